@@ -1,0 +1,265 @@
+package bolt_test
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"go.etcd.io/bbolt"
+
+	"fettle/store"
+	"fettle/store/bolt"
+)
+
+// A sample is a sound store, as bytes, and what it holds.
+type sample struct {
+	file    []byte
+	digests []string
+	full    content
+	before  content // without the last append, as the older head has it
+	inUse   int     // bytes from the start of which some are used
+}
+
+// makeSample gives a store of a few pages, or of trees more than one page high.
+func makeSample(t testing.TB, large bool) sample {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	s := bolt.New(path)
+	out := sample{full: content{map[string][]string{}, map[string]string{}}}
+	add := func(mark string, records ...string) {
+		var all [][]byte
+		for _, record := range records {
+			all = append(all, []byte(record))
+		}
+		if err := s.Append(t.Context(), mark, int64(len(out.full.journals[mark])), all); err != nil {
+			t.Fatal(err)
+		}
+		out.full.journals[mark] = append(out.full.journals[mark], records...)
+	}
+	keep := func(document string) {
+		digest, err := s.Keep(t.Context(), []byte(document))
+		if err != nil {
+			t.Fatal(err)
+		}
+		out.digests = append(out.digests, digest)
+		out.full.documents[digest] = document
+	}
+	keep("procedure: causeway-build\n")
+	add("SK-02", "started")
+	add("CW-01", "started", "joined", strings.Repeat("measured ", 20))
+	if large {
+		for i := range 3 {
+			var records []string
+			for n := range 120 {
+				records = append(records, fmt.Sprintf("%d %d %s", i, n, strings.Repeat("z", n)))
+			}
+			add("CW-01", records...)
+			add(fmt.Sprintf("JT-%02d", i), records[:40]...)
+			keep(strings.Repeat("line\n", 3000*i+1))
+		}
+	}
+	out.before = content{map[string][]string{}, out.full.documents}
+	for mark, records := range out.full.journals {
+		out.before.journals[mark] = records
+	}
+	add("SK-02", "last")
+
+	db, err := bbolt.Open(path, 0o600, &bbolt.Options{ReadOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = db.View(func(tx *bbolt.Tx) error {
+		out.inUse = int(tx.Size())
+		return nil
+	})
+	if err := errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if out.file, err = os.ReadFile(path); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// headsEnd is where the two heads end: only harm before it can cost an append.
+func headsEnd() int { return 2 * os.Getpagesize() }
+
+// checkHarmed wants a harmed file to be refused, or to be read as what it held:
+// never as anything else. Then the same of an append to it.
+func checkHarmed(t tester, path string, s sample, inHead bool) {
+	t.Helper()
+	got, err := read(t, path, s.digests...)
+	switch {
+	case err != nil:
+		wantFamily(t, err)
+	case got.equal(s.full):
+	case inHead && got.equal(s.before):
+	default:
+		t.Errorf("read as %.300v", got)
+	}
+	size := int64(len(got.journals["CW-01"]))
+	if err != nil {
+		size = int64(len(s.full.journals["CW-01"]))
+	}
+	appendErr := tryAppend(t, path, "CW-01", size, "after")
+	if appendErr != nil {
+		wantFamily(t, appendErr)
+		if err == nil {
+			t.Errorf("it is read, but refuses an append: %v", appendErr)
+		}
+		return
+	}
+	if err != nil {
+		return // what is harmed is neither in the way of an append nor cured by it
+	}
+	got.journals["CW-01"] = append(got.journals["CW-01"], "after")
+	if after, err := read(t, path, s.digests...); err != nil || !after.equal(got) {
+		t.Errorf("an append left it as %.300v, %v", after, err)
+	}
+}
+
+// wantFamily wants an error of the store's family about the file itself.
+func wantFamily(t tester, err error) {
+	t.Helper()
+	var failure *store.Error
+	if !errors.As(err, &failure) {
+		t.Errorf("not of the family: %v", err)
+		return
+	}
+	if !errors.Is(err, store.ErrDamaged) && !errors.Is(err, store.ErrForeign) && !errors.Is(err, store.ErrNewer) {
+		t.Errorf("of no kind that harm to the file has: %v", err)
+	}
+}
+
+func TestTruncated(t *testing.T) {
+	for _, large := range []bool{false, true} {
+		s := makeSample(t, large)
+		path := filepath.Join(t.TempDir(), "fettle.db")
+		for cut := 0; cut < len(s.file); cut += 1 + cut/7 + cut%13 {
+			mustWriteFile(t, path, s.file[:cut], 0o600)
+			_, err := read(t, path)
+			switch {
+			case cut >= s.inUse:
+				// What is cut off was never used, as after growing the file.
+				if err != nil {
+					t.Errorf("cut to %d with %d in use: %v", cut, s.inUse, err)
+				}
+			case cut < 20:
+				wantError(t, err, "read", path, store.ErrForeign)
+			default:
+				wantError(t, err, "read", path, store.ErrDamaged)
+				wantWriteFailure(t, path, store.ErrDamaged)
+			}
+			if t.Failed() {
+				t.Fatalf("cut to %d", cut)
+			}
+		}
+	}
+}
+
+// TestFlipped harms the bytes of a small store, one at a time: each where a page
+// begins, and some of the rest.
+func TestFlipped(t *testing.T) {
+	s := makeSample(t, false)
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	step := 13
+	if testing.Short() {
+		step = 61
+	}
+	harmed := bytes.Clone(s.file)
+	for at := range s.inUse {
+		if at%os.Getpagesize() >= 256 && at%step != 0 {
+			continue
+		}
+		for _, flip := range []byte{1 << (at % 8), 0xFF} {
+			harmed[at] ^= flip
+			mustWriteFile(t, path, harmed, 0o600)
+			checkHarmed(t, path, s, at < headsEnd())
+			harmed[at] ^= flip
+			if t.Failed() {
+				t.Fatalf("byte %d, flipped by %#x", at, flip)
+			}
+		}
+	}
+}
+
+// TestCutWhileOpen has a file lose its end under an open view, which no check
+// on opening can foresee.
+func TestCutWhileOpen(t *testing.T) {
+	s := makeSample(t, true)
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustWriteFile(t, path, s.file, 0o600)
+	err := bolt.New(path).View(t.Context(), func(r store.Reader) error {
+		if err := os.Truncate(path, int64(headsEnd())); err != nil {
+			t.Fatal(err)
+		}
+		for range 2 {
+			_, err := r.Read("CW-01", 0)
+			wantError(t, err, "read", path, store.ErrDamaged)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Error(err)
+	}
+	// The lock was given up all the same.
+	mustWriteFile(t, path, s.file, 0o600)
+	mustAppend(t, path, "CW-01", int64(len(s.full.journals["CW-01"])), "after")
+}
+
+// TestGap takes a record out of the middle, as bbolt lets anyone.
+func TestGap(t *testing.T) {
+	for name, harm := range map[string]func(journals, journal *bbolt.Bucket) error{
+		"record missing":  func(_, j *bbolt.Bucket) error { return j.Delete(key(2)) },
+		"first missing":   func(_, j *bbolt.Bucket) error { return j.Delete(key(0)) },
+		"last missing":    func(_, j *bbolt.Bucket) error { return j.Delete(key(4)) },
+		"record moved":    func(_, j *bbolt.Bucket) error { return j.Put(key(2), bytes.Clone(j.Get(key(1)))) },
+		"record changed":  func(_, j *bbolt.Bucket) error { return j.Put(key(2), []byte("sum.changed")) },
+		"record empty":    func(_, j *bbolt.Bucket) error { return j.Put(key(2), nil) },
+		"key of a kind":   func(_, j *bbolt.Bucket) error { return j.Put([]byte("\x00\x00\x00\x00\x00\x00\x00\x01x"), nil) },
+		"one too many":    func(_, j *bbolt.Bucket) error { return j.Put(key(5), []byte("more")) },
+		"size too small":  func(_, j *bbolt.Bucket) error { return j.SetSequence(4) },
+		"size beyond all": func(_, j *bbolt.Bucket) error { return j.SetSequence(1 << 63) },
+		"journal missing": func(js, _ *bbolt.Bucket) error { return js.DeleteBucket([]byte("CW-01")) },
+		"journal added": func(js, _ *bbolt.Bucket) error {
+			_, err := js.CreateBucket([]byte("CW-02"))
+			return err
+		},
+		"no journal": func(js, _ *bbolt.Bucket) error { return js.Put([]byte("CW-02"), []byte("text")) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "fettle.db")
+			mustAppend(t, path, "CW-01", 0, "0", "1", "2", "3", "4")
+			bare(t, path, func(tx *bbolt.Tx) error {
+				all := tx.Bucket([]byte("journals"))
+				return harm(all, all.Bucket([]byte("CW-01")))
+			})
+			_, err := read(t, path)
+			wantError(t, err, "read", path, store.ErrDamaged)
+		})
+	}
+}
+
+func TestDamagedDocument(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	digest, err := bolt.New(path).Keep(t.Context(), []byte("document"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	bare(t, path, func(tx *bbolt.Tx) error {
+		return tx.Bucket([]byte("documents")).Put([]byte(digest), []byte("dokument"))
+	})
+	for _, asked := range []string{digest, store.Digest([]byte("another"))} {
+		_, err = read(t, path, asked)
+		wantError(t, err, "read", path, store.ErrDamaged)
+	}
+	_, err = bolt.New(path).Keep(t.Context(), []byte("document"))
+	wantError(t, err, "write", path, store.ErrDamaged)
+}
+
+func key(at uint64) []byte { return binary.BigEndian.AppendUint64(nil, at) }

@@ -1,0 +1,125 @@
+package bolt
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"strings"
+	"syscall"
+
+	berrors "go.etcd.io/bbolt/errors"
+
+	"fettle/store"
+)
+
+var errNoPath = errors.New("no file is named")
+
+// errUnconfirmed marks a failure after the last write, whose outcome is open.
+var errUnconfirmed = errors.New("the disk did not confirm the last write")
+
+func foreign(what string) error { return fmt.Errorf("%w: it is %s", store.ErrForeign, what) }
+
+func damaged(what string) error { return fmt.Errorf("%w: %s", store.ErrDamaged, what) }
+
+func damagedDocument(digest string) error {
+	return damaged(fmt.Sprintf("document %q is not as it was written", digest))
+}
+
+// unconfirmed leaves out the cause's own kind: a full disk promises that nothing
+// was written.
+func unconfirmed(err error) error { return fmt.Errorf("%w: %v", errUnconfirmed, err) }
+
+func lockedBy(pids []int) error {
+	switch len(pids) {
+	case 0:
+		return store.ErrLocked
+	case 1:
+		return fmt.Errorf("%w (process %d)", store.ErrLocked, pids[0])
+	}
+	return fmt.Errorf("%w (processes %s)", store.ErrLocked, strings.Trim(fmt.Sprint(pids), "[]"))
+}
+
+func isLocked(err error) bool { return errors.Is(err, berrors.ErrTimeout) }
+
+// fail makes an error of the store's family of what went wrong with the file,
+// and leaves what concerns only the caller as it is.
+func (s *Store) fail(op string, err error) error {
+	var known *store.Error
+	switch {
+	case err == nil,
+		errors.As(err, &known),
+		errors.Is(err, store.ErrConflict),
+		errors.Is(err, store.ErrNotFound),
+		errors.Is(err, context.Canceled),
+		errors.Is(err, context.DeadlineExceeded):
+		return err
+	}
+	err = kind(op, err)
+	return &store.Error{Op: op, Path: s.path, Err: err, Hint: hint(err)}
+}
+
+// kind finds the store's own error for one of bbolt or of the system.
+func kind(op string, err error) error {
+	for _, own := range []error{store.ErrLocked, store.ErrForeign, store.ErrNewer, store.ErrDamaged, store.ErrReadOnly, store.ErrFull, errUnconfirmed} {
+		if errors.Is(err, own) {
+			return err
+		}
+	}
+	switch {
+	case isFull(err):
+		return fmt.Errorf("%w: %w", store.ErrFull, cause(err))
+	case op == writing && (errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS)):
+		return fmt.Errorf("%w: %w", store.ErrReadOnly, cause(err))
+	case errors.Is(err, berrors.ErrInvalid),
+		errors.Is(err, berrors.ErrChecksum),
+		errors.Is(err, berrors.ErrVersionMismatch):
+		return damaged(err.Error())
+	}
+	return cause(err)
+}
+
+func isFull(err error) bool {
+	for _, full := range []syscall.Errno{syscall.ENOSPC, syscall.EDQUOT, syscall.EFBIG} {
+		// bbolt keeps only the text of what fails while the file is being grown.
+		if errors.Is(err, full) || strings.HasSuffix(err.Error(), ": "+full.Error()) {
+			return true
+		}
+	}
+	return false
+}
+
+// cause drops the path that the system adds, which the store's error names.
+func cause(err error) error {
+	var at *fs.PathError
+	if errors.As(err, &at) {
+		return at.Err
+	}
+	return err
+}
+
+func hint(err error) string {
+	switch {
+	case errors.Is(err, store.ErrLocked):
+		return "close the other one and try again (on a network share it may never come free: keep the store on a local disk)"
+	case errors.Is(err, store.ErrForeign):
+		return "move it away, or name another file for the store"
+	case errors.Is(err, store.ErrNewer):
+		return "use a fettle as new as the one that wrote it"
+	case errors.Is(err, store.ErrDamaged):
+		return "leave the file as it is, and go on with the newest good copy of it"
+	case errors.Is(err, store.ErrReadOnly):
+		return "make it writable, or name another file for the store"
+	case errors.Is(err, store.ErrFull):
+		return "nothing was written: make room and do it again"
+	case errors.Is(err, errUnconfirmed):
+		return "it may have been kept or not: read the journal before doing it again"
+	case errors.Is(err, fs.ErrPermission):
+		return "see whose the file is and who may read it"
+	case errors.Is(err, syscall.ENOTDIR):
+		return "what stands for a folder in its name is none: name another file for the store"
+	case errors.Is(err, errNoPath):
+		return "name the file of the store"
+	}
+	return "see that the disk is there and in order"
+}

@@ -1,0 +1,190 @@
+package bolt_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/store"
+	"fettle/store/bolt"
+)
+
+func killMarks() []string { return []string{"CW-01", "SK-02", "JT-01"} }
+
+func killRecord(mark string, at int64) string {
+	return fmt.Sprintf("%s %d %s", mark, at, strings.Repeat("x", int(at*37%700)))
+}
+
+func killDocument(mark string, size int64) []byte {
+	return []byte(strings.Repeat(fmt.Sprintf("document of %s %d\n", mark, size), int(1+size%200)))
+}
+
+// appendForEver appends numbered records, and says of each append that it is
+// kept once it has been told so.
+func appendForEver(path string) error {
+	ctx := context.Background()
+	s := bolt.New(path)
+	sizes := map[string]int64{}
+	fmt.Println("begun")
+	err := s.View(ctx, func(r store.Reader) error {
+		all, err := r.Journals()
+		for _, j := range all {
+			sizes[j.Mark] = j.Size
+		}
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for i := 0; ; i++ {
+		mark := killMarks()[i%3]
+		size := sizes[mark]
+		var records [][]byte
+		for at := size; at <= size+int64(i%3); at++ {
+			records = append(records, []byte(killRecord(mark, at)))
+		}
+		if err := s.Append(ctx, mark, size, records); err != nil {
+			return err
+		}
+		sizes[mark] += int64(len(records))
+		fmt.Println("record", mark, sizes[mark])
+		if i%4 == 0 {
+			if _, err := s.Keep(ctx, killDocument(mark, size)); err != nil {
+				return err
+			}
+			fmt.Println("document", mark, size)
+		}
+	}
+}
+
+// TestKill kills a writer at random moments, and each time wants everything
+// that it was told is kept.
+func TestKill(t *testing.T) {
+	const perStore = 5
+	kills := 400
+	if testing.Short() {
+		kills = 20
+	}
+	seed := rand.Uint64()
+	random := rand.New(rand.NewPCG(seed, 0))
+
+	var path string
+	var sizes map[string]int64
+	var digests []string
+	var without, kept int
+	for i := range kills {
+		first := i%perStore == 0
+		if first {
+			path = filepath.Join(t.TempDir(), "folder", "fettle.db")
+			sizes, digests = map[string]int64{}, nil
+		}
+		child := start(t, "append", path)
+		child.expect("begun")
+		span := 30 * time.Millisecond
+		if first {
+			span = 3 * time.Millisecond // about as long as making the store takes
+		}
+		time.AfterFunc(time.Duration(random.Int64N(int64(span))), func() { _ = child.cmd.Process.Kill() })
+		for _, line := range child.rest() {
+			var what, mark string
+			var size int64
+			if _, err := fmt.Sscan(line, &what, &mark, &size); err != nil {
+				t.Fatalf("seed %d, kill %d: the writer said %q", seed, i, line)
+			}
+			if what == "document" {
+				digests = append(digests, store.Digest(killDocument(mark, size)))
+			} else {
+				sizes[mark] = size
+				kept++
+			}
+		}
+		child.kill()
+
+		if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+			without++
+		}
+		got, err := read(t, path, digests...)
+		if err != nil {
+			t.Fatalf("seed %d, kill %d: %v", seed, i, err)
+		}
+		checkKilled(t, got.journals, sizes)
+		if t.Failed() {
+			t.Fatalf("seed %d, kill %d", seed, i)
+		}
+	}
+	t.Logf("%d kills, %d of them before there was a store, %d appends kept", kills, without, kept)
+	if kept < kills/2 {
+		t.Errorf("only %d appends in %d kills: the test shows little", kept, kills)
+	}
+}
+
+// checkKilled wants every record that was confirmed, each in its place, and of
+// what was not confirmed at most one append. It moves sizes on to what is there.
+func checkKilled(t *testing.T, got map[string][]string, sizes map[string]int64) {
+	t.Helper()
+	unconfirmed := 0
+	for _, mark := range killMarks() {
+		size := int64(len(got[mark]))
+		if size < sizes[mark] || size > sizes[mark]+3 {
+			t.Errorf("%s has %d records, of which %d were confirmed", mark, size, sizes[mark])
+		}
+		if size > sizes[mark] {
+			unconfirmed++
+		}
+		for at, record := range got[mark] {
+			if record != killRecord(mark, int64(at)) {
+				t.Errorf("%s has %q at %d", mark, record, at)
+			}
+		}
+		sizes[mark] = size
+	}
+	if unconfirmed > 1 {
+		t.Errorf("%d appends were kept and not confirmed", unconfirmed)
+	}
+}
+
+// A writer killed while it makes a store leaves a file under another name, which
+// is taken away in time and is no one's trouble until then.
+func TestLitter(t *testing.T) {
+	folder := t.TempDir()
+	fresh, old, other := ".fettle.db.new-1", ".fettle.db.new-2", ".other.db.new-3"
+	for _, name := range []string{fresh, old, other} {
+		mustWriteFile(t, filepath.Join(folder, name), []byte("half"), 0o600)
+	}
+	before := time.Now().Add(-2 * time.Hour)
+	for _, name := range []string{old, other} {
+		if err := os.Chtimes(filepath.Join(folder, name), before, before); err != nil {
+			t.Fatal(err)
+		}
+	}
+	mustAppend(t, filepath.Join(folder, "fettle.db"), "CW-01", 0, "a")
+	wantOnly(t, folder, fresh, other, "fettle.db")
+}
+
+// Of several that make the store at once, one makes it and all write to it.
+func TestMadeByMany(t *testing.T) {
+	for range 10 {
+		path := filepath.Join(t.TempDir(), "fettle.db")
+		errs := make(chan error)
+		const many = 6
+		for i := range many {
+			go func() { errs <- tryAppend(t, path, fmt.Sprint("CW-", i), 0, "a") }()
+		}
+		for range many {
+			if err := <-errs; err != nil {
+				t.Error(err)
+			}
+		}
+		if got := mustRead(t, path); len(got.journals) != many {
+			t.Errorf("%d journals, want %d", len(got.journals), many)
+		}
+		wantOnly(t, filepath.Dir(path), "fettle.db")
+	}
+}

@@ -1,0 +1,126 @@
+package bolt
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"io"
+	"math/bits"
+	"os"
+
+	"fettle/store"
+)
+
+// The form of a bbolt file, version 2: pages of one size, each with a header
+// of id (8 bytes), flags (2), count (2) and how many pages follow as part of it
+// (4), in the machine's own byte order. Pages 0 and 1 are heads.
+const (
+	pageHeader = 16
+	headSize   = 80 // the header and what a head holds
+
+	headMagic   = 0xED0CDAED
+	headVersion = 2
+
+	smallestPage = 1 << 10
+	largestPage  = 1 << 24
+)
+
+// A head says where in the file one committed state begins.
+type head struct {
+	pageSize uint64
+	root     uint64 // the page of the outermost bucket
+	freelist uint64
+	pages    uint64 // how many are in use or were
+	txid     uint64
+}
+
+// readHead gives the head that counts, which is the newer of those unharmed.
+func readHead(file *os.File) (head, error) {
+	info, err := file.Stat()
+	if err != nil {
+		return head{}, err
+	}
+	if info.Size() == 0 {
+		return head{}, foreign("an empty file")
+	}
+
+	found, err := readHeadAt(file, 0)
+	if err == nil {
+		second, secondErr := readHeadAt(file, found.pageSize)
+		switch {
+		case secondErr == nil && second.pageSize != found.pageSize:
+			return head{}, damaged("its two heads disagree")
+		case secondErr == nil && second.txid > found.txid:
+			found = second
+		case secondErr != nil && !isUnreadable(secondErr):
+			return head{}, secondErr
+		}
+	}
+	// The size of a page stands in the head that cannot be read.
+	for at := uint64(smallestPage); isUnreadable(err) && at <= largestPage; at *= 2 {
+		second, secondErr := readHeadAt(file, at)
+		switch {
+		case secondErr == nil && second.pageSize != at:
+			return head{}, damaged("its head stands in the wrong place")
+		case !errors.Is(secondErr, errNoHead):
+			found, err = second, secondErr
+		}
+	}
+	switch {
+	case errors.Is(err, errNoHead):
+		return head{}, foreign("a file of another kind")
+	case errors.Is(err, errTornHead):
+		return head{}, damaged(err.Error())
+	case err != nil:
+		return head{}, err
+	}
+	// Only now, for where the lock is not held yet, a writer may have made the
+	// file longer and then written the head that was found.
+	if info, err = file.Stat(); err != nil {
+		return head{}, err
+	}
+	if size := uint64(info.Size()); size < 4*found.pageSize || found.pages > size/found.pageSize {
+		return head{}, damaged("its end is missing")
+	}
+	return found, nil
+}
+
+// What leaves the other head to count.
+var (
+	errNoHead   = errors.New("there is no head")
+	errTornHead = errors.New("its head is not as it was written")
+)
+
+func isUnreadable(err error) bool { return errors.Is(err, errNoHead) || errors.Is(err, errTornHead) }
+
+func readHeadAt(file io.ReaderAt, at uint64) (head, error) {
+	buf := make([]byte, headSize)
+	n, err := file.ReadAt(buf, int64(at))
+	if err != nil && err != io.EOF {
+		return head{}, err
+	}
+	order, body := binary.NativeEndian, buf[pageHeader:]
+	if n < pageHeader+4 || order.Uint32(body) != headMagic {
+		return head{}, errNoHead
+	}
+	sum := fnv.New64a()
+	sum.Write(body[:56])
+	if n < headSize || order.Uint64(body[56:]) != sum.Sum64() {
+		return head{}, errTornHead
+	}
+	if version := order.Uint32(body[4:]); version != headVersion {
+		return head{}, fmt.Errorf("%w: its file has the form %d, and this fettle knows the form %d", store.ErrNewer, version, headVersion)
+	}
+	h := head{
+		pageSize: uint64(order.Uint32(body[8:])),
+		root:     order.Uint64(body[16:]),
+		freelist: order.Uint64(body[32:]),
+		pages:    order.Uint64(body[40:]),
+		txid:     order.Uint64(body[48:]),
+	}
+	if bits.OnesCount64(h.pageSize) != 1 || h.pageSize < smallestPage || h.pageSize > largestPage {
+		return head{}, damaged("the size of its pages is out of reason")
+	}
+	return h, nil
+}

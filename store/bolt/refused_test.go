@@ -1,0 +1,213 @@
+package bolt_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"fettle/store"
+	"fettle/store/bolt"
+)
+
+func TestForeign(t *testing.T) {
+	for name, lay := range map[string]func(t *testing.T, path string){
+		"empty":  func(t *testing.T, path string) { mustWriteFile(t, path, nil, 0o600) },
+		"text":   func(t *testing.T, path string) { mustWriteFile(t, path, []byte("glue: contact\n"), 0o600) },
+		"zeros":  func(t *testing.T, path string) { mustWriteFile(t, path, []byte(strings.Repeat("\x00", 65536)), 0o600) },
+		"prose":  func(t *testing.T, path string) { mustWriteFile(t, path, []byte(strings.Repeat("glue ", 20000)), 0o600) },
+		"folder": func(t *testing.T, path string) { mustMkdir(t, path, 0o700) },
+		"bare":   func(t *testing.T, path string) { bare(t, path, func(*bbolt.Tx) error { return nil }) },
+		"other": func(t *testing.T, path string) {
+			bare(t, path, func(tx *bbolt.Tx) error { return putMeta(tx, "format", "other") })
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "fettle.db")
+			lay(t, path)
+			wantFailure(t, path, store.ErrForeign)
+			wantOnly(t, filepath.Dir(path), "fettle.db")
+		})
+	}
+}
+
+// An application's database that keeps no list of free pages has to be refused
+// without bbolt rebuilding that list, which it does at the risk of crashing.
+func TestForeignWithoutFreelist(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	db, err := bbolt.Open(path, 0o600, &bbolt.Options{NoFreelistSync: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Update(func(tx *bbolt.Tx) error { return putMeta(tx, "format", "other") }); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	before := mustReadFile(t, path)
+	wantFailure(t, path, store.ErrForeign)
+	if string(mustReadFile(t, path)) != string(before) {
+		t.Error("a file of another program was written to")
+	}
+}
+
+func TestSchemas(t *testing.T) {
+	for number, kind := range map[string]error{
+		"2":          store.ErrNewer,
+		"4294967295": store.ErrNewer,
+		"0":          store.ErrDamaged,
+		"-1":         store.ErrDamaged,
+		"":           store.ErrDamaged,
+		"one":        store.ErrDamaged,
+	} {
+		t.Run(number, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "fettle.db")
+			mustAppend(t, path, "CW-01", 0, "a")
+			bare(t, path, func(tx *bbolt.Tx) error { return putMeta(tx, "schema", number) })
+			wantFailure(t, path, kind)
+			if _, err := read(t, path); kind == store.ErrNewer && !strings.Contains(err.Error(), "schema "+number+", and this fettle knows schemas up to 1") {
+				t.Errorf("said: %v", err)
+			}
+		})
+	}
+}
+
+func TestReadOnlyFile(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "a")
+	if err := os.Chmod(path, 0o400); err != nil {
+		t.Fatal(err)
+	}
+	wantWriteFailure(t, path, store.ErrReadOnly)
+	if got := mustRead(t, path).journals["CW-01"]; len(got) != 1 {
+		t.Errorf("%q", got)
+	}
+}
+
+func TestReadOnlyFolder(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "folder")
+	mustMkdir(t, folder, 0o500)
+	wantWriteFailure(t, filepath.Join(folder, "fettle.db"), store.ErrReadOnly)
+	wantWriteFailure(t, filepath.Join(folder, "a", "fettle.db"), store.ErrReadOnly)
+	wantOnly(t, folder)
+}
+
+func TestNoSuchPlace(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "file")
+	mustWriteFile(t, file, []byte("text"), 0o600)
+	for _, path := range []string{filepath.Join(file, "fettle.db"), "", strings.Repeat("n", 5000)} {
+		_, err := read(t, path)
+		var failure *store.Error
+		if !errors.As(err, &failure) || failure.Hint == "" {
+			t.Errorf("reading %.40q: %v", path, err)
+		}
+		if err := tryAppend(t, path, "CW-01", 0, "a"); !errors.As(err, &failure) || failure.Hint == "" {
+			t.Errorf("writing %.40q: %v", path, err)
+		}
+	}
+}
+
+func TestLockedByAReader(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "a")
+	s := bolt.New(path)
+	err := s.View(t.Context(), func(r store.Reader) error {
+		wantWriteFailure(t, path, store.ErrLocked)
+
+		// Its own store says the same, and does not wait for itself for ever.
+		wantError(t, s.Append(t.Context(), "CW-01", 1, [][]byte{[]byte("b")}), "write", path, store.ErrLocked)
+
+		// Another reader is no hindrance.
+		mustRead(t, path)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	mustAppend(t, path, "CW-01", 1, "b")
+}
+
+func TestLockedByAnotherProcess(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "a")
+	child := start(t, "hold", path)
+	child.expect("held")
+	wantFailure(t, path, store.ErrLocked)
+	_, err := read(t, path)
+	if pid := fmt.Sprintf("(process %d)", child.cmd.Process.Pid); namesHolders() && !strings.Contains(err.Error(), pid) {
+		t.Errorf("said: %v; want it to name %s", err, pid)
+	}
+
+	// A caller that does not wish to wait so long is heard.
+	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Millisecond)
+	defer cancel()
+	err = bolt.New(path).View(ctx, func(store.Reader) error { return nil })
+	if !errors.Is(err, context.DeadlineExceeded) || errors.Is(err, store.ErrLocked) {
+		t.Errorf("reading: %v", err)
+	}
+	err = bolt.New(path).Append(ctx, "CW-01", 1, [][]byte{[]byte("b")})
+	if !errors.Is(err, context.DeadlineExceeded) || errors.Is(err, store.ErrLocked) {
+		t.Errorf("writing: %v", err)
+	}
+
+	child.kill()
+	mustAppend(t, path, "CW-01", 1, "b")
+}
+
+// A short wait is worth it: the other is most often done in a moment.
+func TestWaitsForTheLock(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "a")
+	child := start(t, "hold", path)
+	child.expect("held")
+	time.AfterFunc(100*time.Millisecond, func() { _ = child.cmd.Process.Kill() })
+	mustAppend(t, path, "CW-01", 1, "b")
+	child.kill()
+}
+
+// namesHolders tells whether this system tells who has a file locked.
+func namesHolders() bool {
+	_, err := os.Stat("/proc/locks")
+	return err == nil
+}
+
+func mustMkdir(t *testing.T, path string, mode fs.FileMode) {
+	t.Helper()
+	if err := os.Mkdir(path, mode); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// bare changes a file as bbolt lets anyone.
+func bare(t *testing.T, path string, change func(*bbolt.Tx) error) {
+	t.Helper()
+	db, err := bbolt.Open(path, 0o600, &bbolt.Options{Timeout: time.Second})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Update(change); err != nil {
+		t.Error(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func putMeta(tx *bbolt.Tx, key, value string) error {
+	b, err := tx.CreateBucketIfNotExists([]byte("meta"))
+	if err != nil {
+		return err
+	}
+	return b.Put([]byte(key), []byte(value))
+}

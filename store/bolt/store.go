@@ -1,0 +1,231 @@
+// Package bolt keeps a store in one bbolt file.
+//
+// The file has three buckets. meta holds what the file is (format) and the
+// number of its schema (schema, decimal text). journals holds a bucket for each
+// mark, in which a position (8 bytes, big end first) leads to a checksum
+// (CRC-32C over position, mark and record, 4 bytes, big end first) and the
+// record. The sequence of a mark's bucket is the journal's size, and that of
+// journals is how many there are, so that nothing can go missing unseen.
+// documents holds bytes by their digest.
+//
+// bbolt trusts the file that it opens: given a damaged one it may crash beyond
+// recovery, or write over what was still good. So the form of every page in use
+// is checked at each opening, before bbolt sees any of it.
+package bolt
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"go.etcd.io/bbolt"
+
+	"fettle/store"
+	"fettle/store/memory"
+)
+
+const (
+	patience = time.Second          // how long a locked store is waited for
+	pause    = 5 * time.Millisecond // between two tries for the lock
+	attempts = 3                    // at a file that comes or goes while it is being opened
+)
+
+// What was being done, as an error words it.
+const (
+	reading = "read"
+	writing = "write"
+)
+
+// A Store is a [store.Store] in the file at a path. Use [New].
+//
+// A missing file is an empty store; the first write makes it, and the folders
+// above it, for the eyes of their owner only.
+type Store struct {
+	path string
+
+	// turn puts this process's openings in a queue: trying for the file's lock
+	// in turns keeps a busy writer from starving the others.
+	turn chan struct{}
+}
+
+var _ store.Store = (*Store)(nil)
+
+// New gives the store in the file at path. It does not look at the file.
+func New(path string) *Store {
+	if path != "" {
+		path = filepath.Clean(path)
+	}
+	return &Store{path: path, turn: make(chan struct{}, 1)}
+}
+
+// View is [store.Store.View]. It gives the context's error, that of fn, or an
+// [*store.Error]. A missing file shows an empty store and is not made.
+func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
+	h, err := s.openForView(ctx)
+	if errors.Is(err, fs.ErrNotExist) {
+		return memory.New().View(ctx, fn)
+	}
+	if err != nil {
+		return s.fail(reading, err)
+	}
+	defer h.close()
+
+	r := &reader{store: s, handle: h}
+	defer func() { r.over = true }()
+	if err := r.begin(); err != nil {
+		return s.fail(reading, err)
+	}
+	defer r.end()
+	return fn(r)
+}
+
+func (s *Store) openForView(ctx context.Context) (*handle, error) {
+	deadline := time.Now().Add(patience)
+	if err := s.await(ctx); err != nil {
+		return nil, err
+	}
+	defer s.leave()
+	return s.open(ctx, deadline, false)
+}
+
+// Append is [store.Store.Append], with its errors.
+func (s *Store) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	if err := store.CheckAppend(mark, size, records); err != nil {
+		return err
+	}
+	return s.write(ctx, func(tx *bbolt.Tx) error { return appendTo(tx, mark, size, records) })
+}
+
+// Keep is [store.Store.Keep], with its errors.
+func (s *Store) Keep(ctx context.Context, document []byte) (string, error) {
+	if err := store.CheckDocument(document); err != nil {
+		return "", err
+	}
+	digest := store.Digest(document)
+	err := s.write(ctx, func(tx *bbolt.Tx) error { return keepIn(tx, digest, document) })
+	if err != nil {
+		return "", err
+	}
+	return digest, nil
+}
+
+// errUnchanged ends a transaction that found nothing to write.
+var errUnchanged = errors.New("there is nothing to write")
+
+// write makes one change in one transaction, in a new file where there is none.
+func (s *Store) write(ctx context.Context, change func(*bbolt.Tx) error) error {
+	// What is waited for a turn counts: a queue for a locked store moves on.
+	deadline := time.Now().Add(patience)
+	if err := s.await(ctx); err != nil {
+		return err
+	}
+	defer s.leave()
+
+	var err error
+	for range attempts {
+		err = s.writeOnce(ctx, deadline, change)
+		if errors.Is(err, fs.ErrNotExist) {
+			err = s.create(ctx, change)
+		}
+		// Another process made the file between the two: write to that one.
+		if !errors.Is(err, fs.ErrExist) {
+			break
+		}
+	}
+	if errors.Is(err, errUnchanged) {
+		return nil
+	}
+	return s.fail(writing, err)
+}
+
+func (s *Store) writeOnce(ctx context.Context, deadline time.Time, change func(*bbolt.Tx) error) error {
+	h, err := s.open(ctx, deadline, true)
+	if err != nil {
+		return err
+	}
+	defer h.close()
+	return h.update(ctx, change)
+}
+
+func (s *Store) await(ctx context.Context) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	select {
+	case s.turn <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func (s *Store) leave() { <-s.turn }
+
+// open gives a sound store of a schema that is known, or fs.ErrNotExist.
+func (s *Store) open(ctx context.Context, deadline time.Time, write bool) (*handle, error) {
+	if err := s.look(write); err != nil {
+		return nil, err
+	}
+	// A writer too looks at the file as a reader first, because opening it for
+	// writing makes bbolt follow what has not been checked yet.
+	h, err := s.lock(ctx, deadline, false)
+	if err != nil {
+		return nil, err
+	}
+	if err := h.verify(); err != nil {
+		h.close()
+		return nil, err
+	}
+	if !write {
+		return h, nil
+	}
+	h.close()
+	return s.lock(ctx, deadline, true)
+}
+
+// look refuses what should not even be opened: opening a pipe would wait for
+// ever, and a user with every right could write to a file that says not to.
+func (s *Store) look(write bool) error {
+	if s.path == "" {
+		return errNoPath
+	}
+	info, err := os.Stat(s.path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		if link, linkErr := os.Lstat(s.path); linkErr == nil && link.Mode()&fs.ModeSymlink != 0 {
+			return foreign("a link to a file that is not there")
+		}
+		return err
+	case err != nil:
+		return err
+	case info.IsDir():
+		return foreign("a folder")
+	case !info.Mode().IsRegular():
+		return foreign("not a plain file")
+	case write && info.Mode().Perm()&0o200 == 0:
+		return store.ErrReadOnly
+	}
+	return nil
+}
+
+// lock opens the file once its lock is free. It tries once at least, and until
+// the deadline.
+func (s *Store) lock(ctx context.Context, deadline time.Time, write bool) (*handle, error) {
+	for {
+		h, err := openFile(s.path, write)
+		if err == nil || !isLocked(err) {
+			return h, err
+		}
+		if !time.Now().Before(deadline) {
+			return nil, lockedBy(holders(s.path))
+		}
+		select {
+		case <-ctx.Done():
+			return nil, ctx.Err()
+		case <-time.After(pause):
+		}
+	}
+}
