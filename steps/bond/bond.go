@@ -1,0 +1,145 @@
+// Package bond reckons an adhesive's clocks: when a coated joint may be
+// closed, and when a closed one may be handled and loaded.
+//
+// A coat has an earliest and a latest joining time, both limits on the open
+// assembly time (from spreading until the parts are put together). The window
+// opens when the last face coated has had its least time, and closes when the
+// first face coated has had its most. Adhesives of two parts count their most
+// from mixing.
+//
+// Temperature moves the clocks to the safe side only: cold makes a least time
+// longer and never a most time longer; warmth makes a most time shorter and
+// never a least time shorter.
+package bond
+
+import (
+	"math"
+	"time"
+)
+
+// DefaultPer10K is the rate rule used where an adhesive states none: twice as
+// fast for each 10 K warmer (common practice; compare [ActivationEnergy]).
+const DefaultPer10K = 2.0
+
+// GasConstant is R in J/(mol·K), CODATA 2018 (exact since the 2019 SI).
+const GasConstant = 8.31446261815324
+
+// Times are an adhesive's times at its reference temperature.
+type Times struct {
+	From, To       time.Duration // least and most open assembly time
+	Handling, Cure time.Duration // after joining
+	At             float64       // reference temperature, °C
+	Per10K         float64       // how many times faster for each 10 K warmer; 0: DefaultPer10K
+	Mixed          bool          // of two parts: To counts from mixing
+}
+
+// A Coat is one face, or both faces in one go.
+type Coat struct {
+	Began, Finished time.Time
+	Mixed           time.Time // adhesives of two parts: when they were mixed
+}
+
+// A Climate is the coldest and the warmest bench temperature noted over a
+// period, °C.
+type Climate struct{ Coldest, Warmest float64 }
+
+// With widens the climate by one more temperature.
+func (c Climate) With(celsius float64) Climate {
+	return Climate{math.Min(c.Coldest, celsius), math.Max(c.Warmest, celsius)}
+}
+
+// Even is the climate of one temperature.
+func Even(celsius float64) Climate { return Climate{celsius, celsius} }
+
+// A Window is the time in which a coated joint may be closed, ends included.
+type Window struct{ Opens, Closes time.Time }
+
+// Empty reports whether there is no moment at which the joint may be closed.
+func (w Window) Empty() bool { return w.Closes.Before(w.Opens) }
+
+// Factor is how many times longer than at the reference temperature a process
+// takes at the temperature, by the rate rule: Per10K ^ ((At - celsius)/10).
+func (t Times) Factor(celsius float64) float64 {
+	q := t.Per10K
+	if q == 0 {
+		q = DefaultPer10K
+	}
+	return math.Pow(q, (t.At-celsius)/10)
+}
+
+// Least stretches a least time for the coldest temperature; it never shrinks.
+func (t Times) Least(d time.Duration, c Climate) time.Duration {
+	return scale(d, math.Max(1, t.Factor(c.Coldest)), math.Ceil)
+}
+
+// Most shrinks a most time for the warmest temperature; it never grows.
+func (t Times) Most(d time.Duration, c Climate) time.Duration {
+	return scale(d, math.Min(1, t.Factor(c.Warmest)), math.Floor)
+}
+
+// scale rounds to whole seconds, in the direction given.
+func scale(d time.Duration, factor float64, round func(float64) float64) time.Duration {
+	const longest = 400 * 24 * time.Hour // far beyond any adhesive; keeps the arithmetic finite
+	s := round(d.Seconds() * factor)
+	if s >= longest.Seconds() {
+		return longest
+	}
+	return time.Duration(s) * time.Second
+}
+
+// Window returns when a joint with the coats may be closed. Without coats it
+// is empty.
+func (t Times) Window(coats []Coat, c Climate) Window {
+	if len(coats) == 0 {
+		return Window{Opens: time.Unix(1, 0), Closes: time.Unix(0, 0)}
+	}
+	var w Window
+	for i, coat := range coats {
+		opens := coat.Finished.Add(t.Least(t.From, c))
+		first := coat.Began
+		if t.Mixed && !coat.Mixed.IsZero() && coat.Mixed.Before(first) {
+			first = coat.Mixed
+		}
+		closes := first.Add(t.Most(t.To, c))
+		if i == 0 || opens.After(w.Opens) {
+			w.Opens = opens
+		}
+		if i == 0 || closes.Before(w.Closes) {
+			w.Closes = closes
+		}
+	}
+	return w
+}
+
+// Open is how long the window of one coat is at a temperature, spreading in
+// the attended time; zero or less where cold or warmth leaves no window.
+func (t Times) Open(spreading time.Duration, celsius float64) time.Duration {
+	c := Even(celsius)
+	return t.Most(t.To, c) - spreading - t.Least(t.From, c)
+}
+
+// Handles returns when a joint closed at the time has handling strength.
+func (t Times) Handles(joined time.Time, c Climate) time.Time {
+	return joined.Add(t.Least(t.Handling, c))
+}
+
+// Cures returns when a joint closed at the time is fully cured.
+func (t Times) Cures(joined time.Time, c Climate) time.Time {
+	return joined.Add(t.Least(t.Cure, c))
+}
+
+// Arrhenius is the factor by which a reaction of the activation energy (J/mol)
+// takes longer at celsius than at the reference: exp(Ea/R·(1/T - 1/Tref)), T
+// in kelvin.
+func Arrhenius(energy, reference, celsius float64) float64 {
+	const zero = 273.15
+	return math.Exp(energy / GasConstant * (1/(celsius+zero) - 1/(reference+zero)))
+}
+
+// ActivationEnergy is the energy, J/mol, at which a reaction runs per10K times
+// as fast 5 K above the temperature as 5 K below it, by the Arrhenius relation.
+func ActivationEnergy(per10K, celsius float64) float64 {
+	const zero = 273.15
+	below, above := celsius-5+zero, celsius+5+zero
+	return GasConstant * math.Log(per10K) / (1/below - 1/above)
+}

@@ -1,0 +1,127 @@
+package bond
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+var evening = time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
+
+func after(min float64) time.Time { return evening.Add(time.Duration(min * float64(time.Minute))) }
+
+// contact touches dry in about 10 minutes (common practice, no source).
+func contact() Times {
+	return Times{From: 10 * time.Minute, To: 40 * time.Minute, Handling: 30 * time.Minute, Cure: 24 * time.Hour, At: 20}
+}
+
+// epoxy is joined wet; its pot life counts from mixing (common practice, no
+// source: 20 to 30 minutes).
+func epoxy() Times {
+	return Times{To: 25 * time.Minute, Handling: 8 * time.Hour, Cure: 24 * time.Hour, At: 20, Mixed: true}
+}
+
+func TestWindow(t *testing.T) {
+	coat := func(began, finished float64) Coat { return Coat{Began: after(began), Finished: after(finished)} }
+	for _, c := range []struct {
+		name          string
+		times         Times
+		coats         []Coat
+		climate       Climate
+		opens, closes time.Time
+		empty         bool
+	}{
+		{"both faces in one go", contact(), []Coat{coat(0, 6)}, Even(20), after(16), after(40), false},
+		{"last face opens, first face closes", contact(), []Coat{coat(0, 3), coat(8, 12)}, Even(20), after(22), after(40), false},
+		{"the order of the faces does not matter", contact(), []Coat{coat(8, 12), coat(0, 3)}, Even(20), after(22), after(40), false},
+		{"too far apart", contact(), []Coat{coat(0, 3), coat(30, 33)}, Even(20), after(43), after(40), true},
+		{"cold makes it later, never longer", contact(), []Coat{coat(0, 6)}, Even(10), after(26), after(40), false},
+		{"warmth makes it shorter, never earlier", contact(), []Coat{coat(0, 6)}, Even(30), after(16), after(20), false},
+		{"so cold that there is none", contact(), []Coat{coat(0, 6)}, Even(0), after(46), after(40), true},
+		{"both ends count the worst noted", contact(), []Coat{coat(0, 6)}, Climate{10, 30}, after(26), after(20), true},
+		{"mixed counts from mixing", epoxy(), []Coat{{Began: after(5), Finished: after(9), Mixed: after(0)}}, Even(20), after(9), after(25), false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			w := c.times.Window(c.coats, c.climate)
+			if !w.Opens.Equal(c.opens) || !w.Closes.Equal(c.closes) || w.Empty() != c.empty {
+				t.Errorf("window %v to %v, empty %v; want %v to %v, %v", w.Opens, w.Closes, w.Empty(), c.opens, c.closes, c.empty)
+			}
+		})
+	}
+}
+
+func TestNoCoatNoWindow(t *testing.T) {
+	if w := contact().Window(nil, Even(20)); !w.Empty() {
+		t.Errorf("a joint without a coat has the window %v", w)
+	}
+}
+
+// The clocks err on the safe side: a colder or warmer note never opens a
+// window earlier, closes it later or readies a joint sooner.
+func TestClimateOnlyNarrows(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		times := contact()
+		times.Per10K = rapid.Float64Range(1, 3).Draw(t, "rate")
+		coats := []Coat{{Began: evening, Finished: after(rapid.Float64Range(0, 20).Draw(t, "spreading"))}}
+		c := Even(rapid.Float64Range(-10, 45).Draw(t, "noted"))
+		wider := c.With(rapid.Float64Range(-10, 45).Draw(t, "noted later"))
+		a, b := times.Window(coats, c), times.Window(coats, wider)
+		if b.Opens.Before(a.Opens) || b.Closes.After(a.Closes) {
+			t.Fatalf("at %v %v, then at %v %v", c, a, wider, b)
+		}
+		if times.Handles(evening, wider).Before(times.Handles(evening, c)) || times.Cures(evening, wider).Before(times.Cures(evening, c)) {
+			t.Fatal("a joint readied sooner")
+		}
+		if a.Opens.Before(coats[0].Finished.Add(times.From)) || a.Closes.After(coats[0].Began.Add(times.To)) {
+			t.Fatal("the window is wider than what the adhesive states")
+		}
+	})
+}
+
+// The default rule against the Arrhenius relation itself,
+// t(T) = t_ref · exp(Ea/R·(1/T - 1/T_ref)): at the activation energy at which
+// a 10 K step about 20 °C doubles the rate, the two agree between 15 and 35 °C
+// to 6 %, and the rule never lets warmth shorten a most time by less than it
+// should by more than that. The relation is a textbook one (from memory);
+// about 51 kJ/mol around 25 °C is the figure commonly derived from it.
+func TestRateRuleAgainstArrhenius(t *testing.T) {
+	energy := ActivationEnergy(2, 20)
+	if math.Abs(energy-49_500) > 100 {
+		t.Errorf("activation energy %.0f J/mol, want about 49 500", energy)
+	}
+	if e := ActivationEnergy(2, 25); math.Abs(e-51_200) > 100 {
+		t.Errorf("activation energy at 25 °C %.0f J/mol, want about 51 200", e)
+	}
+	rule := Times{At: 20}
+	for celsius := 15.0; celsius <= 35; celsius++ {
+		want := Arrhenius(energy, 20, celsius)
+		got := rule.Factor(celsius)
+		if math.Abs(got/want-1) > 0.06 {
+			t.Errorf("at %v °C the rule gives %.4f, the relation %.4f", celsius, got, want)
+		}
+	}
+	// Exactly double over the step about 20 °C.
+	if ratio := Arrhenius(energy, 20, 15) / Arrhenius(energy, 20, 25); math.Abs(ratio-2) > 1e-12 {
+		t.Errorf("from 25 to 15 °C the relation gives %v, want 2", ratio)
+	}
+}
+
+// Factors of the trade's table at 50 kJ/mol: 2.1 at 10 °C, 1.4 at 15, 0.71 at
+// 25, 0.51 at 30 (derived by arithmetic; printed to two digits).
+func TestArrheniusTable(t *testing.T) {
+	for celsius, want := range map[float64]float64{10: 2.1, 15: 1.4, 20: 1, 25: 0.71, 30: 0.51} {
+		if got := Arrhenius(50_000, 20, celsius); math.Abs(got-want) > 0.051 {
+			t.Errorf("at %v °C %.3f, want %.2f", celsius, got, want)
+		}
+	}
+}
+
+func TestOpen(t *testing.T) {
+	for celsius, open := range map[float64]bool{20: true, 15: true, 2: false, 40: false} {
+		if got := contact().Open(6*time.Minute, celsius) >= 0; got != open {
+			t.Errorf("at %v °C a window: %v, want %v", celsius, got, open)
+		}
+	}
+}

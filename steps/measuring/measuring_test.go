@@ -1,0 +1,144 @@
+package measuring
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"fettle/steps/quantity"
+)
+
+func q(t *testing.T, text string) quantity.Quantity {
+	t.Helper()
+	if text == "" {
+		return quantity.Quantity{}
+	}
+	v, err := quantity.Parse(text, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// Resolution to standard uncertainty: 0.29 of a step, d/√12; 1 g gives
+// 0.2887 g, 0.01 mm gives 0.002887 mm (JCGM 100:2008, F.2.2.1; from memory,
+// recomputed). The guard band is twice that.
+func TestGuardFromResolution(t *testing.T) {
+	for text, standard := range map[string]float64{"1 g": 0.2887, "0.01 mm": 0.002887} {
+		step := q(t, text)
+		if got := (Doubt{Resolution: step}).Guard(step.Unit()) / 2; math.Abs(got/standard-1) > 1e-3 {
+			t.Errorf("%s: standard uncertainty %v, want %v", text, got, standard)
+		}
+	}
+}
+
+func TestGuardIsASizeNotAPoint(t *testing.T) {
+	d := Doubt{Resolution: q(t, "1 °C"), Uncertainty: q(t, "2 °C")}
+	if got := d.Guard("°F"); math.Abs(got-3.6) > 1e-9 {
+		t.Errorf("an uncertainty of 2 °C is %v °F, want 3.6", got)
+	}
+	if got := (Doubt{Resolution: q(t, "1 mm"), Uncertainty: q(t, "0.1 mm")}).Guard("mm"); got < 0.57 {
+		t.Errorf("guard %v is less than the resolution allows", got)
+	}
+}
+
+type trial struct {
+	name             string
+	low, high, alike string
+	points           map[string]string
+	order            []string
+	repeat           int
+	pairs            [][2]string
+	resolution, u    string
+	want             Verdict
+	says             string
+}
+
+// The decision rule: in tolerance only inside the limits shrunk by the guard
+// band, out only outside the limits widened by it, undecided between (ISO
+// 14253-1, second-hand summaries). The values marked "common practice" are
+// check values of the trade, no source.
+func TestJudge(t *testing.T) {
+	for _, c := range []trial{
+		// Spar slot 1/8 to 3/16 in deep: common practice, no source.
+		{name: "spar slot in fractions", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "5/32 in"}, resolution: "0.01 mm", u: "0.3 mm", want: In},
+		{name: "spar slot read in mm", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "4 mm"}, resolution: "0.01 mm", u: "0.3 mm", want: In},
+		{name: "spar slot at its very limit", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "1/8 in"}, resolution: "0.01 mm", u: "0.3 mm", want: Undecided, says: "too near 1/8 in"},
+		{name: "spar slot too shallow", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "2.8 mm"}, resolution: "0.01 mm", u: "0.3 mm", want: Out, says: "less than 1/8 in"},
+		// A wing spar ends within 1/2 in of the tip: common practice, no source.
+		{name: "spar end", high: "1/2 in", points: map[string]string{"": "3/8 in"}, resolution: "0.5 mm", want: In},
+		{name: "spar end too far", high: "1/2 in", points: map[string]string{"": "5/8 in"}, resolution: "0.5 mm", want: Out, says: "more than 1/2 in"},
+		// Booms 4 3/4 to 5 in either side of the centre line: common practice, no source.
+		{name: "booms", low: "4 3/4 in", high: "5 in", points: map[string]string{"left": "4 7/8 in", "right": "123.5 mm"}, order: []string{"left", "right"}, resolution: "0.5 mm", want: In},
+		{name: "one boom out", low: "4 3/4 in", high: "5 in", points: map[string]string{"left": "4 7/8 in", "right": "5 1/8 in"}, order: []string{"left", "right"}, resolution: "0.5 mm", want: Out, says: "right at"},
+		// A covering iron at 200 to 250 °F: common practice, no source.
+		{name: "iron", low: "200 °F", high: "250 °F", points: map[string]string{"": "105 °C"}, resolution: "1 °C", u: "3 °C", want: In},
+		{name: "iron too hot", low: "200 °F", high: "250 °F", points: map[string]string{"": "130 °C"}, resolution: "1 °C", u: "3 °C", want: Out},
+		{name: "iron near the limit", low: "200 °F", high: "250 °F", points: map[string]string{"": "247 °F"}, resolution: "1 °C", u: "3 °C", want: Undecided},
+		// A level tail 1/2 in over the table: common practice, no source.
+		{name: "tail", low: "0.4 in", high: "0.6 in", alike: "1.5 mm", points: map[string]string{"left": "1/2 in", "right": "1/2 in"}, order: []string{"left", "right"}, resolution: "0.5 mm", want: In},
+		// Balance 1 to 1 1/4 in behind the leading edge: common practice, no source.
+		{name: "balance", low: "1 in", high: "1 1/4 in", points: map[string]string{"": "28.5 mm"}, resolution: "1 mm", u: "1 mm", want: In},
+		{name: "tail-heavy", low: "1 in", high: "1 1/4 in", points: map[string]string{"": "34 mm"}, resolution: "1 mm", u: "1 mm", want: Out},
+		// A clevis on by two to three turns: common practice, no source.
+		{name: "clevis", low: "2 turns", high: "3 turns", points: map[string]string{"": "2.5 turns"}, resolution: "0.25 turns", want: In},
+		{name: "clevis by a thread", low: "2 turns", high: "3 turns", points: map[string]string{"": "1 turn"}, resolution: "0.25 turns", want: Out},
+
+		{name: "alike", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "502 mm"}, order: []string{"left", "right"}, resolution: "0.5 mm", want: In},
+		{name: "not alike", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "504 mm"}, order: []string{"left", "right"}, resolution: "0.5 mm", want: Out, says: "left and right differ by 4 mm"},
+		{name: "alike within the doubt", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "503 mm"}, order: []string{"left", "right"}, resolution: "0.5 mm", want: Undecided},
+		{name: "only pairs are compared", alike: "1 mm", points: map[string]string{"lw": "10 mm", "rw": "10 mm", "lt": "20 mm", "rt": "20 mm"}, order: []string{"lw", "rw", "lt", "rt"}, pairs: [][2]string{{"lw", "rw"}, {"lt", "rt"}}, resolution: "0.1 mm", want: In},
+		{name: "a reading is missing", low: "1 mm", high: "3 mm", points: map[string]string{"a": "2 mm", "b": ""}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Partial, says: "at b"},
+		{name: "the mean of three", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.5 mm"}, resolution: "0.1 mm", want: In},
+		{name: "three that do not agree", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.2 mm,2 mm,2.8 mm"}, resolution: "0.1 mm", want: Undecided, says: "settle the set-up"},
+		{name: "two of three", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "2 mm,2 mm"}, resolution: "0.1 mm", want: Partial, says: "2 of 3"},
+	} {
+		t.Run(c.name, func(t *testing.T) { c.run(t) })
+	}
+}
+
+func (c trial) run(t *testing.T) {
+	if c.order == nil {
+		c.order = []string{""}
+	}
+	var points []Point
+	for _, name := range c.order {
+		p := Point{Name: name}
+		for _, v := range strings.Split(c.points[name], ",") {
+			if v != "" {
+				p.Readings = append(p.Readings, q(t, v))
+			}
+		}
+		points = append(points, p)
+	}
+	limits := Limits{Low: q(t, c.low), High: q(t, c.high), Alike: q(t, c.alike)}
+	doubt := Doubt{Resolution: q(t, c.resolution), Uncertainty: q(t, c.u)}
+	f, err := Judge(limits, points, max(1, c.repeat), c.pairs, doubt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.Verdict != c.want || !strings.Contains(f.Reason, c.says) {
+		t.Errorf("%q: %s; want %q saying %q", f.Verdict, f.Reason, c.want, c.says)
+	}
+	if (f.Verdict == In) != (f.Reason == "") {
+		t.Errorf("verdict %q with the reason %q", f.Verdict, f.Reason)
+	}
+}
+
+func TestMargin(t *testing.T) {
+	limits := Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}
+	f, err := Judge(limits, []Point{{"a", []quantity.Quantity{q(t, "2 mm")}}, {"b", []quantity.Quantity{q(t, "2.75 mm")}}}, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !f.Margin.Known || f.Margin.Point != "b" || math.Abs(f.Margin.By-0.25) > 1e-9 {
+		t.Errorf("margin %+v", f.Margin)
+	}
+}
+
+func TestAReadingOfAnotherDimensionIsAnError(t *testing.T) {
+	limits := Limits{Low: q(t, "1 mm")}
+	if _, err := Judge(limits, []Point{{"", []quantity.Quantity{q(t, "2 g")}}}, 1, nil, Doubt{Resolution: q(t, "0.1 mm")}); err == nil {
+		t.Error("2 g was judged against 1 mm")
+	}
+}

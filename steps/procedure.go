@@ -1,0 +1,206 @@
+package steps
+
+import (
+	"slices"
+
+	"fettle/steps/quantity"
+)
+
+// The kinds of procedure.
+const (
+	Build  = "build"
+	Repair = "repair"
+	Check  = "check"
+)
+
+// Here is the word by which a repair names the zone that it was started on.
+const Here = "here"
+
+// Stale is the word by which a measure step asks for every gate that the job
+// has made stale, whatever the design calls them.
+const Stale = "stale"
+
+// A Procedure is an ordered account of work: a build, a repair or a check.
+type Procedure struct {
+	Name     string
+	Title    string
+	About    string // Markdown, optional
+	Kind     string
+	Design   string   // the design it is for; empty: every design that has what it names
+	On       []string // the zones it may be started on; empty: none is chosen
+	Revision int
+	Stages   []Stage
+}
+
+// A Stage is an ordered run of steps. Stages go side by side but for After.
+type Stage struct {
+	Name  string
+	Title string
+	After []string
+	Steps []Step
+}
+
+// A Kind is what satisfies a step.
+type Kind string
+
+// The kinds of step.
+const (
+	Do      Kind = "do"
+	Coat    Kind = "coat"
+	Join    Kind = "join"
+	Wait    Kind = "wait"
+	Measure Kind = "measure"
+	Hold    Kind = "hold"
+	Release Kind = "release"
+)
+
+// A Step is one thing to do, with what it needs and what it leaves behind.
+type Step struct {
+	Name     string
+	Title    string
+	Do       string   // what to do and how, Markdown
+	Why      string   // what goes wrong if it is skipped, Markdown
+	Cautions []string // shown before everything else
+	Kind     Kind
+
+	Joint    string // coat, join: the joint; wait: the joint waited for, if any
+	Adhesive string // coat: what with
+	Load     bool   // join: the joint carries load in flight
+	For      quantity.Quantity
+	Until    string   // wait on a joint: UntilHandling or UntilCure
+	Gates    []string // measure: gate names, or Stale
+	Confirm  []string // hold: the lines, each answered on its own
+
+	Hands    quantity.Quantity // attended time; drying is not attended
+	Needs    []Setting
+	Sets     []Setting
+	Disturbs []string
+
+	With, Without string // the option that governs it
+}
+
+// What a wait on a joint waits for.
+const (
+	UntilHandling = "handling"
+	UntilCure     = "cure"
+)
+
+// A Setting is a condition in a state, such as propeller: off.
+type Setting struct {
+	Condition string `json:"condition"`
+	State     string `json:"state"`
+}
+
+func (s Setting) String() string { return s.Condition + ": " + s.State }
+
+// Label is the step's title, or its name where it has none.
+func (s Step) Label() string {
+	if s.Title != "" {
+		return s.Title
+	}
+	return s.Name
+}
+
+// For returns the procedure as it applies to one airframe: the steps that its
+// options leave, with Here replaced by the zone.
+func (p *Procedure) For(options []string, zone string) *Procedure {
+	out := *p
+	out.Stages = nil
+	for _, stage := range p.Stages {
+		left := stage
+		left.Steps = nil
+		for _, step := range stage.Steps {
+			if !Applies(step.With, step.Without, options) {
+				continue
+			}
+			step.Disturbs = slices.Clone(step.Disturbs)
+			for i, z := range step.Disturbs {
+				if z == Here {
+					step.Disturbs[i] = zone
+				}
+			}
+			left.Steps = append(left.Steps, step)
+		}
+		out.Stages = append(out.Stages, left)
+	}
+	return &out
+}
+
+// Step returns the step of that name, with its stage.
+func (p *Procedure) Step(name string) (Step, Stage, bool) {
+	for _, stage := range p.Stages {
+		for _, step := range stage.Steps {
+			if step.Name == name {
+				return step, stage, true
+			}
+		}
+	}
+	return Step{}, Stage{}, false
+}
+
+// Stage returns the stage of that name.
+func (p *Procedure) Stage(name string) (Stage, bool) {
+	return find(p.Stages, func(s Stage) bool { return s.Name == name })
+}
+
+// Steps returns every step in the order written.
+func (p *Procedure) Steps() []Step {
+	var all []Step
+	for _, stage := range p.Stages {
+		all = append(all, stage.Steps...)
+	}
+	return all
+}
+
+// Coats returns the steps that coat the joint.
+func (p *Procedure) Coats(joint string) []Step {
+	var coats []Step
+	for _, step := range p.Steps() {
+		if step.Kind == Coat && step.Joint == joint {
+			coats = append(coats, step)
+		}
+	}
+	return coats
+}
+
+// JoinOf returns the step that joins the joint.
+func (p *Procedure) JoinOf(joint string) (Step, bool) {
+	return find(p.Steps(), func(s Step) bool { return s.Kind == Join && s.Joint == joint })
+}
+
+// DisturbedBy returns the zones that making the joint disturbs: those of its
+// coats and of its join. A gate of any of them is not measured before the
+// joint has handling strength.
+func (p *Procedure) DisturbedBy(joint string) []string {
+	var zones []string
+	for _, step := range p.Steps() {
+		if step.Joint == joint && (step.Kind == Coat || step.Kind == Join) {
+			zones = append(zones, step.Disturbs...)
+		}
+	}
+	slices.Sort(zones)
+	return slices.Compact(zones)
+}
+
+// Before returns the names of the stages that must be complete before the
+// stage begins, near and far.
+func (p *Procedure) Before(stage string) []string {
+	seen := map[string]bool{}
+	var before []string
+	var walk func(string)
+	walk = func(name string) {
+		s, ok := p.Stage(name)
+		if !ok {
+			return
+		}
+		for _, a := range s.After {
+			if !seen[a] {
+				seen[a] = true
+				before = append(before, a)
+				walk(a)
+			}
+		}
+	}
+	walk(stage)
+	return before
+}
