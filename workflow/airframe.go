@@ -1,0 +1,172 @@
+package workflow
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+
+	"fettle/steps"
+	"fettle/steps/quantity"
+)
+
+// CheckMark returns an error where the text can't be an airframe's mark.
+func CheckMark(mark string) error {
+	if !regexp.MustCompile(`^[A-Z][A-Z0-9-]{0,23}$`).MatchString(mark) {
+		return bad("%q is no mark; a mark is a capital letter, then up to 23 capital letters, digits and hyphens, such as CW-01", mark)
+	}
+	return nil
+}
+
+// Register brings an airframe under the record.
+type Register struct {
+	Mark    string
+	Sheet   *steps.Sheet
+	Digest  string
+	Options []string
+}
+
+func (r Register) decide(s *State, c Circumstances) ([]Facts, error) {
+	if err := CheckMark(r.Mark); err != nil {
+		return nil, err
+	}
+	if s.Size() > 0 {
+		return nil, refuse(r.Mark, ByState, "it is registered already", "choose another mark")
+	}
+	var names []string
+	for _, o := range r.Sheet.Options {
+		names = append(names, o.Name)
+	}
+	for _, o := range r.Options {
+		if !slices.Contains(names, o) {
+			return nil, unknown("option of "+r.Sheet.Name, o, names)
+		}
+	}
+	options := slices.Clone(r.Options)
+	slices.Sort(options)
+	return []Facts{Registered{r.Mark, r.Sheet.Name, r.Digest, slices.Compact(options)}}, nil
+}
+
+// Start opens a job.
+type Start struct {
+	Procedure *steps.Procedure
+	Digest    string
+	Sheet     *steps.Sheet // the sheet in force from here on
+	SheetSum  string
+	Zone      string // where the procedure is started on a zone
+}
+
+func (r Start) decide(s *State, c Circumstances) ([]Facts, error) {
+	p := r.Procedure
+	if p.Design != "" && p.Design != s.Airframe.Design {
+		return nil, refuse(p.Name, ByState, fmt.Sprintf("it is for the design %s, and %s is a %s", p.Design, s.Airframe.Mark, s.Airframe.Design), "")
+	}
+	if err := r.checkZone(s); err != nil {
+		return nil, err
+	}
+	id, n := p.Name, 1
+	open := s.OpenJobs(c.At)
+	for _, j := range s.Jobs {
+		if j.Procedure.Name != p.Name {
+			continue
+		}
+		if slices.Contains(open, j) && j.Zone == r.Zone {
+			return nil, refuse(p.Name, ByState, "it is open already as job "+j.ID, "go on with fettle next "+s.Airframe.Mark)
+		}
+		n++
+		id = fmt.Sprintf("%s-%d", p.Name, n)
+	}
+	if r.SheetSum != s.SheetSum && len(open) > 0 {
+		return nil, refuse(p.Name, ByState, fmt.Sprintf("job %s is open under another revision of the design sheet", open[0].ID), "finish it first")
+	}
+	return []Facts{JobOpened{id, r.Digest, r.SheetSum, r.Zone}}, nil
+}
+
+func (r Start) checkZone(s *State) error {
+	on := r.Procedure.On
+	if len(on) == 0 {
+		if r.Zone != "" {
+			return bad("%s is not started on a zone; leave --zone out", r.Procedure.Name)
+		}
+		return nil
+	}
+	var zones []string
+	for _, z := range on {
+		if slices.Contains(s.Sheet.Zones, z) {
+			zones = append(zones, z)
+		}
+	}
+	if r.Zone == "" {
+		return bad("%s is started on a zone; say which with --zone: %s", r.Procedure.Name, strings.Join(zones, ", "))
+	}
+	if !slices.Contains(zones, r.Zone) {
+		return unknown("zone for "+r.Procedure.Name, r.Zone, zones)
+	}
+	return nil
+}
+
+// ReadBench records what the bench is like.
+type ReadBench struct {
+	Temperature quantity.Quantity // absent: not read
+	Humidity    quantity.Quantity // absent: not read
+	Set         []steps.Setting   // conditions
+}
+
+func (r ReadBench) decide(s *State, c Circumstances) ([]Facts, error) {
+	if reason := s.Untrusted(c.Now); reason != nil {
+		return nil, &Refusal{What: "bench", Reasons: []Reason{*reason}}
+	}
+	var facts []Facts
+	switch {
+	case !r.Temperature.IsZero():
+		celsius, err := r.Temperature.Celsius()
+		if err != nil || celsius < -40 || celsius > 60 {
+			return nil, bad("%s is no temperature of a bench", r.Temperature)
+		}
+		facts = append(facts, BenchRead{r.Temperature, r.Humidity})
+	case !r.Humidity.IsZero():
+		return nil, bad("humidity is read together with the temperature; give both")
+	}
+	for _, set := range r.Set {
+		if err := s.checkSetting(set); err != nil {
+			return nil, err
+		}
+		facts = append(facts, ConditionSet{set})
+	}
+	if len(facts) == 0 {
+		return nil, bad("nothing was said of the bench")
+	}
+	return facts, nil
+}
+
+func (s *State) checkSetting(set steps.Setting) error {
+	def, ok := s.Sheet.Condition(set.Condition)
+	if !ok {
+		var names []string
+		for _, d := range s.Sheet.Conditions {
+			names = append(names, d.Name)
+		}
+		return unknown("condition", set.Condition, names)
+	}
+	if !slices.Contains(def.States, set.State) {
+		return unknown("state of "+def.Name, set.State, def.States)
+	}
+	return nil
+}
+
+// Note records free words.
+type Note struct{ Text string }
+
+func (r Note) decide(s *State, c Circumstances) ([]Facts, error) {
+	text := strings.TrimSpace(r.Text)
+	if text == "" {
+		return nil, bad("the note is empty")
+	}
+	if len(text) > 8192 {
+		return nil, bad("the note is longer than 8 KiB")
+	}
+	return []Facts{Noted{text}}, nil
+}
+
+// UnknownMark is the error for a mark that no airframe has, with the nearest.
+func UnknownMark(mark string, known []string) error { return unknown("airframe", mark, known) }

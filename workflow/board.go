@@ -1,0 +1,326 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+)
+
+// A Progress is how far a step has come.
+type Progress string
+
+// The ways a step can stand.
+const (
+	Done    Progress = "done"
+	Ready   Progress = "open"    // can be done now
+	Waiting Progress = "waiting" // its turn, but something forbids it
+	Later   Progress = "later"   // not its turn
+)
+
+// A StepReport is a step as it stands at a moment.
+type StepReport struct {
+	Job      string
+	Stage    string
+	Step     steps.Step
+	Progress Progress
+	Reasons  []Reason  // why it waits
+	At       time.Time // done: when
+	// Reopened says why a step that was done once is open again.
+	Reopened string
+	// Closes is when an open join comes too late.
+	Closes time.Time
+}
+
+// Steps returns every step of the job as it stands now, in the order written.
+// A clock that can't be believed holds every step back.
+func (s *State) Steps(j *Job, now time.Time) []StepReport {
+	reports := s.steps(j, now)
+	if reason := s.Untrusted(now); reason != nil {
+		for i, r := range reports {
+			if r.Progress == Ready || r.Progress == Waiting {
+				reports[i].Progress = Waiting
+				reports[i].Reasons = append(r.Reasons, *reason)
+			}
+		}
+	}
+	return reports
+}
+
+// Open reports whether the job has steps left at the time.
+func (s *State) Open(j *Job, at time.Time) bool {
+	return slices.ContainsFunc(s.steps(j, at), func(r StepReport) bool { return r.Progress != Done })
+}
+
+// OpenJobs returns the jobs that have steps left at the time.
+func (s *State) OpenJobs(at time.Time) []*Job {
+	var open []*Job
+	for _, j := range s.Jobs {
+		if s.Open(j, at) {
+			open = append(open, j)
+		}
+	}
+	return open
+}
+
+// steps is Steps at a time that may lie back.
+func (s *State) steps(j *Job, at time.Time) []StepReport {
+	complete := map[string]bool{} // stages
+	for _, stage := range j.Procedure.Stages {
+		complete[stage.Name] = s.head(j, stage, at) == len(stage.Steps)
+	}
+	var reports []StepReport
+	for _, stage := range j.Procedure.Stages {
+		head := s.head(j, stage, at)
+		for i, step := range stage.Steps {
+			r := StepReport{Job: j.ID, Stage: stage.Name, Step: step}
+			switch {
+			case s.met(j, stage, i, at):
+				r.Progress, r.At = Done, j.done[step.Name].at
+			case i > head:
+				r.Progress = Later
+				r.Reasons = []Reason{{Because: ByOrder, Text: fmt.Sprintf("%s comes before it", stage.Steps[head].Name)}}
+			default:
+				r.Reasons = append(s.unfinished(j, stage, complete), s.forbids(j, stage, i, at)...)
+				r.Progress = Waiting
+				if len(r.Reasons) == 0 {
+					r.Progress = Ready
+				}
+			}
+			s.explain(&r, j, at)
+			reports = append(reports, r)
+		}
+	}
+	return reports
+}
+
+// head returns the index of the stage's first step that is not met.
+func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
+	for i := range stage.Steps {
+		if !s.met(j, stage, i, at) {
+			return i
+		}
+	}
+	return len(stage.Steps)
+}
+
+// met reports whether the step is satisfied at the time.
+func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
+	step := stage.Steps[i]
+	_, done := j.done[step.Name]
+	switch step.Kind {
+	case steps.Coat:
+		joint, ok := j.joints[step.Joint]
+		return done && ok && joint.coatedBy(step.Name) && !joint.Lapsed(at)
+	case steps.Wait:
+		if done {
+			return true
+		}
+		until, ok := s.waitEnds(j, stage, i, at)
+		return ok && !at.Before(until)
+	}
+	return done
+}
+
+// waitEnds returns when a wait step is over; false where it has not begun.
+func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.Time, bool) {
+	step := stage.Steps[i]
+	if step.Joint != "" {
+		joint, ok := j.joints[step.Joint]
+		if !ok || joint.Joined.IsZero() {
+			return time.Time{}, false
+		}
+		if step.Until == steps.UntilHandling {
+			return joint.Handles(), true
+		}
+		return joint.Cures(), true
+	}
+	begins, ok := s.waitBegins(j, stage, i, at)
+	if !ok {
+		return time.Time{}, false
+	}
+	d, err := step.For.Duration()
+	if err != nil {
+		return time.Time{}, false
+	}
+	return begins.Add(d), true
+}
+
+// waitBegins is when what stands before the wait was complete.
+func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time.Time, bool) {
+	if i > 0 {
+		if !s.met(j, stage, i-1, at) {
+			return time.Time{}, false
+		}
+		if m, ok := j.done[stage.Steps[i-1].Name]; ok {
+			return m.at, true
+		}
+		return s.waitEnds(j, stage, i-1, at) // a wait after a wait
+	}
+	begins := j.Opened
+	for _, name := range j.Procedure.Before(stage.Name) {
+		before, _ := j.Procedure.Stage(name)
+		if s.head(j, before, at) < len(before.Steps) {
+			return time.Time{}, false
+		}
+		for k, step := range before.Steps {
+			done := j.done[step.Name].at
+			if done.IsZero() && step.Kind == steps.Wait {
+				done, _ = s.waitEnds(j, before, k, at)
+			}
+			if done.After(begins) {
+				begins = done
+			}
+		}
+	}
+	return begins, true
+}
+
+// unfinished gives the stages that must be complete before this one.
+func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) []Reason {
+	var left []string
+	for _, name := range stage.After {
+		if !complete[name] {
+			left = append(left, name)
+		}
+	}
+	if len(left) == 0 {
+		return nil
+	}
+	return []Reason{{Because: ByOrder, Text: fmt.Sprintf("stage %s comes after %s, which is not complete", stage.Name, strings.Join(left, " and "))}}
+}
+
+// forbids gives every reason, beside order, why the step can't be done at the
+// time.
+func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason {
+	step := stage.Steps[i]
+	var reasons []Reason
+	for _, need := range step.Needs {
+		reasons = append(reasons, s.stands(need, at)...)
+	}
+	switch step.Kind {
+	case steps.Coat:
+		reasons = append(reasons, s.unfitClimate(step, at)...)
+	case steps.Join:
+		reasons = append(reasons, s.shut(j, step, at)...)
+	case steps.Wait:
+		if until, ok := s.waitEnds(j, stage, i, at); ok {
+			reasons = append(reasons, Reason{Because: ByDrying, Text: waitText(step), Until: until})
+		} else {
+			reasons = append(reasons, Reason{Because: ByDrying, Text: "what it waits for has not begun"})
+		}
+	case steps.Measure:
+		for _, g := range s.GatesOf(j, step) {
+			reasons = append(reasons, s.unmeasurable(g, at)...)
+		}
+	case steps.Release:
+		reasons = append(reasons, s.Proof(at, j).Reasons()...)
+	}
+	return reasons
+}
+
+func waitText(step steps.Step) string {
+	if step.Joint == "" {
+		return fmt.Sprintf("wait %s", step.For)
+	}
+	return fmt.Sprintf("joint %s is waited for until %s", step.Joint, step.Until)
+}
+
+// stands checks a needed condition.
+func (s *State) stands(need steps.Setting, at time.Time) []Reason {
+	state := s.Holds(need.Condition, at)
+	if state == need.State {
+		return nil
+	}
+	text := fmt.Sprintf("it needs %s, and the journal says %s: %s", need, need.Condition, state)
+	if state == "" {
+		text = fmt.Sprintf("it needs %s, and nobody has said so in this sitting", need)
+		if def, ok := s.Sheet.Condition(need.Condition); ok && !def.Sitting {
+			text = fmt.Sprintf("it needs %s, and nobody has said so yet", need)
+		}
+	}
+	return []Reason{{Because: ByCondition, Text: text,
+		Do: fmt.Sprintf("see to it, then say so: fettle bench %s --set %s=%s", s.Airframe.Mark, need.Condition, need.State)}}
+}
+
+// GatesOf returns the gates that a measure step asks for. The word Stale asks
+// for every gate whose zones this job has disturbed.
+func (s *State) GatesOf(j *Job, step steps.Step) []GateReport {
+	var zones []string
+	if slices.Contains(step.Gates, steps.Stale) {
+		zones = s.disturbedBy(j)
+	}
+	var reports []GateReport
+	for _, g := range s.Sheet.GatesFor(s.Airframe.Options) {
+		if slices.Contains(step.Gates, g.Name) || g.DependsOn(zones...) {
+			reports = append(reports, s.report(g))
+		}
+	}
+	return reports
+}
+
+// disturbedBy returns the zones that the work of the job has disturbed.
+func (s *State) disturbedBy(j *Job) []string {
+	var zones []string
+	for _, e := range s.Entries {
+		if work, ok := workOf(e.Facts); ok && work.Job == j.ID {
+			zones = append(zones, work.Disturbs...)
+		}
+	}
+	slices.Sort(zones)
+	return slices.Compact(zones)
+}
+
+// unmeasurable says why a gate can't be measured at the time.
+func (s *State) unmeasurable(r GateReport, at time.Time) []Reason {
+	var reasons []Reason
+	for _, joint := range s.joints() {
+		if joint.Joined.IsZero() || !r.Gate.DependsOn(joint.Zones...) {
+			continue
+		}
+		if handles := joint.Handles(); at.Before(handles) {
+			reasons = append(reasons, Reason{Because: ByDrying, Until: handles,
+				Text: fmt.Sprintf("%s is not measured before joint %s has handling strength", r.Gate.Name, joint.Name)})
+		}
+	}
+	if r.needsRework() {
+		reasons = append(reasons, Reason{Because: ByGate,
+			Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, r.Reason),
+			Do:   fmt.Sprintf("rework it, then say so: fettle done %s rework:%s", s.Airframe.Mark, r.Gate.Name)})
+	}
+	return reasons
+}
+
+// explain says what a person wants to know of a step that was done before, or
+// of an open join.
+func (s *State) explain(r *StepReport, j *Job, at time.Time) {
+	joint, ok := j.joints[r.Step.Joint]
+	if !ok {
+		return
+	}
+	_, was := j.done[r.Step.Name]
+	switch {
+	case r.Step.Kind == steps.Coat && was && joint.Lapsed(at):
+		w := joint.Window()
+		if w.Empty() {
+			r.Reopened = "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
+		} else {
+			r.Reopened = "the coat has lapsed: it waited longer than " + joint.Adhesive.To.String() + " allows; put a fresh thin coat on every face"
+		}
+	case r.Step.Kind == steps.Join && r.Progress == Ready:
+		r.Closes = joint.Window().Closes
+	}
+}
+
+// Untrusted says that the clock can't be believed: it reads earlier than an
+// entry that stands.
+func (s *State) Untrusted(now time.Time) *Reason {
+	if !now.Before(s.latest.Recorded) {
+		return nil
+	}
+	return &Reason{Because: ByClock, Until: s.latest.Recorded,
+		Text: fmt.Sprintf("the clock reads earlier than entry %d of the journal, so no waiting time can be trusted", s.latest.Position),
+		Do:   fmt.Sprintf("set the clock right; if it was wrong then, take that entry back: fettle undo %s %d", s.Airframe.Mark, s.latest.Position)}
+}

@@ -1,0 +1,63 @@
+package workflow
+
+import (
+	"time"
+
+	"fettle/steps/nearest"
+)
+
+// Circumstances are what a decision may know beside the state.
+type Circumstances struct {
+	Now     time.Time // the clock
+	At      time.Time // when it happened; zero: now
+	By      string
+	Program string
+}
+
+// A Request is something a person asks to have recorded.
+type Request interface {
+	decide(s *State, c Circumstances) ([]Facts, error)
+}
+
+// Decide gives the entries that would record the request, to be appended at
+// the state's size, or an error: a *Refusal with every reason, an
+// *UnknownError, or one that wraps ErrBadRequest. The state is not changed.
+func (s *State) Decide(r Request, c Circumstances) ([]Entry, error) {
+	if c.At.IsZero() {
+		c.At = c.Now
+	}
+	c.Now, c.At = c.Now.UTC().Truncate(time.Second), c.At.UTC().Truncate(time.Second)
+	if c.At.After(c.Now) {
+		return nil, bad("%s lies in the future", c.At.Format(time.RFC3339))
+	}
+	if c.By == "" {
+		return nil, bad("nobody is named; say who with --by")
+	}
+	if _, first := r.(Register); !first && s.Sheet == nil {
+		return nil, bad("the journal does not begin with an airframe")
+	}
+	facts, err := r.decide(s, c)
+	if err != nil {
+		return nil, err
+	}
+	return s.entries(facts, c), nil
+}
+
+// entries makes entries of facts, at the end of the journal.
+func (s *State) entries(facts []Facts, c Circumstances) []Entry {
+	entries := make([]Entry, len(facts))
+	for i, f := range facts {
+		entries[i] = Entry{s.Size() + int64(i), c.At, c.Now, c.By, c.Program, f}
+	}
+	return entries
+}
+
+// then is the state after more facts, for decisions that go on from there.
+func (s *State) then(facts []Facts, c Circumstances) (*State, error) {
+	all := append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries(facts, c)...)
+	return Replay(all, s.docs)
+}
+
+func unknown(what, name string, known []string) error {
+	return &UnknownError{What: what, Name: name, Nearest: nearest.Of(name, known), Known: known}
+}

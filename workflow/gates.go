@@ -1,0 +1,207 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/measuring"
+	"fettle/steps/quantity"
+)
+
+// gateRecord is everything the journal says of one gate.
+type gateRecord struct {
+	readings   []taken
+	reworked   int64 // position of the last rework; -1: none
+	concession *conceded
+}
+
+type taken struct {
+	position int64
+	at       time.Time
+	ReadingTaken
+}
+
+type conceded struct {
+	position int64
+	reason   string
+	by       string
+}
+
+func (s *State) gate(name string) *gateRecord {
+	if s.gates[name] == nil {
+		s.gates[name] = &gateRecord{reworked: -1}
+	}
+	return s.gates[name]
+}
+
+// A GateStanding is how a gate stands.
+type GateStanding string
+
+// The ways a gate can stand.
+const (
+	NeverTaken GateStanding = "never taken"
+	Measuring  GateStanding = "being measured" // points or readings are missing
+	Current    GateStanding = "current"        // in tolerance, newer than every disturbance
+	Failed     GateStanding = "out of tolerance"
+	Undecided  GateStanding = "undecided"
+	Conceded   GateStanding = "conceded" // not met, accepted for use by a concession
+	StaleGate  GateStanding = "stale"    // its zones were disturbed since
+)
+
+// A GateReport is a gate as it stands.
+type GateReport struct {
+	Gate     steps.Gate
+	Standing GateStanding
+	Finding  measuring.Finding
+	Reason   string    // why it does not count, one line; "" where it does
+	Points   []AtPoint // the readings that count
+	Last     time.Time // of the latest reading of all, counting or not
+	Rests    []int64   // the positions of the readings that count
+	By       string    // concession: who granted it
+}
+
+// AtPoint is one point of a gate with the readings there that count.
+type AtPoint struct {
+	Name     string
+	Readings []quantity.Quantity
+}
+
+// Met reports whether the gate lets work go on.
+func (r GateReport) Met() bool { return r.Standing == Current || r.Standing == Conceded }
+
+// Gates returns every gate the airframe has, as it stands.
+func (s *State) Gates() []GateReport {
+	var reports []GateReport
+	for _, g := range s.Sheet.GatesFor(s.Airframe.Options) {
+		reports = append(reports, s.report(g))
+	}
+	return reports
+}
+
+// GateReport returns the gate of that name as it stands.
+func (s *State) GateReport(name string) (GateReport, error) {
+	gates := s.Sheet.GatesFor(s.Airframe.Options)
+	for _, g := range gates {
+		if g.Name == name {
+			return s.report(g), nil
+		}
+	}
+	return GateReport{}, unknown("gate", name, gateNames(gates))
+}
+
+func gateNames(gates []steps.Gate) []string {
+	names := make([]string, len(gates))
+	for i, g := range gates {
+		names[i] = g.Name
+	}
+	return names
+}
+
+func (s *State) report(g steps.Gate) GateReport {
+	record, known := s.gates[g.Name]
+	r := GateReport{Gate: g}
+	if !known || len(record.readings) == 0 {
+		r.Standing, r.Reason = NeverTaken, "never taken"
+		return r
+	}
+	r.Last = record.readings[len(record.readings)-1].at
+	counting, why := s.counting(g, record)
+	if len(counting) == 0 {
+		r.Standing, r.Reason = StaleGate, why
+		return r
+	}
+	var points []measuring.Point
+	doubt := measuring.Doubt{}
+	for _, name := range g.PointNames() {
+		p := measuring.Point{Name: name}
+		for _, t := range lastOf(counting, name, g.Repeat) {
+			p.Readings = append(p.Readings, t.Value)
+			r.Rests = append(r.Rests, t.position)
+			doubt = s.widest(doubt, t.Gauge, g)
+		}
+		points = append(points, p)
+		r.Points = append(r.Points, AtPoint(p))
+	}
+	slices.Sort(r.Rests)
+	finding, err := measuring.Judge(g.Limits, points, g.Repeat, g.Pairs, doubt)
+	if err != nil {
+		finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
+	}
+	r.Finding, r.Reason = finding, finding.Reason
+	r.Standing = map[measuring.Verdict]GateStanding{
+		measuring.In: Current, measuring.Out: Failed, measuring.Undecided: Undecided, measuring.Partial: Measuring,
+	}[finding.Verdict]
+	if c := record.concession; c != nil && !r.Met() && r.Standing != Measuring && c.position > last(counting).position {
+		r.Standing, r.Reason, r.By = Conceded, c.reason, c.by
+	}
+	return r
+}
+
+// counting returns the readings newer than every disturbance of the gate's
+// zones and than its last rework; if there are none, why.
+func (s *State) counting(g steps.Gate, record *gateRecord) ([]taken, string) {
+	var left []taken
+	why := ""
+	for _, t := range record.readings {
+		if d, zone, ok := s.disturbedSince(g, t); ok {
+			why = fmt.Sprintf("%s was disturbed by %s", zone, d.by)
+			continue
+		}
+		if t.position < record.reworked {
+			why = "it was reworked"
+			continue
+		}
+		left = append(left, t)
+	}
+	return left, why
+}
+
+// disturbedSince reports whether a zone of the gate was disturbed after the
+// reading. Newer must hold by position and by time: of two answers the one
+// that asks for another measurement is safe.
+func (s *State) disturbedSince(g steps.Gate, t taken) (disturbance, string, bool) {
+	var last disturbance
+	var zone string
+	found := false
+	for _, z := range g.Of {
+		d, ok := s.zones[z]
+		if !ok || t.position > d.position && !t.at.Before(d.at) {
+			continue
+		}
+		if !found || d.position > last.position {
+			last, zone, found = d, z, true
+		}
+	}
+	return last, zone, found
+}
+
+// widest takes the worse of two gauges' doubts, in the gate's unit.
+func (s *State) widest(have measuring.Doubt, gauge string, g steps.Gate) measuring.Doubt {
+	found, ok := s.Sheet.Gauge(gauge)
+	if !ok {
+		found, _ = s.Sheet.Gauge(g.Gauge)
+	}
+	unit := g.Limits.Unit()
+	if next := found.Doubt(); next.Guard(unit) >= have.Guard(unit) {
+		return next
+	}
+	return have
+}
+
+func lastOf(readings []taken, point string, n int) []taken {
+	var at []taken
+	for _, t := range readings {
+		if t.Point == point {
+			at = append(at, t)
+		}
+	}
+	return at[max(0, len(at)-n):]
+}
+
+func last(readings []taken) taken { return readings[len(readings)-1] }
+
+// needsRework reports whether a gate waits for rework before it is measured
+// again.
+func (r GateReport) needsRework() bool { return r.Standing == Failed }

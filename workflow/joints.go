@@ -1,0 +1,200 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/bond"
+	"fettle/steps/quantity"
+)
+
+// A Joint is one joint of a job from its first coat on.
+type Joint struct {
+	Job, Name string
+	Adhesive  steps.Adhesive
+	Load      bool
+	Zones     []string  // that making it disturbs
+	Joined    time.Time // zero before it is closed
+
+	coats   map[string]bond.Coat // by step
+	climate bond.Climate         // while coated; frozen when joined
+	handled bond.Climate         // since joined, until it has handling strength
+	cured   bond.Climate         // since joined, until it is cured
+	wet     bool                 // the last touch test found it so
+}
+
+// joint returns the job's joint of that name, new if there is none.
+func (j *Job) joint(name string) *Joint {
+	if j.joints[name] == nil {
+		j.joints[name] = &Joint{Job: j.ID, Name: name, coats: map[string]bond.Coat{}}
+	}
+	return j.joints[name]
+}
+
+// Joint returns the job's joint of that name, if it has a coat.
+func (j *Job) Joint(name string) (*Joint, bool) {
+	joint, ok := j.joints[name]
+	return joint, ok
+}
+
+func (s *State) coat(job *Job, f Coated, e Entry) error {
+	adhesive, ok := s.Sheet.Adhesive(f.Adhesive)
+	if !ok {
+		return fmt.Errorf("the design sheet has no adhesive %q", f.Adhesive)
+	}
+	climate := s.climateFor(adhesive)
+	j := job.joint(f.Joint)
+	if !j.Joined.IsZero() || j.Lapsed(f.Began) || len(j.coats) == 0 {
+		// A fresh start: what was on the faces before no longer counts.
+		*j = Joint{Job: job.ID, Name: f.Joint, coats: map[string]bond.Coat{}, climate: climate}
+	}
+	j.Adhesive, j.Zones = adhesive, job.Procedure.DisturbedBy(f.Joint)
+	coat := bond.Coat{Began: f.Began, Finished: e.At}
+	if f.Mixed != nil {
+		coat.Mixed = *f.Mixed
+	}
+	j.coats[f.Step] = coat
+	j.climate = j.climate.With(climate.Coldest).With(climate.Warmest)
+	j.wet = false
+	return nil
+}
+
+func (s *State) join(job *Job, f Joined, e Entry) error {
+	j := job.joint(f.Joint)
+	if len(j.coats) == 0 {
+		return fmt.Errorf("%s was joined without a coat", f.Joint)
+	}
+	climate := s.climateFor(j.Adhesive)
+	j.Joined, j.Load, j.handled, j.cured = e.At, f.Load, climate, climate
+	return nil
+}
+
+// climateFor is the climate that a clock of the adhesive starts with: the last
+// reading of the bench. Where that was taken back, the clocks count the worst
+// that the adhesive works in.
+func (s *State) climateFor(a steps.Adhesive) bond.Climate {
+	if s.Bench != nil {
+		return bond.Even(s.Bench.celsius)
+	}
+	worst := bond.Even(a.Times.At)
+	for _, q := range []quantity.Quantity{a.Coldest, a.Warmest} {
+		if celsius, err := q.Celsius(); err == nil {
+			worst = worst.With(celsius)
+		}
+	}
+	return worst
+}
+
+// warm takes in a new bench temperature: a clock that has not run out yet
+// counts it, one that has run out stays so.
+func (j *Joint) warm(celsius float64, at time.Time) {
+	switch {
+	case j.Joined.IsZero():
+		if len(j.coats) > 0 && !at.After(j.Window().Closes) {
+			j.climate = j.climate.With(celsius)
+		}
+		return
+	case at.Before(j.Handles()):
+		j.handled = j.handled.With(celsius)
+	}
+	if at.Before(j.Cures()) {
+		j.cured = j.cured.With(celsius)
+	}
+}
+
+func (j *Joint) touch(ready bool) { j.wet = !ready }
+
+// Window returns when the coated joint may be closed.
+func (j *Joint) Window() bond.Window {
+	coats := make([]bond.Coat, 0, len(j.coats))
+	for _, c := range j.coats {
+		coats = append(coats, c)
+	}
+	return j.Adhesive.Times.Window(coats, j.climate)
+}
+
+// Lapsed reports whether at the time the coat has waited too long, or never
+// had a window.
+func (j *Joint) Lapsed(at time.Time) bool {
+	if len(j.coats) == 0 || !j.Joined.IsZero() {
+		return false
+	}
+	w := j.Window()
+	return w.Empty() || at.After(w.Closes)
+}
+
+// Handles returns when the closed joint has handling strength.
+func (j *Joint) Handles() time.Time { return j.Adhesive.Times.Handles(j.Joined, j.handled) }
+
+// Cures returns when the closed joint is fully cured.
+func (j *Joint) Cures() time.Time { return j.Adhesive.Times.Cures(j.Joined, j.cured) }
+
+// Coldest is the coldest bench temperature the joint's clocks count, °C.
+func (j *Joint) Coldest() float64 {
+	if j.Joined.IsZero() {
+		return j.climate.Coldest
+	}
+	return j.cured.Coldest
+}
+
+// Warmest is the warmest bench temperature its window counts, °C.
+func (j *Joint) Warmest() float64 { return j.climate.Warmest }
+
+// coatedBy reports whether every one of the steps has coated it.
+func (j *Joint) coatedBy(names ...string) bool {
+	return !slices.ContainsFunc(names, func(n string) bool { _, ok := j.coats[n]; return !ok })
+}
+
+// A Phase is where a joint stands.
+type Phase string
+
+// The phases of a joint.
+const (
+	HalfCoated Phase = "half coated" // another face is still to be coated
+	Tacking    Phase = "drying"      // coated, too early to close
+	Open       Phase = "open"        // may be closed now
+	Late       Phase = "lapsed"      // too late: coat again
+	Setting    Phase = "setting"     // closed, no handling strength yet
+	Curing     Phase = "curing"      // may be handled, does not carry load yet
+	Cured      Phase = "cured"
+)
+
+// Phase returns where the joint stands at the time. The touch test holds back:
+// a coat found wet stays Tacking inside its window.
+func (s *State) Phase(j *Joint, at time.Time) Phase {
+	if !j.Joined.IsZero() {
+		switch {
+		case at.Before(j.Handles()):
+			return Setting
+		case at.Before(j.Cures()):
+			return Curing
+		}
+		return Cured
+	}
+	w := j.Window()
+	switch {
+	case j.Lapsed(at):
+		return Late
+	case !s.fullyCoated(j):
+		return HalfCoated
+	case at.Before(w.Opens), j.wet:
+		return Tacking
+	}
+	return Open
+}
+
+// fullyCoated reports whether every coat step of the joint stands.
+func (s *State) fullyCoated(j *Joint) bool {
+	job, err := s.Job(j.Job)
+	if err != nil {
+		return false
+	}
+	for _, step := range job.Procedure.Coats(j.Name) {
+		if !j.coatedBy(step.Name) {
+			return false
+		}
+	}
+	return true
+}

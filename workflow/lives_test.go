@@ -1,0 +1,463 @@
+package workflow
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"reflect"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"fettle/steps"
+)
+
+// Random lives of an airframe: whatever is asked for, in whatever order, with
+// the clock going on, jumping and going back, the journal never holds what the
+// rules forbid. The rules are checked here by plain recomputation from the
+// entries, without the engine's own state.
+func TestRandomLives(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		l := &life{now: evening}
+		l.state = replay(t, nil)
+		l.try(t, Register{Mark: "PL-01", Sheet: sheet(), Digest: sheetSum, Options: rapid.SampledFrom([][]string{nil, {"rudder"}}).Draw(t, "options")})
+		l.try(t, startBuild())
+		for range rapid.IntRange(5, 120).Draw(t, "length") {
+			l.move(t)
+		}
+		l.check(t)
+	})
+}
+
+type life struct {
+	state *State
+	now   time.Time
+}
+
+// move lets time pass or asks for something, often for what is sensible, so
+// that lives get far.
+func (l *life) move(t *rapid.T) {
+	switch rapid.IntRange(0, 11).Draw(t, "move") {
+	case 0:
+		l.now = l.now.Add(time.Duration(rapid.IntRange(1, 45).Draw(t, "minutes")) * time.Minute)
+	case 1:
+		l.now = l.now.Add(time.Duration(rapid.IntRange(1, 40).Draw(t, "hours")) * time.Hour)
+	case 2:
+		if rapid.IntRange(0, 9).Draw(t, "back?") == 0 {
+			l.now = l.now.Add(-time.Duration(rapid.IntRange(1, 600).Draw(t, "back")) * time.Minute)
+		}
+	case 3:
+		temperature := rapid.IntRange(0, 40).Draw(t, "celsius")
+		l.try(t, ReadBench{Temperature: q(fmt.Sprintf("%d °C", temperature))})
+	case 4:
+		set := rapid.SampledFrom([]steps.Setting{{Condition: "ventilation", State: "on"}, {Condition: "propeller", State: "off"}, {Condition: "propeller", State: "on"}}).Draw(t, "set")
+		l.try(t, ReadBench{Set: []steps.Setting{set}})
+	case 5:
+		var names []string
+		for _, s := range build().Steps() {
+			names = append(names, s.Name)
+		}
+		name := rapid.SampledFrom(names).Draw(t, "step")
+		l.try(t, Finish{Step: name, Touch: rapid.SampledFrom([]string{"", "", TouchDry, TouchWet}).Draw(t, "touch")})
+		l.try(t, Finish{Step: name})
+	case 6:
+		l.try(t, Undo{Position: int64(rapid.IntRange(0, int(l.state.Size())).Draw(t, "undo"))})
+	case 7:
+		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
+		l.try(t, Measure{Gate: gate, Readings: l.readings(t, gate)})
+	case 8:
+		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
+		l.try(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "mend"))
+	case 9:
+		zone := rapid.SampledFrom([]string{"wing", "tail"}).Draw(t, "zone")
+		l.try(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: zone}}).Draw(t, "job"))
+	default:
+		l.sensible(t)
+	}
+}
+
+// sensible does what is suggested, or waits for it.
+func (l *life) sensible(t *rapid.T) {
+	for range rapid.IntRange(1, 8).Draw(t, "sensible") {
+		s := l.state.Next(l.now)
+		if s.Step == nil {
+			if s.Until.IsZero() {
+				return
+			}
+			l.now = s.Until
+			continue
+		}
+		name := s.Step.Job + "/" + s.Step.Step.Name
+		for _, need := range s.Step.Step.Needs {
+			l.try(t, ReadBench{Set: []steps.Setting{need}})
+		}
+		switch s.Step.Step.Kind {
+		case steps.Hold:
+			l.try(t, Clear{Step: name, Answers: []bool{true, true}})
+		case steps.Release:
+			l.try(t, GiveRelease{})
+		case steps.Measure:
+			job, _ := l.state.Job(s.Step.Job)
+			for _, g := range l.state.GatesOf(job, s.Step.Step) {
+				l.try(t, Rework{Gate: g.Gate.Name})
+				l.try(t, Measure{Gate: g.Gate.Name, Readings: good(g.Gate)})
+			}
+			l.try(t, Finish{Step: name})
+		default:
+			if rapid.Bool().Draw(t, "read the bench") {
+				l.try(t, ReadBench{Temperature: q(fmt.Sprintf("%d °C", rapid.IntRange(12, 28).Draw(t, "celsius")))})
+			}
+			l.try(t, Finish{Step: name})
+		}
+	}
+}
+
+func good(g steps.Gate) []Reading {
+	value := map[string]string{"slot": "4 mm", "square": "500 mm", "throw": "11 mm"}[g.Name]
+	var all []Reading
+	for _, p := range g.PointNames() {
+		for range g.Repeat {
+			all = append(all, Reading{p, q(value)})
+		}
+	}
+	return all
+}
+
+func (l *life) readings(t *rapid.T, gate string) []Reading {
+	g, _ := sheet().Gate(gate)
+	all := good(g)
+	for i := range all {
+		off := rapid.Float64Range(-2, 2).Draw(t, "off")
+		all[i].Value = q(fmt.Sprintf("%.2f mm", math.Abs(off)+map[string]float64{"slot": 3.3, "square": 499, "throw": 9}[gate]))
+	}
+	return all[:rapid.IntRange(1, len(all)).Draw(t, "how many")]
+}
+
+func (l *life) try(t *rapid.T, r Request) {
+	entries, err := l.state.Decide(r, Circumstances{Now: l.now, By: "builder", Program: "test"})
+	var refusal *Refusal
+	if errors.As(err, &refusal) {
+		if len(refusal.Reasons) == 0 {
+			t.Fatalf("%+v is refused without a reason", r)
+		}
+		entries = refusal.Record
+	} else if err != nil {
+		return
+	}
+	before := l.state
+	all := append(slices.Clone(before.Entries), entries...)
+	l.state = replay(t, all)
+	for _, e := range entries {
+		l.forbidden(t, all[:e.Position], e)
+	}
+}
+
+// forbidden checks one new entry against the entries before it.
+func (l *life) forbidden(t *rapid.T, before []Entry, e Entry) {
+	live := standing(before)
+	if !l.mayTrust(live, e) {
+		t.Fatalf("%s at %v was taken although the clock had gone back", e.Facts.Kind(), e.At)
+	}
+	switch f := e.Facts.(type) {
+	case Joined:
+		checkWindow(t, live, f, e)
+	case Released:
+		checkRelease(t, before, live, e)
+	case ReadingTaken:
+		for _, j := range joins(live) {
+			g, _ := sheet().Gate(f.Gate)
+			procedure := build()
+			zones := append(procedure.DisturbedBy(j.Joint), j.Disturbs...)
+			least, _ := adhesiveOf(j.Joint).Handling.Duration()
+			if g.DependsOn(zones...) && e.At.Before(j.at.Add(least)) {
+				t.Fatalf("%s was read %v after joining %s", f.Gate, e.At.Sub(j.at), j.Joint)
+			}
+		}
+	case ConcessionGranted:
+		if g, _ := sheet().Gate(f.Gate); g.Critical {
+			t.Fatal("a concession on a critical gate")
+		}
+	case HoldCleared:
+		if len(f.Lines) != 2 {
+			t.Fatalf("a hold of two lines was cleared with %v", f.Lines)
+		}
+	}
+	if w, ok := workOf(e.Facts); ok && w.Step == "measure-throw" {
+		if c := condition(before, "propeller"); c != "off" {
+			t.Fatalf("measure-throw with propeller: %q", c)
+		}
+	}
+}
+
+// standing gives the entries that were not taken back.
+func standing(entries []Entry) []Entry {
+	gone := map[int64]bool{}
+	for _, e := range entries {
+		if u, ok := e.Facts.(Undone); ok {
+			for _, p := range u.TakesBack {
+				gone[p] = true
+			}
+		}
+	}
+	var live []Entry
+	for _, e := range entries {
+		if !gone[e.Position] {
+			live = append(live, e)
+		}
+	}
+	return live
+}
+
+func (l *life) mayTrust(live []Entry, e Entry) bool {
+	switch e.Facts.(type) {
+	case Registered, JobOpened, Noted, Undone:
+		return true
+	}
+	for _, before := range live {
+		switch before.Facts.(type) {
+		case Registered, JobOpened, Noted, Undone:
+		default:
+			if before.Recorded.After(e.Recorded) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func adhesiveOf(joint string) steps.Adhesive {
+	name := map[string]string{"roots": "contact", "saddle": "epoxy", "skin": "contact"}[joint]
+	a, _ := sheet().Adhesive(name)
+	return a
+}
+
+// checkWindow recomputes the window of a join from the live coats since the
+// last join of the joint: each coat step's latest.
+func checkWindow(t *rapid.T, live []Entry, f Joined, e Entry) {
+	a := adhesiveOf(f.Joint)
+	coats := map[string]Entry{}
+	for _, b := range live {
+		switch c := b.Facts.(type) {
+		case Joined:
+			if c.Job == f.Job && c.Joint == f.Joint {
+				coats = map[string]Entry{}
+			}
+		case Coated:
+			if c.Job == f.Job && c.Joint == f.Joint {
+				coats[c.Step] = b
+			}
+		}
+	}
+	faces := map[string]int{"roots": 2, "saddle": 1, "skin": 1}[f.Joint]
+	if len(coats) != faces {
+		t.Fatalf("%s was joined with %d faces coated", f.Joint, len(coats))
+	}
+	for _, b := range coats {
+		c := b.Facts.(Coated)
+		from, to := a.Times.From, a.Times.To
+		first := c.Began
+		if c.Mixed != nil {
+			first = *c.Mixed
+		}
+		if e.At.Before(b.At.Add(from)) || e.At.After(first.Add(to)) {
+			t.Fatalf("%s: coated %v to %v, joined %v", f.Joint, c.Began, b.At, e.At)
+		}
+		coldest, warmest := climateSince(live, coats)
+		cold := max(1, math.Pow(2, (20-coldest)/10))
+		warm := min(1, math.Pow(2, (20-warmest)/10))
+		if e.At.Before(b.At.Add(time.Duration(float64(from)*cold)).Truncate(time.Second)) || e.At.After(first.Add(time.Duration(float64(to)*warm))) {
+			t.Fatalf("%s at %v to %v °C: coated %v to %v, joined %v", f.Joint, coldest, warmest, c.Began, b.At, e.At)
+		}
+	}
+}
+
+// climateSince gives the coldest and warmest temperature noted from the first
+// of the coats on, with the one in force then.
+func climateSince(live []Entry, coats map[string]Entry) (coldest, warmest float64) {
+	first := int64(math.MaxInt64)
+	for _, c := range coats {
+		first = min(first, c.Position)
+	}
+	coldest, warmest = math.Inf(1), math.Inf(-1)
+	for _, e := range live {
+		if f, ok := e.Facts.(BenchRead); ok {
+			celsius, _ := f.Temperature.Celsius()
+			if e.Position < first {
+				coldest, warmest = celsius, celsius
+			} else {
+				coldest, warmest = min(coldest, celsius), max(warmest, celsius)
+			}
+		}
+	}
+	return coldest, warmest
+}
+
+type joined struct {
+	Joined
+	at time.Time
+}
+
+// joins gives the live joins, the latest of each joint.
+func joins(live []Entry) map[string]joined {
+	all := map[string]joined{}
+	for _, e := range live {
+		switch f := e.Facts.(type) {
+		case Joined:
+			all[f.Job+f.Joint] = joined{f, e.At}
+		case Coated:
+			delete(all, f.Job+f.Joint)
+		}
+	}
+	return all
+}
+
+// checkRelease recomputes that each critical gate has in-tolerance readings at
+// every point, newer than every disturbance of its zones, and that no load
+// joint is younger than its cure.
+func checkRelease(t *rapid.T, before, live []Entry, e Entry) {
+	options := before[0].Facts.(Registered).Options
+	for _, g := range sheet().GatesFor(options) {
+		if !g.Critical {
+			continue
+		}
+		newest := map[string][]Entry{}
+		for _, r := range live {
+			if f, ok := r.Facts.(ReadingTaken); ok && f.Gate == g.Name {
+				newest[f.Point] = append(newest[f.Point], r)
+			}
+		}
+		for _, p := range g.PointNames() {
+			if len(newest[p]) < g.Repeat {
+				t.Fatalf("released with %d readings of %s at %q", len(newest[p]), g.Name, p)
+			}
+			for _, r := range newest[p][len(newest[p])-g.Repeat:] {
+				for _, d := range before[r.Position+1:] {
+					if w, ok := workOf(d.Facts); ok && g.DependsOn(w.Disturbs...) {
+						t.Fatalf("released on a reading of %s older than %s", g.Name, w.Step)
+					}
+				}
+				v, _ := r.Facts.(ReadingTaken).Value.Float("mm")
+				if g.Name == "throw" && (v < 8-4 || v > 14+4) {
+					t.Fatalf("released on a throw of %v", v)
+				}
+			}
+		}
+		if g.Name == "square" {
+			l, _ := newest["left"][len(newest["left"])-1].Facts.(ReadingTaken).Value.Float("mm")
+			r, _ := newest["right"][len(newest["right"])-1].Facts.(ReadingTaken).Value.Float("mm")
+			if math.Abs(l-r) > 3 {
+				t.Fatalf("released %v mm out of square", math.Abs(l-r))
+			}
+		}
+	}
+	for _, j := range joins(live) {
+		if cure, _ := adhesiveOf(j.Joint).Cure.Duration(); e.At.Before(j.at.Add(cure)) {
+			t.Fatalf("released %v after joining %s", e.At.Sub(j.at), j.Joint)
+		}
+	}
+}
+
+// condition recomputes what was last said of a condition; what was taken back
+// leaves it unknown.
+func condition(entries []Entry, name string) string {
+	gone := map[int64]bool{}
+	for _, e := range entries {
+		if u, ok := e.Facts.(Undone); ok {
+			for _, p := range u.TakesBack {
+				gone[p] = true
+			}
+		}
+	}
+	state := ""
+	for _, e := range entries {
+		w, _ := workOf(e.Facts)
+		said := w.Sets
+		if f, ok := e.Facts.(ConditionSet); ok {
+			said = []steps.Setting{f.Setting}
+		}
+		for _, s := range said {
+			if s.Condition == name {
+				state = s.State
+				if gone[e.Position] {
+					state = ""
+				}
+			}
+		}
+	}
+	return state
+}
+
+// check looks at the whole life at its end.
+func (l *life) check(t *rapid.T) {
+	entries := l.state.Entries
+	records, err := Encode(entries)
+	if err != nil {
+		t.Fatal(err)
+	}
+	back, err := Decode(records, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	again := replay(t, back)
+	if a, b := describe(l.state, l.now), describe(again, l.now); a != b {
+		t.Fatalf("replaying what was stored gives another state:\n%s\n%s", a, b)
+	}
+	if !reflect.DeepEqual(staleGates(l.state), naiveStale(entries)) {
+		t.Fatalf("stale: %v, recomputed: %v", staleGates(l.state), naiveStale(entries))
+	}
+}
+
+// staleGates are the gates that the engine holds to have no reading that
+// counts.
+func staleGates(s *State) []string {
+	var names []string
+	for _, g := range s.Gates() {
+		if g.Standing == StaleGate || g.Standing == NeverTaken {
+			names = append(names, g.Gate.Name)
+		}
+	}
+	return names
+}
+
+// naiveStale recomputes them from the whole journal: a reading counts if no
+// later entry disturbed a zone of its gate, at a time not before it either,
+// and the gate was not reworked since.
+func naiveStale(entries []Entry) []string {
+	live := map[int64]bool{}
+	for _, e := range standing(entries) {
+		live[e.Position] = true
+	}
+	var names []string
+	for _, g := range sheet().GatesFor(entries[0].Facts.(Registered).Options) {
+		counts := false
+		for _, r := range entries {
+			f, ok := r.Facts.(ReadingTaken)
+			if !ok || f.Gate != g.Name || !live[r.Position] {
+				continue
+			}
+			good := true
+			for _, d := range entries {
+				var zones []string
+				if w, ok := workOf(d.Facts); ok {
+					zones = w.Disturbs
+				}
+				if rw, ok := d.Facts.(Reworked); ok {
+					zones = rw.Disturbs
+				}
+				if !g.DependsOn(zones...) {
+					continue
+				}
+				if d.Position > r.Position || live[d.Position] && d.At.After(r.At) {
+					good = false
+				}
+			}
+			counts = counts || good
+		}
+		if !counts {
+			names = append(names, g.Name)
+		}
+	}
+	return names
+}

@@ -1,0 +1,207 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/steps"
+	"fettle/steps/quantity"
+)
+
+// Measure records readings at a gate.
+type Measure struct {
+	Gate     string
+	Readings []Reading
+	Gauge    string // "": the gate's own
+}
+
+// A Reading is a value at one point of a gate.
+type Reading struct {
+	Point string
+	Value quantity.Quantity
+}
+
+func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
+	report, err := s.GateReport(r.Gate)
+	if err != nil {
+		return nil, err
+	}
+	gate := report.Gate
+	gauge := gate.Gauge
+	if r.Gauge != "" {
+		gauge = r.Gauge
+	}
+	if _, ok := s.Sheet.Gauge(gauge); !ok {
+		return nil, unknown("gauge", gauge, gaugeNames(s.Sheet))
+	}
+	if len(r.Readings) == 0 {
+		return nil, bad("no reading was given for %s", gate.Name)
+	}
+	reasons := s.unmeasurable(report, c.At)
+	if reason := s.Untrusted(c.Now); reason != nil {
+		reasons = append(reasons, *reason)
+	}
+	if len(reasons) > 0 {
+		return nil, &Refusal{What: gate.Name, Reasons: reasons}
+	}
+	var facts []Facts
+	for _, reading := range r.Readings {
+		if !slices.Contains(gate.PointNames(), reading.Point) {
+			return nil, pointError(gate, reading.Point)
+		}
+		if want := gate.Limits.Dimension(); reading.Value.Dimension() != want {
+			return nil, bad("%s is a %s; %s is a %s, in %s", reading.Value.Typed(), reading.Value.Dimension(), gate.Name, want, gate.Limits.Unit())
+		}
+		facts = append(facts, ReadingTaken{gate.Name, reading.Point, reading.Value, gauge})
+	}
+	return s.completing(facts, c)
+}
+
+func pointError(gate steps.Gate, point string) error {
+	if len(gate.Points) == 0 {
+		return bad("%s is measured at one place only; leave %q out", gate.Name, point)
+	}
+	if point == "" {
+		return bad("%s is measured at %s; write POINT=VALUE", gate.Name, strings.Join(gate.Points, ", "))
+	}
+	return unknown("point of "+gate.Name, point, gate.Points)
+}
+
+func gaugeNames(sheet *steps.Sheet) []string {
+	names := make([]string, len(sheet.Gauges))
+	for i, g := range sheet.Gauges {
+		names[i] = g.Name
+	}
+	return names
+}
+
+// completing adds to facts about gates the completion of each measure step
+// whose turn it is and whose gates are now met.
+func (s *State) completing(facts []Facts, c Circumstances) ([]Facts, error) {
+	after, err := s.then(facts, c)
+	if err != nil {
+		return nil, err
+	}
+	for _, job := range after.Jobs {
+		for _, r := range after.steps(job, c.At) {
+			if r.Step.Kind == steps.Measure && r.Progress == Ready && len(after.unmet(job, r.Step)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
+				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)
+				facts = append(facts, StepDone{after.work(job, r.Step)})
+			}
+		}
+	}
+	return facts, nil
+}
+
+// unmet gives a reason for each gate of a measure step that does not count.
+func (s *State) unmet(job *Job, step steps.Step) []Reason {
+	var reasons []Reason
+	for _, g := range s.GatesOf(job, step) {
+		if !g.Met() {
+			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is %s", g.Gate.Name, g.Says()),
+				Do: "measure it: " + MeasureLine(s.Airframe.Mark, g.Gate)})
+		}
+	}
+	return reasons
+}
+
+// Says is the standing with its reason, in a few words.
+func (r GateReport) Says() string {
+	if r.Reason == "" || r.Reason == string(r.Standing) {
+		return string(r.Standing)
+	}
+	return string(r.Standing) + ": " + r.Reason
+}
+
+// MeasureLine is the command that measures a gate, with the values left open.
+func MeasureLine(mark string, g steps.Gate) string {
+	line := "fettle measure " + mark + " " + g.Name
+	for _, p := range g.PointNames() {
+		for range g.Repeat {
+			if p == "" {
+				line += " …" + g.Limits.Unit()
+			} else {
+				line += " " + p + "=…" + g.Limits.Unit()
+			}
+		}
+	}
+	return line
+}
+
+// ReworkStep is the name by which Rework is asked for where a step is named.
+const ReworkStep = "rework:"
+
+// Rework records that what was out of tolerance at a gate was worked on.
+type Rework struct{ Gate string }
+
+func (r Rework) decide(s *State, c Circumstances) ([]Facts, error) {
+	report, err := s.GateReport(r.Gate)
+	if err != nil {
+		return nil, err
+	}
+	if reason := s.Untrusted(c.Now); reason != nil {
+		return nil, &Refusal{What: ReworkStep + r.Gate, Reasons: []Reason{*reason}}
+	}
+	if report.Standing != Failed && report.Standing != Undecided {
+		return nil, refuse(ReworkStep+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing), "")
+	}
+	return []Facts{Reworked{r.Gate, report.Gate.Of}}, nil
+}
+
+// Concede accepts for use a gate that is not met.
+type Concede struct{ Gate, Reason string }
+
+func (r Concede) decide(s *State, c Circumstances) ([]Facts, error) {
+	report, err := s.GateReport(r.Gate)
+	if err != nil {
+		return nil, err
+	}
+	reason := strings.TrimSpace(r.Reason)
+	switch {
+	case reason == "":
+		return nil, bad("a concession needs a reason")
+	case report.Gate.Critical:
+		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", "rework it and measure again")
+	case report.Standing != Failed && report.Standing != Undecided:
+		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), "measure it first: "+MeasureLine(s.Airframe.Mark, report.Gate))
+	}
+	if reason := s.Untrusted(c.Now); reason != nil {
+		return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{*reason}}
+	}
+	return s.completing([]Facts{ConcessionGranted{r.Gate, reason, report.Rests}}, c)
+}
+
+// Clear records that every line of a hold was confirmed.
+type Clear struct {
+	Step    string
+	Answers []bool // one a line
+}
+
+func (r Clear) decide(s *State, c Circumstances) ([]Facts, error) {
+	report, job, err := s.FindStep(r.Step, c.At)
+	if err != nil {
+		return nil, err
+	}
+	step := report.Step
+	if step.Kind != steps.Hold {
+		return nil, bad("%s is no hold", step.Name)
+	}
+	if err := s.allowed(report, job, c); err != nil {
+		return nil, err
+	}
+	if len(r.Answers) > len(step.Confirm) {
+		return nil, bad("%s has %d lines; %d answers were given", step.Name, len(step.Confirm), len(r.Answers))
+	}
+	var reasons []Reason
+	for i, line := range step.Confirm {
+		if i >= len(r.Answers) || !r.Answers[i] {
+			reasons = append(reasons, Reason{Because: ByHold, Text: fmt.Sprintf("line %d is not confirmed: %s", i+1, line)})
+		}
+	}
+	if len(reasons) > 0 {
+		return nil, &Refusal{What: step.Name, Reasons: reasons}
+	}
+	facts := s.waited(job, report.Stage, step.Name, c.At)
+	return append(facts, HoldCleared{s.work(job, step), step.Confirm}), nil
+}

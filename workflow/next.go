@@ -1,0 +1,217 @@
+package workflow
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/steps"
+)
+
+// A Suggestion is what to do now, and why the rest waits.
+type Suggestion struct {
+	// Step is what to do; nil: nothing can be done now.
+	Step *StepReport
+	// Resolve is what must be seen to before Step can be done, where a person
+	// can see to it: a rework, a condition, a temperature.
+	Resolve []Reason
+	Why     string       // why this one, one line; "" where it is plain
+	Waiting []StepReport // the other heads of stages that wait, soonest first
+	Until   time.Time    // when the first of them opens by itself; zero: never
+	Over    bool         // every job is complete
+}
+
+// Next suggests what to do at the time: an open joint before anything else,
+// then work that fits in before a joint must be closed, in the stage last
+// worked on, in the order written.
+func (s *State) Next(now time.Time) Suggestion {
+	var ready, waiting []StepReport
+	jobs := s.OpenJobs(now)
+	for _, job := range jobs {
+		for _, r := range s.Steps(job, now) {
+			switch r.Progress {
+			case Ready:
+				ready = append(ready, r)
+			case Waiting:
+				waiting = append(waiting, r)
+			}
+		}
+	}
+	out := Suggestion{Over: len(jobs) == 0}
+	slices.SortStableFunc(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
+	due, joint := s.due(now)
+	stage := s.lastStage()
+	rank := func(r StepReport) int {
+		switch {
+		case r.Step.Kind == steps.Join:
+			return 0
+		case !fits(r.Step, now, due):
+			return 3
+		case r.Stage == stage:
+			return 1
+		}
+		return 2
+	}
+	slices.SortStableFunc(ready, func(a, b StepReport) int {
+		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes))
+	})
+	if len(ready) > 0 {
+		r := ready[0]
+		out.Step = &r
+		out.Why = s.because(r, stage, waiting, due, joint, now)
+		waiting = append(waiting, ready[1:]...)
+		waiting = slices.DeleteFunc(waiting, func(w StepReport) bool { return w.Progress == Ready })
+	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 {
+		r := waiting[i]
+		out.Step, out.Resolve = &r, r.Reasons
+		waiting = slices.Delete(slices.Clone(waiting), i, i+1)
+	}
+	out.Waiting = waiting
+	for _, w := range waiting {
+		if t := opens(w); !t.IsZero() && (out.Until.IsZero() || t.Before(out.Until)) {
+			out.Until = t
+		}
+	}
+	return out
+}
+
+// because says why a step is suggested before others.
+func (s *State) because(r StepReport, stage string, waiting []StepReport, due time.Time, joint string, now time.Time) string {
+	switch {
+	case r.Step.Kind == steps.Join:
+		return "its window is open, and closes by itself"
+	case r.Reopened != "":
+		return r.Reopened
+	case !fits(r.Step, now, due):
+		return fmt.Sprintf("mind that it takes %s, and joint %s must be closed before then", r.Step.Hands, joint)
+	case len(waiting) > 0 && !opens(waiting[0]).IsZero() && r.Stage != stage:
+		return fmt.Sprintf("it can be done while %s waits", waiting[0].Step.Name)
+	}
+	return ""
+}
+
+// due is when the first of the coated joints must be closed at the latest.
+func (s *State) due(now time.Time) (time.Time, string) {
+	var due time.Time
+	name := ""
+	for _, j := range s.joints() {
+		phase := s.Phase(j, now)
+		if phase != Tacking && phase != Open {
+			continue
+		}
+		if w := j.Window(); due.IsZero() || w.Closes.Before(due) {
+			due, name = w.Closes, j.Name
+		}
+	}
+	return due, name
+}
+
+// fits reports whether the step's attended time ends before the time.
+func fits(step steps.Step, now, due time.Time) bool {
+	if due.IsZero() {
+		return true
+	}
+	hands, err := step.Hands.Duration()
+	return err != nil || !now.Add(hands).After(due)
+}
+
+// lastStage is the stage of the last completed step.
+func (s *State) lastStage() string {
+	for _, e := range slices.Backward(s.Entries) {
+		work, ok := workOf(e.Facts)
+		if !ok || !s.Live(e.Position) {
+			continue
+		}
+		if job, err := s.Job(work.Job); err == nil {
+			_, stage, _ := job.Procedure.Step(work.Step)
+			return stage.Name
+		}
+	}
+	return ""
+}
+
+// opens is when time alone opens the step; zero where it does not.
+func opens(r StepReport) time.Time {
+	var at time.Time
+	for _, reason := range r.Reasons {
+		if reason.Until.IsZero() {
+			return time.Time{}
+		}
+		if reason.Until.After(at) {
+			at = reason.Until
+		}
+	}
+	return at
+}
+
+// resolvable reports whether a person at the bench can see to all that holds
+// the step back.
+func resolvable(r StepReport) bool {
+	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Do == "" || reason.Because == ByClock })
+}
+
+// compareTimes orders times with the unknown ones last.
+func compareTimes(a, b time.Time) int {
+	switch {
+	case a.IsZero() && b.IsZero():
+		return 0
+	case a.IsZero():
+		return 1
+	case b.IsZero():
+		return -1
+	}
+	return a.Compare(b)
+}
+
+// A Timer is one running clock: a joint that is not cured, or a wait.
+type Timer struct {
+	Job, Name string
+	Joint     bool
+	Phase     Phase     // of a joint
+	Opens     time.Time // joint: may be closed from; wait: over
+	Closes    time.Time // joint: must be closed by
+	Handles   time.Time // joint, closed: handling strength
+	Cures     time.Time // joint, closed: cured
+	Coldest   float64   // °C counted
+	Warmest   float64
+	Ready     time.Time // the next moment that matters; zero: none by itself
+}
+
+// Timers returns the running clocks at the time, the next moment first.
+func (s *State) Timers(now time.Time) []Timer {
+	var timers []Timer
+	for _, j := range s.joints() {
+		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Coldest: j.Coldest(), Warmest: j.Warmest()}
+		switch t.Phase {
+		case Cured:
+			continue
+		case Setting, Curing:
+			t.Handles, t.Cures = j.Handles(), j.Cures()
+			t.Ready = t.Cures
+			if t.Phase == Setting {
+				t.Ready = t.Handles
+			}
+		default:
+			w := j.Window()
+			t.Opens, t.Closes = w.Opens, w.Closes
+			if t.Phase == Tacking && now.Before(w.Opens) {
+				t.Ready = w.Opens
+			}
+		}
+		timers = append(timers, t)
+	}
+	for _, job := range s.Jobs {
+		for _, stage := range job.Procedure.Stages {
+			i := s.head(job, stage, now)
+			if i == len(stage.Steps) || stage.Steps[i].Kind != steps.Wait || stage.Steps[i].Joint != "" {
+				continue
+			}
+			if until, ok := s.waitEnds(job, stage, i, now); ok && now.Before(until) {
+				timers = append(timers, Timer{Job: job.ID, Name: stage.Steps[i].Name, Opens: until, Ready: until})
+			}
+		}
+	}
+	slices.SortStableFunc(timers, func(a, b Timer) int { return compareTimes(a.Ready, b.Ready) })
+	return timers
+}

@@ -1,0 +1,223 @@
+package workflow
+
+import (
+	"fmt"
+	"time"
+
+	"fettle/steps"
+)
+
+// A Proof is what a release rests on, line by line.
+type Proof struct {
+	Lines []ProofLine
+	Rests []int64 // the readings of the critical gates
+	// Beside are gates that are not critical and don't count; they are said,
+	// and do not stop a release.
+	Beside []GateReport
+	// Hollow is true where the design has no critical gate to rest on.
+	Hollow bool
+}
+
+// A ProofLine is one thing that a release needs.
+type ProofLine struct {
+	Text string
+	Fail *Reason // nil: it holds
+}
+
+// Reasons gives why the proof fails; none: it holds.
+func (p Proof) Reasons() []Reason {
+	var reasons []Reason
+	for _, line := range p.Lines {
+		if line.Fail != nil {
+			reasons = append(reasons, *line.Fail)
+		}
+	}
+	return reasons
+}
+
+func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, ProofLine{text, fail}) }
+
+// Proof weighs whether the airframe may fly at the time: every critical gate
+// current and in tolerance, no gate out of tolerance without a concession, no
+// job open but the one whose release step this is (nil: none), every joint
+// that carries load cured.
+func (s *State) Proof(at time.Time, within *Job) Proof {
+	var p Proof
+	critical := 0
+	for _, g := range s.Gates() {
+		switch {
+		case g.Gate.Critical:
+			critical++
+			p.Rests = append(p.Rests, g.Rests...)
+			p.add(fmt.Sprintf("critical gate %s is in tolerance", g.Gate.Name), s.notMet(g))
+		case g.Standing == Failed || g.Standing == Undecided:
+			p.add(fmt.Sprintf("gate %s is met, or conceded", g.Gate.Name), s.notMet(g))
+		case g.Standing != Current:
+			p.Beside = append(p.Beside, g)
+		}
+	}
+	p.Hollow = critical == 0
+	if p.Hollow {
+		p.add("the design has critical gates to rest on", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Do: "mark its gates critical in a new revision of the sheet"})
+	}
+	for _, job := range s.Jobs {
+		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, job == within, at))
+	}
+	for _, j := range s.joints() {
+		if j.Load && !j.Joined.IsZero() {
+			p.add(fmt.Sprintf("joint %s is cured", j.Name), uncured(j, at))
+		}
+	}
+	return p
+}
+
+func (s *State) notMet(g GateReport) *Reason {
+	if g.Standing == Current {
+		return nil
+	}
+	do := "measure it: " + MeasureLine(s.Airframe.Mark, g.Gate)
+	if g.needsRework() {
+		do = fmt.Sprintf("rework it, then measure again: fettle done %s %s%s", s.Airframe.Mark, ReworkStep, g.Gate.Name)
+	}
+	return &Reason{Because: ByGate, Text: fmt.Sprintf("gate %s is %s", g.Gate.Name, g.Says()), Do: do}
+}
+
+// incomplete says what is left of a job; its own release step is not counted
+// where the release is given within it.
+func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
+	left, first := 0, ""
+	because := ByState
+	for _, stage := range job.Procedure.Stages {
+		for i, step := range stage.Steps {
+			if s.met(job, stage, i, at) || within && step.Kind == steps.Release {
+				continue
+			}
+			left++
+			if first == "" {
+				first = step.Name
+			}
+			if step.Kind == steps.Hold {
+				because = ByHold
+			}
+		}
+	}
+	if left == 0 {
+		return nil
+	}
+	text := fmt.Sprintf("job %s is open: %d steps are left, the first is %s", job.ID, left, first)
+	if left == 1 {
+		text = fmt.Sprintf("job %s is open: %s is left", job.ID, first)
+	}
+	return &Reason{Because: because, Text: text}
+}
+
+func uncured(j *Joint, at time.Time) *Reason {
+	if cures := j.Cures(); at.Before(cures) {
+		return &Reason{Because: ByDrying, Text: fmt.Sprintf("joint %s carries load and is not cured", j.Name), Until: cures}
+	}
+	return nil
+}
+
+// GiveRelease releases the airframe to fly.
+type GiveRelease struct{}
+
+func (GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
+	job, step := s.releaseStep(c.At)
+	proof := s.Proof(c.At, job)
+	reasons := proof.Reasons()
+	if job != nil {
+		reasons = s.releaseReasons(job, step, proof, c.At)
+	}
+	if reason := s.Untrusted(c.Now); reason != nil {
+		reasons = append(reasons, *reason)
+	}
+	if f := s.Flight(c.At); f.Released {
+		reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("it stands released by entry %d, and nothing has disturbed it since", s.Release.Position)})
+	}
+	if c.At.Before(s.latest.At) {
+		reasons = append(reasons, Reason{Because: ByOrder, Text: "a release is not dated back before what it rests on"})
+	}
+	if len(reasons) > 0 {
+		return nil, &Refusal{What: "release of " + s.Airframe.Mark, Reasons: reasons}
+	}
+	var facts []Facts
+	work := Work{}
+	for _, j := range s.Jobs {
+		for _, stage := range j.Procedure.Stages {
+			for i, left := range stage.Steps {
+				if _, done := j.done[left.Name]; left.Kind == steps.Wait && !done && s.met(j, stage, i, c.At) {
+					facts = append(facts, StepDone{s.work(j, left)})
+				}
+			}
+		}
+	}
+	if job != nil {
+		work = s.work(job, step.Step)
+	}
+	return append(facts, Released{work, proof.Rests}), nil
+}
+
+// releaseReasons joins the proof's reasons with what else the release step
+// needs.
+func (s *State) releaseReasons(job *Job, r StepReport, proof Proof, at time.Time) []Reason {
+	reasons := proof.Reasons()
+	for _, need := range r.Step.Needs {
+		reasons = append(reasons, s.stands(need, at)...)
+	}
+	return reasons
+}
+
+// releaseStep returns the open job that has a release step left, and that step.
+func (s *State) releaseStep(at time.Time) (*Job, StepReport) {
+	for _, job := range s.Jobs {
+		for _, r := range s.steps(job, at) {
+			if r.Step.Kind == steps.Release && r.Progress != Done {
+				return job, r
+			}
+		}
+	}
+	return nil, StepReport{}
+}
+
+// A Flight is whether the airframe may fly.
+type Flight struct {
+	Released bool
+	Ever     bool   // it was released at least once
+	Why      string // grounded: what did it, one line
+}
+
+// Flight returns whether the airframe may fly at the time.
+func (s *State) Flight(at time.Time) Flight {
+	r := s.Release
+	if r == nil {
+		return Flight{Why: "never released"}
+	}
+	f := Flight{Ever: true}
+	if s.disturbed != nil && s.disturbed.position > r.Position {
+		f.Why = fmt.Sprintf("disturbed by %s since the release", s.disturbed.by)
+		return f
+	}
+	for _, g := range s.Gates() {
+		if g.Gate.Critical && g.Standing != Current {
+			f.Why = fmt.Sprintf("critical gate %s is %s", g.Gate.Name, g.Says())
+			return f
+		}
+		if !g.Gate.Critical && (g.Standing == Failed || g.Standing == Undecided) {
+			f.Why = fmt.Sprintf("gate %s is %s", g.Gate.Name, g.Says())
+			return f
+		}
+	}
+	if open := s.OpenJobs(at); len(open) > 0 {
+		f.Why = fmt.Sprintf("job %s is open", open[0].ID)
+		return f
+	}
+	f.Released = true
+	return f
+}
+
+// ReleaseProof weighs a release at the time, within the job whose release step
+// is left, if there is one.
+func (s *State) ReleaseProof(at time.Time) Proof {
+	job, _ := s.releaseStep(at)
+	return s.Proof(at, job)
+}

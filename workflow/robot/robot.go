@@ -1,0 +1,164 @@
+// Package robot carries jobs out as a careful builder would: the suggested
+// step, each reading in the middle of its limits, every hold line confirmed.
+// Tests drive whole procedures with it, and the demo fills its shelf.
+package robot
+
+import (
+	"errors"
+	"fmt"
+	"math/big"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/measuring"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+// A Move is what the robot does next: a request, or a wait until a time, or
+// nothing because no job is open.
+type Move struct {
+	Request workflow.Request
+	Takes   time.Duration // attended time before the request is made
+	Until   time.Time
+	Over    bool
+}
+
+// ErrStuck is returned (wrapped) where nothing can be done and time won't help.
+var ErrStuck = errors.New("nothing can be done, and no time will open it")
+
+// Next returns the robot's next move at the time, at a bench of 20 °C.
+func Next(s *workflow.State, now time.Time) (Move, error) {
+	suggestion := s.Next(now)
+	switch {
+	case suggestion.Over:
+		return Move{Over: true}, nil
+	case suggestion.Step == nil && !suggestion.Until.IsZero():
+		return Move{Until: suggestion.Until}, nil
+	case suggestion.Step == nil:
+		return Move{}, stuck(suggestion)
+	}
+	for _, reason := range suggestion.Resolve {
+		if request, err := resolve(s, suggestion.Step.Step, reason, now); request != nil || err != nil {
+			return Move{Request: request}, err
+		}
+	}
+	if len(suggestion.Resolve) > 0 {
+		return Move{}, stuck(suggestion)
+	}
+	takes, _ := suggestion.Step.Step.Hands.Duration()
+	request, err := do(s, *suggestion.Step)
+	return Move{Request: request, Takes: takes}, err
+}
+
+func stuck(s workflow.Suggestion) error {
+	waiting := s.Waiting
+	if s.Step != nil {
+		waiting = append(waiting, *s.Step)
+	}
+	if len(waiting) == 0 {
+		return ErrStuck
+	}
+	return fmt.Errorf("%w: %s: %v", ErrStuck, waiting[0].Step.Name, waiting[0].Reasons)
+}
+
+// resolve answers what holds a step back and a person can see to.
+func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now time.Time) (workflow.Request, error) {
+	switch reason.Because {
+	case workflow.ByClimate:
+		return Bench()
+	case workflow.ByCondition:
+		var set []steps.Setting
+		for _, need := range step.Needs {
+			if s.Holds(need.Condition, now) != need.State {
+				set = append(set, need)
+			}
+		}
+		return workflow.ReadBench{Set: set}, nil
+	case workflow.ByGate:
+		for _, g := range s.Gates() {
+			if g.Standing == workflow.Failed {
+				return workflow.Rework{Gate: g.Gate.Name}, nil
+			}
+			if g.Standing != workflow.Current && g.Gate.Critical && step.Kind == steps.Release {
+				return Measure(g)
+			}
+		}
+	}
+	return nil, nil
+}
+
+// Bench is a bench of 20 °C and 50 % humidity.
+func Bench() (workflow.Request, error) {
+	temperature, err := quantity.Parse("20 °C", quantity.Temperature)
+	if err != nil {
+		return nil, err
+	}
+	humidity, err := quantity.Parse("50 %", quantity.Ratio)
+	return workflow.ReadBench{Temperature: temperature, Humidity: humidity}, err
+}
+
+func do(s *workflow.State, r workflow.StepReport) (workflow.Request, error) {
+	name := r.Job + "/" + r.Step.Name
+	switch r.Step.Kind {
+	case steps.Hold:
+		answers := make([]bool, len(r.Step.Confirm))
+		for i := range answers {
+			answers[i] = true
+		}
+		return workflow.Clear{Step: name, Answers: answers}, nil
+	case steps.Release:
+		return workflow.GiveRelease{}, nil
+	case steps.Measure:
+		job, err := s.Job(r.Job)
+		if err != nil {
+			return nil, err
+		}
+		for _, g := range s.GatesOf(job, r.Step) {
+			if !g.Met() {
+				return Measure(g)
+			}
+		}
+	}
+	return workflow.Finish{Step: name}, nil
+}
+
+// Measure takes every reading of a gate, each in the middle of its limits.
+func Measure(g workflow.GateReport) (workflow.Request, error) {
+	value, err := Ideal(g.Gate.Limits)
+	if err != nil {
+		return nil, fmt.Errorf("gate %s: %w", g.Gate.Name, err)
+	}
+	request := workflow.Measure{Gate: g.Gate.Name}
+	for _, point := range g.Gate.PointNames() {
+		for range g.Gate.Repeat {
+			request.Readings = append(request.Readings, workflow.Reading{Point: point, Value: value})
+		}
+	}
+	return request, nil
+}
+
+// Ideal is a value well inside the limits: their middle, or where there is
+// only one, half as far again on the right side of it.
+func Ideal(l measuring.Limits) (quantity.Quantity, error) {
+	unit := l.Unit()
+	rat := func(q quantity.Quantity) *big.Rat {
+		r, err := q.Rat(unit)
+		if err != nil {
+			return new(big.Rat)
+		}
+		return r
+	}
+	two := big.NewRat(2, 1)
+	value := new(big.Rat)
+	switch {
+	case !l.Low.IsZero() && !l.High.IsZero():
+		value.Add(rat(l.Low), rat(l.High)).Quo(value, two)
+	case !l.Low.IsZero():
+		low := rat(l.Low)
+		value.Add(low, new(big.Rat).Abs(low)).Add(value, big.NewRat(1, 1))
+	case !l.High.IsZero():
+		value.Quo(rat(l.High), two)
+	}
+	return quantity.New(value, unit)
+}

@@ -1,0 +1,621 @@
+package workflow
+
+import (
+	"errors"
+	"testing"
+	"time"
+
+	"fettle/steps"
+)
+
+func TestOrder(t *testing.T) {
+	b := building(t)
+	text := b.refused(Finish{Step: "join-roots"}, ByOrder)
+	mustContain(t, text, "coat-left comes before it")
+	text = b.refused(Finish{Step: "coat-saddle"}, ByOrder)
+	mustContain(t, text, "stage assembly comes after wing and pod")
+	b.done("propeller-off")
+	mustContain(t, b.refused(Finish{Step: "propeller-off"}, ByState), "done already")
+	if err := b.try(Finish{Step: "join-root"}); err == nil || err.Error() != `no step "join-root"; did you mean "join-roots"?` {
+		t.Errorf("an unknown step: %v", err)
+	}
+}
+
+func TestOptionsGovernStepsAndGates(t *testing.T) {
+	without, with := building(t), building(t, "rudder")
+	if err := without.try(Finish{Step: "hinge-rudder"}); !errors.As(err, new(*UnknownError)) {
+		t.Errorf("a step of an option that is not there: %v", err)
+	}
+	if _, err := without.state.GateReport("throw"); !errors.As(err, new(*UnknownError)) {
+		t.Errorf("a gate of an option that is not there: %v", err)
+	}
+	with.done("hinge-rudder")
+	if len(with.state.Gates()) != 3 || len(without.state.Gates()) != 2 {
+		t.Errorf("gates: %d with, %d without", len(with.state.Gates()), len(without.state.Gates()))
+	}
+}
+
+func TestJoiningWindow(t *testing.T) {
+	b := building(t)
+	b.done("coat-left") // finished 19:00, begun 18:57
+	mustContain(t, b.refused(Finish{Step: "join-roots"}, ByOrder), "coat-right")
+	b.after(5 * time.Minute)
+	b.done("coat-right") // 19:05: opens 19:15, closes 19:37 by the first face
+	b.after(9 * time.Minute)
+	b.refused(Finish{Step: "join-roots"}, ByDrying)
+	b.after(time.Minute)
+	b.done("join-roots")
+	if r := b.step("set"); r.Progress != Waiting || !opens(r).Equal(evening.Add(45*time.Minute)) {
+		t.Errorf("handling: %+v", r)
+	}
+}
+
+func TestWindowCloses(t *testing.T) {
+	b := building(t)
+	b.done("coat-left")
+	b.after(5 * time.Minute)
+	b.done("coat-right")
+	b.after(32 * time.Minute) // 19:37, the last moment
+	if r := b.step("join-roots"); r.Progress != Ready {
+		t.Errorf("at the last moment: %+v", r)
+	}
+	b.after(time.Second)
+	b.refused(Finish{Step: "join-roots"}, ByOrder)
+	r := b.step("coat-left")
+	if r.Progress != Ready {
+		t.Errorf("a lapsed coat is not open again: %+v", r)
+	}
+	mustContain(t, r.Reopened, "lapsed", "40 min", "fresh")
+	// Days later it is still so, and coating again starts new clocks.
+	b.after(72 * time.Hour)
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	b.done("coat-left", "coat-right")
+	b.refused(Finish{Step: "join-roots"}, ByDrying)
+	b.after(10 * time.Minute)
+	b.done("join-roots")
+}
+
+func TestFacesTooFarApart(t *testing.T) {
+	b := building(t)
+	b.done("coat-left")
+	b.after(31 * time.Minute)
+	b.done("coat-right") // would open after the first face is too old
+	mustContain(t, b.step("coat-left").Reopened, "too far apart")
+}
+
+func TestBeginningGiven(t *testing.T) {
+	b := building(t)
+	b.must(Finish{Step: "coat-left", Began: evening.Add(-20 * time.Minute)}, Finish{Step: "coat-right"})
+	joint, _ := b.state.Jobs[0].Joint("roots")
+	if w := joint.Window(); !w.Closes.Equal(evening.Add(20 * time.Minute)) {
+		t.Errorf("closes %v", w.Closes)
+	}
+}
+
+func TestMixedCountsFromMixing(t *testing.T) {
+	b := assembled(t)
+	b.must(Finish{Step: "coat-saddle", Mixed: b.now.Add(-10 * time.Minute)})
+	joint, _ := b.state.Jobs[0].Joint("saddle")
+	if w := joint.Window(); !w.Closes.Equal(b.now.Add(15*time.Minute)) || !w.Opens.Equal(b.now) {
+		t.Errorf("window %v to %v", w.Opens, w.Closes)
+	}
+	if err := b.try(Finish{Step: "coat-left", Mixed: b.now}); !errors.Is(err, ErrBadRequest) && err == nil {
+		t.Errorf("contact adhesive was mixed: %v", err)
+	}
+}
+
+// assembled is a bench with the wing and the pod stages complete.
+func assembled(t *testing.T, options ...string) *bench {
+	b := building(t, options...)
+	b.done("coat-left", "coat-right")
+	b.after(10 * time.Minute)
+	b.done("join-roots", "propeller-off")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.done("cut-pod")
+	b.after(30 * time.Minute)
+	b.must(readings("slot", "root=4 mm", "tip=3.9 mm"))
+	b.done("sand-pod")
+	return b
+}
+
+func TestColdBench(t *testing.T) {
+	b := building(t)
+	b.must(ReadBench{Temperature: q("10 °C")})
+	b.done("coat-left", "coat-right") // opens after 20 min instead of 10
+	b.after(19 * time.Minute)
+	b.refused(Finish{Step: "join-roots"}, ByDrying)
+	b.after(time.Minute)
+	b.done("join-roots")
+}
+
+func TestBenchWarmsWhileItDries(t *testing.T) {
+	b := building(t)
+	b.must(ReadBench{Temperature: q("10 °C")})
+	b.done("coat-left", "coat-right")
+	b.after(5 * time.Minute)
+	b.must(ReadBench{Temperature: q("30 °C")})
+	joint, _ := b.state.Jobs[0].Joint("roots")
+	// Opens by the cold, closes by the warmth: 20 min after, 20 min from 18:57.
+	if !joint.Window().Empty() {
+		t.Errorf("window %v: each end counts the worst temperature noted", joint.Window())
+	}
+}
+
+func TestOutsideTheWorkingLimits(t *testing.T) {
+	b := building(t)
+	b.must(ReadBench{Temperature: q("4 °C")})
+	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "not used below 5 °C")
+	b.must(ReadBench{Temperature: q("36 °C")})
+	b.refused(Finish{Step: "coat-left"}, ByClimate)
+	b.must(ReadBench{Temperature: q("35 °C")}) // 40 min become 14: 3 + 10 fit
+	b.done("coat-left")
+}
+
+func TestTemperatureIsAskedForOnceASitting(t *testing.T) {
+	b := newBench(t)
+	b.must(startBuild(), ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "not known in this sitting", "fettle bench PL-01")
+	b.must(ReadBench{Temperature: q("20 °C")})
+	b.done("coat-left")
+	b.after(24 * time.Hour)
+	b.refused(Finish{Step: "coat-left"}, ByCondition, ByClimate)
+}
+
+func TestTouchTestHoldsBackAndNeverOpens(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	b.after(5 * time.Minute)
+	b.refused(Finish{Step: "join-roots", Touch: TouchDry}, ByDrying)
+	b.after(7 * time.Minute)
+	err := b.try(Finish{Step: "join-roots", Touch: TouchWet})
+	var refusal *Refusal
+	if !errors.As(err, &refusal) || len(refusal.Record) != 1 {
+		t.Fatalf("a wet coat: %v", err)
+	}
+	b.state = replay(t, append(b.state.Entries, refusal.Record...))
+	b.refused(Finish{Step: "join-roots"}, ByTouch)
+	b.must(Finish{Step: "join-roots", Touch: TouchDry})
+}
+
+func TestHandlingBeforeMeasuring(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	b.after(10 * time.Minute)
+	b.done("join-roots")
+	b.after(29 * time.Minute)
+	mustContain(t, b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByDrying), "handling strength")
+	b.after(time.Minute)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	if r := b.step("measure-slot"); r.Progress != Done {
+		t.Errorf("the measure step is %v %v", r.Progress, r.Reasons)
+	}
+	if r := b.step("set"); r.Progress != Done || r.At.IsZero() {
+		t.Errorf("the wait that was over is not in the journal: %+v", r)
+	}
+}
+
+func TestGateFailsIsReworkedAndPasses(t *testing.T) {
+	b := assembled(t)
+	b.must(Undo{Position: position(b, "measure-slot")})
+	b.must(readings("slot", "root=4 mm", "tip=5 mm"))
+	if g := b.gate("slot"); g.Standing != Failed {
+		t.Fatalf("slot is %s", g.Says())
+	}
+	mustContain(t, b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGate), "rework it", "rework:slot")
+	b.must(Rework{Gate: "slot"})
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("after rework slot is %s", g.Says())
+	}
+	b.must(readings("slot", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Measuring {
+		t.Errorf("half measured slot is %s", g.Says())
+	}
+	b.must(readings("slot", "root=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says())
+	}
+	b.refused(Rework{Gate: "slot"}, ByState)
+}
+
+// position finds the live entry that completed the step.
+func position(b *bench, step string) int64 {
+	for _, e := range b.state.Entries {
+		if w, ok := workOf(e.Facts); ok && w.Step == step && b.state.Live(e.Position) {
+			return e.Position
+		}
+	}
+	b.t.Fatal("no entry of " + step)
+	return 0
+}
+
+func TestUndecidedIsNotPassed(t *testing.T) {
+	b := assembled(t)
+	b.must(readings("slot", "root=4.49 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Undecided || g.Met() {
+		t.Errorf("slot is %s", g.Says())
+	}
+	b.must(readings("slot", "root=4.4 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says())
+	}
+}
+
+func TestConcession(t *testing.T) {
+	b := assembled(t)
+	b.refused(Concede{Gate: "slot", Reason: "good enough"}, ByGate) // it is met
+	b.must(readings("slot", "root=5 mm", "tip=4 mm"))
+	if err := b.try(Concede{Gate: "slot", Reason: " "}); !errors.Is(err, ErrBadRequest) {
+		t.Errorf("a concession without a reason: %v", err)
+	}
+	b.must(Concede{Gate: "slot", Reason: "the spar sits deep and holds"})
+	if g := b.gate("slot"); g.Standing != Conceded || g.By != "builder" {
+		t.Errorf("slot is %s by %q", g.Says(), g.By)
+	}
+	b.must(readings("square", "left=500 mm", "right=510 mm"))
+	mustContain(t, b.refused(Concede{Gate: "square", Reason: "looks right"}, ByGate), "critical")
+}
+
+func TestAConcessionEndsWithTheNextDisturbance(t *testing.T) {
+	b := assembled(t)
+	b.must(readings("slot", "root=5 mm", "tip=4 mm"), Concede{Gate: "slot", Reason: "holds"})
+	b.done("coat-saddle", "join-saddle")
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("slot is %s", g.Says())
+	}
+}
+
+func TestDisturbedZonesMakeGatesStale(t *testing.T) {
+	b := assembled(t)
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Fatalf("slot is %s", g.Says())
+	}
+	b.done("coat-saddle", "join-saddle")
+	g := b.gate("slot")
+	if g.Standing != StaleGate {
+		t.Fatalf("slot is %s", g.Says())
+	}
+	mustContain(t, g.Says(), "wing was disturbed by join-saddle")
+}
+
+func TestWrongUnitPointOrGauge(t *testing.T) {
+	b := assembled(t)
+	for _, c := range []struct {
+		r    Measure
+		want string
+	}{
+		{readings("slot", "root=4 g"), "is a mass"},
+		{readings("slot", "rot=4 mm"), `did you mean "root"`},
+		{readings("slot", "4 mm"), "write POINT=VALUE"},
+		{readings("slat", "4 mm"), `did you mean "slot"`},
+		{readings("slot"), "no reading"},
+		{Measure{Gate: "slot", Gauge: "calliper", Readings: readings("slot", "root=4 mm").Readings}, `did you mean "caliper"`},
+	} {
+		err := b.try(c.r)
+		if err == nil {
+			t.Errorf("%+v was taken", c.r)
+			continue
+		}
+		mustContain(t, err.Error(), c.want)
+	}
+}
+
+func TestHolds(t *testing.T) {
+	b := building(t)
+	b.done("propeller-off")
+	mustContain(t, b.refused(Finish{Step: "cut-pod"}, ByOrder), "blade-care")
+	b.refused(Finish{Step: "blade-care"}, ByHold)
+	mustContain(t, b.refused(Clear{Step: "blade-care", Answers: []bool{true, false}}, ByHold), "line 2", "The spare hand")
+	b.refused(Clear{Step: "blade-care"}, ByHold, ByHold)
+	b.by = "second"
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	last := b.state.Entries[len(b.state.Entries)-1]
+	if f := last.Facts.(HoldCleared); last.By != "second" || len(f.Lines) != 2 {
+		t.Errorf("cleared: %+v", last)
+	}
+	if err := b.try(Clear{Step: "cut-pod", Answers: nil}); !errors.Is(err, ErrBadRequest) {
+		t.Errorf("clearing a plain step: %v", err)
+	}
+}
+
+func TestConditions(t *testing.T) {
+	b := newBench(t, "rudder")
+	b.must(startBuild(), ReadBench{Temperature: q("20 °C")})
+	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByCondition), "ventilation: on", "--set ventilation=on")
+	b.done("hinge-rudder")
+	if r := b.step("measure-throw"); r.Progress != Waiting {
+		t.Errorf("nobody said that the propeller is off: %+v", r)
+	}
+	b.done("propeller-off")
+	if r := b.step("measure-throw"); r.Progress != Ready {
+		t.Errorf("the propeller is off: %+v", r)
+	}
+	b.must(ReadBench{Set: []steps.Setting{{Condition: "propeller", State: "on"}}})
+	mustContain(t, b.step("measure-throw").Reasons[0].Text, "the journal says propeller: on")
+	for _, wrong := range []steps.Setting{{Condition: "propellor", State: "off"}, {Condition: "propeller", State: "of"}} {
+		if err := b.try(ReadBench{Set: []steps.Setting{wrong}}); !errors.As(err, new(*UnknownError)) {
+			t.Errorf("%v: %v", wrong, err)
+		}
+	}
+}
+
+func TestSittingConditionLapses(t *testing.T) {
+	b := building(t)
+	b.after(SittingLength + time.Second)
+	if state := b.state.Holds("ventilation", b.now); state != "" {
+		t.Errorf("the window is %q the next day", state)
+	}
+}
+
+func TestWaitCountsFromTheStepBefore(t *testing.T) {
+	b := building(t)
+	b.done("propeller-off")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.done("cut-pod")
+	b.after(19 * time.Minute)
+	b.refused(Finish{Step: "rest"}, ByDrying)
+	b.refused(Finish{Step: "sand-pod"}, ByOrder)
+	b.after(time.Minute)
+	b.done("sand-pod") // the wait needs no tick
+	if r := b.step("rest"); r.Progress != Done {
+		t.Errorf("rest is %v", r.Progress)
+	}
+}
+
+func TestNextPrefersWorkWhileSomethingDries(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	s := b.state.Next(b.now)
+	if s.Step == nil || s.Step.Step.Name != "propeller-off" {
+		t.Fatalf("next is %+v", s.Step)
+	}
+	mustContain(t, s.Why, "while join-roots waits")
+	if s.Waiting[0].Step.Name != "join-roots" || !opens(s.Waiting[0]).Equal(evening.Add(10*time.Minute)) {
+		t.Errorf("waiting: %+v", s.Waiting[0])
+	}
+	b.after(10 * time.Minute)
+	s = b.state.Next(b.now)
+	if s.Step.Step.Name != "join-roots" || !s.Step.Closes.Equal(evening.Add(37*time.Minute)) {
+		t.Errorf("an open joint comes first: %+v", s.Step)
+	}
+}
+
+func TestNextSaysUntilWhen(t *testing.T) {
+	b := assembled(t)
+	b.done("coat-saddle", "join-saddle")
+	s := b.state.Next(b.now)
+	if s.Step != nil || !s.Until.Equal(b.now.Add(24*time.Hour)) {
+		t.Errorf("next %+v until %v", s.Step, s.Until)
+	}
+}
+
+func TestNextPutsAWindowBeforeLongWork(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	due, joint := b.state.due(b.now)
+	long := steps.Step{Hands: q("50 min")}
+	if joint != "roots" || fits(long, b.now, due) || !fits(steps.Step{Hands: q("30 min")}, b.now, due) {
+		t.Errorf("due %v %s", due, joint)
+	}
+}
+
+func TestUndo(t *testing.T) {
+	b := assembled(t)
+	b.done("coat-saddle")
+	coat := position(b, "coat-right")
+	b.must(Undo{Position: coat, Reason: "only looked at it"})
+	// The join went with its coat, and the coat that is left has lapsed.
+	for name, want := range map[string]Progress{"coat-left": Ready, "coat-right": Later, "join-roots": Later, "measure-slot": Later, "coat-saddle": Waiting, "sand-pod": Done} {
+		if r := b.step(name); r.Progress != want {
+			t.Errorf("%s is %s, want %s: %v", name, r.Progress, want, r.Reasons)
+		}
+	}
+	if b.state.Live(coat) {
+		t.Error("the entry still counts")
+	}
+	b.refused(Undo{Position: coat}, ByState)
+	b.refused(Undo{Position: 0}, ByState)
+	b.refused(Undo{Position: b.state.Size() - 1}, ByState)
+	if err := b.try(Undo{Position: 999}); !errors.As(err, new(*UnknownError)) {
+		t.Errorf("an entry that is not there: %v", err)
+	}
+}
+
+func TestUndoNeverMakesAGateCurrent(t *testing.T) {
+	b := assembled(t)
+	b.done("coat-saddle", "join-saddle")
+	b.must(Undo{Position: position(b, "join-saddle")})
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("slot is %s after taking back what disturbed it", g.Says())
+	}
+}
+
+func TestUndoMakesAConditionUnknown(t *testing.T) {
+	b := building(t)
+	b.done("propeller-off")
+	b.must(Undo{Position: position(b, "propeller-off")})
+	if state := b.state.Holds("propeller", b.now); state != "" {
+		t.Errorf("propeller: %s", state)
+	}
+}
+
+func TestClockWentBack(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	b.after(-2 * time.Hour)
+	r := b.step("join-roots")
+	if r.Progress != Waiting {
+		t.Errorf("join-roots is %v", r.Progress)
+	}
+	for _, request := range []Request{
+		Finish{Step: "propeller-off"}, readings("slot", "root=4 mm", "tip=4 mm"), ReadBench{Temperature: q("20 °C")},
+	} {
+		mustContain(t, b.refused(request, ByClock), "the clock reads earlier than entry 5")
+	}
+	b.must(Note{Text: "the clock is wrong"}) // words are always taken
+}
+
+func TestJournalFromTheFutureIsTakenBack(t *testing.T) {
+	b := newBench(t)
+	b.must(startBuild())
+	b.after(30 * 24 * time.Hour) // a clock set wrong
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	b.done("coat-left")
+	b.after(-30 * 24 * time.Hour)
+	b.refused(Finish{Step: "propeller-off"}, ByClock)
+	for {
+		reason := b.state.Untrusted(b.now)
+		if reason == nil {
+			break
+		}
+		b.must(Undo{Position: b.state.latest.Position})
+	}
+	b.done("propeller-off")
+}
+
+func TestBackdating(t *testing.T) {
+	b := building(t)
+	b.after(time.Hour)
+	if err := b.tryAt(Finish{Step: "coat-left"}, evening.Add(30*time.Minute)); err != nil {
+		t.Errorf("typed in later: %v", err)
+	}
+	if err := b.tryAt(Finish{Step: "coat-right"}, evening.Add(20*time.Minute)); err == nil {
+		t.Error("coat-right was done before what it depends on")
+	}
+	if err := b.tryAt(Finish{Step: "coat-right"}, b.now.Add(time.Minute)); !errors.Is(err, ErrBadRequest) {
+		t.Errorf("in the future: %v", err)
+	}
+}
+
+func released(t *testing.T) *bench {
+	b := assembled(t)
+	b.done("coat-saddle", "join-saddle")
+	b.after(24 * time.Hour)
+	b.must(readings("square", "left=500 mm", "right=501 mm"), readings("slot", "root=4 mm", "tip=4 mm"))
+	b.must(GiveRelease{})
+	return b
+}
+
+func TestRelease(t *testing.T) {
+	b := released(t)
+	f := b.state.Flight(b.now)
+	if !f.Released {
+		t.Fatalf("flight: %+v", f)
+	}
+	last := b.state.Entries[len(b.state.Entries)-1].Facts.(Released)
+	if len(last.RestsOn) != 2 || last.Step != "release" {
+		t.Errorf("the release is %+v", last)
+	}
+	for _, p := range last.RestsOn {
+		if r, ok := b.state.Entries[p].Facts.(ReadingTaken); !ok || r.Gate != "square" {
+			t.Errorf("it rests on %+v", b.state.Entries[p])
+		}
+	}
+	b.refused(GiveRelease{}, ByState)
+}
+
+func TestReleaseNamesEveryReason(t *testing.T) {
+	b := assembled(t)
+	b.must(readings("slot", "root=5 mm", "tip=4 mm"))
+	b.done("coat-saddle", "join-saddle")
+	// Not critical and stale is no reason; critical never taken, two steps
+	// left and two uncured joints are.
+	text := b.refused(GiveRelease{}, ByGate, ByState, ByDrying, ByDrying)
+	mustContain(t, text, "gate square is never taken", "2 steps are left", "joint roots carries load", "joint saddle carries load")
+}
+
+func TestGrounding(t *testing.T) {
+	b := released(t)
+	b.must(Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing"})
+	if f := b.state.Flight(b.now); f.Released || f.Why != "job skin-lifted is open" {
+		t.Errorf("flight: %+v", f)
+	}
+	b.done("lay-skin")
+	if f := b.state.Flight(b.now); f.Released || f.Why != "disturbed by lay-skin since the release" {
+		t.Errorf("flight: %+v", f)
+	}
+	b.must(ReadBench{Temperature: q("20 °C")})
+	b.done("coat-skin")
+	b.after(10 * time.Minute)
+	b.done("join-skin")
+	b.after(30 * time.Minute)
+	// The repair asks for exactly the gates that it made stale.
+	r := b.step("measure-again")
+	var names []string
+	for _, g := range b.state.GatesOf(b.state.Jobs[1], r.Step) {
+		names = append(names, g.Gate.Name)
+	}
+	if len(names) != 2 || names[0] != "slot" || names[1] != "square" {
+		t.Errorf("measure again: %v", names)
+	}
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=501 mm"))
+	if open := b.state.OpenJobs(b.now); len(open) != 0 {
+		t.Fatalf("open: %v", open[0].ID)
+	}
+	mustContain(t, b.refused(GiveRelease{}, ByDrying), "joint skin carries load and is not cured")
+	b.after(24 * time.Hour)
+	b.must(GiveRelease{})
+	if f := b.state.Flight(b.now); !f.Released {
+		t.Errorf("flight: %+v", f)
+	}
+}
+
+func TestTakingBackAReadingTakesTheReleaseBack(t *testing.T) {
+	b := released(t)
+	rests := b.state.Release.RestsOn[0]
+	b.must(Undo{Position: rests})
+	if f := b.state.Flight(b.now); f.Released {
+		t.Error("it is still released")
+	}
+	if r := b.step("measure-square"); r.Progress == Done {
+		t.Error("the measure step still stands")
+	}
+}
+
+func TestStartRefusals(t *testing.T) {
+	b := building(t)
+	mustContain(t, b.refused(startBuild(), ByState), "open already")
+	other := build()
+	other.Design = "curlew"
+	b.refused(Start{Procedure: other, Digest: buildSum, Sheet: sheet(), SheetSum: sheetSum}, ByState)
+	fix := Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum}
+	if err := b.try(fix); !errors.Is(err, ErrBadRequest) {
+		t.Errorf("without a zone: %v", err)
+	}
+	fix.Zone = "wng"
+	if err := b.try(fix); !errors.As(err, new(*UnknownError)) {
+		t.Errorf("an unknown zone: %v", err)
+	}
+	fix.Zone, fix.SheetSum = "wing", "sha256:other"
+	mustContain(t, b.refused(fix, ByState), "another revision")
+}
+
+func TestMarks(t *testing.T) {
+	for mark, ok := range map[string]bool{"CW-01": true, "J": true, "cw-01": false, "": false, "-A": false, "12": false, "A B": false, "A\x1b": false} {
+		if err := CheckMark(mark); (err == nil) != ok {
+			t.Errorf("CheckMark(%q) = %v", mark, err)
+		}
+	}
+}
+
+func TestAwait(t *testing.T) {
+	b := building(t)
+	if _, err := b.state.Await(b.now, ""); err == nil {
+		t.Error("nothing runs, and there is something to wait for")
+	}
+	b.done("coat-left", "coat-right")
+	w, err := b.state.Await(b.now, "roots")
+	if err != nil || !w.Ready.Equal(evening.Add(10*time.Minute)) || !w.Then.Equal(evening.Add(37*time.Minute)) {
+		t.Errorf("await: %+v, %v", w, err)
+	}
+	b.after(10 * time.Minute)
+	if w, err = b.state.AwaitAgain(b.now, w); err != nil || w.Ready.After(b.now) {
+		t.Errorf("at ready: %+v, %v", w, err)
+	}
+	b.after(time.Hour)
+	if _, err := b.state.Await(b.now, "roots"); !errors.As(err, new(*Refusal)) {
+		t.Errorf("a lapsed coat: %v", err)
+	}
+	if _, err := b.state.Await(b.now, "rots"); !errors.As(err, new(*UnknownError)) {
+		t.Errorf("an unknown joint: %v", err)
+	}
+}

@@ -1,0 +1,364 @@
+package workflow
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/steps"
+)
+
+// SittingLength is how long a reading of the bench, and a condition that lasts
+// a sitting, count: one visit to the bench.
+const SittingLength = 6 * time.Hour
+
+// Documents are the design sheets and procedures that a journal names, by
+// digest.
+type Documents struct {
+	Sheets     map[string]*steps.Sheet
+	Procedures map[string]*steps.Procedure
+}
+
+// Digests returns the digests of the documents that the entries name: those of
+// design sheets and those of procedures.
+func Digests(entries []Entry) (sheets, procedures []string) {
+	for _, e := range entries {
+		switch f := e.Facts.(type) {
+		case Registered:
+			sheets = append(sheets, f.Sheet)
+		case JobOpened:
+			sheets = append(sheets, f.Sheet)
+			procedures = append(procedures, f.Procedure)
+		}
+	}
+	slices.Sort(sheets)
+	slices.Sort(procedures)
+	return slices.Compact(sheets), slices.Compact(procedures)
+}
+
+// A State is what a journal adds up to. It is a value to read; it changes only
+// by replaying a longer journal.
+type State struct {
+	Entries []Entry // all of them, taken back or not
+
+	Airframe   Registered
+	Since      time.Time // registered at
+	Sheet      *steps.Sheet
+	SheetSum   string // digest of Sheet
+	Jobs       []*Job // in the order opened
+	Conditions map[string]Standing
+	Bench      *Climate // the last reading of the bench
+	Release    *Given   // the last release, whether or not it still stands
+
+	gates     map[string]*gateRecord
+	zones     map[string]disturbance
+	undone    map[int64]int64 // position → the Undone entry that took it back
+	latest    Entry           // the live entry recorded last
+	docs      Documents
+	disturbed *disturbance // the last disturbance of any zone
+}
+
+// A Standing is how a condition stands and since when.
+type Standing struct {
+	State string
+	At    time.Time
+}
+
+// A Climate is one reading of the bench.
+type Climate struct {
+	BenchRead
+	At      time.Time
+	celsius float64
+}
+
+// Given is a release as it was given.
+type Given struct {
+	Released
+	At       time.Time
+	By       string
+	Position int64
+}
+
+// A Job is a procedure being carried out.
+type Job struct {
+	ID        string
+	Procedure *steps.Procedure // as it applies to this airframe
+	Digest    string
+	Zone      string
+	Opened    time.Time
+	Position  int64
+
+	done   map[string]mark // by step name
+	joints map[string]*Joint
+}
+
+// mark is where a step was completed.
+type mark struct {
+	position int64
+	at       time.Time
+}
+
+// disturbance is the last time that something disturbed a zone.
+type disturbance struct {
+	position int64
+	at       time.Time // the latest time of all, whatever the order of entry
+	by       string    // the step, or what else did it
+}
+
+// Replay folds a journal into a state. The documents must hold every digest
+// that the entries name.
+func Replay(entries []Entry, docs Documents) (*State, error) {
+	s := &State{
+		Entries:    entries,
+		Conditions: map[string]Standing{},
+		gates:      map[string]*gateRecord{},
+		zones:      map[string]disturbance{},
+		undone:     map[int64]int64{},
+		docs:       docs,
+	}
+	for _, e := range entries {
+		if u, ok := e.Facts.(Undone); ok {
+			for _, p := range u.TakesBack {
+				s.undone[p] = e.Position
+			}
+		}
+	}
+	for i, e := range entries {
+		if e.Position != int64(i) {
+			return nil, fmt.Errorf("%w: position %d where %d is due", ErrBadEntry, e.Position, i)
+		}
+		if err := s.apply(e); err != nil {
+			return nil, fmt.Errorf("replaying entry %d (%s): %w", e.Position, e.Facts.Kind(), err)
+		}
+	}
+	return s, nil
+}
+
+// Live reports whether the entry at the position was never taken back.
+func (s *State) Live(position int64) bool {
+	_, gone := s.undone[position]
+	return !gone
+}
+
+// Size is the number of entries.
+func (s *State) Size() int64 { return int64(len(s.Entries)) }
+
+func (s *State) apply(e Entry) error {
+	if work, ok := workOf(e.Facts); ok {
+		// What was taken back disturbs all the same: hands were on it, or may
+		// have been, and measuring again costs minutes.
+		s.disturb(e, work.Step, work.Disturbs)
+	}
+	if f, ok := e.Facts.(Reworked); ok {
+		s.disturb(e, "rework of "+f.Gate, f.Disturbs)
+	}
+	if !s.Live(e.Position) {
+		s.unset(e)
+		return nil
+	}
+	if clocked(e.Facts) && !e.Recorded.Before(s.latest.Recorded) {
+		s.latest = e
+	}
+	switch f := e.Facts.(type) {
+	case Registered:
+		return s.register(f, e)
+	case JobOpened:
+		return s.open(f, e)
+	case BenchRead:
+		return s.readBench(f, e)
+	case ConditionSet:
+		s.set(e.At, f.Setting)
+	case ReadingTaken:
+		s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, taken{e.Position, e.At, f})
+	case Reworked:
+		s.gate(f.Gate).reworked = e.Position
+	case ConcessionGranted:
+		s.gate(f.Gate).concession = &conceded{e.Position, f.Reason, e.By}
+	case TouchTested:
+		job, err := s.Job(f.Job)
+		if err != nil {
+			return err
+		}
+		job.joint(f.Joint).touch(f.Ready)
+	case StepDone, Coated, Joined, HoldCleared, Released:
+		return s.complete(e)
+	}
+	return nil
+}
+
+// complete applies an entry that completes a step.
+func (s *State) complete(e Entry) error {
+	work, _ := workOf(e.Facts)
+	if f, ok := e.Facts.(Released); ok {
+		s.Release = &Given{f, e.At, e.By, e.Position}
+		if f.Job == "" { // a release of its own, outside any job
+			return nil
+		}
+	}
+	job, err := s.Job(work.Job)
+	if err != nil {
+		return err
+	}
+	job.done[work.Step] = mark{e.Position, e.At}
+	s.set(e.At, work.Sets...)
+	switch f := e.Facts.(type) {
+	case Coated:
+		return s.coat(job, f, e)
+	case Joined:
+		return s.join(job, f, e)
+	}
+	return nil
+}
+
+// workOf returns what an entry that completes a step says of it.
+func workOf(f Facts) (Work, bool) {
+	switch f := f.(type) {
+	case StepDone:
+		return f.Work, true
+	case Coated:
+		return f.Work, true
+	case Joined:
+		return f.Work, true
+	case HoldCleared:
+		return f.Work, true
+	case Released:
+		return f.Work, true
+	}
+	return Work{}, false
+}
+
+// clocked reports whether an entry starts or stops a clock, so that one from
+// the future matters.
+func clocked(f Facts) bool {
+	switch f.(type) {
+	case Registered, JobOpened, Noted, Undone:
+		return false
+	}
+	return true
+}
+
+func (s *State) register(f Registered, e Entry) error {
+	sheet, ok := s.docs.Sheets[f.Sheet]
+	if !ok {
+		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
+	}
+	s.Airframe, s.Since, s.Sheet, s.SheetSum = f, e.At, sheet, f.Sheet
+	return nil
+}
+
+func (s *State) open(f JobOpened, e Entry) error {
+	procedure, ok := s.docs.Procedures[f.Procedure]
+	if !ok {
+		return fmt.Errorf("the procedure %s is missing", f.Procedure)
+	}
+	sheet, ok := s.docs.Sheets[f.Sheet]
+	if !ok {
+		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
+	}
+	s.Sheet, s.SheetSum = sheet, f.Sheet
+	s.Jobs = append(s.Jobs, &Job{
+		ID: f.Job, Procedure: procedure.For(s.Airframe.Options, f.Zone), Digest: f.Procedure, Zone: f.Zone,
+		Opened: e.At, Position: e.Position, done: map[string]mark{}, joints: map[string]*Joint{},
+	})
+	return nil
+}
+
+func (s *State) readBench(f BenchRead, e Entry) error {
+	celsius, err := f.Temperature.Celsius()
+	if err != nil {
+		return err
+	}
+	s.Bench = &Climate{f, e.At, celsius}
+	for _, job := range s.Jobs {
+		for _, j := range job.joints {
+			j.warm(celsius, e.At)
+		}
+	}
+	return nil
+}
+
+func (s *State) set(at time.Time, settings ...steps.Setting) {
+	for _, c := range settings {
+		s.Conditions[c.Condition] = Standing{c.State, at}
+	}
+}
+
+// unset makes what a taken-back entry said of conditions unknown: what was
+// said before it need not hold any more.
+func (s *State) unset(e Entry) {
+	work, _ := workOf(e.Facts)
+	settings := work.Sets
+	if f, ok := e.Facts.(ConditionSet); ok {
+		settings = append(settings, f.Setting)
+	}
+	for _, c := range settings {
+		s.set(e.At, steps.Setting{Condition: c.Condition})
+	}
+}
+
+func (s *State) disturb(e Entry, by string, zones []string) {
+	for _, z := range zones {
+		d := disturbance{e.Position, e.At, by}
+		before := s.zones[z]
+		if before.at.After(d.at) || !s.Live(e.Position) {
+			d.at = before.at // the time of what was taken back may be the very mistake
+		}
+		s.zones[z] = d
+		s.disturbed = &d
+	}
+}
+
+// Job returns the job of that identity.
+func (s *State) Job(id string) (*Job, error) {
+	for _, j := range s.Jobs {
+		if j.ID == id {
+			return j, nil
+		}
+	}
+	return nil, unknown("job", id, s.jobIDs())
+}
+
+func (s *State) jobIDs() []string {
+	ids := make([]string, len(s.Jobs))
+	for i, j := range s.Jobs {
+		ids[i] = j.ID
+	}
+	return ids
+}
+
+// Temperature returns the bench temperature that counts at the time, °C, or
+// false where none was read in this sitting.
+func (s *State) Temperature(at time.Time) (float64, bool) {
+	if s.Bench == nil || at.Sub(s.Bench.At) > SittingLength {
+		return 0, false
+	}
+	return s.Bench.celsius, true
+}
+
+// Holds returns how a condition stands at the time; "" where nobody has said,
+// or what was said has lapsed with its sitting.
+func (s *State) Holds(condition string, at time.Time) string {
+	c, ok := s.Conditions[condition]
+	if !ok {
+		return ""
+	}
+	if def, ok := s.Sheet.Condition(condition); ok && def.Sitting && at.Sub(c.At) > SittingLength {
+		return ""
+	}
+	return c.State
+}
+
+// joints returns every joint of every job, in a stable order.
+func (s *State) joints() []*Joint {
+	var all []*Joint
+	for _, job := range s.Jobs {
+		var of []*Joint
+		for _, j := range job.joints {
+			of = append(of, j)
+		}
+		slices.SortFunc(of, func(a, b *Joint) int { return cmp.Compare(a.Name, b.Name) })
+		all = append(all, of...)
+	}
+	return all
+}

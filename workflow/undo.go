@@ -1,0 +1,146 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/steps"
+)
+
+// Undo takes an entry back, and with it every entry that depended on it.
+type Undo struct {
+	Position int64
+	Reason   string
+}
+
+func (r Undo) decide(s *State, c Circumstances) ([]Facts, error) {
+	what := fmt.Sprintf("taking back entry %d", r.Position)
+	if r.Position < 0 || r.Position >= s.Size() {
+		return nil, unknown("entry", fmt.Sprint(r.Position), nil)
+	}
+	if by, gone := s.undone[r.Position]; gone {
+		return nil, refuse(what, ByState, fmt.Sprintf("entry %d took it back already", by), "")
+	}
+	switch f := s.Entries[r.Position].Facts.(type) {
+	case Registered:
+		return nil, refuse(what, ByState, "an airframe stays registered", "register another under its own mark")
+	case Undone:
+		return nil, refuse(what, ByState, "what was taken back stays so", "do it again")
+	case JobOpened:
+		if len(s.workIn(f.Job)) > 0 {
+			return nil, refuse(what, ByState, "job "+f.Job+" has work in it", "take that back first")
+		}
+	}
+	back := map[int64]bool{}
+	s.takeBack(r.Position, back)
+	var positions []int64
+	for p := range back {
+		positions = append(positions, p)
+	}
+	slices.Sort(positions)
+	return []Facts{Undone{positions, strings.TrimSpace(r.Reason)}}, nil
+}
+
+// takeBack collects the entry and all that depended on it.
+func (s *State) takeBack(position int64, back map[int64]bool) {
+	if back[position] || !s.Live(position) {
+		return
+	}
+	back[position] = true
+	facts := s.Entries[position].Facts
+	if _, words := facts.(Noted); words {
+		return
+	}
+	if s.Release != nil && s.Release.Position > position {
+		s.takeBack(s.Release.Position, back)
+	}
+	if work, ok := workOf(facts); ok && work.Job != "" {
+		for _, p := range s.after(work) {
+			s.takeBack(p, back)
+		}
+	}
+	gate := ""
+	switch f := facts.(type) {
+	case ReadingTaken:
+		gate = f.Gate
+	case ConcessionGranted:
+		gate = f.Gate
+	}
+	if gate != "" {
+		for _, p := range s.restingOn(gate, position) {
+			s.takeBack(p, back)
+		}
+	}
+}
+
+// after returns the entries of the steps that come after the work's step: in
+// its stage, and in every stage after that.
+func (s *State) after(work Work) []int64 {
+	job, err := s.Job(work.Job)
+	if err != nil {
+		return nil
+	}
+	_, stage, ok := job.Procedure.Step(work.Step)
+	if !ok {
+		return nil
+	}
+	later := map[string]bool{}
+	passed := false
+	for _, step := range stage.Steps {
+		if passed {
+			later[step.Name] = true
+		}
+		passed = passed || step.Name == work.Step
+	}
+	for _, other := range job.Procedure.Stages {
+		if !slices.Contains(job.Procedure.Before(other.Name), stage.Name) {
+			continue
+		}
+		for _, step := range other.Steps {
+			later[step.Name] = true
+		}
+	}
+	var positions []int64
+	for _, p := range s.workIn(work.Job) {
+		if w, _ := workOf(s.Entries[p].Facts); later[w.Step] {
+			positions = append(positions, p)
+		}
+	}
+	return positions
+}
+
+// workIn returns the live entries that complete steps of the job.
+func (s *State) workIn(job string) []int64 {
+	var positions []int64
+	for _, e := range s.Entries {
+		if work, ok := workOf(e.Facts); ok && work.Job == job && s.Live(e.Position) {
+			positions = append(positions, e.Position)
+		}
+	}
+	return positions
+}
+
+// restingOn returns the later entries that rest on a gate's reading or
+// concession: concessions about it, and measure steps that the gate completed.
+func (s *State) restingOn(gate string, position int64) []int64 {
+	var positions []int64
+	for _, e := range s.Entries[position+1:] {
+		switch f := e.Facts.(type) {
+		case ConcessionGranted:
+			if f.Gate == gate && slices.Contains(f.Readings, position) {
+				positions = append(positions, e.Position)
+			}
+		case StepDone:
+			job, err := s.Job(f.Job)
+			if err != nil {
+				continue
+			}
+			step, _, ok := job.Procedure.Step(f.Step)
+			if ok && (slices.Contains(step.Gates, gate) || slices.Contains(step.Gates, steps.Stale)) {
+				positions = append(positions, e.Position)
+			}
+		}
+	}
+	return positions
+}

@@ -1,0 +1,292 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+)
+
+// The answers of a touch test.
+const (
+	TouchDry = "dry"
+	TouchWet = "wet"
+)
+
+// Finish records that a step was done.
+type Finish struct {
+	Step  string    // the step, or job/step
+	Began time.Time // coat: when spreading began; zero: Hands before At
+	Mixed time.Time // coat with an adhesive of two parts: when they were mixed; zero: when it began
+	Touch string    // join: TouchDry, TouchWet, or "" where nothing was touched
+}
+
+func (r Finish) decide(s *State, c Circumstances) ([]Facts, error) {
+	report, job, err := s.FindStep(r.Step, c.At)
+	if err != nil {
+		return nil, err
+	}
+	step := report.Step
+	if r.Touch != "" && step.Kind != steps.Join {
+		return nil, bad("%s is no join; a touch test belongs to a join", step.Name)
+	}
+	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && step.Kind != steps.Coat {
+		return nil, bad("%s is no coat; only a coat has a beginning to give", step.Name)
+	}
+	var facts []Facts
+	if r.Touch != "" {
+		touched, err := s.touch(job, step, r.Touch)
+		if err != nil {
+			return nil, err
+		}
+		facts = append(facts, touched)
+		after, err := s.then(facts, c)
+		if err != nil {
+			return nil, err
+		}
+		report, _, _ = after.FindStep(r.Step, c.At)
+	}
+	if err := s.allowed(report, job, c); err != nil {
+		if refusal, ok := err.(*Refusal); ok {
+			refusal.Record = s.entries(facts, c)
+		}
+		return nil, err
+	}
+	facts = append(facts, s.waited(job, report.Stage, step.Name, c.At)...)
+	done, err := r.facts(s, job, report, c)
+	if err != nil {
+		return nil, err
+	}
+	return append(facts, done), nil
+}
+
+// facts gives what completes the step.
+func (r Finish) facts(s *State, job *Job, report StepReport, c Circumstances) (Facts, error) {
+	step := report.Step
+	work := s.work(job, step)
+	switch step.Kind {
+	case steps.Coat:
+		return r.coated(s, work, step, c)
+	case steps.Join:
+		return Joined{work, step.Joint, step.Load}, nil
+	case steps.Hold:
+		return nil, refuse(step.Name, ByHold, "it is a hold, and every line of it is confirmed", "fettle clear "+s.Airframe.Mark+" "+step.Name)
+	case steps.Release:
+		return nil, refuse(step.Name, ByState, "a release is given by a person", "fettle release "+s.Airframe.Mark)
+	case steps.Measure:
+		if reasons := s.unmet(job, step); len(reasons) > 0 {
+			return nil, &Refusal{What: step.Name, Reasons: reasons}
+		}
+	}
+	return StepDone{work}, nil
+}
+
+func (r Finish) coated(s *State, work Work, step steps.Step, c Circumstances) (Facts, error) {
+	began := r.Began.UTC().Truncate(time.Second)
+	if r.Began.IsZero() {
+		hands, err := step.Hands.Duration()
+		if err != nil && !step.Hands.IsZero() {
+			return nil, err
+		}
+		began = c.At.Add(-hands)
+	}
+	f := Coated{Work: work, Joint: step.Joint, Adhesive: step.Adhesive, Began: began}
+	adhesive, _ := s.Sheet.Adhesive(step.Adhesive)
+	mixed := r.Mixed.UTC().Truncate(time.Second)
+	switch {
+	case began.After(c.At):
+		return nil, bad("the coat can't have begun after it was finished")
+	case !r.Mixed.IsZero() && !adhesive.Times.Mixed:
+		return nil, bad("%s is not mixed of two parts", adhesive.Name)
+	case !r.Mixed.IsZero() && mixed.After(began):
+		return nil, bad("the adhesive can't have been mixed after the coat began")
+	case adhesive.Times.Mixed && r.Mixed.IsZero():
+		mixed = began
+	}
+	if adhesive.Times.Mixed {
+		f.Mixed = &mixed
+	}
+	return f, nil
+}
+
+// touch is the fact of a touch test.
+func (s *State) touch(job *Job, step steps.Step, found string) (Facts, error) {
+	joint, ok := job.joints[step.Joint]
+	if !ok || !joint.Joined.IsZero() {
+		return nil, refuse(step.Name, ByOrder, "joint "+step.Joint+" has no open coat to touch", "")
+	}
+	if found != TouchDry && found != TouchWet {
+		return nil, bad("a touch test finds %s or %s, not %q", TouchDry, TouchWet, found)
+	}
+	return TouchTested{job.ID, step.Joint, found == TouchDry}, nil
+}
+
+// work is what completing the step says, whatever its kind.
+func (s *State) work(job *Job, step steps.Step) Work {
+	return Work{job.ID, step.Name, step.Disturbs, step.Sets}
+}
+
+// allowed refuses a step that can't be done at the time, with every reason.
+func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
+	var reasons []Reason
+	switch r.Progress {
+	case Done:
+		reasons = []Reason{{Because: ByState, Text: "it is done already", Do: fmt.Sprintf("if that was a mistake: fettle undo %s %d", s.Airframe.Mark, job.done[r.Step.Name].position)}}
+	case Waiting, Later:
+		reasons = r.Reasons
+	}
+	if reason := s.Untrusted(c.Now); reason != nil {
+		reasons = append(reasons, *reason)
+	} else if c.At.Before(s.lastBefore(job, r)) && r.Progress == Ready {
+		reasons = append(reasons, Reason{Because: ByOrder, Text: "it can't have been done before what it depends on"})
+	}
+	if len(reasons) > 0 {
+		return &Refusal{What: r.Step.Name, Reasons: reasons}
+	}
+	return nil
+}
+
+// lastBefore is when the last of what the step depends on was done.
+func (s *State) lastBefore(job *Job, r StepReport) time.Time {
+	last := job.Opened
+	stages := append(job.Procedure.Before(r.Stage), r.Stage)
+	for _, name := range stages {
+		stage, _ := job.Procedure.Stage(name)
+		for _, step := range stage.Steps {
+			if step.Name == r.Step.Name {
+				break
+			}
+			if m, ok := job.done[step.Name]; ok && m.at.After(last) {
+				last = m.at
+			}
+		}
+	}
+	return last
+}
+
+// waited gives an entry for each wait that is over before the step and is not
+// in the journal yet, so that the record shows it.
+func (s *State) waited(job *Job, stageName, until string, at time.Time) []Facts {
+	var facts []Facts
+	for _, name := range append(job.Procedure.Before(stageName), stageName) {
+		stage, _ := job.Procedure.Stage(name)
+		for i, step := range stage.Steps {
+			if step.Name == until {
+				break
+			}
+			if _, done := job.done[step.Name]; step.Kind == steps.Wait && !done && s.met(job, stage, i, at) {
+				facts = append(facts, StepDone{s.work(job, step)})
+			}
+		}
+	}
+	return facts
+}
+
+// unfitClimate says why nothing can be coated at the time, as to temperature
+// and humidity.
+func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
+	adhesive, ok := s.Sheet.Adhesive(step.Adhesive)
+	if !ok {
+		return []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", step.Adhesive)}}
+	}
+	say := fmt.Sprintf("read the thermometer: fettle bench %s --temperature 20C", s.Airframe.Mark)
+	celsius, known := s.Temperature(at)
+	if !known {
+		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Do: say}}
+	}
+	var reasons []Reason
+	low, errLow := adhesive.Coldest.Celsius()
+	high, errHigh := adhesive.Warmest.Celsius()
+	switch {
+	case errLow == nil && celsius < low:
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, s.Bench.Temperature), Do: "warm the bench, the parts and the adhesive"})
+	case errHigh == nil && celsius > high:
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, s.Bench.Temperature), Do: "let it cool"})
+	default:
+		spreading, _ := step.Hands.Duration()
+		if adhesive.Times.Open(spreading, celsius) < 0 {
+			reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", s.Bench.Temperature, adhesive.Name), Do: "bring the bench nearer to " + adhesive.At.String()})
+		}
+	}
+	return append(reasons, s.unfitHumidity(adhesive, say)...)
+}
+
+func (s *State) unfitHumidity(a steps.Adhesive, say string) []Reason {
+	if a.Driest.IsZero() && a.Dampest.IsZero() {
+		return nil
+	}
+	read := s.Bench.Humidity
+	switch {
+	case read.IsZero():
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s has limits of humidity, and it was not read", a.Name), Do: say + " --humidity 50%"}}
+	case !a.Driest.IsZero() && read.Cmp(a.Driest) < 0:
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s is not used below a humidity of %s, and it is %s", a.Name, a.Driest, read)}}
+	case !a.Dampest.IsZero() && read.Cmp(a.Dampest) > 0:
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s is not used above a humidity of %s, and it is %s", a.Name, a.Dampest, read)}}
+	}
+	return nil
+}
+
+// shut says why a joint can't be closed at the time.
+func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
+	joint, ok := j.joints[step.Joint]
+	if !ok || len(joint.coats) == 0 {
+		return []Reason{{Because: ByOrder, Text: "joint " + step.Joint + " has no coat"}}
+	}
+	w := joint.Window()
+	switch s.Phase(joint, at) {
+	case Late:
+		return []Reason{{Because: ByLapse, Text: "the coat on " + step.Joint + " has lapsed", Do: "put a fresh thin coat on every face"}}
+	case HalfCoated:
+		return []Reason{{Because: ByOrder, Text: "a face of " + step.Joint + " is not coated yet"}}
+	case Tacking:
+		if at.Before(w.Opens) {
+			return []Reason{{Because: ByDrying, Text: "the coat on " + step.Joint + " is not ready to be joined", Until: w.Opens, Closes: w.Closes}}
+		}
+		return []Reason{{Because: ByTouch, Text: "the last touch test found " + step.Joint + " wet", Closes: w.Closes,
+			Do: fmt.Sprintf("touch it again; once it is dry: fettle done %s %s --touch %s", s.Airframe.Mark, step.Name, TouchDry)}}
+	}
+	if _, known := s.Temperature(at); !known {
+		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting",
+			Do: fmt.Sprintf("read the thermometer: fettle bench %s --temperature 20C", s.Airframe.Mark)}}
+	}
+	return nil
+}
+
+// FindStep returns the step of an open job by its name, or by job/step where
+// several jobs have one of that name.
+func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
+	wanted, step, qualified := strings.Cut(name, "/")
+	if !qualified {
+		wanted, step = "", name
+	}
+	var names []string
+	var found *StepReport
+	var of *Job
+	for _, job := range slices.Backward(s.Jobs) {
+		if wanted != "" && job.ID != wanted {
+			continue
+		}
+		for _, r := range s.steps(job, at) {
+			names = append(names, r.Step.Name)
+			if r.Step.Name != step {
+				continue
+			}
+			switch {
+			case found == nil, found.Progress == Done && r.Progress != Done:
+				found, of = &r, job
+			case found.Progress != Done && r.Progress != Done:
+				return StepReport{}, nil, bad("step %s is in job %s and in job %s; write %s/%s", step, job.ID, of.ID, of.ID, step)
+			}
+		}
+	}
+	if found == nil {
+		if len(s.Jobs) == 0 {
+			return StepReport{}, nil, unknown("job on "+s.Airframe.Mark, name, nil)
+		}
+		return StepReport{}, nil, unknown("step", name, names)
+	}
+	return *found, of, nil
+}
