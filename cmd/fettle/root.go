@@ -1,0 +1,83 @@
+package main
+
+import (
+	"context"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/steps/quantity"
+)
+
+// run is the whole program but for the process around it.
+func run(ctx context.Context, args []string, streams term.Streams, tp timepiece) int {
+	a := &app{Streams: streams, time: tp}
+	root := a.root()
+	root.SetArgs(args)
+	root.SetIn(streams.In)
+	root.SetOut(streams.Out)
+	root.SetErr(streams.Err)
+	err := root.ExecuteContext(ctx)
+	if err != nil {
+		report(streams, page.Clock{Now: tp.Now()}, err)
+	}
+	return exitCode(err)
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "fettle",
+		Short: "The build book and repair record of a foam aircraft bench",
+		Long: "Fettle leads a builder one step at a time, keeps the clocks of every glue joint,\n" +
+			"stops at measurements and safety holds, and keeps the record of all of it.\n\n" +
+			"MARK may be left out where only one airframe has an open job.\n\n" + exitHelp,
+		Version:       version,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.NoArgs,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	flags := root.PersistentFlags()
+	flags.StringVar(&a.storePath, "store", "", "the store `FILE` (else FETTLE_STORE, else fettle.db in the XDG data folder)")
+	flags.StringVar(&a.libraryPath, "library", "", "a `FOLDER` of your own documents, found before the embedded ones (else FETTLE_LIBRARY)")
+	flags.StringVar(&a.by, "by", "", "`WHO` is at the bench (else FETTLE_BY, the config, the login name)")
+	flags.BoolVar(&a.json, "json", false, "print JSON where the command reports")
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return usage("%v; see fettle %s --help", err, cmd.Name())
+	})
+	root.AddCommand(
+		a.airframeCommand(), a.libraryCommand(), a.checkCommand(), a.startCommand(), a.nextCommand(),
+		a.doneCommand(), a.measureCommand(), a.clearCommand(), a.benchCommand(), a.noteCommand(),
+		a.undoCommand(), a.statusCommand(), a.timersCommand(), a.waitCommand(), a.followCommand(),
+		a.releaseCommand(), a.demoCommand(),
+	)
+	return root
+}
+
+// arguments refuses a number of arguments outside the range, as a usage error.
+func arguments(least, most int) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		switch {
+		case len(args) < least:
+			return usage("something is missing: %s", cmd.UseLine())
+		case most >= 0 && len(args) > most:
+			return usage("%q is too much: %s", args[most], cmd.UseLine())
+		}
+		return nil
+	}
+}
+
+func parseDuration(text string) (time.Duration, error) {
+	q, err := quantity.Parse(text, quantity.Duration)
+	if err != nil {
+		return 0, usage("%v", err)
+	}
+	return q.Duration()
+}
+
+// atFlag adds --at to a command and returns where it ends up.
+func atFlag(cmd *cobra.Command) *string {
+	return cmd.Flags().String("at", "", "`WHEN` it happened, if not now: 19:02, \"2026-03-03 19:02\", \"6 min ago\"")
+}

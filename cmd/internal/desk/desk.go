@@ -1,0 +1,268 @@
+// Package desk joins the engine to the store and the library: it reads a
+// journal, lets the workflow decide, and appends what was decided.
+package desk
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/store"
+	"fettle/workflow"
+)
+
+// A Desk is one person's access to one store.
+type Desk struct {
+	Store   store.Store
+	Library *procedures.Library
+	Now     func() time.Time
+	By      string
+	Program string
+}
+
+// tries is how often a decision is taken again when another terminal was
+// quicker.
+const tries = 5
+
+// Marks returns the marks of every airframe in the store, in order.
+func (d *Desk) Marks(ctx context.Context) ([]string, error) {
+	var marks []string
+	err := d.Store.View(ctx, func(r store.Reader) error {
+		journals, err := r.Journals()
+		for _, j := range journals {
+			marks = append(marks, j.Mark)
+		}
+		return err
+	})
+	return marks, err
+}
+
+// State replays one airframe's journal. An airframe that is not there is an
+// *workflow.UnknownError with the nearest mark.
+func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) {
+	var state *workflow.State
+	err := d.Store.View(ctx, func(r store.Reader) error {
+		size, err := r.Size(mark)
+		if err != nil {
+			return err
+		}
+		if size == 0 {
+			return d.unknownMark(r, mark)
+		}
+		state, err = replay(r, mark, documents{})
+		return err
+	})
+	return state, err
+}
+
+// Fleet replays every airframe's journal, in the order of their marks.
+func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
+	var fleet []*workflow.State
+	err := d.Store.View(ctx, func(r store.Reader) error {
+		journals, err := r.Journals()
+		if err != nil {
+			return err
+		}
+		parsed := documents{}
+		for _, j := range journals {
+			state, err := replay(r, j.Mark, parsed)
+			if err != nil {
+				return err
+			}
+			fleet = append(fleet, state)
+		}
+		return nil
+	})
+	return fleet, err
+}
+
+func (d *Desk) unknownMark(r store.Reader, mark string) error {
+	journals, err := r.Journals()
+	if err != nil {
+		return err
+	}
+	known := make([]string, len(journals))
+	for i, j := range journals {
+		known[i] = j.Mark
+	}
+	return workflow.UnknownMark(mark, known)
+}
+
+// Act has a request decided on the airframe's state and appends what it gives.
+// It returns the new entries and the state after them. Where another terminal
+// was quicker it decides again.
+func (d *Desk) Act(ctx context.Context, mark string, r workflow.Request, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+	for range tries {
+		state, err := d.State(ctx, mark)
+		if err != nil {
+			return nil, nil, err
+		}
+		entries, err := state.Decide(r, workflow.Circumstances{Now: d.Now(), At: at, By: d.By, Program: d.Program})
+		var refusal *workflow.Refusal
+		if errors.As(err, &refusal) && len(refusal.Record) > 0 {
+			entries = refusal.Record
+		} else if err != nil {
+			return nil, nil, err
+		}
+		refused := err
+		err = d.append(ctx, mark, state.Size(), entries)
+		if errors.Is(err, store.ErrConflict) {
+			continue
+		}
+		if err == nil {
+			err = refused
+		}
+		if err != nil {
+			return nil, nil, err
+		}
+		after, err := d.State(ctx, mark)
+		return entries, after, err
+	}
+	return nil, nil, fmt.Errorf("the journal of %s changed under every one of %d tries: look again at what the other terminal does", mark, tries)
+}
+
+func (d *Desk) append(ctx context.Context, mark string, size int64, entries []workflow.Entry) error {
+	records, err := workflow.Encode(entries)
+	if err != nil {
+		return err
+	}
+	return d.Store.Append(ctx, mark, size, records)
+}
+
+// Register brings an airframe of a design under the record.
+func (d *Desk) Register(ctx context.Context, mark, design string, options []string, at time.Time) (*workflow.State, error) {
+	sheet, err := d.Library.Sheet(design)
+	if err != nil {
+		return nil, err
+	}
+	digest := store.Digest(sheet.Bytes)
+	request := workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: digest, Options: options}
+	var have *workflow.State
+	err = d.Store.View(ctx, func(r store.Reader) (err error) {
+		have, err = replay(r, mark, documents{})
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	entries, err := have.Decide(request, workflow.Circumstances{Now: d.Now(), At: at, By: d.By, Program: d.Program})
+	if err != nil {
+		return nil, err
+	}
+	if _, err := d.Store.Keep(ctx, sheet.Bytes); err != nil {
+		return nil, err
+	}
+	if err := d.append(ctx, mark, have.Size(), entries); err != nil {
+		return nil, err
+	}
+	return d.State(ctx, mark)
+}
+
+// Start opens a job on an airframe: a procedure by its name or file, on a zone
+// where it asks for one.
+func (d *Desk) Start(ctx context.Context, mark, procedure, zone string, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+	state, err := d.State(ctx, mark)
+	if err != nil {
+		return nil, nil, err
+	}
+	doc, err := d.Library.Procedure(procedure)
+	if err != nil {
+		return nil, nil, err
+	}
+	sheet, err := d.sheetFor(ctx, state)
+	if err != nil {
+		return nil, nil, err
+	}
+	if doc.Procedure.Design == "" || doc.Procedure.Design == sheet.Sheet.Name {
+		if faults := doc.Against(sheet.Sheet); len(faults) > 0 {
+			return nil, nil, faults
+		}
+	}
+	for _, bytes := range [][]byte{doc.Bytes, sheet.Bytes} {
+		if _, err := d.Store.Keep(ctx, bytes); err != nil {
+			return nil, nil, err
+		}
+	}
+	return d.Act(ctx, mark, workflow.Start{
+		Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes),
+		Sheet: sheet.Sheet, SheetSum: store.Digest(sheet.Bytes), Zone: zone,
+	}, at)
+}
+
+// sheetFor returns the design sheet that a new job goes by: the library's
+// present one, or while another job is open the one that job has.
+func (d *Desk) sheetFor(ctx context.Context, state *workflow.State) (*procedures.Document, error) {
+	if len(state.OpenJobs(d.Now())) == 0 {
+		sheet, err := d.Library.Sheet(state.Airframe.Design)
+		var missing *procedures.NotFoundError
+		if !errors.As(err, &missing) {
+			return sheet, err
+		}
+	}
+	var kept *procedures.Document
+	err := d.Store.View(ctx, func(r store.Reader) error {
+		data, err := r.Document(state.SheetSum)
+		if err != nil {
+			return err
+		}
+		kept, err = procedures.Read(state.Airframe.Design, data)
+		return err
+	})
+	return kept, err
+}
+
+// documents holds the parsed documents by digest, so that a fleet of one
+// design reads its sheet once.
+type documents map[string]*procedures.Document
+
+func (d documents) get(r store.Reader, digest string) (*procedures.Document, error) {
+	if doc, ok := d[digest]; ok {
+		return doc, nil
+	}
+	data, err := r.Document(digest)
+	if err != nil {
+		return nil, fmt.Errorf("reading the document %s: %w", digest, err)
+	}
+	doc, err := procedures.Read(digest, data)
+	if err != nil {
+		return nil, fmt.Errorf("reading the document %s: %w", digest, err)
+	}
+	d[digest] = doc
+	return doc, nil
+}
+
+// replay folds the journal of one airframe, with the documents it names.
+func replay(r store.Reader, mark string, parsed documents) (*workflow.State, error) {
+	records, err := r.Read(mark, 0)
+	if err != nil {
+		return nil, err
+	}
+	entries, err := workflow.Decode(records, 0)
+	if err != nil {
+		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
+	}
+	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
+	sheets, named := workflow.Digests(entries)
+	for _, digest := range sheets {
+		doc, err := parsed.get(r, digest)
+		if err != nil {
+			return nil, err
+		}
+		docs.Sheets[digest] = doc.Sheet
+	}
+	for _, digest := range named {
+		doc, err := parsed.get(r, digest)
+		if err != nil {
+			return nil, err
+		}
+		docs.Procedures[digest] = doc.Procedure
+	}
+	state, err := workflow.Replay(entries, docs)
+	if err != nil {
+		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
+	}
+	return state, nil
+}

@@ -1,0 +1,206 @@
+package page
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// The ways an airframe can stand as to flight.
+const (
+	NotReleased = "not released yet"
+	Released    = "released"
+	Grounded    = "grounded"
+)
+
+// An Airframe is one airframe as it stands.
+type Airframe struct {
+	Mark       string            `json:"mark"`
+	Design     string            `json:"design"`
+	Title      string            `json:"title"`
+	Options    []string          `json:"options,omitempty"`
+	Registered time.Time         `json:"registered"`
+	Entries    int64             `json:"entries"`
+	Flight     string            `json:"flight"`
+	Because    string            `json:"because,omitempty"`
+	ReleasedAt time.Time         `json:"released_at,omitzero"`
+	ReleasedBy string            `json:"released_by,omitempty"`
+	Jobs       []Job             `json:"jobs"`
+	Next       *Step             `json:"next,omitempty"`
+	Timers     []Timer           `json:"timers"`
+	Gates      []Gate            `json:"gates"`
+	Conditions []steps.Setting   `json:"conditions,omitempty"`
+	Bench      string            `json:"bench,omitempty"`
+	Warnings   []workflow.Reason `json:"warnings,omitempty"`
+}
+
+// A Job is a job in a list.
+type Job struct {
+	ID     string    `json:"job"`
+	Title  string    `json:"title"`
+	Zone   string    `json:"zone,omitempty"`
+	Opened time.Time `json:"opened"`
+	Done   int       `json:"done"`
+	Steps  int       `json:"steps"`
+	Open   bool      `json:"open"`
+}
+
+// NewAirframe makes the page of an airframe.
+func NewAirframe(s *workflow.State, now time.Time) Airframe {
+	a := Airframe{
+		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title, Options: s.Airframe.Options,
+		Registered: s.Since, Entries: s.Size(), Flight: NotReleased, Jobs: []Job{}, Timers: Timers(s, now), Gates: []Gate{},
+	}
+	flight := s.Flight(now)
+	switch {
+	case flight.Released:
+		a.Flight, a.ReleasedAt, a.ReleasedBy = Released, s.Release.At, s.Release.By
+	case flight.Ever:
+		a.Flight, a.Because = Grounded, flight.Why
+	}
+	for _, j := range s.Jobs {
+		reports := s.Steps(j, now)
+		job := Job{ID: j.ID, Title: j.Procedure.Title, Zone: j.Zone, Opened: j.Opened, Steps: len(reports)}
+		for _, r := range reports {
+			if r.Progress == workflow.Done {
+				job.Done++
+			}
+		}
+		job.Open = job.Done < job.Steps
+		a.Jobs = append(a.Jobs, job)
+	}
+	if next := s.Next(now); next.Step != nil {
+		step := NewStep(s, *next.Step, now)
+		a.Next = &step
+	}
+	for _, g := range s.Gates() {
+		a.Gates = append(a.Gates, NewGate(s, g))
+	}
+	for _, def := range s.Sheet.Conditions {
+		if state := s.Holds(def.Name, now); state != "" {
+			a.Conditions = append(a.Conditions, steps.Setting{Condition: def.Name, State: state})
+		}
+	}
+	if _, known := s.Temperature(now); known {
+		a.Bench = s.Bench.Temperature.String()
+		if !s.Bench.Humidity.IsZero() {
+			a.Bench += ", " + s.Bench.Humidity.String()
+		}
+	}
+	if r := s.Untrusted(now); r != nil {
+		a.Warnings = append(a.Warnings, *r)
+	}
+	return a
+}
+
+// flightLine says whether it may fly.
+func (a Airframe) flightLine(c Clock) string {
+	switch a.Flight {
+	case Released:
+		return fmt.Sprintf("**RELEASED** to fly %s by %s", c.At(a.ReleasedAt), esc(a.ReleasedBy))
+	case Grounded:
+		return fmt.Sprintf("**GROUNDED**: %s", esc(a.Because))
+	}
+	return "**NOT RELEASED** yet"
+}
+
+// short is the airframe on the board.
+func (a Airframe) short(l *lines, c Clock) {
+	l.add("## %s · %s\n", esc(a.Mark), esc(a.Title))
+	l.item("%s", a.flightLine(c))
+	for _, j := range a.Jobs {
+		if j.Open {
+			l.item("%s: %d of %d steps done", esc(j.ID), j.Done, j.Steps)
+		}
+	}
+	if a.Next != nil {
+		l.item("next: %s (`%s`)", esc(a.Next.Title), a.Next.Step)
+	}
+	for _, t := range a.Timers {
+		l.item("%s", t.line(c))
+	}
+	for _, g := range a.Gates {
+		switch g.Standing {
+		case workflow.Failed, workflow.Undecided, workflow.StaleGate, workflow.Conceded:
+			l.item("gate %s: %s", esc(g.Name), esc(g.standingLine()))
+		}
+	}
+	for _, w := range a.Warnings {
+		l.item("**Clock:** %s", ReasonText(w, c))
+	}
+	l.add("")
+}
+
+func (g Gate) standingLine() string {
+	if g.Reason == "" || g.Reason == string(g.Standing) {
+		return string(g.Standing)
+	}
+	return string(g.Standing) + ", " + g.Reason
+}
+
+// Markdown is the airframe on a page of its own.
+func (a Airframe) Markdown(c Clock) string {
+	var l lines
+	l.add("# %s · %s\n", esc(a.Mark), esc(a.Title))
+	l.item("%s", a.flightLine(c))
+	l.item("design %s, registered %s, %d entries in its journal", esc(a.Design), c.At(a.Registered), a.Entries)
+	if len(a.Options) > 0 {
+		l.item("options: %s", esc(strings.Join(a.Options, ", ")))
+	}
+	for _, set := range a.Conditions {
+		l.item("%s", esc(set.String()))
+	}
+	if a.Bench != "" {
+		l.item("bench: %s", esc(a.Bench))
+	}
+	for _, w := range a.Warnings {
+		l.item("**Clock:** %s", ReasonText(w, c))
+	}
+	if len(a.Jobs) > 0 {
+		l.add("\n## Jobs\n")
+	}
+	for _, j := range a.Jobs {
+		state := "complete"
+		if j.Open {
+			state = fmt.Sprintf("%d of %d steps done", j.Done, j.Steps)
+		}
+		zone := ""
+		if j.Zone != "" {
+			zone = " on " + j.Zone
+		}
+		l.item("%s%s, since %s: %s", esc(j.ID), esc(zone), c.At(j.Opened), state)
+	}
+	if len(a.Timers) > 0 {
+		l.add("\n## Clocks\n")
+	}
+	for _, t := range a.Timers {
+		l.item("%s", t.line(c))
+	}
+	l.add("\n## Gates\n")
+	for _, g := range a.Gates {
+		l.item("%s", g.line())
+	}
+	return l.String()
+}
+
+// A Board is every airframe at a glance.
+type Board struct {
+	Airframes []Airframe `json:"airframes"`
+}
+
+// Markdown is the board.
+func (b Board) Markdown(c Clock) string {
+	var l lines
+	l.add("# The bench, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
+	if len(b.Airframes) == 0 {
+		l.add("No airframe is registered yet. Begin with:\n")
+		l.add("%s", command("fettle airframe add CW-01 --design causeway"))
+	}
+	for _, a := range b.Airframes {
+		a.short(&l, c)
+	}
+	return l.String()
+}

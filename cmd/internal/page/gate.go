@@ -1,0 +1,138 @@
+package page
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// A Gate is a gate as it stands on an airframe.
+type Gate struct {
+	Name     string                `json:"gate"`
+	Title    string                `json:"title"`
+	How      string                `json:"how,omitempty"`
+	Rework   string                `json:"rework,omitempty"`
+	Limits   string                `json:"limits"`
+	Gauge    string                `json:"gauge"`
+	Critical bool                  `json:"critical"`
+	Standing workflow.GateStanding `json:"standing"`
+	Reason   string                `json:"reason,omitempty"`
+	Points   []Point               `json:"points,omitempty"`
+	Margin   *Margin               `json:"margin,omitempty"`
+	Last     time.Time             `json:"last_reading,omitzero"`
+	Measure  string                `json:"measure"`
+}
+
+// A Margin is how far the worst point is inside its nearest limit; negative is
+// outside.
+type Margin struct {
+	By    float64 `json:"by"`
+	Unit  string  `json:"unit"`
+	Point string  `json:"point,omitempty"`
+}
+
+// A Point is a point of a gate with the readings that count there.
+type Point struct {
+	Name     string   `json:"point"`
+	Readings []string `json:"readings"`
+}
+
+// NewGate makes the page of a gate.
+func NewGate(s *workflow.State, r workflow.GateReport) Gate {
+	g := Gate{
+		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: r.Gate.Rework, Limits: LimitsText(r.Gate),
+		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Standing: r.Standing, Reason: r.Reason, Last: r.Last,
+		Measure: workflow.MeasureLine(s.Airframe.Mark, r.Gate),
+	}
+	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
+		g.Gauge = gauge.Title
+	}
+	if m := r.Finding.Margin; m.Known {
+		g.Margin = &Margin{m.By, r.Gate.Limits.Unit(), m.Point}
+	}
+	for _, p := range r.Points {
+		at := Point{Name: p.Name}
+		for _, q := range p.Readings {
+			at.Readings = append(at.Readings, q.String())
+		}
+		g.Points = append(g.Points, at)
+	}
+	return g
+}
+
+// LimitsText says the limits of a gate in words.
+func LimitsText(g steps.Gate) string {
+	var parts []string
+	l := g.Limits
+	switch {
+	case !l.Low.IsZero() && !l.High.IsZero():
+		parts = append(parts, fmt.Sprintf("between %s and %s", l.Low, l.High))
+	case !l.Low.IsZero():
+		parts = append(parts, fmt.Sprintf("at least %s", l.Low))
+	case !l.High.IsZero():
+		parts = append(parts, fmt.Sprintf("at most %s", l.High))
+	}
+	if !l.Alike.IsZero() {
+		what := "all points"
+		if len(g.Pairs) > 0 {
+			var pairs []string
+			for _, p := range g.Pairs {
+				pairs = append(pairs, p[0]+" and "+p[1])
+			}
+			what = strings.Join(pairs, ", ")
+		}
+		parts = append(parts, fmt.Sprintf("%s alike to %s", what, l.Alike))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// line is the gate in a list.
+func (g Gate) line() string {
+	text := fmt.Sprintf("**%s** (%s): %s, with the %s", esc(g.Name), esc(g.Title), esc(g.Limits), esc(strings.ToLower(g.Gauge)))
+	if g.Critical {
+		text += "; critical"
+	}
+	return text + ". " + g.says()
+}
+
+// says is how the gate stands, with its readings.
+func (g Gate) says() string {
+	text := string(g.Standing)
+	if g.Reason != "" && g.Reason != text {
+		text += ": " + g.Reason
+	}
+	text = strings.ToUpper(text[:1]) + text[1:]
+	var readings []string
+	for _, p := range g.Points {
+		if len(p.Readings) > 0 {
+			readings = append(readings, strings.TrimSpace(p.Name+" "+strings.Join(p.Readings, ", ")))
+		}
+	}
+	if len(readings) > 0 {
+		text += " [" + strings.Join(readings, "; ") + "]"
+	}
+	if g.Margin != nil && (g.Standing == workflow.Current || g.Standing == workflow.Conceded) {
+		text += fmt.Sprintf(", %.2g %s inside at the nearest", g.Margin.By, g.Margin.Unit)
+	}
+	return esc(text) + "."
+}
+
+// Markdown is the gate on a page of its own.
+func (g Gate) Markdown(c Clock) string {
+	var l lines
+	l.add("# %s\n", esc(g.Title))
+	l.item("%s", g.line())
+	if !g.Last.IsZero() {
+		l.item("last reading %s", c.At(g.Last))
+	}
+	if g.Standing == workflow.Failed {
+		l.add("\n**Rework.**")
+		l.text(g.Rework)
+	} else {
+		l.text(g.How)
+	}
+	return l.String()
+}

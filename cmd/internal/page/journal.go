@@ -1,0 +1,226 @@
+package page
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"fettle/workflow"
+)
+
+// A Journal is the entries of an airframe.
+type Journal struct {
+	Mark    string  `json:"mark"`
+	Entries []Entry `json:"entries"`
+}
+
+// An Entry is one line of a journal.
+type Entry struct {
+	Position int64          `json:"position"`
+	Kind     string         `json:"kind"`
+	At       time.Time      `json:"at"`
+	Recorded time.Time      `json:"recorded"`
+	By       string         `json:"by"`
+	Program  string         `json:"program"`
+	Facts    workflow.Facts `json:"facts"`
+	Says     string         `json:"says"`
+	Undone   bool           `json:"undone,omitempty"`
+}
+
+// NewJournal makes the page of a whole journal.
+func NewJournal(s *workflow.State) Journal {
+	j := Journal{Mark: s.Airframe.Mark, Entries: []Entry{}}
+	for _, e := range s.Entries {
+		j.Entries = append(j.Entries, newEntry(s, e))
+	}
+	return j
+}
+
+func newEntry(s *workflow.State, e workflow.Entry) Entry {
+	return Entry{e.Position, e.Facts.Kind(), e.At, e.Recorded, e.By, e.Program, e.Facts, says(e.Facts), !s.Live(e.Position)}
+}
+
+// Last keeps the last n entries.
+func (j Journal) Last(n int) Journal {
+	j.Entries = j.Entries[max(0, len(j.Entries)-n):]
+	return j
+}
+
+// Markdown is the journal, an entry a line.
+func (j Journal) Markdown(c Clock) string {
+	var l lines
+	l.add("# Journal of %s\n", esc(j.Mark))
+	for _, e := range j.Entries {
+		line := fmt.Sprintf("%d · %s · %s · %s", e.Position, c.At(e.At), esc(e.By), esc(e.Says))
+		if !e.Recorded.Equal(e.At) {
+			line += fmt.Sprintf(" (entered %s)", c.At(e.Recorded))
+		}
+		if e.Undone {
+			line += " · **taken back**"
+		}
+		l.item("%s", line)
+	}
+	return l.String()
+}
+
+// says is an entry in one line of words.
+func says(facts workflow.Facts) string {
+	switch f := facts.(type) {
+	case workflow.Registered:
+		return "registered as a " + f.Design + optionally(" with ", strings.Join(f.Options, ", "))
+	case workflow.JobOpened:
+		return "opened job " + f.Job + optionally(" on ", f.Zone)
+	case workflow.StepDone:
+		return "did " + f.Step
+	case workflow.Coated:
+		return fmt.Sprintf("did %s: coated joint %s with %s", f.Step, f.Joint, f.Adhesive)
+	case workflow.Joined:
+		return fmt.Sprintf("did %s: closed joint %s", f.Step, f.Joint)
+	case workflow.HoldCleared:
+		return fmt.Sprintf("cleared hold %s, %d lines", f.Step, len(f.Lines))
+	case workflow.ReadingTaken:
+		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), f.Value.Typed(), f.Gauge)
+	case workflow.Reworked:
+		return "reworked " + f.Gate
+	case workflow.ConcessionGranted:
+		return fmt.Sprintf("granted a concession on %s: %s", f.Gate, f.Reason)
+	case workflow.TouchTested:
+		if f.Ready {
+			return "touched joint " + f.Joint + ": dry"
+		}
+		return "touched joint " + f.Joint + ": wet"
+	case workflow.BenchRead:
+		return "read the bench: " + f.Temperature.Typed() + optionally(", humidity ", f.Humidity.Typed())
+	case workflow.ConditionSet:
+		return "said " + f.Setting.String()
+	case workflow.Noted:
+		return "noted: " + f.Text
+	case workflow.Undone:
+		return fmt.Sprintf("took back %s%s", numbers(f.TakesBack), optionally(": ", f.Reason))
+	case workflow.Released:
+		return fmt.Sprintf("released it to fly, on %d readings", len(f.RestsOn))
+	}
+	return facts.Kind()
+}
+
+func optionally(before, text string) string {
+	if text == "" {
+		return ""
+	}
+	return before + text
+}
+
+func numbers(positions []int64) string {
+	words := make([]string, len(positions))
+	for i, p := range positions {
+		words[i] = fmt.Sprint(p)
+	}
+	if len(words) == 1 {
+		return "entry " + words[0]
+	}
+	return "entries " + strings.Join(words, ", ")
+}
+
+// A Recorded is what a command added to a journal, and what follows from it.
+type Recorded struct {
+	Mark    string  `json:"mark"`
+	Entries []Entry `json:"entries"`
+	Gates   []Gate  `json:"gates,omitempty"` // those that readings were taken at
+	Timers  []Timer `json:"timers,omitempty"`
+	Next    string  `json:"next,omitempty"`
+}
+
+// NewRecorded makes the answer to what was recorded.
+func NewRecorded(s *workflow.State, entries []workflow.Entry, now time.Time) Recorded {
+	r := Recorded{Mark: s.Airframe.Mark, Entries: []Entry{}}
+	seen := map[string]bool{}
+	for _, e := range entries {
+		r.Entries = append(r.Entries, newEntry(s, e))
+		gate, joint := "", ""
+		switch f := e.Facts.(type) {
+		case workflow.ReadingTaken:
+			gate = f.Gate
+		case workflow.ConcessionGranted:
+			gate = f.Gate
+		case workflow.Coated:
+			joint = f.Joint
+		case workflow.Joined:
+			joint = f.Joint
+		}
+		if report, err := s.GateReport(gate); gate != "" && err == nil && !seen[gate] {
+			seen[gate] = true
+			r.Gates = append(r.Gates, NewGate(s, report))
+		}
+		for _, t := range Timers(s, now) {
+			if t.Name == joint && joint != "" {
+				r.Timers = append(r.Timers, t)
+			}
+		}
+	}
+	if next := s.Next(now); next.Step != nil {
+		r.Next = next.Step.Step.Name
+	}
+	return r
+}
+
+// Markdown is the answer, a line each.
+func (r Recorded) Markdown(c Clock) string {
+	var l lines
+	for _, e := range r.Entries {
+		l.item("%s: %s (entry %d)", esc(r.Mark), esc(e.Says), e.Position)
+	}
+	for _, g := range r.Gates {
+		l.item("gate %s: **%s**%s", esc(g.Name), esc(strings.ToUpper(string(g.Standing))), optionally(", ", esc(g.Reason)))
+		if g.Standing == workflow.Failed {
+			l.text(g.Rework)
+		}
+	}
+	for _, t := range r.Timers {
+		l.item("%s", t.line(c))
+	}
+	if r.Next != "" {
+		l.item("next: `%s`", r.Next)
+	}
+	return l.String()
+}
+
+// Records is Recorded for several airframes.
+type Records struct {
+	Airframes []Recorded `json:"airframes"`
+}
+
+// Markdown is every answer in turn.
+func (r Records) Markdown(c Clock) string {
+	var l lines
+	for _, a := range r.Airframes {
+		for _, e := range a.Entries {
+			l.item("%s: %s (entry %d)", esc(a.Mark), esc(e.Says), e.Position)
+		}
+	}
+	return l.String()
+}
+
+// NewSlip makes the release slip of a release just given.
+func NewSlip(s *workflow.State, e workflow.Entry) Proof {
+	proof := s.ReleaseProof(e.At)
+	p := NewProof(s, proof)
+	p.Released, p.By, p.At, p.Entry, p.Reasons = true, e.By, e.At, e.Position, nil
+	return p
+}
+
+// A Fleet is the list of airframes.
+type Fleet struct {
+	Airframes []Airframe `json:"airframes"`
+}
+
+// Markdown is the list, an airframe a line.
+func (f Fleet) Markdown(c Clock) string {
+	var l lines
+	if len(f.Airframes) == 0 {
+		return Board{}.Markdown(c)
+	}
+	for _, a := range f.Airframes {
+		l.item("**%s** · %s · %s", esc(a.Mark), esc(a.Title), a.flightLine(c))
+	}
+	return l.String()
+}

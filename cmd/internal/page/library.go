@@ -1,0 +1,202 @@
+package page
+
+import (
+	"fmt"
+	"strings"
+
+	"fettle/procedures"
+	"fettle/steps"
+)
+
+// A Library is the list of documents.
+type Library struct {
+	Documents []LibraryEntry `json:"documents"`
+	Faults    []string       `json:"faults,omitempty"`
+}
+
+// A LibraryEntry is one document in the list.
+type LibraryEntry struct {
+	Name     string `json:"name"`
+	Kind     string `json:"kind"`
+	Title    string `json:"title"`
+	Revision int    `json:"revision"`
+	From     string `json:"from"`
+}
+
+// NewLibrary makes the list of documents.
+func NewLibrary(entries []procedures.Entry, faults procedures.Faults) Library {
+	l := Library{Documents: []LibraryEntry{}}
+	for _, e := range entries {
+		l.Documents = append(l.Documents, LibraryEntry{e.Document.Name(), e.Document.Kind(), e.Document.Title(), e.Document.Revision(), e.From})
+	}
+	for _, f := range faults {
+		l.Faults = append(l.Faults, f.Error())
+	}
+	return l
+}
+
+// Markdown is the list, a document a line.
+func (b Library) Markdown(Clock) string {
+	var l lines
+	for _, d := range b.Documents {
+		l.item("**%s** · %s · %s, revision %d (%s)", esc(d.Name), esc(d.Kind), esc(d.Title), d.Revision, esc(d.From))
+	}
+	for _, f := range b.Faults {
+		l.item("**Fault:** %s", esc(f))
+	}
+	return l.String()
+}
+
+// A Document is one document as it is read.
+type Document struct {
+	Name      string           `json:"name"`
+	Kind      string           `json:"kind"`
+	File      string           `json:"file"`
+	Sheet     *steps.Sheet     `json:"sheet,omitempty"`
+	Procedure *steps.Procedure `json:"procedure,omitempty"`
+}
+
+// NewDocument makes the page of a document.
+func NewDocument(d *procedures.Document) Document {
+	return Document{d.Name(), d.Kind(), d.File, d.Sheet, d.Procedure}
+}
+
+// Markdown is the document in words.
+func (d Document) Markdown(Clock) string {
+	if d.Sheet != nil {
+		return sheetText(d.Sheet)
+	}
+	return procedureText(d.Procedure)
+}
+
+func sheetText(s *steps.Sheet) string {
+	var l lines
+	l.add("# %s\n", esc(s.Title))
+	l.add("design %s, revision %d\n", esc(s.Name), s.Revision)
+	l.text(s.About)
+	l.add("\n## Zones\n\n%s\n", esc(strings.Join(s.Zones, ", ")))
+	if len(s.Options) > 0 {
+		l.add("## Options\n")
+	}
+	for _, o := range s.Options {
+		l.item("**%s**: %s", esc(o.Name), esc(o.Title))
+	}
+	l.add("\n## Adhesives\n")
+	for _, a := range s.Adhesives {
+		l.item("**%s**: %s; %s", esc(a.Name), esc(a.Title), esc(adhesiveSays(a)))
+	}
+	l.add("\n## Gauges\n")
+	for _, g := range s.Gauges {
+		doubt := "resolution " + g.Resolution.String()
+		if !g.Uncertainty.IsZero() {
+			doubt += ", uncertainty " + g.Uncertainty.String()
+		}
+		l.item("**%s**: %s, %s", esc(g.Name), esc(g.Title), esc(doubt))
+	}
+	l.add("\n## Gates\n")
+	for _, g := range s.Gates {
+		critical := ""
+		if g.Critical {
+			critical = "; **critical**"
+		}
+		l.item("**%s**: %s, %s, at %s; of %s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(strings.Join(g.Of, ", ")), critical)
+	}
+	return l.String()
+}
+
+func points(g steps.Gate) string {
+	if len(g.Points) == 0 {
+		return "one place"
+	}
+	return esc(strings.Join(g.Points, ", "))
+}
+
+func procedureText(p *steps.Procedure) string {
+	var l lines
+	l.add("# %s\n", esc(p.Title))
+	serves := "every design that has what it names"
+	if p.Design != "" {
+		serves = "design " + p.Design
+	}
+	l.add("%s %s, revision %d, for %s\n", esc(p.Kind), esc(p.Name), p.Revision, esc(serves))
+	if len(p.On) > 0 {
+		l.add("Started on one of: %s\n", esc(strings.Join(p.On, ", ")))
+	}
+	l.text(p.About)
+	for _, stage := range p.Stages {
+		l.add("\n## %s\n", esc(first(stage.Title, stage.Name)))
+		if len(stage.After) > 0 {
+			l.add("After %s.\n", esc(strings.Join(stage.After, ", ")))
+		}
+		for _, s := range stage.Steps {
+			l.item("**%s** (%s)%s: %s", esc(s.Name), s.Kind, governed(s), esc(s.Label()))
+		}
+	}
+	return l.String()
+}
+
+func governed(s steps.Step) string {
+	switch {
+	case s.With != "":
+		return ", with " + esc(s.With)
+	case s.Without != "":
+		return ", without " + esc(s.Without)
+	}
+	return ""
+}
+
+func first(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+// A Check is the result of checking documents.
+type Check struct {
+	Documents []Checked `json:"documents"`
+	Faults    []Fault   `json:"faults"`
+}
+
+// Checked is one document that was checked.
+type Checked struct {
+	File   string   `json:"file"`
+	Name   string   `json:"name"`
+	Kind   string   `json:"kind"`
+	Serves []string `json:"serves,omitempty"`
+}
+
+// A Fault is one fault of a document.
+type Fault struct {
+	File   string `json:"file"`
+	Line   int    `json:"line"`
+	Column int    `json:"column"`
+	Text   string `json:"text"`
+}
+
+// NewCheck makes the result of a check.
+func NewCheck(results []procedures.Checked, faults procedures.Faults) Check {
+	c := Check{Documents: []Checked{}, Faults: []Fault{}}
+	for _, r := range results {
+		c.Documents = append(c.Documents, Checked{r.Document.File, r.Document.Name(), r.Document.Kind(), r.Serves})
+	}
+	for _, f := range faults {
+		c.Faults = append(c.Faults, Fault{f.File, f.Line, f.Column, f.Text})
+	}
+	return c
+}
+
+// Plain is the result as lines that editors understand: file:line:column.
+func (c Check) Plain() string {
+	var b strings.Builder
+	for _, f := range c.Faults {
+		fmt.Fprintf(&b, "%s:%d:%d: %s\n", f.File, f.Line, f.Column, f.Text)
+	}
+	if len(c.Faults) > 0 {
+		return b.String()
+	}
+	for _, d := range c.Documents {
+		fmt.Fprintf(&b, "%s: %s %s is in order%s\n", d.File, d.Kind, d.Name, optionally("; it serves ", strings.Join(d.Serves, ", ")))
+	}
+	return b.String()
+}

@@ -1,0 +1,99 @@
+package page
+
+import (
+	"fmt"
+	"time"
+
+	"fettle/workflow"
+)
+
+// A Next is what to do now and why the rest waits.
+type Next struct {
+	Mark     string            `json:"mark"`
+	Over     bool              `json:"over"` // no job is open
+	Step     *Step             `json:"step,omitempty"`
+	Because  string            `json:"because,omitempty"`
+	SeeTo    []workflow.Reason `json:"see_to,omitempty"`
+	Waiting  []Waiting         `json:"waiting"`
+	Until    time.Time         `json:"until,omitzero"`
+	Timers   []Timer           `json:"timers"`
+	Warnings []workflow.Reason `json:"warnings,omitempty"`
+}
+
+// A Waiting is a step that waits, with its reasons.
+type Waiting struct {
+	Step    string            `json:"step"`
+	Title   string            `json:"title"`
+	Reasons []workflow.Reason `json:"reasons"`
+}
+
+// NewNext makes the page of what to do now.
+func NewNext(s *workflow.State, now time.Time) Next {
+	suggestion := s.Next(now)
+	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: suggestion.Why, SeeTo: suggestion.Resolve,
+		Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now)}
+	if suggestion.Step != nil {
+		step := NewStep(s, *suggestion.Step, now)
+		n.Step = &step
+	}
+	for _, w := range suggestion.Waiting {
+		n.Waiting = append(n.Waiting, Waiting{w.Step.Name, w.Step.Label(), w.Reasons})
+	}
+	if r := s.Untrusted(now); r != nil {
+		n.Warnings = append(n.Warnings, *r)
+	}
+	return n
+}
+
+// Markdown is what to do now.
+func (n Next) Markdown(c Clock) string {
+	var l lines
+	for _, w := range n.Warnings {
+		l.add("**Clock:** %s\n", ReasonText(w, c))
+	}
+	switch {
+	case n.Over:
+		l.add("# Nothing is open on %s\n", esc(n.Mark))
+		l.add("Start a procedure; `fettle library list` shows them:\n\n%s", command("fettle start "+n.Mark+" PROCEDURE"))
+		return l.String()
+	case n.Step == nil && !n.Until.IsZero():
+		l.add("# Nothing can be done on %s before %s\n", esc(n.Mark), c.At(n.Until))
+		l.add("That is in %s. To be called:\n\n%s", c.In(n.Until), command("fettle wait "+n.Mark))
+	case n.Step == nil:
+		l.add("# Nothing can be done on %s now\n", esc(n.Mark))
+	default:
+		l.add("%s", n.Step.Markdown(c))
+		if n.Because != "" && n.Because != n.Step.Reopened {
+			l.add("\n*Now, because %s.*\n", esc(n.Because))
+		}
+	}
+	if len(n.Waiting) > 0 {
+		l.add("\n## Meanwhile\n")
+	}
+	for _, w := range n.Waiting {
+		for i, r := range w.Reasons {
+			if i == 2 && len(w.Reasons) > 3 {
+				l.item("`%s` and %s more", w.Step, fmt.Sprint(len(w.Reasons)-2))
+				break
+			}
+			l.item("`%s` waits: %s", w.Step, ReasonText(r, c))
+		}
+	}
+	if len(n.Timers) > 0 {
+		l.add("\n## Clocks\n")
+	}
+	for _, t := range n.Timers {
+		l.item("%s", t.line(c))
+	}
+	return l.String()
+}
+
+// Refusal is the answer no, with every reason.
+func Refusal(r *workflow.Refusal, c Clock) string {
+	var l lines
+	l.add("**Refused:** %s\n", esc(r.What))
+	for _, reason := range r.Reasons {
+		l.item("%s", ReasonText(reason, c))
+	}
+	return l.String()
+}

@@ -1,0 +1,80 @@
+// Package page makes the one text there is of each thing shown: a value that
+// marshals to JSON, and the Markdown that terminal and file render. Nothing is
+// decided here.
+package page
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"fettle/cmd/internal/term"
+)
+
+// A Clock shows moments as a person at the bench reads them: local, and with
+// the day where it is not today.
+type Clock struct{ Now time.Time }
+
+// At shows a moment; "" for the zero one.
+func (c Clock) At(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	local, now := t.In(time.Local), c.Now.In(time.Local)
+	switch {
+	case sameDay(local, now):
+		return local.Format("15:04")
+	case local.Year() == now.Year():
+		return local.Format("Mon 2 Jan 15:04")
+	}
+	return local.Format("Mon 2 Jan 2006 15:04")
+}
+
+// In shows how far off a moment is.
+func (c Clock) In(t time.Time) string { return Span(t.Sub(c.Now)) }
+
+// Span shows a length of time in its two largest parts.
+func Span(d time.Duration) string {
+	d = max(d, 0)
+	switch {
+	case d >= 48*time.Hour:
+		return fmt.Sprintf("%d days %d h", d/(24*time.Hour), d%(24*time.Hour)/time.Hour)
+	case d >= time.Hour:
+		return fmt.Sprintf("%d h %d min", d/time.Hour, d%time.Hour/time.Minute)
+	case d >= time.Minute:
+		return fmt.Sprintf("%d min %d s", d/time.Minute, d%time.Minute/time.Second)
+	}
+	return fmt.Sprintf("%d s", d/time.Second)
+}
+
+func sameDay(a, b time.Time) bool {
+	ya, ma, da := a.Date()
+	yb, mb, db := b.Date()
+	return ya == yb && ma == mb && da == db
+}
+
+// esc makes words that are no Markdown of ours safe inside it, on one line.
+func esc(text string) string {
+	return strings.NewReplacer(
+		`\`, `\\`, "`", "\\`", "*", `\*`, "_", `\_`, "[", `\[`, "]", `\]`,
+		"<", `\<`, ">", `\>`, "#", `\#`, "|", `\|`, "~", `\~`, "!", `\!`, "&", `\&`,
+	).Replace(term.Line(text))
+}
+
+// command shows what to type, on a line of its own that is never wrapped.
+func command(line string) string { return "```\n" + term.Line(line) + "\n```\n" }
+
+// A lines collects Markdown.
+type lines struct{ strings.Builder }
+
+func (l *lines) add(format string, args ...any) { fmt.Fprintf(l, format+"\n", args...) }
+
+// item adds one line of a list.
+func (l *lines) item(format string, args ...any) { l.add("- "+format, args...) }
+
+// text adds Markdown from a document as it stands, between blank lines.
+func (l *lines) text(markdown string) {
+	if markdown = strings.TrimSpace(markdown); markdown != "" {
+		l.add("\n%s\n", markdown)
+	}
+}

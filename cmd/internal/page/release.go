@@ -1,0 +1,97 @@
+package page
+
+import (
+	"time"
+
+	"fettle/workflow"
+)
+
+// LocalRules stands under every release.
+const LocalRules = "Local rules, the site's and the makers' instructions, and licensed practice come first: this record makes nobody legal or insured."
+
+// A Proof is what a release rests on.
+type Proof struct {
+	Mark     string            `json:"mark"`
+	Released bool              `json:"released"`
+	By       string            `json:"by,omitempty"`
+	At       time.Time         `json:"at,omitzero"`
+	Entry    int64             `json:"entry,omitempty"`
+	Lines    []ProofLine       `json:"lines"`
+	Readings []Reading         `json:"rests_on,omitempty"`
+	Beside   []string          `json:"not_current_not_critical,omitempty"`
+	Reasons  []workflow.Reason `json:"reasons,omitempty"`
+	Rules    string            `json:"rules"`
+}
+
+// A ProofLine is one thing that a release needs.
+type ProofLine struct {
+	Text  string `json:"text"`
+	Holds bool   `json:"holds"`
+	Why   string `json:"why,omitempty"`
+}
+
+// A Reading is a reading that a release rests on.
+type Reading struct {
+	Entry int64     `json:"entry"`
+	Gate  string    `json:"gate"`
+	Point string    `json:"point,omitempty"`
+	Value string    `json:"value"`
+	Gauge string    `json:"gauge"`
+	At    time.Time `json:"at"`
+	By    string    `json:"by"`
+}
+
+// NewProof makes the page of a proof, with every reading it rests on.
+func NewProof(s *workflow.State, p workflow.Proof) Proof {
+	out := Proof{Mark: s.Airframe.Mark, Rules: LocalRules, Lines: []ProofLine{}, Reasons: p.Reasons()}
+	for _, line := range p.Lines {
+		l := ProofLine{Text: line.Text, Holds: line.Fail == nil}
+		if line.Fail != nil {
+			l.Why = line.Fail.Text
+		}
+		out.Lines = append(out.Lines, l)
+	}
+	for _, position := range p.Rests {
+		e := s.Entries[position]
+		if f, ok := e.Facts.(workflow.ReadingTaken); ok {
+			out.Readings = append(out.Readings, Reading{e.Position, f.Gate, f.Point, f.Value.Typed(), f.Gauge, e.At, e.By})
+		}
+	}
+	for _, g := range p.Beside {
+		out.Beside = append(out.Beside, g.Gate.Name+" is "+g.Says())
+	}
+	return out
+}
+
+// Markdown is the proof, as a slip to keep with the airframe.
+func (p Proof) Markdown(c Clock) string {
+	var l lines
+	if p.Released {
+		l.add("# %s is released to fly\n", esc(p.Mark))
+		l.item("%s, by %s, entry %d of its journal", c.At(p.At), esc(p.By), p.Entry)
+	} else {
+		l.add("# %s is not released\n", esc(p.Mark))
+	}
+	for _, line := range p.Lines {
+		if line.Holds {
+			l.item("yes: %s", esc(line.Text))
+		} else {
+			l.item("**NO:** %s (%s)", esc(line.Text), esc(line.Why))
+		}
+	}
+	for _, b := range p.Beside {
+		l.item("beside it, not critical: %s", esc(b))
+	}
+	if len(p.Readings) > 0 {
+		l.add("\n## Rests on\n")
+	}
+	for _, r := range p.Readings {
+		point := r.Point
+		if point != "" {
+			point = " " + point
+		}
+		l.item("%s%s: %s, %s, %s, %s (entry %d)", esc(r.Gate), esc(point), esc(r.Value), esc(r.Gauge), c.At(r.At), esc(r.By), r.Entry)
+	}
+	l.add("\n%s", p.Rules)
+	return l.String()
+}

@@ -1,0 +1,76 @@
+package page
+
+import (
+	"fmt"
+	"time"
+
+	"fettle/workflow"
+)
+
+// A Timer is one running clock.
+type Timer struct {
+	Mark    string         `json:"mark"`
+	Job     string         `json:"job"`
+	Name    string         `json:"name"`
+	Phase   workflow.Phase `json:"phase,omitempty"` // of a joint
+	Opens   time.Time      `json:"opens,omitzero"`
+	Closes  time.Time      `json:"closes,omitzero"`
+	Handles time.Time      `json:"handles,omitzero"`
+	Cures   time.Time      `json:"cures,omitzero"`
+	Coldest *float64       `json:"coldest_celsius,omitempty"`
+	Warmest *float64       `json:"warmest_celsius,omitempty"`
+}
+
+// Timers makes the list of running clocks of an airframe.
+func Timers(s *workflow.State, now time.Time) []Timer {
+	timers := []Timer{}
+	for _, t := range s.Timers(now) {
+		view := Timer{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Handles: t.Handles, Cures: t.Cures}
+		if t.Joint {
+			view.Coldest, view.Warmest = &t.Coldest, &t.Warmest
+		}
+		timers = append(timers, view)
+	}
+	return timers
+}
+
+// line is the clock in a list.
+func (t Timer) line(c Clock) string {
+	name := esc(t.Name)
+	switch t.Phase {
+	case "":
+		return fmt.Sprintf("%s: over at **%s** (%s)", name, c.At(t.Opens), c.In(t.Opens))
+	case workflow.HalfCoated:
+		return fmt.Sprintf("joint %s: one face coated, must be closed by %s", name, c.At(t.Closes))
+	case workflow.Tacking:
+		if c.Now.Before(t.Opens) {
+			return fmt.Sprintf("joint %s: drying, open from **%s** (%s) to %s", name, c.At(t.Opens), c.In(t.Opens), c.At(t.Closes))
+		}
+		return fmt.Sprintf("joint %s: found wet by touch, must be closed by %s", name, c.At(t.Closes))
+	case workflow.Open:
+		return fmt.Sprintf("joint %s: **OPEN**, close it by **%s** (%s left)", name, c.At(t.Closes), c.In(t.Closes))
+	case workflow.Late:
+		return fmt.Sprintf("joint %s: **LAPSED** %s, coat it again", name, c.At(t.Closes))
+	case workflow.Setting:
+		return fmt.Sprintf("joint %s: setting, handle from **%s** (%s), cured %s", name, c.At(t.Handles), c.In(t.Handles), c.At(t.Cures))
+	}
+	return fmt.Sprintf("joint %s: curing, full strength **%s** (%s)", name, c.At(t.Cures), c.In(t.Cures))
+}
+
+// A Clocks is the running clocks of every airframe.
+type Clocks struct {
+	Timers []Timer `json:"timers"`
+}
+
+// Markdown is the list of clocks.
+func (k Clocks) Markdown(c Clock) string {
+	var l lines
+	l.add("# Clocks, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
+	if len(k.Timers) == 0 {
+		l.add("Nothing is drying or curing.")
+	}
+	for _, t := range k.Timers {
+		l.item("%s · %s", esc(t.Mark), t.line(c))
+	}
+	return l.String()
+}

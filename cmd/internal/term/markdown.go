@@ -1,0 +1,73 @@
+package term
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/charmbracelet/glamour"
+	"github.com/charmbracelet/glamour/ansi"
+	"github.com/charmbracelet/glamour/styles"
+	"github.com/muesli/termenv"
+)
+
+// Show renders Markdown to the output.
+func (s Streams) Show(markdown string) error {
+	return s.ShowTo(s.Out, markdown)
+}
+
+// ShowTo renders Markdown to one of the streams.
+func (s Streams) ShowTo(w io.Writer, markdown string) error {
+	profile := termenv.Ascii
+	if s.Colour {
+		profile = termenv.ANSI
+	}
+	renderer, err := glamour.NewTermRenderer(
+		glamour.WithStyles(style(s.Colour)),
+		glamour.WithColorProfile(profile),
+		glamour.WithWordWrap(max(s.Columns, 40)),
+	)
+	if err != nil {
+		return fmt.Errorf("rendering: %w", err)
+	}
+	text, err := renderer.Render(Clean(markdown))
+	if err != nil {
+		return fmt.Errorf("rendering: %w", err)
+	}
+	// The renderer pads every line to the full width.
+	lines := strings.Split(strings.Trim(text, "\n"), "\n")
+	for i, line := range lines {
+		lines[i] = strings.TrimRight(line, " ")
+	}
+	_, err = fmt.Fprintln(w, strings.Join(lines, "\n"))
+	return err
+}
+
+// style is one fixed style: nothing is asked of the terminal, and meaning is
+// in the words; colour and weight only help the eye.
+func style(colour bool) ansi.StyleConfig {
+	c := styles.ASCIIStyleConfig
+	margin := uint(0)
+	c.Document.Margin = &margin
+	c.Document.BlockPrefix, c.Document.BlockSuffix = "", ""
+	c.CodeBlock.Margin = &margin
+	indent := uint(2)
+	c.CodeBlock.Indent = &indent
+	c.H1.Prefix, c.H2.Prefix, c.H3.Prefix = "", "", ""
+	c.Code.BlockPrefix, c.Code.BlockSuffix = "", ""
+	c.Strong.BlockPrefix, c.Strong.BlockSuffix = "", ""
+	c.Emph.BlockPrefix, c.Emph.BlockSuffix = "", ""
+	bar := "┃ "
+	c.BlockQuote.IndentToken = &bar
+	if !colour {
+		return c
+	}
+	yes := true
+	yellow, cyan := "3", "6"
+	c.H1.Bold, c.H2.Bold, c.H3.Bold, c.Strong.Bold = &yes, &yes, &yes, &yes
+	c.H1.Underline = &yes
+	c.Emph.Italic = &yes
+	c.BlockQuote.Color = &yellow
+	c.Code.Color, c.CodeBlock.Color = &cyan, &cyan
+	return c
+}

@@ -1,0 +1,133 @@
+// Package term is the only place that knows what a terminal is: it renders
+// Markdown for one, asks questions on one, and keeps control characters from
+// documents and journals away from it.
+package term
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"unicode"
+
+	"golang.org/x/term"
+)
+
+// Width is how wide a text is set where the terminal is wider or unknown.
+const Width = 100
+
+// Streams are where a command reads and writes.
+type Streams struct {
+	In       io.Reader
+	Out, Err io.Writer
+	// Colour and Interactive are decided once: colour only on a terminal
+	// without NO_COLOR; interactive where both ends are a terminal.
+	Colour      bool
+	Interactive bool
+	Columns     int
+}
+
+// Standard returns the process's streams.
+func Standard() Streams {
+	s := Streams{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Columns: Width}
+	out := int(os.Stdout.Fd())
+	if term.IsTerminal(out) {
+		s.Colour = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+		s.Interactive = term.IsTerminal(int(os.Stdin.Fd()))
+		if columns, _, err := term.GetSize(out); err == nil && columns > 0 {
+			s.Columns = min(columns, Width)
+		}
+	}
+	return s
+}
+
+// Clean makes a text from a document, a journal or a command line safe to
+// print: control and formatting characters other than newline and tab are
+// shown as their code, and so are bytes that are no UTF-8.
+func Clean(text string) string {
+	if !strings.ContainsFunc(text, hidden) {
+		return text
+	}
+	var b strings.Builder
+	for _, r := range text {
+		if hidden(r) {
+			fmt.Fprintf(&b, "\\u%04x", r)
+		} else {
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
+
+func hidden(r rune) bool {
+	switch r {
+	case '\n', '\t':
+		return false
+	case unicode.ReplacementChar:
+		return true
+	}
+	// Cc are the controls, escape among them; Cf turn the reading direction or
+	// hide characters.
+	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Cs)
+}
+
+// Line is Clean on one line.
+func Line(text string) string {
+	return strings.Join(strings.Fields(Clean(text)), " ")
+}
+
+// ErrEnd is returned by Ask when there is nobody to answer any more.
+var ErrEnd = errors.New("the input ended")
+
+// A Prompter asks questions line by line.
+type Prompter struct {
+	out   io.Writer
+	lines <-chan string
+}
+
+// NewPrompter reads answers from the streams' input until it ends or the
+// context is done.
+func NewPrompter(ctx context.Context, s Streams) *Prompter {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		in := bufio.NewScanner(s.In)
+		for in.Scan() {
+			select {
+			case lines <- in.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return &Prompter{s.Err, lines}
+}
+
+// Ask shows the question and returns the answer without surrounding space; at
+// the end of the input it returns ErrEnd, and when stopped the context's error.
+func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
+	fmt.Fprint(p.out, question)
+	select {
+	case line, ok := <-p.lines:
+		if !ok {
+			fmt.Fprintln(p.out)
+			return "", ErrEnd
+		}
+		return strings.TrimSpace(line), nil
+	case <-ctx.Done():
+		fmt.Fprintln(p.out)
+		return "", ctx.Err()
+	}
+}
+
+// Yes reports whether an answer is a yes.
+func Yes(answer string) bool {
+	switch strings.ToLower(answer) {
+	case "y", "yes":
+		return true
+	}
+	return false
+}
