@@ -1,0 +1,178 @@
+package quantity
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math/big"
+	"strings"
+)
+
+// String is the value in its unit. A value typed as a fraction is printed as
+// one (4 3/4 in), and so is one that no decimal says exactly.
+func (q Quantity) String() string {
+	if q.IsZero() {
+		return ""
+	}
+	return written(q.number(), q.unit)
+}
+
+func (q Quantity) number() string {
+	if q.fraction && !q.value.IsInt() || !finite(q.value) {
+		return mixed(q.value)
+	}
+	return decimal(q.value, 15)
+}
+
+// written is a number with its unit: closed up before the degree of an angle
+// (SI Brochure, 9th edition, 5.4.3, from memory), and with a word in its plural.
+func written(number, symbol string) string {
+	switch {
+	case symbol == "°":
+		return number + symbol
+	case (symbol == "turn" || symbol == "day") && number != "1":
+		return number + " " + symbol + "s"
+	}
+	return number + " " + symbol
+}
+
+// finite reports whether a decimal of at most 15 places says the value.
+func finite(r *big.Rat) bool {
+	places, exact := r.FloatPrec()
+	return exact && places <= 15
+}
+
+// decimal is the value with at most that many places and no trailing zeros.
+func decimal(r *big.Rat, places int) string {
+	s := r.FloatString(places)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+// mixed is the value as a whole number and a fraction.
+func mixed(r *big.Rat) string {
+	sign, abs := "", new(big.Rat).Abs(r)
+	if r.Sign() < 0 {
+		sign = "-"
+	}
+	whole := new(big.Int).Quo(abs.Num(), abs.Denom())
+	part := abs.Sub(abs, new(big.Rat).SetInt(whole))
+	switch {
+	case part.Sign() == 0:
+		return sign + whole.String()
+	case whole.Sign() == 0:
+		return sign + part.String()
+	}
+	return sign + whole.String() + " " + part.String()
+}
+
+// In is the value in another unit of the dimension, as text, to at most three
+// places.
+func (q Quantity) In(symbol string) (string, error) {
+	r, err := q.Rat(symbol)
+	if err != nil {
+		return "", err
+	}
+	return written(decimal(r, 3), symbol), nil
+}
+
+// Other is the value in the other system of units: metric lengths to the
+// nearest 1/64 in with the error of saying so, inches in millimetres, °C as
+// °F, grams as ounces, newtons as ounces-force, and back. It is empty where
+// both systems use the one unit.
+func (q Quantity) Other() string {
+	if q.IsZero() {
+		return ""
+	}
+	to := other(q.unit)
+	if to == "" {
+		return ""
+	}
+	if to == "in" {
+		return q.sixtyFourths()
+	}
+	text, err := q.In(to)
+	if err != nil {
+		return ""
+	}
+	return text
+}
+
+func other(unit string) string {
+	switch unit {
+	case "mm", "cm", "m", "µm":
+		return "in"
+	case "in", "ft", "yd", "thou":
+		return "mm"
+	case "g", "kg", "mg":
+		return "oz"
+	case "oz", "lb":
+		return "g"
+	case "°C", "K":
+		return "°F"
+	case "°F":
+		return "°C"
+	case "N", "gf", "kgf":
+		return "ozf"
+	case "ozf", "lbf":
+		return "N"
+	}
+	return ""
+}
+
+// sixtyFourths says a length in inches to the nearest 1/64, and by how much
+// that is more (+) or less (-) than the length.
+func (q Quantity) sixtyFourths() string {
+	inches, err := q.Rat("in")
+	if err != nil {
+		return ""
+	}
+	near := nearest64(inches)
+	miss := new(big.Rat).Sub(near, inches)
+	miss.Mul(miss, big.NewRat(254, 10))
+	text := mixed(near) + " in"
+	if miss.Sign() == 0 {
+		return text
+	}
+	off := decimal(new(big.Rat).Abs(miss), 2)
+	if off == "0" {
+		return text + " (off by less than 0.01 mm)"
+	}
+	sign := "+"
+	if miss.Sign() < 0 {
+		sign = "-"
+	}
+	return fmt.Sprintf("%s (%s%s mm)", text, sign, off)
+}
+
+// nearest64 rounds to the nearest 1/64, halves away from nought.
+func nearest64(r *big.Rat) *big.Rat {
+	n := new(big.Rat).Mul(new(big.Rat).Abs(r), big.NewRat(64, 1))
+	n.Add(n, big.NewRat(1, 2))
+	whole := new(big.Int).Quo(n.Num(), n.Denom())
+	out := new(big.Rat).SetFrac(whole, big.NewInt(64))
+	if r.Sign() < 0 {
+		out.Neg(out)
+	}
+	return out
+}
+
+// strictly decodes one JSON value with no key unknown and nothing behind it.
+func strictly(data []byte, into any) error {
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(into); err != nil {
+		return err
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return errors.New("something stands behind it")
+	}
+	return nil
+}

@@ -1,0 +1,335 @@
+package quantity
+
+import (
+	"encoding/json"
+	"errors"
+	"math/big"
+	"strings"
+	"testing"
+	"time"
+)
+
+func TestParse(t *testing.T) {
+	for _, c := range []struct {
+		text   string
+		want   Dimension
+		value  string
+		unit   string
+		prints string
+	}{
+		{"4 3/4 in", Length, "19/4", "in", "4 3/4 in"},
+		{`4-3/4"`, Length, "19/4", "in", "4 3/4 in"},
+		{"4.75in", Length, "19/4", "in", "4.75 in"},
+		{`1/8"`, Length, "1/8", "in", "1/8 in"},
+		{"120.65 mm", Length, "2413/20", "mm", "120.65 mm"},
+		{"12cm", Length, "12", "cm", "12 cm"},
+		{"250F", Temperature, "250", "°F", "250 °F"},
+		{"121 °C", Temperature, "121", "°C", "121 °C"},
+		{"121 º C", Temperature, "121", "°C", "121 °C"},
+		{"121 deg C", Temperature, "121", "°C", "121 °C"},
+		{"121℃", Temperature, "121", "°C", "121 °C"},
+		{"294.15 K", Temperature, "5883/20", "K", "294.15 K"},
+		{"-5 C", Temperature, "-5", "°C", "-5 °C"},
+		{"\u22125 °C", Temperature, "-5", "°C", "-5 °C"},
+		{"1h30m", Duration, "90", "min", "90 min"},
+		{"1 h 30 min 5 s", Duration, "5405", "s", "5405 s"},
+		{"2 days", Duration, "2", "day", "2 days"},
+		{"30m", Duration, "30", "min", "30 min"},
+		{"30m", Length, "30", "m", "30 m"},
+		{"1,5 mm", Length, "3/2", "mm", "1.5 mm"},
+		{"0,125 in", Length, "1/8", "in", "0.125 in"},
+		{"4¾ in", Length, "19/4", "in", "4 3/4 in"},
+		{"4 ¾″", Length, "19/4", "in", "4 3/4 in"},
+		{"½ in", Length, "1/2", "in", "1/2 in"},
+		{"3⁄16 in", Length, "3/16", "in", "3/16 in"},
+		{"3′ 4½″", Length, "81/2", "in", "40 1/2 in"},
+		{"3'-4 1/2\"", Length, "81/2", "in", "40 1/2 in"},
+		{"3 ft 4 1/2 in", Length, "81/2", "in", "40 1/2 in"},
+		{"5''", Length, "5", "in", "5 in"},
+		{"5 in.", Length, "5", "in", "5 in"},
+		{"12\u00a0mm", Length, "12", "mm", "12 mm"},
+		{"2.5 turns", Angle, "5/2", "turn", "2.5 turns"},
+		{"1 turn", Angle, "1", "turn", "1 turn"},
+		{"90°", Angle, "90", "°", "90°"},
+		{"1.5 deg", Angle, "3/2", "°", "1.5°"},
+		{"42 g", Mass, "42", "g", "42 g"},
+		{"1 lb 4 oz", Mass, "20", "oz", "20 oz"},
+		{"3700 mV", Voltage, "3700", "mV", "3700 mV"},
+		{"3.7V", Voltage, "37/10", "V", "3.7 V"},
+		{"1500 mA", Current, "1500", "mA", "1500 mA"},
+		{"16 ozf", Force, "16", "ozf", "16 ozf"},
+		{"450 gf", Force, "450", "gf", "450 gf"},
+		{"60%", Ratio, "60", "%", "60 %"},
+		{".5 mm", Length, "1/2", "mm", "0.5 mm"},
+		{"+3 mm", Length, "3", "mm", "3 mm"},
+		{"-1/8 in", Length, "-1/8", "in", "-1/8 in"},
+		{"1/3 in", Length, "1/3", "in", "1/3 in"},
+		{"  12 mm  ", "", "12", "mm", "12 mm"},
+	} {
+		q, err := Parse(c.text, c.want)
+		if err != nil {
+			t.Errorf("%q: %v", c.text, err)
+			continue
+		}
+		if q.value.RatString() != c.value || q.unit != c.unit || q.String() != c.prints {
+			t.Errorf("%q is %s %s and prints %q; want %s %s, %q", c.text, q.value.RatString(), q.unit, q, c.value, c.unit, c.prints)
+		}
+		if q.Typed() != strings.TrimSpace(c.text) {
+			t.Errorf("%q was kept as %q", c.text, q.Typed())
+		}
+	}
+}
+
+func TestRefused(t *testing.T) {
+	for _, c := range []struct {
+		text   string
+		want   Dimension
+		reason Reason
+		says   string
+	}{
+		{"", Length, Empty, "12 mm"},
+		{"   ", Length, Empty, ""},
+		{"12", Length, NoUnit, "12 mm or 12 in"},
+		{"3/4", Length, NoUnit, "3/4 mm"},
+		{"0.5", Voltage, NoUnit, "0.5 V"},
+		{"250", Temperature, NoUnit, "250 °C or 250 °F"},
+		{"250°", Temperature, NoUnit, "°C or °F"},
+		{"12 g", Length, WrongDimension, `"12 g" is a mass; a length is wanted`},
+		{"12 mm", Temperature, WrongDimension, "°C or °F"},
+		{"12 mm", Angle, WrongDimension, "an angle is wanted"},
+		{"12 oz", Force, WrongDimension, "ozf"},
+		{"12 13 mm", Length, TwoNumbers, ""},
+		{"12 mm 13 mm", Length, TwoNumbers, ""},
+		{"12 mm 13", Length, TwoNumbers, ""},
+		{"4-5 mm", Length, TwoNumbers, ""},
+		{"4 3/2 in", Length, TwoNumbers, "below 1"},
+		{"1h 90m", Duration, TwoNumbers, "below one h"},
+		{"1.5 ft 2 in", Length, TwoNumbers, ""},
+		{"NaN", Length, NotANumber, ""},
+		{"nan mm", Length, NotANumber, ""},
+		{"Inf mm", Length, NotANumber, ""},
+		{"infinity", Length, NotANumber, ""},
+		{"1e3 mm", Length, UnknownUnit, ""},
+		{"0x10 mm", Length, UnknownUnit, ""},
+		{"1_000 mm", Length, NotANumber, ""},
+		{"1.2.3 mm", Length, NotANumber, ""},
+		{"--3 mm", Length, NotANumber, ""},
+		{"1/2/3 mm", Length, NotANumber, ""},
+		{"3/0 in", Length, ZeroBelow, ""},
+		{"3/000 in", Length, ZeroBelow, ""},
+		{"1,500 mm", Length, Ambiguous, "1500 or 1.500"},
+		{"12 mil", Length, Ambiguous, "thou"},
+		{"12 milimetres", Length, UnknownUnit, "did you mean millimetres?"},
+		{"12 Mm", Length, UnknownUnit, ""},
+		{"12 k", Temperature, UnknownUnit, ""},
+		{"12 parsecs", Length, UnknownUnit, ""},
+		{"99999999999 mm", Length, TooLarge, ""},
+		{"1000000000 m", Length, TooLarge, ""},
+		{"1234567890123456 mm", Length, TooLarge, "15"},
+		{"-300 °C", Temperature, TooCold, "-273.15"},
+		{"-1 K", Temperature, TooCold, ""},
+		{strings.Repeat("1", 101), Length, TooLong, ""},
+		{"12 mm\x1b[2J", Length, NotANumber, "control"},
+		{"12\tmm", Length, NotANumber, "control"},
+		{"12 \xff", Length, NotANumber, ""},
+		{"mm", Length, NotANumber, ""},
+		{"12 mm of foam", Length, UnknownUnit, ""},
+		{"20-30 min", Duration, TwoNumbers, ""},
+	} {
+		q, err := Parse(c.text, c.want)
+		if !errors.Is(err, c.reason) {
+			t.Errorf("%q: %v (%v); want %v", c.text, err, q, c.reason)
+			continue
+		}
+		if !strings.Contains(err.Error(), c.says) || strings.ContainsAny(err.Error(), "\x1b\n\t\xff") {
+			t.Errorf("%q says %q; want %q in it", c.text, err, c.says)
+		}
+	}
+}
+
+func TestParseRange(t *testing.T) {
+	for _, c := range []struct{ text, from, to string }{
+		{"20-30 min", "20 min", "30 min"},
+		{"20 min to 30 min", "20 min", "30 min"},
+		{"20 – 30 min", "20 min", "30 min"},
+		{"90 s - 2 min", "90 s", "2 min"},
+		{"2-3 turns", "2 turns", "3 turns"},
+		{"1/8-3/16 in", "1/8 in", "3/16 in"},
+		{"1/8 to 3/16 in", "1/8 in", "3/16 in"},
+		{"4 3/4-5 in", "4 3/4 in", "5 in"},
+		{"4 3/4 to 5\"", "4 3/4 in", "5 in"},
+		{"1-1 1/4 in", "1 in", "1 1/4 in"},
+		{"0-3/4 in", "0 in", "3/4 in"},
+		{"200-250 °F", "200 °F", "250 °F"},
+		{"-5--2 °C", "-5 °C", "-2 °C"},
+		{"3,5–4,5 mm", "3.5 mm", "4.5 mm"},
+	} {
+		from, to, err := ParseRange(c.text, "")
+		if err != nil || from.String() != c.from || to.String() != c.to {
+			t.Errorf("%q is %v to %v (%v); want %s to %s", c.text, from, to, err, c.from, c.to)
+		}
+	}
+	for text, reason := range map[string]Reason{
+		"30-20 min": WrongWayRound, "20 min": NotANumber, "20-30": NoUnit, "20 g - 30 mm": WrongDimension,
+		"1-2-3 mm": TwoNumbers, "4-3/4 in": NotANumber, "-": NotANumber, "1 mm to": NotANumber,
+	} {
+		if from, to, err := ParseRange(text, ""); !errors.Is(err, reason) {
+			t.Errorf("%q: %v to %v, %v; want %v", text, from, to, err, reason)
+		}
+	}
+}
+
+// Exact values: NIST SP 811 appendix B.8 and NIST Handbook 44 appendix C, all
+// second-hand, each the derivation from 25.4 mm, 0.45359237 kg and 9.80665
+// m/s², which is exact.
+func TestUnitsAgainstNIST(t *testing.T) {
+	for _, c := range []struct{ text, unit, value string }{
+		{"1 in", "m", "0.0254"},
+		{"1 ft", "m", "0.3048"},
+		{"1 yd", "m", "0.9144"},
+		{"1 lb", "kg", "0.45359237"},
+		{"1 oz", "g", "28.349523125"},
+		{"1 lbf", "N", "4.4482216152605"},
+		{"1 ozf", "N", "0.27801385095378125"},
+		{"1 kgf", "N", "9.80665"},
+		{"1 gf", "N", "0.00980665"},
+		{"-40 °F", "°C", "-40"},
+		{"32 °F", "°C", "0"},
+		{"212 °F", "°C", "100"},
+		{"0 °C", "K", "273.15"},
+		{"1 turn", "°", "360"},
+	} {
+		q, err := Parse(c.text, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, _ := new(big.Rat).SetString(c.value)
+		if got, err := q.Rat(c.unit); err != nil || got.Cmp(want) != 0 {
+			t.Errorf("%s is %v %s (%v); want %s", c.text, got, c.unit, err, c.value)
+		}
+	}
+}
+
+// Values of the trade, common practice, no source: a covering iron at 200 to
+// 250 °F, booms 4 3/4 to 5 in, a spar slot 1/8 to 3/16 in.
+func TestValuesOfTheTrade(t *testing.T) {
+	for _, c := range []struct{ text, unit, in string }{
+		{"200 °F", "°C", "93.333 °C"},
+		{"250 °F", "°C", "121.111 °C"},
+		{"4 3/4 in", "mm", "120.65 mm"},
+		{"5 in", "mm", "127 mm"},
+		{"1/8 in", "mm", "3.175 mm"},
+		{"3/16 in", "mm", "4.763 mm"}, // 4.7625 exactly
+	} {
+		q, err := Parse(c.text, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := q.In(c.unit); err != nil || got != c.in {
+			t.Errorf("%s is %s (%v); want %s", c.text, got, err, c.in)
+		}
+	}
+}
+
+func TestOther(t *testing.T) {
+	for text, want := range map[string]string{
+		"120.65 mm": "4 3/4 in", "4 mm": "5/32 in (-0.03 mm)", "3.5 mm": "9/64 in (+0.07 mm)",
+		"12.7 cm": "5 in", "0.2 mm": "1/64 in (+0.2 mm)", "-3.175 mm": "-1/8 in", "25.401 mm": "1 in (off by less than 0.01 mm)",
+		"1/8 in": "3.175 mm", "1 ft": "304.8 mm",
+		"1 oz": "28.35 g", "100 g": "3.527 oz", "121 °C": "249.8 °F", "250 °F": "121.111 °C", "1 N": "3.597 ozf",
+		"10 min": "", "3.7 V": "", "90°": "",
+	} {
+		q, err := Parse(text, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := q.Other(); got != want {
+			t.Errorf("%s is %q in the other system; want %q", text, got, want)
+		}
+	}
+}
+
+func TestDurations(t *testing.T) {
+	q, err := Parse("1h30m", Duration)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d, err := q.Duration(); err != nil || d != 90*time.Minute {
+		t.Errorf("1h30m is %v (%v)", d, err)
+	}
+	if d, err := (Quantity{}).Duration(); err != nil || d != 0 {
+		t.Errorf("no quantity takes %v (%v)", d, err)
+	}
+}
+
+func TestComparing(t *testing.T) {
+	parse := func(s string) Quantity {
+		q, err := Parse(s, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return q
+	}
+	if inch, mm := parse("1 in"), parse("25.4 mm"); inch.Cmp(mm) != 0 || !inch.Equal(mm) {
+		t.Error("1 in is not 25.4 mm")
+	}
+	if parse("1 in").Cmp(parse("25.39 mm")) != 1 || parse("90 °F").Cmp(parse("40 °C")) != -1 {
+		t.Error("ordered wrongly")
+	}
+	if parse("1 g").Equal(parse("1 mm")) || parse("0 mm").Equal(Quantity{}) || !(Quantity{}).Equal(Quantity{}) {
+		t.Error("unlike things are equal")
+	}
+	if _, err := parse("1 g").Rat("mm"); !errors.Is(err, WrongDimension) {
+		t.Errorf("1 g in mm: %v", err)
+	}
+	if _, err := (Quantity{}).Rat("mm"); !errors.Is(err, Absent) {
+		t.Errorf("nothing in mm: %v", err)
+	}
+}
+
+func TestNewIsWhatCouldBeTyped(t *testing.T) {
+	if q, err := New(big.NewRat(5, 32), "in"); err != nil || q.Typed() != "0.15625 in" {
+		t.Errorf("5/32 in: %v, %v", q.Typed(), err)
+	}
+	if q, err := New(big.NewRat(1, 3), "mm"); err != nil || q.Typed() != "1/3 mm" {
+		t.Errorf("1/3 mm: %v, %v", q.Typed(), err)
+	}
+	if _, err := New(big.NewRat(1, 12345679), "mm"); !errors.Is(err, TooLarge) {
+		t.Errorf("a fraction that nobody can type: %v", err)
+	}
+	if _, err := New(big.NewRat(1, 2), "furlong"); !errors.Is(err, UnknownUnit) {
+		t.Errorf("an unknown unit: %v", err)
+	}
+}
+
+func TestJSON(t *testing.T) {
+	q, err := Parse("4-3/4\"", Length)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := json.Marshal(q)
+	if err != nil || string(data) != `{"typed":"4-3/4\"","value":"19/4","unit":"in"}` {
+		t.Fatalf("%s, %v", data, err)
+	}
+	for _, bad := range []string{
+		`{"typed":"4-3/4\"","value":"5","unit":"in"}`,
+		`{"typed":"4-3/4\"","value":"19/4","unit":"mm"}`,
+		`{"typed":"4 g","value":"19/4","unit":"in"}`,
+		`{"typed":"4 in","value":"4","unit":"inch"}`,
+		`{"typed":"4 in","value":"4/1","unit":"in"}`,
+		`{"typed":"4 in","value":"4","unit":"in","more":1}`,
+		`{}`, `[]`, `"4 in"`, `4`,
+	} {
+		var back Quantity
+		if err := json.Unmarshal([]byte(bad), &back); err == nil {
+			t.Errorf("%s was read as %v", bad, back)
+		}
+	}
+	var none Quantity
+	if data, err := json.Marshal(none); err != nil || string(data) != "null" {
+		t.Errorf("%s, %v", data, err)
+	}
+	if err := json.Unmarshal([]byte("null"), &q); err != nil || !q.IsZero() {
+		t.Errorf("null is %v, %v", q, err)
+	}
+}
