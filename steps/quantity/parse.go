@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"math/big"
+	"strconv"
 	"strings"
 	"unicode"
 
@@ -288,12 +289,14 @@ func (p *parser) over() (*big.Rat, error) {
 	if len(above.text) > 6 || len(below.text) > 6 {
 		return nil, tooFine(p.text)
 	}
-	if strings.Trim(below.text, "0") == "" {
+	// Not by big.Rat.SetString: it takes 010 for an octal number.
+	num, _ := strconv.ParseInt(above.text, 10, 64)
+	den, _ := strconv.ParseInt(below.text, 10, 64)
+	if den == 0 {
 		return nil, &Error{Text: p.text, Reason: ZeroBelow, Message: quote(p.text) + " divides by nought"}
 	}
 	p.next += 3
-	r, _ := new(big.Rat).SetString(above.text + "/" + below.text)
-	return r, nil
+	return big.NewRat(num, den), nil
 }
 
 func strictlyDigits(s string) bool { return !strings.ContainsAny(s, ".,") }

@@ -63,6 +63,9 @@ func TestParse(t *testing.T) {
 		{".5 mm", Length, "1/2", "mm", "0.5 mm"},
 		{"+3 mm", Length, "3", "mm", "3 mm"},
 		{"-1/8 in", Length, "-1/8", "in", "-1/8 in"},
+		{"010/016 in", Length, "5/8", "in", "5/8 in"},
+		{"012 mm", Length, "12", "mm", "12 mm"},
+		{"09/08 in", Length, "9/8", "in", "1 1/8 in"},
 		{"1/3 in", Length, "1/3", "in", "1/3 in"},
 		{"  12 mm  ", "", "12", "mm", "12 mm"},
 	} {

@@ -1,0 +1,130 @@
+package procedures
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/steps"
+)
+
+// Against checks a procedure against a design sheet and returns every fault:
+// names that the sheet has not, steps that no airframe of the design could
+// take, and in a build critical gates that are not measured, or not after the
+// last work that disturbs them.
+func (d *Document) Against(sheet *steps.Sheet) Faults {
+	faults := d.named(sheet)
+	if d.Procedure == nil || len(faults) > 0 {
+		return faults.sorted()
+	}
+	for _, options := range combinations(optionNames(sheet)) {
+		l := d.lifeOf(options)
+		faults = append(faults, d.jointsInOrder(l)...)
+		faults = append(faults, d.gatesThere(l, sheet)...)
+		if d.Procedure.Kind == steps.Build {
+			faults = append(faults, d.criticalMeasured(l, sheet)...)
+		}
+	}
+	return faults.sorted()
+}
+
+func optionNames(s *steps.Sheet) []string {
+	var names []string
+	for _, o := range s.Options {
+		names = append(names, o.Name)
+	}
+	return names
+}
+
+// named finds the names that the sheet has not.
+func (d *Document) named(s *steps.Sheet) Faults {
+	known := map[thing][]string{zone: s.Zones, option: optionNames(s)}
+	for _, c := range s.Conditions {
+		known[condition] = append(known[condition], c.Name)
+	}
+	for _, a := range s.Adhesives {
+		known[adhesive] = append(known[adhesive], a.Name)
+	}
+	for _, g := range s.Gauges {
+		known[gauge] = append(known[gauge], g.Name)
+	}
+	for _, g := range s.Gates {
+		known[gate] = append(known[gate], g.Name)
+	}
+	var faults Faults
+	for _, r := range d.names {
+		valid := known[r.to]
+		what := string(r.to)
+		if r.to == state {
+			c, ok := s.Condition(r.of)
+			if !ok {
+				continue // said of the condition
+			}
+			valid, what = c.States, "state of "+r.of
+		}
+		if !slices.Contains(valid, r.name) {
+			text := fmt.Sprintf("unknown %s %q%s", what, r.name, suggest(r.name, valid))
+			if d.Sheet == nil {
+				text += " (in the design " + s.Name + ")"
+			}
+			faults = append(faults, d.fault(r.at, text))
+		}
+	}
+	return faults
+}
+
+// gatesThere finds measure steps of which the airframe has none of the gates.
+func (d *Document) gatesThere(l life, sheet *steps.Sheet) Faults {
+	var faults Faults
+	for _, s := range l.Steps() {
+		if s.Kind != steps.Measure || slices.Contains(s.Gates, steps.Stale) {
+			continue
+		}
+		there := slices.ContainsFunc(sheet.GatesFor(l.options), func(g steps.Gate) bool { return slices.Contains(s.Gates, g.Name) })
+		if !there {
+			text := fmt.Sprintf("the step %s measures nothing%s: no airframe so built has %s", s.Name, orWithout(l), strings.Join(s.Gates, " or "))
+			faults = append(faults, d.fault(d.places[stepAt(s.Name)], text))
+		}
+	}
+	return faults
+}
+
+// orWithout says for which options something is so.
+func orWithout(l life) string {
+	if len(l.options) == 0 {
+		return " (without any option)"
+	}
+	return l.when()
+}
+
+// criticalMeasured asks that every critical gate is measured, after the last
+// step that disturbs what it depends on.
+func (d *Document) criticalMeasured(l life, sheet *steps.Sheet) Faults {
+	var faults Faults
+	all := l.Steps()
+	for _, g := range sheet.GatesFor(l.options) {
+		if !g.Critical {
+			continue
+		}
+		var measures []string
+		for _, s := range all {
+			if s.Kind == steps.Measure && slices.Contains(s.Gates, g.Name) {
+				measures = append(measures, s.Name)
+			}
+		}
+		if len(measures) == 0 {
+			faults = append(faults, d.fault(place{1, 1}, fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, l.when())))
+			continue
+		}
+		for _, s := range all {
+			if !g.DependsOn(s.Disturbs...) {
+				continue
+			}
+			if !slices.ContainsFunc(measures, func(m string) bool { return l.before(s.Name, m) }) {
+				faults = append(faults, d.fault(d.places[stepAt(s.Name)],
+					fmt.Sprintf("the step %s can disturb the critical gate %s after it was last measured, by %s%s", s.Name, g.Name, measures[len(measures)-1], l.when())))
+			}
+		}
+	}
+	return faults
+}

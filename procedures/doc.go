@@ -1,0 +1,17 @@
+// Package procedures reads the documents that people write, design sheets and
+// procedures, and holds the library of them.
+//
+// Reading is strict and reports every fault at once, each with its file, line
+// and column. It goes in three rounds:
+//
+//   - [Read] takes the YAML apart: keys, names, quantities and texts. It is all
+//     that a document kept with a running job has to pass, so that a newer
+//     program with stricter checks still reads an old record.
+//   - [Parse] adds what a document must be in itself: stages without a cycle,
+//     joints coated and then joined, a release at the end.
+//   - [Document.Against] checks a procedure against one design sheet: that what
+//     it names is there and that every critical gate is measured, last.
+//
+// Aliases, anchors, tags and merge keys are refused: a document says what it
+// says in the place where it is read.
+package procedures

@@ -1,0 +1,88 @@
+package procedures
+
+import (
+	"cmp"
+
+	"fettle/steps"
+)
+
+// A Document is one file: a design sheet or a procedure. Exactly one of Sheet
+// and Procedure is there.
+type Document struct {
+	File      string
+	Bytes     []byte
+	Sheet     *steps.Sheet
+	Procedure *steps.Procedure
+
+	names  []reference      // what it names, to be found in a sheet
+	places map[string]place // where steps and stages stand, by stepAt and stageAt
+}
+
+// A reference is the mention of a name that a design sheet must have.
+type reference struct {
+	to   thing
+	name string
+	of   string // a state's condition
+	at   place
+}
+
+// A thing is what a name may stand for in a design sheet.
+type thing string
+
+const (
+	zone      thing = "zone"
+	option    thing = "option"
+	condition thing = "condition"
+	state     thing = "state"
+	adhesive  thing = "adhesive"
+	gauge     thing = "gauge"
+	gate      thing = "gate"
+)
+
+func stepAt(name string) string  { return "step " + name }
+func stageAt(name string) string { return "stage " + name }
+
+// Name is the name it is found by.
+func (d *Document) Name() string {
+	if d.Sheet != nil {
+		return d.Sheet.Name
+	}
+	return d.Procedure.Name
+}
+
+// Title is its title, or its name where it has none.
+func (d *Document) Title() string {
+	if d.Sheet != nil {
+		return cmp.Or(d.Sheet.Title, d.Sheet.Name)
+	}
+	return cmp.Or(d.Procedure.Title, d.Procedure.Name)
+}
+
+// Revision counts from 1.
+func (d *Document) Revision() int {
+	if d.Sheet != nil {
+		return d.Sheet.Revision
+	}
+	return d.Procedure.Revision
+}
+
+// Kind is "design" of a design sheet, else the kind of procedure.
+func (d *Document) Kind() string {
+	if d.Sheet != nil {
+		return "design"
+	}
+	return d.Procedure.Kind
+}
+
+// Serves reports whether a procedure can be carried out on a design: it is
+// written for it, or for none and names nothing that the design has not.
+func (d *Document) Serves(sheet *steps.Sheet) bool {
+	if d.Procedure == nil || d.Procedure.Design != "" && d.Procedure.Design != sheet.Name {
+		return false
+	}
+	return len(d.Against(sheet)) == 0
+}
+
+func (d *Document) fault(at place, text string) Fault {
+	return Fault{File: d.File, Line: at.line, Column: at.column, Text: text}
+}

@@ -1,0 +1,44 @@
+package procedures
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// A Fault is one thing wrong in a document. Line and Column count from 1; 0 is
+// the document as a whole.
+type Fault struct {
+	File         string
+	Line, Column int
+	Text         string
+}
+
+// Error is the fault as editors understand it: file:line:column: text.
+func (f Fault) Error() string {
+	return fmt.Sprintf("%s:%d:%d: %s", f.File, f.Line, f.Column, f.Text)
+}
+
+// Faults are all faults found, in the order of file and line.
+type Faults []Fault
+
+// Error is one fault a line.
+func (f Faults) Error() string {
+	lines := make([]string, len(f))
+	for i, one := range f {
+		lines[i] = one.Error()
+	}
+	return strings.Join(lines, "\n")
+}
+
+// sorted orders the faults and drops those said twice.
+func (f Faults) sorted() Faults {
+	slices.SortStableFunc(f, func(a, b Fault) int {
+		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column), cmp.Compare(a.Text, b.Text))
+	})
+	return slices.Compact(f)
+}
+
+// A place is where something stands in a document.
+type place struct{ line, column int }

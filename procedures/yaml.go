@@ -1,0 +1,112 @@
+package procedures
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"regexp"
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"gopkg.in/yaml.v3"
+)
+
+// The most that a document may be.
+const (
+	mostBytes = 1 << 20
+	deepest   = 100
+)
+
+// syntax reads the bytes of one file into the one node of its document.
+func syntax(file string, data []byte) (*yaml.Node, Faults) {
+	at := func(line, column int, text string, args ...any) Faults {
+		return Faults{{file, line, column, fmt.Sprintf(text, args...)}}
+	}
+	if len(data) > mostBytes {
+		return nil, at(0, 0, "the document has %d bytes; at most %d (1 MiB) are read", len(data), mostBytes)
+	}
+	if line, column, what := unprintable(data); what != "" {
+		return nil, at(line, column, "%s: a document is plain UTF-8 text", what)
+	}
+	decoder := yaml.NewDecoder(bytes.NewReader(data))
+	var root, more yaml.Node
+	err := decoder.Decode(&root)
+	switch {
+	case errors.Is(err, io.EOF):
+		return nil, at(0, 0, "the document is empty")
+	case err != nil:
+		line, text := yamlError(err)
+		return nil, at(line, 1, "%s", text)
+	}
+	if faults := refuse(file, &root, 0); len(faults) > 0 {
+		return nil, faults
+	}
+	if err := decoder.Decode(&more); !errors.Is(err, io.EOF) {
+		if err != nil {
+			line, text := yamlError(err)
+			return nil, at(line, 1, "%s", text)
+		}
+		return nil, at(more.Line, more.Column, "a second document begins here; one file holds one document")
+	}
+	if len(root.Content) != 1 {
+		return nil, at(0, 0, "the document is empty")
+	}
+	return root.Content[0], nil
+}
+
+// unprintable finds the first byte that a text file does not hold.
+func unprintable(data []byte) (line, column int, what string) {
+	line, column = 1, 1
+	for i := 0; i < len(data); {
+		r, size := utf8.DecodeRune(data[i:])
+		switch {
+		case r == utf8.RuneError && size == 1:
+			return line, column, "a byte that is not UTF-8"
+		case r == '\uFEFF' && i == 0, r == '\t', r == '\r':
+		case r == '\n':
+			line, column = line+1, 0
+		case unicode.IsControl(r), unicode.Is(unicode.Bidi_Control, r):
+			return line, column, fmt.Sprintf("the control character %U", r)
+		}
+		i += size
+		column++
+	}
+	return 0, 0, ""
+}
+
+// yamlError takes the library's message apart; it knows the line alone.
+func yamlError(err error) (int, string) {
+	text := strings.TrimPrefix(err.Error(), "yaml: ")
+	if m := regexp.MustCompile(`^line (\d+): (.*)`).FindStringSubmatch(text); m != nil {
+		line, _ := strconv.Atoi(m[1])
+		return line, "no YAML: " + m[2]
+	}
+	return 1, "no YAML: " + text
+}
+
+// refuse finds what no document may hold, at any depth. Aliases are looked at
+// but never followed, so that a few lines cannot stand for a million.
+func refuse(file string, n *yaml.Node, depth int) Faults {
+	fault := func(text string) Faults { return Faults{{file, n.Line, n.Column, text}} }
+	switch {
+	case depth > deepest+1: // the document itself is a node
+		return fault(fmt.Sprintf("nested more than %d deep", deepest))
+	case n.Kind == yaml.AliasNode:
+		return fault("an alias: write it out")
+	case n.Anchor != "":
+		return fault("an anchor: write it out where it is meant")
+	case n.Style&yaml.TaggedStyle != 0:
+		return fault("a tag: leave it away")
+	}
+	var faults Faults
+	for _, c := range n.Content {
+		faults = append(faults, refuse(file, c, depth+1)...)
+		if len(faults) > 20 {
+			break
+		}
+	}
+	return faults
+}
