@@ -145,7 +145,11 @@ func (p *Procedure) Stage(name string) (Stage, bool) {
 
 // Steps returns every step in the order written.
 func (p *Procedure) Steps() []Step {
-	var all []Step
+	n := 0
+	for _, stage := range p.Stages {
+		n += len(stage.Steps)
+	}
+	all := make([]Step, 0, n)
 	for _, stage := range p.Stages {
 		all = append(all, stage.Steps...)
 	}
@@ -173,9 +177,11 @@ func (p *Procedure) JoinOf(joint string) (Step, bool) {
 // joint has handling strength.
 func (p *Procedure) DisturbedBy(joint string) []string {
 	var zones []string
-	for _, step := range p.Steps() {
-		if step.Joint == joint && (step.Kind == Coat || step.Kind == Join) {
-			zones = append(zones, step.Disturbs...)
+	for _, stage := range p.Stages {
+		for i := range stage.Steps { // by index: replaying a journal asks this often
+			if step := &stage.Steps[i]; step.Joint == joint && (step.Kind == Coat || step.Kind == Join) {
+				zones = append(zones, step.Disturbs...)
+			}
 		}
 	}
 	slices.Sort(zones)

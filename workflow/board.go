@@ -51,7 +51,7 @@ func (s *State) Steps(j *Job, now time.Time) []StepReport {
 
 // Open reports whether the job has steps left at the time.
 func (s *State) Open(j *Job, at time.Time) bool {
-	return slices.ContainsFunc(s.steps(j, at), func(r StepReport) bool { return r.Progress != Done })
+	return slices.ContainsFunc(j.Procedure.Stages, func(stage steps.Stage) bool { return s.head(j, stage, at) < len(stage.Steps) })
 }
 
 // OpenJobs returns the jobs that have steps left at the time.
@@ -71,7 +71,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 	for _, stage := range j.Procedure.Stages {
 		complete[stage.Name] = s.head(j, stage, at) == len(stage.Steps)
 	}
-	var reports []StepReport
+	reports := make([]StepReport, 0, len(j.done)+16)
 	for _, stage := range j.Procedure.Stages {
 		head := s.head(j, stage, at)
 		for i, step := range stage.Steps {

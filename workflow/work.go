@@ -49,7 +49,7 @@ func (r Finish) decide(s *State, c Circumstances) ([]Facts, error) {
 		report, _, _ = after.FindStep(r.Step, c.At)
 	}
 	if err := s.allowed(report, job, c); err != nil {
-		if refusal, ok := err.(*Refusal); ok {
+		if refusal, ok := err.(*Refusal); ok && s.Untrusted(c.Now) == nil {
 			refusal.Record = s.entries(facts, c)
 		}
 		return nil, err

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fettle/procedures"
 	"fettle/steps"
 	"fettle/store"
 	"fettle/workflow"
@@ -148,21 +149,19 @@ func (d *demo) shelf(ctx context.Context, now time.Time) error {
 		return err
 	}
 	return d.life(ctx, "CW-03", now.AddDate(0, 0, -60), func(l *life) error {
-		l.now = now.Add(-26 * time.Hour)
-		if err := l.start(ctx, "boom-snapped", "left-boom"); err != nil {
+		l.Now = now.Add(-26 * time.Hour)
+		if err := l.start("boom-snapped", "left-boom"); err != nil {
 			return err
 		}
-		return l.carry(8)
+		return l.Carry(8)
 	})
 }
 
 // A life is a journal that the robot writes; it is stored whole at its end.
 type life struct {
-	app   *app
-	state *workflow.State
-	docs  workflow.Documents
-	now   time.Time
-	keep  func([]byte) error
+	robot.Worker
+	library *procedures.Library
+	keep    func([]byte) error
 }
 
 func (d *demo) life(ctx context.Context, mark string, from time.Time, then func(*life) error) error {
@@ -172,29 +171,13 @@ func (d *demo) life(ctx context.Context, mark string, from time.Time, then func(
 	if err != nil {
 		return err
 	}
-	l := &life{app: &a, now: from, docs: workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}, keep: func(data []byte) error {
+	l := &life{library: desk.Library, keep: func(data []byte) error {
 		_, err := desk.Store.Keep(ctx, data)
 		return err
 	}}
-	if l.state, err = workflow.Replay(nil, l.docs); err != nil {
-		return err
-	}
-	sheet, err := desk.Library.Sheet("causeway")
-	if err != nil {
-		return err
-	}
-	digest := store.Digest(sheet.Bytes)
-	l.docs.Sheets[digest] = sheet.Sheet
-	if err := l.keep(sheet.Bytes); err != nil {
-		return err
-	}
-	if err := l.act(workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: digest}); err != nil {
-		return err
-	}
-	if err := l.start(ctx, "causeway-build", ""); err != nil {
-		return err
-	}
-	if err := l.carry(1000); err != nil {
+	l.Worker = robot.Worker{Now: from, By: desk.By, Program: desk.Program, Documents: workflow.Documents{
+		Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}}
+	if err := l.build(mark); err != nil {
 		return err
 	}
 	if then != nil {
@@ -202,54 +185,47 @@ func (d *demo) life(ctx context.Context, mark string, from time.Time, then func(
 			return err
 		}
 	}
-	records, err := workflow.Encode(l.state.Entries)
+	records, err := workflow.Encode(l.State.Entries)
 	if err != nil {
 		return err
 	}
 	return desk.Store.Append(ctx, mark, 0, records)
 }
 
-func (l *life) start(ctx context.Context, procedure, zone string) error {
-	doc, err := l.app.library(config{}).Procedure(procedure)
+// build registers the airframe and builds it to its release.
+func (l *life) build(mark string) error {
+	sheet, err := l.library.Sheet("causeway")
+	if err != nil {
+		return err
+	}
+	digest := store.Digest(sheet.Bytes)
+	l.Documents.Sheets[digest] = sheet.Sheet
+	if err := l.keep(sheet.Bytes); err != nil {
+		return err
+	}
+	if l.State, err = workflow.Replay(nil, l.Documents); err != nil {
+		return err
+	}
+	if err := l.Act(workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: digest}); err != nil {
+		return err
+	}
+	if err := l.start("causeway-build", ""); err != nil {
+		return err
+	}
+	return l.Carry(1000)
+}
+
+func (l *life) start(procedure, zone string) error {
+	doc, err := l.library.Procedure(procedure)
 	if err != nil {
 		return err
 	}
 	digest := store.Digest(doc.Bytes)
-	l.docs.Procedures[digest] = doc.Procedure
+	l.Documents.Procedures[digest] = doc.Procedure
 	if err := l.keep(doc.Bytes); err != nil {
 		return err
 	}
-	return l.act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: l.state.Sheet, SheetSum: l.state.SheetSum, Zone: zone})
-}
-
-func (l *life) act(r workflow.Request) error {
-	entries, err := l.state.Decide(r, workflow.Circumstances{Now: l.now, By: "builder", Program: "fettle " + version})
-	if err != nil {
-		return err
-	}
-	l.state, err = workflow.Replay(append(l.state.Entries, entries...), l.docs)
-	return err
-}
-
-// carry lets the robot make so many moves, or fewer if no job is left.
-func (l *life) carry(moves int) error {
-	for range moves {
-		m, err := robot.Next(l.state, l.now)
-		switch {
-		case err != nil:
-			return err
-		case m.Over:
-			return nil
-		case m.Request == nil:
-			l.now = m.Until
-			continue
-		}
-		l.now = l.now.Add(m.Takes)
-		if err := l.act(m.Request); err != nil {
-			return err
-		}
-	}
-	return nil
+	return l.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: l.State.Sheet, SheetSum: l.State.SheetSum, Zone: zone})
 }
 
 // evening is what the demo plays on CW-01.

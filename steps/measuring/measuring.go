@@ -67,22 +67,17 @@ func (d Doubt) Guard(unit string) float64 {
 
 func (d Doubt) step(unit string) float64 { return 2 * inUnit(d.Resolution, unit) / math.Sqrt(12) }
 
-// inUnit is a size in the unit, zero where absent. It is the step from nought:
-// an error of 2 °C is one of 3.6 °F, not of 35.6.
+// inUnit is a size in the unit, zero where absent.
 func inUnit(q quantity.Quantity, unit string) float64 {
 	if q.IsZero() {
 		return 0
 	}
-	nought, err := quantity.New(new(big.Rat), q.Unit())
+	size, err := q.Span(unit)
 	if err != nil {
 		return math.Inf(1) // an unfit gauge decides nothing
 	}
-	top, err1 := q.Float(unit)
-	bottom, err2 := nought.Float(unit)
-	if err1 != nil || err2 != nil {
-		return math.Inf(1)
-	}
-	return top - bottom
+	f, _ := size.Float64()
+	return f
 }
 
 // A Finding is a verdict with its reason and the margin.

@@ -96,6 +96,20 @@ func (q Quantity) Float(symbol string) (float64, error) {
 	return f, nil
 }
 
+// Span is the value as a difference, in the unit: 2 °C of error are 3.6 °F of
+// it, not 35.6.
+func (q Quantity) Span(symbol string) (*big.Rat, error) {
+	r, err := q.Rat(symbol)
+	if err != nil {
+		return nil, err
+	}
+	nought, err := Quantity{value: new(big.Rat), unit: q.unit}.Rat(symbol)
+	if err != nil {
+		return nil, err
+	}
+	return r.Sub(r, nought), nil
+}
+
 // Duration is a duration as the clocks take it, rounded to the nanosecond.
 // A quantity that is not there takes no time.
 func (q Quantity) Duration() (time.Duration, error) {

@@ -62,11 +62,57 @@ func stuck(s workflow.Suggestion) error {
 	return fmt.Errorf("%w: %s: %v", ErrStuck, waiting[0].Step.Name, waiting[0].Reasons)
 }
 
+// A Worker carries jobs out on one airframe: a state, and the time it is there.
+type Worker struct {
+	State     *workflow.State
+	Documents workflow.Documents
+	Now       time.Time
+	By        string
+	Program   string
+}
+
+// Act has one request decided and replays the journal with what it gives.
+func (w *Worker) Act(r workflow.Request) error {
+	entries, err := w.State.Decide(r, workflow.Circumstances{Now: w.Now, By: w.By, Program: w.Program})
+	if err != nil {
+		return err
+	}
+	w.State, err = workflow.Replay(append(w.State.Entries, entries...), w.Documents)
+	return err
+}
+
+// Carry makes so many moves, or fewer if no job is left. Where a sitting ends
+// while a step is in hand, the bench is read again and the step done again.
+func (w *Worker) Carry(moves int) error {
+	for range moves {
+		m, err := Next(w.State, w.Now)
+		switch {
+		case err != nil:
+			return err
+		case m.Over:
+			return nil
+		case m.Request == nil:
+			w.Now = m.Until
+			continue
+		}
+		w.Now = w.Now.Add(m.Takes)
+		err = w.Act(m.Request)
+		var refused *workflow.Refusal
+		if m.Takes > 0 && errors.As(err, &refused) {
+			continue
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // resolve answers what holds a step back and a person can see to.
 func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now time.Time) (workflow.Request, error) {
 	switch reason.Because {
 	case workflow.ByClimate:
-		return Bench()
+		return fairBench()
 	case workflow.ByCondition:
 		var set []steps.Setting
 		for _, need := range step.Needs {
@@ -81,15 +127,15 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 				return workflow.Rework{Gate: g.Gate.Name}, nil
 			}
 			if g.Standing != workflow.Current && g.Gate.Critical && step.Kind == steps.Release {
-				return Measure(g)
+				return measure(g)
 			}
 		}
 	}
 	return nil, nil
 }
 
-// Bench is a bench of 20 °C and 50 % humidity.
-func Bench() (workflow.Request, error) {
+// fairBench is a bench of 20 °C and 50 % humidity.
+func fairBench() (workflow.Request, error) {
 	temperature, err := quantity.Parse("20 °C", quantity.Temperature)
 	if err != nil {
 		return nil, err
@@ -116,16 +162,16 @@ func do(s *workflow.State, r workflow.StepReport) (workflow.Request, error) {
 		}
 		for _, g := range s.GatesOf(job, r.Step) {
 			if !g.Met() {
-				return Measure(g)
+				return measure(g)
 			}
 		}
 	}
 	return workflow.Finish{Step: name}, nil
 }
 
-// Measure takes every reading of a gate, each in the middle of its limits.
-func Measure(g workflow.GateReport) (workflow.Request, error) {
-	value, err := Ideal(g.Gate.Limits)
+// measure takes every reading of a gate, each in the middle of its limits.
+func measure(g workflow.GateReport) (workflow.Request, error) {
+	value, err := ideal(g.Gate.Limits)
 	if err != nil {
 		return nil, fmt.Errorf("gate %s: %w", g.Gate.Name, err)
 	}
@@ -138,9 +184,9 @@ func Measure(g workflow.GateReport) (workflow.Request, error) {
 	return request, nil
 }
 
-// Ideal is a value well inside the limits: their middle, or where there is
+// ideal is a value well inside the limits: their middle, or where there is
 // only one, half as far again on the right side of it.
-func Ideal(l measuring.Limits) (quantity.Quantity, error) {
+func ideal(l measuring.Limits) (quantity.Quantity, error) {
 	unit := l.Unit()
 	rat := func(q quantity.Quantity) *big.Rat {
 		r, err := q.Rat(unit)

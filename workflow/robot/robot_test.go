@@ -1,0 +1,171 @@
+package robot_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/store"
+	"fettle/workflow"
+	"fettle/workflow/robot"
+)
+
+// worker is a robot with every document of the library at hand.
+func worker(t testing.TB) *robot.Worker {
+	t.Helper()
+	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
+	entries, faults := procedures.Open("").List()
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	for _, e := range entries {
+		digest := store.Digest(e.Document.Bytes)
+		if e.Document.Sheet != nil {
+			docs.Sheets[digest] = e.Document.Sheet
+		} else {
+			docs.Procedures[digest] = e.Document.Procedure
+		}
+	}
+	state, err := workflow.Replay(nil, docs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &robot.Worker{State: state, Documents: docs, Now: time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC), By: "robot", Program: "test"}
+}
+
+func act(t testing.TB, w *robot.Worker, r workflow.Request) {
+	t.Helper()
+	if err := w.Act(r); err != nil {
+		t.Fatalf("%T: %v", r, err)
+	}
+}
+
+func named(t testing.TB, name string) *procedures.Document {
+	t.Helper()
+	doc, err := procedures.Open("").Find(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return doc
+}
+
+func start(t testing.TB, w *robot.Worker, doc *procedures.Document, zone string) {
+	t.Helper()
+	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Zone: zone})
+}
+
+// build registers an airframe and carries its build to the end.
+func build(t testing.TB, design *procedures.Document, procedure *procedures.Document, options []string) *robot.Worker {
+	t.Helper()
+	w := worker(t)
+	act(t, w, workflow.Register{Mark: "CW-01", Sheet: design.Sheet, Digest: store.Digest(design.Bytes), Options: options})
+	start(t, w, procedure, "")
+	if err := w.Carry(3000); err != nil {
+		t.Fatal(err)
+	}
+	return w
+}
+
+func combinations(s *steps.Sheet) [][]string {
+	all := [][]string{nil}
+	for _, o := range s.Options {
+		for _, have := range all {
+			all = append(all, append(append([]string{}, have...), o.Name))
+		}
+	}
+	return all
+}
+
+// Every build of the library, with every choice of options, comes to its end
+// and to a release that still stands then.
+func TestEveryBuildEndsInARelease(t *testing.T) {
+	entries, _ := procedures.Open("").List()
+	builds := 0
+	for _, e := range entries {
+		if e.Document.Kind() != steps.Build {
+			continue
+		}
+		design := named(t, e.Document.Procedure.Design)
+		for _, options := range combinations(design.Sheet) {
+			t.Run(e.Document.Name()+" "+strings.Join(options, " "), func(t *testing.T) {
+				builds++
+				w := build(t, design, e.Document, options)
+				if open := w.State.OpenJobs(w.Now); len(open) > 0 {
+					t.Fatalf("%d jobs are open", len(open))
+				}
+				if flight := w.State.Flight(w.Now); !flight.Released {
+					t.Fatalf("not released: %+v", flight)
+				}
+			})
+		}
+	}
+	if builds == 0 {
+		t.Fatal("there is no build")
+	}
+}
+
+// Every repair and check that is started by itself comes to its end on every
+// design that it serves and every zone that it is written for, grounds the
+// airframe, and leaves no gate stale that it disturbed.
+func TestEveryRepairComesToItsEnd(t *testing.T) {
+	entries, _ := procedures.Open("").List()
+	done := 0
+	for _, design := range entries {
+		if design.Document.Sheet == nil {
+			continue
+		}
+		built := build(t, design.Document, named(t, design.Document.Name()+"-build"), nil)
+		for _, e := range entries {
+			if e.Document.Procedure == nil || e.Document.Kind() == steps.Build || !e.Document.Serves(design.Document.Sheet) {
+				continue
+			}
+			zones := e.Document.Procedure.On
+			if len(zones) == 0 {
+				zones = []string{""}
+			}
+			for _, zone := range zones {
+				t.Run(design.Document.Name()+" "+e.Document.Name()+" "+zone, func(t *testing.T) {
+					done++
+					carryRepair(t, *built, e.Document, zone)
+				})
+			}
+		}
+	}
+	if done == 0 {
+		t.Fatal("there is no repair")
+	}
+}
+
+func carryRepair(t *testing.T, w robot.Worker, doc *procedures.Document, zone string) {
+	start(t, &w, doc, zone)
+	if err := w.Carry(1000); err != nil {
+		t.Fatal(err)
+	}
+	if open := w.State.OpenJobs(w.Now); len(open) > 0 {
+		t.Fatalf("%d jobs are open", len(open))
+	}
+	disturbed := false
+	for _, step := range doc.Procedure.Steps() {
+		disturbed = disturbed || len(step.Disturbs) > 0
+	}
+	for _, g := range w.State.Gates() {
+		if g.Gate.Critical && !g.Met() {
+			t.Errorf("the gate %s is %s at the end: %s", g.Gate.Name, g.Standing, g.Reason)
+		}
+	}
+	if flight := w.State.Flight(w.Now); disturbed && flight.Released {
+		t.Error("the airframe was disturbed and is released still")
+	}
+	if disturbed {
+		w.Now = w.Now.Add(48 * time.Hour) // for load joints that nothing waited for
+		act(t, &w, workflow.GiveRelease{})
+	}
+}
+
+func BenchmarkBuild(b *testing.B) {
+	for b.Loop() {
+		build(b, named(b, "causeway"), named(b, "causeway-build"), nil)
+	}
+}
