@@ -68,10 +68,10 @@ func (a *app) demo(ctx context.Context) error {
 		whole += s.after
 	}
 	now := a.time.Now().Truncate(time.Minute)
-	if err := d.shelf(ctx, now); err != nil {
+	d.clock.now = now.Add(-whole)
+	if err := d.shelf(ctx, d.clock.now); err != nil {
 		return err
 	}
-	d.clock.now = now.Add(-whole)
 	for _, s := range scenes {
 		if err := d.play(ctx, s); err != nil {
 			return err
@@ -144,12 +144,12 @@ func splitCommand(line string) []string {
 
 // shelf puts two more airframes into the store, with the lives that a careful
 // builder would have given them: one released, one broken again.
-func (d *demo) shelf(ctx context.Context, now time.Time) error {
-	if err := d.life(ctx, "CW-02", now.AddDate(0, 0, -40), nil); err != nil {
+func (d *demo) shelf(ctx context.Context, evening time.Time) error {
+	if err := d.life(ctx, "CW-02", evening.AddDate(0, 0, -40), nil); err != nil {
 		return err
 	}
-	return d.life(ctx, "CW-03", now.AddDate(0, 0, -60), func(l *life) error {
-		l.Now = now.Add(-26 * time.Hour)
+	return d.life(ctx, "CW-03", evening.AddDate(0, 0, -60), func(l *life) error {
+		l.Now = evening.Add(-26 * time.Hour)
 		if err := l.start("boom-snapped", "left-boom"); err != nil {
 			return err
 		}
@@ -255,8 +255,8 @@ func evening() []scene {
 		{after: 3 * minute, words: "too early", command: "done CW-01 join-wing", code: exitRefused},
 		{after: minute, words: "something else can be done while it dries", command: "next CW-01"},
 		{words: "but the telephone rings, and three days go by"},
-		{after: 72 * time.Hour, command: "next CW-01"},
-		{after: 2 * minute, words: "a new sitting: the bench is read again, and the window is open", command: "bench --temperature 20C --humidity 50% --set ventilation=on"},
+		{after: 72 * time.Hour, words: "a new sitting: the bench is read again, and the window is open", command: "bench --temperature 20C --humidity 50% --set ventilation=on"},
+		{after: minute, words: "the coat has lapsed, and its step is open again", command: "next CW-01"},
 		quiet(4*minute, "done CW-01 coat-left-root"),
 		quiet(4*minute, "done CW-01 coat-right-root"),
 		{words: "waiting is done by the program too", command: "wait CW-01 wing-roots"},

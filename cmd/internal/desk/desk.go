@@ -21,6 +21,8 @@ type Desk struct {
 	Now     func() time.Time
 	By      string
 	Program string
+
+	parsed documents
 }
 
 // tries is how often a decision is taken again when another terminal was
@@ -52,7 +54,7 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 		if size == 0 {
 			return d.unknownMark(r, mark)
 		}
-		state, err = replay(r, mark, documents{})
+		state, err = d.replay(r, mark)
 		return err
 	})
 	return state, err
@@ -66,9 +68,8 @@ func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
 		if err != nil {
 			return err
 		}
-		parsed := documents{}
 		for _, j := range journals {
-			state, err := replay(r, j.Mark, parsed)
+			state, err := d.replay(r, j.Mark)
 			if err != nil {
 				return err
 			}
@@ -142,7 +143,7 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 	request := workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: digest, Options: options}
 	var have *workflow.State
 	err = d.Store.View(ctx, func(r store.Reader) (err error) {
-		have, err = replay(r, mark, documents{})
+		have, err = d.replay(r, mark)
 		return err
 	})
 	if err != nil {
@@ -203,23 +204,19 @@ func (d *Desk) sheetFor(ctx context.Context, state *workflow.State) (*procedures
 		}
 	}
 	var kept *procedures.Document
-	err := d.Store.View(ctx, func(r store.Reader) error {
-		data, err := r.Document(state.SheetSum)
-		if err != nil {
-			return err
-		}
-		kept, err = procedures.Read(state.Airframe.Design, data)
+	err := d.Store.View(ctx, func(r store.Reader) (err error) {
+		kept, err = d.document(r, state.SheetSum)
 		return err
 	})
 	return kept, err
 }
 
-// documents holds the parsed documents by digest, so that a fleet of one
-// design reads its sheet once.
+// documents holds parsed documents by digest. A digest names its bytes for
+// ever, so that what was parsed once need not be parsed again.
 type documents map[string]*procedures.Document
 
-func (d documents) get(r store.Reader, digest string) (*procedures.Document, error) {
-	if doc, ok := d[digest]; ok {
+func (d *Desk) document(r store.Reader, digest string) (*procedures.Document, error) {
+	if doc, ok := d.parsed[digest]; ok {
 		return doc, nil
 	}
 	data, err := r.Document(digest)
@@ -230,12 +227,15 @@ func (d documents) get(r store.Reader, digest string) (*procedures.Document, err
 	if err != nil {
 		return nil, fmt.Errorf("reading the document %s: %w", digest, err)
 	}
-	d[digest] = doc
+	if d.parsed == nil {
+		d.parsed = documents{}
+	}
+	d.parsed[digest] = doc
 	return doc, nil
 }
 
 // replay folds the journal of one airframe, with the documents it names.
-func replay(r store.Reader, mark string, parsed documents) (*workflow.State, error) {
+func (d *Desk) replay(r store.Reader, mark string) (*workflow.State, error) {
 	records, err := r.Read(mark, 0)
 	if err != nil {
 		return nil, err
@@ -247,16 +247,22 @@ func replay(r store.Reader, mark string, parsed documents) (*workflow.State, err
 	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
 	sheets, named := workflow.Digests(entries)
 	for _, digest := range sheets {
-		doc, err := parsed.get(r, digest)
+		doc, err := d.document(r, digest)
 		if err != nil {
 			return nil, err
+		}
+		if doc.Sheet == nil {
+			return nil, fmt.Errorf("the journal of %s: the document %s is no design sheet", mark, digest)
 		}
 		docs.Sheets[digest] = doc.Sheet
 	}
 	for _, digest := range named {
-		doc, err := parsed.get(r, digest)
+		doc, err := d.document(r, digest)
 		if err != nil {
 			return nil, err
+		}
+		if doc.Procedure == nil {
+			return nil, fmt.Errorf("the journal of %s: the document %s is no procedure", mark, digest)
 		}
 		docs.Procedures[digest] = doc.Procedure
 	}

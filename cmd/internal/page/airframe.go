@@ -122,11 +122,17 @@ func (a Airframe) short(l *lines, c Clock) {
 	for _, t := range a.Timers {
 		l.item("%s", t.line(c))
 	}
+	var stale []string
 	for _, g := range a.Gates {
 		switch g.Standing {
-		case workflow.Failed, workflow.Undecided, workflow.StaleGate, workflow.Conceded:
+		case workflow.Failed, workflow.Undecided, workflow.Conceded:
 			l.item("gate %s: %s", esc(g.Name), esc(g.standingLine()))
+		case workflow.StaleGate:
+			stale = append(stale, esc(g.Name))
 		}
+	}
+	if len(stale) > 0 {
+		l.item("to be measured again: %s; `fettle airframe show %s` says why", strings.Join(stale, ", "), a.Mark)
 	}
 	for _, w := range a.Warnings {
 		l.item("**Clock:** %s", ReasonText(w, c))

@@ -1,7 +1,8 @@
 package page
 
 import (
-	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"fettle/workflow"
@@ -20,11 +21,19 @@ type Next struct {
 	Warnings []workflow.Reason `json:"warnings,omitempty"`
 }
 
-// A Waiting is a step that waits, with its reasons.
+// A Waiting is the first step left of a stage, with the reasons why it waits.
 type Waiting struct {
-	Step    string            `json:"step"`
-	Title   string            `json:"title"`
-	Reasons []workflow.Reason `json:"reasons"`
+	Step     string            `json:"step"`
+	Stage    string            `json:"stage"`
+	Title    string            `json:"title"`
+	Reopened string            `json:"reopened,omitempty"`
+	Reasons  []workflow.Reason `json:"reasons"`
+}
+
+// behind reports whether other steps come before it, so that nothing else that
+// holds it back matters yet.
+func (w Waiting) behind() bool {
+	return slices.ContainsFunc(w.Reasons, func(r workflow.Reason) bool { return r.Because == workflow.ByOrder })
 }
 
 // NewNext makes the page of what to do now.
@@ -37,7 +46,7 @@ func NewNext(s *workflow.State, now time.Time) Next {
 		n.Step = &step
 	}
 	for _, w := range suggestion.Waiting {
-		n.Waiting = append(n.Waiting, Waiting{w.Step.Name, w.Step.Label(), w.Reasons})
+		n.Waiting = append(n.Waiting, Waiting{w.Step.Name, w.Stage, w.Step.Label(), w.Reopened, w.Reasons})
 	}
 	if r := s.Untrusted(now); r != nil {
 		n.Warnings = append(n.Warnings, *r)
@@ -67,18 +76,7 @@ func (n Next) Markdown(c Clock) string {
 			l.add("\n*Now, because %s.*\n", esc(n.Because))
 		}
 	}
-	if len(n.Waiting) > 0 {
-		l.add("\n## Meanwhile\n")
-	}
-	for _, w := range n.Waiting {
-		for i, r := range w.Reasons {
-			if i == 2 && len(w.Reasons) > 3 {
-				l.item("`%s` and %s more", w.Step, fmt.Sprint(len(w.Reasons)-2))
-				break
-			}
-			l.item("`%s` waits: %s", w.Step, ReasonText(r, c))
-		}
-	}
+	n.waiting(&l, c)
 	if len(n.Timers) > 0 {
 		l.add("\n## Clocks\n")
 	}
@@ -86,6 +84,29 @@ func (n Next) Markdown(c Clock) string {
 		l.item("%s", t.line(c))
 	}
 	return l.String()
+}
+
+// waiting says why what could be next waits, and names the stages behind it.
+func (n Next) waiting(l *lines, c Clock) {
+	if len(n.Waiting) > 0 {
+		l.add("\n## Meanwhile\n")
+	}
+	var behind []string
+	for _, w := range n.Waiting {
+		if w.behind() {
+			behind = append(behind, esc(w.Stage))
+			continue
+		}
+		if w.Reopened != "" {
+			l.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
+		}
+		for _, r := range w.Reasons {
+			l.item("`%s` waits: %s", w.Step, ReasonText(r, c))
+		}
+	}
+	if len(behind) > 0 {
+		l.item("later: %s", strings.Join(behind, ", "))
+	}
 }
 
 // Refusal is the answer no, with every reason.

@@ -33,14 +33,19 @@ func (c Clock) At(t time.Time) string {
 // In shows how far off a moment is.
 func (c Clock) In(t time.Time) string { return Span(t.Sub(c.Now)) }
 
-// Span shows a length of time in its two largest parts.
+// Span shows a length of time as it is said at a bench: seconds count in the
+// last ten minutes only.
 func Span(d time.Duration) string {
 	d = max(d, 0)
 	switch {
 	case d >= 48*time.Hour:
 		return fmt.Sprintf("%d days %d h", d/(24*time.Hour), d%(24*time.Hour)/time.Hour)
+	case d >= time.Hour && d%time.Hour < time.Minute:
+		return fmt.Sprintf("%d h", d/time.Hour)
 	case d >= time.Hour:
 		return fmt.Sprintf("%d h %d min", d/time.Hour, d%time.Hour/time.Minute)
+	case d >= 10*time.Minute || d >= time.Minute && d%time.Minute == 0:
+		return fmt.Sprintf("%d min", d/time.Minute)
 	case d >= time.Minute:
 		return fmt.Sprintf("%d min %d s", d/time.Minute, d%time.Minute/time.Second)
 	}
