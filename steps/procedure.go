@@ -22,22 +22,22 @@ const Stale = "stale"
 
 // A Procedure is an ordered account of work: a build, a repair or a check.
 type Procedure struct {
-	Name     string
-	Title    string
-	About    string // Markdown, optional
-	Kind     string
-	Design   string   // the design it is for; empty: every design that has what it names
-	On       []string // the zones it may be started on; empty: none is chosen
-	Revision int
-	Stages   []Stage
+	Name     string   `json:"name"`
+	Title    string   `json:"title"`
+	About    string   `json:"about,omitempty"` // Markdown, optional
+	Kind     string   `json:"kind"`
+	Design   string   `json:"design,omitempty"` // the design it is for; empty: every design that has what it names
+	On       []string `json:"on,omitempty"`     // the zones it may be started on; empty: none is chosen
+	Revision int      `json:"revision"`
+	Stages   []Stage  `json:"stages,omitempty"`
 }
 
 // A Stage is an ordered run of steps. Stages go side by side but for After.
 type Stage struct {
-	Name  string
-	Title string
-	After []string
-	Steps []Step
+	Name  string   `json:"name"`
+	Title string   `json:"title"`
+	After []string `json:"after,omitempty"`
+	Steps []Step   `json:"steps,omitempty"`
 }
 
 // A Kind is what satisfies a step.
@@ -56,27 +56,28 @@ const (
 
 // A Step is one thing to do, with what it needs and what it leaves behind.
 type Step struct {
-	Name     string
-	Title    string
-	Do       string   // what to do and how, Markdown
-	Why      string   // what goes wrong if it is skipped, Markdown
-	Cautions []string // shown before everything else
-	Kind     Kind
+	Name     string   `json:"name"`
+	Title    string   `json:"title"`
+	Do       string   `json:"do,omitempty"`       // what to do and how, Markdown
+	Why      string   `json:"why,omitempty"`      // what goes wrong if it is skipped, Markdown
+	Cautions []string `json:"cautions,omitempty"` // shown before everything else
+	Kind     Kind     `json:"kind"`
 
-	Joint    string // coat, join: the joint; wait: the joint waited for, if any
-	Adhesive string // coat: what with
-	Load     bool   // join: the joint carries load in flight
-	For      quantity.Quantity
-	Until    string   // wait on a joint: UntilHandling or UntilCure
-	Gates    []string // measure: gate names, or Stale
-	Confirm  []string // hold: the lines, each answered on its own
+	Joint    string            `json:"joint,omitempty"`    // coat, join: the joint; wait: the joint waited for, if any
+	Adhesive string            `json:"adhesive,omitempty"` // coat: what with
+	Load     bool              `json:"load,omitempty"`     // join: the joint carries load in flight
+	For      quantity.Quantity `json:"for,omitzero"`
+	Until    string            `json:"until,omitempty"`   // wait on a joint: UntilHandling or UntilCure
+	Gates    []string          `json:"gates,omitempty"`   // measure: gate names, or Stale
+	Confirm  []string          `json:"confirm,omitempty"` // hold: the lines, each answered on its own
 
-	Hands    quantity.Quantity // attended time; drying is not attended
-	Needs    []Setting
-	Sets     []Setting
-	Disturbs []string
+	Hands    quantity.Quantity `json:"hands,omitzero"` // attended time; drying is not attended
+	Needs    []Setting         `json:"needs,omitempty"`
+	Sets     []Setting         `json:"sets,omitempty"`
+	Disturbs []string          `json:"disturbs,omitempty"`
 
-	With, Without string // the option that governs it
+	With    string `json:"with,omitempty"` // the option that governs it
+	Without string `json:"without,omitempty"`
 }
 
 // What a wait on a joint waits for.

@@ -11,57 +11,63 @@ import (
 // A Sheet is a design sheet: the one place where an airframe design's zones,
 // limits, adhesives and gauges are written.
 type Sheet struct {
-	Name     string
-	Title    string
-	About    string // Markdown, optional
-	Revision int
+	Name     string `json:"name"`
+	Title    string `json:"title"`
+	About    string `json:"about,omitempty"` // Markdown, optional
+	Revision int    `json:"revision"`
 
-	Zones      []string
-	Options    []Option
-	Conditions []Condition
-	Adhesives  []Adhesive
-	Gauges     []Gauge
-	Gates      []Gate
+	Zones      []string    `json:"zones,omitempty"`
+	Options    []Option    `json:"options,omitempty"`
+	Conditions []Condition `json:"conditions,omitempty"`
+	Adhesives  []Adhesive  `json:"adhesives,omitempty"`
+	Gauges     []Gauge     `json:"gauges,omitempty"`
+	Gates      []Gate      `json:"gates,omitempty"`
 }
 
 // An Option is a choice made for one airframe of a design when it is registered.
-type Option struct{ Name, Title string }
+type Option struct {
+	Name  string `json:"name"`
+	Title string `json:"title"`
+}
 
 // A Condition is a lock-out that steps set and require, such as propeller: off.
 type Condition struct {
-	Name   string
-	Title  string
-	States []string
+	Name   string   `json:"name"`
+	Title  string   `json:"title"`
+	States []string `json:"states,omitempty"`
 	// Sitting says that the condition lapses with the sitting in which it was
 	// set (an open window is not open the day after).
-	Sitting bool
+	Sitting bool `json:"sitting,omitempty"`
 }
 
 // An Adhesive is what a joint is coated with.
 type Adhesive struct {
-	Name    string
-	Title   string
-	Caution string // shown before every step that spreads it
-	Source  string // where its times come from
+	Name    string `json:"name"`
+	Title   string `json:"title"`
+	Caution string `json:"caution,omitempty"` // shown before every step that spreads it
+	Source  string `json:"source,omitempty"`  // where its times come from
 
 	// As written, for showing.
-	From, To, At   quantity.Quantity
-	Handling, Cure quantity.Quantity
-	Coldest        quantity.Quantity // below: refused
-	Warmest        quantity.Quantity // above: refused
-	Driest         quantity.Quantity // relative humidity, absent: no limit
-	Dampest        quantity.Quantity
+	From     quantity.Quantity `json:"from,omitzero"`
+	To       quantity.Quantity `json:"to,omitzero"`
+	At       quantity.Quantity `json:"at,omitzero"`
+	Handling quantity.Quantity `json:"handling,omitzero"`
+	Cure     quantity.Quantity `json:"cure,omitzero"`
+	Coldest  quantity.Quantity `json:"coldest,omitzero"` // below: refused
+	Warmest  quantity.Quantity `json:"warmest,omitzero"` // above: refused
+	Driest   quantity.Quantity `json:"driest,omitzero"`  // relative humidity, absent: no limit
+	Dampest  quantity.Quantity `json:"dampest,omitzero"`
 
 	// Times is the same as numbers, for the clocks.
-	Times bond.Times
+	Times bond.Times `json:"-"`
 }
 
 // A Gauge is what a reading is taken with.
 type Gauge struct {
-	Name        string
-	Title       string
-	Resolution  quantity.Quantity // smallest step shown
-	Uncertainty quantity.Quantity // expanded, k = 2; absent: from the resolution alone
+	Name        string            `json:"name"`
+	Title       string            `json:"title"`
+	Resolution  quantity.Quantity `json:"resolution,omitzero"`  // smallest step shown
+	Uncertainty quantity.Quantity `json:"uncertainty,omitzero"` // expanded, k = 2; absent: from the resolution alone
 }
 
 // Doubt is the gauge as the measuring rules see it.
@@ -71,21 +77,22 @@ func (g Gauge) Doubt() measuring.Doubt {
 
 // A Gate is a measurement with limits at which work stops until they are met.
 type Gate struct {
-	Name   string
-	Title  string
-	How    string   // how it is measured, Markdown, optional
-	Rework string   // what to do when it is out of tolerance, Markdown, optional
-	Points []string // where it is measured; none: one point without a name
-	Repeat int      // readings at each point, at least 1
-	Limits measuring.Limits
-	Pairs  [][2]string // the points that Limits.Alike compares; none: all
-	Gauge  string
-	Of     []string // the zones it depends on
+	Name   string           `json:"name"`
+	Title  string           `json:"title"`
+	How    string           `json:"how,omitempty"`    // how it is measured, Markdown, optional
+	Rework string           `json:"rework,omitempty"` // what to do when it is out of tolerance, Markdown, optional
+	Points []string         `json:"points,omitempty"` // where it is measured; none: one point without a name
+	Repeat int              `json:"repeat,omitzero"`  // readings at each point, at least 1
+	Limits measuring.Limits `json:"limits,omitzero"`
+	Pairs  [][2]string      `json:"pairs,omitempty"` // the points that Limits.Alike compares; none: all
+	Gauge  string           `json:"gauge,omitempty"`
+	Of     []string         `json:"of,omitempty"` // the zones it depends on
 
 	// Critical: no concession can waive it, and no release goes without it.
-	Critical bool
+	Critical bool `json:"critical,omitempty"`
 
-	With, Without string // the option that governs it
+	With    string `json:"with,omitempty"` // the option that governs it
+	Without string `json:"without,omitempty"`
 }
 
 // PointNames returns the points of the gate; a gate without named points has

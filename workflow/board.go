@@ -74,6 +74,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 	reports := make([]StepReport, 0, len(j.done)+16)
 	for _, stage := range j.Procedure.Stages {
 		head := s.head(j, stage, at)
+		before := Reason{Because: ByOrder}
 		for i, step := range stage.Steps {
 			r := StepReport{Job: j.ID, Stage: stage.Name, Step: step}
 			switch {
@@ -81,7 +82,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				r.Progress, r.At = Done, j.done[step.Name].at
 			case i > head:
 				r.Progress = Later
-				r.Reasons = []Reason{{Because: ByOrder, Text: fmt.Sprintf("%s comes before it", stage.Steps[head].Name)}}
+				r.Reasons = []Reason{before}
 			default:
 				r.Reasons = append(s.unfinished(j, stage, complete), s.forbids(j, stage, i, at)...)
 				r.Progress = Waiting
@@ -90,6 +91,9 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				}
 			}
 			s.explain(&r, j, at)
+			if i == head {
+				before.Text, before.Do = step.Name+" comes before it", r.Reopened
+			}
 			reports = append(reports, r)
 		}
 	}
@@ -225,7 +229,10 @@ func waitText(step steps.Step) string {
 	if step.Joint == "" {
 		return fmt.Sprintf("wait %s", step.For)
 	}
-	return fmt.Sprintf("joint %s is waited for until %s", step.Joint, step.Until)
+	if step.Until == steps.UntilCure {
+		return "joint " + step.Joint + " is not cured"
+	}
+	return "joint " + step.Joint + " has no handling strength yet"
 }
 
 // stands checks a needed condition.

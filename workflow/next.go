@@ -23,8 +23,9 @@ type Suggestion struct {
 }
 
 // Next suggests what to do at the time: an open joint before anything else,
-// then work that fits in before a joint must be closed, in the stage last
-// worked on, in the order written.
+// then the rework of what was just found out of tolerance, then work that fits
+// in before a joint must be closed, in the stage last worked on, in the order
+// written.
 func (s *State) Next(now time.Time) Suggestion {
 	var ready, waiting []StepReport
 	jobs := s.OpenJobs(now)
@@ -56,7 +57,12 @@ func (s *State) Next(now time.Time) Suggestion {
 	slices.SortStableFunc(ready, func(a, b StepReport) int {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes))
 	})
-	if len(ready) > 0 {
+	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
+	if rework >= 0 && (len(ready) == 0 || ready[0].Step.Kind != steps.Join) {
+		r := waiting[rework]
+		out.Step, out.Resolve = &r, r.Reasons
+		waiting = slices.Delete(slices.Clone(waiting), rework, rework+1)
+	} else if len(ready) > 0 {
 		r := ready[0]
 		out.Step = &r
 		out.Why = s.because(r, stage, waiting, due, joint, now)
@@ -143,6 +149,12 @@ func opens(r StepReport) time.Time {
 		}
 	}
 	return at
+}
+
+// reworkable reports whether a gate that is out of tolerance is all that holds
+// the step back.
+func reworkable(r StepReport) bool {
+	return len(r.Reasons) > 0 && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Do == "" })
 }
 
 // resolvable reports whether a person at the bench can see to all that holds

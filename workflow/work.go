@@ -133,7 +133,11 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 	var reasons []Reason
 	switch r.Progress {
 	case Done:
-		reasons = []Reason{{Because: ByState, Text: "it is done already", Do: fmt.Sprintf("if that was a mistake: fettle undo %s %d", s.Airframe.Mark, job.done[r.Step.Name].position)}}
+		m, recorded := job.done[r.Step.Name]
+		if !recorded {
+			break // a wait that time has ended; now it is written down
+		}
+		reasons = []Reason{{Because: ByState, Text: "it is done already", Do: fmt.Sprintf("if that was a mistake: fettle undo %s %d", s.Airframe.Mark, m.position)}}
 	case Waiting, Later:
 		reasons = r.Reasons
 	}

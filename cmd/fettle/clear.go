@@ -74,17 +74,23 @@ func answersOf(confirmed []int, lines int) ([]bool, error) {
 // confirmed.
 func askLines(ctx context.Context, p *term.Prompter, lines []string) ([]bool, error) {
 	answers := make([]bool, len(lines))
-	for i, line := range lines {
-		answer, err := p.Ask(ctx, fmt.Sprintf("%d. %s  [y/n] ", i+1, term.Line(line)))
+	for i := 0; i < len(lines); {
+		answer, err := p.Ask(ctx, fmt.Sprintf("%d. %s [y/n] ", i+1, term.Line(lines[i])))
 		if errors.Is(err, term.ErrEnd) {
 			return answers, nil
 		}
 		if err != nil {
 			return nil, err
 		}
-		if answers[i] = term.Yes(answer); !answers[i] {
+		yes, ok := term.YesNo(answer)
+		switch {
+		case !ok:
+			continue
+		case !yes:
 			return answers, nil
 		}
+		answers[i] = true
+		i++
 	}
 	return answers, nil
 }

@@ -85,6 +85,9 @@ func (c *conversation) turn(ctx context.Context) error {
 		return c.askBench(ctx)
 	}
 	next := page.NewNext(state, now)
+	if next.Step != nil { // these are asked, below
+		next.Step.Commands, next.Step.Lines = nil, nil
+	}
 	suggestion := state.Next(now)
 	if err := c.Show(next.Markdown(c.clock())); err != nil {
 		return err
@@ -119,6 +122,20 @@ func (c *conversation) ask(ctx context.Context, question, help string) (string, 
 			}
 		default:
 			return answer, nil
+		}
+	}
+}
+
+// confirm asks a question of yes or no until it is answered: an enter struck
+// with gluey hands is neither.
+func (c *conversation) confirm(ctx context.Context, question, help string) (bool, error) {
+	for {
+		answer, err := c.ask(ctx, question+" [y/n]", help)
+		if err != nil {
+			return false, err
+		}
+		if yes, ok := term.YesNo(answer); ok {
+			return yes, nil
 		}
 	}
 }
@@ -193,11 +210,11 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, ste
 		if s.Holds(need.Condition, c.time.Now()) == need.State {
 			continue
 		}
-		answer, err := c.ask(ctx, fmt.Sprintf("Is it so now: %s? [y/n]", need), "y once you have seen to it")
+		so, err := c.confirm(ctx, fmt.Sprintf("Is it so now: %s?", need), "y once you have seen to it")
 		if err != nil {
 			return err
 		}
-		if !term.Yes(answer) {
+		if !so {
 			fmt.Fprintf(c.Err, "%s waits for it.\n", step.Name)
 			return errLeave
 		}
@@ -221,14 +238,14 @@ func (c *conversation) askRework(ctx context.Context, s *workflow.State, r workf
 		if !g.Gate.Critical {
 			help += "; c REASON grants a concession instead"
 		}
-		answer, err := c.ask(ctx, fmt.Sprintf("Is %s reworked? [y, %s]", g.Gate.Name, "or ?"), help)
+		answer, err := c.ask(ctx, fmt.Sprintf("Is %s reworked? [y or ?]", g.Gate.Name), help)
 		if err != nil {
 			return err
 		}
 		if why, ok := strings.CutPrefix(answer, "c "); ok {
 			return c.record(ctx, workflow.Concede{Gate: g.Gate.Name, Reason: why})
 		}
-		if term.Yes(answer) {
+		if yes, _ := term.YesNo(answer); yes {
 			return c.record(ctx, workflow.Rework{Gate: g.Gate.Name})
 		}
 		fmt.Fprintf(c.Err, "%s stays out of tolerance until it is.\n", g.Gate.Name)
@@ -237,8 +254,8 @@ func (c *conversation) askRework(ctx context.Context, s *workflow.State, r workf
 }
 
 func (c *conversation) askTouch(ctx context.Context, r *workflow.StepReport) error {
-	answer, err := c.ask(ctx, "Touched again: is it dry? [y/n]", "y if it no longer strings or comes off")
-	if err != nil || !term.Yes(answer) {
+	dry, err := c.confirm(ctx, "Touched again: is it dry?", "y if it no longer strings or comes off")
+	if err != nil || !dry {
 		return err
 	}
 	return c.record(ctx, workflow.Finish{Step: r.Job + "/" + r.Step.Name, Touch: workflow.TouchDry})
@@ -253,11 +270,11 @@ func (c *conversation) step(ctx context.Context, s *workflow.State, r workflow.S
 	case steps.Measure:
 		return c.askReadings(ctx, s, r, name)
 	case steps.Release:
-		answer, err := c.ask(ctx, fmt.Sprintf("Release %s to fly, as %s? [y/n]", c.mark, c.desk.By), "y releases")
+		yes, err := c.confirm(ctx, fmt.Sprintf("Release %s to fly, as %s?", c.mark, c.desk.By), "y releases")
 		if err != nil {
 			return err
 		}
-		if !term.Yes(answer) {
+		if !yes {
 			return errLeave
 		}
 		return c.release(ctx, []string{c.mark}, false)
@@ -280,11 +297,11 @@ func (c *conversation) step(ctx context.Context, s *workflow.State, r workflow.S
 func (c *conversation) askHold(ctx context.Context, r workflow.StepReport, name string) error {
 	answers := make([]bool, len(r.Step.Confirm))
 	for i, line := range r.Step.Confirm {
-		answer, err := c.ask(ctx, fmt.Sprintf("%d. %s [y/n]", i+1, term.Line(line)), "y confirms this line")
+		yes, err := c.confirm(ctx, fmt.Sprintf("%d. %s", i+1, term.Line(line)), "y confirms this line, n leaves")
 		if err != nil {
 			return err
 		}
-		if answers[i] = term.Yes(answer); !answers[i] {
+		if answers[i] = yes; !yes {
 			fmt.Fprintf(c.Err, "The hold %s stays: line %d is not confirmed.\n", r.Step.Name, i+1)
 			return errLeave
 		}
@@ -335,7 +352,7 @@ func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, po
 	unit := g.Gate.Limits.Unit()
 	for {
 		what := strings.TrimSpace(g.Gate.Name + " " + point)
-		answer, err := c.ask(ctx, fmt.Sprintf("%s, such as 1 %s:", what, unit), "a value with its unit, or a bare number in "+unit)
+		answer, err := c.ask(ctx, fmt.Sprintf("%s, in %s:", what, unit), "a value with its unit, or a bare number in "+unit)
 		if err != nil {
 			return err
 		}

@@ -8,6 +8,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/nearest"
 	"fettle/steps/quantity"
 )
 
@@ -36,8 +37,20 @@ func (a *app) root() *cobra.Command {
 		Version:       version,
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		Args:          cobra.NoArgs,
-		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return nil
+			}
+			var known []string
+			for _, c := range cmd.Commands() {
+				known = append(known, c.Name())
+			}
+			if near := nearest.Of(args[0], known); near != "" {
+				return usage("there is no command %q; did you mean %q?", args[0], near)
+			}
+			return usage("there is no command %q; see fettle --help", args[0])
+		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	flags := root.PersistentFlags()
 	flags.StringVar(&a.storePath, "store", "", "the store `FILE` (else FETTLE_STORE, else fettle.db in the XDG data folder)")

@@ -29,8 +29,9 @@ const (
 
 // Limits are what a measurement must meet. An absent one is no limit.
 type Limits struct {
-	Low, High quantity.Quantity
-	Alike     quantity.Quantity // the most that compared points may differ
+	Low   quantity.Quantity `json:"low,omitzero"`
+	High  quantity.Quantity `json:"high,omitzero"`
+	Alike quantity.Quantity `json:"alike,omitzero"` // the most that compared points may differ
 }
 
 // Dimension is the dimension of the limits.

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
 )
@@ -169,7 +170,9 @@ func (p Step) Markdown(c Clock) string {
 		}
 		return l.String()
 	}
-	l.add("\nWhen it is done:\n")
+	if len(p.Commands) > 0 {
+		l.add("\nWhen it is done:\n")
+	}
 	for _, line := range p.Commands {
 		l.add("%s", command(line))
 	}
@@ -208,10 +211,11 @@ func ReasonText(r workflow.Reason, c Clock) string {
 	return text
 }
 
-// doText sets a command inside advice apart.
+// doText sets a command inside advice on a line of its own, which is never
+// wrapped, so that it can be copied; it fits into an item of a list.
 func doText(do string) string {
 	if i := strings.Index(do, "fettle "); i >= 0 {
-		return esc(do[:i]) + " `" + strings.ReplaceAll(do[i:], "`", "'") + "`"
+		return strings.TrimSpace(esc(do[:i])) + "\n\n  ```\n  " + term.Line(do[i:]) + "\n  ```\n"
 	}
 	return esc(do)
 }

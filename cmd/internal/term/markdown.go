@@ -3,7 +3,9 @@ package term
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
+	"unicode"
 
 	"github.com/charmbracelet/glamour"
 	"github.com/charmbracelet/glamour/ansi"
@@ -30,15 +32,17 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
 	}
-	text, err := renderer.Render(Clean(markdown))
+	text, err := renderer.Render(tie(Clean(markdown)))
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
 	}
-	// The renderer pads every line to the full width.
+	text = untie(text)
+	// The renderer pads every line to the full width, and leaves runs of empty ones.
 	lines := strings.Split(strings.Trim(text, "\n"), "\n")
 	for i, line := range lines {
 		lines[i] = strings.TrimRight(line, " ")
 	}
+	lines = slices.CompactFunc(lines, func(a, b string) bool { return a == "" && b == "" })
 	_, err = fmt.Fprintln(w, strings.Join(lines, "\n"))
 	return err
 }
@@ -70,4 +74,34 @@ func style(colour bool) ansi.StyleConfig {
 	c.BlockQuote.Color = &yellow
 	c.Code.Color, c.CodeBlock.Color = &cyan, &cyan
 	return c
+}
+
+// The renderer breaks lines behind these wherever they stand, and so would
+// part 5. from 9 mm and left- from boom.
+const breaks = ".,;-+"
+
+// tied is where breaks go while a text is rendered: private characters, of
+// which [Clean] leaves none in it.
+const tied = '\uE000'
+
+// tie keeps what stands inside a word or a number from being broken at.
+func tie(text string) string {
+	runes := []rune(text)
+	for i := 1; i+1 < len(runes); i++ {
+		if n := strings.IndexRune(breaks, runes[i]); n >= 0 && inWord(runes[i-1]) && inWord(runes[i+1]) {
+			runes[i] = tied + rune(n)
+		}
+	}
+	return string(runes)
+}
+
+func inWord(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }
+
+func untie(text string) string {
+	return strings.Map(func(r rune) rune {
+		if n := int(r - tied); n >= 0 && n < len(breaks) {
+			return rune(breaks[n])
+		}
+		return r
+	}, text)
 }

@@ -85,6 +85,7 @@ var ErrEnd = errors.New("the input ended")
 // A Prompter asks questions line by line.
 type Prompter struct {
 	out   io.Writer
+	echo  bool // nobody typed the answer where it can be seen
 	lines <-chan string
 }
 
@@ -103,7 +104,7 @@ func NewPrompter(ctx context.Context, s Streams) *Prompter {
 			}
 		}
 	}()
-	return &Prompter{s.Err, lines}
+	return &Prompter{s.Err, !s.Interactive, lines}
 }
 
 // Ask shows the question and returns the answer without surrounding space; at
@@ -116,6 +117,9 @@ func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
 			fmt.Fprintln(p.out)
 			return "", ErrEnd
 		}
+		if p.echo {
+			fmt.Fprintln(p.out, Line(line))
+		}
 		return strings.TrimSpace(line), nil
 	case <-ctx.Done():
 		fmt.Fprintln(p.out)
@@ -123,11 +127,13 @@ func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
 	}
 }
 
-// Yes reports whether an answer is a yes.
-func Yes(answer string) bool {
+// YesNo reads an answer to a question of yes or no; anything else is neither.
+func YesNo(answer string) (yes, ok bool) {
 	switch strings.ToLower(answer) {
 	case "y", "yes":
-		return true
+		return true, true
+	case "n", "no":
+		return false, true
 	}
-	return false
+	return false, false
 }
