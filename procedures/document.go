@@ -6,13 +6,14 @@ import (
 	"fettle/steps"
 )
 
-// A Document is one file: a design sheet or a procedure. Exactly one of Sheet
-// and Procedure is there.
+// A Document is one file: a design sheet, a procedure or a triage table.
+// Exactly one of Sheet, Procedure and Triage is there.
 type Document struct {
 	File      string
 	Bytes     []byte
 	Sheet     *steps.Sheet
 	Procedure *steps.Procedure
+	Triage    *steps.Triage
 
 	names  []reference      // what it names, to be found in a sheet
 	places map[string]place // where steps and stages stand, by stepAt and stageAt
@@ -37,6 +38,7 @@ const (
 	adhesive  thing = "adhesive"
 	gauge     thing = "gauge"
 	gate      thing = "gate"
+	procedure thing = "procedure" // of the library, not of a sheet
 )
 
 func stepAt(name string) string  { return "step " + name }
@@ -44,32 +46,50 @@ func stageAt(name string) string { return "stage " + name }
 
 // Name is the name it is found by.
 func (d *Document) Name() string {
-	if d.Sheet != nil {
+	switch {
+	case d.Sheet != nil:
 		return d.Sheet.Name
+	case d.Triage != nil:
+		return d.Triage.Name
 	}
 	return d.Procedure.Name
 }
 
 // Title is its title, or its name where it has none.
 func (d *Document) Title() string {
-	if d.Sheet != nil {
+	switch {
+	case d.Sheet != nil:
 		return cmp.Or(d.Sheet.Title, d.Sheet.Name)
+	case d.Triage != nil:
+		return cmp.Or(d.Triage.Title, d.Triage.Name)
 	}
 	return cmp.Or(d.Procedure.Title, d.Procedure.Name)
 }
 
 // Revision counts from 1.
 func (d *Document) Revision() int {
-	if d.Sheet != nil {
+	switch {
+	case d.Sheet != nil:
 		return d.Sheet.Revision
+	case d.Triage != nil:
+		return d.Triage.Revision
 	}
 	return d.Procedure.Revision
 }
 
-// Kind is "design" of a design sheet, else the kind of procedure.
+// The kinds of document that are no procedure.
+const (
+	KindDesign = "design"
+	KindTriage = "triage"
+)
+
+// Kind is KindDesign, KindTriage or the kind of procedure.
 func (d *Document) Kind() string {
-	if d.Sheet != nil {
-		return "design"
+	switch {
+	case d.Sheet != nil:
+		return KindDesign
+	case d.Triage != nil:
+		return KindTriage
 	}
 	return d.Procedure.Kind
 }

@@ -69,7 +69,7 @@ func (l *Library) List() ([]Entry, Faults) {
 }
 
 func rank(e Entry) int {
-	return slices.Index([]string{"design", steps.Build, steps.Repair, steps.Check}, e.Document.Kind())
+	return slices.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, KindTriage}, e.Document.Kind())
 }
 
 // own reads the folder. A file with faults is no entry.
@@ -199,6 +199,11 @@ func (l *Library) Procedure(name string) (*Document, error) {
 	return l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
 }
 
+// Triage returns the triage table of that name or file, like [Library.Find].
+func (l *Library) Triage(name string) (*Document, error) {
+	return l.find(name, "triage table", func(d *Document) bool { return d.Triage != nil })
+}
+
 func (l *Library) find(name, what string, wanted func(*Document) bool) (*Document, error) {
 	if isFile(name) {
 		if !exists(name) {
@@ -266,6 +271,9 @@ func (l *Library) Check(files ...string) ([]Checked, Faults) {
 	var results []Checked
 	for _, doc := range docs {
 		served, wrong := doc.checkAgainst(sheets)
+		if doc.Triage != nil {
+			wrong = doc.answered(sheets, l.documentsBeside(docs))
+		}
 		faults = append(faults, wrong...)
 		results = append(results, Checked{doc, served})
 	}
@@ -289,6 +297,16 @@ func (l *Library) sheetsBeside(docs []*Document) []*steps.Sheet {
 		add(e.Document)
 	}
 	return sheets
+}
+
+// documentsBeside are the documents, and those of the library.
+func (l *Library) documentsBeside(docs []*Document) []*Document {
+	all := slices.Clone(docs)
+	entries, _ := l.List()
+	for _, e := range entries {
+		all = append(all, e.Document)
+	}
+	return all
 }
 
 func (d *Document) checkAgainst(sheets []*steps.Sheet) (serves []string, faults Faults) {

@@ -51,8 +51,14 @@ func (r *reader) procedure(n *yaml.Node) *steps.Procedure {
 }
 
 func (r *reader) stage(n *yaml.Node, p *steps.Procedure, seen map[string]bool) steps.Stage {
-	f := r.fields(n, "a stage", "stage", "title", "after", "steps")
+	f := r.fields(n, "a stage", "stage", "title", "after", "phase", "steps")
 	s := steps.Stage{Name: f.mustName("stage"), Title: f.text("title"), After: f.names("after", nil)}
+	if v := f.values["phase"]; v != nil {
+		s.Phase = f.text("phase")
+		if s.Phase != "" && !slices.Contains(steps.Phases(), s.Phase) {
+			r.fault(v, "unknown phase %q%s", s.Phase, suggest(s.Phase, steps.Phases()))
+		}
+	}
 	if s.Name != "" {
 		if _, twice := p.Stage(s.Name); twice {
 			r.fault(f.values["stage"], "a stage %q is there already", s.Name)
@@ -85,11 +91,11 @@ func stepKinds() []string {
 }
 
 func (r *reader) step(n *yaml.Node, p *steps.Procedure) steps.Step {
-	known := append([]string{"step", "title", "caution", "do", "why", "hands", "needs", "sets", "disturbs", "with", "without"}, stepKinds()...)
+	known := append([]string{"step", "title", "caution", "do", "why", "hands", "needs", "sets", "disturbs", "with", "without", "shared"}, stepKinds()...)
 	f := r.fields(n, "a step", known...)
 	s := steps.Step{
 		Name: f.mustName("step"), Title: f.text("title"), Do: f.text("do"), Why: f.text("why"), Cautions: f.texts("caution"),
-		Hands: f.size("hands", quantity.Duration), Kind: steps.Do, Needs: r.settings(f, "needs"), Sets: r.settings(f, "sets"),
+		Hands: f.size("hands", quantity.Duration), Kind: steps.Do, Shared: f.yes("shared"), Needs: r.settings(f, "needs"), Sets: r.settings(f, "sets"),
 	}
 	if s.Name != "" {
 		r.doc.places[stepAt(s.Name)] = at(n)

@@ -29,7 +29,7 @@ func Parse(file string, data []byte) (*Document, error) {
 func parse(file string, data []byte) (*Document, Faults) {
 	doc, faults := read(file, data)
 	switch {
-	case doc == nil:
+	case doc == nil || doc.Triage != nil:
 	case doc.Sheet != nil:
 		faults = append(faults, doc.named(doc.Sheet)...)
 	default:
@@ -45,32 +45,29 @@ func read(file string, data []byte) (*Document, Faults) {
 	}
 	r := &reader{doc: &Document{File: file, Bytes: data, places: map[string]place{}}}
 	if root.Kind != yaml.MappingNode {
-		r.fault(root, "a document begins with design: or procedure:, not with %s", shape(root))
+		r.fault(root, "a document begins with design:, procedure: or triage:, not with %s", shape(root))
 		return nil, r.faults
 	}
-	switch first := firstOf(root, "design", "procedure"); first {
-	case "procedure":
+	switch {
+	case hasKey(root, "procedure"): // which names a design too
 		r.doc.Procedure = r.procedure(root)
-	case "design":
+	case hasKey(root, "triage"):
+		r.doc.Triage = r.triage(root)
+	case hasKey(root, "design"):
 		r.doc.Sheet = r.sheet(root)
 	default:
-		r.fault(root, "neither a design sheet nor a procedure: it has neither the key design nor the key procedure")
+		r.fault(root, "neither a design sheet nor a procedure nor a triage table: it has none of the keys design, procedure and triage")
 		return nil, r.faults
 	}
 	return r.doc, r.faults
 }
 
-// firstOf is the key that says what the document is. A procedure names a
-// design too, so that procedure goes before design wherever it stands.
-func firstOf(root *yaml.Node, design, procedure string) string {
-	found := ""
-	for i := 0; i+1 < len(root.Content); i += 2 {
-		switch root.Content[i].Value {
-		case procedure:
-			return procedure
-		case design:
-			found = design
+// hasKey reports whether a mapping has the key.
+func hasKey(n *yaml.Node, key string) bool {
+	for i := 0; i+1 < len(n.Content); i += 2 {
+		if n.Content[i].Value == key {
+			return true
 		}
 	}
-	return found
+	return false
 }

@@ -18,7 +18,7 @@ const mostOptions = 6
 const mostReadings = 20
 
 func (r *reader) sheet(n *yaml.Node) *steps.Sheet {
-	f := r.fields(n, "a design sheet", "design", "title", "revision", "about", "zones", "options", "conditions", "adhesives", "gauges", "gates")
+	f := r.fields(n, "a design sheet", "design", "title", "revision", "about", "zones", "options", "conditions", "adhesives", "gauges", "gates", "equipment")
 	s := &steps.Sheet{Name: f.mustName("design"), Title: f.mustText("title"), About: f.text("about")}
 	if f.must("revision") != nil {
 		s.Revision = f.whole("revision", 1_000_000)
@@ -40,7 +40,33 @@ func (r *reader) sheet(n *yaml.Node) *steps.Sheet {
 	f.each("adhesives", func(name string, v *yaml.Node) { s.Adhesives = append(s.Adhesives, r.adhesive(name, v)) })
 	f.each("gauges", func(name string, v *yaml.Node) { s.Gauges = append(s.Gauges, r.gauge(name, v)) })
 	f.each("gates", func(name string, v *yaml.Node) { s.Gates = append(s.Gates, r.gate(name, v, s)) })
+	f.each("equipment", func(name string, v *yaml.Node) { s.Equipment = append(s.Equipment, r.equipment(name, v)) })
+	if len(s.Equipment) > 0 && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
+		r.fault(f.values["equipment"], "equipment changes the balance, and no gate says mass: yes")
+	}
 	return s
+}
+
+func (r *reader) equipment(name string, n *yaml.Node) steps.Equipment {
+	f := r.fields(n, "the equipment "+name, "title", "disturbs")
+	return steps.Equipment{
+		Name: name, Title: f.mustText("title"),
+		Disturbs: f.names("disturbs", func(n *yaml.Node, name string) { r.refer(zone, n, name, "") }),
+	}
+}
+
+// life is how long a gate's readings count.
+func (r *reader) life(f fields) steps.Life {
+	n := f.values["life"]
+	if n == nil {
+		return steps.Life{}
+	}
+	l := r.fields(n, "life", "flights", "days")
+	life := steps.Life{Flights: l.whole("flights", 10_000), Days: l.whole("days", 10_000)}
+	if !l.has("flights") && !l.has("days") {
+		r.fault(n, "life is a number of flights, or of days, or both")
+	}
+	return life
 }
 
 // each goes through a mapping whose keys are names.
@@ -158,10 +184,11 @@ func (r *reader) gauge(name string, n *yaml.Node) steps.Gauge {
 }
 
 func (r *reader) gate(name string, n *yaml.Node, s *steps.Sheet) steps.Gate {
-	f := r.fields(n, "the gate "+name, "title", "how", "rework", "points", "readings", "between", "at_least", "at_most", "alike", "pairs", "gauge", "of", "critical", "with", "without")
+	f := r.fields(n, "the gate "+name, "title", "how", "rework", "points", "readings", "between", "at_least", "at_most", "alike", "pairs", "gauge", "of", "critical", "mass", "life", "with", "without")
 	g := steps.Gate{
 		Name: name, Title: f.mustText("title"), How: f.text("how"), Rework: f.text("rework"),
 		Points: f.names("points", nil), Repeat: max(1, f.whole("readings", mostReadings)), Critical: f.yes("critical"),
+		Mass: f.yes("mass"), Life: r.life(f),
 	}
 	if name == steps.Stale {
 		f.fault(n, "a gate can't be called %q: measure steps ask so for every stale gate", name)

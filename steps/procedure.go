@@ -37,7 +37,25 @@ type Stage struct {
 	Name  string   `json:"name"`
 	Title string   `json:"title"`
 	After []string `json:"after,omitempty"`
+	Phase string   `json:"phase,omitempty"` // of a repair: where it stands among others
 	Steps []Step   `json:"steps,omitempty"`
+}
+
+// The phases of a repair: when several are one plan, what must be straight
+// first goes first.
+const (
+	Safe      = "safe"
+	Structure = "structure"
+	Alignment = "alignment"
+	Controls  = "controls"
+	Power     = "power"
+	Balance   = "balance"
+	Recheck   = "recheck"
+)
+
+// Phases are all of them, in order.
+func Phases() []string {
+	return []string{Safe, Structure, Alignment, Controls, Power, Balance, Recheck}
 }
 
 // A Kind is what satisfies a step.
@@ -75,6 +93,9 @@ type Step struct {
 	Needs    []Setting         `json:"needs,omitempty"`
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
+
+	// Shared says that several repairs of one plan have it once between them.
+	Shared bool `json:"shared,omitempty"`
 
 	With    string `json:"with,omitempty"` // the option that governs it
 	Without string `json:"without,omitempty"`

@@ -22,6 +22,21 @@ type Sheet struct {
 	Adhesives  []Adhesive  `json:"adhesives,omitempty"`
 	Gauges     []Gauge     `json:"gauges,omitempty"`
 	Gates      []Gate      `json:"gates,omitempty"`
+	Equipment  []Equipment `json:"equipment,omitempty"`
+}
+
+// An Equipment is a kind of thing that is fitted, moved and taken out again.
+// Any change of it makes the gates of mass stale, and those of its zones.
+type Equipment struct {
+	Name     string   `json:"name"`
+	Title    string   `json:"title"`
+	Disturbs []string `json:"disturbs,omitempty"`
+}
+
+// A Life is how long a reading counts, in flights and in days; 0: for ever.
+type Life struct {
+	Flights int `json:"flights,omitempty"`
+	Days    int `json:"days,omitempty"`
 }
 
 // An Option is a choice made for one airframe of a design when it is registered.
@@ -90,6 +105,10 @@ type Gate struct {
 
 	// Critical: no concession can waive it, and no release goes without it.
 	Critical bool `json:"critical,omitempty"`
+
+	// Mass: any change of equipment makes it stale, wherever it is.
+	Mass bool `json:"mass,omitempty"`
+	Life Life `json:"life,omitzero"`
 
 	With    string `json:"with,omitempty"` // the option that governs it
 	Without string `json:"without,omitempty"`

@@ -54,17 +54,21 @@ type Document struct {
 	File      string           `json:"file"`
 	Sheet     *steps.Sheet     `json:"sheet,omitempty"`
 	Procedure *steps.Procedure `json:"procedure,omitempty"`
+	Triage    *steps.Triage    `json:"triage,omitempty"`
 }
 
 // NewDocument makes the page of a document.
 func NewDocument(d *procedures.Document) Document {
-	return Document{d.Name(), d.Kind(), d.File, d.Sheet, d.Procedure}
+	return Document{d.Name(), d.Kind(), d.File, d.Sheet, d.Procedure, d.Triage}
 }
 
 // Markdown is the document in words.
 func (d Document) Markdown(Clock) string {
-	if d.Sheet != nil {
+	switch {
+	case d.Sheet != nil:
 		return sheetText(d.Sheet)
+	case d.Triage != nil:
+		return triageText(d.Triage)
 	}
 	return procedureText(d.Procedure)
 }
@@ -132,6 +136,25 @@ func procedureText(p *steps.Procedure) string {
 			l.item("**%s** (%s)%s: %s", esc(s.Name), s.Kind, governed(s), esc(s.Label()))
 		}
 	}
+	return l.String()
+}
+
+func triageText(t *steps.Triage) string {
+	var l lines
+	l.add("# %s\n", esc(t.Title))
+	l.add("triage %s, revision %d\n", esc(t.Name), t.Revision)
+	l.text(t.About)
+	for _, f := range t.Findings {
+		l.add("\n## %s\n", esc(f.Title))
+		l.add("finding %s%s\n", esc(f.Name), esc(optionally(", asked for at ", strings.Join(f.Zones, ", "))))
+		for _, r := range t.Rows {
+			if r.Finding == f.Name {
+				where := first(strings.Join(r.Zones, ", "), "anywhere") + ", " + first(strings.Join(r.Severities, " or "), "however bad")
+				l.item("%s: **%s** %s. %s", esc(where), esc(r.Outcome), esc(r.Procedure), esc(r.Why))
+			}
+		}
+	}
+	l.add("\nWhatever no row answers: %s.\n", esc(t.Unknown))
 	return l.String()
 }
 
