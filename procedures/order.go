@@ -149,7 +149,6 @@ type life struct {
 	stageOf map[string]int
 	rank    map[string]int      // of steps, within their stage
 	earlier []map[string]bool   // by stage: the stages complete before it
-	byJoint map[string][]string // names of the steps that coat or join it
 }
 
 func (d *Document) lifeOf(options []string) life {

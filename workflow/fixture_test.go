@@ -127,13 +127,13 @@ func documents() Documents {
 
 // A bench drives one airframe through requests, keeping the clock.
 type bench struct {
-	t     *testing.T
+	t     testing.TB
 	now   time.Time
 	state *State
 	by    string
 }
 
-func newBench(t *testing.T, options ...string) *bench {
+func newBench(t testing.TB, options ...string) *bench {
 	t.Helper()
 	b := &bench{t: t, now: evening, by: "builder"}
 	b.state = replay(t, nil)
@@ -142,7 +142,7 @@ func newBench(t *testing.T, options ...string) *bench {
 }
 
 // building is a bench with the build open, the bench read and the window open.
-func building(t *testing.T, options ...string) *bench {
+func building(t testing.TB, options ...string) *bench {
 	t.Helper()
 	b := newBench(t, options...)
 	b.must(startBuild())

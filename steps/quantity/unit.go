@@ -29,31 +29,6 @@ func (d Dimension) article() string {
 	return "a " + string(d)
 }
 
-// base is the symbol of the base unit.
-func (d Dimension) base() string {
-	switch d {
-	case Length:
-		return "mm"
-	case Mass:
-		return "g"
-	case Temperature:
-		return "°C"
-	case Angle:
-		return "°"
-	case Duration:
-		return "s"
-	case Voltage:
-		return "V"
-	case Current:
-		return "A"
-	case Force:
-		return "N"
-	case Ratio:
-		return "%"
-	}
-	return ""
-}
-
 // usual are the two units to suggest first; the second may be empty.
 func (d Dimension) usual() (string, string) {
 	switch d {

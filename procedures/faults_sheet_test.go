@@ -1,0 +1,124 @@
+package procedures
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+)
+
+func TestShapes(t *testing.T) {
+	long := strings.Repeat("x", longestText+1)
+	run(t, sheetText, []faulty{
+		{name: "unknown key", edit: []string{"zones: [wing", "§zone: [wing"}, want: `unknown key "zone" in a design sheet; did you mean "zones"?`, of: 9},
+		{name: "unknown key, none near", edit: []string{"handling: 30", "§grip: 1 min\n    handling: 30"}, want: `unknown key "grip" in the adhesive contact; known are title, window`},
+		{name: "merge key", edit: []string{"zones:", "§<<: {about: b}\nzones:"}, want: `unknown key "<<" in a design sheet`},
+		{name: "key is a list", edit: []string{"zones:", "? §[a]\n: b\nzones:"}, want: "a key is a word, not a list"},
+		{name: "key twice", edit: []string{"zones:", "§title: b\nzones:"}, want: `"title" is there twice in a design sheet`},
+		{name: "name twice", edit: []string{"  epoxy:", "  §contact:"}, want: `"contact" is there twice in adhesives`},
+		{name: "nothing there", edit: []string{"title: Finch", "title:§"}, at: "2:7", want: "title is empty: fill it in, or leave the line away", of: 2},
+		{name: "null", edit: []string{"title: Steel rule", "title: §~"}, want: "title is empty", of: 2},
+		{name: "blank", edit: []string{"title: Finch", `title: §" "`}, want: "title is empty"},
+		{name: "missing", edit: []string{"title: Finch\n", ""}, want: "a design sheet has no title"},
+		{name: "missing below", edit: []string{"title: Steel rule, ", "", "rule: {", "rule: §{"}, want: "the gauge rule has no title"},
+		{name: "list for a text", edit: []string{"title: Finch", "title: §[Finch]"}, want: "title is a text, not a list"},
+		{name: "keys for a text", edit: []string{"A moving rudder", "§{a: b}"}, want: "the option rudder is a text, not keys with values"},
+		{name: "text for a list", edit: []string{"[wing, tail, radio]", "§wing"}, want: "zones is a list, not a text", of: 7},
+		{name: "list for keys", edit: []string{"{rudder: A moving rudder}", "§[rudder]"}, want: "options wants keys with values, not a list", of: 2},
+		{name: "nothing for keys", edit: []string{"{title: A camera, disturbs: [wing]}", "§"}, at: "67:10", want: "the equipment camera wants keys with values, not nothing", of: 2},
+		{name: "empty list", edit: []string{"of: [radio]", "of: §[]"}, want: "of is an empty list"},
+		{name: "long text", edit: []string{"title: Finch", "title: §" + long}, want: "title is longer than 10000 bytes"},
+		{name: "escaped escape", edit: []string{"title: Finch", `title: §"red \e[31m"`}, want: "title holds a control character"},
+		{name: "escaped return", edit: []string{"title: Finch", `title: §"over\rwritten"`}, want: "title holds a control character"},
+		{name: "escaped bidi", edit: []string{"title: Finch", `title: §"a\u202Eb"`}, want: "title holds a control character"},
+		{name: "escaped in a key", edit: []string{"title: Finch", "title: Finch\n§\"a\\e\": b"}, want: `unknown key "a\x1b"`},
+		{name: "no name", edit: []string{"design: finch", "design: §Finch One"}, want: `"Finch One" is no name for design: names are lower-case letters, digits and single hyphens`},
+		{name: "no name below", edit: []string{"camera:", "§Camera:"}, want: `"Camera" is no name for equipment`, of: 2},
+		{name: "long name", edit: []string{"design: finch", "design: §" + long[:longestName+1]}, want: "design is longer than 60 letters"},
+		{name: "in a list twice", edit: []string{"[wing, tail, radio]", "[wing, tail, radio, §tail]"}, want: `"tail" is there twice in zones`},
+		{name: "no name in a list", edit: []string{"[wing, tail, radio]", "[wing, tail, radio, §-a]"}, want: `"-a" is no name for an entry of zones`},
+		{name: "empty name in a list", edit: []string{"[wing, tail, radio]", "[wing, tail, radio, §'']"}, want: "an entry of zones is empty"},
+		{name: "revision nought", edit: []string{"revision: 1", "revision: §0"}, want: "revision is a whole number from 1 to 1000000"},
+		{name: "revision a list", edit: []string{"revision: 1", "revision: §[1]"}, want: "revision is a whole number"},
+		{name: "readings too many", edit: []string{"readings: 3", "readings: §21"}, want: "readings is a whole number from 1 to 20"},
+		{name: "no switch", edit: []string{"critical: yes", "critical: §maybe"}, want: "critical is yes or no"},
+		{name: "list for a switch", edit: []string{"mixed: no", "mixed: §[]"}, want: "mixed is yes or no"},
+		{name: "list for a quantity", edit: []string{"cure: 24 h", "cure: §[24 h]"}, want: "cure is a number with its unit, not a list"},
+		{name: "bare number", edit: []string{"cure: 24 h", "cure: §24"}, want: `cure: "24" has no unit`},
+		{name: "wrong dimension", edit: []string{"cure: 24 h", "cure: §24 mm"}, want: `cure: "24 mm" is a length; a duration is wanted`},
+		{name: "unknown unit", edit: []string{"cure: 24 h", "cure: §24 hx"}, want: `cure: `},
+		{name: "below nought", edit: []string{"handling: 30 min", "handling: §-30 min"}, want: "handling is less than nought"},
+	})
+}
+
+func TestSheetFaults(t *testing.T) {
+	var options []string
+	for i := range mostOptions + 1 {
+		options = append(options, fmt.Sprintf("o%d: An option", i))
+	}
+	run(t, sheetText, []faulty{
+		{name: "zone called here", edit: []string{"radio]", "radio, §here]"}, want: `a zone can't be called "here"`},
+		{name: "too many options", edit: []string{"{rudder: A moving rudder}", "§{rudder: R, " + strings.Join(options, ", ") + "}"}, want: "8 options; at most 6"},
+		{name: "one state", edit: []string{"states: [off, on]", "states: §[off]"}, want: "the condition propeller has one state; it needs two at least"},
+		{name: "no states", edit: []string{"{title: The propeller, states: [off, on]}", "§{title: The propeller}"}, want: "the condition propeller has no states"},
+		{name: "lasts", edit: []string{"lasts: sitting", "lasts: §ever"}, want: `lasts is "sitting" or left away`},
+
+		{name: "window wrong way round", edit: []string{"{from: 10 min, to: 40 min", "§{from: 50 min, to: 40 min"}, want: "the window is the wrong way round: it opens after 50 min and closes after 40 min"},
+		{name: "window without to", edit: []string{"{from: 10 min, to: 40 min", "§{from: 10 min"}, want: "window has no to"},
+		{name: "window without at", edit: []string{"{from: 10 min, to: 40 min, at: 20 °C}", "§{from: 10 min, to: 40 min}"}, want: "window has no at"},
+		{name: "window of a text", edit: []string{"{from: 10 min, to: 40 min, at: 20 °C}", "§10-40 min"}, want: "window wants keys with values, not a text", of: 4},
+		{name: "no window", edit: []string{"    window: {from: 10 min, to: 40 min, at: 20 °C}\n", "", "title: Contact", "§title: Contact"}, want: "the adhesive contact has no window"},
+		{name: "cure before handling", edit: []string{"cure: 24 h", "cure: §20 min"}, want: "the adhesive contact is cured (20 min) before it can be handled (30 min)"},
+		{name: "no cure", edit: []string{"    cure: 24 h\n", "", "title: Contact", "§title: Contact"}, want: "the adhesive contact has no cure"},
+		{name: "no works", edit: []string{"    works: {between: [15 °C, 30 °C]}\n", "", "title: Epoxy", "§title: Epoxy"}, want: "the adhesive epoxy has no works"},
+		{name: "works wrong way round", edit: []string{"[15 °C, 30 °C]", "§[30 °C, 15 °C]"}, want: "between: the limits are the wrong way round, 30 °C is not less than 15 °C", of: 2},
+		{name: "works of one", edit: []string{"[15 °C, 30 °C]", "§[15 °C]"}, want: "between wants two, the lower and the upper"},
+		{name: "works between nothing", edit: []string{"{between: [15 °C, 30 °C]}", "§{}"}, want: "works has no between"},
+		{name: "works of another dimension", edit: []string{"[15 °C, 30 °C]", "[15 °C, §30 %]"}, want: `between: "30 %" is a`},
+		{name: "humidity over 100", edit: []string{"[0 %, 80 %]", "§[0 %, 101 %]"}, want: "a relative humidity is from 0 to 100 %"},
+		{name: "humidity below nought", edit: []string{"[0 %, 80 %]", "§[-1 %, 80 %]"}, want: "a relative humidity is from 0 to 100 %"},
+		{name: "window at a temperature outside", edit: []string{"at: 20 °C}", "at: 40 °C}", "works: {", "works: §{"}, want: "the window's times are given at 40 °C, where the adhesive contact does not work"},
+		{name: "factor below one", edit: []string{"factor: 1.7", "factor: §0.5"}, want: "factor is a number from 1 to 10"},
+		{name: "factor over ten", edit: []string{"factor: 1.7", "factor: §11"}, want: "factor is a number from 1 to 10"},
+		{name: "factor with a unit", edit: []string{"factor: 1.7", "factor: §1.7 K"}, want: "factor is a number from 1 to 10"},
+		{name: "factor a list", edit: []string{"factor: 1.7", "factor: §[1.7]"}, want: "factor is a number from 1 to 10"},
+
+		{name: "resolution nought", edit: []string{"resolution: 0.5 mm", "resolution: §0 mm"}, want: "resolution is nought: no gauge is that fine"},
+		{name: "no resolution", edit: []string{"{title: Steel rule, resolution: 0.5 mm}", "§{title: Steel rule}"}, want: "the gauge rule has no resolution"},
+		{name: "uncertainty of another dimension", edit: []string{"uncertainty: 0.3 mm", "uncertainty: §0.3 g"}, want: `uncertainty: "0.3 g" is a mass; a length is wanted`},
+
+		{name: "gate called stale", edit: []string{"  throw:\n    title", "  stale:\n    §title"}, want: `a gate can't be called "stale"`},
+		{name: "gate without gauge", edit: []string{"    gauge: caliper\n", "", "title: Depth", "§title: Depth"}, want: "the gate slot has no gauge"},
+		{name: "gate of nothing", edit: []string{"    of: [radio]\n", "", "title: Throw", "§title: Throw"}, want: "the gate throw has no of"},
+		{name: "no limit", edit: []string{"    at_least: 10 mm\n", "", "title: Throw", "§title: Throw"}, want: "the gate throw has no limit: write between, at_least, at_most or alike"},
+		{name: "between and at least", edit: []string{"between: [3.5", "at_least: 3 mm\n    between: §[3.5"}, want: "the gate slot has between beside at_least or at_most"},
+		{name: "limits wrong way round", edit: []string{"[3.5 mm, 4.5 mm]", "§[4.5 mm, 3.5 mm]"}, want: "between: the limits are the wrong way round, 4.5 mm is not less than 3.5 mm"},
+		{name: "limits alike", edit: []string{"[3.5 mm, 4.5 mm]", "§[3.5 mm, 0.35 cm]"}, want: "the limits are the wrong way round"},
+		{name: "range wrong way round", edit: []string{"[3.5 mm, 4.5 mm]", "§4.5-3.5 mm"}, want: "between: "},
+		{name: "limits of two dimensions", edit: []string{"[3.5 mm, 4.5 mm]", "[3.5 mm, §4.5 g]"}, want: `"4.5 g" is a mass; a length is wanted`},
+		{name: "bare limits", edit: []string{"[3.5 mm, 4.5 mm]", "[§3.5, 4.5 mm]"}, want: `"3.5" has no unit`},
+		{name: "at least more than at most", edit: []string{"at_most: 50 mm", "at_most: §4 cm"}, want: "the limits are the wrong way round: at least 40 mm and at most 4 cm"},
+		{name: "at most of another dimension", edit: []string{"at_most: 50 mm", "at_most: §50 g"}, want: `at_most: "50 g" is a mass; a length is wanted`},
+		{name: "alike of another dimension", edit: []string{"at_least: 10 mm", "points: [a, b]\n    alike: §1 g\n    at_least: 10 mm"}, want: `alike: "1 g" is a mass; a length is wanted`},
+		{name: "alike below nought", edit: []string{"alike: 4 mm", "alike: §-4 mm"}, want: "alike is less than nought"},
+		{name: "alike with one point", edit: []string{"[left, right]\n", "[left]\n", "alike: 4", "alike: §4", "    pairs: [[left, right]]\n", ""}, want: "alike compares points, and the gate square has fewer than two"},
+		{name: "pairs without alike", edit: []string{"at_least: 10 mm", "points: [a, b]\n    pairs: §[[a, b]]\n    at_least: 10 mm"}, want: "pairs are compared by alike, which is not there"},
+		{name: "pair of one", edit: []string{"[[left, right]]", "[§[left]]"}, want: "a pair is two points: [left, right]"},
+		{name: "pair of a text", edit: []string{"[[left, right]]", "[§left]"}, want: "a pair is two points"},
+		{name: "unknown point", edit: []string{"[[left, right]]", "[[left, §rihgt]]"}, want: `unknown point "rihgt"; did you mean "right"?`},
+		{name: "point with itself", edit: []string{"[[left, right]]", "[§[left, left]]"}, want: "a point is compared with itself"},
+		{name: "pairs empty", edit: []string{"[[left, right]]", "§[]"}, want: "pairs is an empty list"},
+		{name: "gauge of another dimension", edit: []string{"rule: {title: Steel rule, resolution: 0.5 mm}", "rule: {title: Steel rule, resolution: 0.5 mm}\n  scale: {title: Scale, resolution: 1 g}", "gauge: caliper", "gauge: §scale"}, want: "the gauge scale reads a mass, and the gate slot limits a length"},
+		{name: "gauge too coarse", edit: []string{"uncertainty: 0.3 mm", "uncertainty: 0.5 mm", "gauge: caliper", "gauge: §caliper"}, want: "the gauge caliper is too coarse for the gate slot: no reading could be in tolerance beyond doubt"},
+		{name: "resolution too coarse", edit: []string{"resolution: 0.5 mm", "resolution: 10 mm", "at_most: 50 mm\n    gauge: rule", "at_most: 50 mm\n    gauge: §rule"}, want: "too coarse for the gate balance"},
+		{name: "unknown gauge", edit: []string{"gauge: caliper", "gauge: §calliper"}, want: `unknown gauge "calliper"; did you mean "caliper"?`},
+		{name: "unknown zone of a gate", edit: []string{"of: [radio]", "of: [§rado]"}, want: `unknown zone "rado"; did you mean "radio"?`},
+		{name: "unknown zone, none near", edit: []string{"of: [radio]", "of: [§propeller]"}, want: `unknown zone "propeller"; known are wing, tail, radio`},
+		{name: "unknown zone of equipment", edit: []string{"disturbs: [wing]", "disturbs: [§wign]"}, want: `unknown zone "wign"; did you mean "wing"?`},
+		{name: "unknown option", edit: []string{"with: rudder", "with: §ruder"}, want: `unknown option "ruder"; did you mean "rudder"?`},
+		{name: "with and without", edit: []string{"with: rudder", "with: rudder\n    without: §rudder"}, want: "nobody can reach this: it is there with the option rudder and without it"},
+		{name: "life of nothing", edit: []string{"{flights: 20, days: 90}", "§{}"}, want: "life is a number of flights, or of days, or both"},
+		{name: "life in years", edit: []string{"{flights: 20, days: 90}", "{flights: 20, §years: 1}"}, want: `unknown key "years" in life; known are flights, days`},
+		{name: "life nought", edit: []string{"{flights: 20, days: 90}", "{flights: §0, days: 90}"}, want: "flights is a whole number from 1 to 10000"},
+		{name: "equipment without mass", edit: []string{"    mass: yes\n", "", "  camera:", "  §camera:"}, want: "equipment changes the balance, and no gate says mass: yes"},
+	})
+}
