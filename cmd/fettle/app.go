@@ -39,7 +39,7 @@ type app struct {
 
 	// From flags, the environment and the config, in this order.
 	storePath, libraryPath, by string
-	json                       bool
+	json, bothUnits            bool
 }
 
 // config is the file of settings, all of them optional.
@@ -114,7 +114,7 @@ func first(texts ...string) string {
 	return ""
 }
 
-func (a *app) clock() page.Clock { return page.Clock{Now: a.time.Now()} }
+func (a *app) clock() page.Clock { return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits} }
 
 // A shown thing marshals to JSON and has a text.
 type shown interface{ Markdown(page.Clock) string }

@@ -68,11 +68,15 @@ func (a *app) demo(ctx context.Context) error {
 		whole += s.after
 	}
 	now := a.time.Now().Truncate(time.Minute)
-	d.clock.now = now.Add(-whole)
+	const waits = 30 * time.Minute // more than the scenes wait for clocks
+	d.clock.now = now.Add(-whole - waits)
 	if err := d.shelf(ctx, d.clock.now); err != nil {
 		return err
 	}
-	for _, s := range scenes {
+	for i, s := range scenes {
+		if i == len(scenes)-1 {
+			s.after = now.Sub(d.clock.now) // the demo's clock ends at the real one
+		}
 		if err := d.play(ctx, s); err != nil {
 			return err
 		}

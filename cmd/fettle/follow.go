@@ -89,6 +89,7 @@ func (c *conversation) turn(ctx context.Context) error {
 		next.Step.Commands, next.Step.Lines = nil, nil
 	}
 	suggestion := state.Next(now)
+	fmt.Fprintln(c.Out, "\n"+strings.Repeat("─", 60)) // one step from the next
 	if err := c.Show(next.Markdown(c.clock())); err != nil {
 		return err
 	}

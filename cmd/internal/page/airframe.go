@@ -187,7 +187,7 @@ func (a Airframe) Markdown(c Clock) string {
 	}
 	l.add("\n## Gates\n")
 	for _, g := range a.Gates {
-		l.item("%s", g.line())
+		l.item("%s", g.line(c))
 	}
 	return l.String()
 }

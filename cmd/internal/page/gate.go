@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -23,6 +24,7 @@ type Gate struct {
 	Points   []Point               `json:"points,omitempty"`
 	Margin   *Margin               `json:"margin,omitempty"`
 	Last     time.Time             `json:"last_reading,omitzero"`
+	Other    string                `json:"other_units,omitempty"` // limits and readings in the other system
 	Measure  string                `json:"measure"`
 }
 
@@ -45,7 +47,7 @@ func NewGate(s *workflow.State, r workflow.GateReport) Gate {
 	g := Gate{
 		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: r.Gate.Rework, Limits: LimitsText(r.Gate),
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Standing: r.Standing, Reason: r.Reason, Last: r.Last,
-		Measure: workflow.MeasureLine(s.Airframe.Mark, r.Gate),
+		Measure: workflow.MeasureLine(s.Airframe.Mark, r.Gate), Other: otherUnits(r),
 	}
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
 		g.Gauge = gauge.Title
@@ -89,13 +91,37 @@ func LimitsText(g steps.Gate) string {
 	return strings.Join(parts, "; ")
 }
 
+// otherUnits are a gate's limits and readings in the other system of units,
+// with the error of saying so; empty where both systems use the one unit.
+func otherUnits(r workflow.GateReport) string {
+	var parts []string
+	say := func(label string, q quantity.Quantity) {
+		if other := q.Other(); other != "" {
+			parts = append(parts, strings.TrimSpace(label+" "+q.String())+" is "+other)
+		}
+	}
+	say("", r.Gate.Limits.Low)
+	say("", r.Gate.Limits.High)
+	say("", r.Gate.Limits.Alike)
+	for _, p := range r.Points {
+		for _, q := range p.Readings {
+			say(p.Name, q)
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
 // line is the gate in a list.
-func (g Gate) line() string {
+func (g Gate) line(c Clock) string {
 	text := fmt.Sprintf("**%s** (%s): %s, with the %s", esc(g.Name), esc(g.Title), esc(g.Limits), esc(strings.ToLower(g.Gauge)))
 	if g.Critical {
 		text += "; critical"
 	}
-	return text + ". " + g.says()
+	text += ". " + g.says()
+	if c.BothUnits && g.Other != "" {
+		text += " In other units: " + esc(g.Other) + "."
+	}
+	return text
 }
 
 // says is how the gate stands, with its readings.
@@ -124,7 +150,7 @@ func (g Gate) says() string {
 func (g Gate) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s\n", esc(g.Title))
-	l.item("%s", g.line())
+	l.item("%s", g.line(c))
 	if !g.Last.IsZero() {
 		l.item("last reading %s", c.At(g.Last))
 	}

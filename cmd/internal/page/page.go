@@ -11,9 +11,14 @@ import (
 	"fettle/cmd/internal/term"
 )
 
-// A Clock shows moments as a person at the bench reads them: local, and with
+// A Clock is how things are shown: moments as a person at the bench reads them: local, and with
 // the day where it is not today.
-type Clock struct{ Now time.Time }
+type Clock struct {
+	Now time.Time
+	// BothUnits says that lengths and the like are shown in the other system
+	// of units too.
+	BothUnits bool
+}
 
 // At shows a moment; "" for the zero one.
 func (c Clock) At(t time.Time) string {

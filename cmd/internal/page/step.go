@@ -146,7 +146,7 @@ func (p Step) Markdown(c Clock) string {
 		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
 	}
 	for _, g := range p.Gates {
-		l.item("%s", g.line())
+		l.item("%s", g.line(c))
 		if g.Standing == workflow.Failed {
 			l.text(g.Rework)
 		} else {

@@ -1,0 +1,169 @@
+package procedures
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+)
+
+func TestProcedureFaults(t *testing.T) {
+	const coat = "coat: {joint: roots, with: contact}"
+	run(t, buildText, []faulty{
+		{name: "unknown key", edit: []string{"design: finch\n", "design: finch\n§zones: [a]\n"}, want: `unknown key "zones" in a procedure; did you mean "stages"?`},
+		{name: "no name", edit: []string{"finch-build", "§Finch"}, want: `"Finch" is no name for procedure`},
+		{name: "no kind", edit: []string{"kind: build\n", ""}, want: "a procedure has no kind", of: 2},
+		{name: "unknown kind", edit: []string{"kind: build", "kind: §built"}, want: `unknown kind "built"; did you mean "build"?`},
+		{name: "kind over two lines", edit: []string{"kind: build", `kind: §"a\nb"`}, want: `unknown kind "a\nb"`},
+		{name: "build without design", edit: []string{"design: finch\n", ""}, want: "a build names its design"},
+		{name: "no revision", edit: []string{"revision: 1\n", ""}, want: "a procedure has no revision"},
+		{name: "stages of keys", edit: []string{"stages:", "about: b\nstages: §{}\n#"}, at: "", want: "", of: 0},
+	}[:7])
+	run(t, buildText, []faulty{
+		{name: "unknown key of a stage", edit: []string{"    after: [kit]", "    §befor: [kit]"}, want: `unknown key "befor" in a stage; known are stage`},
+		{name: "stage without name", edit: []string{"- stage: radio\n    after: [kit]", "- §after: [kit]", "after: [wing, radio]", "after: [wing]"}, want: "a stage has no stage"},
+		{name: "stage without steps", edit: []string{"  - stage: radio", "  - §stage: empty\n  - stage: radio", "after: [wing, radio]", "after: [wing, radio, empty]"}, want: "a stage has no steps"},
+		{name: "stage with empty steps", edit: []string{"  - stage: radio", "  - stage: empty\n    steps: §[]\n  - stage: radio"}, want: "steps is an empty list"},
+		{name: "stage twice", edit: []string{"stage: radio", "stage: §wing", "after: [wing, radio]", "after: [wing]"}, want: `a stage "wing" is there already`, of: 2},
+		{name: "unknown phase", edit: []string{"    after: [kit]", "    phase: §structur\n    after: [kit]"}, want: `unknown phase "structur"; did you mean "structure"?`},
+		{name: "unknown after", edit: []string{"stage: radio\n    after: [kit]", "§stage: radio\n    after: [kitt]"}, want: `the stage radio comes after an unknown stage "kitt"; did you mean "kit"?`},
+		{name: "after itself", edit: []string{"stage: radio\n    after: [kit]", "§stage: radio\n    after: [kit, radio]"}, want: "a cycle: stages come after each other: radio after radio"},
+		{name: "cycle", edit: []string{"stage: kit", "§stage: kit\n    after: [finish]"}, at: "7:5", want: "a cycle: stages come after each other: finish after wing after kit after finish", of: -1},
+
+		{name: "unknown key of a step", edit: []string{"hands:", "§hand:"}, want: `unknown key "hand" in a step; did you mean "hands"?`},
+		{name: "step without name", edit: []string{"- step: count\n        do", "- §do"}, want: "a step has no step"},
+		{name: "step a text", edit: []string{"      - step: count\n", "      - §count\n      - step: count\n"}, want: "a step wants keys with values, not a text", of: 3},
+		{name: "step twice", edit: []string{"step: fit", "§step: count"}, want: `a step "count" is there already`},
+		{name: "nothing to do", edit: []string{"      - step: count\n        do: Count the parts.", "      - §step: count"}, want: "the step count has nothing to do: write do, or one of coat, join, wait, measure, hold, release"},
+		{name: "two kinds", edit: []string{"wait: 2 h", "wait: 2 h\n        measure: §[slot]"}, want: "the step rest has wait and measure: a step is one of them"},
+		{name: "bare hands", edit: []string{"hands: 5 min", "hands: §5"}, want: `hands: "5" has no unit`},
+		{name: "hands of a length", edit: []string{"hands: 5 min", "hands: §5 mm"}, want: `hands: "5 mm" is a length; a duration is wanted`},
+		{name: "hands below nought", edit: []string{"hands: 5 min", "hands: §-5 min"}, want: "hands is less than nought"},
+		{name: "shared", edit: []string{"hands: 5 min", "shared: §perhaps"}, want: "shared is yes or no"},
+		{name: "caution empty", edit: []string{"hands: 5 min", "caution: §[]"}, want: "caution is an empty list"},
+		{name: "caution of keys", edit: []string{"hands: 5 min", "caution: §{a: b}"}, want: "caution is a list, not keys with values"},
+		{name: "caution with nothing", edit: []string{"hands: 5 min", "caution: [a, §~]"}, want: "an entry of caution is a text, not nothing"},
+		{name: "needs a list", edit: []string{"needs: {fan: on}", "needs: §[fan]"}, want: "needs wants keys with values, not a list"},
+		{name: "needs twice", edit: []string{"needs: {fan: on}", "needs: {fan: on, §fan: off}"}, want: `"fan" is there twice in needs`},
+		{name: "needs no name", edit: []string{"needs: {fan: on}", "needs: {§Fan: on}"}, want: `"Fan" is no name for a condition`},
+		{name: "needs no state", edit: []string{"needs: {fan: on}", "needs: {fan: §[on]}"}, want: "the state of fan is a text, not a list"},
+		{name: "here without on", edit: []string{"disturbs: [radio]", "disturbs: [§here]"}, want: "here is the zone that a repair was started on, and this procedure has no line on:"},
+		{name: "with and without", edit: []string{"with: rudder", "with: rudder\n        without: §rudder"}, want: "nobody can reach this", of: 1},
+
+		{name: "coat without adhesive", edit: []string{coat, "coat: §{joint: roots}"}, want: "coat has no with"},
+		{name: "coat a text", edit: []string{coat, "coat: §roots"}, want: "coat wants keys with values, not a text", of: 5},
+		{name: "join without disturbs", edit: []string{"      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]", "      - §step: join\n        join: roots"}, want: "the step join joins something and disturbs nothing"},
+		{name: "join load", edit: []string{"load: yes", "load: §some"}, want: "load is yes or no"},
+		{name: "join without joint", edit: []string{"join: {joint: roots, load: yes}", "join: §{load: yes}"}, want: "join has no joint", of: 4},
+		{name: "wait nought", edit: []string{"wait: 2 h", "wait: §0 h"}, want: "wait is nought or less"},
+		{name: "wait of a length", edit: []string{"wait: 2 h", "wait: §2 m"}, want: `wait: "2 m" is a length; a duration is wanted`},
+		{name: "wait a list", edit: []string{"wait: 2 h", "wait: §[2 h]"}, want: "wait wants keys with values, not a list", of: 3},
+		{name: "wait without until", edit: []string{"{joint: roots, until: handling}", "§{joint: roots}"}, want: "wait has no until"},
+		{name: "wait until when", edit: []string{"until: handling", "until: §cured"}, want: `a joint is waited for until handling or cure, not until "cured"`},
+		{name: "measure a text", edit: []string{"measure: [slot]", "measure: §slot"}, want: "measure is a list, not a text"},
+		{name: "stale and more", edit: []string{"measure: [slot]", "measure: §[slot, stale]"}, want: "stale stands alone"},
+		{name: "hold without lines", edit: []string{"hold: {confirm: [The mat is clear]}", "hold: §{}"}, want: "hold has no confirm"},
+		{name: "hold with empty lines", edit: []string{"[The mat is clear]", "§[]"}, want: "confirm is an empty list"},
+		{name: "release no", edit: []string{"release: yes", "release: §no"}, want: "release is yes, or the line is left away"},
+		{name: "release a list", edit: []string{"release: yes", "release: §[]"}, want: "release is yes or no"},
+	})
+	run(t, repairText, []faulty{
+		{name: "cycle named once", edit: []string{"    phase: structure", "    after: [more]\n    phase: structure", "      - step: again", "  - stage: more\n    after: [all]\n    steps:\n      - step: again"}, at: "7:5", want: "a cycle: stages come after each other: all after more after all"},
+		{name: "on nothing", edit: []string{"on: [wing, tail]", "on: §[]"}, want: "on is an empty list", of: 2},
+		{name: "release in a repair", edit: []string{"      - step: again\n        measure: [stale]", "      - §step: again\n        release: yes"}, want: "a repair gives no release; only a build ends with one"},
+		{name: "unknown zone of on", edit: []string{"on: [wing, tail]", "on: [wing, §tale]"}, want: `unknown zone "tale"; did you mean "tail"? (in the design finch)`},
+	})
+}
+
+func TestOrderFaults(t *testing.T) {
+	const (
+		coat    = "      - step: coat\n        needs: {fan: on}\n        coat: {joint: roots, with: contact}\n"
+		join    = "      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]\n"
+		rest    = "      - step: rest\n        wait: 2 h\n"
+		grip    = "      - step: grip\n        wait: {joint: roots, until: handling}\n"
+		level   = "      - step: level\n        measure: [square]\n"
+		release = "      - step: release\n        release: yes\n"
+	)
+	mark := func(s string) string { return strings.Replace(s, "step:", "§step:", 1) }
+	run(t, buildText, []faulty{
+		{name: "coated, never joined", edit: []string{coat, mark(coat), join, "", grip, ""}, want: "the joint roots is coated and never joined"},
+		{name: "joined, never coated", edit: []string{coat, "", join, mark(join)}, want: "the joint roots is joined and never coated"},
+		{name: "joined, another coated", edit: []string{"coat: {joint: roots", "coat: {joint: roost", join, mark(join)}, want: `the joint roots is joined and never coated; did you mean "roost"?`, of: 2},
+		{name: "joined twice", edit: []string{rest, mark(strings.ReplaceAll(join, "step: join", "step: rejoin"))}, want: "the joint roots is joined a second time"},
+		{name: "two adhesives", edit: []string{join, mark(strings.NewReplacer("step: coat", "step: coat-tip", "contact", "epoxy").Replace(coat)) + join}, want: "the joint roots is coated with epoxy here and with contact by the step coat: one joint has one adhesive"},
+		{name: "joined before it is coated", edit: []string{coat + join, mark(join) + coat}, want: "the joint roots can be joined before it is coated by the step coat"},
+		{name: "coated in a stage beside", edit: []string{coat, "", join, mark(join), "      - step: fit\n", coat + "      - step: fit\n"}, want: "the joint roots can be joined before it is coated by the step coat"},
+		{name: "coat with an option", edit: []string{coat, strings.Replace(coat, "needs", "with: rudder\n        needs", 1), join, mark(join)}, want: "the joint roots is joined and never coated"},
+		{name: "join without an option", edit: []string{coat, mark(coat), join, strings.Replace(join, "join:", "without: rudder\n        join:", 2)}, want: "", of: 2}, // replaced below
+		{name: "second coat late with an option", edit: []string{join, mark(join), rest, strings.NewReplacer("step: coat", "step: coat-more", "needs", "with: rudder\n        needs").Replace(coat)}, want: "the joint roots can be joined before it is coated by the step coat-more (with rudder)"},
+		{name: "wait first", edit: []string{rest, "", "      - step: care\n", mark(rest) + "      - step: care\n"}, want: "it waits from the step before, and is the first of its stage"},
+		{name: "wait first without an option", edit: []string{rest, "", "      - step: fit\n        do: Lay it in.\n", "      - step: fit\n        with: rudder\n        do: Lay it in.\n", "      - step: move\n", mark(rest) + "      - step: move\n"}, want: "it waits from the step before, and is the first of its stage"},
+		{name: "wait for another joint", edit: []string{grip, mark(strings.Replace(grip, "roots", "root", 1))}, want: `it waits for the joint root, which is never joined; did you mean "roots"?`},
+		{name: "wait before the join", edit: []string{join + rest + grip, mark(grip) + join}, want: "it waits for the joint roots and can come before the joint is joined by the step join"},
+
+		{name: "no release", edit: []string{release, ""}, want: "a build ends with a release, and this one has none"},
+		{name: "second release", edit: []string{release, release + mark(strings.Replace(release, "step: release", "step: relase", 1))}, want: "a second release; a build has one", of: 2},
+		{name: "release with an option", edit: []string{release, mark(strings.Replace(release, "release:", "with: rudder\n        release:", 2))}, want: "", of: -1},
+		{name: "release not last in its stage", edit: []string{level + release, mark(release) + level}, want: "the release is not last: the step level may come after it"},
+		{name: "release beside a stage", edit: []string{"after: [wing, radio]", "after: [wing]", release, mark(release)}, want: "the release is not last: the step fit may come after it"},
+
+		{name: "unknown zone", edit: []string{"disturbs: [radio]", "disturbs: [§rado]"}, want: `unknown zone "rado"; did you mean "radio"? (in the design finch)`},
+		{name: "unknown option", edit: []string{"with: rudder", "with: §ruder"}, want: `unknown option "ruder"; did you mean "rudder"?`},
+		{name: "unknown condition", edit: []string{"{fan: on}", "{§fans: on}"}, want: `unknown condition "fans"; did you mean "fan"?`},
+		{name: "unknown state", edit: []string{"{propeller: off}", "{propeller: §of}"}, want: `unknown state of propeller "of"; did you mean "off"?`},
+		{name: "unknown adhesive", edit: []string{"with: contact", "with: §contakt"}, want: `unknown adhesive "contakt"; did you mean "contact"?`},
+		{name: "unknown gate", edit: []string{"[slot]", "[§slit]"}, want: `unknown gate "slit"; did you mean "slot"?`},
+
+		{name: "measures what is not there", edit: []string{"      - step: move\n        with: rudder\n", "      - §step: move\n"}, want: "the step move measures nothing (without any option): no airframe so built has throw"},
+		{name: "critical never measured", edit: []string{level, ""}, want: "no step ever measures the critical gate square", of: 2},
+		{name: "disturbed after", edit: []string{release, mark("      - step: sand\n        do: Sand it.\n        disturbs: [tail]\n") + release}, want: "the step sand can disturb the critical gate square after it was last measured, by level", of: 2},
+		{name: "disturbed beside", edit: []string{"disturbs: [radio]", "disturbs: [radio, tail]", "step: fit", "§step: fit", "      - step: depth\n        measure: [slot]\n", level, level + release, "      - step: release\n        release: yes\n"}, want: "the step fit can disturb the critical gate square after it was last measured, by level", of: 2},
+		{name: "disturbed with an option", edit: []string{release, mark("      - step: sand\n        with: rudder\n        do: Sand it.\n        disturbs: [tail]\n") + release}, want: "the step sand can disturb the critical gate square after it was last measured, by level (with rudder)"},
+	})
+}
+
+func TestEveryDesignFault(t *testing.T) {
+	doc, err := Parse("x.yaml", []byte(buildText))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := strings.NewReplacer("tail", "fin", "rudder:", "flap:", "with: rudder", "with: flap", "contact:", "glue:", "fan:", "wind:", "slot:", "slit:", "off, on", "off, fast").Replace(sheetText)
+	sheet, err := Parse("s.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	faults := doc.Against(sheet.Sheet)
+	for _, want := range []string{"option \"rudder\"", "adhesive \"contact\"", "condition \"fan\"", "gate \"slot\""} {
+		if !strings.Contains(faults.Error(), "unknown "+want) {
+			t.Errorf("nothing of %s in\n%v", want, faults)
+		}
+	}
+	orderly(t, faults)
+	if doc.Serves(sheet.Sheet) {
+		t.Error("it serves a design that it does not fit")
+	}
+}
+
+// Documents far over the limits are refused, and soon.
+func TestFarTooMuch(t *testing.T) {
+	const head = "procedure: big\nkind: check\ntitle: Big\nrevision: 1\nstages:\n"
+	var joints, chain strings.Builder
+	joints.WriteString("  - stage: a\n    steps:\n")
+	for i := range 6000 {
+		fmt.Fprintf(&joints, "      - {step: j%d, join: a, disturbs: [b]}\n      - {step: c%d, coat: {joint: a, with: b}}\n", i, i)
+		fmt.Fprintf(&chain, "  - {stage: s%d, after: [s%d], steps: [{step: t%d, do: x}]}\n", i+1, i, i)
+	}
+	for name, c := range map[string]struct{ body, want string }{
+		"steps":  {joints.String(), "x.yaml:6:3: 1 stages with 12000 steps; at most 100 with 1000"},
+		"stages": {chain.String(), "x.yaml:6:3: 6000 stages with 6000 steps; at most 100 with 1000"},
+	} {
+		start := time.Now()
+		faults := faultsOf(t, head+c.body)
+		if len(faults) != 1 || faults[0].Error() != c.want {
+			t.Errorf("%s: %d faults, not %s", name, len(faults), c.want)
+		}
+		if took := time.Since(start); took > 10*time.Second {
+			t.Errorf("%s: it took %v", name, took)
+		}
+	}
+}
