@@ -14,18 +14,16 @@ import (
 // last work that disturbs them.
 func (d *Document) Against(sheet *steps.Sheet) Faults {
 	faults := d.named(sheet)
-	if d.Procedure == nil || len(faults) > 0 {
+	if d.Procedure == nil || len(faults) > 0 || d.tooLarge() {
 		return faults.sorted()
 	}
-	for _, options := range combinations(optionNames(sheet)) {
-		l := d.lifeOf(options)
-		faults = append(faults, d.jointsInOrder(l)...)
-		faults = append(faults, d.gatesThere(l, sheet)...)
+	return d.inEveryLife(optionNames(sheet), func(l life) Faults {
+		faults := append(d.jointsInOrder(l), d.gatesThere(l, sheet)...)
 		if d.Procedure.Kind == steps.Build {
 			faults = append(faults, d.criticalMeasured(l, sheet)...)
 		}
-	}
-	return faults.sorted()
+		return faults
+	}).sorted()
 }
 
 func optionNames(s *steps.Sheet) []string {

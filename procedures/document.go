@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"cmp"
+	"strconv"
 
 	"fettle/steps"
 )
@@ -42,6 +43,7 @@ const (
 )
 
 func stepAt(name string) string  { return "step " + name }
+func rowAt(index int) string     { return "row " + strconv.Itoa(index) }
 func stageAt(name string) string { return "stage " + name }
 
 // Name is the name it is found by.

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+
+	"fettle/steps"
 )
 
 func TestShapes(t *testing.T) {
@@ -57,6 +59,7 @@ func TestSheetFaults(t *testing.T) {
 	}
 	run(t, sheetText, []faulty{
 		{name: "zone called here", edit: []string{"radio]", "radio, §here]"}, want: `a zone can't be called "here"`},
+		{name: "zone called as mass is", edit: []string{"radio]", "radio, §" + steps.MassZone + "]"}, want: "gates with mass: yes depend on it already"},
 		{name: "too many options", edit: []string{"{rudder: A moving rudder}", "§{rudder: R, " + strings.Join(options, ", ") + "}"}, want: "8 options; at most 6"},
 		{name: "one state", edit: []string{"states: [off, on]", "states: §[off]"}, want: "the condition propeller has one state; it needs two at least"},
 		{name: "no states", edit: []string{"{title: The propeller, states: [off, on]}", "§{title: The propeller}"}, want: "the condition propeller has no states"},
@@ -109,7 +112,7 @@ func TestSheetFaults(t *testing.T) {
 		{name: "pairs empty", edit: []string{"[[left, right]]", "§[]"}, want: "pairs is an empty list"},
 		{name: "gauge of another dimension", edit: []string{"rule: {title: Steel rule, resolution: 0.5 mm}", "rule: {title: Steel rule, resolution: 0.5 mm}\n  scale: {title: Scale, resolution: 1 g}", "gauge: caliper", "gauge: §scale"}, want: "the gauge scale reads a mass, and the gate slot limits a length"},
 		{name: "gauge too coarse", edit: []string{"uncertainty: 0.3 mm", "uncertainty: 0.5 mm", "gauge: caliper", "gauge: §caliper"}, want: "the gauge caliper is too coarse for the gate slot: no reading could be in tolerance beyond doubt"},
-		{name: "resolution too coarse", edit: []string{"resolution: 0.5 mm", "resolution: 10 mm", "at_most: 50 mm\n    gauge: rule", "at_most: 50 mm\n    gauge: §rule"}, want: "too coarse for the gate balance"},
+		{name: "resolution too coarse", edit: []string{"resolution: 0.5 mm", "resolution: 10 mm", "at_most: 50 mm\n    gauge: rule", "at_most: 50 mm\n    gauge: §rule"}, want: "too coarse for the gate balance", of: 2},
 		{name: "gauge too coarse for alike", edit: []string{"alike: 4 mm", "alike: 0.4 mm", "gauge: rule", "gauge: §rule"}, want: "the gauge rule is too coarse for the gate square: no two readings could be alike beyond doubt"},
 		{name: "unknown gauge", edit: []string{"gauge: caliper", "gauge: §calliper"}, want: `unknown gauge "calliper"; did you mean "caliper"?`},
 		{name: "unknown zone of a gate", edit: []string{"of: [radio]", "of: [§rado]"}, want: `unknown zone "rado"; did you mean "radio"?`},

@@ -11,13 +11,42 @@ import (
 // ordered finds what is wrong with the order of a procedure, whatever design
 // it is carried out on.
 func (d *Document) ordered() Faults {
+	if d.tooLarge() {
+		return nil
+	}
 	faults, cyclic := d.stagesInOrder()
 	faults = append(faults, d.releaseLast()...)
 	if cyclic {
 		return faults // nothing is before anything else
 	}
-	for _, options := range combinations(d.optionsNamed()) {
-		faults = append(faults, d.jointsInOrder(d.lifeOf(options))...)
+	return append(faults, d.inEveryLife(d.optionsNamed(), d.jointsInOrder)...)
+}
+
+// tooLarge reports a procedure that is refused for its size alone: to look at
+// the order of it all could take for ever.
+func (d *Document) tooLarge() bool {
+	return len(d.Procedure.Stages) > mostStages || len(d.Procedure.Steps()) > mostSteps
+}
+
+// inEveryLife checks every choice of the options. What is wrong with few of
+// them is not said again of more.
+func (d *Document) inEveryLife(options []string, check func(life) Faults) Faults {
+	var faults Faults
+	said := map[Fault][][]string{}
+	for _, chosen := range combinations(options) {
+		l := d.lifeOf(chosen)
+		for _, f := range check(l) {
+			same := f
+			same.Text = strings.Replace(f.Text, orWithout(l), "", 1)
+			same.Text = strings.Replace(same.Text, l.when(), "", 1)
+			fewer := func(before []string) bool {
+				return !slices.ContainsFunc(before, func(o string) bool { return !slices.Contains(chosen, o) })
+			}
+			if !slices.ContainsFunc(said[same], fewer) {
+				said[same] = append(said[same], chosen)
+				faults = append(faults, f)
+			}
+		}
 	}
 	return faults
 }
@@ -88,6 +117,8 @@ func (d *Document) releaseLast() Faults {
 		}
 	}
 	switch {
+	case p.Kind != steps.Repair && p.Kind != steps.Check && p.Kind != steps.Build:
+		return nil // said of the kind
 	case p.Kind != steps.Build:
 		for _, s := range releases {
 			faults = append(faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf("a %s gives no release; only a build ends with one", p.Kind)))
@@ -147,8 +178,8 @@ type life struct {
 	*steps.Procedure
 	options []string
 	stageOf map[string]int
-	rank    map[string]int      // of steps, within their stage
-	earlier []map[string]bool   // by stage: the stages complete before it
+	rank    map[string]int    // of steps, within their stage
+	earlier []map[string]bool // by stage: the stages complete before it
 }
 
 func (d *Document) lifeOf(options []string) life {
@@ -186,7 +217,7 @@ func (l life) when() string {
 	if len(l.options) == 0 {
 		return ""
 	}
-	return " (with " + strings.Join(l.options, " and ") + ")"
+	return " (with " + strings.Join(slices.Sorted(slices.Values(l.options)), " and ") + ")"
 }
 
 // jointsInOrder finds joints that are not coated, then joined, then waited for.
@@ -197,15 +228,19 @@ func (d *Document) jointsInOrder(l life) Faults {
 	}
 	coats, joins := map[string][]steps.Step{}, map[string][]steps.Step{}
 	for _, s := range l.Steps() {
-		switch s.Kind {
-		case steps.Coat:
+		switch {
+		case s.Joint == "": // waits for none, or said of the step
+		case s.Kind == steps.Coat:
 			coats[s.Joint] = append(coats[s.Joint], s)
-		case steps.Join:
+		case s.Kind == steps.Join:
 			joins[s.Joint] = append(joins[s.Joint], s)
 		}
 	}
 	for _, stage := range l.Stages {
 		for i, s := range stage.Steps {
+			if s.Joint == "" && s.Kind != steps.Wait {
+				continue
+			}
 			switch s.Kind {
 			case steps.Coat:
 				if len(joins[s.Joint]) == 0 {
@@ -217,6 +252,7 @@ func (d *Document) jointsInOrder(l life) Faults {
 			case steps.Join:
 				if s.Name != joins[s.Joint][0].Name {
 					say(s, "the joint %s is joined a second time%s", s.Joint, l.when())
+					continue
 				}
 				if len(coats[s.Joint]) == 0 {
 					say(s, "the joint %s is joined and never coated%s%s", s.Joint, l.when(), suggestOnly(s.Joint, coats))

@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"math"
 	"slices"
 
 	"gopkg.in/yaml.v3"
@@ -25,8 +26,11 @@ func (r *reader) sheet(n *yaml.Node) *steps.Sheet {
 	}
 	if f.must("zones") != nil {
 		s.Zones = f.names("zones", func(n *yaml.Node, name string) {
-			if name == steps.Here {
+			switch name {
+			case steps.Here:
 				f.fault(n, "a zone can't be called %q: repairs call the zone they are started on so", name)
+			case steps.MassZone:
+				f.fault(n, "a zone can't be called %q: gates with mass: yes depend on it already", name)
 			}
 		})
 	}
@@ -275,6 +279,11 @@ func (r *reader) decidable(f fields, g steps.Gate, s *steps.Sheet) {
 	high, err2 := g.Limits.High.Float(g.Limits.Unit())
 	if err1 == nil && err2 == nil && high > low && 2*gauge.Doubt().Guard(g.Limits.Unit()) >= high-low {
 		r.fault(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
+	}
+	// Two readings with one gauge: its bias cancels, its resolution does not.
+	step := measuring.Doubt{Resolution: gauge.Resolution}.Guard(g.Limits.Unit())
+	if alike, err := g.Limits.Alike.Float(g.Limits.Unit()); err == nil && alike >= 0 && alike < math.Sqrt2*step {
+		r.fault(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt", g.Gauge, g.Name)
 	}
 }
 

@@ -22,7 +22,10 @@ func (r *reader) triage(n *yaml.Node) *steps.Triage {
 		f.each("findings", func(name string, v *yaml.Node) { t.Findings = append(t.Findings, r.finding(name, v)) })
 	}
 	if v := f.must("rows"); v != nil {
-		r.list(v, "rows", func(item *yaml.Node) { t.Rows = append(t.Rows, r.row(item, t)) })
+		r.list(v, "rows", func(item *yaml.Node) {
+			r.doc.places[rowAt(len(t.Rows))] = at(item)
+			t.Rows = append(t.Rows, r.row(item, t))
+		})
 	}
 	return t
 }
@@ -108,17 +111,18 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("unknown %s %q%s", ref.to, ref.name, suggest(ref.name, valid))))
 		}
 	}
-	for _, row := range d.Triage.Rows {
+	for i, row := range d.Triage.Rows {
+		at := d.places[rowAt(i)]
 		p, ok := byName[row.Procedure]
 		if !ok {
 			continue
 		}
 		if p.Kind == steps.Build {
-			faults = append(faults, d.fault(place{1, 1}, fmt.Sprintf("the finding %s is answered with %s, which is a build", row.Finding, p.Name)))
+			faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is answered with %s, which is a build", row.Finding, p.Name)))
 		}
 		for _, z := range row.Zones {
 			if len(p.On) > 0 && !slices.Contains(p.On, z) {
-				faults = append(faults, d.fault(place{1, 1}, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", row.Finding, z, p.Name)))
+				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", row.Finding, z, p.Name)))
 			}
 		}
 	}

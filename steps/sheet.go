@@ -33,6 +33,10 @@ type Equipment struct {
 	Disturbs []string `json:"disturbs,omitempty"`
 }
 
+// MassZone stands for the balance of the whole airframe: a change of equipment
+// disturbs it, and every gate of mass depends on it. No zone is called so.
+const MassZone = "equipment"
+
 // A Life is how long a reading counts, in flights and in days; 0: for ever.
 type Life struct {
 	Flights int `json:"flights,omitempty"`

@@ -53,7 +53,8 @@ type Start struct {
 	Digest    string
 	Sheet     *steps.Sheet // the sheet in force from here on
 	SheetSum  string
-	Zone      string // where the procedure is started on a zone
+	Zone      string   // where the procedure is started on a zone
+	Damages   []string // what it mends
 }
 
 func (r Start) decide(s *State, c Circumstances) ([]Facts, error) {
@@ -63,6 +64,19 @@ func (r Start) decide(s *State, c Circumstances) ([]Facts, error) {
 	}
 	if err := r.checkZone(s); err != nil {
 		return nil, err
+	}
+	for _, name := range r.Damages {
+		d, err := s.Damage(name)
+		if err != nil {
+			return nil, err
+		}
+		if mended, by := s.Mended(d, c.At); by != "" {
+			state := "being mended"
+			if mended {
+				state = "mended"
+			}
+			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), "")
+		}
 	}
 	id, n := p.Name, 1
 	open := s.OpenJobs(c.At)
@@ -79,7 +93,7 @@ func (r Start) decide(s *State, c Circumstances) ([]Facts, error) {
 	if r.SheetSum != s.SheetSum && len(open) > 0 {
 		return nil, refuse(p.Name, ByState, fmt.Sprintf("job %s is open under another revision of the design sheet", open[0].ID), "finish it first")
 	}
-	return []Facts{JobOpened{id, r.Digest, r.SheetSum, r.Zone}}, nil
+	return []Facts{JobOpened{id, r.Digest, r.SheetSum, r.Zone, r.Damages}}, nil
 }
 
 func (r Start) checkZone(s *State) error {

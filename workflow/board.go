@@ -216,7 +216,7 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 			reasons = append(reasons, Reason{Because: ByDrying, Text: "what it waits for has not begun"})
 		}
 	case steps.Measure:
-		for _, g := range s.GatesOf(j, step) {
+		for _, g := range s.GatesOf(j, step, at) {
 			reasons = append(reasons, s.unmeasurable(g, at)...)
 		}
 	case steps.Release:
@@ -254,7 +254,7 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 
 // GatesOf returns the gates that a measure step asks for. The word Stale asks
 // for every gate whose zones this job has disturbed.
-func (s *State) GatesOf(j *Job, step steps.Step) []GateReport {
+func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var zones []string
 	if slices.Contains(step.Gates, steps.Stale) {
 		zones = s.disturbedBy(j)
@@ -262,7 +262,7 @@ func (s *State) GatesOf(j *Job, step steps.Step) []GateReport {
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.Airframe.Options) {
 		if slices.Contains(step.Gates, g.Name) || g.DependsOn(zones...) {
-			reports = append(reports, s.report(g))
+			reports = append(reports, s.report(g, at))
 		}
 	}
 	return reports

@@ -25,6 +25,51 @@ type JobOpened struct {
 	Procedure string `json:"procedure"` // digest
 	Sheet     string `json:"sheet"`     // digest; the airframe's sheet from here on
 	Zone      string `json:"zone,omitempty"`
+	// Damages are what it mends: they are mended once it is complete.
+	Damages []string `json:"damages,omitempty"`
+}
+
+// JobMoved: an open job goes on under newer documents.
+type JobMoved struct {
+	Job       string `json:"job"`
+	Procedure string `json:"procedure"` // digest
+	Sheet     string `json:"sheet"`     // digest; the airframe's sheet from here on
+}
+
+// DamageFound: something was seen after a crash, or found at work.
+type DamageFound struct {
+	Damage   string `json:"damage"` // its name on this airframe: D1
+	Finding  string `json:"finding"`
+	Zone     string `json:"zone"`
+	Severity string `json:"severity"`
+	Note     string `json:"note,omitempty"`
+	// Quarantine are the lines to be confirmed before what was found is let
+	// near anything again; none: no quarantine.
+	Quarantine []string `json:"quarantine,omitempty"`
+}
+
+// QuarantineCleared: every line of a quarantine was confirmed.
+type QuarantineCleared struct {
+	Damage string   `json:"damage"`
+	Lines  []string `json:"lines"`
+}
+
+// EquipmentChanged: a piece of equipment was fitted, removed or moved.
+type EquipmentChanged struct {
+	Item     string            `json:"item"`
+	Change   string            `json:"change"` // Fitted, Removed or Moved
+	Mass     quantity.Quantity `json:"mass,omitzero"`
+	Arm      quantity.Quantity `json:"arm,omitzero"` // behind the datum
+	Note     string            `json:"note,omitempty"`
+	Disturbs []string          `json:"disturbs"`
+}
+
+// FlightLogged: the airframe flew.
+type FlightLogged struct {
+	Landing string `json:"landing"` // Soft or Hard
+	Note    string `json:"note,omitempty"`
+	// Check is the procedure that a hard landing asks for; empty: none.
+	Check string `json:"check,omitempty"`
 }
 
 // Work is what every entry that completes a step says.
@@ -133,6 +178,11 @@ func (ConditionSet) Kind() string      { return "ConditionSet" }
 func (Noted) Kind() string             { return "Noted" }
 func (Undone) Kind() string            { return "Undone" }
 func (Released) Kind() string          { return "Released" }
+func (JobMoved) Kind() string          { return "JobMoved" }
+func (DamageFound) Kind() string       { return "DamageFound" }
+func (QuarantineCleared) Kind() string { return "QuarantineCleared" }
+func (EquipmentChanged) Kind() string  { return "EquipmentChanged" }
+func (FlightLogged) Kind() string      { return "FlightLogged" }
 
 type kind struct {
 	version int
@@ -180,6 +230,16 @@ func known(name string) (kind, bool) {
 		return kind{1, reader[Undone]}, true
 	case "Released":
 		return kind{1, reader[Released]}, true
+	case "JobMoved":
+		return kind{1, reader[JobMoved]}, true
+	case "DamageFound":
+		return kind{1, reader[DamageFound]}, true
+	case "QuarantineCleared":
+		return kind{1, reader[QuarantineCleared]}, true
+	case "EquipmentChanged":
+		return kind{1, reader[EquipmentChanged]}, true
+	case "FlightLogged":
+		return kind{1, reader[FlightLogged]}, true
 	}
 	return kind{}, false
 }

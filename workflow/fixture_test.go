@@ -217,7 +217,7 @@ func (b *bench) refused(r Request, want ...Because) string {
 
 func (b *bench) gate(name string) GateReport {
 	b.t.Helper()
-	r, err := b.state.GateReport(name)
+	r, err := b.state.GateReport(name, b.now)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -265,7 +265,7 @@ func describe(s *State, now time.Time) string {
 			fmt.Fprintln(&b, job.ID, r.Step.Name, r.Progress, r.Reasons, r.Reopened, r.Closes)
 		}
 	}
-	for _, g := range s.Gates() {
+	for _, g := range s.Gates(now) {
 		fmt.Fprintln(&b, g.Gate.Name, g.Says(), g.Rests)
 	}
 	fmt.Fprintln(&b, s.Timers(now), s.Flight(now), s.Next(now).Why, s.Conditions)

@@ -71,21 +71,21 @@ type AtPoint struct {
 // Met reports whether the gate lets work go on.
 func (r GateReport) Met() bool { return r.Standing == Current || r.Standing == Conceded }
 
-// Gates returns every gate the airframe has, as it stands.
-func (s *State) Gates() []GateReport {
+// Gates returns every gate the airframe has, as it stands at the time.
+func (s *State) Gates(at time.Time) []GateReport {
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.Airframe.Options) {
-		reports = append(reports, s.report(g))
+		reports = append(reports, s.report(g, at))
 	}
 	return reports
 }
 
-// GateReport returns the gate of that name as it stands.
-func (s *State) GateReport(name string) (GateReport, error) {
+// GateReport returns the gate of that name as it stands at the time.
+func (s *State) GateReport(name string, at time.Time) (GateReport, error) {
 	gates := s.Sheet.GatesFor(s.Airframe.Options)
 	for _, g := range gates {
 		if g.Name == name {
-			return s.report(g), nil
+			return s.report(g, at), nil
 		}
 	}
 	return GateReport{}, unknown("gate", name, gateNames(gates))
@@ -99,7 +99,7 @@ func gateNames(gates []steps.Gate) []string {
 	return names
 }
 
-func (s *State) report(g steps.Gate) GateReport {
+func (s *State) report(g steps.Gate, at time.Time) GateReport {
 	record, known := s.gates[g.Name]
 	r := GateReport{Gate: g}
 	if !known || len(record.readings) == 0 {
@@ -107,7 +107,7 @@ func (s *State) report(g steps.Gate) GateReport {
 		return r
 	}
 	r.Last = record.readings[len(record.readings)-1].at
-	counting, why := s.counting(g, record)
+	counting, why := s.counting(g, record, at)
 	if len(counting) == 0 {
 		r.Standing, r.Reason = StaleGate, why
 		return r
@@ -141,21 +141,42 @@ func (s *State) report(g steps.Gate) GateReport {
 
 // counting returns the readings newer than every disturbance of the gate's
 // zones and than its last rework; if there are none, why.
-func (s *State) counting(g steps.Gate, record *gateRecord) ([]taken, string) {
+func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) ([]taken, string) {
 	var left []taken
 	why := ""
 	for _, t := range record.readings {
 		if d, zone, ok := s.disturbedSince(g, t); ok {
-			why = fmt.Sprintf("%s was disturbed by %s", zone, d.by)
+			why = fmt.Sprintf("%s was disturbed by %s on %s", zone, d.by, d.at.Format("2 January"))
+			if zone == steps.MassZone {
+				why = fmt.Sprintf("the balance was changed by %s on %s", d.by, d.at.Format("2 January"))
+			}
 			continue
 		}
 		if t.position < record.reworked {
 			why = "it was reworked"
 			continue
 		}
+		if over := s.outlived(g.Life, t, at); over != "" {
+			why = over
+			continue
+		}
 		left = append(left, t)
 	}
 	return left, why
+}
+
+// outlived says why a reading counts no more although nothing disturbed its
+// gate: it has been flown on, or has aged, for as long as the sheet lets it.
+func (s *State) outlived(life steps.Life, t taken, at time.Time) string {
+	if life.Flights > 0 {
+		if n := s.flightsSince(t.position); n >= life.Flights {
+			return fmt.Sprintf("%d flights have been made on it, and it counts for %d", n, life.Flights)
+		}
+	}
+	if life.Days > 0 && !at.Before(t.at.AddDate(0, 0, life.Days)) {
+		return fmt.Sprintf("it was taken more than %d days ago", life.Days)
+	}
+	return ""
 }
 
 // disturbedSince reports whether a zone of the gate was disturbed after the
@@ -165,7 +186,11 @@ func (s *State) disturbedSince(g steps.Gate, t taken) (disturbance, string, bool
 	var last disturbance
 	var zone string
 	found := false
-	for _, z := range g.Of {
+	zones := g.Of
+	if g.Mass {
+		zones = append(zones[:len(zones):len(zones)], steps.MassZone)
+	}
+	for _, z := range zones {
 		d, ok := s.zones[z]
 		if !ok || t.position > d.position && !t.at.Before(d.at) {
 			continue

@@ -100,7 +100,7 @@ func (l *life) sensible(t *rapid.T) {
 			l.try(t, GiveRelease{})
 		case steps.Measure:
 			job, _ := l.state.Job(s.Step.Job)
-			for _, g := range l.state.GatesOf(job, s.Step.Step) {
+			for _, g := range l.state.GatesOf(job, s.Step.Step, l.now) {
 				l.try(t, Rework{Gate: g.Gate.Name})
 				l.try(t, Measure{Gate: g.Gate.Name, Readings: good(g.Gate)})
 			}
@@ -212,12 +212,12 @@ func standing(entries []Entry) []Entry {
 
 func (l *life) mayTrust(live []Entry, e Entry) bool {
 	switch e.Facts.(type) {
-	case Registered, JobOpened, Noted, Undone:
+	case Registered, JobOpened, JobMoved, Noted, Undone, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
 		return true
 	}
 	for _, before := range live {
 		switch before.Facts.(type) {
-		case Registered, JobOpened, Noted, Undone:
+		case Registered, JobOpened, JobMoved, Noted, Undone, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
 		default:
 			if before.Recorded.After(e.Recorded) {
 				return false
@@ -413,7 +413,7 @@ func (l *life) check(t *rapid.T) {
 // counts.
 func staleGates(s *State) []string {
 	var names []string
-	for _, g := range s.Gates() {
+	for _, g := range s.Gates(evening) {
 		if g.Standing == StaleGate || g.Standing == NeverTaken {
 			names = append(names, g.Gate.Name)
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"fettle/steps"
 	"fettle/steps/quantity"
@@ -23,7 +24,7 @@ type Reading struct {
 }
 
 func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
-	report, err := s.GateReport(r.Gate)
+	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
 	}
@@ -85,7 +86,7 @@ func (s *State) completing(facts []Facts, c Circumstances) ([]Facts, error) {
 	}
 	for _, job := range after.Jobs {
 		for _, r := range after.steps(job, c.At) {
-			if r.Step.Kind == steps.Measure && r.Progress == Ready && len(after.unmet(job, r.Step)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
+			if r.Step.Kind == steps.Measure && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
 				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)
 				facts = append(facts, StepDone{after.work(job, r.Step)})
 			}
@@ -95,9 +96,9 @@ func (s *State) completing(facts []Facts, c Circumstances) ([]Facts, error) {
 }
 
 // unmet gives a reason for each gate of a measure step that does not count.
-func (s *State) unmet(job *Job, step steps.Step) []Reason {
+func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 	var reasons []Reason
-	for _, g := range s.GatesOf(job, step) {
+	for _, g := range s.GatesOf(job, step, at) {
 		if !g.Met() {
 			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is %s", g.Gate.Name, g.Says()),
 				Do: "measure it: " + MeasureLine(s.Airframe.Mark, g.Gate)})
@@ -136,7 +137,7 @@ const ReworkStep = "rework:"
 type Rework struct{ Gate string }
 
 func (r Rework) decide(s *State, c Circumstances) ([]Facts, error) {
-	report, err := s.GateReport(r.Gate)
+	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
 	}
@@ -153,7 +154,7 @@ func (r Rework) decide(s *State, c Circumstances) ([]Facts, error) {
 type Concede struct{ Gate, Reason string }
 
 func (r Concede) decide(s *State, c Circumstances) ([]Facts, error) {
-	report, err := s.GateReport(r.Gate)
+	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
 	}
@@ -193,15 +194,20 @@ func (r Clear) decide(s *State, c Circumstances) ([]Facts, error) {
 	if len(r.Answers) > len(step.Confirm) {
 		return nil, bad("%s has %d lines; %d answers were given", step.Name, len(step.Confirm), len(r.Answers))
 	}
-	var reasons []Reason
-	for i, line := range step.Confirm {
-		if i >= len(r.Answers) || !r.Answers[i] {
-			reasons = append(reasons, Reason{Because: ByHold, Text: fmt.Sprintf("line %d is not confirmed: %s", i+1, line)})
-		}
-	}
-	if len(reasons) > 0 {
+	if reasons := unconfirmed(step.Confirm, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: step.Name, Reasons: reasons}
 	}
 	facts := s.waited(job, report.Stage, step.Name, c.At)
 	return append(facts, HoldCleared{s.work(job, step), step.Confirm}), nil
+}
+
+// unconfirmed gives a reason for each line without its own yes.
+func unconfirmed(lines []string, answers []bool) []Reason {
+	var reasons []Reason
+	for i, line := range lines {
+		if i >= len(answers) || !answers[i] {
+			reasons = append(reasons, Reason{Because: ByHold, Text: fmt.Sprintf("line %d is not confirmed: %s", i+1, line)})
+		}
+	}
+	return reasons
 }

@@ -39,12 +39,12 @@ func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, Proof
 
 // Proof weighs whether the airframe may fly at the time: every critical gate
 // current and in tolerance, no gate out of tolerance without a concession, no
-// job open but the one whose release step this is (nil: none), every joint
-// that carries load cured.
+// job open but the one whose release step this is (nil: none), every damage
+// mended, nothing in quarantine aboard, every joint that carries load cured.
 func (s *State) Proof(at time.Time, within *Job) Proof {
 	var p Proof
 	critical := 0
-	for _, g := range s.Gates() {
+	for _, g := range s.Gates(at) {
 		switch {
 		case g.Gate.Critical:
 			critical++
@@ -62,6 +62,17 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	}
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, job == within, at))
+	}
+	for _, d := range s.Damages {
+		p.add(fmt.Sprintf("damage %s (%s, %s) is mended", d.Damage, d.Finding, d.Zone), s.unmended(d, at))
+		if len(d.Quarantine.Lines) > 0 {
+			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d))
+		}
+	}
+	if check, landed := s.CheckDue(at); check != "" {
+		p.add("the last hard landing was checked", &Reason{Because: ByState,
+			Text: fmt.Sprintf("the hard landing of %s asks for the check %s", landed.Format("2 January"), check),
+			Do:   fmt.Sprintf("fettle start %s %s", s.Airframe.Mark, check)})
 	}
 	for _, j := range s.joints() {
 		if j.Load && !j.Joined.IsZero() {
@@ -109,6 +120,26 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 		text = fmt.Sprintf("job %s is open: %s is left", job.ID, first)
 	}
 	return &Reason{Because: because, Text: text}
+}
+
+func (s *State) unmended(d *Damage, at time.Time) *Reason {
+	mended, by := s.Mended(d, at)
+	switch {
+	case mended:
+		return nil
+	case by != "":
+		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not mended: job %s is open", d.Damage, by)}
+	}
+	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not mended", d.Damage, d.Finding, d.Zone),
+		Do: "fettle repair " + s.Airframe.Mark}
+}
+
+func (s *State) quarantined(d *Damage) *Reason {
+	if !d.Quarantine.Open() || d.Quarantine.Off {
+		return nil
+	}
+	return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s of %s is in quarantine and was not taken off the airframe", d.Zone, d.Damage),
+		Do: "clear it line by line: fettle clear " + s.Airframe.Mark + " " + d.Damage}
 }
 
 func uncured(j *Joint, at time.Time) *Reason {
@@ -193,11 +224,22 @@ func (s *State) Flight(at time.Time) Flight {
 		return Flight{Why: "never released"}
 	}
 	f := Flight{Ever: true}
+	if open := s.OpenDamages(at); len(open) > 0 {
+		f.Why = fmt.Sprintf("damage %s: %s, %s", open[0].Damage, open[0].Finding, open[0].Zone)
+		if len(open) > 1 {
+			f.Why += fmt.Sprintf(", and %d more", len(open)-1)
+		}
+		return f
+	}
+	if check, landed := s.CheckDue(at); check != "" {
+		f.Why = fmt.Sprintf("the hard landing of %s asks for the check %s", landed.Format("2 January"), check)
+		return f
+	}
 	if s.disturbed != nil && s.disturbed.position > r.Position {
 		f.Why = fmt.Sprintf("disturbed by %s since the release", s.disturbed.by)
 		return f
 	}
-	for _, g := range s.Gates() {
+	for _, g := range s.Gates(at) {
 		if g.Gate.Critical && g.Standing != Current {
 			f.Why = fmt.Sprintf("critical gate %s is %s", g.Gate.Name, g.Says())
 			return f

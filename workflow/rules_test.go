@@ -26,12 +26,12 @@ func TestOptionsGovernStepsAndGates(t *testing.T) {
 	if err := without.try(Finish{Step: "hinge-rudder"}); !errors.As(err, new(*UnknownError)) {
 		t.Errorf("a step of an option that is not there: %v", err)
 	}
-	if _, err := without.state.GateReport("throw"); !errors.As(err, new(*UnknownError)) {
+	if _, err := without.state.GateReport("throw", evening); !errors.As(err, new(*UnknownError)) {
 		t.Errorf("a gate of an option that is not there: %v", err)
 	}
 	with.done("hinge-rudder")
-	if len(with.state.Gates()) != 3 || len(without.state.Gates()) != 2 {
-		t.Errorf("gates: %d with, %d without", len(with.state.Gates()), len(without.state.Gates()))
+	if len(with.state.Gates(evening)) != 3 || len(without.state.Gates(evening)) != 2 {
+		t.Errorf("gates: %d with, %d without", len(with.state.Gates(evening)), len(without.state.Gates(evening)))
 	}
 }
 
@@ -541,7 +541,7 @@ func TestGrounding(t *testing.T) {
 	// The repair asks for exactly the gates that it made stale.
 	r := b.step("measure-again")
 	var names []string
-	for _, g := range b.state.GatesOf(b.state.Jobs[1], r.Step) {
+	for _, g := range b.state.GatesOf(b.state.Jobs[1], r.Step, b.now) {
 		names = append(names, g.Gate.Name)
 	}
 	if len(names) != 2 || names[0] != "slot" || names[1] != "square" {

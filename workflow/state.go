@@ -30,6 +30,9 @@ func Digests(entries []Entry) (sheets, procedures []string) {
 		case JobOpened:
 			sheets = append(sheets, f.Sheet)
 			procedures = append(procedures, f.Procedure)
+		case JobMoved:
+			sheets = append(sheets, f.Sheet)
+			procedures = append(procedures, f.Procedure)
 		}
 	}
 	slices.Sort(sheets)
@@ -50,6 +53,8 @@ type State struct {
 	Conditions map[string]Standing
 	Bench      *Climate // the last reading of the bench
 	Release    *Given   // the last release, whether or not it still stands
+	Damages    []*Damage
+	Flights    []Flown
 
 	gates     map[string]*gateRecord
 	zones     map[string]disturbance
@@ -86,6 +91,7 @@ type Job struct {
 	Procedure *steps.Procedure // as it applies to this airframe
 	Digest    string
 	Zone      string
+	Damages   []string // what it mends
 	Opened    time.Time
 	Position  int64
 
@@ -153,6 +159,7 @@ func (s *State) apply(e Entry) error {
 	if f, ok := e.Facts.(Reworked); ok {
 		s.disturb(e, "rework of "+f.Gate, f.Disturbs)
 	}
+	s.disturbByLife(e)
 	if !s.Live(e.Position) {
 		s.unset(e)
 		return nil
@@ -183,6 +190,10 @@ func (s *State) apply(e Entry) error {
 		job.joint(f.Joint).touch(f.Ready)
 	case StepDone, Coated, Joined, HoldCleared, Released:
 		return s.complete(e)
+	case JobMoved:
+		return s.move(f)
+	case DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
+		return s.live(e)
 	}
 	return nil
 }
@@ -232,7 +243,7 @@ func workOf(f Facts) (Work, bool) {
 // the future matters.
 func clocked(f Facts) bool {
 	switch f.(type) {
-	case Registered, JobOpened, Noted, Undone:
+	case Registered, JobOpened, JobMoved, Noted, Undone, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
 		return false
 	}
 	return true
@@ -258,7 +269,7 @@ func (s *State) open(f JobOpened, e Entry) error {
 	}
 	s.Sheet, s.SheetSum = sheet, f.Sheet
 	s.Jobs = append(s.Jobs, &Job{
-		ID: f.Job, Procedure: procedure.For(s.Airframe.Options, f.Zone), Digest: f.Procedure, Zone: f.Zone,
+		ID: f.Job, Procedure: procedure.For(s.Airframe.Options, f.Zone), Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
 		Opened: e.At, Position: e.Position, done: map[string]mark{}, joints: map[string]*Joint{},
 	})
 	return nil

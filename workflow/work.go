@@ -76,7 +76,7 @@ func (r Finish) facts(s *State, job *Job, report StepReport, c Circumstances) (F
 	case steps.Release:
 		return nil, refuse(step.Name, ByState, "a release is given by a person", "fettle release "+s.Airframe.Mark)
 	case steps.Measure:
-		if reasons := s.unmet(job, step); len(reasons) > 0 {
+		if reasons := s.unmet(job, step, c.At); len(reasons) > 0 {
 			return nil, &Refusal{What: step.Name, Reasons: reasons}
 		}
 	}

@@ -103,7 +103,7 @@ func (a *app) openSteps(s *workflow.State, want func(steps.Kind) bool) []string 
 func (a *app) completeGates(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 	return a.completeOf(cmd, args, func(s *workflow.State) []string {
 		var names []string
-		for _, g := range s.Gates() {
+		for _, g := range s.Gates(a.time.Now()) {
 			names = append(names, g.Gate.Name)
 		}
 		return names

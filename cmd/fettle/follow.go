@@ -231,7 +231,7 @@ func (c *conversation) askRework(ctx context.Context, s *workflow.State, r workf
 	if err != nil {
 		return err
 	}
-	for _, g := range s.GatesOf(job, r.Step) {
+	for _, g := range s.GatesOf(job, r.Step, c.time.Now()) {
 		if g.Standing != workflow.Failed {
 			continue
 		}
@@ -317,7 +317,7 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 	if err != nil {
 		return err
 	}
-	for _, g := range s.GatesOf(job, r.Step) {
+	for _, g := range s.GatesOf(job, r.Step, c.time.Now()) {
 		if g.Met() {
 			continue
 		}

@@ -48,7 +48,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 		return a.act(ctx, mark, workflow.Concede{Gate: gate, Reason: o.concede}, o.at)
 	case len(values) == 0:
 		return a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
-			report, err := s.GateReport(gate)
+			report, err := s.GateReport(gate, a.time.Now())
 			if err != nil {
 				return err
 			}

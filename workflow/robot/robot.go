@@ -47,7 +47,7 @@ func Next(s *workflow.State, now time.Time) (Move, error) {
 		return Move{}, stuck(suggestion)
 	}
 	takes, _ := suggestion.Step.Step.Hands.Duration()
-	request, err := do(s, *suggestion.Step)
+	request, err := do(s, *suggestion.Step, now)
 	return Move{Request: request, Takes: takes}, err
 }
 
@@ -122,7 +122,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 		}
 		return workflow.ReadBench{Set: set}, nil
 	case workflow.ByGate:
-		for _, g := range s.Gates() {
+		for _, g := range s.Gates(now) {
 			if g.Standing == workflow.Failed {
 				return workflow.Rework{Gate: g.Gate.Name}, nil
 			}
@@ -144,7 +144,7 @@ func fairBench() (workflow.Request, error) {
 	return workflow.ReadBench{Temperature: temperature, Humidity: humidity}, err
 }
 
-func do(s *workflow.State, r workflow.StepReport) (workflow.Request, error) {
+func do(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
 	name := r.Job + "/" + r.Step.Name
 	switch r.Step.Kind {
 	case steps.Hold:
@@ -160,7 +160,7 @@ func do(s *workflow.State, r workflow.StepReport) (workflow.Request, error) {
 		if err != nil {
 			return nil, err
 		}
-		for _, g := range s.GatesOf(job, r.Step) {
+		for _, g := range s.GatesOf(job, r.Step, now) {
 			if !g.Met() {
 				return measure(g)
 			}

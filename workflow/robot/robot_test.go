@@ -150,7 +150,7 @@ func carryRepair(t *testing.T, w robot.Worker, doc *procedures.Document, zone st
 	for _, step := range doc.Procedure.Steps() {
 		disturbed = disturbed || len(step.Disturbs) > 0
 	}
-	for _, g := range w.State.Gates() {
+	for _, g := range w.State.Gates(w.Now) {
 		if g.Gate.Critical && !g.Met() {
 			t.Errorf("the gate %s is %s at the end: %s", g.Gate.Name, g.Standing, g.Reason)
 		}

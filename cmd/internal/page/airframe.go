@@ -76,7 +76,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 		step := NewStep(s, *next.Step, now)
 		a.Next = &step
 	}
-	for _, g := range s.Gates() {
+	for _, g := range s.Gates(now) {
 		a.Gates = append(a.Gates, NewGate(s, g))
 	}
 	for _, def := range s.Sheet.Conditions {

@@ -147,7 +147,7 @@ func NewRecorded(s *workflow.State, entries []workflow.Entry, now time.Time) Rec
 		case workflow.Joined:
 			joint = f.Joint
 		}
-		if report, err := s.GateReport(gate); gate != "" && err == nil && !seen[gate] {
+		if report, err := s.GateReport(gate, now); gate != "" && err == nil && !seen[gate] {
 			seen[gate] = true
 			r.Gates = append(r.Gates, NewGate(s, report))
 		}

@@ -69,7 +69,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		}
 	}
 	if step.Kind == steps.Measure {
-		for _, g := range s.GatesOf(job, step) {
+		for _, g := range s.GatesOf(job, step, now) {
 			p.Gates = append(p.Gates, NewGate(s, g))
 		}
 	}

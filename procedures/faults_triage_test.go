@@ -1,0 +1,101 @@
+package procedures
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+)
+
+const triageText = `triage: foam
+title: What a crash does to foam
+revision: 1
+findings:
+  cracked: {title: Cracked foam, zones: [wing, tail]}
+  dented: {title: A dented battery, quarantine: [The pack was handed in]}
+rows:
+  - {finding: cracked, zone: wing, severity: [slight, serious], repair: finch-mend, why: It can be glued.}
+  - {finding: cracked, severity: total, scrap: yes, why: It holds no shape.}
+  - {finding: dented, replace: finch-mend, why: It burns hours later.}
+unknown: finch-mend
+hard_landing: finch-mend
+`
+
+// files writes the texts into a folder of their own.
+func files(t *testing.T, texts map[string]string) string {
+	t.Helper()
+	folder := t.TempDir()
+	for name, text := range texts {
+		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return folder
+}
+
+func TestTriageFaults(t *testing.T) {
+	const first = "zone: wing, severity: [slight, serious], repair: finch-mend"
+	for _, c := range []faulty{
+		{name: "unknown key", edit: []string{"unknown:", "§unknwon:"}, want: `unknown key "unknwon" in a triage table; did you mean "unknown"?`, of: 2},
+		{name: "no unknown", edit: []string{"unknown: finch-mend\n", ""}, want: "a triage table has no unknown"},
+		{name: "no rows", edit: []string{"rows:\n", "rows: §[]\n#", "  - {finding: cracked, zone", "#", "  - {finding: cracked", "#", "  - {finding: dented", "#"}, want: "rows is an empty list"},
+		{name: "row a text", edit: []string{"rows:\n", "rows:\n  - §cracked\n"}, want: "a row wants keys with values, not a text", of: 4},
+		{name: "unknown key of a finding", edit: []string{"quarantine:", "§quarantin:"}, want: `unknown key "quarantin" in the finding dented; did you mean "quarantine"?`},
+		{name: "finding without title", edit: []string{"{title: Cracked foam, zones: [wing, tail]}", "§{zones: [wing, tail]}"}, want: "the finding cracked has no title"},
+		{name: "finding twice", edit: []string{"  dented: {", "  §cracked: {", "finding: dented", "finding: cracked"}, want: `"cracked" is there twice in findings`},
+		{name: "quarantine empty", edit: []string{"[The pack was handed in]", "§[]"}, want: "quarantine is an empty list"},
+		{name: "unknown finding", edit: []string{"finding: dented", "finding: §dentd"}, want: `unknown finding "dentd"; did you mean "dented"?`},
+		{name: "row without finding", edit: []string{"{finding: dented, ", "§{"}, want: "a row has no finding"},
+		{name: "row without why", edit: []string{"{finding: dented, replace: finch-mend, why: It burns hours later.}", "§{finding: dented, replace: finch-mend}"}, want: "a row has no why"},
+		{name: "unknown severity", edit: []string{"[slight, serious]", "[slight, §seriuos]"}, want: `unknown severity "seriuos"; did you mean "serious"?`},
+		{name: "unknown severity alone", edit: []string{"severity: total", "severity: §all"}, want: `unknown severity "all"; known are slight, serious, total`},
+		{name: "severity twice", edit: []string{"[slight, serious]", "[slight, §slight]"}, want: `"slight" is there twice in severity`},
+		{name: "no outcome", edit: []string{"{finding: dented, replace: finch-mend", "§{finding: dented"}, want: "a row says one of repair, replace and scrap"},
+		{name: "two outcomes", edit: []string{"{finding: dented", "§{finding: dented, scrap: yes"}, want: "a row says one of repair, replace and scrap"},
+		{name: "scrap no", edit: []string{"scrap: yes", "scrap: §no"}, want: "scrap is yes, or the line is left away"},
+		{name: "unknown zone", edit: []string{"zone: wing", "zone: §wnig"}, want: `unknown zone "wnig"; did you mean "wing"?`, of: 2},
+		{name: "no name for a zone", edit: []string{"zone: wing", "zone: §Wing"}, want: `"Wing" is no name for zone`},
+		{name: "unknown zone of a finding", edit: []string{"[wing, tail]", "[wing, §tial]"}, want: `unknown zone "tial"; did you mean "tail"?`},
+		{name: "unknown repair", edit: []string{first, "zone: wing, repair: §finch-mand"}, want: `unknown procedure "finch-mand"; did you mean "finch-mend"?`},
+		{name: "unknown procedure of unknown", edit: []string{"unknown: finch-mend", "unknown: §finch-mnd"}, want: `unknown procedure "finch-mnd"; did you mean "finch-mend"?`},
+		{name: "unknown check", edit: []string{"hard_landing: finch-mend", "hard_landing: §finchmend"}, want: `unknown procedure "finchmend"; did you mean "finch-mend"?`},
+		{name: "answered with a build", edit: []string{"{finding: dented, replace: finch-mend", "§{finding: dented, replace: finch-build"}, want: "the finding dented is answered with finch-build, which is a build"},
+		{name: "repair of another zone", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend"}, want: "the finding cracked on radio is answered with finch-mend, which is not written for that zone"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			text, at := marked(c.text(t, triageText), c.at)
+			t.Chdir(files(t, map[string]string{"sheet.yaml": sheetText, "build.yaml": buildText, "mend.yaml": repairText, "x.yaml": text}))
+			_, faults := Open("").Check("sheet.yaml", "build.yaml", "mend.yaml", "x.yaml")
+			expect(t, faults, "x.yaml:"+at, c.want, c.of)
+		})
+	}
+}
+
+func TestCheckTogether(t *testing.T) {
+	t.Chdir(files(t, map[string]string{
+		"sheet.yaml": sheetText, "build.yaml": buildText, "mend.yaml": repairText, "foam.yaml": triageText, "twice.yaml": sheetText,
+		"other.yaml":  faulty{edit: []string{"design: finch", "design: fnch"}}.text(t, buildText),
+		"nobody.yaml": faulty{edit: []string{"on: [wing, tail]", "on: [gondola]"}}.text(t, repairText),
+	}))
+	checked, faults := Open("").Check("sheet.yaml", "build.yaml", "mend.yaml", "foam.yaml")
+	if len(faults) > 0 || len(checked) != 4 {
+		t.Fatalf("%d checked, and\n%v", len(checked), faults)
+	}
+	if got := checked[1].Serves; len(got) != 1 || got[0] != "finch" {
+		t.Errorf("the build serves %v", got)
+	}
+	for _, c := range []struct {
+		files []string
+		at    string
+		want  string
+	}{
+		{[]string{"sheet.yaml", "other.yaml"}, "other.yaml:1:1", `unknown design "fnch"; did you mean "finch"?`},
+		{[]string{"sheet.yaml", "twice.yaml"}, "twice.yaml:1:1", `the name "finch" is that of sheet.yaml too`},
+		{[]string{"sheet.yaml", "nobody.yaml"}, "nobody.yaml:3:6", `unknown zone "gondola"`},
+		{[]string{"nowhere.yaml"}, "nowhere.yaml:0:0", "can't be read: no such file"},
+		{[]string{"."}, ".:0:0", "can't be read: it is a folder"},
+		{[]string{os.DevNull}, os.DevNull + ":0:0", "can't be read: it is no regular file"},
+	} {
+		_, faults := Open("").Check(c.files...)
+		expect(t, faults, c.at, c.want, 1)
+	}
+}

@@ -1,0 +1,271 @@
+package procedures
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+
+	"fettle/steps"
+)
+
+func TestEmbeddedHaveNoFault(t *testing.T) {
+	names, err := embedded.ReadDir("library")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var known []*Document
+	var sheets []*steps.Sheet
+	for _, f := range names {
+		data, err := embedded.ReadFile("library/" + f.Name())
+		if err != nil {
+			t.Fatal(err)
+		}
+		doc, err := Parse(f.Name(), data)
+		if err != nil {
+			t.Errorf("%v", err)
+			continue
+		}
+		if doc.Name()+".yaml" != f.Name() {
+			t.Errorf("%s is the file of %s", f.Name(), doc.Name())
+		}
+		known = append(known, doc)
+		if doc.Sheet != nil {
+			sheets = append(sheets, doc.Sheet)
+		}
+	}
+	for _, doc := range known {
+		serves, faults := doc.checkAgainst(sheets)
+		if doc.Triage != nil {
+			faults = doc.answered(sheets, known)
+		}
+		if len(faults) > 0 {
+			t.Errorf("%v", faults)
+		}
+		for _, s := range sheets {
+			if slices.Contains(serves, s.Name) != doc.Serves(s) {
+				t.Errorf("%s and %s: served by the one account alone", doc.Name(), s.Name)
+			}
+		}
+	}
+	entries, faults := Open("").List()
+	if len(faults) > 0 || len(entries) != len(known) {
+		t.Errorf("%d listed of %d, and %v", len(entries), len(known), faults)
+	}
+	for _, e := range entries {
+		if e.From != Embedded || e.Document.Title() == "" || e.Document.Revision() < 1 {
+			t.Errorf("%s: %q, %q, revision %d", e.Document.Name(), e.From, e.Document.Title(), e.Document.Revision())
+		}
+	}
+	if !slices.IsSortedFunc(entries, func(a, b Entry) int { return rank(a) - rank(b) }) {
+		t.Error("not sorted by kind")
+	}
+}
+
+func TestCauseway(t *testing.T) {
+	l := Open("")
+	sheet, err := l.Sheet("causeway")
+	if err != nil {
+		t.Fatal(err)
+	}
+	build, err := l.Procedure("causeway-build")
+	if err != nil {
+		t.Fatal(err)
+	}
+	snapped, err := l.Find("boom-snapped")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for what, c := range map[string]struct{ have, least int }{
+		"steps":   {len(build.Procedure.Steps()), 55},
+		"joints":  {count(build, steps.Join), 10},
+		"holds":   {count(build, steps.Hold), 10},
+		"options": {len(sheet.Sheet.Options), 2},
+		"gates":   {len(sheet.Sheet.Gates), 16},
+	} {
+		if c.have < c.least {
+			t.Errorf("%d %s, want %d at least", c.have, what, c.least)
+		}
+	}
+	for _, d := range []*Document{build, snapped} {
+		if !d.Serves(sheet.Sheet) {
+			t.Errorf("%s does not serve the causeway:\n%v", d.Name(), d.Against(sheet.Sheet))
+		}
+	}
+	for kind, d := range map[string]*Document{KindDesign: sheet, steps.Build: build, steps.Repair: snapped} {
+		if d.Kind() != kind {
+			t.Errorf("%s is a %s, want a %s", d.Name(), d.Kind(), kind)
+		}
+	}
+	if sheet.Serves(sheet.Sheet) {
+		t.Error("a sheet serves no sheet")
+	}
+}
+
+func count(d *Document, kind steps.Kind) int {
+	n := 0
+	for _, s := range d.Procedure.Steps() {
+		if s.Kind == kind {
+			n++
+		}
+	}
+	return n
+}
+
+func embeddedProcedures(t *testing.T) []*Document {
+	t.Helper()
+	var docs []*Document
+	for _, e := range shipped() {
+		if e.Document.Procedure != nil {
+			docs = append(docs, e.Document)
+		}
+	}
+	return docs
+}
+
+func TestEmbeddedStepsSayWhatAndWhy(t *testing.T) {
+	for _, d := range embeddedProcedures(t) {
+		for _, s := range d.Procedure.Steps() {
+			if s.Why == "" {
+				t.Errorf("%s: %s has no why", d.File, s.Name)
+			}
+			if s.Do == "" && s.Kind != steps.Hold && s.Kind != steps.Wait {
+				t.Errorf("%s: %s has no do", d.File, s.Name)
+			}
+		}
+	}
+}
+
+func TestSharedStepsAreOne(t *testing.T) {
+	type from struct {
+		file string
+		step steps.Step
+	}
+	first := map[string]from{}
+	for _, d := range embeddedProcedures(t) {
+		for _, s := range d.Procedure.Steps() {
+			if !s.Shared {
+				continue
+			}
+			one, ok := first[s.Name]
+			if !ok {
+				first[s.Name] = from{d.File, s}
+			} else if !reflect.DeepEqual(one.step, s) {
+				t.Errorf("the shared step %s differs in %s and %s", s.Name, one.file, d.File)
+			}
+		}
+	}
+}
+
+func TestOwnFolder(t *testing.T) {
+	folder := files(t, map[string]string{
+		"mine.yaml":    faulty{edit: []string{"design: finch", "design: causeway"}}.text(t, sheetText),
+		"build.yml":    buildText,
+		"mend.yaml":    repairText,
+		"mend-2.yaml":  repairText,
+		"foam.yaml":    triageText,
+		"broken.yaml":  faulty{edit: []string{"design: finch", "design: broken", "revision: 1", "revision: x"}}.text(t, sheetText),
+		"notes.txt":    "no document",
+		"boom.snapped": "no document",
+	})
+	if err := os.Mkdir(filepath.Join(folder, "sub.yaml"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	l := Open(folder)
+	path := func(name string) string { return filepath.Join(folder, name) }
+
+	entries, faults := l.List()
+	if len(faults) != 2 || !strings.HasPrefix(faults[0].Error(), path("broken.yaml")+":3:11: revision is") ||
+		!strings.HasPrefix(faults[1].Error(), path("mend.yaml")+`:1:1: the name "finch-mend" is that of `) {
+		t.Errorf("faults:\n%v", faults)
+	}
+	from := map[string]string{}
+	for _, e := range entries {
+		if from[e.Document.Name()] != "" {
+			t.Errorf("%s is listed twice", e.Document.Name())
+		}
+		from[e.Document.Name()] = e.From
+	}
+	for name, want := range map[string]string{
+		"causeway": path("mine.yaml"), "finch-build": path("build.yml"), "foam": path("foam.yaml"),
+		"causeway-build": Embedded, "boom-snapped": Embedded, "broken": "", "finch": "",
+	} {
+		if from[name] != want {
+			t.Errorf("%s is from %q, want %q", name, from[name], want)
+		}
+	}
+
+	for _, c := range []struct {
+		find       func(string) (*Document, error)
+		name, want string
+	}{
+		{l.Find, "causeway", "Finch"},
+		{l.Sheet, "causeway", "Finch"},
+		{l.Sheet, path("mine.yaml"), "Finch"},
+		{l.Procedure, "finch-build", "Build a Finch"},
+		{l.Procedure, path("build.yml"), "Build a Finch"},
+		{l.Triage, "foam", "What a crash does to foam"},
+		{l.Find, path("foam.yaml"), "What a crash does to foam"},
+	} {
+		doc, err := c.find(c.name)
+		if err != nil || doc.Title() != c.want {
+			t.Errorf("%s: %v, want %s", c.name, err, c.want)
+		}
+	}
+
+	var wrong Faults
+	if _, err := l.Find("broken"); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "broken.yaml:3:11: revision is") {
+		t.Errorf("broken: %v", err)
+	}
+	if _, err := l.Find(path("broken.yaml")); !errors.As(err, &wrong) || len(wrong) != 1 {
+		t.Errorf("broken by its file: %v", err)
+	}
+	if _, err := l.Procedure(path("mine.yaml")); !errors.As(err, &wrong) || wrong[0].Text != "is a design, and a procedure is wanted" {
+		t.Errorf("a sheet for a procedure: %v", err)
+	}
+	if _, err := l.Find(path("sub.yaml")); !errors.As(err, &wrong) || wrong[0].Text != "can't be read: it is a folder" {
+		t.Errorf("a folder: %v", err)
+	}
+}
+
+func TestNotFound(t *testing.T) {
+	for _, l := range []*Library{Open(""), Open(t.TempDir()), Open(filepath.Join(t.TempDir(), "nowhere"))} {
+		if entries, faults := l.List(); len(entries) < 3 || len(faults) > 0 {
+			t.Errorf("%d entries, and %v", len(entries), faults)
+		}
+		for _, c := range []struct {
+			find func(string) (*Document, error)
+			want NotFoundError
+			text string
+		}{
+			{l.Find, NotFoundError{"causway", "document", "causeway"}, `there is no document "causway"; did you mean "causeway"?`},
+			{l.Sheet, NotFoundError{"causewy", "design", "causeway"}, `there is no design "causewy"; did you mean "causeway"?`},
+			{l.Sheet, NotFoundError{"causeway-build", "design", ""}, `there is no design "causeway-build"; library list shows what there is`},
+			{l.Procedure, NotFoundError{"boom-snaped", "procedure", "boom-snapped"}, `there is no procedure "boom-snaped"; did you mean "boom-snapped"?`},
+			{l.Triage, NotFoundError{"causeway", "triage table", ""}, `there is no triage table "causeway"; library list shows what there is`},
+			{l.Find, NotFoundError{"nowhere.yaml", "file", ""}, `there is no file "nowhere.yaml"; library list shows what there is`},
+			{l.Find, NotFoundError{"../library/causeway", "file", ""}, `there is no file "../library/causeway"; library list shows what there is`},
+			{l.Find, NotFoundError{"", "document", ""}, `there is no document ""; library list shows what there is`},
+		} {
+			_, err := c.find(c.want.Name)
+			var got *NotFoundError
+			if !errors.As(err, &got) || *got != c.want || err.Error() != c.text {
+				t.Errorf("%q: %v, want %s", c.want.Name, err, c.text)
+			}
+		}
+	}
+}
+
+func TestFolderThatIsAFile(t *testing.T) {
+	folder := files(t, map[string]string{"a": "b"})
+	entries, faults := Open(filepath.Join(folder, "a")).List()
+	if len(faults) != 1 || !strings.Contains(faults[0].Text, "the library folder can't be read: ") {
+		t.Errorf("faults: %v", faults)
+	}
+	if len(entries) < 3 {
+		t.Error("the embedded documents are there all the same")
+	}
+}

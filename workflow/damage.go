@@ -1,0 +1,274 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/nearest"
+	"fettle/steps/quantity"
+)
+
+// A Damage is something found, until a job that mends it is complete.
+type Damage struct {
+	DamageFound
+	At         time.Time
+	By         string
+	Position   int64
+	Quarantine Quarantine
+}
+
+// A Quarantine is what was found and must not come near anything until a
+// person clears it.
+type Quarantine struct {
+	Lines   []string // none: there is no quarantine
+	Cleared bool
+	// Off says that what is in quarantine was taken off the airframe since.
+	Off bool
+}
+
+// Open reports whether the quarantine holds.
+func (q Quarantine) Open() bool { return len(q.Lines) > 0 && !q.Cleared }
+
+// A Flown is one flight.
+type Flown struct {
+	FlightLogged
+	At       time.Time
+	Position int64
+}
+
+// The ways to land, and to change equipment.
+const (
+	Soft = "soft"
+	Hard = "hard"
+
+	Fitted  = "fitted"
+	Removed = "removed"
+	Moved   = "moved"
+)
+
+// live applies an entry about the airframe's life between jobs.
+func (s *State) live(e Entry) error {
+	switch f := e.Facts.(type) {
+	case DamageFound:
+		s.Damages = append(s.Damages, &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: Quarantine{Lines: f.Quarantine}})
+	case QuarantineCleared:
+		d, err := s.Damage(f.Damage)
+		if err != nil {
+			return err
+		}
+		d.Quarantine.Cleared = true
+	case EquipmentChanged:
+		for _, d := range s.Damages {
+			if f.Change == Removed && slices.Contains(f.Disturbs, d.Zone) {
+				d.Quarantine.Off = true
+			}
+		}
+	case FlightLogged:
+		s.Flights = append(s.Flights, Flown{f, e.At, e.Position})
+	}
+	return nil
+}
+
+// disturbByLife marks what damage and changed equipment disturb; what was
+// taken back disturbs all the same.
+func (s *State) disturbByLife(e Entry) {
+	switch f := e.Facts.(type) {
+	case DamageFound:
+		s.disturb(e, "damage "+f.Damage+" ("+f.Finding+")", []string{f.Zone})
+	case EquipmentChanged:
+		s.disturb(e, "the "+f.Item+" being "+f.Change, append([]string{steps.MassZone}, f.Disturbs...))
+	}
+}
+
+// Damage returns the damage of that name.
+func (s *State) Damage(name string) (*Damage, error) {
+	var names []string
+	for _, d := range s.Damages {
+		if d.Damage == name {
+			return d, nil
+		}
+		names = append(names, d.Damage)
+	}
+	return nil, unknown("damage", name, names)
+}
+
+// Mended reports whether a job that mends the damage is complete at the time,
+// and which job is at it, if one is.
+func (s *State) Mended(d *Damage, at time.Time) (mended bool, by string) {
+	for _, j := range s.Jobs {
+		if j.Position > d.Position && slices.Contains(j.Damages, d.Damage) {
+			by = j.ID
+			if !s.Open(j, at) {
+				return true, by
+			}
+		}
+	}
+	return false, by
+}
+
+// OpenDamages returns what is not mended at the time.
+func (s *State) OpenDamages(at time.Time) []*Damage {
+	var open []*Damage
+	for _, d := range s.Damages {
+		if mended, _ := s.Mended(d, at); !mended {
+			open = append(open, d)
+		}
+	}
+	return open
+}
+
+// flightsSince counts the flights entered after the position.
+func (s *State) flightsSince(position int64) int {
+	n := 0
+	for _, f := range s.Flights {
+		if f.Position > position {
+			n++
+		}
+	}
+	return n
+}
+
+// CheckDue returns the check that the last hard landing asks for, and when it
+// was, until a job of that name that was opened after it is complete.
+func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
+	for _, f := range slices.Backward(s.Flights) {
+		if f.Landing != Hard || f.Check == "" {
+			continue
+		}
+		done := slices.ContainsFunc(s.Jobs, func(j *Job) bool {
+			return j.Procedure.Name == f.Check && j.Position > f.Position && !s.Open(j, at)
+		})
+		if done {
+			return "", time.Time{}
+		}
+		return f.Check, f.At
+	}
+	return "", time.Time{}
+}
+
+// A Sighting is one thing seen in one zone.
+type Sighting struct{ Finding, Zone, Severity, Note string }
+
+// ReportDamage records what was seen after a crash. The airframe is grounded
+// by it at once.
+type ReportDamage struct {
+	Triage *steps.Triage
+	Seen   []Sighting
+}
+
+func (r ReportDamage) decide(s *State, _ Circumstances) ([]Facts, error) {
+	if len(r.Seen) == 0 {
+		return nil, bad("nothing was reported")
+	}
+	var findings []string
+	for _, f := range r.Triage.Findings {
+		findings = append(findings, f.Name)
+	}
+	var facts []Facts
+	for _, seen := range r.Seen {
+		if !slices.Contains(s.Sheet.Zones, seen.Zone) {
+			return nil, unknown("zone", seen.Zone, s.Sheet.Zones)
+		}
+		if !slices.Contains(steps.Severities(), seen.Severity) {
+			return nil, unknown("severity", seen.Severity, steps.Severities())
+		}
+		if strings.TrimSpace(seen.Finding) == "" || len(seen.Finding) > 200 || len(seen.Note) > 8192 {
+			return nil, bad("a finding is a few words, and a note at most 8 KiB")
+		}
+		finding, known := r.Triage.Finding(seen.Finding)
+		if !known && nearest.Of(seen.Finding, findings) != "" {
+			return nil, unknown("finding", seen.Finding, findings) // most likely mistyped
+		}
+		facts = append(facts, DamageFound{
+			Damage:  fmt.Sprintf("D%d", s.damagesEver()+len(facts)+1),
+			Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Note: strings.TrimSpace(seen.Note), Quarantine: finding.Quarantine,
+		})
+	}
+	return facts, nil
+}
+
+// damagesEver counts every damage reported, taken back or not, so that a name
+// is never given twice.
+func (s *State) damagesEver() int {
+	n := 0
+	for _, e := range s.Entries {
+		if _, ok := e.Facts.(DamageFound); ok {
+			n++
+		}
+	}
+	return n
+}
+
+// ClearQuarantine records that every line of a quarantine was confirmed.
+type ClearQuarantine struct {
+	Damage  string
+	Answers []bool
+}
+
+func (r ClearQuarantine) decide(s *State, _ Circumstances) ([]Facts, error) {
+	d, err := s.Damage(r.Damage)
+	if err != nil {
+		return nil, err
+	}
+	if !d.Quarantine.Open() {
+		return nil, refuse("quarantine of "+d.Damage, ByState, "no quarantine of it is open", "")
+	}
+	if reasons := unconfirmed(d.Quarantine.Lines, r.Answers); len(reasons) > 0 {
+		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: reasons}
+	}
+	return []Facts{QuarantineCleared{d.Damage, d.Quarantine.Lines}}, nil
+}
+
+// ChangeEquipment records that equipment was fitted, removed or moved.
+type ChangeEquipment struct {
+	Item, Change string
+	Mass, Arm    quantity.Quantity // absent: not known
+	Note         string
+}
+
+func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]Facts, error) {
+	var names []string
+	for _, e := range s.Sheet.Equipment {
+		if e.Name != r.Item {
+			names = append(names, e.Name)
+			continue
+		}
+		switch {
+		case !slices.Contains([]string{Fitted, Removed, Moved}, r.Change):
+			return nil, unknown("change of equipment", r.Change, []string{Fitted, Removed, Moved})
+		case !r.Mass.IsZero() && (r.Mass.Dimension() != quantity.Mass || negative(r.Mass)):
+			return nil, bad("%s is no mass", r.Mass.Typed())
+		case !r.Arm.IsZero() && r.Arm.Dimension() != quantity.Length:
+			return nil, bad("%s is no arm; it is a length behind the datum", r.Arm.Typed())
+		}
+		return []Facts{EquipmentChanged{r.Item, r.Change, r.Mass, r.Arm, strings.TrimSpace(r.Note), e.Disturbs}}, nil
+	}
+	return nil, unknown("equipment of "+s.Sheet.Name, r.Item, names)
+}
+
+func negative(q quantity.Quantity) bool {
+	v, err := q.Rat(q.Unit())
+	return err == nil && v.Sign() < 0
+}
+
+// LogFlight records one flight.
+type LogFlight struct {
+	Landing string
+	Note    string
+	Check   string // the procedure that a hard landing asks for
+}
+
+func (r LogFlight) decide(s *State, _ Circumstances) ([]Facts, error) {
+	f := FlightLogged{Landing: r.Landing, Note: strings.TrimSpace(r.Note)}
+	switch r.Landing {
+	case Soft:
+	case Hard:
+		f.Check = r.Check
+	default:
+		return nil, unknown("landing", r.Landing, []string{Soft, Hard})
+	}
+	return []Facts{f}, nil
+}

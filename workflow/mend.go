@@ -1,0 +1,287 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+)
+
+// A Mend is what the triage table answers to one damage.
+type Mend struct {
+	Damage    *Damage
+	Row       steps.Row
+	Known     bool             // a row answers it; else it is inspected
+	Procedure *steps.Procedure // nil: the part is scrapped
+	Zone      string           // where the procedure is started; "" where it asks for none
+}
+
+// A MendPlan is every open damage with its answer, and one procedure for all.
+type MendPlan struct {
+	Mends     []Mend
+	Procedure *steps.Procedure
+	Stale     []StaleSoon // the gates that must be measured again
+}
+
+// StaleSoon is a gate that the damages and the repairs make stale, with every
+// reason.
+type StaleSoon struct {
+	Gate string   `json:"gate"`
+	Why  []string `json:"why"`
+}
+
+// Mend plans the repair of every damage that no job is at: one procedure, with
+// what repairs share done once, in the order of their phases.
+func (s *State) Mend(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time) (MendPlan, error) {
+	var plan MendPlan
+	for _, d := range s.OpenDamages(at) {
+		if _, by := s.Mended(d, at); by != "" {
+			continue
+		}
+		m := Mend{Damage: d}
+		m.Row, m.Known = triage.Answer(d.Finding, d.Zone, d.Severity)
+		if m.Row.Outcome != steps.ToScrap {
+			var err error
+			if m.Procedure, err = find(m.Row.Procedure); err != nil {
+				return MendPlan{}, fmt.Errorf("the answer to %s: %w", d.Damage, err)
+			}
+			if on := m.Procedure.On; len(on) > 0 {
+				m.Zone = d.Zone
+				if !slices.Contains(on, m.Zone) {
+					return MendPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s is not written for %s", m.Procedure.Name, m.Zone), "give the triage table a row for it")
+				}
+			}
+		}
+		plan.Mends = append(plan.Mends, m)
+	}
+	if len(plan.Mends) == 0 {
+		return MendPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, "there is no damage that no job is at", "report it: fettle crash "+s.Airframe.Mark)
+	}
+	plan.Procedure = s.compose(plan.Mends)
+	plan.Stale = s.staleSoon(plan, at)
+	return plan, nil
+}
+
+// staleSoon is the union of what is stale now and what the plan disturbs.
+func (s *State) staleSoon(plan MendPlan, at time.Time) []StaleSoon {
+	var soon []StaleSoon
+	procedure := plan.Procedure.For(s.Airframe.Options, "")
+	for _, g := range s.Gates(at) {
+		one := StaleSoon{Gate: g.Gate.Name}
+		if !g.Met() {
+			one.Why = append(one.Why, g.Says())
+		}
+		for _, step := range procedure.Steps() {
+			for _, z := range step.Disturbs {
+				if g.Gate.DependsOn(z) {
+					one.Why = append(one.Why, fmt.Sprintf("%s will be disturbed by %s", z, step.Name))
+				}
+			}
+		}
+		if len(one.Why) > 0 {
+			soon = append(soon, one)
+		}
+	}
+	return soon
+}
+
+// A part is one repair of a plan: a procedure on a zone, or a part to scrap.
+type part struct {
+	key       string // tells it from the others
+	procedure *steps.Procedure
+	zone      string
+}
+
+// compose joins the repairs into one procedure.
+func (s *State) compose(mends []Mend) *steps.Procedure {
+	c := composer{taken: map[string]int{}, shared: map[string]bool{}}
+	out := &steps.Procedure{Name: "mend", Kind: steps.Repair, Revision: 1, Title: fmt.Sprintf("Repair of %s", damageNames(mends)), About: reasonsOf(mends)}
+	parts := partsOf(mends)
+	for _, p := range parts {
+		c.count(p)
+	}
+	var before []string // the stages of the phase before
+	for _, phase := range steps.Phases() {
+		stages := c.phase(phase, parts, before)
+		out.Stages = append(out.Stages, stages...)
+		if len(stages) > 0 {
+			before = nil
+			for _, stage := range stages {
+				before = append(before, stage.Name)
+			}
+		}
+	}
+	if !measuresStale(out) {
+		out.Stages = append(out.Stages, steps.Stage{Name: "measure-again", Title: "Measure again", After: before, Phase: steps.Recheck, Steps: []steps.Step{{
+			Name: "measure-what-is-stale", Title: "Measure what the repair disturbed", Kind: steps.Measure, Gates: []string{steps.Stale},
+			Do: "Measure every gate that is shown.", Why: "What was disturbed is not known to be straight any more.",
+		}}})
+	}
+	return out
+}
+
+func measuresStale(p *steps.Procedure) bool {
+	return slices.ContainsFunc(p.Steps(), func(s steps.Step) bool { return slices.Contains(s.Gates, steps.Stale) })
+}
+
+func damageNames(mends []Mend) string {
+	var names []string
+	for _, m := range mends {
+		names = append(names, m.Damage.Damage)
+	}
+	return strings.Join(names, ", ")
+}
+
+func reasonsOf(mends []Mend) string {
+	var b strings.Builder
+	for _, m := range mends {
+		answer := m.Row.Outcome + " by " + m.Row.Procedure
+		if m.Procedure == nil {
+			answer = steps.ToScrap
+		}
+		fmt.Fprintf(&b, "- %s, %s at %s (%s): %s. %s\n", m.Damage.Damage, m.Damage.Finding, m.Damage.Zone, m.Damage.Severity, answer, m.Row.Why)
+	}
+	return b.String()
+}
+
+// partsOf gives each procedure on each zone once, whatever number of damages
+// it answers.
+func partsOf(mends []Mend) []part {
+	var parts []part
+	for _, m := range mends {
+		p := part{procedure: m.Procedure, zone: m.Zone}
+		if p.procedure == nil {
+			p.procedure, p.zone = scrapping(m), m.Damage.Zone
+		}
+		p.key = p.procedure.Name
+		if p.zone != "" {
+			p.key += "-" + p.zone
+		}
+		if !slices.ContainsFunc(parts, func(have part) bool { return have.key == p.key }) {
+			parts = append(parts, p)
+		}
+	}
+	return parts
+}
+
+// scrapping is the repair of what is not worth repairing.
+func scrapping(m Mend) *steps.Procedure {
+	return &steps.Procedure{Name: "scrap", Stages: []steps.Stage{{Name: "scrap", Title: "Scrap and replace", Phase: steps.Structure, Steps: []steps.Step{{
+		Name: "scrap-" + m.Damage.Zone, Title: "Scrap the " + m.Damage.Zone, Kind: steps.Hold, Disturbs: []string{m.Damage.Zone},
+		Do: "- Take the part off and mark it as scrap, so that nobody fits it again.\n- Fit a new one as the build of the design says.\n", Why: m.Row.Why,
+		Confirm: []string{"The old part is off, and marked as scrap", "A new part is fitted, as the build of the design says"},
+	}}}}}
+}
+
+// A composer names steps, joints and stages so that no two are called alike.
+type composer struct {
+	taken  map[string]int // how many parts have a step or a joint of the name
+	shared map[string]bool
+}
+
+func (c *composer) count(p part) {
+	seen := map[string]bool{}
+	for _, s := range p.procedure.Steps() {
+		for _, name := range []string{"step " + s.Name, "joint " + s.Joint} {
+			if !seen[name] {
+				seen[name] = true
+				c.taken[name]++
+			}
+		}
+	}
+}
+
+// name is a part's own name for something, told from another part's.
+func (c *composer) name(p part, kind, name string) string {
+	if name == "" || c.taken[kind+" "+name] < 2 {
+		return name
+	}
+	return p.key + "-" + name
+}
+
+// phase gives the stages of one phase: what the repairs share, once, before
+// the rest of it; or after it, where the phase is the last.
+func (c *composer) phase(phase string, parts []part, before []string) []steps.Stage {
+	common := steps.Stage{Name: phase, Title: "For all of it: " + phase, Phase: phase}
+	var own []steps.Stage
+	for _, p := range parts {
+		names := map[string]string{} // of the part's stages in this phase
+		for _, stage := range p.procedure.Stages {
+			if phaseOf(stage) != phase {
+				continue
+			}
+			made := steps.Stage{Name: p.key + "-" + stage.Name, Title: stage.Title, Phase: phase}
+			for _, step := range stage.Steps {
+				if !step.Shared {
+					made.Steps = append(made.Steps, c.step(p, step))
+				} else if !c.shared[step.Name] {
+					c.shared[step.Name] = true
+					common.Steps = append(common.Steps, c.step(p, step))
+				}
+			}
+			for _, a := range stage.After {
+				if name, ok := names[a]; ok {
+					made.After = append(made.After, name)
+				}
+			}
+			if len(made.Steps) == 0 {
+				continue
+			}
+			names[stage.Name] = made.Name
+			own = append(own, made)
+		}
+	}
+	switch {
+	case len(common.Steps) == 0:
+		return chain(own, before)
+	case phase == steps.Recheck:
+		own = chain(own, before)
+		return append(own, chain([]steps.Stage{common}, append(namesOf(own), before...))...)
+	}
+	first := chain([]steps.Stage{common}, before)
+	return append(first, chain(own, []string{common.Name})...)
+}
+
+func phaseOf(stage steps.Stage) string {
+	if stage.Phase == "" {
+		return steps.Structure
+	}
+	return stage.Phase
+}
+
+// chain has the stages come after others.
+func chain(stages []steps.Stage, before []string) []steps.Stage {
+	for i := range stages {
+		stages[i].After = append(stages[i].After, before...)
+	}
+	return stages
+}
+
+func namesOf(stages []steps.Stage) []string {
+	var names []string
+	for _, s := range stages {
+		names = append(names, s.Name)
+	}
+	return names
+}
+
+// step is a step of a part in the plan: with its names told apart, and here
+// replaced by the zone.
+func (c *composer) step(p part, step steps.Step) steps.Step {
+	if !step.Shared {
+		step.Name = c.name(p, "step", step.Name)
+	}
+	step.Shared = false
+	step.Joint = c.name(p, "joint", step.Joint)
+	step.Disturbs = slices.Clone(step.Disturbs)
+	for i, z := range step.Disturbs {
+		if z == steps.Here {
+			step.Disturbs[i] = p.zone
+		}
+	}
+	slices.Sort(step.Disturbs)
+	step.Disturbs = slices.Compact(step.Disturbs)
+	return step
+}

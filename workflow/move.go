@@ -1,0 +1,151 @@
+package workflow
+
+import (
+	"fmt"
+	"reflect"
+	"slices"
+	"time"
+
+	"fettle/steps"
+)
+
+// MoveJob has an open job go on under newer documents.
+type MoveJob struct {
+	Job       string
+	Procedure *steps.Procedure
+	Digest    string
+	Sheet     *steps.Sheet
+	SheetSum  string
+}
+
+func (r MoveJob) decide(s *State, c Circumstances) ([]Facts, error) {
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case !s.Open(job, c.At):
+		return nil, refuse(r.Job, ByState, "it is complete; only an open job is moved", "")
+	case r.Digest == job.Digest && r.SheetSum == s.SheetSum:
+		return nil, refuse(r.Job, ByState, "it goes by these very documents already", "")
+	case r.Procedure.Name != job.Procedure.Name:
+		return nil, refuse(r.Job, ByState, fmt.Sprintf("it is a %s, and %s is another procedure", job.Procedure.Name, r.Procedure.Name), "")
+	case r.Sheet.Name != s.Airframe.Design:
+		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, and the sheet is of %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), "")
+	}
+	return []Facts{JobMoved{r.Job, r.Digest, r.SheetSum}}, nil
+}
+
+// move applies a JobMoved. What was done stays done where its step is there
+// still.
+func (s *State) move(f JobMoved) error {
+	job, err := s.Job(f.Job)
+	if err != nil {
+		return err
+	}
+	procedure, ok := s.docs.Procedures[f.Procedure]
+	if !ok {
+		return fmt.Errorf("the procedure %s is missing", f.Procedure)
+	}
+	sheet, ok := s.docs.Sheets[f.Sheet]
+	if !ok {
+		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
+	}
+	s.Sheet, s.SheetSum = sheet, f.Sheet
+	job.Procedure, job.Digest = procedure.For(s.Airframe.Options, job.Zone), f.Procedure
+	return nil
+}
+
+// A Change is one difference that moving a job makes, in words.
+type Change struct {
+	What string `json:"what"`
+	// Reopens says that work counted so far counts no more.
+	Reopens bool `json:"reopens"`
+}
+
+// Changes says what moving the job would change for it at the time: steps
+// added, dropped and rewritten, limits that differ, and gates that would stand
+// otherwise.
+func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
+	if _, err := r.decide(s, Circumstances{Now: at, At: at}); err != nil {
+		return nil, err
+	}
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return nil, err
+	}
+	moved := r.Procedure.For(s.Airframe.Options, job.Zone)
+	changes := stepChanges(job, moved)
+	changes = append(changes, gateChanges(s.Sheet, r.Sheet)...)
+	docs := Documents{Sheets: map[string]*steps.Sheet{r.SheetSum: r.Sheet}, Procedures: map[string]*steps.Procedure{r.Digest: r.Procedure}}
+	for digest, sheet := range s.docs.Sheets {
+		docs.Sheets[digest] = sheet
+	}
+	for digest, p := range s.docs.Procedures {
+		docs.Procedures[digest] = p
+	}
+	after, err := Replay(append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries([]Facts{JobMoved{r.Job, r.Digest, r.SheetSum}}, Circumstances{Now: at, At: at})...), docs)
+	if err != nil {
+		return nil, err
+	}
+	for _, g := range s.Gates(at) {
+		then, err := after.GateReport(g.Gate.Name, at)
+		if err == nil && then.Standing != g.Standing {
+			changes = append(changes, Change{fmt.Sprintf("gate %s is %s now and would be %s", g.Gate.Name, g.Standing, then.Says()), g.Met() && !then.Met()})
+		}
+	}
+	return changes, nil
+}
+
+func stepChanges(job *Job, moved *steps.Procedure) []Change {
+	var changes []Change
+	for _, step := range moved.Steps() {
+		have, _, ok := job.Procedure.Step(step.Name)
+		_, done := job.done[step.Name]
+		switch {
+		case !ok:
+			changes = append(changes, Change{fmt.Sprintf("step %s is new: %s", step.Name, step.Label()), false})
+		case !reflect.DeepEqual(have, step):
+			word := "is rewritten"
+			if done {
+				word = "is rewritten, and stays done"
+			}
+			changes = append(changes, Change{fmt.Sprintf("step %s %s", step.Name, word), false})
+		}
+	}
+	for _, step := range job.Procedure.Steps() {
+		if _, _, ok := moved.Step(step.Name); !ok {
+			changes = append(changes, Change{fmt.Sprintf("step %s is dropped", step.Name), false})
+		}
+	}
+	return changes
+}
+
+func gateChanges(from, to *steps.Sheet) []Change {
+	var changes []Change
+	say := func(format string, args ...any) {
+		changes = append(changes, Change{What: fmt.Sprintf(format, args...)})
+	}
+	for _, g := range to.Gates {
+		have, ok := from.Gate(g.Name)
+		switch {
+		case !ok:
+			say("gate %s is new", g.Name)
+		case !sameLimits(have, g):
+			say("gate %s has other limits", g.Name)
+		case have.Critical != g.Critical || have.Gauge != g.Gauge || !slices.Equal(have.Of, g.Of):
+			say("gate %s is critical, gauged or placed otherwise", g.Name)
+		}
+	}
+	for _, g := range from.Gates {
+		if _, ok := to.Gate(g.Name); !ok {
+			say("gate %s is dropped", g.Name)
+		}
+	}
+	return changes
+}
+
+func sameLimits(a, b steps.Gate) bool {
+	return a.Limits.Low.Equal(b.Limits.Low) && a.Limits.High.Equal(b.Limits.High) && a.Limits.Alike.Equal(b.Limits.Alike) &&
+		slices.Equal(a.Points, b.Points) && a.Repeat == b.Repeat
+}
