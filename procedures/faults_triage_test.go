@@ -4,6 +4,8 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"fettle/steps"
 )
 
 const triageText = `triage: foam
@@ -34,6 +36,14 @@ func files(t *testing.T, texts map[string]string) string {
 
 func TestTriageFaults(t *testing.T) {
 	const first = "zone: wing, severity: [slight, serious], repair: finch-mend"
+	var known []*Document
+	for _, text := range []string{sheetText, buildText, repairText} {
+		doc, err := Parse("known.yaml", []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		known = append(known, doc)
+	}
 	for _, c := range []faulty{
 		{name: "unknown key", edit: []string{"unknown:", "§unknwon:"}, want: `unknown key "unknwon" in a triage table; did you mean "unknown"?`, of: 2},
 		{name: "no unknown", edit: []string{"unknown: finch-mend\n", ""}, want: "a triage table has no unknown"},
@@ -63,9 +73,9 @@ func TestTriageFaults(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text, at := marked(c.text(t, triageText), c.at)
-			t.Chdir(files(t, map[string]string{"sheet.yaml": sheetText, "build.yaml": buildText, "mend.yaml": repairText, "x.yaml": text}))
-			_, faults := Open("").Check("sheet.yaml", "build.yaml", "mend.yaml", "x.yaml")
-			expect(t, faults, "x.yaml:"+at, c.want, c.of)
+			doc, faults := parse("x.yaml", []byte(text))
+			faults = append(faults, doc.answered([]*steps.Sheet{known[0].Sheet}, known)...)
+			expect(t, faults.sorted(), "x.yaml:"+at, c.want, c.of)
 		})
 	}
 }

@@ -161,6 +161,12 @@ type Undone struct {
 type Released struct {
 	Work
 	RestsOn []int64 `json:"rests_on"` // the readings of the critical gates
+	// What a maintenance entry names beside its date and who approves (14 CFR
+	// 43.9(a)(1) to (4), from memory): the work since the release before, who
+	// did it, and the approver's certificate where there is one.
+	Jobs        []string `json:"jobs,omitempty"`
+	Performed   []string `json:"performed,omitempty"`
+	Certificate string   `json:"certificate,omitempty"`
 }
 
 func (Registered) Kind() string        { return "Registered" }

@@ -73,12 +73,16 @@ func (s *State) staleSoon(plan MendPlan, at time.Time) []StaleSoon {
 		if !g.Met() {
 			one.Why = append(one.Why, g.Says())
 		}
+		var worked []string
 		for _, step := range procedure.Steps() {
 			for _, z := range step.Disturbs {
-				if g.Gate.DependsOn(z) {
-					one.Why = append(one.Why, fmt.Sprintf("%s will be disturbed by %s", z, step.Name))
+				if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
+					worked = append(worked, z)
 				}
 			}
+		}
+		if len(worked) > 0 {
+			one.Why = append(one.Why, "the plan works on "+strings.Join(worked, ", "))
 		}
 		if len(one.Why) > 0 {
 			soon = append(soon, one)

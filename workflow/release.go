@@ -2,6 +2,8 @@ package workflow
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"fettle/steps"
@@ -150,9 +152,11 @@ func uncured(j *Joint, at time.Time) *Reason {
 }
 
 // GiveRelease releases the airframe to fly.
-type GiveRelease struct{}
+type GiveRelease struct {
+	Certificate string // kind and number of the approver's certificate, if any
+}
 
-func (GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
 	job, step := s.releaseStep(c.At)
 	proof := s.Proof(c.At, job)
 	reasons := proof.Reasons()
@@ -185,7 +189,31 @@ func (GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
 	if job != nil {
 		work = s.work(job, step.Step)
 	}
-	return append(facts, Released{work, proof.Rests}), nil
+	jobs, performed := s.workSinceRelease()
+	return append(facts, Released{work, proof.Rests, jobs, performed, strings.TrimSpace(r.Certificate)}), nil
+}
+
+// workSinceRelease names the jobs that were worked on since the last release,
+// and who did.
+func (s *State) workSinceRelease() (jobs, performed []string) {
+	since := int64(-1)
+	if s.Release != nil {
+		since = s.Release.Position
+	}
+	for _, e := range s.Entries[since+1:] {
+		work, ok := workOf(e.Facts)
+		_, reading := e.Facts.(ReadingTaken)
+		if !s.Live(e.Position) || !ok && !reading {
+			continue
+		}
+		if work.Job != "" && !slices.Contains(jobs, work.Job) {
+			jobs = append(jobs, work.Job)
+		}
+		if !slices.Contains(performed, e.By) {
+			performed = append(performed, e.By)
+		}
+	}
+	return jobs, performed
 }
 
 // releaseReasons joins the proof's reasons with what else the release step

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -18,7 +19,8 @@ func (a *app) clearCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "clear [MARK] HOLD",
 		Short: "Clear a hold, every line by its own answer",
-		Long: "Clear a hold. Each line is asked for and answered on its own; with --line each\n" +
+		Long: "Clear a hold, or the quarantine of a damage (D1). Each line is asked for and answered on\n" +
+			"its own; with --line each\n" +
 			"confirmed line is named by its number instead. A hold is cleared whole or not at all.",
 		Example:           "  fettle clear CW-01 blade-care\n  fettle clear CW-01 blade-care --line 1 --line 2",
 		Args:              arguments(1, 2),
@@ -36,6 +38,9 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, at stri
 	mark, rest, err := a.markAnd(ctx, args, "hold")
 	if err != nil {
 		return err
+	}
+	if isDamage(rest[0]) {
+		return a.clearQuarantine(ctx, mark, rest[0], confirmed, at)
 	}
 	request := workflow.Clear{Step: rest[0]}
 	err = a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
@@ -93,4 +98,30 @@ func askLines(ctx context.Context, p *term.Prompter, lines []string) ([]bool, er
 		i++
 	}
 	return answers, nil
+}
+
+// isDamage reports whether a name is that of a damage: D1.
+func isDamage(name string) bool {
+	return len(name) > 1 && name[0] == 'D' && strings.Trim(name[1:], "0123456789") == ""
+}
+
+// clearQuarantine has every line of a quarantine answered.
+func (a *app) clearQuarantine(ctx context.Context, mark, damage string, confirmed []int, at string) error {
+	request := workflow.ClearQuarantine{Damage: damage}
+	err := a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
+		d, err := s.Damage(damage)
+		if err != nil || !d.Quarantine.Open() {
+			return err // the decision says what is wrong, without asking first
+		}
+		if len(confirmed) > 0 {
+			request.Answers, err = answersOf(confirmed, len(d.Quarantine.Lines))
+			return err
+		}
+		request.Answers, err = askLines(ctx, term.NewPrompter(ctx, a.Streams), d.Quarantine.Lines)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return a.act(ctx, mark, request, at)
 }

@@ -278,7 +278,7 @@ func (c *conversation) step(ctx context.Context, s *workflow.State, r workflow.S
 		if !yes {
 			return errLeave
 		}
-		return c.release(ctx, []string{c.mark}, false)
+		return c.release(ctx, []string{c.mark}, "", false)
 	case steps.Join:
 		answer, err := c.ask(ctx, "Enter when it is joined; w if the coat is still wet to the touch.", "enter: joined; w: found wet, do not join yet")
 		if err != nil {

@@ -12,6 +12,7 @@ import (
 
 func (a *app) releaseCommand() *cobra.Command {
 	var only bool
+	var certificate string
 	cmd := &cobra.Command{
 		Use:   "release [MARK]",
 		Short: "Release an airframe to fly, if the record proves it",
@@ -21,14 +22,15 @@ func (a *app) releaseCommand() *cobra.Command {
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
+	cmd.Flags().StringVar(&certificate, "certificate", "", "`KIND AND NUMBER` of the certificate of who releases, where one is held")
 	cmd.Flags().BoolVar(&only, "proof", false, "show the proof only")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.release(cmd.Context(), args, only)
+		return a.release(cmd.Context(), args, certificate, only)
 	}
 	return cmd
 }
 
-func (a *app) release(ctx context.Context, args []string, only bool) error {
+func (a *app) release(ctx context.Context, args []string, certificate string, only bool) error {
 	d, err := a.desk()
 	if err != nil {
 		return err
@@ -51,7 +53,7 @@ func (a *app) release(ctx context.Context, args []string, only bool) error {
 		}
 		return nil
 	}
-	entries, state, err := d.Act(ctx, mark, workflow.GiveRelease{}, time.Time{})
+	entries, state, err := d.Act(ctx, mark, workflow.GiveRelease{Certificate: certificate}, time.Time{})
 	if err != nil {
 		return err
 	}

@@ -165,11 +165,17 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 // Start opens a job on an airframe: a procedure by its name or file, on a zone
 // where it asks for one.
 func (d *Desk) Start(ctx context.Context, mark, procedure, zone string, at time.Time) ([]workflow.Entry, *workflow.State, error) {
-	state, err := d.State(ctx, mark)
+	doc, err := d.Library.Procedure(procedure)
 	if err != nil {
 		return nil, nil, err
 	}
-	doc, err := d.Library.Procedure(procedure)
+	return d.open(ctx, mark, doc, workflow.Start{Zone: zone}, at)
+}
+
+// open opens a job of the document: it must fit the sheet in force, and both
+// are kept beside the journal that names them.
+func (d *Desk) open(ctx context.Context, mark string, doc *procedures.Document, start workflow.Start, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+	state, err := d.State(ctx, mark)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -182,15 +188,91 @@ func (d *Desk) Start(ctx context.Context, mark, procedure, zone string, at time.
 			return nil, nil, faults
 		}
 	}
-	for _, bytes := range [][]byte{doc.Bytes, sheet.Bytes} {
-		if _, err := d.Store.Keep(ctx, bytes); err != nil {
-			return nil, nil, err
+	if err := d.keep(ctx, doc, sheet); err != nil {
+		return nil, nil, err
+	}
+	start.Procedure, start.Digest = doc.Procedure, store.Digest(doc.Bytes)
+	start.Sheet, start.SheetSum = sheet.Sheet, store.Digest(sheet.Bytes)
+	return d.Act(ctx, mark, start, at)
+}
+
+func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
+	for _, doc := range docs {
+		if _, err := d.Store.Keep(ctx, doc.Bytes); err != nil {
+			return err
 		}
 	}
-	return d.Act(ctx, mark, workflow.Start{
-		Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes),
-		Sheet: sheet.Sheet, SheetSum: store.Digest(sheet.Bytes), Zone: zone,
-	}, at)
+	return nil
+}
+
+// TriageTable is the name of the table that crashes go by.
+const TriageTable = "crash-triage"
+
+// Mend plans the repair of an airframe's open damages.
+func (d *Desk) Mend(ctx context.Context, mark string) (workflow.MendPlan, error) {
+	state, err := d.State(ctx, mark)
+	if err != nil {
+		return workflow.MendPlan{}, err
+	}
+	triage, err := d.Library.Triage(TriageTable)
+	if err != nil {
+		return workflow.MendPlan{}, err
+	}
+	return state.Mend(triage.Triage, func(name string) (*steps.Procedure, error) {
+		doc, err := d.Library.Procedure(name)
+		if err != nil {
+			return nil, err
+		}
+		return doc.Procedure, nil
+	}, d.Now())
+}
+
+// StartMend opens a plan of repair as one job, of a document of its own.
+func (d *Desk) StartMend(ctx context.Context, mark string, plan workflow.MendPlan, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+	data, err := procedures.Write(plan.Procedure)
+	if err != nil {
+		return nil, nil, err
+	}
+	doc, err := procedures.Parse(plan.Procedure.Name+".yaml", data)
+	if err != nil {
+		return nil, nil, fmt.Errorf("the composed plan can't be read: %w", err)
+	}
+	var damages []string
+	for _, m := range plan.Mends {
+		damages = append(damages, m.Damage.Damage)
+	}
+	return d.open(ctx, mark, doc, workflow.Start{Damages: damages}, at)
+}
+
+// Newer returns the request that moves a job to the library's present
+// documents, or to a procedure named.
+func (d *Desk) Newer(ctx context.Context, mark, job, procedure string) (workflow.MoveJob, *workflow.State, error) {
+	state, err := d.State(ctx, mark)
+	if err != nil {
+		return workflow.MoveJob{}, nil, err
+	}
+	open, err := state.Job(job)
+	if err != nil {
+		return workflow.MoveJob{}, nil, err
+	}
+	if procedure == "" {
+		procedure = open.Procedure.Name
+	}
+	doc, err := d.Library.Procedure(procedure)
+	if err != nil {
+		return workflow.MoveJob{}, nil, err
+	}
+	sheet, err := d.Library.Sheet(state.Airframe.Design)
+	if err != nil {
+		return workflow.MoveJob{}, nil, err
+	}
+	if faults := doc.Against(sheet.Sheet); len(faults) > 0 {
+		return workflow.MoveJob{}, nil, faults
+	}
+	if err := d.keep(ctx, doc, sheet); err != nil {
+		return workflow.MoveJob{}, nil, err
+	}
+	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetSum: store.Digest(sheet.Bytes)}, state, nil
 }
 
 // sheetFor returns the design sheet that a new job goes by: the library's

@@ -29,6 +29,8 @@ type Airframe struct {
 	ReleasedAt time.Time         `json:"released_at,omitzero"`
 	ReleasedBy string            `json:"released_by,omitempty"`
 	Jobs       []Job             `json:"jobs"`
+	Damages    []Damage          `json:"damages,omitempty"`
+	Flights    int               `json:"flights"`
 	Next       *Step             `json:"next,omitempty"`
 	Timers     []Timer           `json:"timers"`
 	Gates      []Gate            `json:"gates"`
@@ -61,6 +63,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	case flight.Ever:
 		a.Flight, a.Because = Grounded, flight.Why
 	}
+	a.Damages, a.Flights = Damages(s, now), len(s.Flights)
 	for _, j := range s.Jobs {
 		reports := s.Steps(j, now)
 		job := Job{ID: j.ID, Title: j.Procedure.Title, Zone: j.Zone, Opened: j.Opened, Steps: len(reports)}
@@ -119,6 +122,11 @@ func (a Airframe) short(l *lines, c Clock) {
 	if a.Next != nil {
 		l.item("next: %s (`%s`)", esc(a.Next.Title), a.Next.Step)
 	}
+	for _, d := range a.Damages {
+		if !d.Mended || d.Quarantine {
+			l.item("%s", d.line())
+		}
+	}
 	for _, t := range a.Timers {
 		l.item("%s", t.line(c))
 	}
@@ -152,7 +160,7 @@ func (a Airframe) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))
-	l.item("design %s, registered %s, %d entries in its journal", esc(a.Design), c.At(a.Registered), a.Entries)
+	l.item("design %s, registered %s, %d entries in its journal, %d flights", esc(a.Design), c.At(a.Registered), a.Entries, a.Flights)
 	if len(a.Options) > 0 {
 		l.item("options: %s", esc(strings.Join(a.Options, ", ")))
 	}
@@ -178,6 +186,12 @@ func (a Airframe) Markdown(c Clock) string {
 			zone = " on " + j.Zone
 		}
 		l.item("%s%s, since %s: %s", esc(j.ID), esc(zone), c.At(j.Opened), state)
+	}
+	if len(a.Damages) > 0 {
+		l.add("\n## Damage\n")
+	}
+	for _, d := range a.Damages {
+		l.item("%s", d.line())
 	}
 	if len(a.Timers) > 0 {
 		l.add("\n## Clocks\n")

@@ -69,7 +69,17 @@ func says(facts workflow.Facts) string {
 	case workflow.Registered:
 		return "registered as a " + f.Design + optionally(" with ", strings.Join(f.Options, ", "))
 	case workflow.JobOpened:
-		return "opened job " + f.Job + optionally(" on ", f.Zone)
+		return "opened job " + f.Job + optionally(" on ", f.Zone) + optionally(" for ", strings.Join(f.Damages, ", "))
+	case workflow.JobMoved:
+		return "moved job " + f.Job + " to newer documents"
+	case workflow.DamageFound:
+		return fmt.Sprintf("found damage %s: %s at %s, %s%s", f.Damage, f.Finding, f.Zone, f.Severity, optionally(": ", f.Note))
+	case workflow.QuarantineCleared:
+		return fmt.Sprintf("cleared the quarantine of %s, %d lines", f.Damage, len(f.Lines))
+	case workflow.EquipmentChanged:
+		return fmt.Sprintf("%s the %s%s%s%s", f.Change, f.Item, optionally(", ", f.Mass.Typed()), optionally(", arm ", f.Arm.Typed()), optionally(": ", f.Note))
+	case workflow.FlightLogged:
+		return "flew, landing " + f.Landing + optionally(": ", f.Note)
 	case workflow.StepDone:
 		return "did " + f.Step
 	case workflow.Coated:
@@ -205,6 +215,9 @@ func NewSlip(s *workflow.State, e workflow.Entry) Proof {
 	proof := s.ReleaseProof(e.At)
 	p := NewProof(s, proof)
 	p.Released, p.By, p.At, p.Entry, p.Reasons = true, e.By, e.At, e.Position, nil
+	if f, ok := e.Facts.(workflow.Released); ok {
+		p.Work, p.Done, p.Licence = f.Jobs, f.Performed, f.Certificate
+	}
 	return p
 }
 

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"strings"
 	"time"
 
 	"fettle/workflow"
@@ -16,6 +17,9 @@ type Proof struct {
 	By       string            `json:"by,omitempty"`
 	At       time.Time         `json:"at,omitzero"`
 	Entry    int64             `json:"entry,omitempty"`
+	Work     []string          `json:"work,omitempty"`         // the jobs since the release before
+	Done     []string          `json:"performed_by,omitempty"` // who did them
+	Licence  string            `json:"certificate,omitempty"`  // of who released it
 	Lines    []ProofLine       `json:"lines"`
 	Readings []Reading         `json:"rests_on,omitempty"`
 	Beside   []string          `json:"not_current_not_critical,omitempty"`
@@ -68,7 +72,10 @@ func (p Proof) Markdown(c Clock) string {
 	var l lines
 	if p.Released {
 		l.add("# %s is released to fly\n", esc(p.Mark))
-		l.item("%s, by %s, entry %d of its journal", c.At(p.At), esc(p.By), p.Entry)
+		l.item("%s, by %s%s, entry %d of its journal", c.At(p.At), esc(p.By), esc(optionally(", certificate ", p.Licence)), p.Entry)
+		if len(p.Work) > 0 {
+			l.item("work since the release before: %s; done by %s", esc(strings.Join(p.Work, ", ")), esc(strings.Join(p.Done, ", ")))
+		}
 	} else {
 		l.add("# %s is not released\n", esc(p.Mark))
 	}

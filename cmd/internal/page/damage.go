@@ -1,0 +1,153 @@
+package page
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"fettle/workflow"
+)
+
+// A Damage is one thing found, as it stands.
+type Damage struct {
+	Name       string    `json:"damage"`
+	Finding    string    `json:"finding"`
+	Zone       string    `json:"zone"`
+	Severity   string    `json:"severity"`
+	Note       string    `json:"note,omitempty"`
+	Found      time.Time `json:"found"`
+	By         string    `json:"by"`
+	Mended     bool      `json:"mended"`
+	Job        string    `json:"job,omitempty"`        // which mends it
+	Quarantine bool      `json:"quarantine,omitempty"` // open
+}
+
+// Damages lists everything that was found on an airframe.
+func Damages(s *workflow.State, now time.Time) []Damage {
+	var all []Damage
+	for _, d := range s.Damages {
+		out := Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Found: d.At, By: d.By, Quarantine: d.Quarantine.Open()}
+		out.Mended, out.Job = s.Mended(d, now)
+		all = append(all, out)
+	}
+	return all
+}
+
+func (d Damage) line() string {
+	text := fmt.Sprintf("damage %s: %s at %s, %s%s; ", d.Name, d.Finding, d.Zone, d.Severity, optionally(": ", d.Note))
+	switch {
+	case d.Mended:
+		text += "mended by " + d.Job
+	case d.Job != "":
+		text += "being mended by " + d.Job
+	default:
+		text += "not mended"
+	}
+	text = esc(text)
+	if d.Quarantine {
+		text += "; **IN QUARANTINE**"
+	}
+	return text
+}
+
+// A Mend is the plan of repair.
+type Mend struct {
+	Mark    string               `json:"mark"`
+	Answers []Answer             `json:"answers"`
+	Stages  []MendStage          `json:"stages"`
+	Stale   []workflow.StaleSoon `json:"measure_again"`
+	Job     string               `json:"job,omitempty"` // once it is open
+}
+
+// An Answer is what the triage table says of one damage.
+type Answer struct {
+	Damage  string `json:"damage"`
+	Finding string `json:"finding"`
+	Zone    string `json:"zone"`
+	Outcome string `json:"outcome"`
+	By      string `json:"procedure,omitempty"`
+	Why     string `json:"why"`
+	Known   bool   `json:"known"`
+}
+
+// A MendStage is a stage of the plan with its steps.
+type MendStage struct {
+	Stage string   `json:"stage"`
+	Title string   `json:"title"`
+	Phase string   `json:"phase"`
+	Steps []string `json:"steps"`
+}
+
+// NewMend makes the page of a plan.
+func NewMend(mark, job string, plan workflow.MendPlan) Mend {
+	m := Mend{Mark: mark, Job: job, Stale: plan.Stale}
+	for _, a := range plan.Mends {
+		m.Answers = append(m.Answers, Answer{a.Damage.Damage, a.Damage.Finding, a.Damage.Zone, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
+	}
+	for _, stage := range plan.Procedure.Stages {
+		s := MendStage{Stage: stage.Name, Title: stage.Title, Phase: stage.Phase}
+		for _, step := range stage.Steps {
+			s.Steps = append(s.Steps, step.Name)
+		}
+		m.Stages = append(m.Stages, s)
+	}
+	return m
+}
+
+// Markdown is the plan.
+func (m Mend) Markdown(Clock) string {
+	var l lines
+	l.add("# The repair of %s\n", esc(m.Mark))
+	for _, a := range m.Answers {
+		outcome := "**" + a.Outcome + "**"
+		if a.By != "" {
+			outcome += " by " + esc(a.By)
+		}
+		l.item("%s, %s at %s: %s. %s", esc(a.Damage), esc(a.Finding), esc(a.Zone), outcome, esc(a.Why))
+	}
+	l.add("\n## In this order\n")
+	for i, s := range m.Stages {
+		l.add("%d. %s (%s): %s", i+1, esc(first(s.Title, s.Stage)), esc(s.Phase), esc(strings.Join(s.Steps, ", ")))
+	}
+	l.add("\n## To be measured again\n")
+	for _, g := range m.Stale {
+		l.item("%s: %s", esc(g.Gate), esc(strings.Join(g.Why, "; ")))
+	}
+	if m.Job == "" {
+		l.add("\nNothing is recorded yet. To open it as a job:\n\n%s", command("fettle repair "+m.Mark+" --start"))
+	} else {
+		l.add("\nIt is open as job %s:\n\n%s", esc(m.Job), command("fettle follow "+m.Mark))
+	}
+	return l.String()
+}
+
+// A Move is what moving a job to newer documents changes.
+type Move struct {
+	Mark     string            `json:"mark"`
+	Job      string            `json:"job"`
+	Changes  []workflow.Change `json:"changes"`
+	Accepted bool              `json:"accepted"`
+	Accept   string            `json:"accept,omitempty"`
+}
+
+// Markdown is the list of changes.
+func (m Move) Markdown(Clock) string {
+	var l lines
+	l.add("# %s of %s under newer documents\n", esc(m.Job), esc(m.Mark))
+	for _, c := range m.Changes {
+		if c.Reopens {
+			l.item("**Counts no more:** %s", esc(c.What))
+		} else {
+			l.item("%s", esc(c.What))
+		}
+	}
+	if len(m.Changes) == 0 {
+		l.item("nothing that matters to this job")
+	}
+	if m.Accepted {
+		l.add("\nIt is moved.\n")
+	} else {
+		l.add("\nNothing is recorded yet. To accept it:\n\n%s", command(m.Accept))
+	}
+	return l.String()
+}

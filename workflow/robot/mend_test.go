@@ -1,0 +1,160 @@
+package robot_test
+
+import (
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/store"
+	"fettle/workflow"
+	"fettle/workflow/robot"
+)
+
+func triage(t testing.TB) *steps.Triage {
+	t.Helper()
+	doc, err := procedures.Open("").Triage("crash-triage")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return doc.Triage
+}
+
+func findProcedure(name string) (*steps.Procedure, error) {
+	doc, err := procedures.Open("").Procedure(name)
+	if err != nil {
+		return nil, err
+	}
+	return doc.Procedure, nil
+}
+
+// sightings are everything that the table knows and the design can have.
+func sightings(table *steps.Triage, sheet *steps.Sheet) []workflow.Sighting {
+	var all []workflow.Sighting
+	for _, f := range table.Findings {
+		for _, z := range sheet.Zones {
+			if len(f.Zones) > 0 && !contains(f.Zones, z) {
+				continue
+			}
+			for _, severity := range steps.Severities() {
+				all = append(all, workflow.Sighting{Finding: f.Name, Zone: z, Severity: severity})
+			}
+		}
+	}
+	return all
+}
+
+func contains(list []string, one string) bool {
+	for _, have := range list {
+		if have == one {
+			return true
+		}
+	}
+	return false
+}
+
+type failer interface {
+	Helper()
+	Fatalf(format string, args ...any)
+}
+
+// mend reports the damages, composes the plan, writes and reads it as a
+// document, checks it against the design and carries it to the end.
+func mend(t failer, w *robot.Worker, table *steps.Triage, seen []workflow.Sighting) workflow.MendPlan {
+	t.Helper()
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatalf("%v: %v", seen, err)
+		}
+	}
+	must(w.Act(workflow.ReportDamage{Triage: table, Seen: seen}))
+	if w.State.Flight(w.Now).Released {
+		t.Fatalf("%v: released with damage", seen)
+	}
+	plan, err := w.State.Mend(table, findProcedure, w.Now)
+	must(err)
+	data, err := procedures.Write(plan.Procedure)
+	must(err)
+	doc, err := procedures.Parse("mend.yaml", data)
+	must(err)
+	if faults := doc.Against(w.State.Sheet); len(faults) > 0 {
+		t.Fatalf("%v: %v", seen, faults)
+	}
+	digest := store.Digest(data)
+	w.Documents.Procedures[digest] = doc.Procedure
+	var names []string
+	for _, m := range plan.Mends {
+		names = append(names, m.Damage.Damage)
+	}
+	must(w.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Damages: names}))
+	must(w.Carry(5000))
+	if open := w.State.OpenJobs(w.Now); len(open) > 0 {
+		t.Fatalf("%v: a job is open", seen)
+	}
+	for _, g := range w.State.Gates(w.Now) {
+		if g.Gate.Critical && !g.Met() {
+			t.Fatalf("%v: the gate %s is %s", seen, g.Gate.Name, g.Says())
+		}
+	}
+	if left := w.State.OpenDamages(w.Now); len(left) > 0 {
+		t.Fatalf("%v: %s is not mended", seen, left[0].Damage)
+	}
+	return plan
+}
+
+// designs are every design of the library, each built once.
+func designs(t testing.TB) []*robot.Worker {
+	t.Helper()
+	var all []*robot.Worker
+	entries, _ := procedures.Open("").List()
+	for _, e := range entries {
+		if e.Document.Sheet != nil {
+			all = append(all, build(t, e.Document, named(t, e.Document.Name()+"-build"), nil))
+		}
+	}
+	return all
+}
+
+// Whatever the table knows, on whatever zone and however bad, alone: it is
+// answered by a plan that reads, fits and comes to its end.
+func TestEveryFindingIsMended(t *testing.T) {
+	table := triage(t)
+	for _, built := range designs(t) {
+		done := map[string]bool{} // one of each answer is enough
+		for _, seen := range sightings(table, built.State.Sheet) {
+			row, _ := table.Answer(seen.Finding, seen.Zone, seen.Severity)
+			key := row.Outcome + " " + row.Procedure + " " + seen.Zone
+			if done[key] {
+				continue
+			}
+			done[key] = true
+			w := *built
+			mend(t, &w, table, []workflow.Sighting{seen})
+		}
+	}
+}
+
+// Random crashes with several findings are mended by one plan in which what
+// repairs share is done once.
+func TestRandomCrashesAreMended(t *testing.T) {
+	table := triage(t)
+	built := designs(t)
+	rapid.Check(t, func(t *rapid.T) {
+		w := *rapid.SampledFrom(built).Draw(t, "design")
+		all := sightings(table, w.State.Sheet)
+		seen := rapid.SliceOfN(rapid.SampledFrom(all), 2, 6).Draw(t, "seen")
+		plan := mend(t, &w, table, seen)
+		safe := 0
+		for _, s := range plan.Procedure.Steps() {
+			if s.Name == "make-safe" || strings.HasSuffix(s.Name, "-make-safe") {
+				safe++
+			}
+		}
+		if safe > 1 {
+			t.Fatalf("%v: it is made safe %d times", seen, safe)
+		}
+	})
+}
