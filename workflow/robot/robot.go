@@ -84,6 +84,7 @@ func (w *Worker) Act(r workflow.Request) error {
 // Carry makes so many moves, or fewer if no job is left. Where a sitting ends
 // while a step is in hand, the bench is read again and the step done again.
 func (w *Worker) Carry(moves int) error {
+	again := 0
 	for range moves {
 		m, err := Next(w.State, w.Now)
 		switch {
@@ -98,12 +99,14 @@ func (w *Worker) Carry(moves int) error {
 		w.Now = w.Now.Add(m.Takes)
 		err = w.Act(m.Request)
 		var refused *workflow.Refusal
-		if m.Takes > 0 && errors.As(err, &refused) {
+		if m.Takes > 0 && again < 3 && errors.As(err, &refused) {
+			again++
 			continue
 		}
 		if err != nil {
 			return err
 		}
+		again = 0
 	}
 	return nil
 }
