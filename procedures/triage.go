@@ -113,6 +113,9 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 	}
 	for i, row := range d.Triage.Rows {
 		at := d.places[rowAt(i)]
+		if slices.ContainsFunc(d.Triage.Rows[:i], func(earlier steps.Row) bool { return covers(earlier, row) }) {
+			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier one answers it", row.Finding)))
+		}
 		p, ok := byName[row.Procedure]
 		if !ok {
 			continue
@@ -127,4 +130,15 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 		}
 	}
 	return faults
+}
+
+// covers reports whether whatever fits the later row fits the earlier one.
+func covers(earlier, later steps.Row) bool {
+	within := func(wide, narrow []string) bool {
+		if len(wide) == 0 {
+			return true
+		}
+		return len(narrow) > 0 && !slices.ContainsFunc(narrow, func(one string) bool { return !slices.Contains(wide, one) })
+	}
+	return earlier.Finding == later.Finding && within(earlier.Zones, later.Zones) && within(earlier.Severities, later.Severities)
 }

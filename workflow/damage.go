@@ -163,10 +163,6 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]Facts, error) {
 	if len(r.Seen) == 0 {
 		return nil, bad("nothing was reported")
 	}
-	var findings []string
-	for _, f := range r.Triage.Findings {
-		findings = append(findings, f.Name)
-	}
 	var facts []Facts
 	for _, seen := range r.Seen {
 		if !slices.Contains(s.Sheet.Zones, seen.Zone) {
@@ -175,19 +171,35 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]Facts, error) {
 		if !slices.Contains(steps.Severities(), seen.Severity) {
 			return nil, unknown("severity", seen.Severity, steps.Severities())
 		}
-		if strings.TrimSpace(seen.Finding) == "" || len(seen.Finding) > 200 || len(seen.Note) > 8192 {
-			return nil, bad("a finding is a few words, and a note at most 8 KiB")
+		if err := CheckFinding(r.Triage, seen.Finding); err != nil {
+			return nil, err
 		}
-		finding, known := r.Triage.Finding(seen.Finding)
-		if !known && nearest.Of(seen.Finding, findings) != "" {
-			return nil, unknown("finding", seen.Finding, findings) // most likely mistyped
+		if len(seen.Note) > 8192 {
+			return nil, bad("the note is longer than 8 KiB")
 		}
+		finding, _ := r.Triage.Finding(seen.Finding)
 		facts = append(facts, DamageFound{
 			Damage:  fmt.Sprintf("D%d", s.damagesEver()+len(facts)+1),
 			Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Note: strings.TrimSpace(seen.Note), Quarantine: finding.Quarantine,
 		})
 	}
 	return facts, nil
+}
+
+// CheckFinding takes a finding of the table, or any few words that are not
+// most likely one of them mistyped.
+func CheckFinding(triage *steps.Triage, words string) error {
+	if strings.TrimSpace(words) == "" || len(words) > 200 {
+		return bad("a finding is a few words")
+	}
+	var findings []string
+	for _, f := range triage.Findings {
+		findings = append(findings, f.Name)
+	}
+	if !slices.Contains(findings, words) && nearest.Of(words, findings) != "" {
+		return unknown("finding", words, findings)
+	}
+	return nil
 }
 
 // damagesEver counts every damage reported, taken back or not, so that a name

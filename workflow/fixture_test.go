@@ -53,12 +53,13 @@ func sheet() *steps.Sheet {
 		},
 		Gates: []steps.Gate{
 			{Name: "slot", Title: "Slot depth", Points: []string{"root", "tip"}, Repeat: 1, Gauge: "caliper",
-				Limits: measuring.Limits{Low: q("3.5 mm"), High: q("4.5 mm")}, Of: []string{"wing"}},
+				Limits: measuring.Limits{Low: q("3.5 mm"), High: q("4.5 mm")}, Of: []string{"wing"}, Life: steps.Life{Flights: 2, Days: 30}},
 			{Name: "square", Title: "Wing square to the pod", Points: []string{"left", "right"}, Repeat: 1, Gauge: "rule",
 				Limits: measuring.Limits{Alike: q("3 mm")}, Of: []string{"wing", "pod"}, Critical: true},
 			{Name: "throw", Title: "Rudder throw", Repeat: 2, Gauge: "rule", With: "rudder",
-				Limits: measuring.Limits{Low: q("8 mm"), High: q("14 mm")}, Of: []string{"tail"}, Critical: true},
+				Limits: measuring.Limits{Low: q("8 mm"), High: q("14 mm")}, Of: []string{"tail"}, Critical: true, Mass: true},
 		},
+		Equipment: []steps.Equipment{{Name: "camera", Title: "The camera", Disturbs: []string{"pod"}}},
 	}
 }
 

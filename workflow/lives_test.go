@@ -39,7 +39,7 @@ type life struct {
 // move lets time pass or asks for something, often for what is sensible, so
 // that lives get far.
 func (l *life) move(t *rapid.T) {
-	switch rapid.IntRange(0, 11).Draw(t, "move") {
+	switch rapid.IntRange(0, 12).Draw(t, "move") {
 	case 0:
 		l.now = l.now.Add(time.Duration(rapid.IntRange(1, 45).Draw(t, "minutes")) * time.Minute)
 	case 1:
@@ -73,8 +73,36 @@ func (l *life) move(t *rapid.T) {
 	case 9:
 		zone := rapid.SampledFrom([]string{"wing", "tail"}).Draw(t, "zone")
 		l.try(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: zone}}).Draw(t, "job"))
+	case 10:
+		l.fly(t)
 	default:
 		l.sensible(t)
+	}
+}
+
+// fly is what happens between jobs: flights, damage, changed equipment.
+func (l *life) fly(t *rapid.T) {
+	zone := rapid.SampledFrom([]string{"wing", "tail", "pod"}).Draw(t, "hit")
+	finding := rapid.SampledFrom([]string{"cracked", "dented", "something odd"}).Draw(t, "finding")
+	var open []string
+	for _, d := range l.state.Damages {
+		open = append(open, d.Damage)
+	}
+	l.try(t, rapid.SampledFrom([]Request{
+		LogFlight{Landing: Soft}, LogFlight{Landing: Hard, Check: "plover-mend"},
+		ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Removed},
+		ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, steps.Serious, ""}}},
+		ClearQuarantine{Damage: "D1", Answers: []bool{true}},
+		Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing", Damages: open},
+	}).Draw(t, "life"))
+}
+
+// triage is a table of two findings, one of which is put in quarantine.
+func triage() *steps.Triage {
+	return &steps.Triage{
+		Name: "foam", Revision: 1, Unknown: "plover-mend",
+		Findings: []steps.Finding{{Name: "cracked", Title: "Cracked"}, {Name: "dented", Title: "Dented", Quarantine: []string{"It was handed in"}}},
+		Rows:     []steps.Row{{Finding: "cracked", Outcome: steps.ToRepair, Procedure: "plover-mend", Why: "It can be glued."}},
 	}
 }
 
@@ -317,6 +345,7 @@ func joins(live []Entry) map[string]joined {
 // every point, newer than every disturbance of its zones, and that no load
 // joint is younger than its cure.
 func checkRelease(t *rapid.T, before, live []Entry, e Entry) {
+	checkMended(t, live)
 	options := before[0].Facts.(Registered).Options
 	for _, g := range sheet().GatesFor(options) {
 		if !g.Critical {
@@ -404,16 +433,16 @@ func (l *life) check(t *rapid.T) {
 	if a, b := describe(l.state, l.now), describe(again, l.now); a != b {
 		t.Fatalf("replaying what was stored gives another state:\n%s\n%s", a, b)
 	}
-	if !reflect.DeepEqual(staleGates(l.state), naiveStale(entries)) {
-		t.Fatalf("stale: %v, recomputed: %v", staleGates(l.state), naiveStale(entries))
+	if !reflect.DeepEqual(staleGates(l.state, l.now), naiveStale(entries, l.now)) {
+		t.Fatalf("stale: %v, recomputed: %v", staleGates(l.state, l.now), naiveStale(entries, l.now))
 	}
 }
 
 // staleGates are the gates that the engine holds to have no reading that
 // counts.
-func staleGates(s *State) []string {
+func staleGates(s *State, now time.Time) []string {
 	var names []string
-	for _, g := range s.Gates(evening) {
+	for _, g := range s.Gates(now) {
 		if g.Standing == StaleGate || g.Standing == NeverTaken {
 			names = append(names, g.Gate.Name)
 		}
@@ -424,7 +453,7 @@ func staleGates(s *State) []string {
 // naiveStale recomputes them from the whole journal: a reading counts if no
 // later entry disturbed a zone of its gate, at a time not before it either,
 // and the gate was not reworked since.
-func naiveStale(entries []Entry) []string {
+func naiveStale(entries []Entry, now time.Time) []string {
 	live := map[int64]bool{}
 	for _, e := range standing(entries) {
 		live[e.Position] = true
@@ -437,14 +466,26 @@ func naiveStale(entries []Entry) []string {
 			if !ok || f.Gate != g.Name || !live[r.Position] {
 				continue
 			}
-			good := true
+			good, flights := true, 0
 			for _, d := range entries {
 				var zones []string
 				if w, ok := workOf(d.Facts); ok {
 					zones = w.Disturbs
 				}
-				if rw, ok := d.Facts.(Reworked); ok {
-					zones = rw.Disturbs
+				switch f := d.Facts.(type) {
+				case Reworked:
+					zones = f.Disturbs
+				case DamageFound:
+					zones = []string{f.Zone}
+				case EquipmentChanged:
+					zones = append(zones, f.Disturbs...)
+					if g.Mass {
+						zones = append(zones, g.Of...)
+					}
+				case FlightLogged:
+					if live[d.Position] && d.Position > r.Position {
+						flights++
+					}
 				}
 				if !g.DependsOn(zones...) {
 					continue
@@ -453,11 +494,54 @@ func naiveStale(entries []Entry) []string {
 					good = false
 				}
 			}
-			counts = counts || good
+			old := g.Life.Days > 0 && !now.Before(r.At.AddDate(0, 0, g.Life.Days))
+			flown := g.Life.Flights > 0 && flights >= g.Life.Flights
+			counts = counts || good && !old && !flown
 		}
 		if !counts {
 			names = append(names, g.Name)
 		}
 	}
 	return names
+}
+
+// checkMended holds that nothing found is left unmended, in quarantine aboard
+// or unchecked when a release is given.
+func checkMended(t *rapid.T, live []Entry) {
+	for i, e := range live {
+		var answered, cleared bool
+		for _, later := range live[i+1:] {
+			switch f := later.Facts.(type) {
+			case JobOpened:
+				if d, ok := e.Facts.(DamageFound); ok {
+					answered = answered || slices.Contains(f.Damages, d.Damage)
+				} else {
+					answered = answered || f.Procedure == repairSum
+				}
+			case QuarantineCleared:
+				d, ok := e.Facts.(DamageFound)
+				cleared = cleared || ok && f.Damage == d.Damage
+			case EquipmentChanged:
+				d, ok := e.Facts.(DamageFound)
+				cleared = cleared || ok && f.Change == Removed && slices.Contains(f.Disturbs, d.Zone)
+			}
+		}
+		switch f := e.Facts.(type) {
+		case DamageFound:
+			if !answered {
+				t.Fatalf("released with %s unmended", f.Damage)
+			}
+			if len(f.Quarantine) > 0 && !cleared {
+				t.Fatalf("released with %s in quarantine", f.Damage)
+			}
+		case FlightLogged:
+			hardLater := slices.ContainsFunc(live[i+1:], func(o Entry) bool {
+				fl, ok := o.Facts.(FlightLogged)
+				return ok && fl.Landing == Hard
+			})
+			if f.Landing == Hard && !hardLater && !answered {
+				t.Fatal("released without the check that a hard landing asks for")
+			}
+		}
+	}
 }

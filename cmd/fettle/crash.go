@@ -189,6 +189,9 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 			return w.ask(ctx, zone)
 		}
 		seen.Finding = fits[n-1].Name
+	} else if err := workflow.CheckFinding(w.triage, answer); err != nil {
+		fmt.Fprintln(w.Err, term.Line(err.Error()))
+		return w.ask(ctx, zone)
 	}
 	for seen.Severity == "" {
 		answer, err := w.answer(ctx, "How bad? 1 slight, 2 serious, 3 total: ")
@@ -205,11 +208,6 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 		return false, err
 	}
 	entries, state, err := w.desk.Act(ctx, w.mark, workflow.ReportDamage{Triage: w.triage, Seen: []workflow.Sighting{seen}}, w.when)
-	var unknown *workflow.UnknownError
-	if errors.As(err, &unknown) {
-		fmt.Fprintln(w.Err, term.Line(err.Error()))
-		return w.ask(ctx, zone)
-	}
 	if err != nil {
 		return false, err
 	}

@@ -2,10 +2,12 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"os"
 	"os/signal"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -110,6 +112,28 @@ func TestScripts(t *testing.T) {
 				}
 				if (got == want) == neg {
 					ts.Fatalf("%s ended with %s; want %s", strings.Join(args[1:], " "), got, want)
+				}
+			},
+			// stale MARK GATE…: these gates have no reading that counts, and no others.
+			"stale": func(ts *testscript.TestScript, neg bool, args []string) {
+				ts.Check(ts.Exec("fettle", "airframe", "show", args[0], "--json"))
+				var shown struct {
+					Gates []struct {
+						Name     string `json:"gate"`
+						Standing string `json:"standing"`
+					} `json:"gates"`
+				}
+				ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &shown))
+				var got []string
+				for _, g := range shown.Gates {
+					if g.Standing != "current" {
+						got = append(got, g.Name)
+					}
+				}
+				want := slices.Sorted(slices.Values(args[1:]))
+				slices.Sort(got)
+				if !slices.Equal(got, want) {
+					ts.Fatalf("not current are %v; want %v", got, want)
 				}
 			},
 			// fill FILE N BYTE: a file of N bytes.

@@ -1,0 +1,120 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"math/big"
+	"sync"
+	"testing"
+	"time"
+
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/steps/quantity"
+	"fettle/store/memory"
+	"fettle/workflow"
+)
+
+func newDesk(t *testing.T, by string, s *memory.Store) *Desk {
+	t.Helper()
+	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
+	return &Desk{Store: s, Library: procedures.Open("testdata"), Now: func() time.Time { return now }, By: by, Program: "test"}
+}
+
+// Two people at one journal, one releasing and one reporting damage: whoever
+// is second decides on what the first has written, so that no release ever
+// misses the damage.
+func TestReleaseAndDamageAtOnce(t *testing.T) {
+	ctx := context.Background()
+	for round := range 60 {
+		s := memory.New()
+		pilot, second := newDesk(t, "pilot", s), newDesk(t, "second", s)
+		build(ctx, t, pilot)
+		var both sync.WaitGroup
+		var released, damaged error
+		both.Go(func() { _, _, released = pilot.Act(ctx, "TN-01", workflow.GiveRelease{}, time.Time{}) })
+		both.Go(func() {
+			report := workflow.ReportDamage{Triage: &steps.Triage{}, Seen: []workflow.Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
+			_, _, damaged = second.Act(ctx, "TN-01", report, time.Time{})
+		})
+		both.Wait()
+		if damaged != nil {
+			t.Fatalf("round %d: the damage was not recorded: %v", round, damaged)
+		}
+		state, err := pilot.State(ctx, "TN-01")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if state.Flight(pilot.Now()).Released {
+			t.Fatalf("round %d: released with damage", round)
+		}
+		seen := false
+		for _, e := range state.Entries {
+			switch e.Facts.(type) {
+			case workflow.DamageFound:
+				seen = true
+			case workflow.Released:
+				if seen {
+					t.Fatalf("round %d: released after the damage was written", round)
+				}
+			}
+		}
+		var refusal *workflow.Refusal
+		if released != nil && !errors.As(released, &refusal) {
+			t.Fatalf("round %d: the release failed otherwise: %v", round, released)
+		}
+	}
+}
+
+// build brings a small airframe to where only its release is left.
+func build(ctx context.Context, t *testing.T, d *Desk) {
+	t.Helper()
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	_, err := d.Register(ctx, "TN-01", "tern", nil, time.Time{})
+	must(err)
+	_, _, err = d.Start(ctx, "TN-01", "tern-build", "", time.Time{})
+	must(err)
+	_, _, err = d.Act(ctx, "TN-01", workflow.Finish{Step: "make"}, time.Time{})
+	must(err)
+	state, err := d.State(ctx, "TN-01")
+	must(err)
+	gate, err := state.GateReport("span", d.Now())
+	must(err)
+	_, _, err = d.Act(ctx, "TN-01", workflow.Measure{Gate: "span", Readings: []workflow.Reading{{Value: half(t, gate.Gate.Limits.High)}}}, time.Time{})
+	must(err)
+}
+
+func TestUnknownNames(t *testing.T) {
+	ctx := context.Background()
+	d := newDesk(t, "pilot", memory.New())
+	build(ctx, t, d)
+	var unknown *workflow.UnknownError
+	if _, err := d.State(ctx, "TN-O1"); !errors.As(err, &unknown) || unknown.Nearest != "TN-01" {
+		t.Errorf("an unknown mark: %v", err)
+	}
+	var missing *procedures.NotFoundError
+	if _, _, err := d.Start(ctx, "TN-01", "tern-bild", "", time.Time{}); !errors.As(err, &missing) || missing.Nearest != "tern-build" {
+		t.Errorf("an unknown procedure: %v", err)
+	}
+	if _, err := d.Register(ctx, "TN-01", "tern", nil, time.Time{}); !errors.As(err, new(*workflow.Refusal)) {
+		t.Errorf("registered twice: %v", err)
+	}
+}
+
+func half(t *testing.T, q quantity.Quantity) quantity.Quantity {
+	t.Helper()
+	r, err := q.Rat(q.Unit())
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := quantity.New(r.Quo(r, big.NewRat(2, 1)), q.Unit())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return h
+}
