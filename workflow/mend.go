@@ -70,7 +70,7 @@ func (s *State) staleSoon(plan MendPlan, at time.Time) []StaleSoon {
 	procedure := plan.Procedure.For(s.Airframe.Options, "")
 	for _, g := range s.Gates(at) {
 		one := StaleSoon{Gate: g.Gate.Name}
-		if !g.Met() {
+		if !g.Met() && g.Standing != NeverTaken {
 			one.Why = append(one.Why, g.Says())
 		}
 		var worked []string
