@@ -72,17 +72,6 @@ func (s *State) live(e Entry) error {
 	return nil
 }
 
-// disturbByLife marks what damage and changed equipment disturb; what was
-// taken back disturbs all the same.
-func (s *State) disturbByLife(e Entry) {
-	switch f := e.Facts.(type) {
-	case DamageFound:
-		s.disturb(e, "damage "+f.Damage+" ("+f.Finding+")", []string{f.Zone})
-	case EquipmentChanged:
-		s.disturb(e, "the "+f.Item+" being "+f.Change, append([]string{steps.MassZone}, f.Disturbs...))
-	}
-}
-
 // Damage returns the damage of that name.
 func (s *State) Damage(name string) (*Damage, error) {
 	var names []string

@@ -72,6 +72,24 @@ type FlightLogged struct {
 	Check string `json:"check,omitempty"`
 }
 
+// PhotoKept: a photo was kept beside the store, with what it shows.
+type PhotoKept struct {
+	Photo string  `json:"photo"` // digest
+	Name  string  `json:"name"`
+	Type  string  `json:"type"`
+	Bytes int64   `json:"bytes"`
+	Of    []int64 `json:"of"` // the entries that it shows
+}
+
+// Sealed: the head of the journal was signed. The entry itself comes after
+// what it seals.
+type Sealed struct {
+	Size int64  `json:"size"`
+	Root string `json:"root"` // base64, as the seal has it
+	Key  string `json:"key"`  // the public key
+	Note string `json:"note"` // digest of the seal, kept as a document
+}
+
 // Work is what every entry that completes a step says.
 type Work struct {
 	Job      string          `json:"job"`
@@ -184,6 +202,8 @@ func (ConditionSet) Kind() string      { return "ConditionSet" }
 func (Noted) Kind() string             { return "Noted" }
 func (Undone) Kind() string            { return "Undone" }
 func (Released) Kind() string          { return "Released" }
+func (PhotoKept) Kind() string         { return "PhotoKept" }
+func (Sealed) Kind() string            { return "Sealed" }
 func (JobMoved) Kind() string          { return "JobMoved" }
 func (DamageFound) Kind() string       { return "DamageFound" }
 func (QuarantineCleared) Kind() string { return "QuarantineCleared" }
@@ -236,6 +256,10 @@ func known(name string) (kind, bool) {
 		return kind{1, reader[Undone]}, true
 	case "Released":
 		return kind{1, reader[Released]}, true
+	case "PhotoKept":
+		return kind{1, reader[PhotoKept]}, true
+	case "Sealed":
+		return kind{1, reader[Sealed]}, true
 	case "JobMoved":
 		return kind{1, reader[JobMoved]}, true
 	case "DamageFound":

@@ -240,12 +240,12 @@ func standing(entries []Entry) []Entry {
 
 func (l *life) mayTrust(live []Entry, e Entry) bool {
 	switch e.Facts.(type) {
-	case Registered, JobOpened, JobMoved, Noted, Undone, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
+	case Registered, JobOpened, JobMoved, Noted, Undone, PhotoKept, Sealed, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
 		return true
 	}
 	for _, before := range live {
 		switch before.Facts.(type) {
-		case Registered, JobOpened, JobMoved, Noted, Undone, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
+		case Registered, JobOpened, JobMoved, Noted, Undone, PhotoKept, Sealed, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
 		default:
 			if before.Recorded.After(e.Recorded) {
 				return false

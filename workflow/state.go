@@ -151,15 +151,10 @@ func (s *State) Live(position int64) bool {
 func (s *State) Size() int64 { return int64(len(s.Entries)) }
 
 func (s *State) apply(e Entry) error {
-	if work, ok := workOf(e.Facts); ok {
-		// What was taken back disturbs all the same: hands were on it, or may
-		// have been, and measuring again costs minutes.
-		s.disturb(e, work.Step, work.Disturbs)
-	}
-	if f, ok := e.Facts.(Reworked); ok {
-		s.disturb(e, "rework of "+f.Gate, f.Disturbs)
-	}
-	s.disturbByLife(e)
+	// What was taken back disturbs all the same: hands were on it, or may have
+	// been, and measuring again costs minutes.
+	by, zones := disturbs(e)
+	s.disturb(e, by, zones)
 	if !s.Live(e.Position) {
 		s.unset(e)
 		return nil
@@ -243,7 +238,7 @@ func workOf(f Facts) (Work, bool) {
 // the future matters.
 func clocked(f Facts) bool {
 	switch f.(type) {
-	case Registered, JobOpened, JobMoved, Noted, Undone, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
+	case Registered, JobOpened, JobMoved, Noted, Undone, PhotoKept, Sealed, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
 		return false
 	}
 	return true
@@ -318,6 +313,20 @@ func (s *State) disturb(e Entry, by string, zones []string) {
 		s.zones[z] = d
 		s.disturbed = &d
 	}
+}
+
+// disturbs is what an entry disturbs, and what it is called.
+func disturbs(e Entry) (by string, zones []string) {
+	switch f := e.Facts.(type) {
+	case Reworked:
+		return "rework of " + f.Gate, f.Disturbs
+	case DamageFound:
+		return "damage " + f.Damage + " (" + f.Finding + ")", []string{f.Zone}
+	case EquipmentChanged:
+		return "the " + f.Item + " being " + f.Change, append([]string{steps.MassZone}, f.Disturbs...)
+	}
+	work, _ := workOf(e.Facts)
+	return work.Step, work.Disturbs
 }
 
 // Job returns the job of that identity.

@@ -27,6 +27,8 @@ func (r Undo) decide(s *State, c Circumstances) ([]Facts, error) {
 		return nil, refuse(what, ByState, "an airframe stays registered", "register another under its own mark")
 	case Undone:
 		return nil, refuse(what, ByState, "what was taken back stays so", "do it again")
+	case Sealed:
+		return nil, refuse(what, ByState, "a seal is given away, and can't be taken back", "")
 	case JobOpened:
 		if len(s.workIn(f.Job)) > 0 {
 			return nil, refuse(what, ByState, "job "+f.Job+" has work in it", "take that back first")
@@ -49,7 +51,8 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 	}
 	back[position] = true
 	facts := s.Entries[position].Facts
-	if _, words := facts.(Noted); words {
+	switch facts.(type) {
+	case Noted, PhotoKept:
 		return
 	}
 	if s.Release != nil && s.Release.Position > position {

@@ -63,7 +63,7 @@ func setUp(dir string, setenv func(k, v string)) error {
 	scriptTime{clock}.set(scriptStart())
 	for k, v := range map[string]string{
 		"CLOCK": clock, "TZ": "UTC", "HOME": filepath.Join(dir, "home"), "FETTLE_BY": "Ro", "FETTLE_STORE": filepath.Join(dir, "bench.db"),
-		"EVIL": "red \x1b[31m and bell \x07", "XDG_CONFIG_HOME": filepath.Join(dir, "config"), "XDG_DATA_HOME": filepath.Join(dir, "data"),
+		"WORDS": "said \"good enough\", and\ncarried on", "EVIL": "red \x1b[31m and bell \x07", "XDG_CONFIG_HOME": filepath.Join(dir, "config"), "XDG_DATA_HOME": filepath.Join(dir, "data"),
 	} {
 		setenv(k, v)
 	}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"math/big"
 	"strings"
 )
@@ -175,4 +176,18 @@ func strictly(data []byte, into any) error {
 		return errors.New("something stands behind it")
 	}
 	return nil
+}
+
+// SI is the value in the coherent SI unit of its dimension, and that unit: m,
+// kg, K, rad, s, V, A, N; a ratio is a number, of the unit 1.
+func (q Quantity) SI() (float64, string, error) {
+	base := map[Dimension]struct {
+		symbol, si string
+		scale      float64
+	}{
+		Length: {"m", "m", 1}, Mass: {"kg", "kg", 1}, Temperature: {"K", "K", 1}, Angle: {"°", "rad", math.Pi / 180},
+		Duration: {"s", "s", 1}, Voltage: {"V", "V", 1}, Current: {"A", "A", 1}, Force: {"N", "N", 1}, Ratio: {"%", "1", 0.01},
+	}[q.Dimension()]
+	f, err := q.Float(base.symbol)
+	return f * base.scale, base.si, err
 }

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"math/big"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -335,5 +336,23 @@ func TestJSON(t *testing.T) {
 	}
 	if err := json.Unmarshal([]byte("null"), &q); err != nil || !q.IsZero() {
 		t.Errorf("null is %v, %v", q, err)
+	}
+}
+
+// The coherent units of the SI Brochure, 9th edition (from memory), by way of
+// NIST SP 811 B.8.
+func TestSI(t *testing.T) {
+	for text, want := range map[string]string{
+		"1 in": "0.0254 m", "1 lb": "0.45359237 kg", "20 °C": "293.15 K", "212 °F": "373.15 K", "180°": "3.141592653589793 rad",
+		"2 min": "120 s", "3700 mV": "3.7 V", "1500 mA": "1.5 A", "1 kgf": "9.80665 N", "60 %": "0.6 1",
+	} {
+		q, err := Parse(text, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, unit, err := q.SI()
+		if got := strconv.FormatFloat(v, 'g', -1, 64) + " " + unit; err != nil || got != want {
+			t.Errorf("%s is %s (%v); want %s", text, got, err, want)
+		}
 	}
 }

@@ -70,6 +70,10 @@ func says(facts workflow.Facts) string {
 		return "registered as a " + f.Design + optionally(" with ", strings.Join(f.Options, ", "))
 	case workflow.JobOpened:
 		return "opened job " + f.Job + optionally(" on ", f.Zone) + optionally(" for ", strings.Join(f.Damages, ", "))
+	case workflow.PhotoKept:
+		return fmt.Sprintf("kept the photo %s of %s", f.Name, numbers(f.Of))
+	case workflow.Sealed:
+		return fmt.Sprintf("sealed the %d entries before", f.Size)
 	case workflow.JobMoved:
 		return "moved job " + f.Job + " to newer documents"
 	case workflow.DamageFound:

@@ -1,0 +1,251 @@
+package page
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// An Audit is what a journal shows of its gates.
+type Audit struct {
+	Mark     string                `json:"mark"`
+	Title    string                `json:"title"`
+	Summary  workflow.AuditSummary `json:"summary"`
+	Filtered bool                  `json:"filtered"`
+	Readings []AuditedReading      `json:"readings"`
+	Tree     *Tree                 `json:"tree,omitempty"`
+}
+
+// An AuditedReading is one reading, as it was and as it stands.
+type AuditedReading struct {
+	Entry      int64     `json:"entry"`
+	Gate       string    `json:"gate"`
+	Point      string    `json:"point,omitempty"`
+	Job        string    `json:"job,omitempty"`
+	At         time.Time `json:"at"`
+	Recorded   time.Time `json:"recorded"`
+	By         string    `json:"by"`
+	Program    string    `json:"program"`
+	Gauge      string    `json:"gauge"`
+	Typed      string    `json:"typed"`
+	Value      float64   `json:"value"` // in the SI unit
+	SI         string    `json:"unit"`
+	Limits     string    `json:"limits"`
+	Critical   bool      `json:"critical"`
+	Verdict    string    `json:"verdict"` // of this reading alone
+	Margin     *Margin   `json:"margin,omitempty"`
+	Bar        string    `json:"bar,omitempty"`
+	Stands     string    `json:"stands"` // what became of it
+	Concession string    `json:"concession,omitempty"`
+	Releases   []int64   `json:"releases,omitempty"`
+}
+
+// NewAudit makes the page of an audit.
+func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, filtered bool) Audit {
+	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: sum, Filtered: filtered, Readings: []AuditedReading{}}
+	for _, r := range readings {
+		one := AuditedReading{
+			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
+			By: r.Entry.By, Program: r.Entry.Program, Gauge: first(r.Gauge.Title, r.Reading.Gauge), Typed: r.Reading.Value.Typed(),
+			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Bar: bar(r.Gate, r), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
+		}
+		one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
+		if m := r.Alone.Margin; m.Known {
+			one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
+		}
+		a.Readings = append(a.Readings, one)
+	}
+	return a
+}
+
+func verdict(r workflow.AuditedReading) string {
+	if r.Gate.Limits.Low.IsZero() && r.Gate.Limits.High.IsZero() {
+		return "compared with the other points"
+	}
+	return string(r.Alone.Verdict)
+}
+
+// stands says what became of a reading: the first of what took it out of
+// account.
+func stands(r workflow.AuditedReading) string {
+	switch {
+	case r.TakenBack > 0:
+		return fmt.Sprintf("taken back by entry %d", r.TakenBack)
+	case r.StaleEntry > 0:
+		return fmt.Sprintf("stale: %s, entry %d", r.StaleBy, r.StaleEntry)
+	case r.StaleBy != "":
+		return "stale: " + r.StaleBy
+	case r.Superseded > 0:
+		return fmt.Sprintf("superseded by entry %d", r.Superseded)
+	}
+	return "counts"
+}
+
+// barWidth is how many places a bar has between its limits.
+const barWidth = 15
+
+// bar draws where a reading sits between two limits: [-----o---------]. Outside
+// it stands before or behind them.
+func bar(g steps.Gate, r workflow.AuditedReading) string {
+	unit := g.Limits.Unit()
+	low, err1 := g.Limits.Low.Float(unit)
+	high, err2 := g.Limits.High.Float(unit)
+	value, err3 := r.Reading.Value.Float(unit)
+	if err1 != nil || err2 != nil || err3 != nil || high <= low {
+		return ""
+	}
+	at := int((value - low) / (high - low) * barWidth)
+	line := strings.Repeat("-", barWidth)
+	switch {
+	case value < low:
+		return "o[" + line + "] "
+	case value > high:
+		return " [" + line + "]o"
+	}
+	at = min(max(at, 0), barWidth-1)
+	return " [" + line[:at] + "o" + line[at+1:] + "] "
+}
+
+// Markdown is the audit: a page of summary, then gate by gate.
+func (a Audit) Markdown(c Clock) string {
+	var l lines
+	l.add("# What the record of %s shows\n", esc(a.Mark))
+	a.summary(&l)
+	if a.Tree != nil {
+		l.text(a.Tree.Markdown(c))
+	}
+	gate, limits := "", ""
+	for _, r := range a.Readings {
+		if r.Gate != gate {
+			l.add("\n## %s\n", esc(r.Gate))
+		}
+		if r.Gate != gate || r.Limits != limits {
+			gate, limits = r.Gate, r.Limits
+			l.add("%s\n", esc(limits)+map[bool]string{true: "; critical"}[r.Critical])
+		}
+		l.item("%s", r.line(c))
+	}
+	if len(a.Readings) == 0 {
+		l.add("\nNo reading is there%s.\n", map[bool]string{true: " that the filter chooses"}[a.Filtered])
+	}
+	return l.String()
+}
+
+func (r AuditedReading) line(c Clock) string {
+	value := strings.TrimSpace(r.Point + " " + r.Typed)
+	text := fmt.Sprintf("%d · %s · %s · %s, %s: **%s**", r.Entry, c.At(r.At), esc(r.By), esc(value), esc(strings.ToLower(r.Gauge)), esc(r.Verdict))
+	switch {
+	case r.Margin == nil:
+	case r.Margin.By < 0:
+		text += fmt.Sprintf(", %.2g %s outside", -r.Margin.By, r.Margin.Unit)
+	default:
+		text += fmt.Sprintf(", %.2g %s inside", r.Margin.By, r.Margin.Unit)
+	}
+	if r.Bar != "" {
+		text += " `" + r.Bar + "`"
+	}
+	text += "; " + esc(r.Stands)
+	if r.Concession != "" {
+		text += "; conceded: " + esc(r.Concession)
+	}
+	for _, e := range r.Releases {
+		text += fmt.Sprintf("; the release of entry %d rested on it", e)
+	}
+	return text
+}
+
+func (a Audit) summary(l *lines) {
+	s := a.Summary
+	l.item("%d entries, %d readings: %d out of tolerance and %d undecided when taken alone", s.Entries, s.Readings, s.Out, s.Undecided)
+	l.item("%d releases, %d flights, %d damages, %d of them open", s.Releases, s.Flights, s.Damages, s.OpenDamage)
+	list := func(what string, names []string) {
+		if len(names) == 0 {
+			l.item("%s: none", what)
+			return
+		}
+		l.item("%s: %s", what, esc(strings.Join(names, "; ")))
+	}
+	list("gates that are current", s.Current)
+	l.add("\n## What it does not show\n")
+	list("gates never taken", s.NeverTaken)
+	list("gates that are not current", s.NotCurrent)
+	list("joints whose window was missed", s.Lapsed)
+	list("concessions", s.Concessions)
+	list("corrections", s.Corrections)
+	list("times that went backwards", s.Backwards)
+	l.item("entries typed in later than ten minutes after the fact: %d", s.Late)
+	l.item("when a gauge was last checked is not recorded")
+}
+
+// CSV writes one row a reading, as RFC 4180 has it: CRLF, quotes doubled. The
+// value is in the SI unit, times in UTC.
+func (a Audit) CSV(w io.Writer) error {
+	out := csv.NewWriter(w)
+	out.UseCRLF = true
+	header := []string{"mark", "entry", "gate", "point", "job", "at_utc", "recorded_utc", "by", "program", "gauge", "typed", "value", "unit",
+		"limits", "critical", "verdict", "margin", "margin_unit", "stands", "concession", "releases"}
+	if err := out.Write(header); err != nil {
+		return err
+	}
+	for _, r := range a.Readings {
+		margin, unit := "", ""
+		if r.Margin != nil {
+			margin, unit = strconv.FormatFloat(r.Margin.By, 'g', -1, 64), r.Margin.Unit
+		}
+		var releases []string
+		for _, e := range r.Releases {
+			releases = append(releases, strconv.FormatInt(e, 10))
+		}
+		err := out.Write([]string{a.Mark, strconv.FormatInt(r.Entry, 10), r.Gate, r.Point, r.Job, r.At.UTC().Format(time.RFC3339), r.Recorded.UTC().Format(time.RFC3339),
+			r.By, r.Program, r.Gauge, r.Typed, strconv.FormatFloat(r.Value, 'g', -1, 64), r.SI, r.Limits, strconv.FormatBool(r.Critical), r.Verdict, margin, unit,
+			r.Stands, r.Concession, strings.Join(releases, " ")})
+		if err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// A Tree is what was found of the tree over a journal.
+type Tree struct {
+	Size     int64    `json:"size"`
+	Root     string   `json:"root"`
+	Intact   bool     `json:"intact"`
+	Fault    string   `json:"fault,omitempty"`
+	Photos   int      `json:"photos"`
+	Missing  []string `json:"missing_photos,omitempty"`
+	Against  string   `json:"against,omitempty"`  // what a seal says of it
+	Contains bool     `json:"contains,omitempty"` // the seal's journal is in this one
+}
+
+// Markdown is what was found.
+func (t Tree) Markdown(Clock) string {
+	var l lines
+	l.add("## The journal proves itself\n")
+	if t.Intact {
+		l.item("**Intact:** all %d entries hash to the tree that was kept when they were written; root `%s`", t.Size, t.Root)
+	} else {
+		l.item("**NOT INTACT:** %s", esc(t.Fault))
+	}
+	if t.Photos > 0 || len(t.Missing) > 0 {
+		l.item("%d photos are as they were kept", t.Photos)
+	}
+	for _, m := range t.Missing {
+		l.item("**photo:** %s", esc(m))
+	}
+	if t.Against != "" {
+		word := "**It still holds what was sealed:**"
+		if !t.Contains {
+			word = "**IT DOES NOT HOLD WHAT WAS SEALED:**"
+		}
+		l.item("%s %s", word, esc(t.Against))
+	}
+	return l.String()
+}

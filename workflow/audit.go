@@ -1,0 +1,276 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/measuring"
+	"fettle/steps/quantity"
+)
+
+// An AuditedReading is one reading with everything the journal says of it.
+type AuditedReading struct {
+	Entry   Entry
+	Reading ReadingTaken
+	Gate    steps.Gate  // as it was limited then
+	Gauge   steps.Gauge // what it was read with
+	Job     string      // the job whose measure step it was for; "" where none was open
+	Alone   measuring.Finding
+
+	TakenBack  int64  // the entry that took it back; 0: none
+	Superseded int64  // the later reading that counts instead; 0: none
+	StaleBy    string // what it counts no more for, one line
+	StaleEntry int64  // the entry that disturbed it; 0: none
+	Concession int64  // the entry that accepted it all the same; 0: none
+	Reason     string // of the concession
+	Releases   []int64
+}
+
+// An AuditFilter chooses readings; its zero value chooses all.
+type AuditFilter struct {
+	Gate, Zone, Job string
+	From, To        time.Time // To is not included
+	Critical        bool      // of critical gates only
+	Failures        bool      // out of tolerance or undecided only
+}
+
+func (f AuditFilter) fits(r AuditedReading) bool {
+	switch {
+	case f.Gate != "" && r.Reading.Gate != f.Gate,
+		f.Zone != "" && !slices.Contains(r.Gate.Of, f.Zone),
+		f.Job != "" && r.Job != f.Job,
+		!f.From.IsZero() && r.Entry.At.Before(f.From),
+		!f.To.IsZero() && !r.Entry.At.Before(f.To),
+		f.Critical && !r.Gate.Critical,
+		f.Failures && r.Alone.Verdict != measuring.Out && r.Alone.Verdict != measuring.Undecided:
+		return false
+	}
+	return true
+}
+
+// Audit returns every reading that the filter chooses, gate by gate in the
+// order of the sheet, each gate's in the order of entry.
+func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error) {
+	if err := s.checkFilter(filter); err != nil {
+		return nil, err
+	}
+	var all []AuditedReading
+	sheet := s.docs.Sheets[s.Airframe.Sheet]
+	for _, e := range s.Entries {
+		switch f := e.Facts.(type) {
+		case JobOpened:
+			sheet = s.docs.Sheets[f.Sheet]
+		case JobMoved:
+			sheet = s.docs.Sheets[f.Sheet]
+		case ReadingTaken:
+			all = append(all, s.audited(e, f, sheet))
+		}
+	}
+	for i := range all {
+		s.explainReading(&all[i], all, at)
+	}
+	rank := map[string]int{}
+	for i, g := range s.Sheet.Gates {
+		rank[g.Name] = i - len(s.Sheet.Gates)
+	}
+	slices.SortStableFunc(all, func(a, b AuditedReading) int { return rank[a.Reading.Gate] - rank[b.Reading.Gate] })
+	return slices.DeleteFunc(all, func(r AuditedReading) bool { return !filter.fits(r) }), nil
+}
+
+func (s *State) checkFilter(f AuditFilter) error {
+	if f.Gate != "" {
+		if _, ok := s.Sheet.Gate(f.Gate); !ok {
+			return unknown("gate", f.Gate, gateNames(s.Sheet.Gates))
+		}
+	}
+	if f.Zone != "" && !slices.Contains(s.Sheet.Zones, f.Zone) {
+		return unknown("zone", f.Zone, s.Sheet.Zones)
+	}
+	if f.Job != "" {
+		_, err := s.Job(f.Job)
+		return err
+	}
+	return nil
+}
+
+// audited judges one reading alone, by the limits that held when it was taken.
+func (s *State) audited(e Entry, f ReadingTaken, sheet *steps.Sheet) AuditedReading {
+	r := AuditedReading{Entry: e, Reading: f}
+	r.Gate, _ = sheet.Gate(f.Gate)
+	r.Gauge, _ = sheet.Gauge(f.Gauge)
+	limits := r.Gate.Limits
+	limits.Alike = measuring.Limits{}.Alike // it takes two
+	if limits.Dimension() != "" {
+		finding, err := measuring.Judge(limits, []measuring.Point{{Name: f.Point, Readings: []quantity.Quantity{f.Value}}}, 1, nil, r.Gauge.Doubt())
+		if err != nil {
+			finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
+		}
+		r.Alone = finding
+	}
+	r.Job = s.measuredFor(e.Position, f.Gate)
+	return r
+}
+
+// measuredFor is the job that was being worked on when a gate was read: the
+// last one opened before that measures it and was not complete by then.
+func (s *State) measuredFor(position int64, gate string) string {
+	for _, j := range slices.Backward(s.Jobs) {
+		if j.Position > position {
+			continue
+		}
+		for _, step := range j.Procedure.Steps() {
+			if step.Kind != steps.Measure || !slices.Contains(step.Gates, gate) && !slices.Contains(step.Gates, steps.Stale) {
+				continue
+			}
+			if m, done := j.done[step.Name]; !done || m.position > position {
+				return j.ID
+			}
+		}
+	}
+	return ""
+}
+
+// explainReading says what became of a reading.
+func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.Time) {
+	position := r.Entry.Position
+	r.TakenBack = s.undone[position]
+	for _, e := range s.Entries[position+1:] {
+		switch f := e.Facts.(type) {
+		case ConcessionGranted:
+			if s.Live(e.Position) && slices.Contains(f.Readings, position) {
+				r.Concession, r.Reason = e.Position, f.Reason
+			}
+		case Released:
+			if slices.Contains(f.RestsOn, position) {
+				r.Releases = append(r.Releases, e.Position)
+			}
+		}
+	}
+	t := taken{position, r.Entry.At, r.Reading}
+	if d, zone, ok := s.firstDisturbance(r.Gate, t); ok {
+		r.StaleBy, r.StaleEntry = zone+" was disturbed by "+d.by, d.position
+	} else if why := s.outlived(r.Gate.Life, t, at); why != "" {
+		r.StaleBy = why
+	}
+	later := 0
+	for _, other := range all {
+		if other.Entry.Position > position && other.Reading.Gate == r.Reading.Gate && other.Reading.Point == r.Reading.Point && s.Live(other.Entry.Position) {
+			if later++; later == max(1, r.Gate.Repeat) {
+				r.Superseded = other.Entry.Position
+			}
+		}
+	}
+}
+
+// firstDisturbance is the first entry after a reading that disturbed one of
+// its gate's zones.
+func (s *State) firstDisturbance(g steps.Gate, t taken) (disturbance, string, bool) {
+	for _, e := range s.Entries[t.position+1:] {
+		by, zones := disturbs(e)
+		for _, z := range zones {
+			if slices.Contains(g.Of, z) || g.Mass && z == steps.MassZone {
+				return disturbance{e.Position, e.At, by}, z, true
+			}
+		}
+	}
+	return disturbance{}, "", false
+}
+
+// An AuditSummary is what the record shows, and what it does not.
+type AuditSummary struct {
+	Entries, Readings   int
+	Out, Undecided      int // readings that were, alone
+	Current             []string
+	NotCurrent          []string // with why
+	NeverTaken          []string
+	Lapsed              []string // joints whose window was missed
+	Concessions         []string
+	Corrections         []string
+	Backwards           []string // entries recorded at an earlier time than one before
+	Late                int      // entries typed in more than ten minutes after the fact
+	Releases, Flights   int
+	Damages, OpenDamage int
+}
+
+// AuditSummary sums a journal up at the time.
+func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
+	sum := AuditSummary{Entries: len(s.Entries), Flights: len(s.Flights), Damages: len(s.Damages), OpenDamage: len(s.OpenDamages(at))}
+	readings, err := s.Audit(AuditFilter{}, at)
+	if err != nil {
+		return sum, err
+	}
+	sum.Readings = len(readings)
+	for _, r := range readings {
+		switch r.Alone.Verdict {
+		case measuring.Out:
+			sum.Out++
+		case measuring.Undecided:
+			sum.Undecided++
+		}
+	}
+	for _, g := range s.Gates(at) {
+		switch g.Standing {
+		case Current:
+			sum.Current = append(sum.Current, g.Gate.Name)
+		case NeverTaken:
+			sum.NeverTaken = append(sum.NeverTaken, g.Gate.Name)
+		default:
+			sum.NotCurrent = append(sum.NotCurrent, g.Gate.Name+" is "+g.Says())
+		}
+	}
+	s.sumEntries(&sum, at)
+	return sum, nil
+}
+
+// lateness is how long after the fact an entry counts as typed in later.
+const lateness = 10 * time.Minute
+
+// sumEntries adds what the entries show one by one.
+func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
+	var newest Entry
+	coated := map[string]Entry{} // by job, joint and step: the coat that waits
+	for _, e := range s.Entries {
+		if e.Recorded.Before(newest.Recorded) {
+			sum.Backwards = append(sum.Backwards, fmt.Sprintf("entry %d was recorded at a time before entry %d", e.Position, newest.Position))
+		} else {
+			newest = e
+		}
+		if e.Recorded.Sub(e.At) > lateness {
+			sum.Late++
+		}
+		switch f := e.Facts.(type) {
+		case Undone:
+			sum.Corrections = append(sum.Corrections, fmt.Sprintf("entry %d took back %v%s", e.Position, f.TakesBack, reasoned(f.Reason)))
+		case ConcessionGranted:
+			if s.Live(e.Position) {
+				sum.Concessions = append(sum.Concessions, fmt.Sprintf("%s, by %s, entry %d: %s", f.Gate, e.By, e.Position, f.Reason))
+			}
+		case Released:
+			if s.Live(e.Position) {
+				sum.Releases++
+			}
+		case Coated:
+			key := f.Job + "/" + f.Joint + "/" + f.Step
+			if was, twice := coated[key]; twice && s.Live(e.Position) {
+				sum.Lapsed = append(sum.Lapsed, fmt.Sprintf("%s of %s: coated by entry %d, and again by entry %d", f.Joint, f.Job, was.Position, e.Position))
+			}
+			if s.Live(e.Position) {
+				coated[key] = e
+			}
+		}
+	}
+	for _, j := range s.joints() {
+		if j.Lapsed(at) && j.Joined.IsZero() {
+			sum.Lapsed = append(sum.Lapsed, fmt.Sprintf("%s of %s: coated and not joined in time", j.Name, j.Job))
+		}
+	}
+}
+
+func reasoned(reason string) string {
+	if reason == "" {
+		return ""
+	}
+	return ": " + reason
+}
