@@ -1,6 +1,7 @@
 package page
 
 import (
+	"bytes"
 	"encoding/csv"
 	"fmt"
 	"io"
@@ -186,11 +187,9 @@ func (a Audit) summary(l *lines) {
 // CSV writes one row a reading, as RFC 4180 has it: CRLF, quotes doubled. The
 // value is in the SI unit, times in UTC.
 func (a Audit) CSV(w io.Writer) error {
-	out := csv.NewWriter(w)
-	out.UseCRLF = true
 	header := []string{"mark", "entry", "gate", "point", "job", "at_utc", "recorded_utc", "by", "program", "gauge", "typed", "value", "unit",
 		"limits", "critical", "verdict", "margin", "margin_unit", "stands", "concession", "releases"}
-	if err := out.Write(header); err != nil {
+	if err := writeRow(w, header); err != nil {
 		return err
 	}
 	for _, r := range a.Readings {
@@ -202,15 +201,27 @@ func (a Audit) CSV(w io.Writer) error {
 		for _, e := range r.Releases {
 			releases = append(releases, strconv.FormatInt(e, 10))
 		}
-		err := out.Write([]string{a.Mark, strconv.FormatInt(r.Entry, 10), r.Gate, r.Point, r.Job, r.At.UTC().Format(time.RFC3339), r.Recorded.UTC().Format(time.RFC3339),
+		err := writeRow(w, []string{a.Mark, strconv.FormatInt(r.Entry, 10), r.Gate, r.Point, r.Job, r.At.UTC().Format(time.RFC3339), r.Recorded.UTC().Format(time.RFC3339),
 			r.By, r.Program, r.Gauge, r.Typed, strconv.FormatFloat(r.Value, 'g', -1, 64), r.SI, r.Limits, strconv.FormatBool(r.Critical), r.Verdict, margin, unit,
 			r.Stands, r.Concession, strings.Join(releases, " ")})
 		if err != nil {
 			return err
 		}
 	}
-	out.Flush()
-	return out.Error()
+	return nil
+}
+
+// writeRow ends a row with CRLF and leaves line breaks inside a field alone,
+// which the writer's own way would turn into CRLF too.
+func writeRow(w io.Writer, fields []string) error {
+	var b bytes.Buffer
+	row := csv.NewWriter(&b)
+	if err := row.Write(fields); err != nil {
+		return err
+	}
+	row.Flush()
+	_, err := fmt.Fprint(w, strings.TrimSuffix(b.String(), "\n"), "\r\n")
+	return err
 }
 
 // A Tree is what was found of the tree over a journal.
