@@ -182,5 +182,17 @@ func (r Note) decide(s *State, c Circumstances) ([]Facts, error) {
 	return []Facts{Noted{text}}, nil
 }
 
+// KeepPhoto records that a photo was kept, and what it shows.
+type KeepPhoto struct{ PhotoKept }
+
+func (r KeepPhoto) decide(s *State, _ Circumstances) ([]Facts, error) {
+	for _, p := range r.Of {
+		if p < 0 || p >= s.Size() {
+			return nil, unknown("entry", fmt.Sprint(p), nil)
+		}
+	}
+	return []Facts{r.PhotoKept}, nil
+}
+
 // UnknownMark is the error for a mark that no airframe has, with the nearest.
 func UnknownMark(mark string, known []string) error { return unknown("airframe", mark, known) }

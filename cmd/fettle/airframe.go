@@ -110,11 +110,7 @@ func (a *app) airframeShowCommand() *cobra.Command {
 // withState reads the airframe that the arguments begin with and calls fn with
 // the rest of them.
 func (a *app) withState(ctx context.Context, args []string, fn func(*workflow.State, []string) error) error {
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	mark, rest, err := a.markOf(ctx, d, args)
+	d, mark, rest, err := a.deskOf(ctx, args)
 	if err != nil {
 		return err
 	}

@@ -20,6 +20,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/store/bolt"
+	"fettle/store/photos"
 	"fettle/workflow"
 )
 
@@ -81,6 +82,7 @@ func (a *app) desk() (*desk.Desk, error) {
 	}
 	return &desk.Desk{
 		Store:   bolt.New(path),
+		Photos:  photos.Beside(path),
 		Library: a.library(c),
 		Now:     a.time.Now,
 		By:      who,
@@ -169,6 +171,16 @@ func (a *app) markOf(ctx context.Context, d *desk.Desk, args []string) (string, 
 		return "", nil, usage("no airframe is registered yet; begin with: fettle airframe add CW-01 --design causeway")
 	}
 	return "", nil, usage("say which airframe: %s", strings.Join(all, ", "))
+}
+
+// deskOf gives a desk, and the mark and the rest of the arguments.
+func (a *app) deskOf(ctx context.Context, args []string) (*desk.Desk, string, []string, error) {
+	d, err := a.desk()
+	if err != nil {
+		return nil, "", nil, err
+	}
+	mark, rest, err := a.markOf(ctx, d, args)
+	return d, mark, rest, err
 }
 
 // when reads a moment as people write it: 19:02 (today), 2026-03-03 19:02,

@@ -52,11 +52,7 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if o.filter.To, err = day(o.to, 1); err != nil {
 		return err
 	}
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	mark, _, err := a.markOf(ctx, d, args)
+	d, mark, _, err := a.deskOf(ctx, args)
 	if err != nil {
 		return err
 	}

@@ -31,19 +31,15 @@ func (a *app) crashCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringArrayVar(&found, "found", nil, "`ZONE=FINDING:SEVERITY[:NOTE]`; may be repeated")
-	at := atFlag(cmd)
+	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.crash(cmd.Context(), args, found, *at)
+		return a.crash(cmd.Context(), args, found, *photos, *at)
 	}
 	return cmd
 }
 
-func (a *app) crash(ctx context.Context, args, found []string, at string) error {
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	mark, _, err := a.markOf(ctx, d, args)
+func (a *app) crash(ctx context.Context, args, found, photos []string, at string) error {
+	d, mark, _, err := a.deskOf(ctx, args)
 	if err != nil {
 		return err
 	}
@@ -64,11 +60,14 @@ func (a *app) crash(ctx context.Context, args, found []string, at string) error 
 			}
 			report.Seen = append(report.Seen, seen)
 		}
-		entries, state, err := d.Act(ctx, mark, report, when)
+		entries, state, err := d.Photograph(ctx, mark, report, photos, when)
 		if err != nil {
 			return err
 		}
 		return a.showDamage(state, entries)
+	}
+	if len(photos) > 0 {
+		return usage("photos go with --found; in the conversation add them afterwards: fettle note %s WORDS --photo FILE", mark)
 	}
 	if a.json {
 		return usage("say what was found with --found to have JSON; without it crash is a conversation")

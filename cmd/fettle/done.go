@@ -10,7 +10,10 @@ import (
 	"fettle/workflow"
 )
 
-type doneOptions struct{ at, began, mixed, touch string }
+type doneOptions struct {
+	at, began, mixed, touch string
+	photos                  []string
+}
 
 func (a *app) doneCommand() *cobra.Command {
 	var o doneOptions
@@ -28,9 +31,9 @@ func (a *app) doneCommand() *cobra.Command {
 	flags.StringVar(&o.began, "began", "", "a coat: `WHEN` spreading began (else the step's attended time before it was done)")
 	flags.StringVar(&o.mixed, "mixed", "", "a coat of two parts: `WHEN` they were mixed (else when spreading began)")
 	flags.StringVar(&o.touch, "touch", "", "a join: what the touch test found, `dry or wet`; wet holds the join back")
-	at := atFlag(cmd)
+	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		o.at = *at
+		o.at, o.photos = *at, *photos
 		return a.done(cmd.Context(), args, o)
 	}
 	return cmd
@@ -55,11 +58,11 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 		}
 		request = finish
 	}
-	return a.act(ctx, mark, request, o.at)
+	return a.act(ctx, mark, request, o.at, o.photos...)
 }
 
 // act has a request decided and recorded, and says what was recorded.
-func (a *app) act(ctx context.Context, mark string, request workflow.Request, at string) error {
+func (a *app) act(ctx context.Context, mark string, request workflow.Request, at string, photos ...string) error {
 	d, err := a.desk()
 	if err != nil {
 		return err
@@ -68,7 +71,7 @@ func (a *app) act(ctx context.Context, mark string, request workflow.Request, at
 	if err != nil {
 		return err
 	}
-	entries, state, err := d.Act(ctx, mark, request, when)
+	entries, state, err := d.Photograph(ctx, mark, request, photos, when)
 	if err != nil {
 		return err
 	}
@@ -77,11 +80,7 @@ func (a *app) act(ctx context.Context, mark string, request workflow.Request, at
 
 // markAnd takes a mark and one more argument.
 func (a *app) markAnd(ctx context.Context, args []string, what string) (string, []string, error) {
-	d, err := a.desk()
-	if err != nil {
-		return "", nil, err
-	}
-	mark, rest, err := a.markOf(ctx, d, args)
+	_, mark, rest, err := a.deskOf(ctx, args)
 	if err != nil {
 		return "", nil, err
 	}

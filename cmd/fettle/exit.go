@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/store"
+	"fettle/store/photos"
 	"fettle/workflow"
 )
 
@@ -52,16 +54,27 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.Is(err, workflow.ErrBadRequest):
+	case errors.As(err, &use), errors.Is(err, workflow.ErrBadRequest), isNoPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal):
 		return exitRefused
-	case errors.As(err, &unknown), errors.As(err, &missing), notFound:
+	case errors.As(err, &unknown), errors.As(err, &missing), notFound, errors.Is(err, fs.ErrNotExist):
 		return exitNotFound
-	case errors.Is(err, workflow.ErrUnknownEntry), errors.Is(err, workflow.ErrBadEntry), errors.As(err, &storage):
+	case errors.Is(err, workflow.ErrUnknownEntry), errors.Is(err, workflow.ErrBadEntry), errors.As(err, &storage),
+		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):
 		return exitStore
 	}
 	return exitFault
+}
+
+// isNoPhoto reports whether a file was named that is no photo to be kept.
+func isNoPhoto(err error) bool {
+	for _, kind := range []error{photos.ErrNotFile, photos.ErrNotPhoto, photos.ErrTooLong, photos.ErrTooLarge} {
+		if errors.Is(err, kind) {
+			return true
+		}
+	}
+	return false
 }
 
 // report says an error on the streams' error side.

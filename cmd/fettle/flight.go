@@ -31,11 +31,7 @@ func (a *app) flightCommand() *cobra.Command {
 }
 
 func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlight, at string) error {
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	mark, _, err := a.markOf(ctx, d, args)
+	d, mark, _, err := a.deskOf(ctx, args)
 	if err != nil {
 		return err
 	}

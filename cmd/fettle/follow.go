@@ -28,11 +28,7 @@ func (a *app) followCommand() *cobra.Command {
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			d, err := a.desk()
-			if err != nil {
-				return err
-			}
-			mark, _, err := a.markOf(cmd.Context(), d, args)
+			d, mark, _, err := a.deskOf(cmd.Context(), args)
 			if err != nil {
 				return err
 			}

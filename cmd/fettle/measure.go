@@ -11,7 +11,10 @@ import (
 	"fettle/workflow"
 )
 
-type measureOptions struct{ at, gauge, concede string }
+type measureOptions struct {
+	at, gauge, concede string
+	photos             []string
+}
 
 func (a *app) measureCommand() *cobra.Command {
 	var o measureOptions
@@ -27,9 +30,9 @@ func (a *app) measureCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
 	cmd.Flags().StringVar(&o.concede, "concede", "", "grant a concession for this `REASON`")
-	at := atFlag(cmd)
+	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		o.at = *at
+		o.at, o.photos = *at, *photos
 		return a.measure(cmd.Context(), args, o)
 	}
 	return cmd
@@ -45,7 +48,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 	case o.concede != "" && len(values) > 0:
 		return usage("a concession is about readings taken before; give the readings first, then concede")
 	case o.concede != "":
-		return a.act(ctx, mark, workflow.Concede{Gate: gate, Reason: o.concede}, o.at)
+		return a.act(ctx, mark, workflow.Concede{Gate: gate, Reason: o.concede}, o.at, o.photos...)
 	case len(values) == 0:
 		return a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
 			report, err := s.GateReport(gate, a.time.Now())
@@ -63,7 +66,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 		}
 		request.Readings = append(request.Readings, reading)
 	}
-	return a.act(ctx, mark, request, o.at)
+	return a.act(ctx, mark, request, o.at, o.photos...)
 }
 
 // parseReading reads POINT=VALUE, or VALUE where the gate has one point.

@@ -15,13 +15,13 @@ func (a *app) noteCommand() *cobra.Command {
 		Example: "  fettle note CW-01 \"left aileron a touch stiff\"",
 		Args:    arguments(1, -1),
 	}
-	at := atFlag(cmd)
+	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		mark, words, err := a.markAnd(cmd.Context(), args, "words belong to the note")
 		if err != nil {
 			return err
 		}
-		return a.act(cmd.Context(), mark, workflow.Note{Text: strings.Join(words, " ")}, *at)
+		return a.act(cmd.Context(), mark, workflow.Note{Text: strings.Join(words, " ")}, *at, *photos...)
 	}
 	return cmd
 }

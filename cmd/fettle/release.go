@@ -31,11 +31,7 @@ func (a *app) releaseCommand() *cobra.Command {
 }
 
 func (a *app) release(ctx context.Context, args []string, certificate string, only bool) error {
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	mark, _, err := a.markOf(ctx, d, args)
+	d, mark, _, err := a.deskOf(ctx, args)
 	if err != nil {
 		return err
 	}

@@ -29,11 +29,7 @@ func (a *app) repairCommand() *cobra.Command {
 }
 
 func (a *app) repair(ctx context.Context, args []string, start bool, at string) error {
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	mark, _, err := a.markOf(ctx, d, args)
+	d, mark, _, err := a.deskOf(ctx, args)
 	if err != nil {
 		return err
 	}

@@ -92,6 +92,11 @@ func parseDuration(text string) (time.Duration, error) {
 	return q.Duration()
 }
 
+// photoFlag adds --photo to a command and returns where it ends up.
+func photoFlag(cmd *cobra.Command) *[]string {
+	return cmd.Flags().StringArray("photo", nil, "a photo of it, a JPEG or PNG `FILE`; may be repeated")
+}
+
 // atFlag adds --at to a command and returns where it ends up.
 func atFlag(cmd *cobra.Command) *string {
 	return cmd.Flags().String("at", "", "`WHEN` it happened, if not now: 19:02, \"2026-03-03 19:02\", \"6 min ago\"")

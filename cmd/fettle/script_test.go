@@ -67,6 +67,13 @@ func setUp(dir string, setenv func(k, v string)) error {
 	} {
 		setenv(k, v)
 	}
+	photo, err := os.ReadFile(filepath.Join("testdata", "break.png"))
+	if err != nil {
+		return err
+	}
+	if err := os.WriteFile(filepath.Join(dir, "break.png"), photo, 0o600); err != nil {
+		return err
+	}
 	for _, doc := range []string{"finch.yaml", "finch-build.yaml"} {
 		data, err := os.ReadFile(filepath.Join("testdata", doc))
 		if err != nil {

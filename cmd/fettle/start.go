@@ -28,11 +28,7 @@ func (a *app) startCommand() *cobra.Command {
 }
 
 func (a *app) start(ctx context.Context, args []string, zone, at string) error {
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	mark, rest, err := a.markOf(ctx, d, args)
+	d, mark, rest, err := a.deskOf(ctx, args)
 	if err != nil {
 		return err
 	}

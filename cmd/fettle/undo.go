@@ -29,11 +29,7 @@ func (a *app) undoCommand() *cobra.Command {
 }
 
 func (a *app) undo(ctx context.Context, args []string, reason string) error {
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	mark, rest, err := a.markOf(ctx, d, args)
+	d, mark, rest, err := a.deskOf(ctx, args)
 	if err != nil {
 		return err
 	}

@@ -23,11 +23,7 @@ func (a *app) waitCommand() *cobra.Command {
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			d, err := a.desk()
-			if err != nil {
-				return err
-			}
-			mark, rest, err := a.markOf(cmd.Context(), d, args)
+			d, mark, rest, err := a.deskOf(cmd.Context(), args)
 			if err != nil {
 				return err
 			}

@@ -11,12 +11,14 @@ import (
 	"fettle/procedures"
 	"fettle/steps"
 	"fettle/store"
+	"fettle/store/photos"
 	"fettle/workflow"
 )
 
 // A Desk is one person's access to one store.
 type Desk struct {
 	Store   store.Store
+	Photos  photos.Folder
 	Library *procedures.Library
 	Now     func() time.Time
 	By      string
@@ -123,6 +125,35 @@ func (d *Desk) Act(ctx context.Context, mark string, r workflow.Request, at time
 		return entries, after, err
 	}
 	return nil, nil, fmt.Errorf("the journal of %s changed under every one of %d tries: look again at what the other terminal does", mark, tries)
+}
+
+// Photograph acts like [Desk.Act], with photos of what is recorded. They are
+// kept first, so that no entry ever names a photo that is not there.
+func (d *Desk) Photograph(ctx context.Context, mark string, r workflow.Request, files []string, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+	var kept []photos.Photo
+	for _, file := range files {
+		p, err := d.Photos.Add(ctx, file)
+		if err != nil {
+			return nil, nil, err
+		}
+		kept = append(kept, p)
+	}
+	entries, state, err := d.Act(ctx, mark, r, at)
+	if err != nil {
+		return nil, nil, err
+	}
+	var of []int64
+	for _, e := range entries {
+		of = append(of, e.Position)
+	}
+	for _, p := range kept {
+		more, after, err := d.Act(ctx, mark, workflow.KeepPhoto{PhotoKept: workflow.PhotoKept{Photo: p.Digest, Name: p.Name, Type: p.Type, Bytes: p.Bytes, Of: of}}, at)
+		if err != nil {
+			return nil, nil, err
+		}
+		entries, state = append(entries, more...), after
+	}
+	return entries, state, nil
 }
 
 func (d *Desk) append(ctx context.Context, mark string, size int64, entries []workflow.Entry) error {

@@ -1,0 +1,102 @@
+// Package book writes the record of one airframe as a book: one HTML page that
+// needs nothing beside itself, no network and no script, and prints. Nothing
+// is decided here; the words for things are those of package page.
+package book
+
+import (
+	"bufio"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"time"
+
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/workflow"
+)
+
+// Options are what a book needs beside the record.
+type Options struct {
+	Now  time.Time
+	Zone *time.Location // that times are shown in; nil: the local one
+	// Photo gives a kept photo by its digest. Where it is nil or fails, the
+	// book says that the photo is missing.
+	Photo func(digest string) (data []byte, mime string, err error)
+	Seals []Seal
+}
+
+// A Seal is the text of one seal, to be printed whole.
+type Seal struct {
+	Position int64 // of the entry that names it, or of what it seals
+	Note     string
+}
+
+//go:embed book.gohtml
+var layout string
+
+//go:embed book.css
+var style string
+
+// Write writes the book of an airframe.
+func Write(w io.Writer, s *workflow.State, o Options) error {
+	if o.Zone == nil {
+		o.Zone = time.Local
+	}
+	m := newMaker(s, o)
+	view, err := m.book()
+	if err != nil {
+		return fmt.Errorf("making the book of %s: %w", s.Airframe.Mark, err)
+	}
+	t, err := template.New("book").Funcs(template.FuncMap{
+		"when": m.when, "clock": m.clock, "ref": m.ref, "md": markdown, "photo": m.photo,
+		"style": func() template.CSS { return template.CSS(style) }, // our own file
+		"rules": func() string { return page.LocalRules },
+	}).Parse(layout)
+	if err != nil {
+		return fmt.Errorf("reading the layout of the book: %w", err)
+	}
+	out := bufio.NewWriterSize(w, 1<<16)
+	if err := t.Execute(cleaner{out}, view); err != nil {
+		return fmt.Errorf("writing the book of %s: %w", s.Airframe.Mark, err)
+	}
+	if err := out.Flush(); err != nil {
+		return fmt.Errorf("writing the book of %s: %w", s.Airframe.Mark, err)
+	}
+	return nil
+}
+
+// A cleaner lets no control or formatting character through, wherever it came
+// from: a template writes each value whole, so no character is cut in two.
+type cleaner struct{ out *bufio.Writer }
+
+func (c cleaner) Write(p []byte) (int, error) {
+	if _, err := c.out.WriteString(term.Clean(string(p))); err != nil {
+		return 0, err
+	}
+	return len(p), nil
+}
+
+// when shows a moment in the book's zone, with UTC in its title.
+func (m *maker) when(t time.Time) template.HTML { return m.moment(t, "2 Jan 2006, 15:04") }
+
+// clock shows a moment of a day that stands beside it already.
+func (m *maker) clock(t time.Time) template.HTML { return m.moment(t, "15:04") }
+
+func (m *maker) moment(t time.Time, layout string) template.HTML {
+	if t.IsZero() {
+		return "–"
+	}
+	utc := t.UTC()
+	// Digits, letters and a comma: nothing here is anybody's words.
+	return template.HTML(fmt.Sprintf(`<time datetime="%s" title="%s UTC">%s</time>`,
+		utc.Format(time.RFC3339), utc.Format("2006-01-02 15:04:05"), t.In(m.o.Zone).Format(layout)))
+}
+
+// ref names an entry, and points to where the book shows it.
+func (m *maker) ref(position int64) template.HTML {
+	if !m.anchors[position] {
+		return template.HTML(fmt.Sprintf(`entry&nbsp;%d`, position))
+	}
+	return template.HTML(fmt.Sprintf(`<a href="#e%d">entry&nbsp;%d</a>`, position, position))
+}

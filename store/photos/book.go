@@ -1,0 +1,123 @@
+package photos
+
+import (
+	"bytes"
+	"fmt"
+	"image"
+	"image/color"
+	"image/draw"
+	"image/jpeg"
+	"image/png"
+)
+
+const (
+	bookQuality = 85        // of a JPEG
+	bookPNG     = 512 << 10 // the longest PNG; of what would be longer a JPEG is made
+)
+
+// ForBook draws a photo anew for a book: upright, with its longer side at most
+// longest pixels and never larger than it was, and with nothing but the picture.
+// A JPEG stays one. A PNG stays one unless it would be long; then it becomes a
+// JPEG, on white where it was transparent.
+//
+// It gives [ErrNotPhoto] for bytes that cannot be drawn, [ErrTooLarge] for a
+// picture of more than [MaxPixels], which is known before it is drawn, and a
+// plain error for a longest below 1.
+func ForBook(data []byte, longest int) (out []byte, mime string, err error) {
+	return forBook(data, longest, MaxPixels)
+}
+
+func forBook(data []byte, longest int, limit int64) (out []byte, mime string, err error) {
+	defer recovered(&err)
+	if longest < 1 {
+		return nil, "", fmt.Errorf("no picture has a longest side of %d pixels", longest)
+	}
+	h, err := look(data, limit)
+	if err != nil {
+		return nil, "", err
+	}
+	var src image.Image
+	if h.mime == mimeJPEG {
+		src, err = jpeg.Decode(bytes.NewReader(data))
+	} else {
+		src, err = png.Decode(bytes.NewReader(data))
+	}
+	if err != nil {
+		return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err)
+	}
+	width, height := fit(src.Bounds().Dx(), src.Bounds().Dy(), longest)
+	picture := upright(scaled(src, width, height), orientation(data))
+
+	var to bytes.Buffer
+	if h.mime == mimePNG {
+		if err := png.Encode(&to, picture); err != nil {
+			return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err)
+		}
+		if to.Len() <= bookPNG {
+			return to.Bytes(), mimePNG, nil
+		}
+		to.Reset()
+		picture = onWhite(picture)
+	}
+	if err := jpeg.Encode(&to, picture, &jpeg.Options{Quality: bookQuality}); err != nil {
+		return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err) // it is too wide for a JPEG
+	}
+	return to.Bytes(), mimeJPEG, nil
+}
+
+// fit gives the size of a picture whose longer side is at most longest.
+func fit(width, height, longest int) (int, int) {
+	long := max(width, height)
+	if long <= longest {
+		return width, height
+	}
+	part := func(side int) int {
+		return max(1, int((int64(side)*int64(longest)+int64(long)/2)/int64(long)))
+	}
+	return part(width), part(height)
+}
+
+// upright turns a picture that is stored in one of the eight orientations of
+// EXIF to how it is seen.
+func upright(src *image.RGBA, orientation int) *image.RGBA {
+	if orientation <= 1 || orientation > 8 {
+		return src
+	}
+	w, h := src.Rect.Dx(), src.Rect.Dy()
+	right, bottom := w-1, h-1
+	size := image.Rect(0, 0, w, h)
+	if orientation >= 5 { // its rows are seen as columns
+		size = image.Rect(0, 0, h, w)
+	}
+	dst := image.NewRGBA(size)
+	for y := range size.Dy() {
+		for x := range size.Dx() {
+			var fromX, fromY int
+			switch orientation {
+			case 2:
+				fromX, fromY = right-x, y
+			case 3:
+				fromX, fromY = right-x, bottom-y
+			case 4:
+				fromX, fromY = x, bottom-y
+			case 5:
+				fromX, fromY = y, x
+			case 6:
+				fromX, fromY = y, bottom-x
+			case 7:
+				fromX, fromY = right-y, bottom-x
+			case 8:
+				fromX, fromY = right-y, x
+			}
+			copy(dst.Pix[dst.PixOffset(x, y):][:4], src.Pix[src.PixOffset(fromX, fromY):][:4])
+		}
+	}
+	return dst
+}
+
+func onWhite(src *image.RGBA) *image.RGBA {
+	dst := image.NewRGBA(src.Rect)
+	draw.Draw(dst, dst.Rect, image.NewUniform(color.White), image.Point{}, draw.Src)
+	draw.Draw(dst, dst.Rect, src, src.Rect.Min, draw.Over)
+	return dst
+}

@@ -1,0 +1,136 @@
+package photos
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"syscall"
+
+	"fettle/store"
+)
+
+// What can be wrong with a file that is to be added, or a picture that is to be
+// drawn.
+var (
+	// ErrNotFile is given for a folder, a link, a pipe or a device.
+	ErrNotFile = errors.New("not a regular file")
+
+	// ErrNotPhoto is given for bytes that are no JPEG and no PNG, or are one that
+	// cannot be drawn.
+	ErrNotPhoto = errors.New("not a JPEG or PNG that can be drawn")
+
+	// ErrTooLong is given for a file of more than [MaxBytes].
+	ErrTooLong = fmt.Errorf("longer than %d MiB", MaxBytes>>20)
+
+	// ErrTooLarge is given for a picture of more than [MaxPixels].
+	ErrTooLarge = fmt.Errorf("more than %d megapixels", MaxPixels/1_000_000)
+)
+
+// What can be wrong with a photo that was kept. A folder that cannot be written
+// to gives [store.ErrReadOnly], and a disk without room [store.ErrFull].
+var (
+	// ErrDigest is given for a name that no photo can have.
+	ErrDigest = errors.New("not the digest of a photo")
+
+	// ErrMissing is given for a photo that the folder does not have.
+	ErrMissing = errors.New("not in the folder of photos")
+
+	// ErrChanged is given for a photo whose bytes are not those that were added.
+	ErrChanged = errors.New("not as it was added")
+)
+
+var (
+	errNoStore     = errors.New("no store is named")
+	errUnconfirmed = errors.New("the disk did not confirm the last write")
+)
+
+// An Error is a photo that could not be added or read.
+type Error struct {
+	Op   string // what was being done: "add the photo", "write to" or "read the photo"
+	Path string // the file, the folder of photos, or the photo in it
+	Err  error  // what was wrong: one of the errors above, of package store, or the system's own
+	Hint string // what to do next; empty where nothing is known to help
+}
+
+// Error says what was wrong, where, and what to do next.
+func (e *Error) Error() string {
+	text := "cannot " + e.Op
+	if e.Path != "" {
+		text += " " + e.Path
+	}
+	text += ": " + e.Err.Error()
+	if e.Hint != "" {
+		text += "; " + e.Hint
+	}
+	return text
+}
+
+// Unwrap gives what was wrong.
+func (e *Error) Unwrap() error { return e.Err }
+
+const (
+	adding  = "add the photo"
+	writing = "write to"
+	reading = "read the photo"
+)
+
+// fail makes an [*Error] of what went wrong. A caller who gave up is told so
+// and nothing else.
+func fail(op, path string, err error) error {
+	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err
+	}
+	err = kind(op, err)
+	return &Error{Op: op, Path: path, Err: err, Hint: hint(op, err)}
+}
+
+// kind finds the error of this package or of package store for one of the
+// system, and drops what the system adds to it.
+func kind(op string, err error) error {
+	if errors.Is(err, errUnconfirmed) || errors.Is(err, store.ErrReadOnly) {
+		return err
+	}
+	cause := err
+	var at *fs.PathError
+	var between *os.LinkError
+	switch {
+	case errors.As(err, &at):
+		cause = at.Err
+	case errors.As(err, &between):
+		cause = between.Err
+	}
+	if op != writing {
+		return cause
+	}
+	switch {
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
+		return fmt.Errorf("%w: %w", store.ErrFull, cause)
+	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
+		return fmt.Errorf("%w: %w", store.ErrReadOnly, cause)
+	}
+	return cause
+}
+
+func hint(op string, err error) string {
+	switch {
+	case errors.Is(err, ErrNotFile):
+		return "name the photo's own file"
+	case errors.Is(err, ErrNotPhoto):
+		return "export it as a JPEG or PNG"
+	case errors.Is(err, ErrTooLong), errors.Is(err, ErrTooLarge):
+		return "make it smaller and add that"
+	case errors.Is(err, ErrMissing), errors.Is(err, ErrChanged):
+		return "put it back from a copy, or add the same file again"
+	case errors.Is(err, store.ErrReadOnly):
+		return "make the folder writable"
+	case errors.Is(err, store.ErrFull):
+		return "nothing was kept: make room and do it again"
+	case errors.Is(err, errUnconfirmed):
+		return "add it again: that does no harm"
+	case errors.Is(err, syscall.ENOTDIR) && op != adding:
+		return "what stands in the place of the folder of photos is none: move it away"
+	}
+	return ""
+}

@@ -1,0 +1,78 @@
+package photos
+
+import (
+	"bytes"
+	"fmt"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"image/png"
+)
+
+const (
+	mimeJPEG = "image/jpeg"
+	mimePNG  = "image/png"
+)
+
+// A head is what is known of a picture before it is drawn.
+type head struct {
+	mime          string
+	width, height int
+}
+
+// look reads a picture's head. It gives ErrNotPhoto, or ErrTooLarge for a
+// picture of more than limit pixels. A picture of which the head promises more
+// than so few bytes can hold is none: it would only cost its memory.
+func look(data []byte, limit int64) (h head, err error) {
+	defer recovered(&err)
+	var config image.Config
+	switch {
+	case bytes.HasPrefix(data, []byte("\xff\xd8\xff")):
+		h.mime = mimeJPEG
+		config, err = jpeg.DecodeConfig(bytes.NewReader(data))
+	case bytes.HasPrefix(data, []byte(pngMagic)):
+		h.mime = mimePNG
+		config, err = png.DecodeConfig(bytes.NewReader(data))
+	default:
+		return head{}, ErrNotPhoto
+	}
+	if err != nil {
+		return head{}, fmt.Errorf("%w: %v", ErrNotPhoto, err)
+	}
+	h.width, h.height = config.Width, config.Height
+	if h.width <= 0 || h.height <= 0 {
+		return head{}, fmt.Errorf("%w: it has no size", ErrNotPhoto)
+	}
+	pixels := int64(h.width) * int64(h.height) // each fits in 31 bits
+	if pixels > limit {
+		return head{}, fmt.Errorf("%w: %d × %d pixels", ErrTooLarge, h.width, h.height)
+	}
+	if pixels > mostPixels(h.mime, config.ColorModel, int64(len(data))) {
+		return head{}, fmt.Errorf("%w: it is cut off", ErrNotPhoto)
+	}
+	return h, nil
+}
+
+// mostPixels says how many pixels so many bytes can hold at most. Deflate packs
+// 1032 bytes into one; a JPEG has at least one bit for 64 pixels.
+func mostPixels(mime string, model color.Model, size int64) int64 {
+	if mime == mimeJPEG {
+		return 512*size + 1<<16
+	}
+	bits := int64(1) // a palette, or greys of a depth that is not told
+	switch model {
+	case color.RGBAModel, color.NRGBAModel:
+		bits = 24
+	case color.RGBA64Model, color.NRGBA64Model:
+		bits = 48
+	}
+	return 1040*8*size/bits + 1<<16
+}
+
+// recovered makes an error of a panic in a decoder, which has none that is
+// known.
+func recovered(err *error) {
+	if p := recover(); p != nil {
+		*err = fmt.Errorf("%w: %v", ErrNotPhoto, p)
+	}
+}

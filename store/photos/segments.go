@@ -1,0 +1,113 @@
+package photos
+
+import (
+	"bytes"
+	"compress/zlib"
+	"encoding/binary"
+	"io"
+	"iter"
+)
+
+const (
+	pngMagic   = "\x89PNG\r\n\x1a\n"
+	exifMagic  = "Exif\x00\x00"
+	xmpMagic   = "http://ns.adobe.com/xap/1.0/\x00"
+	xmpMore    = "http://ns.adobe.com/xmp/extension/\x00"
+	xmpKeyword = "XML:com.adobe.xmp\x00"
+	xmpLimit   = 4 << 20 // of a packed one, unpacked
+)
+
+// notes gives what stands beside the picture in a photo: the block of EXIF,
+// which begins with its byte order, or the text of XMP. What cannot be read is
+// passed over.
+func notes(data []byte) iter.Seq2[string, []byte] {
+	return func(yield func(string, []byte) bool) {
+		switch {
+		case bytes.HasPrefix(data, []byte("\xff\xd8")):
+			jpegNotes(data[2:], yield)
+		case bytes.HasPrefix(data, []byte(pngMagic)):
+			pngNotes(data[len(pngMagic):], yield)
+		}
+	}
+}
+
+// jpegNotes walks the segments up to the first scan.
+func jpegNotes(data []byte, yield func(string, []byte) bool) {
+	for len(data) >= 4 {
+		if data[0] != 0xff {
+			data = data[1:] // as decoders do with what stands between segments
+			continue
+		}
+		marker := data[1]
+		switch {
+		case marker == 0xff: // a fill byte
+			data = data[1:]
+			continue
+		case marker == 0x00, marker == 0x01, marker >= 0xd0 && marker <= 0xd8: // these have no length
+			data = data[2:]
+			continue
+		case marker == 0xd9, marker == 0xda:
+			return
+		}
+		size := int(binary.BigEndian.Uint16(data[2:]))
+		if size < 2 || size > len(data)-2 {
+			return
+		}
+		segment := data[4 : 2+size]
+		data = data[2+size:]
+		if marker != 0xe1 {
+			continue
+		}
+		if block, ok := bytes.CutPrefix(segment, []byte(exifMagic)); ok {
+			if !yield("exif", block) {
+				return
+			}
+		} else if bytes.HasPrefix(segment, []byte(xmpMagic)) || bytes.HasPrefix(segment, []byte(xmpMore)) {
+			if !yield("xmp", segment) {
+				return
+			}
+		}
+	}
+}
+
+// pngNotes walks the chunks, of which those after the picture count too.
+func pngNotes(data []byte, yield func(string, []byte) bool) {
+	for len(data) >= 12 {
+		size := binary.BigEndian.Uint32(data)
+		if int64(size) > int64(len(data))-12 {
+			return
+		}
+		name, chunk := string(data[4:8]), data[8:8+int(size)]
+		data = data[12+int(size):]
+		switch name {
+		case "IEND":
+			return
+		case "eXIf":
+			if !yield("exif", bytes.TrimPrefix(chunk, []byte(exifMagic))) {
+				return
+			}
+		case "iTXt":
+			if text, ok := bytes.CutPrefix(chunk, []byte(xmpKeyword)); ok && !yield("xmp", unpacked(text)) {
+				return
+			}
+		}
+	}
+}
+
+// unpacked gives the text of an iTXt chunk, of which the keyword was cut off, or
+// as much of it as can be read.
+func unpacked(chunk []byte) []byte {
+	if len(chunk) < 2 || chunk[0] == 0 { // not packed
+		return chunk
+	}
+	parts := bytes.SplitN(chunk[2:], []byte{0}, 3) // the language, the keyword in it, the text
+	if len(parts) < 3 {
+		return nil
+	}
+	from, err := zlib.NewReader(bytes.NewReader(parts[2]))
+	if err != nil {
+		return nil
+	}
+	text, _ := io.ReadAll(io.LimitReader(from, xmpLimit)) // what came before an error counts
+	return text
+}
