@@ -10,6 +10,7 @@ import (
 	"github.com/charmbracelet/glamour"
 	"github.com/charmbracelet/glamour/ansi"
 	"github.com/charmbracelet/glamour/styles"
+	xansi "github.com/charmbracelet/x/ansi"
 	"github.com/muesli/termenv"
 )
 
@@ -27,7 +28,7 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	renderer, err := glamour.NewTermRenderer(
 		glamour.WithStyles(style(s.Colour)),
 		glamour.WithColorProfile(profile),
-		glamour.WithWordWrap(max(s.Columns, 40)),
+		glamour.WithWordWrap(max(s.Columns-hanging, 40)),
 	)
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
@@ -42,9 +43,30 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	for i, line := range lines {
 		lines[i] = strings.TrimRight(line, " ")
 	}
+	hang(lines)
 	lines = slices.CompactFunc(lines, func(a, b string) bool { return a == "" && b == "" })
-	_, err = fmt.Fprintln(w, strings.Join(lines, "\n"))
+	_, err = fmt.Fprintln(w, strings.Trim(strings.Join(lines, "\n"), "\n"))
 	return err
+}
+
+// hanging is how far the second line of an item stands in.
+const hanging = 2
+
+// hang indents what an item of a list runs on with, which the renderer sets
+// flush.
+func hang(lines []string) {
+	in := false
+	for i, line := range lines {
+		plain := xansi.Strip(line)
+		switch {
+		case strings.HasPrefix(plain, "• "), numbered(plain):
+			in = true
+		case plain == "", strings.HasPrefix(plain, "  "), strings.HasPrefix(plain, "┃"):
+			in = false
+		case in:
+			lines[i] = strings.Repeat(" ", hanging) + line
+		}
+	}
 }
 
 // style is one fixed style: nothing is asked of the terminal, and meaning is
@@ -104,4 +126,10 @@ func untie(text string) string {
 		}
 		return r
 	}, text)
+}
+
+// numbered reports whether a line begins an item of a numbered list.
+func numbered(line string) bool {
+	digits := strings.TrimLeft(line, "0123456789")
+	return digits != line && strings.HasPrefix(digits, ". ")
 }

@@ -1,0 +1,85 @@
+package term
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"strings"
+	"testing"
+)
+
+// Text from documents and journals is untrusted: nothing of it that a terminal
+// would act on is left.
+func TestCleanLeavesNothingToAct(t *testing.T) {
+	for text, want := range map[string]string{
+		"plain text, µ and ½": "plain text, µ and ½",
+		"a\x1b[31mb":          `a\u001b[31mb`,
+		"bell\x07":            `bell\u0007`,
+		"csi\u009bm":          `csi\u009bm`,
+		"turn\u202eed":        `turn\u202eed`,
+		"zero\u200bwidth":     `zero\u200bwidth`,
+		"bad\xffbyte":         `bad\ufffdbyte`,
+		"two\nlines\tand":     "two\nlines\tand",
+		"private\ue000":       `private\ue000`,
+	} {
+		if got := Clean(text); got != want {
+			t.Errorf("%q is shown as %q, want %q", text, got, want)
+		}
+	}
+}
+
+func show(t *testing.T, markdown string, columns int) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := (Streams{Columns: columns}).ShowTo(&b, markdown); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+func TestShownWithoutEscapes(t *testing.T) {
+	out := show(t, "# Title\n\n- **bold** \x1b[31mred\n\n```\nfettle done CW-01 a-very-long-step-name-that-is-not-wrapped-at-all-although-it-is-long\n```\n", 40)
+	if strings.Contains(out, "\x1b") || !strings.Contains(out, "not-wrapped-at-all-although-it-is-long\n") {
+		t.Errorf("shown as %q", out)
+	}
+}
+
+// A number is never parted at its point, nor a name at its hyphen, and an item
+// that runs on stands in.
+func TestBreaks(t *testing.T) {
+	out := show(t, "- the gap of the left-boom is 5.9 mm and more than 5.2 mm at bottom-right and 1.25 mm elsewhere\n", 44)
+	for _, whole := range []string{"left-boom", "5.9", "5.2", "bottom-right", "1.25"} {
+		if !strings.Contains(out, whole) {
+			t.Errorf("%s is broken in\n%s", whole, out)
+		}
+	}
+	for i, line := range strings.Split(strings.TrimRight(out, "\n"), "\n") {
+		if i > 0 && !strings.HasPrefix(line, "  ") || len([]rune(line)) > 44 {
+			t.Errorf("line %d is %q", i, line)
+		}
+	}
+}
+
+func TestAsking(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	var out bytes.Buffer
+	p := NewPrompter(ctx, Streams{In: strings.NewReader(" yes \nno"), Err: &out})
+	for _, want := range []string{"yes", "no"} {
+		if got, err := p.Ask(ctx, "? "); err != nil || got != want {
+			t.Fatalf("%q, %v", got, err)
+		}
+	}
+	if _, err := p.Ask(ctx, "? "); !errors.Is(err, ErrEnd) {
+		t.Errorf("at the end: %v", err)
+	}
+	cancel()
+	silent := NewPrompter(ctx, Streams{In: &bytes.Buffer{}, Err: &out})
+	if _, err := silent.Ask(ctx, "? "); err == nil {
+		t.Error("a stopped question was answered")
+	}
+	for answer, want := range map[string][2]bool{"y": {true, true}, "YES": {true, true}, "n": {false, true}, "": {false, false}, "maybe": {false, false}} {
+		if yes, ok := YesNo(answer); yes != want[0] || ok != want[1] {
+			t.Errorf("%q is %v, %v", answer, yes, ok)
+		}
+	}
+}
