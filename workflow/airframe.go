@@ -188,11 +188,24 @@ type KeepPhoto struct{ PhotoKept }
 func (r KeepPhoto) decide(s *State, _ Circumstances) ([]Facts, error) {
 	for _, p := range r.Of {
 		if p < 0 || p >= s.Size() {
-			return nil, unknown("entry", fmt.Sprint(p), nil)
+			return nil, UnknownEntry(p)
 		}
 	}
 	return []Facts{r.PhotoKept}, nil
 }
+
+// RecordSeal records that the head of the journal was signed.
+type RecordSeal struct{ Sealed }
+
+func (r RecordSeal) decide(s *State, _ Circumstances) ([]Facts, error) {
+	if r.Size < 1 || r.Size > s.Size() {
+		return nil, bad("a seal of %d entries is not of this journal of %d", r.Size, s.Size())
+	}
+	return []Facts{r.Sealed}, nil
+}
+
+// UnknownEntry is the error for a position that the journal has not.
+func UnknownEntry(position int64) error { return unknown("entry", fmt.Sprint(position), nil) }
 
 // UnknownMark is the error for a mark that no airframe has, with the nearest.
 func UnknownMark(mark string, known []string) error { return unknown("airframe", mark, known) }

@@ -17,7 +17,7 @@ type Undo struct {
 func (r Undo) decide(s *State, c Circumstances) ([]Facts, error) {
 	what := fmt.Sprintf("taking back entry %d", r.Position)
 	if r.Position < 0 || r.Position >= s.Size() {
-		return nil, unknown("entry", fmt.Sprint(r.Position), nil)
+		return nil, UnknownEntry(r.Position)
 	}
 	if by, gone := s.undone[r.Position]; gone {
 		return nil, refuse(what, ByState, fmt.Sprintf("entry %d took it back already", by), "")

@@ -48,6 +48,7 @@ type config struct {
 	By      string `yaml:"by"`
 	Store   string `yaml:"store"`
 	Library string `yaml:"library"`
+	Key     string `yaml:"key"`
 }
 
 func configPath() string { return filepath.Join(xdg.ConfigHome, "fettle", "config.yaml") }
@@ -83,6 +84,7 @@ func (a *app) desk() (*desk.Desk, error) {
 	return &desk.Desk{
 		Store:   bolt.New(path),
 		Photos:  photos.Beside(path),
+		KeyPath: first(os.Getenv("FETTLE_KEY"), c.Key, filepath.Join(xdg.DataHome, "fettle", "seal.key")),
 		Library: a.library(c),
 		Now:     a.time.Now,
 		By:      who,
@@ -114,6 +116,11 @@ func first(texts ...string) string {
 		}
 	}
 	return ""
+}
+
+// warn says on the error side what did not stop the command.
+func (a *app) warn(format string, args ...any) {
+	fmt.Fprintln(a.Err, "fettle: "+term.Line(fmt.Sprintf(format, args...)))
 }
 
 func (a *app) clock() page.Clock { return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits} }

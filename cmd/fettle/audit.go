@@ -2,19 +2,27 @@ package main
 
 import (
 	"context"
+	"encoding/base64"
+	"errors"
 	"fmt"
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/store/seal"
 	"fettle/workflow"
 )
 
 type auditOptions struct {
 	filter           workflow.AuditFilter
 	from, to, format string
+	prove            bool
+	against, key     string
+	entry            int64
 }
 
 func (a *app) auditCommand() *cobra.Command {
@@ -38,6 +46,10 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.BoolVar(&o.filter.Critical, "critical", false, "readings of critical gates only")
 	flags.BoolVar(&o.filter.Failures, "failures", false, "readings out of tolerance or undecided only")
 	flags.StringVar(&o.format, "format", "text", "`text, md, json or csv`")
+	flags.BoolVar(&o.prove, "prove", false, "recompute the journal's tree from the stored bytes, and check its seals and photos")
+	flags.StringVar(&o.against, "against", "", "prove that the journal still holds what this `SEAL`, a file, has sealed")
+	flags.Int64Var(&o.entry, "entry", -1, "with --against: print the proof that entry `N` was in the journal when it was sealed")
+	flags.StringVar(&o.key, "key", "", "the public `KEY` of who sealed it; else your own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.audit(cmd.Context(), args, o)
 	}
@@ -56,6 +68,12 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if err != nil {
 		return err
 	}
+	if o.prove || o.against != "" {
+		return a.prove(ctx, d, mark, o)
+	}
+	if o.entry >= 0 {
+		return usage("the proof of an entry needs the seal that it was under: --against SEAL")
+	}
 	state, err := d.State(ctx, mark)
 	if err != nil {
 		return err
@@ -70,6 +88,53 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 		return err
 	}
 	return a.showAudit(page.NewAudit(state, summary, readings, o.filter != workflow.AuditFilter{}), o.format)
+}
+
+// prove shows whether the journal is what it was, and exits with a fault if not.
+func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptions) error {
+	tree := page.Tree{Mark: mark, Contains: true}
+	if o.against != "" {
+		note, err := os.ReadFile(o.against)
+		if err != nil {
+			return fmt.Errorf("reading the seal: %w", err)
+		}
+		public, err := d.Public(o.key)
+		if err != nil {
+			return err
+		}
+		st, err := d.Against(ctx, mark, note, public)
+		var fault *seal.Error
+		switch {
+		case errors.As(err, &fault) && (errors.Is(err, seal.ErrShorter) || errors.Is(err, seal.ErrDiffers)):
+			tree.Against, tree.Contains = err.Error(), false
+		case err != nil:
+			return err
+		default:
+			tree.Against = fmt.Sprintf("%d entries of %s, sealed by %s", st.Head.Size, st.Origin, st.Signer)
+		}
+		if o.entry >= 0 && tree.Contains {
+			proof, err := d.Inclusion(ctx, mark, o.entry, note)
+			if err != nil {
+				return err
+			}
+			_, err = a.Out.Write(proof)
+			return err
+		}
+	}
+	v, err := d.Prove(ctx, mark)
+	if err != nil {
+		return err
+	}
+	tree.Size, tree.Root, tree.Intact = v.Head.Size, base64.StdEncoding.EncodeToString(v.Head.Root[:]), len(v.Faults) == 0
+	tree.Photos, tree.Missing = v.Photos, v.Missing
+	tree.Seals, tree.Faults = v.Seals, v.Faults
+	if err := a.show(tree); err != nil {
+		return err
+	}
+	if !tree.Intact || !tree.Contains || len(tree.Missing) > 0 {
+		return &silentError{exitFault}
+	}
+	return nil
 }
 
 func (a *app) showAudit(audit page.Audit, format string) error {

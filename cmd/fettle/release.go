@@ -53,5 +53,7 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 	if err != nil {
 		return err
 	}
-	return a.show(page.NewSlip(state, entries[len(entries)-1]))
+	slip := page.NewSlip(state, entries[len(entries)-1])
+	slip.Seal = a.sealed(ctx, d, mark)
+	return a.show(slip)
 }

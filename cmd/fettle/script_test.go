@@ -143,6 +143,20 @@ func TestScripts(t *testing.T) {
 					ts.Fatalf("not current are %v; want %v", got, want)
 				}
 			},
+			// takeseal JSON SEAL KEY: the seal and the public key of seal --json, as files.
+			"takeseal": func(ts *testscript.TestScript, neg bool, args []string) {
+				var made struct {
+					Note string `json:"seal"`
+					Key  string `json:"public_key"`
+				}
+				ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[0])), &made))
+				ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(made.Note), 0o600))
+				ts.Check(os.WriteFile(ts.MkAbs(args[2]), []byte(made.Key), 0o600))
+			},
+			// withkey FILE fettle …: the command with --key and what the file holds.
+			"withkey": func(ts *testscript.TestScript, neg bool, args []string) {
+				ts.Check(ts.Exec(args[1], append(args[2:], "--key", ts.ReadFile(args[0]))...))
+			},
 			// fill FILE N BYTE: a file of N bytes.
 			"fill": func(ts *testscript.TestScript, neg bool, args []string) {
 				n := 0

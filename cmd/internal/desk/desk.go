@@ -19,6 +19,7 @@ import (
 type Desk struct {
 	Store   store.Store
 	Photos  photos.Folder
+	KeyPath string // of the private key that seals are made with
 	Library *procedures.Library
 	Now     func() time.Time
 	By      string

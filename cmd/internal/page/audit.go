@@ -20,7 +20,6 @@ type Audit struct {
 	Summary  workflow.AuditSummary `json:"summary"`
 	Filtered bool                  `json:"filtered"`
 	Readings []AuditedReading      `json:"readings"`
-	Tree     *Tree                 `json:"tree,omitempty"`
 }
 
 // An AuditedReading is one reading, as it was and as it stands.
@@ -118,9 +117,6 @@ func (a Audit) Markdown(c Clock) string {
 	var l lines
 	l.add("# What the record of %s shows\n", esc(a.Mark))
 	a.summary(&l)
-	if a.Tree != nil {
-		l.text(a.Tree.Markdown(c))
-	}
 	gate, limits := "", ""
 	for _, r := range a.Readings {
 		if r.Gate != gate {
@@ -226,10 +222,12 @@ func writeRow(w io.Writer, fields []string) error {
 
 // A Tree is what was found of the tree over a journal.
 type Tree struct {
+	Mark     string   `json:"mark"`
 	Size     int64    `json:"size"`
 	Root     string   `json:"root"`
 	Intact   bool     `json:"intact"`
-	Fault    string   `json:"fault,omitempty"`
+	Seals    int      `json:"seals"`
+	Faults   []string `json:"faults,omitempty"`
 	Photos   int      `json:"photos"`
 	Missing  []string `json:"missing_photos,omitempty"`
 	Against  string   `json:"against,omitempty"`  // what a seal says of it
@@ -239,11 +237,15 @@ type Tree struct {
 // Markdown is what was found.
 func (t Tree) Markdown(Clock) string {
 	var l lines
-	l.add("## The journal proves itself\n")
-	if t.Intact {
-		l.item("**Intact:** all %d entries hash to the tree that was kept when they were written; root `%s`", t.Size, t.Root)
-	} else {
-		l.item("**NOT INTACT:** %s", esc(t.Fault))
+	l.add("# The journal of %s\n", esc(t.Mark))
+	l.item("the tree over its %d entries has the root `%s`", t.Size, t.Root)
+	if t.Intact && t.Seals > 0 {
+		l.item("**Intact:** it holds exactly what each of its %d seals says", t.Seals)
+	} else if t.Intact {
+		l.item("it names no seal to be held against; each entry is as its own checksum says")
+	}
+	for _, f := range t.Faults {
+		l.item("**NOT INTACT:** %s", esc(f))
 	}
 	if t.Photos > 0 || len(t.Missing) > 0 {
 		l.item("%d photos are as they were kept", t.Photos)

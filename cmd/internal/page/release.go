@@ -24,6 +24,7 @@ type Proof struct {
 	Readings []Reading         `json:"rests_on,omitempty"`
 	Beside   []string          `json:"not_current_not_critical,omitempty"`
 	Reasons  []workflow.Reason `json:"reasons,omitempty"`
+	Seal     *Seal             `json:"seal,omitempty"`
 	Rules    string            `json:"rules"`
 }
 
@@ -98,6 +99,10 @@ func (p Proof) Markdown(c Clock) string {
 			point = " " + point
 		}
 		l.item("%s%s: %s, %s, %s, %s (entry %d)", esc(r.Gate), esc(point), esc(r.Value), esc(r.Gauge), c.At(r.At), esc(r.By), r.Entry)
+	}
+	if p.Seal != nil {
+		l.add("\n## Sealed\n\n%s", p.Seal.block())
+		l.add("Public key: `%s`\n", p.Seal.Public)
 	}
 	l.add("\n%s", p.Rules)
 	return l.String()

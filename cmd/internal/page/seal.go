@@ -1,0 +1,63 @@
+package page
+
+import (
+	"strings"
+
+	"fettle/cmd/internal/term"
+)
+
+// SealLimits says in plain words what a seal proves and what it does not.
+const SealLimits = "A seal proves that nothing was changed since it was made. It does not prove that what was written is true: " +
+	"whoever keeps the key could have lied from the start. Give the seal away, and the past is bound."
+
+// A Seal is a seal that was made.
+type Seal struct {
+	Mark   string `json:"mark"`
+	Size   int64  `json:"size"`
+	Note   string `json:"seal"`
+	Public string `json:"public_key"`
+	NewKey string `json:"new_key,omitempty"` // the file of a key that was made for it
+}
+
+// Markdown is the seal, to be copied as it stands.
+func (s Seal) Markdown(Clock) string {
+	var l lines
+	l.add("# Seal of %s, %d entries\n", esc(s.Mark), s.Size)
+	l.add("%s", s.block())
+	l.add("The public key that it is checked with:\n\n%s", command(s.Public))
+	if s.NewKey != "" {
+		l.add("The private key was made just now and is kept in %s: whoever has it can seal in your name.\n", esc(s.NewKey))
+	}
+	l.add("%s", SealLimits)
+	return l.String()
+}
+
+// block is the note between fences, line by line.
+func (s Seal) block() string {
+	return "```\n" + term.Clean(strings.TrimRight(s.Note, "\n")) + "\n```\n"
+}
+
+// A SealChecked is a seal or a proof that holds.
+type SealChecked struct {
+	Origin string `json:"origin"`
+	Size   int64  `json:"size"`
+	Signer string `json:"signer"`
+	Entry  *int64 `json:"entry,omitempty"`
+	Record string `json:"record,omitempty"`
+	Older  int64  `json:"older_size,omitempty"`
+}
+
+// Markdown is what the file proves.
+func (s SealChecked) Markdown(Clock) string {
+	var l lines
+	l.add("**It holds:** %s, signed by %s.\n", esc(s.Origin), esc(s.Signer))
+	switch {
+	case s.Entry != nil:
+		l.add("Entry %d was in the journal of %d entries when it was sealed:\n\n%s", *s.Entry, s.Size, command(s.Record))
+	case s.Older > 0:
+		l.add("The journal of %d entries began with exactly the %d that were sealed before.\n", s.Size, s.Older)
+	default:
+		l.add("It speaks of the first %d entries. `fettle audit --against` compares them with a journal.\n", s.Size)
+	}
+	return l.String()
+}

@@ -1,0 +1,69 @@
+package seal_test
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+
+	"fettle/store/seal"
+)
+
+// Whatever opens is what was signed: the one text there is, with lines of others'
+// signatures at most.
+func FuzzOpen(f *testing.F) {
+	records := ctRecords()
+	for n := range len(records) + 1 {
+		f.Add(sealed(f, "fettle/CW-01", records[:n]))
+	}
+	f.Add([]byte("o\n9223372036854775807\n\n\n— x AAAAAAA=\n"))
+	key := peter(f)
+	f.Fuzz(func(t *testing.T, signed []byte) {
+		st, err := seal.Open(signed, peterPublic)
+		claim, readErr := seal.Read(signed)
+		if err != nil {
+			if readErr == nil { // a bound size: this must end
+				_ = seal.CheckAgainst(claim, claim.Head.Size, seal.HashesOf(records))
+			}
+			return
+		}
+		if readErr != nil || claim.Origin != st.Origin || claim.Head != st.Head {
+			t.Fatalf("read %+v, %v; opened %+v", claim, readErr, st)
+		}
+		again, err := key.Sign(st.Origin, st.Head)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, line, _ := strings.Cut(string(again), "\n\n")
+		if !bytes.HasPrefix(signed, []byte(text+"\n\n")) || !strings.Contains(string(signed), line) {
+			t.Fatalf("%q opened as %q", signed, again)
+		}
+	})
+}
+
+// Whatever is proved is in the journal that was sealed.
+func FuzzCheckInclusion(f *testing.F) {
+	records := ctRecords()
+	for i := range records {
+		f.Add(inclusion(f, records, int64(i)))
+	}
+	f.Add(consistency(f, records, 6))
+	f.Fuzz(func(t *testing.T, proof []byte) {
+		if p, err := seal.ReadInclusion(proof); err == nil && !bytes.Equal(p.Text(), proof) {
+			t.Fatalf("%q reads as %q", proof, p.Text())
+		}
+		if p, err := seal.ReadConsistency(proof); err == nil && !bytes.Equal(p.Text(), proof) {
+			t.Fatalf("%q reads as %q", proof, p.Text())
+		}
+		_, _, _ = seal.CheckConsistency(proof, peterPublic)
+		record, index, st, err := seal.CheckInclusion(proof, peterPublic)
+		if err != nil {
+			return
+		}
+		if st.Head != seal.HeadOf(records) {
+			return // of a journal that only a fuzzer with the test key can have
+		}
+		if !bytes.Equal(record, records[index]) {
+			t.Fatalf("proved %x at %d", record, index)
+		}
+	})
+}

@@ -1,0 +1,41 @@
+package seal
+
+import (
+	"fmt"
+
+	"golang.org/x/mod/sumdb/tlog"
+)
+
+// Hashes are the hashes of a journal's tree as package tlog lays them out, in
+// memory. They are a [tlog.HashReader] for who has not stored any.
+type Hashes []tlog.Hash
+
+// HashesOf computes the hashes of these records.
+func HashesOf(records [][]byte) Hashes {
+	var h hasher
+	var path [64]tlog.Hash
+	all := make(Hashes, 0, tlog.StoredHashCount(int64(len(records))))
+	for n, record := range records {
+		hash := h.leaf(record)
+		all = append(all, hash)
+		level := 0
+		for ; n>>level&1 == 1; level++ {
+			hash = tlog.NodeHash(path[level], hash)
+			all = append(all, hash)
+		}
+		path[level] = hash
+	}
+	return all
+}
+
+// ReadHashes gives the hashes at these indexes.
+func (h Hashes) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
+	found := make([]tlog.Hash, len(indexes))
+	for i, index := range indexes {
+		if index < 0 || index >= int64(len(h)) {
+			return nil, fmt.Errorf("there is no stored hash %d: there are %d", index, len(h))
+		}
+		found[i] = h[index]
+	}
+	return found, nil
+}

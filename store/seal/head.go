@@ -1,0 +1,63 @@
+package seal
+
+import "golang.org/x/mod/sumdb/tlog"
+
+// MaxSize is the most records that a head may speak of.
+const MaxSize = 1 << 48
+
+// A Head is what a journal comes to: how many records, and the RFC 6962 root
+// hash over them.
+type Head struct {
+	Size int64
+	Root tlog.Hash
+}
+
+// HeadOf computes the head of these records from their bytes.
+func HeadOf(records [][]byte) Head {
+	roots := make([]tlog.Hash, chunks(len(records)))
+	eachChunk(len(records), func() func(int, int, int) bool {
+		var h hasher
+		leaves := make([]tlog.Hash, 0, min(chunk, len(records)))
+		return func(c, from, to int) bool {
+			leaves = leaves[:0]
+			for _, record := range records[from:to] {
+				leaves = append(leaves, h.leaf(record))
+			}
+			roots[c] = fold(leaves)
+			return true
+		}
+	})
+	return Head{Size: int64(len(records)), Root: fold(roots)}
+}
+
+// HeadAt gives the head of the first size records from hashes that were stored
+// as package tlog lays them out. It believes the hashes: [Verify] checks them.
+func HeadAt(size int64, hashes tlog.HashReader) (Head, error) {
+	if size < 0 || size > MaxSize {
+		return Head{}, wrong(ErrCheckpoint, "no journal has %d records", size)
+	}
+	root, err := tlog.TreeHash(size, hashes)
+	if err != nil {
+		return Head{}, err
+	}
+	return Head{Size: size, Root: root}, nil
+}
+
+// fold gives the root over these hashes, and uses them up. An odd one out moves
+// up a level as it is, which gives RFC 6962's tree.
+func fold(level []tlog.Hash) tlog.Hash {
+	if len(level) == 0 {
+		return emptyRoot
+	}
+	for len(level) > 1 {
+		up := level[:0]
+		for i := 0; i+1 < len(level); i += 2 {
+			up = append(up, tlog.NodeHash(level[i], level[i+1]))
+		}
+		if len(level)%2 == 1 {
+			up = append(up, level[len(level)-1])
+		}
+		level = up
+	}
+	return level[0]
+}

@@ -1,0 +1,94 @@
+package seal
+
+import (
+	"crypto/ed25519"
+	"crypto/rand"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/mod/sumdb/note"
+)
+
+// maxName is the longest name of a key, in bytes.
+const maxName = 128
+
+// A Key is a private Ed25519 key with a name. It is safe for use by many
+// goroutines.
+type Key struct {
+	signer note.Signer
+	public string
+}
+
+// CheckName refuses a name that no key can have: one that is empty, longer than
+// 128 bytes, or has spaces, a plus sign or characters that do not print. A plus
+// sign is what sets apart the parts of a key's text.
+func CheckName(name string) error {
+	switch {
+	case name == "":
+		return wrong(ErrKey, "a key needs a name")
+	case len(name) > maxName:
+		return wrong(ErrKey, "the name %.20q… is %d bytes long: at most %d may be", name, len(name), maxName)
+	case strings.Contains(name, "+"):
+		return wrong(ErrKey, "the name %q has a plus sign, which no key's name may have", name)
+	case !utf8.ValidString(name) || strings.ContainsFunc(name, unprintable) || strings.ContainsFunc(name, unicode.IsSpace):
+		return wrong(ErrKey, "the name %q has spaces, or characters that do not print", name)
+	}
+	return nil
+}
+
+func unprintable(r rune) bool { return !unicode.IsPrint(r) }
+
+// NewKey makes a key by the system's randomness, and gives it with its private
+// text.
+func NewKey(name string) (key *Key, private string, err error) {
+	if err := CheckName(name); err != nil {
+		return nil, "", err
+	}
+	private, _, err = note.GenerateKey(rand.Reader, name)
+	if err != nil {
+		return nil, "", err
+	}
+	key, err = ParseKey(private)
+	return key, private, err
+}
+
+// ParseKey reads the private text of a key, "PRIVATE+KEY+name+id+key". Its
+// errors never show the text.
+func ParseKey(private string) (*Key, error) {
+	signer, err := note.NewSigner(private)
+	if err != nil {
+		return nil, wrong(ErrKey, "this is no private key for notes, or a damaged one")
+	}
+	if err := CheckName(signer.Name()); err != nil {
+		return nil, err
+	}
+	part := strings.SplitN(private, "+", 5) // the last is base64, which knows a plus sign too
+	seed, ok := readBase64(part[len(part)-1])
+	if !ok || len(seed) != 1+ed25519.SeedSize {
+		return nil, wrong(ErrKey, "this is no Ed25519 key")
+	}
+	pair := ed25519.NewKeyFromSeed(seed[1:])
+	public, err := note.NewEd25519VerifierKey(signer.Name(), pair.Public().(ed25519.PublicKey))
+	if err != nil {
+		return nil, wrong(ErrKey, "%v", err)
+	}
+	return &Key{signer: signer, public: public}, nil
+}
+
+// Name gives the key's name.
+func (k *Key) Name() string { return k.signer.Name() }
+
+// Public gives the text of the public key, to be given to everybody who is to
+// check seals.
+func (k *Key) Public() string { return k.public }
+
+// noteVerifier reads the text of a public key. White space around it is no
+// matter, as it may come from a file or a letter.
+func noteVerifier(public string) (note.Verifier, error) {
+	v, err := note.NewVerifier(strings.TrimSpace(public))
+	if err != nil {
+		return nil, wrong(ErrKey, "this is no public key for notes, or a damaged one: %v", err)
+	}
+	return v, nil
+}

@@ -1,0 +1,118 @@
+package seal
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"syscall"
+)
+
+const maxKeyFile = 4096
+
+// LoadKey reads the private key in a file, or where there is no file makes a key
+// with this name and keeps it there, whole or not at all and for its owner
+// alone, and says that it did. The folder is made too. Of two processes that
+// make one at the same time both get the same key.
+//
+// A key that is there keeps the name that it was made with. A file that others
+// may read is refused with [ErrExposed], except on Windows, whose rights are not
+// told by a mode; one that holds no key, with [ErrKey].
+func LoadKey(path, name string) (key *Key, made bool, err error) {
+	if err := CheckName(name); err != nil {
+		return nil, false, err
+	}
+	key, err = readKey(path)
+	if err == nil || !errors.Is(err, fs.ErrNotExist) {
+		return key, false, err
+	}
+	key, private, err := NewKey(name)
+	if err != nil {
+		return nil, false, err
+	}
+	err = keepKey(path, private)
+	if errors.Is(err, fs.ErrExist) { // another process was first
+		key, err = readKey(path)
+		return key, false, err
+	}
+	if err != nil {
+		return nil, false, fmt.Errorf("cannot keep a new key: %w", err)
+	}
+	return key, true, nil
+}
+
+func readKey(path string) (*Key, error) {
+	info, err := os.Stat(path) // before it is opened: a pipe would wait for ever
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, wrong(ErrKey, "%s is no file", path)
+	}
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	if info, err = file.Stat(); err != nil {
+		return nil, err
+	}
+	if mode := info.Mode().Perm(); runtime.GOOS != "windows" && mode&0o077 != 0 {
+		return nil, wrong(ErrExposed, "%s has mode %04o; if nobody can have copied it, run: chmod 600 %s", path, mode, path)
+	}
+	text, err := io.ReadAll(io.LimitReader(file, maxKeyFile+1))
+	if err != nil {
+		return nil, err
+	}
+	if len(text) > maxKeyFile {
+		return nil, wrong(ErrKey, "%s is too long to be one", path)
+	}
+	key, err := ParseKey(strings.TrimSuffix(string(text), "\n"))
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return key, nil
+}
+
+// keepKey makes the file, which appears whole. It gives fs.ErrExist if it is
+// there.
+func keepKey(path, private string) error {
+	folder := filepath.Dir(path)
+	if err := os.MkdirAll(folder, 0o700); err != nil {
+		return err
+	}
+	file, err := os.CreateTemp(folder, "."+filepath.Base(path)+".new-*") // its mode is 0600
+	if err != nil {
+		return err
+	}
+	defer os.Remove(file.Name()) // it has moved away, unless something failed
+	_, err = file.WriteString(private + "\n")
+	if err = errors.Join(err, file.Sync(), file.Close()); err != nil {
+		return err
+	}
+	if err := publish(file.Name(), path); err != nil {
+		return err
+	}
+	return syncFolder(folder)
+}
+
+// syncFolder makes a new name in a folder durable, where a system can.
+func syncFolder(folder string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	f, err := os.Open(folder)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	err = f.Sync()
+	if errors.Is(err, syscall.EINVAL) || errors.Is(err, errors.ErrUnsupported) {
+		return nil // some filesystems have nothing to sync in a folder
+	}
+	return err
+}
