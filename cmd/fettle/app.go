@@ -83,6 +83,7 @@ func (a *app) desk() (*desk.Desk, error) {
 	}
 	return &desk.Desk{
 		Store:   bolt.New(path),
+		Path:    path,
 		Photos:  photos.Beside(path),
 		KeyPath: first(os.Getenv("FETTLE_KEY"), c.Key, filepath.Join(xdg.DataHome, "fettle", "seal.key")),
 		Library: a.library(c),

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
@@ -44,6 +45,7 @@ func exitCode(err error) int {
 		unknown  *workflow.UnknownError
 		missing  *procedures.NotFoundError
 		storage  *store.Error
+		loss     *desk.LossError
 		silent   *silentError
 		notFound = errors.Is(err, store.ErrNotFound)
 	)
@@ -54,9 +56,9 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.Is(err, workflow.ErrBadRequest), isNoPhoto(err):
+	case errors.As(err, &use), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, desk.ErrExists), isNoPhoto(err):
 		return exitUsage
-	case errors.As(err, &refusal):
+	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused
 	case errors.As(err, &unknown), errors.As(err, &missing), notFound, errors.Is(err, fs.ErrNotExist):
 		return exitNotFound

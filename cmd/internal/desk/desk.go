@@ -18,6 +18,7 @@ import (
 // A Desk is one person's access to one store.
 type Desk struct {
 	Store   store.Store
+	Path    string // of the file that the store is in
 	Photos  photos.Folder
 	KeyPath string // of the private key that seals are made with
 	Library *procedures.Library
