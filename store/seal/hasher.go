@@ -26,11 +26,16 @@ type hasher struct {
 	large hash.Hash
 }
 
-func (h *hasher) leaf(record []byte) (leaf tlog.Hash) {
+func (h *hasher) leaf(record []byte) tlog.Hash {
 	if len(record) < len(h.small) {
 		n := copy(h.small[1:], record) // small[0] is the leaf's prefix, 0
 		return sha256.Sum256(h.small[:1+n])
 	}
+	return h.long(record)
+}
+
+// long is apart from leaf because its result escapes.
+func (h *hasher) long(record []byte) (leaf tlog.Hash) {
 	if h.large == nil {
 		h.large = sha256.New()
 	}
