@@ -65,7 +65,7 @@ func (a *app) root() *cobra.Command {
 		a.airframeCommand(), a.libraryCommand(), a.checkCommand(), a.startCommand(), a.nextCommand(),
 		a.doneCommand(), a.measureCommand(), a.clearCommand(), a.benchCommand(), a.noteCommand(),
 		a.undoCommand(), a.statusCommand(), a.timersCommand(), a.waitCommand(), a.followCommand(),
-		a.releaseCommand(), a.crashCommand(), a.repairCommand(), a.equipCommand(), a.flightCommand(), a.moveJobCommand(), a.auditCommand(), a.sealCommand(),
+		a.releaseCommand(), a.crashCommand(), a.repairCommand(), a.equipCommand(), a.flightCommand(), a.moveJobCommand(), a.auditCommand(), a.sealCommand(), a.bookCommand(),
 		a.backupCommand(), a.restoreCommand(), a.doctorCommand(), a.exportCommand(), a.importCommand(),
 		a.demoCommand(),
 	)

@@ -184,3 +184,24 @@ func (d *Desk) Inclusion(ctx context.Context, mark string, entry int64, note []b
 	}
 	return proof.Text(), nil
 }
+
+// Seals are the texts of the seals that a journal names, by the entry that
+// names each.
+func (d *Desk) Seals(ctx context.Context, s *workflow.State) (map[int64]string, error) {
+	notes := map[int64]string{}
+	err := d.Store.View(ctx, func(r store.Reader) error {
+		for _, e := range s.Entries {
+			f, ok := e.Facts.(workflow.Sealed)
+			if !ok {
+				continue
+			}
+			note, err := r.Document(f.Note)
+			if err != nil {
+				return fmt.Errorf("the seal of entry %d: %w", e.Position, err)
+			}
+			notes[e.Position] = string(note)
+		}
+		return nil
+	})
+	return notes, err
+}

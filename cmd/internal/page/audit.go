@@ -140,9 +140,9 @@ func (r AuditedReading) line(c Clock) string {
 	switch {
 	case r.Margin == nil:
 	case r.Margin.By < 0:
-		text += fmt.Sprintf(", %.2g %s outside", -r.Margin.By, r.Margin.Unit)
+		text += fmt.Sprintf(", %s %s outside", short(-r.Margin.By), r.Margin.Unit)
 	default:
-		text += fmt.Sprintf(", %.2g %s inside", r.Margin.By, r.Margin.Unit)
+		text += fmt.Sprintf(", %s %s inside", short(r.Margin.By), r.Margin.Unit)
 	}
 	if r.Bar != "" {
 		text += " `" + r.Bar + "`"
@@ -155,6 +155,13 @@ func (r AuditedReading) line(c Clock) string {
 		text += fmt.Sprintf("; the release of entry %d rested on it", e)
 	}
 	return text
+}
+
+// SummaryMarkdown is the page of summary alone.
+func (a Audit) SummaryMarkdown() string {
+	var l lines
+	a.summary(&l)
+	return l.String()
 }
 
 func (a Audit) summary(l *lines) {

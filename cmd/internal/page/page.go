@@ -57,6 +57,14 @@ func Span(d time.Duration) string {
 	return fmt.Sprintf("%d s", d/time.Second)
 }
 
+// short shows a number to two figures, and whole from ten on.
+func short(v float64) string {
+	if v >= 10 || v <= -10 {
+		return fmt.Sprintf("%.0f", v)
+	}
+	return fmt.Sprintf("%.2g", v)
+}
+
 func sameDay(a, b time.Time) bool {
 	ya, ma, da := a.Date()
 	yb, mb, db := b.Date()
