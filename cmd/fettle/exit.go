@@ -60,7 +60,7 @@ func exitCode(err error) int {
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused
-	case errors.As(err, &unknown), errors.As(err, &missing), notFound, errors.Is(err, fs.ErrNotExist):
+	case errors.As(err, &unknown), errors.As(err, &missing), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
 		return exitNotFound
 	case errors.Is(err, workflow.ErrUnknownEntry), errors.Is(err, workflow.ErrBadEntry), errors.As(err, &storage),
 		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):

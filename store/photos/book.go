@@ -21,7 +21,7 @@ const (
 // JPEG, on white where it was transparent.
 //
 // It gives [ErrNotPhoto] for bytes that cannot be drawn, [ErrTooLarge] for a
-// picture of more than [MaxPixels], which is known before it is drawn, and a
+// picture of more than [MaxPixels] or 65535 pixels a side, which is known before it is drawn, and a
 // plain error for a longest below 1.
 func ForBook(data []byte, longest int) (out []byte, mime string, err error) {
 	return forBook(data, longest, MaxPixels)
@@ -60,7 +60,7 @@ func forBook(data []byte, longest int, limit int64) (out []byte, mime string, er
 		picture = onWhite(picture)
 	}
 	if err := jpeg.Encode(&to, picture, &jpeg.Options{Quality: bookQuality}); err != nil {
-		return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err) // it is too wide for a JPEG
+		return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err)
 	}
 	return to.Bytes(), mimeJPEG, nil
 }

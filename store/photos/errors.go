@@ -24,8 +24,9 @@ var (
 	// ErrTooLong is given for a file of more than [MaxBytes].
 	ErrTooLong = fmt.Errorf("longer than %d MiB", MaxBytes>>20)
 
-	// ErrTooLarge is given for a picture of more than [MaxPixels].
-	ErrTooLarge = fmt.Errorf("more than %d megapixels", MaxPixels/1_000_000)
+	// ErrTooLarge is given for a picture of more than [MaxPixels], or with a side
+	// of more than 65535.
+	ErrTooLarge = fmt.Errorf("more than %d megapixels, or %d pixels a side", MaxPixels/1_000_000, maxSide)
 )
 
 // What can be wrong with a photo that was kept. A folder that cannot be written

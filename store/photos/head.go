@@ -14,6 +14,10 @@ const (
 	mimePNG  = "image/png"
 )
 
+// maxSide is the longest side that a JPEG can have. A PNG could be one pixel
+// wide and a hundred million long, of which no book makes anything.
+const maxSide = 65535
+
 // A head is what is known of a picture before it is drawn.
 type head struct {
 	mime          string
@@ -21,8 +25,9 @@ type head struct {
 }
 
 // look reads a picture's head. It gives ErrNotPhoto, or ErrTooLarge for a
-// picture of more than limit pixels. A picture of which the head promises more
-// than so few bytes can hold is none: it would only cost its memory.
+// picture of more than limit pixels or with a side above maxSide. A picture of
+// which the head promises more than so few bytes can hold is none: it would only
+// cost its memory.
 func look(data []byte, limit int64) (h head, err error) {
 	defer recovered(&err)
 	var config image.Config
@@ -44,7 +49,7 @@ func look(data []byte, limit int64) (h head, err error) {
 		return head{}, fmt.Errorf("%w: it has no size", ErrNotPhoto)
 	}
 	pixels := int64(h.width) * int64(h.height) // each fits in 31 bits
-	if pixels > limit {
+	if pixels > limit || max(h.width, h.height) > maxSide {
 		return head{}, fmt.Errorf("%w: %d × %d pixels", ErrTooLarge, h.width, h.height)
 	}
 	if pixels > mostPixels(h.mime, config.ColorModel, int64(len(data))) {

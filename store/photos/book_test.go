@@ -1,0 +1,253 @@
+package photos
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	"math/rand/v2"
+	"strings"
+	"testing"
+)
+
+func decoded(t *testing.T, data []byte, mime string) image.Image {
+	t.Helper()
+	m, format, err := image.Decode(bytes.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if "image/"+format != mime {
+		t.Fatalf("it is called %s and is %s", mime, format)
+	}
+	return m
+}
+
+// TestOrientations follows the table of EXIF, which says at which side of the
+// upright picture the first row and the first column are.
+func TestOrientations(t *testing.T) {
+	table := []string{1: "top left", 2: "top right", 3: "bottom right", 4: "bottom left",
+		5: "left top", 6: "right top", 7: "right bottom", 8: "left bottom"}
+	for n := 1; n <= 8; n++ {
+		row, column, _ := strings.Cut(table[n], " ")
+		opposite := map[string]string{"top": "bottom", "bottom": "top", "left": "right", "right": "left"}
+		want := map[string]color.Color{}
+		at := func(a, b string) string { // the corner of two sides
+			if a == "top" || a == "bottom" {
+				return a + " " + b
+			}
+			return b + " " + a
+		}
+		want[at(row, column)] = red
+		want[at(row, opposite[column])] = green
+		want[at(opposite[row], column)] = blue
+		want[at(opposite[row], opposite[column])] = white
+
+		for _, order := range []appender{binary.LittleEndian, binary.BigEndian} {
+			block := exif(order, uint16(n), nil)
+			for name, data := range map[string][]byte{
+				"jpeg":   withExif(asJPEG(t, corners()), block),
+				"png":    withChunk(asPNG(t, corners()), "eXIf", string(block)),
+				"second": withApp1(withExif(asJPEG(t, corners()), block), xmpMagic+"<x/>"),
+			} {
+				for _, longest := range []int{24, 1000} {
+					t.Run(fmt.Sprint(n, " ", order, " ", name, " ", longest), func(t *testing.T) {
+						out, mime, err := ForBook(data, longest)
+						if err != nil {
+							t.Fatal(err)
+						}
+						m := decoded(t, out, mime)
+						w, h := min(48, longest), min(32, longest*2/3)
+						if n >= 5 {
+							w, h = h, w
+						}
+						if m.Bounds() != image.Rect(0, 0, w, h) {
+							t.Fatalf("it is %v, not %d × %d", m.Bounds(), w, h)
+						}
+						for corner, c := range want {
+							x, y := w/8, h/8
+							if strings.Contains(corner, "right") {
+								x = w - 1 - x
+							}
+							if strings.Contains(corner, "bottom") {
+								y = h - 1 - y
+							}
+							if !near(m.At(x, y), c) {
+								t.Errorf("%s is %v, not %v", corner, m.At(x, y), c)
+							}
+						}
+					})
+				}
+			}
+		}
+	}
+}
+
+func TestOrientationThatMakesNoSense(t *testing.T) {
+	picture := asJPEG(t, corners())
+	plain := exif(binary.BigEndian, 6, nil)
+	for name, block := range map[string][]byte{
+		"0": exif(binary.BigEndian, 0, nil), "9": exif(binary.BigEndian, 9, nil), "none": nil,
+		"cut off": plain[:14], "far": append([]byte("MM\x00*\xff\xff\xff\xff"), plain[8:]...),
+	} {
+		if got := orientation(withExif(picture, block)); got != 1 {
+			t.Errorf("%s: %d", name, got)
+		}
+	}
+	if got := orientation(withExif(picture, plain)); got != 6 {
+		t.Errorf("the good one: %d", got)
+	}
+}
+
+func TestPositionIsTakenAway(t *testing.T) {
+	full := []uint16{0, 1, tagLatitude, 3, tagLongitude}
+	jpg, pic := asJPEG(t, corners()), asPNG(t, corners())
+	packed := "\x01\x00\x00\x00" + packedText(t, `<rdf exif:GPSLatitude="48,8.2N"/>`)
+	for _, test := range []struct {
+		name string
+		data []byte
+		want bool
+	}{
+		{"jpeg", withExif(jpg, exif(binary.LittleEndian, 6, full)), true},
+		{"jpeg, the other order", withExif(jpg, exif(binary.BigEndian, 0, full)), true},
+		{"png", withChunk(pic, "eXIf", string(exif(binary.BigEndian, 3, full))), true},
+		{"xmp", withApp1(jpg, xmpMagic+`<rdf exif:GPSLatitude="48,8.2N"/>`), true},
+		{"xmp in a png", withChunk(pic, "iTXt", xmpKeyword+"\x00\x00\x00\x00"+`<exif:GPSLongitude>`), true},
+		{"packed xmp in a png", withChunk(pic, "iTXt", xmpKeyword+packed), true},
+		{"only the version of GPS", withExif(jpg, exif(binary.LittleEndian, 6, []uint16{0})), false},
+		{"no GPS", withExif(jpg, exif(binary.LittleEndian, 6, nil)), false},
+		{"other xmp", withApp1(jpg, xmpMagic+"<x/>"), false},
+		{"nothing", jpg, false},
+		{"nothing, png", pic, false},
+		{"no photo", []byte("GPSLatitude"), false},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			if got := Position(test.data); got != test.want {
+				t.Errorf("a position: %v", got)
+			}
+			if test.name == "no photo" {
+				return
+			}
+			out, mime, err := ForBook(test.data, 40)
+			if err != nil {
+				t.Fatal(err)
+			}
+			decoded(t, out, mime)
+			if Position(out) {
+				t.Error("the book says where it was taken")
+			}
+			onlyPicture(t, out)
+		})
+	}
+}
+
+// onlyPicture looks for anything in an output that is no picture.
+func onlyPicture(t *testing.T, out []byte) {
+	t.Helper()
+	for _, trace := range []string{"Exif", "eXIf", "iTXt", "tEXt", "zTXt", "GPS", "SERIAL", "http", "II*\x00", "MM\x00*"} {
+		if bytes.Contains(out, []byte(trace)) {
+			t.Errorf("the output holds %q", trace)
+		}
+	}
+	if !bytes.HasPrefix(out, []byte("\xff\xd8")) {
+		return
+	}
+	for at := 2; out[at+1] != 0xda; at += 2 + int(binary.BigEndian.Uint16(out[at+2:])) {
+		if marker := out[at+1]; marker >= 0xe0 && marker <= 0xef || marker == 0xfe {
+			t.Errorf("the output holds a segment %x", marker)
+		}
+	}
+}
+
+func TestKindsOfPicture(t *testing.T) {
+	noise := image.NewNRGBA(image.Rect(0, 0, 600, 400))
+	random := rand.NewChaCha8([32]byte{})
+	_, _ = random.Read(noise.Pix)
+	palette := image.NewPaletted(image.Rect(0, 0, 300, 20), color.Palette{red, color.Transparent})
+	for _, test := range []struct {
+		name string
+		data []byte
+		mime string
+		w, h int
+	}{
+		{"grey", asJPEG(t, image.NewGray(image.Rect(0, 0, 90, 60))), mimeJPEG, 60, 40},
+		{"one pixel", asJPEG(t, image.NewGray(image.Rect(0, 0, 1, 1))), mimeJPEG, 1, 1},
+		{"a line", asPNG(t, image.NewGray16(image.Rect(0, 0, 6000, 1))), mimePNG, 60, 1},
+		{"a deep one", asPNG(t, image.NewNRGBA64(image.Rect(0, 0, 70, 700))), mimePNG, 6, 60},
+		{"a palette", asPNG(t, palette), mimePNG, 60, 4},
+	} {
+		out, mime, err := ForBook(test.data, 60)
+		if err != nil || mime != test.mime {
+			t.Errorf("%s: %s, %v", test.name, mime, err)
+			continue
+		}
+		if b := decoded(t, out, mime).Bounds(); b.Dx() != test.w || b.Dy() != test.h {
+			t.Errorf("%s: it is %v", test.name, b)
+		}
+	}
+	out, mime, err := ForBook(asPNG(t, noise), 600)
+	if err != nil || mime != mimeJPEG || len(out) > bookPNG {
+		t.Errorf("a long PNG: %s of %d bytes, %v", mime, len(out), err)
+	}
+}
+
+// TestScaling holds even colours even and edges where they were.
+func TestScaling(t *testing.T) {
+	m := image.NewRGBA(image.Rect(0, 0, 1000, 700))
+	for y := range 700 {
+		for x := range 1000 {
+			c := color.RGBA{200, 100, 50, 255}
+			if x >= 500 {
+				c = color.RGBA{10, 20, 30, 40}
+			}
+			m.SetRGBA(x, y, c)
+		}
+	}
+	for _, width := range []int{999, 501, 100, 2} {
+		s := scaled(m, width, max(1, width*7/10))
+		for y := range s.Rect.Dy() {
+			if got := s.RGBAAt(0, y); width > 2 && got != m.RGBAAt(0, 0) {
+				t.Fatalf("%d: the left is %v", width, got)
+			}
+			if got := s.RGBAAt(width-1, y); width > 2 && got != m.RGBAAt(999, 0) {
+				t.Fatalf("%d: the right is %v", width, got)
+			}
+		}
+		if l, r := s.RGBAAt(width/2-1, 0), s.RGBAAt(width/2+width%2, 0); l.R < 150 || r.R > 40 {
+			t.Errorf("%d: the edge is %v, %v", width, l, r)
+		}
+	}
+}
+
+func TestHostile(t *testing.T) {
+	jpg, pic := asJPEG(t, corners()), asPNG(t, corners())
+	for name, test := range map[string]struct {
+		data []byte
+		want error
+	}{
+		"a bomb":               {promising(pic, 50_000, 50_000), ErrTooLarge},
+		"a bomb below the cap": {promising(pic, 9_999, 9_999), ErrNotPhoto},
+		"a long bomb":          {promising(pic, 1, 90_000_000), ErrTooLarge},
+		"the largest":          {promising(pic, 1<<31-1, 1<<31-1), ErrNotPhoto}, // the decoder's own limit
+		"no size":              {promising(pic, 0, 9), ErrNotPhoto},
+		"a JPEG bomb":          {promisingJPEG(jpg, 65535, 65535), ErrTooLarge},
+		"a lesser JPEG bomb":   {promisingJPEG(jpg, 9_999, 9_999), ErrNotPhoto},
+		"a JPEG with no size":  {promisingJPEG(jpg, 0, 0), ErrNotPhoto},
+		"nothing":              {nil, ErrNotPhoto},
+		"text":                 {[]byte("a photo"), ErrNotPhoto},
+		"a GIF":                {[]byte("GIF89a\x01\x00\x01\x00\x00\x00\x00;"), ErrNotPhoto},
+		"a cut JPEG":           {jpg[:len(jpg)/2], ErrNotPhoto},
+		"a cut PNG":            {pic[:len(pic)/2], ErrNotPhoto},
+		"a head alone":         {[]byte("\xff\xd8\xff"), ErrNotPhoto},
+	} {
+		if out, mime, err := ForBook(test.data, 100); !errors.Is(err, test.want) || out != nil || mime != "" {
+			t.Errorf("%s: %d bytes, %q, %v", name, len(out), mime, err)
+		}
+	}
+	for _, longest := range []int{0, -1} {
+		if _, _, err := ForBook(jpg, longest); err == nil {
+			t.Errorf("a longest side of %d", longest)
+		}
+	}
+}
