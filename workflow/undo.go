@@ -63,6 +63,11 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 			s.takeBack(p, back)
 		}
 	}
+	if f, ok := facts.(DamageFound); ok {
+		for _, p := range s.clearing(f.Damage) {
+			s.takeBack(p, back)
+		}
+	}
 	gate := ""
 	switch f := facts.(type) {
 	case ReadingTaken:
@@ -108,6 +113,17 @@ func (s *State) after(work Work) []int64 {
 	for _, p := range s.workIn(work.Job) {
 		if w, _ := workOf(s.Entries[p].Facts); later[w.Step] {
 			positions = append(positions, p)
+		}
+	}
+	return positions
+}
+
+// clearing returns the live entries that clear the quarantine of a damage.
+func (s *State) clearing(damage string) []int64 {
+	var positions []int64
+	for _, e := range s.Entries {
+		if f, ok := e.Facts.(QuarantineCleared); ok && f.Damage == damage && s.Live(e.Position) {
+			positions = append(positions, e.Position)
 		}
 	}
 	return positions
