@@ -138,6 +138,23 @@ func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
 	return "", time.Time{}
 }
 
+// DangerFirst orders zones as they are looked at after a crash: what can hurt,
+// the battery and then the propeller, before all others in the sheet's order.
+func DangerFirst(zones []string) []string {
+	out := slices.Clone(zones)
+	rank := func(zone string) int {
+		switch zone {
+		case "battery":
+			return 0
+		case "propeller":
+			return 1
+		}
+		return 2
+	}
+	slices.SortStableFunc(out, func(a, b string) int { return rank(a) - rank(b) })
+	return out
+}
+
 // A Sighting is one thing seen in one zone.
 type Sighting struct{ Finding, Zone, Severity, Note string }
 

@@ -122,7 +122,7 @@ func (w *walk) run(ctx context.Context) error {
 	}
 	fmt.Fprintln(w.Err, "Battery and propeller first. Enter: nothing is seen there, or nothing more. q leaves; what was answered is recorded.")
 	found := 0
-	for _, zone := range dangerFirst(state.Sheet.Zones) {
+	for _, zone := range workflow.DangerFirst(state.Sheet.Zones) {
 		for {
 			recorded, err := w.ask(ctx, zone)
 			if errors.Is(err, errLeave) || errors.Is(err, term.ErrEnd) {
@@ -147,22 +147,6 @@ func (w *walk) end(found int) error {
 	}
 	w.say("%s is grounded, with %d damages reported. Next: fettle repair %s", w.mark, found, w.mark)
 	return nil
-}
-
-// dangerFirst puts the zones first that can hurt.
-func dangerFirst(zones []string) []string {
-	out := slices.Clone(zones)
-	rank := func(z string) int {
-		switch z {
-		case "battery":
-			return 0
-		case "propeller":
-			return 1
-		}
-		return 2
-	}
-	slices.SortStableFunc(out, func(a, b string) int { return rank(a) - rank(b) })
-	return out
 }
 
 // ask asks for one thing seen in the zone and reports whether there was one.

@@ -33,19 +33,6 @@ type Desk struct {
 // quicker.
 const tries = 5
 
-// Marks returns the marks of every airframe in the store, in order.
-func (d *Desk) Marks(ctx context.Context) ([]string, error) {
-	var marks []string
-	err := d.Store.View(ctx, func(r store.Reader) error {
-		journals, err := r.Journals()
-		for _, j := range journals {
-			marks = append(marks, j.Mark)
-		}
-		return err
-	})
-	return marks, err
-}
-
 // State replays one airframe's journal. An airframe that is not there is an
 // *workflow.UnknownError with the nearest mark.
 func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) {
