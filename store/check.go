@@ -3,6 +3,8 @@ package store
 import (
 	"errors"
 	"fmt"
+
+	"golang.org/x/mod/sumdb/tlog"
 )
 
 // The limits that every store keeps, in bytes.
@@ -50,6 +52,18 @@ func CheckAppend(mark string, size int64, records [][]byte) error {
 func CheckFrom(mark string, from, size int64) error {
 	if from < 0 || from > size {
 		return fmt.Errorf("the journal %q cannot be read from position %d: it has %d records", mark, from, size)
+	}
+	return nil
+}
+
+// CheckHashes refuses, with a plain error, an index that no hash of a journal
+// of the given size has.
+func CheckHashes(mark string, indexes []int64, size int64) error {
+	count := tlog.StoredHashCount(size)
+	for _, index := range indexes {
+		if index < 0 || index >= count {
+			return fmt.Errorf("the journal %q has no hash %d: it has %d records, and so %d hashes", mark, index, size, count)
+		}
 	}
 	return nil
 }

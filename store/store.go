@@ -4,6 +4,8 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+
+	"golang.org/x/mod/sumdb/tlog"
 )
 
 // A Journal is one airframe's append-only record, named by its mark. Its
@@ -31,6 +33,13 @@ type Reader interface {
 	// position below 0 or beyond the end gives a plain error. A record that is
 	// missing or not as it was written gives [ErrDamaged].
 	Read(mark string, from int64) ([][]byte, error)
+
+	// Hashes gives hashes of the Merkle tree over a journal's records (RFC 6962,
+	// a leaf being a record's bytes), by their index as in
+	// [tlog.StoredHashIndex], each in its place. An index below 0, or of a hash
+	// that the journal is too short for, gives a plain error. A hash that is
+	// missing or not as it was written gives [ErrDamaged].
+	Hashes(mark string, indexes []int64) ([]tlog.Hash, error)
 
 	// Document gives a copy of the bytes whose digest this is: [ErrNotFound] if
 	// there are none, [ErrDamaged] if those kept no longer match it.

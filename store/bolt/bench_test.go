@@ -33,8 +33,11 @@ func grown(b *testing.B, n int) *bolt.Store {
 	return s
 }
 
+// benchSizes are of one journal of three.
+func benchSizes() []int { return []int{1, 1000, 10_000, 100_000} }
+
 func BenchmarkAppend(b *testing.B) {
-	for _, n := range []int{1, 1000, 10_000} {
+	for _, n := range benchSizes() {
 		b.Run(fmt.Sprint(3*n), func(b *testing.B) {
 			s := grown(b, n)
 			size := int64(n)
@@ -48,20 +51,30 @@ func BenchmarkAppend(b *testing.B) {
 	}
 }
 
+// BenchmarkView opens a store for the last record of a journal.
 func BenchmarkView(b *testing.B) {
-	for _, n := range []int{1, 1000, 10_000} {
-		b.Run(fmt.Sprint(3*n), func(b *testing.B) {
-			s := grown(b, n)
-			for b.Loop() {
-				err := s.View(b.Context(), func(r store.Reader) error {
-					_, err := r.Read("CW-01", 0)
-					return err
-				})
-				if err != nil {
-					b.Fatal(err)
-				}
-			}
+	for _, n := range benchSizes() {
+		b.Run(fmt.Sprint(3*n), func(b *testing.B) { benchRead(b, n, int64(n-1)) })
+	}
+}
+
+// BenchmarkReadAll opens a store for all the records of a journal.
+func BenchmarkReadAll(b *testing.B) {
+	for _, n := range benchSizes() {
+		b.Run(fmt.Sprint(3*n), func(b *testing.B) { benchRead(b, n, 0) })
+	}
+}
+
+func benchRead(b *testing.B, n int, from int64) {
+	s := grown(b, n)
+	for b.Loop() {
+		err := s.View(b.Context(), func(r store.Reader) error {
+			_, err := r.Read("CW-01", from)
+			return err
 		})
+		if err != nil {
+			b.Fatal(err)
+		}
 	}
 }
 

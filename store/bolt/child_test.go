@@ -54,6 +54,15 @@ func hold(path string) error {
 	return err
 }
 
+// counts gives a small number for every day, and a large one where FETTLE_LONG
+// asks for it.
+func counts(small, large int) int {
+	if os.Getenv("FETTLE_LONG") != "" {
+		return large
+	}
+	return small
+}
+
 type process struct {
 	t     *testing.T
 	cmd   *exec.Cmd

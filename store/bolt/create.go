@@ -23,7 +23,11 @@ const litterAge = time.Hour
 // create makes the store with its first change already in it. The file is made
 // under another name and appears whole: a process killed here leaves no store,
 // or a good one. It gives fs.ErrExist when another process was first.
-func (s *Store) create(ctx context.Context, change func(*bbolt.Tx) error) error {
+func (s *Store) create(ctx context.Context, p plan) error {
+	fn, err := p(nil)
+	if err != nil {
+		return err
+	}
 	folder, name := filepath.Split(s.path)
 	folder = filepath.Clean(folder)
 	made, err := makeFolder(folder)
@@ -38,7 +42,7 @@ func (s *Store) create(ctx context.Context, change func(*bbolt.Tx) error) error 
 		return err
 	}
 	defer os.Remove(file.Name()) // it has moved away, unless something failed
-	if err := fill(ctx, file, change); err != nil {
+	if err := fill(ctx, file, fn); err != nil {
 		return err
 	}
 	if err := publish(file.Name(), s.path); err != nil {
@@ -52,7 +56,7 @@ func (s *Store) create(ctx context.Context, change func(*bbolt.Tx) error) error 
 	return nil
 }
 
-func fill(ctx context.Context, file *os.File, change func(*bbolt.Tx) error) error {
+func fill(ctx context.Context, file *os.File, fn change) error {
 	h, err := openWith(true, file.Name(), func(string, int, fs.FileMode) (*os.File, error) { return file, nil })
 	if err != nil {
 		return err
@@ -62,7 +66,7 @@ func fill(ctx context.Context, file *os.File, change func(*bbolt.Tx) error) erro
 		if err := layOut(tx); err != nil {
 			return err
 		}
-		return change(tx)
+		return fn(tx)
 	})
 	if err != nil {
 		return err

@@ -2,7 +2,6 @@ package bolt
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -10,31 +9,86 @@ import (
 	"time"
 
 	"go.etcd.io/bbolt"
-
-	"fettle/store"
+	berrors "go.etcd.io/bbolt/errors"
 )
 
 // A handle is one opening of the file.
 type handle struct {
 	file *os.File
-	db   *bbolt.DB
-	lost bool // bbolt panicked, and its inner locks are in a state unknown
+	db   *bbolt.DB // nil where the file is only read
+	lost bool      // bbolt panicked, and its inner locks are in a state unknown
 }
 
-// openFile tries once for the lock. A file that is not there is not made.
-func openFile(path string, write bool) (*handle, error) {
-	return openWith(write, path, func(name string, flag int, mode fs.FileMode) (*os.File, error) {
+// openFile tries once for the lock. A file that is not there is not made. For
+// writing, bbolt follows what it finds while it opens the file: first is called
+// before that, with the file and, where locksEarly, the lock. Reading needs
+// bbolt for the lock alone, where that cannot be had without it.
+func openFile(path string, write bool, first func(*os.File) error) (*handle, error) {
+	if !write && locksEarly {
+		file, err := os.Open(path)
+		if err != nil {
+			return nil, err
+		}
+		if err := prepare(file, path, write, first); err != nil {
+			file.Close()
+			return nil, err
+		}
+		return &handle{file: file}, nil
+	}
+	h, err := openWith(write, path, func(name string, flag int, mode fs.FileMode) (*os.File, error) {
 		file, err := os.OpenFile(name, flag&^os.O_CREATE, mode)
 		if err != nil {
 			return nil, err
 		}
-		// bbolt would lay out an empty file afresh and map any other.
-		if _, err := readHead(file); err != nil {
+		if err := prepare(file, path, write, first); err != nil {
 			file.Close()
 			return nil, err
 		}
 		return file, nil
 	})
+	if err == nil && !locksEarly {
+		if err = samePlace(h.file, path); err != nil {
+			h.close()
+			return nil, err
+		}
+	}
+	return h, err
+}
+
+func prepare(file *os.File, path string, write bool, first func(*os.File) error) error {
+	// bbolt would lay out an empty file afresh and map any other.
+	if _, err := readHead(file); err != nil {
+		return err
+	}
+	if err := lock(file, write); err != nil {
+		return err
+	}
+	if locksEarly {
+		if err := samePlace(file, path); err != nil {
+			return err
+		}
+	}
+	if first == nil {
+		return nil
+	}
+	return first(file)
+}
+
+// samePlace makes sure that the file has its name still: a store that is
+// replaced is another file, and what is written to the old one would be lost.
+func samePlace(file *os.File, path string) error {
+	is, err := file.Stat()
+	if err != nil {
+		return err
+	}
+	now, err := os.Stat(path)
+	if err != nil {
+		return err
+	}
+	if !os.SameFile(is, now) {
+		return berrors.ErrTimeout // as though it were locked: try the other
+	}
+	return nil
 }
 
 func openWith(write bool, path string, open func(string, int, fs.FileMode) (*os.File, error)) (*handle, error) {
@@ -84,38 +138,29 @@ func (h *handle) close() {
 	if h.db != nil && !h.lost {
 		_ = h.guard(h.db.Close) // what was written is durable already
 	}
-	if h.lost && h.file != nil {
+	if (h.db == nil || h.lost) && h.file != nil {
 		unlock(h.file)
 		_ = h.file.Close()
 	}
 }
 
-// verify checks the form of the file, that it is a store, and its journals.
-func (h *handle) verify() error {
-	if err := checkPages(h.file); err != nil {
-		return err
+// view gives what the file holds. It is good as long as the lock is.
+func (h *handle) view() (*view, error) {
+	head, err := readHead(h.file)
+	if err != nil {
+		return nil, err
 	}
-	return h.guard(func() error {
-		tx, err := h.db.Begin(false)
-		if err != nil {
-			return err
-		}
-		err = checkSchema(tx)
-		if err == nil {
-			err = checkJournals(tx)
-		}
-		return errors.Join(err, tx.Rollback())
-	})
+	return newView(h.file, head)
 }
 
 // update makes a change in one transaction, and returns once it is on the disk.
-func (h *handle) update(ctx context.Context, change func(*bbolt.Tx) error) error {
+func (h *handle) update(ctx context.Context, fn change) error {
 	var tx *bbolt.Tx
 	err := h.guard(func() (err error) {
 		if tx, err = h.db.Begin(true); err != nil {
 			return err
 		}
-		if err = change(tx); err != nil {
+		if err = fn(tx); err != nil {
 			return err
 		}
 		return ctx.Err()
@@ -135,91 +180,8 @@ func (h *handle) update(ctx context.Context, change func(*bbolt.Tx) error) error
 		if head, headErr := readHead(h.file); headErr == nil && head.txid >= id {
 			return unconfirmed(err)
 		}
-	}
-	return err
-}
-
-// layOut makes an empty store of a new file.
-func layOut(tx *bbolt.Tx) error {
-	meta, err := tx.CreateBucket([]byte(bucketMeta))
-	if err != nil {
 		return err
 	}
-	if err := meta.Put([]byte(keyFormat), []byte(format)); err != nil {
-		return err
-	}
-	if err := meta.Put([]byte(keySchema), fmt.Append(nil, schema)); err != nil {
-		return err
-	}
-	if _, err := tx.CreateBucket([]byte(bucketJournals)); err != nil {
-		return err
-	}
-	_, err = tx.CreateBucket([]byte(bucketDocuments))
-	return err
-}
-
-type reader struct {
-	store  *Store
-	handle *handle
-	tx     *bbolt.Tx
-	over   bool
-}
-
-func (r *reader) begin() error {
-	return r.handle.guard(func() (err error) {
-		r.tx, err = r.handle.db.Begin(false)
-		return err
-	})
-}
-
-func (r *reader) end() { _ = r.handle.guard(r.tx.Rollback) }
-
-// do runs one reading while the view lasts.
-func (r *reader) do(fn func() error) error {
-	if r.over {
-		return errors.New("the store was read after its view had ended")
-	}
-	return r.store.fail(reading, r.handle.guard(fn))
-}
-
-func (r *reader) Journals() (all []store.Journal, err error) {
-	err = r.do(func() (err error) {
-		all, err = journals(r.tx)
-		return err
-	})
-	return all, err
-}
-
-func (r *reader) Size(mark string) (size int64, err error) {
-	if err := store.CheckMark(mark); err != nil {
-		return 0, err
-	}
-	err = r.do(func() (err error) {
-		_, size, err = journal(r.tx, mark)
-		return err
-	})
-	return size, err
-}
-
-func (r *reader) Read(mark string, from int64) (records [][]byte, err error) {
-	size, err := r.Size(mark)
-	if err != nil {
-		return nil, err
-	}
-	if err := store.CheckFrom(mark, from, size); err != nil {
-		return nil, err
-	}
-	err = r.do(func() (err error) {
-		records, err = readFrom(r.tx, mark, from)
-		return err
-	})
-	return records, err
-}
-
-func (r *reader) Document(digest string) (document []byte, err error) {
-	err = r.do(func() (err error) {
-		document, err = documentIn(r.tx, digest)
-		return err
-	})
-	return document, err
+	putStamp(h.file)
+	return nil
 }

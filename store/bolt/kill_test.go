@@ -68,10 +68,7 @@ func appendForEver(path string) error {
 // that it was told is kept.
 func TestKill(t *testing.T) {
 	const perStore = 5
-	kills := 400
-	if testing.Short() {
-		kills = 20
-	}
+	kills := counts(60, 400)
 	seed := rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
 

@@ -61,7 +61,7 @@ func TestForeignWithoutFreelist(t *testing.T) {
 
 func TestSchemas(t *testing.T) {
 	for number, kind := range map[string]error{
-		"2":          store.ErrNewer,
+		"3":          store.ErrNewer,
 		"4294967295": store.ErrNewer,
 		"0":          store.ErrDamaged,
 		"-1":         store.ErrDamaged,
@@ -73,7 +73,7 @@ func TestSchemas(t *testing.T) {
 			mustAppend(t, path, "CW-01", 0, "a")
 			bare(t, path, func(tx *bbolt.Tx) error { return putMeta(tx, "schema", number) })
 			wantFailure(t, path, kind)
-			if _, err := read(t, path); kind == store.ErrNewer && !strings.Contains(err.Error(), "schema "+number+", and this fettle knows schemas up to 1") {
+			if _, err := read(t, path); kind == store.ErrNewer && !strings.Contains(err.Error(), "schema "+number+", and this fettle knows schemas up to 2") {
 				t.Errorf("said: %v", err)
 			}
 		})

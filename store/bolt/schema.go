@@ -5,10 +5,10 @@ import (
 	"encoding/binary"
 	"fmt"
 	"hash/crc32"
-	"math"
-	"strconv"
+	"math/bits"
 
 	"go.etcd.io/bbolt"
+	"golang.org/x/mod/sumdb/tlog"
 
 	"fettle/store"
 )
@@ -24,202 +24,189 @@ const (
 	keySchema = "schema"
 
 	format = "fettle journal store"
-	schema = 1
+	schema = 2
 
-	sumSize = 4 // before each record
+	schemaHashes = 2 // the first that keeps hashes with the records
+
+	sumSize = 4 // before everything else that is kept of a record
 )
 
-func checkSchema(tx *bbolt.Tx) error {
-	meta := tx.Bucket([]byte(bucketMeta))
-	if meta == nil || string(meta.Get([]byte(keyFormat))) != format {
-		return foreign("a database of another program")
+// layOut makes an empty store of a new file.
+func layOut(tx *bbolt.Tx) error {
+	for _, name := range []string{bucketMeta, bucketJournals, bucketDocuments} {
+		if _, err := tx.CreateBucket([]byte(name)); err != nil {
+			return err
+		}
 	}
-	number, err := strconv.ParseUint(string(meta.Get([]byte(keySchema))), 10, 32)
-	switch {
-	case err != nil || number == 0:
-		return damaged("the number of its schema cannot be read")
-	case number > schema:
-		return fmt.Errorf("%w: it has schema %d, and this fettle knows schemas up to %d", store.ErrNewer, number, schema)
+	if err := tx.Bucket([]byte(bucketMeta)).Put([]byte(keyFormat), []byte(format)); err != nil {
+		return err
 	}
-	return nil
+	return numberSchema(tx)
 }
 
-// checkJournals looks at the end of every journal, and that none is missing.
-func checkJournals(tx *bbolt.Tx) error {
-	_, err := journals(tx)
-	return err
+// numberSchema says that the store has the present schema.
+func numberSchema(tx *bbolt.Tx) error {
+	return tx.Bucket([]byte(bucketMeta)).Put([]byte(keySchema), fmt.Append(nil, schema))
 }
 
-func top(tx *bbolt.Tx, name string) (*bbolt.Bucket, error) {
-	b := tx.Bucket([]byte(name))
-	if b == nil {
-		return nil, damaged("its " + name + " are missing")
-	}
-	return b, nil
-}
+// A change is made in a transaction. What it will read was read before by a view
+// that checked it.
+type change func(*bbolt.Tx) error
 
-func journals(tx *bbolt.Tx) ([]store.Journal, error) {
-	b, err := top(tx, bucketJournals)
+// planAppend gives the change that appends records, with their hashes.
+func planAppend(v *view, mark string, size int64, records [][]byte) (change, error) {
+	_, have, err := v.journal(mark)
 	if err != nil {
 		return nil, err
 	}
-	var all []store.Journal
-	err = b.ForEach(func(mark, _ []byte) error {
-		_, size, err := journal(tx, string(mark))
-		all = append(all, store.Journal{Mark: string(mark), Size: size})
-		return err
+	if have != size {
+		return nil, &store.ConflictError{Mark: mark, Have: have, Want: size}
+	}
+	hashes, err := growTree(size, records, func(indexes []int64) ([]tlog.Hash, error) {
+		return v.hashes(mark, indexes)
 	})
 	if err != nil {
 		return nil, err
 	}
-	if b.Sequence() != uint64(len(all)) {
-		return nil, damaged(fmt.Sprintf("it has %d journals where %d were written", len(all), b.Sequence()))
-	}
-	return all, nil
+	return func(tx *bbolt.Tx) error { return appendTo(tx, mark, size, records, hashes) }, nil
 }
 
-// journal gives a journal's bucket and size, and nil and 0 if there is none. It
-// checks that the last record is there and sound.
-func journal(tx *bbolt.Tx, mark string) (*bbolt.Bucket, int64, error) {
-	parent, err := top(tx, bucketJournals)
-	if err != nil {
-		return nil, 0, err
+func appendTo(tx *bbolt.Tx, mark string, size int64, records [][]byte, hashes []tlog.Hash) error {
+	journals := tx.Bucket([]byte(bucketJournals))
+	if journals == nil {
+		return damaged("its " + bucketJournals + " are missing")
 	}
-	b := parent.Bucket([]byte(mark))
-	if b == nil {
-		if parent.Get([]byte(mark)) != nil {
-			return nil, 0, damaged(fmt.Sprintf("the journal %q is no journal", mark))
+	journal := journals.Bucket([]byte(mark))
+	switch {
+	case journal == nil && size == 0:
+		var err error
+		if journal, err = journals.CreateBucket([]byte(mark)); err != nil {
+			return err
 		}
-		return nil, 0, nil
+		if err := journals.SetSequence(journals.Sequence() + 1); err != nil {
+			return err
+		}
+	case journal == nil:
+		return &store.ConflictError{Mark: mark, Have: 0, Want: size}
+	case journal.Sequence() != uint64(size):
+		// Where the file could not be locked before it was looked at.
+		return &store.ConflictError{Mark: mark, Have: int64(journal.Sequence()), Want: size}
 	}
-	size := b.Sequence()
-	if size == 0 || size > math.MaxInt64 {
-		return nil, 0, damaged(fmt.Sprintf("the journal %q has no size", mark))
-	}
-	last := int64(size - 1)
-	key, value := b.Cursor().Last()
-	if !bytes.Equal(key, position(last)) {
-		return nil, 0, damaged(fmt.Sprintf("the journal %q does not end at record %d", mark, last))
-	}
-	if _, err := unpack(mark, last, value); err != nil {
-		return nil, 0, err
-	}
-	return b, int64(size), nil
+	return fillJournal(journal, mark, size, records, hashes)
 }
 
-func readFrom(tx *bbolt.Tx, mark string, from int64) ([][]byte, error) {
-	b, size, err := journal(tx, mark)
-	if err != nil || from == size {
-		return nil, err
-	}
-	var records [][]byte
-	c := b.Cursor()
-	for key, value := c.Seek(position(from)); key != nil; key, value = c.Next() {
-		at := from + int64(len(records))
-		if !bytes.Equal(key, position(at)) {
-			return nil, damaged(fmt.Sprintf("record %d of the journal %q is missing", at, mark))
-		}
-		record, err := unpack(mark, at, value)
-		if err != nil {
-			return nil, err
-		}
-		// bbolt's bytes are gone when the transaction is.
-		records = append(records, bytes.Clone(record))
-	}
-	if got := from + int64(len(records)); got != size {
-		return nil, damaged(fmt.Sprintf("record %d of the journal %q is missing", got, mark))
-	}
-	return records, nil
-}
-
-func appendTo(tx *bbolt.Tx, mark string, size int64, records [][]byte) error {
-	b, have, err := journal(tx, mark)
-	if err != nil {
-		return err
-	}
-	if have != size {
-		return &store.ConflictError{Mark: mark, Have: have, Want: size}
-	}
-	if b == nil {
-		parent, err := top(tx, bucketJournals)
-		if err != nil {
-			return err
-		}
-		if b, err = parent.CreateBucket([]byte(mark)); err != nil {
-			return err
-		}
-		if err := parent.SetSequence(parent.Sequence() + 1); err != nil {
-			return err
-		}
-	}
-	b.FillPercent = 1 // positions only grow: a page that is split is never filled up later
+// fillJournal puts records at the end of a journal's bucket. The hashes are those
+// that the tree gains with them, in stored order.
+func fillJournal(journal *bbolt.Bucket, mark string, size int64, records [][]byte, hashes []tlog.Hash) error {
+	journal.FillPercent = 1 // positions only grow: a page that is split is never filled up later
 	for i, record := range records {
 		at := size + int64(i)
-		if err := b.Put(position(at), pack(mark, at, record)); err != nil {
+		n := hashesOf(at)
+		if err := journal.Put(position(at), pack(mark, at, hashes[:n], record)); err != nil {
 			return err
 		}
+		hashes = hashes[n:]
 	}
-	return b.SetSequence(uint64(size) + uint64(len(records)))
+	return journal.SetSequence(uint64(size) + uint64(len(records)))
 }
 
-func keepIn(tx *bbolt.Tx, digest string, document []byte) error {
-	b, err := top(tx, bucketDocuments)
-	if err != nil {
-		return err
-	}
-	if kept := b.Get([]byte(digest)); kept != nil {
-		if !bytes.Equal(kept, document) {
-			return damagedDocument(digest)
-		}
-		return errUnchanged
-	}
-	return b.Put([]byte(digest), document)
-}
+// hashesOf is how many hashes the tree gains with the record at a position: its
+// own, and that of each subtree that it completes.
+func hashesOf(at int64) int { return 1 + bits.TrailingZeros64(uint64(at)+1) }
 
-func documentIn(tx *bbolt.Tx, digest string) ([]byte, error) {
-	b, err := top(tx, bucketDocuments)
-	if err != nil {
-		return nil, err
-	}
-	document := b.Get([]byte(digest))
-	if document == nil {
-		// It may be there under a name that is not as it was written.
-		err := b.ForEach(func(name, document []byte) error {
-			if store.Digest(document) != string(name) {
-				return damagedDocument(string(name))
+// growTree gives the hashes that the tree gains with the records that follow the
+// first size ones, whose hashes old reads.
+func growTree(size int64, records [][]byte, old tlog.HashReaderFunc) ([]tlog.Hash, error) {
+	have := tlog.StoredHashCount(size)
+	var fresh []tlog.Hash
+	both := tlog.HashReaderFunc(func(indexes []int64) ([]tlog.Hash, error) {
+		found := make([]tlog.Hash, len(indexes))
+		for i, index := range indexes {
+			if index >= have {
+				found[i] = fresh[index-have]
+				continue
 			}
-			return nil
-		})
+			one, err := old(indexes[i : i+1])
+			if err != nil {
+				return nil, err
+			}
+			found[i] = one[0]
+		}
+		return found, nil
+	})
+	for i, record := range records {
+		more, err := tlog.StoredHashes(size+int64(i), record, both)
 		if err != nil {
 			return nil, err
 		}
-		return nil, fmt.Errorf("document %q: %w", digest, store.ErrNotFound)
+		fresh = append(fresh, more...)
 	}
-	if store.Digest(document) != digest {
-		return nil, damagedDocument(digest)
+	return fresh, nil
+}
+
+// planKeep gives the change that keeps a document.
+func planKeep(v *view, digest string, document []byte) (change, error) {
+	if v != nil {
+		b, err := v.top(bucketDocuments)
+		if err != nil {
+			return nil, err
+		}
+		it, err := b.get([]byte(digest))
+		switch {
+		case err != nil:
+			return nil, err
+		case it != nil && !bytes.Equal(it.value, document):
+			return nil, damagedDocument(digest)
+		case it != nil:
+			return nil, errUnchanged
+		}
 	}
-	return bytes.Clone(document), nil
+	return func(tx *bbolt.Tx) error {
+		b := tx.Bucket([]byte(bucketDocuments))
+		if b == nil {
+			return damaged("its " + bucketDocuments + " are missing")
+		}
+		return b.Put([]byte(digest), document)
+	}, nil
 }
 
 func position(at int64) []byte {
 	return binary.BigEndian.AppendUint64(nil, uint64(at))
 }
 
-func pack(mark string, at int64, record []byte) []byte {
-	return append(binary.BigEndian.AppendUint32(nil, checksum(mark, at, record)), record...)
+func pack(mark string, at int64, hashes []tlog.Hash, record []byte) []byte {
+	value := make([]byte, sumSize, sumSize+len(hashes)*tlog.HashSize+len(record))
+	for _, hash := range hashes {
+		value = append(value, hash[:]...)
+	}
+	value = append(value, record...)
+	binary.BigEndian.PutUint32(value, checksum(mark, at, value[sumSize:]))
+	return value
 }
 
-func unpack(mark string, at int64, value []byte) ([]byte, error) {
-	if len(value) < sumSize || binary.BigEndian.Uint32(value) != checksum(mark, at, value[sumSize:]) {
-		return nil, damaged(fmt.Sprintf("record %d of the journal %q is not as it was written", at, mark))
+// A kept record is what a journal's bucket has at a position, as bytes that are
+// the page's. Its hashes are missing from a store that keeps none.
+type keptRecord struct{ hashes, record []byte }
+
+func (v *view) unpack(mark string, at int64, it item) (keptRecord, error) {
+	bad := damaged(fmt.Sprintf("record %d of the journal %q is not as it was written", at, mark))
+	if it.isBucket || len(it.value) < sumSize {
+		return keptRecord{}, bad
 	}
-	return value[sumSize:], nil
+	rest, n := it.value[sumSize:], 0
+	if v.schema >= schemaHashes {
+		n = hashesOf(at) * tlog.HashSize
+	}
+	if len(rest) < n || binary.BigEndian.Uint32(it.value) != checksum(mark, at, rest) {
+		return keptRecord{}, bad
+	}
+	return keptRecord{rest[:n], rest[n:]}, nil
 }
 
 // checksum covers where a record stands, so that no record passes for another.
-func checksum(mark string, at int64, record []byte) uint32 {
+func checksum(mark string, at int64, rest []byte) uint32 {
 	table := crc32.MakeTable(crc32.Castagnoli)
 	sum := crc32.Update(0, table, position(at))
 	sum = crc32.Update(sum, table, []byte(mark))
-	return crc32.Update(sum, table, record)
+	return crc32.Update(sum, table, rest)
 }

@@ -1,16 +1,3 @@
-// Package bolt keeps a store in one bbolt file.
-//
-// The file has three buckets. meta holds what the file is (format) and the
-// number of its schema (schema, decimal text). journals holds a bucket for each
-// mark, in which a position (8 bytes, big end first) leads to a checksum
-// (CRC-32C over position, mark and record, 4 bytes, big end first) and the
-// record. The sequence of a mark's bucket is the journal's size, and that of
-// journals is how many there are, so that nothing can go missing unseen.
-// documents holds bytes by their digest.
-//
-// bbolt trusts the file that it opens: given a damaged one it may crash beyond
-// recovery, or write over what was still good. So the form of every page in use
-// is checked at each opening, before bbolt sees any of it.
 package bolt
 
 import (
@@ -20,8 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"time"
-
-	"go.etcd.io/bbolt"
 
 	"fettle/store"
 	"fettle/store/memory"
@@ -72,13 +57,12 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 		return s.fail(reading, err)
 	}
 	defer h.close()
-
-	r := &reader{store: s, handle: h}
-	defer func() { r.over = true }()
-	if err := r.begin(); err != nil {
+	v, err := h.view()
+	if err != nil {
 		return s.fail(reading, err)
 	}
-	defer r.end()
+	r := &reader{store: s, view: v}
+	defer func() { r.over = true }()
 	return fn(r)
 }
 
@@ -88,7 +72,10 @@ func (s *Store) openForView(ctx context.Context) (*handle, error) {
 		return nil, err
 	}
 	defer s.leave()
-	return s.open(ctx, deadline, false)
+	if err := s.look(false); err != nil {
+		return nil, err
+	}
+	return s.open(ctx, deadline, false, nil)
 }
 
 // Append is [store.Store.Append], with its errors.
@@ -96,7 +83,7 @@ func (s *Store) Append(ctx context.Context, mark string, size int64, records [][
 	if err := store.CheckAppend(mark, size, records); err != nil {
 		return err
 	}
-	return s.write(ctx, func(tx *bbolt.Tx) error { return appendTo(tx, mark, size, records) })
+	return s.write(ctx, func(v *view) (change, error) { return planAppend(v, mark, size, records) })
 }
 
 // Keep is [store.Store.Keep], with its errors.
@@ -105,18 +92,21 @@ func (s *Store) Keep(ctx context.Context, document []byte) (string, error) {
 		return "", err
 	}
 	digest := store.Digest(document)
-	err := s.write(ctx, func(tx *bbolt.Tx) error { return keepIn(tx, digest, document) })
+	err := s.write(ctx, func(v *view) (change, error) { return planKeep(v, digest, document) })
 	if err != nil {
 		return "", err
 	}
 	return digest, nil
 }
 
-// errUnchanged ends a transaction that found nothing to write.
+// errUnchanged ends a writing that found nothing to write.
 var errUnchanged = errors.New("there is nothing to write")
 
+// A plan reads and checks what a change needs, and gives it.
+type plan func(*view) (change, error)
+
 // write makes one change in one transaction, in a new file where there is none.
-func (s *Store) write(ctx context.Context, change func(*bbolt.Tx) error) error {
+func (s *Store) write(ctx context.Context, p plan) error {
 	// What is waited for a turn counts: a queue for a locked store moves on.
 	deadline := time.Now().Add(patience)
 	if err := s.await(ctx); err != nil {
@@ -126,9 +116,9 @@ func (s *Store) write(ctx context.Context, change func(*bbolt.Tx) error) error {
 
 	var err error
 	for range attempts {
-		err = s.writeOnce(ctx, deadline, change)
+		err = s.writeOnce(ctx, deadline, p)
 		if errors.Is(err, fs.ErrNotExist) {
-			err = s.create(ctx, change)
+			err = s.create(ctx, p)
 		}
 		// Another process made the file between the two: write to that one.
 		if !errors.Is(err, fs.ErrExist) {
@@ -141,13 +131,57 @@ func (s *Store) write(ctx context.Context, change func(*bbolt.Tx) error) error {
 	return s.fail(writing, err)
 }
 
-func (s *Store) writeOnce(ctx context.Context, deadline time.Time, change func(*bbolt.Tx) error) error {
-	h, err := s.open(ctx, deadline, true)
+func (s *Store) writeOnce(ctx context.Context, deadline time.Time, p plan) error {
+	if err := s.look(true); err != nil {
+		return err
+	}
+	var fn change
+	var old bool
+	first := func(file *os.File) (err error) {
+		fn, old, err = prepareWrite(file, p)
+		return err
+	}
+	if !locksEarly {
+		h, err := s.open(ctx, deadline, false, nil)
+		if err != nil {
+			return err
+		}
+		err = first(h.file)
+		h.close()
+		if err != nil {
+			return err
+		}
+		first = nil
+	}
+	h, err := s.open(ctx, deadline, true, first)
 	if err != nil {
 		return err
 	}
 	defer h.close()
-	return h.update(ctx, change)
+	if old {
+		if err := h.migrate(ctx, s.path); err != nil {
+			return err
+		}
+	}
+	return h.update(ctx, fn)
+}
+
+// prepareWrite makes a plan for a locked file, and checks all that bbolt will
+// follow and overwrite. It tells whether the file is of an older schema.
+func prepareWrite(file *os.File, p plan) (fn change, old bool, err error) {
+	head, err := readHead(file)
+	if err != nil {
+		return nil, false, err
+	}
+	v, err := newView(file, head)
+	if err != nil {
+		return nil, false, err
+	}
+	v.note()
+	if fn, err = p(v); err != nil {
+		return nil, false, err
+	}
+	return fn, v.schema < schema, checkFree(file, head, v.touched)
 }
 
 func (s *Store) await(ctx context.Context) error {
@@ -163,28 +197,6 @@ func (s *Store) await(ctx context.Context) error {
 }
 
 func (s *Store) leave() { <-s.turn }
-
-// open gives a sound store of a schema that is known, or fs.ErrNotExist.
-func (s *Store) open(ctx context.Context, deadline time.Time, write bool) (*handle, error) {
-	if err := s.look(write); err != nil {
-		return nil, err
-	}
-	// A writer too looks at the file as a reader first, because opening it for
-	// writing makes bbolt follow what has not been checked yet.
-	h, err := s.lock(ctx, deadline, false)
-	if err != nil {
-		return nil, err
-	}
-	if err := h.verify(); err != nil {
-		h.close()
-		return nil, err
-	}
-	if !write {
-		return h, nil
-	}
-	h.close()
-	return s.lock(ctx, deadline, true)
-}
 
 // look refuses what should not even be opened: opening a pipe would wait for
 // ever, and a user with every right could write to a file that says not to.
@@ -211,11 +223,11 @@ func (s *Store) look(write bool) error {
 	return nil
 }
 
-// lock opens the file once its lock is free. It tries once at least, and until
+// open opens the file once its lock is free. It tries once at least, and until
 // the deadline.
-func (s *Store) lock(ctx context.Context, deadline time.Time, write bool) (*handle, error) {
+func (s *Store) open(ctx context.Context, deadline time.Time, write bool, first func(*os.File) error) (*handle, error) {
 	for {
-		h, err := openFile(s.path, write)
+		h, err := openFile(s.path, write, first)
 		if err == nil || !isLocked(err) {
 			return h, err
 		}

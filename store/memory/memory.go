@@ -11,13 +11,17 @@ import (
 	"slices"
 	"sync"
 
+	"golang.org/x/mod/sumdb/tlog"
+
 	"fettle/store"
+	"fettle/store/seal"
 )
 
 // A Store is a [store.Store] in memory. Use [New].
 type Store struct {
 	mu        sync.Mutex
 	journals  map[string][][]byte
+	trees     map[string]seal.Hashes
 	documents map[string][]byte
 }
 
@@ -25,7 +29,7 @@ var _ store.Store = (*Store)(nil)
 
 // New gives an empty store.
 func New() *Store {
-	return &Store{journals: map[string][][]byte{}, documents: map[string][]byte{}}
+	return &Store{journals: map[string][][]byte{}, trees: map[string]seal.Hashes{}, documents: map[string][]byte{}}
 }
 
 // View is [store.Store.View]. It gives the context's error or that of fn.
@@ -36,7 +40,7 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 	// Records are never changed, so a copy of the maps is a snapshot, and fn
 	// runs without holding anyone up.
 	s.mu.Lock()
-	r := &reader{journals: maps.Clone(s.journals), documents: maps.Clone(s.documents)}
+	r := &reader{journals: maps.Clone(s.journals), trees: maps.Clone(s.trees), documents: maps.Clone(s.documents)}
 	s.mu.Unlock()
 	defer func() { r.over = true }()
 	return fn(r)
@@ -56,10 +60,16 @@ func (s *Store) Append(ctx context.Context, mark string, size int64, records [][
 	if have := int64(len(journal)); have != size {
 		return &store.ConflictError{Mark: mark, Have: have, Want: size}
 	}
+	tree := s.trees[mark]
 	for _, record := range records {
+		more, err := tlog.StoredHashes(int64(len(journal)), record, tree)
+		if err != nil {
+			return err
+		}
+		tree = append(tree, more...)
 		journal = append(journal, bytes.Clone(record))
 	}
-	s.journals[mark] = journal
+	s.journals[mark], s.trees[mark] = journal, tree
 	return nil
 }
 
@@ -82,6 +92,7 @@ func (s *Store) Keep(ctx context.Context, document []byte) (string, error) {
 
 type reader struct {
 	journals  map[string][][]byte
+	trees     map[string]seal.Hashes
 	documents map[string][]byte
 	over      bool
 }
@@ -127,6 +138,17 @@ func (r *reader) Read(mark string, from int64) ([][]byte, error) {
 		records = append(records, bytes.Clone(record))
 	}
 	return records, nil
+}
+
+func (r *reader) Hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
+	size, err := r.Size(mark)
+	if err != nil {
+		return nil, err
+	}
+	if err := store.CheckHashes(mark, indexes, size); err != nil {
+		return nil, err
+	}
+	return r.trees[mark].ReadHashes(indexes)
 }
 
 func (r *reader) Document(digest string) ([]byte, error) {

@@ -91,6 +91,9 @@ func (m *model) compare(rt *rapid.T, s store.Store, from float64) {
 			if !slices.EqualFunc(got, want[at:], bytes.Equal) {
 				rt.Fatalf("journal %s from %d: %q, want %q", j.Mark, at, got, want[at:])
 			}
+			if err := checkTree(r, j.Mark, want); err != nil {
+				rt.Fatal(err)
+			}
 		}
 		if want := slices.Sorted(maps.Keys(m.journals)); !slices.Equal(marks, want) {
 			rt.Fatalf("journals %q, want %q", marks, want)

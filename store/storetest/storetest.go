@@ -33,6 +33,9 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"AnyBytes", testAnyBytes},
 		{"Limits", testLimits},
 		{"Documents", testDocuments},
+		{"Tree", testTree},
+		{"TreeVectors", testTreeVectors},
+		{"TreeRefused", testTreeRefused},
 		{"Copies", testCopies},
 		{"View", testView},
 		{"Context", testContext},
@@ -192,8 +195,9 @@ func testView(t *testing.T, s store.Store) {
 	_, errJournals := late.Journals()
 	_, errSize := late.Size("CW-01")
 	_, errRead := late.Read("CW-01", 0)
+	_, errHashes := late.Hashes("CW-01", nil)
 	_, errDocument := late.Document(store.Digest(nil))
-	for _, err := range []error{errJournals, errSize, errRead, errDocument} {
+	for _, err := range []error{errJournals, errSize, errRead, errHashes, errDocument} {
 		refusedPlainly(t, err)
 	}
 
@@ -249,6 +253,8 @@ func testRefused(t *testing.T, s store.Store) {
 			_, err := r.Size(mark)
 			refusedPlainly(t, err)
 			_, err = r.Read(mark, 0)
+			refusedPlainly(t, err)
+			_, err = r.Hashes(mark, []int64{0})
 			refusedPlainly(t, err)
 		}
 	})

@@ -1,0 +1,157 @@
+package bolt
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+)
+
+// A bucket is one of bbolt's, read through a pager.
+type bucket struct {
+	pager    *pager
+	root     uint64
+	inline   *page // in place of the root, for a small bucket
+	sequence uint64
+}
+
+// An item is what a bucket has under a key. Its bytes are the page's: they are
+// to be copied before they are given away.
+type item struct {
+	key, value []byte
+	isBucket   bool
+	page       uint64
+}
+
+func (p *pager) top() *bucket { return &bucket{pager: p, root: p.head.root} }
+
+// open gives the bucket that an item is.
+func (b *bucket) open(it item) (*bucket, error) {
+	found := &bucket{
+		pager:    b.pager,
+		root:     binary.NativeEndian.Uint64(it.value),
+		sequence: binary.NativeEndian.Uint64(it.value[8:]),
+	}
+	if found.root != 0 {
+		return found, nil
+	}
+	var err error
+	found.inline, err = inline(it.page, it.value[bucketHeader:])
+	return found, err
+}
+
+// sub gives the bucket of a name, and nil if there is nothing of that name.
+func (b *bucket) sub(name []byte) (*bucket, error) {
+	it, err := b.get(name)
+	if err != nil || it == nil {
+		return nil, err
+	}
+	if !it.isBucket {
+		return nil, damaged(fmt.Sprintf("%q is no bucket", name))
+	}
+	return b.open(*it)
+}
+
+// get gives what stands under a key, and nil if nothing does.
+func (b *bucket) get(key []byte) (*item, error) {
+	pg, err := b.leaf(func(pg *page) int { return pg.floor(key) })
+	if err != nil {
+		return nil, err
+	}
+	if i := pg.floor(key); i >= 0 && bytes.Equal(pg.key(i), key) {
+		return pg.item(i), nil
+	}
+	return nil, nil
+}
+
+// last gives what stands at the end, and nil if there is nothing.
+func (b *bucket) last() (*item, error) {
+	pg, err := b.leaf(func(pg *page) int { return pg.count - 1 })
+	if err != nil || pg.count == 0 {
+		return nil, err
+	}
+	return pg.item(pg.count - 1), nil
+}
+
+func (pg *page) item(i int) *item {
+	return &item{pg.key(i), pg.value(i), pg.isBucket(i), pg.id}
+}
+
+// leaf follows the choice of a child at each branch.
+func (b *bucket) leaf(choose func(*page) int) (*page, error) {
+	if b.inline != nil {
+		return b.inline, nil
+	}
+	id := b.root
+	var low, high []byte
+	for range deepest {
+		pg, err := b.pager.page(id)
+		if err != nil {
+			return nil, err
+		}
+		if err := pg.within(low, high); err != nil || pg.leaf {
+			return pg, err
+		}
+		i := max(choose(pg), 0)
+		id, low = pg.child(i), pg.key(i)
+		if i+1 < pg.count {
+			high = pg.key(i + 1)
+		}
+	}
+	return nil, tooDeep(id)
+}
+
+func tooDeep(id uint64) error { return damaged(fmt.Sprintf("page %d is too deep", id)) }
+
+// from gives everything from a key on, in order, until each gives an error.
+func (b *bucket) from(key []byte, each func(item) error) error {
+	if b.inline != nil {
+		return b.inline.from(key, each)
+	}
+	return b.pages(b.root, nil, nil, 0, key, func(pg *page) error {
+		if !pg.leaf {
+			return nil
+		}
+		return pg.from(key, each)
+	})
+}
+
+func (pg *page) from(key []byte, each func(item) error) error {
+	i := pg.floor(key)
+	if i < 0 || !bytes.Equal(pg.key(i), key) {
+		i++
+	}
+	for ; i < pg.count; i++ {
+		if err := each(*pg.item(i)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// pages gives each page of a tree, parents first, but not those wholly before a
+// key. Keys are at least low, and less than high if there is one.
+func (b *bucket) pages(id uint64, low, high []byte, depth int, key []byte, each func(*page) error) error {
+	if depth > deepest {
+		return tooDeep(id)
+	}
+	pg, err := b.pager.page(id)
+	if err != nil {
+		return err
+	}
+	if err := pg.within(low, high); err != nil {
+		return err
+	}
+	if err := each(pg); err != nil || pg.leaf {
+		return err
+	}
+	for i := max(pg.floor(key), 0); i < pg.count; i++ {
+		below := high
+		if i+1 < pg.count {
+			below = pg.key(i + 1)
+		}
+		if err := b.pages(pg.child(i), pg.key(i), below, depth+1, key, each); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -1,0 +1,135 @@
+package bolt
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"go.etcd.io/bbolt"
+
+	"fettle/store/seal"
+)
+
+// migrate brings an older store to the present schema, in one transaction. A
+// copy of the file is kept beside it, made when all that can be refused is good
+// and before anything is written.
+func (h *handle) migrate(ctx context.Context, path string) error {
+	head, err := readHead(h.file)
+	if err != nil {
+		return err
+	}
+	if err := checkPages(h.file, head); err != nil {
+		return err
+	}
+	v, err := newView(h.file, head)
+	if err != nil {
+		return err
+	}
+	return h.update(ctx, func(tx *bbolt.Tx) error {
+		if err := addHashes(ctx, tx, v); err != nil {
+			return err
+		}
+		if err := numberSchema(tx); err != nil {
+			return err
+		}
+		return keepOld(ctx, h.file, head, path, v.schema)
+	})
+}
+
+// addHashes writes every journal anew, with the hashes of its tree, as schema 2
+// has them.
+func addHashes(ctx context.Context, tx *bbolt.Tx, v *view) error {
+	all, err := v.journals()
+	if err != nil {
+		return err
+	}
+	journals := tx.Bucket([]byte(bucketJournals))
+	for _, j := range all {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		records, err := v.readFrom(j.Mark, 0)
+		if err != nil {
+			return err
+		}
+		if err := journals.DeleteBucket([]byte(j.Mark)); err != nil {
+			return err
+		}
+		journal, err := journals.CreateBucket([]byte(j.Mark))
+		if err != nil {
+			return err
+		}
+		if err := fillJournal(journal, j.Mark, 0, records, seal.HashesOf(records)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// keepOld copies the file beside itself, under a name that is not taken.
+func keepOld(ctx context.Context, file *os.File, h head, path string, schema int) error {
+	temp, err := copyState(ctx, file, h, path)
+	if err != nil {
+		return err
+	}
+	defer os.Remove(temp)
+	for number := 1; ; number++ {
+		name := fmt.Sprintf("%s-schema-%d.bak", path, schema)
+		if number > 1 {
+			name = fmt.Sprintf("%s-%d-schema-%d.bak", path, number, schema)
+		}
+		err := publish(temp, name)
+		if err == nil {
+			return syncFolder(filepath.Dir(path))
+		}
+		if !errors.Is(err, fs.ErrExist) {
+			return err
+		}
+	}
+}
+
+// copyState copies what is in use of a file to a new one for the eyes of its
+// owner only, in the folder of the path to, and gives its name once it has
+// reached the disk. The file must be locked so long.
+func copyState(ctx context.Context, file *os.File, h head, to string) (name string, err error) {
+	folder, base := filepath.Split(to)
+	temp, err := os.CreateTemp(filepath.Clean(folder), "."+base+".new-*")
+	if err != nil {
+		return "", err
+	}
+	err = copyBytes(ctx, temp, file, int64(h.pages*h.pageSize))
+	if err == nil {
+		err = temp.Sync()
+	}
+	if err = errors.Join(err, temp.Close()); err != nil {
+		os.Remove(temp.Name())
+		return "", err
+	}
+	return temp.Name(), nil
+}
+
+// copyBytes leaves the copying to the system, in parts small enough to hear the
+// context between them.
+func copyBytes(ctx context.Context, to, from *os.File, n int64) error {
+	if _, err := from.Seek(0, io.SeekStart); err != nil {
+		return err
+	}
+	for n > 0 {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		part := min(n, 32<<20)
+		if _, err := io.CopyN(to, from, part); err != nil {
+			if err == io.EOF {
+				err = damaged("its end is missing")
+			}
+			return err
+		}
+		n -= part
+	}
+	return nil
+}

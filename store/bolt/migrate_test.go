@@ -1,0 +1,204 @@
+package bolt_test
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"fettle/store"
+	"fettle/store/bolt"
+	"fettle/store/seal"
+)
+
+// Samples are stores as the program wrote them when it had that schema, each
+// with the same content.
+func samples() map[int]string {
+	return map[int]string{1: "testdata/schema-1.db.gz", 2: "testdata/schema-2.db.gz"}
+}
+
+func sampleContent() content {
+	c := content{map[string][]string{"SK-02": {"started"}, "JT-01": {"", "second"}}, map[string]string{}}
+	for i := range 700 {
+		c.journals["CW-01"] = append(c.journals["CW-01"], fmt.Sprintf("entry %d of CW-01", i))
+	}
+	for _, document := range []string{"procedure: causeway-build\n", ""} {
+		c.documents[store.Digest([]byte(document))] = document
+	}
+	return c
+}
+
+func (c content) digests() (all []string) {
+	for digest := range c.documents {
+		all = append(all, digest)
+	}
+	return all
+}
+
+// unzipSample puts a sample at a path and gives its bytes.
+func unzipSample(t *testing.T, sample, path string) []byte {
+	t.Helper()
+	file, err := os.Open(sample)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	z, err := gzip.NewReader(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := io.ReadAll(z)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mustWriteFile(t, path, data, 0o600)
+	return data
+}
+
+// wantTrees wants the hashes of every journal to be those of its records.
+func wantTrees(t *testing.T, path string, c content) {
+	t.Helper()
+	err := bolt.New(path).View(t.Context(), func(r store.Reader) error {
+		for mark, texts := range c.journals {
+			var records [][]byte
+			for _, text := range texts {
+				records = append(records, []byte(text))
+			}
+			_, err := seal.Verify(records, tlog.HashReaderFunc(func(indexes []int64) ([]tlog.Hash, error) {
+				return r.Hashes(mark, indexes)
+			}))
+			if err != nil {
+				return fmt.Errorf("%s: %w", mark, err)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}
+
+func TestSamples(t *testing.T) {
+	for number, sample := range samples() {
+		t.Run(fmt.Sprint(number), func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "fettle.db")
+			before := unzipSample(t, sample, path)
+			want := sampleContent()
+			if got := mustRead(t, path, want.digests()...); !got.equal(want) {
+				t.Fatalf("read as %.300v", got)
+			}
+			wantTrees(t, path, want)
+			if !bytes.Equal(mustReadFile(t, path), before) {
+				t.Error("reading changed the file")
+			}
+
+			for i := range 2 {
+				mustAppend(t, path, "CW-01", int64(700+i), "more")
+				want.journals["CW-01"] = append(want.journals["CW-01"], "more")
+			}
+			if got := mustRead(t, path, want.digests()...); !got.equal(want) {
+				t.Errorf("after an append read as %.300v", got)
+			}
+			wantTrees(t, path, want)
+
+			if number == newestSchema() {
+				wantOnly(t, filepath.Dir(path), "fettle.db")
+				return
+			}
+			kept := fmt.Sprintf("fettle.db-schema-%d.bak", number)
+			wantOnly(t, filepath.Dir(path), "fettle.db", kept) // one copy, though there were two appends
+			kept = filepath.Join(filepath.Dir(path), kept)
+			if got := mustRead(t, kept, want.digests()...); !got.equal(sampleContent()) {
+				t.Errorf("the copy reads as %.300v", got)
+			}
+			if !bytes.HasPrefix(before, mustReadFile(t, kept)) {
+				t.Error("the copy is not the file as it was")
+			}
+		})
+	}
+}
+
+func newestSchema() (newest int) {
+	for number := range samples() {
+		newest = max(newest, number)
+	}
+	return newest
+}
+
+// A document that is there already is no reason to write, and so to migrate.
+func TestNothingToWriteMigratesNothing(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	before := unzipSample(t, samples()[1], path)
+	if _, err := bolt.New(path).Keep(t.Context(), nil); err != nil {
+		t.Fatal(err)
+	}
+	err := bolt.New(path).Append(t.Context(), "CW-01", 1, [][]byte{nil})
+	if !errors.Is(err, store.ErrConflict) {
+		t.Error(err)
+	}
+	if !bytes.Equal(mustReadFile(t, path), before) {
+		t.Error("the file was written to")
+	}
+	wantOnly(t, filepath.Dir(path), "fettle.db")
+}
+
+func TestSecondCopy(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustWriteFile(t, path+"-schema-1.bak", []byte("an older copy"), 0o600)
+	unzipSample(t, samples()[1], path)
+	mustAppend(t, path, "SK-02", 1, "more")
+	wantOnly(t, filepath.Dir(path), "fettle.db", "fettle.db-2-schema-1.bak", "fettle.db-schema-1.bak")
+	if string(mustReadFile(t, path+"-schema-1.bak")) != "an older copy" {
+		t.Error("the older copy was written over")
+	}
+}
+
+// What ends a migration leaves the store as it was.
+func TestMigrationEnded(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	before := unzipSample(t, samples()[1], path)
+	wantSame := func() {
+		t.Helper()
+		if !bytes.Equal(mustReadFile(t, path), before) {
+			t.Error("the store was changed")
+		}
+		wantOnly(t, filepath.Dir(path), "fettle.db")
+	}
+
+	// By its writer, in the midst of it.
+	for calls := range 4 {
+		ctx := &endsAt{Context: t.Context(), calls: calls + 1}
+		err := bolt.New(path).Append(ctx, "SK-02", 1, [][]byte{[]byte("more")})
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("ended at call %d: %v", calls+1, err)
+		}
+		wantSame()
+	}
+
+	// By a record that is not as it was written.
+	at := bytes.Index(before, []byte("entry 333 of CW-01"))
+	before[at] ^= 1
+	mustWriteFile(t, path, before, 0o600)
+	wantError(t, tryAppend(t, path, "SK-02", 1, "more"), "write", path, store.ErrDamaged)
+	wantSame()
+}
+
+// endsAt is a context that has ended when it is asked for the given time.
+type endsAt struct {
+	context.Context
+	calls int
+}
+
+func (c *endsAt) Err() error {
+	if c.calls--; c.calls <= 0 {
+		return context.Canceled
+	}
+	return nil
+}

@@ -1,0 +1,237 @@
+package bolt
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+)
+
+const (
+	flagBranch   = 0x01
+	flagLeaf     = 0x02
+	flagFreelist = 0x10
+
+	elementSize  = 16
+	bucketHeader = 16 // root page and sequence
+	bucketFlag   = 0x01
+
+	noFreelist = math.MaxUint64
+	countAbove = 0xFFFF // the true count stands in the first place of the list
+
+	deepest  = 64   // far beyond any tree that fits on a disk
+	mostKept = 4096 // pages
+)
+
+// A pager reads the pages of one committed state without bbolt, and checks the
+// form of each before anything follows it: that it is what its place says, is
+// as long as its content needs, and holds elements closely packed and in order.
+type pager struct {
+	file io.ReaderAt
+	head head
+
+	kept  map[uint64]*page // nil where each page is read once only
+	keeps uint64           // how many pages those take up
+
+	claim func(id, n uint64) error // told of each page that is read; may be nil
+}
+
+// A page is a branch or a leaf whose form is good.
+type page struct {
+	id    uint64
+	span  uint64 // how many pages it takes up
+	leaf  bool
+	count int
+	body  []byte
+}
+
+// raw reads a page with those that are part of it, whatever it holds.
+func (p *pager) raw(id uint64) ([]byte, error) {
+	if err := p.bounds(id, 1); err != nil {
+		return nil, err
+	}
+	body := make([]byte, p.head.pageSize)
+	if err := p.read(body, id); err != nil {
+		return nil, err
+	}
+	if got := binary.NativeEndian.Uint64(body); got != id {
+		return nil, misplaced(id)
+	}
+	more := uint64(binary.NativeEndian.Uint32(body[12:]))
+	if err := p.bounds(id, 1+more); err != nil {
+		return nil, err
+	}
+	if more > 0 {
+		body = make([]byte, (more+1)*p.head.pageSize)
+		if err := p.read(body, id); err != nil {
+			return nil, err
+		}
+	}
+	if p.claim != nil {
+		if err := p.claim(id, 1+more); err != nil {
+			return nil, err
+		}
+	}
+	return body, nil
+}
+
+func (p *pager) bounds(id, n uint64) error {
+	if id < 2 || id >= p.head.pages || n > p.head.pages-id {
+		return damaged(fmt.Sprintf("page %d is out of bounds", id))
+	}
+	return nil
+}
+
+func (p *pager) read(body []byte, id uint64) error {
+	_, err := p.file.ReadAt(body, int64(id*p.head.pageSize))
+	if err == io.EOF || err == io.ErrUnexpectedEOF {
+		return damaged("its end is missing")
+	}
+	return err
+}
+
+// page gives a branch or a leaf of good form.
+func (p *pager) page(id uint64) (*page, error) {
+	if found := p.kept[id]; found != nil {
+		return found, nil
+	}
+	body, err := p.raw(id)
+	if err != nil {
+		return nil, err
+	}
+	pg, end, err := parse(id, body, false)
+	if err != nil {
+		return nil, err
+	}
+	// Writing frees as many pages as the header says: one too many is another's.
+	pg.span = uint64(len(body)) / p.head.pageSize
+	if end > uint64(len(body)) || (pg.span-1)*p.head.pageSize >= end {
+		return nil, misplaced(id)
+	}
+	if p.kept != nil {
+		if p.keeps += pg.span; p.keeps > mostKept {
+			clear(p.kept)
+			p.keeps = pg.span
+		}
+		p.kept[id] = pg
+	}
+	return pg, nil
+}
+
+// inline gives a bucket's only page where it stands within its parent's.
+func inline(id uint64, body []byte) (*page, error) {
+	if len(body) < pageHeader {
+		return nil, misplaced(id)
+	}
+	pg, _, err := parse(id, body, true)
+	if err == nil && !pg.leaf {
+		err = misplaced(id)
+	}
+	return pg, err
+}
+
+// parse checks the elements of a page: they stand in order, and their bytes
+// follow the last of them without a gap. It gives where they end.
+func parse(id uint64, body []byte, inline bool) (pg *page, end uint64, err error) {
+	flags := binary.NativeEndian.Uint16(body[8:])
+	pg = &page{id: id, leaf: flags == flagLeaf, count: int(binary.NativeEndian.Uint16(body[10:])), body: body}
+	if flags != flagLeaf && (flags != flagBranch || pg.count == 0) {
+		return nil, 0, misplaced(id)
+	}
+	end = uint64(pageHeader + elementSize*pg.count)
+	if end > uint64(len(body)) {
+		return nil, 0, damaged(fmt.Sprintf("page %d holds more than it has room for", id))
+	}
+	var before []byte
+	for i := range pg.count {
+		at, mid, stop := pg.bounds(i)
+		if at != end || mid == at || stop > uint64(len(body)) {
+			return nil, 0, damaged(fmt.Sprintf("page %d holds an element that is out of place", id))
+		}
+		end = stop
+		key := body[at:mid]
+		if i > 0 && bytes.Compare(key, before) <= 0 {
+			return nil, 0, outOfOrder(id)
+		}
+		before = key
+		if !pg.leaf {
+			continue
+		}
+		switch kind := binary.NativeEndian.Uint32(pg.element(i)); {
+		case kind == 0:
+		case kind != bucketFlag || inline || stop-mid < bucketHeader:
+			return nil, 0, damaged(fmt.Sprintf("page %d holds an element of no known kind", id))
+		}
+	}
+	return pg, end, nil
+}
+
+func misplaced(id uint64) error {
+	return damaged(fmt.Sprintf("page %d is not as it was written", id))
+}
+
+func outOfOrder(id uint64) error {
+	return damaged(fmt.Sprintf("page %d holds keys that are out of order", id))
+}
+
+func (pg *page) element(i int) []byte {
+	at := pageHeader + elementSize*i
+	return pg.body[at : at+elementSize]
+}
+
+// bounds gives where an element's key begins and ends, and where its value does.
+func (pg *page) bounds(i int) (at, mid, stop uint64) {
+	fields := pg.element(i) // pos, ksize and, in a leaf, vsize
+	if pg.leaf {
+		fields = fields[4:]
+	}
+	at = uint64(pageHeader+elementSize*i) + uint64(binary.NativeEndian.Uint32(fields))
+	mid = at + uint64(binary.NativeEndian.Uint32(fields[4:]))
+	stop = mid
+	if pg.leaf {
+		stop += uint64(binary.NativeEndian.Uint32(fields[8:]))
+	}
+	return at, mid, stop
+}
+
+func (pg *page) key(i int) []byte {
+	at, mid, _ := pg.bounds(i)
+	return pg.body[at:mid]
+}
+
+func (pg *page) value(i int) []byte {
+	_, mid, stop := pg.bounds(i)
+	return pg.body[mid:stop]
+}
+
+// child is the page that an element of a branch leads to.
+func (pg *page) child(i int) uint64 { return binary.NativeEndian.Uint64(pg.element(i)[8:]) }
+
+// isBucket tells whether an element of a leaf is a bucket.
+func (pg *page) isBucket(i int) bool { return binary.NativeEndian.Uint32(pg.element(i)) == bucketFlag }
+
+// within refuses keys below low, or not below high if there is one.
+func (pg *page) within(low, high []byte) error {
+	if pg.count == 0 {
+		return nil
+	}
+	if bytes.Compare(pg.key(0), low) < 0 || high != nil && bytes.Compare(pg.key(pg.count-1), high) >= 0 {
+		return outOfOrder(pg.id)
+	}
+	return nil
+}
+
+// floor gives the last element whose key is not above a key, or -1.
+func (pg *page) floor(key []byte) int {
+	low, high := 0, pg.count
+	for low < high {
+		mid := (low + high) / 2
+		if bytes.Compare(pg.key(mid), key) <= 0 {
+			low = mid + 1
+		} else {
+			high = mid
+		}
+	}
+	return low - 1
+}

@@ -1,0 +1,87 @@
+package bolt
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+)
+
+// A stamp tells the next writer that the list of free pages is as it was when
+// the last append ended, so that it need not look at every page to be sure of
+// overwriting none in use. bbolt leaves the rest of a head's page alone; the
+// stamp stands at the end of the older head's, where harm to it costs nothing,
+// and the next commit wipes it out. It is never waited for: where it is missing
+// or does not fit, as after a kill, every page is looked at once.
+const (
+	stampMagic = "fettle.1"
+	stampSize  = 32
+)
+
+// makeStamp gives the stamp that belongs to a state.
+func makeStamp(h head, freelist []byte) []byte {
+	stamp := binary.BigEndian.AppendUint64([]byte(stampMagic), h.txid)
+	sum := sha256.New()
+	sum.Write(stamp)
+	sum.Write(binary.BigEndian.AppendUint64(nil, h.freelist))
+	sum.Write(binary.BigEndian.AppendUint64(nil, h.pages))
+	sum.Write(freelist)
+	return sum.Sum(stamp)[:stampSize]
+}
+
+func stampPlace(h head) int64 {
+	older := h.txid%2 ^ 1 // a head stands on the page of its number's parity
+	return int64((older+1)*h.pageSize - stampSize)
+}
+
+// putStamp writes the stamp of the state that was just committed.
+func putStamp(file *os.File) {
+	h, err := readHead(file)
+	if err != nil || h.freelist == noFreelist {
+		return
+	}
+	body, err := (&pager{file: file, head: h}).raw(h.freelist)
+	if err != nil {
+		return
+	}
+	_, _ = file.WriteAt(makeStamp(h, body), stampPlace(h))
+}
+
+// stamped tells whether the list of free pages, which the body is, has its stamp.
+func stamped(file io.ReaderAt, h head, body []byte) bool {
+	got := make([]byte, stampSize)
+	_, err := file.ReadAt(got, stampPlace(h))
+	return err == nil && bytes.Equal(got, makeStamp(h, body))
+}
+
+// checkFree makes sure that a write overwrites nothing in use, and frees nothing
+// twice: touched are the pages that it will write anew elsewhere.
+func checkFree(file io.ReaderAt, h head, touched []extent) error {
+	if h.freelist == noFreelist {
+		return checkPages(file, h)
+	}
+	body, err := (&pager{file: file, head: h}).raw(h.freelist)
+	if err != nil {
+		return err
+	}
+	if !stamped(file, h, body) {
+		return checkPages(file, h)
+	}
+	free, err := freePages(body)
+	if err != nil {
+		return err
+	}
+	for _, e := range touched {
+		i, _ := slices.BinarySearch(free, e.id)
+		if i < len(free) && free[i] < e.id+e.span {
+			return damaged(fmt.Sprintf("page %d is used and free", free[i]))
+		}
+	}
+	return nil
+}
+
+// An extent is pages in a row.
+type extent struct{ id, span uint64 }

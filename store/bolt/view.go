@@ -1,0 +1,281 @@
+package bolt
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"fettle/store"
+	"fettle/store/seal"
+)
+
+// A view is a store as it is read: one state of a file that is known to be a
+// store of a schema that is known. The nil view is one of no file, and empty.
+type view struct {
+	pager   *pager
+	schema  int
+	touched []extent // the pages read so far, where a write follows
+
+	// the trees of a store that keeps none, as far as they were asked for
+	computed map[string]seal.Hashes
+}
+
+// newView looks at the heads and the schema only, which costs the same however
+// much the store holds.
+func newView(file io.ReaderAt, h head) (*view, error) {
+	v := &view{pager: &pager{file: file, head: h, kept: map[uint64]*page{}}}
+	if err := v.checkSchema(); err != nil {
+		return nil, err
+	}
+	return v, nil
+}
+
+// note has the pages noted that are read.
+func (v *view) note() {
+	clear(v.pager.kept)
+	v.pager.claim = func(id, n uint64) error {
+		v.touched = append(v.touched, extent{id, n})
+		return nil
+	}
+}
+
+func (v *view) checkSchema() error {
+	meta, err := v.pager.top().get([]byte(bucketMeta))
+	if err != nil {
+		return err
+	}
+	if meta == nil || !meta.isBucket {
+		return foreign("a database of another program")
+	}
+	b, err := v.pager.top().open(*meta)
+	if err != nil {
+		return err
+	}
+	is, err := b.get([]byte(keyFormat))
+	if err != nil {
+		return err
+	}
+	if is == nil || string(is.value) != format {
+		return foreign("a database of another program")
+	}
+	is, err = b.get([]byte(keySchema))
+	if err != nil {
+		return err
+	}
+	var text string
+	if is != nil {
+		text = string(is.value)
+	}
+	number, err := strconv.ParseUint(text, 10, 32)
+	switch {
+	case err != nil || number == 0:
+		return damaged("the number of its schema cannot be read")
+	case number > schema:
+		return fmt.Errorf("%w: it has schema %d, and this fettle knows schemas up to %d", store.ErrNewer, number, schema)
+	}
+	v.schema = int(number)
+	return nil
+}
+
+func (v *view) top(name string) (*bucket, error) {
+	b, err := v.pager.top().sub([]byte(name))
+	if err == nil && b == nil {
+		err = damaged("its " + name + " are missing")
+	}
+	return b, err
+}
+
+func (v *view) journals() ([]store.Journal, error) {
+	if v == nil {
+		return nil, nil
+	}
+	b, err := v.top(bucketJournals)
+	if err != nil {
+		return nil, err
+	}
+	var all []store.Journal
+	err = b.from(nil, func(it item) error {
+		_, size, err := v.openJournal(b, it)
+		all = append(all, store.Journal{Mark: string(it.key), Size: size})
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	if b.sequence != uint64(len(all)) {
+		return nil, damaged(fmt.Sprintf("it has %d journals where %d were written", len(all), b.sequence))
+	}
+	return all, nil
+}
+
+// journal gives a journal's bucket and size, and nil and 0 if there is none.
+// Then every other is looked at, for it may stand under a name that is not as
+// it was written.
+func (v *view) journal(mark string) (*bucket, int64, error) {
+	if v == nil {
+		return nil, 0, nil
+	}
+	parent, err := v.top(bucketJournals)
+	if err != nil {
+		return nil, 0, err
+	}
+	it, err := parent.get([]byte(mark))
+	if err != nil {
+		return nil, 0, err
+	}
+	if it == nil {
+		_, err := v.journals()
+		return nil, 0, err
+	}
+	return v.openJournal(parent, *it)
+}
+
+// openJournal checks that the last record is there and sound.
+func (v *view) openJournal(parent *bucket, it item) (*bucket, int64, error) {
+	mark := string(it.key)
+	if !it.isBucket {
+		return nil, 0, damaged(fmt.Sprintf("the journal %q is no journal", mark))
+	}
+	j, err := parent.open(it)
+	if err != nil {
+		return nil, 0, err
+	}
+	if j.sequence == 0 || j.sequence > math.MaxInt64 {
+		return nil, 0, damaged(fmt.Sprintf("the journal %q has no size", mark))
+	}
+	size := int64(j.sequence)
+	last, err := j.last()
+	if err != nil {
+		return nil, 0, err
+	}
+	if last == nil || !bytes.Equal(last.key, position(size-1)) {
+		return nil, 0, damaged(fmt.Sprintf("the journal %q does not end at record %d", mark, size-1))
+	}
+	if _, err := v.unpack(mark, size-1, *last); err != nil {
+		return nil, 0, err
+	}
+	return j, size, nil
+}
+
+// records gives the records from a position on, as bytes that are the page's.
+func (v *view) records(mark string, from int64, each func(record []byte) error) error {
+	b, size, err := v.journal(mark)
+	if err != nil || from == size {
+		return err
+	}
+	at := from
+	err = b.from(position(from), func(it item) error {
+		if !bytes.Equal(it.key, position(at)) {
+			return missing(mark, at)
+		}
+		kept, err := v.unpack(mark, at, it)
+		if err != nil {
+			return err
+		}
+		at++
+		return each(kept.record)
+	})
+	if err == nil && at != size {
+		err = missing(mark, at)
+	}
+	return err
+}
+
+func missing(mark string, at int64) error {
+	return damaged(fmt.Sprintf("record %d of the journal %q is missing", at, mark))
+}
+
+func (v *view) readFrom(mark string, from int64) (records [][]byte, err error) {
+	err = v.records(mark, from, func(record []byte) error {
+		records = append(records, bytes.Clone(record))
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return records, nil
+}
+
+// hashes gives hashes of a journal that is long enough to have them.
+func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
+	if v.schema < schemaHashes {
+		return v.computedHashes(mark, indexes)
+	}
+	journal, _, err := v.journal(mark)
+	if err != nil {
+		return nil, err
+	}
+	found := make([]tlog.Hash, len(indexes))
+	var kept keptRecord
+	last := int64(-1)
+	for i, index := range indexes {
+		level, n := tlog.SplitStoredHashIndex(index)
+		at := (n+1)<<level - 1 // the record that the hash was kept with
+		if at != last {
+			it, err := journal.get(position(at))
+			if err != nil {
+				return nil, err
+			}
+			if it == nil {
+				return nil, missing(mark, at)
+			}
+			if kept, err = v.unpack(mark, at, *it); err != nil {
+				return nil, err
+			}
+			last = at
+		}
+		found[i] = tlog.Hash(kept.hashes[level*tlog.HashSize:])
+	}
+	return found, nil
+}
+
+// computedHashes is hashes for a store that keeps none: from the records, which
+// are read once for a view.
+func (v *view) computedHashes(mark string, indexes []int64) ([]tlog.Hash, error) {
+	tree, ok := v.computed[mark]
+	if !ok {
+		records, err := v.readFrom(mark, 0)
+		if err != nil {
+			return nil, err
+		}
+		tree = seal.HashesOf(records)
+		if v.computed == nil {
+			v.computed = map[string]seal.Hashes{}
+		}
+		v.computed[mark] = tree
+	}
+	return tree.ReadHashes(indexes)
+}
+
+func (v *view) document(digest string) ([]byte, error) {
+	b, err := v.top(bucketDocuments)
+	if err != nil {
+		return nil, err
+	}
+	it, err := b.get([]byte(digest))
+	if err != nil {
+		return nil, err
+	}
+	if it == nil {
+		// It may be there under a name that is not as it was written.
+		if err := b.from(nil, checkDocument); err != nil {
+			return nil, err
+		}
+		return nil, fmt.Errorf("document %q: %w", digest, store.ErrNotFound)
+	}
+	if err := checkDocument(*it); err != nil {
+		return nil, err
+	}
+	return bytes.Clone(it.value), nil
+}
+
+func checkDocument(it item) error {
+	if it.isBucket || store.Digest(it.value) != string(it.key) {
+		return damagedDocument(string(it.key))
+	}
+	return nil
+}
