@@ -107,12 +107,7 @@ func (b *bucket) from(key []byte, each func(item) error) error {
 	if b.inline != nil {
 		return b.inline.from(key, each)
 	}
-	return b.pages(b.root, nil, nil, 0, key, func(pg *page) error {
-		if !pg.leaf {
-			return nil
-		}
-		return pg.from(key, each)
-	})
+	return b.leaves(b.root, nil, nil, 0, key, each)
 }
 
 func (pg *page) from(key []byte, each func(item) error) error {
@@ -128,9 +123,9 @@ func (pg *page) from(key []byte, each func(item) error) error {
 	return nil
 }
 
-// pages gives each page of a tree, parents first, but not those wholly before a
-// key. Keys are at least low, and less than high if there is one.
-func (b *bucket) pages(id uint64, low, high []byte, depth int, key []byte, each func(*page) error) error {
+// leaves gives everything from a key on that is in the leaves of a tree, whose
+// keys are at least low, and less than high if there is one.
+func (b *bucket) leaves(id uint64, low, high []byte, depth int, key []byte, each func(item) error) error {
 	if depth > deepest {
 		return tooDeep(id)
 	}
@@ -141,15 +136,15 @@ func (b *bucket) pages(id uint64, low, high []byte, depth int, key []byte, each 
 	if err := pg.within(low, high); err != nil {
 		return err
 	}
-	if err := each(pg); err != nil || pg.leaf {
-		return err
+	if pg.leaf {
+		return pg.from(key, each)
 	}
 	for i := max(pg.floor(key), 0); i < pg.count; i++ {
 		below := high
 		if i+1 < pg.count {
 			below = pg.key(i + 1)
 		}
-		if err := b.pages(pg.child(i), pg.key(i), below, depth+1, key, each); err != nil {
+		if err := b.leaves(pg.child(i), pg.key(i), below, depth+1, key, each); err != nil {
 			return err
 		}
 	}

@@ -20,15 +20,28 @@ import (
 // litterAge is when a half-made file is surely no one's any more.
 const litterAge = time.Hour
 
-// create makes the store with its first change already in it. The file is made
-// under another name and appears whole: a process killed here leaves no store,
-// or a good one. It gives fs.ErrExist when another process was first.
+// create makes the store with its first change already in it. It gives
+// fs.ErrExist when another process was first.
 func (s *Store) create(ctx context.Context, p plan) error {
 	fn, err := p(nil)
 	if err != nil {
 		return err
 	}
-	folder, name := filepath.Split(s.path)
+	return newFile(ctx, s.path, func(h *handle) error {
+		return h.update(ctx, func(tx *bbolt.Tx) error {
+			if err := layOut(tx); err != nil {
+				return err
+			}
+			return fn(tx)
+		})
+	})
+}
+
+// newFile makes a file under another name and fills it, and the file appears
+// whole: a process killed here leaves no store, or a good one. It gives
+// fs.ErrExist where the name is taken.
+func newFile(ctx context.Context, path string, fill func(*handle) error) error {
+	folder, name := filepath.Split(path)
 	folder = filepath.Clean(folder)
 	made, err := makeFolder(folder)
 	if err != nil {
@@ -42,10 +55,13 @@ func (s *Store) create(ctx context.Context, p plan) error {
 		return err
 	}
 	defer os.Remove(file.Name()) // it has moved away, unless something failed
-	if err := fill(ctx, file, fn); err != nil {
+	if err := fillFile(file, fill); err != nil {
 		return err
 	}
-	if err := publish(file.Name(), s.path); err != nil {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if err := publish(file.Name(), path); err != nil {
 		return err
 	}
 	for _, changed := range append(made, folder) {
@@ -56,19 +72,13 @@ func (s *Store) create(ctx context.Context, p plan) error {
 	return nil
 }
 
-func fill(ctx context.Context, file *os.File, fn change) error {
+func fillFile(file *os.File, fill func(*handle) error) error {
 	h, err := openWith(true, file.Name(), func(string, int, fs.FileMode) (*os.File, error) { return file, nil })
 	if err != nil {
 		return err
 	}
 	defer h.close()
-	err = h.update(ctx, func(tx *bbolt.Tx) error {
-		if err := layOut(tx); err != nil {
-			return err
-		}
-		return fn(tx)
-	})
-	if err != nil {
+	if err := fill(h); err != nil {
 		return err
 	}
 	return file.Sync() // bbolt has synced the content, but not all that is known of the file

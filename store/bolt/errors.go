@@ -118,6 +118,8 @@ func hint(err error) string {
 		return "see whose the file is and who may read it"
 	case errors.Is(err, syscall.ENOTDIR):
 		return "what stands for a folder in its name is none: name another file for the store"
+	case errors.Is(err, fs.ErrExist):
+		return "name a new file"
 	case errors.Is(err, errNoPath):
 		return "name the file of the store"
 	}

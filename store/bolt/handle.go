@@ -60,18 +60,31 @@ func prepare(file *os.File, path string, write bool, first func(*os.File) error)
 	if _, err := readHead(file); err != nil {
 		return err
 	}
-	if err := lock(file, write); err != nil {
+	if err := lockNamed(file, path, write); err != nil || first == nil {
 		return err
 	}
-	if locksEarly {
-		if err := samePlace(file, path); err != nil {
-			return err
-		}
-	}
-	if first == nil {
-		return nil
-	}
 	return first(file)
+}
+
+// lockFile tries once for a file's lock, as a writer has it, whatever it holds.
+func lockFile(path string) (*handle, error) {
+	file, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return nil, err
+	}
+	if err := lockNamed(file, path, true); err != nil {
+		file.Close()
+		return nil, err
+	}
+	return &handle{file: file}, nil
+}
+
+func lockNamed(file *os.File, path string, write bool) error {
+	err := lock(file, write)
+	if err == nil && locksEarly {
+		err = samePlace(file, path)
+	}
+	return err
 }
 
 // samePlace makes sure that the file has its name still: a store that is

@@ -32,9 +32,12 @@ func makeStamp(h head, freelist []byte) []byte {
 	return sum.Sum(stamp)[:stampSize]
 }
 
+// olderPage is where the head before this one stands: each stands on the page of
+// its number's parity.
+func olderPage(h head) uint64 { return h.txid%2 ^ 1 }
+
 func stampPlace(h head) int64 {
-	older := h.txid%2 ^ 1 // a head stands on the page of its number's parity
-	return int64((older+1)*h.pageSize - stampSize)
+	return int64((olderPage(h)+1)*h.pageSize - stampSize)
 }
 
 // putStamp writes the stamp of the state that was just committed.

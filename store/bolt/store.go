@@ -223,11 +223,15 @@ func (s *Store) look(write bool) error {
 	return nil
 }
 
-// open opens the file once its lock is free. It tries once at least, and until
-// the deadline.
+// open opens the file once its lock is free.
 func (s *Store) open(ctx context.Context, deadline time.Time, write bool, first func(*os.File) error) (*handle, error) {
+	return s.whenFree(ctx, deadline, func() (*handle, error) { return openFile(s.path, write, first) })
+}
+
+// whenFree tries once at least, and until the deadline.
+func (s *Store) whenFree(ctx context.Context, deadline time.Time, try func() (*handle, error)) (*handle, error) {
 	for {
-		h, err := openFile(s.path, write, first)
+		h, err := try()
 		if err == nil || !isLocked(err) {
 			return h, err
 		}

@@ -163,12 +163,16 @@ func (v *view) openJournal(parent *bucket, it item) (*bucket, int64, error) {
 
 // records gives the records from a position on, as bytes that are the page's.
 func (v *view) records(mark string, from int64, each func(record []byte) error) error {
-	b, size, err := v.journal(mark)
+	journal, size, err := v.journal(mark)
 	if err != nil || from == size {
 		return err
 	}
+	return v.recordsIn(journal, mark, from, size, each)
+}
+
+func (v *view) recordsIn(journal *bucket, mark string, from, size int64, each func(record []byte) error) error {
 	at := from
-	err = b.from(position(from), func(it item) error {
+	err := journal.from(position(from), func(it item) error {
 		if !bytes.Equal(it.key, position(at)) {
 			return missing(mark, at)
 		}

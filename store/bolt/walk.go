@@ -6,46 +6,40 @@ import (
 	"io"
 )
 
-// A walk follows every page in use, from the head on.
+// A walk follows every page in use that can be read, from the head on, and
+// gathers what is wrong on the way.
 type walk struct {
-	pager *pager
-	used  []bool
+	pager  *pager
+	used   []bool
+	faults []error
+}
+
+// mostFaults are gathered: a file in which more is wrong is wrong all over.
+const mostFaults = 100
+
+func newWalk(file io.ReaderAt, h head) *walk {
+	w := &walk{used: make([]bool, h.pages)}
+	w.pager = &pager{file: file, head: h, claim: w.claim}
+	return w
 }
 
 // checkPages checks that the file has the form in which bbolt writes it: each
 // page is of good form and used once, and every other page is on the list of
 // free ones. After that an append overwrites nothing in use.
 func checkPages(file io.ReaderAt, h head) error {
-	w := &walk{used: make([]bool, h.pages)}
-	w.pager = &pager{file: file, head: h, claim: w.claim}
-	if err := w.tree(w.pager.top(), 0); err != nil {
-		return err
-	}
-	if h.freelist == noFreelist {
-		return nil
-	}
-	body, err := w.pager.raw(h.freelist)
-	if err != nil {
-		return err
-	}
-	free, err := freePages(body)
-	if err != nil {
-		return err
-	}
-	for _, id := range free {
-		if err := w.pager.bounds(id, 1); err != nil {
-			return err
-		}
-		if err := w.claim(id, 1); err != nil {
-			return err
-		}
-	}
-	for id := 2; id < len(w.used); id++ {
-		if !w.used[id] {
-			return damaged(fmt.Sprintf("page %d is lost", id))
-		}
+	w := newWalk(file, h)
+	w.everything(w.pager.top(), 0)
+	w.free()
+	if len(w.faults) > 0 {
+		return w.faults[0]
 	}
 	return nil
+}
+
+func (w *walk) fault(err error) {
+	if err != nil && len(w.faults) < mostFaults {
+		w.faults = append(w.faults, err)
+	}
 }
 
 // claim notes that pages are used.
@@ -59,29 +53,102 @@ func (w *walk) claim(id, n uint64) error {
 	return nil
 }
 
-// tree checks a bucket with those in it.
-func (w *walk) tree(b *bucket, depth int) error {
+// everything walks a bucket with those in it.
+func (w *walk) everything(b *bucket, depth int) {
 	if depth > deepest {
-		return tooDeep(b.root)
+		w.fault(tooDeep(b.root))
+		return
 	}
-	return b.pages(b.root, nil, nil, 0, nil, func(pg *page) error {
-		for i := range pg.count {
-			if !pg.leaf || !pg.isBucket(i) {
-				continue
-			}
-			inner, err := b.open(*pg.item(i))
-			if err != nil {
-				return err
-			}
-			if inner.inline != nil {
-				continue
-			}
-			if err := w.tree(inner, depth+1); err != nil {
-				return err
-			}
+	w.bucket(b, func(it item, inner *bucket) {
+		if inner != nil {
+			w.everything(inner, depth+1)
 		}
-		return nil
 	})
+}
+
+// bucket walks one bucket: each is called with what it has, and with the bucket
+// that this is, if it is one.
+func (w *walk) bucket(b *bucket, each func(it item, inner *bucket)) {
+	if b.inline != nil {
+		w.leaf(b, b.inline, each)
+		return
+	}
+	w.page(b, b.root, nil, nil, 0, each)
+}
+
+func (w *walk) page(b *bucket, id uint64, low, high []byte, depth int, each func(item, *bucket)) {
+	if depth > deepest {
+		w.fault(tooDeep(id))
+		return
+	}
+	pg, err := w.pager.page(id)
+	if err == nil {
+		err = pg.within(low, high)
+	}
+	if err != nil {
+		w.fault(err)
+		return
+	}
+	if pg.leaf {
+		w.leaf(b, pg, each)
+		return
+	}
+	for i := range pg.count {
+		below := high
+		if i+1 < pg.count {
+			below = pg.key(i + 1)
+		}
+		w.page(b, pg.child(i), pg.key(i), below, depth+1, each)
+	}
+}
+
+func (w *walk) leaf(b *bucket, pg *page, each func(item, *bucket)) {
+	for i := range pg.count {
+		it := *pg.item(i)
+		if !it.isBucket {
+			each(it, nil)
+			continue
+		}
+		inner, err := b.open(it)
+		if err != nil {
+			w.fault(err)
+			continue
+		}
+		each(it, inner)
+	}
+}
+
+// free checks that each page is either used or on the list of free ones. Where
+// pages could not be read, others below them may be missed through no fault of
+// the list.
+func (w *walk) free() {
+	h := w.pager.head
+	if h.freelist == noFreelist {
+		return
+	}
+	whole := len(w.faults) == 0
+	body, err := w.pager.raw(h.freelist)
+	if err != nil {
+		w.fault(err)
+		return
+	}
+	free, err := freePages(body)
+	if err != nil {
+		w.fault(err)
+		return
+	}
+	for _, id := range free {
+		err := w.pager.bounds(id, 1)
+		if err == nil {
+			err = w.claim(id, 1)
+		}
+		w.fault(err)
+	}
+	for id := 2; whole && id < len(w.used); id++ {
+		if !w.used[id] {
+			w.fault(damaged(fmt.Sprintf("page %d is lost", id)))
+		}
+	}
 }
 
 // freePages gives the list of free pages that a page holds.

@@ -1,0 +1,102 @@
+package bolt
+
+import (
+	"context"
+	"io/fs"
+	"os"
+
+	"go.etcd.io/bbolt"
+
+	"fettle/store"
+	"fettle/store/seal"
+)
+
+// batch is how many bytes are held in memory before they are written.
+const batch = 4 << 20
+
+// A Builder fills a new store. See [Create]. What it is given it may still read
+// until it is done.
+type Builder struct {
+	ctx     context.Context
+	store   *Store
+	handle  *handle
+	pending []change
+	bytes   int   // that they hold
+	err     error // that ended the building
+}
+
+// Create makes a new store at path, whole or not at all: fill puts everything in
+// it, and it has its name only when all of it has reached the disk. It gives an
+// [*store.Error], which is fs.ErrExist for a path that is taken; the context's
+// error; or fill's, untouched.
+func Create(ctx context.Context, path string, fill func(*Builder) error) error {
+	s := New(path)
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if _, err := os.Lstat(s.path); err == nil {
+		return s.fail(writing, fs.ErrExist)
+	}
+	var own error // which is the caller's
+	err := newFile(ctx, s.path, func(h *handle) error {
+		h.db.NoSync = true // the whole file is synced at its end
+		b := &Builder{ctx: ctx, store: s, handle: h, pending: []change{layOut}}
+		if own = fill(b); own != nil {
+			return own
+		}
+		return b.flush()
+	})
+	if own != nil {
+		return own
+	}
+	return s.fail(writing, err)
+}
+
+// Append adds a whole journal, which must not be there yet. Arguments that
+// [store.CheckAppend] refuses give that refusal.
+func (b *Builder) Append(mark string, records [][]byte) error {
+	if err := store.CheckAppend(mark, 0, records); err != nil {
+		return err
+	}
+	var bytes int
+	for _, record := range records {
+		bytes += len(record)
+	}
+	return b.add(bytes, func(tx *bbolt.Tx) error {
+		return appendTo(tx, mark, 0, records, seal.HashesOf(records))
+	})
+}
+
+// Keep adds a document, and does nothing more when it is already there.
+func (b *Builder) Keep(document []byte) error {
+	if err := store.CheckDocument(document); err != nil {
+		return err
+	}
+	return b.add(len(document), func(tx *bbolt.Tx) error {
+		return tx.Bucket([]byte(bucketDocuments)).Put([]byte(store.Digest(document)), document)
+	})
+}
+
+func (b *Builder) add(bytes int, fn change) error {
+	b.pending = append(b.pending, fn)
+	if b.bytes += bytes; b.bytes < batch {
+		return b.err
+	}
+	return b.flush()
+}
+
+func (b *Builder) flush() error {
+	if b.err == nil {
+		err := b.handle.update(b.ctx, func(tx *bbolt.Tx) error {
+			for _, fn := range b.pending {
+				if err := fn(tx); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		b.err = b.store.fail(writing, err)
+	}
+	b.pending, b.bytes = nil, 0
+	return b.err
+}

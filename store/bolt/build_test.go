@@ -1,0 +1,229 @@
+package bolt_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"fettle/store"
+	"fettle/store/bolt"
+)
+
+// create makes a store that holds this.
+func create(t *testing.T, path string, c content) error {
+	t.Helper()
+	return bolt.Create(t.Context(), path, func(b *bolt.Builder) error {
+		for _, document := range c.documents {
+			if err := b.Keep([]byte(document)); err != nil {
+				return err
+			}
+		}
+		for mark, texts := range c.journals {
+			var records [][]byte
+			for _, text := range texts {
+				records = append(records, []byte(text))
+			}
+			if err := b.Append(mark, records); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func TestCreate(t *testing.T) {
+	large := content{map[string][]string{}, map[string]string{}}
+	for i := range 40 { // several batches
+		mark := fmt.Sprintf("CW-%02d", i)
+		for n := range 50 + i {
+			large.journals[mark] = append(large.journals[mark], fmt.Sprintf("%d %s", n, strings.Repeat("r", 5000)))
+		}
+	}
+	for _, want := range []content{{}, sampleContent(), large} {
+		path := filepath.Join(t.TempDir(), "fettle.db")
+		if err := create(t, path, want); err != nil {
+			t.Fatal(err)
+		}
+		wantOnly(t, filepath.Dir(path), "fettle.db")
+		if got := mustRead(t, path, want.digests()...); !got.equal(want) {
+			t.Errorf("read as %.300v", got)
+		}
+		wantTrees(t, path, want)
+		report, err := bolt.New(path).Examine(t.Context())
+		if err != nil || len(report.Faults) > 0 {
+			t.Errorf("%+v, %v", report, err)
+		}
+		mustAppend(t, path, "SK-02", int64(len(want.journals["SK-02"])), "more")
+	}
+}
+
+func TestCreateTwice(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	if err := create(t, path, sampleContent()); err != nil {
+		t.Fatal(err)
+	}
+	err := create(t, path, content{})
+	wantError(t, err, "write", path, fs.ErrExist)
+	if got := mustRead(t, path); len(got.journals) != 3 {
+		t.Errorf("%v", got)
+	}
+}
+
+// What ends the building leaves nothing.
+func TestCreateEnded(t *testing.T) {
+	errOwn := errors.New("the source is gone")
+	big := make([]byte, store.MaxRecord)
+	for name, test := range map[string]struct {
+		fill func(*bolt.Builder) error
+		want error
+	}{
+		"its own error": {func(b *bolt.Builder) error { return errors.Join(b.Append("CW-01", [][]byte{big}), errOwn) }, errOwn},
+		"a journal twice": {func(b *bolt.Builder) error {
+			return errors.Join(b.Append("CW-01", [][]byte{big}), b.Append("CW-01", [][]byte{big}))
+		}, store.ErrConflict},
+		"a journal twice, unheard": {func(b *bolt.Builder) error {
+			for range 9 {
+				_ = b.Append("CW-01", [][]byte{big})
+			}
+			return nil
+		}, store.ErrConflict},
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "fettle.db")
+			if err := bolt.Create(t.Context(), path, test.fill); !errors.Is(err, test.want) {
+				t.Errorf("want %v, got %v", test.want, err)
+			}
+			wantOnly(t, filepath.Dir(path))
+		})
+	}
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	ctx, cancel := context.WithCancel(t.Context())
+	err := bolt.Create(ctx, path, func(b *bolt.Builder) error {
+		cancel()
+		return b.Keep(nil)
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Error(err)
+	}
+	wantOnly(t, filepath.Dir(path))
+}
+
+func TestReplace(t *testing.T) {
+	folder := t.TempDir()
+	path, with, aside := filepath.Join(folder, "fettle.db"), filepath.Join(folder, "new"), filepath.Join(folder, "aside")
+	s := bolt.New(path)
+	replace := func(check func(store.Reader) error) (bool, error) {
+		return s.Replace(t.Context(), with, aside, check)
+	}
+	never := func(store.Reader) error { t.Error("asked of nothing"); return nil }
+
+	mustAppend(t, with, "CW-01", 0, "first")
+	if kept, err := replace(never); kept || err != nil {
+		t.Fatal(kept, err)
+	}
+	wantOnly(t, folder, "fettle.db")
+
+	// Refused by the check, which sees what is there.
+	mustAppend(t, with, "CW-01", 0, "second")
+	errLess := errors.New("it has less")
+	_, err := replace(func(r store.Reader) error {
+		records, err := r.Read("CW-01", 0)
+		if err != nil || string(records[0]) != "first" {
+			t.Error(records, err)
+		}
+		return errLess
+	})
+	if err != errLess {
+		t.Error(err)
+	}
+	wantOnly(t, folder, "fettle.db", "new")
+
+	if kept, err := replace(nil); !kept || err != nil {
+		t.Fatal(kept, err)
+	}
+	wantOnly(t, folder, "aside", "fettle.db")
+	if got := mustRead(t, path).journals["CW-01"]; !slices.Equal(got, []string{"second"}) {
+		t.Errorf("%q", got)
+	}
+	if got := mustRead(t, aside).journals["CW-01"]; !slices.Equal(got, []string{"first"}) {
+		t.Errorf("%q", got)
+	}
+
+	// Nothing is written over, and where a step fails all is as it was.
+	mustAppend(t, with, "CW-01", 0, "third")
+	_, err = replace(nil)
+	wantError(t, err, "write", path, fs.ErrExist)
+	if err := os.Remove(with); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Replace(t.Context(), with, aside+"-2", nil); err == nil {
+		t.Error("replaced with nothing")
+	}
+	wantOnly(t, folder, "aside", "fettle.db")
+	mustAppend(t, path, "CW-01", 1, "after")
+}
+
+// A damaged store is replaced too, but not where something is to be checked of it.
+func TestReplaceDamaged(t *testing.T) {
+	folder := t.TempDir()
+	path, with, aside := filepath.Join(folder, "fettle.db"), filepath.Join(folder, "new"), filepath.Join(folder, "aside")
+	mustAppend(t, with, "CW-01", 0, "first")
+	harmed := make([]byte, 1<<16)
+	mustWriteFile(t, path, harmed, 0o600)
+	_, err := bolt.New(path).Replace(t.Context(), with, aside, func(store.Reader) error { return nil })
+	wantError(t, err, "write", path, store.ErrForeign)
+	if kept, err := bolt.New(path).Replace(t.Context(), with, aside, nil); !kept || err != nil {
+		t.Fatal(kept, err)
+	}
+	if string(mustReadFile(t, aside)) != string(harmed) || len(mustRead(t, path).journals) != 1 {
+		t.Error("not replaced")
+	}
+}
+
+// TestReplaceUnderWriters replaces a store over and over while others append:
+// each entry that was acknowledged is in the store, or in one kept aside.
+func TestReplaceUnderWriters(t *testing.T) {
+	folder := t.TempDir()
+	path := filepath.Join(folder, "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "start")
+	const writers, each, times = 3, 40, 12
+	var wg sync.WaitGroup
+	for w := range writers {
+		wg.Go(func() {
+			for i := range each {
+				// A mark of its own for each, so that a replaced journal is no conflict.
+				if err := tryAppend(t, path, fmt.Sprintf("W%d-%d", w, i), 0, "entry"); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	for i := range times {
+		with := filepath.Join(folder, fmt.Sprint("new-", i))
+		mustAppend(t, with, "CW-01", 0, "start")
+		if _, err := bolt.New(path).Replace(t.Context(), with, filepath.Join(folder, fmt.Sprint("aside-", i)), nil); err != nil {
+			t.Error(err)
+		}
+	}
+	wg.Wait()
+	all := map[string]bool{}
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, entry := range entries {
+		for mark := range mustRead(t, filepath.Join(folder, entry.Name())).journals {
+			all[mark] = true
+		}
+	}
+	if len(all) != 1+writers*each {
+		t.Errorf("%d journals are somewhere, want %d", len(all), 1+writers*each)
+	}
+}

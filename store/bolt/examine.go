@@ -1,0 +1,217 @@
+package bolt
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"os"
+	"slices"
+
+	"fettle/store"
+)
+
+// A Report is what [Store.Examine] found.
+type Report struct {
+	Schema    int            // 0 where it cannot be read
+	Faults    []error        // of the file: heads, pages, the list of free ones, documents
+	Journals  []FoundJournal // whose names can be read, sorted by them
+	Documents []string       // the digests of those that are as they were written, sorted
+}
+
+// A FoundJournal is one that a store has or had.
+type FoundJournal struct {
+	Mark  string
+	Size  int64 // as it is written; how much of it can be read, [Store.Rescue] tells
+	Older bool  // only in the state before the last append: that one may be missing from it
+}
+
+// Examine looks at every page, and at every document by its digest, and changes
+// nothing. What it finds wrong is in the report; its error says that nothing of
+// the file can be read at all, as an [*store.Error], or is the context's. A
+// missing file is a good empty store.
+func (s *Store) Examine(ctx context.Context) (Report, error) {
+	var report Report
+	err := s.eachState(ctx, func(file *os.File, states []head) error {
+		found := map[string]FoundJournal{}
+		for i, state := range states {
+			older := i > 0
+			v := &survey{walk: newWalk(file, state), journals: found, older: older, report: &report}
+			v.run()
+			if older {
+				break // what is wrong with it was not asked for
+			}
+			if len(states) == 1 {
+				report.Faults = append(report.Faults, damaged("one of its two heads is not as it was written: if it was the newer one, the last append is missing"))
+			}
+			report.Faults = append(report.Faults, v.faults...)
+			if len(v.faults) == 0 {
+				break
+			}
+		}
+		for _, mark := range slices.Sorted(maps.Keys(found)) {
+			report.Journals = append(report.Journals, found[mark])
+		}
+		slices.Sort(report.Documents)
+		report.Documents = slices.Compact(report.Documents)
+		return ctx.Err()
+	})
+	return report, err
+}
+
+// eachState opens the file and gives the states that its heads lead to, the
+// newer first. A file that is not there has none, and fn is not called.
+func (s *Store) eachState(ctx context.Context, fn func(file *os.File, states []head) error) error {
+	h, err := s.openForView(ctx)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return s.fail(reading, err)
+	}
+	defer h.close()
+	newer, err := readHead(h.file)
+	if err != nil {
+		return s.fail(reading, err)
+	}
+	states := []head{newer}
+	if older, err := readHeadAt(h.file, olderPage(newer)*newer.pageSize); err == nil && older.pageSize == newer.pageSize {
+		states = append(states, older)
+	}
+	return s.fail(reading, fn(h.file, states))
+}
+
+// A survey walks one state for an examination.
+type survey struct {
+	*walk
+	journals map[string]FoundJournal
+	older    bool
+	report   *Report
+}
+
+func (v *survey) run() {
+	if !v.older {
+		if view, err := newView(v.pager.file, v.pager.head); err != nil {
+			v.fault(err)
+		} else {
+			v.report.Schema = view.schema
+		}
+	}
+	missing := map[string]bool{bucketMeta: true, bucketJournals: true, bucketDocuments: true}
+	v.bucket(v.pager.top(), func(it item, b *bucket) {
+		delete(missing, string(it.key))
+		switch name := string(it.key); {
+		case b == nil:
+			v.fault(damaged(fmt.Sprintf("it holds %q, which is no bucket", it.key)))
+		case name == bucketJournals:
+			v.surveyJournals(b)
+		case name == bucketDocuments:
+			v.bucket(b, v.document)
+		default:
+			v.everything(b, 1)
+		}
+	})
+	for _, name := range slices.Sorted(maps.Keys(missing)) {
+		v.fault(damaged("its " + name + " are missing"))
+	}
+	v.free()
+}
+
+func (v *survey) surveyJournals(b *bucket) {
+	count := uint64(0)
+	v.bucket(b, func(it item, journal *bucket) {
+		count++
+		mark := string(it.key)
+		if journal == nil {
+			v.fault(damaged(fmt.Sprintf("the journal %q is no journal", mark)))
+			return
+		}
+		if _, ok := v.journals[mark]; !ok {
+			v.journals[mark] = FoundJournal{Mark: mark, Size: int64(journal.sequence), Older: v.older}
+		}
+		v.everything(journal, 1)
+	})
+	if count != b.sequence {
+		v.fault(damaged(fmt.Sprintf("it has %d journals where %d were written", count, b.sequence)))
+	}
+}
+
+func (v *survey) document(it item, _ *bucket) {
+	if err := checkDocument(it); err != nil {
+		v.fault(err)
+		return
+	}
+	v.report.Documents = append(v.report.Documents, string(it.key))
+}
+
+// Rescue reads a journal as far as it can be read, of a store that may be
+// damaged: from the state that leads further. fault tells why it went no
+// further; where it is nil, the journal is whole.
+func (s *Store) Rescue(ctx context.Context, mark string) (records [][]byte, fault error, err error) {
+	fault = damaged(fmt.Sprintf("nothing of the journal %q can be read", mark))
+	err = s.eachState(ctx, func(file *os.File, states []head) error {
+		for i, state := range states {
+			found, wrong := rescueFrom(file, state, mark)
+			if wrong == nil && i > 0 {
+				wrong = damaged("this is what it was before the last append")
+			}
+			if len(found) > len(records) || i == 0 {
+				records, fault = found, wrong
+			}
+			if fault == nil {
+				break
+			}
+		}
+		return ctx.Err()
+	})
+	return records, fault, err
+}
+
+func rescueFrom(file *os.File, state head, mark string) (records [][]byte, fault error) {
+	v, err := newView(file, state)
+	if err != nil {
+		return nil, err
+	}
+	journals, err := v.top(bucketJournals)
+	if err != nil {
+		return nil, err
+	}
+	journal, err := journals.sub([]byte(mark))
+	if err != nil {
+		return nil, err
+	}
+	if journal == nil {
+		return nil, damaged(fmt.Sprintf("the journal %q is missing", mark))
+	}
+	fault = v.recordsIn(journal, mark, 0, int64(journal.sequence), func(record []byte) error {
+		records = append(records, bytes.Clone(record))
+		return nil
+	})
+	return records, fault
+}
+
+// RescueDocument gives a document of a store that may be damaged, from whichever
+// state has it as it was written.
+func (s *Store) RescueDocument(ctx context.Context, digest string) (document []byte, err error) {
+	err = s.eachState(ctx, func(file *os.File, states []head) error {
+		var first error
+		for _, state := range states {
+			v, err := newView(file, state)
+			if err == nil {
+				document, err = v.document(digest)
+			}
+			if err == nil {
+				return nil
+			}
+			if first == nil {
+				first = err
+			}
+		}
+		return first
+	})
+	if err == nil && document == nil {
+		err = fmt.Errorf("document %q: %w", digest, store.ErrNotFound)
+	}
+	return document, err
+}

@@ -1,0 +1,216 @@
+package bolt_test
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"go.etcd.io/bbolt"
+
+	"fettle/store"
+	"fettle/store/bolt"
+)
+
+// examined puts bytes in a file and examines it.
+func examined(t *testing.T, file []byte) (path string, report bolt.Report) {
+	t.Helper()
+	path = filepath.Join(t.TempDir(), "fettle.db")
+	mustWriteFile(t, path, file, 0o600)
+	report, err := bolt.New(path).Examine(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(mustReadFile(t, path), file) {
+		t.Error("the examination changed the file")
+	}
+	return path, report
+}
+
+// rescued gives what can be read of each journal that a report names, and which
+// are whole.
+func rescued(t *testing.T, path string, report bolt.Report) (journals map[string][]string, whole map[string]bool) {
+	t.Helper()
+	journals, whole = map[string][]string{}, map[string]bool{}
+	for _, j := range report.Journals {
+		records, fault, err := bolt.New(path).Rescue(t.Context(), j.Mark)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, record := range records {
+			journals[j.Mark] = append(journals[j.Mark], string(record))
+		}
+		whole[j.Mark] = fault == nil
+	}
+	return journals, whole
+}
+
+func TestExamineSound(t *testing.T) {
+	for _, large := range []bool{false, true} {
+		s := makeSample(t, large)
+		path, report := examined(t, s.file)
+		if len(report.Faults) > 0 || report.Schema != newestSchema() {
+			t.Errorf("%+v", report)
+		}
+		var marks []string
+		for _, j := range report.Journals {
+			marks = append(marks, j.Mark)
+			if j.Size != int64(len(s.full.journals[j.Mark])) || j.Older {
+				t.Errorf("%+v", j)
+			}
+		}
+		if want := slices.Sorted(maps.Keys(s.full.journals)); !slices.Equal(marks, want) {
+			t.Errorf("found %q, want %q", marks, want)
+		}
+		if want := slices.Sorted(slices.Values(s.digests)); !slices.Equal(report.Documents, want) {
+			t.Errorf("found the documents %q, want %q", report.Documents, want)
+		}
+		journals, whole := rescued(t, path, report)
+		if !maps.EqualFunc(journals, s.full.journals, slices.Equal) {
+			t.Errorf("rescued %.300v", journals)
+		}
+		for mark, is := range whole {
+			if !is {
+				t.Errorf("%s is not whole", mark)
+			}
+		}
+		for _, digest := range s.digests {
+			document, err := bolt.New(path).RescueDocument(t.Context(), digest)
+			if err != nil || string(document) != s.full.documents[digest] {
+				t.Errorf("%q, %v", document, err)
+			}
+		}
+		if _, err := bolt.New(path).RescueDocument(t.Context(), store.Digest([]byte("another"))); !errors.Is(err, store.ErrNotFound) {
+			t.Error(err)
+		}
+	}
+}
+
+func TestExamineNothing(t *testing.T) {
+	s := bolt.New(filepath.Join(t.TempDir(), "fettle.db"))
+	report, err := s.Examine(t.Context())
+	if err != nil || len(report.Faults) > 0 || len(report.Journals) > 0 {
+		t.Errorf("%+v, %v", report, err)
+	}
+}
+
+func TestExamineForeign(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustWriteFile(t, path, []byte("a letter"), 0o600)
+	_, err := bolt.New(path).Examine(t.Context())
+	wantError(t, err, "read", path, store.ErrForeign)
+	_, _, err = bolt.New(path).Rescue(t.Context(), "CW-01")
+	wantError(t, err, "read", path, store.ErrForeign)
+}
+
+// TestExamineHarmed harms a byte in each place where an element or a page
+// begins, and elsewhere. What is rescued is never other than what was written,
+// and where reading notices harm, so does the examination or the rescue.
+func TestExamineHarmed(t *testing.T) {
+	s := makeSample(t, true)
+	step := counts(4099, 331)
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	noticed := 0
+	for at := 0; at < s.inUse; at++ {
+		if at%os.Getpagesize() != 8 && at%os.Getpagesize() != 20 && at%step != 0 {
+			continue
+		}
+		harmed := bytes.Clone(s.file)
+		harmed[at] ^= 1 << (at % 8)
+		mustWriteFile(t, path, harmed, 0o600)
+		report, err := bolt.New(path).Examine(t.Context())
+		if err != nil {
+			wantFamily(t, err)
+			continue
+		}
+		journals, whole := rescued(t, path, report)
+		sound := len(report.Faults) == 0
+		for mark, records := range journals {
+			want := s.full.journals[mark]
+			if len(records) > len(want) || !slices.Equal(records, want[:len(records)]) {
+				t.Errorf("byte %d: rescued %s as %.300q", at, mark, records)
+			}
+			sound = sound && whole[mark]
+		}
+		if got, err := read(t, path, s.digests...); sound && (err != nil || !got.equal(s.full)) {
+			t.Errorf("byte %d: called sound, and read as %.300v, %v", at, got, err)
+		}
+		if !sound {
+			noticed++
+		}
+	}
+	t.Logf("%d harmed files noticed", noticed)
+	if noticed == 0 {
+		t.Error("nothing was harmed")
+	}
+}
+
+// One journal is harmed: the others are whole, and it up to there.
+func TestRescueBesideHarm(t *testing.T) {
+	s := makeSample(t, true)
+	at := bytes.Index(s.file, []byte(s.full.journals["CW-01"][200]))
+	harmed := bytes.Clone(s.file)
+	harmed[at] ^= 4
+	path, report := examined(t, harmed)
+	if len(report.Faults) > 0 {
+		t.Errorf("no page is harmed in its form: %v", report.Faults)
+	}
+	journals, whole := rescued(t, path, report)
+	for mark, want := range s.full.journals {
+		if mark == "CW-01" {
+			want = want[:200]
+		}
+		if !slices.Equal(journals[mark], want) || whole[mark] != (mark != "CW-01") {
+			t.Errorf("%s: %d records, whole: %v", mark, len(journals[mark]), whole[mark])
+		}
+	}
+}
+
+// The pages that lead to the journals are harmed: the state before the last
+// append leads to them still.
+func TestRescueFromBefore(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	const journals = 200
+	for i := range journals {
+		mustAppend(t, path, fmt.Sprintf("CW-%03d", i), 0, "first")
+	}
+	mustAppend(t, path, "CW-007", 1, "last")
+	harmed := mustReadFile(t, path)
+	clear(harmed[rootPage(t, path)*os.Getpagesize():][16:64])
+	path, report := examined(t, harmed)
+	if len(report.Faults) == 0 || len(report.Journals) != journals {
+		t.Fatalf("%d journals, %v", len(report.Journals), report.Faults)
+	}
+	got, whole := rescued(t, path, report)
+	for mark, records := range got {
+		if !slices.Equal(records, []string{"first"}) || whole[mark] {
+			t.Errorf("%s: %q, whole: %v", mark, records, whole[mark])
+		}
+	}
+	for _, j := range report.Journals {
+		if !j.Older {
+			t.Errorf("%+v", j)
+		}
+	}
+}
+
+// rootPage is the page of a store's outermost bucket.
+func rootPage(t *testing.T, path string) (id int) {
+	t.Helper()
+	db, err := bbolt.Open(path, 0o600, &bbolt.Options{ReadOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = db.View(func(tx *bbolt.Tx) error {
+		id = int(tx.Cursor().Bucket().Root())
+		return nil
+	})
+	if err := errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return id
+}

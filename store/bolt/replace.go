@@ -1,0 +1,87 @@
+package bolt
+
+import (
+	"context"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"fettle/store"
+)
+
+// Replace puts the store in the file with in the place of this one, sound or
+// damaged, and keeps the one that was there under the name aside. All are on one
+// disk, and aside is not taken. It tells whether there was one to keep. There is
+// a store at every moment, even if the power fails.
+//
+// Before that, check is called with what is there, under the lock, so that
+// nothing can be appended in between. Its error ends it, and is given back
+// untouched. It may be nil, and is not called where there is no store.
+func (s *Store) Replace(ctx context.Context, with, aside string, check func(store.Reader) error) (kept bool, err error) {
+	deadline := time.Now().Add(patience)
+	if err := s.await(ctx); err != nil {
+		return false, err
+	}
+	defer s.leave()
+
+	var own error // which is check's
+	for range attempts {
+		if err = s.look(true); err == nil {
+			kept = true
+			own, err = s.replaceFile(ctx, deadline, with, aside, check)
+			break
+		}
+		if errors.Is(err, fs.ErrNotExist) {
+			err = publish(with, s.path)
+		}
+		// Another process made the file between the two: that one is replaced.
+		if !errors.Is(err, fs.ErrExist) {
+			break
+		}
+	}
+	switch {
+	case own != nil:
+		return false, own
+	case err != nil:
+		return false, s.fail(writing, err)
+	}
+	if err := syncFolder(filepath.Dir(s.path)); err != nil {
+		return kept, s.fail(writing, unconfirmed(err))
+	}
+	return kept, nil
+}
+
+// replaceFile replaces the file that is there. It is locked without bbolt, which
+// would follow what it finds in a damaged one.
+func (s *Store) replaceFile(ctx context.Context, deadline time.Time, with, aside string, check func(store.Reader) error) (own, err error) {
+	h, err := s.whenFree(ctx, deadline, func() (*handle, error) { return lockFile(s.path) })
+	if err != nil {
+		return nil, err
+	}
+	defer h.close()
+	if check != nil {
+		r := &reader{store: s}
+		defer func() { r.over = true }()
+		if r.view, err = h.view(); err != nil {
+			return nil, err
+		}
+		if own = check(r); own != nil {
+			return own, nil
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if !locksEarly {
+		h.close() // a file that is open keeps its name there
+	}
+	if err := os.Link(s.path, aside); err != nil {
+		return nil, err
+	}
+	if err := os.Rename(with, s.path); err != nil {
+		return nil, errors.Join(err, os.Remove(aside))
+	}
+	return nil, nil
+}
