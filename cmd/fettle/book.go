@@ -7,13 +7,13 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/book"
 	"fettle/cmd/internal/desk"
 	"fettle/store/photos"
+	"fettle/store/wholefile"
 )
 
 // bookPhoto is how many pixels the longest side of a photo in a book has.
@@ -70,26 +70,20 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 		_, err := a.Out.Write(page.Bytes())
 		return err
 	}
-	if _, err := os.Lstat(out); !force && !errors.Is(err, fs.ErrNotExist) {
+	write := wholefile.Create
+	if force {
+		write = wholefile.Replace
+	}
+	err = write(ctx, out, 0o644, func(file *os.File) error {
+		_, err := file.Write(page.Bytes())
+		return err
+	})
+	if errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("the book %s: %w", out, desk.ErrExists)
 	}
-	if err := replaceFile(out, page.Bytes()); err != nil {
+	if err != nil {
 		return fmt.Errorf("writing the book: %w", err)
 	}
 	a.say("The book of %s is in %s.", mark, out)
 	return nil
-}
-
-// replaceFile writes a file whole or not at all.
-func replaceFile(path string, data []byte) error {
-	file, err := os.CreateTemp(filepath.Dir(path), ".fettle-book-")
-	if err != nil {
-		return err
-	}
-	defer func() { _ = os.Remove(file.Name()) }()
-	_, err = file.Write(data)
-	if err = errors.Join(err, file.Chmod(0o644), file.Sync(), file.Close()); err != nil {
-		return err
-	}
-	return os.Rename(file.Name(), path)
 }

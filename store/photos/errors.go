@@ -5,10 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"syscall"
 
 	"fettle/store"
+	"fettle/store/wholefile"
 )
 
 // What can be wrong with a file that is to be added, or a picture that is to be
@@ -42,10 +42,7 @@ var (
 	ErrChanged = errors.New("not as it was added")
 )
 
-var (
-	errNoStore     = errors.New("no store is named")
-	errUnconfirmed = errors.New("the disk did not confirm the last write")
-)
+var errNoStore = errors.New("no store is named")
 
 // An Error is a photo that could not be added or read.
 type Error struct {
@@ -90,17 +87,12 @@ func fail(op, path string, err error) error {
 // kind finds the error of this package or of package store for one of the
 // system, and drops what the system adds to it.
 func kind(op string, err error) error {
-	if errors.Is(err, errUnconfirmed) || errors.Is(err, store.ErrReadOnly) {
+	if errors.Is(err, wholefile.ErrUnconfirmed) || errors.Is(err, store.ErrReadOnly) {
 		return err
 	}
 	cause := err
-	var at *fs.PathError
-	var between *os.LinkError
-	switch {
-	case errors.As(err, &at):
+	if at, ok := errors.AsType[*fs.PathError](err); ok {
 		cause = at.Err
-	case errors.As(err, &between):
-		cause = between.Err
 	}
 	if op != writing {
 		return cause
@@ -128,7 +120,7 @@ func hint(op string, err error) string {
 		return "make the folder writable"
 	case errors.Is(err, store.ErrFull):
 		return "nothing was kept: make room and do it again"
-	case errors.Is(err, errUnconfirmed):
+	case errors.Is(err, wholefile.ErrUnconfirmed):
 		return "add it again: that does no harm"
 	case errors.Is(err, syscall.ENOTDIR) && op != adding:
 		return "what stands in the place of the folder of photos is none: move it away"

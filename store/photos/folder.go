@@ -68,7 +68,7 @@ func (f Folder) Add(ctx context.Context, file string) (Photo, error) {
 	if err := ctx.Err(); err != nil {
 		return Photo{}, err
 	}
-	if err := f.keep(data, photo.Digest); err != nil {
+	if err := f.keep(ctx, data, photo.Digest); err != nil {
 		return Photo{}, fail(writing, f.path, err)
 	}
 	return photo, nil

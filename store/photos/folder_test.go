@@ -249,18 +249,20 @@ func TestReadOnly(t *testing.T) {
 }
 
 func TestLitter(t *testing.T) {
-	f := beside(t)
-	if err := os.Mkdir(f.Path(), 0o700); err != nil {
-		t.Fatal(err)
-	}
-	old, recent := filepath.Join(f.Path(), ".new-1"), filepath.Join(f.Path(), ".new-2")
-	long := time.Now().Add(-2 * litterAge)
-	err := errors.Join(os.WriteFile(old, nil, 0o600), os.WriteFile(recent, nil, 0o600), os.Chtimes(old, long, long))
+	f, data := beside(t), asJPEG(t, corners())
+	path, err := f.place(store.Digest(data))
 	if err != nil {
 		t.Fatal(err)
 	}
-	mustAdd(t, f, write(t, "a.jpg", asJPEG(t, corners())))
-	if got := files(t, f.Path()); len(got) != 2 || got[0] != ".new-2" {
+	shelf := filepath.Dir(path)
+	old, recent := filepath.Join(shelf, ".fettle-new-0123456789abcdef"), filepath.Join(shelf, ".fettle-new-fedcba9876543210")
+	long := time.Now().Add(-2 * time.Hour)
+	err = errors.Join(os.MkdirAll(shelf, 0o700), os.WriteFile(old, nil, 0o600), os.WriteFile(recent, nil, 0o600), os.Chtimes(old, long, long))
+	if err != nil {
+		t.Fatal(err)
+	}
+	mustAdd(t, f, write(t, "a.jpg", data))
+	if got := files(t, shelf); len(got) != 2 || got[0] != filepath.Base(recent) {
 		t.Errorf("the folder holds %q", got)
 	}
 }

@@ -1,6 +1,7 @@
 package seal
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -9,7 +10,8 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
-	"syscall"
+
+	"fettle/store/wholefile"
 )
 
 const maxKeyFile = 4096
@@ -81,38 +83,11 @@ func readKey(path string) (*Key, error) {
 // keepKey makes the file, which appears whole. It gives fs.ErrExist if it is
 // there.
 func keepKey(path, private string) error {
-	folder := filepath.Dir(path)
-	if err := os.MkdirAll(folder, 0o700); err != nil {
+	if err := wholefile.MakeFolder(filepath.Dir(path)); err != nil {
 		return err
 	}
-	file, err := os.CreateTemp(folder, "."+filepath.Base(path)+".new-*") // its mode is 0600
-	if err != nil {
+	return wholefile.Create(context.Background(), path, 0o600, func(file *os.File) error {
+		_, err := file.WriteString(private + "\n")
 		return err
-	}
-	defer os.Remove(file.Name()) // it has moved away, unless something failed
-	_, err = file.WriteString(private + "\n")
-	if err = errors.Join(err, file.Sync(), file.Close()); err != nil {
-		return err
-	}
-	if err := publish(file.Name(), path); err != nil {
-		return err
-	}
-	return syncFolder(folder)
-}
-
-// syncFolder makes a new name in a folder durable, where a system can.
-func syncFolder(folder string) error {
-	if runtime.GOOS == "windows" {
-		return nil
-	}
-	f, err := os.Open(folder)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	err = f.Sync()
-	if errors.Is(err, syscall.EINVAL) || errors.Is(err, errors.ErrUnsupported) {
-		return nil // some filesystems have nothing to sync in a folder
-	}
-	return err
+	})
 }

@@ -16,6 +16,7 @@ import (
 
 	"fettle/store"
 	"fettle/store/seal"
+	"fettle/store/wholefile"
 	"fettle/workflow"
 )
 
@@ -54,17 +55,15 @@ func (d *Desk) Export(ctx context.Context, mark, to string) (missing []string, e
 	if err != nil {
 		return nil, err
 	}
-	file, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	err = wholefile.Create(ctx, to, 0o600, func(file *os.File) (err error) {
+		missing, err = d.pack(file, l)
+		return err
+	})
 	if errors.Is(err, os.ErrExist) {
 		return nil, fmt.Errorf("the file %s: %w", to, ErrExists)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("making the file: %w", err)
-	}
-	missing, err = d.pack(file, l)
-	if err = errors.Join(err, file.Sync(), file.Close()); err != nil {
-		_ = os.Remove(to)
-		return nil, fmt.Errorf("writing %s: %w", to, err)
+		return nil, fmt.Errorf("writing the airframe: %w", err)
 	}
 	return missing, nil
 }

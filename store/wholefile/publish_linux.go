@@ -1,4 +1,4 @@
-package seal
+package wholefile
 
 import (
 	"errors"
@@ -11,7 +11,10 @@ import (
 func publish(from, to string) error {
 	err := unix.Renameat2(unix.AT_FDCWD, from, unix.AT_FDCWD, to, unix.RENAME_NOREPLACE)
 	if errors.Is(err, unix.EINVAL) || errors.Is(err, unix.ENOSYS) {
-		return os.Link(from, to) // the filesystem cannot, but may know links
+		return publishByLink(from, to) // the filesystem or the system does not know it
 	}
-	return err
+	if err != nil {
+		return &os.LinkError{Op: "rename", Old: from, New: to, Err: err}
+	}
+	return nil
 }

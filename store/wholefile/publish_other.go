@@ -1,0 +1,6 @@
+//go:build !linux && !windows
+
+package wholefile
+
+// publish gives a file its name, and fs.ErrExist if the name is taken.
+func publish(from, to string) error { return publishByLink(from, to) }

@@ -1,0 +1,5 @@
+package wholefile
+
+func ways() map[string]func(from, to string) error {
+	return map[string]func(from, to string) error{"publish": publish}
+}
