@@ -22,7 +22,8 @@ type Journal struct {
 // A mark that [CheckMark] refuses gives that refusal. Any other failure is an
 // [*Error], most often one of [ErrDamaged].
 type Reader interface {
-	// Journals gives every journal, sorted by mark.
+	// Journals gives every journal, sorted by mark, with the size that is written
+	// of it; whether it has that, reading it tells.
 	Journals() ([]Journal, error)
 
 	// Size gives how many records a journal has, 0 for one that does not exist.

@@ -79,14 +79,45 @@ func (e *Entry) UnmarshalJSON(data []byte) error {
 func Decode(records [][]byte, from int64) ([]Entry, error) {
 	entries := make([]Entry, len(records))
 	for i, record := range records {
-		if err := json.Unmarshal(record, &entries[i]); err != nil {
-			return nil, fmt.Errorf("position %d: %w", from+int64(i), err)
-		}
-		if want := from + int64(i); entries[i].Position != want {
-			return nil, fmt.Errorf("%w: position %d says that it is %d", ErrBadEntry, want, entries[i].Position)
+		var err error
+		if entries[i], err = decode(record, from+int64(i)); err != nil {
+			return nil, err
 		}
 	}
 	return entries, nil
+}
+
+// DecodeOnly reads those entries of a whole journal that are of these kinds,
+// without the cost of reading the rest.
+func DecodeOnly(records [][]byte, kinds ...string) ([]Entry, error) {
+	var entries []Entry
+	for i, record := range records {
+		for _, kind := range kinds {
+			if !bytes.Contains(record, []byte(`"`+kind+`"`)) {
+				continue
+			}
+			e, err := decode(record, int64(i))
+			if err != nil {
+				return nil, err
+			}
+			if e.Facts.Kind() == kind {
+				entries = append(entries, e)
+				break
+			}
+		}
+	}
+	return entries, nil
+}
+
+func decode(record []byte, position int64) (Entry, error) {
+	var e Entry
+	if err := json.Unmarshal(record, &e); err != nil {
+		return e, fmt.Errorf("position %d: %w", position, err)
+	}
+	if e.Position != position {
+		return e, fmt.Errorf("%w: position %d says that it is %d", ErrBadEntry, position, e.Position)
+	}
+	return e, nil
 }
 
 // Encode gives the stored form of entries.

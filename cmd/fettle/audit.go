@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"os"
@@ -20,7 +19,7 @@ import (
 type auditOptions struct {
 	filter           workflow.AuditFilter
 	from, to, format string
-	prove            bool
+	prove, all       bool
 	against, key     string
 	entry            int64
 }
@@ -47,6 +46,7 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.BoolVar(&o.filter.Failures, "failures", false, "readings out of tolerance or undecided only")
 	flags.StringVar(&o.format, "format", "text", "`text, md, json or csv`")
 	flags.BoolVar(&o.prove, "prove", false, "recompute the journal's tree from the stored bytes, and check its seals and photos")
+	flags.BoolVar(&o.all, "all", false, "with --prove: every airframe's journal")
 	flags.StringVar(&o.against, "against", "", "prove that the journal still holds what this `SEAL`, a file, has sealed")
 	flags.Int64Var(&o.entry, "entry", -1, "with --against: print the proof that entry `N` was in the journal when it was sealed")
 	flags.StringVar(&o.key, "key", "", "the public `KEY` of who sealed it; else your own")
@@ -63,6 +63,12 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	}
 	if o.filter.To, err = day(o.to, 1); err != nil {
 		return err
+	}
+	if o.all {
+		if !o.prove || len(args) > 0 || o.against != "" {
+			return usage("--all goes with --prove, and with no mark and no seal")
+		}
+		return a.proveAll(ctx)
 	}
 	d, mark, _, err := a.deskOf(ctx, args)
 	if err != nil {
@@ -125,13 +131,31 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 	if err != nil {
 		return err
 	}
-	tree.Size, tree.Root, tree.Intact = v.Head.Size, base64.StdEncoding.EncodeToString(v.Head.Root[:]), len(v.Faults) == 0
-	tree.Photos, tree.Missing = v.Photos, v.Missing
-	tree.Seals, tree.Faults = v.Seals, v.Faults
+	tree.Found(v)
 	if err := a.show(tree); err != nil {
 		return err
 	}
 	if !tree.Intact || !tree.Contains || len(tree.Missing) > 0 {
+		return &silentError{exitFault}
+	}
+	return nil
+}
+
+// proveAll is prove for every airframe of the store.
+func (a *app) proveAll(ctx context.Context) error {
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	verdicts, err := d.ProveAll(ctx)
+	if err != nil {
+		return err
+	}
+	trees := page.NewTrees(verdicts)
+	if err := a.show(trees); err != nil {
+		return err
+	}
+	if !trees.Intact {
 		return &silentError{exitFault}
 	}
 	return nil

@@ -52,28 +52,42 @@ func (a *app) restoreCommand() *cobra.Command {
 }
 
 func (a *app) doctorCommand() *cobra.Command {
-	return &cobra.Command{
+	var salvage string
+	cmd := &cobra.Command{
 		Use:   "doctor",
 		Short: "Read the whole store and say what is damaged; change nothing",
-		Args:  arguments(0, 0),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			d, err := a.desk()
-			if err != nil {
-				return err
-			}
-			health, err := d.Doctor(cmd.Context())
-			if err != nil {
-				return err
-			}
-			if err := a.show(page.Health(health)); err != nil {
-				return err
-			}
-			if !health.Sound() {
-				return &silentError{exitStore}
-			}
-			return nil
-		},
+		Long: "Read every page, journal, document and photo of the store and say what is damaged and what can\n" +
+			"still be read. The store is not changed. With --salvage, every journal that is whole goes to a\n" +
+			"new store; the readable beginning of any other goes to a file of its own, because its end may\n" +
+			"have said that the aircraft is not fit to fly.",
+		Args: arguments(0, 0),
 	}
+	cmd.Flags().StringVar(&salvage, "salvage", "", "write what is whole to this new `FILE`")
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		d, err := a.desk()
+		if err != nil {
+			return err
+		}
+		if salvage != "" {
+			saved, err := d.Salvage(cmd.Context(), salvage)
+			if err != nil {
+				return err
+			}
+			return a.show(page.Salvage(saved))
+		}
+		health, err := d.Doctor(cmd.Context())
+		if err != nil {
+			return err
+		}
+		if err := a.show(page.Health(health)); err != nil {
+			return err
+		}
+		if !health.Sound() {
+			return &silentError{exitStore}
+		}
+		return nil
+	}
+	return cmd
 }
 
 func (a *app) exportCommand() *cobra.Command {

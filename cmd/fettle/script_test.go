@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -142,6 +143,18 @@ func TestScripts(t *testing.T) {
 				if !slices.Equal(got, want) {
 					ts.Fatalf("not current are %v; want %v", got, want)
 				}
+			},
+			// harm FILE TEXT: one bit of the text, where it stands last in the file, is another.
+			"harm": func(ts *testscript.TestScript, _ bool, args []string) {
+				path := ts.MkAbs(args[0])
+				data, err := os.ReadFile(path)
+				ts.Check(err)
+				at := bytes.LastIndex(data, []byte(args[1]))
+				if at < 0 {
+					ts.Fatalf("%s does not hold %q", args[0], args[1])
+				}
+				data[at] ^= 1
+				ts.Check(os.WriteFile(path, data, 0o600))
 			},
 			// takeseal JSON SEAL KEY: the seal and the public key of seal --json, as files.
 			"takeseal": func(ts *testscript.TestScript, neg bool, args []string) {

@@ -26,10 +26,10 @@ type Builder struct {
 }
 
 // Create makes a new store at path, whole or not at all: fill puts everything in
-// it, and it has its name only when all of it has reached the disk. It gives an
-// [*store.Error], which is fs.ErrExist for a path that is taken; the context's
-// error; or fill's, untouched.
-func Create(ctx context.Context, path string, fill func(*Builder) error) error {
+// it, check reads it again once all of it has reached the disk, and only then it
+// has its name. It gives an [*store.Error], which is fs.ErrExist for a path that
+// is taken; the context's error; or fill's or check's, untouched.
+func Create(ctx context.Context, path string, fill func(*Builder) error, check func(*Store) error) error {
 	s := New(path)
 	if err := ctx.Err(); err != nil {
 		return err
@@ -37,7 +37,7 @@ func Create(ctx context.Context, path string, fill func(*Builder) error) error {
 	if _, err := os.Lstat(s.path); err == nil {
 		return s.fail(writing, fs.ErrExist)
 	}
-	var own error // which is the caller's
+	var own error // which is fill's or check's
 	err := newFile(ctx, s.path, func(h *handle) error {
 		h.db.NoSync = true // the whole file is synced at its end
 		b := &Builder{ctx: ctx, store: s, handle: h, pending: []change{layOut}}
@@ -45,6 +45,9 @@ func Create(ctx context.Context, path string, fill func(*Builder) error) error {
 			return own
 		}
 		return b.flush()
+	}, func(temp string) error {
+		own = check(New(temp))
+		return own
 	})
 	if own != nil {
 		return own

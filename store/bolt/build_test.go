@@ -35,8 +35,10 @@ func create(t *testing.T, path string, c content) error {
 			}
 		}
 		return nil
-	})
+	}, unchecked)
 }
+
+func unchecked(*bolt.Store) error { return nil }
 
 func TestCreate(t *testing.T) {
 	large := content{map[string][]string{}, map[string]string{}}
@@ -97,7 +99,7 @@ func TestCreateEnded(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "fettle.db")
-			if err := bolt.Create(t.Context(), path, test.fill); !errors.Is(err, test.want) {
+			if err := bolt.Create(t.Context(), path, test.fill, unchecked); !errors.Is(err, test.want) {
 				t.Errorf("want %v, got %v", test.want, err)
 			}
 			wantOnly(t, filepath.Dir(path))
@@ -108,8 +110,32 @@ func TestCreateEnded(t *testing.T) {
 	err := bolt.Create(ctx, path, func(b *bolt.Builder) error {
 		cancel()
 		return b.Keep(nil)
-	})
+	}, unchecked)
 	if !errors.Is(err, context.Canceled) {
+		t.Error(err)
+	}
+	wantOnly(t, filepath.Dir(path))
+}
+
+// The check reads what was written, before it has its name.
+func TestCreateChecked(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	fill := func(b *bolt.Builder) error { return b.Append("CW-01", [][]byte{[]byte("first")}) }
+	errOther := errors.New("it is not what was copied")
+	err := bolt.Create(t.Context(), path, fill, func(s *bolt.Store) error {
+		if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
+			t.Error("it has its name already", err)
+		}
+		err := s.View(t.Context(), func(r store.Reader) error {
+			records, err := r.Read("CW-01", 0)
+			if len(records) != 1 || string(records[0]) != "first" {
+				t.Errorf("read %q", records)
+			}
+			return err
+		})
+		return errors.Join(err, errOther)
+	})
+	if !errors.Is(err, errOther) {
 		t.Error(err)
 	}
 	wantOnly(t, filepath.Dir(path))

@@ -11,12 +11,10 @@ import (
 	berrors "go.etcd.io/bbolt/errors"
 
 	"fettle/store"
+	"fettle/store/wholefile"
 )
 
 var errNoPath = errors.New("no file is named")
-
-// errUnconfirmed marks a failure after the last write, whose outcome is open.
-var errUnconfirmed = errors.New("the disk did not confirm the last write")
 
 func foreign(what string) error { return fmt.Errorf("%w: it is %s", store.ErrForeign, what) }
 
@@ -26,9 +24,9 @@ func damagedDocument(digest string) error {
 	return damaged(fmt.Sprintf("document %q is not as it was written", digest))
 }
 
-// unconfirmed leaves out the cause's own kind: a full disk promises that nothing
-// was written.
-func unconfirmed(err error) error { return fmt.Errorf("%w: %v", errUnconfirmed, err) }
+// unconfirmed is a failure after the last write, whose outcome is open. It leaves
+// out the cause's own kind: a full disk promises that nothing was written.
+func unconfirmed(err error) error { return fmt.Errorf("%w: %v", wholefile.ErrUnconfirmed, err) }
 
 func lockedBy(pids []int) error {
 	switch len(pids) {
@@ -61,7 +59,7 @@ func (s *Store) fail(op string, err error) error {
 
 // kind finds the store's own error for one of bbolt or of the system.
 func kind(op string, err error) error {
-	for _, own := range []error{store.ErrLocked, store.ErrForeign, store.ErrNewer, store.ErrDamaged, store.ErrReadOnly, store.ErrFull, errUnconfirmed} {
+	for _, own := range []error{store.ErrLocked, store.ErrForeign, store.ErrNewer, store.ErrDamaged, store.ErrReadOnly, store.ErrFull, wholefile.ErrUnconfirmed} {
 		if errors.Is(err, own) {
 			return err
 		}
@@ -112,7 +110,7 @@ func hint(err error) string {
 		return "make it writable, or name another file for the store"
 	case errors.Is(err, store.ErrFull):
 		return "nothing was written: make room and do it again"
-	case errors.Is(err, errUnconfirmed):
+	case errors.Is(err, wholefile.ErrUnconfirmed):
 		return "it may have been kept or not: read the journal before doing it again"
 	case errors.Is(err, fs.ErrPermission):
 		return "see whose the file is and who may read it"

@@ -147,24 +147,6 @@ func checkKilled(t *testing.T, got map[string][]string, sizes map[string]int64) 
 	}
 }
 
-// A writer killed while it makes a store leaves a file under another name, which
-// is taken away in time and is no one's trouble until then.
-func TestLitter(t *testing.T) {
-	folder := t.TempDir()
-	fresh, old, other := ".fettle.db.new-1", ".fettle.db.new-2", ".other.db.new-3"
-	for _, name := range []string{fresh, old, other} {
-		mustWriteFile(t, filepath.Join(folder, name), []byte("half"), 0o600)
-	}
-	before := time.Now().Add(-2 * time.Hour)
-	for _, name := range []string{old, other} {
-		if err := os.Chtimes(filepath.Join(folder, name), before, before); err != nil {
-			t.Fatal(err)
-		}
-	}
-	mustAppend(t, filepath.Join(folder, "fettle.db"), "CW-01", 0, "a")
-	wantOnly(t, folder, fresh, other, "fettle.db")
-}
-
 // Of several that make the store at once, one makes it and all write to it.
 func TestMadeByMany(t *testing.T) {
 	for range 10 {

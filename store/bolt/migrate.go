@@ -7,11 +7,11 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"go.etcd.io/bbolt"
 
 	"fettle/store/seal"
+	"fettle/store/wholefile"
 )
 
 // migrate brings an older store to the present schema, in one transaction. A
@@ -70,46 +70,21 @@ func addHashes(ctx context.Context, tx *bbolt.Tx, v *view) error {
 	return nil
 }
 
-// keepOld copies the file beside itself, under a name that is not taken.
+// keepOld copies what is in use of the file beside it, under a name that is not
+// taken. The file is locked so long.
 func keepOld(ctx context.Context, file *os.File, h head, path string, schema int) error {
-	temp, err := copyState(ctx, file, h, path)
-	if err != nil {
-		return err
-	}
-	defer os.Remove(temp)
 	for number := 1; ; number++ {
 		name := fmt.Sprintf("%s-schema-%d.bak", path, schema)
 		if number > 1 {
 			name = fmt.Sprintf("%s-%d-schema-%d.bak", path, number, schema)
 		}
-		err := publish(temp, name)
-		if err == nil {
-			return syncFolder(filepath.Dir(path))
-		}
+		err := wholefile.Create(ctx, name, 0o600, func(copy *os.File) error {
+			return copyBytes(ctx, copy, file, int64(h.pages*h.pageSize))
+		})
 		if !errors.Is(err, fs.ErrExist) {
 			return err
 		}
 	}
-}
-
-// copyState copies what is in use of a file to a new one for the eyes of its
-// owner only, in the folder of the path to, and gives its name once it has
-// reached the disk. The file must be locked so long.
-func copyState(ctx context.Context, file *os.File, h head, to string) (name string, err error) {
-	folder, base := filepath.Split(to)
-	temp, err := os.CreateTemp(filepath.Clean(folder), "."+base+".new-*")
-	if err != nil {
-		return "", err
-	}
-	err = copyBytes(ctx, temp, file, int64(h.pages*h.pageSize))
-	if err == nil {
-		err = temp.Sync()
-	}
-	if err = errors.Join(err, temp.Close()); err != nil {
-		os.Remove(temp.Name())
-		return "", err
-	}
-	return temp.Name(), nil
 }
 
 // copyBytes leaves the copying to the system, in parts small enough to hear the

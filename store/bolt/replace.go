@@ -9,12 +9,13 @@ import (
 	"time"
 
 	"fettle/store"
+	"fettle/store/wholefile"
 )
 
 // Replace puts the store in the file with in the place of this one, sound or
 // damaged, and keeps the one that was there under the name aside. All are on one
-// disk, and aside is not taken. It tells whether there was one to keep. There is
-// a store at every moment, even if the power fails.
+// disk, and aside is not taken. It tells whether there was one to keep. Where the
+// disk knows links there is a store at every moment, even if the power fails.
 //
 // Before that, check is called with what is there, under the lock, so that
 // nothing can be appended in between. Its error ends it, and is given back
@@ -34,7 +35,7 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 			break
 		}
 		if errors.Is(err, fs.ErrNotExist) {
-			err = publish(with, s.path)
+			err = wholefile.Move(with, s.path)
 		}
 		// Another process made the file between the two: that one is replaced.
 		if !errors.Is(err, fs.ErrExist) {
@@ -47,10 +48,7 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 	case err != nil:
 		return false, s.fail(writing, err)
 	}
-	if err := syncFolder(filepath.Dir(s.path)); err != nil {
-		return kept, s.fail(writing, unconfirmed(err))
-	}
-	return kept, nil
+	return kept, s.fail(writing, wholefile.Confirm(filepath.Dir(s.path)))
 }
 
 // replaceFile replaces the file that is there. It is locked without bbolt, which
@@ -77,11 +75,17 @@ func (s *Store) replaceFile(ctx context.Context, deadline time.Time, with, aside
 	if !locksEarly {
 		h.close() // a file that is open keeps its name there
 	}
-	if err := os.Link(s.path, aside); err != nil {
+	undo := func() error { return os.Remove(aside) }
+	err = os.Link(s.path, aside)
+	if err != nil && !errors.Is(err, fs.ErrExist) { // the disk knows no links
+		undo = func() error { return os.Rename(aside, s.path) }
+		err = wholefile.Move(s.path, aside)
+	}
+	if err != nil {
 		return nil, err
 	}
 	if err := os.Rename(with, s.path); err != nil {
-		return nil, errors.Join(err, os.Remove(aside))
+		return nil, errors.Join(err, undo())
 	}
 	return nil, nil
 }

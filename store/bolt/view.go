@@ -99,7 +99,7 @@ func (v *view) journals() ([]store.Journal, error) {
 	}
 	var all []store.Journal
 	err = b.from(nil, func(it item) error {
-		_, size, err := v.openJournal(b, it)
+		_, size, err := openJournal(b, it)
 		all = append(all, store.Journal{Mark: string(it.key), Size: size})
 		return err
 	})
@@ -131,34 +131,40 @@ func (v *view) journal(mark string) (*bucket, int64, error) {
 		_, err := v.journals()
 		return nil, 0, err
 	}
-	return v.openJournal(parent, *it)
+	j, size, err := openJournal(parent, *it)
+	if err != nil {
+		return nil, 0, err
+	}
+	return j, size, v.checkEnd(j, mark, size)
 }
 
-// openJournal checks that the last record is there and sound.
-func (v *view) openJournal(parent *bucket, it item) (*bucket, int64, error) {
-	mark := string(it.key)
+// openJournal gives a journal's bucket, and its size as it is written there.
+func openJournal(parent *bucket, it item) (*bucket, int64, error) {
 	if !it.isBucket {
-		return nil, 0, damaged(fmt.Sprintf("the journal %q is no journal", mark))
+		return nil, 0, damaged(fmt.Sprintf("the journal %q is no journal", it.key))
 	}
 	j, err := parent.open(it)
 	if err != nil {
 		return nil, 0, err
 	}
 	if j.sequence == 0 || j.sequence > math.MaxInt64 {
-		return nil, 0, damaged(fmt.Sprintf("the journal %q has no size", mark))
+		return nil, 0, damaged(fmt.Sprintf("the journal %q has no size", it.key))
 	}
-	size := int64(j.sequence)
+	return j, int64(j.sequence), nil
+}
+
+// checkEnd checks that the last record is there and sound, so that a journal
+// has the size that is written.
+func (v *view) checkEnd(j *bucket, mark string, size int64) error {
 	last, err := j.last()
 	if err != nil {
-		return nil, 0, err
+		return err
 	}
 	if last == nil || !bytes.Equal(last.key, position(size-1)) {
-		return nil, 0, damaged(fmt.Sprintf("the journal %q does not end at record %d", mark, size-1))
+		return damaged(fmt.Sprintf("the journal %q does not end at record %d", mark, size-1))
 	}
-	if _, err := v.unpack(mark, size-1, *last); err != nil {
-		return nil, 0, err
-	}
-	return j, size, nil
+	_, err = v.unpack(mark, size-1, *last)
+	return err
 }
 
 // records gives the records from a position on, as bytes that are the page's.

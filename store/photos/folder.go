@@ -59,6 +59,15 @@ func (f Folder) Add(ctx context.Context, file string) (Photo, error) {
 	if err != nil {
 		return Photo{}, fail(adding, file, err)
 	}
+	return f.Put(ctx, file, data)
+}
+
+// Put is [Folder.Add] for a photo whose bytes are at hand, and the name of the
+// file they are from.
+func (f Folder) Put(ctx context.Context, file string, data []byte) (Photo, error) {
+	if len(data) > MaxBytes {
+		return Photo{}, fail(adding, file, ErrTooLong)
+	}
 	head, err := look(data, MaxPixels)
 	if err != nil {
 		return Photo{}, fail(adding, file, err)

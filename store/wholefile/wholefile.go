@@ -66,6 +66,10 @@ func Replace(ctx context.Context, path string, perm fs.FileMode, write func(*os.
 	return makeFile(ctx, path, perm, write, os.Rename)
 }
 
+// Move gives a file another name on the same disk, and [fs.ErrExist] if that is
+// taken. Its folder is to be confirmed with [Confirm].
+func Move(from, to string) error { return publish(from, to) }
+
 // makeFile writes a draft, and has it given its name by publish.
 func makeFile(ctx context.Context, path string, perm fs.FileMode, write func(*os.File) error, publish func(from, to string) error) error {
 	if path == "" {

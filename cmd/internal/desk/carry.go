@@ -44,14 +44,11 @@ type manifest struct {
 // Export writes one airframe, with everything its journal names, to a new file.
 // Photos that are missing are said and left out.
 func (d *Desk) Export(ctx context.Context, mark, to string) (missing []string, err error) {
-	if _, err := d.State(ctx, mark); err != nil {
+	state, err := d.State(ctx, mark)
+	if err != nil {
 		return nil, err
 	}
-	var l Life
-	err = d.Store.View(ctx, func(r store.Reader) (err error) {
-		l, err = life(r, mark)
-		return err
-	})
+	l, err := life(ctx, d.Store, mark, state.Size())
 	if err != nil {
 		return nil, err
 	}
@@ -59,11 +56,8 @@ func (d *Desk) Export(ctx context.Context, mark, to string) (missing []string, e
 		missing, err = d.pack(file, l)
 		return err
 	})
-	if errors.Is(err, os.ErrExist) {
-		return nil, fmt.Errorf("the file %s: %w", to, ErrExists)
-	}
 	if err != nil {
-		return nil, fmt.Errorf("writing the airframe: %w", err)
+		return nil, fmt.Errorf("writing the airframe: %w", taken(to, err))
 	}
 	return missing, nil
 }
@@ -128,7 +122,7 @@ func (d *Desk) Import(ctx context.Context, from string) (*workflow.State, error)
 		return nil, err
 	}
 	for _, data := range pictures {
-		if err := addPhoto(ctx, data, d.Photos); err != nil {
+		if _, err := d.Photos.Put(ctx, "a photo of the file", data); err != nil {
 			return nil, err
 		}
 	}

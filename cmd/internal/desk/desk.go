@@ -6,6 +6,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"sync"
 	"time"
 
 	"fettle/procedures"
@@ -26,7 +28,7 @@ type Desk struct {
 	By      string
 	Program string
 
-	parsed documents
+	parsed parsed
 }
 
 // tries is how often a decision is taken again when another terminal was
@@ -36,39 +38,47 @@ const tries = 5
 // State replays one airframe's journal. An airframe that is not there is an
 // *workflow.UnknownError with the nearest mark.
 func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) {
-	var state *workflow.State
-	err := d.Store.View(ctx, func(r store.Reader) error {
-		size, err := r.Size(mark)
-		if err != nil {
-			return err
+	records, err := d.records(ctx, mark)
+	if err != nil {
+		return nil, err
+	}
+	return d.replay(ctx, mark, records)
+}
+
+// records are the stored bytes of a journal that there is.
+func (d *Desk) records(ctx context.Context, mark string) (records [][]byte, err error) {
+	err = d.Store.View(ctx, func(r store.Reader) error {
+		if records, err = r.Read(mark, 0); err == nil && len(records) == 0 {
+			err = d.unknownMark(r, mark)
 		}
-		if size == 0 {
-			return d.unknownMark(r, mark)
-		}
-		state, err = d.replay(r, mark)
 		return err
 	})
-	return state, err
+	return records, err
 }
 
 // Fleet replays every airframe's journal, in the order of their marks.
 func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
+	journals, err := d.journals(ctx)
+	if err != nil {
+		return nil, err
+	}
 	var fleet []*workflow.State
-	err := d.Store.View(ctx, func(r store.Reader) error {
-		journals, err := r.Journals()
+	for _, j := range journals {
+		state, err := d.State(ctx, j.Mark)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		for _, j := range journals {
-			state, err := d.replay(r, j.Mark)
-			if err != nil {
-				return err
-			}
-			fleet = append(fleet, state)
-		}
-		return nil
+		fleet = append(fleet, state)
+	}
+	return fleet, nil
+}
+
+func (d *Desk) journals(ctx context.Context) (all []store.Journal, err error) {
+	err = d.Store.View(ctx, func(r store.Reader) error {
+		all, err = r.Journals()
+		return err
 	})
-	return fleet, err
+	return all, err
 }
 
 func (d *Desk) unknownMark(r store.Reader, mark string) error {
@@ -161,11 +171,15 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 	}
 	digest := store.Digest(sheet.Bytes)
 	request := workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: digest, Options: options}
-	var have *workflow.State
+	var records [][]byte // as a rule there are none yet
 	err = d.Store.View(ctx, func(r store.Reader) (err error) {
-		have, err = d.replay(r, mark)
+		records, err = r.Read(mark, 0)
 		return err
 	})
+	if err != nil {
+		return nil, err
+	}
+	have, err := d.replay(ctx, mark, records)
 	if err != nil {
 		return nil, err
 	}
@@ -305,68 +319,81 @@ func (d *Desk) sheetFor(ctx context.Context, state *workflow.State) (*procedures
 			return sheet, err
 		}
 	}
-	var kept *procedures.Document
-	err := d.Store.View(ctx, func(r store.Reader) (err error) {
-		kept, err = d.document(r, state.SheetSum)
-		return err
-	})
-	return kept, err
-}
-
-// documents holds parsed documents by digest. A digest names its bytes for
-// ever, so that what was parsed once need not be parsed again.
-type documents map[string]*procedures.Document
-
-func (d *Desk) document(r store.Reader, digest string) (*procedures.Document, error) {
-	if doc, ok := d.parsed[digest]; ok {
-		return doc, nil
-	}
-	data, err := r.Document(digest)
-	if err != nil {
-		return nil, fmt.Errorf("reading the document %s: %w", digest, err)
-	}
-	doc, err := procedures.Read(digest, data)
-	if err != nil {
-		return nil, fmt.Errorf("reading the document %s: %w", digest, err)
-	}
-	if d.parsed == nil {
-		d.parsed = documents{}
-	}
-	d.parsed[digest] = doc
-	return doc, nil
-}
-
-// replay folds the journal of one airframe, with the documents it names.
-func (d *Desk) replay(r store.Reader, mark string) (*workflow.State, error) {
-	records, err := r.Read(mark, 0)
+	kept, err := d.documents(ctx, []string{state.SheetSum})
 	if err != nil {
 		return nil, err
 	}
+	return kept[state.SheetSum], nil
+}
+
+// parsed holds documents by digest. A digest names its bytes for ever, so that
+// what was parsed once need not be parsed again.
+type parsed struct {
+	mu   sync.Mutex
+	docs map[string]*procedures.Document
+}
+
+// documents reads the kept documents of these digests.
+func (d *Desk) documents(ctx context.Context, digests []string) (map[string]*procedures.Document, error) {
+	d.parsed.mu.Lock()
+	defer d.parsed.mu.Unlock()
+	unread := map[string][]byte{}
+	for _, digest := range digests {
+		if d.parsed.docs[digest] == nil {
+			unread[digest] = nil
+		}
+	}
+	if len(unread) > 0 {
+		err := d.Store.View(ctx, func(r store.Reader) (err error) {
+			for digest := range unread {
+				if unread[digest], err = r.Document(digest); err != nil {
+					return fmt.Errorf("reading the document %s: %w", digest, err)
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	if d.parsed.docs == nil {
+		d.parsed.docs = map[string]*procedures.Document{}
+	}
+	for digest, data := range unread {
+		doc, err := procedures.Read(digest, data)
+		if err != nil {
+			return nil, fmt.Errorf("reading the document %s: %w", digest, err)
+		}
+		d.parsed.docs[digest] = doc
+	}
+	found := make(map[string]*procedures.Document, len(digests))
+	for _, digest := range digests {
+		found[digest] = d.parsed.docs[digest]
+	}
+	return found, nil
+}
+
+// replay folds the journal of one airframe, with the documents it names.
+func (d *Desk) replay(ctx context.Context, mark string, records [][]byte) (*workflow.State, error) {
 	entries, err := workflow.Decode(records, 0)
 	if err != nil {
 		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
 	}
-	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
 	sheets, named := workflow.Digests(entries)
+	kept, err := d.documents(ctx, slices.Concat(sheets, named))
+	if err != nil {
+		return nil, err
+	}
+	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
 	for _, digest := range sheets {
-		doc, err := d.document(r, digest)
-		if err != nil {
-			return nil, err
-		}
-		if doc.Sheet == nil {
+		if docs.Sheets[digest] = kept[digest].Sheet; docs.Sheets[digest] == nil {
 			return nil, fmt.Errorf("the journal of %s: the document %s is no design sheet", mark, digest)
 		}
-		docs.Sheets[digest] = doc.Sheet
 	}
 	for _, digest := range named {
-		doc, err := d.document(r, digest)
-		if err != nil {
-			return nil, err
-		}
-		if doc.Procedure == nil {
+		if docs.Procedures[digest] = kept[digest].Procedure; docs.Procedures[digest] == nil {
 			return nil, fmt.Errorf("the journal of %s: the document %s is no procedure", mark, digest)
 		}
-		docs.Procedures[digest] = doc.Procedure
 	}
 	state, err := workflow.Replay(entries, docs)
 	if err != nil {

@@ -5,7 +5,12 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"runtime"
+	"sync"
+	"sync/atomic"
 	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
 
 	"fettle/store"
 	"fettle/store/seal"
@@ -29,21 +34,22 @@ type Seal struct {
 
 // Seal signs the present head of a journal and records that it did.
 func (d *Desk) Seal(ctx context.Context, mark string) (Seal, *workflow.State, error) {
-	state, err := d.State(ctx, mark) // an unknown mark is said as everywhere
+	t, fault, err := d.tree(ctx, mark)
 	if err != nil {
 		return Seal{}, nil, err
 	}
+	if fault != nil {
+		return Seal{}, nil, fmt.Errorf("the journal of %s is not sealed: %w", mark, fault)
+	}
 	out := Seal{KeyPath: d.KeyPath}
+	if out.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
+		return Seal{}, nil, err
+	}
 	key, made, err := seal.LoadKey(d.KeyPath, keyName)
 	if err != nil {
 		return Seal{}, nil, fmt.Errorf("the key of seals, %s: %w", d.KeyPath, err)
 	}
 	out.Public, out.NewKey = key.Public(), made
-	records, err := d.records(ctx, mark)
-	if err != nil {
-		return Seal{}, nil, err
-	}
-	out.Head = seal.HeadOf(records[:state.Size()])
 	note, err := key.Sign(origin(mark), out.Head)
 	if err != nil {
 		return Seal{}, nil, err
@@ -54,21 +60,49 @@ func (d *Desk) Seal(ctx context.Context, mark string) (Seal, *workflow.State, er
 		return Seal{}, nil, err
 	}
 	sealed := workflow.Sealed{Size: out.Head.Size, Root: base64.StdEncoding.EncodeToString(out.Head.Root[:]), Key: out.Public, Note: digest}
-	_, state, err = d.Act(ctx, mark, workflow.RecordSeal{Sealed: sealed}, time.Time{})
+	_, state, err := d.Act(ctx, mark, workflow.RecordSeal{Sealed: sealed}, time.Time{})
 	return out, state, err
 }
 
-// records are the stored bytes of a journal.
-func (d *Desk) records(ctx context.Context, mark string) (records [][]byte, err error) {
+// A tree is a journal with the hashes of its tree.
+type tree struct {
+	mark    string
+	records [][]byte
+	hashes  seal.Hashes
+}
+
+// tree reads a journal that there is, and recomputes every hash from the bytes
+// of the records. fault says which of those that were stored is another.
+func (d *Desk) tree(ctx context.Context, mark string) (t tree, fault, err error) {
+	t.mark = mark
 	err = d.Store.View(ctx, func(r store.Reader) error {
-		records, err = r.Read(mark, 0)
+		if t.records, err = r.Read(mark, 0); err != nil {
+			return err
+		}
+		if len(t.records) == 0 {
+			return d.unknownMark(r, mark)
+		}
+		indexes := make([]int64, tlog.StoredHashCount(int64(len(t.records))))
+		for i := range indexes {
+			indexes[i] = int64(i)
+		}
+		t.hashes, err = r.Hashes(mark, indexes)
 		return err
 	})
-	return records, err
+	if err != nil {
+		return t, nil, err
+	}
+	if _, fault = seal.Verify(t.records, t.hashes); fault != nil {
+		t.hashes = seal.HashesOf(t.records)
+	}
+	return t, fault, nil
 }
+
+func (t tree) size() int64 { return int64(len(t.records)) }
 
 // A Verdict is what was found of a journal's tree, its seals and its photos.
 type Verdict struct {
+	Mark    string
 	Head    seal.Head
 	Seals   int // that the journal holds and fits still
 	Faults  []string
@@ -76,27 +110,31 @@ type Verdict struct {
 	Missing []string
 }
 
-// Prove recomputes the tree of a journal from its stored bytes, holds it
-// against every seal that the journal names, and checks the photos.
+// Prove recomputes the tree of a journal from its stored bytes, compares it with
+// the hashes that were stored with each entry and with every seal that the
+// journal names, and checks the photos.
 func (d *Desk) Prove(ctx context.Context, mark string) (Verdict, error) {
-	state, err := d.State(ctx, mark)
+	v := Verdict{Mark: mark}
+	t, wrong, err := d.tree(ctx, mark)
 	if err != nil {
-		return Verdict{}, err
+		return v, err
 	}
-	records, err := d.records(ctx, mark)
+	fault := func(format string, args ...any) { v.Faults = append(v.Faults, fmt.Sprintf(format, args...)) }
+	if wrong != nil {
+		fault("%v", wrong)
+	}
+	if v.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
+		return v, err
+	}
+	named, err := workflow.DecodeOnly(t.records, workflow.Sealed{}.Kind(), workflow.PhotoKept{}.Kind())
 	if err != nil {
-		return Verdict{}, err
+		fault("%v", err)
 	}
-	tree := seal.HashesOf(records)
-	v := Verdict{}
-	if v.Head, err = seal.HeadAt(int64(len(records)), tree); err != nil {
-		return Verdict{}, err
-	}
-	for _, e := range state.Entries {
+	for _, e := range named {
 		switch f := e.Facts.(type) {
 		case workflow.Sealed:
-			if err := d.proveSeal(ctx, mark, f, int64(len(records)), tree); err != nil {
-				v.Faults = append(v.Faults, fmt.Sprintf("the seal of entry %d, over the %d entries before: %v", e.Position, f.Size, err))
+			if err := d.proveSeal(ctx, f, t); err != nil {
+				fault("the seal of entry %d, over the %d entries before: %v", e.Position, f.Size, err)
 			} else {
 				v.Seals++
 			}
@@ -111,8 +149,40 @@ func (d *Desk) Prove(ctx context.Context, mark string) (Verdict, error) {
 	return v, nil
 }
 
+// ProveAll proves every journal of the store, on all processors. One that cannot
+// be read has that for its fault.
+func (d *Desk) ProveAll(ctx context.Context) ([]Verdict, error) {
+	journals, err := d.journals(ctx)
+	if err != nil {
+		return nil, err
+	}
+	all := make([]Verdict, len(journals))
+	each(len(journals), func(i int) {
+		v, err := d.Prove(ctx, journals[i].Mark)
+		if err != nil {
+			v.Faults = append(v.Faults, err.Error())
+		}
+		all[i] = v
+	})
+	return all, ctx.Err()
+}
+
+// each calls work for 0 to n-1, on all processors.
+func each(n int, work func(i int)) {
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		workers.Go(func() {
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				work(i)
+			}
+		})
+	}
+	workers.Wait()
+}
+
 // proveSeal holds a journal against one seal that it names.
-func (d *Desk) proveSeal(ctx context.Context, mark string, f workflow.Sealed, size int64, tree seal.Hashes) error {
+func (d *Desk) proveSeal(ctx context.Context, f workflow.Sealed, t tree) error {
 	var note []byte
 	err := d.Store.View(ctx, func(r store.Reader) (err error) {
 		note, err = r.Document(f.Note)
@@ -121,14 +191,20 @@ func (d *Desk) proveSeal(ctx context.Context, mark string, f workflow.Sealed, si
 	if err != nil {
 		return err
 	}
-	st, err := seal.Open(note, f.Key)
+	_, err = t.against(note, f.Key)
+	return err
+}
+
+// against holds a journal, as its records are, against a seal.
+func (t tree) against(note []byte, public string) (seal.Statement, error) {
+	st, err := seal.Open(note, public)
 	if err != nil {
-		return err
+		return st, err
 	}
-	if st.Origin != origin(mark) {
-		return fmt.Errorf("%w: it is of %s", ErrOtherJournal, st.Origin)
+	if st.Origin != origin(t.mark) {
+		return st, fmt.Errorf("%w: it is of %s", ErrOtherJournal, st.Origin)
 	}
-	return seal.CheckAgainst(st, size, tree)
+	return st, seal.CheckAgainst(st, t.size(), t.hashes)
 }
 
 // Public is the public key to check seals with: the one given, or else one's
@@ -150,35 +226,24 @@ var ErrOtherJournal = errors.New("the seal is of another journal")
 // Against proves that a journal still holds exactly what was sealed. An error
 // that is no [*seal.Error] is one of reading.
 func (d *Desk) Against(ctx context.Context, mark string, note []byte, public string) (seal.Statement, error) {
-	st, err := seal.Open(note, public)
+	t, _, err := d.tree(ctx, mark)
 	if err != nil {
-		return st, err
+		return seal.Statement{}, err
 	}
-	if st.Origin != origin(mark) {
-		return st, fmt.Errorf("%w: it is of %s", ErrOtherJournal, st.Origin)
-	}
-	records, err := d.records(ctx, mark)
-	if err != nil {
-		return st, err
-	}
-	return st, seal.CheckAgainst(st, int64(len(records)), seal.HashesOf(records))
+	return t.against(note, public)
 }
 
 // Inclusion proves that one entry was in the journal when it was sealed, to
 // somebody who has nothing but the proof.
 func (d *Desk) Inclusion(ctx context.Context, mark string, entry int64, note []byte) ([]byte, error) {
-	state, err := d.State(ctx, mark)
+	t, _, err := d.tree(ctx, mark)
 	if err != nil {
 		return nil, err
 	}
-	if entry < 0 || entry >= state.Size() {
+	if entry < 0 || entry >= t.size() {
 		return nil, workflow.UnknownEntry(entry)
 	}
-	records, err := d.records(ctx, mark)
-	if err != nil {
-		return nil, err
-	}
-	proof, err := seal.ProveInclusion(records[entry], entry, note, seal.HashesOf(records))
+	proof, err := seal.ProveInclusion(t.records[entry], entry, note, t.hashes)
 	if err != nil {
 		return nil, err
 	}

@@ -2,6 +2,7 @@ package page
 
 import (
 	"bytes"
+	"encoding/base64"
 	"encoding/csv"
 	"fmt"
 	"io"
@@ -9,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/cmd/internal/desk"
 	"fettle/steps"
 	"fettle/workflow"
 )
@@ -241,6 +243,46 @@ type Tree struct {
 	Contains bool     `json:"contains,omitempty"` // the seal's journal is in this one
 }
 
+// Found takes over what was found of the journal by itself.
+func (t *Tree) Found(v desk.Verdict) {
+	t.Mark, t.Size, t.Root = v.Mark, v.Head.Size, base64.StdEncoding.EncodeToString(v.Head.Root[:])
+	t.Intact, t.Seals, t.Faults = len(v.Faults) == 0, v.Seals, v.Faults
+	t.Photos, t.Missing = v.Photos, v.Missing
+}
+
+// Trees are what was found of the trees over every journal.
+type Trees struct {
+	Intact    bool   `json:"intact"` // with every photo
+	Entries   int64  `json:"entries"`
+	Airframes []Tree `json:"airframes"`
+}
+
+// NewTrees gathers what was found.
+func NewTrees(verdicts []desk.Verdict) Trees {
+	all := Trees{Intact: true, Airframes: make([]Tree, len(verdicts))}
+	for i, v := range verdicts {
+		t := &all.Airframes[i]
+		t.Found(v)
+		all.Entries += t.Size
+		all.Intact = all.Intact && t.Intact && len(t.Missing) == 0
+	}
+	return all
+}
+
+// Markdown is the sum, and what was found of those that are not intact.
+func (ts Trees) Markdown(c Clock) string {
+	var l lines
+	if ts.Intact {
+		l.item("**Intact:** each of the %d entries of %d airframes is what was written, and every photo too", ts.Entries, len(ts.Airframes))
+	}
+	for _, t := range ts.Airframes {
+		if !t.Intact || len(t.Missing) > 0 {
+			l.add("%s", t.Markdown(c))
+		}
+	}
+	return l.String()
+}
+
 // Markdown is what was found.
 func (t Tree) Markdown(Clock) string {
 	var l lines
@@ -249,7 +291,7 @@ func (t Tree) Markdown(Clock) string {
 	if t.Intact && t.Seals > 0 {
 		l.item("**Intact:** it holds exactly what each of its %d seals says", t.Seals)
 	} else if t.Intact {
-		l.item("it names no seal to be held against; each entry is as its own checksum says")
+		l.item("**Intact:** each entry is what its stored hash says; it names no seal to be held against")
 	}
 	for _, f := range t.Faults {
 		l.item("**NOT INTACT:** %s", esc(f))

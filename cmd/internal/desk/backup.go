@@ -1,0 +1,197 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"slices"
+
+	"fettle/store"
+	"fettle/store/bolt"
+	"fettle/store/photos"
+	"fettle/store/seal"
+)
+
+// ErrExists is given for a file that would be written over.
+var ErrExists = errors.New("it exists already; name a new file")
+
+// taken says of a file that would be written over that it is there.
+func taken(path string, err error) error {
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("the file %s: %w", path, ErrExists)
+	}
+	return err
+}
+
+// A Copied says what a backup or a restore has copied.
+type Copied struct {
+	File      string   `json:"file"`
+	Airframes int      `json:"airframes"`
+	Entries   int64    `json:"entries"`
+	Photos    int      `json:"photos"`
+	Missing   []string `json:"missing_photos,omitempty"`
+	Aside     string   `json:"aside,omitempty"` // where the store that was there is kept
+}
+
+// Backup copies the store as it is at one moment to a new file, and reads the
+// copy again before it gets its name. Photos are copied beside it.
+//
+// Journals only grow, so that the sizes of one moment say what the store was
+// then: each is read by itself, and nobody is kept waiting.
+func (d *Desk) Backup(ctx context.Context, to string) (Copied, error) {
+	out, pictures, err := copyStore(ctx, d.Store, to)
+	if err != nil {
+		return Copied{}, taken(to, err)
+	}
+	out.Photos, out.Missing = copyPhotos(ctx, pictures, d.Photos, photos.Beside(to))
+	return out, nil
+}
+
+// copyStore makes a new store of all that one holds, and reads it again.
+func copyStore(ctx context.Context, from store.Store, to string) (Copied, []picture, error) {
+	out := Copied{File: to}
+	var pictures []picture
+	var written []seal.Head
+	journals, err := journalsOf(ctx, from)
+	if err != nil {
+		return out, nil, err
+	}
+	err = bolt.Create(ctx, to, func(b *bolt.Builder) error {
+		for _, j := range journals {
+			l, err := life(ctx, from, j.Mark, j.Size)
+			if err != nil {
+				return err
+			}
+			if err := l.build(b); err != nil {
+				return err
+			}
+			pictures = append(pictures, l.pictures()...)
+			written = append(written, seal.HeadOf(l.Records))
+			out.Entries += j.Size
+		}
+		return nil
+	}, func(copy *bolt.Store) error {
+		for i, j := range journals {
+			l, err := life(ctx, copy, j.Mark, j.Size)
+			if err != nil {
+				return fmt.Errorf("reading the copy again: %w", err)
+			}
+			if seal.HeadOf(l.Records) != written[i] {
+				return fmt.Errorf("the copy of %s is not what was copied; nothing was kept of it", j.Mark)
+			}
+		}
+		return nil
+	})
+	out.Airframes = len(journals)
+	return out, pictures, err
+}
+
+func journalsOf(ctx context.Context, s store.Store) (all []store.Journal, err error) {
+	err = s.View(ctx, func(r store.Reader) error {
+		all, err = r.Journals()
+		return err
+	})
+	return all, err
+}
+
+// A LossError says what a restore would lose.
+type LossError struct{ Losses []string }
+
+func (e *LossError) Error() string {
+	return fmt.Sprintf("the store here has what the copy has not: %v; nothing was changed; --force keeps the store aside and restores all the same", e.Losses)
+}
+
+// errGrown is given for a store that was written to while it was compared.
+var errGrown = errors.New("the store was written to meanwhile")
+
+// Restore puts a copy in the place of the store. Where the store has
+// entries that the copy lacks, or other ones, it is refused unless forced. The
+// store that was there is kept aside.
+func (d *Desk) Restore(ctx context.Context, from string, force bool) (Copied, error) {
+	if _, err := os.Stat(from); err != nil {
+		return Copied{}, fmt.Errorf("the copy: %w", err)
+	}
+	part := fmt.Sprintf("%s.part-%d", d.Path, os.Getpid())
+	defer func() { _ = os.Remove(part) }()
+	out, pictures, err := copyStore(ctx, bolt.New(from), part)
+	if err != nil {
+		return Copied{}, err
+	}
+	out.File = d.Path
+	aside := d.Path + d.Now().UTC().Format("-20060102T150405") + ".aside"
+	kept := false
+	for range tries {
+		if kept, err = d.replace(ctx, part, aside, force); !errors.Is(err, errGrown) {
+			break
+		}
+	}
+	if err != nil {
+		return Copied{}, err
+	}
+	if kept {
+		out.Aside = aside
+	}
+	out.Photos, out.Missing = copyPhotos(ctx, pictures, photos.Beside(from), photos.Beside(d.Path))
+	return out, nil
+}
+
+// replace puts the store in the file part in the place of the desk's, if nothing
+// is lost by it or it is forced. What is there is compared while others may
+// write to it, and under the lock only its sizes are.
+func (d *Desk) replace(ctx context.Context, part, aside string, force bool) (kept bool, err error) {
+	here := bolt.New(d.Path)
+	if force {
+		return here.Replace(ctx, part, aside, nil)
+	}
+	seen, err := d.journals(ctx)
+	var losses []string
+	if err == nil {
+		losses, err = lost(ctx, d.Store, seen, bolt.New(part))
+	}
+	if err != nil {
+		return false, fmt.Errorf("comparing the store with the copy: %w; --force puts it aside as it is", err)
+	}
+	if len(losses) > 0 {
+		return false, &LossError{losses}
+	}
+	return here.Replace(ctx, part, aside, func(r store.Reader) error {
+		now, err := r.Journals()
+		if err == nil && !slices.Equal(now, seen) {
+			err = errGrown
+		}
+		return err
+	})
+}
+
+// lost says what of these journals is not in a copy.
+func lost(ctx context.Context, here store.Store, journals []store.Journal, copy store.Store) (losses []string, err error) {
+	for _, j := range journals {
+		have, err := recordsOf(ctx, here, j.Mark)
+		if err != nil {
+			return nil, err
+		}
+		kept, err := recordsOf(ctx, copy, j.Mark)
+		if err != nil {
+			return nil, err
+		}
+		switch common := min(len(have), len(kept)); {
+		case len(kept) == 0:
+			losses = append(losses, fmt.Sprintf("all %d entries of %s", j.Size, j.Mark))
+		case seal.HeadOf(have[:common]) != seal.HeadOf(kept[:common]):
+			losses = append(losses, "another life of "+j.Mark)
+		case common < len(have):
+			losses = append(losses, fmt.Sprintf("%d entries of %s", len(have)-common, j.Mark))
+		}
+	}
+	return losses, nil
+}
+
+func recordsOf(ctx context.Context, s store.Store, mark string) (records [][]byte, err error) {
+	err = s.View(ctx, func(r store.Reader) error {
+		records, err = r.Read(mark, 0)
+		return err
+	})
+	return records, err
+}

@@ -1,0 +1,162 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+
+	"fettle/store/bolt"
+	"fettle/store/photos"
+	"fettle/store/wholefile"
+)
+
+// A Health is how a store was found.
+type Health struct {
+	Schema    int       `json:"schema,omitempty"`
+	Airframes []Patient `json:"airframes"`
+	Documents int       `json:"documents"`        // that are as they were kept
+	Faults    []string  `json:"faults,omitempty"` // of the file that the store is in
+}
+
+// A Patient is one journal as it was found.
+type Patient struct {
+	Mark   string   `json:"mark"`
+	Size   int64    `json:"size"`
+	Saved  int64    `json:"can_be_read"` // how many entries, from the first on
+	Faults []string `json:"faults,omitempty"`
+}
+
+// Sound reports whether nothing was found.
+func (h Health) Sound() bool {
+	return len(h.Faults) == 0 && !slices.ContainsFunc(h.Airframes, func(p Patient) bool { return len(p.Faults) > 0 })
+}
+
+// Doctor reads the whole store and changes nothing: every page, every document
+// by its digest, and of each journal the entries, their tree, what they come to,
+// seals and photos. What it finds is in the answer; an error is the context's.
+func (d *Desk) Doctor(ctx context.Context) (Health, error) {
+	var h Health
+	report, err := bolt.New(d.Path).Examine(ctx)
+	if ctx.Err() != nil {
+		return h, ctx.Err()
+	}
+	if err != nil {
+		h.Faults = append(h.Faults, err.Error())
+		return h, nil
+	}
+	h.Schema, h.Documents = report.Schema, len(report.Documents)
+	for _, fault := range report.Faults {
+		h.Faults = append(h.Faults, fault.Error())
+	}
+	h.Airframes = make([]Patient, len(report.Journals))
+	each(len(report.Journals), func(i int) { h.Airframes[i] = d.examine(ctx, report.Journals[i]) })
+	return h, ctx.Err()
+}
+
+func (d *Desk) examine(ctx context.Context, j bolt.FoundJournal) Patient {
+	p := Patient{Mark: j.Mark, Size: j.Size, Saved: j.Size}
+	fault := func(err error) {
+		if err != nil {
+			p.Faults = append(p.Faults, err.Error())
+		}
+	}
+	records, wrong, err := bolt.New(d.Path).Rescue(ctx, j.Mark)
+	fault(err)
+	if wrong != nil {
+		fault(wrong)
+		p.Saved = int64(len(records))
+	}
+	if len(p.Faults) > 0 {
+		return p
+	}
+	v, err := d.Prove(ctx, j.Mark)
+	fault(err)
+	p.Faults = slices.Concat(p.Faults, v.Faults, v.Missing)
+	if err == nil {
+		_, err = d.replay(ctx, j.Mark, records)
+		fault(err)
+	}
+	return p
+}
+
+// A Salvage says what was saved of a damaged store.
+type Salvage struct {
+	Copied
+	Parts     []SalvagedPart `json:"parts,omitempty"`             // of journals that are not whole
+	Documents []string       `json:"missing_documents,omitempty"` // what the journals name and is lost
+}
+
+// A SalvagedPart is the beginning of a journal that cannot be read to its end.
+type SalvagedPart struct {
+	Mark    string `json:"mark"`
+	File    string `json:"file,omitempty"` // where its entries are, one a line; empty where there are none
+	Entries int    `json:"entries"`
+	Size    int64  `json:"size"` // how many it had
+	Why     string `json:"why"`
+}
+
+// Salvage writes every journal that is whole to a new store, and its photos
+// beside that. The beginning of one that is not is no record to fly by: the end
+// may have said that it crashed. It goes to a file of its own, to be read.
+func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
+	from := bolt.New(d.Path)
+	report, err := from.Examine(ctx)
+	if err != nil {
+		return Salvage{}, err
+	}
+	out := Salvage{Copied: Copied{File: to}}
+	var pictures []picture
+	var parts []Life
+	err = bolt.Create(ctx, to, func(b *bolt.Builder) error {
+		for _, j := range report.Journals {
+			records, fault, err := from.Rescue(ctx, j.Mark)
+			if err != nil {
+				return err
+			}
+			l := Life{Mark: j.Mark, Records: records}
+			if fault != nil {
+				out.Parts = append(out.Parts, SalvagedPart{Mark: j.Mark, Entries: len(records), Size: j.Size, Why: fault.Error()})
+				parts = append(parts, l)
+				continue
+			}
+			if err := l.complete(func(digest string) ([]byte, error) { return from.RescueDocument(ctx, digest) }); err != nil {
+				out.Documents = append(out.Documents, strings.Split(err.Error(), "\n")...)
+			}
+			if err := l.build(b); err != nil {
+				return err
+			}
+			pictures = append(pictures, l.pictures()...)
+			out.Airframes++
+			out.Entries += int64(len(records))
+		}
+		return nil
+	}, func(*bolt.Store) error { return nil })
+	if err != nil {
+		return Salvage{}, taken(to, err)
+	}
+	for i, l := range parts {
+		if len(l.Records) == 0 {
+			continue
+		}
+		out.Parts[i].File = fmt.Sprintf("%s-part-%d.jsonl", to, i+1)
+		if err := writePart(ctx, out.Parts[i].File, l.Records); err != nil {
+			return out, taken(out.Parts[i].File, err)
+		}
+	}
+	out.Photos, out.Missing = copyPhotos(ctx, pictures, d.Photos, photos.Beside(to))
+	return out, nil
+}
+
+// writePart writes records as lines, which is what entries are.
+func writePart(ctx context.Context, path string, records [][]byte) error {
+	return wholefile.Create(ctx, path, 0o600, func(file *os.File) error {
+		for _, record := range records {
+			if _, err := file.Write(append(record, '\n')); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
