@@ -2,7 +2,9 @@ package workflow
 
 import (
 	"fmt"
+	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/steps"
@@ -18,6 +20,10 @@ type AuditedReading struct {
 	Gauge   steps.Gauge // what it was read with
 	Job     string      // the job whose measure step it was for; "" where none was open
 	Alone   measuring.Finding
+
+	Check   *GaugeCheck // of the gauge, the last before the reading was taken; nil: none
+	Checked bool        // the gauge was checked at some time
+	Doubt   *GaugeCheck // the check that puts it in doubt; nil: none
 
 	TakenBack  int64  // the entry that took it back; 0: none
 	Superseded int64  // the later reading that counts instead; 0: none
@@ -149,6 +155,10 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 		}
 	}
 	t := taken{position, r.Entry.At, r.Reading}
+	r.Check, r.Checked = s.lastCheck(r.Reading.Gauge, position, r.Entry.At), s.gauges[r.Reading.Gauge] != nil
+	if r.TakenBack == 0 {
+		r.Doubt = s.inDoubt(t)
+	}
 	if d, zone, ok := s.firstDisturbance(r.Gate, t); ok {
 		r.StaleBy, r.StaleEntry = zone+" was disturbed by "+d.by, d.position
 	} else if why := s.outlived(r.Gate.Life, t, at); why != "" {
@@ -157,7 +167,9 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 	later := 0
 	for _, other := range all {
 		if other.Entry.Position > position && other.Reading.Gate == r.Reading.Gate && other.Reading.Point == r.Reading.Point && s.Live(other.Entry.Position) {
-			if later++; later == max(1, r.Gate.Repeat) {
+			later++
+			doubted := s.inDoubt(taken{other.Entry.Position, other.Entry.At, other.Reading}) != nil
+			if r.Superseded == 0 && (later == max(1, r.Gate.Repeat) || doubted) {
 				r.Superseded = other.Entry.Position
 			}
 		}
@@ -185,6 +197,9 @@ type AuditSummary struct {
 	Current             []string
 	NotCurrent          []string // with why
 	NeverTaken          []string
+	NeverChecked        []string // gauges that were read and that the record has no check of
+	NotGood             []string // gauges whose last check was not good
+	InDoubt             []string // readings, with why
 	Lapsed              []string // joints whose window was missed
 	Concessions         []string
 	Corrections         []string
@@ -220,8 +235,26 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 			sum.NotCurrent = append(sum.NotCurrent, g.Gate.Name+" is "+g.Says())
 		}
 	}
+	s.sumGauges(&sum, readings, at)
 	s.sumEntries(&sum, at)
 	return sum, nil
+}
+
+// sumGauges adds what is known of the gauges that were read with.
+func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.Time) {
+	for _, r := range readings {
+		if name := r.Reading.Gauge; !r.Checked && !slices.Contains(sum.NeverChecked, name) {
+			sum.NeverChecked = append(sum.NeverChecked, name)
+		}
+		if r.Doubt != nil {
+			sum.InDoubt = append(sum.InDoubt, fmt.Sprintf("%s, entry %d: %s", strings.TrimSpace(r.Reading.Gate+" "+r.Reading.Point), r.Entry.Position, r.Doubt.Doubts()))
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(s.gauges)) {
+		if c := s.lastBad(name, at); c != nil {
+			sum.NotGood = append(sum.NotGood, fmt.Sprintf("%s, found on %s %s, entry %d", name, c.At.Format("2 January"), c.Off.Found(), c.Position))
+		}
+	}
 }
 
 // lateness is how long after the fact an entry counts as typed in later.

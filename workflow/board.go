@@ -218,6 +218,9 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	case steps.Measure:
 		for _, g := range s.GatesOf(j, step, at) {
 			reasons = append(reasons, s.unmeasurable(g, at)...)
+			if !g.Met() { // it may have been measured with another gauge
+				reasons = append(reasons, s.barred(g.Gate.Gauge, at)...)
+			}
 		}
 	case steps.Release:
 		reasons = append(reasons, s.Proof(at, j).Reasons()...)

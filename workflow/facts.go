@@ -132,6 +132,14 @@ type ReadingTaken struct {
 	Gauge string            `json:"gauge"`
 }
 
+// GaugeChecked: a gauge was held against a reference of known size.
+type GaugeChecked struct {
+	Gauge string            `json:"gauge"`
+	Of    quantity.Quantity `json:"of"`    // the size of the reference
+	Reads quantity.Quantity `json:"reads"` // what the gauge read of it
+	Note  string            `json:"note,omitempty"`
+}
+
 // Reworked: what was out of tolerance at a gate was worked on.
 type Reworked struct {
 	Gate     string   `json:"gate"`
@@ -209,6 +217,7 @@ func (DamageFound) Kind() string       { return "DamageFound" }
 func (QuarantineCleared) Kind() string { return "QuarantineCleared" }
 func (EquipmentChanged) Kind() string  { return "EquipmentChanged" }
 func (FlightLogged) Kind() string      { return "FlightLogged" }
+func (GaugeChecked) Kind() string      { return "GaugeChecked" }
 
 type kind struct {
 	version int
@@ -270,6 +279,8 @@ func known(name string) (kind, bool) {
 		return kind{1, reader[EquipmentChanged]}, true
 	case "FlightLogged":
 		return kind{1, reader[FlightLogged]}, true
+	case "GaugeChecked":
+		return kind{1, reader[GaugeChecked]}, true
 	}
 	return kind{}, false
 }

@@ -47,7 +47,7 @@ const (
 	Failed     GateStanding = "out of tolerance"
 	Undecided  GateStanding = "undecided"
 	Conceded   GateStanding = "conceded" // not met, accepted for use by a concession
-	StaleGate  GateStanding = "stale"    // its zones were disturbed since
+	StaleGate  GateStanding = "stale"    // its zones were disturbed since, or what was read is in doubt
 )
 
 // A GateReport is a gate as it stands.
@@ -107,7 +107,7 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 		return r
 	}
 	r.Last = record.readings[len(record.readings)-1].at
-	counting, why := s.counting(g, record, at)
+	counting, why, doubted := s.counting(g, record, at)
 	if len(counting) == 0 {
 		r.Standing, r.Reason = StaleGate, why
 		return r
@@ -130,6 +130,9 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 		finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 	}
 	r.Finding, r.Reason = finding, finding.Reason
+	if finding.Verdict == measuring.Partial && doubted {
+		r.Reason += "; " + why
+	}
 	r.Standing = map[measuring.Verdict]GateStanding{
 		measuring.In: Current, measuring.Out: Failed, measuring.Undecided: Undecided, measuring.Partial: Measuring,
 	}[finding.Verdict]
@@ -140,29 +143,35 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 }
 
 // counting returns the readings newer than every disturbance of the gate's
-// zones and than its last rework; if there are none, why.
-func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) ([]taken, string) {
-	var left []taken
-	why := ""
+// zones, than its last rework and, at each point, than the last reading in
+// doubt; and why the others don't count, where that is for doubt or none are
+// left. What stood before a reading in doubt does not count again: the doubted
+// one may have been the truth.
+func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []taken, why string, doubted bool) {
+	last := s.lastInDoubt(record)
 	for _, t := range record.readings {
 		if d, zone, ok := s.disturbedSince(g, t); ok {
-			why = fmt.Sprintf("%s was disturbed by %s on %s", zone, d.by, d.at.Format("2 January"))
+			why, doubted = fmt.Sprintf("%s was disturbed by %s on %s", zone, d.by, d.at.Format("2 January")), false
 			if zone == steps.MassZone {
 				why = fmt.Sprintf("the balance was changed by %s on %s", d.by, d.at.Format("2 January"))
 			}
 			continue
 		}
 		if t.position < record.reworked {
-			why = "it was reworked"
+			why, doubted = "it was reworked", false
 			continue
 		}
 		if over := s.outlived(g.Life, t, at); over != "" {
-			why = over
+			why, doubted = over, false
+			continue
+		}
+		if d, ok := last[t.Point]; ok && t.position <= d.position {
+			why, doubted = d.check.Doubts(), true
 			continue
 		}
 		left = append(left, t)
 	}
-	return left, why
+	return left, why, doubted
 }
 
 // outlived says why a reading counts no more although nothing disturbed its

@@ -39,7 +39,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
 	if len(r.Readings) == 0 {
 		return nil, bad("no reading was given for %s", gate.Name)
 	}
-	reasons := s.unmeasurable(report, c.At)
+	reasons := append(s.unmeasurable(report, c.At), s.barred(gauge, c.At)...)
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -101,7 +101,7 @@ func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 	for _, g := range s.GatesOf(job, step, at) {
 		if !g.Met() {
 			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is %s", g.Gate.Name, g.Says()),
-				Do: "measure it: " + MeasureLine(s.Airframe.Mark, g.Gate)})
+				Do: s.measureIt(g.Gate, at)})
 		}
 	}
 	return reasons

@@ -33,6 +33,7 @@ const (
 	ByLapse     Because = "lapsed"    // a coat that waited too long
 	ByTouch     Because = "touch"     // the touch test holds it back
 	ByGate      Because = "gate"      // a gate that is not met
+	ByGauge     Because = "gauge"     // a gauge that was not good when it was last checked
 	ByHold      Because = "hold"      // a hold that is not cleared
 	ByCondition Because = "condition" // a condition that does not stand as needed
 	ByClimate   Because = "climate"   // temperature or humidity: unknown or unfit

@@ -51,9 +51,9 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		case g.Gate.Critical:
 			critical++
 			p.Rests = append(p.Rests, g.Rests...)
-			p.add(fmt.Sprintf("critical gate %s is in tolerance", g.Gate.Name), s.notMet(g))
+			p.add(fmt.Sprintf("critical gate %s is in tolerance", g.Gate.Name), s.notMet(g, at))
 		case g.Standing == Failed || g.Standing == Undecided:
-			p.add(fmt.Sprintf("gate %s is met, or conceded", g.Gate.Name), s.notMet(g))
+			p.add(fmt.Sprintf("gate %s is met, or conceded", g.Gate.Name), s.notMet(g, at))
 		case g.Standing != Current:
 			p.Beside = append(p.Beside, g)
 		}
@@ -84,11 +84,11 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	return p
 }
 
-func (s *State) notMet(g GateReport) *Reason {
+func (s *State) notMet(g GateReport, at time.Time) *Reason {
 	if g.Standing == Current {
 		return nil
 	}
-	do := "measure it: " + MeasureLine(s.Airframe.Mark, g.Gate)
+	do := s.measureIt(g.Gate, at)
 	if g.needsRework() {
 		do = fmt.Sprintf("rework it, then measure again: fettle done %s %s%s", s.Airframe.Mark, ReworkStep, g.Gate.Name)
 	}
@@ -149,6 +149,22 @@ func uncured(j *Joint, at time.Time) *Reason {
 		return &Reason{Because: ByDrying, Text: fmt.Sprintf("joint %s carries load and is not cured", j.Name), Until: cures}
 	}
 	return nil
+}
+
+// restsInDoubt says which reading that a release rests on is in doubt. Gates
+// that were measured again since do not mend it: what was released was
+// released on that reading.
+func (s *State) restsInDoubt(r *Given) string {
+	for _, p := range r.RestsOn {
+		f, ok := s.Entries[p].Facts.(ReadingTaken)
+		if !ok {
+			continue
+		}
+		if c := s.inDoubt(taken{p, s.Entries[p].At, f}); c != nil {
+			return fmt.Sprintf("the release of entry %d rested on %s, entry %d: %s", r.Position, f.Gate, p, c.Doubts())
+		}
+	}
+	return ""
 }
 
 // GiveRelease releases the airframe to fly.
@@ -276,6 +292,10 @@ func (s *State) Flight(at time.Time) Flight {
 			f.Why = fmt.Sprintf("gate %s is %s", g.Gate.Name, g.Says())
 			return f
 		}
+	}
+	if why := s.restsInDoubt(r); why != "" {
+		f.Why = why
+		return f
 	}
 	if open := s.OpenJobs(at); len(open) > 0 {
 		f.Why = fmt.Sprintf("job %s is open", open[0].ID)

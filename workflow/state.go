@@ -57,6 +57,7 @@ type State struct {
 	Flights    []Flown
 
 	gates     map[string]*gateRecord
+	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
 	undone    map[int64]int64 // position → the Undone entry that took it back
 	latest    Entry           // the live entry recorded last
@@ -119,6 +120,7 @@ func Replay(entries []Entry, docs Documents) (*State, error) {
 		Entries:    entries,
 		Conditions: map[string]Standing{},
 		gates:      map[string]*gateRecord{},
+		gauges:     map[string]*gaugeRecord{},
 		zones:      map[string]disturbance{},
 		undone:     map[int64]int64{},
 		docs:       docs,
@@ -138,6 +140,7 @@ func Replay(entries []Entry, docs Documents) (*State, error) {
 			return nil, fmt.Errorf("replaying entry %d (%s): %w", e.Position, e.Facts.Kind(), err)
 		}
 	}
+	s.judgeChecks()
 	return s, nil
 }
 
@@ -173,6 +176,8 @@ func (s *State) apply(e Entry) error {
 		s.set(e.At, f.Setting)
 	case ReadingTaken:
 		s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, taken{e.Position, e.At, f})
+	case GaugeChecked:
+		s.checked(f, e)
 	case Reworked:
 		s.gate(f.Gate).reworked = e.Position
 	case ConcessionGranted:

@@ -110,6 +110,16 @@ func (a *app) completeGates(cmd *cobra.Command, args []string, _ string) ([]stri
 	})
 }
 
+func (a *app) completeGauges(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	return a.completeOf(cmd, args, func(s *workflow.State) []string {
+		var names []string
+		for _, g := range s.Sheet.Gauges {
+			names = append(names, g.Name)
+		}
+		return names
+	})
+}
+
 func (a *app) completeStart(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 	if len(args) == 0 {
 		return a.completeMarks(cmd, args, "")

@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"strings"
 
 	"fettle/steps/quantity"
 )
@@ -283,12 +284,10 @@ func spot(point string, mean *big.Rat, unit string) string {
 
 // decimal shows a value with up to three places, without trailing zeros.
 func decimal(r *big.Rat) string {
-	s := r.FloatString(3)
-	for s[len(s)-1] == '0' {
-		s = s[:len(s)-1]
-	}
-	if s[len(s)-1] == '.' {
-		s = s[:len(s)-1]
-	}
-	return s
+	return trimmed(r.FloatString(3))
+}
+
+// trimmed is a decimal with places, without the zeros it ends with.
+func trimmed(s string) string {
+	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
 }

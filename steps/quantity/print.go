@@ -181,13 +181,36 @@ func strictly(data []byte, into any) error {
 // SI is the value in the coherent SI unit of its dimension, and that unit: m,
 // kg, K, rad, s, V, A, N; a ratio is a number, of the unit 1.
 func (q Quantity) SI() (float64, string, error) {
-	base := map[Dimension]struct {
-		symbol, si string
-		scale      float64
-	}{
-		Length: {"m", "m", 1}, Mass: {"kg", "kg", 1}, Temperature: {"K", "K", 1}, Angle: {"°", "rad", math.Pi / 180},
-		Duration: {"s", "s", 1}, Voltage: {"V", "V", 1}, Current: {"A", "A", 1}, Force: {"N", "N", 1}, Ratio: {"%", "1", 0.01},
-	}[q.Dimension()]
+	base := coherent(q.Dimension())
 	f, err := q.Float(base.symbol)
 	return f * base.scale, base.si, err
+}
+
+// SIMore is how much more than the other it is, as SI gives a value: of two
+// temperatures a difference in kelvin.
+func (q Quantity) SIMore(other Quantity) (float64, string, error) {
+	base := coherent(q.Dimension())
+	mine, err := q.Rat(base.symbol)
+	if err != nil {
+		return 0, "", err
+	}
+	theirs, err := other.Rat(base.symbol)
+	if err != nil {
+		return 0, "", err
+	}
+	f, _ := mine.Sub(mine, theirs).Float64()
+	return f * base.scale, base.si, nil
+}
+
+// si is the SI unit of a dimension: of which of our units it is how many.
+type si struct {
+	symbol, si string
+	scale      float64
+}
+
+func coherent(of Dimension) si {
+	return map[Dimension]si{
+		Length: {"m", "m", 1}, Mass: {"kg", "kg", 1}, Temperature: {"K", "K", 1}, Angle: {"°", "rad", math.Pi / 180},
+		Duration: {"s", "s", 1}, Voltage: {"V", "V", 1}, Current: {"A", "A", 1}, Force: {"N", "N", 1}, Ratio: {"%", "1", 0.01},
+	}[of]
 }

@@ -29,7 +29,7 @@ func bars(readings []workflow.AuditedReading) []barRow {
 		}
 		row := barRow{
 			Gate: r.Reading.Gate, Point: r.Reading.Point, Value: r.Reading.Value.Typed(), Gauge: r.Reading.Gauge, Entry: r.Entry.Position,
-			By: r.Entry.By, At: stamp(r.Entry.At), Critical: r.Gate.Critical, Counts: r.StaleBy == "" && r.Superseded == 0,
+			By: r.Entry.By, At: stamp(r.Entry.At), Critical: r.Gate.Critical, Counts: r.StaleBy == "" && r.Superseded == 0 && r.Doubt == nil,
 			Verdict: string(r.Alone.Verdict),
 		}
 		l := r.Gate.Limits

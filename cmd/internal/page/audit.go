@@ -26,26 +26,30 @@ type Audit struct {
 
 // An AuditedReading is one reading, as it was and as it stands.
 type AuditedReading struct {
-	Entry      int64     `json:"entry"`
-	Gate       string    `json:"gate"`
-	Point      string    `json:"point,omitempty"`
-	Job        string    `json:"job,omitempty"`
-	At         time.Time `json:"at"`
-	Recorded   time.Time `json:"recorded"`
-	By         string    `json:"by"`
-	Program    string    `json:"program"`
-	Gauge      string    `json:"gauge"`
-	Typed      string    `json:"typed"`
-	Value      float64   `json:"value"` // in the SI unit
-	SI         string    `json:"unit"`
-	Limits     string    `json:"limits"`
-	Critical   bool      `json:"critical"`
-	Verdict    string    `json:"verdict"` // of this reading alone
-	Margin     *Margin   `json:"margin,omitempty"`
-	Bar        string    `json:"bar,omitempty"`
-	Stands     string    `json:"stands"` // what became of it
-	Concession string    `json:"concession,omitempty"`
-	Releases   []int64   `json:"releases,omitempty"`
+	Entry      int64       `json:"entry"`
+	Gate       string      `json:"gate"`
+	Point      string      `json:"point,omitempty"`
+	Job        string      `json:"job,omitempty"`
+	At         time.Time   `json:"at"`
+	Recorded   time.Time   `json:"recorded"`
+	By         string      `json:"by"`
+	Program    string      `json:"program"`
+	Gauge      string      `json:"gauge"`
+	Typed      string      `json:"typed"`
+	Value      float64     `json:"value"` // in the SI unit
+	SI         string      `json:"unit"`
+	Limits     string      `json:"limits"`
+	Critical   bool        `json:"critical"`
+	Verdict    string      `json:"verdict"` // of this reading alone
+	Margin     *Margin     `json:"margin,omitempty"`
+	Bar        string      `json:"bar,omitempty"`
+	Check      *GaugeCheck `json:"gauge_check,omitempty"`       // the gauge's last before the reading
+	CheckAge   *int64      `json:"gauge_check_age_s,omitempty"` // how long before it, in seconds
+	Checked    bool        `json:"gauge_ever_checked"`
+	Doubt      string      `json:"in_doubt,omitempty"` // why
+	Stands     string      `json:"stands"`             // what became of it
+	Concession string      `json:"concession,omitempty"`
+	Releases   []int64     `json:"releases,omitempty"`
 }
 
 // NewAudit makes the page of an audit.
@@ -58,6 +62,14 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Bar: bar(r.Gate, r), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
 		}
 		one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
+		one.Checked = r.Checked
+		if r.Check != nil {
+			age := int64(r.Entry.At.Sub(r.Check.At) / time.Second)
+			one.Check, one.CheckAge = newCheck(*r.Check), &age
+		}
+		if r.Doubt != nil {
+			one.Doubt = fmt.Sprintf("%s, entry %d", r.Doubt.Doubts(), r.Doubt.Position)
+		}
 		if m := r.Alone.Margin; m.Known {
 			one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
 		}
@@ -85,6 +97,8 @@ func stands(r workflow.AuditedReading) string {
 		return "stale: " + r.StaleBy
 	case r.Superseded > 0:
 		return fmt.Sprintf("superseded by entry %d", r.Superseded)
+	case r.Doubt != nil:
+		return "in doubt: it does not count"
 	}
 	return "counts"
 }
@@ -149,7 +163,10 @@ func (r AuditedReading) line(c Clock) string {
 	if r.Bar != "" {
 		text += " `" + r.Bar + "`"
 	}
-	text += "; " + esc(r.Stands)
+	text += "; " + esc(r.gaugeLine(c)) + "; " + esc(r.Stands)
+	if r.Doubt != "" {
+		text += "; **in doubt**, " + esc(r.Doubt)
+	}
 	if r.Concession != "" {
 		text += "; conceded: " + esc(r.Concession)
 	}
@@ -157,6 +174,17 @@ func (r AuditedReading) line(c Clock) string {
 		text += fmt.Sprintf("; the release of entry %d rested on it", e)
 	}
 	return text
+}
+
+// gaugeLine says when the gauge was last checked before the reading.
+func (r AuditedReading) gaugeLine(c Clock) string {
+	switch {
+	case r.Check != nil:
+		return fmt.Sprintf("gauge checked %s, %s before, %s: %s (entry %d)", c.At(r.Check.At), Span(r.At.Sub(r.Check.At)), r.Check.word(), r.Check.Found, r.Check.Entry)
+	case r.Checked:
+		return "gauge not checked before it in this record"
+	}
+	return "gauge never checked in this record"
 }
 
 // SummaryMarkdown is the page of summary alone.
@@ -186,14 +214,17 @@ func (a Audit) summary(l *lines) {
 	list("corrections", s.Corrections)
 	list("times that went backwards", s.Backwards)
 	l.item("entries typed in later than ten minutes after the fact: %d", s.Late)
-	l.item("when a gauge was last checked is not recorded")
+	list("gauges never checked in this record", s.NeverChecked)
+	list("gauges that were not good when last checked", s.NotGood)
+	list("readings in doubt", s.InDoubt)
 }
 
 // CSV writes one row a reading, as RFC 4180 has it: CRLF, quotes doubled. The
-// value is in the SI unit, times in UTC.
+// value and what the gauge was found off are in the SI unit, times in UTC.
 func (a Audit) CSV(w io.Writer) error {
 	header := []string{"mark", "entry", "gate", "point", "job", "at_utc", "recorded_utc", "by", "program", "gauge", "typed", "value", "unit",
-		"limits", "critical", "verdict", "margin", "margin_unit", "stands", "concession", "releases"}
+		"limits", "critical", "verdict", "margin", "margin_unit", "stands", "concession", "releases",
+		"gauge_check_entry", "gauge_checked_utc", "gauge_check_age_s", "gauge_deviation", "gauge_deviation_unit", "gauge_good", "in_doubt"}
 	if err := writeRow(w, header); err != nil {
 		return err
 	}
@@ -206,14 +237,26 @@ func (a Audit) CSV(w io.Writer) error {
 		for _, e := range r.Releases {
 			releases = append(releases, strconv.FormatInt(e, 10))
 		}
-		err := writeRow(w, []string{a.Mark, strconv.FormatInt(r.Entry, 10), r.Gate, r.Point, r.Job, r.At.UTC().Format(time.RFC3339), r.Recorded.UTC().Format(time.RFC3339),
+		row := []string{a.Mark, strconv.FormatInt(r.Entry, 10), r.Gate, r.Point, r.Job, r.At.UTC().Format(time.RFC3339), r.Recorded.UTC().Format(time.RFC3339),
 			r.By, r.Program, r.Gauge, r.Typed, strconv.FormatFloat(r.Value, 'g', -1, 64), r.SI, r.Limits, strconv.FormatBool(r.Critical), r.Verdict, margin, unit,
-			r.Stands, r.Concession, strings.Join(releases, " ")})
-		if err != nil {
+			r.Stands, r.Concession, strings.Join(releases, " ")}
+		row = append(append(row, r.checkFields()...), r.Doubt)
+		if err := writeRow(w, row); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// checkFields are the columns of the gauge's last check; empty where there is
+// none.
+func (r AuditedReading) checkFields() []string {
+	c := r.Check
+	if c == nil {
+		return make([]string, 6)
+	}
+	return []string{strconv.FormatInt(c.Entry, 10), c.At.UTC().Format(time.RFC3339), strconv.FormatInt(int64(r.At.Sub(c.At)/time.Second), 10),
+		strconv.FormatFloat(c.Off, 'g', -1, 64), c.Unit, strconv.FormatBool(c.Good)}
 }
 
 // writeRow ends a row with CRLF and leaves line breaks inside a field alone,

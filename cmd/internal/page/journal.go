@@ -94,6 +94,8 @@ func says(facts workflow.Facts) string {
 		return fmt.Sprintf("cleared hold %s, %d lines", f.Step, len(f.Lines))
 	case workflow.ReadingTaken:
 		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), f.Value.Typed(), f.Gauge)
+	case workflow.GaugeChecked:
+		return fmt.Sprintf("checked %s: it reads %s of %s%s", f.Gauge, f.Reads.Typed(), f.Of.Typed(), optionally(": ", f.Note))
 	case workflow.Reworked:
 		return "reworked " + f.Gate
 	case workflow.ConcessionGranted:
@@ -139,7 +141,8 @@ func numbers(positions []int64) string {
 type Recorded struct {
 	Mark    string  `json:"mark"`
 	Entries []Entry `json:"entries"`
-	Gates   []Gate  `json:"gates,omitempty"` // those that readings were taken at
+	Gates   []Gate  `json:"gates,omitempty"`  // those that readings were taken at
+	Gauges  []Gauge `json:"gauges,omitempty"` // those that were checked
 	Timers  []Timer `json:"timers,omitempty"`
 	Next    string  `json:"next,omitempty"`
 }
@@ -156,6 +159,10 @@ func NewRecorded(s *workflow.State, entries []workflow.Entry, now time.Time) Rec
 			gate = f.Gate
 		case workflow.ConcessionGranted:
 			gate = f.Gate
+		case workflow.GaugeChecked:
+			if report, err := s.GaugeReport(f.Gauge, now); err == nil {
+				r.Gauges = append(r.Gauges, NewGauge(report))
+			}
 		case workflow.Coated:
 			joint = f.Joint
 		case workflow.Joined:
@@ -188,6 +195,9 @@ func (r Recorded) Markdown(c Clock) string {
 		if g.Standing == workflow.Failed {
 			l.text(g.Rework)
 		}
+	}
+	for _, g := range r.Gauges {
+		g.items(&l, c)
 	}
 	for _, t := range r.Timers {
 		l.item("%s", t.line(c))

@@ -1,0 +1,79 @@
+package page
+
+import (
+	"strings"
+	"time"
+
+	"fettle/workflow"
+)
+
+// A GaugeCheck is one check of a gauge.
+type GaugeCheck struct {
+	Entry int64     `json:"entry"`
+	At    time.Time `json:"at"`
+	By    string    `json:"by"`
+	Of    string    `json:"of"`    // as typed
+	Reads string    `json:"reads"` // as typed
+	Note  string    `json:"note,omitempty"`
+	Off   float64   `json:"deviation"` // in the SI unit; negative: it reads too little
+	Unit  string    `json:"unit"`
+	Found string    `json:"found"`
+	Good  bool      `json:"good"`
+}
+
+func newCheck(c workflow.GaugeCheck) *GaugeCheck {
+	p := &GaugeCheck{Entry: c.Position, At: c.At, By: c.By, Of: c.Of.Typed(), Reads: c.Reads.Typed(), Note: c.Note, Found: c.Off.Found(), Good: c.Off.Good}
+	p.Off, p.Unit, _ = c.Reads.SIMore(c.Of) // a stored check compares
+	return p
+}
+
+func (c *GaugeCheck) word() string {
+	if c.Good {
+		return "good"
+	}
+	return "NOT GOOD"
+}
+
+// A Gauge is a gauge as it stands on an airframe.
+type Gauge struct {
+	Name    string            `json:"gauge"`
+	Title   string            `json:"title"`
+	Last    *GaugeCheck       `json:"last_check,omitempty"`
+	Barred  []workflow.Reason `json:"barred,omitempty"` // why it may not be measured with
+	InDoubt []int64           `json:"in_doubt,omitempty"`
+}
+
+// NewGauge makes the page of a gauge.
+func NewGauge(r workflow.GaugeReport) Gauge {
+	g := Gauge{Name: r.Gauge.Name, Title: r.Gauge.Title, Barred: r.Barred, InDoubt: r.InDoubt}
+	if r.Last != nil {
+		g.Last = newCheck(*r.Last)
+	}
+	return g
+}
+
+// items are the gauge as lines of a list.
+func (g Gauge) items(l *lines, c Clock) {
+	if g.Last == nil {
+		l.item("gauge %s: never checked in this record", esc(g.Name))
+	} else {
+		l.item("gauge %s: **%s**, found %s; checked %s", esc(g.Name), strings.ToUpper(g.Last.word()), esc(g.Last.Found), c.At(g.Last.At))
+	}
+	if len(g.InDoubt) > 0 {
+		l.item("**in doubt** is what it read in %s; a gate that rested on it is measured again", numbers(g.InDoubt))
+	}
+	for _, r := range g.Barred {
+		l.item("%s", ReasonText(r, c))
+	}
+}
+
+// Markdown is the gauge on a page of its own.
+func (g Gauge) Markdown(c Clock) string {
+	var l lines
+	l.add("# %s\n", esc(g.Title))
+	g.items(&l, c)
+	if g.Last != nil {
+		l.item("it read %s of %s, by %s, entry %d%s", esc(g.Last.Reads), esc(g.Last.Of), esc(g.Last.By), g.Last.Entry, esc(optionally(": ", g.Last.Note)))
+	}
+	return l.String()
+}

@@ -1,0 +1,244 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/measuring"
+	"fettle/steps/quantity"
+)
+
+// A GaugeCheck is a check of a gauge with what was found.
+type GaugeCheck struct {
+	GaugeChecked
+	Position int64
+	At       time.Time
+	By       string
+	Off      measuring.Deviation
+
+	doubt measuring.Doubt // of the gauge, by the sheet in force then
+}
+
+// Doubts says why a reading is in doubt for the check's sake.
+func (c GaugeCheck) Doubts() string {
+	return fmt.Sprintf("it was read with %s, found on %s %s", c.Gauge, c.At.Format("2 January"), c.Off.Found())
+}
+
+// gaugeRecord is every check of one gauge that stands.
+type gaugeRecord struct {
+	entered []*GaugeCheck // in the order of entry
+	timed   []*GaugeCheck // in the order in which they were made
+}
+
+// checked adds a check to what is known of its gauge.
+func (s *State) checked(f GaugeChecked, e Entry) {
+	if s.gauges[f.Gauge] == nil {
+		s.gauges[f.Gauge] = &gaugeRecord{}
+	}
+	g := s.gauges[f.Gauge]
+	gauge, _ := s.Sheet.Gauge(f.Gauge)
+	c := &GaugeCheck{GaugeChecked: f, Position: e.Position, At: e.At, By: e.By, doubt: gauge.Doubt()}
+	g.entered = append(g.entered, c)
+	g.timed = slices.Insert(g.timed, g.byTime(e.Position, e.At), c)
+}
+
+// judgeChecks decides which checks were good: by the sheet in force then, and
+// by the present one too, which may ask more of the gauge.
+func (s *State) judgeChecks() {
+	for _, g := range s.gauges {
+		for _, c := range g.entered {
+			c.Off = c.doubt.Check(c.Reads, c.Of)
+			gauge, ok := s.Sheet.Gauge(c.Gauge)
+			if again := gauge.Doubt().Check(c.Reads, c.Of); ok && c.Off.Good && !again.Good {
+				c.Off = again
+			}
+		}
+	}
+}
+
+// byEntry and byTime are the number of checks before a place in the journal.
+func (g *gaugeRecord) byEntry(position int64) int {
+	i, _ := slices.BinarySearchFunc(g.entered, position, func(c *GaugeCheck, p int64) int { return int(c.Position - p) })
+	return i
+}
+
+func (g *gaugeRecord) byTime(position int64, at time.Time) int {
+	i, _ := slices.BinarySearchFunc(g.timed, position, func(c *GaugeCheck, p int64) int {
+		if d := c.At.Compare(at); d != 0 {
+			return d
+		}
+		return int(c.Position - p)
+	})
+	return i
+}
+
+// checkBefore and checkAfter are the checks on either side of the i-th place;
+// nil: none.
+func checkBefore(checks []*GaugeCheck, i int) *GaugeCheck {
+	if i == 0 {
+		return nil
+	}
+	return checks[i-1]
+}
+
+func checkAfter(checks []*GaugeCheck, i int) *GaugeCheck {
+	if i == len(checks) {
+		return nil
+	}
+	return checks[i]
+}
+
+func (c *GaugeCheck) bad() bool { return c != nil && !c.Off.Good }
+
+// lastBad is the last check of a gauge where that was not good; nil: it was, or
+// there is none. Both the last one entered and the last one made by the time
+// must be good: of two answers the one that asks for another check is safe.
+func (s *State) lastBad(gauge string, at time.Time) *GaugeCheck {
+	g := s.gauges[gauge]
+	if g == nil {
+		return nil
+	}
+	if c := checkBefore(g.entered, len(g.entered)); c.bad() {
+		return c
+	}
+	if c := checkBefore(g.timed, g.byTime(s.Size(), at)); c.bad() {
+		return c
+	}
+	return nil
+}
+
+// barred says why a gauge may not be measured with at the time. One that was
+// never checked may.
+func (s *State) barred(gauge string, at time.Time) []Reason {
+	c := s.lastBad(gauge, at)
+	if c == nil {
+		return nil
+	}
+	return []Reason{{Because: ByGauge,
+		Text: fmt.Sprintf("%s was not good when it was last checked: on %s it was found %s (entry %d)", gauge, c.At.Format("2 January"), c.Off.Found(), c.Position),
+		Do:   "take another gauge, or set it right and check it again: " + CheckLine(s.Airframe.Mark, gauge, c.Of)}}
+}
+
+// CheckLine is the command that checks a gauge, with the values left open.
+func CheckLine(mark, gauge string, of quantity.Quantity) string {
+	size := "…" + of.Unit()
+	return fmt.Sprintf("fettle gauge %s %s --reads %s --of %s", mark, gauge, size, size)
+}
+
+// measureIt says what to do for a gate that is to be measured: check its gauge
+// first, if that may not be measured with.
+func (s *State) measureIt(g steps.Gate, at time.Time) string {
+	if c := s.lastBad(g.Gauge, at); c != nil {
+		return fmt.Sprintf("measure it once %s is found good, or with another gauge; to check it: %s", g.Gauge, CheckLine(s.Airframe.Mark, g.Gauge, c.Of))
+	}
+	return "measure it: " + MeasureLine(s.Airframe.Mark, g)
+}
+
+// inDoubt is the check that puts a reading in doubt: one that was not good and
+// is the next after the reading, or the last before it, by entry or by time.
+// nil: it is not in doubt.
+func (s *State) inDoubt(t taken) *GaugeCheck {
+	g := s.gauges[t.Gauge]
+	if g == nil {
+		return nil
+	}
+	entered, timed := g.byEntry(t.position), g.byTime(t.position, t.at)
+	for _, c := range []*GaugeCheck{checkAfter(g.entered, entered), checkAfter(g.timed, timed), checkBefore(g.entered, entered), checkBefore(g.timed, timed)} {
+		if c.bad() {
+			return c
+		}
+	}
+	return nil
+}
+
+// doubtful is a reading in doubt, and the check that did it.
+type doubtful struct {
+	taken
+	check *GaugeCheck
+}
+
+// lastInDoubt is the last reading in doubt at each point of a gate.
+func (s *State) lastInDoubt(record *gateRecord) map[string]doubtful {
+	var last map[string]doubtful
+	if len(s.gauges) == 0 {
+		return last
+	}
+	for _, t := range record.readings {
+		if c := s.inDoubt(t); c != nil {
+			if last == nil {
+				last = map[string]doubtful{}
+			}
+			last[t.Point] = doubtful{t, c}
+		}
+	}
+	return last
+}
+
+// lastCheck is the last check of a gauge made before a place in the journal;
+// nil: none.
+func (s *State) lastCheck(gauge string, position int64, at time.Time) *GaugeCheck {
+	g := s.gauges[gauge]
+	if g == nil {
+		return nil
+	}
+	return checkBefore(g.timed, g.byTime(position, at))
+}
+
+// A GaugeReport is a gauge as it stands.
+type GaugeReport struct {
+	Gauge   steps.Gauge
+	Last    *GaugeCheck // nil: never checked in this record
+	Barred  []Reason    // why it may not be measured with; none: it may
+	InDoubt []int64     // the readings that are in doubt for its sake
+}
+
+// GaugeReport returns the gauge of that name as it stands at the time.
+func (s *State) GaugeReport(name string, at time.Time) (GaugeReport, error) {
+	gauge, ok := s.Sheet.Gauge(name)
+	if !ok {
+		return GaugeReport{}, unknown("gauge", name, gaugeNames(s.Sheet))
+	}
+	r := GaugeReport{Gauge: gauge, Last: s.lastCheck(name, s.Size(), at), Barred: s.barred(name, at)}
+	for _, e := range s.Entries {
+		f, ok := e.Facts.(ReadingTaken)
+		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(taken{e.Position, e.At, f}) != nil {
+			r.InDoubt = append(r.InDoubt, e.Position)
+		}
+	}
+	return r, nil
+}
+
+// CheckGauge records what a gauge read of a reference of known size.
+type CheckGauge struct {
+	Gauge     string
+	Of, Reads quantity.Quantity
+	Note      string
+}
+
+func (r CheckGauge) decide(s *State, c Circumstances) ([]Facts, error) {
+	gauge, ok := s.Sheet.Gauge(r.Gauge)
+	if !ok {
+		return nil, unknown("gauge", r.Gauge, gaugeNames(s.Sheet))
+	}
+	if r.Of.IsZero() || r.Reads.IsZero() {
+		return nil, bad("a check says what %s reads and the size of what it was held against", r.Gauge)
+	}
+	for _, q := range []quantity.Quantity{r.Of, r.Reads} {
+		if want := gauge.Resolution.Dimension(); q.Dimension() != want {
+			return nil, bad("%s is a %s; %s reads a %s, in %s", q.Typed(), q.Dimension(), r.Gauge, want, gauge.Resolution.Unit())
+		}
+	}
+	if !gauge.Doubt().Shows(r.Reads) {
+		return nil, bad("%s can't read %s: it shows steps of %s", r.Gauge, r.Reads.Typed(), gauge.Resolution)
+	}
+	if len(r.Note) > 8192 {
+		return nil, bad("the note is longer than 8 KiB")
+	}
+	if reason := s.Untrusted(c.Now); reason != nil {
+		return nil, &Refusal{What: "the check of " + r.Gauge, Reasons: []Reason{*reason}}
+	}
+	return []Facts{GaugeChecked{r.Gauge, r.Of, r.Reads, strings.TrimSpace(r.Note)}}, nil
+}
