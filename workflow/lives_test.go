@@ -39,7 +39,7 @@ type life struct {
 // move lets time pass or asks for something, often for what is sensible, so
 // that lives get far.
 func (l *life) move(t *rapid.T) {
-	switch rapid.IntRange(0, 12).Draw(t, "move") {
+	switch rapid.IntRange(0, 14).Draw(t, "move") {
 	case 0:
 		l.now = l.now.Add(time.Duration(rapid.IntRange(1, 45).Draw(t, "minutes")) * time.Minute)
 	case 1:
@@ -66,7 +66,8 @@ func (l *life) move(t *rapid.T) {
 		l.try(t, Undo{Position: int64(rapid.IntRange(0, int(l.state.Size())).Draw(t, "undo"))})
 	case 7:
 		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
-		l.try(t, Measure{Gate: gate, Readings: l.readings(t, gate)})
+		gauge := rapid.SampledFrom([]string{"", "", "rule", "caliper"}).Draw(t, "with")
+		l.tryAt(t, Measure{Gate: gate, Readings: l.readings(t, gate), Gauge: gauge}, l.earlier(t))
 	case 8:
 		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
 		l.try(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "mend"))
@@ -75,9 +76,28 @@ func (l *life) move(t *rapid.T) {
 		l.try(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: zone}}).Draw(t, "job"))
 	case 10:
 		l.fly(t)
+	case 11:
+		gauge := rapid.SampledFrom([]string{"rule", "caliper"}).Draw(t, "gauge")
+		l.tryAt(t, checkOf(gauge, rapid.Bool().Draw(t, "good")), l.earlier(t))
 	default:
 		l.sensible(t)
 	}
+}
+
+// earlier is a time to enter something for: mostly now, sometimes before.
+func (l *life) earlier(t *rapid.T) time.Time {
+	back := rapid.SampledFrom([]int{0, 0, 0, 0, 1, 5, 50, 500}).Draw(t, "minutes before")
+	return l.now.Add(-time.Duration(back) * time.Minute)
+}
+
+// checkOf is a check of a gauge that finds it good, at its very uncertainty,
+// or not good, by a step more.
+func checkOf(gauge string, good bool) CheckGauge {
+	reads := map[string][2]string{"rule": {"10 mm", "10.5 mm"}, "caliper": {"10.03 mm", "9.96 mm"}}[gauge]
+	if good {
+		return CheckGauge{Gauge: gauge, Of: q("10 mm"), Reads: q(reads[0])}
+	}
+	return CheckGauge{Gauge: gauge, Of: q("10 mm"), Reads: q(reads[1])}
 }
 
 // fly is what happens between jobs: flights, damage, changed equipment.
@@ -125,11 +145,20 @@ func (l *life) sensible(t *rapid.T) {
 		case steps.Hold:
 			l.try(t, Clear{Step: name, Answers: []bool{true, true}})
 		case steps.Release:
+			for _, g := range l.state.Gates(l.now) {
+				if g.Standing == StaleGate {
+					l.try(t, checkOf(g.Gate.Gauge, true))
+					l.try(t, Measure{Gate: g.Gate.Name, Readings: good(g.Gate)})
+				}
+			}
 			l.try(t, GiveRelease{})
 		case steps.Measure:
 			job, _ := l.state.Job(s.Step.Job)
 			for _, g := range l.state.GatesOf(job, s.Step.Step, l.now) {
 				l.try(t, Rework{Gate: g.Gate.Name})
+				if rapid.Bool().Draw(t, "check the gauge") {
+					l.try(t, checkOf(g.Gate.Gauge, true))
+				}
 				l.try(t, Measure{Gate: g.Gate.Name, Readings: good(g.Gate)})
 			}
 			l.try(t, Finish{Step: name})
@@ -163,8 +192,10 @@ func (l *life) readings(t *rapid.T, gate string) []Reading {
 	return all[:rapid.IntRange(1, len(all)).Draw(t, "how many")]
 }
 
-func (l *life) try(t *rapid.T, r Request) {
-	entries, err := l.state.Decide(r, Circumstances{Now: l.now, By: "builder", Program: "test"})
+func (l *life) try(t *rapid.T, r Request) { l.tryAt(t, r, l.now) }
+
+func (l *life) tryAt(t *rapid.T, r Request, at time.Time) {
+	entries, err := l.state.Decide(r, Circumstances{Now: l.now, At: at, By: "builder", Program: "test"})
 	var refusal *Refusal
 	if errors.As(err, &refusal) {
 		if len(refusal.Reasons) == 0 {
@@ -180,6 +211,76 @@ func (l *life) try(t *rapid.T, r Request) {
 	for _, e := range entries {
 		l.forbidden(t, all[:e.Position], e)
 	}
+	l.checkFlight(t)
+}
+
+// checkFlight holds that no airframe stands released on a reading in doubt.
+func (l *life) checkFlight(t *rapid.T) {
+	if !l.state.Flight(l.now).Released {
+		return
+	}
+	live := standing(l.state.Entries)
+	var rests []int64
+	for _, e := range live {
+		if f, ok := e.Facts.(Released); ok {
+			rests = f.RestsOn
+		}
+	}
+	for _, p := range rests {
+		if e := l.state.Entries[p]; naiveDoubt(live, e) {
+			t.Fatalf("it stands released on entry %d, which is in doubt", p)
+		}
+	}
+}
+
+// naiveBad recomputes that a check was not good, from the sheet of the tests:
+// a rule of 0.5 mm steps, 2·d/√12, and a caliper good to 0.03 mm.
+func naiveBad(f GaugeChecked) bool {
+	reads, _ := f.Reads.Float("mm")
+	of, _ := f.Of.Float("mm")
+	return math.Abs(reads-of) > map[string]float64{"rule": 2 * 0.5 / math.Sqrt(12), "caliper": 0.03}[f.Gauge]+1e-9
+}
+
+// orders are the two orders in which entries stand: by entry and by time.
+func orders() []func(a, b Entry) bool {
+	byEntry := func(a, b Entry) bool { return a.Position < b.Position }
+	byTime := func(a, b Entry) bool { return a.At.Before(b.At) || a.At.Equal(b.At) && byEntry(a, b) }
+	return []func(a, b Entry) bool{byEntry, byTime}
+}
+
+// naiveDoubt recomputes that a reading is in doubt: in one order or the other
+// there is a bad check of its gauge with no good one between the two.
+func naiveDoubt(live []Entry, r Entry) bool {
+	return slices.ContainsFunc(live, func(b Entry) bool {
+		return isCheck(b, r, true) && slices.ContainsFunc(orders(), func(less func(a, b Entry) bool) bool {
+			return !slices.ContainsFunc(live, func(g Entry) bool {
+				return isCheck(g, r, false) && (less(r, g) && less(g, b) || less(b, g) && less(g, r))
+			})
+		})
+	})
+}
+
+// isCheck reports whether the entry checks the gauge of a reading, and finds it so.
+func isCheck(e, reading Entry, bad bool) bool {
+	f, ok := e.Facts.(GaugeChecked)
+	return ok && f.Gauge == reading.Facts.(ReadingTaken).Gauge && naiveBad(f) == bad
+}
+
+// naiveBarred recomputes that a reading was taken with a gauge of which the
+// last check, entered or made, was not good.
+func naiveBarred(live []Entry, r Entry) bool {
+	for _, less := range orders() {
+		var last *Entry
+		for _, e := range live {
+			if _, ok := e.Facts.(GaugeChecked); ok && (isCheck(e, r, true) || isCheck(e, r, false)) && less(e, r) && (last == nil || less(*last, e)) {
+				last = &e
+			}
+		}
+		if last != nil && isCheck(*last, r, true) {
+			return true
+		}
+	}
+	return false
 }
 
 // forbidden checks one new entry against the entries before it.
@@ -194,6 +295,9 @@ func (l *life) forbidden(t *rapid.T, before []Entry, e Entry) {
 	case Released:
 		checkRelease(t, before, live, e)
 	case ReadingTaken:
+		if naiveBarred(live, e) {
+			t.Fatalf("%s was read with %s, which was not good when last checked", f.Gate, f.Gauge)
+		}
 		for _, j := range joins(live) {
 			g, _ := sheet().Gate(f.Gate)
 			procedure := build()
@@ -362,6 +466,9 @@ func checkRelease(t *rapid.T, before, live []Entry, e Entry) {
 				t.Fatalf("released with %d readings of %s at %q", len(newest[p]), g.Name, p)
 			}
 			for _, r := range newest[p][len(newest[p])-g.Repeat:] {
+				if naiveDoubt(live, r) {
+					t.Fatalf("released on a reading of %s in doubt, entry %d", g.Name, r.Position)
+				}
 				for _, d := range before[r.Position+1:] {
 					if w, ok := workOf(d.Facts); ok && g.DependsOn(w.Disturbs...) {
 						t.Fatalf("released on a reading of %s older than %s", g.Name, w.Step)
@@ -452,10 +559,12 @@ func staleGates(s *State, now time.Time) []string {
 
 // naiveStale recomputes them from the whole journal: a reading counts if no
 // later entry disturbed a zone of its gate, at a time not before it either,
-// and the gate was not reworked since.
+// the gate was not reworked since, and neither it nor a later one at its point
+// is in doubt.
 func naiveStale(entries []Entry, now time.Time) []string {
 	live := map[int64]bool{}
-	for _, e := range standing(entries) {
+	stand := standing(entries)
+	for _, e := range stand {
 		live[e.Position] = true
 	}
 	var names []string
@@ -466,7 +575,11 @@ func naiveStale(entries []Entry, now time.Time) []string {
 			if !ok || f.Gate != g.Name || !live[r.Position] {
 				continue
 			}
-			good, flights := true, 0
+			doubted := slices.ContainsFunc(stand, func(o Entry) bool {
+				of, ok := o.Facts.(ReadingTaken)
+				return ok && of.Gate == f.Gate && of.Point == f.Point && o.Position >= r.Position && naiveDoubt(stand, o)
+			})
+			good, flights := !doubted, 0
 			for _, d := range entries {
 				var zones []string
 				if w, ok := workOf(d.Facts); ok {
