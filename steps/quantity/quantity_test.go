@@ -356,3 +356,24 @@ func TestSI(t *testing.T) {
 		}
 	}
 }
+
+func TestSIMore(t *testing.T) {
+	for _, c := range []struct {
+		a, b, unit string
+		want       float64
+	}{
+		{"10.02 mm", "10 mm", "m", 2e-05}, {"1 in", "25.4 mm", "m", 0}, {"99 g", "100 g", "kg", -0.001}, {"22 °C", "20 °C", "K", 2},
+	} {
+		a, err1 := Parse(c.a, "")
+		b, err2 := Parse(c.b, "")
+		got, unit, err := a.SIMore(b)
+		if err1 != nil || err2 != nil || err != nil || got != c.want || unit != c.unit {
+			t.Errorf("%s over %s: %v %s, %v", c.a, c.b, got, unit, err)
+		}
+	}
+	a, _ := Parse("10 mm", "")
+	b, _ := Parse("10 g", "")
+	if _, _, err := a.SIMore(b); err == nil {
+		t.Error("a length was set against a mass")
+	}
+}

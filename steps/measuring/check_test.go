@@ -1,0 +1,51 @@
+package measuring
+
+import (
+	"math"
+	"testing"
+)
+
+// A check is judged by the guard band that readings are judged with: the
+// uncertainty, or 2·d/√12 of the resolution where that is more.
+func TestCheck(t *testing.T) {
+	for _, c := range []struct {
+		name, resolution, u, reads, of string
+		good                           bool
+		found                          string
+	}{
+		{"true", "0.01 mm", "0.03 mm", "10 mm", "10 mm", true, "reading true, good to 0.03 mm"},
+		{"at its very uncertainty", "0.01 mm", "0.03 mm", "10.03 mm", "10 mm", true, "reading 0.03 mm too much, good to 0.03 mm"},
+		{"as much too little", "0.01 mm", "0.03 mm", "9.97 mm", "10 mm", true, "reading 0.03 mm too little, good to 0.03 mm"},
+		{"a step more", "0.01 mm", "0.03 mm", "10.04 mm", "10 mm", false, "reading 0.04 mm too much, more than the 0.03 mm it is good to"},
+		{"by the resolution alone", "0.5 mm", "", "100.5 mm", "100 mm", false, "reading 0.5 mm too much, more than the 0.2887 mm it is good to"},
+		{"the resolution is coarser than what is claimed", "1 g", "0.1 g", "100.5 g", "100 g", true, "reading 0.5 g too much, good to 0.5774 g"},
+		{"a drill in inches", "0.01 mm", "0.03 mm", "6.36 mm", "1/4 in", true, "reading 0.01 mm too much, good to 0.03 mm"},
+		{"read in inches", "0.01 mm", "0.03 mm", "0.252 in", "1/4 in", false, "reading 0.0508 mm too much, more than the 0.03 mm it is good to"},
+		{"temperatures differ by a size, not a point", "1 °C", "2 °C", "216 °F", "212 °F", false, "reading 2.2222 °C too much, more than the 2 °C it is good to"},
+		{"of another kind", "1 g", "1 g", "10 mm", "10 g", false, "reading something else"},
+	} {
+		d := Doubt{Resolution: q(t, c.resolution), Uncertainty: q(t, c.u)}
+		got := d.Check(q(t, c.reads), q(t, c.of))
+		if got.Good != c.good || got.Found() != c.found {
+			t.Errorf("%s: good %v, %q; want %v, %q", c.name, got.Good, got.Found(), c.good, c.found)
+		}
+		if got.Unit != "" && got.Good != (math.Abs(got.By) <= d.Guard(got.Unit)) {
+			t.Errorf("%s: another guard band than the readings have", c.name)
+		}
+	}
+}
+
+func TestShows(t *testing.T) {
+	for _, c := range []struct {
+		resolution, value string
+		want              bool
+	}{
+		{"0.01 mm", "10.02 mm", true}, {"0.01 mm", "10.025 mm", false}, {"0.5 mm", "99.5 mm", true}, {"0.5 mm", "99.7 mm", false},
+		{"0.02 mm", "0 mm", true}, {"0.02 mm", "3.01 mm", false}, {"1 g", "100 g", true}, {"1 g", "100.5 g", false},
+		{"0.01 mm", "0.2505 in", true}, // its steps in inches are not known
+	} {
+		if got := (Doubt{Resolution: q(t, c.resolution)}).Shows(q(t, c.value)); got != c.want {
+			t.Errorf("steps of %s show %s: %v", c.resolution, c.value, got)
+		}
+	}
+}

@@ -1,0 +1,233 @@
+package workflow
+
+import (
+	"testing"
+	"time"
+)
+
+// goodCheck and badCheck are checks of the fixture's caliper, good to 0.03 mm,
+// and of its rule, good to 0.29 mm by its resolution.
+func goodCheck(gauge string) CheckGauge { return checkOf(gauge, true) }
+func badCheck(gauge string) CheckGauge  { return checkOf(gauge, false) }
+
+func TestWhatIsNoCheck(t *testing.T) {
+	b := assembled(t)
+	for _, c := range []struct {
+		r    CheckGauge
+		want string
+	}{
+		{CheckGauge{Gauge: "calliper", Of: q("10 mm"), Reads: q("10 mm")}, `did you mean "caliper"`},
+		{CheckGauge{Gauge: "caliper", Of: q("10 g"), Reads: q("10 mm")}, "10 g is a mass"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10 s")}, "caliper reads a length, in mm"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.005 mm")}, "steps of 0.01 mm"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm")}, "says what caliper reads"},
+		{CheckGauge{Gauge: "caliper", Reads: q("10 mm")}, "the size of what"},
+	} {
+		err := b.try(c.r)
+		if err == nil {
+			t.Errorf("%+v was taken", c.r)
+			continue
+		}
+		mustContain(t, err.Error(), c.want)
+	}
+	b.must(CheckGauge{Gauge: "caliper", Of: q("1/4 in"), Reads: q("6.36 mm")})
+}
+
+func TestABadCheckBarsTheGauge(t *testing.T) {
+	b := assembled(t)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm")) // never checked: allowed
+	b.must(badCheck("caliper"))
+	text := b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGauge)
+	mustContain(t, text, "caliper was not good when it was last checked", "reading 0.04 mm too little, more than the 0.03 mm it is good to",
+		"fettle gauge PL-01 caliper --reads …mm --of …mm")
+	// Another gauge measures the same gate, and the step is met with it.
+	b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4 mm", "tip=4 mm").Readings})
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says())
+	}
+	b.after(time.Minute)
+	b.must(goodCheck("caliper"), readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says())
+	}
+}
+
+func TestAMeasureStepWaitsForItsGauge(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	b.after(10 * time.Minute)
+	b.done("join-roots")
+	b.after(30 * time.Minute)
+	b.must(badCheck("caliper"))
+	r := b.step("measure-slot")
+	if r.Progress != Waiting || len(r.Reasons) != 1 || r.Reasons[0].Because != ByGauge {
+		t.Fatalf("measure-slot is %s: %v", r.Progress, r.Reasons)
+	}
+	b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4 mm", "tip=4 mm").Readings})
+	if r := b.step("measure-slot"); r.Progress != Done {
+		t.Errorf("measured with another gauge it is %s: %v", r.Progress, r.Reasons)
+	}
+}
+
+func TestWhatWasReadBeforeABadCheckIsInDoubt(t *testing.T) {
+	b := assembled(t)
+	first := b.gate("slot").Rests
+	b.must(goodCheck("caliper"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Fatalf("after a good check slot is %s", g.Says())
+	}
+	b.must(readings("slot", "tip=4.1 mm"))
+	b.after(time.Hour)
+	b.must(badCheck("caliper"))
+	// The root stands between two good checks; the tip was read again since,
+	// and its old reading does not count in place of the new one.
+	g := b.gate("slot")
+	if g.Standing != Measuring {
+		t.Fatalf("slot is %s", g.Says())
+	}
+	mustContain(t, g.Says(), "no reading at tip yet; it was read with caliper, found on 3 March reading 0.04 mm too little")
+	if len(g.Rests) != 1 || g.Rests[0] != first[0] {
+		t.Errorf("rests on %v, not on the root of %v", g.Rests, first)
+	}
+	// A good check afterwards does not clear what was read before the bad one.
+	b.must(goodCheck("caliper"))
+	if g := b.gate("slot"); g.Standing != Measuring {
+		t.Errorf("slot is %s", g.Says())
+	}
+	b.must(readings("slot", "tip=4.1 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says())
+	}
+}
+
+func TestUndoOfAGaugeCheck(t *testing.T) {
+	b := assembled(t)
+	b.must(badCheck("caliper"))
+	bad := b.state.Size() - 1
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Fatalf("slot is %s", g.Says())
+	}
+	b.must(goodCheck("caliper"))
+	good := b.state.Size() - 1
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	b.must(Undo{Position: good})
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("read on a check that was taken back, slot is %s", g.Says())
+	}
+	b.refused(readings("slot", "root=4 mm"), ByGauge)
+	b.must(Undo{Position: bad})
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("with no check left slot is %s", g.Says())
+	}
+}
+
+func TestABadCheckGroundsUntilReleasedAgain(t *testing.T) {
+	b := released(t)
+	b.must(badCheck("caliper")) // of a gate that is not critical
+	if f := b.state.Flight(b.now); !f.Released {
+		t.Errorf("grounded: %s", f.Why)
+	}
+	b.after(time.Hour)
+	b.must(badCheck("rule"))
+	mustContain(t, b.state.Flight(b.now).Why, "critical gate square is stale: it was read with rule")
+	mustContain(t, b.refused(GiveRelease{}, ByGate), "once rule is found good")
+	b.must(goodCheck("rule"), readings("square", "left=500 mm", "right=500 mm"))
+	f := b.state.Flight(b.now)
+	if f.Released {
+		t.Fatal("it flies on a release that rested on readings in doubt")
+	}
+	mustContain(t, f.Why, "rested on square", "it was read with rule")
+	b.must(GiveRelease{})
+	if f := b.state.Flight(b.now); !f.Released {
+		t.Errorf("grounded: %s", f.Why)
+	}
+}
+
+// Of two orders, by entry and by time, the one that asks for another check or
+// measurement counts.
+func TestBackdatedChecks(t *testing.T) {
+	at := func(b *bench, r Request, before time.Duration) {
+		t.Helper()
+		if err := b.tryAt(r, b.now.Add(-before)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	t.Run("a good one does not lift a bad one", func(t *testing.T) {
+		b := assembled(t)
+		b.after(3 * time.Hour)
+		b.must(badCheck("caliper"))
+		at(b, goodCheck("caliper"), time.Hour)
+		b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGauge)
+	})
+	t.Run("a bad one bars although a good one came after it", func(t *testing.T) {
+		b := assembled(t)
+		b.after(3 * time.Hour)
+		b.must(goodCheck("caliper"))
+		at(b, badCheck("caliper"), time.Hour)
+		b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGauge)
+	})
+	t.Run("a reading typed in later, of before a bad one, is in doubt", func(t *testing.T) {
+		b := assembled(t)
+		b.after(time.Hour)
+		b.must(badCheck("caliper"))
+		b.after(time.Hour)
+		b.must(goodCheck("caliper"))
+		b.after(time.Hour)
+		at(b, readings("slot", "root=4 mm", "tip=4 mm"), 150*time.Minute)
+		if g := b.gate("slot"); g.Standing != StaleGate {
+			t.Errorf("slot is %s", g.Says())
+		}
+	})
+}
+
+// A newer sheet that asks more of a gauge asks it of its checks too.
+func TestAStricterSheetJudgesChecksAgain(t *testing.T) {
+	b := assembled(t)
+	b.must(CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.03 mm")})
+	strict := sheet()
+	for i := range strict.Gauges {
+		strict.Gauges[i].Uncertainty = q("0.02 mm")
+	}
+	docs := documents()
+	docs.Sheets["sha256:strict"] = strict
+	moved := Entry{b.state.Size(), b.now, b.now, "builder", "test", JobMoved{b.state.Jobs[0].ID, buildSum, "sha256:strict"}}
+	s, err := Replay(append(b.state.Entries, moved), docs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := s.GaugeReport("caliper", b.now)
+	if err != nil || len(r.Barred) != 1 || r.Last.Off.Good {
+		t.Errorf("%+v, %v", r, err)
+	}
+}
+
+func TestACheckWithAClockThatWentBack(t *testing.T) {
+	b := assembled(t)
+	b.after(-time.Hour)
+	b.refused(goodCheck("caliper"), ByClock)
+}
+
+func TestAuditOfGauges(t *testing.T) {
+	b := assembled(t) // the slot, never checked before
+	b.must(goodCheck("caliper"))
+	b.after(90 * time.Minute)
+	b.must(readings("slot", "root=4.1 mm", "tip=4.1 mm"))
+	b.after(time.Hour)
+	b.must(badCheck("caliper"))
+	all, err := b.state.Audit(AuditFilter{}, b.now)
+	if err != nil || len(all) != 4 {
+		t.Fatalf("%d readings, %v", len(all), err)
+	}
+	for i, r := range all {
+		switch {
+		case i < 2 && (r.Check != nil || !r.Checked || r.Doubt != nil || r.Superseded == 0):
+			t.Errorf("read before any check: %+v", r)
+		case i >= 2 && (r.Check == nil || !r.Check.Off.Good || r.Entry.At.Sub(r.Check.At) != 90*time.Minute || r.Doubt == nil || r.Doubt.Off.Good):
+			t.Errorf("read between a good check and a bad one: %+v", r)
+		}
+	}
+	sum, err := b.state.AuditSummary(b.now)
+	if err != nil || len(sum.InDoubt) != 2 || len(sum.NotGood) != 1 || len(sum.NeverChecked) != 0 {
+		t.Errorf("%+v, %v", sum, err)
+	}
+}
