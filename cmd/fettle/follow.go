@@ -193,7 +193,9 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 		case workflow.ByCondition:
 			return c.askConditions(ctx, s, step)
 		case workflow.ByGate:
-			return c.askRework(ctx, s, *suggestion.Step)
+			return c.askGates(ctx, s, *suggestion.Step)
+		case workflow.ByGauge:
+			return c.askCheck(ctx, s, *suggestion.Step)
 		case workflow.ByTouch:
 			return c.askTouch(ctx, suggestion.Step)
 		}
@@ -222,32 +224,105 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, ste
 	return nil
 }
 
-func (c *conversation) askRework(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
-	job, err := s.Job(r.Job)
+// askGates asks for the rework of what is out of tolerance, and before a
+// release for what must be measured again.
+func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
+	gates, err := c.gatesOf(s, r)
 	if err != nil {
 		return err
 	}
-	for _, g := range s.GatesOf(job, r.Step, c.time.Now()) {
+	asked := false
+	for _, g := range gates {
 		if g.Standing != workflow.Failed {
 			continue
 		}
-		help := "y once it is reworked"
-		if !g.Gate.Critical {
-			help += "; c REASON grants a concession instead"
+		asked = true
+		if done, err := c.askRework(ctx, g); done || err != nil {
+			return err
 		}
-		answer, err := c.ask(ctx, fmt.Sprintf("Is %s reworked? [y or ?]", g.Gate.Name), help)
+	}
+	if asked {
+		return nil
+	}
+	for _, g := range gates {
+		if r.Step.Kind == steps.Release && g.Gate.Critical && !g.Met() {
+			if gauge, err := s.GaugeReport(g.Gate.Gauge, c.time.Now()); err != nil || len(gauge.Barred) > 0 {
+				return errors.Join(err, c.askCheck(ctx, s, r))
+			}
+			for _, point := range c.missing(g) {
+				if err := c.askReading(ctx, g, point); err != nil {
+					return err
+				}
+			}
+			return nil
+		}
+	}
+	_, err = c.ask(ctx, "Enter looks again.", "enter looks again")
+	return err
+}
+
+// gatesOf are the gates that a step asks for; a release asks for all of them.
+func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]workflow.GateReport, error) {
+	if r.Step.Kind == steps.Release {
+		return s.Gates(c.time.Now()), nil
+	}
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return nil, err
+	}
+	return s.GatesOf(job, r.Step, c.time.Now()), nil
+}
+
+// askRework asks whether a gate was reworked, and reports whether it was, or
+// was conceded.
+func (c *conversation) askRework(ctx context.Context, g workflow.GateReport) (bool, error) {
+	help := "y once it is reworked"
+	if !g.Gate.Critical {
+		help += "; c REASON grants a concession instead"
+	}
+	answer, err := c.ask(ctx, fmt.Sprintf("Is %s reworked? [y or ?]", g.Gate.Name), help)
+	if err != nil {
+		return false, err
+	}
+	if why, ok := strings.CutPrefix(answer, "c "); ok {
+		return true, c.record(ctx, workflow.Concede{Gate: g.Gate.Name, Reason: why})
+	}
+	if yes, _ := term.YesNo(answer); yes {
+		return true, c.record(ctx, workflow.Rework{Gate: g.Gate.Name})
+	}
+	fmt.Fprintf(c.Err, "%s stays out of tolerance until it is.\n", g.Gate.Name)
+	return false, nil
+}
+
+// askCheck asks for a check of the first gauge that may not be measured with.
+func (c *conversation) askCheck(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
+	gates, err := c.gatesOf(s, r)
+	if err != nil {
+		return err
+	}
+	for _, g := range gates {
+		gauge, err := s.GaugeReport(g.Gate.Gauge, c.time.Now())
 		if err != nil {
 			return err
 		}
-		if why, ok := strings.CutPrefix(answer, "c "); ok {
-			return c.record(ctx, workflow.Concede{Gate: g.Gate.Name, Reason: why})
+		if g.Met() || len(gauge.Barred) == 0 {
+			continue
 		}
-		if yes, _ := term.YesNo(answer); yes {
-			return c.record(ctx, workflow.Rework{Gate: g.Gate.Name})
+		answer, err := c.ask(ctx, fmt.Sprintf("%s was not good. What does it read now, of what (10mm of 10mm)?", gauge.Gauge.Name),
+			"what the gauge reads and the size of the reference, both with units; to take another gauge leave, and measure with --gauge")
+		if err != nil {
+			return err
 		}
-		fmt.Fprintf(c.Err, "%s stays out of tolerance until it is.\n", g.Gate.Name)
+		reads, of, _ := strings.Cut(answer, " of ")
+		request, err := gaugeOptions{reads: strings.TrimSpace(reads), of: strings.TrimSpace(of)}.request(gauge.Gauge.Name)
+		if err != nil {
+			fmt.Fprintln(c.Err, term.Line(err.Error()))
+			return nil
+		}
+		return c.record(ctx, request)
 	}
-	return nil
+	_, err = c.ask(ctx, "Enter looks again.", "enter looks again")
+	return err
 }
 
 func (c *conversation) askTouch(ctx context.Context, r *workflow.StepReport) error {

@@ -55,15 +55,24 @@ func (a *app) gauge(ctx context.Context, args []string, o gaugeOptions) error {
 			return a.show(page.NewGauge(report))
 		})
 	}
-	if o.reads == "" || o.of == "" {
-		return usage("a check says both what the gauge reads and of what: --reads 10.02mm --of 10mm")
-	}
-	request := workflow.CheckGauge{Gauge: rest[0], Note: o.note}
-	if request.Reads, err = quantity.Parse(o.reads, ""); err != nil {
-		return usage("%v", err)
-	}
-	if request.Of, err = quantity.Parse(o.of, ""); err != nil {
-		return usage("%v", err)
+	request, err := o.request(rest[0])
+	if err != nil {
+		return err
 	}
 	return a.act(ctx, mark, request, o.at)
+}
+
+func (o gaugeOptions) request(gauge string) (workflow.CheckGauge, error) {
+	r := workflow.CheckGauge{Gauge: gauge, Note: o.note}
+	if o.reads == "" || o.of == "" {
+		return r, usage("a check says both what the gauge reads and of what: 10.02mm of 10mm")
+	}
+	var err error
+	if r.Reads, err = quantity.Parse(o.reads, ""); err != nil {
+		return r, usage("%v", err)
+	}
+	if r.Of, err = quantity.Parse(o.of, ""); err != nil {
+		return r, usage("%v", err)
+	}
+	return r, nil
 }
