@@ -246,8 +246,12 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 	}
 	for _, g := range gates {
 		if r.Step.Kind == steps.Release && g.Gate.Critical && !g.Met() {
-			if gauge, err := s.GaugeReport(g.Gate.Gauge, c.time.Now()); err != nil || len(gauge.Barred) > 0 {
-				return errors.Join(err, c.askCheck(ctx, s, r))
+			gauge, err := s.GaugeReport(g.Gate.Gauge, c.time.Now())
+			if err != nil {
+				return err
+			}
+			if len(gauge.Barred) > 0 {
+				return c.askCheck(ctx, s, r)
 			}
 			for _, point := range c.missing(g) {
 				if err := c.askReading(ctx, g, point); err != nil {
