@@ -297,24 +297,28 @@ func TestPublish(t *testing.T) {
 				t.Error(err)
 			}
 
-			path := filepath.Join(folder, "a")
-			var all sync.WaitGroup
-			var made atomic.Int32
-			for i := range 16 {
-				from := draft(fmt.Sprint("draft ", i))
-				all.Go(func() {
-					switch err := publish(from, path); {
-					case err == nil:
-						made.Add(1)
-						wantText(t, path, filepath.Base(from))
-					case !errors.Is(err, fs.ErrExist):
-						t.Error(err)
-					}
-				})
-			}
-			all.Wait()
-			if made.Load() != 1 {
-				t.Errorf("%d were given the one name", made.Load())
+			for round := range 100 { // for a gap in a way is short
+				path := filepath.Join(folder, fmt.Sprint("a", round))
+				var all sync.WaitGroup
+				var made atomic.Int32
+				begin := make(chan struct{})
+				for i := range 8 {
+					from := draft(fmt.Sprint("draft ", i))
+					all.Go(func() {
+						<-begin
+						switch err := publish(from, path); {
+						case err == nil:
+							made.Add(1)
+						case !errors.Is(err, fs.ErrExist):
+							t.Error(err)
+						}
+					})
+				}
+				close(begin)
+				all.Wait()
+				if made.Load() != 1 {
+					t.Fatalf("%d were given the one name", made.Load())
+				}
 			}
 		})
 	}
