@@ -96,23 +96,6 @@ func (b *syncBuffer) await(t *testing.T, text string) {
 	t.Fatalf("%q never came: %s", text, b.String())
 }
 
-// BenchmarkNext is a cold next: a process of its own, on the demo's store.
-func BenchmarkNext(b *testing.B) {
-	dir := b.TempDir()
-	store := filepath.Join(dir, "demo.db")
-	b.Setenv("CLOCK", filepath.Join(dir, "clock"))
-	b.Setenv("HOME", dir)
-	scriptTime{filepath.Join(dir, "clock")}.set(scriptStart())
-	if out, err := program(b, "--store", store, "demo").CombinedOutput(); err != nil {
-		b.Fatalf("%v: %s", err, out)
-	}
-	for b.Loop() {
-		if out, err := program(b, "--store", store, "next", "CW-01").CombinedOutput(); err != nil {
-			b.Fatalf("%v: %s", err, out)
-		}
-	}
-}
-
 func TestSpansAsTheyAreSaid(t *testing.T) {
 	for d, want := range map[time.Duration]string{
 		0: "0 s", 59 * time.Second: "59 s", time.Minute: "1 min", 90 * time.Second: "1 min 30 s",

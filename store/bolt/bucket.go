@@ -53,14 +53,24 @@ func (b *bucket) sub(name []byte) (*bucket, error) {
 
 // get gives what stands under a key, and nil if nothing does.
 func (b *bucket) get(key []byte) (*item, error) {
-	pg, err := b.leaf(func(pg *page) int { return pg.floor(key) })
+	pg, err := b.leafOf(key)
 	if err != nil {
 		return nil, err
 	}
+	return pg.get(key), nil
+}
+
+// leafOf gives the page where a key stands, if it does.
+func (b *bucket) leafOf(key []byte) (*page, error) {
+	return b.leaf(func(pg *page) int { return pg.floor(key) })
+}
+
+func (pg *page) get(key []byte) *item {
 	if i := pg.floor(key); i >= 0 && bytes.Equal(pg.key(i), key) {
-		return pg.item(i), nil
+		it := pg.item(i)
+		return &it
 	}
-	return nil, nil
+	return nil
 }
 
 // last gives what stands at the end, and nil if there is nothing.
@@ -69,11 +79,12 @@ func (b *bucket) last() (*item, error) {
 	if err != nil || pg.count == 0 {
 		return nil, err
 	}
-	return pg.item(pg.count - 1), nil
+	it := pg.item(pg.count - 1)
+	return &it, nil
 }
 
-func (pg *page) item(i int) *item {
-	return &item{pg.key(i), pg.value(i), pg.isBucket(i), pg.id}
+func (pg *page) item(i int) item {
+	return item{pg.key(i), pg.value(i), pg.isBucket(i), pg.id}
 }
 
 // leaf follows the choice of a child at each branch.
@@ -116,7 +127,7 @@ func (pg *page) from(key []byte, each func(item) error) error {
 		i++
 	}
 	for ; i < pg.count; i++ {
-		if err := each(*pg.item(i)); err != nil {
+		if err := each(pg.item(i)); err != nil {
 			return err
 		}
 	}

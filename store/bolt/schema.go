@@ -189,16 +189,12 @@ func pack(mark string, at int64, hashes []tlog.Hash, record []byte) []byte {
 type keptRecord struct{ hashes, record []byte }
 
 func (v *view) unpack(mark string, at int64, it item) (keptRecord, error) {
-	bad := damaged(fmt.Sprintf("record %d of the journal %q is not as it was written", at, mark))
-	if it.isBucket || len(it.value) < sumSize {
-		return keptRecord{}, bad
-	}
-	rest, n := it.value[sumSize:], 0
+	rest, n := it.value[min(sumSize, len(it.value)):], 0
 	if v.schema >= schemaHashes {
 		n = hashesOf(at) * tlog.HashSize
 	}
-	if len(rest) < n || binary.BigEndian.Uint32(it.value) != checksum(mark, at, rest) {
-		return keptRecord{}, bad
+	if it.isBucket || len(it.value) < sumSize || len(rest) < n || binary.BigEndian.Uint32(it.value) != checksum(mark, at, rest) {
+		return keptRecord{}, damaged(fmt.Sprintf("record %d of the journal %q is not as it was written", at, mark))
 	}
 	return keptRecord{rest[:n], rest[n:]}, nil
 }

@@ -200,8 +200,14 @@ func missing(mark string, at int64) error {
 }
 
 func (v *view) readFrom(mark string, from int64) (records [][]byte, err error) {
+	var room []byte
 	err = v.records(mark, from, func(record []byte) error {
-		records = append(records, bytes.Clone(record))
+		if len(record) > cap(room)-len(room) {
+			room = make([]byte, 0, max(slab, len(record)))
+		}
+		start := len(room)
+		room = append(room, record...)
+		records = append(records, room[start:len(room):len(room)])
 		return nil
 	})
 	if err != nil {
@@ -209,6 +215,9 @@ func (v *view) readFrom(mark string, from int64) (records [][]byte, err error) {
 	}
 	return records, nil
 }
+
+// slab is how many bytes of records are given room at once.
+const slab = 32 << 10
 
 // hashes gives hashes of a journal that is long enough to have them.
 func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
@@ -221,15 +230,19 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	}
 	found := make([]tlog.Hash, len(indexes))
 	var kept keptRecord
+	var leaf *page // of the last record: most often the next is there too
 	last := int64(-1)
 	for i, index := range indexes {
 		level, n := tlog.SplitStoredHashIndex(index)
 		at := (n+1)<<level - 1 // the record that the hash was kept with
 		if at != last {
-			it, err := journal.get(position(at))
-			if err != nil {
-				return nil, err
+			key := position(at)
+			if leaf == nil || leaf.get(key) == nil {
+				if leaf, err = journal.leafOf(key); err != nil {
+					return nil, err
+				}
 			}
+			it := leaf.get(key)
 			if it == nil {
 				return nil, missing(mark, at)
 			}

@@ -104,7 +104,7 @@ func (w *walk) page(b *bucket, id uint64, low, high []byte, depth int, each func
 
 func (w *walk) leaf(b *bucket, pg *page, each func(item, *bucket)) {
 	for i := range pg.count {
-		it := *pg.item(i)
+		it := pg.item(i)
 		if !it.isBucket {
 			each(it, nil)
 			continue
