@@ -1,16 +1,17 @@
 // Package book writes the record of one airframe as a book: one HTML page that
 // needs nothing beside itself, no network and no script, and prints. Nothing
-// is decided here; the texts are those of package page, which terminals show.
+// is decided here; the words for things are those of package page.
 package book
 
 import (
+	"bufio"
 	_ "embed"
-	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
-	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -20,101 +21,92 @@ import (
 // Options are what a book needs beside the record.
 type Options struct {
 	Clock page.Clock
-	// Photo gives a kept photo, drawn for a book. Where it fails the book says
-	// that the photo is missing.
+	Zone  *time.Location // that times are shown in; nil: the local one
+	// Photo gives a kept photo, drawn for a book. Where it is nil or fails, the
+	// book says that the photo is missing.
 	Photo func(digest string) (data []byte, mime string, err error)
-	// Seals are the texts of the seals that the journal names, by entry.
+	// Seals are the texts of seals, by the entry that names them, or where none
+	// does by the last entry that they cover.
 	Seals map[int64]string
 }
 
 //go:embed book.gohtml
 var layout string
 
-// A view is what the page shows, in its order.
-type view struct {
-	Mark, Title, Made string
-	Airframe, Audit   template.HTML
-	Line              line
-	Bars              []barRow
-	Photos            []photo
-	Seals             []sealed
-	Journal           template.HTML
-	Rules             string
-}
-
-type photo struct {
-	Caption string
-	Source  template.URL // data of our own making; empty: it is missing
-	Missing string
-}
-
-type sealed struct {
-	Entry int64
-	Note  string
-}
+//go:embed book.css
+var style string
 
 // Write writes the book of an airframe.
 func Write(w io.Writer, s *workflow.State, o Options) error {
-	summary, err := s.AuditSummary(o.Clock.Now)
+	if o.Zone == nil {
+		o.Zone = time.Local
+	}
+	m := newMaker(s, o)
+	view, err := m.book()
 	if err != nil {
-		return fmt.Errorf("summing up %s: %w", s.Airframe.Mark, err)
+		return fmt.Errorf("making the book of %s: %w", s.Airframe.Mark, err)
 	}
-	readings, err := s.Audit(workflow.AuditFilter{}, o.Clock.Now)
-	if err != nil {
-		return fmt.Errorf("auditing %s: %w", s.Airframe.Mark, err)
-	}
-	audit := page.NewAudit(s, summary, readings, false)
-	v := view{
-		Mark: s.Airframe.Mark, Title: s.Sheet.Title, Made: stamp(o.Clock.Now),
-		Airframe: markdown(page.NewAirframe(s, o.Clock.Now).Markdown(o.Clock)),
-		Audit:    markdown(audit.SummaryMarkdown()),
-		Line:     lifeLine(s, o.Clock.Now), Bars: bars(readings),
-		Photos: photosOf(s, o), Journal: markdown(page.NewJournal(s).Markdown(o.Clock)), Rules: page.LocalRules,
-	}
-	for _, e := range s.Entries {
-		if note, ok := o.Seals[e.Position]; ok {
-			v.Seals = append(v.Seals, sealed{e.Position, note})
-		}
-	}
-	t, err := template.New("book").Parse(layout)
+	t, err := template.New("book").Funcs(template.FuncMap{
+		"when": m.when, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": capital, "photo": m.photo,
+		"style": func() template.CSS { return template.CSS(style) }, // our own file
+		"rules": func() string { return page.LocalRules },
+		"seal":  func() string { return page.SealLimits },
+	}).Parse(layout)
 	if err != nil {
 		return fmt.Errorf("reading the layout of the book: %w", err)
 	}
-	var out strings.Builder
-	if err := t.Execute(&out, v); err != nil {
+	out := bufio.NewWriterSize(w, 1<<16)
+	if err := t.Execute(cleaner{out}, view); err != nil {
 		return fmt.Errorf("writing the book of %s: %w", s.Airframe.Mark, err)
 	}
-	_, err = io.WriteString(w, term.Clean(out.String()))
-	return err
+	if err := out.Flush(); err != nil {
+		return fmt.Errorf("writing the book of %s: %w", s.Airframe.Mark, err)
+	}
+	return nil
 }
 
-func stamp(t time.Time) string {
-	return t.In(time.Local).Format("2 January 2006, 15:04 MST")
+// A cleaner lets no control or formatting character through, wherever it came
+// from: a template writes each value whole, so no character is cut in two.
+type cleaner struct{ out *bufio.Writer }
+
+func (c cleaner) Write(p []byte) (int, error) {
+	if _, err := c.out.WriteString(term.Clean(string(p))); err != nil {
+		return 0, err
+	}
+	return len(p), nil
 }
 
-// photosOf are the photos that the journal names, each with what it shows.
-func photosOf(s *workflow.State, o Options) []photo {
-	says := map[int64]string{}
-	for _, e := range page.NewJournal(s).Entries {
-		says[e.Position] = e.Says
+// when shows a moment in the book's zone, with UTC in its title.
+func (m *maker) when(t time.Time) template.HTML {
+	if t.IsZero() {
+		return "–"
 	}
-	var all []photo
-	for _, e := range s.Entries {
-		f, ok := e.Facts.(workflow.PhotoKept)
-		if !ok || !s.Live(e.Position) {
-			continue
-		}
-		p := photo{Caption: fmt.Sprintf("%s, %s, by %s", f.Name, stamp(e.At), e.By)}
-		for _, of := range f.Of {
-			p.Caption += fmt.Sprintf("; entry %d: %s", of, says[of])
-		}
-		data, mime, err := o.Photo(f.Photo)
-		if err != nil {
-			p.Missing = err.Error()
-		} else {
-			p.Source = template.URL("data:" + mime + ";base64," + base64.StdEncoding.EncodeToString(data))
-		}
-		all = append(all, p)
+	utc := t.UTC()
+	// Digits, letters and a comma: nothing here is anybody's words.
+	return template.HTML(fmt.Sprintf(`<time datetime="%s" title="%s UTC">%s</time>`,
+		utc.Format(time.RFC3339), utc.Format("2006-01-02 15:04:05"), t.In(m.o.Zone).Format("2 Jan 2006, 15:04")))
+}
+
+// ref names an entry, and points to where the book shows it.
+func (m *maker) ref(position int64) template.HTML {
+	if !m.anchors[position] {
+		return template.HTML(fmt.Sprintf(`entry&nbsp;%d`, position))
 	}
-	return all
+	return template.HTML(fmt.Sprintf(`<a href="#e%d">entry&nbsp;%d</a>`, position, position))
+}
+
+// anchor is where the book shows an entry first; nothing where it shows it
+// again, for a page has one of each name.
+func (m *maker) anchor(position int64) template.HTMLAttr {
+	if m.placed[position] {
+		return ""
+	}
+	m.placed[position] = true
+	return template.HTMLAttr(fmt.Sprintf(`id="e%d"`, position))
+}
+
+// capital begins words like a sentence.
+func capital(words string) string {
+	r, size := utf8.DecodeRuneInString(words)
+	return string(unicode.ToUpper(r)) + words[size:]
 }

@@ -8,6 +8,8 @@ import (
 
 	"github.com/yuin/goldmark"
 	"github.com/yuin/goldmark/ast"
+	"github.com/yuin/goldmark/extension"
+	table "github.com/yuin/goldmark/extension/ast"
 	"github.com/yuin/goldmark/renderer"
 	"github.com/yuin/goldmark/util"
 
@@ -15,7 +17,7 @@ import (
 )
 
 var converter = sync.OnceValue(func() goldmark.Markdown {
-	return goldmark.New(goldmark.WithRendererOptions(
+	return goldmark.New(goldmark.WithExtensions(extension.Table), goldmark.WithRendererOptions(
 		renderer.WithNodeRenderers(util.Prioritized(inert{}, 1))))
 })
 
@@ -31,7 +33,8 @@ func markdown(text string) template.HTML {
 }
 
 // inert renders what could act or would upset the outline: links, images and
-// raw HTML come out as text, headings as paragraphs.
+// raw HTML come out as text, headings as paragraphs. Cells of a table say what
+// they are the heading of.
 type inert struct{}
 
 func (inert) RegisterFuncs(r renderer.NodeRendererFuncRegisterer) {
@@ -66,6 +69,17 @@ func (inert) RegisterFuncs(r renderer.NodeRendererFuncRegisterer) {
 		}
 		_, err := w.WriteString("<p>" + string(util.EscapeHTML(text)) + "</p>\n")
 		return ast.WalkSkipChildren, err
+	})
+	r.Register(table.KindTableCell, func(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
+		open, end := "<td>", "</td>\n"
+		if n.Parent().Kind() == table.KindTableHeader {
+			open, end = `<th scope="col">`, "</th>\n"
+		}
+		if !entering {
+			open = end
+		}
+		_, err := w.WriteString(open)
+		return ast.WalkContinue, err
 	})
 	r.Register(ast.KindHeading, func(w util.BufWriter, _ []byte, _ ast.Node, entering bool) (ast.WalkStatus, error) {
 		tag := "</strong></p>\n"

@@ -1,0 +1,206 @@
+package book
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"fettle/steps"
+	"fettle/steps/measuring"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+// The drawings are made by hand and not with a plotting library: places across
+// are per cent of the width and places down are pixels, so that a drawing is
+// as wide as a phone or a page while its words keep their size. A library draws
+// to a fixed width, and scaled to a phone its words can't be read.
+
+// bars are the points of a gate, each on the scale of its limits.
+type bars struct {
+	ID, Title, Says string
+	Height          int
+	Rows            []barRow
+}
+
+// A barRow is one point: words above, the scale with its marks below.
+type barRow struct {
+	Y, Verdict             int // of the label and of the words, which may need a line of their own
+	Bar, Middle, End, Foot int // of the scale and of the words of the limits
+	Label, Words           string
+	In                     span
+	Guards                 []span
+	Edges                  []edge
+	Marks                  []mark
+	Old                    bool // counts no more
+}
+
+// A span is a stretch of the scale, in per cent.
+type span struct{ X, W string }
+
+// An edge is a limit with its words.
+type edge struct{ X, Anchor, Says string }
+
+// A mark is one reading. Beyond says that it lies outside the scale: ◂ or ▸.
+type mark struct{ X, Beyond string }
+
+const (
+	rowHeight  = 48
+	lineHeight = 16
+	mostLabel  = 24 // characters; the table has the whole of it
+	mostLine   = 38 // characters that a phone has room for
+)
+
+// bars draws the readings that count, or where none does, the last ones.
+func (m *maker) bars(id string, r workflow.GateReport, live []workflow.AuditedReading) bars {
+	g := r.Gate
+	b := bars{ID: id, Title: "Readings of " + g.Name + " in their limits"}
+	counting := slices.DeleteFunc(slices.Clone(live), func(a workflow.AuditedReading) bool { return !slices.Contains(r.Rests, a.Entry.Position) })
+	old := len(counting) == 0
+	if old {
+		counting = lastOfEach(g, live)
+	}
+	doubt := doubtOf(m.s, g, counting)
+	var points []measuring.Point
+	for _, name := range g.PointNames() {
+		p := measuring.Point{Name: name}
+		for _, a := range counting {
+			if a.Reading.Point == name {
+				p.Readings = append(p.Readings, a.Reading.Value)
+			}
+		}
+		points = append(points, p)
+	}
+	var said []string
+	for _, row := range append(within(g, points, doubt), alike(g, points, doubt)...) {
+		if row.Old = old; old {
+			row.Words += ", counts no more"
+		}
+		row.Y, row.Verdict = b.Height+13, b.Height+13
+		said = append(said, strings.TrimSpace(row.Label+" "+row.Words))
+		row.Label = shorten(row.Label)
+		if row.Label != "" && utf8.RuneCountInString(row.Label+row.Words) > mostLine {
+			row.Verdict += lineHeight
+		}
+		b.Height += rowHeight + row.Verdict - row.Y
+		row.Bar, row.Foot = row.Verdict+6, row.Verdict+29
+		row.Middle, row.End = row.Bar+5, row.Bar+14
+		b.Rows = append(b.Rows, row)
+	}
+	b.Says = strings.Join(said, "; ") + "."
+	return b
+}
+
+// lastOfEach keeps the last readings of each point, as many as it asks for.
+func lastOfEach(g steps.Gate, live []workflow.AuditedReading) []workflow.AuditedReading {
+	var kept []workflow.AuditedReading
+	for _, name := range g.PointNames() {
+		at := slices.DeleteFunc(slices.Clone(live), func(a workflow.AuditedReading) bool { return a.Reading.Point != name })
+		kept = append(kept, at[max(0, len(at)-max(1, g.Repeat)):]...)
+	}
+	return kept
+}
+
+// within are the rows of the points between low and high.
+func within(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barRow {
+	limits := measuring.Limits{Low: g.Limits.Low, High: g.Limits.High}
+	if limits.Dimension() == "" {
+		return nil
+	}
+	var all []float64
+	for _, p := range points {
+		all = append(all, floats(p.Readings, limits.Unit())...)
+	}
+	sc := newScale(limits, doubt.Guard(limits.Unit()), all)
+	var rows []barRow
+	for _, p := range points {
+		if len(p.Readings) == 0 {
+			continue
+		}
+		row := sc.row(floats(p.Readings, limits.Unit()))
+		row.Label = p.Name
+		found, err := measuring.Judge(limits, []measuring.Point{p}, max(1, g.Repeat), nil, doubt)
+		if err != nil {
+			found.Verdict = measuring.Undecided
+		}
+		row.Words = spoken(p.Readings) + " · " + says(found.Verdict)
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// alike are the rows of the pairs that must not differ by more than so much.
+func alike(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barRow {
+	only := measuring.Limits{Alike: g.Limits.Alike}
+	limit, err := only.Alike.Float(only.Unit())
+	if err != nil {
+		return nil // there is none
+	}
+	pairs := g.Pairs
+	if len(pairs) == 0 {
+		for i, a := range points {
+			for _, b := range points[i+1:] {
+				pairs = append(pairs, [2]string{a.Name, b.Name})
+			}
+		}
+	}
+	// As the verdict has it: one gauge compares, so only its steps count.
+	guard := math.Sqrt2 * measuring.Doubt{Resolution: doubt.Resolution}.Guard(only.Unit())
+	var rows []barRow
+	for _, pair := range pairs {
+		two := slices.DeleteFunc(slices.Clone(points), func(p measuring.Point) bool {
+			return !slices.Contains(pair[:], p.Name) || len(p.Readings) == 0
+		})
+		if len(two) < 2 {
+			continue
+		}
+		found, err := measuring.Judge(only, two, max(1, g.Repeat), [][2]string{pair}, doubt)
+		if err != nil || !found.Margin.Known {
+			continue
+		}
+		gap := max(0, limit-found.Margin.By)
+		row := newScale(measuring.Limits{High: only.Alike}, guard, []float64{gap}).row([]float64{gap})
+		row.Label = pair[0] + " / " + pair[1]
+		row.Words = "differ by " + strings.Replace(number(gap)+" "+only.Unit(), " °", "°", 1) + " · " + says(found.Verdict)
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+func says(v measuring.Verdict) string {
+	switch v {
+	case measuring.Out:
+		return "OUT OF TOLERANCE"
+	case measuring.Undecided:
+		return "UNDECIDED"
+	case measuring.Partial:
+		return "readings are missing"
+	}
+	return string(v)
+}
+
+func spoken(readings []quantity.Quantity) string {
+	words := make([]string, len(readings))
+	for i, q := range readings {
+		words[i] = q.String()
+	}
+	return strings.Join(words, ", ")
+}
+
+func floats(readings []quantity.Quantity, unit string) []float64 {
+	var all []float64
+	for _, q := range readings {
+		if f, err := q.Float(unit); err == nil {
+			all = append(all, f)
+		}
+	}
+	return all
+}
+
+func shorten(label string) string {
+	if r := []rune(label); len(r) > mostLabel {
+		return string(r[:mostLabel-1]) + "…"
+	}
+	return label
+}

@@ -1,0 +1,236 @@
+package book_test
+
+import (
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/net/html"
+
+	"fettle/cmd/internal/book"
+	"fettle/cmd/internal/page"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+	"fettle/workflow/robot"
+)
+
+func TestAWholeLife(t *testing.T) {
+	w := whole(t)
+	began := time.Now()
+	text := write(t, w, book.Options{
+		Photo: func(digest string) ([]byte, string, error) {
+			if digest != photoDigest {
+				return nil, "", errors.New("not here")
+			}
+			return onePixel(), "image/png", nil
+		},
+		Seals: map[int64]string{sealedAt(w): "fettle/CW-01\n— causeway signed"},
+	})
+	t.Logf("%d entries make %d KiB in %s", w.State.Size(), len(text)/1024, time.Since(began).Round(time.Millisecond))
+	if to := os.Getenv("BOOK_TO"); to != "" {
+		if err := os.WriteFile(to, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	root := parse(t, text)
+	var headings []string
+	for _, h := range elements(root, "h2") {
+		headings = append(headings, textOf(h))
+	}
+	want := []string{"Life", "What the record does not show", "Releases", "Damage and repair", "Readings", "Joints", "Jobs", "Changes of equipment", "Seals", "Corrections"}
+	if !slices.Equal(headings, want) {
+		t.Errorf("the headings are %q; want %q", headings, want)
+	}
+	all := textOf(root)
+	for _, says := range []string{"GROUNDED", "D1: boom-broken, left-boom", "Mended by job mend", "Flew 5 times, every landing soft", "into the maize", "behind the clamp",
+		"boom.png", "causeway signed", "under the seal of entry", "too early to say", "Flies well.", "forward", "176 g", "is under no seal", "A later release took its place", "does not stand any more"} {
+		if !strings.Contains(all, says) {
+			t.Errorf("the book does not say %q", says)
+		}
+	}
+	if images := elements(root, "img"); len(images) != 1 || attribute(images[0], "alt") == "" {
+		t.Errorf("%d photos are shown", len(images))
+	}
+	everyReading(t, w, root)
+	everyDrawing(t, text)
+}
+
+func sealedAt(w *robot.Worker) int64 {
+	for _, e := range w.State.Entries {
+		if _, ok := e.Facts.(workflow.Sealed); ok {
+			return e.Position
+		}
+	}
+	return -1
+}
+
+// everyReading looks for each live reading in a table, and for its verdict.
+func everyReading(t *testing.T, w *robot.Worker, root *html.Node) {
+	t.Helper()
+	rows := map[string]string{}
+	for _, tr := range elements(root, "tr") {
+		rows[attribute(tr, "id")] = textOf(tr)
+	}
+	n := 0
+	for _, e := range w.State.Entries {
+		f, ok := e.Facts.(workflow.ReadingTaken)
+		if !ok || !w.State.Live(e.Position) {
+			continue
+		}
+		n++
+		if row := rows[fmt.Sprintf("e%d", e.Position)]; !strings.Contains(row, f.Value.Typed()) || !strings.Contains(row, f.Point) {
+			t.Errorf("entry %d, %s at %s, is shown as %q", e.Position, f.Value.Typed(), f.Point, row)
+		}
+	}
+	if n < 50 {
+		t.Errorf("there are %d readings", n)
+	}
+}
+
+// everyDrawing reads each drawing as strict XML, with its title and its words.
+func everyDrawing(t *testing.T, text string) {
+	t.Helper()
+	drawings := regexp.MustCompile(`(?s)<figure[^>]*>(<svg.*?)</figure>`).FindAllStringSubmatch(text, -1)
+	if len(drawings) < 10 {
+		t.Errorf("there are %d drawings", len(drawings))
+	}
+	for _, d := range drawings {
+		decoder := xml.NewDecoder(strings.NewReader(d[1]))
+		for {
+			if _, err := decoder.Token(); errors.Is(err, io.EOF) {
+				break
+			} else if err != nil {
+				t.Fatalf("%v in %s", err, d[1])
+			}
+		}
+		if !strings.Contains(d[1], `role="img"`) || !regexp.MustCompile(`<title [^>]*>[^<]+</title><desc [^>]*>[^<]+</desc>`).MatchString(d[1]) {
+			t.Errorf("a drawing says nothing: %.200s", d[1])
+		}
+	}
+}
+
+// What is out of tolerance, undecided, reworked or conceded is said in words.
+func TestVerdictsAreWords(t *testing.T) {
+	w := builder(t)
+	carry(t, w, 3000)
+	measure := func(values ...string) {
+		r := workflow.Measure{Gate: "spar-depth"}
+		for _, v := range values {
+			point, value, _ := strings.Cut(v, "=")
+			q, err := quantity.Parse(value, quantity.Length)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r.Readings = append(r.Readings, workflow.Reading{Point: point, Value: q})
+		}
+		act(t, w, r)
+	}
+	measure("top-left=4.6mm", "top-root=9.5mm", "bottom-right=5.18mm")
+	root := parse(t, write(t, w, book.Options{}))
+	all := textOf(root)
+	for _, says := range []string{"9.5 mm · OUT OF TOLERANCE", "5.18 mm · UNDECIDED", "4.6 mm · in tolerance", "▸", "Gates that do not count", "spar-depth", "taken again, entry"} {
+		if !strings.Contains(all, says) {
+			t.Errorf("the book does not say %q", says)
+		}
+	}
+	act(t, w, workflow.Rework{Gate: "spar-depth"})
+	if all := textOf(parse(t, write(t, w, book.Options{}))); !strings.Contains(all, "counts no more") {
+		t.Error("what was reworked seems to count")
+	}
+}
+
+// Whatever documents and journals say, nothing acts and nothing is hidden.
+func TestWordsAreInert(t *testing.T) {
+	w := builder(t)
+	evil := "<script>alert(1)</script> <img src=http://x.example/a onerror=alert(2)> [press](javascript:alert(3)) \x1b[31m \u202e turned \x07 &#27; </p></title></style>{{.}}"
+	carry(t, w, 40)
+	put(t, w, workflow.Noted{Text: evil})
+	put(t, w, workflow.PhotoKept{Photo: evil, Name: evil, Type: "text/html", Of: []int64{3, 9999, -1}})
+	put(t, w, workflow.DamageFound{Damage: evil, Finding: evil, Zone: evil, Severity: evil, Note: evil, Quarantine: []string{evil}})
+	put(t, w, workflow.Sealed{Size: 3, Root: evil, Key: evil, Note: evil})
+	put(t, w, workflow.ConcessionGranted{Gate: evil, Reason: evil})
+	put(t, w, workflow.FlightLogged{Landing: evil, Note: evil})
+	put(t, w, workflow.EquipmentChanged{Item: evil, Change: evil, Note: evil})
+	w.By = evil
+	put(t, w, workflow.Undone{TakesBack: []int64{put(t, w, workflow.Noted{Text: evil})}, Reason: evil})
+	put(t, w, workflow.Released{Jobs: []string{evil}, Performed: []string{evil}, Certificate: evil, RestsOn: []int64{1, 9999}})
+	sheet := *w.State.Sheet
+	sheet.About, sheet.Title = evil+"\n\n[a](http://x.example) ![b](http://x.example/b.png) <http://x.example/c>\n\n<div onclick=x>\n\n# big", evil
+	w.State.Sheet = &sheet
+	for _, j := range w.State.Jobs {
+		p := *j.Procedure
+		p.Title, p.About = evil, evil
+		p.Stages = slices.Clone(p.Stages)
+		p.Stages[0].Steps = slices.Clone(p.Stages[0].Steps)
+		p.Stages[0].Steps[0].Do, p.Stages[0].Steps[0].Why, p.Stages[0].Steps[0].Title = evil, evil, evil
+		j.Procedure = &p
+	}
+	text := write(t, w, book.Options{
+		Photo: func(string) ([]byte, string, error) { return []byte(evil), "image/svg+xml", nil },
+		Seals: map[int64]string{5: evil},
+	})
+	root := parse(t, text)
+	if n := len(elements(root, "img")); n != 0 {
+		t.Errorf("%d images are shown", n)
+	}
+	if n := len(elements(root, "h1")); n != 1 {
+		t.Errorf("there are %d chief headings", n)
+	}
+	for _, says := range []string{"<script>alert(1)</script>", `\u001b[31m`, `\u202e`, "a (http://x.example) b (http://x.example/b.png) http://x.example/c", "[press](javascript:alert(3))", "a kind that a book can't show"} {
+		if !strings.Contains(textOf(root), says) {
+			t.Errorf("the book hides %q", says)
+		}
+	}
+}
+
+// A book of nothing but a registered airframe is a book.
+func TestAnEmptyLife(t *testing.T) {
+	w := builder(t)
+	text := textOf(parse(t, write(t, w, book.Options{})))
+	for _, says := range []string{"NOT RELEASED", "never taken", "OPEN: 0 of"} {
+		if !strings.Contains(text, says) {
+			t.Errorf("the book does not say %q", says)
+		}
+	}
+}
+
+// Times are local, with UTC behind.
+func TestTimesAreLocal(t *testing.T) {
+	w := builder(t)
+	var out strings.Builder
+	o := book.Options{Clock: page.Clock{Now: w.Now}, Zone: time.FixedZone("CET", 3600)}
+	if err := book.Write(&out, w.State, o); err != nil {
+		t.Fatal(err)
+	}
+	if want := `title="2026-03-02 19:00:00 UTC">2 Mar 2026, 20:00</time>`; !strings.Contains(out.String(), want) {
+		t.Errorf("the book has no %s", want)
+	}
+}
+
+// A pen that runs dry is an error.
+func TestWriteFails(t *testing.T) {
+	w := builder(t)
+	if err := book.Write(dry{}, w.State, book.Options{Clock: page.Clock{Now: w.Now}}); !errors.Is(err, io.ErrShortWrite) {
+		t.Errorf("the error is %v", err)
+	}
+}
+
+type dry struct{}
+
+func (dry) Write([]byte) (int, error) { return 0, io.ErrShortWrite }
+
+func BenchmarkWrite(b *testing.B) {
+	w := whole(b)
+	for b.Loop() {
+		if err := book.Write(io.Discard, w.State, book.Options{Clock: page.Clock{Now: w.Now}}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,0 +1,226 @@
+package book_test
+
+import (
+	"bytes"
+	"image"
+	"image/png"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/net/html"
+
+	"fettle/cmd/internal/book"
+	"fettle/cmd/internal/page"
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/steps/quantity"
+	"fettle/store"
+	"fettle/workflow"
+	"fettle/workflow/robot"
+)
+
+// builder is a robot with the whole library at hand and a Causeway begun.
+func builder(t testing.TB) *robot.Worker {
+	t.Helper()
+	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
+	listed, faults := procedures.Open("").List()
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	for _, l := range listed {
+		digest := store.Digest(l.Document.Bytes)
+		docs.Sheets[digest], docs.Procedures[digest] = l.Document.Sheet, l.Document.Procedure
+	}
+	state, err := workflow.Replay(nil, docs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &robot.Worker{State: state, Documents: docs, Now: time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC), By: "robot", Program: "test"}
+	design := find(t, "causeway")
+	act(t, w, workflow.Register{Mark: "CW-01", Sheet: design.Sheet, Digest: store.Digest(design.Bytes)})
+	start(t, w, find(t, "causeway-build"), "")
+	return w
+}
+
+func find(t testing.TB, name string) *procedures.Document {
+	t.Helper()
+	doc, err := procedures.Open("").Find(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return doc
+}
+
+func act(t testing.TB, w *robot.Worker, r workflow.Request) {
+	t.Helper()
+	if err := w.Act(r); err != nil {
+		t.Fatalf("%T: %v", r, err)
+	}
+}
+
+func start(t testing.TB, w *robot.Worker, doc *procedures.Document, zone string) {
+	t.Helper()
+	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Zone: zone})
+}
+
+func carry(t testing.TB, w *robot.Worker, moves int) {
+	t.Helper()
+	if err := w.Carry(moves); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// put writes an entry as another program may have written it, past the rules.
+func put(t testing.TB, w *robot.Worker, facts workflow.Facts) int64 {
+	t.Helper()
+	e := workflow.Entry{Position: w.State.Size(), At: w.Now, Recorded: w.Now, By: w.By, Program: "test", Facts: facts}
+	state, err := workflow.Replay(append(w.State.Entries, e), w.Documents)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.State = state
+	return e.Position
+}
+
+const photoDigest = "sha256:0123"
+
+// whole is a Causeway built, released, sealed, flown, broken and mended, with a
+// photo of the damage, a change of equipment, a note and a correction.
+func whole(t testing.TB) *robot.Worker {
+	t.Helper()
+	w := builder(t)
+	carry(t, w, 3000)
+	put(t, w, workflow.Sealed{Size: w.State.Size(), Root: "cm9vdA==", Key: "causeway+key", Note: "sha256:4567"})
+	for range 5 {
+		w.Now = w.Now.Add(26 * time.Hour)
+		act(t, w, workflow.LogFlight{Landing: workflow.Soft})
+	}
+	act(t, w, workflow.LogFlight{Landing: workflow.Hard, Note: "into the maize"})
+	triage := find(t, "crash-triage").Triage
+	act(t, w, workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious, Note: "behind the clamp"}}})
+	put(t, w, workflow.PhotoKept{Photo: photoDigest, Name: "boom.png", Type: "image/png", Of: []int64{w.State.Size() - 1}})
+	plan, err := w.State.Mend(triage, func(name string) (*steps.Procedure, error) { return find(t, name).Procedure, nil }, w.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := procedures.Write(plan.Procedure)
+	if err != nil {
+		t.Fatal(err)
+	}
+	doc, err := procedures.Parse("mend.yaml", data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.Documents.Procedures[store.Digest(data)] = doc.Procedure
+	var names []string
+	for _, m := range plan.Mends {
+		names = append(names, m.Damage.Damage)
+	}
+	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(data), Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Damages: names})
+	carry(t, w, 3000)
+	act(t, w, workflow.GiveRelease{})
+	w.Now = w.Now.Add(time.Hour)
+	mass, _ := quantity.Parse("176 g", quantity.Mass)
+	put(t, w, workflow.EquipmentChanged{Item: "battery", Change: workflow.Moved, Mass: mass, Note: "forward", Disturbs: []string{"pod"}})
+	put(t, w, workflow.Noted{Text: "Flies well."})
+	act(t, w, workflow.Undo{Position: w.State.Size() - 1, Reason: "too early to say"})
+	return w
+}
+
+func onePixel() []byte {
+	var b bytes.Buffer
+	if err := png.Encode(&b, image.NewGray(image.Rect(0, 0, 4, 3))); err != nil {
+		panic(err)
+	}
+	return b.Bytes()
+}
+
+func write(t testing.TB, w *robot.Worker, o book.Options) string {
+	t.Helper()
+	o.Clock, o.Zone = page.Clock{Now: w.Now}, time.UTC
+	var out strings.Builder
+	if err := book.Write(&out, w.State, o); err != nil {
+		t.Fatal(err)
+	}
+	return out.String()
+}
+
+// parse reads the page, and holds it to what every book promises.
+func parse(t testing.TB, text string) *html.Node {
+	t.Helper()
+	root, err := html.Parse(strings.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if i := strings.IndexFunc(text, func(r rune) bool { return r < 0x20 && r != '\n' && r != '\t' || r == 0x7f || r == 0x202e }); i >= 0 {
+		t.Errorf("a control character stands at %q", text[max(0, i-40):i+10])
+	}
+	ids, links := map[string]bool{}, []string{}
+	for n := range root.Descendants() {
+		if n.Type != html.ElementNode {
+			continue
+		}
+		if slices.Contains([]string{"script", "iframe", "object", "embed", "link", "form", "base"}, n.Data) {
+			t.Errorf("the page has a <%s>", n.Data)
+		}
+		for _, a := range n.Attr {
+			switch {
+			case a.Key == "id":
+				if ids[a.Val] {
+					t.Errorf("two things are called %s", a.Val)
+				}
+				ids[a.Val] = true
+			case a.Key == "href" && strings.HasPrefix(a.Val, "#"):
+				links = append(links, a.Val[1:])
+			case a.Key == "src" && strings.HasPrefix(a.Val, "data:image/"):
+			case strings.HasPrefix(a.Key, "on"), a.Key == "href", a.Key == "src", a.Key == "srcset", a.Key == "action", a.Key == "xlink:href",
+				regexp.MustCompile(`(?i)https?:|javascript:|url\([^#]`).MatchString(a.Val):
+				t.Errorf("<%s %s=%.60q> leaves the page or acts", n.Data, a.Key, a.Val)
+			}
+		}
+		if n.Data == "style" && regexp.MustCompile(`@import|url\(`).MatchString(textOf(n)) {
+			t.Error("the style leaves the page")
+		}
+		if n.Data == "th" && attribute(n, "scope") == "" {
+			t.Errorf("the heading %q says not of what", textOf(n))
+		}
+	}
+	for _, to := range links {
+		if !ids[to] {
+			t.Errorf("a link leads to %s, which is nowhere", to)
+		}
+	}
+	return root
+}
+
+func textOf(n *html.Node) string {
+	var b strings.Builder
+	for d := range n.Descendants() {
+		if d.Type == html.TextNode {
+			b.WriteString(d.Data)
+		}
+	}
+	return strings.Join(strings.Fields(b.String()), " ")
+}
+
+func attribute(n *html.Node, key string) string {
+	for _, a := range n.Attr {
+		if a.Key == key {
+			return a.Val
+		}
+	}
+	return ""
+}
+
+func elements(root *html.Node, tag string) []*html.Node {
+	var all []*html.Node
+	for n := range root.Descendants() {
+		if n.Type == html.ElementNode && n.Data == tag {
+			all = append(all, n)
+		}
+	}
+	return all
+}

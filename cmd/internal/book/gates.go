@@ -1,0 +1,119 @@
+package book
+
+import (
+	"fmt"
+	"slices"
+
+	"fettle/cmd/internal/page"
+	"fettle/steps"
+	"fettle/steps/measuring"
+	"fettle/workflow"
+)
+
+// A gate is one gate with every reading that was ever taken there and stands.
+type gate struct {
+	page.Gate
+	ID       string
+	Words    string // how it stands
+	Bars     bars
+	Readings []reading
+	By       string // who granted the concession that lets it pass
+}
+
+// A reading is one reading with what became of it.
+type reading struct {
+	workflow.AuditedReading
+	Gauge   string // in a table: only where it is not the gate's own
+	Verdict string
+	Counts  string
+	Late    bool
+	Full    bool // its gate is named beside the point
+}
+
+// gates gives every gate of the design in its order, and the readings of gates
+// that it has no more.
+func (m *maker) gates() ([]gate, []reading) {
+	var gates []gate
+	have := map[string]bool{}
+	for i, r := range m.s.Gates(m.now) {
+		have[r.Gate.Name] = true
+		g := gate{Gate: page.NewGate(m.s, r), ID: fmt.Sprintf("gate-%d", i), Words: r.Says(), By: r.By}
+		var live []workflow.AuditedReading
+		for _, a := range m.readings {
+			if a.Reading.Gate == r.Gate.Name && m.s.Live(a.Entry.Position) {
+				live = append(live, a)
+				one := m.reading(a, slices.Contains(r.Rests, a.Entry.Position))
+				if a.Reading.Gauge == r.Gate.Gauge {
+					one.Gauge = ""
+				}
+				g.Readings = append(g.Readings, one)
+			}
+		}
+		g.Bars = m.bars(g.ID, r, live)
+		gates = append(gates, g)
+	}
+	var strays []reading
+	for _, a := range m.readings {
+		if !have[a.Reading.Gate] && m.s.Live(a.Entry.Position) {
+			stray := m.reading(a, false)
+			stray.Full = true
+			strays = append(strays, stray)
+		}
+	}
+	return gates, strays
+}
+
+func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
+	m.anchors[a.Entry.Position] = true
+	r := reading{AuditedReading: a, Gauge: a.Reading.Gauge, Verdict: verdict(a.Alone), Late: a.Entry.Recorded.Sub(a.Entry.At) > late}
+	if a.Gauge.Title != "" {
+		r.Gauge = a.Gauge.Title
+	}
+	switch {
+	case counts:
+		r.Counts = "counts"
+	case a.Superseded > 0 && a.StaleBy == "":
+		r.Counts = fmt.Sprintf("taken again, entry %d", a.Superseded)
+	case a.StaleBy != "":
+		r.Counts = "no more: " + a.StaleBy
+	default:
+		r.Counts = "no more"
+	}
+	if a.Concession > 0 {
+		r.Counts += fmt.Sprintf("; accepted by the concession of entry %d", a.Concession)
+	}
+	return r
+}
+
+// verdict is a verdict in words; a reading that is only compared with others
+// has none alone.
+func verdict(f measuring.Finding) string {
+	switch {
+	case f.Verdict == measuring.Partial, f.Verdict == measuring.In && !f.Margin.Known:
+		return "compared with others"
+	case f.Verdict != measuring.In && f.Reason != "":
+		return says(f.Verdict) + ": " + f.Reason
+	}
+	return says(f.Verdict)
+}
+
+// doubtOf is the worst doubt of the gauges that the readings were taken with;
+// where there are none, that of the gate's own gauge.
+func doubtOf(s *workflow.State, g steps.Gate, readings []workflow.AuditedReading) measuring.Doubt {
+	own, _ := s.Sheet.Gauge(g.Gauge)
+	if len(readings) == 0 {
+		return own.Doubt()
+	}
+	unit := g.Limits.Unit()
+	var worst measuring.Doubt
+	for _, r := range readings {
+		gauge := r.Gauge
+		if gauge.Name == "" {
+			gauge = own
+		}
+		if d := gauge.Doubt(); d.Guard(unit) >= worst.Guard(unit) {
+			worst = d
+		}
+	}
+	return worst
+}

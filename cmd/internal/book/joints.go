@@ -1,0 +1,154 @@
+package book
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// jobJoints are the joints of one job.
+type jobJoints struct {
+	Job    string
+	Joints []joint
+}
+
+// A joint is one joint with its times.
+type joint struct {
+	Name, Adhesive string
+	Coats          []coat
+	Touches        []entry
+	Opens, Closes  time.Time // when it may be closed
+	NoWindow       bool
+	Joined         time.Time
+	JoinEntry      int64
+	By             string
+	Handles, Cures time.Time
+	Load           bool
+	Standing       string
+	Bench          string // the temperatures that its clocks count
+}
+
+// A coat is one face, as it was coated.
+type coat struct {
+	Step  string
+	Began time.Time
+	entry
+}
+
+func (m *maker) joints() []jobJoints {
+	var all []jobJoints
+	for _, j := range m.s.Jobs {
+		out := jobJoints{Job: j.ID}
+		seen := map[string]bool{}
+		for _, st := range j.Procedure.Steps() {
+			if st.Kind != steps.Coat && st.Kind != steps.Join || seen[st.Joint] {
+				continue
+			}
+			seen[st.Joint] = true
+			if made, ok := j.Joint(st.Joint); ok {
+				out.Joints = append(out.Joints, m.joint(made))
+			}
+		}
+		if len(out.Joints) > 0 {
+			all = append(all, out)
+		}
+	}
+	return all
+}
+
+func (m *maker) joint(j *workflow.Joint) joint {
+	w := j.Window()
+	out := joint{
+		Name: j.Name, Adhesive: j.Adhesive.Title, Opens: w.Opens, Closes: w.Closes, NoWindow: w.Empty(), Joined: j.Joined,
+		Load: j.Load, Standing: string(m.s.Phase(j, m.now)), Bench: fmt.Sprintf("%.3g °C", j.Coldest()),
+	}
+	if j.Adhesive.Title == "" {
+		out.Adhesive = j.Adhesive.Name
+	}
+	if math.Abs(j.Warmest()-j.Coldest()) >= 0.05 {
+		out.Bench = fmt.Sprintf("%.3g to %.3g °C", min(j.Coldest(), j.Warmest()), max(j.Coldest(), j.Warmest()))
+	}
+	if !j.Joined.IsZero() {
+		out.Handles, out.Cures = j.Handles(), j.Cures()
+	}
+	for _, e := range m.live() {
+		switch f := e.Facts.(type) {
+		case workflow.Coated:
+			if f.Job == j.Job && f.Joint == j.Name {
+				out.Coats = append(out.Coats, coat{f.Step, f.Began, e})
+			}
+		case workflow.TouchTested:
+			if f.Job == j.Job && f.Joint == j.Name {
+				out.Touches = append(out.Touches, e)
+			}
+		case workflow.Joined:
+			if f.Job == j.Job && f.Joint == j.Name {
+				out.JoinEntry, out.By = e.Position, e.By
+			}
+		}
+	}
+	return out
+}
+
+// A bench is what the bench was like, in short.
+type bench struct {
+	Readings         int
+	Coldest, Warmest string
+	Driest, Dampest  string // "": never read
+}
+
+func (m *maker) bench() bench {
+	var b bench
+	var cold, warm, dry, damp float64
+	for _, e := range m.live() {
+		f, ok := e.Facts.(workflow.BenchRead)
+		if !ok {
+			continue
+		}
+		if t, err := f.Temperature.Celsius(); err == nil {
+			if b.Readings == 0 || t < cold {
+				cold, b.Coldest = t, f.Temperature.String()
+			}
+			if b.Readings == 0 || t > warm {
+				warm, b.Warmest = t, f.Temperature.String()
+			}
+		}
+		if h, err := f.Humidity.Float("%"); err == nil {
+			if b.Driest == "" || h < dry {
+				dry, b.Driest = h, f.Humidity.String()
+			}
+			if b.Dampest == "" || h > damp {
+				damp, b.Dampest = h, f.Humidity.String()
+			}
+		}
+		b.Readings++
+	}
+	return b
+}
+
+// Words says the bench in one sentence.
+func (b bench) Words() string {
+	if b.Readings == 0 {
+		return "The bench was never read."
+	}
+	times := "once"
+	if b.Readings > 1 {
+		times = fmt.Sprintf("%d times", b.Readings)
+	}
+	text := fmt.Sprintf("The bench was read %s: %s", times, between(b.Coldest, b.Warmest))
+	if b.Driest != "" {
+		text += ", humidity " + between(b.Driest, b.Dampest)
+	}
+	return text + "."
+}
+
+func between(a, b string) string {
+	if a == b {
+		return a
+	}
+	return strings.TrimSpace(a) + " to " + b
+}

@@ -1,0 +1,214 @@
+package book
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/workflow"
+)
+
+// An event is one line of the life.
+type event struct {
+	At       time.Time
+	To       time.Time // of several things in one line: the last of them
+	By       string
+	Kind     string // one word
+	Says     string
+	Position int64 // -1: it is no entry of its own
+}
+
+// life gives what happened to the airframe as a whole, in the order of time.
+func (m *maker) life() []event {
+	var events []event
+	for _, e := range m.live() {
+		if kind := kindOf(e.Facts); kind != "" {
+			events = append(events, event{At: e.At, By: e.By, Kind: kind, Says: e.Says, Position: e.Position})
+		}
+	}
+	for _, j := range m.s.Jobs {
+		if ended := m.ended(j); !ended.IsZero() {
+			events = append(events, event{At: ended, Kind: "work", Says: "completed job " + j.ID, Position: -1})
+		}
+	}
+	slices.SortStableFunc(events, func(a, b event) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Position, b.Position)) })
+	return m.joined(events)
+}
+
+// kindOf is the word for an entry about the airframe as a whole; "" for work
+// and readings.
+func kindOf(f workflow.Facts) string {
+	switch f.(type) {
+	case workflow.Registered, workflow.JobOpened, workflow.JobMoved:
+		return "work"
+	case workflow.FlightLogged:
+		return "flight"
+	case workflow.DamageFound, workflow.QuarantineCleared:
+		return "damage"
+	case workflow.EquipmentChanged:
+		return "equipment"
+	case workflow.Released:
+		return "release"
+	case workflow.Sealed:
+		return "seal"
+	case workflow.ConcessionGranted:
+		return "concession"
+	}
+	return ""
+}
+
+// joined makes one line of soft flights in a row that have no note.
+func (m *maker) joined(events []event) []event {
+	var out []event
+	n := 0
+	for _, e := range events {
+		plain := e.Kind == "flight" && m.plainFlight(e.Position)
+		if !plain {
+			n = 0
+			out = append(out, e)
+			continue
+		}
+		if n++; n == 1 {
+			out = append(out, e)
+			continue
+		}
+		last := &out[len(out)-1]
+		last.To, last.Says, last.Position = e.At, fmt.Sprintf("flew %d times, every landing soft", n), -1
+	}
+	return out
+}
+
+func (m *maker) plainFlight(position int64) bool {
+	f, ok := m.s.Entries[position].Facts.(workflow.FlightLogged)
+	return ok && f.Landing == workflow.Soft && f.Note == ""
+}
+
+// ended is when the last step of a complete job was done.
+func (m *maker) ended(j *workflow.Job) time.Time {
+	var last time.Time
+	if m.s.Open(j, m.now) {
+		return last
+	}
+	for key, all := range m.done {
+		if !strings.HasPrefix(key, j.ID+"/") {
+			continue
+		}
+		for _, e := range all {
+			if e.At.After(last) {
+				last = e.At
+			}
+		}
+	}
+	return last
+}
+
+// A strip is the life as a drawing, by hand for the reason given in bars.go.
+type strip struct {
+	Height int
+	Axis   int // where the line of dates is
+	Says   string
+	Lanes  []lane
+	Ticks  []edge
+}
+
+// A lane is one row of the strip.
+type lane struct {
+	Y, Bar, Middle int
+	Label          string
+	Spans          []span
+	Open           bool // the last of the spans goes on
+	Dots           []dot
+}
+
+type dot struct{ X, Kind string }
+
+const (
+	laneHeight = 30
+	mostLanes  = 8 // jobs with a lane of their own
+)
+
+// strip draws jobs as stretches and everything else as marks.
+func (m *maker) strip() strip {
+	from, to := m.s.Since, m.now
+	for _, e := range m.entries {
+		if e.At.Before(from) {
+			from = e.At
+		}
+		if e.At.After(to) {
+			to = e.At
+		}
+	}
+	whole := max(to.Sub(from), time.Hour)
+	x := func(t time.Time) float64 {
+		return 2 + 96*min(1, max(0, float64(t.Sub(from))/float64(whole)))
+	}
+	var s strip
+	for _, j := range m.s.Jobs {
+		end, open := m.ended(j), false
+		if end.IsZero() {
+			end, open = m.now, true
+		}
+		a, b := x(j.Opened), x(end)
+		stretch := span{percent(a), percent(max(0.6, b-a))}
+		label := j.ID + ", complete"
+		if open {
+			label = j.ID + ", open"
+		}
+		if len(s.Lanes) >= mostLanes { // the rest share the last lane
+			last := &s.Lanes[len(s.Lanes)-1]
+			last.Label, last.Open = "later jobs", open
+			last.Spans = append(last.Spans, stretch)
+			continue
+		}
+		s.Lanes = append(s.Lanes, lane{Label: label, Spans: []span{stretch}, Open: open})
+	}
+	for _, kind := range []string{"flight", "damage", "equipment", "release"} {
+		l := lane{}
+		for _, e := range m.live() {
+			if kindOf(e.Facts) != kind {
+				continue
+			}
+			if _, ok := e.Facts.(workflow.QuarantineCleared); ok {
+				continue
+			}
+			l.Dots = append(l.Dots, dot{percent(x(e.At)), kind})
+		}
+		if len(l.Dots) > 0 {
+			l.Label = counted(len(l.Dots), kind)
+			s.Lanes = append(s.Lanes, l)
+		}
+	}
+	var says []string
+	for i := range s.Lanes {
+		l := &s.Lanes[i]
+		l.Y = i*laneHeight + 12
+		l.Bar, l.Middle = l.Y+5, l.Y+9
+		says = append(says, l.Label)
+		l.Label = shorten(l.Label)
+	}
+	s.Axis = len(s.Lanes)*laneHeight + 6
+	s.Height = s.Axis + 20
+	layout := "2 Jan 2006"
+	if whole < 48*time.Hour {
+		layout = "2 Jan 15:04"
+	}
+	for i, anchor := range []string{"start", "middle", "end"} {
+		at := from.Add(whole * time.Duration(i) / 2)
+		s.Ticks = append(s.Ticks, edge{percent(x(at)), anchor, at.In(m.o.Zone).Format(layout)})
+	}
+	s.Says = fmt.Sprintf("From %s to %s: %s.", from.In(m.o.Zone).Format("2 January 2006"), to.In(m.o.Zone).Format("2 January 2006"), strings.Join(says, "; "))
+	return s
+}
+
+func counted(n int, kind string) string {
+	words := map[string][2]string{
+		"flight": {"flight", "flights"}, "damage": {"damage", "damages"},
+		"equipment": {"change of equipment", "changes of equipment"}, "release": {"release", "releases"},
+	}[kind]
+	if n == 1 {
+		return "1 " + words[0]
+	}
+	return fmt.Sprintf("%d %s", n, words[1])
+}

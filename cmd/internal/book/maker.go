@@ -1,0 +1,226 @@
+package book
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/cmd/internal/page"
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// A book is everything that the page shows, in its order.
+type book struct {
+	Airframe    page.Airframe
+	About       string
+	Options     []string
+	Condition   string // how it stands as to flight, in capitals
+	Made        time.Time
+	Zone        string
+	BothUnits   bool
+	Strip       strip
+	Life        []event
+	Jobs        []job
+	Gates       []gate
+	Strays      []reading // of gates that the design has no more
+	Joints      []jobJoints
+	Bench       bench
+	Damages     []damage
+	Equipment   []equipment
+	Releases    []release
+	Seals       []seal
+	Photos      []photo // of anything but damage
+	Notes       []entry
+	Corrections []correction
+	Gaps        []gap
+}
+
+// An entry is one entry of the journal with its words.
+type entry struct {
+	workflow.Entry
+	Says string
+	Late bool // typed in after the fact
+}
+
+// late is how long after the fact an entry counts as typed in later.
+const late = 10 * time.Minute
+
+// A maker turns a state into a book.
+type maker struct {
+	s        *workflow.State
+	o        Options
+	now      time.Time
+	readings []workflow.AuditedReading
+	entries  []entry
+	done     map[string][]entry // live entries that complete a step, by job and step
+	kept     []photo
+	anchors  map[int64]bool // entries that the book shows in a place of their own
+	placed   map[int64]bool // those that it has shown
+}
+
+func newMaker(s *workflow.State, o Options) *maker {
+	m := &maker{s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]bool{}, placed: map[int64]bool{}}
+	says := page.NewJournal(s).Entries
+	for i, e := range s.Entries {
+		m.entries = append(m.entries, entry{e, says[i].Says, e.Recorded.Sub(e.At) > late})
+	}
+	for _, e := range m.live() {
+		if work, ok := workOf(e.Facts); ok {
+			key := work.Job + "/" + work.Step
+			m.done[key] = append(m.done[key], e)
+		}
+	}
+	m.kept = m.photosOf()
+	return m
+}
+
+// live gives the entries that were never taken back.
+func (m *maker) live() []entry {
+	return slices.DeleteFunc(slices.Clone(m.entries), func(e entry) bool { return !m.s.Live(e.Position) })
+}
+
+// workOf returns what an entry that completes a step of a job says of it.
+func workOf(f workflow.Facts) (workflow.Work, bool) {
+	switch f := f.(type) {
+	case workflow.StepDone:
+		return f.Work, true
+	case workflow.Coated:
+		return f.Work, true
+	case workflow.Joined:
+		return f.Work, true
+	case workflow.HoldCleared:
+		return f.Work, true
+	case workflow.Released:
+		return f.Work, f.Job != ""
+	}
+	return workflow.Work{}, false
+}
+
+func (m *maker) book() (*book, error) {
+	s := m.s
+	b := &book{
+		Airframe: page.NewAirframe(s, m.now), About: s.Sheet.About, Made: m.now, Zone: m.now.In(m.o.Zone).Format("MST (-07:00)"),
+		Options: m.options(), BothUnits: m.o.Clock.BothUnits, Condition: "NOT RELEASED",
+	}
+	switch b.Airframe.Flight {
+	case page.Released:
+		b.Condition = "RELEASED"
+	case page.Grounded:
+		b.Condition = "GROUNDED"
+	}
+	var err error
+	if m.readings, err = s.Audit(workflow.AuditFilter{}, m.now); err != nil {
+		return nil, err
+	}
+	summary, err := s.AuditSummary(m.now)
+	if err != nil {
+		return nil, err
+	}
+	b.Jobs = m.jobs(b.Airframe.Jobs)
+	b.Gates, b.Strays = m.gates()
+	b.Joints, b.Bench = m.joints(), m.bench()
+	b.Damages, b.Photos = m.damages()
+	b.Equipment = m.equipment()
+	b.Seals = m.seals()
+	b.Releases = m.releases(b.Seals)
+	for _, e := range m.live() {
+		if _, ok := e.Facts.(workflow.Noted); ok {
+			b.Notes = append(b.Notes, e)
+			m.anchors[e.Position] = true
+		}
+	}
+	b.Corrections = m.corrections()
+	b.Gaps = m.gaps(b, summary)
+	b.Life, b.Strip = m.life(), m.strip()
+	return b, nil
+}
+
+// options are the titles of the options that the airframe has.
+func (m *maker) options() []string {
+	var titles []string
+	for _, name := range m.s.Airframe.Options {
+		o, ok := m.s.Sheet.Option(name)
+		if !ok || o.Title == "" {
+			o.Title = name
+		}
+		titles = append(titles, o.Title)
+	}
+	return titles
+}
+
+// A job is one job with its steps.
+type job struct {
+	page.Job
+	Anchor   string
+	Position int64
+	About    string
+	By       []string // who did it
+	Ended    time.Time
+	Damages  []string
+	Stages   []stage
+}
+
+type stage struct {
+	Title string
+	Steps []step
+}
+
+// A step is a step as it was done, or as it stands.
+type step struct {
+	workflow.StepReport
+	Entry   *entry // that completed it; nil: none did
+	Earlier []entry
+	Lines   []string // of a hold, as they were confirmed
+}
+
+// Words says what the step was about, beside its title.
+func (s step) Words() string {
+	switch s.Step.Kind {
+	case steps.Coat:
+		return "coats joint " + s.Step.Joint + " with " + s.Step.Adhesive
+	case steps.Join:
+		return "closes joint " + s.Step.Joint
+	case steps.Hold:
+		return "hold"
+	case steps.Wait:
+		return "wait"
+	}
+	return ""
+}
+
+func (m *maker) jobs(shown []page.Job) []job {
+	var all []job
+	for i, j := range m.s.Jobs {
+		out := job{Job: shown[i], Anchor: fmt.Sprintf("job-%d", i), Position: j.Position, About: j.Procedure.About, Ended: m.ended(j), Damages: j.Damages}
+		m.anchors[j.Position] = true
+		at := ""
+		for _, r := range m.s.Steps(j, m.now) {
+			if r.Stage != at {
+				at = r.Stage
+				title := at
+				if st, ok := j.Procedure.Stage(at); ok && st.Title != "" {
+					title = st.Title
+				}
+				out.Stages = append(out.Stages, stage{Title: title})
+			}
+			st := step{StepReport: r, Earlier: m.done[j.ID+"/"+r.Step.Name]}
+			for _, e := range st.Earlier {
+				m.anchors[e.Position] = true
+				if !slices.Contains(out.By, e.By) {
+					out.By = append(out.By, e.By)
+				}
+			}
+			if n := len(st.Earlier); n > 0 && r.Progress == workflow.Done {
+				st.Entry, st.Earlier = &st.Earlier[n-1], st.Earlier[:n-1]
+				if f, ok := st.Entry.Facts.(workflow.HoldCleared); ok {
+					st.Lines = f.Lines
+				}
+			}
+			last := &out.Stages[len(out.Stages)-1]
+			last.Steps = append(last.Steps, st)
+		}
+		all = append(all, out)
+	}
+	return all
+}

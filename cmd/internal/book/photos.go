@@ -1,0 +1,80 @@
+package book
+
+import (
+	"bytes"
+	"encoding/base64"
+	"html/template"
+	"slices"
+
+	"fettle/workflow"
+)
+
+// A photo is one photo that was kept.
+type photo struct {
+	entry
+	workflow.PhotoKept
+	Shows []entry // what it is of
+}
+
+// photosOf gives the photos that the journal keeps, in the order of entry.
+func (m *maker) photosOf() []photo {
+	var all []photo
+	for _, e := range m.live() {
+		f, ok := e.Facts.(workflow.PhotoKept)
+		if !ok {
+			continue
+		}
+		p := photo{entry: e, PhotoKept: f}
+		for _, position := range f.Of {
+			if position >= 0 && position < int64(len(m.entries)) {
+				p.Shows = append(p.Shows, m.entries[position])
+			}
+		}
+		all = append(all, p)
+	}
+	return all
+}
+
+// of takes the photos of an entry.
+func (m *maker) of(position int64) []photo {
+	return slices.DeleteFunc(slices.Clone(m.kept), func(p photo) bool { return !slices.Contains(p.Of, position) })
+}
+
+// A picture is a photo's bytes for the page, or why there are none.
+type picture struct {
+	URL     template.URL
+	Missing string
+}
+
+// photo fetches one photo. It is told apart by its bytes, not by what was said
+// of it, so that only a picture ever becomes one.
+func (m *maker) photo(digest string) picture {
+	if m.o.Photo == nil {
+		return picture{Missing: "The photo is missing."}
+	}
+	data, _, err := m.o.Photo(digest)
+	if err != nil {
+		return picture{Missing: "The photo is missing: " + err.Error() + "."}
+	}
+	mime := pictured(data)
+	if mime == "" {
+		return picture{Missing: "The photo is of a kind that a book can't show."}
+	}
+	return picture{URL: template.URL("data:" + mime + ";base64," + base64.StdEncoding.EncodeToString(data))}
+}
+
+// pictured is the media type of a picture by how it begins; "" for anything
+// else.
+func pictured(data []byte) string {
+	switch {
+	case bytes.HasPrefix(data, []byte("\xff\xd8\xff")):
+		return "image/jpeg"
+	case bytes.HasPrefix(data, []byte("\x89PNG\r\n\x1a\n")):
+		return "image/png"
+	case bytes.HasPrefix(data, []byte("GIF8")):
+		return "image/gif"
+	case len(data) > 12 && string(data[:4]) == "RIFF" && string(data[8:12]) == "WEBP":
+		return "image/webp"
+	}
+	return ""
+}

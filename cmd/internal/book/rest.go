@@ -1,0 +1,272 @@
+package book
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/cmd/internal/page"
+	"fettle/workflow"
+)
+
+// A damage is one thing found, with how it was mended.
+type damage struct {
+	page.Damage
+	Position int64
+	State    string // in words
+	Lines    []string
+	Cleared  *entry // the quarantine
+	Photos   []photo
+}
+
+// damages gives the damages with their photos, and all other photos.
+func (m *maker) damages() ([]damage, []photo) {
+	var all []damage
+	for i, d := range page.Damages(m.s, m.now) {
+		found := m.s.Damages[i]
+		out := damage{Damage: d, Position: found.Position, Lines: found.Quarantine.Lines, Photos: m.of(found.Position)}
+		m.anchors[found.Position] = true
+		switch {
+		case d.Mended:
+			out.State = "mended by job " + d.Job
+		case d.Job != "":
+			out.State = "NOT MENDED, job " + d.Job + " is at it"
+		default:
+			out.State = "NOT MENDED"
+		}
+		for _, e := range m.live() {
+			if f, ok := e.Facts.(workflow.QuarantineCleared); ok && f.Damage == d.Name {
+				out.Cleared = &e
+			}
+		}
+		all = append(all, out)
+	}
+	shown := map[int64]bool{}
+	for _, d := range all {
+		for _, p := range d.Photos {
+			shown[p.Position] = true
+		}
+	}
+	other := slices.DeleteFunc(slices.Clone(m.kept), func(p photo) bool { return shown[p.Position] })
+	for _, p := range m.kept {
+		m.anchors[p.Position] = true
+	}
+	return all, other
+}
+
+// An equipment is one change of equipment.
+type equipment struct {
+	entry
+	workflow.EquipmentChanged
+	Title string
+}
+
+func (m *maker) equipment() []equipment {
+	var all []equipment
+	for _, e := range m.live() {
+		f, ok := e.Facts.(workflow.EquipmentChanged)
+		if !ok {
+			continue
+		}
+		out := equipment{e, f, f.Item}
+		for _, known := range m.s.Sheet.Equipment {
+			if known.Name == f.Item && known.Title != "" {
+				out.Title = known.Title
+			}
+		}
+		m.anchors[e.Position] = true
+		all = append(all, out)
+	}
+	return all
+}
+
+// A release is one release with what it rests on.
+type release struct {
+	entry
+	workflow.Released
+	Standing string
+	Rests    []rest
+	Seal     *seal // the first that covers it
+}
+
+// A rest is the readings of one gate that were taken together, on which a
+// release rests.
+type rest struct {
+	reading  // the first of them
+	Readings []reading
+}
+
+func (m *maker) releases(seals []seal) []release {
+	var all []release
+	for _, e := range m.live() {
+		f, ok := e.Facts.(workflow.Released)
+		if !ok {
+			continue
+		}
+		m.anchors[e.Position] = true
+		out := release{entry: e, Released: f, Standing: "A later release took its place."}
+		if last := m.s.Release; last != nil && last.Position == e.Position {
+			out.Standing = "It stands."
+			if flight := m.s.Flight(m.now); !flight.Released {
+				out.Standing = "It does not stand any more: " + flight.Why + "."
+			}
+		}
+		for _, a := range m.readings {
+			if slices.Contains(f.RestsOn, a.Entry.Position) {
+				out.Rests = together(out.Rests, m.reading(a, true))
+			}
+		}
+		for i, s := range seals {
+			if s.Size > e.Position {
+				out.Seal = &seals[i]
+				break
+			}
+		}
+		all = append(all, out)
+	}
+	return all
+}
+
+func together(rests []rest, r reading) []rest {
+	if n := len(rests); n > 0 {
+		last := &rests[n-1]
+		if last.Reading.Gate == r.Reading.Gate && last.Gauge == r.Gauge && last.Entry.At.Equal(r.Entry.At) && last.Entry.By == r.Entry.By {
+			last.Readings = append(last.Readings, r)
+			return rests
+		}
+	}
+	return append(rests, rest{r, []reading{r}})
+}
+
+// A seal is one seal of the journal, with its text where that was given.
+type seal struct {
+	Position, Size int64
+	Root, Key      string
+	Note           string
+	Entry          *entry // nil: the journal does not name it
+}
+
+func (m *maker) seals() []seal {
+	var all []seal
+	named := map[int64]bool{}
+	for _, e := range m.live() {
+		f, ok := e.Facts.(workflow.Sealed)
+		if !ok {
+			continue
+		}
+		m.anchors[e.Position], named[e.Position] = true, true
+		all = append(all, seal{e.Position, f.Size, f.Root, f.Key, strings.TrimSpace(m.o.Seals[e.Position]), &e})
+	}
+	for position, note := range m.o.Seals { // that the journal does not name
+		if !named[position] {
+			all = append(all, seal{Position: position, Size: position + 1, Note: strings.TrimSpace(note)})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b seal) int { return cmp.Compare(a.Size, b.Size) })
+	return all
+}
+
+// A correction is one taking back, with what it took.
+type correction struct {
+	entry
+	Reason string
+	Back   []entry
+}
+
+func (m *maker) corrections() []correction {
+	var all []correction
+	for _, e := range m.entries {
+		f, ok := e.Facts.(workflow.Undone)
+		if !ok {
+			continue
+		}
+		m.anchors[e.Position] = true
+		out := correction{entry: e, Reason: f.Reason}
+		for _, p := range f.TakesBack {
+			if p >= 0 && p < int64(len(m.entries)) {
+				out.Back = append(out.Back, m.entries[p])
+				m.anchors[p] = true
+			}
+		}
+		all = append(all, out)
+	}
+	return all
+}
+
+// A gap is one kind of thing that the record does not show.
+type gap struct {
+	Title string
+	Items []string
+}
+
+// Missing counts what the record does not show.
+func (b *book) Missing() int {
+	n := 0
+	for _, g := range b.Gaps {
+		n += len(g.Items)
+	}
+	return n
+}
+
+// gaps gathers what a reader could take for granted and should not.
+func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
+	var gates, conceded, open, damages, unsealed, clocks, missing []string
+	for _, g := range b.Gates {
+		critical := ""
+		if g.Critical {
+			critical = ", which is critical,"
+		}
+		switch g.Standing {
+		case workflow.Current:
+		case workflow.Conceded:
+			conceded = append(conceded, fmt.Sprintf("%s is used as it is by a concession of %s: %s", g.Name, g.By, g.Reason))
+		default:
+			gates = append(gates, fmt.Sprintf("%s%s is %s", g.Name, critical, g.Words))
+		}
+	}
+	for _, c := range sum.Concessions {
+		conceded = append(conceded, "granted: "+c)
+	}
+	for _, j := range b.Jobs {
+		if j.Open {
+			open = append(open, fmt.Sprintf("job %s is open: %d of %d steps are done", j.ID, j.Done, j.Steps))
+		}
+	}
+	for _, d := range b.Damages {
+		if !d.Mended {
+			damages = append(damages, fmt.Sprintf("damage %s (%s at %s) is not mended", d.Name, d.Finding, d.Zone))
+		}
+		if d.Quarantine {
+			damages = append(damages, fmt.Sprintf("the quarantine of damage %s was not cleared", d.Name))
+		}
+	}
+	for _, r := range b.Releases {
+		if r.Seal == nil {
+			unsealed = append(unsealed, fmt.Sprintf("the release of entry %d is under no seal", r.Position))
+		}
+	}
+	if sum.Late > 0 {
+		clocks = append(clocks, fmt.Sprintf("%d of %d entries were typed in more than ten minutes after the fact", sum.Late, sum.Entries))
+	}
+	clocks = append(clocks, sum.Backwards...)
+	for _, w := range b.Airframe.Warnings {
+		clocks = append(clocks, w.Text)
+	}
+	for _, p := range m.kept {
+		if len(p.Of) == 0 {
+			missing = append(missing, fmt.Sprintf("the photo %s of entry %d is said to be of nothing", p.Name, p.Position))
+		}
+	}
+	var gaps []gap
+	for _, g := range []gap{
+		{"Gates that do not count", gates}, {"Concessions", conceded}, {"Joints whose window was missed", sum.Lapsed},
+		{"Work that is not done", open}, {"Damage that is not mended", damages}, {"Releases without a seal", unsealed},
+		{"Times", clocks}, {"Photos", missing},
+	} {
+		if len(g.Items) > 0 {
+			gaps = append(gaps, g)
+		}
+	}
+	return gaps
+}
