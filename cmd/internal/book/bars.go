@@ -1,6 +1,7 @@
 package book
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -19,21 +20,27 @@ import (
 
 // bars are the points of a gate, each on the scale of its limits.
 type bars struct {
-	ID, Title, Says string
-	Height          int
-	Rows            []barRow
+	Title, Says string
+	Height      int
+	Rows        []barRow
+	Old         bool // none of its readings counts any more
 }
 
 // A barRow is one point: words above, the scale with its marks below.
 type barRow struct {
-	Y, Verdict             int // of the label and of the words, which may need a line of their own
+	Label, Value, Verdict  string
+	Lines                  []line
 	Bar, Middle, End, Foot int // of the scale and of the words of the limits
-	Label, Words           string
 	In                     span
 	Guards                 []span
 	Edges                  []edge
 	Marks                  []mark
-	Old                    bool // counts no more
+}
+
+// A line is one line of words above a scale, to the left, to the right or both.
+type line struct {
+	Y           int
+	Left, Right string
 }
 
 // A span is a stretch of the scale, in per cent.
@@ -46,19 +53,17 @@ type edge struct{ X, Anchor, Says string }
 type mark struct{ X, Beyond string }
 
 const (
-	rowHeight  = 48
+	barHeight  = 35 // a scale with the words of its limits
 	lineHeight = 16
-	mostLabel  = 24 // characters; the table has the whole of it
-	mostLine   = 38 // characters that a phone has room for
+	mostLine   = 34 // characters that a small phone has room for; the table has the whole of it
 )
 
 // bars draws the readings that count, or where none does, the last ones.
-func (m *maker) bars(id string, r workflow.GateReport, live []workflow.AuditedReading) bars {
+func (m *maker) bars(r workflow.GateReport, live []workflow.AuditedReading) bars {
 	g := r.Gate
-	b := bars{ID: id, Title: "Readings of " + g.Name + " in their limits"}
+	b := bars{Title: "Readings of " + g.Name + " in their limits"}
 	counting := slices.DeleteFunc(slices.Clone(live), func(a workflow.AuditedReading) bool { return !slices.Contains(r.Rests, a.Entry.Position) })
-	old := len(counting) == 0
-	if old {
+	if b.Old = len(counting) == 0; b.Old {
 		counting = lastOfEach(g, live)
 	}
 	doubt := doubtOf(m.s, g, counting)
@@ -74,22 +79,38 @@ func (m *maker) bars(id string, r workflow.GateReport, live []workflow.AuditedRe
 	}
 	var said []string
 	for _, row := range append(within(g, points, doubt), alike(g, points, doubt)...) {
-		if row.Old = old; old {
-			row.Words += ", counts no more"
+		said = append(said, strings.TrimSpace(row.Label+" "+row.Value+" · "+row.Verdict))
+		for _, l := range row.words() {
+			b.Height += lineHeight
+			l.Y = b.Height - 3
+			row.Lines = append(row.Lines, l)
 		}
-		row.Y, row.Verdict = b.Height+13, b.Height+13
-		said = append(said, strings.TrimSpace(row.Label+" "+row.Words))
-		row.Label = shorten(row.Label)
-		if row.Label != "" && utf8.RuneCountInString(row.Label+row.Words) > mostLine {
-			row.Verdict += lineHeight
-		}
-		b.Height += rowHeight + row.Verdict - row.Y
-		row.Bar, row.Foot = row.Verdict+6, row.Verdict+29
+		row.Bar, row.Foot = b.Height+3, b.Height+26
 		row.Middle, row.End = row.Bar+5, row.Bar+14
+		b.Height += barHeight
 		b.Rows = append(b.Rows, row)
 	}
 	b.Says = strings.Join(said, "; ") + "."
+	if b.Old {
+		b.Says += " None of these counts any more."
+	}
 	return b
+}
+
+// words are the lines above a scale: one where a phone has room for all, else
+// what is measured, then the value, then the verdict.
+func (r barRow) words() []line {
+	both := r.Value + " · " + r.Verdict
+	size := utf8.RuneCountInString
+	switch {
+	case size(r.Label+both) <= mostLine:
+		return []line{{Left: r.Label, Right: both}}
+	case size(both) <= mostLine:
+		return []line{{Left: shorten(r.Label)}, {Right: both}}
+	case r.Label == "":
+		return []line{{Right: shorten(r.Value)}, {Right: r.Verdict}}
+	}
+	return []line{{Left: shorten(r.Label)}, {Right: shorten(r.Value)}, {Right: r.Verdict}}
 }
 
 // lastOfEach keeps the last readings of each point, as many as it asks for.
@@ -124,7 +145,7 @@ func within(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []bar
 		if err != nil {
 			found.Verdict = measuring.Undecided
 		}
-		row.Words = spoken(p.Readings) + " · " + says(found.Verdict)
+		row.Value, row.Verdict = spoken(p.Readings), says(found.Verdict)
 		rows = append(rows, row)
 	}
 	return rows
@@ -162,7 +183,7 @@ func alike(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barR
 		gap := max(0, limit-found.Margin.By)
 		row := newScale(measuring.Limits{High: only.Alike}, guard, []float64{gap}).row([]float64{gap})
 		row.Label = pair[0] + " / " + pair[1]
-		row.Words = "differ by " + strings.Replace(number(gap)+" "+only.Unit(), " °", "°", 1) + " · " + says(found.Verdict)
+		row.Value, row.Verdict = "differ by "+sized(gap, only.Unit()), says(found.Verdict)
 		rows = append(rows, row)
 	}
 	return rows
@@ -180,10 +201,14 @@ func says(v measuring.Verdict) string {
 	return string(v)
 }
 
+// spoken says readings; those that are all the same, once.
 func spoken(readings []quantity.Quantity) string {
 	words := make([]string, len(readings))
 	for i, q := range readings {
 		words[i] = q.String()
+	}
+	if n := len(words); n > 1 && len(slices.Compact(slices.Clone(words))) == 1 {
+		return fmt.Sprintf("%d × %s", n, words[0])
 	}
 	return strings.Join(words, ", ")
 }
@@ -199,8 +224,8 @@ func floats(readings []quantity.Quantity, unit string) []float64 {
 }
 
 func shorten(label string) string {
-	if r := []rune(label); len(r) > mostLabel {
-		return string(r[:mostLabel-1]) + "…"
+	if r := []rune(label); len(r) > mostLine {
+		return string(r[:mostLine-1]) + "…"
 	}
 	return label
 }

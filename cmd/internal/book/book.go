@@ -47,7 +47,7 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 		return fmt.Errorf("making the book of %s: %w", s.Airframe.Mark, err)
 	}
 	t, err := template.New("book").Funcs(template.FuncMap{
-		"when": m.when, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": capital, "photo": m.photo,
+		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": capital, "photo": m.photo,
 		"style": func() template.CSS { return template.CSS(style) }, // our own file
 		"rules": func() string { return page.LocalRules },
 		"seal":  func() string { return page.SealLimits },
@@ -81,10 +81,24 @@ func (m *maker) when(t time.Time) template.HTML {
 	if t.IsZero() {
 		return "–"
 	}
+	return m.moment(t, "2 Jan 2006, 15:04")
+}
+
+func (m *maker) moment(t time.Time, layout string) template.HTML {
 	utc := t.UTC()
 	// Digits, letters and a comma: nothing here is anybody's words.
 	return template.HTML(fmt.Sprintf(`<time datetime="%s" title="%s UTC">%s</time>`,
-		utc.Format(time.RFC3339), utc.Format("2006-01-02 15:04:05"), t.In(m.o.Zone).Format("2 Jan 2006, 15:04")))
+		utc.Format(time.RFC3339), utc.Format("2006-01-02 15:04:05"), t.In(m.o.Zone).Format(layout)))
+}
+
+// until shows the end of what began at a moment: of the same day, the time
+// alone.
+func (m *maker) until(from, to time.Time) template.HTML {
+	day := func(t time.Time) string { return t.In(m.o.Zone).Format(time.DateOnly) }
+	if from.IsZero() || to.IsZero() || day(from) != day(to) {
+		return m.when(to)
+	}
+	return m.moment(to, "15:04")
 }
 
 // ref names an entry, and points to where the book shows it.
@@ -107,6 +121,9 @@ func (m *maker) anchor(position int64) template.HTMLAttr {
 
 // capital begins words like a sentence.
 func capital(words string) string {
+	if words == "" {
+		return ""
+	}
 	r, size := utf8.DecodeRuneInString(words)
 	return string(unicode.ToUpper(r)) + words[size:]
 }

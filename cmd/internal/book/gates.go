@@ -25,7 +25,7 @@ type reading struct {
 	workflow.AuditedReading
 	Gauge   string // in a table: only where it is not the gate's own
 	Verdict string
-	Counts  string
+	Counts  string // "yes", or why not
 	Late    bool
 	Full    bool // its gate is named beside the point
 }
@@ -49,7 +49,7 @@ func (m *maker) gates() ([]gate, []reading) {
 				g.Readings = append(g.Readings, one)
 			}
 		}
-		g.Bars = m.bars(g.ID, r, live)
+		g.Bars = m.bars(r, live)
 		gates = append(gates, g)
 	}
 	var strays []reading
@@ -63,6 +63,14 @@ func (m *maker) gates() ([]gate, []reading) {
 	return gates, strays
 }
 
+// Inside says how far the worst point is from its nearest limit.
+func (g gate) Inside() string {
+	if g.Margin == nil || g.Margin.By < 0 {
+		return ""
+	}
+	return sized(g.Margin.By, g.Margin.Unit) + " inside at the nearest"
+}
+
 func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 	m.anchors[a.Entry.Position] = true
 	r := reading{AuditedReading: a, Gauge: a.Reading.Gauge, Verdict: verdict(a.Alone), Late: a.Entry.Recorded.Sub(a.Entry.At) > late}
@@ -71,13 +79,13 @@ func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 	}
 	switch {
 	case counts:
-		r.Counts = "counts"
+		r.Counts = "yes"
 	case a.Superseded > 0 && a.StaleBy == "":
-		r.Counts = fmt.Sprintf("taken again, entry %d", a.Superseded)
+		r.Counts = fmt.Sprintf("no: taken again, entry %d", a.Superseded)
 	case a.StaleBy != "":
-		r.Counts = "no more: " + a.StaleBy
+		r.Counts = "no: " + a.StaleBy
 	default:
-		r.Counts = "no more"
+		r.Counts = "no"
 	}
 	if a.Concession > 0 {
 		r.Counts += fmt.Sprintf("; accepted by the concession of entry %d", a.Concession)

@@ -59,21 +59,22 @@ func kindOf(f workflow.Facts) string {
 	return ""
 }
 
-// joined makes one line of soft flights in a row that have no note.
+// joined makes one line of soft flights in a row by one pilot that have no note.
 func (m *maker) joined(events []event) []event {
 	var out []event
 	n := 0
 	for _, e := range events {
-		plain := e.Kind == "flight" && m.plainFlight(e.Position)
-		if !plain {
+		if e.Kind != "flight" || !m.plainFlight(e.Position) {
 			n = 0
 			out = append(out, e)
 			continue
 		}
-		if n++; n == 1 {
+		if n == 0 || out[len(out)-1].By != e.By {
+			n = 1
 			out = append(out, e)
 			continue
 		}
+		n++
 		last := &out[len(out)-1]
 		last.To, last.Says, last.Position = e.At, fmt.Sprintf("flew %d times, every landing soft", n), -1
 	}
@@ -125,7 +126,7 @@ type lane struct {
 type dot struct{ X, Kind string }
 
 const (
-	laneHeight = 30
+	laneHeight = 34
 	mostLanes  = 8 // jobs with a lane of their own
 )
 
@@ -184,7 +185,7 @@ func (m *maker) strip() strip {
 	for i := range s.Lanes {
 		l := &s.Lanes[i]
 		l.Y = i*laneHeight + 12
-		l.Bar, l.Middle = l.Y+5, l.Y+9
+		l.Bar, l.Middle = l.Y+7, l.Y+11
 		says = append(says, l.Label)
 		l.Label = shorten(l.Label)
 	}

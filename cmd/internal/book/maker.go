@@ -3,6 +3,7 @@ package book
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/cmd/internal/page"
@@ -55,12 +56,17 @@ type maker struct {
 	entries  []entry
 	done     map[string][]entry // live entries that complete a step, by job and step
 	kept     []photo
-	anchors  map[int64]bool // entries that the book shows in a place of their own
-	placed   map[int64]bool // those that it has shown
+	pictures map[string]picture // by digest
+	shown    map[string]photo   // whose pictures the page has, by digest
+	anchors  map[int64]bool     // entries that the book shows in a place of their own
+	placed   map[int64]bool     // those that it has shown
 }
 
 func newMaker(s *workflow.State, o Options) *maker {
-	m := &maker{s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]bool{}, placed: map[int64]bool{}}
+	m := &maker{
+		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]bool{}, placed: map[int64]bool{},
+		pictures: map[string]picture{}, shown: map[string]photo{},
+	}
 	says := page.NewJournal(s).Entries
 	for i, e := range s.Entries {
 		m.entries = append(m.entries, entry{e, says[i].Says, e.Recorded.Sub(e.At) > late})
@@ -172,6 +178,7 @@ type step struct {
 	Entry   *entry // that completed it; nil: none did
 	Earlier []entry
 	Lines   []string // of a hold, as they were confirmed
+	Photos  []photo
 }
 
 // Words says what the step was about, beside its title.
@@ -181,6 +188,8 @@ func (s step) Words() string {
 		return "coats joint " + s.Step.Joint + " with " + s.Step.Adhesive
 	case steps.Join:
 		return "closes joint " + s.Step.Joint
+	case steps.Measure:
+		return "measures " + strings.Join(s.Step.Gates, ", ")
 	case steps.Hold:
 		return "hold"
 	case steps.Wait:
@@ -189,10 +198,12 @@ func (s step) Words() string {
 	return ""
 }
 
+func jobAnchor(i int) string { return fmt.Sprintf("job-%d", i) }
+
 func (m *maker) jobs(shown []page.Job) []job {
 	var all []job
 	for i, j := range m.s.Jobs {
-		out := job{Job: shown[i], Anchor: fmt.Sprintf("job-%d", i), Position: j.Position, About: j.Procedure.About, Ended: m.ended(j), Damages: j.Damages}
+		out := job{Job: shown[i], Anchor: jobAnchor(i), Position: j.Position, About: j.Procedure.About, Ended: m.ended(j), Damages: j.Damages}
 		m.anchors[j.Position] = true
 		at := ""
 		for _, r := range m.s.Steps(j, m.now) {
@@ -213,6 +224,7 @@ func (m *maker) jobs(shown []page.Job) []job {
 			}
 			if n := len(st.Earlier); n > 0 && r.Progress == workflow.Done {
 				st.Entry, st.Earlier = &st.Earlier[n-1], st.Earlier[:n-1]
+				st.Photos = m.of(st.Entry.Position)
 				if f, ok := st.Entry.Facts.(workflow.HoldCleared); ok {
 					st.Lines = f.Lines
 				}

@@ -3,9 +3,11 @@ package book
 import (
 	"bytes"
 	"encoding/base64"
+	"errors"
 	"html/template"
 	"slices"
 
+	"fettle/store/photos"
 	"fettle/workflow"
 )
 
@@ -44,23 +46,54 @@ func (m *maker) of(position int64) []photo {
 type picture struct {
 	URL     template.URL
 	Missing string
+	Above   *photo // that has the same bytes, which are in a page once
 }
 
-// photo fetches one photo. It is told apart by its bytes, not by what was said
-// of it, so that only a picture ever becomes one.
-func (m *maker) photo(digest string) picture {
+// photo gives the picture of a photo to the page.
+func (m *maker) photo(p photo) picture {
+	if first, ok := m.shown[p.Photo]; ok {
+		return picture{Above: &first}
+	}
+	out := m.picture(p.Photo)
+	if out.URL != "" {
+		m.shown[p.Photo] = p
+	}
+	return out
+}
+
+// picture fetches one photo. It is told apart by its bytes, not by what was
+// said of it, so that only a picture ever becomes one.
+func (m *maker) picture(digest string) picture {
+	if p, ok := m.pictures[digest]; ok {
+		return p
+	}
+	p := m.fetch(digest)
+	m.pictures[digest] = p
+	return p
+}
+
+func (m *maker) fetch(digest string) picture {
 	if m.o.Photo == nil {
-		return picture{Missing: "The photo is missing."}
+		return picture{Missing: "The photo is missing"}
 	}
 	data, _, err := m.o.Photo(digest)
 	if err != nil {
-		return picture{Missing: "The photo is missing: " + err.Error() + "."}
+		return picture{Missing: "The photo is missing" + reason(err)}
 	}
 	mime := pictured(data)
 	if mime == "" {
-		return picture{Missing: "The photo is of a kind that a book can't show."}
+		return picture{Missing: "The photo is of a kind that a book can't show"}
 	}
 	return picture{URL: template.URL("data:" + mime + ";base64," + base64.StdEncoding.EncodeToString(data))}
+}
+
+// reason says what is wrong with a photo, but not where it was looked for: a
+// book is given away, and the folders of its maker are nobody's business.
+func reason(err error) string {
+	if at, ok := errors.AsType[*photos.Error](err); ok {
+		return ": " + at.Err.Error()
+	}
+	return ""
 }
 
 // pictured is the media type of a picture by how it begins; "" for anything
@@ -71,10 +104,6 @@ func pictured(data []byte) string {
 		return "image/jpeg"
 	case bytes.HasPrefix(data, []byte("\x89PNG\r\n\x1a\n")):
 		return "image/png"
-	case bytes.HasPrefix(data, []byte("GIF8")):
-		return "image/gif"
-	case len(data) > 12 && string(data[:4]) == "RIFF" && string(data[8:12]) == "WEBP":
-		return "image/webp"
 	}
 	return ""
 }

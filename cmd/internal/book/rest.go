@@ -15,6 +15,7 @@ type damage struct {
 	page.Damage
 	Position int64
 	State    string // in words
+	Anchor   string // of the job that mends it
 	Lines    []string
 	Cleared  *entry // the quarantine
 	Photos   []photo
@@ -29,11 +30,14 @@ func (m *maker) damages() ([]damage, []photo) {
 		m.anchors[found.Position] = true
 		switch {
 		case d.Mended:
-			out.State = "mended by job " + d.Job
+			out.State = "mended by"
 		case d.Job != "":
-			out.State = "NOT MENDED, job " + d.Job + " is at it"
+			out.State = "NOT MENDED; at it is"
 		default:
 			out.State = "NOT MENDED"
+		}
+		if i := slices.IndexFunc(m.s.Jobs, func(j *workflow.Job) bool { return j.ID == d.Job }); i >= 0 {
+			out.Anchor = jobAnchor(i)
 		}
 		for _, e := range m.live() {
 			if f, ok := e.Facts.(workflow.QuarantineCleared); ok && f.Damage == d.Name {
@@ -220,13 +224,13 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 		switch g.Standing {
 		case workflow.Current:
 		case workflow.Conceded:
-			conceded = append(conceded, fmt.Sprintf("%s is used as it is by a concession of %s: %s", g.Name, g.By, g.Reason))
+			conceded = append(conceded, fmt.Sprintf("gate %s is used as it is by a concession of %s: %s", g.Name, g.By, g.Reason))
 		default:
-			gates = append(gates, fmt.Sprintf("%s%s is %s", g.Name, critical, g.Words))
+			gates = append(gates, fmt.Sprintf("gate %s%s is %s", g.Name, critical, g.Words))
 		}
 	}
 	for _, c := range sum.Concessions {
-		conceded = append(conceded, "granted: "+c)
+		conceded = append(conceded, "granted for "+c)
 	}
 	for _, j := range b.Jobs {
 		if j.Open {
@@ -254,6 +258,9 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 		clocks = append(clocks, w.Text)
 	}
 	for _, p := range m.kept {
+		if why := m.picture(p.Photo).Missing; why != "" {
+			missing = append(missing, fmt.Sprintf("the photo %s of entry %d is not in this book: %s", p.Name, p.Position, why))
+		}
 		if len(p.Of) == 0 {
 			missing = append(missing, fmt.Sprintf("the photo %s of entry %d is said to be of nothing", p.Name, p.Position))
 		}

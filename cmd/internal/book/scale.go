@@ -110,7 +110,11 @@ func (s scale) row(values []float64) barRow {
 
 func percent(f float64) string { return strconv.FormatFloat(f, 'f', 2, 64) + "%" }
 
-// number shows a size with up to three places.
-func number(f float64) string {
-	return strconv.FormatFloat(math.Round(f*1000)/1000, 'f', -1, 64)
+// sized shows a size with up to three places, and its unit.
+func sized(f float64, unit string) string {
+	text := strconv.FormatFloat(math.Round(f*1000)/1000, 'f', -1, 64)
+	if unit == "°" {
+		return text + unit
+	}
+	return text + " " + unit
 }
