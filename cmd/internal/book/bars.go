@@ -20,16 +20,16 @@ import (
 
 // bars are the points of a gate, each on the scale of its limits.
 type bars struct {
-	Title, Says string
-	Height      int
-	Rows        []barRow
-	Old         bool // none of its readings counts any more
+	Rows []barRow
+	Old  bool // none of its readings counts any more
 }
 
 // A barRow is one point: words above, the scale with its marks below.
 type barRow struct {
 	Label, Value, Verdict  string
+	Says                   string // all of it, for who can't see it
 	Lines                  []line
+	Height                 int
 	Bar, Middle, End, Foot int // of the scale and of the words of the limits
 	In                     span
 	Guards                 []span
@@ -61,7 +61,7 @@ const (
 // bars draws the readings that count, or where none does, the last ones.
 func (m *maker) bars(r workflow.GateReport, live []workflow.AuditedReading) bars {
 	g := r.Gate
-	b := bars{Title: "Readings of " + g.Name + " in their limits"}
+	var b bars
 	counting := slices.DeleteFunc(slices.Clone(live), func(a workflow.AuditedReading) bool { return !slices.Contains(r.Rests, a.Entry.Position) })
 	if b.Old = len(counting) == 0; b.Old {
 		counting = lastOfEach(g, live)
@@ -77,22 +77,20 @@ func (m *maker) bars(r workflow.GateReport, live []workflow.AuditedReading) bars
 		}
 		points = append(points, p)
 	}
-	var said []string
 	for _, row := range append(within(g, points, doubt), alike(g, points, doubt)...) {
-		said = append(said, strings.TrimSpace(row.Label+" "+row.Value+" · "+row.Verdict))
+		row.Says = strings.TrimSpace(g.Name+" "+row.Label) + ": " + row.Value + ", " + row.Verdict
+		for _, e := range row.Edges {
+			row.Says += ", limit " + e.Says
+		}
 		for _, l := range row.words() {
-			b.Height += lineHeight
-			l.Y = b.Height - 3
+			row.Height += lineHeight
+			l.Y = row.Height - 3
 			row.Lines = append(row.Lines, l)
 		}
-		row.Bar, row.Foot = b.Height+3, b.Height+26
+		row.Bar, row.Foot = row.Height+3, row.Height+26
 		row.Middle, row.End = row.Bar+5, row.Bar+14
-		b.Height += barHeight
+		row.Height += barHeight
 		b.Rows = append(b.Rows, row)
-	}
-	b.Says = strings.Join(said, "; ") + "."
-	if b.Old {
-		b.Says += " None of these counts any more."
 	}
 	return b
 }
