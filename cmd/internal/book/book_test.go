@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"reflect"
 	"regexp"
 	"slices"
 	"strings"
@@ -155,7 +156,6 @@ func TestVerdictsAreWords(t *testing.T) {
 // Whatever documents and journals say, nothing acts and nothing is hidden.
 func TestWordsAreInert(t *testing.T) {
 	w := builder(t)
-	evil := "<script>alert(1)</script> <img src=http://x.example/a onerror=alert(2)> [press](javascript:alert(3)) \x1b[31m \u202e turned \x07 &#27; </p></title></style>{{.}}"
 	carry(t, w, 40)
 	put(t, w, workflow.Noted{Text: evil})
 	put(t, w, workflow.PhotoKept{Photo: evil, Name: evil, Type: "text/html", Of: []int64{3, 9999, -1}})
@@ -193,6 +193,49 @@ func TestWordsAreInert(t *testing.T) {
 		if !strings.Contains(textOf(root), says) {
 			t.Errorf("the book hides %q", says)
 		}
+	}
+}
+
+// A life of which every text is hostile, in documents and journal alike, has
+// every chapter, and each shows that text as text.
+func TestEveryChapterIsInert(t *testing.T) {
+	w := whole(t)
+	put(t, w, workflow.Noted{Text: "A note."})
+	put(t, w, workflow.PhotoKept{Photo: "sha256:89ab", Name: "whole.png", Type: "image/png", Of: []int64{w.State.Size() - 1}})
+	put(t, w, workflow.ConcessionGranted{Gate: "hinge-gap", Reason: "Close enough."})
+	put(t, w, workflow.TouchTested{Job: "causeway-build", Joint: "wing-roots", Ready: true})
+	docs := poisoned(reflect.ValueOf(w.Documents)).Interface().(workflow.Documents)
+	entries := poisoned(reflect.ValueOf(w.State.Entries)).Interface().([]workflow.Entry)
+	state, err := workflow.Replay(entries, docs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.State = state
+	shown := 0
+	root := parse(t, write(t, w, book.Options{
+		Photo: func(digest string) ([]byte, string, error) {
+			if shown++; shown == 1 {
+				return onePixel(), evil, nil
+			}
+			return nil, evil, errors.New(evil)
+		},
+		Seals: map[int64]string{sealedAt(w): evil, 1: evil},
+	}))
+	chapters := 0
+	for _, section := range elements(root, "section") {
+		chapters++
+		if !strings.Contains(textOf(section), "<script>alert(1)</script>") {
+			t.Errorf("the chapter %s shows no hostile text", attribute(section, "id"))
+		}
+	}
+	if chapters != 12 {
+		t.Errorf("there are %d chapters; the list of contents has 12", chapters)
+	}
+	if n := len(elements(root, "img")); n != 1 {
+		t.Errorf("%d images are shown", n)
+	}
+	if n := len(elements(root, "h1")); n != 1 {
+		t.Errorf("there are %d chief headings", n)
 	}
 }
 
