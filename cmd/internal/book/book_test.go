@@ -18,6 +18,7 @@ import (
 	"fettle/cmd/internal/book"
 	"fettle/cmd/internal/page"
 	"fettle/steps/quantity"
+	"fettle/store/photos"
 	"fettle/workflow"
 	"fettle/workflow/robot"
 )
@@ -236,6 +237,36 @@ func TestEveryChapterIsInert(t *testing.T) {
 	}
 	if n := len(elements(root, "h1")); n != 1 {
 		t.Errorf("there are %d chief headings", n)
+	}
+}
+
+// A photo that is missing is said twice, where it would be and among what the
+// record does not show; one that was kept twice is in the page once; and a book
+// tells nobody the folders of who made it.
+func TestPhotos(t *testing.T) {
+	w := builder(t)
+	for _, digest := range []string{"sha256:1", "sha256:1", "sha256:2"} {
+		put(t, w, workflow.PhotoKept{Photo: digest, Name: "shot.png", Type: "image/png", Of: []int64{0}})
+	}
+	asked := map[string]int{}
+	text := write(t, w, book.Options{Photo: func(digest string) ([]byte, string, error) {
+		if asked[digest]++; digest == "sha256:1" {
+			return onePixel(), "image/png", nil
+		}
+		return nil, "", &photos.Error{Op: "read the photo", Path: "/home/someone/photos", Err: photos.ErrChanged}
+	}})
+	root := parse(t, text)
+	all := textOf(root)
+	if n := len(elements(root, "img")); n != 1 || asked["sha256:1"] != 1 || asked["sha256:2"] != 1 {
+		t.Errorf("%d pictures, asked for as %v", n, asked)
+	}
+	for _, says := range []string{"The same picture is shown above, as the photo of entry 2", "The photo is missing: not as it was added", "the photo shot.png of entry 4 is not in this book"} {
+		if !strings.Contains(strings.ToLower(all), strings.ToLower(says)) {
+			t.Errorf("the book does not say %q", says)
+		}
+	}
+	if strings.Contains(text, "/home/someone") {
+		t.Error("the book tells where the photos are kept")
 	}
 }
 

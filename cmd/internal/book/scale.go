@@ -57,6 +57,9 @@ func oneSided(sign, limit, guard float64, values []float64) (far, beyond float64
 
 // across is where a value is, in per cent, with room for the marks at the ends.
 func (s scale) across(v float64) float64 {
+	if !(s.to > s.from) { // so large that nothing lies between
+		return 50
+	}
 	return 3 + 94*min(1, max(0, (v-s.from)/(s.to-s.from)))
 }
 
