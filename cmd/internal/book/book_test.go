@@ -60,6 +60,7 @@ func TestAWholeLife(t *testing.T) {
 	if images := elements(root, "img"); len(images) != 1 || attribute(images[0], "alt") == "" {
 		t.Errorf("%d photos are shown", len(images))
 	}
+	everyEntry(t, w, root)
 	everyReading(t, w, root)
 	everyDrawing(t, text, root)
 }
@@ -71,6 +72,22 @@ func sealedAt(w *robot.Worker) int64 {
 		}
 	}
 	return -1
+}
+
+// everyEntry looks for each entry but those that the book says it leaves out,
+// and flights, which may stand in one line.
+func everyEntry(t *testing.T, w *robot.Worker, root *html.Node) {
+	t.Helper()
+	all := strings.ToLower(textOf(root))
+	for _, e := range w.State.Entries {
+		switch e.Facts.(type) {
+		case workflow.BenchRead, workflow.ConditionSet, workflow.FlightLogged:
+			continue
+		}
+		if !regexp.MustCompile(fmt.Sprintf(`entry %d(\D|$)`, e.Position)).MatchString(all) {
+			t.Errorf("entry %d, a %T, is nowhere in the book", e.Position, e.Facts)
+		}
+	}
 }
 
 // everyReading looks for each live reading in a table, and for its verdict.
@@ -149,6 +166,7 @@ func TestVerdictsAreWords(t *testing.T) {
 		}
 	}
 	act(t, w, workflow.Rework{Gate: "spar-depth"})
+	everyEntry(t, w, parse(t, write(t, w, book.Options{})))
 	if all := textOf(parse(t, write(t, w, book.Options{}))); !strings.Contains(all, "None of these counts any more") {
 		t.Error("what was reworked seems to count")
 	}

@@ -17,7 +17,8 @@ type gate struct {
 	Words    string // how it stands
 	Bars     bars
 	Readings []reading
-	By       string // who granted the concession that lets it pass
+	Acts     []entry // rework and concessions
+	By       string  // who granted the concession that lets it pass
 }
 
 // A reading is one reading with what became of it.
@@ -50,6 +51,21 @@ func (m *maker) gates() ([]gate, []reading) {
 			}
 		}
 		g.Bars = m.bars(r, live)
+		for _, e := range m.live() {
+			switch f := e.Facts.(type) {
+			case workflow.Reworked:
+				if f.Gate == r.Gate.Name {
+					g.Acts = append(g.Acts, e)
+				}
+			case workflow.ConcessionGranted:
+				if f.Gate == r.Gate.Name {
+					g.Acts = append(g.Acts, e)
+				}
+			}
+		}
+		for _, e := range g.Acts {
+			m.anchors[e.Position] = true
+		}
 		gates = append(gates, g)
 	}
 	var strays []reading

@@ -189,6 +189,9 @@ func (s step) Words() string {
 	case steps.Join:
 		return "closes joint " + s.Step.Joint
 	case steps.Measure:
+		if slices.Contains(s.Step.Gates, steps.Stale) {
+			return "measures what is stale"
+		}
 		return "measures " + strings.Join(s.Step.Gates, ", ")
 	case steps.Hold:
 		return "hold"
