@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"reflect"
 	"regexp"
 	"slices"
@@ -25,7 +24,6 @@ import (
 
 func TestAWholeLife(t *testing.T) {
 	w := whole(t)
-	began := time.Now()
 	text := write(t, w, book.Options{
 		Photo: func(digest string) ([]byte, string, error) {
 			if digest != photoDigest {
@@ -35,12 +33,6 @@ func TestAWholeLife(t *testing.T) {
 		},
 		Seals: map[int64]string{sealedAt(w): "fettle/CW-01\n— causeway signed"},
 	})
-	t.Logf("%d entries make %d KiB in %s", w.State.Size(), len(text)/1024, time.Since(began).Round(time.Millisecond))
-	if to := os.Getenv("BOOK_TO"); to != "" {
-		if err := os.WriteFile(to, []byte(text), 0o644); err != nil {
-			t.Fatal(err)
-		}
-	}
 	root := parse(t, text)
 	var headings []string
 	for _, h := range elements(root, "h2") {
@@ -309,6 +301,9 @@ func TestTimesAreLocal(t *testing.T) {
 	}
 	if want := `title="2026-03-02 19:00:00 UTC">2 Mar 2026, 20:00</time>`; !strings.Contains(out.String(), want) {
 		t.Errorf("the book has no %s", want)
+	}
+	if all := textOf(parse(t, out.String())); strings.Count(all, "CET (+01:00)") != 2 {
+		t.Error("the zone is not said at the head and at the foot")
 	}
 }
 
