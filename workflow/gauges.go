@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -57,6 +58,18 @@ func (s *State) judgeChecks() {
 			}
 		}
 	}
+}
+
+// GaugeChecks is every check of a gauge that stands, in the order of entry.
+func (s *State) GaugeChecks() []GaugeCheck {
+	var all []GaugeCheck
+	for _, g := range s.gauges {
+		for _, c := range g.entered {
+			all = append(all, *c)
+		}
+	}
+	slices.SortFunc(all, func(a, b GaugeCheck) int { return cmp.Compare(a.Position, b.Position) })
+	return all
 }
 
 // byEntry and byTime are the number of checks before a place in the journal.

@@ -38,13 +38,14 @@ func TestAWholeLife(t *testing.T) {
 	for _, h := range elements(root, "h2") {
 		headings = append(headings, textOf(h))
 	}
-	want := []string{"Life", "What the record does not show", "Releases", "Damage and repair", "Readings", "Joints", "Jobs", "Changes of equipment", "Seals", "Corrections"}
+	want := []string{"Life", "What the record does not show", "Releases", "Damage and repair", "Readings", "Checks of gauges", "Joints", "Jobs", "Changes of equipment", "Seals", "Corrections"}
 	if !slices.Equal(headings, want) {
 		t.Errorf("the headings are %q; want %q", headings, want)
 	}
 	all := textOf(root)
 	for _, says := range []string{"GROUNDED", "D1: boom-broken, left-boom", "Mended by job mend", "Flew 5 times, every landing soft", "into the maize", "behind the clamp",
-		"boom.png", "causeway signed", "under the seal of entry", "too early to say", "Flies well.", "forward", "176 g", "is under no seal", "A later release took its place", "does not stand any more"} {
+		"boom.png", "causeway signed", "under the seal of entry", "too early to say", "Flies well.", "forward", "176 g", "is under no seal", "A later release took its place", "does not stand any more",
+		"NOT GOOD, found reading 2 mm too much", "102 mm of 100 mm", "in doubt: it was read with rule"} {
 		if !strings.Contains(all, says) {
 			t.Errorf("the book does not say %q", says)
 		}
@@ -175,6 +176,7 @@ func TestWordsAreInert(t *testing.T) {
 	put(t, w, workflow.ConcessionGranted{Gate: evil, Reason: evil})
 	put(t, w, workflow.FlightLogged{Landing: evil, Note: evil})
 	put(t, w, workflow.EquipmentChanged{Item: evil, Change: evil, Note: evil})
+	put(t, w, workflow.GaugeChecked{Gauge: evil, Of: length(t, "10 mm"), Reads: length(t, "10 mm"), Note: evil})
 	w.By = evil
 	put(t, w, workflow.Undone{TakesBack: []int64{put(t, w, workflow.Noted{Text: evil})}, Reason: evil})
 	put(t, w, workflow.Released{Jobs: []string{evil}, Performed: []string{evil}, Certificate: evil, RestsOn: []int64{1, 9999}})
@@ -239,8 +241,8 @@ func TestEveryChapterIsInert(t *testing.T) {
 			t.Errorf("the chapter %s shows no hostile text", attribute(section, "id"))
 		}
 	}
-	if chapters != 12 {
-		t.Errorf("there are %d chapters; the list of contents has 12", chapters)
+	if chapters != 13 {
+		t.Errorf("there are %d chapters; the list of contents has 13", chapters)
 	}
 	if n := len(elements(root, "img")); n != 1 {
 		t.Errorf("%d images are shown", n)

@@ -175,9 +175,19 @@ func whole(t testing.TB) *robot.Worker {
 	w.Now = w.Now.Add(time.Hour)
 	mass, _ := quantity.Parse("176 g", quantity.Mass)
 	put(t, w, workflow.EquipmentChanged{Item: "battery", Change: workflow.Moved, Mass: mass, Note: "forward", Disturbs: []string{"pod"}})
+	put(t, w, workflow.GaugeChecked{Gauge: "rule", Of: length(t, "100 mm"), Reads: length(t, "102 mm"), Note: "a block"})
 	put(t, w, workflow.Noted{Text: "Flies well."})
 	act(t, w, workflow.Undo{Position: w.State.Size() - 1, Reason: "too early to say"})
 	return w
+}
+
+func length(t testing.TB, text string) quantity.Quantity {
+	t.Helper()
+	q, err := quantity.Parse(text, quantity.Length)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return q
 }
 
 func onePixel() []byte {

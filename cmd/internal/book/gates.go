@@ -103,6 +103,9 @@ func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 	default:
 		r.Counts = "no"
 	}
+	if a.Doubt != nil {
+		r.Counts += fmt.Sprintf("; in doubt: %s, entry %d", a.Doubt.Doubts(), a.Doubt.Position)
+	}
 	if a.Concession > 0 {
 		r.Counts += fmt.Sprintf("; accepted by the concession of entry %d", a.Concession)
 	}

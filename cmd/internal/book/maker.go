@@ -28,6 +28,7 @@ type book struct {
 	Joints      []jobJoints
 	Bench       bench
 	Damages     []damage
+	Checks      []workflow.GaugeCheck
 	Equipment   []equipment
 	Releases    []release
 	Seals       []seal
@@ -127,6 +128,7 @@ func (m *maker) book() (*book, error) {
 	b.Gates, b.Strays = m.gates()
 	b.Joints, b.Bench = m.joints(), m.bench()
 	b.Damages, b.Photos = m.damages()
+	b.Checks = m.checks()
 	b.Equipment = m.equipment()
 	b.Seals = m.seals()
 	b.Releases = m.releases(b.Seals)

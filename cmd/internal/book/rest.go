@@ -171,6 +171,15 @@ func (m *maker) seals() []seal {
 	return all
 }
 
+// checks gives every check of a gauge, of which the book has a place of its own.
+func (m *maker) checks() []workflow.GaugeCheck {
+	all := m.s.GaugeChecks()
+	for _, c := range all {
+		m.anchors[c.Position] = true
+	}
+	return all
+}
+
 // A correction is one taking back, with what it took.
 type correction struct {
 	entry
@@ -265,9 +274,17 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 			missing = append(missing, fmt.Sprintf("the photo %s of entry %d is said to be of nothing", p.Name, p.Position))
 		}
 	}
+	var gauges []string
+	for _, name := range sum.NeverChecked {
+		gauges = append(gauges, "never checked in this record: "+name)
+	}
+	for _, name := range sum.NotGood {
+		gauges = append(gauges, "not good when last checked: "+name)
+	}
 	var gaps []gap
 	for _, g := range []gap{
-		{"Gates that do not count", gates}, {"Concessions", conceded}, {"Joints whose window was missed", sum.Lapsed},
+		{"Gates that do not count", gates}, {"Readings in doubt", sum.InDoubt}, {"Gauges", gauges},
+		{"Concessions", conceded}, {"Joints whose window was missed", sum.Lapsed},
 		{"Work that is not done", open}, {"Damage that is not mended", damages}, {"Releases without a seal", unsealed},
 		{"Times", clocks}, {"Photos", missing},
 	} {
