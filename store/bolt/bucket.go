@@ -57,7 +57,11 @@ func (b *bucket) get(key []byte) (*item, error) {
 	if err != nil {
 		return nil, err
 	}
-	return pg.get(key), nil
+	if i := pg.floor(key); pg.holds(i, key) {
+		it := pg.item(i)
+		return &it, nil
+	}
+	return nil, nil
 }
 
 // leafOf gives the page where a key stands, if it does.
@@ -65,12 +69,9 @@ func (b *bucket) leafOf(key []byte) (*page, error) {
 	return b.leaf(func(pg *page) int { return pg.floor(key) })
 }
 
-func (pg *page) get(key []byte) *item {
-	if i := pg.floor(key); i >= 0 && bytes.Equal(pg.key(i), key) {
-		it := pg.item(i)
-		return &it
-	}
-	return nil
+// holds tells whether a key stands at a place.
+func (pg *page) holds(i int, key []byte) bool {
+	return i >= 0 && i < pg.count && bytes.Equal(pg.key(i), key)
 }
 
 // last gives what stands at the end, and nil if there is nothing.
@@ -123,7 +124,7 @@ func (b *bucket) from(key []byte, each func(item) error) error {
 
 func (pg *page) from(key []byte, each func(item) error) error {
 	i := pg.floor(key)
-	if i < 0 || !bytes.Equal(pg.key(i), key) {
+	if !pg.holds(i, key) {
 		i++
 	}
 	for ; i < pg.count; i++ {

@@ -35,7 +35,15 @@ type pager struct {
 	keeps uint64           // how many pages those take up
 
 	claim func(id, n uint64) error // told of each page that is read; may be nil
+
+	// Pages that follow each other are read several at once: as many as did so.
+	ahead   []byte
+	aheadAt uint64 // the page that it begins with
+	next    uint64 // the page after the last
+	streak  uint64
 }
+
+const mostAhead = 16 // pages
 
 // A page is a branch or a leaf whose form is good.
 type page struct {
@@ -51,8 +59,8 @@ func (p *pager) raw(id uint64) ([]byte, error) {
 	if err := p.bounds(id, 1); err != nil {
 		return nil, err
 	}
-	body := make([]byte, p.head.pageSize)
-	if err := p.read(body, id); err != nil {
+	body, err := p.first(id)
+	if err != nil {
 		return nil, err
 	}
 	if got := binary.NativeEndian.Uint64(body); got != id {
@@ -68,12 +76,31 @@ func (p *pager) raw(id uint64) ([]byte, error) {
 			return nil, err
 		}
 	}
+	p.next = id + 1 + more
 	if p.claim != nil {
 		if err := p.claim(id, 1+more); err != nil {
 			return nil, err
 		}
 	}
 	return body, nil
+}
+
+// first gives one page's bytes.
+func (p *pager) first(id uint64) ([]byte, error) {
+	size := p.head.pageSize
+	if at := (id - p.aheadAt) * size; id >= p.aheadAt && at < uint64(len(p.ahead)) {
+		return p.ahead[at : at+size : at+size], nil
+	}
+	if p.streak++; id != p.next {
+		p.streak = 1
+	}
+	n := min(p.streak, mostAhead, p.head.pages-id)
+	buf := make([]byte, n*size)
+	if err := p.read(buf, id); err != nil {
+		return nil, err
+	}
+	p.ahead, p.aheadAt = buf, id
+	return buf[:size:size], nil
 }
 
 func (p *pager) bounds(id, n uint64) error {

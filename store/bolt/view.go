@@ -200,6 +200,11 @@ func missing(mark string, at int64) error {
 }
 
 func (v *view) readFrom(mark string, from int64) (records [][]byte, err error) {
+	_, size, err := v.journal(mark)
+	if err != nil {
+		return nil, err
+	}
+	records = make([][]byte, 0, min(size-from, most))
 	var room []byte
 	err = v.records(mark, from, func(record []byte) error {
 		if len(record) > cap(room)-len(room) {
@@ -216,8 +221,10 @@ func (v *view) readFrom(mark string, from int64) (records [][]byte, err error) {
 	return records, nil
 }
 
-// slab is how many bytes of records are given room at once.
-const slab = 32 << 10
+const (
+	slab = 32 << 10 // bytes of records that are given room at once
+	most = 1 << 16  // records that are foreseen on the word of the size that is written
+)
 
 // hashes gives hashes of a journal that is long enough to have them.
 func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
@@ -230,23 +237,23 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	}
 	found := make([]tlog.Hash, len(indexes))
 	var kept keptRecord
-	var leaf *page // of the last record: most often the next is there too
+	var leaf *page // of the last record: most often the next follows it there
+	place := -1
 	last := int64(-1)
 	for i, index := range indexes {
 		level, n := tlog.SplitStoredHashIndex(index)
 		at := (n+1)<<level - 1 // the record that the hash was kept with
 		if at != last {
 			key := position(at)
-			if leaf == nil || leaf.get(key) == nil {
+			if place++; leaf == nil || !leaf.holds(place, key) {
 				if leaf, err = journal.leafOf(key); err != nil {
 					return nil, err
 				}
+				if place = leaf.floor(key); !leaf.holds(place, key) {
+					return nil, missing(mark, at)
+				}
 			}
-			it := leaf.get(key)
-			if it == nil {
-				return nil, missing(mark, at)
-			}
-			if kept, err = v.unpack(mark, at, *it); err != nil {
+			if kept, err = v.unpack(mark, at, leaf.item(place)); err != nil {
 				return nil, err
 			}
 			last = at
