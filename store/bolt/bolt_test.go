@@ -213,7 +213,23 @@ func tryAppend(t tester, path, mark string, size int64, records ...string) error
 	return bolt.New(path).Append(t.Context(), mark, size, all)
 }
 
-func mustReadFile(t *testing.T, path string) []byte {
+// inMemory gives a folder of no disk where the system has such, for tests that
+// write much and ask nothing of the disk.
+func inMemory(t *testing.T) string {
+	t.Helper()
+	folder, err := os.MkdirTemp("/dev/shm", "fettle-test-")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() {
+		if err := os.RemoveAll(folder); err != nil {
+			t.Error(err)
+		}
+	})
+	return folder
+}
+
+func mustReadFile(t tester, path string) []byte {
 	t.Helper()
 	data, err := os.ReadFile(path)
 	if err != nil {

@@ -29,6 +29,10 @@ func TestMain(m *testing.M) {
 		os.Exit(report(appendForEver(path)))
 	case "limit":
 		os.Exit(report(appendUnderLimit(path)))
+	case "write some":
+		os.Exit(report(writeSome(path)))
+	case "migrate":
+		os.Exit(report(appendToSample(path)))
 	default:
 		os.Exit(report(fmt.Errorf("no such role: %s", role)))
 	}

@@ -63,7 +63,7 @@ func unzipSample(t *testing.T, sample, path string) []byte {
 }
 
 // wantTrees wants the hashes of every journal to be those of its records.
-func wantTrees(t *testing.T, path string, c content) {
+func wantTrees(t tester, path string, c content) {
 	t.Helper()
 	err := bolt.New(path).View(t.Context(), func(r store.Reader) error {
 		for mark, texts := range c.journals {
@@ -81,7 +81,7 @@ func wantTrees(t *testing.T, path string, c content) {
 		return nil
 	})
 	if err != nil {
-		t.Error(err)
+		t.Errorf("%v", err)
 	}
 }
 
