@@ -29,6 +29,10 @@ func TestMain(m *testing.M) {
 		os.Exit(report(appendForEver(path)))
 	case "limit":
 		os.Exit(report(appendUnderLimit(path)))
+	case "enter":
+		os.Exit(report(enterMany(path)))
+	case "watch":
+		os.Exit(report(watch(path)))
 	case "write some":
 		os.Exit(report(writeSome(path)))
 	case "migrate":

@@ -1,0 +1,192 @@
+package bolt_test
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"fettle/store"
+	"fettle/store/bolt"
+)
+
+// enteredEach is how many entries each of two processes makes in one journal.
+func enteredEach() int { return counts(200, 5000) }
+
+const sharedMark = "CW-01"
+
+func enteredRecord(pid, number int) string {
+	return fmt.Sprintf("entry %d of process %d%s", number, pid, strings.Repeat(".", number%300))
+}
+
+// enterMany makes entries as the program does: it reads how many there are,
+// appends, and reads again where another was first.
+func enterMany(path string) error {
+	s := bolt.New(path)
+	var held durations
+	conflicts, lockedOut := 0, 0
+	for number := range enteredEach() {
+		record := []byte(enteredRecord(os.Getpid(), number))
+		for kept := false; !kept; {
+			took, err := enterOne(s, record)
+			switch {
+			case err == nil:
+				held = append(held, took)
+				kept = true
+			case errors.Is(err, store.ErrConflict):
+				conflicts++
+			case errors.Is(err, store.ErrLocked):
+				lockedOut++
+			default:
+				return err
+			}
+		}
+	}
+	fmt.Printf("writer: %d entries, %d conflicts, %d times locked out; the lock was held %s\n", enteredEach(), conflicts, lockedOut, held)
+	return nil
+}
+
+func enterOne(s *bolt.Store, record []byte) (held time.Duration, err error) {
+	var size int64
+	err = s.View(context.Background(), func(r store.Reader) error {
+		size, err = r.Size(sharedMark)
+		return err
+	})
+	if err != nil {
+		return 0, err
+	}
+	return s.AppendTimed(context.Background(), sharedMark, size, [][]byte{record})
+}
+
+// watch reads the journal all the time until every entry is there, and says of
+// each view that differs from the one before how long it was and what it held.
+func watch(path string) error {
+	s := bolt.New(path)
+	var held durations
+	views, lockedOut, before := 0, 0, ""
+	for size := 0; size < 2*enteredEach(); {
+		var records [][]byte
+		var begun time.Time
+		err := s.View(context.Background(), func(r store.Reader) (err error) {
+			begun = time.Now()
+			records, err = r.Read(sharedMark, 0)
+			return err
+		})
+		if errors.Is(err, store.ErrLocked) {
+			lockedOut++
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		held = append(held, time.Since(begun))
+		views++
+		size = len(records)
+		sum := sha256.New()
+		for _, record := range records {
+			addRecord(sum, record)
+		}
+		if now := fmt.Sprintf("view %d %x", size, sum.Sum(nil)); now != before {
+			fmt.Println(now)
+			before = now
+		}
+	}
+	fmt.Printf("reader: %d views of all there was, %d times locked out; the lock was held %s\n", views, lockedOut, held)
+	return nil
+}
+
+func addRecord(sum hash.Hash, record []byte) {
+	sum.Write(binary.BigEndian.AppendUint64(nil, uint64(len(record))))
+	sum.Write(record)
+}
+
+// Durations of one thing done many times.
+type durations []time.Duration
+
+func (d durations) String() string {
+	if len(d) == 0 {
+		return "never"
+	}
+	sorted := slices.Sorted(slices.Values(d))
+	at := func(share float64) time.Duration {
+		return sorted[int(share*float64(len(sorted)-1))].Round(time.Microsecond)
+	}
+	return fmt.Sprintf("%v at the median, %v at the 99.9th percentile, %v at most", at(0.5), at(0.999), at(1))
+}
+
+// TestTogether has two processes append to one journal while a third reads it:
+// every entry is there once, each writer's in its order, and the reader saw the
+// beginning of what there is in the end, and never less than before.
+func TestTogether(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	children := []*process{start(t, "enter", path), start(t, "enter", path), start(t, "watch", path)}
+	said := make([][]string, len(children))
+	var wg sync.WaitGroup
+	for i, child := range children {
+		wg.Go(func() { said[i] = child.rest() })
+	}
+	wg.Wait()
+
+	journal := mustRead(t, path).journals[sharedMark]
+	if len(journal) != 2*enteredEach() {
+		t.Errorf("the journal has %d entries, and %d were made", len(journal), 2*enteredEach())
+	}
+	for i, child := range children[:2] {
+		pid := child.cmd.Process.Pid
+		number := 0
+		for _, record := range journal {
+			if record == enteredRecord(pid, number) {
+				number++
+			}
+		}
+		if number != enteredEach() {
+			t.Errorf("of process %d only the first %d entries are there in order", pid, number)
+		}
+		t.Log(last(said[i]))
+	}
+	checkViews(t, said[2], journal)
+	t.Log(last(said[2]))
+}
+
+func last(lines []string) string {
+	if len(lines) == 0 {
+		return "the other process said nothing"
+	}
+	return lines[len(lines)-1]
+}
+
+func checkViews(t *testing.T, lines, journal []string) {
+	t.Helper()
+	sums := []string{fmt.Sprintf("%x", sha256.New().Sum(nil))}
+	sum := sha256.New()
+	for _, record := range journal {
+		addRecord(sum, []byte(record))
+		sums = append(sums, fmt.Sprintf("%x", sum.Sum(nil)))
+	}
+	views, before := 0, -1
+	for _, line := range lines {
+		var size int
+		var saw string
+		if _, err := fmt.Sscanf(line, "view %d %s", &size, &saw); err != nil {
+			continue
+		}
+		views++
+		if size < before || size >= len(sums) || sums[size] != saw {
+			t.Errorf("a view of %d entries, after one of %d, was not the beginning of the journal", size, before)
+		}
+		before = size
+	}
+	if views < 2 || before != len(journal) {
+		t.Errorf("%d views, the last of %d entries: too few to show anything", views, before)
+	}
+	t.Logf("%d views that differed", views)
+}
