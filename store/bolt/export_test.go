@@ -2,6 +2,7 @@ package bolt
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"time"
 )
@@ -30,4 +31,51 @@ func CheckPages(path string) error {
 		return err
 	}
 	return checkPages(file, head)
+}
+
+// JournalBytes gives where a file keeps its journals, byte by byte: of every page
+// of their buckets the header, the elements, the keys and the values, and not
+// the room that is left behind them.
+func JournalBytes(path string) (at []int64, pages int, err error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, 0, err
+	}
+	defer file.Close()
+	head, err := readHead(file)
+	if err != nil {
+		return nil, 0, err
+	}
+	v, err := newView(file, head)
+	if err != nil {
+		return nil, 0, err
+	}
+	journals, err := v.top(bucketJournals)
+	if err != nil {
+		return nil, 0, err
+	}
+	add := func(b *bucket) error {
+		if b.inline != nil {
+			return fmt.Errorf("a bucket has no page of its own, and keeps a header that no one reads")
+		}
+		return b.pages(b.root, nil, nil, 0, nil, func(pg *page) error {
+			pages++
+			_, _, end := pg.bounds(pg.count - 1)
+			for i := range end {
+				at = append(at, int64(pg.id*head.pageSize+i))
+			}
+			return nil
+		})
+	}
+	if err := add(journals); err != nil {
+		return nil, 0, err
+	}
+	err = journals.from(nil, func(it item) error {
+		j, err := journals.open(it)
+		if err != nil {
+			return err
+		}
+		return add(j)
+	})
+	return at, pages, err
 }
