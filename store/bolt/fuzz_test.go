@@ -19,7 +19,7 @@ import (
 // TestHarmed harms larger stores in larger ways, and makes their heads fit.
 func TestHarmed(t *testing.T) {
 	s := makeSample(t, true)
-	path := filepath.Join(t.TempDir(), "fettle.db")
+	path := filepath.Join(inMemory(t), "fettle.db")
 	offset := rapid.Custom(func(rt *rapid.T) int {
 		if rapid.Bool().Draw(rt, "at the start of a page") {
 			page := rapid.IntRange(0, s.inUse/os.Getpagesize()-1).Draw(rt, "page")
