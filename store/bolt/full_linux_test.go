@@ -29,9 +29,9 @@ func checkFull(t *testing.T, path string, size int64) {
 	}
 }
 
-// TestFullDisk fills a small disk and then gives it room page by page, so that
-// the disk is full at every write of an append in turn.
-func TestFullDisk(t *testing.T) {
+// smallDisk gives the folder of a disk of 1 MiB.
+func smallDisk(t *testing.T) string {
+	t.Helper()
 	folder := t.TempDir()
 	if err := syscall.Mount("tmpfs", folder, "tmpfs", 0, "size=1m"); err != nil {
 		t.Skip("no disk of its own for this test, which needs the right to mount one:", err)
@@ -41,6 +41,13 @@ func TestFullDisk(t *testing.T) {
 			t.Error(err)
 		}
 	})
+	return folder
+}
+
+// TestFullDisk fills a small disk and then gives it room page by page, so that
+// the disk is full at every write of an append in turn.
+func TestFullDisk(t *testing.T) {
+	folder := smallDisk(t)
 	path := filepath.Join(folder, "fettle.db")
 	ballast := filepath.Join(folder, "ballast")
 	page := os.Getpagesize()
@@ -116,63 +123,142 @@ func free(t *testing.T, path string, n int) {
 	}
 }
 
+// TestFullBeforeEach has the small disk full before every write of a run.
+func TestFullBeforeEach(t *testing.T) {
+	folder := smallDisk(t)
+	path, ballast := filepath.Join(folder, "fettle.db"), filepath.Join(folder, "ballast")
+	writes := counts(15, 150)
+	size, waited, refused := int64(0), 0, 0
+	for n := range writes {
+		fill(t, ballast)
+		before := refused
+		for {
+			err := tryAppend(t, path, "CW-01", size, fullRecord(size))
+			if err == nil {
+				size++
+				break
+			}
+			wantError(t, err, "write", path, store.ErrFull)
+			refused++
+			checkFull(t, path, size)
+			if t.Failed() {
+				t.FailNow()
+			}
+			free(t, ballast, os.Getpagesize())
+		}
+		if refused > before {
+			waited++
+		}
+		checkFull(t, path, size)
+		if n%10 == 0 {
+			checkFullDocument(t, path, ballast, n)
+		}
+	}
+	if waited < writes/10 {
+		t.Errorf("the disk was too full for %d of %d appends only", waited, writes)
+	}
+	t.Logf("%d appends, %d of which first found the disk too full; %d refusals, nothing lost", writes, waited, refused)
+}
+
+// checkFullDocument keeps a document on a full disk, and once there is room.
+func checkFullDocument(t *testing.T, path, ballast string, number int) {
+	t.Helper()
+	document := []byte(strings.Repeat(fmt.Sprintln("document", number), 500))
+	fill(t, ballast)
+	for {
+		digest, err := bolt.New(path).Keep(t.Context(), document)
+		if err == nil {
+			if got := mustRead(t, path, digest).documents[digest]; got != string(document) {
+				t.Errorf("document %d reads as %.100q", number, got)
+			}
+			return
+		}
+		wantError(t, err, "write", path, store.ErrFull)
+		free(t, ballast, os.Getpagesize())
+	}
+}
+
 // TestFileLimit meets the limit on the size of a file, which the process that
-// it applies to is not killed by.
+// it applies to is not killed by, before every append of a run: in turn at every
+// half page of the file, until the append is kept.
 func TestFileLimit(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "fettle.db")
+	path := filepath.Join(inMemory(t), "fettle.db")
 	child := start(t, "limit", path)
 	lines := child.rest()
-	if len(lines) == 0 || lines[len(lines)-1] != "works again" {
+	if len(lines) != 2 || lines[1] != "works again" {
 		t.Fatalf("the other process said %q", lines)
 	}
 	var size int64
-	for _, line := range lines {
-		if _, err := fmt.Sscanf(line, "kept %d", &size); err == nil {
-			continue
-		}
-		if line != "full" && line != "works again" {
-			t.Errorf("the other process said %q", line)
-		}
+	var met, refused int
+	if _, err := fmt.Sscanf(lines[0], "kept %d, %d of them after the limit was met, %d refusals", &size, &met, &refused); err != nil {
+		t.Fatalf("the other process said %q", lines)
 	}
-	if full := len(slices.DeleteFunc(lines, func(line string) bool { return line != "full" })); full < 3 {
-		t.Errorf("the limit was met %d times only", full)
+	if int64(met) != size-1 {
+		t.Errorf("the limit was met before %d of %d appends only", met, size)
 	}
 	checkFull(t, path, size)
+	t.Log(lines[0])
 }
 
-// appendUnderLimit appends under one limit after another, and then under none.
+// appendUnderLimit makes each append under a limit of no bytes first, then of one
+// half page more after another, until it is kept; and the last under none.
 func appendUnderLimit(path string) error {
 	var limit syscall.Rlimit
 	if err := syscall.Getrlimit(syscall.RLIMIT_FSIZE, &limit); err != nil {
 		return err
 	}
 	s, size, whole := bolt.New(path), int64(0), limit.Cur
-	for _, kib := range []uint64{0, 1, 5, 16, 33, 40, 64, 100, 129, 200} {
-		limit.Cur = kib << 10
+	add := func(most uint64) error {
+		limit.Cur = most
 		if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &limit); err != nil {
 			return err
 		}
-		for {
-			err := s.Append(context.Background(), "CW-01", size, [][]byte{[]byte(fullRecord(size))})
-			if errors.Is(err, store.ErrFull) {
-				fmt.Println("full")
-				break
-			}
-			if err != nil {
+		return s.Append(context.Background(), "CW-01", size, [][]byte{[]byte(fullRecord(size))})
+	}
+	met, refused := 0, 0
+	for range counts(20, 150) {
+		before := refused
+		err := add(0)
+		for most := uint64(0); err != nil; err = add(most) {
+			if err := checkRefused(s, err, size); err != nil {
 				return err
 			}
-			size++
-			fmt.Println("kept", size)
+			refused++
+			most += uint64(os.Getpagesize() / 2)
 		}
+		if refused > before {
+			met++
+		}
+		size++
 	}
-	limit.Cur = whole
-	if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &limit); err != nil {
+	if err := add(whole); err != nil {
 		return err
 	}
-	if err := s.Append(context.Background(), "CW-01", size, [][]byte{[]byte(fullRecord(size))}); err != nil {
-		return err
-	}
-	fmt.Println("kept", size+1)
+	fmt.Printf("kept %d, %d of them after the limit was met, %d refusals\n", size+1, met, refused)
 	fmt.Println("works again")
 	return nil
+}
+
+// checkRefused wants a refusal to say why and what to do, and everything to be
+// there still.
+func checkRefused(s *bolt.Store, err error, size int64) error {
+	var failure *store.Error
+	if !errors.Is(err, store.ErrFull) || !errors.As(err, &failure) || failure.Op != "write" || failure.Hint == "" {
+		return fmt.Errorf("not the refusal of a full disk: %w", err)
+	}
+	return s.View(context.Background(), func(r store.Reader) error {
+		records, err := r.Read("CW-01", 0)
+		if err != nil {
+			return fmt.Errorf("after a refusal: %w", err)
+		}
+		if int64(len(records)) != size {
+			return fmt.Errorf("%d records after a refusal, where %d were kept", len(records), size)
+		}
+		for at, record := range records {
+			if string(record) != fullRecord(int64(at)) {
+				return fmt.Errorf("record %d is another after a refusal", at)
+			}
+		}
+		return nil
+	})
 }
