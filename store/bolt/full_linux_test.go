@@ -133,9 +133,9 @@ func TestFullBeforeEach(t *testing.T) {
 		fill(t, ballast)
 		before := refused
 		for {
-			err := tryAppend(t, path, "CW-01", size, fullRecord(size))
+			err := tryAppend(t, path, "CW-01", size, fullRecord(size), fullRecord(size+1), fullRecord(size+2), fullRecord(size+3))
 			if err == nil {
-				size++
+				size += 4
 				break
 			}
 			wantError(t, err, "write", path, store.ErrFull)
@@ -154,7 +154,7 @@ func TestFullBeforeEach(t *testing.T) {
 			checkFullDocument(t, path, ballast, n)
 		}
 	}
-	if waited < writes/10 {
+	if waited < writes/2 {
 		t.Errorf("the disk was too full for %d of %d appends only", waited, writes)
 	}
 	t.Logf("%d appends, %d of which first found the disk too full; %d refusals, nothing lost", writes, waited, refused)
