@@ -1,6 +1,8 @@
 package bolt_test
 
 import (
+	"archive/zip"
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -23,19 +25,78 @@ func TestForeign(t *testing.T) {
 		"text":   func(t *testing.T, path string) { mustWriteFile(t, path, []byte("glue: contact\n"), 0o600) },
 		"zeros":  func(t *testing.T, path string) { mustWriteFile(t, path, []byte(strings.Repeat("\x00", 65536)), 0o600) },
 		"prose":  func(t *testing.T, path string) { mustWriteFile(t, path, []byte(strings.Repeat("glue ", 20000)), 0o600) },
+		"zip":    func(t *testing.T, path string) { mustWriteFile(t, path, zipped(t), 0o600) },
+		"sqlite": func(t *testing.T, path string) { mustWriteFile(t, path, sqliteFile(), 0o600) },
+		"holes": func(t *testing.T, path string) {
+			mustAppend(t, path, "CW-01", 0, "a")
+			length := int64(len(mustReadFile(t, path)))
+			mustWriteFile(t, path, nil, 0o600)
+			if err := os.Truncate(path, length); err != nil {
+				t.Fatal(err)
+			}
+		},
 		"folder": func(t *testing.T, path string) { mustMkdir(t, path, 0o700) },
 		"bare":   func(t *testing.T, path string) { bare(t, path, func(*bbolt.Tx) error { return nil }) },
 		"other": func(t *testing.T, path string) {
 			bare(t, path, func(tx *bbolt.Tx) error { return putMeta(tx, "format", "other") })
 		},
+		"other, without a meta": func(t *testing.T, path string) {
+			bare(t, path, func(tx *bbolt.Tx) error {
+				b, err := tx.CreateBucket([]byte("widgets"))
+				if err != nil {
+					return err
+				}
+				return b.Put([]byte("1"), []byte("one"))
+			})
+		},
+		"other, with a meta of its own": func(t *testing.T, path string) {
+			bare(t, path, func(tx *bbolt.Tx) error {
+				b, err := tx.CreateBucket([]byte("meta"))
+				if err != nil {
+					return err
+				}
+				_, err = b.CreateBucket([]byte("format"))
+				return err
+			})
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "fettle.db")
 			lay(t, path)
+			before, _ := os.ReadFile(path) // a folder has no bytes
 			wantFailure(t, path, store.ErrForeign)
 			wantOnly(t, filepath.Dir(path), "fettle.db")
+			if after, _ := os.ReadFile(path); !bytes.Equal(after, before) {
+				t.Error("it was written to")
+			}
 		})
 	}
+}
+
+func zipped(t *testing.T) []byte {
+	t.Helper()
+	var out bytes.Buffer
+	z := zip.NewWriter(&out)
+	w, err := z.Create("fettle.db")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := w.Write(bytes.Repeat([]byte("glue: contact\n"), 5000)); err != nil {
+		t.Fatal(err)
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return out.Bytes()
+}
+
+// sqliteFile is a database of SQLite as its file format page has it
+// (https://www.sqlite.org/fileformat.html, 1.3): 16 bytes of magic, then the size
+// of a page and what else stands in the header; and empty pages.
+func sqliteFile() []byte {
+	file := make([]byte, 8*4096)
+	copy(file, "SQLite format 3\x00\x10\x00\x01\x01\x00\x40\x20\x20")
+	return file
 }
 
 // An application's database that keeps no list of free pages has to be refused
