@@ -45,6 +45,17 @@ func linkToPipe(path string) error {
 	return errors.Join(syscall.Mkfifo(path+".pipe", 0o600), os.Symlink(path+".pipe", path))
 }
 
+// TestLinkLoop meets links that lead to each other.
+func TestLinkLoop(t *testing.T) {
+	folder := t.TempDir()
+	path, other := filepath.Join(folder, "fettle.db"), filepath.Join(folder, "other.db")
+	if err := errors.Join(os.Symlink(path, other), os.Symlink(other, path)); err != nil {
+		t.Fatal(err)
+	}
+	wantFailure(t, path, store.ErrForeign)
+	wantOnly(t, folder, "fettle.db", "other.db")
+}
+
 // TestUnreadable meets a store that this user may not read.
 func TestUnreadable(t *testing.T) {
 	if os.Geteuid() == 0 {

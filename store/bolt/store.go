@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"syscall"
 	"time"
 
 	"fettle/store"
@@ -211,6 +212,8 @@ func (s *Store) look(write bool) error {
 			return foreign("a link to a file that is not there")
 		}
 		return err
+	case errors.Is(err, syscall.ELOOP):
+		return foreign("a link that leads to itself")
 	case err != nil:
 		return err
 	case info.IsDir():
