@@ -91,7 +91,7 @@ func zipped(t *testing.T) []byte {
 }
 
 // sqliteFile is a database of SQLite as its file format page has it
-// (https://www.sqlite.org/fileformat.html, 1.3): 16 bytes of magic, then the size
+// (https://www.sqlite.org/fileformat.html, "The Database Header"): 16 bytes of magic, then the size
 // of a page and what else stands in the header; and empty pages.
 func sqliteFile() []byte {
 	file := make([]byte, 8*4096)
