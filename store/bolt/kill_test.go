@@ -154,7 +154,7 @@ func TestMadeByMany(t *testing.T) {
 		errs := make(chan error)
 		const many = 6
 		for i := range many {
-			go func() { errs <- tryAppend(t, path, fmt.Sprint("CW-", i), 0, "a") }()
+			go func() { errs <- appendInTurn(t, path, fmt.Sprint("CW-", i), 0, "a") }()
 		}
 		for range many {
 			if err := <-errs; err != nil {
