@@ -58,13 +58,12 @@ func JournalBytes(path string) (at []int64, pages int, err error) {
 		if b.inline != nil {
 			return fmt.Errorf("a bucket has no page of its own, and keeps a header that no one reads")
 		}
-		return b.pages(b.root, nil, nil, 0, nil, func(pg *page) error {
+		return eachPage(b, b.root, func(pg *page) {
 			pages++
 			_, _, end := pg.bounds(pg.count - 1)
 			for i := range end {
 				at = append(at, int64(pg.id*head.pageSize+i))
 			}
-			return nil
 		})
 	}
 	if err := add(journals); err != nil {
@@ -78,4 +77,18 @@ func JournalBytes(path string) (at []int64, pages int, err error) {
 		return add(j)
 	})
 	return at, pages, err
+}
+
+func eachPage(b *bucket, id uint64, fn func(*page)) error {
+	pg, err := b.pager.page(id)
+	if err != nil {
+		return err
+	}
+	fn(pg)
+	for i := 0; !pg.leaf && i < pg.count; i++ {
+		if err := eachPage(b, pg.child(i), fn); err != nil {
+			return err
+		}
+	}
+	return nil
 }
