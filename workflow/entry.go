@@ -87,9 +87,9 @@ func Decode(records [][]byte, from int64) ([]Entry, error) {
 	return entries, nil
 }
 
-// DecodeOnly reads those entries of a whole journal that are of these kinds,
+// decodeOnly reads those entries of a whole journal that are of these kinds,
 // without the cost of reading the rest.
-func DecodeOnly(records [][]byte, kinds ...string) ([]Entry, error) {
+func decodeOnly(records [][]byte, kinds ...string) ([]Entry, error) {
 	var entries []Entry
 	for i, record := range records {
 		for _, kind := range kinds {

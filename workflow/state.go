@@ -40,6 +40,12 @@ func Digests(entries []Entry) (sheets, procedures []string) {
 	return slices.Compact(sheets), slices.Compact(procedures)
 }
 
+// Naming reads those entries of a whole journal that name what is kept outside of
+// it: documents, seals and photos. It does not look at the others.
+func Naming(records [][]byte) ([]Entry, error) {
+	return decodeOnly(records, Registered{}.Kind(), JobOpened{}.Kind(), JobMoved{}.Kind(), Sealed{}.Kind(), PhotoKept{}.Kind())
+}
+
 // A State is what a journal adds up to. It is a value to read; it changes only
 // by replaying a longer journal.
 type State struct {

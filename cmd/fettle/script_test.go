@@ -25,7 +25,12 @@ func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"fettle": func() {
 		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 		defer stop()
-		os.Exit(run(ctx, os.Args[1:], term.Standard(), scriptTime{os.Getenv("CLOCK")}))
+		code := run(ctx, os.Args[1:], term.Standard(), scriptTime{os.Getenv("CLOCK")})
+		if file := os.Getenv("MEMORY"); file != "" {
+			status, _ := os.ReadFile("/proc/self/status")
+			_ = os.WriteFile(file, status, 0o600) // for benchmarks; where there is none they say so
+		}
+		os.Exit(code)
 	}})
 }
 

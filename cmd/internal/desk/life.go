@@ -46,7 +46,7 @@ func life(ctx context.Context, s store.Store, mark string, size int64) (Life, er
 
 // complete adds what the records name.
 func (l *Life) complete(document func(digest string) ([]byte, error)) error {
-	entries, err := workflow.Decode(l.Records, 0)
+	entries, err := workflow.Naming(l.Records)
 	if err != nil {
 		return fmt.Errorf("the journal of %s: %w", l.Mark, err)
 	}

@@ -127,7 +127,7 @@ func (d *Desk) Prove(ctx context.Context, mark string) (Verdict, error) {
 	if v.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
 		return v, err
 	}
-	named, err := workflow.DecodeOnly(t.records, workflow.Sealed{}.Kind(), workflow.PhotoKept{}.Kind())
+	named, err := workflow.Naming(t.records)
 	if err != nil {
 		fault("%v", err)
 	}
