@@ -81,8 +81,12 @@ func (a *app) desk() (*desk.Desk, error) {
 	if err != nil {
 		return nil, err
 	}
+	kept := bolt.New(path)
+	kept.Migrated = func(from, to int, copy string) {
+		a.warn("the store was brought from schema %d to %d; as it was before, it is kept as %s", from, to, copy)
+	}
 	return &desk.Desk{
-		Store:   bolt.New(path),
+		Store:   kept,
 		Path:    path,
 		Photos:  photos.Beside(path),
 		KeyPath: first(os.Getenv("FETTLE_KEY"), c.Key, filepath.Join(xdg.DataHome, "fettle", "seal.key")),

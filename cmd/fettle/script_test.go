@@ -2,9 +2,11 @@ package main
 
 import (
 	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -148,6 +150,17 @@ func TestScripts(t *testing.T) {
 				if !slices.Equal(got, want) {
 					ts.Fatalf("not current are %v; want %v", got, want)
 				}
+			},
+			// sample N FILE: a store as the program wrote it when it had schema N.
+			"sample": func(ts *testscript.TestScript, _ bool, args []string) {
+				file, err := os.Open(filepath.Join("testdata", "schema-"+args[0]+".db.gz"))
+				ts.Check(err)
+				defer file.Close()
+				z, err := gzip.NewReader(file)
+				ts.Check(err)
+				data, err := io.ReadAll(z)
+				ts.Check(err)
+				ts.Check(os.WriteFile(ts.MkAbs(args[1]), data, 0o600))
 			},
 			// harm FILE TEXT: one bit of the text, where it stands last in the file, is another.
 			"harm": func(ts *testscript.TestScript, _ bool, args []string) {

@@ -17,7 +17,7 @@ import (
 // migrate brings an older store to the present schema, in one transaction. A
 // copy of the file is kept beside it, made when all that can be refused is good
 // and before anything is written.
-func (h *handle) migrate(ctx context.Context, path string) error {
+func (s *Store) migrate(ctx context.Context, h *handle) error {
 	head, err := readHead(h.file)
 	if err != nil {
 		return err
@@ -29,15 +29,21 @@ func (h *handle) migrate(ctx context.Context, path string) error {
 	if err != nil {
 		return err
 	}
-	return h.update(ctx, func(tx *bbolt.Tx) error {
+	var kept string
+	err = h.update(ctx, func(tx *bbolt.Tx) error {
 		if err := addHashes(ctx, tx, v); err != nil {
 			return err
 		}
 		if err := numberSchema(tx); err != nil {
 			return err
 		}
-		return keepOld(ctx, h.file, head, path, v.schema)
+		kept, err = keepOld(ctx, h.file, head, s.path, v.schema)
+		return err
 	})
+	if err == nil && s.Migrated != nil {
+		s.Migrated(v.schema, schema, kept)
+	}
+	return err
 }
 
 // addHashes writes every journal anew, with the hashes of its tree, as schema 2
@@ -72,17 +78,17 @@ func addHashes(ctx context.Context, tx *bbolt.Tx, v *view) error {
 
 // keepOld copies what is in use of the file beside it, under a name that is not
 // taken. The file is locked so long.
-func keepOld(ctx context.Context, file *os.File, h head, path string, schema int) error {
+func keepOld(ctx context.Context, file *os.File, h head, path string, schema int) (name string, err error) {
 	for number := 1; ; number++ {
-		name := fmt.Sprintf("%s-schema-%d.bak", path, schema)
+		name = fmt.Sprintf("%s-schema-%d.bak", path, schema)
 		if number > 1 {
 			name = fmt.Sprintf("%s-%d-schema-%d.bak", path, number, schema)
 		}
-		err := wholefile.Create(ctx, name, 0o600, func(copy *os.File) error {
+		err = wholefile.Create(ctx, name, 0o600, func(copy *os.File) error {
 			return copyBytes(ctx, copy, file, int64(h.pages*h.pageSize))
 		})
 		if !errors.Is(err, fs.ErrExist) {
-			return err
+			return name, err
 		}
 	}
 }

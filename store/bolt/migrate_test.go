@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -99,8 +100,15 @@ func TestSamples(t *testing.T) {
 				t.Error("reading changed the file")
 			}
 
+			var told []string
 			for i := range 2 {
-				mustAppend(t, path, "CW-01", int64(700+i), "more")
+				s := bolt.New(path)
+				s.Migrated = func(from, to int, kept string) {
+					told = append(told, fmt.Sprintf("from %d to %d, kept as %s", from, to, filepath.Base(kept)))
+				}
+				if err := s.Append(t.Context(), "CW-01", int64(700+i), [][]byte{[]byte("more")}); err != nil {
+					t.Fatal(err)
+				}
 				want.journals["CW-01"] = append(want.journals["CW-01"], "more")
 			}
 			if got := mustRead(t, path, want.digests()...); !got.equal(want) {
@@ -109,8 +117,14 @@ func TestSamples(t *testing.T) {
 			wantTrees(t, path, want)
 
 			if number == newestSchema() {
+				if len(told) > 0 {
+					t.Errorf("told of %q", told)
+				}
 				wantOnly(t, filepath.Dir(path), "fettle.db")
 				return
+			}
+			if text := fmt.Sprintf("from %d to %d, kept as fettle.db-schema-%[1]d.bak", number, newestSchema()); !slices.Equal(told, []string{text}) {
+				t.Errorf("told of %q, want %q", told, text)
 			}
 			kept := fmt.Sprintf("fettle.db-schema-%d.bak", number)
 			wantOnly(t, filepath.Dir(path), "fettle.db", kept) // one copy, though there were two appends

@@ -30,6 +30,10 @@ const (
 // A missing file is an empty store; the first write makes it, and the folders
 // above it, for the eyes of their owner only.
 type Store struct {
+	// Migrated is called after the store was brought to the present schema, with
+	// the file in which it is kept as it was before. It may be nil.
+	Migrated func(from, to int, kept string)
+
 	path string
 
 	// turn puts this process's openings in a queue: trying for the file's lock
@@ -160,7 +164,7 @@ func (s *Store) writeOnce(ctx context.Context, deadline time.Time, p plan) error
 	}
 	defer h.close()
 	if old {
-		if err := h.migrate(ctx, s.path); err != nil {
+		if err := s.migrate(ctx, h); err != nil {
 			return err
 		}
 	}
