@@ -21,6 +21,7 @@ type auditOptions struct {
 	from, to, format string
 	prove, all       bool
 	against, key     string
+	newer            string
 	entry            int64
 }
 
@@ -49,6 +50,7 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.BoolVar(&o.all, "all", false, "with --prove: every airframe's journal")
 	flags.StringVar(&o.against, "against", "", "prove that the journal still holds what this `SEAL`, a file, has sealed")
 	flags.Int64Var(&o.entry, "entry", -1, "with --against: print the proof that entry `N` was in the journal when it was sealed")
+	flags.StringVar(&o.newer, "newer", "", "with --against: print the proof that the journal under this newer `SEAL` began with what was sealed")
 	flags.StringVar(&o.key, "key", "", "the public `KEY` of who sealed it; else your own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.audit(cmd.Context(), args, o)
@@ -77,8 +79,8 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if o.prove || o.against != "" {
 		return a.prove(ctx, d, mark, o)
 	}
-	if o.entry >= 0 {
-		return usage("the proof of an entry needs the seal that it was under: --against SEAL")
+	if o.entry >= 0 || o.newer != "" {
+		return usage("a proof needs the seal that it is about: --against SEAL")
 	}
 	state, err := d.State(ctx, mark)
 	if err != nil {
@@ -118,12 +120,12 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 		default:
 			tree.Against = fmt.Sprintf("%d entries of %s, sealed by %s", st.Head.Size, st.Origin, st.Signer)
 		}
-		if o.entry >= 0 && tree.Contains {
-			proof, err := d.Inclusion(ctx, mark, o.entry, note)
+		if proof := o.proof(d, mark, note); proof != nil && tree.Contains {
+			text, err := proof(ctx)
 			if err != nil {
 				return err
 			}
-			_, err = a.Out.Write(proof)
+			_, err = a.Out.Write(text)
 			return err
 		}
 	}
@@ -137,6 +139,24 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 	}
 	if !tree.Intact || !tree.Contains || len(tree.Missing) > 0 {
 		return &silentError{exitFault}
+	}
+	return nil
+}
+
+// proof makes the proof that was asked for, of one entry or of a newer seal; nil
+// where none was.
+func (o auditOptions) proof(d *desk.Desk, mark string, note []byte) func(context.Context) ([]byte, error) {
+	switch {
+	case o.entry >= 0:
+		return func(ctx context.Context) ([]byte, error) { return d.Inclusion(ctx, mark, o.entry, note) }
+	case o.newer != "":
+		return func(ctx context.Context) ([]byte, error) {
+			newer, err := os.ReadFile(o.newer)
+			if err != nil {
+				return nil, fmt.Errorf("reading the newer seal: %w", err)
+			}
+			return d.Growth(ctx, mark, note, newer)
+		}
 	}
 	return nil
 }

@@ -254,6 +254,20 @@ func (d *Desk) Inclusion(ctx context.Context, mark string, entry int64, note []b
 	return proof.Text(), nil
 }
 
+// Growth proves that the journal of one seal began with that of an older one, to
+// somebody who has nothing but the two.
+func (d *Desk) Growth(ctx context.Context, mark string, older, newer []byte) ([]byte, error) {
+	t, _, err := d.tree(ctx, mark)
+	if err != nil {
+		return nil, err
+	}
+	proof, err := seal.ProveConsistency(older, newer, t.hashes)
+	if err != nil {
+		return nil, err
+	}
+	return proof.Text(), nil
+}
+
 // Seals are the texts of the seals that a journal names, by the entry that
 // names each.
 func (d *Desk) Seals(ctx context.Context, s *workflow.State) (map[int64]string, error) {
