@@ -102,12 +102,15 @@ func (a *app) exportCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			missing, err := d.Export(cmd.Context(), args[0], args[1])
+			out, err := d.Export(cmd.Context(), args[0], args[1])
 			if err != nil {
 				return err
 			}
-			for _, m := range missing {
+			for _, m := range out.Missing {
 				a.warn("a photo is left out: %s", m)
+			}
+			for _, p := range out.Placed {
+				a.warn("the photo %s says where it was taken, to whoever gets the file", p)
 			}
 			a.say("%s is in %s: its journal, documents and photos. Take it in elsewhere with: fettle import %s", args[0], args[1], args[1])
 			return nil

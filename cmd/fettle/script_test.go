@@ -75,12 +75,14 @@ func setUp(dir string, setenv func(k, v string)) error {
 	} {
 		setenv(k, v)
 	}
-	photo, err := os.ReadFile(filepath.Join("testdata", "break.png"))
-	if err != nil {
-		return err
-	}
-	if err := os.WriteFile(filepath.Join(dir, "break.png"), photo, 0o600); err != nil {
-		return err
+	for _, name := range []string{"break.png", "placed.jpg"} {
+		photo, err := os.ReadFile(filepath.Join("testdata", name))
+		if err != nil {
+			return err
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), photo, 0o600); err != nil {
+			return err
+		}
 	}
 	for _, doc := range []string{"finch.yaml", "finch-build.yaml"} {
 		data, err := os.ReadFile(filepath.Join("testdata", doc))

@@ -15,6 +15,7 @@ import (
 	"strings"
 
 	"fettle/store"
+	"fettle/store/photos"
 	"fettle/store/seal"
 	"fettle/store/wholefile"
 	"fettle/workflow"
@@ -41,33 +42,39 @@ type manifest struct {
 	Made   string `json:"made"`
 }
 
+// An Exported says what is to be known of the photos of an airframe in a file.
+type Exported struct {
+	Missing []string // which are left out
+	Placed  []string // which say where they were taken
+}
+
 // Export writes one airframe, with everything its journal names, to a new file.
-// Photos that are missing are said and left out.
-func (d *Desk) Export(ctx context.Context, mark, to string) (missing []string, err error) {
+// Photos are in it as they were kept, so that the journal still holds for them.
+func (d *Desk) Export(ctx context.Context, mark, to string) (out Exported, err error) {
 	state, err := d.State(ctx, mark)
 	if err != nil {
-		return nil, err
+		return out, err
 	}
 	l, err := life(ctx, d.Store, mark, state.Size())
 	if err != nil {
-		return nil, err
+		return out, err
 	}
 	err = wholefile.Create(ctx, to, 0o600, func(file *os.File) (err error) {
-		missing, err = d.pack(file, l)
+		out, err = d.pack(file, l)
 		return err
 	})
 	if err != nil {
-		return nil, fmt.Errorf("writing the airframe: %w", taken(to, err))
+		return out, fmt.Errorf("writing the airframe: %w", taken(to, err))
 	}
-	return missing, nil
+	return out, nil
 }
 
-func (d *Desk) pack(w io.Writer, l Life) (missing []string, err error) {
+func (d *Desk) pack(w io.Writer, l Life) (out Exported, err error) {
 	z := zip.NewWriter(w)
 	head := seal.HeadOf(l.Records)
 	m, err := json.MarshalIndent(manifest{carryFormat, l.Mark, head.Size, base64.StdEncoding.EncodeToString(head.Root[:]), stamp(d.Now())}, "", "  ")
 	if err != nil {
-		return nil, err
+		return out, err
 	}
 	var journal bytes.Buffer
 	for _, record := range l.Records {
@@ -75,9 +82,9 @@ func (d *Desk) pack(w io.Writer, l Life) (missing []string, err error) {
 	}
 	put := func(name string, data []byte) {
 		if err == nil {
-			var out io.Writer
-			if out, err = z.Create(name); err == nil {
-				_, err = out.Write(data)
+			var file io.Writer
+			if file, err = z.Create(name); err == nil {
+				_, err = file.Write(data)
 			}
 		}
 	}
@@ -90,13 +97,16 @@ func (d *Desk) pack(w io.Writer, l Life) (missing []string, err error) {
 	for _, p := range l.Photos {
 		data, readErr := d.Photos.Read(p.Photo)
 		if readErr != nil {
-			missing = append(missing, fmt.Sprintf("%s: %v", p.Name, readErr))
+			out.Missing = append(out.Missing, fmt.Sprintf("%s: %v", p.Name, readErr))
 		} else if !packed[p.Photo] {
 			packed[p.Photo] = true
+			if photos.Position(data) {
+				out.Placed = append(out.Placed, p.Name)
+			}
 			put(photosIn+strings.TrimPrefix(p.Photo, "sha256:"), data)
 		}
 	}
-	return missing, errors.Join(err, z.Close())
+	return out, errors.Join(err, z.Close())
 }
 
 // ErrNotCarried is given for a file that no airframe can be taken from.
