@@ -276,6 +276,23 @@ func TestGap(t *testing.T) {
 	}
 }
 
+// TestRenamed has a bit of a journal's mark flipped: it is not taken for one that
+// never was, and begun again.
+func TestRenamed(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "0", "1")
+	file := mustReadFile(t, path)
+	at := bytes.LastIndex(file, []byte("CW-01"))
+	file[at] ^= 1
+	mustWriteFile(t, path, file, 0o600)
+	wantError(t, tryAppend(t, path, "CW-01", 0, "0"), "write", path, store.ErrDamaged)
+	err := bolt.New(path).View(t.Context(), func(r store.Reader) error {
+		_, err := r.Size("CW-01")
+		return err
+	})
+	wantError(t, err, "read", path, store.ErrDamaged)
+}
+
 func TestDamagedDocument(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	digest, err := bolt.New(path).Keep(t.Context(), []byte("document"))

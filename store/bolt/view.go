@@ -98,23 +98,35 @@ func (v *view) journals() ([]store.Journal, error) {
 		return nil, err
 	}
 	var all []store.Journal
-	err = b.from(nil, func(it item) error {
-		_, size, err := openJournal(b, it)
-		all = append(all, store.Journal{Mark: string(it.key), Size: size})
-		return err
+	err = eachJournal(b, func(mark string, _ *bucket, size int64) error {
+		all = append(all, store.Journal{Mark: mark, Size: size})
+		return nil
 	})
 	if err != nil {
 		return nil, err
 	}
-	if b.sequence != uint64(len(all)) {
-		return nil, damaged(fmt.Sprintf("it has %d journals where %d were written", len(all), b.sequence))
-	}
 	return all, nil
+}
+
+func eachJournal(journals *bucket, each func(mark string, j *bucket, size int64) error) error {
+	count := uint64(0)
+	err := journals.from(nil, func(it item) error {
+		count++
+		j, size, err := openJournal(journals, it)
+		if err != nil {
+			return err
+		}
+		return each(string(it.key), j, size)
+	})
+	if err == nil && count != journals.sequence {
+		err = damaged(fmt.Sprintf("it has %d journals where %d were written", count, journals.sequence))
+	}
+	return err
 }
 
 // journal gives a journal's bucket and size, and nil and 0 if there is none.
 // Then every other is looked at, for it may stand under a name that is not as
-// it was written.
+// it was written: the checksums tell, which cover the name.
 func (v *view) journal(mark string) (*bucket, int64, error) {
 	if v == nil {
 		return nil, 0, nil
@@ -128,8 +140,7 @@ func (v *view) journal(mark string) (*bucket, int64, error) {
 		return nil, 0, err
 	}
 	if it == nil {
-		_, err := v.journals()
-		return nil, 0, err
+		return nil, 0, eachJournal(parent, func(mark string, j *bucket, size int64) error { return v.checkEnd(j, mark, size) })
 	}
 	j, size, err := openJournal(parent, *it)
 	if err != nil {
