@@ -275,12 +275,12 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 		}
 	}
 	var gauges []string
-	for _, name := range sum.NeverChecked {
-		gauges = append(gauges, "never checked in this record: "+name)
+	for what, names := range map[string][]string{"never checked in this record": sum.NeverChecked, "not good when last checked": sum.NotGood} {
+		if len(names) > 0 {
+			gauges = append(gauges, what+": "+strings.Join(names, ", "))
+		}
 	}
-	for _, name := range sum.NotGood {
-		gauges = append(gauges, "not good when last checked: "+name)
-	}
+	slices.Sort(gauges)
 	var gaps []gap
 	for _, g := range []gap{
 		{"Gates that do not count", gates}, {"Readings in doubt", sum.InDoubt}, {"Gauges", gauges},
