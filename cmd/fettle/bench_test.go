@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -190,18 +189,5 @@ func BenchmarkFleet(b *testing.B) {
 			b.SetBytes(info.Size())
 			bench(b, make)
 		})
-	}
-}
-
-// BenchmarkFleetAppend is an append to one of many journals, in this process.
-func BenchmarkFleetAppend(b *testing.B) {
-	path, _ := fleetStore(b)
-	s := bolt.New(path)
-	_, size := fleet(b)
-	record := bytes.Repeat([]byte("r"), 300)
-	for at := int64(size); b.Loop(); at++ {
-		if err := s.Append(context.Background(), "CW-0007", at, [][]byte{record}); err != nil {
-			b.Fatal(err)
-		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -80,27 +81,49 @@ func benchRead(b *testing.B, n int, from int64) {
 
 // The least that keeping the same bytes costs: in a database that stays open.
 func BenchmarkBarePut(b *testing.B) {
-	db := openBare(b, filepath.Join(b.TempDir(), "bare.db"))
-	defer db.Close()
-	at := uint64(0)
-	for b.Loop() {
-		barePut(b, db, at)
-		at++
-	}
+	benchBare(b, filepath.Join(b.TempDir(), "bare.db"), 0, false)
 }
 
 // The same where others are let in between, as a store lets them.
 func BenchmarkBareOpenPutClose(b *testing.B) {
-	path := filepath.Join(b.TempDir(), "bare.db")
-	at := uint64(0)
-	for b.Loop() {
-		db := openBare(b, path)
-		barePut(b, db, at)
-		if err := db.Close(); err != nil {
-			b.Fatal(err)
+	benchBare(b, filepath.Join(b.TempDir(), "bare.db"), 0, true)
+}
+
+// fleetSize is how many journals a large store has, and how many records each.
+const fleetSize = 1000
+
+// fleet gives a store of a million records.
+func fleet(b *testing.B) (path string) {
+	b.Helper()
+	path = filepath.Join(b.TempDir(), "fleet.db")
+	records := slices.Repeat([][]byte{benchRecord()}, fleetSize)
+	err := bolt.Create(b.Context(), path, func(to *bolt.Builder) error {
+		for i := range fleetSize {
+			if err := to.Append(fmt.Sprintf("CW-%04d", i), records); err != nil {
+				return err
+			}
 		}
-		at++
+		return nil
+	}, unchecked)
+	if err != nil {
+		b.Fatal(err)
 	}
+	return path
+}
+
+// BenchmarkFleet appends to one of many journals, against bare puts in the same
+// place of the same file.
+func BenchmarkFleet(b *testing.B) {
+	b.Run("Append", func(b *testing.B) {
+		s := bolt.New(fleet(b))
+		for size := int64(fleetSize); b.Loop(); size++ {
+			if err := s.Append(b.Context(), "CW-0007", size, [][]byte{benchRecord()}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("BarePut", func(b *testing.B) { benchBare(b, fleet(b), fleetSize, false) })
+	b.Run("BareOpenPutClose", func(b *testing.B) { benchBare(b, fleet(b), fleetSize, true) })
 }
 
 func openBare(b *testing.B, path string) *bbolt.DB {
@@ -111,15 +134,32 @@ func openBare(b *testing.B, path string) *bbolt.DB {
 	return db
 }
 
-func barePut(b *testing.B, db *bbolt.DB, at uint64) {
-	err := db.Update(func(tx *bbolt.Tx) error {
-		bucket, err := tx.CreateBucketIfNotExists([]byte("CW-01"))
+// benchBare puts one record after the other where a store has a journal's.
+func benchBare(b *testing.B, path string, at uint64, closing bool) {
+	db := openBare(b, path)
+	for ; b.Loop(); at++ {
+		err := db.Update(func(tx *bbolt.Tx) error {
+			journals, err := tx.CreateBucketIfNotExists([]byte("journals"))
+			if err != nil {
+				return err
+			}
+			journal, err := journals.CreateBucketIfNotExists([]byte("CW-0007"))
+			if err != nil {
+				return err
+			}
+			return journal.Put(key(at), benchRecord())
+		})
 		if err != nil {
-			return err
+			b.Fatal(err)
 		}
-		return bucket.Put(key(at), benchRecord())
-	})
-	if err != nil {
+		if closing {
+			if err := db.Close(); err != nil {
+				b.Fatal(err)
+			}
+			db = openBare(b, path)
+		}
+	}
+	if err := db.Close(); err != nil {
 		b.Fatal(err)
 	}
 }
