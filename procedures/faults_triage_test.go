@@ -68,7 +68,9 @@ func TestTriageFaults(t *testing.T) {
 		{name: "unknown repair", edit: []string{first, "zone: wing, repair: §finch-mand"}, want: `unknown procedure "finch-mand"; did you mean "finch-mend"?`},
 		{name: "unknown procedure of unknown", edit: []string{"unknown: finch-mend", "unknown: §finch-mnd"}, want: `unknown procedure "finch-mnd"; did you mean "finch-mend"?`},
 		{name: "unknown check", edit: []string{"hard_landing: finch-mend", "hard_landing: §finchmend"}, want: `unknown procedure "finchmend"; did you mean "finch-mend"?`},
-		{name: "answered with a build", edit: []string{"{finding: dented, replace: finch-mend", "§{finding: dented, replace: finch-build"}, want: "the finding dented is answered with finch-build, which is a build"},
+		{name: "answered with a build", edit: []string{"{finding: dented, replace: finch-mend", "{finding: dented, replace: §finch-build"}, want: "finch-build is a build, which answers no damage"},
+		{name: "the unknown answered with a build", edit: []string{"unknown: finch-mend", "unknown: §finch-build"}, want: "finch-build is a build, which answers no damage"},
+		{name: "a hard landing answered with a build", edit: []string{"hard_landing: finch-mend", "hard_landing: §finch-build"}, want: "finch-build is a build, which answers no damage"},
 		{name: "repair of another zone", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend"}, want: "the finding cracked on radio is answered with finch-mend, which is not written for that zone"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

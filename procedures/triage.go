@@ -110,6 +110,9 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 		if !slices.Contains(valid, ref.name) {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("unknown %s %q%s", ref.to, ref.name, suggest(ref.name, valid))))
 		}
+		if p, ok := byName[ref.name]; ok && ref.to == procedure && p.Kind == steps.Build {
+			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which answers no damage", ref.name)))
+		}
 	}
 	for i, row := range d.Triage.Rows {
 		at := d.places[rowAt(i)]
@@ -119,9 +122,6 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 		p, ok := byName[row.Procedure]
 		if !ok {
 			continue
-		}
-		if p.Kind == steps.Build {
-			faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is answered with %s, which is a build", row.Finding, p.Name)))
 		}
 		for _, z := range row.Zones {
 			if len(p.On) > 0 && !slices.Contains(p.On, z) {
