@@ -76,7 +76,8 @@ func (s *Store) eachState(ctx context.Context, fn func(file *os.File, states []h
 		return s.fail(reading, err)
 	}
 	states := []head{newer}
-	if older, err := readHeadAt(h.file, olderPage(newer)*newer.pageSize); err == nil && older.pageSize == newer.pageSize {
+	older, err := readHeadAt(h.file, olderPage(newer)*newer.pageSize)
+	if err == nil && older.pageSize == newer.pageSize && older.checkEnd(h.file) == nil {
 		states = append(states, older)
 	}
 	return s.fail(reading, fn(h.file, states))

@@ -2,8 +2,10 @@ package bolt_test
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"maps"
 	"os"
 	"path/filepath"
@@ -195,6 +197,32 @@ func TestRescueFromBefore(t *testing.T) {
 		if !j.Older {
 			t.Errorf("%+v", j)
 		}
+	}
+}
+
+// An older head that claims more pages than the file has leads nowhere, and
+// takes no room in memory.
+func TestExamineHugeOlderHead(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "first")
+	mustAppend(t, path, "CW-01", 1, "last")
+	harmed, size := mustReadFile(t, path), os.Getpagesize()
+	clear(harmed[rootPage(t, path)*size:][16:64])
+	older := harmed
+	if txid := func(file []byte) uint64 { return binary.NativeEndian.Uint64(file[16+48:]) }; txid(harmed[size:]) < txid(harmed) {
+		older = harmed[size:]
+	}
+	binary.NativeEndian.PutUint64(older[16+40:], 1<<60)
+	sum := fnv.New64a()
+	sum.Write(older[16 : 16+56])
+	binary.NativeEndian.PutUint64(older[16+56:], sum.Sum64())
+
+	path, report := examined(t, harmed)
+	if len(report.Faults) == 0 || len(report.Journals) > 0 {
+		t.Errorf("%+v", report)
+	}
+	if records, fault, err := bolt.New(path).Rescue(t.Context(), "CW-01"); len(records) > 0 || !errors.Is(fault, store.ErrDamaged) || err != nil {
+		t.Errorf("%q, %v, %v", records, fault, err)
 	}
 }
 

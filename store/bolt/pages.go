@@ -77,13 +77,19 @@ func readHead(file *os.File) (head, error) {
 	}
 	// Only now, for where the lock is not held yet, a writer may have made the
 	// file longer and then written the head that was found.
-	if info, err = file.Stat(); err != nil {
-		return head{}, err
+	return found, found.checkEnd(file)
+}
+
+// checkEnd checks that the file is as long as the head says.
+func (h head) checkEnd(file *os.File) error {
+	info, err := file.Stat()
+	if err != nil {
+		return err
 	}
-	if size := uint64(info.Size()); size < 4*found.pageSize || found.pages > size/found.pageSize {
-		return head{}, damaged("its end is missing")
+	if size := uint64(info.Size()); size < 4*h.pageSize || h.pages > size/h.pageSize {
+		return damaged("its end is missing")
 	}
-	return found, nil
+	return nil
 }
 
 // What leaves the other head to count.
