@@ -226,6 +226,46 @@ func TestExamineHugeOlderHead(t *testing.T) {
 	}
 }
 
+// Every branch leads to one long page: it is read once, and not for each of them.
+func TestCheckPagesThatMeet(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	if _, err := bolt.New(path).Keep(t.Context(), make([]byte, 1<<20)); err != nil {
+		t.Fatal(err)
+	}
+	err := bolt.New(path).Append(t.Context(), "CW-01", 0, slices.Repeat([][]byte{make([]byte, 1000)}, 2000))
+	if err != nil {
+		t.Fatal(err)
+	}
+	file, size := mustReadFile(t, path), os.Getpagesize()
+	order, long, led := binary.NativeEndian, uint64(0), 0
+	flags := func(id uint64) uint16 { return order.Uint16(file[int(id)*size+8:]) }
+	for id := range uint64(len(file) / size) {
+		if order.Uint64(file[int(id)*size:]) == id && flags(id) == 2 && order.Uint32(file[int(id)*size+12:]) > 200 {
+			long = id
+		}
+	}
+	for id := range uint64(len(file) / size) {
+		page := file[int(id)*size:]
+		if long == 0 || order.Uint64(page) != id || flags(id) != 1 {
+			continue
+		}
+		for i := range int(order.Uint16(page[10:])) {
+			if child := page[16+16*i+8:]; flags(order.Uint64(child)) == 2 {
+				order.PutUint64(child, long)
+				led++
+			}
+		}
+	}
+	if led < 100 {
+		t.Fatalf("%d branches lead to the page %d", led, long)
+	}
+	mustWriteFile(t, path, file, 0o600)
+	n, err := bolt.BytesToCheck(path)
+	if !errors.Is(err, store.ErrDamaged) || n > int64(4*len(file)) {
+		t.Errorf("%d bytes were read of a file of %d, %v", n, len(file), err)
+	}
+}
+
 // rootPage is the page of a store's outermost bucket.
 func rootPage(t *testing.T, path string) (id int) {
 	t.Helper()

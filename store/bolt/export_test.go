@@ -33,6 +33,32 @@ func CheckPages(path string) error {
 	return checkPages(file, head)
 }
 
+// BytesToCheck looks at every page, and tells how many bytes were read for it.
+func BytesToCheck(path string) (n int64, err error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return 0, err
+	}
+	defer file.Close()
+	head, err := readHead(file)
+	if err != nil {
+		return 0, err
+	}
+	counted := &countedReads{file: file}
+	err = checkPages(counted, head)
+	return counted.n, err
+}
+
+type countedReads struct {
+	file *os.File
+	n    int64
+}
+
+func (c *countedReads) ReadAt(b []byte, at int64) (int, error) {
+	c.n += int64(len(b))
+	return c.file.ReadAt(b, at)
+}
+
 // JournalBytes gives where a file keeps its journals, byte by byte: of every page
 // of their buckets the header, the elements, the keys and the values, and not
 // the room that is left behind them.

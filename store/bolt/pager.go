@@ -70,6 +70,12 @@ func (p *pager) raw(id uint64) ([]byte, error) {
 	if err := p.bounds(id, 1+more); err != nil {
 		return nil, err
 	}
+	// Before the rest is read: a damaged file may lead to one long page often.
+	if p.claim != nil {
+		if err := p.claim(id, 1+more); err != nil {
+			return nil, err
+		}
+	}
 	if more > 0 {
 		body = make([]byte, (more+1)*p.head.pageSize)
 		if err := p.read(body, id); err != nil {
@@ -77,11 +83,6 @@ func (p *pager) raw(id uint64) ([]byte, error) {
 		}
 	}
 	p.next = id + 1 + more
-	if p.claim != nil {
-		if err := p.claim(id, 1+more); err != nil {
-			return nil, err
-		}
-	}
 	return body, nil
 }
 
