@@ -189,6 +189,11 @@ func rescueFrom(file *os.File, state head, mark string) (records [][]byte, fault
 		records = append(records, bytes.Clone(record))
 		return nil
 	})
+	if fault == nil {
+		if err := store.CheckAppend(mark, 0, records); err != nil {
+			fault = damaged(fmt.Sprintf("the journal %q is none that was written: %v", mark, err))
+		}
+	}
 	return records, fault
 }
 

@@ -5,11 +5,13 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"hash/fnv"
 	"maps"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"go.etcd.io/bbolt"
@@ -223,6 +225,35 @@ func TestExamineHugeOlderHead(t *testing.T) {
 	}
 	if records, fault, err := bolt.New(path).Rescue(t.Context(), "CW-01"); len(records) > 0 || !errors.Is(fault, store.ErrDamaged) || err != nil {
 		t.Errorf("%q, %v, %v", records, fault, err)
+	}
+}
+
+// A journal that no store would take is not called whole: what is rescued as
+// that is to be appended to another store.
+func TestRescueWhatNoStoreTakes(t *testing.T) {
+	long := strings.Repeat("M", store.MaxMark+1)
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "a")
+	bare(t, path, func(tx *bbolt.Tx) error {
+		journals := tx.Bucket([]byte("journals"))
+		_, err := journals.CreateBucket([]byte("EMPTY"))
+		if err != nil {
+			return err
+		}
+		named, err := journals.CreateBucket([]byte(long))
+		if err != nil {
+			return err
+		}
+		value := slices.Concat(make([]byte, 4), make([]byte, 32), []byte("a"))
+		position := make([]byte, 8)
+		sum := crc32.Checksum(slices.Concat(position, []byte(long), value[4:]), crc32.MakeTable(crc32.Castagnoli))
+		binary.BigEndian.PutUint32(value, sum)
+		return errors.Join(named.Put(position, value), named.SetSequence(1), journals.SetSequence(3))
+	})
+	_, report := examined(t, mustReadFile(t, path))
+	_, whole := rescued(t, path, report)
+	if want := map[string]bool{"CW-01": true, "EMPTY": false, long: false}; !maps.Equal(whole, want) {
+		t.Errorf("whole are %v, want %v", whole, want)
 	}
 }
 
