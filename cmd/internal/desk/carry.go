@@ -11,10 +11,10 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
 	"strings"
 
 	"fettle/store"
+	"fettle/store/memory"
 	"fettle/store/photos"
 	"fettle/store/seal"
 	"fettle/store/wholefile"
@@ -31,7 +31,7 @@ const (
 	documentsIn  = "documents/"
 	photosIn     = "photos/"
 
-	mostCarried = 2 << 30 // bytes of one file inside, unpacked
+	mostCarried = 1 << 30 // bytes of the journal and its documents, unpacked
 )
 
 type manifest struct {
@@ -112,13 +112,31 @@ func (d *Desk) pack(w io.Writer, l Life) (out Exported, err error) {
 // ErrNotCarried is given for a file that no airframe can be taken from.
 var ErrNotCarried = errors.New("not a whole airframe")
 
-// Import takes an airframe out of a file that Export wrote, after its tree and
-// everything it names was checked. Two lives are never merged: a mark that is
-// there already is refused.
+// Import takes an airframe out of a file that Export wrote, after its tree, its
+// entries and everything they name was checked; photos may be missing. Two lives
+// are never merged: a mark that is there already is refused.
 func (d *Desk) Import(ctx context.Context, from string) (*workflow.State, error) {
-	l, pictures, err := unpack(from)
-	if err != nil {
+	z, err := zip.OpenReader(from)
+	if errors.Is(err, os.ErrNotExist) {
 		return nil, err
+	}
+	if err != nil {
+		return nil, notCarried(from, err)
+	}
+	defer func() { _ = z.Close() }()
+	c, err := openCarried(z.File)
+	if err != nil {
+		return nil, notCarried(from, err)
+	}
+	l, err := c.life()
+	if err == nil {
+		err = d.tryOut(ctx, l)
+	}
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	if err != nil {
+		return nil, notCarried(from, err)
 	}
 	err = d.Store.View(ctx, func(r store.Reader) error {
 		size, err := r.Size(l.Mark)
@@ -131,8 +149,15 @@ func (d *Desk) Import(ctx context.Context, from string) (*workflow.State, error)
 	if err != nil {
 		return nil, err
 	}
-	for _, data := range pictures {
-		if _, err := d.Photos.Put(ctx, "a photo of the file", data); err != nil {
+	for _, p := range l.Photos {
+		data, err := c.named(photosIn, p.Photo, photos.MaxBytes)
+		if errors.Is(err, errNotInside) {
+			continue
+		}
+		if err != nil {
+			return nil, notCarried(from, err)
+		}
+		if _, err := d.Photos.Put(ctx, p.Name, data); err != nil {
 			return nil, err
 		}
 	}
@@ -142,95 +167,115 @@ func (d *Desk) Import(ctx context.Context, from string) (*workflow.State, error)
 	return d.State(ctx, l.Mark)
 }
 
-// unpack reads a file and checks that it is whole: the tree, every entry, every
-// document that the journal names.
-func unpack(from string) (Life, [][]byte, error) {
-	bad := func(format string, args ...any) (Life, [][]byte, error) {
-		return Life{}, nil, fmt.Errorf("%s: %w: %s", from, ErrNotCarried, fmt.Sprintf(format, args...))
-	}
-	z, err := zip.OpenReader(from)
-	if errors.Is(err, os.ErrNotExist) {
-		return Life{}, nil, err
-	}
-	if err != nil {
-		return bad("%v", err)
-	}
-	defer func() { _ = z.Close() }()
-	var m manifest
-	var l Life
-	var pictures [][]byte
-	for _, f := range z.File {
-		data, err := readZipped(f)
-		if err != nil {
-			return bad("%s: %v", f.Name, err)
-		}
-		switch {
-		case f.Name == manifestFile:
-			if err := json.Unmarshal(data, &m); err != nil {
-				return bad("%s: %v", f.Name, err)
-			}
-		case f.Name == journalFile:
-			if l.Records, err = readLines(data); err != nil {
-				return bad("%s: %v", f.Name, err)
-			}
-		case strings.HasPrefix(f.Name, documentsIn):
-			l.Documents = append(l.Documents, data)
-		case strings.HasPrefix(f.Name, photosIn):
-			pictures = append(pictures, data)
-		default:
-			return bad("it holds %q", f.Name)
-		}
-	}
-	l.Mark = m.Mark
-	head := seal.HeadOf(l.Records)
-	switch {
-	case m.Format != carryFormat:
-		return bad("its format is %q, and this fettle knows %q", m.Format, carryFormat)
-	case m.Size != head.Size || m.Root != base64.StdEncoding.EncodeToString(head.Root[:]):
-		return bad("its journal does not hash to what the file says of it")
-	}
-	if err := l.whole(); err != nil {
-		return bad("%v", err)
-	}
-	return l, pictures, nil
+func notCarried(from string, err error) error {
+	return fmt.Errorf("%s: %w: %v", from, ErrNotCarried, err)
 }
 
-// whole checks that a life replays, under its own mark, with the documents it
-// has.
-func (l Life) whole() error {
-	entries, err := workflow.Decode(l.Records, 0)
-	if err != nil {
+// tryOut checks that a life replays, under its own mark, before the store has it:
+// a journal that cannot be read again could not be taken out of it.
+func (d *Desk) tryOut(ctx context.Context, l Life) error {
+	if err := workflow.CheckMark(l.Mark); err != nil {
 		return err
 	}
-	if len(entries) == 0 {
+	if len(l.Records) == 0 {
 		return errors.New("its journal is empty")
 	}
-	if first, ok := entries[0].Facts.(workflow.Registered); !ok || first.Mark != l.Mark {
-		return fmt.Errorf("its journal is not that of %q", l.Mark)
+	trial := &Desk{Store: memory.New(), Now: d.Now}
+	if err := l.settle(ctx, trial.Store); err != nil {
+		return err
 	}
-	var have []string
-	for _, data := range l.Documents {
-		have = append(have, store.Digest(data))
+	state, err := trial.State(ctx, l.Mark)
+	if err == nil && state.Airframe.Mark != l.Mark {
+		err = fmt.Errorf("its journal is not that of %q", l.Mark)
 	}
-	sheets, procedures := workflow.Digests(entries)
-	for _, digest := range slices.Concat(sheets, procedures) {
-		if !slices.Contains(have, digest) {
-			return fmt.Errorf("the document %s is missing", digest)
-		}
-	}
-	return nil
+	return err
 }
 
-func readZipped(f *zip.File) ([]byte, error) {
+// A carried airframe is the files inside the one that it is in, by their names,
+// of which only those are read that are asked for.
+type carried struct {
+	files map[string]*zip.File
+	room  int64 // bytes that may still be held in memory
+}
+
+var errNotInside = errors.New("missing")
+
+func openCarried(files []*zip.File) (*carried, error) {
+	c := &carried{files: map[string]*zip.File{}, room: mostCarried}
+	for _, f := range files {
+		known := f.Name == manifestFile || f.Name == journalFile || strings.HasPrefix(f.Name, documentsIn) || strings.HasPrefix(f.Name, photosIn)
+		if !known {
+			return nil, fmt.Errorf("it holds %q", f.Name)
+		}
+		if c.files[f.Name] != nil {
+			return nil, fmt.Errorf("it holds %q twice", f.Name)
+		}
+		c.files[f.Name] = f
+	}
+	return c, nil
+}
+
+// life reads the journal, which is to have the tree that the manifest says, and
+// the documents that it names.
+func (c *carried) life() (Life, error) {
+	var l Life
+	data, err := c.read(manifestFile, store.MaxDocument)
+	if err != nil {
+		return l, err
+	}
+	var m manifest
+	if err := json.Unmarshal(data, &m); err != nil {
+		return l, fmt.Errorf("%s: %w", manifestFile, err)
+	}
+	if m.Format != carryFormat {
+		return l, fmt.Errorf("its format is %q, and this fettle knows %q", m.Format, carryFormat)
+	}
+	if data, err = c.read(journalFile, c.room); err != nil {
+		return l, err
+	}
+	c.room -= int64(len(data))
+	l.Mark = m.Mark
+	if l.Records, err = readLines(data); err != nil {
+		return l, fmt.Errorf("%s: %w", journalFile, err)
+	}
+	head := seal.HeadOf(l.Records)
+	if m.Size != head.Size || m.Root != base64.StdEncoding.EncodeToString(head.Root[:]) {
+		return l, errors.New("its journal does not hash to what the file says of it")
+	}
+	return l, l.complete(func(digest string) ([]byte, error) {
+		data, err := c.named(documentsIn, digest, min(c.room, store.MaxDocument))
+		c.room -= int64(len(data))
+		return data, err
+	})
+}
+
+// named reads what is kept by its digest.
+func (c *carried) named(folder, digest string, most int64) ([]byte, error) {
+	name := folder + strings.TrimPrefix(digest, "sha256:")
+	data, err := c.read(name, most)
+	if err == nil && store.Digest(data) != digest {
+		err = fmt.Errorf("%s is not as it was packed", name)
+	}
+	return data, err
+}
+
+func (c *carried) read(name string, most int64) ([]byte, error) {
+	f := c.files[name]
+	if f == nil {
+		return nil, fmt.Errorf("%s is %w", name, errNotInside)
+	}
 	in, err := f.Open()
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("%s: %w", name, err)
 	}
-	data, err := io.ReadAll(io.LimitReader(in, mostCarried+1))
-	if err == nil && len(data) > mostCarried {
+	data, err := io.ReadAll(io.LimitReader(in, most+1))
+	if err == nil && int64(len(data)) > most {
 		err = errors.New("it is too large")
 	}
-	return data, errors.Join(err, in.Close())
+	if err := errors.Join(err, in.Close()); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return data, nil
 }
 
 func readLines(data []byte) ([][]byte, error) {

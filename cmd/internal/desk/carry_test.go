@@ -1,0 +1,166 @@
+package desk
+
+import (
+	"archive/zip"
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/store"
+	"fettle/workflow"
+)
+
+// aLife gives an airframe that can be carried.
+func aLife(t *testing.T) Life {
+	t.Helper()
+	d := aFleet(t)
+	state, err := d.State(t.Context(), "TN-01")
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := life(t.Context(), d.Store, "TN-01", state.Size())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+// with adds entries to a life, whatever they say.
+func (l Life) with(t *testing.T, facts ...workflow.Facts) Life {
+	t.Helper()
+	var entries []workflow.Entry
+	for i, f := range facts {
+		at := time.Date(2026, 3, 3, 20, 0, 0, 0, time.UTC)
+		entries = append(entries, workflow.Entry{Position: int64(len(l.Records) + i), At: at, Recorded: at, By: "pilot", Program: "test", Facts: f})
+	}
+	records, err := workflow.Encode(entries)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l.Records = append(l.Records, records...)
+	return l
+}
+
+// packed puts a life in a file, and more files into that.
+func packed(t *testing.T, l Life, more map[string][]byte) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "airframe.zip")
+	var out bytes.Buffer
+	if _, err := deskAt(filepath.Join(t.TempDir(), "none.db")).pack(&out, l); err != nil {
+		t.Fatal(err)
+	}
+	if len(more) > 0 {
+		out = withFiles(t, out.Bytes(), more)
+	}
+	if err := os.WriteFile(path, out.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+func withFiles(t *testing.T, file []byte, more map[string][]byte) (out bytes.Buffer) {
+	t.Helper()
+	old, err := zip.NewReader(bytes.NewReader(file), int64(len(file)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	z := zip.NewWriter(&out)
+	for _, f := range old.File {
+		if err := z.Copy(f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for name, data := range more {
+		w, err := z.Create(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := w.Write(data); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// A life that could not be read again is not taken in: there is no way to be rid
+// of it, and it would stand in the way of every other.
+func TestImportOfWhatIsNotWhole(t *testing.T) {
+	good := aLife(t)
+	sum := func(data []byte) string { return store.Digest(data) }
+	letter := []byte("glue: contact\n")
+	named := func(mark, sheet string) Life {
+		return Life{Mark: mark, Documents: good.Documents}.with(t, workflow.Registered{Mark: mark, Design: "tern", Sheet: sheet})
+	}
+	sheet := sum(good.Documents[0])
+	noDesign := named("TN-01", sum(letter))
+	noDesign.Documents = [][]byte{letter}
+	large := bytes.Repeat([]byte("#"), store.MaxDocument+1)
+	tooLarge := named("TN-01", sum(large))
+	tooLarge.Documents = [][]byte{large}
+	without := good
+	without.Documents = nil
+
+	for name, test := range map[string]struct {
+		life Life
+		more map[string][]byte
+		says string
+	}{
+		"no job":               {life: good.with(t, workflow.TouchTested{Job: "nope", Joint: "spar"}), says: "nope"},
+		"no design sheet":      {life: noDesign, says: "the document " + sum(letter)},
+		"no document":          {life: without, says: sheet},
+		"no seal":              {life: good.with(t, workflow.Sealed{Size: 1, Note: sum(letter)}), says: sum(letter)},
+		"no mark":              {life: named("tn-01", sheet), says: "is no mark"},
+		"another mark later":   {life: good.with(t, workflow.Registered{Mark: "TN-09", Design: "tern", Sheet: sheet}), says: `not that of "TN-01"`},
+		"a document too large": {life: tooLarge, says: "too large"},
+		"another photo": {
+			life: good.with(t, workflow.PhotoKept{Photo: sum(letter), Name: "letter.png", Type: "image/png"}),
+			more: map[string][]byte{photosIn + strings.TrimPrefix(sum(letter), "sha256:"): []byte("other")}, says: "not as it was",
+		},
+		"two journals":    {life: good, more: map[string][]byte{journalFile: nil}, says: "twice"},
+		"something else":  {life: good, more: map[string][]byte{"../x\n": nil}, says: `it holds "../x\n"`},
+		"an empty record": {life: Life{Mark: "TN-01"}, says: "empty"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			d := deskAt(filepath.Join(t.TempDir(), "fettle.db"))
+			_, err := d.Import(t.Context(), packed(t, test.life, test.more))
+			if !errors.Is(err, ErrNotCarried) || !strings.Contains(err.Error(), test.says) {
+				t.Errorf("said %v, want %q", err, test.says)
+			}
+			left, err := os.ReadDir(filepath.Dir(d.Path))
+			if err != nil || len(left) > 0 {
+				t.Errorf("there is %v, %v", left, err)
+			}
+		})
+	}
+}
+
+// What another program adds when it packs the file anew does no harm, and
+// nothing of it is kept.
+func TestImportOfMoreThanIsNamed(t *testing.T) {
+	d := deskAt(filepath.Join(t.TempDir(), "fettle.db"))
+	letter := []byte("glue: contact\n")
+	state, err := d.Import(t.Context(), packed(t, aLife(t), map[string][]byte{
+		documentsIn: nil, photosIn: nil,
+		documentsIn + strings.TrimPrefix(store.Digest(letter), "sha256:"): letter,
+	}))
+	if err != nil || state.Airframe.Mark != "TN-01" {
+		t.Fatalf("%+v, %v", state, err)
+	}
+	err = d.Store.View(t.Context(), func(r store.Reader) error {
+		_, err := r.Document(store.Digest(letter))
+		return err
+	})
+	if !errors.Is(err, store.ErrNotFound) {
+		t.Errorf("a document that nothing names was kept: %v", err)
+	}
+	if health, err := d.Doctor(t.Context()); err != nil || !health.Sound() {
+		t.Errorf("%+v, %v", health, err)
+	}
+}
