@@ -12,9 +12,20 @@ import (
 	"fettle/store/wholefile"
 )
 
+// File is the file that the store is in: what its path leads to, where that is a
+// link.
+func (s *Store) File() string {
+	if info, err := os.Lstat(s.path); err == nil && info.Mode()&fs.ModeSymlink != 0 {
+		if file, err := filepath.EvalSymlinks(s.path); err == nil {
+			return file
+		}
+	}
+	return s.path
+}
+
 // Replace puts the store in the file with in the place of this one, sound or
-// damaged, and keeps the one that was there under the name aside. All are on one
-// disk, and aside is not taken. It tells whether there was one to keep. Where the
+// damaged, and keeps the one that was there under the name aside. Both are in the
+// folder of its [Store.File], and aside is not taken. It tells whether there was one to keep. Where the
 // disk knows links there is a store at every moment, even if the power fails.
 //
 // Before that, check is called with what is there, under the lock, so that
@@ -28,14 +39,15 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 	defer s.leave()
 
 	var own error // which is check's
+	path := s.File()
 	for range attempts {
 		if err = s.look(true); err == nil {
 			kept = true
-			own, err = s.replaceFile(ctx, deadline, with, aside, check)
+			own, err = s.replaceFile(ctx, deadline, path, with, aside, check)
 			break
 		}
 		if errors.Is(err, fs.ErrNotExist) {
-			err = wholefile.Move(with, s.path)
+			err = wholefile.Move(with, path)
 		}
 		// Another process made the file between the two: that one is replaced.
 		if !errors.Is(err, fs.ErrExist) {
@@ -48,13 +60,13 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 	case err != nil:
 		return false, s.fail(writing, err)
 	}
-	return kept, s.fail(writing, wholefile.Confirm(filepath.Dir(s.path)))
+	return kept, s.fail(writing, wholefile.Confirm(filepath.Dir(path)))
 }
 
 // replaceFile replaces the file that is there. It is locked without bbolt, which
 // would follow what it finds in a damaged one.
-func (s *Store) replaceFile(ctx context.Context, deadline time.Time, with, aside string, check func(store.Reader) error) (own, err error) {
-	h, err := s.whenFree(ctx, deadline, func() (*handle, error) { return lockFile(s.path) })
+func (s *Store) replaceFile(ctx context.Context, deadline time.Time, path, with, aside string, check func(store.Reader) error) (own, err error) {
+	h, err := s.whenFree(ctx, deadline, func() (*handle, error) { return lockFile(path) })
 	if err != nil {
 		return nil, err
 	}
@@ -76,15 +88,15 @@ func (s *Store) replaceFile(ctx context.Context, deadline time.Time, with, aside
 		h.close() // a file that is open keeps its name there
 	}
 	undo := func() error { return os.Remove(aside) }
-	err = os.Link(s.path, aside)
+	err = os.Link(path, aside)
 	if err != nil && !errors.Is(err, fs.ErrExist) { // the disk knows no links
-		undo = func() error { return os.Rename(aside, s.path) }
-		err = wholefile.Move(s.path, aside)
+		undo = func() error { return os.Rename(aside, path) }
+		err = wholefile.Move(path, aside)
 	}
 	if err != nil {
 		return nil, err
 	}
-	if err := os.Rename(with, s.path); err != nil {
+	if err := os.Rename(with, path); err != nil {
 		return nil, errors.Join(err, undo())
 	}
 	return nil, nil

@@ -113,14 +113,15 @@ func (d *Desk) Restore(ctx context.Context, from string, force bool) (Copied, er
 	if _, err := os.Stat(from); err != nil {
 		return Copied{}, fmt.Errorf("the copy: %w", err)
 	}
-	part := fmt.Sprintf("%s.part-%d", d.Path, os.Getpid())
+	file := bolt.New(d.Path).File()
+	part := fmt.Sprintf("%s.part-%d", file, os.Getpid())
 	defer func() { _ = os.Remove(part) }()
 	out, pictures, err := copyStore(ctx, bolt.New(from), part)
 	if err != nil {
 		return Copied{}, err
 	}
 	out.File = d.Path
-	aside := d.Path + d.Now().UTC().Format("-20060102T150405") + ".aside"
+	aside := file + d.Now().UTC().Format("-20060102T150405") + ".aside"
 	kept := false
 	for range tries {
 		if kept, err = d.replace(ctx, part, aside, force); !errors.Is(err, errGrown) {
