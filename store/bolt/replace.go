@@ -87,16 +87,17 @@ func (s *Store) replaceFile(ctx context.Context, deadline time.Time, path, with,
 	if !locksEarly {
 		h.close() // a file that is open keeps its name there
 	}
-	undo := func() error { return os.Remove(aside) }
+	put, undo := os.Rename, func() error { return os.Remove(aside) }
 	err = os.Link(path, aside)
 	if err != nil && !errors.Is(err, fs.ErrExist) { // the disk knows no links
-		undo = func() error { return os.Rename(aside, path) }
+		// For a moment nothing has the name, and a writer may make a store there.
+		put, undo = wholefile.Move, func() error { return wholefile.Move(aside, path) }
 		err = wholefile.Move(path, aside)
 	}
 	if err != nil {
 		return nil, err
 	}
-	if err := os.Rename(with, path); err != nil {
+	if err := put(with, path); err != nil {
 		return nil, errors.Join(err, undo())
 	}
 	return nil, nil
