@@ -26,5 +26,7 @@
 // bbolt writes. Before it sees a file for writing, the pages that it will follow
 // have been read in that way, under the same lock, and its list of free pages
 // has been found as the last write left it, by a stamp (see stamp.go); without
-// the stamp every page is looked at. [Examine] looks at everything.
+// the stamp every page is looked at. The stamp also tells when the head of the
+// last append was harmed afterwards: then the state before is neither read nor
+// written to as though it were the newest. [Examine] looks at everything.
 package bolt

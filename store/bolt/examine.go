@@ -42,7 +42,9 @@ func (s *Store) Examine(ctx context.Context) (Report, error) {
 			if older {
 				break // what is wrong with it was not asked for
 			}
-			if len(states) == 1 {
+			if err := checkNewest(file, state); err != nil {
+				report.Faults = append(report.Faults, err)
+			} else if len(states) == 1 {
 				report.Faults = append(report.Faults, damaged("one of its two heads is not as it was written: if it was the newer one, the last append is missing"))
 			}
 			report.Faults = append(report.Faults, v.faults...)

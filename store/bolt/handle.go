@@ -163,6 +163,9 @@ func (h *handle) view() (*view, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := checkNewest(h.file, head); err != nil {
+		return nil, err
+	}
 	return newView(h.file, head)
 }
 

@@ -16,6 +16,9 @@ import (
 // stamp stands at the end of the older head's, where harm to it costs nothing,
 // and the next commit wipes it out. It is never waited for: where it is missing
 // or does not fit, as after a kill, every page is looked at once.
+//
+// It is written when its state is on the disk. So it also tells, where the newer
+// head is harmed, that there was one, and that the older is not what counts.
 const (
 	stampMagic = "fettle.1"
 	stampSize  = 32
@@ -58,6 +61,21 @@ func stamped(file io.ReaderAt, h head, body []byte) bool {
 	got := make([]byte, stampSize)
 	_, err := file.ReadAt(got, stampPlace(h))
 	return err == nil && bytes.Equal(got, makeStamp(h, body))
+}
+
+// checkNewest makes sure that no later state was on the disk than that of the
+// newest head that can be read.
+func checkNewest(file io.ReaderAt, h head) error {
+	later := head{pageSize: h.pageSize, txid: h.txid + 1}
+	want := binary.BigEndian.AppendUint64([]byte(stampMagic), later.txid)
+	got := make([]byte, len(want))
+	if _, err := file.ReadAt(got, stampPlace(later)); err != nil {
+		return err
+	}
+	if bytes.Equal(got, want) {
+		return damaged("its newer head is not as it was written, and the last append is missing")
+	}
+	return nil
 }
 
 // checkFree makes sure that a write overwrites nothing in use, and frees nothing

@@ -178,6 +178,9 @@ func prepareWrite(file *os.File, p plan) (fn change, old bool, err error) {
 	if err != nil {
 		return nil, false, err
 	}
+	if err := checkNewest(file, head); err != nil {
+		return nil, false, err
+	}
 	v, err := newView(file, head)
 	if err != nil {
 		return nil, false, err
