@@ -47,12 +47,17 @@ func (d *Desk) Doctor(ctx context.Context) (Health, error) {
 		return h, nil
 	}
 	h.Schema, h.Documents = report.Schema, len(report.Documents)
-	for _, fault := range report.Faults {
-		h.Faults = append(h.Faults, fault.Error())
-	}
+	h.Faults = texts(report.Faults)
 	h.Airframes = make([]Patient, len(report.Journals))
 	each(len(report.Journals), func(i int) { h.Airframes[i] = d.examine(ctx, report.Journals[i]) })
 	return h, ctx.Err()
+}
+
+func texts(faults []error) (all []string) {
+	for _, fault := range faults {
+		all = append(all, fault.Error())
+	}
+	return all
 }
 
 func (d *Desk) examine(ctx context.Context, j bolt.FoundJournal) Patient {
@@ -84,6 +89,7 @@ func (d *Desk) examine(ctx context.Context, j bolt.FoundJournal) Patient {
 // A Salvage says what was saved of a damaged store.
 type Salvage struct {
 	Copied
+	Faults    []string       `json:"faults,omitempty"`            // of the file: they may hide what no journal tells of
 	Parts     []SalvagedPart `json:"parts,omitempty"`             // of journals that are not whole
 	Documents []string       `json:"missing_documents,omitempty"` // what the journals name and is lost
 }
@@ -106,7 +112,7 @@ func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
 	if err != nil {
 		return Salvage{}, err
 	}
-	out := Salvage{Copied: Copied{File: to}}
+	out := Salvage{Copied: Copied{File: to}, Faults: texts(report.Faults)}
 	var pictures []picture
 	var parts []Life
 	err = bolt.Create(ctx, to, func(b *bolt.Builder) error {

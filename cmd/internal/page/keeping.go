@@ -61,6 +61,9 @@ type Salvage desk.Salvage
 func (s Salvage) Markdown(c Clock) string {
 	var l lines
 	l.item("%s: %d airframes, %d entries, %d photos, each journal whole", esc(s.File), s.Airframes, s.Entries, s.Photos)
+	for _, f := range s.Faults {
+		l.item("**the file:** %s", esc(f))
+	}
 	for _, p := range s.Parts {
 		kept := "nothing of it can be read"
 		if p.File != "" {
