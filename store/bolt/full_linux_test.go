@@ -94,6 +94,34 @@ func TestFullDisk(t *testing.T) {
 	checkFull(t, path, size+1)
 }
 
+// TestMigrationOnAFullDisk gives a small disk room page by page until a store can
+// be brought to the present schema: what is tried before leaves no copy behind,
+// which would take the room of the next.
+func TestMigrationOnAFullDisk(t *testing.T) {
+	folder := smallDisk(t)
+	path, ballast := filepath.Join(folder, "fettle.db"), filepath.Join(folder, "ballast")
+	before := unzipSample(t, samples()[1], path)
+	fill(t, ballast)
+	refused := 0
+	for {
+		err := tryAppend(t, path, "SK-02", 1, "more")
+		if err == nil {
+			break
+		}
+		wantError(t, err, "write", path, store.ErrFull)
+		wantOnly(t, folder, "ballast", "fettle.db")
+		if got := mustRead(t, path); !got.equal(content{sampleContent().journals, map[string]string{}}) {
+			t.Errorf("read as %.300v", got)
+		}
+		if refused++; t.Failed() {
+			t.Fatalf("after %d refusals", refused)
+		}
+		free(t, ballast, os.Getpagesize())
+	}
+	wantOnly(t, folder, "ballast", "fettle.db", "fettle.db-schema-1.bak")
+	t.Logf("%d refusals for %d KiB", refused, len(before)>>10)
+}
+
 func fill(t *testing.T, path string) {
 	t.Helper()
 	f, err := os.Create(path)

@@ -40,10 +40,17 @@ func (s *Store) migrate(ctx context.Context, h *handle) error {
 		kept, err = keepOld(ctx, h.file, head, s.path, v.schema)
 		return err
 	})
-	if err == nil && s.Migrated != nil {
+	if err != nil {
+		// A store that is as it was needs no copy, and the next try makes its own.
+		if now, headErr := readHead(h.file); kept != "" && headErr == nil && now == head {
+			_ = os.Remove(kept)
+		}
+		return err
+	}
+	if s.Migrated != nil {
 		s.Migrated(v.schema, schema, kept)
 	}
-	return err
+	return nil
 }
 
 // addHashes writes every journal anew, with the hashes of its tree, as schema 2
@@ -87,8 +94,11 @@ func keepOld(ctx context.Context, file *os.File, h head, path string, schema int
 		err = wholefile.Create(ctx, name, 0o600, func(copy *os.File) error {
 			return copyBytes(ctx, copy, file, int64(h.pages*h.pageSize))
 		})
+		if err == nil {
+			return name, nil
+		}
 		if !errors.Is(err, fs.ErrExist) {
-			return name, err
+			return "", err
 		}
 	}
 }
