@@ -46,7 +46,9 @@ func Create(ctx context.Context, path string, fill func(*Builder) error, check f
 		}
 		return b.flush()
 	}, func(temp string) error {
-		own = check(New(temp))
+		draft := New(temp)
+		draft.named = s.path // the other name says nothing to anyone
+		own = check(draft)
 		return own
 	})
 	if own != nil {

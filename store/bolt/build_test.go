@@ -253,3 +253,24 @@ func TestReplaceUnderWriters(t *testing.T) {
 		t.Errorf("%d journals are somewhere, want %d", len(all), 1+writers*each)
 	}
 }
+
+// A check that fails to read the new store names it as it would have been named.
+func TestCreateFailsTheCheck(t *testing.T) {
+	folder := t.TempDir()
+	path := filepath.Join(folder, "fettle.db")
+	err := bolt.Create(t.Context(), path, func(b *bolt.Builder) error {
+		return b.Append("CW-01", [][]byte{[]byte("first")})
+	}, func(s *bolt.Store) error {
+		entries, err := os.ReadDir(folder)
+		if err != nil || len(entries) != 1 {
+			t.Fatal(entries, err)
+		}
+		mustWriteFile(t, filepath.Join(folder, entries[0].Name()), []byte("harmed"), 0o600)
+		err = s.View(t.Context(), func(store.Reader) error { return nil })
+		return fmt.Errorf("reading it again: %w", err)
+	})
+	if !errors.Is(err, store.ErrForeign) || !strings.Contains(err.Error(), "the store "+path+": ") {
+		t.Errorf("said: %v", err)
+	}
+	wantOnly(t, folder)
+}

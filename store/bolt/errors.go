@@ -54,7 +54,7 @@ func (s *Store) fail(op string, err error) error {
 		return err
 	}
 	err = kind(op, err)
-	return &store.Error{Op: op, Path: s.path, Err: err, Hint: hint(err)}
+	return &store.Error{Op: op, Path: s.named, Err: err, Hint: hint(err)}
 }
 
 // kind finds the store's own error for one of bbolt or of the system.

@@ -34,7 +34,8 @@ type Store struct {
 	// the file in which it is kept as it was before. It may be nil.
 	Migrated func(from, to int, kept string)
 
-	path string
+	path  string
+	named string // the path in what is said of it
 
 	// turn puts this process's openings in a queue: trying for the file's lock
 	// in turns keeps a busy writer from starving the others.
@@ -48,7 +49,7 @@ func New(path string) *Store {
 	if path != "" {
 		path = filepath.Clean(path)
 	}
-	return &Store{path: path, turn: make(chan struct{}, 1)}
+	return &Store{path: path, named: path, turn: make(chan struct{}, 1)}
 }
 
 // View is [store.Store.View]. It gives the context's error, that of fn, or an

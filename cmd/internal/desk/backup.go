@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math/rand/v2"
 	"os"
 	"slices"
+	"time"
 
 	"fettle/store"
 	"fettle/store/bolt"
@@ -114,14 +116,18 @@ func (d *Desk) Restore(ctx context.Context, from string, force bool) (Copied, er
 		return Copied{}, fmt.Errorf("the copy: %w", err)
 	}
 	file := bolt.New(d.Path).File()
-	part := fmt.Sprintf("%s.part-%d", file, os.Getpid())
+	part := fmt.Sprintf("%s.part-%016x", file, rand.Uint64()) // one that was killed may have left its own
 	defer func() { _ = os.Remove(part) }()
 	out, pictures, err := copyStore(ctx, bolt.New(from), part)
 	if err != nil {
+		var failure *store.Error
+		if errors.As(err, &failure) && failure.Path == part {
+			failure.Path = d.Path // which it was to be
+		}
 		return Copied{}, err
 	}
 	out.File = d.Path
-	aside := file + d.Now().UTC().Format("-20060102T150405") + ".aside"
+	aside := asideOf(file, d.Now())
 	kept := false
 	for range tries {
 		if kept, err = d.replace(ctx, part, aside, force); !errors.Is(err, errGrown) {
@@ -136,6 +142,18 @@ func (d *Desk) Restore(ctx context.Context, from string, force bool) (Copied, er
 	}
 	out.Photos, out.Missing = copyPhotos(ctx, pictures, photos.Beside(from), photos.Beside(d.Path))
 	return out, nil
+}
+
+// asideOf gives a name that is not taken for the store that is replaced.
+func asideOf(file string, now time.Time) string {
+	stem := file + now.UTC().Format("-20060102T150405")
+	name := stem + ".aside"
+	for number := 2; ; number++ {
+		if _, err := os.Lstat(name); err != nil {
+			return name
+		}
+		name = fmt.Sprintf("%s-%d.aside", stem, number)
+	}
 }
 
 // replace puts the store in the file part in the place of the desk's, if nothing

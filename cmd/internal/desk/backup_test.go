@@ -1,12 +1,14 @@
 package desk
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"fettle/store"
 	"fettle/workflow"
 )
 
@@ -52,5 +54,41 @@ func TestRestoreThroughALink(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// Two restores in one second keep two stores aside.
+func TestRestoreTwiceAtOnce(t *testing.T) {
+	d := aFleet(t)
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	if _, err := d.Backup(t.Context(), copied); err != nil {
+		t.Fatal(err)
+	}
+	aside := map[string]bool{}
+	for range 3 {
+		out, err := d.Restore(t.Context(), copied, true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		wantSound(t, deskAt(out.Aside))
+		aside[out.Aside] = true
+	}
+	if len(aside) != 3 {
+		t.Errorf("aside are %v", aside)
+	}
+}
+
+// What fails before the copy is in place names the store, and nothing that was
+// only there on the way.
+func TestRestoreWhereNothingCanBeWritten(t *testing.T) {
+	d := aFleet(t)
+	folder := filepath.Join(t.TempDir(), "folder")
+	if err := os.Mkdir(folder, 0o500); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(folder, "fettle.db")
+	_, err := deskAt(path).Restore(t.Context(), d.Path, false)
+	if !errors.Is(err, store.ErrReadOnly) || !strings.HasPrefix(err.Error(), "cannot write the store "+path+": ") {
+		t.Errorf("said: %v", err)
 	}
 }
