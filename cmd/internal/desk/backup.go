@@ -47,7 +47,9 @@ func (d *Desk) Backup(ctx context.Context, to string) (Copied, error) {
 	if err != nil {
 		return Copied{}, taken(to, err)
 	}
-	out.Photos, out.Missing = copyPhotos(ctx, pictures, d.Photos, photos.Beside(to))
+	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, d.Photos, photos.Beside(to)); err != nil {
+		return out, fmt.Errorf("%s is there and whole, but not all of its photos: %w", to, err)
+	}
 	return out, nil
 }
 
@@ -140,7 +142,13 @@ func (d *Desk) Restore(ctx context.Context, from string, force bool) (Copied, er
 	if kept {
 		out.Aside = aside
 	}
-	out.Photos, out.Missing = copyPhotos(ctx, pictures, photos.Beside(from), photos.Beside(d.Path))
+	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, photos.Beside(from), photos.Beside(d.Path)); err != nil {
+		was := ""
+		if kept {
+			was = " (what was here is kept as " + aside + ")"
+		}
+		return out, fmt.Errorf("the store is restored%s, but not all of its photos: %w", was, err)
+	}
 	return out, nil
 }
 

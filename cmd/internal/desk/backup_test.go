@@ -1,7 +1,10 @@
 package desk
 
 import (
+	"bytes"
 	"errors"
+	"image"
+	"image/png"
 	"os"
 	"path/filepath"
 	"strings"
@@ -9,6 +12,7 @@ import (
 	"time"
 
 	"fettle/store"
+	"fettle/store/photos"
 	"fettle/workflow"
 )
 
@@ -90,5 +94,48 @@ func TestRestoreWhereNothingCanBeWritten(t *testing.T) {
 	_, err := deskAt(path).Restore(t.Context(), d.Path, false)
 	if !errors.Is(err, store.ErrReadOnly) || !strings.HasPrefix(err.Error(), "cannot write the store "+path+": ") {
 		t.Errorf("said: %v", err)
+	}
+}
+
+// A copy without its photos, for want of room or of patience, is not called done.
+func TestPhotosThatCannotBeCopied(t *testing.T) {
+	d := aFleet(t)
+	var picture bytes.Buffer
+	if err := png.Encode(&picture, image.NewGray(image.Rect(0, 0, 8, 8))); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "tip.png")
+	if err := os.WriteFile(file, picture.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := d.Photograph(t.Context(), "TN-01", workflow.Note{Text: "the tip"}, []string{file}, time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	good := filepath.Join(t.TempDir(), "good.db")
+	if out, err := d.Backup(t.Context(), good); err != nil || out.Photos != 1 {
+		t.Fatalf("%+v, %v", out, err)
+	}
+
+	shut := func(path string) {
+		t.Helper()
+		if err := os.Mkdir(photos.Beside(path).Path(), 0o500); err != nil {
+			t.Fatal(err)
+		}
+	}
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	shut(copied)
+	if _, err := d.Backup(t.Context(), copied); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), copied+" is there") {
+		t.Errorf("backup: %v", err)
+	}
+	saved := filepath.Join(t.TempDir(), "saved.db")
+	shut(saved)
+	if _, err := d.Salvage(t.Context(), saved); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), saved+" is there") {
+		t.Errorf("salvage: %v", err)
+	}
+	other := aFleet(t)
+	shut(other.Path)
+	out, err := other.Restore(t.Context(), good, true)
+	if !errors.Is(err, store.ErrReadOnly) || out.Aside == "" || !strings.Contains(err.Error(), out.Aside) {
+		t.Errorf("restore: %+v, %v", out, err)
 	}
 }

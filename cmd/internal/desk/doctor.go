@@ -151,7 +151,9 @@ func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
 			return out, taken(out.Parts[i].File, err)
 		}
 	}
-	out.Photos, out.Missing = copyPhotos(ctx, pictures, d.Photos, photos.Beside(to))
+	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, d.Photos, photos.Beside(to)); err != nil {
+		return out, fmt.Errorf("%s is there, with all that could be saved but photos: %w", to, err)
+	}
 	return out, nil
 }
 

@@ -108,19 +108,28 @@ func (l *Life) pictures() []picture {
 }
 
 // copyPhotos copies photos; one that is missing is said and does not stop the
-// rest.
-func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n int, missing []string) {
+// rest. What would stop every other ends it.
+func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n int, missing []string, err error) {
 	for _, p := range all {
-		if err := copyPhoto(ctx, p.Photo, from, to); err != nil {
+		err := copyPhoto(ctx, p.Photo, from, to)
+		switch {
+		case err == nil:
+			n++
+		case ctx.Err() != nil:
+			return n, missing, ctx.Err()
+		case errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):
+			return n, missing, err
+		default:
 			missing = append(missing, fmt.Sprintf("%s of %s: %v", p.Name, p.mark, err))
-			continue
 		}
-		n++
 	}
-	return n, missing
+	return n, missing, nil
 }
 
 func copyPhoto(ctx context.Context, digest string, from, to photos.Folder) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
 	data, err := from.Read(digest)
 	if err != nil {
 		return err
