@@ -33,7 +33,7 @@ func TestKinds(t *testing.T) {
 		{writing, unconfirmed(system(syscall.ENOSPC)), nil},
 		{writing, unconfirmed(system(syscall.EACCES)), nil},
 	} {
-		err := (&Store{path: "/p"}).fail(test.op, test.err)
+		err := New("/p").fail(test.op, test.err)
 		var failure *store.Error
 		if !errors.As(err, &failure) || failure.Op != test.op || failure.Path != "/p" || failure.Hint == "" {
 			t.Errorf("%v became %#v", test.err, err)
