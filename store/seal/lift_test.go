@@ -1,0 +1,69 @@
+package seal
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+)
+
+// What survives a screen, a letter or another system is read; what was changed
+// is still refused.
+func TestLift(t *testing.T) {
+	key, _, err := NewKey("bench")
+	if err != nil {
+		t.Fatal(err)
+	}
+	records := [][]byte{[]byte("one"), []byte("two"), []byte("three")}
+	older, err := key.Sign("fettle/CW-01", HeadOf(records[:2]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	seal, err := key.Sign("fettle/CW-01", HeadOf(records))
+	if err != nil {
+		t.Fatal(err)
+	}
+	inclusion, err := ProveInclusion(records[1], 1, seal, HashesOf(records))
+	if err != nil {
+		t.Fatal(err)
+	}
+	growth, err := ProveConsistency(older, seal, HashesOf(records))
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Split(string(seal), "\n")
+	signature := lines[4]
+	behind := strings.LastIndex(signature, " ")
+	broken := func(at int, glue string) string {
+		return strings.Replace(string(seal), signature, signature[:at]+glue+strings.TrimLeft(signature[at:], " "), 1)
+	}
+	shown := "Seal of CW-01, 3 entries\n\n  " + strings.ReplaceAll(string(seal), "\n", "\n  ") + "\nThe public key:\n\n  " + key.Public() + "\n"
+	tests := map[string]struct {
+		copied string
+		want   []byte
+	}{
+		"as it is":               {string(seal), seal},
+		"another system":         {strings.ReplaceAll(string(seal), "\n", "\r\n"), seal},
+		"without its end":        {strings.TrimRight(string(seal), "\n"), seal},
+		"set in":                 {"  " + strings.ReplaceAll(string(seal), "\n", "\n  "), seal},
+		"all that was shown":     {shown, seal},
+		"broken behind the name": {broken(behind, "\n"), seal},
+		"broken inside":          {broken(behind+41, "\n"), seal},
+		"broken twice, set in":   {"words\n\n" + strings.ReplaceAll(broken(behind+41, "\n  "), "\n", "\n  ") + "\n\nwords", seal},
+		"a proof, another system": {strings.ReplaceAll(string(inclusion.Text()), "\n", "\r\n"),
+			inclusion.Text()},
+		"a proof in a letter": {"Look:\n\n" + string(growth.Text()) + "\nYours", growth.Text()},
+		"words":               {"these are words\n", []byte("these are words\n")},
+		"nothing":             {"", []byte{}},
+	}
+	for name, tt := range tests {
+		t.Run(name, func(t *testing.T) {
+			if got := Lift([]byte(tt.copied)); !bytes.Equal(got, tt.want) {
+				t.Errorf("lifted\n%s\nout of\n%s", got, tt.copied)
+			}
+		})
+	}
+	forged := strings.Replace(shown, "\n  3\n", "\n  2\n", 1)
+	if _, err := Open(Lift([]byte(forged)), key.Public()); err == nil {
+		t.Error("a seal that was changed is good")
+	}
+}
