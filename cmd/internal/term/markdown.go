@@ -98,26 +98,64 @@ func style(colour bool) ansi.StyleConfig {
 	return c
 }
 
-// The renderer breaks lines behind these wherever they stand, and so would
-// part 5. from 9 mm and left- from boom.
-const breaks = ".,;-+"
+// The renderer breaks lines behind these wherever they stand, and so would part
+// 5. from 9 mm, left- from boom and a word from the comma behind it; and it breaks
+// at a space inside code, which is to be copied as it stands.
+const breaks = ".,;-+ "
 
 // tied is where breaks go while a text is rendered: private characters, of
 // which [Clean] leaves none in it.
 const tied = '\uE000'
 
-// tie keeps what stands inside a word or a number from being broken at.
+// tie keeps words, numbers and code from being broken inside.
 func tie(text string) string {
-	runes := []rune(text)
-	for i := 1; i+1 < len(runes); i++ {
-		if n := strings.IndexRune(breaks, runes[i]); n >= 0 && inWord(runes[i-1]) && inWord(runes[i+1]) {
-			runes[i] = tied + rune(n)
+	lines := strings.SplitAfter(text, "\n")
+	block := false
+	for i, line := range lines {
+		switch fence := strings.HasPrefix(strings.TrimLeft(line, " "), "```"); {
+		case fence:
+			block = !block
+		case block:
+			lines[i] = strings.Map(tieRune, line)
+		default:
+			lines[i] = tieLine([]rune(line))
 		}
 	}
-	return string(runes)
+	return strings.Join(lines, "")
 }
 
-func inWord(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }
+func tieRune(r rune) rune {
+	if n := strings.IndexRune(breaks, r); n >= 0 {
+		return tied + rune(n)
+	}
+	return r
+}
+
+func tieLine(line []rune) string {
+	code, text := false, false // text: more than the number of an item was there
+	for i, r := range line {
+		switch {
+		case r == '`' && (i == 0 || line[i-1] != '\\'):
+			code = !code
+		case code && r != ' ':
+			line[i] = tieRune(r)
+		case i > 0 && i+1 < len(line) && r != ' ' && inWord(line[i-1]) && inWord(line[i+1]):
+			line[i] = tieRune(r)
+		case i > 0 && text && strings.ContainsRune(".,;", r) && closes(line[i-1]) && (i+1 == len(line) || unicode.IsSpace(line[i+1])):
+			line[i] = tieRune(r)
+		}
+		text = text || !unicode.IsSpace(r) && !unicode.IsDigit(r)
+	}
+	return string(line)
+}
+
+func inWord(r rune) bool {
+	return unicode.IsLetter(r) || unicode.IsDigit(r) || r >= tied && r < tied+rune(len(breaks))
+}
+
+// closes reports whether a word can end so. Emphasis is left alone: what stands
+// behind it says where it ends.
+func closes(r rune) bool { return inWord(r) || strings.ContainsRune("°%)]`'\"", r) }
 
 func untie(text string) string {
 	return strings.Map(func(r rune) rune {

@@ -60,6 +60,29 @@ func TestBreaks(t *testing.T) {
 	}
 }
 
+// What stands behind a word stays with it, whatever the width, and what is code
+// is shown as it is.
+func TestBreaksKeepWhatBelongsTogether(t *testing.T) {
+	const words = "1. entry 26 of the left-boom, 5.9 mm: **good**; inside `[-------o-------]`; stale, by (work) on it; and so on.\n"
+	for width := 45; width < 90; width++ {
+		out := show(t, words, width)
+		for i, line := range strings.Split(out, "\n") {
+			if first := strings.TrimLeft(line, " "); first != "" && strings.ContainsRune(".,;", rune(first[0])) {
+				t.Errorf("at %d columns line %d begins with %q", width, i, first)
+			}
+		}
+		for _, whole := range []string{"1. entry", "left-boom,", "[-------o-------];", "(work)", "good;"} {
+			if !strings.Contains(out, whole) {
+				t.Errorf("at %d columns %s is broken in\n%s", width, whole, out)
+			}
+		}
+		const code = "— fettle /T5mlG1RQPUnkLrAK7oy4IJV7JmfeJLpmkkkNtrQf6wK9sptRWLca5gOZ + \"a - b\", a; b"
+		if out := show(t, "```\n"+code+"\n```\n", width); strings.TrimSpace(out) != code {
+			t.Errorf("at %d columns code is shown as %q", width, out)
+		}
+	}
+}
+
 func TestAsking(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	var out bytes.Buffer
