@@ -33,20 +33,31 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
 	}
-	text, err := renderer.Render(tie(Clean(markdown)))
+	tied, code := tie(Clean(markdown))
+	text, err := renderer.Render(tied)
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
 	}
-	text = untie(text)
+	text = untie(text, code)
 	// The renderer pads every line to the full width, and leaves runs of empty ones.
 	lines := strings.Split(strings.Trim(text, "\n"), "\n")
 	for i, line := range lines {
-		lines[i] = strings.TrimRight(line, " ")
+		lines[i] = trimmed(line)
 	}
 	hang(lines)
 	lines = slices.CompactFunc(lines, func(a, b string) bool { return a == "" && b == "" })
 	_, err = fmt.Fprintln(w, strings.Trim(strings.Join(lines, "\n"), "\n"))
 	return err
+}
+
+// trimmed is a line without space at its end, which the renderer may have given
+// a colour.
+func trimmed(line string) string {
+	plain := strings.TrimRight(xansi.Strip(line), " ")
+	if plain == "" {
+		return ""
+	}
+	return xansi.Truncate(line, xansi.StringWidth(plain), "")
 }
 
 // hanging is how far the second line of an item stands in.
@@ -99,50 +110,48 @@ func style(colour bool) ansi.StyleConfig {
 }
 
 // The renderer breaks lines behind these wherever they stand, and so would part
-// 5. from 9 mm, left- from boom and a word from the comma behind it; and it breaks
-// at a space inside code, which is to be copied as it stands.
-const breaks = ".,;-+ "
+// 5. from 9 mm, left- from boom and a word from the comma behind it.
+const breaks = ".,;-+"
 
-// tied is where breaks go while a text is rendered: private characters, of
-// which [Clean] leaves none in it.
-const tied = '\uE000'
+// While a text is rendered private characters stand for breaks, and for lines of
+// code, which are to be copied as they are. [Clean] leaves none of these in it.
+const (
+	tied      = '\uE000'
+	codeLines = '\U000F0000'
+	mostLines = 0xfffd
+)
 
-// tie keeps words, numbers and code from being broken inside.
-func tie(text string) string {
-	lines := strings.SplitAfter(text, "\n")
+// tie keeps words and numbers from being broken inside, and takes the lines of
+// code out.
+func tie(text string) (_ string, code []string) {
+	lines := strings.Split(text, "\n")
 	block := false
 	for i, line := range lines {
 		switch fence := strings.HasPrefix(strings.TrimLeft(line, " "), "```"); {
 		case fence:
 			block = !block
-		case block:
-			lines[i] = strings.Map(tieRune, line)
-		default:
+		case block && line != "" && len(code) < mostLines:
+			lines[i] = string(codeLines + rune(len(code)))
+			code = append(code, line)
+		case !block:
 			lines[i] = tieLine([]rune(line))
 		}
 	}
-	return strings.Join(lines, "")
-}
-
-func tieRune(r rune) rune {
-	if n := strings.IndexRune(breaks, r); n >= 0 {
-		return tied + rune(n)
-	}
-	return r
+	return strings.Join(lines, "\n"), code
 }
 
 func tieLine(line []rune) string {
 	code, text := false, false // text: more than the number of an item was there
 	for i, r := range line {
+		n := strings.IndexRune(breaks, r)
 		switch {
 		case r == '`' && (i == 0 || line[i-1] != '\\'):
 			code = !code
-		case code && r != ' ':
-			line[i] = tieRune(r)
-		case i > 0 && i+1 < len(line) && r != ' ' && inWord(line[i-1]) && inWord(line[i+1]):
-			line[i] = tieRune(r)
-		case i > 0 && text && strings.ContainsRune(".,;", r) && closes(line[i-1]) && (i+1 == len(line) || unicode.IsSpace(line[i+1])):
-			line[i] = tieRune(r)
+		case n < 0 || i == 0:
+		case code,
+			i+1 < len(line) && inWord(line[i-1]) && inWord(line[i+1]),
+			text && n < strings.Index(breaks, "-") && closes(line[i-1]) && (i+1 == len(line) || unicode.IsSpace(line[i+1])):
+			line[i] = tied + rune(n)
 		}
 		text = text || !unicode.IsSpace(r) && !unicode.IsDigit(r)
 	}
@@ -157,13 +166,19 @@ func inWord(r rune) bool {
 // behind it says where it ends.
 func closes(r rune) bool { return inWord(r) || strings.ContainsRune("°%)]`'\"", r) }
 
-func untie(text string) string {
-	return strings.Map(func(r rune) rune {
-		if n := int(r - tied); n >= 0 && n < len(breaks) {
-			return rune(breaks[n])
+func untie(text string, code []string) string {
+	var b strings.Builder
+	for _, r := range text {
+		switch n, line := int(r-tied), int(r-codeLines); {
+		case n >= 0 && n < len(breaks):
+			b.WriteByte(breaks[n])
+		case line >= 0 && line < len(code):
+			b.WriteString(code[line])
+		default:
+			b.WriteRune(r)
 		}
-		return r
-	}, text)
+	}
+	return b.String()
 }
 
 // numbered reports whether a line begins an item of a numbered list.

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"strings"
 	"testing"
+
+	xansi "github.com/charmbracelet/x/ansi"
 )
 
 // Text from documents and journals is untrusted: nothing of it that a terminal
@@ -80,6 +82,24 @@ func TestBreaksKeepWhatBelongsTogether(t *testing.T) {
 		if out := show(t, "```\n"+code+"\n```\n", width); strings.TrimSpace(out) != code {
 			t.Errorf("at %d columns code is shown as %q", width, out)
 		}
+	}
+}
+
+// A line in colour ends where its words end: what is copied has no space behind
+// it, and a long line of code is not drawn over two.
+func TestColourEndsWithTheWords(t *testing.T) {
+	var out bytes.Buffer
+	s := Streams{Out: &out, Columns: 60, Colour: true}
+	code := strings.Repeat("fettle ", 12) + "end"
+	if err := s.Show("# Title\n\nWords **bold**; more\n\n```\nshort\n" + code + "\n```\n\nlast\n"); err != nil {
+		t.Fatal(err)
+	}
+	plain := xansi.Strip(out.String())
+	if want := "Title\n\nWords bold; more\n\n  short\n  " + code + "\n\nlast\n"; plain != want {
+		t.Errorf("shown as %q, not %q", plain, want)
+	}
+	if plain == out.String() {
+		t.Error("nothing is in colour")
 	}
 }
 
