@@ -4,7 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -23,6 +24,7 @@ type auditOptions struct {
 	against, key     string
 	newer            string
 	entry            int64
+	one              bool // an entry was given
 }
 
 func (a *app) auditCommand() *cobra.Command {
@@ -53,6 +55,10 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.StringVar(&o.newer, "newer", "", "with --against: print the proof that the journal under this newer `SEAL` began with what was sealed")
 	flags.StringVar(&o.key, "key", "", "the public `KEY` of who sealed it; else your own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		o.one = cmd.Flags().Changed("entry")
+		if a.json && !cmd.Flags().Changed("format") {
+			o.format = "json"
+		}
 		return a.audit(cmd.Context(), args, o)
 	}
 	return cmd
@@ -66,10 +72,16 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if o.filter.To, err = day(o.to, 1); err != nil {
 		return err
 	}
+	if err := o.check(len(args)); err != nil {
+		return err
+	}
+	switch {
+	case a.json && o.format != "json":
+		return usage("--json and --format %s ask for two forms: name one", o.format)
+	case o.format == "json":
+		a.json = true
+	}
 	if o.all {
-		if !o.prove || len(args) > 0 || o.against != "" {
-			return usage("--all goes with --prove, and with no mark and no seal")
-		}
 		return a.proveAll(ctx)
 	}
 	d, mark, _, err := a.deskOf(ctx, args)
@@ -78,9 +90,6 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	}
 	if o.prove || o.against != "" {
 		return a.prove(ctx, d, mark, o)
-	}
-	if o.entry >= 0 || o.newer != "" {
-		return usage("a proof needs the seal that it is about: --against SEAL")
 	}
 	state, err := d.State(ctx, mark)
 	if err != nil {
@@ -95,22 +104,67 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if err != nil {
 		return err
 	}
-	return a.showAudit(page.NewAudit(state, summary, readings, o.filter != workflow.AuditFilter{}), o.format)
+	return a.showAudit(page.NewAudit(state, summary, readings, o.chosen()), o.format)
+}
+
+// check says what of a command line makes no sense, so that no wish is passed
+// over in silence.
+func (o auditOptions) check(marks int) error {
+	proves := o.prove || o.against != ""
+	switch {
+	case !slices.Contains([]string{"text", "md", "json", "csv"}, o.format):
+		return usage("%q is no format; write text, md, json or csv", o.format)
+	case o.all && (!o.prove || marks > 0 || o.against != ""):
+		return usage("--all goes with --prove, and with no mark and no seal")
+	case o.against == "" && (o.one || o.newer != ""):
+		return usage("a proof needs the seal that it is about: --against SEAL")
+	case o.against == "" && o.key != "":
+		return usage("a key is to check a seal with: --against SEAL")
+	case o.one && o.newer != "":
+		return usage("--entry and --newer are two proofs: ask for one")
+	case proves && o.filter != workflow.AuditFilter{}:
+		return usage("a proof is of every entry: leave out what chooses readings")
+	case proves && o.format != "text" && o.format != "json":
+		return usage("a proof comes as text or json, not as %s", o.format)
+	case !o.filter.From.IsZero() && !o.filter.To.IsZero() && !o.filter.From.Before(o.filter.To):
+		return usage("from %s to %s is no time: turn them round", o.from, o.to)
+	}
+	return nil
+}
+
+// chosen says in words which readings are asked for; "" for all.
+func (o auditOptions) chosen() string {
+	var words []string
+	for _, w := range []struct{ say, what string }{
+		{"of gate ", o.filter.Gate}, {"of zone ", o.filter.Zone}, {"for job ", o.filter.Job}, {"from ", o.from}, {"to ", o.to},
+	} {
+		if w.what != "" {
+			words = append(words, w.say+w.what)
+		}
+	}
+	if o.filter.Critical {
+		words = append(words, "of critical gates")
+	}
+	if o.filter.Failures {
+		words = append(words, "out of tolerance or undecided")
+	}
+	return strings.Join(words, ", ")
 }
 
 // prove shows whether the journal is what it was, and exits with a fault if not.
 func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptions) error {
 	tree := page.Tree{Mark: mark, Contains: true}
 	if o.against != "" {
-		note, err := os.ReadFile(o.against)
+		note, err := readSeal(o.against)
 		if err != nil {
-			return fmt.Errorf("reading the seal: %w", err)
+			return err
 		}
 		public, err := d.Public(o.key)
 		if err != nil {
 			return err
 		}
 		st, err := d.Against(ctx, mark, note, public)
+		err = strange(err, o.key)
 		var fault *seal.Error
 		switch {
 		case errors.As(err, &fault) && (errors.Is(err, seal.ErrShorter) || errors.Is(err, seal.ErrDiffers)):
@@ -124,6 +178,9 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 			text, err := proof(ctx)
 			if err != nil {
 				return err
+			}
+			if a.json {
+				return a.showJSON(page.ProofText{Mark: mark, Text: string(text)})
 			}
 			_, err = a.Out.Write(text)
 			return err
@@ -147,13 +204,13 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 // where none was.
 func (o auditOptions) proof(d *desk.Desk, mark string, note []byte) func(context.Context) ([]byte, error) {
 	switch {
-	case o.entry >= 0:
+	case o.one:
 		return func(ctx context.Context) ([]byte, error) { return d.Inclusion(ctx, mark, o.entry, note) }
 	case o.newer != "":
 		return func(ctx context.Context) ([]byte, error) {
-			newer, err := os.ReadFile(o.newer)
+			newer, err := readSeal(o.newer)
 			if err != nil {
-				return nil, fmt.Errorf("reading the newer seal: %w", err)
+				return nil, err
 			}
 			return d.Growth(ctx, mark, note, newer)
 		}
@@ -189,11 +246,9 @@ func (a *app) showAudit(audit page.Audit, format string) error {
 		return a.showJSON(audit)
 	case "csv":
 		return audit.CSV(a.Out)
-	case "md":
-		_, err := fmt.Fprint(a.Out, term.Clean(audit.Markdown(a.clock())))
-		return err
 	}
-	return usage("%q is no format; write text, md, json or csv", format)
+	_, err := fmt.Fprint(a.Out, term.Clean(audit.Markdown(a.clock()))) // md
+	return err
 }
 
 // day is the beginning of a day, or of the day so many days after it.

@@ -12,6 +12,7 @@ import (
 
 	"fettle/cmd/internal/book"
 	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/page"
 	"fettle/store/photos"
 	"fettle/store/wholefile"
 )
@@ -56,8 +57,8 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 	if err != nil {
 		return err
 	}
-	var page bytes.Buffer
-	err = book.Write(&page, state, book.Options{Clock: a.clock(), Seals: seals, Photo: func(digest string) ([]byte, string, error) {
+	var bound bytes.Buffer
+	err = book.Write(&bound, state, book.Options{Clock: a.clock(), Seals: seals, Photo: func(digest string) ([]byte, string, error) {
 		data, err := d.Photos.Read(digest)
 		if err != nil {
 			return nil, "", err
@@ -68,7 +69,7 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 		return err
 	}
 	if out == "-" {
-		_, err := a.Out.Write(page.Bytes())
+		_, err := a.Out.Write(bound.Bytes())
 		return err
 	}
 	write := wholefile.Create
@@ -76,15 +77,14 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 		write = wholefile.Replace
 	}
 	err = write(ctx, out, 0o644, func(file *os.File) error {
-		_, err := file.Write(page.Bytes())
+		_, err := file.Write(bound.Bytes())
 		return err
 	})
 	if errors.Is(err, fs.ErrExist) {
-		return fmt.Errorf("the book %s: %w", out, desk.ErrExists)
+		return fmt.Errorf("the book %s: %w, or write over it with --force", out, desk.ErrExists)
 	}
 	if err != nil {
 		return fmt.Errorf("writing the book: %w", err)
 	}
-	a.say("The book of %s is in %s.", mark, out)
-	return nil
+	return a.show(page.Bound{Mark: mark, File: out})
 }

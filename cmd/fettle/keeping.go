@@ -112,8 +112,7 @@ func (a *app) exportCommand() *cobra.Command {
 			for _, p := range out.Placed {
 				a.warn("the photo %s says where it was taken, to whoever gets the file", p)
 			}
-			a.say("%s is in %s: its journal, documents and photos. Take it in elsewhere with: fettle import %s", args[0], args[1], args[1])
-			return nil
+			return a.show(page.Exported{Mark: args[0], File: args[1], Exported: out})
 		},
 	}
 }
@@ -134,7 +133,7 @@ func (a *app) importCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.show(page.NewAirframe(state, a.time.Now()))
+			return a.show(page.Imported{Airframe: page.NewAirframe(state, a.time.Now())})
 		},
 	}
 }

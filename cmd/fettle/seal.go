@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"strings"
@@ -19,7 +20,11 @@ func (a *app) sealCommand() *cobra.Command {
 		Short: "Sign a statement of what the journal holds now",
 		Long: "Sign a statement of the journal's head: how many entries, and one hash over all of them. It\n" +
 			"is a few lines, to be printed on the release slip or sent to the club. audit --against SEAL\n" +
-			"proves later that the journal still holds exactly what was sealed.\n\n" + page.SealLimits + "\n\n" +
+			"proves later that the journal still holds exactly what was sealed; SEAL is a file with those\n" +
+			"lines, and the words around them do no harm.\n\n" +
+			"A seal proves that nothing was changed since it was made. It does not prove that what was\n" +
+			"written is true: whoever keeps the key could have lied from the start. Give the seal away,\n" +
+			"and the past is bound.\n\n" +
 			"The key is made on first use (FETTLE_KEY, else seal.key in the XDG data folder); its public\n" +
 			"half is printed with each seal.",
 		Args:              arguments(0, 1),
@@ -55,13 +60,14 @@ func (a *app) sealCheckCommand() *cobra.Command {
 		Short: "Check a seal or a proof with nothing but the public key",
 		Long: "Check a file that somebody handed over: a seal, the proof of one entry (audit --entry) or of\n" +
 			"two seals. Nothing but the file and the public key of who sealed it is needed.",
-		Args: arguments(1, 1),
+		Example: "  fettle seal CW-01 > seal.txt\n  fettle seal check seal.txt --key fettle+…",
+		Args:    arguments(1, 1),
 	}
 	cmd.Flags().StringVar(&key, "key", "", "the public `KEY` of who sealed it; else your own")
 	cmd.RunE = func(_ *cobra.Command, args []string) error {
-		data, err := os.ReadFile(args[0])
+		data, err := readSeal(args[0])
 		if err != nil {
-			return fmt.Errorf("reading the seal: %w", err)
+			return err
 		}
 		d, err := a.desk()
 		if err != nil {
@@ -73,11 +79,29 @@ func (a *app) sealCheckCommand() *cobra.Command {
 		}
 		checked, err := checkSeal(data, public)
 		if err != nil {
-			return err
+			return strange(err, key)
 		}
 		return a.show(checked)
 	}
 	return cmd
+}
+
+// readSeal reads a seal or a proof, with or without the words it was shown with.
+func readSeal(path string) ([]byte, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading the seal: %w", err)
+	}
+	return seal.Lift(data), nil
+}
+
+// strange says where the key comes from that a seal was not made with, if
+// nobody named it.
+func strange(err error, key string) error {
+	if key == "" && errors.Is(err, seal.ErrUnknownSigner) {
+		return fmt.Errorf("%w; that is your own key: name the key of who sealed it, --key KEY", err)
+	}
+	return err
 }
 
 // checkSeal tells the kinds of file apart by how they begin.

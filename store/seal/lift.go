@@ -12,7 +12,7 @@ import (
 //
 // Nothing is trusted for having been lifted: it is checked like any other.
 func Lift(copied []byte) []byte {
-	if _, _, err := splitNote(copied); err == nil || len(copied) > maxInclusion {
+	if _, err := Read(copied); err == nil || len(copied) > maxInclusion {
 		return copied
 	}
 	lines := mended(strings.Split(string(copied), "\n"))
@@ -20,7 +20,7 @@ func Lift(copied []byte) []byte {
 	if first < 0 {
 		return copied
 	}
-	begin, last := 0, first
+	begin, above, last := 0, first, first // above: behind the text that is signed
 	if head := slices.IndexFunc(lines[:first], beginsProof); head >= 0 {
 		begin = head
 		for i, line := range lines { // a proof may hold another seal
@@ -32,10 +32,13 @@ func Lift(copied []byte) []byte {
 		for last+1 < len(lines) && signs(lines[last+1]) {
 			last++
 		}
-		for begin = first; begin > 0 && lines[begin-1] == ""; begin-- {
+		for above > 0 && lines[above-1] == "" {
+			above--
 		}
-		for ; begin > 0 && lines[begin-1] != ""; begin-- {
+		for begin = above; begin > 0 && lines[begin-1] != ""; begin-- {
 		}
+		lines = slices.Replace(lines, above, first, "") // one empty line, however many there were
+		last += 1 - (first - above)
 	}
 	return []byte(strings.Join(lines[begin:last+1], "\n") + "\n")
 }

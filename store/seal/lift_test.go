@@ -47,11 +47,13 @@ func TestLift(t *testing.T) {
 		"set in":                 {"  " + strings.ReplaceAll(string(seal), "\n", "\n  "), seal},
 		"all that was shown":     {shown, seal},
 		"broken behind the name": {broken(behind, "\n"), seal},
+		"drawn apart":            {strings.Replace(string(seal), "\n\n", "\n\n\n", 1), seal},
 		"broken inside":          {broken(behind+41, "\n"), seal},
 		"broken twice, set in":   {"words\n\n" + strings.ReplaceAll(broken(behind+41, "\n  "), "\n", "\n  ") + "\n\nwords", seal},
 		"a proof, another system": {strings.ReplaceAll(string(inclusion.Text()), "\n", "\r\n"),
 			inclusion.Text()},
 		"a proof in a letter": {"Look:\n\n" + string(growth.Text()) + "\nYours", growth.Text()},
+		"a signature alone":   {signature, []byte("\n" + signature + "\n")},
 		"words":               {"these are words\n", []byte("these are words\n")},
 		"nothing":             {"", []byte{}},
 	}

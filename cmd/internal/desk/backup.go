@@ -7,7 +7,9 @@ import (
 	"io/fs"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/store"
@@ -43,6 +45,12 @@ type Copied struct {
 // Journals only grow, so that the sizes of one moment say what the store was
 // then: each is read by itself, and nobody is kept waiting.
 func (d *Desk) Backup(ctx context.Context, to string) (Copied, error) {
+	if err := folderFor(to); err != nil {
+		return Copied{}, err
+	}
+	if _, err := os.Stat(d.Path); errors.Is(err, fs.ErrNotExist) {
+		return Copied{}, fmt.Errorf("there is no store to copy: %w", err)
+	}
 	out, pictures, err := copyStore(ctx, d.Store, to)
 	if err != nil {
 		return Copied{}, taken(to, err)
@@ -51,6 +59,15 @@ func (d *Desk) Backup(ctx context.Context, to string) (Copied, error) {
 		return out, fmt.Errorf("%s is there and whole, but not all of its photos: %w", to, err)
 	}
 	return out, nil
+}
+
+// folderFor says whether there is a folder for a copy. It is not made: where the
+// disk that it was to go to is not mounted, it would lie on another.
+func folderFor(to string) error {
+	if _, err := os.Stat(filepath.Dir(to)); err != nil {
+		return fmt.Errorf("the folder for the copy: %w", err)
+	}
+	return nil
 }
 
 // copyStore makes a new store of all that one holds, and reads it again.
@@ -104,7 +121,7 @@ func journalsOf(ctx context.Context, s store.Store) (all []store.Journal, err er
 type LossError struct{ Losses []string }
 
 func (e *LossError) Error() string {
-	return fmt.Sprintf("the store here has what the copy has not: %v; nothing was changed; --force keeps the store aside and restores all the same", e.Losses)
+	return fmt.Sprintf("the store here has what the copy has not: %s; nothing was changed; --force keeps the store aside and restores all the same", strings.Join(e.Losses, ", "))
 }
 
 // errGrown is given for a store that was written to while it was compared.
@@ -205,14 +222,21 @@ func lost(ctx context.Context, here store.Store, journals []store.Journal, copy 
 		}
 		switch common := min(len(have), len(kept)); {
 		case len(kept) == 0:
-			losses = append(losses, fmt.Sprintf("all %d entries of %s", j.Size, j.Mark))
+			losses = append(losses, fmt.Sprintf("all %s of %s", entries(int(j.Size)), j.Mark))
 		case seal.HeadOf(have[:common]) != seal.HeadOf(kept[:common]):
 			losses = append(losses, "another life of "+j.Mark)
 		case common < len(have):
-			losses = append(losses, fmt.Sprintf("%d entries of %s", len(have)-common, j.Mark))
+			losses = append(losses, fmt.Sprintf("%s of %s", entries(len(have)-common), j.Mark))
 		}
 	}
 	return losses, nil
+}
+
+func entries(n int) string {
+	if n == 1 {
+		return "1 entry"
+	}
+	return fmt.Sprintf("%d entries", n)
 }
 
 func recordsOf(ctx context.Context, s store.Store, mark string) (records [][]byte, err error) {

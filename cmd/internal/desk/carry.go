@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 
 	"fettle/store"
@@ -44,8 +45,8 @@ type manifest struct {
 
 // An Exported says what is to be known of the photos of an airframe in a file.
 type Exported struct {
-	Missing []string // which are left out
-	Placed  []string // which say where they were taken
+	Missing []string `json:"missing_photos,omitempty"` // which are left out
+	Placed  []string `json:"placed_photos,omitempty"`  // which say where they were taken
 }
 
 // Export writes one airframe, with everything its journal names, to a new file.
@@ -97,7 +98,9 @@ func (d *Desk) pack(w io.Writer, l Life) (out Exported, err error) {
 	for _, p := range l.Photos {
 		data, readErr := d.Photos.Read(p.Photo)
 		if readErr != nil {
-			out.Missing = append(out.Missing, fmt.Sprintf("%s: %v", p.Name, readErr))
+			if text := fmt.Sprintf("%s: %v", p.Name, readErr); !slices.Contains(out.Missing, text) {
+				out.Missing = append(out.Missing, text)
+			}
 		} else if !packed[p.Photo] {
 			packed[p.Photo] = true
 			if photos.Position(data) {
@@ -119,6 +122,9 @@ func (d *Desk) Import(ctx context.Context, from string) (*workflow.State, error)
 	z, err := zip.OpenReader(from)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, err
+	}
+	if errors.Is(err, zip.ErrFormat) {
+		err = errors.New("export did not write it, or its end is missing")
 	}
 	if err != nil {
 		return nil, notCarried(from, err)

@@ -2,11 +2,13 @@ package desk
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"slices"
 	"strings"
 
+	"fettle/store"
 	"fettle/store/bolt"
 	"fettle/store/photos"
 	"fettle/store/wholefile"
@@ -26,21 +28,26 @@ type Patient struct {
 	Size   int64    `json:"size"`
 	Saved  int64    `json:"can_be_read"` // how many entries, from the first on
 	Faults []string `json:"faults,omitempty"`
+	Photos []string `json:"missing_photos,omitempty"` // that are not as they were kept
 }
 
 // Sound reports whether nothing was found.
 func (h Health) Sound() bool {
-	return len(h.Faults) == 0 && !slices.ContainsFunc(h.Airframes, func(p Patient) bool { return len(p.Faults) > 0 })
+	return len(h.Faults) == 0 && !slices.ContainsFunc(h.Airframes, func(p Patient) bool { return len(p.Faults)+len(p.Photos) > 0 })
 }
 
 // Doctor reads the whole store and changes nothing: every page, every document
 // by its digest, and of each journal the entries, their tree, what they come to,
-// seals and photos. What it finds is in the answer; an error is the context's.
+// seals and photos. What it finds is in the answer; an error is the context's, or
+// of what is no store that could be looked at.
 func (d *Desk) Doctor(ctx context.Context) (Health, error) {
 	var h Health
 	report, err := bolt.New(d.Path).Examine(ctx)
 	if ctx.Err() != nil {
 		return h, ctx.Err()
+	}
+	if err != nil && !errors.Is(err, store.ErrDamaged) {
+		return h, err
 	}
 	if err != nil {
 		h.Faults = append(h.Faults, err.Error())
@@ -78,7 +85,7 @@ func (d *Desk) examine(ctx context.Context, j bolt.FoundJournal) Patient {
 	}
 	v, err := d.Prove(ctx, j.Mark)
 	fault(err)
-	p.Faults = slices.Concat(p.Faults, v.Faults, v.Missing)
+	p.Faults, p.Photos = append(p.Faults, v.Faults...), v.Missing
 	if err == nil {
 		_, err = d.replay(ctx, j.Mark, records)
 		fault(err)
@@ -107,6 +114,9 @@ type SalvagedPart struct {
 // beside that. The beginning of one that is not is no record to fly by: the end
 // may have said that it crashed. It goes to a file of its own, to be read.
 func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
+	if err := folderFor(to); err != nil {
+		return Salvage{}, err
+	}
 	from := bolt.New(d.Path)
 	report, err := from.Examine(ctx)
 	if err != nil {

@@ -120,7 +120,10 @@ func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n i
 		case errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):
 			return n, missing, err
 		default:
-			missing = append(missing, fmt.Sprintf("%s of %s: %v", p.Name, p.mark, err))
+			// One that several entries name is said once.
+			if text := fmt.Sprintf("%s of %s: %v", p.Name, p.mark, err); !slices.Contains(missing, text) {
+				missing = append(missing, text)
+			}
 		}
 	}
 	return n, missing, nil

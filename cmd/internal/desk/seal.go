@@ -5,8 +5,12 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"runtime"
 	"runtime/debug"
+	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -107,8 +111,8 @@ type Verdict struct {
 	Head    seal.Head
 	Seals   int // that the journal holds and fits still
 	Faults  []string
-	Photos  int // that are as they were kept
-	Missing []string
+	Photos  int      // that are as they were kept
+	Missing []string // that are not, each said once
 }
 
 // Prove recomputes the tree of a journal from its stored bytes, compares it with
@@ -131,6 +135,7 @@ func (d *Desk) Prove(ctx context.Context, mark string) (Verdict, error) {
 	if err != nil {
 		fault("%v", err)
 	}
+	var missing []lostPhoto
 	for _, e := range named {
 		switch f := e.Facts.(type) {
 		case workflow.Sealed:
@@ -141,13 +146,27 @@ func (d *Desk) Prove(ctx context.Context, mark string) (Verdict, error) {
 			}
 		case workflow.PhotoKept:
 			if err := d.Photos.Check(f.Photo); err != nil {
-				v.Missing = append(v.Missing, fmt.Sprintf("%s of entry %d: %v", f.Name, e.Position, err))
+				i := slices.IndexFunc(missing, func(l lostPhoto) bool { return l.Photo == f.Photo })
+				if i < 0 {
+					i, missing = len(missing), append(missing, lostPhoto{PhotoKept: f, err: err})
+				}
+				missing[i].entries = append(missing[i].entries, fmt.Sprint(e.Position))
 			} else {
 				v.Photos++
 			}
 		}
 	}
+	for _, l := range missing {
+		v.Missing = append(v.Missing, fmt.Sprintf("%s of entry %s: %v", l.Name, strings.Join(l.entries, ", "), l.err))
+	}
 	return v, nil
+}
+
+// A lostPhoto is one that is not as it was kept, and the entries that name it.
+type lostPhoto struct {
+	workflow.PhotoKept
+	entries []string
+	err     error
 }
 
 // ProveAll proves every journal of the store, on all processors. One that cannot
@@ -217,12 +236,20 @@ func (d *Desk) Public(given string) (string, error) {
 	if given != "" {
 		return given, nil
 	}
+	// To make one here would answer nothing, and be a key that nobody asked for.
+	if _, err := os.Stat(d.KeyPath); errors.Is(err, fs.ErrNotExist) {
+		return "", ErrNoKey
+	}
 	key, _, err := seal.LoadKey(d.KeyPath, keyName)
 	if err != nil {
 		return "", fmt.Errorf("the key of seals, %s: %w", d.KeyPath, err)
 	}
 	return key.Public(), nil
 }
+
+// ErrNoKey is given where a seal is to be checked with one's own key and there is
+// none.
+var ErrNoKey = errors.New("nothing was sealed here, so there is no key of your own: name the key of who sealed it, --key KEY")
 
 // ErrOtherJournal is given for a seal of another airframe.
 var ErrOtherJournal = errors.New("the seal is of another journal")

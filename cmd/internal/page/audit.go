@@ -21,6 +21,7 @@ type Audit struct {
 	Title    string                `json:"title"`
 	Summary  workflow.AuditSummary `json:"summary"`
 	Filtered bool                  `json:"filtered"`
+	Chosen   string                `json:"chosen,omitempty"` // which readings, where not all are listed
 	Readings []AuditedReading      `json:"readings"`
 }
 
@@ -38,6 +39,7 @@ type AuditedReading struct {
 	Typed      string      `json:"typed"`
 	Value      float64     `json:"value"` // in the SI unit
 	SI         string      `json:"unit"`
+	Converted  string      `json:"in_unit_of_limits,omitempty"` // where it was typed in another one
 	Limits     string      `json:"limits"`
 	Critical   bool        `json:"critical"`
 	Verdict    string      `json:"verdict"` // of this reading alone
@@ -52,9 +54,10 @@ type AuditedReading struct {
 	Releases   []int64     `json:"releases,omitempty"`
 }
 
-// NewAudit makes the page of an audit.
-func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, filtered bool) Audit {
-	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: sum, Filtered: filtered, Readings: []AuditedReading{}}
+// NewAudit makes the page of an audit. What was chosen is said in words; "" for
+// every reading.
+func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, chosen string) Audit {
+	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: sum, Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
 		one := AuditedReading{
 			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
@@ -62,6 +65,9 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Bar: bar(r.Gate, r), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
 		}
 		one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
+		if unit := r.Gate.Limits.Unit(); unit != r.Reading.Value.Unit() {
+			one.Converted, _ = r.Reading.Value.In(unit) // none where the gate has no limits now
+		}
 		one.Checked = r.Checked
 		if r.Check != nil {
 			age := int64(r.Entry.At.Sub(r.Check.At) / time.Second)
@@ -133,6 +139,10 @@ func (a Audit) Markdown(c Clock) string {
 	var l lines
 	l.add("# What the record of %s shows\n", esc(a.Mark))
 	a.summary(&l)
+	l.add("\nTimes are local, UTC%s; it was %s.", c.Now.In(time.Local).Format("-07:00"), c.Full(c.Now))
+	if a.Chosen != "" {
+		l.add("\nThe summary is of the whole record. Listed are only readings %s.", esc(a.Chosen))
+	}
 	gate, limits := "", ""
 	for _, r := range a.Readings {
 		if r.Gate != gate {
@@ -152,13 +162,16 @@ func (a Audit) Markdown(c Clock) string {
 
 func (r AuditedReading) line(c Clock) string {
 	value := strings.TrimSpace(r.Point + " " + r.Typed)
-	text := fmt.Sprintf("%d · %s · %s · %s, %s: **%s**", r.Entry, c.At(r.At), esc(r.By), esc(value), esc(strings.ToLower(r.Gauge)), esc(r.Verdict))
+	if r.Converted != "" {
+		value += " (" + r.Converted + ")"
+	}
+	text := fmt.Sprintf("%d · %s · %s · %s, %s: **%s**", r.Entry, c.Full(r.At), esc(r.By), esc(value), esc(strings.ToLower(r.Gauge)), esc(r.Verdict))
 	switch {
 	case r.Margin == nil:
 	case r.Margin.By < 0:
-		text += fmt.Sprintf(", %s %s outside", short(-r.Margin.By), r.Margin.Unit)
+		text += fmt.Sprintf(", %s outside", amount(-r.Margin.By, r.Margin.Unit))
 	default:
-		text += fmt.Sprintf(", %s %s inside", short(r.Margin.By), r.Margin.Unit)
+		text += fmt.Sprintf(", %s inside", amount(r.Margin.By, r.Margin.Unit))
 	}
 	if r.Bar != "" {
 		text += " `" + r.Bar + "`"
@@ -180,7 +193,7 @@ func (r AuditedReading) line(c Clock) string {
 func (r AuditedReading) gaugeLine(c Clock) string {
 	switch {
 	case r.Check != nil:
-		return fmt.Sprintf("gauge checked %s, %s before, %s: %s (entry %d)", c.At(r.Check.At), Span(r.At.Sub(r.Check.At)), r.Check.word(), r.Check.Found, r.Check.Entry)
+		return fmt.Sprintf("gauge checked %s, %s before, %s: %s (entry %d)", c.Full(r.Check.At), Span(r.At.Sub(r.Check.At)), r.Check.word(), r.Check.Found, r.Check.Entry)
 	case r.Checked:
 		return "gauge not checked before it in this record"
 	}
@@ -196,8 +209,8 @@ func (a Audit) SummaryMarkdown() string {
 
 func (a Audit) summary(l *lines) {
 	s := a.Summary
-	l.item("%d entries, %d readings: %d out of tolerance and %d undecided when taken alone", s.Entries, s.Readings, s.Out, s.Undecided)
-	l.item("%d releases, %d flights, %d damages, %d of them open", s.Releases, s.Flights, s.Damages, s.OpenDamage)
+	l.item("%s, %s: %d out of tolerance and %d undecided when taken alone", many(s.Entries, "entry"), many(s.Readings, "reading"), s.Out, s.Undecided)
+	l.item("%s, %s, %s, %d open", many(s.Releases, "release"), many(s.Flights, "flight"), many(s.Damages, "damage"), s.OpenDamage)
 	list := func(what string, names []string) {
 		if len(names) == 0 {
 			l.item("%s: none", what)
@@ -316,7 +329,7 @@ func NewTrees(verdicts []desk.Verdict) Trees {
 func (ts Trees) Markdown(c Clock) string {
 	var l lines
 	if ts.Intact {
-		l.item("**Intact:** each of the %d entries of %d airframes is what was written, and every photo too", ts.Entries, len(ts.Airframes))
+		l.item("**Intact:** each of the %s of %s is what was written, and every photo too", many(ts.Entries, "entry"), many(len(ts.Airframes), "airframe"))
 	}
 	for _, t := range ts.Airframes {
 		if !t.Intact || len(t.Missing) > 0 {
@@ -330,9 +343,9 @@ func (ts Trees) Markdown(c Clock) string {
 func (t Tree) Markdown(Clock) string {
 	var l lines
 	l.add("# The journal of %s\n", esc(t.Mark))
-	l.item("the tree over its %d entries has the root `%s`", t.Size, t.Root)
+	l.item("the tree over its %s has the root `%s`", many(t.Size, "entry"), t.Root)
 	if t.Intact && t.Seals > 0 {
-		l.item("**Intact:** it holds exactly what each of its %d seals says", t.Seals)
+		l.item("**Intact:** it holds exactly what each of its %s says", many(t.Seals, "seal"))
 	} else if t.Intact {
 		l.item("**Intact:** each entry is what its stored hash says; it names no seal to be held against")
 	}
@@ -340,7 +353,7 @@ func (t Tree) Markdown(Clock) string {
 		l.item("**NOT INTACT:** %s", esc(f))
 	}
 	if t.Photos > 0 || len(t.Missing) > 0 {
-		l.item("%d photos are as they were kept", t.Photos)
+		l.item("photos as they were kept: %d", t.Photos)
 	}
 	for _, m := range t.Missing {
 		l.item("**photo:** %s", esc(m))

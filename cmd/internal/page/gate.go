@@ -141,7 +141,7 @@ func (g Gate) says() string {
 		text += " [" + strings.Join(readings, "; ") + "]"
 	}
 	if g.Margin != nil && (g.Standing == workflow.Current || g.Standing == workflow.Conceded) {
-		text += fmt.Sprintf(", %s %s inside at the nearest", short(g.Margin.By), g.Margin.Unit)
+		text += fmt.Sprintf(", %s inside at the nearest", amount(g.Margin.By, g.Margin.Unit))
 	}
 	return esc(text) + "."
 }

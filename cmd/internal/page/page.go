@@ -35,6 +35,9 @@ func (c Clock) At(t time.Time) string {
 	return local.Format("Mon 2 Jan 2006 15:04")
 }
 
+// Full shows a moment with its day and year, for what is kept and read later.
+func (c Clock) Full(t time.Time) string { return t.In(time.Local).Format("2 Jan 2006 15:04") }
+
 // In shows how far off a moment is.
 func (c Clock) In(t time.Time) string { return Span(t.Sub(c.Now)) }
 
@@ -63,6 +66,31 @@ func short(v float64) string {
 		return fmt.Sprintf("%.0f", v)
 	}
 	return fmt.Sprintf("%.2g", v)
+}
+
+// amount shows a number that was computed, with its unit, as people write it.
+func amount(v float64, unit string) string {
+	number := short(v)
+	switch {
+	case unit == "°":
+		return number + unit
+	case unit == "turn" && number != "1":
+		unit += "s"
+	}
+	return number + " " + unit
+}
+
+// many counts things.
+func many[N int | int64](n N, one string) string {
+	text, ends := one, strings.HasSuffix(one, "y")
+	switch {
+	case n == 1:
+	case ends:
+		text = strings.TrimSuffix(one, "y") + "ies"
+	default:
+		text += "s"
+	}
+	return fmt.Sprintf("%d %s", n, text)
 }
 
 func sameDay(a, b time.Time) bool {

@@ -22,7 +22,7 @@ type Seal struct {
 // Markdown is the seal, to be copied as it stands.
 func (s Seal) Markdown(Clock) string {
 	var l lines
-	l.add("# Seal of %s, %d entries\n", esc(s.Mark), s.Size)
+	l.add("# Seal of %s, %s\n", esc(s.Mark), many(s.Size, "entry"))
 	l.add("%s", s.block())
 	l.add("The public key that it is checked with:\n\n%s", command(s.Public))
 	if s.NewKey != "" {
@@ -35,6 +35,12 @@ func (s Seal) Markdown(Clock) string {
 // block is the note between fences, line by line.
 func (s Seal) block() string {
 	return "```\n" + term.Clean(strings.TrimRight(s.Note, "\n")) + "\n```\n"
+}
+
+// A ProofText is a proof about a seal, where it comes as JSON.
+type ProofText struct {
+	Mark string `json:"mark"`
+	Text string `json:"proof"`
 }
 
 // A SealChecked is a seal or a proof that holds.
