@@ -196,12 +196,20 @@ func (a *app) deskOf(ctx context.Context, args []string) (*desk.Desk, string, []
 }
 
 // when reads a moment as people write it: 19:02 (today), 2026-03-03 19:02,
-// RFC 3339, or a length of time and "ago".
+// RFC 3339, or a length of time and "ago". None of it has yet to come.
 func (a *app) when(text string) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
 	now := a.time.Now().In(time.Local)
+	t, err := moment(text, now)
+	if err == nil && t.After(now) {
+		return t, usage("%q lies in the future: it is %s now; write the day too, as in \"2026-03-03 19:02\"", text, now.Format("2006-01-02 15:04"))
+	}
+	return t, err
+}
+
+func moment(text string, now time.Time) (time.Time, error) {
 	if before, ok := strings.CutSuffix(text, " ago"); ok {
 		d, err := parseDuration(before)
 		return now.Add(-d), err

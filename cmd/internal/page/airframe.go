@@ -185,7 +185,7 @@ func (a Airframe) Markdown(c Clock) string {
 		if j.Zone != "" {
 			zone = " on " + j.Zone
 		}
-		l.item("%s%s, since %s: %s", esc(j.ID), esc(zone), c.At(j.Opened), state)
+		l.item("%s, since %s: %s", esc(j.ID+zone), c.At(j.Opened), state)
 	}
 	if len(a.Damages) > 0 {
 		l.add("\n## Damage\n")

@@ -55,7 +55,7 @@ func NewGauge(r workflow.GaugeReport) Gauge {
 // items are the gauge as lines of a list.
 func (g Gauge) items(l *lines, c Clock) {
 	if g.Last == nil {
-		l.item("gauge %s: never checked in this record", esc(g.Name))
+		l.item("gauge %s (%s): never checked in this record", esc(g.Name), esc(g.Title))
 	} else {
 		l.item("gauge %s: **%s**, found %s; checked %s", esc(g.Name), strings.ToUpper(g.Last.word()), esc(g.Last.Found), c.At(g.Last.At))
 	}
@@ -65,6 +65,22 @@ func (g Gauge) items(l *lines, c Clock) {
 	for _, r := range g.Barred {
 		l.item("%s", ReasonText(r, c))
 	}
+}
+
+// Gauges are all those of an airframe.
+type Gauges struct {
+	Mark   string  `json:"mark"`
+	Gauges []Gauge `json:"gauges"`
+}
+
+// Markdown is a list of them.
+func (g Gauges) Markdown(c Clock) string {
+	var l lines
+	l.add("# The gauges of %s\n", esc(g.Mark))
+	for _, one := range g.Gauges {
+		one.items(&l, c)
+	}
+	return l.String()
 }
 
 // Markdown is the gauge on a page of its own.
