@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 
 	"github.com/spf13/cobra"
@@ -76,15 +77,15 @@ func (a *app) listAirframes(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	fleet, err := d.Fleet(ctx)
-	if err != nil {
-		return err
+	fleet, unread := d.Fleet(ctx)
+	if unread != nil && len(fleet) == 0 {
+		return unread
 	}
 	list := page.Fleet{Airframes: []page.Airframe{}}
 	for _, s := range fleet {
 		list.Airframes = append(list.Airframes, page.NewAirframe(s, a.time.Now()))
 	}
-	return a.show(list)
+	return cmp.Or(a.show(list), unread)
 }
 
 func (a *app) airframeShowCommand() *cobra.Command {

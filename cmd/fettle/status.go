@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 
 	"github.com/spf13/cobra"
@@ -16,15 +17,15 @@ func (a *app) statusCommand() *cobra.Command {
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			fleet, err := a.fleet(cmd.Context(), args)
-			if err != nil {
-				return err
+			fleet, unread := a.fleet(cmd.Context(), args)
+			if unread != nil && len(fleet) == 0 {
+				return unread
 			}
 			board := page.Board{Airframes: []page.Airframe{}}
 			for _, s := range fleet {
 				board.Airframes = append(board.Airframes, page.NewAirframe(s, a.time.Now()))
 			}
-			return a.show(board)
+			return cmp.Or(a.show(board), unread)
 		},
 	}
 }
@@ -36,20 +37,21 @@ func (a *app) timersCommand() *cobra.Command {
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			fleet, err := a.fleet(cmd.Context(), args)
-			if err != nil {
-				return err
+			fleet, unread := a.fleet(cmd.Context(), args)
+			if unread != nil && len(fleet) == 0 {
+				return unread
 			}
 			clocks := page.Clocks{Timers: []page.Timer{}}
 			for _, s := range fleet {
 				clocks.Timers = append(clocks.Timers, page.Timers(s, a.time.Now())...)
 			}
-			return a.show(clocks)
+			return cmp.Or(a.show(clocks), unread)
 		},
 	}
 }
 
-// fleet reads the airframes named, or all of them.
+// fleet reads the airframes named, or all of them; then those that could be
+// read come beside the error of the others.
 func (a *app) fleet(ctx context.Context, marks []string) ([]*workflow.State, error) {
 	d, err := a.desk()
 	if err != nil {

@@ -59,6 +59,10 @@ func (f Folder) Add(ctx context.Context, file string) (Photo, error) {
 	if err != nil {
 		return Photo{}, fail(adding, file, err)
 	}
+	// One that was cut off on its way can be taken again now, and not later.
+	if _, _, err := ForBook(data, 1); err != nil {
+		return Photo{}, fail(adding, file, err)
+	}
 	return f.Put(ctx, file, data)
 }
 

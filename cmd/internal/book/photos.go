@@ -78,7 +78,10 @@ func (m *maker) fetch(digest string) picture {
 	}
 	data, _, err := m.o.Photo(digest)
 	if err != nil {
-		return picture{Missing: "The photo is missing" + reason(err)}
+		if why := reason(err); why != "" {
+			return picture{Missing: "The photo is missing: " + why}
+		}
+		return picture{Missing: "The photo can't be drawn"}
 	}
 	mime := pictured(data)
 	if mime == "" {
@@ -91,7 +94,7 @@ func (m *maker) fetch(digest string) picture {
 // book is given away, and the folders of its maker are nobody's business.
 func reason(err error) string {
 	if at, ok := errors.AsType[*photos.Error](err); ok {
-		return ": " + at.Err.Error()
+		return at.Err.Error()
 	}
 	return ""
 }

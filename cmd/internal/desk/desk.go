@@ -3,10 +3,12 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -56,19 +58,29 @@ func (d *Desk) records(ctx context.Context, mark string) (records [][]byte, err 
 	return records, err
 }
 
-// Fleet replays every airframe's journal, in the order of their marks.
+// Fleet replays every airframe's journal, in the order of their marks. Those that
+// are damaged are left out, and named in an error beside the others.
 func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
 	journals, err := d.journals(ctx)
 	if err != nil {
 		return nil, err
 	}
 	var fleet []*workflow.State
+	var unread []string
+	var why error
 	for _, j := range journals {
 		state, err := d.State(ctx, j.Mark)
-		if err != nil {
+		switch {
+		case errors.Is(err, store.ErrDamaged), errors.Is(err, workflow.ErrBadEntry):
+			unread, why = append(unread, j.Mark), cmp.Or(why, err)
+		case err != nil:
 			return nil, err
+		default:
+			fleet = append(fleet, state)
 		}
-		fleet = append(fleet, state)
+	}
+	if why != nil {
+		return fleet, fmt.Errorf("not to be read: %s: %w; fettle doctor says what can be saved", strings.Join(unread, ", "), why)
 	}
 	return fleet, nil
 }

@@ -139,7 +139,7 @@ func (a Audit) Markdown(c Clock) string {
 	var l lines
 	l.add("# What the record of %s shows\n", esc(a.Mark))
 	a.summary(&l)
-	l.add("\nTimes are local, UTC%s; it was %s.", c.Now.In(time.Local).Format("-07:00"), c.Full(c.Now))
+	l.add("\nTimes are local, UTC%s; drawn up %s.", c.Now.In(time.Local).Format("-07:00"), c.Full(c.Now))
 	if a.Chosen != "" {
 		l.add("\nThe summary is of the whole record. Listed are only readings %s.", esc(a.Chosen))
 	}
