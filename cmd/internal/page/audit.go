@@ -91,6 +91,8 @@ func verdict(r workflow.AuditedReading) string {
 	return string(r.Alone.Verdict)
 }
 
+const inDoubt = "in doubt: it does not count"
+
 // stands says what became of a reading: the first of what took it out of
 // account.
 func stands(r workflow.AuditedReading) string {
@@ -104,7 +106,7 @@ func stands(r workflow.AuditedReading) string {
 	case r.Superseded > 0:
 		return fmt.Sprintf("superseded by entry %d", r.Superseded)
 	case r.Doubt != nil:
-		return "in doubt: it does not count"
+		return inDoubt
 	}
 	return "counts"
 }
@@ -176,9 +178,14 @@ func (r AuditedReading) line(c Clock) string {
 	if r.Bar != "" {
 		text += " `" + r.Bar + "`"
 	}
-	text += "; " + esc(r.gaugeLine(c)) + "; " + esc(r.Stands)
-	if r.Doubt != "" {
-		text += "; **in doubt**, " + esc(r.Doubt)
+	text += "; " + esc(r.gaugeLine(c))
+	switch {
+	case r.Stands == inDoubt:
+		text += "; **in doubt**, and does not count: " + esc(r.Doubt)
+	case r.Doubt != "":
+		text += "; " + esc(r.Stands) + "; **in doubt** too: " + esc(r.Doubt)
+	default:
+		text += "; " + esc(r.Stands)
 	}
 	if r.Concession != "" {
 		text += "; conceded: " + esc(r.Concession)

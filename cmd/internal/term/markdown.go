@@ -130,9 +130,12 @@ func tie(text string) (_ string, code []string) {
 		switch fence := strings.HasPrefix(strings.TrimLeft(line, " "), "```"); {
 		case fence:
 			block = !block
-		case block && line != "" && len(code) < mostLines:
-			lines[i] = string(codeLines + rune(len(code)))
-			code = append(code, line)
+		case block && len(code) < mostLines:
+			// The space before it may say that it belongs to the item of a list.
+			if words := strings.TrimLeft(line, " "); words != "" {
+				lines[i] = strings.TrimSuffix(line, words) + string(codeLines+rune(len(code)))
+				code = append(code, words)
+			}
 		case !block:
 			lines[i] = tieLine([]rune(line))
 		}

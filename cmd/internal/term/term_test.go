@@ -85,6 +85,15 @@ func TestBreaksKeepWhatBelongsTogether(t *testing.T) {
 	}
 }
 
+// Code may stand in an item of a list, and the list goes on behind it.
+func TestCodeInAnItem(t *testing.T) {
+	const want = "• do it again:\n  fettle gauge CW-01 depth --reads …mm --of …mm --note \"a block\"\n\n• next: fit-radio\n"
+	out := show(t, "- do it again:\n  ```\n  fettle gauge CW-01 depth --reads …mm --of …mm --note \"a block\"\n  ```\n- next: `fit-radio`\n", 50)
+	if out != want {
+		t.Errorf("shown as %q", out)
+	}
+}
+
 // A line in colour ends where its words end: what is copied has no space behind
 // it, and a long line of code is not drawn over two.
 func TestColourEndsWithTheWords(t *testing.T) {
