@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -134,6 +135,24 @@ func (c *conversation) confirm(ctx context.Context, question, help string) (bool
 		if yes, ok := term.YesNo(answer); ok {
 			return yes, nil
 		}
+	}
+}
+
+// enter waits for an enter, a yes or one of the other answers. What is neither
+// was meant as something else, and records nothing.
+func (c *conversation) enter(ctx context.Context, question, help string, others ...string) (string, error) {
+	for {
+		answer, err := c.ask(ctx, question, help)
+		if err != nil {
+			return "", err
+		}
+		if yes, _ := term.YesNo(answer); yes || answer == "" {
+			return "", nil
+		}
+		if slices.Contains(others, answer) {
+			return answer, nil
+		}
+		fmt.Fprintf(c.Err, "Nothing is recorded for that. %s; q leaves, n WORDS writes a note\n", help)
 	}
 }
 
@@ -355,15 +374,15 @@ func (c *conversation) step(ctx context.Context, s *workflow.State, r workflow.S
 		}
 		return c.release(ctx, []string{c.mark}, "", false)
 	case steps.Join:
-		answer, err := c.ask(ctx, "Enter when it is joined; w if the coat is still wet to the touch.", "enter: joined; w: found wet, do not join yet")
+		answer, err := c.enter(ctx, "Enter when it is joined; w if the coat is still wet to the touch.", "enter: joined; w: found wet, do not join yet", "w", "wet")
 		if err != nil {
 			return err
 		}
-		if answer == "w" {
+		if answer != "" {
 			return c.record(ctx, workflow.Finish{Step: name, Touch: workflow.TouchWet})
 		}
 	default:
-		if _, err := c.ask(ctx, "Enter when it is done.", "enter: done"); err != nil {
+		if _, err := c.enter(ctx, "Enter when it is done.", "enter: done"); err != nil {
 			return err
 		}
 	}
