@@ -26,9 +26,10 @@ func (a *app) bookCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "book [MARK] -o FILE",
 		Short: "Write the whole record as one printable page",
-		Long: "Write the record of an airframe as one HTML page that needs nothing beside itself and prints: its\n" +
-			"life, what the record does not show, releases, damage, every reading in its limits, joints with their\n" +
-			"times, the steps of each job, photos without position data, seals. Times are local, and the page says so.",
+		Long: "Write the record of an airframe as one HTML page that needs nothing beside itself and prints:\n" +
+			"its life, what the record does not show, releases, damage, every reading in its limits, joints\n" +
+			"with their times, the steps of each job, photos without position data, seals. Times are local,\n" +
+			"and the page says so.",
 		Example:           "  fettle book CW-01 -o cw-01.html",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
