@@ -252,7 +252,7 @@ func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.gauges)) {
 		if c := s.lastBad(name, at); c != nil {
-			sum.NotGood = append(sum.NotGood, fmt.Sprintf("%s, found on %s %s, entry %d", name, c.At.Format("2 January"), c.Off.Found(), c.Position))
+			sum.NotGood = append(sum.NotGood, fmt.Sprintf("%s, found on %s %s, entry %d", name, day(c.At), c.Off.Found(), c.Position))
 		}
 	}
 }

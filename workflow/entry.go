@@ -133,6 +133,9 @@ func Encode(entries []Entry) ([][]byte, error) {
 	return records, nil
 }
 
+// day is a day as reasons say it. The engine knows no one's own zone.
+func day(t time.Time) string { return t.UTC().Format("2 January 2006 UTC") }
+
 func strictly(data []byte, into any) error {
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()

@@ -151,9 +151,9 @@ func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left [
 	last := s.lastInDoubt(record)
 	for _, t := range record.readings {
 		if d, zone, ok := s.disturbedSince(g, t); ok {
-			why, doubted = fmt.Sprintf("%s was disturbed by %s on %s", zone, d.by, d.at.Format("2 January")), false
+			why, doubted = fmt.Sprintf("%s was disturbed by %s on %s", zone, d.by, day(d.at)), false
 			if zone == steps.MassZone {
-				why = fmt.Sprintf("the balance was changed by %s on %s", d.by, d.at.Format("2 January"))
+				why = fmt.Sprintf("the balance was changed by %s on %s", d.by, day(d.at))
 			}
 			continue
 		}

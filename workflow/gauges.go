@@ -25,7 +25,7 @@ type GaugeCheck struct {
 
 // Doubts says why a reading is in doubt for the check's sake.
 func (c GaugeCheck) Doubts() string {
-	return fmt.Sprintf("it was read with %s, found on %s %s", c.Gauge, c.At.Format("2 January"), c.Off.Found())
+	return fmt.Sprintf("it was read with %s, found on %s %s", c.Gauge, day(c.At), c.Off.Found())
 }
 
 // gaugeRecord is every check of one gauge that stands.
@@ -131,7 +131,7 @@ func (s *State) barred(gauge string, at time.Time) []Reason {
 		return nil
 	}
 	return []Reason{{Because: ByGauge,
-		Text: fmt.Sprintf("%s was not good when it was last checked: on %s it was found %s (entry %d)", gauge, c.At.Format("2 January"), c.Off.Found(), c.Position),
+		Text: fmt.Sprintf("%s was not good when it was last checked: on %s it was found %s (entry %d)", gauge, day(c.At), c.Off.Found(), c.Position),
 		Do:   "take another gauge, or set it right and check it again: " + CheckLine(s.Airframe.Mark, gauge, c.Of)}}
 }
 

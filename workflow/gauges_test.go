@@ -85,7 +85,7 @@ func TestWhatWasReadBeforeABadCheckIsInDoubt(t *testing.T) {
 	if g.Standing != Measuring {
 		t.Fatalf("slot is %s", g.Says())
 	}
-	mustContain(t, g.Says(), "no reading at tip yet; it was read with caliper, found on 3 March reading 0.04 mm too little")
+	mustContain(t, g.Says(), "no reading at tip yet; it was read with caliper, found on 3 March 2026 UTC reading 0.04 mm too little")
 	if len(g.Rests) != 1 || g.Rests[0] != first[0] {
 		t.Errorf("rests on %v, not on the root of %v", g.Rests, first)
 	}

@@ -73,7 +73,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	}
 	if check, landed := s.CheckDue(at); check != "" {
 		p.add("the last hard landing was checked", &Reason{Because: ByState,
-			Text: fmt.Sprintf("the hard landing of %s asks for the check %s", landed.Format("2 January"), check),
+			Text: fmt.Sprintf("the hard landing of %s asks for the check %s", day(landed), check),
 			Do:   fmt.Sprintf("fettle start %s %s", s.Airframe.Mark, check)})
 	}
 	for _, j := range s.joints() {
@@ -276,7 +276,7 @@ func (s *State) Flight(at time.Time) Flight {
 		return f
 	}
 	if check, landed := s.CheckDue(at); check != "" {
-		f.Why = fmt.Sprintf("the hard landing of %s asks for the check %s", landed.Format("2 January"), check)
+		f.Why = fmt.Sprintf("the hard landing of %s asks for the check %s", day(landed), check)
 		return f
 	}
 	if s.disturbed != nil && s.disturbed.position > r.Position {
