@@ -56,7 +56,7 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, desk.ErrExists), errors.Is(err, desk.ErrNoKey), isNoPhoto(err):
+	case errors.As(err, &use), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, desk.ErrExists), errors.Is(err, desk.ErrItself), errors.Is(err, desk.ErrNoKey), isNoPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused

@@ -33,16 +33,19 @@ type FoundJournal struct {
 // missing file is a good empty store.
 func (s *Store) Examine(ctx context.Context) (Report, error) {
 	var report Report
-	err := s.eachState(ctx, func(file *os.File, states []head) error {
+	err := s.eachState(ctx, func(file *os.File, states []state) error {
 		found := map[string]FoundJournal{}
 		for i, state := range states {
 			older := i > 0
-			v := &survey{walk: newWalk(file, state), journals: found, older: older, report: &report}
+			v := &survey{walk: newWalk(file, state.head), journals: found, older: older, report: &report}
 			v.run()
 			if older {
 				break // what is wrong with it was not asked for
 			}
-			if err := checkNewest(file, state); err != nil {
+			if state.cut != nil {
+				v.faults = slices.Insert(v.faults, 0, state.cut)
+			}
+			if err := checkNewest(file, state.head); err != nil {
 				report.Faults = append(report.Faults, err)
 			} else if len(states) == 1 {
 				report.Faults = append(report.Faults, damaged("one of its two heads is not as it was written: if it was the newer one, the last append is missing"))
@@ -62,10 +65,17 @@ func (s *Store) Examine(ctx context.Context) (Report, error) {
 	return report, err
 }
 
-// eachState opens the file and gives the states that its heads lead to, the
-// newer first. A file that is not there has none, and fn is not called.
-func (s *Store) eachState(ctx context.Context, fn func(file *os.File, states []head) error) error {
-	h, err := s.openForView(ctx)
+// A state is what one of the heads leads to, as far as the file has it.
+type state struct {
+	head
+	cut error // the end of it is missing
+}
+
+// eachState opens the file, whatever it holds, and gives the states that its
+// heads lead to, the newer first. A file that is not there has none, and fn is
+// not called.
+func (s *Store) eachState(ctx context.Context, fn func(file *os.File, states []state) error) error {
+	h, err := s.openToRead(ctx, func() (*handle, error) { return lockFile(s.path, false) })
 	if errors.Is(err, os.ErrNotExist) {
 		return nil
 	}
@@ -73,14 +83,23 @@ func (s *Store) eachState(ctx context.Context, fn func(file *os.File, states []h
 		return s.fail(reading, err)
 	}
 	defer h.close()
-	newer, err := readHead(h.file)
+	newer, err := newestHead(h.file)
 	if err != nil {
 		return s.fail(reading, err)
 	}
-	states := []head{newer}
+	info, err := h.file.Stat()
+	if err != nil {
+		return s.fail(reading, err)
+	}
+	heads := []head{newer}
 	older, err := readHeadAt(h.file, olderPage(newer)*newer.pageSize)
-	if err == nil && older.pageSize == newer.pageSize && older.checkEnd(h.file) == nil {
-		states = append(states, older)
+	if err == nil && older.pageSize == newer.pageSize {
+		heads = append(heads, older)
+	}
+	states := make([]state, len(heads))
+	for i, found := range heads {
+		states[i] = state{found, found.checkEnd(h.file)}
+		states[i].pages = min(found.pages, uint64(info.Size())/found.pageSize)
 	}
 	return s.fail(reading, fn(h.file, states))
 }
@@ -153,9 +172,9 @@ func (v *survey) document(it item, _ *bucket) {
 // further; where it is nil, the journal is whole.
 func (s *Store) Rescue(ctx context.Context, mark string) (records [][]byte, fault error, err error) {
 	fault = damaged(fmt.Sprintf("nothing of the journal %q can be read", mark))
-	err = s.eachState(ctx, func(file *os.File, states []head) error {
+	err = s.eachState(ctx, func(file *os.File, states []state) error {
 		for i, state := range states {
-			found, wrong := rescueFrom(file, state, mark)
+			found, wrong := rescueFrom(file, state.head, mark)
 			if wrong == nil && i > 0 {
 				wrong = damaged("this is what it was before the last append")
 			}
@@ -171,8 +190,8 @@ func (s *Store) Rescue(ctx context.Context, mark string) (records [][]byte, faul
 	return records, fault, err
 }
 
-func rescueFrom(file *os.File, state head, mark string) (records [][]byte, fault error) {
-	v, err := newView(file, state)
+func rescueFrom(file *os.File, from head, mark string) (records [][]byte, fault error) {
+	v, err := newView(file, from)
 	if err != nil {
 		return nil, err
 	}
@@ -202,10 +221,10 @@ func rescueFrom(file *os.File, state head, mark string) (records [][]byte, fault
 // RescueDocument gives a document of a store that may be damaged, from whichever
 // state has it as it was written.
 func (s *Store) RescueDocument(ctx context.Context, digest string) (document []byte, err error) {
-	err = s.eachState(ctx, func(file *os.File, states []head) error {
+	err = s.eachState(ctx, func(file *os.File, states []state) error {
 		var first error
 		for _, state := range states {
-			v, err := newView(file, state)
+			v, err := newView(file, state.head)
 			if err == nil {
 				document, err = v.document(digest)
 			}

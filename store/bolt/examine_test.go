@@ -153,6 +153,38 @@ func TestExamineHarmed(t *testing.T) {
 	}
 }
 
+// TestExamineTruncated takes the end off a store: what stands before it can
+// still be rescued, and is never called sound.
+func TestExamineTruncated(t *testing.T) {
+	s := makeSample(t, true)
+	size := os.Getpagesize()
+	rescuedSome := 0
+	for pages := s.inUse/size - 1; pages >= 2; pages-- {
+		cut := pages*size + pages%3*100
+		path, report := examined(t, s.file[:cut])
+		if len(report.Faults) == 0 {
+			t.Errorf("cut to %d of %d bytes: called sound", cut, s.inUse)
+		}
+		journals, _ := rescued(t, path, report)
+		for mark, records := range journals {
+			want := s.full.journals[mark]
+			if len(records) > len(want) || !slices.Equal(records, want[:len(records)]) {
+				t.Errorf("cut to %d bytes: rescued %s as %.300q", cut, mark, records)
+			}
+			rescuedSome += len(records)
+		}
+		for _, digest := range report.Documents {
+			document, err := bolt.New(path).RescueDocument(t.Context(), digest)
+			if err != nil || string(document) != s.full.documents[digest] {
+				t.Errorf("cut to %d bytes: a document is %.100q, %v", cut, document, err)
+			}
+		}
+	}
+	if rescuedSome == 0 {
+		t.Error("nothing was ever rescued")
+	}
+}
+
 // One journal is harmed: the others are whole, and it up to there.
 func TestRescueBesideHarm(t *testing.T) {
 	s := makeSample(t, true)
@@ -202,8 +234,8 @@ func TestRescueFromBefore(t *testing.T) {
 	}
 }
 
-// An older head that claims more pages than the file has leads nowhere, and
-// takes no room in memory.
+// An older head that claims more pages than the file has leads no further than
+// the file goes, and takes no more room in memory.
 func TestExamineHugeOlderHead(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	mustAppend(t, path, "CW-01", 0, "first")
@@ -220,10 +252,11 @@ func TestExamineHugeOlderHead(t *testing.T) {
 	binary.NativeEndian.PutUint64(older[16+56:], sum.Sum64())
 
 	path, report := examined(t, harmed)
-	if len(report.Faults) == 0 || len(report.Journals) > 0 {
+	if len(report.Faults) == 0 || len(report.Journals) > 1 {
 		t.Errorf("%+v", report)
 	}
-	if records, fault, err := bolt.New(path).Rescue(t.Context(), "CW-01"); len(records) > 0 || !errors.Is(fault, store.ErrDamaged) || err != nil {
+	records, fault, err := bolt.New(path).Rescue(t.Context(), "CW-01")
+	if len(records) != 1 || string(records[0]) != "first" || !errors.Is(fault, store.ErrDamaged) || err != nil {
 		t.Errorf("%q, %v, %v", records, fault, err)
 	}
 }

@@ -66,13 +66,17 @@ func prepare(file *os.File, path string, write bool, first func(*os.File) error)
 	return first(file)
 }
 
-// lockFile tries once for a file's lock, as a writer has it, whatever it holds.
-func lockFile(path string) (*handle, error) {
-	file, err := os.OpenFile(path, os.O_RDWR, 0)
+// lockFile tries once for a file's lock, whatever the file holds.
+func lockFile(path string, write bool) (*handle, error) {
+	how := os.O_RDONLY
+	if write {
+		how = os.O_RDWR
+	}
+	file, err := os.OpenFile(path, how, 0)
 	if err != nil {
 		return nil, err
 	}
-	if err := lockNamed(file, path, true); err != nil {
+	if err := lockNamed(file, path, write); err != nil {
 		file.Close()
 		return nil, err
 	}

@@ -35,8 +35,19 @@ type head struct {
 	txid     uint64
 }
 
-// readHead gives the head that counts, which is the newer of those unharmed.
+// readHead gives the head that counts, of a file that is as long as it says.
 func readHead(file *os.File) (head, error) {
+	found, err := newestHead(file)
+	if err != nil {
+		return head{}, err
+	}
+	// Only now, for where the lock is not held yet, a writer may have made the
+	// file longer and then written the head that was found.
+	return found, found.checkEnd(file)
+}
+
+// newestHead gives the newer head of those unharmed.
+func newestHead(file *os.File) (head, error) {
 	info, err := file.Stat()
 	if err != nil {
 		return head{}, err
@@ -75,9 +86,7 @@ func readHead(file *os.File) (head, error) {
 	case err != nil:
 		return head{}, err
 	}
-	// Only now, for where the lock is not held yet, a writer may have made the
-	// file longer and then written the head that was found.
-	return found, found.checkEnd(file)
+	return found, nil
 }
 
 // checkEnd checks that the file is as long as the head says.

@@ -66,7 +66,7 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 // replaceFile replaces the file that is there. It is locked without bbolt, which
 // would follow what it finds in a damaged one.
 func (s *Store) replaceFile(ctx context.Context, deadline time.Time, path, with, aside string, check func(store.Reader) error) (own, err error) {
-	h, err := s.whenFree(ctx, deadline, func() (*handle, error) { return lockFile(path) })
+	h, err := s.whenFree(ctx, deadline, func() (*handle, error) { return lockFile(path, true) })
 	if err != nil {
 		return nil, err
 	}

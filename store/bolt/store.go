@@ -73,6 +73,10 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 }
 
 func (s *Store) openForView(ctx context.Context) (*handle, error) {
+	return s.openToRead(ctx, func() (*handle, error) { return openFile(s.path, false, nil) })
+}
+
+func (s *Store) openToRead(ctx context.Context, try func() (*handle, error)) (*handle, error) {
 	deadline := time.Now().Add(patience)
 	if err := s.await(ctx); err != nil {
 		return nil, err
@@ -81,7 +85,7 @@ func (s *Store) openForView(ctx context.Context) (*handle, error) {
 	if err := s.look(false); err != nil {
 		return nil, err
 	}
-	return s.open(ctx, deadline, false, nil)
+	return s.whenFree(ctx, deadline, try)
 }
 
 // Append is [store.Store.Append], with its errors.

@@ -117,6 +117,9 @@ func journalsOf(ctx context.Context, s store.Store) (all []store.Journal, err er
 	return all, err
 }
 
+// ErrItself is given for a store that was to be restored from itself.
+var ErrItself = errors.New("that is the store itself; name a copy of it")
+
 // A LossError says what a restore would lose.
 type LossError struct{ Losses []string }
 
@@ -131,8 +134,12 @@ var errGrown = errors.New("the store was written to meanwhile")
 // entries that the copy lacks, or other ones, it is refused unless forced. The
 // store that was there is kept aside.
 func (d *Desk) Restore(ctx context.Context, from string, force bool) (Copied, error) {
-	if _, err := os.Stat(from); err != nil {
+	copied, err := os.Stat(from)
+	if err != nil {
 		return Copied{}, fmt.Errorf("the copy: %w", err)
+	}
+	if here, err := os.Stat(d.Path); err == nil && os.SameFile(here, copied) {
+		return Copied{}, fmt.Errorf("%s: %w", from, ErrItself)
 	}
 	file := bolt.New(d.Path).File()
 	part := fmt.Sprintf("%s.part-%016x", file, rand.Uint64()) // one that was killed may have left its own

@@ -7,6 +7,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync"
 
 	"fettle/store"
 	"fettle/store/bolt"
@@ -56,7 +57,8 @@ func (d *Desk) Doctor(ctx context.Context) (Health, error) {
 	h.Schema, h.Documents = report.Schema, len(report.Documents)
 	h.Faults = texts(report.Faults)
 	h.Airframes = make([]Patient, len(report.Journals))
-	each(len(report.Journals), func(i int) { h.Airframes[i] = d.examine(ctx, report.Journals[i]) })
+	_, closed := d.journals(ctx) // a store that is refused as a whole may have whole journals
+	each(len(report.Journals), func(i int) { h.Airframes[i] = d.examine(ctx, report.Journals[i], closed == nil) })
 	return h, ctx.Err()
 }
 
@@ -67,7 +69,9 @@ func texts(faults []error) (all []string) {
 	return all
 }
 
-func (d *Desk) examine(ctx context.Context, j bolt.FoundJournal) Patient {
+// examine reads one journal and, where the store is open to it, proves and
+// replays it.
+func (d *Desk) examine(ctx context.Context, j bolt.FoundJournal, open bool) Patient {
 	p := Patient{Mark: j.Mark, Size: j.Size, Saved: j.Size}
 	fault := func(err error) {
 		if err != nil {
@@ -80,7 +84,7 @@ func (d *Desk) examine(ctx context.Context, j bolt.FoundJournal) Patient {
 		fault(wrong)
 		p.Saved = int64(len(records))
 	}
-	if len(p.Faults) > 0 {
+	if len(p.Faults) > 0 || !open {
 		return p
 	}
 	v, err := d.Prove(ctx, j.Mark)
@@ -125,6 +129,14 @@ func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
 	out := Salvage{Copied: Copied{File: to}, Faults: texts(report.Faults)}
 	var pictures []picture
 	var parts []Life
+	library := sync.OnceValue(d.libraryByDigest)
+	document := func(digest string) ([]byte, error) {
+		data, err := from.RescueDocument(ctx, digest)
+		if again, ok := library()[digest]; err != nil && ok {
+			return again, nil
+		}
+		return data, err
+	}
 	err = bolt.Create(ctx, to, func(b *bolt.Builder) error {
 		for _, j := range report.Journals {
 			records, fault, err := from.Rescue(ctx, j.Mark)
@@ -137,7 +149,7 @@ func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
 				parts = append(parts, l)
 				continue
 			}
-			if err := l.complete(func(digest string) ([]byte, error) { return from.RescueDocument(ctx, digest) }); err != nil {
+			if err := l.complete(document); err != nil {
 				out.Documents = append(out.Documents, strings.Split(err.Error(), "\n")...)
 			}
 			if err := l.build(b); err != nil {
@@ -165,6 +177,16 @@ func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
 		return out, fmt.Errorf("%s is there, with all that could be saved but photos: %w", to, err)
 	}
 	return out, nil
+}
+
+// libraryByDigest is what the library has, which may be what was lost.
+func (d *Desk) libraryByDigest() map[string][]byte {
+	all := map[string][]byte{}
+	entries, _ := d.Library.List() // a document with faults was never kept
+	for _, e := range entries {
+		all[store.Digest(e.Document.Bytes)] = e.Document.Bytes
+	}
+	return all
 }
 
 // writePart writes records as lines, which is what entries are.

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"fettle/procedures"
 )
 
 // What is missing of the store as a whole is said too: each journal that is saved
@@ -31,5 +33,39 @@ func TestSalvageSaysWhatIsMissing(t *testing.T) {
 	}
 	if !slices.ContainsFunc(out.Faults, func(fault string) bool { return strings.Contains(fault, "the last append is missing") }) {
 		t.Errorf("it says %q", out.Faults)
+	}
+}
+
+// A document that was lost is taken from the library, if that has the very same;
+// else it is said.
+func TestSalvageLostDocument(t *testing.T) {
+	for name, test := range map[string]struct {
+		library string
+		lost    int
+	}{"in the library": {"testdata", 0}, "nowhere": {"", len(marks())}} {
+		t.Run(name, func(t *testing.T) {
+			d := aFleet(t)
+			file, err := os.ReadFile(d.Path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for at := range len(file) - 12 { // every copy of the page
+				if string(file[at:at+12]) == "design: tern" {
+					file[at] ^= 1
+				}
+			}
+			if err := os.WriteFile(d.Path, file, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			d.Library = procedures.Open(test.library)
+			out, err := d.Salvage(t.Context(), filepath.Join(t.TempDir(), "saved.db"))
+			if err != nil || out.Airframes != len(marks()) || len(out.Documents) != test.lost {
+				t.Fatalf("%+v, %v", out, err)
+			}
+			_, err = deskAt(out.File).State(t.Context(), marks()[0])
+			if (err == nil) != (test.lost == 0) {
+				t.Errorf("the airframe is opened with %v", err)
+			}
+		})
 	}
 }

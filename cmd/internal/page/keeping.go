@@ -19,7 +19,7 @@ func (p Copied) Markdown(Clock) string {
 		l.item("**photo:** %s", esc(m))
 	}
 	if p.Aside != "" {
-		l.item("the store that was here is kept as %s", esc(p.Aside))
+		l.item("the store that was here is kept as %s; its photos are where they were, beside those of the copy", esc(p.Aside))
 	}
 	return l.String()
 }
@@ -117,7 +117,7 @@ func (s Salvage) Markdown(c Clock) string {
 	var l lines
 	l.item("%s: %s, %s, %s, each journal whole", esc(s.File), many(s.Airframes, "airframe"), many(s.Entries, "entry"), many(s.Photos, "photo"))
 	for _, f := range s.Faults {
-		l.item("**the file:** %s", esc(f))
+		l.item("**the file:** %s", esc(fault(f)))
 	}
 	for _, p := range s.Parts {
 		kept := "nothing of it can be read"
@@ -127,7 +127,7 @@ func (s Salvage) Markdown(c Clock) string {
 		l.item("**%s is not whole:** %s (%s)", esc(p.Mark), kept, esc(p.Why))
 	}
 	for _, d := range s.Documents {
-		l.item("**lost:** %s", esc(d))
+		l.item("**lost:** %s; without it that airframe cannot be opened", esc(fault(d)))
 	}
 	for _, m := range s.Missing {
 		l.item("**photo:** %s", esc(m))
