@@ -195,7 +195,7 @@ type AuditSummary struct {
 	Entries, Readings   int
 	Out, Undecided      int // readings that were, alone
 	Current             []string
-	NotCurrent          []string // with why
+	NotCurrent          []string // gates that have one reason in common, with that
 	NeverTaken          []string
 	NeverChecked        []string // gauges that were read and that the record has no check of
 	NotGood             []string // gauges whose last check was not good
@@ -225,6 +225,8 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 			sum.Undecided++
 		}
 	}
+	var reasons []string
+	gates := map[string][]string{} // that are not current, by their reason
 	for _, g := range s.Gates(at) {
 		switch g.Standing {
 		case Current:
@@ -232,8 +234,15 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 		case NeverTaken:
 			sum.NeverTaken = append(sum.NeverTaken, g.Gate.Name)
 		default:
-			sum.NotCurrent = append(sum.NotCurrent, g.Gate.Name+" is "+g.Says())
+			why := g.Says()
+			if gates[why] == nil {
+				reasons = append(reasons, why)
+			}
+			gates[why] = append(gates[why], g.Gate.Name)
 		}
+	}
+	for _, why := range reasons {
+		sum.NotCurrent = append(sum.NotCurrent, strings.Join(gates[why], ", ")+": "+why)
 	}
 	s.sumGauges(&sum, readings, at)
 	s.sumEntries(&sum, at)

@@ -145,14 +145,15 @@ func (a Audit) Markdown(c Clock) string {
 	if a.Chosen != "" {
 		l.add("\nThe summary is of the whole record. Listed are only readings %s.", esc(a.Chosen))
 	}
-	gate, limits := "", ""
+	gate, heading := "", ""
 	for _, r := range a.Readings {
 		if r.Gate != gate {
-			l.add("\n## %s\n", esc(r.Gate))
+			gate, heading = r.Gate, ""
+			l.add("\n## %s\n", esc(gate))
 		}
-		if r.Gate != gate || r.Limits != limits {
-			gate, limits = r.Gate, r.Limits
-			l.add("%s\n", esc(limits)+map[bool]string{true: "; critical"}[r.Critical])
+		if h := r.heading(c); h != heading {
+			heading = h
+			l.add("%s\n", esc(heading))
 		}
 		l.item("%s", r.line(c))
 	}
@@ -162,12 +163,25 @@ func (a Audit) Markdown(c Clock) string {
 	return l.String()
 }
 
+// heading is what most often is the same for the readings of a gate.
+func (r AuditedReading) heading(c Clock) string {
+	text := r.Limits
+	if r.Critical {
+		text += "; critical"
+	}
+	text += "; " + strings.ToLower(r.Gauge)
+	if r.Check == nil {
+		text += ", " + r.gaugeLine(c)
+	}
+	return text
+}
+
 func (r AuditedReading) line(c Clock) string {
 	value := strings.TrimSpace(r.Point + " " + r.Typed)
 	if r.Converted != "" {
 		value += " (" + r.Converted + ")"
 	}
-	text := fmt.Sprintf("%d · %s · %s · %s, %s: **%s**", r.Entry, c.Full(r.At), esc(r.By), esc(value), esc(strings.ToLower(r.Gauge)), esc(r.Verdict))
+	text := fmt.Sprintf("%d · %s · %s · %s: **%s**", r.Entry, c.Full(r.At), esc(r.By), esc(value), esc(r.Verdict))
 	switch {
 	case r.Margin == nil:
 	case r.Margin.By < 0:
@@ -178,7 +192,9 @@ func (r AuditedReading) line(c Clock) string {
 	if r.Bar != "" {
 		text += " `" + r.Bar + "`"
 	}
-	text += "; " + esc(r.gaugeLine(c))
+	if r.Check != nil {
+		text += "; " + esc(r.gaugeLine(c))
+	}
 	switch {
 	case r.Stands == inDoubt:
 		text += "; **in doubt**, and does not count: " + esc(r.Doubt)
@@ -202,9 +218,9 @@ func (r AuditedReading) gaugeLine(c Clock) string {
 	case r.Check != nil:
 		return fmt.Sprintf("gauge checked %s, %s before, %s: %s (entry %d)", c.Full(r.Check.At), Span(r.At.Sub(r.Check.At)), r.Check.word(), r.Check.Found, r.Check.Entry)
 	case r.Checked:
-		return "gauge not checked before it in this record"
+		return "not checked before it in this record"
 	}
-	return "gauge never checked in this record"
+	return "never checked in this record"
 }
 
 // SummaryMarkdown is the page of summary alone.
