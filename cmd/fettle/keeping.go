@@ -129,9 +129,12 @@ func (a *app) importCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			state, err := d.Import(cmd.Context(), args[0])
+			state, missing, err := d.Import(cmd.Context(), args[0])
 			if err != nil {
 				return err
+			}
+			for _, name := range missing {
+				a.warn("the photo %s is not in the file; the journal names it all the same", name)
 			}
 			return a.show(page.Imported{Airframe: page.NewAirframe(state, a.time.Now())})
 		},

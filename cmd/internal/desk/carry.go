@@ -117,32 +117,33 @@ var ErrNotCarried = errors.New("not a whole airframe")
 
 // Import takes an airframe out of a file that Export wrote, after its tree, its
 // entries and everything they name was checked; photos may be missing. Two lives
-// are never merged: a mark that is there already is refused.
-func (d *Desk) Import(ctx context.Context, from string) (*workflow.State, error) {
+// are never merged: a mark that is there already is refused. missing names the
+// photos that the file has not.
+func (d *Desk) Import(ctx context.Context, from string) (state *workflow.State, missing []string, err error) {
 	z, err := zip.OpenReader(from)
 	if errors.Is(err, os.ErrNotExist) {
-		return nil, err
+		return nil, nil, err
 	}
 	if errors.Is(err, zip.ErrFormat) {
 		err = errors.New("export did not write it, or its end is missing")
 	}
 	if err != nil {
-		return nil, notCarried(from, err)
+		return nil, nil, notCarried(from, err)
 	}
 	defer func() { _ = z.Close() }()
 	c, err := openCarried(z.File)
 	if err != nil {
-		return nil, notCarried(from, err)
+		return nil, nil, notCarried(from, err)
 	}
 	l, err := c.life()
 	if err == nil {
 		err = d.tryOut(ctx, l)
 	}
 	if ctx.Err() != nil {
-		return nil, ctx.Err()
+		return nil, nil, ctx.Err()
 	}
 	if err != nil {
-		return nil, notCarried(from, err)
+		return nil, nil, notCarried(from, err)
 	}
 	err = d.Store.View(ctx, func(r store.Reader) error {
 		size, err := r.Size(l.Mark)
@@ -153,24 +154,26 @@ func (d *Desk) Import(ctx context.Context, from string) (*workflow.State, error)
 		return err
 	})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	for _, p := range l.Photos {
 		data, err := c.named(photosIn, p.Photo, photos.MaxBytes)
 		if errors.Is(err, errNotInside) {
+			missing = append(missing, p.Name)
 			continue
 		}
 		if err != nil {
-			return nil, notCarried(from, err)
+			return nil, nil, notCarried(from, err)
 		}
 		if _, err := d.Photos.Put(ctx, p.Name, data); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 	}
 	if err := l.settle(ctx, d.Store); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return d.State(ctx, l.Mark)
+	state, err = d.State(ctx, l.Mark)
+	return state, missing, err
 }
 
 func notCarried(from string, err error) error {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -129,7 +130,7 @@ func TestImportOfWhatIsNotWhole(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			d := deskAt(filepath.Join(t.TempDir(), "fettle.db"))
-			_, err := d.Import(t.Context(), packed(t, test.life, test.more))
+			_, _, err := d.Import(t.Context(), packed(t, test.life, test.more))
 			if !errors.Is(err, ErrNotCarried) || !strings.Contains(err.Error(), test.says) {
 				t.Errorf("said %v, want %q", err, test.says)
 			}
@@ -146,7 +147,7 @@ func TestImportOfWhatIsNotWhole(t *testing.T) {
 func TestImportOfMoreThanIsNamed(t *testing.T) {
 	d := deskAt(filepath.Join(t.TempDir(), "fettle.db"))
 	letter := []byte("glue: contact\n")
-	state, err := d.Import(t.Context(), packed(t, aLife(t), map[string][]byte{
+	state, _, err := d.Import(t.Context(), packed(t, aLife(t), map[string][]byte{
 		documentsIn: nil, photosIn: nil,
 		documentsIn + strings.TrimPrefix(store.Digest(letter), "sha256:"): letter,
 	}))
@@ -162,5 +163,15 @@ func TestImportOfMoreThanIsNamed(t *testing.T) {
 	}
 	if health, err := d.Doctor(t.Context()); err != nil || !health.Sound() {
 		t.Errorf("%+v, %v", health, err)
+	}
+}
+
+// A photo that is not in the file is named, and keeps nothing else out.
+func TestImportWithoutAPhoto(t *testing.T) {
+	d := deskAt(filepath.Join(t.TempDir(), "fettle.db"))
+	life := aLife(t).with(t, workflow.PhotoKept{Photo: store.Digest([]byte("gone")), Name: "tip.png", Type: "image/png"})
+	state, missing, err := d.Import(t.Context(), packed(t, life, nil))
+	if err != nil || state.Size() != int64(len(life.Records)) || !slices.Equal(missing, []string{"tip.png"}) {
+		t.Errorf("%v is missing, %v", missing, err)
 	}
 }
