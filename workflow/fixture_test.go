@@ -132,6 +132,20 @@ type bench struct {
 	now   time.Time
 	state *State
 	by    string
+	docs  *Documents // nil: the fixture's
+}
+
+// replay folds entries with the documents that the bench knows.
+func (b *bench) replay(entries []Entry) *State {
+	b.t.Helper()
+	if b.docs == nil {
+		return replay(b.t, entries)
+	}
+	s, err := Replay(entries, *b.docs)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return s
 }
 
 func newBench(t testing.TB, options ...string) *bench {
@@ -171,7 +185,7 @@ func (b *bench) tryAt(r Request, at time.Time) error {
 	if err != nil {
 		return err
 	}
-	b.state = replay(b.t, append(b.state.Entries[:len(b.state.Entries):len(b.state.Entries)], entries...))
+	b.state = b.replay(append(b.state.Entries[:len(b.state.Entries):len(b.state.Entries)], entries...))
 	return nil
 }
 

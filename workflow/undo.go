@@ -41,7 +41,12 @@ func (r Undo) decide(s *State, c Circumstances) ([]Facts, error) {
 		positions = append(positions, p)
 	}
 	slices.Sort(positions)
-	return []Facts{Undone{positions, strings.TrimSpace(r.Reason)}}, nil
+	facts := []Facts{Undone{positions, strings.TrimSpace(r.Reason)}}
+	// A journal that can't be replayed any more could never be mended.
+	if _, err := s.then(facts, c); err != nil {
+		return nil, refuse(what, ByState, fmt.Sprintf("what was entered since needs it (%v)", err), "take that back first")
+	}
+	return facts, nil
 }
 
 // takeBack collects the entry and all that depended on it.
@@ -63,8 +68,13 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 			s.takeBack(p, back)
 		}
 	}
-	if f, ok := facts.(DamageFound); ok {
+	switch f := facts.(type) {
+	case DamageFound:
 		for _, p := range s.clearing(f.Damage) {
+			s.takeBack(p, back)
+		}
+	case JobOpened:
+		for _, p := range s.about(f.Job) {
 			s.takeBack(p, back)
 		}
 	}
@@ -123,6 +133,19 @@ func (s *State) clearing(damage string) []int64 {
 	var positions []int64
 	for _, e := range s.Entries {
 		if f, ok := e.Facts.(QuarantineCleared); ok && f.Damage == damage && s.Live(e.Position) {
+			positions = append(positions, e.Position)
+		}
+	}
+	return positions
+}
+
+// about returns the live entries that speak of a job and are no work in it.
+func (s *State) about(job string) []int64 {
+	var positions []int64
+	for _, e := range s.Entries {
+		touched, _ := e.Facts.(TouchTested)
+		moved, _ := e.Facts.(JobMoved)
+		if (touched.Job == job || moved.Job == job) && s.Live(e.Position) {
 			positions = append(positions, e.Position)
 		}
 	}

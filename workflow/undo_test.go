@@ -1,0 +1,71 @@
+package workflow
+
+import (
+	"errors"
+	"testing"
+	"time"
+
+	"fettle/steps"
+)
+
+// moved has the build go on under other documents, which the bench then knows.
+func (b *bench) moved(p *steps.Procedure, s *steps.Sheet) {
+	b.t.Helper()
+	docs := documents()
+	docs.Sheets["sha256:newer-sheet"], docs.Procedures["sha256:newer-build"] = s, p
+	entries, err := b.state.Decide(MoveJob{b.state.Jobs[0].ID, p, "sha256:newer-build", s, "sha256:newer-sheet"}, Circumstances{Now: b.now, By: b.by, Program: "test"})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	b.docs = &docs
+	b.state = b.replay(append(b.state.Entries[:len(b.state.Entries):len(b.state.Entries)], entries...))
+}
+
+// No undo may leave a journal that can't be replayed: nothing would ever mend it.
+func TestUndoOfAJobTakesWhatSpeaksOfItAlong(t *testing.T) {
+	t.Run("a touch test", func(t *testing.T) {
+		b := building(t)
+		b.done("coat-left")
+		coat := b.state.Size() - 1
+		b.done("coat-right")
+		b.after(10 * time.Minute)
+		var refusal *Refusal
+		if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) || len(refusal.Record) != 1 {
+			t.Fatalf("a wet coat: %v", err)
+		}
+		b.state = b.replay(append(b.state.Entries, refusal.Record...))
+		b.must(Undo{Position: coat}, Undo{Position: b.state.Jobs[0].Position})
+		if len(b.state.Jobs) != 0 {
+			t.Errorf("left is job %s", b.state.Jobs[0].ID)
+		}
+	})
+	t.Run("a move", func(t *testing.T) {
+		b := newBench(t)
+		b.must(startBuild())
+		b.moved(build(), sheet())
+		b.must(Undo{Position: b.state.Jobs[0].Position})
+		if len(b.state.Jobs) != 0 || b.state.SheetSum != sheetSum {
+			t.Errorf("%d jobs under %s", len(b.state.Jobs), b.state.SheetSum)
+		}
+	})
+}
+
+func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
+	b := building(t)
+	newer, with := build(), sheet()
+	novel := with.Adhesives[0]
+	novel.Name = "novel"
+	with.Adhesives = append(with.Adhesives, novel)
+	for i := range 2 {
+		newer.Stages[0].Steps[i].Adhesive = "novel"
+	}
+	b.moved(newer, with)
+	move := b.state.Size() - 1
+	b.done("coat-left")
+	coat := b.state.Size() - 1
+	mustContain(t, b.refused(Undo{Position: move}, ByState), "what was entered since needs it", "Coated", "take that back first")
+	b.must(Undo{Position: coat}, Undo{Position: move})
+	if b.state.SheetSum != sheetSum {
+		t.Errorf("the sheet is %s", b.state.SheetSum)
+	}
+}
