@@ -60,8 +60,11 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 	case Noted, PhotoKept:
 		return
 	}
-	if s.Release != nil && s.Release.Position > position {
-		s.takeBack(s.Release.Position, back)
+	// Every one: with only the last gone, the one before it would stand again.
+	for _, e := range s.Entries[position+1:] {
+		if _, ok := e.Facts.(Released); ok {
+			s.takeBack(e.Position, back)
+		}
 	}
 	if work, ok := workOf(facts); ok && work.Job != "" {
 		for _, p := range s.after(work) {

@@ -69,3 +69,30 @@ func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
 		t.Errorf("the sheet is %s", b.state.SheetSum)
 	}
 }
+
+// repaired is a bench released, repaired at the wing and released again, by a
+// release that is no step of a job.
+func repaired(t *testing.T) *bench {
+	b := released(t)
+	b.must(Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing"}, ReadBench{Temperature: q("20 °C")})
+	b.done("lay-skin", "coat-skin")
+	b.after(10 * time.Minute)
+	b.done("join-skin")
+	b.after(24 * time.Hour)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=501 mm"))
+	b.must(GiveRelease{})
+	return b
+}
+
+func TestUndoTakesEveryLaterReleaseBack(t *testing.T) {
+	b := repaired(t)
+	b.must(readings("square", "left=500 mm", "right=500 mm")) // measured once more
+	rests := b.state.Release.RestsOn[0]
+	b.must(badCheck("rule"))
+	bad := b.state.Size() - 1
+	b.must(goodCheck("rule"), readings("square", "left=500 mm", "right=500 mm"), GiveRelease{})
+	b.must(Undo{Position: rests}, Undo{Position: bad, Reason: "mistyped"}, Finish{Step: "measure-again"})
+	if f := b.state.Flight(b.now); f.Released {
+		t.Errorf("it stands released by entry %d, of which entry %d was taken back", b.state.Release.Position, rests)
+	}
+}
