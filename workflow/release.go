@@ -297,6 +297,14 @@ func (s *State) Flight(at time.Time) Flight {
 		f.Why = why
 		return f
 	}
+	for _, j := range s.joints() { // a colder bench, typed in later, makes one cure longer
+		if j.Load && !j.Joined.IsZero() {
+			if reason := uncured(j, at); reason != nil {
+				f.Why = reason.Text
+				return f
+			}
+		}
+	}
 	if open := s.OpenJobs(at); len(open) > 0 {
 		f.Why = fmt.Sprintf("job %s is open", open[0].ID)
 		return f
