@@ -109,11 +109,12 @@ func (s *State) OpenDamages(at time.Time) []*Damage {
 	return open
 }
 
-// flightsSince counts the flights entered after the position.
-func (s *State) flightsSince(position int64) int {
+// flightsSince counts the flights after a reading, by position or by time: of
+// two answers the one that asks for another measurement is safe.
+func (s *State) flightsSince(t taken) int {
 	n := 0
 	for _, f := range s.Flights {
-		if f.Position > position {
+		if f.Position > t.position || f.At.After(t.at) {
 			n++
 		}
 	}

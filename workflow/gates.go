@@ -178,7 +178,7 @@ func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left [
 // gate: it has been flown on, or has aged, for as long as the sheet lets it.
 func (s *State) outlived(life steps.Life, t taken, at time.Time) string {
 	if life.Flights > 0 {
-		if n := s.flightsSince(t.position); n >= life.Flights {
+		if n := s.flightsSince(t); n >= life.Flights {
 			return fmt.Sprintf("%d flights have been made on it, and it counts for %d", n, life.Flights)
 		}
 	}

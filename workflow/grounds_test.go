@@ -24,3 +24,17 @@ func TestAColderBenchTypedInLaterGrounds(t *testing.T) {
 		t.Errorf("once it is cured it is grounded: %s", f.Why)
 	}
 }
+
+func TestFlightsCountAfterAReadingTypedInLater(t *testing.T) {
+	b := assembled(t)
+	b.after(time.Hour)
+	b.must(LogFlight{Landing: Soft}, LogFlight{Landing: Soft})
+	b.at(30*time.Minute, readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("read before two flights slot is %s", g.Says())
+	}
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says())
+	}
+}
