@@ -62,7 +62,7 @@ func (s *State) live(e Entry) error {
 		d.Quarantine.Cleared = true
 	case EquipmentChanged:
 		for _, d := range s.Damages {
-			if f.Change == Removed && slices.Contains(f.Disturbs, d.Zone) {
+			if f.Change == Removed && slices.Contains(f.Disturbs, d.Zone) && !e.At.Before(d.At) {
 				d.Quarantine.Off = true
 			}
 		}

@@ -3,6 +3,8 @@ package workflow
 import (
 	"testing"
 	"time"
+
+	"fettle/steps"
 )
 
 // at has a request entered as of a while ago.
@@ -36,5 +38,19 @@ func TestFlightsCountAfterAReadingTypedInLater(t *testing.T) {
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
 		t.Errorf("slot is %s", g.Says())
+	}
+}
+
+func TestWhatWasRemovedBeforeItWasFoundIsNotOff(t *testing.T) {
+	b := released(t)
+	b.after(2 * time.Hour)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}}})
+	b.at(time.Hour, ChangeEquipment{Item: "camera", Change: Removed})
+	if b.state.Damages[0].Quarantine.Off {
+		t.Error("removed an hour before it was found in quarantine, and held to be off since")
+	}
+	b.must(ChangeEquipment{Item: "camera", Change: Removed})
+	if !b.state.Damages[0].Quarantine.Off {
+		t.Error("removed, and not held to be off")
 	}
 }
