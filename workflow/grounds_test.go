@@ -54,3 +54,15 @@ func TestWhatWasRemovedBeforeItWasFoundIsNotOff(t *testing.T) {
 		t.Error("removed, and not held to be off")
 	}
 }
+
+func TestAReleaseIsNotDatedBackBeforeAnyReading(t *testing.T) {
+	b := assembled(t)
+	b.done("coat-saddle", "join-saddle")
+	b.after(50 * time.Hour)
+	b.must(readings("square", "left=500 mm", "right=501 mm"), readings("slot", "root=4 mm", "tip=4 mm"))
+	b.at(20*time.Hour, ReadBench{Temperature: q("20 °C")}) // recorded last, and of long before
+	if err := b.tryAt(GiveRelease{}, b.now.Add(-10*time.Hour)); err == nil {
+		t.Errorf("released as of ten hours before the readings that it rests on")
+	}
+	b.must(GiveRelease{})
+}

@@ -185,7 +185,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
 	if f := s.Flight(c.At); f.Released {
 		reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("it stands released by entry %d, and nothing has disturbed it since", s.Release.Position)})
 	}
-	if c.At.Before(s.latest.At) {
+	if c.At.Before(s.lastDone()) {
 		reasons = append(reasons, Reason{Because: ByOrder, Text: "a release is not dated back before what it rests on"})
 	}
 	if len(reasons) > 0 {
@@ -207,6 +207,18 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
 	}
 	jobs, performed := s.workSinceRelease()
 	return append(facts, Released{work, proof.Rests, jobs, performed, strings.TrimSpace(r.Certificate)}), nil
+}
+
+// lastDone is the latest time of all that a release may rest on. The entry
+// recorded last may itself be of long before.
+func (s *State) lastDone() time.Time {
+	var last time.Time
+	for _, e := range s.Entries {
+		if clocked(e.Facts) && s.Live(e.Position) && e.At.After(last) {
+			last = e.At
+		}
+	}
+	return last
 }
 
 // workSinceRelease names the jobs that were worked on since the last release,
