@@ -66,3 +66,23 @@ func TestAReleaseIsNotDatedBackBeforeAnyReading(t *testing.T) {
 	}
 	b.must(GiveRelease{})
 }
+
+// Two jobs of which only the release is left do not wait for each other.
+func TestTwoJobsWithAReleaseStep(t *testing.T) {
+	b := released(t)
+	docs := documents()
+	look := &steps.Procedure{Name: "yearly", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{{Name: "look", Steps: []steps.Step{
+		{Name: "look", Kind: steps.Do, Do: "look"}, {Name: "release-again", Kind: steps.Release},
+	}}}}
+	docs.Procedures["sha256:yearly"] = look
+	b.docs = &docs
+	b.state = b.replay(b.state.Entries)
+	b.must(Start{Procedure: look, Digest: "sha256:yearly", Sheet: sheet(), SheetSum: sheetSum}, Undo{Position: b.state.Release.Position})
+	b.done("look")
+	b.must(GiveRelease{})
+	mustContain(t, b.state.Flight(b.now).Why, "job yearly is open")
+	b.must(GiveRelease{})
+	if f := b.state.Flight(b.now); !f.Released {
+		t.Errorf("grounded: %s", f.Why)
+	}
+}

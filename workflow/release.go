@@ -41,8 +41,8 @@ func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, Proof
 
 // Proof weighs whether the airframe may fly at the time: every critical gate
 // current and in tolerance, no gate out of tolerance without a concession, no
-// job open but the one whose release step this is (nil: none), every damage
-// mended, nothing in quarantine aboard, every joint that carries load cured.
+// job open but, where the release is given within one (nil: it is not), for its
+// release step, every damage mended, nothing in quarantine aboard, every joint that carries load cured.
 func (s *State) Proof(at time.Time, within *Job) Proof {
 	var p Proof
 	critical := 0
@@ -63,7 +63,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		p.add("the design has critical gates to rest on", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Do: "mark its gates critical in a new revision of the sheet"})
 	}
 	for _, job := range s.Jobs {
-		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, job == within, at))
+		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
 	}
 	for _, d := range s.Damages {
 		p.add(fmt.Sprintf("damage %s (%s, %s) is mended", d.Damage, d.Finding, d.Zone), s.unmended(d, at))
@@ -95,8 +95,9 @@ func (s *State) notMet(g GateReport, at time.Time) *Reason {
 	return &Reason{Because: ByGate, Text: fmt.Sprintf("gate %s is %s", g.Gate.Name, g.Says()), Do: do}
 }
 
-// incomplete says what is left of a job; its own release step is not counted
-// where the release is given within it.
+// incomplete says what is left of a job; a release step is not counted where
+// the release is given within a job: two jobs of which only that is left would
+// wait for each other.
 func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	left, first := 0, ""
 	because := ByState
