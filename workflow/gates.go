@@ -143,8 +143,8 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 }
 
 // counting returns the readings newer than every disturbance of the gate's
-// zones, than its last rework and, at each point, than the last reading in
-// doubt; and why the others don't count, where that is for doubt or none are
+// zones, than its last rework and, at each point, by entry and by time, than
+// the last reading in doubt; and why the others don't count, where that is for doubt or none are
 // left. What stood before a reading in doubt does not count again: the doubted
 // one may have been the truth.
 func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []taken, why string, doubted bool) {
@@ -165,7 +165,7 @@ func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left [
 			why, doubted = over, false
 			continue
 		}
-		if d, ok := last[t.Point]; ok && t.position <= d.position {
+		if d, ok := last[t.Point]; ok && (t.position <= d.position || t.at.Before(d.at)) {
 			why, doubted = d.check.Doubts(), true
 			continue
 		}

@@ -167,13 +167,15 @@ func (s *State) inDoubt(t taken) *GaugeCheck {
 	return nil
 }
 
-// doubtful is a reading in doubt, and the check that did it.
+// doubtful is the last place, by entry and by time, at which a reading is in
+// doubt, and the check that did it.
 type doubtful struct {
-	taken
-	check *GaugeCheck
+	position int64
+	at       time.Time
+	check    *GaugeCheck
 }
 
-// lastInDoubt is the last reading in doubt at each point of a gate.
+// lastInDoubt is where the last reading in doubt stands at each point of a gate.
 func (s *State) lastInDoubt(record *gateRecord) map[string]doubtful {
 	var last map[string]doubtful
 	if len(s.gauges) == 0 {
@@ -184,7 +186,11 @@ func (s *State) lastInDoubt(record *gateRecord) map[string]doubtful {
 			if last == nil {
 				last = map[string]doubtful{}
 			}
-			last[t.Point] = doubtful{t, c}
+			at := t.at
+			if before := last[t.Point].at; before.After(at) {
+				at = before
+			}
+			last[t.Point] = doubtful{t.position, at, c}
 		}
 	}
 	return last

@@ -231,3 +231,24 @@ func TestAuditOfGauges(t *testing.T) {
 		t.Errorf("%+v, %v", sum, err)
 	}
 }
+
+// A reading typed in later, of before one in doubt, does not count in its place.
+func TestAnOlderReadingTypedInLaterDoesNotReplaceADoubtedOne(t *testing.T) {
+	b := assembled(t)
+	b.after(time.Hour)
+	b.must(goodCheck("caliper"))
+	b.after(time.Hour)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	b.after(time.Hour)
+	b.must(badCheck("caliper"))
+	b.after(time.Hour)
+	b.must(goodCheck("caliper"))
+	b.at(210*time.Minute, readings("slot", "root=4 mm", "tip=4 mm")) // before the first check
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("slot is %s", g.Says())
+	}
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says())
+	}
+}
