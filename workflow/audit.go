@@ -154,7 +154,7 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 			}
 		}
 	}
-	t := taken{position, r.Entry.At, r.Reading}
+	t := taken{position: position, at: r.Entry.At, ReadingTaken: r.Reading}
 	r.Check, r.Checked = s.lastCheck(r.Reading.Gauge, position, r.Entry.At), s.gauges[r.Reading.Gauge] != nil
 	if r.TakenBack == 0 {
 		r.Doubt = s.inDoubt(t)
@@ -168,7 +168,7 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 	for _, other := range all {
 		if other.Entry.Position > position && other.Reading.Gate == r.Reading.Gate && other.Reading.Point == r.Reading.Point && s.Live(other.Entry.Position) {
 			later++
-			doubted := s.inDoubt(taken{other.Entry.Position, other.Entry.At, other.Reading}) != nil
+			doubted := s.inDoubt(taken{position: other.Entry.Position, at: other.Entry.At, ReadingTaken: other.Reading}) != nil
 			if r.Superseded == 0 && (later == max(1, r.Gate.Repeat) || doubted) {
 				r.Superseded = other.Entry.Position
 			}

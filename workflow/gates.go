@@ -21,6 +21,8 @@ type taken struct {
 	position int64
 	at       time.Time
 	ReadingTaken
+
+	doubt measuring.Doubt // of its gauge, by the sheet in force then
 }
 
 type conceded struct {
@@ -119,7 +121,7 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 		for _, t := range lastOf(counting, name, g.Repeat) {
 			p.Readings = append(p.Readings, t.Value)
 			r.Rests = append(r.Rests, t.position)
-			doubt = s.widest(doubt, t.Gauge, g)
+			doubt = s.widest(doubt, t, g)
 		}
 		points = append(points, p)
 		r.Points = append(r.Points, AtPoint(p))
@@ -211,15 +213,19 @@ func (s *State) disturbedSince(g steps.Gate, t taken) (disturbance, string, bool
 	return last, zone, found
 }
 
-// widest takes the worse of two gauges' doubts, in the gate's unit.
-func (s *State) widest(have measuring.Doubt, gauge string, g steps.Gate) measuring.Doubt {
-	found, ok := s.Sheet.Gauge(gauge)
-	if !ok {
-		found, _ = s.Sheet.Gauge(g.Gauge)
+// widest takes the worst of the doubts so far and of the reading's gauge, by the
+// sheet in force then and by the present one, in the gate's unit. A better gauge
+// in a newer sheet makes no reading better that was taken with the old one.
+func (s *State) widest(have measuring.Doubt, t taken, g steps.Gate) measuring.Doubt {
+	doubts := []measuring.Doubt{t.doubt}
+	if now, ok := s.Sheet.Gauge(t.Gauge); ok {
+		doubts = append(doubts, now.Doubt())
 	}
 	unit := g.Limits.Unit()
-	if next := found.Doubt(); next.Guard(unit) >= have.Guard(unit) {
-		return next
+	for _, next := range doubts {
+		if next.Guard(unit) >= have.Guard(unit) {
+			have = next
+		}
 	}
 	return have
 }

@@ -223,7 +223,7 @@ func (s *State) GaugeReport(name string, at time.Time) (GaugeReport, error) {
 	r := GaugeReport{Gauge: gauge, Last: s.lastCheck(name, s.Size(), at), Barred: s.barred(name, at)}
 	for _, e := range s.Entries {
 		f, ok := e.Facts.(ReadingTaken)
-		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(taken{e.Position, e.At, f}) != nil {
+		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(taken{position: e.Position, at: e.At, ReadingTaken: f}) != nil {
 			r.InDoubt = append(r.InDoubt, e.Position)
 		}
 	}

@@ -3,6 +3,8 @@ package workflow
 import (
 	"testing"
 	"time"
+
+	"fettle/steps"
 )
 
 // goodCheck and badCheck are checks of the fixture's caliper, good to 0.03 mm,
@@ -250,5 +252,29 @@ func TestAnOlderReadingTypedInLaterDoesNotReplaceADoubtedOne(t *testing.T) {
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
 		t.Errorf("slot is %s", g.Says())
+	}
+}
+
+// A reading taken with a coarse gauge is not judged as one of a fine gauge, that
+// a newer sheet has under its name or in its stead.
+func TestANewerSheetMakesNoReadingBetter(t *testing.T) {
+	finer, without := sheet(), sheet()
+	finer.Gauges[0].Resolution = q("0.01 mm")
+	without.Gauges, without.Gates[1].Gauge = without.Gauges[1:], "caliper"
+	without.Gates[2].Gauge = "caliper"
+	for name, newer := range map[string]*steps.Sheet{"finer": finer, "gone": without} {
+		b := assembled(t)
+		b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4.4 mm", "tip=4 mm").Readings})
+		if g := b.gate("slot"); g.Standing != Undecided {
+			t.Fatalf("slot is %s", g.Says())
+		}
+		b.moved(build(), newer)
+		if g := b.gate("slot"); g.Standing != Undecided {
+			t.Errorf("%s: slot is %s", name, g.Says())
+		}
+		b.must(readings("slot", "root=4.4 mm", "tip=4 mm"))
+		if g := b.gate("slot"); g.Standing != Current {
+			t.Errorf("%s: measured again slot is %s", name, g.Says())
+		}
 	}
 }

@@ -161,7 +161,7 @@ func (s *State) restsInDoubt(r *Given) string {
 		if !ok {
 			continue
 		}
-		if c := s.inDoubt(taken{p, s.Entries[p].At, f}); c != nil {
+		if c := s.inDoubt(taken{position: p, at: s.Entries[p].At, ReadingTaken: f}); c != nil {
 			return fmt.Sprintf("the release of entry %d rested on %s, entry %d: %s", r.Position, f.Gate, p, c.Doubts())
 		}
 	}

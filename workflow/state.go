@@ -181,7 +181,8 @@ func (s *State) apply(e Entry) error {
 	case ConditionSet:
 		s.set(e.At, f.Setting)
 	case ReadingTaken:
-		s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, taken{e.Position, e.At, f})
+		gauge, _ := s.Sheet.Gauge(f.Gauge)
+		s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, taken{e.Position, e.At, f, gauge.Doubt()})
 	case GaugeChecked:
 		s.checked(f, e)
 	case Reworked:
