@@ -57,11 +57,12 @@ type GateReport struct {
 	Gate     steps.Gate
 	Standing GateStanding
 	Finding  measuring.Finding
-	Reason   string    // why it does not count, one line; "" where it does
-	Points   []AtPoint // the readings that count
-	Last     time.Time // of the latest reading of all, counting or not
-	Rests    []int64   // the positions of the readings that count
-	By       string    // concession: who granted it
+	Reason   string          // why it does not count, one line; "" where it does
+	Points   []AtPoint       // the readings that count
+	Last     time.Time       // of the latest reading of all, counting or not
+	Rests    []int64         // the positions of the readings that count
+	Doubt    measuring.Doubt // that they were judged with
+	By       string          // concession: who granted it
 }
 
 // AtPoint is one point of a gate with the readings there that count.
@@ -116,17 +117,22 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 	}
 	var points []measuring.Point
 	doubt := measuring.Doubt{}
+	gauge, several := "", false
 	for _, name := range g.PointNames() {
 		p := measuring.Point{Name: name}
 		for _, t := range lastOf(counting, name, g.Repeat) {
 			p.Readings = append(p.Readings, t.Value)
 			r.Rests = append(r.Rests, t.position)
 			doubt = s.widest(doubt, t, g)
+			several = several || gauge != "" && t.Gauge != gauge
+			gauge = t.Gauge
 		}
 		points = append(points, p)
 		r.Points = append(r.Points, AtPoint(p))
 	}
 	slices.Sort(r.Rests)
+	doubt.Several = several
+	r.Doubt = doubt
 	finding, err := measuring.Judge(g.Limits, points, g.Repeat, g.Pairs, doubt)
 	if err != nil {
 		finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}

@@ -278,3 +278,22 @@ func TestANewerSheetMakesNoReadingBetter(t *testing.T) {
 		}
 	}
 }
+
+// Points that were read with two gauges differ by the bias of each, too.
+func TestAlikeReadWithTwoGauges(t *testing.T) {
+	b := assembled(t)
+	biased := sheet()
+	biased.Gauges[1].Uncertainty = q("1 mm") // of steps of 0.01 mm
+	b.moved(build(), biased)
+	with := func(gauge, reading string) Measure {
+		return Measure{Gate: "square", Gauge: gauge, Readings: readings("square", reading).Readings}
+	}
+	b.must(with("caliper", "left=500 mm"), with("rule", "right=502 mm"))
+	if g := b.gate("square"); g.Standing != Undecided {
+		t.Errorf("with two gauges square is %s", g.Says())
+	}
+	b.must(with("caliper", "right=502 mm"))
+	if g := b.gate("square"); g.Standing != Current {
+		t.Errorf("with one gauge square is %s", g.Says())
+	}
+}

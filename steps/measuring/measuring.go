@@ -57,7 +57,11 @@ func (l Limits) Unit() string {
 
 // Doubt is what is known of a gauge's error. Uncertainty is expanded (k = 2);
 // where it is absent it is taken from the resolution.
-type Doubt struct{ Resolution, Uncertainty quantity.Quantity }
+type Doubt struct {
+	Resolution, Uncertainty quantity.Quantity
+
+	Several bool // readings of several gauges: each has a bias of its own
+}
 
 // Guard is the guard band in the unit: the expanded uncertainty, which is
 // never taken as less than that of the resolution, 2·d/√12 (a reading rounded
@@ -68,6 +72,15 @@ func (d Doubt) Guard(unit string) float64 {
 }
 
 func (d Doubt) step(unit string) float64 { return 2 * inUnit(d.Resolution, unit) / math.Sqrt(12) }
+
+// OfDifference is what counts of each of two readings that are compared. The
+// bias of one gauge cancels; those of two do not.
+func (d Doubt) OfDifference(unit string) float64 {
+	if d.Several {
+		return d.Guard(unit)
+	}
+	return d.step(unit)
+}
 
 // inUnit is a size in the unit, zero where absent.
 func inUnit(q quantity.Quantity, unit string) float64 {
@@ -124,7 +137,7 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 		found = worse(found, steady(l, p.Name, spread, unit))
 	}
 	if !l.Alike.IsZero() {
-		twice := exact(math.Sqrt2 * doubt.step(unit)) // the same gauge: its bias cancels
+		twice := exact(math.Sqrt2 * doubt.OfDifference(unit))
 		limit, err := l.Alike.Rat(unit)
 		if err != nil {
 			return Finding{}, fmt.Errorf("the limit of likeness: %w", err)

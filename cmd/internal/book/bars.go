@@ -66,7 +66,10 @@ func (m *maker) bars(r workflow.GateReport, live []workflow.AuditedReading) bars
 	if b.Old = len(counting) == 0; b.Old {
 		counting = lastOfEach(g, live)
 	}
-	doubt := doubtOf(m.s, g, counting)
+	doubt := r.Doubt
+	if b.Old {
+		doubt = doubtOf(m.s, g, counting)
+	}
 	var points []measuring.Point
 	for _, name := range g.PointNames() {
 		p := measuring.Point{Name: name}
@@ -164,8 +167,7 @@ func alike(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barR
 			}
 		}
 	}
-	// As the verdict has it: one gauge compares, so only its steps count.
-	guard := math.Sqrt2 * measuring.Doubt{Resolution: doubt.Resolution}.Guard(only.Unit())
+	guard := math.Sqrt2 * doubt.OfDifference(only.Unit()) // as the verdict has it
 	var rows []barRow
 	for _, pair := range pairs {
 		two := slices.DeleteFunc(slices.Clone(points), func(p measuring.Point) bool {
