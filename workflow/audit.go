@@ -74,8 +74,15 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 			all = append(all, s.audited(e, f, sheet))
 		}
 	}
+	counts := map[int64]bool{}
+	for _, g := range s.Gates(at) {
+		for _, p := range g.Rests {
+			counts[p] = true
+		}
+	}
 	for i := range all {
 		s.explainReading(&all[i], all, at)
+		s.agree(&all[i], counts, at)
 	}
 	rank := map[string]int{}
 	for i, g := range s.Sheet.Gates {
@@ -172,6 +179,40 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 			if r.Superseded == 0 && (later == max(1, r.Gate.Repeat) || doubted) {
 				r.Superseded = other.Entry.Position
 			}
+		}
+	}
+}
+
+// agree has the audit say of a reading that it counts where the engine counts
+// it, and nowhere else: the limits of today, and the time of what was typed in
+// later, may have it otherwise than the entries in their order.
+func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
+	position := r.Entry.Position
+	switch {
+	case counts[position]:
+		r.StaleBy, r.StaleEntry, r.Superseded = "", 0, 0
+		return
+	case r.TakenBack > 0 || r.StaleBy != "" || r.Superseded > 0 || r.Doubt != nil:
+		return
+	}
+	now, err := s.GateReport(r.Reading.Gate, at)
+	if err != nil {
+		r.StaleBy = "the design has no such gate now"
+		return
+	}
+	record := s.gates[r.Reading.Gate]
+	for _, t := range record.readings {
+		if t.position == position {
+			r.StaleBy, _ = s.discounts(now.Gate, record, s.lastInDoubt(record), t, at)
+		}
+	}
+	if r.StaleBy != "" {
+		return
+	}
+	r.StaleBy = "the design has no such point now"
+	for _, p := range now.Rests { // another one at its point counts instead
+		if f, ok := s.Entries[p].Facts.(ReadingTaken); ok && f.Point == r.Reading.Point {
+			r.StaleBy, r.Superseded = "", p
 		}
 	}
 }

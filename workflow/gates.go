@@ -158,28 +158,34 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []taken, why string, doubted bool) {
 	last := s.lastInDoubt(record)
 	for _, t := range record.readings {
-		if d, zone, ok := s.disturbedSince(g, t); ok {
-			why, doubted = fmt.Sprintf("%s was disturbed by %s on %s", zone, d.by, day(d.at)), false
-			if zone == steps.MassZone {
-				why = fmt.Sprintf("the balance was changed by %s on %s", d.by, day(d.at))
-			}
-			continue
-		}
-		if t.position < record.reworked {
-			why, doubted = "it was reworked", false
-			continue
-		}
-		if over := s.outlived(g.Life, t, at); over != "" {
-			why, doubted = over, false
-			continue
-		}
-		if d, ok := last[t.Point]; ok && (t.position <= d.position || t.at.Before(d.at)) {
-			why, doubted = d.check.Doubts(), true
+		if no, inDoubt := s.discounts(g, record, last, t, at); no != "" {
+			why, doubted = no, inDoubt
 			continue
 		}
 		left = append(left, t)
 	}
 	return left, why, doubted
+}
+
+// discounts says why a reading does not count, "" where it does, and whether
+// that is for doubt.
+func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]doubtful, t taken, at time.Time) (why string, doubted bool) {
+	if d, zone, ok := s.disturbedSince(g, t); ok {
+		if zone == steps.MassZone {
+			return fmt.Sprintf("the balance was changed by %s on %s", d.by, day(d.at)), false
+		}
+		return fmt.Sprintf("%s was disturbed by %s on %s", zone, d.by, day(d.at)), false
+	}
+	if t.position < record.reworked {
+		return "it was reworked", false
+	}
+	if over := s.outlived(g.Life, t, at); over != "" {
+		return over, false
+	}
+	if d, ok := last[t.Point]; ok && (t.position <= d.position || t.at.Before(d.at)) {
+		return d.check.Doubts(), true
+	}
+	return "", false
 }
 
 // outlived says why a reading counts no more although nothing disturbed its

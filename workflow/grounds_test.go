@@ -86,3 +86,67 @@ func TestTwoJobsWithAReleaseStep(t *testing.T) {
 		t.Errorf("grounded: %s", f.Why)
 	}
 }
+
+// audited checks that the audit says of each reading that it counts exactly
+// where its gate rests on it, and else why not.
+func audited(t testing.TB, s *State, now time.Time) {
+	t.Helper()
+	all, err := s.Audit(AuditFilter{}, now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rests := map[int64]bool{}
+	for _, g := range s.Gates(now) {
+		for _, p := range g.Rests {
+			rests[p] = true
+		}
+	}
+	for _, r := range all {
+		says := r.TakenBack == 0 && r.StaleBy == "" && r.Superseded == 0 && r.Doubt == nil
+		if says != rests[r.Entry.Position] {
+			t.Fatalf("%s, entry %d: the audit says that it counts: %v; its gate rests on it: %v (%q, %d)", r.Reading.Gate, r.Entry.Position, says, rests[r.Entry.Position], r.StaleBy, r.Superseded)
+		}
+	}
+}
+
+func TestTheAuditAgreesWithTheGates(t *testing.T) {
+	t.Run("typed in later, of before a disturbance", func(t *testing.T) {
+		b := released(t)
+		b.after(2 * time.Hour)
+		b.must(ChangeEquipment{Item: "camera", Change: Moved})
+		b.at(time.Hour, readings("square", "left=500 mm", "right=500 mm"))
+		audited(t, b.state, b.now)
+	})
+	t.Run("a newer sheet that asks for two readings at a point", func(t *testing.T) {
+		b := assembled(t)
+		b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+		twice := sheet()
+		twice.Gates[0].Repeat = 2
+		b.moved(build(), twice)
+		audited(t, b.state, b.now)
+	})
+	t.Run("a newer sheet without a point", func(t *testing.T) {
+		b := assembled(t)
+		only := sheet()
+		only.Gates[0].Points = []string{"root"}
+		b.moved(build(), only)
+		audited(t, b.state, b.now)
+	})
+	t.Run("a newer sheet without the gate", func(t *testing.T) {
+		b := assembled(t)
+		none, without := sheet(), build()
+		none.Gates = none.Gates[1:]
+		without.Stages[0].Steps = without.Stages[0].Steps[:4]
+		without.Stages[3].Steps[3].Gates = []string{"square"}
+		b.moved(without, none)
+		audited(t, b.state, b.now)
+	})
+	t.Run("a newer sheet that places the gate elsewhere", func(t *testing.T) {
+		b := assembled(t)
+		b.done("coat-saddle", "join-saddle")
+		elsewhere := sheet()
+		elsewhere.Gates[0].Of = []string{"tail"}
+		b.moved(build(), elsewhere)
+		audited(t, b.state, b.now)
+	})
+}
