@@ -115,6 +115,39 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 		r.Standing, r.Reason = StaleGate, why
 		return r
 	}
+	s.judge(&r, counting)
+	if r.Standing == Measuring && doubted {
+		r.Reason += "; " + why
+	}
+	// The last reading is the last by entry and by time: of two answers the one
+	// that asks for another measurement is safe.
+	if byTime := inTime(counting); r.Standing == Current && byTime != nil {
+		other := GateReport{Gate: g, Last: r.Last}
+		if s.judge(&other, byTime); other.Standing != Current {
+			r = other
+		}
+	}
+	if c := record.concession; c != nil && !r.Met() && r.Standing != Measuring && c.position > last(counting).position {
+		r.Standing, r.Reason, r.By = Conceded, c.reason, c.by
+	}
+	return r
+}
+
+// inTime is the readings in the order in which they were taken; nil: that is
+// the order of entry.
+func inTime(readings []taken) []taken {
+	byTime := func(a, b taken) int { return a.at.Compare(b.at) }
+	if slices.IsSortedFunc(readings, byTime) {
+		return nil
+	}
+	sorted := slices.Clone(readings)
+	slices.SortStableFunc(sorted, byTime)
+	return sorted
+}
+
+// judge decides how the gate stands by the last of the readings at each point.
+func (s *State) judge(r *GateReport, counting []taken) {
+	g := r.Gate
 	var points []measuring.Point
 	doubt := measuring.Doubt{}
 	gauge, several := "", false
@@ -138,16 +171,9 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 		finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 	}
 	r.Finding, r.Reason = finding, finding.Reason
-	if finding.Verdict == measuring.Partial && doubted {
-		r.Reason += "; " + why
-	}
 	r.Standing = map[measuring.Verdict]GateStanding{
 		measuring.In: Current, measuring.Out: Failed, measuring.Undecided: Undecided, measuring.Partial: Measuring,
 	}[finding.Verdict]
-	if c := record.concession; c != nil && !r.Met() && r.Standing != Measuring && c.position > last(counting).position {
-		r.Standing, r.Reason, r.By = Conceded, c.reason, c.by
-	}
-	return r
 }
 
 // counting returns the readings newer than every disturbance of the gate's

@@ -150,3 +150,20 @@ func TestTheAuditAgreesWithTheGates(t *testing.T) {
 		audited(t, b.state, b.now)
 	})
 }
+
+// What was read last decides, not what was typed in last.
+func TestAnOlderReadingTypedInLaterDecidesNothing(t *testing.T) {
+	b := assembled(t)
+	b.after(time.Hour)
+	b.must(readings("slot", "root=4.49 mm", "tip=4 mm"))
+	b.at(30*time.Minute, readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Undecided {
+		t.Errorf("slot is %s", g.Says())
+	}
+	audited(t, b.state, b.now)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says())
+	}
+	audited(t, b.state, b.now)
+}
