@@ -167,3 +167,14 @@ func TestAnOlderReadingTypedInLaterDecidesNothing(t *testing.T) {
 	}
 	audited(t, b.state, b.now)
 }
+
+func TestAPointThatIsOutIsNotMeasuredUntilItPasses(t *testing.T) {
+	b := assembled(t)
+	rests := b.gate("slot").Rests
+	b.must(Undo{Position: rests[0]}, Undo{Position: rests[1]})
+	b.must(readings("slot", "root=5 mm"))
+	mustContain(t, b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGate), "root at 5 mm", "no reading at tip yet", "then rework it", "fettle undo PL-01")
+	b.must(readings("slot", "tip=4 mm"))
+	b.refused(readings("slot", "root=4 mm"), ByGate)
+	b.must(Rework{Gate: "slot"}, readings("slot", "root=4 mm", "tip=4 mm"))
+}

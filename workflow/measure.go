@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
 
@@ -40,6 +41,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
 		return nil, bad("no reading was given for %s", gate.Name)
 	}
 	reasons := append(s.unmeasurable(report, c.At), s.barred(gauge, c.At)...)
+	reasons = append(reasons, s.outAlready(report, r.Readings)...)
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -57,6 +59,32 @@ func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
 		facts = append(facts, ReadingTaken{gate.Name, reading.Point, reading.Value, gauge})
 	}
 	return s.completing(facts, c)
+}
+
+// outAlready refuses to measure a point again that is out of tolerance while
+// others have no reading yet. The gate is not out before it has them all, so
+// the point could be measured until it is in tolerance, without rework.
+func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
+	if r.Standing != Measuring {
+		return nil
+	}
+	limits := r.Gate.Limits
+	limits.Alike = quantity.Quantity{}
+	if limits.Dimension() == "" {
+		return nil
+	}
+	var reasons []Reason
+	for _, p := range r.Points {
+		if !slices.ContainsFunc(readings, func(again Reading) bool { return again.Point == p.Name }) {
+			continue
+		}
+		found, err := measuring.Judge(limits, []measuring.Point{measuring.Point(p)}, r.Gate.Repeat, nil, r.Doubt)
+		if err == nil && found.Verdict == measuring.Out {
+			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, found.Reason),
+				Do: fmt.Sprintf("measure the rest of it (%s), then rework it; a misreading is taken back with fettle undo %s", r.Reason, s.Airframe.Mark)})
+		}
+	}
+	return reasons
 }
 
 func pointError(gate steps.Gate, point string) error {
