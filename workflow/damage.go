@@ -129,7 +129,7 @@ func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
 			continue
 		}
 		done := slices.ContainsFunc(s.Jobs, func(j *Job) bool {
-			return j.Procedure.Name == f.Check && j.Position > f.Position && !s.Open(j, at)
+			return j.Procedure.Name == f.Check && j.Position > f.Position && !j.Opened.Before(f.At) && !s.Open(j, at)
 		})
 		if done {
 			return "", time.Time{}

@@ -178,3 +178,24 @@ func TestAPointThatIsOutIsNotMeasuredUntilItPasses(t *testing.T) {
 	b.refused(readings("slot", "root=4 mm"), ByGate)
 	b.must(Rework{Gate: "slot"}, readings("slot", "root=4 mm", "tip=4 mm"))
 }
+
+func TestACheckFromBeforeAHardLandingIsNotTheOneItAsksFor(t *testing.T) {
+	b := released(t)
+	b.after(2 * time.Hour)
+	b.must(LogFlight{Landing: Hard, Check: "look"})
+	docs := documents()
+	look := &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{{Name: "look", Steps: []steps.Step{{Name: "look", Kind: steps.Do, Do: "look"}}}}}
+	docs.Procedures["sha256:look"] = look
+	b.docs = &docs
+	b.state = b.replay(b.state.Entries)
+	start := Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetSum: sheetSum}
+	b.at(time.Hour, start, Finish{Step: "look"}) // typed in later, of before the landing
+	if check, _ := b.state.CheckDue(b.now); check != "look" {
+		t.Error("a check from before the landing is taken for the one that it asks for")
+	}
+	b.must(start)
+	b.done("look-2/look")
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("%s is still due", check)
+	}
+}
