@@ -117,11 +117,23 @@ const (
 	sheetSum  = "sha256:sheet"
 	buildSum  = "sha256:build"
 	repairSum = "sha256:repair"
+	strictSum = "sha256:strict"
 )
+
+// strict is a newer sheet that asks more: finer gauges, more readings, and a
+// gate of one more zone.
+func strict() *steps.Sheet {
+	s := sheet()
+	s.Revision = 2
+	s.Gauges[0].Resolution, s.Gauges[1].Uncertainty = q("0.2 mm"), q("0.02 mm")
+	s.Gates[0].Repeat = 2
+	s.Gates[1].Of = append(s.Gates[1].Of, "tail")
+	return s
+}
 
 func documents() Documents {
 	return Documents{
-		Sheets:     map[string]*steps.Sheet{sheetSum: sheet()},
+		Sheets:     map[string]*steps.Sheet{sheetSum: sheet(), strictSum: strict()},
 		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repair()},
 	}
 }
@@ -170,7 +182,7 @@ func startBuild() Start {
 }
 
 func replay(t interface{ Fatal(...any) }, entries []Entry) *State {
-	s, err := Replay(entries, documents())
+	s, err := Replay(entries, papers())
 	if err != nil {
 		t.Fatal(err)
 	}

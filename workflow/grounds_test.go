@@ -89,8 +89,10 @@ func TestTwoJobsWithAReleaseStep(t *testing.T) {
 
 // audited checks that the audit says of each reading that it counts exactly
 // where its gate rests on it, and else why not.
-func audited(t testing.TB, s *State, now time.Time) {
-	t.Helper()
+func audited(t interface {
+	Fatal(...any)
+	Fatalf(string, ...any)
+}, s *State, now time.Time) {
 	all, err := s.Audit(AuditFilter{}, now)
 	if err != nil {
 		t.Fatal(err)

@@ -4,8 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"reflect"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -39,7 +39,7 @@ type life struct {
 // move lets time pass or asks for something, often for what is sensible, so
 // that lives get far.
 func (l *life) move(t *rapid.T) {
-	switch rapid.IntRange(0, 14).Draw(t, "move") {
+	switch rapid.IntRange(0, 16).Draw(t, "move") {
 	case 0:
 		l.now = l.now.Add(time.Duration(rapid.IntRange(1, 45).Draw(t, "minutes")) * time.Minute)
 	case 1:
@@ -50,7 +50,7 @@ func (l *life) move(t *rapid.T) {
 		}
 	case 3:
 		temperature := rapid.IntRange(0, 40).Draw(t, "celsius")
-		l.try(t, ReadBench{Temperature: q(fmt.Sprintf("%d °C", temperature))})
+		l.tryAt(t, ReadBench{Temperature: q(fmt.Sprintf("%d °C", temperature))}, l.earlier(t))
 	case 4:
 		set := rapid.SampledFrom([]steps.Setting{{Condition: "ventilation", State: "on"}, {Condition: "propeller", State: "off"}, {Condition: "propeller", State: "on"}}).Draw(t, "set")
 		l.try(t, ReadBench{Set: []steps.Setting{set}})
@@ -73,12 +73,21 @@ func (l *life) move(t *rapid.T) {
 		l.try(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "mend"))
 	case 9:
 		zone := rapid.SampledFrom([]string{"wing", "tail"}).Draw(t, "zone")
-		l.try(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: zone}}).Draw(t, "job"))
+		l.tryAt(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: zone}}).Draw(t, "job"), l.earlier(t))
 	case 10:
 		l.fly(t)
 	case 11:
 		gauge := rapid.SampledFrom([]string{"rule", "caliper"}).Draw(t, "gauge")
 		l.tryAt(t, checkOf(gauge, rapid.Bool().Draw(t, "good")), l.earlier(t))
+	case 12:
+		if open := l.state.OpenJobs(l.now); len(open) > 0 && rapid.IntRange(0, 2).Draw(t, "move on?") == 0 {
+			sum := rapid.SampledFrom([]string{sheetSum, strictSum}).Draw(t, "sheet")
+			job := open[0]
+			l.try(t, MoveJob{job.ID, papers().Procedures[job.Digest], job.Digest, papers().Sheets[sum], sum})
+		}
+	case 13:
+		back := rapid.IntRange(1, 6).Draw(t, "undo of the last")
+		l.try(t, Undo{Position: l.state.Size() - int64(back)})
 	default:
 		l.sensible(t)
 	}
@@ -108,13 +117,13 @@ func (l *life) fly(t *rapid.T) {
 	for _, d := range l.state.Damages {
 		open = append(open, d.Damage)
 	}
-	l.try(t, rapid.SampledFrom([]Request{
+	l.tryAt(t, rapid.SampledFrom([]Request{
 		LogFlight{Landing: Soft}, LogFlight{Landing: Hard, Check: "plover-mend"},
 		ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Removed},
 		ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, steps.Serious, ""}}},
 		ClearQuarantine{Damage: "D1", Answers: []bool{true}},
 		Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing", Damages: open},
-	}).Draw(t, "life"))
+	}).Draw(t, "life"), l.earlier(t))
 }
 
 // triage is a table of two findings, one of which is put in quarantine.
@@ -230,15 +239,155 @@ func (l *life) checkFlight(t *rapid.T) {
 		if e := l.state.Entries[p]; naiveDoubt(live, e) {
 			t.Fatalf("it stands released on entry %d, which is in doubt", p)
 		}
+		if !slices.ContainsFunc(live, func(e Entry) bool { return e.Position == p }) {
+			t.Fatalf("it stands released on entry %d, which was taken back", p)
+		}
+	}
+	for _, g := range inForce(live, math.MaxInt64).GatesFor(live[0].Facts.(Registered).Options) {
+		if stands := naiveStanding(l.state.Entries, l.now, g); g.Critical && stands != Current && stands != "" {
+			t.Fatalf("it stands released with %s %s", g.Name, stands)
+		}
+	}
+	checkMended(t, live)
+	for _, j := range joins(live) {
+		if cure := naiveCure(live, j); l.now.Before(j.at.Add(cure)) {
+			t.Fatalf("it stands released %v after joining %s, which cures in %v", l.now.Sub(j.at), j.Joint, cure)
+		}
 	}
 }
 
-// naiveBad recomputes that a check was not good, from the sheet of the tests:
-// a rule of 0.5 mm steps, 2·d/√12, and a caliper good to 0.03 mm.
-func naiveBad(f GaugeChecked) bool {
+// naiveCure recomputes how long a joint cures: by the coldest bench in force
+// when it was closed, or entered since for before its cure at the bench's
+// reading before.
+func naiveCure(live []Entry, j joined) time.Duration {
+	least, _ := adhesiveOf(j.Joint).Cure.Duration()
+	coldest := 20.0
+	cure := func() time.Duration { return time.Duration(float64(least) * math.Pow(2, (20-min(coldest, 20))/10)) }
+	for _, e := range live {
+		f, ok := e.Facts.(BenchRead)
+		if !ok {
+			continue
+		}
+		celsius, _ := f.Temperature.Celsius()
+		switch {
+		case e.Position < j.position:
+			coldest = celsius
+		case e.At.Before(j.at.Add(cure())):
+			coldest = min(coldest, celsius)
+		}
+	}
+	return cure() - time.Second // the engine may round it
+}
+
+// papers are the fixture's documents, made once: a life asks for them often.
+var papers = sync.OnceValue(documents)
+
+// inForce is the sheet in force after the entry at the position.
+func inForce(live []Entry, position int64) *steps.Sheet {
+	sum := ""
+	for _, e := range live {
+		if e.Position > position {
+			break
+		}
+		switch f := e.Facts.(type) {
+		case Registered:
+			sum = f.Sheet
+		case JobOpened:
+			sum = f.Sheet
+		case JobMoved:
+			sum = f.Sheet
+		}
+	}
+	return papers().Sheets[sum]
+}
+
+// naiveGuard recomputes the guard band of a gauge, and of its steps alone.
+func naiveGuard(s *steps.Sheet, gauge string) (guard, step float64) {
+	g, _ := s.Gauge(gauge)
+	d, _ := g.Resolution.Float("mm")
+	u := 0.0
+	if !g.Uncertainty.IsZero() {
+		u, _ = g.Uncertainty.Float("mm")
+	}
+	step = 2 * d / math.Sqrt(12)
+	return max(u, step), step
+}
+
+// naiveStanding recomputes how a gate stands; Failed stands for undecided, too,
+// and "" for what lies so near to a border that rounding decides.
+func naiveStanding(entries []Entry, now time.Time, g steps.Gate) GateStanding {
+	counting := naiveCounting(entries, now, g)
+	if len(counting) == 0 {
+		return StaleGate
+	}
+	live := standing(entries)
+	worst := Current
+	for _, less := range orders() {
+		slices.SortFunc(counting, func(a, b Entry) int {
+			if less(a, b) {
+				return -1
+			}
+			return 1
+		})
+		means, spread := map[string]float64{}, 0.0
+		guard, step, gauges := 0.0, 0.0, map[string]bool{}
+		for _, p := range g.PointNames() {
+			var values []float64
+			for _, e := range slices.Backward(counting) {
+				f := e.Facts.(ReadingTaken)
+				if f.Point != p || len(values) == g.Repeat {
+					continue
+				}
+				v, _ := f.Value.Float("mm")
+				values = append(values, v)
+				means[p] += v / float64(g.Repeat)
+				gauges[f.Gauge] = true
+				for _, s := range []*steps.Sheet{inForce(live, e.Position), inForce(live, math.MaxInt64)} {
+					if u, d := naiveGuard(s, f.Gauge); u > guard {
+						guard, step = u, d
+					}
+				}
+			}
+			if len(values) < g.Repeat {
+				return Measuring
+			}
+			spread = max(spread, slices.Max(values)-slices.Min(values))
+		}
+		if len(gauges) > 1 {
+			step = guard
+		}
+		room := math.Inf(1) // of the worst point
+		if !g.Limits.Low.IsZero() {
+			low, _ := g.Limits.Low.Float("mm")
+			high, _ := g.Limits.High.Float("mm")
+			room = (high-low)/2 - spread
+			for _, m := range means {
+				room = min(room, m-low-guard, high-m-guard)
+			}
+		}
+		if !g.Limits.Alike.IsZero() {
+			limit, _ := g.Limits.Alike.Float("mm")
+			room = min(room, limit-math.Abs(means["left"]-means["right"])-math.Sqrt2*step)
+		}
+		switch {
+		case math.Abs(room) < 1e-6:
+			return ""
+		case room < 0:
+			worst = Failed
+		}
+	}
+	return worst
+}
+
+// naiveBad recomputes that a check was not good, by the sheet in force then or
+// by the last one.
+func naiveBad(live []Entry, e Entry) bool {
+	f := e.Facts.(GaugeChecked)
 	reads, _ := f.Reads.Float("mm")
 	of, _ := f.Of.Float("mm")
-	return math.Abs(reads-of) > map[string]float64{"rule": 2 * 0.5 / math.Sqrt(12), "caliper": 0.03}[f.Gauge]+1e-9
+	then, _ := naiveGuard(inForce(live, e.Position), f.Gauge)
+	now, _ := naiveGuard(inForce(live, math.MaxInt64), f.Gauge)
+	return math.Abs(reads-of) > min(then, now)+1e-9
 }
 
 // orders are the two orders in which entries stand: by entry and by time.
@@ -252,18 +401,18 @@ func orders() []func(a, b Entry) bool {
 // there is a bad check of its gauge with no good one between the two.
 func naiveDoubt(live []Entry, r Entry) bool {
 	return slices.ContainsFunc(live, func(b Entry) bool {
-		return isCheck(b, r, true) && slices.ContainsFunc(orders(), func(less func(a, b Entry) bool) bool {
+		return isCheck(live, b, r, true) && slices.ContainsFunc(orders(), func(less func(a, b Entry) bool) bool {
 			return !slices.ContainsFunc(live, func(g Entry) bool {
-				return isCheck(g, r, false) && (less(r, g) && less(g, b) || less(b, g) && less(g, r))
+				return isCheck(live, g, r, false) && (less(r, g) && less(g, b) || less(b, g) && less(g, r))
 			})
 		})
 	})
 }
 
 // isCheck reports whether the entry checks the gauge of a reading, and finds it so.
-func isCheck(e, reading Entry, bad bool) bool {
+func isCheck(live []Entry, e, reading Entry, bad bool) bool {
 	f, ok := e.Facts.(GaugeChecked)
-	return ok && f.Gauge == reading.Facts.(ReadingTaken).Gauge && naiveBad(f) == bad
+	return ok && f.Gauge == reading.Facts.(ReadingTaken).Gauge && naiveBad(live, e) == bad
 }
 
 // naiveBarred recomputes that a reading was taken with a gauge of which the
@@ -272,11 +421,11 @@ func naiveBarred(live []Entry, r Entry) bool {
 	for _, less := range orders() {
 		var last *Entry
 		for _, e := range live {
-			if _, ok := e.Facts.(GaugeChecked); ok && (isCheck(e, r, true) || isCheck(e, r, false)) && less(e, r) && (last == nil || less(*last, e)) {
+			if _, ok := e.Facts.(GaugeChecked); ok && (isCheck(live, e, r, true) || isCheck(live, e, r, false)) && less(e, r) && (last == nil || less(*last, e)) {
 				last = &e
 			}
 		}
-		if last != nil && isCheck(*last, r, true) {
+		if last != nil && isCheck(live, *last, r, true) {
 			return true
 		}
 	}
@@ -428,7 +577,8 @@ func climateSince(live []Entry, coats map[string]Entry) (coldest, warmest float6
 
 type joined struct {
 	Joined
-	at time.Time
+	at       time.Time
+	position int64
 }
 
 // joins gives the live joins, the latest of each joint.
@@ -437,7 +587,7 @@ func joins(live []Entry) map[string]joined {
 	for _, e := range live {
 		switch f := e.Facts.(type) {
 		case Joined:
-			all[f.Job+f.Joint] = joined{f, e.At}
+			all[f.Job+f.Joint] = joined{f, e.At, e.Position}
 		case Coated:
 			delete(all, f.Job+f.Joint)
 		}
@@ -540,82 +690,75 @@ func (l *life) check(t *rapid.T) {
 	if a, b := describe(l.state, l.now), describe(again, l.now); a != b {
 		t.Fatalf("replaying what was stored gives another state:\n%s\n%s", a, b)
 	}
-	if !reflect.DeepEqual(staleGates(l.state, l.now), naiveStale(entries, l.now)) {
-		t.Fatalf("stale: %v, recomputed: %v", staleGates(l.state, l.now), naiveStale(entries, l.now))
-	}
-}
-
-// staleGates are the gates that the engine holds to have no reading that
-// counts.
-func staleGates(s *State, now time.Time) []string {
-	var names []string
-	for _, g := range s.Gates(now) {
-		if g.Standing == StaleGate || g.Standing == NeverTaken {
-			names = append(names, g.Gate.Name)
+	audited(t, l.state, l.now)
+	for _, g := range l.state.Gates(l.now) {
+		has := g.Standing
+		switch has {
+		case NeverTaken:
+			has = StaleGate
+		case Undecided, Conceded:
+			has = Failed
+		}
+		if want := naiveStanding(entries, l.now, g.Gate); want != "" && want != has {
+			t.Fatalf("%s is %s, recomputed: %s", g.Gate.Name, g.Says(), want)
 		}
 	}
-	return names
 }
 
-// naiveStale recomputes them from the whole journal: a reading counts if no
-// later entry disturbed a zone of its gate, at a time not before it either,
-// the gate was not reworked since, and neither it nor a later one at its point
-// is in doubt.
-func naiveStale(entries []Entry, now time.Time) []string {
+// naiveCounting recomputes the readings that count from the whole journal: no
+// later entry disturbed a zone of its gate, by entry or by time, its life has
+// not run out, and neither it nor a later one at its point is in doubt.
+func naiveCounting(entries []Entry, now time.Time, g steps.Gate) []Entry {
 	live := map[int64]bool{}
 	stand := standing(entries)
 	for _, e := range stand {
 		live[e.Position] = true
 	}
-	var names []string
-	for _, g := range sheet().GatesFor(entries[0].Facts.(Registered).Options) {
-		counts := false
-		for _, r := range entries {
-			f, ok := r.Facts.(ReadingTaken)
-			if !ok || f.Gate != g.Name || !live[r.Position] {
+	var counting []Entry
+	for _, r := range entries {
+		f, ok := r.Facts.(ReadingTaken)
+		if !ok || f.Gate != g.Name || !live[r.Position] {
+			continue
+		}
+		doubted := slices.ContainsFunc(stand, func(o Entry) bool {
+			of, ok := o.Facts.(ReadingTaken)
+			return ok && of.Gate == f.Gate && of.Point == f.Point && (o.Position >= r.Position || o.At.After(r.At)) && naiveDoubt(stand, o)
+		})
+		good, flights := !doubted, 0
+		for _, d := range entries {
+			var zones []string
+			if w, ok := workOf(d.Facts); ok {
+				zones = w.Disturbs
+			}
+			switch f := d.Facts.(type) {
+			case Reworked:
+				zones = f.Disturbs
+			case DamageFound:
+				zones = []string{f.Zone}
+			case EquipmentChanged:
+				zones = append(zones, f.Disturbs...)
+				if g.Mass {
+					zones = append(zones, g.Of...)
+				}
+			case FlightLogged:
+				if live[d.Position] && (d.Position > r.Position || d.At.After(r.At)) {
+					flights++
+				}
+			}
+			if !g.DependsOn(zones...) {
 				continue
 			}
-			doubted := slices.ContainsFunc(stand, func(o Entry) bool {
-				of, ok := o.Facts.(ReadingTaken)
-				return ok && of.Gate == f.Gate && of.Point == f.Point && o.Position >= r.Position && naiveDoubt(stand, o)
-			})
-			good, flights := !doubted, 0
-			for _, d := range entries {
-				var zones []string
-				if w, ok := workOf(d.Facts); ok {
-					zones = w.Disturbs
-				}
-				switch f := d.Facts.(type) {
-				case Reworked:
-					zones = f.Disturbs
-				case DamageFound:
-					zones = []string{f.Zone}
-				case EquipmentChanged:
-					zones = append(zones, f.Disturbs...)
-					if g.Mass {
-						zones = append(zones, g.Of...)
-					}
-				case FlightLogged:
-					if live[d.Position] && d.Position > r.Position {
-						flights++
-					}
-				}
-				if !g.DependsOn(zones...) {
-					continue
-				}
-				if d.Position > r.Position || live[d.Position] && d.At.After(r.At) {
-					good = false
-				}
+			if d.Position > r.Position || live[d.Position] && d.At.After(r.At) {
+				good = false
 			}
-			old := g.Life.Days > 0 && !now.Before(r.At.AddDate(0, 0, g.Life.Days))
-			flown := g.Life.Flights > 0 && flights >= g.Life.Flights
-			counts = counts || good && !old && !flown
 		}
-		if !counts {
-			names = append(names, g.Name)
+		old := g.Life.Days > 0 && !now.Before(r.At.AddDate(0, 0, g.Life.Days))
+		flown := g.Life.Flights > 0 && flights >= g.Life.Flights
+		if good && !old && !flown {
+			counting = append(counting, r)
 		}
 	}
-	return names
+	return counting
 }
 
 // checkMended holds that nothing found is left unmended, in quarantine aboard
