@@ -353,7 +353,7 @@ func (c *conversation) askTouch(ctx context.Context, r *workflow.StepReport) err
 	if err != nil || !dry {
 		return err
 	}
-	return c.record(ctx, workflow.Finish{Step: r.Job + "/" + r.Step.Name, Touch: workflow.TouchDry})
+	return c.askJoin(ctx, r.Job+"/"+r.Step.Name, workflow.TouchDry) // dry is not yet joined
 }
 
 // step asks what fits the kind of step.
@@ -374,19 +374,26 @@ func (c *conversation) step(ctx context.Context, s *workflow.State, r workflow.S
 		}
 		return c.release(ctx, []string{c.mark}, "", false)
 	case steps.Join:
-		answer, err := c.enter(ctx, "Enter when it is joined; w if the coat is still wet to the touch.", "enter: joined; w: found wet, do not join yet", "w", "wet")
-		if err != nil {
-			return err
-		}
-		if answer != "" {
-			return c.record(ctx, workflow.Finish{Step: name, Touch: workflow.TouchWet})
-		}
+		return c.askJoin(ctx, name, "")
 	default:
 		if _, err := c.enter(ctx, "Enter when it is done.", "enter: done"); err != nil {
 			return err
 		}
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
+}
+
+// askJoin asks for the joining of a coat that the touch test found so; "" where
+// nothing was touched.
+func (c *conversation) askJoin(ctx context.Context, name, touch string) error {
+	answer, err := c.enter(ctx, "Enter when it is joined; w if the coat is still wet to the touch.", "enter: joined; w: found wet, do not join yet", "w", "wet")
+	if err != nil {
+		return err
+	}
+	if answer != "" {
+		touch = workflow.TouchWet
+	}
+	return c.record(ctx, workflow.Finish{Step: name, Touch: touch})
 }
 
 func (c *conversation) askHold(ctx context.Context, r workflow.StepReport, name string) error {
