@@ -2,10 +2,14 @@ package term
 
 import (
 	"fmt"
+	"html"
 	"io"
+	"net/url"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"github.com/charmbracelet/glamour"
 	"github.com/charmbracelet/glamour/ansi"
@@ -113,10 +117,16 @@ func style(colour bool) ansi.StyleConfig {
 // 5. from 9 mm, left- from boom and a word from the comma behind it.
 const breaks = ".,;-+"
 
-// While a text is rendered private characters stand for breaks, and for lines of
-// code, which are to be copied as they are. [Clean] leaves none of these in it.
+// The renderer reads an ampersand as the begin of a reference wherever it
+// stands, and knows no backslash before these.
+const literals = "&~"
+
+// While a text is rendered private characters stand for breaks, for what is to
+// be shown as it is, and for lines of code, which are to be copied as they are.
+// [Clean] leaves none of these in it, and [resolved] lets none of them in.
 const (
 	tied      = '\uE000'
+	literal   = '\uE010'
 	codeLines = '\U000F0000'
 	mostLines = 0xfffd
 )
@@ -130,18 +140,61 @@ func tie(text string) (_ string, code []string) {
 		switch fence := strings.HasPrefix(strings.TrimLeft(line, " "), "```"); {
 		case fence:
 			block = !block
+			lines[i] = literally(line)
 		case block && len(code) < mostLines:
 			// The space before it may say that it belongs to the item of a list.
 			if words := strings.TrimLeft(line, " "); words != "" {
 				lines[i] = strings.TrimSuffix(line, words) + string(codeLines+rune(len(code)))
 				code = append(code, words)
 			}
-		case !block:
-			lines[i] = tieLine([]rune(line))
+		case block:
+			lines[i] = literally(line)
+		default:
+			lines[i] = tieLine([]rune(resolved(line)))
 		}
 	}
 	return strings.Join(lines, "\n"), code
 }
+
+// literally has the ampersands of a line shown as they are.
+func literally(line string) string { return strings.ReplaceAll(line, "&", string(literal)) }
+
+// resolved puts the characters that a line refers to, such as &deg;, in the place
+// of the references: the renderer would do so after the text was made safe. What
+// is safe nowhere or may mean something in Markdown is shown as it was written.
+func resolved(line string) string {
+	if !strings.ContainsAny(line, literals) {
+		return line
+	}
+	var b strings.Builder
+	code := false
+	for line != "" {
+		r, size := utf8.DecodeRuneInString(line)
+		switch next := strings.IndexByte(literals, line[min(1, len(line)-1)]); {
+		case r == '`':
+			code = !code
+		case r == '\\' && !code && next >= 0:
+			r, size = literal+rune(next), 2
+		case r == '\\' && !code && len(line) > 1 && line[1] < utf8.RuneSelf:
+			b.WriteByte('\\')
+			r, size = rune(line[1]), 2
+		case r == '&':
+			r = literal
+			if written := reference.FindString(line); !code && written != "" {
+				meant := html.UnescapeString(written)
+				if first, n := utf8.DecodeRuneInString(meant); first >= utf8.RuneSelf && n == len(meant) && !hidden(first) {
+					r, size = first, len(written)
+				}
+			}
+		}
+		b.WriteRune(r)
+		line = line[size:]
+	}
+	return b.String()
+}
+
+// A reference is longer only with zeros in front.
+var reference = regexp.MustCompile(`^&(#[0-9]{1,7}|#[xX][0-9a-fA-F]{1,6}|[A-Za-z][A-Za-z0-9]*);`)
 
 func tieLine(line []rune) string {
 	code, text := false, false // text: more than the number of an item was there
@@ -170,11 +223,21 @@ func inWord(r rune) bool {
 func closes(r rune) bool { return inWord(r) || strings.ContainsRune("°%)]`'\"", r) }
 
 func untie(text string, code []string) string {
+	if strings.Contains(text, "%EE%80%") { // where a link leads to is encoded meanwhile
+		for n, c := range breaks {
+			text = strings.ReplaceAll(text, url.PathEscape(string(tied+rune(n))), string(c))
+		}
+		for n, c := range literals {
+			text = strings.ReplaceAll(text, url.PathEscape(string(literal+rune(n))), string(c))
+		}
+	}
 	var b strings.Builder
 	for _, r := range text {
 		switch n, line := int(r-tied), int(r-codeLines); {
 		case n >= 0 && n < len(breaks):
 			b.WriteByte(breaks[n])
+		case r >= literal && r < literal+rune(len(literals)):
+			b.WriteByte(literals[r-literal])
 		case line >= 0 && line < len(code):
 			b.WriteString(code[line])
 		default:

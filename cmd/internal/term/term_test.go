@@ -46,6 +46,26 @@ func TestShownWithoutEscapes(t *testing.T) {
 	}
 }
 
+// The renderer resolves references, so one to an escape would be made safe too
+// late; and it knows no backslash before an ampersand.
+func TestReferences(t *testing.T) {
+	for text, want := range map[string]string{
+		"21 &deg;C &frac12;&nbsp;mm":      "21 °C ½\u00a0mm",
+		"&#27;[31mred &#x1B;]0;title&#7;": "&#27;[31mred &#x1B;]0;title&#7;",
+		"&#x202e;turned &shy &zwj;":       "&#x202e;turned &shy &zwj;",
+		"a &NewLine; &amp;lt; R & D":      "a &NewLine; &amp;lt; R & D",
+		`R \& D, \~5, \\& \&shy;`:         `R & D, ~5, \& &shy;`,
+		"`&deg; \\&`":                     `&deg; \&`,
+		"&#xE000; &#xF0000; &#xE010;":     "&#xE000; &#xF0000; &#xE010;",
+		"```a`&#27;`":                     "```a&#27;",
+		"[the drawing](a.b/c-d.pdf)":      "the drawing /a.b/c-d.pdf",
+	} {
+		if got := strings.TrimSpace(show(t, text, 90)); got != want {
+			t.Errorf("%q is shown as %q, want %q", text, got, want)
+		}
+	}
+}
+
 // A number is never parted at its point, nor a name at its hyphen, and an item
 // that runs on stands in.
 func TestBreaks(t *testing.T) {
