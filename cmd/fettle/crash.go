@@ -125,6 +125,9 @@ func (w *walk) run(ctx context.Context) error {
 	for _, zone := range workflow.DangerFirst(state.Sheet.Zones) {
 		for {
 			recorded, err := w.ask(ctx, zone)
+			if recorded {
+				found++
+			}
 			if errors.Is(err, errLeave) || errors.Is(err, term.ErrEnd) {
 				return w.end(found)
 			}
@@ -134,7 +137,6 @@ func (w *walk) run(ctx context.Context) error {
 			if !recorded {
 				break
 			}
-			found++
 		}
 	}
 	return w.end(found)
@@ -172,6 +174,10 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 			return w.ask(ctx, zone)
 		}
 		seen.Finding = fits[n-1].Name
+	} else if len([]rune(answer)) < 3 || strings.EqualFold(answer, "yes") {
+		// n, ? or a key struck by mistake: to be grounded for that helps nobody.
+		fmt.Fprintln(w.Err, "Nothing is recorded for that. A number, or a few words; enter: nothing is seen there.")
+		return w.ask(ctx, zone)
 	} else if err := workflow.CheckFinding(w.triage, answer); err != nil {
 		fmt.Fprintln(w.Err, term.Line(err.Error()))
 		return w.ask(ctx, zone)
@@ -187,14 +193,33 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 			seen.Severity = answer
 		}
 	}
-	if seen.Note, err = w.answer(ctx, "A note (enter: none): "); err != nil {
-		return false, err
+	note, left := w.note(ctx)
+	if left != nil && !errors.Is(left, errLeave) && !errors.Is(left, term.ErrEnd) {
+		return false, left
 	}
+	seen.Note = note // who leaves here has said what is seen and how bad it is
 	entries, state, err := w.desk.Act(ctx, w.mark, workflow.ReportDamage{Triage: w.triage, Seen: []workflow.Sighting{seen}}, w.when)
 	if err != nil {
 		return false, err
 	}
-	return true, w.showDamage(state, entries)
+	return true, errors.Join(w.showDamage(state, entries), left)
+}
+
+// note asks for a note; a no is none.
+func (w *walk) note(ctx context.Context) (string, error) {
+	for {
+		answer, err := w.answer(ctx, "A note (enter: none): ")
+		if err != nil {
+			return "", err
+		}
+		yes, ok := term.YesNo(answer)
+		switch {
+		case ok && !yes:
+			return "", nil
+		case !ok && answer != "?":
+			return answer, nil
+		}
+	}
 }
 
 func (w *walk) answer(ctx context.Context, question string) (string, error) {
