@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"strings"
 
@@ -88,12 +89,23 @@ func (a *app) sealCheckCommand() *cobra.Command {
 
 // readSeal reads a seal or a proof, with or without the words it was shown with.
 func readSeal(path string) ([]byte, error) {
-	data, err := os.ReadFile(path)
+	file, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("reading the seal: %w", err)
 	}
-	return seal.Lift(data), nil
+	defer file.Close()
+	data, err := io.ReadAll(io.LimitReader(file, maxSeal+1))
+	if err != nil {
+		return nil, fmt.Errorf("reading the seal: %w", err)
+	}
+	if len(data) > maxSeal {
+		return nil, fmt.Errorf("reading the seal: %s is longer than %d MiB, and so is no proof", path, maxSeal>>20)
+	}
+	return seal.Lift(data)
 }
+
+// maxSeal is more than the longest proof.
+const maxSeal = 4 << 20
 
 // strange says where the key comes from that a seal was not made with, if
 // nobody named it.

@@ -67,3 +67,40 @@ func FuzzCheckInclusion(f *testing.F) {
 		}
 	})
 }
+
+// Lifting adds nothing, and what is well made is left alone: a statement that
+// opens stood in the text line by line.
+func FuzzLift(f *testing.F) {
+	records := ctRecords()
+	one := string(sealed(f, "fettle/CW-01", records[:3]))
+	for _, text := range []string{
+		one, "words\n\n  " + strings.ReplaceAll(one, "\n", "\r\n  ") + "\nmore", one[:60] + "\n" + one[60:], one[:len(one)-20] + "\n" + one[len(one)-20:],
+		"— Ro\n\n" + one + "\n— Ro\n", one + "\n" + one, "\n" + one, strings.Replace(one, "\n\n", "\n\n\n", 1), "— x\nAAAA\n",
+		"c2sp.org/tlog-proof@v1\n" + one, string(inclusion(f, records, 2)), "Look:\n" + string(consistency(f, records, 6)) + "\nYours",
+	} {
+		f.Add([]byte(text))
+	}
+	f.Fuzz(func(t *testing.T, copied []byte) {
+		lifted, err := seal.Lift(copied)
+		if err != nil {
+			return
+		}
+		if again, err := seal.Lift(lifted); err != nil || !bytes.Equal(again, lifted) {
+			t.Fatalf("%q, lifted out of %q, is lifted again as %q: %v", lifted, copied, again, err)
+		}
+		if _, err := seal.Read(copied); err == nil && !bytes.Equal(lifted, copied) {
+			t.Fatalf("%q is well made, and lifted as %q", copied, lifted)
+		}
+		if _, err := seal.Open(lifted, peterPublic); err != nil {
+			return
+		}
+		rest := string(copied)
+		for _, line := range strings.Split(string(lifted), "\n")[:3] {
+			_, after, ok := strings.Cut(rest, line)
+			if !ok {
+				t.Fatalf("%q opens, and %q is not in %q", lifted, line, copied)
+			}
+			rest = after
+		}
+	})
+}

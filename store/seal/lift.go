@@ -8,30 +8,34 @@ import (
 // Lift takes a seal or a proof out of a text that it was copied with: it leaves
 // out the words before and behind it, space at the ends of a line and the line
 // ends of another system, and mends a signature that a screen has broken. A seal
-// that is well made is given back as it is, and so is what holds no signature.
+// or a proof that is well made is given back as it is, and so is what holds no
+// signature. A text with more than one of them gives [ErrNotNote]: of two seals
+// one could be good and the other be read.
 //
 // Nothing is trusted for having been lifted: it is checked like any other.
-func Lift(copied []byte) []byte {
-	if _, err := Read(copied); err == nil || len(copied) > maxInclusion {
-		return copied
+func Lift(copied []byte) ([]byte, error) {
+	if len(copied) > maxInclusion || wellMade(copied) {
+		return copied, nil
 	}
 	lines := mended(strings.Split(string(copied), "\n"))
-	first := slices.IndexFunc(lines, signs)
+	first := slices.IndexFunc(lines, isSignature)
 	if first < 0 {
-		return copied
+		return copied, nil
 	}
-	begin, above, last := 0, first, first // above: behind the text that is signed
-	if head := slices.IndexFunc(lines[:first], beginsProof); head >= 0 {
-		begin = head
-		for i, line := range lines { // a proof may hold another seal
-			if signs(line) {
-				last = i
+	begin, above, last, seals := 0, first, first, 0 // above: behind the text that is signed
+	for i, line := range lines {
+		if isSignature(line) {
+			last = i
+			if i == 0 || !isSignature(lines[i-1]) {
+				seals++
 			}
 		}
-	} else {
-		for last+1 < len(lines) && signs(lines[last+1]) {
-			last++
-		}
+	}
+	begin = slices.IndexFunc(lines[:first], beginsProof)
+	if seals > 2 || seals == 2 && (begin < 0 || lines[begin] != consistencyLine) {
+		return nil, wrong(ErrNotNote, "there is more than one seal or proof in it: each is checked by itself")
+	}
+	if begin < 0 {
 		for above > 0 && lines[above-1] == "" {
 			above--
 		}
@@ -40,26 +44,64 @@ func Lift(copied []byte) []byte {
 		lines = slices.Replace(lines, above, first, "") // one empty line, however many there were
 		last += 1 - (first - above)
 	}
-	return []byte(strings.Join(lines[begin:last+1], "\n") + "\n")
+	return []byte(strings.Join(lines[begin:last+1], "\n") + "\n"), nil
+}
+
+// wellMade reports whether nothing is to be lifted from a seal or a proof.
+func wellMade(text []byte) bool {
+	if p, err := ReadInclusion(text); err == nil {
+		text = p.Note
+	} else if p, err := ReadConsistency(text); err == nil {
+		_, err := Read(p.Older)
+		if err != nil {
+			return false
+		}
+		text = p.Newer
+	}
+	_, err := Read(text)
+	return err == nil
 }
 
 // mended are lines without space at their ends, each signature on one line.
 func mended(broken []string) (lines []string) {
-	open := false // the last line is a signature, and may go on
+	var signature []string // the parts of one that may go on
+	end := func() {
+		if signature != nil {
+			lines, signature = append(lines, strings.Join(signature, "")), nil
+		}
+	}
 	for _, line := range broken {
 		line = strings.TrimSpace(line)
-		if open && line != "" && isBase64(line) {
-			last := &lines[len(lines)-1]
-			if strings.Count(*last, " ") == 1 { // broken behind the name of who signed
-				*last += " "
+		if goesOn(signature, line) {
+			if len(signature) == 1 && strings.Count(signature[0], " ") == 1 { // broken behind the name of who signed
+				signature = append(signature, " ")
 			}
-			*last += line
+			signature = append(signature, line)
 			continue
 		}
-		open = signs(line)
-		lines = append(lines, line)
+		end()
+		if signs(line) {
+			signature = []string{line}
+		} else {
+			lines = append(lines, line)
+		}
 	}
+	end()
 	return lines
+}
+
+// goesOn reports whether a line is more of a signature. Behind the padding of
+// base64 there is no more.
+func goesOn(signature []string, line string) bool {
+	if len(signature) == 0 || line == "" || !isBase64(line) {
+		return false
+	}
+	return line == "=" || !strings.HasSuffix(signature[len(signature)-1], "=")
+}
+
+func isSignature(line string) bool {
+	_, ok := readSignature(line)
+	return ok
 }
 
 func signs(line string) bool { return strings.HasPrefix(line, "— ") }

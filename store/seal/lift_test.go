@@ -2,6 +2,7 @@ package seal
 
 import (
 	"bytes"
+	"errors"
 	"strings"
 	"testing"
 )
@@ -52,20 +53,37 @@ func TestLift(t *testing.T) {
 		"broken twice, set in":   {"words\n\n" + strings.ReplaceAll(broken(behind+41, "\n  "), "\n", "\n  ") + "\n\nwords", seal},
 		"a proof, another system": {strings.ReplaceAll(string(inclusion.Text()), "\n", "\r\n"),
 			inclusion.Text()},
-		"a proof in a letter": {"Look:\n\n" + string(growth.Text()) + "\nYours", growth.Text()},
-		"a signature alone":   {signature, []byte("\n" + signature + "\n")},
-		"words":               {"these are words\n", []byte("these are words\n")},
-		"nothing":             {"", []byte{}},
+		"a proof in a letter":          {"Look:\n\n" + string(growth.Text()) + "\nYours", growth.Text()},
+		"signed off before and behind": {"— Ro\n\n" + string(seal) + "\n— Ro\n", seal},
+		"words right behind":           {string(seal) + "Yours\n", seal},
+		"a signature alone":            {signature, []byte("\n" + signature + "\n")},
+		"words":                        {"these are words\n", []byte("these are words\n")},
+		"nothing":                      {"", []byte{}},
 	}
 	for name, tt := range tests {
 		t.Run(name, func(t *testing.T) {
-			if got := Lift([]byte(tt.copied)); !bytes.Equal(got, tt.want) {
-				t.Errorf("lifted\n%s\nout of\n%s", got, tt.copied)
+			if got, err := Lift([]byte(tt.copied)); err != nil || !bytes.Equal(got, tt.want) {
+				t.Errorf("lifted\n%s\nout of\n%s: %v", got, tt.copied, err)
 			}
 		})
 	}
 	forged := strings.Replace(shown, "\n  3\n", "\n  2\n", 1)
-	if _, err := Open(Lift([]byte(forged)), key.Public()); err == nil {
+	lifted, err := Lift([]byte(forged))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Open(lifted, key.Public()); err == nil {
 		t.Error("a seal that was changed is good")
+	}
+	for name, text := range map[string]string{
+		"two seals":           string(older) + "\n" + string(seal),
+		"a seal and a forged": string(seal) + "\n" + forged,
+		"a seal and a proof":  string(seal) + "\n" + string(inclusion.Text()),
+		"a proof and a seal":  string(inclusion.Text()) + "\n" + string(older),
+		"a proof of three":    string(growth.Text()) + "\n" + string(older),
+	} {
+		if got, err := Lift([]byte(text)); !errors.Is(err, ErrNotNote) {
+			t.Errorf("%s: %v, lifted\n%s", name, err, got)
+		}
 	}
 }
