@@ -153,7 +153,7 @@ func (o auditOptions) chosen() string {
 
 // prove shows whether the journal is what it was, and exits with a fault if not.
 func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptions) error {
-	tree := page.Tree{Mark: mark, Contains: true}
+	tree, contains := page.Tree{Mark: mark}, true
 	if o.against != "" {
 		note, err := readSeal(o.against)
 		if err != nil {
@@ -168,13 +168,14 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 		var fault *seal.Error
 		switch {
 		case errors.As(err, &fault) && (errors.Is(err, seal.ErrShorter) || errors.Is(err, seal.ErrDiffers)):
-			tree.Against, tree.Contains = err.Error(), false
+			tree.Against, contains = err.Error(), false
 		case err != nil:
 			return err
 		default:
 			tree.Against = fmt.Sprintf("%d entries of %s, sealed by %s", st.Head.Size, st.Origin, st.Signer)
 		}
-		if proof := o.proof(d, mark, note); proof != nil && tree.Contains {
+		tree.Contains = &contains
+		if proof := o.proof(d, mark, note); proof != nil && contains {
 			text, err := proof(ctx)
 			if err != nil {
 				return err
@@ -194,7 +195,7 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 	if err := a.show(tree); err != nil {
 		return err
 	}
-	if !tree.Intact || !tree.Contains || len(tree.Missing) > 0 {
+	if !tree.Intact || !contains || len(tree.Missing) > 0 {
 		return &silentError{exitFault}
 	}
 	return nil

@@ -319,7 +319,7 @@ type Tree struct {
 	Photos   int      `json:"photos"`
 	Missing  []string `json:"missing_photos,omitempty"`
 	Against  string   `json:"against,omitempty"`  // what a seal says of it
-	Contains bool     `json:"contains,omitempty"` // the seal's journal is in this one
+	Contains *bool    `json:"contains,omitempty"` // whether the seal's journal is in this one; nil: no seal was asked about
 }
 
 // Found takes over what was found of the journal by itself.
@@ -381,9 +381,9 @@ func (t Tree) Markdown(Clock) string {
 	for _, m := range t.Missing {
 		l.item("**photo:** %s", esc(m))
 	}
-	if t.Against != "" {
+	if t.Contains != nil {
 		word := "**It still holds what was sealed:**"
-		if !t.Contains {
+		if !*t.Contains {
 			word = "**IT DOES NOT HOLD WHAT WAS SEALED:**"
 		}
 		l.item("%s %s", word, esc(t.Against))
