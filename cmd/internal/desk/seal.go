@@ -214,7 +214,10 @@ func (d *Desk) proveSeal(ctx context.Context, f workflow.Sealed, t tree) error {
 	if err != nil {
 		return err
 	}
-	_, err = t.against(note, f.Key)
+	st, err := t.against(note, f.Key)
+	if err == nil && (st.Head.Size != f.Size || st.Head.Root.String() != f.Root) {
+		err = fmt.Errorf("the seal is of %d entries with the root %s", st.Head.Size, st.Head.Root)
+	}
 	return err
 }
 

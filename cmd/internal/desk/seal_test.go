@@ -1,0 +1,46 @@
+package desk
+
+import (
+	"context"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/store/memory"
+	"fettle/store/photos"
+	"fettle/workflow"
+)
+
+// The record shows what an entry says of its seal, so that is held against the
+// seal too: a good one of fewer entries could pass for one of more.
+func TestProveHoldsTheEntryAgainstItsSeal(t *testing.T) {
+	ctx := context.Background()
+	for name, change := range map[string]func(*workflow.Sealed){
+		"as it was made": func(*workflow.Sealed) {},
+		"of more":        func(s *workflow.Sealed) { s.Size++ },
+		"another root":   func(s *workflow.Sealed) { s.Root = strings.ToUpper(s.Root) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			d := newDesk(t, "builder", memory.New())
+			d.KeyPath, d.Photos = filepath.Join(t.TempDir(), "key"), photos.Beside(filepath.Join(t.TempDir(), "store"))
+			build(ctx, t, d)
+			_, state, err := d.Seal(ctx, "TN-01")
+			if err != nil {
+				t.Fatal(err)
+			}
+			sealed := state.Entries[state.Size()-1].Facts.(workflow.Sealed)
+			change(&sealed)
+			if _, _, err := d.Act(ctx, "TN-01", workflow.RecordSeal{Sealed: sealed}, time.Time{}); err != nil {
+				t.Fatal(err)
+			}
+			v, err := d.Prove(ctx, "TN-01")
+			if err != nil {
+				t.Fatal(err)
+			}
+			if good := name == "as it was made"; good != (len(v.Faults) == 0) || !good && v.Seals != 1 {
+				t.Errorf("%d seals hold, faults %q", v.Seals, v.Faults)
+			}
+		})
+	}
+}
