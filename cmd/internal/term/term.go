@@ -11,6 +11,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"sync/atomic"
 	"unicode"
 
 	"golang.org/x/term"
@@ -86,44 +87,65 @@ var ErrEnd = errors.New("the input ended")
 type Prompter struct {
 	out   io.Writer
 	echo  bool // nobody typed the answer where it can be seen
-	lines <-chan string
+	lines <-chan typed
+	asked *atomic.Int64 // how many questions were put
 }
+
+// A typed line is what was given when so many questions had been put.
+type typed struct {
+	text  string
+	asked int64
+}
+
+// waitingLines is how many lines that nobody asked for are taken off a terminal.
+const waitingLines = 1000
 
 // NewPrompter reads answers from the streams' input until it ends or the
 // context is done.
 func NewPrompter(ctx context.Context, s Streams) *Prompter {
-	lines := make(chan string)
+	room := 0
+	if s.Interactive { // each line is to be read when it is typed
+		room = waitingLines
+	}
+	lines, asked := make(chan typed, room), new(atomic.Int64)
 	go func() {
 		defer close(lines)
 		in := bufio.NewScanner(s.In)
 		for in.Scan() {
 			select {
-			case lines <- in.Text():
+			case lines <- typed{in.Text(), asked.Load()}:
 			case <-ctx.Done():
 				return
 			}
 		}
 	}()
-	return &Prompter{s.Err, !s.Interactive, lines}
+	return &Prompter{s.Err, !s.Interactive, lines, asked}
 }
 
 // Ask shows the question and returns the answer without surrounding space; at
 // the end of the input it returns ErrEnd, and when stopped the context's error.
+// What was typed on a terminal before the question stood there is no answer to
+// it: a key struck twice, or while a joint dried, must not confirm what comes next.
 func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
+	now := p.asked.Add(1)
 	fmt.Fprint(p.out, question)
-	select {
-	case line, ok := <-p.lines:
-		if !ok {
+	for {
+		select {
+		case line, ok := <-p.lines:
+			switch {
+			case !ok:
+				fmt.Fprintln(p.out)
+				return "", ErrEnd
+			case p.echo:
+				fmt.Fprintln(p.out, Line(line.text))
+			case line.asked != now:
+				continue
+			}
+			return strings.TrimSpace(line.text), nil
+		case <-ctx.Done():
 			fmt.Fprintln(p.out)
-			return "", ErrEnd
+			return "", ctx.Err()
 		}
-		if p.echo {
-			fmt.Fprintln(p.out, Line(line))
-		}
-		return strings.TrimSpace(line), nil
-	case <-ctx.Done():
-		fmt.Fprintln(p.out)
-		return "", ctx.Err()
 	}
 }
 

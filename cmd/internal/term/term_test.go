@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"io"
 	"strings"
 	"testing"
 
@@ -152,6 +153,52 @@ func TestAsking(t *testing.T) {
 	for answer, want := range map[string][2]bool{"y": {true, true}, "YES": {true, true}, "n": {false, true}, "": {false, false}, "maybe": {false, false}} {
 		if yes, ok := YesNo(answer); yes != want[0] || ok != want[1] {
 			t.Errorf("%q is %v, %v", answer, yes, ok)
+		}
+	}
+}
+
+// A terminal gives a line at a time: one before there is a question, one when it
+// stands there.
+type typist struct {
+	lines  []string
+	struck int
+	next   chan struct{} // the question stands there
+	first  chan struct{} // the stray line was taken
+}
+
+func (p *typist) Read(b []byte) (int, error) {
+	if p.struck == 1 {
+		close(p.first)
+		<-p.next
+	}
+	if p.struck == len(p.lines) {
+		return 0, io.EOF
+	}
+	p.struck++
+	return copy(b, p.lines[p.struck-1]), nil
+}
+
+func (p *typist) Write(b []byte) (int, error) {
+	close(p.next)
+	return len(b), nil
+}
+
+// An enter struck before the question stood there answers nothing, on a
+// terminal; in a pipe every line is an answer.
+func TestTypedBeforeTheQuestion(t *testing.T) {
+	for want, interactive := range map[string]bool{"": false, "yes": true} {
+		keys := &typist{lines: []string{"\n", "yes\n"}, next: make(chan struct{}), first: make(chan struct{})}
+		var out io.Writer = keys
+		if !interactive {
+			out = io.Discard
+			close(keys.next)
+		}
+		p := NewPrompter(t.Context(), Streams{In: keys, Err: out, Interactive: interactive})
+		if interactive { // a pipe is read no faster than it is asked
+			<-keys.first
+		}
+		if got, err := p.Ask(t.Context(), "? "); err != nil || got != want {
+			t.Errorf("interactive %v: %q, %v; want %q", interactive, got, err, want)
 		}
 	}
 }
