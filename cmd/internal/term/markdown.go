@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html"
 	"io"
-	"net/url"
 	"regexp"
 	"slices"
 	"strings"
@@ -225,10 +224,10 @@ func closes(r rune) bool { return inWord(r) || strings.ContainsRune("°%)]`'\"",
 func untie(text string, code []string) string {
 	if strings.Contains(text, "%EE%80%") { // where a link leads to is encoded meanwhile
 		for n, c := range breaks {
-			text = strings.ReplaceAll(text, url.PathEscape(string(tied+rune(n))), string(c))
+			text = strings.ReplaceAll(text, encoded(tied+rune(n)), string(c))
 		}
 		for n, c := range literals {
-			text = strings.ReplaceAll(text, url.PathEscape(string(literal+rune(n))), string(c))
+			text = strings.ReplaceAll(text, encoded(literal+rune(n)), string(c))
 		}
 	}
 	var b strings.Builder
@@ -245,6 +244,11 @@ func untie(text string, code []string) string {
 		}
 	}
 	return b.String()
+}
+
+// encoded is a character as an address of the web has it.
+func encoded(r rune) string {
+	return strings.ReplaceAll(fmt.Sprintf("% X", "\x00"+string(r))[2:], " ", "%")
 }
 
 // numbered reports whether a line begins an item of a numbered list.
