@@ -177,10 +177,10 @@ func (s *State) judge(r *GateReport, counting []taken) {
 }
 
 // counting returns the readings newer than every disturbance of the gate's
-// zones, than its last rework and, at each point, by entry and by time, than
-// the last reading in doubt; and why the others don't count, where that is for doubt or none are
-// left. What stood before a reading in doubt does not count again: the doubted
-// one may have been the truth.
+// zones, than its last rework and, at each point, by entry and by time, than the
+// last reading in doubt; and why the others don't count, where that is for doubt
+// or none are left. What stood before a reading in doubt does not count again:
+// the doubted one may have been the truth.
 func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []taken, why string, doubted bool) {
 	last := s.lastInDoubt(record)
 	for _, t := range record.readings {

@@ -42,7 +42,8 @@ func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, Proof
 // Proof weighs whether the airframe may fly at the time: every critical gate
 // current and in tolerance, no gate out of tolerance without a concession, no
 // job open but, where the release is given within one (nil: it is not), for its
-// release step, every damage mended, nothing in quarantine aboard, every joint that carries load cured.
+// release step, every damage mended, nothing in quarantine aboard, every joint
+// that carries load cured.
 func (s *State) Proof(at time.Time, within *Job) Proof {
 	var p Proof
 	critical := 0
