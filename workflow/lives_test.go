@@ -31,6 +31,67 @@ func TestRandomLives(t *testing.T) {
 	})
 }
 
+// Random measuring of an airframe that was released and repaired: every reading,
+// check, flight and disturbance may be typed in later, in any order, and be taken
+// back; after each the gates and the audit are recomputed.
+func TestRandomReadings(t *testing.T) {
+	start := repaired(t)
+	rapid.Check(t, func(t *rapid.T) {
+		l := &life{state: start.state, now: start.now}
+		for range rapid.IntRange(2, 25).Draw(t, "length") {
+			l.now = l.now.Add(time.Duration(rapid.SampledFrom([]int{1, 30, 60, 60, 600}).Draw(t, "minutes")) * time.Minute)
+			l.measuring(t)
+			l.checkGates(t)
+		}
+	})
+}
+
+// measuring asks for something that decides whether a gate is current.
+func (l *life) measuring(t *rapid.T) {
+	at := l.now.Add(-time.Duration(rapid.SampledFrom([]int{0, 0, 0, 20, 50, 90, 150, 300}).Draw(t, "minutes before")) * time.Minute)
+	gate := rapid.SampledFrom([]string{"slot", "square"}).Draw(t, "gate")
+	g, _ := l.state.Sheet.Gate(gate)
+	gauge := rapid.SampledFrom([]string{"rule", "caliper"}).Draw(t, "gauge")
+	var all []Reading
+	for _, r := range good(g) {
+		values := map[string][]string{"slot": {"4 mm", "4 mm", "4.3 mm", "4.48 mm", "5 mm"}, "square": {"500 mm", "501 mm", "502.8 mm", "504 mm"}}[gate]
+		all = append(all, Reading{r.Point, q(rapid.SampledFrom(values).Draw(t, "value"))})
+	}
+	switch rapid.IntRange(0, 13).Draw(t, "what") {
+	case 0, 1, 2, 3:
+		l.tryAt(t, Measure{Gate: gate, Readings: all[:rapid.IntRange(1, len(all)).Draw(t, "how many")], Gauge: gauge}, at)
+	case 4, 5:
+		l.tryAt(t, Measure{Gate: gate, Readings: good(g)}, at)
+	case 6, 7:
+		l.tryAt(t, checkOf(gauge, rapid.IntRange(0, 2).Draw(t, "good") > 0), at)
+	case 8:
+		l.tryAt(t, LogFlight{Landing: Soft}, at)
+	case 9:
+		l.tryAt(t, rapid.SampledFrom([]Request{ChangeEquipment{Item: "camera", Change: Moved}, Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "disturb"), at)
+	case 10:
+		l.tryAt(t, GiveRelease{}, at)
+	case 11, 12:
+		l.try(t, Undo{Position: l.state.Size() - int64(rapid.IntRange(1, 12).Draw(t, "back"))})
+	case 13:
+		sum := rapid.SampledFrom([]string{sheetSum, strictSum}).Draw(t, "sheet")
+		l.try(t, Start{Procedure: repair(), Digest: repairSum, Sheet: papers().Sheets[sum], SheetSum: sum, Zone: "wing"})
+		if open := l.state.OpenJobs(l.now); len(open) > 0 {
+			job := open[0]
+			l.try(t, MoveJob{job.ID, papers().Procedures[job.Digest], job.Digest, papers().Sheets[sum], sum})
+			if len(l.state.workIn(job.ID)) == 0 {
+				l.keepSheet(t, job)
+			}
+		}
+	}
+}
+
+// keepSheet drops a job that was only opened for its sheet, now and then.
+func (l *life) keepSheet(t *rapid.T, job *Job) {
+	if rapid.Bool().Draw(t, "drop the job") {
+		l.try(t, Undo{Position: job.Position})
+	}
+}
+
 type life struct {
 	state *State
 	now   time.Time
@@ -690,6 +751,12 @@ func (l *life) check(t *rapid.T) {
 	if a, b := describe(l.state, l.now), describe(again, l.now); a != b {
 		t.Fatalf("replaying what was stored gives another state:\n%s\n%s", a, b)
 	}
+	l.checkGates(t)
+}
+
+// checkGates recomputes how every gate stands, and what the audit says.
+func (l *life) checkGates(t *rapid.T) {
+	entries := l.state.Entries
 	audited(t, l.state, l.now)
 	for _, g := range l.state.Gates(l.now) {
 		has := g.Standing
