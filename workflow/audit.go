@@ -156,7 +156,7 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 				r.Concession, r.Reason = e.Position, f.Reason
 			}
 		case Released:
-			if slices.Contains(f.RestsOn, position) {
+			if s.Live(e.Position) && slices.Contains(f.RestsOn, position) {
 				r.Releases = append(r.Releases, e.Position)
 			}
 		}
