@@ -205,6 +205,12 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]doub
 	if t.position < record.reworked {
 		return "it was reworked", false
 	}
+	// It was, by what was known then; a colder bench was typed in later.
+	for _, joint := range s.joints() {
+		if !joint.Joined.IsZero() && g.DependsOn(joint.Zones...) && t.at.Before(joint.Handles()) {
+			return fmt.Sprintf("joint %s had no handling strength yet", joint.Name), false
+		}
+	}
 	if over := s.outlived(g.Life, t, at); over != "" {
 		return over, false
 	}

@@ -656,8 +656,8 @@ func joins(live []Entry) map[string]joined {
 	return all
 }
 
-// checkRelease recomputes that each critical gate has in-tolerance readings at
-// every point, newer than every disturbance of its zones, and that no load
+// checkRelease recomputes that each critical gate has in-tolerance readings that
+// count at every point, newer than every disturbance of its zones, and that no load
 // joint is younger than its cure.
 func checkRelease(t *rapid.T, before, live []Entry, e Entry) {
 	checkMended(t, live)
@@ -667,10 +667,9 @@ func checkRelease(t *rapid.T, before, live []Entry, e Entry) {
 			continue
 		}
 		newest := map[string][]Entry{}
-		for _, r := range live {
-			if f, ok := r.Facts.(ReadingTaken); ok && f.Gate == g.Name {
-				newest[f.Point] = append(newest[f.Point], r)
-			}
+		for _, r := range naiveCounting(before, e.At, g) {
+			f := r.Facts.(ReadingTaken)
+			newest[f.Point] = append(newest[f.Point], r)
 		}
 		for _, p := range g.PointNames() {
 			if len(newest[p]) < g.Repeat {
@@ -819,6 +818,11 @@ func naiveCounting(entries []Entry, now time.Time, g steps.Gate) []Entry {
 				good = false
 			}
 		}
+		for _, j := range joins(stand) {
+			if g.DependsOn(j.Disturbs...) && r.At.Before(naiveHandles(stand, j)) {
+				good = false
+			}
+		}
 		old := g.Life.Days > 0 && !now.Before(r.At.AddDate(0, 0, g.Life.Days))
 		flown := g.Life.Flights > 0 && flights >= g.Life.Flights
 		if good && !old && !flown {
@@ -826,6 +830,31 @@ func naiveCounting(entries []Entry, now time.Time, g steps.Gate) []Entry {
 		}
 	}
 	return counting
+}
+
+// naiveHandles recomputes when a joint has handling strength: at the coldest of
+// the bench when it was joined and of what was noted of before that.
+func naiveHandles(live []Entry, j joined) time.Time {
+	a := adhesiveOf(j.Joint)
+	coldest, _ := a.Coldest.Celsius()
+	handles := func() time.Time {
+		slower := max(1, math.Pow(2, (20-coldest)/10))
+		return j.at.Add(time.Duration(float64(a.Times.Handling) * slower))
+	}
+	for _, e := range live {
+		f, ok := e.Facts.(BenchRead)
+		if !ok {
+			continue
+		}
+		celsius, _ := f.Temperature.Celsius()
+		switch {
+		case e.Position < j.position:
+			coldest = celsius
+		case e.At.Before(handles()):
+			coldest = min(coldest, celsius)
+		}
+	}
+	return handles()
 }
 
 // checkMended holds that nothing found is left unmended, in quarantine aboard

@@ -177,6 +177,34 @@ func TestTouchTestHoldsBackAndNeverOpens(t *testing.T) {
 	b.must(Finish{Step: "join-roots", Touch: TouchDry})
 }
 
+// A bench that was colder than was known, typed in later, takes back a reading
+// that was taken on a joint without handling strength.
+func TestColderBenchTypedInLater(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	b.after(10 * time.Minute)
+	b.done("join-roots")
+	joined := b.now
+	b.after(30 * time.Minute)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Fatalf("slot is %s", g.Says())
+	}
+	if err := b.tryAt(ReadBench{Temperature: q("10 °C")}, joined.Add(5*time.Minute)); err != nil {
+		t.Fatal(err)
+	}
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("slot is %s", g.Says())
+	}
+	mustContain(t, b.gate("slot").Says(), "joint roots had no handling strength yet")
+	mustContain(t, b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByDrying), "handling strength")
+	b.after(30 * time.Minute)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("measured again, slot is %s", g.Says())
+	}
+}
+
 func TestHandlingBeforeMeasuring(t *testing.T) {
 	b := building(t)
 	b.done("coat-left", "coat-right")
