@@ -26,9 +26,10 @@
 // it, and a writer while anyone has it, for at most a second. The file never
 // shrinks. It is copied safely while no fettle is writing to it.
 //
-// The file begins with two copies of its head, written in turn. Where the newer
-// one cannot be read, the older one counts: then the last append alone is
-// missing, as though the power had failed in its midst.
+// The file begins with two copies of its head, written in turn. Where the power
+// failed while the newer one was written, the older one counts, and of that
+// append, which nobody was told is kept, there is nothing. Where the newer one was
+// harmed after its append was kept, the store says [ErrDamaged].
 //
 // # Versions and compatibility
 //
