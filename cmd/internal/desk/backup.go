@@ -109,14 +109,6 @@ func copyStore(ctx context.Context, from store.Store, to string) (Copied, []pict
 	return out, pictures, err
 }
 
-func journalsOf(ctx context.Context, s store.Store) (all []store.Journal, err error) {
-	err = s.View(ctx, func(r store.Reader) error {
-		all, err = r.Journals()
-		return err
-	})
-	return all, err
-}
-
 // ErrItself is given for a store that was to be restored from itself.
 var ErrItself = errors.New("that is the store itself; name a copy of it")
 
@@ -196,7 +188,7 @@ func (d *Desk) replace(ctx context.Context, part, aside string, force bool) (kep
 	if force {
 		return here.Replace(ctx, part, aside, nil)
 	}
-	seen, err := d.journals(ctx)
+	seen, err := journalsOf(ctx, d.Store)
 	var losses []string
 	if err == nil {
 		losses, err = lost(ctx, d.Store, seen, bolt.New(part))
@@ -244,12 +236,4 @@ func entries(n int) string {
 		return "1 entry"
 	}
 	return fmt.Sprintf("%d entries", n)
-}
-
-func recordsOf(ctx context.Context, s store.Store, mark string) (records [][]byte, err error) {
-	err = s.View(ctx, func(r store.Reader) error {
-		records, err = r.Read(mark, 0)
-		return err
-	})
-	return records, err
 }

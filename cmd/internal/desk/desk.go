@@ -61,7 +61,7 @@ func (d *Desk) records(ctx context.Context, mark string) (records [][]byte, err 
 // Fleet replays every airframe's journal, in the order of their marks. Those that
 // are damaged are left out, and named in an error beside the others.
 func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
-	journals, err := d.journals(ctx)
+	journals, err := journalsOf(ctx, d.Store)
 	if err != nil {
 		return nil, err
 	}
@@ -85,12 +85,22 @@ func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
 	return fleet, nil
 }
 
-func (d *Desk) journals(ctx context.Context) (all []store.Journal, err error) {
-	err = d.Store.View(ctx, func(r store.Reader) error {
+// journalsOf are the journals of a store at one moment.
+func journalsOf(ctx context.Context, s store.Store) (all []store.Journal, err error) {
+	err = s.View(ctx, func(r store.Reader) error {
 		all, err = r.Journals()
 		return err
 	})
 	return all, err
+}
+
+// recordsOf are the stored bytes of a journal, none if there is no such journal.
+func recordsOf(ctx context.Context, s store.Store, mark string) (records [][]byte, err error) {
+	err = s.View(ctx, func(r store.Reader) error {
+		records, err = r.Read(mark, 0)
+		return err
+	})
+	return records, err
 }
 
 func (d *Desk) unknownMark(r store.Reader, mark string) error {
@@ -183,11 +193,7 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 	}
 	digest := store.Digest(sheet.Bytes)
 	request := workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: digest, Options: options}
-	var records [][]byte // as a rule there are none yet
-	err = d.Store.View(ctx, func(r store.Reader) (err error) {
-		records, err = r.Read(mark, 0)
-		return err
-	})
+	records, err := recordsOf(ctx, d.Store, mark) // as a rule there are none yet
 	if err != nil {
 		return nil, err
 	}

@@ -57,7 +57,7 @@ func (d *Desk) Doctor(ctx context.Context) (Health, error) {
 	h.Schema, h.Documents = report.Schema, len(report.Documents)
 	h.Faults = texts(report.Faults)
 	h.Airframes = make([]Patient, len(report.Journals))
-	_, closed := d.journals(ctx) // a store that is refused as a whole may have whole journals
+	_, closed := journalsOf(ctx, d.Store) // a store that is refused as a whole may have whole journals
 	each(len(report.Journals), func(i int) { h.Airframes[i] = d.examine(ctx, report.Journals[i], closed == nil) })
 	return h, ctx.Err()
 }

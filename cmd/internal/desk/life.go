@@ -23,11 +23,8 @@ type Life struct {
 
 // life reads the first size records of a journal and what they name.
 func life(ctx context.Context, s store.Store, mark string, size int64) (Life, error) {
-	l := Life{Mark: mark}
-	err := s.View(ctx, func(r store.Reader) (err error) {
-		l.Records, err = r.Read(mark, 0)
-		return err
-	})
+	records, err := recordsOf(ctx, s, mark)
+	l := Life{Mark: mark, Records: records}
 	if err != nil {
 		return l, err
 	}

@@ -172,7 +172,7 @@ type lostPhoto struct {
 // ProveAll proves every journal of the store, on all processors. One that cannot
 // be read has that for its fault.
 func (d *Desk) ProveAll(ctx context.Context) ([]Verdict, error) {
-	journals, err := d.journals(ctx)
+	journals, err := journalsOf(ctx, d.Store)
 	if err != nil {
 		return nil, err
 	}
