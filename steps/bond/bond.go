@@ -18,11 +18,9 @@ import (
 )
 
 // DefaultPer10K is the rate rule used where an adhesive states none: twice as
-// fast for each 10 K warmer (common practice; compare [ActivationEnergy]).
+// fast for each 10 K warmer (common practice; a test compares it with the
+// Arrhenius relation).
 const DefaultPer10K = 2.0
-
-// GasConstant is R in J/(mol·K), CODATA 2018 (exact since the 2019 SI).
-const GasConstant = 8.31446261815324
 
 // Times are an adhesive's times at its reference temperature.
 type Times struct {
@@ -126,20 +124,4 @@ func (t Times) Handles(joined time.Time, c Climate) time.Time {
 // Cures returns when a joint closed at the time is fully cured.
 func (t Times) Cures(joined time.Time, c Climate) time.Time {
 	return joined.Add(t.Least(t.Cure, c))
-}
-
-// Arrhenius is the factor by which a reaction of the activation energy (J/mol)
-// takes longer at celsius than at the reference: exp(Ea/R·(1/T - 1/Tref)), T
-// in kelvin.
-func Arrhenius(energy, reference, celsius float64) float64 {
-	const zero = 273.15
-	return math.Exp(energy / GasConstant * (1/(celsius+zero) - 1/(reference+zero)))
-}
-
-// ActivationEnergy is the energy, J/mol, at which a reaction runs per10K times
-// as fast 5 K above the temperature as 5 K below it, by the Arrhenius relation.
-func ActivationEnergy(per10K, celsius float64) float64 {
-	const zero = 273.15
-	below, above := celsius-5+zero, celsius+5+zero
-	return GasConstant * math.Log(per10K) / (1/below - 1/above)
 }

@@ -87,23 +87,23 @@ func TestClimateOnlyNarrows(t *testing.T) {
 // should by more than that. The relation is a textbook one (from memory);
 // about 51 kJ/mol around 25 °C is the figure commonly derived from it.
 func TestRateRuleAgainstArrhenius(t *testing.T) {
-	energy := ActivationEnergy(2, 20)
+	energy := activationEnergy(2, 20)
 	if math.Abs(energy-49_500) > 100 {
 		t.Errorf("activation energy %.0f J/mol, want about 49 500", energy)
 	}
-	if e := ActivationEnergy(2, 25); math.Abs(e-51_200) > 100 {
+	if e := activationEnergy(2, 25); math.Abs(e-51_200) > 100 {
 		t.Errorf("activation energy at 25 °C %.0f J/mol, want about 51 200", e)
 	}
 	rule := Times{At: 20}
 	for celsius := 15.0; celsius <= 35; celsius++ {
-		want := Arrhenius(energy, 20, celsius)
+		want := arrhenius(energy, 20, celsius)
 		got := rule.Factor(celsius)
 		if math.Abs(got/want-1) > 0.06 {
 			t.Errorf("at %v °C the rule gives %.4f, the relation %.4f", celsius, got, want)
 		}
 	}
 	// Exactly double over the step about 20 °C.
-	if ratio := Arrhenius(energy, 20, 15) / Arrhenius(energy, 20, 25); math.Abs(ratio-2) > 1e-12 {
+	if ratio := arrhenius(energy, 20, 15) / arrhenius(energy, 20, 25); math.Abs(ratio-2) > 1e-12 {
 		t.Errorf("from 25 to 15 °C the relation gives %v, want 2", ratio)
 	}
 }
@@ -112,7 +112,7 @@ func TestRateRuleAgainstArrhenius(t *testing.T) {
 // 25, 0.51 at 30 (derived by arithmetic; printed to two digits).
 func TestArrheniusTable(t *testing.T) {
 	for celsius, want := range map[float64]float64{10: 2.1, 15: 1.4, 20: 1, 25: 0.71, 30: 0.51} {
-		if got := Arrhenius(50_000, 20, celsius); math.Abs(got-want) > 0.051 {
+		if got := arrhenius(50_000, 20, celsius); math.Abs(got-want) > 0.051 {
 			t.Errorf("at %v °C %.3f, want %.2f", celsius, got, want)
 		}
 	}
@@ -124,4 +124,23 @@ func TestOpen(t *testing.T) {
 			t.Errorf("at %v °C a window: %v, want %v", celsius, got, open)
 		}
 	}
+}
+
+// gasConstant is R in J/(mol·K), CODATA 2018 (exact since the 2019 SI).
+const gasConstant = 8.31446261815324
+
+// arrhenius is the factor by which a reaction of the activation energy (J/mol)
+// takes longer at celsius than at the reference: exp(Ea/R·(1/T - 1/Tref)), T
+// in kelvin.
+func arrhenius(energy, reference, celsius float64) float64 {
+	const zero = 273.15
+	return math.Exp(energy / gasConstant * (1/(celsius+zero) - 1/(reference+zero)))
+}
+
+// activationEnergy is the energy, J/mol, at which a reaction runs per10K times
+// as fast 5 K above the temperature as 5 K below it, by the Arrhenius relation.
+func activationEnergy(per10K, celsius float64) float64 {
+	const zero = 273.15
+	below, above := celsius-5+zero, celsius+5+zero
+	return gasConstant * math.Log(per10K) / (1/below - 1/above)
 }

@@ -76,9 +76,6 @@ func ParseKey(private string) (*Key, error) {
 	return &Key{signer: signer, public: public}, nil
 }
 
-// Name gives the key's name.
-func (k *Key) Name() string { return k.signer.Name() }
-
 // Public gives the text of the public key, to be given to everybody who is to
 // check seals.
 func (k *Key) Public() string { return k.public }

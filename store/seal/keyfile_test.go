@@ -16,7 +16,7 @@ func TestLoadKey(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "keys", "seal.key")
 	made, isNew, err := seal.LoadKey(path, "fettle/bench")
 	must(t, err)
-	if !isNew || made.Name() != "fettle/bench" || !strings.HasPrefix(made.Public(), "fettle/bench+") {
+	if !isNew || !strings.HasPrefix(made.Public(), "fettle/bench+") {
 		t.Errorf("made %v, %s", isNew, made.Public())
 	}
 	again, isNew, err := seal.LoadKey(path, "another")
