@@ -10,12 +10,13 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // An AuditedReading is one reading with everything the journal says of it.
 type AuditedReading struct {
-	Entry   Entry
-	Reading ReadingTaken
+	Entry   journal.Entry
+	Reading journal.ReadingTaken
 	Gate    steps.Gate  // as it was limited then
 	Gauge   steps.Gauge // what it was read with
 	Job     string      // the job whose measure step it was for; "" where none was open
@@ -66,11 +67,11 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 	sheet := s.docs.Sheets[s.Airframe.Sheet]
 	for _, e := range s.Entries {
 		switch f := e.Facts.(type) {
-		case JobOpened:
+		case journal.JobOpened:
 			sheet = s.docs.Sheets[f.Sheet]
-		case JobMoved:
+		case journal.JobMoved:
 			sheet = s.docs.Sheets[f.Sheet]
-		case ReadingTaken:
+		case journal.ReadingTaken:
 			all = append(all, s.audited(e, f, sheet))
 		}
 	}
@@ -109,7 +110,7 @@ func (s *State) checkFilter(f AuditFilter) error {
 }
 
 // audited judges one reading alone, by the limits that held when it was taken.
-func (s *State) audited(e Entry, f ReadingTaken, sheet *steps.Sheet) AuditedReading {
+func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sheet) AuditedReading {
 	r := AuditedReading{Entry: e, Reading: f}
 	r.Gate, _ = sheet.Gate(f.Gate)
 	r.Gauge, _ = sheet.Gauge(f.Gauge)
@@ -151,11 +152,11 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 	r.TakenBack = s.undone[position]
 	for _, e := range s.Entries[position+1:] {
 		switch f := e.Facts.(type) {
-		case ConcessionGranted:
+		case journal.ConcessionGranted:
 			if s.Live(e.Position) && slices.Contains(f.Readings, position) {
 				r.Concession, r.Reason = e.Position, f.Reason
 			}
-		case Released:
+		case journal.Released:
 			if s.Live(e.Position) && slices.Contains(f.RestsOn, position) {
 				r.Releases = append(r.Releases, e.Position)
 			}
@@ -211,7 +212,7 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 	}
 	r.StaleBy = "the design has no such point now"
 	for _, p := range now.Rests { // another one at its point counts instead
-		if f, ok := s.Entries[p].Facts.(ReadingTaken); ok && f.Point == r.Reading.Point {
+		if f, ok := s.Entries[p].Facts.(journal.ReadingTaken); ok && f.Point == r.Reading.Point {
 			r.StaleBy, r.Superseded = "", p
 		}
 	}
@@ -221,7 +222,7 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 // its gate's zones.
 func (s *State) firstDisturbance(g steps.Gate, t taken) (disturbance, string, bool) {
 	for _, e := range s.Entries[t.position+1:] {
-		by, zones := disturbs(e)
+		by, zones := s.disturbs(e)
 		for _, z := range zones {
 			if slices.Contains(g.Of, z) || g.Mass && z == steps.MassZone {
 				return disturbance{e.Position, e.At, by}, z, true
@@ -312,8 +313,8 @@ const lateness = 10 * time.Minute
 
 // sumEntries adds what the entries show one by one.
 func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
-	var newest Entry
-	coated := map[string]Entry{} // by job, joint and step: the coat that waits
+	var newest journal.Entry
+	coated := map[string]journal.Entry{} // by job, joint and step: the coat that waits
 	for _, e := range s.Entries {
 		if e.Recorded.Before(newest.Recorded) {
 			sum.Backwards = append(sum.Backwards, fmt.Sprintf("entry %d was recorded at a time before entry %d", e.Position, newest.Position))
@@ -324,17 +325,17 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 			sum.Late++
 		}
 		switch f := e.Facts.(type) {
-		case Undone:
+		case journal.Undone:
 			sum.Corrections = append(sum.Corrections, fmt.Sprintf("entry %d took back %v%s", e.Position, f.TakesBack, reasoned(f.Reason)))
-		case ConcessionGranted:
+		case journal.ConcessionGranted:
 			if s.Live(e.Position) {
 				sum.Concessions = append(sum.Concessions, fmt.Sprintf("%s, by %s, entry %d: %s", f.Gate, e.By, e.Position, f.Reason))
 			}
-		case Released:
+		case journal.Released:
 			if s.Live(e.Position) {
 				sum.Releases++
 			}
-		case Coated:
+		case journal.Coated:
 			key := f.Job + "/" + f.Joint + "/" + f.Step
 			if was, twice := coated[key]; twice && s.Live(e.Position) {
 				sum.Lapsed = append(sum.Lapsed, fmt.Sprintf("%s of %s: coated by entry %d, and again by entry %d", f.Joint, f.Job, was.Position, e.Position))

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // A Progress is how far a step has come.
@@ -275,7 +276,7 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 func (s *State) disturbedBy(j *Job) []string {
 	var zones []string
 	for _, e := range s.Entries {
-		if work, ok := workOf(e.Facts); ok && work.Job == j.ID {
+		if work, ok := journal.WorkOf(e.Facts); ok && work.Job == j.ID {
 			zones = append(zones, work.Disturbs...)
 		}
 	}

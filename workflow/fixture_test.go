@@ -11,6 +11,7 @@ import (
 	"fettle/steps/bond"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // The fixture is a small design of the tests' own: two wing halves on a pod,
@@ -148,7 +149,7 @@ type bench struct {
 }
 
 // replay folds entries with the documents that the bench knows.
-func (b *bench) replay(entries []Entry) *State {
+func (b *bench) replay(entries []journal.Entry) *State {
 	b.t.Helper()
 	if b.docs == nil {
 		return replay(b.t, entries)
@@ -181,7 +182,7 @@ func startBuild() Start {
 	return Start{Procedure: build(), Digest: buildSum, Sheet: sheet(), SheetSum: sheetSum}
 }
 
-func replay(t interface{ Fatal(...any) }, entries []Entry) *State {
+func replay(t interface{ Fatal(...any) }, entries []journal.Entry) *State {
 	s, err := Replay(entries, papers())
 	if err != nil {
 		t.Fatal(err)

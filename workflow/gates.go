@@ -8,6 +8,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // gateRecord is everything the journal says of one gate.
@@ -20,7 +21,7 @@ type gateRecord struct {
 type taken struct {
 	position int64
 	at       time.Time
-	ReadingTaken
+	journal.ReadingTaken
 
 	doubt measuring.Doubt // of its gauge, by the sheet in force then
 }

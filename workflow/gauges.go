@@ -10,11 +10,12 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // A GaugeCheck is a check of a gauge with what was found.
 type GaugeCheck struct {
-	GaugeChecked
+	journal.GaugeChecked
 	Position int64
 	At       time.Time
 	By       string
@@ -35,7 +36,7 @@ type gaugeRecord struct {
 }
 
 // checked adds a check to what is known of its gauge.
-func (s *State) checked(f GaugeChecked, e Entry) {
+func (s *State) checked(f journal.GaugeChecked, e journal.Entry) error {
 	if s.gauges[f.Gauge] == nil {
 		s.gauges[f.Gauge] = &gaugeRecord{}
 	}
@@ -44,6 +45,7 @@ func (s *State) checked(f GaugeChecked, e Entry) {
 	c := &GaugeCheck{GaugeChecked: f, Position: e.Position, At: e.At, By: e.By, doubt: gauge.Doubt()}
 	g.entered = append(g.entered, c)
 	g.timed = slices.Insert(g.timed, g.byTime(e.Position, e.At), c)
+	return nil
 }
 
 // judgeChecks decides which checks were good: by the sheet in force then, and
@@ -222,7 +224,7 @@ func (s *State) GaugeReport(name string, at time.Time) (GaugeReport, error) {
 	}
 	r := GaugeReport{Gauge: gauge, Last: s.lastCheck(name, s.Size(), at), Barred: s.barred(name, at)}
 	for _, e := range s.Entries {
-		f, ok := e.Facts.(ReadingTaken)
+		f, ok := e.Facts.(journal.ReadingTaken)
 		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(taken{position: e.Position, at: e.At, ReadingTaken: f}) != nil {
 			r.InDoubt = append(r.InDoubt, e.Position)
 		}
@@ -237,7 +239,7 @@ type CheckGauge struct {
 	Note      string
 }
 
-func (r CheckGauge) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r CheckGauge) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	gauge, ok := s.Sheet.Gauge(r.Gauge)
 	if !ok {
 		return nil, unknown("gauge", r.Gauge, gaugeNames(s.Sheet))
@@ -259,5 +261,5 @@ func (r CheckGauge) decide(s *State, c Circumstances) ([]Facts, error) {
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "the check of " + r.Gauge, Reasons: []Reason{*reason}}
 	}
-	return []Facts{GaugeChecked{r.Gauge, r.Of, r.Reads, strings.TrimSpace(r.Note)}}, nil
+	return []journal.Facts{journal.GaugeChecked{Gauge: r.Gauge, Of: r.Of, Reads: r.Reads, Note: strings.TrimSpace(r.Note)}}, nil
 }

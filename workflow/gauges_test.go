@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // goodCheck and badCheck are checks of the fixture's caliper, good to 0.03 mm,
@@ -192,7 +193,7 @@ func TestAStricterSheetJudgesChecksAgain(t *testing.T) {
 	}
 	docs := documents()
 	docs.Sheets["sha256:strict"] = strict
-	moved := Entry{b.state.Size(), b.now, b.now, "builder", "test", JobMoved{b.state.Jobs[0].ID, buildSum, "sha256:strict"}}
+	moved := journal.Entry{Position: b.state.Size(), At: b.now, Recorded: b.now, By: "builder", Program: "test", Facts: journal.JobMoved{Job: b.state.Jobs[0].ID, Procedure: buildSum, Sheet: "sha256:strict"}}
 	s, err := Replay(append(b.state.Entries, moved), docs)
 	if err != nil {
 		t.Fatal(err)

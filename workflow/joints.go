@@ -8,6 +8,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/bond"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // A Joint is one joint of a job from its first coat on.
@@ -39,7 +40,7 @@ func (j *Job) Joint(name string) (*Joint, bool) {
 	return joint, ok
 }
 
-func (s *State) coat(job *Job, f Coated, e Entry) error {
+func (s *State) coat(job *Job, f journal.Coated, e journal.Entry) error {
 	adhesive, ok := s.Sheet.Adhesive(f.Adhesive)
 	if !ok {
 		return fmt.Errorf("the design sheet has no adhesive %q", f.Adhesive)
@@ -61,7 +62,7 @@ func (s *State) coat(job *Job, f Coated, e Entry) error {
 	return nil
 }
 
-func (s *State) join(job *Job, f Joined, e Entry) error {
+func (s *State) join(job *Job, f journal.Joined, e journal.Entry) error {
 	j := job.joint(f.Joint)
 	if len(j.coats) == 0 {
 		return fmt.Errorf("%s was joined without a coat", f.Joint)

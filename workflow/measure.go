@@ -9,6 +9,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // Measure records readings at a gate.
@@ -24,7 +25,7 @@ type Reading struct {
 	Value quantity.Quantity
 }
 
-func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
@@ -48,7 +49,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
 	if len(reasons) > 0 {
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
-	var facts []Facts
+	var facts []journal.Facts
 	for _, reading := range r.Readings {
 		if !slices.Contains(gate.PointNames(), reading.Point) {
 			return nil, pointError(gate, reading.Point)
@@ -56,7 +57,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
 		if want := gate.Limits.Dimension(); reading.Value.Dimension() != want {
 			return nil, bad("%s is a %s; %s is a %s, in %s", reading.Value.Typed(), reading.Value.Dimension(), gate.Name, want, gate.Limits.Unit())
 		}
-		facts = append(facts, ReadingTaken{gate.Name, reading.Point, reading.Value, gauge})
+		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
 	}
 	return s.completing(facts, c)
 }
@@ -107,7 +108,7 @@ func gaugeNames(sheet *steps.Sheet) []string {
 
 // completing adds to facts about gates the completion of each measure step
 // whose turn it is and whose gates are now met.
-func (s *State) completing(facts []Facts, c Circumstances) ([]Facts, error) {
+func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Facts, error) {
 	after, err := s.then(facts, c)
 	if err != nil {
 		return nil, err
@@ -116,7 +117,7 @@ func (s *State) completing(facts []Facts, c Circumstances) ([]Facts, error) {
 		for _, r := range after.steps(job, c.At) {
 			if r.Step.Kind == steps.Measure && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
 				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)
-				facts = append(facts, StepDone{after.work(job, r.Step)})
+				facts = append(facts, journal.StepDone{Work: after.work(job, r.Step)})
 			}
 		}
 	}
@@ -164,7 +165,7 @@ const ReworkStep = "rework:"
 // Rework records that what was out of tolerance at a gate was worked on.
 type Rework struct{ Gate string }
 
-func (r Rework) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
@@ -175,13 +176,13 @@ func (r Rework) decide(s *State, c Circumstances) ([]Facts, error) {
 	if report.Standing != Failed && report.Standing != Undecided {
 		return nil, refuse(ReworkStep+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing), "")
 	}
-	return []Facts{Reworked{r.Gate, report.Gate.Of}}, nil
+	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Of}}, nil
 }
 
 // Concede accepts for use a gate that is not met.
 type Concede struct{ Gate, Reason string }
 
-func (r Concede) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
@@ -198,7 +199,7 @@ func (r Concede) decide(s *State, c Circumstances) ([]Facts, error) {
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{*reason}}
 	}
-	return s.completing([]Facts{ConcessionGranted{r.Gate, reason, report.Rests}}, c)
+	return s.completing([]journal.Facts{journal.ConcessionGranted{Gate: r.Gate, Reason: reason, Readings: report.Rests}}, c)
 }
 
 // Clear records that every line of a hold was confirmed.
@@ -207,7 +208,7 @@ type Clear struct {
 	Answers []bool // one a line
 }
 
-func (r Clear) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, job, err := s.FindStep(r.Step, c.At)
 	if err != nil {
 		return nil, err
@@ -226,7 +227,7 @@ func (r Clear) decide(s *State, c Circumstances) ([]Facts, error) {
 		return nil, &Refusal{What: step.Name, Reasons: reasons}
 	}
 	facts := s.waited(job, report.Stage, step.Name, c.At)
-	return append(facts, HoldCleared{s.work(job, step), step.Confirm}), nil
+	return append(facts, journal.HoldCleared{Work: s.work(job, step), Lines: step.Confirm}), nil
 }
 
 // unconfirmed gives a reason for each line without its own yes.

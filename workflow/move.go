@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // MoveJob has an open job go on under newer documents.
@@ -18,7 +19,7 @@ type MoveJob struct {
 	SheetSum  string
 }
 
-func (r MoveJob) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	job, err := s.Job(r.Job)
 	if err != nil {
 		return nil, err
@@ -33,12 +34,12 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]Facts, error) {
 	case r.Sheet.Name != s.Airframe.Design:
 		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, and the sheet is of %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), "")
 	}
-	return []Facts{JobMoved{r.Job, r.Digest, r.SheetSum}}, nil
+	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetSum}}, nil
 }
 
 // move applies a JobMoved. What was done stays done where its step is there
 // still.
-func (s *State) move(f JobMoved) error {
+func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	job, err := s.Job(f.Job)
 	if err != nil {
 		return err
@@ -84,7 +85,7 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 	for digest, p := range s.docs.Procedures {
 		docs.Procedures[digest] = p
 	}
-	after, err := Replay(append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries([]Facts{JobMoved{r.Job, r.Digest, r.SheetSum}}, Circumstances{Now: at, At: at})...), docs)
+	after, err := Replay(append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries([]journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetSum}}, Circumstances{Now: at, At: at})...), docs)
 	if err != nil {
 		return nil, err
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // A Suggestion is what to do now, and why the rest waits.
@@ -125,7 +126,7 @@ func fits(step steps.Step, now, due time.Time) bool {
 // lastStage is the stage of the last completed step.
 func (s *State) lastStage() string {
 	for _, e := range slices.Backward(s.Entries) {
-		work, ok := workOf(e.Facts)
+		work, ok := journal.WorkOf(e.Facts)
 		if !ok || !s.Live(e.Position) {
 			continue
 		}

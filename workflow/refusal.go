@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"fettle/workflow/journal"
 )
 
 // A Reason says why something can't be done now.
@@ -47,7 +49,7 @@ type Refusal struct {
 	Reasons []Reason
 	// Record are facts that stand although the request was refused, such as
 	// a touch test that found the coat wet.
-	Record []Entry
+	Record []journal.Entry
 }
 
 func (r *Refusal) Error() string {
@@ -91,3 +93,6 @@ func (b badRequest) Error() string { return b.text }
 func (badRequest) Unwrap() error   { return ErrBadRequest }
 
 func bad(format string, args ...any) error { return badRequest{fmt.Sprintf(format, args...)} }
+
+// day is a day as reasons say it. The engine knows no one's own zone.
+func day(t time.Time) string { return t.UTC().Format("2 January 2006 UTC") }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // A Proof is what a release rests on, line by line.
@@ -158,7 +159,7 @@ func uncured(j *Joint, at time.Time) *Reason {
 // released on that reading.
 func (s *State) restsInDoubt(r *Given) string {
 	for _, p := range r.RestsOn {
-		f, ok := s.Entries[p].Facts.(ReadingTaken)
+		f, ok := s.Entries[p].Facts.(journal.ReadingTaken)
 		if !ok {
 			continue
 		}
@@ -174,7 +175,7 @@ type GiveRelease struct {
 	Certificate string // kind and number of the approver's certificate, if any
 }
 
-func (r GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	job, step := s.releaseStep(c.At)
 	proof := s.Proof(c.At, job)
 	reasons := proof.Reasons()
@@ -193,13 +194,13 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
 	if len(reasons) > 0 {
 		return nil, &Refusal{What: "release of " + s.Airframe.Mark, Reasons: reasons}
 	}
-	var facts []Facts
-	work := Work{}
+	var facts []journal.Facts
+	work := journal.Work{}
 	for _, j := range s.Jobs {
 		for _, stage := range j.Procedure.Stages {
 			for i, left := range stage.Steps {
 				if _, done := j.done[left.Name]; left.Kind == steps.Wait && !done && s.met(j, stage, i, c.At) {
-					facts = append(facts, StepDone{s.work(j, left)})
+					facts = append(facts, journal.StepDone{Work: s.work(j, left)})
 				}
 			}
 		}
@@ -208,7 +209,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
 		work = s.work(job, step.Step)
 	}
 	jobs, performed := s.workSinceRelease()
-	return append(facts, Released{work, proof.Rests, jobs, performed, strings.TrimSpace(r.Certificate)}), nil
+	return append(facts, journal.Released{Work: work, RestsOn: proof.Rests, Jobs: jobs, Performed: performed, Certificate: strings.TrimSpace(r.Certificate)}), nil
 }
 
 // lastDone is the latest time of all that a release may rest on. The entry
@@ -216,7 +217,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]Facts, error) {
 func (s *State) lastDone() time.Time {
 	var last time.Time
 	for _, e := range s.Entries {
-		if clocked(e.Facts) && s.Live(e.Position) && e.At.After(last) {
+		if s.clocked[e.Facts.Kind()] && s.Live(e.Position) && e.At.After(last) {
 			last = e.At
 		}
 	}
@@ -231,8 +232,8 @@ func (s *State) workSinceRelease() (jobs, performed []string) {
 		since = s.Release.Position
 	}
 	for _, e := range s.Entries[since+1:] {
-		work, ok := workOf(e.Facts)
-		_, reading := e.Facts.(ReadingTaken)
+		work, ok := journal.WorkOf(e.Facts)
+		_, reading := e.Facts.(journal.ReadingTaken)
 		if !s.Live(e.Position) || !ok && !reading {
 			continue
 		}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 func TestOrder(t *testing.T) {
@@ -248,7 +249,7 @@ func TestGateFailsIsReworkedAndPasses(t *testing.T) {
 // position finds the live entry that completed the step.
 func position(b *bench, step string) int64 {
 	for _, e := range b.state.Entries {
-		if w, ok := workOf(e.Facts); ok && w.Step == step && b.state.Live(e.Position) {
+		if w, ok := journal.WorkOf(e.Facts); ok && w.Step == step && b.state.Live(e.Position) {
 			return e.Position
 		}
 	}
@@ -337,7 +338,7 @@ func TestHolds(t *testing.T) {
 	b.by = "second"
 	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
 	last := b.state.Entries[len(b.state.Entries)-1]
-	if f := last.Facts.(HoldCleared); last.By != "second" || len(f.Lines) != 2 {
+	if f := last.Facts.(journal.HoldCleared); last.By != "second" || len(f.Lines) != 2 {
 		t.Errorf("cleared: %+v", last)
 	}
 	if err := b.try(Clear{Step: "cut-pod", Answers: nil}); !errors.Is(err, ErrBadRequest) {
@@ -529,12 +530,12 @@ func TestRelease(t *testing.T) {
 	if !f.Released {
 		t.Fatalf("flight: %+v", f)
 	}
-	last := b.state.Entries[len(b.state.Entries)-1].Facts.(Released)
+	last := b.state.Entries[len(b.state.Entries)-1].Facts.(journal.Released)
 	if len(last.RestsOn) != 2 || last.Step != "release" {
 		t.Errorf("the release is %+v", last)
 	}
 	for _, p := range last.RestsOn {
-		if r, ok := b.state.Entries[p].Facts.(ReadingTaken); !ok || r.Gate != "square" {
+		if r, ok := b.state.Entries[p].Facts.(journal.ReadingTaken); !ok || r.Gate != "square" {
 			t.Errorf("it rests on %+v", b.state.Entries[p])
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // The answers of a touch test.
@@ -23,7 +24,7 @@ type Finish struct {
 	Touch string    // join: TouchDry, TouchWet, or "" where nothing was touched
 }
 
-func (r Finish) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, job, err := s.FindStep(r.Step, c.At)
 	if err != nil {
 		return nil, err
@@ -35,7 +36,7 @@ func (r Finish) decide(s *State, c Circumstances) ([]Facts, error) {
 	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && step.Kind != steps.Coat {
 		return nil, bad("%s is no coat; only a coat has a beginning to give", step.Name)
 	}
-	var facts []Facts
+	var facts []journal.Facts
 	if r.Touch != "" {
 		touched, err := s.touch(job, step, r.Touch)
 		if err != nil {
@@ -63,14 +64,14 @@ func (r Finish) decide(s *State, c Circumstances) ([]Facts, error) {
 }
 
 // facts gives what completes the step.
-func (r Finish) facts(s *State, job *Job, report StepReport, c Circumstances) (Facts, error) {
+func (r Finish) facts(s *State, job *Job, report StepReport, c Circumstances) (journal.Facts, error) {
 	step := report.Step
 	work := s.work(job, step)
 	switch step.Kind {
 	case steps.Coat:
 		return r.coated(s, work, step, c)
 	case steps.Join:
-		return Joined{work, step.Joint, step.Load}, nil
+		return journal.Joined{Work: work, Joint: step.Joint, Load: step.Load}, nil
 	case steps.Hold:
 		return nil, refuse(step.Name, ByHold, "it is a hold, and every line of it is confirmed", "fettle clear "+s.Airframe.Mark+" "+step.Name)
 	case steps.Release:
@@ -80,10 +81,10 @@ func (r Finish) facts(s *State, job *Job, report StepReport, c Circumstances) (F
 			return nil, &Refusal{What: step.Name, Reasons: reasons}
 		}
 	}
-	return StepDone{work}, nil
+	return journal.StepDone{Work: work}, nil
 }
 
-func (r Finish) coated(s *State, work Work, step steps.Step, c Circumstances) (Facts, error) {
+func (r Finish) coated(s *State, work journal.Work, step steps.Step, c Circumstances) (journal.Facts, error) {
 	began := r.Began.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
 		hands, err := step.Hands.Duration()
@@ -92,7 +93,7 @@ func (r Finish) coated(s *State, work Work, step steps.Step, c Circumstances) (F
 		}
 		began = c.At.Add(-hands)
 	}
-	f := Coated{Work: work, Joint: step.Joint, Adhesive: step.Adhesive, Began: began}
+	f := journal.Coated{Work: work, Joint: step.Joint, Adhesive: step.Adhesive, Began: began}
 	adhesive, _ := s.Sheet.Adhesive(step.Adhesive)
 	mixed := r.Mixed.UTC().Truncate(time.Second)
 	switch {
@@ -112,7 +113,7 @@ func (r Finish) coated(s *State, work Work, step steps.Step, c Circumstances) (F
 }
 
 // touch is the fact of a touch test.
-func (s *State) touch(job *Job, step steps.Step, found string) (Facts, error) {
+func (s *State) touch(job *Job, step steps.Step, found string) (journal.Facts, error) {
 	joint, ok := job.joints[step.Joint]
 	if !ok || !joint.Joined.IsZero() {
 		return nil, refuse(step.Name, ByOrder, "joint "+step.Joint+" has no open coat to touch", "")
@@ -120,12 +121,12 @@ func (s *State) touch(job *Job, step steps.Step, found string) (Facts, error) {
 	if found != TouchDry && found != TouchWet {
 		return nil, bad("a touch test finds %s or %s, not %q", TouchDry, TouchWet, found)
 	}
-	return TouchTested{job.ID, step.Joint, found == TouchDry}, nil
+	return journal.TouchTested{Job: job.ID, Joint: step.Joint, Ready: found == TouchDry}, nil
 }
 
 // work is what completing the step says, whatever its kind.
-func (s *State) work(job *Job, step steps.Step) Work {
-	return Work{job.ID, step.Name, step.Disturbs, step.Sets}
+func (s *State) work(job *Job, step steps.Step) journal.Work {
+	return journal.Work{Job: job.ID, Step: step.Name, Disturbs: step.Disturbs, Sets: step.Sets}
 }
 
 // allowed refuses a step that can't be done at the time, with every reason.
@@ -172,8 +173,8 @@ func (s *State) lastBefore(job *Job, r StepReport) time.Time {
 
 // waited gives an entry for each wait that is over before the step and is not
 // in the journal yet, so that the record shows it.
-func (s *State) waited(job *Job, stageName, until string, at time.Time) []Facts {
-	var facts []Facts
+func (s *State) waited(job *Job, stageName, until string, at time.Time) []journal.Facts {
+	var facts []journal.Facts
 	for _, name := range append(job.Procedure.Before(stageName), stageName) {
 		stage, _ := job.Procedure.Stage(name)
 		for i, step := range stage.Steps {
@@ -181,7 +182,7 @@ func (s *State) waited(job *Job, stageName, until string, at time.Time) []Facts 
 				break
 			}
 			if _, done := job.done[step.Name]; step.Kind == steps.Wait && !done && s.met(job, stage, i, at) {
-				facts = append(facts, StepDone{s.work(job, step)})
+				facts = append(facts, journal.StepDone{Work: s.work(job, step)})
 			}
 		}
 	}

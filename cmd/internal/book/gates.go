@@ -8,6 +8,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A gate is one gate with every reading that was ever taken there and stands.
@@ -53,11 +54,11 @@ func (m *maker) gates() ([]gate, []reading) {
 		g.Bars = m.bars(r, live)
 		for _, e := range m.live() {
 			switch f := e.Facts.(type) {
-			case workflow.Reworked:
+			case journal.Reworked:
 				if f.Gate == r.Gate.Name {
 					g.Acts = append(g.Acts, e)
 				}
-			case workflow.ConcessionGranted:
+			case journal.ConcessionGranted:
 				if f.Gate == r.Gate.Name {
 					g.Acts = append(g.Acts, e)
 				}

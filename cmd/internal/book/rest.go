@@ -8,6 +8,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A damage is one thing found, with how it was mended.
@@ -40,7 +41,7 @@ func (m *maker) damages() ([]damage, []photo) {
 			out.Anchor = jobAnchor(i)
 		}
 		for _, e := range m.live() {
-			if f, ok := e.Facts.(workflow.QuarantineCleared); ok && f.Damage == d.Name {
+			if f, ok := e.Facts.(journal.QuarantineCleared); ok && f.Damage == d.Name {
 				out.Cleared = &e
 			}
 		}
@@ -62,14 +63,14 @@ func (m *maker) damages() ([]damage, []photo) {
 // An equipment is one change of equipment.
 type equipment struct {
 	entry
-	workflow.EquipmentChanged
+	journal.EquipmentChanged
 	Title string
 }
 
 func (m *maker) equipment() []equipment {
 	var all []equipment
 	for _, e := range m.live() {
-		f, ok := e.Facts.(workflow.EquipmentChanged)
+		f, ok := e.Facts.(journal.EquipmentChanged)
 		if !ok {
 			continue
 		}
@@ -88,7 +89,7 @@ func (m *maker) equipment() []equipment {
 // A release is one release with what it rests on.
 type release struct {
 	entry
-	workflow.Released
+	journal.Released
 	Standing string
 	Rests    []rest
 	Seal     *seal // the first that covers it
@@ -104,7 +105,7 @@ type rest struct {
 func (m *maker) releases(seals []seal) []release {
 	var all []release
 	for _, e := range m.live() {
-		f, ok := e.Facts.(workflow.Released)
+		f, ok := e.Facts.(journal.Released)
 		if !ok {
 			continue
 		}
@@ -155,7 +156,7 @@ func (m *maker) seals() []seal {
 	var all []seal
 	named := map[int64]bool{}
 	for _, e := range m.live() {
-		f, ok := e.Facts.(workflow.Sealed)
+		f, ok := e.Facts.(journal.Sealed)
 		if !ok {
 			continue
 		}
@@ -190,7 +191,7 @@ type correction struct {
 func (m *maker) corrections() []correction {
 	var all []correction
 	for _, e := range m.entries {
-		f, ok := e.Facts.(workflow.Undone)
+		f, ok := e.Facts.(journal.Undone)
 		if !ok {
 			continue
 		}

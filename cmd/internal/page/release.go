@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // LocalRules stands under every release.
@@ -58,7 +59,7 @@ func NewProof(s *workflow.State, p workflow.Proof) Proof {
 	}
 	for _, position := range p.Rests {
 		e := s.Entries[position]
-		if f, ok := e.Facts.(workflow.ReadingTaken); ok {
+		if f, ok := e.Facts.(journal.ReadingTaken); ok {
 			out.Readings = append(out.Readings, Reading{e.Position, f.Gate, f.Point, f.Value.Typed(), f.Gauge, e.At, e.By})
 		}
 	}
