@@ -19,7 +19,7 @@ func (d *Document) ordered() Faults {
 	if cyclic {
 		return faults // nothing is before anything else
 	}
-	return append(faults, d.inEveryLife(d.optionsNamed(), d.jointsInOrder)...)
+	return append(faults, d.inEveryLife(d.optionsNamed(), d.stepsInOrder)...)
 }
 
 // tooLarge reports a procedure that is refused for its size alone: to look at
@@ -33,8 +33,9 @@ func (d *Document) tooLarge() bool {
 func (d *Document) inEveryLife(options []string, check func(life) Faults) Faults {
 	var faults Faults
 	said := map[Fault][][]string{}
+	order := orderOf(d.Procedure)
 	for _, chosen := range combinations(options) {
-		l := d.lifeOf(chosen)
+		l := order.lifeOf(d.Procedure, chosen)
 		for _, f := range check(l) {
 			same := f
 			same.Text = strings.Replace(f.Text, orWithout(l), "", 1)
@@ -110,14 +111,15 @@ func (d *Document) ring(stage string) []string {
 func (d *Document) releaseLast() Faults {
 	var faults Faults
 	p := d.Procedure
+	kinds := stepKinds()
 	var releases []steps.Step
 	for _, s := range p.Steps() {
-		if s.Kind == steps.Release {
+		if kindOf(kinds, s.Kind).last {
 			releases = append(releases, s)
 		}
 	}
 	switch {
-	case p.Kind != steps.Repair && p.Kind != steps.Check && p.Kind != steps.Build:
+	case !slices.Contains(kindsOfProcedure(), p.Kind):
 		return nil // said of the kind
 	case p.Kind != steps.Build:
 		for _, s := range releases {
@@ -134,9 +136,9 @@ func (d *Document) releaseLast() Faults {
 	if last.With != "" || last.Without != "" {
 		faults = append(faults, d.fault(d.places[stepAt(last.Name)], "the release depends on an option; every airframe is released"))
 	}
-	life := lifeOf(p)
+	all := life{order: orderOf(p), Procedure: p}
 	for _, s := range p.Steps() {
-		if s.Name != last.Name && !life.before(s.Name, last.Name) {
+		if s.Name != last.Name && !all.before(s.Name, last.Name) {
 			faults = append(faults, d.fault(d.places[stepAt(last.Name)], fmt.Sprintf("the release is not last: the step %s may come after it", s.Name)))
 			break
 		}
@@ -172,35 +174,75 @@ func combinations(options []string) [][]string {
 	return all
 }
 
-// A life is a procedure as one airframe meets it, with the order of its steps:
-// within a stage as written, between stages as after says.
-type life struct {
-	*steps.Procedure
-	options []string
+// An order is where the steps of a procedure stand: within a stage as written,
+// between stages as after says. It is the same for every choice of the options.
+type order struct {
+	kinds   []stepKind
 	stageOf map[string]int
 	rank    map[string]int    // of steps, within their stage
 	earlier []map[string]bool // by stage: the stages complete before it
 }
 
-func (d *Document) lifeOf(options []string) life {
-	l := lifeOf(d.Procedure.For(options, steps.Here))
-	l.options = options
-	return l
-}
-
-func lifeOf(p *steps.Procedure) life {
-	l := life{Procedure: p, stageOf: map[string]int{}, rank: map[string]int{}}
+func orderOf(p *steps.Procedure) *order {
+	o := &order{kinds: stepKinds(), stageOf: map[string]int{}, rank: map[string]int{}}
 	for i, stage := range p.Stages {
 		earlier := map[string]bool{}
 		for _, name := range p.Before(stage.Name) {
 			earlier[name] = true
 		}
-		l.earlier = append(l.earlier, earlier)
+		o.earlier = append(o.earlier, earlier)
 		for j, s := range stage.Steps {
-			l.stageOf[s.Name], l.rank[s.Name] = i, j
+			o.stageOf[s.Name], o.rank[s.Name] = i, j
+		}
+	}
+	return o
+}
+
+// A life is a procedure as one airframe meets it.
+type life struct {
+	*order
+	*steps.Procedure
+	options []string
+	steps   []steps.Step
+	joints  map[atJoint][]int // by index of steps
+}
+
+// atJoint are the steps of one kind at one joint.
+type atJoint struct {
+	kind  steps.Kind
+	joint string
+}
+
+func (o *order) lifeOf(p *steps.Procedure, options []string) life {
+	l := life{order: o, Procedure: p.For(options, steps.Here), options: options, joints: map[atJoint][]int{}}
+	l.steps = l.Procedure.Steps()
+	for i := range l.steps {
+		if s := &l.steps[i]; s.Joint != "" {
+			l.joints[atJoint{s.Kind, s.Joint}] = append(l.joints[atJoint{s.Kind, s.Joint}], i)
 		}
 	}
 	return l
+}
+
+// at are the steps of the kind at the joint, as written.
+func (l life) at(kind steps.Kind, joint string) []steps.Step {
+	var all []steps.Step
+	for _, i := range l.joints[atJoint{kind, joint}] {
+		all = append(all, l.steps[i])
+	}
+	return all
+}
+
+// suggestJoint is a suggestion out of the joints that steps of the kind name.
+func (l life) suggestJoint(kind steps.Kind, name string) string {
+	var known []string
+	for at := range l.joints {
+		if at.kind == kind {
+			known = append(known, at.joint)
+		}
+	}
+	slices.Sort(known)
+	return suggest(name, known)
 }
 
 // before reports whether the one step is always complete before the other.
@@ -212,6 +254,10 @@ func (l life) before(one, other string) bool {
 	return l.earlier[b][l.Stages[a].Name]
 }
 
+func (l life) firstOfStage(step string) bool {
+	return l.Stages[l.stageOf[step]].Steps[0].Name == step
+}
+
 // when says for which options something is so, where it is not so for all.
 func (l life) when() string {
 	if len(l.options) == 0 {
@@ -220,69 +266,21 @@ func (l life) when() string {
 	return " (with " + strings.Join(slices.Sorted(slices.Values(l.options)), " and ") + ")"
 }
 
-// jointsInOrder finds joints that are not coated, then joined, then waited for.
-func (d *Document) jointsInOrder(l life) Faults {
+// stepsInOrder checks each step as its kind asks: joints are coated, then
+// joined, then waited for.
+func (d *Document) stepsInOrder(l life) Faults {
 	var faults Faults
-	say := func(s steps.Step, format string, args ...any) {
-		faults = append(faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf(format, args...)))
-	}
-	coats, joins := map[string][]steps.Step{}, map[string][]steps.Step{}
-	for _, s := range l.Steps() {
-		switch {
-		case s.Joint == "": // waits for none, or said of the step
-		case s.Kind == steps.Coat:
-			coats[s.Joint] = append(coats[s.Joint], s)
-		case s.Kind == steps.Join:
-			joins[s.Joint] = append(joins[s.Joint], s)
-		}
-	}
-	for _, stage := range l.Stages {
-		for i, s := range stage.Steps {
-			if s.Joint == "" && s.Kind != steps.Wait {
-				continue
-			}
-			switch s.Kind {
-			case steps.Coat:
-				if len(joins[s.Joint]) == 0 {
-					say(s, "the joint %s is coated and never joined%s%s", s.Joint, l.when(), suggestOnly(s.Joint, joins))
-				}
-				if first := coats[s.Joint][0]; s.Adhesive != first.Adhesive {
-					say(s, "the joint %s is coated with %s here and with %s by the step %s: one joint has one adhesive", s.Joint, s.Adhesive, first.Adhesive, first.Name)
-				}
-			case steps.Join:
-				if s.Name != joins[s.Joint][0].Name {
-					say(s, "the joint %s is joined a second time%s", s.Joint, l.when())
-					continue
-				}
-				if len(coats[s.Joint]) == 0 {
-					say(s, "the joint %s is joined and never coated%s%s", s.Joint, l.when(), suggestOnly(s.Joint, coats))
-				}
-				for _, c := range coats[s.Joint] {
-					if !l.before(c.Name, s.Name) {
-						say(s, "the joint %s can be joined before it is coated by the step %s%s", s.Joint, c.Name, l.when())
-					}
-				}
-			case steps.Wait:
-				switch {
-				case s.Joint == "" && i == 0:
-					say(s, "it waits from the step before, and is the first of its stage%s", l.when())
-				case s.Joint != "" && len(joins[s.Joint]) == 0:
-					say(s, "it waits for the joint %s, which is never joined%s%s", s.Joint, l.when(), suggestOnly(s.Joint, joins))
-				case s.Joint != "" && !l.before(joins[s.Joint][0].Name, s.Name):
-					say(s, "it waits for the joint %s and can come before the joint is joined by the step %s%s", s.Joint, joins[s.Joint][0].Name, l.when())
-				}
-			}
+	for _, s := range l.steps {
+		if k := kindOf(l.kinds, s.Kind); k.order != nil {
+			k.order(l, s, d.complain(s, &faults))
 		}
 	}
 	return faults
 }
 
-// suggestOnly is a suggestion out of the joints that others name.
-func suggestOnly(name string, others map[string][]steps.Step) string {
-	var known []string
-	for k := range others {
-		known = append(known, k)
+// complain reports faults of the step.
+func (d *Document) complain(s steps.Step, faults *Faults) complain {
+	return func(format string, args ...any) {
+		*faults = append(*faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf(format, args...)))
 	}
-	slices.Sort(known)
-	return suggest(name, known)
 }

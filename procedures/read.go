@@ -2,6 +2,8 @@ package procedures
 
 import (
 	"gopkg.in/yaml.v3"
+
+	"fettle/steps"
 )
 
 // Read takes a document apart: its YAML, keys, names, texts and quantities.
@@ -50,11 +52,14 @@ func read(file string, data []byte) (*Document, Faults) {
 	}
 	switch {
 	case hasKey(root, "procedure"): // which names a design too
-		r.doc.Procedure = r.procedure(root)
+		r.doc.Procedure = &steps.Procedure{}
+		procedureKeys().read(r, root, "a procedure", r.doc.Procedure)
 	case hasKey(root, "triage"):
-		r.doc.Triage = r.triage(root)
+		r.doc.Triage = &steps.Triage{}
+		triageKeys().read(r, root, "a triage table", r.doc.Triage)
 	case hasKey(root, "design"):
-		r.doc.Sheet = r.sheet(root)
+		r.doc.Sheet = &steps.Sheet{}
+		sheetKeys().read(r, root, "a design sheet", r.doc.Sheet)
 	default:
 		r.fault(root, "neither a design sheet nor a procedure nor a triage table: it has none of the keys design, procedure and triage")
 		return nil, r.faults

@@ -61,6 +61,15 @@ func (q Quantity) Dimension() Dimension {
 	return u.of
 }
 
+// Sign is -1, 0 or 1 as the value in its unit is less than, equal to or more
+// than nought; 0 where there is no quantity.
+func (q Quantity) Sign() int {
+	if q.IsZero() {
+		return 0
+	}
+	return q.value.Sign()
+}
+
 // Unit is the canonical symbol of the unit the quantity was given in.
 func (q Quantity) Unit() string { return q.unit }
 
