@@ -16,7 +16,7 @@ func (d *Document) Against(sheet *steps.Sheet) Faults {
 	if d.Procedure == nil || len(faults) > 0 || d.tooLarge() {
 		return faults.sorted()
 	}
-	return d.inEveryLife(optionNames(sheet), func(l life) Faults {
+	return d.inEveryLife(orderOf(d.Procedure), optionNames(sheet), func(l life) Faults {
 		faults := append(d.stepsInOrder(l), d.onSheet(l, sheet)...)
 		if d.Procedure.Kind == steps.Build {
 			faults = append(faults, d.criticalMeasured(l, sheet)...)

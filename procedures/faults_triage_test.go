@@ -59,7 +59,7 @@ func TestTriageFaults(t *testing.T) {
 		{name: "unknown severity", edit: []string{"[slight, serious]", "[slight, §seriuos]"}, want: `unknown severity "seriuos"; did you mean "serious"?`},
 		{name: "unknown severity alone", edit: []string{"severity: total", "severity: §all"}, want: `unknown severity "all"; known are slight, serious, total`},
 		{name: "severity twice", edit: []string{"[slight, serious]", "[slight, §slight]"}, want: `"slight" is duplicated in severity`},
-		{name: "no outcome", edit: []string{"{finding: dented, replace: finch-mend", "§{finding: dented"}, want: "a row needs one of repair, replace and scrap"},
+		{name: "no outcome", edit: []string{"{finding: dented, replace: finch-mend", "§{finding: dented"}, want: "a row needs one of repair, replace or scrap"},
 		{name: "two outcomes", edit: []string{"{finding: dented", "{finding: dented, scrap: §yes"}, want: "a row has replace and scrap: keep one of them"},
 		{name: "scrap no", edit: []string{"scrap: yes", "scrap: §no"}, want: "scrap must be yes; otherwise delete the line"},
 		{name: "unknown zone", edit: []string{"zone: wing", "zone: §wnig"}, want: `unknown zone "wnig"; did you mean "wing"?`, of: 2},

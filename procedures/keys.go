@@ -12,9 +12,10 @@ type key[T any] struct {
 	need need
 	is   value[T]
 	help string
-	// example is the value as it is written in the example of the grammar. One
-	// that begins with # stands there as a comment; "" is made of the examples
-	// of the keys below. Of a choice after the first, it is a whole item.
+	// example is the value as it stands in the example of the grammar, more than
+	// one line below the key. One that begins with # stands there as a comment;
+	// of a map by names it may be a name, and "" is made of the examples of the
+	// keys below. Of a choice after the first, it is a whole item.
 	example string
 }
 
@@ -57,6 +58,7 @@ func (f fieldOf[T, V]) typ() typ { return f.is.typ() }
 type mapping[T any] struct {
 	what string // in faults and in the grammar: a gate
 	keys []key[T]
+	one  bool // one of the choices must be there
 	// label is what faults call it once its first key, its name, was read;
 	// optional.
 	label func(*T) string
@@ -145,6 +147,9 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 			f.what = m.label(to)
 		}
 	}
+	if m.one && f.chosen == 0 {
+		r.fault(n, "%s needs one of %s", f.what, listed(m.choiceNames()))
+	}
 	if m.check != nil {
 		m.check(f, to)
 	}
@@ -180,6 +185,16 @@ func (m mapping[T]) names() []string {
 	return names
 }
 
+func (m mapping[T]) choiceNames() []string {
+	var names []string
+	for j := range m.keys {
+		if m.keys[j].need == choice {
+			names = append(names, m.keys[j].name)
+		}
+	}
+	return names
+}
+
 func (m mapping[T]) write(from *T) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode}
 	for j := range m.keys {
@@ -194,7 +209,7 @@ func (m mapping[T]) write(from *T) *yaml.Node {
 }
 
 func (m mapping[T]) typ() typ {
-	t := typ{is: aMapping, what: m.what}
+	t := typ{is: aMapping, what: m.what, one: m.one}
 	for j := range m.keys {
 		k := &m.keys[j]
 		t.keys = append(t.keys, row{k.name, k.need, k.is.typ(), k.help, k.example})

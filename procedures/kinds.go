@@ -21,8 +21,8 @@ type stepKind struct {
 	// The checks, each optional: of the step alone, of its place among the
 	// others, and against a design sheet.
 	check func(f fields, s *steps.Step)
-	order func(l life, s steps.Step, say complain)
-	sheet func(l life, s steps.Step, sheet *steps.Sheet, say complain)
+	order func(l life, s *steps.Step, say complain)
+	sheet func(l life, s *steps.Step, sheet *steps.Sheet, say complain)
 
 	// last says that a build has one, at its end, and nothing else has any.
 	last bool
@@ -70,7 +70,7 @@ func stepKinds() []stepKind {
 			help:    "nothing goes on until a person has confirmed every line",
 			example: "step: blade-care\nhold:\n  confirm:\n    - The mat is clear and the spare hand is behind the blade",
 			is: mapping[s]{what: "hold", keys: []key[s]{
-				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each answered on its own", ""},
+				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each answered on its own", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}}},
 		{kind: steps.Release, last: true, is: yesValue[s]{},
 			help:    "the last step of a build: the airframe may fly",
@@ -127,7 +127,7 @@ func staleAlone(f fields, s *steps.Step) {
 }
 
 // coatInOrder finds coats that are never joined, and joints of two adhesives.
-func coatInOrder(l life, s steps.Step, say complain) {
+func coatInOrder(l life, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // said of the step
 	}
@@ -140,7 +140,7 @@ func coatInOrder(l life, s steps.Step, say complain) {
 }
 
 // joinInOrder finds joins that come twice, or without a coat before them.
-func joinInOrder(l life, s steps.Step, say complain) {
+func joinInOrder(l life, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // said of the step
 	}
@@ -160,9 +160,9 @@ func joinInOrder(l life, s steps.Step, say complain) {
 }
 
 // waitInOrder finds waits that have nothing to wait from.
-func waitInOrder(l life, s steps.Step, say complain) {
+func waitInOrder(l life, s *steps.Step, say complain) {
 	if s.Joint == "" {
-		if l.firstOfStage(s.Name) {
+		if l.firstOfStage(s) {
 			say("it waits from the step before, and is the first of its stage%s", l.when())
 		}
 		return
@@ -177,7 +177,7 @@ func waitInOrder(l life, s steps.Step, say complain) {
 }
 
 // gatesThere finds a measure step of which the airframe has none of the gates.
-func gatesThere(l life, s steps.Step, sheet *steps.Sheet, say complain) {
+func gatesThere(l life, s *steps.Step, sheet *steps.Sheet, say complain) {
 	if slices.Contains(s.Gates, steps.Stale) {
 		return
 	}

@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 
@@ -15,27 +16,27 @@ func (d *Document) ordered() Faults {
 		return nil
 	}
 	faults, cyclic := d.stagesInOrder()
-	faults = append(faults, d.releaseLast()...)
+	o := orderOf(d.Procedure)
+	faults = append(faults, d.releaseLast(o)...)
 	if cyclic {
 		return faults // nothing is before anything else
 	}
-	return append(faults, d.inEveryLife(d.optionsNamed(), d.stepsInOrder)...)
+	return append(faults, d.inEveryLife(o, o.optionsNamed(), d.stepsInOrder)...)
 }
 
 // tooLarge reports a procedure that is refused for its size alone: to look at
 // the order of it all could take for ever.
 func (d *Document) tooLarge() bool {
-	return len(d.Procedure.Stages) > mostStages || len(d.Procedure.Steps()) > mostSteps
+	return len(d.Procedure.Stages) > mostStages || stepsOf(d.Procedure.Stages) > mostSteps
 }
 
 // inEveryLife checks every choice of the options. What is wrong with few of
 // them is not said again of more.
-func (d *Document) inEveryLife(options []string, check func(life) Faults) Faults {
+func (d *Document) inEveryLife(o *order, options []string, check func(life) Faults) Faults {
 	var faults Faults
 	said := map[Fault][][]string{}
-	order := orderOf(d.Procedure)
 	for _, chosen := range combinations(options) {
-		l := order.lifeOf(d.Procedure, chosen)
+		l := o.lifeOf(chosen)
 		for _, f := range check(l) {
 			same := f
 			same.Text = strings.Replace(f.Text, orWithout(l), "", 1)
@@ -108,38 +109,38 @@ func (d *Document) ring(stage string) []string {
 }
 
 // releaseLast asks a build for one release, at its end; nothing else gives one.
-func (d *Document) releaseLast() Faults {
-	var faults Faults
+func (d *Document) releaseLast(o *order) Faults {
 	p := d.Procedure
-	kinds := stepKinds()
-	var releases []steps.Step
-	for _, s := range p.Steps() {
-		if kindOf(kinds, s.Kind).last {
+	if !slices.Contains(kindsOfProcedure(), p.Kind) {
+		return nil // said of the kind
+	}
+	var faults Faults
+	say := func(s *steps.Step, format string, args ...any) { d.complain(s, &faults)(format, args...) }
+	var releases []*steps.Step
+	for s := range o.steps() {
+		if kindOf(o.kinds, s.Kind).last {
 			releases = append(releases, s)
 		}
 	}
-	switch {
-	case !slices.Contains(kindsOfProcedure(), p.Kind):
-		return nil // said of the kind
-	case p.Kind != steps.Build:
+	if p.Kind != steps.Build {
 		for _, s := range releases {
-			faults = append(faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf("a %s gives no release; only a build ends with one", p.Kind)))
+			say(s, "a %s gives no release; only a build ends with one", p.Kind)
 		}
 		return faults
-	case len(releases) == 0:
+	}
+	if len(releases) == 0 {
 		return Faults{d.fault(place{1, 1}, "a build ends with a release, and this one has none")}
 	}
 	for _, s := range releases[1:] {
-		faults = append(faults, d.fault(d.places[stepAt(s.Name)], "a second release; a build has one"))
+		say(s, "a second release; a build has one")
 	}
 	last := releases[0]
 	if last.With != "" || last.Without != "" {
-		faults = append(faults, d.fault(d.places[stepAt(last.Name)], "the release depends on an option; every airframe is released"))
+		say(last, "the release depends on an option; every airframe is released")
 	}
-	all := life{order: orderOf(p), Procedure: p}
-	for _, s := range p.Steps() {
-		if s.Name != last.Name && !all.before(s.Name, last.Name) {
-			faults = append(faults, d.fault(d.places[stepAt(last.Name)], fmt.Sprintf("the release is not last: the step %s may come after it", s.Name)))
+	for s := range o.steps() {
+		if s.Name != last.Name && !o.before(s.Name, last.Name) {
+			say(last, "the release is not last: the step %s may come after it", s.Name)
 			break
 		}
 	}
@@ -147,12 +148,12 @@ func (d *Document) releaseLast() Faults {
 }
 
 // optionsNamed are the options that the steps depend on.
-func (d *Document) optionsNamed() []string {
+func (o *order) optionsNamed() []string {
 	var names []string
-	for _, s := range d.Procedure.Steps() {
-		for _, o := range []string{s.With, s.Without} {
-			if o != "" && !slices.Contains(names, o) {
-				names = append(names, o)
+	for s := range o.steps() {
+		for _, name := range []string{s.With, s.Without} {
+			if name != "" && !slices.Contains(names, name) {
+				names = append(names, name)
 			}
 		}
 	}
@@ -178,33 +179,58 @@ func combinations(options []string) [][]string {
 // between stages as after says. It is the same for every choice of the options.
 type order struct {
 	kinds   []stepKind
+	stages  []steps.Stage
 	stageOf map[string]int
 	rank    map[string]int    // of steps, within their stage
 	earlier []map[string]bool // by stage: the stages complete before it
 }
 
 func orderOf(p *steps.Procedure) *order {
-	o := &order{kinds: stepKinds(), stageOf: map[string]int{}, rank: map[string]int{}}
+	o := &order{kinds: stepKinds(), stages: p.Stages, stageOf: map[string]int{}, rank: map[string]int{}}
 	for i, stage := range p.Stages {
 		earlier := map[string]bool{}
 		for _, name := range p.Before(stage.Name) {
 			earlier[name] = true
 		}
 		o.earlier = append(o.earlier, earlier)
-		for j, s := range stage.Steps {
-			o.stageOf[s.Name], o.rank[s.Name] = i, j
+		for j := range stage.Steps {
+			name := stage.Steps[j].Name
+			o.stageOf[name], o.rank[name] = i, j
 		}
 	}
 	return o
 }
 
-// A life is a procedure as one airframe meets it.
+// steps are all of them, as written.
+func (o *order) steps() iter.Seq[*steps.Step] {
+	return func(yield func(*steps.Step) bool) {
+		for _, stage := range o.stages {
+			for j := range stage.Steps {
+				if !yield(&stage.Steps[j]) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// before reports whether the one step is always complete before the other.
+func (o *order) before(one, other string) bool {
+	a, b := o.stageOf[one], o.stageOf[other]
+	if a == b {
+		return o.rank[one] < o.rank[other]
+	}
+	return o.earlier[b][o.stages[a].Name]
+}
+
+// A life is a procedure as one airframe meets it: the steps that its options
+// leave.
 type life struct {
 	*order
-	*steps.Procedure
 	options []string
-	steps   []steps.Step
-	joints  map[atJoint][]int // by index of steps
+	steps   []*steps.Step
+	first   map[int]*steps.Step       // of each stage
+	joints  map[atJoint][]*steps.Step // as written
 }
 
 // atJoint are the steps of one kind at one joint.
@@ -213,24 +239,30 @@ type atJoint struct {
 	joint string
 }
 
-func (o *order) lifeOf(p *steps.Procedure, options []string) life {
-	l := life{order: o, Procedure: p.For(options, steps.Here), options: options, joints: map[atJoint][]int{}}
-	l.steps = l.Procedure.Steps()
-	for i := range l.steps {
-		if s := &l.steps[i]; s.Joint != "" {
-			l.joints[atJoint{s.Kind, s.Joint}] = append(l.joints[atJoint{s.Kind, s.Joint}], i)
+func (o *order) lifeOf(options []string) life {
+	l := life{order: o, options: options, first: map[int]*steps.Step{}, joints: map[atJoint][]*steps.Step{}}
+	for i, stage := range o.stages {
+		for j := range stage.Steps {
+			s := &stage.Steps[j]
+			if !steps.Applies(s.With, s.Without, options) {
+				continue
+			}
+			l.steps = append(l.steps, s)
+			if l.first[i] == nil {
+				l.first[i] = s
+			}
+			if s.Joint != "" {
+				at := atJoint{s.Kind, s.Joint}
+				l.joints[at] = append(l.joints[at], s)
+			}
 		}
 	}
 	return l
 }
 
-// at are the steps of the kind at the joint, as written.
-func (l life) at(kind steps.Kind, joint string) []steps.Step {
-	var all []steps.Step
-	for _, i := range l.joints[atJoint{kind, joint}] {
-		all = append(all, l.steps[i])
-	}
-	return all
+// at are the steps of the kind at the joint.
+func (l life) at(kind steps.Kind, joint string) []*steps.Step {
+	return l.joints[atJoint{kind, joint}]
 }
 
 // suggestJoint is a suggestion out of the joints that steps of the kind name.
@@ -245,18 +277,8 @@ func (l life) suggestJoint(kind steps.Kind, name string) string {
 	return suggest(name, known)
 }
 
-// before reports whether the one step is always complete before the other.
-func (l life) before(one, other string) bool {
-	a, b := l.stageOf[one], l.stageOf[other]
-	if a == b {
-		return l.rank[one] < l.rank[other]
-	}
-	return l.earlier[b][l.Stages[a].Name]
-}
-
-func (l life) firstOfStage(step string) bool {
-	return l.Stages[l.stageOf[step]].Steps[0].Name == step
-}
+// firstOfStage reports whether nothing of its stage comes before the step.
+func (l life) firstOfStage(s *steps.Step) bool { return l.first[l.stageOf[s.Name]] == s }
 
 // when says for which options something is so, where it is not so for all.
 func (l life) when() string {
@@ -279,7 +301,7 @@ func (d *Document) stepsInOrder(l life) Faults {
 }
 
 // complain reports faults of the step.
-func (d *Document) complain(s steps.Step, faults *Faults) complain {
+func (d *Document) complain(s *steps.Step, faults *Faults) complain {
 	return func(format string, args ...any) {
 		*faults = append(*faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf(format, args...)))
 	}

@@ -45,13 +45,17 @@ func procedureChecked(f fields, p *steps.Procedure) {
 	if p.Kind == steps.Build && !f.has("design") {
 		f.fault(f.node, "a build names its design")
 	}
-	steps := 0
-	for _, s := range p.Stages {
-		steps += len(s.Steps)
+	if n := stepsOf(p.Stages); len(p.Stages) > mostStages || n > mostSteps {
+		f.fault(f.get("stages"), "%d stages with %d steps; at most %d with %d", len(p.Stages), n, mostStages, mostSteps)
 	}
-	if len(p.Stages) > mostStages || steps > mostSteps {
-		f.fault(f.get("stages"), "%d stages with %d steps; at most %d with %d", len(p.Stages), steps, mostStages, mostSteps)
+}
+
+func stepsOf(stages []steps.Stage) int {
+	n := 0
+	for i := range stages {
+		n += len(stages[i].Steps)
 	}
+	return n
 }
 
 // stageKeys are the keys of a stage.

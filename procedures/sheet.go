@@ -38,19 +38,19 @@ func sheetKeys() mapping[steps.Sheet] {
 			"choices made when an airframe is registered, each with what it is", "{rudder: A moving rudder}"},
 		{"conditions", optional, field(func(s *s) *[]steps.Condition { return &s.Conditions }, named[steps.Condition]{
 			one: "the condition", name: func(c *steps.Condition) *string { return &c.Name }, is: conditionKeys()}),
-			"lock-outs that steps set and need", "{propeller: {title: The propeller, states: [off, on]}, ventilation: {title: A window open, states: [on, off], lasts: sitting}}"},
+			"lock-outs that steps set and need", "propeller: {title: The propeller, states: [off, on]}\nventilation: {title: A window open, states: [on, off], lasts: sitting}"},
 		{"adhesives", optional, field(func(s *s) *[]steps.Adhesive { return &s.Adhesives }, named[steps.Adhesive]{
 			one: "the adhesive", name: func(a *steps.Adhesive) *string { return &a.Name }, is: adhesiveKeys()}),
-			"what joints are coated with", ""},
+			"what joints are coated with", "contact"},
 		{"gauges", optional, field(func(s *s) *[]steps.Gauge { return &s.Gauges }, named[steps.Gauge]{
 			one: "the gauge", name: func(g *steps.Gauge) *string { return &g.Name }, is: gaugeKeys()}),
-			"what readings are taken with", ""},
+			"what readings are taken with", "caliper"},
 		{"gates", optional, field(func(s *s) *[]steps.Gate { return &s.Gates }, named[steps.Gate]{
 			one: "the gate", name: func(g *steps.Gate) *string { return &g.Name }, is: gateKeys()}),
-			"the measurements with limits", ""},
+			"the measurements with limits", "spar-depth"},
 		{"equipment", optional, field(func(s *s) *[]steps.Equipment { return &s.Equipment }, named[steps.Equipment]{
 			one: "the equipment", name: func(e *steps.Equipment) *string { return &e.Name }, is: equipmentKeys()}),
-			"what is fitted, moved and taken out again; a gate with mass: yes must be there", ""},
+			"what is fitted, moved and taken out again; a gate with `mass: yes` must be there", "camera"},
 	}}
 }
 

@@ -24,7 +24,7 @@ func triageKeys() mapping[steps.Triage] {
 			"what to know of the table", "For foam of any make."},
 		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, named[steps.Finding]{
 			one: "the finding", name: func(f *steps.Finding) *string { return &f.Name }, is: findingKeys()}),
-			"what can be seen, each by a name of its own", ""},
+			"what can be seen", "cracked"},
 		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, list[steps.Row]{
 			is: rowKeys(), keep: func(*steps.Row) bool { return true }}),
 			"what is done about it; the first row that fits counts", ""},
@@ -43,7 +43,7 @@ func findingKeys() mapping[steps.Finding] {
 		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, namesValue{to: zone}),
 			"where it is asked for; everywhere where not given", "[nose, wing, tail]"},
 		{"quarantine", optional, field(func(f *f) *[]string { return &f.Quarantine }, textsValue{}),
-			"a hold that only its own clearing closes: the lines that are confirmed then", "# The pack was discharged and handed in where old packs are taken"},
+			"a hold that only its own clearing closes: the lines that are confirmed then", "# The pack was discharged and handed in."},
 	}}
 }
 
@@ -52,7 +52,7 @@ func rowKeys() mapping[steps.Row] {
 	answer := func(outcome string) value[r] {
 		return outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})}
 	}
-	return mapping[r]{what: "a row", check: rowChecked, keys: []key[r]{
+	return mapping[r]{what: "a row", one: true, keys: []key[r]{
 		{"finding", required, field(func(r *r) *string { return &r.Finding }, nameValue{finding}),
 			"what was seen", "cracked"},
 		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone, one: true}),
@@ -89,12 +89,6 @@ func (v outcomeValue) write(from *steps.Row) *yaml.Node {
 }
 
 func (v outcomeValue) typ() typ { return v.is.typ() }
-
-func rowChecked(f fields, _ *steps.Row) {
-	if f.chosen == 0 {
-		f.fault(f.node, "a row needs one of repair, replace and scrap")
-	}
-}
 
 func triageChecked(f fields, t *steps.Triage) {
 	rows := f.get("rows")

@@ -20,6 +20,7 @@ type typ struct {
 	words []string           // aWord, words: all there are
 	of    []typ              // aList, aMap: one of them; anEither: the forms
 	keys  []row              // aMapping
+	one   bool               // aMapping: one of its choices must be there
 	unit  quantity.Dimension // anAmount, aRange: "" for any
 	least bound              // anAmount
 	low   int                // aWhole, aNumber

@@ -42,6 +42,12 @@ func New(value *big.Rat, symbol string) (Quantity, error) {
 
 // bounded refuses what is too large, and what is colder than absolute zero.
 func (q Quantity) bounded(u unit, text string) error {
+	if u.of != Temperature && q.value.IsInt() && q.value.Num().IsInt64() {
+		// Most of what is typed. No unit's scale makes 64 bits too few for it.
+		if v := q.value.Num().Int64(); v >= 0 && v < 10_000 && v*u.up/u.down < most {
+			return nil
+		}
+	}
 	base := u.toBase(new(big.Rat).Set(q.value))
 	switch {
 	case new(big.Rat).Abs(base).Cmp(big.NewRat(most, 1)) > 0:
