@@ -32,11 +32,13 @@ type State struct {
 	SheetSum   string // digest of Sheet
 	Jobs       []*Job // in the order opened
 	Conditions map[string]Standing
-	Bench      *Climate // the last reading of the bench
+	Bench      *Climate // the last reading of the bench, by time
 	Release    *Given   // the last release, whether or not it still stands
 	Damages    []*Damage
 	Flights    []Flown
 
+	bench     []Climate // every reading, by time; of two at one time the later entry comes last
+	entered   *Climate  // the reading entered last
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
@@ -195,13 +197,37 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	if err != nil {
 		return err
 	}
-	s.Bench = &Climate{f, e.At, celsius}
+	read := Climate{f, e.At, celsius}
+	s.bench = slices.Insert(s.bench, s.benchAfter(e.At), read)
+	last := s.bench[len(s.bench)-1]
+	s.Bench, s.entered = &last, &read
 	for _, job := range s.Jobs {
 		for _, j := range job.joints {
-			j.warm(celsius, e.At)
+			s.warm(j, celsius, e.At)
 		}
 	}
 	return nil
+}
+
+// benchAfter is the index of the first reading of the bench after the time.
+func (s *State) benchAfter(at time.Time) int {
+	i, _ := slices.BinarySearchFunc(s.bench, at, func(c Climate, at time.Time) int {
+		if c.At.After(at) {
+			return 1
+		}
+		return -1
+	})
+	return i
+}
+
+// benchAt is the reading of the bench in force at the time: the last by time,
+// within the sitting.
+func (s *State) benchAt(at time.Time) (Climate, bool) {
+	i := s.benchAfter(at)
+	if i == 0 || at.Sub(s.bench[i-1].At) > SittingLength {
+		return Climate{}, false
+	}
+	return s.bench[i-1], true
 }
 
 func (s *State) set(at time.Time, settings ...steps.Setting) {
@@ -243,10 +269,8 @@ func (s *State) jobIDs() []string {
 // Temperature returns the bench temperature that counts at the time, °C, or
 // false where none was read in this sitting.
 func (s *State) Temperature(at time.Time) (float64, bool) {
-	if s.Bench == nil || at.Sub(s.Bench.At) > SittingLength {
-		return 0, false
-	}
-	return s.Bench.celsius, true
+	read, known := s.benchAt(at)
+	return read.celsius, known
 }
 
 // Holds returns how a condition stands at the time; "" where nobody has said,

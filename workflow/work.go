@@ -197,32 +197,33 @@ func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
 		return []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", step.Adhesive)}}
 	}
 	say := fmt.Sprintf("read the thermometer: fettle bench %s --temperature 20C", s.Airframe.Mark)
-	celsius, known := s.Temperature(at)
+	bench, known := s.benchAt(at)
 	if !known {
 		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Do: say}}
 	}
+	celsius := bench.celsius
 	var reasons []Reason
 	low, errLow := adhesive.Coldest.Celsius()
 	high, errHigh := adhesive.Warmest.Celsius()
 	switch {
 	case errLow == nil && celsius < low:
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, s.Bench.Temperature), Do: "warm the bench, the parts and the adhesive"})
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, bench.Temperature), Do: "warm the bench, the parts and the adhesive"})
 	case errHigh == nil && celsius > high:
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, s.Bench.Temperature), Do: "let it cool"})
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, bench.Temperature), Do: "let it cool"})
 	default:
 		spreading, _ := step.Hands.Duration()
 		if adhesive.Times.Open(spreading, celsius) < 0 {
-			reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", s.Bench.Temperature, adhesive.Name), Do: "bring the bench nearer to " + adhesive.At.String()})
+			reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", bench.Temperature, adhesive.Name), Do: "bring the bench nearer to " + adhesive.At.String()})
 		}
 	}
-	return append(reasons, s.unfitHumidity(adhesive, say)...)
+	return append(reasons, s.unfitHumidity(adhesive, bench, say)...)
 }
 
-func (s *State) unfitHumidity(a steps.Adhesive, say string) []Reason {
+func (s *State) unfitHumidity(a steps.Adhesive, bench Climate, say string) []Reason {
 	if a.Driest.IsZero() && a.Dampest.IsZero() {
 		return nil
 	}
-	read := s.Bench.Humidity
+	read := bench.Humidity
 	switch {
 	case read.IsZero():
 		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s has limits of humidity, and it was not read", a.Name), Do: say + " --humidity 50%"}}
