@@ -141,3 +141,76 @@ func TestAReadingOfTheBenchOfLaterIsNotKnownBefore(t *testing.T) {
 	}
 	b.done("coat-left")
 }
+
+func setting(condition, state string) ReadBench {
+	return ReadBench{Set: []steps.Setting{{Condition: condition, State: state}}}
+}
+
+func (b *bench) holds(condition, want string) {
+	b.t.Helper()
+	if have := b.state.Holds(condition, b.now); have != want {
+		b.t.Errorf("%s: %q, want %q", condition, have, want)
+	}
+}
+
+func TestAConditionCountsByTime(t *testing.T) {
+	b := building(t)
+	b.after(time.Hour)
+	b.must(setting("propeller", "on"))
+	b.at(50*time.Minute, setting("propeller", "off"))
+	b.holds("propeller", "on")
+	for before, want := range map[time.Duration]string{50 * time.Minute: "off", 51 * time.Minute: "", 0: "on"} {
+		if have := b.state.Holds("propeller", b.now.Add(-before)); have != want {
+			t.Errorf("%v before: %q, want %q", before, have, want)
+		}
+	}
+	b.must(setting("propeller", "off")) // at the same time as on: the later entry counts
+	b.holds("propeller", "off")
+}
+
+// A condition of a sitting does not hold before it was set.
+func TestAConditionOfLaterDoesNotHoldBefore(t *testing.T) {
+	b := newBench(t)
+	b.must(startBuild())
+	b.after(time.Hour)
+	b.must(celsius("20 °C"), setting("ventilation", "on"))
+	b.at(30*time.Minute, celsius("20 °C"))
+	if err := b.tryAt(Finish{Step: "coat-left"}, b.now.Add(-30*time.Minute)); err == nil {
+		t.Error("coated half an hour before the window was opened")
+	}
+	b.done("coat-left")
+}
+
+func TestAFlightEndsEveryCondition(t *testing.T) {
+	b := released(t)
+	b.must(setting("ventilation", "on"))
+	b.holds("propeller", "off")
+	b.must(LogFlight{Landing: Soft})
+	b.holds("propeller", "")
+	b.holds("ventilation", "")
+	b.must(setting("propeller", "off")) // at the same time, entered later
+	b.holds("propeller", "off")
+	b.after(2 * time.Hour)
+	b.at(3*time.Hour, LogFlight{Landing: Soft}) // typed in later, of before it was said
+	b.holds("propeller", "off")
+	b.at(time.Hour, LogFlight{Landing: Soft})
+	b.holds("propeller", "")
+	if have := b.state.Holds("propeller", b.now.Add(-90*time.Minute)); have != "off" {
+		t.Errorf("before the flight it is %q", have)
+	}
+	b.at(30*time.Minute, setting("propeller", "off"))
+	b.holds("propeller", "off")
+	// What was taken back may have been flown all the same.
+	b.must(LogFlight{Landing: Soft}, Undo{Position: b.state.Size()})
+	b.holds("propeller", "")
+}
+
+func TestWhatWasTakenBackMakesAConditionUnknownOnlyBeforeIt(t *testing.T) {
+	b := building(t)
+	b.must(setting("propeller", "off"), setting("propeller", "on"))
+	b.must(Undo{Position: b.state.Size() - 1})
+	b.holds("propeller", "")
+	b.holds("ventilation", "on")
+	b.must(setting("propeller", "off"))
+	b.holds("propeller", "off")
+}
