@@ -63,6 +63,7 @@ func (s *State) coat(job *Job, f journal.Coated, e journal.Entry) error {
 	j.climate = j.climate.With(climate.Coldest).With(climate.Warmest)
 	s.note(j)
 	j.wet = false
+	job.waitAgain(f.Step)
 	return nil
 }
 
