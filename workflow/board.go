@@ -122,6 +122,10 @@ func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
 	case steps.Coat:
 		joint, ok := j.joints[step.Joint]
 		return done && ok && joint.coatedBy(step.Name) && !joint.Lapsed(at)
+	case steps.Join:
+		// A joint that was coated again is not closed any more.
+		joint, ok := j.joints[step.Joint]
+		return done && ok && !joint.Joined.IsZero()
 	case steps.Wait:
 		if done {
 			return true
@@ -162,10 +166,18 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		if !s.met(j, stage, i-1, at) {
 			return time.Time{}, false
 		}
-		if m, ok := j.done[stage.Steps[i-1].Name]; ok {
-			return m.at, true
+		m, ok := j.done[stage.Steps[i-1].Name]
+		begins := m.at
+		if !ok {
+			begins, ok = s.waitEnds(j, stage, i-1, at) // a wait after a wait
 		}
-		return s.waitEnds(j, stage, i-1, at) // a wait after a wait
+		for _, step := range stage.Steps[:i] {
+			// A fresh coat is later than what was done before it lapsed.
+			if m := j.done[step.Name]; step.Kind == steps.Coat && m.at.After(begins) {
+				begins = m.at
+			}
+		}
+		return begins, ok
 	}
 	begins := j.Opened
 	for _, name := range j.Procedure.Before(stage.Name) {
@@ -184,6 +196,21 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		}
 	}
 	return begins, true
+}
+
+// waitAgain drops the plain waits that come after a step: they count from it
+// anew.
+func (j *Job) waitAgain(name string) {
+	_, of, _ := j.Procedure.Step(name)
+	for _, stage := range j.Procedure.Stages {
+		after := slices.Contains(j.Procedure.Before(stage.Name), of.Name)
+		for _, step := range stage.Steps {
+			if after && step.Kind == steps.Wait && step.Joint == "" {
+				delete(j.done, step.Name)
+			}
+			after = after || step.Name == name
+		}
+	}
 }
 
 // unfinished gives the stages that must be complete before this one.

@@ -16,6 +16,8 @@ type effect struct {
 	disturbs func(journal.Facts) (by string, zones []string)
 	// sets are the conditions that it says stand; nil: none.
 	sets func(journal.Facts) []steps.Setting
+	// ends says that every condition said before it is unknown after it.
+	ends bool
 }
 
 // effects has a row for every kind of entry.
@@ -40,7 +42,7 @@ func effects() map[string]effect {
 		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine)},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs},
-		journal.FlightLogged{}.Kind():      {fold: with((*State).fly)},
+		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true},
 		journal.Noted{}.Kind():             {fold: unchanged},
 		journal.PhotoKept{}.Kind():         {fold: unchanged},
 		journal.Sealed{}.Kind():            {fold: unchanged},
@@ -77,7 +79,7 @@ func (s *State) complete(e journal.Entry) error {
 		return err
 	}
 	job.done[work.Step] = mark{e.Position, e.At}
-	s.set(e.At, work.Sets...)
+	s.set(e, work.Sets...)
 	switch f := e.Facts.(type) {
 	case journal.Coated:
 		return s.coat(job, f, e)
@@ -113,7 +115,7 @@ func (s *State) touched(f journal.TouchTested, _ journal.Entry) error {
 }
 
 func (s *State) setCondition(f journal.ConditionSet, e journal.Entry) error {
-	s.set(e.At, f.Setting)
+	s.set(e, f.Setting)
 	return nil
 }
 

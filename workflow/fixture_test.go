@@ -301,6 +301,6 @@ func describe(s *State, now time.Time) string {
 	for _, g := range s.Gates(now) {
 		fmt.Fprintln(&b, g.Gate.Name, g.Says().Text, g.Rests)
 	}
-	fmt.Fprintln(&b, s.Timers(now), s.Flight(now), s.Next(now).Why, s.Conditions)
+	fmt.Fprintln(&b, s.Timers(now), s.Flight(now), s.Next(now).Why, s.said)
 	return b.String()
 }

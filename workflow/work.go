@@ -196,32 +196,33 @@ func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
 	if !ok {
 		return []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", step.Adhesive)}}
 	}
-	celsius, known := s.Temperature(at)
+	bench, known := s.benchAt(at)
 	if !known {
 		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
+	celsius := bench.celsius
 	var reasons []Reason
 	low, errLow := adhesive.Coldest.Celsius()
 	high, errHigh := adhesive.Warmest.Celsius()
 	switch {
 	case errLow == nil && celsius < low:
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, s.Bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToWarmBench, Value: adhesive.Coldest})})
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToWarmBench, Value: adhesive.Coldest})})
 	case errHigh == nil && celsius > high:
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, s.Bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToCoolBench, Value: adhesive.Warmest})})
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToCoolBench, Value: adhesive.Warmest})})
 	default:
 		spreading, _ := step.Hands.Duration()
 		if adhesive.Times.Open(spreading, celsius) < 0 {
-			reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", s.Bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
+			reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
 		}
 	}
-	return append(reasons, s.unfitHumidity(adhesive)...)
+	return append(reasons, s.unfitHumidity(adhesive, bench)...)
 }
 
-func (s *State) unfitHumidity(a steps.Adhesive) []Reason {
+func (s *State) unfitHumidity(a steps.Adhesive, bench Climate) []Reason {
 	if a.Driest.IsZero() && a.Dampest.IsZero() {
 		return nil
 	}
-	read := s.Bench.Humidity
+	read := bench.Humidity
 	switch {
 	case read.IsZero():
 		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s has limits of humidity, and it was not read", a.Name), Remedy: s.remedy(Remedy{Kind: ToReadBench, Humidity: true})}}
