@@ -364,6 +364,7 @@ func lives() map[string]func(*bench) {
 		"library-causeway": (*bench).libraryCauseway, "library-jetty": (*bench).libraryJetty, "library-skerry": (*bench).librarySkerry,
 		"life": (*bench).life, "gates": (*bench).gates, "conceded": (*bench).conceded, "doubted": (*bench).doubted, "undone": (*bench).undone,
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
+		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 	}
 }
 
@@ -547,7 +548,8 @@ func (b *bench) gates() {
 	b.act(b.lengths("slot", "root=3.4 mm", "tip=3.55 mm"))
 }
 
-// conceded has one gate conceded, one out of tolerance, and a coat that dries.
+// conceded has one gate conceded, one out of tolerance, and a coat that was
+// touched and found wet when its window was open.
 func (b *bench) conceded() {
 	b.finch("FN-06")
 	b.act(b.lengths("slot", "root=4 mm", "tip=4.9 mm"))
@@ -560,6 +562,8 @@ func (b *bench) conceded() {
 	b.act(finish("coat-left"))
 	b.pass(2 * time.Minute)
 	b.act(finish("coat-right"))
+	b.pass(14 * time.Minute)
+	b.refused(workflow.Finish{Step: "join-roots", Touch: workflow.TouchWet})
 }
 
 // doubted was released on a rule that was then found to read too much, and was
@@ -617,7 +621,7 @@ func (b *bench) undone() {
 }
 
 // coats has one joint that lapsed and was coated again, on one face only, and a
-// touch that found it wet.
+// condition of the other that was taken back.
 func (b *bench) coats() {
 	b.finch("FN-04")
 	b.act(b.lengths("slot", "root=4 mm", "tip=3.9 mm"))
@@ -633,6 +637,8 @@ func (b *bench) coats() {
 	b.refused(finish("join-roots"))
 	b.pass(4 * time.Minute)
 	b.act(finish("coat-left"))
+	b.act(set("ventilation", "on"))
+	b.undo(b.last(), "the window was shut")
 }
 
 // colder has readings taken at handling strength, and a colder bench typed in
@@ -663,4 +669,93 @@ func (b *bench) flown() {
 	}
 	b.pass(5 * time.Minute)
 	b.act(workflow.LogFlight{Landing: workflow.Soft}, b.now.Add(-time.Hour))
+}
+
+// finished builds a Finch to its release.
+func (b *bench) finished(mark string) {
+	b.t.Helper()
+	b.finch(mark)
+	b.act(b.lengths("slot", "root=4 mm", "tip=3.9 mm"))
+	b.roots()
+	b.act(finish("fit-radio"))
+	b.pass(72 * time.Hour)
+	b.act(b.lengths("throw", "=12 mm"))
+	b.act(b.lengths("slot", "root=4 mm", "tip=3.9 mm"))
+	b.act(b.lengths("square", "left=500 mm", "right=502 mm"))
+}
+
+// late has readings typed in as taken before what disturbed them, and a check of
+// a gauge typed in as made before readings that a good check followed.
+func (b *bench) late() {
+	b.finished("FN-07")
+	b.act(workflow.GiveRelease{})
+	b.pass(time.Hour)
+	b.act(b.check("rule", "100 mm", "100 mm"))
+	b.act(b.check("rule", "101.5 mm", "100 mm"), b.now.Add(-2*time.Hour))
+	b.crash([3]string{"wing", "cracked", "slight"})
+	b.pass(10 * time.Minute)
+	b.act(b.lengths("slot", "root=4 mm", "tip=3.9 mm"), b.now.Add(-20*time.Minute))
+}
+
+// measuredAgain was disturbed after its release, and measured again, but not
+// released again.
+func (b *bench) measuredAgain() {
+	b.finished("FN-08")
+	b.act(workflow.GiveRelease{})
+	b.pass(time.Hour)
+	b.crash([3]string{"wing", "cracked", "slight"})
+	b.undo(b.last(), "it was a shadow")
+	b.act(b.lengths("slot", "root=4 mm", "tip=3.9 mm"))
+	b.act(b.lengths("square", "left=500 mm", "right=502 mm"))
+}
+
+// lookedAt has nothing against it but a check that was begun.
+func (b *bench) lookedAt() {
+	b.own("look.yaml", `procedure: look
+kind: check
+title: Look it over
+revision: 1
+stages:
+  - stage: look
+    steps:
+      - step: look-at-wing
+        do: Look along the leading edge.
+      - step: look-at-tail
+        do: Look along the tail.
+`)
+	b.finished("FN-09")
+	b.act(workflow.GiveRelease{})
+	b.pass(time.Hour)
+	b.start("look", "")
+	b.act(finish("look-at-wing"))
+}
+
+// balanced is a Finch with a balance and with squareness that counts for two
+// flights: one was flown after its reading was taken and before that was typed in,
+// then another; ballast was fitted away from the wing.
+func (b *bench) balanced() {
+	sheet := read(b.t, filepath.Join("testdata", "finch.yaml"))
+	sheet = strings.Replace(sheet, "    of: [wing, tail]\n    critical: yes\n", "    of: [wing, tail]\n    critical: yes\n    life: {flights: 2}\n", 1)
+	b.own("finch.yaml", sheet+`  balance:
+    title: Where it balances
+    between: [50 mm, 60 mm]
+    gauge: rule
+    of: [wing]
+    mass: yes
+    critical: yes
+equipment:
+  ballast: {title: Lead in the tail, disturbs: [tail]}
+`)
+	b.own("finch-build.yaml", strings.Replace(read(b.t, filepath.Join("testdata", "finch-build.yaml")), "measure: [square]", "measure: [square, balance]", 1))
+	b.finished("FN-10")
+	b.act(b.lengths("balance", "=55 mm"))
+	b.act(workflow.GiveRelease{})
+	b.pass(time.Hour)
+	b.act(workflow.LogFlight{Landing: workflow.Soft})
+	b.pass(10 * time.Minute)
+	b.act(workflow.ChangeEquipment{Item: "ballast", Change: workflow.Fitted, Mass: b.quantity("5 g", quantity.Mass)})
+	b.pass(10 * time.Minute)
+	b.act(b.lengths("square", "left=500 mm", "right=502 mm"), b.now.Add(-5*time.Minute))
+	b.act(workflow.LogFlight{Landing: workflow.Soft}, b.now.Add(-4*time.Minute))
+	b.act(workflow.LogFlight{Landing: workflow.Soft})
 }
