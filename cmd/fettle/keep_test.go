@@ -744,7 +744,7 @@ func (b *bench) balanced() {
     mass: yes
     critical: yes
 equipment:
-  ballast: {title: Lead in the tail, disturbs: [tail]}
+  ballast: {title: Lead under the receiver, disturbs: [radio]}
 `)
 	b.own("finch-build.yaml", strings.Replace(read(b.t, filepath.Join("testdata", "finch-build.yaml")), "measure: [square]", "measure: [square, balance]", 1))
 	b.finished("FN-10")
@@ -755,7 +755,6 @@ equipment:
 	b.pass(10 * time.Minute)
 	b.act(workflow.ChangeEquipment{Item: "ballast", Change: workflow.Fitted, Mass: b.quantity("5 g", quantity.Mass)})
 	b.pass(10 * time.Minute)
-	b.act(b.lengths("square", "left=500 mm", "right=502 mm"), b.now.Add(-5*time.Minute))
-	b.act(workflow.LogFlight{Landing: workflow.Soft}, b.now.Add(-4*time.Minute))
+	b.act(b.lengths("square", "left=500 mm", "right=502 mm"), b.now.Add(-25*time.Minute))
 	b.act(workflow.LogFlight{Landing: workflow.Soft})
 }

@@ -18,7 +18,6 @@ import (
 	"time"
 
 	"fettle/cmd/internal/desk"
-	"fettle/procedures"
 	"fettle/store/memory"
 	"fettle/store/photos"
 	"fettle/workflow"
@@ -432,12 +431,13 @@ func compare(was, is *standing) (remarks []string, faults []error) {
 	return remarks, faults
 }
 
-// takeIn imports a kept journal as the program does, into a store of its own.
+// takeIn imports a kept journal as the program does, into a store of its own. The
+// desk has no library: the file has every document that its journal names.
 func takeIn(t *testing.T, file string) *workflow.State {
 	t.Helper()
 	d := &desk.Desk{
-		Store: memory.New(), Photos: photos.Beside(filepath.Join(t.TempDir(), "fettle.db")), Library: procedures.Open(""),
-		Now: func() time.Time { return time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC) }, By: "Ro", Program: "test",
+		Store: memory.New(), Photos: photos.Beside(filepath.Join(t.TempDir(), "fettle.db")),
+		Now: func() time.Time { return time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC) },
 	}
 	state, missing, err := d.Import(t.Context(), file)
 	if err != nil || len(missing) > 0 {
