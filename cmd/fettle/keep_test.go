@@ -20,6 +20,7 @@ import (
 	"fettle/store/memory"
 	"fettle/store/photos"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 	"fettle/workflow/robot"
 )
 
@@ -613,7 +614,7 @@ func (b *bench) undone() {
 	b.act(workflow.GiveRelease{})
 	b.pass(time.Hour)
 	for _, e := range slices.Backward(b.state().Entries) {
-		if f, ok := e.Facts.(workflow.ReadingTaken); ok && f.Gate == "square" {
+		if f, ok := e.Facts.(journal.ReadingTaken); ok && f.Gate == "square" {
 			b.undo(e.Position, "read from the wrong side")
 			break
 		}

@@ -21,6 +21,7 @@ import (
 	"fettle/store/memory"
 	"fettle/store/photos"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // The folder testdata/kept holds journals as programs of their day wrote them:
@@ -158,9 +159,9 @@ func word(yes bool, is, isNot string) string {
 
 func (l *look) flight() {
 	flight := l.state.Flight(l.at)
-	l.put(flightPart, "airframe", word(flight.Released, "released", "not released"), flight.Why)
+	l.put(flightPart, "airframe", word(flight.Released, "released", "not released"), flight.Why.Text)
 	if !flight.Released {
-		l.set(l.Says, "flight: "+flight.Why, "said")
+		l.set(l.Says, "flight: "+flight.Why.Text, "said")
 	}
 	proof := l.state.ReleaseProof(l.at)
 	var why []string
@@ -184,13 +185,13 @@ func (l *look) gates() error {
 		if err != nil {
 			return err
 		}
-		l.put(gatesPart, g.Gate.Name, standing, g.Reason)
+		l.put(gatesPart, g.Gate.Name, standing, g.Reason.Text)
 		for _, position := range g.Rests {
 			counts[position] = true
 		}
 	}
 	for _, e := range l.state.Entries {
-		if f, ok := e.Facts.(workflow.ReadingTaken); ok {
+		if f, ok := e.Facts.(journal.ReadingTaken); ok {
 			name := strings.TrimSpace(fmt.Sprintf("%04d %s %s", e.Position, f.Gate, f.Point))
 			l.put(readingsPart, name, word(counts[e.Position], "counts", "does not count"), "")
 		}
