@@ -18,19 +18,23 @@ const (
 // floor does with a kind stands in the table of that floor.
 type Traits struct {
 	Kind     Kind
-	Glues    bool // it makes a joint, or a part of one
+	Coats    bool // it spreads adhesive on a face of a joint
+	Joins    bool // it joins a joint
 	Passes   bool // time alone satisfies it
 	Measures bool // gates satisfy it
 	Confirms bool // a person confirms it line by line
 	Releases bool // it lets the airframe fly
 }
 
+// Glues reports whether the step has part in making a joint.
+func (t Traits) Glues() bool { return t.Coats || t.Joins }
+
 // Kinds are all the kinds of step.
 func Kinds() [7]Traits {
 	return [...]Traits{
 		{Kind: Do},
-		{Kind: Coat, Glues: true},
-		{Kind: Join, Glues: true},
+		{Kind: Coat, Coats: true},
+		{Kind: Join, Joins: true},
 		{Kind: Wait, Passes: true},
 		{Kind: Measure, Measures: true},
 		{Kind: Hold, Confirms: true},

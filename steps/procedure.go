@@ -174,7 +174,7 @@ func (p *Procedure) Steps() []Step {
 func (p *Procedure) Coats(joint string) []Step {
 	var coats []Step
 	for _, step := range p.Steps() {
-		if step.Kind == Coat && step.Joint == joint {
+		if step.Joint == joint && step.Kind.Traits().Coats {
 			coats = append(coats, step)
 		}
 	}
@@ -183,7 +183,7 @@ func (p *Procedure) Coats(joint string) []Step {
 
 // JoinOf returns the step that joins the joint.
 func (p *Procedure) JoinOf(joint string) (Step, bool) {
-	return find(p.Steps(), func(s Step) bool { return s.Kind == Join && s.Joint == joint })
+	return find(p.Steps(), func(s Step) bool { return s.Joint == joint && s.Kind.Traits().Joins })
 }
 
 // DisturbedBy returns the zones that making the joint disturbs: those of its
@@ -193,7 +193,7 @@ func (p *Procedure) DisturbedBy(joint string) []string {
 	var zones []string
 	for _, stage := range p.Stages {
 		for i := range stage.Steps { // by index: replaying a journal asks this often
-			if step := &stage.Steps[i]; step.Joint == joint && step.Kind.Traits().Glues {
+			if step := &stage.Steps[i]; step.Joint == joint && step.Kind.Traits().Glues() {
 				zones = append(zones, step.Disturbs...)
 			}
 		}

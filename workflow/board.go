@@ -163,7 +163,7 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		}
 		for _, step := range stage.Steps[:i] {
 			// A fresh coat is later than what was done before it lapsed.
-			if m := j.done[step.Name]; step.Kind == steps.Coat && m.at.After(begins) {
+			if m := j.done[step.Name]; step.Kind.Traits().Coats && m.at.After(begins) {
 				begins = m.at
 			}
 		}
