@@ -1,13 +1,11 @@
 package procedures
 
 import (
-	"math"
 	"slices"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
-	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
 
@@ -319,8 +317,8 @@ func (f fields) decidable(g *steps.Gate) {
 		f.fault(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
 	}
 	// Two readings with one gauge: its bias cancels, its resolution does not.
-	step := measuring.Doubt{Resolution: gauge.Resolution}.Guard(g.Limits.Unit())
-	if alike, err := g.Limits.Alike.Float(g.Limits.Unit()); err == nil && alike >= 0 && alike < math.Sqrt2*step {
+	guard := gauge.Doubt().PairGuard(g.Limits.Unit())
+	if alike, err := g.Limits.Alike.Float(g.Limits.Unit()); err == nil && alike >= 0 && alike < guard {
 		f.fault(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt", g.Gauge, g.Name)
 	}
 }

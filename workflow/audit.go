@@ -308,9 +308,6 @@ func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.
 	}
 }
 
-// lateness is how long after the fact an entry counts as typed in later.
-const lateness = 10 * time.Minute
-
 // sumEntries adds what the entries show one by one.
 func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 	var newest journal.Entry
@@ -321,7 +318,7 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 		} else {
 			newest = e
 		}
-		if e.Recorded.Sub(e.At) > lateness {
+		if e.Late() {
 			sum.Late++
 		}
 		switch f := e.Facts.(type) {

@@ -262,17 +262,11 @@ func (s *State) disturbedSince(g steps.Gate, t taken) (disturbance, string, bool
 // sheet in force then and by the present one, in the gate's unit. A better gauge
 // in a newer sheet makes no reading better that was taken with the old one.
 func (s *State) widest(have measuring.Doubt, t taken, g steps.Gate) measuring.Doubt {
-	doubts := []measuring.Doubt{t.doubt}
+	doubts := []measuring.Doubt{have, t.doubt}
 	if now, ok := s.Sheet.Gauge(t.Gauge); ok {
 		doubts = append(doubts, now.Doubt())
 	}
-	unit := g.Limits.Unit()
-	for _, next := range doubts {
-		if next.Guard(unit) >= have.Guard(unit) {
-			have = next
-		}
-	}
-	return have
+	return measuring.Widest(g.Limits.Unit(), doubts...)
 }
 
 func lastOf(readings []taken, point string, n int) []taken {
