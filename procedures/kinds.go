@@ -63,7 +63,7 @@ func stepKinds() []stepKind {
 						"what it must have reached", "cure"},
 				}}}},
 		{kind: steps.Measure, check: staleAlone, sheet: gatesThere,
-			help:    "the gates that are measured; stale alone is every gate that this job has made stale",
+			help:    "the gates that are measured; `stale` alone is every gate that this job has made stale",
 			example: "step: measure-slots\nmeasure: [spar-depth]",
 			is:      field(func(s *s) *[]string { return &s.Gates }, namesValue{to: gate, except: steps.Stale})},
 		{kind: steps.Hold,

@@ -72,6 +72,9 @@ const (
 	Release Kind = "release"
 )
 
+// Kinds are all of them.
+func Kinds() []Kind { return []Kind{Do, Coat, Join, Wait, Measure, Hold, Release} }
+
 // A Step is one thing to do, with what it needs and what it leaves behind.
 type Step struct {
 	Name     string   `json:"name"`
