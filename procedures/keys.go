@@ -1,6 +1,10 @@
 package procedures
 
-import "gopkg.in/yaml.v3"
+import (
+	"slices"
+
+	"gopkg.in/yaml.v3"
+)
 
 // A key is one row of the table of keys, which the mappings of this package
 // make up between them: what a line of a document is called, what its value
@@ -92,10 +96,8 @@ func (f fields) has(name string) bool { return f.get(name) != nil }
 // item is the node of a name in the list under a key.
 func (f fields) item(key, name string) *yaml.Node {
 	list := f.get(key)
-	for _, n := range list.Content {
-		if n.Value == name {
-			return n
-		}
+	if i := slices.IndexFunc(list.Content, func(n *yaml.Node) bool { return n.Value == name }); i >= 0 {
+		return list.Content[i]
 	}
 	return list
 }
@@ -169,12 +171,7 @@ func (m mapping[T]) choices(values []*yaml.Node) int {
 }
 
 func (m mapping[T]) row(name string) int {
-	for j := range m.keys {
-		if m.keys[j].name == name {
-			return j
-		}
-	}
-	return -1
+	return slices.IndexFunc(m.keys, func(k key[T]) bool { return k.name == name })
 }
 
 func (m mapping[T]) names() []string {
