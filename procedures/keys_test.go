@@ -11,15 +11,15 @@ import (
 
 func TestEveryKindOfStepHasARow(t *testing.T) {
 	kinds := stepKinds()
-	for _, kind := range steps.Kinds() {
+	for _, traits := range steps.Kinds() {
 		n := 0
 		for _, k := range kinds {
-			if k.kind == kind {
+			if k.kind == traits.Kind {
 				n++
 			}
 		}
 		if n != 1 {
-			t.Errorf("the kind %s has %d rows", kind, n)
+			t.Errorf("the kind %s has %d rows", traits.Kind, n)
 		}
 	}
 	if len(kinds) != len(steps.Kinds()) {

@@ -23,9 +23,6 @@ type stepKind struct {
 	check func(f fields, s *steps.Step)
 	order func(v variant, s *steps.Step, say complain)
 	sheet func(v variant, s *steps.Step, sheet *steps.Sheet, say complain)
-
-	// last says that a build has one, at its end, and nothing else has any.
-	last bool
 }
 
 // complain reports a fault of the step at hand.
@@ -72,7 +69,7 @@ func stepKinds() []stepKind {
 			is: mapping[s]{what: "hold", keys: []key[s]{
 				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each answered on its own", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}}},
-		{kind: steps.Release, last: true, is: yesValue[s]{},
+		{kind: steps.Release, is: yesValue[s]{},
 			help:    "the last step of a build: the airframe may fly",
 			example: "step: release\nrelease: yes"},
 	}

@@ -118,7 +118,7 @@ func (d *Document) releaseLast(o *order) Faults {
 	say := func(s *steps.Step, format string, args ...any) { d.complain(s, &faults)(format, args...) }
 	var releases []*steps.Step
 	for s := range o.all() {
-		if kindOf(o.kinds, s.Kind).last {
+		if s.Kind.Traits().Releases {
 			releases = append(releases, s)
 		}
 	}

@@ -58,23 +58,6 @@ func Phases() []string {
 	return []string{Safe, Structure, Alignment, Controls, Power, Balance, Recheck}
 }
 
-// A Kind is what satisfies a step.
-type Kind string
-
-// The kinds of step.
-const (
-	Do      Kind = "do"
-	Coat    Kind = "coat"
-	Join    Kind = "join"
-	Wait    Kind = "wait"
-	Measure Kind = "measure"
-	Hold    Kind = "hold"
-	Release Kind = "release"
-)
-
-// Kinds are all of them.
-func Kinds() []Kind { return []Kind{Do, Coat, Join, Wait, Measure, Hold, Release} }
-
 // A Step is one thing to do, with what it needs and what it leaves behind.
 type Step struct {
 	Name     string   `json:"name"`
@@ -124,6 +107,12 @@ func (s Step) Label() string {
 		return s.Title
 	}
 	return s.Name
+}
+
+// AsksFor reports whether the step measures the gate, by name or as one that
+// may be stale.
+func (s Step) AsksFor(gate string) bool {
+	return slices.Contains(s.Gates, gate) || slices.Contains(s.Gates, Stale)
 }
 
 // For returns the procedure as it applies to one airframe: the steps that its
@@ -204,7 +193,7 @@ func (p *Procedure) DisturbedBy(joint string) []string {
 	var zones []string
 	for _, stage := range p.Stages {
 		for i := range stage.Steps { // by index: replaying a journal asks this often
-			if step := &stage.Steps[i]; step.Joint == joint && (step.Kind == Coat || step.Kind == Join) {
+			if step := &stage.Steps[i]; step.Joint == joint && step.Kind.Traits().Glues {
 				zones = append(zones, step.Disturbs...)
 			}
 		}

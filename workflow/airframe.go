@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // CheckMark returns an error where the text can't be an airframe's mark.
@@ -26,12 +27,12 @@ type Register struct {
 	Options []string
 }
 
-func (r Register) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := CheckMark(r.Mark); err != nil {
 		return nil, err
 	}
 	if s.Size() > 0 {
-		return nil, refuse(r.Mark, ByState, "it is registered already", "choose another mark")
+		return nil, refuse(r.Mark, ByState, "it is registered already", Remedy{Kind: ToChooseMark})
 	}
 	var names []string
 	for _, o := range r.Sheet.Options {
@@ -44,7 +45,7 @@ func (r Register) decide(s *State, c Circumstances) ([]Facts, error) {
 	}
 	options := slices.Clone(r.Options)
 	slices.Sort(options)
-	return []Facts{Registered{r.Mark, r.Sheet.Name, r.Digest, slices.Compact(options)}}, nil
+	return []journal.Facts{journal.Registered{Mark: r.Mark, Design: r.Sheet.Name, Sheet: r.Digest, Options: slices.Compact(options)}}, nil
 }
 
 // Start opens a job.
@@ -57,10 +58,10 @@ type Start struct {
 	Damages   []string // what it mends
 }
 
-func (r Start) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	p := r.Procedure
 	if p.Design != "" && p.Design != s.Airframe.Design {
-		return nil, refuse(p.Name, ByState, fmt.Sprintf("it is for the design %s, and %s is a %s", p.Design, s.Airframe.Mark, s.Airframe.Design), "")
+		return nil, refuse(p.Name, ByState, fmt.Sprintf("it is for the design %s, and %s is a %s", p.Design, s.Airframe.Mark, s.Airframe.Design), Remedy{})
 	}
 	if err := r.checkZone(s); err != nil {
 		return nil, err
@@ -75,7 +76,7 @@ func (r Start) decide(s *State, c Circumstances) ([]Facts, error) {
 			if mended {
 				state = "mended"
 			}
-			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), "")
+			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), Remedy{})
 		}
 	}
 	id, n := p.Name, 1
@@ -85,22 +86,22 @@ func (r Start) decide(s *State, c Circumstances) ([]Facts, error) {
 			continue
 		}
 		if slices.Contains(open, j) && j.Zone == r.Zone {
-			return nil, refuse(p.Name, ByState, "it is open already as job "+j.ID, "go on with fettle next "+s.Airframe.Mark)
+			return nil, refuse(p.Name, ByState, "it is open already as job "+j.ID, s.remedy(Remedy{Kind: ToSeeNext}))
 		}
 		n++
 		id = fmt.Sprintf("%s-%d", p.Name, n)
 	}
 	if r.SheetSum != s.SheetSum && len(open) > 0 {
-		return nil, refuse(p.Name, ByState, fmt.Sprintf("job %s is open under another revision of the design sheet", open[0].ID), "finish it first")
+		return nil, refuse(p.Name, ByState, fmt.Sprintf("job %s is open under another revision of the design sheet", open[0].ID), s.remedy(Remedy{Kind: ToFinish, Name: open[0].ID}))
 	}
-	return []Facts{JobOpened{id, r.Digest, r.SheetSum, r.Zone, r.Damages}}, nil
+	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetSum, Zone: r.Zone, Damages: r.Damages}}, nil
 }
 
 func (r Start) checkZone(s *State) error {
 	on := r.Procedure.On
 	if len(on) == 0 {
 		if r.Zone != "" {
-			return bad("%s is not started on a zone; leave --zone out", r.Procedure.Name)
+			return &BadRequestError{Text: r.Procedure.Name + " is not started on a zone", Remedy: Remedy{Kind: ToOmitZone}}
 		}
 		return nil
 	}
@@ -111,7 +112,7 @@ func (r Start) checkZone(s *State) error {
 		}
 	}
 	if r.Zone == "" {
-		return bad("%s is started on a zone; say which with --zone: %s", r.Procedure.Name, strings.Join(zones, ", "))
+		return &BadRequestError{Text: r.Procedure.Name + " is started on a zone", Remedy: Remedy{Kind: ToNameZone, Names: zones}}
 	}
 	if !slices.Contains(zones, r.Zone) {
 		return unknown("zone for "+r.Procedure.Name, r.Zone, zones)
@@ -126,18 +127,18 @@ type ReadBench struct {
 	Set         []steps.Setting   // conditions
 }
 
-func (r ReadBench) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "bench", Reasons: []Reason{*reason}}
 	}
-	var facts []Facts
+	var facts []journal.Facts
 	switch {
 	case !r.Temperature.IsZero():
 		celsius, err := r.Temperature.Celsius()
 		if err != nil || celsius < -40 || celsius > 60 {
 			return nil, bad("%s is no temperature of a bench", r.Temperature)
 		}
-		facts = append(facts, BenchRead{r.Temperature, r.Humidity})
+		facts = append(facts, journal.BenchRead{Temperature: r.Temperature, Humidity: r.Humidity})
 	case !r.Humidity.IsZero():
 		return nil, bad("humidity is read together with the temperature; give both")
 	}
@@ -145,7 +146,7 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]Facts, error) {
 		if err := s.checkSetting(set); err != nil {
 			return nil, err
 		}
-		facts = append(facts, ConditionSet{set})
+		facts = append(facts, journal.ConditionSet{Setting: set})
 	}
 	if len(facts) == 0 {
 		return nil, bad("nothing was said of the bench")
@@ -171,7 +172,7 @@ func (s *State) checkSetting(set steps.Setting) error {
 // Note records free words.
 type Note struct{ Text string }
 
-func (r Note) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Note) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	text := strings.TrimSpace(r.Text)
 	if text == "" {
 		return nil, bad("the note is empty")
@@ -179,29 +180,29 @@ func (r Note) decide(s *State, c Circumstances) ([]Facts, error) {
 	if len(text) > 8192 {
 		return nil, bad("the note is longer than 8 KiB")
 	}
-	return []Facts{Noted{text}}, nil
+	return []journal.Facts{journal.Noted{Text: text}}, nil
 }
 
 // KeepPhoto records that a photo was kept, and what it shows.
-type KeepPhoto struct{ PhotoKept }
+type KeepPhoto struct{ journal.PhotoKept }
 
-func (r KeepPhoto) decide(s *State, _ Circumstances) ([]Facts, error) {
+func (r KeepPhoto) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 	for _, p := range r.Of {
 		if p < 0 || p >= s.Size() {
 			return nil, UnknownEntry(p)
 		}
 	}
-	return []Facts{r.PhotoKept}, nil
+	return []journal.Facts{r.PhotoKept}, nil
 }
 
 // RecordSeal records that the head of the journal was signed.
-type RecordSeal struct{ Sealed }
+type RecordSeal struct{ journal.Sealed }
 
-func (r RecordSeal) decide(s *State, _ Circumstances) ([]Facts, error) {
+func (r RecordSeal) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 	if r.Size < 1 || r.Size > s.Size() {
 		return nil, bad("a seal of %d entries is not of this journal of %d", r.Size, s.Size())
 	}
-	return []Facts{r.Sealed}, nil
+	return []journal.Facts{r.Sealed}, nil
 }
 
 // UnknownEntry is the error for a position that the journal has not.

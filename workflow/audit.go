@@ -10,12 +10,13 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // An AuditedReading is one reading with everything the journal says of it.
 type AuditedReading struct {
-	Entry   Entry
-	Reading ReadingTaken
+	Entry   journal.Entry
+	Reading journal.ReadingTaken
 	Gate    steps.Gate  // as it was limited then
 	Gauge   steps.Gauge // what it was read with
 	Job     string      // the job whose measure step it was for; "" where none was open
@@ -27,7 +28,7 @@ type AuditedReading struct {
 
 	TakenBack  int64  // the entry that took it back; 0: none
 	Superseded int64  // the later reading that counts instead; 0: none
-	StaleBy    string // what it counts no more for, one line
+	StaleBy    Cause  // what it counts no more for
 	StaleEntry int64  // the entry that disturbed it; 0: none
 	Concession int64  // the entry that accepted it all the same; 0: none
 	Reason     string // of the concession
@@ -66,11 +67,11 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 	sheet := s.docs.Sheets[s.Airframe.Sheet]
 	for _, e := range s.Entries {
 		switch f := e.Facts.(type) {
-		case JobOpened:
+		case journal.JobOpened:
 			sheet = s.docs.Sheets[f.Sheet]
-		case JobMoved:
+		case journal.JobMoved:
 			sheet = s.docs.Sheets[f.Sheet]
-		case ReadingTaken:
+		case journal.ReadingTaken:
 			all = append(all, s.audited(e, f, sheet))
 		}
 	}
@@ -109,7 +110,7 @@ func (s *State) checkFilter(f AuditFilter) error {
 }
 
 // audited judges one reading alone, by the limits that held when it was taken.
-func (s *State) audited(e Entry, f ReadingTaken, sheet *steps.Sheet) AuditedReading {
+func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sheet) AuditedReading {
 	r := AuditedReading{Entry: e, Reading: f}
 	r.Gate, _ = sheet.Gate(f.Gate)
 	r.Gauge, _ = sheet.Gauge(f.Gauge)
@@ -134,7 +135,7 @@ func (s *State) measuredFor(position int64, gate string) string {
 			continue
 		}
 		for _, step := range j.Procedure.Steps() {
-			if step.Kind != steps.Measure || !slices.Contains(step.Gates, gate) && !slices.Contains(step.Gates, steps.Stale) {
+			if !step.AsksFor(gate) {
 				continue
 			}
 			if m, done := j.done[step.Name]; !done || m.position > position {
@@ -151,11 +152,11 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 	r.TakenBack = s.undone[position]
 	for _, e := range s.Entries[position+1:] {
 		switch f := e.Facts.(type) {
-		case ConcessionGranted:
+		case journal.ConcessionGranted:
 			if s.Live(e.Position) && slices.Contains(f.Readings, position) {
 				r.Concession, r.Reason = e.Position, f.Reason
 			}
-		case Released:
+		case journal.Released:
 			if s.Live(e.Position) && slices.Contains(f.RestsOn, position) {
 				r.Releases = append(r.Releases, e.Position)
 			}
@@ -167,9 +168,9 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 		r.Doubt = s.inDoubt(t)
 	}
 	if d, zone, ok := s.firstDisturbance(r.Gate, t); ok {
-		r.StaleBy, r.StaleEntry = zone+" was disturbed by "+d.by, d.position
+		r.StaleBy, r.StaleEntry = Cause{Text: zone + " was disturbed by " + d.by}, d.position
 	} else if why := s.outlived(r.Gate.Life, t, at); why != "" {
-		r.StaleBy = why
+		r.StaleBy.Text = why
 	}
 	later := 0
 	for _, other := range all {
@@ -190,14 +191,14 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 	position := r.Entry.Position
 	switch {
 	case counts[position]:
-		r.StaleBy, r.StaleEntry, r.Superseded = "", 0, 0
+		r.StaleBy, r.StaleEntry, r.Superseded = Cause{}, 0, 0
 		return
-	case r.TakenBack > 0 || r.StaleBy != "" || r.Superseded > 0 || r.Doubt != nil:
+	case r.TakenBack > 0 || !r.StaleBy.IsZero() || r.Superseded > 0 || r.Doubt != nil:
 		return
 	}
 	now, err := s.GateReport(r.Reading.Gate, at)
 	if err != nil {
-		r.StaleBy = "the design has no such gate now"
+		r.StaleBy.Text = "the design has no such gate now"
 		return
 	}
 	record := s.gates[r.Reading.Gate]
@@ -206,13 +207,13 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 			r.StaleBy, _ = s.discounts(now.Gate, record, s.lastInDoubt(record), t, at)
 		}
 	}
-	if r.StaleBy != "" {
+	if !r.StaleBy.IsZero() {
 		return
 	}
-	r.StaleBy = "the design has no such point now"
+	r.StaleBy.Text = "the design has no such point now"
 	for _, p := range now.Rests { // another one at its point counts instead
-		if f, ok := s.Entries[p].Facts.(ReadingTaken); ok && f.Point == r.Reading.Point {
-			r.StaleBy, r.Superseded = "", p
+		if f, ok := s.Entries[p].Facts.(journal.ReadingTaken); ok && f.Point == r.Reading.Point {
+			r.StaleBy, r.Superseded = Cause{}, p
 		}
 	}
 }
@@ -221,7 +222,7 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 // its gate's zones.
 func (s *State) firstDisturbance(g steps.Gate, t taken) (disturbance, string, bool) {
 	for _, e := range s.Entries[t.position+1:] {
-		by, zones := disturbs(e)
+		by, zones := s.disturbs(e)
 		for _, z := range zones {
 			if slices.Contains(g.Of, z) || g.Mass && z == steps.MassZone {
 				return disturbance{e.Position, e.At, by}, z, true
@@ -236,11 +237,11 @@ type AuditSummary struct {
 	Entries, Readings   int
 	Out, Undecided      int // readings that were, alone
 	Current             []string
-	NotCurrent          []string // gates that have one reason in common, with that
+	NotCurrent          []Cause // gates that have one reason in common, with that
 	NeverTaken          []string
 	NeverChecked        []string // gauges that were read and that the record has no check of
-	NotGood             []string // gauges whose last check was not good
-	InDoubt             []string // readings, with why
+	NotGood             []Cause  // gauges whose last check was not good
+	InDoubt             []Cause  // readings, with why
 	Lapsed              []string // joints whose window was missed
 	Concessions         []string
 	Corrections         []string
@@ -266,8 +267,8 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 			sum.Undecided++
 		}
 	}
-	var reasons []string
-	gates := map[string][]string{} // that are not current, by their reason
+	var reasons []Cause
+	gates := map[Cause][]string{} // that are not current, by their reason
 	for _, g := range s.Gates(at) {
 		switch g.Standing {
 		case Current:
@@ -283,7 +284,7 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 		}
 	}
 	for _, why := range reasons {
-		sum.NotCurrent = append(sum.NotCurrent, strings.Join(gates[why], ", ")+": "+why)
+		sum.NotCurrent = append(sum.NotCurrent, why.after(strings.Join(gates[why], ", ")+": "))
 	}
 	s.sumGauges(&sum, readings, at)
 	s.sumEntries(&sum, at)
@@ -297,12 +298,12 @@ func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.
 			sum.NeverChecked = append(sum.NeverChecked, name)
 		}
 		if r.Doubt != nil {
-			sum.InDoubt = append(sum.InDoubt, fmt.Sprintf("%s, entry %d: %s", strings.TrimSpace(r.Reading.Gate+" "+r.Reading.Point), r.Entry.Position, r.Doubt.Doubts()))
+			sum.InDoubt = append(sum.InDoubt, r.Doubt.Doubts().after(fmt.Sprintf("%s, entry %d: ", strings.TrimSpace(r.Reading.Gate+" "+r.Reading.Point), r.Entry.Position)))
 		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.gauges)) {
 		if c := s.lastBad(name, at); c != nil {
-			sum.NotGood = append(sum.NotGood, fmt.Sprintf("%s, found on %s %s, entry %d", name, day(c.At), c.Off.Found(), c.Position))
+			sum.NotGood = append(sum.NotGood, Cause{fmt.Sprintf("%s, entry %d, found %s", name, c.Position, c.Off.Found()), c.At})
 		}
 	}
 }
@@ -312,8 +313,8 @@ const lateness = 10 * time.Minute
 
 // sumEntries adds what the entries show one by one.
 func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
-	var newest Entry
-	coated := map[string]Entry{} // by job, joint and step: the coat that waits
+	var newest journal.Entry
+	coated := map[string]journal.Entry{} // by job, joint and step: the coat that waits
 	for _, e := range s.Entries {
 		if e.Recorded.Before(newest.Recorded) {
 			sum.Backwards = append(sum.Backwards, fmt.Sprintf("entry %d was recorded at a time before entry %d", e.Position, newest.Position))
@@ -324,17 +325,17 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 			sum.Late++
 		}
 		switch f := e.Facts.(type) {
-		case Undone:
+		case journal.Undone:
 			sum.Corrections = append(sum.Corrections, fmt.Sprintf("entry %d took back %v%s", e.Position, f.TakesBack, reasoned(f.Reason)))
-		case ConcessionGranted:
+		case journal.ConcessionGranted:
 			if s.Live(e.Position) {
 				sum.Concessions = append(sum.Concessions, fmt.Sprintf("%s, by %s, entry %d: %s", f.Gate, e.By, e.Position, f.Reason))
 			}
-		case Released:
+		case journal.Released:
 			if s.Live(e.Position) {
 				sum.Releases++
 			}
-		case Coated:
+		case journal.Coated:
 			key := f.Job + "/" + f.Joint + "/" + f.Step
 			if was, twice := coated[key]; twice && s.Live(e.Position) {
 				sum.Lapsed = append(sum.Lapsed, fmt.Sprintf("%s of %s: coated by entry %d, and again by entry %d", f.Joint, f.Job, was.Position, e.Position))

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"testing"
 	"time"
+
+	"fettle/workflow/journal"
 )
 
 // BenchmarkReplay reads and folds a journal of 10,000 entries: readings,
@@ -14,22 +16,22 @@ func BenchmarkReplay(b *testing.B) {
 	for len(entries) < 10_000 {
 		i := len(entries)
 		at := start.now.Add(time.Duration(i) * time.Minute)
-		var f Facts = ReadingTaken{Gate: "slot", Point: "root", Value: q(fmt.Sprintf("%d.%02d mm", 3+i%2, i%100)), Gauge: "caliper"}
+		var f journal.Facts = journal.ReadingTaken{Gate: "slot", Point: "root", Value: q(fmt.Sprintf("%d.%02d mm", 3+i%2, i%100)), Gauge: "caliper"}
 		switch i % 10 {
 		case 3:
-			f = BenchRead{Temperature: q(fmt.Sprintf("%d °C", 15+i%10))}
+			f = journal.BenchRead{Temperature: q(fmt.Sprintf("%d °C", 15+i%10))}
 		case 7:
-			f = Reworked{Gate: "slot", Disturbs: []string{"wing"}}
+			f = journal.Reworked{Gate: "slot", Disturbs: []string{"wing"}}
 		}
-		entries = append(entries, Entry{int64(i), at, at, "builder", "test", f})
+		entries = append(entries, journal.Entry{Position: int64(i), At: at, Recorded: at, By: "builder", Program: "test", Facts: f})
 	}
-	records, err := Encode(entries)
+	records, err := journal.Encode(entries)
 	if err != nil {
 		b.Fatal(err)
 	}
 	b.ResetTimer()
 	for b.Loop() {
-		read, err := Decode(records, 0)
+		read, err := journal.Decode(records, 0)
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -9,11 +9,12 @@ import (
 	"fettle/steps"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // A Damage is something found, until a job that mends it is complete.
 type Damage struct {
-	DamageFound
+	journal.DamageFound
 	At         time.Time
 	By         string
 	Position   int64
@@ -34,7 +35,7 @@ func (q Quarantine) Open() bool { return len(q.Lines) > 0 && !q.Cleared }
 
 // A Flown is one flight.
 type Flown struct {
-	FlightLogged
+	journal.FlightLogged
 	At       time.Time
 	Position int64
 }
@@ -49,26 +50,31 @@ const (
 	Moved   = "moved"
 )
 
-// live applies an entry about the airframe's life between jobs.
-func (s *State) live(e Entry) error {
-	switch f := e.Facts.(type) {
-	case DamageFound:
-		s.Damages = append(s.Damages, &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: Quarantine{Lines: f.Quarantine}})
-	case QuarantineCleared:
-		d, err := s.Damage(f.Damage)
-		if err != nil {
-			return err
-		}
-		d.Quarantine.Cleared = true
-	case EquipmentChanged:
-		for _, d := range s.Damages {
-			if f.Change == Removed && slices.Contains(f.Disturbs, d.Zone) && !e.At.Before(d.At) {
-				d.Quarantine.Off = true
-			}
-		}
-	case FlightLogged:
-		s.Flights = append(s.Flights, Flown{f, e.At, e.Position})
+func (s *State) damage(f journal.DamageFound, e journal.Entry) error {
+	s.Damages = append(s.Damages, &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: Quarantine{Lines: f.Quarantine}})
+	return nil
+}
+
+func (s *State) clearQuarantine(f journal.QuarantineCleared, _ journal.Entry) error {
+	d, err := s.Damage(f.Damage)
+	if err != nil {
+		return err
 	}
+	d.Quarantine.Cleared = true
+	return nil
+}
+
+func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) error {
+	for _, d := range s.Damages {
+		if f.Change == Removed && slices.Contains(f.Disturbs, d.Zone) && !e.At.Before(d.At) {
+			d.Quarantine.Off = true
+		}
+	}
+	return nil
+}
+
+func (s *State) fly(f journal.FlightLogged, e journal.Entry) error {
+	s.Flights = append(s.Flights, Flown{f, e.At, e.Position})
 	return nil
 }
 
@@ -166,11 +172,11 @@ type ReportDamage struct {
 	Seen   []Sighting
 }
 
-func (r ReportDamage) decide(s *State, _ Circumstances) ([]Facts, error) {
+func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 	if len(r.Seen) == 0 {
 		return nil, bad("nothing was reported")
 	}
-	var facts []Facts
+	var facts []journal.Facts
 	for _, seen := range r.Seen {
 		if !slices.Contains(s.Sheet.Zones, seen.Zone) {
 			return nil, unknown("zone", seen.Zone, s.Sheet.Zones)
@@ -185,7 +191,7 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]Facts, error) {
 			return nil, bad("the note is longer than 8 KiB")
 		}
 		finding, _ := r.Triage.Finding(seen.Finding)
-		facts = append(facts, DamageFound{
+		facts = append(facts, journal.DamageFound{
 			Damage:  fmt.Sprintf("D%d", s.damagesEver()+len(facts)+1),
 			Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Note: strings.TrimSpace(seen.Note), Quarantine: finding.Quarantine,
 		})
@@ -214,7 +220,7 @@ func CheckFinding(triage *steps.Triage, words string) error {
 func (s *State) damagesEver() int {
 	n := 0
 	for _, e := range s.Entries {
-		if _, ok := e.Facts.(DamageFound); ok {
+		if _, ok := e.Facts.(journal.DamageFound); ok {
 			n++
 		}
 	}
@@ -227,18 +233,18 @@ type ClearQuarantine struct {
 	Answers []bool
 }
 
-func (r ClearQuarantine) decide(s *State, _ Circumstances) ([]Facts, error) {
+func (r ClearQuarantine) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 	d, err := s.Damage(r.Damage)
 	if err != nil {
 		return nil, err
 	}
 	if !d.Quarantine.Open() {
-		return nil, refuse("quarantine of "+d.Damage, ByState, "no quarantine of it is open", "")
+		return nil, refuse("quarantine of "+d.Damage, ByState, "no quarantine of it is open", Remedy{})
 	}
 	if reasons := unconfirmed(d.Quarantine.Lines, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: reasons}
 	}
-	return []Facts{QuarantineCleared{d.Damage, d.Quarantine.Lines}}, nil
+	return []journal.Facts{journal.QuarantineCleared{Damage: d.Damage, Lines: d.Quarantine.Lines}}, nil
 }
 
 // ChangeEquipment records that equipment was fitted, removed or moved.
@@ -248,7 +254,7 @@ type ChangeEquipment struct {
 	Note         string
 }
 
-func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]Facts, error) {
+func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 	var names []string
 	for _, e := range s.Sheet.Equipment {
 		if e.Name != r.Item {
@@ -263,7 +269,7 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]Facts, error) {
 		case !r.Arm.IsZero() && r.Arm.Dimension() != quantity.Length:
 			return nil, bad("%s is no arm; it is a length behind the datum", r.Arm.Typed())
 		}
-		return []Facts{EquipmentChanged{r.Item, r.Change, r.Mass, r.Arm, strings.TrimSpace(r.Note), e.Disturbs}}, nil
+		return []journal.Facts{journal.EquipmentChanged{Item: r.Item, Change: r.Change, Mass: r.Mass, Arm: r.Arm, Note: strings.TrimSpace(r.Note), Disturbs: e.Disturbs}}, nil
 	}
 	return nil, unknown("equipment of "+s.Sheet.Name, r.Item, names)
 }
@@ -280,8 +286,8 @@ type LogFlight struct {
 	Check   string // the procedure that a hard landing asks for
 }
 
-func (r LogFlight) decide(s *State, _ Circumstances) ([]Facts, error) {
-	f := FlightLogged{Landing: r.Landing, Note: strings.TrimSpace(r.Note)}
+func (r LogFlight) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
+	f := journal.FlightLogged{Landing: r.Landing, Note: strings.TrimSpace(r.Note)}
 	switch r.Landing {
 	case Soft:
 	case Hard:
@@ -289,5 +295,5 @@ func (r LogFlight) decide(s *State, _ Circumstances) ([]Facts, error) {
 	default:
 		return nil, unknown("landing", r.Landing, []string{Soft, Hard})
 	}
-	return []Facts{f}, nil
+	return []journal.Facts{f}, nil
 }

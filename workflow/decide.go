@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"fettle/steps/nearest"
+	"fettle/workflow/journal"
 )
 
 // Circumstances are what a decision may know beside the state.
@@ -16,22 +17,22 @@ type Circumstances struct {
 
 // A Request is something a person asks to have recorded.
 type Request interface {
-	decide(s *State, c Circumstances) ([]Facts, error)
+	decide(s *State, c Circumstances) ([]journal.Facts, error)
 }
 
 // Decide gives the entries that would record the request, to be appended at
 // the state's size, or an error: a *Refusal with every reason, an
 // *UnknownError, or one that wraps ErrBadRequest. The state is not changed.
-func (s *State) Decide(r Request, c Circumstances) ([]Entry, error) {
+func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 	if c.At.IsZero() {
 		c.At = c.Now
 	}
 	c.Now, c.At = c.Now.UTC().Truncate(time.Second), c.At.UTC().Truncate(time.Second)
 	if c.At.After(c.Now) {
-		return nil, bad("%s lies in the future", c.At.Format(time.RFC3339))
+		return nil, bad("the time given lies in the future")
 	}
 	if c.By == "" {
-		return nil, bad("nobody is named; say who with --by")
+		return nil, &BadRequestError{Text: "nobody is named", Remedy: Remedy{Kind: ToNameWho}}
 	}
 	if _, first := r.(Register); !first && s.Sheet == nil {
 		return nil, bad("the journal does not begin with an airframe")
@@ -44,16 +45,16 @@ func (s *State) Decide(r Request, c Circumstances) ([]Entry, error) {
 }
 
 // entries makes entries of facts, at the end of the journal.
-func (s *State) entries(facts []Facts, c Circumstances) []Entry {
-	entries := make([]Entry, len(facts))
+func (s *State) entries(facts []journal.Facts, c Circumstances) []journal.Entry {
+	entries := make([]journal.Entry, len(facts))
 	for i, f := range facts {
-		entries[i] = Entry{s.Size() + int64(i), c.At, c.Now, c.By, c.Program, f}
+		entries[i] = journal.Entry{Position: s.Size() + int64(i), At: c.At, Recorded: c.Now, By: c.By, Program: c.Program, Facts: f}
 	}
 	return entries
 }
 
 // then is the state after more facts, for decisions that go on from there.
-func (s *State) then(facts []Facts, c Circumstances) (*State, error) {
+func (s *State) then(facts []journal.Facts, c Circumstances) (*State, error) {
 	all := append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries(facts, c)...)
 	return Replay(all, s.docs)
 }

@@ -10,11 +10,12 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // A GaugeCheck is a check of a gauge with what was found.
 type GaugeCheck struct {
-	GaugeChecked
+	journal.GaugeChecked
 	Position int64
 	At       time.Time
 	By       string
@@ -24,8 +25,8 @@ type GaugeCheck struct {
 }
 
 // Doubts says why a reading is in doubt for the check's sake.
-func (c GaugeCheck) Doubts() string {
-	return fmt.Sprintf("it was read with %s, found on %s %s", c.Gauge, day(c.At), c.Off.Found())
+func (c GaugeCheck) Doubts() Cause {
+	return Cause{fmt.Sprintf("it was read with %s, which was found %s", c.Gauge, c.Off.Found()), c.At}
 }
 
 // gaugeRecord is every check of one gauge that stands.
@@ -35,7 +36,7 @@ type gaugeRecord struct {
 }
 
 // checked adds a check to what is known of its gauge.
-func (s *State) checked(f GaugeChecked, e Entry) {
+func (s *State) checked(f journal.GaugeChecked, e journal.Entry) error {
 	if s.gauges[f.Gauge] == nil {
 		s.gauges[f.Gauge] = &gaugeRecord{}
 	}
@@ -44,6 +45,7 @@ func (s *State) checked(f GaugeChecked, e Entry) {
 	c := &GaugeCheck{GaugeChecked: f, Position: e.Position, At: e.At, By: e.By, doubt: gauge.Doubt()}
 	g.entered = append(g.entered, c)
 	g.timed = slices.Insert(g.timed, g.byTime(e.Position, e.At), c)
+	return nil
 }
 
 // judgeChecks decides which checks were good: by the sheet in force then, and
@@ -131,23 +133,17 @@ func (s *State) barred(gauge string, at time.Time) []Reason {
 		return nil
 	}
 	return []Reason{{Because: ByGauge,
-		Text: fmt.Sprintf("%s was not good when it was last checked: on %s it was found %s (entry %d)", gauge, day(c.At), c.Off.Found(), c.Position),
-		Do:   "take another gauge, or set it right and check it again: " + CheckLine(s.Airframe.Mark, gauge, c.Of)}}
+		Text: fmt.Sprintf("%s failed its last check (entry %d): it was found %s", gauge, c.Position, c.Off.Found()), At: c.At,
+		Remedy: s.remedy(Remedy{Kind: ToCheckGauge, Gauge: gauge, Value: c.Of})}}
 }
 
-// CheckLine is the command that checks a gauge, with the values left open.
-func CheckLine(mark, gauge string, of quantity.Quantity) string {
-	size := "…" + of.Unit()
-	return fmt.Sprintf("fettle gauge %s %s --reads %s --of %s", mark, gauge, size, size)
-}
-
-// measureIt says what to do for a gate that is to be measured: check its gauge
+// measureIt is what to do for a gate that is to be measured: check its gauge
 // first, if that may not be measured with.
-func (s *State) measureIt(g steps.Gate, at time.Time) string {
+func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
 	if c := s.lastBad(g.Gauge, at); c != nil {
-		return fmt.Sprintf("measure it once %s is found good, or with another gauge; to check it: %s", g.Gauge, CheckLine(s.Airframe.Mark, g.Gauge, c.Of))
+		return s.remedy(Remedy{Kind: ToCheckGauge, Gauge: g.Gauge, Value: c.Of, Gate: g.Name})
 	}
-	return "measure it: " + MeasureLine(s.Airframe.Mark, g)
+	return s.remedy(Remedy{Kind: ToMeasure, Gate: g.Name, Points: g.Readings(), Unit: g.Limits.Unit()})
 }
 
 // inDoubt is the check that puts a reading in doubt: one that was not good and
@@ -222,7 +218,7 @@ func (s *State) GaugeReport(name string, at time.Time) (GaugeReport, error) {
 	}
 	r := GaugeReport{Gauge: gauge, Last: s.lastCheck(name, s.Size(), at), Barred: s.barred(name, at)}
 	for _, e := range s.Entries {
-		f, ok := e.Facts.(ReadingTaken)
+		f, ok := e.Facts.(journal.ReadingTaken)
 		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(taken{position: e.Position, at: e.At, ReadingTaken: f}) != nil {
 			r.InDoubt = append(r.InDoubt, e.Position)
 		}
@@ -237,7 +233,7 @@ type CheckGauge struct {
 	Note      string
 }
 
-func (r CheckGauge) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r CheckGauge) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	gauge, ok := s.Sheet.Gauge(r.Gauge)
 	if !ok {
 		return nil, unknown("gauge", r.Gauge, gaugeNames(s.Sheet))
@@ -259,5 +255,5 @@ func (r CheckGauge) decide(s *State, c Circumstances) ([]Facts, error) {
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "the check of " + r.Gauge, Reasons: []Reason{*reason}}
 	}
-	return []Facts{GaugeChecked{r.Gauge, r.Of, r.Reads, strings.TrimSpace(r.Note)}}, nil
+	return []journal.Facts{journal.GaugeChecked{Gauge: r.Gauge, Of: r.Of, Reads: r.Reads, Note: strings.TrimSpace(r.Note)}}, nil
 }

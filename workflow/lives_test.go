@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // Random lives of an airframe: whatever is asked for, in whatever order, with
@@ -292,7 +293,7 @@ func (l *life) checkFlight(t *rapid.T) {
 	live := standing(l.state.Entries)
 	var rests []int64
 	for _, e := range live {
-		if f, ok := e.Facts.(Released); ok {
+		if f, ok := e.Facts.(journal.Released); ok {
 			rests = f.RestsOn
 		}
 	}
@@ -300,11 +301,11 @@ func (l *life) checkFlight(t *rapid.T) {
 		if e := l.state.Entries[p]; naiveDoubt(live, e) {
 			t.Fatalf("it stands released on entry %d, which is in doubt", p)
 		}
-		if !slices.ContainsFunc(live, func(e Entry) bool { return e.Position == p }) {
+		if !slices.ContainsFunc(live, func(e journal.Entry) bool { return e.Position == p }) {
 			t.Fatalf("it stands released on entry %d, which was taken back", p)
 		}
 	}
-	for _, g := range inForce(live, math.MaxInt64).GatesFor(live[0].Facts.(Registered).Options) {
+	for _, g := range inForce(live, math.MaxInt64).GatesFor(live[0].Facts.(journal.Registered).Options) {
 		if stands := naiveStanding(l.state.Entries, l.now, g); g.Critical && stands != Current && stands != "" {
 			t.Fatalf("it stands released with %s %s", g.Name, stands)
 		}
@@ -320,12 +321,12 @@ func (l *life) checkFlight(t *rapid.T) {
 // naiveCure recomputes how long a joint cures: by the coldest bench in force
 // when it was closed, or entered since for before its cure at the bench's
 // reading before.
-func naiveCure(live []Entry, j joined) time.Duration {
+func naiveCure(live []journal.Entry, j joined) time.Duration {
 	least, _ := adhesiveOf(j.Joint).Cure.Duration()
 	coldest := 20.0
 	cure := func() time.Duration { return time.Duration(float64(least) * math.Pow(2, (20-min(coldest, 20))/10)) }
 	for _, e := range live {
-		f, ok := e.Facts.(BenchRead)
+		f, ok := e.Facts.(journal.BenchRead)
 		if !ok {
 			continue
 		}
@@ -344,18 +345,18 @@ func naiveCure(live []Entry, j joined) time.Duration {
 var papers = sync.OnceValue(documents)
 
 // inForce is the sheet in force after the entry at the position.
-func inForce(live []Entry, position int64) *steps.Sheet {
+func inForce(live []journal.Entry, position int64) *steps.Sheet {
 	sum := ""
 	for _, e := range live {
 		if e.Position > position {
 			break
 		}
 		switch f := e.Facts.(type) {
-		case Registered:
+		case journal.Registered:
 			sum = f.Sheet
-		case JobOpened:
+		case journal.JobOpened:
 			sum = f.Sheet
-		case JobMoved:
+		case journal.JobMoved:
 			sum = f.Sheet
 		}
 	}
@@ -376,7 +377,7 @@ func naiveGuard(s *steps.Sheet, gauge string) (guard, step float64) {
 
 // naiveStanding recomputes how a gate stands; Failed stands for undecided, too,
 // and "" for what lies so near to a border that rounding decides.
-func naiveStanding(entries []Entry, now time.Time, g steps.Gate) GateStanding {
+func naiveStanding(entries []journal.Entry, now time.Time, g steps.Gate) GateStanding {
 	counting := naiveCounting(entries, now, g)
 	if len(counting) == 0 {
 		return StaleGate
@@ -384,7 +385,7 @@ func naiveStanding(entries []Entry, now time.Time, g steps.Gate) GateStanding {
 	live := standing(entries)
 	worst := Current
 	for _, less := range orders() {
-		slices.SortFunc(counting, func(a, b Entry) int {
+		slices.SortFunc(counting, func(a, b journal.Entry) int {
 			if less(a, b) {
 				return -1
 			}
@@ -395,7 +396,7 @@ func naiveStanding(entries []Entry, now time.Time, g steps.Gate) GateStanding {
 		for _, p := range g.PointNames() {
 			var values []float64
 			for _, e := range slices.Backward(counting) {
-				f := e.Facts.(ReadingTaken)
+				f := e.Facts.(journal.ReadingTaken)
 				if f.Point != p || len(values) == g.Repeat {
 					continue
 				}
@@ -442,8 +443,8 @@ func naiveStanding(entries []Entry, now time.Time, g steps.Gate) GateStanding {
 
 // naiveBad recomputes that a check was not good, by the sheet in force then or
 // by the last one.
-func naiveBad(live []Entry, e Entry) bool {
-	f := e.Facts.(GaugeChecked)
+func naiveBad(live []journal.Entry, e journal.Entry) bool {
+	f := e.Facts.(journal.GaugeChecked)
 	reads, _ := f.Reads.Float("mm")
 	of, _ := f.Of.Float("mm")
 	then, _ := naiveGuard(inForce(live, e.Position), f.Gauge)
@@ -452,18 +453,18 @@ func naiveBad(live []Entry, e Entry) bool {
 }
 
 // orders are the two orders in which entries stand: by entry and by time.
-func orders() []func(a, b Entry) bool {
-	byEntry := func(a, b Entry) bool { return a.Position < b.Position }
-	byTime := func(a, b Entry) bool { return a.At.Before(b.At) || a.At.Equal(b.At) && byEntry(a, b) }
-	return []func(a, b Entry) bool{byEntry, byTime}
+func orders() []func(a, b journal.Entry) bool {
+	byEntry := func(a, b journal.Entry) bool { return a.Position < b.Position }
+	byTime := func(a, b journal.Entry) bool { return a.At.Before(b.At) || a.At.Equal(b.At) && byEntry(a, b) }
+	return []func(a, b journal.Entry) bool{byEntry, byTime}
 }
 
 // naiveDoubt recomputes that a reading is in doubt: in one order or the other
 // there is a bad check of its gauge with no good one between the two.
-func naiveDoubt(live []Entry, r Entry) bool {
-	return slices.ContainsFunc(live, func(b Entry) bool {
-		return isCheck(live, b, r, true) && slices.ContainsFunc(orders(), func(less func(a, b Entry) bool) bool {
-			return !slices.ContainsFunc(live, func(g Entry) bool {
+func naiveDoubt(live []journal.Entry, r journal.Entry) bool {
+	return slices.ContainsFunc(live, func(b journal.Entry) bool {
+		return isCheck(live, b, r, true) && slices.ContainsFunc(orders(), func(less func(a, b journal.Entry) bool) bool {
+			return !slices.ContainsFunc(live, func(g journal.Entry) bool {
 				return isCheck(live, g, r, false) && (less(r, g) && less(g, b) || less(b, g) && less(g, r))
 			})
 		})
@@ -471,18 +472,18 @@ func naiveDoubt(live []Entry, r Entry) bool {
 }
 
 // isCheck reports whether the entry checks the gauge of a reading, and finds it so.
-func isCheck(live []Entry, e, reading Entry, bad bool) bool {
-	f, ok := e.Facts.(GaugeChecked)
-	return ok && f.Gauge == reading.Facts.(ReadingTaken).Gauge && naiveBad(live, e) == bad
+func isCheck(live []journal.Entry, e, reading journal.Entry, bad bool) bool {
+	f, ok := e.Facts.(journal.GaugeChecked)
+	return ok && f.Gauge == reading.Facts.(journal.ReadingTaken).Gauge && naiveBad(live, e) == bad
 }
 
 // naiveBarred recomputes that a reading was taken with a gauge of which the
 // last check, entered or made, was not good.
-func naiveBarred(live []Entry, r Entry) bool {
+func naiveBarred(live []journal.Entry, r journal.Entry) bool {
 	for _, less := range orders() {
-		var last *Entry
+		var last *journal.Entry
 		for _, e := range live {
-			if _, ok := e.Facts.(GaugeChecked); ok && (isCheck(live, e, r, true) || isCheck(live, e, r, false)) && less(e, r) && (last == nil || less(*last, e)) {
+			if _, ok := e.Facts.(journal.GaugeChecked); ok && (isCheck(live, e, r, true) || isCheck(live, e, r, false)) && less(e, r) && (last == nil || less(*last, e)) {
 				last = &e
 			}
 		}
@@ -494,17 +495,17 @@ func naiveBarred(live []Entry, r Entry) bool {
 }
 
 // forbidden checks one new entry against the entries before it.
-func (l *life) forbidden(t *rapid.T, before []Entry, e Entry) {
+func (l *life) forbidden(t *rapid.T, before []journal.Entry, e journal.Entry) {
 	live := standing(before)
 	if !l.mayTrust(live, e) {
 		t.Fatalf("%s at %v was taken although the clock had gone back", e.Facts.Kind(), e.At)
 	}
 	switch f := e.Facts.(type) {
-	case Joined:
+	case journal.Joined:
 		checkWindow(t, live, f, e)
-	case Released:
+	case journal.Released:
 		checkRelease(t, before, live, e)
-	case ReadingTaken:
+	case journal.ReadingTaken:
 		if naiveBarred(live, e) {
 			t.Fatalf("%s was read with %s, which was not good when last checked", f.Gate, f.Gauge)
 		}
@@ -517,16 +518,16 @@ func (l *life) forbidden(t *rapid.T, before []Entry, e Entry) {
 				t.Fatalf("%s was read %v after joining %s", f.Gate, e.At.Sub(j.at), j.Joint)
 			}
 		}
-	case ConcessionGranted:
+	case journal.ConcessionGranted:
 		if g, _ := sheet().Gate(f.Gate); g.Critical {
 			t.Fatal("a concession on a critical gate")
 		}
-	case HoldCleared:
+	case journal.HoldCleared:
 		if len(f.Lines) != 2 {
 			t.Fatalf("a hold of two lines was cleared with %v", f.Lines)
 		}
 	}
-	if w, ok := workOf(e.Facts); ok && w.Step == "measure-throw" {
+	if w, ok := journal.WorkOf(e.Facts); ok && w.Step == "measure-throw" {
 		if c := condition(before, "propeller"); c != "off" {
 			t.Fatalf("measure-throw with propeller: %q", c)
 		}
@@ -534,16 +535,16 @@ func (l *life) forbidden(t *rapid.T, before []Entry, e Entry) {
 }
 
 // standing gives the entries that were not taken back.
-func standing(entries []Entry) []Entry {
+func standing(entries []journal.Entry) []journal.Entry {
 	gone := map[int64]bool{}
 	for _, e := range entries {
-		if u, ok := e.Facts.(Undone); ok {
+		if u, ok := e.Facts.(journal.Undone); ok {
 			for _, p := range u.TakesBack {
 				gone[p] = true
 			}
 		}
 	}
-	var live []Entry
+	var live []journal.Entry
 	for _, e := range entries {
 		if !gone[e.Position] {
 			live = append(live, e)
@@ -552,14 +553,14 @@ func standing(entries []Entry) []Entry {
 	return live
 }
 
-func (l *life) mayTrust(live []Entry, e Entry) bool {
+func (l *life) mayTrust(live []journal.Entry, e journal.Entry) bool {
 	switch e.Facts.(type) {
-	case Registered, JobOpened, JobMoved, Noted, Undone, PhotoKept, Sealed, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
+	case journal.Registered, journal.JobOpened, journal.JobMoved, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged:
 		return true
 	}
 	for _, before := range live {
 		switch before.Facts.(type) {
-		case Registered, JobOpened, JobMoved, Noted, Undone, PhotoKept, Sealed, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
+		case journal.Registered, journal.JobOpened, journal.JobMoved, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged:
 		default:
 			if before.Recorded.After(e.Recorded) {
 				return false
@@ -577,16 +578,16 @@ func adhesiveOf(joint string) steps.Adhesive {
 
 // checkWindow recomputes the window of a join from the live coats since the
 // last join of the joint: each coat step's latest.
-func checkWindow(t *rapid.T, live []Entry, f Joined, e Entry) {
+func checkWindow(t *rapid.T, live []journal.Entry, f journal.Joined, e journal.Entry) {
 	a := adhesiveOf(f.Joint)
-	coats := map[string]Entry{}
+	coats := map[string]journal.Entry{}
 	for _, b := range live {
 		switch c := b.Facts.(type) {
-		case Joined:
+		case journal.Joined:
 			if c.Job == f.Job && c.Joint == f.Joint {
-				coats = map[string]Entry{}
+				coats = map[string]journal.Entry{}
 			}
-		case Coated:
+		case journal.Coated:
 			if c.Job == f.Job && c.Joint == f.Joint {
 				coats[c.Step] = b
 			}
@@ -597,7 +598,7 @@ func checkWindow(t *rapid.T, live []Entry, f Joined, e Entry) {
 		t.Fatalf("%s was joined with %d faces coated", f.Joint, len(coats))
 	}
 	for _, b := range coats {
-		c := b.Facts.(Coated)
+		c := b.Facts.(journal.Coated)
 		from, to := a.Times.From, a.Times.To
 		first := c.Began
 		if c.Mixed != nil {
@@ -617,14 +618,14 @@ func checkWindow(t *rapid.T, live []Entry, f Joined, e Entry) {
 
 // climateSince gives the coldest and warmest temperature noted from the first
 // of the coats on, with the one in force then.
-func climateSince(live []Entry, coats map[string]Entry) (coldest, warmest float64) {
+func climateSince(live []journal.Entry, coats map[string]journal.Entry) (coldest, warmest float64) {
 	first := int64(math.MaxInt64)
 	for _, c := range coats {
 		first = min(first, c.Position)
 	}
 	coldest, warmest = math.Inf(1), math.Inf(-1)
 	for _, e := range live {
-		if f, ok := e.Facts.(BenchRead); ok {
+		if f, ok := e.Facts.(journal.BenchRead); ok {
 			celsius, _ := f.Temperature.Celsius()
 			if e.Position < first {
 				coldest, warmest = celsius, celsius
@@ -637,19 +638,19 @@ func climateSince(live []Entry, coats map[string]Entry) (coldest, warmest float6
 }
 
 type joined struct {
-	Joined
+	journal.Joined
 	at       time.Time
 	position int64
 }
 
 // joins gives the live joins, the latest of each joint.
-func joins(live []Entry) map[string]joined {
+func joins(live []journal.Entry) map[string]joined {
 	all := map[string]joined{}
 	for _, e := range live {
 		switch f := e.Facts.(type) {
-		case Joined:
+		case journal.Joined:
 			all[f.Job+f.Joint] = joined{f, e.At, e.Position}
-		case Coated:
+		case journal.Coated:
 			delete(all, f.Job+f.Joint)
 		}
 	}
@@ -659,16 +660,16 @@ func joins(live []Entry) map[string]joined {
 // checkRelease recomputes that each critical gate has in-tolerance readings that
 // count at every point, newer than every disturbance of its zones, and that no load
 // joint is younger than its cure.
-func checkRelease(t *rapid.T, before, live []Entry, e Entry) {
+func checkRelease(t *rapid.T, before, live []journal.Entry, e journal.Entry) {
 	checkMended(t, live)
-	options := before[0].Facts.(Registered).Options
+	options := before[0].Facts.(journal.Registered).Options
 	for _, g := range sheet().GatesFor(options) {
 		if !g.Critical {
 			continue
 		}
-		newest := map[string][]Entry{}
+		newest := map[string][]journal.Entry{}
 		for _, r := range naiveCounting(before, e.At, g) {
-			f := r.Facts.(ReadingTaken)
+			f := r.Facts.(journal.ReadingTaken)
 			newest[f.Point] = append(newest[f.Point], r)
 		}
 		for _, p := range g.PointNames() {
@@ -680,19 +681,19 @@ func checkRelease(t *rapid.T, before, live []Entry, e Entry) {
 					t.Fatalf("released on a reading of %s in doubt, entry %d", g.Name, r.Position)
 				}
 				for _, d := range before[r.Position+1:] {
-					if w, ok := workOf(d.Facts); ok && g.DependsOn(w.Disturbs...) {
+					if w, ok := journal.WorkOf(d.Facts); ok && g.DependsOn(w.Disturbs...) {
 						t.Fatalf("released on a reading of %s older than %s", g.Name, w.Step)
 					}
 				}
-				v, _ := r.Facts.(ReadingTaken).Value.Float("mm")
+				v, _ := r.Facts.(journal.ReadingTaken).Value.Float("mm")
 				if g.Name == "throw" && (v < 8-4 || v > 14+4) {
 					t.Fatalf("released on a throw of %v", v)
 				}
 			}
 		}
 		if g.Name == "square" {
-			l, _ := newest["left"][len(newest["left"])-1].Facts.(ReadingTaken).Value.Float("mm")
-			r, _ := newest["right"][len(newest["right"])-1].Facts.(ReadingTaken).Value.Float("mm")
+			l, _ := newest["left"][len(newest["left"])-1].Facts.(journal.ReadingTaken).Value.Float("mm")
+			r, _ := newest["right"][len(newest["right"])-1].Facts.(journal.ReadingTaken).Value.Float("mm")
 			if math.Abs(l-r) > 3 {
 				t.Fatalf("released %v mm out of square", math.Abs(l-r))
 			}
@@ -707,10 +708,10 @@ func checkRelease(t *rapid.T, before, live []Entry, e Entry) {
 
 // condition recomputes what was last said of a condition; what was taken back
 // leaves it unknown.
-func condition(entries []Entry, name string) string {
+func condition(entries []journal.Entry, name string) string {
 	gone := map[int64]bool{}
 	for _, e := range entries {
-		if u, ok := e.Facts.(Undone); ok {
+		if u, ok := e.Facts.(journal.Undone); ok {
 			for _, p := range u.TakesBack {
 				gone[p] = true
 			}
@@ -718,9 +719,9 @@ func condition(entries []Entry, name string) string {
 	}
 	state := ""
 	for _, e := range entries {
-		w, _ := workOf(e.Facts)
+		w, _ := journal.WorkOf(e.Facts)
 		said := w.Sets
-		if f, ok := e.Facts.(ConditionSet); ok {
+		if f, ok := e.Facts.(journal.ConditionSet); ok {
 			said = []steps.Setting{f.Setting}
 		}
 		for _, s := range said {
@@ -738,11 +739,11 @@ func condition(entries []Entry, name string) string {
 // check looks at the whole life at its end.
 func (l *life) check(t *rapid.T) {
 	entries := l.state.Entries
-	records, err := Encode(entries)
+	records, err := journal.Encode(entries)
 	if err != nil {
 		t.Fatal(err)
 	}
-	back, err := Decode(records, 0)
+	back, err := journal.Decode(records, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -766,7 +767,7 @@ func (l *life) checkGates(t *rapid.T) {
 			has = Failed
 		}
 		if want := naiveStanding(entries, l.now, g.Gate); want != "" && want != has {
-			t.Fatalf("%s is %s, recomputed: %s", g.Gate.Name, g.Says(), want)
+			t.Fatalf("%s is %s, recomputed: %s", g.Gate.Name, g.Says().Text, want)
 		}
 	}
 }
@@ -774,39 +775,39 @@ func (l *life) checkGates(t *rapid.T) {
 // naiveCounting recomputes the readings that count from the whole journal: no
 // later entry disturbed a zone of its gate, by entry or by time, its life has
 // not run out, and neither it nor a later one at its point is in doubt.
-func naiveCounting(entries []Entry, now time.Time, g steps.Gate) []Entry {
+func naiveCounting(entries []journal.Entry, now time.Time, g steps.Gate) []journal.Entry {
 	live := map[int64]bool{}
 	stand := standing(entries)
 	for _, e := range stand {
 		live[e.Position] = true
 	}
-	var counting []Entry
+	var counting []journal.Entry
 	for _, r := range entries {
-		f, ok := r.Facts.(ReadingTaken)
+		f, ok := r.Facts.(journal.ReadingTaken)
 		if !ok || f.Gate != g.Name || !live[r.Position] {
 			continue
 		}
-		doubted := slices.ContainsFunc(stand, func(o Entry) bool {
-			of, ok := o.Facts.(ReadingTaken)
+		doubted := slices.ContainsFunc(stand, func(o journal.Entry) bool {
+			of, ok := o.Facts.(journal.ReadingTaken)
 			return ok && of.Gate == f.Gate && of.Point == f.Point && (o.Position >= r.Position || o.At.After(r.At)) && naiveDoubt(stand, o)
 		})
 		good, flights := !doubted, 0
 		for _, d := range entries {
 			var zones []string
-			if w, ok := workOf(d.Facts); ok {
+			if w, ok := journal.WorkOf(d.Facts); ok {
 				zones = w.Disturbs
 			}
 			switch f := d.Facts.(type) {
-			case Reworked:
+			case journal.Reworked:
 				zones = f.Disturbs
-			case DamageFound:
+			case journal.DamageFound:
 				zones = []string{f.Zone}
-			case EquipmentChanged:
+			case journal.EquipmentChanged:
 				zones = append(zones, f.Disturbs...)
 				if g.Mass {
 					zones = append(zones, g.Of...)
 				}
-			case FlightLogged:
+			case journal.FlightLogged:
 				if live[d.Position] && (d.Position > r.Position || d.At.After(r.At)) {
 					flights++
 				}
@@ -834,7 +835,7 @@ func naiveCounting(entries []Entry, now time.Time, g steps.Gate) []Entry {
 
 // naiveHandles recomputes when a joint has handling strength: at the coldest of
 // the bench when it was joined and of what was noted of before that.
-func naiveHandles(live []Entry, j joined) time.Time {
+func naiveHandles(live []journal.Entry, j joined) time.Time {
 	a := adhesiveOf(j.Joint)
 	coldest, _ := a.Coldest.Celsius()
 	handles := func() time.Time {
@@ -842,7 +843,7 @@ func naiveHandles(live []Entry, j joined) time.Time {
 		return j.at.Add(time.Duration(float64(a.Times.Handling) * slower))
 	}
 	for _, e := range live {
-		f, ok := e.Facts.(BenchRead)
+		f, ok := e.Facts.(journal.BenchRead)
 		if !ok {
 			continue
 		}
@@ -859,36 +860,36 @@ func naiveHandles(live []Entry, j joined) time.Time {
 
 // checkMended holds that nothing found is left unmended, in quarantine aboard
 // or unchecked when a release is given.
-func checkMended(t *rapid.T, live []Entry) {
+func checkMended(t *rapid.T, live []journal.Entry) {
 	for i, e := range live {
 		var answered, cleared bool
 		for _, later := range live[i+1:] {
 			switch f := later.Facts.(type) {
-			case JobOpened:
-				if d, ok := e.Facts.(DamageFound); ok {
+			case journal.JobOpened:
+				if d, ok := e.Facts.(journal.DamageFound); ok {
 					answered = answered || slices.Contains(f.Damages, d.Damage)
 				} else {
 					answered = answered || f.Procedure == repairSum
 				}
-			case QuarantineCleared:
-				d, ok := e.Facts.(DamageFound)
+			case journal.QuarantineCleared:
+				d, ok := e.Facts.(journal.DamageFound)
 				cleared = cleared || ok && f.Damage == d.Damage
-			case EquipmentChanged:
-				d, ok := e.Facts.(DamageFound)
+			case journal.EquipmentChanged:
+				d, ok := e.Facts.(journal.DamageFound)
 				cleared = cleared || ok && f.Change == Removed && slices.Contains(f.Disturbs, d.Zone)
 			}
 		}
 		switch f := e.Facts.(type) {
-		case DamageFound:
+		case journal.DamageFound:
 			if !answered {
 				t.Fatalf("released with %s unmended", f.Damage)
 			}
 			if len(f.Quarantine) > 0 && !cleared {
 				t.Fatalf("released with %s in quarantine", f.Damage)
 			}
-		case FlightLogged:
-			hardLater := slices.ContainsFunc(live[i+1:], func(o Entry) bool {
-				fl, ok := o.Facts.(FlightLogged)
+		case journal.FlightLogged:
+			hardLater := slices.ContainsFunc(live[i+1:], func(o journal.Entry) bool {
+				fl, ok := o.Facts.(journal.FlightLogged)
 				return ok && fl.Landing == Hard
 			})
 			if f.Landing == Hard && !hardLater && !answered {

@@ -9,6 +9,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // Measure records readings at a gate.
@@ -24,7 +25,7 @@ type Reading struct {
 	Value quantity.Quantity
 }
 
-func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
@@ -48,7 +49,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
 	if len(reasons) > 0 {
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
-	var facts []Facts
+	var facts []journal.Facts
 	for _, reading := range r.Readings {
 		if !slices.Contains(gate.PointNames(), reading.Point) {
 			return nil, pointError(gate, reading.Point)
@@ -56,7 +57,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]Facts, error) {
 		if want := gate.Limits.Dimension(); reading.Value.Dimension() != want {
 			return nil, bad("%s is a %s; %s is a %s, in %s", reading.Value.Typed(), reading.Value.Dimension(), gate.Name, want, gate.Limits.Unit())
 		}
-		facts = append(facts, ReadingTaken{gate.Name, reading.Point, reading.Value, gauge})
+		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
 	}
 	return s.completing(facts, c)
 }
@@ -81,7 +82,7 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 		found, err := measuring.Judge(limits, []measuring.Point{measuring.Point(p)}, r.Gate.Repeat, nil, r.Doubt)
 		if err == nil && found.Verdict == measuring.Out {
 			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, found.Reason),
-				Do: fmt.Sprintf("measure the rest of it (%s), then rework it; a misreading is taken back with fettle undo %s", r.Reason, s.Airframe.Mark)})
+				Remedy: s.remedy(Remedy{Kind: ToMeasureRest, Gate: r.Gate.Name, Points: r.Missing()})})
 		}
 	}
 	return reasons
@@ -107,16 +108,16 @@ func gaugeNames(sheet *steps.Sheet) []string {
 
 // completing adds to facts about gates the completion of each measure step
 // whose turn it is and whose gates are now met.
-func (s *State) completing(facts []Facts, c Circumstances) ([]Facts, error) {
+func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Facts, error) {
 	after, err := s.then(facts, c)
 	if err != nil {
 		return nil, err
 	}
 	for _, job := range after.Jobs {
 		for _, r := range after.steps(job, c.At) {
-			if r.Step.Kind == steps.Measure && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
+			if r.Step.Kind.Traits().Measures && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
 				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)
-				facts = append(facts, StepDone{after.work(job, r.Step)})
+				facts = append(facts, journal.StepDone{Work: after.work(job, r.Step)})
 			}
 		}
 	}
@@ -128,60 +129,60 @@ func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 	var reasons []Reason
 	for _, g := range s.GatesOf(job, step, at) {
 		if !g.Met() {
-			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is %s", g.Gate.Name, g.Says()),
-				Do: s.measureIt(g.Gate, at)})
+			reasons = append(reasons, Reason{Because: ByGate, Text: g.Gate.Name + " is " + g.Says().Text, At: g.Says().At,
+				Remedy: s.measureIt(g.Gate, at)})
 		}
 	}
 	return reasons
 }
 
 // Says is the standing with its reason, in a few words.
-func (r GateReport) Says() string {
-	if r.Reason == "" || r.Reason == string(r.Standing) {
-		return string(r.Standing)
+func (r GateReport) Says() Cause {
+	if r.Reason.IsZero() || r.Reason.Text == string(r.Standing) {
+		return Cause{Text: string(r.Standing)}
 	}
-	return string(r.Standing) + ": " + r.Reason
+	return r.Reason.after(string(r.Standing) + ": ")
 }
 
-// MeasureLine is the command that measures a gate, with the values left open.
-func MeasureLine(mark string, g steps.Gate) string {
-	line := "fettle measure " + mark + " " + g.Name
-	for _, p := range g.PointNames() {
-		for range g.Repeat {
-			if p == "" {
-				line += " …" + g.Limits.Unit()
-			} else {
-				line += " " + p + "=…" + g.Limits.Unit()
-			}
+// Missing are the points that the gate still wants readings at, one for each
+// reading; where it has them all and does not count, all of them again.
+func (r GateReport) Missing() []string {
+	have := map[string]int{}
+	if r.Standing == Measuring {
+		for _, p := range r.Points {
+			have[p.Name] = len(p.Readings)
 		}
 	}
-	return line
+	var points []string
+	for _, p := range r.Gate.Readings() {
+		if have[p]--; have[p] < 0 {
+			points = append(points, p)
+		}
+	}
+	return points
 }
-
-// ReworkStep is the name by which Rework is asked for where a step is named.
-const ReworkStep = "rework:"
 
 // Rework records that what was out of tolerance at a gate was worked on.
 type Rework struct{ Gate string }
 
-func (r Rework) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
-		return nil, &Refusal{What: ReworkStep + r.Gate, Reasons: []Reason{*reason}}
+		return nil, &Refusal{What: "rework of " + r.Gate, Reasons: []Reason{*reason}}
 	}
 	if report.Standing != Failed && report.Standing != Undecided {
-		return nil, refuse(ReworkStep+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing), "")
+		return nil, refuse("rework of "+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing), Remedy{})
 	}
-	return []Facts{Reworked{r.Gate, report.Gate.Of}}, nil
+	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Of}}, nil
 }
 
 // Concede accepts for use a gate that is not met.
 type Concede struct{ Gate, Reason string }
 
-func (r Concede) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
@@ -191,14 +192,14 @@ func (r Concede) decide(s *State, c Circumstances) ([]Facts, error) {
 	case reason == "":
 		return nil, bad("a concession needs a reason")
 	case report.Gate.Critical:
-		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", "rework it and measure again")
+		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", s.remedy(Remedy{Kind: ToRework, Gate: r.Gate}))
 	case report.Standing != Failed && report.Standing != Undecided:
-		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), "measure it first: "+MeasureLine(s.Airframe.Mark, report.Gate))
+		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), s.measureIt(report.Gate, c.At))
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{*reason}}
 	}
-	return s.completing([]Facts{ConcessionGranted{r.Gate, reason, report.Rests}}, c)
+	return s.completing([]journal.Facts{journal.ConcessionGranted{Gate: r.Gate, Reason: reason, Readings: report.Rests}}, c)
 }
 
 // Clear records that every line of a hold was confirmed.
@@ -207,13 +208,13 @@ type Clear struct {
 	Answers []bool // one a line
 }
 
-func (r Clear) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, job, err := s.FindStep(r.Step, c.At)
 	if err != nil {
 		return nil, err
 	}
 	step := report.Step
-	if step.Kind != steps.Hold {
+	if !step.Kind.Traits().Confirms {
 		return nil, bad("%s is no hold", step.Name)
 	}
 	if err := s.allowed(report, job, c); err != nil {
@@ -226,7 +227,7 @@ func (r Clear) decide(s *State, c Circumstances) ([]Facts, error) {
 		return nil, &Refusal{What: step.Name, Reasons: reasons}
 	}
 	facts := s.waited(job, report.Stage, step.Name, c.At)
-	return append(facts, HoldCleared{s.work(job, step), step.Confirm}), nil
+	return append(facts, journal.HoldCleared{Work: s.work(job, step), Lines: step.Confirm}), nil
 }
 
 // unconfirmed gives a reason for each line without its own yes.

@@ -5,22 +5,30 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"fettle/workflow/journal"
 )
+
+// A Cause is why something is as it is.
+type Cause struct {
+	Text string    // one line, lower case, no full stop, without times
+	At   time.Time // when what it tells of happened, where it tells of something that did
+}
+
+// IsZero reports whether nothing is said.
+func (c Cause) IsZero() bool { return c.Text == "" }
+
+// after puts words before the cause.
+func (c Cause) after(words string) Cause { return Cause{words + c.Text, c.At} }
 
 // A Reason says why something can't be done now.
 type Reason struct {
 	Because Because   `json:"because"`
-	Text    string    `json:"text"`            // one line, lower case, no full stop
+	Text    string    `json:"text"`            // one line, lower case, no full stop, without times
+	At      time.Time `json:"at,omitzero"`     // when what it tells of happened
 	Until   time.Time `json:"until,omitzero"`  // when it ends by itself, where it does
 	Closes  time.Time `json:"closes,omitzero"` // for a joint: when it is too late
-	Do      string    `json:"do,omitempty"`    // what to do about it, one line
-}
-
-func (r Reason) String() string {
-	if r.Do == "" {
-		return r.Text
-	}
-	return r.Text + ": " + r.Do
+	Remedy  Remedy    `json:"remedy,omitzero"` // what would help
 }
 
 // Because is the class of a reason.
@@ -47,20 +55,20 @@ type Refusal struct {
 	Reasons []Reason
 	// Record are facts that stand although the request was refused, such as
 	// a touch test that found the coat wet.
-	Record []Entry
+	Record []journal.Entry
 }
 
 func (r *Refusal) Error() string {
 	lines := make([]string, len(r.Reasons))
 	for i, reason := range r.Reasons {
-		lines[i] = reason.String()
+		lines[i] = reason.Text
 	}
 	return fmt.Sprintf("%s is refused: %s", r.What, strings.Join(lines, "; "))
 }
 
 // refuse builds a refusal of one reason.
-func refuse(what string, because Because, text, do string) error {
-	return &Refusal{What: what, Reasons: []Reason{{Because: because, Text: text, Do: do}}}
+func refuse(what string, because Because, text string, remedy Remedy) error {
+	return &Refusal{What: what, Reasons: []Reason{{Because: because, Text: text, Remedy: remedy}}}
 }
 
 // An UnknownError is a name that stands for nothing here.
@@ -85,9 +93,15 @@ func (e *UnknownError) Error() string {
 // state: a reading in the wrong unit, a time in the future, an empty note.
 var ErrBadRequest = errors.New("bad request")
 
-type badRequest struct{ text string }
+// A BadRequestError is an ErrBadRequest with what would help.
+type BadRequestError struct {
+	Text   string
+	Remedy Remedy // zero: the text says it all
+}
 
-func (b badRequest) Error() string { return b.text }
-func (badRequest) Unwrap() error   { return ErrBadRequest }
+func (b *BadRequestError) Error() string { return b.Text }
+func (*BadRequestError) Unwrap() error   { return ErrBadRequest }
 
-func bad(format string, args ...any) error { return badRequest{fmt.Sprintf(format, args...)} }
+func bad(format string, args ...any) error {
+	return &BadRequestError{Text: fmt.Sprintf(format, args...)}
+}

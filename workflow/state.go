@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // SittingLength is how long a reading of the bench, and a condition that lasts
@@ -20,73 +21,56 @@ type Documents struct {
 	Procedures map[string]*steps.Procedure
 }
 
-// Digests returns the digests of the documents that the entries name: those of
-// design sheets and those of procedures.
-func Digests(entries []Entry) (sheets, procedures []string) {
-	for _, e := range entries {
-		switch f := e.Facts.(type) {
-		case Registered:
-			sheets = append(sheets, f.Sheet)
-		case JobOpened:
-			sheets = append(sheets, f.Sheet)
-			procedures = append(procedures, f.Procedure)
-		case JobMoved:
-			sheets = append(sheets, f.Sheet)
-			procedures = append(procedures, f.Procedure)
-		}
-	}
-	slices.Sort(sheets)
-	slices.Sort(procedures)
-	return slices.Compact(sheets), slices.Compact(procedures)
-}
-
-// Naming reads those entries of a whole journal that name what is kept outside of
-// it: documents, seals and photos. It does not look at the others.
-func Naming(records [][]byte) ([]Entry, error) {
-	return decodeOnly(records, Registered{}.Kind(), JobOpened{}.Kind(), JobMoved{}.Kind(), Sealed{}.Kind(), PhotoKept{}.Kind())
-}
-
 // A State is what a journal adds up to. It is a value to read; it changes only
 // by replaying a longer journal.
 type State struct {
-	Entries []Entry // all of them, taken back or not
+	Entries []journal.Entry // all of them, taken back or not
 
-	Airframe   Registered
-	Since      time.Time // registered at
-	Sheet      *steps.Sheet
-	SheetSum   string // digest of Sheet
-	Jobs       []*Job // in the order opened
-	Conditions map[string]Standing
-	Bench      *Climate // the last reading of the bench
-	Release    *Given   // the last release, whether or not it still stands
-	Damages    []*Damage
-	Flights    []Flown
+	Airframe journal.Registered
+	Since    time.Time // registered at
+	Sheet    *steps.Sheet
+	SheetSum string   // digest of Sheet
+	Jobs     []*Job   // in the order opened
+	Bench    *Climate // the last reading of the bench, by time
+	Release  *Given   // the last release, whether or not it still stands
+	Damages  []*Damage
+	Flights  []Flown
 
+	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
+	entered   *Climate          // the reading entered last
+	said      map[string][]said // of each condition, by time; of two at one time the later entry comes last
+	ended     []said            // what ended every condition, in the same order
+	voided    map[string]int64  // of each condition: what was said before this entry is unknown
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
 	undone    map[int64]int64 // position → the Undone entry that took it back
-	latest    Entry           // the live entry recorded last
+	latest    journal.Entry   // the live entry recorded last
 	docs      Documents
 	disturbed *disturbance // the last disturbance of any zone
+
+	effects map[string]effect // by kind of entry
+	kinds   map[steps.Kind]stepKind
+	clocked map[string]bool
 }
 
-// A Standing is how a condition stands and since when.
-type Standing struct {
-	State string
-	At    time.Time
+// said is one statement of how a condition stands.
+type said struct {
+	position int64
+	at       time.Time
+	state    string
 }
 
 // A Climate is one reading of the bench.
 type Climate struct {
-	BenchRead
+	journal.BenchRead
 	At      time.Time
 	celsius float64
 }
 
 // Given is a release as it was given.
 type Given struct {
-	Released
+	journal.Released
 	At       time.Time
 	By       string
 	Position int64
@@ -121,18 +105,22 @@ type disturbance struct {
 
 // Replay folds a journal into a state. The documents must hold every digest
 // that the entries name.
-func Replay(entries []Entry, docs Documents) (*State, error) {
+func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 	s := &State{
-		Entries:    entries,
-		Conditions: map[string]Standing{},
-		gates:      map[string]*gateRecord{},
-		gauges:     map[string]*gaugeRecord{},
-		zones:      map[string]disturbance{},
-		undone:     map[int64]int64{},
-		docs:       docs,
+		Entries: entries,
+		said:    map[string][]said{},
+		voided:  map[string]int64{},
+		gates:   map[string]*gateRecord{},
+		gauges:  map[string]*gaugeRecord{},
+		zones:   map[string]disturbance{},
+		undone:  map[int64]int64{},
+		docs:    docs,
+		effects: effects(),
+		kinds:   stepKinds(),
+		clocked: journal.Clocked(),
 	}
 	for _, e := range entries {
-		if u, ok := e.Facts.(Undone); ok {
+		if u, ok := e.Facts.(journal.Undone); ok {
 			for _, p := range u.TakesBack {
 				s.undone[p] = e.Position
 			}
@@ -140,7 +128,7 @@ func Replay(entries []Entry, docs Documents) (*State, error) {
 	}
 	for i, e := range entries {
 		if e.Position != int64(i) {
-			return nil, fmt.Errorf("%w: position %d where %d is due", ErrBadEntry, e.Position, i)
+			return nil, fmt.Errorf("%w: position %d where %d is due", journal.ErrBadEntry, e.Position, i)
 		}
 		if err := s.apply(e); err != nil {
 			return nil, fmt.Errorf("replaying entry %d (%s): %w", e.Position, e.Facts.Kind(), err)
@@ -159,104 +147,40 @@ func (s *State) Live(position int64) bool {
 // Size is the number of entries.
 func (s *State) Size() int64 { return int64(len(s.Entries)) }
 
-func (s *State) apply(e Entry) error {
+func (s *State) apply(e journal.Entry) error {
+	effect, ok := s.effects[e.Facts.Kind()]
+	if !ok {
+		return fmt.Errorf("%w: %q", journal.ErrUnknownEntry, e.Facts.Kind())
+	}
 	// What was taken back disturbs all the same: hands were on it, or may have
 	// been, and measuring again costs minutes.
-	by, zones := disturbs(e)
+	by, zones := s.disturbs(e)
 	s.disturb(e, by, zones)
 	if !s.Live(e.Position) {
-		s.unset(e)
+		// What was said of conditions is unknown now: what was said before it
+		// need not hold any more.
+		if effect.sets != nil {
+			for _, c := range effect.sets(e.Facts) {
+				s.voided[c.Condition] = e.Position
+			}
+		}
+		if effect.ends {
+			for condition := range s.said {
+				s.voided[condition] = e.Position
+			}
+		}
 		return nil
 	}
-	if clocked(e.Facts) && !e.Recorded.Before(s.latest.Recorded) {
+	if effect.ends {
+		s.ended = slices.Insert(s.ended, saidBy(s.ended, e.At), said{e.Position, e.At, ""})
+	}
+	if s.clocked[e.Facts.Kind()] && !e.Recorded.Before(s.latest.Recorded) {
 		s.latest = e
 	}
-	switch f := e.Facts.(type) {
-	case Registered:
-		return s.register(f, e)
-	case JobOpened:
-		return s.open(f, e)
-	case BenchRead:
-		return s.readBench(f, e)
-	case ConditionSet:
-		s.set(e.At, f.Setting)
-	case ReadingTaken:
-		gauge, _ := s.Sheet.Gauge(f.Gauge)
-		s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, taken{e.Position, e.At, f, gauge.Doubt()})
-	case GaugeChecked:
-		s.checked(f, e)
-	case Reworked:
-		s.gate(f.Gate).reworked = e.Position
-	case ConcessionGranted:
-		s.gate(f.Gate).concession = &conceded{e.Position, f.Reason, e.By}
-	case TouchTested:
-		job, err := s.Job(f.Job)
-		if err != nil {
-			return err
-		}
-		job.joint(f.Joint).touch(f.Ready)
-	case StepDone, Coated, Joined, HoldCleared, Released:
-		return s.complete(e)
-	case JobMoved:
-		return s.move(f)
-	case DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
-		return s.live(e)
-	}
-	return nil
+	return effect.fold(s, e)
 }
 
-// complete applies an entry that completes a step.
-func (s *State) complete(e Entry) error {
-	work, _ := workOf(e.Facts)
-	if f, ok := e.Facts.(Released); ok {
-		s.Release = &Given{f, e.At, e.By, e.Position}
-		if f.Job == "" { // a release of its own, outside any job
-			return nil
-		}
-	}
-	job, err := s.Job(work.Job)
-	if err != nil {
-		return err
-	}
-	job.done[work.Step] = mark{e.Position, e.At}
-	s.set(e.At, work.Sets...)
-	switch f := e.Facts.(type) {
-	case Coated:
-		return s.coat(job, f, e)
-	case Joined:
-		return s.join(job, f, e)
-	}
-	return nil
-}
-
-// workOf returns what an entry that completes a step says of it.
-func workOf(f Facts) (Work, bool) {
-	switch f := f.(type) {
-	case StepDone:
-		return f.Work, true
-	case Coated:
-		return f.Work, true
-	case Joined:
-		return f.Work, true
-	case HoldCleared:
-		return f.Work, true
-	case Released:
-		return f.Work, true
-	}
-	return Work{}, false
-}
-
-// clocked reports whether an entry starts or stops a clock, so that one from
-// the future matters.
-func clocked(f Facts) bool {
-	switch f.(type) {
-	case Registered, JobOpened, JobMoved, Noted, Undone, PhotoKept, Sealed, DamageFound, QuarantineCleared, EquipmentChanged, FlightLogged:
-		return false
-	}
-	return true
-}
-
-func (s *State) register(f Registered, e Entry) error {
+func (s *State) register(f journal.Registered, e journal.Entry) error {
 	sheet, ok := s.docs.Sheets[f.Sheet]
 	if !ok {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
@@ -265,7 +189,7 @@ func (s *State) register(f Registered, e Entry) error {
 	return nil
 }
 
-func (s *State) open(f JobOpened, e Entry) error {
+func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 	procedure, ok := s.docs.Procedures[f.Procedure]
 	if !ok {
 		return fmt.Errorf("the procedure %s is missing", f.Procedure)
@@ -282,40 +206,61 @@ func (s *State) open(f JobOpened, e Entry) error {
 	return nil
 }
 
-func (s *State) readBench(f BenchRead, e Entry) error {
+func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	celsius, err := f.Temperature.Celsius()
 	if err != nil {
 		return err
 	}
-	s.Bench = &Climate{f, e.At, celsius}
+	read := Climate{f, e.At, celsius}
+	s.bench = slices.Insert(s.bench, s.benchAfter(e.At), read)
+	last := s.bench[len(s.bench)-1]
+	s.Bench, s.entered = &last, &read
 	for _, job := range s.Jobs {
 		for _, j := range job.joints {
-			j.warm(celsius, e.At)
+			s.warm(j, celsius, e.At)
 		}
 	}
 	return nil
 }
 
-func (s *State) set(at time.Time, settings ...steps.Setting) {
+// benchAfter is the index of the first reading of the bench after the time.
+func (s *State) benchAfter(at time.Time) int {
+	i, _ := slices.BinarySearchFunc(s.bench, at, func(c Climate, at time.Time) int {
+		if c.At.After(at) {
+			return 1
+		}
+		return -1
+	})
+	return i
+}
+
+// benchAt is the reading of the bench in force at the time: the last by time,
+// within the sitting.
+func (s *State) benchAt(at time.Time) (Climate, bool) {
+	i := s.benchAfter(at)
+	if i == 0 || at.Sub(s.bench[i-1].At) > SittingLength {
+		return Climate{}, false
+	}
+	return s.bench[i-1], true
+}
+
+func (s *State) set(e journal.Entry, settings ...steps.Setting) {
 	for _, c := range settings {
-		s.Conditions[c.Condition] = Standing{c.State, at}
+		all := s.said[c.Condition]
+		s.said[c.Condition] = slices.Insert(all, saidBy(all, e.At), said{e.Position, e.At, c.State})
 	}
 }
 
-// unset makes what a taken-back entry said of conditions unknown: what was
-// said before it need not hold any more.
-func (s *State) unset(e Entry) {
-	work, _ := workOf(e.Facts)
-	settings := work.Sets
-	if f, ok := e.Facts.(ConditionSet); ok {
-		settings = append(settings, f.Setting)
+// saidBy is the number of statements that were made by the time.
+func saidBy(all []said, at time.Time) int {
+	i := len(all)
+	for i > 0 && all[i-1].at.After(at) {
+		i--
 	}
-	for _, c := range settings {
-		s.set(e.At, steps.Setting{Condition: c.Condition})
-	}
+	return i
 }
 
-func (s *State) disturb(e Entry, by string, zones []string) {
+func (s *State) disturb(e journal.Entry, by string, zones []string) {
 	for _, z := range zones {
 		d := disturbance{e.Position, e.At, by}
 		before := s.zones[z]
@@ -325,20 +270,6 @@ func (s *State) disturb(e Entry, by string, zones []string) {
 		s.zones[z] = d
 		s.disturbed = &d
 	}
-}
-
-// disturbs is what an entry disturbs, and what it is called.
-func disturbs(e Entry) (by string, zones []string) {
-	switch f := e.Facts.(type) {
-	case Reworked:
-		return "rework of " + f.Gate, f.Disturbs
-	case DamageFound:
-		return "damage " + f.Damage + " (" + f.Finding + ")", []string{f.Zone}
-	case EquipmentChanged:
-		return "the " + f.Item + " being " + f.Change, append([]string{steps.MassZone}, f.Disturbs...)
-	}
-	work, _ := workOf(e.Facts)
-	return work.Step, work.Disturbs
 }
 
 // Job returns the job of that identity.
@@ -362,23 +293,31 @@ func (s *State) jobIDs() []string {
 // Temperature returns the bench temperature that counts at the time, °C, or
 // false where none was read in this sitting.
 func (s *State) Temperature(at time.Time) (float64, bool) {
-	if s.Bench == nil || at.Sub(s.Bench.At) > SittingLength {
-		return 0, false
-	}
-	return s.Bench.celsius, true
+	read, known := s.benchAt(at)
+	return read.celsius, known
 }
 
-// Holds returns how a condition stands at the time; "" where nobody has said,
-// or what was said has lapsed with its sitting.
+// Holds returns how a condition stands at the time, by what was said of it last
+// by then; "" where nobody has said, or what was said has lapsed with its
+// sitting, was before a flight, or before something that was taken back.
 func (s *State) Holds(condition string, at time.Time) string {
-	c, ok := s.Conditions[condition]
-	if !ok {
+	i := saidBy(s.said[condition], at)
+	if i == 0 {
 		return ""
 	}
-	if def, ok := s.Sheet.Condition(condition); ok && def.Sitting && at.Sub(c.At) > SittingLength {
+	c := s.said[condition][i-1]
+	if voided, ok := s.voided[condition]; ok && c.position < voided {
 		return ""
 	}
-	return c.State
+	if i := saidBy(s.ended, at); i > 0 {
+		if end := s.ended[i-1]; end.at.After(c.at) || end.at.Equal(c.at) && end.position > c.position {
+			return ""
+		}
+	}
+	if def, ok := s.Sheet.Condition(condition); ok && def.Sitting && at.Sub(c.at) > SittingLength {
+		return ""
+	}
+	return c.state
 }
 
 // joints returns every joint of every job, in a stable order.

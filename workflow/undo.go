@@ -5,7 +5,7 @@ import (
 	"slices"
 	"strings"
 
-	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // Undo takes an entry back, and with it every entry that depended on it.
@@ -14,24 +14,24 @@ type Undo struct {
 	Reason   string
 }
 
-func (r Undo) decide(s *State, c Circumstances) ([]Facts, error) {
+func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	what := fmt.Sprintf("taking back entry %d", r.Position)
 	if r.Position < 0 || r.Position >= s.Size() {
 		return nil, UnknownEntry(r.Position)
 	}
 	if by, gone := s.undone[r.Position]; gone {
-		return nil, refuse(what, ByState, fmt.Sprintf("entry %d took it back already", by), "")
+		return nil, refuse(what, ByState, fmt.Sprintf("entry %d took it back already", by), Remedy{})
 	}
 	switch f := s.Entries[r.Position].Facts.(type) {
-	case Registered:
-		return nil, refuse(what, ByState, "an airframe stays registered", "register another under its own mark")
-	case Undone:
-		return nil, refuse(what, ByState, "what was taken back stays so", "do it again")
-	case Sealed:
-		return nil, refuse(what, ByState, "a seal is given away, and can't be taken back", "")
-	case JobOpened:
+	case journal.Registered:
+		return nil, refuse(what, ByState, "an airframe stays registered", Remedy{Kind: ToChooseMark})
+	case journal.Undone:
+		return nil, refuse(what, ByState, "what was taken back stays so", Remedy{Kind: ToDoAgain})
+	case journal.Sealed:
+		return nil, refuse(what, ByState, "a seal is given away, and can't be taken back", Remedy{})
+	case journal.JobOpened:
 		if len(s.workIn(f.Job)) > 0 {
-			return nil, refuse(what, ByState, "job "+f.Job+" has work in it", "take that back first")
+			return nil, refuse(what, ByState, "job "+f.Job+" has work in it", Remedy{Kind: ToTakeBackFirst})
 		}
 	}
 	back := map[int64]bool{}
@@ -41,10 +41,10 @@ func (r Undo) decide(s *State, c Circumstances) ([]Facts, error) {
 		positions = append(positions, p)
 	}
 	slices.Sort(positions)
-	facts := []Facts{Undone{positions, strings.TrimSpace(r.Reason)}}
+	facts := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
 	// A journal that can't be replayed any more could never be mended.
 	if _, err := s.then(facts, c); err != nil {
-		return nil, refuse(what, ByState, fmt.Sprintf("what was entered since needs it (%v)", err), "take that back first")
+		return nil, refuse(what, ByState, fmt.Sprintf("what was entered since needs it (%v)", err), Remedy{Kind: ToTakeBackFirst})
 	}
 	return facts, nil
 }
@@ -57,35 +57,35 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 	back[position] = true
 	facts := s.Entries[position].Facts
 	switch facts.(type) {
-	case Noted, PhotoKept:
+	case journal.Noted, journal.PhotoKept:
 		return
 	}
 	// Every one: with only the last gone, the one before it would stand again.
 	for _, e := range s.Entries[position+1:] {
-		if _, ok := e.Facts.(Released); ok {
+		if _, ok := e.Facts.(journal.Released); ok {
 			s.takeBack(e.Position, back)
 		}
 	}
-	if work, ok := workOf(facts); ok && work.Job != "" {
+	if work, ok := journal.WorkOf(facts); ok && work.Job != "" {
 		for _, p := range s.after(work) {
 			s.takeBack(p, back)
 		}
 	}
 	switch f := facts.(type) {
-	case DamageFound:
+	case journal.DamageFound:
 		for _, p := range s.clearing(f.Damage) {
 			s.takeBack(p, back)
 		}
-	case JobOpened:
+	case journal.JobOpened:
 		for _, p := range s.about(f.Job) {
 			s.takeBack(p, back)
 		}
 	}
 	gate := ""
 	switch f := facts.(type) {
-	case ReadingTaken:
+	case journal.ReadingTaken:
 		gate = f.Gate
-	case ConcessionGranted:
+	case journal.ConcessionGranted:
 		gate = f.Gate
 	}
 	if gate != "" {
@@ -97,7 +97,7 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 
 // after returns the entries of the steps that come after the work's step: in
 // its stage, and in every stage after that.
-func (s *State) after(work Work) []int64 {
+func (s *State) after(work journal.Work) []int64 {
 	job, err := s.Job(work.Job)
 	if err != nil {
 		return nil
@@ -124,7 +124,7 @@ func (s *State) after(work Work) []int64 {
 	}
 	var positions []int64
 	for _, p := range s.workIn(work.Job) {
-		if w, _ := workOf(s.Entries[p].Facts); later[w.Step] {
+		if w, _ := journal.WorkOf(s.Entries[p].Facts); later[w.Step] {
 			positions = append(positions, p)
 		}
 	}
@@ -135,7 +135,7 @@ func (s *State) after(work Work) []int64 {
 func (s *State) clearing(damage string) []int64 {
 	var positions []int64
 	for _, e := range s.Entries {
-		if f, ok := e.Facts.(QuarantineCleared); ok && f.Damage == damage && s.Live(e.Position) {
+		if f, ok := e.Facts.(journal.QuarantineCleared); ok && f.Damage == damage && s.Live(e.Position) {
 			positions = append(positions, e.Position)
 		}
 	}
@@ -146,8 +146,8 @@ func (s *State) clearing(damage string) []int64 {
 func (s *State) about(job string) []int64 {
 	var positions []int64
 	for _, e := range s.Entries {
-		touched, _ := e.Facts.(TouchTested)
-		moved, _ := e.Facts.(JobMoved)
+		touched, _ := e.Facts.(journal.TouchTested)
+		moved, _ := e.Facts.(journal.JobMoved)
 		if (touched.Job == job || moved.Job == job) && s.Live(e.Position) {
 			positions = append(positions, e.Position)
 		}
@@ -159,7 +159,7 @@ func (s *State) about(job string) []int64 {
 func (s *State) workIn(job string) []int64 {
 	var positions []int64
 	for _, e := range s.Entries {
-		if work, ok := workOf(e.Facts); ok && work.Job == job && s.Live(e.Position) {
+		if work, ok := journal.WorkOf(e.Facts); ok && work.Job == job && s.Live(e.Position) {
 			positions = append(positions, e.Position)
 		}
 	}
@@ -172,17 +172,17 @@ func (s *State) restingOn(gate string, position int64) []int64 {
 	var positions []int64
 	for _, e := range s.Entries[position+1:] {
 		switch f := e.Facts.(type) {
-		case ConcessionGranted:
+		case journal.ConcessionGranted:
 			if f.Gate == gate && slices.Contains(f.Readings, position) {
 				positions = append(positions, e.Position)
 			}
-		case StepDone:
+		case journal.StepDone:
 			job, err := s.Job(f.Job)
 			if err != nil {
 				continue
 			}
 			step, _, ok := job.Procedure.Step(f.Step)
-			if ok && (slices.Contains(step.Gates, gate) || slices.Contains(step.Gates, steps.Stale)) {
+			if ok && step.AsksFor(gate) {
 				positions = append(positions, e.Position)
 			}
 		}

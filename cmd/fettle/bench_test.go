@@ -13,7 +13,7 @@ import (
 
 	"fettle/store"
 	"fettle/store/bolt"
-	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // demoStore gives a store as the demo makes it.
@@ -96,11 +96,11 @@ func fleetStore(b *testing.B) (path, raw string) {
 		if records, err = r.Read("CW-01", 0); err != nil {
 			return err
 		}
-		entries, err := workflow.Decode(records, 0)
+		entries, err := journal.Decode(records, 0)
 		if err != nil {
 			return err
 		}
-		sheets, procedures := workflow.Digests(entries)
+		sheets, procedures := journal.Digests(entries)
 		for _, digest := range append(sheets, procedures...) {
 			document, err := r.Document(digest)
 			if err != nil {
@@ -110,7 +110,7 @@ func fleetStore(b *testing.B) (path, raw string) {
 		}
 		last := entries[len(entries)-1]
 		for at := int64(len(records)); at < int64(size); at++ {
-			last.Position, last.Facts = at, workflow.Noted{Text: fmt.Sprintf("evening %d: foam dust swept up, the bench is as it was; nothing was done to the airframe tonight", at)}
+			last.Position, last.Facts = at, journal.Noted{Text: fmt.Sprintf("evening %d: foam dust swept up, the bench is as it was; nothing was done to the airframe tonight", at)}
 			record, err := json.Marshal(last)
 			if err != nil {
 				return err

@@ -16,6 +16,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 func (a *app) crashCommand() *cobra.Command {
@@ -76,14 +77,14 @@ func (a *app) crash(ctx context.Context, args, found, photos []string, at string
 }
 
 // showDamage says what was recorded and what comes next.
-func (a *app) showDamage(s *workflow.State, entries []workflow.Entry) error {
+func (a *app) showDamage(s *workflow.State, entries []journal.Entry) error {
 	recorded := page.NewRecorded(s, entries, a.time.Now())
 	recorded.Next = ""
 	if err := a.show(recorded); err != nil || a.json {
 		return err
 	}
 	for _, e := range entries {
-		if f, ok := e.Facts.(workflow.DamageFound); ok && len(f.Quarantine) > 0 {
+		if f, ok := e.Facts.(journal.DamageFound); ok && len(f.Quarantine) > 0 {
 			a.say("%s is in QUARANTINE: outside, on something that cannot burn, watched, never charged again. It is cleared by: fettle clear %s %s", f.Zone, s.Airframe.Mark, f.Damage)
 		}
 	}

@@ -14,6 +14,7 @@ import (
 	"fettle/steps"
 	"fettle/store"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 	"fettle/workflow/robot"
 )
 
@@ -189,7 +190,7 @@ func (d *demo) life(ctx context.Context, mark string, from time.Time, then func(
 			return err
 		}
 	}
-	records, err := workflow.Encode(l.State.Entries)
+	records, err := journal.Encode(l.State.Entries)
 	if err != nil {
 		return err
 	}

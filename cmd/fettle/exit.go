@@ -13,6 +13,7 @@ import (
 	"fettle/store"
 	"fettle/store/photos"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // The exit codes. They are part of what the program promises.
@@ -62,7 +63,7 @@ func exitCode(err error) int {
 		return exitRefused
 	case errors.As(err, &unknown), errors.As(err, &missing), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
 		return exitNotFound
-	case errors.Is(err, workflow.ErrUnknownEntry), errors.Is(err, workflow.ErrBadEntry), errors.As(err, &storage),
+	case errors.Is(err, journal.ErrUnknownEntry), errors.Is(err, journal.ErrBadEntry), errors.As(err, &storage),
 		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):
 		return exitStore
 	}
@@ -94,7 +95,13 @@ func report(s term.Streams, c page.Clock, err error) {
 		fmt.Fprintln(s.Err, "fettle: stopped; nothing is lost")
 		return
 	}
-	fmt.Fprintln(s.Err, "fettle: "+term.Clean(err.Error()))
+	text := err.Error()
+	var bad *workflow.BadRequestError
+	if errors.As(err, &bad) && !bad.Remedy.IsZero() {
+		advice, _ := page.Remedy(bad.Remedy)
+		text += "; " + advice
+	}
+	fmt.Fprintln(s.Err, "fettle: "+term.Clean(text))
 }
 
 // silentError is a failure that was shown already.

@@ -6,7 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
-	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 func (a *app) repairCommand() *cobra.Command {
@@ -47,7 +47,7 @@ func (a *app) repair(ctx context.Context, args []string, start bool, at string) 
 		if err != nil {
 			return err
 		}
-		job = entries[len(entries)-1].Facts.(workflow.JobOpened).Job
+		job = entries[len(entries)-1].Facts.(journal.JobOpened).Job
 	}
 	return a.show(page.NewMend(mark, job, plan))
 }

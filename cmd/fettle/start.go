@@ -6,7 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
-	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 func (a *app) startCommand() *cobra.Command {
@@ -46,7 +46,7 @@ func (a *app) start(ctx context.Context, args []string, zone, at string) error {
 	if a.json {
 		return a.showJSON(page.NewNext(state, a.time.Now()))
 	}
-	opened := entries[len(entries)-1].Facts.(workflow.JobOpened)
+	opened := entries[len(entries)-1].Facts.(journal.JobOpened)
 	job, err := state.Job(opened.Job)
 	if err != nil {
 		return err

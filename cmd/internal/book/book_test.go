@@ -19,6 +19,7 @@ import (
 	"fettle/steps/quantity"
 	"fettle/store/photos"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 	"fettle/workflow/robot"
 )
 
@@ -60,7 +61,7 @@ func TestAWholeLife(t *testing.T) {
 
 func sealedAt(w *robot.Worker) int64 {
 	for _, e := range w.State.Entries {
-		if _, ok := e.Facts.(workflow.Sealed); ok {
+		if _, ok := e.Facts.(journal.Sealed); ok {
 			return e.Position
 		}
 	}
@@ -74,7 +75,7 @@ func everyEntry(t *testing.T, w *robot.Worker, root *html.Node) {
 	all := strings.ToLower(textOf(root))
 	for _, e := range w.State.Entries {
 		switch e.Facts.(type) {
-		case workflow.BenchRead, workflow.ConditionSet, workflow.FlightLogged:
+		case journal.BenchRead, journal.ConditionSet, journal.FlightLogged:
 			continue
 		}
 		if !regexp.MustCompile(fmt.Sprintf(`entry %d(\D|$)`, e.Position)).MatchString(all) {
@@ -92,7 +93,7 @@ func everyReading(t *testing.T, w *robot.Worker, root *html.Node) {
 	}
 	n := 0
 	for _, e := range w.State.Entries {
-		f, ok := e.Facts.(workflow.ReadingTaken)
+		f, ok := e.Facts.(journal.ReadingTaken)
 		if !ok || !w.State.Live(e.Position) {
 			continue
 		}
@@ -169,17 +170,17 @@ func TestVerdictsAreWords(t *testing.T) {
 func TestWordsAreInert(t *testing.T) {
 	w := builder(t)
 	carry(t, w, 40)
-	put(t, w, workflow.Noted{Text: evil})
-	put(t, w, workflow.PhotoKept{Photo: evil, Name: evil, Type: "text/html", Of: []int64{3, 9999, -1}})
-	put(t, w, workflow.DamageFound{Damage: evil, Finding: evil, Zone: evil, Severity: evil, Note: evil, Quarantine: []string{evil}})
-	put(t, w, workflow.Sealed{Size: 3, Root: evil, Key: evil, Note: evil})
-	put(t, w, workflow.ConcessionGranted{Gate: evil, Reason: evil})
-	put(t, w, workflow.FlightLogged{Landing: evil, Note: evil})
-	put(t, w, workflow.EquipmentChanged{Item: evil, Change: evil, Note: evil})
-	put(t, w, workflow.GaugeChecked{Gauge: evil, Of: length(t, "10 mm"), Reads: length(t, "10 mm"), Note: evil})
+	put(t, w, journal.Noted{Text: evil})
+	put(t, w, journal.PhotoKept{Photo: evil, Name: evil, Type: "text/html", Of: []int64{3, 9999, -1}})
+	put(t, w, journal.DamageFound{Damage: evil, Finding: evil, Zone: evil, Severity: evil, Note: evil, Quarantine: []string{evil}})
+	put(t, w, journal.Sealed{Size: 3, Root: evil, Key: evil, Note: evil})
+	put(t, w, journal.ConcessionGranted{Gate: evil, Reason: evil})
+	put(t, w, journal.FlightLogged{Landing: evil, Note: evil})
+	put(t, w, journal.EquipmentChanged{Item: evil, Change: evil, Note: evil})
+	put(t, w, journal.GaugeChecked{Gauge: evil, Of: length(t, "10 mm"), Reads: length(t, "10 mm"), Note: evil})
 	w.By = evil
-	put(t, w, workflow.Undone{TakesBack: []int64{put(t, w, workflow.Noted{Text: evil})}, Reason: evil})
-	put(t, w, workflow.Released{Jobs: []string{evil}, Performed: []string{evil}, Certificate: evil, RestsOn: []int64{1, 9999}})
+	put(t, w, journal.Undone{TakesBack: []int64{put(t, w, journal.Noted{Text: evil})}, Reason: evil})
+	put(t, w, journal.Released{Jobs: []string{evil}, Performed: []string{evil}, Certificate: evil, RestsOn: []int64{1, 9999}})
 	sheet := *w.State.Sheet
 	sheet.About, sheet.Title = evil+"\n\n[a](http://x.example) ![b](http://x.example/b.png) <http://x.example/c>\n\n<div onclick=x>\n\n# big", evil
 	w.State.Sheet = &sheet
@@ -213,12 +214,12 @@ func TestWordsAreInert(t *testing.T) {
 // every chapter, and each shows that text as text.
 func TestEveryChapterIsInert(t *testing.T) {
 	w := whole(t)
-	put(t, w, workflow.Noted{Text: "A note."})
-	put(t, w, workflow.PhotoKept{Photo: "sha256:89ab", Name: "whole.png", Type: "image/png", Of: []int64{w.State.Size() - 1}})
-	put(t, w, workflow.ConcessionGranted{Gate: "hinge-gap", Reason: "Close enough."})
-	put(t, w, workflow.TouchTested{Job: "causeway-build", Joint: "wing-roots", Ready: true})
+	put(t, w, journal.Noted{Text: "A note."})
+	put(t, w, journal.PhotoKept{Photo: "sha256:89ab", Name: "whole.png", Type: "image/png", Of: []int64{w.State.Size() - 1}})
+	put(t, w, journal.ConcessionGranted{Gate: "hinge-gap", Reason: "Close enough."})
+	put(t, w, journal.TouchTested{Job: "causeway-build", Joint: "wing-roots", Ready: true})
 	docs := poisoned(reflect.ValueOf(w.Documents)).Interface().(workflow.Documents)
-	entries := poisoned(reflect.ValueOf(w.State.Entries)).Interface().([]workflow.Entry)
+	entries := poisoned(reflect.ValueOf(w.State.Entries)).Interface().([]journal.Entry)
 	state, err := workflow.Replay(entries, docs)
 	if err != nil {
 		t.Fatal(err)
@@ -258,7 +259,7 @@ func TestEveryChapterIsInert(t *testing.T) {
 func TestPhotos(t *testing.T) {
 	w := builder(t)
 	for _, digest := range []string{"sha256:1", "sha256:1", "sha256:2"} {
-		put(t, w, workflow.PhotoKept{Photo: digest, Name: "shot.png", Type: "image/png", Of: []int64{0}})
+		put(t, w, journal.PhotoKept{Photo: digest, Name: "shot.png", Type: "image/png", Of: []int64{0}})
 	}
 	asked := map[string]int{}
 	text := write(t, w, book.Options{Photo: func(digest string) ([]byte, string, error) {

@@ -20,6 +20,7 @@ import (
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 	"fettle/workflow/robot"
 )
 
@@ -75,9 +76,9 @@ func carry(t testing.TB, w *robot.Worker, moves int) {
 }
 
 // put writes an entry as another program may have written it, past the rules.
-func put(t testing.TB, w *robot.Worker, facts workflow.Facts) int64 {
+func put(t testing.TB, w *robot.Worker, facts journal.Facts) int64 {
 	t.Helper()
-	e := workflow.Entry{Position: w.State.Size(), At: w.Now, Recorded: w.Now, By: w.By, Program: "test", Facts: facts}
+	e := journal.Entry{Position: w.State.Size(), At: w.Now, Recorded: w.Now, By: w.By, Program: "test", Facts: facts}
 	state, err := workflow.Replay(append(w.State.Entries, e), w.Documents)
 	if err != nil {
 		t.Fatal(err)
@@ -143,7 +144,7 @@ func whole(t testing.TB) *robot.Worker {
 	t.Helper()
 	w := builder(t)
 	carry(t, w, 3000)
-	put(t, w, workflow.Sealed{Size: w.State.Size(), Root: "cm9vdA==", Key: "causeway+key", Note: "sha256:4567"})
+	put(t, w, journal.Sealed{Size: w.State.Size(), Root: "cm9vdA==", Key: "causeway+key", Note: "sha256:4567"})
 	for range 5 {
 		w.Now = w.Now.Add(26 * time.Hour)
 		act(t, w, workflow.LogFlight{Landing: workflow.Soft})
@@ -151,7 +152,7 @@ func whole(t testing.TB) *robot.Worker {
 	act(t, w, workflow.LogFlight{Landing: workflow.Hard, Note: "into the maize"})
 	triage := find(t, "crash-triage").Triage
 	act(t, w, workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious, Note: "behind the clamp"}}})
-	put(t, w, workflow.PhotoKept{Photo: photoDigest, Name: "boom.png", Type: "image/png", Of: []int64{w.State.Size() - 1}})
+	put(t, w, journal.PhotoKept{Photo: photoDigest, Name: "boom.png", Type: "image/png", Of: []int64{w.State.Size() - 1}})
 	plan, err := w.State.Mend(triage, func(name string) (*steps.Procedure, error) { return find(t, name).Procedure, nil }, w.Now)
 	if err != nil {
 		t.Fatal(err)
@@ -174,9 +175,9 @@ func whole(t testing.TB) *robot.Worker {
 	act(t, w, workflow.GiveRelease{})
 	w.Now = w.Now.Add(time.Hour)
 	mass, _ := quantity.Parse("176 g", quantity.Mass)
-	put(t, w, workflow.EquipmentChanged{Item: "battery", Change: workflow.Moved, Mass: mass, Note: "forward", Disturbs: []string{"pod"}})
-	put(t, w, workflow.GaugeChecked{Gauge: "rule", Of: length(t, "100 mm"), Reads: length(t, "102 mm"), Note: "a block"})
-	put(t, w, workflow.Noted{Text: "Flies well."})
+	put(t, w, journal.EquipmentChanged{Item: "battery", Change: workflow.Moved, Mass: mass, Note: "forward", Disturbs: []string{"pod"}})
+	put(t, w, journal.GaugeChecked{Gauge: "rule", Of: length(t, "100 mm"), Reads: length(t, "102 mm"), Note: "a block"})
+	put(t, w, journal.Noted{Text: "Flies well."})
 	act(t, w, workflow.Undo{Position: w.State.Size() - 1, Reason: "too early to say"})
 	return w
 }

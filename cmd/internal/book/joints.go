@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // jobJoints are the joints of one job.
@@ -77,15 +78,15 @@ func (m *maker) joint(j *workflow.Joint) joint {
 	}
 	for _, e := range m.live() {
 		switch f := e.Facts.(type) {
-		case workflow.Coated:
+		case journal.Coated:
 			if f.Job == j.Job && f.Joint == j.Name {
 				out.Coats = append(out.Coats, coat{f.Step, f.Began, e})
 			}
-		case workflow.TouchTested:
+		case journal.TouchTested:
 			if f.Job == j.Job && f.Joint == j.Name {
 				out.Touches = append(out.Touches, e)
 			}
-		case workflow.Joined:
+		case journal.Joined:
 			if f.Job == j.Job && f.Joint == j.Name {
 				out.JoinEntry, out.By = e.Position, e.By
 			}
@@ -105,7 +106,7 @@ func (m *maker) bench() bench {
 	var b bench
 	var cold, warm, dry, damp float64
 	for _, e := range m.live() {
-		f, ok := e.Facts.(workflow.BenchRead)
+		f, ok := e.Facts.(journal.BenchRead)
 		if !ok {
 			continue
 		}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // An event is one line of the life.
@@ -24,7 +25,7 @@ type event struct {
 func (m *maker) life() []event {
 	var events []event
 	for _, e := range m.live() {
-		if kind := kindOf(e.Facts); kind != "" {
+		if kind := m.places[e.Facts.Kind()]; kind != "" {
 			events = append(events, event{At: e.At, By: e.By, Kind: kind, Says: e.Says, Position: e.Position})
 		}
 	}
@@ -37,26 +38,34 @@ func (m *maker) life() []event {
 	return m.joined(events)
 }
 
-// kindOf is the word for an entry about the airframe as a whole; "" for work
-// and readings.
-func kindOf(f workflow.Facts) string {
-	switch f.(type) {
-	case workflow.Registered, workflow.JobOpened, workflow.JobMoved:
-		return "work"
-	case workflow.FlightLogged:
-		return "flight"
-	case workflow.DamageFound, workflow.QuarantineCleared:
-		return "damage"
-	case workflow.EquipmentChanged:
-		return "equipment"
-	case workflow.Released:
-		return "release"
-	case workflow.Sealed:
-		return "seal"
-	case workflow.ConcessionGranted:
-		return "concession"
+// places says where the book shows an entry of each kind: as an event of the
+// airframe's life, by the word for it, or in a section of its own ("").
+func places() map[string]string {
+	return map[string]string{
+		journal.Registered{}.Kind():        "work",
+		journal.JobOpened{}.Kind():         "work",
+		journal.JobMoved{}.Kind():          "work",
+		journal.FlightLogged{}.Kind():      "flight",
+		journal.DamageFound{}.Kind():       "damage",
+		journal.QuarantineCleared{}.Kind(): "damage",
+		journal.EquipmentChanged{}.Kind():  "equipment",
+		journal.Released{}.Kind():          "release",
+		journal.Sealed{}.Kind():            "seal",
+		journal.ConcessionGranted{}.Kind(): "concession",
+		journal.StepDone{}.Kind():          "", // jobs
+		journal.HoldCleared{}.Kind():       "",
+		journal.Coated{}.Kind():            "", // joints
+		journal.Joined{}.Kind():            "",
+		journal.TouchTested{}.Kind():       "",
+		journal.BenchRead{}.Kind():         "",
+		journal.ReadingTaken{}.Kind():      "", // gates
+		journal.Reworked{}.Kind():          "",
+		journal.GaugeChecked{}.Kind():      "", // gauges
+		journal.ConditionSet{}.Kind():      "", // the journal at the end
+		journal.Noted{}.Kind():             "",
+		journal.PhotoKept{}.Kind():         "", // photos
+		journal.Undone{}.Kind():            "", // corrections
 	}
-	return ""
 }
 
 // joined makes one line of soft flights in a row by one pilot that have no note.
@@ -82,7 +91,7 @@ func (m *maker) joined(events []event) []event {
 }
 
 func (m *maker) plainFlight(position int64) bool {
-	f, ok := m.s.Entries[position].Facts.(workflow.FlightLogged)
+	f, ok := m.s.Entries[position].Facts.(journal.FlightLogged)
 	return ok && f.Landing == workflow.Soft && f.Note == ""
 }
 
@@ -168,10 +177,10 @@ func (m *maker) strip() strip {
 	for _, kind := range []string{"flight", "damage", "equipment", "release"} {
 		l := lane{}
 		for _, e := range m.live() {
-			if kindOf(e.Facts) != kind {
+			if m.places[e.Facts.Kind()] != kind {
 				continue
 			}
-			if _, ok := e.Facts.(workflow.QuarantineCleared); ok {
+			if _, ok := e.Facts.(journal.QuarantineCleared); ok {
 				continue
 			}
 			l.Dots = append(l.Dots, dot{percent(x(e.At)), kind})

@@ -9,6 +9,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/steps"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A book is everything that the page shows, in its order.
@@ -40,7 +41,7 @@ type book struct {
 
 // An entry is one entry of the journal with its words.
 type entry struct {
-	workflow.Entry
+	journal.Entry
 	Says string
 	Late bool // typed in after the fact
 }
@@ -61,11 +62,12 @@ type maker struct {
 	shown    map[string]photo   // whose pictures the page has, by digest
 	anchors  map[int64]bool     // entries that the book shows in a place of their own
 	placed   map[int64]bool     // those that it has shown
+	places   map[string]string  // by kind of entry
 }
 
 func newMaker(s *workflow.State, o Options) *maker {
 	m := &maker{
-		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]bool{}, placed: map[int64]bool{},
+		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]bool{}, placed: map[int64]bool{}, places: places(),
 		pictures: map[string]picture{}, shown: map[string]photo{},
 	}
 	says := page.NewJournal(s).Entries
@@ -88,20 +90,20 @@ func (m *maker) live() []entry {
 }
 
 // workOf returns what an entry that completes a step of a job says of it.
-func workOf(f workflow.Facts) (workflow.Work, bool) {
+func workOf(f journal.Facts) (journal.Work, bool) {
 	switch f := f.(type) {
-	case workflow.StepDone:
+	case journal.StepDone:
 		return f.Work, true
-	case workflow.Coated:
+	case journal.Coated:
 		return f.Work, true
-	case workflow.Joined:
+	case journal.Joined:
 		return f.Work, true
-	case workflow.HoldCleared:
+	case journal.HoldCleared:
 		return f.Work, true
-	case workflow.Released:
+	case journal.Released:
 		return f.Work, f.Job != ""
 	}
-	return workflow.Work{}, false
+	return journal.Work{}, false
 }
 
 func (m *maker) book() (*book, error) {
@@ -133,7 +135,7 @@ func (m *maker) book() (*book, error) {
 	b.Seals = m.seals()
 	b.Releases = m.releases(b.Seals)
 	for _, e := range m.live() {
-		if _, ok := e.Facts.(workflow.Noted); ok {
+		if _, ok := e.Facts.(journal.Noted); ok {
 			b.Notes = append(b.Notes, e)
 			m.anchors[e.Position] = true
 		}
@@ -230,7 +232,7 @@ func (m *maker) jobs(shown []page.Job) []job {
 			if n := len(st.Earlier); n > 0 && r.Progress == workflow.Done {
 				st.Entry, st.Earlier = &st.Earlier[n-1], st.Earlier[:n-1]
 				st.Photos = m.of(st.Entry.Position)
-				if f, ok := st.Entry.Facts.(workflow.HoldCleared); ok {
+				if f, ok := st.Entry.Facts.(journal.HoldCleared); ok {
 					st.Lines = f.Lines
 				}
 			}

@@ -8,13 +8,13 @@ import (
 	"slices"
 
 	"fettle/store/photos"
-	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A photo is one photo that was kept.
 type photo struct {
 	entry
-	workflow.PhotoKept
+	journal.PhotoKept
 	Shows []entry // what it is of
 }
 
@@ -22,7 +22,7 @@ type photo struct {
 func (m *maker) photosOf() []photo {
 	var all []photo
 	for _, e := range m.live() {
-		f, ok := e.Facts.(workflow.PhotoKept)
+		f, ok := e.Facts.(journal.PhotoKept)
 		if !ok {
 			continue
 		}

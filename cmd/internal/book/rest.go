@@ -8,6 +8,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A damage is one thing found, with how it was mended.
@@ -40,7 +41,7 @@ func (m *maker) damages() ([]damage, []photo) {
 			out.Anchor = jobAnchor(i)
 		}
 		for _, e := range m.live() {
-			if f, ok := e.Facts.(workflow.QuarantineCleared); ok && f.Damage == d.Name {
+			if f, ok := e.Facts.(journal.QuarantineCleared); ok && f.Damage == d.Name {
 				out.Cleared = &e
 			}
 		}
@@ -62,14 +63,14 @@ func (m *maker) damages() ([]damage, []photo) {
 // An equipment is one change of equipment.
 type equipment struct {
 	entry
-	workflow.EquipmentChanged
+	journal.EquipmentChanged
 	Title string
 }
 
 func (m *maker) equipment() []equipment {
 	var all []equipment
 	for _, e := range m.live() {
-		f, ok := e.Facts.(workflow.EquipmentChanged)
+		f, ok := e.Facts.(journal.EquipmentChanged)
 		if !ok {
 			continue
 		}
@@ -88,7 +89,7 @@ func (m *maker) equipment() []equipment {
 // A release is one release with what it rests on.
 type release struct {
 	entry
-	workflow.Released
+	journal.Released
 	Standing string
 	Rests    []rest
 	Seal     *seal // the first that covers it
@@ -104,7 +105,7 @@ type rest struct {
 func (m *maker) releases(seals []seal) []release {
 	var all []release
 	for _, e := range m.live() {
-		f, ok := e.Facts.(workflow.Released)
+		f, ok := e.Facts.(journal.Released)
 		if !ok {
 			continue
 		}
@@ -113,7 +114,7 @@ func (m *maker) releases(seals []seal) []release {
 		if last := m.s.Release; last != nil && last.Position == e.Position {
 			out.Standing = "It stands."
 			if flight := m.s.Flight(m.now); !flight.Released {
-				out.Standing = "It does not stand any more: " + flight.Why + "."
+				out.Standing = "It does not stand any more: " + page.Said(flight.Why, m.o.Zone) + "."
 			}
 		}
 		for _, a := range m.readings {
@@ -155,7 +156,7 @@ func (m *maker) seals() []seal {
 	var all []seal
 	named := map[int64]bool{}
 	for _, e := range m.live() {
-		f, ok := e.Facts.(workflow.Sealed)
+		f, ok := e.Facts.(journal.Sealed)
 		if !ok {
 			continue
 		}
@@ -190,7 +191,7 @@ type correction struct {
 func (m *maker) corrections() []correction {
 	var all []correction
 	for _, e := range m.entries {
-		f, ok := e.Facts.(workflow.Undone)
+		f, ok := e.Facts.(journal.Undone)
 		if !ok {
 			continue
 		}
@@ -220,6 +221,15 @@ func (b *book) Missing() int {
 		n += len(g.Items)
 	}
 	return n
+}
+
+// said is each cause in words, with its day in the book's zone.
+func (m *maker) said(causes []workflow.Cause) []string {
+	var all []string
+	for _, c := range causes {
+		all = append(all, page.Said(c, m.o.Zone))
+	}
+	return all
 }
 
 // gaps gathers what a reader could take for granted and should not.
@@ -275,7 +285,7 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 		}
 	}
 	var gauges []string
-	for what, names := range map[string][]string{"never checked in this record": sum.NeverChecked, "not good when last checked": sum.NotGood} {
+	for what, names := range map[string][]string{"never checked in this record": sum.NeverChecked, "failed the last check": m.said(sum.NotGood)} {
 		if len(names) > 0 {
 			gauges = append(gauges, what+": "+strings.Join(names, ", "))
 		}
@@ -283,7 +293,7 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	slices.Sort(gauges)
 	var gaps []gap
 	for _, g := range []gap{
-		{"Gates that do not count", gates}, {"Readings in doubt", sum.InDoubt}, {"Gauges", gauges},
+		{"Gates that do not count", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
 		{"Concessions", conceded}, {"Joints whose window was missed", sum.Lapsed},
 		{"Work that is not done", open}, {"Damage that is not mended", damages}, {"Releases without a seal", unsealed},
 		{"Times", clocks}, {"Photos", missing},

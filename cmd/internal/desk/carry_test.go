@@ -12,7 +12,7 @@ import (
 	"time"
 
 	"fettle/store"
-	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // aLife gives an airframe that can be carried.
@@ -31,14 +31,14 @@ func aLife(t *testing.T) Life {
 }
 
 // with adds entries to a life, whatever they say.
-func (l Life) with(t *testing.T, facts ...workflow.Facts) Life {
+func (l Life) with(t *testing.T, facts ...journal.Facts) Life {
 	t.Helper()
-	var entries []workflow.Entry
+	var entries []journal.Entry
 	for i, f := range facts {
 		at := time.Date(2026, 3, 3, 20, 0, 0, 0, time.UTC)
-		entries = append(entries, workflow.Entry{Position: int64(len(l.Records) + i), At: at, Recorded: at, By: "pilot", Program: "test", Facts: f})
+		entries = append(entries, journal.Entry{Position: int64(len(l.Records) + i), At: at, Recorded: at, By: "pilot", Program: "test", Facts: f})
 	}
-	records, err := workflow.Encode(entries)
+	records, err := journal.Encode(entries)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,7 +97,7 @@ func TestImportOfWhatIsNotWhole(t *testing.T) {
 	sum := func(data []byte) string { return store.Digest(data) }
 	letter := []byte("glue: contact\n")
 	named := func(mark, sheet string) Life {
-		return Life{Mark: mark, Documents: good.Documents}.with(t, workflow.Registered{Mark: mark, Design: "tern", Sheet: sheet})
+		return Life{Mark: mark, Documents: good.Documents}.with(t, journal.Registered{Mark: mark, Design: "tern", Sheet: sheet})
 	}
 	sheet := sum(good.Documents[0])
 	noDesign := named("TN-01", sum(letter))
@@ -113,15 +113,15 @@ func TestImportOfWhatIsNotWhole(t *testing.T) {
 		more map[string][]byte
 		says string
 	}{
-		"no job":               {life: good.with(t, workflow.TouchTested{Job: "nope", Joint: "spar"}), says: "nope"},
+		"no job":               {life: good.with(t, journal.TouchTested{Job: "nope", Joint: "spar"}), says: "nope"},
 		"no design sheet":      {life: noDesign, says: "the document " + sum(letter)},
 		"no document":          {life: without, says: sheet},
-		"no seal":              {life: good.with(t, workflow.Sealed{Size: 1, Note: sum(letter)}), says: sum(letter)},
+		"no seal":              {life: good.with(t, journal.Sealed{Size: 1, Note: sum(letter)}), says: sum(letter)},
 		"no mark":              {life: named("tn-01", sheet), says: "is no mark"},
-		"another mark later":   {life: good.with(t, workflow.Registered{Mark: "TN-09", Design: "tern", Sheet: sheet}), says: `not that of "TN-01"`},
+		"another mark later":   {life: good.with(t, journal.Registered{Mark: "TN-09", Design: "tern", Sheet: sheet}), says: `not that of "TN-01"`},
 		"a document too large": {life: tooLarge, says: "too large"},
 		"another photo": {
-			life: good.with(t, workflow.PhotoKept{Photo: sum(letter), Name: "letter.png", Type: "image/png"}),
+			life: good.with(t, journal.PhotoKept{Photo: sum(letter), Name: "letter.png", Type: "image/png"}),
 			more: map[string][]byte{photosIn + strings.TrimPrefix(sum(letter), "sha256:"): []byte("other")}, says: "not as it was",
 		},
 		"two journals":    {life: good, more: map[string][]byte{journalFile: nil}, says: "twice"},
@@ -169,7 +169,7 @@ func TestImportOfMoreThanIsNamed(t *testing.T) {
 // A photo that is not in the file is named, and keeps nothing else out.
 func TestImportWithoutAPhoto(t *testing.T) {
 	d := deskAt(filepath.Join(t.TempDir(), "fettle.db"))
-	life := aLife(t).with(t, workflow.PhotoKept{Photo: store.Digest([]byte("gone")), Name: "tip.png", Type: "image/png"})
+	life := aLife(t).with(t, journal.PhotoKept{Photo: store.Digest([]byte("gone")), Name: "tip.png", Type: "image/png"})
 	state, missing, err := d.Import(t.Context(), packed(t, life, nil))
 	if err != nil || state.Size() != int64(len(life.Records)) || !slices.Equal(missing, []string{"tip.png"}) {
 		t.Errorf("%v is missing, %v", missing, err)

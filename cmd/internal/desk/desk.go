@@ -17,6 +17,7 @@ import (
 	"fettle/store"
 	"fettle/store/photos"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Desk is one person's access to one store.
@@ -71,7 +72,7 @@ func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
 	for _, j := range journals {
 		state, err := d.State(ctx, j.Mark)
 		switch {
-		case errors.Is(err, store.ErrDamaged), errors.Is(err, workflow.ErrBadEntry):
+		case errors.Is(err, store.ErrDamaged), errors.Is(err, journal.ErrBadEntry):
 			unread, why = append(unread, j.Mark), cmp.Or(why, err)
 		case err != nil:
 			return nil, err
@@ -118,7 +119,7 @@ func (d *Desk) unknownMark(r store.Reader, mark string) error {
 // Act has a request decided on the airframe's state and appends what it gives.
 // It returns the new entries and the state after them. Where another terminal
 // was quicker it decides again.
-func (d *Desk) Act(ctx context.Context, mark string, r workflow.Request, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+func (d *Desk) Act(ctx context.Context, mark string, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	for range tries {
 		state, err := d.State(ctx, mark)
 		if err != nil {
@@ -150,7 +151,7 @@ func (d *Desk) Act(ctx context.Context, mark string, r workflow.Request, at time
 
 // Photograph acts like [Desk.Act], with photos of what is recorded. They are
 // kept first, so that no entry ever names a photo that is not there.
-func (d *Desk) Photograph(ctx context.Context, mark string, r workflow.Request, files []string, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+func (d *Desk) Photograph(ctx context.Context, mark string, r workflow.Request, files []string, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	var kept []photos.Photo
 	for _, file := range files {
 		p, err := d.Photos.Add(ctx, file)
@@ -168,7 +169,7 @@ func (d *Desk) Photograph(ctx context.Context, mark string, r workflow.Request, 
 		of = append(of, e.Position)
 	}
 	for _, p := range kept {
-		more, after, err := d.Act(ctx, mark, workflow.KeepPhoto{PhotoKept: workflow.PhotoKept{Photo: p.Digest, Name: p.Name, Type: p.Type, Bytes: p.Bytes, Of: of}}, at)
+		more, after, err := d.Act(ctx, mark, workflow.KeepPhoto{PhotoKept: journal.PhotoKept{Photo: p.Digest, Name: p.Name, Type: p.Type, Bytes: p.Bytes, Of: of}}, at)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -177,8 +178,8 @@ func (d *Desk) Photograph(ctx context.Context, mark string, r workflow.Request, 
 	return entries, state, nil
 }
 
-func (d *Desk) append(ctx context.Context, mark string, size int64, entries []workflow.Entry) error {
-	records, err := workflow.Encode(entries)
+func (d *Desk) append(ctx context.Context, mark string, size int64, entries []journal.Entry) error {
+	records, err := journal.Encode(entries)
 	if err != nil {
 		return err
 	}
@@ -216,7 +217,7 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 
 // Start opens a job on an airframe: a procedure by its name or file, on a zone
 // where it asks for one.
-func (d *Desk) Start(ctx context.Context, mark, procedure, zone string, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+func (d *Desk) Start(ctx context.Context, mark, procedure, zone string, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	doc, err := d.Library.Procedure(procedure)
 	if err != nil {
 		return nil, nil, err
@@ -226,7 +227,7 @@ func (d *Desk) Start(ctx context.Context, mark, procedure, zone string, at time.
 
 // open opens a job of the document: it must fit the sheet in force, and both
 // are kept beside the journal that names them.
-func (d *Desk) open(ctx context.Context, mark string, doc *procedures.Document, start workflow.Start, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+func (d *Desk) open(ctx context.Context, mark string, doc *procedures.Document, start workflow.Start, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	state, err := d.State(ctx, mark)
 	if err != nil {
 		return nil, nil, err
@@ -280,7 +281,7 @@ func (d *Desk) Mend(ctx context.Context, mark string) (workflow.MendPlan, error)
 }
 
 // StartMend opens a plan of repair as one job, of a document of its own.
-func (d *Desk) StartMend(ctx context.Context, mark string, plan workflow.MendPlan, at time.Time) ([]workflow.Entry, *workflow.State, error) {
+func (d *Desk) StartMend(ctx context.Context, mark string, plan workflow.MendPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	data, err := procedures.Write(plan.Procedure)
 	if err != nil {
 		return nil, nil, err
@@ -393,11 +394,11 @@ func (d *Desk) documents(ctx context.Context, digests []string) (map[string]*pro
 
 // replay folds the journal of one airframe, with the documents it names.
 func (d *Desk) replay(ctx context.Context, mark string, records [][]byte) (*workflow.State, error) {
-	entries, err := workflow.Decode(records, 0)
+	entries, err := journal.Decode(records, 0)
 	if err != nil {
 		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
 	}
-	sheets, named := workflow.Digests(entries)
+	sheets, named := journal.Digests(entries)
 	kept, err := d.documents(ctx, slices.Concat(sheets, named))
 	if err != nil {
 		return nil, err

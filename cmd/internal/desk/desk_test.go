@@ -13,6 +13,7 @@ import (
 	"fettle/steps/quantity"
 	"fettle/store/memory"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 func newDesk(t *testing.T, by string, s *memory.Store) *Desk {
@@ -51,9 +52,9 @@ func TestReleaseAndDamageAtOnce(t *testing.T) {
 		seen := false
 		for _, e := range state.Entries {
 			switch e.Facts.(type) {
-			case workflow.DamageFound:
+			case journal.DamageFound:
 				seen = true
-			case workflow.Released:
+			case journal.Released:
 				if seen {
 					t.Fatalf("round %d: released after the damage was written", round)
 				}

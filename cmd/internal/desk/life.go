@@ -10,7 +10,7 @@ import (
 	"fettle/store"
 	"fettle/store/bolt"
 	"fettle/store/photos"
-	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Life is one airframe's journal with everything that it names.
@@ -18,7 +18,7 @@ type Life struct {
 	Mark      string
 	Records   [][]byte
 	Documents [][]byte
-	Photos    []workflow.PhotoKept
+	Photos    []journal.PhotoKept
 }
 
 // life reads the first size records of a journal and what they name.
@@ -43,18 +43,18 @@ func life(ctx context.Context, s store.Store, mark string, size int64) (Life, er
 
 // complete adds what the records name.
 func (l *Life) complete(document func(digest string) ([]byte, error)) error {
-	entries, err := workflow.Naming(l.Records)
+	entries, err := journal.Naming(l.Records)
 	if err != nil {
 		return fmt.Errorf("the journal of %s: %w", l.Mark, err)
 	}
-	sheets, procedures := workflow.Digests(entries)
+	sheets, procedures := journal.Digests(entries)
 	digests := slices.Concat(sheets, procedures)
 	for _, e := range entries {
-		switch f := e.Facts.(type) {
-		case workflow.Sealed:
-			digests = append(digests, f.Note)
-		case workflow.PhotoKept:
-			l.Photos = append(l.Photos, f)
+		if names := journal.NamesOf(e.Facts); names.Document != "" {
+			digests = append(digests, names.Document)
+		}
+		if photo, ok := e.Facts.(journal.PhotoKept); ok {
+			l.Photos = append(l.Photos, photo)
 		}
 	}
 	slices.Sort(digests)
@@ -93,7 +93,7 @@ func (l *Life) settle(ctx context.Context, s store.Store) error {
 // A picture is a photo that a journal names.
 type picture struct {
 	mark string
-	workflow.PhotoKept
+	journal.PhotoKept
 }
 
 func (l *Life) pictures() []picture {

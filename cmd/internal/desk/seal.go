@@ -20,6 +20,7 @@ import (
 	"fettle/store"
 	"fettle/store/seal"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // keyName is what a key is called that is made on first use.
@@ -64,7 +65,7 @@ func (d *Desk) Seal(ctx context.Context, mark string) (Seal, *workflow.State, er
 	if err != nil {
 		return Seal{}, nil, err
 	}
-	sealed := workflow.Sealed{Size: out.Head.Size, Root: base64.StdEncoding.EncodeToString(out.Head.Root[:]), Key: out.Public, Note: digest}
+	sealed := journal.Sealed{Size: out.Head.Size, Root: base64.StdEncoding.EncodeToString(out.Head.Root[:]), Key: out.Public, Note: digest}
 	_, state, err := d.Act(ctx, mark, workflow.RecordSeal{Sealed: sealed}, time.Time{})
 	return out, state, err
 }
@@ -131,20 +132,20 @@ func (d *Desk) Prove(ctx context.Context, mark string) (Verdict, error) {
 	if v.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
 		return v, err
 	}
-	named, err := workflow.Naming(t.records)
+	named, err := journal.Naming(t.records)
 	if err != nil {
 		fault("%v", err)
 	}
 	var missing []lostPhoto
 	for _, e := range named {
 		switch f := e.Facts.(type) {
-		case workflow.Sealed:
+		case journal.Sealed:
 			if err := d.proveSeal(ctx, f, t); err != nil {
 				fault("the seal of entry %d, over the %d entries before: %v", e.Position, f.Size, err)
 			} else {
 				v.Seals++
 			}
-		case workflow.PhotoKept:
+		case journal.PhotoKept:
 			if err := d.Photos.Check(f.Photo); err != nil {
 				i := slices.IndexFunc(missing, func(l lostPhoto) bool { return l.Photo == f.Photo })
 				if i < 0 {
@@ -164,7 +165,7 @@ func (d *Desk) Prove(ctx context.Context, mark string) (Verdict, error) {
 
 // A lostPhoto is one that is not as it was kept, and the entries that name it.
 type lostPhoto struct {
-	workflow.PhotoKept
+	journal.PhotoKept
 	entries []string
 	err     error
 }
@@ -205,7 +206,7 @@ func each(n int, work func(i int)) {
 }
 
 // proveSeal holds a journal against one seal that it names.
-func (d *Desk) proveSeal(ctx context.Context, f workflow.Sealed, t tree) error {
+func (d *Desk) proveSeal(ctx context.Context, f journal.Sealed, t tree) error {
 	var note []byte
 	err := d.Store.View(ctx, func(r store.Reader) (err error) {
 		note, err = r.Document(f.Note)
@@ -304,7 +305,7 @@ func (d *Desk) Seals(ctx context.Context, s *workflow.State) (map[int64]string, 
 	notes := map[int64]string{}
 	err := d.Store.View(ctx, func(r store.Reader) error {
 		for _, e := range s.Entries {
-			f, ok := e.Facts.(workflow.Sealed)
+			f, ok := e.Facts.(journal.Sealed)
 			if !ok {
 				continue
 			}

@@ -10,16 +10,17 @@ import (
 	"fettle/store/memory"
 	"fettle/store/photos"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // The record shows what an entry says of its seal, so that is held against the
 // seal too: a good one of fewer entries could pass for one of more.
 func TestProveHoldsTheEntryAgainstItsSeal(t *testing.T) {
 	ctx := context.Background()
-	for name, change := range map[string]func(*workflow.Sealed){
-		"as it was made": func(*workflow.Sealed) {},
-		"of more":        func(s *workflow.Sealed) { s.Size++ },
-		"another root":   func(s *workflow.Sealed) { s.Root = strings.ToUpper(s.Root) },
+	for name, change := range map[string]func(*journal.Sealed){
+		"as it was made": func(*journal.Sealed) {},
+		"of more":        func(s *journal.Sealed) { s.Size++ },
+		"another root":   func(s *journal.Sealed) { s.Root = strings.ToUpper(s.Root) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			d := newDesk(t, "builder", memory.New())
@@ -29,7 +30,7 @@ func TestProveHoldsTheEntryAgainstItsSeal(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			sealed := state.Entries[state.Size()-1].Facts.(workflow.Sealed)
+			sealed := state.Entries[state.Size()-1].Facts.(journal.Sealed)
 			change(&sealed)
 			if _, _, err := d.Act(ctx, "TN-01", workflow.RecordSeal{Sealed: sealed}, time.Time{}); err != nil {
 				t.Fatal(err)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Journal is the entries of an airframe.
@@ -16,15 +17,15 @@ type Journal struct {
 
 // An Entry is one line of a journal.
 type Entry struct {
-	Position int64          `json:"position"`
-	Kind     string         `json:"kind"`
-	At       time.Time      `json:"at"`
-	Recorded time.Time      `json:"recorded"`
-	By       string         `json:"by"`
-	Program  string         `json:"program"`
-	Facts    workflow.Facts `json:"facts"`
-	Says     string         `json:"says"`
-	Undone   bool           `json:"undone,omitempty"`
+	Position int64         `json:"position"`
+	Kind     string        `json:"kind"`
+	At       time.Time     `json:"at"`
+	Recorded time.Time     `json:"recorded"`
+	By       string        `json:"by"`
+	Program  string        `json:"program"`
+	Facts    journal.Facts `json:"facts"`
+	Says     string        `json:"says"`
+	Undone   bool          `json:"undone,omitempty"`
 }
 
 // NewJournal makes the page of a whole journal.
@@ -36,7 +37,7 @@ func NewJournal(s *workflow.State) Journal {
 	return j
 }
 
-func newEntry(s *workflow.State, e workflow.Entry) Entry {
+func newEntry(s *workflow.State, e journal.Entry) Entry {
 	return Entry{e.Position, e.Facts.Kind(), e.At, e.Recorded, e.By, e.Program, e.Facts, says(e.Facts), !s.Live(e.Position)}
 }
 
@@ -64,56 +65,56 @@ func (j Journal) Markdown(c Clock) string {
 }
 
 // says is an entry in one line of words.
-func says(facts workflow.Facts) string {
+func says(facts journal.Facts) string {
 	switch f := facts.(type) {
-	case workflow.Registered:
+	case journal.Registered:
 		return "registered as a " + f.Design + optionally(" with ", strings.Join(f.Options, ", "))
-	case workflow.JobOpened:
+	case journal.JobOpened:
 		return "opened job " + f.Job + optionally(" on ", f.Zone) + optionally(" for ", strings.Join(f.Damages, ", "))
-	case workflow.PhotoKept:
+	case journal.PhotoKept:
 		return fmt.Sprintf("kept the photo %s of %s", f.Name, numbers(f.Of))
-	case workflow.Sealed:
+	case journal.Sealed:
 		return fmt.Sprintf("sealed the %d entries before", f.Size)
-	case workflow.JobMoved:
+	case journal.JobMoved:
 		return "moved job " + f.Job + " to newer documents"
-	case workflow.DamageFound:
+	case journal.DamageFound:
 		return fmt.Sprintf("found damage %s: %s at %s, %s%s", f.Damage, f.Finding, f.Zone, f.Severity, optionally(": ", f.Note))
-	case workflow.QuarantineCleared:
+	case journal.QuarantineCleared:
 		return fmt.Sprintf("cleared the quarantine of %s, %d lines", f.Damage, len(f.Lines))
-	case workflow.EquipmentChanged:
+	case journal.EquipmentChanged:
 		return fmt.Sprintf("%s the %s%s%s%s", f.Change, f.Item, optionally(", ", f.Mass.Typed()), optionally(", arm ", f.Arm.Typed()), optionally(": ", f.Note))
-	case workflow.FlightLogged:
+	case journal.FlightLogged:
 		return "flew, landing " + f.Landing + optionally(": ", f.Note)
-	case workflow.StepDone:
+	case journal.StepDone:
 		return "did " + f.Step
-	case workflow.Coated:
+	case journal.Coated:
 		return fmt.Sprintf("did %s: coated joint %s with %s", f.Step, f.Joint, f.Adhesive)
-	case workflow.Joined:
+	case journal.Joined:
 		return fmt.Sprintf("did %s: closed joint %s", f.Step, f.Joint)
-	case workflow.HoldCleared:
+	case journal.HoldCleared:
 		return fmt.Sprintf("cleared hold %s, %d lines", f.Step, len(f.Lines))
-	case workflow.ReadingTaken:
+	case journal.ReadingTaken:
 		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), f.Value.Typed(), f.Gauge)
-	case workflow.GaugeChecked:
+	case journal.GaugeChecked:
 		return fmt.Sprintf("checked %s: it reads %s of %s%s", f.Gauge, f.Reads.Typed(), f.Of.Typed(), optionally(": ", f.Note))
-	case workflow.Reworked:
+	case journal.Reworked:
 		return "reworked " + f.Gate
-	case workflow.ConcessionGranted:
+	case journal.ConcessionGranted:
 		return fmt.Sprintf("granted a concession on %s: %s", f.Gate, f.Reason)
-	case workflow.TouchTested:
+	case journal.TouchTested:
 		if f.Ready {
 			return "touched joint " + f.Joint + ": dry"
 		}
 		return "touched joint " + f.Joint + ": wet"
-	case workflow.BenchRead:
+	case journal.BenchRead:
 		return "read the bench: " + f.Temperature.Typed() + optionally(", humidity ", f.Humidity.Typed())
-	case workflow.ConditionSet:
+	case journal.ConditionSet:
 		return "said " + f.Setting.String()
-	case workflow.Noted:
+	case journal.Noted:
 		return "noted: " + f.Text
-	case workflow.Undone:
+	case journal.Undone:
 		return fmt.Sprintf("took back %s%s", numbers(f.TakesBack), optionally(": ", f.Reason))
-	case workflow.Released:
+	case journal.Released:
 		return fmt.Sprintf("released it to fly, on %d readings", len(f.RestsOn))
 	}
 	return facts.Kind()
@@ -148,24 +149,24 @@ type Recorded struct {
 }
 
 // NewRecorded makes the answer to what was recorded.
-func NewRecorded(s *workflow.State, entries []workflow.Entry, now time.Time) Recorded {
+func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Recorded {
 	r := Recorded{Mark: s.Airframe.Mark, Entries: []Entry{}}
 	seen := map[string]bool{}
 	for _, e := range entries {
 		r.Entries = append(r.Entries, newEntry(s, e))
 		gate, joint := "", ""
 		switch f := e.Facts.(type) {
-		case workflow.ReadingTaken:
+		case journal.ReadingTaken:
 			gate = f.Gate
-		case workflow.ConcessionGranted:
+		case journal.ConcessionGranted:
 			gate = f.Gate
-		case workflow.GaugeChecked:
+		case journal.GaugeChecked:
 			if report, err := s.GaugeReport(f.Gauge, now); err == nil {
 				r.Gauges = append(r.Gauges, NewGauge(report))
 			}
-		case workflow.Coated:
+		case journal.Coated:
 			joint = f.Joint
-		case workflow.Joined:
+		case journal.Joined:
 			joint = f.Joint
 		}
 		if report, err := s.GateReport(gate, now); gate != "" && err == nil && !seen[gate] {
@@ -225,11 +226,11 @@ func (r Records) Markdown(c Clock) string {
 }
 
 // NewSlip makes the release slip of a release just given.
-func NewSlip(s *workflow.State, e workflow.Entry) Proof {
+func NewSlip(s *workflow.State, e journal.Entry) Proof {
 	proof := s.ReleaseProof(e.At)
 	p := NewProof(s, proof)
 	p.Released, p.By, p.At, p.Entry, p.Reasons = true, e.By, e.At, e.Position, nil
-	if f, ok := e.Facts.(workflow.Released); ok {
+	if f, ok := e.Facts.(journal.Released); ok {
 		p.Work, p.Done, p.Licence = f.Jobs, f.Performed, f.Certificate
 	}
 	return p

@@ -1,15 +1,148 @@
-package workflow
+package journal
 
 import (
-	"encoding/json"
+	"slices"
 	"time"
 
 	"fettle/steps"
 	"fettle/steps/quantity"
 )
 
-// The kinds of entry. Stored for ever: add kinds at the end, and give a kind
-// whose meaning changes a new version with a reader for the old one.
+// A Kind is what is known of one kind of entry before any is read.
+type Kind struct {
+	Name    string
+	Version int
+	// Clocked says that an entry starts or stops a clock, so that one from the
+	// future matters.
+	Clocked bool
+	// Completes says that an entry completes a step: see [WorkOf].
+	Completes bool
+	// Names says that an entry names something that is kept outside the
+	// journal: see [NamesOf].
+	Names bool
+
+	// target is where the facts of one entry are decoded to, and how they are
+	// taken from there.
+	target func() (into any, facts func() Facts)
+}
+
+// Kinds are all kinds of entry, one row each. They are stored for ever: a kind
+// whose meaning changes gets a new version and a reader for the old one.
+func Kinds() []Kind {
+	const clocked = true
+	return []Kind{
+		kind[Registered](1, !clocked),
+		kind[JobOpened](1, !clocked),
+		kind[JobMoved](1, !clocked),
+		kind[StepDone](1, clocked),
+		kind[Coated](1, clocked),
+		kind[Joined](1, clocked),
+		kind[HoldCleared](1, clocked),
+		kind[ReadingTaken](1, clocked),
+		kind[GaugeChecked](1, clocked),
+		kind[Reworked](1, clocked),
+		kind[ConcessionGranted](1, clocked),
+		kind[TouchTested](1, clocked),
+		kind[BenchRead](1, clocked),
+		kind[ConditionSet](1, clocked),
+		kind[DamageFound](1, !clocked),
+		kind[QuarantineCleared](1, !clocked),
+		kind[EquipmentChanged](1, !clocked),
+		kind[FlightLogged](1, !clocked),
+		kind[Noted](1, !clocked),
+		kind[PhotoKept](1, !clocked),
+		kind[Undone](1, !clocked),
+		kind[Released](1, clocked),
+		kind[Sealed](1, !clocked),
+	}
+}
+
+// Zero are the facts of the kind with nothing said.
+func (k Kind) Zero() Facts {
+	_, facts := k.target()
+	return facts()
+}
+
+func kind[F Facts](version int, clocked bool) Kind {
+	var zero F
+	_, completes := any(zero).(completing)
+	_, names := any(zero).(naming)
+	return Kind{Name: zero.Kind(), Version: version, Clocked: clocked, Completes: completes, Names: names, target: func() (any, func() Facts) {
+		into := new(F)
+		return into, func() Facts { return *into }
+	}}
+}
+
+// byName gives the kinds by their names.
+func byName() map[string]Kind {
+	kinds := map[string]Kind{}
+	for _, k := range Kinds() {
+		kinds[k.Name] = k
+	}
+	return kinds
+}
+
+// Clocked returns the names of the kinds that start or stop a clock.
+func Clocked() map[string]bool {
+	clocked := map[string]bool{}
+	for _, k := range Kinds() {
+		clocked[k.Name] = k.Clocked
+	}
+	return clocked
+}
+
+type completing interface{ work() Work }
+
+// WorkOf returns what an entry that completes a step says of it; false where it
+// completes none.
+func WorkOf(f Facts) (Work, bool) {
+	if c, ok := f.(completing); ok {
+		return c.work(), true
+	}
+	return Work{}, false
+}
+
+func (w Work) work() Work { return w }
+
+// Names are what an entry names that is kept outside the journal, by digest.
+type Names struct {
+	Sheet, Procedure string // documents that a replay needs
+	Document         string // any other
+	Photo            string
+}
+
+type naming interface{ names() Names }
+
+// NamesOf returns what the facts name; the zero value where they name nothing.
+func NamesOf(f Facts) Names {
+	if n, ok := f.(naming); ok {
+		return n.names()
+	}
+	return Names{}
+}
+
+func (f Registered) names() Names { return Names{Sheet: f.Sheet} }
+func (f JobOpened) names() Names  { return Names{Sheet: f.Sheet, Procedure: f.Procedure} }
+func (f JobMoved) names() Names   { return Names{Sheet: f.Sheet, Procedure: f.Procedure} }
+func (f Sealed) names() Names     { return Names{Document: f.Note} }
+func (f PhotoKept) names() Names  { return Names{Photo: f.Photo} }
+
+// Digests returns the digests of the documents that a replay of the entries
+// needs: those of design sheets and those of procedures.
+func Digests(entries []Entry) (sheets, procedures []string) {
+	for _, e := range entries {
+		n := NamesOf(e.Facts)
+		if n.Sheet != "" {
+			sheets = append(sheets, n.Sheet)
+		}
+		if n.Procedure != "" {
+			procedures = append(procedures, n.Procedure)
+		}
+	}
+	slices.Sort(sheets)
+	slices.Sort(procedures)
+	return slices.Compact(sheets), slices.Compact(procedures)
+}
 
 // Registered: an airframe of a design came under the record.
 type Registered struct {
@@ -18,6 +151,8 @@ type Registered struct {
 	Sheet   string   `json:"sheet"` // digest
 	Options []string `json:"options,omitempty"`
 }
+
+func (Registered) Kind() string { return "Registered" }
 
 // JobOpened: a procedure began to be carried out.
 type JobOpened struct {
@@ -29,12 +164,16 @@ type JobOpened struct {
 	Damages []string `json:"damages,omitempty"`
 }
 
+func (JobOpened) Kind() string { return "JobOpened" }
+
 // JobMoved: an open job goes on under newer documents.
 type JobMoved struct {
 	Job       string `json:"job"`
 	Procedure string `json:"procedure"` // digest
 	Sheet     string `json:"sheet"`     // digest; the airframe's sheet from here on
 }
+
+func (JobMoved) Kind() string { return "JobMoved" }
 
 // DamageFound: something was seen after a crash, or found at work.
 type DamageFound struct {
@@ -48,11 +187,15 @@ type DamageFound struct {
 	Quarantine []string `json:"quarantine,omitempty"`
 }
 
+func (DamageFound) Kind() string { return "DamageFound" }
+
 // QuarantineCleared: every line of a quarantine was confirmed.
 type QuarantineCleared struct {
 	Damage string   `json:"damage"`
 	Lines  []string `json:"lines"`
 }
+
+func (QuarantineCleared) Kind() string { return "QuarantineCleared" }
 
 // EquipmentChanged: a piece of equipment was fitted, removed or moved.
 type EquipmentChanged struct {
@@ -64,6 +207,8 @@ type EquipmentChanged struct {
 	Disturbs []string          `json:"disturbs"`
 }
 
+func (EquipmentChanged) Kind() string { return "EquipmentChanged" }
+
 // FlightLogged: the airframe flew.
 type FlightLogged struct {
 	Landing string `json:"landing"` // Soft or Hard
@@ -71,6 +216,8 @@ type FlightLogged struct {
 	// Check is the procedure that a hard landing asks for; empty: none.
 	Check string `json:"check,omitempty"`
 }
+
+func (FlightLogged) Kind() string { return "FlightLogged" }
 
 // PhotoKept: a photo was kept beside the store, with what it shows.
 type PhotoKept struct {
@@ -81,6 +228,8 @@ type PhotoKept struct {
 	Of    []int64 `json:"of"` // the entries that it shows
 }
 
+func (PhotoKept) Kind() string { return "PhotoKept" }
+
 // Sealed: the head of the journal was signed. The entry itself comes after
 // what it seals.
 type Sealed struct {
@@ -89,6 +238,8 @@ type Sealed struct {
 	Key  string `json:"key"`  // the public key
 	Note string `json:"note"` // digest of the seal, kept as a document
 }
+
+func (Sealed) Kind() string { return "Sealed" }
 
 // Work is what every entry that completes a step says.
 type Work struct {
@@ -102,6 +253,8 @@ type Work struct {
 // step were met.
 type StepDone struct{ Work }
 
+func (StepDone) Kind() string { return "StepDone" }
+
 // Coated: one face of a joint, or both, had adhesive spread on it.
 type Coated struct {
 	Work
@@ -111,6 +264,8 @@ type Coated struct {
 	Mixed    *time.Time `json:"mixed,omitempty"` // adhesives of two parts
 }
 
+func (Coated) Kind() string { return "Coated" }
+
 // Joined: a joint was closed.
 type Joined struct {
 	Work
@@ -118,11 +273,15 @@ type Joined struct {
 	Load  bool   `json:"load"`
 }
 
+func (Joined) Kind() string { return "Joined" }
+
 // HoldCleared: every line of a hold was confirmed.
 type HoldCleared struct {
 	Work
 	Lines []string `json:"lines"`
 }
+
+func (HoldCleared) Kind() string { return "HoldCleared" }
 
 // ReadingTaken: a gauge was read at one point of a gate.
 type ReadingTaken struct {
@@ -132,6 +291,8 @@ type ReadingTaken struct {
 	Gauge string            `json:"gauge"`
 }
 
+func (ReadingTaken) Kind() string { return "ReadingTaken" }
+
 // GaugeChecked: a gauge was held against a reference of known size.
 type GaugeChecked struct {
 	Gauge string            `json:"gauge"`
@@ -140,11 +301,15 @@ type GaugeChecked struct {
 	Note  string            `json:"note,omitempty"`
 }
 
+func (GaugeChecked) Kind() string { return "GaugeChecked" }
+
 // Reworked: what was out of tolerance at a gate was worked on.
 type Reworked struct {
 	Gate     string   `json:"gate"`
 	Disturbs []string `json:"disturbs"`
 }
+
+func (Reworked) Kind() string { return "Reworked" }
 
 // ConcessionGranted: a gate that is not met was accepted for use as it is.
 type ConcessionGranted struct {
@@ -152,6 +317,8 @@ type ConcessionGranted struct {
 	Reason   string  `json:"reason"`
 	Readings []int64 `json:"readings"` // the positions it is about
 }
+
+func (ConcessionGranted) Kind() string { return "ConcessionGranted" }
 
 // TouchTested: the builder touched a coat. It can hold a join back; it never
 // opens a window.
@@ -161,27 +328,37 @@ type TouchTested struct {
 	Ready bool   `json:"ready"`
 }
 
+func (TouchTested) Kind() string { return "TouchTested" }
+
 // BenchRead: the temperature and humidity at the bench were read.
 type BenchRead struct {
 	Temperature quantity.Quantity `json:"temperature"`
 	Humidity    quantity.Quantity `json:"humidity"` // null: not read
 }
 
+func (BenchRead) Kind() string { return "BenchRead" }
+
 // ConditionSet: somebody said how a condition stands.
 type ConditionSet struct {
 	steps.Setting
 }
+
+func (ConditionSet) Kind() string { return "ConditionSet" }
 
 // Noted: free words.
 type Noted struct {
 	Text string `json:"text"`
 }
 
+func (Noted) Kind() string { return "Noted" }
+
 // Undone: earlier entries are taken back.
 type Undone struct {
 	TakesBack []int64 `json:"takes_back"`
 	Reason    string  `json:"reason,omitempty"`
 }
+
+func (Undone) Kind() string { return "Undone" }
 
 // Released: a person released the airframe to fly.
 type Released struct {
@@ -195,92 +372,4 @@ type Released struct {
 	Certificate string   `json:"certificate,omitempty"`
 }
 
-func (Registered) Kind() string        { return "Registered" }
-func (JobOpened) Kind() string         { return "JobOpened" }
-func (StepDone) Kind() string          { return "StepDone" }
-func (Coated) Kind() string            { return "Coated" }
-func (Joined) Kind() string            { return "Joined" }
-func (HoldCleared) Kind() string       { return "HoldCleared" }
-func (ReadingTaken) Kind() string      { return "ReadingTaken" }
-func (Reworked) Kind() string          { return "Reworked" }
-func (ConcessionGranted) Kind() string { return "ConcessionGranted" }
-func (TouchTested) Kind() string       { return "TouchTested" }
-func (BenchRead) Kind() string         { return "BenchRead" }
-func (ConditionSet) Kind() string      { return "ConditionSet" }
-func (Noted) Kind() string             { return "Noted" }
-func (Undone) Kind() string            { return "Undone" }
-func (Released) Kind() string          { return "Released" }
-func (PhotoKept) Kind() string         { return "PhotoKept" }
-func (Sealed) Kind() string            { return "Sealed" }
-func (JobMoved) Kind() string          { return "JobMoved" }
-func (DamageFound) Kind() string       { return "DamageFound" }
-func (QuarantineCleared) Kind() string { return "QuarantineCleared" }
-func (EquipmentChanged) Kind() string  { return "EquipmentChanged" }
-func (FlightLogged) Kind() string      { return "FlightLogged" }
-func (GaugeChecked) Kind() string      { return "GaugeChecked" }
-
-type kind struct {
-	version int
-	read    func(json.RawMessage) (Facts, error)
-}
-
-func reader[F Facts](data json.RawMessage) (Facts, error) {
-	var f F
-	if err := strictly(data, &f); err != nil {
-		return nil, err
-	}
-	return f, nil
-}
-
-// known returns the kind of that name: its version, and how it is read.
-func known(name string) (kind, bool) {
-	switch name {
-	case "Registered":
-		return kind{1, reader[Registered]}, true
-	case "JobOpened":
-		return kind{1, reader[JobOpened]}, true
-	case "StepDone":
-		return kind{1, reader[StepDone]}, true
-	case "Coated":
-		return kind{1, reader[Coated]}, true
-	case "Joined":
-		return kind{1, reader[Joined]}, true
-	case "HoldCleared":
-		return kind{1, reader[HoldCleared]}, true
-	case "ReadingTaken":
-		return kind{1, reader[ReadingTaken]}, true
-	case "Reworked":
-		return kind{1, reader[Reworked]}, true
-	case "ConcessionGranted":
-		return kind{1, reader[ConcessionGranted]}, true
-	case "TouchTested":
-		return kind{1, reader[TouchTested]}, true
-	case "BenchRead":
-		return kind{1, reader[BenchRead]}, true
-	case "ConditionSet":
-		return kind{1, reader[ConditionSet]}, true
-	case "Noted":
-		return kind{1, reader[Noted]}, true
-	case "Undone":
-		return kind{1, reader[Undone]}, true
-	case "Released":
-		return kind{1, reader[Released]}, true
-	case "PhotoKept":
-		return kind{1, reader[PhotoKept]}, true
-	case "Sealed":
-		return kind{1, reader[Sealed]}, true
-	case "JobMoved":
-		return kind{1, reader[JobMoved]}, true
-	case "DamageFound":
-		return kind{1, reader[DamageFound]}, true
-	case "QuarantineCleared":
-		return kind{1, reader[QuarantineCleared]}, true
-	case "EquipmentChanged":
-		return kind{1, reader[EquipmentChanged]}, true
-	case "FlightLogged":
-		return kind{1, reader[FlightLogged]}, true
-	case "GaugeChecked":
-		return kind{1, reader[GaugeChecked]}, true
-	}
-	return kind{}, false
-}
+func (Released) Kind() string { return "Released" }

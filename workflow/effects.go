@@ -1,0 +1,149 @@
+package workflow
+
+import (
+	"slices"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// An effect is what an entry of one kind does to the state.
+type effect struct {
+	// fold takes a live entry into the state.
+	fold func(*State, journal.Entry) error
+	// disturbs is what an entry disturbs, taken back or not, and what that is
+	// called; nil: nothing.
+	disturbs func(journal.Facts) (by string, zones []string)
+	// sets are the conditions that it says stand; nil: none.
+	sets func(journal.Facts) []steps.Setting
+	// ends says that every condition said before it is unknown after it.
+	ends bool
+}
+
+// effects has a row for every kind of entry.
+func effects() map[string]effect {
+	work := effect{fold: (*State).complete, disturbs: workDisturbs, sets: workSets}
+	return map[string]effect{
+		journal.Registered{}.Kind():        {fold: with((*State).register)},
+		journal.JobOpened{}.Kind():         {fold: with((*State).open)},
+		journal.JobMoved{}.Kind():          {fold: with((*State).move)},
+		journal.StepDone{}.Kind():          work,
+		journal.Coated{}.Kind():            work,
+		journal.Joined{}.Kind():            work,
+		journal.HoldCleared{}.Kind():       work,
+		journal.Released{}.Kind():          work,
+		journal.ReadingTaken{}.Kind():      {fold: with((*State).read)},
+		journal.GaugeChecked{}.Kind():      {fold: with((*State).checked)},
+		journal.Reworked{}.Kind():          {fold: with((*State).rework), disturbs: reworkDisturbs},
+		journal.ConcessionGranted{}.Kind(): {fold: with((*State).concede)},
+		journal.TouchTested{}.Kind():       {fold: with((*State).touched)},
+		journal.BenchRead{}.Kind():         {fold: with((*State).readBench)},
+		journal.ConditionSet{}.Kind():      {fold: with((*State).setCondition), sets: conditionSets},
+		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs},
+		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine)},
+		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs},
+		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true},
+		journal.Noted{}.Kind():             {fold: unchanged},
+		journal.PhotoKept{}.Kind():         {fold: unchanged},
+		journal.Sealed{}.Kind():            {fold: unchanged},
+		journal.Undone{}.Kind():            {fold: unchanged}, // what it takes back is known before the fold: see Replay
+	}
+}
+
+// with has a fold take the facts of its kind.
+func with[F journal.Facts](fold func(*State, F, journal.Entry) error) func(*State, journal.Entry) error {
+	return func(s *State, e journal.Entry) error { return fold(s, e.Facts.(F), e) }
+}
+
+func unchanged(*State, journal.Entry) error { return nil }
+
+// disturbs is what an entry disturbs, and what it is called.
+func (s *State) disturbs(e journal.Entry) (by string, zones []string) {
+	if disturbs := s.effects[e.Facts.Kind()].disturbs; disturbs != nil {
+		return disturbs(e.Facts)
+	}
+	return "", nil
+}
+
+// complete applies an entry that completes a step.
+func (s *State) complete(e journal.Entry) error {
+	work, _ := journal.WorkOf(e.Facts)
+	if f, ok := e.Facts.(journal.Released); ok {
+		s.Release = &Given{f, e.At, e.By, e.Position}
+		if f.Job == "" { // a release of its own, outside any job
+			return nil
+		}
+	}
+	job, err := s.Job(work.Job)
+	if err != nil {
+		return err
+	}
+	job.done[work.Step] = mark{e.Position, e.At}
+	s.set(e, work.Sets...)
+	switch f := e.Facts.(type) {
+	case journal.Coated:
+		return s.coat(job, f, e)
+	case journal.Joined:
+		return s.join(job, f, e)
+	}
+	return nil
+}
+
+func (s *State) read(f journal.ReadingTaken, e journal.Entry) error {
+	gauge, _ := s.Sheet.Gauge(f.Gauge)
+	s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, taken{e.Position, e.At, f, gauge.Doubt()})
+	return nil
+}
+
+func (s *State) rework(f journal.Reworked, e journal.Entry) error {
+	s.gate(f.Gate).reworked = e.Position
+	return nil
+}
+
+func (s *State) concede(f journal.ConcessionGranted, e journal.Entry) error {
+	s.gate(f.Gate).concession = &conceded{e.Position, f.Reason, e.By}
+	return nil
+}
+
+func (s *State) touched(f journal.TouchTested, _ journal.Entry) error {
+	job, err := s.Job(f.Job)
+	if err != nil {
+		return err
+	}
+	job.joint(f.Joint).touch(f.Ready)
+	return nil
+}
+
+func (s *State) setCondition(f journal.ConditionSet, e journal.Entry) error {
+	s.set(e, f.Setting)
+	return nil
+}
+
+func workDisturbs(f journal.Facts) (by string, zones []string) {
+	work, _ := journal.WorkOf(f)
+	return work.Step, work.Disturbs
+}
+
+func reworkDisturbs(f journal.Facts) (by string, zones []string) {
+	rework := f.(journal.Reworked)
+	return "rework of " + rework.Gate, rework.Disturbs
+}
+
+func damageDisturbs(f journal.Facts) (by string, zones []string) {
+	damage := f.(journal.DamageFound)
+	return "damage " + damage.Damage + " (" + damage.Finding + ")", []string{damage.Zone}
+}
+
+func equipmentDisturbs(f journal.Facts) (by string, zones []string) {
+	equipment := f.(journal.EquipmentChanged)
+	return "the " + equipment.Item + " being " + equipment.Change, slices.Concat([]string{steps.MassZone}, equipment.Disturbs)
+}
+
+func workSets(f journal.Facts) []steps.Setting {
+	work, _ := journal.WorkOf(f)
+	return work.Sets
+}
+
+func conditionSets(f journal.Facts) []steps.Setting {
+	return []steps.Setting{f.(journal.ConditionSet).Setting}
+}

@@ -1,0 +1,180 @@
+package journal
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+)
+
+// An Entry is one line of a journal: something that happened.
+type Entry struct {
+	Position int64     // from 0, without gaps
+	At       time.Time // when it happened, UTC
+	Recorded time.Time // when it was entered, UTC; later than At when typed in afterwards
+	By       string    // who
+	Program  string    // the program version that wrote it
+	Facts    Facts
+}
+
+// Facts are what an entry of one kind says.
+type Facts interface {
+	// Kind is the entry's kind, a past participle such as Joined.
+	Kind() string
+}
+
+// ErrUnknownEntry is returned (wrapped) for an entry of a kind or version that
+// this program does not know: the journal was written by a newer program.
+var ErrUnknownEntry = errors.New("the journal holds an entry that this program does not know")
+
+// ErrBadEntry is returned (wrapped) for bytes that are not an entry.
+var ErrBadEntry = errors.New("the journal holds something that is not an entry")
+
+// envelope is the stored form. Its field names are for ever.
+type envelope struct {
+	Position int64     `json:"position"`
+	Kind     string    `json:"kind"`
+	Version  int       `json:"v"`
+	At       time.Time `json:"at"`
+	Recorded time.Time `json:"recorded"`
+	By       string    `json:"by"`
+	Program  string    `json:"program"`
+	Facts    any       `json:"facts"`
+}
+
+// MarshalJSON gives the stored form.
+func (e Entry) MarshalJSON() ([]byte, error) { return encode(e, byName()) }
+
+func encode(e Entry, kinds map[string]Kind) ([]byte, error) {
+	kind, ok := kinds[e.Facts.Kind()]
+	if !ok {
+		return nil, fmt.Errorf("entry %d: %w: %q", e.Position, ErrUnknownEntry, e.Facts.Kind())
+	}
+	record, err := json.Marshal(envelope{e.Position, kind.Name, kind.Version, e.At.UTC(), e.Recorded.UTC(), e.By, e.Program, e.Facts})
+	if err != nil {
+		return nil, fmt.Errorf("entry %d: %w", e.Position, err)
+	}
+	return record, nil
+}
+
+// UnmarshalJSON reads the stored form, strictly.
+func (e *Entry) UnmarshalJSON(data []byte) error {
+	read, err := decode(data, byName())
+	if err == nil {
+		*e = read
+	}
+	return err
+}
+
+// Decode reads the stored entries of a journal that begins at position from.
+func Decode(records [][]byte, from int64) ([]Entry, error) {
+	kinds := byName()
+	entries := make([]Entry, len(records))
+	for i, record := range records {
+		var err error
+		if entries[i], err = decodeAt(record, from+int64(i), kinds); err != nil {
+			return nil, err
+		}
+	}
+	return entries, nil
+}
+
+// Naming reads those entries of a whole journal that name what is kept outside
+// of it: documents, seals and photos. It does not look at the others.
+func Naming(records [][]byte) ([]Entry, error) {
+	kinds := byName()
+	var entries []Entry
+	for i, record := range records {
+		if !kinds[peekKind(record)].Names {
+			continue
+		}
+		e, err := decodeAt(record, int64(i), kinds)
+		if err != nil {
+			return nil, err
+		}
+		entries = append(entries, e)
+	}
+	return entries, nil
+}
+
+func decodeAt(record []byte, position int64, kinds map[string]Kind) (Entry, error) {
+	e, err := decode(record, kinds)
+	if err != nil {
+		return e, fmt.Errorf("position %d: %w", position, err)
+	}
+	if e.Position != position {
+		return e, fmt.Errorf("%w: position %d says that it is %d", ErrBadEntry, position, e.Position)
+	}
+	return e, nil
+}
+
+// decode reads one entry in one pass: its kind is looked up first, so that the
+// facts are decoded where they belong.
+func decode(record []byte, kinds map[string]Kind) (Entry, error) {
+	name := peekKind(record)
+	kind, known := kinds[name]
+	var env envelope
+	facts := func() Facts { return nil }
+	if known {
+		env.Facts, facts = kind.target()
+	}
+	err := strictly(record, &env)
+	switch {
+	case name != "" && env.Kind == name && (!known || env.Version != kind.Version):
+		return Entry{}, fmt.Errorf("%w: %q version %d at position %d, written by %q", ErrUnknownEntry, env.Kind, env.Version, env.Position, env.Program)
+	case err != nil:
+		return Entry{}, fmt.Errorf("%w: %w", ErrBadEntry, err)
+	case env.Kind != name:
+		return Entry{}, fmt.Errorf("%w: its kind is given twice", ErrBadEntry)
+	case env.Facts == nil, !bytes.Contains(record, []byte(`"facts"`)):
+		return Entry{}, fmt.Errorf("%w: %s at position %d has no facts", ErrBadEntry, name, env.Position)
+	}
+	return Entry{env.Position, env.At, env.Recorded, env.By, env.Program, facts()}, nil
+}
+
+// peekKind is the kind that a record says it is of, "" where it says none. The
+// stored form begins with the position and the kind; any other order costs a
+// reading of its own.
+func peekKind(record []byte) string {
+	if rest, ok := bytes.CutPrefix(record, []byte(`{"position":`)); ok {
+		rest = bytes.TrimLeft(rest, "0123456789")
+		if rest, ok := bytes.CutPrefix(rest, []byte(`,"kind":"`)); ok {
+			if name, _, ok := bytes.Cut(rest, []byte(`"`)); ok && !bytes.Contains(name, []byte(`\`)) {
+				return string(name)
+			}
+		}
+	}
+	var env struct {
+		Kind string `json:"kind"`
+	}
+	_ = json.Unmarshal(record, &env) // what is wrong with it is said when it is decoded
+	return env.Kind
+}
+
+// Encode gives the stored form of entries.
+func Encode(entries []Entry) ([][]byte, error) {
+	records := make([][]byte, len(entries))
+	kinds := byName()
+	for i, e := range entries {
+		record, err := encode(e, kinds)
+		if err != nil {
+			return nil, err
+		}
+		records[i] = record
+	}
+	return records, nil
+}
+
+// strictly decodes one JSON value with nothing unknown in it and nothing after it.
+func strictly(data []byte, into any) error {
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(into); err != nil {
+		return err
+	}
+	if len(bytes.TrimSpace(data[d.InputOffset():])) > 0 {
+		return errors.New("something stands after its end")
+	}
+	return nil
+}

@@ -1,0 +1,127 @@
+package journal
+
+import (
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+func entry(position int64, facts Facts) Entry {
+	at := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
+	return Entry{Position: position, At: at, Recorded: at.Add(time.Minute), By: "builder", Program: "test", Facts: facts}
+}
+
+// Every kind comes back as it was stored, under its own name once.
+func TestEveryKindIsReadAsItWasWritten(t *testing.T) {
+	seen := map[string]bool{}
+	for i, k := range Kinds() {
+		if seen[k.Name] {
+			t.Errorf("%s stands twice in the table", k.Name)
+		}
+		seen[k.Name] = true
+		want := entry(int64(i), k.Zero())
+		records, err := Encode([]Entry{want})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := Decode(records, int64(i))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got[0].Facts.Kind() != k.Name || !got[0].At.Equal(want.At) || !got[0].Recorded.Equal(want.Recorded) || got[0].By != want.By {
+			t.Errorf("%s is read as %+v", k.Name, got[0])
+		}
+	}
+	if len(seen) < 23 {
+		t.Errorf("there are %d kinds; a kind never goes", len(seen))
+	}
+}
+
+// Records that no program has written, and one of a newer program.
+func TestDecodeRefuses(t *testing.T) {
+	const noted = `{"position":0,"kind":"Noted","v":1,"at":"2026-03-03T19:00:00Z","recorded":"2026-03-03T19:00:00Z","by":"b","program":"p","facts":{"text":"a"}}`
+	if _, err := Decode([][]byte{[]byte(noted)}, 0); err != nil {
+		t.Fatal(err)
+	}
+	reordered := `{"facts":{"text":"a"},"kind":"Noted","v":1,"position":0,"at":"2026-03-03T19:00:00Z","recorded":"2026-03-03T19:00:00Z","by":"b","program":"p"}`
+	if entries, err := Decode([][]byte{[]byte(reordered)}, 0); err != nil || entries[0].Facts.(Noted).Text != "a" {
+		t.Errorf("in another order: %v, %v", entries, err)
+	}
+	change := func(from, to string) string {
+		if !strings.Contains(noted, from) {
+			t.Fatalf("no %q in it", from)
+		}
+		return strings.Replace(noted, from, to, 1)
+	}
+	for name, c := range map[string]struct {
+		record string
+		want   error
+	}{
+		"a newer version":                 {change(`"v":1`, `"v":2`), ErrUnknownEntry},
+		"a newer version, other fields":   {change(`"v":1`, `"v":2,"mood":"b"`), ErrUnknownEntry},
+		"a newer kind":                    {change(`Noted`, `Sung`), ErrUnknownEntry},
+		"a newer kind whose facts a list": {strings.Replace(change(`Noted`, `Sung`), `{"text":"a"}`, `["a"]`, 1), ErrUnknownEntry},
+		"an unknown field of the facts":   {change(`"text"`, `"words"`), ErrBadEntry},
+		"an unknown field of the entry":   {change(`"by"`, `"bye"`), ErrBadEntry},
+		"facts of another shape":          {change(`{"text":"a"}`, `"a"`), ErrBadEntry},
+		"no facts":                        {change(`,"facts":{"text":"a"}`, ``), ErrBadEntry},
+		"null for facts":                  {change(`{"text":"a"}`, `null`), ErrBadEntry},
+		"two kinds":                       {change(`"by"`, `"kind":"Sealed","by"`), ErrBadEntry},
+		"another position":                {change(`"position":0`, `"position":1`), ErrBadEntry},
+		"something behind it":             {noted + `{}`, ErrBadEntry},
+		"half of it":                      {noted[:60], ErrBadEntry},
+		"a word":                          {`"Sealed"`, ErrBadEntry},
+		"nothing":                         {``, ErrBadEntry},
+		"a kind with an escape":           {change(`Noted`, `Note\u0064`), nil},
+	} {
+		if _, err := Decode([][]byte{[]byte(c.record)}, 0); !errors.Is(err, c.want) {
+			t.Errorf("%s: %v, want %v", name, err, c.want)
+		}
+	}
+}
+
+// TestNaming wants exactly the entries that name something, in their order, as
+// Decode reads them.
+func TestNaming(t *testing.T) {
+	entries := []Entry{entry(0, Registered{Mark: "CW-01", Sheet: "sha256:9"}), entry(1, JobOpened{Job: "wing", Procedure: "sha256:8", Sheet: "sha256:9"})}
+	for _, f := range []Facts{
+		Noted{Text: `they said "Sealed" and "PhotoKept", and meant neither`},
+		PhotoKept{Photo: "sha256:1", Name: "a.png", Of: []int64{1}},
+		Sealed{Size: 2, Root: "cm9vdA==", Key: "key", Note: "sha256:2"},
+		JobMoved{Job: "wing", Procedure: "sha256:3", Sheet: "sha256:4"},
+		Noted{Text: "end"},
+	} {
+		entries = append(entries, entry(int64(len(entries)), f))
+	}
+	records, err := Encode(entries)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := Naming(records)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want, found []int64
+	for _, e := range entries {
+		switch e.Facts.(type) {
+		case Registered, JobOpened, JobMoved, PhotoKept, Sealed:
+			want = append(want, e.Position)
+		}
+	}
+	for _, e := range got {
+		found = append(found, e.Position)
+		if e.Facts.Kind() != entries[e.Position].Facts.Kind() {
+			t.Errorf("entry %d is read as %s", e.Position, e.Facts.Kind())
+		}
+	}
+	if !slices.Equal(found, want) || len(want) < 5 {
+		t.Errorf("found %v, want %v", found, want)
+	}
+
+	// One that is out of place.
+	if _, err := Naming(records[1:]); !errors.Is(err, ErrBadEntry) {
+		t.Error(err)
+	}
+}
