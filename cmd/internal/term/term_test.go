@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/charmbracelet/glamour"
 	xansi "github.com/charmbracelet/x/ansi"
 )
 
@@ -130,6 +131,34 @@ func TestColourEndsWithTheWords(t *testing.T) {
 	}
 	if plain == out.String() {
 		t.Error("nothing is in colour")
+	}
+}
+
+// Code is plain code, whatever language its fence names.
+func TestCodeOfALanguage(t *testing.T) {
+	const code = "func main() { // a \"string\"\n\treturn 1 + 2\n}\n"
+	shown := map[string]string{}
+	for _, language := range []string{"", "go", "yaml", "no-such-language"} {
+		var out bytes.Buffer
+		s := Streams{Out: &out, Columns: 60, Colour: true}
+		if err := s.Show("```" + language + "\n" + code + "```\n"); err != nil {
+			t.Fatal(err)
+		}
+		shown[language] = out.String()
+		if shown[language] != shown[""] {
+			t.Errorf("%s is shown as %q, and without a language as %q", language, shown[language], shown[""])
+		}
+	}
+	if plain := xansi.Strip(shown["go"]); !strings.Contains(plain, "func main() { // a \"string\"\n") || !strings.Contains(plain, "return 1 + 2\n") {
+		t.Errorf("shown as %q", plain)
+	}
+}
+
+// A style that asks for colours in code gets none, and the code is there.
+func TestNoHighlighter(t *testing.T) {
+	out, err := glamour.Render("```go\nfunc main() {}\n```\n", "dark")
+	if err != nil || !strings.Contains(out, "func main() {}") {
+		t.Errorf("rendered as %q, %v", out, err)
 	}
 }
 
