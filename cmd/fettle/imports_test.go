@@ -50,8 +50,8 @@ func TestImportsPointOneWay(t *testing.T) {
 	}
 }
 
-// What costs time at every start is not linked: the syntax highlighter, in whose
-// place cmd/internal/term/nohighlight stands, and the network.
+// What costs time at every start is not linked: the syntax highlighter and the
+// sanitizer, in whose place modules under cmd/internal/term stand, and the network.
 func TestWhatIsNotLinked(t *testing.T) {
 	out, err := exec.Command("go", "list", "-deps", "fettle/cmd/fettle").Output()
 	if err != nil {
@@ -62,7 +62,7 @@ func TestWhatIsNotLinked(t *testing.T) {
 		t.Fatalf("the list lacks the renderer: %v", linked)
 	}
 	const chroma = "github.com/alecthomas/chroma/v2"
-	for _, not := range []string{chroma + "/lexers", chroma + "/formatters", "github.com/dlclark/regexp2", "net/http", "crypto/tls"} {
+	for _, not := range []string{chroma + "/lexers", chroma + "/formatters", "github.com/dlclark/regexp2", "github.com/aymerick/douceur/css", "net/http", "crypto/tls"} {
 		if slices.Contains(linked, not) {
 			t.Errorf("%s is linked", not)
 		}

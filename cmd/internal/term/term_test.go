@@ -68,6 +68,29 @@ func TestReferences(t *testing.T) {
 	}
 }
 
+// Tags of HTML are left out, with what stands in elements that show no text; the
+// text between others stays.
+func TestTags(t *testing.T) {
+	for text, want := range map[string]string{
+		"a <b>bold</b> word<br/> and <img src=x>more":             "a bold word and more",
+		"<div title=\"a>b\">\nbetween the tags\n</div>":           "between the tags",
+		"<div>\n3 < 4 & 5 > 2\n</div>":                            "3 < 4 & 5 > 2",
+		"<!-- a comment -->\n\nseen":                              "seen",
+		"<script>\nalert(1)</script> seen":                        "seen",
+		"<style>\np { color: red }\n</style>\n\nseen":             "seen",
+		"<p>\n<object><object>x</object>y</object>z</p>":          "z",
+		"<p>\n<iframe>x <b>y</b></iframe><noscript>z</noscript>k": "k",
+		"<div>\nnever <em>closed":                                 "never closed",
+		"<div>\na </object>b</div>":                               "a b",
+		"<?php echo 1 ?>\n\nseen":                                 "seen",
+		"<p>\ncut <a href=\"":                                     "cut",
+	} {
+		if got := strings.TrimSpace(show(t, text, 90)); got != want {
+			t.Errorf("%q is shown as %q, want %q", text, got, want)
+		}
+	}
+}
+
 // A number is never parted at its point, nor a name at its hyphen, and an item
 // that runs on stands in.
 func TestBreaks(t *testing.T) {
