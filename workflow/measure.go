@@ -63,10 +63,9 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 }
 
 // outAlready refuses to measure a point again that is out of tolerance while
-// others have no reading yet. The gate is not out before it has them all, so
-// the point could be measured until it is in tolerance, without rework.
+// others have no reading yet: it is reworked first.
 func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
-	if r.Standing != Measuring {
+	if r.Finding.Missing == "" {
 		return nil
 	}
 	limits := r.Gate.Limits
@@ -82,7 +81,7 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 		found, err := measuring.Judge(limits, []measuring.Point{measuring.Point(p)}, r.Gate.Repeat, nil, r.Doubt)
 		if err == nil && found.Verdict == measuring.Out {
 			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, found.Reason),
-				Do: fmt.Sprintf("measure the rest of it (%s), then rework it; a misreading is taken back with fettle undo %s", r.Reason, s.Airframe.Mark)})
+				Do: fmt.Sprintf("measure the rest of it (%s), then rework it; a misreading is taken back with fettle undo %s", r.Finding.Missing, s.Airframe.Mark)})
 		}
 	}
 	return reasons
@@ -193,7 +192,7 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, bad("a concession needs a reason")
 	case report.Gate.Critical:
 		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", "rework it and measure again")
-	case report.Standing != Failed && report.Standing != Undecided:
+	case report.Standing != Failed && report.Standing != Undecided, report.Finding.Missing != "":
 		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), "measure it first: "+MeasureLine(s.Airframe.Mark, report.Gate))
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {

@@ -436,7 +436,7 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 // all and is undecided, all of them again.
 func (c *conversation) missing(g workflow.GateReport) []string {
 	have := map[string]int{}
-	if g.Standing == workflow.Measuring {
+	if g.Finding.Missing != "" {
 		for _, p := range g.Points {
 			have[p.Name] = len(p.Readings)
 		}
