@@ -43,6 +43,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	reasons := append(s.unmeasurable(report, c.At), s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
+	reasons = append(reasons, s.unsafe(gate, c.At)...)
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -60,6 +61,32 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
 	}
 	return s.completing(facts, c)
+}
+
+// unsafe says which conditions do not stand that the steps of open jobs need for
+// measuring the gate: a propeller that is on. Where two of them need it
+// otherwise, as a battery in and out, either will do.
+func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
+	var needs []steps.Setting
+	for _, job := range s.OpenJobs(at) {
+		for _, step := range job.Procedure.Steps() {
+			if step.Kind != steps.Measure || len(step.Needs) == 0 {
+				continue
+			}
+			if slices.ContainsFunc(s.GatesOf(job, step, at), func(g GateReport) bool { return g.Gate.Name == gate.Name }) {
+				needs = append(needs, step.Needs...)
+			}
+		}
+	}
+	var reasons []Reason
+	for i, need := range needs {
+		same := func(n steps.Setting) bool { return n.Condition == need.Condition }
+		stands := func(n steps.Setting) bool { return same(n) && len(s.stands(n, at)) == 0 }
+		if !slices.ContainsFunc(needs[:i], same) && !slices.ContainsFunc(needs, stands) {
+			reasons = append(reasons, s.stands(need, at)...)
+		}
+	}
+	return reasons
 }
 
 // outAlready refuses to measure a point again that is out of tolerance while
