@@ -201,22 +201,27 @@ func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
 	if !known {
 		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Do: say}}
 	}
+	reasons := s.outsideLimits(adhesive, bench)
+	if spreading, _ := step.Hands.Duration(); len(reasons) == 0 && adhesive.Times.Open(spreading, bench.celsius) < 0 {
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", bench.Temperature, adhesive.Name), Do: "bring the bench nearer to " + adhesive.At.String()})
+	}
+	return append(reasons, s.unfitHumidity(adhesive, bench, say)...)
+}
+
+// outsideLimits says that the bench is colder or warmer than the adhesive works
+// at.
+func (s *State) outsideLimits(adhesive steps.Adhesive, bench Climate) []Reason {
 	celsius := bench.celsius
-	var reasons []Reason
 	low, errLow := adhesive.Coldest.Celsius()
 	high, errHigh := adhesive.Warmest.Celsius()
+	var reasons []Reason
 	switch {
 	case errLow == nil && celsius < low:
 		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, bench.Temperature), Do: "warm the bench, the parts and the adhesive"})
 	case errHigh == nil && celsius > high:
 		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, bench.Temperature), Do: "let it cool"})
-	default:
-		spreading, _ := step.Hands.Duration()
-		if adhesive.Times.Open(spreading, celsius) < 0 {
-			reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", bench.Temperature, adhesive.Name), Do: "bring the bench nearer to " + adhesive.At.String()})
-		}
 	}
-	return append(reasons, s.unfitHumidity(adhesive, bench, say)...)
+	return reasons
 }
 
 func (s *State) unfitHumidity(a steps.Adhesive, bench Climate, say string) []Reason {
@@ -254,11 +259,12 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 		return []Reason{{Because: ByTouch, Text: "the last touch test found " + step.Joint + " wet", Closes: w.Closes,
 			Do: fmt.Sprintf("touch it again; once it is dry: fettle done %s %s --touch %s", s.Airframe.Mark, step.Name, TouchDry)}}
 	}
-	if _, known := s.Temperature(at); !known {
-		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting",
-			Do: fmt.Sprintf("read the thermometer: fettle bench %s --temperature 20C", s.Airframe.Mark)}}
+	say := fmt.Sprintf("read the thermometer: fettle bench %s --temperature 20C", s.Airframe.Mark)
+	bench, known := s.benchAt(at)
+	if !known {
+		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Do: say}}
 	}
-	return nil
+	return append(s.outsideLimits(joint.Adhesive, bench), s.unfitHumidity(joint.Adhesive, bench, say)...)
 }
 
 // FindStep returns the step of an open job by its name, or by job/step where
