@@ -3,7 +3,6 @@ package procedures
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"fettle/steps"
 )
@@ -17,8 +16,8 @@ func (d *Document) Against(sheet *steps.Sheet) Faults {
 	if d.Procedure == nil || len(faults) > 0 || d.tooLarge() {
 		return faults.sorted()
 	}
-	return d.inEveryLife(optionNames(sheet), func(l life) Faults {
-		faults := append(d.jointsInOrder(l), d.gatesThere(l, sheet)...)
+	return d.inEveryLife(orderOf(d.Procedure), optionNames(sheet), func(l life) Faults {
+		faults := append(d.stepsInOrder(l), d.onSheet(l, sheet)...)
 		if d.Procedure.Kind == steps.Build {
 			faults = append(faults, d.criticalMeasured(l, sheet)...)
 		}
@@ -71,17 +70,12 @@ func (d *Document) named(s *steps.Sheet) Faults {
 	return faults
 }
 
-// gatesThere finds measure steps of which the airframe has none of the gates.
-func (d *Document) gatesThere(l life, sheet *steps.Sheet) Faults {
+// onSheet checks each step against the sheet, as its kind asks.
+func (d *Document) onSheet(l life, sheet *steps.Sheet) Faults {
 	var faults Faults
-	for _, s := range l.Steps() {
-		if s.Kind != steps.Measure || slices.Contains(s.Gates, steps.Stale) {
-			continue
-		}
-		there := slices.ContainsFunc(sheet.GatesFor(l.options), func(g steps.Gate) bool { return slices.Contains(s.Gates, g.Name) })
-		if !there {
-			text := fmt.Sprintf("the step %s measures nothing%s: no airframe so built has %s", s.Name, orWithout(l), strings.Join(s.Gates, " or "))
-			faults = append(faults, d.fault(d.places[stepAt(s.Name)], text))
+	for _, s := range l.steps {
+		if k := kindOf(l.kinds, s.Kind); k.sheet != nil {
+			k.sheet(l, s, sheet, d.complain(s, &faults))
 		}
 	}
 	return faults
@@ -99,14 +93,13 @@ func orWithout(l life) string {
 // step that disturbs what it depends on.
 func (d *Document) criticalMeasured(l life, sheet *steps.Sheet) Faults {
 	var faults Faults
-	all := l.Steps()
 	for _, g := range sheet.GatesFor(l.options) {
 		if !g.Critical {
 			continue
 		}
 		var measures []string
-		for _, s := range all {
-			if s.Kind == steps.Measure && slices.Contains(s.Gates, g.Name) {
+		for _, s := range l.steps {
+			if slices.Contains(s.Gates, g.Name) {
 				measures = append(measures, s.Name)
 			}
 		}
@@ -114,7 +107,7 @@ func (d *Document) criticalMeasured(l life, sheet *steps.Sheet) Faults {
 			faults = append(faults, d.fault(place{1, 1}, fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, l.when())))
 			continue
 		}
-		for _, s := range all {
+		for _, s := range l.steps {
 			if !g.DependsOn(s.Disturbs...) {
 				continue
 			}

@@ -136,7 +136,7 @@ func isFile(name string) bool {
 	if isYAML(name) || strings.ContainsRune(name, filepath.Separator) {
 		return true
 	}
-	return !nameForm.MatchString(name) && exists(name)
+	return !isName(name) && exists(name)
 }
 
 func exists(path string) bool {

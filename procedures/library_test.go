@@ -178,7 +178,7 @@ func TestOwnFolder(t *testing.T) {
 	path := func(name string) string { return filepath.Join(folder, name) }
 
 	entries, faults := l.List()
-	if len(faults) != 2 || !strings.HasPrefix(faults[0].Error(), path("broken.yaml")+":3:11: revision is") ||
+	if len(faults) != 2 || !strings.HasPrefix(faults[0].Error(), path("broken.yaml")+":3:11: revision must be") ||
 		!strings.HasPrefix(faults[1].Error(), path("mend.yaml")+`:1:1: the name "finch-mend" is that of `) {
 		t.Errorf("faults:\n%v", faults)
 	}
@@ -217,7 +217,7 @@ func TestOwnFolder(t *testing.T) {
 	}
 
 	var wrong Faults
-	if _, err := l.Find("broken"); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "broken.yaml:3:11: revision is") {
+	if _, err := l.Find("broken"); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "broken.yaml:3:11: revision must be") {
 		t.Errorf("broken: %v", err)
 	}
 	if _, err := l.Find(path("broken.yaml")); !errors.As(err, &wrong) || len(wrong) != 1 {

@@ -127,6 +127,17 @@ func (g Gate) PointNames() []string {
 	return g.Points
 }
 
+// Readings are the points of one whole measurement, one for each reading.
+func (g Gate) Readings() []string {
+	var points []string
+	for _, p := range g.PointNames() {
+		for range g.Repeat {
+			points = append(points, p)
+		}
+	}
+	return points
+}
+
 // DependsOn reports whether the gate depends on any of the zones.
 func (g Gate) DependsOn(zones ...string) bool {
 	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(g.Of, z) })

@@ -28,7 +28,7 @@ type AuditedReading struct {
 
 	TakenBack  int64  // the entry that took it back; 0: none
 	Superseded int64  // the later reading that counts instead; 0: none
-	StaleBy    string // what it counts no more for, one line
+	StaleBy    Cause  // what it counts no more for
 	StaleEntry int64  // the entry that disturbed it; 0: none
 	Concession int64  // the entry that accepted it all the same; 0: none
 	Reason     string // of the concession
@@ -168,9 +168,9 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 		r.Doubt = s.inDoubt(t)
 	}
 	if d, zone, ok := s.firstDisturbance(r.Gate, t); ok {
-		r.StaleBy, r.StaleEntry = zone+" was disturbed by "+d.by, d.position
+		r.StaleBy, r.StaleEntry = Cause{Text: zone + " was disturbed by " + d.by}, d.position
 	} else if why := s.outlived(r.Gate.Life, t, at); why != "" {
-		r.StaleBy = why
+		r.StaleBy.Text = why
 	}
 	later := 0
 	for _, other := range all {
@@ -191,14 +191,14 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 	position := r.Entry.Position
 	switch {
 	case counts[position]:
-		r.StaleBy, r.StaleEntry, r.Superseded = "", 0, 0
+		r.StaleBy, r.StaleEntry, r.Superseded = Cause{}, 0, 0
 		return
-	case r.TakenBack > 0 || r.StaleBy != "" || r.Superseded > 0 || r.Doubt != nil:
+	case r.TakenBack > 0 || !r.StaleBy.IsZero() || r.Superseded > 0 || r.Doubt != nil:
 		return
 	}
 	now, err := s.GateReport(r.Reading.Gate, at)
 	if err != nil {
-		r.StaleBy = "the design has no such gate now"
+		r.StaleBy.Text = "the design has no such gate now"
 		return
 	}
 	record := s.gates[r.Reading.Gate]
@@ -207,13 +207,13 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 			r.StaleBy, _ = s.discounts(now.Gate, record, s.lastInDoubt(record), t, at)
 		}
 	}
-	if r.StaleBy != "" {
+	if !r.StaleBy.IsZero() {
 		return
 	}
-	r.StaleBy = "the design has no such point now"
+	r.StaleBy.Text = "the design has no such point now"
 	for _, p := range now.Rests { // another one at its point counts instead
 		if f, ok := s.Entries[p].Facts.(journal.ReadingTaken); ok && f.Point == r.Reading.Point {
-			r.StaleBy, r.Superseded = "", p
+			r.StaleBy, r.Superseded = Cause{}, p
 		}
 	}
 }
@@ -237,11 +237,11 @@ type AuditSummary struct {
 	Entries, Readings   int
 	Out, Undecided      int // readings that were, alone
 	Current             []string
-	NotCurrent          []string // gates that have one reason in common, with that
+	NotCurrent          []Cause // gates that have one reason in common, with that
 	NeverTaken          []string
 	NeverChecked        []string // gauges that were read and that the record has no check of
-	NotGood             []string // gauges whose last check was not good
-	InDoubt             []string // readings, with why
+	NotGood             []Cause  // gauges whose last check was not good
+	InDoubt             []Cause  // readings, with why
 	Lapsed              []string // joints whose window was missed
 	Concessions         []string
 	Corrections         []string
@@ -267,8 +267,8 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 			sum.Undecided++
 		}
 	}
-	var reasons []string
-	gates := map[string][]string{} // that are not current, by their reason
+	var reasons []Cause
+	gates := map[Cause][]string{} // that are not current, by their reason
 	for _, g := range s.Gates(at) {
 		switch g.Standing {
 		case Current:
@@ -284,7 +284,7 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 		}
 	}
 	for _, why := range reasons {
-		sum.NotCurrent = append(sum.NotCurrent, strings.Join(gates[why], ", ")+": "+why)
+		sum.NotCurrent = append(sum.NotCurrent, why.after(strings.Join(gates[why], ", ")+": "))
 	}
 	s.sumGauges(&sum, readings, at)
 	s.sumEntries(&sum, at)
@@ -298,12 +298,12 @@ func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.
 			sum.NeverChecked = append(sum.NeverChecked, name)
 		}
 		if r.Doubt != nil {
-			sum.InDoubt = append(sum.InDoubt, fmt.Sprintf("%s, entry %d: %s", strings.TrimSpace(r.Reading.Gate+" "+r.Reading.Point), r.Entry.Position, r.Doubt.Doubts()))
+			sum.InDoubt = append(sum.InDoubt, r.Doubt.Doubts().after(fmt.Sprintf("%s, entry %d: ", strings.TrimSpace(r.Reading.Gate+" "+r.Reading.Point), r.Entry.Position)))
 		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.gauges)) {
 		if c := s.lastBad(name, at); c != nil {
-			sum.NotGood = append(sum.NotGood, fmt.Sprintf("%s, found on %s %s, entry %d", name, day(c.At), c.Off.Found(), c.Position))
+			sum.NotGood = append(sum.NotGood, Cause{fmt.Sprintf("%s, entry %d, found %s", name, c.Position, c.Off.Found()), c.At})
 		}
 	}
 }

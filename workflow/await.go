@@ -59,11 +59,11 @@ func (s *State) named(now time.Time, name string, running []string) (Await, erro
 			w := j.Window()
 			return Await{Job: j.Job, Name: name, What: "joint " + name + " may be closed", Ready: w.Opens, Then: w.Closes, ThenWhat: "close it by"}, nil
 		case Late:
-			return Await{}, refuse("waiting for "+name, ByLapse, "its coat has lapsed", "put a fresh thin coat on every face")
+			return Await{}, refuse("waiting for "+name, ByLapse, "its coat has lapsed", s.remedy(Remedy{Kind: ToCoatAgain, Joint: name}))
 		case Cured:
 			return Await{Job: j.Job, Name: name, What: "joint " + name + " is cured", Ready: j.Cures()}, nil
 		}
-		return Await{}, refuse("waiting for "+name, ByState, "time alone does not open it", "see fettle next "+s.Airframe.Mark)
+		return Await{}, refuse("waiting for "+name, ByState, "time alone does not open it", s.remedy(Remedy{Kind: ToSeeNext}))
 	}
 	report, job, err := s.FindStep(name, now)
 	if err != nil {

@@ -93,7 +93,10 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 			}
 			s.explain(&r, j, at)
 			if i == head {
-				before.Text, before.Do = step.Name+" comes before it", r.Reopened
+				before.Text = step.Name + " comes before it"
+				if r.Reopened != "" {
+					before.Text += "; " + r.Reopened
+				}
 			}
 			reports = append(reports, r)
 		}
@@ -280,7 +283,7 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 		}
 	}
 	return []Reason{{Because: ByCondition, Text: text,
-		Do: fmt.Sprintf("see to it, then say so: fettle bench %s --set %s=%s", s.Airframe.Mark, need.Condition, need.State)}}
+		Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: need})}}
 }
 
 // GatesOf returns the gates that a measure step asks for. The word Stale asks
@@ -325,8 +328,8 @@ func (s *State) unmeasurable(r GateReport, at time.Time) []Reason {
 	}
 	if r.needsRework() {
 		reasons = append(reasons, Reason{Because: ByGate,
-			Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, r.Reason),
-			Do:   fmt.Sprintf("rework it, then say so: fettle done %s rework:%s", s.Airframe.Mark, r.Gate.Name)})
+			Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, r.Reason.Text), At: r.Reason.At,
+			Remedy: s.remedy(Remedy{Kind: ToRework, Gate: r.Gate.Name})})
 	}
 	return reasons
 }
@@ -359,6 +362,6 @@ func (s *State) Untrusted(now time.Time) *Reason {
 		return nil
 	}
 	return &Reason{Because: ByClock, Until: s.latest.Recorded,
-		Text: fmt.Sprintf("the clock reads earlier than entry %d of the journal, so no waiting time can be trusted", s.latest.Position),
-		Do:   fmt.Sprintf("set the clock right; if it was wrong then, take that entry back: fettle undo %s %d", s.Airframe.Mark, s.latest.Position)}
+		Text:   fmt.Sprintf("the clock reads earlier than entry %d of the journal, so no waiting time can be trusted", s.latest.Position),
+		Remedy: s.remedy(Remedy{Kind: ToSetClock, Entry: s.latest.Position})}
 }

@@ -239,7 +239,7 @@ func (r ClearQuarantine) decide(s *State, _ Circumstances) ([]journal.Facts, err
 		return nil, err
 	}
 	if !d.Quarantine.Open() {
-		return nil, refuse("quarantine of "+d.Damage, ByState, "no quarantine of it is open", "")
+		return nil, refuse("quarantine of "+d.Damage, ByState, "no quarantine of it is open", Remedy{})
 	}
 	if reasons := unconfirmed(d.Quarantine.Lines, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: reasons}

@@ -221,7 +221,7 @@ func (b *bench) done(names ...string) {
 func (b *bench) after(d time.Duration) { b.now = b.now.Add(d) }
 
 // refused asserts a refusal whose reasons are all of the classes, in any
-// order, and returns its text.
+// order, and returns its text with the remedies in it.
 func (b *bench) refused(r Request, want ...Because) string {
 	b.t.Helper()
 	err := b.try(r)
@@ -240,7 +240,12 @@ func (b *bench) refused(r Request, want ...Because) string {
 	if strings.Join(have, " ") != strings.Join(wanted, " ") {
 		b.t.Fatalf("%+v is refused by %v, want %v: %v", r, have, wanted, err)
 	}
-	return err.Error()
+	text := err.Error()
+	for _, reason := range refusal.Reasons {
+		r := reason.Remedy
+		text += fmt.Sprintf(" [%s %s%s%s%s%v%s]", r.Kind, r.Name, r.Step, r.Gate, r.Gauge, r.Points, r.Setting)
+	}
+	return text
 }
 
 func (b *bench) gate(name string) GateReport {
@@ -294,7 +299,7 @@ func describe(s *State, now time.Time) string {
 		}
 	}
 	for _, g := range s.Gates(now) {
-		fmt.Fprintln(&b, g.Gate.Name, g.Says(), g.Rests)
+		fmt.Fprintln(&b, g.Gate.Name, g.Says().Text, g.Rests)
 	}
 	fmt.Fprintln(&b, s.Timers(now), s.Flight(now), s.Next(now).Why, s.said)
 	return b.String()

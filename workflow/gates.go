@@ -58,7 +58,7 @@ type GateReport struct {
 	Gate     steps.Gate
 	Standing GateStanding
 	Finding  measuring.Finding
-	Reason   string          // why it does not count, one line; "" where it does
+	Reason   Cause           // why it does not count; zero where it does
 	Points   []AtPoint       // the readings that count
 	Last     time.Time       // of the latest reading of all, counting or not
 	Rests    []int64         // the positions of the readings that count
@@ -107,7 +107,7 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 	record, known := s.gates[g.Name]
 	r := GateReport{Gate: g}
 	if !known || len(record.readings) == 0 {
-		r.Standing, r.Reason = NeverTaken, "never taken"
+		r.Standing, r.Reason.Text = NeverTaken, "never taken"
 		return r
 	}
 	r.Last = record.readings[len(record.readings)-1].at
@@ -126,10 +126,10 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 		}
 	}
 	if r.Finding.Missing != "" && doubted {
-		r.Reason += "; " + why
+		r.Reason = why.after(r.Reason.Text + "; ")
 	}
 	if c := record.concession; c != nil && !r.Met() && r.Finding.Missing == "" && c.position > last(counting).position {
-		r.Standing, r.Reason, r.By = Conceded, c.reason, c.by
+		r.Standing, r.Reason, r.By = Conceded, Cause{Text: c.reason}, c.by
 	}
 	return r
 }
@@ -171,7 +171,7 @@ func (s *State) judge(r *GateReport, counting []taken) {
 	if err != nil {
 		finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 	}
-	r.Finding, r.Reason = finding, finding.Reason
+	r.Finding, r.Reason = finding, Cause{Text: finding.Reason}
 	r.Standing = map[measuring.Verdict]GateStanding{
 		measuring.In: Current, measuring.Out: Failed, measuring.Undecided: Undecided, measuring.Partial: Measuring,
 	}[finding.Verdict]
@@ -182,10 +182,10 @@ func (s *State) judge(r *GateReport, counting []taken) {
 // last reading in doubt; and why the others don't count, where that is for doubt
 // or none are left. What stood before a reading in doubt does not count again:
 // the doubted one may have been the truth.
-func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []taken, why string, doubted bool) {
+func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []taken, why Cause, doubted bool) {
 	last := s.lastInDoubt(record)
 	for _, t := range record.readings {
-		if no, inDoubt := s.discounts(g, record, last, t, at); no != "" {
+		if no, inDoubt := s.discounts(g, record, last, t, at); !no.IsZero() {
 			why, doubted = no, inDoubt
 			continue
 		}
@@ -194,31 +194,31 @@ func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left [
 	return left, why, doubted
 }
 
-// discounts says why a reading does not count, "" where it does, and whether
+// discounts says why a reading does not count, nothing where it does, and whether
 // that is for doubt.
-func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]doubtful, t taken, at time.Time) (why string, doubted bool) {
+func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]doubtful, t taken, at time.Time) (why Cause, doubted bool) {
 	if d, zone, ok := s.disturbedSince(g, t); ok {
 		if zone == steps.MassZone {
-			return fmt.Sprintf("the balance was changed by %s on %s", d.by, day(d.at)), false
+			return Cause{"the balance was changed by " + d.by, d.at}, false
 		}
-		return fmt.Sprintf("%s was disturbed by %s on %s", zone, d.by, day(d.at)), false
+		return Cause{zone + " was disturbed by " + d.by, d.at}, false
 	}
 	if t.position < record.reworked {
-		return "it was reworked", false
+		return Cause{Text: "it was reworked"}, false
 	}
 	// It was, by what was known then; a colder bench was typed in later.
 	for _, joint := range s.joints() {
 		if !joint.Joined.IsZero() && g.DependsOn(joint.Zones...) && t.at.Before(joint.Handles()) {
-			return fmt.Sprintf("joint %s had no handling strength yet", joint.Name), false
+			return Cause{Text: fmt.Sprintf("joint %s had no handling strength yet", joint.Name)}, false
 		}
 	}
 	if over := s.outlived(g.Life, t, at); over != "" {
-		return over, false
+		return Cause{Text: over}, false
 	}
 	if d, ok := last[t.Point]; ok && (t.position <= d.position || t.at.Before(d.at)) {
 		return d.check.Doubts(), true
 	}
-	return "", false
+	return Cause{}, false
 }
 
 // outlived says why a reading counts no more although nothing disturbed its

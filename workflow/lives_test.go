@@ -767,7 +767,7 @@ func (l *life) checkGates(t *rapid.T) {
 			has = Failed
 		}
 		if want := naiveStanding(entries, l.now, g.Gate); want != "" && want != has {
-			t.Fatalf("%s is %s, recomputed: %s", g.Gate.Name, g.Says(), want)
+			t.Fatalf("%s is %s, recomputed: %s", g.Gate.Name, g.Says().Text, want)
 		}
 	}
 }

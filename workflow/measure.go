@@ -108,7 +108,7 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 		found, err := measuring.Judge(limits, []measuring.Point{measuring.Point(p)}, r.Gate.Repeat, nil, r.Doubt)
 		if err == nil && found.Verdict == measuring.Out {
 			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, found.Reason),
-				Do: fmt.Sprintf("measure the rest of it (%s), then rework it; a misreading is taken back with fettle undo %s", r.Finding.Missing, s.Airframe.Mark)})
+				Remedy: s.remedy(Remedy{Kind: ToMeasureRest, Gate: r.Gate.Name, Points: r.Missing()})})
 		}
 	}
 	return reasons
@@ -155,38 +155,38 @@ func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 	var reasons []Reason
 	for _, g := range s.GatesOf(job, step, at) {
 		if !g.Met() {
-			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is %s", g.Gate.Name, g.Says()),
-				Do: s.measureIt(g.Gate, at)})
+			reasons = append(reasons, Reason{Because: ByGate, Text: g.Gate.Name + " is " + g.Says().Text, At: g.Says().At,
+				Remedy: s.measureIt(g.Gate, at)})
 		}
 	}
 	return reasons
 }
 
 // Says is the standing with its reason, in a few words.
-func (r GateReport) Says() string {
-	if r.Reason == "" || r.Reason == string(r.Standing) {
-		return string(r.Standing)
+func (r GateReport) Says() Cause {
+	if r.Reason.IsZero() || r.Reason.Text == string(r.Standing) {
+		return Cause{Text: string(r.Standing)}
 	}
-	return string(r.Standing) + ": " + r.Reason
+	return r.Reason.after(string(r.Standing) + ": ")
 }
 
-// MeasureLine is the command that measures a gate, with the values left open.
-func MeasureLine(mark string, g steps.Gate) string {
-	line := "fettle measure " + mark + " " + g.Name
-	for _, p := range g.PointNames() {
-		for range g.Repeat {
-			if p == "" {
-				line += " …" + g.Limits.Unit()
-			} else {
-				line += " " + p + "=…" + g.Limits.Unit()
-			}
+// Missing are the points that the gate still wants readings at, one for each
+// reading; where it has them all and does not count, all of them again.
+func (r GateReport) Missing() []string {
+	have := map[string]int{}
+	if r.Finding.Missing != "" {
+		for _, p := range r.Points {
+			have[p.Name] = len(p.Readings)
 		}
 	}
-	return line
+	var points []string
+	for _, p := range r.Gate.Readings() {
+		if have[p]--; have[p] < 0 {
+			points = append(points, p)
+		}
+	}
+	return points
 }
-
-// ReworkStep is the name by which Rework is asked for where a step is named.
-const ReworkStep = "rework:"
 
 // Rework records that what was out of tolerance at a gate was worked on.
 type Rework struct{ Gate string }
@@ -197,10 +197,10 @@ func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
-		return nil, &Refusal{What: ReworkStep + r.Gate, Reasons: []Reason{*reason}}
+		return nil, &Refusal{What: "rework of " + r.Gate, Reasons: []Reason{*reason}}
 	}
 	if report.Standing != Failed && report.Standing != Undecided {
-		return nil, refuse(ReworkStep+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing), "")
+		return nil, refuse("rework of "+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing), Remedy{})
 	}
 	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Of}}, nil
 }
@@ -218,9 +218,9 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	case reason == "":
 		return nil, bad("a concession needs a reason")
 	case report.Gate.Critical:
-		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", "rework it and measure again")
+		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", s.remedy(Remedy{Kind: ToRework, Gate: r.Gate}))
 	case report.Standing != Failed && report.Standing != Undecided, report.Finding.Missing != "":
-		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), "measure it first: "+MeasureLine(s.Airframe.Mark, report.Gate))
+		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), s.measureIt(report.Gate, c.At))
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{*reason}}

@@ -28,8 +28,8 @@ type MendPlan struct {
 // StaleSoon is a gate that the damages and the repairs make stale, with every
 // reason.
 type StaleSoon struct {
-	Gate string   `json:"gate"`
-	Why  []string `json:"why"`
+	Gate string
+	Why  []Cause
 }
 
 // Mend plans the repair of every damage that no job is at: one procedure, with
@@ -50,14 +50,14 @@ func (s *State) Mend(triage *steps.Triage, find func(name string) (*steps.Proced
 			if on := m.Procedure.On; len(on) > 0 {
 				m.Zone = d.Zone
 				if !slices.Contains(on, m.Zone) {
-					return MendPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s is not written for %s", m.Procedure.Name, m.Zone), "give the triage table a row for it")
+					return MendPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s is not written for %s", m.Procedure.Name, m.Zone), Remedy{Kind: ToAddTriageRow})
 				}
 			}
 		}
 		plan.Mends = append(plan.Mends, m)
 	}
 	if len(plan.Mends) == 0 {
-		return MendPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, "there is no damage that no job is at", "report it: fettle crash "+s.Airframe.Mark)
+		return MendPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, "there is no damage that no job is at", s.remedy(Remedy{Kind: ToReportDamage}))
 	}
 	plan.Procedure = s.compose(plan.Mends)
 	plan.Stale = s.staleSoon(plan, at)
@@ -82,7 +82,7 @@ func (s *State) staleSoon(plan MendPlan, at time.Time) []StaleSoon {
 			}
 		}
 		if len(worked) > 0 {
-			one.Why = append(one.Why, "the plan works on "+strings.Join(worked, ", "))
+			one.Why = append(one.Why, Cause{Text: "the plan works on " + strings.Join(worked, ", ")})
 		}
 		if len(one.Why) > 0 {
 			soon = append(soon, one)

@@ -155,13 +155,13 @@ func opens(r StepReport) time.Time {
 // reworkable reports whether a gate that is out of tolerance is all that holds
 // the step back.
 func reworkable(r StepReport) bool {
-	return len(r.Reasons) > 0 && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Do == "" })
+	return len(r.Reasons) > 0 && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Remedy.IsZero() })
 }
 
 // resolvable reports whether a person at the bench can see to all that holds
 // the step back.
 func resolvable(r StepReport) bool {
-	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Do == "" || reason.Because == ByClock })
+	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.IsZero() || reason.Because == ByClock })
 }
 
 // compareTimes orders times with the unknown ones last.

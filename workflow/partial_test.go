@@ -18,9 +18,9 @@ func half(t *testing.T, root string) *bench {
 func TestAPointOutOfToleranceDecidesWhileAnotherIsMissing(t *testing.T) {
 	b := half(t, "5 mm")
 	if g := b.gate("slot"); g.Standing != Failed {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
-	mustContain(t, b.gate("slot").Says(), "root at 5 mm", "no reading at tip yet")
+	mustContain(t, b.gate("slot").Says().Text, "root at 5 mm", "no reading at tip yet")
 	mustContain(t, b.refused(GiveRelease{}, ByGate), "gate slot is out of tolerance")
 	// No concession is granted on what is half measured.
 	b.refused(Concede{Gate: "slot", Reason: "holds"}, ByGate)
@@ -32,19 +32,19 @@ func TestAPointOutOfToleranceDecidesWhileAnotherIsMissing(t *testing.T) {
 	b = half(t, "5 mm")
 	b.must(Rework{Gate: "slot"})
 	if g := b.gate("slot"); g.Standing != StaleGate {
-		t.Errorf("reworked, slot is %s", g.Says())
+		t.Errorf("reworked, slot is %s", g.Says().Text)
 	}
 }
 
 func TestAPointThatIsUndecidedDecidesWhileAnotherIsMissing(t *testing.T) {
 	b := half(t, "4.49 mm")
 	if g := b.gate("slot"); g.Standing != Undecided {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 	b.refused(GiveRelease{}, ByGate)
 	b.must(readings("slot", "root=4 mm"))
 	if g := b.gate("slot"); g.Standing != Measuring {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 	b.must(GiveRelease{}) // not critical, and nothing says that it is out
 }
@@ -56,7 +56,7 @@ func TestAPointOutOfToleranceByTimeDecidesWhileAnotherIsMissing(t *testing.T) {
 	b.must(readings("slot", "root=4.49 mm"))
 	b.at(30*time.Minute, readings("slot", "root=4 mm"))
 	if g := b.gate("slot"); g.Standing != Undecided {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 }
 
@@ -67,11 +67,11 @@ func TestAConcessionIsOnEveryPoint(t *testing.T) {
 	b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "tip=4 mm").Readings}, readings("slot", "root=5 mm"))
 	b.must(Concede{Gate: "slot", Reason: "holds"})
 	if g := b.gate("slot"); g.Standing != Conceded {
-		t.Fatalf("slot is %s", g.Says())
+		t.Fatalf("slot is %s", g.Says().Text)
 	}
 	b.must(badCheck("rule"))
 	if g := b.gate("slot"); g.Standing != Failed {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
-	mustContain(t, b.gate("slot").Says(), "no reading at tip yet; it was read with rule")
+	mustContain(t, b.gate("slot").Says().Text, "no reading at tip yet; it was read with rule")
 }

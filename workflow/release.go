@@ -62,7 +62,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	}
 	p.Hollow = critical == 0
 	if p.Hollow {
-		p.add("the design has critical gates to rest on", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Do: "mark its gates critical in a new revision of the sheet"})
+		p.add("the design has critical gates to rest on", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Remedy: Remedy{Kind: ToMarkCritical}})
 	}
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
@@ -75,8 +75,8 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	}
 	if check, landed := s.CheckDue(at); check != "" {
 		p.add("the last hard landing was checked", &Reason{Because: ByState,
-			Text: fmt.Sprintf("the hard landing of %s asks for the check %s", day(landed), check),
-			Do:   fmt.Sprintf("fettle start %s %s", s.Airframe.Mark, check)})
+			Text: check + " is due after the hard landing", At: landed,
+			Remedy: s.remedy(Remedy{Kind: ToStart, Name: check})})
 	}
 	for _, j := range s.joints() {
 		if j.Load && !j.Joined.IsZero() {
@@ -92,9 +92,9 @@ func (s *State) notMet(g GateReport, at time.Time) *Reason {
 	}
 	do := s.measureIt(g.Gate, at)
 	if g.needsRework() {
-		do = fmt.Sprintf("rework it, then measure again: fettle done %s %s%s", s.Airframe.Mark, ReworkStep, g.Gate.Name)
+		do = s.remedy(Remedy{Kind: ToRework, Gate: g.Gate.Name})
 	}
-	return &Reason{Because: ByGate, Text: fmt.Sprintf("gate %s is %s", g.Gate.Name, g.Says()), Do: do}
+	return &Reason{Because: ByGate, Text: "gate " + g.Gate.Name + " is " + g.Says().Text, At: g.Says().At, Remedy: do}
 }
 
 // incomplete says what is left of a job; a release step is not counted where
@@ -136,7 +136,7 @@ func (s *State) unmended(d *Damage, at time.Time) *Reason {
 		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not mended: job %s is open", d.Damage, by)}
 	}
 	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not mended", d.Damage, d.Finding, d.Zone),
-		Do: "fettle repair " + s.Airframe.Mark}
+		Remedy: s.remedy(Remedy{Kind: ToPlanRepair})}
 }
 
 func (s *State) quarantined(d *Damage) *Reason {
@@ -144,7 +144,7 @@ func (s *State) quarantined(d *Damage) *Reason {
 		return nil
 	}
 	return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s of %s is in quarantine and was not taken off the airframe", d.Zone, d.Damage),
-		Do: "clear it line by line: fettle clear " + s.Airframe.Mark + " " + d.Damage}
+		Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})}
 }
 
 func uncured(j *Joint, at time.Time) *Reason {
@@ -157,17 +157,17 @@ func uncured(j *Joint, at time.Time) *Reason {
 // restsInDoubt says which reading that a release rests on is in doubt. Gates
 // that were measured again since do not mend it: what was released was
 // released on that reading.
-func (s *State) restsInDoubt(r *Given) string {
+func (s *State) restsInDoubt(r *Given) Cause {
 	for _, p := range r.RestsOn {
 		f, ok := s.Entries[p].Facts.(journal.ReadingTaken)
 		if !ok {
 			continue
 		}
 		if c := s.inDoubt(taken{position: p, at: s.Entries[p].At, ReadingTaken: f}); c != nil {
-			return fmt.Sprintf("the release of entry %d rested on %s, entry %d: %s", r.Position, f.Gate, p, c.Doubts())
+			return c.Doubts().after(fmt.Sprintf("the release of entry %d rested on %s, entry %d: ", r.Position, f.Gate, p))
 		}
 	}
-	return ""
+	return Cause{}
 }
 
 // GiveRelease releases the airframe to fly.
@@ -272,56 +272,56 @@ func (s *State) releaseStep(at time.Time) (*Job, StepReport) {
 // A Flight is whether the airframe may fly.
 type Flight struct {
 	Released bool
-	Ever     bool   // it was released at least once
-	Why      string // grounded: what did it, one line
+	Ever     bool  // it was released at least once
+	Why      Cause // grounded: what did it
 }
 
 // Flight returns whether the airframe may fly at the time.
 func (s *State) Flight(at time.Time) Flight {
 	r := s.Release
 	if r == nil {
-		return Flight{Why: "never released"}
+		return Flight{Why: Cause{Text: "never released"}}
 	}
 	f := Flight{Ever: true}
 	if open := s.OpenDamages(at); len(open) > 0 {
-		f.Why = fmt.Sprintf("damage %s: %s, %s", open[0].Damage, open[0].Finding, open[0].Zone)
+		f.Why.Text = fmt.Sprintf("damage %s: %s, %s", open[0].Damage, open[0].Finding, open[0].Zone)
 		if len(open) > 1 {
-			f.Why += fmt.Sprintf(", and %d more", len(open)-1)
+			f.Why.Text += fmt.Sprintf(", and %d more", len(open)-1)
 		}
 		return f
 	}
 	if check, landed := s.CheckDue(at); check != "" {
-		f.Why = fmt.Sprintf("the hard landing of %s asks for the check %s", day(landed), check)
+		f.Why = Cause{check + " is due after the hard landing", landed}
 		return f
 	}
 	if s.disturbed != nil && s.disturbed.position > r.Position {
-		f.Why = fmt.Sprintf("disturbed by %s since the release", s.disturbed.by)
+		f.Why.Text = fmt.Sprintf("disturbed by %s since the release", s.disturbed.by)
 		return f
 	}
 	for _, g := range s.Gates(at) {
 		if g.Gate.Critical && g.Standing != Current {
-			f.Why = fmt.Sprintf("critical gate %s is %s", g.Gate.Name, g.Says())
+			f.Why = g.Says().after("critical gate " + g.Gate.Name + " is ")
 			return f
 		}
 		if !g.Gate.Critical && (g.Standing == Failed || g.Standing == Undecided) {
-			f.Why = fmt.Sprintf("gate %s is %s", g.Gate.Name, g.Says())
+			f.Why = g.Says().after("gate " + g.Gate.Name + " is ")
 			return f
 		}
 	}
-	if why := s.restsInDoubt(r); why != "" {
+	if why := s.restsInDoubt(r); !why.IsZero() {
 		f.Why = why
 		return f
 	}
 	for _, j := range s.joints() { // a colder bench, typed in later, makes one cure longer
 		if j.Load && !j.Joined.IsZero() {
 			if reason := uncured(j, at); reason != nil {
-				f.Why = reason.Text
+				f.Why.Text = reason.Text
 				return f
 			}
 		}
 	}
 	if open := s.OpenJobs(at); len(open) > 0 {
-		f.Why = fmt.Sprintf("job %s is open", open[0].ID)
+		f.Why.Text = fmt.Sprintf("job %s is open", open[0].ID)
 		return f
 	}
 	f.Released = true

@@ -2,10 +2,12 @@ package main
 
 import (
 	"context"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/page"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -48,7 +50,7 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 		return err
 	}
 	if f := before.Flight(a.time.Now()); !f.Released {
-		a.say("It was not released to fly: %s.", f.Why)
+		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
 	}
 	if flight.Landing == workflow.Hard && flight.Check != "" {
 		a.say("%s is grounded until it is looked over: fettle start %s %s; what is found: fettle crash %s", mark, mark, flight.Check, mark)

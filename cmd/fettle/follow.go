@@ -206,7 +206,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 	for _, reason := range suggestion.Resolve {
 		switch reason.Because {
 		case workflow.ByClimate:
-			if s.Bench == nil || reason.Do == "" || strings.Contains(reason.Do, "fettle bench") {
+			if kind := reason.Remedy.Kind; s.Bench == nil || kind == "" || kind == workflow.ToReadBench {
 				return c.askBench(ctx)
 			}
 		case workflow.ByCondition:
@@ -272,7 +272,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 			if len(gauge.Barred) > 0 {
 				return c.askCheck(ctx, s, r)
 			}
-			for _, point := range c.missing(g) {
+			for _, point := range g.Missing() {
 				if err := c.askReading(ctx, g, point); err != nil {
 					return err
 				}
@@ -422,7 +422,7 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 		if g.Met() {
 			continue
 		}
-		for _, point := range c.missing(g) {
+		for _, point := range g.Missing() {
 			if err := c.askReading(ctx, g, point); err != nil {
 				return err
 			}
@@ -430,24 +430,6 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 		return nil // look again: the gate may want a rework now
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
-}
-
-// missing lists the points a gate still wants readings at; where it has them
-// all and is undecided, all of them again.
-func (c *conversation) missing(g workflow.GateReport) []string {
-	have := map[string]int{}
-	if g.Finding.Missing != "" {
-		for _, p := range g.Points {
-			have[p.Name] = len(p.Readings)
-		}
-	}
-	var points []string
-	for _, p := range g.Gate.PointNames() {
-		for range g.Gate.Repeat - have[p] {
-			points = append(points, p)
-		}
-	}
-	return points
 }
 
 func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, point string) error {

@@ -82,7 +82,7 @@ func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Si
 	}
 	for _, g := range w.State.Gates(w.Now) {
 		if g.Gate.Critical && !g.Met() {
-			t.Fatalf("%v: the gate %s is %s", seen, g.Gate.Name, g.Says())
+			t.Fatalf("%v: the gate %s is %s", seen, g.Gate.Name, g.Says().Text)
 		}
 	}
 	if left := w.State.OpenDamages(w.Now); len(left) > 0 {

@@ -39,7 +39,7 @@ func (m *maker) gates() ([]gate, []reading) {
 	have := map[string]bool{}
 	for i, r := range m.s.Gates(m.now) {
 		have[r.Gate.Name] = true
-		g := gate{Gate: page.NewGate(m.s, r), ID: fmt.Sprintf("gate-%d", i), Words: r.Says(), By: r.By}
+		g := gate{Gate: page.NewGate(m.s, r), ID: fmt.Sprintf("gate-%d", i), Words: page.Said(r.Says(), m.o.Zone), By: r.By}
 		var live []workflow.AuditedReading
 		for _, a := range m.readings {
 			if a.Reading.Gate == r.Gate.Name && m.s.Live(a.Entry.Position) {
@@ -97,15 +97,15 @@ func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 	switch {
 	case counts:
 		r.Counts = "yes"
-	case a.Superseded > 0 && a.StaleBy == "":
+	case a.Superseded > 0 && a.StaleBy.IsZero():
 		r.Counts = fmt.Sprintf("no: taken again, entry %d", a.Superseded)
-	case a.StaleBy != "":
-		r.Counts = "no: " + a.StaleBy
+	case !a.StaleBy.IsZero():
+		r.Counts = "no: " + page.Said(a.StaleBy, m.o.Zone)
 	default:
 		r.Counts = "no"
 	}
 	if a.Doubt != nil {
-		r.Counts += fmt.Sprintf("; in doubt: %s, entry %d", a.Doubt.Doubts(), a.Doubt.Position)
+		r.Counts += fmt.Sprintf("; in doubt: %s, entry %d", page.Said(a.Doubt.Doubts(), m.o.Zone), a.Doubt.Position)
 	}
 	if a.Concession > 0 {
 		r.Counts += fmt.Sprintf("; accepted by the concession of entry %d", a.Concession)

@@ -114,7 +114,7 @@ func (m *maker) releases(seals []seal) []release {
 		if last := m.s.Release; last != nil && last.Position == e.Position {
 			out.Standing = "It stands."
 			if flight := m.s.Flight(m.now); !flight.Released {
-				out.Standing = "It does not stand any more: " + flight.Why + "."
+				out.Standing = "It does not stand any more: " + page.Said(flight.Why, m.o.Zone) + "."
 			}
 		}
 		for _, a := range m.readings {
@@ -223,6 +223,15 @@ func (b *book) Missing() int {
 	return n
 }
 
+// said is each cause in words, with its day in the book's zone.
+func (m *maker) said(causes []workflow.Cause) []string {
+	var all []string
+	for _, c := range causes {
+		all = append(all, page.Said(c, m.o.Zone))
+	}
+	return all
+}
+
 // gaps gathers what a reader could take for granted and should not.
 func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	var gates, conceded, open, damages, unsealed, clocks, missing []string
@@ -276,7 +285,7 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 		}
 	}
 	var gauges []string
-	for what, names := range map[string][]string{"never checked in this record": sum.NeverChecked, "not good when last checked": sum.NotGood} {
+	for what, names := range map[string][]string{"never checked in this record": sum.NeverChecked, "failed the last check": m.said(sum.NotGood)} {
 		if len(names) > 0 {
 			gauges = append(gauges, what+": "+strings.Join(names, ", "))
 		}
@@ -284,7 +293,7 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	slices.Sort(gauges)
 	var gaps []gap
 	for _, g := range []gap{
-		{"Gates that do not count", gates}, {"Readings in doubt", sum.InDoubt}, {"Gauges", gauges},
+		{"Gates that do not count", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
 		{"Concessions", conceded}, {"Joints whose window was missed", sum.Lapsed},
 		{"Work that is not done", open}, {"Damage that is not mended", damages}, {"Releases without a seal", unsealed},
 		{"Times", clocks}, {"Photos", missing},

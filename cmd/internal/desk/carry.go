@@ -149,7 +149,7 @@ func (d *Desk) Import(ctx context.Context, from string) (state *workflow.State, 
 		size, err := r.Size(l.Mark)
 		if err == nil && size > 0 {
 			return &workflow.Refusal{What: "import of " + l.Mark, Reasons: []workflow.Reason{{Because: workflow.ByState,
-				Text: "an airframe of that mark is here already, and two lives are never merged", Do: "take the file to another store"}}}
+				Text: "an airframe of that mark is here already, and two journals are never merged", Remedy: workflow.Remedy{Kind: workflow.ToUseOtherStore}}}}
 		}
 		return err
 	})

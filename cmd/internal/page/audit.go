@@ -74,7 +74,7 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 			one.Check, one.CheckAge = newCheck(*r.Check), &age
 		}
 		if r.Doubt != nil {
-			one.Doubt = fmt.Sprintf("%s, entry %d", r.Doubt.Doubts(), r.Doubt.Position)
+			one.Doubt = fmt.Sprintf("%s, entry %d", said(r.Doubt.Doubts()), r.Doubt.Position)
 		}
 		if m := r.Alone.Margin; m.Known {
 			one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
@@ -100,9 +100,9 @@ func stands(r workflow.AuditedReading) string {
 	case r.TakenBack > 0:
 		return fmt.Sprintf("taken back by entry %d", r.TakenBack)
 	case r.StaleEntry > 0:
-		return fmt.Sprintf("stale: %s, entry %d", r.StaleBy, r.StaleEntry)
-	case r.StaleBy != "":
-		return "stale: " + r.StaleBy
+		return fmt.Sprintf("stale: %s, entry %d", said(r.StaleBy), r.StaleEntry)
+	case !r.StaleBy.IsZero():
+		return "stale: " + said(r.StaleBy)
 	case r.Superseded > 0:
 		return fmt.Sprintf("superseded by entry %d", r.Superseded)
 	case r.Doubt != nil:
@@ -244,15 +244,15 @@ func (a Audit) summary(l *lines) {
 	list("gates that are current", s.Current)
 	l.add("\n## What it does not show\n")
 	list("gates never taken", s.NeverTaken)
-	list("gates that are not current", s.NotCurrent)
+	list("gates that are not current", allSaid(s.NotCurrent))
 	list("joints whose window was missed", s.Lapsed)
 	list("concessions", s.Concessions)
 	list("corrections", s.Corrections)
 	list("times that went backwards", s.Backwards)
 	l.item("entries typed in later than ten minutes after the fact: %d", s.Late)
 	list("gauges never checked in this record", s.NeverChecked)
-	list("gauges that were not good when last checked", s.NotGood)
-	list("readings in doubt", s.InDoubt)
+	list("gauges that were not good when last checked", allSaid(s.NotGood))
+	list("readings in doubt", allSaid(s.InDoubt))
 }
 
 // CSV writes one row a reading, as RFC 4180 has it: CRLF, quotes doubled. The

@@ -52,11 +52,11 @@ func (d Damage) line() string {
 
 // A Mend is the plan of repair.
 type Mend struct {
-	Mark    string               `json:"mark"`
-	Answers []Answer             `json:"answers"`
-	Stages  []MendStage          `json:"stages"`
-	Stale   []workflow.StaleSoon `json:"measure_again"`
-	Job     string               `json:"job,omitempty"` // once it is open
+	Mark    string      `json:"mark"`
+	Answers []Answer    `json:"answers"`
+	Stages  []MendStage `json:"stages"`
+	Stale   []StaleGate `json:"measure_again"`
+	Job     string      `json:"job,omitempty"` // once it is open
 }
 
 // An Answer is what the triage table says of one damage.
@@ -78,9 +78,15 @@ type MendStage struct {
 	Steps []string `json:"steps"`
 }
 
+// A StaleGate is a gate to be measured again, with every reason.
+type StaleGate struct {
+	Gate string   `json:"gate"`
+	Why  []string `json:"why"`
+}
+
 // NewMend makes the page of a plan.
 func NewMend(mark, job string, plan workflow.MendPlan) Mend {
-	m := Mend{Mark: mark, Job: job, Stale: plan.Stale}
+	m := Mend{Mark: mark, Job: job}
 	for _, a := range plan.Mends {
 		m.Answers = append(m.Answers, Answer{a.Damage.Damage, a.Damage.Finding, a.Damage.Zone, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
 	}
@@ -90,6 +96,9 @@ func NewMend(mark, job string, plan workflow.MendPlan) Mend {
 			s.Steps = append(s.Steps, step.Name)
 		}
 		m.Stages = append(m.Stages, s)
+	}
+	for _, g := range plan.Stale {
+		m.Stale = append(m.Stale, StaleGate{g.Gate, allSaid(g.Why)})
 	}
 	return m
 }
@@ -123,11 +132,26 @@ func (m Mend) Markdown(Clock) string {
 
 // A Move is what moving a job to newer documents changes.
 type Move struct {
-	Mark     string            `json:"mark"`
-	Job      string            `json:"job"`
-	Changes  []workflow.Change `json:"changes"`
-	Accepted bool              `json:"accepted"`
-	Accept   string            `json:"accept,omitempty"`
+	Mark     string   `json:"mark"`
+	Job      string   `json:"job"`
+	Changes  []Change `json:"changes"`
+	Accepted bool     `json:"accepted"`
+	Accept   string   `json:"accept,omitempty"`
+}
+
+// A Change is one difference that moving a job makes.
+type Change struct {
+	What    string `json:"what"`
+	Reopens bool   `json:"reopens"`
+}
+
+// NewMove makes the page of moving a job.
+func NewMove(mark, job string, changes []workflow.Change) Move {
+	m := Move{Mark: mark, Job: job, Changes: []Change{}}
+	for _, c := range changes {
+		m.Changes = append(m.Changes, Change{said(c.What), c.Reopens})
+	}
+	return m
 }
 
 // Markdown is the list of changes.

@@ -5,7 +5,6 @@ import (
 	"strings"
 	"time"
 
-	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
 )
@@ -28,7 +27,7 @@ type Step struct {
 	Gates    []Gate            `json:"gates,omitempty"` // of a measure step
 	Joint    *Joint            `json:"joint,omitempty"`
 	Reopened string            `json:"reopened,omitempty"`
-	Reasons  []workflow.Reason `json:"reasons,omitempty"`
+	Reasons  []Reason          `json:"reasons,omitempty"`
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
 }
@@ -50,7 +49,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	p := Step{
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
-		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: r.Reasons, Done: r.At,
+		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -112,7 +111,7 @@ func commandsFor(s *workflow.State, step steps.Step, gates []Gate) []string {
 		for _, g := range gates {
 			switch {
 			case g.Standing == workflow.Failed:
-				lines = append(lines, fmt.Sprintf("fettle done %s %s%s", mark, workflow.ReworkStep, g.Name))
+				lines = append(lines, reworkLine(mark, g.Name))
 			case g.Standing != workflow.Current && g.Standing != workflow.Conceded:
 				lines = append(lines, g.Measure)
 			}
@@ -166,7 +165,7 @@ func (p Step) Markdown(c Clock) string {
 	if len(p.Reasons) > 0 {
 		l.add("\n**It can't be done now:**\n")
 		for _, r := range p.Reasons {
-			l.item("%s", ReasonText(r, c))
+			l.item("%s", ReasonText(r.Reason, c))
 		}
 		return l.String()
 	}
@@ -191,31 +190,4 @@ func (j Joint) words(kind steps.Kind, c Clock) string {
 		return ": " + string(j.Phase)
 	}
 	return ""
-}
-
-// ReasonText is a reason with its times and what to do about it.
-func ReasonText(r workflow.Reason, c Clock) string {
-	text := esc(r.Text)
-	switch {
-	case !r.Until.IsZero() && !r.Closes.IsZero():
-		text += fmt.Sprintf(", from **%s** (in %s) to %s", c.At(r.Until), c.In(r.Until), c.At(r.Closes))
-	case r.Because == workflow.ByClock:
-	case !r.Until.IsZero():
-		text += fmt.Sprintf(", until **%s** (%s)", c.At(r.Until), c.In(r.Until))
-	case !r.Closes.IsZero():
-		text += ", too late after " + c.At(r.Closes)
-	}
-	if r.Do != "" {
-		text += "; " + doText(r.Do)
-	}
-	return text
-}
-
-// doText sets a command inside advice on a line of its own, which is never
-// wrapped, so that it can be copied; it fits into an item of a list.
-func doText(do string) string {
-	if i := strings.Index(do, "fettle "); i >= 0 {
-		return strings.TrimSpace(esc(do[:i])) + "\n\n  ```\n  " + term.Line(do[i:]) + "\n  ```\n"
-	}
-	return esc(do)
 }
