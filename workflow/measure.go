@@ -73,7 +73,7 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 			if step.Kind != steps.Measure || len(step.Needs) == 0 {
 				continue
 			}
-			if slices.ContainsFunc(s.GatesOf(job, step, at), func(g GateReport) bool { return g.Gate.Name == gate.Name }) {
+			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(s.disturbedBy(job)...) {
 				needs = append(needs, step.Needs...)
 			}
 		}
