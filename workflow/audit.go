@@ -135,7 +135,7 @@ func (s *State) measuredFor(position int64, gate string) string {
 			continue
 		}
 		for _, step := range j.Procedure.Steps() {
-			if step.Kind != steps.Measure || !slices.Contains(step.Gates, gate) && !slices.Contains(step.Gates, steps.Stale) {
+			if !step.AsksFor(gate) {
 				continue
 			}
 			if m, done := j.done[step.Name]; !done || m.position > position {

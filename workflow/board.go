@@ -91,7 +91,9 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 					r.Progress = Ready
 				}
 			}
-			s.explain(&r, j, at)
+			if explain := s.kinds[step.Kind].explain; explain != nil {
+				explain(&r, j, at)
+			}
 			if i == head {
 				before.Text = step.Name + " comes before it"
 				if r.Reopened != "" {
@@ -118,20 +120,8 @@ func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
 func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
 	step := stage.Steps[i]
 	_, done := j.done[step.Name]
-	switch step.Kind {
-	case steps.Coat:
-		joint, ok := j.joints[step.Joint]
-		return done && ok && joint.coatedBy(step.Name) && !joint.Lapsed(at)
-	case steps.Join:
-		// A joint that was coated again is not closed any more.
-		joint, ok := j.joints[step.Joint]
-		return done && ok && !joint.Joined.IsZero()
-	case steps.Wait:
-		if done {
-			return true
-		}
-		until, ok := s.waitEnds(j, stage, i, at)
-		return ok && !at.Before(until)
+	if met := s.kinds[step.Kind].met; met != nil {
+		return met(s, j, stage, i, at, done)
 	}
 	return done
 }
@@ -173,7 +163,7 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		}
 		for _, step := range stage.Steps[:i] {
 			// A fresh coat is later than what was done before it lapsed.
-			if m := j.done[step.Name]; step.Kind == steps.Coat && m.at.After(begins) {
+			if m := j.done[step.Name]; step.Kind.Traits().Coats && m.at.After(begins) {
 				begins = m.at
 			}
 		}
@@ -187,7 +177,7 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		}
 		for k, step := range before.Steps {
 			done := j.done[step.Name].at
-			if done.IsZero() && step.Kind == steps.Wait {
+			if done.IsZero() && step.Kind.Traits().Passes {
 				done, _ = s.waitEnds(j, before, k, at)
 			}
 			if done.After(begins) {
@@ -207,7 +197,7 @@ func (j *Job) waitAgain(name string) {
 		for i := range stage.Steps { // by index: replaying a journal asks this often
 			step := &stage.Steps[i]
 			passed = passed || step.Name == name
-			if _, done := j.done[step.Name]; !done || step.Kind != steps.Wait || step.Joint != "" {
+			if _, done := j.done[step.Name]; !done || !step.Kind.Traits().Passes || step.Joint != "" {
 				continue
 			}
 			if passed || slices.Contains(j.Procedure.Before(stage.Name), of.Name) {
@@ -239,26 +229,8 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	for _, need := range step.Needs {
 		reasons = append(reasons, s.stands(need, at)...)
 	}
-	switch step.Kind {
-	case steps.Coat:
-		reasons = append(reasons, s.unfitClimate(step, at)...)
-	case steps.Join:
-		reasons = append(reasons, s.shut(j, step, at)...)
-	case steps.Wait:
-		if until, ok := s.waitEnds(j, stage, i, at); ok {
-			reasons = append(reasons, Reason{Because: ByDrying, Text: waitText(step), Until: until})
-		} else {
-			reasons = append(reasons, Reason{Because: ByDrying, Text: "what it waits for has not begun"})
-		}
-	case steps.Measure:
-		for _, g := range s.GatesOf(j, step, at) {
-			reasons = append(reasons, s.unmeasurable(g, at)...)
-			if !g.Met() { // it may have been measured with another gauge
-				reasons = append(reasons, s.barred(g.Gate.Gauge, at)...)
-			}
-		}
-	case steps.Release:
-		reasons = append(reasons, s.Proof(at, j).Reasons()...)
+	if forbids := s.kinds[step.Kind].forbids; forbids != nil {
+		reasons = append(reasons, forbids(s, j, stage, i, at)...)
 	}
 	return reasons
 }
@@ -336,27 +308,6 @@ func (s *State) unmeasurable(r GateReport, at time.Time) []Reason {
 			Remedy: s.remedy(Remedy{Kind: ToRework, Gate: r.Gate.Name})})
 	}
 	return reasons
-}
-
-// explain says what a person wants to know of a step that was done before, or
-// of an open join.
-func (s *State) explain(r *StepReport, j *Job, at time.Time) {
-	joint, ok := j.joints[r.Step.Joint]
-	if !ok {
-		return
-	}
-	_, was := j.done[r.Step.Name]
-	switch {
-	case r.Step.Kind == steps.Coat && was && joint.Lapsed(at):
-		w := joint.Window()
-		if w.Empty() {
-			r.Reopened = "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
-		} else {
-			r.Reopened = "the coat has lapsed: it waited longer than " + joint.Adhesive.To.String() + " allows; put a fresh thin coat on every face"
-		}
-	case r.Step.Kind == steps.Join && r.Progress == Ready:
-		r.Closes = joint.Window().Closes
-	}
 }
 
 // Untrusted says that the clock can't be believed: it reads earlier than an

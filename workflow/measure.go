@@ -70,7 +70,7 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var needs []steps.Setting
 	for _, job := range s.OpenJobs(at) {
 		for _, step := range job.Procedure.Steps() {
-			if step.Kind != steps.Measure || len(step.Needs) == 0 {
+			if !step.Kind.Traits().Measures || len(step.Needs) == 0 {
 				continue
 			}
 			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(s.disturbedBy(job)...) {
@@ -141,7 +141,7 @@ func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Fa
 	}
 	for _, job := range after.Jobs {
 		for _, r := range after.steps(job, c.At) {
-			if r.Step.Kind == steps.Measure && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
+			if r.Step.Kind.Traits().Measures && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
 				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)
 				facts = append(facts, journal.StepDone{Work: after.work(job, r.Step)})
 			}
@@ -240,7 +240,7 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	step := report.Step
-	if step.Kind != steps.Hold {
+	if !step.Kind.Traits().Confirms {
 		return nil, bad("%s is no hold", step.Name)
 	}
 	if err := s.allowed(report, job, c); err != nil {

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -105,15 +104,15 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	because := ByState
 	for _, stage := range job.Procedure.Stages {
 		for i, step := range stage.Steps {
-			if s.met(job, stage, i, at) || within && step.Kind == steps.Release {
+			if s.met(job, stage, i, at) || within && step.Kind.Traits().Releases {
 				continue
 			}
 			left++
 			if first == "" {
 				first = step.Name
 			}
-			if step.Kind == steps.Hold {
-				because = ByHold
+			if left := s.kinds[step.Kind].left; left != "" {
+				because = left
 			}
 		}
 	}
@@ -199,7 +198,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	for _, j := range s.Jobs {
 		for _, stage := range j.Procedure.Stages {
 			for i, left := range stage.Steps {
-				if _, done := j.done[left.Name]; left.Kind == steps.Wait && !done && s.met(j, stage, i, c.At) {
+				if _, done := j.done[left.Name]; left.Kind.Traits().Passes && !done && s.met(j, stage, i, c.At) {
 					facts = append(facts, journal.StepDone{Work: s.work(j, left)})
 				}
 			}
@@ -261,7 +260,7 @@ func (s *State) releaseReasons(job *Job, r StepReport, proof Proof, at time.Time
 func (s *State) releaseStep(at time.Time) (*Job, StepReport) {
 	for _, job := range s.Jobs {
 		for _, r := range s.steps(job, at) {
-			if r.Step.Kind == steps.Release && r.Progress != Done {
+			if r.Step.Kind.Traits().Releases && r.Progress != Done {
 				return job, r
 			}
 		}

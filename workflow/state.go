@@ -50,6 +50,7 @@ type State struct {
 	disturbed *disturbance // the last disturbance of any zone
 
 	effects map[string]effect // by kind of entry
+	kinds   map[steps.Kind]stepKind
 	clocked map[string]bool
 }
 
@@ -115,6 +116,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		undone:  map[int64]int64{},
 		docs:    docs,
 		effects: effects(),
+		kinds:   stepKinds(),
 		clocked: journal.Clocked(),
 	}
 	for _, e := range entries {

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -183,7 +182,7 @@ func (s *State) restingOn(gate string, position int64) []int64 {
 				continue
 			}
 			step, _, ok := job.Procedure.Step(f.Step)
-			if ok && (slices.Contains(step.Gates, gate) || slices.Contains(step.Gates, steps.Stale)) {
+			if ok && step.AsksFor(gate) {
 				positions = append(positions, e.Position)
 			}
 		}

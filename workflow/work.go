@@ -30,11 +30,12 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	step := report.Step
-	if r.Touch != "" && step.Kind != steps.Join {
-		return nil, bad("%s is no join; a touch test belongs to a join", step.Name)
+	kind := s.kinds[step.Kind]
+	if r.Touch != "" && !kind.touched {
+		return nil, bad("%s is not a join; a touch test belongs to a join", step.Name)
 	}
-	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && step.Kind != steps.Coat {
-		return nil, bad("%s is no coat; only a coat has a beginning to give", step.Name)
+	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && !kind.begins {
+		return nil, bad("%s is not a coat; only a coat has a beginning to give", step.Name)
 	}
 	var facts []journal.Facts
 	if r.Touch != "" {
@@ -56,35 +57,14 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	facts = append(facts, s.waited(job, report.Stage, step.Name, c.At)...)
-	done, err := r.facts(s, job, report, c)
+	done, err := kind.finish(r, s, job, step, c)
 	if err != nil {
 		return nil, err
 	}
 	return append(facts, done), nil
 }
 
-// facts gives what completes the step.
-func (r Finish) facts(s *State, job *Job, report StepReport, c Circumstances) (journal.Facts, error) {
-	step := report.Step
-	work := s.work(job, step)
-	switch step.Kind {
-	case steps.Coat:
-		return r.coated(s, work, step, c)
-	case steps.Join:
-		return journal.Joined{Work: work, Joint: step.Joint, Load: step.Load}, nil
-	case steps.Hold:
-		return nil, refuse(step.Name, ByHold, "it is a hold, and every line of it is confirmed", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
-	case steps.Release:
-		return nil, refuse(step.Name, ByState, "a release is given by a person", s.remedy(Remedy{Kind: ToRelease}))
-	case steps.Measure:
-		if reasons := s.unmet(job, step, c.At); len(reasons) > 0 {
-			return nil, &Refusal{What: step.Name, Reasons: reasons}
-		}
-	}
-	return journal.StepDone{Work: work}, nil
-}
-
-func (r Finish) coated(s *State, work journal.Work, step steps.Step, c Circumstances) (journal.Facts, error) {
+func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error) {
 	began := r.Began.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
 		hands, err := step.Hands.Duration()
@@ -93,7 +73,7 @@ func (r Finish) coated(s *State, work journal.Work, step steps.Step, c Circumsta
 		}
 		began = c.At.Add(-hands)
 	}
-	f := journal.Coated{Work: work, Joint: step.Joint, Adhesive: step.Adhesive, Began: began}
+	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: step.Adhesive, Began: began}
 	adhesive, _ := s.Sheet.Adhesive(step.Adhesive)
 	mixed := r.Mixed.UTC().Truncate(time.Second)
 	switch {
@@ -181,7 +161,7 @@ func (s *State) waited(job *Job, stageName, until string, at time.Time) []journa
 			if step.Name == until {
 				break
 			}
-			if _, done := job.done[step.Name]; step.Kind == steps.Wait && !done && s.met(job, stage, i, at) {
+			if _, done := job.done[step.Name]; step.Kind.Traits().Passes && !done && s.met(job, stage, i, at) {
 				facts = append(facts, journal.StepDone{Work: s.work(job, step)})
 			}
 		}

@@ -10,7 +10,6 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
-	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -45,7 +44,7 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, at stri
 	request := workflow.Clear{Step: rest[0]}
 	err = a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
 		report, _, err := s.FindStep(rest[0], a.time.Now())
-		if err != nil || report.Step.Kind != steps.Hold || report.Progress != workflow.Ready {
+		if err != nil || !report.Step.Kind.Traits().Confirms || report.Progress != workflow.Ready {
 			return err // the decision says what is wrong, without asking first
 		}
 		if len(confirmed) > 0 {

@@ -3,11 +3,9 @@ package book
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"fettle/cmd/internal/page"
-	"fettle/steps"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -186,24 +184,7 @@ type step struct {
 }
 
 // Words says what the step was about, beside its title.
-func (s step) Words() string {
-	switch s.Step.Kind {
-	case steps.Coat:
-		return "coats joint " + s.Step.Joint + " with " + s.Step.Adhesive
-	case steps.Join:
-		return "closes joint " + s.Step.Joint
-	case steps.Measure:
-		if slices.Contains(s.Step.Gates, steps.Stale) {
-			return "measures what is stale"
-		}
-		return "measures " + strings.Join(s.Step.Gates, ", ")
-	case steps.Hold:
-		return "hold"
-	case steps.Wait:
-		return "wait"
-	}
-	return ""
-}
+func (s step) Words() string { return page.About(s.Step) }
 
 func jobAnchor(i int) string { return fmt.Sprintf("job-%d", i) }
 
