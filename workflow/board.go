@@ -193,12 +193,16 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 func (j *Job) waitAgain(name string) {
 	_, of, _ := j.Procedure.Step(name)
 	for _, stage := range j.Procedure.Stages {
-		after := slices.Contains(j.Procedure.Before(stage.Name), of.Name)
-		for _, step := range stage.Steps {
-			if after && step.Kind.Traits().Passes && step.Joint == "" {
+		passed := false
+		for i := range stage.Steps { // by index: replaying a journal asks this often
+			step := &stage.Steps[i]
+			passed = passed || step.Name == name
+			if _, done := j.done[step.Name]; !done || !step.Kind.Traits().Passes || step.Joint != "" {
+				continue
+			}
+			if passed || slices.Contains(j.Procedure.Before(stage.Name), of.Name) {
 				delete(j.done, step.Name)
 			}
-			after = after || step.Name == name
 		}
 	}
 }

@@ -117,18 +117,18 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 		return r
 	}
 	s.judge(&r, counting)
-	if r.Standing == Measuring && doubted {
-		r.Reason = why.after(r.Reason.Text + "; ")
-	}
 	// The last reading is the last by entry and by time: of two answers the one
 	// that asks for another measurement is safe.
-	if byTime := inTime(counting); r.Standing == Current && byTime != nil {
+	if byTime := inTime(counting); (r.Standing == Current || r.Standing == Measuring) && byTime != nil {
 		other := GateReport{Gate: g, Last: r.Last}
-		if s.judge(&other, byTime); other.Standing != Current {
+		if s.judge(&other, byTime); other.Standing == Failed || other.Standing == Undecided {
 			r = other
 		}
 	}
-	if c := record.concession; c != nil && !r.Met() && r.Standing != Measuring && c.position > last(counting).position {
+	if r.Finding.Missing != "" && doubted {
+		r.Reason = why.after(r.Reason.Text + "; ")
+	}
+	if c := record.concession; c != nil && !r.Met() && r.Finding.Missing == "" && c.position > last(counting).position {
 		r.Standing, r.Reason, r.By = Conceded, Cause{Text: c.reason}, c.by
 	}
 	return r
@@ -282,5 +282,5 @@ func lastOf(readings []taken, point string, n int) []taken {
 func last(readings []taken) taken { return readings[len(readings)-1] }
 
 // needsRework reports whether a gate waits for rework before it is measured
-// again.
-func (r GateReport) needsRework() bool { return r.Standing == Failed }
+// again. The rest of its points are measured before.
+func (r GateReport) needsRework() bool { return r.Standing == Failed && r.Finding.Missing == "" }

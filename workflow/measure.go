@@ -43,6 +43,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	reasons := append(s.unmeasurable(report, c.At), s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
+	reasons = append(reasons, s.unsafe(gate, c.At)...)
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -62,11 +63,36 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return s.completing(facts, c)
 }
 
+// unsafe says which conditions do not stand that the steps of open jobs need for
+// measuring the gate: a propeller that is on. Where two of them need it
+// otherwise, as a battery in and out, either will do.
+func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
+	var needs []steps.Setting
+	for _, job := range s.OpenJobs(at) {
+		for _, step := range job.Procedure.Steps() {
+			if !step.Kind.Traits().Measures || len(step.Needs) == 0 {
+				continue
+			}
+			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(s.disturbedBy(job)...) {
+				needs = append(needs, step.Needs...)
+			}
+		}
+	}
+	var reasons []Reason
+	for i, need := range needs {
+		same := func(n steps.Setting) bool { return n.Condition == need.Condition }
+		stands := func(n steps.Setting) bool { return same(n) && len(s.stands(n, at)) == 0 }
+		if !slices.ContainsFunc(needs[:i], same) && !slices.ContainsFunc(needs, stands) {
+			reasons = append(reasons, s.stands(need, at)...)
+		}
+	}
+	return reasons
+}
+
 // outAlready refuses to measure a point again that is out of tolerance while
-// others have no reading yet. The gate is not out before it has them all, so
-// the point could be measured until it is in tolerance, without rework.
+// others have no reading yet: it is reworked first.
 func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
-	if r.Standing != Measuring {
+	if r.Finding.Missing == "" {
 		return nil
 	}
 	limits := r.Gate.Limits
@@ -148,7 +174,7 @@ func (r GateReport) Says() Cause {
 // reading; where it has them all and does not count, all of them again.
 func (r GateReport) Missing() []string {
 	have := map[string]int{}
-	if r.Standing == Measuring {
+	if r.Finding.Missing != "" {
 		for _, p := range r.Points {
 			have[p.Name] = len(p.Readings)
 		}
@@ -193,7 +219,7 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, bad("a concession needs a reason")
 	case report.Gate.Critical:
 		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", s.remedy(Remedy{Kind: ToRework, Gate: r.Gate}))
-	case report.Standing != Failed && report.Standing != Undecided:
+	case report.Standing != Failed && report.Standing != Undecided, report.Finding.Missing != "":
 		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), s.measureIt(report.Gate, c.At))
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {

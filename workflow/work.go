@@ -180,22 +180,27 @@ func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
 	if !known {
 		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
+	reasons := s.outsideLimits(adhesive, bench)
+	if spreading, _ := step.Hands.Duration(); len(reasons) == 0 && adhesive.Times.Open(spreading, bench.celsius) < 0 {
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
+	}
+	return append(reasons, s.unfitHumidity(adhesive, bench)...)
+}
+
+// outsideLimits says that the bench is colder or warmer than the adhesive works
+// at.
+func (s *State) outsideLimits(adhesive steps.Adhesive, bench Climate) []Reason {
 	celsius := bench.celsius
-	var reasons []Reason
 	low, errLow := adhesive.Coldest.Celsius()
 	high, errHigh := adhesive.Warmest.Celsius()
+	var reasons []Reason
 	switch {
 	case errLow == nil && celsius < low:
 		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToWarmBench, Value: adhesive.Coldest})})
 	case errHigh == nil && celsius > high:
 		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToCoolBench, Value: adhesive.Warmest})})
-	default:
-		spreading, _ := step.Hands.Duration()
-		if adhesive.Times.Open(spreading, celsius) < 0 {
-			reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
-		}
 	}
-	return append(reasons, s.unfitHumidity(adhesive, bench)...)
+	return reasons
 }
 
 func (s *State) unfitHumidity(a steps.Adhesive, bench Climate) []Reason {
@@ -233,11 +238,11 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 		return []Reason{{Because: ByTouch, Text: "the last touch test found " + step.Joint + " wet", Closes: w.Closes,
 			Remedy: s.remedy(Remedy{Kind: ToTouchAgain, Step: step.Name})}}
 	}
-	if _, known := s.Temperature(at); !known {
-		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting",
-			Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
+	bench, known := s.benchAt(at)
+	if !known {
+		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
-	return nil
+	return append(s.outsideLimits(joint.Adhesive, bench), s.unfitHumidity(joint.Adhesive, bench)...)
 }
 
 // FindStep returns the step of an open job by its name, or by job/step where

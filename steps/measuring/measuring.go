@@ -113,6 +113,7 @@ type Finding struct {
 	Verdict Verdict
 	Reason  string // one line, for people; empty when in tolerance
 	Margin  Margin
+	Missing string // the first point without all its readings, in words; "": none
 }
 
 // A Margin is how near the worst point is to its nearest limit, in the limits'
@@ -131,7 +132,8 @@ type Point struct {
 
 // Judge decides the points' readings against the limits. Each point needs
 // repeat readings, of which the mean is judged; pairs names the points that
-// Alike compares (none: all with all).
+// Alike compares (none: all with all). A point that is not in tolerance decides
+// while others still miss readings.
 func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt) (Finding, error) {
 	unit := l.Unit()
 	guard := exact(doubt.Guard(unit))
@@ -139,7 +141,10 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 	means := map[string]*big.Rat{}
 	for _, p := range points {
 		if len(p.Readings) < repeat {
-			return Finding{Verdict: Partial, Reason: missing(p, repeat)}, nil
+			if found.Missing == "" {
+				found.Missing = missing(p, repeat)
+			}
+			continue
 		}
 		mean, spread, err := average(p.Readings, unit)
 		if err != nil {
@@ -148,6 +153,13 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 		means[p.Name] = mean
 		found = worse(found, within(l, p.Name, mean, guard, unit))
 		found = worse(found, steady(l, p.Name, spread, unit))
+	}
+	switch {
+	case found.Missing != "" && found.Verdict == In:
+		return Finding{Verdict: Partial, Reason: found.Missing, Missing: found.Missing}, nil
+	case found.Missing != "":
+		found.Reason += "; " + found.Missing
+		return found, nil
 	}
 	if !l.Alike.IsZero() {
 		guard := exact(doubt.PairGuard(unit))
@@ -185,10 +197,10 @@ func within(l Limits, point string, mean, guard *big.Rat, unit string) Finding {
 		switch {
 		case room.Cmp(guard) >= 0:
 		case room.Cmp(new(big.Rat).Neg(guard)) < 0:
-			f = worse(f, Finding{Out, fmt.Sprintf("%s is %s %s", spot(point, mean, unit), word, limit), margin})
+			f = worse(f, Finding{Verdict: Out, Reason: fmt.Sprintf("%s is %s %s", spot(point, mean, unit), word, limit), Margin: margin})
 		default:
-			f = worse(f, Finding{Undecided, fmt.Sprintf("%s is too near %s to decide: the gauge is good to %s %s",
-				spot(point, mean, unit), limit, decimal(guard), unit), margin})
+			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too near %s to decide: the gauge is good to %s %s",
+				spot(point, mean, unit), limit, decimal(guard), unit)})
 		}
 	}
 	check(l.Low, 1, "less than")
@@ -226,9 +238,9 @@ func alike(pair [2]string, gap, limit, guard *big.Rat, unit string) Finding {
 	case room.Cmp(guard) >= 0:
 		return Finding{Verdict: In, Margin: margin}
 	case room.Cmp(new(big.Rat).Neg(guard)) < 0:
-		return Finding{Out, fmt.Sprintf("%s, more than %s %s", says, decimal(limit), unit), margin}
+		return Finding{Verdict: Out, Reason: fmt.Sprintf("%s, more than %s %s", says, decimal(limit), unit), Margin: margin}
 	}
-	return Finding{Undecided, fmt.Sprintf("%s, too near %s %s to decide with this gauge", says, decimal(limit), unit), margin}
+	return Finding{Verdict: Undecided, Reason: fmt.Sprintf("%s, too near %s %s to decide with this gauge", says, decimal(limit), unit), Margin: margin}
 }
 
 // worse joins two findings: the worse verdict wins, and the lesser margin.
