@@ -131,7 +131,7 @@ func reworkDisturbs(f journal.Facts) (by string, zones []string) {
 
 func damageDisturbs(f journal.Facts) (by string, zones []string) {
 	damage := f.(journal.DamageFound)
-	return "damage " + damage.Damage + " (" + damage.Finding + ")", []string{damage.Zone}
+	return "damage " + damage.Damage + ", " + damage.Finding, []string{damage.Zone}
 }
 
 func equipmentDisturbs(f journal.Facts) (by string, zones []string) {

@@ -355,7 +355,9 @@ func (b *bench) build() {
 	b.show("Step-rest", page.NewStep(b.State, report, b.Now))
 	b.until("measure-square")
 	b.clocks("curing")
-	b.show("Move", page.Move{Mark: "FN-01", Job: "finch-build", Changes: b.changes(), Accept: "fettle move-job FN-01 finch-build --accept"})
+	move := page.NewMove("FN-01", "finch-build", b.changes())
+	move.Accept = "fettle move-job FN-01 finch-build --accept"
+	b.show("Move", move)
 	b.gate("never-taken", "square")
 	b.show("Proof-not-yet", page.NewProof(b.State, b.State.ReleaseProof(b.Now)))
 	b.step("release")
@@ -461,10 +463,14 @@ func (b *bench) clockBack() {
 		"until":   {Because: workflow.ByDrying, Text: "it dries", Until: b.Now.Add(time.Hour)},
 		"between": {Because: workflow.ByDrying, Text: "it dries", Until: b.Now.Add(time.Hour), Closes: b.Now.Add(90 * time.Minute)},
 		"closes":  {Because: workflow.ByDrying, Text: "it is open", Closes: b.Now.Add(90 * time.Minute)},
-		"do":      {Because: workflow.ByState, Text: "it is grounded", Do: "see fettle next FN-01"},
+		"do":      {Because: workflow.ByState, Text: "it is grounded", Remedy: workflow.Remedy{Kind: workflow.ToSeeNext, Mark: "FN-01"}},
 	} {
 		b.pages["ReasonText-"+name] = "- " + page.ReasonText(r, now) + "\n"
 	}
+	advice, command := page.Remedy(workflow.Remedy{Kind: workflow.ToReadBench, Mark: "FN-01", Humidity: true})
+	b.pages["Remedy"] = advice + "\n\n```\n" + command + "\n```\n"
+	b.pages["About"] = page.About(steps.Step{Kind: steps.Coat, Joint: "roots", Adhesive: "contact"}) + "\n"
+	b.pages["Said"] = page.Said(workflow.Cause{Text: "wing was disturbed by join-roots", At: b.Now}, time.UTC) + "\n"
 }
 
 // keeping are the pages of what is kept, sealed and copied.
