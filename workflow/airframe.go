@@ -55,7 +55,7 @@ type Start struct {
 	Sheet     *steps.Sheet // the sheet in force from here on
 	SheetSum  string
 	Zone      string   // where the procedure is started on a zone
-	Damages   []string // what it mends
+	Damages   []string // what it repairs
 }
 
 func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -71,10 +71,10 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if err != nil {
 			return nil, err
 		}
-		if mended, by := s.Mended(d, c.At); by != "" {
-			state := "being mended"
-			if mended {
-				state = "mended"
+		if repaired, by := s.Repaired(d, c.At); by != "" {
+			state := "being repaired"
+			if repaired {
+				state = "repaired"
 			}
 			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), Remedy{})
 		}

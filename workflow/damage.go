@@ -12,7 +12,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A Damage is something found, until a job that mends it is complete.
+// A Damage is something found, until a job that repairs it is complete.
 type Damage struct {
 	journal.DamageFound
 	At         time.Time
@@ -90,9 +90,9 @@ func (s *State) Damage(name string) (*Damage, error) {
 	return nil, unknown("damage", name, names)
 }
 
-// Mended reports whether a job that mends the damage is complete at the time,
+// Repaired reports whether a job that repairs the damage is complete at the time,
 // and which job is at it, if one is.
-func (s *State) Mended(d *Damage, at time.Time) (mended bool, by string) {
+func (s *State) Repaired(d *Damage, at time.Time) (repaired bool, by string) {
 	for _, j := range s.Jobs {
 		if j.Position > d.Position && slices.Contains(j.Damages, d.Damage) {
 			by = j.ID
@@ -104,11 +104,11 @@ func (s *State) Mended(d *Damage, at time.Time) (mended bool, by string) {
 	return false, by
 }
 
-// OpenDamages returns what is not mended at the time.
+// OpenDamages returns what is not repaired at the time.
 func (s *State) OpenDamages(at time.Time) []*Damage {
 	var open []*Damage
 	for _, d := range s.Damages {
-		if mended, _ := s.Mended(d, at); !mended {
+		if repaired, _ := s.Repaired(d, at); !repaired {
 			open = append(open, d)
 		}
 	}

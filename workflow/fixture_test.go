@@ -102,7 +102,7 @@ func build() *steps.Procedure {
 	}
 }
 
-func repair() *steps.Procedure {
+func repairWork() *steps.Procedure {
 	return &steps.Procedure{
 		Name: "skin-lifted", Title: "Lay lifted skin down", Kind: steps.Repair, Revision: 1, On: []string{"wing", "tail"},
 		Stages: []steps.Stage{{Name: "skin", Steps: []steps.Step{
@@ -135,7 +135,7 @@ func strict() *steps.Sheet {
 func documents() Documents {
 	return Documents{
 		Sheets:     map[string]*steps.Sheet{sheetSum: sheet(), strictSum: strict()},
-		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repair()},
+		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repairWork()},
 	}
 }
 

@@ -42,7 +42,7 @@ func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, Proof
 // Proof weighs whether the airframe may fly at the time: every critical gate
 // current and in tolerance, no gate out of tolerance without a concession, no
 // job open but, where the release is given within one (nil: it is not), for its
-// release step, every damage mended, nothing in quarantine aboard, every joint
+// release step, every damage repaired, nothing in quarantine aboard, every joint
 // that carries load cured.
 func (s *State) Proof(at time.Time, within *Job) Proof {
 	var p Proof
@@ -67,7 +67,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
 	}
 	for _, d := range s.Damages {
-		p.add(fmt.Sprintf("damage %s (%s, %s) is mended", d.Damage, d.Finding, d.Zone), s.unmended(d, at))
+		p.add(fmt.Sprintf("damage %s (%s, %s) is repaired", d.Damage, d.Finding, d.Zone), s.unrepaired(d, at))
 		if len(d.Quarantine.Lines) > 0 {
 			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d))
 		}
@@ -126,15 +126,15 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	return &Reason{Because: because, Text: text}
 }
 
-func (s *State) unmended(d *Damage, at time.Time) *Reason {
-	mended, by := s.Mended(d, at)
+func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
+	repaired, by := s.Repaired(d, at)
 	switch {
-	case mended:
+	case repaired:
 		return nil
 	case by != "":
-		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not mended: job %s is open", d.Damage, by)}
+		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not repaired: job %s is open", d.Damage, by)}
 	}
-	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not mended", d.Damage, d.Finding, d.Zone),
+	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not repaired", d.Damage, d.Finding, d.Zone),
 		Remedy: s.remedy(Remedy{Kind: ToPlanRepair})}
 }
 
@@ -154,7 +154,7 @@ func uncured(j *Joint, at time.Time) *Reason {
 }
 
 // restsInDoubt says which reading that a release rests on is in doubt. Gates
-// that were measured again since do not mend it: what was released was
+// that were measured again since change nothing: what was released was
 // released on that reading.
 func (s *State) restsInDoubt(r *Given) Cause {
 	for _, p := range r.RestsOn {

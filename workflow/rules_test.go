@@ -554,7 +554,7 @@ func TestReleaseNamesEveryReason(t *testing.T) {
 
 func TestGrounding(t *testing.T) {
 	b := released(t)
-	b.must(Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing"})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing"})
 	if f := b.state.Flight(b.now); f.Released || f.Why.Text != "job skin-lifted is open" {
 		t.Errorf("flight: %+v", f)
 	}
@@ -606,7 +606,7 @@ func TestStartRefusals(t *testing.T) {
 	other := build()
 	other.Design = "curlew"
 	b.refused(Start{Procedure: other, Digest: buildSum, Sheet: sheet(), SheetSum: sheetSum}, ByState)
-	fix := Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum}
+	fix := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum}
 	if err := b.try(fix); !errors.Is(err, ErrBadRequest) {
 		t.Errorf("without a zone: %v", err)
 	}

@@ -82,7 +82,7 @@ type Job struct {
 	Procedure *steps.Procedure // as it applies to this airframe
 	Digest    string
 	Zone      string
-	Damages   []string // what it mends
+	Damages   []string // what it repairs
 	Opened    time.Time
 	Position  int64
 

@@ -74,7 +74,7 @@ func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
 // release that is no step of a job.
 func repaired(t *testing.T) *bench {
 	b := released(t)
-	b.must(Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing"}, ReadBench{Temperature: q("20 °C")})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing"}, ReadBench{Temperature: q("20 °C")})
 	b.done("lay-skin", "coat-skin")
 	b.after(10 * time.Minute)
 	b.done("join-skin")

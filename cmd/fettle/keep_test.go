@@ -341,9 +341,9 @@ func (b *bench) crash(seen ...[3]string) {
 // repair opens the plan for every open damage.
 func (b *bench) repair() {
 	b.t.Helper()
-	plan, err := b.desk.Mend(b.t.Context(), b.mark)
+	plan, err := b.desk.PlanRepair(b.t.Context(), b.mark)
 	b.must(err)
-	_, _, err = b.desk.StartMend(b.t.Context(), b.mark, plan, time.Time{})
+	_, _, err = b.desk.StartRepair(b.t.Context(), b.mark, plan, time.Time{})
 	b.must(err)
 }
 

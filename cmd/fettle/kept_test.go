@@ -216,7 +216,7 @@ func (l *look) gauges() error {
 
 func (l *look) damages() {
 	for _, d := range l.state.Damages {
-		mended, _ := l.state.Mended(d, l.at)
+		mended, _ := l.state.Repaired(d, l.at)
 		l.put(damagesPart, d.Damage, word(mended, "repaired", "open"), "")
 		q := d.Quarantine
 		if len(q.Lines) > 0 {

@@ -261,17 +261,17 @@ func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 // TriageTable is the name of the table that crashes go by.
 const TriageTable = "crash-triage"
 
-// Mend plans the repair of an airframe's open damages.
-func (d *Desk) Mend(ctx context.Context, mark string) (workflow.MendPlan, error) {
+// PlanRepair plans the repair of an airframe's open damages.
+func (d *Desk) PlanRepair(ctx context.Context, mark string) (workflow.RepairPlan, error) {
 	state, err := d.State(ctx, mark)
 	if err != nil {
-		return workflow.MendPlan{}, err
+		return workflow.RepairPlan{}, err
 	}
 	triage, err := d.Library.Triage(TriageTable)
 	if err != nil {
-		return workflow.MendPlan{}, err
+		return workflow.RepairPlan{}, err
 	}
-	return state.Mend(triage.Triage, func(name string) (*steps.Procedure, error) {
+	return state.PlanRepair(triage.Triage, func(name string) (*steps.Procedure, error) {
 		doc, err := d.Library.Procedure(name)
 		if err != nil {
 			return nil, err
@@ -280,8 +280,8 @@ func (d *Desk) Mend(ctx context.Context, mark string) (workflow.MendPlan, error)
 	}, d.Now())
 }
 
-// StartMend opens a plan of repair as one job, of a document of its own.
-func (d *Desk) StartMend(ctx context.Context, mark string, plan workflow.MendPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
+// StartRepair opens a plan of repair as one job, of a document of its own.
+func (d *Desk) StartRepair(ctx context.Context, mark string, plan workflow.RepairPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	data, err := procedures.Write(plan.Procedure)
 	if err != nil {
 		return nil, nil, err
@@ -291,8 +291,8 @@ func (d *Desk) StartMend(ctx context.Context, mark string, plan workflow.MendPla
 		return nil, nil, fmt.Errorf("the composed plan can't be read: %w", err)
 	}
 	var damages []string
-	for _, m := range plan.Mends {
-		damages = append(damages, m.Damage.Damage)
+	for _, m := range plan.Answers {
+		damages = append(damages, m.Damage.Name)
 	}
 	return d.open(ctx, mark, doc, workflow.Start{Damages: damages}, at)
 }

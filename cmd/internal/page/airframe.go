@@ -123,7 +123,7 @@ func (a Airframe) short(l *lines, c Clock) {
 		l.item("next: %s (`%s`)", esc(a.Next.Title), a.Next.Step)
 	}
 	for _, d := range a.Damages {
-		if !d.Mended || d.Quarantine {
+		if !d.Repaired || d.Quarantine {
 			l.item("%s", d.line())
 		}
 	}
