@@ -215,7 +215,7 @@ func gateKeys() mapping[steps.Gate] {
 			"no concession waives it, and no release goes without it", "yes"},
 		{"mass", optional, field(func(g *g) *bool { return &g.Mass }, switchValue{}),
 			"any change of equipment makes it stale: balance, mass", "yes"},
-		{"life", optional, field(func(g *g) *steps.Life { return &g.Life }, lifeKeys()),
+		{"life", optional, field(func(g *g) *steps.Validity { return &g.Validity }, lifeKeys()),
 			"how long a reading counts; until its zones are disturbed where not given", "{flights: 20, days: 90}"},
 		{"with", optional, field(func(g *g) *string { return &g.With }, nameValue{option}),
 			"only on an airframe with this option", "# rudder"},
@@ -224,15 +224,15 @@ func gateKeys() mapping[steps.Gate] {
 	}}
 }
 
-func lifeKeys() mapping[steps.Life] {
-	type l = steps.Life
+func lifeKeys() mapping[steps.Validity] {
+	type l = steps.Validity
 	return mapping[l]{what: "life", check: lifeChecked, keys: []key[l]{
 		{"flights", optional, field(func(l *l) *int { return &l.Flights }, wholeValue{10_000}), "so many flights", "20"},
 		{"days", optional, field(func(l *l) *int { return &l.Days }, wholeValue{10_000}), "so many days", "90"},
 	}}
 }
 
-func lifeChecked(f fields, l *steps.Life) {
+func lifeChecked(f fields, l *steps.Validity) {
 	if !f.has("flights") && !f.has("days") {
 		f.fault(f.node, "life must be a number of flights, or of days, or both")
 	}

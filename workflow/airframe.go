@@ -53,7 +53,7 @@ type Start struct {
 	Procedure *steps.Procedure
 	Digest    string
 	Sheet     *steps.Sheet // the sheet in force from here on
-	SheetSum  string
+	SheetDigest  string
 	Zone      string   // where the procedure is started on a zone
 	Damages   []string // what it repairs
 }
@@ -91,10 +91,10 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		n++
 		id = fmt.Sprintf("%s-%d", p.Name, n)
 	}
-	if r.SheetSum != s.SheetSum && len(open) > 0 {
+	if r.SheetDigest != s.SheetDigest && len(open) > 0 {
 		return nil, refuse(p.Name, ByState, fmt.Sprintf("job %s is open under another revision of the design sheet", open[0].ID), s.remedy(Remedy{Kind: ToFinish, Name: open[0].ID}))
 	}
-	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetSum, Zone: r.Zone, Damages: r.Damages}}, nil
+	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetDigest, Zone: r.Zone, Damages: r.Damages}}, nil
 }
 
 func (r Start) checkZone(s *State) error {

@@ -33,8 +33,8 @@ type Quarantine struct {
 // Open reports whether the quarantine holds.
 func (q Quarantine) Open() bool { return len(q.Lines) > 0 && !q.Cleared }
 
-// A Flown is one flight.
-type Flown struct {
+// A Flight is one flight.
+type Flight struct {
 	journal.FlightLogged
 	At       time.Time
 	Position int64
@@ -74,7 +74,7 @@ func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) err
 }
 
 func (s *State) fly(f journal.FlightLogged, e journal.Entry) error {
-	s.Flights = append(s.Flights, Flown{f, e.At, e.Position})
+	s.Flights = append(s.Flights, Flight{f, e.At, e.Position})
 	return nil
 }
 
@@ -117,7 +117,7 @@ func (s *State) OpenDamages(at time.Time) []*Damage {
 
 // flightsSince counts the flights after a reading, by position or by time: of
 // two answers the one that asks for another measurement is safe.
-func (s *State) flightsSince(t taken) int {
+func (s *State) flightsSince(t reading) int {
 	n := 0
 	for _, f := range s.Flights {
 		if f.Position > t.position || f.At.After(t.at) {

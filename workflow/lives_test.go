@@ -87,7 +87,7 @@ func (l *life) measuring(t *rapid.T) {
 		l.try(t, Undo{Position: l.state.Size() - int64(rapid.IntRange(1, 12).Draw(t, "back"))})
 	case 13:
 		sum := rapid.SampledFrom([]string{sheetSum, strictSum}).Draw(t, "sheet")
-		l.try(t, Start{Procedure: repairWork(), Digest: repairSum, Sheet: papers().Sheets[sum], SheetSum: sum, Zone: "wing"})
+		l.try(t, Start{Procedure: repairWork(), Digest: repairSum, Sheet: papers().Sheets[sum], SheetDigest: sum, Zone: "wing"})
 		if open := l.state.OpenJobs(l.now); len(open) > 0 {
 			job := open[0]
 			l.try(t, MoveJob{job.ID, papers().Procedures[job.Digest], job.Digest, papers().Sheets[sum], sum})
@@ -148,7 +148,7 @@ func (l *life) move(t *rapid.T) {
 		l.try(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "mend"))
 	case 9:
 		zone := rapid.SampledFrom([]string{"wing", "tail"}).Draw(t, "zone")
-		l.tryAt(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: zone}}).Draw(t, "job"), l.earlier(t))
+		l.tryAt(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: zone}}).Draw(t, "job"), l.earlier(t))
 	case 10:
 		l.fly(t)
 	case 11:
@@ -197,7 +197,7 @@ func (l *life) fly(t *rapid.T) {
 		ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Removed},
 		ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, steps.Serious, ""}}},
 		ClearQuarantine{Damage: "D1", Answers: []bool{true}},
-		Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing", Damages: open},
+		Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: open},
 	}).Draw(t, "life"), l.earlier(t))
 }
 
@@ -315,7 +315,7 @@ func (l *life) tryAt(t *rapid.T, r Request, at time.Time) {
 
 // checkFlight holds that no airframe stands released on a reading in doubt.
 func (l *life) checkFlight(t *rapid.T) {
-	if !l.state.Flight(l.now).Released {
+	if !l.state.Airworthiness(l.now).Released {
 		return
 	}
 	live := standing(l.state.Entries)
@@ -980,8 +980,8 @@ func naiveCounting(entries []journal.Entry, now time.Time, g steps.Gate) []journ
 				good = false
 			}
 		}
-		old := g.Life.Days > 0 && !now.Before(r.At.AddDate(0, 0, g.Life.Days))
-		flown := g.Life.Flights > 0 && flights >= g.Life.Flights
+		old := g.Validity.Days > 0 && !now.Before(r.At.AddDate(0, 0, g.Validity.Days))
+		flown := g.Validity.Flights > 0 && flights >= g.Validity.Flights
 		if good && !old && !flown {
 			counting = append(counting, r)
 		}

@@ -158,7 +158,7 @@ func word(yes bool, is, isNot string) string {
 }
 
 func (l *look) flight() {
-	flight := l.state.Flight(l.at)
+	flight := l.state.Airworthiness(l.at)
 	l.put(flightPart, "airframe", word(flight.Released, "released", "not released"), flight.Why.Text)
 	if !flight.Released {
 		l.set(l.Says, "flight: "+flight.Why.Text, "said")

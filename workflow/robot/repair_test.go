@@ -57,7 +57,7 @@ func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Si
 		}
 	}
 	must(w.Act(workflow.ReportDamage{Triage: table, Seen: seen}))
-	if w.State.Flight(w.Now).Released {
+	if w.State.Airworthiness(w.Now).Released {
 		t.Fatalf("%v: released with damage", seen)
 	}
 	plan, err := w.State.PlanRepair(table, findProcedure, w.Now)
@@ -75,7 +75,7 @@ func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Si
 	for _, m := range plan.Answers {
 		names = append(names, m.Damage.Name)
 	}
-	must(w.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Damages: names}))
+	must(w.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: names}))
 	must(w.Carry(5000))
 	if open := w.State.OpenJobs(w.Now); len(open) > 0 {
 		t.Fatalf("%v: a job is open", seen)

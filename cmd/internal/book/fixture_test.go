@@ -65,7 +65,7 @@ func act(t testing.TB, w *robot.Worker, r workflow.Request) {
 
 func start(t testing.TB, w *robot.Worker, doc *procedures.Document, zone string) {
 	t.Helper()
-	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Zone: zone})
+	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Zone: zone})
 }
 
 func carry(t testing.TB, w *robot.Worker, moves int) {
@@ -170,7 +170,7 @@ func whole(t testing.TB) *robot.Worker {
 	for _, m := range plan.Answers {
 		names = append(names, m.Damage.Name)
 	}
-	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(data), Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Damages: names})
+	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(data), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: names})
 	carry(t, w, 3000)
 	act(t, w, workflow.GiveRelease{})
 	w.Now = w.Now.Add(time.Hour)

@@ -90,7 +90,7 @@ func (g gate) Inside() string {
 
 func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 	m.anchors[a.Entry.Position] = true
-	r := reading{AuditedReading: a, Gauge: a.Reading.Gauge, Verdict: verdict(a.Alone), Late: a.Entry.Late()}
+	r := reading{AuditedReading: a, Gauge: a.Reading.Gauge, Verdict: verdict(a.OwnVerdict), Late: a.Entry.Late()}
 	if a.Gauge.Title != "" {
 		r.Gauge = a.Gauge.Title
 	}

@@ -113,7 +113,7 @@ func (m *maker) releases(seals []seal) []release {
 		out := release{entry: e, Released: f, Standing: "A later release took its place."}
 		if last := m.s.Release; last != nil && last.Position == e.Position {
 			out.Standing = "It stands."
-			if flight := m.s.Flight(m.now); !flight.Released {
+			if flight := m.s.Airworthiness(m.now); !flight.Released {
 				out.Standing = "It does not stand any more: " + page.Said(flight.Why, m.o.Zone) + "."
 			}
 		}

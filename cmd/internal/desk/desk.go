@@ -245,7 +245,7 @@ func (d *Desk) open(ctx context.Context, mark string, doc *procedures.Document, 
 		return nil, nil, err
 	}
 	start.Procedure, start.Digest = doc.Procedure, store.Digest(doc.Bytes)
-	start.Sheet, start.SheetSum = sheet.Sheet, store.Digest(sheet.Bytes)
+	start.Sheet, start.SheetDigest = sheet.Sheet, store.Digest(sheet.Bytes)
 	return d.Act(ctx, mark, start, at)
 }
 
@@ -325,7 +325,7 @@ func (d *Desk) Newer(ctx context.Context, mark, job, procedure string) (workflow
 	if err := d.keep(ctx, doc, sheet); err != nil {
 		return workflow.MoveJob{}, nil, err
 	}
-	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetSum: store.Digest(sheet.Bytes)}, state, nil
+	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, state, nil
 }
 
 // sheetFor returns the design sheet that a new job goes by: the library's
@@ -338,11 +338,11 @@ func (d *Desk) sheetFor(ctx context.Context, state *workflow.State) (*procedures
 			return sheet, err
 		}
 	}
-	kept, err := d.documents(ctx, []string{state.SheetSum})
+	kept, err := d.documents(ctx, []string{state.SheetDigest})
 	if err != nil {
 		return nil, err
 	}
-	return kept[state.SheetSum], nil
+	return kept[state.SheetDigest], nil
 }
 
 // parsed holds documents by digest. A digest names its bytes for ever, so that

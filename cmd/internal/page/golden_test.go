@@ -224,7 +224,7 @@ func (b *bench) start(name, zone string, damages ...string) page.Recorded {
 	b.t.Helper()
 	doc := b.docs[name]
 	return b.act(workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: b.State.Sheet,
-		SheetSum: b.State.SheetSum, Zone: zone, Damages: damages})
+		SheetDigest: b.State.SheetDigest, Zone: zone, Damages: damages})
 }
 
 func (b *bench) show(name string, thing shown) { b.pages.show(name, thing, b.Now) }
@@ -447,7 +447,7 @@ func (b *bench) changes() []workflow.Change {
 	build := newer("finch-build", "Lay it in.", "Lay it in, the aerial up.")
 	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm")
 	changes, err := b.State.Changes(workflow.MoveJob{Job: "finch-build", Procedure: build.Procedure, Digest: store.Digest(build.Bytes),
-		Sheet: sheet.Sheet, SheetSum: store.Digest(sheet.Bytes)}, b.Now)
+		Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, b.Now)
 	b.must(err)
 	return changes
 }
