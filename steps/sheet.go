@@ -111,7 +111,7 @@ type Gate struct {
 	Critical bool `json:"critical,omitempty"`
 
 	// Mass: any change of equipment makes it stale, wherever it is.
-	Mass bool `json:"mass,omitempty"`
+	Mass     bool     `json:"mass,omitempty"`
 	Validity Validity `json:"life,omitzero"`
 
 	With    string `json:"with,omitempty"` // the option that governs it

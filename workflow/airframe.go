@@ -50,12 +50,12 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 
 // Start opens a job.
 type Start struct {
-	Procedure *steps.Procedure
-	Digest    string
-	Sheet     *steps.Sheet // the sheet in force from here on
-	SheetDigest  string
-	Zone      string   // where the procedure is started on a zone
-	Damages   []string // what it repairs
+	Procedure   *steps.Procedure
+	Digest      string
+	Sheet       *steps.Sheet // the sheet in force from here on
+	SheetDigest string
+	Zone        string   // where the procedure is started on a zone
+	Damages     []string // what it repairs
 }
 
 func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {

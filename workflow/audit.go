@@ -15,12 +15,12 @@ import (
 
 // An AuditedReading is one reading with everything the journal says of it.
 type AuditedReading struct {
-	Entry   journal.Entry
-	Reading journal.ReadingTaken
-	Gate    steps.Gate  // as it was limited then
-	Gauge   steps.Gauge // what it was read with
-	Job     string      // the job whose measure step it was for; "" where none was open
-	OwnVerdict   measuring.Finding
+	Entry      journal.Entry
+	Reading    journal.ReadingTaken
+	Gate       steps.Gate  // as it was limited then
+	Gauge      steps.Gauge // what it was read with
+	Job        string      // the job whose measure step it was for; "" where none was open
+	OwnVerdict measuring.Finding
 
 	Check   *GaugeCheck // of the gauge, the last before the reading was taken; nil: none
 	Checked bool        // the gauge was checked at some time

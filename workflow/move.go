@@ -12,11 +12,11 @@ import (
 
 // MoveJob has an open job go on under newer documents.
 type MoveJob struct {
-	Job       string
-	Procedure *steps.Procedure
-	Digest    string
-	Sheet     *steps.Sheet
-	SheetDigest  string
+	Job         string
+	Procedure   *steps.Procedure
+	Digest      string
+	Sheet       *steps.Sheet
+	SheetDigest string
 }
 
 func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {

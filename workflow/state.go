@@ -26,15 +26,15 @@ type Documents struct {
 type State struct {
 	Entries []journal.Entry // all of them, taken back or not
 
-	Airframe journal.Registered
-	Since    time.Time // registered at
-	Sheet    *steps.Sheet
-	SheetDigest string   // digest of Sheet
-	Jobs     []*Job   // in the order opened
-	Bench    *Climate // the last reading of the bench, by time
-	Release  *LastRelease   // the last release, whether or not it still stands
-	Damages  []*Damage
-	Flights  []Flight
+	Airframe    journal.Registered
+	Since       time.Time // registered at
+	Sheet       *steps.Sheet
+	SheetDigest string       // digest of Sheet
+	Jobs        []*Job       // in the order opened
+	Bench       *Climate     // the last reading of the bench, by time
+	Release     *LastRelease // the last release, whether or not it still stands
+	Damages     []*Damage
+	Flights     []Flight
 
 	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
 	entered   *Climate          // the reading entered last

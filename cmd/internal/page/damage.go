@@ -52,11 +52,11 @@ func (d Damage) line() string {
 
 // A Repair is the plan of repair.
 type Repair struct {
-	Mark    string      `json:"mark"`
-	Answers []Answer    `json:"answers"`
+	Mark    string        `json:"mark"`
+	Answers []Answer      `json:"answers"`
 	Stages  []RepairStage `json:"stages"`
-	Stale   []StaleGate `json:"measure_again"`
-	Job     string      `json:"job,omitempty"` // once it is open
+	Stale   []StaleGate   `json:"measure_again"`
+	Job     string        `json:"job,omitempty"` // once it is open
 }
 
 // An Answer is what the triage table says of one damage.

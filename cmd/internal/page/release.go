@@ -13,20 +13,20 @@ const LocalRules = "Local rules, the site's and the makers' instructions, and li
 
 // A Proof is what a release rests on.
 type Proof struct {
-	Mark     string      `json:"mark"`
-	Released bool        `json:"released"`
-	By       string      `json:"by,omitempty"`
-	At       time.Time   `json:"at,omitzero"`
-	Entry    int64       `json:"entry,omitempty"`
-	Work     []string    `json:"work,omitempty"`         // the jobs since the release before
-	Done     []string    `json:"performed_by,omitempty"` // who did them
-	Licence  string      `json:"certificate,omitempty"`  // of who released it
-	Lines    []ProofLine `json:"lines"`
-	Readings []Reading   `json:"rests_on,omitempty"`
-	NonCritical   []string    `json:"not_current_not_critical,omitempty"`
-	Reasons  []Reason    `json:"reasons,omitempty"`
-	Seal     *Seal       `json:"seal,omitempty"`
-	Rules    string      `json:"rules"`
+	Mark        string      `json:"mark"`
+	Released    bool        `json:"released"`
+	By          string      `json:"by,omitempty"`
+	At          time.Time   `json:"at,omitzero"`
+	Entry       int64       `json:"entry,omitempty"`
+	Work        []string    `json:"work,omitempty"`         // the jobs since the release before
+	Done        []string    `json:"performed_by,omitempty"` // who did them
+	Licence     string      `json:"certificate,omitempty"`  // of who released it
+	Lines       []ProofLine `json:"lines"`
+	Readings    []Reading   `json:"rests_on,omitempty"`
+	NonCritical []string    `json:"not_current_not_critical,omitempty"`
+	Reasons     []Reason    `json:"reasons,omitempty"`
+	Seal        *Seal       `json:"seal,omitempty"`
+	Rules       string      `json:"rules"`
 }
 
 // A ProofLine is one thing that a release needs.
