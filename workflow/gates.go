@@ -263,12 +263,12 @@ func (s *State) disturbedSince(g steps.Gate, t taken) (disturbance, string, bool
 // in a newer sheet makes no reading better that was taken with the old one.
 func (s *State) widest(have measuring.Doubt, t taken, g steps.Gate) measuring.Doubt {
 	doubts := []measuring.Doubt{t.doubt}
-	if now, ok := s.Sheet.Gauge(t.Gauge); ok {
+	if now, ok := s.Sheet.Gauge(t.Gauge); ok && now.Doubt() != t.doubt { // the same is not judged twice
 		doubts = append(doubts, now.Doubt())
 	}
 	unit := g.Limits.Unit()
 	for _, next := range doubts {
-		if next.Guard(unit) >= have.Guard(unit) {
+		if next != have && next.Guard(unit) >= have.Guard(unit) {
 			have = next
 		}
 	}
