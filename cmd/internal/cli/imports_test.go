@@ -1,0 +1,51 @@
+package cli
+
+import (
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// TestImportsPointOneWay holds the house to its plan: quantity ← steps ←
+// workflow ← store, procedures ← cmd.
+func TestImportsPointOneWay(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", "{{.ImportPath}} {{join .Imports \" \"}}", "fettle/...").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	may := map[string][]string{ // a room, and the rooms it may import
+		"steps":      {"steps"},
+		"workflow":   {"steps", "workflow"},
+		"store":      {"store"},
+		"procedures": {"steps", "workflow", "procedures"},
+		"cmd":        {"steps", "workflow", "store", "procedures", "cmd"},
+	}
+	only := map[string][]string{ // what comes from outside, and the rooms that may import it
+		"go.etcd.io/bbolt": {"store"}, "gopkg.in/yaml.v3": {"procedures", "cmd"}, "github.com/spf13": {"cmd"},
+		"github.com/charmbracelet": {"cmd"}, "golang.org/x/term": {"cmd"}, "github.com/adrg/xdg": {"cmd"},
+		"os": {"store", "procedures", "cmd"}, "net": {}, "io/fs": {"store", "procedures", "cmd"},
+	}
+	for _, line := range strings.Split(strings.TrimSpace(string(out)), "\n") {
+		names := strings.Fields(line)
+		room, _, _ := strings.Cut(strings.TrimPrefix(names[0], "fettle/"), "/")
+		for _, imported := range names[1:] {
+			in, ours := strings.CutPrefix(imported, "fettle/")
+			if !ours {
+				for outside, rooms := range only {
+					if strings.HasPrefix(imported+"/", outside+"/") && !slices.Contains(rooms, room) {
+						t.Errorf("%s imports %s, which belongs to %s", names[0], imported, strings.Join(rooms, ", "))
+					}
+				}
+				continue
+			}
+			to, _, _ := strings.Cut(in, "/")
+			if !slices.Contains(may[room], to) {
+				t.Errorf("%s imports %s", names[0], imported)
+			}
+			if names[0] == "fettle/steps/quantity" && imported != "fettle/steps/nearest" {
+				t.Errorf("quantity imports %s", imported)
+			}
+		}
+	}
+}

@@ -1,0 +1,33 @@
+// Package cli is the commands of the program, a file a command.
+package cli
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+
+	"fettle/cmd/internal/term"
+)
+
+// Main runs the program as it was called and gives its exit code.
+func Main() int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	return run(ctx, os.Args[1:], term.Standard(), realTime{})
+}
+
+// realTime is the clock on the wall.
+type realTime struct{}
+
+func (realTime) Now() time.Time { return time.Now() }
+
+func (realTime) Sleep(ctx context.Context, d time.Duration) error {
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-time.After(d):
+		return nil
+	}
+}

@@ -1,0 +1,22 @@
+package cli
+
+import (
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/workflow"
+)
+
+func (a *app) nextCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:               "next [MARK]",
+		Short:             "Show the next step, and why the others wait",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.withState(cmd.Context(), args, func(s *workflow.State, _ []string) error {
+				return a.show(page.NewNext(s, a.time.Now()))
+			})
+		},
+	}
+}
