@@ -132,7 +132,7 @@ func fleetStore(b *testing.B) (path, raw string) {
 		b.Fatal(err)
 	}
 	defer bytesOf.Close()
-	err = bolt.Create(b.Context(), path, func(to *bolt.Builder) error {
+	err = bolt.Create(b.Context(), path, func(to store.Builder) error {
 		for _, document := range documents {
 			if err := to.Keep(document); err != nil {
 				return err
@@ -151,7 +151,7 @@ func fleetStore(b *testing.B) (path, raw string) {
 			}
 		}
 		return nil
-	}, func(*bolt.Store) error { return nil })
+	}, func(store.Store) error { return nil })
 	if err != nil {
 		b.Fatal(err)
 	}

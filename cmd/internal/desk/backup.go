@@ -79,7 +79,7 @@ func copyStore(ctx context.Context, from store.Store, to string) (Copied, []pict
 	if err != nil {
 		return out, nil, err
 	}
-	err = bolt.Create(ctx, to, func(b *bolt.Builder) error {
+	err = bolt.Create(ctx, to, func(b store.Builder) error {
 		for _, j := range journals {
 			l, err := life(ctx, from, j.Mark, j.Size)
 			if err != nil {
@@ -93,7 +93,7 @@ func copyStore(ctx context.Context, from store.Store, to string) (Copied, []pict
 			out.Entries += j.Size
 		}
 		return nil
-	}, func(copy *bolt.Store) error {
+	}, func(copy store.Store) error {
 		for i, j := range journals {
 			l, err := life(ctx, copy, j.Mark, j.Size)
 			if err != nil {

@@ -71,7 +71,7 @@ func texts(faults []error) (all []string) {
 
 // examine reads one journal and, where the store is open to it, proves and
 // replays it.
-func (d *Desk) examine(ctx context.Context, j bolt.FoundJournal, open bool) Patient {
+func (d *Desk) examine(ctx context.Context, j store.FoundJournal, open bool) Patient {
 	p := Patient{Mark: j.Mark, Size: j.Size, Saved: j.Size}
 	fault := func(err error) {
 		if err != nil {
@@ -137,7 +137,7 @@ func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
 		}
 		return data, err
 	}
-	err = bolt.Create(ctx, to, func(b *bolt.Builder) error {
+	err = bolt.Create(ctx, to, func(b store.Builder) error {
 		for _, j := range report.Journals {
 			records, fault, err := from.Rescue(ctx, j.Mark)
 			if err != nil {
@@ -160,7 +160,7 @@ func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
 			out.Entries += int64(len(records))
 		}
 		return nil
-	}, func(*bolt.Store) error { return nil })
+	}, func(store.Store) error { return nil })
 	if err != nil {
 		return Salvage{}, taken(to, err)
 	}

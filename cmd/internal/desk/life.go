@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"fettle/store"
-	"fettle/store/bolt"
 	"fettle/store/photos"
 	"fettle/workflow/journal"
 )
@@ -71,7 +70,7 @@ func (l *Life) complete(document func(digest string) ([]byte, error)) error {
 }
 
 // build puts a life in a new store.
-func (l *Life) build(b *bolt.Builder) error {
+func (l *Life) build(b store.Builder) error {
 	for _, data := range l.Documents {
 		if err := b.Keep(data); err != nil {
 			return err
