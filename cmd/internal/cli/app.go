@@ -16,10 +16,10 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
-	"fettle/store/bolt"
 	"fettle/store/photos"
 	"fettle/workflow"
 )
@@ -36,7 +36,8 @@ type timepiece interface {
 // An app is one run of the program.
 type app struct {
 	term.Streams
-	time timepiece
+	time   timepiece
+	stores keep.Kinds
 
 	// From flags, the environment and the config, in this order.
 	storePath, libraryPath, by string
@@ -72,6 +73,15 @@ func readConfig() (config, error) {
 
 // desk opens nothing yet; it settles where things are and who is at the bench.
 func (a *app) desk() (*desk.Desk, error) {
+	k, err := a.keeper()
+	if err != nil {
+		return nil, err
+	}
+	return k.Desk, nil
+}
+
+// keeper gives the keeper of the store, and with it the desk.
+func (a *app) keeper() (*keep.Keeper, error) {
 	c, err := readConfig()
 	if err != nil {
 		return nil, err
@@ -81,19 +91,22 @@ func (a *app) desk() (*desk.Desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	kept := bolt.New(path)
-	kept.Migrated = func(from, to int, copy string) {
+	kept := a.stores.Of(path).Open(path, func(from, to int, copy string) {
 		a.warn("the store was brought from schema %d to %d; as it was before, it is kept as %s", from, to, copy)
-	}
-	return &desk.Desk{
+	})
+	return &keep.Keeper{
+		Desk: &desk.Desk{
+			Store:   kept,
+			Photos:  photos.Beside(path),
+			Library: a.library(c),
+			Now:     a.time.Now,
+			By:      who,
+			Program: "fettle " + version,
+		},
 		Store:   kept,
 		Path:    path,
-		Photos:  photos.Beside(path),
+		Kinds:   a.stores,
 		KeyPath: first(os.Getenv("FETTLE_KEY"), c.Key, filepath.Join(xdg.DataHome, "fettle", "seal.key")),
-		Library: a.library(c),
-		Now:     a.time.Now,
-		By:      who,
-		Program: "fettle " + version,
 	}, nil
 }
 
@@ -193,6 +206,16 @@ func (a *app) deskOf(ctx context.Context, args []string) (*desk.Desk, string, []
 	}
 	mark, rest, err := a.markOf(ctx, d, args)
 	return d, mark, rest, err
+}
+
+// keeperOf gives the keeper of the store, and the mark of the arguments.
+func (a *app) keeperOf(ctx context.Context, args []string) (*keep.Keeper, string, error) {
+	k, err := a.keeper()
+	if err != nil {
+		return nil, "", err
+	}
+	mark, _, err := a.markOf(ctx, k.Desk, args)
+	return k, mark, err
 }
 
 // when reads a moment as people write it: 19:02 (today), 2026-03-03 19:02,

@@ -10,7 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/store/seal"
@@ -84,14 +84,14 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if o.all {
 		return a.proveAll(ctx)
 	}
-	d, mark, _, err := a.deskOf(ctx, args)
+	k, mark, err := a.keeperOf(ctx, args)
 	if err != nil {
 		return err
 	}
 	if o.prove || o.against != "" {
-		return a.prove(ctx, d, mark, o)
+		return a.prove(ctx, k, mark, o)
 	}
-	state, err := d.State(ctx, mark)
+	state, err := k.Desk.State(ctx, mark)
 	if err != nil {
 		return err
 	}
@@ -152,18 +152,18 @@ func (o auditOptions) chosen() string {
 }
 
 // prove shows whether the journal is what it was, and exits with a fault if not.
-func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptions) error {
+func (a *app) prove(ctx context.Context, k *keep.Keeper, mark string, o auditOptions) error {
 	tree, contains := page.Tree{Mark: mark}, true
 	if o.against != "" {
 		note, err := readSeal(o.against)
 		if err != nil {
 			return err
 		}
-		public, err := d.Public(o.key)
+		public, err := k.Public(o.key)
 		if err != nil {
 			return err
 		}
-		st, err := d.Against(ctx, mark, note, public)
+		st, err := k.Against(ctx, mark, note, public)
 		err = strange(err, o.key)
 		var fault *seal.Error
 		switch {
@@ -175,7 +175,7 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 			tree.Against = fmt.Sprintf("%d entries of %s, sealed by %s", st.Head.Size, st.Origin, st.Signer)
 		}
 		tree.Contains = &contains
-		if proof := o.proof(d, mark, note); proof != nil && contains {
+		if proof := o.proof(k, mark, note); proof != nil && contains {
 			text, err := proof(ctx)
 			if err != nil {
 				return err
@@ -187,7 +187,7 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 			return err
 		}
 	}
-	v, err := d.Prove(ctx, mark)
+	v, err := k.Prove(ctx, mark)
 	if err != nil {
 		return err
 	}
@@ -203,17 +203,17 @@ func (a *app) prove(ctx context.Context, d *desk.Desk, mark string, o auditOptio
 
 // proof makes the proof that was asked for, of one entry or of a newer seal; nil
 // where none was.
-func (o auditOptions) proof(d *desk.Desk, mark string, note []byte) func(context.Context) ([]byte, error) {
+func (o auditOptions) proof(k *keep.Keeper, mark string, note []byte) func(context.Context) ([]byte, error) {
 	switch {
 	case o.one:
-		return func(ctx context.Context) ([]byte, error) { return d.Inclusion(ctx, mark, o.entry, note) }
+		return func(ctx context.Context) ([]byte, error) { return k.Inclusion(ctx, mark, o.entry, note) }
 	case o.newer != "":
 		return func(ctx context.Context) ([]byte, error) {
 			newer, err := readSeal(o.newer)
 			if err != nil {
 				return nil, err
 			}
-			return d.Growth(ctx, mark, note, newer)
+			return k.Growth(ctx, mark, note, newer)
 		}
 	}
 	return nil
@@ -221,11 +221,11 @@ func (o auditOptions) proof(d *desk.Desk, mark string, note []byte) func(context
 
 // proveAll is prove for every airframe of the store.
 func (a *app) proveAll(ctx context.Context) error {
-	d, err := a.desk()
+	k, err := a.keeper()
 	if err != nil {
 		return err
 	}
-	verdicts, err := d.ProveAll(ctx)
+	verdicts, err := k.ProveAll(ctx)
 	if err != nil {
 		return err
 	}

@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/book"
-	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/store/photos"
 	"fettle/store/wholefile"
@@ -46,21 +46,21 @@ func (a *app) bookCommand() *cobra.Command {
 }
 
 func (a *app) book(ctx context.Context, args []string, out string, force bool) error {
-	d, mark, _, err := a.deskOf(ctx, args)
+	k, mark, err := a.keeperOf(ctx, args)
 	if err != nil {
 		return err
 	}
-	state, err := d.State(ctx, mark)
+	state, err := k.Desk.State(ctx, mark)
 	if err != nil {
 		return err
 	}
-	seals, err := d.Seals(ctx, state)
+	seals, err := k.Seals(ctx, state)
 	if err != nil {
 		return err
 	}
 	var bound bytes.Buffer
 	err = book.Write(&bound, state, book.Options{Clock: a.clock(), Seals: seals, Photo: func(digest string) ([]byte, string, error) {
-		data, err := d.Photos.Read(digest)
+		data, err := k.Desk.Photos.Read(digest)
 		if err != nil {
 			return nil, "", err
 		}
@@ -82,7 +82,7 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 		return err
 	})
 	if errors.Is(err, fs.ErrExist) {
-		return fmt.Errorf("the book %s: %w, or write over it with --force", out, desk.ErrExists)
+		return fmt.Errorf("the book %s: %w, or write over it with --force", out, keep.ErrExists)
 	}
 	if err != nil {
 		return fmt.Errorf("writing the book: %w", err)

@@ -121,7 +121,7 @@ func (d *demo) play(ctx context.Context, s scene) error {
 	} else {
 		fmt.Fprintf(out, "\n$ fettle %s\n", s.command)
 	}
-	code := run(ctx, append([]string{"--store", d.path, "--by", "builder"}, args...), streams, d.clock)
+	code := run(ctx, d.app.stores, append([]string{"--store", d.path, "--by", "builder"}, args...), streams, d.clock)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}

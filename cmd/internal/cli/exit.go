@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 
-	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
@@ -46,7 +46,7 @@ func exitCode(err error) int {
 		unknown  *workflow.UnknownError
 		missing  *procedures.NotFoundError
 		storage  *store.Error
-		loss     *desk.LossError
+		loss     *keep.LossError
 		silent   *silentError
 		notFound = errors.Is(err, store.ErrNotFound)
 	)
@@ -57,7 +57,7 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, desk.ErrExists), errors.Is(err, desk.ErrItself), errors.Is(err, desk.ErrNoKey), isNoPhoto(err):
+	case errors.As(err, &use), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), isNoPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused

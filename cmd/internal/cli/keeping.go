@@ -14,11 +14,11 @@ func (a *app) backupCommand() *cobra.Command {
 			"read again before it gets its name.",
 		Args: arguments(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			d, err := a.desk()
+			k, err := a.keeper()
 			if err != nil {
 				return err
 			}
-			copied, err := d.Backup(cmd.Context(), args[0])
+			copied, err := k.Backup(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
@@ -38,11 +38,11 @@ func (a *app) restoreCommand() *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&force, "force", false, "restore although entries are lost; the store here is kept aside")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		d, err := a.desk()
+		k, err := a.keeper()
 		if err != nil {
 			return err
 		}
-		copied, err := d.Restore(cmd.Context(), args[0], force)
+		copied, err := k.Restore(cmd.Context(), args[0], force)
 		if err != nil {
 			return err
 		}
@@ -64,25 +64,25 @@ func (a *app) doctorCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&salvage, "salvage", "", "write what is whole to this new `FILE`")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		d, err := a.desk()
+		k, err := a.keeper()
 		if err != nil {
 			return err
 		}
 		if salvage != "" {
-			saved, err := d.Salvage(cmd.Context(), salvage)
+			saved, err := k.Salvage(cmd.Context(), salvage)
 			if err != nil {
 				return err
 			}
 			return a.show(page.Salvage(saved))
 		}
-		health, err := d.Doctor(cmd.Context())
+		found, err := k.Examine(cmd.Context())
 		if err != nil {
 			return err
 		}
-		if err := a.show(page.Health(health)); err != nil {
+		if err := a.show(page.Examination(found)); err != nil {
 			return err
 		}
-		if !health.Sound() {
+		if !found.Sound() {
 			return &silentError{exitStore}
 		}
 		return nil
@@ -98,11 +98,11 @@ func (a *app) exportCommand() *cobra.Command {
 		Args:              arguments(2, 2),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			d, err := a.desk()
+			k, err := a.keeper()
 			if err != nil {
 				return err
 			}
-			out, err := d.Export(cmd.Context(), args[0], args[1])
+			out, err := k.Export(cmd.Context(), args[0], args[1])
 			if err != nil {
 				return err
 			}
@@ -125,11 +125,11 @@ func (a *app) importCommand() *cobra.Command {
 			"here already is refused: two lives are never merged.",
 		Args: arguments(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			d, err := a.desk()
+			k, err := a.keeper()
 			if err != nil {
 				return err
 			}
-			state, missing, err := d.Import(cmd.Context(), args[0])
+			state, missing, err := k.Import(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}

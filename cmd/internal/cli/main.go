@@ -8,14 +8,16 @@ import (
 	"syscall"
 	"time"
 
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/term"
 )
 
-// Main runs the program as it was called and gives its exit code.
-func Main() int {
+// Main runs the program as it was called, with the kinds of store that it is to
+// know, and gives its exit code.
+func Main(stores ...keep.Kind) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	return run(ctx, os.Args[1:], term.Standard(), realTime{})
+	return run(ctx, stores, os.Args[1:], term.Standard(), realTime{})
 }
 
 // realTime is the clock on the wall.

@@ -103,7 +103,7 @@ func player(t *testing.T) func(line string) string {
 		}
 		var out bytes.Buffer
 		streams := term.Streams{In: strings.NewReader(""), Out: &out, Err: &out, Columns: term.Width}
-		code := run(context.Background(), splitCommand(command), streams, clock)
+		code := run(context.Background(), stores(), splitCommand(command), streams, clock)
 		if code != exitDone && code != exitRefused {
 			t.Fatalf("%s ended with %d: %s", line, code, out.String())
 		}

@@ -31,12 +31,12 @@ func (a *app) releaseCommand() *cobra.Command {
 }
 
 func (a *app) release(ctx context.Context, args []string, certificate string, only bool) error {
-	d, mark, _, err := a.deskOf(ctx, args)
+	k, mark, err := a.keeperOf(ctx, args)
 	if err != nil {
 		return err
 	}
 	if only {
-		state, err := d.State(ctx, mark)
+		state, err := k.Desk.State(ctx, mark)
 		if err != nil {
 			return err
 		}
@@ -49,11 +49,11 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 		}
 		return nil
 	}
-	entries, state, err := d.Act(ctx, mark, workflow.GiveRelease{Certificate: certificate}, time.Time{})
+	entries, state, err := k.Desk.Act(ctx, mark, workflow.GiveRelease{Certificate: certificate}, time.Time{})
 	if err != nil {
 		return err
 	}
 	slip := page.NewSlip(state, entries[len(entries)-1])
-	slip.Seal = a.sealed(ctx, d, mark)
+	slip.Seal = a.sealed(ctx, k, mark)
 	return a.show(slip)
 }

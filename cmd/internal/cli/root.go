@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/steps/nearest"
@@ -13,8 +14,8 @@ import (
 )
 
 // run is the whole program but for the process around it.
-func run(ctx context.Context, args []string, streams term.Streams, tp timepiece) int {
-	a := &app{Streams: streams, time: tp}
+func run(ctx context.Context, stores keep.Kinds, args []string, streams term.Streams, tp timepiece) int {
+	a := &app{Streams: streams, time: tp, stores: stores}
 	root := a.root()
 	root.SetArgs(args)
 	root.SetIn(streams.In)

@@ -18,7 +18,9 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/term"
+	"fettle/store/bolt"
 )
 
 // TestMain lets scripts call the program as users do: "fettle" in a script is
@@ -27,13 +29,25 @@ func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"fettle": func() {
 		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 		defer stop()
-		code := run(ctx, os.Args[1:], term.Standard(), scriptTime{os.Getenv("CLOCK")})
+		code := run(ctx, stores(), os.Args[1:], term.Standard(), scriptTime{os.Getenv("CLOCK")})
 		if file := os.Getenv("MEMORY"); file != "" {
 			status, _ := os.ReadFile("/proc/self/status")
 			_ = os.WriteFile(file, status, 0o600) // for benchmarks; where there is none they say so
 		}
 		os.Exit(code)
 	}})
+}
+
+// stores are the kinds of store that the program knows.
+func stores() keep.Kinds {
+	return keep.Kinds{{
+		Open: func(path string, migrated func(from, to int, kept string)) keep.Store {
+			s := bolt.New(path)
+			s.Migrated = migrated
+			return s
+		},
+		Create: bolt.Create,
+	}}
 }
 
 // scriptTime is a clock in a file, which scripts set and waiting moves on.

@@ -10,7 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/store/seal"
 )
@@ -32,11 +32,11 @@ func (a *app) sealCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		d, mark, _, err := a.deskOf(cmd.Context(), args)
+		k, mark, err := a.keeperOf(cmd.Context(), args)
 		if err != nil {
 			return err
 		}
-		made, _, err := d.Seal(cmd.Context(), mark)
+		made, _, err := k.Seal(cmd.Context(), mark)
 		if err != nil {
 			return err
 		}
@@ -46,7 +46,7 @@ func (a *app) sealCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) sealPage(mark string, s desk.Seal) page.Seal {
+func (a *app) sealPage(mark string, s keep.Seal) page.Seal {
 	out := page.Seal{Mark: mark, Note: s.Note, Public: s.Public, Size: s.Head.Size}
 	if s.NewKey {
 		out.NewKey = s.KeyPath
@@ -70,11 +70,11 @@ func (a *app) sealCheckCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		d, err := a.desk()
+		k, err := a.keeper()
 		if err != nil {
 			return err
 		}
-		public, err := d.Public(key)
+		public, err := k.Public(key)
 		if err != nil {
 			return err
 		}
@@ -131,8 +131,8 @@ func checkSeal(data []byte, public string) (page.SealChecked, error) {
 }
 
 // sealed seals a release that was just given. A release stands without it.
-func (a *app) sealed(ctx context.Context, d *desk.Desk, mark string) *page.Seal {
-	made, _, err := d.Seal(ctx, mark)
+func (a *app) sealed(ctx context.Context, k *keep.Keeper, mark string) *page.Seal {
+	made, _, err := k.Seal(ctx, mark)
 	if err != nil {
 		a.warn("the release stands, and was not sealed: %v", err)
 		return nil

@@ -23,9 +23,7 @@ import (
 // A Desk is one person's access to one store.
 type Desk struct {
 	Store   store.Store
-	Path    string // of the file that the store is in
 	Photos  photos.Folder
-	KeyPath string // of the private key that seals are made with
 	Library *procedures.Library
 	Now     func() time.Time
 	By      string
@@ -45,14 +43,14 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 	if err != nil {
 		return nil, err
 	}
-	return d.replay(ctx, mark, records)
+	return d.Replay(ctx, mark, records)
 }
 
 // records are the stored bytes of a journal that there is.
 func (d *Desk) records(ctx context.Context, mark string) (records [][]byte, err error) {
 	err = d.Store.View(ctx, func(r store.Reader) error {
 		if records, err = r.Read(mark, 0); err == nil && len(records) == 0 {
-			err = d.unknownMark(r, mark)
+			err = UnknownMark(r, mark)
 		}
 		return err
 	})
@@ -62,7 +60,7 @@ func (d *Desk) records(ctx context.Context, mark string) (records [][]byte, err 
 // Fleet replays every airframe's journal, in the order of their marks. Those that
 // are damaged are left out, and named in an error beside the others.
 func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
-	journals, err := journalsOf(ctx, d.Store)
+	journals, err := store.Journals(ctx, d.Store)
 	if err != nil {
 		return nil, err
 	}
@@ -86,25 +84,8 @@ func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
 	return fleet, nil
 }
 
-// journalsOf are the journals of a store at one moment.
-func journalsOf(ctx context.Context, s store.Store) (all []store.Journal, err error) {
-	err = s.View(ctx, func(r store.Reader) error {
-		all, err = r.Journals()
-		return err
-	})
-	return all, err
-}
-
-// recordsOf are the stored bytes of a journal, none if there is no such journal.
-func recordsOf(ctx context.Context, s store.Store, mark string) (records [][]byte, err error) {
-	err = s.View(ctx, func(r store.Reader) error {
-		records, err = r.Read(mark, 0)
-		return err
-	})
-	return records, err
-}
-
-func (d *Desk) unknownMark(r store.Reader, mark string) error {
+// UnknownMark says that no airframe has that mark, with the nearest that one has.
+func UnknownMark(r store.Reader, mark string) error {
 	journals, err := r.Journals()
 	if err != nil {
 		return err
@@ -194,11 +175,11 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 	}
 	digest := store.Digest(sheet.Bytes)
 	request := workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: digest, Options: options}
-	records, err := recordsOf(ctx, d.Store, mark) // as a rule there are none yet
+	records, err := store.Records(ctx, d.Store, mark) // as a rule there are none yet
 	if err != nil {
 		return nil, err
 	}
-	have, err := d.replay(ctx, mark, records)
+	have, err := d.Replay(ctx, mark, records)
 	if err != nil {
 		return nil, err
 	}
@@ -392,8 +373,8 @@ func (d *Desk) documents(ctx context.Context, digests []string) (map[string]*pro
 	return found, nil
 }
 
-// replay folds the journal of one airframe, with the documents it names.
-func (d *Desk) replay(ctx context.Context, mark string, records [][]byte) (*workflow.State, error) {
+// Replay folds the journal of one airframe, with the documents it names.
+func (d *Desk) Replay(ctx context.Context, mark string, records [][]byte) (*workflow.State, error) {
 	entries, err := journal.Decode(records, 0)
 	if err != nil {
 		return nil, fmt.Errorf("the journal of %s: %w", mark, err)

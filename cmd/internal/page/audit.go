@@ -10,7 +10,7 @@ import (
 	"strings"
 	"time"
 
-	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
 	"fettle/steps"
 	"fettle/workflow"
 )
@@ -323,7 +323,7 @@ type Tree struct {
 }
 
 // Found takes over what was found of the journal by itself.
-func (t *Tree) Found(v desk.Verdict) {
+func (t *Tree) Found(v keep.Verdict) {
 	t.Mark, t.Size, t.Root = v.Mark, v.Head.Size, base64.StdEncoding.EncodeToString(v.Head.Root[:])
 	t.Intact, t.Seals, t.Faults = len(v.Faults) == 0, v.Seals, v.Faults
 	t.Photos, t.Missing = v.Photos, v.Missing
@@ -337,7 +337,7 @@ type Trees struct {
 }
 
 // NewTrees gathers what was found.
-func NewTrees(verdicts []desk.Verdict) Trees {
+func NewTrees(verdicts []keep.Verdict) Trees {
 	all := Trees{Intact: true, Airframes: make([]Tree, len(verdicts))}
 	for i, v := range verdicts {
 		t := &all.Airframes[i]

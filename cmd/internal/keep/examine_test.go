@@ -1,4 +1,4 @@
-package desk
+package keep
 
 import (
 	"encoding/binary"
@@ -14,8 +14,8 @@ import (
 // What is missing of the store as a whole is said too: each journal that is saved
 // is whole as far as it can be known, but one may have had one entry more.
 func TestSalvageSaysWhatIsMissing(t *testing.T) {
-	d := aFleet(t)
-	file, err := os.ReadFile(d.Path)
+	k := aFleet(t)
+	file, err := os.ReadFile(k.Path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -24,10 +24,10 @@ func TestSalvageSaysWhatIsMissing(t *testing.T) {
 		newer = file[size:]
 	}
 	newer[20] ^= 1
-	if err := os.WriteFile(d.Path, file, 0o600); err != nil {
+	if err := os.WriteFile(k.Path, file, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	out, err := d.Salvage(t.Context(), filepath.Join(t.TempDir(), "saved.db"))
+	out, err := k.Salvage(t.Context(), filepath.Join(t.TempDir(), "saved.db"))
 	if err != nil || out.Airframes != len(marks())-1 {
 		t.Errorf("%+v, %v", out, err)
 	}
@@ -42,10 +42,10 @@ func TestSalvageLostDocument(t *testing.T) {
 	for name, test := range map[string]struct {
 		library string
 		lost    int
-	}{"in the library": {"testdata", 0}, "nowhere": {"", len(marks())}} {
+	}{"in the library": {documents, 0}, "nowhere": {"", len(marks())}} {
 		t.Run(name, func(t *testing.T) {
-			d := aFleet(t)
-			file, err := os.ReadFile(d.Path)
+			k := aFleet(t)
+			file, err := os.ReadFile(k.Path)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -54,15 +54,15 @@ func TestSalvageLostDocument(t *testing.T) {
 					file[at] ^= 1
 				}
 			}
-			if err := os.WriteFile(d.Path, file, 0o600); err != nil {
+			if err := os.WriteFile(k.Path, file, 0o600); err != nil {
 				t.Fatal(err)
 			}
-			d.Library = procedures.Open(test.library)
-			out, err := d.Salvage(t.Context(), filepath.Join(t.TempDir(), "saved.db"))
+			k.Desk.Library = procedures.Open(test.library)
+			out, err := k.Salvage(t.Context(), filepath.Join(t.TempDir(), "saved.db"))
 			if err != nil || out.Airframes != len(marks()) || len(out.Documents) != test.lost {
 				t.Fatalf("%+v, %v", out, err)
 			}
-			_, err = deskAt(out.File).State(t.Context(), marks()[0])
+			_, err = keeperAt(out.File).Desk.State(t.Context(), marks()[0])
 			if (err == nil) != (test.lost == 0) {
 				t.Errorf("the airframe is opened with %v", err)
 			}

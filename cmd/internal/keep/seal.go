@@ -1,4 +1,4 @@
-package desk
+package keep
 
 import (
 	"context"
@@ -17,6 +17,7 @@ import (
 
 	"golang.org/x/mod/sumdb/tlog"
 
+	"fettle/cmd/internal/desk"
 	"fettle/store"
 	"fettle/store/seal"
 	"fettle/workflow"
@@ -39,21 +40,21 @@ type Seal struct {
 }
 
 // Seal signs the present head of a journal and records that it did.
-func (d *Desk) Seal(ctx context.Context, mark string) (Seal, *workflow.State, error) {
-	t, fault, err := d.tree(ctx, mark)
+func (k *Keeper) Seal(ctx context.Context, mark string) (Seal, *workflow.State, error) {
+	t, fault, err := k.tree(ctx, mark)
 	if err != nil {
 		return Seal{}, nil, err
 	}
 	if fault != nil {
 		return Seal{}, nil, fmt.Errorf("the journal of %s is not sealed: %w", mark, fault)
 	}
-	out := Seal{KeyPath: d.KeyPath}
+	out := Seal{KeyPath: k.KeyPath}
 	if out.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
 		return Seal{}, nil, err
 	}
-	key, made, err := seal.LoadKey(d.KeyPath, keyName)
+	key, made, err := seal.LoadKey(k.KeyPath, keyName)
 	if err != nil {
-		return Seal{}, nil, fmt.Errorf("the key of seals, %s: %w", d.KeyPath, err)
+		return Seal{}, nil, fmt.Errorf("the key of seals, %s: %w", k.KeyPath, err)
 	}
 	out.Public, out.NewKey = key.Public(), made
 	note, err := key.Sign(origin(mark), out.Head)
@@ -61,12 +62,12 @@ func (d *Desk) Seal(ctx context.Context, mark string) (Seal, *workflow.State, er
 		return Seal{}, nil, err
 	}
 	out.Note = string(note)
-	digest, err := d.Store.Keep(ctx, note)
+	digest, err := k.Store.Keep(ctx, note)
 	if err != nil {
 		return Seal{}, nil, err
 	}
 	sealed := journal.Sealed{Size: out.Head.Size, Root: base64.StdEncoding.EncodeToString(out.Head.Root[:]), Key: out.Public, Note: digest}
-	_, state, err := d.Act(ctx, mark, workflow.RecordSeal{Sealed: sealed}, time.Time{})
+	_, state, err := k.Desk.Act(ctx, mark, workflow.RecordSeal{Sealed: sealed}, time.Time{})
 	return out, state, err
 }
 
@@ -79,14 +80,14 @@ type tree struct {
 
 // tree reads a journal that there is, and recomputes every hash from the bytes
 // of the records. fault says which of those that were stored is another.
-func (d *Desk) tree(ctx context.Context, mark string) (t tree, fault, err error) {
+func (k *Keeper) tree(ctx context.Context, mark string) (t tree, fault, err error) {
 	t.mark = mark
-	err = d.Store.View(ctx, func(r store.Reader) error {
+	err = k.Store.View(ctx, func(r store.Reader) error {
 		if t.records, err = r.Read(mark, 0); err != nil {
 			return err
 		}
 		if len(t.records) == 0 {
-			return d.unknownMark(r, mark)
+			return desk.UnknownMark(r, mark)
 		}
 		indexes := make([]int64, tlog.StoredHashCount(int64(len(t.records))))
 		for i := range indexes {
@@ -119,9 +120,9 @@ type Verdict struct {
 // Prove recomputes the tree of a journal from its stored bytes, compares it with
 // the hashes that were stored with each entry and with every seal that the
 // journal names, and checks the photos.
-func (d *Desk) Prove(ctx context.Context, mark string) (Verdict, error) {
+func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 	v := Verdict{Mark: mark}
-	t, wrong, err := d.tree(ctx, mark)
+	t, wrong, err := k.tree(ctx, mark)
 	if err != nil {
 		return v, err
 	}
@@ -140,13 +141,13 @@ func (d *Desk) Prove(ctx context.Context, mark string) (Verdict, error) {
 	for _, e := range named {
 		switch f := e.Facts.(type) {
 		case journal.Sealed:
-			if err := d.proveSeal(ctx, f, t); err != nil {
+			if err := k.proveSeal(ctx, f, t); err != nil {
 				fault("the seal of entry %d, over the %d entries before: %v", e.Position, f.Size, err)
 			} else {
 				v.Seals++
 			}
 		case journal.PhotoKept:
-			if err := d.Photos.Check(f.Photo); err != nil {
+			if err := k.Desk.Photos.Check(f.Photo); err != nil {
 				i := slices.IndexFunc(missing, func(l lostPhoto) bool { return l.Photo == f.Photo })
 				if i < 0 {
 					i, missing = len(missing), append(missing, lostPhoto{PhotoKept: f, err: err})
@@ -172,8 +173,8 @@ type lostPhoto struct {
 
 // ProveAll proves every journal of the store, on all processors. One that cannot
 // be read has that for its fault.
-func (d *Desk) ProveAll(ctx context.Context) ([]Verdict, error) {
-	journals, err := journalsOf(ctx, d.Store)
+func (k *Keeper) ProveAll(ctx context.Context) ([]Verdict, error) {
+	journals, err := store.Journals(ctx, k.Store)
 	if err != nil {
 		return nil, err
 	}
@@ -182,7 +183,7 @@ func (d *Desk) ProveAll(ctx context.Context) ([]Verdict, error) {
 	defer debug.SetGCPercent(debug.SetGCPercent(200))
 	all := make([]Verdict, len(journals))
 	each(len(journals), func(i int) {
-		v, err := d.Prove(ctx, journals[i].Mark)
+		v, err := k.Prove(ctx, journals[i].Mark)
 		if err != nil {
 			v.Faults = append(v.Faults, err.Error())
 		}
@@ -206,9 +207,9 @@ func each(n int, work func(i int)) {
 }
 
 // proveSeal holds a journal against one seal that it names.
-func (d *Desk) proveSeal(ctx context.Context, f journal.Sealed, t tree) error {
+func (k *Keeper) proveSeal(ctx context.Context, f journal.Sealed, t tree) error {
 	var note []byte
-	err := d.Store.View(ctx, func(r store.Reader) (err error) {
+	err := k.Store.View(ctx, func(r store.Reader) (err error) {
 		note, err = r.Document(f.Note)
 		return err
 	})
@@ -236,17 +237,17 @@ func (t tree) against(note []byte, public string) (seal.Statement, error) {
 
 // Public is the public key to check seals with: the one given, or else one's
 // own.
-func (d *Desk) Public(given string) (string, error) {
+func (k *Keeper) Public(given string) (string, error) {
 	if given != "" {
 		return given, nil
 	}
 	// To make one here would answer nothing, and be a key that nobody asked for.
-	if _, err := os.Stat(d.KeyPath); errors.Is(err, fs.ErrNotExist) {
+	if _, err := os.Stat(k.KeyPath); errors.Is(err, fs.ErrNotExist) {
 		return "", ErrNoKey
 	}
-	key, _, err := seal.LoadKey(d.KeyPath, keyName)
+	key, _, err := seal.LoadKey(k.KeyPath, keyName)
 	if err != nil {
-		return "", fmt.Errorf("the key of seals, %s: %w", d.KeyPath, err)
+		return "", fmt.Errorf("the key of seals, %s: %w", k.KeyPath, err)
 	}
 	return key.Public(), nil
 }
@@ -260,8 +261,8 @@ var ErrOtherJournal = errors.New("the seal is of another journal")
 
 // Against proves that a journal still holds exactly what was sealed. An error
 // that is no [*seal.Error] is one of reading.
-func (d *Desk) Against(ctx context.Context, mark string, note []byte, public string) (seal.Statement, error) {
-	t, _, err := d.tree(ctx, mark)
+func (k *Keeper) Against(ctx context.Context, mark string, note []byte, public string) (seal.Statement, error) {
+	t, _, err := k.tree(ctx, mark)
 	if err != nil {
 		return seal.Statement{}, err
 	}
@@ -270,8 +271,8 @@ func (d *Desk) Against(ctx context.Context, mark string, note []byte, public str
 
 // Inclusion proves that one entry was in the journal when it was sealed, to
 // somebody who has nothing but the proof.
-func (d *Desk) Inclusion(ctx context.Context, mark string, entry int64, note []byte) ([]byte, error) {
-	t, _, err := d.tree(ctx, mark)
+func (k *Keeper) Inclusion(ctx context.Context, mark string, entry int64, note []byte) ([]byte, error) {
+	t, _, err := k.tree(ctx, mark)
 	if err != nil {
 		return nil, err
 	}
@@ -287,8 +288,8 @@ func (d *Desk) Inclusion(ctx context.Context, mark string, entry int64, note []b
 
 // Growth proves that the journal of one seal began with that of an older one, to
 // somebody who has nothing but the two.
-func (d *Desk) Growth(ctx context.Context, mark string, older, newer []byte) ([]byte, error) {
-	t, _, err := d.tree(ctx, mark)
+func (k *Keeper) Growth(ctx context.Context, mark string, older, newer []byte) ([]byte, error) {
+	t, _, err := k.tree(ctx, mark)
 	if err != nil {
 		return nil, err
 	}
@@ -301,9 +302,9 @@ func (d *Desk) Growth(ctx context.Context, mark string, older, newer []byte) ([]
 
 // Seals are the texts of the seals that a journal names, by the entry that
 // names each.
-func (d *Desk) Seals(ctx context.Context, s *workflow.State) (map[int64]string, error) {
+func (k *Keeper) Seals(ctx context.Context, s *workflow.State) (map[int64]string, error) {
 	notes := map[int64]string{}
-	err := d.Store.View(ctx, func(r store.Reader) error {
+	err := k.Store.View(ctx, func(r store.Reader) error {
 		for _, e := range s.Entries {
 			f, ok := e.Facts.(journal.Sealed)
 			if !ok {

@@ -1,4 +1,4 @@
-package desk
+package keep
 
 import (
 	"bufio"
@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/cmd/internal/desk"
 	"fettle/procedures"
 	"fettle/store"
 	"fettle/store/bolt"
@@ -23,11 +24,11 @@ import (
 )
 
 // The test binary runs again as a process of its own that writes to this store.
-const envWriter = "FETTLE_DESK_TEST_STORE"
+const envWriter = "FETTLE_KEEP_TEST_STORE"
 
 func TestMain(m *testing.M) {
 	if path := os.Getenv(envWriter); path != "" {
-		fmt.Println("failed:", noteForEver(deskAt(path)))
+		fmt.Println("failed:", noteForEver(keeperAt(path)))
 		os.Exit(1)
 	}
 	os.Exit(m.Run())
@@ -42,34 +43,49 @@ func counts(small, large int) int {
 	return small
 }
 
-func deskAt(path string) *Desk {
+// files are the kinds of store that tests keep: one.
+func files() Kinds {
+	return Kinds{{
+		Open:   func(path string, _ func(from, to int, kept string)) Store { return bolt.New(path) },
+		Create: bolt.Create,
+	}}
+}
+
+func keeperAt(path string) *Keeper {
 	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
-	return &Desk{
-		Store: bolt.New(path), Path: path, Photos: photos.Beside(path), Library: procedures.Open("testdata"),
-		Now: func() time.Time { return now }, By: "pilot", Program: "test",
+	kept := bolt.New(path)
+	return &Keeper{
+		Desk: &desk.Desk{
+			Store: kept, Photos: photos.Beside(path), Library: procedures.Open(documents),
+			Now: func() time.Time { return now }, By: "pilot", Program: "test",
+		},
+		Store: kept, Path: path, Kinds: files(), KeyPath: path + ".key",
 	}
 }
+
+// documents is a small design with its build.
+const documents = "../desk/testdata"
 
 func marks() []string { return []string{"TN-01", "TN-02", "TN-03"} }
 
 // aFleet gives a store of three airframes.
-func aFleet(t *testing.T) *Desk {
+func aFleet(t *testing.T) *Keeper {
 	t.Helper()
-	d := deskAt(filepath.Join(t.TempDir(), "fettle.db"))
+	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
 	for _, mark := range marks() {
-		if _, err := d.Register(t.Context(), mark, "tern", nil, time.Time{}); err != nil {
+		if _, err := k.Desk.Register(t.Context(), mark, "tern", nil, time.Time{}); err != nil {
 			t.Fatal(err)
 		}
 	}
-	return d
+	return k
 }
 
 // noteForEver notes something of each airframe in turn, and says of each note
 // that it is kept once it has been told so.
-func noteForEver(d *Desk) error {
+func noteForEver(k *Keeper) error {
 	for i := 0; ; i++ {
 		mark := marks()[i%3]
-		entries, _, err := d.Act(context.Background(), mark, workflow.Note{Text: strings.Repeat("salt ", 1+i%40)}, time.Time{})
+		entries, _, err := k.Desk.Act(context.Background(), mark, workflow.Note{Text: strings.Repeat("salt ", 1+i%40)}, time.Time{})
 		if err != nil {
 			return err
 		}
@@ -84,17 +100,17 @@ func TestKillBesideBackup(t *testing.T) {
 	kills := counts(25, 1000)
 	seed := rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
-	d := aFleet(t)
+	k := aFleet(t)
 	sizes := map[string]int64{}
 	kept, backups := 0, 0
 	for i := range kills {
 		if i%50 == 49 { // a fresh one, so that each kill costs the same
-			d, sizes = aFleet(t), map[string]int64{}
+			k, sizes = aFleet(t), map[string]int64{}
 		}
 		copied := filepath.Join(t.TempDir(), "copy.db")
 		errBackup := make(chan error, 1)
-		for _, line := range killed(t, d.Path, time.Duration(random.Int64N(int64(60*time.Millisecond))), func() {
-			_, err := d.Backup(t.Context(), copied)
+		for _, line := range killed(t, k.Path, time.Duration(random.Int64N(int64(60*time.Millisecond))), func() {
+			_, err := k.Backup(t.Context(), copied)
 			errBackup <- err
 		}) {
 			var word, mark string
@@ -105,19 +121,19 @@ func TestKillBesideBackup(t *testing.T) {
 			sizes[mark] = at + 1
 			kept++
 		}
-		wantSound(t, d)
+		wantSound(t, k)
 		for mark, size := range sizes {
-			if state, err := d.State(t.Context(), mark); err != nil || state.Size() < size {
+			if state, err := k.Desk.State(t.Context(), mark); err != nil || state.Size() < size {
 				t.Errorf("%s has lost entries that were kept: %v", mark, err)
 			}
 		}
 		switch err := <-errBackup; {
 		case err == nil:
 			backups++
-			copy := deskAt(copied)
+			copy := keeperAt(copied)
 			wantSound(t, copy)
 			for _, mark := range marks() {
-				wantPrefix(t, copy, d, mark)
+				wantPrefix(t, copy, k, mark)
 			}
 		case !errors.Is(err, store.ErrLocked): // on a slow disk its turn may not come
 			t.Error(err)
@@ -163,21 +179,21 @@ func killed(t *testing.T, path string, after time.Duration, beside func()) (said
 	return said
 }
 
-func wantSound(t *testing.T, d *Desk) {
+func wantSound(t *testing.T, k *Keeper) {
 	t.Helper()
-	if h, err := d.Doctor(t.Context()); err != nil || !h.Sound() || len(h.Airframes) != len(marks()) {
+	if h, err := k.Examine(t.Context()); err != nil || !h.Sound() || len(h.Airframes) != len(marks()) {
 		t.Errorf("%+v, %v", h, err)
 	}
 }
 
 // wantPrefix wants the one's journal to be what the other's begins with.
-func wantPrefix(t *testing.T, one, other *Desk, mark string) {
+func wantPrefix(t *testing.T, one, other *Keeper, mark string) {
 	t.Helper()
-	first, err := one.records(t.Context(), mark)
+	first, err := store.Records(t.Context(), one.Store, mark)
 	if err != nil {
 		t.Fatal(err)
 	}
-	second, err := other.records(t.Context(), mark)
+	second, err := store.Records(t.Context(), other.Store, mark)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -186,18 +202,18 @@ func wantPrefix(t *testing.T, one, other *Desk, mark string) {
 	}
 }
 
-// TestFlippedBits flips single bits of what is stored of the journals: doctor
+// TestFlippedBits flips single bits of what is stored of the journals: the examination
 // and the proof both notice, and neither panics.
 func TestFlippedBits(t *testing.T) {
-	d := aFleet(t)
+	k := aFleet(t)
 	for i := range 60 {
 		for _, mark := range marks() {
-			if _, _, err := d.Act(t.Context(), mark, workflow.Note{Text: fmt.Sprintf("%s %d %s", mark, i, strings.Repeat("salt ", i))}, time.Time{}); err != nil {
+			if _, _, err := k.Desk.Act(t.Context(), mark, workflow.Note{Text: fmt.Sprintf("%s %d %s", mark, i, strings.Repeat("salt ", i))}, time.Time{}); err != nil {
 				t.Fatal(err)
 			}
 		}
 	}
-	sound, err := os.ReadFile(d.Path)
+	sound, err := os.ReadFile(k.Path)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -205,7 +221,7 @@ func TestFlippedBits(t *testing.T) {
 	// about. Its hashes and its checksum stand before it.
 	var places []int
 	for _, mark := range marks() {
-		records, err := d.records(t.Context(), mark)
+		records, err := store.Records(t.Context(), k.Store, mark)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -226,19 +242,19 @@ func TestFlippedBits(t *testing.T) {
 		at, bit := places[random.IntN(len(places))], byte(1)<<random.IntN(8)
 		harmed := bytes.Clone(sound)
 		harmed[at] ^= bit
-		if err := os.WriteFile(d.Path, harmed, 0o600); err != nil {
+		if err := os.WriteFile(k.Path, harmed, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		h, err := d.Doctor(t.Context())
+		h, err := k.Examine(t.Context())
 		if err != nil || h.Sound() {
-			t.Errorf("seed %d: bit %#x of byte %d: doctor found nothing, %v", seed, bit, at, err)
+			t.Errorf("seed %d: bit %#x of byte %d: the examination found nothing, %v", seed, bit, at, err)
 		}
-		verdicts, err := d.ProveAll(t.Context())
+		verdicts, err := k.ProveAll(t.Context())
 		if err != nil {
 			unread++
 		} else if !slices.ContainsFunc(verdicts, func(v Verdict) bool { return len(v.Faults) > 0 }) {
 			t.Errorf("seed %d: bit %#x of byte %d: the proof found nothing", seed, bit, at)
 		}
 	}
-	t.Logf("%d single bits flipped in %d places; each was noticed by doctor and by the proof (%d times as a store that cannot be read)", flips, len(places), unread)
+	t.Logf("%d single bits flipped in %d places; each was noticed by the examination and by the proof (%d times as a store that cannot be read)", flips, len(places), unread)
 }

@@ -1,4 +1,4 @@
-package desk
+package keep
 
 import (
 	"context"
@@ -10,21 +10,20 @@ import (
 	"sync"
 
 	"fettle/store"
-	"fettle/store/bolt"
 	"fettle/store/photos"
 	"fettle/store/wholefile"
 )
 
-// A Health is how a store was found.
-type Health struct {
-	Schema    int       `json:"schema,omitempty"`
-	Airframes []Patient `json:"airframes"`
-	Documents int       `json:"documents"`        // that are as they were kept
-	Faults    []string  `json:"faults,omitempty"` // of the file that the store is in
+// An Examination is how a store was found.
+type Examination struct {
+	Schema    int        `json:"schema,omitempty"`
+	Airframes []Examined `json:"airframes"`
+	Documents int        `json:"documents"`        // that are as they were kept
+	Faults    []string   `json:"faults,omitempty"` // of the file that the store is in
 }
 
-// A Patient is one journal as it was found.
-type Patient struct {
+// Examined is one journal as it was found.
+type Examined struct {
 	Mark   string   `json:"mark"`
 	Size   int64    `json:"size"`
 	Saved  int64    `json:"can_be_read"` // how many entries, from the first on
@@ -33,33 +32,33 @@ type Patient struct {
 }
 
 // Sound reports whether nothing was found.
-func (h Health) Sound() bool {
-	return len(h.Faults) == 0 && !slices.ContainsFunc(h.Airframes, func(p Patient) bool { return len(p.Faults)+len(p.Photos) > 0 })
+func (x Examination) Sound() bool {
+	return len(x.Faults) == 0 && !slices.ContainsFunc(x.Airframes, func(e Examined) bool { return len(e.Faults)+len(e.Photos) > 0 })
 }
 
-// Doctor reads the whole store and changes nothing: every page, every document
+// Examine reads the whole store and changes nothing: every page, every document
 // by its digest, and of each journal the entries, their tree, what they come to,
-// seals and photos. What it finds is in the answer; an error is the context's, or
-// of what is no store that could be looked at.
-func (d *Desk) Doctor(ctx context.Context) (Health, error) {
-	var h Health
-	report, err := bolt.New(d.Path).Examine(ctx)
+// seals and photos. What it finds is in the answer. The error is ctx's, or says
+// that the file is not a store.
+func (k *Keeper) Examine(ctx context.Context) (Examination, error) {
+	var x Examination
+	report, err := k.Store.Examine(ctx)
 	if ctx.Err() != nil {
-		return h, ctx.Err()
+		return x, ctx.Err()
 	}
 	if err != nil && !errors.Is(err, store.ErrDamaged) {
-		return h, err
+		return x, err
 	}
 	if err != nil {
-		h.Faults = append(h.Faults, err.Error())
-		return h, nil
+		x.Faults = append(x.Faults, err.Error())
+		return x, nil
 	}
-	h.Schema, h.Documents = report.Schema, len(report.Documents)
-	h.Faults = texts(report.Faults)
-	h.Airframes = make([]Patient, len(report.Journals))
-	_, closed := journalsOf(ctx, d.Store) // a store that is refused as a whole may have whole journals
-	each(len(report.Journals), func(i int) { h.Airframes[i] = d.examine(ctx, report.Journals[i], closed == nil) })
-	return h, ctx.Err()
+	x.Schema, x.Documents = report.Schema, len(report.Documents)
+	x.Faults = texts(report.Faults)
+	x.Airframes = make([]Examined, len(report.Journals))
+	_, closed := store.Journals(ctx, k.Store) // a store that is refused as a whole may have whole journals
+	each(len(report.Journals), func(i int) { x.Airframes[i] = k.examined(ctx, report.Journals[i], closed == nil) })
+	return x, ctx.Err()
 }
 
 func texts(faults []error) (all []string) {
@@ -69,32 +68,32 @@ func texts(faults []error) (all []string) {
 	return all
 }
 
-// examine reads one journal and, where the store is open to it, proves and
+// examined reads one journal and, where the store is open to it, proves and
 // replays it.
-func (d *Desk) examine(ctx context.Context, j store.FoundJournal, open bool) Patient {
-	p := Patient{Mark: j.Mark, Size: j.Size, Saved: j.Size}
+func (k *Keeper) examined(ctx context.Context, j store.FoundJournal, open bool) Examined {
+	e := Examined{Mark: j.Mark, Size: j.Size, Saved: j.Size}
 	fault := func(err error) {
 		if err != nil {
-			p.Faults = append(p.Faults, err.Error())
+			e.Faults = append(e.Faults, err.Error())
 		}
 	}
-	records, wrong, err := bolt.New(d.Path).Rescue(ctx, j.Mark)
+	records, wrong, err := k.Store.Rescue(ctx, j.Mark)
 	fault(err)
 	if wrong != nil {
 		fault(wrong)
-		p.Saved = int64(len(records))
+		e.Saved = int64(len(records))
 	}
-	if len(p.Faults) > 0 || !open {
-		return p
+	if len(e.Faults) > 0 || !open {
+		return e
 	}
-	v, err := d.Prove(ctx, j.Mark)
+	v, err := k.Prove(ctx, j.Mark)
 	fault(err)
-	p.Faults, p.Photos = append(p.Faults, v.Faults...), v.Missing
+	e.Faults, e.Photos = append(e.Faults, v.Faults...), v.Missing
 	if err == nil {
-		_, err = d.replay(ctx, j.Mark, records)
+		_, err = k.Desk.Replay(ctx, j.Mark, records)
 		fault(err)
 	}
-	return p
+	return e
 }
 
 // A Salvage says what was saved of a damaged store.
@@ -117,19 +116,19 @@ type SalvagedPart struct {
 // Salvage writes every journal that is whole to a new store, and its photos
 // beside that. The beginning of one that is not is no record to fly by: the end
 // may have said that it crashed. It goes to a file of its own, to be read.
-func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
+func (k *Keeper) Salvage(ctx context.Context, to string) (Salvage, error) {
 	if err := folderFor(to); err != nil {
 		return Salvage{}, err
 	}
-	from := bolt.New(d.Path)
+	from := k.Store
 	report, err := from.Examine(ctx)
 	if err != nil {
 		return Salvage{}, err
 	}
 	out := Salvage{Copied: Copied{File: to}, Faults: texts(report.Faults)}
 	var pictures []picture
-	var parts []Life
-	library := sync.OnceValue(d.libraryByDigest)
+	var parts []Bundle
+	library := sync.OnceValue(k.libraryByDigest)
 	document := func(digest string) ([]byte, error) {
 		data, err := from.RescueDocument(ctx, digest)
 		if again, ok := library()[digest]; err != nil && ok {
@@ -137,25 +136,25 @@ func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
 		}
 		return data, err
 	}
-	err = bolt.Create(ctx, to, func(b store.Builder) error {
+	err = k.Kinds.Of(to).Create(ctx, to, func(into store.Builder) error {
 		for _, j := range report.Journals {
 			records, fault, err := from.Rescue(ctx, j.Mark)
 			if err != nil {
 				return err
 			}
-			l := Life{Mark: j.Mark, Records: records}
+			b := Bundle{Mark: j.Mark, Records: records}
 			if fault != nil {
 				out.Parts = append(out.Parts, SalvagedPart{Mark: j.Mark, Entries: len(records), Size: j.Size, Why: fault.Error()})
-				parts = append(parts, l)
+				parts = append(parts, b)
 				continue
 			}
-			if err := l.complete(document); err != nil {
+			if err := b.complete(document); err != nil {
 				out.Documents = append(out.Documents, strings.Split(err.Error(), "\n")...)
 			}
-			if err := l.build(b); err != nil {
+			if err := b.build(into); err != nil {
 				return err
 			}
-			pictures = append(pictures, l.pictures()...)
+			pictures = append(pictures, b.pictures()...)
 			out.Airframes++
 			out.Entries += int64(len(records))
 		}
@@ -164,25 +163,25 @@ func (d *Desk) Salvage(ctx context.Context, to string) (Salvage, error) {
 	if err != nil {
 		return Salvage{}, taken(to, err)
 	}
-	for i, l := range parts {
-		if len(l.Records) == 0 {
+	for i, b := range parts {
+		if len(b.Records) == 0 {
 			continue
 		}
 		out.Parts[i].File = fmt.Sprintf("%s-part-%d.jsonl", to, i+1)
-		if err := writePart(ctx, out.Parts[i].File, l.Records); err != nil {
+		if err := writePart(ctx, out.Parts[i].File, b.Records); err != nil {
 			return out, taken(out.Parts[i].File, err)
 		}
 	}
-	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, d.Photos, photos.Beside(to)); err != nil {
+	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Desk.Photos, photos.Beside(to)); err != nil {
 		return out, fmt.Errorf("%s is there, with all that could be saved but photos: %w", to, err)
 	}
 	return out, nil
 }
 
 // libraryByDigest is what the library has, which may be what was lost.
-func (d *Desk) libraryByDigest() map[string][]byte {
+func (k *Keeper) libraryByDigest() map[string][]byte {
 	all := map[string][]byte{}
-	entries, _ := d.Library.List() // a document with faults was never kept
+	entries, _ := k.Desk.Library.List() // a document with faults was never kept
 	for _, e := range entries {
 		all[store.Digest(e.Document.Bytes)] = e.Document.Bytes
 	}

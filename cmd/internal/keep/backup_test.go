@@ -1,4 +1,4 @@
-package desk
+package keep
 
 import (
 	"bytes"
@@ -19,35 +19,35 @@ import (
 // A store that is named by a link is the file that the link leads to.
 func TestRestoreThroughALink(t *testing.T) {
 	for _, force := range []bool{false, true} {
-		d := aFleet(t)
+		k := aFleet(t)
 		copied := filepath.Join(t.TempDir(), "copy.db")
-		if _, err := d.Backup(t.Context(), copied); err != nil {
+		if _, err := k.Backup(t.Context(), copied); err != nil {
 			t.Fatal(err)
 		}
 		if force {
-			if _, _, err := d.Act(t.Context(), "TN-01", workflow.Note{Text: "after the copy"}, time.Time{}); err != nil {
+			if _, _, err := k.Desk.Act(t.Context(), "TN-01", workflow.Note{Text: "after the copy"}, time.Time{}); err != nil {
 				t.Fatal(err)
 			}
 		}
 		link := filepath.Join(t.TempDir(), "link.db")
-		if err := os.Symlink(d.Path, link); err != nil {
+		if err := os.Symlink(k.Path, link); err != nil {
 			t.Skip("no links here:", err)
 		}
-		out, err := deskAt(link).Restore(t.Context(), copied, force)
+		out, err := keeperAt(link).Restore(t.Context(), copied, force)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if info, err := os.Lstat(link); err != nil || info.Mode()&os.ModeSymlink == 0 {
 			t.Errorf("the link is %v, %v", info.Mode(), err)
 		}
-		state, err := deskAt(d.Path).State(t.Context(), "TN-01")
+		state, err := keeperAt(k.Path).Desk.State(t.Context(), "TN-01")
 		if err != nil || state.Size() != 1 {
 			t.Errorf("%d entries, %v", state.Size(), err)
 		}
-		if info, err := os.Lstat(out.Aside); err != nil || !info.Mode().IsRegular() || filepath.Dir(out.Aside) != filepath.Dir(d.Path) {
+		if info, err := os.Lstat(out.Aside); err != nil || !info.Mode().IsRegular() || filepath.Dir(out.Aside) != filepath.Dir(k.Path) {
 			t.Errorf("aside is %s, %v", out.Aside, err)
 		}
-		for _, folder := range []string{filepath.Dir(link), filepath.Dir(d.Path)} {
+		for _, folder := range []string{filepath.Dir(link), filepath.Dir(k.Path)} {
 			entries, err := os.ReadDir(folder)
 			if err != nil {
 				t.Fatal(err)
@@ -63,18 +63,18 @@ func TestRestoreThroughALink(t *testing.T) {
 
 // Two restores in one second keep two stores aside.
 func TestRestoreTwiceAtOnce(t *testing.T) {
-	d := aFleet(t)
+	k := aFleet(t)
 	copied := filepath.Join(t.TempDir(), "copy.db")
-	if _, err := d.Backup(t.Context(), copied); err != nil {
+	if _, err := k.Backup(t.Context(), copied); err != nil {
 		t.Fatal(err)
 	}
 	aside := map[string]bool{}
 	for range 3 {
-		out, err := d.Restore(t.Context(), copied, true)
+		out, err := k.Restore(t.Context(), copied, true)
 		if err != nil {
 			t.Fatal(err)
 		}
-		wantSound(t, deskAt(out.Aside))
+		wantSound(t, keeperAt(out.Aside))
 		aside[out.Aside] = true
 	}
 	if len(aside) != 3 {
@@ -85,13 +85,13 @@ func TestRestoreTwiceAtOnce(t *testing.T) {
 // What fails before the copy is in place names the store, and nothing that was
 // only there on the way.
 func TestRestoreWhereNothingCanBeWritten(t *testing.T) {
-	d := aFleet(t)
+	k := aFleet(t)
 	folder := filepath.Join(t.TempDir(), "folder")
 	if err := os.Mkdir(folder, 0o500); err != nil {
 		t.Fatal(err)
 	}
 	path := filepath.Join(folder, "fettle.db")
-	_, err := deskAt(path).Restore(t.Context(), d.Path, false)
+	_, err := keeperAt(path).Restore(t.Context(), k.Path, false)
 	if !errors.Is(err, store.ErrReadOnly) || !strings.HasPrefix(err.Error(), "cannot write the store "+path+": ") {
 		t.Errorf("said: %v", err)
 	}
@@ -99,7 +99,7 @@ func TestRestoreWhereNothingCanBeWritten(t *testing.T) {
 
 // A copy without its photos, for want of room or of patience, is not called done.
 func TestPhotosThatCannotBeCopied(t *testing.T) {
-	d := aFleet(t)
+	k := aFleet(t)
 	var picture bytes.Buffer
 	if err := png.Encode(&picture, image.NewGray(image.Rect(0, 0, 8, 8))); err != nil {
 		t.Fatal(err)
@@ -108,11 +108,11 @@ func TestPhotosThatCannotBeCopied(t *testing.T) {
 	if err := os.WriteFile(file, picture.Bytes(), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := d.Photograph(t.Context(), "TN-01", workflow.Note{Text: "the tip"}, []string{file}, time.Time{}); err != nil {
+	if _, _, err := k.Desk.Photograph(t.Context(), "TN-01", workflow.Note{Text: "the tip"}, []string{file}, time.Time{}); err != nil {
 		t.Fatal(err)
 	}
 	good := filepath.Join(t.TempDir(), "good.db")
-	if out, err := d.Backup(t.Context(), good); err != nil || out.Photos != 1 {
+	if out, err := k.Backup(t.Context(), good); err != nil || out.Photos != 1 {
 		t.Fatalf("%+v, %v", out, err)
 	}
 
@@ -124,12 +124,12 @@ func TestPhotosThatCannotBeCopied(t *testing.T) {
 	}
 	copied := filepath.Join(t.TempDir(), "copy.db")
 	shut(copied)
-	if _, err := d.Backup(t.Context(), copied); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), copied+" is there") {
+	if _, err := k.Backup(t.Context(), copied); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), copied+" is there") {
 		t.Errorf("backup: %v", err)
 	}
 	saved := filepath.Join(t.TempDir(), "saved.db")
 	shut(saved)
-	if _, err := d.Salvage(t.Context(), saved); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), saved+" is there") {
+	if _, err := k.Salvage(t.Context(), saved); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), saved+" is there") {
 		t.Errorf("salvage: %v", err)
 	}
 	other := aFleet(t)

@@ -1,4 +1,4 @@
-package desk
+package keep
 
 import (
 	"archive/zip"
@@ -14,6 +14,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/cmd/internal/desk"
 	"fettle/store"
 	"fettle/store/memory"
 	"fettle/store/photos"
@@ -51,17 +52,17 @@ type Exported struct {
 
 // Export writes one airframe, with everything its journal names, to a new file.
 // Photos are in it as they were kept, so that the journal still holds for them.
-func (d *Desk) Export(ctx context.Context, mark, to string) (out Exported, err error) {
-	state, err := d.State(ctx, mark)
+func (k *Keeper) Export(ctx context.Context, mark, to string) (out Exported, err error) {
+	state, err := k.Desk.State(ctx, mark)
 	if err != nil {
 		return out, err
 	}
-	l, err := life(ctx, d.Store, mark, state.Size())
+	b, err := bundle(ctx, k.Store, mark, state.Size())
 	if err != nil {
 		return out, err
 	}
 	err = wholefile.Create(ctx, to, 0o600, func(file *os.File) (err error) {
-		out, err = d.pack(file, l)
+		out, err = k.pack(file, b)
 		return err
 	})
 	if err != nil {
@@ -70,15 +71,15 @@ func (d *Desk) Export(ctx context.Context, mark, to string) (out Exported, err e
 	return out, nil
 }
 
-func (d *Desk) pack(w io.Writer, l Life) (out Exported, err error) {
+func (k *Keeper) pack(w io.Writer, b Bundle) (out Exported, err error) {
 	z := zip.NewWriter(w)
-	head := seal.HeadOf(l.Records)
-	m, err := json.MarshalIndent(manifest{carryFormat, l.Mark, head.Size, base64.StdEncoding.EncodeToString(head.Root[:]), stamp(d.Now())}, "", "  ")
+	head := seal.HeadOf(b.Records)
+	m, err := json.MarshalIndent(manifest{carryFormat, b.Mark, head.Size, base64.StdEncoding.EncodeToString(head.Root[:]), stamp(k.Desk.Now())}, "", "  ")
 	if err != nil {
 		return out, err
 	}
 	var journal bytes.Buffer
-	for _, record := range l.Records {
+	for _, record := range b.Records {
 		journal.WriteString(base64.StdEncoding.EncodeToString(record) + "\n")
 	}
 	put := func(name string, data []byte) {
@@ -91,12 +92,12 @@ func (d *Desk) pack(w io.Writer, l Life) (out Exported, err error) {
 	}
 	put(manifestFile, m)
 	put(journalFile, journal.Bytes())
-	for _, data := range l.Documents {
+	for _, data := range b.Documents {
 		put(documentsIn+strings.TrimPrefix(store.Digest(data), "sha256:"), data)
 	}
 	packed := map[string]bool{}
-	for _, p := range l.Photos {
-		data, readErr := d.Photos.Read(p.Photo)
+	for _, p := range b.Photos {
+		data, readErr := k.Desk.Photos.Read(p.Photo)
 		if readErr != nil {
 			if text := fmt.Sprintf("%s: %v", p.Name, readErr); !slices.Contains(out.Missing, text) {
 				out.Missing = append(out.Missing, text)
@@ -119,7 +120,7 @@ var ErrNotCarried = errors.New("not a whole airframe")
 // entries and everything they name was checked; photos may be missing. Two lives
 // are never merged: a mark that is there already is refused. missing names the
 // photos that the file has not.
-func (d *Desk) Import(ctx context.Context, from string) (state *workflow.State, missing []string, err error) {
+func (k *Keeper) Import(ctx context.Context, from string) (state *workflow.State, missing []string, err error) {
 	z, err := zip.OpenReader(from)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil, err
@@ -135,9 +136,9 @@ func (d *Desk) Import(ctx context.Context, from string) (state *workflow.State, 
 	if err != nil {
 		return nil, nil, notCarried(from, err)
 	}
-	l, err := c.life()
+	b, err := c.bundle()
 	if err == nil {
-		err = d.tryOut(ctx, l)
+		err = k.tryOut(ctx, b)
 	}
 	if ctx.Err() != nil {
 		return nil, nil, ctx.Err()
@@ -145,10 +146,10 @@ func (d *Desk) Import(ctx context.Context, from string) (state *workflow.State, 
 	if err != nil {
 		return nil, nil, notCarried(from, err)
 	}
-	err = d.Store.View(ctx, func(r store.Reader) error {
-		size, err := r.Size(l.Mark)
+	err = k.Store.View(ctx, func(r store.Reader) error {
+		size, err := r.Size(b.Mark)
 		if err == nil && size > 0 {
-			return &workflow.Refusal{What: "import of " + l.Mark, Reasons: []workflow.Reason{{Because: workflow.ByState,
+			return &workflow.Refusal{What: "import of " + b.Mark, Reasons: []workflow.Reason{{Because: workflow.ByState,
 				Text: "an airframe of that mark is here already, and two lives are never merged", Do: "take the file to another store"}}}
 		}
 		return err
@@ -156,7 +157,7 @@ func (d *Desk) Import(ctx context.Context, from string) (state *workflow.State, 
 	if err != nil {
 		return nil, nil, err
 	}
-	for _, p := range l.Photos {
+	for _, p := range b.Photos {
 		data, err := c.named(photosIn, p.Photo, photos.MaxBytes)
 		if errors.Is(err, errNotInside) {
 			missing = append(missing, p.Name)
@@ -165,14 +166,14 @@ func (d *Desk) Import(ctx context.Context, from string) (state *workflow.State, 
 		if err != nil {
 			return nil, nil, notCarried(from, err)
 		}
-		if _, err := d.Photos.Put(ctx, p.Name, data); err != nil {
+		if _, err := k.Desk.Photos.Put(ctx, p.Name, data); err != nil {
 			return nil, nil, err
 		}
 	}
-	if err := l.settle(ctx, d.Store); err != nil {
+	if err := b.settle(ctx, k.Store); err != nil {
 		return nil, nil, err
 	}
-	state, err = d.State(ctx, l.Mark)
+	state, err = k.Desk.State(ctx, b.Mark)
 	return state, missing, err
 }
 
@@ -180,22 +181,22 @@ func notCarried(from string, err error) error {
 	return fmt.Errorf("%s: %w: %v", from, ErrNotCarried, err)
 }
 
-// tryOut checks that a life replays, under its own mark, before the store has it:
+// tryOut checks that a bundle replays, under its own mark, before the store has it:
 // a journal that cannot be read again could not be taken out of it.
-func (d *Desk) tryOut(ctx context.Context, l Life) error {
-	if err := workflow.CheckMark(l.Mark); err != nil {
+func (k *Keeper) tryOut(ctx context.Context, b Bundle) error {
+	if err := workflow.CheckMark(b.Mark); err != nil {
 		return err
 	}
-	if len(l.Records) == 0 {
+	if len(b.Records) == 0 {
 		return errors.New("its journal is empty")
 	}
-	trial := &Desk{Store: memory.New(), Now: d.Now}
-	if err := l.settle(ctx, trial.Store); err != nil {
+	trial := &desk.Desk{Store: memory.New(), Now: k.Desk.Now}
+	if err := b.settle(ctx, trial.Store); err != nil {
 		return err
 	}
-	state, err := trial.State(ctx, l.Mark)
-	if err == nil && state.Airframe.Mark != l.Mark {
-		err = fmt.Errorf("its journal is not that of %q", l.Mark)
+	state, err := trial.State(ctx, b.Mark)
+	if err == nil && state.Airframe.Mark != b.Mark {
+		err = fmt.Errorf("its journal is not that of %q", b.Mark)
 	}
 	return err
 }
@@ -224,34 +225,34 @@ func openCarried(files []*zip.File) (*carried, error) {
 	return c, nil
 }
 
-// life reads the journal, which is to have the tree that the manifest says, and
+// bundle reads the journal, which is to have the tree that the manifest says, and
 // the documents that it names.
-func (c *carried) life() (Life, error) {
-	var l Life
+func (c *carried) bundle() (Bundle, error) {
+	var b Bundle
 	data, err := c.read(manifestFile, store.MaxDocument)
 	if err != nil {
-		return l, err
+		return b, err
 	}
 	var m manifest
 	if err := json.Unmarshal(data, &m); err != nil {
-		return l, fmt.Errorf("%s: %w", manifestFile, err)
+		return b, fmt.Errorf("%s: %w", manifestFile, err)
 	}
 	if m.Format != carryFormat {
-		return l, fmt.Errorf("its format is %q, and this fettle knows %q", m.Format, carryFormat)
+		return b, fmt.Errorf("its format is %q, and this fettle knows %q", m.Format, carryFormat)
 	}
 	if data, err = c.read(journalFile, c.room); err != nil {
-		return l, err
+		return b, err
 	}
 	c.room -= int64(len(data))
-	l.Mark = m.Mark
-	if l.Records, err = readLines(data); err != nil {
-		return l, fmt.Errorf("%s: %w", journalFile, err)
+	b.Mark = m.Mark
+	if b.Records, err = readLines(data); err != nil {
+		return b, fmt.Errorf("%s: %w", journalFile, err)
 	}
-	head := seal.HeadOf(l.Records)
+	head := seal.HeadOf(b.Records)
 	if m.Size != head.Size || m.Root != base64.StdEncoding.EncodeToString(head.Root[:]) {
-		return l, errors.New("its journal does not hash to what the file says of it")
+		return b, errors.New("its journal does not hash to what the file says of it")
 	}
-	return l, l.complete(func(digest string) ([]byte, error) {
+	return b, b.complete(func(digest string) ([]byte, error) {
 		data, err := c.named(documentsIn, digest, min(c.room, store.MaxDocument))
 		c.room -= int64(len(data))
 		return data, err

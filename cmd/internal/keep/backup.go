@@ -1,4 +1,4 @@
-package desk
+package keep
 
 import (
 	"context"
@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"fettle/store"
-	"fettle/store/bolt"
 	"fettle/store/photos"
 	"fettle/store/seal"
 )
@@ -44,18 +43,18 @@ type Copied struct {
 //
 // Journals only grow, so that the sizes of one moment say what the store was
 // then: each is read by itself, and nobody is kept waiting.
-func (d *Desk) Backup(ctx context.Context, to string) (Copied, error) {
+func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
 	if err := folderFor(to); err != nil {
 		return Copied{}, err
 	}
-	if _, err := os.Stat(d.Path); errors.Is(err, fs.ErrNotExist) {
+	if _, err := os.Stat(k.Path); errors.Is(err, fs.ErrNotExist) {
 		return Copied{}, fmt.Errorf("there is no store to copy: %w", err)
 	}
-	out, pictures, err := copyStore(ctx, d.Store, to)
+	out, pictures, err := k.copyStore(ctx, k.Store, to)
 	if err != nil {
 		return Copied{}, taken(to, err)
 	}
-	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, d.Photos, photos.Beside(to)); err != nil {
+	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Desk.Photos, photos.Beside(to)); err != nil {
 		return out, fmt.Errorf("%s is there and whole, but not all of its photos: %w", to, err)
 	}
 	return out, nil
@@ -71,35 +70,35 @@ func folderFor(to string) error {
 }
 
 // copyStore makes a new store of all that one holds, and reads it again.
-func copyStore(ctx context.Context, from store.Store, to string) (Copied, []picture, error) {
+func (k *Keeper) copyStore(ctx context.Context, from store.Store, to string) (Copied, []picture, error) {
 	out := Copied{File: to}
 	var pictures []picture
 	var written []seal.Head
-	journals, err := journalsOf(ctx, from)
+	journals, err := store.Journals(ctx, from)
 	if err != nil {
 		return out, nil, err
 	}
-	err = bolt.Create(ctx, to, func(b store.Builder) error {
+	err = k.Kinds.Of(to).Create(ctx, to, func(into store.Builder) error {
 		for _, j := range journals {
-			l, err := life(ctx, from, j.Mark, j.Size)
+			b, err := bundle(ctx, from, j.Mark, j.Size)
 			if err != nil {
 				return err
 			}
-			if err := l.build(b); err != nil {
+			if err := b.build(into); err != nil {
 				return err
 			}
-			pictures = append(pictures, l.pictures()...)
-			written = append(written, seal.HeadOf(l.Records))
+			pictures = append(pictures, b.pictures()...)
+			written = append(written, seal.HeadOf(b.Records))
 			out.Entries += j.Size
 		}
 		return nil
 	}, func(copy store.Store) error {
 		for i, j := range journals {
-			l, err := life(ctx, copy, j.Mark, j.Size)
+			b, err := bundle(ctx, copy, j.Mark, j.Size)
 			if err != nil {
 				return fmt.Errorf("reading the copy again: %w", err)
 			}
-			if seal.HeadOf(l.Records) != written[i] {
+			if seal.HeadOf(b.Records) != written[i] {
 				return fmt.Errorf("the copy of %s is not what was copied; nothing was kept of it", j.Mark)
 			}
 		}
@@ -119,36 +118,39 @@ func (e *LossError) Error() string {
 	return fmt.Sprintf("the store here has what the copy has not: %s; nothing was changed; --force keeps the store aside and restores all the same", strings.Join(e.Losses, ", "))
 }
 
+// compares is how often a store is compared again that was written to meanwhile.
+const compares = 5
+
 // errGrown is given for a store that was written to while it was compared.
 var errGrown = errors.New("the store was written to meanwhile")
 
 // Restore puts a copy in the place of the store. Where the store has
 // entries that the copy lacks, or other ones, it is refused unless forced. The
 // store that was there is kept aside.
-func (d *Desk) Restore(ctx context.Context, from string, force bool) (Copied, error) {
+func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, error) {
 	copied, err := os.Stat(from)
 	if err != nil {
 		return Copied{}, fmt.Errorf("the copy: %w", err)
 	}
-	if here, err := os.Stat(d.Path); err == nil && os.SameFile(here, copied) {
+	if here, err := os.Stat(k.Path); err == nil && os.SameFile(here, copied) {
 		return Copied{}, fmt.Errorf("%s: %w", from, ErrItself)
 	}
-	file := bolt.New(d.Path).File()
+	file := k.Store.File()
 	part := fmt.Sprintf("%s.part-%016x", file, rand.Uint64()) // one that was killed may have left its own
 	defer func() { _ = os.Remove(part) }()
-	out, pictures, err := copyStore(ctx, bolt.New(from), part)
+	out, pictures, err := k.copyStore(ctx, k.Kinds.open(from), part)
 	if err != nil {
 		var failure *store.Error
 		if errors.As(err, &failure) && failure.Path == part {
-			failure.Path = d.Path // which it was to be
+			failure.Path = k.Path // which it was to be
 		}
 		return Copied{}, err
 	}
-	out.File = d.Path
-	aside := asideOf(file, d.Now())
+	out.File = k.Path
+	aside := asideOf(file, k.Desk.Now())
 	kept := false
-	for range tries {
-		if kept, err = d.replace(ctx, part, aside, force); !errors.Is(err, errGrown) {
+	for range compares {
+		if kept, err = k.replace(ctx, part, aside, force); !errors.Is(err, errGrown) {
 			break
 		}
 	}
@@ -158,7 +160,7 @@ func (d *Desk) Restore(ctx context.Context, from string, force bool) (Copied, er
 	if kept {
 		out.Aside = aside
 	}
-	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, photos.Beside(from), photos.Beside(d.Path)); err != nil {
+	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, photos.Beside(from), photos.Beside(k.Path)); err != nil {
 		was := ""
 		if kept {
 			was = " (what was here is kept as " + aside + ")"
@@ -180,18 +182,18 @@ func asideOf(file string, now time.Time) string {
 	}
 }
 
-// replace puts the store in the file part in the place of the desk's, if nothing
+// replace puts the store in the file part in the place of the keeper's, if nothing
 // is lost by it or it is forced. What is there is compared while others may
 // write to it, and under the lock only its sizes are.
-func (d *Desk) replace(ctx context.Context, part, aside string, force bool) (kept bool, err error) {
-	here := bolt.New(d.Path)
+func (k *Keeper) replace(ctx context.Context, part, aside string, force bool) (kept bool, err error) {
+	here := k.Store
 	if force {
 		return here.Replace(ctx, part, aside, nil)
 	}
-	seen, err := journalsOf(ctx, d.Store)
+	seen, err := store.Journals(ctx, k.Store)
 	var losses []string
 	if err == nil {
-		losses, err = lost(ctx, d.Store, seen, bolt.New(part))
+		losses, err = lost(ctx, k.Store, seen, k.Kinds.open(part))
 	}
 	if err != nil {
 		return false, fmt.Errorf("comparing the store with the copy: %w; --force puts it aside as it is", err)
@@ -211,11 +213,11 @@ func (d *Desk) replace(ctx context.Context, part, aside string, force bool) (kep
 // lost says what of these journals is not in a copy.
 func lost(ctx context.Context, here store.Store, journals []store.Journal, copy store.Store) (losses []string, err error) {
 	for _, j := range journals {
-		have, err := recordsOf(ctx, here, j.Mark)
+		have, err := store.Records(ctx, here, j.Mark)
 		if err != nil {
 			return nil, err
 		}
-		kept, err := recordsOf(ctx, copy, j.Mark)
+		kept, err := store.Records(ctx, copy, j.Mark)
 		if err != nil {
 			return nil, err
 		}

@@ -1,4 +1,4 @@
-package desk
+package keep
 
 import (
 	"context"
@@ -12,26 +12,26 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A Life is one airframe's journal with everything that it names.
-type Life struct {
+// A Bundle is one airframe's journal with everything that it names.
+type Bundle struct {
 	Mark      string
 	Records   [][]byte
 	Documents [][]byte
 	Photos    []journal.PhotoKept
 }
 
-// life reads the first size records of a journal and what they name.
-func life(ctx context.Context, s store.Store, mark string, size int64) (Life, error) {
-	records, err := recordsOf(ctx, s, mark)
-	l := Life{Mark: mark, Records: records}
+// bundle reads the first size records of a journal and what they name.
+func bundle(ctx context.Context, s store.Store, mark string, size int64) (Bundle, error) {
+	records, err := store.Records(ctx, s, mark)
+	b := Bundle{Mark: mark, Records: records}
 	if err != nil {
-		return l, err
+		return b, err
 	}
-	if int64(len(l.Records)) < size {
-		return l, fmt.Errorf("the journal of %s has become shorter", mark)
+	if int64(len(b.Records)) < size {
+		return b, fmt.Errorf("the journal of %s has become shorter", mark)
 	}
-	l.Records = l.Records[:size]
-	return l, l.complete(func(digest string) (data []byte, err error) {
+	b.Records = b.Records[:size]
+	return b, b.complete(func(digest string) (data []byte, err error) {
 		err = s.View(ctx, func(r store.Reader) error {
 			data, err = r.Document(digest)
 			return err
@@ -41,10 +41,10 @@ func life(ctx context.Context, s store.Store, mark string, size int64) (Life, er
 }
 
 // complete adds what the records name.
-func (l *Life) complete(document func(digest string) ([]byte, error)) error {
-	entries, err := journal.Naming(l.Records)
+func (b *Bundle) complete(document func(digest string) ([]byte, error)) error {
+	entries, err := journal.Naming(b.Records)
 	if err != nil {
-		return fmt.Errorf("the journal of %s: %w", l.Mark, err)
+		return fmt.Errorf("the journal of %s: %w", b.Mark, err)
 	}
 	sheets, procedures := journal.Digests(entries)
 	digests := slices.Concat(sheets, procedures)
@@ -53,7 +53,7 @@ func (l *Life) complete(document func(digest string) ([]byte, error)) error {
 			digests = append(digests, names.Document)
 		}
 		if photo, ok := e.Facts.(journal.PhotoKept); ok {
-			l.Photos = append(l.Photos, photo)
+			b.Photos = append(b.Photos, photo)
 		}
 	}
 	slices.Sort(digests)
@@ -61,32 +61,32 @@ func (l *Life) complete(document func(digest string) ([]byte, error)) error {
 	for _, digest := range slices.Compact(digests) {
 		data, err := document(digest)
 		if err != nil {
-			missing = append(missing, fmt.Errorf("the document %s of %s: %w", digest, l.Mark, err))
+			missing = append(missing, fmt.Errorf("the document %s of %s: %w", digest, b.Mark, err))
 			continue
 		}
-		l.Documents = append(l.Documents, data)
+		b.Documents = append(b.Documents, data)
 	}
 	return errors.Join(missing...)
 }
 
-// build puts a life in a new store.
-func (l *Life) build(b store.Builder) error {
-	for _, data := range l.Documents {
-		if err := b.Keep(data); err != nil {
+// build puts a bundle in a new store.
+func (b *Bundle) build(into store.Builder) error {
+	for _, data := range b.Documents {
+		if err := into.Keep(data); err != nil {
 			return err
 		}
 	}
-	return b.Append(l.Mark, l.Records)
+	return into.Append(b.Mark, b.Records)
 }
 
-// settle writes a life into a store that does not have it.
-func (l *Life) settle(ctx context.Context, s store.Store) error {
-	for _, data := range l.Documents {
+// settle writes a bundle into a store that does not have it.
+func (b *Bundle) settle(ctx context.Context, s store.Store) error {
+	for _, data := range b.Documents {
 		if _, err := s.Keep(ctx, data); err != nil {
 			return err
 		}
 	}
-	return s.Append(ctx, l.Mark, 0, l.Records)
+	return s.Append(ctx, b.Mark, 0, b.Records)
 }
 
 // A picture is a photo that a journal names.
@@ -95,10 +95,10 @@ type picture struct {
 	journal.PhotoKept
 }
 
-func (l *Life) pictures() []picture {
-	all := make([]picture, len(l.Photos))
-	for i, p := range l.Photos {
-		all[i] = picture{l.Mark, p}
+func (b *Bundle) pictures() []picture {
+	all := make([]picture, len(b.Photos))
+	for i, p := range b.Photos {
+		all[i] = picture{b.Mark, p}
 	}
 	return all
 }

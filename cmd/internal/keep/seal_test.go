@@ -1,14 +1,11 @@
-package desk
+package keep
 
 import (
 	"context"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
-	"fettle/store/memory"
-	"fettle/store/photos"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -23,19 +20,17 @@ func TestProveHoldsTheEntryAgainstItsSeal(t *testing.T) {
 		"another root":   func(s *journal.Sealed) { s.Root = strings.ToUpper(s.Root) },
 	} {
 		t.Run(name, func(t *testing.T) {
-			d := newDesk(t, "builder", memory.New())
-			d.KeyPath, d.Photos = filepath.Join(t.TempDir(), "key"), photos.Beside(filepath.Join(t.TempDir(), "store"))
-			build(ctx, t, d)
-			_, state, err := d.Seal(ctx, "TN-01")
+			k := aFleet(t)
+			_, state, err := k.Seal(ctx, "TN-01")
 			if err != nil {
 				t.Fatal(err)
 			}
 			sealed := state.Entries[state.Size()-1].Facts.(journal.Sealed)
 			change(&sealed)
-			if _, _, err := d.Act(ctx, "TN-01", workflow.RecordSeal{Sealed: sealed}, time.Time{}); err != nil {
+			if _, _, err := k.Desk.Act(ctx, "TN-01", workflow.RecordSeal{Sealed: sealed}, time.Time{}); err != nil {
 				t.Fatal(err)
 			}
-			v, err := d.Prove(ctx, "TN-01")
+			v, err := k.Prove(ctx, "TN-01")
 			if err != nil {
 				t.Fatal(err)
 			}
