@@ -180,7 +180,7 @@ func BenchmarkFleet(b *testing.B) {
 	for name, make := range map[string]func() *exec.Cmd{
 		"prove-all": func() *exec.Cmd { return program(b, "--store", path, "audit", "--prove", "--all") },
 		"sha256sum": func() *exec.Cmd { return exec.Command("sha256sum", raw) },
-		"doctor":    func() *exec.Cmd { return program(b, "--store", path, "doctor") },
+		"examine":   func() *exec.Cmd { return program(b, "--store", path, "examine") },
 		"backup": func() *exec.Cmd {
 			return program(b, "--store", path, "backup", filepath.Join(b.TempDir(), "copy.db"))
 		},

@@ -51,10 +51,10 @@ func (a *app) restoreCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) doctorCommand() *cobra.Command {
+func (a *app) examineCommand() *cobra.Command {
 	var salvage string
 	cmd := &cobra.Command{
-		Use:   "doctor",
+		Use:   "examine",
 		Short: "Read the whole store and say what is damaged; change nothing",
 		Long: "Read every page, journal, document and photo of the store and say what is damaged and what can\n" +
 			"still be read. The store is not changed. With --salvage, every journal that is whole goes to a\n" +

@@ -67,7 +67,7 @@ func (a *app) root() *cobra.Command {
 		a.doneCommand(), a.measureCommand(), a.gaugeCommand(), a.clearCommand(), a.benchCommand(), a.noteCommand(),
 		a.undoCommand(), a.statusCommand(), a.timersCommand(), a.waitCommand(), a.followCommand(),
 		a.releaseCommand(), a.crashCommand(), a.repairCommand(), a.equipCommand(), a.flightCommand(), a.moveJobCommand(), a.auditCommand(), a.sealCommand(), a.bookCommand(),
-		a.backupCommand(), a.restoreCommand(), a.doctorCommand(), a.exportCommand(), a.importCommand(),
+		a.backupCommand(), a.restoreCommand(), a.examineCommand(), a.exportCommand(), a.importCommand(),
 		a.demoCommand(),
 	)
 	return root

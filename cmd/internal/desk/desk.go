@@ -79,7 +79,7 @@ func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
 		}
 	}
 	if why != nil {
-		return fleet, fmt.Errorf("not to be read: %s: %w; fettle doctor says what can be saved", strings.Join(unread, ", "), why)
+		return fleet, fmt.Errorf("cannot read %s: %w; fettle examine says what can be saved", strings.Join(unread, ", "), why)
 	}
 	return fleet, nil
 }

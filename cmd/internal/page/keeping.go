@@ -60,7 +60,7 @@ func (x Examination) Markdown(Clock) string {
 		l.add("\nLeave the file as it is, and go on with the newest good copy: `fettle restore FILE`. Nothing of it can be read here.\n")
 	default:
 		l.add("\nLeave the file as it is, and go on with the newest good copy: `fettle restore FILE`. " +
-			"Without one, `fettle doctor --salvage NEW-FILE` saves every journal that is whole.\n")
+			"Without one, `fettle examine --salvage NEW-FILE` saves every journal that is whole.\n")
 	}
 	return l.String()
 }
