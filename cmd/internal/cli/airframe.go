@@ -73,19 +73,17 @@ func (a *app) airframeListCommand() *cobra.Command {
 }
 
 func (a *app) listAirframes(ctx context.Context) error {
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	fleet, unread := d.Fleet(ctx)
-	if unread != nil && len(fleet) == 0 {
+	now := a.time.Now()
+	list, unread := rows(ctx, a, nil, func(s *workflow.State, _ int) page.Airframe {
+		if a.json {
+			return page.NewAirframe(s, now)
+		}
+		return page.Brief(s, now)
+	})
+	if unread != nil && len(list) == 0 {
 		return unread
 	}
-	list := page.Fleet{Airframes: []page.Airframe{}}
-	for _, s := range fleet {
-		list.Airframes = append(list.Airframes, page.NewAirframe(s, a.time.Now()))
-	}
-	return cmp.Or(a.show(list), unread)
+	return cmp.Or(a.show(page.Fleet{Airframes: list}), unread)
 }
 
 func (a *app) airframeShowCommand() *cobra.Command {
@@ -98,26 +96,14 @@ func (a *app) airframeShowCommand() *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&entries, "entries", false, "show the entries of its journal instead")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.withState(cmd.Context(), args, func(s *workflow.State, _ []string) error {
-			if entries {
-				return a.show(page.NewJournal(s))
-			}
-			return a.show(page.NewAirframe(s, a.time.Now()))
-		})
+		s, _, err := a.airframe(cmd.Context(), args)
+		if err != nil {
+			return err
+		}
+		if entries {
+			return a.show(page.NewJournal(s))
+		}
+		return a.show(page.NewAirframe(s, a.time.Now()))
 	}
 	return cmd
-}
-
-// withState reads the airframe that the arguments begin with and calls fn with
-// the rest of them.
-func (a *app) withState(ctx context.Context, args []string, fn func(*workflow.State, []string) error) error {
-	d, mark, rest, err := a.deskOf(ctx, args)
-	if err != nil {
-		return err
-	}
-	state, err := d.State(ctx, mark)
-	if err != nil {
-		return err
-	}
-	return fn(state, rest)
 }

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -84,14 +83,10 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if o.all {
 		return a.proveAll(ctx)
 	}
-	k, mark, err := a.keeperOf(ctx, args)
-	if err != nil {
-		return err
-	}
 	if o.prove || o.against != "" {
-		return a.prove(ctx, k, mark, o)
+		return a.prove(ctx, args, o)
 	}
-	state, err := k.Desk.State(ctx, mark)
+	state, _, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
 	}
@@ -152,7 +147,15 @@ func (o auditOptions) chosen() string {
 }
 
 // prove shows whether the journal is what it was, and exits with a fault if not.
-func (a *app) prove(ctx context.Context, k *keep.Keeper, mark string, o auditOptions) error {
+func (a *app) prove(ctx context.Context, args []string, o auditOptions) error {
+	k, err := a.keeper()
+	if err != nil {
+		return err
+	}
+	mark, err := a.markOf(ctx, args)
+	if err != nil {
+		return err
+	}
 	tree, contains := page.Tree{Mark: mark}, true
 	if o.against != "" {
 		note, err := readSeal(o.against)
@@ -250,16 +253,4 @@ func (a *app) showAudit(audit page.Audit, format string) error {
 	}
 	_, err := fmt.Fprint(a.Out, term.Clean(audit.Markdown(a.clock()))) // md
 	return err
-}
-
-// day is the beginning of a day, or of the day so many days after it.
-func day(text string, after int) (time.Time, error) {
-	if text == "" {
-		return time.Time{}, nil
-	}
-	t, err := time.ParseInLocation("2006-01-02", text, time.Local)
-	if err != nil {
-		return t, usage("%q is no day; write 2026-03-03", text)
-	}
-	return t.AddDate(0, 0, after), nil
 }

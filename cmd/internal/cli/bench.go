@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -53,18 +54,22 @@ func (a *app) bench(ctx context.Context, marks []string, o benchOptions) error {
 	if err != nil {
 		return err
 	}
+	var states []*workflow.State
 	if len(marks) == 0 {
-		if marks, err = a.busyMarks(ctx, d); err != nil {
-			return err
-		}
+		states, err = a.atBench(ctx, d)
+	} else {
+		states, err = a.states(ctx, marks)
+	}
+	if err != nil {
+		return err
 	}
 	when, err := a.when(o.at)
 	if err != nil {
 		return err
 	}
 	recorded := page.Records{Airframes: []page.Recorded{}}
-	for _, mark := range marks {
-		entries, state, err := d.Act(ctx, mark, request, when)
+	for _, s := range states {
+		entries, state, err := d.Act(ctx, s, request, when)
 		if err != nil {
 			return err
 		}
@@ -96,22 +101,22 @@ func (o benchOptions) request() (workflow.ReadBench, error) {
 	return r, nil
 }
 
-// busyMarks returns the airframes that are at the bench: with an open job, or
-// a joint that is not cured.
-func (a *app) busyMarks(ctx context.Context, d *desk.Desk) ([]string, error) {
-	fleet, err := d.Fleet(ctx)
+// atBench reads the airframes that are at the bench: with an open job, or a joint
+// that is not cured.
+func (a *app) atBench(ctx context.Context, d *desk.Desk) ([]*workflow.State, error) {
+	now := a.time.Now()
+	all, err := desk.Rows(ctx, d, func(s *workflow.State, _ int) *workflow.State {
+		if len(s.OpenJobs(now)) > 0 || len(s.Timers(now)) > 0 {
+			return s
+		}
+		return nil
+	})
 	if err != nil {
 		return nil, err
 	}
-	var marks []string
-	now := a.time.Now()
-	for _, s := range fleet {
-		if len(s.OpenJobs(now)) > 0 || len(s.Timers(now)) > 0 {
-			marks = append(marks, s.Airframe.Mark)
-		}
+	busy := slices.DeleteFunc(all, func(s *workflow.State) bool { return s == nil })
+	if len(busy) == 0 {
+		return nil, usage("no airframe has an open job or a curing joint; name the airframe")
 	}
-	if len(marks) == 0 {
-		return nil, usage("no airframe has an open job or a joint that cures; name the airframe")
-	}
-	return marks, nil
+	return busy, nil
 }

@@ -46,11 +46,11 @@ func (a *app) bookCommand() *cobra.Command {
 }
 
 func (a *app) book(ctx context.Context, args []string, out string, force bool) error {
-	k, mark, err := a.keeperOf(ctx, args)
+	state, _, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
 	}
-	state, err := k.Desk.State(ctx, mark)
+	k, err := a.keeper()
 	if err != nil {
 		return err
 	}
@@ -87,5 +87,5 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 	if err != nil {
 		return fmt.Errorf("writing the book: %w", err)
 	}
-	return a.show(page.Bound{Mark: mark, File: out})
+	return a.show(page.Bound{Mark: state.Airframe.Mark, File: out})
 }

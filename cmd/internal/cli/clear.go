@@ -35,33 +35,51 @@ func (a *app) clearCommand() *cobra.Command {
 }
 
 func (a *app) clear(ctx context.Context, args []string, confirmed []int, at string) error {
-	mark, rest, err := a.markAnd(ctx, args, "hold")
+	s, rest, err := a.airframeAnd(ctx, args, "hold")
 	if err != nil {
 		return err
 	}
 	if isDamage(rest[0]) {
-		return a.clearQuarantine(ctx, mark, rest[0], confirmed, at)
+		return a.clearQuarantine(ctx, s, rest[0], confirmed, at)
 	}
 	request := workflow.Clear{Step: rest[0]}
-	err = a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
-		report, _, err := s.FindStep(rest[0], a.time.Now())
-		if err != nil || report.Step.Kind != steps.Hold || report.Progress != workflow.Ready {
-			return err // the decision says what is wrong, without asking first
-		}
-		if len(confirmed) > 0 {
-			request.Answers, err = answersOf(confirmed, len(report.Step.Confirm))
-			return err
-		}
-		if err := a.ShowTo(a.Err, page.NewStep(s, report, a.time.Now()).Markdown(a.clock())); err != nil {
-			return err
-		}
-		request.Answers, err = askLines(ctx, term.NewPrompter(ctx, a.Streams), report.Step.Confirm)
-		return err
-	})
+	report, _, err := s.FindStep(rest[0], a.time.Now())
 	if err != nil {
 		return err
 	}
-	return a.act(ctx, mark, request, at)
+	// Where it is no hold that may be cleared, the decision says what is wrong,
+	// without asking first.
+	if report.Step.Kind == steps.Hold && report.Progress == workflow.Ready {
+		if len(confirmed) == 0 {
+			if err := a.ShowTo(a.Err, page.NewStep(s, report, a.time.Now()).Markdown(a.clock())); err != nil {
+				return err
+			}
+		}
+		if s, request.Answers, err = a.answers(ctx, s, confirmed, report.Step.Confirm); err != nil {
+			return err
+		}
+	}
+	return a.act(ctx, s, request, at)
+}
+
+// answers gives the answer to each line: those that were confirmed on the command
+// line, or what a person says who is asked. The asking takes its time, so that the
+// airframe is read again after it.
+func (a *app) answers(ctx context.Context, s *workflow.State, confirmed []int, lines []string) (*workflow.State, []bool, error) {
+	if len(confirmed) > 0 {
+		answers, err := answersOf(confirmed, len(lines))
+		return s, answers, err
+	}
+	answers, err := askLines(ctx, term.NewPrompter(ctx, a.Streams), lines)
+	if err != nil {
+		return s, nil, err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return s, nil, err
+	}
+	s, err = d.State(ctx, s.Airframe.Mark)
+	return s, answers, err
 }
 
 func answersOf(confirmed []int, lines int) ([]bool, error) {
@@ -106,22 +124,16 @@ func isDamage(name string) bool {
 }
 
 // clearQuarantine has every line of a quarantine answered.
-func (a *app) clearQuarantine(ctx context.Context, mark, damage string, confirmed []int, at string) error {
+func (a *app) clearQuarantine(ctx context.Context, s *workflow.State, damage string, confirmed []int, at string) error {
 	request := workflow.ClearQuarantine{Damage: damage}
-	err := a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
-		d, err := s.Damage(damage)
-		if err != nil || !d.Quarantine.Open() {
-			return err // the decision says what is wrong, without asking first
-		}
-		if len(confirmed) > 0 {
-			request.Answers, err = answersOf(confirmed, len(d.Quarantine.Lines))
-			return err
-		}
-		request.Answers, err = askLines(ctx, term.NewPrompter(ctx, a.Streams), d.Quarantine.Lines)
-		return err
-	})
+	d, err := s.Damage(damage)
 	if err != nil {
 		return err
 	}
-	return a.act(ctx, mark, request, at)
+	if d.Quarantine.Open() { // else the decision says what is wrong, without asking first
+		if s, request.Answers, err = a.answers(ctx, s, confirmed, d.Quarantine.Lines); err != nil {
+			return err
+		}
+	}
+	return a.act(ctx, s, request, at)
 }

@@ -17,60 +17,44 @@ const completionPatience = 300 * time.Millisecond
 
 const noFiles = cobra.ShellCompDirectiveNoFileComp
 
-// completing gives a desk and the fleet for a completion.
-func (a *app) completing(ctx context.Context) (*desk.Desk, []*workflow.State) {
+// completing calls fn with a desk; what is wrong is nobody's business there.
+func (a *app) completing(cmd *cobra.Command, fn func(context.Context, *desk.Desk)) {
 	d, err := a.desk()
 	if err != nil {
-		return nil, nil
+		return
 	}
+	ctx := cmd.Context()
 	if ctx == nil {
 		ctx = context.Background()
 	}
 	ctx, cancel := context.WithTimeout(ctx, completionPatience)
 	defer cancel()
-	fleet, err := d.Fleet(ctx)
-	if err != nil {
-		return d, nil
-	}
-	return d, fleet
+	fn(ctx, d)
 }
 
-func (a *app) completeMarks(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
-	if len(args) > 0 {
-		return nil, noFiles
+func (a *app) completeMarks(cmd *cobra.Command, args []string, _ string) (marks []string, _ cobra.ShellCompDirective) {
+	if len(args) == 0 {
+		a.completing(cmd, func(ctx context.Context, d *desk.Desk) { marks, _ = d.Marks(ctx) })
 	}
-	_, fleet := a.completing(cmd.Context())
-	return marks(fleet), noFiles
-}
-
-func marks(fleet []*workflow.State) []string {
-	var names []string
-	for _, s := range fleet {
-		names = append(names, s.Airframe.Mark)
-	}
-	return names
+	return marks, noFiles
 }
 
 // completeOf completes a mark, then a name on that airframe; without a mark,
 // the names on the only airframe with an open job.
-func (a *app) completeOf(cmd *cobra.Command, args []string, names func(*workflow.State) []string) ([]string, cobra.ShellCompDirective) {
-	_, fleet := a.completing(cmd.Context())
-	var out []string
-	if len(args) == 0 {
-		out = marks(fleet)
-	}
-	var busy []*workflow.State
-	for _, s := range fleet {
-		if len(args) > 0 && s.Airframe.Mark == args[0] {
-			return names(s), noFiles
+func (a *app) completeOf(cmd *cobra.Command, args []string, names func(*workflow.State) []string) (out []string, _ cobra.ShellCompDirective) {
+	a.completing(cmd, func(ctx context.Context, d *desk.Desk) {
+		var s *workflow.State
+		var err error
+		if len(args) > 0 {
+			s, err = d.State(ctx, args[0])
+		} else {
+			out, _ = d.Marks(ctx)
+			s, _, err = d.Choose(ctx, "")
 		}
-		if len(s.OpenJobs(a.time.Now())) > 0 {
-			busy = append(busy, s)
+		if err == nil {
+			out = append(out, names(s)...)
 		}
-	}
-	if len(args) == 0 && len(busy) == 1 {
-		out = append(out, names(busy[0])...)
-	}
+	})
 	return out, noFiles
 }
 
@@ -136,11 +120,11 @@ func (a *app) completeDocuments(*cobra.Command, []string, string) ([]string, cob
 }
 
 func (a *app) documents(want func(*procedures.Document) bool) []string {
-	c, err := readConfig()
+	library, err := a.library()
 	if err != nil {
 		return nil
 	}
-	entries, _ := a.library(c).List()
+	entries, _ := library.List()
 	var names []string
 	for _, e := range entries {
 		if want(e.Document) {

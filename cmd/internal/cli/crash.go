@@ -40,7 +40,11 @@ func (a *app) crashCommand() *cobra.Command {
 }
 
 func (a *app) crash(ctx context.Context, args, found, photos []string, at string) error {
-	d, mark, _, err := a.deskOf(ctx, args)
+	s, _, err := a.airframe(ctx, args)
+	if err != nil {
+		return err
+	}
+	d, err := a.desk()
 	if err != nil {
 		return err
 	}
@@ -61,19 +65,19 @@ func (a *app) crash(ctx context.Context, args, found, photos []string, at string
 			}
 			report.Seen = append(report.Seen, seen)
 		}
-		entries, state, err := d.Photograph(ctx, mark, report, photos, when)
+		entries, state, err := d.Photograph(ctx, s, report, photos, when)
 		if err != nil {
 			return err
 		}
 		return a.showDamage(state, entries)
 	}
 	if len(photos) > 0 {
-		return usage("photos go with --found; in the conversation add them afterwards: fettle note %s WORDS --photo FILE", mark)
+		return usage("photos go with --found; in the conversation add them afterwards: fettle note %s WORDS --photo FILE", s.Airframe.Mark)
 	}
 	if a.json {
 		return usage("say what was found with --found to have JSON; without it crash is a conversation")
 	}
-	return (&walk{a, d, mark, table.Triage, term.NewPrompter(ctx, a.Streams), when}).run(ctx)
+	return (&walk{a, d, s.Airframe.Mark, table.Triage, term.NewPrompter(ctx, a.Streams), when}).run(ctx, s)
 }
 
 // showDamage says what was recorded and what comes next.
@@ -116,11 +120,7 @@ type walk struct {
 	when     time.Time
 }
 
-func (w *walk) run(ctx context.Context) error {
-	state, err := w.desk.State(ctx, w.mark)
-	if err != nil {
-		return err
-	}
+func (w *walk) run(ctx context.Context, state *workflow.State) error {
 	fmt.Fprintln(w.Err, "Battery and propeller first. Enter: nothing is seen there, or nothing more. q leaves; what was answered is recorded.")
 	found := 0
 	for _, zone := range workflow.DangerFirst(state.Sheet.Zones) {
@@ -199,7 +199,11 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 		return false, left
 	}
 	seen.Note = note // who leaves here has said what is seen and how bad it is
-	entries, state, err := w.desk.Act(ctx, w.mark, workflow.ReportDamage{Triage: w.triage, Seen: []workflow.Sighting{seen}}, w.when)
+	before, err := w.desk.State(ctx, w.mark)
+	if err != nil {
+		return false, err
+	}
+	entries, state, err := w.desk.Act(ctx, before, workflow.ReportDamage{Triage: w.triage, Seen: []workflow.Sighting{seen}}, w.when)
 	if err != nil {
 		return false, err
 	}

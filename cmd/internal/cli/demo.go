@@ -170,8 +170,7 @@ type life struct {
 }
 
 func (d *demo) life(ctx context.Context, mark string, from time.Time, then func(*life) error) error {
-	a := *d.app
-	a.storePath, a.by, a.time = d.path, "builder", d.clock
+	a := &app{Streams: d.app.Streams, time: d.clock, stores: d.app.stores, libraryPath: d.app.libraryPath, storePath: d.path, by: "builder"}
 	desk, err := a.desk()
 	if err != nil {
 		return err

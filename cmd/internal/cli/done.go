@@ -6,7 +6,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"fettle/cmd/internal/page"
 	"fettle/workflow"
 )
 
@@ -40,7 +39,7 @@ func (a *app) doneCommand() *cobra.Command {
 }
 
 func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
-	mark, rest, err := a.markAnd(ctx, args, "step")
+	s, rest, err := a.airframeAnd(ctx, args, "step")
 	if err != nil {
 		return err
 	}
@@ -58,34 +57,5 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 		}
 		request = finish
 	}
-	return a.act(ctx, mark, request, o.at, o.photos...)
-}
-
-// act has a request decided and recorded, and says what was recorded.
-func (a *app) act(ctx context.Context, mark string, request workflow.Request, at string, photos ...string) error {
-	d, err := a.desk()
-	if err != nil {
-		return err
-	}
-	when, err := a.when(at)
-	if err != nil {
-		return err
-	}
-	entries, state, err := d.Photograph(ctx, mark, request, photos, when)
-	if err != nil {
-		return err
-	}
-	return a.show(page.NewRecorded(state, entries, a.time.Now()))
-}
-
-// markAnd takes a mark and one more argument.
-func (a *app) markAnd(ctx context.Context, args []string, what string) (string, []string, error) {
-	_, mark, rest, err := a.deskOf(ctx, args)
-	if err != nil {
-		return "", nil, err
-	}
-	if len(rest) == 0 {
-		return "", nil, usage("say which %s of %s", what, mark)
-	}
-	return mark, rest, nil
+	return a.act(ctx, s, request, o.at, o.photos...)
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -48,6 +49,7 @@ func exitCode(err error) int {
 		storage  *store.Error
 		loss     *keep.LossError
 		silent   *silentError
+		which    *desk.AmbiguousError
 		notFound = errors.Is(err, store.ErrNotFound)
 	)
 	switch {
@@ -57,7 +59,7 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), isNoPhoto(err):
+	case errors.As(err, &use), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), isNoPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused

@@ -31,7 +31,11 @@ func (a *app) flightCommand() *cobra.Command {
 }
 
 func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlight, at string) error {
-	d, mark, _, err := a.deskOf(ctx, args)
+	before, _, err := a.airframe(ctx, args)
+	if err != nil {
+		return err
+	}
+	d, err := a.desk()
 	if err != nil {
 		return err
 	}
@@ -40,11 +44,8 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 		return err
 	}
 	flight.Check = table.Triage.HardLanding
-	before, err := d.State(ctx, mark)
-	if err != nil {
-		return err
-	}
-	if err := a.act(ctx, mark, flight, at); err != nil || a.json {
+	mark := before.Airframe.Mark
+	if err := a.act(ctx, before, flight, at); err != nil || a.json {
 		return err
 	}
 	if f := before.Flight(a.time.Now()); !f.Released {
@@ -80,7 +81,15 @@ func (a *app) equipCommand() *cobra.Command {
 		if change.Arm, err = optionalQuantity(arm, quantity.Length); err != nil {
 			return err
 		}
-		return a.act(cmd.Context(), args[0], change, *at)
+		d, err := a.desk()
+		if err != nil {
+			return err
+		}
+		s, err := d.State(cmd.Context(), args[0])
+		if err != nil {
+			return err
+		}
+		return a.act(cmd.Context(), s, change, *at)
 	}
 	return cmd
 }

@@ -29,12 +29,16 @@ func (a *app) followCommand() *cobra.Command {
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			d, mark, _, err := a.deskOf(cmd.Context(), args)
+			mark, err := a.markOf(cmd.Context(), args)
 			if err != nil {
 				return err
 			}
 			if a.json {
 				return usage("follow is a conversation and has no JSON; next --json has the step")
+			}
+			d, err := a.desk()
+			if err != nil {
+				return err
 			}
 			c := &conversation{app: a, desk: d, mark: mark, prompter: term.NewPrompter(cmd.Context(), a.Streams)}
 			return c.run(cmd.Context())
@@ -158,7 +162,11 @@ func (c *conversation) enter(ctx context.Context, question, help string, others 
 
 // record has a request recorded and says what was.
 func (c *conversation) record(ctx context.Context, r workflow.Request) error {
-	entries, state, err := c.desk.Act(ctx, c.mark, r, time.Time{})
+	before, err := c.desk.State(ctx, c.mark) // another terminal may have been at it
+	if err != nil {
+		return err
+	}
+	entries, state, err := c.desk.Act(ctx, before, r, time.Time{})
 	if err != nil {
 		return err
 	}
@@ -194,10 +202,14 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 	if err != nil {
 		return err
 	}
-	if len(s.Waiting) > 0 {
-		return c.wait(ctx, c.desk, c.mark, s.Waiting[0].Step.Name)
+	state, err := c.desk.State(ctx, c.mark)
+	if err != nil {
+		return err
 	}
-	return c.wait(ctx, c.desk, c.mark, "")
+	if len(s.Waiting) > 0 {
+		return c.wait(ctx, c.desk, state, s.Waiting[0].Step.Name)
+	}
+	return c.wait(ctx, c.desk, state, "")
 }
 
 // resolve sees to what holds the suggested step back.

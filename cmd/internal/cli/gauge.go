@@ -41,50 +41,46 @@ func (a *app) gaugeCommand() *cobra.Command {
 }
 
 func (a *app) gauge(ctx context.Context, args []string, o gaugeOptions) error {
-	_, mark, rest, err := a.deskOf(ctx, args)
+	s, rest, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
 	}
 	if len(rest) == 0 {
-		return a.gauges(ctx, mark, o)
+		return a.gauges(s, o)
 	}
 	if len(rest) > 1 {
 		return usage("%q is too much: a check is of one gauge", rest[1])
 	}
 	if o == (gaugeOptions{}) {
-		return a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
-			report, err := s.GaugeReport(rest[0], a.time.Now())
-			if err != nil {
-				return err
-			}
-			return a.show(page.NewGauge(report))
-		})
+		report, err := s.GaugeReport(rest[0], a.time.Now())
+		if err != nil {
+			return err
+		}
+		return a.show(page.NewGauge(report))
 	}
 	request, err := o.request(rest[0])
 	if err != nil {
 		return err
 	}
-	return a.act(ctx, mark, request, o.at)
+	return a.act(ctx, s, request, o.at)
 }
 
 // gauges shows every gauge of an airframe.
-func (a *app) gauges(ctx context.Context, mark string, o gaugeOptions) error {
-	return a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
-		all := page.Gauges{Mark: mark, Gauges: []page.Gauge{}}
-		var names []string
-		for _, g := range s.Sheet.Gauges {
-			report, err := s.GaugeReport(g.Name, a.time.Now())
-			if err != nil {
-				return err
-			}
-			all.Gauges = append(all.Gauges, page.NewGauge(report))
-			names = append(names, g.Name)
+func (a *app) gauges(s *workflow.State, o gaugeOptions) error {
+	all := page.Gauges{Mark: s.Airframe.Mark, Gauges: []page.Gauge{}}
+	var names []string
+	for _, g := range s.Sheet.Gauges {
+		report, err := s.GaugeReport(g.Name, a.time.Now())
+		if err != nil {
+			return err
 		}
-		if o != (gaugeOptions{}) {
-			return usage("say which gauge of %s: %s", mark, strings.Join(names, ", "))
-		}
-		return a.show(all)
-	})
+		all.Gauges = append(all.Gauges, page.NewGauge(report))
+		names = append(names, g.Name)
+	}
+	if o != (gaugeOptions{}) {
+		return usage("say which gauge of %s: %s", all.Mark, strings.Join(names, ", "))
+	}
+	return a.show(all)
 }
 
 func (o gaugeOptions) request(gauge string) (workflow.CheckGauge, error) {

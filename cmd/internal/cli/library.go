@@ -23,11 +23,11 @@ func (a *app) libraryCommand() *cobra.Command {
 			Short: "List the documents, embedded ones and your own",
 			Args:  arguments(0, 0),
 			RunE: func(*cobra.Command, []string) error {
-				c, err := readConfig()
+				library, err := a.library()
 				if err != nil {
 					return err
 				}
-				entries, faults := a.library(c).List()
+				entries, faults := library.List()
 				return a.show(page.NewLibrary(entries, faults))
 			},
 		},
@@ -37,11 +37,11 @@ func (a *app) libraryCommand() *cobra.Command {
 			Args:              arguments(1, 1),
 			ValidArgsFunction: a.completeDocuments,
 			RunE: func(_ *cobra.Command, args []string) error {
-				c, err := readConfig()
+				library, err := a.library()
 				if err != nil {
 					return err
 				}
-				doc, err := a.library(c).Find(args[0])
+				doc, err := library.Find(args[0])
 				if err != nil {
 					return err
 				}
@@ -58,11 +58,11 @@ func (a *app) checkCommand() *cobra.Command {
 		Short: "Check documents you write: every fault with line, column and the nearest valid name",
 		Args:  arguments(1, -1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			c, err := readConfig()
+			library, err := a.library()
 			if err != nil {
 				return err
 			}
-			results, faults := a.library(c).Check(args...)
+			results, faults := library.Check(args...)
 			return a.showCheck(results, faults)
 		},
 	}

@@ -39,7 +39,7 @@ func (a *app) measureCommand() *cobra.Command {
 }
 
 func (a *app) measure(ctx context.Context, args []string, o measureOptions) error {
-	mark, rest, err := a.markAnd(ctx, args, "gate")
+	s, rest, err := a.airframeAnd(ctx, args, "gate")
 	if err != nil {
 		return err
 	}
@@ -48,15 +48,13 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 	case o.concede != "" && len(values) > 0:
 		return usage("a concession is about readings taken before; give the readings first, then concede")
 	case o.concede != "":
-		return a.act(ctx, mark, workflow.Concede{Gate: gate, Reason: o.concede}, o.at, o.photos...)
+		return a.act(ctx, s, workflow.Concede{Gate: gate, Reason: o.concede}, o.at, o.photos...)
 	case len(values) == 0:
-		return a.withState(ctx, []string{mark}, func(s *workflow.State, _ []string) error {
-			report, err := s.GateReport(gate, a.time.Now())
-			if err != nil {
-				return err
-			}
-			return a.show(page.NewGate(s, report))
-		})
+		report, err := s.GateReport(gate, a.time.Now())
+		if err != nil {
+			return err
+		}
+		return a.show(page.NewGate(s, report))
 	}
 	request := workflow.Measure{Gate: gate, Gauge: o.gauge}
 	for _, v := range values {
@@ -66,7 +64,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 		}
 		request.Readings = append(request.Readings, reading)
 	}
-	return a.act(ctx, mark, request, o.at, o.photos...)
+	return a.act(ctx, s, request, o.at, o.photos...)
 }
 
 // parseReading reads POINT=VALUE, or VALUE where the gate has one point.

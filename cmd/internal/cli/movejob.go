@@ -34,7 +34,11 @@ func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept b
 	if err != nil {
 		return err
 	}
-	move, state, err := d.Newer(ctx, mark, job, procedure)
+	state, err := d.State(ctx, mark)
+	if err != nil {
+		return err
+	}
+	move, err := d.Newer(ctx, state, job, procedure)
 	if err != nil {
 		return err
 	}
@@ -50,7 +54,7 @@ func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept b
 		}
 		return a.show(shown)
 	}
-	if _, _, err := d.Act(ctx, mark, move, time.Time{}); err != nil {
+	if _, _, err := d.Act(ctx, state, move, time.Time{}); err != nil {
 		return err
 	}
 	return a.show(shown)

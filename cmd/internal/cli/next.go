@@ -4,7 +4,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
-	"fettle/workflow"
 )
 
 func (a *app) nextCommand() *cobra.Command {
@@ -14,9 +13,11 @@ func (a *app) nextCommand() *cobra.Command {
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.withState(cmd.Context(), args, func(s *workflow.State, _ []string) error {
-				return a.show(page.NewNext(s, a.time.Now()))
-			})
+			s, _, err := a.airframe(cmd.Context(), args)
+			if err != nil {
+				return err
+			}
+			return a.show(page.NewNext(s, a.time.Now()))
 		},
 	}
 }

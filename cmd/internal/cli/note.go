@@ -17,11 +17,11 @@ func (a *app) noteCommand() *cobra.Command {
 	}
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		mark, words, err := a.markAnd(cmd.Context(), args, "words belong to the note")
+		s, words, err := a.airframeAnd(cmd.Context(), args, "words belong to the note")
 		if err != nil {
 			return err
 		}
-		return a.act(cmd.Context(), mark, workflow.Note{Text: strings.Join(words, " ")}, *at, *photos...)
+		return a.act(cmd.Context(), s, workflow.Note{Text: strings.Join(words, " ")}, *at, *photos...)
 	}
 	return cmd
 }

@@ -31,15 +31,11 @@ func (a *app) releaseCommand() *cobra.Command {
 }
 
 func (a *app) release(ctx context.Context, args []string, certificate string, only bool) error {
-	k, mark, err := a.keeperOf(ctx, args)
+	state, _, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
 	}
 	if only {
-		state, err := k.Desk.State(ctx, mark)
-		if err != nil {
-			return err
-		}
 		proof := page.NewProof(state, state.ReleaseProof(a.time.Now()))
 		if err := a.show(proof); err != nil {
 			return err
@@ -49,11 +45,15 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 		}
 		return nil
 	}
-	entries, state, err := k.Desk.Act(ctx, mark, workflow.GiveRelease{Certificate: certificate}, time.Time{})
+	k, err := a.keeper()
+	if err != nil {
+		return err
+	}
+	entries, state, err := k.Desk.Act(ctx, state, workflow.GiveRelease{Certificate: certificate}, time.Time{})
 	if err != nil {
 		return err
 	}
 	slip := page.NewSlip(state, entries[len(entries)-1])
-	slip.Seal = a.sealed(ctx, k, mark)
+	slip.Seal = a.sealed(ctx, k, state)
 	return a.show(slip)
 }

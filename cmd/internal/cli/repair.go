@@ -29,7 +29,11 @@ func (a *app) repairCommand() *cobra.Command {
 }
 
 func (a *app) repair(ctx context.Context, args []string, start bool, at string) error {
-	d, mark, _, err := a.deskOf(ctx, args)
+	s, _, err := a.airframe(ctx, args)
+	if err != nil {
+		return err
+	}
+	d, err := a.desk()
 	if err != nil {
 		return err
 	}
@@ -37,17 +41,17 @@ func (a *app) repair(ctx context.Context, args []string, start bool, at string) 
 	if err != nil {
 		return err
 	}
-	plan, err := d.Mend(ctx, mark)
+	plan, err := d.Mend(s)
 	if err != nil {
 		return err
 	}
 	job := ""
 	if start {
-		entries, _, err := d.StartMend(ctx, mark, plan, when)
+		entries, _, err := d.StartMend(ctx, s, plan, when)
 		if err != nil {
 			return err
 		}
 		job = entries[len(entries)-1].Facts.(journal.JobOpened).Job
 	}
-	return a.show(page.NewMend(mark, job, plan))
+	return a.show(page.NewMend(s.Airframe.Mark, job, plan))
 }

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -10,7 +9,6 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/steps/nearest"
-	"fettle/steps/quantity"
 )
 
 // run is the whole program but for the process around it.
@@ -86,20 +84,7 @@ func arguments(least, most int) cobra.PositionalArgs {
 	}
 }
 
-func parseDuration(text string) (time.Duration, error) {
-	q, err := quantity.Parse(text, quantity.Duration)
-	if err != nil {
-		return 0, usage("%v", err)
-	}
-	return q.Duration()
-}
-
 // photoFlag adds --photo to a command and returns where it ends up.
 func photoFlag(cmd *cobra.Command) *[]string {
 	return cmd.Flags().StringArray("photo", nil, "a photo of it, a JPEG or PNG `FILE`; may be repeated")
-}
-
-// atFlag adds --at to a command and returns where it ends up.
-func atFlag(cmd *cobra.Command) *string {
-	return cmd.Flags().String("at", "", "`WHEN` it happened, if not now: 19:02, \"2026-03-03 19:02\", \"6 min ago\"")
 }

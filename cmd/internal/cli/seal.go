@@ -13,6 +13,7 @@ import (
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/store/seal"
+	"fettle/workflow"
 )
 
 func (a *app) sealCommand() *cobra.Command {
@@ -32,15 +33,19 @@ func (a *app) sealCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		k, mark, err := a.keeperOf(cmd.Context(), args)
+		s, _, err := a.airframe(cmd.Context(), args)
 		if err != nil {
 			return err
 		}
-		made, _, err := k.Seal(cmd.Context(), mark)
+		k, err := a.keeper()
 		if err != nil {
 			return err
 		}
-		return a.show(a.sealPage(mark, made))
+		made, _, err := k.Seal(cmd.Context(), s)
+		if err != nil {
+			return err
+		}
+		return a.show(a.sealPage(s.Airframe.Mark, made))
 	}
 	cmd.AddCommand(a.sealCheckCommand())
 	return cmd
@@ -131,12 +136,12 @@ func checkSeal(data []byte, public string) (page.SealChecked, error) {
 }
 
 // sealed seals a release that was just given. A release stands without it.
-func (a *app) sealed(ctx context.Context, k *keep.Keeper, mark string) *page.Seal {
-	made, _, err := k.Seal(ctx, mark)
+func (a *app) sealed(ctx context.Context, k *keep.Keeper, s *workflow.State) *page.Seal {
+	made, _, err := k.Seal(ctx, s)
 	if err != nil {
 		a.warn("the release stands, and was not sealed: %v", err)
 		return nil
 	}
-	out := a.sealPage(mark, made)
+	out := a.sealPage(s.Airframe.Mark, made)
 	return &out
 }

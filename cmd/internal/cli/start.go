@@ -28,10 +28,11 @@ func (a *app) startCommand() *cobra.Command {
 }
 
 func (a *app) start(ctx context.Context, args []string, zone, at string) error {
-	d, mark, rest, err := a.deskOf(ctx, args)
+	s, rest, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
 	}
+	mark := s.Airframe.Mark
 	if len(rest) != 1 {
 		return usage("say which procedure: fettle start %s PROCEDURE; fettle library list shows them", mark)
 	}
@@ -39,7 +40,11 @@ func (a *app) start(ctx context.Context, args []string, zone, at string) error {
 	if err != nil {
 		return err
 	}
-	entries, state, err := d.Start(ctx, mark, rest[0], zone, when)
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	entries, state, err := d.Start(ctx, s, rest[0], zone, when)
 	if err != nil {
 		return err
 	}

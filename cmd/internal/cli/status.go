@@ -2,7 +2,6 @@ package cli
 
 import (
 	"cmp"
-	"context"
 
 	"github.com/spf13/cobra"
 
@@ -12,20 +11,25 @@ import (
 
 func (a *app) statusCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:               "status [MARK]…",
-		Short:             "Show the board: where each airframe stands, what is drying, what may fly",
+		Use:   "status [MARK]…",
+		Short: "Show the board: where each airframe stands, what is drying, what may fly",
+		Long: "Show the board: where each airframe stands, what is drying, what may fly. A board of many\n" +
+			"airframes has a line for each, first those that need somebody: a coat that lapsed, a window\n" +
+			"that is open, damage.",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			fleet, unread := a.fleet(cmd.Context(), args)
-			if unread != nil && len(fleet) == 0 {
+			now := a.time.Now()
+			tiles, unread := rows(cmd.Context(), a, args, func(s *workflow.State, of int) page.Tile {
+				if a.json {
+					of = 0 // it has every tile whole
+				}
+				return page.NewTile(s, now, of)
+			})
+			if unread != nil && len(tiles) == 0 {
 				return unread
 			}
-			board := page.Board{Airframes: []page.Airframe{}}
-			for _, s := range fleet {
-				board.Airframes = append(board.Airframes, page.NewAirframe(s, a.time.Now()))
-			}
-			return cmp.Or(a.show(board), unread)
+			return cmp.Or(a.show(page.NewBoard(tiles)), unread)
 		},
 	}
 }
@@ -37,36 +41,16 @@ func (a *app) timersCommand() *cobra.Command {
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			fleet, unread := a.fleet(cmd.Context(), args)
-			if unread != nil && len(fleet) == 0 {
+			now := a.time.Now()
+			timers, unread := rows(cmd.Context(), a, args, func(s *workflow.State, _ int) []page.Timer { return page.Timers(s, now) })
+			if unread != nil && len(timers) == 0 {
 				return unread
 			}
 			clocks := page.Clocks{Timers: []page.Timer{}}
-			for _, s := range fleet {
-				clocks.Timers = append(clocks.Timers, page.Timers(s, a.time.Now())...)
+			for _, of := range timers {
+				clocks.Timers = append(clocks.Timers, of...)
 			}
 			return cmp.Or(a.show(clocks), unread)
 		},
 	}
-}
-
-// fleet reads the airframes named, or all of them; then those that could be
-// read come beside the error of the others.
-func (a *app) fleet(ctx context.Context, marks []string) ([]*workflow.State, error) {
-	d, err := a.desk()
-	if err != nil {
-		return nil, err
-	}
-	if len(marks) == 0 {
-		return d.Fleet(ctx)
-	}
-	var fleet []*workflow.State
-	for _, mark := range marks {
-		s, err := d.State(ctx, mark)
-		if err != nil {
-			return nil, err
-		}
-		fleet = append(fleet, s)
-	}
-	return fleet, nil
 }

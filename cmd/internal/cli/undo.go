@@ -29,23 +29,20 @@ func (a *app) undoCommand() *cobra.Command {
 }
 
 func (a *app) undo(ctx context.Context, args []string, reason string) error {
-	d, mark, rest, err := a.deskOf(ctx, args)
+	s, rest, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
 	}
+	mark := s.Airframe.Mark
 	if len(rest) == 0 {
-		state, err := d.State(ctx, mark)
-		if err != nil {
+		if err := a.ShowTo(a.Err, page.NewJournal(s).Last(10).Markdown(a.clock())); err != nil {
 			return err
 		}
-		if err := a.ShowTo(a.Err, page.NewJournal(state).Last(10).Markdown(a.clock())); err != nil {
-			return err
-		}
-		return usage("say which entry by its number: fettle undo %s %d", mark, state.Size()-1)
+		return usage("say which entry by its number: fettle undo %s %d", mark, s.Size()-1)
 	}
 	position, err := strconv.ParseInt(rest[0], 10, 64)
 	if err != nil {
 		return usage("%q is no number of an entry; fettle airframe show %s --entries lists them", rest[0], mark)
 	}
-	return a.act(ctx, mark, workflow.Undo{Position: position, Reason: reason}, "")
+	return a.act(ctx, s, workflow.Undo{Position: position, Reason: reason}, "")
 }

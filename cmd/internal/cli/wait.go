@@ -23,7 +23,11 @@ func (a *app) waitCommand() *cobra.Command {
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			d, mark, rest, err := a.deskOf(cmd.Context(), args)
+			s, rest, err := a.airframe(cmd.Context(), args)
+			if err != nil {
+				return err
+			}
+			d, err := a.desk()
 			if err != nil {
 				return err
 			}
@@ -31,7 +35,7 @@ func (a *app) waitCommand() *cobra.Command {
 			if len(rest) > 0 {
 				name = rest[0]
 			}
-			return a.wait(cmd.Context(), d, mark, name)
+			return a.wait(cmd.Context(), d, s, name)
 		},
 	}
 }
@@ -41,11 +45,8 @@ func (a *app) waitCommand() *cobra.Command {
 const recheck = 20 * time.Second
 
 // wait returns nil at ready. The store is open only while the journal is read.
-func (a *app) wait(ctx context.Context, d *desk.Desk, mark, name string) error {
-	state, err := d.State(ctx, mark)
-	if err != nil {
-		return err
-	}
+func (a *app) wait(ctx context.Context, d *desk.Desk, state *workflow.State, name string) error {
+	mark := state.Airframe.Mark
 	await, err := state.Await(a.time.Now(), name)
 	if err != nil {
 		return err

@@ -25,7 +25,7 @@ func TestRestoreThroughALink(t *testing.T) {
 			t.Fatal(err)
 		}
 		if force {
-			if _, _, err := k.Desk.Act(t.Context(), "TN-01", workflow.Note{Text: "after the copy"}, time.Time{}); err != nil {
+			if _, _, err := k.Desk.Act(t.Context(), stateOf(t, k, "TN-01"), workflow.Note{Text: "after the copy"}, time.Time{}); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -108,7 +108,7 @@ func TestPhotosThatCannotBeCopied(t *testing.T) {
 	if err := os.WriteFile(file, picture.Bytes(), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, _, err := k.Desk.Photograph(t.Context(), "TN-01", workflow.Note{Text: "the tip"}, []string{file}, time.Time{}); err != nil {
+	if _, _, err := k.Desk.Photograph(t.Context(), stateOf(t, k, "TN-01"), workflow.Note{Text: "the tip"}, []string{file}, time.Time{}); err != nil {
 		t.Fatal(err)
 	}
 	good := filepath.Join(t.TempDir(), "good.db")

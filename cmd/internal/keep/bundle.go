@@ -22,22 +22,18 @@ type Bundle struct {
 
 // bundle reads the first size records of a journal and what they name.
 func bundle(ctx context.Context, s store.Store, mark string, size int64) (Bundle, error) {
-	records, err := store.Records(ctx, s, mark)
-	b := Bundle{Mark: mark, Records: records}
-	if err != nil {
-		return b, err
-	}
-	if int64(len(b.Records)) < size {
-		return b, fmt.Errorf("the journal of %s has become shorter", mark)
-	}
-	b.Records = b.Records[:size]
-	return b, b.complete(func(digest string) (data []byte, err error) {
-		err = s.View(ctx, func(r store.Reader) error {
-			data, err = r.Document(digest)
+	b := Bundle{Mark: mark}
+	err := s.View(ctx, func(r store.Reader) (err error) {
+		if b.Records, err = r.Read(mark, 0); err != nil {
 			return err
-		})
-		return data, err
+		}
+		if int64(len(b.Records)) < size {
+			return fmt.Errorf("the journal of %s has become shorter", mark)
+		}
+		b.Records = b.Records[:size]
+		return b.complete(r.Document)
 	})
+	return b, err
 }
 
 // complete adds what the records name.

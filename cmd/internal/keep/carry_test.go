@@ -118,7 +118,7 @@ func TestImportOfWhatIsNotWhole(t *testing.T) {
 		"no document":          {bundle: without, says: sheet},
 		"no seal":              {bundle: good.with(t, journal.Sealed{Size: 1, Note: sum(letter)}), says: sum(letter)},
 		"no mark":              {bundle: named("tn-01", sheet), says: "is no mark"},
-		"another mark later":   {bundle: good.with(t, journal.Registered{Mark: "TN-09", Design: "tern", Sheet: sheet}), says: `not that of "TN-01"`},
+		"another mark later":   {bundle: good.with(t, journal.Registered{Mark: "TN-09", Design: "tern", Sheet: sheet}), says: `registers "TN-09"`},
 		"a document too large": {bundle: tooLarge, says: "too large"},
 		"another photo": {
 			bundle: good.with(t, journal.PhotoKept{Photo: sum(letter), Name: "letter.png", Type: "image/png"}),

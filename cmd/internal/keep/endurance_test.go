@@ -80,12 +80,25 @@ func aFleet(t *testing.T) *Keeper {
 	return k
 }
 
+func stateOf(t *testing.T, k *Keeper, mark string) *workflow.State {
+	t.Helper()
+	state, err := k.Desk.State(t.Context(), mark)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return state
+}
+
 // noteForEver notes something of each airframe in turn, and says of each note
 // that it is kept once it has been told so.
 func noteForEver(k *Keeper) error {
 	for i := 0; ; i++ {
 		mark := marks()[i%3]
-		entries, _, err := k.Desk.Act(context.Background(), mark, workflow.Note{Text: strings.Repeat("salt ", 1+i%40)}, time.Time{})
+		state, err := k.Desk.State(context.Background(), mark)
+		if err != nil {
+			return err
+		}
+		entries, _, err := k.Desk.Act(context.Background(), state, workflow.Note{Text: strings.Repeat("salt ", 1+i%40)}, time.Time{})
 		if err != nil {
 			return err
 		}
@@ -208,7 +221,7 @@ func TestFlippedBits(t *testing.T) {
 	k := aFleet(t)
 	for i := range 60 {
 		for _, mark := range marks() {
-			if _, _, err := k.Desk.Act(t.Context(), mark, workflow.Note{Text: fmt.Sprintf("%s %d %s", mark, i, strings.Repeat("salt ", i))}, time.Time{}); err != nil {
+			if _, _, err := k.Desk.Act(t.Context(), stateOf(t, k, mark), workflow.Note{Text: fmt.Sprintf("%s %d %s", mark, i, strings.Repeat("salt ", i))}, time.Time{}); err != nil {
 				t.Fatal(err)
 			}
 		}

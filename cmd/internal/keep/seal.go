@@ -39,8 +39,9 @@ type Seal struct {
 	KeyPath string
 }
 
-// Seal signs the present head of a journal and records that it did.
-func (k *Keeper) Seal(ctx context.Context, mark string) (Seal, *workflow.State, error) {
+// Seal signs the present head of an airframe's journal and records that it did.
+func (k *Keeper) Seal(ctx context.Context, s *workflow.State) (Seal, *workflow.State, error) {
+	mark := s.Airframe.Mark
 	t, fault, err := k.tree(ctx, mark)
 	if err != nil {
 		return Seal{}, nil, err
@@ -67,7 +68,7 @@ func (k *Keeper) Seal(ctx context.Context, mark string) (Seal, *workflow.State, 
 		return Seal{}, nil, err
 	}
 	sealed := journal.Sealed{Size: out.Head.Size, Root: base64.StdEncoding.EncodeToString(out.Head.Root[:]), Key: out.Public, Note: digest}
-	_, state, err := k.Desk.Act(ctx, mark, workflow.RecordSeal{Sealed: sealed}, time.Time{})
+	_, state, err := k.Desk.Act(ctx, s, workflow.RecordSeal{Sealed: sealed}, time.Time{})
 	return out, state, err
 }
 
@@ -254,7 +255,7 @@ func (k *Keeper) Public(given string) (string, error) {
 
 // ErrNoKey is given where a seal is to be checked with one's own key and there is
 // none.
-var ErrNoKey = errors.New("nothing was sealed here, so there is no key of your own: name the key of who sealed it, --key KEY")
+var ErrNoKey = errors.New("you have no seal key yet; give the signer's public key with --key KEY")
 
 // ErrOtherJournal is given for a seal of another airframe.
 var ErrOtherJournal = errors.New("the seal is of another journal")

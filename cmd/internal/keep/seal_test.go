@@ -21,13 +21,13 @@ func TestProveHoldsTheEntryAgainstItsSeal(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			k := aFleet(t)
-			_, state, err := k.Seal(ctx, "TN-01")
+			_, state, err := k.Seal(ctx, stateOf(t, k, "TN-01"))
 			if err != nil {
 				t.Fatal(err)
 			}
 			sealed := state.Entries[state.Size()-1].Facts.(journal.Sealed)
 			change(&sealed)
-			if _, _, err := k.Desk.Act(ctx, "TN-01", workflow.RecordSeal{Sealed: sealed}, time.Time{}); err != nil {
+			if _, _, err := k.Desk.Act(ctx, state, workflow.RecordSeal{Sealed: sealed}, time.Time{}); err != nil {
 				t.Fatal(err)
 			}
 			v, err := k.Prove(ctx, "TN-01")
