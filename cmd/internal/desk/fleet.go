@@ -18,7 +18,7 @@ import (
 // viewBytes is how many bytes of journals one view of the store reads at most,
 // beyond the first journal: a small bench is read in one, and a large one neither
 // keeps a writer waiting for long nor lies in memory.
-const viewBytes = 256 << 10
+const viewBytes = 128 << 10
 
 // Marks are the marks of all airframes, sorted.
 func (d *Desk) Marks(ctx context.Context) ([]string, error) {
