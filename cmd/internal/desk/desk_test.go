@@ -11,12 +11,13 @@ import (
 	"fettle/procedures"
 	"fettle/steps"
 	"fettle/steps/quantity"
+	"fettle/store"
 	"fettle/store/memory"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
 
-func newDesk(t *testing.T, by string, s *memory.Store) *Desk {
+func newDesk(t *testing.T, by string, s store.Store) *Desk {
 	t.Helper()
 	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
 	return &Desk{Store: s, Library: procedures.Open("testdata"), Now: func() time.Time { return now }, By: by, Program: "test"}
