@@ -17,12 +17,36 @@ import (
 
 // An Audit is what a journal shows of its gates.
 type Audit struct {
-	Mark     string                `json:"mark"`
-	Title    string                `json:"title"`
-	Summary  workflow.AuditSummary `json:"summary"`
-	Filtered bool                  `json:"filtered"`
-	Chosen   string                `json:"chosen,omitempty"` // which readings, where not all are listed
-	Readings []AuditedReading      `json:"readings"`
+	Mark     string           `json:"mark"`
+	Title    string           `json:"title"`
+	Summary  AuditSummary     `json:"summary"`
+	Filtered bool             `json:"filtered"`
+	Chosen   string           `json:"chosen,omitempty"` // which readings, where not all are listed
+	Readings []AuditedReading `json:"readings"`
+}
+
+// An AuditSummary is what the record shows and what it does not, of which
+// [workflow.AuditSummary] says more.
+type AuditSummary struct {
+	Entries      int      `json:"entries"`
+	Readings     int      `json:"readings"`
+	Out          int      `json:"out_of_tolerance"`
+	Undecided    int      `json:"undecided"`
+	Current      []string `json:"gates_current,omitempty"`
+	NotCurrent   []string `json:"gates_not_current,omitempty"`
+	NeverTaken   []string `json:"gates_never_taken,omitempty"`
+	NeverChecked []string `json:"gauges_never_checked,omitempty"`
+	NotGood      []string `json:"gauges_not_good,omitempty"`
+	InDoubt      []string `json:"readings_in_doubt,omitempty"`
+	Lapsed       []string `json:"windows_missed,omitempty"`
+	Concessions  []string `json:"concessions,omitempty"`
+	Corrections  []string `json:"corrections,omitempty"`
+	Backwards    []string `json:"times_backwards,omitempty"`
+	Late         int      `json:"typed_in_late"`
+	Releases     int      `json:"releases"`
+	Flights      int      `json:"flights"`
+	Damages      int      `json:"damages"`
+	OpenDamage   int      `json:"damages_open"`
 }
 
 // An AuditedReading is one reading, as it was and as it stands.
@@ -57,7 +81,7 @@ type AuditedReading struct {
 // NewAudit makes the page of an audit. What was chosen is said in words; "" for
 // every reading.
 func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, chosen string) Audit {
-	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: sum, Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
+	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: AuditSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
 		one := AuditedReading{
 			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
