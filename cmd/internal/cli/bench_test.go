@@ -181,6 +181,9 @@ func BenchmarkFleet(b *testing.B) {
 		"prove-all": func() *exec.Cmd { return program(b, "--store", path, "audit", "--prove", "--all") },
 		"sha256sum": func() *exec.Cmd { return exec.Command("sha256sum", raw) },
 		"examine":   func() *exec.Cmd { return program(b, "--store", path, "examine") },
+		"board":     func() *exec.Cmd { return program(b, "--store", path, "status") },
+		"list":      func() *exec.Cmd { return program(b, "--store", path, "airframe", "list") },
+		"timers":    func() *exec.Cmd { return program(b, "--store", path, "timers") },
 		"backup": func() *exec.Cmd {
 			return program(b, "--store", path, "backup", filepath.Join(b.TempDir(), "copy.db"))
 		},
