@@ -28,7 +28,7 @@ type reference struct {
 	at   place
 }
 
-// A thing is what a name may stand for in a design sheet.
+// A thing is what a name may stand for.
 type thing string
 
 const (
@@ -40,7 +40,25 @@ const (
 	gauge     thing = "gauge"
 	gate      thing = "gate"
 	procedure thing = "procedure" // of the library, not of a sheet
+
+	// What a document names and has itself; its own checks find it.
+	stage thing = "stage"
+	joint thing = "joint"
+	point thing = "point"
+	// Design is found when a procedure is checked against sheets.
+	design  thing = "design"
+	finding thing = "finding"
 )
+
+// within reports whether something is found otherwise than in a design sheet
+// or the library.
+func (t thing) within() bool {
+	switch t {
+	case stage, joint, point, design, finding:
+		return true
+	}
+	return false
+}
 
 func stepAt(name string) string  { return "step " + name }
 func rowAt(index int) string     { return "row " + strconv.Itoa(index) }

@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 
@@ -15,30 +16,31 @@ func (d *Document) ordered() Faults {
 		return nil
 	}
 	faults, cyclic := d.stagesInOrder()
-	faults = append(faults, d.releaseLast()...)
+	o := orderOf(d.Procedure)
+	faults = append(faults, d.releaseLast(o)...)
 	if cyclic {
 		return faults // nothing is before anything else
 	}
-	return append(faults, d.inEveryLife(d.optionsNamed(), d.jointsInOrder)...)
+	return append(faults, d.inEveryVariant(o, o.optionsNamed(), d.stepsInOrder)...)
 }
 
 // tooLarge reports a procedure that is refused for its size alone: to look at
 // the order of it all could take for ever.
 func (d *Document) tooLarge() bool {
-	return len(d.Procedure.Stages) > mostStages || len(d.Procedure.Steps()) > mostSteps
+	return len(d.Procedure.Stages) > mostStages || stepsOf(d.Procedure.Stages) > mostSteps
 }
 
-// inEveryLife checks every choice of the options. What is wrong with few of
+// inEveryVariant checks every choice of the options. What is wrong with few of
 // them is not said again of more.
-func (d *Document) inEveryLife(options []string, check func(life) Faults) Faults {
+func (d *Document) inEveryVariant(o *order, options []string, check func(variant) Faults) Faults {
 	var faults Faults
 	said := map[Fault][][]string{}
 	for _, chosen := range combinations(options) {
-		l := d.lifeOf(chosen)
-		for _, f := range check(l) {
+		v := o.variantOf(chosen)
+		for _, f := range check(v) {
 			same := f
-			same.Text = strings.Replace(f.Text, orWithout(l), "", 1)
-			same.Text = strings.Replace(same.Text, l.when(), "", 1)
+			same.Text = strings.Replace(f.Text, orWithout(v), "", 1)
+			same.Text = strings.Replace(same.Text, v.when(), "", 1)
 			fewer := func(before []string) bool {
 				return !slices.ContainsFunc(before, func(o string) bool { return !slices.Contains(chosen, o) })
 			}
@@ -107,37 +109,38 @@ func (d *Document) ring(stage string) []string {
 }
 
 // releaseLast asks a build for one release, at its end; nothing else gives one.
-func (d *Document) releaseLast() Faults {
-	var faults Faults
+func (d *Document) releaseLast(o *order) Faults {
 	p := d.Procedure
-	var releases []steps.Step
-	for _, s := range p.Steps() {
-		if s.Kind == steps.Release {
+	if !slices.Contains(kindsOfProcedure(), p.Kind) {
+		return nil // said of the kind
+	}
+	var faults Faults
+	say := func(s *steps.Step, format string, args ...any) { d.complain(s, &faults)(format, args...) }
+	var releases []*steps.Step
+	for s := range o.all() {
+		if s.Kind.Traits().Releases {
 			releases = append(releases, s)
 		}
 	}
-	switch {
-	case p.Kind != steps.Repair && p.Kind != steps.Check && p.Kind != steps.Build:
-		return nil // said of the kind
-	case p.Kind != steps.Build:
+	if p.Kind != steps.Build {
 		for _, s := range releases {
-			faults = append(faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf("a %s gives no release; only a build ends with one", p.Kind)))
+			say(s, "a %s gives no release; only a build ends with one", p.Kind)
 		}
 		return faults
-	case len(releases) == 0:
+	}
+	if len(releases) == 0 {
 		return Faults{d.fault(place{1, 1}, "a build ends with a release, and this one has none")}
 	}
 	for _, s := range releases[1:] {
-		faults = append(faults, d.fault(d.places[stepAt(s.Name)], "a second release; a build has one"))
+		say(s, "a second release; a build has one")
 	}
 	last := releases[0]
 	if last.With != "" || last.Without != "" {
-		faults = append(faults, d.fault(d.places[stepAt(last.Name)], "the release depends on an option; every airframe is released"))
+		say(last, "the release depends on an option; every airframe is released")
 	}
-	life := lifeOf(p)
-	for _, s := range p.Steps() {
-		if s.Name != last.Name && !life.before(s.Name, last.Name) {
-			faults = append(faults, d.fault(d.places[stepAt(last.Name)], fmt.Sprintf("the release is not last: the step %s may come after it", s.Name)))
+	for s := range o.all() {
+		if s.Name != last.Name && !o.before(s.Name, last.Name) {
+			say(last, "the release is not last: the step %s may come after it", s.Name)
 			break
 		}
 	}
@@ -145,12 +148,12 @@ func (d *Document) releaseLast() Faults {
 }
 
 // optionsNamed are the options that the steps depend on.
-func (d *Document) optionsNamed() []string {
+func (o *order) optionsNamed() []string {
 	var names []string
-	for _, s := range d.Procedure.Steps() {
-		for _, o := range []string{s.With, s.Without} {
-			if o != "" && !slices.Contains(names, o) {
-				names = append(names, o)
+	for s := range o.all() {
+		for _, name := range []string{s.With, s.Without} {
+			if name != "" && !slices.Contains(names, name) {
+				names = append(names, name)
 			}
 		}
 	}
@@ -172,117 +175,134 @@ func combinations(options []string) [][]string {
 	return all
 }
 
-// A life is a procedure as one airframe meets it, with the order of its steps:
-// within a stage as written, between stages as after says.
-type life struct {
-	*steps.Procedure
-	options []string
+// An order is where the steps of a procedure stand: within a stage as written,
+// between stages as after says. It is the same for every choice of the options.
+type order struct {
+	kinds   []stepKind
+	stages  []steps.Stage
 	stageOf map[string]int
 	rank    map[string]int    // of steps, within their stage
 	earlier []map[string]bool // by stage: the stages complete before it
 }
 
-func (d *Document) lifeOf(options []string) life {
-	l := lifeOf(d.Procedure.For(options, steps.Here))
-	l.options = options
-	return l
-}
-
-func lifeOf(p *steps.Procedure) life {
-	l := life{Procedure: p, stageOf: map[string]int{}, rank: map[string]int{}}
+func orderOf(p *steps.Procedure) *order {
+	o := &order{kinds: stepKinds(), stages: p.Stages, stageOf: map[string]int{}, rank: map[string]int{}}
 	for i, stage := range p.Stages {
 		earlier := map[string]bool{}
 		for _, name := range p.Before(stage.Name) {
 			earlier[name] = true
 		}
-		l.earlier = append(l.earlier, earlier)
-		for j, s := range stage.Steps {
-			l.stageOf[s.Name], l.rank[s.Name] = i, j
+		o.earlier = append(o.earlier, earlier)
+		for j := range stage.Steps {
+			name := stage.Steps[j].Name
+			o.stageOf[name], o.rank[name] = i, j
 		}
 	}
-	return l
+	return o
+}
+
+// all are the steps, as written.
+func (o *order) all() iter.Seq[*steps.Step] {
+	return func(yield func(*steps.Step) bool) {
+		for _, stage := range o.stages {
+			for j := range stage.Steps {
+				if !yield(&stage.Steps[j]) {
+					return
+				}
+			}
+		}
+	}
 }
 
 // before reports whether the one step is always complete before the other.
-func (l life) before(one, other string) bool {
-	a, b := l.stageOf[one], l.stageOf[other]
+func (o *order) before(one, other string) bool {
+	a, b := o.stageOf[one], o.stageOf[other]
 	if a == b {
-		return l.rank[one] < l.rank[other]
+		return o.rank[one] < o.rank[other]
 	}
-	return l.earlier[b][l.Stages[a].Name]
+	return o.earlier[b][o.stages[a].Name]
 }
 
-// when says for which options something is so, where it is not so for all.
-func (l life) when() string {
-	if len(l.options) == 0 {
-		return ""
-	}
-	return " (with " + strings.Join(slices.Sorted(slices.Values(l.options)), " and ") + ")"
+// A variant is a procedure as one airframe meets it: the steps that its options
+// leave.
+type variant struct {
+	*order
+	options []string
+	steps   []*steps.Step
+	first   map[int]*steps.Step       // of each stage
+	joints  map[atJoint][]*steps.Step // as written
 }
 
-// jointsInOrder finds joints that are not coated, then joined, then waited for.
-func (d *Document) jointsInOrder(l life) Faults {
-	var faults Faults
-	say := func(s steps.Step, format string, args ...any) {
-		faults = append(faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf(format, args...)))
-	}
-	coats, joins := map[string][]steps.Step{}, map[string][]steps.Step{}
-	for _, s := range l.Steps() {
-		switch {
-		case s.Joint == "": // waits for none, or said of the step
-		case s.Kind == steps.Coat:
-			coats[s.Joint] = append(coats[s.Joint], s)
-		case s.Kind == steps.Join:
-			joins[s.Joint] = append(joins[s.Joint], s)
-		}
-	}
-	for _, stage := range l.Stages {
-		for i, s := range stage.Steps {
-			if s.Joint == "" && s.Kind != steps.Wait {
+// atJoint are the steps of one kind at one joint.
+type atJoint struct {
+	kind  steps.Kind
+	joint string
+}
+
+func (o *order) variantOf(options []string) variant {
+	v := variant{order: o, options: options, first: map[int]*steps.Step{}, joints: map[atJoint][]*steps.Step{}}
+	for i, stage := range o.stages {
+		for j := range stage.Steps {
+			s := &stage.Steps[j]
+			if !steps.Applies(s.With, s.Without, options) {
 				continue
 			}
-			switch s.Kind {
-			case steps.Coat:
-				if len(joins[s.Joint]) == 0 {
-					say(s, "the joint %s is coated and never joined%s%s", s.Joint, l.when(), suggestOnly(s.Joint, joins))
-				}
-				if first := coats[s.Joint][0]; s.Adhesive != first.Adhesive {
-					say(s, "the joint %s is coated with %s here and with %s by the step %s: one joint has one adhesive", s.Joint, s.Adhesive, first.Adhesive, first.Name)
-				}
-			case steps.Join:
-				if s.Name != joins[s.Joint][0].Name {
-					say(s, "the joint %s is joined a second time%s", s.Joint, l.when())
-					continue
-				}
-				if len(coats[s.Joint]) == 0 {
-					say(s, "the joint %s is joined and never coated%s%s", s.Joint, l.when(), suggestOnly(s.Joint, coats))
-				}
-				for _, c := range coats[s.Joint] {
-					if !l.before(c.Name, s.Name) {
-						say(s, "the joint %s can be joined before it is coated by the step %s%s", s.Joint, c.Name, l.when())
-					}
-				}
-			case steps.Wait:
-				switch {
-				case s.Joint == "" && i == 0:
-					say(s, "it waits from the step before, and is the first of its stage%s", l.when())
-				case s.Joint != "" && len(joins[s.Joint]) == 0:
-					say(s, "it waits for the joint %s, which is never joined%s%s", s.Joint, l.when(), suggestOnly(s.Joint, joins))
-				case s.Joint != "" && !l.before(joins[s.Joint][0].Name, s.Name):
-					say(s, "it waits for the joint %s and can come before the joint is joined by the step %s%s", s.Joint, joins[s.Joint][0].Name, l.when())
-				}
+			v.steps = append(v.steps, s)
+			if v.first[i] == nil {
+				v.first[i] = s
 			}
+			if s.Joint != "" {
+				at := atJoint{s.Kind, s.Joint}
+				v.joints[at] = append(v.joints[at], s)
+			}
+		}
+	}
+	return v
+}
+
+// at are the steps of the kind at the joint.
+func (v variant) at(kind steps.Kind, joint string) []*steps.Step {
+	return v.joints[atJoint{kind, joint}]
+}
+
+// suggestJoint is a suggestion out of the joints that steps of the kind name.
+func (v variant) suggestJoint(kind steps.Kind, name string) string {
+	var known []string
+	for at := range v.joints {
+		if at.kind == kind {
+			known = append(known, at.joint)
+		}
+	}
+	slices.Sort(known)
+	return suggest(name, known)
+}
+
+// firstOfStage reports whether nothing of its stage comes before the step.
+func (v variant) firstOfStage(s *steps.Step) bool { return v.first[v.stageOf[s.Name]] == s }
+
+// when says for which options something is so, where it is not so for all.
+func (v variant) when() string {
+	if len(v.options) == 0 {
+		return ""
+	}
+	return " (with " + strings.Join(slices.Sorted(slices.Values(v.options)), " and ") + ")"
+}
+
+// stepsInOrder checks each step as its kind asks: joints are coated, then
+// joined, then waited for.
+func (d *Document) stepsInOrder(v variant) Faults {
+	var faults Faults
+	for _, s := range v.steps {
+		if k := kindOf(v.kinds, s.Kind); k.order != nil {
+			k.order(v, s, d.complain(s, &faults))
 		}
 	}
 	return faults
 }
 
-// suggestOnly is a suggestion out of the joints that others name.
-func suggestOnly(name string, others map[string][]steps.Step) string {
-	var known []string
-	for k := range others {
-		known = append(known, k)
+// complain reports faults of the step.
+func (d *Document) complain(s *steps.Step, faults *Faults) complain {
+	return func(format string, args ...any) {
+		*faults = append(*faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf(format, args...)))
 	}
-	slices.Sort(known)
-	return suggest(name, known)
 }

@@ -1,222 +1,167 @@
 package procedures
 
 import (
-	"slices"
-	"strings"
-
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
 	"fettle/steps/quantity"
 )
 
-// The most that a procedure may have.
+// The most that a procedure may have, and a revision may be.
 const (
-	mostStages = 100
-	mostSteps  = 1000
+	mostStages   = 100
+	mostSteps    = 1000
+	mostRevision = 1_000_000
 )
 
-func (r *reader) procedure(n *yaml.Node) *steps.Procedure {
-	f := r.fields(n, "a procedure", "procedure", "kind", "design", "on", "title", "revision", "about", "stages")
-	p := &steps.Procedure{
-		Name: f.mustName("procedure"), Title: f.mustText("title"), About: f.text("about"), Design: f.name("design"),
-		On: f.names("on", func(n *yaml.Node, name string) { r.refer(zone, n, name, "") }),
-	}
-	if f.must("revision") != nil {
-		p.Revision = f.whole("revision", 1_000_000)
-	}
-	kinds := []string{steps.Build, steps.Repair, steps.Check}
-	if v := f.must("kind"); v != nil {
-		p.Kind = f.text("kind")
-		if p.Kind != "" && !slices.Contains(kinds, p.Kind) {
-			r.fault(v, "unknown kind %q%s", p.Kind, suggest(p.Kind, kinds))
-		}
-	}
-	if p.Kind == steps.Build && p.Design == "" && !f.has("design") {
-		r.fault(n, "a build names its design")
-	}
-	if v := f.must("stages"); v != nil {
-		seen := map[string]bool{}
-		r.list(v, "stages", func(item *yaml.Node) {
-			stage := r.stage(item, p, seen)
-			if stage.Name != "" {
-				p.Stages = append(p.Stages, stage)
-			}
-		})
-		if len(p.Stages) > mostStages || len(seen) > mostSteps {
-			r.fault(v, "%d stages with %d steps; at most %d with %d", len(p.Stages), len(seen), mostStages, mostSteps)
-		}
-	}
-	return p
+// kindsOfProcedure are all that a procedure may be.
+func kindsOfProcedure() []string { return []string{steps.Build, steps.Repair, steps.Check} }
+
+// procedureKeys are the keys of a procedure.
+func procedureKeys() mapping[steps.Procedure] {
+	type p = steps.Procedure
+	return mapping[p]{what: "a procedure", check: procedureChecked, keys: []key[p]{
+		{"procedure", required, field(func(p *p) *string { return &p.Name }, nameValue{}),
+			"its name", "plover-build"},
+		{"kind", required, field(func(p *p) *string { return &p.Kind }, wordValue{known: kindsOfProcedure()}),
+			"what it is for", "build"},
+		{"design", optional, field(func(p *p) *string { return &p.Design }, nameValue{design}),
+			"the design it is written for; a build needs one. Without it a repair or a check serves every design that has what it names", "plover"},
+		{"on", optional, field(func(p *p) *[]string { return &p.On }, namesValue{to: zone}),
+			"of a repair: the zones it can be started on; its steps call the chosen one `here`", "# [wing, tail]"},
+		{"title", required, field(func(p *p) *string { return &p.Title }, textValue{}),
+			"what it does, in a few words", "Build a Plover"},
+		{"revision", required, field(func(p *p) *int { return &p.Revision }, wholeValue{mostRevision}),
+			"raise it with every change", "1"},
+		{"about", optional, field(func(p *p) *string { return &p.About }, textValue{prose}),
+			"what to know before starting", "From cut parts to the first flight."},
+		{"stages", required, field(func(p *p) *[]steps.Stage { return &p.Stages }, list[steps.Stage]{
+			is: stageKeys(), keep: func(s *steps.Stage) bool { return s.Name != "" }}),
+			"what is done, in parts that may go side by side", ""},
+	}}
 }
 
-func (r *reader) stage(n *yaml.Node, p *steps.Procedure, seen map[string]bool) steps.Stage {
-	f := r.fields(n, "a stage", "stage", "title", "after", "phase", "steps")
-	s := steps.Stage{Name: f.mustName("stage"), Title: f.text("title"), After: f.names("after", nil)}
-	if v := f.values["phase"]; v != nil {
-		s.Phase = f.text("phase")
-		if s.Phase != "" && !slices.Contains(steps.Phases(), s.Phase) {
-			r.fault(v, "unknown phase %q%s", s.Phase, suggest(s.Phase, steps.Phases()))
-		}
+func procedureChecked(f fields, p *steps.Procedure) {
+	if p.Kind == steps.Build && !f.has("design") {
+		f.fault(f.node, "a build names its design")
 	}
-	if s.Name != "" {
-		if _, twice := p.Stage(s.Name); twice {
-			r.fault(f.values["stage"], "a stage %q is there already", s.Name)
-		}
-		r.doc.places[stageAt(s.Name)] = at(n)
+	if n := stepsOf(p.Stages); len(p.Stages) > mostStages || n > mostSteps {
+		f.fault(f.get("stages"), "%d stages with %d steps; at most %d with %d", len(p.Stages), n, mostStages, mostSteps)
 	}
-	if v := f.must("steps"); v != nil {
-		r.list(v, "steps", func(item *yaml.Node) {
-			step := r.step(item, p)
-			if step.Name == "" {
-				return
-			}
-			if seen[step.Name] {
-				r.fault(item, "a step %q is there already", step.Name)
-			}
-			seen[step.Name] = true
-			s.Steps = append(s.Steps, step)
-		})
-	}
-	return s
 }
 
-// stepKinds are the keys of which a step has at most one.
-func stepKinds() []string {
-	kinds := make([]string, 0, 6)
-	for _, k := range []steps.Kind{steps.Coat, steps.Join, steps.Wait, steps.Measure, steps.Hold, steps.Release} {
-		kinds = append(kinds, string(k))
+func stepsOf(stages []steps.Stage) int {
+	n := 0
+	for i := range stages {
+		n += len(stages[i].Steps)
 	}
-	return kinds
+	return n
 }
 
-func (r *reader) step(n *yaml.Node, p *steps.Procedure) steps.Step {
-	known := append([]string{"step", "title", "caution", "do", "why", "hands", "needs", "sets", "disturbs", "with", "without", "shared"}, stepKinds()...)
-	f := r.fields(n, "a step", known...)
-	s := steps.Step{
-		Name: f.mustName("step"), Title: f.text("title"), Do: f.text("do"), Why: f.text("why"), Cautions: f.texts("caution"),
-		Hands: f.size("hands", quantity.Duration), Kind: steps.Do, Shared: f.yes("shared"), Needs: r.settings(f, "needs"), Sets: r.settings(f, "sets"),
-	}
-	if s.Name != "" {
-		r.doc.places[stepAt(s.Name)] = at(n)
-		f.what = "the step " + s.Name
-	}
-	s.Disturbs = f.names("disturbs", func(n *yaml.Node, name string) {
-		switch {
-		case name != steps.Here:
-			r.refer(zone, n, name, "")
-		case len(p.On) == 0:
-			r.fault(n, "here is the zone that a repair was started on, and this procedure has no line on:")
-		}
-	})
-	s.With, s.Without = r.governed(f)
-	r.kind(f, &s)
-	return s
+// stageKeys are the keys of a stage.
+func stageKeys() mapping[steps.Stage] {
+	type s = steps.Stage
+	return mapping[s]{what: "a stage", check: stageChecked, keys: []key[s]{
+		{"stage", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
+			"its name", "wing"},
+		{"title", optional, field(func(s *s) *string { return &s.Title }, textValue{}),
+			"what it makes, in a few words", "The wing"},
+		{"after", optional, field(func(s *s) *[]string { return &s.After }, namesValue{to: stage}),
+			"the stages that must be complete before it; without it, it goes beside the others", "# [kit]"},
+		{"phase", optional, field(func(s *s) *string { return &s.Phase }, wordValue{known: steps.Phases()}),
+			"of a repair: where it stands when several repairs become one plan", "# structure"},
+		{"steps", required, field(func(s *s) *[]steps.Step { return &s.Steps }, list[steps.Step]{
+			is: stepKeys(), keep: func(s *steps.Step) bool { return s.Name != "" }}),
+			"what is done, in this order", ""},
+	}}
 }
 
-// settings are conditions in their states.
-func (r *reader) settings(f fields, key string) []steps.Setting {
-	n := f.values[key]
-	if n == nil {
-		return nil
-	}
-	var all []steps.Setting
-	r.pairs(n, key, func(name string, k, v *yaml.Node) {
-		if r.name(k, "a condition") == "" {
-			return
-		}
-		is := r.name(v, "the state of "+name)
-		r.refer(condition, k, name, "")
-		r.refer(state, v, is, name)
-		all = append(all, steps.Setting{Condition: name, State: is})
-	})
-	return all
+func stageChecked(f fields, s *steps.Stage) {
+	f.claim(stageAt(s.Name), f.get("stage"))
 }
 
-// kind reads what satisfies the step.
-func (r *reader) kind(f fields, s *steps.Step) {
-	var has []string
-	for _, k := range stepKinds() {
-		if f.has(k) {
-			has = append(has, k)
-		}
-	}
-	switch len(has) {
-	case 0:
-		if s.Do == "" && !f.has("do") {
-			r.fault(f.node, "%s has nothing to do: write do, or one of %s", f.what, strings.Join(stepKinds(), ", "))
-		}
-		return
-	case 1:
-	default:
-		r.fault(f.values[has[1]], "%s has %s: a step is one of them", f.what, strings.Join(has, " and "))
+// claim keeps the place of a step or a stage, whose names are unique.
+func (f fields) claim(what string, named *yaml.Node) {
+	if named == nil {
 		return
 	}
-	n := f.values[has[0]]
-	s.Kind = steps.Kind(has[0])
-	switch s.Kind {
-	case steps.Coat:
-		c := r.fields(n, "coat", "joint", "with")
-		s.Joint = c.mustName("joint")
-		if c.must("with") != nil {
-			s.Adhesive = c.refers("with", adhesive)
-		}
-	case steps.Join:
-		r.join(n, f, s)
-	case steps.Wait:
-		r.wait(n, s)
-	case steps.Measure:
-		s.Gates = f.names(has[0], func(n *yaml.Node, name string) {
-			if name != steps.Stale {
-				r.refer(gate, n, name, "")
-			}
-		})
-		if slices.Contains(s.Gates, steps.Stale) && len(s.Gates) > 1 {
-			r.fault(n, "%s stands alone: it is every gate that this job made stale", steps.Stale)
-		}
-	case steps.Hold:
-		h := r.fields(n, "hold", "confirm")
-		if h.must("confirm") != nil {
-			s.Confirm = h.texts("confirm")
-		}
-	case steps.Release:
-		if !r.yes(n, "release") && n.Kind == yaml.ScalarNode {
-			r.fault(n, "release is yes, or the line is left away")
-		}
-	}
-}
-
-func (r *reader) join(n *yaml.Node, f fields, s *steps.Step) {
-	s.Load = true
-	if n.Kind == yaml.MappingNode {
-		j := r.fields(n, "join", "joint", "load")
-		s.Joint = j.mustName("joint")
-		if j.has("load") {
-			s.Load = j.yes("load")
-		}
-	} else {
-		s.Joint = f.name("join")
-	}
-	if len(s.Disturbs) == 0 && !f.has("disturbs") {
-		r.fault(f.node, "%s joins something and disturbs nothing: name the zones whose gates must be measured again", f.what)
-	}
-}
-
-func (r *reader) wait(n *yaml.Node, s *steps.Step) {
-	if n.Kind == yaml.ScalarNode {
-		s.For = r.quantity(n, "wait", quantity.Duration)
-		if !s.For.IsZero() && nought(s.For) {
-			r.fault(n, "wait is nought or less")
-		}
+	if _, twice := f.doc.places[what]; twice {
+		f.fault(named, "the %s is duplicated", what)
 		return
 	}
-	w := r.fields(n, "wait", "joint", "until")
-	s.Joint = w.mustName("joint")
-	if v := w.must("until"); v != nil {
-		s.Until = w.text("until")
-		known := []string{steps.UntilHandling, steps.UntilCure}
-		if s.Until != "" && !slices.Contains(known, s.Until) {
-			r.fault(v, "a joint is waited for until %s, not until %q", strings.Join(known, " or "), s.Until)
+	f.doc.places[what] = at(f.node)
+}
+
+// stepKeys are the keys of a step: those of every kind, and the one of each
+// kind, of which a step has at most one.
+func stepKeys() mapping[steps.Step] {
+	type s = steps.Step
+	kinds := stepKinds()
+	check := func(f fields, s *s) { stepChecked(f, s, kinds) }
+	label := func(s *s) string {
+		if s.Name == "" {
+			return "a step"
 		}
+		return "the step " + s.Name
+	}
+	m := mapping[s]{what: "a step", check: check, label: label, keys: []key[s]{
+		{"step", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
+			"its name, unique in the procedure", "coat-roots"},
+		{"title", optional, field(func(s *s) *string { return &s.Title }, textValue{}),
+			"what it is, in a few words", "Coat the wing roots"},
+		{"caution", optional, field(func(s *s) *[]string { return &s.Cautions }, textsValue{}),
+			"what can hurt; shown before everything else", "Keep flames away."},
+		{"do", optional, field(func(s *s) *string { return &s.Do }, textValue{prose}),
+			"what to do, and how. A step with nothing but this is met by saying that it is done", "Spread an even coat on **both** faces."},
+		{"why", optional, field(func(s *s) *string { return &s.Why }, textValue{prose}),
+			"what goes wrong if it is skipped", "A starved joint peels in the first hard turn."},
+		{"hands", optional, field(func(s *s) *quantity.Quantity { return &s.Hands }, amountValue{quantity.Duration, fromZero}),
+			"the attended time; drying is not attended", "6 min"},
+		{"needs", optional, field(func(s *s) *[]steps.Setting { return &s.Needs }, settingsValue{}),
+			"the conditions that must hold", "{ventilation: on}"},
+		{"sets", optional, field(func(s *s) *[]steps.Setting { return &s.Sets }, settingsValue{}),
+			"the conditions that hold once it is done", "{propeller: off}"},
+		{"disturbs", optional, field(func(s *s) *[]string { return &s.Disturbs }, namesValue{to: zone, except: steps.Here}),
+			"the zones whose gates must be measured again", "[wing]"},
+		{"with", optional, field(func(s *s) *string { return &s.With }, nameValue{option}),
+			"only on an airframe with this option", "# rudder"},
+		{"without", optional, field(func(s *s) *string { return &s.Without }, nameValue{option}),
+			"only on an airframe without this option", "# rudder"},
+		{"shared", optional, field(func(s *s) *bool { return &s.Shared }, switchValue{}),
+			"of a repair: a plan of several repairs has the step of this name once", "# yes"},
+	}}
+	for _, k := range kinds {
+		if k.is != nil {
+			m.keys = append(m.keys, key[s]{string(k.kind), choice, ofKind{k}, k.help, k.example})
+		}
+	}
+	return m
+}
+
+func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
+	f.claim(stepAt(s.Name), f.get("step"))
+	if s.Kind == "" {
+		s.Kind = steps.Do
+		if f.chosen == 0 && !f.has("do") {
+			f.fault(f.node, "%s has nothing to do: write do, or one of %s", f.what, listed(keysOf(kinds)))
+		}
+	}
+	if len(f.doc.Procedure.On) == 0 {
+		for _, z := range s.Disturbs {
+			if z == steps.Here {
+				f.fault(f.item("disturbs", z), "here is the zone that a repair was started on, and this procedure has no line on:")
+			}
+		}
+	}
+	f.governed(s.With, s.Without)
+	if k := kindOf(kinds, s.Kind); k.check != nil {
+		k.check(f, s)
+	}
+}
+
+// governed checks the options that something is there with, and without.
+func (f fields) governed(with, without string) {
+	if with != "" && with == without {
+		f.fault(f.get("without"), "nobody can reach this: it is there with the option %s and without it", with)
 	}
 }

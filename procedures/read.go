@@ -2,6 +2,8 @@ package procedures
 
 import (
 	"gopkg.in/yaml.v3"
+
+	"fettle/steps"
 )
 
 // Read takes a document apart: its YAML, keys, names, texts and quantities.
@@ -44,17 +46,21 @@ func read(file string, data []byte) (*Document, Faults) {
 		return nil, faults
 	}
 	r := &reader{doc: &Document{File: file, Bytes: data, places: map[string]place{}}}
+	r.doc.names = make([]reference, 0, len(data)/256) // about as many as there are
 	if root.Kind != yaml.MappingNode {
 		r.fault(root, "a document begins with design:, procedure: or triage:, not with %s", shape(root))
 		return nil, r.faults
 	}
 	switch {
 	case hasKey(root, "procedure"): // which names a design too
-		r.doc.Procedure = r.procedure(root)
+		r.doc.Procedure = &steps.Procedure{}
+		procedureKeys().read(r, root, "a procedure", r.doc.Procedure)
 	case hasKey(root, "triage"):
-		r.doc.Triage = r.triage(root)
+		r.doc.Triage = &steps.Triage{}
+		triageKeys().read(r, root, "a triage table", r.doc.Triage)
 	case hasKey(root, "design"):
-		r.doc.Sheet = r.sheet(root)
+		r.doc.Sheet = &steps.Sheet{}
+		sheetKeys().read(r, root, "a design sheet", r.doc.Sheet)
 	default:
 		r.fault(root, "neither a design sheet nor a procedure nor a triage table: it has none of the keys design, procedure and triage")
 		return nil, r.faults

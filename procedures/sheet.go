@@ -1,14 +1,11 @@
 package procedures
 
 import (
-	"math"
 	"slices"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
-	"fettle/steps/bond"
-	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
 
@@ -18,158 +15,152 @@ const mostOptions = 6
 // mostReadings is how many readings one point may ask for.
 const mostReadings = 20
 
-func (r *reader) sheet(n *yaml.Node) *steps.Sheet {
-	f := r.fields(n, "a design sheet", "design", "title", "revision", "about", "zones", "options", "conditions", "adhesives", "gauges", "gates", "equipment")
-	s := &steps.Sheet{Name: f.mustName("design"), Title: f.mustText("title"), About: f.text("about")}
-	if f.must("revision") != nil {
-		s.Revision = f.whole("revision", 1_000_000)
+// sheetKeys are the keys of a design sheet. The gauges stand before the gates
+// that are checked against them.
+func sheetKeys() mapping[steps.Sheet] {
+	type s = steps.Sheet
+	return mapping[s]{what: "a design sheet", check: sheetChecked, keys: []key[s]{
+		{"design", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
+			"its name", "plover"},
+		{"title", required, field(func(s *s) *string { return &s.Title }, textValue{}),
+			"what it is, in a few words", "Plover, a 0.9 m park glider"},
+		{"revision", required, field(func(s *s) *int { return &s.Revision }, wholeValue{mostRevision}),
+			"raise it with every change", "1"},
+		{"about", optional, field(func(s *s) *string { return &s.About }, textValue{prose}),
+			"what to know of the design", "Two panels of foam on a carbon spar."},
+		{"zones", required, field(func(s *s) *[]string { return &s.Zones }, namesValue{}),
+			"the parts that work and damage disturb", "[nose, wing, tail]"},
+		{"options", optional, field(func(s *s) *[]steps.Option { return &s.Options }, named[steps.Option]{
+			one: "the option", name: func(o *steps.Option) *string { return &o.Name },
+			is: field(func(o *steps.Option) *string { return &o.Title }, textValue{})}),
+			"choices made when an airframe is registered, each with what it is", "{rudder: A moving rudder}"},
+		{"conditions", optional, field(func(s *s) *[]steps.Condition { return &s.Conditions }, named[steps.Condition]{
+			one: "the condition", name: func(c *steps.Condition) *string { return &c.Name }, is: conditionKeys()}),
+			"lock-outs that steps set and need", "propeller: {title: The propeller, states: [off, on]}\nventilation: {title: A window open, states: [on, off], lasts: sitting}"},
+		{"adhesives", optional, field(func(s *s) *[]steps.Adhesive { return &s.Adhesives }, named[steps.Adhesive]{
+			one: "the adhesive", name: func(a *steps.Adhesive) *string { return &a.Name }, is: adhesiveKeys()}),
+			"what joints are coated with", "contact"},
+		{"gauges", optional, field(func(s *s) *[]steps.Gauge { return &s.Gauges }, named[steps.Gauge]{
+			one: "the gauge", name: func(g *steps.Gauge) *string { return &g.Name }, is: gaugeKeys()}),
+			"what readings are taken with", "caliper"},
+		{"gates", optional, field(func(s *s) *[]steps.Gate { return &s.Gates }, named[steps.Gate]{
+			one: "the gate", name: func(g *steps.Gate) *string { return &g.Name }, is: gateKeys()}),
+			"the measurements with limits", "spar-depth"},
+		{"equipment", optional, field(func(s *s) *[]steps.Equipment { return &s.Equipment }, named[steps.Equipment]{
+			one: "the equipment", name: func(e *steps.Equipment) *string { return &e.Name }, is: equipmentKeys()}),
+			"what is fitted, moved and taken out again; a gate with `mass: yes` must be there", "camera"},
+	}}
+}
+
+func sheetChecked(f fields, s *steps.Sheet) {
+	for _, z := range s.Zones {
+		switch z {
+		case steps.Here:
+			f.fault(f.item("zones", z), "a zone cannot be called %q: a repair calls the zone it is started on so", z)
+		case steps.MassZone:
+			f.fault(f.item("zones", z), "a zone cannot be called %q: gates with mass: yes depend on it already", z)
+		}
 	}
-	if f.must("zones") != nil {
-		s.Zones = f.names("zones", func(n *yaml.Node, name string) {
-			switch name {
-			case steps.Here:
-				f.fault(n, "a zone can't be called %q: repairs call the zone they are started on so", name)
-			case steps.MassZone:
-				f.fault(n, "a zone can't be called %q: gates with mass: yes depend on it already", name)
-			}
-		})
-	}
-	f.each("options", func(name string, v *yaml.Node) {
-		s.Options = append(s.Options, steps.Option{Name: name, Title: r.text(v, "the option "+name)})
-	})
 	if len(s.Options) > mostOptions {
-		f.fault(f.values["options"], "%d options; at most %d", len(s.Options), mostOptions)
+		f.fault(f.get("options"), "%d options; at most %d", len(s.Options), mostOptions)
 	}
-	f.each("conditions", func(name string, v *yaml.Node) { s.Conditions = append(s.Conditions, r.condition(name, v)) })
-	f.each("adhesives", func(name string, v *yaml.Node) { s.Adhesives = append(s.Adhesives, r.adhesive(name, v)) })
-	f.each("gauges", func(name string, v *yaml.Node) { s.Gauges = append(s.Gauges, r.gauge(name, v)) })
-	f.each("gates", func(name string, v *yaml.Node) { s.Gates = append(s.Gates, r.gate(name, v, s)) })
-	f.each("equipment", func(name string, v *yaml.Node) { s.Equipment = append(s.Equipment, r.equipment(name, v)) })
 	if len(s.Equipment) > 0 && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
-		r.fault(f.values["equipment"], "equipment changes the balance, and no gate says mass: yes")
-	}
-	return s
-}
-
-func (r *reader) equipment(name string, n *yaml.Node) steps.Equipment {
-	f := r.fields(n, "the equipment "+name, "title", "disturbs")
-	return steps.Equipment{
-		Name: name, Title: f.mustText("title"),
-		Disturbs: f.names("disturbs", func(n *yaml.Node, name string) { r.refer(zone, n, name, "") }),
+		f.fault(f.get("equipment"), "equipment changes the balance, and no gate says mass: yes")
 	}
 }
 
-// life is how long a gate's readings count.
-func (r *reader) life(f fields) steps.Life {
-	n := f.values["life"]
-	if n == nil {
-		return steps.Life{}
-	}
-	l := r.fields(n, "life", "flights", "days")
-	life := steps.Life{Flights: l.whole("flights", 10_000), Days: l.whole("days", 10_000)}
-	if !l.has("flights") && !l.has("days") {
-		r.fault(n, "life is a number of flights, or of days, or both")
-	}
-	return life
+func conditionKeys() mapping[steps.Condition] {
+	type c = steps.Condition
+	return mapping[c]{what: "a condition", check: conditionChecked, keys: []key[c]{
+		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
+			"what it is, in a few words", "The propeller"},
+		{"states", required, field(func(c *c) *[]string { return &c.States }, namesValue{}),
+			"the states it can be in, two at least", "[off, on]"},
+		{"lasts", optional, field(func(c *c) *bool { return &c.Sitting }, markValue{"sitting"}),
+			"where it lapses with the visit to the bench in which it was set", "# sitting"},
+	}}
 }
 
-// each goes through a mapping whose keys are names.
-func (f fields) each(key string, do func(name string, v *yaml.Node)) {
-	n := f.values[key]
-	if n == nil {
-		return
+func conditionChecked(f fields, c *steps.Condition) {
+	if len(c.States) == 1 {
+		f.fault(f.get("states"), "the condition %s has one state; it needs at least two", c.Name)
 	}
-	f.pairs(n, key, func(_ string, k, v *yaml.Node) {
-		if name := f.reader.name(k, key); name != "" {
-			do(name, v)
-		}
-	})
 }
 
-func (r *reader) condition(name string, n *yaml.Node) steps.Condition {
-	f := r.fields(n, "the condition "+name, "title", "states", "lasts")
-	c := steps.Condition{Name: name, Title: f.mustText("title")}
-	if f.must("states") != nil {
-		c.States = f.names("states", nil)
-		if len(c.States) == 1 {
-			f.fault(f.values["states"], "the condition %s has one state; it needs two at least", name)
-		}
-	}
-	if f.has("lasts") {
-		c.Sitting = f.text("lasts") == "sitting"
-		if !c.Sitting {
-			f.fault(f.values["lasts"], "lasts is %q or left away", "sitting")
-		}
-	}
-	return c
+func adhesiveKeys() mapping[steps.Adhesive] {
+	type a = steps.Adhesive
+	q := quantity.Duration
+	return mapping[a]{what: "an adhesive", check: adhesiveChecked, keys: []key[a]{
+		{"title", required, field(func(a *a) *string { return &a.Title }, textValue{}),
+			"what it is, in a few words", "Solvent contact adhesive"},
+		{"window", required, mapping[a]{what: "window", check: windowChecked, keys: []key[a]{
+			{"from", required, field(func(a *a) *quantity.Quantity { return &a.From }, amountValue{q, fromZero}),
+				"the earliest", "10 min"},
+			{"to", required, field(func(a *a) *quantity.Quantity { return &a.To }, amountValue{q, fromZero}),
+				"the latest", "40 min"},
+			{"at", required, field(func(a *a) *quantity.Quantity { return &a.At }, amountValue{unit: quantity.Temperature}),
+				"the temperature at which both are so", "20 °C"},
+		}}, "when a joint can be joined, counted from spreading the coat", "{from: 10 min, to: 40 min, at: 20 °C}"},
+		{"handling", required, field(func(a *a) *quantity.Quantity { return &a.Handling }, amountValue{q, fromZero}),
+			"after joining, until the joint may be handled, and measured", "30 min"},
+		{"cure", required, field(func(a *a) *quantity.Quantity { return &a.Cure }, amountValue{q, fromZero}),
+			"after joining, until the joint carries load", "24 h"},
+		{"works", required, mapping[a]{what: "works", check: worksChecked, keys: []key[a]{
+			{"between", required, rangeValue[a]{quantity.Temperature, func(a *a) (low, high *quantity.Quantity) { return &a.Coldest, &a.Warmest }},
+				"the coldest and the warmest bench", "[10 °C, 35 °C]"},
+			{"humidity", optional, rangeValue[a]{quantity.Ratio, func(a *a) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }},
+				"the driest and the dampest air", "[0 %, 80 %]"},
+		}}, "outside of these it is refused", "{between: [10 °C, 35 °C], humidity: [0 %, 80 %]}"},
+		{"factor", optional, field(func(a *a) *float64 { return &a.Times.Per10K }, numberValue{1, 10}),
+			"how many times faster it goes for each 10 K warmer; 2 where not given", "1.7"},
+		{"mixed", optional, field(func(a *a) *bool { return &a.Times.Mixed }, switchValue{}),
+			"whether it is of two parts; the window then closes counted from mixing", "no"},
+		{"caution", optional, field(func(a *a) *string { return &a.Caution }, textValue{}),
+			"what can hurt; shown before every step that spreads it", "Flammable vapour; keep flames away."},
+		{"source", optional, field(func(a *a) *string { return &a.Source }, textValue{}),
+			"where its times come from", "common practice, no source"},
+	}}
 }
 
-func (r *reader) adhesive(name string, n *yaml.Node) steps.Adhesive {
-	f := r.fields(n, "the adhesive "+name, "title", "window", "handling", "cure", "works", "factor", "mixed", "caution", "source")
-	a := steps.Adhesive{
-		Name: name, Title: f.mustText("title"), Caution: f.text("caution"), Source: f.text("source"),
-		Handling: f.mustSize("handling", quantity.Duration), Cure: f.mustSize("cure", quantity.Duration),
+func windowChecked(f fields, a *steps.Adhesive) {
+	if less(a.To, a.From) {
+		f.fault(f.node, "the window is the wrong way round: it opens after %s and closes after %s", a.From, a.To)
 	}
-	if v := f.must("window"); v != nil {
-		w := r.fields(v, "window", "from", "to", "at")
-		a.From, a.To = w.mustSize("from", quantity.Duration), w.mustSize("to", quantity.Duration)
-		if w.must("at") != nil {
-			a.At = w.quantity("at", quantity.Temperature)
-		}
-		if less(a.To, a.From) {
-			r.fault(v, "the window is the wrong way round: it opens after %s and closes after %s", a.From, a.To)
+}
+
+func worksChecked(f fields, a *steps.Adhesive) {
+	for _, q := range []quantity.Quantity{a.Driest, a.Dampest} {
+		if v, err := q.Float("%"); err == nil && (v < 0 || v > 100) {
+			f.fault(f.get("humidity"), "a relative humidity is from 0 to 100 %%")
 		}
 	}
+	if less(a.At, a.Coldest) || less(a.Warmest, a.At) {
+		f.fault(f.node, "the window's times are given at %s, where the adhesive %s does not work", a.At, a.Name)
+	}
+}
+
+func adhesiveChecked(f fields, a *steps.Adhesive) {
 	if less(a.Cure, a.Handling) {
-		f.fault(f.values["cure"], "the adhesive %s is cured (%s) before it can be handled (%s)", name, a.Cure, a.Handling)
+		f.fault(f.get("cure"), "the adhesive %s is cured (%s) before it can be handled (%s)", a.Name, a.Cure, a.Handling)
 	}
-	if v := f.must("works"); v != nil {
-		w := r.fields(v, "works", "between", "humidity")
-		if b := w.must("between"); b != nil {
-			a.Coldest, a.Warmest = r.limits(b, "between", quantity.Temperature)
-		}
-		if h := w.values["humidity"]; h != nil {
-			a.Driest, a.Dampest = r.limits(h, "humidity", quantity.Ratio)
-			for _, q := range []quantity.Quantity{a.Driest, a.Dampest} {
-				if v, err := q.Float("%"); err == nil && (v < 0 || v > 100) {
-					r.fault(h, "a relative humidity is from 0 to 100 %%")
-				}
-			}
-		}
-		if less(a.At, a.Coldest) || less(a.Warmest, a.At) {
-			r.fault(v, "the window's times are given at %s, where the adhesive %s does not work", a.At, name)
-		}
-	}
-	a.Times = r.times(f, a)
-	return a
-}
-
-// times are the adhesive's times as numbers.
-func (r *reader) times(f fields, a steps.Adhesive) bond.Times {
-	t := bond.Times{Mixed: f.yes("mixed")}
+	// The same times as numbers, for the clocks.
+	t := &a.Times
 	t.From, _ = a.From.Duration()
 	t.To, _ = a.To.Duration()
 	t.Handling, _ = a.Handling.Duration()
 	t.Cure, _ = a.Cure.Duration()
 	t.At, _ = a.At.Celsius()
-	if n := f.values["factor"]; n != nil {
-		// A bare number: a factor has no unit.
-		q, err := quantity.Parse(n.Value+" %", quantity.Ratio)
-		factor, _ := q.Float("%")
-		if err != nil || factor < 1 || factor > 10 {
-			r.fault(n, "factor is a number from 1 to 10: how many times faster for each 10 K warmer")
-		}
-		t.Per10K = factor
-	}
-	return t
 }
 
-// mustSize is a size that has to be there.
-func (f fields) mustSize(key string, want quantity.Dimension) quantity.Quantity {
-	if f.must(key) == nil {
-		return quantity.Quantity{}
+// unlessBoth is one limit of a gate, which is written only where the other is
+// not there: two are a range.
+type unlessBoth struct{ amountLike[steps.Gate] }
+
+func (v unlessBoth) write(from *steps.Gate) *yaml.Node {
+	if !from.Limits.Low.IsZero() && !from.Limits.High.IsZero() {
+		return nil
 	}
-	return f.size(key, want)
+	return v.amountLike.write(from)
 }
 
 // less reports whether both are there and a is less than b.
@@ -177,121 +168,157 @@ func less(a, b quantity.Quantity) bool {
 	return !a.IsZero() && !b.IsZero() && a.Cmp(b) < 0
 }
 
-func (r *reader) gauge(name string, n *yaml.Node) steps.Gauge {
-	f := r.fields(n, "the gauge "+name, "title", "resolution", "uncertainty")
-	g := steps.Gauge{Name: name, Title: f.mustText("title"), Resolution: f.mustSize("resolution", "")}
-	if !g.Resolution.IsZero() && nought(g.Resolution) {
-		f.fault(f.values["resolution"], "resolution is nought: no gauge is that fine")
-	}
-	g.Uncertainty = f.size("uncertainty", g.Resolution.Dimension())
-	return g
+func gaugeKeys() mapping[steps.Gauge] {
+	type g = steps.Gauge
+	return mapping[g]{what: "a gauge", keys: []key[g]{
+		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
+			"what it is, in a few words", "Caliper"},
+		{"resolution", required, field(func(g *g) *quantity.Quantity { return &g.Resolution }, amountValue{least: aboveZero}),
+			"the smallest step it shows", "0.01 mm"},
+		{"uncertainty", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
+			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }},
+			"expanded (k=2), as it is used on foam; where not given, from the resolution alone", "0.3 mm"},
+	}}
 }
 
-func (r *reader) gate(name string, n *yaml.Node, s *steps.Sheet) steps.Gate {
-	f := r.fields(n, "the gate "+name, "title", "how", "rework", "points", "readings", "between", "at_least", "at_most", "alike", "pairs", "gauge", "of", "critical", "mass", "life", "with", "without")
-	g := steps.Gate{
-		Name: name, Title: f.mustText("title"), How: f.text("how"), Rework: f.text("rework"),
-		Points: f.names("points", nil), Repeat: max(1, f.whole("readings", mostReadings)), Critical: f.yes("critical"),
-		Mass: f.yes("mass"), Life: r.life(f),
-	}
-	if name == steps.Stale {
-		f.fault(n, "a gate can't be called %q: measure steps ask so for every stale gate", name)
-	}
-	if f.must("gauge") != nil {
-		g.Gauge = f.refers("gauge", gauge)
-	}
-	if f.must("of") != nil {
-		g.Of = f.names("of", func(n *yaml.Node, name string) { r.refer(zone, n, name, "") })
-	}
-	g.With, g.Without = r.governed(f)
-	g.Limits = r.gateLimits(f, name)
-	g.Pairs = r.comparedPairs(f, g)
-	r.decidable(f, g, s)
-	return g
+func gateKeys() mapping[steps.Gate] {
+	type g = steps.Gate
+	return mapping[g]{what: "a gate", check: gateChecked, keys: []key[g]{
+		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
+			"what is measured, in a few words", "Depth of the spar slot"},
+		{"how", optional, field(func(g *g) *string { return &g.How }, textValue{prose}),
+			"how it is measured", "Put the tail of the caliper on the floor of the slot."},
+		{"rework", optional, field(func(g *g) *string { return &g.Rework }, textValue{prose}),
+			"what to do when it is out of tolerance", "Deepen a high spot with the sanding stick."},
+		{"points", optional, field(func(g *g) *[]string { return &g.Points }, namesValue{}),
+			"where it is measured; one point without a name where not given", "[left, right]"},
+		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
+			"how many readings at each point, 1 where not given; their mean is judged", "3"},
+		{"between", optional, rangeValue[g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }},
+			"the lower and the upper limit", "[3.5 mm, 4.5 mm]"},
+		{"at_least", optional, unlessBoth{amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
+			like: func(*g) quantity.Dimension { return "" }}},
+			"the lower limit; with `at_most` in place of `between`, or alone", "# 3.5 mm"},
+		{"at_most", optional, unlessBoth{amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.High },
+			like: func(g *g) quantity.Dimension { return g.Limits.Low.Dimension() }}},
+			"the upper limit; with `at_least` in place of `between`, or alone", "# 4.5 mm"},
+		{"alike", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
+			like: func(g *g) quantity.Dimension { return g.Limits.Dimension() }},
+			"points differ by no more than this; may stand without other limits", "1 mm"},
+		{"pairs", optional, field(func(g *g) *[][2]string { return &g.Pairs }, pairsValue{}),
+			"the points that `alike` compares; all of them where not given", "[[left, right]]"},
+		{"gauge", required, field(func(g *g) *string { return &g.Gauge }, nameValue{gauge}),
+			"what it is measured with", "caliper"},
+		{"of", required, field(func(g *g) *[]string { return &g.Of }, namesValue{to: zone}),
+			"the zones it depends on", "[wing]"},
+		{"critical", optional, field(func(g *g) *bool { return &g.Critical }, switchValue{}),
+			"no concession waives it, and no release goes without it", "yes"},
+		{"mass", optional, field(func(g *g) *bool { return &g.Mass }, switchValue{}),
+			"any change of equipment makes it stale: balance, mass", "yes"},
+		{"life", optional, field(func(g *g) *steps.Validity { return &g.Validity }, lifeKeys()),
+			"how long a reading counts; until its zones are disturbed where not given", "{flights: 20, days: 90}"},
+		{"with", optional, field(func(g *g) *string { return &g.With }, nameValue{option}),
+			"only on an airframe with this option", "# rudder"},
+		{"without", optional, field(func(g *g) *string { return &g.Without }, nameValue{option}),
+			"only on an airframe without this option", "# rudder"},
+	}}
 }
 
-func (r *reader) gateLimits(f fields, name string) measuring.Limits {
-	var l measuring.Limits
-	if v := f.values["between"]; v != nil {
-		l.Low, l.High = r.limits(v, "between", "")
-		if f.has("at_least") || f.has("at_most") {
-			r.fault(v, "the gate %s has between beside at_least or at_most: write one of them", name)
-		}
-	} else {
-		l.Low = f.quantity("at_least", "")
-		l.High = f.quantity("at_most", l.Low.Dimension())
-		if !l.Low.IsZero() && !l.High.IsZero() && l.Low.Cmp(l.High) >= 0 {
-			r.fault(f.values["at_most"], "the limits are the wrong way round: at least %s and at most %s", l.Low, l.High)
-		}
-	}
-	l.Alike = f.size("alike", l.Dimension())
-	if l.Dimension() == "" && !f.has("between") && !f.has("at_least") && !f.has("at_most") && !f.has("alike") {
-		r.fault(f.node, "the gate %s has no limit: write between, at_least, at_most or alike", name)
-	}
-	return l
+func lifeKeys() mapping[steps.Validity] {
+	type l = steps.Validity
+	return mapping[l]{what: "life", check: lifeChecked, keys: []key[l]{
+		{"flights", optional, field(func(l *l) *int { return &l.Flights }, wholeValue{10_000}), "so many flights", "20"},
+		{"days", optional, field(func(l *l) *int { return &l.Days }, wholeValue{10_000}), "so many days", "90"},
+	}}
 }
 
-func (r *reader) comparedPairs(f fields, g steps.Gate) [][2]string {
+func lifeChecked(f fields, l *steps.Validity) {
+	if !f.has("flights") && !f.has("days") {
+		f.fault(f.node, "life must be a number of flights, or of days, or both")
+	}
+}
+
+func equipmentKeys() mapping[steps.Equipment] {
+	type e = steps.Equipment
+	return mapping[e]{what: "equipment", keys: []key[e]{
+		{"title", required, field(func(e *e) *string { return &e.Title }, textValue{}),
+			"what it is, in a few words", "The camera"},
+		{"disturbs", optional, field(func(e *e) *[]string { return &e.Disturbs }, namesValue{to: zone}),
+			"the zones that fitting it disturbs", "[nose]"},
+	}}
+}
+
+func gateChecked(f fields, g *steps.Gate) {
+	g.Repeat = max(1, g.Repeat)
+	if g.Name == steps.Stale {
+		f.fault(f.node, "a gate cannot be called %q: measure steps ask so for every stale gate", g.Name)
+	}
+	f.governed(g.With, g.Without)
+	f.limits(g)
+	f.compared(g)
+	f.decidable(g)
+}
+
+// limits finds gates without a limit, and limits that contradict each other.
+func (f fields) limits(g *steps.Gate) {
+	l := g.Limits
+	switch between, least, most := f.has("between"), f.has("at_least"), f.has("at_most"); {
+	case between && (least || most):
+		f.fault(f.get("between"), "the gate %s has between beside at_least or at_most: write one of them", g.Name)
+	case least && most && !l.Low.IsZero() && !l.High.IsZero() && l.Low.Cmp(l.High) >= 0:
+		f.fault(f.get("at_most"), "the limits are the wrong way round: at least %s and at most %s", l.Low, l.High)
+	case !between && !least && !most && !f.has("alike"):
+		f.fault(f.node, "the gate %s has no limit: write between, at_least, at_most or alike", g.Name)
+	}
+}
+
+// compared finds points that can't be compared.
+func (f fields) compared(g *steps.Gate) {
 	if f.has("alike") && len(g.Points) < 2 {
-		r.fault(f.values["alike"], "alike compares points, and the gate %s has fewer than two", g.Name)
+		f.fault(f.get("alike"), "alike compares points, and the gate %s has fewer than two", g.Name)
 	}
-	n := f.values["pairs"]
+	n := f.get("pairs")
 	if n == nil {
-		return nil
+		return
 	}
 	if !f.has("alike") {
-		r.fault(n, "pairs are compared by alike, which is not there")
+		f.fault(n, "pairs are compared by alike, which is missing")
 	}
-	var pairs [][2]string
-	r.list(n, "pairs", func(item *yaml.Node) {
-		if item.Kind != yaml.SequenceNode || len(item.Content) != 2 {
-			r.fault(item, "a pair is two points: [left, right]")
-			return
+	for _, pair := range n.Content {
+		if pair.Kind != yaml.SequenceNode || len(pair.Content) != 2 {
+			continue // said of the pair
 		}
-		var pair [2]string
-		for i, p := range item.Content {
-			pair[i] = r.name(p, "a point")
-			if pair[i] != "" && !slices.Contains(g.Points, pair[i]) {
-				r.fault(p, "unknown point %q%s", pair[i], suggest(pair[i], g.Points))
+		for _, p := range pair.Content {
+			if isName(p.Value) && !slices.Contains(g.Points, p.Value) {
+				f.fault(p, "unknown point %q%s", p.Value, suggest(p.Value, g.Points))
 			}
 		}
-		if pair[0] == pair[1] {
-			r.fault(item, "a point is compared with itself")
+		if pair.Content[0].Value == pair.Content[1].Value {
+			f.fault(pair, "a point is compared with itself")
 		}
-		pairs = append(pairs, pair)
-	})
-	return pairs
+	}
 }
 
 // decidable finds gates whose gauge measures something else, or is too coarse
 // for the limits, so that no reading could ever be in tolerance.
-func (r *reader) decidable(f fields, g steps.Gate, s *steps.Sheet) {
-	gauge, ok := s.Gauge(g.Gauge)
+func (f fields) decidable(g *steps.Gate) {
+	gauge, ok := f.doc.Sheet.Gauge(g.Gauge)
 	if !ok || gauge.Resolution.IsZero() || g.Limits.Dimension() == "" {
 		return
 	}
-	at := f.values["gauge"]
+	at := f.get("gauge")
 	if gauge.Resolution.Dimension() != g.Limits.Dimension() {
-		r.fault(at, "the gauge %s reads a %s, and the gate %s limits a %s", g.Gauge, gauge.Resolution.Dimension(), g.Name, g.Limits.Dimension())
+		f.fault(at, "the gauge %s reads a %s, and the gate %s limits a %s", g.Gauge, gauge.Resolution.Dimension(), g.Name, g.Limits.Dimension())
 		return
 	}
 	low, err1 := g.Limits.Low.Float(g.Limits.Unit())
 	high, err2 := g.Limits.High.Float(g.Limits.Unit())
 	if err1 == nil && err2 == nil && high > low && 2*gauge.Doubt().Guard(g.Limits.Unit()) >= high-low {
-		r.fault(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
+		f.fault(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
 	}
 	// Two readings with one gauge: its bias cancels, its resolution does not.
-	step := measuring.Doubt{Resolution: gauge.Resolution}.Guard(g.Limits.Unit())
-	if alike, err := g.Limits.Alike.Float(g.Limits.Unit()); err == nil && alike >= 0 && alike < math.Sqrt2*step {
-		r.fault(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt", g.Gauge, g.Name)
+	guard := gauge.Doubt().PairGuard(g.Limits.Unit())
+	if alike, err := g.Limits.Alike.Float(g.Limits.Unit()); err == nil && alike >= 0 && alike < guard {
+		f.fault(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt", g.Gauge, g.Name)
 	}
-}
-
-// governed is the option that something is there with, or without.
-func (r *reader) governed(f fields) (with, without string) {
-	with, without = f.refers("with", option), f.refers("without", option)
-	if with != "" && with == without {
-		r.fault(f.values["without"], "nobody can reach this: it is there with the option %s and without it", with)
-	}
-	return with, without
 }

@@ -9,84 +9,101 @@ import (
 	"fettle/steps"
 )
 
-func (r *reader) triage(n *yaml.Node) *steps.Triage {
-	f := r.fields(n, "a triage table", "triage", "title", "revision", "about", "findings", "rows", "unknown", "hard_landing")
-	t := &steps.Triage{Name: f.mustName("triage"), Title: f.mustText("title"), About: f.text("about"), HardLanding: f.refers("hard_landing", procedure)}
-	if f.must("revision") != nil {
-		t.Revision = f.whole("revision", 1_000_000)
-	}
-	if f.must("unknown") != nil {
-		t.Unknown = f.refers("unknown", procedure)
-	}
-	if f.must("findings") != nil {
-		f.each("findings", func(name string, v *yaml.Node) { t.Findings = append(t.Findings, r.finding(name, v)) })
-	}
-	if v := f.must("rows"); v != nil {
-		r.list(v, "rows", func(item *yaml.Node) {
-			r.doc.places[rowAt(len(t.Rows))] = at(item)
-			t.Rows = append(t.Rows, r.row(item, t))
-		})
-	}
-	return t
+// triageKeys are the keys of a triage table. The findings stand before the
+// rows that answer them.
+func triageKeys() mapping[steps.Triage] {
+	type t = steps.Triage
+	return mapping[t]{what: "a triage table", check: triageChecked, keys: []key[t]{
+		{"triage", required, field(func(t *t) *string { return &t.Name }, nameValue{}),
+			"its name", "foam"},
+		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
+			"what it answers, in a few words", "What a crash does to foam"},
+		{"revision", required, field(func(t *t) *int { return &t.Revision }, wholeValue{mostRevision}),
+			"raise it with every change", "1"},
+		{"about", optional, field(func(t *t) *string { return &t.About }, textValue{prose}),
+			"what to know of the table", "For foam of any make."},
+		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, named[steps.Finding]{
+			one: "the finding", name: func(f *steps.Finding) *string { return &f.Name }, is: findingKeys()}),
+			"what can be seen", "cracked"},
+		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, list[steps.Row]{
+			is: rowKeys(), keep: func(*steps.Row) bool { return true }}),
+			"what is done about it; the first row that fits counts", ""},
+		{"unknown", required, field(func(t *t) *string { return &t.Unknown }, nameValue{procedure}),
+			"the procedure for what no row answers", "inspect"},
+		{"hard_landing", optional, field(func(t *t) *string { return &t.HardLanding }, nameValue{procedure}),
+			"the check that a hard landing asks for", "post-crash"},
+	}}
 }
 
-func (r *reader) finding(name string, n *yaml.Node) steps.Finding {
-	f := r.fields(n, "the finding "+name, "title", "zones", "quarantine")
-	return steps.Finding{
-		Name: name, Title: f.mustText("title"), Quarantine: f.texts("quarantine"),
-		Zones: f.names("zones", func(n *yaml.Node, zoneName string) { r.refer(zone, n, zoneName, "") }),
-	}
+func findingKeys() mapping[steps.Finding] {
+	type f = steps.Finding
+	return mapping[f]{what: "a finding", keys: []key[f]{
+		{"title", required, field(func(f *f) *string { return &f.Title }, textValue{}),
+			"what is seen, in a few words", "Cracked or split foam"},
+		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, namesValue{to: zone}),
+			"where it is asked for; everywhere where not given", "[nose, wing, tail]"},
+		{"quarantine", optional, field(func(f *f) *[]string { return &f.Quarantine }, textsValue{}),
+			"a hold that only its own clearing closes: the lines that are confirmed then", "# The pack was discharged and handed in."},
+	}}
 }
 
-func (r *reader) row(n *yaml.Node, t *steps.Triage) steps.Row {
-	f := r.fields(n, "a row", "finding", "zone", "severity", steps.ToRepair, steps.ToReplace, steps.ToScrap, "why")
-	row := steps.Row{Finding: f.mustName("finding"), Why: f.mustText("why")}
-	if _, ok := t.Finding(row.Finding); row.Finding != "" && !ok {
-		var known []string
-		for _, one := range t.Findings {
-			known = append(known, one.Name)
-		}
-		r.fault(f.values["finding"], "unknown finding %q%s", row.Finding, suggest(row.Finding, known))
+func rowKeys() mapping[steps.Row] {
+	type r = steps.Row
+	answer := func(outcome string) value[r] {
+		return outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})}
 	}
-	row.Zones = f.oneOrMore("zone", func(n *yaml.Node, name string) { r.refer(zone, n, name, "") })
-	row.Severities = f.oneOrMore("severity", func(n *yaml.Node, name string) {
-		if !slices.Contains(steps.Severities(), name) {
-			r.fault(n, "unknown severity %q%s", name, suggest(name, steps.Severities()))
-		}
-	})
-	var has []string
-	for _, outcome := range []string{steps.ToRepair, steps.ToReplace, steps.ToScrap} {
-		if f.has(outcome) {
-			has = append(has, outcome)
-		}
-	}
-	if len(has) != 1 {
-		r.fault(n, "a row says one of repair, replace and scrap")
-		return row
-	}
-	row.Outcome = has[0]
-	if row.Outcome == steps.ToScrap {
-		if !f.yes(steps.ToScrap) {
-			r.fault(f.values[steps.ToScrap], "scrap is yes, or the line is left away")
-		}
-		return row
-	}
-	row.Procedure = f.refers(row.Outcome, procedure)
-	return row
+	return mapping[r]{what: "a row", one: true, keys: []key[r]{
+		{"finding", required, field(func(r *r) *string { return &r.Finding }, nameValue{finding}),
+			"what was seen", "cracked"},
+		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone, one: true}),
+			"where; everywhere where not given", "nose"},
+		{"severity", optional, field(func(r *r) *[]string { return &r.Severities }, wordsValue{steps.Severities()}),
+			"how bad; slight would hold a flight, serious must be repaired, of total the part is lost. Any where not given", "[slight, serious]"},
+		{steps.ToRepair, choice, answer(steps.ToRepair),
+			"the procedure that repairs it", "nose-crushed"},
+		{steps.ToReplace, choice, answer(steps.ToReplace),
+			"the procedure that fits a new part", "finding: cracked\nzone: tail\nreplace: tail-off\nwhy: A split tail is never straight again."},
+		{steps.ToScrap, choice, outcomeValue{steps.ToScrap, yesValue[r]{}},
+			"the part is thrown away", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
+		{"why", required, field(func(r *r) *string { return &r.Why }, textValue{}),
+			"why this answers it", "Foam that is there still can be glued."},
+	}}
 }
 
-// oneOrMore is one name or a list of them.
-func (f fields) oneOrMore(key string, each func(n *yaml.Node, name string)) []string {
-	n := f.values[key]
-	if n == nil || n.Kind == yaml.SequenceNode {
-		return f.names(key, each)
-	}
-	name := f.name(key)
-	if name == "" {
+// outcomeValue is what stands behind the key of an outcome.
+type outcomeValue struct {
+	outcome string
+	is      value[steps.Row]
+}
+
+func (v outcomeValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
+	to.Outcome = v.outcome
+	v.is.read(r, n, what, to)
+}
+
+func (v outcomeValue) write(from *steps.Row) *yaml.Node {
+	if from.Outcome != v.outcome {
 		return nil
 	}
-	each(n, name)
-	return []string{name}
+	return v.is.write(from)
+}
+
+func (v outcomeValue) typ() typ { return v.is.typ() }
+
+func triageChecked(f fields, t *steps.Triage) {
+	rows := f.get("rows")
+	for i, row := range t.Rows {
+		n := rows.Content[i]
+		f.doc.places[rowAt(i)] = at(n)
+		if _, ok := t.Finding(row.Finding); row.Finding != "" && !ok {
+			var known []string
+			for _, one := range t.Findings {
+				known = append(known, one.Name)
+			}
+			named := fields{node: n}.get("finding")
+			f.fault(named, "unknown finding %q%s", row.Finding, suggest(row.Finding, known))
+		}
+	}
 }
 
 // answered finds what a triage table names and the library has not, rows that

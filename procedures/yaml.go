@@ -8,7 +8,6 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"gopkg.in/yaml.v3"
@@ -59,22 +58,34 @@ func syntax(file string, data []byte) (*yaml.Node, Faults) {
 
 // unprintable finds the first byte that a text file does not hold.
 func unprintable(data []byte) (line, column int, what string) {
-	line, column = 1, 1
 	for i := 0; i < len(data); {
+		if c := data[i]; c < utf8.RuneSelf {
+			if c < ' ' && c != '\t' && c != '\n' && c != '\r' || c == 0x7f {
+				line, column = placeOf(data[:i])
+				return line, column, fmt.Sprintf("the control character %U", c)
+			}
+			i++
+			continue
+		}
 		r, size := utf8.DecodeRune(data[i:])
 		switch {
 		case r == utf8.RuneError && size == 1:
-			return line, column, "a byte that is not UTF-8"
-		case r == '\uFEFF' && i == 0, r == '\t', r == '\r':
-		case r == '\n':
-			line, column = line+1, 0
-		case unicode.IsControl(r), unicode.Is(unicode.Bidi_Control, r):
-			return line, column, fmt.Sprintf("the control character %U", r)
+			what = "a byte that is not UTF-8"
+		case unsafe(r):
+			what = fmt.Sprintf("the control character %U", r)
+		default:
+			i += size
+			continue
 		}
-		i += size
-		column++
+		line, column = placeOf(data[:i])
+		return line, column, what
 	}
 	return 0, 0, ""
+}
+
+// placeOf is the line and the column of what follows the text, which is whole.
+func placeOf(before []byte) (line, column int) {
+	return bytes.Count(before, []byte("\n")) + 1, utf8.RuneCount(before[bytes.LastIndexByte(before, '\n')+1:]) + 1
 }
 
 // yamlError takes the library's message apart; it knows the line alone.
@@ -82,9 +93,9 @@ func yamlError(err error) (int, string) {
 	text := strings.TrimPrefix(err.Error(), "yaml: ")
 	if m := regexp.MustCompile(`^line (\d+): (.*)`).FindStringSubmatch(text); m != nil {
 		line, _ := strconv.Atoi(m[1])
-		return line, "no YAML: " + m[2]
+		return line, "not YAML: " + m[2]
 	}
-	return 1, "no YAML: " + text
+	return 1, "not YAML: " + text
 }
 
 // refuse finds what no document may hold, at any depth. Aliases are looked at
@@ -99,7 +110,7 @@ func refuse(file string, n *yaml.Node, depth int) Faults {
 	case n.Anchor != "":
 		return fault("an anchor: write it out where it is meant")
 	case n.Style&yaml.TaggedStyle != 0:
-		return fault("a tag: leave it away")
+		return fault("a tag: delete it")
 	}
 	var faults Faults
 	for _, c := range n.Content {

@@ -58,20 +58,6 @@ func Phases() []string {
 	return []string{Safe, Structure, Alignment, Controls, Power, Balance, Recheck}
 }
 
-// A Kind is what satisfies a step.
-type Kind string
-
-// The kinds of step.
-const (
-	Do      Kind = "do"
-	Coat    Kind = "coat"
-	Join    Kind = "join"
-	Wait    Kind = "wait"
-	Measure Kind = "measure"
-	Hold    Kind = "hold"
-	Release Kind = "release"
-)
-
 // A Step is one thing to do, with what it needs and what it leaves behind.
 type Step struct {
 	Name     string   `json:"name"`
@@ -121,6 +107,12 @@ func (s Step) Label() string {
 		return s.Title
 	}
 	return s.Name
+}
+
+// AsksFor reports whether the step measures the gate, by name or as one that
+// may be stale.
+func (s Step) AsksFor(gate string) bool {
+	return slices.Contains(s.Gates, gate) || slices.Contains(s.Gates, Stale)
 }
 
 // For returns the procedure as it applies to one airframe: the steps that its
@@ -182,7 +174,7 @@ func (p *Procedure) Steps() []Step {
 func (p *Procedure) Coats(joint string) []Step {
 	var coats []Step
 	for _, step := range p.Steps() {
-		if step.Kind == Coat && step.Joint == joint {
+		if step.Joint == joint && step.Kind.Traits().Coats {
 			coats = append(coats, step)
 		}
 	}
@@ -191,7 +183,7 @@ func (p *Procedure) Coats(joint string) []Step {
 
 // JoinOf returns the step that joins the joint.
 func (p *Procedure) JoinOf(joint string) (Step, bool) {
-	return find(p.Steps(), func(s Step) bool { return s.Kind == Join && s.Joint == joint })
+	return find(p.Steps(), func(s Step) bool { return s.Joint == joint && s.Kind.Traits().Joins })
 }
 
 // DisturbedBy returns the zones that making the joint disturbs: those of its
@@ -201,7 +193,7 @@ func (p *Procedure) DisturbedBy(joint string) []string {
 	var zones []string
 	for _, stage := range p.Stages {
 		for i := range stage.Steps { // by index: replaying a journal asks this often
-			if step := &stage.Steps[i]; step.Joint == joint && (step.Kind == Coat || step.Kind == Join) {
+			if step := &stage.Steps[i]; step.Joint == joint && step.Kind.Traits().Glues() {
 				zones = append(zones, step.Disturbs...)
 			}
 		}

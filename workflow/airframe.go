@@ -32,7 +32,7 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	if s.Size() > 0 {
-		return nil, refuse(r.Mark, ByState, "it is registered already", "choose another mark")
+		return nil, refuse(r.Mark, ByState, "it is registered already", Remedy{Kind: ToChooseMark})
 	}
 	var names []string
 	for _, o := range r.Sheet.Options {
@@ -50,18 +50,18 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 
 // Start opens a job.
 type Start struct {
-	Procedure *steps.Procedure
-	Digest    string
-	Sheet     *steps.Sheet // the sheet in force from here on
-	SheetSum  string
-	Zone      string   // where the procedure is started on a zone
-	Damages   []string // what it mends
+	Procedure   *steps.Procedure
+	Digest      string
+	Sheet       *steps.Sheet // the sheet in force from here on
+	SheetDigest string
+	Zone        string   // where the procedure is started on a zone
+	Damages     []string // what it repairs
 }
 
 func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	p := r.Procedure
 	if p.Design != "" && p.Design != s.Airframe.Design {
-		return nil, refuse(p.Name, ByState, fmt.Sprintf("it is for the design %s, and %s is a %s", p.Design, s.Airframe.Mark, s.Airframe.Design), "")
+		return nil, refuse(p.Name, ByState, fmt.Sprintf("it is for the design %s, and %s is a %s", p.Design, s.Airframe.Mark, s.Airframe.Design), Remedy{})
 	}
 	if err := r.checkZone(s); err != nil {
 		return nil, err
@@ -71,12 +71,12 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if err != nil {
 			return nil, err
 		}
-		if mended, by := s.Mended(d, c.At); by != "" {
-			state := "being mended"
-			if mended {
-				state = "mended"
+		if repaired, by := s.Repaired(d, c.At); by != "" {
+			state := "being repaired"
+			if repaired {
+				state = "repaired"
 			}
-			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), "")
+			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), Remedy{})
 		}
 	}
 	id, n := p.Name, 1
@@ -86,22 +86,22 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			continue
 		}
 		if slices.Contains(open, j) && j.Zone == r.Zone {
-			return nil, refuse(p.Name, ByState, "it is open already as job "+j.ID, "go on with fettle next "+s.Airframe.Mark)
+			return nil, refuse(p.Name, ByState, "it is open already as job "+j.ID, s.remedy(Remedy{Kind: ToSeeNext}))
 		}
 		n++
 		id = fmt.Sprintf("%s-%d", p.Name, n)
 	}
-	if r.SheetSum != s.SheetSum && len(open) > 0 {
-		return nil, refuse(p.Name, ByState, fmt.Sprintf("job %s is open under another revision of the design sheet", open[0].ID), "finish it first")
+	if r.SheetDigest != s.SheetDigest && len(open) > 0 {
+		return nil, refuse(p.Name, ByState, fmt.Sprintf("job %s is open under another revision of the design sheet", open[0].ID), s.remedy(Remedy{Kind: ToFinish, Name: open[0].ID}))
 	}
-	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetSum, Zone: r.Zone, Damages: r.Damages}}, nil
+	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetDigest, Zone: r.Zone, Damages: r.Damages}}, nil
 }
 
 func (r Start) checkZone(s *State) error {
 	on := r.Procedure.On
 	if len(on) == 0 {
 		if r.Zone != "" {
-			return bad("%s is not started on a zone; leave --zone out", r.Procedure.Name)
+			return &BadRequestError{Text: r.Procedure.Name + " is not started on a zone", Remedy: Remedy{Kind: ToOmitZone}}
 		}
 		return nil
 	}
@@ -112,7 +112,7 @@ func (r Start) checkZone(s *State) error {
 		}
 	}
 	if r.Zone == "" {
-		return bad("%s is started on a zone; say which with --zone: %s", r.Procedure.Name, strings.Join(zones, ", "))
+		return &BadRequestError{Text: r.Procedure.Name + " is started on a zone", Remedy: Remedy{Kind: ToNameZone, Names: zones}}
 	}
 	if !slices.Contains(zones, r.Zone) {
 		return unknown("zone for "+r.Procedure.Name, r.Zone, zones)

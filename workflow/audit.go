@@ -15,12 +15,12 @@ import (
 
 // An AuditedReading is one reading with everything the journal says of it.
 type AuditedReading struct {
-	Entry   journal.Entry
-	Reading journal.ReadingTaken
-	Gate    steps.Gate  // as it was limited then
-	Gauge   steps.Gauge // what it was read with
-	Job     string      // the job whose measure step it was for; "" where none was open
-	Alone   measuring.Finding
+	Entry      journal.Entry
+	Reading    journal.ReadingTaken
+	Gate       steps.Gate  // as it was limited then
+	Gauge      steps.Gauge // what it was read with
+	Job        string      // the job whose measure step it was for; "" where none was open
+	OwnVerdict measuring.Finding
 
 	Check   *GaugeCheck // of the gauge, the last before the reading was taken; nil: none
 	Checked bool        // the gauge was checked at some time
@@ -28,7 +28,7 @@ type AuditedReading struct {
 
 	TakenBack  int64  // the entry that took it back; 0: none
 	Superseded int64  // the later reading that counts instead; 0: none
-	StaleBy    string // what it counts no more for, one line
+	StaleBy    Cause  // what it counts no more for
 	StaleEntry int64  // the entry that disturbed it; 0: none
 	Concession int64  // the entry that accepted it all the same; 0: none
 	Reason     string // of the concession
@@ -51,7 +51,7 @@ func (f AuditFilter) fits(r AuditedReading) bool {
 		!f.From.IsZero() && r.Entry.At.Before(f.From),
 		!f.To.IsZero() && !r.Entry.At.Before(f.To),
 		f.Critical && !r.Gate.Critical,
-		f.Failures && r.Alone.Verdict != measuring.Out && r.Alone.Verdict != measuring.Undecided:
+		f.Failures && r.OwnVerdict.Verdict != measuring.Out && r.OwnVerdict.Verdict != measuring.Undecided:
 		return false
 	}
 	return true
@@ -121,7 +121,7 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 		if err != nil {
 			finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 		}
-		r.Alone = finding
+		r.OwnVerdict = finding
 	}
 	r.Job = s.measuredFor(e.Position, f.Gate)
 	return r
@@ -135,7 +135,7 @@ func (s *State) measuredFor(position int64, gate string) string {
 			continue
 		}
 		for _, step := range j.Procedure.Steps() {
-			if step.Kind != steps.Measure || !slices.Contains(step.Gates, gate) && !slices.Contains(step.Gates, steps.Stale) {
+			if !step.AsksFor(gate) {
 				continue
 			}
 			if m, done := j.done[step.Name]; !done || m.position > position {
@@ -162,21 +162,21 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 			}
 		}
 	}
-	t := taken{position: position, at: r.Entry.At, ReadingTaken: r.Reading}
+	t := reading{position: position, at: r.Entry.At, ReadingTaken: r.Reading}
 	r.Check, r.Checked = s.lastCheck(r.Reading.Gauge, position, r.Entry.At), s.gauges[r.Reading.Gauge] != nil
 	if r.TakenBack == 0 {
 		r.Doubt = s.inDoubt(t)
 	}
 	if d, zone, ok := s.firstDisturbance(r.Gate, t); ok {
-		r.StaleBy, r.StaleEntry = zone+" was disturbed by "+d.by, d.position
-	} else if why := s.outlived(r.Gate.Life, t, at); why != "" {
-		r.StaleBy = why
+		r.StaleBy, r.StaleEntry = Cause{Text: zone + " was disturbed by " + d.by}, d.position
+	} else if why := s.outlived(r.Gate.Validity, t, at); why != "" {
+		r.StaleBy.Text = why
 	}
 	later := 0
 	for _, other := range all {
 		if other.Entry.Position > position && other.Reading.Gate == r.Reading.Gate && other.Reading.Point == r.Reading.Point && s.Live(other.Entry.Position) {
 			later++
-			doubted := s.inDoubt(taken{position: other.Entry.Position, at: other.Entry.At, ReadingTaken: other.Reading}) != nil
+			doubted := s.inDoubt(reading{position: other.Entry.Position, at: other.Entry.At, ReadingTaken: other.Reading}) != nil
 			if r.Superseded == 0 && (later == max(1, r.Gate.Repeat) || doubted) {
 				r.Superseded = other.Entry.Position
 			}
@@ -191,14 +191,14 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 	position := r.Entry.Position
 	switch {
 	case counts[position]:
-		r.StaleBy, r.StaleEntry, r.Superseded = "", 0, 0
+		r.StaleBy, r.StaleEntry, r.Superseded = Cause{}, 0, 0
 		return
-	case r.TakenBack > 0 || r.StaleBy != "" || r.Superseded > 0 || r.Doubt != nil:
+	case r.TakenBack > 0 || !r.StaleBy.IsZero() || r.Superseded > 0 || r.Doubt != nil:
 		return
 	}
 	now, err := s.GateReport(r.Reading.Gate, at)
 	if err != nil {
-		r.StaleBy = "the design has no such gate now"
+		r.StaleBy.Text = "the design has no such gate now"
 		return
 	}
 	record := s.gates[r.Reading.Gate]
@@ -207,20 +207,20 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 			r.StaleBy, _ = s.discounts(now.Gate, record, s.lastInDoubt(record), t, at)
 		}
 	}
-	if r.StaleBy != "" {
+	if !r.StaleBy.IsZero() {
 		return
 	}
-	r.StaleBy = "the design has no such point now"
+	r.StaleBy.Text = "the design has no such point now"
 	for _, p := range now.Rests { // another one at its point counts instead
 		if f, ok := s.Entries[p].Facts.(journal.ReadingTaken); ok && f.Point == r.Reading.Point {
-			r.StaleBy, r.Superseded = "", p
+			r.StaleBy, r.Superseded = Cause{}, p
 		}
 	}
 }
 
 // firstDisturbance is the first entry after a reading that disturbed one of
 // its gate's zones.
-func (s *State) firstDisturbance(g steps.Gate, t taken) (disturbance, string, bool) {
+func (s *State) firstDisturbance(g steps.Gate, t reading) (disturbance, string, bool) {
 	for _, e := range s.Entries[t.position+1:] {
 		by, zones := s.disturbs(e)
 		for _, z := range zones {
@@ -237,11 +237,11 @@ type AuditSummary struct {
 	Entries, Readings   int
 	Out, Undecided      int // readings that were, alone
 	Current             []string
-	NotCurrent          []string // gates that have one reason in common, with that
+	NotCurrent          []Cause // gates that have one reason in common, with that
 	NeverTaken          []string
 	NeverChecked        []string // gauges that were read and that the record has no check of
-	NotGood             []string // gauges whose last check was not good
-	InDoubt             []string // readings, with why
+	NotGood             []Cause  // gauges whose last check was not good
+	InDoubt             []Cause  // readings, with why
 	Lapsed              []string // joints whose window was missed
 	Concessions         []string
 	Corrections         []string
@@ -260,15 +260,15 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 	}
 	sum.Readings = len(readings)
 	for _, r := range readings {
-		switch r.Alone.Verdict {
+		switch r.OwnVerdict.Verdict {
 		case measuring.Out:
 			sum.Out++
 		case measuring.Undecided:
 			sum.Undecided++
 		}
 	}
-	var reasons []string
-	gates := map[string][]string{} // that are not current, by their reason
+	var reasons []Cause
+	gates := map[Cause][]string{} // that are not current, by their reason
 	for _, g := range s.Gates(at) {
 		switch g.Standing {
 		case Current:
@@ -284,7 +284,7 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 		}
 	}
 	for _, why := range reasons {
-		sum.NotCurrent = append(sum.NotCurrent, strings.Join(gates[why], ", ")+": "+why)
+		sum.NotCurrent = append(sum.NotCurrent, why.after(strings.Join(gates[why], ", ")+": "))
 	}
 	s.sumGauges(&sum, readings, at)
 	s.sumEntries(&sum, at)
@@ -298,18 +298,15 @@ func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.
 			sum.NeverChecked = append(sum.NeverChecked, name)
 		}
 		if r.Doubt != nil {
-			sum.InDoubt = append(sum.InDoubt, fmt.Sprintf("%s, entry %d: %s", strings.TrimSpace(r.Reading.Gate+" "+r.Reading.Point), r.Entry.Position, r.Doubt.Doubts()))
+			sum.InDoubt = append(sum.InDoubt, r.Doubt.Doubts().after(fmt.Sprintf("%s, entry %d: ", strings.TrimSpace(r.Reading.Gate+" "+r.Reading.Point), r.Entry.Position)))
 		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.gauges)) {
 		if c := s.lastBad(name, at); c != nil {
-			sum.NotGood = append(sum.NotGood, fmt.Sprintf("%s, found on %s %s, entry %d", name, day(c.At), c.Off.Found(), c.Position))
+			sum.NotGood = append(sum.NotGood, Cause{fmt.Sprintf("%s, entry %d, found %s", name, c.Position, c.Off.Found()), c.At})
 		}
 	}
 }
-
-// lateness is how long after the fact an entry counts as typed in later.
-const lateness = 10 * time.Minute
 
 // sumEntries adds what the entries show one by one.
 func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
@@ -321,7 +318,7 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 		} else {
 			newest = e
 		}
-		if e.Recorded.Sub(e.At) > lateness {
+		if e.Late() {
 			sum.Late++
 		}
 		switch f := e.Facts.(type) {

@@ -1,21 +1,28 @@
 package workflow
 
 import (
-	"fmt"
 	"time"
+)
 
-	"fettle/steps"
+// An Event is what happens when a clock has run.
+type Event string
+
+// The events.
+const (
+	MayJoin   Event = "may-join"   // a joint; Then: it must be joined by
+	MayHandle Event = "may-handle" // a joint; Then: it is cured
+	IsCured   Event = "is-cured"   // a joint
+	WaitOver  Event = "wait-over"  // a wait step
+	MayDo     Event = "may-do"     // any other step
 )
 
 // An Await is one moment waited for.
 type Await struct {
-	Job, Name string    // the joint, or the wait step
-	What      string    // in words
+	Job, Name string // the joint, or the step
+	Event     Event
 	Began     time.Time // when the clock began, for showing how far it has come
 	Ready     time.Time
 	Then      time.Time // the clock time after it, zero where there is none
-	ThenWhat  string    // in words
-	phase     Phase     // the joint's phase that ends at Ready; "" for a step
 }
 
 // Await returns what is to be waited for: of the joint or step of that name,
@@ -57,23 +64,23 @@ func (s *State) named(now time.Time, name string, running []string) (Await, erro
 		switch s.Phase(j, now) {
 		case Open:
 			w := j.Window()
-			return Await{Job: j.Job, Name: name, What: "joint " + name + " may be closed", Ready: w.Opens, Then: w.Closes, ThenWhat: "close it by"}, nil
+			return Await{Job: j.Job, Name: name, Event: MayJoin, Ready: w.Opens, Then: w.Closes}, nil
 		case Late:
-			return Await{}, refuse("waiting for "+name, ByLapse, "its coat has lapsed", "put a fresh thin coat on every face")
+			return Await{}, refuse("waiting for "+name, ByLapse, "its coat has lapsed", s.remedy(Remedy{Kind: ToCoatAgain, Joint: name}))
 		case Cured:
-			return Await{Job: j.Job, Name: name, What: "joint " + name + " is cured", Ready: j.Cures()}, nil
+			return Await{Job: j.Job, Name: name, Event: IsCured, Ready: j.Cures()}, nil
 		}
-		return Await{}, refuse("waiting for "+name, ByState, "time alone does not open it", "see fettle next "+s.Airframe.Mark)
+		return Await{}, refuse("waiting for "+name, ByState, "waiting will not help: something must be done first", s.remedy(Remedy{Kind: ToSeeNext}))
 	}
 	report, job, err := s.FindStep(name, now)
 	if err != nil {
 		return Await{}, unknown("running clock", name, running)
 	}
 	if report.Progress == Done || report.Progress == Ready {
-		return Await{Job: job.ID, Name: name, What: "step " + name, Ready: now}, nil
+		return Await{Job: job.ID, Name: name, Event: MayDo, Ready: now}, nil
 	}
 	if at := opens(report); !at.IsZero() {
-		return Await{Job: job.ID, Name: name, What: "step " + name + " can be done", Began: now, Ready: at}, nil
+		return Await{Job: job.ID, Name: name, Event: MayDo, Began: now, Ready: at}, nil
 	}
 	return Await{}, &Refusal{What: "waiting for " + name, Reasons: report.Reasons}
 }
@@ -81,39 +88,29 @@ func (s *State) named(now time.Time, name string, running []string) (Await, erro
 // awaits lists the running clocks whose next moment comes by itself.
 func (s *State) awaits(now time.Time) []Await {
 	var all []Await
-	for _, j := range s.joints() {
-		w := j.Window()
-		switch phase := s.Phase(j, now); phase {
+	for _, t := range s.Timers(now) {
+		if t.Ready.IsZero() {
+			continue
+		}
+		a := Await{Job: t.Job, Name: t.Name, Event: WaitOver, Began: t.Began, Ready: t.Ready}
+		switch t.Phase {
 		case Tacking:
-			if now.Before(w.Opens) {
-				all = append(all, Await{j.Job, j.Name, "joint " + j.Name + " may be closed", j.began(), w.Opens, w.Closes, "close it by", phase})
-			}
+			a.Event, a.Then = MayJoin, t.Closes
 		case Setting:
-			all = append(all, Await{j.Job, j.Name, "joint " + j.Name + " may be handled", j.Joined, j.Handles(), j.Cures(), "cured", phase})
+			a.Event, a.Then = MayHandle, t.Cures
 		case Curing:
-			all = append(all, Await{j.Job, j.Name, "joint " + j.Name + " is cured", j.Joined, j.Cures(), time.Time{}, "", phase})
+			a.Event = IsCured
 		}
-	}
-	for _, job := range s.Jobs {
-		for _, stage := range job.Procedure.Stages {
-			i := s.head(job, stage, now)
-			if i == len(stage.Steps) || stage.Steps[i].Kind != steps.Wait || stage.Steps[i].Joint != "" {
-				continue
-			}
-			if began, ok := s.waitBegins(job, stage, i, now); ok {
-				until, _ := s.waitEnds(job, stage, i, now)
-				all = append(all, Await{Job: job.ID, Name: stage.Steps[i].Name, What: fmt.Sprintf("wait %s is over", stage.Steps[i].Name), Began: began, Ready: until})
-			}
-		}
+		all = append(all, a)
 	}
 	return all
 }
 
-// began is when the joint's last face was finished.
+// began is when the joint's last face was finished, or when it was joined.
 func (j *Joint) began() time.Time {
-	var last time.Time
+	last := j.Joined
 	for _, c := range j.coats {
-		if c.Finished.After(last) {
+		if last.Before(c.Finished) && j.Joined.IsZero() {
 			last = c.Finished
 		}
 	}
@@ -124,7 +121,7 @@ func (j *Joint) began() time.Time {
 // What has become ready meanwhile keeps its time.
 func (s *State) AwaitAgain(now time.Time, w Await) (Await, error) {
 	for _, running := range s.awaits(now) {
-		if running.Job == w.Job && running.Name == w.Name && running.phase == w.phase {
+		if running.Job == w.Job && running.Name == w.Name && running.Event == w.Event {
 			return running, nil
 		}
 	}

@@ -91,9 +91,14 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 					r.Progress = Ready
 				}
 			}
-			s.explain(&r, j, at)
+			if explain := s.kinds[step.Kind].explain; explain != nil {
+				explain(&r, j, at)
+			}
 			if i == head {
-				before.Text, before.Do = step.Name+" comes before it", r.Reopened
+				before.Text = step.Name + " comes before it"
+				if r.Reopened != "" {
+					before.Text += "; " + r.Reopened
+				}
 			}
 			reports = append(reports, r)
 		}
@@ -115,16 +120,8 @@ func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
 func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
 	step := stage.Steps[i]
 	_, done := j.done[step.Name]
-	switch step.Kind {
-	case steps.Coat:
-		joint, ok := j.joints[step.Joint]
-		return done && ok && joint.coatedBy(step.Name) && !joint.Lapsed(at)
-	case steps.Wait:
-		if done {
-			return true
-		}
-		until, ok := s.waitEnds(j, stage, i, at)
-		return ok && !at.Before(until)
+	if met := s.kinds[step.Kind].met; met != nil {
+		return met(s, j, stage, i, at, done)
 	}
 	return done
 }
@@ -159,10 +156,18 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		if !s.met(j, stage, i-1, at) {
 			return time.Time{}, false
 		}
-		if m, ok := j.done[stage.Steps[i-1].Name]; ok {
-			return m.at, true
+		m, ok := j.done[stage.Steps[i-1].Name]
+		begins := m.at
+		if !ok {
+			begins, ok = s.waitEnds(j, stage, i-1, at) // a wait after a wait
 		}
-		return s.waitEnds(j, stage, i-1, at) // a wait after a wait
+		for _, step := range stage.Steps[:i] {
+			// A fresh coat is later than what was done before it lapsed.
+			if m := j.done[step.Name]; step.Kind.Traits().Coats && m.at.After(begins) {
+				begins = m.at
+			}
+		}
+		return begins, ok
 	}
 	begins := j.Opened
 	for _, name := range j.Procedure.Before(stage.Name) {
@@ -172,7 +177,7 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		}
 		for k, step := range before.Steps {
 			done := j.done[step.Name].at
-			if done.IsZero() && step.Kind == steps.Wait {
+			if done.IsZero() && step.Kind.Traits().Passes {
 				done, _ = s.waitEnds(j, before, k, at)
 			}
 			if done.After(begins) {
@@ -181,6 +186,25 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		}
 	}
 	return begins, true
+}
+
+// waitAgain drops the plain waits that come after a step: they count from it
+// anew.
+func (j *Job) waitAgain(name string) {
+	_, of, _ := j.Procedure.Step(name)
+	for _, stage := range j.Procedure.Stages {
+		passed := false
+		for i := range stage.Steps { // by index: replaying a journal asks this often
+			step := &stage.Steps[i]
+			passed = passed || step.Name == name
+			if _, done := j.done[step.Name]; !done || !step.Kind.Traits().Passes || step.Joint != "" {
+				continue
+			}
+			if passed || slices.Contains(j.Procedure.Before(stage.Name), of.Name) {
+				delete(j.done, step.Name)
+			}
+		}
+	}
 }
 
 // unfinished gives the stages that must be complete before this one.
@@ -205,26 +229,8 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	for _, need := range step.Needs {
 		reasons = append(reasons, s.stands(need, at)...)
 	}
-	switch step.Kind {
-	case steps.Coat:
-		reasons = append(reasons, s.unfitClimate(step, at)...)
-	case steps.Join:
-		reasons = append(reasons, s.shut(j, step, at)...)
-	case steps.Wait:
-		if until, ok := s.waitEnds(j, stage, i, at); ok {
-			reasons = append(reasons, Reason{Because: ByDrying, Text: waitText(step), Until: until})
-		} else {
-			reasons = append(reasons, Reason{Because: ByDrying, Text: "what it waits for has not begun"})
-		}
-	case steps.Measure:
-		for _, g := range s.GatesOf(j, step, at) {
-			reasons = append(reasons, s.unmeasurable(g, at)...)
-			if !g.Met() { // it may have been measured with another gauge
-				reasons = append(reasons, s.barred(g.Gate.Gauge, at)...)
-			}
-		}
-	case steps.Release:
-		reasons = append(reasons, s.Proof(at, j).Reasons()...)
+	if forbids := s.kinds[step.Kind].forbids; forbids != nil {
+		reasons = append(reasons, forbids(s, j, stage, i, at)...)
 	}
 	return reasons
 }
@@ -253,7 +259,7 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 		}
 	}
 	return []Reason{{Because: ByCondition, Text: text,
-		Do: fmt.Sprintf("see to it, then say so: fettle bench %s --set %s=%s", s.Airframe.Mark, need.Condition, need.State)}}
+		Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: need})}}
 }
 
 // GatesOf returns the gates that a measure step asks for. The word Stale asks
@@ -298,31 +304,10 @@ func (s *State) unmeasurable(r GateReport, at time.Time) []Reason {
 	}
 	if r.needsRework() {
 		reasons = append(reasons, Reason{Because: ByGate,
-			Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, r.Reason),
-			Do:   fmt.Sprintf("rework it, then say so: fettle done %s rework:%s", s.Airframe.Mark, r.Gate.Name)})
+			Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, r.Reason.Text), At: r.Reason.At,
+			Remedy: s.remedy(Remedy{Kind: ToRework, Gate: r.Gate.Name})})
 	}
 	return reasons
-}
-
-// explain says what a person wants to know of a step that was done before, or
-// of an open join.
-func (s *State) explain(r *StepReport, j *Job, at time.Time) {
-	joint, ok := j.joints[r.Step.Joint]
-	if !ok {
-		return
-	}
-	_, was := j.done[r.Step.Name]
-	switch {
-	case r.Step.Kind == steps.Coat && was && joint.Lapsed(at):
-		w := joint.Window()
-		if w.Empty() {
-			r.Reopened = "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
-		} else {
-			r.Reopened = "the coat has lapsed: it waited longer than " + joint.Adhesive.To.String() + " allows; put a fresh thin coat on every face"
-		}
-	case r.Step.Kind == steps.Join && r.Progress == Ready:
-		r.Closes = joint.Window().Closes
-	}
 }
 
 // Untrusted says that the clock can't be believed: it reads earlier than an
@@ -332,6 +317,6 @@ func (s *State) Untrusted(now time.Time) *Reason {
 		return nil
 	}
 	return &Reason{Because: ByClock, Until: s.latest.Recorded,
-		Text: fmt.Sprintf("the clock reads earlier than entry %d of the journal, so no waiting time can be trusted", s.latest.Position),
-		Do:   fmt.Sprintf("set the clock right; if it was wrong then, take that entry back: fettle undo %s %d", s.Airframe.Mark, s.latest.Position)}
+		Text:   fmt.Sprintf("the clock reads earlier than entry %d of the journal, so no waiting time can be trusted", s.latest.Position),
+		Remedy: s.remedy(Remedy{Kind: ToSetClock, Entry: s.latest.Position})}
 }

@@ -29,10 +29,10 @@ func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 	}
 	c.Now, c.At = c.Now.UTC().Truncate(time.Second), c.At.UTC().Truncate(time.Second)
 	if c.At.After(c.Now) {
-		return nil, bad("%s lies in the future", c.At.Format(time.RFC3339))
+		return nil, bad("the time given lies in the future")
 	}
 	if c.By == "" {
-		return nil, bad("nobody is named; say who with --by")
+		return nil, &BadRequestError{Text: "nobody is named", Remedy: Remedy{Kind: ToNameWho}}
 	}
 	if _, first := r.(Register); !first && s.Sheet == nil {
 		return nil, bad("the journal does not begin with an airframe")

@@ -16,6 +16,8 @@ type effect struct {
 	disturbs func(journal.Facts) (by string, zones []string)
 	// sets are the conditions that it says stand; nil: none.
 	sets func(journal.Facts) []steps.Setting
+	// ends says that every condition said before it is unknown after it.
+	ends bool
 }
 
 // effects has a row for every kind of entry.
@@ -40,7 +42,7 @@ func effects() map[string]effect {
 		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine)},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs},
-		journal.FlightLogged{}.Kind():      {fold: with((*State).fly)},
+		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true},
 		journal.Noted{}.Kind():             {fold: unchanged},
 		journal.PhotoKept{}.Kind():         {fold: unchanged},
 		journal.Sealed{}.Kind():            {fold: unchanged},
@@ -67,7 +69,7 @@ func (s *State) disturbs(e journal.Entry) (by string, zones []string) {
 func (s *State) complete(e journal.Entry) error {
 	work, _ := journal.WorkOf(e.Facts)
 	if f, ok := e.Facts.(journal.Released); ok {
-		s.Release = &Given{f, e.At, e.By, e.Position}
+		s.Release = &LastRelease{f, e.At, e.By, e.Position}
 		if f.Job == "" { // a release of its own, outside any job
 			return nil
 		}
@@ -76,8 +78,8 @@ func (s *State) complete(e journal.Entry) error {
 	if err != nil {
 		return err
 	}
-	job.done[work.Step] = mark{e.Position, e.At}
-	s.set(e.At, work.Sets...)
+	job.done[work.Step] = completion{e.Position, e.At}
+	s.set(e, work.Sets...)
 	switch f := e.Facts.(type) {
 	case journal.Coated:
 		return s.coat(job, f, e)
@@ -89,7 +91,7 @@ func (s *State) complete(e journal.Entry) error {
 
 func (s *State) read(f journal.ReadingTaken, e journal.Entry) error {
 	gauge, _ := s.Sheet.Gauge(f.Gauge)
-	s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, taken{e.Position, e.At, f, gauge.Doubt()})
+	s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, reading{e.Position, e.At, f, gauge.Doubt()})
 	return nil
 }
 
@@ -99,7 +101,7 @@ func (s *State) rework(f journal.Reworked, e journal.Entry) error {
 }
 
 func (s *State) concede(f journal.ConcessionGranted, e journal.Entry) error {
-	s.gate(f.Gate).concession = &conceded{e.Position, f.Reason, e.By}
+	s.gate(f.Gate).concession = &concession{e.Position, f.Reason, e.By}
 	return nil
 }
 
@@ -113,7 +115,7 @@ func (s *State) touched(f journal.TouchTested, _ journal.Entry) error {
 }
 
 func (s *State) setCondition(f journal.ConditionSet, e journal.Entry) error {
-	s.set(e.At, f.Setting)
+	s.set(e, f.Setting)
 	return nil
 }
 
@@ -129,7 +131,7 @@ func reworkDisturbs(f journal.Facts) (by string, zones []string) {
 
 func damageDisturbs(f journal.Facts) (by string, zones []string) {
 	damage := f.(journal.DamageFound)
-	return "damage " + damage.Damage + " (" + damage.Finding + ")", []string{damage.Zone}
+	return "damage " + damage.Damage + ", " + damage.Finding, []string{damage.Zone}
 }
 
 func equipmentDisturbs(f journal.Facts) (by string, zones []string) {

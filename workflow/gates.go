@@ -13,12 +13,12 @@ import (
 
 // gateRecord is everything the journal says of one gate.
 type gateRecord struct {
-	readings   []taken
+	readings   []reading
 	reworked   int64 // position of the last rework; -1: none
-	concession *conceded
+	concession *concession
 }
 
-type taken struct {
+type reading struct {
 	position int64
 	at       time.Time
 	journal.ReadingTaken
@@ -26,7 +26,7 @@ type taken struct {
 	doubt measuring.Doubt // of its gauge, by the sheet in force then
 }
 
-type conceded struct {
+type concession struct {
 	position int64
 	reason   string
 	by       string
@@ -58,7 +58,7 @@ type GateReport struct {
 	Gate     steps.Gate
 	Standing GateStanding
 	Finding  measuring.Finding
-	Reason   string          // why it does not count, one line; "" where it does
+	Reason   Cause           // why it does not count; zero where it does
 	Points   []AtPoint       // the readings that count
 	Last     time.Time       // of the latest reading of all, counting or not
 	Rests    []int64         // the positions of the readings that count
@@ -107,7 +107,7 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 	record, known := s.gates[g.Name]
 	r := GateReport{Gate: g}
 	if !known || len(record.readings) == 0 {
-		r.Standing, r.Reason = NeverTaken, "never taken"
+		r.Standing, r.Reason.Text = NeverTaken, "never taken"
 		return r
 	}
 	r.Last = record.readings[len(record.readings)-1].at
@@ -117,27 +117,27 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 		return r
 	}
 	s.judge(&r, counting)
-	if r.Standing == Measuring && doubted {
-		r.Reason += "; " + why
-	}
 	// The last reading is the last by entry and by time: of two answers the one
 	// that asks for another measurement is safe.
-	if byTime := inTime(counting); r.Standing == Current && byTime != nil {
+	if byTime := inTime(counting); (r.Standing == Current || r.Standing == Measuring) && byTime != nil {
 		other := GateReport{Gate: g, Last: r.Last}
-		if s.judge(&other, byTime); other.Standing != Current {
+		if s.judge(&other, byTime); other.Standing == Failed || other.Standing == Undecided {
 			r = other
 		}
 	}
-	if c := record.concession; c != nil && !r.Met() && r.Standing != Measuring && c.position > last(counting).position {
-		r.Standing, r.Reason, r.By = Conceded, c.reason, c.by
+	if r.Finding.Missing != "" && doubted {
+		r.Reason = why.after(r.Reason.Text + "; ")
+	}
+	if c := record.concession; c != nil && !r.Met() && r.Finding.Missing == "" && c.position > last(counting).position {
+		r.Standing, r.Reason, r.By = Conceded, Cause{Text: c.reason}, c.by
 	}
 	return r
 }
 
 // inTime is the readings in the order in which they were taken; nil: that is
 // the order of entry.
-func inTime(readings []taken) []taken {
-	byTime := func(a, b taken) int { return a.at.Compare(b.at) }
+func inTime(readings []reading) []reading {
+	byTime := func(a, b reading) int { return a.at.Compare(b.at) }
 	if slices.IsSortedFunc(readings, byTime) {
 		return nil
 	}
@@ -147,7 +147,7 @@ func inTime(readings []taken) []taken {
 }
 
 // judge decides how the gate stands by the last of the readings at each point.
-func (s *State) judge(r *GateReport, counting []taken) {
+func (s *State) judge(r *GateReport, counting []reading) {
 	g := r.Gate
 	var points []measuring.Point
 	doubt := measuring.Doubt{}
@@ -171,7 +171,7 @@ func (s *State) judge(r *GateReport, counting []taken) {
 	if err != nil {
 		finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 	}
-	r.Finding, r.Reason = finding, finding.Reason
+	r.Finding, r.Reason = finding, Cause{Text: finding.Reason}
 	r.Standing = map[measuring.Verdict]GateStanding{
 		measuring.In: Current, measuring.Out: Failed, measuring.Undecided: Undecided, measuring.Partial: Measuring,
 	}[finding.Verdict]
@@ -182,10 +182,10 @@ func (s *State) judge(r *GateReport, counting []taken) {
 // last reading in doubt; and why the others don't count, where that is for doubt
 // or none are left. What stood before a reading in doubt does not count again:
 // the doubted one may have been the truth.
-func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []taken, why string, doubted bool) {
+func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []reading, why Cause, doubted bool) {
 	last := s.lastInDoubt(record)
 	for _, t := range record.readings {
-		if no, inDoubt := s.discounts(g, record, last, t, at); no != "" {
+		if no, inDoubt := s.discounts(g, record, last, t, at); !no.IsZero() {
 			why, doubted = no, inDoubt
 			continue
 		}
@@ -194,36 +194,36 @@ func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left [
 	return left, why, doubted
 }
 
-// discounts says why a reading does not count, "" where it does, and whether
+// discounts says why a reading does not count, nothing where it does, and whether
 // that is for doubt.
-func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]doubtful, t taken, at time.Time) (why string, doubted bool) {
+func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]lastDoubt, t reading, at time.Time) (why Cause, doubted bool) {
 	if d, zone, ok := s.disturbedSince(g, t); ok {
 		if zone == steps.MassZone {
-			return fmt.Sprintf("the balance was changed by %s on %s", d.by, day(d.at)), false
+			return Cause{"the balance was changed by " + d.by, d.at}, false
 		}
-		return fmt.Sprintf("%s was disturbed by %s on %s", zone, d.by, day(d.at)), false
+		return Cause{zone + " was disturbed by " + d.by, d.at}, false
 	}
 	if t.position < record.reworked {
-		return "it was reworked", false
+		return Cause{Text: "it was reworked"}, false
 	}
 	// It was, by what was known then; a colder bench was typed in later.
 	for _, joint := range s.joints() {
 		if !joint.Joined.IsZero() && g.DependsOn(joint.Zones...) && t.at.Before(joint.Handles()) {
-			return fmt.Sprintf("joint %s had no handling strength yet", joint.Name), false
+			return Cause{Text: fmt.Sprintf("joint %s had no handling strength yet", joint.Name)}, false
 		}
 	}
-	if over := s.outlived(g.Life, t, at); over != "" {
-		return over, false
+	if over := s.outlived(g.Validity, t, at); over != "" {
+		return Cause{Text: over}, false
 	}
 	if d, ok := last[t.Point]; ok && (t.position <= d.position || t.at.Before(d.at)) {
 		return d.check.Doubts(), true
 	}
-	return "", false
+	return Cause{}, false
 }
 
 // outlived says why a reading counts no more although nothing disturbed its
 // gate: it has been flown on, or has aged, for as long as the sheet lets it.
-func (s *State) outlived(life steps.Life, t taken, at time.Time) string {
+func (s *State) outlived(life steps.Validity, t reading, at time.Time) string {
 	if life.Flights > 0 {
 		if n := s.flightsSince(t); n >= life.Flights {
 			return fmt.Sprintf("%d flights have been made on it, and it counts for %d", n, life.Flights)
@@ -238,7 +238,7 @@ func (s *State) outlived(life steps.Life, t taken, at time.Time) string {
 // disturbedSince reports whether a zone of the gate was disturbed after the
 // reading. Newer must hold by position and by time: of two answers the one
 // that asks for another measurement is safe.
-func (s *State) disturbedSince(g steps.Gate, t taken) (disturbance, string, bool) {
+func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bool) {
 	var last disturbance
 	var zone string
 	found := false
@@ -261,22 +261,16 @@ func (s *State) disturbedSince(g steps.Gate, t taken) (disturbance, string, bool
 // widest takes the worst of the doubts so far and of the reading's gauge, by the
 // sheet in force then and by the present one, in the gate's unit. A better gauge
 // in a newer sheet makes no reading better that was taken with the old one.
-func (s *State) widest(have measuring.Doubt, t taken, g steps.Gate) measuring.Doubt {
-	doubts := []measuring.Doubt{t.doubt}
+func (s *State) widest(have measuring.Doubt, t reading, g steps.Gate) measuring.Doubt {
+	doubts := []measuring.Doubt{have, t.doubt}
 	if now, ok := s.Sheet.Gauge(t.Gauge); ok {
 		doubts = append(doubts, now.Doubt())
 	}
-	unit := g.Limits.Unit()
-	for _, next := range doubts {
-		if next.Guard(unit) >= have.Guard(unit) {
-			have = next
-		}
-	}
-	return have
+	return measuring.Widest(g.Limits.Unit(), doubts...)
 }
 
-func lastOf(readings []taken, point string, n int) []taken {
-	var at []taken
+func lastOf(readings []reading, point string, n int) []reading {
+	var at []reading
 	for _, t := range readings {
 		if t.Point == point {
 			at = append(at, t)
@@ -285,8 +279,8 @@ func lastOf(readings []taken, point string, n int) []taken {
 	return at[max(0, len(at)-n):]
 }
 
-func last(readings []taken) taken { return readings[len(readings)-1] }
+func last(readings []reading) reading { return readings[len(readings)-1] }
 
 // needsRework reports whether a gate waits for rework before it is measured
-// again.
-func (r GateReport) needsRework() bool { return r.Standing == Failed }
+// again. The rest of its points are measured before.
+func (r GateReport) needsRework() bool { return r.Standing == Failed && r.Finding.Missing == "" }

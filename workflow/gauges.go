@@ -25,8 +25,8 @@ type GaugeCheck struct {
 }
 
 // Doubts says why a reading is in doubt for the check's sake.
-func (c GaugeCheck) Doubts() string {
-	return fmt.Sprintf("it was read with %s, found on %s %s", c.Gauge, day(c.At), c.Off.Found())
+func (c GaugeCheck) Doubts() Cause {
+	return Cause{fmt.Sprintf("it was read with %s, which was found %s", c.Gauge, c.Off.Found()), c.At}
 }
 
 // gaugeRecord is every check of one gauge that stands.
@@ -133,29 +133,23 @@ func (s *State) barred(gauge string, at time.Time) []Reason {
 		return nil
 	}
 	return []Reason{{Because: ByGauge,
-		Text: fmt.Sprintf("%s was not good when it was last checked: on %s it was found %s (entry %d)", gauge, day(c.At), c.Off.Found(), c.Position),
-		Do:   "take another gauge, or set it right and check it again: " + CheckLine(s.Airframe.Mark, gauge, c.Of)}}
+		Text: fmt.Sprintf("%s failed its last check (entry %d): it was found %s", gauge, c.Position, c.Off.Found()), At: c.At,
+		Remedy: s.remedy(Remedy{Kind: ToCheckGauge, Gauge: gauge, Value: c.Of})}}
 }
 
-// CheckLine is the command that checks a gauge, with the values left open.
-func CheckLine(mark, gauge string, of quantity.Quantity) string {
-	size := "…" + of.Unit()
-	return fmt.Sprintf("fettle gauge %s %s --reads %s --of %s", mark, gauge, size, size)
-}
-
-// measureIt says what to do for a gate that is to be measured: check its gauge
+// measureIt is what to do for a gate that is to be measured: check its gauge
 // first, if that may not be measured with.
-func (s *State) measureIt(g steps.Gate, at time.Time) string {
+func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
 	if c := s.lastBad(g.Gauge, at); c != nil {
-		return fmt.Sprintf("measure it once %s is found good, or with another gauge; to check it: %s", g.Gauge, CheckLine(s.Airframe.Mark, g.Gauge, c.Of))
+		return s.remedy(Remedy{Kind: ToCheckGauge, Gauge: g.Gauge, Value: c.Of, Gate: g.Name})
 	}
-	return "measure it: " + MeasureLine(s.Airframe.Mark, g)
+	return s.remedy(Remedy{Kind: ToMeasure, Gate: g.Name, Points: g.Readings(), Unit: g.Limits.Unit()})
 }
 
 // inDoubt is the check that puts a reading in doubt: one that was not good and
 // is the next after the reading, or the last before it, by entry or by time.
 // nil: it is not in doubt.
-func (s *State) inDoubt(t taken) *GaugeCheck {
+func (s *State) inDoubt(t reading) *GaugeCheck {
 	g := s.gauges[t.Gauge]
 	if g == nil {
 		return nil
@@ -169,30 +163,30 @@ func (s *State) inDoubt(t taken) *GaugeCheck {
 	return nil
 }
 
-// doubtful is the last place, by entry and by time, at which a reading is in
+// lastDoubt is the last place, by entry and by time, at which a reading is in
 // doubt, and the check that did it.
-type doubtful struct {
+type lastDoubt struct {
 	position int64
 	at       time.Time
 	check    *GaugeCheck
 }
 
 // lastInDoubt is where the last reading in doubt stands at each point of a gate.
-func (s *State) lastInDoubt(record *gateRecord) map[string]doubtful {
-	var last map[string]doubtful
+func (s *State) lastInDoubt(record *gateRecord) map[string]lastDoubt {
+	var last map[string]lastDoubt
 	if len(s.gauges) == 0 {
 		return last
 	}
 	for _, t := range record.readings {
 		if c := s.inDoubt(t); c != nil {
 			if last == nil {
-				last = map[string]doubtful{}
+				last = map[string]lastDoubt{}
 			}
 			at := t.at
 			if before := last[t.Point].at; before.After(at) {
 				at = before
 			}
-			last[t.Point] = doubtful{t.position, at, c}
+			last[t.Point] = lastDoubt{t.position, at, c}
 		}
 	}
 	return last
@@ -225,7 +219,7 @@ func (s *State) GaugeReport(name string, at time.Time) (GaugeReport, error) {
 	r := GaugeReport{Gauge: gauge, Last: s.lastCheck(name, s.Size(), at), Barred: s.barred(name, at)}
 	for _, e := range s.Entries {
 		f, ok := e.Facts.(journal.ReadingTaken)
-		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(taken{position: e.Position, at: e.At, ReadingTaken: f}) != nil {
+		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(reading{position: e.Position, at: e.At, ReadingTaken: f}) != nil {
 			r.InDoubt = append(r.InDoubt, e.Position)
 		}
 	}

@@ -41,17 +41,17 @@ func TestABadCheckBarsTheGauge(t *testing.T) {
 	b.must(readings("slot", "root=4 mm", "tip=4 mm")) // never checked: allowed
 	b.must(badCheck("caliper"))
 	text := b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGauge)
-	mustContain(t, text, "caliper was not good when it was last checked", "reading 0.04 mm too little, more than the 0.03 mm it is good to",
-		"fettle gauge PL-01 caliper --reads …mm --of …mm")
+	mustContain(t, text, "caliper failed its last check", "reading 0.04 mm too little, more than the 0.03 mm it is good to",
+		"[check-gauge caliper")
 	// Another gauge measures the same gate, and the step is met with it.
 	b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4 mm", "tip=4 mm").Readings})
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 	b.after(time.Minute)
 	b.must(goodCheck("caliper"), readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 }
 
@@ -77,7 +77,7 @@ func TestWhatWasReadBeforeABadCheckIsInDoubt(t *testing.T) {
 	first := b.gate("slot").Rests
 	b.must(goodCheck("caliper"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Fatalf("after a good check slot is %s", g.Says())
+		t.Fatalf("after a good check slot is %s", g.Says().Text)
 	}
 	b.must(readings("slot", "tip=4.1 mm"))
 	b.after(time.Hour)
@@ -86,20 +86,20 @@ func TestWhatWasReadBeforeABadCheckIsInDoubt(t *testing.T) {
 	// and its old reading does not count in place of the new one.
 	g := b.gate("slot")
 	if g.Standing != Measuring {
-		t.Fatalf("slot is %s", g.Says())
+		t.Fatalf("slot is %s", g.Says().Text)
 	}
-	mustContain(t, g.Says(), "no reading at tip yet; it was read with caliper, found on 3 March 2026 UTC reading 0.04 mm too little")
+	mustContain(t, g.Says().Text, "no reading at tip yet; it was read with caliper, which was found reading 0.04 mm too little")
 	if len(g.Rests) != 1 || g.Rests[0] != first[0] {
 		t.Errorf("rests on %v, not on the root of %v", g.Rests, first)
 	}
 	// A good check afterwards does not clear what was read before the bad one.
 	b.must(goodCheck("caliper"))
 	if g := b.gate("slot"); g.Standing != Measuring {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 	b.must(readings("slot", "tip=4.1 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 }
 
@@ -108,41 +108,41 @@ func TestUndoOfAGaugeCheck(t *testing.T) {
 	b.must(badCheck("caliper"))
 	bad := b.state.Size() - 1
 	if g := b.gate("slot"); g.Standing != StaleGate {
-		t.Fatalf("slot is %s", g.Says())
+		t.Fatalf("slot is %s", g.Says().Text)
 	}
 	b.must(goodCheck("caliper"))
 	good := b.state.Size() - 1
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
 	b.must(Undo{Position: good})
 	if g := b.gate("slot"); g.Standing != StaleGate {
-		t.Errorf("read on a check that was taken back, slot is %s", g.Says())
+		t.Errorf("read on a check that was taken back, slot is %s", g.Says().Text)
 	}
 	b.refused(readings("slot", "root=4 mm"), ByGauge)
 	b.must(Undo{Position: bad})
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("with no check left slot is %s", g.Says())
+		t.Errorf("with no check left slot is %s", g.Says().Text)
 	}
 }
 
 func TestABadCheckGroundsUntilReleasedAgain(t *testing.T) {
 	b := released(t)
 	b.must(badCheck("caliper")) // of a gate that is not critical
-	if f := b.state.Flight(b.now); !f.Released {
-		t.Errorf("grounded: %s", f.Why)
+	if f := b.state.Airworthiness(b.now); !f.Released {
+		t.Errorf("grounded: %s", f.Why.Text)
 	}
 	b.after(time.Hour)
 	b.must(badCheck("rule"))
-	mustContain(t, b.state.Flight(b.now).Why, "critical gate square is stale: it was read with rule")
-	mustContain(t, b.refused(GiveRelease{}, ByGate), "once rule is found good")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "critical gate square is stale: it was read with rule")
+	mustContain(t, b.refused(GiveRelease{}, ByGate), "[check-gauge squarerule")
 	b.must(goodCheck("rule"), readings("square", "left=500 mm", "right=500 mm"))
-	f := b.state.Flight(b.now)
+	f := b.state.Airworthiness(b.now)
 	if f.Released {
 		t.Fatal("it flies on a release that rested on readings in doubt")
 	}
-	mustContain(t, f.Why, "rested on square", "it was read with rule")
+	mustContain(t, f.Why.Text, "rested on square", "it was read with rule")
 	b.must(GiveRelease{})
-	if f := b.state.Flight(b.now); !f.Released {
-		t.Errorf("grounded: %s", f.Why)
+	if f := b.state.Airworthiness(b.now); !f.Released {
+		t.Errorf("grounded: %s", f.Why.Text)
 	}
 }
 
@@ -178,7 +178,7 @@ func TestBackdatedChecks(t *testing.T) {
 		b.after(time.Hour)
 		at(b, readings("slot", "root=4 mm", "tip=4 mm"), 150*time.Minute)
 		if g := b.gate("slot"); g.Standing != StaleGate {
-			t.Errorf("slot is %s", g.Says())
+			t.Errorf("slot is %s", g.Says().Text)
 		}
 	})
 }
@@ -248,11 +248,11 @@ func TestAnOlderReadingTypedInLaterDoesNotReplaceADoubtedOne(t *testing.T) {
 	b.must(goodCheck("caliper"))
 	b.at(210*time.Minute, readings("slot", "root=4 mm", "tip=4 mm")) // before the first check
 	if g := b.gate("slot"); g.Standing != StaleGate {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 }
 
@@ -267,15 +267,15 @@ func TestANewerSheetMakesNoReadingBetter(t *testing.T) {
 		b := assembled(t)
 		b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4.4 mm", "tip=4 mm").Readings})
 		if g := b.gate("slot"); g.Standing != Undecided {
-			t.Fatalf("slot is %s", g.Says())
+			t.Fatalf("slot is %s", g.Says().Text)
 		}
 		b.moved(build(), newer)
 		if g := b.gate("slot"); g.Standing != Undecided {
-			t.Errorf("%s: slot is %s", name, g.Says())
+			t.Errorf("%s: slot is %s", name, g.Says().Text)
 		}
 		b.must(readings("slot", "root=4.4 mm", "tip=4 mm"))
 		if g := b.gate("slot"); g.Standing != Current {
-			t.Errorf("%s: measured again slot is %s", name, g.Says())
+			t.Errorf("%s: measured again slot is %s", name, g.Says().Text)
 		}
 	}
 }
@@ -291,10 +291,10 @@ func TestAlikeReadWithTwoGauges(t *testing.T) {
 	}
 	b.must(with("caliper", "left=500 mm"), with("rule", "right=502 mm"))
 	if g := b.gate("square"); g.Standing != Undecided {
-		t.Errorf("with two gauges square is %s", g.Says())
+		t.Errorf("with two gauges square is %s", g.Says().Text)
 	}
 	b.must(with("caliper", "right=502 mm"))
 	if g := b.gate("square"); g.Standing != Current {
-		t.Errorf("with one gauge square is %s", g.Says())
+		t.Errorf("with one gauge square is %s", g.Says().Text)
 	}
 }

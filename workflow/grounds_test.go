@@ -20,10 +20,10 @@ func (b *bench) at(before time.Duration, rs ...Request) {
 func TestAColderBenchTypedInLaterGrounds(t *testing.T) {
 	b := released(t)
 	b.at(time.Hour, ReadBench{Temperature: q("0 °C")})
-	mustContain(t, b.state.Flight(b.now).Why, "joint roots carries load and is not cured")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "joint roots carries load and is not cured")
 	b.after(96 * time.Hour)
-	if f := b.state.Flight(b.now); !f.Released {
-		t.Errorf("once it is cured it is grounded: %s", f.Why)
+	if f := b.state.Airworthiness(b.now); !f.Released {
+		t.Errorf("once it is cured it is grounded: %s", f.Why.Text)
 	}
 }
 
@@ -33,11 +33,11 @@ func TestFlightsCountAfterAReadingTypedInLater(t *testing.T) {
 	b.must(LogFlight{Landing: Soft}, LogFlight{Landing: Soft})
 	b.at(30*time.Minute, readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != StaleGate {
-		t.Errorf("read before two flights slot is %s", g.Says())
+		t.Errorf("read before two flights slot is %s", g.Says().Text)
 	}
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 }
 
@@ -77,13 +77,13 @@ func TestTwoJobsWithAReleaseStep(t *testing.T) {
 	docs.Procedures["sha256:yearly"] = look
 	b.docs = &docs
 	b.state = b.replay(b.state.Entries)
-	b.must(Start{Procedure: look, Digest: "sha256:yearly", Sheet: sheet(), SheetSum: sheetSum}, Undo{Position: b.state.Release.Position})
+	b.must(Start{Procedure: look, Digest: "sha256:yearly", Sheet: sheet(), SheetDigest: sheetSum}, Undo{Position: b.state.Release.Position})
 	b.done("look")
 	b.must(GiveRelease{})
-	mustContain(t, b.state.Flight(b.now).Why, "job yearly is open")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "job yearly is open")
 	b.must(GiveRelease{})
-	if f := b.state.Flight(b.now); !f.Released {
-		t.Errorf("grounded: %s", f.Why)
+	if f := b.state.Airworthiness(b.now); !f.Released {
+		t.Errorf("grounded: %s", f.Why.Text)
 	}
 }
 
@@ -104,9 +104,9 @@ func audited(t interface {
 		}
 	}
 	for _, r := range all {
-		says := r.TakenBack == 0 && r.StaleBy == "" && r.Superseded == 0 && r.Doubt == nil
+		says := r.TakenBack == 0 && r.StaleBy.Text == "" && r.Superseded == 0 && r.Doubt == nil
 		if says != rests[r.Entry.Position] {
-			t.Fatalf("%s, entry %d: the audit says that it counts: %v; its gate rests on it: %v (%q, %d)", r.Reading.Gate, r.Entry.Position, says, rests[r.Entry.Position], r.StaleBy, r.Superseded)
+			t.Fatalf("%s, entry %d: the audit says that it counts: %v; its gate rests on it: %v (%q, %d)", r.Reading.Gate, r.Entry.Position, says, rests[r.Entry.Position], r.StaleBy.Text, r.Superseded)
 		}
 	}
 }
@@ -160,12 +160,12 @@ func TestAnOlderReadingTypedInLaterDecidesNothing(t *testing.T) {
 	b.must(readings("slot", "root=4.49 mm", "tip=4 mm"))
 	b.at(30*time.Minute, readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Undecided {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 	audited(t, b.state, b.now)
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 	audited(t, b.state, b.now)
 }
@@ -175,7 +175,7 @@ func TestAPointThatIsOutIsNotMeasuredUntilItPasses(t *testing.T) {
 	rests := b.gate("slot").Rests
 	b.must(Undo{Position: rests[0]}, Undo{Position: rests[1]})
 	b.must(readings("slot", "root=5 mm"))
-	mustContain(t, b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGate), "root at 5 mm", "no reading at tip yet", "then rework it", "fettle undo PL-01")
+	mustContain(t, b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGate), "root at 5 mm", "[measure-rest slot[tip]")
 	b.must(readings("slot", "tip=4 mm"))
 	b.refused(readings("slot", "root=4 mm"), ByGate)
 	b.must(Rework{Gate: "slot"}, readings("slot", "root=4 mm", "tip=4 mm"))
@@ -190,7 +190,7 @@ func TestACheckFromBeforeAHardLandingIsNotTheOneItAsksFor(t *testing.T) {
 	docs.Procedures["sha256:look"] = look
 	b.docs = &docs
 	b.state = b.replay(b.state.Entries)
-	start := Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetSum: sheetSum}
+	start := Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum}
 	b.at(time.Hour, start, Finish{Step: "look"}) // typed in later, of before the landing
 	if check, _ := b.state.CheckDue(b.now); check != "look" {
 		t.Error("a check from before the landing is taken for the one that it asks for")

@@ -45,20 +45,25 @@ func (s *State) coat(job *Job, f journal.Coated, e journal.Entry) error {
 	if !ok {
 		return fmt.Errorf("the design sheet has no adhesive %q", f.Adhesive)
 	}
-	climate := s.climateFor(adhesive)
+	coat := bond.Coat{Began: f.Began, Finished: e.At}
+	if f.Mixed != nil {
+		coat.Mixed = *f.Mixed
+	}
+	climate := s.climateFor(adhesive, e.At)
+	if read, known := s.benchAt(coat.Starts()); known {
+		climate = climate.With(read.celsius)
+	}
 	j := job.joint(f.Joint)
 	if !j.Joined.IsZero() || j.Lapsed(f.Began) || len(j.coats) == 0 {
 		// A fresh start: what was on the faces before no longer counts.
 		*j = Joint{Job: job.ID, Name: f.Joint, coats: map[string]bond.Coat{}, climate: climate}
 	}
 	j.Adhesive, j.Zones = adhesive, job.Procedure.DisturbedBy(f.Joint)
-	coat := bond.Coat{Began: f.Began, Finished: e.At}
-	if f.Mixed != nil {
-		coat.Mixed = *f.Mixed
-	}
 	j.coats[f.Step] = coat
 	j.climate = j.climate.With(climate.Coldest).With(climate.Warmest)
+	s.note(j)
 	j.wet = false
+	job.waitAgain(f.Step)
 	return nil
 }
 
@@ -67,53 +72,103 @@ func (s *State) join(job *Job, f journal.Joined, e journal.Entry) error {
 	if len(j.coats) == 0 {
 		return fmt.Errorf("%s was joined without a coat", f.Joint)
 	}
-	climate := s.climateFor(j.Adhesive)
+	climate := s.climateFor(j.Adhesive, e.At)
 	j.Joined, j.Load, j.handled, j.cured = e.At, f.Load, climate, climate
+	s.note(j)
 	return nil
 }
 
-// climateFor is the climate that a clock of the adhesive starts with: the last
-// reading of the bench. Where that was taken back, the clocks count the worst
-// that the adhesive works in.
-func (s *State) climateFor(a steps.Adhesive) bond.Climate {
-	if s.Bench != nil {
-		return bond.Even(s.Bench.celsius)
-	}
-	worst := bond.Even(a.Times.At)
-	for _, q := range []quantity.Quantity{a.Coldest, a.Warmest} {
-		if celsius, err := q.Celsius(); err == nil {
-			worst = worst.With(celsius)
+// climateFor is the climate that a clock of the adhesive starts with: the
+// reading of the bench in force at the time. Where none was, the clocks count
+// the worst that the adhesive works in. The reading entered last counts too:
+// of two answers the one that waits longer is safe.
+func (s *State) climateFor(a steps.Adhesive, at time.Time) bond.Climate {
+	read, known := s.benchAt(at)
+	climate := bond.Even(read.celsius)
+	if !known {
+		climate = bond.Even(a.Times.At)
+		for _, q := range []quantity.Quantity{a.Coldest, a.Warmest} {
+			if celsius, err := q.Celsius(); err == nil {
+				climate = climate.With(celsius)
+			}
 		}
 	}
-	return worst
+	if s.entered != nil {
+		climate = climate.With(s.entered.celsius)
+	}
+	return climate
 }
 
-// warm takes in a new bench temperature: a clock that has not run out yet
-// counts it, one that has run out stays so.
-func (j *Joint) warm(celsius float64, at time.Time) {
+// warm takes in a bench temperature as it is entered: a clock that has not run
+// out by its time counts it, even where it is of before the clock began. One
+// that has run out stays so.
+func (s *State) warm(j *Joint, celsius float64, at time.Time) {
 	switch {
 	case j.Joined.IsZero():
-		if len(j.coats) > 0 && !at.After(j.Window().Closes) {
-			j.climate = j.climate.With(celsius)
+		if len(j.coats) == 0 || at.After(j.Window().Closes) {
+			return
 		}
+		j.climate = j.climate.With(celsius)
+	case !at.Before(j.Handles()) && !at.Before(j.Cures()):
 		return
-	case at.Before(j.Handles()):
-		j.handled = j.handled.With(celsius)
+	default:
+		if at.Before(j.Handles()) {
+			j.handled = j.handled.With(celsius)
+		}
+		if at.Before(j.Cures()) {
+			j.cured = j.cured.With(celsius)
+		}
 	}
-	if at.Before(j.Cures()) {
-		j.cured = j.cured.With(celsius)
+	s.note(j)
+}
+
+// note has the joint's clocks count every reading of the bench from their
+// beginning to their end, in the order of time.
+func (s *State) note(j *Joint) {
+	if j.Joined.IsZero() {
+		j.climate = s.noted(j.climate, j.starts(), func(c bond.Climate, at time.Time) bool { return !at.After(j.windowIn(c).Closes) })
+		return
 	}
+	times := j.Adhesive.Times
+	j.handled = s.noted(j.handled, j.Joined, func(c bond.Climate, at time.Time) bool { return at.Before(times.Handles(j.Joined, c)) })
+	j.cured = s.noted(j.cured, j.Joined, func(c bond.Climate, at time.Time) bool { return at.Before(times.Cures(j.Joined, c)) })
+}
+
+// noted widens the climate of a clock by the readings after its beginning for
+// as long as it runs. One that another replaced at the same moment was never
+// in force.
+func (s *State) noted(c bond.Climate, begin time.Time, runs func(bond.Climate, time.Time) bool) bond.Climate {
+	for i := s.benchAfter(begin); i < len(s.bench) && runs(c, s.bench[i].At); i++ {
+		if i+1 < len(s.bench) && s.bench[i+1].At.Equal(s.bench[i].At) {
+			continue
+		}
+		c = c.With(s.bench[i].celsius)
+	}
+	return c
+}
+
+// starts is when the first of the coats' clocks started.
+func (j *Joint) starts() time.Time {
+	var first time.Time
+	for _, c := range j.coats {
+		if first.IsZero() || c.Starts().Before(first) {
+			first = c.Starts()
+		}
+	}
+	return first
 }
 
 func (j *Joint) touch(ready bool) { j.wet = !ready }
 
 // Window returns when the coated joint may be closed.
-func (j *Joint) Window() bond.Window {
+func (j *Joint) Window() bond.Window { return j.windowIn(j.climate) }
+
+func (j *Joint) windowIn(c bond.Climate) bond.Window {
 	coats := make([]bond.Coat, 0, len(j.coats))
-	for _, c := range j.coats {
-		coats = append(coats, c)
+	for _, coat := range j.coats {
+		coats = append(coats, coat)
 	}
-	return j.Adhesive.Times.Window(coats, j.climate)
+	return j.Adhesive.Times.Window(coats, c)
 }
 
 // Lapsed reports whether at the time the coat has waited too long, or never

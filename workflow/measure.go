@@ -43,6 +43,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	reasons := append(s.unmeasurable(report, c.At), s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
+	reasons = append(reasons, s.unsafe(gate, c.At)...)
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -62,11 +63,36 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return s.completing(facts, c)
 }
 
+// unsafe says which conditions do not stand that the steps of open jobs need for
+// measuring the gate: a propeller that is on. Where two of them need it
+// otherwise, as a battery in and out, either will do.
+func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
+	var needs []steps.Setting
+	for _, job := range s.OpenJobs(at) {
+		for _, step := range job.Procedure.Steps() {
+			if !step.Kind.Traits().Measures || len(step.Needs) == 0 {
+				continue
+			}
+			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(s.disturbedBy(job)...) {
+				needs = append(needs, step.Needs...)
+			}
+		}
+	}
+	var reasons []Reason
+	for i, need := range needs {
+		same := func(n steps.Setting) bool { return n.Condition == need.Condition }
+		stands := func(n steps.Setting) bool { return same(n) && len(s.stands(n, at)) == 0 }
+		if !slices.ContainsFunc(needs[:i], same) && !slices.ContainsFunc(needs, stands) {
+			reasons = append(reasons, s.stands(need, at)...)
+		}
+	}
+	return reasons
+}
+
 // outAlready refuses to measure a point again that is out of tolerance while
-// others have no reading yet. The gate is not out before it has them all, so
-// the point could be measured until it is in tolerance, without rework.
+// others have no reading yet: it is reworked first.
 func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
-	if r.Standing != Measuring {
+	if r.Finding.Missing == "" {
 		return nil
 	}
 	limits := r.Gate.Limits
@@ -82,7 +108,7 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 		found, err := measuring.Judge(limits, []measuring.Point{measuring.Point(p)}, r.Gate.Repeat, nil, r.Doubt)
 		if err == nil && found.Verdict == measuring.Out {
 			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, found.Reason),
-				Do: fmt.Sprintf("measure the rest of it (%s), then rework it; a misreading is taken back with fettle undo %s", r.Reason, s.Airframe.Mark)})
+				Remedy: s.remedy(Remedy{Kind: ToMeasureRest, Gate: r.Gate.Name, Points: r.Missing()})})
 		}
 	}
 	return reasons
@@ -115,7 +141,7 @@ func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Fa
 	}
 	for _, job := range after.Jobs {
 		for _, r := range after.steps(job, c.At) {
-			if r.Step.Kind == steps.Measure && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
+			if r.Step.Kind.Traits().Measures && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
 				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)
 				facts = append(facts, journal.StepDone{Work: after.work(job, r.Step)})
 			}
@@ -129,38 +155,38 @@ func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 	var reasons []Reason
 	for _, g := range s.GatesOf(job, step, at) {
 		if !g.Met() {
-			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is %s", g.Gate.Name, g.Says()),
-				Do: s.measureIt(g.Gate, at)})
+			reasons = append(reasons, Reason{Because: ByGate, Text: g.Gate.Name + " is " + g.Says().Text, At: g.Says().At,
+				Remedy: s.measureIt(g.Gate, at)})
 		}
 	}
 	return reasons
 }
 
 // Says is the standing with its reason, in a few words.
-func (r GateReport) Says() string {
-	if r.Reason == "" || r.Reason == string(r.Standing) {
-		return string(r.Standing)
+func (r GateReport) Says() Cause {
+	if r.Reason.IsZero() || r.Reason.Text == string(r.Standing) {
+		return Cause{Text: string(r.Standing)}
 	}
-	return string(r.Standing) + ": " + r.Reason
+	return r.Reason.after(string(r.Standing) + ": ")
 }
 
-// MeasureLine is the command that measures a gate, with the values left open.
-func MeasureLine(mark string, g steps.Gate) string {
-	line := "fettle measure " + mark + " " + g.Name
-	for _, p := range g.PointNames() {
-		for range g.Repeat {
-			if p == "" {
-				line += " …" + g.Limits.Unit()
-			} else {
-				line += " " + p + "=…" + g.Limits.Unit()
-			}
+// Missing are the points that the gate still wants readings at, one for each
+// reading; where it has them all and does not count, all of them again.
+func (r GateReport) Missing() []string {
+	have := map[string]int{}
+	if r.Finding.Missing != "" {
+		for _, p := range r.Points {
+			have[p.Name] = len(p.Readings)
 		}
 	}
-	return line
+	var points []string
+	for _, p := range r.Gate.Readings() {
+		if have[p]--; have[p] < 0 {
+			points = append(points, p)
+		}
+	}
+	return points
 }
-
-// ReworkStep is the name by which Rework is asked for where a step is named.
-const ReworkStep = "rework:"
 
 // Rework records that what was out of tolerance at a gate was worked on.
 type Rework struct{ Gate string }
@@ -171,10 +197,10 @@ func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
-		return nil, &Refusal{What: ReworkStep + r.Gate, Reasons: []Reason{*reason}}
+		return nil, &Refusal{What: "rework of " + r.Gate, Reasons: []Reason{*reason}}
 	}
 	if report.Standing != Failed && report.Standing != Undecided {
-		return nil, refuse(ReworkStep+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing), "")
+		return nil, refuse("rework of "+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing), Remedy{})
 	}
 	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Of}}, nil
 }
@@ -192,9 +218,9 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	case reason == "":
 		return nil, bad("a concession needs a reason")
 	case report.Gate.Critical:
-		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", "rework it and measure again")
-	case report.Standing != Failed && report.Standing != Undecided:
-		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), "measure it first: "+MeasureLine(s.Airframe.Mark, report.Gate))
+		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", s.remedy(Remedy{Kind: ToRework, Gate: r.Gate}))
+	case report.Standing != Failed && report.Standing != Undecided, report.Finding.Missing != "":
+		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), s.measureIt(report.Gate, c.At))
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{*reason}}
@@ -214,7 +240,7 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	step := report.Step
-	if step.Kind != steps.Hold {
+	if !step.Kind.Traits().Confirms {
 		return nil, bad("%s is no hold", step.Name)
 	}
 	if err := s.allowed(report, job, c); err != nil {

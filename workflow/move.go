@@ -12,11 +12,11 @@ import (
 
 // MoveJob has an open job go on under newer documents.
 type MoveJob struct {
-	Job       string
-	Procedure *steps.Procedure
-	Digest    string
-	Sheet     *steps.Sheet
-	SheetSum  string
+	Job         string
+	Procedure   *steps.Procedure
+	Digest      string
+	Sheet       *steps.Sheet
+	SheetDigest string
 }
 
 func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -26,15 +26,15 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	switch {
 	case !s.Open(job, c.At):
-		return nil, refuse(r.Job, ByState, "it is complete; only an open job is moved", "")
-	case r.Digest == job.Digest && r.SheetSum == s.SheetSum:
-		return nil, refuse(r.Job, ByState, "it goes by these very documents already", "")
+		return nil, refuse(r.Job, ByState, "it is complete; only an open job is moved", Remedy{})
+	case r.Digest == job.Digest && r.SheetDigest == s.SheetDigest:
+		return nil, refuse(r.Job, ByState, "it goes by these very documents already", Remedy{})
 	case r.Procedure.Name != job.Procedure.Name:
-		return nil, refuse(r.Job, ByState, fmt.Sprintf("it is a %s, and %s is another procedure", job.Procedure.Name, r.Procedure.Name), "")
+		return nil, refuse(r.Job, ByState, fmt.Sprintf("it is a %s, and %s is another procedure", job.Procedure.Name, r.Procedure.Name), Remedy{})
 	case r.Sheet.Name != s.Airframe.Design:
-		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, and the sheet is of %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), "")
+		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, and the sheet is of %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), Remedy{})
 	}
-	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetSum}}, nil
+	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, nil
 }
 
 // move applies a JobMoved. What was done stays done where its step is there
@@ -52,16 +52,16 @@ func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	if !ok {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
 	}
-	s.Sheet, s.SheetSum = sheet, f.Sheet
+	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	job.Procedure, job.Digest = procedure.For(s.Airframe.Options, job.Zone), f.Procedure
 	return nil
 }
 
 // A Change is one difference that moving a job makes, in words.
 type Change struct {
-	What string `json:"what"`
+	What Cause
 	// Reopens says that work counted so far counts no more.
-	Reopens bool `json:"reopens"`
+	Reopens bool
 }
 
 // Changes says what moving the job would change for it at the time: steps
@@ -78,21 +78,21 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 	moved := r.Procedure.For(s.Airframe.Options, job.Zone)
 	changes := stepChanges(job, moved)
 	changes = append(changes, gateChanges(s.Sheet, r.Sheet)...)
-	docs := Documents{Sheets: map[string]*steps.Sheet{r.SheetSum: r.Sheet}, Procedures: map[string]*steps.Procedure{r.Digest: r.Procedure}}
+	docs := Documents{Sheets: map[string]*steps.Sheet{r.SheetDigest: r.Sheet}, Procedures: map[string]*steps.Procedure{r.Digest: r.Procedure}}
 	for digest, sheet := range s.docs.Sheets {
 		docs.Sheets[digest] = sheet
 	}
 	for digest, p := range s.docs.Procedures {
 		docs.Procedures[digest] = p
 	}
-	after, err := Replay(append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries([]journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetSum}}, Circumstances{Now: at, At: at})...), docs)
+	after, err := Replay(append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries([]journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, Circumstances{Now: at, At: at})...), docs)
 	if err != nil {
 		return nil, err
 	}
 	for _, g := range s.Gates(at) {
 		then, err := after.GateReport(g.Gate.Name, at)
 		if err == nil && then.Standing != g.Standing {
-			changes = append(changes, Change{fmt.Sprintf("gate %s is %s now and would be %s", g.Gate.Name, g.Standing, then.Says()), g.Met() && !then.Met()})
+			changes = append(changes, Change{then.Says().after(fmt.Sprintf("gate %s is %s now and would be ", g.Gate.Name, g.Standing)), g.Met() && !then.Met()})
 		}
 	}
 	return changes, nil
@@ -105,18 +105,18 @@ func stepChanges(job *Job, moved *steps.Procedure) []Change {
 		_, done := job.done[step.Name]
 		switch {
 		case !ok:
-			changes = append(changes, Change{fmt.Sprintf("step %s is new: %s", step.Name, step.Label()), false})
+			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is new: %s", step.Name, step.Label())}, false})
 		case !reflect.DeepEqual(have, step):
 			word := "is rewritten"
 			if done {
 				word = "is rewritten, and stays done"
 			}
-			changes = append(changes, Change{fmt.Sprintf("step %s %s", step.Name, word), false})
+			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s %s", step.Name, word)}, false})
 		}
 	}
 	for _, step := range job.Procedure.Steps() {
 		if _, _, ok := moved.Step(step.Name); !ok {
-			changes = append(changes, Change{fmt.Sprintf("step %s is dropped", step.Name), false})
+			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is dropped", step.Name)}, false})
 		}
 	}
 	return changes
@@ -125,7 +125,7 @@ func stepChanges(job *Job, moved *steps.Procedure) []Change {
 func gateChanges(from, to *steps.Sheet) []Change {
 	var changes []Change
 	say := func(format string, args ...any) {
-		changes = append(changes, Change{What: fmt.Sprintf(format, args...)})
+		changes = append(changes, Change{What: Cause{Text: fmt.Sprintf(format, args...)}})
 	}
 	for _, g := range to.Gates {
 		have, ok := from.Gate(g.Name)

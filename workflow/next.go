@@ -46,7 +46,7 @@ func (s *State) Next(now time.Time) Suggestion {
 	stage := s.lastStage()
 	rank := func(r StepReport) int {
 		switch {
-		case r.Step.Kind == steps.Join:
+		case !r.Closes.IsZero(): // an open joint
 			return 0
 		case !fits(r.Step, now, due):
 			return 3
@@ -59,7 +59,7 @@ func (s *State) Next(now time.Time) Suggestion {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes))
 	})
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
-	if rework >= 0 && (len(ready) == 0 || ready[0].Step.Kind != steps.Join) {
+	if rework >= 0 && (len(ready) == 0 || ready[0].Closes.IsZero()) {
 		r := waiting[rework]
 		out.Step, out.Resolve = &r, r.Reasons
 		waiting = slices.Delete(slices.Clone(waiting), rework, rework+1)
@@ -86,7 +86,7 @@ func (s *State) Next(now time.Time) Suggestion {
 // because says why a step is suggested before others.
 func (s *State) because(r StepReport, stage string, waiting []StepReport, due time.Time, joint string, now time.Time) string {
 	switch {
-	case r.Step.Kind == steps.Join:
+	case !r.Closes.IsZero():
 		return "its window is open, and closes by itself"
 	case r.Reopened != "":
 		return r.Reopened
@@ -155,13 +155,13 @@ func opens(r StepReport) time.Time {
 // reworkable reports whether a gate that is out of tolerance is all that holds
 // the step back.
 func reworkable(r StepReport) bool {
-	return len(r.Reasons) > 0 && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Do == "" })
+	return len(r.Reasons) > 0 && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Remedy.IsZero() })
 }
 
 // resolvable reports whether a person at the bench can see to all that holds
 // the step back.
 func resolvable(r StepReport) bool {
-	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Do == "" || reason.Because == ByClock })
+	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.IsZero() || reason.Because == ByClock })
 }
 
 // compareTimes orders times with the unknown ones last.
@@ -181,7 +181,8 @@ func compareTimes(a, b time.Time) int {
 type Timer struct {
 	Job, Name string
 	Joint     bool
-	Phase     Phase     // of a joint
+	Phase     Phase // of a joint
+	Began     time.Time
 	Opens     time.Time // joint: may be closed from; wait: over
 	Closes    time.Time // joint: must be closed by
 	Handles   time.Time // joint, closed: handling strength
@@ -195,7 +196,7 @@ type Timer struct {
 func (s *State) Timers(now time.Time) []Timer {
 	var timers []Timer
 	for _, j := range s.joints() {
-		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Coldest: j.Coldest(), Warmest: j.Warmest()}
+		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}
 		switch t.Phase {
 		case Cured:
 			continue
@@ -217,11 +218,12 @@ func (s *State) Timers(now time.Time) []Timer {
 	for _, job := range s.Jobs {
 		for _, stage := range job.Procedure.Stages {
 			i := s.head(job, stage, now)
-			if i == len(stage.Steps) || stage.Steps[i].Kind != steps.Wait || stage.Steps[i].Joint != "" {
+			if i == len(stage.Steps) || !stage.Steps[i].Kind.Traits().Passes || stage.Steps[i].Joint != "" {
 				continue
 			}
-			if until, ok := s.waitEnds(job, stage, i, now); ok && now.Before(until) {
-				timers = append(timers, Timer{Job: job.ID, Name: stage.Steps[i].Name, Opens: until, Ready: until})
+			if began, ok := s.waitBegins(job, stage, i, now); ok {
+				until, _ := s.waitEnds(job, stage, i, now)
+				timers = append(timers, Timer{Job: job.ID, Name: stage.Steps[i].Name, Began: began, Opens: until, Ready: until})
 			}
 		}
 	}

@@ -9,20 +9,26 @@ import (
 	"fettle/workflow/journal"
 )
 
+// A Cause is why something is as it is.
+type Cause struct {
+	Text string    // one line, lower case, no full stop, without times
+	At   time.Time // when what it tells of happened, where it tells of something that did
+}
+
+// IsZero reports whether nothing is said.
+func (c Cause) IsZero() bool { return c.Text == "" }
+
+// after puts words before the cause.
+func (c Cause) after(words string) Cause { return Cause{words + c.Text, c.At} }
+
 // A Reason says why something can't be done now.
 type Reason struct {
 	Because Because   `json:"because"`
-	Text    string    `json:"text"`            // one line, lower case, no full stop
+	Text    string    `json:"text"`            // one line, lower case, no full stop, without times
+	At      time.Time `json:"at,omitzero"`     // when what it tells of happened
 	Until   time.Time `json:"until,omitzero"`  // when it ends by itself, where it does
 	Closes  time.Time `json:"closes,omitzero"` // for a joint: when it is too late
-	Do      string    `json:"do,omitempty"`    // what to do about it, one line
-}
-
-func (r Reason) String() string {
-	if r.Do == "" {
-		return r.Text
-	}
-	return r.Text + ": " + r.Do
+	Remedy  Remedy    `json:"remedy,omitzero"` // what would help
 }
 
 // Because is the class of a reason.
@@ -55,14 +61,14 @@ type Refusal struct {
 func (r *Refusal) Error() string {
 	lines := make([]string, len(r.Reasons))
 	for i, reason := range r.Reasons {
-		lines[i] = reason.String()
+		lines[i] = reason.Text
 	}
 	return fmt.Sprintf("%s is refused: %s", r.What, strings.Join(lines, "; "))
 }
 
 // refuse builds a refusal of one reason.
-func refuse(what string, because Because, text, do string) error {
-	return &Refusal{What: what, Reasons: []Reason{{Because: because, Text: text, Do: do}}}
+func refuse(what string, because Because, text string, remedy Remedy) error {
+	return &Refusal{What: what, Reasons: []Reason{{Because: because, Text: text, Remedy: remedy}}}
 }
 
 // An UnknownError is a name that stands for nothing here.
@@ -87,12 +93,15 @@ func (e *UnknownError) Error() string {
 // state: a reading in the wrong unit, a time in the future, an empty note.
 var ErrBadRequest = errors.New("bad request")
 
-type badRequest struct{ text string }
+// A BadRequestError is an ErrBadRequest with what would help.
+type BadRequestError struct {
+	Text   string
+	Remedy Remedy // zero: the text says it all
+}
 
-func (b badRequest) Error() string { return b.text }
-func (badRequest) Unwrap() error   { return ErrBadRequest }
+func (b *BadRequestError) Error() string { return b.Text }
+func (*BadRequestError) Unwrap() error   { return ErrBadRequest }
 
-func bad(format string, args ...any) error { return badRequest{fmt.Sprintf(format, args...)} }
-
-// day is a day as reasons say it. The engine knows no one's own zone.
-func day(t time.Time) string { return t.UTC().Format("2 January 2006 UTC") }
+func bad(format string, args ...any) error {
+	return &BadRequestError{Text: fmt.Sprintf(format, args...)}
+}

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -14,11 +13,11 @@ import (
 type Proof struct {
 	Lines []ProofLine
 	Rests []int64 // the readings of the critical gates
-	// Beside are gates that are not critical and don't count; they are said,
+	// NonCritical are gates that are not critical and don't count; they are said,
 	// and do not stop a release.
-	Beside []GateReport
-	// Hollow is true where the design has no critical gate to rest on.
-	Hollow bool
+	NonCritical []GateReport
+	// NoCriticalGates is true where the design has no critical gate to rest on.
+	NoCriticalGates bool
 }
 
 // A ProofLine is one thing that a release needs.
@@ -43,7 +42,7 @@ func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, Proof
 // Proof weighs whether the airframe may fly at the time: every critical gate
 // current and in tolerance, no gate out of tolerance without a concession, no
 // job open but, where the release is given within one (nil: it is not), for its
-// release step, every damage mended, nothing in quarantine aboard, every joint
+// release step, every damage repaired, nothing in quarantine aboard, every joint
 // that carries load cured.
 func (s *State) Proof(at time.Time, within *Job) Proof {
 	var p Proof
@@ -57,26 +56,26 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		case g.Standing == Failed || g.Standing == Undecided:
 			p.add(fmt.Sprintf("gate %s is met, or conceded", g.Gate.Name), s.notMet(g, at))
 		case g.Standing != Current:
-			p.Beside = append(p.Beside, g)
+			p.NonCritical = append(p.NonCritical, g)
 		}
 	}
-	p.Hollow = critical == 0
-	if p.Hollow {
-		p.add("the design has critical gates to rest on", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Do: "mark its gates critical in a new revision of the sheet"})
+	p.NoCriticalGates = critical == 0
+	if p.NoCriticalGates {
+		p.add("the design has critical gates to rest on", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Remedy: Remedy{Kind: ToMarkCritical}})
 	}
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
 	}
 	for _, d := range s.Damages {
-		p.add(fmt.Sprintf("damage %s (%s, %s) is mended", d.Damage, d.Finding, d.Zone), s.unmended(d, at))
+		p.add(fmt.Sprintf("damage %s (%s, %s) is repaired", d.Damage, d.Finding, d.Zone), s.unrepaired(d, at))
 		if len(d.Quarantine.Lines) > 0 {
 			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d))
 		}
 	}
 	if check, landed := s.CheckDue(at); check != "" {
 		p.add("the last hard landing was checked", &Reason{Because: ByState,
-			Text: fmt.Sprintf("the hard landing of %s asks for the check %s", day(landed), check),
-			Do:   fmt.Sprintf("fettle start %s %s", s.Airframe.Mark, check)})
+			Text: check + " is due after the hard landing", At: landed,
+			Remedy: s.remedy(Remedy{Kind: ToStart, Name: check})})
 	}
 	for _, j := range s.joints() {
 		if j.Load && !j.Joined.IsZero() {
@@ -92,9 +91,9 @@ func (s *State) notMet(g GateReport, at time.Time) *Reason {
 	}
 	do := s.measureIt(g.Gate, at)
 	if g.needsRework() {
-		do = fmt.Sprintf("rework it, then measure again: fettle done %s %s%s", s.Airframe.Mark, ReworkStep, g.Gate.Name)
+		do = s.remedy(Remedy{Kind: ToRework, Gate: g.Gate.Name})
 	}
-	return &Reason{Because: ByGate, Text: fmt.Sprintf("gate %s is %s", g.Gate.Name, g.Says()), Do: do}
+	return &Reason{Because: ByGate, Text: "gate " + g.Gate.Name + " is " + g.Says().Text, At: g.Says().At, Remedy: do}
 }
 
 // incomplete says what is left of a job; a release step is not counted where
@@ -105,15 +104,15 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	because := ByState
 	for _, stage := range job.Procedure.Stages {
 		for i, step := range stage.Steps {
-			if s.met(job, stage, i, at) || within && step.Kind == steps.Release {
+			if s.met(job, stage, i, at) || within && step.Kind.Traits().Releases {
 				continue
 			}
 			left++
 			if first == "" {
 				first = step.Name
 			}
-			if step.Kind == steps.Hold {
-				because = ByHold
+			if left := s.kinds[step.Kind].left; left != "" {
+				because = left
 			}
 		}
 	}
@@ -127,16 +126,16 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	return &Reason{Because: because, Text: text}
 }
 
-func (s *State) unmended(d *Damage, at time.Time) *Reason {
-	mended, by := s.Mended(d, at)
+func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
+	repaired, by := s.Repaired(d, at)
 	switch {
-	case mended:
+	case repaired:
 		return nil
 	case by != "":
-		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not mended: job %s is open", d.Damage, by)}
+		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not repaired: job %s is open", d.Damage, by)}
 	}
-	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not mended", d.Damage, d.Finding, d.Zone),
-		Do: "fettle repair " + s.Airframe.Mark}
+	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not repaired", d.Damage, d.Finding, d.Zone),
+		Remedy: s.remedy(Remedy{Kind: ToPlanRepair})}
 }
 
 func (s *State) quarantined(d *Damage) *Reason {
@@ -144,7 +143,7 @@ func (s *State) quarantined(d *Damage) *Reason {
 		return nil
 	}
 	return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s of %s is in quarantine and was not taken off the airframe", d.Zone, d.Damage),
-		Do: "clear it line by line: fettle clear " + s.Airframe.Mark + " " + d.Damage}
+		Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})}
 }
 
 func uncured(j *Joint, at time.Time) *Reason {
@@ -155,19 +154,19 @@ func uncured(j *Joint, at time.Time) *Reason {
 }
 
 // restsInDoubt says which reading that a release rests on is in doubt. Gates
-// that were measured again since do not mend it: what was released was
+// that were measured again since change nothing: what was released was
 // released on that reading.
-func (s *State) restsInDoubt(r *Given) string {
+func (s *State) restsInDoubt(r *LastRelease) Cause {
 	for _, p := range r.RestsOn {
 		f, ok := s.Entries[p].Facts.(journal.ReadingTaken)
 		if !ok {
 			continue
 		}
-		if c := s.inDoubt(taken{position: p, at: s.Entries[p].At, ReadingTaken: f}); c != nil {
-			return fmt.Sprintf("the release of entry %d rested on %s, entry %d: %s", r.Position, f.Gate, p, c.Doubts())
+		if c := s.inDoubt(reading{position: p, at: s.Entries[p].At, ReadingTaken: f}); c != nil {
+			return c.Doubts().after(fmt.Sprintf("the release of entry %d rested on %s, entry %d: ", r.Position, f.Gate, p))
 		}
 	}
-	return ""
+	return Cause{}
 }
 
 // GiveRelease releases the airframe to fly.
@@ -185,7 +184,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
-	if f := s.Flight(c.At); f.Released {
+	if f := s.Airworthiness(c.At); f.Released {
 		reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("it stands released by entry %d, and nothing has disturbed it since", s.Release.Position)})
 	}
 	if c.At.Before(s.lastDone()) {
@@ -199,7 +198,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	for _, j := range s.Jobs {
 		for _, stage := range j.Procedure.Stages {
 			for i, left := range stage.Steps {
-				if _, done := j.done[left.Name]; left.Kind == steps.Wait && !done && s.met(j, stage, i, c.At) {
+				if _, done := j.done[left.Name]; left.Kind.Traits().Passes && !done && s.met(j, stage, i, c.At) {
 					facts = append(facts, journal.StepDone{Work: s.work(j, left)})
 				}
 			}
@@ -261,7 +260,7 @@ func (s *State) releaseReasons(job *Job, r StepReport, proof Proof, at time.Time
 func (s *State) releaseStep(at time.Time) (*Job, StepReport) {
 	for _, job := range s.Jobs {
 		for _, r := range s.steps(job, at) {
-			if r.Step.Kind == steps.Release && r.Progress != Done {
+			if r.Step.Kind.Traits().Releases && r.Progress != Done {
 				return job, r
 			}
 		}
@@ -269,59 +268,59 @@ func (s *State) releaseStep(at time.Time) (*Job, StepReport) {
 	return nil, StepReport{}
 }
 
-// A Flight is whether the airframe may fly.
-type Flight struct {
+// A Airworthiness is whether the airframe may fly.
+type Airworthiness struct {
 	Released bool
-	Ever     bool   // it was released at least once
-	Why      string // grounded: what did it, one line
+	Ever     bool  // it was released at least once
+	Why      Cause // grounded: what did it
 }
 
-// Flight returns whether the airframe may fly at the time.
-func (s *State) Flight(at time.Time) Flight {
+// Airworthiness returns whether the airframe may fly at the time.
+func (s *State) Airworthiness(at time.Time) Airworthiness {
 	r := s.Release
 	if r == nil {
-		return Flight{Why: "never released"}
+		return Airworthiness{Why: Cause{Text: "never released"}}
 	}
-	f := Flight{Ever: true}
+	f := Airworthiness{Ever: true}
 	if open := s.OpenDamages(at); len(open) > 0 {
-		f.Why = fmt.Sprintf("damage %s: %s, %s", open[0].Damage, open[0].Finding, open[0].Zone)
+		f.Why.Text = fmt.Sprintf("damage %s: %s, %s", open[0].Damage, open[0].Finding, open[0].Zone)
 		if len(open) > 1 {
-			f.Why += fmt.Sprintf(", and %d more", len(open)-1)
+			f.Why.Text += fmt.Sprintf(", and %d more", len(open)-1)
 		}
 		return f
 	}
 	if check, landed := s.CheckDue(at); check != "" {
-		f.Why = fmt.Sprintf("the hard landing of %s asks for the check %s", day(landed), check)
+		f.Why = Cause{check + " is due after the hard landing", landed}
 		return f
 	}
 	if s.disturbed != nil && s.disturbed.position > r.Position {
-		f.Why = fmt.Sprintf("disturbed by %s since the release", s.disturbed.by)
+		f.Why.Text = fmt.Sprintf("disturbed by %s since the release", s.disturbed.by)
 		return f
 	}
 	for _, g := range s.Gates(at) {
 		if g.Gate.Critical && g.Standing != Current {
-			f.Why = fmt.Sprintf("critical gate %s is %s", g.Gate.Name, g.Says())
+			f.Why = g.Says().after("critical gate " + g.Gate.Name + " is ")
 			return f
 		}
 		if !g.Gate.Critical && (g.Standing == Failed || g.Standing == Undecided) {
-			f.Why = fmt.Sprintf("gate %s is %s", g.Gate.Name, g.Says())
+			f.Why = g.Says().after("gate " + g.Gate.Name + " is ")
 			return f
 		}
 	}
-	if why := s.restsInDoubt(r); why != "" {
+	if why := s.restsInDoubt(r); !why.IsZero() {
 		f.Why = why
 		return f
 	}
 	for _, j := range s.joints() { // a colder bench, typed in later, makes one cure longer
 		if j.Load && !j.Joined.IsZero() {
 			if reason := uncured(j, at); reason != nil {
-				f.Why = reason.Text
+				f.Why.Text = reason.Text
 				return f
 			}
 		}
 	}
 	if open := s.OpenJobs(at); len(open) > 0 {
-		f.Why = fmt.Sprintf("job %s is open", open[0].ID)
+		f.Why.Text = fmt.Sprintf("job %s is open", open[0].ID)
 		return f
 	}
 	f.Released = true

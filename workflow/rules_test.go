@@ -155,7 +155,7 @@ func TestOutsideTheWorkingLimits(t *testing.T) {
 func TestTemperatureIsAskedForOnceASitting(t *testing.T) {
 	b := newBench(t)
 	b.must(startBuild(), ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
-	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "not known in this sitting", "fettle bench PL-01")
+	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "not known in this sitting", "[read-bench")
 	b.must(ReadBench{Temperature: q("20 °C")})
 	b.done("coat-left")
 	b.after(24 * time.Hour)
@@ -189,20 +189,20 @@ func TestColderBenchTypedInLater(t *testing.T) {
 	b.after(30 * time.Minute)
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Fatalf("slot is %s", g.Says())
+		t.Fatalf("slot is %s", g.Says().Text)
 	}
 	if err := b.tryAt(ReadBench{Temperature: q("10 °C")}, joined.Add(5*time.Minute)); err != nil {
 		t.Fatal(err)
 	}
 	if g := b.gate("slot"); g.Standing != StaleGate {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
-	mustContain(t, b.gate("slot").Says(), "joint roots had no handling strength yet")
+	mustContain(t, b.gate("slot").Says().Text, "joint roots had no handling strength yet")
 	mustContain(t, b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByDrying), "handling strength")
 	b.after(30 * time.Minute)
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("measured again, slot is %s", g.Says())
+		t.Errorf("measured again, slot is %s", g.Says().Text)
 	}
 }
 
@@ -228,20 +228,20 @@ func TestGateFailsIsReworkedAndPasses(t *testing.T) {
 	b.must(Undo{Position: position(b, "measure-slot")})
 	b.must(readings("slot", "root=4 mm", "tip=5 mm"))
 	if g := b.gate("slot"); g.Standing != Failed {
-		t.Fatalf("slot is %s", g.Says())
+		t.Fatalf("slot is %s", g.Says().Text)
 	}
-	mustContain(t, b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGate), "rework it", "rework:slot")
+	mustContain(t, b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGate), "[rework slot")
 	b.must(Rework{Gate: "slot"})
 	if g := b.gate("slot"); g.Standing != StaleGate {
-		t.Errorf("after rework slot is %s", g.Says())
+		t.Errorf("after rework slot is %s", g.Says().Text)
 	}
 	b.must(readings("slot", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Measuring {
-		t.Errorf("half measured slot is %s", g.Says())
+		t.Errorf("half measured slot is %s", g.Says().Text)
 	}
 	b.must(readings("slot", "root=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 	b.refused(Rework{Gate: "slot"}, ByState)
 }
@@ -261,11 +261,11 @@ func TestUndecidedIsNotPassed(t *testing.T) {
 	b := assembled(t)
 	b.must(readings("slot", "root=4.49 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Undecided || g.Met() {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 	b.must(readings("slot", "root=4.4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 }
 
@@ -278,7 +278,7 @@ func TestConcession(t *testing.T) {
 	}
 	b.must(Concede{Gate: "slot", Reason: "the spar sits deep and holds"})
 	if g := b.gate("slot"); g.Standing != Conceded || g.By != "builder" {
-		t.Errorf("slot is %s by %q", g.Says(), g.By)
+		t.Errorf("slot is %s by %q", g.Says().Text, g.By)
 	}
 	b.must(readings("square", "left=500 mm", "right=510 mm"))
 	mustContain(t, b.refused(Concede{Gate: "square", Reason: "looks right"}, ByGate), "critical")
@@ -289,21 +289,21 @@ func TestAConcessionEndsWithTheNextDisturbance(t *testing.T) {
 	b.must(readings("slot", "root=5 mm", "tip=4 mm"), Concede{Gate: "slot", Reason: "holds"})
 	b.done("coat-saddle", "join-saddle")
 	if g := b.gate("slot"); g.Standing != StaleGate {
-		t.Errorf("slot is %s", g.Says())
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 }
 
 func TestDisturbedZonesMakeGatesStale(t *testing.T) {
 	b := assembled(t)
 	if g := b.gate("slot"); g.Standing != Current {
-		t.Fatalf("slot is %s", g.Says())
+		t.Fatalf("slot is %s", g.Says().Text)
 	}
 	b.done("coat-saddle", "join-saddle")
 	g := b.gate("slot")
 	if g.Standing != StaleGate {
-		t.Fatalf("slot is %s", g.Says())
+		t.Fatalf("slot is %s", g.Says().Text)
 	}
-	mustContain(t, g.Says(), "wing was disturbed by join-saddle")
+	mustContain(t, g.Says().Text, "wing was disturbed by join-saddle")
 }
 
 func TestWrongUnitPointOrGauge(t *testing.T) {
@@ -349,7 +349,7 @@ func TestHolds(t *testing.T) {
 func TestConditions(t *testing.T) {
 	b := newBench(t, "rudder")
 	b.must(startBuild(), ReadBench{Temperature: q("20 °C")})
-	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByCondition), "ventilation: on", "--set ventilation=on")
+	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByCondition), "ventilation: on", "[set-condition []ventilation: on]")
 	b.done("hinge-rudder")
 	if r := b.step("measure-throw"); r.Progress != Waiting {
 		t.Errorf("nobody said that the propeller is off: %+v", r)
@@ -454,7 +454,7 @@ func TestUndoNeverMakesAGateCurrent(t *testing.T) {
 	b.done("coat-saddle", "join-saddle")
 	b.must(Undo{Position: position(b, "join-saddle")})
 	if g := b.gate("slot"); g.Standing != StaleGate {
-		t.Errorf("slot is %s after taking back what disturbed it", g.Says())
+		t.Errorf("slot is %s after taking back what disturbed it", g.Says().Text)
 	}
 }
 
@@ -526,7 +526,7 @@ func released(t *testing.T) *bench {
 
 func TestRelease(t *testing.T) {
 	b := released(t)
-	f := b.state.Flight(b.now)
+	f := b.state.Airworthiness(b.now)
 	if !f.Released {
 		t.Fatalf("flight: %+v", f)
 	}
@@ -554,12 +554,12 @@ func TestReleaseNamesEveryReason(t *testing.T) {
 
 func TestGrounding(t *testing.T) {
 	b := released(t)
-	b.must(Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing"})
-	if f := b.state.Flight(b.now); f.Released || f.Why != "job skin-lifted is open" {
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing"})
+	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "job skin-lifted is open" {
 		t.Errorf("flight: %+v", f)
 	}
 	b.done("lay-skin")
-	if f := b.state.Flight(b.now); f.Released || f.Why != "disturbed by lay-skin since the release" {
+	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "disturbed by lay-skin since the release" {
 		t.Errorf("flight: %+v", f)
 	}
 	b.must(ReadBench{Temperature: q("20 °C")})
@@ -583,7 +583,7 @@ func TestGrounding(t *testing.T) {
 	mustContain(t, b.refused(GiveRelease{}, ByDrying), "joint skin carries load and is not cured")
 	b.after(24 * time.Hour)
 	b.must(GiveRelease{})
-	if f := b.state.Flight(b.now); !f.Released {
+	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("flight: %+v", f)
 	}
 }
@@ -592,7 +592,7 @@ func TestTakingBackAReadingTakesTheReleaseBack(t *testing.T) {
 	b := released(t)
 	rests := b.state.Release.RestsOn[0]
 	b.must(Undo{Position: rests})
-	if f := b.state.Flight(b.now); f.Released {
+	if f := b.state.Airworthiness(b.now); f.Released {
 		t.Error("it is still released")
 	}
 	if r := b.step("measure-square"); r.Progress == Done {
@@ -605,8 +605,8 @@ func TestStartRefusals(t *testing.T) {
 	mustContain(t, b.refused(startBuild(), ByState), "open already")
 	other := build()
 	other.Design = "curlew"
-	b.refused(Start{Procedure: other, Digest: buildSum, Sheet: sheet(), SheetSum: sheetSum}, ByState)
-	fix := Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum}
+	b.refused(Start{Procedure: other, Digest: buildSum, Sheet: sheet(), SheetDigest: sheetSum}, ByState)
+	fix := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum}
 	if err := b.try(fix); !errors.Is(err, ErrBadRequest) {
 		t.Errorf("without a zone: %v", err)
 	}
@@ -614,7 +614,7 @@ func TestStartRefusals(t *testing.T) {
 	if err := b.try(fix); !errors.As(err, new(*UnknownError)) {
 		t.Errorf("an unknown zone: %v", err)
 	}
-	fix.Zone, fix.SheetSum = "wing", "sha256:other"
+	fix.Zone, fix.SheetDigest = "wing", "sha256:other"
 	mustContain(t, b.refused(fix, ByState), "another revision")
 }
 

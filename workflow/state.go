@@ -26,17 +26,21 @@ type Documents struct {
 type State struct {
 	Entries []journal.Entry // all of them, taken back or not
 
-	Airframe   journal.Registered
-	Since      time.Time // registered at
-	Sheet      *steps.Sheet
-	SheetSum   string // digest of Sheet
-	Jobs       []*Job // in the order opened
-	Conditions map[string]Standing
-	Bench      *Climate // the last reading of the bench
-	Release    *Given   // the last release, whether or not it still stands
-	Damages    []*Damage
-	Flights    []Flown
+	Airframe    journal.Registered
+	Since       time.Time // registered at
+	Sheet       *steps.Sheet
+	SheetDigest string       // digest of Sheet
+	Jobs        []*Job       // in the order opened
+	Bench       *Climate     // the last reading of the bench, by time
+	Release     *LastRelease // the last release, whether or not it still stands
+	Damages     []*Damage
+	Flights     []Flight
 
+	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
+	entered   *Climate          // the reading entered last
+	said      map[string][]said // of each condition, by time; of two at one time the later entry comes last
+	ended     []said            // what ended every condition, in the same order
+	voided    map[string]int64  // of each condition: what was said before this entry is unknown
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
@@ -46,13 +50,15 @@ type State struct {
 	disturbed *disturbance // the last disturbance of any zone
 
 	effects map[string]effect // by kind of entry
+	kinds   map[steps.Kind]stepKind
 	clocked map[string]bool
 }
 
-// A Standing is how a condition stands and since when.
-type Standing struct {
-	State string
-	At    time.Time
+// said is one statement of how a condition stands.
+type said struct {
+	position int64
+	at       time.Time
+	state    string
 }
 
 // A Climate is one reading of the bench.
@@ -62,8 +68,8 @@ type Climate struct {
 	celsius float64
 }
 
-// Given is a release as it was given.
-type Given struct {
+// LastRelease is a release as it was given.
+type LastRelease struct {
 	journal.Released
 	At       time.Time
 	By       string
@@ -76,16 +82,16 @@ type Job struct {
 	Procedure *steps.Procedure // as it applies to this airframe
 	Digest    string
 	Zone      string
-	Damages   []string // what it mends
+	Damages   []string // what it repairs
 	Opened    time.Time
 	Position  int64
 
-	done   map[string]mark // by step name
+	done   map[string]completion // by step name
 	joints map[string]*Joint
 }
 
-// mark is where a step was completed.
-type mark struct {
+// completion is where a step was completed.
+type completion struct {
 	position int64
 	at       time.Time
 }
@@ -101,15 +107,17 @@ type disturbance struct {
 // that the entries name.
 func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 	s := &State{
-		Entries:    entries,
-		Conditions: map[string]Standing{},
-		gates:      map[string]*gateRecord{},
-		gauges:     map[string]*gaugeRecord{},
-		zones:      map[string]disturbance{},
-		undone:     map[int64]int64{},
-		docs:       docs,
-		effects:    effects(),
-		clocked:    journal.Clocked(),
+		Entries: entries,
+		said:    map[string][]said{},
+		voided:  map[string]int64{},
+		gates:   map[string]*gateRecord{},
+		gauges:  map[string]*gaugeRecord{},
+		zones:   map[string]disturbance{},
+		undone:  map[int64]int64{},
+		docs:    docs,
+		effects: effects(),
+		kinds:   stepKinds(),
+		clocked: journal.Clocked(),
 	}
 	for _, e := range entries {
 		if u, ok := e.Facts.(journal.Undone); ok {
@@ -153,10 +161,18 @@ func (s *State) apply(e journal.Entry) error {
 		// need not hold any more.
 		if effect.sets != nil {
 			for _, c := range effect.sets(e.Facts) {
-				s.set(e.At, steps.Setting{Condition: c.Condition})
+				s.voided[c.Condition] = e.Position
+			}
+		}
+		if effect.ends {
+			for condition := range s.said {
+				s.voided[condition] = e.Position
 			}
 		}
 		return nil
+	}
+	if effect.ends {
+		s.ended = slices.Insert(s.ended, saidBy(s.ended, e.At), said{e.Position, e.At, ""})
 	}
 	if s.clocked[e.Facts.Kind()] && !e.Recorded.Before(s.latest.Recorded) {
 		s.latest = e
@@ -169,7 +185,7 @@ func (s *State) register(f journal.Registered, e journal.Entry) error {
 	if !ok {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
 	}
-	s.Airframe, s.Since, s.Sheet, s.SheetSum = f, e.At, sheet, f.Sheet
+	s.Airframe, s.Since, s.Sheet, s.SheetDigest = f, e.At, sheet, f.Sheet
 	return nil
 }
 
@@ -182,10 +198,10 @@ func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 	if !ok {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
 	}
-	s.Sheet, s.SheetSum = sheet, f.Sheet
+	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	s.Jobs = append(s.Jobs, &Job{
 		ID: f.Job, Procedure: procedure.For(s.Airframe.Options, f.Zone), Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
-		Opened: e.At, Position: e.Position, done: map[string]mark{}, joints: map[string]*Joint{},
+		Opened: e.At, Position: e.Position, done: map[string]completion{}, joints: map[string]*Joint{},
 	})
 	return nil
 }
@@ -195,19 +211,53 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	if err != nil {
 		return err
 	}
-	s.Bench = &Climate{f, e.At, celsius}
+	read := Climate{f, e.At, celsius}
+	s.bench = slices.Insert(s.bench, s.benchAfter(e.At), read)
+	last := s.bench[len(s.bench)-1]
+	s.Bench, s.entered = &last, &read
 	for _, job := range s.Jobs {
 		for _, j := range job.joints {
-			j.warm(celsius, e.At)
+			s.warm(j, celsius, e.At)
 		}
 	}
 	return nil
 }
 
-func (s *State) set(at time.Time, settings ...steps.Setting) {
-	for _, c := range settings {
-		s.Conditions[c.Condition] = Standing{c.State, at}
+// benchAfter is the index of the first reading of the bench after the time.
+func (s *State) benchAfter(at time.Time) int {
+	i, _ := slices.BinarySearchFunc(s.bench, at, func(c Climate, at time.Time) int {
+		if c.At.After(at) {
+			return 1
+		}
+		return -1
+	})
+	return i
+}
+
+// benchAt is the reading of the bench in force at the time: the last by time,
+// within the sitting.
+func (s *State) benchAt(at time.Time) (Climate, bool) {
+	i := s.benchAfter(at)
+	if i == 0 || at.Sub(s.bench[i-1].At) > SittingLength {
+		return Climate{}, false
 	}
+	return s.bench[i-1], true
+}
+
+func (s *State) set(e journal.Entry, settings ...steps.Setting) {
+	for _, c := range settings {
+		all := s.said[c.Condition]
+		s.said[c.Condition] = slices.Insert(all, saidBy(all, e.At), said{e.Position, e.At, c.State})
+	}
+}
+
+// saidBy is the number of statements that were made by the time.
+func saidBy(all []said, at time.Time) int {
+	i := len(all)
+	for i > 0 && all[i-1].at.After(at) {
+		i--
+	}
+	return i
 }
 
 func (s *State) disturb(e journal.Entry, by string, zones []string) {
@@ -243,23 +293,31 @@ func (s *State) jobIDs() []string {
 // Temperature returns the bench temperature that counts at the time, °C, or
 // false where none was read in this sitting.
 func (s *State) Temperature(at time.Time) (float64, bool) {
-	if s.Bench == nil || at.Sub(s.Bench.At) > SittingLength {
-		return 0, false
-	}
-	return s.Bench.celsius, true
+	read, known := s.benchAt(at)
+	return read.celsius, known
 }
 
-// Holds returns how a condition stands at the time; "" where nobody has said,
-// or what was said has lapsed with its sitting.
+// Holds returns how a condition stands at the time, by what was said of it last
+// by then; "" where nobody has said, or what was said has lapsed with its
+// sitting, was before a flight, or before something that was taken back.
 func (s *State) Holds(condition string, at time.Time) string {
-	c, ok := s.Conditions[condition]
-	if !ok {
+	i := saidBy(s.said[condition], at)
+	if i == 0 {
 		return ""
 	}
-	if def, ok := s.Sheet.Condition(condition); ok && def.Sitting && at.Sub(c.At) > SittingLength {
+	c := s.said[condition][i-1]
+	if voided, ok := s.voided[condition]; ok && c.position < voided {
 		return ""
 	}
-	return c.State
+	if i := saidBy(s.ended, at); i > 0 {
+		if end := s.ended[i-1]; end.at.After(c.at) || end.at.Equal(c.at) && end.position > c.position {
+			return ""
+		}
+	}
+	if def, ok := s.Sheet.Condition(condition); ok && def.Sitting && at.Sub(c.at) > SittingLength {
+		return ""
+	}
+	return c.state
 }
 
 // joints returns every joint of every job, in a stable order.

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"strings"
 
-	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -21,18 +20,18 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, UnknownEntry(r.Position)
 	}
 	if by, gone := s.undone[r.Position]; gone {
-		return nil, refuse(what, ByState, fmt.Sprintf("entry %d took it back already", by), "")
+		return nil, refuse(what, ByState, fmt.Sprintf("entry %d took it back already", by), Remedy{})
 	}
 	switch f := s.Entries[r.Position].Facts.(type) {
 	case journal.Registered:
-		return nil, refuse(what, ByState, "an airframe stays registered", "register another under its own mark")
+		return nil, refuse(what, ByState, "an airframe stays registered", Remedy{Kind: ToChooseMark})
 	case journal.Undone:
-		return nil, refuse(what, ByState, "what was taken back stays so", "do it again")
+		return nil, refuse(what, ByState, "what was taken back stays so", Remedy{Kind: ToDoAgain})
 	case journal.Sealed:
-		return nil, refuse(what, ByState, "a seal is given away, and can't be taken back", "")
+		return nil, refuse(what, ByState, "a seal is given away, and can't be taken back", Remedy{})
 	case journal.JobOpened:
 		if len(s.workIn(f.Job)) > 0 {
-			return nil, refuse(what, ByState, "job "+f.Job+" has work in it", "take that back first")
+			return nil, refuse(what, ByState, "job "+f.Job+" has work in it", Remedy{Kind: ToTakeBackFirst})
 		}
 	}
 	back := map[int64]bool{}
@@ -43,9 +42,9 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	slices.Sort(positions)
 	facts := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
-	// A journal that can't be replayed any more could never be mended.
+	// A journal that can't be replayed any more could never be corrected.
 	if _, err := s.then(facts, c); err != nil {
-		return nil, refuse(what, ByState, fmt.Sprintf("what was entered since needs it (%v)", err), "take that back first")
+		return nil, refuse(what, ByState, fmt.Sprintf("what was entered since needs it (%v)", err), Remedy{Kind: ToTakeBackFirst})
 	}
 	return facts, nil
 }
@@ -183,7 +182,7 @@ func (s *State) restingOn(gate string, position int64) []int64 {
 				continue
 			}
 			step, _, ok := job.Procedure.Step(f.Step)
-			if ok && (slices.Contains(step.Gates, gate) || slices.Contains(step.Gates, steps.Stale)) {
+			if ok && step.AsksFor(gate) {
 				positions = append(positions, e.Position)
 			}
 		}

@@ -30,11 +30,12 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	step := report.Step
-	if r.Touch != "" && step.Kind != steps.Join {
-		return nil, bad("%s is no join; a touch test belongs to a join", step.Name)
+	kind := s.kinds[step.Kind]
+	if r.Touch != "" && !kind.touched {
+		return nil, bad("%s is not a join; a touch test belongs to a join", step.Name)
 	}
-	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && step.Kind != steps.Coat {
-		return nil, bad("%s is no coat; only a coat has a beginning to give", step.Name)
+	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && !kind.begins {
+		return nil, bad("%s is not a coat; only a coat has a beginning to give", step.Name)
 	}
 	var facts []journal.Facts
 	if r.Touch != "" {
@@ -56,35 +57,14 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	facts = append(facts, s.waited(job, report.Stage, step.Name, c.At)...)
-	done, err := r.facts(s, job, report, c)
+	done, err := kind.finish(r, s, job, step, c)
 	if err != nil {
 		return nil, err
 	}
 	return append(facts, done), nil
 }
 
-// facts gives what completes the step.
-func (r Finish) facts(s *State, job *Job, report StepReport, c Circumstances) (journal.Facts, error) {
-	step := report.Step
-	work := s.work(job, step)
-	switch step.Kind {
-	case steps.Coat:
-		return r.coated(s, work, step, c)
-	case steps.Join:
-		return journal.Joined{Work: work, Joint: step.Joint, Load: step.Load}, nil
-	case steps.Hold:
-		return nil, refuse(step.Name, ByHold, "it is a hold, and every line of it is confirmed", "fettle clear "+s.Airframe.Mark+" "+step.Name)
-	case steps.Release:
-		return nil, refuse(step.Name, ByState, "a release is given by a person", "fettle release "+s.Airframe.Mark)
-	case steps.Measure:
-		if reasons := s.unmet(job, step, c.At); len(reasons) > 0 {
-			return nil, &Refusal{What: step.Name, Reasons: reasons}
-		}
-	}
-	return journal.StepDone{Work: work}, nil
-}
-
-func (r Finish) coated(s *State, work journal.Work, step steps.Step, c Circumstances) (journal.Facts, error) {
+func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error) {
 	began := r.Began.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
 		hands, err := step.Hands.Duration()
@@ -93,7 +73,7 @@ func (r Finish) coated(s *State, work journal.Work, step steps.Step, c Circumsta
 		}
 		began = c.At.Add(-hands)
 	}
-	f := journal.Coated{Work: work, Joint: step.Joint, Adhesive: step.Adhesive, Began: began}
+	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: step.Adhesive, Began: began}
 	adhesive, _ := s.Sheet.Adhesive(step.Adhesive)
 	mixed := r.Mixed.UTC().Truncate(time.Second)
 	switch {
@@ -116,7 +96,7 @@ func (r Finish) coated(s *State, work journal.Work, step steps.Step, c Circumsta
 func (s *State) touch(job *Job, step steps.Step, found string) (journal.Facts, error) {
 	joint, ok := job.joints[step.Joint]
 	if !ok || !joint.Joined.IsZero() {
-		return nil, refuse(step.Name, ByOrder, "joint "+step.Joint+" has no open coat to touch", "")
+		return nil, refuse(step.Name, ByOrder, "joint "+step.Joint+" has no open coat to touch", Remedy{})
 	}
 	if found != TouchDry && found != TouchWet {
 		return nil, bad("a touch test finds %s or %s, not %q", TouchDry, TouchWet, found)
@@ -138,7 +118,7 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 		if !recorded {
 			break // a wait that time has ended; now it is written down
 		}
-		reasons = []Reason{{Because: ByState, Text: "it is done already", Do: fmt.Sprintf("if that was a mistake: fettle undo %s %d", s.Airframe.Mark, m.position)}}
+		reasons = []Reason{{Because: ByState, Text: "it is done already", Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: m.position})}}
 	case Waiting, Later:
 		reasons = r.Reasons
 	}
@@ -181,7 +161,7 @@ func (s *State) waited(job *Job, stageName, until string, at time.Time) []journa
 			if step.Name == until {
 				break
 			}
-			if _, done := job.done[step.Name]; step.Kind == steps.Wait && !done && s.met(job, stage, i, at) {
+			if _, done := job.done[step.Name]; step.Kind.Traits().Passes && !done && s.met(job, stage, i, at) {
 				facts = append(facts, journal.StepDone{Work: s.work(job, step)})
 			}
 		}
@@ -196,36 +176,41 @@ func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
 	if !ok {
 		return []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", step.Adhesive)}}
 	}
-	say := fmt.Sprintf("read the thermometer: fettle bench %s --temperature 20C", s.Airframe.Mark)
-	celsius, known := s.Temperature(at)
+	bench, known := s.benchAt(at)
 	if !known {
-		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Do: say}}
+		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
-	var reasons []Reason
-	low, errLow := adhesive.Coldest.Celsius()
-	high, errHigh := adhesive.Warmest.Celsius()
-	switch {
-	case errLow == nil && celsius < low:
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, s.Bench.Temperature), Do: "warm the bench, the parts and the adhesive"})
-	case errHigh == nil && celsius > high:
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, s.Bench.Temperature), Do: "let it cool"})
-	default:
-		spreading, _ := step.Hands.Duration()
-		if adhesive.Times.Open(spreading, celsius) < 0 {
-			reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", s.Bench.Temperature, adhesive.Name), Do: "bring the bench nearer to " + adhesive.At.String()})
-		}
+	reasons := s.outsideLimits(adhesive, bench)
+	if spreading, _ := step.Hands.Duration(); len(reasons) == 0 && adhesive.Times.Open(spreading, bench.celsius) < 0 {
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
 	}
-	return append(reasons, s.unfitHumidity(adhesive, say)...)
+	return append(reasons, s.unfitHumidity(adhesive, bench)...)
 }
 
-func (s *State) unfitHumidity(a steps.Adhesive, say string) []Reason {
+// outsideLimits says that the bench is colder or warmer than the adhesive works
+// at.
+func (s *State) outsideLimits(adhesive steps.Adhesive, bench Climate) []Reason {
+	celsius := bench.celsius
+	low, errLow := adhesive.Coldest.Celsius()
+	high, errHigh := adhesive.Warmest.Celsius()
+	var reasons []Reason
+	switch {
+	case errLow == nil && celsius < low:
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToWarmBench, Value: adhesive.Coldest})})
+	case errHigh == nil && celsius > high:
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToCoolBench, Value: adhesive.Warmest})})
+	}
+	return reasons
+}
+
+func (s *State) unfitHumidity(a steps.Adhesive, bench Climate) []Reason {
 	if a.Driest.IsZero() && a.Dampest.IsZero() {
 		return nil
 	}
-	read := s.Bench.Humidity
+	read := bench.Humidity
 	switch {
 	case read.IsZero():
-		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s has limits of humidity, and it was not read", a.Name), Do: say + " --humidity 50%"}}
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s has limits of humidity, and it was not read", a.Name), Remedy: s.remedy(Remedy{Kind: ToReadBench, Humidity: true})}}
 	case !a.Driest.IsZero() && read.Cmp(a.Driest) < 0:
 		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s is not used below a humidity of %s, and it is %s", a.Name, a.Driest, read)}}
 	case !a.Dampest.IsZero() && read.Cmp(a.Dampest) > 0:
@@ -243,7 +228,7 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 	w := joint.Window()
 	switch s.Phase(joint, at) {
 	case Late:
-		return []Reason{{Because: ByLapse, Text: "the coat on " + step.Joint + " has lapsed", Do: "put a fresh thin coat on every face"}}
+		return []Reason{{Because: ByLapse, Text: "the coat on " + step.Joint + " has lapsed", Remedy: s.remedy(Remedy{Kind: ToCoatAgain, Joint: step.Joint})}}
 	case HalfCoated:
 		return []Reason{{Because: ByOrder, Text: "a face of " + step.Joint + " is not coated yet"}}
 	case Tacking:
@@ -251,13 +236,13 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 			return []Reason{{Because: ByDrying, Text: "the coat on " + step.Joint + " is not ready to be joined", Until: w.Opens, Closes: w.Closes}}
 		}
 		return []Reason{{Because: ByTouch, Text: "the last touch test found " + step.Joint + " wet", Closes: w.Closes,
-			Do: fmt.Sprintf("touch it again; once it is dry: fettle done %s %s --touch %s", s.Airframe.Mark, step.Name, TouchDry)}}
+			Remedy: s.remedy(Remedy{Kind: ToTouchAgain, Step: step.Name})}}
 	}
-	if _, known := s.Temperature(at); !known {
-		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting",
-			Do: fmt.Sprintf("read the thermometer: fettle bench %s --temperature 20C", s.Airframe.Mark)}}
+	bench, known := s.benchAt(at)
+	if !known {
+		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
-	return nil
+	return append(s.outsideLimits(joint.Adhesive, bench), s.unfitHumidity(joint.Adhesive, bench)...)
 }
 
 // FindStep returns the step of an open job by its name, or by job/step where

@@ -1,5 +1,5 @@
 // Fettle is the build book and repair record of a bench where small foam
-// aircraft are built, flown, broken and mended.
+// aircraft are built, flown, broken and repaired.
 package main
 
 import (

@@ -37,6 +37,14 @@ type Coat struct {
 	Mixed           time.Time // adhesives of two parts: when they were mixed
 }
 
+// Starts is when the coat's clocks start: when it was mixed, or began.
+func (c Coat) Starts() time.Time {
+	if !c.Mixed.IsZero() && c.Mixed.Before(c.Began) {
+		return c.Mixed
+	}
+	return c.Began
+}
+
 // A Climate is the coldest and the warmest bench temperature noted over a
 // period, °C.
 type Climate struct{ Coldest, Warmest float64 }

@@ -73,13 +73,26 @@ func (d Doubt) Guard(unit string) float64 {
 
 func (d Doubt) step(unit string) float64 { return 2 * inUnit(d.Resolution, unit) / math.Sqrt(12) }
 
-// OfDifference is what counts of each of two readings that are compared. The
-// bias of one gauge cancels; those of two do not.
-func (d Doubt) OfDifference(unit string) float64 {
+// PairGuard is the guard band of a difference of two readings: √2 of what
+// counts of each, as independent uncertainties combine (JCGM 100, 5.1.2, from
+// memory). The bias of one gauge cancels; those of two do not.
+func (d Doubt) PairGuard(unit string) float64 {
 	if d.Several {
-		return d.Guard(unit)
+		return math.Sqrt2 * d.Guard(unit)
 	}
-	return d.step(unit)
+	return math.Sqrt2 * d.step(unit)
+}
+
+// Widest is the one with the widest guard band in the unit; of equal ones the
+// last.
+func Widest(unit string, doubts ...Doubt) Doubt {
+	var widest Doubt
+	for _, d := range doubts {
+		if d.Guard(unit) >= widest.Guard(unit) {
+			widest = d
+		}
+	}
+	return widest
 }
 
 // inUnit is a size in the unit, zero where absent.
@@ -100,6 +113,7 @@ type Finding struct {
 	Verdict Verdict
 	Reason  string // one line, for people; empty when in tolerance
 	Margin  Margin
+	Missing string // the first point without all its readings, in words; "": none
 }
 
 // A Margin is how near the worst point is to its nearest limit, in the limits'
@@ -118,7 +132,8 @@ type Point struct {
 
 // Judge decides the points' readings against the limits. Each point needs
 // repeat readings, of which the mean is judged; pairs names the points that
-// Alike compares (none: all with all).
+// Alike compares (none: all with all). A point that is not in tolerance decides
+// while others still miss readings.
 func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt) (Finding, error) {
 	unit := l.Unit()
 	guard := exact(doubt.Guard(unit))
@@ -126,7 +141,10 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 	means := map[string]*big.Rat{}
 	for _, p := range points {
 		if len(p.Readings) < repeat {
-			return Finding{Verdict: Partial, Reason: missing(p, repeat)}, nil
+			if found.Missing == "" {
+				found.Missing = missing(p, repeat)
+			}
+			continue
 		}
 		mean, spread, err := average(p.Readings, unit)
 		if err != nil {
@@ -136,15 +154,22 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 		found = worse(found, within(l, p.Name, mean, guard, unit))
 		found = worse(found, steady(l, p.Name, spread, unit))
 	}
+	switch {
+	case found.Missing != "" && found.Verdict == In:
+		return Finding{Verdict: Partial, Reason: found.Missing, Missing: found.Missing}, nil
+	case found.Missing != "":
+		found.Reason += "; " + found.Missing
+		return found, nil
+	}
 	if !l.Alike.IsZero() {
-		twice := exact(math.Sqrt2 * doubt.OfDifference(unit))
+		guard := exact(doubt.PairGuard(unit))
 		limit, err := l.Alike.Rat(unit)
 		if err != nil {
 			return Finding{}, fmt.Errorf("the limit of likeness: %w", err)
 		}
-		for _, pair := range compared(points, pairs) {
+		for _, pair := range Compared(points, pairs) {
 			gap := new(big.Rat).Sub(means[pair[0]], means[pair[1]])
-			found = worse(found, alike(pair, gap.Abs(gap), limit, twice, unit))
+			found = worse(found, alike(pair, gap.Abs(gap), limit, guard, unit))
 		}
 	}
 	return found, nil
@@ -172,10 +197,10 @@ func within(l Limits, point string, mean, guard *big.Rat, unit string) Finding {
 		switch {
 		case room.Cmp(guard) >= 0:
 		case room.Cmp(new(big.Rat).Neg(guard)) < 0:
-			f = worse(f, Finding{Out, fmt.Sprintf("%s is %s %s", spot(point, mean, unit), word, limit), margin})
+			f = worse(f, Finding{Verdict: Out, Reason: fmt.Sprintf("%s is %s %s", spot(point, mean, unit), word, limit), Margin: margin})
 		default:
-			f = worse(f, Finding{Undecided, fmt.Sprintf("%s is too near %s to decide: the gauge is good to %s %s",
-				spot(point, mean, unit), limit, decimal(guard), unit), margin})
+			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too near %s to decide: the gauge is good to %s %s",
+				spot(point, mean, unit), limit, decimal(guard), unit)})
 		}
 	}
 	check(l.Low, 1, "less than")
@@ -213,9 +238,9 @@ func alike(pair [2]string, gap, limit, guard *big.Rat, unit string) Finding {
 	case room.Cmp(guard) >= 0:
 		return Finding{Verdict: In, Margin: margin}
 	case room.Cmp(new(big.Rat).Neg(guard)) < 0:
-		return Finding{Out, fmt.Sprintf("%s, more than %s %s", says, decimal(limit), unit), margin}
+		return Finding{Verdict: Out, Reason: fmt.Sprintf("%s, more than %s %s", says, decimal(limit), unit), Margin: margin}
 	}
-	return Finding{Undecided, fmt.Sprintf("%s, too near %s %s to decide with this gauge", says, decimal(limit), unit), margin}
+	return Finding{Verdict: Undecided, Reason: fmt.Sprintf("%s, too near %s %s to decide with this gauge", says, decimal(limit), unit), Margin: margin}
 }
 
 // worse joins two findings: the worse verdict wins, and the lesser margin.
@@ -235,7 +260,7 @@ func worse(a, b Finding) Finding {
 	return out
 }
 
-func compared(points []Point, pairs [][2]string) [][2]string {
+func Compared(points []Point, pairs [][2]string) [][2]string {
 	if len(pairs) > 0 {
 		return pairs
 	}

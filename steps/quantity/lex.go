@@ -32,7 +32,7 @@ type token struct {
 // lex cuts the text into tokens, closed by one of kind end. It reports false
 // at a rune that has no place in a quantity.
 func lex(text string) ([]token, bool) {
-	tokens := make([]token, 0, 8)
+	tokens := make([]token, 0, 4) // a number, a unit and the end
 	gap := false
 	for i := 0; i < len(text); {
 		r, size := utf8.DecodeRuneInString(text[i:])

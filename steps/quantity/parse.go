@@ -316,6 +316,10 @@ func (p *parser) number(t token) (*big.Rat, error) {
 	case i >= 0 && t.text[i] == ',' && len(places) == 3 && strings.Trim(whole, "0") != "":
 		return nil, &Error{Text: p.text, Reason: Ambiguous, Message: quote(t.text) + " may be a thousand or a decimal", Hint: "write " + whole + places + " or " + whole + "." + places}
 	}
+	if i < 0 {
+		n, _ := strconv.ParseInt(whole, 10, 64)
+		return new(big.Rat).SetInt64(n), nil
+	}
 	r, _ := new(big.Rat).SetString("0" + strings.Replace(t.text, ",", ".", 1))
 	return r, nil
 }

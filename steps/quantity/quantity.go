@@ -42,6 +42,12 @@ func New(value *big.Rat, symbol string) (Quantity, error) {
 
 // bounded refuses what is too large, and what is colder than absolute zero.
 func (q Quantity) bounded(u unit, text string) error {
+	if u.of != Temperature && q.value.IsInt() && q.value.Num().IsInt64() {
+		// Most of what is typed. No unit's scale makes 64 bits too few for it.
+		if v := q.value.Num().Int64(); v >= 0 && v < 10_000 && v*u.up/u.down < most {
+			return nil
+		}
+	}
 	base := u.toBase(new(big.Rat).Set(q.value))
 	switch {
 	case new(big.Rat).Abs(base).Cmp(big.NewRat(most, 1)) > 0:
@@ -59,6 +65,15 @@ func (q Quantity) IsZero() bool { return q.value == nil }
 func (q Quantity) Dimension() Dimension {
 	u, _ := unitOf(q.unit)
 	return u.of
+}
+
+// Sign is -1, 0 or 1 as the value in its unit is less than, equal to or more
+// than nought; 0 where there is no quantity.
+func (q Quantity) Sign() int {
+	if q.IsZero() {
+		return 0
+	}
+	return q.value.Sign()
 }
 
 // Unit is the canonical symbol of the unit the quantity was given in.

@@ -129,7 +129,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 			if g.Standing == workflow.Failed {
 				return workflow.Rework{Gate: g.Gate.Name}, nil
 			}
-			if g.Standing != workflow.Current && g.Gate.Critical && step.Kind == steps.Release {
+			if g.Standing != workflow.Current && g.Gate.Critical && step.Kind.Traits().Releases {
 				return measure(g)
 			}
 		}
@@ -147,29 +147,46 @@ func fairBench() (workflow.Request, error) {
 	return workflow.ReadBench{Temperature: temperature, Humidity: humidity}, err
 }
 
+// answers has what the robot does at every kind of step.
+func answers() map[steps.Kind]func(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
+	return map[steps.Kind]func(*workflow.State, workflow.StepReport, time.Time) (workflow.Request, error){
+		steps.Do: finish, steps.Coat: finish, steps.Join: finish, steps.Wait: finish,
+		steps.Measure: measureStep, steps.Hold: confirm, steps.Release: release,
+	}
+}
+
 func do(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
-	name := r.Job + "/" + r.Step.Name
-	switch r.Step.Kind {
-	case steps.Hold:
-		answers := make([]bool, len(r.Step.Confirm))
-		for i := range answers {
-			answers[i] = true
-		}
-		return workflow.Clear{Step: name, Answers: answers}, nil
-	case steps.Release:
-		return workflow.GiveRelease{}, nil
-	case steps.Measure:
-		job, err := s.Job(r.Job)
-		if err != nil {
-			return nil, err
-		}
-		for _, g := range s.GatesOf(job, r.Step, now) {
-			if !g.Met() {
-				return measure(g)
-			}
+	return answers()[r.Step.Kind](s, r, now)
+}
+
+func finish(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
+	return workflow.Finish{Step: r.Job + "/" + r.Step.Name}, nil
+}
+
+func confirm(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
+	answers := make([]bool, len(r.Step.Confirm))
+	for i := range answers {
+		answers[i] = true
+	}
+	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: answers}, nil
+}
+
+func release(*workflow.State, workflow.StepReport, time.Time) (workflow.Request, error) {
+	return workflow.GiveRelease{}, nil
+}
+
+// measureStep measures the first gate of the step that is not met.
+func measureStep(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return nil, err
+	}
+	for _, g := range s.GatesOf(job, r.Step, now) {
+		if !g.Met() {
+			return measure(g)
 		}
 	}
-	return workflow.Finish{Step: name}, nil
+	return finish(s, r, now)
 }
 
 // measure takes every reading of a gate, each in the middle of its limits.
@@ -179,10 +196,8 @@ func measure(g workflow.GateReport) (workflow.Request, error) {
 		return nil, fmt.Errorf("gate %s: %w", g.Gate.Name, err)
 	}
 	request := workflow.Measure{Gate: g.Gate.Name}
-	for _, point := range g.Gate.PointNames() {
-		for range g.Gate.Repeat {
-			request.Readings = append(request.Readings, workflow.Reading{Point: point, Value: value})
-		}
+	for _, point := range g.Gate.Readings() {
+		request.Readings = append(request.Readings, workflow.Reading{Point: point, Value: value})
 	}
 	return request, nil
 }

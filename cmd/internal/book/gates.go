@@ -39,7 +39,7 @@ func (m *maker) gates() ([]gate, []reading) {
 	have := map[string]bool{}
 	for i, r := range m.s.Gates(m.now) {
 		have[r.Gate.Name] = true
-		g := gate{Gate: page.NewGate(m.s, r), ID: fmt.Sprintf("gate-%d", i), Words: r.Says(), By: r.By}
+		g := gate{Gate: page.NewGate(m.s, r), ID: fmt.Sprintf("gate-%d", i), Words: page.Said(r.Says(), m.o.Zone), By: r.By}
 		var live []workflow.AuditedReading
 		for _, a := range m.readings {
 			if a.Reading.Gate == r.Gate.Name && m.s.Live(a.Entry.Position) {
@@ -90,22 +90,22 @@ func (g gate) Inside() string {
 
 func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 	m.anchors[a.Entry.Position] = true
-	r := reading{AuditedReading: a, Gauge: a.Reading.Gauge, Verdict: verdict(a.Alone), Late: a.Entry.Recorded.Sub(a.Entry.At) > late}
+	r := reading{AuditedReading: a, Gauge: a.Reading.Gauge, Verdict: verdict(a.OwnVerdict), Late: a.Entry.Late()}
 	if a.Gauge.Title != "" {
 		r.Gauge = a.Gauge.Title
 	}
 	switch {
 	case counts:
 		r.Counts = "yes"
-	case a.Superseded > 0 && a.StaleBy == "":
+	case a.Superseded > 0 && a.StaleBy.IsZero():
 		r.Counts = fmt.Sprintf("no: taken again, entry %d", a.Superseded)
-	case a.StaleBy != "":
-		r.Counts = "no: " + a.StaleBy
+	case !a.StaleBy.IsZero():
+		r.Counts = "no: " + page.Said(a.StaleBy, m.o.Zone)
 	default:
 		r.Counts = "no"
 	}
 	if a.Doubt != nil {
-		r.Counts += fmt.Sprintf("; in doubt: %s, entry %d", a.Doubt.Doubts(), a.Doubt.Position)
+		r.Counts += fmt.Sprintf("; in doubt: %s, entry %d", page.Said(a.Doubt.Doubts(), m.o.Zone), a.Doubt.Position)
 	}
 	if a.Concession > 0 {
 		r.Counts += fmt.Sprintf("; accepted by the concession of entry %d", a.Concession)
@@ -132,16 +132,13 @@ func doubtOf(s *workflow.State, g steps.Gate, readings []workflow.AuditedReading
 	if len(readings) == 0 {
 		return own.Doubt()
 	}
-	unit := g.Limits.Unit()
-	var worst measuring.Doubt
+	var doubts []measuring.Doubt
 	for _, r := range readings {
 		gauge := r.Gauge
 		if gauge.Name == "" {
 			gauge = own
 		}
-		if d := gauge.Doubt(); d.Guard(unit) >= worst.Guard(unit) {
-			worst = d
-		}
+		doubts = append(doubts, gauge.Doubt())
 	}
-	return worst
+	return measuring.Widest(g.Limits.Unit(), doubts...)
 }

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"fettle/steps"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -46,7 +45,7 @@ func (m *maker) joints() []jobJoints {
 		out := jobJoints{Job: j.ID}
 		seen := map[string]bool{}
 		for _, st := range j.Procedure.Steps() {
-			if st.Kind != steps.Coat && st.Kind != steps.Join || seen[st.Joint] {
+			if !st.Kind.Traits().Glues() || seen[st.Joint] {
 				continue
 			}
 			seen[st.Joint] = true

@@ -3,11 +3,9 @@ package book
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"fettle/cmd/internal/page"
-	"fettle/steps"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -46,9 +44,6 @@ type entry struct {
 	Late bool // typed in after the fact
 }
 
-// late is how long after the fact an entry counts as typed in later.
-const late = 10 * time.Minute
-
 // A maker turns a state into a book.
 type maker struct {
 	s        *workflow.State
@@ -72,7 +67,7 @@ func newMaker(s *workflow.State, o Options) *maker {
 	}
 	says := page.NewJournal(s).Entries
 	for i, e := range s.Entries {
-		m.entries = append(m.entries, entry{e, says[i].Says, e.Recorded.Sub(e.At) > late})
+		m.entries = append(m.entries, entry{e, says[i].Says, e.Late()})
 	}
 	for _, e := range m.live() {
 		if work, ok := workOf(e.Facts); ok {
@@ -186,24 +181,7 @@ type step struct {
 }
 
 // Words says what the step was about, beside its title.
-func (s step) Words() string {
-	switch s.Step.Kind {
-	case steps.Coat:
-		return "coats joint " + s.Step.Joint + " with " + s.Step.Adhesive
-	case steps.Join:
-		return "closes joint " + s.Step.Joint
-	case steps.Measure:
-		if slices.Contains(s.Step.Gates, steps.Stale) {
-			return "measures what is stale"
-		}
-		return "measures " + strings.Join(s.Step.Gates, ", ")
-	case steps.Hold:
-		return "hold"
-	case steps.Wait:
-		return "wait"
-	}
-	return ""
-}
+func (s step) Words() string { return page.About(s.Step) }
 
 func jobAnchor(i int) string { return fmt.Sprintf("job-%d", i) }
 

@@ -10,7 +10,6 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
-	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -49,7 +48,7 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, at stri
 	}
 	// Where it is no hold that may be cleared, the decision says what is wrong,
 	// without asking first.
-	if report.Step.Kind == steps.Hold && report.Progress == workflow.Ready {
+	if report.Step.Kind.Traits().Confirms && report.Progress == workflow.Ready {
 		if len(confirmed) == 0 {
 			if err := a.ShowTo(a.Err, page.NewStep(s, report, a.time.Now()).Markdown(a.clock())); err != nil {
 				return err

@@ -66,7 +66,7 @@ func (a *app) completeSteps(cmd *cobra.Command, args []string, _ string) ([]stri
 
 func (a *app) completeHolds(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 	return a.completeOf(cmd, args, func(s *workflow.State) []string {
-		return a.openSteps(s, func(k steps.Kind) bool { return k == steps.Hold })
+		return a.openSteps(s, func(k steps.Kind) bool { return k.Traits().Confirms })
 	})
 }
 

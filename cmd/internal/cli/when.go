@@ -10,7 +10,8 @@ import (
 )
 
 // when reads a moment as people write it: 19:02 (today), 2026-03-03 19:02,
-// RFC 3339, or a length of time and "ago". None of it has yet to come.
+// RFC 3339, or a length of time and "ago". None of it has yet to come. In an
+// hour that is there twice it is the latest moment that has been.
 func (a *app) when(text string) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
@@ -28,15 +29,38 @@ func moment(text string, now time.Time) (time.Time, error) {
 		d, err := parseDuration(before)
 		return now.Add(-d), err
 	}
-	if t, err := time.ParseInLocation("15:04", text, time.Local); err == nil {
-		return time.Date(now.Year(), now.Month(), now.Day(), t.Hour(), t.Minute(), 0, 0, time.Local), nil
+	if t, err := time.Parse(time.RFC3339, text); err == nil {
+		return t, nil
 	}
-	for _, layout := range []string{"2006-01-02 15:04", "2006-01-02T15:04", time.RFC3339} {
-		if t, err := time.ParseInLocation(layout, text, time.Local); err == nil {
-			return t, nil
+	for _, layout := range []string{"15:04", "2006-01-02 15:04", "2006-01-02T15:04"} {
+		t, err := time.ParseInLocation(layout, text, now.Location())
+		if err != nil {
+			continue
 		}
+		if layout == "15:04" {
+			t = time.Date(now.Year(), now.Month(), now.Day(), t.Hour(), t.Minute(), 0, 0, now.Location())
+		}
+		return lastInstant(t, now), nil
 	}
 	return time.Time{}, usage("%q is no time; write 19:02, \"2026-03-03 19:02\" or \"6 min ago\"", text)
+}
+
+// lastInstant is the latest instant not in the future at which local clocks read
+// what they read at t: in an hour that is repeated when the clocks go back there
+// are two. Where both are still to come it is the earlier.
+func lastInstant(t, now time.Time) time.Time {
+	_, before := t.Add(-24 * time.Hour).Zone()
+	_, after := t.Add(24 * time.Hour).Zone()
+	_, offset := t.Zone()
+	first, second := t.Add(time.Duration(offset-before)*time.Second), t.Add(time.Duration(offset-after)*time.Second)
+	const wall = "2006-01-02 15:04:05"
+	switch {
+	case first.Format(wall) != second.Format(wall): // no such hour, or no repeated one
+		return t
+	case second.After(now):
+		return first
+	}
+	return second
 }
 
 func parseDuration(text string) (time.Duration, error) {

@@ -186,7 +186,7 @@ func (d *Desk) open(ctx context.Context, s *workflow.State, doc *procedures.Docu
 		return nil, nil, err
 	}
 	start.Procedure, start.Digest = doc.Procedure, store.Digest(doc.Bytes)
-	start.Sheet, start.SheetSum = sheet.Sheet, store.Digest(sheet.Bytes)
+	start.Sheet, start.SheetDigest = sheet.Sheet, store.Digest(sheet.Bytes)
 	return d.Act(ctx, s, start, at)
 }
 
@@ -205,13 +205,13 @@ func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 // TriageTable is the name of the table that crashes go by.
 const TriageTable = "crash-triage"
 
-// Mend plans the repair of an airframe's open damages.
-func (d *Desk) Mend(s *workflow.State) (workflow.MendPlan, error) {
+// PlanRepair plans the repair of an airframe's open damages.
+func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
 	triage, err := d.Library.Triage(TriageTable)
 	if err != nil {
-		return workflow.MendPlan{}, err
+		return workflow.RepairPlan{}, err
 	}
-	return s.Mend(triage.Triage, func(name string) (*steps.Procedure, error) {
+	return s.PlanRepair(triage.Triage, func(name string) (*steps.Procedure, error) {
 		doc, err := d.Library.Procedure(name)
 		if err != nil {
 			return nil, err
@@ -220,8 +220,8 @@ func (d *Desk) Mend(s *workflow.State) (workflow.MendPlan, error) {
 	}, d.Now())
 }
 
-// StartMend opens a plan of repair as one job, of a document of its own.
-func (d *Desk) StartMend(ctx context.Context, s *workflow.State, plan workflow.MendPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
+// StartRepair opens a plan of repair as one job, of a document of its own.
+func (d *Desk) StartRepair(ctx context.Context, s *workflow.State, plan workflow.RepairPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	data, err := procedures.Write(plan.Procedure)
 	if err != nil {
 		return nil, nil, err
@@ -231,8 +231,8 @@ func (d *Desk) StartMend(ctx context.Context, s *workflow.State, plan workflow.M
 		return nil, nil, fmt.Errorf("the composed plan can't be read: %w", err)
 	}
 	var damages []string
-	for _, m := range plan.Mends {
-		damages = append(damages, m.Damage.Damage)
+	for _, m := range plan.Answers {
+		damages = append(damages, m.Damage.Name)
 	}
 	return d.open(ctx, s, doc, workflow.Start{Damages: damages}, at)
 }
@@ -261,7 +261,7 @@ func (d *Desk) Newer(ctx context.Context, s *workflow.State, job, procedure stri
 	if err := d.keep(ctx, doc, sheet); err != nil {
 		return workflow.MoveJob{}, err
 	}
-	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetSum: store.Digest(sheet.Bytes)}, nil
+	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, nil
 }
 
 // sheetFor returns the design sheet that a new job goes by: the library's
@@ -274,9 +274,9 @@ func (d *Desk) sheetFor(ctx context.Context, state *workflow.State) (*procedures
 			return sheet, err
 		}
 	}
-	kept, err := d.documents(ctx, []string{state.SheetSum})
+	kept, err := d.documents(ctx, []string{state.SheetDigest})
 	if err != nil {
 		return nil, err
 	}
-	return kept[state.SheetSum], nil
+	return kept[state.SheetDigest], nil
 }

@@ -18,25 +18,25 @@ const (
 
 // An Airframe is one airframe as it stands.
 type Airframe struct {
-	Mark       string            `json:"mark"`
-	Design     string            `json:"design"`
-	Title      string            `json:"title"`
-	Options    []string          `json:"options,omitempty"`
-	Registered time.Time         `json:"registered"`
-	Entries    int64             `json:"entries"`
-	Flight     string            `json:"flight"`
-	Because    string            `json:"because,omitempty"`
-	ReleasedAt time.Time         `json:"released_at,omitzero"`
-	ReleasedBy string            `json:"released_by,omitempty"`
-	Jobs       []Job             `json:"jobs"`
-	Damages    []Damage          `json:"damages,omitempty"`
-	Flights    int               `json:"flights"`
-	Next       *Step             `json:"next,omitempty"`
-	Timers     []Timer           `json:"timers"`
-	Gates      []Gate            `json:"gates"`
-	Conditions []steps.Setting   `json:"conditions,omitempty"`
-	Bench      string            `json:"bench,omitempty"`
-	Warnings   []workflow.Reason `json:"warnings,omitempty"`
+	Mark       string          `json:"mark"`
+	Design     string          `json:"design"`
+	Title      string          `json:"title"`
+	Options    []string        `json:"options,omitempty"`
+	Registered time.Time       `json:"registered"`
+	Entries    int64           `json:"entries"`
+	Flight     string          `json:"flight"`
+	Because    string          `json:"because,omitempty"`
+	ReleasedAt time.Time       `json:"released_at,omitzero"`
+	ReleasedBy string          `json:"released_by,omitempty"`
+	Jobs       []Job           `json:"jobs"`
+	Damages    []Damage        `json:"damages,omitempty"`
+	Flights    int             `json:"flights"`
+	Next       *Step           `json:"next,omitempty"`
+	Timers     []Timer         `json:"timers"`
+	Gates      []Gate          `json:"gates"`
+	Conditions []steps.Setting `json:"conditions,omitempty"`
+	Bench      string          `json:"bench,omitempty"`
+	Warnings   []Reason        `json:"warnings,omitempty"`
 }
 
 // A Job is a job in a list.
@@ -56,12 +56,12 @@ func Brief(s *workflow.State, now time.Time) Airframe {
 		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title, Options: s.Airframe.Options,
 		Registered: s.Since, Entries: s.Size(), Flight: NotReleased,
 	}
-	flight := s.Flight(now)
+	flight := s.Airworthiness(now)
 	switch {
 	case flight.Released:
 		a.Flight, a.ReleasedAt, a.ReleasedBy = Released, s.Release.At, s.Release.By
 	case flight.Ever:
-		a.Flight, a.Because = Grounded, flight.Why
+		a.Flight, a.Because = Grounded, said(flight.Why)
 	}
 	return a
 }
@@ -101,7 +101,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 		}
 	}
 	if r := s.Untrusted(now); r != nil {
-		a.Warnings = append(a.Warnings, *r)
+		a.Warnings = append(a.Warnings, newReason(*r))
 	}
 	return a
 }
@@ -127,10 +127,10 @@ func (a Airframe) short(l *lines, c Clock) {
 		}
 	}
 	if a.Next != nil {
-		l.item("next: %s (`%s`)", esc(a.Next.Title), a.Next.Step)
+		l.item("%s", nextLine(a.Next.Title, a.Next.Step))
 	}
 	for _, d := range a.Damages {
-		if !d.Mended || d.Quarantine {
+		if !d.Repaired || d.Quarantine {
 			l.item("%s", d.line())
 		}
 	}
@@ -150,7 +150,7 @@ func (a Airframe) short(l *lines, c Clock) {
 		l.item("to be measured again: %s; `fettle airframe show %s` says why", strings.Join(stale, ", "), a.Mark)
 	}
 	for _, w := range a.Warnings {
-		l.item("**Clock:** %s", ReasonText(w, c))
+		l.item("**Clock:** %s", ReasonText(w.Reason, c))
 	}
 	l.add("")
 }
@@ -178,7 +178,7 @@ func (a Airframe) Markdown(c Clock) string {
 		l.item("bench: %s", esc(a.Bench))
 	}
 	for _, w := range a.Warnings {
-		l.item("**Clock:** %s", ReasonText(w, c))
+		l.item("**Clock:** %s", ReasonText(w.Reason, c))
 	}
 	if len(a.Jobs) > 0 {
 		l.add("\n## Jobs\n")

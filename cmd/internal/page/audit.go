@@ -49,6 +49,15 @@ type AuditSummary struct {
 	OpenDamage   int      `json:"damages_open"`
 }
 
+func newAuditSummary(s workflow.AuditSummary) AuditSummary {
+	return AuditSummary{
+		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided,
+		Current: s.Current, NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked, NotGood: allSaid(s.NotGood),
+		InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Concessions: s.Concessions, Corrections: s.Corrections, Backwards: s.Backwards, Late: s.Late,
+		Releases: s.Releases, Flights: s.Flights, Damages: s.Damages, OpenDamage: s.OpenDamage,
+	}
+}
+
 // An AuditedReading is one reading, as it was and as it stands.
 type AuditedReading struct {
 	Entry      int64       `json:"entry"`
@@ -81,7 +90,7 @@ type AuditedReading struct {
 // NewAudit makes the page of an audit. What was chosen is said in words; "" for
 // every reading.
 func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, chosen string) Audit {
-	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: AuditSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
+	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: newAuditSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
 		one := AuditedReading{
 			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
@@ -98,9 +107,9 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 			one.Check, one.CheckAge = newCheck(*r.Check), &age
 		}
 		if r.Doubt != nil {
-			one.Doubt = fmt.Sprintf("%s, entry %d", r.Doubt.Doubts(), r.Doubt.Position)
+			one.Doubt = fmt.Sprintf("%s, entry %d", said(r.Doubt.Doubts()), r.Doubt.Position)
 		}
-		if m := r.Alone.Margin; m.Known {
+		if m := r.OwnVerdict.Margin; m.Known {
 			one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
 		}
 		a.Readings = append(a.Readings, one)
@@ -112,7 +121,7 @@ func verdict(r workflow.AuditedReading) string {
 	if r.Gate.Limits.Low.IsZero() && r.Gate.Limits.High.IsZero() {
 		return "compared with the other points"
 	}
-	return string(r.Alone.Verdict)
+	return string(r.OwnVerdict.Verdict)
 }
 
 const inDoubt = "in doubt: it does not count"
@@ -124,9 +133,9 @@ func stands(r workflow.AuditedReading) string {
 	case r.TakenBack > 0:
 		return fmt.Sprintf("taken back by entry %d", r.TakenBack)
 	case r.StaleEntry > 0:
-		return fmt.Sprintf("stale: %s, entry %d", r.StaleBy, r.StaleEntry)
-	case r.StaleBy != "":
-		return "stale: " + r.StaleBy
+		return fmt.Sprintf("stale: %s, entry %d", said(r.StaleBy), r.StaleEntry)
+	case !r.StaleBy.IsZero():
+		return "stale: " + said(r.StaleBy)
 	case r.Superseded > 0:
 		return fmt.Sprintf("superseded by entry %d", r.Superseded)
 	case r.Doubt != nil:

@@ -9,11 +9,27 @@ import (
 
 // AwaitLine says what is waited for, with its clock times.
 func AwaitLine(mark string, w workflow.Await, c Clock) string {
-	line := fmt.Sprintf("%s: %s: ready at %s", mark, w.What, c.At(w.Ready))
+	what, then := eventWords(w)
+	line := fmt.Sprintf("%s: %s: ready at %s", mark, what, c.At(w.Ready))
 	if !w.Then.IsZero() {
-		line += fmt.Sprintf(", %s %s", w.ThenWhat, c.At(w.Then))
+		line += fmt.Sprintf(", %s %s", then, c.At(w.Then))
 	}
 	return line
+}
+
+// eventWords says what is waited for, and what its time after that is.
+func eventWords(w workflow.Await) (what, then string) {
+	switch w.Event {
+	case workflow.MayJoin:
+		return "joint " + w.Name + " may be joined", "join it by"
+	case workflow.MayHandle:
+		return "joint " + w.Name + " may be handled", "cured"
+	case workflow.IsCured:
+		return "joint " + w.Name + " is cured", ""
+	case workflow.WaitOver:
+		return "wait " + w.Name + " is over", ""
+	}
+	return "step " + w.Name + " can be done", ""
 }
 
 // A Ready is a wait that is over.
@@ -27,7 +43,8 @@ type Ready struct {
 
 // NewReady makes the answer at ready.
 func NewReady(mark string, w workflow.Await) Ready {
-	return Ready{mark, w.What, w.Ready, w.Then, w.ThenWhat}
+	what, then := eventWords(w)
+	return Ready{mark, what, w.Ready, w.Then, then}
 }
 
 // Markdown is the answer in one line.

@@ -46,8 +46,8 @@ type Point struct {
 func NewGate(s *workflow.State, r workflow.GateReport) Gate {
 	g := Gate{
 		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: r.Gate.Rework, Limits: LimitsText(r.Gate),
-		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Standing: r.Standing, Reason: r.Reason, Last: r.Last,
-		Measure: workflow.MeasureLine(s.Airframe.Mark, r.Gate), Other: otherUnits(r),
+		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
+		Measure: measureGate(s.Airframe.Mark, r.Gate), Other: otherUnits(r),
 	}
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
 		g.Gauge = gauge.Title

@@ -36,16 +36,16 @@ func (c *GaugeCheck) word() string {
 
 // A Gauge is a gauge as it stands on an airframe.
 type Gauge struct {
-	Name    string            `json:"gauge"`
-	Title   string            `json:"title"`
-	Last    *GaugeCheck       `json:"last_check,omitempty"`
-	Barred  []workflow.Reason `json:"barred,omitempty"` // why it may not be measured with
-	InDoubt []int64           `json:"in_doubt,omitempty"`
+	Name    string      `json:"gauge"`
+	Title   string      `json:"title"`
+	Last    *GaugeCheck `json:"last_check,omitempty"`
+	Barred  []Reason    `json:"barred,omitempty"` // why it may not be measured with
+	InDoubt []int64     `json:"in_doubt,omitempty"`
 }
 
 // NewGauge makes the page of a gauge.
 func NewGauge(r workflow.GaugeReport) Gauge {
-	g := Gauge{Name: r.Gauge.Name, Title: r.Gauge.Title, Barred: r.Barred, InDoubt: r.InDoubt}
+	g := Gauge{Name: r.Gauge.Name, Title: r.Gauge.Title, Barred: newReasons(r.Barred), InDoubt: r.InDoubt}
 	if r.Last != nil {
 		g.Last = newCheck(*r.Last)
 	}
@@ -63,7 +63,7 @@ func (g Gauge) items(l *lines, c Clock) {
 		l.item("**in doubt** is what it read in %s; a gate that rested on it is measured again", numbers(g.InDoubt))
 	}
 	for _, r := range g.Barred {
-		l.item("%s", ReasonText(r, c))
+		l.item("%s", ReasonText(r.Reason, c))
 	}
 }
 

@@ -10,46 +10,46 @@ import (
 
 // A Next is what to do now and why the rest waits.
 type Next struct {
-	Mark     string            `json:"mark"`
-	Over     bool              `json:"over"` // no job is open
-	Step     *Step             `json:"step,omitempty"`
-	Because  string            `json:"because,omitempty"`
-	SeeTo    []workflow.Reason `json:"see_to,omitempty"`
-	Waiting  []Waiting         `json:"waiting"`
-	Until    time.Time         `json:"until,omitzero"`
-	Timers   []Timer           `json:"timers"`
-	Warnings []workflow.Reason `json:"warnings,omitempty"`
+	Mark     string    `json:"mark"`
+	Over     bool      `json:"over"` // no job is open
+	Step     *Step     `json:"step,omitempty"`
+	Because  string    `json:"because,omitempty"`
+	SeeTo    []Reason  `json:"see_to,omitempty"`
+	Waiting  []Waiting `json:"waiting"`
+	Until    time.Time `json:"until,omitzero"`
+	Timers   []Timer   `json:"timers"`
+	Warnings []Reason  `json:"warnings,omitempty"`
 }
 
 // A Waiting is the first step left of a stage, with the reasons why it waits.
 type Waiting struct {
-	Step     string            `json:"step"`
-	Stage    string            `json:"stage"`
-	Title    string            `json:"title"`
-	Reopened string            `json:"reopened,omitempty"`
-	Reasons  []workflow.Reason `json:"reasons"`
+	Step     string   `json:"step"`
+	Stage    string   `json:"stage"`
+	Title    string   `json:"title"`
+	Reopened string   `json:"reopened,omitempty"`
+	Reasons  []Reason `json:"reasons"`
 }
 
 // behind reports whether other steps come before it, so that nothing else that
 // holds it back matters yet.
 func (w Waiting) behind() bool {
-	return slices.ContainsFunc(w.Reasons, func(r workflow.Reason) bool { return r.Because == workflow.ByOrder })
+	return slices.ContainsFunc(w.Reasons, func(r Reason) bool { return r.Because == workflow.ByOrder })
 }
 
 // NewNext makes the page of what to do now.
 func NewNext(s *workflow.State, now time.Time) Next {
 	suggestion := s.Next(now)
-	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: suggestion.Why, SeeTo: suggestion.Resolve,
+	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: suggestion.Why, SeeTo: newReasons(suggestion.Resolve),
 		Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now)}
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step = &step
 	}
 	for _, w := range suggestion.Waiting {
-		n.Waiting = append(n.Waiting, Waiting{w.Step.Name, w.Stage, w.Step.Label(), w.Reopened, w.Reasons})
+		n.Waiting = append(n.Waiting, Waiting{w.Step.Name, w.Stage, w.Step.Label(), w.Reopened, newReasons(w.Reasons)})
 	}
 	if r := s.Untrusted(now); r != nil {
-		n.Warnings = append(n.Warnings, *r)
+		n.Warnings = append(n.Warnings, newReason(*r))
 	}
 	return n
 }
@@ -58,7 +58,7 @@ func NewNext(s *workflow.State, now time.Time) Next {
 func (n Next) Markdown(c Clock) string {
 	var l lines
 	for _, w := range n.Warnings {
-		l.add("**Clock:** %s\n", ReasonText(w, c))
+		l.add("**Clock:** %s\n", ReasonText(w.Reason, c))
 	}
 	switch {
 	case n.Over:
@@ -101,7 +101,7 @@ func (n Next) waiting(l *lines, c Clock) {
 			l.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
 		}
 		for _, r := range w.Reasons {
-			l.item("`%s` waits: %s", w.Step, ReasonText(r, c))
+			l.item("`%s` waits: %s", w.Step, ReasonText(r.Reason, c))
 		}
 	}
 	if len(behind) > 0 {

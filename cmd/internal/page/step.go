@@ -5,7 +5,6 @@ import (
 	"strings"
 	"time"
 
-	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
 )
@@ -28,7 +27,7 @@ type Step struct {
 	Gates    []Gate            `json:"gates,omitempty"` // of a measure step
 	Joint    *Joint            `json:"joint,omitempty"`
 	Reopened string            `json:"reopened,omitempty"`
-	Reasons  []workflow.Reason `json:"reasons,omitempty"`
+	Reasons  []Reason          `json:"reasons,omitempty"`
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
 }
@@ -50,78 +49,20 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	p := Step{
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
-		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: r.Reasons, Done: r.At,
+		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
 		return p
 	}
-	switch step.Kind {
-	case steps.Coat, steps.Join:
-		p.Joint = newJoint(s, job, step, now)
+	kind := stepKinds()[step.Kind]
+	if kind.fill != nil {
+		kind.fill(&p, s, job, step, now)
 	}
-	if step.Kind == steps.Coat {
-		if a, ok := s.Sheet.Adhesive(step.Adhesive); ok {
-			if a.Caution != "" {
-				p.Cautions = append([]string{a.Caution}, p.Cautions...)
-			}
-			p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a)
-		}
+	if p.Commands = doneCommands(mark, step, p.Gates); kind.commands != nil {
+		p.Commands = kind.commands(mark, step, p.Gates)
 	}
-	if step.Kind == steps.Measure {
-		for _, g := range s.GatesOf(job, step, now) {
-			p.Gates = append(p.Gates, NewGate(s, g))
-		}
-	}
-	p.Commands = commandsFor(s, step, p.Gates)
 	return p
-}
-
-func newJoint(s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) *Joint {
-	j := &Joint{Name: step.Joint}
-	if joint, ok := job.Joint(step.Joint); ok {
-		w := joint.Window()
-		j.Phase, j.Opens, j.Closes = s.Phase(joint, now), w.Opens, w.Closes
-	}
-	return j
-}
-
-func adhesiveSays(a steps.Adhesive) string {
-	says := fmt.Sprintf("join from %s to %s after spreading, at %s; handle after %s, full strength after %s", a.From, a.To, a.At, a.Handling, a.Cure)
-	if a.Times.Mixed {
-		says = fmt.Sprintf("join within %s of mixing, at %s; handle after %s, full strength after %s", a.To, a.At, a.Handling, a.Cure)
-	}
-	if a.Source != "" {
-		says += " (" + a.Source + "; the label on the tube wins)"
-	}
-	return says
-}
-
-// commandsFor gives what to type when the step is done.
-func commandsFor(s *workflow.State, step steps.Step, gates []Gate) []string {
-	mark := s.Airframe.Mark
-	switch step.Kind {
-	case steps.Hold:
-		return []string{fmt.Sprintf("fettle clear %s %s", mark, step.Name)}
-	case steps.Release:
-		return []string{"fettle release " + mark}
-	case steps.Wait:
-		return []string{fmt.Sprintf("fettle wait %s %s", mark, step.Name)}
-	case steps.Measure:
-		var lines []string
-		for _, g := range gates {
-			switch {
-			case g.Standing == workflow.Failed:
-				lines = append(lines, fmt.Sprintf("fettle done %s %s%s", mark, workflow.ReworkStep, g.Name))
-			case g.Standing != workflow.Current && g.Standing != workflow.Conceded:
-				lines = append(lines, g.Measure)
-			}
-		}
-		if len(lines) > 0 {
-			return lines
-		}
-	}
-	return []string{fmt.Sprintf("fettle done %s %s", mark, step.Name)}
 }
 
 // Markdown is the step as it is read at the bench: cautions first.
@@ -166,7 +107,7 @@ func (p Step) Markdown(c Clock) string {
 	if len(p.Reasons) > 0 {
 		l.add("\n**It can't be done now:**\n")
 		for _, r := range p.Reasons {
-			l.item("%s", ReasonText(r, c))
+			l.item("%s", ReasonText(r.Reason, c))
 		}
 		return l.String()
 	}
@@ -180,9 +121,12 @@ func (p Step) Markdown(c Clock) string {
 }
 
 func (j Joint) words(kind steps.Kind, c Clock) string {
+	if words := stepKinds()[kind].joint; words != nil {
+		if says := words(j, c); says != "" {
+			return says
+		}
+	}
 	switch {
-	case kind == steps.Coat && j.Adhesive != "":
-		return fmt.Sprintf(", %s: %s", esc(j.Adhesive), esc(j.Says))
 	case j.Phase == workflow.Open:
 		return fmt.Sprintf(": open now, close it by **%s** (%s left)", c.At(j.Closes), c.In(j.Closes))
 	case j.Phase == workflow.Tacking:
@@ -191,31 +135,4 @@ func (j Joint) words(kind steps.Kind, c Clock) string {
 		return ": " + string(j.Phase)
 	}
 	return ""
-}
-
-// ReasonText is a reason with its times and what to do about it.
-func ReasonText(r workflow.Reason, c Clock) string {
-	text := esc(r.Text)
-	switch {
-	case !r.Until.IsZero() && !r.Closes.IsZero():
-		text += fmt.Sprintf(", from **%s** (in %s) to %s", c.At(r.Until), c.In(r.Until), c.At(r.Closes))
-	case r.Because == workflow.ByClock:
-	case !r.Until.IsZero():
-		text += fmt.Sprintf(", until **%s** (%s)", c.At(r.Until), c.In(r.Until))
-	case !r.Closes.IsZero():
-		text += ", too late after " + c.At(r.Closes)
-	}
-	if r.Do != "" {
-		text += "; " + doText(r.Do)
-	}
-	return text
-}
-
-// doText sets a command inside advice on a line of its own, which is never
-// wrapped, so that it can be copied; it fits into an item of a list.
-func doText(do string) string {
-	if i := strings.Index(do, "fettle "); i >= 0 {
-		return strings.TrimSpace(esc(do[:i])) + "\n\n  ```\n  " + term.Line(do[i:]) + "\n  ```\n"
-	}
-	return esc(do)
 }

@@ -1,0 +1,185 @@
+package page
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"fettle/cmd/internal/term"
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// A Reason is a reason with its remedy spelled out.
+type Reason struct {
+	workflow.Reason
+	Do string `json:"do,omitempty"`
+}
+
+func newReasons(reasons []workflow.Reason) []Reason {
+	var all []Reason
+	for _, r := range reasons {
+		all = append(all, newReason(r))
+	}
+	return all
+}
+
+func newReason(r workflow.Reason) Reason {
+	advice, command := Remedy(r.Remedy)
+	return Reason{r, joined(advice, command)}
+}
+
+// said is a cause in words, with its day in the zone of who reads it.
+func said(c workflow.Cause) string { return Said(c, time.Local) }
+
+func allSaid(causes []workflow.Cause) []string {
+	var all []string
+	for _, c := range causes {
+		all = append(all, said(c))
+	}
+	return all
+}
+
+// Said is a cause in words, with its day in the zone.
+func Said(c workflow.Cause, zone *time.Location) string {
+	if c.At.IsZero() {
+		return c.Text
+	}
+	return c.Text + " (" + c.At.In(zone).Format("2 January 2006") + ")"
+}
+
+func joined(advice, command string) string {
+	if advice == "" || command == "" {
+		return advice + command
+	}
+	return advice + ": " + command
+}
+
+// Remedy spells a remedy: advice in words, and the command that goes with it;
+// either may be "".
+func Remedy(r workflow.Remedy) (advice, command string) {
+	switch r.Kind {
+	case workflow.ToReadBench:
+		command := "fettle bench " + r.Mark + " --temperature 20C"
+		if r.Humidity {
+			return "read the thermometer and the hygrometer", command + " --humidity 50%"
+		}
+		return "read the thermometer", command
+	case workflow.ToSetCondition:
+		return "see to it, then say so", fmt.Sprintf("fettle bench %s --set %s=%s", r.Mark, r.Setting.Condition, r.Setting.State)
+	case workflow.ToWarmBench:
+		return fmt.Sprintf("warm the bench, the parts and the adhesive to %s or more", r.Value), ""
+	case workflow.ToCoolBench:
+		return fmt.Sprintf("let the bench cool to %s or less", r.Value), ""
+	case workflow.ToNearBench:
+		return fmt.Sprintf("bring the bench nearer to %s", r.Value), ""
+	case workflow.ToCoatAgain:
+		return "put a fresh thin coat on every face", ""
+	case workflow.ToTouchAgain:
+		return "touch it again; once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, r.Step, workflow.TouchDry)
+	case workflow.ToMeasure:
+		return "measure it", measureLine(r.Mark, r.Gate, r.Points, r.Unit)
+	case workflow.ToMeasureRest:
+		rest := strings.TrimSuffix(" at "+strings.Join(r.Points, ", "), " at ")
+		return fmt.Sprintf("measure the rest of it%s, then rework it; to take a misreading back", rest), "fettle undo " + r.Mark
+	case workflow.ToCheckGauge:
+		size := "…" + r.Value.Unit()
+		command := fmt.Sprintf("fettle gauge %s %s --reads %s --of %s", r.Mark, r.Gauge, size, size)
+		if r.Gate != "" {
+			return fmt.Sprintf("measure it with another gauge, or once %s passes a check", r.Gauge), command
+		}
+		return "take another gauge, or set it right and check it again", command
+	case workflow.ToRework:
+		return "rework it, then say so and measure again", reworkLine(r.Mark, r.Gate)
+	case workflow.ToTakeBack:
+		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
+	case workflow.ToSetClock:
+		return "set the clock right; if it was wrong then, take that entry back", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
+	case workflow.ToClear:
+		return "clear it line by line", "fettle clear " + r.Mark + " " + r.Name
+	case workflow.ToRelease:
+		return "", "fettle release " + r.Mark
+	case workflow.ToStart:
+		return "", "fettle start " + r.Mark + " " + r.Name
+	case workflow.ToFinish:
+		return "finish job " + r.Name + " first", "fettle next " + r.Mark
+	case workflow.ToSeeNext:
+		return "see what comes next", "fettle next " + r.Mark
+	case workflow.ToPlanRepair:
+		return "", "fettle repair " + r.Mark
+	case workflow.ToReportDamage:
+		return "report it", "fettle crash " + r.Mark
+	}
+	return simpleAdvice(r), ""
+}
+
+// simpleAdvice is advice that no command goes with.
+func simpleAdvice(r workflow.Remedy) string {
+	switch r.Kind {
+	case workflow.ToTakeBackFirst:
+		return "take that back first"
+	case workflow.ToDoAgain:
+		return "do it again"
+	case workflow.ToChooseMark:
+		return "register another under its own mark"
+	case workflow.ToUseOtherStore:
+		return "take the file to another store"
+	case workflow.ToAddTriageRow:
+		return "give the triage table a row for it"
+	case workflow.ToMarkCritical:
+		return "mark its gates critical in a new revision of the sheet"
+	case workflow.ToNameWho:
+		return "say who with --by"
+	case workflow.ToNameZone:
+		return "say which with --zone: " + strings.Join(r.Names, ", ")
+	case workflow.ToOmitZone:
+		return "leave out --zone"
+	}
+	return ""
+}
+
+// measureLine is the command that measures a gate, with the values left open.
+func measureLine(mark, gate string, points []string, unit string) string {
+	line := "fettle measure " + mark + " " + gate
+	for _, p := range points {
+		if p != "" {
+			p += "="
+		}
+		line += " " + p + "…" + unit
+	}
+	return line
+}
+
+func measureGate(mark string, g steps.Gate) string {
+	return measureLine(mark, g.Name, g.Readings(), g.Limits.Unit())
+}
+
+// ReworkStep stands before the name of a gate that was reworked, where a step
+// is named.
+const ReworkStep = "rework:"
+
+func reworkLine(mark, gate string) string { return "fettle done " + mark + " " + ReworkStep + gate }
+
+// ReasonText is a reason with its times and what to do about it.
+func ReasonText(r workflow.Reason, c Clock) string {
+	text := esc(said(workflow.Cause{Text: r.Text, At: r.At}))
+	switch {
+	case !r.Until.IsZero() && !r.Closes.IsZero():
+		text += fmt.Sprintf(", from **%s** (in %s) to %s", c.At(r.Until), c.In(r.Until), c.At(r.Closes))
+	case r.Because == workflow.ByClock:
+	case !r.Until.IsZero():
+		text += fmt.Sprintf(", until **%s** (%s)", c.At(r.Until), c.In(r.Until))
+	case !r.Closes.IsZero():
+		text += ", too late after " + c.At(r.Closes)
+	}
+	advice, command := Remedy(r.Remedy)
+	if command == "" {
+		return text + optionally("; ", esc(advice))
+	}
+	// A line of its own is never wrapped, so that it can be copied; this one
+	// fits into an item of a list.
+	if advice != "" {
+		text += "; " + esc(advice) + ":"
+	}
+	return text + "\n\n  ```\n  " + term.Line(command) + "\n  ```\n"
+}

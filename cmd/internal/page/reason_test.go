@@ -1,0 +1,63 @@
+package page
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/workflow"
+)
+
+// remedyKinds are the kinds of remedy, read from where they are declared.
+func remedyKinds(t *testing.T) []workflow.RemedyKind {
+	t.Helper()
+	file, err := parser.ParseFile(token.NewFileSet(), "../../../workflow/remedy.go", nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var kinds []workflow.RemedyKind
+	ast.Inspect(file, func(n ast.Node) bool {
+		if spec, ok := n.(*ast.ValueSpec); ok {
+			if name, ok := spec.Type.(*ast.Ident); ok && name.Name == "RemedyKind" {
+				text, err := strconv.Unquote(spec.Values[0].(*ast.BasicLit).Value)
+				if err != nil {
+					t.Fatal(err)
+				}
+				kinds = append(kinds, workflow.RemedyKind(text))
+			}
+		}
+		return true
+	})
+	return kinds
+}
+
+// Every kind of remedy is spelled out.
+func TestEveryRemedyHasWords(t *testing.T) {
+	kinds := remedyKinds(t)
+	if len(kinds) < 20 {
+		t.Fatalf("only %d kinds of remedy were found", len(kinds))
+	}
+	for _, kind := range kinds {
+		advice, command := Remedy(workflow.Remedy{Kind: kind, Mark: "CW-01", Name: "after-crash", Step: "join-wing", Gate: "spar-depth", Gauge: "caliper", Names: []string{"wing"}})
+		if advice == "" && command == "" {
+			t.Errorf("%s has no words", kind)
+		}
+		if command != "" && !strings.HasPrefix(command, "fettle ") {
+			t.Errorf("%s: %q is not a command", kind, command)
+		}
+	}
+}
+
+// The day of a cause is the builder's: late on the 25th at Greenwich is the
+// 26th in Tokyo.
+func TestACauseIsSaidInTheBuildersZone(t *testing.T) {
+	tokyo := time.FixedZone("JST", 9*60*60)
+	cause := workflow.Cause{Text: "after-crash is due after the hard landing", At: time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC)}
+	if got, want := Said(cause, tokyo), "after-crash is due after the hard landing (26 November 2026)"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}

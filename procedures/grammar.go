@@ -1,0 +1,256 @@
+package procedures
+
+import (
+	"fmt"
+	"strings"
+
+	"fettle/steps/quantity"
+)
+
+// Grammar is the grammar of every form of document as Markdown: for each an
+// example that is a document without a fault, and its keys. Headings begin at
+// the third level.
+func Grammar() string {
+	var g grammar
+	g.line("A name is lower-case letters, digits and single hyphens (`left-boom`). Every number has a unit (`3.5 mm`, `1/8 in`, " +
+		"`4 3/4\"`, `250 °F`, `10 min`, `1h30m`), except where a whole number or a factor is asked for. One file holds one document. " +
+		"What follows `#` is a comment.")
+	for _, f := range forms() {
+		g.line("\n### " + capital(f.typ.what) + "\n")
+		if f.about != "" {
+			g.line(f.about + "\n")
+		}
+		g.line("```yaml")
+		for _, l := range exampleOf(f.typ.keys) {
+			g.line(l)
+		}
+		g.line("```")
+		g.mapping(f.typ)
+	}
+	return g.text.String()
+}
+
+// A documentForm is one form that a document may have.
+type documentForm struct {
+	typ   typ
+	about string
+}
+
+func forms() []documentForm {
+	return []documentForm{
+		{sheetKeys().typ(), ""},
+		{procedureKeys().typ(), "Stages go side by side unless `after` says otherwise; the steps of a stage go in order. " +
+			"Every joint is coated before it is joined, and joined once."},
+		{triageKeys().typ(), "It turns what is seen after a crash into what is done about it. Findings are asked zone by zone; " +
+			"the first row that fits counts; what no row answers is inspected."},
+	}
+}
+
+// A grammar is the text as it grows.
+type grammar struct{ text strings.Builder }
+
+func (g *grammar) line(s string) { g.text.WriteString(s + "\n") }
+
+// mapping lists the keys of a mapping, and then those of each mapping below
+// that stands for several of a kind.
+func (g *grammar) mapping(t typ) {
+	g.line("\n**" + capital(t.what) + "** has these keys:\n")
+	g.keys(t.keys, "", func(r row) bool { return r.need != choice })
+	if some := func(r row) bool { return r.need == choice }; anyRow(t.keys, some) {
+		if t.one {
+			g.line("\nand one of these:\n")
+		} else {
+			g.line("\nand at most one of these:\n")
+		}
+		g.keys(t.keys, "", some)
+	}
+	for _, r := range t.keys {
+		if below := r.typ; (below.is == aList || below.is == aMap) && below.of[0].is == aMapping {
+			g.mapping(below.of[0])
+		}
+	}
+}
+
+func anyRow(rows []row, is func(row) bool) bool {
+	for _, r := range rows {
+		if is(r) {
+			return true
+		}
+	}
+	return false
+}
+
+// keys is a line for each key, with those of a mapping of its own below it.
+func (g *grammar) keys(rows []row, indent string, which func(row) bool) {
+	for _, r := range rows {
+		if !which(r) {
+			continue
+		}
+		said := inWords(r.typ)
+		if r.need == optional {
+			said += ", optional"
+		}
+		g.line(fmt.Sprintf("%s- `%s` (%s): %s", indent, r.name, said, r.help))
+		for _, below := range append([]typ{r.typ}, r.typ.of...) {
+			if below.is == aMapping && r.typ.is != aList && r.typ.is != aMap {
+				g.keys(below.keys, indent+"  ", func(row) bool { return true })
+			}
+		}
+	}
+}
+
+// inWords is a typ as a person reads it.
+func inWords(t typ) string {
+	switch t.is {
+	case aText:
+		return "text"
+	case prose:
+		return "text, Markdown"
+	case texts:
+		return "text, or a list of texts"
+	case aName:
+		if t.to == "" {
+			return "name"
+		}
+		return "name of " + articled(string(t.to))
+	case names, oneName:
+		s := "list of names"
+		if t.to != "" {
+			s = "list of " + string(t.to) + "s"
+		}
+		if t.is == oneName {
+			s = articled(string(t.to)) + ", or a " + s
+		}
+		if len(t.words) > 0 {
+			s += ", or " + coded(t.words)
+		}
+		return s
+	case aWord:
+		return coded(t.words)
+	case oneWord:
+		return coded(t.words) + ", or a list of these"
+	case aSwitch:
+		if t.on {
+			return "yes or no, yes where not given"
+		}
+		return "yes or no"
+	case aYes:
+		return "yes"
+	case aWhole:
+		return fmt.Sprintf("whole number from %d to %d", t.low, t.high)
+	case aNumber:
+		return fmt.Sprintf("number from %d to %d", t.low, t.high)
+	case anAmount:
+		return dimension(t.unit) + [...]string{unbounded: "", fromZero: ", 0 or more", aboveZero: ", more than 0"}[t.least]
+	case aRange:
+		return "two limits, each a " + dimension(t.unit)
+	case settings:
+		return "conditions with their states"
+	case pairs:
+		return "list of pairs of points"
+	case aMapping:
+		return "keys"
+	case aList:
+		return "list, each " + t.of[0].what
+	case aMap:
+		if t.of[0].is == aMapping {
+			return "names of your own, each " + t.of[0].what
+		}
+		return "names of your own, each with a " + inWords(t.of[0])
+	case anEither:
+		return inWords(t.of[0]) + ", or " + inWords(t.of[1])
+	}
+	return ""
+}
+
+func dimension(d quantity.Dimension) string {
+	if d == "" {
+		return "quantity"
+	}
+	return string(d)
+}
+
+func coded(words []string) string {
+	var all []string
+	for _, w := range words {
+		all = append(all, "`"+w+"`")
+	}
+	return listed(all)
+}
+
+func articled(noun string) string {
+	if strings.ContainsRune("aeiou", rune(noun[0])) {
+		return "an " + noun
+	}
+	return "a " + noun
+}
+
+// capital is a phrase as it begins a heading.
+func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+// exampleOf is the example of a mapping, line by line, of the examples of its
+// keys and of its first choice.
+func exampleOf(rows []row) []string {
+	var lines []string
+	chosen := false
+	for _, r := range rows {
+		if r.need == choice {
+			if chosen {
+				continue
+			}
+			chosen = true
+		}
+		lines = append(lines, exampleOfKey(r)...)
+	}
+	return lines
+}
+
+func exampleOfKey(r row) []string {
+	text, comment := strings.CutPrefix(r.example, "# ")
+	switch {
+	case comment:
+		return []string{"# " + r.name + ": " + text}
+	case strings.Contains(text, "\n"):
+		return below(r.name, strings.Split(text, "\n"))
+	case r.typ.is == aMap && r.typ.of[0].is == aMapping:
+		return below(r.name, below(text, exampleOf(r.typ.of[0].keys)))
+	case text != "":
+		return []string{r.name + ": " + text}
+	case r.typ.is == aList:
+		return below(r.name, examplesOfItems(r.typ.of[0].keys))
+	}
+	return below(r.name, exampleOf(r.typ.keys))
+}
+
+// examplesOfItems are the items of a list: one of all keys, and one for each
+// further choice.
+func examplesOfItems(rows []row) []string {
+	items := [][]string{exampleOf(rows)}
+	first := true
+	for _, r := range rows {
+		if r.need != choice {
+			continue
+		}
+		if !first {
+			items = append(items, strings.Split(r.example, "\n"))
+		}
+		first = false
+	}
+	var lines []string
+	for _, item := range items {
+		lines = append(lines, "- "+item[0])
+		for _, l := range item[1:] {
+			lines = append(lines, "  "+l)
+		}
+	}
+	return lines
+}
+
+// below indents the lines below a key.
+func below(name string, lines []string) []string {
+	all := []string{name + ":"}
+	for _, l := range lines {
+		all = append(all, "  "+l)
+	}
+	return all
+}

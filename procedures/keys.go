@@ -1,0 +1,324 @@
+package procedures
+
+import (
+	"slices"
+
+	"gopkg.in/yaml.v3"
+)
+
+// A key is one row of the table of keys, which the mappings of this package
+// make up between them: what a line of a document is called, what its value
+// is and where that is kept, and what a writer of documents must know of it.
+// The reader, the writer and the grammar follow from the rows; a new key is a
+// new row.
+type key[T any] struct {
+	name string
+	need need
+	is   value[T]
+	help string
+	// example is the value as it stands in the example of the grammar, more than
+	// one line below the key. One that begins with # stands there as a comment;
+	// of a map by names it may be a name, and "" is made of the examples of the
+	// keys below. Of a choice after the first, it is a whole item.
+	example string
+}
+
+// A need says whether a key has to be there.
+type need int
+
+const (
+	optional need = iota
+	required
+	choice // at most one of the choices of a mapping
+)
+
+// A value reads, writes and describes what a key may hold, or a part of it.
+// Kept in a V, it may fill the whole of it or one field.
+type value[V any] interface {
+	// read reads the node, which is not null. Faults call it what.
+	read(r *reader, n *yaml.Node, what string, to *V)
+	// write is nil where there is nothing to write.
+	write(from *V) *yaml.Node
+	typ() typ
+}
+
+// A field is a value that is kept in a part of the T.
+type fieldOf[T, V any] struct {
+	of func(*T) *V
+	is value[V]
+}
+
+func field[T, V any](of func(*T) *V, is value[V]) value[T] { return fieldOf[T, V]{of, is} }
+
+func (f fieldOf[T, V]) read(r *reader, n *yaml.Node, what string, to *T) {
+	f.is.read(r, n, what, f.of(to))
+}
+
+func (f fieldOf[T, V]) write(from *T) *yaml.Node { return f.is.write(f.of(from)) }
+
+func (f fieldOf[T, V]) typ() typ { return f.is.typ() }
+
+// A mapping is a value of keys with values.
+type mapping[T any] struct {
+	what string // in faults and in the grammar: a gate
+	keys []key[T]
+	one  bool // one of the choices must be there
+	// label is what faults call it once its first key, its name, was read;
+	// optional.
+	label func(*T) string
+	// check is what the keys must be together; optional.
+	check func(f fields, of *T)
+}
+
+// Fields are a mapping that was read, for its check.
+type fields struct {
+	*reader
+	node   *yaml.Node
+	what   string
+	chosen int // how many of the choices are there
+}
+
+// get is the value of a key, nil where there is none.
+func (f fields) get(name string) *yaml.Node {
+	for i := 0; i+1 < len(f.node.Content); i += 2 {
+		if f.node.Content[i].Value == name {
+			if v := f.node.Content[i+1]; !null(v) {
+				return v
+			}
+			return nil
+		}
+	}
+	return nil
+}
+
+func (f fields) has(name string) bool { return f.get(name) != nil }
+
+// item is the node of a name in the list under a key.
+func (f fields) item(key, name string) *yaml.Node {
+	list := f.get(key)
+	if i := slices.IndexFunc(list.Content, func(n *yaml.Node) bool { return n.Value == name }); i >= 0 {
+		return list.Content[i]
+	}
+	return list
+}
+
+// read reads the keys in the order of the table. A key that is unknown, empty
+// or duplicated is a fault, and so is one that is missing.
+func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
+	if n.Kind != yaml.MappingNode {
+		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
+		return
+	}
+	values := m.values(r, n, what)
+	f := fields{reader: r, node: n, what: what, chosen: m.choices(values)}
+	first := -1 // of the choices
+	for j, v := range values {
+		k := &m.keys[j]
+		switch {
+		case absent(v):
+			if k.need == required {
+				r.fault(n, "%s has no %s", f.what, k.name)
+			}
+		case k.need != choice || f.chosen == 1:
+			k.is.read(r, v, k.name, to)
+		case first < 0:
+			first = j
+		default:
+			r.fault(v, "%s has %s and %s: keep one of them", f.what, m.keys[first].name, k.name)
+		}
+		if j == 0 && m.label != nil {
+			f.what = m.label(to)
+		}
+	}
+	if m.one && f.chosen == 0 {
+		r.fault(n, "%s needs one of %s", f.what, listed(m.choiceNames()))
+	}
+	if m.check != nil {
+		m.check(f, to)
+	}
+}
+
+// values are the values of a mapping, in the order of the table; nil where a
+// key is not there.
+func (m mapping[T]) values(r *reader, n *yaml.Node, what string) []*yaml.Node {
+	values := make([]*yaml.Node, len(m.keys))
+	for i := 0; i+1 < len(n.Content); i += 2 {
+		k, v := n.Content[i], n.Content[i+1]
+		if k.Kind != yaml.ScalarNode {
+			r.fault(k, "a key must be a word, not %s", shape(k))
+			continue
+		}
+		j := m.index(k.Value)
+		switch {
+		case j < 0:
+			r.fault(k, "unknown key %q in %s%s", k.Value, what, suggest(k.Value, m.names()))
+		case values[j] != nil:
+			r.fault(k, "%q is duplicated in %s", k.Value, what)
+		default:
+			values[j] = v
+			if null(v) {
+				r.fault(v, "%s is empty: fill it in or delete the line", k.Value)
+			}
+		}
+	}
+	return values
+}
+
+func absent(n *yaml.Node) bool { return n == nil || null(n) }
+
+// choices counts the choices that are there, of which there may be one.
+func (m mapping[T]) choices(values []*yaml.Node) int {
+	n := 0
+	for j, v := range values {
+		if m.keys[j].need == choice && !absent(v) {
+			n++
+		}
+	}
+	return n
+}
+
+func (m mapping[T]) index(name string) int {
+	return slices.IndexFunc(m.keys, func(k key[T]) bool { return k.name == name })
+}
+
+func (m mapping[T]) names() []string {
+	names := make([]string, len(m.keys))
+	for j := range m.keys {
+		names[j] = m.keys[j].name
+	}
+	return names
+}
+
+func (m mapping[T]) choiceNames() []string {
+	var names []string
+	for j := range m.keys {
+		if m.keys[j].need == choice {
+			names = append(names, m.keys[j].name)
+		}
+	}
+	return names
+}
+
+func (m mapping[T]) write(from *T) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.MappingNode}
+	for j := range m.keys {
+		if v := m.keys[j].is.write(from); v != nil {
+			n.Content = append(n.Content, scalar(m.keys[j].name), v)
+		}
+	}
+	if len(n.Content) == 0 {
+		return nil
+	}
+	return n
+}
+
+func (m mapping[T]) typ() typ {
+	t := typ{is: aMapping, what: m.what, one: m.one}
+	for j := range m.keys {
+		k := &m.keys[j]
+		t.keys = append(t.keys, row{k.name, k.need, k.is.typ(), k.help, k.example})
+	}
+	return t
+}
+
+// A row is a key without its owner: all that the grammar wants of it.
+type row struct {
+	name    string
+	need    need
+	typ     typ
+	help    string
+	example string
+}
+
+// same is the field that is the whole: a mapping below whose keys are kept
+// beside those above.
+func same[T any](of *T) *T { return of }
+
+// A list is a value of several, in order.
+type list[V any] struct {
+	is   mapping[V]
+	keep func(*V) bool // whether one with faults is any use
+}
+
+func (l list[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
+	if n.Kind == yaml.SequenceNode {
+		*to = make([]V, 0, min(len(n.Content), mostSteps))
+	}
+	r.list(n, what, func(item *yaml.Node) {
+		*to = append(*to, *new(V))
+		last := &(*to)[len(*to)-1]
+		l.is.read(r, item, l.is.what, last)
+		if !l.keep(last) {
+			*to = (*to)[:len(*to)-1]
+		}
+	})
+}
+
+func (l list[V]) write(from *[]V) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.SequenceNode}
+	for i := range *from {
+		n.Content = append(n.Content, l.is.write(&(*from)[i]))
+	}
+	return unlessEmpty(n)
+}
+
+func (l list[V]) typ() typ { return typ{is: aList, of: []typ{l.is.typ()}} }
+
+// Named is a mapping whose keys are names that the writer of the document
+// gives.
+type named[V any] struct {
+	one  string // in faults: the gate
+	name func(*V) *string
+	is   value[V]
+}
+
+func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
+	r.pairs(n, what, func(k, v *yaml.Node) {
+		name := r.name(k, what)
+		if name == "" {
+			return
+		}
+		*to = append(*to, *new(V))
+		last := &(*to)[len(*to)-1]
+		*m.name(last) = name
+		if null(v) {
+			r.fault(v, "%s %s is empty: fill it in or delete the line", m.one, name)
+			return
+		}
+		m.is.read(r, v, m.one+" "+name, last)
+	})
+}
+
+func (m named[V]) write(from *[]V) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.MappingNode}
+	for i := range *from {
+		one := &(*from)[i]
+		n.Content = append(n.Content, scalar(*m.name(one)), m.is.write(one))
+	}
+	return unlessEmpty(n)
+}
+
+func (m named[V]) typ() typ { return typ{is: aMap, what: m.one, of: []typ{m.is.typ()}} }
+
+// Either is a value of two forms: one scalar, or more in keys with values.
+type either[T any] struct {
+	one, more value[T]
+	short     func(*T) bool // whether it is written as the one
+}
+
+func (e either[T]) read(r *reader, n *yaml.Node, what string, to *T) {
+	if n.Kind == yaml.ScalarNode {
+		e.one.read(r, n, what, to)
+		return
+	}
+	e.more.read(r, n, what, to)
+}
+
+func (e either[T]) write(from *T) *yaml.Node {
+	if e.short(from) {
+		return e.one.write(from)
+	}
+	return e.more.write(from)
+}
+
+func (e either[T]) typ() typ { return typ{is: anEither, of: []typ{e.one.typ(), e.more.typ()}} }

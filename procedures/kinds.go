@@ -1,0 +1,187 @@
+package procedures
+
+import (
+	"slices"
+
+	"gopkg.in/yaml.v3"
+
+	"fettle/steps"
+	"fettle/steps/quantity"
+)
+
+// A stepKind is one row of the table of the kinds of step: the key that makes
+// a step one of them, and what is checked of it. A key has the kind's name.
+type stepKind struct {
+	kind    steps.Kind
+	is      value[steps.Step] // what stands behind the key; nil: it has none of its own
+	begin   func(*steps.Step) // what holds before the key is read; optional
+	help    string
+	example string
+
+	// The checks, each optional: of the step alone, of its place among the
+	// others, and against a design sheet.
+	check func(f fields, s *steps.Step)
+	order func(v variant, s *steps.Step, say complain)
+	sheet func(v variant, s *steps.Step, sheet *steps.Sheet, say complain)
+}
+
+// complain reports a fault of the step at hand.
+type complain func(format string, args ...any)
+
+// stepKinds are all the kinds of step.
+func stepKinds() []stepKind {
+	type s = steps.Step
+	joint := field(func(s *s) *string { return &s.Joint }, nameValue{joint})
+	return []stepKind{
+		{kind: steps.Do},
+		{kind: steps.Coat, order: coatInOrder,
+			help: "a coat of adhesive on a face of a joint. Two steps may coat one joint, one a face: it can be joined from when the last face has had its least time until the first has had its most",
+			is: mapping[s]{what: "coat", keys: []key[s]{
+				{"joint", required, joint, "the joint, by a name of your own", "roots"},
+				{"with", required, field(func(s *s) *string { return &s.Adhesive }, nameValue{adhesive}), "what it is coated with; one joint has one adhesive", "contact"},
+			}}},
+		{kind: steps.Join, check: joinDisturbs, order: joinInOrder, begin: func(s *s) { s.Load = true },
+			help:    "the faces of a joint that was coated are put together; the joint alone, or with the keys below. A join says what it disturbs",
+			example: "step: join-roots\ndo: Press, and hold for a minute.\njoin: roots\ndisturbs: [wing]",
+			is: either[s]{one: joint, short: func(s *s) bool { return s.Load }, more: mapping[s]{what: "join", keys: []key[s]{
+				{"joint", required, joint, "the joint", "roots"},
+				{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, where it carries no load in flight", "no"},
+			}}}},
+		{kind: steps.Wait, order: waitInOrder,
+			help:    "time that has to pass: a duration from the step before, or until a joint has its strength",
+			example: "step: rest\nwait: 2 h",
+			is: either[s]{
+				one:   field(func(s *s) *quantity.Quantity { return &s.For }, amountValue{quantity.Duration, aboveZero}),
+				short: func(s *s) bool { return s.Joint == "" },
+				more: mapping[s]{what: "wait", keys: []key[s]{
+					{"joint", required, joint, "the joint", "roots"},
+					{"until", required, field(func(s *s) *string { return &s.Until },
+						wordValue{known: []string{steps.UntilHandling, steps.UntilCure}, what: "state of a joint"}),
+						"what it must have reached", "cure"},
+				}}}},
+		{kind: steps.Measure, check: staleAlone, sheet: gatesThere,
+			help:    "the gates that are measured; `stale` alone is every gate that this job has made stale",
+			example: "step: measure-slots\nmeasure: [spar-depth]",
+			is:      field(func(s *s) *[]string { return &s.Gates }, namesValue{to: gate, except: steps.Stale})},
+		{kind: steps.Hold,
+			help:    "nothing goes on until a person has confirmed every line",
+			example: "step: blade-care\nhold:\n  confirm:\n    - The mat is clear and the spare hand is behind the blade",
+			is: mapping[s]{what: "hold", keys: []key[s]{
+				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each answered on its own", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
+			}}},
+		{kind: steps.Release, is: yesValue[s]{},
+			help:    "the last step of a build: the airframe may fly",
+			example: "step: release\nrelease: yes"},
+	}
+}
+
+// kindOf is the row of the kind.
+func kindOf(kinds []stepKind, kind steps.Kind) stepKind {
+	return kinds[slices.IndexFunc(kinds, func(k stepKind) bool { return k.kind == kind })]
+}
+
+// keysOf are the keys of which a step has at most one.
+func keysOf(kinds []stepKind) []string {
+	var keys []string
+	for _, k := range kinds {
+		if k.is != nil {
+			keys = append(keys, string(k.kind))
+		}
+	}
+	return keys
+}
+
+// ofKind is what stands behind the key of a kind.
+type ofKind struct{ stepKind }
+
+func (k ofKind) read(r *reader, n *yaml.Node, what string, to *steps.Step) {
+	to.Kind = k.kind
+	if k.begin != nil {
+		k.begin(to)
+	}
+	k.is.read(r, n, what, to)
+}
+
+func (k ofKind) write(from *steps.Step) *yaml.Node {
+	if from.Kind != k.kind {
+		return nil
+	}
+	return k.is.write(from)
+}
+
+func (k ofKind) typ() typ { return k.is.typ() }
+
+func joinDisturbs(f fields, s *steps.Step) {
+	if !f.has("disturbs") {
+		f.fault(f.node, "%s joins something and disturbs nothing: name the zones whose gates must be measured again", f.what)
+	}
+}
+
+func staleAlone(f fields, s *steps.Step) {
+	if len(s.Gates) > 1 && slices.Contains(s.Gates, steps.Stale) {
+		f.fault(f.get(string(s.Kind)), "%s stands alone: it is every gate that this job made stale", steps.Stale)
+	}
+}
+
+// coatInOrder finds coats that are never joined, and joints of two adhesives.
+func coatInOrder(v variant, s *steps.Step, say complain) {
+	if s.Joint == "" {
+		return // said of the step
+	}
+	if len(v.at(steps.Join, s.Joint)) == 0 {
+		say("the joint %s is coated and never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
+	}
+	if first := v.at(steps.Coat, s.Joint)[0]; s.Adhesive != first.Adhesive {
+		say("the joint %s is coated with %s here and with %s by the step %s: one joint has one adhesive", s.Joint, s.Adhesive, first.Adhesive, first.Name)
+	}
+}
+
+// joinInOrder finds joins that come twice, or without a coat before them.
+func joinInOrder(v variant, s *steps.Step, say complain) {
+	if s.Joint == "" {
+		return // said of the step
+	}
+	if v.at(steps.Join, s.Joint)[0].Name != s.Name {
+		say("the joint %s is joined a second time%s", s.Joint, v.when())
+		return
+	}
+	coats := v.at(steps.Coat, s.Joint)
+	if len(coats) == 0 {
+		say("the joint %s is joined and never coated%s%s", s.Joint, v.when(), v.suggestJoint(steps.Coat, s.Joint))
+	}
+	for _, c := range coats {
+		if !v.before(c.Name, s.Name) {
+			say("the joint %s can be joined before it is coated by the step %s%s", s.Joint, c.Name, v.when())
+		}
+	}
+}
+
+// waitInOrder finds waits that have nothing to wait from.
+func waitInOrder(v variant, s *steps.Step, say complain) {
+	if s.Joint == "" {
+		if v.firstOfStage(s) {
+			say("it waits from the step before, and is the first of its stage%s", v.when())
+		}
+		return
+	}
+	joins := v.at(steps.Join, s.Joint)
+	switch {
+	case len(joins) == 0:
+		say("it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
+	case !v.before(joins[0].Name, s.Name):
+		say("it waits for the joint %s and can come before the joint is joined by the step %s%s", s.Joint, joins[0].Name, v.when())
+	}
+}
+
+// gatesThere finds a measure step of which the airframe has none of the gates.
+func gatesThere(v variant, s *steps.Step, sheet *steps.Sheet, say complain) {
+	if slices.Contains(s.Gates, steps.Stale) {
+		return
+	}
+	for _, g := range sheet.Gates {
+		if slices.Contains(s.Gates, g.Name) && steps.Applies(g.With, g.Without, v.options) {
+			return
+		}
+	}
+	say("the step %s measures nothing%s: no airframe so built has %s", s.Name, orWithout(v), listed(s.Gates))
+}

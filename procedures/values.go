@@ -1,0 +1,485 @@
+package procedures
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"gopkg.in/yaml.v3"
+
+	"fettle/steps"
+	"fettle/steps/quantity"
+)
+
+// A typ says what a value may be: enough to explain it to a person, and to
+// make a schema of it.
+type typ struct {
+	is    form
+	what  string             // aMapping: what it is; aMap: what each is
+	to    thing              // aName, names: what is named
+	words []string           // aWord, words: all there are
+	of    []typ              // aList, aMap: one of them; anEither: the forms
+	keys  []row              // aMapping
+	one   bool               // aMapping: one of its choices must be there
+	unit  quantity.Dimension // anAmount, aRange: "" for any
+	least bound              // anAmount
+	low   int                // aWhole, aNumber
+	high  int
+	on    bool // aSwitch: what it is where it is not given
+}
+
+// A form is the outermost of a typ.
+type form int
+
+const (
+	aText    form = iota
+	prose         // Markdown
+	texts         // one text, or a list of them
+	aName         //
+	names         // a list of names
+	oneName       // one name, or a list of them
+	aWord         // one of a few
+	oneWord       // one of a few, or a list of them
+	aSwitch       // yes or no
+	aYes          // yes, and never no
+	aWhole        // a whole number
+	aNumber       // a number without a unit
+	anAmount      // a number with its unit
+	aRange        // two of them
+	settings      // conditions with their states
+	pairs         // of points
+	aMapping      // keys with values
+	aList         // a list of mappings
+	aMap          // a mapping by names of one's own
+	anEither      // one of two forms
+)
+
+// A bound is where a number may begin.
+type bound int
+
+const (
+	unbounded bound = iota
+	fromZero
+	aboveZero
+)
+
+// scalar is a text as a node, quoted where it would be read as something else.
+func scalar(s string) *yaml.Node {
+	var n yaml.Node
+	n.SetString(s)
+	return &n
+}
+
+// plain is a number or a switch as a node.
+func plain(s string) *yaml.Node { return &yaml.Node{Kind: yaml.ScalarNode, Value: s} }
+
+func unlessEmpty(n *yaml.Node) *yaml.Node {
+	if len(n.Content) == 0 {
+		return nil
+	}
+	return n
+}
+
+// flow is a list in one line.
+func flow(items []string) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
+	for _, s := range items {
+		n.Content = append(n.Content, scalar(s))
+	}
+	return unlessEmpty(n)
+}
+
+// textValue is one text.
+type textValue struct{ form form }
+
+func (textValue) read(r *reader, n *yaml.Node, what string, to *string) { *to = r.text(n, what) }
+
+func (textValue) write(from *string) *yaml.Node {
+	if *from == "" {
+		return nil
+	}
+	return scalar(*from)
+}
+
+func (v textValue) typ() typ { return typ{is: v.form} }
+
+// textsValue is one text or a list of them.
+type textsValue struct{}
+
+func (textsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+	if n.Kind == yaml.ScalarNode {
+		if s := r.text(n, what); s != "" {
+			*to = []string{s}
+		}
+		return
+	}
+	r.list(n, what, func(item *yaml.Node) {
+		if s := r.text(item, "an entry of "+what); s != "" {
+			*to = append(*to, s)
+		}
+	})
+}
+
+func (textsValue) write(from *[]string) *yaml.Node {
+	n := flow(*from)
+	if n != nil {
+		n.Style = 0
+	}
+	return n
+}
+
+func (textsValue) typ() typ { return typ{is: texts} }
+
+// nameValue is the name of something, or a new name where to is "".
+type nameValue struct{ to thing }
+
+func (v nameValue) read(r *reader, n *yaml.Node, what string, to *string) {
+	*to = r.name(n, what)
+	if v.to != "" {
+		r.refer(v.to, n, *to, "")
+	}
+}
+
+func (nameValue) write(from *string) *yaml.Node { return textValue{}.write(from) }
+
+func (v nameValue) typ() typ { return typ{is: aName, to: v.to} }
+
+// namesValue is a list of names, each but once.
+type namesValue struct {
+	to     thing
+	except string // a word that stands for what no sheet names
+	one    bool   // one may stand without the list
+}
+
+func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+	*to = r.names(n, what, v.one, func(item *yaml.Node, name string) {
+		if v.to != "" && name != v.except {
+			r.refer(v.to, item, name, "")
+		}
+	})
+}
+
+func (namesValue) write(from *[]string) *yaml.Node { return flow(*from) }
+
+func (v namesValue) typ() typ {
+	t := typ{is: names, to: v.to}
+	if v.one {
+		t.is = oneName
+	}
+	if v.except != "" {
+		t.words = []string{v.except}
+	}
+	return t
+}
+
+// names are the names of a list, each but once; of one scalar too where one
+// may stand alone.
+func (r *reader) names(n *yaml.Node, what string, one bool, each func(item *yaml.Node, name string)) []string {
+	if one && n.Kind == yaml.ScalarNode {
+		name := r.name(n, what)
+		if name == "" {
+			return nil
+		}
+		each(n, name)
+		return []string{name}
+	}
+	var all []string
+	var met set
+	entry := "an entry of " + what
+	r.list(n, what, func(item *yaml.Node) {
+		name := r.name(item, entry)
+		switch {
+		case name == "":
+		case !met.add(name):
+			r.fault(item, "%q is duplicated in %s", name, what)
+		default:
+			all = append(all, name)
+			each(item, name)
+		}
+	})
+	return all
+}
+
+// wordValue is one of a few words.
+type wordValue struct {
+	known []string
+	what  string // in faults, the key where it is ""
+}
+
+func (v wordValue) read(r *reader, n *yaml.Node, what string, to *string) {
+	if v.what != "" {
+		what = v.what
+	}
+	*to = r.text(n, what)
+	r.word(n, what, *to, v.known)
+}
+
+func (wordValue) write(from *string) *yaml.Node { return textValue{}.write(from) }
+
+func (v wordValue) typ() typ { return typ{is: aWord, words: v.known} }
+
+func (r *reader) word(n *yaml.Node, what, word string, known []string) {
+	if word != "" && !slices.Contains(known, word) {
+		r.fault(n, "unknown %s %q%s", what, word, suggest(word, known))
+	}
+}
+
+// wordsValue is one of a few words, or a list of them.
+type wordsValue struct{ known []string }
+
+func (v wordsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+	*to = r.names(n, what, true, func(item *yaml.Node, word string) { r.word(item, what, word, v.known) })
+}
+
+func (wordsValue) write(from *[]string) *yaml.Node { return flow(*from) }
+
+func (v wordsValue) typ() typ { return typ{is: oneWord, words: v.known} }
+
+// markValue is a switch that is turned on by a word of its own.
+type markValue struct{ word string }
+
+func (v markValue) read(r *reader, n *yaml.Node, what string, to *bool) {
+	if *to = r.text(n, what) == v.word; !*to {
+		r.fault(n, "%s must be %q; otherwise delete the line", what, v.word)
+	}
+}
+
+func (v markValue) write(from *bool) *yaml.Node {
+	if !*from {
+		return nil
+	}
+	return scalar(v.word)
+}
+
+func (v markValue) typ() typ { return typ{is: aWord, words: []string{v.word}} }
+
+// switchValue is yes or no; on is what it is where it is not given.
+type switchValue struct{ on bool }
+
+func (switchValue) read(r *reader, n *yaml.Node, what string, to *bool) {
+	if on, ok := r.yes(n, what); ok {
+		*to = on
+	}
+}
+
+func (v switchValue) write(from *bool) *yaml.Node {
+	switch {
+	case *from == v.on:
+		return nil
+	case *from:
+		return plain("yes")
+	}
+	return plain("no")
+}
+
+func (v switchValue) typ() typ { return typ{is: aSwitch, on: v.on} }
+
+// yesValue is a key that says all by being there.
+type yesValue[T any] struct{}
+
+func (yesValue[T]) read(r *reader, n *yaml.Node, what string, _ *T) {
+	if on, ok := r.yes(n, what); ok && !on {
+		r.fault(n, "%s must be yes; otherwise delete the line", what)
+	}
+}
+
+func (yesValue[T]) write(*T) *yaml.Node { return plain("yes") }
+
+func (yesValue[T]) typ() typ { return typ{is: aYes} }
+
+// wholeValue is a whole number from 1 on.
+type wholeValue struct{ most int }
+
+func (v wholeValue) read(r *reader, n *yaml.Node, what string, to *int) {
+	number, err := strconv.Atoi(n.Value)
+	if n.Kind != yaml.ScalarNode || err != nil || number < 1 || number > v.most {
+		r.fault(n, "%s must be a whole number from 1 to %d", what, v.most)
+		return
+	}
+	*to = number
+}
+
+func (wholeValue) write(from *int) *yaml.Node {
+	if *from == 0 {
+		return nil
+	}
+	return plain(strconv.Itoa(*from))
+}
+
+func (v wholeValue) typ() typ { return typ{is: aWhole, low: 1, high: v.most} }
+
+// numberValue is a number without a unit.
+type numberValue struct{ least, most int }
+
+func (v numberValue) read(r *reader, n *yaml.Node, what string, to *float64) {
+	// Read as a percentage, so that the rules of numbers are the same.
+	q, err := quantity.Parse(n.Value+" %", quantity.Ratio)
+	number, _ := q.Float("%")
+	if n.Kind != yaml.ScalarNode || err != nil || number < float64(v.least) || number > float64(v.most) {
+		r.fault(n, "%s must be a number from %d to %d, without a unit", what, v.least, v.most)
+		return
+	}
+	*to = number
+}
+
+func (numberValue) write(from *float64) *yaml.Node {
+	if *from == 0 {
+		return nil
+	}
+	return plain(strconv.FormatFloat(*from, 'f', -1, 64))
+}
+
+func (v numberValue) typ() typ { return typ{is: aNumber, low: v.least, high: v.most} }
+
+// amountValue is a number with its unit.
+type amountValue struct {
+	unit  quantity.Dimension
+	least bound
+}
+
+func (v amountValue) read(r *reader, n *yaml.Node, what string, to *quantity.Quantity) {
+	*to = r.amount(n, what, v.unit)
+	sign := to.Sign()
+	switch {
+	case to.IsZero():
+	case v.least == fromZero && sign < 0:
+		r.fault(n, "%s must not be less than 0", what)
+	case v.least == aboveZero && sign <= 0:
+		r.fault(n, "%s must be more than 0", what)
+	}
+}
+
+func (amountValue) write(from *quantity.Quantity) *yaml.Node {
+	if from.IsZero() {
+		return nil
+	}
+	return scalar(from.Typed())
+}
+
+func (v amountValue) typ() typ { return typ{is: anAmount, unit: v.unit, least: v.least} }
+
+// amountLike is a number whose unit must suit another that was read before it.
+type amountLike[T any] struct {
+	of    func(*T) *quantity.Quantity
+	like  func(*T) quantity.Dimension
+	least bound
+}
+
+func (v amountLike[T]) read(r *reader, n *yaml.Node, what string, to *T) {
+	amountValue{v.like(to), v.least}.read(r, n, what, v.of(to))
+}
+
+func (v amountLike[T]) write(from *T) *yaml.Node { return amountValue{}.write(v.of(from)) }
+
+func (v amountLike[T]) typ() typ { return amountValue{least: v.least}.typ() }
+
+func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quantity.Quantity {
+	if n.Kind != yaml.ScalarNode || null(n) {
+		r.fault(n, "%s must be a number with its unit, not %s", what, shape(n))
+		return quantity.Quantity{}
+	}
+	q, err := quantity.Parse(n.Value, want)
+	if err != nil {
+		r.fault(n, "%s: %v", what, err)
+		return quantity.Quantity{}
+	}
+	return q
+}
+
+// rangeValue is a list of the lower and the upper limit, or one text such as
+// 2-3 turns. Its two ends are two fields.
+type rangeValue[T any] struct {
+	unit quantity.Dimension
+	ends func(*T) (low, high *quantity.Quantity)
+}
+
+func (v rangeValue[T]) read(r *reader, n *yaml.Node, what string, to *T) {
+	low, high := v.ends(to)
+	if n.Kind == yaml.ScalarNode {
+		var err error
+		if *low, *high, err = quantity.ParseRange(n.Value, v.unit); err != nil {
+			r.fault(n, "%s: %v", what, err)
+		}
+		return
+	}
+	if n.Kind != yaml.SequenceNode || len(n.Content) != 2 {
+		r.fault(n, "%s must be two limits, the lower and the upper: [3.5 mm, 4.5 mm]", what)
+		return
+	}
+	*low = r.amount(n.Content[0], what, v.unit)
+	want := v.unit
+	if want == "" && !low.IsZero() {
+		want = low.Dimension()
+	}
+	*high = r.amount(n.Content[1], what, want)
+	if !low.IsZero() && !high.IsZero() && low.Cmp(*high) >= 0 {
+		r.fault(n, "%s: the limits are the wrong way round, %s is not less than %s", what, low, high)
+	}
+}
+
+func (v rangeValue[T]) write(from *T) *yaml.Node {
+	low, high := v.ends(from)
+	if low.IsZero() || high.IsZero() {
+		return nil
+	}
+	return flow([]string{low.Typed(), high.Typed()})
+}
+
+func (v rangeValue[T]) typ() typ { return typ{is: aRange, unit: v.unit} }
+
+// settingsValue is conditions in their states, in the order written.
+type settingsValue struct{}
+
+func (settingsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Setting) {
+	r.pairs(n, what, func(k, v *yaml.Node) {
+		name := r.name(k, "a condition")
+		if name == "" {
+			return
+		}
+		is := r.name(v, "the state of "+name)
+		r.refer(condition, k, name, "")
+		r.refer(state, v, is, name)
+		*to = append(*to, steps.Setting{Condition: name, State: is})
+	})
+}
+
+func (settingsValue) write(from *[]steps.Setting) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+	for _, s := range *from {
+		n.Content = append(n.Content, scalar(s.Condition), scalar(s.State))
+	}
+	return unlessEmpty(n)
+}
+
+func (settingsValue) typ() typ { return typ{is: settings} }
+
+// pairsValue is pairs of points.
+type pairsValue struct{}
+
+func (pairsValue) read(r *reader, n *yaml.Node, what string, to *[][2]string) {
+	r.list(n, what, func(item *yaml.Node) {
+		if item.Kind != yaml.SequenceNode || len(item.Content) != 2 {
+			r.fault(item, "a pair must be two points: [left, right]")
+			return
+		}
+		*to = append(*to, [2]string{r.name(item.Content[0], "a point"), r.name(item.Content[1], "a point")})
+	})
+}
+
+func (pairsValue) write(from *[][2]string) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
+	for _, p := range *from {
+		n.Content = append(n.Content, flow(p[:]))
+	}
+	return unlessEmpty(n)
+}
+
+func (pairsValue) typ() typ { return typ{is: pairs} }
+
+// listed is a few words in a sentence: a, b or c.
+func listed(words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
+}

@@ -1,0 +1,53 @@
+package steps
+
+// A Kind is what satisfies a step.
+type Kind string
+
+// The kinds of step.
+const (
+	Do      Kind = "do"      // somebody says that it was done
+	Coat    Kind = "coat"    // adhesive is on a face of a joint, and has not lapsed
+	Join    Kind = "join"    // the joint is joined within its window
+	Wait    Kind = "wait"    // time has passed
+	Measure Kind = "measure" // the gates are met
+	Hold    Kind = "hold"    // every line is confirmed
+	Release Kind = "release" // a person has released the airframe
+)
+
+// Traits are what holds of every step of a kind, whoever looks at it. What a
+// floor does with a kind stands in the table of that floor.
+type Traits struct {
+	Kind     Kind
+	Coats    bool // it spreads adhesive on a face of a joint
+	Joins    bool // it joins a joint
+	Passes   bool // time alone satisfies it
+	Measures bool // gates satisfy it
+	Confirms bool // a person confirms it line by line
+	Releases bool // it lets the airframe fly
+}
+
+// Glues reports whether the step has part in making a joint.
+func (t Traits) Glues() bool { return t.Coats || t.Joins }
+
+// Kinds are all the kinds of step.
+func Kinds() [7]Traits {
+	return [...]Traits{
+		{Kind: Do},
+		{Kind: Coat, Coats: true},
+		{Kind: Join, Joins: true},
+		{Kind: Wait, Passes: true},
+		{Kind: Measure, Measures: true},
+		{Kind: Hold, Confirms: true},
+		{Kind: Release, Releases: true},
+	}
+}
+
+// Traits returns what holds of the kind.
+func (k Kind) Traits() Traits {
+	for _, t := range Kinds() {
+		if t.Kind == k {
+			return t
+		}
+	}
+	return Traits{Kind: k}
+}

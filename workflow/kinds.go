@@ -1,0 +1,131 @@
+package workflow
+
+import (
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// A stepKind is what the engine does with one kind of step.
+type stepKind struct {
+	// met reports whether a step is satisfied; nil: it is once it is done, which
+	// an entry says.
+	met func(s *State, j *Job, stage steps.Stage, i int, at time.Time, done bool) bool
+	// forbids gives every reason, beside order and needs, why it can't be done;
+	// nil: there is none.
+	forbids func(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason
+	// finish gives what completes it.
+	finish func(r Finish, s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error)
+	// explain adds what a person wants to know of it; nil: nothing.
+	explain func(r *StepReport, j *Job, at time.Time)
+
+	touched bool    // its joint may be touched before it
+	begins  bool    // it has a beginning, and perhaps a mixing, to give
+	left    Because // why a job in which it is left is open; "": by its state
+}
+
+// stepKinds has a row for every kind of step.
+func stepKinds() map[steps.Kind]stepKind {
+	return map[steps.Kind]stepKind{
+		steps.Do:      {finish: justDone},
+		steps.Coat:    {met: coatMet, forbids: coatForbids, finish: Finish.coated, explain: explainCoat, begins: true},
+		steps.Join:    {met: joinMet, forbids: joinForbids, finish: finishJoin, explain: explainJoin, touched: true},
+		steps.Wait:    {met: waitMet, forbids: waitForbids, finish: justDone},
+		steps.Measure: {forbids: measureForbids, finish: finishMeasure},
+		steps.Hold:    {finish: finishHold, left: ByHold},
+		steps.Release: {forbids: releaseForbids, finish: finishRelease},
+	}
+}
+
+func justDone(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) (journal.Facts, error) {
+	return journal.StepDone{Work: s.work(job, step)}, nil
+}
+
+func coatMet(_ *State, j *Job, stage steps.Stage, i int, at time.Time, done bool) bool {
+	step := stage.Steps[i]
+	joint, ok := j.joints[step.Joint]
+	return done && ok && joint.coatedBy(step.Name) && !joint.Lapsed(at)
+}
+
+func coatForbids(s *State, _ *Job, stage steps.Stage, i int, at time.Time) []Reason {
+	return s.unfitClimate(stage.Steps[i], at)
+}
+
+func explainCoat(r *StepReport, j *Job, at time.Time) {
+	joint, ok := j.joints[r.Step.Joint]
+	if _, was := j.done[r.Step.Name]; !ok || !was || !joint.Lapsed(at) {
+		return
+	}
+	if joint.Window().Empty() {
+		r.Reopened = "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
+		return
+	}
+	r.Reopened = "the coat has lapsed: it waited longer than " + joint.Adhesive.To.String() + " allows; put a fresh thin coat on every face"
+}
+
+// joinMet: a joint that was coated again is not joined any more.
+func joinMet(_ *State, j *Job, stage steps.Stage, i int, _ time.Time, done bool) bool {
+	joint, ok := j.joints[stage.Steps[i].Joint]
+	return done && ok && !joint.Joined.IsZero()
+}
+
+func joinForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
+	return s.shut(j, stage.Steps[i], at)
+}
+
+func finishJoin(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) (journal.Facts, error) {
+	return journal.Joined{Work: s.work(job, step), Joint: step.Joint, Load: step.Load}, nil
+}
+
+func explainJoin(r *StepReport, j *Job, _ time.Time) {
+	if joint, ok := j.joints[r.Step.Joint]; ok && r.Progress == Ready {
+		r.Closes = joint.Window().Closes
+	}
+}
+
+func waitMet(s *State, j *Job, stage steps.Stage, i int, at time.Time, done bool) bool {
+	if done {
+		return true
+	}
+	until, ok := s.waitEnds(j, stage, i, at)
+	return ok && !at.Before(until)
+}
+
+func waitForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
+	until, ok := s.waitEnds(j, stage, i, at)
+	if !ok {
+		return []Reason{{Because: ByDrying, Text: "what it waits for has not begun"}}
+	}
+	return []Reason{{Because: ByDrying, Text: waitText(stage.Steps[i]), Until: until}}
+}
+
+func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
+	var reasons []Reason
+	for _, g := range s.GatesOf(j, stage.Steps[i], at) {
+		reasons = append(reasons, s.unmeasurable(g, at)...)
+		if !g.Met() { // it may have been measured with another gauge
+			reasons = append(reasons, s.barred(g.Gate.Gauge, at)...)
+		}
+	}
+	return reasons
+}
+
+func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error) {
+	if reasons := s.unmet(job, step, c.At); len(reasons) > 0 {
+		return nil, &Refusal{What: step.Name, Reasons: reasons}
+	}
+	return journal.StepDone{Work: s.work(job, step)}, nil
+}
+
+func finishHold(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) (journal.Facts, error) {
+	return nil, refuse(step.Name, ByHold, "it is a hold: confirm each line", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
+}
+
+func releaseForbids(s *State, j *Job, _ steps.Stage, _ int, at time.Time) []Reason {
+	return s.Proof(at, j).Reasons()
+}
+
+func finishRelease(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) (journal.Facts, error) {
+	return nil, refuse(step.Name, ByState, "a release is given by a person", s.remedy(Remedy{Kind: ToRelease}))
+}

@@ -1,0 +1,30 @@
+package workflow
+
+import (
+	"testing"
+
+	"fettle/steps"
+)
+
+// Every kind of step has its row.
+func TestEveryKindOfStepHasARow(t *testing.T) {
+	rows := stepKinds()
+	for _, k := range steps.Kinds() {
+		if _, ok := rows[k.Kind]; !ok {
+			t.Errorf("%s has no row", k.Kind)
+		}
+		delete(rows, k.Kind)
+	}
+	for kind := range rows {
+		t.Errorf("%s is not a kind of step", kind)
+	}
+}
+
+// Every row says what completes a step.
+func TestEveryKindOfStepIsCompleted(t *testing.T) {
+	for kind, row := range stepKinds() {
+		if row.finish == nil {
+			t.Errorf("nothing completes a %s", kind)
+		}
+	}
+}
