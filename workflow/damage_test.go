@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"testing"
+	"time"
 
 	"fettle/steps"
 )
@@ -23,4 +24,45 @@ func TestUndoneDamageTakesItsQuarantineAlong(t *testing.T) {
 	if d := b.state.Damages[0]; d.Damage != "D2" {
 		t.Errorf("the next damage is %s", d.Damage)
 	}
+}
+
+// A job repairs the damages that it was started for, and no others.
+func TestAJobRepairsItsOwnDamages(t *testing.T) {
+	b := released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Serious, ""}, {"cracked", "pod", steps.Serious, ""}}})
+	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState), "damage D1 (cracked, wing)", "damage D2 (cracked, pod)")
+	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}
+	b.must(start, ReadBench{Temperature: q("20 °C")})
+	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState, ByState), "job skin-lifted is open", "damage D2 (cracked, pod)")
+	mustContain(t, b.refused(start, ByState), "D1", "skin-lifted")
+	b.done("lay-skin", "coat-skin")
+	b.after(10 * time.Minute)
+	b.done("join-skin")
+	b.after(24 * time.Hour)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=501 mm"))
+	if open := b.state.OpenJobs(b.now); len(open) != 0 {
+		t.Fatalf("open: %v", open[0].ID)
+	}
+	if open := b.state.OpenDamages(b.now); len(open) != 1 || open[0].Damage != "D2" {
+		t.Errorf("%d damages are open", len(open))
+	}
+	mustContain(t, b.refused(GiveRelease{}, ByState), "damage D2 (cracked, pod)")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "D2")
+	mustContain(t, b.refused(start, ByState), "D1", "skin-lifted")
+}
+
+// What is in quarantine aboard stops a release although it was repaired.
+func TestAQuarantineStopsARelease(t *testing.T) {
+	b := released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "wing", steps.Serious, ""}}})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}, ReadBench{Temperature: q("20 °C")})
+	b.done("lay-skin", "coat-skin")
+	b.after(10 * time.Minute)
+	b.done("join-skin")
+	b.after(24 * time.Hour)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=501 mm"))
+	mustContain(t, b.refused(GiveRelease{}, ByHold), "quarantine")
+	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
+	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ByState)
+	b.must(GiveRelease{})
 }

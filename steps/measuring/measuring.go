@@ -88,7 +88,7 @@ func (d Doubt) PairGuard(unit string) float64 {
 func Widest(unit string, doubts ...Doubt) Doubt {
 	var widest Doubt
 	for _, d := range doubts {
-		if d.Guard(unit) >= widest.Guard(unit) {
+		if d != widest && d.Guard(unit) >= widest.Guard(unit) {
 			widest = d
 		}
 	}

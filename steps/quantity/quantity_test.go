@@ -377,3 +377,27 @@ func TestSIMore(t *testing.T) {
 		t.Error("a length was set against a mass")
 	}
 }
+
+// Every fraction that is one character (Unicode 17, numeric values of the block
+// Number Forms and of Latin-1), alone and after a whole number.
+func TestFractionsOfOneCharacter(t *testing.T) {
+	for text, want := range map[string]string{
+		"½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5", "⅘": "4/5", "⅙": "1/6", "⅚": "5/6",
+		"⅐": "1/7", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅑": "1/9", "⅒": "1/10",
+	} {
+		for _, whole := range []string{"", "3"} {
+			q, err := Parse(whole+text+" in", Length)
+			if err != nil {
+				t.Errorf("%s%s in: %v", whole, text, err)
+				continue
+			}
+			exact, _ := new(big.Rat).SetString(want)
+			if whole != "" {
+				exact.Add(exact, big.NewRat(3, 1))
+			}
+			if got, _ := q.Rat("in"); got.Cmp(exact) != 0 {
+				t.Errorf("%s%s in is %s, want %s", whole, text, got, exact)
+			}
+		}
+	}
+}
