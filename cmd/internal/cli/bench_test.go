@@ -235,7 +235,7 @@ func buildBare(b *testing.B) string {
 	dir := b.TempDir()
 	for name, text := range map[string]string{"main.go": bare, "go.mod": "", "go.sum": ""} {
 		if text == "" {
-			data, err := os.ReadFile(filepath.Join("..", "..", name))
+			data, err := os.ReadFile(filepath.Join("..", "..", "..", name))
 			if err != nil {
 				b.Fatal(err)
 			}

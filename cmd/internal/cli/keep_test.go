@@ -99,12 +99,11 @@ func newBench(t *testing.T) *bench {
 		b.own(name, read(t, filepath.Join("testdata", name)))
 	}
 	path := filepath.Join(t.TempDir(), "fettle.db")
-	kept := inMemory{Store: memory.New()}
 	b.desk = &desk.Desk{
-		Store: kept, Photos: photos.Beside(path),
+		Store: memory.New(), Photos: photos.Beside(path),
 		Library: procedures.Open(b.folder), Now: func() time.Time { return b.now }, By: "Ro", Program: "0.1",
 	}
-	b.keeper = &keep.Keeper{Desk: b.desk, Store: kept, Path: path, KeyPath: filepath.Join(filepath.Dir(path), "key")}
+	b.keeper = &keep.Keeper{Desk: b.desk, KeyPath: filepath.Join(filepath.Dir(path), "key")}
 	return b
 }
 

@@ -50,7 +50,7 @@ func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
 	if _, err := os.Stat(k.Path); errors.Is(err, fs.ErrNotExist) {
 		return Copied{}, fmt.Errorf("there is no store to copy: %w", err)
 	}
-	out, pictures, err := k.copyStore(ctx, k.Store, to)
+	out, pictures, err := k.copyStore(ctx, k.Desk.Store, to)
 	if err != nil {
 		return Copied{}, taken(to, err)
 	}
@@ -190,10 +190,10 @@ func (k *Keeper) replace(ctx context.Context, part, aside string, force bool) (k
 	if force {
 		return here.Replace(ctx, part, aside, nil)
 	}
-	seen, err := store.Journals(ctx, k.Store)
+	seen, err := store.Journals(ctx, k.Desk.Store)
 	var losses []string
 	if err == nil {
-		losses, err = lost(ctx, k.Store, seen, k.Kinds.open(part))
+		losses, err = lost(ctx, k.Desk.Store, seen, k.Kinds.open(part))
 	}
 	if err != nil {
 		return false, fmt.Errorf("comparing the store with the copy: %w; --force puts it aside as it is", err)

@@ -57,7 +57,7 @@ func (k *Keeper) Export(ctx context.Context, mark, to string) (out Exported, err
 	if err != nil {
 		return out, err
 	}
-	b, err := bundle(ctx, k.Store, mark, state.Size())
+	b, err := bundle(ctx, k.Desk.Store, mark, state.Size())
 	if err != nil {
 		return out, err
 	}
@@ -146,7 +146,7 @@ func (k *Keeper) Import(ctx context.Context, from string) (state *workflow.State
 	if err != nil {
 		return nil, nil, notCarried(from, err)
 	}
-	err = k.Store.View(ctx, func(r store.Reader) error {
+	err = k.Desk.Store.View(ctx, func(r store.Reader) error {
 		size, err := r.Size(b.Mark)
 		if err == nil && size > 0 {
 			return &workflow.Refusal{What: "import of " + b.Mark, Reasons: []workflow.Reason{{Because: workflow.ByState,
@@ -170,7 +170,7 @@ func (k *Keeper) Import(ctx context.Context, from string) (state *workflow.State
 			return nil, nil, err
 		}
 	}
-	if err := b.settle(ctx, k.Store); err != nil {
+	if err := b.settle(ctx, k.Desk.Store); err != nil {
 		return nil, nil, err
 	}
 	state, err = k.Desk.State(ctx, b.Mark)

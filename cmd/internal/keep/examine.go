@@ -56,7 +56,7 @@ func (k *Keeper) Examine(ctx context.Context) (Examination, error) {
 	x.Schema, x.Documents = report.Schema, len(report.Documents)
 	x.Faults = texts(report.Faults)
 	x.Airframes = make([]Examined, len(report.Journals))
-	_, closed := store.Journals(ctx, k.Store) // a store that is refused as a whole may have whole journals
+	_, closed := store.Journals(ctx, k.Desk.Store) // a store that is refused as a whole may have whole journals
 	each(len(report.Journals), func(i int) { x.Airframes[i] = k.examined(ctx, report.Journals[i], closed == nil) })
 	return x, ctx.Err()
 }

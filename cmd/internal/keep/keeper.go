@@ -80,8 +80,8 @@ func (all Kinds) open(name string) Store { return all.Of(name).Open(name, nil) }
 // A Keeper looks after one store.
 type Keeper struct {
 	Desk    *desk.Desk // of the same store
-	Store   Store      // with what its kind can do besides
-	Path    string     // its name
-	Kinds   Kinds      // of copies
+	Store   Store      // with what its kind can do besides; for what is of the store as a whole
+	Path    string     // its name; likewise
+	Kinds   Kinds      // of copies; likewise
 	KeyPath string     // of the private key that seals are made with
 }

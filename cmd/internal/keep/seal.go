@@ -62,7 +62,7 @@ func (k *Keeper) Seal(ctx context.Context, s *workflow.State) (Seal, *workflow.S
 		return Seal{}, nil, err
 	}
 	out.Note = string(note)
-	digest, err := k.Store.Keep(ctx, note)
+	digest, err := k.Desk.Store.Keep(ctx, note)
 	if err != nil {
 		return Seal{}, nil, err
 	}
@@ -82,7 +82,7 @@ type tree struct {
 // of the records. fault says which of those that were stored is another.
 func (k *Keeper) tree(ctx context.Context, mark string) (t tree, fault, err error) {
 	t.mark = mark
-	err = k.Store.View(ctx, func(r store.Reader) error {
+	err = k.Desk.Store.View(ctx, func(r store.Reader) error {
 		if t.records, err = r.Read(mark, 0); err != nil {
 			return err
 		}
@@ -174,7 +174,7 @@ type lostPhoto struct {
 // ProveAll proves every journal of the store, on all processors. One that cannot
 // be read has that for its fault.
 func (k *Keeper) ProveAll(ctx context.Context) ([]Verdict, error) {
-	journals, err := store.Journals(ctx, k.Store)
+	journals, err := store.Journals(ctx, k.Desk.Store)
 	if err != nil {
 		return nil, err
 	}
@@ -206,7 +206,7 @@ func each(n int, work func(i int)) {
 // proveSeal holds a journal against one seal that it names.
 func (k *Keeper) proveSeal(ctx context.Context, f journal.Sealed, t tree) error {
 	var note []byte
-	err := k.Store.View(ctx, func(r store.Reader) (err error) {
+	err := k.Desk.Store.View(ctx, func(r store.Reader) (err error) {
 		note, err = r.Document(f.Note)
 		return err
 	})
@@ -301,7 +301,7 @@ func (k *Keeper) Growth(ctx context.Context, mark string, older, newer []byte) (
 // names each.
 func (k *Keeper) Seals(ctx context.Context, s *workflow.State) (map[int64]string, error) {
 	notes := map[int64]string{}
-	err := k.Store.View(ctx, func(r store.Reader) error {
+	err := k.Desk.Store.View(ctx, func(r store.Reader) error {
 		for _, e := range s.Entries {
 			f, ok := e.Facts.(journal.Sealed)
 			if !ok {

@@ -127,7 +127,7 @@ func (a Airframe) short(l *lines, c Clock) {
 		}
 	}
 	if a.Next != nil {
-		l.item("next: %s (`%s`)", esc(a.Next.Title), a.Next.Step)
+		l.item("%s", nextLine(a.Next.Title, a.Next.Step))
 	}
 	for _, d := range a.Damages {
 		if !d.Repaired || d.Quarantine {

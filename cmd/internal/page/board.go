@@ -69,8 +69,8 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 	next := s.Next(now)
 	switch {
 	case next.Step != nil:
-		step := next.Step.Step
-		t.need, t.line = needsWork, func(Clock) string { return "next: " + esc(step.Title) + " (`" + step.Name + "`)" }
+		line := nextLine(next.Step.Step.Label(), next.Step.Step.Name)
+		t.need, t.line = needsWork, func(Clock) string { return line }
 	case len(timers) > 0:
 		t.need, t.by, t.line = needsTime, cmp.Or(next.Until, timers[0].Cures), timers[0].line
 	case a.Flight == Grounded:
@@ -146,3 +146,6 @@ func (b Board) Markdown(c Clock) string {
 	}
 	return l.String()
 }
+
+// nextLine is the next step on a board.
+func nextLine(title, step string) string { return "next: " + esc(title) + " (`" + step + "`)" }

@@ -280,6 +280,7 @@ func (b *bench) measure(gate string, readings ...string) page.Recorded {
 func (b *bench) clocks(name string) {
 	b.show("Clocks-"+name, page.Clocks{Timers: page.Timers(b.State, b.Now)})
 	b.show("Board-"+name, page.Board{Airframes: []page.Airframe{page.NewAirframe(b.State, b.Now)}})
+	b.show("Board-crowded-"+name, page.NewBoard([]page.Tile{page.NewTile(b.State, b.Now, 100)}))
 }
 
 // evenings build a Finch, release it, break it and repair it.
