@@ -27,7 +27,7 @@ func TestAReadingOfTheBenchOfBeforeAnotherDoesNotDisplaceIt(t *testing.T) {
 	})
 	t.Run("but counts to the safe side where it was entered last", func(t *testing.T) {
 		b := building(t) // at 20 °C
-		b.at(3*time.Hour, celsius("10 °C"))
+		b.at(7*time.Hour, celsius("10 °C"))
 		b.done("coat-left", "coat-right")
 		joint, _ := b.state.Jobs[0].Joint("roots")
 		if joint.Coldest() != 10 || joint.Warmest() != 20 {
