@@ -16,10 +16,10 @@ func (d *Document) Against(sheet *steps.Sheet) Faults {
 	if d.Procedure == nil || len(faults) > 0 || d.tooLarge() {
 		return faults.sorted()
 	}
-	return d.inEveryLife(orderOf(d.Procedure), optionNames(sheet), func(l life) Faults {
-		faults := append(d.stepsInOrder(l), d.onSheet(l, sheet)...)
+	return d.inEveryVariant(orderOf(d.Procedure), optionNames(sheet), func(v variant) Faults {
+		faults := append(d.stepsInOrder(v), d.onSheet(v, sheet)...)
 		if d.Procedure.Kind == steps.Build {
-			faults = append(faults, d.criticalMeasured(l, sheet)...)
+			faults = append(faults, d.criticalMeasured(v, sheet)...)
 		}
 		return faults
 	}).sorted()
@@ -71,49 +71,49 @@ func (d *Document) named(s *steps.Sheet) Faults {
 }
 
 // onSheet checks each step against the sheet, as its kind asks.
-func (d *Document) onSheet(l life, sheet *steps.Sheet) Faults {
+func (d *Document) onSheet(v variant, sheet *steps.Sheet) Faults {
 	var faults Faults
-	for _, s := range l.steps {
-		if k := kindOf(l.kinds, s.Kind); k.sheet != nil {
-			k.sheet(l, s, sheet, d.complain(s, &faults))
+	for _, s := range v.steps {
+		if k := kindOf(v.kinds, s.Kind); k.sheet != nil {
+			k.sheet(v, s, sheet, d.complain(s, &faults))
 		}
 	}
 	return faults
 }
 
 // orWithout says for which options something is so.
-func orWithout(l life) string {
-	if len(l.options) == 0 {
+func orWithout(v variant) string {
+	if len(v.options) == 0 {
 		return " (without any option)"
 	}
-	return l.when()
+	return v.when()
 }
 
 // criticalMeasured asks that every critical gate is measured, after the last
 // step that disturbs what it depends on.
-func (d *Document) criticalMeasured(l life, sheet *steps.Sheet) Faults {
+func (d *Document) criticalMeasured(v variant, sheet *steps.Sheet) Faults {
 	var faults Faults
-	for _, g := range sheet.GatesFor(l.options) {
+	for _, g := range sheet.GatesFor(v.options) {
 		if !g.Critical {
 			continue
 		}
 		var measures []string
-		for _, s := range l.steps {
+		for _, s := range v.steps {
 			if slices.Contains(s.Gates, g.Name) {
 				measures = append(measures, s.Name)
 			}
 		}
 		if len(measures) == 0 {
-			faults = append(faults, d.fault(place{1, 1}, fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, l.when())))
+			faults = append(faults, d.fault(place{1, 1}, fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, v.when())))
 			continue
 		}
-		for _, s := range l.steps {
+		for _, s := range v.steps {
 			if !g.DependsOn(s.Disturbs...) {
 				continue
 			}
-			if !slices.ContainsFunc(measures, func(m string) bool { return l.before(s.Name, m) }) {
+			if !slices.ContainsFunc(measures, func(m string) bool { return v.before(s.Name, m) }) {
 				faults = append(faults, d.fault(d.places[stepAt(s.Name)],
-					fmt.Sprintf("the step %s can disturb the critical gate %s after it was last measured, by %s%s", s.Name, g.Name, measures[len(measures)-1], l.when())))
+					fmt.Sprintf("the step %s can disturb the critical gate %s after it was last measured, by %s%s", s.Name, g.Name, measures[len(measures)-1], v.when())))
 			}
 		}
 	}

@@ -12,6 +12,13 @@
 //   - [Document.Against] checks a procedure against one design sheet: that what
 //     it names is there and that every critical gate is measured, last.
 //
+// What a document may say is one table of keys, a mapping of rows for each
+// part of a document: sheetKeys, procedureKeys with stageKeys and
+// stepKeys, triageKeys. The reader, the writer ([Write]) and the grammar
+// ([Grammar]) follow from the rows. A new key is one row, beside its field in
+// package steps and the rule that uses it; a new kind of step is one row of
+// stepKinds, with its checks.
+//
 // Aliases, anchors, tags and merge keys are refused: a document says what it
 // says in the place where it is read.
 package procedures

@@ -10,14 +10,14 @@ import (
 func TestProcedureFaults(t *testing.T) {
 	const coat = "coat: {joint: roots, with: contact}"
 	run(t, buildText, []faulty{
-		{name: "unknown key", edit: []string{"design: finch\n", "design: finch\n§zones: [a]\n"}, want: `unknown key "zones" in a procedure; known are procedure, kind`},
+		{name: "unknown key", edit: []string{"design: finch\n", "design: finch\n§zones: [a]\n"}, want: `unknown key "zones" in a procedure; known: procedure, kind`},
 		{name: "no name", edit: []string{"finch-build", "§Finch"}, want: `"Finch" is not a name for procedure`},
 		{name: "no kind", edit: []string{"kind: build\n", ""}, want: "a procedure has no kind"},
 		{name: "unknown kind", edit: []string{"kind: build", "kind: §built"}, want: `unknown kind "built"; did you mean "build"?`},
 		{name: "kind over two lines", edit: []string{"kind: build", `kind: §"a\nb"`}, want: `unknown kind "a\nb"`},
 		{name: "build without design", edit: []string{"design: finch\n", ""}, want: "a build names its design"},
 		{name: "no revision", edit: []string{"revision: 1\n", ""}, want: "a procedure has no revision"},
-		{name: "unknown key of a stage", edit: []string{"    after: [kit]", "    §befor: [kit]"}, want: `unknown key "befor" in a stage; known are stage`},
+		{name: "unknown key of a stage", edit: []string{"    after: [kit]", "    §befor: [kit]"}, want: `unknown key "befor" in a stage; known: stage`},
 		{name: "stage without name", edit: []string{"- stage: radio\n    after: [kit]", "- §after: [kit]", "after: [wing, radio]", "after: [wing]"}, want: "a stage has no stage"},
 		{name: "stage without steps", edit: []string{"  - stage: radio", "  - §stage: empty\n  - stage: radio", "after: [wing, radio]", "after: [wing, radio, empty]"}, want: "a stage has no steps"},
 		{name: "stage with empty steps", edit: []string{"  - stage: radio", "  - stage: empty\n    steps: §[]\n  - stage: radio"}, want: "steps is an empty list"},

@@ -12,7 +12,7 @@ func TestShapes(t *testing.T) {
 	long := strings.Repeat("x", longestText+1)
 	run(t, sheetText, []faulty{
 		{name: "unknown key", edit: []string{"zones: [wing", "§zone: [wing"}, want: `unknown key "zone" in a design sheet; did you mean "zones"?`, of: 8},
-		{name: "unknown key, none near", edit: []string{"handling: 30", "§grip: 1 min\n    handling: 30"}, want: `unknown key "grip" in the adhesive contact; known are title, window`},
+		{name: "unknown key, none near", edit: []string{"handling: 30", "§grip: 1 min\n    handling: 30"}, want: `unknown key "grip" in the adhesive contact; known: title, window`},
 		{name: "merge key", edit: []string{"zones:", "§<<: {about: b}\nzones:"}, want: `unknown key "<<" in a design sheet`},
 		{name: "key is a list", edit: []string{"zones:", "? §[a]\n: b\nzones:"}, want: "a key must be a word, not a list"},
 		{name: "key twice", edit: []string{"zones:", "§title: b\nzones:"}, want: `"title" is duplicated in a design sheet`},
@@ -116,12 +116,12 @@ func TestSheetFaults(t *testing.T) {
 		{name: "gauge too coarse for alike", edit: []string{"alike: 4 mm", "alike: 0.4 mm", "gauge: rule", "gauge: §rule"}, want: "the gauge rule is too coarse for the gate square: no two readings could be alike beyond doubt"},
 		{name: "unknown gauge", edit: []string{"gauge: caliper", "gauge: §calliper"}, want: `unknown gauge "calliper"; did you mean "caliper"?`},
 		{name: "unknown zone of a gate", edit: []string{"of: [radio]", "of: [§rado]"}, want: `unknown zone "rado"; did you mean "radio"?`},
-		{name: "unknown zone, none near", edit: []string{"of: [radio]", "of: [§propeller]"}, want: `unknown zone "propeller"; known are wing, tail, radio`},
+		{name: "unknown zone, none near", edit: []string{"of: [radio]", "of: [§propeller]"}, want: `unknown zone "propeller"; known: wing, tail, radio`},
 		{name: "unknown zone of equipment", edit: []string{"disturbs: [wing]", "disturbs: [§wign]"}, want: `unknown zone "wign"; did you mean "wing"?`},
 		{name: "unknown option", edit: []string{"with: rudder", "with: §ruder"}, want: `unknown option "ruder"; did you mean "rudder"?`},
 		{name: "with and without", edit: []string{"with: rudder", "with: rudder\n    without: §rudder"}, want: "nobody can reach this: it is there with the option rudder and without it"},
 		{name: "life of nothing", edit: []string{"{flights: 20, days: 90}", "§{}"}, want: "life must be a number of flights, or of days, or both"},
-		{name: "life in years", edit: []string{"{flights: 20, days: 90}", "{flights: 20, §years: 1}"}, want: `unknown key "years" in life; known are flights, days`},
+		{name: "life in years", edit: []string{"{flights: 20, days: 90}", "{flights: 20, §years: 1}"}, want: `unknown key "years" in life; known: flights, days`},
 		{name: "life nought", edit: []string{"{flights: 20, days: 90}", "{flights: §0, days: 90}"}, want: "flights must be a whole number from 1 to 10000"},
 		{name: "equipment without mass", edit: []string{"    mass: yes\n", "", "  camera:", "  §camera:"}, want: "equipment changes the balance, and no gate says mass: yes"},
 	})

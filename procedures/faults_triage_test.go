@@ -57,7 +57,7 @@ func TestTriageFaults(t *testing.T) {
 		{name: "row without finding", edit: []string{"{finding: dented, ", "§{"}, want: "a row has no finding"},
 		{name: "row without why", edit: []string{"{finding: dented, replace: finch-mend, why: It burns hours later.}", "§{finding: dented, replace: finch-mend}"}, want: "a row has no why"},
 		{name: "unknown severity", edit: []string{"[slight, serious]", "[slight, §seriuos]"}, want: `unknown severity "seriuos"; did you mean "serious"?`},
-		{name: "unknown severity alone", edit: []string{"severity: total", "severity: §all"}, want: `unknown severity "all"; known are slight, serious, total`},
+		{name: "unknown severity alone", edit: []string{"severity: total", "severity: §all"}, want: `unknown severity "all"; known: slight, serious, total`},
 		{name: "severity twice", edit: []string{"[slight, serious]", "[slight, §slight]"}, want: `"slight" is duplicated in severity`},
 		{name: "no outcome", edit: []string{"{finding: dented, replace: finch-mend", "§{finding: dented"}, want: "a row needs one of repair, replace or scrap"},
 		{name: "two outcomes", edit: []string{"{finding: dented", "{finding: dented, scrap: §yes"}, want: "a row has replace and scrap: keep one of them"},
@@ -101,11 +101,11 @@ func TestCheckTogether(t *testing.T) {
 		want  string
 	}{
 		{[]string{"sheet.yaml", "other.yaml"}, "other.yaml:1:1", `unknown design "fnch"; did you mean "finch"?`},
-		{[]string{"sheet.yaml", "twice.yaml"}, "twice.yaml:1:1", `the name "finch" is that of sheet.yaml too`},
+		{[]string{"sheet.yaml", "twice.yaml"}, "twice.yaml:1:1", `the name "finch" is used by sheet.yaml too`},
 		{[]string{"sheet.yaml", "nobody.yaml"}, "nobody.yaml:3:6", `unknown zone "gondola"`},
-		{[]string{"nowhere.yaml"}, "nowhere.yaml:0:0", "can't be read: no such file"},
-		{[]string{"."}, ".:0:0", "can't be read: it is a folder"},
-		{[]string{os.DevNull}, os.DevNull + ":0:0", "can't be read: it is no regular file"},
+		{[]string{"nowhere.yaml"}, "nowhere.yaml:0:0", "cannot be read: no such file"},
+		{[]string{"."}, ".:0:0", "cannot be read: it is a folder"},
+		{[]string{os.DevNull}, os.DevNull + ":0:0", "cannot be read: it is not a regular file"},
 	} {
 		_, faults := Open("").Check(c.files...)
 		expect(t, faults, c.at, c.want, 1)

@@ -1,6 +1,10 @@
 package procedures
 
-import "gopkg.in/yaml.v3"
+import (
+	"slices"
+
+	"gopkg.in/yaml.v3"
+)
 
 // A key is one row of the table of keys, which the mappings of this package
 // make up between them: what a line of a document is called, what its value
@@ -92,10 +96,8 @@ func (f fields) has(name string) bool { return f.get(name) != nil }
 // item is the node of a name in the list under a key.
 func (f fields) item(key, name string) *yaml.Node {
 	list := f.get(key)
-	for _, n := range list.Content {
-		if n.Value == name {
-			return n
-		}
+	if i := slices.IndexFunc(list.Content, func(n *yaml.Node) bool { return n.Value == name }); i >= 0 {
+		return list.Content[i]
 	}
 	return list
 }
@@ -107,26 +109,7 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
 		return
 	}
-	values := make([]*yaml.Node, len(m.keys))
-	for i := 0; i+1 < len(n.Content); i += 2 {
-		k, v := n.Content[i], n.Content[i+1]
-		if k.Kind != yaml.ScalarNode {
-			r.fault(k, "a key must be a word, not %s", shape(k))
-			continue
-		}
-		j := m.row(k.Value)
-		switch {
-		case j < 0:
-			r.fault(k, "unknown key %q in %s%s", k.Value, what, suggest(k.Value, m.names()))
-		case values[j] != nil:
-			r.fault(k, "%q is duplicated in %s", k.Value, what)
-		default:
-			values[j] = v
-			if null(v) {
-				r.fault(v, "%s is empty: fill it in or delete the line", k.Value)
-			}
-		}
-	}
+	values := m.values(r, n, what)
 	f := fields{reader: r, node: n, what: what, chosen: m.choices(values)}
 	first := -1 // of the choices
 	for j, v := range values {
@@ -155,6 +138,32 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 	}
 }
 
+// values are the values of a mapping, in the order of the table; nil where a
+// key is not there.
+func (m mapping[T]) values(r *reader, n *yaml.Node, what string) []*yaml.Node {
+	values := make([]*yaml.Node, len(m.keys))
+	for i := 0; i+1 < len(n.Content); i += 2 {
+		k, v := n.Content[i], n.Content[i+1]
+		if k.Kind != yaml.ScalarNode {
+			r.fault(k, "a key must be a word, not %s", shape(k))
+			continue
+		}
+		j := m.index(k.Value)
+		switch {
+		case j < 0:
+			r.fault(k, "unknown key %q in %s%s", k.Value, what, suggest(k.Value, m.names()))
+		case values[j] != nil:
+			r.fault(k, "%q is duplicated in %s", k.Value, what)
+		default:
+			values[j] = v
+			if null(v) {
+				r.fault(v, "%s is empty: fill it in or delete the line", k.Value)
+			}
+		}
+	}
+	return values
+}
+
 func absent(n *yaml.Node) bool { return n == nil || null(n) }
 
 // choices counts the choices that are there, of which there may be one.
@@ -168,13 +177,8 @@ func (m mapping[T]) choices(values []*yaml.Node) int {
 	return n
 }
 
-func (m mapping[T]) row(name string) int {
-	for j := range m.keys {
-		if m.keys[j].name == name {
-			return j
-		}
-	}
-	return -1
+func (m mapping[T]) index(name string) int {
+	return slices.IndexFunc(m.keys, func(k key[T]) bool { return k.name == name })
 }
 
 func (m mapping[T]) names() []string {

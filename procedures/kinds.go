@@ -21,11 +21,8 @@ type stepKind struct {
 	// The checks, each optional: of the step alone, of its place among the
 	// others, and against a design sheet.
 	check func(f fields, s *steps.Step)
-	order func(l life, s *steps.Step, say complain)
-	sheet func(l life, s *steps.Step, sheet *steps.Sheet, say complain)
-
-	// last says that a build has one, at its end, and nothing else has any.
-	last bool
+	order func(v variant, s *steps.Step, say complain)
+	sheet func(v variant, s *steps.Step, sheet *steps.Sheet, say complain)
 }
 
 // complain reports a fault of the step at hand.
@@ -63,7 +60,7 @@ func stepKinds() []stepKind {
 						"what it must have reached", "cure"},
 				}}}},
 		{kind: steps.Measure, check: staleAlone, sheet: gatesThere,
-			help:    "the gates that are measured; stale alone is every gate that this job has made stale",
+			help:    "the gates that are measured; `stale` alone is every gate that this job has made stale",
 			example: "step: measure-slots\nmeasure: [spar-depth]",
 			is:      field(func(s *s) *[]string { return &s.Gates }, namesValue{to: gate, except: steps.Stale})},
 		{kind: steps.Hold,
@@ -72,7 +69,7 @@ func stepKinds() []stepKind {
 			is: mapping[s]{what: "hold", keys: []key[s]{
 				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each answered on its own", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}}},
-		{kind: steps.Release, last: true, is: yesValue[s]{},
+		{kind: steps.Release, is: yesValue[s]{},
 			help:    "the last step of a build: the airframe may fly",
 			example: "step: release\nrelease: yes"},
 	}
@@ -127,64 +124,64 @@ func staleAlone(f fields, s *steps.Step) {
 }
 
 // coatInOrder finds coats that are never joined, and joints of two adhesives.
-func coatInOrder(l life, s *steps.Step, say complain) {
+func coatInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // said of the step
 	}
-	if len(l.at(steps.Join, s.Joint)) == 0 {
-		say("the joint %s is coated and never joined%s%s", s.Joint, l.when(), l.suggestJoint(steps.Join, s.Joint))
+	if len(v.at(steps.Join, s.Joint)) == 0 {
+		say("the joint %s is coated and never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
 	}
-	if first := l.at(steps.Coat, s.Joint)[0]; s.Adhesive != first.Adhesive {
+	if first := v.at(steps.Coat, s.Joint)[0]; s.Adhesive != first.Adhesive {
 		say("the joint %s is coated with %s here and with %s by the step %s: one joint has one adhesive", s.Joint, s.Adhesive, first.Adhesive, first.Name)
 	}
 }
 
 // joinInOrder finds joins that come twice, or without a coat before them.
-func joinInOrder(l life, s *steps.Step, say complain) {
+func joinInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // said of the step
 	}
-	if l.at(steps.Join, s.Joint)[0].Name != s.Name {
-		say("the joint %s is joined a second time%s", s.Joint, l.when())
+	if v.at(steps.Join, s.Joint)[0].Name != s.Name {
+		say("the joint %s is joined a second time%s", s.Joint, v.when())
 		return
 	}
-	coats := l.at(steps.Coat, s.Joint)
+	coats := v.at(steps.Coat, s.Joint)
 	if len(coats) == 0 {
-		say("the joint %s is joined and never coated%s%s", s.Joint, l.when(), l.suggestJoint(steps.Coat, s.Joint))
+		say("the joint %s is joined and never coated%s%s", s.Joint, v.when(), v.suggestJoint(steps.Coat, s.Joint))
 	}
 	for _, c := range coats {
-		if !l.before(c.Name, s.Name) {
-			say("the joint %s can be joined before it is coated by the step %s%s", s.Joint, c.Name, l.when())
+		if !v.before(c.Name, s.Name) {
+			say("the joint %s can be joined before it is coated by the step %s%s", s.Joint, c.Name, v.when())
 		}
 	}
 }
 
 // waitInOrder finds waits that have nothing to wait from.
-func waitInOrder(l life, s *steps.Step, say complain) {
+func waitInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
-		if l.firstOfStage(s) {
-			say("it waits from the step before, and is the first of its stage%s", l.when())
+		if v.firstOfStage(s) {
+			say("it waits from the step before, and is the first of its stage%s", v.when())
 		}
 		return
 	}
-	joins := l.at(steps.Join, s.Joint)
+	joins := v.at(steps.Join, s.Joint)
 	switch {
 	case len(joins) == 0:
-		say("it waits for the joint %s, which is never joined%s%s", s.Joint, l.when(), l.suggestJoint(steps.Join, s.Joint))
-	case !l.before(joins[0].Name, s.Name):
-		say("it waits for the joint %s and can come before the joint is joined by the step %s%s", s.Joint, joins[0].Name, l.when())
+		say("it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
+	case !v.before(joins[0].Name, s.Name):
+		say("it waits for the joint %s and can come before the joint is joined by the step %s%s", s.Joint, joins[0].Name, v.when())
 	}
 }
 
 // gatesThere finds a measure step of which the airframe has none of the gates.
-func gatesThere(l life, s *steps.Step, sheet *steps.Sheet, say complain) {
+func gatesThere(v variant, s *steps.Step, sheet *steps.Sheet, say complain) {
 	if slices.Contains(s.Gates, steps.Stale) {
 		return
 	}
 	for _, g := range sheet.Gates {
-		if slices.Contains(s.Gates, g.Name) && steps.Applies(g.With, g.Without, l.options) {
+		if slices.Contains(s.Gates, g.Name) && steps.Applies(g.With, g.Without, v.options) {
 			return
 		}
 	}
-	say("the step %s measures nothing%s: no airframe so built has %s", s.Name, orWithout(l), listed(s.Gates))
+	say("the step %s measures nothing%s: no airframe so built has %s", s.Name, orWithout(v), listed(s.Gates))
 }

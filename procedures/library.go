@@ -82,7 +82,7 @@ func (l *Library) own() ([]Entry, Faults) {
 		return nil, nil
 	}
 	if err != nil {
-		return nil, Faults{{File: l.folder, Text: "the library folder can't be read: " + reason(err)}}
+		return nil, Faults{{File: l.folder, Text: "the library folder cannot be read: " + reason(err)}}
 	}
 	var entries []Entry
 	var faults Faults
@@ -97,7 +97,7 @@ func (l *Library) own() ([]Entry, Faults) {
 			continue
 		}
 		if i := slices.IndexFunc(entries, func(e Entry) bool { return e.Document.Name() == doc.Name() }); i >= 0 {
-			faults = append(faults, Fault{path, 1, 1, fmt.Sprintf("the name %q is that of %s too", doc.Name(), entries[i].From)})
+			faults = append(faults, Fault{path, 1, 1, fmt.Sprintf("the name %q is used by %s too", doc.Name(), entries[i].From)})
 			continue
 		}
 		entries = append(entries, Entry{doc, path})
@@ -148,7 +148,7 @@ func exists(path string) bool {
 func parseFile(path string) (*Document, Faults) {
 	data, err := readFile(path)
 	if err != nil {
-		return nil, Faults{{File: path, Text: "can't be read: " + reason(err)}}
+		return nil, Faults{{File: path, Text: "cannot be read: " + reason(err)}}
 	}
 	return parse(path, data)
 }
@@ -164,7 +164,7 @@ func readFile(path string) ([]byte, error) {
 		return nil, errors.New("it is a folder")
 	}
 	if !info.Mode().IsRegular() {
-		return nil, errors.New("it is no regular file")
+		return nil, errors.New("it is not a regular file")
 	}
 	f, err := os.Open(path)
 	if err != nil {
@@ -214,7 +214,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 		case len(faults) > 0:
 			return nil, faults
 		case !wanted(doc):
-			return nil, Faults{{name, 1, 1, "is a " + doc.Kind() + ", and a " + what + " is wanted"}}
+			return nil, Faults{{name, 1, 1, "is a " + doc.Kind() + ", not a " + what}}
 		}
 		return doc, nil
 	}
@@ -224,7 +224,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 			return e.Document, nil
 		}
 	}
-	// One's own file of that name counts even where it can't be read.
+	// One's own file of that name counts even where it cannot be read.
 	for _, f := range faults {
 		if base := filepath.Base(f.File); strings.TrimSuffix(base, filepath.Ext(base)) == name {
 			return nil, faults
@@ -262,7 +262,7 @@ func (l *Library) Check(files ...string) ([]Checked, Faults) {
 		}
 		for _, other := range docs {
 			if other.Name() == doc.Name() && doc.Name() != "" {
-				faults = append(faults, Fault{file, 1, 1, fmt.Sprintf("the name %q is that of %s too", doc.Name(), other.File)})
+				faults = append(faults, Fault{file, 1, 1, fmt.Sprintf("the name %q is used by %s too", doc.Name(), other.File)})
 			}
 		}
 		docs = append(docs, doc)
@@ -335,5 +335,5 @@ func (d *Document) checkAgainst(sheets []*steps.Sheet) (serves []string, faults 
 	case d.Procedure.Design != "":
 		return nil, Faults{d.fault(place{1, 1}, fmt.Sprintf("unknown design %q%s", d.Procedure.Design, suggest(d.Procedure.Design, names)))}
 	}
-	return nil, Faults{d.fault(place{1, 1}, "there is no design sheet that it could serve")}
+	return nil, Faults{d.fault(place{1, 1}, "it serves no design sheet")}
 }

@@ -179,7 +179,7 @@ func TestOwnFolder(t *testing.T) {
 
 	entries, faults := l.List()
 	if len(faults) != 2 || !strings.HasPrefix(faults[0].Error(), path("broken.yaml")+":3:11: revision must be") ||
-		!strings.HasPrefix(faults[1].Error(), path("mend.yaml")+`:1:1: the name "finch-mend" is that of `) {
+		!strings.HasPrefix(faults[1].Error(), path("mend.yaml")+`:1:1: the name "finch-mend" is used by `) {
 		t.Errorf("faults:\n%v", faults)
 	}
 	from := map[string]string{}
@@ -223,10 +223,10 @@ func TestOwnFolder(t *testing.T) {
 	if _, err := l.Find(path("broken.yaml")); !errors.As(err, &wrong) || len(wrong) != 1 {
 		t.Errorf("broken by its file: %v", err)
 	}
-	if _, err := l.Procedure(path("mine.yaml")); !errors.As(err, &wrong) || wrong[0].Text != "is a design, and a procedure is wanted" {
+	if _, err := l.Procedure(path("mine.yaml")); !errors.As(err, &wrong) || wrong[0].Text != "is a design, not a procedure" {
 		t.Errorf("a sheet for a procedure: %v", err)
 	}
-	if _, err := l.Find(path("sub.yaml")); !errors.As(err, &wrong) || wrong[0].Text != "can't be read: it is a folder" {
+	if _, err := l.Find(path("sub.yaml")); !errors.As(err, &wrong) || wrong[0].Text != "cannot be read: it is a folder" {
 		t.Errorf("a folder: %v", err)
 	}
 }
@@ -262,7 +262,7 @@ func TestNotFound(t *testing.T) {
 func TestFolderThatIsAFile(t *testing.T) {
 	folder := files(t, map[string]string{"a": "b"})
 	entries, faults := Open(filepath.Join(folder, "a")).List()
-	if len(faults) != 1 || !strings.Contains(faults[0].Text, "the library folder can't be read: ") {
+	if len(faults) != 1 || !strings.Contains(faults[0].Text, "the library folder cannot be read: ") {
 		t.Errorf("faults: %v", faults)
 	}
 	if len(entries) < 3 {

@@ -21,7 +21,7 @@ func (d *Document) ordered() Faults {
 	if cyclic {
 		return faults // nothing is before anything else
 	}
-	return append(faults, d.inEveryLife(o, o.optionsNamed(), d.stepsInOrder)...)
+	return append(faults, d.inEveryVariant(o, o.optionsNamed(), d.stepsInOrder)...)
 }
 
 // tooLarge reports a procedure that is refused for its size alone: to look at
@@ -30,17 +30,17 @@ func (d *Document) tooLarge() bool {
 	return len(d.Procedure.Stages) > mostStages || stepsOf(d.Procedure.Stages) > mostSteps
 }
 
-// inEveryLife checks every choice of the options. What is wrong with few of
+// inEveryVariant checks every choice of the options. What is wrong with few of
 // them is not said again of more.
-func (d *Document) inEveryLife(o *order, options []string, check func(life) Faults) Faults {
+func (d *Document) inEveryVariant(o *order, options []string, check func(variant) Faults) Faults {
 	var faults Faults
 	said := map[Fault][][]string{}
 	for _, chosen := range combinations(options) {
-		l := o.lifeOf(chosen)
-		for _, f := range check(l) {
+		v := o.variantOf(chosen)
+		for _, f := range check(v) {
 			same := f
-			same.Text = strings.Replace(f.Text, orWithout(l), "", 1)
-			same.Text = strings.Replace(same.Text, l.when(), "", 1)
+			same.Text = strings.Replace(f.Text, orWithout(v), "", 1)
+			same.Text = strings.Replace(same.Text, v.when(), "", 1)
 			fewer := func(before []string) bool {
 				return !slices.ContainsFunc(before, func(o string) bool { return !slices.Contains(chosen, o) })
 			}
@@ -117,8 +117,8 @@ func (d *Document) releaseLast(o *order) Faults {
 	var faults Faults
 	say := func(s *steps.Step, format string, args ...any) { d.complain(s, &faults)(format, args...) }
 	var releases []*steps.Step
-	for s := range o.steps() {
-		if kindOf(o.kinds, s.Kind).last {
+	for s := range o.all() {
+		if s.Kind.Traits().Releases {
 			releases = append(releases, s)
 		}
 	}
@@ -138,7 +138,7 @@ func (d *Document) releaseLast(o *order) Faults {
 	if last.With != "" || last.Without != "" {
 		say(last, "the release depends on an option; every airframe is released")
 	}
-	for s := range o.steps() {
+	for s := range o.all() {
 		if s.Name != last.Name && !o.before(s.Name, last.Name) {
 			say(last, "the release is not last: the step %s may come after it", s.Name)
 			break
@@ -150,7 +150,7 @@ func (d *Document) releaseLast(o *order) Faults {
 // optionsNamed are the options that the steps depend on.
 func (o *order) optionsNamed() []string {
 	var names []string
-	for s := range o.steps() {
+	for s := range o.all() {
 		for _, name := range []string{s.With, s.Without} {
 			if name != "" && !slices.Contains(names, name) {
 				names = append(names, name)
@@ -201,8 +201,8 @@ func orderOf(p *steps.Procedure) *order {
 	return o
 }
 
-// steps are all of them, as written.
-func (o *order) steps() iter.Seq[*steps.Step] {
+// all are the steps, as written.
+func (o *order) all() iter.Seq[*steps.Step] {
 	return func(yield func(*steps.Step) bool) {
 		for _, stage := range o.stages {
 			for j := range stage.Steps {
@@ -223,9 +223,9 @@ func (o *order) before(one, other string) bool {
 	return o.earlier[b][o.stages[a].Name]
 }
 
-// A life is a procedure as one airframe meets it: the steps that its options
+// A variant is a procedure as one airframe meets it: the steps that its options
 // leave.
-type life struct {
+type variant struct {
 	*order
 	options []string
 	steps   []*steps.Step
@@ -239,36 +239,36 @@ type atJoint struct {
 	joint string
 }
 
-func (o *order) lifeOf(options []string) life {
-	l := life{order: o, options: options, first: map[int]*steps.Step{}, joints: map[atJoint][]*steps.Step{}}
+func (o *order) variantOf(options []string) variant {
+	v := variant{order: o, options: options, first: map[int]*steps.Step{}, joints: map[atJoint][]*steps.Step{}}
 	for i, stage := range o.stages {
 		for j := range stage.Steps {
 			s := &stage.Steps[j]
 			if !steps.Applies(s.With, s.Without, options) {
 				continue
 			}
-			l.steps = append(l.steps, s)
-			if l.first[i] == nil {
-				l.first[i] = s
+			v.steps = append(v.steps, s)
+			if v.first[i] == nil {
+				v.first[i] = s
 			}
 			if s.Joint != "" {
 				at := atJoint{s.Kind, s.Joint}
-				l.joints[at] = append(l.joints[at], s)
+				v.joints[at] = append(v.joints[at], s)
 			}
 		}
 	}
-	return l
+	return v
 }
 
 // at are the steps of the kind at the joint.
-func (l life) at(kind steps.Kind, joint string) []*steps.Step {
-	return l.joints[atJoint{kind, joint}]
+func (v variant) at(kind steps.Kind, joint string) []*steps.Step {
+	return v.joints[atJoint{kind, joint}]
 }
 
 // suggestJoint is a suggestion out of the joints that steps of the kind name.
-func (l life) suggestJoint(kind steps.Kind, name string) string {
+func (v variant) suggestJoint(kind steps.Kind, name string) string {
 	var known []string
-	for at := range l.joints {
+	for at := range v.joints {
 		if at.kind == kind {
 			known = append(known, at.joint)
 		}
@@ -278,23 +278,23 @@ func (l life) suggestJoint(kind steps.Kind, name string) string {
 }
 
 // firstOfStage reports whether nothing of its stage comes before the step.
-func (l life) firstOfStage(s *steps.Step) bool { return l.first[l.stageOf[s.Name]] == s }
+func (v variant) firstOfStage(s *steps.Step) bool { return v.first[v.stageOf[s.Name]] == s }
 
 // when says for which options something is so, where it is not so for all.
-func (l life) when() string {
-	if len(l.options) == 0 {
+func (v variant) when() string {
+	if len(v.options) == 0 {
 		return ""
 	}
-	return " (with " + strings.Join(slices.Sorted(slices.Values(l.options)), " and ") + ")"
+	return " (with " + strings.Join(slices.Sorted(slices.Values(v.options)), " and ") + ")"
 }
 
 // stepsInOrder checks each step as its kind asks: joints are coated, then
 // joined, then waited for.
-func (d *Document) stepsInOrder(l life) Faults {
+func (d *Document) stepsInOrder(v variant) Faults {
 	var faults Faults
-	for _, s := range l.steps {
-		if k := kindOf(l.kinds, s.Kind); k.order != nil {
-			k.order(l, s, d.complain(s, &faults))
+	for _, s := range v.steps {
+		if k := kindOf(v.kinds, s.Kind); k.order != nil {
+			k.order(v, s, d.complain(s, &faults))
 		}
 	}
 	return faults

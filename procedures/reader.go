@@ -111,7 +111,7 @@ func suggest(name string, known []string) string {
 	if len(known) == 0 || len(known) > 12 {
 		return ""
 	}
-	return "; known are " + strings.Join(known, ", ")
+	return "; known: " + strings.Join(known, ", ")
 }
 
 // text is one text.

@@ -1,13 +1,11 @@
 package procedures
 
 import (
-	"math"
 	"slices"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
-	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
 
@@ -118,7 +116,7 @@ func adhesiveKeys() mapping[steps.Adhesive] {
 		{"mixed", optional, field(func(a *a) *bool { return &a.Times.Mixed }, switchValue{}),
 			"whether it is of two parts; the window then closes counted from mixing", "no"},
 		{"caution", optional, field(func(a *a) *string { return &a.Caution }, textValue{}),
-			"what can hurt; shown before every step that spreads it", "Flammable vapour; no flame within 3 m."},
+			"what can hurt; shown before every step that spreads it", "Flammable vapour; keep flames away."},
 		{"source", optional, field(func(a *a) *string { return &a.Source }, textValue{}),
 			"where its times come from", "common practice, no source"},
 	}}
@@ -200,15 +198,15 @@ func gateKeys() mapping[steps.Gate] {
 			"the lower and the upper limit", "[3.5 mm, 4.5 mm]"},
 		{"at_least", optional, unlessBoth{amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
 			like: func(*g) quantity.Dimension { return "" }}},
-			"the lower limit; with at_most in place of between, or alone", "# 3.5 mm"},
+			"the lower limit; with `at_most` in place of `between`, or alone", "# 3.5 mm"},
 		{"at_most", optional, unlessBoth{amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.High },
 			like: func(g *g) quantity.Dimension { return g.Limits.Low.Dimension() }}},
-			"the upper limit; with at_least in place of between, or alone", "# 4.5 mm"},
+			"the upper limit; with `at_least` in place of `between`, or alone", "# 4.5 mm"},
 		{"alike", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
 			like: func(g *g) quantity.Dimension { return g.Limits.Dimension() }},
 			"points differ by no more than this; may stand without other limits", "1 mm"},
 		{"pairs", optional, field(func(g *g) *[][2]string { return &g.Pairs }, pairsValue{}),
-			"the points that alike compares; all of them where not given", "[[left, right]]"},
+			"the points that `alike` compares; all of them where not given", "[[left, right]]"},
 		{"gauge", required, field(func(g *g) *string { return &g.Gauge }, nameValue{gauge}),
 			"what it is measured with", "caliper"},
 		{"of", required, field(func(g *g) *[]string { return &g.Of }, namesValue{to: zone}),
@@ -217,7 +215,7 @@ func gateKeys() mapping[steps.Gate] {
 			"no concession waives it, and no release goes without it", "yes"},
 		{"mass", optional, field(func(g *g) *bool { return &g.Mass }, switchValue{}),
 			"any change of equipment makes it stale: balance, mass", "yes"},
-		{"life", optional, field(func(g *g) *steps.Life { return &g.Life }, lifeKeys()),
+		{"life", optional, field(func(g *g) *steps.Validity { return &g.Validity }, lifeKeys()),
 			"how long a reading counts; until its zones are disturbed where not given", "{flights: 20, days: 90}"},
 		{"with", optional, field(func(g *g) *string { return &g.With }, nameValue{option}),
 			"only on an airframe with this option", "# rudder"},
@@ -226,15 +224,15 @@ func gateKeys() mapping[steps.Gate] {
 	}}
 }
 
-func lifeKeys() mapping[steps.Life] {
-	type l = steps.Life
+func lifeKeys() mapping[steps.Validity] {
+	type l = steps.Validity
 	return mapping[l]{what: "life", check: lifeChecked, keys: []key[l]{
 		{"flights", optional, field(func(l *l) *int { return &l.Flights }, wholeValue{10_000}), "so many flights", "20"},
 		{"days", optional, field(func(l *l) *int { return &l.Days }, wholeValue{10_000}), "so many days", "90"},
 	}}
 }
 
-func lifeChecked(f fields, l *steps.Life) {
+func lifeChecked(f fields, l *steps.Validity) {
 	if !f.has("flights") && !f.has("days") {
 		f.fault(f.node, "life must be a number of flights, or of days, or both")
 	}
@@ -319,8 +317,8 @@ func (f fields) decidable(g *steps.Gate) {
 		f.fault(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
 	}
 	// Two readings with one gauge: its bias cancels, its resolution does not.
-	step := measuring.Doubt{Resolution: gauge.Resolution}.Guard(g.Limits.Unit())
-	if alike, err := g.Limits.Alike.Float(g.Limits.Unit()); err == nil && alike >= 0 && alike < math.Sqrt2*step {
+	guard := gauge.Doubt().PairGuard(g.Limits.Unit())
+	if alike, err := g.Limits.Alike.Float(g.Limits.Unit()); err == nil && alike >= 0 && alike < guard {
 		f.fault(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt", g.Gauge, g.Name)
 	}
 }

@@ -152,15 +152,11 @@ type namesValue struct {
 }
 
 func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
-	*to = r.names(n, what, v.one)
-	if v.to == "" {
-		return
-	}
-	for _, name := range *to {
-		if name != v.except {
-			r.refer(v.to, itemOf(n, name), name, "")
+	*to = r.names(n, what, v.one, func(item *yaml.Node, name string) {
+		if v.to != "" && name != v.except {
+			r.refer(v.to, item, name, "")
 		}
-	}
+	})
 }
 
 func (namesValue) write(from *[]string) *yaml.Node { return flow(*from) }
@@ -178,39 +174,30 @@ func (v namesValue) typ() typ {
 
 // names are the names of a list, each but once; of one scalar too where one
 // may stand alone.
-func (r *reader) names(n *yaml.Node, what string, one bool) []string {
+func (r *reader) names(n *yaml.Node, what string, one bool, each func(item *yaml.Node, name string)) []string {
 	if one && n.Kind == yaml.ScalarNode {
-		if name := r.name(n, what); name != "" {
-			return []string{name}
+		name := r.name(n, what)
+		if name == "" {
+			return nil
 		}
-		return nil
+		each(n, name)
+		return []string{name}
 	}
 	var all []string
 	var met set
+	entry := "an entry of " + what
 	r.list(n, what, func(item *yaml.Node) {
-		name := item.Value
-		if item.Kind != yaml.ScalarNode || !isName(name) || null(item) {
-			name = r.name(item, "an entry of "+what)
-		}
+		name := r.name(item, entry)
 		switch {
 		case name == "":
 		case !met.add(name):
 			r.fault(item, "%q is duplicated in %s", name, what)
 		default:
 			all = append(all, name)
+			each(item, name)
 		}
 	})
 	return all
-}
-
-// itemOf is the node of a name that was read from a list, or from one scalar.
-func itemOf(n *yaml.Node, name string) *yaml.Node {
-	for _, item := range n.Content {
-		if item.Value == name {
-			return item
-		}
-	}
-	return n
 }
 
 // wordValue is one of a few words.
@@ -241,10 +228,7 @@ func (r *reader) word(n *yaml.Node, what, word string, known []string) {
 type wordsValue struct{ known []string }
 
 func (v wordsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
-	*to = r.names(n, what, true)
-	for _, word := range *to {
-		r.word(itemOf(n, word), what, word, v.known)
-	}
+	*to = r.names(n, what, true, func(item *yaml.Node, word string) { r.word(item, what, word, v.known) })
 }
 
 func (wordsValue) write(from *[]string) *yaml.Node { return flow(*from) }

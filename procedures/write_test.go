@@ -5,24 +5,31 @@ import (
 	"testing"
 )
 
-// What is written is read again as the same procedure, for every document of
-// the library.
+// What is written is read again as the same, for every document of the
+// library.
 func TestWriteIsRead(t *testing.T) {
 	for _, e := range shipped() {
-		if e.Document.Procedure == nil {
-			continue
+		d := e.Document
+		var data []byte
+		var err error
+		switch {
+		case d.Procedure != nil:
+			data, err = Write(d.Procedure)
+		case d.Sheet != nil:
+			data, err = written(sheetKeys(), d.Sheet)
+		default:
+			data, err = written(triageKeys(), d.Triage)
 		}
-		data, err := Write(e.Document.Procedure)
 		if err != nil {
 			t.Fatal(err)
 		}
 		again, err := Parse("again.yaml", data)
 		if err != nil {
-			t.Errorf("%s: %v\n%s", e.Document.Name(), err, data)
+			t.Errorf("%s: %v\n%s", d.Name(), err, data)
 			continue
 		}
-		if !reflect.DeepEqual(again.Procedure, e.Document.Procedure) {
-			t.Errorf("%s is read otherwise:\n%s", e.Document.Name(), data)
+		if !reflect.DeepEqual(again.Procedure, d.Procedure) || !reflect.DeepEqual(again.Sheet, d.Sheet) || !reflect.DeepEqual(again.Triage, d.Triage) {
+			t.Errorf("%s is read otherwise:\n%s", d.Name(), data)
 		}
 	}
 }

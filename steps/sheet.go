@@ -37,8 +37,8 @@ type Equipment struct {
 // disturbs it, and every gate of mass depends on it. No zone is called so.
 const MassZone = "equipment"
 
-// A Life is how long a reading counts, in flights and in days; 0: for ever.
-type Life struct {
+// A Validity is how long a reading counts, in flights and in days; 0: for ever.
+type Validity struct {
 	Flights int `json:"flights,omitempty"`
 	Days    int `json:"days,omitempty"`
 }
@@ -111,8 +111,8 @@ type Gate struct {
 	Critical bool `json:"critical,omitempty"`
 
 	// Mass: any change of equipment makes it stale, wherever it is.
-	Mass bool `json:"mass,omitempty"`
-	Life Life `json:"life,omitzero"`
+	Mass     bool     `json:"mass,omitempty"`
+	Validity Validity `json:"life,omitzero"`
 
 	With    string `json:"with,omitempty"` // the option that governs it
 	Without string `json:"without,omitempty"`

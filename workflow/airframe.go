@@ -50,12 +50,12 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 
 // Start opens a job.
 type Start struct {
-	Procedure *steps.Procedure
-	Digest    string
-	Sheet     *steps.Sheet // the sheet in force from here on
-	SheetSum  string
-	Zone      string   // where the procedure is started on a zone
-	Damages   []string // what it mends
+	Procedure   *steps.Procedure
+	Digest      string
+	Sheet       *steps.Sheet // the sheet in force from here on
+	SheetDigest string
+	Zone        string   // where the procedure is started on a zone
+	Damages     []string // what it repairs
 }
 
 func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -71,10 +71,10 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if err != nil {
 			return nil, err
 		}
-		if mended, by := s.Mended(d, c.At); by != "" {
-			state := "being mended"
-			if mended {
-				state = "mended"
+		if repaired, by := s.Repaired(d, c.At); by != "" {
+			state := "being repaired"
+			if repaired {
+				state = "repaired"
 			}
 			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), Remedy{})
 		}
@@ -91,10 +91,10 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		n++
 		id = fmt.Sprintf("%s-%d", p.Name, n)
 	}
-	if r.SheetSum != s.SheetSum && len(open) > 0 {
+	if r.SheetDigest != s.SheetDigest && len(open) > 0 {
 		return nil, refuse(p.Name, ByState, fmt.Sprintf("job %s is open under another revision of the design sheet", open[0].ID), s.remedy(Remedy{Kind: ToFinish, Name: open[0].ID}))
 	}
-	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetSum, Zone: r.Zone, Damages: r.Damages}}, nil
+	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetDigest, Zone: r.Zone, Damages: r.Damages}}, nil
 }
 
 func (r Start) checkZone(s *State) error {

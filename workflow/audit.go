@@ -15,12 +15,12 @@ import (
 
 // An AuditedReading is one reading with everything the journal says of it.
 type AuditedReading struct {
-	Entry   journal.Entry
-	Reading journal.ReadingTaken
-	Gate    steps.Gate  // as it was limited then
-	Gauge   steps.Gauge // what it was read with
-	Job     string      // the job whose measure step it was for; "" where none was open
-	Alone   measuring.Finding
+	Entry      journal.Entry
+	Reading    journal.ReadingTaken
+	Gate       steps.Gate  // as it was limited then
+	Gauge      steps.Gauge // what it was read with
+	Job        string      // the job whose measure step it was for; "" where none was open
+	OwnVerdict measuring.Finding
 
 	Check   *GaugeCheck // of the gauge, the last before the reading was taken; nil: none
 	Checked bool        // the gauge was checked at some time
@@ -51,7 +51,7 @@ func (f AuditFilter) fits(r AuditedReading) bool {
 		!f.From.IsZero() && r.Entry.At.Before(f.From),
 		!f.To.IsZero() && !r.Entry.At.Before(f.To),
 		f.Critical && !r.Gate.Critical,
-		f.Failures && r.Alone.Verdict != measuring.Out && r.Alone.Verdict != measuring.Undecided:
+		f.Failures && r.OwnVerdict.Verdict != measuring.Out && r.OwnVerdict.Verdict != measuring.Undecided:
 		return false
 	}
 	return true
@@ -121,7 +121,7 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 		if err != nil {
 			finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 		}
-		r.Alone = finding
+		r.OwnVerdict = finding
 	}
 	r.Job = s.measuredFor(e.Position, f.Gate)
 	return r
@@ -162,21 +162,21 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 			}
 		}
 	}
-	t := taken{position: position, at: r.Entry.At, ReadingTaken: r.Reading}
+	t := reading{position: position, at: r.Entry.At, ReadingTaken: r.Reading}
 	r.Check, r.Checked = s.lastCheck(r.Reading.Gauge, position, r.Entry.At), s.gauges[r.Reading.Gauge] != nil
 	if r.TakenBack == 0 {
 		r.Doubt = s.inDoubt(t)
 	}
 	if d, zone, ok := s.firstDisturbance(r.Gate, t); ok {
 		r.StaleBy, r.StaleEntry = Cause{Text: zone + " was disturbed by " + d.by}, d.position
-	} else if why := s.outlived(r.Gate.Life, t, at); why != "" {
+	} else if why := s.outlived(r.Gate.Validity, t, at); why != "" {
 		r.StaleBy.Text = why
 	}
 	later := 0
 	for _, other := range all {
 		if other.Entry.Position > position && other.Reading.Gate == r.Reading.Gate && other.Reading.Point == r.Reading.Point && s.Live(other.Entry.Position) {
 			later++
-			doubted := s.inDoubt(taken{position: other.Entry.Position, at: other.Entry.At, ReadingTaken: other.Reading}) != nil
+			doubted := s.inDoubt(reading{position: other.Entry.Position, at: other.Entry.At, ReadingTaken: other.Reading}) != nil
 			if r.Superseded == 0 && (later == max(1, r.Gate.Repeat) || doubted) {
 				r.Superseded = other.Entry.Position
 			}
@@ -220,7 +220,7 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 
 // firstDisturbance is the first entry after a reading that disturbed one of
 // its gate's zones.
-func (s *State) firstDisturbance(g steps.Gate, t taken) (disturbance, string, bool) {
+func (s *State) firstDisturbance(g steps.Gate, t reading) (disturbance, string, bool) {
 	for _, e := range s.Entries[t.position+1:] {
 		by, zones := s.disturbs(e)
 		for _, z := range zones {
@@ -260,7 +260,7 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 	}
 	sum.Readings = len(readings)
 	for _, r := range readings {
-		switch r.Alone.Verdict {
+		switch r.OwnVerdict.Verdict {
 		case measuring.Out:
 			sum.Out++
 		case measuring.Undecided:
@@ -308,9 +308,6 @@ func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.
 	}
 }
 
-// lateness is how long after the fact an entry counts as typed in later.
-const lateness = 10 * time.Minute
-
 // sumEntries adds what the entries show one by one.
 func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 	var newest journal.Entry
@@ -321,7 +318,7 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 		} else {
 			newest = e
 		}
-		if e.Recorded.Sub(e.At) > lateness {
+		if e.Late() {
 			sum.Late++
 		}
 		switch f := e.Facts.(type) {

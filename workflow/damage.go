@@ -12,7 +12,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A Damage is something found, until a job that mends it is complete.
+// A Damage is something found, until a job that repairs it is complete.
 type Damage struct {
 	journal.DamageFound
 	At         time.Time
@@ -33,8 +33,8 @@ type Quarantine struct {
 // Open reports whether the quarantine holds.
 func (q Quarantine) Open() bool { return len(q.Lines) > 0 && !q.Cleared }
 
-// A Flown is one flight.
-type Flown struct {
+// A Flight is one flight.
+type Flight struct {
 	journal.FlightLogged
 	At       time.Time
 	Position int64
@@ -74,7 +74,7 @@ func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) err
 }
 
 func (s *State) fly(f journal.FlightLogged, e journal.Entry) error {
-	s.Flights = append(s.Flights, Flown{f, e.At, e.Position})
+	s.Flights = append(s.Flights, Flight{f, e.At, e.Position})
 	return nil
 }
 
@@ -90,9 +90,9 @@ func (s *State) Damage(name string) (*Damage, error) {
 	return nil, unknown("damage", name, names)
 }
 
-// Mended reports whether a job that mends the damage is complete at the time,
+// Repaired reports whether a job that repairs the damage is complete at the time,
 // and which job is at it, if one is.
-func (s *State) Mended(d *Damage, at time.Time) (mended bool, by string) {
+func (s *State) Repaired(d *Damage, at time.Time) (repaired bool, by string) {
 	for _, j := range s.Jobs {
 		if j.Position > d.Position && slices.Contains(j.Damages, d.Damage) {
 			by = j.ID
@@ -104,11 +104,11 @@ func (s *State) Mended(d *Damage, at time.Time) (mended bool, by string) {
 	return false, by
 }
 
-// OpenDamages returns what is not mended at the time.
+// OpenDamages returns what is not repaired at the time.
 func (s *State) OpenDamages(at time.Time) []*Damage {
 	var open []*Damage
 	for _, d := range s.Damages {
-		if mended, _ := s.Mended(d, at); !mended {
+		if repaired, _ := s.Repaired(d, at); !repaired {
 			open = append(open, d)
 		}
 	}
@@ -117,7 +117,7 @@ func (s *State) OpenDamages(at time.Time) []*Damage {
 
 // flightsSince counts the flights after a reading, by position or by time: of
 // two answers the one that asks for another measurement is safe.
-func (s *State) flightsSince(t taken) int {
+func (s *State) flightsSince(t reading) int {
 	n := 0
 	for _, f := range s.Flights {
 		if f.Position > t.position || f.At.After(t.at) {

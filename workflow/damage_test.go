@@ -32,7 +32,7 @@ func TestAJobRepairsItsOwnDamages(t *testing.T) {
 	b := released(t)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Serious, ""}, {"cracked", "pod", steps.Serious, ""}}})
 	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState), "damage D1 (cracked, wing)", "damage D2 (cracked, pod)")
-	start := Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing", Damages: []string{"D1"}}
+	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}
 	b.must(start, ReadBench{Temperature: q("20 °C")})
 	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState, ByState), "job skin-lifted is open", "damage D2 (cracked, pod)")
 	mustContain(t, b.refused(start, ByState), "D1", "skin-lifted")
@@ -48,7 +48,7 @@ func TestAJobRepairsItsOwnDamages(t *testing.T) {
 		t.Errorf("%d damages are open", len(open))
 	}
 	mustContain(t, b.refused(GiveRelease{}, ByState), "damage D2 (cracked, pod)")
-	mustContain(t, b.state.Flight(b.now).Why.Text, "D2")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "D2")
 	mustContain(t, b.refused(start, ByState), "D1", "skin-lifted")
 }
 
@@ -56,7 +56,7 @@ func TestAJobRepairsItsOwnDamages(t *testing.T) {
 func TestAQuarantineStopsARelease(t *testing.T) {
 	b := released(t)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "wing", steps.Serious, ""}}})
-	b.must(Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing", Damages: []string{"D1"}}, ReadBench{Temperature: q("20 °C")})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}, ReadBench{Temperature: q("20 °C")})
 	b.done("lay-skin", "coat-skin")
 	b.after(10 * time.Minute)
 	b.done("join-skin")

@@ -69,7 +69,7 @@ func (s *State) disturbs(e journal.Entry) (by string, zones []string) {
 func (s *State) complete(e journal.Entry) error {
 	work, _ := journal.WorkOf(e.Facts)
 	if f, ok := e.Facts.(journal.Released); ok {
-		s.Release = &Given{f, e.At, e.By, e.Position}
+		s.Release = &LastRelease{f, e.At, e.By, e.Position}
 		if f.Job == "" { // a release of its own, outside any job
 			return nil
 		}
@@ -78,7 +78,7 @@ func (s *State) complete(e journal.Entry) error {
 	if err != nil {
 		return err
 	}
-	job.done[work.Step] = mark{e.Position, e.At}
+	job.done[work.Step] = completion{e.Position, e.At}
 	s.set(e, work.Sets...)
 	switch f := e.Facts.(type) {
 	case journal.Coated:
@@ -91,7 +91,7 @@ func (s *State) complete(e journal.Entry) error {
 
 func (s *State) read(f journal.ReadingTaken, e journal.Entry) error {
 	gauge, _ := s.Sheet.Gauge(f.Gauge)
-	s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, taken{e.Position, e.At, f, gauge.Doubt()})
+	s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, reading{e.Position, e.At, f, gauge.Doubt()})
 	return nil
 }
 
@@ -101,7 +101,7 @@ func (s *State) rework(f journal.Reworked, e journal.Entry) error {
 }
 
 func (s *State) concede(f journal.ConcessionGranted, e journal.Entry) error {
-	s.gate(f.Gate).concession = &conceded{e.Position, f.Reason, e.By}
+	s.gate(f.Gate).concession = &concession{e.Position, f.Reason, e.By}
 	return nil
 }
 
@@ -131,7 +131,7 @@ func reworkDisturbs(f journal.Facts) (by string, zones []string) {
 
 func damageDisturbs(f journal.Facts) (by string, zones []string) {
 	damage := f.(journal.DamageFound)
-	return "damage " + damage.Damage + " (" + damage.Finding + ")", []string{damage.Zone}
+	return "damage " + damage.Damage + ", " + damage.Finding, []string{damage.Zone}
 }
 
 func equipmentDisturbs(f journal.Facts) (by string, zones []string) {

@@ -54,7 +54,7 @@ func sheet() *steps.Sheet {
 		},
 		Gates: []steps.Gate{
 			{Name: "slot", Title: "Slot depth", Points: []string{"root", "tip"}, Repeat: 1, Gauge: "caliper",
-				Limits: measuring.Limits{Low: q("3.5 mm"), High: q("4.5 mm")}, Of: []string{"wing"}, Life: steps.Life{Flights: 2, Days: 30}},
+				Limits: measuring.Limits{Low: q("3.5 mm"), High: q("4.5 mm")}, Of: []string{"wing"}, Validity: steps.Validity{Flights: 2, Days: 30}},
 			{Name: "square", Title: "Wing square to the pod", Points: []string{"left", "right"}, Repeat: 1, Gauge: "rule",
 				Limits: measuring.Limits{Alike: q("3 mm")}, Of: []string{"wing", "pod"}, Critical: true},
 			{Name: "throw", Title: "Rudder throw", Repeat: 2, Gauge: "rule", With: "rudder",
@@ -102,7 +102,7 @@ func build() *steps.Procedure {
 	}
 }
 
-func repair() *steps.Procedure {
+func repairWork() *steps.Procedure {
 	return &steps.Procedure{
 		Name: "skin-lifted", Title: "Lay lifted skin down", Kind: steps.Repair, Revision: 1, On: []string{"wing", "tail"},
 		Stages: []steps.Stage{{Name: "skin", Steps: []steps.Step{
@@ -135,7 +135,7 @@ func strict() *steps.Sheet {
 func documents() Documents {
 	return Documents{
 		Sheets:     map[string]*steps.Sheet{sheetSum: sheet(), strictSum: strict()},
-		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repair()},
+		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repairWork()},
 	}
 }
 
@@ -179,7 +179,7 @@ func building(t testing.TB, options ...string) *bench {
 }
 
 func startBuild() Start {
-	return Start{Procedure: build(), Digest: buildSum, Sheet: sheet(), SheetSum: sheetSum}
+	return Start{Procedure: build(), Digest: buildSum, Sheet: sheet(), SheetDigest: sheetSum}
 }
 
 func replay(t interface{ Fatal(...any) }, entries []journal.Entry) *State {
@@ -301,6 +301,6 @@ func describe(s *State, now time.Time) string {
 	for _, g := range s.Gates(now) {
 		fmt.Fprintln(&b, g.Gate.Name, g.Says().Text, g.Rests)
 	}
-	fmt.Fprintln(&b, s.Timers(now), s.Flight(now), s.Next(now).Why, s.said)
+	fmt.Fprintln(&b, s.Timers(now), s.Airworthiness(now), s.Next(now).Why, s.said)
 	return b.String()
 }

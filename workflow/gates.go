@@ -13,12 +13,12 @@ import (
 
 // gateRecord is everything the journal says of one gate.
 type gateRecord struct {
-	readings   []taken
+	readings   []reading
 	reworked   int64 // position of the last rework; -1: none
-	concession *conceded
+	concession *concession
 }
 
-type taken struct {
+type reading struct {
 	position int64
 	at       time.Time
 	journal.ReadingTaken
@@ -26,7 +26,7 @@ type taken struct {
 	doubt measuring.Doubt // of its gauge, by the sheet in force then
 }
 
-type conceded struct {
+type concession struct {
 	position int64
 	reason   string
 	by       string
@@ -136,8 +136,8 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 
 // inTime is the readings in the order in which they were taken; nil: that is
 // the order of entry.
-func inTime(readings []taken) []taken {
-	byTime := func(a, b taken) int { return a.at.Compare(b.at) }
+func inTime(readings []reading) []reading {
+	byTime := func(a, b reading) int { return a.at.Compare(b.at) }
 	if slices.IsSortedFunc(readings, byTime) {
 		return nil
 	}
@@ -147,7 +147,7 @@ func inTime(readings []taken) []taken {
 }
 
 // judge decides how the gate stands by the last of the readings at each point.
-func (s *State) judge(r *GateReport, counting []taken) {
+func (s *State) judge(r *GateReport, counting []reading) {
 	g := r.Gate
 	var points []measuring.Point
 	doubt := measuring.Doubt{}
@@ -182,7 +182,7 @@ func (s *State) judge(r *GateReport, counting []taken) {
 // last reading in doubt; and why the others don't count, where that is for doubt
 // or none are left. What stood before a reading in doubt does not count again:
 // the doubted one may have been the truth.
-func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []taken, why Cause, doubted bool) {
+func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []reading, why Cause, doubted bool) {
 	last := s.lastInDoubt(record)
 	for _, t := range record.readings {
 		if no, inDoubt := s.discounts(g, record, last, t, at); !no.IsZero() {
@@ -196,7 +196,7 @@ func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left [
 
 // discounts says why a reading does not count, nothing where it does, and whether
 // that is for doubt.
-func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]doubtful, t taken, at time.Time) (why Cause, doubted bool) {
+func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]lastDoubt, t reading, at time.Time) (why Cause, doubted bool) {
 	if d, zone, ok := s.disturbedSince(g, t); ok {
 		if zone == steps.MassZone {
 			return Cause{"the balance was changed by " + d.by, d.at}, false
@@ -212,7 +212,7 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]doub
 			return Cause{Text: fmt.Sprintf("joint %s had no handling strength yet", joint.Name)}, false
 		}
 	}
-	if over := s.outlived(g.Life, t, at); over != "" {
+	if over := s.outlived(g.Validity, t, at); over != "" {
 		return Cause{Text: over}, false
 	}
 	if d, ok := last[t.Point]; ok && (t.position <= d.position || t.at.Before(d.at)) {
@@ -223,7 +223,7 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]doub
 
 // outlived says why a reading counts no more although nothing disturbed its
 // gate: it has been flown on, or has aged, for as long as the sheet lets it.
-func (s *State) outlived(life steps.Life, t taken, at time.Time) string {
+func (s *State) outlived(life steps.Validity, t reading, at time.Time) string {
 	if life.Flights > 0 {
 		if n := s.flightsSince(t); n >= life.Flights {
 			return fmt.Sprintf("%d flights have been made on it, and it counts for %d", n, life.Flights)
@@ -238,7 +238,7 @@ func (s *State) outlived(life steps.Life, t taken, at time.Time) string {
 // disturbedSince reports whether a zone of the gate was disturbed after the
 // reading. Newer must hold by position and by time: of two answers the one
 // that asks for another measurement is safe.
-func (s *State) disturbedSince(g steps.Gate, t taken) (disturbance, string, bool) {
+func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bool) {
 	var last disturbance
 	var zone string
 	found := false
@@ -261,22 +261,16 @@ func (s *State) disturbedSince(g steps.Gate, t taken) (disturbance, string, bool
 // widest takes the worst of the doubts so far and of the reading's gauge, by the
 // sheet in force then and by the present one, in the gate's unit. A better gauge
 // in a newer sheet makes no reading better that was taken with the old one.
-func (s *State) widest(have measuring.Doubt, t taken, g steps.Gate) measuring.Doubt {
-	doubts := []measuring.Doubt{t.doubt}
+func (s *State) widest(have measuring.Doubt, t reading, g steps.Gate) measuring.Doubt {
+	doubts := []measuring.Doubt{have, t.doubt}
 	if now, ok := s.Sheet.Gauge(t.Gauge); ok && now.Doubt() != t.doubt { // the same is not judged twice
 		doubts = append(doubts, now.Doubt())
 	}
-	unit := g.Limits.Unit()
-	for _, next := range doubts {
-		if next != have && next.Guard(unit) >= have.Guard(unit) {
-			have = next
-		}
-	}
-	return have
+	return measuring.Widest(g.Limits.Unit(), doubts...)
 }
 
-func lastOf(readings []taken, point string, n int) []taken {
-	var at []taken
+func lastOf(readings []reading, point string, n int) []reading {
+	var at []reading
 	for _, t := range readings {
 		if t.Point == point {
 			at = append(at, t)
@@ -285,7 +279,7 @@ func lastOf(readings []taken, point string, n int) []taken {
 	return at[max(0, len(at)-n):]
 }
 
-func last(readings []taken) taken { return readings[len(readings)-1] }
+func last(readings []reading) reading { return readings[len(readings)-1] }
 
 // needsRework reports whether a gate waits for rework before it is measured
 // again. The rest of its points are measured before.

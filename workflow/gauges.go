@@ -149,7 +149,7 @@ func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
 // inDoubt is the check that puts a reading in doubt: one that was not good and
 // is the next after the reading, or the last before it, by entry or by time.
 // nil: it is not in doubt.
-func (s *State) inDoubt(t taken) *GaugeCheck {
+func (s *State) inDoubt(t reading) *GaugeCheck {
 	g := s.gauges[t.Gauge]
 	if g == nil {
 		return nil
@@ -163,30 +163,30 @@ func (s *State) inDoubt(t taken) *GaugeCheck {
 	return nil
 }
 
-// doubtful is the last place, by entry and by time, at which a reading is in
+// lastDoubt is the last place, by entry and by time, at which a reading is in
 // doubt, and the check that did it.
-type doubtful struct {
+type lastDoubt struct {
 	position int64
 	at       time.Time
 	check    *GaugeCheck
 }
 
 // lastInDoubt is where the last reading in doubt stands at each point of a gate.
-func (s *State) lastInDoubt(record *gateRecord) map[string]doubtful {
-	var last map[string]doubtful
+func (s *State) lastInDoubt(record *gateRecord) map[string]lastDoubt {
+	var last map[string]lastDoubt
 	if len(s.gauges) == 0 {
 		return last
 	}
 	for _, t := range record.readings {
 		if c := s.inDoubt(t); c != nil {
 			if last == nil {
-				last = map[string]doubtful{}
+				last = map[string]lastDoubt{}
 			}
 			at := t.at
 			if before := last[t.Point].at; before.After(at) {
 				at = before
 			}
-			last[t.Point] = doubtful{t.position, at, c}
+			last[t.Point] = lastDoubt{t.position, at, c}
 		}
 	}
 	return last
@@ -219,7 +219,7 @@ func (s *State) GaugeReport(name string, at time.Time) (GaugeReport, error) {
 	r := GaugeReport{Gauge: gauge, Last: s.lastCheck(name, s.Size(), at), Barred: s.barred(name, at)}
 	for _, e := range s.Entries {
 		f, ok := e.Facts.(journal.ReadingTaken)
-		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(taken{position: e.Position, at: e.At, ReadingTaken: f}) != nil {
+		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(reading{position: e.Position, at: e.At, ReadingTaken: f}) != nil {
 			r.InDoubt = append(r.InDoubt, e.Position)
 		}
 	}

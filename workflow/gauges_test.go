@@ -127,21 +127,21 @@ func TestUndoOfAGaugeCheck(t *testing.T) {
 func TestABadCheckGroundsUntilReleasedAgain(t *testing.T) {
 	b := released(t)
 	b.must(badCheck("caliper")) // of a gate that is not critical
-	if f := b.state.Flight(b.now); !f.Released {
+	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("grounded: %s", f.Why.Text)
 	}
 	b.after(time.Hour)
 	b.must(badCheck("rule"))
-	mustContain(t, b.state.Flight(b.now).Why.Text, "critical gate square is stale: it was read with rule")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "critical gate square is stale: it was read with rule")
 	mustContain(t, b.refused(GiveRelease{}, ByGate), "[check-gauge squarerule")
 	b.must(goodCheck("rule"), readings("square", "left=500 mm", "right=500 mm"))
-	f := b.state.Flight(b.now)
+	f := b.state.Airworthiness(b.now)
 	if f.Released {
 		t.Fatal("it flies on a release that rested on readings in doubt")
 	}
 	mustContain(t, f.Why.Text, "rested on square", "it was read with rule")
 	b.must(GiveRelease{})
-	if f := b.state.Flight(b.now); !f.Released {
+	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("grounded: %s", f.Why.Text)
 	}
 }

@@ -20,9 +20,9 @@ func (b *bench) at(before time.Duration, rs ...Request) {
 func TestAColderBenchTypedInLaterGrounds(t *testing.T) {
 	b := released(t)
 	b.at(time.Hour, ReadBench{Temperature: q("0 °C")})
-	mustContain(t, b.state.Flight(b.now).Why.Text, "joint roots carries load and is not cured")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "joint roots carries load and is not cured")
 	b.after(96 * time.Hour)
-	if f := b.state.Flight(b.now); !f.Released {
+	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("once it is cured it is grounded: %s", f.Why.Text)
 	}
 }
@@ -77,12 +77,12 @@ func TestTwoJobsWithAReleaseStep(t *testing.T) {
 	docs.Procedures["sha256:yearly"] = look
 	b.docs = &docs
 	b.state = b.replay(b.state.Entries)
-	b.must(Start{Procedure: look, Digest: "sha256:yearly", Sheet: sheet(), SheetSum: sheetSum}, Undo{Position: b.state.Release.Position})
+	b.must(Start{Procedure: look, Digest: "sha256:yearly", Sheet: sheet(), SheetDigest: sheetSum}, Undo{Position: b.state.Release.Position})
 	b.done("look")
 	b.must(GiveRelease{})
-	mustContain(t, b.state.Flight(b.now).Why.Text, "job yearly is open")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "job yearly is open")
 	b.must(GiveRelease{})
-	if f := b.state.Flight(b.now); !f.Released {
+	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("grounded: %s", f.Why.Text)
 	}
 }
@@ -190,7 +190,7 @@ func TestACheckFromBeforeAHardLandingIsNotTheOneItAsksFor(t *testing.T) {
 	docs.Procedures["sha256:look"] = look
 	b.docs = &docs
 	b.state = b.replay(b.state.Entries)
-	start := Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetSum: sheetSum}
+	start := Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum}
 	b.at(time.Hour, start, Finish{Step: "look"}) // typed in later, of before the landing
 	if check, _ := b.state.CheckDue(b.now); check != "look" {
 		t.Error("a check from before the landing is taken for the one that it asks for")

@@ -87,7 +87,7 @@ func (l *life) measuring(t *rapid.T) {
 		l.try(t, Undo{Position: l.state.Size() - int64(rapid.IntRange(1, 12).Draw(t, "back"))})
 	case 13:
 		sum := rapid.SampledFrom([]string{sheetSum, strictSum}).Draw(t, "sheet")
-		l.try(t, Start{Procedure: repair(), Digest: repairSum, Sheet: papers().Sheets[sum], SheetSum: sum, Zone: "wing"})
+		l.try(t, Start{Procedure: repairWork(), Digest: repairSum, Sheet: papers().Sheets[sum], SheetDigest: sum, Zone: "wing"})
 		if open := l.state.OpenJobs(l.now); len(open) > 0 {
 			job := open[0]
 			l.try(t, MoveJob{job.ID, papers().Procedures[job.Digest], job.Digest, papers().Sheets[sum], sum})
@@ -148,7 +148,7 @@ func (l *life) move(t *rapid.T) {
 		l.try(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "mend"))
 	case 9:
 		zone := rapid.SampledFrom([]string{"wing", "tail"}).Draw(t, "zone")
-		l.tryAt(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: zone}}).Draw(t, "job"), l.earlier(t))
+		l.tryAt(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: zone}}).Draw(t, "job"), l.earlier(t))
 	case 10:
 		l.fly(t)
 	case 11:
@@ -193,11 +193,11 @@ func (l *life) fly(t *rapid.T) {
 		open = append(open, d.Damage)
 	}
 	l.tryAt(t, rapid.SampledFrom([]Request{
-		LogFlight{Landing: Soft}, LogFlight{Landing: Hard, Check: repair().Name},
+		LogFlight{Landing: Soft}, LogFlight{Landing: Hard, Check: repairWork().Name},
 		ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Removed},
 		ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, steps.Serious, ""}}},
 		ClearQuarantine{Damage: "D1", Answers: []bool{true}},
-		Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing", Damages: open},
+		Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: open},
 	}).Draw(t, "life"), l.earlier(t))
 }
 
@@ -315,7 +315,7 @@ func (l *life) tryAt(t *rapid.T, r Request, at time.Time) {
 
 // checkFlight holds that no airframe stands released on a reading in doubt.
 func (l *life) checkFlight(t *rapid.T) {
-	if !l.state.Flight(l.now).Released {
+	if !l.state.Airworthiness(l.now).Released {
 		return
 	}
 	live := standing(l.state.Entries)
@@ -1013,8 +1013,8 @@ func naiveCounting(entries []journal.Entry, now time.Time, g steps.Gate) []journ
 				good = false
 			}
 		}
-		old := g.Life.Days > 0 && !now.Before(r.At.AddDate(0, 0, g.Life.Days))
-		flown := g.Life.Flights > 0 && flights >= g.Life.Flights
+		old := g.Validity.Days > 0 && !now.Before(r.At.AddDate(0, 0, g.Validity.Days))
+		flown := g.Validity.Flights > 0 && flights >= g.Validity.Flights
 		if good && !old && !flown {
 			counting = append(counting, r)
 		}
@@ -1083,7 +1083,7 @@ func carriedOut(live []journal.Entry, job journal.JobOpened) bool {
 	return true
 }
 
-// checkMended holds that nothing found is left unmended, in quarantine aboard
+// checkMended holds that nothing found is left unrepaired, in quarantine aboard
 // or unchecked when a release is given.
 func checkMended(t *rapid.T, live []journal.Entry) {
 	for i, e := range live {
@@ -1107,7 +1107,7 @@ func checkMended(t *rapid.T, live []journal.Entry) {
 		switch f := e.Facts.(type) {
 		case journal.DamageFound:
 			if !answered {
-				t.Fatalf("released with %s unmended", f.Damage)
+				t.Fatalf("released with %s unrepaired", f.Damage)
 			}
 			if len(f.Quarantine) > 0 && !cleared {
 				t.Fatalf("released with %s in quarantine", f.Damage)

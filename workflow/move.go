@@ -12,11 +12,11 @@ import (
 
 // MoveJob has an open job go on under newer documents.
 type MoveJob struct {
-	Job       string
-	Procedure *steps.Procedure
-	Digest    string
-	Sheet     *steps.Sheet
-	SheetSum  string
+	Job         string
+	Procedure   *steps.Procedure
+	Digest      string
+	Sheet       *steps.Sheet
+	SheetDigest string
 }
 
 func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -27,14 +27,14 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	switch {
 	case !s.Open(job, c.At):
 		return nil, refuse(r.Job, ByState, "it is complete; only an open job is moved", Remedy{})
-	case r.Digest == job.Digest && r.SheetSum == s.SheetSum:
+	case r.Digest == job.Digest && r.SheetDigest == s.SheetDigest:
 		return nil, refuse(r.Job, ByState, "it goes by these very documents already", Remedy{})
 	case r.Procedure.Name != job.Procedure.Name:
 		return nil, refuse(r.Job, ByState, fmt.Sprintf("it is a %s, and %s is another procedure", job.Procedure.Name, r.Procedure.Name), Remedy{})
 	case r.Sheet.Name != s.Airframe.Design:
 		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, and the sheet is of %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), Remedy{})
 	}
-	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetSum}}, nil
+	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, nil
 }
 
 // move applies a JobMoved. What was done stays done where its step is there
@@ -52,7 +52,7 @@ func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	if !ok {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
 	}
-	s.Sheet, s.SheetSum = sheet, f.Sheet
+	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	job.Procedure, job.Digest = procedure.For(s.Airframe.Options, job.Zone), f.Procedure
 	return nil
 }
@@ -78,14 +78,14 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 	moved := r.Procedure.For(s.Airframe.Options, job.Zone)
 	changes := stepChanges(job, moved)
 	changes = append(changes, gateChanges(s.Sheet, r.Sheet)...)
-	docs := Documents{Sheets: map[string]*steps.Sheet{r.SheetSum: r.Sheet}, Procedures: map[string]*steps.Procedure{r.Digest: r.Procedure}}
+	docs := Documents{Sheets: map[string]*steps.Sheet{r.SheetDigest: r.Sheet}, Procedures: map[string]*steps.Procedure{r.Digest: r.Procedure}}
 	for digest, sheet := range s.docs.Sheets {
 		docs.Sheets[digest] = sheet
 	}
 	for digest, p := range s.docs.Procedures {
 		docs.Procedures[digest] = p
 	}
-	after, err := Replay(append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries([]journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetSum}}, Circumstances{Now: at, At: at})...), docs)
+	after, err := Replay(append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries([]journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, Circumstances{Now: at, At: at})...), docs)
 	if err != nil {
 		return nil, err
 	}

@@ -13,11 +13,11 @@ import (
 type Proof struct {
 	Lines []ProofLine
 	Rests []int64 // the readings of the critical gates
-	// Beside are gates that are not critical and don't count; they are said,
+	// NonCritical are gates that are not critical and don't count; they are said,
 	// and do not stop a release.
-	Beside []GateReport
-	// Hollow is true where the design has no critical gate to rest on.
-	Hollow bool
+	NonCritical []GateReport
+	// NoCriticalGates is true where the design has no critical gate to rest on.
+	NoCriticalGates bool
 }
 
 // A ProofLine is one thing that a release needs.
@@ -42,7 +42,7 @@ func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, Proof
 // Proof weighs whether the airframe may fly at the time: every critical gate
 // current and in tolerance, no gate out of tolerance without a concession, no
 // job open but, where the release is given within one (nil: it is not), for its
-// release step, every damage mended, nothing in quarantine aboard, every joint
+// release step, every damage repaired, nothing in quarantine aboard, every joint
 // that carries load cured.
 func (s *State) Proof(at time.Time, within *Job) Proof {
 	var p Proof
@@ -56,18 +56,18 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		case g.Standing == Failed || g.Standing == Undecided:
 			p.add(fmt.Sprintf("gate %s is met, or conceded", g.Gate.Name), s.notMet(g, at))
 		case g.Standing != Current:
-			p.Beside = append(p.Beside, g)
+			p.NonCritical = append(p.NonCritical, g)
 		}
 	}
-	p.Hollow = critical == 0
-	if p.Hollow {
+	p.NoCriticalGates = critical == 0
+	if p.NoCriticalGates {
 		p.add("the design has critical gates to rest on", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Remedy: Remedy{Kind: ToMarkCritical}})
 	}
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
 	}
 	for _, d := range s.Damages {
-		p.add(fmt.Sprintf("damage %s (%s, %s) is mended", d.Damage, d.Finding, d.Zone), s.unmended(d, at))
+		p.add(fmt.Sprintf("damage %s (%s, %s) is repaired", d.Damage, d.Finding, d.Zone), s.unrepaired(d, at))
 		if len(d.Quarantine.Lines) > 0 {
 			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d))
 		}
@@ -126,15 +126,15 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	return &Reason{Because: because, Text: text}
 }
 
-func (s *State) unmended(d *Damage, at time.Time) *Reason {
-	mended, by := s.Mended(d, at)
+func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
+	repaired, by := s.Repaired(d, at)
 	switch {
-	case mended:
+	case repaired:
 		return nil
 	case by != "":
-		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not mended: job %s is open", d.Damage, by)}
+		return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s is not repaired: job %s is open", d.Damage, by)}
 	}
-	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not mended", d.Damage, d.Finding, d.Zone),
+	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not repaired", d.Damage, d.Finding, d.Zone),
 		Remedy: s.remedy(Remedy{Kind: ToPlanRepair})}
 }
 
@@ -154,15 +154,15 @@ func uncured(j *Joint, at time.Time) *Reason {
 }
 
 // restsInDoubt says which reading that a release rests on is in doubt. Gates
-// that were measured again since do not mend it: what was released was
+// that were measured again since change nothing: what was released was
 // released on that reading.
-func (s *State) restsInDoubt(r *Given) Cause {
+func (s *State) restsInDoubt(r *LastRelease) Cause {
 	for _, p := range r.RestsOn {
 		f, ok := s.Entries[p].Facts.(journal.ReadingTaken)
 		if !ok {
 			continue
 		}
-		if c := s.inDoubt(taken{position: p, at: s.Entries[p].At, ReadingTaken: f}); c != nil {
+		if c := s.inDoubt(reading{position: p, at: s.Entries[p].At, ReadingTaken: f}); c != nil {
 			return c.Doubts().after(fmt.Sprintf("the release of entry %d rested on %s, entry %d: ", r.Position, f.Gate, p))
 		}
 	}
@@ -184,7 +184,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
-	if f := s.Flight(c.At); f.Released {
+	if f := s.Airworthiness(c.At); f.Released {
 		reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("it stands released by entry %d, and nothing has disturbed it since", s.Release.Position)})
 	}
 	if c.At.Before(s.lastDone()) {
@@ -268,20 +268,20 @@ func (s *State) releaseStep(at time.Time) (*Job, StepReport) {
 	return nil, StepReport{}
 }
 
-// A Flight is whether the airframe may fly.
-type Flight struct {
+// A Airworthiness is whether the airframe may fly.
+type Airworthiness struct {
 	Released bool
 	Ever     bool  // it was released at least once
 	Why      Cause // grounded: what did it
 }
 
-// Flight returns whether the airframe may fly at the time.
-func (s *State) Flight(at time.Time) Flight {
+// Airworthiness returns whether the airframe may fly at the time.
+func (s *State) Airworthiness(at time.Time) Airworthiness {
 	r := s.Release
 	if r == nil {
-		return Flight{Why: Cause{Text: "never released"}}
+		return Airworthiness{Why: Cause{Text: "never released"}}
 	}
-	f := Flight{Ever: true}
+	f := Airworthiness{Ever: true}
 	if open := s.OpenDamages(at); len(open) > 0 {
 		f.Why.Text = fmt.Sprintf("damage %s: %s, %s", open[0].Damage, open[0].Finding, open[0].Zone)
 		if len(open) > 1 {

@@ -523,7 +523,7 @@ func released(t *testing.T) *bench {
 
 func TestRelease(t *testing.T) {
 	b := released(t)
-	f := b.state.Flight(b.now)
+	f := b.state.Airworthiness(b.now)
 	if !f.Released {
 		t.Fatalf("flight: %+v", f)
 	}
@@ -551,12 +551,12 @@ func TestReleaseNamesEveryReason(t *testing.T) {
 
 func TestGrounding(t *testing.T) {
 	b := released(t)
-	b.must(Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing"})
-	if f := b.state.Flight(b.now); f.Released || f.Why.Text != "job skin-lifted is open" {
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing"})
+	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "job skin-lifted is open" {
 		t.Errorf("flight: %+v", f)
 	}
 	b.done("lay-skin")
-	if f := b.state.Flight(b.now); f.Released || f.Why.Text != "disturbed by lay-skin since the release" {
+	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "disturbed by lay-skin since the release" {
 		t.Errorf("flight: %+v", f)
 	}
 	b.must(ReadBench{Temperature: q("20 °C")})
@@ -580,7 +580,7 @@ func TestGrounding(t *testing.T) {
 	mustContain(t, b.refused(GiveRelease{}, ByDrying), "joint skin carries load and is not cured")
 	b.after(24 * time.Hour)
 	b.must(GiveRelease{})
-	if f := b.state.Flight(b.now); !f.Released {
+	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("flight: %+v", f)
 	}
 }
@@ -589,7 +589,7 @@ func TestTakingBackAReadingTakesTheReleaseBack(t *testing.T) {
 	b := released(t)
 	rests := b.state.Release.RestsOn[0]
 	b.must(Undo{Position: rests})
-	if f := b.state.Flight(b.now); f.Released {
+	if f := b.state.Airworthiness(b.now); f.Released {
 		t.Error("it is still released")
 	}
 	if r := b.step("measure-square"); r.Progress == Done {
@@ -602,8 +602,8 @@ func TestStartRefusals(t *testing.T) {
 	mustContain(t, b.refused(startBuild(), ByState), "open already")
 	other := build()
 	other.Design = "curlew"
-	b.refused(Start{Procedure: other, Digest: buildSum, Sheet: sheet(), SheetSum: sheetSum}, ByState)
-	fix := Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum}
+	b.refused(Start{Procedure: other, Digest: buildSum, Sheet: sheet(), SheetDigest: sheetSum}, ByState)
+	fix := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum}
 	if err := b.try(fix); !errors.Is(err, ErrBadRequest) {
 		t.Errorf("without a zone: %v", err)
 	}
@@ -611,7 +611,7 @@ func TestStartRefusals(t *testing.T) {
 	if err := b.try(fix); !errors.As(err, new(*UnknownError)) {
 		t.Errorf("an unknown zone: %v", err)
 	}
-	fix.Zone, fix.SheetSum = "wing", "sha256:other"
+	fix.Zone, fix.SheetDigest = "wing", "sha256:other"
 	mustContain(t, b.refused(fix, ByState), "another revision")
 }
 

@@ -26,15 +26,15 @@ type Documents struct {
 type State struct {
 	Entries []journal.Entry // all of them, taken back or not
 
-	Airframe journal.Registered
-	Since    time.Time // registered at
-	Sheet    *steps.Sheet
-	SheetSum string   // digest of Sheet
-	Jobs     []*Job   // in the order opened
-	Bench    *Climate // the last reading of the bench, by time
-	Release  *Given   // the last release, whether or not it still stands
-	Damages  []*Damage
-	Flights  []Flown
+	Airframe    journal.Registered
+	Since       time.Time // registered at
+	Sheet       *steps.Sheet
+	SheetDigest string       // digest of Sheet
+	Jobs        []*Job       // in the order opened
+	Bench       *Climate     // the last reading of the bench, by time
+	Release     *LastRelease // the last release, whether or not it still stands
+	Damages     []*Damage
+	Flights     []Flight
 
 	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
 	entered   *Climate          // the reading entered last
@@ -68,8 +68,8 @@ type Climate struct {
 	celsius float64
 }
 
-// Given is a release as it was given.
-type Given struct {
+// LastRelease is a release as it was given.
+type LastRelease struct {
 	journal.Released
 	At       time.Time
 	By       string
@@ -82,16 +82,16 @@ type Job struct {
 	Procedure *steps.Procedure // as it applies to this airframe
 	Digest    string
 	Zone      string
-	Damages   []string // what it mends
+	Damages   []string // what it repairs
 	Opened    time.Time
 	Position  int64
 
-	done   map[string]mark // by step name
+	done   map[string]completion // by step name
 	joints map[string]*Joint
 }
 
-// mark is where a step was completed.
-type mark struct {
+// completion is where a step was completed.
+type completion struct {
 	position int64
 	at       time.Time
 }
@@ -185,7 +185,7 @@ func (s *State) register(f journal.Registered, e journal.Entry) error {
 	if !ok {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
 	}
-	s.Airframe, s.Since, s.Sheet, s.SheetSum = f, e.At, sheet, f.Sheet
+	s.Airframe, s.Since, s.Sheet, s.SheetDigest = f, e.At, sheet, f.Sheet
 	return nil
 }
 
@@ -198,10 +198,10 @@ func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 	if !ok {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
 	}
-	s.Sheet, s.SheetSum = sheet, f.Sheet
+	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	s.Jobs = append(s.Jobs, &Job{
 		ID: f.Job, Procedure: procedure.For(s.Airframe.Options, f.Zone), Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
-		Opened: e.At, Position: e.Position, done: map[string]mark{}, joints: map[string]*Joint{},
+		Opened: e.At, Position: e.Position, done: map[string]completion{}, joints: map[string]*Joint{},
 	})
 	return nil
 }

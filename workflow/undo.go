@@ -42,7 +42,7 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	slices.Sort(positions)
 	facts := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
-	// A journal that can't be replayed any more could never be mended.
+	// A journal that can't be replayed any more could never be corrected.
 	if _, err := s.then(facts, c); err != nil {
 		return nil, refuse(what, ByState, fmt.Sprintf("what was entered since needs it (%v)", err), Remedy{Kind: ToTakeBackFirst})
 	}

@@ -45,8 +45,8 @@ func TestUndoOfAJobTakesWhatSpeaksOfItAlong(t *testing.T) {
 		b.must(startBuild())
 		b.moved(build(), sheet())
 		b.must(Undo{Position: b.state.Jobs[0].Position})
-		if len(b.state.Jobs) != 0 || b.state.SheetSum != sheetSum {
-			t.Errorf("%d jobs under %s", len(b.state.Jobs), b.state.SheetSum)
+		if len(b.state.Jobs) != 0 || b.state.SheetDigest != sheetSum {
+			t.Errorf("%d jobs under %s", len(b.state.Jobs), b.state.SheetDigest)
 		}
 	})
 }
@@ -66,8 +66,8 @@ func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
 	coat := b.state.Size() - 1
 	mustContain(t, b.refused(Undo{Position: move}, ByState), "what was entered since needs it", "Coated", "[take-back-first")
 	b.must(Undo{Position: coat}, Undo{Position: move})
-	if b.state.SheetSum != sheetSum {
-		t.Errorf("the sheet is %s", b.state.SheetSum)
+	if b.state.SheetDigest != sheetSum {
+		t.Errorf("the sheet is %s", b.state.SheetDigest)
 	}
 }
 
@@ -75,7 +75,7 @@ func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
 // release that is no step of a job.
 func repaired(t *testing.T) *bench {
 	b := released(t)
-	b.must(Start{Procedure: repair(), Digest: repairSum, Sheet: sheet(), SheetSum: sheetSum, Zone: "wing"}, ReadBench{Temperature: q("20 °C")})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing"}, ReadBench{Temperature: q("20 °C")})
 	b.done("lay-skin", "coat-skin")
 	b.after(10 * time.Minute)
 	b.done("join-skin")
@@ -93,7 +93,7 @@ func TestUndoTakesEveryLaterReleaseBack(t *testing.T) {
 	bad := b.state.Size() - 1
 	b.must(goodCheck("rule"), readings("square", "left=500 mm", "right=500 mm"), GiveRelease{})
 	b.must(Undo{Position: rests}, Undo{Position: bad, Reason: "mistyped"}, Finish{Step: "measure-again"})
-	if f := b.state.Flight(b.now); f.Released {
+	if f := b.state.Airworthiness(b.now); f.Released {
 		t.Errorf("it stands released by entry %d, of which entry %d was taken back", b.state.Release.Position, rests)
 	}
 }

@@ -16,7 +16,7 @@ func working(t *testing.T, stages ...steps.Stage) *bench {
 	docs.Procedures["sha256:work"] = p
 	b.docs = &docs
 	b.state = b.replay(b.state.Entries)
-	b.must(Start{Procedure: p, Digest: "sha256:work", Sheet: sheet(), SheetSum: sheetSum})
+	b.must(Start{Procedure: p, Digest: "sha256:work", Sheet: sheet(), SheetDigest: sheetSum})
 	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
 	return b
 }

@@ -230,7 +230,7 @@ func (l *life) start(procedure, zone string) error {
 	if err := l.keep(doc.Bytes); err != nil {
 		return err
 	}
-	return l.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: l.State.Sheet, SheetSum: l.State.SheetSum, Zone: zone})
+	return l.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: l.State.Sheet, SheetDigest: l.State.SheetDigest, Zone: zone})
 }
 
 // evening is what the demo plays on CW-01.

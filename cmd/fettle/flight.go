@@ -49,7 +49,7 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 	if err := a.act(ctx, mark, flight, at); err != nil || a.json {
 		return err
 	}
-	if f := before.Flight(a.time.Now()); !f.Released {
+	if f := before.Airworthiness(a.time.Now()); !f.Released {
 		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
 	}
 	if flight.Landing == workflow.Hard && flight.Check != "" {

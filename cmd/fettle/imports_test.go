@@ -49,3 +49,26 @@ func TestImportsPointOneWay(t *testing.T) {
 		}
 	}
 }
+
+// What costs time at every start is not linked: the syntax highlighter and the
+// sanitizer, in whose place modules under cmd/internal/term stand, and the network.
+func TestWhatIsNotLinked(t *testing.T) {
+	out, err := exec.Command("go", "list", "-deps", "fettle/cmd/fettle").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	linked := strings.Fields(string(out))
+	if !slices.Contains(linked, "github.com/charmbracelet/glamour") {
+		t.Fatalf("the list lacks the renderer: %v", linked)
+	}
+	const chroma = "github.com/alecthomas/chroma/v2"
+	for _, not := range []string{chroma + "/lexers", chroma + "/formatters", "github.com/dlclark/regexp2", "github.com/aymerick/douceur/css", "net/http", "crypto/tls"} {
+		if slices.Contains(linked, not) {
+			t.Errorf("%s is linked", not)
+		}
+	}
+	out, err = exec.Command("go", "list", "-f", "{{join .EmbedFiles \" \"}}", chroma+"/styles").Output()
+	if err != nil || len(strings.TrimSpace(string(out))) > 0 {
+		t.Errorf("the highlighter's themes are linked: %s%v", out, err)
+	}
+}

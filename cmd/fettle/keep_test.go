@@ -201,7 +201,7 @@ func (b *bench) build(mark, design string, options ...string) {
 	b.register(mark, design, options...)
 	b.start(design+"-build", "")
 	b.carry(1000, nil)
-	if !b.state().Flight(b.now).Released {
+	if !b.state().Airworthiness(b.now).Released {
 		b.t.Fatal("it is not released")
 	}
 }
@@ -217,11 +217,11 @@ func (b *bench) half(procedure, zone string) {
 	b.must(err)
 	digest := store.Digest(doc.Bytes)
 	alone := robot.Worker{Now: b.now, By: "Ro", Program: "0.1", Documents: workflow.Documents{
-		Sheets: map[string]*steps.Sheet{have.SheetSum: have.Sheet}, Procedures: map[string]*steps.Procedure{digest: doc.Procedure}}}
+		Sheets: map[string]*steps.Sheet{have.SheetDigest: have.Sheet}, Procedures: map[string]*steps.Procedure{digest: doc.Procedure}}}
 	alone.State, err = workflow.Replay(nil, alone.Documents)
 	b.must(err)
-	b.must(alone.Act(workflow.Register{Mark: b.mark, Sheet: have.Sheet, Digest: have.SheetSum, Options: have.Airframe.Options}))
-	b.must(alone.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: have.Sheet, SheetSum: have.SheetSum, Zone: zone}))
+	b.must(alone.Act(workflow.Register{Mark: b.mark, Sheet: have.Sheet, Digest: have.SheetDigest, Options: have.Airframe.Options}))
+	b.must(alone.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: have.Sheet, SheetDigest: have.SheetDigest, Zone: zone}))
 	job := alone.State.Jobs[0]
 	for alone.State.Open(job, alone.Now) && done(alone.State, job, alone.Now) < len(job.Procedure.Steps())/2 {
 		m, err := robot.Next(alone.State, alone.Now)
@@ -341,9 +341,9 @@ func (b *bench) crash(seen ...[3]string) {
 // repair opens the plan for every open damage.
 func (b *bench) repair() {
 	b.t.Helper()
-	plan, err := b.desk.Mend(b.t.Context(), b.mark)
+	plan, err := b.desk.PlanRepair(b.t.Context(), b.mark)
 	b.must(err)
-	_, _, err = b.desk.StartMend(b.t.Context(), b.mark, plan, time.Time{})
+	_, _, err = b.desk.StartRepair(b.t.Context(), b.mark, plan, time.Time{})
 	b.must(err)
 }
 

@@ -158,7 +158,7 @@ func word(yes bool, is, isNot string) string {
 }
 
 func (l *look) flight() {
-	flight := l.state.Flight(l.at)
+	flight := l.state.Airworthiness(l.at)
 	l.put(flightPart, "airframe", word(flight.Released, "released", "not released"), flight.Why.Text)
 	if !flight.Released {
 		l.set(l.Says, "flight: "+flight.Why.Text, "said")
@@ -216,7 +216,7 @@ func (l *look) gauges() error {
 
 func (l *look) damages() {
 	for _, d := range l.state.Damages {
-		mended, _ := l.state.Mended(d, l.at)
+		mended, _ := l.state.Repaired(d, l.at)
 		l.put(damagesPart, d.Damage, word(mended, "repaired", "open"), "")
 		q := d.Quarantine
 		if len(q.Lines) > 0 {

@@ -37,17 +37,17 @@ func (a *app) repair(ctx context.Context, args []string, start bool, at string) 
 	if err != nil {
 		return err
 	}
-	plan, err := d.Mend(ctx, mark)
+	plan, err := d.PlanRepair(ctx, mark)
 	if err != nil {
 		return err
 	}
 	job := ""
 	if start {
-		entries, _, err := d.StartMend(ctx, mark, plan, when)
+		entries, _, err := d.StartRepair(ctx, mark, plan, when)
 		if err != nil {
 			return err
 		}
 		job = entries[len(entries)-1].Facts.(journal.JobOpened).Job
 	}
-	return a.show(page.NewMend(mark, job, plan))
+	return a.show(page.NewRepair(mark, job, plan))
 }

@@ -25,6 +25,7 @@ import (
 // this test binary, as a process of its own, with the clock of the script.
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"fettle": func() {
+		tuneMemory()
 		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 		defer stop()
 		code := run(ctx, os.Args[1:], term.Standard(), scriptTime{os.Getenv("CLOCK")})

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"time"
 
-	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/desk"
@@ -86,36 +85,23 @@ func (a *app) wait(ctx context.Context, d *desk.Desk, mark, name string) error {
 // elsewhere.
 type waitBar struct {
 	app  *app
-	bar  *progressbar.ProgressBar
 	read time.Time // when the journal was last read
 }
 
 func (a *app) waitBar(mark string, w workflow.Await) *waitBar {
-	b := &waitBar{app: a, read: a.time.Now()}
 	fmt.Fprintln(a.Err, page.AwaitLine(mark, w, a.clock()))
-	if a.Interactive {
-		b.bar = progressbar.NewOptions64(int64(max(w.Ready.Sub(w.Began), time.Second)/time.Second),
-			progressbar.OptionSetWriter(a.Err),
-			progressbar.OptionSetPredictTime(false),
-			progressbar.OptionSetElapsedTime(false),
-			progressbar.OptionSetWidth(40),
-			progressbar.OptionEnableColorCodes(false),
-		)
-	}
-	return b
+	return &waitBar{app: a, read: a.time.Now()}
 }
 
 func (b *waitBar) show(w workflow.Await, now time.Time) {
-	if b.bar == nil {
-		return
+	if b.app.Interactive {
+		whole := max(w.Ready.Sub(w.Began), time.Second)
+		b.app.Bar(float64(now.Sub(w.Began))/float64(whole), page.Span(w.Ready.Sub(now).Round(time.Second))+" left")
 	}
-	b.bar.Describe(fmt.Sprintf("%s left", page.Span(w.Ready.Sub(now).Round(time.Second))))
-	// A bar that can't be drawn must not stop the wait.
-	_ = b.bar.Set64(int64(now.Sub(w.Began) / time.Second))
 }
 
 func (b *waitBar) end() {
-	if b.bar != nil {
+	if b.app.Interactive {
 		fmt.Fprintln(b.app.Err)
 	}
 }

@@ -73,13 +73,26 @@ func (d Doubt) Guard(unit string) float64 {
 
 func (d Doubt) step(unit string) float64 { return 2 * inUnit(d.Resolution, unit) / math.Sqrt(12) }
 
-// OfDifference is what counts of each of two readings that are compared. The
-// bias of one gauge cancels; those of two do not.
-func (d Doubt) OfDifference(unit string) float64 {
+// PairGuard is the guard band of a difference of two readings: √2 of what
+// counts of each, as independent uncertainties combine (JCGM 100, 5.1.2, from
+// memory). The bias of one gauge cancels; those of two do not.
+func (d Doubt) PairGuard(unit string) float64 {
 	if d.Several {
-		return d.Guard(unit)
+		return math.Sqrt2 * d.Guard(unit)
 	}
-	return d.step(unit)
+	return math.Sqrt2 * d.step(unit)
+}
+
+// Widest is the one with the widest guard band in the unit; of equal ones the
+// last.
+func Widest(unit string, doubts ...Doubt) Doubt {
+	var widest Doubt
+	for _, d := range doubts {
+		if d != widest && d.Guard(unit) >= widest.Guard(unit) {
+			widest = d
+		}
+	}
+	return widest
 }
 
 // inUnit is a size in the unit, zero where absent.
@@ -149,14 +162,14 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 		return found, nil
 	}
 	if !l.Alike.IsZero() {
-		twice := exact(math.Sqrt2 * doubt.OfDifference(unit))
+		guard := exact(doubt.PairGuard(unit))
 		limit, err := l.Alike.Rat(unit)
 		if err != nil {
 			return Finding{}, fmt.Errorf("the limit of likeness: %w", err)
 		}
-		for _, pair := range compared(points, pairs) {
+		for _, pair := range Compared(points, pairs) {
 			gap := new(big.Rat).Sub(means[pair[0]], means[pair[1]])
-			found = worse(found, alike(pair, gap.Abs(gap), limit, twice, unit))
+			found = worse(found, alike(pair, gap.Abs(gap), limit, guard, unit))
 		}
 	}
 	return found, nil
@@ -245,7 +258,7 @@ func worse(a, b Finding) Finding {
 	return out
 }
 
-func compared(points []Point, pairs [][2]string) [][2]string {
+func Compared(points []Point, pairs [][2]string) [][2]string {
 	if len(pairs) > 0 {
 		return pairs
 	}

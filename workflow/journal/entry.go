@@ -18,6 +18,10 @@ type Entry struct {
 	Facts    Facts
 }
 
+// Late reports whether the entry was typed in later: more than ten minutes
+// after the fact.
+func (e Entry) Late() bool { return e.Recorded.Sub(e.At) > 10*time.Minute }
+
 // Facts are what an entry of one kind says.
 type Facts interface {
 	// Kind is the entry's kind, a past participle such as Joined.

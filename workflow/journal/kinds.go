@@ -160,7 +160,7 @@ type JobOpened struct {
 	Procedure string `json:"procedure"` // digest
 	Sheet     string `json:"sheet"`     // digest; the airframe's sheet from here on
 	Zone      string `json:"zone,omitempty"`
-	// Damages are what it mends: they are mended once it is complete.
+	// Damages are what it repairs: they are repaired once it is complete.
 	Damages []string `json:"damages,omitempty"`
 }
 

@@ -53,7 +53,7 @@ func named(t testing.TB, name string) *procedures.Document {
 
 func start(t testing.TB, w *robot.Worker, doc *procedures.Document, zone string) {
 	t.Helper()
-	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Zone: zone})
+	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Zone: zone})
 }
 
 // built are the airframes that were built with nothing chosen, by design: every
@@ -112,7 +112,7 @@ func TestEveryBuildEndsInARelease(t *testing.T) {
 				if open := w.State.OpenJobs(w.Now); len(open) > 0 {
 					t.Fatalf("%d jobs are open", len(open))
 				}
-				if flight := w.State.Flight(w.Now); !flight.Released {
+				if flight := w.State.Airworthiness(w.Now); !flight.Released {
 					t.Fatalf("not released: %+v", flight)
 				}
 			})
@@ -172,7 +172,7 @@ func carryRepair(t *testing.T, w robot.Worker, doc *procedures.Document, zone st
 			t.Errorf("the gate %s is %s at the end: %s", g.Gate.Name, g.Standing, g.Reason)
 		}
 	}
-	if flight := w.State.Flight(w.Now); disturbed && flight.Released {
+	if flight := w.State.Airworthiness(w.Now); disturbed && flight.Released {
 		t.Error("the airframe was disturbed and is released still")
 	}
 	if disturbed {

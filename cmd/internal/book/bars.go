@@ -2,7 +2,6 @@ package book
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -159,17 +158,9 @@ func alike(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barR
 	if err != nil {
 		return nil // there is none
 	}
-	pairs := g.Pairs
-	if len(pairs) == 0 {
-		for i, a := range points {
-			for _, b := range points[i+1:] {
-				pairs = append(pairs, [2]string{a.Name, b.Name})
-			}
-		}
-	}
-	guard := math.Sqrt2 * doubt.OfDifference(only.Unit()) // as the verdict has it
+	guard := doubt.PairGuard(only.Unit())
 	var rows []barRow
-	for _, pair := range pairs {
+	for _, pair := range measuring.Compared(points, g.Pairs) {
 		two := slices.DeleteFunc(slices.Clone(points), func(p measuring.Point) bool {
 			return !slices.Contains(pair[:], p.Name) || len(p.Readings) == 0
 		})

@@ -44,7 +44,7 @@ func TestAWholeLife(t *testing.T) {
 		t.Errorf("the headings are %q; want %q", headings, want)
 	}
 	all := textOf(root)
-	for _, says := range []string{"GROUNDED", "D1: boom-broken, left-boom", "Mended by job mend", "Flew 5 times, every landing soft", "into the maize", "behind the clamp",
+	for _, says := range []string{"GROUNDED", "D1: boom-broken, left-boom", "Repaired by job repair", "Flew 5 times, every landing soft", "into the maize", "behind the clamp",
 		"boom.png", "causeway signed", "under the seal of entry", "too early to say", "Flies well.", "forward", "176 g", "is under no seal", "A later release took its place", "does not stand any more",
 		"NOT GOOD, found reading 2 mm too much", "102 mm of 100 mm", "in doubt: it was read with rule"} {
 		if !strings.Contains(all, says) {

@@ -65,7 +65,7 @@ func act(t testing.TB, w *robot.Worker, r workflow.Request) {
 
 func start(t testing.TB, w *robot.Worker, doc *procedures.Document, zone string) {
 	t.Helper()
-	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Zone: zone})
+	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Zone: zone})
 }
 
 func carry(t testing.TB, w *robot.Worker, moves int) {
@@ -153,7 +153,7 @@ func whole(t testing.TB) *robot.Worker {
 	triage := find(t, "crash-triage").Triage
 	act(t, w, workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious, Note: "behind the clamp"}}})
 	put(t, w, journal.PhotoKept{Photo: photoDigest, Name: "boom.png", Type: "image/png", Of: []int64{w.State.Size() - 1}})
-	plan, err := w.State.Mend(triage, func(name string) (*steps.Procedure, error) { return find(t, name).Procedure, nil }, w.Now)
+	plan, err := w.State.PlanRepair(triage, func(name string) (*steps.Procedure, error) { return find(t, name).Procedure, nil }, w.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -161,16 +161,16 @@ func whole(t testing.TB) *robot.Worker {
 	if err != nil {
 		t.Fatal(err)
 	}
-	doc, err := procedures.Parse("mend.yaml", data)
+	doc, err := procedures.Parse("repair.yaml", data)
 	if err != nil {
 		t.Fatal(err)
 	}
 	w.Documents.Procedures[store.Digest(data)] = doc.Procedure
 	var names []string
-	for _, m := range plan.Mends {
-		names = append(names, m.Damage.Damage)
+	for _, m := range plan.Answers {
+		names = append(names, m.Damage.Name)
 	}
-	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(data), Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Damages: names})
+	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(data), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: names})
 	carry(t, w, 3000)
 	act(t, w, workflow.GiveRelease{})
 	w.Now = w.Now.Add(time.Hour)

@@ -90,7 +90,7 @@ func (g gate) Inside() string {
 
 func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 	m.anchors[a.Entry.Position] = true
-	r := reading{AuditedReading: a, Gauge: a.Reading.Gauge, Verdict: verdict(a.Alone), Late: a.Entry.Recorded.Sub(a.Entry.At) > late}
+	r := reading{AuditedReading: a, Gauge: a.Reading.Gauge, Verdict: verdict(a.OwnVerdict), Late: a.Entry.Late()}
 	if a.Gauge.Title != "" {
 		r.Gauge = a.Gauge.Title
 	}
@@ -132,16 +132,13 @@ func doubtOf(s *workflow.State, g steps.Gate, readings []workflow.AuditedReading
 	if len(readings) == 0 {
 		return own.Doubt()
 	}
-	unit := g.Limits.Unit()
-	var worst measuring.Doubt
+	var doubts []measuring.Doubt
 	for _, r := range readings {
 		gauge := r.Gauge
 		if gauge.Name == "" {
 			gauge = own
 		}
-		if d := gauge.Doubt(); d.Guard(unit) >= worst.Guard(unit) {
-			worst = d
-		}
+		doubts = append(doubts, gauge.Doubt())
 	}
-	return worst
+	return measuring.Widest(g.Limits.Unit(), doubts...)
 }

@@ -44,9 +44,6 @@ type entry struct {
 	Late bool // typed in after the fact
 }
 
-// late is how long after the fact an entry counts as typed in later.
-const late = 10 * time.Minute
-
 // A maker turns a state into a book.
 type maker struct {
 	s        *workflow.State
@@ -70,7 +67,7 @@ func newMaker(s *workflow.State, o Options) *maker {
 	}
 	says := page.NewJournal(s).Entries
 	for i, e := range s.Entries {
-		m.entries = append(m.entries, entry{e, says[i].Says, e.Recorded.Sub(e.At) > late})
+		m.entries = append(m.entries, entry{e, says[i].Says, e.Late()})
 	}
 	for _, e := range m.live() {
 		if work, ok := workOf(e.Facts); ok {

@@ -11,12 +11,12 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A damage is one thing found, with how it was mended.
+// A damage is one thing found, with how it was repaired.
 type damage struct {
 	page.Damage
 	Position int64
 	State    string // in words
-	Anchor   string // of the job that mends it
+	Anchor   string // of the job that repairs it
 	Lines    []string
 	Cleared  *entry // the quarantine
 	Photos   []photo
@@ -30,12 +30,12 @@ func (m *maker) damages() ([]damage, []photo) {
 		out := damage{Damage: d, Position: found.Position, Lines: found.Quarantine.Lines, Photos: m.of(found.Position)}
 		m.anchors[found.Position] = true
 		switch {
-		case d.Mended:
-			out.State = "mended by"
+		case d.Repaired:
+			out.State = "repaired by"
 		case d.Job != "":
-			out.State = "NOT MENDED; at it is"
+			out.State = "NOT REPAIRED; at it is"
 		default:
-			out.State = "NOT MENDED"
+			out.State = "NOT REPAIRED"
 		}
 		if i := slices.IndexFunc(m.s.Jobs, func(j *workflow.Job) bool { return j.ID == d.Job }); i >= 0 {
 			out.Anchor = jobAnchor(i)
@@ -113,7 +113,7 @@ func (m *maker) releases(seals []seal) []release {
 		out := release{entry: e, Released: f, Standing: "A later release took its place."}
 		if last := m.s.Release; last != nil && last.Position == e.Position {
 			out.Standing = "It stands."
-			if flight := m.s.Flight(m.now); !flight.Released {
+			if flight := m.s.Airworthiness(m.now); !flight.Released {
 				out.Standing = "It does not stand any more: " + page.Said(flight.Why, m.o.Zone) + "."
 			}
 		}
@@ -257,8 +257,8 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 		}
 	}
 	for _, d := range b.Damages {
-		if !d.Mended {
-			damages = append(damages, fmt.Sprintf("damage %s (%s at %s) is not mended", d.Name, d.Finding, d.Zone))
+		if !d.Repaired {
+			damages = append(damages, fmt.Sprintf("damage %s (%s at %s) is not repaired", d.Name, d.Finding, d.Zone))
 		}
 		if d.Quarantine {
 			damages = append(damages, fmt.Sprintf("the quarantine of damage %s was not cleared", d.Name))
@@ -295,7 +295,7 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	for _, g := range []gap{
 		{"Gates that do not count", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
 		{"Concessions", conceded}, {"Joints whose window was missed", sum.Lapsed},
-		{"Work that is not done", open}, {"Damage that is not mended", damages}, {"Releases without a seal", unsealed},
+		{"Work that is not done", open}, {"Damage that is not repaired", damages}, {"Releases without a seal", unsealed},
 		{"Times", clocks}, {"Photos", missing},
 	} {
 		if len(g.Items) > 0 {

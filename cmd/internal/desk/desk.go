@@ -245,7 +245,7 @@ func (d *Desk) open(ctx context.Context, mark string, doc *procedures.Document, 
 		return nil, nil, err
 	}
 	start.Procedure, start.Digest = doc.Procedure, store.Digest(doc.Bytes)
-	start.Sheet, start.SheetSum = sheet.Sheet, store.Digest(sheet.Bytes)
+	start.Sheet, start.SheetDigest = sheet.Sheet, store.Digest(sheet.Bytes)
 	return d.Act(ctx, mark, start, at)
 }
 
@@ -261,17 +261,17 @@ func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 // TriageTable is the name of the table that crashes go by.
 const TriageTable = "crash-triage"
 
-// Mend plans the repair of an airframe's open damages.
-func (d *Desk) Mend(ctx context.Context, mark string) (workflow.MendPlan, error) {
+// PlanRepair plans the repair of an airframe's open damages.
+func (d *Desk) PlanRepair(ctx context.Context, mark string) (workflow.RepairPlan, error) {
 	state, err := d.State(ctx, mark)
 	if err != nil {
-		return workflow.MendPlan{}, err
+		return workflow.RepairPlan{}, err
 	}
 	triage, err := d.Library.Triage(TriageTable)
 	if err != nil {
-		return workflow.MendPlan{}, err
+		return workflow.RepairPlan{}, err
 	}
-	return state.Mend(triage.Triage, func(name string) (*steps.Procedure, error) {
+	return state.PlanRepair(triage.Triage, func(name string) (*steps.Procedure, error) {
 		doc, err := d.Library.Procedure(name)
 		if err != nil {
 			return nil, err
@@ -280,8 +280,8 @@ func (d *Desk) Mend(ctx context.Context, mark string) (workflow.MendPlan, error)
 	}, d.Now())
 }
 
-// StartMend opens a plan of repair as one job, of a document of its own.
-func (d *Desk) StartMend(ctx context.Context, mark string, plan workflow.MendPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
+// StartRepair opens a plan of repair as one job, of a document of its own.
+func (d *Desk) StartRepair(ctx context.Context, mark string, plan workflow.RepairPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	data, err := procedures.Write(plan.Procedure)
 	if err != nil {
 		return nil, nil, err
@@ -291,8 +291,8 @@ func (d *Desk) StartMend(ctx context.Context, mark string, plan workflow.MendPla
 		return nil, nil, fmt.Errorf("the composed plan can't be read: %w", err)
 	}
 	var damages []string
-	for _, m := range plan.Mends {
-		damages = append(damages, m.Damage.Damage)
+	for _, m := range plan.Answers {
+		damages = append(damages, m.Damage.Name)
 	}
 	return d.open(ctx, mark, doc, workflow.Start{Damages: damages}, at)
 }
@@ -325,7 +325,7 @@ func (d *Desk) Newer(ctx context.Context, mark, job, procedure string) (workflow
 	if err := d.keep(ctx, doc, sheet); err != nil {
 		return workflow.MoveJob{}, nil, err
 	}
-	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetSum: store.Digest(sheet.Bytes)}, state, nil
+	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, state, nil
 }
 
 // sheetFor returns the design sheet that a new job goes by: the library's
@@ -338,11 +338,11 @@ func (d *Desk) sheetFor(ctx context.Context, state *workflow.State) (*procedures
 			return sheet, err
 		}
 	}
-	kept, err := d.documents(ctx, []string{state.SheetSum})
+	kept, err := d.documents(ctx, []string{state.SheetDigest})
 	if err != nil {
 		return nil, err
 	}
-	return kept[state.SheetSum], nil
+	return kept[state.SheetDigest], nil
 }
 
 // parsed holds documents by digest. A digest names its bytes for ever, so that

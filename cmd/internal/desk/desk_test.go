@@ -46,7 +46,7 @@ func TestReleaseAndDamageAtOnce(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if state.Flight(pilot.Now()).Released {
+		if state.Airworthiness(pilot.Now()).Released {
 			t.Fatalf("round %d: released with damage", round)
 		}
 		seen := false

@@ -8,7 +8,6 @@ import (
 	"io/fs"
 	"os"
 	"runtime"
-	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -177,9 +176,6 @@ func (d *Desk) ProveAll(ctx context.Context) ([]Verdict, error) {
 	if err != nil {
 		return nil, err
 	}
-	// What is read is garbage at once, and little else is held: to collect it half
-	// as often takes some MiB more, and a third off the time.
-	defer debug.SetGCPercent(debug.SetGCPercent(200))
 	all := make([]Verdict, len(journals))
 	each(len(journals), func(i int) {
 		v, err := d.Prove(ctx, journals[i].Mark)

@@ -56,7 +56,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title, Options: s.Airframe.Options,
 		Registered: s.Since, Entries: s.Size(), Flight: NotReleased, Jobs: []Job{}, Timers: Timers(s, now), Gates: []Gate{},
 	}
-	flight := s.Flight(now)
+	flight := s.Airworthiness(now)
 	switch {
 	case flight.Released:
 		a.Flight, a.ReleasedAt, a.ReleasedBy = Released, s.Release.At, s.Release.By
@@ -123,7 +123,7 @@ func (a Airframe) short(l *lines, c Clock) {
 		l.item("next: %s (`%s`)", esc(a.Next.Title), a.Next.Step)
 	}
 	for _, d := range a.Damages {
-		if !d.Mended || d.Quarantine {
+		if !d.Repaired || d.Quarantine {
 			l.item("%s", d.line())
 		}
 	}

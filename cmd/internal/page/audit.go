@@ -76,7 +76,7 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 		if r.Doubt != nil {
 			one.Doubt = fmt.Sprintf("%s, entry %d", said(r.Doubt.Doubts()), r.Doubt.Position)
 		}
-		if m := r.Alone.Margin; m.Known {
+		if m := r.OwnVerdict.Margin; m.Known {
 			one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
 		}
 		a.Readings = append(a.Readings, one)
@@ -88,7 +88,7 @@ func verdict(r workflow.AuditedReading) string {
 	if r.Gate.Limits.Low.IsZero() && r.Gate.Limits.High.IsZero() {
 		return "compared with the other points"
 	}
-	return string(r.Alone.Verdict)
+	return string(r.OwnVerdict.Verdict)
 }
 
 const inDoubt = "in doubt: it does not count"

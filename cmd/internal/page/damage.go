@@ -17,8 +17,8 @@ type Damage struct {
 	Note       string    `json:"note,omitempty"`
 	Found      time.Time `json:"found"`
 	By         string    `json:"by"`
-	Mended     bool      `json:"mended"`
-	Job        string    `json:"job,omitempty"`        // which mends it
+	Repaired   bool      `json:"repaired"`
+	Job        string    `json:"job,omitempty"`        // which repairs it
 	Quarantine bool      `json:"quarantine,omitempty"` // open
 }
 
@@ -27,7 +27,7 @@ func Damages(s *workflow.State, now time.Time) []Damage {
 	var all []Damage
 	for _, d := range s.Damages {
 		out := Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Found: d.At, By: d.By, Quarantine: d.Quarantine.Open()}
-		out.Mended, out.Job = s.Mended(d, now)
+		out.Repaired, out.Job = s.Repaired(d, now)
 		all = append(all, out)
 	}
 	return all
@@ -36,12 +36,12 @@ func Damages(s *workflow.State, now time.Time) []Damage {
 func (d Damage) line() string {
 	text := fmt.Sprintf("damage %s: %s at %s, %s%s; ", d.Name, d.Finding, d.Zone, d.Severity, optionally(": ", d.Note))
 	switch {
-	case d.Mended:
-		text += "mended by " + d.Job
+	case d.Repaired:
+		text += "repaired by " + d.Job
 	case d.Job != "":
-		text += "being mended by " + d.Job
+		text += "under repair by " + d.Job
 	default:
-		text += "not mended"
+		text += "not repaired"
 	}
 	text = esc(text)
 	if d.Quarantine {
@@ -50,13 +50,13 @@ func (d Damage) line() string {
 	return text
 }
 
-// A Mend is the plan of repair.
-type Mend struct {
-	Mark    string      `json:"mark"`
-	Answers []Answer    `json:"answers"`
-	Stages  []MendStage `json:"stages"`
-	Stale   []StaleGate `json:"measure_again"`
-	Job     string      `json:"job,omitempty"` // once it is open
+// A Repair is the plan of repair.
+type Repair struct {
+	Mark    string        `json:"mark"`
+	Answers []Answer      `json:"answers"`
+	Stages  []RepairStage `json:"stages"`
+	Stale   []StaleGate   `json:"measure_again"`
+	Job     string        `json:"job,omitempty"` // once it is open
 }
 
 // An Answer is what the triage table says of one damage.
@@ -70,8 +70,8 @@ type Answer struct {
 	Known   bool   `json:"known"`
 }
 
-// A MendStage is a stage of the plan with its steps.
-type MendStage struct {
+// A RepairStage is a stage of the plan with its steps.
+type RepairStage struct {
 	Stage string   `json:"stage"`
 	Title string   `json:"title"`
 	Phase string   `json:"phase"`
@@ -84,14 +84,14 @@ type StaleGate struct {
 	Why  []string `json:"why"`
 }
 
-// NewMend makes the page of a plan.
-func NewMend(mark, job string, plan workflow.MendPlan) Mend {
-	m := Mend{Mark: mark, Job: job}
-	for _, a := range plan.Mends {
-		m.Answers = append(m.Answers, Answer{a.Damage.Damage, a.Damage.Finding, a.Damage.Zone, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
+// NewRepair makes the page of a plan.
+func NewRepair(mark, job string, plan workflow.RepairPlan) Repair {
+	m := Repair{Mark: mark, Job: job}
+	for _, a := range plan.Answers {
+		m.Answers = append(m.Answers, Answer{a.Damage.Name, a.Damage.Finding, a.Damage.Zone, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
 	}
 	for _, stage := range plan.Procedure.Stages {
-		s := MendStage{Stage: stage.Name, Title: stage.Title, Phase: stage.Phase}
+		s := RepairStage{Stage: stage.Name, Title: stage.Title, Phase: stage.Phase}
 		for _, step := range stage.Steps {
 			s.Steps = append(s.Steps, step.Name)
 		}
@@ -104,7 +104,7 @@ func NewMend(mark, job string, plan workflow.MendPlan) Mend {
 }
 
 // Markdown is the plan.
-func (m Mend) Markdown(Clock) string {
+func (m Repair) Markdown(Clock) string {
 	var l lines
 	l.add("# The repair of %s\n", esc(m.Mark))
 	for _, a := range m.Answers {

@@ -13,20 +13,20 @@ const LocalRules = "Local rules, the site's and the makers' instructions, and li
 
 // A Proof is what a release rests on.
 type Proof struct {
-	Mark     string      `json:"mark"`
-	Released bool        `json:"released"`
-	By       string      `json:"by,omitempty"`
-	At       time.Time   `json:"at,omitzero"`
-	Entry    int64       `json:"entry,omitempty"`
-	Work     []string    `json:"work,omitempty"`         // the jobs since the release before
-	Done     []string    `json:"performed_by,omitempty"` // who did them
-	Licence  string      `json:"certificate,omitempty"`  // of who released it
-	Lines    []ProofLine `json:"lines"`
-	Readings []Reading   `json:"rests_on,omitempty"`
-	Beside   []string    `json:"not_current_not_critical,omitempty"`
-	Reasons  []Reason    `json:"reasons,omitempty"`
-	Seal     *Seal       `json:"seal,omitempty"`
-	Rules    string      `json:"rules"`
+	Mark        string      `json:"mark"`
+	Released    bool        `json:"released"`
+	By          string      `json:"by,omitempty"`
+	At          time.Time   `json:"at,omitzero"`
+	Entry       int64       `json:"entry,omitempty"`
+	Work        []string    `json:"work,omitempty"`         // the jobs since the release before
+	Done        []string    `json:"performed_by,omitempty"` // who did them
+	Licence     string      `json:"certificate,omitempty"`  // of who released it
+	Lines       []ProofLine `json:"lines"`
+	Readings    []Reading   `json:"rests_on,omitempty"`
+	NonCritical []string    `json:"not_current_not_critical,omitempty"`
+	Reasons     []Reason    `json:"reasons,omitempty"`
+	Seal        *Seal       `json:"seal,omitempty"`
+	Rules       string      `json:"rules"`
 }
 
 // A ProofLine is one thing that a release needs.
@@ -63,8 +63,8 @@ func NewProof(s *workflow.State, p workflow.Proof) Proof {
 			out.Readings = append(out.Readings, Reading{e.Position, f.Gate, f.Point, f.Value.Typed(), f.Gauge, e.At, e.By})
 		}
 	}
-	for _, g := range p.Beside {
-		out.Beside = append(out.Beside, g.Gate.Name+" is "+said(g.Says()))
+	for _, g := range p.NonCritical {
+		out.NonCritical = append(out.NonCritical, g.Gate.Name+" is "+said(g.Says()))
 	}
 	return out
 }
@@ -88,7 +88,7 @@ func (p Proof) Markdown(c Clock) string {
 			l.item("**NO:** %s (%s)", esc(line.Text), esc(line.Why))
 		}
 	}
-	for _, b := range p.Beside {
+	for _, b := range p.NonCritical {
 		l.item("beside it, not critical: %s", esc(b))
 	}
 	if len(p.Readings) > 0 {

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/charmbracelet/glamour"
 	xansi "github.com/charmbracelet/x/ansi"
 )
 
@@ -60,6 +61,29 @@ func TestReferences(t *testing.T) {
 		"&#xE000; &#xF0000; &#xE010;":     "&#xE000; &#xF0000; &#xE010;",
 		"```a`&#27;`":                     "```a&#27;",
 		"[the drawing](a.b/c-d.pdf)":      "the drawing /a.b/c-d.pdf",
+	} {
+		if got := strings.TrimSpace(show(t, text, 90)); got != want {
+			t.Errorf("%q is shown as %q, want %q", text, got, want)
+		}
+	}
+}
+
+// Tags of HTML are left out, with what stands in elements that show no text; the
+// text between others stays.
+func TestTags(t *testing.T) {
+	for text, want := range map[string]string{
+		"a <b>bold</b> word<br/> and <img src=x>more":             "a bold word and more",
+		"<div title=\"a>b\">\nbetween the tags\n</div>":           "between the tags",
+		"<div>\n3 < 4 & 5 > 2\n</div>":                            "3 < 4 & 5 > 2",
+		"<!-- a comment -->\n\nseen":                              "seen",
+		"<script>\nalert(1)</script> seen":                        "seen",
+		"<style>\np { color: red }\n</style>\n\nseen":             "seen",
+		"<p>\n<object><object>x</object>y</object>z</p>":          "z",
+		"<p>\n<iframe>x <b>y</b></iframe><noscript>z</noscript>k": "k",
+		"<div>\nnever <em>closed":                                 "never closed",
+		"<div>\na </object>b</div>":                               "a b",
+		"<?php echo 1 ?>\n\nseen":                                 "seen",
+		"<p>\ncut <a href=\"":                                     "cut",
 	} {
 		if got := strings.TrimSpace(show(t, text, 90)); got != want {
 			t.Errorf("%q is shown as %q, want %q", text, got, want)
@@ -130,6 +154,34 @@ func TestColourEndsWithTheWords(t *testing.T) {
 	}
 	if plain == out.String() {
 		t.Error("nothing is in colour")
+	}
+}
+
+// Code is plain code, whatever language its fence names.
+func TestCodeOfALanguage(t *testing.T) {
+	const code = "func main() { // a \"string\"\n\treturn 1 + 2\n}\n"
+	shown := map[string]string{}
+	for _, language := range []string{"", "go", "yaml", "no-such-language"} {
+		var out bytes.Buffer
+		s := Streams{Out: &out, Columns: 60, Colour: true}
+		if err := s.Show("```" + language + "\n" + code + "```\n"); err != nil {
+			t.Fatal(err)
+		}
+		shown[language] = out.String()
+		if shown[language] != shown[""] {
+			t.Errorf("%s is shown as %q, and without a language as %q", language, shown[language], shown[""])
+		}
+	}
+	if plain := xansi.Strip(shown["go"]); !strings.Contains(plain, "func main() { // a \"string\"\n") || !strings.Contains(plain, "return 1 + 2\n") {
+		t.Errorf("shown as %q", plain)
+	}
+}
+
+// A style that asks for colours in code gets none, and the code is there.
+func TestNoHighlighter(t *testing.T) {
+	out, err := glamour.Render("```go\nfunc main() {}\n```\n", "dark")
+	if err != nil || !strings.Contains(out, "func main() {}") {
+		t.Errorf("rendered as %q, %v", out, err)
 	}
 }
 

@@ -48,7 +48,7 @@ func sightings(table *steps.Triage, sheet *steps.Sheet) []workflow.Sighting {
 
 // mend reports the damages, composes the plan, writes and reads it as a
 // document, checks it against the design and carries it to the end.
-func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Sighting) workflow.MendPlan {
+func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Sighting) workflow.RepairPlan {
 	t.Helper()
 	must := func(err error) {
 		t.Helper()
@@ -57,10 +57,10 @@ func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Si
 		}
 	}
 	must(w.Act(workflow.ReportDamage{Triage: table, Seen: seen}))
-	if w.State.Flight(w.Now).Released {
+	if w.State.Airworthiness(w.Now).Released {
 		t.Fatalf("%v: released with damage", seen)
 	}
-	plan, err := w.State.Mend(table, findProcedure, w.Now)
+	plan, err := w.State.PlanRepair(table, findProcedure, w.Now)
 	must(err)
 	data, err := procedures.Write(plan.Procedure)
 	must(err)
@@ -72,10 +72,10 @@ func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Si
 	digest := store.Digest(data)
 	w.Documents.Procedures[digest] = doc.Procedure
 	var names []string
-	for _, m := range plan.Mends {
-		names = append(names, m.Damage.Damage)
+	for _, m := range plan.Answers {
+		names = append(names, m.Damage.Name)
 	}
-	must(w.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: w.State.Sheet, SheetSum: w.State.SheetSum, Damages: names}))
+	must(w.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: names}))
 	must(w.Carry(5000))
 	if open := w.State.OpenJobs(w.Now); len(open) > 0 {
 		t.Fatalf("%v: a job is open", seen)

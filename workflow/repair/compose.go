@@ -1,94 +1,31 @@
-package workflow
+// Package repair makes one procedure of the answers to several damages. It is
+// pure and knows no journal: what is damaged, and what is at it already, the
+// workflow says.
+package repair
 
 import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"fettle/steps"
 )
 
-// A Mend is what the triage table answers to one damage.
-type Mend struct {
-	Damage    *Damage
+// Name is the name of a composed procedure.
+const Name = "repair"
+
+// A Damage is what was found, as far as its repair goes by it.
+type Damage struct {
+	Name, Finding, Zone, Severity string
+}
+
+// An Answer is what the triage table answers to one damage.
+type Answer struct {
+	Damage    Damage
 	Row       steps.Row
 	Known     bool             // a row answers it; else it is inspected
 	Procedure *steps.Procedure // nil: the part is scrapped
 	Zone      string           // where the procedure is started; "" where it asks for none
-}
-
-// A MendPlan is every open damage with its answer, and one procedure for all.
-type MendPlan struct {
-	Mends     []Mend
-	Procedure *steps.Procedure
-	Stale     []StaleSoon // the gates that must be measured again
-}
-
-// StaleSoon is a gate that the damages and the repairs make stale, with every
-// reason.
-type StaleSoon struct {
-	Gate string
-	Why  []Cause
-}
-
-// Mend plans the repair of every damage that no job is at: one procedure, with
-// what repairs share done once, in the order of their phases.
-func (s *State) Mend(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time) (MendPlan, error) {
-	var plan MendPlan
-	for _, d := range s.OpenDamages(at) {
-		if _, by := s.Mended(d, at); by != "" {
-			continue
-		}
-		m := Mend{Damage: d}
-		m.Row, m.Known = triage.Answer(d.Finding, d.Zone, d.Severity)
-		if m.Row.Outcome != steps.ToScrap {
-			var err error
-			if m.Procedure, err = find(m.Row.Procedure); err != nil {
-				return MendPlan{}, fmt.Errorf("the answer to %s: %w", d.Damage, err)
-			}
-			if on := m.Procedure.On; len(on) > 0 {
-				m.Zone = d.Zone
-				if !slices.Contains(on, m.Zone) {
-					return MendPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s is not written for %s", m.Procedure.Name, m.Zone), Remedy{Kind: ToAddTriageRow})
-				}
-			}
-		}
-		plan.Mends = append(plan.Mends, m)
-	}
-	if len(plan.Mends) == 0 {
-		return MendPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, "there is no damage that no job is at", s.remedy(Remedy{Kind: ToReportDamage}))
-	}
-	plan.Procedure = s.compose(plan.Mends)
-	plan.Stale = s.staleSoon(plan, at)
-	return plan, nil
-}
-
-// staleSoon is the union of what is stale now and what the plan disturbs.
-func (s *State) staleSoon(plan MendPlan, at time.Time) []StaleSoon {
-	var soon []StaleSoon
-	procedure := plan.Procedure.For(s.Airframe.Options, "")
-	for _, g := range s.Gates(at) {
-		one := StaleSoon{Gate: g.Gate.Name}
-		if !g.Met() && g.Standing != NeverTaken {
-			one.Why = append(one.Why, g.Says())
-		}
-		var worked []string
-		for _, step := range procedure.Steps() {
-			for _, z := range step.Disturbs {
-				if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
-					worked = append(worked, z)
-				}
-			}
-		}
-		if len(worked) > 0 {
-			one.Why = append(one.Why, Cause{Text: "the plan works on " + strings.Join(worked, ", ")})
-		}
-		if len(one.Why) > 0 {
-			soon = append(soon, one)
-		}
-	}
-	return soon
 }
 
 // A part is one repair of a plan: a procedure on a zone, or a part to scrap.
@@ -98,11 +35,12 @@ type part struct {
 	zone      string
 }
 
-// compose joins the repairs into one procedure.
-func (s *State) compose(mends []Mend) *steps.Procedure {
+// Compose joins the repairs into one procedure: what they share is done once,
+// in the order of their phases.
+func Compose(answers []Answer) *steps.Procedure {
 	c := composer{taken: map[string]int{}, shared: map[string]bool{}}
-	out := &steps.Procedure{Name: "mend", Kind: steps.Repair, Revision: 1, Title: fmt.Sprintf("Repair of %s", damageNames(mends)), About: reasonsOf(mends)}
-	parts := partsOf(mends)
+	out := &steps.Procedure{Name: Name, Kind: steps.Repair, Revision: 1, Title: fmt.Sprintf("Repair of %s", damageNames(answers)), About: reasonsOf(answers)}
+	parts := partsOf(answers)
 	for _, p := range parts {
 		c.count(p)
 	}
@@ -130,34 +68,34 @@ func measuresStale(p *steps.Procedure) bool {
 	return slices.ContainsFunc(p.Steps(), func(s steps.Step) bool { return slices.Contains(s.Gates, steps.Stale) })
 }
 
-func damageNames(mends []Mend) string {
+func damageNames(answers []Answer) string {
 	var names []string
-	for _, m := range mends {
-		names = append(names, m.Damage.Damage)
+	for _, a := range answers {
+		names = append(names, a.Damage.Name)
 	}
 	return strings.Join(names, ", ")
 }
 
-func reasonsOf(mends []Mend) string {
+func reasonsOf(answers []Answer) string {
 	var b strings.Builder
-	for _, m := range mends {
-		answer := m.Row.Outcome + " by " + m.Row.Procedure
-		if m.Procedure == nil {
-			answer = steps.ToScrap
+	for _, a := range answers {
+		how := a.Row.Outcome + " by " + a.Row.Procedure
+		if a.Procedure == nil {
+			how = steps.ToScrap
 		}
-		fmt.Fprintf(&b, "- %s, %s at %s (%s): %s. %s\n", m.Damage.Damage, m.Damage.Finding, m.Damage.Zone, m.Damage.Severity, answer, m.Row.Why)
+		fmt.Fprintf(&b, "- %s, %s at %s (%s): %s. %s\n", a.Damage.Name, a.Damage.Finding, a.Damage.Zone, a.Damage.Severity, how, a.Row.Why)
 	}
 	return b.String()
 }
 
 // partsOf gives each procedure on each zone once, whatever number of damages
 // it answers.
-func partsOf(mends []Mend) []part {
+func partsOf(answers []Answer) []part {
 	var parts []part
-	for _, m := range mends {
-		p := part{procedure: m.Procedure, zone: m.Zone}
+	for _, a := range answers {
+		p := part{procedure: a.Procedure, zone: a.Zone}
 		if p.procedure == nil {
-			p.procedure, p.zone = scrapping(m), m.Damage.Zone
+			p.procedure, p.zone = scrapping(a), a.Damage.Zone
 		}
 		p.key = p.procedure.Name
 		if p.zone != "" {
@@ -171,10 +109,10 @@ func partsOf(mends []Mend) []part {
 }
 
 // scrapping is the repair of what is not worth repairing.
-func scrapping(m Mend) *steps.Procedure {
+func scrapping(a Answer) *steps.Procedure {
 	return &steps.Procedure{Name: "scrap", Stages: []steps.Stage{{Name: "scrap", Title: "Scrap and replace", Phase: steps.Structure, Steps: []steps.Step{{
-		Name: "scrap-" + m.Damage.Zone, Title: "Scrap the " + m.Damage.Zone, Kind: steps.Hold, Disturbs: []string{m.Damage.Zone},
-		Do: "- Take the part off and mark it as scrap, so that nobody fits it again.\n- Fit a new one as the build of the design says.\n", Why: m.Row.Why,
+		Name: "scrap-" + a.Damage.Zone, Title: "Scrap the " + a.Damage.Zone, Kind: steps.Hold, Disturbs: []string{a.Damage.Zone},
+		Do: "- Take the part off and mark it as scrap, so that nobody fits it again.\n- Fit a new one as the build of the design says.\n", Why: a.Row.Why,
 		Confirm: []string{"The old part is off, and marked as scrap", "A new part is fitted, as the build of the design says"},
 	}}}}}
 }

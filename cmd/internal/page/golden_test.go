@@ -1,0 +1,506 @@
+package page_test
+
+import (
+	"bytes"
+	"errors"
+	"flag"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/steps/quantity"
+	"fettle/store"
+	"fettle/workflow"
+	"fettle/workflow/robot"
+)
+
+var update = flag.Bool("update", false, "write the golden pages anew")
+
+func TestMain(m *testing.M) {
+	flag.Parse()
+	time.Local = time.UTC // pages show local times
+	os.Exit(m.Run())
+}
+
+// Every page is what it was, as Markdown and on a terminal of 80 columns with
+// colour, where ␛ stands for the escape character.
+func TestGolden(t *testing.T) {
+	pages := album{}
+	pages.evenings(t)
+	pages.keeping()
+	for name, markdown := range pages {
+		t.Run(name, func(t *testing.T) {
+			var shown bytes.Buffer
+			if err := (term.Streams{Columns: 80, Colour: true}).ShowTo(&shown, markdown); err != nil {
+				t.Fatal(err)
+			}
+			got := strings.TrimRight(markdown, "\n") + "\n\n" + strings.Repeat("=", 80) + "\n\n" + strings.ReplaceAll(shown.String(), "\x1b", "␛")
+			path := golden(name)
+			if *update {
+				if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				return
+			}
+			want, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatalf("%v; go test ./cmd/internal/page -update writes it", err)
+			}
+			if got != string(want) {
+				t.Errorf("%s has changed; go test ./cmd/internal/page -update writes it anew. It is now\n%s", path, got)
+			}
+		})
+	}
+}
+
+func golden(name string) string { return filepath.Join("testdata", "golden", name+".txt") }
+
+// Whatever makes text for a reader has a golden page, and every golden page is
+// of something: its name begins with that of the type or function.
+func TestEveryPageIsGolden(t *testing.T) {
+	pages := album{}
+	pages.evenings(t)
+	pages.keeping()
+	names := slices.Sorted(maps.Keys(pages))
+	all := makers(t)
+	for _, maker := range all {
+		if !slices.ContainsFunc(names, func(name string) bool { return of(name) == maker }) {
+			t.Errorf("%s has no golden page", maker)
+		}
+	}
+	for _, name := range names {
+		if !slices.Contains(all, of(name)) {
+			t.Errorf("the golden page %s is of nothing", name)
+		}
+	}
+	files, err := filepath.Glob(golden("*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, file := range files {
+		if name := strings.TrimSuffix(filepath.Base(file), ".txt"); pages[name] == "" {
+			t.Errorf("no page is held against %s", file)
+		}
+	}
+}
+
+// of is the type or function that a page is of.
+func of(name string) string {
+	maker, _, _ := strings.Cut(name, "-")
+	return maker
+}
+
+// makers are the types with a method that gives a whole page, and the functions
+// that give Markdown, by the package's source.
+func makers(t *testing.T) (names []string) {
+	t.Helper()
+	small := []string{"Span", "LimitsText"} // words inside a line
+	files, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range files {
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, d := range file.Decls {
+			f, ok := d.(*ast.FuncDecl)
+			if !ok || !f.Name.IsExported() || strings.HasSuffix(name, "_test.go") || slices.Contains(small, f.Name.Name) {
+				continue
+			}
+			made := f.Name.Name
+			if f.Recv != nil {
+				receiver, ok := f.Recv.List[0].Type.(*ast.Ident)
+				if !ok || receiver.Name == "Clock" {
+					continue
+				}
+				if made = receiver.Name; f.Name.Name != "Markdown" {
+					made += f.Name.Name
+				}
+			}
+			if f.Type.Results != nil && len(f.Type.Results.List) == 1 {
+				if result, ok := f.Type.Results.List[0].Type.(*ast.Ident); ok && result.Name == "string" {
+					names = append(names, made)
+				}
+			}
+		}
+	}
+	if len(names) < 30 {
+		t.Fatalf("only %d pages were found: %v", len(names), names)
+	}
+	return names
+}
+
+// An album is every page by its name: that of its type, and after a hyphen what
+// is shown.
+type album map[string]string
+
+// A shown thing is what a page is made of.
+type shown interface{ Markdown(page.Clock) string }
+
+func (a album) show(name string, thing shown, now time.Time) {
+	a[name] = thing.Markdown(page.Clock{Now: now})
+}
+
+// A bench is a Finch with a careful builder, and the documents for it.
+type bench struct {
+	*robot.Worker
+	t     testing.TB
+	pages album
+	docs  map[string]*procedures.Document
+}
+
+func newBench(t testing.TB, pages album) *bench {
+	t.Helper()
+	docs := map[string]*procedures.Document{}
+	known := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
+	for _, folder := range []string{"testdata", "../../fettle/testdata"} {
+		files, err := filepath.Glob(filepath.Join(folder, "finch*.yaml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, file := range files {
+			data, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			doc, err := procedures.Parse(filepath.Base(file), data)
+			if err != nil {
+				t.Fatal(err)
+			}
+			digest := store.Digest(data)
+			docs[doc.Name()], known.Sheets[digest], known.Procedures[digest] = doc, doc.Sheet, doc.Procedure
+		}
+	}
+	state, err := workflow.Replay(nil, known)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &robot.Worker{State: state, Documents: known, Now: time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC), By: "builder", Program: "test"}
+	return &bench{w, t, pages, docs}
+}
+
+func (b *bench) must(err error) {
+	b.t.Helper()
+	if err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// act records what is asked for, and gives its page.
+func (b *bench) act(r workflow.Request) page.Recorded {
+	b.t.Helper()
+	before := b.State.Size()
+	if err := b.Act(r); err != nil {
+		b.t.Fatalf("%#v: %v", r, err)
+	}
+	return page.NewRecorded(b.State, b.State.Entries[before:], b.Now)
+}
+
+// refused gives the refusal of what is asked for.
+func (b *bench) refused(r workflow.Request) string {
+	b.t.Helper()
+	var refusal *workflow.Refusal
+	if err := b.Act(r); !errors.As(err, &refusal) {
+		b.t.Fatalf("%#v is not refused: %v", r, err)
+	}
+	return page.Refusal(refusal, page.Clock{Now: b.Now})
+}
+
+func (b *bench) start(name, zone string, damages ...string) page.Recorded {
+	b.t.Helper()
+	doc := b.docs[name]
+	return b.act(workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: b.State.Sheet,
+		SheetDigest: b.State.SheetDigest, Zone: zone, Damages: damages})
+}
+
+func (b *bench) show(name string, thing shown) { b.pages.show(name, thing, b.Now) }
+
+// until carries the job on to the step.
+func (b *bench) until(step string) {
+	b.t.Helper()
+	for range 100 {
+		report, _, err := b.State.FindStep(step, b.Now)
+		b.must(err)
+		if report.Progress == workflow.Ready {
+			return
+		}
+		b.must(b.Carry(1))
+	}
+	b.t.Fatalf("%s never comes", step)
+}
+
+// step shows what is suggested, and the step by itself.
+func (b *bench) step(name string) {
+	b.t.Helper()
+	b.until(name)
+	report, _, err := b.State.FindStep(name, b.Now)
+	b.must(err)
+	b.show("Step-"+name, page.NewStep(b.State, report, b.Now))
+	b.show("Next-"+name, page.NewNext(b.State, b.Now))
+}
+
+func (b *bench) gate(name, gate string) {
+	b.t.Helper()
+	report, err := b.State.GateReport(gate, b.Now)
+	b.must(err)
+	b.pages["Gate-"+name] = page.NewGate(b.State, report).Markdown(page.Clock{Now: b.Now, BothUnits: true})
+}
+
+func (b *bench) q(text string, d quantity.Dimension) quantity.Quantity {
+	b.t.Helper()
+	q, err := quantity.Parse(text, d)
+	b.must(err)
+	return q
+}
+
+func (b *bench) measure(gate string, readings ...string) page.Recorded {
+	b.t.Helper()
+	m := workflow.Measure{Gate: gate}
+	for _, text := range readings {
+		point, value, _ := strings.Cut(text, "=")
+		m.Readings = append(m.Readings, workflow.Reading{Point: point, Value: b.q(value, quantity.Length)})
+	}
+	return b.act(m)
+}
+
+func (b *bench) clocks(name string) {
+	b.show("Clocks-"+name, page.Clocks{Timers: page.Timers(b.State, b.Now)})
+	b.show("Board-"+name, page.Board{Airframes: []page.Airframe{page.NewAirframe(b.State, b.Now)}})
+}
+
+// evenings build a Finch, release it, break it and repair it.
+func (a album) evenings(t testing.TB) {
+	b := newBench(t, a)
+	b.documents()
+	b.show("Board-empty", page.Board{})
+	b.show("Fleet-empty", page.Fleet{})
+	sheet := b.docs["finch"]
+	b.show("Recorded-registered", b.act(workflow.Register{Mark: "FN-01", Sheet: sheet.Sheet, Digest: store.Digest(sheet.Bytes), Options: []string{"rudder"}}))
+	b.show("Next-over", page.NewNext(b.State, b.Now))
+	b.show("Recorded-started", b.start("finch-build", ""))
+	b.show("Airframe-new", page.NewAirframe(b.State, b.Now))
+	b.build()
+	b.audit()
+	b.repair()
+	b.clockBack()
+}
+
+func (b *bench) documents() {
+	var listed []procedures.Entry
+	var checked []procedures.Checked
+	for _, name := range slices.Sorted(maps.Keys(b.docs)) {
+		doc := b.docs[name]
+		listed = append(listed, procedures.Entry{Document: doc, From: "embedded"})
+		checked = append(checked, procedures.Checked{Document: doc, Serves: []string{"finch"}})
+		b.show("Document-"+name, page.NewDocument(doc))
+	}
+	faults := procedures.Faults{{File: "own.yaml", Line: 3, Column: 7, Text: `unknown key "stpes"; did you mean "steps"?`}}
+	b.show("Library", page.NewLibrary(listed, faults))
+	b.pages["CheckPlain-good"] = page.NewCheck(checked, nil).Plain()
+	b.pages["CheckPlain-faults"] = page.NewCheck(checked, faults).Plain()
+}
+
+// build carries the build to its end, with a gate out of tolerance and a coat
+// that lapses on the way.
+func (b *bench) build() {
+	b.step("check-kit")
+	b.pages["Refusal-order"] = b.refused(workflow.Finish{Step: "cut-slot"})
+	b.step("blade-care")
+	b.pages["Refusal-hold"] = b.refused(workflow.Clear{Step: "blade-care", Answers: []bool{true, false}})
+	b.step("measure-slot")
+	b.show("Recorded-undecided", b.measure("slot", "root=4.4mm", "tip=5/32 in"))
+	b.gate("undecided", "slot")
+	b.show("Recorded-failed", b.measure("slot", "tip=5.2mm"))
+	b.gate("failed", "slot")
+	b.show("Next-failed", page.NewNext(b.State, b.Now))
+	b.pages["Refusal-rework"] = b.refused(workflow.Measure{Gate: "slot", Readings: []workflow.Reading{{Point: "tip", Value: b.q("4 mm", quantity.Length)}}})
+	b.show("Recorded-reworked", b.act(workflow.Rework{Gate: "slot"}))
+	b.show("Recorded-conceded", b.conceded())
+	b.gate("conceded", "slot")
+	b.step("coat-left")
+	b.show("Recorded-coated", b.act(workflow.Finish{Step: "coat-left"}))
+	b.clocks("coated")
+	b.until("coat-right")
+	b.act(workflow.Finish{Step: "coat-right"})
+	b.clocks("drying")
+	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
+	await, err := b.State.Await(b.Now, "")
+	b.must(err)
+	b.pages["AwaitLine"] = page.AwaitLine("FN-01", await, page.Clock{Now: b.Now}) + "\n"
+	b.show("Ready", page.NewReady("FN-01", await))
+	b.show("Next-drying", page.NewNext(b.State, b.Now))
+	b.Now = b.Now.Add(50 * time.Hour)
+	b.clocks("lapsed")
+	b.show("Next-lapsed", page.NewNext(b.State, b.Now))
+	b.step("join-roots")
+	b.clocks("open")
+	b.show("Recorded-joined", b.act(workflow.Finish{Step: "join-roots", Touch: workflow.TouchDry}))
+	b.clocks("setting")
+	report, _, err := b.State.FindStep("rest", b.Now)
+	b.must(err)
+	b.show("Step-rest", page.NewStep(b.State, report, b.Now))
+	b.until("measure-square")
+	b.clocks("curing")
+	move := page.NewMove("FN-01", "finch-build", b.changes())
+	move.Accept = "fettle move-job FN-01 finch-build --accept"
+	b.show("Move", move)
+	b.gate("never-taken", "square")
+	b.show("Proof-not-yet", page.NewProof(b.State, b.State.ReleaseProof(b.Now)))
+	b.step("release")
+	b.act(workflow.GiveRelease{Certificate: "A-1"})
+	slip := page.NewSlip(b.State, b.State.Entries[b.State.Size()-1])
+	b.show("Proof-released", slip)
+	slip.Seal = &page.Seal{Mark: "FN-01", Size: b.State.Size(), Note: "fettle/FN-01\n12\ncm9vdA==\n\n— bench+a1b2 c2lnbmVk\n", Public: "bench+a1b2+cHVibGlj"}
+	b.show("Proof-sealed", slip)
+	b.show("Airframe-released", page.NewAirframe(b.State, b.Now))
+	b.gate("passed", "square")
+}
+
+// conceded measures the slot out of tolerance again, and has that let pass.
+func (b *bench) conceded() page.Recorded {
+	b.measure("slot", "root=4mm", "tip=5mm")
+	return b.act(workflow.Concede{Gate: "slot", Reason: "the spar is glued *full* length"})
+}
+
+// audit has a gauge fail, takes an entry back and shows the record.
+func (b *bench) audit() {
+	b.Now = b.Now.Add(time.Hour)
+	gauge := func(name string) page.Gauge {
+		report, err := b.State.GaugeReport(name, b.Now)
+		b.must(err)
+		return page.NewGauge(report)
+	}
+	b.show("Gauge-never-checked", gauge("rule"))
+	b.show("Recorded-gauge-good", b.act(workflow.CheckGauge{Gauge: "rule", Of: b.q("100 mm", quantity.Length), Reads: b.q("100 mm", quantity.Length)}))
+	b.show("Recorded-gauge-not-good", b.act(workflow.CheckGauge{Gauge: "rule", Of: b.q("100 mm", quantity.Length), Reads: b.q("102 mm", quantity.Length), Note: "a block"}))
+	b.show("Gauge-not-good", gauge("rule"))
+	b.show("Gauges", page.Gauges{Mark: "FN-01", Gauges: []page.Gauge{gauge("caliper"), gauge("rule")}})
+	b.show("Airframe-in-doubt", page.NewAirframe(b.State, b.Now))
+	b.act(workflow.Undo{Position: b.State.Size() - 1, Reason: "it was the wrong block"})
+	b.act(workflow.Note{Text: "Flies [straight] <b>up</b> & down, 5_6 `x` ~ #1 | 2!"})
+	b.show("Journal", page.NewJournal(b.State))
+	b.show("Journal-last", page.NewJournal(b.State).Last(2))
+	for name, filter := range map[string]workflow.AuditFilter{"": {}, "-chosen": {Failures: true}, "-none": {From: b.Now}} {
+		readings, err := b.State.Audit(filter, b.Now)
+		b.must(err)
+		summary, err := b.State.AuditSummary(b.Now)
+		b.must(err)
+		chosen := ""
+		if name != "" {
+			chosen = "that were chosen"
+		}
+		audit := page.NewAudit(b.State, summary, readings, chosen)
+		b.show("Audit"+name, audit)
+		b.pages["AuditSummaryMarkdown"] = audit.SummaryMarkdown()
+	}
+}
+
+// repair flies the airframe into the ground and repairs it.
+func (b *bench) repair() {
+	b.Now = b.Now.Add(20 * time.Hour)
+	flown := b.act(workflow.LogFlight{Landing: workflow.Soft})
+	b.show("Recorded-flown", flown)
+	b.show("Records", page.Records{Airframes: []page.Recorded{flown, {Mark: "FN-02"}}})
+	triage := b.docs["finch-triage"].Triage
+	b.show("Recorded-damaged", b.act(workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{
+		{Finding: "cell-dented", Zone: "radio", Severity: steps.Slight},
+		{Finding: "tail-loose", Zone: "tail", Severity: steps.Serious, Note: "behind the <fin>"}}}))
+	broken := page.NewAirframe(b.State, b.Now)
+	b.show("Airframe-broken", broken)
+	b.show("Imported", page.Imported{Airframe: broken})
+	b.show("Fleet", page.Fleet{Airframes: []page.Airframe{broken}})
+	b.gate("stale", "square")
+	plan, err := b.State.PlanRepair(triage, func(name string) (*steps.Procedure, error) { return b.docs[name].Procedure, nil }, b.Now)
+	b.must(err)
+	b.show("Repair-planned", page.NewRepair("FN-01", "", plan))
+	b.show("Repair-started", page.NewRepair("FN-01", "finch-tail", plan))
+	b.show("Recorded-repair-started", b.start("finch-tail", "tail", plan.Answers[1].Damage.Name))
+	b.clocks("repair")
+	b.must(b.Carry(100))
+	b.show("Recorded-quarantine", b.act(workflow.ClearQuarantine{Damage: plan.Answers[0].Damage.Name, Answers: []bool{true}}))
+	b.show("Airframe-repaired", page.NewAirframe(b.State, b.Now))
+	b.show("Move-nothing", page.Move{Mark: "FN-01", Job: "finch-build", Accepted: true})
+}
+
+// changes are those of a newer build with narrower limits.
+func (b *bench) changes() []workflow.Change {
+	newer := func(name string, edits ...string) *procedures.Document {
+		text := strings.NewReplacer(append(edits, "revision: 1", "revision: 2")...).Replace(string(b.docs[name].Bytes))
+		doc, err := procedures.Parse(name+".yaml", []byte(text))
+		b.must(err)
+		return doc
+	}
+	build := newer("finch-build", "Lay it in.", "Lay it in, the aerial up.")
+	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm")
+	changes, err := b.State.Changes(workflow.MoveJob{Job: "finch-build", Procedure: build.Procedure, Digest: store.Digest(build.Bytes),
+		Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, b.Now)
+	b.must(err)
+	return changes
+}
+
+// clockBack shows pages while the clock stands before the last entry.
+func (b *bench) clockBack() {
+	b.Now = b.Now.Add(-3 * time.Hour)
+	b.show("Next-clock-back", page.NewNext(b.State, b.Now))
+	b.show("Airframe-clock-back", page.NewAirframe(b.State, b.Now))
+	now := page.Clock{Now: b.Now}
+	for name, r := range map[string]workflow.Reason{
+		"plain":   {Because: workflow.ByState, Text: "it is grounded"},
+		"until":   {Because: workflow.ByDrying, Text: "it dries", Until: b.Now.Add(time.Hour)},
+		"between": {Because: workflow.ByDrying, Text: "it dries", Until: b.Now.Add(time.Hour), Closes: b.Now.Add(90 * time.Minute)},
+		"closes":  {Because: workflow.ByDrying, Text: "it is open", Closes: b.Now.Add(90 * time.Minute)},
+		"do":      {Because: workflow.ByState, Text: "it is grounded", Remedy: workflow.Remedy{Kind: workflow.ToSeeNext, Mark: "FN-01"}},
+	} {
+		b.pages["ReasonText-"+name] = "- " + page.ReasonText(r, now) + "\n"
+	}
+	advice, command := page.Remedy(workflow.Remedy{Kind: workflow.ToReadBench, Mark: "FN-01", Humidity: true})
+	b.pages["Remedy"] = advice + "\n\n```\n" + command + "\n```\n"
+	b.pages["About"] = page.About(steps.Step{Kind: steps.Coat, Joint: "roots", Adhesive: "contact"}) + "\n"
+	b.pages["Said"] = page.Said(workflow.Cause{Text: "wing was disturbed by join-roots", At: b.Now}, time.UTC) + "\n"
+}
+
+// keeping are the pages of what is kept, sealed and copied.
+func (a album) keeping() {
+	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
+	show := func(name string, thing shown) { a.show(name, thing, now) }
+	yes, no, entry := true, false, int64(7)
+	show("Copied", page.Copied{File: "/home/b/copy.db", Airframes: 2, Entries: 31, Photos: 1, Missing: []string{"boom.png of entry 3 is not there"}, Aside: "/home/b/fettle.db.old"})
+	whole, broken := desk.Patient{Mark: "FN-01", Size: 12, Saved: 12}, desk.Patient{Mark: "FN-02", Size: 9, Saved: 4, Faults: []string{store.ErrDamaged.Error() + ": entry 4"}}
+	lost := desk.Patient{Mark: "FN-03", Size: 2, Saved: 2, Photos: []string{"boom.png of entry 1 is not there"}}
+	show("Health-empty", page.Health{})
+	show("Health-sound", page.Health{Airframes: []desk.Patient{whole}, Documents: 2})
+	show("Health-photos", page.Health{Airframes: []desk.Patient{whole, lost}})
+	show("Health-damaged", page.Health{Airframes: []desk.Patient{whole, broken}, Faults: []string{store.ErrDamaged.Error() + ": page 7"}})
+	show("Health-lost", page.Health{Faults: []string{"page 0"}})
+	show("Salvage", page.Salvage{Copied: desk.Copied{File: "new.db", Airframes: 1, Entries: 12}, Faults: []string{"page 7"}, Documents: []string{"sha256:01 is lost"},
+		Parts: []desk.SalvagedPart{{Mark: "FN-02", File: "FN-02.jsonl", Entries: 4, Size: 9, Why: "entry 4"}, {Mark: "FN-04", Why: "page 9"}}})
+	show("Exported", page.Exported{Mark: "FN-01", File: "finch.tar.gz"})
+	show("Exported-photos-missing", page.Exported{Mark: "FN-01", File: "finch.tar.gz", Exported: desk.Exported{Missing: []string{"boom.png"}}})
+	show("Bound", page.Bound{Mark: "FN-01", File: "FN-01.html"})
+	show("Seal", page.Seal{Mark: "FN-01", Size: 12, Note: "fettle/FN-01\n12\ncm9vdA==\n\n— bench+a1b2 c2lnbmVk\n", Public: "bench+a1b2+cHVibGlj", NewKey: "/home/b/seal.key"})
+	show("SealChecked", page.SealChecked{Origin: "fettle/FN-01", Size: 12, Signer: "bench+a1b2"})
+	show("SealChecked-entry", page.SealChecked{Origin: "fettle/FN-01", Size: 12, Signer: "bench+a1b2", Entry: &entry, Record: `{"position":7,"text":"a & b"}`})
+	show("SealChecked-grown", page.SealChecked{Origin: "fettle/FN-01", Size: 12, Signer: "bench+a1b2", Older: 9})
+	tree := page.Tree{Mark: "FN-01", Size: 12, Root: "cm9vdA==", Intact: true}
+	show("Tree", tree)
+	tree.Seals, tree.Photos, tree.Against, tree.Contains = 2, 1, "9 entries of fettle/FN-01, sealed by bench+a1b2", &yes
+	show("Tree-sealed", tree)
+	bad := page.Tree{Mark: "FN-02", Size: 9, Root: "b3RoZXI=", Faults: []string{"entry 4 is not what was written"}, Missing: []string{"boom.png"}, Against: "entry 4 differs", Contains: &no}
+	show("Tree-not-intact", bad)
+	show("Trees", page.Trees{Intact: true, Entries: 12, Airframes: []page.Tree{tree}})
+	show("Trees-not-intact", page.Trees{Entries: 21, Airframes: []page.Tree{tree, bad}})
+}

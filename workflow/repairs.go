@@ -1,0 +1,87 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/repair"
+)
+
+// A RepairPlan is every open damage with its answer, and one procedure for all.
+type RepairPlan struct {
+	Answers   []repair.Answer
+	Procedure *steps.Procedure
+	Stale     []WillBeStale // the gates that must be measured again
+}
+
+// WillBeStale is a gate that the damages and the repairs make stale, with every
+// reason.
+type WillBeStale struct {
+	Gate string
+	Why  []Cause
+}
+
+// PlanRepair plans the repair of every damage without a repair job.
+func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time) (RepairPlan, error) {
+	var plan RepairPlan
+	for _, d := range s.OpenDamages(at) {
+		if _, by := s.Repaired(d, at); by != "" {
+			continue
+		}
+		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity}}
+		answer.Row, answer.Known = triage.Answer(d.Finding, d.Zone, d.Severity)
+		if answer.Row.Outcome != steps.ToScrap {
+			var err error
+			if answer.Procedure, err = find(answer.Row.Procedure); err != nil {
+				return RepairPlan{}, fmt.Errorf("the answer to %s: %w", d.Damage, err)
+			}
+			if on := answer.Procedure.On; len(on) > 0 {
+				answer.Zone = d.Zone
+				if !slices.Contains(on, answer.Zone) {
+					return RepairPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s is not written for %s", answer.Procedure.Name, answer.Zone), Remedy{Kind: ToAddTriageRow})
+				}
+			}
+		}
+		plan.Answers = append(plan.Answers, answer)
+	}
+	if len(plan.Answers) == 0 {
+		why := "every damage already has a repair job"
+		if len(s.Damages) == 0 {
+			why = "no damage is reported"
+		}
+		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: ToReportDamage}))
+	}
+	plan.Procedure = repair.Compose(plan.Answers)
+	plan.Stale = s.staleSoon(plan, at)
+	return plan, nil
+}
+
+// staleSoon is the union of what is stale now and what the plan disturbs.
+func (s *State) staleSoon(plan RepairPlan, at time.Time) []WillBeStale {
+	var soon []WillBeStale
+	procedure := plan.Procedure.For(s.Airframe.Options, "")
+	for _, g := range s.Gates(at) {
+		one := WillBeStale{Gate: g.Gate.Name}
+		if !g.Met() && g.Standing != NeverTaken {
+			one.Why = append(one.Why, g.Says())
+		}
+		var worked []string
+		for _, step := range procedure.Steps() {
+			for _, z := range step.Disturbs {
+				if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
+					worked = append(worked, z)
+				}
+			}
+		}
+		if len(worked) > 0 {
+			one.Why = append(one.Why, Cause{Text: "the plan works on " + strings.Join(worked, ", ")})
+		}
+		if len(one.Why) > 0 {
+			soon = append(soon, one)
+		}
+	}
+	return soon
+}
