@@ -21,10 +21,10 @@ func TestWhatIsNoCheck(t *testing.T) {
 	}{
 		{CheckGauge{Gauge: "calliper", Of: q("10 mm"), Reads: q("10 mm")}, `did you mean "caliper"`},
 		{CheckGauge{Gauge: "caliper", Of: q("10 g"), Reads: q("10 mm")}, "10 g is a mass"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10 s")}, "caliper reads a length, in mm"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.005 mm")}, "steps of 0.01 mm"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm")}, "says what caliper reads"},
-		{CheckGauge{Gauge: "caliper", Reads: q("10 mm")}, "the size of what"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10 s")}, "not a length; caliper reads mm"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.005 mm")}, "its resolution is 0.01 mm"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm")}, "check of caliper needs both"},
+		{CheckGauge{Gauge: "caliper", Reads: q("10 mm")}, "the size of the reference"},
 	} {
 		err := b.try(c.r)
 		if err == nil {
@@ -139,7 +139,7 @@ func TestABadCheckGroundsUntilReleasedAgain(t *testing.T) {
 	if f.Released {
 		t.Fatal("it flies on a release that rested on readings in doubt")
 	}
-	mustContain(t, f.Why.Text, "rested on square", "it was read with rule")
+	mustContain(t, f.Why.Text, "rests on square", "it was read with rule")
 	b.must(GiveRelease{})
 	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("grounded: %s", f.Why.Text)

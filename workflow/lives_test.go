@@ -387,7 +387,7 @@ func works(joint string) (coldest, warmest float64) {
 }
 
 // coldestSince recomputes by time the coldest temperature of a clock that began
-// when the joint was closed and takes least at 20 °C: that in force then, or the
+// when the joint was joined and takes least at 20 °C: that in force then, or the
 // worst that the adhesive works in, and every one read before the clock's end.
 func coldestSince(live []journal.Entry, j joined, least time.Duration) float64 {
 	coldest, known := inForceAt(live, j.at)
@@ -1023,7 +1023,7 @@ func naiveCounting(entries []journal.Entry, now time.Time, g steps.Gate) []journ
 }
 
 // naiveHandles recomputes when a joint has handling strength: at the coldest of
-// the bench in force when it was closed, of the one entered last before that, of
+// the bench in force when it was joined, of the one entered last before that, of
 // all that was entered since, and of all that was read while it set. What is
 // typed in later, of earlier, makes it later and never sooner.
 func naiveHandles(live []journal.Entry, j joined) time.Time {

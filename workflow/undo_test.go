@@ -64,7 +64,7 @@ func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
 	move := b.state.Size() - 1
 	b.done("coat-left")
 	coat := b.state.Size() - 1
-	mustContain(t, b.refused(Undo{Position: move}, ByState), "what was entered since needs it", "Coated", "[take-back-first")
+	mustContain(t, b.refused(Undo{Position: move}, ByState), "later entries depend on it", "Coated", "[take-back-first")
 	b.must(Undo{Position: coat}, Undo{Position: move})
 	if b.state.SheetDigest != sheetSum {
 		t.Errorf("the sheet is %s", b.state.SheetDigest)
