@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // Taking a damage back takes along what rested on it, so that the journal can
@@ -65,4 +66,33 @@ func TestAQuarantineStopsARelease(t *testing.T) {
 	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
 	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ByState)
 	b.must(GiveRelease{})
+}
+
+func TestWhatIsNoEquipment(t *testing.T) {
+	b := released(t)
+	change := func(mass, arm string) ChangeEquipment {
+		c := ChangeEquipment{Item: "camera", Change: Moved}
+		if mass != "" {
+			c.Mass = q(mass)
+		}
+		if arm != "" {
+			c.Arm = q(arm)
+		}
+		return c
+	}
+	b.badly(change("-1 g", ""), "-1 g")
+	b.badly(change("1 mm", ""), "1 mm")
+	b.badly(change("", "1 g"), "1 g")
+	for _, good := range []ChangeEquipment{change("0 g", "-10 mm"), change("45 g", ""), change("", "120 mm")} {
+		b.must(good)
+	}
+}
+
+// A journal in which a step of no job was done is not replayed.
+func TestAnEntryOfNoJobIsAnError(t *testing.T) {
+	b := building(t)
+	e := b.state.entries([]journal.Facts{journal.StepDone{Work: journal.Work{Job: "none", Step: "none"}}}, Circumstances{Now: b.now, At: b.now})
+	if _, err := Replay(append(b.state.Entries, e...), documents()); err == nil {
+		t.Error("it was replayed")
+	}
 }

@@ -41,6 +41,8 @@ func TestWindow(t *testing.T) {
 		{"warmth makes it shorter, never earlier", contact(), []Coat{coat(0, 6)}, Even(30), after(16), after(20), false},
 		{"so cold that there is none", contact(), []Coat{coat(0, 6)}, Even(0), after(46), after(40), true},
 		{"both ends count the worst noted", contact(), []Coat{coat(0, 6)}, Climate{10, 30}, after(26), after(20), true},
+		{"mixed after it was begun", epoxy(), []Coat{{Began: after(5), Finished: after(9), Mixed: after(7)}}, Even(20), after(9), after(30), false},
+		{"mixed nobody says when", epoxy(), []Coat{{Began: after(5), Finished: after(9)}}, Even(20), after(9), after(30), false},
 		{"mixed counts from mixing", epoxy(), []Coat{{Began: after(5), Finished: after(9), Mixed: after(0)}}, Even(20), after(9), after(25), false},
 	} {
 		t.Run(c.name, func(t *testing.T) {

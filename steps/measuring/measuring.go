@@ -254,8 +254,6 @@ func worse(a, b Finding) Finding {
 	}
 	if b.Margin.Known && (!a.Margin.Known || b.Margin.By < a.Margin.By) {
 		out.Margin = b.Margin
-	} else {
-		out.Margin = a.Margin
 	}
 	return out
 }

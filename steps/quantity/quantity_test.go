@@ -239,7 +239,7 @@ func TestValuesOfTheTrade(t *testing.T) {
 func TestOther(t *testing.T) {
 	for text, want := range map[string]string{
 		"120.65 mm": "4 3/4 in", "4 mm": "5/32 in (-0.03 mm)", "3.5 mm": "9/64 in (+0.07 mm)",
-		"12.7 cm": "5 in", "0.2 mm": "1/64 in (+0.2 mm)", "-3.175 mm": "-1/8 in", "25.401 mm": "1 in (off by less than 0.01 mm)",
+		"0 mm": "0 in", "12.7 cm": "5 in", "0.2 mm": "1/64 in (+0.2 mm)", "-3.175 mm": "-1/8 in", "25.401 mm": "1 in (off by less than 0.01 mm)",
 		"1/8 in": "3.175 mm", "1 ft": "304.8 mm",
 		"1 oz": "28.35 g", "100 g": "3.527 oz", "121 °C": "249.8 °F", "250 °F": "121.111 °C", "1 N": "3.597 ozf",
 		"10 min": "", "3.7 V": "", "90°": "",
@@ -398,6 +398,18 @@ func TestFractionsOfOneCharacter(t *testing.T) {
 			if got, _ := q.Rat("in"); got.Cmp(exact) != 0 {
 				t.Errorf("%s%s in is %s, want %s", whole, text, got, exact)
 			}
+		}
+	}
+}
+
+// The lesser part of a length is below one of the greater, and a length may be
+// below nought: only a temperature ends at absolute zero.
+func TestBounds(t *testing.T) {
+	for text, ok := range map[string]bool{
+		"3' 11 in": true, "3' 12 in": false, "3 ft 12 in": false, "-300 mm": true, "-274 °C": false, "-273.15 °C": true, "-460 °F": false, "0 K": true, "-1 K": false,
+	} {
+		if _, err := Parse(text, ""); (err == nil) != ok {
+			t.Errorf("%s: %v", text, err)
 		}
 	}
 }

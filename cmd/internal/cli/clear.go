@@ -46,7 +46,7 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, at stri
 	if err != nil {
 		return err
 	}
-	// Where it is no hold that may be cleared, the decision says what is wrong,
+	// Where it is not a hold that may be cleared, the decision says what is wrong,
 	// without asking first.
 	if report.Step.Kind.Traits().Confirms && report.Progress == workflow.Ready {
 		if len(confirmed) == 0 {

@@ -4,9 +4,9 @@ import (
 	"strings"
 	"time"
 
-	"fettle/steps/quantity"
-
 	"github.com/spf13/cobra"
+
+	"fettle/steps/quantity"
 )
 
 // when reads a moment as people write it: 19:02 (today), 2026-03-03 19:02,

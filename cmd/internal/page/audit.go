@@ -49,12 +49,13 @@ type AuditSummary struct {
 	OpenDamage   int      `json:"damages_open"`
 }
 
-func newAuditSummary(s workflow.AuditSummary) AuditSummary {
+func newSummary(s workflow.AuditSummary) AuditSummary {
 	return AuditSummary{
-		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided,
-		Current: s.Current, NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked, NotGood: allSaid(s.NotGood),
-		InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Concessions: s.Concessions, Corrections: s.Corrections, Backwards: s.Backwards, Late: s.Late,
-		Releases: s.Releases, Flights: s.Flights, Damages: s.Damages, OpenDamage: s.OpenDamage,
+		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided, Current: s.Current,
+		NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
+		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Concessions: s.Concessions,
+		Corrections: s.Corrections, Backwards: s.Backwards, Late: s.Late, Releases: s.Releases, Flights: s.Flights,
+		Damages: s.Damages, OpenDamage: s.OpenDamage,
 	}
 }
 
@@ -90,7 +91,7 @@ type AuditedReading struct {
 // NewAudit makes the page of an audit. What was chosen is said in words; "" for
 // every reading.
 func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, chosen string) Audit {
-	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: newAuditSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
+	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: newSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
 		one := AuditedReading{
 			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
