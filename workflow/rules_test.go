@@ -607,6 +607,12 @@ func TestStartRefusals(t *testing.T) {
 	if err := b.try(fix); !errors.Is(err, ErrBadRequest) {
 		t.Errorf("without a zone: %v", err)
 	}
+	onZone := startBuild()
+	onZone.Zone = "wing"
+	fresh := newBench(t)
+	if err := fresh.try(onZone); !errors.Is(err, ErrBadRequest) {
+		t.Errorf("a build on a zone: %v", err)
+	}
 	fix.Zone = "wng"
 	if err := b.try(fix); !errors.As(err, new(*UnknownError)) {
 		t.Errorf("an unknown zone: %v", err)
