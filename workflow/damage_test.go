@@ -133,7 +133,7 @@ func TestAStepOfTwoJobs(t *testing.T) {
 	b.must(start)
 	start.Zone = "tail"
 	b.must(start)
-	b.badly(Finish{Step: "lay-skin"}, "write skin-lifted/lay-skin")
+	b.badly(Finish{Step: "lay-skin"}, "write skin-lifted-2/lay-skin")
 	b.done("skin-lifted/lay-skin")
 	b.done("lay-skin") // only one is open now
 	if !b.live("lay-skin") || len(b.state.Jobs[2].done) != 1 || len(b.state.Jobs[1].done) != 1 {
