@@ -12,29 +12,14 @@ import (
 	"fettle/store"
 )
 
-// A Report is what [Store.Examine] found.
-type Report struct {
-	Schema    int            // 0 where it cannot be read
-	Faults    []error        // of the file: heads, pages, the list of free ones, documents
-	Journals  []FoundJournal // whose names can be read, sorted by them
-	Documents []string       // the digests of those that are as they were written, sorted
-}
-
-// A FoundJournal is one that a store has or had.
-type FoundJournal struct {
-	Mark  string
-	Size  int64 // as it is written; how much of it can be read, [Store.Rescue] tells
-	Older bool  // only in the state before the last append: that one may be missing from it
-}
-
 // Examine looks at every page, and at every document by its digest, and changes
 // nothing. What it finds wrong is in the report; its error says that nothing of
 // the file can be read at all, as an [*store.Error], or is the context's. A
 // missing file is a good empty store.
-func (s *Store) Examine(ctx context.Context) (Report, error) {
-	var report Report
+func (s *Store) Examine(ctx context.Context) (store.Report, error) {
+	var report store.Report
 	err := s.eachState(ctx, func(file *os.File, states []state) error {
-		found := map[string]FoundJournal{}
+		found := map[string]store.FoundJournal{}
 		for i, state := range states {
 			older := i > 0
 			v := &survey{walk: newWalk(file, state.head), journals: found, older: older, report: &report}
@@ -107,9 +92,9 @@ func (s *Store) eachState(ctx context.Context, fn func(file *os.File, states []s
 // A survey walks one state for an examination.
 type survey struct {
 	*walk
-	journals map[string]FoundJournal
+	journals map[string]store.FoundJournal
 	older    bool
-	report   *Report
+	report   *store.Report
 }
 
 func (v *survey) run() {
@@ -150,7 +135,7 @@ func (v *survey) surveyJournals(b *bucket) {
 			return
 		}
 		if _, ok := v.journals[mark]; !ok {
-			v.journals[mark] = FoundJournal{Mark: mark, Size: int64(journal.sequence), Older: v.older}
+			v.journals[mark] = store.FoundJournal{Mark: mark, Size: int64(journal.sequence), Older: v.older}
 		}
 		v.everything(journal, 1)
 	})
