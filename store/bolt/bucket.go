@@ -46,7 +46,7 @@ func (b *bucket) sub(name []byte) (*bucket, error) {
 		return nil, err
 	}
 	if !it.isBucket {
-		return nil, damaged(fmt.Sprintf("%q is no bucket", name))
+		return nil, damaged(fmt.Sprintf("%q is not a bucket", name))
 	}
 	return b.open(*it)
 }
@@ -112,7 +112,7 @@ func (b *bucket) leaf(choose func(*page) int) (*page, error) {
 	return nil, tooDeep(id)
 }
 
-func tooDeep(id uint64) error { return damaged(fmt.Sprintf("page %d is too deep", id)) }
+func tooDeep(id uint64) error { return damaged(fmt.Sprintf("page %d is nested too deep", id)) }
 
 // from gives everything from a key on, in order, until each gives an error.
 func (b *bucket) from(key []byte, each func(item) error) error {

@@ -14,7 +14,7 @@ import (
 	"fettle/store/wholefile"
 )
 
-var errNoPath = errors.New("no file is named")
+var errNoPath = errors.New("no file name was given")
 
 func foreign(what string) error { return fmt.Errorf("%w: it is %s", store.ErrForeign, what) }
 
@@ -99,27 +99,27 @@ func cause(err error) error {
 func hint(err error) string {
 	switch {
 	case errors.Is(err, store.ErrLocked):
-		return "close the other one and try again (on a network share it may never come free: keep the store on a local disk)"
+		return "close the other one and try again (on a network share it may stay locked for ever: keep the store on a local disk)"
 	case errors.Is(err, store.ErrForeign):
 		return "move it away, or name another file for the store"
 	case errors.Is(err, store.ErrNewer):
-		return "use a fettle as new as the one that wrote it"
+		return "use the fettle that wrote it, or a newer one"
 	case errors.Is(err, store.ErrDamaged):
-		return "leave the file as it is, and go on with the newest good copy of it"
+		return "leave the file as it is and continue with its newest good copy"
 	case errors.Is(err, store.ErrReadOnly):
 		return "make it writable, or name another file for the store"
 	case errors.Is(err, store.ErrFull):
-		return "nothing was written: make room and do it again"
+		return "nothing was written: free some space and try again"
 	case errors.Is(err, wholefile.ErrUnconfirmed):
-		return "it may have been kept or not: read the journal before doing it again"
+		return "the change may or may not have been saved: check the journal before repeating it"
 	case errors.Is(err, fs.ErrPermission):
-		return "see whose the file is and who may read it"
+		return "check who owns the file and who may read it"
 	case errors.Is(err, syscall.ENOTDIR):
-		return "what stands for a folder in its name is none: name another file for the store"
+		return "part of the path is not a folder: name another file for the store"
 	case errors.Is(err, fs.ErrExist):
 		return "name a new file"
 	case errors.Is(err, errNoPath):
-		return "name the file of the store"
+		return "name the store's file"
 	}
-	return "see that the disk is there and in order"
+	return "check that the disk is connected and works"
 }

@@ -125,7 +125,7 @@ func (v *survey) run() {
 		delete(missing, string(it.key))
 		switch name := string(it.key); {
 		case b == nil:
-			v.fault(damaged(fmt.Sprintf("it holds %q, which is no bucket", it.key)))
+			v.fault(damaged(fmt.Sprintf("it holds %q, which is not a bucket", it.key)))
 		case name == bucketJournals:
 			v.surveyJournals(b)
 		case name == bucketDocuments:
@@ -146,7 +146,7 @@ func (v *survey) surveyJournals(b *bucket) {
 		count++
 		mark := string(it.key)
 		if journal == nil {
-			v.fault(damaged(fmt.Sprintf("the journal %q is no journal", mark)))
+			v.fault(damaged(fmt.Sprintf("%q is listed as a journal but is not one", mark)))
 			return
 		}
 		if _, ok := v.journals[mark]; !ok {
@@ -176,7 +176,7 @@ func (s *Store) Rescue(ctx context.Context, mark string) (records [][]byte, faul
 		for i, state := range states {
 			found, wrong := rescueFrom(file, state.head, mark)
 			if wrong == nil && i > 0 {
-				wrong = damaged("this is what it was before the last append")
+				wrong = damaged("this is its state before the last append")
 			}
 			if len(found) > len(records) || i == 0 {
 				records, fault = found, wrong
@@ -212,7 +212,7 @@ func rescueFrom(file *os.File, from head, mark string) (records [][]byte, fault 
 	})
 	if fault == nil {
 		if err := store.CheckAppend(mark, 0, records); err != nil {
-			fault = damaged(fmt.Sprintf("the journal %q is none that was written: %v", mark, err))
+			fault = damaged(fmt.Sprintf("no fettle could have written the journal %q: %v", mark, err))
 		}
 	}
 	return records, fault

@@ -137,7 +137,7 @@ func openWith(write bool, path string, open func(string, int, fs.FileMode) (*os.
 // A file cut short by someone else while it is open is such a fault.
 func (h *handle) guard(fn func() error) (err error) {
 	if h.lost {
-		return damaged("it could not be read before")
+		return damaged("an earlier read of it failed")
 	}
 	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
 	defer func() {

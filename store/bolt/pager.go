@@ -189,7 +189,7 @@ func parse(id uint64, body []byte, inline bool) (pg *page, end uint64, err error
 		switch kind := binary.NativeEndian.Uint32(pg.element(i)); {
 		case kind == 0:
 		case kind != bucketFlag || inline || stop-mid < bucketHeader:
-			return nil, 0, damaged(fmt.Sprintf("page %d holds an element of no known kind", id))
+			return nil, 0, damaged(fmt.Sprintf("page %d holds an element of an unknown kind", id))
 		}
 	}
 	return pg, end, nil

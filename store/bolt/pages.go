@@ -73,7 +73,7 @@ func newestHead(file *os.File) (head, error) {
 		second, secondErr := readHeadAt(file, at)
 		switch {
 		case secondErr == nil && second.pageSize != at:
-			return head{}, damaged("its head stands in the wrong place")
+			return head{}, damaged("its head is in the wrong place")
 		case !errors.Is(secondErr, errNoHead):
 			found, err = second, secondErr
 		}
@@ -125,7 +125,7 @@ func readHeadAt(file io.ReaderAt, at uint64) (head, error) {
 		return head{}, errTornHead
 	}
 	if version := order.Uint32(body[4:]); version != headVersion {
-		return head{}, fmt.Errorf("%w: its file has the form %d, and this fettle knows the form %d", store.ErrNewer, version, headVersion)
+		return head{}, fmt.Errorf("%w: its file has format %d; this fettle reads format %d", store.ErrNewer, version, headVersion)
 	}
 	h := head{
 		pageSize: uint64(order.Uint32(body[8:])),
@@ -135,7 +135,7 @@ func readHeadAt(file io.ReaderAt, at uint64) (head, error) {
 		txid:     order.Uint64(body[48:]),
 	}
 	if bits.OnesCount64(h.pageSize) != 1 || h.pageSize < smallestPage || h.pageSize > largestPage {
-		return head{}, damaged("the size of its pages is out of reason")
+		return head{}, damaged("its page size is not plausible")
 	}
 	return h, nil
 }

@@ -98,7 +98,7 @@ func checkFree(file io.ReaderAt, h head, touched []extent) error {
 	for _, e := range touched {
 		i, _ := slices.BinarySearch(free, e.id)
 		if i < len(free) && free[i] < e.id+e.span {
-			return damaged(fmt.Sprintf("page %d is used and free", free[i]))
+			return damaged(fmt.Sprintf("page %d is both in use and on the free list", free[i]))
 		}
 	}
 	return nil

@@ -73,9 +73,9 @@ func (v *view) checkSchema() error {
 	number, err := strconv.ParseUint(text, 10, 32)
 	switch {
 	case err != nil || number == 0:
-		return damaged("the number of its schema cannot be read")
+		return damaged("its schema number cannot be read")
 	case number > schema:
-		return fmt.Errorf("%w: it has schema %d, and this fettle knows schemas up to %d", store.ErrNewer, number, schema)
+		return fmt.Errorf("%w: it has schema %d; this fettle reads schemas up to %d", store.ErrNewer, number, schema)
 	}
 	v.schema = int(number)
 	return nil
@@ -152,7 +152,7 @@ func (v *view) journal(mark string) (*bucket, int64, error) {
 // openJournal gives a journal's bucket, and its size as it is written there.
 func openJournal(parent *bucket, it item) (*bucket, int64, error) {
 	if !it.isBucket {
-		return nil, 0, damaged(fmt.Sprintf("the journal %q is no journal", it.key))
+		return nil, 0, damaged(fmt.Sprintf("%q is listed as a journal but is not one", it.key))
 	}
 	j, err := parent.open(it)
 	if err != nil {

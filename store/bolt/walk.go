@@ -146,7 +146,7 @@ func (w *walk) free() {
 	}
 	for id := 2; whole && id < len(w.used); id++ {
 		if !w.used[id] {
-			w.fault(damaged(fmt.Sprintf("page %d is lost", id)))
+			w.fault(damaged(fmt.Sprintf("page %d is neither in use nor on the free list", id)))
 		}
 	}
 }
@@ -161,7 +161,7 @@ func freePages(body []byte) ([]uint64, error) {
 		count, list = binary.NativeEndian.Uint64(list), list[8:]
 	}
 	if count > uint64(len(list)/8) {
-		return nil, damaged("its list of free pages is longer than its room")
+		return nil, damaged("its list of free pages does not fit its page")
 	}
 	free := make([]uint64, count)
 	for i := range free {

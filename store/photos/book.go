@@ -30,7 +30,7 @@ func ForBook(data []byte, longest int) (out []byte, mime string, err error) {
 func forBook(data []byte, longest int, limit int64) (out []byte, mime string, err error) {
 	defer recovered(&err)
 	if longest < 1 {
-		return nil, "", fmt.Errorf("no picture has a longest side of %d pixels", longest)
+		return nil, "", fmt.Errorf("the longest side of a picture cannot be %d pixels", longest)
 	}
 	h, err := look(data, limit)
 	if err != nil {

@@ -36,13 +36,13 @@ var (
 	ErrDigest = errors.New("not the digest of a photo")
 
 	// ErrMissing is given for a photo that the folder does not have.
-	ErrMissing = errors.New("not in the folder of photos")
+	ErrMissing = errors.New("not in the photo folder")
 
 	// ErrChanged is given for a photo whose bytes are not those that were added.
-	ErrChanged = errors.New("not as it was added")
+	ErrChanged = errors.New("changed since it was added")
 )
 
-var errNoStore = errors.New("no store is named")
+var errNoStore = errors.New("no store was given")
 
 // An Error is a photo that could not be added or read.
 type Error struct {
@@ -113,17 +113,17 @@ func hint(op string, err error) string {
 	case errors.Is(err, ErrNotPhoto):
 		return "export it as a JPEG or PNG"
 	case errors.Is(err, ErrTooLong), errors.Is(err, ErrTooLarge):
-		return "make it smaller and add that"
+		return "add a smaller version of it"
 	case errors.Is(err, ErrMissing), errors.Is(err, ErrChanged):
-		return "put it back from a copy, or add the same file again"
+		return "restore it from a backup, or add the same file again"
 	case errors.Is(err, store.ErrReadOnly):
 		return "make the folder writable"
 	case errors.Is(err, store.ErrFull):
-		return "nothing was kept: make room and do it again"
+		return "nothing was saved: free some space and try again"
 	case errors.Is(err, wholefile.ErrUnconfirmed):
 		return "add it again: that does no harm"
 	case errors.Is(err, syscall.ENOTDIR) && op != adding:
-		return "what stands in the place of the folder of photos is none: move it away"
+		return "something that is not a folder has the name of the photo folder: move it away"
 	}
 	return ""
 }

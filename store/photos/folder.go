@@ -157,7 +157,7 @@ func readFile(ctx context.Context, path string) ([]byte, error) {
 		return nil, err
 	}
 	if !os.SameFile(before, opened) {
-		return nil, fmt.Errorf("%w any more: it was replaced while it was read", ErrNotFile)
+		return nil, fmt.Errorf("%w any more: it was replaced while being read", ErrNotFile)
 	}
 	var data bytes.Buffer
 	data.Grow(int(before.Size()) + bytes.MinRead)

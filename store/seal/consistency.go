@@ -79,12 +79,12 @@ func (p *Consistency) Text() []byte {
 // ReadConsistency reads the text of a proof, and does not check whether it holds.
 func ReadConsistency(proof []byte) (*Consistency, error) {
 	if len(proof) > maxConsistency {
-		return nil, wrong(ErrNotProof, "it is %d bytes long: at most %d are read", len(proof), maxConsistency)
+		return nil, wrong(ErrNotProof, "it is %d bytes long; the limit is %d", len(proof), maxConsistency)
 	}
 	part := strings.Split(string(proof), "\n\n") // head, and of each seal text and signatures
 	lines := strings.Split(part[0], "\n")
 	if len(part) != 5 || lines[0] != consistencyLine {
-		return nil, wrong(ErrNotProof, "it does not begin with %q, or has not two seals", consistencyLine)
+		return nil, wrong(ErrNotProof, "it does not begin with %q or does not contain two seals", consistencyLine)
 	}
 	hashes, err := readHashes(lines[1:])
 	if err != nil {
@@ -112,7 +112,7 @@ func CheckConsistency(proof []byte, public string) (older, newer Statement, err 
 		return Statement{}, Statement{}, err
 	}
 	if !grew(p.Hashes, older, newer) {
-		return Statement{}, Statement{}, wrong(ErrUnproved, "%d records of %s did not grow out of %d records of %s", newer.Head.Size, newer.Origin, older.Head.Size, older.Origin)
+		return Statement{}, Statement{}, wrong(ErrUnproved, "the %d records of %s do not begin with the %d records of %s", newer.Head.Size, newer.Origin, older.Head.Size, older.Origin)
 	}
 	return older, newer, nil
 }

@@ -33,7 +33,7 @@ func (h Hashes) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
 	found := make([]tlog.Hash, len(indexes))
 	for i, index := range indexes {
 		if index < 0 || index >= int64(len(h)) {
-			return nil, fmt.Errorf("there is no stored hash %d: there are %d", index, len(h))
+			return nil, fmt.Errorf("there is no stored hash %d, only %d hashes", index, len(h))
 		}
 		found[i] = h[index]
 	}

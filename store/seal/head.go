@@ -34,7 +34,7 @@ func HeadOf(records [][]byte) Head {
 // as package tlog lays them out. It believes the hashes: [Verify] checks them.
 func HeadAt(size int64, hashes tlog.HashReader) (Head, error) {
 	if size < 0 || size > MaxSize {
-		return Head{}, wrong(ErrCheckpoint, "no journal has %d records", size)
+		return Head{}, wrong(ErrCheckpoint, "a journal cannot have %d records", size)
 	}
 	root, err := tlog.TreeHash(size, hashes)
 	if err != nil {

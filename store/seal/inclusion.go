@@ -43,17 +43,17 @@ func ProveInclusion(record []byte, index int64, signed []byte, hashes tlog.HashR
 		return nil, err
 	}
 	if len(record) > store.MaxRecord {
-		return nil, wrong(ErrNotProof, "the record is %d bytes long: at most %d can be", len(record), store.MaxRecord)
+		return nil, wrong(ErrNotProof, "the record is %d bytes long; the limit is %d", len(record), store.MaxRecord)
 	}
 	if index < 0 || index >= st.Head.Size {
-		return nil, wrong(ErrShorter, "there is no record %d, counted from 0, under a seal of %d records", index, st.Head.Size)
+		return nil, wrong(ErrShorter, "record %d (counted from 0) is not covered by a seal of %d records", index, st.Head.Size)
 	}
 	path, err := tlog.ProveRecord(st.Head.Size, index, hashes)
 	if err != nil {
 		return nil, err
 	}
 	if tlog.CheckRecord(path, st.Head.Size, st.Head.Root, index, tlog.RecordHash(record)) != nil {
-		return nil, wrong(ErrDiffers, "record %d of %s, counted from 0, is not under this seal", index, st.Origin)
+		return nil, wrong(ErrDiffers, "record %d (counted from 0) of %s is not covered by this seal", index, st.Origin)
 	}
 	return &Inclusion{Record: bytes.Clone(record), Index: index, Hashes: path, Note: bytes.Clone(signed)}, nil
 }
@@ -77,7 +77,7 @@ func (p *Inclusion) Text() []byte {
 // ReadInclusion reads the text of a proof, and does not check whether it holds.
 func ReadInclusion(proof []byte) (*Inclusion, error) {
 	if len(proof) > maxInclusion {
-		return nil, wrong(ErrNotProof, "it is %d bytes long: at most %d are read", len(proof), maxInclusion)
+		return nil, wrong(ErrNotProof, "it is %d bytes long; the limit is %d", len(proof), maxInclusion)
 	}
 	head, signed, ok := strings.Cut(string(proof), "\n\n")
 	lines := strings.Split(head, "\n")
@@ -89,7 +89,7 @@ func ReadInclusion(proof []byte) (*Inclusion, error) {
 	if len(lines) > 0 && strings.HasPrefix(lines[0], "extra ") {
 		p.Record, ok = readBase64(lines[0][len("extra "):])
 		if !ok || len(p.Record) == 0 || len(p.Record) > store.MaxRecord {
-			return nil, wrong(ErrNotProof, "its record is not in base64, or too long")
+			return nil, wrong(ErrNotProof, "its record is too long or not in base64")
 		}
 		lines = lines[1:]
 	}
@@ -97,7 +97,7 @@ func ReadInclusion(proof []byte) (*Inclusion, error) {
 		return nil, wrong(ErrNotProof, "it does not say the record's index")
 	}
 	if p.Index, ok = readNumber(lines[0][len("index "):]); !ok {
-		return nil, wrong(ErrNotProof, "its index is no number from 0 to %d", int64(MaxSize))
+		return nil, wrong(ErrNotProof, "its index is not a number from 0 to %d", int64(MaxSize))
 	}
 	var err error
 	p.Hashes, err = readHashes(lines[1:])
@@ -118,7 +118,7 @@ func CheckInclusion(proof []byte, public string) (record []byte, index int64, st
 		return nil, 0, Statement{}, err
 	}
 	if tlog.CheckRecord(p.Hashes, st.Head.Size, st.Head.Root, p.Index, tlog.RecordHash(p.Record)) != nil {
-		return nil, 0, Statement{}, wrong(ErrUnproved, "the record does not lead to the sealed root as record %d of %d, counted from 0", p.Index, st.Head.Size)
+		return nil, 0, Statement{}, wrong(ErrUnproved, "the record does not lead to the sealed root as record %d of %d (counted from 0)", p.Index, st.Head.Size)
 	}
 	return p.Record, p.Index, st, nil
 }

@@ -28,11 +28,11 @@ func CheckName(name string) error {
 	case name == "":
 		return wrong(ErrKey, "a key needs a name")
 	case len(name) > maxName:
-		return wrong(ErrKey, "the name %.20q… is %d bytes long: at most %d may be", name, len(name), maxName)
+		return wrong(ErrKey, "the name %.20q… is %d bytes long; the limit is %d", name, len(name), maxName)
 	case strings.Contains(name, "+"):
-		return wrong(ErrKey, "the name %q has a plus sign, which no key's name may have", name)
+		return wrong(ErrKey, "the name %q contains a plus sign, which a key's name must not", name)
 	case !utf8.ValidString(name) || strings.ContainsFunc(name, unprintable) || strings.ContainsFunc(name, unicode.IsSpace):
-		return wrong(ErrKey, "the name %q has spaces, or characters that do not print", name)
+		return wrong(ErrKey, "the name %q contains spaces or unprintable characters", name)
 	}
 	return nil
 }
@@ -58,7 +58,7 @@ func NewKey(name string) (key *Key, private string, err error) {
 func ParseKey(private string) (*Key, error) {
 	signer, err := note.NewSigner(private)
 	if err != nil {
-		return nil, wrong(ErrKey, "this is no private key for notes, or a damaged one")
+		return nil, wrong(ErrKey, "this is not a private key for signed notes, or it is damaged")
 	}
 	if err := CheckName(signer.Name()); err != nil {
 		return nil, err
@@ -66,7 +66,7 @@ func ParseKey(private string) (*Key, error) {
 	part := strings.SplitN(private, "+", 5) // the last is base64, which knows a plus sign too
 	seed, ok := readBase64(part[len(part)-1])
 	if !ok || len(seed) != 1+ed25519.SeedSize {
-		return nil, wrong(ErrKey, "this is no Ed25519 key")
+		return nil, wrong(ErrKey, "this is not an Ed25519 key")
 	}
 	pair := ed25519.NewKeyFromSeed(seed[1:])
 	public, err := note.NewEd25519VerifierKey(signer.Name(), pair.Public().(ed25519.PublicKey))
@@ -85,7 +85,7 @@ func (k *Key) Public() string { return k.public }
 func noteVerifier(public string) (note.Verifier, error) {
 	v, err := note.NewVerifier(strings.TrimSpace(public))
 	if err != nil {
-		return nil, wrong(ErrKey, "this is no public key for notes, or a damaged one: %v", err)
+		return nil, wrong(ErrKey, "this is not a public key for signed notes, or it is damaged: %v", err)
 	}
 	return v, nil
 }

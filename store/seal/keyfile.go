@@ -42,7 +42,7 @@ func LoadKey(path, name string) (key *Key, made bool, err error) {
 		return key, false, err
 	}
 	if err != nil {
-		return nil, false, fmt.Errorf("cannot keep a new key: %w", err)
+		return nil, false, fmt.Errorf("cannot save a new key: %w", err)
 	}
 	return key, true, nil
 }
@@ -53,7 +53,7 @@ func readKey(path string) (*Key, error) {
 		return nil, err
 	}
 	if !info.Mode().IsRegular() {
-		return nil, wrong(ErrKey, "%s is no file", path)
+		return nil, wrong(ErrKey, "%s is not a file", path)
 	}
 	file, err := os.Open(path)
 	if err != nil {
@@ -71,7 +71,7 @@ func readKey(path string) (*Key, error) {
 		return nil, err
 	}
 	if len(text) > maxKeyFile {
-		return nil, wrong(ErrKey, "%s is too long to be one", path)
+		return nil, wrong(ErrKey, "%s is too long to be a key", path)
 	}
 	key, err := ParseKey(strings.TrimSuffix(string(text), "\n"))
 	if err != nil {

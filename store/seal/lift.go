@@ -33,7 +33,7 @@ func Lift(copied []byte) ([]byte, error) {
 	}
 	begin = slices.IndexFunc(lines[:first], beginsProof)
 	if seals > 2 || seals == 2 && (begin < 0 || lines[begin] != consistencyLine) {
-		return nil, wrong(ErrNotNote, "there is more than one seal or proof in it: each is checked by itself")
+		return nil, wrong(ErrNotNote, "it contains more than one seal or proof: check each one separately")
 	}
 	if begin < 0 {
 		for above > 0 && lines[above-1] == "" {

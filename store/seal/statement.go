@@ -66,7 +66,7 @@ func Read(signed []byte) (Statement, error) {
 // error of the reader is given untouched.
 func CheckAgainst(st Statement, size int64, hashes tlog.HashReader) error {
 	if size < st.Head.Size {
-		return wrong(ErrShorter, "%d records of %s were sealed, and there are %d", st.Head.Size, st.Origin, size)
+		return wrong(ErrShorter, "%d records of %s were sealed, but it now has only %d", st.Head.Size, st.Origin, size)
 	}
 	now, err := HeadAt(st.Head.Size, hashes)
 	if err != nil {
@@ -86,18 +86,18 @@ func readCheckpoint(text string) (Statement, error) {
 	}
 	origin := lines[0]
 	if origin == "" || len(origin) > maxOrigin || !utf8.ValidString(origin) || strings.ContainsFunc(origin, unprintable) {
-		return Statement{}, wrong(ErrCheckpoint, "the origin %.40q is empty, longer than %d bytes, or does not print", origin, maxOrigin)
+		return Statement{}, wrong(ErrCheckpoint, "the origin %.40q is empty, longer than %d bytes, or unprintable", origin, maxOrigin)
 	}
 	size, ok := readNumber(lines[1])
 	if !ok {
-		return Statement{}, wrong(ErrCheckpoint, "the size %.40q is no number from 0 to %d", lines[1], int64(MaxSize))
+		return Statement{}, wrong(ErrCheckpoint, "the size %.40q is not a number from 0 to %d", lines[1], int64(MaxSize))
 	}
 	root, ok := readHash(lines[2])
 	if !ok {
-		return Statement{}, wrong(ErrCheckpoint, "the root %.60q is no SHA-256 hash in base64", lines[2])
+		return Statement{}, wrong(ErrCheckpoint, "the root %.60q is not a SHA-256 hash in base64", lines[2])
 	}
 	if size == 0 && root != emptyRoot {
-		return Statement{}, wrong(ErrCheckpoint, "the root is not that of a journal without records")
+		return Statement{}, wrong(ErrCheckpoint, "the root is not that of an empty journal")
 	}
 	return Statement{Origin: origin, Head: Head{Size: size, Root: root}}, nil
 }

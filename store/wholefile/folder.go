@@ -26,7 +26,7 @@ func MakeFolder(folder string) error {
 				return noFolder(at)
 			}
 			if runtime.GOOS != "windows" && info.Mode().Perm()&0o200 == 0 {
-				return fmt.Errorf("%w: its folder %s is", store.ErrReadOnly, at)
+				return fmt.Errorf("%w: its folder %s cannot be written to", store.ErrReadOnly, at)
 			}
 			break
 		}
