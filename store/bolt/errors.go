@@ -24,8 +24,9 @@ func damagedDocument(digest string) error {
 	return damaged(fmt.Sprintf("document %q is not as it was written", digest))
 }
 
-// unconfirmed is a failure after the last write, whose outcome is open. It leaves
-// out the cause's own kind: a full disk promises that nothing was written.
+// unconfirmed is a failure after the last write, when nobody knows whether it was
+// saved. It does not wrap the cause: ErrFull, for one, promises that nothing was
+// written.
 func unconfirmed(err error) error { return fmt.Errorf("%w: %v", wholefile.ErrUnconfirmed, err) }
 
 func lockedBy(pids []int) error {
@@ -40,8 +41,8 @@ func lockedBy(pids []int) error {
 
 func isLocked(err error) bool { return errors.Is(err, berrors.ErrTimeout) }
 
-// fail makes an error of the store's family of what went wrong with the file,
-// and leaves what concerns only the caller as it is.
+// fail turns what went wrong with the file into a [*store.Error]. It leaves errors
+// that concern only the caller unchanged.
 func (s *Store) fail(op string, err error) error {
 	var known *store.Error
 	switch {
@@ -57,7 +58,7 @@ func (s *Store) fail(op string, err error) error {
 	return &store.Error{Op: op, Path: s.named, Err: err, Hint: hint(err)}
 }
 
-// kind finds the store's own error for one of bbolt or of the system.
+// kind maps an error of bbolt or the system to the store's own error.
 func kind(op string, err error) error {
 	for _, own := range []error{store.ErrLocked, store.ErrForeign, store.ErrNewer, store.ErrDamaged, store.ErrReadOnly, store.ErrFull, wholefile.ErrUnconfirmed} {
 		if errors.Is(err, own) {
@@ -87,7 +88,7 @@ func isFull(err error) bool {
 	return false
 }
 
-// cause drops the path that the system adds, which the store's error names.
+// cause drops the path that the system adds: the store's error names it already.
 func cause(err error) error {
 	var at *fs.PathError
 	if errors.As(err, &at) {

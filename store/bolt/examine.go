@@ -15,22 +15,22 @@ import (
 // A Report is what [Store.Examine] found.
 type Report struct {
 	Schema    int            // 0 where it cannot be read
-	Faults    []error        // of the file: heads, pages, the list of free ones, documents
-	Journals  []FoundJournal // whose names can be read, sorted by them
-	Documents []string       // the digests of those that are as they were written, sorted
+	Faults    []error        // of the file: heads, pages, the list of free pages, documents
+	Journals  []FoundJournal // those whose names can be read, sorted by name
+	Documents []string       // the digests of the undamaged documents, sorted
 }
 
 // A FoundJournal is one that a store has or had.
 type FoundJournal struct {
 	Mark  string
-	Size  int64 // as it is written; how much of it can be read, [Store.Rescue] tells
-	Older bool  // only in the state before the last append: that one may be missing from it
+	Size  int64 // the size on record; [Store.Rescue] tells how much of it can be read
+	Older bool  // found only in the state before the last append, which may be missing from it
 }
 
-// Examine looks at every page, and at every document by its digest, and changes
-// nothing. What it finds wrong is in the report; its error says that nothing of
-// the file can be read at all, as an [*store.Error], or is the context's. A
-// missing file is a good empty store.
+// Examine checks every page, and every document against its digest, and changes
+// nothing. The report lists what is wrong. An error means that nothing of the file
+// can be read at all (an [*store.Error]), or is ctx's. A missing file is a good
+// empty store.
 func (s *Store) Examine(ctx context.Context) (Report, error) {
 	var report Report
 	err := s.eachState(ctx, func(file *os.File, states []state) error {
@@ -40,7 +40,7 @@ func (s *Store) Examine(ctx context.Context) (Report, error) {
 			v := &survey{walk: newWalk(file, state.head), journals: found, older: older, report: &report}
 			v.run()
 			if older {
-				break // what is wrong with it was not asked for
+				break // nobody asked what is wrong with the older state
 			}
 			if state.cut != nil {
 				v.faults = slices.Insert(v.faults, 0, state.cut)
@@ -65,15 +65,14 @@ func (s *Store) Examine(ctx context.Context) (Report, error) {
 	return report, err
 }
 
-// A state is what one of the heads leads to, as far as the file has it.
+// A state is what one of the heads points to, as far as the file goes.
 type state struct {
 	head
-	cut error // the end of it is missing
+	cut error // set if the end of it is missing
 }
 
-// eachState opens the file, whatever it holds, and gives the states that its
-// heads lead to, the newer first. A file that is not there has none, and fn is
-// not called.
+// eachState opens the file, whatever it holds, and calls fn with the states that
+// its heads point to, the newer first. If there is no file, fn is not called.
 func (s *Store) eachState(ctx context.Context, fn func(file *os.File, states []state) error) error {
 	h, err := s.openToRead(ctx, func() (*handle, error) { return lockFile(s.path, false) })
 	if errors.Is(err, os.ErrNotExist) {
@@ -167,9 +166,9 @@ func (v *survey) document(it item, _ *bucket) {
 	v.report.Documents = append(v.report.Documents, string(it.key))
 }
 
-// Rescue reads a journal as far as it can be read, of a store that may be
-// damaged: from the state that leads further. fault tells why it went no
-// further; where it is nil, the journal is whole.
+// Rescue reads as much as it can of a journal in a store that may be damaged, from
+// whichever state yields more. fault says why it got no further; if it is nil, the
+// journal is whole.
 func (s *Store) Rescue(ctx context.Context, mark string) (records [][]byte, fault error, err error) {
 	fault = damaged(fmt.Sprintf("nothing of the journal %q can be read", mark))
 	err = s.eachState(ctx, func(file *os.File, states []state) error {
@@ -218,8 +217,8 @@ func rescueFrom(file *os.File, from head, mark string) (records [][]byte, fault 
 	return records, fault
 }
 
-// RescueDocument gives a document of a store that may be damaged, from whichever
-// state has it as it was written.
+// RescueDocument returns a document of a store that may be damaged, from whichever
+// state has it undamaged.
 func (s *Store) RescueDocument(ctx context.Context, digest string) (document []byte, err error) {
 	err = s.eachState(ctx, func(file *os.File, states []state) error {
 		var first error
