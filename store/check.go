@@ -56,8 +56,8 @@ func CheckFrom(mark string, from, size int64) error {
 	return nil
 }
 
-// CheckHashes refuses, with a plain error, an index that no hash of a journal
-// of the given size has.
+// CheckHashes refuses, with a plain error, an index beyond the hashes of a journal
+// of the given size.
 func CheckHashes(mark string, indexes []int64, size int64) error {
 	count := tlog.StoredHashCount(size)
 	for _, index := range indexes {

@@ -13,12 +13,12 @@ import (
 
 const inclusionLine = "c2sp.org/tlog-proof@v1"
 
-// maxInclusion is the longest proof of inclusion: one record, and room for the
+// maxInclusion is the longest proof of inclusion: one record, and space for the
 // rest.
 const maxInclusion = (store.MaxRecord+2)/3*4 + maxNote + 8<<10
 
-// An Inclusion proves that a record was in a journal when it was sealed. As a
-// text it is a C2SP tlog-proof whose extra line is the record:
+// An Inclusion proves that a record was in a journal when it was sealed. Its text
+// is a C2SP tlog-proof whose extra line is the record:
 //
 //	c2sp.org/tlog-proof@v1
 //	extra <the record in base64; no such line if the record is empty>
@@ -33,10 +33,10 @@ type Inclusion struct {
 	Note   []byte // the seal
 }
 
-// ProveInclusion proves by a journal's stored hashes that the record at the
-// index is under the seal. It gives [ErrDiffers] when it is not: when the record
-// is another, or the journal is no longer the sealed one. It does not check the
-// seal's signature.
+// ProveInclusion proves from a journal's stored hashes that the seal covers the
+// record at the index. It returns [ErrDiffers] if it does not: if the record is a
+// different one, or the journal is not the sealed one any more. It does not check
+// the seal's signature.
 func ProveInclusion(record []byte, index int64, signed []byte, hashes tlog.HashReader) (*Inclusion, error) {
 	st, err := Read(signed)
 	if err != nil {
@@ -58,7 +58,7 @@ func ProveInclusion(record []byte, index int64, signed []byte, hashes tlog.HashR
 	return &Inclusion{Record: bytes.Clone(record), Index: index, Hashes: path, Note: bytes.Clone(signed)}, nil
 }
 
-// Text gives the proof as a text.
+// Text returns the text of the proof.
 func (p *Inclusion) Text() []byte {
 	text := []byte(inclusionLine + "\n")
 	if len(p.Record) > 0 {
@@ -74,7 +74,7 @@ func (p *Inclusion) Text() []byte {
 	return append(text, p.Note...)
 }
 
-// ReadInclusion reads the text of a proof, and does not check whether it holds.
+// ReadInclusion reads the text of a proof. It does not check whether it holds.
 func ReadInclusion(proof []byte) (*Inclusion, error) {
 	if len(proof) > maxInclusion {
 		return nil, wrong(ErrNotProof, "it is %d bytes long; the limit is %d", len(proof), maxInclusion)
@@ -104,9 +104,9 @@ func ReadInclusion(proof []byte) (*Inclusion, error) {
 	return p, err
 }
 
-// CheckInclusion checks a proof's text by nothing but this public key, and gives
-// what it proves: that the record was at the index of the journal of which the
-// statement speaks. Beside the errors of [Open] it gives [ErrNotProof] and
+// CheckInclusion checks the text of a proof with nothing but this public key, and
+// returns what it proves: that the record was at the index of the journal in the
+// statement. Besides the errors of [Open] it returns [ErrNotProof] and
 // [ErrUnproved].
 func CheckInclusion(proof []byte, public string) (record []byte, index int64, st Statement, err error) {
 	p, err := ReadInclusion(proof)

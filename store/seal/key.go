@@ -21,8 +21,8 @@ type Key struct {
 }
 
 // CheckName refuses a name that no key can have: one that is empty, longer than
-// 128 bytes, or has spaces, a plus sign or characters that do not print. A plus
-// sign is what sets apart the parts of a key's text.
+// 128 bytes, or contains spaces, a plus sign or unprintable characters. A plus sign
+// separates the parts of a key's text.
 func CheckName(name string) error {
 	switch {
 	case name == "":
@@ -39,8 +39,7 @@ func CheckName(name string) error {
 
 func unprintable(r rune) bool { return !unicode.IsPrint(r) }
 
-// NewKey makes a key by the system's randomness, and gives it with its private
-// text.
+// NewKey makes a random key, and returns it with its private text.
 func NewKey(name string) (key *Key, private string, err error) {
 	if err := CheckName(name); err != nil {
 		return nil, "", err
@@ -63,7 +62,7 @@ func ParseKey(private string) (*Key, error) {
 	if err := CheckName(signer.Name()); err != nil {
 		return nil, err
 	}
-	part := strings.SplitN(private, "+", 5) // the last is base64, which knows a plus sign too
+	part := strings.SplitN(private, "+", 5) // the last is base64, which may contain a plus sign
 	seed, ok := readBase64(part[len(part)-1])
 	if !ok || len(seed) != 1+ed25519.SeedSize {
 		return nil, wrong(ErrKey, "this is not an Ed25519 key")
@@ -76,12 +75,12 @@ func ParseKey(private string) (*Key, error) {
 	return &Key{signer: signer, public: public}, nil
 }
 
-// Public gives the text of the public key, to be given to everybody who is to
-// check seals.
+// Public returns the text of the public key, for everybody who needs to check
+// seals.
 func (k *Key) Public() string { return k.public }
 
-// noteVerifier reads the text of a public key. White space around it is no
-// matter, as it may come from a file or a letter.
+// noteVerifier reads the text of a public key. It ignores white space around it, as
+// it may come from a file or a letter.
 func noteVerifier(public string) (note.Verifier, error) {
 	v, err := note.NewVerifier(strings.TrimSpace(public))
 	if err != nil {

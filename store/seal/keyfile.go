@@ -16,14 +16,14 @@ import (
 
 const maxKeyFile = 4096
 
-// LoadKey reads the private key in a file, or where there is no file makes a key
-// with this name and keeps it there, whole or not at all and for its owner
-// alone, and says that it did. The folder is made too. Of two processes that
-// make one at the same time both get the same key.
+// LoadKey reads the private key in a file. If there is no file, it makes a key with
+// this name, saves it there (whole or not at all, for its owner only, making the
+// folder if needed) and reports that it did. Two processes that do this at the same
+// time get the same key.
 //
-// A key that is there keeps the name that it was made with. A file that others
-// may read is refused with [ErrExposed], except on Windows, whose rights are not
-// told by a mode; one that holds no key, with [ErrKey].
+// An existing key keeps the name that it was made with. A file that others may read
+// is refused with [ErrExposed], except on Windows, where the mode does not show
+// that. A file that does not hold a key is refused with [ErrKey].
 func LoadKey(path, name string) (key *Key, made bool, err error) {
 	if err := CheckName(name); err != nil {
 		return nil, false, err
@@ -48,7 +48,7 @@ func LoadKey(path, name string) (key *Key, made bool, err error) {
 }
 
 func readKey(path string) (*Key, error) {
-	info, err := os.Stat(path) // before it is opened: a pipe would wait for ever
+	info, err := os.Stat(path) // before opening it: opening a pipe would wait for ever
 	if err != nil {
 		return nil, err
 	}
@@ -80,8 +80,8 @@ func readKey(path string) (*Key, error) {
 	return key, nil
 }
 
-// keepKey makes the file, which appears whole. It gives fs.ErrExist if it is
-// there.
+// keepKey makes the file, which appears whole. It returns fs.ErrExist if the file
+// exists.
 func keepKey(path, private string) error {
 	if err := wholefile.MakeFolder(filepath.Dir(path)); err != nil {
 		return err

@@ -16,9 +16,9 @@ const (
 	maxSignatures = 64
 )
 
-// splitNote reads a signed note, and gives its text and who claims to have signed
-// it, each as name+id. It checks no signature. It refuses all that package note
-// refuses, and base64 that could have been written otherwise.
+// splitNote reads a signed note, and returns its text and who claims to have signed
+// it, each as name+id. It checks no signature. It refuses everything that package
+// note refuses, and base64 that is not in canonical form.
 func splitNote(signed []byte) (text string, signers []string, err error) {
 	if len(signed) > maxNote {
 		return "", nil, wrong(ErrNotNote, "it is %d bytes long; the limit is %d", len(signed), maxNote)
@@ -45,7 +45,7 @@ func splitNote(signed []byte) (text string, signers []string, err error) {
 	return all[:blank+1], signers, nil
 }
 
-// readSignature reads a line of signature and gives who claims to have made it.
+// readSignature reads a signature line and returns who claims to have signed.
 func readSignature(line string) (signer string, ok bool) {
 	line, ok = strings.CutPrefix(line, "— ")
 	if !ok {
@@ -61,7 +61,7 @@ func readSignature(line string) (signer string, ok bool) {
 
 func signerID(name string, id uint32) string { return fmt.Sprintf("%s+%08x", name, id) }
 
-// openNote reads a signed note whose signature by this key is good, and gives its
+// openNote reads a signed note, checks its signature by this key, and returns its
 // text and the signer as name+id.
 func openNote(signed []byte, public string) (text, signer string, err error) {
 	v, err := noteVerifier(public)
@@ -82,7 +82,7 @@ func openNote(signed []byte, public string) (text, signer string, err error) {
 	switch {
 	case times == 0:
 		return "", "", wrong(ErrUnknownSigner, "the key is %s, but the note is signed by %s", signer, strings.Join(signers, ", "))
-	case times > 1: // package note would look at the first alone
+	case times > 1: // package note would check only the first
 		return "", "", wrong(ErrNotNote, "%s signed it twice", signer)
 	}
 	opened, err := note.Open(signed, note.VerifierList(v))

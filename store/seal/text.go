@@ -7,8 +7,8 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
-// Each of these reads what can be written in one way only: what is read, written
-// again, must be the same.
+// Each of these accepts only the canonical form: writing the result again must
+// produce the same text.
 
 func readBase64(text string) ([]byte, bool) {
 	data, err := base64.StdEncoding.DecodeString(text)

@@ -7,13 +7,13 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
-// Verify compares the stored hashes of a journal with its records, every one
-// recomputed from the bytes. The records are the whole journal, from its first.
+// Verify compares the stored hashes of a journal with those that it computes from
+// the records. records must be the whole journal.
 //
-// Where a record does not hash to what is stored it gives the first such
-// position and [ErrRecord]. Where all do, but the hashes above them are not
-// what follows, it gives -1 and [ErrInner]. Where all is well it gives -1 and
-// nil. An error of the reader is given untouched, with -1.
+// If the stored hash of a record is wrong, it returns the first such position and
+// [ErrRecord]. If all of those are right but the hashes above them are not, it
+// returns -1 and [ErrInner]. If all is well it returns -1 and nil. It returns an
+// error of the reader unchanged, with -1.
 //
 // The records are hashed on all processors; the reader is used by one goroutine
 // at a time.
