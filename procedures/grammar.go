@@ -39,10 +39,10 @@ type documentForm struct {
 func forms() []documentForm {
 	return []documentForm{
 		{sheetKeys().typ(), ""},
-		{procedureKeys().typ(), "Stages go side by side unless `after` says otherwise; the steps of a stage go in order. " +
-			"Every joint is coated before it is joined, and joined once."},
-		{triageKeys().typ(), "It turns what is seen after a crash into what is done about it. Findings are asked zone by zone; " +
-			"the first row that fits counts; what no row answers is inspected."},
+		{procedureKeys().typ(), "Stages may run side by side unless `after` says otherwise; the steps of a stage run in order. " +
+			"Every joint must be coated before it is joined, and joined only once."},
+		{triageKeys().typ(), "It says what to do about what is seen after a crash. Findings are asked for zone by zone; " +
+			"the first row that fits counts; what no row covers is inspected."},
 	}
 }
 
@@ -131,7 +131,7 @@ func inWords(t typ) string {
 		return coded(t.words) + ", or a list of these"
 	case aSwitch:
 		if t.on {
-			return "yes or no, yes where not given"
+			return "yes or no; yes by default"
 		}
 		return "yes or no"
 	case aYes:

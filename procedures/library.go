@@ -335,5 +335,5 @@ func (d *Document) checkAgainst(sheets []*steps.Sheet) (serves []string, faults 
 	case d.Procedure.Design != "":
 		return nil, Faults{d.fault(place{1, 1}, fmt.Sprintf("unknown design %q%s", d.Procedure.Design, suggest(d.Procedure.Design, names)))}
 	}
-	return nil, Faults{d.fault(place{1, 1}, "it serves no design sheet")}
+	return nil, Faults{d.fault(place{1, 1}, "no design sheet has everything it names")}
 }

@@ -124,19 +124,19 @@ func (d *Document) releaseLast(o *order) Faults {
 	}
 	if p.Kind != steps.Build {
 		for _, s := range releases {
-			say(s, "a %s gives no release; only a build ends with one", p.Kind)
+			say(s, "a %s cannot release; only a build ends with a release", p.Kind)
 		}
 		return faults
 	}
 	if len(releases) == 0 {
-		return Faults{d.fault(place{1, 1}, "a build ends with a release, and this one has none")}
+		return Faults{d.fault(place{1, 1}, "a build must end with a release; this one has none")}
 	}
 	for _, s := range releases[1:] {
-		say(s, "a second release; a build has one")
+		say(s, "a second release; a build has only one")
 	}
 	last := releases[0]
 	if last.With != "" || last.Without != "" {
-		say(last, "the release depends on an option; every airframe is released")
+		say(last, "the release depends on an option; every airframe needs a release")
 	}
 	for s := range o.all() {
 		if s.Name != last.Name && !o.before(s.Name, last.Name) {

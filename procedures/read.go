@@ -48,7 +48,7 @@ func read(file string, data []byte) (*Document, Faults) {
 	r := &reader{doc: &Document{File: file, Bytes: data, places: map[string]place{}}}
 	r.doc.names = make([]reference, 0, len(data)/256) // about as many as there are
 	if root.Kind != yaml.MappingNode {
-		r.fault(root, "a document begins with design:, procedure: or triage:, not with %s", shape(root))
+		r.fault(root, "a document must begin with design:, procedure: or triage:, not with %s", shape(root))
 		return nil, r.faults
 	}
 	switch {

@@ -101,7 +101,7 @@ func shape(n *yaml.Node) string {
 	if null(n) {
 		return "nothing"
 	}
-	return "a text"
+	return "text"
 }
 
 func suggest(name string, known []string) string {
@@ -118,7 +118,7 @@ func suggest(name string, known []string) string {
 func (r *reader) text(n *yaml.Node, what string) string {
 	switch {
 	case n.Kind != yaml.ScalarNode || null(n):
-		r.fault(n, "%s must be a text, not %s", what, shape(n))
+		r.fault(n, "%s must be text, not %s", what, shape(n))
 	case strings.TrimSpace(n.Value) == "":
 		r.fault(n, "%s is empty", what)
 	case len(n.Value) > longestText:
@@ -167,7 +167,7 @@ func (r *reader) name(n *yaml.Node, what string) string {
 	switch {
 	case name == "":
 	case len(name) > longestName:
-		r.fault(n, "%s is longer than %d letters", what, longestName)
+		r.fault(n, "%s is longer than %d characters", what, longestName)
 	default:
 		r.fault(n, "%q is not a name for %s: a name is lower-case letters, digits and single hyphens, like left-boom", name, what)
 	}

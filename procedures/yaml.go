@@ -25,7 +25,7 @@ func syntax(file string, data []byte) (*yaml.Node, Faults) {
 		return Faults{{file, line, column, fmt.Sprintf(text, args...)}}
 	}
 	if len(data) > mostBytes {
-		return nil, at(0, 0, "the document has %d bytes; at most %d (1 MiB) are read", len(data), mostBytes)
+		return nil, at(0, 0, "the document has %d bytes; the limit is %d (1 MiB)", len(data), mostBytes)
 	}
 	if line, column, what := unprintable(data); what != "" {
 		return nil, at(line, column, "%s: a document is plain UTF-8 text", what)
@@ -104,11 +104,11 @@ func refuse(file string, n *yaml.Node, depth int) Faults {
 	fault := func(text string) Faults { return Faults{{file, n.Line, n.Column, text}} }
 	switch {
 	case depth > deepest+1: // the document itself is a node
-		return fault(fmt.Sprintf("nested more than %d deep", deepest))
+		return fault(fmt.Sprintf("nested more than %d levels deep", deepest))
 	case n.Kind == yaml.AliasNode:
-		return fault("an alias: write it out")
+		return fault("an alias: write its value out here")
 	case n.Anchor != "":
-		return fault("an anchor: write it out where it is meant")
+		return fault("an anchor: write its value out in each place")
 	case n.Style&yaml.TaggedStyle != 0:
 		return fault("a tag: delete it")
 	}

@@ -63,7 +63,7 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 			return r, true
 		}
 	}
-	return Row{Finding: finding, Outcome: ToRepair, Procedure: t.Unknown, Why: "no row of the table answers it, so it is looked at closely first"}, false
+	return Row{Finding: finding, Outcome: ToRepair, Procedure: t.Unknown, Why: "no row of the table answers it, so it is inspected first"}, false
 }
 
 // Finding returns the finding of that name.

@@ -165,7 +165,7 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 		guard := exact(doubt.PairGuard(unit))
 		limit, err := l.Alike.Rat(unit)
 		if err != nil {
-			return Finding{}, fmt.Errorf("the limit of likeness: %w", err)
+			return Finding{}, fmt.Errorf("the alike limit: %w", err)
 		}
 		for _, pair := range Compared(points, pairs) {
 			gap := new(big.Rat).Sub(means[pair[0]], means[pair[1]])
@@ -217,7 +217,7 @@ func steady(l Limits, point string, spread *big.Rat, unit string) Finding {
 	low, err1 := l.Low.Rat(unit)
 	high, err2 := l.High.Rat(unit)
 	if err1 != nil || err2 != nil {
-		return Finding{Verdict: Undecided, Reason: "the limits do not compare"}
+		return Finding{Verdict: Undecided, Reason: "the limits cannot be compared"}
 	}
 	half := new(big.Rat).Sub(high, low)
 	half.Quo(half, big.NewRat(2, 1))
@@ -225,7 +225,7 @@ func steady(l Limits, point string, spread *big.Rat, unit string) Finding {
 		return Finding{Verdict: In}
 	}
 	return Finding{Verdict: Undecided, Reason: fmt.Sprintf(
-		"the readings%s differ by %s %s, more than half the tolerance: settle the set-up and measure again",
+		"the readings%s differ by %s %s, more than half the tolerance: steady the set-up and measure again",
 		at(point), decimal(spread), unit)}
 }
 

@@ -70,7 +70,7 @@ func ParseRange(text string, want Dimension) (from, to Quantity, err error) {
 		return fail(wrongDimension(to.typed, to.Dimension(), from.Dimension()))
 	}
 	if from.Cmp(to) > 0 {
-		return fail(&Error{Text: text, Reason: WrongWayRound, Message: quote(text) + " runs backwards", Hint: "write the less before the more"})
+		return fail(&Error{Text: text, Reason: WrongWayRound, Message: quote(text) + " runs backwards", Hint: "write the smaller value first"})
 	}
 	return from, to, nil
 }
@@ -100,7 +100,7 @@ func begin(text string, want Dimension) (*parser, error) {
 	case !ok:
 		return nil, p.notANumber()
 	case tokens[0].kind == end:
-		return nil, &Error{Text: text, Reason: Empty, Message: "nothing is written", Hint: "write " + p.example()}
+		return nil, &Error{Text: text, Reason: Empty, Message: "the quantity is empty", Hint: "write " + p.example()}
 	}
 	return p, nil
 }
@@ -199,7 +199,7 @@ func (p *parser) add(sum, more amount) (amount, error) {
 	// The values so far, in the lesser unit.
 	ratio := new(big.Rat).Quo(greater.scale(), lesser.scale())
 	if more.value.Cmp(ratio) >= 0 {
-		return amount{}, p.two("write the lesser part below one " + sum.unit)
+		return amount{}, p.two("write less than one " + sum.unit + " in the smaller unit")
 	}
 	more.value.Add(more.value, ratio.Mul(ratio, sum.value))
 	return more, nil
@@ -272,7 +272,7 @@ func (p *parser) magnitude() (value *big.Rat, fraction bool, err error) {
 	}
 	if part.Cmp(big.NewRat(1, 1)) >= 0 {
 		if joint == 0 {
-			return nil, false, p.two("write the fraction of a mixed number below 1")
+			return nil, false, p.two("keep the fraction of a mixed number below 1")
 		}
 		p.next = mark // a range: 1-3/2
 		return whole, false, nil
@@ -293,7 +293,7 @@ func (p *parser) over() (*big.Rat, error) {
 	num, _ := strconv.ParseInt(above.text, 10, 64)
 	den, _ := strconv.ParseInt(below.text, 10, 64)
 	if den == 0 {
-		return nil, &Error{Text: p.text, Reason: ZeroBelow, Message: quote(p.text) + " divides by nought"}
+		return nil, &Error{Text: p.text, Reason: ZeroBelow, Message: quote(p.text) + " divides by zero"}
 	}
 	p.next += 3
 	return big.NewRat(num, den), nil
@@ -310,11 +310,11 @@ func (p *parser) number(t token) (*big.Rat, error) {
 	}
 	switch {
 	case strings.ContainsAny(places, ".,"):
-		return nil, &Error{Text: p.text, Reason: NotANumber, Message: quote(t.text) + " is not a number", Hint: "write one decimal point, and nothing between thousands"}
+		return nil, &Error{Text: p.text, Reason: NotANumber, Message: quote(t.text) + " is not a number", Hint: "use one decimal point and no thousands separator"}
 	case len(whole) > 15 || len(places) > 15:
 		return nil, tooFine(p.text)
 	case i >= 0 && t.text[i] == ',' && len(places) == 3 && strings.Trim(whole, "0") != "":
-		return nil, &Error{Text: p.text, Reason: Ambiguous, Message: quote(t.text) + " may be a thousand or a decimal", Hint: "write " + whole + places + " or " + whole + "." + places}
+		return nil, &Error{Text: p.text, Reason: Ambiguous, Message: quote(t.text) + " could be thousands or a decimal", Hint: "write " + whole + places + " or " + whole + "." + places}
 	}
 	if i < 0 {
 		n, _ := strconv.ParseInt(whole, 10, 64)
@@ -336,11 +336,11 @@ func (p *parser) unit() (string, error) {
 	lower := strings.ToLower(said)
 	switch {
 	case lower == "mil" || lower == "mils":
-		return "", &Error{Text: p.text, Reason: Ambiguous, Message: quote(p.text) + " may mean thousandths of an inch or millimetres", Hint: "write thou or mm"}
+		return "", &Error{Text: p.text, Reason: Ambiguous, Message: quote(p.text) + " could mean thousandths of an inch or millimetres", Hint: "write thou or mm"}
 	case degrees(said) && p.want == Temperature:
 		return "", &Error{Text: p.text, Reason: NoUnit, Message: quote(p.text) + " has no temperature scale", Hint: "write °C or °F"}
 	case p.want == Force && (lower == "oz" || lower == "lb" || lower == "g" || lower == "kg"):
-		return "", &Error{Text: p.text, Reason: WrongDimension, Message: quote(p.text) + " is a mass; a force is wanted", Hint: "write " + lower + "f"}
+		return "", &Error{Text: p.text, Reason: WrongDimension, Message: quote(p.text) + " is a mass, not a force", Hint: "write " + lower + "f"}
 	}
 	symbol := symbolOf(said)
 	if symbol == "" {
@@ -384,7 +384,7 @@ func (p *parser) trailing() error {
 		if symbolOf(strings.TrimSuffix(t.text, ".")) == "" {
 			return p.unknown(t.text)
 		}
-		return &Error{Text: p.text, Reason: NotANumber, Message: quote(p.text) + " has two units behind each other"}
+		return &Error{Text: p.text, Reason: NotANumber, Message: quote(p.text) + " has two units in a row"}
 	}
 	return p.notANumber()
 }
@@ -393,19 +393,19 @@ func (p *parser) two(hint string) error {
 	if hint == "" {
 		hint = "write one number, such as " + p.example()
 	}
-	return &Error{Text: p.text, Reason: TwoNumbers, Message: quote(p.text) + " holds two numbers", Hint: hint}
+	return &Error{Text: p.text, Reason: TwoNumbers, Message: quote(p.text) + " contains two numbers", Hint: hint}
 }
 
 func (p *parser) notANumber() error {
 	hint := "write " + p.example()
 	if i := strings.IndexFunc(p.text, unicode.IsControl); i >= 0 {
-		hint = "it holds a control character; " + hint
+		hint = "it contains a control character; " + hint
 	}
 	return &Error{Text: p.text, Reason: NotANumber, Message: quote(p.text) + " is not a number with a unit", Hint: hint}
 }
 
 func (p *parser) unknown(said string) error {
-	e := &Error{Text: p.text, Reason: UnknownUnit, Message: quote(said) + " is no unit"}
+	e := &Error{Text: p.text, Reason: UnknownUnit, Message: quote(said) + " is not a unit"}
 	if near := nearest.Of(said, words()); near != "" && len(said) > 2 {
 		e.Hint = "did you mean " + near + "?"
 		return e
@@ -435,5 +435,5 @@ func wrongDimension(text string, is, want Dimension) error {
 	if other != "" {
 		hint += " or " + other
 	}
-	return &Error{Text: text, Reason: WrongDimension, Message: quote(text) + " is " + is.article() + "; " + want.article() + " is wanted", Hint: hint}
+	return &Error{Text: text, Reason: WrongDimension, Message: quote(text) + " is " + is.article() + ", not " + want.article(), Hint: hint}
 }

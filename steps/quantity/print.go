@@ -173,7 +173,7 @@ func strictly(data []byte, into any) error {
 		return err
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return errors.New("something stands behind it")
+		return errors.New("unexpected data after it")
 	}
 	return nil
 }

@@ -26,7 +26,7 @@ const most = 1_000_000_000
 func New(value *big.Rat, symbol string) (Quantity, error) {
 	u, ok := unitOf(symbol)
 	if !ok {
-		return Quantity{}, &Error{Text: symbol, Reason: UnknownUnit, Message: quote(symbol) + " is no unit"}
+		return Quantity{}, &Error{Text: symbol, Reason: UnknownUnit, Message: quote(symbol) + " is not a unit"}
 	}
 	q := Quantity{value: new(big.Rat).Set(value), unit: symbol}
 	if err := q.bounded(u, value.RatString()+" "+symbol); err != nil {
@@ -89,7 +89,7 @@ func (q Quantity) Rat(symbol string) (*big.Rat, error) {
 	}
 	to, ok := unitOf(symbol)
 	if !ok {
-		return nil, &Error{Text: symbol, Reason: UnknownUnit, Message: quote(symbol) + " is no unit"}
+		return nil, &Error{Text: symbol, Reason: UnknownUnit, Message: quote(symbol) + " is not a unit"}
 	}
 	from, _ := unitOf(q.unit)
 	if from.of != to.of {
@@ -199,7 +199,7 @@ func (q *Quantity) UnmarshalJSON(data []byte) error {
 	}
 	u, ok := unitOf(s.Unit)
 	if !ok {
-		return tampered(s, "has no unit that is known")
+		return tampered(s, "has an unknown unit")
 	}
 	read, err := Parse(s.Typed, u.of)
 	if err != nil {

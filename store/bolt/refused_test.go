@@ -134,7 +134,7 @@ func TestSchemas(t *testing.T) {
 			mustAppend(t, path, "CW-01", 0, "a")
 			bare(t, path, func(tx *bbolt.Tx) error { return putMeta(tx, "schema", number) })
 			wantFailure(t, path, kind)
-			if _, err := read(t, path); kind == store.ErrNewer && !strings.Contains(err.Error(), "schema "+number+", and this fettle knows schemas up to 2") {
+			if _, err := read(t, path); kind == store.ErrNewer && !strings.Contains(err.Error(), "schema "+number+"; this fettle reads schemas up to 2") {
 				t.Errorf("said: %v", err)
 			}
 		})

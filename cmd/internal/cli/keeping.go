@@ -122,7 +122,7 @@ func (a *app) importCommand() *cobra.Command {
 		Use:   "import FILE",
 		Short: "Take in an airframe from a file that export wrote",
 		Long: "Take in an airframe after its tree, its entries and its documents were checked. A mark that is\n" +
-			"here already is refused: two lives are never merged.",
+			"here already is refused: two journals are never merged.",
 		Args: arguments(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			k, err := a.keeper()
