@@ -8,8 +8,8 @@ import (
 	"fettle/workflow/journal"
 )
 
-// goodCheck and badCheck are checks of the fixture's caliper, good to 0.03 mm,
-// and of its rule, good to 0.29 mm by its resolution.
+// goodCheck and badCheck are checks of the fixture's caliper, accurate to 0.03 mm,
+// and of its rule, accurate to 0.29 mm by its resolution.
 func goodCheck(gauge string) CheckGauge { return checkOf(gauge, true) }
 func badCheck(gauge string) CheckGauge  { return checkOf(gauge, false) }
 
@@ -41,7 +41,7 @@ func TestABadCheckBarsTheGauge(t *testing.T) {
 	b.must(readings("slot", "root=4 mm", "tip=4 mm")) // never checked: allowed
 	b.must(badCheck("caliper"))
 	text := b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGauge)
-	mustContain(t, text, "caliper failed its last check", "reading 0.04 mm too little, more than the 0.03 mm it is good to",
+	mustContain(t, text, "caliper failed its last check", "reading 0.04 mm too low, outside ±0.03 mm",
 		"[check-gauge caliper")
 	// Another gauge measures the same gate, and the step is met with it.
 	b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4 mm", "tip=4 mm").Readings})
@@ -88,7 +88,7 @@ func TestWhatWasReadBeforeABadCheckIsInDoubt(t *testing.T) {
 	if g.Standing != Measuring {
 		t.Fatalf("slot is %s", g.Says().Text)
 	}
-	mustContain(t, g.Says().Text, "no reading at tip yet; it was read with caliper, which was found reading 0.04 mm too little")
+	mustContain(t, g.Says().Text, "no reading at tip yet; it was read with caliper, which was found reading 0.04 mm too low")
 	if len(g.Rests) != 1 || g.Rests[0] != first[0] {
 		t.Errorf("rests on %v, not on the root of %v", g.Rests, first)
 	}

@@ -11,7 +11,7 @@ import (
 // A Deviation is what a gauge was found to read of a reference of known size.
 type Deviation struct {
 	By     float64 // what it reads more than the reference's size; negative: less
-	Within float64 // what the gauge is good to, the guard band
+	Within float64 // the accuracy of the gauge: the guard band
 	Unit   string  // of both; "" where the two can't be compared
 	Good   bool
 }
@@ -42,14 +42,14 @@ func (d Deviation) Found() string {
 	case d.Unit == "":
 		return "reading something else"
 	case d.By > 0:
-		how = fmt.Sprintf("%s %s too much", fine(d.By), d.Unit)
+		how = fmt.Sprintf("%s %s too high", fine(d.By), d.Unit)
 	case d.By < 0:
-		how = fmt.Sprintf("%s %s too little", fine(-d.By), d.Unit)
+		how = fmt.Sprintf("%s %s too low", fine(-d.By), d.Unit)
 	}
 	if d.Good {
-		return fmt.Sprintf("reading %s, good to %s %s", how, fine(d.Within), d.Unit)
+		return fmt.Sprintf("reading %s, within ±%s %s", how, fine(d.Within), d.Unit)
 	}
-	return fmt.Sprintf("reading %s, more than the %s %s it is good to", how, fine(d.Within), d.Unit)
+	return fmt.Sprintf("reading %s, outside ±%s %s", how, fine(d.Within), d.Unit)
 }
 
 // fine shows a size that may be much smaller than a reading: to four places.

@@ -63,7 +63,7 @@ func TestJudge(t *testing.T) {
 		// Spar slot 1/8 to 3/16 in deep: common practice, no source.
 		{name: "spar slot in fractions", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "5/32 in"}, resolution: "0.01 mm", u: "0.3 mm", want: In},
 		{name: "spar slot read in mm", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "4 mm"}, resolution: "0.01 mm", u: "0.3 mm", want: In},
-		{name: "spar slot at its very limit", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "1/8 in"}, resolution: "0.01 mm", u: "0.3 mm", want: Undecided, says: "too near 1/8 in"},
+		{name: "spar slot at its very limit", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "1/8 in"}, resolution: "0.01 mm", u: "0.3 mm", want: Undecided, says: "too close to 1/8 in"},
 		{name: "spar slot too shallow", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "2.8 mm"}, resolution: "0.01 mm", u: "0.3 mm", want: Out, says: "less than 1/8 in"},
 		// A wing spar ends within 1/2 in of the tip: common practice, no source.
 		{name: "spar end", high: "1/2 in", points: map[string]string{"": "3/8 in"}, resolution: "0.5 mm", want: In},
@@ -100,8 +100,8 @@ func TestJudge(t *testing.T) {
 		{name: "the highest is between", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2.6 mm,2 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
 		{name: "three below nought", low: "-3 mm", high: "-1 mm", repeat: 3, points: map[string]string{"": "-1.5 mm,-2 mm,-2.5 mm"}, resolution: "0.1 mm", want: In},
 		{name: "two are out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "0 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm; b at 0 mm is less than 1 mm"},
-		{name: "one is out and the next too near", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "3 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm"},
-		{name: "one is too near and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},
+		{name: "one is out and the next too close", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "3 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm"},
+		{name: "one is too close and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},
 		{name: "nothing was read", low: "1 mm", high: "3 mm", points: map[string]string{"": ""}, resolution: "0.1 mm", want: Partial, says: "no reading yet"},
 		{name: "a gauge of another kind decides nothing", low: "1 mm", high: "3 mm", points: map[string]string{"": "2 mm"}, resolution: "1 g", want: Undecided},
 		{name: "the bias of one gauge cancels", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "502 mm"}, order: []string{"left", "right"}, resolution: "0.01 mm", u: "1 mm", want: In},

@@ -147,7 +147,7 @@ func (c *composer) name(p part, kind, name string) string {
 // phase returns the stages of one phase: the shared steps, once, then each
 // repair's own. In the last phase the shared steps come last.
 func (c *composer) phase(phase string, parts []part, before []string) []steps.Stage {
-	common := steps.Stage{Name: phase, Title: "For all of it: " + phase, Phase: phase}
+	common := steps.Stage{Name: phase, Title: "Common steps: " + phase, Phase: phase}
 	var own []steps.Stage
 	for _, p := range parts {
 		names := map[string]string{} // of the part's stages in this phase

@@ -46,7 +46,7 @@ func TestAWholeLife(t *testing.T) {
 	all := textOf(root)
 	for _, says := range []string{"GROUNDED", "D1: boom-broken, left-boom", "Repaired by job repair", "Flew 5 times, all with soft landings", "into the maize", "behind the clamp",
 		"boom.png", "causeway signed", "sealed by entry", "too early to say", "Flies well.", "forward", "176 g", "is not sealed", "A later release replaced it", "It is no longer in force",
-		"NOT GOOD, found reading 2 mm too much", "102 mm on a reference of 100 mm", "in doubt: it was read with rule"} {
+		"NOT GOOD, found reading 2 mm too high", "102 mm on a reference of 100 mm", "in doubt: it was read with rule"} {
 		if !strings.Contains(all, says) {
 			t.Errorf("the book does not say %q", says)
 		}

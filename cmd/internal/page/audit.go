@@ -399,7 +399,7 @@ func (t Tree) Markdown(Clock) string {
 	l.add("# The journal of %s\n", esc(t.Mark))
 	l.item("the tree over its %s has the root `%s`", many(t.Size, "entry"), t.Root)
 	if t.Intact && t.Seals > 0 {
-		l.item("**Intact:** it matches each of its %s", many(t.Seals, "seal"))
+		l.item("**Intact:** it matches its %s", many(t.Seals, "seal"))
 	} else if t.Intact {
 		l.item("**Intact:** every entry matches its stored hash; there is no seal to compare with")
 	}
