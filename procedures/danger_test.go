@@ -321,6 +321,7 @@ var dangers = []struct {
 	{"soldering", regexp.MustCompile(`\b[Ss]older( until| motor| and fit)|\b[Tt]in (both|each)\b`), regexp.MustCompile(`(?i)hot tip`), 4},
 	{"sawing", regexp.MustCompile(`(?m)(^\s*- |, |, then )[Ss]aw\b`), regexp.MustCompile(`(?i)mask|blade|saw`), 7},
 	{"sanding", sanding, regexp.MustCompile(`(?i)dust|mask`), 12},
+	{"cutting glass or carbon", regexp.MustCompile(`[Cc]ut the (spare boom|rod to length)|\b[Ss]aw (it )?(wet|with a fine)`), regexp.MustCompile(`(?i)mask`), 6},
 	{"drilling", regexp.MustCompile(`(?m)^\s*- (Drill|Bore)\b`), regexp.MustCompile(`(?i)drill`), 1},
 	{"a motor that runs", regexp.MustCompile(`\b[Rr]un the motor\b|\bmotor slow\b|\bmotor runs faster\b|[Oo]pen the throttle slowly|[Bb]are shaft turning`),
 		regexp.MustCompile(`(?i)shaft|blades|motor`), 10},
@@ -365,6 +366,9 @@ func TestBuildsChargeBeforeThePropellerIsOn(t *testing.T) {
 			t.Fatal(err)
 		}
 		o := orderOf(d.Procedure)
+		if _, ok := o.rank["charge-pack"]; !ok {
+			t.Errorf("%s: the pack is never charged", d.File)
+		}
 		for _, later := range []string{"plug-in", "fit-propeller"} {
 			if !o.before("charge-pack", later) {
 				t.Errorf("%s: the pack is charged after %s", d.File, later)
