@@ -39,7 +39,7 @@ func playExamples(t *testing.T, path string) (shown int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bench := newBench(t)
+	bench := newExampleBench(t)
 	dir := t.TempDir()
 	t.Chdir(dir)
 	page := string(data)
@@ -114,7 +114,7 @@ type exampleBench struct {
 	columns int
 }
 
-func newBench(t *testing.T) *exampleBench {
+func newExampleBench(t *testing.T) *exampleBench {
 	t.Helper()
 	dir := t.TempDir()
 	if err := setUp(dir, t.Setenv); err != nil {
@@ -180,7 +180,7 @@ func (b *exampleBench) command(line string) (out string, code int) {
 // player carries out commands that are done or refused, on a fresh bench.
 func player(t *testing.T) func(line string) string {
 	t.Helper()
-	b := newBench(t)
+	b := newExampleBench(t)
 	b.columns = term.Width
 	return func(line string) string {
 		t.Helper()

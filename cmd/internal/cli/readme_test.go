@@ -65,6 +65,8 @@ func TestReadmeNamesEveryCommand(t *testing.T) {
 		}
 	}
 	root := (&app{}).root()
+	root.InitDefaultHelpCmd()
+	root.InitDefaultCompletionCmd()
 	for _, c := range root.Commands() {
 		if !slices.Contains(named, c.Name()) {
 			t.Errorf("the table lacks %s", c.Name())
