@@ -1,4 +1,4 @@
-// Package quantity holds numbers with units as people write them: 4 3/4 in,
+// Package quantity holds numbers with units as people write them: 5 3/8 in,
 // 121.5 mm, 250 °F, 10 min, 42 g.
 //
 // A [Quantity] keeps three things: the exact value as a rational number, the
@@ -11,8 +11,8 @@
 // # What is read
 //
 //   - Whole numbers, decimals with a point or a comma, fractions, mixed
-//     numbers (4 3/4, 4-3/4, 4¾) and, in the order of size, yards, feet and
-//     inches, pounds and ounces, days, hours, minutes and seconds (3' 4½",
+//     numbers (5 3/8, 5-3/8, 5⅜) and, in the order of size, yards, feet and
+//     inches, pounds and ounces, days, hours, minutes and seconds (2' 1⅜",
 //     1h30m). Compound parts before the last are whole numbers. An m is a
 //     metre, but a minute beside hours or seconds.
 //   - A comma with three digits after it is refused, as it may part thousands;
@@ -26,11 +26,11 @@
 // # A hyphen
 //
 // A hyphen between a whole number of at least 1 and a fraction below 1, with
-// no space on either side, joins a mixed number: 4-3/4 in is one length. So
-// does a hyphen between feet and fewer than 12 inches: 3'-4½". Read as ranges
+// no space on either side, joins a mixed number: 5-3/8 in is one length. So
+// does a hyphen between feet and fewer than 12 inches: 2'-1⅜". Read as ranges
 // these would run backwards, so nothing is lost. Every other hyphen or dash
 // behind a number parts a range, which only [ParseRange] reads: 4-5 in,
-// 0-3/4 in, 1/8-3/16 in.
+// 0-3/8 in, 1/16-3/32 in.
 //
 // # Bounds
 //

@@ -133,7 +133,7 @@ func (p *parser) quantity(a amount, typed string) (Quantity, error) {
 }
 
 // amount reads a signed number with its unit, and the lesser parts after it:
-// 3 ft 4 1/2 in.
+// 2 ft 1 3/8 in.
 func (p *parser) amount() (amount, error) {
 	negative := false
 	if k := p.at().kind; k == hyphen || k == minus || k == plus {
@@ -234,7 +234,7 @@ func (p *parser) part() (amount, error) {
 	return a, err
 }
 
-// magnitude reads a number: 4, 4.75, 3/4, 4 3/4, 4-3/4, ¾ or 4¾.
+// magnitude reads a number: 5, 5.375, 3/8, 5 3/8, 5-3/8, ⅜ or 5⅜.
 func (p *parser) magnitude() (value *big.Rat, fraction bool, err error) {
 	t := p.at()
 	switch t.kind {
@@ -257,7 +257,7 @@ func (p *parser) magnitude() (value *big.Rat, fraction bool, err error) {
 	p.next++
 	joint := 0
 	if p.at().kind == hyphen && !p.at().gap && !p.ahead(1).gap && whole.Sign() > 0 {
-		joint = 1 // 4-3/4
+		joint = 1 // 5-3/8
 	}
 	follows := p.ahead(joint)
 	fractional := follows.kind == vulgar || follows.kind == number && p.ahead(joint+1).kind == slash && (joint == 1 || follows.gap)

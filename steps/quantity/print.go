@@ -12,7 +12,7 @@ import (
 )
 
 // String is the value in its unit. A value typed as a fraction is printed as
-// one (4 3/4 in), and so is one that no decimal says exactly.
+// one (5 3/8 in), and so is one that no decimal says exactly.
 func (q Quantity) String() string {
 	if q.IsZero() {
 		return ""

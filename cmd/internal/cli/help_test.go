@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/spf13/cobra"
+
 	"fettle/cmd/internal/term"
 )
 
@@ -137,5 +139,44 @@ func TestHelpNames(t *testing.T) {
 	}
 	if out, code := b.command("fettle help airframe add"); code != exitDone || !strings.Contains(out, "fettle airframe add MARK") {
 		t.Errorf("fettle help airframe add ends with %d: %s", code, out)
+	}
+}
+
+// The examples in the help of commands are command lines that the program takes, and
+// what a command is for is said in one short line.
+func TestHelpOfCommands(t *testing.T) {
+	examples := 0
+	root := (&app{}).root()
+	var look func(*cobra.Command)
+	look = func(cmd *cobra.Command) {
+		for _, c := range cmd.Commands() {
+			look(c)
+		}
+		if len([]rune(cmd.Short)) > 64 || cmd.Short == "" {
+			t.Errorf("%s is described as %q", cmd.CommandPath(), cmd.Short)
+		}
+		for line := range strings.Lines(cmd.Example) {
+			examples++
+			line, _, _ = strings.Cut(strings.TrimSpace(line), " > ")
+			args := splitCommand(line)
+			if len(args) == 0 || args[0] != "fettle" {
+				t.Errorf("%s has the example %q", cmd.CommandPath(), line)
+				continue
+			}
+			named, rest, err := root.Find(args[1:])
+			if err == nil {
+				err = named.ParseFlags(rest)
+			}
+			if err == nil {
+				err = named.ValidateArgs(named.Flags().Args())
+			}
+			if err != nil {
+				t.Errorf("%s: %v", line, err)
+			}
+		}
+	}
+	look(root)
+	if examples < 15 {
+		t.Errorf("%d examples", examples)
 	}
 }
