@@ -66,7 +66,7 @@ func (a *app) equipCommand() *cobra.Command {
 		Short: "Record equipment fitted, removed or moved",
 		Long: "Record a change of equipment. The balance must then be measured again, and whatever else the\n" +
 			"design sheet says the item disturbs.",
-		Example:           "  fettle equip CW-01 moved camera --arm -280mm\n  fettle equip CW-01 fitted battery --mass 176g",
+		Example:           "  fettle equip SK-01 moved camera --arm -85mm\n  fettle equip SK-01 fitted battery-pack --mass 130g",
 		Args:              arguments(3, 3),
 		ValidArgsFunction: a.completeMarks,
 	}

@@ -142,9 +142,19 @@ func TestHelpNames(t *testing.T) {
 	}
 }
 
-// The examples in the help of commands are command lines that the program takes, and
-// what a command is for is said in one short line.
+// The examples in the help of commands are carried out on a bench that has what
+// they are about: each is done, or refused with a reason. What a command is for is
+// said in one short line.
 func TestHelpOfCommands(t *testing.T) {
+	b := newExampleBench(t)
+	t.Chdir(t.TempDir())
+	for _, line := range []string{
+		"airframe add CW-01 --design causeway", "start CW-01 causeway-build", "airframe add SK-01 --design skerry",
+	} {
+		if out, code := b.command("fettle " + line); code != exitDone {
+			t.Fatal(out)
+		}
+	}
 	examples := 0
 	root := (&app{}).root()
 	var look func(*cobra.Command)
@@ -157,21 +167,9 @@ func TestHelpOfCommands(t *testing.T) {
 		}
 		for line := range strings.Lines(cmd.Example) {
 			examples++
-			line, _, _ = strings.Cut(strings.TrimSpace(line), " > ")
-			args := splitCommand(line)
-			if len(args) == 0 || args[0] != "fettle" {
-				t.Errorf("%s has the example %q", cmd.CommandPath(), line)
-				continue
-			}
-			named, rest, err := root.Find(args[1:])
-			if err == nil {
-				err = named.ParseFlags(rest)
-			}
-			if err == nil {
-				err = named.ValidateArgs(named.Flags().Args())
-			}
-			if err != nil {
-				t.Errorf("%s: %v", line, err)
+			out, code := b.command(strings.TrimSpace(line))
+			if code != exitDone && code != exitRefused {
+				t.Errorf("%s ends with %d: %s", strings.TrimSpace(line), code, out)
 			}
 		}
 	}
