@@ -163,7 +163,7 @@ func TestSignRefuses(t *testing.T) {
 		"a\x01":  good,
 		"minus":  {Size: -1, Root: good.Root},
 		"much":   {Size: seal.MaxSize + 1, Root: good.Root},
-		"nought": {Size: 0, Root: good.Root},
+		"zero": {Size: 0, Root: good.Root},
 	} {
 		_, err := peter(t).Sign(origin, head)
 		is(t, err, seal.ErrCheckpoint)
