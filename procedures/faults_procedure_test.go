@@ -142,8 +142,7 @@ func TestEveryDesignFault(t *testing.T) {
 	}
 }
 
-// A fault is said of the fewest options that bring it about, and of each such
-// choice.
+// A fault is reported for each smallest set of options that causes it.
 func TestFewestOptions(t *testing.T) {
 	const head = "procedure: a\nkind: check\ntitle: A\nrevision: 1\nstages:\n- stage: a\n  steps:\n"
 	for _, c := range []struct{ steps, want string }{
@@ -167,7 +166,7 @@ func TestFewestOptions(t *testing.T) {
 	}
 }
 
-// Documents far over the limits are refused, and soon.
+// Documents far over the limits are refused quickly.
 func TestFarTooMuch(t *testing.T) {
 	const head = "procedure: big\nkind: check\ntitle: Big\nrevision: 1\nstages:\n"
 	var joints, chain strings.Builder
