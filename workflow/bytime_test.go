@@ -25,6 +25,15 @@ func TestAReadingOfTheBenchOfBeforeAnotherDoesNotDisplaceIt(t *testing.T) {
 			t.Errorf("joined at 10 °C it has handling strength after %v and cures in %v", h, c)
 		}
 	})
+	t.Run("but counts to the safe side where it was entered last", func(t *testing.T) {
+		b := building(t) // at 20 °C
+		b.at(7*time.Hour, celsius("10 °C"))
+		b.done("coat-left", "coat-right")
+		joint, _ := b.state.Jobs[0].Joint("roots")
+		if joint.Coldest() != 10 || joint.Warmest() != 20 {
+			t.Errorf("it counts %v to %v °C", joint.Coldest(), joint.Warmest())
+		}
+	})
 	t.Run("for a coat", func(t *testing.T) {
 		b := building(t)
 		b.must(celsius("4 °C"))

@@ -2,8 +2,10 @@ package workflow
 
 import (
 	"testing"
+	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // Taking a damage back takes along what rested on it, so that the journal can
@@ -22,5 +24,134 @@ func TestUndoneDamageTakesItsQuarantineAlong(t *testing.T) {
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Slight, ""}}})
 	if d := b.state.Damages[0]; d.Damage != "D2" {
 		t.Errorf("the next damage is %s", d.Damage)
+	}
+}
+
+// A job repairs the damages that it was started for, and no others.
+func TestAJobRepairsItsOwnDamages(t *testing.T) {
+	b := released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Serious, ""}, {"cracked", "pod", steps.Serious, ""}}})
+	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState), "damage D1 (cracked, wing)", "damage D2 (cracked, pod)")
+	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}
+	b.must(start, ReadBench{Temperature: q("20 °C")})
+	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState, ByState), "job skin-lifted is open", "damage D2 (cracked, pod)")
+	mustContain(t, b.refused(start, ByState), "D1", "skin-lifted")
+	b.done("lay-skin", "coat-skin")
+	b.after(10 * time.Minute)
+	b.done("join-skin")
+	b.after(24 * time.Hour)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=501 mm"))
+	if open := b.state.OpenJobs(b.now); len(open) != 0 {
+		t.Fatalf("open: %v", open[0].ID)
+	}
+	if open := b.state.OpenDamages(b.now); len(open) != 1 || open[0].Damage != "D2" {
+		t.Errorf("%d damages are open", len(open))
+	}
+	mustContain(t, b.refused(GiveRelease{}, ByState), "damage D2 (cracked, pod)")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "D2")
+	mustContain(t, b.refused(start, ByState), "D1", "skin-lifted")
+}
+
+// What is in quarantine aboard stops a release although it was repaired.
+func TestAQuarantineStopsARelease(t *testing.T) {
+	b := released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "wing", steps.Serious, ""}}})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}, ReadBench{Temperature: q("20 °C")})
+	b.done("lay-skin", "coat-skin")
+	b.after(10 * time.Minute)
+	b.done("join-skin")
+	b.after(24 * time.Hour)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=501 mm"))
+	mustContain(t, b.refused(GiveRelease{}, ByHold), "quarantine")
+	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
+	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ByState)
+	b.must(GiveRelease{})
+}
+
+func TestWhatIsNoEquipment(t *testing.T) {
+	b := released(t)
+	change := func(mass, arm string) ChangeEquipment {
+		c := ChangeEquipment{Item: "camera", Change: Moved}
+		if mass != "" {
+			c.Mass = q(mass)
+		}
+		if arm != "" {
+			c.Arm = q(arm)
+		}
+		return c
+	}
+	b.badly(change("-1 g", ""), "-1 g")
+	b.badly(change("1 mm", ""), "1 mm")
+	b.badly(change("", "1 g"), "1 g")
+	for _, good := range []ChangeEquipment{change("0 g", "-10 mm"), change("45 g", ""), change("", "120 mm")} {
+		b.must(good)
+	}
+}
+
+// A journal in which a step of no job was done is not replayed.
+func TestAnEntryOfNoJobIsAnError(t *testing.T) {
+	b := building(t)
+	e := b.state.entries([]journal.Facts{journal.StepDone{Work: journal.Work{Job: "none", Step: "none"}}}, Circumstances{Now: b.now, At: b.now})
+	if _, err := Replay(append(b.state.Entries, e...), documents()); err == nil {
+		t.Error("it was replayed")
+	}
+}
+
+// A check that was done before a hard landing was entered is not the one that
+// it asks for, although the landing was before it.
+func TestAHardLandingTypedInLaterAsksForItsCheck(t *testing.T) {
+	b := working(t, steps.Stage{Name: "look", Steps: []steps.Step{plain("look")}})
+	b.after(2 * time.Hour)
+	b.done("look")
+	b.at(3*time.Hour, LogFlight{Landing: Hard, Check: "work"})
+	if check, _ := b.state.CheckDue(b.now); check != "work" {
+		t.Error("no check is due")
+	}
+	again := b.state.docs.Procedures["sha256:work"]
+	b.must(Start{Procedure: again, Digest: "sha256:work", Sheet: sheet(), SheetDigest: sheetSum})
+	if check, _ := b.state.CheckDue(b.now); check != "work" {
+		t.Error("no check is due while it is open")
+	}
+	b.done("work-2/look")
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("%s is due", check)
+	}
+	b.must(LogFlight{Landing: Soft})
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("after a soft landing %s is due", check)
+	}
+	b.must(LogFlight{Landing: Hard}) // of a table that asks for none
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("%s is due", check)
+	}
+}
+
+// Where two jobs have an open step of one name, it is said of which.
+func TestAStepOfTwoJobs(t *testing.T) {
+	b := released(t)
+	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing"}
+	b.must(start)
+	start.Zone = "tail"
+	b.must(start)
+	b.badly(Finish{Step: "lay-skin"}, "write skin-lifted-2/lay-skin")
+	b.done("skin-lifted/lay-skin")
+	b.done("lay-skin") // only one is open now
+	if !b.live("lay-skin") || len(b.state.Jobs[2].done) != 1 || len(b.state.Jobs[1].done) != 1 {
+		t.Error("not each was done once")
+	}
+}
+
+// Only what was removed from the zone in quarantine takes it off.
+func TestWhatTakesAQuarantineOff(t *testing.T) {
+	b := released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}, {"dented", "wing", steps.Serious, ""}}})
+	off := func() [2]bool { return [2]bool{b.state.Damages[0].Quarantine.Off, b.state.Damages[1].Quarantine.Off} }
+	b.must(ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Fitted})
+	if off() != [2]bool{} {
+		t.Errorf("moved and fitted, and held to be off: %v", off())
+	}
+	b.must(ChangeEquipment{Item: "camera", Change: Removed}) // of the pod
+	if off() != [2]bool{true, false} {
+		t.Errorf("held to be off: %v", off())
 	}
 }

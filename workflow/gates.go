@@ -263,7 +263,7 @@ func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bo
 // in a newer sheet makes no reading better that was taken with the old one.
 func (s *State) widest(have measuring.Doubt, t reading, g steps.Gate) measuring.Doubt {
 	doubts := []measuring.Doubt{have, t.doubt}
-	if now, ok := s.Sheet.Gauge(t.Gauge); ok {
+	if now, ok := s.Sheet.Gauge(t.Gauge); ok && now.Doubt() != t.doubt { // the same is not judged twice
 		doubts = append(doubts, now.Doubt())
 	}
 	return measuring.Widest(g.Limits.Unit(), doubts...)

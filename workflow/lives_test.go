@@ -908,6 +908,39 @@ func (l *life) check(t *rapid.T) {
 		t.Fatalf("replaying what was stored gives another state:\n%s\n%s", a, b)
 	}
 	l.checkGates(t)
+	l.checkTimes(t)
+}
+
+// checkTimes recomputes what stood at every moment of the life: the bench, the
+// conditions and each joint.
+func (l *life) checkTimes(t *rapid.T) {
+	live := standing(l.state.Entries)
+	for _, e := range l.state.Entries {
+		for _, at := range []time.Time{e.At.Add(-time.Second), e.At, e.At.Add(6*time.Hour + time.Second)} {
+			have, known := l.state.Temperature(at)
+			if want, isKnown := inForceAt(live, at); known != isKnown || known && have != want {
+				t.Fatalf("at %v the bench is at %v °C, known: %v; recomputed: %v, %v", at, have, known, want, isKnown)
+			}
+			for _, name := range []string{"propeller", "ventilation"} {
+				if have, want := l.state.Holds(name, at), condition(l.state.Entries, name, at); have != want {
+					t.Fatalf("at %v %s: %q, recomputed: %q", at, name, have, want)
+				}
+			}
+		}
+	}
+	for _, j := range joins(live) {
+		job, err := l.state.Job(j.Job)
+		if err != nil {
+			t.Fatal(err)
+		}
+		joint, _ := job.Joint(j.Joint)
+		if have, want := joint.Handles(), naiveHandles(live, j); have.Sub(want).Abs() > time.Second {
+			t.Fatalf("%s has handling strength at %v, recomputed: %v", j.Joint, have, want)
+		}
+		if cures := j.at.Add(naiveCure(live, j)); joint.Cures().Before(cures) {
+			t.Fatalf("%s is cured at %v, recomputed: %v", j.Joint, joint.Cures(), cures)
+		}
+	}
 }
 
 // checkGates recomputes how every gate stands, and what the audit says.

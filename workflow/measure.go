@@ -139,7 +139,7 @@ func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Fa
 	if err != nil {
 		return nil, err
 	}
-	for _, job := range after.Jobs {
+	for _, job := range after.OpenJobs(c.At) {
 		for _, r := range after.steps(job, c.At) {
 			if r.Step.Kind.Traits().Measures && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
 				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // moved has the build go on under other documents, which the bench then knows.
@@ -94,5 +95,53 @@ func TestUndoTakesEveryLaterReleaseBack(t *testing.T) {
 	b.must(Undo{Position: rests}, Undo{Position: bad, Reason: "mistyped"}, Finish{Step: "measure-again"})
 	if f := b.state.Airworthiness(b.now); f.Released {
 		t.Errorf("it stands released by entry %d, of which entry %d was taken back", b.state.Release.Position, rests)
+	}
+}
+
+// live reports whether an entry that completes the step still stands.
+func (b *bench) live(step string) bool {
+	for _, e := range b.state.Entries {
+		if w, ok := journal.WorkOf(e.Facts); ok && w.Step == step && b.state.Live(e.Position) {
+			return true
+		}
+	}
+	return false
+}
+
+// A concession goes with a reading that it is about, and with no other.
+func TestUndoOfAReadingTakesItsConcessionAlong(t *testing.T) {
+	b := assembled(t)
+	before := b.gate("slot").Rests[0]
+	b.must(readings("slot", "root=5 mm", "tip=4 mm"), Concede{Gate: "slot", Reason: "holds"})
+	about := b.gate("slot").Rests[0]
+	b.must(Undo{Position: before})
+	if g := b.gate("slot"); g.Standing != Conceded {
+		t.Errorf("an older reading was taken back, and slot is %s", g.Says().Text)
+	}
+	b.must(Undo{Position: about})
+	if g := b.gate("slot"); g.Standing != Measuring {
+		t.Errorf("slot is %s", g.Says().Text)
+	}
+	for _, e := range b.state.Entries {
+		if _, ok := e.Facts.(journal.ConcessionGranted); ok && b.state.Live(e.Position) {
+			t.Error("the concession stands without its reading")
+		}
+	}
+}
+
+// A measure step is open again where a reading of one of its gates was taken
+// back, and no other step is.
+func TestUndoOfAReadingReopensItsSteps(t *testing.T) {
+	b := released(t)
+	square := b.gate("square").Rests[0]
+	b.must(Undo{Position: square})
+	if !b.live("measure-slot") || b.live("measure-square") {
+		t.Errorf("measure-slot stands: %v, measure-square: %v", b.live("measure-slot"), b.live("measure-square"))
+	}
+
+	b = repaired(t)
+	b.must(Undo{Position: b.gate("square").Rests[0]})
+	if b.live("measure-again") || b.live("measure-slot") != true || b.live("measure-square") != true {
+		t.Errorf("measure-again stands: %v, measure-slot: %v, measure-square: %v", b.live("measure-again"), b.live("measure-slot"), b.live("measure-square"))
 	}
 }

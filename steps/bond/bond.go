@@ -27,7 +27,7 @@ type Times struct {
 	Handling, Cure time.Duration // after joining
 	At             float64       // reference temperature, °C
 	Per10K         float64       // how many times faster for each 10 K warmer; 0: DefaultPer10K
-	Mixed          bool          // two-part: To counts from mixing
+	Mixed          bool          // two-part: To counts from mixing, whose time a coat has
 }
 
 // A Coat is adhesive on one face, or on both faces in one go.
@@ -101,11 +101,7 @@ func (t Times) Window(coats []Coat, c Climate) Window {
 	var w Window
 	for i, coat := range coats {
 		opens := coat.Finished.Add(t.Least(t.From, c))
-		first := coat.Began
-		if t.Mixed && !coat.Mixed.IsZero() && coat.Mixed.Before(first) {
-			first = coat.Mixed
-		}
-		closes := first.Add(t.Most(t.To, c))
+		closes := coat.Starts().Add(t.Most(t.To, c))
 		if i == 0 || opens.After(w.Opens) {
 			w.Opens = opens
 		}

@@ -41,6 +41,8 @@ func TestWindow(t *testing.T) {
 		{"warmth makes it shorter, never earlier", contact(), []Coat{coat(0, 6)}, Even(30), after(16), after(20), false},
 		{"so cold that there is none", contact(), []Coat{coat(0, 6)}, Even(0), after(46), after(40), true},
 		{"both ends count the worst noted", contact(), []Coat{coat(0, 6)}, Climate{10, 30}, after(26), after(20), true},
+		{"mixed after it was begun", epoxy(), []Coat{{Began: after(5), Finished: after(9), Mixed: after(7)}}, Even(20), after(9), after(30), false},
+		{"mixed nobody says when", epoxy(), []Coat{{Began: after(5), Finished: after(9)}}, Even(20), after(9), after(30), false},
 		{"mixed counts from mixing", epoxy(), []Coat{{Began: after(5), Finished: after(9), Mixed: after(0)}}, Even(20), after(9), after(25), false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -82,38 +84,66 @@ func TestClimateOnlyNarrows(t *testing.T) {
 
 // The default rule against the Arrhenius relation itself,
 // t(T) = t_ref · exp(Ea/R·(1/T - 1/T_ref)): at the activation energy at which
-// a 10 K step about 20 °C doubles the rate, the two agree between 15 and 35 °C
-// to 6 %, and the rule never lets warmth shorten a most time by less than it
-// should by more than that. The relation is a textbook one (from memory);
-// about 51 kJ/mol around 25 °C is the figure commonly derived from it.
+// a 10 K step about 20 °C doubles the rate, about 49.5 kJ/mol, the two agree
+// between 15 and 35 °C to 6 %, and the rule never lets warmth shorten a most
+// time by less than it should by more than that. The relation is a textbook one
+// (from memory).
 func TestRateRuleAgainstArrhenius(t *testing.T) {
-	energy := activationEnergy(2, 20)
-	if math.Abs(energy-49_500) > 100 {
-		t.Errorf("activation energy %.0f J/mol, want about 49 500", energy)
-	}
-	if e := activationEnergy(2, 25); math.Abs(e-51_200) > 100 {
-		t.Errorf("activation energy at 25 °C %.0f J/mol, want about 51 200", e)
-	}
 	rule := Times{At: 20}
 	for celsius := 15.0; celsius <= 35; celsius++ {
-		want := arrhenius(energy, 20, celsius)
+		want := arrhenius(49_500, 20, celsius)
 		got := rule.Factor(celsius)
 		if math.Abs(got/want-1) > 0.06 {
 			t.Errorf("at %v °C the rule gives %.4f, the relation %.4f", celsius, got, want)
 		}
 	}
-	// Exactly double over the step about 20 °C.
-	if ratio := arrhenius(energy, 20, 15) / arrhenius(energy, 20, 25); math.Abs(ratio-2) > 1e-12 {
-		t.Errorf("from 25 to 15 °C the relation gives %v, want 2", ratio)
-	}
 }
 
 // Factors of the trade's table at 50 kJ/mol: 2.1 at 10 °C, 1.4 at 15, 0.71 at
-// 25, 0.51 at 30 (derived by arithmetic; printed to two digits).
-func TestArrheniusTable(t *testing.T) {
+// 25, 0.51 at 30 (derived by arithmetic; printed to two digits). The default
+// rule gives them to 5 %.
+func TestRateRuleAgainstTheTable(t *testing.T) {
 	for celsius, want := range map[float64]float64{10: 2.1, 15: 1.4, 20: 1, 25: 0.71, 30: 0.51} {
-		if got := arrhenius(50_000, 20, celsius); math.Abs(got-want) > 0.051 {
+		if got := (Times{At: 20}).Factor(celsius); math.Abs(got/want-1) > 0.05 {
 			t.Errorf("at %v °C %.3f, want %.2f", celsius, got, want)
+		}
+	}
+}
+
+// An adhesive that states its own rate, three times as fast for each 10 K.
+func TestStatedRate(t *testing.T) {
+	for celsius, want := range map[float64]float64{10: 3, 20: 1, 30: 1.0 / 3, 40: 1.0 / 9} {
+		if got := (Times{At: 20, Per10K: 3}).Factor(celsius); math.Abs(got/want-1) > 1e-12 {
+			t.Errorf("at %v °C %v, want %v", celsius, got, want)
+		}
+	}
+}
+
+// Times are whole seconds, rounded to the safe side, and end somewhere.
+func TestRounding(t *testing.T) {
+	times := Times{At: 20, Per10K: 3}
+	if got := times.Least(time.Second, Even(19)); got != 2*time.Second {
+		t.Errorf("a least time of 1.12 s is %v", got)
+	}
+	if got := times.Most(2*time.Second, Even(21)); got != time.Second {
+		t.Errorf("a most time of 1.79 s is %v", got)
+	}
+	if got := times.Least(24*time.Hour, Even(-80)); got != 400*24*time.Hour {
+		t.Errorf("at -80 °C %v", got)
+	}
+}
+
+func TestCoatStarts(t *testing.T) {
+	for _, c := range []struct {
+		coat Coat
+		want time.Time
+	}{
+		{Coat{Began: after(5), Finished: after(9)}, after(5)},
+		{Coat{Began: after(5), Finished: after(9), Mixed: after(2)}, after(2)},
+		{Coat{Began: after(5), Finished: after(9), Mixed: after(7)}, after(5)},
+	} {
+		if got := c.coat.Starts(); !got.Equal(c.want) {
+			t.Errorf("%+v starts at %v", c.coat, got)
 		}
 	}
 }
@@ -135,12 +165,4 @@ const gasConstant = 8.31446261815324
 func arrhenius(energy, reference, celsius float64) float64 {
 	const zero = 273.15
 	return math.Exp(energy / gasConstant * (1/(celsius+zero) - 1/(reference+zero)))
-}
-
-// activationEnergy is the energy, J/mol, at which a reaction runs per10K times
-// as fast 5 K above the temperature as 5 K below it, by the Arrhenius relation.
-func activationEnergy(per10K, celsius float64) float64 {
-	const zero = 273.15
-	below, above := celsius-5+zero, celsius+5+zero
-	return gasConstant * math.Log(per10K) / (1/below - 1/above)
 }

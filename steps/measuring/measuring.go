@@ -88,7 +88,7 @@ func (d Doubt) PairGuard(unit string) float64 {
 func Widest(unit string, doubts ...Doubt) Doubt {
 	var widest Doubt
 	for _, d := range doubts {
-		if d.Guard(unit) >= widest.Guard(unit) {
+		if d != widest && d.Guard(unit) >= widest.Guard(unit) {
 			widest = d
 		}
 	}
@@ -254,8 +254,6 @@ func worse(a, b Finding) Finding {
 	}
 	if b.Margin.Known && (!a.Margin.Known || b.Margin.By < a.Margin.By) {
 		out.Margin = b.Margin
-	} else {
-		out.Margin = a.Margin
 	}
 	return out
 }

@@ -89,6 +89,24 @@ func TestJudge(t *testing.T) {
 		{name: "alike within the doubt", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "503 mm"}, order: []string{"left", "right"}, resolution: "0.5 mm", want: Undecided},
 		{name: "only pairs are compared", alike: "1 mm", points: map[string]string{"lw": "10 mm", "rw": "10 mm", "lt": "20 mm", "rt": "20 mm"}, order: []string{"lw", "rw", "lt", "rt"}, pairs: [][2]string{{"lw", "rw"}, {"lt", "rt"}}, resolution: "0.1 mm", want: In},
 		{name: "a reading is missing", low: "1 mm", high: "3 mm", points: map[string]string{"a": "2 mm", "b": ""}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Partial, says: "at b"},
+		{name: "inside by the very guard band", low: "1 mm", high: "3 mm", points: map[string]string{"": "2.75 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: In},
+		{name: "outside by the very guard band", low: "1 mm", high: "3 mm", points: map[string]string{"": "3.25 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: Undecided},
+		{name: "outside by a step more", low: "1 mm", high: "3 mm", points: map[string]string{"": "3.26 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: Out},
+		{name: "below by the very guard band", low: "1 mm", high: "3 mm", points: map[string]string{"": "0.75 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: Undecided},
+		{name: "below by a step more", low: "1 mm", high: "3 mm", points: map[string]string{"": "0.74 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: Out},
+		{name: "three that differ by half the tolerance", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.5 mm"}, resolution: "0.1 mm", want: In},
+		{name: "three that differ by a step more", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.6 mm"}, resolution: "0.1 mm", want: Undecided, says: "steady the set-up"},
+		{name: "the lowest comes last", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "2.6 mm,2 mm,1.5 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
+		{name: "the highest is between", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2.6 mm,2 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
+		{name: "three below nought", low: "-3 mm", high: "-1 mm", repeat: 3, points: map[string]string{"": "-1.5 mm,-2 mm,-2.5 mm"}, resolution: "0.1 mm", want: In},
+		{name: "two are out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "0 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm; b at 0 mm is less than 1 mm"},
+		{name: "one is out and the next too near", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "3 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm"},
+		{name: "one is too near and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},
+		{name: "nothing was read", low: "1 mm", high: "3 mm", points: map[string]string{"": ""}, resolution: "0.1 mm", want: Partial, says: "no reading yet"},
+		{name: "a gauge of another kind decides nothing", low: "1 mm", high: "3 mm", points: map[string]string{"": "2 mm"}, resolution: "1 g", want: Undecided},
+		{name: "the bias of one gauge cancels", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "502 mm"}, order: []string{"left", "right"}, resolution: "0.01 mm", u: "1 mm", want: In},
+		{name: "one pair is compared", alike: "1 mm", points: map[string]string{"a": "10 mm", "b": "10 mm", "c": "20 mm"}, order: []string{"a", "b", "c"}, pairs: [][2]string{{"a", "b"}}, resolution: "0.1 mm", want: In},
+		{name: "all are compared where none are named", alike: "1 mm", points: map[string]string{"a": "10 mm", "b": "10 mm", "c": "20 mm"}, order: []string{"a", "b", "c"}, resolution: "0.1 mm", want: Out, says: "a and c differ by 10 mm, more than 1 mm; b and c differ"},
 		{name: "one is out and another missing", low: "1 mm", high: "3 mm", points: map[string]string{"a": "", "b": "4 mm", "c": ""}, order: []string{"a", "b", "c"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm; no reading at a yet"},
 		{name: "one is undecided and another missing", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": ""}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Undecided, says: "no reading at b yet"},
 		{name: "one of a pair is missing", alike: "1 mm", points: map[string]string{"a": "3 mm", "b": ""}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Partial, says: "at b"},
@@ -136,6 +154,21 @@ func TestMargin(t *testing.T) {
 	}
 	if !f.Margin.Known || f.Margin.Point != "b" || math.Abs(f.Margin.By-0.25) > 1e-9 {
 		t.Errorf("margin %+v", f.Margin)
+	}
+	f, err = Judge(limits, []Point{{"a", []quantity.Quantity{q(t, "1.5 mm")}}, {"b", []quantity.Quantity{q(t, "2.25 mm")}}}, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+	if err != nil || f.Margin.Point != "a" || math.Abs(f.Margin.By-0.5) > 1e-9 {
+		t.Errorf("margin %+v, %v", f.Margin, err)
+	}
+	f, err = Judge(Limits{Alike: q(t, "3 mm")}, []Point{{"a", []quantity.Quantity{q(t, "1 mm")}}, {"b", []quantity.Quantity{q(t, "2 mm")}}}, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+	if err != nil || !f.Margin.Known || f.Margin.Point != "a/b" || math.Abs(f.Margin.By-2) > 1e-9 {
+		t.Errorf("margin of likeness %+v, %v", f.Margin, err)
+	}
+}
+
+func TestLimitsThatDoNotCompareAreAnError(t *testing.T) {
+	points := []Point{{"a", []quantity.Quantity{q(t, "1 mm")}}, {"b", []quantity.Quantity{q(t, "1 mm")}}}
+	if _, err := Judge(Limits{Low: q(t, "0 mm"), Alike: q(t, "1 g")}, points, 1, nil, Doubt{Resolution: q(t, "0.1 mm")}); err == nil {
+		t.Error("points were alike to 1 g")
 	}
 }
 

@@ -97,7 +97,7 @@ func fleet(b *testing.B) (path string) {
 	b.Helper()
 	path = filepath.Join(b.TempDir(), "fleet.db")
 	records := slices.Repeat([][]byte{benchRecord()}, fleetSize)
-	err := bolt.Create(b.Context(), path, func(to *bolt.Builder) error {
+	err := bolt.Create(b.Context(), path, func(to store.Builder) error {
 		for i := range fleetSize {
 			if err := to.Append(fmt.Sprintf("CW-%04d", i), records); err != nil {
 				return err

@@ -14,9 +14,9 @@ import (
 // batch is how many bytes are held in memory before they are written.
 const batch = 4 << 20
 
-// A Builder fills a new store. See [Create]. It keeps no copy of its arguments:
-// do not change them until Create returns.
-type Builder struct {
+// A builder fills a new store, in a few transactions. It keeps no copy of its
+// arguments: do not change them until Create returns.
+type builder struct {
 	ctx     context.Context
 	store   *Store
 	handle  *handle
@@ -29,7 +29,7 @@ type Builder struct {
 // it, check reads it back once all of it has reached the disk, and only then does
 // the file get its name. It returns an [*store.Error], which is fs.ErrExist if the
 // path is taken; the context's error; or the error of fill or check, unchanged.
-func Create(ctx context.Context, path string, fill func(*Builder) error, check func(*Store) error) error {
+func Create(ctx context.Context, path string, fill func(store.Builder) error, check func(store.Store) error) error {
 	s := New(path)
 	if err := ctx.Err(); err != nil {
 		return err
@@ -40,7 +40,7 @@ func Create(ctx context.Context, path string, fill func(*Builder) error, check f
 	var own error // from fill or check
 	err := newFile(ctx, s.path, func(h *handle) error {
 		h.db.NoSync = true // the whole file is synced at its end
-		b := &Builder{ctx: ctx, store: s, handle: h, pending: []change{layOut}}
+		b := &builder{ctx: ctx, store: s, handle: h, pending: []change{layOut}}
 		if own = fill(b); own != nil {
 			return own
 		}
@@ -57,9 +57,7 @@ func Create(ctx context.Context, path string, fill func(*Builder) error, check f
 	return s.fail(writing, err)
 }
 
-// Append adds a whole journal, which must not be there yet. Arguments that
-// [store.CheckAppend] refuses give that refusal.
-func (b *Builder) Append(mark string, records [][]byte) error {
+func (b *builder) Append(mark string, records [][]byte) error {
 	if err := store.CheckAppend(mark, 0, records); err != nil {
 		return err
 	}
@@ -72,8 +70,7 @@ func (b *Builder) Append(mark string, records [][]byte) error {
 	})
 }
 
-// Keep adds a document. It does nothing if the document is already there.
-func (b *Builder) Keep(document []byte) error {
+func (b *builder) Keep(document []byte) error {
 	if err := store.CheckDocument(document); err != nil {
 		return err
 	}
@@ -82,7 +79,7 @@ func (b *Builder) Keep(document []byte) error {
 	})
 }
 
-func (b *Builder) add(bytes int, fn change) error {
+func (b *builder) add(bytes int, fn change) error {
 	b.pending = append(b.pending, fn)
 	if b.bytes += bytes; b.bytes < batch {
 		return b.err
@@ -90,7 +87,7 @@ func (b *Builder) add(bytes int, fn change) error {
 	return b.flush()
 }
 
-func (b *Builder) flush() error {
+func (b *builder) flush() error {
 	if b.err == nil {
 		err := b.handle.update(b.ctx, func(tx *bbolt.Tx) error {
 			for _, fn := range b.pending {

@@ -19,7 +19,7 @@ import (
 // create makes a store that holds this.
 func create(t *testing.T, path string, c content) error {
 	t.Helper()
-	return bolt.Create(t.Context(), path, func(b *bolt.Builder) error {
+	return bolt.Create(t.Context(), path, func(b store.Builder) error {
 		for _, document := range c.documents {
 			if err := b.Keep([]byte(document)); err != nil {
 				return err
@@ -38,7 +38,7 @@ func create(t *testing.T, path string, c content) error {
 	}, unchecked)
 }
 
-func unchecked(*bolt.Store) error { return nil }
+func unchecked(store.Store) error { return nil }
 
 func TestCreate(t *testing.T) {
 	large := content{map[string][]string{}, map[string]string{}}
@@ -83,14 +83,14 @@ func TestCreateEnded(t *testing.T) {
 	errOwn := errors.New("the source is gone")
 	big := make([]byte, store.MaxRecord)
 	for name, test := range map[string]struct {
-		fill func(*bolt.Builder) error
+		fill func(store.Builder) error
 		want error
 	}{
-		"its own error": {func(b *bolt.Builder) error { return errors.Join(b.Append("CW-01", [][]byte{big}), errOwn) }, errOwn},
-		"a journal twice": {func(b *bolt.Builder) error {
+		"its own error": {func(b store.Builder) error { return errors.Join(b.Append("CW-01", [][]byte{big}), errOwn) }, errOwn},
+		"a journal twice": {func(b store.Builder) error {
 			return errors.Join(b.Append("CW-01", [][]byte{big}), b.Append("CW-01", [][]byte{big}))
 		}, store.ErrConflict},
-		"a journal twice, unheard": {func(b *bolt.Builder) error {
+		"a journal twice, unheard": {func(b store.Builder) error {
 			for range 9 {
 				_ = b.Append("CW-01", [][]byte{big})
 			}
@@ -107,7 +107,7 @@ func TestCreateEnded(t *testing.T) {
 	}
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	ctx, cancel := context.WithCancel(t.Context())
-	err := bolt.Create(ctx, path, func(b *bolt.Builder) error {
+	err := bolt.Create(ctx, path, func(b store.Builder) error {
 		cancel()
 		return b.Keep(nil)
 	}, unchecked)
@@ -120,9 +120,9 @@ func TestCreateEnded(t *testing.T) {
 // The check reads what was written, before it has its name.
 func TestCreateChecked(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
-	fill := func(b *bolt.Builder) error { return b.Append("CW-01", [][]byte{[]byte("first")}) }
+	fill := func(b store.Builder) error { return b.Append("CW-01", [][]byte{[]byte("first")}) }
 	errOther := errors.New("it is not what was copied")
-	err := bolt.Create(t.Context(), path, fill, func(s *bolt.Store) error {
+	err := bolt.Create(t.Context(), path, fill, func(s store.Store) error {
 		if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
 			t.Error("it has its name already", err)
 		}
@@ -258,9 +258,9 @@ func TestReplaceUnderWriters(t *testing.T) {
 func TestCreateFailsTheCheck(t *testing.T) {
 	folder := t.TempDir()
 	path := filepath.Join(folder, "fettle.db")
-	err := bolt.Create(t.Context(), path, func(b *bolt.Builder) error {
+	err := bolt.Create(t.Context(), path, func(b store.Builder) error {
 		return b.Append("CW-01", [][]byte{[]byte("first")})
-	}, func(s *bolt.Store) error {
+	}, func(s store.Store) error {
 		entries, err := os.ReadDir(folder)
 		if err != nil || len(entries) != 1 {
 			t.Fatal(entries, err)

@@ -12,29 +12,14 @@ import (
 	"fettle/store"
 )
 
-// A Report is what [Store.Examine] found.
-type Report struct {
-	Schema    int            // 0 where it cannot be read
-	Faults    []error        // of the file: heads, pages, the list of free pages, documents
-	Journals  []FoundJournal // those whose names can be read, sorted by name
-	Documents []string       // the digests of the undamaged documents, sorted
-}
-
-// A FoundJournal is one that a store has or had.
-type FoundJournal struct {
-	Mark  string
-	Size  int64 // the size on record; [Store.Rescue] tells how much of it can be read
-	Older bool  // found only in the state before the last append, which may be missing from it
-}
-
 // Examine checks every page, and every document against its digest, and changes
 // nothing. The report lists what is wrong. An error means that nothing of the file
 // can be read at all (an [*store.Error]), or is ctx's. A missing file is a good
 // empty store.
-func (s *Store) Examine(ctx context.Context) (Report, error) {
-	var report Report
+func (s *Store) Examine(ctx context.Context) (store.Report, error) {
+	var report store.Report
 	err := s.eachState(ctx, func(file *os.File, states []state) error {
-		found := map[string]FoundJournal{}
+		found := map[string]store.FoundJournal{}
 		for i, state := range states {
 			older := i > 0
 			v := &survey{walk: newWalk(file, state.head), journals: found, older: older, report: &report}
@@ -106,9 +91,9 @@ func (s *Store) eachState(ctx context.Context, fn func(file *os.File, states []s
 // A survey walks one state for an examination.
 type survey struct {
 	*walk
-	journals map[string]FoundJournal
+	journals map[string]store.FoundJournal
 	older    bool
-	report   *Report
+	report   *store.Report
 }
 
 func (v *survey) run() {
@@ -149,7 +134,7 @@ func (v *survey) surveyJournals(b *bucket) {
 			return
 		}
 		if _, ok := v.journals[mark]; !ok {
-			v.journals[mark] = FoundJournal{Mark: mark, Size: int64(journal.sequence), Older: v.older}
+			v.journals[mark] = store.FoundJournal{Mark: mark, Size: int64(journal.sequence), Older: v.older}
 		}
 		v.everything(journal, 1)
 	})

@@ -21,7 +21,7 @@ import (
 )
 
 // examined writes bytes to a file and examines it.
-func examined(t *testing.T, file []byte) (path string, report bolt.Report) {
+func examined(t *testing.T, file []byte) (path string, report store.Report) {
 	t.Helper()
 	path = filepath.Join(t.TempDir(), "fettle.db")
 	mustWriteFile(t, path, file, 0o600)
@@ -36,7 +36,7 @@ func examined(t *testing.T, file []byte) (path string, report bolt.Report) {
 }
 
 // rescued returns what can be read of each journal in a report, and which are whole.
-func rescued(t *testing.T, path string, report bolt.Report) (journals map[string][]string, whole map[string]bool) {
+func rescued(t *testing.T, path string, report store.Report) (journals map[string][]string, whole map[string]bool) {
 	t.Helper()
 	journals, whole = map[string][]string{}, map[string]bool{}
 	for _, j := range report.Journals {

@@ -8,8 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
-	"sync"
 	"time"
 
 	"fettle/procedures"
@@ -23,9 +21,7 @@ import (
 // A Desk is one person's access to one store.
 type Desk struct {
 	Store   store.Store
-	Path    string // of the file that the store is in
 	Photos  photos.Folder
-	KeyPath string // of the private key that seals are made with
 	Library *procedures.Library
 	Now     func() time.Time
 	By      string
@@ -34,124 +30,60 @@ type Desk struct {
 	parsed parsed
 }
 
-// tries is how often a decision is taken again when another terminal was
-// quicker.
+// tries is how often a decision is taken again when another terminal was quicker.
 const tries = 5
 
 // State replays one airframe's journal. An airframe that is not there is an
 // *workflow.UnknownError with the nearest mark.
 func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) {
-	records, err := d.records(ctx, mark)
-	if err != nil {
-		return nil, err
-	}
-	return d.replay(ctx, mark, records)
-}
-
-// records are the stored bytes of a journal that there is.
-func (d *Desk) records(ctx context.Context, mark string) (records [][]byte, err error) {
-	err = d.Store.View(ctx, func(r store.Reader) error {
-		if records, err = r.Read(mark, 0); err == nil && len(records) == 0 {
-			err = d.unknownMark(r, mark)
+	var j journalBytes
+	err := d.Store.View(ctx, func(r store.Reader) (err error) {
+		if j, err = d.load(r, mark); err == nil && len(j.records) == 0 {
+			err = UnknownMark(r, mark)
 		}
 		return err
 	})
-	return records, err
-}
-
-// Fleet replays every airframe's journal, in the order of their marks. Those that
-// are damaged are left out, and named in an error beside the others.
-func (d *Desk) Fleet(ctx context.Context) ([]*workflow.State, error) {
-	journals, err := journalsOf(ctx, d.Store)
 	if err != nil {
 		return nil, err
 	}
-	var fleet []*workflow.State
-	var unread []string
-	var why error
-	for _, j := range journals {
-		state, err := d.State(ctx, j.Mark)
-		switch {
-		case errors.Is(err, store.ErrDamaged), errors.Is(err, journal.ErrBadEntry):
-			unread, why = append(unread, j.Mark), cmp.Or(why, err)
-		case err != nil:
-			return nil, err
-		default:
-			fleet = append(fleet, state)
-		}
-	}
-	if why != nil {
-		return fleet, fmt.Errorf("not to be read: %s: %w; fettle doctor says what can be saved", strings.Join(unread, ", "), why)
-	}
-	return fleet, nil
+	return d.fold(ctx, j)
 }
 
-// journalsOf are the journals of a store at one moment.
-func journalsOf(ctx context.Context, s store.Store) (all []store.Journal, err error) {
-	err = s.View(ctx, func(r store.Reader) error {
-		all, err = r.Journals()
-		return err
-	})
-	return all, err
-}
-
-// recordsOf are the stored bytes of a journal, none if there is no such journal.
-func recordsOf(ctx context.Context, s store.Store, mark string) (records [][]byte, err error) {
-	err = s.View(ctx, func(r store.Reader) error {
-		records, err = r.Read(mark, 0)
-		return err
-	})
-	return records, err
-}
-
-func (d *Desk) unknownMark(r store.Reader, mark string) error {
-	journals, err := r.Journals()
-	if err != nil {
-		return err
-	}
-	known := make([]string, len(journals))
-	for i, j := range journals {
-		known[i] = j.Mark
-	}
-	return workflow.UnknownMark(mark, known)
-}
-
-// Act has a request decided on the airframe's state and appends what it gives.
-// It returns the new entries and the state after them. Where another terminal
-// was quicker it decides again.
-func (d *Desk) Act(ctx context.Context, mark string, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
+// Act has a request decided on an airframe's state and appends what it gives. It
+// returns the new entries and the state after them. Where another terminal was
+// quicker it reads the journal again and decides afresh.
+func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
+	mark := s.Airframe.Mark
 	for range tries {
-		state, err := d.State(ctx, mark)
-		if err != nil {
-			return nil, nil, err
-		}
-		entries, err := state.Decide(r, workflow.Circumstances{Now: d.Now(), At: at, By: d.By, Program: d.Program})
+		entries, err := s.Decide(r, d.circumstances(at))
 		var refusal *workflow.Refusal
 		if errors.As(err, &refusal) && len(refusal.Record) > 0 {
 			entries = refusal.Record
 		} else if err != nil {
 			return nil, nil, err
 		}
-		refused := err
-		err = d.append(ctx, mark, state.Size(), entries)
-		if errors.Is(err, store.ErrConflict) {
+		after, failed := d.append(ctx, mark, s, entries)
+		if errors.Is(failed, store.ErrConflict) {
+			if s, err = d.State(ctx, mark); err != nil {
+				return nil, nil, err
+			}
 			continue
 		}
-		if err == nil {
-			err = refused
-		}
-		if err != nil {
+		if err = cmp.Or(failed, err); err != nil {
 			return nil, nil, err
 		}
-		after, err := d.State(ctx, mark)
-		return entries, after, err
+		return entries, after, nil
 	}
 	return nil, nil, fmt.Errorf("the journal of %s changed under every one of %d tries: look again at what the other terminal does", mark, tries)
 }
 
+func (d *Desk) circumstances(at time.Time) workflow.Circumstances {
+	return workflow.Circumstances{Now: d.Now(), At: at, By: d.By, Program: d.Program}
+}
+
 // Photograph acts like [Desk.Act], with photos of what is recorded. They are
 // kept first, so that no entry ever names a photo that is not there.
-func (d *Desk) Photograph(ctx context.Context, mark string, r workflow.Request, files []string, at time.Time) ([]journal.Entry, *workflow.State, error) {
+func (d *Desk) Photograph(ctx context.Context, s *workflow.State, r workflow.Request, files []string, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	var kept []photos.Photo
 	for _, file := range files {
 		p, err := d.Photos.Add(ctx, file)
@@ -160,7 +92,7 @@ func (d *Desk) Photograph(ctx context.Context, mark string, r workflow.Request, 
 		}
 		kept = append(kept, p)
 	}
-	entries, state, err := d.Act(ctx, mark, r, at)
+	entries, state, err := d.Act(ctx, s, r, at)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -169,7 +101,7 @@ func (d *Desk) Photograph(ctx context.Context, mark string, r workflow.Request, 
 		of = append(of, e.Position)
 	}
 	for _, p := range kept {
-		more, after, err := d.Act(ctx, mark, workflow.KeepPhoto{PhotoKept: journal.PhotoKept{Photo: p.Digest, Name: p.Name, Type: p.Type, Bytes: p.Bytes, Of: of}}, at)
+		more, after, err := d.Act(ctx, state, workflow.KeepPhoto{PhotoKept: journal.PhotoKept{Photo: p.Digest, Name: p.Name, Type: p.Type, Bytes: p.Bytes, Of: of}}, at)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -178,12 +110,22 @@ func (d *Desk) Photograph(ctx context.Context, mark string, r workflow.Request, 
 	return entries, state, nil
 }
 
-func (d *Desk) append(ctx context.Context, mark string, size int64, entries []journal.Entry) error {
+// append adds entries to a journal that has been read, if it has not grown since,
+// and gives the state after them: what a reader finds there, for it is folded from
+// the records that were stored.
+func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entries []journal.Entry) (*workflow.State, error) {
 	records, err := journal.Encode(entries)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	return d.Store.Append(ctx, mark, size, records)
+	if err := d.Store.Append(ctx, mark, s.Size(), records); err != nil {
+		return nil, err
+	}
+	stored, err := journal.Decode(records, s.Size())
+	if err != nil {
+		return nil, err
+	}
+	return d.replay(ctx, mark, slices.Concat(s.Entries, stored))
 }
 
 // Register brings an airframe of a design under the record.
@@ -192,47 +134,46 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 	if err != nil {
 		return nil, err
 	}
-	digest := store.Digest(sheet.Bytes)
-	request := workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: digest, Options: options}
-	records, err := recordsOf(ctx, d.Store, mark) // as a rule there are none yet
+	if err := workflow.CheckMark(mark); err != nil {
+		return nil, err
+	}
+	var j journalBytes // as a rule there is none yet
+	err = d.Store.View(ctx, func(r store.Reader) (err error) {
+		j, err = d.load(r, mark)
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}
-	have, err := d.replay(ctx, mark, records)
+	have, err := d.fold(ctx, j)
 	if err != nil {
 		return nil, err
 	}
-	entries, err := have.Decide(request, workflow.Circumstances{Now: d.Now(), At: at, By: d.By, Program: d.Program})
+	request := workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: store.Digest(sheet.Bytes), Options: options}
+	entries, err := have.Decide(request, d.circumstances(at))
 	if err != nil {
 		return nil, err
 	}
-	if _, err := d.Store.Keep(ctx, sheet.Bytes); err != nil {
+	if err := d.keep(ctx, sheet); err != nil {
 		return nil, err
 	}
-	if err := d.append(ctx, mark, have.Size(), entries); err != nil {
-		return nil, err
-	}
-	return d.State(ctx, mark)
+	return d.append(ctx, mark, have, entries)
 }
 
 // Start opens a job on an airframe: a procedure by its name or file, on a zone
 // where it asks for one.
-func (d *Desk) Start(ctx context.Context, mark, procedure, zone string, at time.Time) ([]journal.Entry, *workflow.State, error) {
+func (d *Desk) Start(ctx context.Context, s *workflow.State, procedure, zone string, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	doc, err := d.Library.Procedure(procedure)
 	if err != nil {
 		return nil, nil, err
 	}
-	return d.open(ctx, mark, doc, workflow.Start{Zone: zone}, at)
+	return d.open(ctx, s, doc, workflow.Start{Zone: zone}, at)
 }
 
 // open opens a job of the document: it must fit the sheet in force, and both
 // are kept beside the journal that names them.
-func (d *Desk) open(ctx context.Context, mark string, doc *procedures.Document, start workflow.Start, at time.Time) ([]journal.Entry, *workflow.State, error) {
-	state, err := d.State(ctx, mark)
-	if err != nil {
-		return nil, nil, err
-	}
-	sheet, err := d.sheetFor(ctx, state)
+func (d *Desk) open(ctx context.Context, s *workflow.State, doc *procedures.Document, start workflow.Start, at time.Time) ([]journal.Entry, *workflow.State, error) {
+	sheet, err := d.sheetFor(ctx, s)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -246,14 +187,17 @@ func (d *Desk) open(ctx context.Context, mark string, doc *procedures.Document, 
 	}
 	start.Procedure, start.Digest = doc.Procedure, store.Digest(doc.Bytes)
 	start.Sheet, start.SheetDigest = sheet.Sheet, store.Digest(sheet.Bytes)
-	return d.Act(ctx, mark, start, at)
+	return d.Act(ctx, s, start, at)
 }
 
+// keep stores documents that a journal is about to name.
 func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 	for _, doc := range docs {
-		if _, err := d.Store.Keep(ctx, doc.Bytes); err != nil {
+		digest, err := d.Store.Keep(ctx, doc.Bytes)
+		if err != nil {
 			return err
 		}
+		d.parsed.add(digest, doc)
 	}
 	return nil
 }
@@ -262,16 +206,12 @@ func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 const TriageTable = "crash-triage"
 
 // PlanRepair plans the repair of an airframe's open damages.
-func (d *Desk) PlanRepair(ctx context.Context, mark string) (workflow.RepairPlan, error) {
-	state, err := d.State(ctx, mark)
-	if err != nil {
-		return workflow.RepairPlan{}, err
-	}
+func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
 	triage, err := d.Library.Triage(TriageTable)
 	if err != nil {
 		return workflow.RepairPlan{}, err
 	}
-	return state.PlanRepair(triage.Triage, func(name string) (*steps.Procedure, error) {
+	return s.PlanRepair(triage.Triage, func(name string) (*steps.Procedure, error) {
 		doc, err := d.Library.Procedure(name)
 		if err != nil {
 			return nil, err
@@ -281,7 +221,7 @@ func (d *Desk) PlanRepair(ctx context.Context, mark string) (workflow.RepairPlan
 }
 
 // StartRepair opens a plan of repair as one job, of a document of its own.
-func (d *Desk) StartRepair(ctx context.Context, mark string, plan workflow.RepairPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
+func (d *Desk) StartRepair(ctx context.Context, s *workflow.State, plan workflow.RepairPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	data, err := procedures.Write(plan.Procedure)
 	if err != nil {
 		return nil, nil, err
@@ -294,38 +234,34 @@ func (d *Desk) StartRepair(ctx context.Context, mark string, plan workflow.Repai
 	for _, m := range plan.Answers {
 		damages = append(damages, m.Damage.Name)
 	}
-	return d.open(ctx, mark, doc, workflow.Start{Damages: damages}, at)
+	return d.open(ctx, s, doc, workflow.Start{Damages: damages}, at)
 }
 
 // Newer returns the request that moves a job to the library's present
 // documents, or to a procedure named.
-func (d *Desk) Newer(ctx context.Context, mark, job, procedure string) (workflow.MoveJob, *workflow.State, error) {
-	state, err := d.State(ctx, mark)
+func (d *Desk) Newer(ctx context.Context, s *workflow.State, job, procedure string) (workflow.MoveJob, error) {
+	open, err := s.Job(job)
 	if err != nil {
-		return workflow.MoveJob{}, nil, err
-	}
-	open, err := state.Job(job)
-	if err != nil {
-		return workflow.MoveJob{}, nil, err
+		return workflow.MoveJob{}, err
 	}
 	if procedure == "" {
 		procedure = open.Procedure.Name
 	}
 	doc, err := d.Library.Procedure(procedure)
 	if err != nil {
-		return workflow.MoveJob{}, nil, err
+		return workflow.MoveJob{}, err
 	}
-	sheet, err := d.Library.Sheet(state.Airframe.Design)
+	sheet, err := d.Library.Sheet(s.Airframe.Design)
 	if err != nil {
-		return workflow.MoveJob{}, nil, err
+		return workflow.MoveJob{}, err
 	}
 	if faults := doc.Against(sheet.Sheet); len(faults) > 0 {
-		return workflow.MoveJob{}, nil, faults
+		return workflow.MoveJob{}, faults
 	}
 	if err := d.keep(ctx, doc, sheet); err != nil {
-		return workflow.MoveJob{}, nil, err
+		return workflow.MoveJob{}, err
 	}
-	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, state, nil
+	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, nil
 }
 
 // sheetFor returns the design sheet that a new job goes by: the library's
@@ -343,80 +279,4 @@ func (d *Desk) sheetFor(ctx context.Context, state *workflow.State) (*procedures
 		return nil, err
 	}
 	return kept[state.SheetDigest], nil
-}
-
-// parsed holds documents by digest. A digest names its bytes for ever, so that
-// what was parsed once need not be parsed again.
-type parsed struct {
-	mu   sync.Mutex
-	docs map[string]*procedures.Document
-}
-
-// documents reads the kept documents of these digests.
-func (d *Desk) documents(ctx context.Context, digests []string) (map[string]*procedures.Document, error) {
-	d.parsed.mu.Lock()
-	defer d.parsed.mu.Unlock()
-	unread := map[string][]byte{}
-	for _, digest := range digests {
-		if d.parsed.docs[digest] == nil {
-			unread[digest] = nil
-		}
-	}
-	if len(unread) > 0 {
-		err := d.Store.View(ctx, func(r store.Reader) (err error) {
-			for digest := range unread {
-				if unread[digest], err = r.Document(digest); err != nil {
-					return fmt.Errorf("reading the document %s: %w", digest, err)
-				}
-			}
-			return nil
-		})
-		if err != nil {
-			return nil, err
-		}
-	}
-	if d.parsed.docs == nil {
-		d.parsed.docs = map[string]*procedures.Document{}
-	}
-	for digest, data := range unread {
-		doc, err := procedures.Read(digest, data)
-		if err != nil {
-			return nil, fmt.Errorf("reading the document %s: %w", digest, err)
-		}
-		d.parsed.docs[digest] = doc
-	}
-	found := make(map[string]*procedures.Document, len(digests))
-	for _, digest := range digests {
-		found[digest] = d.parsed.docs[digest]
-	}
-	return found, nil
-}
-
-// replay folds the journal of one airframe, with the documents it names.
-func (d *Desk) replay(ctx context.Context, mark string, records [][]byte) (*workflow.State, error) {
-	entries, err := journal.Decode(records, 0)
-	if err != nil {
-		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
-	}
-	sheets, named := journal.Digests(entries)
-	kept, err := d.documents(ctx, slices.Concat(sheets, named))
-	if err != nil {
-		return nil, err
-	}
-	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
-	for _, digest := range sheets {
-		if docs.Sheets[digest] = kept[digest].Sheet; docs.Sheets[digest] == nil {
-			return nil, fmt.Errorf("the journal of %s: the document %s is no design sheet", mark, digest)
-		}
-	}
-	for _, digest := range named {
-		if docs.Procedures[digest] = kept[digest].Procedure; docs.Procedures[digest] == nil {
-			return nil, fmt.Errorf("the journal of %s: the document %s is no procedure", mark, digest)
-		}
-	}
-	state, err := workflow.Replay(entries, docs)
-	if err != nil {
-		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
-	}
-	return state, nil
 }

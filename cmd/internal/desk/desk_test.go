@@ -11,12 +11,13 @@ import (
 	"fettle/procedures"
 	"fettle/steps"
 	"fettle/steps/quantity"
+	"fettle/store"
 	"fettle/store/memory"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
 
-func newDesk(t *testing.T, by string, s *memory.Store) *Desk {
+func newDesk(t *testing.T, by string, s store.Store) *Desk {
 	t.Helper()
 	now := time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)
 	return &Desk{Store: s, Library: procedures.Open("testdata"), Now: func() time.Time { return now }, By: by, Program: "test"}
@@ -30,13 +31,13 @@ func TestReleaseAndDamageAtOnce(t *testing.T) {
 	for round := range 60 {
 		s := memory.New()
 		pilot, second := newDesk(t, "pilot", s), newDesk(t, "second", s)
-		build(ctx, t, pilot)
+		before := build(ctx, t, pilot)
 		var both sync.WaitGroup
 		var released, damaged error
-		both.Go(func() { _, _, released = pilot.Act(ctx, "TN-01", workflow.GiveRelease{}, time.Time{}) })
+		both.Go(func() { _, _, released = pilot.Act(ctx, before, workflow.GiveRelease{}, time.Time{}) })
 		both.Go(func() {
 			report := workflow.ReportDamage{Triage: &steps.Triage{}, Seen: []workflow.Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
-			_, _, damaged = second.Act(ctx, "TN-01", report, time.Time{})
+			_, _, damaged = second.Act(ctx, before, report, time.Time{})
 		})
 		both.Wait()
 		if damaged != nil {
@@ -68,7 +69,7 @@ func TestReleaseAndDamageAtOnce(t *testing.T) {
 }
 
 // build brings a small airframe to where only its release is left.
-func build(ctx context.Context, t *testing.T, d *Desk) {
+func build(ctx context.Context, t *testing.T, d *Desk) *workflow.State {
 	t.Helper()
 	must := func(err error) {
 		t.Helper()
@@ -76,30 +77,29 @@ func build(ctx context.Context, t *testing.T, d *Desk) {
 			t.Fatal(err)
 		}
 	}
-	_, err := d.Register(ctx, "TN-01", "tern", nil, time.Time{})
+	state, err := d.Register(ctx, "TN-01", "tern", nil, time.Time{})
 	must(err)
-	_, _, err = d.Start(ctx, "TN-01", "tern-build", "", time.Time{})
+	_, state, err = d.Start(ctx, state, "tern-build", "", time.Time{})
 	must(err)
-	_, _, err = d.Act(ctx, "TN-01", workflow.Finish{Step: "make"}, time.Time{})
-	must(err)
-	state, err := d.State(ctx, "TN-01")
+	_, state, err = d.Act(ctx, state, workflow.Finish{Step: "make"}, time.Time{})
 	must(err)
 	gate, err := state.GateReport("span", d.Now())
 	must(err)
-	_, _, err = d.Act(ctx, "TN-01", workflow.Measure{Gate: "span", Readings: []workflow.Reading{{Value: half(t, gate.Gate.Limits.High)}}}, time.Time{})
+	_, state, err = d.Act(ctx, state, workflow.Measure{Gate: "span", Readings: []workflow.Reading{{Value: half(t, gate.Gate.Limits.High)}}}, time.Time{})
 	must(err)
+	return state
 }
 
 func TestUnknownNames(t *testing.T) {
 	ctx := context.Background()
 	d := newDesk(t, "pilot", memory.New())
-	build(ctx, t, d)
+	state := build(ctx, t, d)
 	var unknown *workflow.UnknownError
 	if _, err := d.State(ctx, "TN-O1"); !errors.As(err, &unknown) || unknown.Nearest != "TN-01" {
 		t.Errorf("an unknown mark: %v", err)
 	}
 	var missing *procedures.NotFoundError
-	if _, _, err := d.Start(ctx, "TN-01", "tern-bild", "", time.Time{}); !errors.As(err, &missing) || missing.Nearest != "tern-build" {
+	if _, _, err := d.Start(ctx, state, "tern-bild", "", time.Time{}); !errors.As(err, &missing) || missing.Nearest != "tern-build" {
 		t.Errorf("an unknown procedure: %v", err)
 	}
 	if _, err := d.Register(ctx, "TN-01", "tern", nil, time.Time{}); !errors.As(err, new(*workflow.Refusal)) {

@@ -50,11 +50,11 @@ type Job struct {
 	Open   bool      `json:"open"`
 }
 
-// NewAirframe makes the page of an airframe.
-func NewAirframe(s *workflow.State, now time.Time) Airframe {
+// Brief is what a list says of an airframe: what it is and whether it may fly.
+func Brief(s *workflow.State, now time.Time) Airframe {
 	a := Airframe{
 		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title, Options: s.Airframe.Options,
-		Registered: s.Since, Entries: s.Size(), Flight: NotReleased, Jobs: []Job{}, Timers: Timers(s, now), Gates: []Gate{},
+		Registered: s.Since, Entries: s.Size(), Flight: NotReleased,
 	}
 	flight := s.Airworthiness(now)
 	switch {
@@ -63,6 +63,13 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	case flight.Ever:
 		a.Flight, a.Because = Grounded, said(flight.Why)
 	}
+	return a
+}
+
+// NewAirframe makes the page of an airframe.
+func NewAirframe(s *workflow.State, now time.Time) Airframe {
+	a := Brief(s, now)
+	a.Jobs, a.Timers, a.Gates = []Job{}, Timers(s, now), []Gate{}
 	a.Damages, a.Flights = Damages(s, now), len(s.Flights)
 	for _, j := range s.Jobs {
 		reports := s.Steps(j, now)
@@ -120,7 +127,7 @@ func (a Airframe) short(l *lines, c Clock) {
 		}
 	}
 	if a.Next != nil {
-		l.item("next: %s (`%s`)", esc(a.Next.Title), a.Next.Step)
+		l.item("%s", nextLine(a.Next.Title, a.Next.Step))
 	}
 	for _, d := range a.Damages {
 		if !d.Repaired || d.Quarantine {
@@ -202,25 +209,6 @@ func (a Airframe) Markdown(c Clock) string {
 	l.add("\n## Gates\n")
 	for _, g := range a.Gates {
 		l.item("%s", g.line(c))
-	}
-	return l.String()
-}
-
-// A Board is every airframe at a glance.
-type Board struct {
-	Airframes []Airframe `json:"airframes"`
-}
-
-// Markdown is the board.
-func (b Board) Markdown(c Clock) string {
-	var l lines
-	l.add("# The bench, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
-	if len(b.Airframes) == 0 {
-		l.add("No airframe is registered yet. Begin with:\n")
-		l.add("%s", command("fettle airframe add CW-01 --design causeway"))
-	}
-	for _, a := range b.Airframes {
-		a.short(&l, c)
 	}
 	return l.String()
 }

@@ -10,19 +10,53 @@ import (
 	"strings"
 	"time"
 
-	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
 	"fettle/steps"
 	"fettle/workflow"
 )
 
 // An Audit is what a journal shows of its gates.
 type Audit struct {
-	Mark     string                `json:"mark"`
-	Title    string                `json:"title"`
-	Summary  workflow.AuditSummary `json:"summary"`
-	Filtered bool                  `json:"filtered"`
-	Chosen   string                `json:"chosen,omitempty"` // which readings, where not all are listed
-	Readings []AuditedReading      `json:"readings"`
+	Mark     string           `json:"mark"`
+	Title    string           `json:"title"`
+	Summary  AuditSummary     `json:"summary"`
+	Filtered bool             `json:"filtered"`
+	Chosen   string           `json:"chosen,omitempty"` // which readings, where not all are listed
+	Readings []AuditedReading `json:"readings"`
+}
+
+// An AuditSummary is what the record shows and what it does not, of which
+// [workflow.AuditSummary] says more.
+type AuditSummary struct {
+	Entries      int      `json:"entries"`
+	Readings     int      `json:"readings"`
+	Out          int      `json:"out_of_tolerance"`
+	Undecided    int      `json:"undecided"`
+	Current      []string `json:"gates_current,omitempty"`
+	NotCurrent   []string `json:"gates_not_current,omitempty"`
+	NeverTaken   []string `json:"gates_never_taken,omitempty"`
+	NeverChecked []string `json:"gauges_never_checked,omitempty"`
+	NotGood      []string `json:"gauges_not_good,omitempty"`
+	InDoubt      []string `json:"readings_in_doubt,omitempty"`
+	Lapsed       []string `json:"windows_missed,omitempty"`
+	Concessions  []string `json:"concessions,omitempty"`
+	Corrections  []string `json:"corrections,omitempty"`
+	Backwards    []string `json:"times_backwards,omitempty"`
+	Late         int      `json:"typed_in_late"`
+	Releases     int      `json:"releases"`
+	Flights      int      `json:"flights"`
+	Damages      int      `json:"damages"`
+	OpenDamage   int      `json:"damages_open"`
+}
+
+func newSummary(s workflow.AuditSummary) AuditSummary {
+	return AuditSummary{
+		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided, Current: s.Current,
+		NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
+		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Concessions: s.Concessions,
+		Corrections: s.Corrections, Backwards: s.Backwards, Late: s.Late, Releases: s.Releases, Flights: s.Flights,
+		Damages: s.Damages, OpenDamage: s.OpenDamage,
+	}
 }
 
 // An AuditedReading is one reading, as it was and as it stands.
@@ -57,7 +91,7 @@ type AuditedReading struct {
 // NewAudit makes the page of an audit. What was chosen is said in words; "" for
 // every reading.
 func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, chosen string) Audit {
-	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: sum, Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
+	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: newSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
 		one := AuditedReading{
 			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
@@ -244,15 +278,15 @@ func (a Audit) summary(l *lines) {
 	list("gates that are current", s.Current)
 	l.add("\n## What it does not show\n")
 	list("gates never taken", s.NeverTaken)
-	list("gates that are not current", allSaid(s.NotCurrent))
+	list("gates that are not current", s.NotCurrent)
 	list("joints whose window was missed", s.Lapsed)
 	list("concessions", s.Concessions)
 	list("corrections", s.Corrections)
 	list("times that went backwards", s.Backwards)
 	l.item("entries typed in later than ten minutes after the fact: %d", s.Late)
 	list("gauges never checked in this record", s.NeverChecked)
-	list("gauges that were not good when last checked", allSaid(s.NotGood))
-	list("readings in doubt", allSaid(s.InDoubt))
+	list("gauges that were not good when last checked", s.NotGood)
+	list("readings in doubt", s.InDoubt)
 }
 
 // CSV writes one row a reading, as RFC 4180 has it: CRLF, quotes doubled. The
@@ -323,7 +357,7 @@ type Tree struct {
 }
 
 // Found takes over what was found of the journal by itself.
-func (t *Tree) Found(v desk.Verdict) {
+func (t *Tree) Found(v keep.Verdict) {
 	t.Mark, t.Size, t.Root = v.Mark, v.Head.Size, base64.StdEncoding.EncodeToString(v.Head.Root[:])
 	t.Intact, t.Seals, t.Faults = len(v.Faults) == 0, v.Seals, v.Faults
 	t.Photos, t.Missing = v.Photos, v.Missing
@@ -337,7 +371,7 @@ type Trees struct {
 }
 
 // NewTrees gathers what was found.
-func NewTrees(verdicts []desk.Verdict) Trees {
+func NewTrees(verdicts []keep.Verdict) Trees {
 	all := Trees{Intact: true, Airframes: make([]Tree, len(verdicts))}
 	for i, v := range verdicts {
 		t := &all.Airframes[i]

@@ -15,7 +15,7 @@ import (
 	"testing"
 	"time"
 
-	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
@@ -167,7 +167,7 @@ func newBench(t testing.TB, pages album) *bench {
 	t.Helper()
 	docs := map[string]*procedures.Document{}
 	known := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
-	for _, folder := range []string{"testdata", "../../fettle/testdata"} {
+	for _, folder := range []string{"testdata", "../cli/testdata"} {
 		files, err := filepath.Glob(filepath.Join(folder, "finch*.yaml"))
 		if err != nil {
 			t.Fatal(err)
@@ -280,6 +280,7 @@ func (b *bench) measure(gate string, readings ...string) page.Recorded {
 func (b *bench) clocks(name string) {
 	b.show("Clocks-"+name, page.Clocks{Timers: page.Timers(b.State, b.Now)})
 	b.show("Board-"+name, page.Board{Airframes: []page.Airframe{page.NewAirframe(b.State, b.Now)}})
+	b.show("Board-crowded-"+name, page.NewBoard([]page.Tile{page.NewTile(b.State, b.Now, 100)}))
 }
 
 // evenings build a Finch, release it, break it and repair it.
@@ -479,17 +480,17 @@ func (a album) keeping() {
 	show := func(name string, thing shown) { a.show(name, thing, now) }
 	yes, no, entry := true, false, int64(7)
 	show("Copied", page.Copied{File: "/home/b/copy.db", Airframes: 2, Entries: 31, Photos: 1, Missing: []string{"boom.png of entry 3 is not there"}, Aside: "/home/b/fettle.db.old"})
-	whole, broken := desk.Patient{Mark: "FN-01", Size: 12, Saved: 12}, desk.Patient{Mark: "FN-02", Size: 9, Saved: 4, Faults: []string{store.ErrDamaged.Error() + ": entry 4"}}
-	lost := desk.Patient{Mark: "FN-03", Size: 2, Saved: 2, Photos: []string{"boom.png of entry 1 is not there"}}
-	show("Health-empty", page.Health{})
-	show("Health-sound", page.Health{Airframes: []desk.Patient{whole}, Documents: 2})
-	show("Health-photos", page.Health{Airframes: []desk.Patient{whole, lost}})
-	show("Health-damaged", page.Health{Airframes: []desk.Patient{whole, broken}, Faults: []string{store.ErrDamaged.Error() + ": page 7"}})
-	show("Health-lost", page.Health{Faults: []string{"page 0"}})
-	show("Salvage", page.Salvage{Copied: desk.Copied{File: "new.db", Airframes: 1, Entries: 12}, Faults: []string{"page 7"}, Documents: []string{"sha256:01 is lost"},
-		Parts: []desk.SalvagedPart{{Mark: "FN-02", File: "FN-02.jsonl", Entries: 4, Size: 9, Why: "entry 4"}, {Mark: "FN-04", Why: "page 9"}}})
+	whole, broken := keep.Examined{Mark: "FN-01", Size: 12, Saved: 12}, keep.Examined{Mark: "FN-02", Size: 9, Saved: 4, Faults: []string{store.ErrDamaged.Error() + ": entry 4"}}
+	lost := keep.Examined{Mark: "FN-03", Size: 2, Saved: 2, Photos: []string{"boom.png of entry 1 is not there"}}
+	show("Examination-empty", page.Examination{})
+	show("Examination-sound", page.Examination{Airframes: []keep.Examined{whole}, Documents: 2})
+	show("Examination-photos", page.Examination{Airframes: []keep.Examined{whole, lost}})
+	show("Examination-damaged", page.Examination{Airframes: []keep.Examined{whole, broken}, Faults: []string{store.ErrDamaged.Error() + ": page 7"}})
+	show("Examination-lost", page.Examination{Faults: []string{"page 0"}})
+	show("Salvage", page.Salvage{Copied: keep.Copied{File: "new.db", Airframes: 1, Entries: 12}, Faults: []string{"page 7"}, Documents: []string{"sha256:01 is lost"},
+		Parts: []keep.SalvagedPart{{Mark: "FN-02", File: "FN-02.jsonl", Entries: 4, Size: 9, Why: "entry 4"}, {Mark: "FN-04", Why: "page 9"}}})
 	show("Exported", page.Exported{Mark: "FN-01", File: "finch.tar.gz"})
-	show("Exported-photos-missing", page.Exported{Mark: "FN-01", File: "finch.tar.gz", Exported: desk.Exported{Missing: []string{"boom.png"}}})
+	show("Exported-photos-missing", page.Exported{Mark: "FN-01", File: "finch.tar.gz", Exported: keep.Exported{Missing: []string{"boom.png"}}})
 	show("Bound", page.Bound{Mark: "FN-01", File: "FN-01.html"})
 	show("Seal", page.Seal{Mark: "FN-01", Size: 12, Note: "fettle/FN-01\n12\ncm9vdA==\n\n— bench+a1b2 c2lnbmVk\n", Public: "bench+a1b2+cHVibGlj", NewKey: "/home/b/seal.key"})
 	show("SealChecked", page.SealChecked{Origin: "fettle/FN-01", Size: 12, Signer: "bench+a1b2"})

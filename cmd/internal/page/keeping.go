@@ -4,12 +4,12 @@ import (
 	"fmt"
 	"strings"
 
-	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
 	"fettle/store"
 )
 
 // Copied is what a backup or a restore has copied.
-type Copied desk.Copied
+type Copied keep.Copied
 
 // Markdown says what was copied, and where what was there is.
 func (p Copied) Markdown(Clock) string {
@@ -24,17 +24,17 @@ func (p Copied) Markdown(Clock) string {
 	return l.String()
 }
 
-// Health is how a store was found.
-type Health desk.Health
+// Examination is how a store was found.
+type Examination keep.Examination
 
 // Markdown is what was found, an airframe a line.
-func (h Health) Markdown(Clock) string {
+func (x Examination) Markdown(Clock) string {
 	var l lines
-	damaged := len(h.Faults) > 0
-	for _, f := range h.Faults {
+	damaged := len(x.Faults) > 0
+	for _, f := range x.Faults {
 		l.item("**DAMAGED:** %s", esc(fault(f)))
 	}
-	for _, p := range h.Airframes {
+	for _, p := range x.Airframes {
 		damaged = damaged || len(p.Faults) > 0
 		if len(p.Faults) == 0 {
 			l.item("%s: %s, as they were written", esc(p.Mark), many(p.Size, "entry"))
@@ -49,18 +49,18 @@ func (h Health) Markdown(Clock) string {
 			l.item("%s: the first %d of %d entries can be read", esc(p.Mark), p.Saved, p.Size)
 		}
 	}
-	switch sound := desk.Health(h).Sound(); {
-	case sound && len(h.Airframes) == 0:
+	switch sound := keep.Examination(x).Sound(); {
+	case sound && len(x.Airframes) == 0:
 		l.item("the store is empty")
 	case sound:
-		l.item("%d documents, as they were kept; every page of the file is in order", h.Documents)
+		l.item("%d documents, as they were kept; every page of the file is in order", x.Documents)
 	case !damaged:
 		l.add("\nThe journals are whole; only photos are not. They lie beside every copy that `fettle backup` made, in its folder `.photos`.\n")
-	case len(h.Airframes) == 0:
+	case len(x.Airframes) == 0:
 		l.add("\nLeave the file as it is, and go on with the newest good copy: `fettle restore FILE`. Nothing of it can be read here.\n")
 	default:
 		l.add("\nLeave the file as it is, and go on with the newest good copy: `fettle restore FILE`. " +
-			"Without one, `fettle doctor --salvage NEW-FILE` saves every journal that is whole.\n")
+			"Without one, `fettle examine --salvage NEW-FILE` saves every journal that is whole.\n")
 	}
 	return l.String()
 }
@@ -72,7 +72,7 @@ func fault(text string) string { return strings.TrimPrefix(text, store.ErrDamage
 type Exported struct {
 	Mark string `json:"mark"`
 	File string `json:"file"`
-	desk.Exported
+	keep.Exported
 }
 
 // Markdown says what the file holds.
@@ -110,7 +110,7 @@ func (b Bound) Markdown(Clock) string {
 }
 
 // Salvage is what was saved of a damaged store.
-type Salvage desk.Salvage
+type Salvage keep.Salvage
 
 // Markdown is what was saved, and what was not.
 func (s Salvage) Markdown(c Clock) string {

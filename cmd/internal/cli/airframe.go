@@ -1,0 +1,109 @@
+package cli
+
+import (
+	"cmp"
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/workflow"
+)
+
+func (a *app) airframeCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "airframe",
+		Short: "Register, list and show airframes",
+		Args:  arguments(0, 0),
+		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(a.airframeAddCommand(), a.airframeListCommand(), a.airframeShowCommand())
+	return cmd
+}
+
+func (a *app) airframeAddCommand() *cobra.Command {
+	var design string
+	var options []string
+	cmd := &cobra.Command{
+		Use:     "add MARK --design DESIGN [--with OPTION]…",
+		Short:   "Bring an airframe under the record",
+		Example: "  fettle airframe add CW-01 --design causeway --with working-rudders",
+		Args:    arguments(1, 1),
+	}
+	cmd.Flags().StringVar(&design, "design", "", "the `DESIGN` sheet, by name or file")
+	cmd.Flags().StringArrayVar(&options, "with", nil, "an `OPTION` of the design that this airframe has; may be repeated")
+	_ = cmd.RegisterFlagCompletionFunc("design", a.completeDesigns) // fails only for a flag that does not exist
+	at := atFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if design == "" {
+			return usage("say which design: --design causeway; fettle library list shows them")
+		}
+		return a.addAirframe(cmd.Context(), args[0], design, options, *at)
+	}
+	return cmd
+}
+
+func (a *app) addAirframe(ctx context.Context, mark, design string, options []string, at string) error {
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	when, err := a.when(at)
+	if err != nil {
+		return err
+	}
+	state, err := d.Register(ctx, mark, design, options, when)
+	if err != nil {
+		return err
+	}
+	if a.json {
+		return a.showJSON(page.NewAirframe(state, a.time.Now()))
+	}
+	a.say("%s is registered as a %s. Next: fettle start %s PROCEDURE", mark, state.Sheet.Title, mark)
+	return nil
+}
+
+func (a *app) airframeListCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "list",
+		Short: "List the airframes",
+		Args:  arguments(0, 0),
+		RunE:  func(cmd *cobra.Command, _ []string) error { return a.listAirframes(cmd.Context()) },
+	}
+}
+
+func (a *app) listAirframes(ctx context.Context) error {
+	now := a.time.Now()
+	list, unread := rows(ctx, a, nil, func(s *workflow.State, _ int) page.Airframe {
+		if a.json {
+			return page.NewAirframe(s, now)
+		}
+		return page.Brief(s, now)
+	})
+	if unread != nil && len(list) == 0 {
+		return unread
+	}
+	return cmp.Or(a.show(page.Fleet{Airframes: list}), unread)
+}
+
+func (a *app) airframeShowCommand() *cobra.Command {
+	var entries bool
+	cmd := &cobra.Command{
+		Use:               "show [MARK]",
+		Short:             "Show one airframe: jobs, clocks, gates, conditions",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.Flags().BoolVar(&entries, "entries", false, "show the entries of its journal instead")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		s, _, err := a.airframe(cmd.Context(), args)
+		if err != nil {
+			return err
+		}
+		if entries {
+			return a.show(page.NewJournal(s))
+		}
+		return a.show(page.NewAirframe(s, a.time.Now()))
+	}
+	return cmd
+}

@@ -1,0 +1,83 @@
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/workflow"
+)
+
+// version is what entries say wrote them.
+const version = "0.1"
+
+// A timepiece tells the time and can wait.
+type timepiece interface {
+	Now() time.Time
+	Sleep(ctx context.Context, d time.Duration) error
+}
+
+// An app is one run of the program.
+type app struct {
+	term.Streams
+	time   timepiece
+	stores keep.Kinds
+
+	// From flags, the environment and the config, in this order.
+	storePath, libraryPath, by string
+	json, bothUnits            bool
+
+	settings *config      // once they were asked for
+	kept     *keep.Keeper // likewise
+}
+
+// warn says on the error side what did not stop the command.
+func (a *app) warn(format string, args ...any) {
+	fmt.Fprintln(a.Err, "fettle: "+term.Line(fmt.Sprintf(format, args...)))
+}
+
+func (a *app) clock() page.Clock { return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits} }
+
+// A shown thing marshals to JSON and has a text.
+type shown interface{ Markdown(page.Clock) string }
+
+// show prints a thing, as JSON where that is asked for.
+func (a *app) show(thing shown) error {
+	if a.json {
+		return a.showJSON(thing)
+	}
+	return a.Show(thing.Markdown(a.clock()))
+}
+
+func (a *app) showJSON(thing any) error {
+	e := json.NewEncoder(a.Out)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(thing)
+}
+
+// say prints one line of what was done.
+func (a *app) say(format string, args ...any) {
+	fmt.Fprintln(a.Out, term.Line(fmt.Sprintf(format, args...)))
+}
+
+// act has a request decided and recorded, and says what was recorded.
+func (a *app) act(ctx context.Context, s *workflow.State, request workflow.Request, at string, photos ...string) error {
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	when, err := a.when(at)
+	if err != nil {
+		return err
+	}
+	entries, state, err := d.Photograph(ctx, s, request, photos, when)
+	if err != nil {
+		return err
+	}
+	return a.show(page.NewRecorded(state, entries, a.time.Now()))
+}

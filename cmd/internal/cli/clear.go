@@ -1,0 +1,138 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/workflow"
+)
+
+func (a *app) clearCommand() *cobra.Command {
+	var lines []int
+	cmd := &cobra.Command{
+		Use:   "clear [MARK] HOLD",
+		Short: "Clear a hold, every line by its own answer",
+		Long: "Clear a hold, or the quarantine of a damage (D1). Each line is asked for and answered on\n" +
+			"its own; with --line each\n" +
+			"confirmed line is named by its number instead. A hold is cleared whole or not at all.",
+		Example:           "  fettle clear CW-01 blade-care\n  fettle clear CW-01 blade-care --line 1 --line 2",
+		Args:              arguments(1, 2),
+		ValidArgsFunction: a.completeHolds,
+	}
+	cmd.Flags().IntSliceVar(&lines, "line", nil, "the `NUMBER` of a line that you confirm; may be repeated")
+	at := atFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		return a.clear(cmd.Context(), args, lines, *at)
+	}
+	return cmd
+}
+
+func (a *app) clear(ctx context.Context, args []string, confirmed []int, at string) error {
+	s, rest, err := a.airframeAnd(ctx, args, "hold")
+	if err != nil {
+		return err
+	}
+	if isDamage(rest[0]) {
+		return a.clearQuarantine(ctx, s, rest[0], confirmed, at)
+	}
+	request := workflow.Clear{Step: rest[0]}
+	report, _, err := s.FindStep(rest[0], a.time.Now())
+	if err != nil {
+		return err
+	}
+	// Where it is not a hold that may be cleared, the decision says what is wrong,
+	// without asking first.
+	if report.Step.Kind.Traits().Confirms && report.Progress == workflow.Ready {
+		if len(confirmed) == 0 {
+			if err := a.ShowTo(a.Err, page.NewStep(s, report, a.time.Now()).Markdown(a.clock())); err != nil {
+				return err
+			}
+		}
+		if s, request.Answers, err = a.answers(ctx, s, confirmed, report.Step.Confirm); err != nil {
+			return err
+		}
+	}
+	return a.act(ctx, s, request, at)
+}
+
+// answers gives the answer to each line: those that were confirmed on the command
+// line, or what a person says who is asked. The asking takes its time, so that the
+// airframe is read again after it.
+func (a *app) answers(ctx context.Context, s *workflow.State, confirmed []int, lines []string) (*workflow.State, []bool, error) {
+	if len(confirmed) > 0 {
+		answers, err := answersOf(confirmed, len(lines))
+		return s, answers, err
+	}
+	answers, err := askLines(ctx, term.NewPrompter(ctx, a.Streams), lines)
+	if err != nil {
+		return s, nil, err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return s, nil, err
+	}
+	s, err = d.State(ctx, s.Airframe.Mark)
+	return s, answers, err
+}
+
+func answersOf(confirmed []int, lines int) ([]bool, error) {
+	answers := make([]bool, lines)
+	for _, n := range confirmed {
+		if n < 1 || n > lines {
+			return nil, usage("there is no line %d; the hold has %d", n, lines)
+		}
+		answers[n-1] = true
+	}
+	return answers, nil
+}
+
+// askLines asks for each line of a hold; it stops at the first that is not
+// confirmed.
+func askLines(ctx context.Context, p *term.Prompter, lines []string) ([]bool, error) {
+	answers := make([]bool, len(lines))
+	for i := 0; i < len(lines); {
+		answer, err := p.Ask(ctx, fmt.Sprintf("%d. %s [y/n] ", i+1, term.Line(lines[i])))
+		if errors.Is(err, term.ErrEnd) {
+			return answers, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		yes, ok := term.YesNo(answer)
+		switch {
+		case !ok:
+			continue
+		case !yes:
+			return answers, nil
+		}
+		answers[i] = true
+		i++
+	}
+	return answers, nil
+}
+
+// isDamage reports whether a name is that of a damage: D1.
+func isDamage(name string) bool {
+	return len(name) > 1 && name[0] == 'D' && strings.Trim(name[1:], "0123456789") == ""
+}
+
+// clearQuarantine has every line of a quarantine answered.
+func (a *app) clearQuarantine(ctx context.Context, s *workflow.State, damage string, confirmed []int, at string) error {
+	request := workflow.ClearQuarantine{Damage: damage}
+	d, err := s.Damage(damage)
+	if err != nil {
+		return err
+	}
+	if d.Quarantine.Open() { // else the decision says what is wrong, without asking first
+		if s, request.Answers, err = a.answers(ctx, s, confirmed, d.Quarantine.Lines); err != nil {
+			return err
+		}
+	}
+	return a.act(ctx, s, request, at)
+}

@@ -1,0 +1,135 @@
+package cli
+
+import (
+	"context"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/desk"
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// Completion reads the store for at most this long and then gives up quietly.
+const completionPatience = 300 * time.Millisecond
+
+const noFiles = cobra.ShellCompDirectiveNoFileComp
+
+// completing calls fn with a desk; what is wrong is nobody's business there.
+func (a *app) completing(cmd *cobra.Command, fn func(context.Context, *desk.Desk)) {
+	d, err := a.desk()
+	if err != nil {
+		return
+	}
+	ctx := cmd.Context()
+	if ctx == nil {
+		ctx = context.Background()
+	}
+	ctx, cancel := context.WithTimeout(ctx, completionPatience)
+	defer cancel()
+	fn(ctx, d)
+}
+
+func (a *app) completeMarks(cmd *cobra.Command, args []string, _ string) (marks []string, _ cobra.ShellCompDirective) {
+	if len(args) == 0 {
+		a.completing(cmd, func(ctx context.Context, d *desk.Desk) { marks, _ = d.Marks(ctx) })
+	}
+	return marks, noFiles
+}
+
+// completeOf completes a mark, then a name on that airframe; without a mark,
+// the names on the only airframe with an open job.
+func (a *app) completeOf(cmd *cobra.Command, args []string, names func(*workflow.State) []string) (out []string, _ cobra.ShellCompDirective) {
+	a.completing(cmd, func(ctx context.Context, d *desk.Desk) {
+		var s *workflow.State
+		var err error
+		if len(args) > 0 {
+			s, err = d.State(ctx, args[0])
+		} else {
+			out, _ = d.Marks(ctx)
+			s, _, err = d.Choose(ctx, "")
+		}
+		if err == nil {
+			out = append(out, names(s)...)
+		}
+	})
+	return out, noFiles
+}
+
+func (a *app) completeSteps(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	return a.completeOf(cmd, args, func(s *workflow.State) []string {
+		return a.openSteps(s, func(steps.Kind) bool { return true })
+	})
+}
+
+func (a *app) completeHolds(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	return a.completeOf(cmd, args, func(s *workflow.State) []string {
+		return a.openSteps(s, func(k steps.Kind) bool { return k.Traits().Confirms })
+	})
+}
+
+// openSteps lists the steps whose turn it is.
+func (a *app) openSteps(s *workflow.State, want func(steps.Kind) bool) []string {
+	var names []string
+	now := a.time.Now()
+	for _, job := range s.OpenJobs(now) {
+		for _, r := range s.Steps(job, now) {
+			if (r.Progress == workflow.Ready || r.Progress == workflow.Waiting) && want(r.Step.Kind) {
+				names = append(names, r.Step.Name)
+			}
+		}
+	}
+	return names
+}
+
+func (a *app) completeGates(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	return a.completeOf(cmd, args, func(s *workflow.State) []string {
+		var names []string
+		for _, g := range s.Gates(a.time.Now()) {
+			names = append(names, g.Gate.Name)
+		}
+		return names
+	})
+}
+
+func (a *app) completeGauges(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	return a.completeOf(cmd, args, func(s *workflow.State) []string {
+		var names []string
+		for _, g := range s.Sheet.Gauges {
+			names = append(names, g.Name)
+		}
+		return names
+	})
+}
+
+func (a *app) completeStart(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	if len(args) == 0 {
+		return a.completeMarks(cmd, args, "")
+	}
+	return a.documents(func(d *procedures.Document) bool { return d.Procedure != nil }), cobra.ShellCompDirectiveDefault
+}
+
+func (a *app) completeDesigns(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	return a.documents(func(d *procedures.Document) bool { return d.Sheet != nil }), cobra.ShellCompDirectiveDefault
+}
+
+func (a *app) completeDocuments(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	return a.documents(func(*procedures.Document) bool { return true }), cobra.ShellCompDirectiveDefault
+}
+
+func (a *app) documents(want func(*procedures.Document) bool) []string {
+	library, err := a.library()
+	if err != nil {
+		return nil
+	}
+	entries, _ := library.List()
+	var names []string
+	for _, e := range entries {
+		if want(e.Document) {
+			names = append(names, e.Document.Name())
+		}
+	}
+	return names
+}

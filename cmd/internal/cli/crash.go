@@ -1,0 +1,236 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/steps"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+func (a *app) crashCommand() *cobra.Command {
+	var found []string
+	cmd := &cobra.Command{
+		Use:   "crash [MARK]",
+		Short: "Report what a crash did, zone by zone",
+		Long: "Report what is seen after a crash: the battery and the propeller first, then from nose to\n" +
+			"tail. Each finding is recorded as it is answered and grounds the airframe at once. It works\n" +
+			"by pipe as well as by terminal; with --found nothing is asked.",
+		Example:           "  fettle crash CW-01\n  fettle crash CW-01 --found nose=crushed:serious --found \"battery=battery-dented:total:left corner\"",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.Flags().StringArrayVar(&found, "found", nil, "`ZONE=FINDING:SEVERITY[:NOTE]`; may be repeated")
+	at, photos := atFlag(cmd), photoFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		return a.crash(cmd.Context(), args, found, *photos, *at)
+	}
+	return cmd
+}
+
+func (a *app) crash(ctx context.Context, args, found, photos []string, at string) error {
+	s, _, err := a.airframe(ctx, args)
+	if err != nil {
+		return err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	when, err := a.when(at)
+	if err != nil {
+		return err
+	}
+	table, err := d.Library.Triage(desk.TriageTable)
+	if err != nil {
+		return err
+	}
+	if len(found) > 0 {
+		report := workflow.ReportDamage{Triage: table.Triage}
+		for _, text := range found {
+			seen, err := parseSighting(text)
+			if err != nil {
+				return err
+			}
+			report.Seen = append(report.Seen, seen)
+		}
+		entries, state, err := d.Photograph(ctx, s, report, photos, when)
+		if err != nil {
+			return err
+		}
+		return a.showDamage(state, entries)
+	}
+	if len(photos) > 0 {
+		return usage("photos go with --found; in the conversation add them afterwards: fettle note %s WORDS --photo FILE", s.Airframe.Mark)
+	}
+	if a.json {
+		return usage("say what was found with --found to have JSON; without it crash is a conversation")
+	}
+	return (&walk{a, d, s.Airframe.Mark, table.Triage, term.NewPrompter(ctx, a.Streams), when}).run(ctx, s)
+}
+
+// showDamage says what was recorded and what comes next.
+func (a *app) showDamage(s *workflow.State, entries []journal.Entry) error {
+	recorded := page.NewRecorded(s, entries, a.time.Now())
+	recorded.Next = ""
+	if err := a.show(recorded); err != nil || a.json {
+		return err
+	}
+	for _, e := range entries {
+		if f, ok := e.Facts.(journal.DamageFound); ok && len(f.Quarantine) > 0 {
+			a.say("%s is in QUARANTINE: outside, on something that cannot burn, watched, never charged again. It is cleared by: fettle clear %s %s", f.Zone, s.Airframe.Mark, f.Damage)
+		}
+	}
+	a.say("%s is grounded. Next: fettle repair %s", s.Airframe.Mark, s.Airframe.Mark)
+	return nil
+}
+
+// parseSighting reads ZONE=FINDING:SEVERITY[:NOTE].
+func parseSighting(text string) (workflow.Sighting, error) {
+	zone, rest, ok := strings.Cut(text, "=")
+	parts := strings.SplitN(rest, ":", 3)
+	if !ok || len(parts) < 2 {
+		return workflow.Sighting{}, usage("%q is no finding; write nose=crushed:serious, and a note behind it if you like", text)
+	}
+	seen := workflow.Sighting{Zone: zone, Finding: parts[0], Severity: parts[1]}
+	if len(parts) == 3 {
+		seen.Note = parts[2]
+	}
+	return seen, nil
+}
+
+// A walk asks for damage zone by zone.
+type walk struct {
+	*app
+	desk     *desk.Desk
+	mark     string
+	triage   *steps.Triage
+	prompter *term.Prompter
+	when     time.Time
+}
+
+func (w *walk) run(ctx context.Context, state *workflow.State) error {
+	fmt.Fprintln(w.Err, "Battery and propeller first. Enter: nothing is seen there, or nothing more. q leaves; what was answered is recorded.")
+	found := 0
+	for _, zone := range workflow.DangerFirst(state.Sheet.Zones) {
+		for {
+			recorded, err := w.ask(ctx, zone)
+			if recorded {
+				found++
+			}
+			if errors.Is(err, errLeave) || errors.Is(err, term.ErrEnd) {
+				return w.end(found)
+			}
+			if err != nil {
+				return err
+			}
+			if !recorded {
+				break
+			}
+		}
+	}
+	return w.end(found)
+}
+
+func (w *walk) end(found int) error {
+	if found == 0 {
+		w.say("Nothing was reported on %s. A hard landing is logged so: fettle flight %s --landing hard", w.mark, w.mark)
+		return nil
+	}
+	w.say("%s is grounded, with %d damages reported. Next: fettle repair %s", w.mark, found, w.mark)
+	return nil
+}
+
+// ask asks for one thing seen in the zone and reports whether there was one.
+func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
+	var fits []steps.Finding
+	for _, f := range w.triage.Findings {
+		if len(f.Zones) == 0 || slices.Contains(f.Zones, zone) {
+			fits = append(fits, f)
+		}
+	}
+	var list strings.Builder
+	for i, f := range fits {
+		fmt.Fprintf(&list, "  %d  %s\n", i+1, term.Line(f.Title))
+	}
+	answer, err := w.answer(ctx, fmt.Sprintf("\n%s\n%sWhat is seen at the %s? A number, or your own words: ", strings.ToUpper(zone), list.String(), zone))
+	if err != nil || answer == "" {
+		return false, err
+	}
+	seen := workflow.Sighting{Zone: zone, Finding: answer}
+	if n, err := strconv.Atoi(answer); err == nil {
+		if n < 1 || n > len(fits) {
+			fmt.Fprintf(w.Err, "There is no %d in the list.\n", n)
+			return w.ask(ctx, zone)
+		}
+		seen.Finding = fits[n-1].Name
+	} else if len([]rune(answer)) < 3 || strings.EqualFold(answer, "yes") {
+		// n, ? or a key struck by mistake: to be grounded for that helps nobody.
+		fmt.Fprintln(w.Err, "Nothing is recorded for that. A number, or a few words; enter: nothing is seen there.")
+		return w.ask(ctx, zone)
+	} else if err := workflow.CheckFinding(w.triage, answer); err != nil {
+		fmt.Fprintln(w.Err, term.Line(err.Error()))
+		return w.ask(ctx, zone)
+	}
+	for seen.Severity == "" {
+		answer, err := w.answer(ctx, "How bad? 1 slight, 2 serious, 3 total: ")
+		if err != nil {
+			return false, err
+		}
+		if i := slices.Index([]string{"1", "2", "3"}, answer); i >= 0 {
+			seen.Severity = steps.Severities()[i]
+		} else if slices.Contains(steps.Severities(), answer) {
+			seen.Severity = answer
+		}
+	}
+	note, left := w.note(ctx)
+	if left != nil && !errors.Is(left, errLeave) && !errors.Is(left, term.ErrEnd) {
+		return false, left
+	}
+	seen.Note = note // who leaves here has said what is seen and how bad it is
+	before, err := w.desk.State(ctx, w.mark)
+	if err != nil {
+		return false, err
+	}
+	entries, state, err := w.desk.Act(ctx, before, workflow.ReportDamage{Triage: w.triage, Seen: []workflow.Sighting{seen}}, w.when)
+	if err != nil {
+		return false, err
+	}
+	return true, errors.Join(w.showDamage(state, entries), left)
+}
+
+// note asks for a note; a no is none.
+func (w *walk) note(ctx context.Context) (string, error) {
+	for {
+		answer, err := w.answer(ctx, "A note (enter: none): ")
+		if err != nil {
+			return "", err
+		}
+		yes, ok := term.YesNo(answer)
+		switch {
+		case ok && !yes:
+			return "", nil
+		case !ok && answer != "?":
+			return answer, nil
+		}
+	}
+}
+
+func (w *walk) answer(ctx context.Context, question string) (string, error) {
+	answer, err := w.prompter.Ask(ctx, question)
+	if err == nil && answer == "q" {
+		err = errLeave
+	}
+	return answer, err
+}

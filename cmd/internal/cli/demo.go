@@ -1,0 +1,285 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/store"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+	"fettle/workflow/robot"
+)
+
+func (a *app) demoCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "demo",
+		Short: "Play an evening at the bench on a store of its own",
+		Long: "Play an evening at the bench: steps as they look, a join refused as too early, a coat that\n" +
+			"lapsed over three days, a gate failed, reworked and passed, and the board at the end. Every\n" +
+			"line is the real program on a new store; only the clock is the demo's own, and it ends at\n" +
+			"the present, so that the same store can be gone on with by hand.",
+		Args: arguments(0, 0),
+		RunE: func(cmd *cobra.Command, _ []string) error { return a.demo(cmd.Context()) },
+	}
+}
+
+// A demo plays commands at times of its own.
+type demo struct {
+	app   *app
+	path  string
+	clock *demoClock
+}
+
+// demoClock is a clock that the demo sets; waiting moves it.
+type demoClock struct{ now time.Time }
+
+func (c *demoClock) Now() time.Time { return c.now }
+
+func (c *demoClock) Sleep(ctx context.Context, d time.Duration) error {
+	c.now = c.now.Add(d)
+	return ctx.Err()
+}
+
+// A scene is one command of the demo, or words, or time that passes.
+type scene struct {
+	after   time.Duration // before it
+	words   string
+	command string
+	quiet   bool // only what it records, not its page
+	code    int
+}
+
+func (a *app) demo(ctx context.Context) error {
+	path, err := a.demoStore()
+	if err != nil {
+		return err
+	}
+	d := &demo{app: a, path: path, clock: &demoClock{}}
+	scenes := evening()
+	var whole time.Duration
+	for _, s := range scenes {
+		whole += s.after
+	}
+	now := a.time.Now().Truncate(time.Minute)
+	const waits = 30 * time.Minute // more than the scenes wait for clocks
+	d.clock.now = now.Add(-whole - waits)
+	if err := d.shelf(ctx, d.clock.now); err != nil {
+		return err
+	}
+	for i, s := range scenes {
+		if i == len(scenes)-1 {
+			s.after = now.Sub(d.clock.now) // the demo's clock ends at the real one
+		}
+		if err := d.play(ctx, s); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintf(a.Out, "\nThat was the demo. Go on by hand with the same store and the real clock:\n\n  fettle --store %s follow CW-01\n\n"+
+		"(from a checkout: go run ./cmd/fettle --store %s follow CW-01)\n", path, path)
+	return nil
+}
+
+// demoStore is a new file: the one named, which must not exist, or one of its
+// own.
+func (a *app) demoStore() (string, error) {
+	if a.storePath != "" {
+		if _, err := os.Stat(a.storePath); err == nil {
+			return "", usage("%s exists, and the demo plays on a store of its own; name a new file or leave --store out", a.storePath)
+		}
+		return a.storePath, nil
+	}
+	dir, err := os.MkdirTemp("", "fettle-demo-")
+	if err != nil {
+		return "", fmt.Errorf("making a place for the demo: %w", err)
+	}
+	return filepath.Join(dir, "demo.db"), nil
+}
+
+func (d *demo) play(ctx context.Context, s scene) error {
+	d.clock.now = d.clock.now.Add(s.after)
+	out := d.app.Out
+	if s.words != "" {
+		fmt.Fprintf(out, "\n--- %s · %s\n", d.clock.now.In(time.Local).Format("Mon 2 Jan 15:04"), s.words)
+	}
+	if s.command == "" {
+		return nil
+	}
+	streams := d.app.Streams
+	streams.In, streams.Err, streams.Interactive = strings.NewReader(""), streams.Out, false
+	args := splitCommand(s.command)
+	if s.quiet {
+		var discarded strings.Builder
+		streams.Out, streams.Err = &discarded, &discarded
+	} else {
+		fmt.Fprintf(out, "\n$ fettle %s\n", s.command)
+	}
+	code := run(ctx, d.app.stores, append([]string{"--store", d.path, "--by", "builder"}, args...), streams, d.clock)
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if code != s.code {
+		return fmt.Errorf("the demo's command %q ended with %d, not %d", s.command, code, s.code)
+	}
+	if code != exitDone && !s.quiet {
+		fmt.Fprintf(out, "(exit code %d)\n", code)
+	}
+	return nil
+}
+
+// splitCommand splits at spaces outside double quotes.
+func splitCommand(line string) []string {
+	var args []string
+	for i, part := range strings.Split(line, `"`) {
+		if i%2 == 1 {
+			args = append(args, part)
+		} else {
+			args = append(args, strings.Fields(part)...)
+		}
+	}
+	return args
+}
+
+// shelf puts two more airframes into the store, with the lives that a careful
+// builder would have given them: one released, one broken again.
+func (d *demo) shelf(ctx context.Context, evening time.Time) error {
+	if err := d.life(ctx, "CW-02", evening.AddDate(0, 0, -40), nil); err != nil {
+		return err
+	}
+	return d.life(ctx, "CW-03", evening.AddDate(0, 0, -60), func(l *life) error {
+		l.Now = evening.Add(-26 * time.Hour)
+		if err := l.start("boom-snapped", "left-boom"); err != nil {
+			return err
+		}
+		return l.Carry(8)
+	})
+}
+
+// A life is a journal that the robot writes; it is stored whole at its end.
+type life struct {
+	robot.Worker
+	library *procedures.Library
+	keep    func([]byte) error
+}
+
+func (d *demo) life(ctx context.Context, mark string, from time.Time, then func(*life) error) error {
+	a := &app{Streams: d.app.Streams, time: d.clock, stores: d.app.stores, libraryPath: d.app.libraryPath, storePath: d.path, by: "builder"}
+	desk, err := a.desk()
+	if err != nil {
+		return err
+	}
+	l := &life{library: desk.Library, keep: func(data []byte) error {
+		_, err := desk.Store.Keep(ctx, data)
+		return err
+	}}
+	l.Worker = robot.Worker{Now: from, By: desk.By, Program: desk.Program, Documents: workflow.Documents{
+		Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}}
+	if err := l.build(mark); err != nil {
+		return err
+	}
+	if then != nil {
+		if err := then(l); err != nil {
+			return err
+		}
+	}
+	records, err := journal.Encode(l.State.Entries)
+	if err != nil {
+		return err
+	}
+	return desk.Store.Append(ctx, mark, 0, records)
+}
+
+// build registers the airframe and builds it to its release.
+func (l *life) build(mark string) error {
+	sheet, err := l.library.Sheet("causeway")
+	if err != nil {
+		return err
+	}
+	digest := store.Digest(sheet.Bytes)
+	l.Documents.Sheets[digest] = sheet.Sheet
+	if err := l.keep(sheet.Bytes); err != nil {
+		return err
+	}
+	if l.State, err = workflow.Replay(nil, l.Documents); err != nil {
+		return err
+	}
+	if err := l.Act(workflow.Register{Mark: mark, Sheet: sheet.Sheet, Digest: digest}); err != nil {
+		return err
+	}
+	if err := l.start("causeway-build", ""); err != nil {
+		return err
+	}
+	return l.Carry(1000)
+}
+
+func (l *life) start(procedure, zone string) error {
+	doc, err := l.library.Procedure(procedure)
+	if err != nil {
+		return err
+	}
+	digest := store.Digest(doc.Bytes)
+	l.Documents.Procedures[digest] = doc.Procedure
+	if err := l.keep(doc.Bytes); err != nil {
+		return err
+	}
+	return l.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: l.State.Sheet, SheetDigest: l.State.SheetDigest, Zone: zone})
+}
+
+// evening is what the demo plays on CW-01.
+func evening() []scene {
+	const minute = time.Minute
+	quiet := func(after time.Duration, command string) scene {
+		return scene{after: after, command: command, quiet: true}
+	}
+	return []scene{
+		{words: "a new airframe, and its build is opened", command: "airframe add CW-01 --design causeway --with working-rudders"},
+		{command: "start CW-01 causeway-build"},
+		{words: "the thermometer is read once a sitting", command: "bench --temperature 18C --humidity 55%"},
+		{words: "the first step is a hold: each line has its own answer", command: "next CW-01"},
+		quiet(20*minute, "clear CW-01 house-rules --line 1 --line 2 --line 3"),
+		quiet(3*minute, "done CW-01 make-safe"),
+		quiet(2*minute, "done CW-01 air-the-bench"),
+		quiet(15*minute, "done CW-01 count-parts"),
+		quiet(10*minute, "done CW-01 label-parts"),
+		quiet(15*minute, "done CW-01 flatten-table"),
+		quiet(10*minute, "done CW-01 weigh-parts"),
+		quiet(15*minute, "done CW-01 try-on-scrap"),
+		quiet(12*minute, "done CW-01 dry-fit-wing"),
+		quiet(2*minute, "clear CW-01 solvent-care --line 1 --line 2"),
+		{after: minute, words: "a coat: the caution comes first", command: "next CW-01"},
+		{after: 4 * minute, command: "done CW-01 coat-left-root"},
+		{after: 5 * minute, command: "done CW-01 coat-right-root"},
+		{after: 3 * minute, words: "too early", command: "done CW-01 join-wing", code: exitRefused},
+		{after: minute, words: "something else can be done while it dries", command: "next CW-01"},
+		{words: "but the telephone rings, and three days go by"},
+		{after: 72 * time.Hour, words: "a new sitting: the bench is read again, and the window is open", command: "bench --temperature 20C --humidity 50% --set ventilation=on"},
+		{after: minute, words: "the coat has lapsed, and its step is open again", command: "next CW-01"},
+		quiet(4*minute, "done CW-01 coat-left-root"),
+		quiet(4*minute, "done CW-01 coat-right-root"),
+		{words: "waiting is done by the program too", command: "wait CW-01 wing-roots"},
+		{after: 2 * minute, command: "done CW-01 join-wing --touch dry"},
+		quiet(31*minute, "done CW-01 mark-spar-lines"),
+		quiet(4*minute, "clear CW-01 blade-care --line 1 --line 2"),
+		quiet(15*minute, "done CW-01 cut-top-slot"),
+		quiet(15*minute, "done CW-01 cut-bottom-slot"),
+		{after: 4 * minute, words: "a gate: the slots are measured, and one end is too deep", command: "measure CW-01 spar-depth top-left=4.6mm top-root=4.5mm top-right=4.7mm bottom-left=4.6mm bottom-root=4.6mm bottom-right=5.9mm"},
+		{after: minute, words: "measuring again until it fits is not how it goes", command: "measure CW-01 spar-depth bottom-right=4.8mm", code: exitRefused},
+		{after: 10 * minute, words: "it is lined and cut again", command: "done CW-01 rework:spar-depth"},
+		{after: 3 * minute, words: "an inch rule is as good", command: `measure CW-01 spar-depth top-left=4.6mm top-root=4.5mm top-right=4.7mm bottom-left=4.6mm bottom-root=4.6mm "bottom-right=3/16 in"`},
+		quiet(3*minute, "measure CW-01 spar-over-spar top-left=60mm bottom-left=60mm top-root=60mm bottom-root=60.5mm top-right=60mm bottom-right=60mm"),
+		quiet(2*minute, "measure CW-01 spar-ends top-left=70mm top-right=70mm bottom-left=70.5mm bottom-right=70mm"),
+		quiet(3*minute, "clear CW-01 splinter-care --line 1 --line 2 --line 3"),
+		quiet(15*minute, "done CW-01 cut-spars"),
+		quiet(4*minute, "clear CW-01 epoxy-care --line 1 --line 2 --line 3"),
+		quiet(8*minute, `done CW-01 coat-top-slot --mixed "8 min ago"`),
+		{after: 5 * minute, words: "the spar is in; its epoxy sets while the pod goes on", command: "done CW-01 join-top-spar"},
+		{after: minute, words: "the board of all three airframes", command: "status"},
+	}
+}

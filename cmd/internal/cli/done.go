@@ -1,0 +1,62 @@
+package cli
+
+import (
+	"context"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/workflow"
+)
+
+type doneOptions struct {
+	at, began, mixed, touch string
+	photos                  []string
+}
+
+func (a *app) doneCommand() *cobra.Command {
+	var o doneOptions
+	cmd := &cobra.Command{
+		Use:   "done [MARK] STEP",
+		Short: "Record that a step was done",
+		Long: "Record that a step was done: a plain step, a coat, a join, a wait that is over, or a\n" +
+			"measure step whose gates are met. STEP may be written JOB/STEP. A rework is recorded\n" +
+			"as " + page.ReworkStep + "GATE.",
+		Example:           "  fettle done CW-01 coat-roots --began \"8 min ago\"\n  fettle done CW-01 join-roots --touch dry\n  fettle done CW-01 rework:spar-depth",
+		Args:              arguments(1, 2),
+		ValidArgsFunction: a.completeSteps,
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&o.began, "began", "", "a coat: `WHEN` spreading began (else the step's attended time before it was done)")
+	flags.StringVar(&o.mixed, "mixed", "", "a coat of two parts: `WHEN` they were mixed (else when spreading began)")
+	flags.StringVar(&o.touch, "touch", "", "a join: what the touch test found, `dry or wet`; wet holds the join back")
+	at, photos := atFlag(cmd), photoFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		o.at, o.photos = *at, *photos
+		return a.done(cmd.Context(), args, o)
+	}
+	return cmd
+}
+
+func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
+	s, rest, err := a.airframeAnd(ctx, args, "step")
+	if err != nil {
+		return err
+	}
+	name := rest[0]
+	request := workflow.Request(nil)
+	if gate, ok := strings.CutPrefix(name, page.ReworkStep); ok {
+		request = workflow.Rework{Gate: gate}
+	} else {
+		finish := workflow.Finish{Step: name, Touch: o.touch}
+		if finish.Began, err = a.when(o.began); err != nil {
+			return err
+		}
+		if finish.Mixed, err = a.when(o.mixed); err != nil {
+			return err
+		}
+		request = finish
+	}
+	return a.act(ctx, s, request, o.at, o.photos...)
+}

@@ -1,0 +1,225 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"os/user"
+	"path/filepath"
+	"strings"
+
+	"github.com/adrg/xdg"
+	"gopkg.in/yaml.v3"
+
+	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/term"
+	"fettle/procedures"
+	"fettle/store/photos"
+	"fettle/workflow"
+)
+
+// This file says where things are, who is at the bench and which airframe is
+// meant. Each is settled once a command, when it is first asked for.
+
+// config is the file of settings, all of them optional.
+type config struct {
+	By      string `yaml:"by"`
+	Store   string `yaml:"store"`
+	Library string `yaml:"library"`
+	Key     string `yaml:"key"`
+}
+
+func configPath() string { return filepath.Join(xdg.ConfigHome, "fettle", "config.yaml") }
+
+func (a *app) config() (config, error) {
+	if a.settings != nil {
+		return *a.settings, nil
+	}
+	c, err := readConfig()
+	if err == nil {
+		a.settings = &c
+	}
+	return c, err
+}
+
+func readConfig() (config, error) {
+	var c config
+	data, err := os.ReadFile(configPath())
+	if errors.Is(err, fs.ErrNotExist) {
+		return c, nil
+	}
+	if err != nil {
+		return c, fmt.Errorf("reading the config: %w", err)
+	}
+	d := yaml.NewDecoder(strings.NewReader(string(data)))
+	d.KnownFields(true)
+	if err := d.Decode(&c); err != nil {
+		return c, fmt.Errorf("reading the config %s: %w", configPath(), err)
+	}
+	return c, nil
+}
+
+// desk gives the desk, of which a command has one. It opens nothing.
+func (a *app) desk() (*desk.Desk, error) {
+	k, err := a.keeper()
+	if err != nil {
+		return nil, err
+	}
+	return k.Desk, nil
+}
+
+// keeper gives the keeper of the store, and with it the desk.
+func (a *app) keeper() (*keep.Keeper, error) {
+	if a.kept != nil {
+		return a.kept, nil
+	}
+	c, err := a.config()
+	if err != nil {
+		return nil, err
+	}
+	path := first(a.storePath, os.Getenv("FETTLE_STORE"), c.Store, filepath.Join(xdg.DataHome, "fettle", "fettle.db"))
+	who, err := a.who(c)
+	if err != nil {
+		return nil, err
+	}
+	kept := a.stores.Of(path).Open(path, func(from, to int, copy string) {
+		a.warn("the store was brought from schema %d to %d; as it was before, it is kept as %s", from, to, copy)
+	})
+	library, err := a.library()
+	if err != nil {
+		return nil, err
+	}
+	a.kept = &keep.Keeper{
+		Desk: &desk.Desk{
+			Store:   kept,
+			Photos:  photos.Beside(path),
+			Library: library,
+			Now:     a.time.Now,
+			By:      who,
+			Program: "fettle " + version,
+		},
+		Store:   kept,
+		Path:    path,
+		Kinds:   a.stores,
+		KeyPath: first(os.Getenv("FETTLE_KEY"), c.Key, filepath.Join(xdg.DataHome, "fettle", "seal.key")),
+	}
+	return a.kept, nil
+}
+
+func (a *app) library() (*procedures.Library, error) {
+	c, err := a.config()
+	if err != nil {
+		return nil, err
+	}
+	own := filepath.Join(xdg.ConfigHome, "fettle", "library")
+	return procedures.Open(first(a.libraryPath, os.Getenv("FETTLE_LIBRARY"), c.Library, own)), nil
+}
+
+func (a *app) who(c config) (string, error) {
+	login := ""
+	if u, err := user.Current(); err == nil {
+		login = u.Username
+	}
+	who := strings.TrimSpace(first(a.by, os.Getenv("FETTLE_BY"), c.By, login))
+	if len(who) > 64 || who != term.Line(who) {
+		return "", usage("--by takes one short name")
+	}
+	return who, nil
+}
+
+func first(texts ...string) string {
+	for _, t := range texts {
+		if t != "" {
+			return t
+		}
+	}
+	return ""
+}
+
+// airframe reads the airframe that the arguments begin with, or where none of that
+// mark is named, the only one with an open job; rest are the arguments behind it.
+func (a *app) airframe(ctx context.Context, args []string) (s *workflow.State, rest []string, err error) {
+	d, err := a.desk()
+	if err != nil {
+		return nil, nil, err
+	}
+	name := ""
+	if len(args) > 0 {
+		name = args[0]
+	}
+	if workflow.CheckMark(name) == nil {
+		s, err = d.State(ctx, name)
+		return s, args[1:], err
+	}
+	s, named, err := d.Choose(ctx, name)
+	if errors.Is(err, desk.ErrNoAirframe) {
+		return nil, nil, usage("%v; begin with: fettle airframe add CW-01 --design causeway", err)
+	}
+	if named {
+		args = args[1:]
+	}
+	return s, args, err
+}
+
+// airframeAnd reads the airframe that the arguments begin with; one more must
+// stand behind it.
+func (a *app) airframeAnd(ctx context.Context, args []string, what string) (*workflow.State, []string, error) {
+	s, rest, err := a.airframe(ctx, args)
+	if err == nil && len(rest) == 0 {
+		err = usage("say which %s of %s", what, s.Airframe.Mark)
+	}
+	return s, rest, err
+}
+
+// markOf gives the mark that the arguments begin with, for what need not be
+// replayed or cannot be.
+func (a *app) markOf(ctx context.Context, args []string) (string, error) {
+	if len(args) > 0 && workflow.CheckMark(args[0]) == nil {
+		return args[0], nil
+	}
+	s, _, err := a.airframe(ctx, args)
+	if err != nil {
+		return "", err
+	}
+	return s.Airframe.Mark, nil
+}
+
+// states reads the airframes of these marks.
+func (a *app) states(ctx context.Context, marks []string) ([]*workflow.State, error) {
+	d, err := a.desk()
+	if err != nil {
+		return nil, err
+	}
+	states := make([]*workflow.State, len(marks))
+	for i, mark := range marks {
+		if states[i], err = d.State(ctx, mark); err != nil {
+			return nil, err
+		}
+	}
+	return states, nil
+}
+
+// rows makes a row of each airframe named, or of every one there is; then those
+// that could be read come beside the error of the others. row is told how many
+// there are.
+func rows[R any](ctx context.Context, a *app, marks []string, row func(s *workflow.State, of int) R) ([]R, error) {
+	d, err := a.desk()
+	if err != nil {
+		return nil, err
+	}
+	if len(marks) == 0 {
+		return desk.Rows(ctx, d, row)
+	}
+	states, err := a.states(ctx, marks)
+	if err != nil {
+		return nil, err
+	}
+	var all []R
+	for _, s := range states {
+		all = append(all, row(s, len(states)))
+	}
+	return all, nil
+}

@@ -1,0 +1,112 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+
+	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/procedures"
+	"fettle/store"
+	"fettle/store/photos"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// The exit codes. They are part of what the program promises.
+const (
+	exitDone        = 0
+	exitFault       = 1
+	exitUsage       = 2
+	exitRefused     = 3
+	exitNotFound    = 4
+	exitStore       = 5
+	exitInterrupted = 130
+)
+
+const exitHelp = `Exit codes: 0 done; 1 fault; 2 usage; 3 refused (a gate, a hold or a window says no);
+4 not found; 5 the store is locked, damaged, foreign, full or newer than the program;
+130 stopped by Ctrl-C (nothing is lost).`
+
+// usageError is a command line that makes no sense.
+type usageError struct{ text string }
+
+func (u usageError) Error() string { return u.text }
+
+func usage(format string, args ...any) error { return usageError{fmt.Sprintf(format, args...)} }
+
+// exitCode is the one place where errors become exit codes.
+func exitCode(err error) int {
+	var (
+		use      usageError
+		refusal  *workflow.Refusal
+		unknown  *workflow.UnknownError
+		missing  *procedures.NotFoundError
+		storage  *store.Error
+		loss     *keep.LossError
+		silent   *silentError
+		which    *desk.AmbiguousError
+		notFound = errors.Is(err, store.ErrNotFound)
+	)
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.As(err, &silent):
+		return silent.code
+	case errors.Is(err, context.Canceled):
+		return exitInterrupted
+	case errors.As(err, &use), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), isNoPhoto(err):
+		return exitUsage
+	case errors.As(err, &refusal), errors.As(err, &loss):
+		return exitRefused
+	case errors.As(err, &unknown), errors.As(err, &missing), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
+		return exitNotFound
+	case errors.Is(err, journal.ErrUnknownEntry), errors.Is(err, journal.ErrBadEntry), errors.As(err, &storage),
+		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):
+		return exitStore
+	}
+	return exitFault
+}
+
+// isNoPhoto reports whether a file was named that is no photo to be kept.
+func isNoPhoto(err error) bool {
+	for _, kind := range []error{photos.ErrNotFile, photos.ErrNotPhoto, photos.ErrTooLong, photos.ErrTooLarge} {
+		if errors.Is(err, kind) {
+			return true
+		}
+	}
+	return false
+}
+
+// report says an error on the streams' error side.
+func report(s term.Streams, c page.Clock, err error) {
+	var silent *silentError
+	if errors.As(err, &silent) {
+		return
+	}
+	var refusal *workflow.Refusal
+	if errors.As(err, &refusal) {
+		_ = s.ShowTo(s.Err, page.Refusal(refusal, c)) // there is no better place to say it
+		return
+	}
+	if errors.Is(err, context.Canceled) {
+		fmt.Fprintln(s.Err, "fettle: stopped; nothing is lost")
+		return
+	}
+	text := err.Error()
+	var bad *workflow.BadRequestError
+	if errors.As(err, &bad) && !bad.Remedy.IsZero() {
+		advice, _ := page.Remedy(bad.Remedy)
+		text += "; " + advice
+	}
+	fmt.Fprintln(s.Err, "fettle: "+term.Clean(text))
+}
+
+// silentError is a failure that was shown already.
+type silentError struct{ code int }
+
+func (*silentError) Error() string { return "" }

@@ -1,0 +1,109 @@
+package cli
+
+import (
+	"context"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/page"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+func (a *app) flightCommand() *cobra.Command {
+	var landing, note string
+	cmd := &cobra.Command{
+		Use:   "flight [MARK]",
+		Short: "Log a flight and its landing",
+		Long: "Log a flight. A hard landing grounds the airframe until the check that the triage table\n" +
+			"names is complete; flights use up the life of the gates that have one.",
+		Example:           "  fettle flight CW-01\n  fettle flight CW-01 --landing hard --note \"cartwheel in the sea lavender\"",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.Flags().StringVar(&landing, "landing", workflow.Soft, "how it landed: `soft or hard`")
+	cmd.Flags().StringVar(&note, "note", "", "a `NOTE`")
+	at := atFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		return a.flight(cmd.Context(), args, workflow.LogFlight{Landing: landing, Note: note}, *at)
+	}
+	return cmd
+}
+
+func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlight, at string) error {
+	before, _, err := a.airframe(ctx, args)
+	if err != nil {
+		return err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	table, err := d.Library.Triage(desk.TriageTable)
+	if err != nil {
+		return err
+	}
+	flight.Check = table.Triage.HardLanding
+	mark := before.Airframe.Mark
+	if err := a.act(ctx, before, flight, at); err != nil || a.json {
+		return err
+	}
+	if f := before.Airworthiness(a.time.Now()); !f.Released {
+		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
+	}
+	if flight.Landing == workflow.Hard && flight.Check != "" {
+		a.say("%s is grounded until it is looked over: fettle start %s %s; what is found: fettle crash %s", mark, mark, flight.Check, mark)
+	}
+	return nil
+}
+
+func (a *app) equipCommand() *cobra.Command {
+	var mass, arm, note string
+	cmd := &cobra.Command{
+		Use:   "equip MARK fitted|removed|moved ITEM",
+		Short: "Record equipment fitted, removed or moved",
+		Long: "Record a change of equipment. The balance must be measured again always, and what else the\n" +
+			"design sheet says that the item disturbs.",
+		Example:           "  fettle equip CW-01 moved camera --arm -280mm\n  fettle equip CW-01 fitted battery --mass 176g",
+		Args:              arguments(3, 3),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.Flags().StringVar(&mass, "mass", "", "its `MASS`: 60g")
+	cmd.Flags().StringVar(&arm, "arm", "", "how far its middle is behind the datum, `ARM`: 150mm, -295mm")
+	cmd.Flags().StringVar(&note, "note", "", "a `NOTE`")
+	at := atFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		change := workflow.ChangeEquipment{Change: args[1], Item: args[2], Note: note}
+		var err error
+		if change.Mass, err = optionalQuantity(mass, quantity.Mass); err != nil {
+			return err
+		}
+		if change.Arm, err = optionalQuantity(arm, quantity.Length); err != nil {
+			return err
+		}
+		d, err := a.desk()
+		if err != nil {
+			return err
+		}
+		s, err := d.State(cmd.Context(), args[0])
+		if err != nil {
+			return err
+		}
+		return a.act(cmd.Context(), s, change, *at)
+	}
+	return cmd
+}
+
+// optionalQuantity reads a quantity, absent where nothing is written.
+func optionalQuantity(text string, want quantity.Dimension) (quantity.Quantity, error) {
+	if text == "" {
+		return quantity.Quantity{}, nil
+	}
+	q, err := quantity.Parse(text, want)
+	if err != nil {
+		return q, usage("%v", err)
+	}
+	return q, nil
+}

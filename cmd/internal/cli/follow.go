@@ -1,0 +1,481 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/steps"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+func (a *app) followCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "follow [MARK]",
+		Short: "Be led through the open jobs, one step on the screen at a time",
+		Long: "Be led through the open jobs of an airframe, one step at a time: the caution first,\n" +
+			"then what to do, then the question that fits. Everything is recorded as it is answered,\n" +
+			"so it can be left at any point. It works by pipe as well as by terminal.\n\n" +
+			"At every question: q leaves, n WORDS writes a note, ? repeats what can be answered.",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			mark, err := a.markOf(cmd.Context(), args)
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return usage("follow is a conversation and has no JSON; next --json has the step")
+			}
+			d, err := a.desk()
+			if err != nil {
+				return err
+			}
+			c := &conversation{app: a, desk: d, mark: mark, prompter: term.NewPrompter(cmd.Context(), a.Streams)}
+			return c.run(cmd.Context())
+		},
+	}
+}
+
+// A conversation leads one builder through the jobs of one airframe.
+type conversation struct {
+	*app
+	desk     *desk.Desk
+	mark     string
+	prompter *term.Prompter
+	asked    bool // for the temperature, in this sitting
+}
+
+// errLeave ends the conversation: everything said is recorded.
+var errLeave = errors.New("left")
+
+func (c *conversation) run(ctx context.Context) error {
+	for {
+		err := c.turn(ctx)
+		var refusal *workflow.Refusal
+		switch {
+		case errors.Is(err, errLeave), errors.Is(err, term.ErrEnd):
+			fmt.Fprintf(c.Err, "Everything is recorded. Go on with: fettle follow %s\n", c.mark)
+			return nil
+		case errors.As(err, &refusal), errors.Is(err, workflow.ErrBadRequest):
+			report(c.Streams, c.clock(), err)
+		case err != nil:
+			return err
+		}
+	}
+}
+
+// turn shows one step and has it answered.
+func (c *conversation) turn(ctx context.Context) error {
+	state, err := c.desk.State(ctx, c.mark)
+	if err != nil {
+		return err
+	}
+	now := c.time.Now()
+	if _, known := state.Temperature(now); !known && !c.asked {
+		c.asked = true
+		return c.askBench(ctx)
+	}
+	next := page.NewNext(state, now)
+	if next.Step != nil { // these are asked, below
+		next.Step.Commands, next.Step.Lines = nil, nil
+	}
+	suggestion := state.Next(now)
+	fmt.Fprintln(c.Out, "\n"+strings.Repeat("─", 60)) // one step from the next
+	if err := c.Show(next.Markdown(c.clock())); err != nil {
+		return err
+	}
+	switch {
+	case suggestion.Over:
+		return errLeave
+	case suggestion.Step == nil:
+		return c.askWait(ctx, suggestion)
+	case len(suggestion.Resolve) > 0:
+		return c.resolve(ctx, state, suggestion)
+	}
+	return c.step(ctx, state, *suggestion.Step)
+}
+
+// ask puts a question; it takes what may be answered at every one.
+func (c *conversation) ask(ctx context.Context, question, help string) (string, error) {
+	for {
+		answer, err := c.prompter.Ask(ctx, question+" ")
+		if err != nil {
+			return "", err
+		}
+		words, note := strings.CutPrefix(answer, "n ")
+		switch {
+		case answer == "q":
+			return "", errLeave
+		case answer == "?":
+			fmt.Fprintf(c.Err, "%s; q leaves, n WORDS writes a note\n", help)
+		case note:
+			if err := c.record(ctx, workflow.Note{Text: words}); err != nil {
+				return "", err
+			}
+		default:
+			return answer, nil
+		}
+	}
+}
+
+// confirm asks a question of yes or no until it is answered: an enter struck
+// with gluey hands is neither.
+func (c *conversation) confirm(ctx context.Context, question, help string) (bool, error) {
+	for {
+		answer, err := c.ask(ctx, question+" [y/n]", help)
+		if err != nil {
+			return false, err
+		}
+		if yes, ok := term.YesNo(answer); ok {
+			return yes, nil
+		}
+	}
+}
+
+// enter waits for an enter, a yes or one of the other answers. What is neither
+// was meant as something else, and records nothing.
+func (c *conversation) enter(ctx context.Context, question, help string, others ...string) (string, error) {
+	for {
+		answer, err := c.ask(ctx, question, help)
+		if err != nil {
+			return "", err
+		}
+		if yes, _ := term.YesNo(answer); yes || answer == "" {
+			return "", nil
+		}
+		if slices.Contains(others, answer) {
+			return answer, nil
+		}
+		fmt.Fprintf(c.Err, "Nothing is recorded for that. %s; q leaves, n WORDS writes a note\n", help)
+	}
+}
+
+// record has a request recorded and says what was.
+func (c *conversation) record(ctx context.Context, r workflow.Request) error {
+	before, err := c.desk.State(ctx, c.mark) // another terminal may have been at it
+	if err != nil {
+		return err
+	}
+	entries, state, err := c.desk.Act(ctx, before, r, time.Time{})
+	if err != nil {
+		return err
+	}
+	recorded := page.NewRecorded(state, entries, c.time.Now())
+	recorded.Next = "" // it is shown in the next turn
+	return c.Show(recorded.Markdown(c.clock()))
+}
+
+func (c *conversation) askBench(ctx context.Context) error {
+	answer, err := c.ask(ctx, "Temperature at the bench, such as 20C (enter: not read)?", "a temperature with its unit, and a humidity behind it if you have one: 20C 50%")
+	if err != nil || answer == "" {
+		return err
+	}
+	celsius, humid, _ := strings.Cut(answer, " ")
+	if strings.HasPrefix(humid, "°") || strings.HasPrefix(humid, "C") || strings.HasPrefix(humid, "F") {
+		unit, rest, _ := strings.Cut(humid, " ")
+		celsius, humid = celsius+unit, rest
+	}
+	request, err := benchOptions{temperature: celsius, humidity: strings.TrimSpace(humid)}.request()
+	if err != nil {
+		c.asked = false
+		fmt.Fprintln(c.Err, term.Line(err.Error()))
+		return nil
+	}
+	return c.record(ctx, request)
+}
+
+func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error {
+	if s.Until.IsZero() {
+		return errLeave
+	}
+	_, err := c.ask(ctx, fmt.Sprintf("Enter waits here until %s, q leaves.", c.clock().At(s.Until)), "enter waits")
+	if err != nil {
+		return err
+	}
+	state, err := c.desk.State(ctx, c.mark)
+	if err != nil {
+		return err
+	}
+	if len(s.Waiting) > 0 {
+		return c.wait(ctx, c.desk, state, s.Waiting[0].Step.Name)
+	}
+	return c.wait(ctx, c.desk, state, "")
+}
+
+// resolve sees to what holds the suggested step back.
+func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestion workflow.Suggestion) error {
+	step := suggestion.Step.Step
+	for _, reason := range suggestion.Resolve {
+		switch reason.Because {
+		case workflow.ByClimate:
+			if kind := reason.Remedy.Kind; s.Bench == nil || kind == "" || kind == workflow.ToReadBench {
+				return c.askBench(ctx)
+			}
+		case workflow.ByCondition:
+			return c.askConditions(ctx, s, step)
+		case workflow.ByGate:
+			return c.askGates(ctx, s, *suggestion.Step)
+		case workflow.ByGauge:
+			return c.askCheck(ctx, s, *suggestion.Step)
+		case workflow.ByTouch:
+			return c.askTouch(ctx, suggestion.Step)
+		}
+	}
+	_, err := c.ask(ctx, "Enter looks again.", "enter looks again")
+	return err
+}
+
+func (c *conversation) askConditions(ctx context.Context, s *workflow.State, step steps.Step) error {
+	for _, need := range step.Needs {
+		if s.Holds(need.Condition, c.time.Now()) == need.State {
+			continue
+		}
+		so, err := c.confirm(ctx, fmt.Sprintf("Is it so now: %s?", need), "y once you have seen to it")
+		if err != nil {
+			return err
+		}
+		if !so {
+			fmt.Fprintf(c.Err, "%s waits for it.\n", step.Name)
+			return errLeave
+		}
+		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{need}}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// askGates asks for the rework of what is out of tolerance, and before a
+// release for what must be measured again.
+func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
+	gates, err := c.gatesOf(s, r)
+	if err != nil {
+		return err
+	}
+	asked := false
+	for _, g := range gates {
+		if g.Standing != workflow.Failed {
+			continue
+		}
+		asked = true
+		if done, err := c.askRework(ctx, g); done || err != nil {
+			return err
+		}
+	}
+	if asked {
+		return nil
+	}
+	for _, g := range gates {
+		if r.Step.Kind.Traits().Releases && g.Gate.Critical && !g.Met() {
+			gauge, err := s.GaugeReport(g.Gate.Gauge, c.time.Now())
+			if err != nil {
+				return err
+			}
+			if len(gauge.Barred) > 0 {
+				return c.askCheck(ctx, s, r)
+			}
+			for _, point := range g.Missing() {
+				if err := c.askReading(ctx, g, point); err != nil {
+					return err
+				}
+			}
+			return nil
+		}
+	}
+	_, err = c.ask(ctx, "Enter looks again.", "enter looks again")
+	return err
+}
+
+// gatesOf are the gates that a step asks for; a release asks for all of them.
+func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]workflow.GateReport, error) {
+	if r.Step.Kind.Traits().Releases {
+		return s.Gates(c.time.Now()), nil
+	}
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return nil, err
+	}
+	return s.GatesOf(job, r.Step, c.time.Now()), nil
+}
+
+// askRework asks whether a gate was reworked, and reports whether it was, or
+// was conceded.
+func (c *conversation) askRework(ctx context.Context, g workflow.GateReport) (bool, error) {
+	help := "y once it is reworked"
+	if !g.Gate.Critical {
+		help += "; c REASON grants a concession instead"
+	}
+	answer, err := c.ask(ctx, fmt.Sprintf("Is %s reworked? [y or ?]", g.Gate.Name), help)
+	if err != nil {
+		return false, err
+	}
+	if why, ok := strings.CutPrefix(answer, "c "); ok {
+		return true, c.record(ctx, workflow.Concede{Gate: g.Gate.Name, Reason: why})
+	}
+	if yes, _ := term.YesNo(answer); yes {
+		return true, c.record(ctx, workflow.Rework{Gate: g.Gate.Name})
+	}
+	fmt.Fprintf(c.Err, "%s stays out of tolerance until it is.\n", g.Gate.Name)
+	return false, nil
+}
+
+// askCheck asks for a check of the first gauge that may not be measured with.
+func (c *conversation) askCheck(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
+	gates, err := c.gatesOf(s, r)
+	if err != nil {
+		return err
+	}
+	for _, g := range gates {
+		gauge, err := s.GaugeReport(g.Gate.Gauge, c.time.Now())
+		if err != nil {
+			return err
+		}
+		if g.Met() || len(gauge.Barred) == 0 {
+			continue
+		}
+		answer, err := c.ask(ctx, fmt.Sprintf("%s was not good. What does it read now, of what (10mm of 10mm)?", gauge.Gauge.Name),
+			"what the gauge reads and the size of the reference, both with units; to take another gauge leave, and measure with --gauge")
+		if err != nil {
+			return err
+		}
+		reads, of, _ := strings.Cut(answer, " of ")
+		request, err := gaugeOptions{reads: strings.TrimSpace(reads), of: strings.TrimSpace(of)}.request(gauge.Gauge.Name)
+		if err != nil {
+			fmt.Fprintln(c.Err, term.Line(err.Error()))
+			return nil
+		}
+		return c.record(ctx, request)
+	}
+	_, err = c.ask(ctx, "Enter looks again.", "enter looks again")
+	return err
+}
+
+func (c *conversation) askTouch(ctx context.Context, r *workflow.StepReport) error {
+	dry, err := c.confirm(ctx, "Touched again: is it dry?", "y if it no longer strings or comes off")
+	if err != nil || !dry {
+		return err
+	}
+	return c.askJoin(ctx, r.Job+"/"+r.Step.Name, workflow.TouchDry) // dry is not yet joined
+}
+
+// A question asks for what completes a step, and records it.
+type question func(c *conversation, ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error
+
+// questions has the question for every kind of step.
+func questions() map[steps.Kind]question {
+	return map[steps.Kind]question{
+		steps.Do:      askDone,
+		steps.Coat:    askDone,
+		steps.Join:    askJoined,
+		steps.Wait:    askDone,
+		steps.Measure: (*conversation).askReadings,
+		steps.Hold:    askHold,
+		steps.Release: askRelease,
+	}
+}
+
+// step asks what fits the kind of step.
+func (c *conversation) step(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
+	return questions()[r.Step.Kind](c, ctx, s, r, r.Job+"/"+r.Step.Name)
+}
+
+func askDone(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, name string) error {
+	if _, err := c.enter(ctx, "Enter when it is done.", "enter: done"); err != nil {
+		return err
+	}
+	return c.record(ctx, workflow.Finish{Step: name})
+}
+
+func askJoined(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, name string) error {
+	return c.askJoin(ctx, name, "")
+}
+
+func askRelease(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, _ string) error {
+	yes, err := c.confirm(ctx, fmt.Sprintf("Release %s to fly, as %s?", c.mark, c.desk.By), "y releases")
+	if err != nil {
+		return err
+	}
+	if !yes {
+		return errLeave
+	}
+	return c.release(ctx, []string{c.mark}, "", false)
+}
+
+// askJoin asks for the joining of a coat that the touch test found so; "" where
+// nothing was touched.
+func (c *conversation) askJoin(ctx context.Context, name, touch string) error {
+	answer, err := c.enter(ctx, "Enter when it is joined; w if the coat is still wet to the touch.", "enter: joined; w: found wet, do not join yet", "w", "wet")
+	if err != nil {
+		return err
+	}
+	if answer != "" {
+		touch = workflow.TouchWet
+	}
+	return c.record(ctx, workflow.Finish{Step: name, Touch: touch})
+}
+
+func askHold(c *conversation, ctx context.Context, _ *workflow.State, r workflow.StepReport, name string) error {
+	answers := make([]bool, len(r.Step.Confirm))
+	for i, line := range r.Step.Confirm {
+		yes, err := c.confirm(ctx, fmt.Sprintf("%d. %s", i+1, term.Line(line)), "y confirms this line, n leaves")
+		if err != nil {
+			return err
+		}
+		if answers[i] = yes; !yes {
+			fmt.Fprintf(c.Err, "The hold %s stays: line %d is not confirmed.\n", r.Step.Name, i+1)
+			return errLeave
+		}
+	}
+	return c.record(ctx, workflow.Clear{Step: name, Answers: answers})
+}
+
+// askReadings asks for what is missing at each gate of the step. Each reading
+// is recorded as it is given.
+func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error {
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return err
+	}
+	for _, g := range s.GatesOf(job, r.Step, c.time.Now()) {
+		if g.Met() {
+			continue
+		}
+		for _, point := range g.Missing() {
+			if err := c.askReading(ctx, g, point); err != nil {
+				return err
+			}
+		}
+		return nil // look again: the gate may want a rework now
+	}
+	return c.record(ctx, workflow.Finish{Step: name})
+}
+
+func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, point string) error {
+	unit := g.Gate.Limits.Unit()
+	for {
+		what := strings.TrimSpace(g.Gate.Name + " " + point)
+		answer, err := c.ask(ctx, fmt.Sprintf("%s, in %s:", what, unit), "a value with its unit, or a bare number in "+unit)
+		if err != nil {
+			return err
+		}
+		if answer != "" && strings.Trim(answer, "0123456789.,-+ ") == "" {
+			answer += " " + unit
+		}
+		value, err := quantity.Parse(answer, g.Gate.Limits.Dimension())
+		if err != nil {
+			fmt.Fprintln(c.Err, term.Line(err.Error()))
+			continue
+		}
+		return c.record(ctx, workflow.Measure{Gate: g.Gate.Name, Readings: []workflow.Reading{{Point: point, Value: value}}})
+	}
+}

@@ -1,0 +1,99 @@
+package cli
+
+import (
+	"context"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+type gaugeOptions struct{ reads, of, note, at string }
+
+func (a *app) gaugeCommand() *cobra.Command {
+	var o gaugeOptions
+	cmd := &cobra.Command{
+		Use:   "gauge [MARK] [GAUGE]",
+		Short: "Record the check of a gauge, or show when each was last checked",
+		Long: "Record what a gauge reads of a reference of known size: a gauge block, a weight, the shank of\n" +
+			"a drill. It is good if it reads that to within its uncertainty. One that is not good is not\n" +
+			"measured with until a check finds it good, and what it read since the check before is in\n" +
+			"doubt: its gates are measured again. Without --reads and --of the gauge is shown, and\n" +
+			"without a name every gauge. A check belongs to the record of one airframe; where the gauge\n" +
+			"served others, check it there too.",
+		Example:           "  fettle gauge CW-01 depth --reads 10.02mm --of 10mm --note \"a gauge block\"",
+		Args:              arguments(0, 2),
+		ValidArgsFunction: a.completeGauges,
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&o.reads, "reads", "", "the `VALUE` that the gauge reads")
+	flags.StringVar(&o.of, "of", "", "the size of the reference, a `VALUE`")
+	flags.StringVar(&o.note, "note", "", "`WORDS` about the check: what it was held against")
+	at := atFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		o.at = *at
+		return a.gauge(cmd.Context(), args, o)
+	}
+	return cmd
+}
+
+func (a *app) gauge(ctx context.Context, args []string, o gaugeOptions) error {
+	s, rest, err := a.airframe(ctx, args)
+	if err != nil {
+		return err
+	}
+	if len(rest) == 0 {
+		return a.gauges(s, o)
+	}
+	if len(rest) > 1 {
+		return usage("%q is too much: a check is of one gauge", rest[1])
+	}
+	if o == (gaugeOptions{}) {
+		report, err := s.GaugeReport(rest[0], a.time.Now())
+		if err != nil {
+			return err
+		}
+		return a.show(page.NewGauge(report))
+	}
+	request, err := o.request(rest[0])
+	if err != nil {
+		return err
+	}
+	return a.act(ctx, s, request, o.at)
+}
+
+// gauges shows every gauge of an airframe.
+func (a *app) gauges(s *workflow.State, o gaugeOptions) error {
+	all := page.Gauges{Mark: s.Airframe.Mark, Gauges: []page.Gauge{}}
+	var names []string
+	for _, g := range s.Sheet.Gauges {
+		report, err := s.GaugeReport(g.Name, a.time.Now())
+		if err != nil {
+			return err
+		}
+		all.Gauges = append(all.Gauges, page.NewGauge(report))
+		names = append(names, g.Name)
+	}
+	if o != (gaugeOptions{}) {
+		return usage("say which gauge of %s: %s", all.Mark, strings.Join(names, ", "))
+	}
+	return a.show(all)
+}
+
+func (o gaugeOptions) request(gauge string) (workflow.CheckGauge, error) {
+	r := workflow.CheckGauge{Gauge: gauge, Note: o.note}
+	if o.reads == "" || o.of == "" {
+		return r, usage("a check says both what the gauge reads and of what: 10.02mm of 10mm")
+	}
+	var err error
+	if r.Reads, err = quantity.Parse(o.reads, ""); err != nil {
+		return r, usage("%v", err)
+	}
+	if r.Of, err = quantity.Parse(o.of, ""); err != nil {
+		return r, usage("%v", err)
+	}
+	return r, nil
+}

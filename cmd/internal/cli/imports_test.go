@@ -1,0 +1,84 @@
+package cli
+
+import (
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// TestImportsPointOneWay holds the house to its plan: quantity ← steps ←
+// workflow ← store, procedures ← cmd.
+func TestImportsPointOneWay(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", "{{.ImportPath}} {{join .Imports \" \"}}", "fettle/...").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	may := map[string][]string{ // a room, and the rooms it may import
+		"steps":      {"steps"},
+		"workflow":   {"steps", "workflow"},
+		"store":      {"store"},
+		"procedures": {"steps", "workflow", "procedures"},
+		"cmd":        {"steps", "workflow", "store", "procedures", "cmd"},
+	}
+	only := map[string][]string{ // what comes from outside, and the rooms that may import it
+		"go.etcd.io/bbolt": {"store"}, "gopkg.in/yaml.v3": {"procedures", "cmd"}, "github.com/spf13": {"cmd"},
+		"github.com/charmbracelet": {"cmd"}, "golang.org/x/term": {"cmd"}, "github.com/adrg/xdg": {"cmd"},
+		"os": {"store", "procedures", "cmd"}, "net": {}, "io/fs": {"store", "procedures", "cmd"},
+	}
+	not := map[string][]string{ // a package, and those that it must not know
+		"cmd/internal/desk": {"cmd/internal/keep", "cmd/internal/cli"},
+		"cmd/internal/keep": {"cmd/internal/cli"},
+	}
+	for _, line := range strings.Split(strings.TrimSpace(string(out)), "\n") {
+		names := strings.Fields(line)
+		room, _, _ := strings.Cut(strings.TrimPrefix(names[0], "fettle/"), "/")
+		for _, imported := range names[1:] {
+			in, ours := strings.CutPrefix(imported, "fettle/")
+			if !ours {
+				for outside, rooms := range only {
+					if strings.HasPrefix(imported+"/", outside+"/") && !slices.Contains(rooms, room) {
+						t.Errorf("%s imports %s, which belongs to %s", names[0], imported, strings.Join(rooms, ", "))
+					}
+				}
+				continue
+			}
+			if slices.Contains(not[strings.TrimPrefix(names[0], "fettle/")], in) {
+				t.Errorf("%s imports %s", names[0], imported)
+			}
+			if in == "store/bolt" && room == "cmd" && names[0] != "fettle/cmd/fettle" {
+				t.Errorf("%s imports %s: a program's main says which kinds of store there are", names[0], imported)
+			}
+			to, _, _ := strings.Cut(in, "/")
+			if !slices.Contains(may[room], to) {
+				t.Errorf("%s imports %s", names[0], imported)
+			}
+			if names[0] == "fettle/steps/quantity" && imported != "fettle/steps/nearest" {
+				t.Errorf("quantity imports %s", imported)
+			}
+		}
+	}
+}
+
+// What costs time at every start is not linked: the syntax highlighter and the
+// sanitizer, in whose place modules under cmd/internal/term stand, and the network.
+func TestWhatIsNotLinked(t *testing.T) {
+	out, err := exec.Command("go", "list", "-deps", "fettle/cmd/fettle").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	linked := strings.Fields(string(out))
+	if !slices.Contains(linked, "github.com/charmbracelet/glamour") {
+		t.Fatalf("the list lacks the renderer: %v", linked)
+	}
+	const chroma = "github.com/alecthomas/chroma/v2"
+	for _, not := range []string{chroma + "/lexers", chroma + "/formatters", "github.com/dlclark/regexp2", "github.com/aymerick/douceur/css", "net/http", "crypto/tls"} {
+		if slices.Contains(linked, not) {
+			t.Errorf("%s is linked", not)
+		}
+	}
+	out, err = exec.Command("go", "list", "-f", "{{join .EmbedFiles \" \"}}", chroma+"/styles").Output()
+	if err != nil || len(strings.TrimSpace(string(out))) > 0 {
+		t.Errorf("the highlighter's themes are linked: %s%v", out, err)
+	}
+}

@@ -1,0 +1,84 @@
+package cli
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/procedures"
+)
+
+func (a *app) libraryCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "library",
+		Short: "List and show design sheets and procedures",
+		Args:  arguments(0, 0),
+		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(
+		&cobra.Command{
+			Use:   "list",
+			Short: "List the documents, embedded ones and your own",
+			Args:  arguments(0, 0),
+			RunE: func(*cobra.Command, []string) error {
+				library, err := a.library()
+				if err != nil {
+					return err
+				}
+				entries, faults := library.List()
+				return a.show(page.NewLibrary(entries, faults))
+			},
+		},
+		&cobra.Command{
+			Use:               "show NAME",
+			Short:             "Show one document as it is read at the bench",
+			Args:              arguments(1, 1),
+			ValidArgsFunction: a.completeDocuments,
+			RunE: func(_ *cobra.Command, args []string) error {
+				library, err := a.library()
+				if err != nil {
+					return err
+				}
+				doc, err := library.Find(args[0])
+				if err != nil {
+					return err
+				}
+				return a.show(page.NewDocument(doc))
+			},
+		},
+	)
+	return cmd
+}
+
+func (a *app) checkCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "check FILE…",
+		Short: "Check documents you write: every fault with line, column and the nearest valid name",
+		Args:  arguments(1, -1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			library, err := a.library()
+			if err != nil {
+				return err
+			}
+			results, faults := library.Check(args...)
+			return a.showCheck(results, faults)
+		},
+	}
+}
+
+func (a *app) showCheck(results []procedures.Checked, faults procedures.Faults) error {
+	check := page.NewCheck(results, faults)
+	if a.json {
+		if err := a.showJSON(check); err != nil {
+			return err
+		}
+	} else if _, err := fmt.Fprint(a.Out, term.Clean(check.Plain())); err != nil {
+		return err
+	}
+	if len(faults) > 0 {
+		return &silentError{exitFault}
+	}
+	return nil
+}

@@ -1,0 +1,81 @@
+package cli
+
+import (
+	"context"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+type measureOptions struct {
+	at, gauge, concede string
+	photos             []string
+}
+
+func (a *app) measureCommand() *cobra.Command {
+	var o measureOptions
+	cmd := &cobra.Command{
+		Use:   "measure [MARK] GATE [POINT=VALUE]…",
+		Short: "Record readings at a gate, or show it",
+		Long: "Record readings at a gate. Without a reading the gate is shown. A value has a unit:\n" +
+			"4.1mm, 5/32in, \"4 3/4 in\". With --concede a gate that is not met is accepted for use\n" +
+			"as it is; a critical gate never is.",
+		Example:           "  fettle measure CW-01 spar-depth root=4.1mm mid=4.0mm tip=3.9mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
+		Args:              arguments(1, -1),
+		ValidArgsFunction: a.completeGates,
+	}
+	cmd.Flags().StringVar(&o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
+	cmd.Flags().StringVar(&o.concede, "concede", "", "grant a concession for this `REASON`")
+	at, photos := atFlag(cmd), photoFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		o.at, o.photos = *at, *photos
+		return a.measure(cmd.Context(), args, o)
+	}
+	return cmd
+}
+
+func (a *app) measure(ctx context.Context, args []string, o measureOptions) error {
+	s, rest, err := a.airframeAnd(ctx, args, "gate")
+	if err != nil {
+		return err
+	}
+	gate, values := rest[0], rest[1:]
+	switch {
+	case o.concede != "" && len(values) > 0:
+		return usage("a concession is about readings taken before; give the readings first, then concede")
+	case o.concede != "":
+		return a.act(ctx, s, workflow.Concede{Gate: gate, Reason: o.concede}, o.at, o.photos...)
+	case len(values) == 0:
+		report, err := s.GateReport(gate, a.time.Now())
+		if err != nil {
+			return err
+		}
+		return a.show(page.NewGate(s, report))
+	}
+	request := workflow.Measure{Gate: gate, Gauge: o.gauge}
+	for _, v := range values {
+		reading, err := parseReading(v)
+		if err != nil {
+			return err
+		}
+		request.Readings = append(request.Readings, reading)
+	}
+	return a.act(ctx, s, request, o.at, o.photos...)
+}
+
+// parseReading reads POINT=VALUE, or VALUE where the gate has one point.
+func parseReading(text string) (workflow.Reading, error) {
+	point, value, named := strings.Cut(text, "=")
+	if !named {
+		point, value = "", text
+	}
+	q, err := quantity.Parse(value, "")
+	if err != nil {
+		return workflow.Reading{}, usage("%v", err)
+	}
+	return workflow.Reading{Point: point, Value: q}, nil
+}

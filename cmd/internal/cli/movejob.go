@@ -1,0 +1,62 @@
+package cli
+
+import (
+	"context"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+)
+
+func (a *app) moveJobCommand() *cobra.Command {
+	var accept bool
+	var procedure string
+	cmd := &cobra.Command{
+		Use:   "move-job MARK JOB",
+		Short: "Show what newer documents change for an open job, and move it to them",
+		Long: "An open job keeps the documents that it began with. move-job shows what the library's present\n" +
+			"ones change for it: steps added, dropped and rewritten, limits that differ, readings that\n" +
+			"count no more. With --accept the job goes on under them, and the journal says so.",
+		Args:              arguments(2, 2),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.Flags().BoolVar(&accept, "accept", false, "move the job")
+	cmd.Flags().StringVar(&procedure, "procedure", "", "the procedure's `FILE`, if not the library's")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		return a.moveJob(cmd.Context(), args[0], args[1], procedure, accept)
+	}
+	return cmd
+}
+
+func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept bool) error {
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	state, err := d.State(ctx, mark)
+	if err != nil {
+		return err
+	}
+	move, err := d.Newer(ctx, state, job, procedure)
+	if err != nil {
+		return err
+	}
+	changes, err := state.Changes(move, a.time.Now())
+	if err != nil {
+		return err
+	}
+	shown := page.NewMove(mark, job, changes)
+	shown.Accepted = accept
+	if !accept {
+		shown.Accept = "fettle move-job " + mark + " " + job + " --accept"
+		if procedure != "" {
+			shown.Accept += " --procedure " + procedure
+		}
+		return a.show(shown)
+	}
+	if _, _, err := d.Act(ctx, state, move, time.Time{}); err != nil {
+		return err
+	}
+	return a.show(shown)
+}

@@ -1,0 +1,23 @@
+package cli
+
+import (
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+)
+
+func (a *app) nextCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:               "next [MARK]",
+		Short:             "Show the next step, and why the others wait",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			s, _, err := a.airframe(cmd.Context(), args)
+			if err != nil {
+				return err
+			}
+			return a.show(page.NewNext(s, a.time.Now()))
+		},
+	}
+}

@@ -1,0 +1,27 @@
+package cli
+
+import (
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/workflow"
+)
+
+func (a *app) noteCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:     "note [MARK] WORDS…",
+		Short:   "Write a note into an airframe's journal",
+		Example: "  fettle note CW-01 \"left aileron a touch stiff\"",
+		Args:    arguments(1, -1),
+	}
+	at, photos := atFlag(cmd), photoFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		s, words, err := a.airframeAnd(cmd.Context(), args, "words belong to the note")
+		if err != nil {
+			return err
+		}
+		return a.act(cmd.Context(), s, workflow.Note{Text: strings.Join(words, " ")}, *at, *photos...)
+	}
+	return cmd
+}

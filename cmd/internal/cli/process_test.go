@@ -1,0 +1,108 @@
+package cli
+
+import (
+	"bytes"
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"fettle/cmd/internal/page"
+)
+
+// program is this test binary run as the program, see TestMain.
+func program(t testing.TB, args ...string) *exec.Cmd {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	link := filepath.Join(t.TempDir(), "fettle")
+	if err := os.Symlink(self, link); err != nil {
+		t.Skip("no symbolic links here:", err)
+	}
+	return exec.Command(link, args...)
+}
+
+// Ctrl-C at a question ends the conversation with its own exit code, and what
+// was answered before stays.
+func TestInterrupted(t *testing.T) {
+	play := player(t)
+	library := filepath.Join(filepath.Dir(os.Getenv("CLOCK")), "own")
+	t.Setenv("FETTLE_LIBRARY", library)
+	play("fettle airframe add FN-01 --design finch")
+	play("fettle start FN-01 finch-build")
+	cmd := program(t, "follow", "FN-01")
+	in, err := cmd.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out syncBuffer
+	cmd.Stdout, cmd.Stderr = &out, &out
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := io.WriteString(in, "20C 50%\n\n"); err != nil {
+		t.Fatal(err)
+	}
+	out.await(t, "The mat is clear")
+	if err := cmd.Process.Signal(syscall.SIGINT); err != nil {
+		t.Fatal(err)
+	}
+	err = cmd.Wait()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != exitInterrupted {
+		t.Fatalf("ended with %v: %s", err, out.String())
+	}
+	if !strings.Contains(out.String(), "nothing is lost") {
+		t.Errorf("it says %s", out.String())
+	}
+	if journal := play("fettle airframe show FN-01 --entries"); !strings.Contains(journal, "did check-kit") {
+		t.Errorf("the journal holds %s", journal)
+	}
+}
+
+// A syncBuffer is written by a process and read by a test.
+type syncBuffer struct {
+	mu  sync.Mutex
+	all bytes.Buffer
+}
+
+func (b *syncBuffer) Write(p []byte) (int, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.all.Write(p)
+}
+
+func (b *syncBuffer) String() string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.all.String()
+}
+
+func (b *syncBuffer) await(t *testing.T, text string) {
+	t.Helper()
+	for deadline := time.Now().Add(20 * time.Second); time.Now().Before(deadline); time.Sleep(10 * time.Millisecond) {
+		if strings.Contains(b.String(), text) {
+			return
+		}
+	}
+	t.Fatalf("%q never came: %s", text, b.String())
+}
+
+func TestSpansAsTheyAreSaid(t *testing.T) {
+	for d, want := range map[time.Duration]string{
+		0: "0 s", 59 * time.Second: "59 s", time.Minute: "1 min", 90 * time.Second: "1 min 30 s",
+		11*time.Minute + 8*time.Second: "11 min", time.Hour: "1 h", 90 * time.Minute: "1 h 30 min", 49 * time.Hour: "2 days 1 h", -time.Hour: "0 s",
+	} {
+		if got := page.Span(d); got != want {
+			t.Errorf("%v is %q, want %q", d, got, want)
+		}
+	}
+}

@@ -1,0 +1,59 @@
+package cli
+
+import (
+	"context"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/workflow"
+)
+
+func (a *app) releaseCommand() *cobra.Command {
+	var only bool
+	var certificate string
+	cmd := &cobra.Command{
+		Use:   "release [MARK]",
+		Short: "Release an airframe to fly, if the record proves it",
+		Long: "Release an airframe to fly. Every critical gate must be current and in tolerance, every\n" +
+			"job complete, every load joint cured; all that fails is listed. The release names the\n" +
+			"readings that it rests on. With --proof the proof is shown and nothing is released.\n\n" + page.LocalRules,
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.Flags().StringVar(&certificate, "certificate", "", "`KIND AND NUMBER` of the certificate of who releases, where one is held")
+	cmd.Flags().BoolVar(&only, "proof", false, "show the proof only")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		return a.release(cmd.Context(), args, certificate, only)
+	}
+	return cmd
+}
+
+func (a *app) release(ctx context.Context, args []string, certificate string, only bool) error {
+	state, _, err := a.airframe(ctx, args)
+	if err != nil {
+		return err
+	}
+	if only {
+		proof := page.NewProof(state, state.ReleaseProof(a.time.Now()))
+		if err := a.show(proof); err != nil {
+			return err
+		}
+		if len(proof.Reasons) > 0 {
+			return &silentError{exitRefused}
+		}
+		return nil
+	}
+	k, err := a.keeper()
+	if err != nil {
+		return err
+	}
+	entries, state, err := k.Desk.Act(ctx, state, workflow.GiveRelease{Certificate: certificate}, time.Time{})
+	if err != nil {
+		return err
+	}
+	slip := page.NewSlip(state, entries[len(entries)-1])
+	slip.Seal = a.sealed(ctx, k, state)
+	return a.show(slip)
+}

@@ -1,0 +1,57 @@
+package cli
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/workflow/journal"
+)
+
+func (a *app) repairCommand() *cobra.Command {
+	var start bool
+	cmd := &cobra.Command{
+		Use:   "repair [MARK]",
+		Short: "Plan the repair of everything that was found, as one job",
+		Long: "Turn every damage that no job is at into one plan: what the triage table answers and why,\n" +
+			"shared steps once, what must be straight first before what hangs on it, and at the end\n" +
+			"exactly the gates that must be measured again. --start opens it as a job.",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.Flags().BoolVar(&start, "start", false, "open the plan as a job")
+	at := atFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		return a.repair(cmd.Context(), args, start, *at)
+	}
+	return cmd
+}
+
+func (a *app) repair(ctx context.Context, args []string, start bool, at string) error {
+	s, _, err := a.airframe(ctx, args)
+	if err != nil {
+		return err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	when, err := a.when(at)
+	if err != nil {
+		return err
+	}
+	plan, err := d.PlanRepair(s)
+	if err != nil {
+		return err
+	}
+	job := ""
+	if start {
+		entries, _, err := d.StartRepair(ctx, s, plan, when)
+		if err != nil {
+			return err
+		}
+		job = entries[len(entries)-1].Facts.(journal.JobOpened).Job
+	}
+	return a.show(page.NewRepair(s.Airframe.Mark, job, plan))
+}

@@ -1,0 +1,90 @@
+package cli
+
+import (
+	"context"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/steps/nearest"
+)
+
+// run is the whole program but for the process around it.
+func run(ctx context.Context, stores keep.Kinds, args []string, streams term.Streams, tp timepiece) int {
+	a := &app{Streams: streams, time: tp, stores: stores}
+	root := a.root()
+	root.SetArgs(args)
+	root.SetIn(streams.In)
+	root.SetOut(streams.Out)
+	root.SetErr(streams.Err)
+	err := root.ExecuteContext(ctx)
+	if err != nil {
+		report(streams, page.Clock{Now: tp.Now()}, err)
+	}
+	return exitCode(err)
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "fettle",
+		Short: "The build book and repair record of a foam aircraft bench",
+		Long: "Fettle leads a builder one step at a time, keeps the clocks of every glue joint,\n" +
+			"stops at measurements and safety holds, and keeps the record of all of it.\n\n" +
+			"MARK may be left out where only one airframe has an open job.\n\n" + exitHelp,
+		Version:       version,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return nil
+			}
+			var known []string
+			for _, c := range cmd.Commands() {
+				known = append(known, c.Name())
+			}
+			if near := nearest.Of(args[0], known); near != "" {
+				return usage("there is no command %q; did you mean %q?", args[0], near)
+			}
+			return usage("there is no command %q; see fettle --help", args[0])
+		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	flags := root.PersistentFlags()
+	flags.StringVar(&a.storePath, "store", "", "the store `FILE` (else FETTLE_STORE, else fettle.db in the XDG data folder)")
+	flags.StringVar(&a.libraryPath, "library", "", "a `FOLDER` of your own documents, found before the embedded ones (else FETTLE_LIBRARY)")
+	flags.StringVar(&a.by, "by", "", "`WHO` is at the bench (else FETTLE_BY, the config, the login name)")
+	flags.BoolVar(&a.bothUnits, "both-units", false, "show limits and readings in the other system of units too, to the nearest 1/64 in")
+	flags.BoolVar(&a.json, "json", false, "print JSON where the command reports")
+	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		return usage("%v; see fettle %s --help", err, cmd.Name())
+	})
+	root.AddCommand(
+		a.airframeCommand(), a.libraryCommand(), a.checkCommand(), a.startCommand(), a.nextCommand(),
+		a.doneCommand(), a.measureCommand(), a.gaugeCommand(), a.clearCommand(), a.benchCommand(), a.noteCommand(),
+		a.undoCommand(), a.statusCommand(), a.timersCommand(), a.waitCommand(), a.followCommand(),
+		a.releaseCommand(), a.crashCommand(), a.repairCommand(), a.equipCommand(), a.flightCommand(), a.moveJobCommand(), a.auditCommand(), a.sealCommand(), a.bookCommand(),
+		a.backupCommand(), a.restoreCommand(), a.examineCommand(), a.exportCommand(), a.importCommand(),
+		a.demoCommand(),
+	)
+	return root
+}
+
+// arguments refuses a number of arguments outside the range, as a usage error.
+func arguments(least, most int) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		switch {
+		case len(args) < least:
+			return usage("something is missing: %s", cmd.UseLine())
+		case most >= 0 && len(args) > most:
+			return usage("%q is too much: %s", args[most], cmd.UseLine())
+		}
+		return nil
+	}
+}
+
+// photoFlag adds --photo to a command and returns where it ends up.
+func photoFlag(cmd *cobra.Command) *[]string {
+	return cmd.Flags().StringArray("photo", nil, "a photo of it, a JPEG or PNG `FILE`; may be repeated")
+}

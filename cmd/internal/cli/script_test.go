@@ -1,0 +1,224 @@
+package cli
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"slices"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/term"
+	"fettle/store/bolt"
+)
+
+// TestMain lets scripts call the program as users do: "fettle" in a script is
+// this test binary, as a process of its own, with the clock of the script.
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"fettle": func() {
+		tuneMemory()
+		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+		defer stop()
+		code := run(ctx, stores(), os.Args[1:], term.Standard(), scriptTime{os.Getenv("CLOCK")})
+		if file := os.Getenv("MEMORY"); file != "" {
+			status, _ := os.ReadFile("/proc/self/status")
+			_ = os.WriteFile(file, status, 0o600) // for benchmarks; where there is none they say so
+		}
+		os.Exit(code)
+	}})
+}
+
+// stores are the kinds of store that the program knows.
+func stores() keep.Kinds {
+	return keep.Kinds{{
+		Open: func(path string, migrated func(from, to int, kept string)) keep.Store {
+			s := bolt.New(path)
+			s.Migrated = migrated
+			return s
+		},
+		Create: bolt.Create,
+	}}
+}
+
+// scriptTime is a clock in a file, which scripts set and waiting moves on.
+type scriptTime struct{ file string }
+
+func (s scriptTime) Now() time.Time {
+	data, err := os.ReadFile(s.file)
+	if err != nil {
+		panic(err)
+	}
+	now, err := time.Parse(time.RFC3339, strings.TrimSpace(string(data)))
+	if err != nil {
+		panic(err)
+	}
+	return now
+}
+
+func (s scriptTime) Sleep(ctx context.Context, d time.Duration) error {
+	s.set(s.Now().Add(d))
+	return ctx.Err()
+}
+
+// set writes another file and gives it the name, so that a process that looks at
+// the clock meanwhile finds a time there.
+func (s scriptTime) set(t time.Time) {
+	next := fmt.Sprintf("%s.%d", s.file, os.Getpid())
+	if err := os.WriteFile(next, []byte(t.Format(time.RFC3339Nano)), 0o600); err != nil {
+		panic(err)
+	}
+	if err := os.Rename(next, s.file); err != nil {
+		panic(err)
+	}
+}
+
+// scriptStart is when every script begins: a Tuesday evening.
+func scriptStart() time.Time { return time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC) }
+
+// setUp gives a script a clock, a bench of its own and a person at it.
+func setUp(dir string, setenv func(k, v string)) error {
+	clock := filepath.Join(dir, "clock")
+	scriptTime{clock}.set(scriptStart())
+	for k, v := range map[string]string{
+		"CLOCK": clock, "TZ": "UTC", "HOME": filepath.Join(dir, "home"), "FETTLE_BY": "Ro", "FETTLE_STORE": filepath.Join(dir, "bench.db"),
+		"WORDS": "said \"good enough\", and\ncarried on", "EVIL": "red \x1b[31m and bell \x07", "XDG_CONFIG_HOME": filepath.Join(dir, "config"), "XDG_DATA_HOME": filepath.Join(dir, "data"),
+	} {
+		setenv(k, v)
+	}
+	setenv("GOGC", "400") // of some hundred short processes, which spend a third of their time on garbage
+	for _, name := range []string{"break.png", "placed.jpg"} {
+		photo, err := os.ReadFile(filepath.Join("testdata", name))
+		if err != nil {
+			return err
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), photo, 0o600); err != nil {
+			return err
+		}
+	}
+	for _, doc := range []string{"finch.yaml", "finch-build.yaml"} {
+		data, err := os.ReadFile(filepath.Join("testdata", doc))
+		if err != nil {
+			return err
+		}
+		if err := os.MkdirAll(filepath.Join(dir, "own"), 0o755); err != nil {
+			return err
+		}
+		if err := os.WriteFile(filepath.Join(dir, "own", doc), data, 0o600); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: filepath.Join("testdata", "script"),
+		Setup: func(e *testscript.Env) error {
+			return setUp(e.WorkDir, e.Setenv)
+		},
+		Condition: func(cond string) (bool, error) {
+			if cond == "root" {
+				return os.Geteuid() == 0, nil
+			}
+			return false, fmt.Errorf("unknown condition %q", cond)
+		},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			// pass 20m: so much time goes by. pass -1h: the clock goes back.
+			"pass": func(ts *testscript.TestScript, neg bool, args []string) {
+				d, err := time.ParseDuration(strings.Join(args, ""))
+				ts.Check(err)
+				clock := scriptTime{ts.Getenv("CLOCK")}
+				clock.set(clock.Now().Add(d))
+			},
+			// code 3 fettle …: the command ends with exactly that exit code.
+			"code": func(ts *testscript.TestScript, neg bool, args []string) {
+				want := args[0]
+				err := ts.Exec(args[1], args[2:]...)
+				got := "0"
+				if err != nil {
+					got = strings.TrimPrefix(err.Error(), "exit status ")
+				}
+				if (got == want) == neg {
+					ts.Fatalf("%s ended with %s; want %s", strings.Join(args[1:], " "), got, want)
+				}
+			},
+			// stale MARK GATE…: these gates have no reading that counts, and no others.
+			"stale": func(ts *testscript.TestScript, neg bool, args []string) {
+				ts.Check(ts.Exec("fettle", "airframe", "show", args[0], "--json"))
+				var shown struct {
+					Gates []struct {
+						Name     string `json:"gate"`
+						Standing string `json:"standing"`
+					} `json:"gates"`
+				}
+				ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &shown))
+				var got []string
+				for _, g := range shown.Gates {
+					if g.Standing != "current" {
+						got = append(got, g.Name)
+					}
+				}
+				want := slices.Sorted(slices.Values(args[1:]))
+				slices.Sort(got)
+				if !slices.Equal(got, want) {
+					ts.Fatalf("not current are %v; want %v", got, want)
+				}
+			},
+			// sample N FILE: a store as the program wrote it when it had schema N.
+			"sample": func(ts *testscript.TestScript, _ bool, args []string) {
+				file, err := os.Open(filepath.Join("testdata", "schema-"+args[0]+".db.gz"))
+				ts.Check(err)
+				defer file.Close()
+				z, err := gzip.NewReader(file)
+				ts.Check(err)
+				data, err := io.ReadAll(z)
+				ts.Check(err)
+				ts.Check(os.WriteFile(ts.MkAbs(args[1]), data, 0o600))
+			},
+			// harm FILE TEXT: one bit of the text, where it stands last in the file, is another.
+			"harm": func(ts *testscript.TestScript, _ bool, args []string) {
+				path := ts.MkAbs(args[0])
+				data, err := os.ReadFile(path)
+				ts.Check(err)
+				at := bytes.LastIndex(data, []byte(args[1]))
+				if at < 0 {
+					ts.Fatalf("%s does not hold %q", args[0], args[1])
+				}
+				data[at] ^= 1
+				ts.Check(os.WriteFile(path, data, 0o600))
+			},
+			// takeseal JSON SEAL KEY: the seal and the public key of seal --json, as files.
+			"takeseal": func(ts *testscript.TestScript, neg bool, args []string) {
+				var made struct {
+					Note string `json:"seal"`
+					Key  string `json:"public_key"`
+				}
+				ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[0])), &made))
+				ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(made.Note), 0o600))
+				ts.Check(os.WriteFile(ts.MkAbs(args[2]), []byte(made.Key), 0o600))
+			},
+			// withkey FILE fettle …: the command with --key and what the file holds.
+			"withkey": func(ts *testscript.TestScript, neg bool, args []string) {
+				ts.Check(ts.Exec(args[1], append(args[2:], "--key", ts.ReadFile(args[0]))...))
+			},
+			// fill FILE N BYTE: a file of N bytes.
+			"fill": func(ts *testscript.TestScript, neg bool, args []string) {
+				n := 0
+				_, err := fmt.Sscan(args[1], &n)
+				ts.Check(err)
+				ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.Repeat(args[2], n)), 0o600))
+			},
+		},
+	})
+}

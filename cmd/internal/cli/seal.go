@@ -1,0 +1,147 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
+	"fettle/store/seal"
+	"fettle/workflow"
+)
+
+func (a *app) sealCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "seal [MARK]",
+		Short: "Sign a statement of what the journal holds now",
+		Long: "Sign a statement of the journal's head: how many entries, and one hash over all of them. It\n" +
+			"is a few lines, to be printed on the release slip or sent to the club. audit --against SEAL\n" +
+			"proves later that the journal still holds exactly what was sealed; SEAL is a file with those\n" +
+			"lines, and the words around them do no harm.\n\n" +
+			"A seal proves that nothing was changed since it was made. It does not prove that what was\n" +
+			"written is true: whoever keeps the key could have lied from the start. Give the seal away,\n" +
+			"and the past is bound.\n\n" +
+			"The key is made on first use (FETTLE_KEY, else seal.key in the XDG data folder); its public\n" +
+			"half is printed with each seal.",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		s, _, err := a.airframe(cmd.Context(), args)
+		if err != nil {
+			return err
+		}
+		k, err := a.keeper()
+		if err != nil {
+			return err
+		}
+		made, _, err := k.Seal(cmd.Context(), s)
+		if err != nil {
+			return err
+		}
+		return a.show(a.sealPage(s.Airframe.Mark, made))
+	}
+	cmd.AddCommand(a.sealCheckCommand())
+	return cmd
+}
+
+func (a *app) sealPage(mark string, s keep.Seal) page.Seal {
+	out := page.Seal{Mark: mark, Note: s.Note, Public: s.Public, Size: s.Head.Size}
+	if s.NewKey {
+		out.NewKey = s.KeyPath
+	}
+	return out
+}
+
+func (a *app) sealCheckCommand() *cobra.Command {
+	var key string
+	cmd := &cobra.Command{
+		Use:   "check FILE",
+		Short: "Check a seal or a proof with nothing but the public key",
+		Long: "Check a file that somebody handed over: a seal, the proof of one entry (audit --entry) or of\n" +
+			"two seals. Nothing but the file and the public key of who sealed it is needed.",
+		Example: "  fettle seal CW-01 > seal.txt\n  fettle seal check seal.txt --key fettle+…",
+		Args:    arguments(1, 1),
+	}
+	cmd.Flags().StringVar(&key, "key", "", "the public `KEY` of who sealed it; else your own")
+	cmd.RunE = func(_ *cobra.Command, args []string) error {
+		data, err := readSeal(args[0])
+		if err != nil {
+			return err
+		}
+		k, err := a.keeper()
+		if err != nil {
+			return err
+		}
+		public, err := k.Public(key)
+		if err != nil {
+			return err
+		}
+		checked, err := checkSeal(data, public)
+		if err != nil {
+			return strange(err, key)
+		}
+		return a.show(checked)
+	}
+	return cmd
+}
+
+// readSeal reads a seal or a proof, with or without the words it was shown with.
+func readSeal(path string) ([]byte, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading the seal: %w", err)
+	}
+	defer file.Close()
+	data, err := io.ReadAll(io.LimitReader(file, maxSeal+1))
+	if err != nil {
+		return nil, fmt.Errorf("reading the seal: %w", err)
+	}
+	if len(data) > maxSeal {
+		return nil, fmt.Errorf("reading the seal: %s is longer than %d MiB, and so is no proof", path, maxSeal>>20)
+	}
+	return seal.Lift(data)
+}
+
+// maxSeal is more than the longest proof.
+const maxSeal = 4 << 20
+
+// strange says where the key comes from that a seal was not made with, if
+// nobody named it.
+func strange(err error, key string) error {
+	if key == "" && errors.Is(err, seal.ErrUnknownSigner) {
+		return fmt.Errorf("%w; that is your own key: name the key of who sealed it, --key KEY", err)
+	}
+	return err
+}
+
+// checkSeal tells the kinds of file apart by how they begin.
+func checkSeal(data []byte, public string) (page.SealChecked, error) {
+	switch text := string(data); {
+	case strings.HasPrefix(text, "c2sp.org/tlog-proof"):
+		record, index, st, err := seal.CheckInclusion(data, public)
+		return page.SealChecked{Origin: st.Origin, Size: st.Head.Size, Signer: st.Signer, Entry: &index, Record: string(record)}, err
+	case strings.HasPrefix(text, "fettle/seal-consistency"):
+		older, newer, err := seal.CheckConsistency(data, public)
+		return page.SealChecked{Origin: newer.Origin, Size: newer.Head.Size, Signer: newer.Signer, Older: older.Head.Size}, err
+	}
+	st, err := seal.Open(data, public)
+	return page.SealChecked{Origin: st.Origin, Size: st.Head.Size, Signer: st.Signer}, err
+}
+
+// sealed seals a release that was just given. A release stands without it.
+func (a *app) sealed(ctx context.Context, k *keep.Keeper, s *workflow.State) *page.Seal {
+	made, _, err := k.Seal(ctx, s)
+	if err != nil {
+		a.warn("the release stands, and was not sealed: %v", err)
+		return nil
+	}
+	out := a.sealPage(s.Airframe.Mark, made)
+	return &out
+}

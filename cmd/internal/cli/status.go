@@ -1,0 +1,56 @@
+package cli
+
+import (
+	"cmp"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/workflow"
+)
+
+func (a *app) statusCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "status [MARK]…",
+		Short: "Show the board: where each airframe stands, what is drying, what may fly",
+		Long: "Show the board: where each airframe stands, what is drying, what may fly. A board of many\n" +
+			"airframes has a line for each, first those that need somebody: a coat that lapsed, a window\n" +
+			"that is open, damage.",
+		Args:              arguments(0, -1),
+		ValidArgsFunction: a.completeMarks,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			now := a.time.Now()
+			tiles, unread := rows(cmd.Context(), a, args, func(s *workflow.State, of int) page.Tile {
+				if a.json {
+					of = 0 // it has every tile whole
+				}
+				return page.NewTile(s, now, of)
+			})
+			if unread != nil && len(tiles) == 0 {
+				return unread
+			}
+			return cmp.Or(a.show(page.NewBoard(tiles)), unread)
+		},
+	}
+}
+
+func (a *app) timersCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:               "timers [MARK]…",
+		Short:             "Show every running clock",
+		Args:              arguments(0, -1),
+		ValidArgsFunction: a.completeMarks,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			now := a.time.Now()
+			timers, unread := rows(cmd.Context(), a, args, func(s *workflow.State, _ int) []page.Timer { return page.Timers(s, now) })
+			if unread != nil && len(timers) == 0 {
+				return unread
+			}
+			clocks := page.Clocks{Timers: []page.Timer{}}
+			for _, of := range timers {
+				clocks.Timers = append(clocks.Timers, of...)
+			}
+			return cmp.Or(a.show(clocks), unread)
+		},
+	}
+}

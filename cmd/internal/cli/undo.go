@@ -1,0 +1,48 @@
+package cli
+
+import (
+	"context"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/workflow"
+)
+
+func (a *app) undoCommand() *cobra.Command {
+	var reason string
+	cmd := &cobra.Command{
+		Use:   "undo [MARK] ENTRY",
+		Short: "Take an entry back, with all that depended on it",
+		Long: "Take an entry back by its number. Nothing is deleted: a later entry names what is taken\n" +
+			"back, and the steps that depended on it are open again. fettle airframe show MARK\n" +
+			"--entries lists the numbers.",
+		Example: "  fettle undo CW-01 14 --reason \"ticked the wrong step\"",
+		Args:    arguments(0, 2),
+	}
+	cmd.Flags().StringVar(&reason, "reason", "", "`WHY` it is taken back")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		return a.undo(cmd.Context(), args, reason)
+	}
+	return cmd
+}
+
+func (a *app) undo(ctx context.Context, args []string, reason string) error {
+	s, rest, err := a.airframe(ctx, args)
+	if err != nil {
+		return err
+	}
+	mark := s.Airframe.Mark
+	if len(rest) == 0 {
+		if err := a.ShowTo(a.Err, page.NewJournal(s).Last(10).Markdown(a.clock())); err != nil {
+			return err
+		}
+		return usage("say which entry by its number: fettle undo %s %d", mark, s.Size()-1)
+	}
+	position, err := strconv.ParseInt(rest[0], 10, 64)
+	if err != nil {
+		return usage("%q is no number of an entry; fettle airframe show %s --entries lists them", rest[0], mark)
+	}
+	return a.act(ctx, s, workflow.Undo{Position: position, Reason: reason}, "")
+}

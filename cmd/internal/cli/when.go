@@ -1,0 +1,89 @@
+package cli
+
+import (
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fettle/steps/quantity"
+)
+
+// when reads a moment as people write it: 19:02 (today), 2026-03-03 19:02,
+// RFC 3339, or a length of time and "ago". None of it has yet to come. In an
+// hour that is there twice it is the latest moment that has been.
+func (a *app) when(text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	now := a.time.Now().In(time.Local)
+	t, err := moment(text, now)
+	if err == nil && t.After(now) {
+		return t, usage("%q lies in the future: it is %s now; write the day too, as in \"2026-03-03 19:02\"", text, now.Format("2006-01-02 15:04"))
+	}
+	return t, err
+}
+
+func moment(text string, now time.Time) (time.Time, error) {
+	if before, ok := strings.CutSuffix(text, " ago"); ok {
+		d, err := parseDuration(before)
+		return now.Add(-d), err
+	}
+	if t, err := time.Parse(time.RFC3339, text); err == nil {
+		return t, nil
+	}
+	for _, layout := range []string{"15:04", "2006-01-02 15:04", "2006-01-02T15:04"} {
+		t, err := time.ParseInLocation(layout, text, now.Location())
+		if err != nil {
+			continue
+		}
+		if layout == "15:04" {
+			t = time.Date(now.Year(), now.Month(), now.Day(), t.Hour(), t.Minute(), 0, 0, now.Location())
+		}
+		return lastInstant(t, now), nil
+	}
+	return time.Time{}, usage("%q is no time; write 19:02, \"2026-03-03 19:02\" or \"6 min ago\"", text)
+}
+
+// lastInstant is the latest instant not in the future at which local clocks read
+// what they read at t: in an hour that is repeated when the clocks go back there
+// are two. Where both are still to come it is the earlier.
+func lastInstant(t, now time.Time) time.Time {
+	_, before := t.Add(-24 * time.Hour).Zone()
+	_, after := t.Add(24 * time.Hour).Zone()
+	_, offset := t.Zone()
+	first, second := t.Add(time.Duration(offset-before)*time.Second), t.Add(time.Duration(offset-after)*time.Second)
+	const wall = "2006-01-02 15:04:05"
+	switch {
+	case first.Format(wall) != second.Format(wall): // no such hour, or no repeated one
+		return t
+	case second.After(now):
+		return first
+	}
+	return second
+}
+
+func parseDuration(text string) (time.Duration, error) {
+	q, err := quantity.Parse(text, quantity.Duration)
+	if err != nil {
+		return 0, usage("%v", err)
+	}
+	return q.Duration()
+}
+
+// day is the beginning of a day, or of the day so many days after it.
+func day(text string, after int) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	t, err := time.ParseInLocation("2006-01-02", text, time.Local)
+	if err != nil {
+		return t, usage("%q is no day; write 2026-03-03", text)
+	}
+	return t.AddDate(0, 0, after), nil
+}
+
+// atFlag adds --at to a command and returns where it ends up.
+func atFlag(cmd *cobra.Command) *string {
+	return cmd.Flags().String("at", "", "`WHEN` it happened, if not now: 19:02, \"2026-03-03 19:02\", \"6 min ago\"")
+}

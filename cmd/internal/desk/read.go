@@ -1,0 +1,178 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"sync"
+
+	"fettle/procedures"
+	"fettle/steps"
+	"fettle/store"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// journalBytes are what one view of the store gives of a journal: enough to
+// replay it when the store is closed again.
+type journalBytes struct {
+	mark      string
+	records   [][]byte
+	documents map[string][]byte // by digest, those that the desk has not parsed yet
+}
+
+// load reads a journal with what its replay needs. One that there is none of has
+// no records.
+func (d *Desk) load(r store.Reader, mark string) (journalBytes, error) {
+	records, err := r.Read(mark, 0)
+	if err != nil {
+		return journalBytes{}, err
+	}
+	return d.complete(r, mark, records)
+}
+
+// complete reads the documents that records name.
+func (d *Desk) complete(r store.Reader, mark string, records [][]byte) (journalBytes, error) {
+	j := journalBytes{mark: mark, records: records}
+	named, err := journal.Naming(records)
+	if err != nil {
+		return j, fmt.Errorf("the journal of %s: %w", mark, err)
+	}
+	j.documents, err = d.parsed.read(r, slices.Concat(journal.Digests(named)))
+	return j, err
+}
+
+// fold replays a journal that was loaded.
+func (d *Desk) fold(ctx context.Context, j journalBytes) (*workflow.State, error) {
+	if err := d.parsed.parse(j.documents); err != nil {
+		return nil, err
+	}
+	return d.Replay(ctx, j.mark, j.records)
+}
+
+// Replay folds the journal of one airframe, with the documents it names.
+func (d *Desk) Replay(ctx context.Context, mark string, records [][]byte) (*workflow.State, error) {
+	entries, err := journal.Decode(records, 0)
+	if err != nil {
+		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
+	}
+	return d.replay(ctx, mark, entries)
+}
+
+func (d *Desk) replay(ctx context.Context, mark string, entries []journal.Entry) (*workflow.State, error) {
+	sheets, named := journal.Digests(entries)
+	kept, err := d.documents(ctx, slices.Concat(sheets, named))
+	if err != nil {
+		return nil, err
+	}
+	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
+	for _, digest := range sheets {
+		if docs.Sheets[digest] = kept[digest].Sheet; docs.Sheets[digest] == nil {
+			return nil, fmt.Errorf("the journal of %s: the document %s is no design sheet", mark, digest)
+		}
+	}
+	for _, digest := range named {
+		if docs.Procedures[digest] = kept[digest].Procedure; docs.Procedures[digest] == nil {
+			return nil, fmt.Errorf("the journal of %s: the document %s is no procedure", mark, digest)
+		}
+	}
+	state, err := workflow.Replay(entries, docs)
+	if err == nil && len(entries) > 0 && state.Airframe.Mark != mark {
+		err = fmt.Errorf("%w: it registers %q", journal.ErrBadEntry, state.Airframe.Mark)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
+	}
+	return state, nil
+}
+
+// documents gives kept documents by their digests, and opens the store only for
+// those that are not parsed yet.
+func (d *Desk) documents(ctx context.Context, digests []string) (map[string]*procedures.Document, error) {
+	if found, ok := d.parsed.all(digests); ok {
+		return found, nil
+	}
+	var unread map[string][]byte
+	err := d.Store.View(ctx, func(r store.Reader) (err error) {
+		unread, err = d.parsed.read(r, digests)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	if err := d.parsed.parse(unread); err != nil {
+		return nil, err
+	}
+	found, _ := d.parsed.all(digests)
+	return found, nil
+}
+
+// parsed holds documents by digest. A digest names its bytes for ever, so that
+// what was parsed once need not be parsed again.
+type parsed struct {
+	mu   sync.Mutex
+	docs map[string]*procedures.Document
+}
+
+func (p *parsed) add(digest string, doc *procedures.Document) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.put(digest, doc)
+}
+
+func (p *parsed) put(digest string, doc *procedures.Document) {
+	if p.docs == nil {
+		p.docs = map[string]*procedures.Document{}
+	}
+	p.docs[digest] = doc
+}
+
+// all gives the documents of these digests, and whether they are all there.
+func (p *parsed) all(digests []string) (map[string]*procedures.Document, bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	found := make(map[string]*procedures.Document, len(digests))
+	for _, digest := range digests {
+		if found[digest] = p.docs[digest]; found[digest] == nil {
+			return nil, false
+		}
+	}
+	return found, true
+}
+
+// read reads those of the documents that are not parsed yet.
+func (p *parsed) read(r store.Reader, digests []string) (map[string][]byte, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	unread := map[string][]byte{}
+	for _, digest := range digests {
+		if p.docs[digest] != nil {
+			continue
+		}
+		data, err := r.Document(digest)
+		if err != nil {
+			return nil, fmt.Errorf("reading the document %s: %w", digest, err)
+		}
+		unread[digest] = data
+	}
+	return unread, nil
+}
+
+// parse parses documents that were read. Who waits for it meanwhile most often
+// wants the very same.
+func (p *parsed) parse(unread map[string][]byte) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, digest := range slices.Sorted(maps.Keys(unread)) {
+		if p.docs[digest] != nil {
+			continue
+		}
+		doc, err := procedures.Read(digest, unread[digest])
+		if err != nil {
+			return fmt.Errorf("reading the document %s: %w", digest, err)
+		}
+		p.put(digest, doc)
+	}
+	return nil
+}

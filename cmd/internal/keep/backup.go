@@ -1,0 +1,241 @@
+package keep
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/store"
+	"fettle/store/photos"
+	"fettle/store/seal"
+)
+
+// ErrExists is given for a file that would be written over.
+var ErrExists = errors.New("it exists already; name a new file")
+
+// taken says of a file that would be written over that it is there.
+func taken(path string, err error) error {
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("the file %s: %w", path, ErrExists)
+	}
+	return err
+}
+
+// A Copied says what a backup or a restore has copied.
+type Copied struct {
+	File      string   `json:"file"`
+	Airframes int      `json:"airframes"`
+	Entries   int64    `json:"entries"`
+	Photos    int      `json:"photos"`
+	Missing   []string `json:"missing_photos,omitempty"`
+	Aside     string   `json:"aside,omitempty"` // where the store that was there is kept
+}
+
+// Backup copies the store as it is at one moment to a new file, and reads the
+// copy again before it gets its name. Photos are copied beside it.
+//
+// Journals only grow, so that the sizes of one moment say what the store was
+// then: each is read by itself, and nobody is kept waiting.
+func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
+	if err := folderFor(to); err != nil {
+		return Copied{}, err
+	}
+	if _, err := os.Stat(k.Path); errors.Is(err, fs.ErrNotExist) {
+		return Copied{}, fmt.Errorf("there is no store to copy: %w", err)
+	}
+	out, pictures, err := k.copyStore(ctx, k.Desk.Store, to)
+	if err != nil {
+		return Copied{}, taken(to, err)
+	}
+	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Desk.Photos, photos.Beside(to)); err != nil {
+		return out, fmt.Errorf("%s is there and whole, but not all of its photos: %w", to, err)
+	}
+	return out, nil
+}
+
+// folderFor says whether there is a folder for a copy. It is not made: where the
+// disk that it was to go to is not mounted, it would lie on another.
+func folderFor(to string) error {
+	if _, err := os.Stat(filepath.Dir(to)); err != nil {
+		return fmt.Errorf("the folder for the copy: %w", err)
+	}
+	return nil
+}
+
+// copyStore makes a new store of all that one holds, and reads it again.
+func (k *Keeper) copyStore(ctx context.Context, from store.Store, to string) (Copied, []picture, error) {
+	out := Copied{File: to}
+	var pictures []picture
+	var written []seal.Head
+	journals, err := store.Journals(ctx, from)
+	if err != nil {
+		return out, nil, err
+	}
+	err = k.Kinds.Of(to).Create(ctx, to, func(into store.Builder) error {
+		for _, j := range journals {
+			b, err := bundle(ctx, from, j.Mark, j.Size)
+			if err != nil {
+				return err
+			}
+			if err := b.build(into); err != nil {
+				return err
+			}
+			pictures = append(pictures, b.pictures()...)
+			written = append(written, seal.HeadOf(b.Records))
+			out.Entries += j.Size
+		}
+		return nil
+	}, func(copy store.Store) error {
+		for i, j := range journals {
+			b, err := bundle(ctx, copy, j.Mark, j.Size)
+			if err != nil {
+				return fmt.Errorf("reading the copy again: %w", err)
+			}
+			if seal.HeadOf(b.Records) != written[i] {
+				return fmt.Errorf("the copy of %s is not what was copied; nothing was kept of it", j.Mark)
+			}
+		}
+		return nil
+	})
+	out.Airframes = len(journals)
+	return out, pictures, err
+}
+
+// ErrItself is given for a store that was to be restored from itself.
+var ErrItself = errors.New("that is the store itself; name a copy of it")
+
+// A LossError says what a restore would lose.
+type LossError struct{ Losses []string }
+
+func (e *LossError) Error() string {
+	return fmt.Sprintf("the store here has what the copy has not: %s; nothing was changed; --force keeps the store aside and restores all the same", strings.Join(e.Losses, ", "))
+}
+
+// compares is how often a store is compared again that was written to meanwhile.
+const compares = 5
+
+// errGrown is given for a store that was written to while it was compared.
+var errGrown = errors.New("the store was written to meanwhile")
+
+// Restore puts a copy in the place of the store. Where the store has
+// entries that the copy lacks, or other ones, it is refused unless forced. The
+// store that was there is kept aside.
+func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, error) {
+	copied, err := os.Stat(from)
+	if err != nil {
+		return Copied{}, fmt.Errorf("the copy: %w", err)
+	}
+	if here, err := os.Stat(k.Path); err == nil && os.SameFile(here, copied) {
+		return Copied{}, fmt.Errorf("%s: %w", from, ErrItself)
+	}
+	file := k.Store.File()
+	part := fmt.Sprintf("%s.part-%016x", file, rand.Uint64()) // one that was killed may have left its own
+	defer func() { _ = os.Remove(part) }()
+	out, pictures, err := k.copyStore(ctx, k.Kinds.open(from), part)
+	if err != nil {
+		var failure *store.Error
+		if errors.As(err, &failure) && failure.Path == part {
+			failure.Path = k.Path // which it was to be
+		}
+		return Copied{}, err
+	}
+	out.File = k.Path
+	aside := asideOf(file, k.Desk.Now())
+	kept := false
+	for range compares {
+		if kept, err = k.replace(ctx, part, aside, force); !errors.Is(err, errGrown) {
+			break
+		}
+	}
+	if err != nil {
+		return Copied{}, err
+	}
+	if kept {
+		out.Aside = aside
+	}
+	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, photos.Beside(from), photos.Beside(k.Path)); err != nil {
+		was := ""
+		if kept {
+			was = " (what was here is kept as " + aside + ")"
+		}
+		return out, fmt.Errorf("the store is restored%s, but not all of its photos: %w", was, err)
+	}
+	return out, nil
+}
+
+// asideOf gives a name that is not taken for the store that is replaced.
+func asideOf(file string, now time.Time) string {
+	stem := file + now.UTC().Format("-20060102T150405")
+	name := stem + ".aside"
+	for number := 2; ; number++ {
+		if _, err := os.Lstat(name); err != nil {
+			return name
+		}
+		name = fmt.Sprintf("%s-%d.aside", stem, number)
+	}
+}
+
+// replace puts the store in the file part in the place of the keeper's, if nothing
+// is lost by it or it is forced. What is there is compared while others may
+// write to it, and under the lock only its sizes are.
+func (k *Keeper) replace(ctx context.Context, part, aside string, force bool) (kept bool, err error) {
+	here := k.Store
+	if force {
+		return here.Replace(ctx, part, aside, nil)
+	}
+	seen, err := store.Journals(ctx, k.Desk.Store)
+	var losses []string
+	if err == nil {
+		losses, err = lost(ctx, k.Desk.Store, seen, k.Kinds.open(part))
+	}
+	if err != nil {
+		return false, fmt.Errorf("comparing the store with the copy: %w; --force puts it aside as it is", err)
+	}
+	if len(losses) > 0 {
+		return false, &LossError{losses}
+	}
+	return here.Replace(ctx, part, aside, func(r store.Reader) error {
+		now, err := r.Journals()
+		if err == nil && !slices.Equal(now, seen) {
+			err = errGrown
+		}
+		return err
+	})
+}
+
+// lost says what of these journals is not in a copy.
+func lost(ctx context.Context, here store.Store, journals []store.Journal, copy store.Store) (losses []string, err error) {
+	for _, j := range journals {
+		have, err := store.Records(ctx, here, j.Mark)
+		if err != nil {
+			return nil, err
+		}
+		kept, err := store.Records(ctx, copy, j.Mark)
+		if err != nil {
+			return nil, err
+		}
+		switch common := min(len(have), len(kept)); {
+		case len(kept) == 0:
+			losses = append(losses, fmt.Sprintf("all %s of %s", entries(int(j.Size)), j.Mark))
+		case seal.HeadOf(have[:common]) != seal.HeadOf(kept[:common]):
+			losses = append(losses, "a different journal of "+j.Mark)
+		case common < len(have):
+			losses = append(losses, fmt.Sprintf("%s of %s", entries(len(have)-common), j.Mark))
+		}
+	}
+	return losses, nil
+}
+
+func entries(n int) string {
+	if n == 1 {
+		return "1 entry"
+	}
+	return fmt.Sprintf("%d entries", n)
+}

@@ -1,0 +1,141 @@
+package keep
+
+import (
+	"bytes"
+	"errors"
+	"image"
+	"image/png"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/store"
+	"fettle/store/photos"
+	"fettle/workflow"
+)
+
+// A store that is named by a link is the file that the link leads to.
+func TestRestoreThroughALink(t *testing.T) {
+	for _, force := range []bool{false, true} {
+		k := aFleet(t)
+		copied := filepath.Join(t.TempDir(), "copy.db")
+		if _, err := k.Backup(t.Context(), copied); err != nil {
+			t.Fatal(err)
+		}
+		if force {
+			if _, _, err := k.Desk.Act(t.Context(), stateOf(t, k, "TN-01"), workflow.Note{Text: "after the copy"}, time.Time{}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		link := filepath.Join(t.TempDir(), "link.db")
+		if err := os.Symlink(k.Path, link); err != nil {
+			t.Skip("no links here:", err)
+		}
+		out, err := keeperAt(link).Restore(t.Context(), copied, force)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if info, err := os.Lstat(link); err != nil || info.Mode()&os.ModeSymlink == 0 {
+			t.Errorf("the link is %v, %v", info.Mode(), err)
+		}
+		state, err := keeperAt(k.Path).Desk.State(t.Context(), "TN-01")
+		if err != nil || state.Size() != 1 {
+			t.Errorf("%d entries, %v", state.Size(), err)
+		}
+		if info, err := os.Lstat(out.Aside); err != nil || !info.Mode().IsRegular() || filepath.Dir(out.Aside) != filepath.Dir(k.Path) {
+			t.Errorf("aside is %s, %v", out.Aside, err)
+		}
+		for _, folder := range []string{filepath.Dir(link), filepath.Dir(k.Path)} {
+			entries, err := os.ReadDir(folder)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, entry := range entries {
+				if strings.Contains(entry.Name(), "part") {
+					t.Errorf("%s is left", entry.Name())
+				}
+			}
+		}
+	}
+}
+
+// Two restores in one second keep two stores aside.
+func TestRestoreTwiceAtOnce(t *testing.T) {
+	k := aFleet(t)
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	if _, err := k.Backup(t.Context(), copied); err != nil {
+		t.Fatal(err)
+	}
+	aside := map[string]bool{}
+	for range 3 {
+		out, err := k.Restore(t.Context(), copied, true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		wantSound(t, keeperAt(out.Aside))
+		aside[out.Aside] = true
+	}
+	if len(aside) != 3 {
+		t.Errorf("aside are %v", aside)
+	}
+}
+
+// What fails before the copy is in place names the store, and nothing that was
+// only there on the way.
+func TestRestoreWhereNothingCanBeWritten(t *testing.T) {
+	k := aFleet(t)
+	folder := filepath.Join(t.TempDir(), "folder")
+	if err := os.Mkdir(folder, 0o500); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(folder, "fettle.db")
+	_, err := keeperAt(path).Restore(t.Context(), k.Path, false)
+	if !errors.Is(err, store.ErrReadOnly) || !strings.HasPrefix(err.Error(), "cannot write the store "+path+": ") {
+		t.Errorf("said: %v", err)
+	}
+}
+
+// A copy without its photos, for want of room or of patience, is not called done.
+func TestPhotosThatCannotBeCopied(t *testing.T) {
+	k := aFleet(t)
+	var picture bytes.Buffer
+	if err := png.Encode(&picture, image.NewGray(image.Rect(0, 0, 8, 8))); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "tip.png")
+	if err := os.WriteFile(file, picture.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := k.Desk.Photograph(t.Context(), stateOf(t, k, "TN-01"), workflow.Note{Text: "the tip"}, []string{file}, time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	good := filepath.Join(t.TempDir(), "good.db")
+	if out, err := k.Backup(t.Context(), good); err != nil || out.Photos != 1 {
+		t.Fatalf("%+v, %v", out, err)
+	}
+
+	shut := func(path string) {
+		t.Helper()
+		if err := os.Mkdir(photos.Beside(path).Path(), 0o500); err != nil {
+			t.Fatal(err)
+		}
+	}
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	shut(copied)
+	if _, err := k.Backup(t.Context(), copied); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), copied+" is there") {
+		t.Errorf("backup: %v", err)
+	}
+	saved := filepath.Join(t.TempDir(), "saved.db")
+	shut(saved)
+	if _, err := k.Salvage(t.Context(), saved); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), saved+" is there") {
+		t.Errorf("salvage: %v", err)
+	}
+	other := aFleet(t)
+	shut(other.Path)
+	out, err := other.Restore(t.Context(), good, true)
+	if !errors.Is(err, store.ErrReadOnly) || out.Aside == "" || !strings.Contains(err.Error(), out.Aside) {
+		t.Errorf("restore: %+v, %v", out, err)
+	}
+}

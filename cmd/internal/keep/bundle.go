@@ -1,0 +1,137 @@
+package keep
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/store"
+	"fettle/store/photos"
+	"fettle/workflow/journal"
+)
+
+// A Bundle is one airframe's journal with everything that it names.
+type Bundle struct {
+	Mark      string
+	Records   [][]byte
+	Documents [][]byte
+	Photos    []journal.PhotoKept
+}
+
+// bundle reads the first size records of a journal and what they name.
+func bundle(ctx context.Context, s store.Store, mark string, size int64) (Bundle, error) {
+	b := Bundle{Mark: mark}
+	err := s.View(ctx, func(r store.Reader) (err error) {
+		if b.Records, err = r.Read(mark, 0); err != nil {
+			return err
+		}
+		if int64(len(b.Records)) < size {
+			return fmt.Errorf("the journal of %s has become shorter", mark)
+		}
+		b.Records = b.Records[:size]
+		return b.complete(r.Document)
+	})
+	return b, err
+}
+
+// complete adds what the records name.
+func (b *Bundle) complete(document func(digest string) ([]byte, error)) error {
+	entries, err := journal.Naming(b.Records)
+	if err != nil {
+		return fmt.Errorf("the journal of %s: %w", b.Mark, err)
+	}
+	sheets, procedures := journal.Digests(entries)
+	digests := slices.Concat(sheets, procedures)
+	for _, e := range entries {
+		if names := journal.NamesOf(e.Facts); names.Document != "" {
+			digests = append(digests, names.Document)
+		}
+		if photo, ok := e.Facts.(journal.PhotoKept); ok {
+			b.Photos = append(b.Photos, photo)
+		}
+	}
+	slices.Sort(digests)
+	var missing []error
+	for _, digest := range slices.Compact(digests) {
+		data, err := document(digest)
+		if err != nil {
+			missing = append(missing, fmt.Errorf("the document %s of %s: %w", digest, b.Mark, err))
+			continue
+		}
+		b.Documents = append(b.Documents, data)
+	}
+	return errors.Join(missing...)
+}
+
+// build puts a bundle in a new store.
+func (b *Bundle) build(into store.Builder) error {
+	for _, data := range b.Documents {
+		if err := into.Keep(data); err != nil {
+			return err
+		}
+	}
+	return into.Append(b.Mark, b.Records)
+}
+
+// settle writes a bundle into a store that does not have it.
+func (b *Bundle) settle(ctx context.Context, s store.Store) error {
+	for _, data := range b.Documents {
+		if _, err := s.Keep(ctx, data); err != nil {
+			return err
+		}
+	}
+	return s.Append(ctx, b.Mark, 0, b.Records)
+}
+
+// A picture is a photo that a journal names.
+type picture struct {
+	mark string
+	journal.PhotoKept
+}
+
+func (b *Bundle) pictures() []picture {
+	all := make([]picture, len(b.Photos))
+	for i, p := range b.Photos {
+		all[i] = picture{b.Mark, p}
+	}
+	return all
+}
+
+// copyPhotos copies photos; one that is missing is said and does not stop the
+// rest. What would stop every other ends it.
+func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n int, missing []string, err error) {
+	for _, p := range all {
+		err := copyPhoto(ctx, p.Photo, from, to)
+		switch {
+		case err == nil:
+			n++
+		case ctx.Err() != nil:
+			return n, missing, ctx.Err()
+		case errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):
+			return n, missing, err
+		default:
+			// One that several entries name is said once.
+			if text := fmt.Sprintf("%s of %s: %v", p.Name, p.mark, err); !slices.Contains(missing, text) {
+				missing = append(missing, text)
+			}
+		}
+	}
+	return n, missing, nil
+}
+
+func copyPhoto(ctx context.Context, digest string, from, to photos.Folder) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	data, err := from.Read(digest)
+	if err != nil {
+		return err
+	}
+	_, err = to.Put(ctx, digest, data)
+	return err
+}
+
+// stamp is when something was exported.
+func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339) }

@@ -1,0 +1,319 @@
+package keep
+
+import (
+	"context"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"fettle/cmd/internal/desk"
+	"fettle/store"
+	"fettle/store/seal"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// keyName is what a key is called that is made on first use.
+const keyName = "fettle"
+
+// origin is what a seal calls an airframe's journal.
+func origin(mark string) string { return "fettle/" + mark }
+
+// A Seal is a seal that was made, and the key it is checked with.
+type Seal struct {
+	Note    string // the signed statement
+	Public  string // the public key
+	Head    seal.Head
+	NewKey  bool // the key was made for it
+	KeyPath string
+}
+
+// Seal signs the present head of an airframe's journal and records that it did.
+func (k *Keeper) Seal(ctx context.Context, s *workflow.State) (Seal, *workflow.State, error) {
+	mark := s.Airframe.Mark
+	t, fault, err := k.tree(ctx, mark)
+	if err != nil {
+		return Seal{}, nil, err
+	}
+	if fault != nil {
+		return Seal{}, nil, fmt.Errorf("the journal of %s is not sealed: %w", mark, fault)
+	}
+	out := Seal{KeyPath: k.KeyPath}
+	if out.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
+		return Seal{}, nil, err
+	}
+	key, made, err := seal.LoadKey(k.KeyPath, keyName)
+	if err != nil {
+		return Seal{}, nil, fmt.Errorf("the key of seals, %s: %w", k.KeyPath, err)
+	}
+	out.Public, out.NewKey = key.Public(), made
+	note, err := key.Sign(origin(mark), out.Head)
+	if err != nil {
+		return Seal{}, nil, err
+	}
+	out.Note = string(note)
+	digest, err := k.Desk.Store.Keep(ctx, note)
+	if err != nil {
+		return Seal{}, nil, err
+	}
+	sealed := journal.Sealed{Size: out.Head.Size, Root: base64.StdEncoding.EncodeToString(out.Head.Root[:]), Key: out.Public, Note: digest}
+	_, state, err := k.Desk.Act(ctx, s, workflow.RecordSeal{Sealed: sealed}, time.Time{})
+	return out, state, err
+}
+
+// A tree is a journal with the hashes of its tree.
+type tree struct {
+	mark    string
+	records [][]byte
+	hashes  seal.Hashes
+}
+
+// tree reads a journal that there is, and recomputes every hash from the bytes
+// of the records. fault says which of those that were stored is another.
+func (k *Keeper) tree(ctx context.Context, mark string) (t tree, fault, err error) {
+	t.mark = mark
+	err = k.Desk.Store.View(ctx, func(r store.Reader) error {
+		if t.records, err = r.Read(mark, 0); err != nil {
+			return err
+		}
+		if len(t.records) == 0 {
+			return desk.UnknownMark(r, mark)
+		}
+		indexes := make([]int64, tlog.StoredHashCount(int64(len(t.records))))
+		for i := range indexes {
+			indexes[i] = int64(i)
+		}
+		t.hashes, err = r.Hashes(mark, indexes)
+		return err
+	})
+	if err != nil {
+		return t, nil, err
+	}
+	if _, fault = seal.Verify(t.records, t.hashes); fault != nil {
+		t.hashes = seal.HashesOf(t.records)
+	}
+	return t, fault, nil
+}
+
+func (t tree) size() int64 { return int64(len(t.records)) }
+
+// A Verdict is what was found of a journal's tree, its seals and its photos.
+type Verdict struct {
+	Mark    string
+	Head    seal.Head
+	Seals   int // that the journal holds and fits still
+	Faults  []string
+	Photos  int      // that are as they were kept
+	Missing []string // that are not, each said once
+}
+
+// Prove recomputes the tree of a journal from its stored bytes, compares it with
+// the hashes that were stored with each entry and with every seal that the
+// journal names, and checks the photos.
+func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
+	v := Verdict{Mark: mark}
+	t, wrong, err := k.tree(ctx, mark)
+	if err != nil {
+		return v, err
+	}
+	fault := func(format string, args ...any) { v.Faults = append(v.Faults, fmt.Sprintf(format, args...)) }
+	if wrong != nil {
+		fault("%v", wrong)
+	}
+	if v.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
+		return v, err
+	}
+	named, err := journal.Naming(t.records)
+	if err != nil {
+		fault("%v", err)
+	}
+	var missing []lostPhoto
+	for _, e := range named {
+		switch f := e.Facts.(type) {
+		case journal.Sealed:
+			if err := k.proveSeal(ctx, f, t); err != nil {
+				fault("the seal of entry %d, over the %d entries before: %v", e.Position, f.Size, err)
+			} else {
+				v.Seals++
+			}
+		case journal.PhotoKept:
+			if err := k.Desk.Photos.Check(f.Photo); err != nil {
+				i := slices.IndexFunc(missing, func(l lostPhoto) bool { return l.Photo == f.Photo })
+				if i < 0 {
+					i, missing = len(missing), append(missing, lostPhoto{PhotoKept: f, err: err})
+				}
+				missing[i].entries = append(missing[i].entries, fmt.Sprint(e.Position))
+			} else {
+				v.Photos++
+			}
+		}
+	}
+	for _, l := range missing {
+		v.Missing = append(v.Missing, fmt.Sprintf("%s of entry %s: %v", l.Name, strings.Join(l.entries, ", "), l.err))
+	}
+	return v, nil
+}
+
+// A lostPhoto is one that is not as it was kept, and the entries that name it.
+type lostPhoto struct {
+	journal.PhotoKept
+	entries []string
+	err     error
+}
+
+// ProveAll proves every journal of the store, on all processors. One that cannot
+// be read has that for its fault.
+func (k *Keeper) ProveAll(ctx context.Context) ([]Verdict, error) {
+	journals, err := store.Journals(ctx, k.Desk.Store)
+	if err != nil {
+		return nil, err
+	}
+	all := make([]Verdict, len(journals))
+	each(len(journals), func(i int) {
+		v, err := k.Prove(ctx, journals[i].Mark)
+		if err != nil {
+			v.Faults = append(v.Faults, err.Error())
+		}
+		all[i] = v
+	})
+	return all, ctx.Err()
+}
+
+// each calls work for 0 to n-1, on all processors.
+func each(n int, work func(i int)) {
+	var next atomic.Int64
+	var workers sync.WaitGroup
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		workers.Go(func() {
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				work(i)
+			}
+		})
+	}
+	workers.Wait()
+}
+
+// proveSeal holds a journal against one seal that it names.
+func (k *Keeper) proveSeal(ctx context.Context, f journal.Sealed, t tree) error {
+	var note []byte
+	err := k.Desk.Store.View(ctx, func(r store.Reader) (err error) {
+		note, err = r.Document(f.Note)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	st, err := t.against(note, f.Key)
+	if err == nil && (st.Head.Size != f.Size || st.Head.Root.String() != f.Root) {
+		err = fmt.Errorf("the seal is of %d entries with the root %s", st.Head.Size, st.Head.Root)
+	}
+	return err
+}
+
+// against holds a journal, as its records are, against a seal.
+func (t tree) against(note []byte, public string) (seal.Statement, error) {
+	st, err := seal.Open(note, public)
+	if err != nil {
+		return st, err
+	}
+	if st.Origin != origin(t.mark) {
+		return st, fmt.Errorf("%w: it is of %s", ErrOtherJournal, st.Origin)
+	}
+	return st, seal.CheckAgainst(st, t.size(), t.hashes)
+}
+
+// Public is the public key to check seals with: the one given, or else one's
+// own.
+func (k *Keeper) Public(given string) (string, error) {
+	if given != "" {
+		return given, nil
+	}
+	// To make one here would answer nothing, and be a key that nobody asked for.
+	if _, err := os.Stat(k.KeyPath); errors.Is(err, fs.ErrNotExist) {
+		return "", ErrNoKey
+	}
+	key, _, err := seal.LoadKey(k.KeyPath, keyName)
+	if err != nil {
+		return "", fmt.Errorf("the key of seals, %s: %w", k.KeyPath, err)
+	}
+	return key.Public(), nil
+}
+
+// ErrNoKey is given where a seal is to be checked with one's own key and there is
+// none.
+var ErrNoKey = errors.New("you have no seal key yet; give the signer's public key with --key KEY")
+
+// ErrOtherJournal is given for a seal of another airframe.
+var ErrOtherJournal = errors.New("the seal is of another journal")
+
+// Against proves that a journal still holds exactly what was sealed. An error
+// that is no [*seal.Error] is one of reading.
+func (k *Keeper) Against(ctx context.Context, mark string, note []byte, public string) (seal.Statement, error) {
+	t, _, err := k.tree(ctx, mark)
+	if err != nil {
+		return seal.Statement{}, err
+	}
+	return t.against(note, public)
+}
+
+// Inclusion proves that one entry was in the journal when it was sealed, to
+// somebody who has nothing but the proof.
+func (k *Keeper) Inclusion(ctx context.Context, mark string, entry int64, note []byte) ([]byte, error) {
+	t, _, err := k.tree(ctx, mark)
+	if err != nil {
+		return nil, err
+	}
+	if entry < 0 || entry >= t.size() {
+		return nil, workflow.UnknownEntry(entry)
+	}
+	proof, err := seal.ProveInclusion(t.records[entry], entry, note, t.hashes)
+	if err != nil {
+		return nil, err
+	}
+	return proof.Text(), nil
+}
+
+// Growth proves that the journal of one seal began with that of an older one, to
+// somebody who has nothing but the two.
+func (k *Keeper) Growth(ctx context.Context, mark string, older, newer []byte) ([]byte, error) {
+	t, _, err := k.tree(ctx, mark)
+	if err != nil {
+		return nil, err
+	}
+	proof, err := seal.ProveConsistency(older, newer, t.hashes)
+	if err != nil {
+		return nil, err
+	}
+	return proof.Text(), nil
+}
+
+// Seals are the texts of the seals that a journal names, by the entry that
+// names each.
+func (k *Keeper) Seals(ctx context.Context, s *workflow.State) (map[int64]string, error) {
+	notes := map[int64]string{}
+	err := k.Desk.Store.View(ctx, func(r store.Reader) error {
+		for _, e := range s.Entries {
+			f, ok := e.Facts.(journal.Sealed)
+			if !ok {
+				continue
+			}
+			note, err := r.Document(f.Note)
+			if err != nil {
+				return fmt.Errorf("the seal of entry %d: %w", e.Position, err)
+			}
+			notes[e.Position] = string(note)
+		}
+		return nil
+	})
+	return notes, err
+}

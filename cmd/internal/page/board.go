@@ -1,0 +1,151 @@
+package page
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/workflow"
+)
+
+// roomy is how many airframes a board shows with all that matters at the bench;
+// when there are more, each has a line.
+const roomy = 12
+
+// A need is why somebody should look at an airframe. The lower comes first on a
+// board: what runs out by itself, then what keeps an airframe on the ground, then
+// what can be gone on with.
+type need int
+
+const (
+	needsCoat    need = iota // a coat has lapsed
+	needsJoin                // a window is open, or must not be missed
+	needsRepair              // it has damage
+	needsCheck               // it is grounded by something else
+	needsWork                // a step can be done
+	needsTime                // it waits for a clock
+	needsJob                 // nothing goes on, and it was never released
+	needsNothing             // it may fly
+)
+
+// A Tile is one airframe on a board: whole, or on a crowded board a line.
+type Tile struct {
+	Airframe *Airframe
+
+	mark  string
+	need  need
+	by    time.Time // until when, zero: no matter
+	first bool      // among those of the same need
+	line  func(Clock) string
+}
+
+// NewTile makes the tile of one of so many airframes.
+func NewTile(s *workflow.State, now time.Time, of int) Tile {
+	if of <= roomy {
+		a := NewAirframe(s, now)
+		return Tile{Airframe: &a, mark: a.Mark}
+	}
+	a := Brief(s, now)
+	t := Tile{mark: a.Mark, need: needsNothing, line: a.flightLine}
+	timers := Timers(s, now)
+	if i := slices.IndexFunc(timers, func(t Timer) bool { return t.Phase == workflow.Late }); i >= 0 {
+		t.need, t.by, t.line = needsCoat, timers[i].Closes, timers[i].line
+		return t
+	}
+	if timer, open := soonest(timers, now); open {
+		t.need, t.by, t.line = needsJoin, timer.Closes, timer.line
+		return t
+	}
+	for _, d := range Damages(s, now) {
+		if d.Repaired && !d.Quarantine || t.need == needsRepair && !d.Quarantine {
+			continue
+		}
+		t.need, t.first, t.line = needsRepair, d.Quarantine, func(Clock) string { return d.line() }
+	}
+	if t.need == needsRepair || a.Flight == Released {
+		return t
+	}
+	next := s.Next(now)
+	switch {
+	case next.Step != nil:
+		line := nextLine(next.Step.Step.Label(), next.Step.Step.Name)
+		t.need, t.line = needsWork, func(Clock) string { return line }
+	case len(timers) > 0:
+		t.need, t.by, t.line = needsTime, cmp.Or(next.Until, timers[0].Cures), timers[0].line
+	case a.Flight == Grounded:
+		t.need = needsCheck
+	default:
+		t.need = needsJob
+	}
+	return t
+}
+
+// soonest is the first window to close of those that are open, or that close
+// whether or not anything more is done.
+func soonest(timers []Timer, now time.Time) (found Timer, ok bool) {
+	for _, t := range timers {
+		open := t.Phase == workflow.Open || t.Phase == workflow.HalfCoated || t.Phase == workflow.Tacking && !now.Before(t.Opens)
+		if open && (!ok || t.Closes.Before(found.Closes)) {
+			found, ok = t, true
+		}
+	}
+	return found, ok
+}
+
+// compareTiles puts first what needs somebody first.
+func compareTiles(a, b Tile) int {
+	early := func(t Tile) int64 {
+		if t.by.IsZero() {
+			return 1<<63 - 1
+		}
+		return t.by.Unix()
+	}
+	late := func(t Tile) int {
+		if t.first {
+			return 0
+		}
+		return 1
+	}
+	return cmp.Or(cmp.Compare(a.need, b.need), cmp.Compare(late(a), late(b)), cmp.Compare(early(a), early(b)), strings.Compare(a.mark, b.mark))
+}
+
+// A Board is every airframe at a glance.
+type Board struct {
+	Airframes []Airframe `json:"airframes"`
+	lines     []Tile
+}
+
+// NewBoard puts tiles on a board.
+func NewBoard(tiles []Tile) Board {
+	b := Board{Airframes: []Airframe{}}
+	for _, t := range tiles {
+		if t.Airframe != nil {
+			b.Airframes = append(b.Airframes, *t.Airframe)
+		} else {
+			b.lines = append(b.lines, t)
+		}
+	}
+	slices.SortFunc(b.lines, compareTiles)
+	return b
+}
+
+// Markdown is the board.
+func (b Board) Markdown(c Clock) string {
+	var l lines
+	l.add("# The bench, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
+	if len(b.Airframes)+len(b.lines) == 0 {
+		l.add("No airframe is registered yet. Begin with:\n")
+		l.add("%s", command("fettle airframe add CW-01 --design causeway"))
+	}
+	for _, a := range b.Airframes {
+		a.short(&l, c)
+	}
+	for _, t := range b.lines {
+		l.item("**%s** · %s", esc(t.mark), t.line(c))
+	}
+	return l.String()
+}
+
+// nextLine is the next step on a board.
+func nextLine(title, step string) string { return "next: " + esc(title) + " (`" + step + "`)" }

@@ -1,0 +1,134 @@
+package workflow
+
+import (
+	"errors"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// badly asserts that a request makes no sense, and why.
+func (b *bench) badly(r Request, says string) {
+	b.t.Helper()
+	err := b.try(r)
+	if !errors.Is(err, ErrBadRequest) {
+		b.t.Errorf("%+v: %v", r, err)
+		return
+	}
+	mustContain(b.t.(*testing.T), err.Error(), says)
+}
+
+func TestWhenACoatBegan(t *testing.T) {
+	b := building(t)
+	b.badly(Finish{Step: "coat-left", Began: b.now.Add(time.Second)}, "begun after it was finished")
+	b.badly(Finish{Step: "coat-left", Mixed: b.now.Add(-time.Minute)}, "not mixed of two parts")
+	b.badly(Finish{Step: "propeller-off", Began: b.now}, "only a coat has a beginning")
+	b.badly(Finish{Step: "propeller-off", Mixed: b.now}, "only a coat has a beginning")
+	b.badly(Finish{Step: "propeller-off", Touch: TouchDry}, "belongs to a join")
+	b.must(Finish{Step: "coat-left", Began: b.now}) // at once
+	coat := b.state.Entries[b.state.Size()-1].Facts.(journal.Coated)
+	if !coat.Began.Equal(b.now) || coat.Mixed != nil {
+		t.Errorf("recorded %+v", coat)
+	}
+}
+
+func TestWhenItWasMixed(t *testing.T) {
+	b := assembled(t)
+	began := b.now.Add(-3 * time.Minute)
+	b.badly(Finish{Step: "coat-saddle", Began: began, Mixed: began.Add(time.Second)}, "mixed after the coat began")
+	b.badly(Finish{Step: "coat-saddle", Mixed: b.now}, "mixed after the coat began") // it began its hands before
+	b.must(Finish{Step: "coat-saddle", Began: began, Mixed: began})
+	if coat := b.state.Entries[b.state.Size()-1].Facts.(journal.Coated); !coat.Mixed.Equal(began) {
+		t.Errorf("mixed at %v", coat.Mixed)
+	}
+
+	b = assembled(t)
+	b.must(Finish{Step: "coat-saddle", Began: began}) // mixed when it began
+	joint, _ := b.state.Jobs[0].Joint("saddle")
+	if w := joint.Window(); !w.Closes.Equal(began.Add(25 * time.Minute)) {
+		t.Errorf("it closes %v after it began", w.Closes.Sub(began))
+	}
+}
+
+func TestAStepIsNotDoneBeforeWhatItDependsOn(t *testing.T) {
+	in := func(name string, names ...string) steps.Stage {
+		s := steps.Stage{Name: name}
+		for _, n := range names {
+			s.Steps = append(s.Steps, plain(n))
+		}
+		return s
+	}
+	then := in("then", "a", "b")
+	then.After = []string{"one", "two"}
+	b := working(t, in("one", "x"), in("two", "y"), then)
+	b.after(time.Hour)
+	b.at(30*time.Minute, Finish{Step: "x"})
+	b.at(50*time.Minute, Finish{Step: "y"})
+	late := func(step string, before time.Duration) {
+		t.Helper()
+		err := b.tryAt(Finish{Step: step}, b.now.Add(-before))
+		var refusal *Refusal
+		if !errors.As(err, &refusal) || refusal.Reasons[0].Because != ByOrder {
+			t.Errorf("%s %v before now: %v", step, before, err)
+		}
+	}
+	late("a", 40*time.Minute)
+	late("a", 30*time.Minute+time.Second)
+	b.at(30*time.Minute, Finish{Step: "a"})
+	late("b", 31*time.Minute)
+	b.at(20*time.Minute, Finish{Step: "b"})
+}
+
+func TestAStepIsNotDoneBeforeItsJobWasOpened(t *testing.T) {
+	b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{plain("x")}})
+	b.after(time.Hour)
+	if err := b.tryAt(Finish{Step: "x"}, evening.Add(-time.Second)); err == nil {
+		t.Error("done before the job was opened")
+	}
+	b.at(time.Hour, Finish{Step: "x"})
+}
+
+// A clock that can't be believed holds back what is open and what waits, and
+// says so of nothing else.
+func TestADistrustedClockHoldsEveryStepBack(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	b.after(-time.Minute)
+	clock := func(name string) int {
+		n := 0
+		for _, reason := range b.step(name).Reasons {
+			if reason.Because == ByClock {
+				n++
+			}
+		}
+		return n
+	}
+	for name, want := range map[string]struct {
+		progress Progress
+		reasons  int
+	}{"propeller-off": {Waiting, 1}, "join-roots": {Waiting, 1}, "coat-left": {Done, 0}, "cut-pod": {Later, 0}} {
+		if r := b.step(name); r.Progress != want.progress || clock(name) != want.reasons {
+			t.Errorf("%s is %s: %v", name, r.Progress, r.Reasons)
+		}
+	}
+}
+
+// A touch test stands although the join is refused, but not by a clock that
+// can't be believed.
+func TestATouchTestByADistrustedClockIsNotRecorded(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	b.after(12 * time.Minute)
+	b.done("propeller-off")
+	b.after(-time.Minute)
+	var refusal *Refusal
+	if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) || len(refusal.Record) != 0 {
+		t.Errorf("%v: recorded %v", err, refusal.Record)
+	}
+	b.after(time.Minute)
+	if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) || len(refusal.Record) != 1 {
+		t.Errorf("%v: recorded %v", err, refusal.Record)
+	}
+}
