@@ -132,3 +132,13 @@ func TestATouchTestByADistrustedClockIsNotRecorded(t *testing.T) {
 		t.Errorf("%v: recorded %v", err, refusal.Record)
 	}
 }
+
+// Nothing is recorded of an airframe before it is registered, or of nobody.
+func TestWhoAndWhat(t *testing.T) {
+	b := &bench{t: t, now: evening, by: "builder"}
+	b.state = replay(t, nil)
+	b.badly(Note{Text: "a word"}, "does not begin with an airframe")
+	b = newBench(t)
+	b.by = ""
+	b.badly(Note{Text: "a word"}, "nobody is named")
+}
