@@ -123,7 +123,7 @@ func (a *app) importCommand() *cobra.Command {
 		Use:   "import FILE",
 		Short: "Add an airframe from a file that export wrote",
 		Long: "Add an airframe from a file that export wrote, after checking its entries, documents and\n" +
-			"seals. A mark that is already in the store is refused: two records are never merged.",
+			"seals. A mark that is already in the store is refused: two journals are never merged.",
 		Args: arguments(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			k, err := a.keeper()
