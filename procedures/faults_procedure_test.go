@@ -35,7 +35,7 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "two kinds", edit: []string{"wait: 2 h", "wait: 2 h\n        measure: §[slot]"}, want: "the step rest has wait and measure: keep one of them"},
 		{name: "bare hands", edit: []string{"hands: 5 min", "hands: §5"}, want: `hands: "5" has no unit`},
 		{name: "hands of a length", edit: []string{"hands: 5 min", "hands: §5 mm"}, want: `hands: "5 mm" is a length, not a duration`},
-		{name: "hands below nought", edit: []string{"hands: 5 min", "hands: §-5 min"}, want: "hands must not be less than 0"},
+		{name: "hands below zero", edit: []string{"hands: 5 min", "hands: §-5 min"}, want: "hands must not be less than 0"},
 		{name: "shared", edit: []string{"hands: 5 min", "shared: §perhaps"}, want: "shared must be yes or no"},
 		{name: "caution empty", edit: []string{"hands: 5 min", "caution: §[]"}, want: "caution is an empty list"},
 		{name: "caution blank", edit: []string{"hands: 5 min", "caution: §''"}, want: "caution is empty"},
@@ -53,7 +53,7 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "join without disturbs", edit: []string{"      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]", "      - §step: join\n        join: roots"}, want: "the step join joins something and disturbs nothing"},
 		{name: "join load", edit: []string{"load: yes", "load: §some"}, want: "load must be yes or no"},
 		{name: "join without joint", edit: []string{"join: {joint: roots, load: yes}", "join: §{load: yes}"}, want: "join has no joint", of: 3},
-		{name: "wait nought", edit: []string{"wait: 2 h", "wait: §0 h"}, want: "wait must be more than 0"},
+		{name: "wait zero", edit: []string{"wait: 2 h", "wait: §0 h"}, want: "wait must be more than 0"},
 		{name: "wait of a length", edit: []string{"wait: 2 h", "wait: §2 mm"}, want: `wait: "2 mm" is a length, not a duration`},
 		{name: "wait a list", edit: []string{"wait: 2 h", "wait: §[2 h]"}, want: "wait must be a mapping (keys with values), not a list"},
 		{name: "wait without until", edit: []string{"{joint: roots, until: handling}", "§{joint: roots}"}, want: "wait has no until"},
@@ -142,8 +142,7 @@ func TestEveryDesignFault(t *testing.T) {
 	}
 }
 
-// A fault is said of the fewest options that bring it about, and of each such
-// choice.
+// A fault is reported for each smallest set of options that causes it.
 func TestFewestOptions(t *testing.T) {
 	const head = "procedure: a\nkind: check\ntitle: A\nrevision: 1\nstages:\n- stage: a\n  steps:\n"
 	for _, c := range []struct{ steps, want string }{
@@ -167,7 +166,7 @@ func TestFewestOptions(t *testing.T) {
 	}
 }
 
-// Documents far over the limits are refused, and soon.
+// Documents far over the limits are refused quickly.
 func TestFarTooMuch(t *testing.T) {
 	const head = "procedure: big\nkind: check\ntitle: Big\nrevision: 1\nstages:\n"
 	var joints, chain strings.Builder

@@ -39,7 +39,7 @@ func TestShapes(t *testing.T) {
 		{name: "in a list twice", edit: []string{"[wing, tail, radio]", "[wing, tail, radio, §tail]"}, want: `"tail" is duplicated in zones`},
 		{name: "no name in a list", edit: []string{"[wing, tail, radio]", "[wing, tail, radio, §-a]"}, want: `"-a" is not a name for an entry of zones`},
 		{name: "empty name in a list", edit: []string{"[wing, tail, radio]", "[wing, tail, radio, §'']"}, want: "an entry of zones is empty"},
-		{name: "revision nought", edit: []string{"revision: 1", "revision: §0"}, want: "revision must be a whole number from 1 to 1000000"},
+		{name: "revision zero", edit: []string{"revision: 1", "revision: §0"}, want: "revision must be a whole number from 1 to 1000000"},
 		{name: "revision a list", edit: []string{"revision: 1", "revision: §[1]"}, want: "revision must be a whole number"},
 		{name: "readings too many", edit: []string{"readings: 3", "readings: §21"}, want: "readings must be a whole number from 1 to 20"},
 		{name: "no switch", edit: []string{"critical: yes", "critical: §maybe"}, want: "critical must be yes or no"},
@@ -48,7 +48,7 @@ func TestShapes(t *testing.T) {
 		{name: "bare number", edit: []string{"cure: 24 h", "cure: §24"}, want: `cure: "24" has no unit`},
 		{name: "wrong dimension", edit: []string{"cure: 24 h", "cure: §24 mm"}, want: `cure: "24 mm" is a length, not a duration`},
 		{name: "unknown unit", edit: []string{"cure: 24 h", "cure: §24 hx"}, want: `cure: `},
-		{name: "below nought", edit: []string{"handling: 30 min", "handling: §-30 min"}, want: "handling must not be less than 0"},
+		{name: "below zero", edit: []string{"handling: 30 min", "handling: §-30 min"}, want: "handling must not be less than 0"},
 	})
 }
 
@@ -78,14 +78,14 @@ func TestSheetFaults(t *testing.T) {
 		{name: "works between nothing", edit: []string{"{between: [15 °C, 30 °C]}", "§{}"}, want: "works has no between"},
 		{name: "works of another dimension", edit: []string{"[15 °C, 30 °C]", "[15 °C, §30 %]"}, want: `between: "30 %" is a`},
 		{name: "humidity over 100", edit: []string{"[0 %, 80 %]", "§[0 %, 101 %]"}, want: "relative humidity must be from 0 to 100 %"},
-		{name: "humidity below nought", edit: []string{"[0 %, 80 %]", "§[-1 %, 80 %]"}, want: "relative humidity must be from 0 to 100 %"},
+		{name: "humidity below zero", edit: []string{"[0 %, 80 %]", "§[-1 %, 80 %]"}, want: "relative humidity must be from 0 to 100 %"},
 		{name: "window at a temperature outside", edit: []string{"at: 20 °C}", "at: 40 °C}", "works: {", "works: §{"}, want: "the window's times are given at 40 °C, where the adhesive contact does not work"},
 		{name: "factor below one", edit: []string{"factor: 1.7", "factor: §0.5"}, want: "factor must be a number from 1 to 10"},
 		{name: "factor over ten", edit: []string{"factor: 1.7", "factor: §11"}, want: "factor must be a number from 1 to 10"},
 		{name: "factor with a unit", edit: []string{"factor: 1.7", "factor: §1.7 K"}, want: "factor must be a number from 1 to 10"},
 		{name: "factor a list", edit: []string{"factor: 1.7", "factor: §[1.7]"}, want: "factor must be a number from 1 to 10"},
 
-		{name: "resolution nought", edit: []string{"resolution: 0.5 mm", "resolution: §0 mm"}, want: "resolution must be more than 0"},
+		{name: "resolution zero", edit: []string{"resolution: 0.5 mm", "resolution: §0 mm"}, want: "resolution must be more than 0"},
 		{name: "no resolution", edit: []string{"{title: Steel rule, resolution: 0.5 mm}", "§{title: Steel rule}"}, want: "the gauge rule has no resolution"},
 		{name: "uncertainty of another dimension", edit: []string{"uncertainty: 0.3 mm", "uncertainty: §0.3 g"}, want: `uncertainty: "0.3 g" is a mass, not a length`},
 
@@ -102,7 +102,7 @@ func TestSheetFaults(t *testing.T) {
 		{name: "at least more than at most", edit: []string{"at_most: 50 mm", "at_most: §4 cm"}, want: "the limits are the wrong way round: at least 40 mm and at most 4 cm"},
 		{name: "at most of another dimension", edit: []string{"at_most: 50 mm", "at_most: §50 g"}, want: `at_most: "50 g" is a mass, not a length`},
 		{name: "alike of another dimension", edit: []string{"at_least: 10 mm", "points: [a, b]\n    alike: §1 g\n    at_least: 10 mm"}, want: `alike: "1 g" is a mass, not a length`},
-		{name: "alike below nought", edit: []string{"alike: 4 mm", "alike: §-4 mm"}, want: "alike must not be less than 0"},
+		{name: "alike below zero", edit: []string{"alike: 4 mm", "alike: §-4 mm"}, want: "alike must not be less than 0"},
 		{name: "alike with one point", edit: []string{"[left, right]\n", "[left]\n", "alike: 4", "alike: §4", "    pairs: [[left, right]]\n", ""}, want: "alike compares points, but the gate square has fewer than two"},
 		{name: "pairs without alike", edit: []string{"at_least: 10 mm", "points: [a, b]\n    pairs: §[[a, b]]\n    at_least: 10 mm"}, want: "pairs need alike, which is missing"},
 		{name: "pair of one", edit: []string{"[[left, right]]", "[§[left]]"}, want: "a pair must be two points: [left, right]"},
@@ -122,7 +122,7 @@ func TestSheetFaults(t *testing.T) {
 		{name: "with and without", edit: []string{"with: rudder", "with: rudder\n    without: §rudder"}, want: "this can never apply: it needs the option rudder and its absence"},
 		{name: "life of nothing", edit: []string{"{flights: 20, days: 90}", "§{}"}, want: "life must be a number of flights, or of days, or both"},
 		{name: "life in years", edit: []string{"{flights: 20, days: 90}", "{flights: 20, §years: 1}"}, want: `unknown key "years" in life; known: flights, days`},
-		{name: "life nought", edit: []string{"{flights: 20, days: 90}", "{flights: §0, days: 90}"}, want: "flights must be a whole number from 1 to 10000"},
+		{name: "life zero", edit: []string{"{flights: 20, days: 90}", "{flights: §0, days: 90}"}, want: "flights must be a whole number from 1 to 10000"},
 		{name: "equipment without mass", edit: []string{"    mass: yes\n", "", "  camera:", "  §camera:"}, want: "equipment changes the balance, but no gate has mass: yes"},
 	})
 }

@@ -133,8 +133,8 @@ stages:
         measure: [stale]
 `
 
-// A faulty edits a valid text. The § in an edit is the place of the fault;
-// without one it is at, or 1:1.
+// A faulty edits a valid text. The § in an edit marks the place of the fault; without
+// one the place is at, or 1:1.
 type faulty struct {
 	name string
 	edit []string // old, new, old, new
@@ -154,7 +154,7 @@ func (c faulty) text(t *testing.T, valid string) string {
 	return valid
 }
 
-// marked takes the mark out of a text and returns its place.
+// marked removes the § from a text and returns its place.
 func marked(text, at string) (string, string) {
 	before, after, ok := strings.Cut(text, "§")
 	if !ok {
@@ -315,7 +315,7 @@ func TestAllFaultsAtOnce(t *testing.T) {
 	if got := err.Error(); got != "x.yaml:"+strings.Join(want, "\nx.yaml:") {
 		t.Errorf("got\n%s", got)
 	}
-	// Read alone says the same of the words, and nothing of the names.
+	// Read alone reports the same faults of words, but none of names.
 	if _, err := Read("x.yaml", []byte(text)); err == nil || strings.Count(err.Error(), "\n") != len(want)-2 {
 		t.Errorf("Read: %v", err)
 	}

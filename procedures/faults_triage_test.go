@@ -22,7 +22,7 @@ unknown: finch-mend
 hard_landing: finch-mend
 `
 
-// files writes the texts into a folder of their own.
+// files writes the texts into a new folder.
 func files(t *testing.T, texts map[string]string) string {
 	t.Helper()
 	folder := t.TempDir()

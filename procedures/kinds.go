@@ -9,12 +9,12 @@ import (
 	"fettle/steps/quantity"
 )
 
-// A stepKind is one row of the table of the kinds of step: the key that makes
-// a step one of them, and what is checked of it. A key has the kind's name.
+// A stepKind is one row of the table of the kinds of step: the key that makes a step
+// one of them, and the checks for it. The key has the kind's name.
 type stepKind struct {
 	kind    steps.Kind
-	is      value[steps.Step] // what stands behind the key; nil: it has none of its own
-	begin   func(*steps.Step) // what holds before the key is read; optional
+	is      value[steps.Step] // the value of the key; nil: the kind has no key of its own
+	begin   func(*steps.Step) // sets defaults before the key is read; optional
 	help    string
 	example string
 
@@ -80,7 +80,7 @@ func kindOf(kinds []stepKind, kind steps.Kind) stepKind {
 	return kinds[slices.IndexFunc(kinds, func(k stepKind) bool { return k.kind == kind })]
 }
 
-// keysOf are the keys of which a step has at most one.
+// keysOf are the keys of the kinds. A step has at most one.
 func keysOf(kinds []stepKind) []string {
 	var keys []string
 	for _, k := range kinds {
@@ -91,7 +91,7 @@ func keysOf(kinds []stepKind) []string {
 	return keys
 }
 
-// ofKind is what stands behind the key of a kind.
+// ofKind is the value of the key of a kind.
 type ofKind struct{ stepKind }
 
 func (k ofKind) read(r *reader, n *yaml.Node, what string, to *steps.Step) {
@@ -123,10 +123,10 @@ func staleAlone(f fields, s *steps.Step) {
 	}
 }
 
-// coatInOrder finds coats that are never joined, and joints of two adhesives.
+// coatInOrder finds coats that are never joined, and joints with two adhesives.
 func coatInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
-		return // said of the step
+		return // the step's own fault says it
 	}
 	if len(v.at(steps.Join, s.Joint)) == 0 {
 		say("the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
@@ -136,10 +136,10 @@ func coatInOrder(v variant, s *steps.Step, say complain) {
 	}
 }
 
-// joinInOrder finds joins that come twice, or without a coat before them.
+// joinInOrder finds joints that are joined twice, or without a coat before.
 func joinInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
-		return // said of the step
+		return // the step's own fault says it
 	}
 	if v.at(steps.Join, s.Joint)[0].Name != s.Name {
 		say("the joint %s is joined a second time%s", s.Joint, v.when())
@@ -173,7 +173,7 @@ func waitInOrder(v variant, s *steps.Step, say complain) {
 	}
 }
 
-// gatesThere finds a measure step of which the airframe has none of the gates.
+// gatesThere finds measure steps none of whose gates the airframe has.
 func gatesThere(v variant, s *steps.Step, sheet *steps.Sheet, say complain) {
 	if slices.Contains(s.Gates, steps.Stale) {
 		return

@@ -80,7 +80,7 @@ func stageChecked(f fields, s *steps.Stage) {
 	f.claim(stageAt(s.Name), f.get("stage"))
 }
 
-// claim keeps the place of a step or a stage, whose names are unique.
+// claim notes the place of a step or a stage, and makes sure that its name is unique.
 func (f fields) claim(what string, named *yaml.Node) {
 	if named == nil {
 		return
@@ -159,7 +159,7 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	}
 }
 
-// governed checks the options that something is there with, and without.
+// governed checks the options of with and without together.
 func (f fields) governed(with, without string) {
 	if with != "" && with == without {
 		f.fault(f.get("without"), "this can never apply: it needs the option %s and its absence", with)

@@ -12,11 +12,11 @@ import (
 // mostOptions bounds the combinations that are checked.
 const mostOptions = 6
 
-// mostReadings is how many readings one point may ask for.
+// mostReadings is the most readings that one point may ask for.
 const mostReadings = 20
 
-// sheetKeys are the keys of a design sheet. The gauges stand before the gates
-// that are checked against them.
+// sheetKeys are the keys of a design sheet. The gauges come before the gates, whose
+// checks need them.
 func sheetKeys() mapping[steps.Sheet] {
 	type s = steps.Sheet
 	return mapping[s]{what: "a design sheet", check: sheetChecked, keys: []key[s]{
@@ -152,8 +152,8 @@ func adhesiveChecked(f fields, a *steps.Adhesive) {
 	t.At, _ = a.At.Celsius()
 }
 
-// unlessBoth is one limit of a gate, which is written only where the other is
-// not there: two are a range.
+// unlessBoth is one limit of a gate. It is written only if the other is absent: the
+// two together are written as a range.
 type unlessBoth struct{ amountLike[steps.Gate] }
 
 func (v unlessBoth) write(from *steps.Gate) *yaml.Node {
@@ -163,7 +163,7 @@ func (v unlessBoth) write(from *steps.Gate) *yaml.Node {
 	return v.amountLike.write(from)
 }
 
-// less reports whether both are there and a is less than b.
+// less reports whether both are set and a is less than b.
 func less(a, b quantity.Quantity) bool {
 	return !a.IsZero() && !b.IsZero() && a.Cmp(b) < 0
 }
@@ -272,7 +272,7 @@ func (f fields) limits(g *steps.Gate) {
 	}
 }
 
-// compared finds points that can't be compared.
+// compared finds points that cannot be compared.
 func (f fields) compared(g *steps.Gate) {
 	if f.has("alike") && len(g.Points) < 2 {
 		f.fault(f.get("alike"), "alike compares points, but the gate %s has fewer than two", g.Name)
@@ -286,7 +286,7 @@ func (f fields) compared(g *steps.Gate) {
 	}
 	for _, pair := range n.Content {
 		if pair.Kind != yaml.SequenceNode || len(pair.Content) != 2 {
-			continue // said of the pair
+			continue // the pair's fault says it
 		}
 		for _, p := range pair.Content {
 			if isName(p.Value) && !slices.Contains(g.Points, p.Value) {

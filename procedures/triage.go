@@ -9,8 +9,8 @@ import (
 	"fettle/steps"
 )
 
-// triageKeys are the keys of a triage table. The findings stand before the
-// rows that answer them.
+// triageKeys are the keys of a triage table. The findings come before the rows that
+// answer them.
 func triageKeys() mapping[steps.Triage] {
 	type t = steps.Triage
 	return mapping[t]{what: "a triage table", check: triageChecked, keys: []key[t]{
@@ -70,7 +70,7 @@ func rowKeys() mapping[steps.Row] {
 	}}
 }
 
-// outcomeValue is what stands behind the key of an outcome.
+// outcomeValue is the value of the key of an outcome.
 type outcomeValue struct {
 	outcome string
 	is      value[steps.Row]
@@ -106,8 +106,8 @@ func triageChecked(f fields, t *steps.Triage) {
 	}
 }
 
-// answered finds what a triage table names and the library has not, rows that
-// no finding ever reaches, and repairs that can't be started on a zone.
+// answered finds names in a triage table that the library does not have, rows that
+// no finding ever reaches, and repairs that cannot be started on a zone.
 func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 	var zones []string
 	for _, s := range sheets {
@@ -149,7 +149,8 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 	return faults
 }
 
-// covers reports whether whatever fits the later row fits the earlier one.
+// covers reports whether everything that fits the later row also fits the earlier
+// one.
 func covers(earlier, later steps.Row) bool {
 	within := func(wide, narrow []string) bool {
 		if len(wide) == 0 {

@@ -13,13 +13,13 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-// The most that a document may be.
+// The limits of a document.
 const (
 	mostBytes = 1 << 20
 	deepest   = 100
 )
 
-// syntax reads the bytes of one file into the one node of its document.
+// syntax parses the bytes of one file into the node of its only document.
 func syntax(file string, data []byte) (*yaml.Node, Faults) {
 	at := func(line, column int, text string, args ...any) Faults {
 		return Faults{{file, line, column, fmt.Sprintf(text, args...)}}
@@ -56,7 +56,7 @@ func syntax(file string, data []byte) (*yaml.Node, Faults) {
 	return root.Content[0], nil
 }
 
-// unprintable finds the first byte that a text file does not hold.
+// unprintable finds the first byte that cannot be in a text file.
 func unprintable(data []byte) (line, column int, what string) {
 	for i := 0; i < len(data); {
 		if c := data[i]; c < utf8.RuneSelf {
@@ -83,12 +83,13 @@ func unprintable(data []byte) (line, column int, what string) {
 	return 0, 0, ""
 }
 
-// placeOf is the line and the column of what follows the text, which is whole.
+// placeOf is the line and the column after the text, which ends with a whole
+// character.
 func placeOf(before []byte) (line, column int) {
 	return bytes.Count(before, []byte("\n")) + 1, utf8.RuneCount(before[bytes.LastIndexByte(before, '\n')+1:]) + 1
 }
 
-// yamlError takes the library's message apart; it knows the line alone.
+// yamlError parses the library's message, which has only the line.
 func yamlError(err error) (int, string) {
 	text := strings.TrimPrefix(err.Error(), "yaml: ")
 	if m := regexp.MustCompile(`^line (\d+): (.*)`).FindStringSubmatch(text); m != nil {
@@ -98,8 +99,8 @@ func yamlError(err error) (int, string) {
 	return 1, "not YAML: " + text
 }
 
-// refuse finds what no document may hold, at any depth. Aliases are looked at
-// but never followed, so that a few lines cannot stand for a million.
+// refuse finds what no document may contain, at any depth. It never follows
+// aliases, so that a few lines cannot expand to a million.
 func refuse(file string, n *yaml.Node, depth int) Faults {
 	fault := func(text string) Faults { return Faults{{file, n.Line, n.Column, text}} }
 	switch {

@@ -98,7 +98,7 @@ func TestJudge(t *testing.T) {
 		{name: "three that differ by a step more", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.6 mm"}, resolution: "0.1 mm", want: Undecided, says: "steady the set-up"},
 		{name: "the lowest comes last", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "2.6 mm,2 mm,1.5 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
 		{name: "the highest is between", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2.6 mm,2 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
-		{name: "three below nought", low: "-3 mm", high: "-1 mm", repeat: 3, points: map[string]string{"": "-1.5 mm,-2 mm,-2.5 mm"}, resolution: "0.1 mm", want: In},
+		{name: "three below zero", low: "-3 mm", high: "-1 mm", repeat: 3, points: map[string]string{"": "-1.5 mm,-2 mm,-2.5 mm"}, resolution: "0.1 mm", want: In},
 		{name: "two are out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "0 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm; b at 0 mm is less than 1 mm"},
 		{name: "one is out and the next too close", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "3 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm"},
 		{name: "one is too close and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},

@@ -402,8 +402,8 @@ func TestFractionsOfOneCharacter(t *testing.T) {
 	}
 }
 
-// The lesser part of a length is below one of the greater, and a length may be
-// below nought: only a temperature ends at absolute zero.
+// The smaller part of a length must be less than one of the larger unit. A length may
+// be below zero; only a temperature has an absolute zero.
 func TestBounds(t *testing.T) {
 	for text, ok := range map[string]bool{
 		"3' 11 in": true, "3' 12 in": false, "3 ft 12 in": false, "-300 mm": true, "-274 °C": false, "-273.15 °C": true, "-460 °F": false, "0 K": true, "-1 K": false,

@@ -252,7 +252,7 @@ func (pg *page) within(low, high []byte) error {
 	return nil
 }
 
-// floor gives the last element whose key is not above a key, or -1.
+// floor returns the last element whose key is at most the key, or -1.
 func (pg *page) floor(key []byte) int {
 	low, high := 0, pg.count
 	for low < high {

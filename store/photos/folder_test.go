@@ -115,7 +115,7 @@ func TestChanged(t *testing.T) {
 	}
 	wantError(t, f.Check(digest), reading, ErrChanged)
 
-	mustAdd(t, f, file) // makes it good
+	mustAdd(t, f, file) // replaces the damaged one
 	if err := f.Check(digest); err != nil {
 		t.Error(err)
 	}
