@@ -140,7 +140,7 @@ func TestWhoAndWhat(t *testing.T) {
 	b.badly(Note{Text: "a word"}, "does not begin with an airframe")
 	b = newBench(t)
 	b.by = ""
-	b.badly(Note{Text: "a word"}, "nobody is named")
+	b.badly(Note{Text: "a word"}, "the name of the person is missing")
 }
 
 // With one face of two coated, time opens nothing.

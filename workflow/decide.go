@@ -32,7 +32,7 @@ func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 		return nil, bad("the time is in the future")
 	}
 	if c.By == "" {
-		return nil, &BadRequestError{Text: "there is no name of who did it", Remedy: Remedy{Kind: ToNameWho}}
+		return nil, &BadRequestError{Text: "the name of the person is missing", Remedy: Remedy{Kind: ToNameWho}}
 	}
 	if _, first := r.(Register); !first && s.Sheet == nil {
 		return nil, bad("the journal does not begin with an airframe")

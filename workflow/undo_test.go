@@ -22,7 +22,7 @@ func (b *bench) moved(p *steps.Procedure, s *steps.Sheet) {
 	b.state = b.replay(append(b.state.Entries[:len(b.state.Entries):len(b.state.Entries)], entries...))
 }
 
-// No undo may leave a journal that can't be replayed: nothing would ever mend it.
+// No undo may leave a journal that can't be replayed: it could never be corrected.
 func TestUndoOfAJobTakesWhatSpeaksOfItAlong(t *testing.T) {
 	t.Run("a touch test", func(t *testing.T) {
 		b := building(t)

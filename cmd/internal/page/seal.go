@@ -63,7 +63,7 @@ func (s SealChecked) Markdown(Clock) string {
 	case s.Older > 0:
 		l.add("The journal of %d entries began with exactly the %d that were sealed before.\n", s.Size, s.Older)
 	default:
-		l.add("It covers the first %d entries. To compare them with a journal: `fettle audit MARK --against SEAL`\n", s.Size)
+		l.add("It covers the first %s. To compare them with a journal:\n\n%s", many(s.Size, "entry"), command("fettle audit MARK --against SEAL"))
 	}
 	return l.String()
 }
