@@ -67,10 +67,7 @@ func (s *State) Next(now time.Time) Suggestion {
 	} else if len(ready) > 0 {
 		r := ready[0]
 		out.Step = &r
-		out.Why = s.because(r, stage, waiting, due, joint, now)
-		if r.Closes.IsZero() && r.Reopened == "" && !fits(r.Step, now, due) {
-			out.JoinBy = due
-		}
+		out.Why, out.JoinBy = because(r, stage, waiting, due, joint, now)
 		waiting = append(waiting, ready[1:]...)
 		waiting = slices.DeleteFunc(waiting, func(w StepReport) bool { return w.Progress == Ready })
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 {
@@ -87,19 +84,20 @@ func (s *State) Next(now time.Time) Suggestion {
 	return out
 }
 
-// because says why a step is suggested before others.
-func (s *State) because(r StepReport, stage string, waiting []StepReport, due time.Time, joint string, now time.Time) string {
+// because says why a step is suggested before others, and by when the joint that
+// it tells of must be joined.
+func because(r StepReport, stage string, waiting []StepReport, due time.Time, joint string, now time.Time) (why string, joinBy time.Time) {
 	switch {
 	case !r.Closes.IsZero():
-		return "its window is open and will close"
+		return "its window is open and will close", joinBy
 	case r.Reopened != "":
-		return r.Reopened
+		return r.Reopened, joinBy
 	case !fits(r.Step, now, due):
-		return fmt.Sprintf("this takes %s; joint %s must be joined first", r.Step.Hands, joint)
+		return fmt.Sprintf("this takes %s; joint %s must be joined", r.Step.Hands, joint), due
 	case len(waiting) > 0 && !opens(waiting[0]).IsZero() && r.Stage != stage:
-		return fmt.Sprintf("it can be done while %s waits", waiting[0].Step.Name)
+		return fmt.Sprintf("it can be done while %s waits", waiting[0].Step.Name), joinBy
 	}
-	return ""
+	return "", joinBy
 }
 
 // due returns the first deadline of the coated joints, and the joint.

@@ -425,6 +425,10 @@ func TestNextPutsAWindowBeforeLongWork(t *testing.T) {
 	if joint != "roots" || fits(long, b.now, due) || !fits(steps.Step{Hands: q("30 min")}, b.now, due) {
 		t.Errorf("due %v %s", due, joint)
 	}
+	why, by := because(StepReport{Step: long}, "", nil, due, joint, b.now)
+	if why != "this takes 50 min; joint roots must be joined" || !by.Equal(due) {
+		t.Errorf("long work: %q, by %v", why, by)
+	}
 }
 
 func TestUndo(t *testing.T) {

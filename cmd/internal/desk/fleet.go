@@ -191,7 +191,7 @@ type AmbiguousError struct{ Marks []string } // of all airframes, sorted
 const fewMarks = 5
 
 func (e *AmbiguousError) Error() string {
-	text := "say which airframe: " + strings.Join(e.Marks[:min(fewMarks, len(e.Marks))], ", ")
+	text := "name the airframe: " + strings.Join(e.Marks[:min(fewMarks, len(e.Marks))], ", ")
 	if more := len(e.Marks) - fewMarks; more > 0 {
 		text += fmt.Sprintf(" and %d more", more)
 	}

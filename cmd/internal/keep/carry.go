@@ -117,9 +117,9 @@ func (k *Keeper) pack(w io.Writer, b Bundle) (out Exported, err error) {
 var ErrNotCarried = errors.New("not a complete airframe file")
 
 // Import takes an airframe from a file that Export wrote, after checking its tree,
-// its entries and everything they refer to; photos may be missing. Two lives
-// are never merged: a mark that is there already is refused. missing names the
-// photos that the file has not.
+// its entries and everything they refer to; photos may be missing. Journals
+// are never merged: a mark that the store already has is refused. missing names
+// the photos that the file lacks.
 func (k *Keeper) Import(ctx context.Context, from string) (state *workflow.State, missing []string, err error) {
 	z, err := zip.OpenReader(from)
 	if errors.Is(err, os.ErrNotExist) {

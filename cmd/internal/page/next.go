@@ -59,7 +59,7 @@ func because(suggestion workflow.Suggestion, now time.Time) string {
 	if suggestion.JoinBy.IsZero() {
 		return suggestion.Why
 	}
-	return suggestion.Why + ", within " + Span(suggestion.JoinBy.Sub(now))
+	return suggestion.Why + " within " + Span(suggestion.JoinBy.Sub(now))
 }
 
 // Markdown is what to do now.
