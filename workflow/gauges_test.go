@@ -298,3 +298,22 @@ func TestAlikeReadWithTwoGauges(t *testing.T) {
 		t.Errorf("with one gauge square is %s", g.Says().Text)
 	}
 }
+
+// A check is judged by the sheet in force then and by the present one, and must
+// be good by both; a sheet without the gauge changes nothing.
+func TestALaxerSheetMakesNoCheckGood(t *testing.T) {
+	laxer, without := sheet(), sheet()
+	laxer.Gauges[1].Uncertainty = q("1 mm")
+	without.Gauges, without.Gates[0].Gauge = without.Gauges[:1], "rule"
+	for name, newer := range map[string]*steps.Sheet{"laxer": laxer, "gone": without} {
+		for _, good := range []bool{true, false} {
+			b := assembled(t)
+			b.must(checkOf("caliper", good))
+			was := b.state.GaugeChecks()[0].Off
+			b.moved(build(), newer)
+			if is := b.state.GaugeChecks()[0].Off; is != was || is.Good != good {
+				t.Errorf("%s: the check was %+v and is %+v", name, was, is)
+			}
+		}
+	}
+}

@@ -356,6 +356,9 @@ func TestComparing(t *testing.T) {
 	if _, err := (Quantity{}).Rat("mm"); !errors.Is(err, Absent) {
 		t.Errorf("nothing in mm: %v", err)
 	}
+	if _, err := (Quantity{}).Span("mm"); !errors.Is(err, Absent) {
+		t.Errorf("a difference of nothing: %v", err)
+	}
 }
 
 func TestNewIsWhatCouldBeTyped(t *testing.T) {
@@ -530,7 +533,8 @@ func TestEveryUnit(t *testing.T) {
 func TestLimitsOfQuantities(t *testing.T) {
 	for text, ok := range map[string]bool{
 		"1000000000 mm": true, "1000000001 mm": false, "1000 km": false, "1000000 m": true, "1000001 m": false, "9999 m": true, "-1000000000 mm": true, "-1000000001 mm": false,
-		"9999 day": true, "11574 day": true, "11575 day": false, "999999/1000000 in": false, "123456/654321 in": true, "1 1/1 in": false, "1 15/16 in": true, "5 mils": false, "5 mil": false,
+		"9999 day": true, "1000000000 %": true, "1000000000 V": true, "1000000000 A": true, "1000000000 N": true, "1000000000 s": true, "1000000000 °": true,
+		"1000000001 %": false, "1000000001 V": false, "1000000001 A": false, "1000000001 N": false, "1000000001 s": false, "1000000001 °": false, "1000000001 g": false, "11574 day": true, "11575 day": false, "999999/1000000 in": false, "123456/654321 in": true, "1 1/1 in": false, "1 15/16 in": true, "5 mils": false, "5 mil": false,
 	} {
 		if _, err := Parse(text, ""); (err == nil) != ok {
 			t.Errorf("%s: %v", text, err)
