@@ -14,12 +14,6 @@ func TestStepsOfAJoint(t *testing.T) {
 	if len(names) != 2 || names[0] != "left" || names[1] != "right" {
 		t.Errorf("roots is coated by %v", names)
 	}
-	if s, ok := p.JoinOf("roots"); !ok || s.Name != "close" {
-		t.Errorf("roots is joined by %q", s.Name)
-	}
-	if s, ok := p.JoinOf("tab"); ok {
-		t.Errorf("tab is joined by %q", s.Name)
-	}
 }
 
 // The first row of which finding, zone and severity all fit answers.

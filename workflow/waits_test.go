@@ -111,4 +111,20 @@ func TestWaits(t *testing.T) {
 			t.Error("it waits again")
 		}
 	})
+	t.Run("of which the turn has not come is not entered as over", func(t *testing.T) {
+		set := steps.Step{Name: "set", Kind: steps.Wait, Joint: "tab", Until: steps.UntilHandling}
+		b := working(t, one("one", coating("coat", "tab"), joining("join", "tab"), plain("lay"), set, plain("lift")))
+		b.done("coat")
+		b.after(10 * time.Minute)
+		b.done("join")
+		b.after(30 * time.Minute)
+		b.done("lay")
+		if b.live("set") {
+			t.Error("the wait after it is entered too")
+		}
+		b.done("lift")
+		if !b.live("set") {
+			t.Error("the wait before it is not entered")
+		}
+	})
 }

@@ -191,6 +191,8 @@ func TestRefused(t *testing.T) {
 		{"12 kg", Force, WrongDimension, "kgf"},
 		{"12 g", Force, WrongDimension, "gf"},
 		{"12 Mg", Mass, UnknownUnit, ""},
+		{"12 de", Angle, UnknownUnit, "write °, turn"},
+		{"121 Cº", Temperature, NotANumber, "two units"},
 		{"12 MA", Current, UnknownUnit, ""},
 		{"12 MV", Voltage, UnknownUnit, ""},
 		{"500000000 lbf", Force, TooLarge, ""},
@@ -358,6 +360,21 @@ func TestComparing(t *testing.T) {
 	}
 	if _, err := (Quantity{}).Span("mm"); !errors.Is(err, Absent) {
 		t.Errorf("a difference of nothing: %v", err)
+	}
+}
+
+// A difference of temperature has no zero: 2 °C more is 3.6 °F more.
+func TestSpan(t *testing.T) {
+	for _, c := range []struct{ text, unit, want string }{
+		{"2 °C", "°F", "18/5"}, {"9 °F", "°C", "5"}, {"2 K", "°C", "2"}, {"-1 °C", "K", "-1"}, {"1 in", "mm", "127/5"}, {"0 °C", "°F", "0"},
+	} {
+		q, err := Parse(c.text, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r, err := q.Span(c.unit); err != nil || r.RatString() != c.want {
+			t.Errorf("%s more is %v %s more, %v; want %s", c.text, r, c.unit, err, c.want)
+		}
 	}
 }
 
