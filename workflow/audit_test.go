@@ -96,6 +96,22 @@ func TestAuditSummaryOfWhatWasTakenBack(t *testing.T) {
 		t.Fatalf("%+v, %v", sum, err)
 	}
 	mustContain(t, sum.Lapsed[0], "not joined in time") // the first coat, which stands
+	all, err := b.state.Audit(AuditFilter{}, b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, r := range all {
+		if r.Concession != 0 || r.Reason != "" || len(r.Releases) != 0 {
+			t.Errorf("reading %d: %+v", i, r)
+		}
+	}
+	b = building(t)
+	b.done("coat-left")
+	b.must(Undo{Position: b.state.Size() - 1})
+	b.done("coat-left")
+	if sum, err := b.state.AuditSummary(b.now); err != nil || len(sum.Lapsed) != 0 {
+		t.Errorf("a coat that was taken back lapsed: %v, %v", sum.Lapsed, err)
+	}
 }
 
 func TestAuditFilters(t *testing.T) {
@@ -231,6 +247,45 @@ func TestTheAuditSaysWhichGateOrPointIsGone(t *testing.T) {
 			if (c.says[i] == "") != r.StaleBy.IsZero() || !strings.Contains(r.StaleBy.Text, c.says[i]) {
 				t.Errorf("%s: %q", r.Reading.Point, r.StaleBy.Text)
 			}
+		}
+	}
+}
+
+// A reading is told by the limits that held when it was taken.
+func TestLimitsOfThatDay(t *testing.T) {
+	b := assembled(t)
+	tighter := sheet()
+	tighter.Gates[0].Limits.High = q("3.95 mm")
+	b.moved(build(), tighter)
+	b.must(Rework{Gate: "slot"}, readings("slot", "root=4 mm", "tip=3.7 mm"))
+	all, err := b.state.Audit(AuditFilter{}, b.now)
+	if err != nil || len(all) != 4 {
+		t.Fatal(err)
+	}
+	for i, want := range []string{"in tolerance", "in tolerance", "out of tolerance", "in tolerance"} {
+		if string(all[i].OwnVerdict.Verdict) != want {
+			t.Errorf("reading %d was %s", i, all[i].OwnVerdict.Verdict)
+		}
+	}
+	b = released(t) // then a job under a sheet that asks for two readings
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: strict(), SheetDigest: strictSum, Zone: "tail"}, readings("slot", "root=4 mm"))
+	all, err = b.state.Audit(AuditFilter{Gate: "slot"}, b.now)
+	if err != nil || all[0].Gate.Repeat != 1 || all[len(all)-1].Gate.Repeat != 2 {
+		t.Errorf("%v", err)
+	}
+}
+
+// Equipment disturbs the gates of its zones and of the balance, and no others.
+func TestEquipmentInTheAudit(t *testing.T) {
+	b := assembled(t)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), ChangeEquipment{Item: "camera", Change: Moved})
+	all, err := b.state.Audit(AuditFilter{}, b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, r := range all {
+		if !r.StaleBy.IsZero() || (r.Superseded > 0) != (i < 2) {
+			t.Errorf("reading %d: %+v", i, r)
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -248,16 +249,17 @@ func TestAJointWithoutLoadStopsNoRelease(t *testing.T) {
 
 // A gate that is stale says what disturbed it last, whichever of its zones that was.
 func TestWhatDisturbedAGateLast(t *testing.T) {
-	planing, sanding, flexing := plain("plane"), plain("sand"), plain("flex")
-	planing.Disturbs, sanding.Disturbs, flexing.Disturbs = []string{"wing"}, []string{"pod"}, []string{"tail"}
+	planing, sanding, flexing, pressing := plain("plane"), plain("sand"), plain("flex"), plain("press")
+	planing.Disturbs, sanding.Disturbs, flexing.Disturbs, pressing.Disturbs = []string{"wing"}, []string{"pod"}, []string{"tail"}, []string{"pod", "wing"}
 	for _, c := range []struct {
 		done []string
 		says string
 	}{
 		{nil, ""}, {[]string{"flex"}, ""}, {[]string{"plane"}, "wing was disturbed by plane"}, {[]string{"sand"}, "pod was disturbed by sand"},
 		{[]string{"plane", "sand", "flex"}, "pod was disturbed by sand"}, {[]string{"sand", "plane"}, "wing was disturbed by plane"},
+		{[]string{"press"}, "wing was disturbed by press"}, {[]string{"press", "sand"}, "pod was disturbed by sand"}, // of both, the first of the gate's
 	} {
-		b := working(t, one("a", planing), one("b", sanding), one("c", flexing))
+		b := working(t, one("a", planing), one("b", sanding), one("c", flexing), one("d", pressing))
 		b.must(readings("square", "left=500 mm", "right=501 mm"))
 		b.done(c.done...)
 		g := b.gate("square")
@@ -299,7 +301,8 @@ func TestAReleaseNamesItsWork(t *testing.T) {
 	if len(first.Jobs) != 1 || first.Jobs[0] != "plover-build" || len(first.Performed) != 1 || first.Performed[0] != "builder" {
 		t.Errorf("of jobs %v by %v", first.Jobs, first.Performed)
 	}
-	b.must(ReadBench{Temperature: q("20 °C")})
+	b.by = "fifth" // at once after the release
+	b.must(readings("slot", "root=4 mm"), ReadBench{Temperature: q("20 °C")})
 	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing"})
 	b.by = "second"
 	b.done("lay-skin", "coat-skin")
@@ -315,7 +318,7 @@ func TestAReleaseNamesItsWork(t *testing.T) {
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=501 mm"))
 	b.must(GiveRelease{Certificate: " A 17 "})
 	r := b.state.Release
-	if len(r.Jobs) != 1 || r.Jobs[0] != "skin-lifted" || len(r.Performed) != 2 || r.Performed[0] != "second" || r.Performed[1] != "third" || r.Certificate != "A 17" {
+	if len(r.Jobs) != 1 || r.Jobs[0] != "skin-lifted" || strings.Join(r.Performed, " ") != "fifth second third" || r.Certificate != "A 17" {
 		t.Errorf("of jobs %v by %v, %q", r.Jobs, r.Performed, r.Certificate)
 	}
 }

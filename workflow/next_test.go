@@ -300,6 +300,13 @@ func TestWaitingOn(t *testing.T) {
 	if again, err := b.state.AwaitAgain(b.now, w); err != nil || again != w {
 		t.Errorf("joined: %+v, %v", again, err)
 	}
+	b.done("propeller-off")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.done("cut-pod")
+	w, err = b.state.Await(b.now, "roots") // handling strength after an hour, the rest over after 20 min
+	if again, errAgain := b.state.AwaitAgain(b.now, w); err != nil || errAgain != nil || again.Name != "roots" || again.Ready.Sub(b.now) != time.Hour {
+		t.Errorf("beside a wait: %+v, %v, %v", again, err, errAgain)
+	}
 	b.must(Undo{Position: position(b, "coat-left")})
 	if _, err := b.state.AwaitAgain(b.now.Add(-time.Minute), w); err == nil {
 		t.Error("the coat was taken back, and is waited for")

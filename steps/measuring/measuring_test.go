@@ -207,3 +207,25 @@ func TestADifferenceReadWithTwoGauges(t *testing.T) {
 		}
 	}
 }
+
+// A point in tolerance adds nothing to the reason of one that is not; limits that
+// cannot be compared decide nothing.
+func TestReasons(t *testing.T) {
+	at := func(name, value string) Point { return Point{name, []quantity.Quantity{q(t, value)}} }
+	for _, c := range []struct {
+		limits Limits
+		points []Point
+		want   Verdict
+		says   string
+	}{
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "4 mm"), at("b", "2 mm")}, Out, "a at 4 mm is more than 3 mm"},
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "4 mm"), at("b", "3 mm")}, Out, "a at 4 mm is more than 3 mm"},
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "2 mm"), at("b", "4 mm")}, Out, "b at 4 mm is more than 3 mm"},
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 g")}, []Point{at("a", "2 mm")}, Undecided, ""},
+	} {
+		f, err := Judge(c.limits, c.points, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+		if err != nil || f.Verdict != c.want || c.says != "" && f.Reason != c.says {
+			t.Errorf("%q: %q, %v; want %q: %q", f.Verdict, f.Reason, err, c.want, c.says)
+		}
+	}
+}
