@@ -288,7 +288,11 @@ func (l *life) readings(t *rapid.T, gate string) []Reading {
 		off := rapid.Float64Range(-2, 2).Draw(t, "off")
 		all[i].Value = q(fmt.Sprintf("%.2f mm", math.Abs(off)+map[string]float64{"slot": 3.3, "square": 499, "throw": 9}[gate]))
 	}
-	return all[:rapid.IntRange(1, len(all)).Draw(t, "how many")]
+	all = all[:rapid.IntRange(1, len(all)).Draw(t, "how many")]
+	if rapid.IntRange(0, 9).Draw(t, "again?") == 0 {
+		all = append(all, all[0])
+	}
+	return all
 }
 
 func (l *life) try(t *rapid.T, r Request) { l.tryAt(t, r, l.now) }
@@ -304,6 +308,7 @@ func (l *life) tryAt(t *rapid.T, r Request, at time.Time) {
 	} else if err != nil {
 		return
 	}
+	once(t, l.state.Sheet, entries)
 	before := l.state
 	all := append(slices.Clone(before.Entries), entries...)
 	l.state = replay(t, all)
@@ -311,6 +316,21 @@ func (l *life) tryAt(t *rapid.T, r Request, at time.Time) {
 		l.forbidden(t, all[:e.Position], e)
 	}
 	l.checkFlight(t)
+}
+
+// once holds that no reading of one request stands behind another.
+func once(t *rapid.T, sheet *steps.Sheet, entries []journal.Entry) {
+	at := map[string]int{}
+	for _, e := range entries {
+		f, ok := e.Facts.(journal.ReadingTaken)
+		if !ok {
+			continue
+		}
+		at[f.Point]++
+		if g, _ := sheet.Gate(f.Gate); at[f.Point] > g.Repeat {
+			t.Fatalf("%d readings of %s at %q in one request", at[f.Point], f.Gate, f.Point)
+		}
+	}
 }
 
 // checkFlight holds that no airframe stands released on a reading in doubt.

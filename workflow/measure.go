@@ -51,9 +51,13 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
 	var facts []journal.Facts
+	at := map[string]int{} // readings, by point
 	for _, reading := range r.Readings {
 		if !slices.Contains(gate.PointNames(), reading.Point) {
 			return nil, pointError(gate, reading.Point)
+		}
+		if at[reading.Point]++; at[reading.Point] > gate.Repeat {
+			return nil, tooMany(gate, reading.Point)
 		}
 		if want := gate.Limits.Dimension(); reading.Value.Dimension() != want {
 			return nil, bad("%s is a %s, not a %s; %s is measured in %s", reading.Value.Typed(), reading.Value.Dimension(), want, gate.Name, gate.Limits.Unit())
@@ -122,6 +126,19 @@ func pointError(gate steps.Gate, point string) error {
 		return bad("%s is measured at %s; write POINT=VALUE", gate.Name, strings.Join(gate.Points, ", "))
 	}
 	return unknownOf(gate.Name, "point", point, gate.Points)
+}
+
+// tooMany refuses more readings at a point than count: the first of them would
+// be passed over, whatever it said.
+func tooMany(g steps.Gate, point string) error {
+	where := g.Name
+	if point != "" {
+		where += " at " + point
+	}
+	if g.Repeat == 1 {
+		return bad("%s takes one reading; give it once", where)
+	}
+	return bad("%s takes %d readings; give no more", where, g.Repeat)
 }
 
 func gaugeNames(sheet *steps.Sheet) []string {
