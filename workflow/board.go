@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -150,6 +151,24 @@ func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.T
 	return begins.Add(d), true
 }
 
+// before yields the steps that come before a step: in every stage before its
+// own, and in its own.
+func (j *Job) before(stageName, until string) iter.Seq[*steps.Step] {
+	return func(yield func(*steps.Step) bool) {
+		for _, name := range append(j.Procedure.Before(stageName), stageName) {
+			stage, _ := j.Procedure.Stage(name)
+			for i := range stage.Steps {
+				if stage.Steps[i].Name == until {
+					break
+				}
+				if !yield(&stage.Steps[i]) {
+					return
+				}
+			}
+		}
+	}
+}
+
 // waitBegins is when what stands before the wait was complete.
 func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time.Time, bool) {
 	if i > 0 {
@@ -161,7 +180,7 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		if !ok {
 			begins, ok = s.waitEnds(j, stage, i-1, at) // a wait after a wait
 		}
-		for _, step := range stage.Steps[:i] {
+		for step := range j.before(stage.Name, stage.Steps[i].Name) {
 			// A coat that lapsed and was put on again was done later than the steps after it.
 			if m := j.done[step.Name]; step.Kind.Traits().Coats && m.at.After(begins) {
 				begins = m.at

@@ -45,6 +45,10 @@ func TestAWaitIsWaitedAgainAfterALapse(t *testing.T) {
 		"in one stage": {{Name: "one", Steps: []steps.Step{coating("coat", "tab"), plain("roughen"), wait("air", "20 min"), joining("join", "tab")}}},
 		"in two stages": {{Name: "one", Steps: []steps.Step{coating("coat", "tab"), plain("roughen")}},
 			{Name: "two", After: []string{"one"}, Steps: []steps.Step{wait("air", "20 min"), joining("join", "tab")}}},
+		"in two stages, after a step": {{Name: "one", Steps: []steps.Step{coating("coat", "tab")}},
+			{Name: "two", After: []string{"one"}, Steps: []steps.Step{plain("roughen"), wait("air", "20 min"), joining("join", "tab")}}},
+		"in three stages, after a step": {{Name: "one", Steps: []steps.Step{coating("coat", "tab")}}, {Name: "two", After: []string{"one"}},
+			{Name: "three", After: []string{"two"}, Steps: []steps.Step{plain("roughen"), wait("air", "20 min"), joining("join", "tab")}}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			b := working(t, stages...)

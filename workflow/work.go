@@ -136,16 +136,9 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 // lastBefore is when the last of the steps that this one depends on was done.
 func (s *State) lastBefore(job *Job, r StepReport) time.Time {
 	last := job.Opened
-	stages := append(job.Procedure.Before(r.Stage), r.Stage)
-	for _, name := range stages {
-		stage, _ := job.Procedure.Stage(name)
-		for _, step := range stage.Steps {
-			if step.Name == r.Step.Name {
-				break
-			}
-			if m, ok := job.done[step.Name]; ok && m.at.After(last) {
-				last = m.at
-			}
+	for step := range job.before(r.Stage, r.Step.Name) {
+		if m, ok := job.done[step.Name]; ok && m.at.After(last) {
+			last = m.at
 		}
 	}
 	return last
