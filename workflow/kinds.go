@@ -57,6 +57,10 @@ func explainCoat(r *StepReport, j *Job, at time.Time) {
 	if _, was := j.done[r.Step.Name]; !ok || !was || !joint.Lapsed(at) {
 		return
 	}
+	if joint.Doubted() {
+		r.Reopened = joint.doubt()
+		return
+	}
 	if joint.Window().Empty() {
 		r.Reopened = "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
 		return
@@ -64,10 +68,15 @@ func explainCoat(r *StepReport, j *Job, at time.Time) {
 	r.Reopened = "the coat has lapsed: it waited longer than " + joint.Adhesive.To.String() + "; put a fresh thin coat on every face"
 }
 
+// doubt says why a join that was recorded does not count.
+func (j *Joint) doubt() string {
+	return j.Name + " was joined outside its window, by the bench as it is known now; put a fresh thin coat on every face and join it again"
+}
+
 // joinMet: a joint that was coated again is no longer joined.
 func joinMet(_ *State, j *Job, stage steps.Stage, i int, _ time.Time, done bool) bool {
 	joint, ok := j.joints[stage.Steps[i].Joint]
-	return done && ok && !joint.Joined.IsZero()
+	return done && ok && joint.holds()
 }
 
 func joinForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
@@ -79,7 +88,12 @@ func finishJoin(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) 
 }
 
 func explainJoin(r *StepReport, j *Job, _ time.Time) {
-	if joint, ok := j.joints[r.Step.Joint]; ok && r.Progress == Ready {
+	joint, ok := j.joints[r.Step.Joint]
+	switch {
+	case !ok:
+	case joint.Doubted():
+		r.Reopened = joint.doubt()
+	case r.Progress == Ready:
 		r.Closes = joint.Window().Closes
 	}
 }

@@ -360,6 +360,9 @@ func (l *life) checkFlight(t *rapid.T) {
 	}
 	checkRepaired(t, live)
 	for _, j := range joins(live) {
+		if sure, outside := naiveOutside(live, j); sure && outside {
+			t.Fatalf("it stands released with %s joined outside its window", j.Joint)
+		}
 		if cure := naiveCure(live, j); l.now.Before(j.at.Add(cure)) {
 			t.Fatalf("it stands released %v after joining %s, which cures in %v", l.now.Sub(j.at), j.Joint, cure)
 		}
@@ -756,6 +759,32 @@ func checkWindow(t *rapid.T, live []journal.Entry, f journal.Joined, e journal.E
 	}
 }
 
+// naiveOutside recomputes whether a joint was joined outside its window, by all
+// that is known of the bench; not sure within a second, which rounding decides.
+func naiveOutside(live []journal.Entry, j joined) (sure, outside bool) {
+	coats := map[string]journal.Entry{}
+	for _, b := range live {
+		if c, ok := b.Facts.(journal.Coated); ok && b.Position < j.position && c.Job == j.Job && c.Joint == j.Joint {
+			coats[c.Step] = b
+		}
+	}
+	a := adhesiveOf(j.Joint)
+	coldest, warmest := climateSince(live, j.Joint, coats, j.at)
+	sure = true
+	for _, b := range coats {
+		c := b.Facts.(journal.Coated)
+		first := c.Began
+		if c.Mixed != nil && c.Mixed.Before(first) {
+			first = *c.Mixed
+		}
+		opens := b.At.Add(slower(a.Times.From, coldest))
+		closes := first.Add(time.Duration(float64(a.Times.To) * min(1, math.Pow(2, (20-warmest)/10))))
+		sure = sure && j.at.Sub(opens).Abs() > time.Second && j.at.Sub(closes).Abs() > time.Second
+		outside = outside || j.at.Before(opens) || j.at.After(closes)
+	}
+	return sure, outside
+}
+
 // climateSince recomputes by time the coldest and warmest temperature from the
 // first of the coats to the join: those in force when each was begun and was
 // finished, and every one read since.
@@ -954,6 +983,9 @@ func (l *life) checkTimes(t *rapid.T) {
 			t.Fatal(err)
 		}
 		joint, _ := job.Joint(j.Joint)
+		if sure, outside := naiveOutside(live, j); sure && joint.Doubted() != outside {
+			t.Fatalf("%s: in doubt: %v, recomputed: %v", j.Joint, joint.Doubted(), outside)
+		}
 		if have, want := joint.Handles(), naiveHandles(live, j); have.Sub(want).Abs() > time.Second {
 			t.Fatalf("%s has handling strength at %v, recomputed: %v", j.Joint, have, want)
 		}

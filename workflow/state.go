@@ -218,6 +218,9 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	for _, job := range s.Jobs {
 		for _, j := range job.joints {
 			s.warm(j, celsius, e.At)
+			if !e.At.After(j.Joined) {
+				s.judgeJoin(j)
+			}
 		}
 	}
 	return nil

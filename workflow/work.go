@@ -220,7 +220,11 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 	w := joint.Window()
 	switch s.Phase(joint, at) {
 	case Late:
-		return []Reason{{Because: ByLapse, Text: "the coat on " + step.Joint + " has lapsed", Remedy: s.remedy(Remedy{Kind: ToCoatAgain, Joint: step.Joint})}}
+		text := "the coat on " + step.Joint + " has lapsed"
+		if joint.Doubted() {
+			text = joint.doubt()
+		}
+		return []Reason{{Because: ByLapse, Text: text, Remedy: s.remedy(Remedy{Kind: ToCoatAgain, Joint: step.Joint})}}
 	case HalfCoated:
 		return []Reason{{Because: ByOrder, Text: "a face of " + step.Joint + " is not coated yet"}}
 	case Tacking:
