@@ -18,6 +18,9 @@ type effect struct {
 	sets func(journal.Facts) []steps.Setting
 	// ends says that every condition set before it is unknown after it.
 	ends bool
+	// aside says that it says nothing of the airframe: nothing rests on it, and
+	// it rests on nothing.
+	aside bool
 }
 
 // effects has a row for every kind of entry.
@@ -43,9 +46,9 @@ func effects() map[string]effect {
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine)},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs},
 		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true},
-		journal.Noted{}.Kind():             {fold: unchanged},
-		journal.PhotoKept{}.Kind():         {fold: unchanged},
-		journal.Sealed{}.Kind():            {fold: unchanged},
+		journal.Noted{}.Kind():             {fold: unchanged, aside: true},
+		journal.PhotoKept{}.Kind():         {fold: unchanged, aside: true},
+		journal.Sealed{}.Kind():            {fold: unchanged, aside: true},
 		journal.Undone{}.Kind():            {fold: unchanged}, // Replay knows what it takes back before it folds
 	}
 }

@@ -846,6 +846,15 @@ func joins(live []journal.Entry) map[string]joined {
 // count at every point, newer than every disturbance of its zones, and that no load
 // joint is younger than its cure.
 func checkRelease(t *rapid.T, before, live []journal.Entry, e journal.Entry) {
+	for _, o := range live {
+		switch o.Facts.(type) {
+		case journal.Noted, journal.PhotoKept, journal.Sealed:
+		default:
+			if e.At.Before(o.At) {
+				t.Fatalf("a release is dated before entry %d, %s", o.Position, o.Facts.Kind())
+			}
+		}
+	}
 	checkRepaired(t, live)
 	options := before[0].Facts.(journal.Registered).Options
 	for _, g := range papers().Sheets[sheetSum].GatesFor(options) {

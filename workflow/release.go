@@ -186,8 +186,9 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	if f := s.Airworthiness(c.At); f.Released {
 		reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("it is already released (entry %d), and nothing has disturbed it since", s.Release.Position)})
 	}
-	if c.At.Before(s.lastDone()) {
-		reasons = append(reasons, Reason{Because: ByOrder, Text: "a release cannot be dated before the readings it rests on"})
+	if last, ok := s.lastByTime(); ok && c.At.Before(last.At) {
+		reasons = append(reasons, Reason{Because: ByOrder, At: last.At,
+			Text: fmt.Sprintf("a release cannot be dated before what is known of the airframe: entry %d is later", last.Position)})
 	}
 	if len(reasons) > 0 {
 		return nil, &Refusal{What: "release of " + s.Airframe.Mark, Reasons: reasons}
@@ -210,16 +211,16 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	return append(facts, journal.Released{Work: work, RestsOn: proof.Rests, Jobs: jobs, Performed: performed, Certificate: strings.TrimSpace(r.Certificate)}), nil
 }
 
-// lastDone is the latest time of everything that a release may rest on. That
-// need not be the time of the entry recorded last, which may be backdated.
-func (s *State) lastDone() time.Time {
-	var last time.Time
+// lastByTime is the entry of the latest time that says something of the
+// airframe; false: there is none. It need not be the one recorded last, which
+// may be backdated.
+func (s *State) lastByTime() (last journal.Entry, ok bool) {
 	for _, e := range s.Entries {
-		if s.clocked[e.Facts.Kind()] && s.Live(e.Position) && e.At.After(last) {
-			last = e.At
+		if !s.effects[e.Facts.Kind()].aside && s.Live(e.Position) && (!ok || e.At.After(last.At)) {
+			last, ok = e, true
 		}
 	}
-	return last
+	return last, ok
 }
 
 // workSinceRelease returns the jobs that were worked on since the last release,
