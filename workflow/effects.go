@@ -81,7 +81,8 @@ func (s *State) complete(e journal.Entry) error {
 	if err != nil {
 		return err
 	}
-	job.done[work.Step] = completion{e.Position, e.At}
+	step, _, _ := job.Procedure.Step(work.Step)
+	job.done[work.Step] = completion{e.Position, e.At, step.Kind}
 	s.set(e, work.Sets...)
 	switch f := e.Facts.(type) {
 	case journal.Coated:

@@ -15,6 +15,8 @@ type stepKind struct {
 	// forbids gives every reason, other than order and needs, why it can't be
 	// done; nil: none.
 	forbids func(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason
+	// completed is the kind of entry that completes it.
+	completed string
 	// finish returns the facts that complete it.
 	finish func(r Finish, s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error)
 	// explain adds what a person wants to know about it; nil: nothing.
@@ -28,13 +30,13 @@ type stepKind struct {
 // stepKinds has a row for every kind of step.
 func stepKinds() map[steps.Kind]stepKind {
 	return map[steps.Kind]stepKind{
-		steps.Do:      {finish: justDone},
-		steps.Coat:    {met: coatMet, forbids: coatForbids, finish: Finish.coated, explain: explainCoat, begins: true},
-		steps.Join:    {met: joinMet, forbids: joinForbids, finish: finishJoin, explain: explainJoin, touched: true},
-		steps.Wait:    {met: waitMet, forbids: waitForbids, finish: justDone},
-		steps.Measure: {forbids: measureForbids, finish: finishMeasure},
-		steps.Hold:    {finish: finishHold, left: ByHold},
-		steps.Release: {forbids: releaseForbids, finish: finishRelease},
+		steps.Do:      {completed: journal.StepDone{}.Kind(), finish: justDone},
+		steps.Coat:    {completed: journal.Coated{}.Kind(), met: coatMet, forbids: coatForbids, finish: Finish.coated, explain: explainCoat, begins: true},
+		steps.Join:    {completed: journal.Joined{}.Kind(), met: joinMet, forbids: joinForbids, finish: finishJoin, explain: explainJoin, touched: true},
+		steps.Wait:    {completed: journal.StepDone{}.Kind(), met: waitMet, forbids: waitForbids, finish: justDone},
+		steps.Measure: {completed: journal.StepDone{}.Kind(), forbids: measureForbids, finish: finishMeasure},
+		steps.Hold:    {completed: journal.HoldCleared{}.Kind(), finish: finishHold, left: ByHold},
+		steps.Release: {completed: journal.Released{}.Kind(), forbids: releaseForbids, finish: finishRelease},
 	}
 }
 

@@ -37,8 +37,8 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, nil
 }
 
-// move applies a JobMoved. A step that was done stays done if the new procedure
-// still has it.
+// move applies a JobMoved. A step that was done stays done if what completed it
+// completes the step that the new procedure has.
 func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	job, err := s.Job(f.Job)
 	if err != nil {
@@ -54,7 +54,24 @@ func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	}
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	job.Procedure, job.Digest = procedure.For(s.Airframe.Options, job.Zone), f.Procedure
+	for name, done := range job.done {
+		if step, _, ok := job.Procedure.Step(name); ok && !s.completes(done, step) {
+			delete(job.done, name)
+		}
+	}
 	return nil
+}
+
+// completes reports whether a step that was completed is still complete as it is
+// written now: it is of the kind that it was, by the entry that this kind takes,
+// and what was confirmed is what must be.
+func (s *State) completes(done completion, step steps.Step) bool {
+	facts := s.Entries[done.position].Facts
+	if done.kind != step.Kind || facts.Kind() != s.kinds[step.Kind].completed {
+		return false
+	}
+	cleared, ok := facts.(journal.HoldCleared)
+	return !ok || slices.Equal(cleared.Lines, step.Confirm)
 }
 
 // A Change is one difference that moving a job would make, in words.
@@ -76,7 +93,7 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 		return nil, err
 	}
 	moved := r.Procedure.For(s.Airframe.Options, job.Zone)
-	changes := stepChanges(job, moved)
+	changes := s.stepChanges(job, moved)
 	changes = append(changes, gateChanges(s.Sheet, r.Sheet)...)
 	docs := Documents{Sheets: map[string]*steps.Sheet{r.SheetDigest: r.Sheet}, Procedures: map[string]*steps.Procedure{r.Digest: r.Procedure}}
 	for digest, sheet := range s.docs.Sheets {
@@ -98,20 +115,24 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 	return changes, nil
 }
 
-func stepChanges(job *Job, moved *steps.Procedure) []Change {
+func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 	var changes []Change
 	for _, step := range moved.Steps() {
 		have, _, ok := job.Procedure.Step(step.Name)
-		_, done := job.done[step.Name]
+		m, done := job.done[step.Name]
+		reopens := done && !s.completes(m, step)
 		switch {
 		case !ok:
 			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is new: %s", step.Name, step.Label())}, false})
 		case !reflect.DeepEqual(have, step):
 			word := "is rewritten"
-			if done {
+			switch {
+			case reopens:
+				word = "is rewritten, and must be done again"
+			case done:
 				word = "is rewritten, and stays done"
 			}
-			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s %s", step.Name, word)}, false})
+			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s %s", step.Name, word)}, reopens})
 		}
 	}
 	for _, step := range job.Procedure.Steps() {

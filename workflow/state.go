@@ -90,10 +90,11 @@ type Job struct {
 	joints map[string]*Joint
 }
 
-// completion is where a step was completed.
+// completion is where a step was completed, and of which kind it was then.
 type completion struct {
 	position int64
 	at       time.Time
+	kind     steps.Kind
 }
 
 // disturbance is the last time that something disturbed a zone.
