@@ -26,7 +26,8 @@ type Damage struct {
 type Quarantine struct {
 	Lines   []string // none: no quarantine
 	Cleared bool
-	// Off says that the part was taken off the airframe afterwards.
+	// Off says that the part was taken off the airframe afterwards, and that
+	// nothing was fitted or moved there since.
 	Off bool
 }
 
@@ -65,9 +66,22 @@ func (s *State) clearQuarantine(f journal.QuarantineCleared, _ journal.Entry) er
 }
 
 func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) error {
+	if f.Change != Removed {
+		for _, z := range f.Disturbs {
+			if e.At.After(s.fitted[z]) {
+				s.fitted[z] = e.At
+			}
+		}
+	}
 	for _, d := range s.Damages {
-		if f.Change == Removed && slices.Contains(f.Disturbs, d.Zone) && !e.At.Before(d.At) {
-			d.Quarantine.Off = true
+		q := &d.Quarantine
+		switch {
+		case !slices.Contains(f.Disturbs, d.Zone):
+		case f.Change != Removed:
+			q.Off = false
+		case !e.At.Before(d.At) && !e.At.Before(s.fitted[d.Zone]):
+			// By entry and by time: of two answers the one that keeps it aboard is safe.
+			q.Off = true
 		}
 	}
 	return nil
@@ -233,13 +247,16 @@ type ClearQuarantine struct {
 	Answers []bool
 }
 
-func (r ClearQuarantine) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
+func (r ClearQuarantine) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	d, err := s.Damage(r.Damage)
 	if err != nil {
 		return nil, err
 	}
 	if !d.Quarantine.Open() {
 		return nil, refuse("quarantine of "+d.Damage, ByState, "it is not in quarantine", Remedy{})
+	}
+	if c.At.Before(d.At) {
+		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be cleared before the damage was found", At: d.At}}}
 	}
 	if reasons := unconfirmed(d.Quarantine.Lines, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: reasons}

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -161,4 +162,46 @@ func TestWhatTakesAQuarantineOff(t *testing.T) {
 	if off() != [2]bool{true, false} {
 		t.Errorf("held to be off: %v", off())
 	}
+}
+
+// What is in quarantine is off the airframe until something is fitted there
+// again, by entry or by time.
+func TestWhatIsInQuarantineIsOffUntilItIsFittedAgain(t *testing.T) {
+	type change struct {
+		how    string
+		before time.Duration
+	}
+	for name, c := range map[string]struct {
+		changes []change
+		off     bool
+	}{
+		"taken off":                  {[]change{{Removed, 0}}, true},
+		"before it was found":        {[]change{{Removed, 3 * time.Hour}}, false},
+		"fitted again":               {[]change{{Removed, 0}, {Fitted, 0}}, false},
+		"moved":                      {[]change{{Removed, 0}, {Moved, 0}}, false},
+		"fitted before, typed later": {[]change{{Removed, 0}, {Fitted, time.Hour}}, false},
+		"fitted after, typed before": {[]change{{Fitted, 0}, {Removed, time.Hour}}, false},
+		"taken off again":            {[]change{{Removed, 0}, {Fitted, 0}, {Removed, 0}}, true},
+	} {
+		b := newBench(t)
+		b.after(4 * time.Hour)
+		b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}}})
+		for _, change := range c.changes {
+			b.at(change.before, ChangeEquipment{Item: "camera", Change: change.how})
+		}
+		if d, _ := b.state.Damage("D1"); d.Quarantine.Off != c.off {
+			t.Errorf("%s: off the airframe: %v", name, d.Quarantine.Off)
+		}
+	}
+}
+
+func TestAQuarantineIsNotClearedBeforeTheDamage(t *testing.T) {
+	b := newBench(t)
+	b.after(time.Hour)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}}})
+	clear := ClearQuarantine{Damage: "D1", Answers: []bool{true}}
+	if err := b.tryAt(clear, b.now.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the damage was found") {
+		t.Errorf("cleared before it was found: %v", err)
+	}
+	b.must(clear)
 }

@@ -194,7 +194,7 @@ func (l *life) fly(t *rapid.T) {
 	}
 	l.tryAt(t, rapid.SampledFrom([]Request{
 		LogFlight{Landing: Soft}, LogFlight{Landing: Hard, Check: repairWork().Name},
-		ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Removed},
+		ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Removed}, ChangeEquipment{Item: "camera", Change: Fitted},
 		ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, steps.Serious, ""}}},
 		ClearQuarantine{Damage: "D1", Answers: []bool{true}},
 		Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: open},
@@ -1144,6 +1144,16 @@ func carriedOut(live []journal.Entry, job journal.JobOpened) bool {
 	return true
 }
 
+// staysOff recomputes that nothing of the kind was put back after it was taken
+// off, by entry or by time.
+func staysOff(live []journal.Entry, off journal.Entry) bool {
+	item := off.Facts.(journal.EquipmentChanged).Item
+	return !slices.ContainsFunc(live, func(e journal.Entry) bool {
+		f, ok := e.Facts.(journal.EquipmentChanged)
+		return ok && f.Item == item && f.Change != Removed && (e.Position > off.Position || e.At.After(off.At))
+	})
+}
+
 // checkRepaired holds that nothing found is left unrepaired, in quarantine aboard
 // or unchecked when a release is given.
 func checkRepaired(t *rapid.T, live []journal.Entry) {
@@ -1159,10 +1169,10 @@ func checkRepaired(t *rapid.T, live []journal.Entry) {
 				}
 			case journal.QuarantineCleared:
 				d, ok := e.Facts.(journal.DamageFound)
-				cleared = cleared || ok && f.Damage == d.Damage
+				cleared = cleared || ok && f.Damage == d.Damage && !later.At.Before(e.At)
 			case journal.EquipmentChanged:
 				d, ok := e.Facts.(journal.DamageFound)
-				cleared = cleared || ok && f.Change == Removed && slices.Contains(f.Disturbs, d.Zone)
+				cleared = cleared || ok && f.Change == Removed && slices.Contains(f.Disturbs, d.Zone) && staysOff(live, later)
 			}
 		}
 		switch f := e.Facts.(type) {

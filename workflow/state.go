@@ -44,8 +44,9 @@ type State struct {
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
-	undone    map[int64]int64 // position → the Undone entry that took it back
-	latest    journal.Entry   // the live entry recorded last
+	fitted    map[string]time.Time // of each zone, the latest time that equipment was fitted or moved there
+	undone    map[int64]int64      // position → the Undone entry that took it back
+	latest    journal.Entry        // the live entry recorded last
 	docs      Documents
 	disturbed *disturbance // the last disturbance, of any zone
 
@@ -114,6 +115,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		gates:   map[string]*gateRecord{},
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
+		fitted:  map[string]time.Time{},
 		undone:  map[int64]int64{},
 		docs:    docs,
 		effects: effects(),
