@@ -317,3 +317,18 @@ func TestAReadingTypedInAfterTheJoinJudgesIt(t *testing.T) {
 		t.Error("it was read later, and makes the join doubted")
 	}
 }
+
+// After a crash nobody knows how anything stands: it is said again.
+func TestACrashEndsEveryCondition(t *testing.T) {
+	b := released(t)
+	b.must(setting("ventilation", "on"))
+	crash := ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Serious, ""}}}
+	b.must(crash)
+	b.holds("propeller", "")
+	b.holds("ventilation", "")
+	b.must(setting("propeller", "off"))
+	b.holds("propeller", "off")
+	b.after(time.Hour)
+	b.at(time.Minute, crash)
+	b.holds("propeller", "")
+}

@@ -42,7 +42,7 @@ func effects() map[string]effect {
 		journal.TouchTested{}.Kind():       {fold: with((*State).touched)},
 		journal.BenchRead{}.Kind():         {fold: with((*State).readBench)},
 		journal.ConditionSet{}.Kind():      {fold: with((*State).setCondition), sets: conditionSets},
-		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs},
+		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs, ends: true},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine)},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs},
 		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true},

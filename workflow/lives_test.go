@@ -910,8 +910,8 @@ func checkRelease(t *rapid.T, before, live []journal.Entry, e journal.Entry) {
 }
 
 // condition recomputes what was last said of a condition by the time, by time.
-// What was taken back leaves unknown what was entered before it, and a flight
-// what was said before it.
+// What was taken back leaves unknown what was entered before it, and a flight or
+// a crash what was said before it.
 func condition(entries []journal.Entry, name string, at time.Time) string {
 	type statement struct {
 		position int64
@@ -931,7 +931,7 @@ func condition(entries []journal.Entry, name string, at time.Time) string {
 		switch f := e.Facts.(type) {
 		case journal.ConditionSet:
 			said = []steps.Setting{f.Setting}
-		case journal.FlightLogged:
+		case journal.FlightLogged, journal.DamageFound:
 			said = []steps.Setting{{Condition: name}}
 		}
 		for _, s := range said {
