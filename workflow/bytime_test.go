@@ -332,3 +332,37 @@ func TestACrashEndsEveryCondition(t *testing.T) {
 	b.at(time.Minute, crash)
 	b.holds("propeller", "")
 }
+
+func TestWhatWasTakenBackMakesAConditionUnknownByTime(t *testing.T) {
+	b := building(t)
+	b.after(2 * time.Hour)
+	b.must(setting("propeller", "on"), Undo{Position: b.state.Size()})
+	b.at(59*time.Minute, setting("propeller", "off")) // said of before, entered after
+	b.holds("propeller", "")
+	if have := b.state.Holds("propeller", b.now.Add(-time.Minute)); have != "off" {
+		t.Errorf("before what was taken back it is %q", have)
+	}
+	b.must(setting("propeller", "off"))
+	b.holds("propeller", "off")
+}
+
+// By a clock that has gone back a flight may be later than its time says.
+func TestAFlightByAClockThatWentBackEndsEveryCondition(t *testing.T) {
+	b := building(t)
+	b.must(setting("propeller", "off"))
+	b.after(-time.Hour)
+	b.must(LogFlight{Landing: Soft})
+	b.after(2 * time.Hour)
+	b.holds("propeller", "")
+	b.must(setting("propeller", "off"))
+	b.holds("propeller", "off")
+}
+
+// A condition that was said by a clock that was ahead distrusts the clock now.
+func TestASettingIsClocked(t *testing.T) {
+	b := working(t, one("one", plain("x")))
+	b.after(time.Minute)
+	b.must(setting("propeller", "off"))
+	b.after(-time.Second)
+	b.refused(Finish{Step: "x"}, ByClock)
+}

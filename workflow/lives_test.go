@@ -697,18 +697,14 @@ func standing(entries []journal.Entry) []journal.Entry {
 }
 
 func (l *life) mayTrust(live []journal.Entry, e journal.Entry) bool {
+	return !clocked(e) || !slices.ContainsFunc(live, func(before journal.Entry) bool { return clocked(before) && before.Recorded.After(e.Recorded) })
+}
+
+// clocked reports whether a clock goes by the entry.
+func clocked(e journal.Entry) bool {
 	switch e.Facts.(type) {
 	case journal.Registered, journal.JobOpened, journal.JobMoved, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged:
-		return true
-	}
-	for _, before := range live {
-		switch before.Facts.(type) {
-		case journal.Registered, journal.JobOpened, journal.JobMoved, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged:
-		default:
-			if before.Recorded.After(e.Recorded) {
-				return false
-			}
-		}
+		return false
 	}
 	return true
 }
@@ -910,8 +906,9 @@ func checkRelease(t *rapid.T, before, live []journal.Entry, e journal.Entry) {
 }
 
 // condition recomputes what was last said of a condition by the time, by time.
-// What was taken back leaves unknown what was entered before it, and a flight or
-// a crash what was said before it.
+// What was taken back leaves unknown what was entered or said before it, and a
+// flight or a crash what was said before it, or entered before it by a clock that
+// has gone back since.
 func condition(entries []journal.Entry, name string, at time.Time) string {
 	type statement struct {
 		position int64
@@ -923,28 +920,39 @@ func condition(entries []journal.Entry, name string, at time.Time) string {
 		live[e.Position] = true
 	}
 	var last statement
-	unknown := int64(-1)
+	var unknown []journal.Entry
+	var clock time.Time
 	later := func(e journal.Entry) bool { return !e.At.Before(last.at) } // entries come in the order of their positions
 	for _, e := range entries {
 		w, _ := journal.WorkOf(e.Facts)
-		said := w.Sets
+		said, ends := w.Sets, false
 		switch f := e.Facts.(type) {
 		case journal.ConditionSet:
 			said = []steps.Setting{f.Setting}
 		case journal.FlightLogged, journal.DamageFound:
-			said = []steps.Setting{{Condition: name}}
+			said, ends = []steps.Setting{{Condition: name}}, true
 		}
 		for _, s := range said {
-			switch {
-			case s.Condition != name:
-			case !live[e.Position]:
-				unknown = e.Position
-			case !e.At.After(at) && later(e):
+			if s.Condition != name {
+				continue
+			}
+			if !live[e.Position] || ends && e.Recorded.Before(clock) {
+				unknown = append(unknown, e)
+			}
+			if live[e.Position] && !e.At.After(at) && later(e) {
 				last = statement{e.Position, e.At, s.State}
 			}
 		}
+		if live[e.Position] && clocked(e) && e.Recorded.After(clock) {
+			clock = e.Recorded
+		}
 	}
-	if last.position < unknown || name == "ventilation" && at.Sub(last.at) > 6*time.Hour {
+	for _, e := range unknown {
+		if e.Position > last.position || e.At.After(last.at) && !e.At.After(at) {
+			return ""
+		}
+	}
+	if name == "ventilation" && at.Sub(last.at) > 6*time.Hour {
 		return ""
 	}
 	return last.state

@@ -40,7 +40,8 @@ type State struct {
 	entered   *Climate          // the reading entered last
 	said      map[string][]said // of each condition, by time; of two at one time the later entry comes last
 	ended     []said            // what ended every condition, in the same order
-	voided    map[string]int64  // of each condition: nothing said before this entry counts
+	voided    map[string][]said // of each condition: what makes unknown what was said before it, by entry or by time
+	voidedAll []said            // the same, of every condition
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
@@ -111,7 +112,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 	s := &State{
 		Entries: entries,
 		said:    map[string][]said{},
-		voided:  map[string]int64{},
+		voided:  map[string][]said{},
 		gates:   map[string]*gateRecord{},
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
@@ -164,18 +165,20 @@ func (s *State) apply(e journal.Entry) error {
 		// no longer be true.
 		if effect.sets != nil {
 			for _, c := range effect.sets(e.Facts) {
-				s.voided[c.Condition] = e.Position
+				s.voided[c.Condition] = append(s.voided[c.Condition], said{e.Position, e.At, ""})
 			}
 		}
 		if effect.ends {
-			for condition := range s.said {
-				s.voided[condition] = e.Position
-			}
+			s.voidedAll = append(s.voidedAll, said{e.Position, e.At, ""})
 		}
 		return nil
 	}
 	if effect.ends {
-		s.ended = slices.Insert(s.ended, saidBy(s.ended, e.At), said{e.Position, e.At, ""})
+		end := said{e.Position, e.At, ""}
+		s.ended = slices.Insert(s.ended, saidBy(s.ended, e.At), end)
+		if e.Recorded.Before(s.latest.Recorded) { // by a clock that had gone back, its time says nothing
+			s.voidedAll = append(s.voidedAll, end)
+		}
 	}
 	if s.clocked[e.Facts.Kind()] && !e.Recorded.Before(s.latest.Recorded) {
 		s.latest = e
@@ -312,7 +315,8 @@ func (s *State) Holds(condition string, at time.Time) string {
 		return ""
 	}
 	c := s.said[condition][i-1]
-	if voided, ok := s.voided[condition]; ok && c.position < voided {
+	unsaid := func(v said) bool { return v.position > c.position || v.at.After(c.at) && !v.at.After(at) }
+	if slices.ContainsFunc(s.voided[condition], unsaid) || slices.ContainsFunc(s.voidedAll, unsaid) {
 		return ""
 	}
 	if i := saidBy(s.ended, at); i > 0 {
