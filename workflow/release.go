@@ -142,7 +142,11 @@ func (s *State) quarantined(d *Damage) *Reason {
 	if !d.Quarantine.Open() || d.Quarantine.Off {
 		return nil
 	}
-	return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s (damage %s) is in quarantine and still on the airframe", d.Zone, d.Damage),
+	text := fmt.Sprintf("the %s (damage %s) is in quarantine and still on the airframe", d.Zone, d.Damage)
+	if s.fitted[d.Zone].After(d.At) {
+		text = fmt.Sprintf("the %s (damage %s) is in quarantine, and may be what was fitted since", d.Zone, d.Damage)
+	}
+	return &Reason{Because: ByHold, Text: text,
 		Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})}
 }
 
