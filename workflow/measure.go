@@ -93,24 +93,33 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	return reasons
 }
 
-// outAlready refuses to measure a point again if it is out of tolerance and
-// others have no reading yet: it must be reworked first.
+// outAlready refuses to measure a point again if it is out of tolerance, alone or
+// with another, and others have no reading yet: it must be reworked first.
 func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 	if r.Finding.Missing == "" {
 		return nil
 	}
-	limits := r.Gate.Limits
-	limits.Alike = quantity.Quantity{}
-	if limits.Dimension() == "" {
-		return nil
+	alone, alike := r.Gate.Limits, measuring.Limits{Alike: r.Gate.Limits.Alike}
+	alone.Alike = quantity.Quantity{}
+	judge := func(limits measuring.Limits, points ...measuring.Point) measuring.Finding {
+		found, err := measuring.Judge(limits, points, r.Gate.Repeat, r.Gate.Pairs, r.Doubt)
+		if err != nil { // there are no such limits
+			return measuring.Finding{}
+		}
+		return found
 	}
 	var reasons []Reason
 	for _, p := range r.Points {
 		if !slices.ContainsFunc(readings, func(again Reading) bool { return again.Point == p.Name }) {
 			continue
 		}
-		found, err := measuring.Judge(limits, []measuring.Point{measuring.Point(p)}, r.Gate.Repeat, nil, r.Doubt)
-		if err == nil && found.Verdict == measuring.Out {
+		found := judge(alone, measuring.Point(p))
+		for _, other := range r.Points {
+			if found.Verdict != measuring.Out {
+				found = judge(alike, measuring.Point(p), measuring.Point(other))
+			}
+		}
+		if found.Verdict == measuring.Out {
 			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, found.Reason),
 				Remedy: s.remedy(Remedy{Kind: ToMeasureRest, Gate: r.Gate.Name, Points: r.Missing()})})
 		}

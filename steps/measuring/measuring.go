@@ -132,8 +132,8 @@ type Point struct {
 
 // Judge compares the points' readings with the limits. Each point needs repeat
 // readings, whose mean is judged; pairs names the points that Alike compares (none:
-// all with all). A point that is not in tolerance decides even while others still
-// lack readings.
+// all with all). A point or a pair that is not in tolerance decides even while
+// others still lack readings.
 func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt) (Finding, error) {
 	unit := l.Unit()
 	guard := exact(doubt.Guard(unit))
@@ -154,13 +154,6 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 		found = worse(found, within(l, p.Name, mean, guard, unit))
 		found = worse(found, steady(l, p.Name, spread, unit))
 	}
-	switch {
-	case found.Missing != "" && found.Verdict == In:
-		return Finding{Verdict: Partial, Reason: found.Missing, Missing: found.Missing}, nil
-	case found.Missing != "":
-		found.Reason += "; " + found.Missing
-		return found, nil
-	}
 	if !l.Alike.IsZero() {
 		guard := exact(doubt.PairGuard(unit))
 		limit, err := l.Alike.Rat(unit)
@@ -168,9 +161,19 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 			return Finding{}, fmt.Errorf("the alike limit: %w", err)
 		}
 		for _, pair := range Compared(points, pairs) {
+			if means[pair[0]] == nil || means[pair[1]] == nil {
+				continue // one of them has no mean yet
+			}
 			gap := new(big.Rat).Sub(means[pair[0]], means[pair[1]])
 			found = worse(found, alike(pair, gap.Abs(gap), limit, guard, unit))
 		}
+	}
+	switch {
+	case found.Missing != "" && found.Verdict == In:
+		return Finding{Verdict: Partial, Reason: found.Missing, Missing: found.Missing}, nil
+	case found.Missing != "":
+		found.Reason += "; " + found.Missing
+		return found, nil
 	}
 	return found, nil
 }
