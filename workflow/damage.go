@@ -141,8 +141,9 @@ func (s *State) flightsSince(t reading) int {
 	return n
 }
 
-// CheckDue returns the check that the last hard landing asks for, and when it
-// landed; "" once a job of that name, opened after the landing, is complete.
+// CheckDue returns a check that a hard landing asks for, the last one first, and
+// when it landed; "" once each of them has a complete job of that name that was
+// opened after it, by entry and by time.
 func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
 	for _, f := range slices.Backward(s.Flights) {
 		if f.Landing != Hard || f.Check == "" {
@@ -151,10 +152,9 @@ func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
 		done := slices.ContainsFunc(s.Jobs, func(j *Job) bool {
 			return j.Procedure.Name == f.Check && j.Position > f.Position && !j.Opened.Before(f.At) && !s.Open(j, at)
 		})
-		if done {
-			return "", time.Time{}
+		if !done {
+			return f.Check, f.At
 		}
-		return f.Check, f.At
 	}
 	return "", time.Time{}
 }

@@ -205,3 +205,38 @@ func TestAQuarantineIsNotClearedBeforeTheDamage(t *testing.T) {
 	}
 	b.must(clear)
 }
+
+// A hard landing typed in later, of earlier, does not hide that the one after it
+// was not checked.
+func TestEveryHardLandingAsksForItsCheck(t *testing.T) {
+	b := working(t, one("look", plain("look")))
+	b.done("look")
+	start := Start{Procedure: b.state.docs.Procedures["sha256:work"], Digest: "sha256:work", Sheet: sheet(), SheetDigest: sheetSum}
+	b.after(time.Hour)
+	b.must(start)
+	b.done("look")
+	b.after(2 * time.Hour)
+	b.must(LogFlight{Landing: Hard, Check: "work"})
+	late := b.now
+	b.must(start) // opened at a time before the landing that is typed in now
+	b.at(3*time.Hour, LogFlight{Landing: Hard, Check: "look-closer"})
+	b.done("look")
+	if check, at := b.state.CheckDue(b.now); check != "look-closer" || !at.Equal(late.Add(-3*time.Hour)) {
+		t.Errorf("%q is due after the landing of %v", check, at)
+	}
+	b = working(t, one("look", plain("look")))
+	b.done("look")
+	b.after(3 * time.Hour)
+	b.must(LogFlight{Landing: Hard, Check: "work"})
+	b.at(2*time.Hour, LogFlight{Landing: Hard, Check: "work"})
+	b.at(time.Hour, start) // after one and before the other
+	b.done("look")
+	if check, at := b.state.CheckDue(b.now); check != "work" || !at.Equal(b.now) {
+		t.Errorf("%q is due after the landing of %v", check, at)
+	}
+	b.must(start)
+	b.done("look")
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("%s is due", check)
+	}
+}

@@ -73,7 +73,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		}
 	}
 	if check, landed := s.CheckDue(at); check != "" {
-		p.add("the check after the last hard landing is complete", &Reason{Because: ByState,
+		p.add("the check after every hard landing is complete", &Reason{Because: ByState,
 			Text: check + " is due after the hard landing", At: landed,
 			Remedy: s.remedy(Remedy{Kind: ToStart, Name: check})})
 	}
