@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -157,4 +158,28 @@ func TestHalfCoated(t *testing.T) {
 	if p := b.state.Phase(joint, b.now); p != Tacking {
 		t.Errorf("roots is %s", p)
 	}
+}
+
+func TestAConcessionIsNotDatedBeforeItsReading(t *testing.T) {
+	b := building(t)
+	b.after(time.Hour)
+	b.must(readings("slot", "root=5 mm"))
+	b.at(10*time.Minute, readings("slot", "tip=4 mm"))
+	concede := Concede{Gate: "slot", Reason: "holds"}
+	if err := b.tryAt(concede, b.now.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the reading that it is about, entry 4") {
+		t.Errorf("conceded before it was read: %v", err)
+	}
+	b.must(concede)
+}
+
+func TestAJobIsNotStartedBeforeTheAirframeIsRegistered(t *testing.T) {
+	b := newBench(t)
+	b.after(time.Hour)
+	if err := b.tryAt(startBuild(), evening.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the airframe was registered") {
+		t.Errorf("started before it was registered: %v", err)
+	}
+	b.at(time.Hour, startBuild())
+	b = newBench(t) // by a clock that was ahead: nothing could ever be started
+	b.after(-time.Hour)
+	b.must(startBuild())
 }

@@ -145,7 +145,7 @@ func (l *life) move(t *rapid.T) {
 		l.tryAt(t, Measure{Gate: gate, Readings: l.readings(t, gate), Gauge: gauge}, l.earlier(t))
 	case 8:
 		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
-		l.try(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "rework or concede"))
+		l.tryAt(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "rework or concede"), l.earlier(t))
 	case 9:
 		zone := rapid.SampledFrom([]string{"wing", "tail"}).Draw(t, "zone")
 		l.tryAt(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: zone}}).Draw(t, "job"), l.earlier(t))
@@ -622,6 +622,15 @@ func (l *life) forbidden(t *rapid.T, before []journal.Entry, e journal.Entry) {
 	case journal.ConcessionGranted:
 		if g, _ := papers().Sheets[sheetSum].Gate(f.Gate); g.Critical {
 			t.Fatal("a concession on a critical gate")
+		}
+		for _, p := range f.Readings {
+			if e.At.Before(before[p].At) {
+				t.Fatalf("%s was conceded before entry %d was read", f.Gate, p)
+			}
+		}
+	case journal.JobOpened:
+		if e.At.Before(before[0].At) && e.At.Before(e.Recorded) {
+			t.Fatalf("%s was opened before the airframe was registered", f.Job)
 		}
 	case journal.HoldCleared:
 		if want := []string{"The blade is sharp", "The spare hand is behind it"}; !slices.Equal(f.Lines, want) {

@@ -252,6 +252,12 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{*reason}}
 	}
+	for _, p := range report.Rests {
+		if at := s.Entries[p].At; c.At.Before(at) {
+			return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{{Because: ByOrder, At: at,
+				Text: fmt.Sprintf("it cannot be dated before the reading that it is about, entry %d", p)}}}
+		}
+	}
 	return s.completing([]journal.Facts{journal.ConcessionGranted{Gate: r.Gate, Reason: reason, Readings: report.Rests}}, c)
 }
 
