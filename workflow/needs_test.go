@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -78,6 +79,10 @@ func TestHumidity(t *testing.T) {
 	for humidity, want := range map[string]string{"34 %": "below a humidity of 35 %", "86 %": "above a humidity of 85 %"} {
 		b.must(read(humidity))
 		mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), want)
+		remedy := b.step("coat-left").Reasons[0].Remedy
+		if kind := map[string]RemedyKind{"34 %": ToDampAir, "86 %": ToDryAir}[humidity]; remedy.Kind != kind || !strings.Contains(want, remedy.Value.String()) {
+			t.Errorf("at %s the remedy is %+v", humidity, remedy)
+		}
 	}
 	b.must(read("35 %"))
 	b.done("coat-left")
@@ -103,6 +108,16 @@ func TestHumidity(t *testing.T) {
 	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "was not read")
 	b.must(read("100 %"))
 	b.done("coat-left")
+}
+
+// What only the air holds back is what comes next, with what to do about it.
+func TestDampAirIsResolved(t *testing.T) {
+	b := working(t, one("glue", coating("coat", "tab")))
+	b.docs.Sheets[sheetSum].Adhesives[0].Dampest = q("85 %")
+	b.must(ReadBench{Temperature: q("20 °C"), Humidity: q("90 %")})
+	if next := b.state.Next(b.now); next.Step == nil || next.Step.Step.Name != "coat" || len(next.Resolve) != 1 || next.Resolve[0].Remedy.Kind != ToDryAir {
+		t.Errorf("next is %+v", next)
+	}
 }
 
 // A bench within the limits at which the coat would be too old before it is dry.

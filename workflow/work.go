@@ -204,9 +204,9 @@ func (s *State) unfitHumidity(a steps.Adhesive, bench Climate) []Reason {
 	case read.IsZero():
 		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s has humidity limits, and the humidity was not read", a.Name), Remedy: s.remedy(Remedy{Kind: ToReadBench, Humidity: true})}}
 	case !a.Driest.IsZero() && read.Cmp(a.Driest) < 0:
-		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used below a humidity of %s; it is %s", a.Name, a.Driest, read)}}
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used below a humidity of %s; it is %s", a.Name, a.Driest, read), Remedy: s.remedy(Remedy{Kind: ToDampAir, Value: a.Driest})}}
 	case !a.Dampest.IsZero() && read.Cmp(a.Dampest) > 0:
-		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used above a humidity of %s; it is %s", a.Name, a.Dampest, read)}}
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used above a humidity of %s; it is %s", a.Name, a.Dampest, read), Remedy: s.remedy(Remedy{Kind: ToDryAir, Value: a.Dampest})}}
 	}
 	return nil
 }

@@ -219,9 +219,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 	for _, reason := range suggestion.Resolve {
 		switch reason.Because {
 		case workflow.ByClimate:
-			if kind := reason.Remedy.Kind; s.Bench == nil || kind == "" || kind == workflow.ToReadBench {
-				return c.askBench(ctx)
-			}
+			return c.askBench(ctx)
 		case workflow.ByCondition:
 			return c.askConditions(ctx, s, step)
 		case workflow.ByGate:
