@@ -183,3 +183,22 @@ func TestAJobIsNotStartedBeforeTheAirframeIsRegistered(t *testing.T) {
 	b.after(-time.Hour)
 	b.must(startBuild())
 }
+
+// A job that was opened by a clock that was ahead is named, with what to do; what
+// is shown as open can be done.
+func TestAJobOpenedByAClockThatWasAhead(t *testing.T) {
+	b := newBench(t)
+	b.after(time.Hour)
+	b.must(startBuild())
+	opened := b.state.Size() - 1
+	b.after(-time.Hour + time.Minute)
+	if r := b.step("propeller-off"); r.Progress != Waiting {
+		t.Errorf("propeller-off is %s", r.Progress)
+	}
+	b.refused(Finish{Step: "propeller-off"}, ByClock)
+	if reason := b.state.Untrusted(b.now); reason == nil || reason.Remedy.Kind != ToSetClock || reason.Remedy.Entry != opened {
+		t.Errorf("%+v", reason)
+	}
+	b.must(Undo{Position: opened}, startBuild())
+	b.done("propeller-off")
+}

@@ -706,13 +706,16 @@ func standing(entries []journal.Entry) []journal.Entry {
 }
 
 func (l *life) mayTrust(live []journal.Entry, e journal.Entry) bool {
+	if _, start := e.Facts.(journal.JobOpened); start { // it asks nothing of the clock, and all that comes after it does
+		return true
+	}
 	return !clocked(e) || !slices.ContainsFunc(live, func(before journal.Entry) bool { return clocked(before) && before.Recorded.After(e.Recorded) })
 }
 
 // clocked reports whether a clock goes by the entry.
 func clocked(e journal.Entry) bool {
 	switch e.Facts.(type) {
-	case journal.Registered, journal.JobOpened, journal.JobMoved, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged:
+	case journal.Registered, journal.JobMoved, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged:
 		return false
 	}
 	return true
