@@ -202,3 +202,35 @@ func TestAJobOpenedByAClockThatWasAhead(t *testing.T) {
 	b.must(Undo{Position: opened}, startBuild())
 	b.done("propeller-off")
 }
+
+// A measure step whose gates are met by readings of before the step it comes
+// after is not done then.
+func TestReadingsOfBeforeItsTurnDoNotCompleteAMeasureStep(t *testing.T) {
+	measure := steps.Step{Name: "measure", Kind: steps.Measure, Gates: []string{"slot"}}
+	b := working(t, one("one", plain("x"), measure))
+	b.after(time.Hour)
+	b.done("x")
+	b.at(time.Second, readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current || b.live("measure") {
+		t.Errorf("slot is %s, and measure is done: %v", g.Says().Text, b.live("measure"))
+	}
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	if !b.live("measure") {
+		t.Error("measure is not done")
+	}
+}
+
+// The time of what was taken back may have been the mistake: a reading entered
+// after it counts by its position alone.
+func TestTheTimeOfWhatWasTakenBackDisturbsNothing(t *testing.T) {
+	b := released(t)
+	b.after(time.Hour)
+	b.must(ChangeEquipment{Item: "camera", Change: Moved}, Undo{Position: b.state.Size()})
+	if g := b.gate("square"); g.Standing != StaleGate {
+		t.Errorf("square is %s", g.Says().Text)
+	}
+	b.at(10*time.Minute, readings("square", "left=500 mm", "right=501 mm"))
+	if g := b.gate("square"); g.Standing != Current {
+		t.Errorf("square is %s", g.Says().Text)
+	}
+}

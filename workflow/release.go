@@ -182,7 +182,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	proof := s.Proof(c.At, job)
 	reasons := proof.Reasons()
 	if job != nil {
-		reasons = s.releaseReasons(job, step, proof, c.At)
+		reasons = s.releaseReasons(step, proof, c.At)
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
@@ -201,11 +201,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	work := journal.Work{}
 	for _, j := range s.Jobs {
 		for _, stage := range j.Procedure.Stages {
-			for i, left := range stage.Steps {
-				if _, done := j.done[left.Name]; left.Kind.Traits().Passes && !done && s.met(j, stage, i, c.At) {
-					facts = append(facts, journal.StepDone{Work: s.work(j, left)})
-				}
-			}
+			facts = append(facts, s.over(j, stage, "", c.At)...)
 		}
 	}
 	if job != nil {
@@ -251,7 +247,7 @@ func (s *State) workSinceRelease() (jobs, performed []string) {
 }
 
 // releaseReasons adds to the proof's reasons what else the release step needs.
-func (s *State) releaseReasons(job *Job, r StepReport, proof Proof, at time.Time) []Reason {
+func (s *State) releaseReasons(r StepReport, proof Proof, at time.Time) []Reason {
 	reasons := proof.Reasons()
 	for _, need := range r.Step.Needs {
 		reasons = append(reasons, s.stands(need, at)...)

@@ -229,3 +229,30 @@ func TestWhatWasDoneCountsForAStepOfTheSameKind(t *testing.T) {
 		})
 	}
 }
+
+// A wait of a stage before that is over gets its entry with the step that comes
+// after it.
+func TestAWaitOfAStageBeforeIsEntered(t *testing.T) {
+	b := working(t, one("one", plain("lay"), wait("rest", "20 min")), steps.Stage{Name: "two", After: []string{"one"}, Steps: []steps.Step{plain("lift")}},
+		one("beside", plain("look"), wait("settle", "20 min")))
+	b.done("lay", "look")
+	b.after(20 * time.Minute)
+	b.done("lift")
+	if !b.live("rest") || b.live("settle") {
+		t.Errorf("rest is entered: %v, settle is entered: %v", b.live("rest"), b.live("settle"))
+	}
+}
+
+// A reading that lives for days counts until the last of them is over.
+func TestALifeInDaysEndsWithItsLastInstant(t *testing.T) {
+	b := building(t)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm")) // valid for 30 days
+	b.now = b.now.AddDate(0, 0, 30).Add(-time.Second)
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("a second before slot is %s", g.Says().Text)
+	}
+	b.after(time.Second)
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("after 30 days slot is %s", g.Says().Text)
+	}
+}

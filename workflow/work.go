@@ -150,13 +150,21 @@ func (s *State) waited(job *Job, stageName, until string, at time.Time) []journa
 	var facts []journal.Facts
 	for _, name := range append(job.Procedure.Before(stageName), stageName) {
 		stage, _ := job.Procedure.Stage(name)
-		for i, step := range stage.Steps {
-			if step.Name == until {
-				break
-			}
-			if _, done := job.done[step.Name]; step.Kind.Traits().Passes && !done && s.met(job, stage, i, at) {
-				facts = append(facts, journal.StepDone{Work: s.work(job, step)})
-			}
+		facts = append(facts, s.over(job, stage, until, at)...)
+	}
+	return facts
+}
+
+// over returns facts for each wait of the stage, up to the step, that is over
+// and has no entry yet.
+func (s *State) over(job *Job, stage steps.Stage, until string, at time.Time) []journal.Facts {
+	var facts []journal.Facts
+	for i, step := range stage.Steps {
+		if step.Name == until {
+			break
+		}
+		if _, done := job.done[step.Name]; step.Kind.Traits().Passes && !done && s.met(job, stage, i, at) {
+			facts = append(facts, journal.StepDone{Work: s.work(job, step)})
 		}
 	}
 	return facts
@@ -169,15 +177,24 @@ func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
 	if !ok {
 		return []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", step.Adhesive)}}
 	}
+	reasons := s.unfit(adhesive, at)
+	bench, known := s.benchAt(at)
+	if !known || len(s.outsideLimits(adhesive, bench)) > 0 {
+		return reasons
+	}
+	if spreading, _ := step.Hands.Duration(); adhesive.Times.Open(spreading, bench.celsius) < 0 {
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s, %s has no window: it is too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
+	}
+	return reasons
+}
+
+// unfit says why the bench is not fit for the adhesive at the time.
+func (s *State) unfit(a steps.Adhesive, at time.Time) []Reason {
 	bench, known := s.benchAt(at)
 	if !known {
 		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
-	reasons := s.outsideLimits(adhesive, bench)
-	if spreading, _ := step.Hands.Duration(); len(reasons) == 0 && adhesive.Times.Open(spreading, bench.celsius) < 0 {
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s, %s has no window: it is too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
-	}
-	return append(reasons, s.unfitHumidity(adhesive, bench)...)
+	return append(s.outsideLimits(a, bench), s.unfitHumidity(a, bench)...)
 }
 
 // outsideLimits says that the bench is too cold or too warm for the adhesive.
@@ -234,11 +251,7 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 		return []Reason{{Because: ByTouch, Text: "the last touch test found " + step.Joint + " wet", Closes: w.Closes,
 			Remedy: s.remedy(Remedy{Kind: ToTouchAgain, Step: step.Name})}}
 	}
-	bench, known := s.benchAt(at)
-	if !known {
-		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
-	}
-	return append(s.outsideLimits(joint.Adhesive, bench), s.unfitHumidity(joint.Adhesive, bench)...)
+	return s.unfit(joint.Adhesive, at)
 }
 
 // FindStep returns the step of an open job by its name, or by job/step if
