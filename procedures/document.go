@@ -18,6 +18,10 @@ type Document struct {
 
 	names  []reference      // what it names, to be found in a sheet
 	places map[string]place // where steps and stages stand, by stepAt and stageAt
+
+	// stricter is what it is refused for as a new document. One that is kept with
+	// a job was accepted before that was asked, and is still read.
+	stricter Faults
 }
 
 // A reference is the mention of a name that a design sheet must have.

@@ -263,7 +263,8 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 }
 
 // GatesOf returns the gates that a measure step asks for. The word Stale asks
-// for every gate whose zones this job has disturbed.
+// for every gate whose zones this job has disturbed. A gate of the work counts
+// by what was read since the step before.
 func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var zones []string
 	if slices.Contains(step.Gates, steps.Stale) {
@@ -271,11 +272,47 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	}
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.Airframe.Options) {
-		if slices.Contains(step.Gates, g.Name) || g.DependsOn(zones...) {
+		switch asked := slices.Contains(step.Gates, g.Name); {
+		case asked && g.Work:
+			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
+		case asked || g.DependsOn(zones...):
 			reports = append(reports, s.report(g, at))
 		}
 	}
 	return reports
+}
+
+// readFrom is when all was done that comes before a step in its stage, and in
+// the stages before that: a gate of the work that the step measures is read
+// after it.
+func (s *State) readFrom(j *Job, step steps.Step, at time.Time) moment {
+	from := moment{j.Position, j.Opened, "job " + j.ID + " was opened"}
+	_, own, _ := j.Procedure.Step(step.Name)
+	for _, name := range append(j.Procedure.Before(own.Name), own.Name) {
+		stage, _ := j.Procedure.Stage(name)
+		for i, before := range stage.Steps {
+			if before.Name == step.Name {
+				break
+			}
+			if before.Kind.Traits().Passes { // it was over before the journal said so
+				if over, ok := s.waitEnds(j, stage, i, at); ok && over.After(from.at) {
+					from.at, from.what = over, before.Name+" was over"
+				}
+				continue
+			}
+			m, ok := j.done[before.Name]
+			if !ok {
+				continue
+			}
+			if m.position > from.position {
+				from.position, from.what = m.position, before.Name+" was done"
+			}
+			if m.at.After(from.at) {
+				from.at, from.what = m.at, before.Name+" was done"
+			}
+		}
+	}
+	return from
 }
 
 // disturbedBy returns the zones that the work of the job has disturbed.

@@ -143,7 +143,7 @@ func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
 	if c := s.lastBad(g.Gauge, at); c != nil {
 		return s.remedy(Remedy{Kind: ToCheckGauge, Gauge: g.Gauge, Value: c.Of, Gate: g.Name})
 	}
-	return s.remedy(Remedy{Kind: ToMeasure, Gate: g.Name, Points: g.Readings(), Unit: g.Limits.Unit()})
+	return s.remedy(Remedy{Kind: ToMeasure, Gate: g.Name, Points: g.Readings(), Unit: g.Unit()})
 }
 
 // inDoubt is the check that puts a reading in doubt: one that was not good and

@@ -102,13 +102,15 @@ func waitForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 
 func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
 	var reasons []Reason
+	var needs []steps.Setting
 	for _, g := range s.GatesOf(j, stage.Steps[i], at) {
 		reasons = append(reasons, s.unmeasurable(g, at)...)
 		if !g.Met() { // it may have been measured with another gauge
 			reasons = append(reasons, s.barred(g.Gate.Gauge, at)...)
+			needs = append(needs, g.Gate.Needs...)
 		}
 	}
-	return reasons
+	return append(reasons, s.lacking(without(needs, stage.Steps[i].Needs), at)...)
 }
 
 func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error) {

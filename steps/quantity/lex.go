@@ -18,7 +18,7 @@ const (
 	minus  // U+2212, which negates and parts
 	plus
 	either // ±, which is written +/- too
-	word // a unit, or "to"
+	word   // a unit, or "to"
 	end
 )
 

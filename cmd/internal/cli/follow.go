@@ -296,10 +296,11 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 	return err
 }
 
-// gatesOf are the gates that a step asks for; a release asks for all of them.
+// gatesOf are the gates that a step asks for; a release asks for all of them
+// but those of the work.
 func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]workflow.GateReport, error) {
 	if r.Step.Kind.Traits().Releases {
-		return s.Gates(c.time.Now()), nil
+		return slices.DeleteFunc(s.Gates(c.time.Now()), func(g workflow.GateReport) bool { return g.Gate.Work }), nil
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -461,7 +462,7 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 }
 
 func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, point string) error {
-	unit := g.Gate.Limits.Unit()
+	unit := g.Gate.Unit()
 	for {
 		what := strings.TrimSpace(g.Gate.Name + " " + point)
 		answer, err := c.ask(ctx, fmt.Sprintf("%s, in %s:", what, unit), "a value with its unit, or a bare number in "+unit)
@@ -471,7 +472,7 @@ func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, po
 		if answer != "" && strings.Trim(answer, "0123456789.,-+ ") == "" {
 			answer += " " + unit
 		}
-		value, err := quantity.Parse(answer, g.Gate.Limits.Dimension())
+		value, err := quantity.Parse(answer, g.Gate.Dimension())
 		if err != nil {
 			fmt.Fprintln(c.Err, term.Line(err.Error()))
 			continue
