@@ -188,7 +188,7 @@ func gaugeKeys() mapping[steps.Gauge] {
 
 func gaugeChecked(f fields, g *steps.Gauge) {
 	n := f.get("repeatability")
-	if n == nil || g.Repeatability.IsZero() || g.Resolution.IsZero() {
+	if n == nil || g.Repeatability.Sign() <= 0 || g.Resolution.IsZero() {
 		return
 	}
 	unit := g.Resolution.Unit()
@@ -324,10 +324,15 @@ func (f fields) resulting(g *steps.Gate) {
 		f.fault(n, "a result is worked out of points, and the gate %s has none", g.Name)
 		return
 	}
+	known := true
 	for _, p := range g.Result.Of {
 		if !slices.Contains(g.Points, p) {
+			known = false
 			f.fault(scalarOf(n, p), "unknown point %q%s", p, suggest(p, g.Points))
 		}
+	}
+	if fn, _ := measuring.FunctionOf(g.Result.Function); !known || len(g.Result.Of) < fn.Least {
+		return // the mistake may be there
 	}
 	for _, p := range g.Points {
 		if !slices.Contains(g.Result.Of, p) {
@@ -500,10 +505,10 @@ func (v functionOf) is() value[measuring.Result] {
 	type r = measuring.Result
 	of := func(r *r) *[]string { return &r.Of }
 	if !v.Run {
-		return field(of, namesValue{to: point})
+		return field(of, pointsValue{v.Function, namesValue{to: point}})
 	}
 	return mapping[r]{what: v.Name, keys: []key[r]{
-		{"rise", required, field(of, namesValue{to: point, one: true}), "a point, or the first less the second", "[front, rear]"},
+		{"rise", required, field(of, pointsValue{v.Function, namesValue{to: point, one: true}}), "a point, or the first less the second", "[front, rear]"},
 		{"run", required, field(func(r *r) *quantity.Quantity { return &r.Run }, amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
 	}}
 }
@@ -511,11 +516,6 @@ func (v functionOf) is() value[measuring.Result] {
 func (v functionOf) read(r *reader, n *yaml.Node, what string, to *measuring.Result) {
 	to.Function = v.Name
 	v.is().read(r, n, what, to)
-	switch got := len(to.Of); {
-	case got == 0: // said of it
-	case v.Most > 0 && got > v.Most, got < v.Least:
-		r.fault(n, "%s is of %s, and %d are given", what, v.Function.Points(), got)
-	}
 }
 
 func (v functionOf) write(from *measuring.Result) *yaml.Node {
@@ -526,3 +526,16 @@ func (v functionOf) write(from *measuring.Result) *yaml.Node {
 }
 
 func (v functionOf) typ() typ { return v.is().typ() }
+
+// pointsValue is the points that a function is of, as many as it takes.
+type pointsValue struct {
+	of measuring.Function
+	namesValue
+}
+
+func (v pointsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+	v.namesValue.read(r, n, what, to)
+	if got := len(n.Content); got > 0 && (got < v.of.Least || v.of.Most > 0 && got > v.of.Most) {
+		r.fault(n, "%s is of %s, and %d are given", v.of.Name, v.of.Points(), got)
+	}
+}
