@@ -229,7 +229,7 @@ func gateKeys() mapping[steps.Gate] {
 		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
 			"how many readings at each point, 1 where not given; their mean is judged", "3"},
 		{"between", optional, rangeValue[g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }},
-			"the lower and the upper limit", "[3.5 mm, 4.5 mm]"},
+			"the lower and the upper limit, or `4 mm ± 0.5 mm`, `107 °C +8 -7 °C`", "[3.5 mm, 4.5 mm]"},
 		{"at_least", optional, unlessBoth{amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
 			like: func(*g) quantity.Dimension { return "" }}},
 			"the lower limit; with `at_most` in place of `between`, or alone", "# 3.5 mm"},

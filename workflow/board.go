@@ -116,6 +116,17 @@ func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
 	return len(stage.Steps)
 }
 
+// heads are the first steps that are not met, of each stage.
+func (s *State) heads(j *Job, at time.Time) []steps.Step {
+	var all []steps.Step
+	for _, stage := range j.Procedure.Stages {
+		if i := s.head(j, stage, at); i < len(stage.Steps) {
+			all = append(all, stage.Steps[i])
+		}
+	}
+	return all
+}
+
 // met reports whether the step is satisfied at the time.
 func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
 	step := stage.Steps[i]

@@ -104,6 +104,20 @@ func gateNames(gates []steps.Gate) []string {
 }
 
 func (s *State) report(g steps.Gate, at time.Time) GateReport {
+	var r GateReport
+	found := false
+	if g.Work { // it stands as the step has it whose turn it is
+		for _, j := range s.Jobs {
+			for _, step := range s.heads(j, at) {
+				if slices.Contains(step.Gates, g.Name) && (!found || r.Met()) {
+					r, found = s.reportFrom(g, s.readFrom(j, step, at), at), true
+				}
+			}
+		}
+	}
+	if found {
+		return r
+	}
 	return s.reportFrom(g, moment{}, at)
 }
 
