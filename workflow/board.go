@@ -116,11 +116,16 @@ func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
 	return len(stage.Steps)
 }
 
-// heads are the first steps that are not met, of each stage.
+// heads are the first steps of each stage that are not met, past what only takes
+// time.
 func (s *State) heads(j *Job, at time.Time) []steps.Step {
 	var all []steps.Step
 	for _, stage := range j.Procedure.Stages {
-		if i := s.head(j, stage, at); i < len(stage.Steps) {
+		i := s.head(j, stage, at)
+		for i < len(stage.Steps) && stage.Steps[i].Kind.Traits().Passes {
+			i++
+		}
+		if i < len(stage.Steps) {
 			all = append(all, stage.Steps[i])
 		}
 	}
@@ -297,33 +302,51 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 // the stages before that: a gate of the work that the step measures is read
 // after it.
 func (s *State) readFrom(j *Job, step steps.Step, at time.Time) moment {
-	from := moment{j.Position, j.Opened, "job " + j.ID + " was opened"}
+	from := s.doneBefore(j, step)
+	j.before(step, func(stage steps.Stage, i int) {
+		if !stage.Steps[i].Kind.Traits().Passes {
+			return
+		}
+		// A wait was over before the journal said so.
+		if over, ok := s.waitEnds(j, stage, i, at); ok && over.After(from.at) {
+			from.at, from.what = over, "after "+stage.Steps[i].Name
+		}
+	})
+	return from
+}
+
+// doneBefore is the last act, by entry and by time, of what comes before a step.
+func (s *State) doneBefore(j *Job, step steps.Step) moment {
+	last := moment{j.Position, j.Opened, "since job " + j.ID + " was opened"}
+	j.before(step, func(stage steps.Stage, i int) {
+		before := stage.Steps[i]
+		m, ok := j.done[before.Name]
+		if !ok || before.Kind.Traits().Passes {
+			return
+		}
+		if m.position > last.position {
+			last.position, last.what = m.position, "since "+before.Name+" was done"
+		}
+		if m.at.After(last.at) {
+			last.at, last.what = m.at, "since "+before.Name+" was done"
+		}
+	})
+	return last
+}
+
+// before goes through the steps that come before a step: those of its stage, and
+// of the stages before that.
+func (j *Job) before(step steps.Step, each func(stage steps.Stage, i int)) {
 	_, own, _ := j.Procedure.Step(step.Name)
 	for _, name := range append(j.Procedure.Before(own.Name), own.Name) {
 		stage, _ := j.Procedure.Stage(name)
-		for i, before := range stage.Steps {
-			if before.Name == step.Name {
+		for i, s := range stage.Steps {
+			if s.Name == step.Name {
 				break
 			}
-			if before.Kind.Traits().Passes { // it was over before the journal said so
-				if over, ok := s.waitEnds(j, stage, i, at); ok && over.After(from.at) {
-					from.at, from.what = over, before.Name+" was over"
-				}
-				continue
-			}
-			m, ok := j.done[before.Name]
-			if !ok {
-				continue
-			}
-			if m.position > from.position {
-				from.position, from.what = m.position, before.Name+" was done"
-			}
-			if m.at.After(from.at) {
-				from.at, from.what = m.at, before.Name+" was done"
-			}
+			each(stage, i)
 		}
 	}
-	return from
 }
 
 // disturbedBy returns the zones that the work of the job has disturbed.

@@ -125,7 +125,7 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 type moment struct {
 	position int64
 	at       time.Time
-	what     string // that was done then
+	what     string // in words: since … was done
 }
 
 // reportFrom is the gate by what was read since a moment.
@@ -141,7 +141,7 @@ func (s *State) reportFrom(g steps.Gate, from moment, at time.Time) GateReport {
 	older := func(t reading) bool { return t.position < from.position || t.at.Before(from.at) }
 	if n := len(counting); n > 0 {
 		if counting = slices.DeleteFunc(counting, older); len(counting) == 0 {
-			why = Cause{"not since " + from.what, from.at}
+			why = Cause{"not " + from.what, from.at}
 		}
 	}
 	if len(counting) == 0 {
