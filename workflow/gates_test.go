@@ -68,6 +68,25 @@ func TestAGateOfTheWorkIsReadAfterWhatComesBefore(t *testing.T) {
 	}
 }
 
+// What was read before by entry does not count either, though the cut is said to
+// have been made before it.
+func TestAGateOfTheWorkIsEnteredAfterWhatComesBefore(t *testing.T) {
+	b := workingOn(t, ironed(), steps.Stage{Name: "one", Steps: []steps.Step{plain("cut"), measuringStep("measure-iron", "iron")}})
+	b.after(10 * time.Minute)
+	b.must(warm)
+	b.after(time.Minute)
+	if err := b.tryAt(Finish{Step: "cut"}, b.now.Add(-5*time.Minute)); err != nil {
+		t.Fatal(err)
+	}
+	if g := b.gate("iron"); g.Standing != NeverTaken || g.Reason.Text != "not since cut was done" {
+		t.Errorf("iron is %s", g.Says().Text)
+	}
+	b.must(warm)
+	if r := b.step("measure-iron"); r.Progress != Done {
+		t.Errorf("measure-iron is %s: %v", r.Progress, r.Reasons)
+	}
+}
+
 // Once its step is done nobody asks for it: not what disturbs, not [stale], not a
 // release, not a check of its gauge.
 func TestAGateOfTheWorkIsNotAskedForAfterwards(t *testing.T) {
