@@ -222,7 +222,14 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 				return c.askBench(ctx)
 			}
 		case workflow.ByCondition:
-			return c.askConditions(ctx, s, step)
+			needs := slices.Clone(step.Needs)
+			for _, r := range suggestion.Resolve { // a gate of the step may need more
+				if need := r.Remedy.Setting; r.Because == workflow.ByCondition && !slices.Contains(needs, need) {
+					needs = append(needs, need)
+				}
+			}
+			_, err := c.askConditions(ctx, s, needs, step.Name)
+			return err
 		case workflow.ByGate:
 			return c.askGates(ctx, s, *suggestion.Step)
 		case workflow.ByGauge:
@@ -235,24 +242,27 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 	return err
 }
 
-func (c *conversation) askConditions(ctx context.Context, s *workflow.State, step steps.Step) error {
-	for _, need := range step.Needs {
+// askConditions asks whether each need stands that nobody has said, and reports
+// whether there was one.
+func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting, what string) (asked bool, err error) {
+	for _, need := range needs {
 		if s.Holds(need.Condition, c.time.Now()) == need.State {
 			continue
 		}
 		so, err := c.confirm(ctx, fmt.Sprintf("Is it so now: %s?", need), "y once you have seen to it")
 		if err != nil {
-			return err
+			return true, err
 		}
 		if !so {
-			fmt.Fprintf(c.Err, "%s waits for it.\n", step.Name)
-			return errLeave
+			fmt.Fprintf(c.Err, "%s waits for it.\n", what)
+			return true, errLeave
 		}
 		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{need}}); err != nil {
-			return err
+			return true, err
 		}
+		asked = true
 	}
-	return nil
+	return asked, nil
 }
 
 // askGates asks for the rework of what is out of tolerance, and before a
@@ -284,12 +294,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 			if len(gauge.Barred) > 0 {
 				return c.askCheck(ctx, s, r)
 			}
-			for _, point := range g.Missing() {
-				if err := c.askReading(ctx, g, point); err != nil {
-					return err
-				}
-			}
-			return nil
+			return c.askPoints(ctx, s, g)
 		}
 	}
 	_, err = c.ask(ctx, "Enter looks again.", "enter looks again")
@@ -451,14 +456,23 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 		if g.Met() {
 			continue
 		}
-		for _, point := range g.Missing() {
-			if err := c.askReading(ctx, g, point); err != nil {
-				return err
-			}
-		}
-		return nil // look again: the gate may want a rework now
+		return c.askPoints(ctx, s, g) // and look again: the gate may want a rework now
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
+}
+
+// askPoints asks for what is missing at a gate, and first for what must stand
+// when it is read.
+func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workflow.GateReport) error {
+	if asked, err := c.askConditions(ctx, s, g.Gate.Needs, g.Gate.Name); asked || err != nil {
+		return err
+	}
+	for _, point := range g.Missing() {
+		if err := c.askReading(ctx, g, point); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, point string) error {
