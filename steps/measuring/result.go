@@ -252,8 +252,11 @@ func (r Rule) Meet(value *big.Rat) map[string]*big.Rat {
 			return at
 		}
 		next := miss.Quo(miss, slopes[0])
-		rounded, _ := new(big.Rat).SetString(next.Add(next, x[0]).FloatString(9))
-		x[0] = rounded
+		next.Add(next, x[0])
+		if new(big.Rat).Abs(next).Cmp(big.NewRat(1_000_000_000, 1)) > 0 {
+			return nil // an angle past the vertical: it runs away
+		}
+		x[0], _ = new(big.Rat).SetString(next.FloatString(9))
 	}
 	return nil
 }

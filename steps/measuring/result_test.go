@@ -142,6 +142,16 @@ func TestEveryFunction(t *testing.T) {
 	}
 }
 
+// What no reading can come to is not looked for for ever.
+func TestNothingMeetsAnAngleBeyondTheVertical(t *testing.T) {
+	rule := Rule{Limits: Limits{Low: q(t, "1°")}, Result: Result{Function: "angle", Of: []string{"a"}, Run: q(t, "0.001 mm"), Reads: q(t, "0.5 mm")}}
+	for _, target := range []int64{90, 95, -120, 1_000_000_000} {
+		if at := rule.Meet(big.NewRat(target, 1)); at != nil {
+			t.Errorf("%v meets %d°", at, target)
+		}
+	}
+}
+
 func unitFor(fn Function) string {
 	if fn.unit != "" {
 		return fn.unit
