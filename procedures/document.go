@@ -8,7 +8,7 @@ import (
 )
 
 // A Document is one file: a design sheet, a procedure or a triage table.
-// Exactly one of Sheet, Procedure and Triage is there.
+// Exactly one of Sheet, Procedure and Triage is set.
 type Document struct {
 	File      string
 	Bytes     []byte
@@ -32,7 +32,7 @@ type reference struct {
 	at   place
 }
 
-// A thing is what a name may stand for.
+// A thing is what a name can refer to.
 type thing string
 
 const (
@@ -45,17 +45,17 @@ const (
 	gate      thing = "gate"
 	procedure thing = "procedure" // of the library, not of a sheet
 
-	// What a document names and has itself; its own checks find it.
+	// Names that a document defines itself; its own checks find them.
 	stage thing = "stage"
 	joint thing = "joint"
 	point thing = "point"
-	// Design is found when a procedure is checked against sheets.
+	// A design is looked up when a procedure is checked against sheets.
 	design  thing = "design"
 	finding thing = "finding"
 )
 
-// within reports whether something is found otherwise than in a design sheet
-// or the library.
+// within reports whether a name is looked up elsewhere than in a design sheet or the
+// library.
 func (t thing) within() bool {
 	switch t {
 	case stage, joint, point, design, finding:
@@ -68,7 +68,7 @@ func stepAt(name string) string  { return "step " + name }
 func rowAt(index int) string     { return "row " + strconv.Itoa(index) }
 func stageAt(name string) string { return "stage " + name }
 
-// Name is the name it is found by.
+// Name is the document's name.
 func (d *Document) Name() string {
 	switch {
 	case d.Sheet != nil:
@@ -101,7 +101,7 @@ func (d *Document) Revision() int {
 	return d.Procedure.Revision
 }
 
-// The kinds of document that are no procedure.
+// The kinds of document that are not procedures.
 const (
 	KindDesign = "design"
 	KindTriage = "triage"
@@ -118,8 +118,9 @@ func (d *Document) Kind() string {
 	return d.Procedure.Kind
 }
 
-// Serves reports whether a procedure can be carried out on a design: it is
-// written for it, or for none and names nothing that the design has not.
+// Serves reports whether a procedure can be carried out on a design: either it is
+// written for that design, or for none in particular and the design has everything
+// that it names.
 func (d *Document) Serves(sheet *steps.Sheet) bool {
 	if d.Procedure == nil || d.Procedure.Design != "" && d.Procedure.Design != sheet.Name {
 		return false

@@ -6,8 +6,8 @@ import (
 	"fettle/steps"
 )
 
-// Read takes a document apart: its YAML, keys, names, texts and quantities.
-// The file is what faults call it. Every error is of type [Faults].
+// Read parses a document: its YAML, keys, names, texts and quantities. Faults name
+// the file. Every error is of type [Faults].
 func Read(file string, data []byte) (*Document, error) {
 	doc, faults := read(file, data)
 	if len(faults) > 0 {
@@ -17,7 +17,7 @@ func Read(file string, data []byte) (*Document, error) {
 }
 
 // Parse reads a document and checks everything that can be checked without
-// another one. Every error is of type [Faults].
+// another document. Every error is of type [Faults].
 func Parse(file string, data []byte) (*Document, error) {
 	doc, faults := parse(file, data)
 	if len(faults) > 0 {
@@ -26,8 +26,8 @@ func Parse(file string, data []byte) (*Document, error) {
 	return doc, nil
 }
 
-// parse gives what could be read beside the faults, so that a caller can look
-// for further faults; it gives no document where nothing could be.
+// parse returns what it could read along with the faults, so that a caller can look
+// for more faults; the document is nil if nothing could be read.
 func parse(file string, data []byte) (*Document, Faults) {
 	doc, faults := read(file, data)
 	if doc != nil {
@@ -49,13 +49,13 @@ func read(file string, data []byte) (*Document, Faults) {
 		return nil, faults
 	}
 	r := &reader{doc: &Document{File: file, Bytes: data, places: map[string]place{}}}
-	r.doc.names = make([]reference, 0, len(data)/256) // about as many as there are
+	r.doc.names = make([]reference, 0, len(data)/256) // a good guess
 	if root.Kind != yaml.MappingNode {
-		r.fault(root, "a document begins with design:, procedure: or triage:, not with %s", shape(root))
+		r.fault(root, "a document must begin with design:, procedure: or triage:, not with %s", shape(root))
 		return nil, r.faults
 	}
 	switch {
-	case hasKey(root, "procedure"): // which names a design too
+	case hasKey(root, "procedure"): // first, because it may have the key design too
 		r.doc.Procedure = &steps.Procedure{}
 		procedureKeys().read(r, root, "a procedure", r.doc.Procedure)
 	case hasKey(root, "triage"):

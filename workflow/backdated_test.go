@@ -23,10 +23,10 @@ func (b *bench) badly(r Request, says string) {
 func TestWhenACoatBegan(t *testing.T) {
 	b := building(t)
 	b.badly(Finish{Step: "coat-left", Began: b.now.Add(time.Second)}, "begun after it was finished")
-	b.badly(Finish{Step: "coat-left", Mixed: b.now.Add(-time.Minute)}, "not mixed of two parts")
-	b.badly(Finish{Step: "propeller-off", Began: b.now}, "only a coat has a beginning")
-	b.badly(Finish{Step: "propeller-off", Mixed: b.now}, "only a coat has a beginning")
-	b.badly(Finish{Step: "propeller-off", Touch: TouchDry}, "belongs to a join")
+	b.badly(Finish{Step: "coat-left", Mixed: b.now.Add(-time.Minute)}, "not a two-part adhesive")
+	b.badly(Finish{Step: "propeller-off", Began: b.now}, "only a coat takes the time it began")
+	b.badly(Finish{Step: "propeller-off", Mixed: b.now}, "only a coat takes the time it began")
+	b.badly(Finish{Step: "propeller-off", Touch: TouchDry}, "only a join takes a touch test")
 	b.must(Finish{Step: "coat-left", Began: b.now}) // at once
 	coat := b.state.Entries[b.state.Size()-1].Facts.(journal.Coated)
 	if !coat.Began.Equal(b.now) || coat.Mixed != nil {
@@ -130,5 +130,31 @@ func TestATouchTestByADistrustedClockIsNotRecorded(t *testing.T) {
 	b.after(time.Minute)
 	if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) || len(refusal.Record) != 1 {
 		t.Errorf("%v: recorded %v", err, refusal.Record)
+	}
+}
+
+// Nothing is recorded of an airframe before it is registered, or of nobody.
+func TestWhoAndWhat(t *testing.T) {
+	b := &bench{t: t, now: evening, by: "builder"}
+	b.state = replay(t, nil)
+	b.badly(Note{Text: "a word"}, "does not begin with an airframe")
+	b = newBench(t)
+	b.by = ""
+	b.badly(Note{Text: "a word"}, "the name of the person is missing")
+}
+
+// With one face of two coated, time opens nothing.
+func TestHalfCoated(t *testing.T) {
+	b := building(t)
+	b.done("coat-left")
+	b.after(12 * time.Minute)
+	joint, _ := b.state.Jobs[0].Joint("roots")
+	if p := b.state.Phase(joint, b.now); p != HalfCoated {
+		t.Errorf("roots is %s", p)
+	}
+	b.done("coat-right")
+	joint, _ = b.state.Jobs[0].Joint("roots")
+	if p := b.state.Phase(joint, b.now); p != Tacking {
+		t.Errorf("roots is %s", p)
 	}
 }

@@ -108,7 +108,7 @@ func TestAGateOfTheWorkIsNotAskedForAfterwards(t *testing.T) {
 	if r := b.step("measure-iron"); r.Progress != Done {
 		t.Errorf("measure-iron is %s: %v", r.Progress, r.Reasons)
 	}
-	if g := b.gate("iron"); g.Standing != NeverTaken || !strings.Contains(g.Reason.Text, "it was read with probe, which was found reading 10 °C too much") {
+	if g := b.gate("iron"); g.Standing != NeverTaken || !strings.Contains(g.Reason.Text, "it was read with probe, which was found reading 10 °C too high") {
 		t.Errorf("iron is %s", g.Says().Text)
 	}
 	proof := b.state.Proof(b.now, nil)

@@ -8,8 +8,8 @@ import (
 	"fettle/workflow/journal"
 )
 
-// goodCheck and badCheck are checks of the fixture's caliper, good to 0.03 mm,
-// and of its rule, good to 0.29 mm by its resolution.
+// goodCheck and badCheck are checks of the fixture's caliper, accurate to 0.03 mm,
+// and of its rule, accurate to 0.29 mm by its resolution.
 func goodCheck(gauge string) CheckGauge { return checkOf(gauge, true) }
 func badCheck(gauge string) CheckGauge  { return checkOf(gauge, false) }
 
@@ -21,10 +21,10 @@ func TestWhatIsNoCheck(t *testing.T) {
 	}{
 		{CheckGauge{Gauge: "calliper", Of: q("10 mm"), Reads: q("10 mm")}, `did you mean "caliper"`},
 		{CheckGauge{Gauge: "caliper", Of: q("10 g"), Reads: q("10 mm")}, "10 g is a mass"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10 s")}, "caliper reads a length, in mm"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.005 mm")}, "steps of 0.01 mm"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm")}, "says what caliper reads"},
-		{CheckGauge{Gauge: "caliper", Reads: q("10 mm")}, "the size of what"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10 s")}, "not a length; caliper reads mm"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.005 mm")}, "its resolution is 0.01 mm"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm")}, "check of caliper needs both"},
+		{CheckGauge{Gauge: "caliper", Reads: q("10 mm")}, "the size of the reference"},
 	} {
 		err := b.try(c.r)
 		if err == nil {
@@ -41,7 +41,7 @@ func TestABadCheckBarsTheGauge(t *testing.T) {
 	b.must(readings("slot", "root=4 mm", "tip=4 mm")) // never checked: allowed
 	b.must(badCheck("caliper"))
 	text := b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGauge)
-	mustContain(t, text, "caliper failed its last check", "reading 0.04 mm too little, more than the 0.03 mm it is good to",
+	mustContain(t, text, "caliper failed its last check", "reading 0.04 mm too low, outside ±0.03 mm",
 		"[check-gauge caliper")
 	// Another gauge measures the same gate, and the step is met with it.
 	b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4 mm", "tip=4 mm").Readings})
@@ -88,7 +88,7 @@ func TestWhatWasReadBeforeABadCheckIsInDoubt(t *testing.T) {
 	if g.Standing != Measuring {
 		t.Fatalf("slot is %s", g.Says().Text)
 	}
-	mustContain(t, g.Says().Text, "no reading at tip yet; it was read with caliper, which was found reading 0.04 mm too little")
+	mustContain(t, g.Says().Text, "no reading at tip yet; it was read with caliper, which was found reading 0.04 mm too low")
 	if len(g.Rests) != 1 || g.Rests[0] != first[0] {
 		t.Errorf("rests on %v, not on the root of %v", g.Rests, first)
 	}
@@ -139,7 +139,7 @@ func TestABadCheckGroundsUntilReleasedAgain(t *testing.T) {
 	if f.Released {
 		t.Fatal("it flies on a release that rested on readings in doubt")
 	}
-	mustContain(t, f.Why.Text, "rested on square", "it was read with rule")
+	mustContain(t, f.Why.Text, "rests on square", "it was read with rule")
 	b.must(GiveRelease{})
 	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("grounded: %s", f.Why.Text)

@@ -22,7 +22,7 @@ func (b *bench) moved(p *steps.Procedure, s *steps.Sheet) {
 	b.state = b.replay(append(b.state.Entries[:len(b.state.Entries):len(b.state.Entries)], entries...))
 }
 
-// No undo may leave a journal that can't be replayed: nothing would ever mend it.
+// No undo may leave a journal that can't be replayed: it could never be corrected.
 func TestUndoOfAJobTakesWhatSpeaksOfItAlong(t *testing.T) {
 	t.Run("a touch test", func(t *testing.T) {
 		b := building(t)
@@ -64,7 +64,7 @@ func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
 	move := b.state.Size() - 1
 	b.done("coat-left")
 	coat := b.state.Size() - 1
-	mustContain(t, b.refused(Undo{Position: move}, ByState), "what was entered since needs it", "Coated", "[take-back-first")
+	mustContain(t, b.refused(Undo{Position: move}, ByState), "later entries depend on it", "Coated", "[take-back-first")
 	b.must(Undo{Position: coat}, Undo{Position: move})
 	if b.state.SheetDigest != sheetSum {
 		t.Errorf("the sheet is %s", b.state.SheetDigest)

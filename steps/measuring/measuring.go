@@ -29,7 +29,7 @@ const (
 	Partial   Verdict = "" // readings are missing
 )
 
-// Limits are what a measurement must meet. An absent one is no limit.
+// Limits are what a measurement must meet. Each is optional.
 type Limits struct {
 	Low   quantity.Quantity `json:"low,omitzero"`
 	High  quantity.Quantity `json:"high,omitzero"`
@@ -61,8 +61,8 @@ type Finding struct {
 	Result  Worked // where a result is judged and could be worked out
 }
 
-// A Margin is how near the worst point is to its nearest limit, in the limits'
-// unit; negative is outside. Known is false where there is no value to say.
+// A Margin is how far the worst point is inside its nearest limit, in the limits'
+// unit; negative is outside. Known is false if there is no value.
 type Margin struct {
 	Known bool
 	By    float64
@@ -142,7 +142,7 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 	band := r.Bands(doubts).Pair
 	most, err := r.Limits.Alike.Span(unit)
 	if err != nil {
-		return Finding{}, fmt.Errorf("the limit of likeness: %w", err)
+		return Finding{}, fmt.Errorf("the alike limit: %w", err)
 	}
 	at := map[string]*big.Rat{}
 	for _, m := range means {
@@ -186,7 +186,7 @@ type value struct {
 	is    *big.Rat
 	says  string // it and where it was read
 	point string
-	what  string // what is good to so much
+	what  string // what the band is the accuracy of
 }
 
 // edge is a limit in the limits' unit.
@@ -220,7 +220,7 @@ func (r Rule) within(v value, band Band, unit string) Finding {
 		case Out:
 			f = worse(f, Finding{Verdict: Out, Reason: fmt.Sprintf("%s is %s %s", v.says, word, limit), Margin: margin})
 		case Undecided:
-			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too near %s to decide: %s is good to %s",
+			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too close to %s to decide: %s is accurate to %s",
 				v.says, limit, v.what, sized(exact(band.Float()), unit))})
 		}
 	}
@@ -239,7 +239,7 @@ func (r Rule) steady(point string, spread *big.Rat) Finding {
 	low, err1 := r.edge(r.Limits.Low)
 	high, err2 := r.edge(r.Limits.High)
 	if err1 != nil || err2 != nil {
-		return Finding{Verdict: Undecided, Reason: "the limits do not compare"}
+		return Finding{Verdict: Undecided, Reason: "the limits cannot be compared"}
 	}
 	half := new(big.Rat).Sub(high, low)
 	half.Quo(half, big.NewRat(2, 1))
@@ -247,7 +247,7 @@ func (r Rule) steady(point string, spread *big.Rat) Finding {
 		return Finding{Verdict: In}
 	}
 	return Finding{Verdict: Undecided, Reason: fmt.Sprintf(
-		"the readings%s differ by %s, more than half the tolerance: settle the set-up and measure again",
+		"the readings%s differ by %s, more than half the tolerance: steady the set-up and measure again",
 		at(point), sized(spread, r.Limits.Unit()))}
 }
 
@@ -262,7 +262,7 @@ func alike(pair [2]string, gap, limit *big.Rat, band Band, unit string) Finding 
 	case Out:
 		return Finding{Verdict: Out, Reason: fmt.Sprintf("%s, more than %s", says, sized(limit, unit)), Margin: margin}
 	}
-	return Finding{Verdict: Undecided, Reason: fmt.Sprintf("%s, too near %s to decide with this gauge", says, sized(limit, unit)), Margin: margin}
+	return Finding{Verdict: Undecided, Reason: fmt.Sprintf("%s, too close to %s to decide with this gauge", says, sized(limit, unit)), Margin: margin}
 }
 
 // worse joins two findings: the worse verdict wins, and the lesser margin.

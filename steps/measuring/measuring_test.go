@@ -70,7 +70,7 @@ func TestJudge(t *testing.T) {
 		// Spar slot 1/8 to 3/16 in deep: common practice, no source.
 		{name: "spar slot in fractions", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "5/32 in"}, resolution: "0.01 mm", u: "0.3 mm", want: In},
 		{name: "spar slot read in mm", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "4 mm"}, resolution: "0.01 mm", u: "0.3 mm", want: In},
-		{name: "spar slot at its very limit", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "1/8 in"}, resolution: "0.01 mm", u: "0.3 mm", want: Undecided, says: "too near 1/8 in"},
+		{name: "spar slot at its very limit", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "1/8 in"}, resolution: "0.01 mm", u: "0.3 mm", want: Undecided, says: "too close to 1/8 in"},
 		{name: "spar slot too shallow", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "2.8 mm"}, resolution: "0.01 mm", u: "0.3 mm", want: Out, says: "less than 1/8 in"},
 		// A wing spar ends within 1/2 in of the tip: common practice, no source.
 		{name: "spar end", high: "1/2 in", points: map[string]string{"": "3/8 in"}, resolution: "0.5 mm", want: In},
@@ -102,20 +102,20 @@ func TestJudge(t *testing.T) {
 		{name: "below by the very guard band", low: "1 mm", high: "3 mm", points: map[string]string{"": "0.75 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: Undecided},
 		{name: "below by a step more", low: "1 mm", high: "3 mm", points: map[string]string{"": "0.74 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: Out},
 		{name: "three that differ by half the tolerance", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.5 mm"}, resolution: "0.1 mm", want: In},
-		{name: "three that differ by a step more", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.6 mm"}, resolution: "0.1 mm", want: Undecided, says: "settle the set-up"},
+		{name: "three that differ by a step more", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.6 mm"}, resolution: "0.1 mm", want: Undecided, says: "steady the set-up"},
 		{name: "the lowest comes last", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "2.6 mm,2 mm,1.5 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
 		{name: "the highest is between", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2.6 mm,2 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
-		{name: "three below nought", low: "-3 mm", high: "-1 mm", repeat: 3, points: map[string]string{"": "-1.5 mm,-2 mm,-2.5 mm"}, resolution: "0.1 mm", want: In},
+		{name: "three below zero", low: "-3 mm", high: "-1 mm", repeat: 3, points: map[string]string{"": "-1.5 mm,-2 mm,-2.5 mm"}, resolution: "0.1 mm", want: In},
 		{name: "two are out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "0 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm; b at 0 mm is less than 1 mm"},
-		{name: "one is out and the next too near", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "3 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm"},
-		{name: "one is too near and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},
+		{name: "one is out and the next too close", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "3 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm"},
+		{name: "one is too close and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},
 		{name: "nothing was read", low: "1 mm", high: "3 mm", points: map[string]string{"": ""}, resolution: "0.1 mm", want: Partial, says: "no reading yet"},
 		{name: "a gauge of another kind decides nothing", low: "1 mm", high: "3 mm", points: map[string]string{"": "2 mm"}, resolution: "1 g", want: Undecided},
 		{name: "the bias of one gauge cancels", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "502 mm"}, order: []string{"left", "right"}, resolution: "0.01 mm", u: "1 mm", r: "0.1 mm", want: In},
 		{name: "nobody knows which part is bias", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "502 mm"}, order: []string{"left", "right"}, resolution: "0.01 mm", u: "1 mm", want: Undecided},
 		// Of 0.4 mm, √(0.4² - 0.3²) is bias; three readings leave 0.3/√3 of the rest: 0.316 in all.
 		{name: "three readings, of which the spread shrinks", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.32 mm,1.32 mm,1.32 mm"}, resolution: "0.1 mm", u: "0.4 mm", r: "0.3 mm", want: In},
-		{name: "three readings, of which the bias stays", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.31 mm,1.31 mm,1.31 mm"}, resolution: "0.1 mm", u: "0.4 mm", r: "0.3 mm", want: Undecided, says: "the gauge is good to 0.316 mm"},
+		{name: "three readings, of which the bias stays", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.31 mm,1.31 mm,1.31 mm"}, resolution: "0.1 mm", u: "0.4 mm", r: "0.3 mm", want: Undecided, says: "the gauge is accurate to 0.316 mm"},
 		{name: "three readings, and nobody knows what shrinks", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.32 mm,1.32 mm,1.32 mm"}, resolution: "0.1 mm", u: "0.4 mm", want: Undecided},
 		{name: "one pair is compared", alike: "1 mm", points: map[string]string{"a": "10 mm", "b": "10 mm", "c": "20 mm"}, order: []string{"a", "b", "c"}, pairs: [][2]string{{"a", "b"}}, resolution: "0.1 mm", want: In},
 		{name: "all are compared where none are named", alike: "1 mm", points: map[string]string{"a": "10 mm", "b": "10 mm", "c": "20 mm"}, order: []string{"a", "b", "c"}, resolution: "0.1 mm", want: Out, says: "a and c differ by 10 mm, more than 1 mm; b and c differ"},
@@ -123,7 +123,7 @@ func TestJudge(t *testing.T) {
 		{name: "one is undecided and another missing", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": ""}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Undecided, says: "no reading at b yet"},
 		{name: "one of a pair is missing", alike: "1 mm", points: map[string]string{"a": "3 mm", "b": ""}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Partial, says: "at b"},
 		{name: "the mean of three", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.5 mm"}, resolution: "0.1 mm", want: In},
-		{name: "three that do not agree", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.2 mm,2 mm,2.8 mm"}, resolution: "0.1 mm", want: Undecided, says: "settle the set-up"},
+		{name: "three that do not agree", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.2 mm,2 mm,2.8 mm"}, resolution: "0.1 mm", want: Undecided, says: "steady the set-up"},
 		{name: "two of three", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "2 mm,2 mm"}, resolution: "0.1 mm", want: Partial, says: "2 of 3"},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.run(t) })

@@ -205,7 +205,7 @@ func (r Rule) work(x []*big.Rat, doubts Doubts) (value *big.Rat, slopes []*big.R
 	// What is divided by must be known not to be nought, or the result may be
 	// anything.
 	if by != nil && (by.Sign() == 0 || doubts.Band(single(), r.repeat(), unit).decides(new(big.Rat).Abs(by)) != In) {
-		return nil, nil, r.Result.String() + " can't be worked out: it divides by what is too near nought for this gauge"
+		return nil, nil, r.Result.String() + " can't be worked out: it divides by a value too close to 0 for this gauge"
 	}
 	if f.unit != "" && f.unit != r.Limits.Unit() { // ° where the limits are in turns
 		one, err := quantity.New(big.NewRat(1, 1), f.unit)

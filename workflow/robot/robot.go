@@ -1,6 +1,7 @@
-// Package robot carries jobs out as a careful builder would: the suggested
-// step, each reading in the middle of its limits, every hold line confirmed.
-// Tests drive whole procedures with it, and the demo fills its shelf.
+// Package robot carries out jobs as a careful builder would: it does the
+// suggested step, reads each gate in the middle of its limits and confirms every
+// line of a hold. Tests run whole procedures with it, and the demo builds its
+// other airframes with it.
 package robot
 
 import (
@@ -16,8 +17,8 @@ import (
 	"fettle/workflow"
 )
 
-// A Move is what the robot does next: a request, or a wait until a time, or
-// nothing because no job is open.
+// A Move is what the robot does next: a request, a wait until a time, or nothing
+// because no job is open.
 type Move struct {
 	Request workflow.Request
 	Takes   time.Duration // attended time before the request is made
@@ -25,8 +26,8 @@ type Move struct {
 	Over    bool
 }
 
-// ErrStuck is returned (wrapped) where nothing can be done and time won't help.
-var ErrStuck = errors.New("nothing can be done, and no time will open it")
+// ErrStuck is returned (wrapped) if nothing can be done and waiting won't help.
+var ErrStuck = errors.New("nothing can be done, and waiting will not help")
 
 // Next returns the robot's next move at the time, at a bench of 20 °C.
 func Next(s *workflow.State, now time.Time) (Move, error) {
@@ -63,7 +64,7 @@ func stuck(s workflow.Suggestion) error {
 	return fmt.Errorf("%w: %s: %v", ErrStuck, waiting[0].Step.Name, waiting[0].Reasons)
 }
 
-// A Worker carries jobs out on one airframe: a state, and the time it is there.
+// A Worker carries out jobs on one airframe: its state, and the time for the worker.
 type Worker struct {
 	State     *workflow.State
 	Documents workflow.Documents
@@ -72,7 +73,7 @@ type Worker struct {
 	Program   string
 }
 
-// Act has one request decided and replays the journal with what it gives.
+// Act decides one request and replays the journal with the new entries.
 func (w *Worker) Act(r workflow.Request) error {
 	entries, err := w.State.Decide(r, workflow.Circumstances{Now: w.Now, By: w.By, Program: w.Program})
 	if err != nil {
@@ -82,8 +83,8 @@ func (w *Worker) Act(r workflow.Request) error {
 	return err
 }
 
-// Carry makes so many moves, or fewer if no job is left. Where a sitting ends
-// while a step is in hand, the bench is read again and the step done again.
+// Carry makes up to so many moves, until no job is left. If the sitting ends
+// during a step, it reads the bench again and does the step again.
 func (w *Worker) Carry(moves int) error {
 	again := 0
 	for range moves {
@@ -112,7 +113,7 @@ func (w *Worker) Carry(moves int) error {
 	return nil
 }
 
-// resolve answers what holds a step back and a person can see to.
+// resolve returns the request that removes what holds a step back; nil: none does.
 func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now time.Time) (workflow.Request, error) {
 	switch reason.Because {
 	case workflow.ByClimate:

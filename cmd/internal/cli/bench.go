@@ -23,10 +23,10 @@ func (a *app) benchCommand() *cobra.Command {
 	var o benchOptions
 	cmd := &cobra.Command{
 		Use:   "bench [MARK]…",
-		Short: "Record the temperature and humidity at the bench, and conditions",
-		Long: "Record what the bench is like in this sitting. Without a mark it goes into the journal\n" +
-			"of every airframe with an open job or a joint that is not cured. --set says how a\n" +
-			"condition stands, such as propeller=off.",
+		Short: "Record temperature, humidity and conditions at the bench",
+		Long: "Record what the bench is like in this sitting. Without a mark it is recorded for every\n" +
+			"airframe with an open job or a joint that has not cured. --set records a condition,\n" +
+			"such as propeller=off.",
 		Example: "  fettle bench --temperature 16C --humidity 60%\n  fettle bench CW-01 --set ventilation=on",
 		Args:    arguments(0, -1),
 		ValidArgsFunction: func(cmd *cobra.Command, _ []string, toComplete string) ([]string, cobra.ShellCompDirective) {
@@ -94,15 +94,15 @@ func (o benchOptions) request() (workflow.ReadBench, error) {
 	for _, text := range o.set {
 		condition, state, ok := strings.Cut(text, "=")
 		if !ok {
-			return r, usage("%q says no state; write propeller=off", text)
+			return r, usage("%q has no state; write propeller=off", text)
 		}
 		r.Set = append(r.Set, steps.Setting{Condition: condition, State: state})
 	}
 	return r, nil
 }
 
-// atBench reads the airframes that are at the bench: with an open job, or a joint
-// that is not cured.
+// atBench reads the airframes that are being worked on: with an open job, or a
+// joint that is not cured.
 func (a *app) atBench(ctx context.Context, d *desk.Desk) ([]*workflow.State, error) {
 	now := a.time.Now()
 	all, err := desk.Rows(ctx, d, func(s *workflow.State, _ int) *workflow.State {

@@ -17,7 +17,7 @@ import (
 	"fettle/store/wholefile"
 )
 
-// bookPhoto is how many pixels the longest side of a photo in a book has.
+// bookPhoto is the longest side of a photo in a book, in pixels.
 const bookPhoto = 1200
 
 func (a *app) bookCommand() *cobra.Command {
@@ -25,11 +25,11 @@ func (a *app) bookCommand() *cobra.Command {
 	var force bool
 	cmd := &cobra.Command{
 		Use:   "book [MARK] -o FILE",
-		Short: "Write the whole record as one printable page",
-		Long: "Write the record of an airframe as one HTML page that needs nothing beside itself and prints:\n" +
-			"its life, what the record does not show, releases, damage, every reading in its limits, joints\n" +
-			"with their times, the steps of each job, photos without position data, seals. Times are local,\n" +
-			"and the page says so.",
+		Short: "Write the whole record as one printable HTML page",
+		Long: "Write the record of an airframe as one HTML file that needs no other and can be printed: its\n" +
+			"history, what the record does not show, releases, damage, every reading with its limits, joints\n" +
+			"with their times, the steps of each job, photos without position data, and seals. Times are\n" +
+			"local.",
 		Example:           "  fettle book CW-01 -o cw-01.html",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
@@ -38,7 +38,7 @@ func (a *app) bookCommand() *cobra.Command {
 	cmd.Flags().BoolVar(&force, "force", false, "write over a file that is there")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if out == "" {
-			return usage("say where to: fettle book -o book.html")
+			return usage("name the file to write: fettle book -o book.html")
 		}
 		return a.book(cmd.Context(), args, out, force)
 	}
@@ -82,7 +82,7 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 		return err
 	})
 	if errors.Is(err, fs.ErrExist) {
-		return fmt.Errorf("the book %s: %w, or write over it with --force", out, keep.ErrExists)
+		return fmt.Errorf("the book %s: %w, or replace it with --force", out, keep.ErrExists)
 	}
 	if err != nil {
 		return fmt.Errorf("writing the book: %w", err)

@@ -18,12 +18,12 @@ func (a *app) gaugeCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "gauge [MARK] [GAUGE]",
 		Short: "Record the check of a gauge, or show when each was last checked",
-		Long: "Record what a gauge reads of a reference of known size: a gauge block, a weight, the shank of\n" +
-			"a drill. It is good if it reads that to within its uncertainty. One that is not good is not\n" +
-			"measured with until a check finds it good, and what it read since the check before is in\n" +
-			"doubt: its gates are measured again. Without --reads and --of the gauge is shown, and\n" +
-			"without a name every gauge. A check belongs to the record of one airframe; where the gauge\n" +
-			"served others, check it there too.",
+		Long: "Record what a gauge reads on a reference of known size: a gauge block, a weight, the shank of\n" +
+			"a drill. It is good if it reads that size to within its uncertainty. A gauge that is not good\n" +
+			"is refused until a check finds it good, and its readings since the check before are in doubt:\n" +
+			"those gates must be measured again. Without --reads and --of the gauge is shown; without a\n" +
+			"name, every gauge. A check is part of one airframe's record. If the gauge was used on others,\n" +
+			"record it there too.",
 		Example:           "  fettle gauge CW-01 depth --reads 10.02mm --of 10mm --note \"a gauge block\"",
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeGauges,
@@ -49,7 +49,7 @@ func (a *app) gauge(ctx context.Context, args []string, o gaugeOptions) error {
 		return a.gauges(s, o)
 	}
 	if len(rest) > 1 {
-		return usage("%q is too much: a check is of one gauge", rest[1])
+		return usage("unexpected argument %q; a check takes one gauge", rest[1])
 	}
 	if o == (gaugeOptions{}) {
 		report, err := s.GaugeReport(rest[0], a.time.Now())
@@ -78,7 +78,7 @@ func (a *app) gauges(s *workflow.State, o gaugeOptions) error {
 		names = append(names, g.Name)
 	}
 	if o != (gaugeOptions{}) {
-		return usage("say which gauge of %s: %s", all.Mark, strings.Join(names, ", "))
+		return usage("name the gauge of %s: %s", all.Mark, strings.Join(names, ", "))
 	}
 	return a.show(all)
 }
@@ -86,7 +86,7 @@ func (a *app) gauges(s *workflow.State, o gaugeOptions) error {
 func (o gaugeOptions) request(gauge string) (workflow.CheckGauge, error) {
 	r := workflow.CheckGauge{Gauge: gauge, Note: o.note}
 	if o.reads == "" || o.of == "" {
-		return r, usage("a check says both what the gauge reads and of what: 10.02mm of 10mm")
+		return r, usage("a check needs both what the gauge reads and the true size, such as 10.02mm of 10mm")
 	}
 	var err error
 	if r.Reads, err = quantity.Parse(o.reads, ""); err != nil {

@@ -12,12 +12,12 @@ func (a *app) noteCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "note [MARK] WORDS…",
 		Short:   "Write a note into an airframe's journal",
-		Example: "  fettle note CW-01 \"left aileron a touch stiff\"",
+		Example: "  fettle note CW-01 \"left aileron slightly stiff\"",
 		Args:    arguments(1, -1),
 	}
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		s, words, err := a.airframeAnd(cmd.Context(), args, "words belong to the note")
+		s, words, err := a.airframeAnd(cmd.Context(), args, "note text")
 		if err != nil {
 			return err
 		}

@@ -14,7 +14,7 @@ func (a *app) startCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:               "start [MARK] PROCEDURE [--zone ZONE]",
 		Short:             "Start a procedure on an airframe",
-		Long:              "Start a procedure on an airframe: one of the library by its name, or a file.",
+		Long:              "Start a procedure on an airframe. PROCEDURE is a name in the library, or a file.",
 		Example:           "  fettle start CW-01 causeway-build\n  fettle start CW-01 boom-snapped --zone left-boom",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeStart,
@@ -34,7 +34,7 @@ func (a *app) start(ctx context.Context, args []string, zone, at string) error {
 	}
 	mark := s.Airframe.Mark
 	if len(rest) != 1 {
-		return usage("say which procedure: fettle start %s PROCEDURE; fettle library list shows them", mark)
+		return usage("name the procedure: fettle start %s PROCEDURE; to list the procedures: fettle library list", mark)
 	}
 	when, err := a.when(at)
 	if err != nil {

@@ -12,17 +12,17 @@ import (
 func (a *app) statusCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "status [MARK]…",
-		Short: "Show the board: where each airframe stands, what is drying, what may fly",
+		Short: "Show the board: where each airframe stands",
 		Long: "Show the board: where each airframe stands, what is drying, what may fly. A board of many\n" +
-			"airframes has a line for each, first those that need somebody: a coat that lapsed, a window\n" +
-			"that is open, damage.",
+			"airframes has one line for each. Those that need somebody come first: a coat that lapsed, a\n" +
+			"window that is open, damage.",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			now := a.time.Now()
 			tiles, unread := rows(cmd.Context(), a, args, func(s *workflow.State, of int) page.Tile {
 				if a.json {
-					of = 0 // it has every tile whole
+					of = 0 // JSON has every airframe in full
 				}
 				return page.NewTile(s, now, of)
 			})

@@ -14,10 +14,10 @@ func (a *app) undoCommand() *cobra.Command {
 	var reason string
 	cmd := &cobra.Command{
 		Use:   "undo [MARK] ENTRY",
-		Short: "Take an entry back, with all that depended on it",
-		Long: "Take an entry back by its number. Nothing is deleted: a later entry names what is taken\n" +
-			"back, and the steps that depended on it are open again. fettle airframe show MARK\n" +
-			"--entries lists the numbers.",
+		Short: "Take an entry back, and what depended on it",
+		Long: "Take an entry back by its number. Nothing is deleted: a new entry names what is taken\n" +
+			"back, and the steps that depended on it are open again. To list the numbers:\n" +
+			"fettle airframe show MARK --entries",
 		Example: "  fettle undo CW-01 14 --reason \"ticked the wrong step\"",
 		Args:    arguments(0, 2),
 	}
@@ -38,11 +38,11 @@ func (a *app) undo(ctx context.Context, args []string, reason string) error {
 		if err := a.ShowTo(a.Err, page.NewJournal(s).Last(10).Markdown(a.clock())); err != nil {
 			return err
 		}
-		return usage("say which entry by its number: fettle undo %s %d", mark, s.Size()-1)
+		return usage("name the entry by its number: fettle undo %s %d", mark, s.Size()-1)
 	}
 	position, err := strconv.ParseInt(rest[0], 10, 64)
 	if err != nil {
-		return usage("%q is no number of an entry; fettle airframe show %s --entries lists them", rest[0], mark)
+		return usage("%q is not the number of an entry; to list the entries: fettle airframe show %s --entries", rest[0], mark)
 	}
 	return a.act(ctx, s, workflow.Undo{Position: position, Reason: reason}, "")
 }

@@ -16,9 +16,9 @@ func (a *app) waitCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "wait [MARK] [JOINT or STEP]",
 		Short: "Wait until a clock is ready, with a progress bar and a bell",
-		Long: "Wait until a joint may be closed, handled or loaded, or a wait step is over: of the one\n" +
-			"named, else of the first that comes. It can be stopped and started again without harm,\n" +
-			"since the clocks are in the journal. It exits 0 at ready.",
+		Long: "Wait until a joint can be joined, handled or loaded, or until a wait step is over: the one\n" +
+			"named, else whichever comes first. Stopping it does no harm, because the clocks are in the\n" +
+			"journal. The exit code is 0 when the clock is ready.",
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -39,11 +39,12 @@ func (a *app) waitCommand() *cobra.Command {
 	}
 }
 
-// recheck is how often a wait reads the journal again: another terminal may
-// have changed what is waited for.
+// recheck is how often a wait reads the journal again, because another terminal
+// may have changed the times.
 const recheck = 20 * time.Second
 
-// wait returns nil at ready. The store is open only while the journal is read.
+// wait returns nil when the wait is over. The store is open only while the journal
+// is read.
 func (a *app) wait(ctx context.Context, d *desk.Desk, state *workflow.State, name string) error {
 	mark := state.Airframe.Mark
 	await, err := state.Await(a.time.Now(), name)
@@ -82,8 +83,7 @@ func (a *app) wait(ctx context.Context, d *desk.Desk, state *workflow.State, nam
 	return a.show(page.NewReady(mark, await))
 }
 
-// A waitBar shows how far a wait has come: a bar on a terminal, one line
-// elsewhere.
+// A waitBar shows the progress of a wait: a bar on a terminal, one line elsewhere.
 type waitBar struct {
 	app  *app
 	read time.Time // when the journal was last read
