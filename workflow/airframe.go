@@ -79,16 +79,15 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), Remedy{})
 		}
 	}
-	id, n := p.Name, 1
 	open := s.OpenJobs(c.At)
-	for _, j := range s.Jobs {
-		if j.Procedure.Name != p.Name {
-			continue
-		}
-		if slices.Contains(open, j) && j.Zone == r.Zone {
+	for _, j := range open {
+		if j.Procedure.Name == p.Name && j.Zone == r.Zone {
 			return nil, refuse(p.Name, ByState, "it is already open as job "+j.ID, s.remedy(Remedy{Kind: ToSeeNext}))
 		}
-		n++
+	}
+	// The opening of an earlier job may have been taken back, so that its number is free.
+	id := p.Name
+	for n := 2; slices.Contains(s.jobIDs(), id); n++ {
 		id = fmt.Sprintf("%s-%d", p.Name, n)
 	}
 	if r.SheetDigest != s.SheetDigest && len(open) > 0 {

@@ -343,7 +343,7 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 		}
 	}
 	for _, j := range s.joints() {
-		if j.Lapsed(at) && j.Joined.IsZero() {
+		if j.Lapsed(at) {
 			sum.Lapsed = append(sum.Lapsed, fmt.Sprintf("%s of %s: coated and not joined in time", j.Name, j.Job))
 		}
 	}

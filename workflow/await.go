@@ -42,9 +42,6 @@ func (s *State) Await(now time.Time, name string) (Await, error) {
 			first = &w
 		}
 	}
-	if name == "" && first != nil {
-		return *first, nil
-	}
 	if first != nil {
 		return *first, nil
 	}

@@ -298,3 +298,58 @@ func TestAlikeReadWithTwoGauges(t *testing.T) {
 		t.Errorf("with one gauge square is %s", g.Says().Text)
 	}
 }
+
+// A check is judged by the sheet in force then and by the present one, and must
+// be good by both; a sheet without the gauge changes nothing.
+func TestALaxerSheetMakesNoCheckGood(t *testing.T) {
+	laxer, without := sheet(), sheet()
+	laxer.Gauges[1].Uncertainty = q("1 mm")
+	without.Gauges, without.Gates[0].Gauge = without.Gauges[:1], "rule"
+	for name, newer := range map[string]*steps.Sheet{"laxer": laxer, "gone": without} {
+		for _, good := range []bool{true, false} {
+			b := assembled(t)
+			b.must(checkOf("caliper", good))
+			was := b.state.GaugeChecks()[0].Off
+			b.moved(build(), newer)
+			if is := b.state.GaugeChecks()[0].Off; is != was || is.Good != good {
+				t.Errorf("%s: the check was %+v and is %+v", name, was, is)
+			}
+		}
+	}
+}
+
+// A gauge is reported with its last check, what bars it and what is in doubt for it.
+func TestGaugeReport(t *testing.T) {
+	b := assembled(t)
+	report := func(last, barred, doubt int) GaugeReport {
+		t.Helper()
+		r, err := b.state.GaugeReport("caliper", b.now)
+		if err != nil || (r.Last != nil) != (last > 0) || len(r.Barred) != barred || len(r.InDoubt) != doubt || r.Gauge.Name != "caliper" {
+			t.Errorf("%+v, %v", r, err)
+		}
+		return r
+	}
+	report(0, 0, 0)
+	root := b.gate("slot").Rests[0]
+	b.after(time.Hour)
+	b.must(badCheck("caliper"))
+	r := report(1, 1, 2)
+	if r.Barred[0].Because != ByGauge || r.Barred[0].Remedy.Kind != ToCheckGauge || r.InDoubt[0] != root {
+		t.Errorf("%+v", r)
+	}
+	b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4 mm", "tip=4 mm").Readings})
+	b.must(Undo{Position: r.InDoubt[0]})
+	report(1, 1, 1)
+	b.after(time.Minute)
+	b.must(goodCheck("caliper"))
+	report(1, 0, 1)
+	if r, err := b.state.GaugeReport("rule", b.now); err != nil || r.Last != nil || len(r.InDoubt) != 0 {
+		t.Errorf("%+v, %v", r, err)
+	}
+	if _, err := b.state.GaugeReport("tape", b.now); err == nil {
+		t.Error("a gauge that is not there was reported")
+	}
+	if all := b.state.GaugeChecks(); len(all) != 2 || all[0].Off.Good || !all[1].Off.Good || all[0].Position > all[1].Position {
+		t.Errorf("%+v", all)
+	}
+}

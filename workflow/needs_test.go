@@ -46,6 +46,13 @@ func TestStepsThatNeedAConditionOtherwise(t *testing.T) {
 	mustContain(t, b.refused(slot, ByCondition), "it needs ventilation: on")
 }
 
+func TestACoatOfNoAdhesiveOfTheDesign(t *testing.T) {
+	gum := coating("coat", "tab")
+	gum.Adhesive = "gum"
+	b := working(t, one("one", gum, joining("join", "tab")))
+	mustContain(t, b.refused(Finish{Step: "coat"}, ByState), "gum")
+}
+
 func TestAJoinOutsideTheWorkingLimits(t *testing.T) {
 	b := building(t)
 	b.done("coat-left", "coat-right")

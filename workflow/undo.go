@@ -66,10 +66,9 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 			s.takeBack(e.Position, back)
 		}
 	}
-	if work, ok := journal.WorkOf(facts); ok && work.Job != "" {
-		for _, p := range s.after(work) {
-			s.takeBack(p, back)
-		}
+	work, _ := journal.WorkOf(facts)
+	for _, p := range s.after(work) {
+		s.takeBack(p, back)
 	}
 	switch f := facts.(type) {
 	case journal.DamageFound:
@@ -96,7 +95,7 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 }
 
 // after returns the entries of the steps that come after the work's step: in
-// its stage, and in every stage after that.
+// its stage, and in every stage after that; none where it is of no job.
 func (s *State) after(work journal.Work) []int64 {
 	job, err := s.Job(work.Job)
 	if err != nil {

@@ -20,6 +20,8 @@ func TestCheck(t *testing.T) {
 		{"read in inches", "0.01 mm", "0.03 mm", "0.252 in", "1/4 in", false, "reading 0.0508 mm too high, outside ±0.03 mm"},
 		{"temperatures differ by a size, not a point", "1 °C", "2 °C", "216 °F", "212 °F", false, "reading 2.2222 °C too high, outside ±2 °C"},
 		{"by next to nothing", "0.01 mm", "0.03 mm", "0.3937 in", "10 mm", true, "reading less than 0.0001 mm too low, within ±0.03 mm"},
+		{"without a resolution", "", "0.03 mm", "10.03 mm", "10 mm", true, "reading 0.03 mm too high, within ±0.03 mm"},
+		{"without a resolution, a step more", "", "0.03 mm", "10.04 mm", "10 mm", false, "reading 0.04 mm too high, outside ±0.03 mm"},
 		{"of another kind", "1 g", "1 g", "10 mm", "10 g", false, "reading something else"},
 	} {
 		d := Doubt{Resolution: q(t, c.resolution), Uncertainty: q(t, c.u)}

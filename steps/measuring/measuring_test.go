@@ -190,3 +190,54 @@ func TestAReadingOfAnotherDimensionIsAnError(t *testing.T) {
 		t.Error("2 g was judged against 1 mm")
 	}
 }
+
+// The dimension and the unit of limits are those of whichever is given.
+func TestLimitsOfOneKind(t *testing.T) {
+	for _, l := range []Limits{{Low: q(t, "1 in")}, {High: q(t, "1 in")}, {Alike: q(t, "1 in")}} {
+		if l.Dimension() != quantity.Length || l.Unit() != "in" {
+			t.Errorf("%+v is a %q in %q", l, l.Dimension(), l.Unit())
+		}
+	}
+	if (Limits{}).Dimension() != "" || (Limits{}).Unit() != "" {
+		t.Error("no limits have a dimension")
+	}
+}
+
+// With one gauge only its resolution counts in a difference, 2·d/√12·√2; with two,
+// the bias of each: √2 times the 1 mm that they are good to, 1.414 mm.
+func TestADifferenceReadWithTwoGauges(t *testing.T) {
+	limits := Limits{Alike: q(t, "3 mm")}
+	for reading, want := range map[string][2]Verdict{
+		"501.5 mm": {In, In}, "501.6 mm": {In, Undecided}, "502 mm": {In, Undecided}, "504.4 mm": {Out, Undecided}, "504.5 mm": {Out, Out},
+	} {
+		points := []Point{{"left", []quantity.Quantity{q(t, "500 mm")}}, {"right", []quantity.Quantity{q(t, reading)}}}
+		for i, several := range []bool{false, true} {
+			f, err := Judge(limits, points, 1, nil, Doubt{Resolution: q(t, "0.01 mm"), Uncertainty: q(t, "1 mm"), Several: several})
+			if err != nil || f.Verdict != want[i] {
+				t.Errorf("%s, with several gauges %v: %s, %v", reading, several, f.Verdict, err)
+			}
+		}
+	}
+}
+
+// A point in tolerance adds nothing to the reason of one that is not; limits that
+// cannot be compared decide nothing.
+func TestReasons(t *testing.T) {
+	at := func(name, value string) Point { return Point{name, []quantity.Quantity{q(t, value)}} }
+	for _, c := range []struct {
+		limits Limits
+		points []Point
+		want   Verdict
+		says   string
+	}{
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "4 mm"), at("b", "2 mm")}, Out, "a at 4 mm is more than 3 mm"},
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "4 mm"), at("b", "3 mm")}, Out, "a at 4 mm is more than 3 mm"},
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "2 mm"), at("b", "4 mm")}, Out, "b at 4 mm is more than 3 mm"},
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 g")}, []Point{at("a", "2 mm")}, Undecided, ""},
+	} {
+		f, err := Judge(c.limits, c.points, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+		if err != nil || f.Verdict != c.want || c.says != "" && f.Reason != c.says {
+			t.Errorf("%q: %q, %v; want %q: %q", f.Verdict, f.Reason, err, c.want, c.says)
+		}
+	}
+}
