@@ -203,8 +203,8 @@ func TestLimitsOfOneKind(t *testing.T) {
 	}
 }
 
-// With one gauge only its resolution counts in a difference, 2·d/√12·√2; with two,
-// the bias of each: √2 times the 1 mm that they are good to, 1.414 mm.
+// With one gauge only its repeatability counts in a difference, √2 times 0.01 mm;
+// with two, the bias of each too: √2 times the 1 mm that they are good to, 1.414 mm.
 func TestADifferenceReadWithTwoGauges(t *testing.T) {
 	limits := Limits{Alike: q(t, "3 mm")}
 	for reading, want := range map[string][2]Verdict{
@@ -212,7 +212,8 @@ func TestADifferenceReadWithTwoGauges(t *testing.T) {
 	} {
 		points := []Point{{"left", []quantity.Quantity{q(t, "500 mm")}}, {"right", []quantity.Quantity{q(t, reading)}}}
 		for i, several := range []bool{false, true} {
-			f, err := Judge(limits, points, 1, nil, Doubt{Resolution: q(t, "0.01 mm"), Uncertainty: q(t, "1 mm"), Several: several})
+			gauge := Doubt{Resolution: q(t, "0.01 mm"), Uncertainty: q(t, "1 mm"), Repeatability: q(t, "0.01 mm")}
+			f, err := Rule{Limits: limits}.Judge(points, Doubts{Gauges: []Doubt{gauge}, Several: several})
 			if err != nil || f.Verdict != want[i] {
 				t.Errorf("%s, with several gauges %v: %s, %v", reading, several, f.Verdict, err)
 			}
@@ -235,7 +236,7 @@ func TestReasons(t *testing.T) {
 		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "2 mm"), at("b", "4 mm")}, Out, "b at 4 mm is more than 3 mm"},
 		{Limits{Low: q(t, "1 mm"), High: q(t, "3 g")}, []Point{at("a", "2 mm")}, Undecided, ""},
 	} {
-		f, err := Judge(c.limits, c.points, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+		f, err := Rule{Limits: c.limits}.Judge(c.points, tenths(t))
 		if err != nil || f.Verdict != c.want || c.says != "" && f.Reason != c.says {
 			t.Errorf("%q: %q, %v; want %q: %q", f.Verdict, f.Reason, err, c.want, c.says)
 		}
