@@ -175,11 +175,8 @@ type GiveRelease struct {
 
 func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	job, step := s.releaseStep(c.At)
-	proof := s.Proof(c.At, job)
+	proof := s.ReleaseProof(c.At)
 	reasons := proof.Reasons()
-	if job != nil {
-		reasons = s.releaseReasons(job, step, proof, c.At)
-	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -243,15 +240,6 @@ func (s *State) workSinceRelease() (jobs, performed []string) {
 		}
 	}
 	return jobs, performed
-}
-
-// releaseReasons adds to the proof's reasons what else the release step needs.
-func (s *State) releaseReasons(job *Job, r StepReport, proof Proof, at time.Time) []Reason {
-	reasons := proof.Reasons()
-	for _, need := range r.Step.Needs {
-		reasons = append(reasons, s.stands(need, at)...)
-	}
-	return reasons
 }
 
 // releaseStep returns the open job that has a release step left, and that step.
@@ -326,8 +314,17 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 }
 
 // ReleaseProof is the proof at the time, within the job whose release step is
-// left, if there is one.
+// left, if there is one, and with the conditions that this step needs.
 func (s *State) ReleaseProof(at time.Time) Proof {
-	job, _ := s.releaseStep(at)
-	return s.Proof(at, job)
+	job, r := s.releaseStep(at)
+	p := s.Proof(at, job)
+	if job == nil {
+		return p
+	}
+	for _, need := range r.Step.Needs {
+		for _, reason := range s.stands(need, at) {
+			p.add(need.String(), &reason)
+		}
+	}
+	return p
 }

@@ -123,5 +123,5 @@ func holdCommands(mark string, step steps.Step, _ []Gate) []string {
 }
 
 func releaseCommands(mark string, _ steps.Step, _ []Gate) []string {
-	return []string{"fettle release " + mark}
+	return []string{releaseLine(mark)}
 }
