@@ -72,10 +72,13 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d))
 		}
 	}
-	if check, landed := s.CheckDue(at); check != "" {
+	if check, landed, open := s.checkDue(at); check != "" {
+		do := Remedy{Kind: ToStart, Name: check}
+		if open != "" {
+			do = Remedy{Kind: ToFinish, Name: open}
+		}
 		p.add("the check after the last hard landing is complete", &Reason{Because: ByState,
-			Text: check + " is due after the hard landing", At: landed,
-			Remedy: s.remedy(Remedy{Kind: ToStart, Name: check})})
+			Text: check + " is due after the hard landing", At: landed, Remedy: s.remedy(do)})
 	}
 	for _, j := range s.joints() {
 		if j.Load && !j.Joined.IsZero() {
@@ -311,6 +314,28 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 	}
 	f.Released = true
 	return f
+}
+
+// AirworthinessThen returns whether the airframe might fly at a moment in the past,
+// by the entries up to the first that happened later: of what was typed in later
+// nobody knew then.
+func (s *State) AirworthinessThen(at time.Time) (Airworthiness, error) {
+	n := slices.IndexFunc(s.Entries, func(e journal.Entry) bool { return e.At.After(at) })
+	if n < 0 {
+		return s.Airworthiness(at), nil
+	}
+	if n == 0 { // before it was registered
+		return Airworthiness{Why: Cause{Text: "it had not been released then"}}, nil
+	}
+	then, err := Replay(s.Entries[:n:n], s.docs)
+	if err != nil {
+		return Airworthiness{}, fmt.Errorf("the journal up to entry %d: %w", n-1, err)
+	}
+	f := then.Airworthiness(at)
+	if !f.Ever {
+		f.Why.Text = "it had not been released then"
+	}
+	return f, nil
 }
 
 // ReleaseProof is the proof at the time, within the job whose release step is
