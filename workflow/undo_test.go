@@ -179,14 +179,14 @@ func TestWhatAMoveChanges(t *testing.T) {
 
 	// One thing each of what may differ in a gate.
 	for says, change := range map[string]func(*steps.Gate){
-		"has other limits":                        func(g *steps.Gate) { g.Limits.Low = q("3.6 mm") },
-		"has other limits ":                       func(g *steps.Gate) { g.Limits.High = q("4.4 mm") },
-		"has other limits  ":                      func(g *steps.Gate) { g.Limits.Alike = q("1 mm") },
-		"has other limits   ":                     func(g *steps.Gate) { g.Points = []string{"tip", "root"} },
-		"has other limits    ":                    func(g *steps.Gate) { g.Repeat = 2 },
+		"has other limits":     func(g *steps.Gate) { g.Limits.Low = q("3.6 mm") },
+		"has other limits ":    func(g *steps.Gate) { g.Limits.High = q("4.4 mm") },
+		"has other limits  ":   func(g *steps.Gate) { g.Limits.Alike = q("1 mm") },
+		"has other limits   ":  func(g *steps.Gate) { g.Points = []string{"tip", "root"} },
+		"has other limits    ": func(g *steps.Gate) { g.Repeat = 2 },
 		"differs in its gauge, its zones or in being critical": func(g *steps.Gate) { g.Critical = true },
-		"differs in its gauge":                        func(g *steps.Gate) { g.Gauge = "rule" },
-		"differs in its gauge, its zones":                        func(g *steps.Gate) { g.Of = []string{"pod"} },
+		"differs in its gauge":                                 func(g *steps.Gate) { g.Gauge = "rule" },
+		"differs in its gauge, its zones":                      func(g *steps.Gate) { g.Of = []string{"pod"} },
 	} {
 		other := sheet()
 		change(&other.Gates[0])
