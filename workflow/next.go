@@ -136,20 +136,20 @@ func (s *State) HumidityCounts(now time.Time) bool {
 }
 
 // dueToFly says what keeps an airframe without an open job from flying: what
-// happened to it first, because the repair disturbs the gates. The gates of one
-// that was never worked on are not due before it is built.
+// happened to it first, because the repair disturbs the gates. Gates are not due
+// before it is built.
 func (s *State) dueToFly(now time.Time) []Reason {
-	proof := s.Proof(now, nil)
+	built := s.Release != nil || slices.ContainsFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Kind == steps.Build })
 	var reasons, gates []Reason
-	for _, r := range proof.Reasons() {
+	for _, r := range s.Proof(now, nil).Reasons() {
 		switch {
 		case r.Because != ByGate:
 			reasons = append(reasons, r)
-		case len(s.Jobs) > 0:
+		case built:
 			gates = append(gates, r)
 		}
 	}
-	if len(s.Jobs) > 0 && len(reasons)+len(gates) == 0 && !s.Airworthiness(now).Released {
+	if built && len(reasons)+len(gates) == 0 && !s.Airworthiness(now).Released {
 		return []Reason{{Because: ByState, Text: "it is not released", Remedy: s.remedy(Remedy{Kind: ToRelease})}}
 	}
 	return append(reasons, gates...)
