@@ -16,8 +16,12 @@ type Document struct {
 	Procedure *steps.Procedure
 	Triage    *steps.Triage
 
-	names  []reference      // the names that a sheet must have
-	places map[string]place // where steps and stages are, by stepAt and stageAt
+	names  []reference      // what it names, to be found in a sheet
+	places map[string]place // where steps and stages stand, by stepAt and stageAt
+
+	// stricter is what it is refused for as a new document. One that is kept with
+	// a job was accepted before that was asked, and is still read.
+	stricter Faults
 }
 
 // A reference is the mention of a name that a design sheet must have.

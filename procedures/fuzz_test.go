@@ -11,8 +11,9 @@ import (
 
 func FuzzRead(f *testing.F) {
 	for _, text := range []string{
-		sheetText, buildText, repairText, triageText, "", "a: b\n", "design: [", "design: &a a\ntitle: *a\n", "design: !!str a\n<<: {b: c}\n",
+		sheetText, gatesText, buildText, repairText, triageText, "", "a: b\n", "design: [", "design: &a a\ntitle: *a\n", "design: !!str a\n<<: {b: c}\n",
 		"design: a\n---\ndesign: b\n", "design: a\ngates: {b: {alike: 1/0 mm, pairs: [[c, c]]}}\n", "design: a\ntitle: \"\\e\"\n",
+		"design: a\nzones: [b]\ngauges: {c: {title: c, resolution: 1 mm}}\ngates: {d: {title: d, points: [e], result: {angle: {rise: e, run: 1 mm}}, at_most: 1°, gauge: c, of: work}}\n",
 		"procedure: a\nkind: \"b\\nc\"\nstages: [{stage: a, after: [a], steps: [{step: b, release: yes}]}]\n",
 		"procedure: a\nkind: build\nstages:\n- {stage: a, steps: [{step: b, coat: c}, {step: b, join: {}}, {step: d, wait: {joint: e}, with: f, without: g}]}\n",
 	} {

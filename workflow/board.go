@@ -2,7 +2,6 @@ package workflow
 
 import (
 	"fmt"
-	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -117,6 +116,22 @@ func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
 	return len(stage.Steps)
 }
 
+// heads are the first steps of each stage that are not met, past what only takes
+// time.
+func (s *State) heads(j *Job, at time.Time) []steps.Step {
+	var all []steps.Step
+	for _, stage := range j.Procedure.Stages {
+		i := s.head(j, stage, at)
+		for i < len(stage.Steps) && stage.Steps[i].Kind.Traits().Passes {
+			i++
+		}
+		if i < len(stage.Steps) {
+			all = append(all, stage.Steps[i])
+		}
+	}
+	return all
+}
+
 // met reports whether the step is satisfied at the time.
 func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
 	step := stage.Steps[i]
@@ -151,24 +166,6 @@ func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.T
 	return begins.Add(d), true
 }
 
-// before yields the steps that come before a step: in every stage before its
-// own, and in its own.
-func (j *Job) before(stageName, until string) iter.Seq[*steps.Step] {
-	return func(yield func(*steps.Step) bool) {
-		for _, name := range append(j.Procedure.Before(stageName), stageName) {
-			stage, _ := j.Procedure.Stage(name)
-			for i := range stage.Steps {
-				if stage.Steps[i].Name == until {
-					break
-				}
-				if !yield(&stage.Steps[i]) {
-					return
-				}
-			}
-		}
-	}
-}
-
 // waitBegins is when what stands before the wait was complete.
 func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time.Time, bool) {
 	if i > 0 {
@@ -180,12 +177,12 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		if !ok {
 			begins, ok = s.waitEnds(j, stage, i-1, at) // a wait after a wait
 		}
-		for step := range j.before(stage.Name, stage.Steps[i].Name) {
+		j.before(stage.Steps[i], func(of steps.Stage, k int) {
 			// A coat that lapsed and was put on again was done later than the steps after it.
-			if m := j.done[step.Name]; step.Kind.Traits().Coats && m.at.After(begins) {
+			if m := j.done[of.Steps[k].Name]; of.Steps[k].Kind.Traits().Coats && m.at.After(begins) {
 				begins = m.at
 			}
-		}
+		})
 		return begins, ok
 	}
 	begins := j.Opened
@@ -237,7 +234,11 @@ func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) 
 	if len(left) == 0 {
 		return nil
 	}
-	return []Reason{{Because: ByOrder, Text: fmt.Sprintf("stage %s comes after %s, which is not complete", stage.Name, strings.Join(left, " and "))}}
+	are := "is"
+	if len(left) > 1 {
+		are = "are"
+	}
+	return []Reason{{Because: ByOrder, Text: fmt.Sprintf("stage %s comes after %s, which %s not complete", stage.Name, strings.Join(left, " and "), are)}}
 }
 
 // forbids gives every reason, other than order, why the step can't be done at
@@ -282,7 +283,8 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 }
 
 // GatesOf returns the gates that a measure step asks for. The word Stale asks
-// for every gate whose zones this job has disturbed.
+// for every gate whose zones this job has disturbed. A gate of the work counts
+// by what was read since the step before.
 func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var zones []string
 	if slices.Contains(step.Gates, steps.Stale) {
@@ -290,11 +292,65 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	}
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.Airframe.Options) {
-		if slices.Contains(step.Gates, g.Name) || g.DependsOn(zones...) {
+		switch asked := slices.Contains(step.Gates, g.Name); {
+		case asked && g.Work:
+			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
+		case asked || g.DependsOn(zones...):
 			reports = append(reports, s.report(g, at))
 		}
 	}
 	return reports
+}
+
+// readFrom is when all was done that comes before a step in its stage, and in
+// the stages before that: a gate of the work that the step measures is read
+// after it.
+func (s *State) readFrom(j *Job, step steps.Step, at time.Time) moment {
+	from := s.doneBefore(j, step)
+	j.before(step, func(stage steps.Stage, i int) {
+		if !stage.Steps[i].Kind.Traits().Passes {
+			return
+		}
+		// A wait was over before the journal said so.
+		if over, ok := s.waitEnds(j, stage, i, at); ok && over.After(from.at) {
+			from.at, from.what = over, "after "+stage.Steps[i].Name
+		}
+	})
+	return from
+}
+
+// doneBefore is the last act, by entry and by time, of what comes before a step.
+func (s *State) doneBefore(j *Job, step steps.Step) moment {
+	last := moment{j.Position, j.Opened, "since job " + j.ID + " was opened"}
+	j.before(step, func(stage steps.Stage, i int) {
+		before := stage.Steps[i]
+		m, ok := j.done[before.Name]
+		if !ok || before.Kind.Traits().Passes {
+			return
+		}
+		if m.position > last.position {
+			last.position, last.what = m.position, "since "+before.Name+" was done"
+		}
+		if m.at.After(last.at) {
+			last.at, last.what = m.at, "since "+before.Name+" was done"
+		}
+	})
+	return last
+}
+
+// before goes through the steps that come before a step: those of its stage, and
+// of the stages before that.
+func (j *Job) before(step steps.Step, each func(stage steps.Stage, i int)) {
+	_, own, _ := j.Procedure.Step(step.Name)
+	for _, name := range append(j.Procedure.Before(own.Name), own.Name) {
+		stage, _ := j.Procedure.Stage(name)
+		for i, s := range stage.Steps {
+			if s.Name == step.Name {
+				break
+			}
+			each(stage, i)
+		}
+	}
 }
 
 // disturbedBy returns the zones that the work of the job has disturbed.

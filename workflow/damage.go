@@ -145,18 +145,32 @@ func (s *State) flightsSince(t reading) int {
 // when it landed; "" once each of them has a complete job of that name that was
 // opened after it, by entry and by time.
 func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
+	check, landed, _ = s.checkDue(at)
+	return check, landed
+}
+
+// checkDue is CheckDue with the open job of that check, which must be finished
+// first even if it was opened before the landing; "": none.
+func (s *State) checkDue(at time.Time) (check string, landed time.Time, open string) {
 	for _, f := range slices.Backward(s.Flights) {
 		if f.Landing != Hard || f.Check == "" {
 			continue
 		}
-		done := slices.ContainsFunc(s.Jobs, func(j *Job) bool {
-			return j.Procedure.Name == f.Check && j.Position > f.Position && !j.Opened.Before(f.At) && !s.Open(j, at)
-		})
+		done, its := false, ""
+		for _, j := range s.Jobs {
+			switch {
+			case j.Procedure.Name != f.Check:
+			case s.Open(j, at):
+				its = j.ID
+			case j.Position > f.Position && !j.Opened.Before(f.At):
+				done = true
+			}
+		}
 		if !done {
-			return f.Check, f.At
+			return f.Check, f.At, its
 		}
 	}
-	return "", time.Time{}
+	return "", time.Time{}, ""
 }
 
 // DangerFirst orders zones for the inspection after a crash: first what can

@@ -59,29 +59,74 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if at[reading.Point]++; at[reading.Point] > gate.Repeat {
 			return nil, tooMany(gate, reading.Point)
 		}
-		if want := gate.Limits.Dimension(); reading.Value.Dimension() != want {
-			return nil, bad("%s is a %s, not a %s; %s is measured in %s", reading.Value.Typed(), reading.Value.Dimension(), want, gate.Name, gate.Limits.Unit())
+		if want := gate.Dimension(); reading.Value.Dimension() != want {
+			return nil, bad("%s is a %s, not a %s; %s is measured in %s", reading.Value.Typed(), reading.Value.Dimension(), want, gate.Name, gate.Unit())
 		}
 		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
 	}
 	return s.completing(facts, c)
 }
 
-// unsafe says which conditions for measuring the gate are not met, by the steps
-// of open jobs: a propeller that is on. If two steps need different states, such
-// as a battery in and out, either is enough.
+// unsafe says which conditions do not stand that the gate needs when it is read,
+// or a step for measuring it: a propeller that is on. What the steps of open jobs
+// need counts; if none of them measures the gate, what those of finished jobs did.
 func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
-	var needs []steps.Setting
-	for _, job := range s.OpenJobs(at) {
+	var reasons []Reason
+	for _, need := range s.NeedsOf(gate, at) {
+		reasons = append(reasons, s.stands(need, at)...)
+	}
+	return reasons
+}
+
+// NeedsOf are the conditions that a gate is measured in at the time: its own, and
+// all that the step needs of which the least is left.
+func (s *State) NeedsOf(gate steps.Gate, at time.Time) []steps.Setting {
+	ways := s.waysToMeasure(gate, s.OpenJobs(at))
+	if len(ways) == 0 {
+		ways = s.waysToMeasure(gate, s.Jobs)
+	}
+	var least []steps.Setting
+	fewest := -1
+	for _, needs := range ways { // one of the steps must have all that it needs
+		needs = without(needs, gate.Needs)
+		lacking := 0
+		for _, need := range needs {
+			lacking += len(s.stands(need, at))
+		}
+		if fewest < 0 || lacking < fewest {
+			least, fewest = needs, lacking
+		}
+	}
+	return slices.Concat(gate.Needs, least)
+}
+
+// waysToMeasure are the needs of each step of the jobs that measures the gate and
+// needs anything.
+func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job) [][]steps.Setting {
+	var ways [][]steps.Setting
+	for _, job := range jobs {
 		for _, step := range job.Procedure.Steps() {
 			if !step.Kind.Traits().Measures || len(step.Needs) == 0 {
 				continue
 			}
 			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(s.disturbedBy(job)...) {
-				needs = append(needs, step.Needs...)
+				ways = append(ways, step.Needs)
 			}
 		}
 	}
+	return ways
+}
+
+// without are the needs of other conditions than these.
+func without(needs, these []steps.Setting) []steps.Setting {
+	return slices.DeleteFunc(slices.Clone(needs), func(need steps.Setting) bool {
+		return slices.ContainsFunc(these, func(n steps.Setting) bool { return n.Condition == need.Condition })
+	})
+}
+
+// lacking gives the needs of several that do not stand. Where two of them need a
+// condition otherwise, as a battery in and out, either will do.
+func (s *State) lacking(needs []steps.Setting, at time.Time) []Reason {
 	var reasons []Reason
 	for i, need := range needs {
 		same := func(n steps.Setting) bool { return n.Condition == need.Condition }
@@ -99,11 +144,14 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 	if r.Finding.Missing == "" {
 		return nil
 	}
-	alone, alike := r.Gate.Limits, measuring.Limits{Alike: r.Gate.Limits.Alike}
-	alone.Alike = quantity.Quantity{}
-	judge := func(limits measuring.Limits, points ...measuring.Point) measuring.Finding {
-		found, err := measuring.Judge(limits, points, r.Gate.Repeat, r.Gate.Pairs, r.Doubt)
-		if err != nil { // there are no such limits
+	if !r.Gate.Result.IsZero() { // it needs every reading
+		return nil
+	}
+	rule, pair := r.Gate.Rule(), r.Gate.Rule()
+	rule.Limits.Alike, pair.Limits = quantity.Quantity{}, measuring.Limits{Alike: r.Gate.Limits.Alike}
+	judge := func(rule measuring.Rule, points ...measuring.Point) measuring.Finding {
+		found, err := rule.Judge(points, r.Doubts)
+		if err != nil { // it has no such limits
 			return measuring.Finding{}
 		}
 		return found
@@ -113,10 +161,10 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 		if !slices.ContainsFunc(readings, func(again Reading) bool { return again.Point == p.Name }) {
 			continue
 		}
-		found := judge(alone, measuring.Point(p))
+		found := judge(rule, measuring.Point(p))
 		for _, other := range r.Points {
 			if found.Verdict != measuring.Out {
-				found = judge(alike, measuring.Point(p), measuring.Point(other))
+				found = judge(pair, measuring.Point(p), measuring.Point(other))
 			}
 		}
 		if found.Verdict == measuring.Out {
@@ -229,7 +277,7 @@ func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if report.Standing != Failed && report.Standing != Undecided {
 		return nil, refuse("rework of "+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing.Words()), Remedy{})
 	}
-	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Of}}, nil
+	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Reworking()}}, nil
 }
 
 // Concede accepts for use a gate that is not met.

@@ -136,11 +136,11 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 // lastBefore is when the last of the steps that this one depends on was done.
 func (s *State) lastBefore(job *Job, r StepReport) time.Time {
 	last := job.Opened
-	for step := range job.before(r.Stage, r.Step.Name) {
-		if m, ok := job.done[step.Name]; ok && m.at.After(last) {
+	job.before(r.Step, func(stage steps.Stage, i int) {
+		if m, ok := job.done[stage.Steps[i].Name]; ok && m.at.After(last) {
 			last = m.at
 		}
-	}
+	})
 	return last
 }
 
@@ -249,9 +249,24 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 			return []Reason{{Because: ByDrying, Text: "the coat on " + step.Joint + " is not ready to join", Until: w.Opens, Closes: w.Closes}}
 		}
 		return []Reason{{Because: ByTouch, Text: "the last touch test found " + step.Joint + " wet", Closes: w.Closes,
-			Remedy: s.remedy(Remedy{Kind: ToTouchAgain, Step: step.Name})}}
+			Remedy: s.remedy(Remedy{Kind: ToTouchAgain, Step: s.NameOf(j.ID, step.Name, at)})}}
 	}
 	return s.unfit(joint.Adhesive, at)
+}
+
+// NameOf is the name of a job's step for a person to type: with the job in front
+// where another job has an open step of that name.
+func (s *State) NameOf(job, step string, at time.Time) string {
+	for _, other := range s.Jobs {
+		for _, stage := range other.Procedure.Stages {
+			for i := range stage.Steps { // by index, because a step is large
+				if other.ID != job && stage.Steps[i].Name == step && !s.met(other, stage, i, at) {
+					return job + "/" + step
+				}
+			}
+		}
+	}
+	return step
 }
 
 // FindStep returns the step of an open job by its name, or by job/step if
@@ -261,7 +276,7 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 	if !qualified {
 		wanted, step = "", name
 	}
-	var names []string
+	var names, open []string
 	var found *StepReport
 	var of *Job
 	for _, job := range slices.Backward(s.Jobs) {
@@ -273,13 +288,17 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 			if r.Step.Name != step {
 				continue
 			}
-			switch {
-			case found == nil, found.Progress == Done && r.Progress != Done:
+			if found == nil || found.Progress == Done && r.Progress != Done {
 				found, of = &r, job
-			case found.Progress != Done && r.Progress != Done:
-				return StepReport{}, nil, bad("step %s is in job %s and in job %s; write %s/%s", step, job.ID, of.ID, of.ID, step)
+			}
+			if r.Progress != Done {
+				open = append(open, job.ID)
 			}
 		}
+	}
+	if len(open) > 1 {
+		slices.Reverse(open) // the oldest first
+		return StepReport{}, nil, bad("step %s is open in the jobs %s; write %s/%s", step, strings.Join(open, ", "), strings.Join(open, "/"+step+" or "), step)
 	}
 	if found == nil {
 		if len(s.Jobs) == 0 {

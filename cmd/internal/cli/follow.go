@@ -84,7 +84,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	now := c.time.Now()
 	if _, known := state.Temperature(now); !known && !c.asked {
 		c.asked = true
-		return c.askBench(ctx)
+		return c.askBench(ctx, state)
 	}
 	next := page.NewNext(state, now)
 	if next.Step != nil { // the questions below ask for these
@@ -176,23 +176,40 @@ func (c *conversation) record(ctx context.Context, r workflow.Request) error {
 	return c.Show(recorded.Markdown(c.clock()))
 }
 
-func (c *conversation) askBench(ctx context.Context) error {
-	answer, err := c.ask(ctx, "Temperature at the bench, such as 20C (Enter: not read)?", "a temperature with its unit, and a humidity after it if you have one: 20C 50%")
-	if err != nil || answer == "" {
-		return err
+// askBench asks for the temperature, and for the humidity where an adhesive has
+// limits for it, until the answer can be recorded.
+func (c *conversation) askBench(ctx context.Context, s *workflow.State) error {
+	question := "Temperature at the bench, such as 20C (Enter: not read)?"
+	if s.HumidityCounts(c.time.Now()) {
+		question = "Temperature and humidity at the bench, such as 20C 50% (Enter: not read)?"
+	}
+	for {
+		answer, err := c.ask(ctx, question, "a temperature with its unit, and a humidity after it if you have one: 20C 50%")
+		if err != nil || answer == "" {
+			return err
+		}
+		request, err := parseBench(answer)
+		if err == nil {
+			err = c.record(ctx, request)
+		}
+		if !errors.As(err, new(usageError)) && !errors.Is(err, workflow.ErrBadRequest) {
+			return err
+		}
+		fmt.Fprintln(c.Err, term.Line(err.Error())) // above the question, which is asked again
+	}
+}
+
+// parseBench reads a temperature, with a humidity after it if there is one.
+func parseBench(answer string) (workflow.ReadBench, error) {
+	if _, err := quantity.Parse(answer, quantity.Ratio); err == nil {
+		return workflow.ReadBench{}, usage("give the temperature too: 20C %s", strings.ReplaceAll(answer, " ", ""))
 	}
 	celsius, humid, _ := strings.Cut(answer, " ")
 	if strings.HasPrefix(humid, "°") || strings.HasPrefix(humid, "C") || strings.HasPrefix(humid, "F") {
 		unit, rest, _ := strings.Cut(humid, " ")
 		celsius, humid = celsius+unit, rest
 	}
-	request, err := benchOptions{temperature: celsius, humidity: strings.TrimSpace(humid)}.request()
-	if err != nil {
-		c.asked = false
-		fmt.Fprintln(c.Err, term.Line(err.Error()))
-		return nil
-	}
-	return c.record(ctx, request)
+	return benchOptions{temperature: celsius, humidity: strings.TrimSpace(humid)}.request()
 }
 
 func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error {
@@ -219,9 +236,16 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 	for _, reason := range suggestion.Resolve {
 		switch reason.Because {
 		case workflow.ByClimate:
-			return c.askBench(ctx)
+			return c.askBench(ctx, s)
 		case workflow.ByCondition:
-			return c.askConditions(ctx, s, step)
+			needs := slices.Clone(step.Needs)
+			for _, r := range suggestion.Resolve { // a gate of the step may need more
+				if need := r.Remedy.Setting; r.Because == workflow.ByCondition && !slices.Contains(needs, need) {
+					needs = append(needs, need)
+				}
+			}
+			_, err := c.askConditions(ctx, s, needs, step.Name)
+			return err
 		case workflow.ByGate:
 			return c.askGates(ctx, s, *suggestion.Step)
 		case workflow.ByGauge:
@@ -234,25 +258,28 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 	return err
 }
 
-func (c *conversation) askConditions(ctx context.Context, s *workflow.State, step steps.Step) error {
-	for _, need := range step.Needs {
+// askConditions asks whether each need stands that nobody has said, and reports
+// whether there was one.
+func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting, what string) (asked bool, err error) {
+	for _, need := range needs {
 		if s.Holds(need.Condition, c.time.Now()) == need.State {
 			continue
 		}
 		def, _ := s.Sheet.Condition(need.Condition)
 		so, err := c.confirm(ctx, conditionQuestion(need), "y once you have made sure: "+term.Line(cmp.Or(def.Title, need.Condition))+": "+need.State)
 		if err != nil {
-			return err
+			return true, err
 		}
 		if !so {
-			fmt.Fprintf(c.Err, "%s waits until then.\n", step.Name)
-			return errLeave
+			fmt.Fprintf(c.Err, "%s waits until then.\n", what)
+			return true, errLeave
 		}
 		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{need}}); err != nil {
-			return err
+			return true, err
 		}
+		asked = true
 	}
-	return nil
+	return asked, nil
 }
 
 // conditionQuestion asks whether a condition is in the state that a step needs.
@@ -290,22 +317,18 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 			if len(gauge.Barred) > 0 {
 				return c.askCheck(ctx, s, r)
 			}
-			for _, point := range g.Missing() {
-				if err := c.askReading(ctx, g, point); err != nil {
-					return err
-				}
-			}
-			return nil
+			return c.askPoints(ctx, s, g)
 		}
 	}
 	_, err = c.ask(ctx, "Press Enter to check again.", "Enter checks again")
 	return err
 }
 
-// gatesOf returns the gates of a step; a release has all gates.
+// gatesOf returns the gates of a step; a release has all gates but those of the
+// work.
 func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]workflow.GateReport, error) {
 	if r.Step.Kind.Traits().Releases {
-		return s.Gates(c.time.Now()), nil
+		return slices.DeleteFunc(s.Gates(c.time.Now()), func(g workflow.GateReport) bool { return g.Gate.Work }), nil
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -314,14 +337,14 @@ func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]work
 	return s.GatesOf(job, r.Step, c.time.Now()), nil
 }
 
-// askRework asks whether a gate was reworked, and reports whether it was reworked
-// or conceded.
+// askRework asks whether a gate was reworked, and reports whether something was
+// recorded: the rework, a concession, or that the last reading is taken back.
 func (c *conversation) askRework(ctx context.Context, g workflow.GateReport) (bool, error) {
-	help := "y once it is reworked"
+	help := "y once it is reworked; u takes the last reading back, if it was mistyped or misread"
 	if !g.Gate.Critical {
 		help += "; c REASON grants a concession instead"
 	}
-	answer, err := c.ask(ctx, fmt.Sprintf("Is %s reworked? [y or ?]", g.Gate.Name), help)
+	answer, err := c.ask(ctx, fmt.Sprintf("Is %s reworked? [y, u takes the last reading back, or ?]", g.Gate.Name), help)
 	if err != nil {
 		return false, err
 	}
@@ -330,6 +353,9 @@ func (c *conversation) askRework(ctx context.Context, g workflow.GateReport) (bo
 	}
 	if yes, _ := term.YesNo(answer); yes {
 		return true, c.record(ctx, workflow.Rework{Gate: g.Gate.Name})
+	}
+	if answer == "u" && len(g.Rests) > 0 {
+		return true, c.record(ctx, workflow.Undo{Position: slices.Max(g.Rests), Reason: "mistyped or misread"})
 	}
 	fmt.Fprintf(c.Err, "%s stays out of tolerance until it is reworked.\n", g.Gate.Name)
 	return false, nil
@@ -456,18 +482,27 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 		if g.Met() {
 			continue
 		}
-		for _, point := range g.Missing() {
-			if err := c.askReading(ctx, g, point); err != nil {
-				return err
-			}
-		}
-		return nil // then start over: the gate may need rework now
+		return c.askPoints(ctx, s, g) // and look again: the gate may want a rework now
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
 }
 
+// askPoints asks for what is missing at a gate, and first for what must stand
+// when it is read.
+func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workflow.GateReport) error {
+	if asked, err := c.askConditions(ctx, s, s.NeedsOf(g.Gate, c.time.Now()), g.Gate.Name); asked || err != nil {
+		return err
+	}
+	for _, point := range g.Missing() {
+		if err := c.askReading(ctx, g, point); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, point string) error {
-	unit := g.Gate.Limits.Unit()
+	unit := g.Gate.Unit()
 	for {
 		what := strings.TrimSpace(g.Gate.Name + " " + point)
 		answer, err := c.ask(ctx, fmt.Sprintf("%s, in %s:", what, unit), "a value with its unit, or a bare number in "+unit)
@@ -477,7 +512,7 @@ func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, po
 		if answer != "" && strings.Trim(answer, "0123456789.,-+ ") == "" {
 			answer += " " + unit
 		}
-		value, err := quantity.Parse(answer, g.Gate.Limits.Dimension())
+		value, err := quantity.Parse(answer, g.Gate.Dimension())
 		if err != nil {
 			fmt.Fprintln(c.Err, term.Line(err.Error()))
 			continue

@@ -95,6 +95,9 @@ func sheetText(s *steps.Sheet) string {
 		if !g.Uncertainty.IsZero() {
 			doubt += ", uncertainty " + g.Uncertainty.String()
 		}
+		if !g.Repeatability.IsZero() {
+			doubt += ", repeatability " + g.Repeatability.String()
+		}
 		l.item("**%s**: %s, %s", esc(g.Name), esc(g.Title), esc(doubt))
 	}
 	l.add("\n## Gates\n")
@@ -103,7 +106,11 @@ func sheetText(s *steps.Sheet) string {
 		if g.Critical {
 			critical = "; **critical**"
 		}
-		l.item("**%s**: %s, %s, at %s; of %s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(strings.Join(g.Of, ", ")), critical)
+		of := strings.Join(g.Of, ", ")
+		if g.Work {
+			of = "the work"
+		}
+		l.item("**%s**: %s, %s, at %s; of %s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical)
 	}
 	return l.String()
 }

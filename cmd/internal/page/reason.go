@@ -101,7 +101,7 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToClear:
 		return "clear it line by line", "fettle clear " + r.Mark + " " + r.Name
 	case workflow.ToRelease:
-		return "", "fettle release " + r.Mark
+		return "", releaseLine(r.Mark)
 	case workflow.ToStart:
 		return "", "fettle start " + r.Mark + " " + r.Name
 	case workflow.ToFinish:
@@ -157,7 +157,7 @@ func measureLine(mark, gate string, points []string, unit string) string {
 }
 
 func measureGate(mark string, g steps.Gate) string {
-	return measureLine(mark, g.Name, g.Readings(), g.Limits.Unit())
+	return measureLine(mark, g.Name, g.Readings(), g.Unit())
 }
 
 // ReworkStep in front of the name of a gate stands for the rework of it, where a
