@@ -178,3 +178,29 @@ func TestOneStepHasAllThatItNeeds(t *testing.T) {
 		}
 	}
 }
+
+// A step that measures what a finished build measured in some state waits for
+// that state, and does not only refuse its readings.
+func TestAStepIsHeldBackByWhatItsGatesAreMeasuredIn(t *testing.T) {
+	b := assembled(t, "rudder")
+	b.done("hinge-rudder")
+	b.must(readings("throw", "12 mm", "12 mm"))
+	b.done("coat-saddle", "join-saddle")
+	b.after(24 * time.Hour)
+	b.must(readings("square", "left=500 mm", "right=501 mm"), readings("slot", "root=4 mm", "tip=4 mm"), GiveRelease{})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "tail", steps.Serious, ""}}})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "tail", Damages: []string{"D1"}})
+	b.must(celsius("20 °C"))
+	b.done("lay-skin", "coat-skin")
+	b.after(10 * time.Minute)
+	b.done("join-skin")
+	b.after(time.Hour)
+	if r := b.step("measure-again"); r.Progress != Waiting || len(r.Reasons) != 1 || r.Reasons[0].Because != ByCondition {
+		t.Errorf("%s: %v", r.Progress, r.Reasons)
+	}
+	b.refused(readings("throw", "12 mm", "12 mm"), ByCondition)
+	b.must(setting("propeller", "off"), readings("throw", "12 mm", "12 mm"))
+	if r := b.step("measure-again"); r.Progress != Done {
+		t.Errorf("%s: %v", r.Progress, r.Reasons)
+	}
+}
