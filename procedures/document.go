@@ -18,6 +18,9 @@ type Document struct {
 
 	names  []reference      // what it names, to be found in a sheet
 	places map[string]place // where steps and stages stand, by stepAt and stageAt
+	doubts doubts
+	cut    bool   // a list was too long, and only its beginning was read
+	late   Faults // what was found wrong with the order of its steps
 }
 
 // A reference is the mention of a name that a design sheet must have.
@@ -124,5 +127,5 @@ func (d *Document) Serves(sheet *steps.Sheet) bool {
 }
 
 func (d *Document) fault(at place, text string) Fault {
-	return Fault{File: d.File, Line: at.line, Column: at.column, Text: text}
+	return Fault{File: d.File, Line: at.line, Column: at.column, Text: shortened(text)}
 }

@@ -40,5 +40,38 @@ func (f Faults) sorted() Faults {
 	return slices.Compact(f)
 }
 
+// shortened is the text of a fault without the end of what nobody reads: names
+// and values come from a file, and may be as long as it is.
+func shortened(text string) string {
+	const longest = 600
+	if len(text) <= longest {
+		return text
+	}
+	return strings.ToValidUTF8(text[:longest], "") + " …"
+}
+
 // A place is where something stands in a document.
 type place struct{ line, column int }
+
+// mostFaults are listed of one file: who has so many needs no more of them.
+const mostFaults = 100
+
+// capped leaves out what is more than mostFaults of one file, and says how many
+// they are. The faults are sorted.
+func (f Faults) capped() Faults {
+	var out Faults
+	for len(f) > 0 {
+		n := 1
+		for n < len(f) && f[n].File == f[0].File {
+			n++
+		}
+		out = append(out, f[:min(n, mostFaults)]...)
+		if n > mostFaults {
+			last := f[mostFaults-1]
+			last.Text = fmt.Sprintf("and %d more faults; correct these first", n-mostFaults)
+			out = append(out, last)
+		}
+		f = f[n:]
+	}
+	return out
+}

@@ -45,7 +45,7 @@ func TestTriageFaults(t *testing.T) {
 		known = append(known, doc)
 	}
 	for _, c := range []faulty{
-		{name: "unknown key", edit: []string{"unknown:", "§unknwon:"}, want: `unknown key "unknwon" in a triage table; did you mean "unknown"?`, of: 2},
+		{name: "unknown key", edit: []string{"unknown:", "§unknwon:"}, want: `unknown key "unknwon" in a triage table; did you mean "unknown"?`},
 		{name: "no unknown", edit: []string{"unknown: finch-mend\n", ""}, want: "a triage table has no unknown"},
 		{name: "no rows", edit: []string{"rows:\n", "rows: §[]\n#", "  - {finding: cracked, zone", "#", "  - {finding: cracked", "#", "  - {finding: dented", "#"}, want: "rows is an empty list"},
 		{name: "row a text", edit: []string{"rows:\n", "rows:\n  - §cracked\n"}, want: "a row must be a mapping (keys with values), not a text"},

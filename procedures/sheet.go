@@ -267,7 +267,7 @@ func (f fields) limits(g *steps.Gate) {
 		f.fault(f.get("between"), "the gate %s has between beside at_least or at_most: write one of them", g.Name)
 	case least && most && !l.Low.IsZero() && !l.High.IsZero() && l.Low.Cmp(l.High) >= 0:
 		f.fault(f.get("at_most"), "the limits are the wrong way round: at least %s and at most %s", l.Low, l.High)
-	case !between && !least && !most && !f.has("alike"):
+	case !between && !least && !most && !f.has("alike") && !f.meant:
 		f.fault(f.node, "the gate %s has no limit: write between, at_least, at_most or alike", g.Name)
 	}
 }
