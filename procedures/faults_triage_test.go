@@ -84,13 +84,15 @@ func TestTriageFaults(t *testing.T) {
 
 func TestCheckTogether(t *testing.T) {
 	t.Chdir(files(t, map[string]string{
-		"sheet.yaml": sheetText, "build.yaml": buildText, "mend.yaml": repairText, "foam.yaml": triageText, "twice.yaml": sheetText,
+		"sheet.yaml": sheetText, "build.yaml": buildText,
+		"mend.yaml": faulty{edit: []string{"on: [wing, tail]", "on: [wing, tail, radio]"}}.text(t, repairText), "foam.yaml": triageText, "twice.yaml": sheetText,
 		"other.yaml":  faulty{edit: []string{"design: finch", "design: fnch"}}.text(t, buildText),
 		"nobody.yaml": faulty{edit: []string{"on: [wing, tail]", "on: [gondola]"}}.text(t, repairText),
 	}))
-	checked, faults := Open("").Check("sheet.yaml", "build.yaml", "mend.yaml", "foam.yaml")
-	if len(faults) > 0 || len(checked) != 4 {
-		t.Fatalf("%d checked, and\n%v", len(checked), faults)
+	report, err := Open("").Check(t.Context(), "sheet.yaml", "build.yaml", "mend.yaml", "foam.yaml")
+	checked, faults := report.Documents, report.Faults
+	if err != nil || len(faults) > 0 || len(checked) != 4 {
+		t.Fatalf("%d checked, %v, and\n%v", len(checked), err, faults)
 	}
 	if got := checked[1].Serves; len(got) != 1 || got[0] != "finch" {
 		t.Errorf("the build serves %v", got)
@@ -107,7 +109,10 @@ func TestCheckTogether(t *testing.T) {
 		{[]string{"."}, ".:0:0", "cannot be read: it is a folder"},
 		{[]string{os.DevNull}, os.DevNull + ":0:0", "cannot be read: it is not a regular file"},
 	} {
-		_, faults := Open("").Check(c.files...)
-		expect(t, faults, c.at, c.want, 1)
+		report, err := Open("").Check(t.Context(), c.files...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		expect(t, report.Faults, c.at, c.want, 1)
 	}
 }

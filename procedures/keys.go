@@ -303,6 +303,7 @@ func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 		*to = append(*to, *new(V))
 		last := &(*to)[len(*to)-1]
 		*m.name(last) = name
+		r.doc.places[m.one+" "+name] = at(k)
 		if null(v) {
 			r.fault(v, "%s %s is empty: fill it in or delete the line", m.one, name)
 			return
