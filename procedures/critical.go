@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"math"
 
 	"fettle/steps"
 )
@@ -81,6 +82,17 @@ func (c *critical) measured(v variant) Faults {
 			of[i].ranks[stage] = max(of[i].ranks[stage], v.rank[s.Name]+1)
 		}
 	}
+	type work struct {
+		step        *steps.Step
+		disturbs    []uint64
+		stage, rank int
+	}
+	var works []work
+	for _, s := range v.steps {
+		if zones := c.disturbs[s]; zones != nil && !v.twice[s.Name] {
+			works = append(works, work{s, zones, v.stageOf[s.Name], v.rank[s.Name] + 1})
+		}
+	}
 	var faults Faults
 	for _, g := range c.sheet.GatesFor(v.options) {
 		i, ok := c.gates[g.Name]
@@ -92,21 +104,26 @@ func (c *critical) measured(v variant) Faults {
 			faults = append(faults, c.doc.fault(place{1, 1}, fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, v.when())))
 			continue
 		}
-		for _, s := range v.steps {
+		if v.doubts.order {
+			continue
+		}
+		// By stage: until which of its steps the gate is measured after them.
+		until := make([]int, len(v.stages))
+		for stage := range v.stages {
+			until[stage] = m.ranks[stage]
+			for other := range m.ranks {
+				if v.earlier[other][v.stages[stage].Name] {
+					until[stage] = math.MaxInt
+				}
+			}
+		}
+		for _, w := range works {
+			if w.rank >= until[w.stage] && meet(w.disturbs, c.depends[i]) {
+				faults = append(faults, c.doc.fault(c.doc.places[stepAt(w.step.Name)],
+					fmt.Sprintf("the step %s can disturb the critical gate %s after it was last measured, by %s%s", w.step.Name, g.Name, m.last.Name, v.when())))
+			}
 			if len(faults) > mostFaults {
 				return faults
-			}
-			if !meet(c.disturbs[s], c.depends[i]) || v.doubts.order {
-				continue
-			}
-			stage := v.stageOf[s.Name]
-			after := m.ranks[stage] > v.rank[s.Name]+1
-			for other := range m.ranks {
-				after = after || v.earlier[other][v.stages[stage].Name]
-			}
-			if !after {
-				faults = append(faults, c.doc.fault(c.doc.places[stepAt(s.Name)],
-					fmt.Sprintf("the step %s can disturb the critical gate %s after it was last measured, by %s%s", s.Name, g.Name, m.last.Name, v.when())))
 			}
 		}
 	}

@@ -14,7 +14,7 @@ func Grammar() string {
 	var g grammar
 	g.line("A name is lower-case letters, digits and single hyphens (`left-boom`). Every number has a unit (`3.5 mm`, `1/8 in`, " +
 		"`4 3/4\"`, `250 °F`, `10 min`, `1h30m`), except where a whole number or a factor is asked for. One file holds one document. " +
-		"What follows `#` is a comment.")
+		"What follows ` #` is a comment; a text for people with a `#` in it stands in quotes.")
 	for _, f := range forms() {
 		g.line("\n### " + capital(f.typ.what) + "\n")
 		if f.about != "" {

@@ -3,6 +3,7 @@ package procedures
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 
 	"gopkg.in/yaml.v3"
@@ -22,19 +23,17 @@ func otherWords(key string) string {
 	}[key]
 }
 
-// near is the key of the mapping that an unknown one most likely stands for.
-func (m mapping[T]) near(key string) string {
-	if word := otherWords(key); word != "" && m.index(word) >= 0 {
-		return word
+// suggest gives the key of the mapping that an unknown one most likely stands
+// for, "" if none is near, and the words that say so.
+func (m mapping[T]) suggest(key string) (near, says string) {
+	names := m.names()
+	if near = otherWords(key); near == "" || !slices.Contains(names, near) {
+		near = nearest.Of(key, names)
 	}
-	return nearest.Of(key, m.names())
-}
-
-func (m mapping[T]) suggest(key string) string {
-	if near := m.near(key); near != "" {
-		return fmt.Sprintf("; did you mean %q?", near)
+	if near != "" {
+		return near, fmt.Sprintf("; did you mean %q?", near)
 	}
-	return suggest(key, m.names())
+	return "", suggest(key, names)
 }
 
 // textHint says how a text becomes something else without anybody wanting it.

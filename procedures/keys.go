@@ -170,10 +170,13 @@ func (m mapping[T]) values(r *reader, n *yaml.Node, what string) (values []*yaml
 		switch {
 		case j < 0:
 			unknown = true
-			if near := m.near(k.Value); near != "" {
+			says := ""
+			if len(r.faults) < mostFaults {
+				var near string
+				near, says = m.suggest(k.Value)
 				meant = append(meant, near)
 			}
-			r.fault(k, "unknown key %q in %s%s", k.Value, what, m.suggest(k.Value))
+			r.fault(k, "unknown key %q in %s%s", k.Value, what, says)
 		case values[j] != nil:
 			r.fault(k, "%q is duplicated in %s", k.Value, what)
 		default:

@@ -15,33 +15,50 @@ func (d *Document) needsInOrder(v variant) Faults {
 	if v.doubts.order || v.doubts.steps || len(v.twice) > 0 {
 		return nil
 	}
-	type setter struct {
-		step  *steps.Step
-		state string
-	}
-	setters := map[string][]setter{}
+	setters := map[steps.Setting][]string{}
+	states := map[string][]string{} // of the conditions, those that are set
 	for _, s := range v.steps {
 		for _, set := range s.Sets {
-			setters[set.Condition] = append(setters[set.Condition], setter{s, set.State})
+			if setters[set] == nil {
+				states[set.Condition] = append(states[set.Condition], set.State)
+			}
+			if len(setters[set]) <= mostSetters {
+				setters[set] = append(setters[set], s.Name)
+			}
 		}
 	}
 	var faults Faults
 	for _, s := range v.steps {
 		for _, need := range s.Needs {
-			var sets, undoes []string
-			for _, one := range setters[need.Condition] {
-				if one.state == need.State {
-					sets = append(sets, one.step.Name)
-				} else if v.before(one.step.Name, s.Name) {
-					undoes = append(undoes, one.step.Name)
-				}
-			}
-			later := func(name string) bool { return v.before(s.Name, name) }
-			if len(sets) == 0 || len(undoes) == 0 || slices.ContainsFunc(sets, func(name string) bool { return !later(name) }) {
+			sets := setters[need]
+			notLater := func(name string) bool { return !v.before(s.Name, name) }
+			if len(sets) == 0 || len(sets) > mostSetters || slices.ContainsFunc(sets, notLater) {
 				continue
 			}
-			d.complain(s, &faults)("it needs %s, which the step %s sets after it; before it, %s sets another state%s", need, sets[0], undoes[len(undoes)-1], v.when())
+			if undone := undoneBefore(v, s, need, setters, states[need.Condition]); undone != "" {
+				d.complain(s, &faults)("it needs %s, which the step %s sets after it; before it, %s sets another state%s", need, sets[0], undone, v.when())
+			}
 		}
 	}
 	return faults
+}
+
+// mostSetters bounds the work: where so many steps set one state, nothing is
+// said of it.
+const mostSetters = 20
+
+// undoneBefore is a step before the one at hand that sets the condition to
+// another state than the one it needs, "" if there is none.
+func undoneBefore(v variant, s *steps.Step, need steps.Setting, setters map[steps.Setting][]string, states []string) string {
+	for _, state := range states {
+		if state == need.State {
+			continue
+		}
+		for _, name := range setters[steps.Setting{Condition: need.Condition, State: state}] {
+			if v.before(name, s.Name) {
+				return name
+			}
+		}
+	}
+	return ""
 }

@@ -198,6 +198,7 @@ type order struct {
 	earlier []map[string]bool // by stage: the stages complete before it
 	doubts  doubts
 	twice   map[string]bool // steps of one name
+	asked   int             // how often a joint was suggested
 }
 
 // order is the order of the document's steps.
@@ -296,6 +297,9 @@ func (v variant) at(kind steps.Kind, joint string) []*steps.Step {
 
 // suggestJoint is a suggestion out of the joints that steps of the kind name.
 func (v variant) suggestJoint(kind steps.Kind, name string) string {
+	if v.asked++; v.asked > mostFaults {
+		return ""
+	}
 	var known []string
 	for at := range v.joints {
 		if at.kind == kind {

@@ -73,7 +73,10 @@ func alsoIn(lines []int) string {
 	if len(lines) > few {
 		return fmt.Sprintf("; so in lines %s and %d more", strings.Join(words, ", "), len(lines)-few)
 	}
-	return "; so in line " + strings.Join(words, ", ")
+	if len(lines) == 1 {
+		return "; so in line " + words[0]
+	}
+	return "; so in lines " + strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
 }
 
 // hasUnknown reports whether one of the things that the document names is not
