@@ -16,7 +16,7 @@ func (d *Document) Against(sheet *steps.Sheet) Faults {
 // name is unknown, nothing is said that may only follow from that.
 func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 	faults := d.named(sheet, doubt)
-	if d.Procedure == nil || d.tooLarge() || d.hasUnknown(option, optionNames(sheet)) || doubt.of(option) {
+	if d.Procedure == nil || d.tooLarge() || d.hasUnknown(option, optionNames(sheet)) || doubt.of(option) || doubt.of(variants) {
 		return faults.sorted()
 	}
 	measured := !d.doubts.lost(steps.Measure) && !d.hasUnknown(gate, gateNames(sheet)) && !doubt.of(gate)

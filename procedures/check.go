@@ -212,8 +212,8 @@ func (c *checker) missing(d *Document, at place, what thing, name string, known 
 		return nil
 	case ok:
 		return Faults{d.fault(at, claim.error(name).Error())}
-	case d.Procedure != nil && what == design && d.doubts.of(design):
-		return nil
+	case slices.Contains(known, ""):
+		return nil // one of them may be called so
 	}
 	return Faults{d.fault(at, fmt.Sprintf("unknown %s %q%s", what, name, suggest(name, known)))}
 }
@@ -222,10 +222,14 @@ func (c *checker) missing(d *Document, at place, what thing, name string, known 
 func (c *checker) answered(d *Document) Faults {
 	known := c.all()
 	var sheets []*steps.Sheet
+	var doubt doubts
 	for _, s := range c.sheets() {
 		sheets = append(sheets, s.Sheet)
+		if s.doubts.of(zone) {
+			doubt.name(zone)
+		}
 	}
-	faults := d.answered(sheets, known)
+	faults := d.answered(sheets, known, doubt)
 	// A file that could not be read may be what is named.
 	return slices.DeleteFunc(faults, func(f Fault) bool {
 		name, ok := strings.CutPrefix(f.Text, "unknown procedure \"")

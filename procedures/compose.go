@@ -48,7 +48,9 @@ func (c *checker) compose() error {
 					continue
 				}
 				if why := c.fails(sheet, a); why != "" {
-					c.cannotStart(table, sheet, a, why)
+					if why != saidAlready {
+						c.cannotStart(table, sheet, a, why)
+					}
 					continue
 				}
 				c.count++
@@ -60,11 +62,10 @@ func (c *checker) compose() error {
 				}
 				last = &a
 			}
-			for _, name := range []string{table.Triage.HardLanding} {
-				if d := docs[name]; d != nil && (checked[table] || checked[sheet] || checked[d]) {
-					if wrong := d.against(sheet.Sheet, sheet.doubts); len(wrong) > 0 {
-						c.cannotStart(table, sheet, answer{doc: d, at: place{1, 1}}, wrong[0].Error())
-					}
+			if d := docs[table.Triage.HardLanding]; d != nil && !c.bad[d] && (checked[table] || checked[sheet] || checked[d]) {
+				wrong := d.against(sheet.Sheet, sheet.doubts)
+				if len(wrong) > 0 && !slices.Contains(c.faults, wrong[0]) {
+					c.cannotStart(table, sheet, answer{doc: d, at: place{1, 1}}, wrong[0].Error())
 				}
 			}
 		}
@@ -140,14 +141,20 @@ func answersOf(table *Document, sheet *steps.Sheet, docs map[string]*Document) [
 	return all
 }
 
+// saidAlready is why an answer fails whose reason was said where it stands.
+const saidAlready = "said already"
+
 // fails says why an answer can't be started, "" if it can.
 func (c *checker) fails(sheet *Document, a answer) string {
 	if a.doc != nil {
+		if wrong := a.doc.against(sheet.Sheet, sheet.doubts); len(wrong) > 0 {
+			if slices.Contains(c.faults, wrong[0]) {
+				return saidAlready
+			}
+			return wrong[0].Error()
+		}
 		if a.Zone != "" && !slices.Contains(a.Procedure.On, a.Zone) {
 			return a.Procedure.Name + " is not written for that zone"
-		}
-		if wrong := a.doc.against(sheet.Sheet, sheet.doubts); len(wrong) > 0 {
-			return wrong[0].Error()
 		}
 	}
 	return plan(sheet, []repair.Answer{a.Answer})

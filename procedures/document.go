@@ -51,6 +51,9 @@ const (
 	// Design is found when a procedure is checked against sheets.
 	design  thing = "design"
 	finding thing = "finding"
+	// Variants is what a sheet leaves in doubt where it is wrong about options:
+	// nobody names it.
+	variants thing = "variants"
 )
 
 // within reports whether something is found otherwise than in a design sheet

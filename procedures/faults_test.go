@@ -140,7 +140,8 @@ type faulty struct {
 	edit []string // old, new, old, new
 	at   string
 	want string
-	of   int // faults in all, 1 where not given
+	of   int  // faults in all, 1 where not given
+	more bool // documents beside it have faults then too, rightly
 }
 
 func (c faulty) text(t *testing.T, valid string) string {
@@ -223,6 +224,9 @@ func run(t *testing.T, valid string, cases []faulty) {
 		t.Run(c.name, func(t *testing.T) {
 			text, at := marked(c.text(t, valid), c.at)
 			expect(t, faultsOf(t, text), "x.yaml:"+at, c.want, c.of)
+			if c.of < 2 && !c.more && wholeSet()[valid] != "" {
+				expect(t, together(t, valid, text), "x.yaml:"+at, c.want, 1)
+			}
 		})
 	}
 }

@@ -162,6 +162,7 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 // governed checks the options that something is there with, and without.
 func (f fields) governed(with, without string) {
 	if with != "" && with == without {
+		f.doc.doubts.name(variants)
 		f.fault(f.get("without"), "nobody can reach this: it is there with the option %s and without it", with)
 	}
 }

@@ -34,6 +34,9 @@ func parse(file string, data []byte) (*Document, Faults) {
 	case doc == nil || doc.Triage != nil:
 	case doc.Sheet != nil:
 		faults = append(faults, doc.named(doc.Sheet, doubts{})...)
+		if doc.hasUnknown(option, optionNames(doc.Sheet)) {
+			doc.doubts.name(variants)
+		}
 	default:
 		faults = append(faults, doc.ordered()...)
 		doc.late = doc.late.sorted()

@@ -108,7 +108,7 @@ func triageChecked(f fields, t *steps.Triage) {
 
 // answered finds what a triage table names and the library has not, rows that
 // no finding ever reaches, and repairs that can't be started on a zone.
-func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
+func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doubts) Faults {
 	var zones []string
 	for _, s := range sheets {
 		zones = append(zones, s.Zones...)
@@ -121,7 +121,7 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 			byName[k.Name()] = k.Procedure
 		}
 	}
-	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names}, doubts{})
+	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names}, doubt)
 	for _, ref := range d.names {
 		if p, ok := byName[ref.name]; ok && ref.to == procedure && p.Kind == steps.Build {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which answers no damage", ref.name)))
