@@ -174,7 +174,7 @@ func (r *reader) prose(n *yaml.Node, what string) {
 		}
 		write := ""
 		if whole := strings.TrimRight(line[from:], " "); i == n.Line-1 && len(whole) <= 160 {
-			write = "; write: " + quoted(whole)
+			write = "; write: " + strings.TrimLeft(line[:from], " ") + quoted(whole)
 		}
 		column := len([]rune(line[:from+len(strings.TrimRight(before, " \t"))])) + 2
 		r.faults = append(r.faults, r.doc.fault(place{i + 1, column}, hashSays(what)+write))

@@ -61,7 +61,7 @@ func TestYAMLFaults(t *testing.T) {
 // none that is kept.
 func TestHashInProse(t *testing.T) {
 	cases := []faulty{
-		{name: "do", edit: []string{"do: Count the parts.", "do: Never on channel §#3, which feeds it."}, want: `the text of do ends before the #, which begins a comment: put it in quotes; write: "Never on channel #3, which feeds it."`},
+		{name: "do", edit: []string{"do: Count the parts.", "do: Never on channel §#3, which feeds it."}, want: `the text of do ends before the #, which begins a comment: put it in quotes; write: do: "Never on channel #3, which feeds it."`},
 		{name: "title", edit: []string{"title: Build a Finch", "title: Build a Finch §# the small one"}, want: "the text of title ends before the #"},
 		{name: "a line of a hold", edit: []string{"hold: {confirm: [The mat is clear]}", "hold:\n          confirm:\n            - Bin §#2 is shut"}, want: "the text of confirm ends before the #"},
 		{name: "the last of two lines", edit: []string{"do: Count the parts.", "do: Count the parts\n          of bag §#2"}, want: "the text of do ends before the #"},
