@@ -130,5 +130,5 @@ func (d *Document) Serves(sheet *steps.Sheet) bool {
 }
 
 func (d *Document) fault(at place, text string) Fault {
-	return Fault{File: d.File, Line: at.line, Column: at.column, Text: shortened(text)}
+	return Fault{File: d.File, Line: at.line, Column: at.column, Text: legible(text)}
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 )
 
 // A Fault is one thing wrong in a document. Line and Column count from 1; 0 is
@@ -40,10 +41,16 @@ func (f Faults) sorted() Faults {
 	return slices.Compact(f)
 }
 
-// shortened is the text of a fault without the end of what nobody reads: names
-// and values come from a file, and may be as long as it is.
-func shortened(text string) string {
+// legible is the text of a fault as it can be shown: names and values come from
+// a file, may be as long as it is, and hold what moves a terminal's cursor.
+func legible(text string) string {
 	const longest = 600
+	text = strings.Map(func(c rune) rune {
+		if unicode.IsControl(c) || unsafe(c) {
+			return ' '
+		}
+		return c
+	}, text)
 	if len(text) <= longest {
 		return text
 	}

@@ -97,7 +97,7 @@ func (s slip) fault(file string) Fault {
 	if w := strings.TrimSpace(s.write); w != "" && len(w) <= 160 {
 		text += "; write: " + w
 	}
-	return Fault{file, s.line, s.column, text}
+	return Fault{file, s.line, s.column, legible(text)}
 }
 
 // proseKeys are the keys whose value is a text for people.
@@ -424,7 +424,7 @@ func (p *prescan) place(indent int, trimmed string) {
 	n, below, ok := p.fits(indent, isDash)
 	if ok {
 		p.shift = 0
-	} else if n2, below2, ok2 := p.fits(indent+p.shift, isDash); p.shift != 0 && ok2 {
+	} else if n2, below2, ok2 := p.fits(indent+p.shift, isDash); p.shift != 0 && indent+p.shift >= 0 && ok2 {
 		n, below, indent = n2, below2, indent+p.shift
 		p.replace(strings.Repeat(" ", indent) + trimmed)
 	} else {
@@ -876,7 +876,7 @@ func notYAML(file string, data []byte, refused error) (Faults, []byte) {
 	if line <= len(lines) {
 		column = len(lines[line-1]) - len(bytes.TrimLeft(lines[line-1], " ")) + 1
 	}
-	return append(faults, Fault{file, line, column, text}), nil
+	return append(faults, Fault{file, line, column, legible(text)}), nil
 }
 
 // stopsAt is the line at which YAML refuses a text. The library's own number is
