@@ -18,10 +18,9 @@ type Document struct {
 
 	names  []reference      // what it names, to be found in a sheet
 	places map[string]place // where steps and stages stand, by stepAt and stageAt
-
-	// stricter is what it is refused for as a new document. One that is kept with
-	// a job was accepted before that was asked, and is still read.
-	stricter Faults
+	doubts doubts
+	cut    bool   // a list was too long, and only its beginning was read
+	late   Faults // what was found wrong with the order of its steps
 }
 
 // A reference is the mention of a name that a design sheet must have.
@@ -52,6 +51,9 @@ const (
 	// A design is looked up when a procedure is checked against sheets.
 	design  thing = "design"
 	finding thing = "finding"
+	// Variants is what a sheet leaves in doubt where it is wrong about options:
+	// nobody names it.
+	variants thing = "variants"
 )
 
 // within reports whether a name is looked up elsewhere than in a design sheet or the
@@ -129,5 +131,5 @@ func (d *Document) Serves(sheet *steps.Sheet) bool {
 }
 
 func (d *Document) fault(at place, text string) Fault {
-	return Fault{File: d.File, Line: at.line, Column: at.column, Text: text}
+	return Fault{File: d.File, Line: at.line, Column: at.column, Text: legible(text)}
 }

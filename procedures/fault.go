@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 )
 
 // A Fault is one thing wrong in a document. Line and Column count from 1; 0 means
@@ -40,5 +41,44 @@ func (f Faults) sorted() Faults {
 	return slices.Compact(f)
 }
 
+// legible is the text of a fault as it can be shown: names and values come from
+// a file, may be as long as it is, and hold what moves a terminal's cursor.
+func legible(text string) string {
+	const longest = 600
+	text = strings.Map(func(c rune) rune {
+		if unicode.IsControl(c) || unsafe(c) {
+			return ' '
+		}
+		return c
+	}, text)
+	if len(text) <= longest {
+		return text
+	}
+	return strings.ToValidUTF8(text[:longest], "") + " …"
+}
+
 // A place is a position in a document.
 type place struct{ line, column int }
+
+// mostFaults are listed of one file: who has so many needs no more of them.
+const mostFaults = 100
+
+// capped leaves out what is more than mostFaults of one file, and says how many
+// they are. The faults are sorted.
+func (f Faults) capped() Faults {
+	var out Faults
+	for len(f) > 0 {
+		n := 1
+		for n < len(f) && f[n].File == f[0].File {
+			n++
+		}
+		out = append(out, f[:min(n, mostFaults)]...)
+		if n > mostFaults {
+			last := f[mostFaults-1]
+			last.Text = fmt.Sprintf("and %d more faults; correct these first", n-mostFaults)
+			out = append(out, last)
+		}
+		f = f[n:]
+	}
+	return out
+}

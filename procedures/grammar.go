@@ -13,7 +13,7 @@ func Grammar() string {
 	var g grammar
 	g.line("A name is lower-case letters, digits and single hyphens (`left-boom`). Every number has a unit (`3.5 mm`, `3/32 in`, " +
 		"`5 3/8\"`, `250 °F`, `10 min`, `1h30m`), except where a whole number or a factor is asked for. One file holds one document. " +
-		"What follows `#` is a comment.")
+		"What follows ` #` is a comment: put a text with a `#` in it in quotes.")
 	for _, f := range forms() {
 		g.line("\n### " + capital(f.typ.what) + "\n")
 		if f.about != "" {

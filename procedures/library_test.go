@@ -37,17 +37,18 @@ func TestEmbeddedHaveNoFault(t *testing.T) {
 			sheets = append(sheets, doc.Sheet)
 		}
 	}
-	for _, doc := range known {
-		serves, faults := doc.checkAgainst(sheets)
-		if doc.Triage != nil {
-			faults = doc.answered(sheets, known)
-		}
-		if len(faults) > 0 {
-			t.Errorf("%v", faults)
-		}
+	report, err := Open("").CheckAll(t.Context())
+	if err != nil || len(report.Faults) > 0 {
+		t.Errorf("%v\n%v", err, report.Faults)
+	}
+	if len(report.Documents) != len(known) || report.Answers < 100 {
+		t.Errorf("%d documents were checked, and %d answers composed", len(report.Documents), report.Answers)
+	}
+	t.Logf("%d answers; notes:\n%v", report.Answers, report.Notes)
+	for _, c := range report.Documents {
 		for _, s := range sheets {
-			if slices.Contains(serves, s.Name) != doc.Serves(s) {
-				t.Errorf("%s and %s: served by the one account alone", doc.Name(), s.Name)
+			if slices.Contains(c.Serves, s.Name) != c.Document.Serves(s) {
+				t.Errorf("%s and %s: served by the one account alone", c.Document.Name(), s.Name)
 			}
 		}
 	}

@@ -142,7 +142,7 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	f.claim(stepAt(s.Name), f.get("step"))
 	if s.Kind == "" {
 		s.Kind = steps.Do
-		if f.chosen == 0 && !f.has("do") {
+		if f.chosen == 0 && !f.has("do") && !f.meant && !f.lost("do") {
 			f.fault(f.node, "%s has nothing to do: write do, or one of %s", f.what, listed(keysOf(kinds)))
 		}
 	}
@@ -162,6 +162,7 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 // governed checks the options of with and without together.
 func (f fields) governed(with, without string) {
 	if with != "" && with == without {
+		f.doc.doubts.name(variants)
 		f.fault(f.get("without"), "this can never apply: it needs the option %s and its absence", with)
 	}
 }

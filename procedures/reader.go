@@ -19,8 +19,12 @@ const (
 
 // A reader decodes the nodes of one document and collects the faults.
 type reader struct {
-	doc    *Document
-	faults Faults
+	doc     *Document
+	kept    bool // it is kept with a job, and only has to be readable
+	faults  Faults
+	settled int      // how many of the faults leave nothing in doubt, or were looked at
+	path    []string // the keys that are being read
+	lines   []string // of the text, once they are wanted
 }
 
 func at(n *yaml.Node) place { return place{n.Line, n.Column} }
@@ -29,9 +33,12 @@ func (r *reader) fault(n *yaml.Node, format string, args ...any) {
 	r.faults = append(r.faults, r.doc.fault(at(n), fmt.Sprintf(format, args...)))
 }
 
-// stricter is a fault of a new document, and none of one that is kept.
+// stricter is a fault of a new document. One that is kept with a job was accepted
+// before that was asked, and is still read.
 func (r *reader) stricter(n *yaml.Node, format string, args ...any) {
-	r.doc.stricter = append(r.doc.stricter, r.doc.fault(at(n), fmt.Sprintf(format, args...)))
+	if !r.kept {
+		r.fault(n, format, args...)
+	}
 }
 
 // refer notes a name that a design sheet, or the library, must have.
@@ -48,8 +55,9 @@ func (r *reader) pairs(n *yaml.Node, what string, each func(k, v *yaml.Node)) {
 		return
 	}
 	var met set
-	for i := 0; i+1 < len(n.Content); i += 2 {
-		k, v := n.Content[i], n.Content[i+1]
+	content := r.some(n, what)
+	for i := 0; i+1 < len(content); i += 2 {
+		k, v := content[i], content[i+1]
 		switch {
 		case k.Kind != yaml.ScalarNode:
 			r.fault(k, "a key must be a word, not %s", shape(k))
@@ -123,7 +131,7 @@ func suggest(name string, known []string) string {
 func (r *reader) text(n *yaml.Node, what string) string {
 	switch {
 	case n.Kind != yaml.ScalarNode || null(n):
-		r.fault(n, "%s must be text, not %s", what, shape(n))
+		r.fault(n, "%s must be text, not %s%s", what, shape(n), textHint(n))
 	case strings.TrimSpace(n.Value) == "":
 		r.fault(n, "%s is empty", what)
 	case len(n.Value) > longestText:
@@ -205,7 +213,7 @@ func (r *reader) list(n *yaml.Node, what string, each func(*yaml.Node)) {
 	if len(n.Content) == 0 {
 		r.fault(n, "%s is an empty list", what)
 	}
-	for _, item := range n.Content {
+	for _, item := range r.some(n, what) {
 		each(item)
 	}
 }

@@ -136,7 +136,7 @@ func worksChecked(f fields, a *steps.Adhesive) {
 			f.fault(f.get("humidity"), "relative humidity must be from 0 to 100 %%")
 		}
 	}
-	if less(a.At, a.Coldest) || less(a.Warmest, a.At) {
+	if !f.lost("between") && (less(a.At, a.Coldest) || less(a.Warmest, a.At)) {
 		f.fault(f.node, "the window's times are given at %s, where the adhesive %s does not work", a.At, a.Name)
 	}
 }
@@ -199,7 +199,7 @@ func gaugeChecked(f fields, g *steps.Gauge) {
 	}
 	whole, err := g.Uncertainty.Span(unit)
 	switch {
-	case err != nil && !f.has("uncertainty"):
+	case err != nil && !f.has("uncertainty") && !f.lost("uncertainty"):
 		f.fault(n, "repeatability is a part of the uncertainty, which the gauge %s does not say", g.Name)
 	case err == nil && size.Cmp(whole) > 0:
 		f.fault(n, "repeatability is a part of the uncertainty, and %s is more than %s", g.Repeatability, g.Uncertainty)
@@ -320,6 +320,9 @@ func (f fields) resulting(g *steps.Gate) {
 	if gauge, ok := f.doc.Sheet.Gauge(g.Gauge); ok {
 		g.Result.Reads = gauge.Resolution
 	}
+	if f.lost("points") {
+		return
+	}
 	if len(g.Points) == 0 {
 		f.fault(n, "a result is worked out of points, and the gate %s has none", g.Name)
 		return
@@ -365,14 +368,14 @@ func (f fields) limits(g *steps.Gate) {
 		f.fault(f.get("between"), "the gate %s has both between and at_least or at_most: keep one or the other", g.Name)
 	case least && most && !l.Low.IsZero() && !l.High.IsZero() && l.Low.Cmp(l.High) >= 0:
 		f.fault(f.get("at_most"), "the limits are the wrong way round: at least %s and at most %s", l.Low, l.High)
-	case !between && !least && !most && !f.has("alike"):
+	case !between && !least && !most && !f.has("alike") && !f.meant:
 		f.fault(f.node, "the gate %s has no limit: write between, at_least, at_most or alike", g.Name)
 	}
 }
 
 // compared finds points that cannot be compared.
 func (f fields) compared(g *steps.Gate) {
-	if f.has("alike") && len(g.Points) < 2 {
+	if f.has("alike") && len(g.Points) < 2 && !f.lost("points") {
 		f.fault(f.get("alike"), "alike compares points, but the gate %s has fewer than two", g.Name)
 	}
 	n := f.get("pairs")

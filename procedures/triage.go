@@ -95,7 +95,7 @@ func triageChecked(f fields, t *steps.Triage) {
 	for i, row := range t.Rows {
 		n := rows.Content[i]
 		f.doc.places[rowAt(i)] = at(n)
-		if _, ok := t.Finding(row.Finding); row.Finding != "" && !ok {
+		if _, ok := t.Finding(row.Finding); row.Finding != "" && !ok && !f.doc.doubts.of(finding) {
 			var known []string
 			for _, one := range t.Findings {
 				known = append(known, one.Name)
@@ -108,7 +108,7 @@ func triageChecked(f fields, t *steps.Triage) {
 
 // answered finds names in a triage table that the library does not have, rows that
 // no finding ever reaches, and repairs that cannot be started on a zone.
-func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
+func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doubts) Faults {
 	var zones []string
 	for _, s := range sheets {
 		zones = append(zones, s.Zones...)
@@ -121,19 +121,16 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 			byName[k.Name()] = k.Procedure
 		}
 	}
-	var faults Faults
+	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names}, doubt)
 	for _, ref := range d.names {
-		valid := map[thing][]string{zone: zones, procedure: names}[ref.to]
-		if !slices.Contains(valid, ref.name) {
-			faults = append(faults, d.fault(ref.at, fmt.Sprintf("unknown %s %q%s", ref.to, ref.name, suggest(ref.name, valid))))
-		}
 		if p, ok := byName[ref.name]; ok && ref.to == procedure && p.Kind == steps.Build {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which cannot answer damage", ref.name)))
 		}
 	}
+	covered := coveredRows(d.Triage.Rows)
 	for i, row := range d.Triage.Rows {
 		at := d.places[rowAt(i)]
-		if slices.ContainsFunc(d.Triage.Rows[:i], func(earlier steps.Row) bool { return covers(earlier, row) }) {
+		if covered[i] {
 			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", row.Finding)))
 		}
 		p, ok := byName[row.Procedure]
@@ -147,16 +144,4 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 		}
 	}
 	return faults
-}
-
-// covers reports whether everything that fits the later row also fits the earlier
-// one.
-func covers(earlier, later steps.Row) bool {
-	within := func(wide, narrow []string) bool {
-		if len(wide) == 0 {
-			return true
-		}
-		return len(narrow) > 0 && !slices.ContainsFunc(narrow, func(one string) bool { return !slices.Contains(wide, one) })
-	}
-	return earlier.Finding == later.Finding && within(earlier.Zones, later.Zones) && within(earlier.Severities, later.Severities)
 }

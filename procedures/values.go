@@ -92,7 +92,10 @@ func flow(items []string) *yaml.Node {
 // textValue is one text.
 type textValue struct{ form form }
 
-func (textValue) read(r *reader, n *yaml.Node, what string, to *string) { *to = r.text(n, what) }
+func (textValue) read(r *reader, n *yaml.Node, what string, to *string) {
+	*to = r.text(n, what)
+	r.prose(n, what)
+}
 
 func (textValue) write(from *string) *yaml.Node {
 	if *from == "" {
@@ -111,12 +114,14 @@ func (textsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 		if s := r.text(n, what); s != "" {
 			*to = []string{s}
 		}
+		r.prose(n, what)
 		return
 	}
 	r.list(n, what, func(item *yaml.Node) {
 		if s := r.text(item, "an entry of "+what); s != "" {
 			*to = append(*to, s)
 		}
+		r.prose(item, what)
 	})
 }
 
@@ -380,7 +385,7 @@ func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quan
 	}
 	q, err := quantity.Parse(n.Value, want)
 	if err != nil {
-		r.fault(n, "%s: %v", what, err)
+		r.fault(n, "%s: %v%s", what, err, amountHint(n.Value))
 		return quantity.Quantity{}
 	}
 	return q
@@ -403,6 +408,9 @@ func (v rangeValue[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 		case low.Cmp(*high) == 0:
 			r.stricter(n, "%s: the limits leave no room, %s is not less than %s", what, low, high)
 		}
+		return
+	}
+	if n.Kind == yaml.SequenceNode && r.decimalCommas(n, what) {
 		return
 	}
 	if n.Kind != yaml.SequenceNode || len(n.Content) != 2 {

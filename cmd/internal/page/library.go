@@ -186,6 +186,8 @@ func first(a, b string) string {
 type Check struct {
 	Documents []Checked `json:"documents"`
 	Faults    []Fault   `json:"faults"`
+	Notes     []Fault   `json:"notes,omitempty"`
+	Answers   int       `json:"answers,omitempty"` // answers to damage that were tried
 }
 
 // Checked is one document that was checked.
@@ -205,13 +207,16 @@ type Fault struct {
 }
 
 // NewCheck makes the result of a check.
-func NewCheck(results []procedures.Checked, faults procedures.Faults) Check {
-	c := Check{Documents: []Checked{}, Faults: []Fault{}}
-	for _, r := range results {
+func NewCheck(report procedures.Report) Check {
+	c := Check{Documents: []Checked{}, Faults: []Fault{}, Answers: report.Answers}
+	for _, r := range report.Documents {
 		c.Documents = append(c.Documents, Checked{r.Document.File, r.Document.Name(), r.Document.Kind(), r.Serves})
 	}
-	for _, f := range faults {
+	for _, f := range report.Faults {
 		c.Faults = append(c.Faults, Fault{f.File, f.Line, f.Column, f.Text})
+	}
+	for _, f := range report.Notes {
+		c.Notes = append(c.Notes, Fault{f.File, f.Line, f.Column, f.Text})
 	}
 	return c
 }
@@ -227,6 +232,12 @@ func (c Check) Plain() string {
 	}
 	for _, d := range c.Documents {
 		fmt.Fprintf(&b, "%s: %s %s is in order%s\n", d.File, d.Kind, d.Name, optionally("; it serves ", strings.Join(d.Serves, ", ")))
+	}
+	for _, n := range c.Notes {
+		fmt.Fprintf(&b, "%s:%d:%d: note: %s\n", n.File, n.Line, n.Column, n.Text)
+	}
+	if c.Answers > 0 {
+		fmt.Fprintf(&b, "%d answers to damage were tried, and every plan of repair can be started\n", c.Answers)
 	}
 	return b.String()
 }
