@@ -64,29 +64,50 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 }
 
 // unsafe says which conditions do not stand that the gate needs when it is read,
-// or the steps of open jobs for measuring it: a propeller that is on.
+// or a step for measuring it: a propeller that is on. What the steps of open jobs
+// need counts; if none of them measures the gate, what those of finished jobs did.
 func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
-	var needs []steps.Setting
-	for _, job := range s.OpenJobs(at) {
+	var reasons []Reason
+	for _, need := range gate.Needs {
+		reasons = append(reasons, s.stands(need, at)...)
+	}
+	ways := s.waysToMeasure(gate, s.OpenJobs(at))
+	if len(ways) == 0 {
+		ways = s.waysToMeasure(gate, s.Jobs)
+	}
+	var least []Reason
+	for i, needs := range ways { // one of the steps must have all that it needs
+		var lacking []Reason
+		for _, need := range without(needs, gate.Needs) {
+			lacking = append(lacking, s.stands(need, at)...)
+		}
+		if i == 0 || len(lacking) < len(least) {
+			least = lacking
+		}
+	}
+	return append(reasons, least...)
+}
+
+// waysToMeasure are the needs of each step of the jobs that measures the gate and
+// needs anything.
+func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job) [][]steps.Setting {
+	var ways [][]steps.Setting
+	for _, job := range jobs {
 		for _, step := range job.Procedure.Steps() {
 			if !step.Kind.Traits().Measures || len(step.Needs) == 0 {
 				continue
 			}
 			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(s.disturbedBy(job)...) {
-				needs = append(needs, step.Needs...)
+				ways = append(ways, step.Needs)
 			}
 		}
 	}
-	var reasons []Reason
-	for _, need := range gate.Needs {
-		reasons = append(reasons, s.stands(need, at)...)
-	}
-	return append(reasons, s.lacking(without(needs, gate.Needs), at)...)
+	return ways
 }
 
 // without are the needs of other conditions than these.
 func without(needs, these []steps.Setting) []steps.Setting {
-	return slices.DeleteFunc(needs, func(need steps.Setting) bool {
+	return slices.DeleteFunc(slices.Clone(needs), func(need steps.Setting) bool {
 		return slices.ContainsFunc(these, func(n steps.Setting) bool { return n.Condition == need.Condition })
 	})
 }
