@@ -104,7 +104,7 @@ func (d *Document) criticalMeasured(v variant, sheet *steps.Sheet) Faults {
 			}
 		}
 		if len(measures) == 0 {
-			faults = append(faults, d.fault(place{1, 1}, fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, v.when())))
+			faults = append(faults, d.fault(top(), fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, v.when())))
 			continue
 		}
 		for _, s := range v.steps {

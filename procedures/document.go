@@ -2,6 +2,8 @@ package procedures
 
 import (
 	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
 	"strconv"
 
 	"fettle/steps"
@@ -10,14 +12,19 @@ import (
 // A Document is one file: a design sheet, a procedure or a triage table.
 // Exactly one of Sheet, Procedure and Triage is there.
 type Document struct {
-	File      string
+	File string
+	// Bytes are what is kept with a job: the file as it is, or, of a procedure
+	// that uses others, the whole of it written out. They need no other document.
 	Bytes     []byte
+	Source    []byte // the file as it is
 	Sheet     *steps.Sheet
 	Procedure *steps.Procedure
 	Triage    *steps.Triage
 
-	names  []reference      // what it names, to be found in a sheet
-	places map[string]place // where steps and stages stand, by stepAt and stageAt
+	names   []reference      // what it names, to be found in a sheet
+	places  map[string]place // where steps and stages stand, by stepAt and stageAt
+	uses    bool             // whether it uses another document
+	origins []place          // of lines that only the program writes
 }
 
 // A reference is the mention of a name that a design sheet must have.
@@ -61,6 +68,7 @@ func (t thing) within() bool {
 }
 
 func stepAt(name string) string  { return "step " + name }
+func wasAt(name string) string   { return "was " + name }
 func rowAt(index int) string     { return "row " + strconv.Itoa(index) }
 func stageAt(name string) string { return "stage " + name }
 
@@ -117,12 +125,30 @@ func (d *Document) Kind() string {
 // Serves reports whether a procedure can be carried out on a design: it is
 // written for it, or for none and names nothing that the design has not.
 func (d *Document) Serves(sheet *steps.Sheet) bool {
-	if d.Procedure == nil || d.Procedure.Design != "" && d.Procedure.Design != sheet.Name {
+	if d.Procedure == nil || !d.Starts() || d.Procedure.Design != "" && d.Procedure.Design != sheet.Name {
 		return false
 	}
 	return len(d.Against(sheet)) == 0
 }
 
+// Starts reports whether a job can be started of it: it is a procedure, and not
+// one of shared steps.
+func (d *Document) Starts() bool { return d.Procedure != nil && d.Procedure.Kind != steps.Shared }
+
+// Digest is what its bytes are kept by.
+func (d *Document) Digest() string { return digest(d.Bytes) }
+
+// digest names bytes as a store does.
+func digest(data []byte) string {
+	sum := sha256.Sum256(data)
+	return "sha256:" + hex.EncodeToString(sum[:])
+}
+
 func (d *Document) fault(at place, text string) Fault {
-	return Fault{File: d.File, Line: at.line, Column: at.column, Text: text}
+	f := Fault{File: d.File, Line: at.line, Column: at.column, Text: text}
+	if at.site != nil {
+		f.File = cmp.Or(at.site.file, f.File)
+		f.Text += at.site.note
+	}
+	return f
 }

@@ -40,5 +40,17 @@ func (f Faults) sorted() Faults {
 	return slices.Compact(f)
 }
 
-// A place is where something stands in a document.
-type place struct{ line, column int }
+// A place is where something stands in a document, or in one that it uses.
+type place struct {
+	line, column int
+	site         *site // nil: in the document, and once
+}
+
+// A site is how a step came to where it is read.
+type site struct {
+	file string // "": it is written in the document itself
+	note string // who used it, and with which words
+}
+
+// top is where a document begins.
+func top() place { return place{line: 1, column: 1} }

@@ -30,6 +30,7 @@ const (
 	optional need = iota
 	required
 	choice // at most one of the choices of a mapping
+	ours   // only the program writes it
 )
 
 // A value reads, writes and describes what a key may hold, or a part of it.
@@ -182,9 +183,11 @@ func (m mapping[T]) index(name string) int {
 }
 
 func (m mapping[T]) names() []string {
-	names := make([]string, len(m.keys))
+	names := make([]string, 0, len(m.keys))
 	for j := range m.keys {
-		names[j] = m.keys[j].name
+		if m.keys[j].need != ours {
+			names = append(names, m.keys[j].name)
+		}
 	}
 	return names
 }

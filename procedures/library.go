@@ -69,7 +69,7 @@ func (l *Library) List() ([]Entry, Faults) {
 }
 
 func rank(e Entry) int {
-	return slices.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, KindTriage}, e.Document.Kind())
+	return slices.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, steps.Shared, KindTriage}, e.Document.Kind())
 }
 
 // own reads the folder. A file with faults is no entry.
@@ -86,12 +86,13 @@ func (l *Library) own() ([]Entry, Faults) {
 	}
 	var entries []Entry
 	var faults Faults
+	from := (&shelf{folder: l.folder}).find
 	for _, f := range files {
 		if f.IsDir() || !isYAML(f.Name()) {
 			continue
 		}
 		path := filepath.Join(l.folder, f.Name())
-		doc, wrong := parseFile(path)
+		doc, wrong := parseFile(path, from)
 		if len(wrong) > 0 {
 			faults = append(faults, wrong...)
 			continue
@@ -109,20 +110,26 @@ func (l *Library) own() ([]Entry, Faults) {
 func shipped() []Entry {
 	files, _ := embedded.ReadDir("library")
 	var entries []Entry
+	from := (&shelf{}).find
 	for _, f := range files {
-		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml")); doc != nil {
+		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml"), from); doc != nil {
 			entries = append(entries, Entry{doc, Embedded})
 		}
 	}
 	return entries
 }
 
-func embeddedNamed(name string) *Document {
+// embeddedNamed is the embedded document of the name. What it uses is embedded
+// too: a document of one's own changes nothing of it.
+func embeddedNamed(name string, from sources) *Document {
 	data, err := embedded.ReadFile("library/" + name + ".yaml")
 	if err != nil {
 		return nil
 	}
-	doc, _ := Parse(name+".yaml", data)
+	doc, faults := parse(name+".yaml", data, from)
+	if len(faults) > 0 {
+		return nil
+	}
 	return doc
 }
 
@@ -145,12 +152,13 @@ func exists(path string) bool {
 }
 
 // parseFile reads and checks one file. A document may come beside faults.
-func parseFile(path string) (*Document, Faults) {
+func parseFile(path string, from sources) (*Document, Faults) {
 	data, err := readFile(path)
 	if err != nil {
 		return nil, Faults{{File: path, Text: "cannot be read: " + reason(err)}}
 	}
-	return parse(path, data)
+	doc, faults := parse(path, data, from)
+	return doc, append(faults, doc.byProgram()...).sorted()
 }
 
 // readFile reads no more than a document may have, so that naming a huge file
@@ -196,7 +204,11 @@ func (l *Library) Sheet(name string) (*Document, error) {
 
 // Procedure returns the procedure of that name or file, like [Library.Find].
 func (l *Library) Procedure(name string) (*Document, error) {
-	return l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
+	doc, err := l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
+	if err == nil && !doc.Starts() {
+		return nil, Faults{doc.fault(top(), doc.Name()+" holds steps for other procedures to use, and is never started itself")}
+	}
+	return doc, err
 }
 
 // Triage returns the triage table of that name or file, like [Library.Find].
@@ -209,7 +221,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 		if !exists(name) {
 			return nil, &NotFoundError{Name: name, What: "file"}
 		}
-		doc, faults := parseFile(name)
+		doc, faults := parseFile(name, (&shelf{folder: l.folder}).find)
 		switch {
 		case len(faults) > 0:
 			return nil, faults
@@ -230,7 +242,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 			return nil, faults
 		}
 	}
-	if doc := embeddedNamed(name); doc != nil && wanted(doc) {
+	if doc := embeddedNamed(name, (&shelf{}).find); doc != nil && wanted(doc) {
 		return doc, nil
 	}
 	var known []string
@@ -254,8 +266,9 @@ type Checked struct {
 func (l *Library) Check(files ...string) ([]Checked, Faults) {
 	var docs []*Document
 	var faults Faults
+	from := (&shelf{files: files, folder: l.folder}).find
 	for _, file := range files {
-		doc, wrong := parseFile(file)
+		doc, wrong := parseFile(file, from)
 		faults = append(faults, wrong...)
 		if doc == nil {
 			continue
@@ -310,7 +323,7 @@ func (l *Library) documentsBeside(docs []*Document) []*Document {
 }
 
 func (d *Document) checkAgainst(sheets []*steps.Sheet) (serves []string, faults Faults) {
-	if d.Procedure == nil {
+	if !d.Starts() {
 		return nil, nil
 	}
 	var names []string
@@ -333,7 +346,7 @@ func (d *Document) checkAgainst(sheets []*steps.Sheet) (serves []string, faults 
 	case least != nil:
 		return nil, least // of the design it comes nearest to
 	case d.Procedure.Design != "":
-		return nil, Faults{d.fault(place{1, 1}, fmt.Sprintf("unknown design %q%s", d.Procedure.Design, suggest(d.Procedure.Design, names)))}
+		return nil, Faults{d.fault(top(), fmt.Sprintf("unknown design %q%s", d.Procedure.Design, suggest(d.Procedure.Design, names)))}
 	}
-	return nil, Faults{d.fault(place{1, 1}, "it serves no design sheet")}
+	return nil, Faults{d.fault(top(), "it serves no design sheet")}
 }

@@ -9,7 +9,7 @@ import (
 // Read takes a document apart: its YAML, keys, names, texts and quantities.
 // The file is what faults call it. Every error is of type [Faults].
 func Read(file string, data []byte) (*Document, error) {
-	doc, faults := read(file, data)
+	doc, faults := read(file, data, nil)
 	if len(faults) > 0 {
 		return nil, faults.sorted()
 	}
@@ -17,9 +17,11 @@ func Read(file string, data []byte) (*Document, error) {
 }
 
 // Parse reads a document and checks everything that can be checked without
-// another one. Every error is of type [Faults].
+// another one, but for those embedded ones that it uses. Every error is of type
+// [Faults].
 func Parse(file string, data []byte) (*Document, error) {
-	doc, faults := parse(file, data)
+	doc, faults := parse(file, data, (&shelf{}).find)
+	faults = append(faults, doc.byProgram()...).sorted()
 	if len(faults) > 0 {
 		return nil, faults
 	}
@@ -28,8 +30,8 @@ func Parse(file string, data []byte) (*Document, error) {
 
 // parse gives what could be read beside the faults, so that a caller can look
 // for further faults; it gives no document where nothing could be.
-func parse(file string, data []byte) (*Document, Faults) {
-	doc, faults := read(file, data)
+func parse(file string, data []byte, from sources) (*Document, Faults) {
+	doc, faults := read(file, data, from)
 	switch {
 	case doc == nil || doc.Triage != nil:
 	case doc.Sheet != nil:
@@ -40,12 +42,26 @@ func parse(file string, data []byte) (*Document, Faults) {
 	return doc, faults.sorted()
 }
 
-func read(file string, data []byte) (*Document, Faults) {
+// byProgram finds lines that only the program writes: who writes them says that
+// a step is one that it is not.
+func (d *Document) byProgram() Faults {
+	if d == nil {
+		return nil
+	}
+	var faults Faults
+	for _, at := range d.origins {
+		faults = append(faults, d.fault(at, "origin is written by the program alone: delete it"))
+	}
+	return faults
+}
+
+func read(file string, data []byte, from sources) (*Document, Faults) {
 	root, faults := syntax(file, data)
 	if len(faults) > 0 {
 		return nil, faults
 	}
-	r := &reader{doc: &Document{File: file, Bytes: data, places: map[string]place{}}}
+	r := &reader{doc: &Document{File: file, Bytes: data, Source: data, places: map[string]place{}}}
+	r.sources, r.within.digest = from, digest(data)
 	r.doc.names = make([]reference, 0, len(data)/256) // about as many as there are
 	if root.Kind != yaml.MappingNode {
 		r.fault(root, "a document begins with design:, procedure: or triage:, not with %s", shape(root))
@@ -54,6 +70,8 @@ func read(file string, data []byte) (*Document, Faults) {
 	switch {
 	case hasKey(root, "procedure"): // which names a design too
 		r.doc.Procedure = &steps.Procedure{}
+		r.within.own = (&source{root: root}).shared()
+		r.within.shared = r.within.own
 		procedureKeys().read(r, root, "a procedure", r.doc.Procedure)
 	case hasKey(root, "triage"):
 		r.doc.Triage = &steps.Triage{}
@@ -65,7 +83,23 @@ func read(file string, data []byte) (*Document, Faults) {
 		r.fault(root, "neither a design sheet nor a procedure nor a triage table: it has none of the keys design, procedure and triage")
 		return nil, r.faults
 	}
+	if r.doc.uses && len(r.faults) == 0 {
+		r.writeOut(root)
+	}
 	return r.doc, r.faults
+}
+
+// writeOut gives a document that uses others bytes that need none.
+func (r *reader) writeOut(root *yaml.Node) {
+	data, err := Write(r.doc.Procedure)
+	switch {
+	case err != nil:
+		r.fault(root, "it can't be written out: %v", err)
+	case len(data) > mostBytes:
+		r.fault(root, "written out, it has %d bytes; at most %d", len(data), mostBytes)
+	default:
+		r.doc.Bytes = data
+	}
 }
 
 // hasKey reports whether a mapping has the key.

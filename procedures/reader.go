@@ -21,19 +21,35 @@ const (
 type reader struct {
 	doc    *Document
 	faults Faults
+	reuse
 }
 
-func at(n *yaml.Node) place { return place{n.Line, n.Column} }
+func (r *reader) at(n *yaml.Node) place { return place{n.Line, n.Column, r.within.site} }
 
 func (r *reader) fault(n *yaml.Node, format string, args ...any) {
-	r.faults = append(r.faults, r.doc.fault(at(n), fmt.Sprintf(format, args...)))
+	r.faultAt(r.at(n), fmt.Sprintf(format, args...))
+}
+
+// faultAt reports a fault. What is wrong with a step that is repeated is said
+// of the first time.
+func (r *reader) faultAt(at place, text string) {
+	f := r.doc.fault(at, text)
+	if at.site != nil && !r.first(at, text) {
+		return
+	}
+	r.faults = append(r.faults, f)
 }
 
 // refer notes a name that a design sheet, or the library, must have.
 func (r *reader) refer(to thing, n *yaml.Node, name, of string) {
-	if name != "" && !to.within() {
-		r.doc.names = append(r.doc.names, reference{to, name, of, at(n)})
+	if name == "" || to.within() {
+		return
 	}
+	at := r.at(n)
+	if at.site != nil && !r.first(at, strings.Join([]string{string(to), name, of}, " ")) {
+		return
+	}
+	r.doc.names = append(r.doc.names, reference{to, name, of, at})
 }
 
 // pairs goes through a mapping of which the keys are names.

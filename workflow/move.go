@@ -2,7 +2,6 @@ package workflow
 
 import (
 	"fmt"
-	"reflect"
 	"slices"
 	"time"
 
@@ -106,7 +105,7 @@ func stepChanges(job *Job, moved *steps.Procedure) []Change {
 		switch {
 		case !ok:
 			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is new: %s", step.Name, step.Label())}, false})
-		case !reflect.DeepEqual(have, step):
+		case !have.Alike(step):
 			word := "is rewritten"
 			if done {
 				word = "is rewritten, and stays done"

@@ -133,7 +133,7 @@ func procedureText(p *steps.Procedure) string {
 			l.add("After %s.\n", esc(strings.Join(stage.After, ", ")))
 		}
 		for _, s := range stage.Steps {
-			l.item("**%s** (%s)%s: %s", esc(s.Name), s.Kind, governed(s), esc(s.Label()))
+			l.item("**%s** (%s)%s: %s", esc(s.Name), s.Kind, governed(s.Where), esc(s.Label()))
 		}
 	}
 	return l.String()
@@ -158,14 +158,16 @@ func triageText(t *steps.Triage) string {
 	return l.String()
 }
 
-func governed(s steps.Step) string {
-	switch {
-	case s.With != "":
-		return ", with " + esc(s.With)
-	case s.Without != "":
-		return ", without " + esc(s.Without)
+// governed says on which airframes a step is there.
+func governed(w steps.Where) string {
+	said := ""
+	for _, any := range w.With {
+		said += ", with " + esc(strings.Join(any, " or "))
 	}
-	return ""
+	if len(w.Without) > 0 {
+		said += ", without " + esc(strings.Join(w.Without, " or "))
+	}
+	return said
 }
 
 func first(a, b string) string {
