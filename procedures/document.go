@@ -135,9 +135,6 @@ func (d *Document) Serves(sheet *steps.Sheet) bool {
 // one of shared steps.
 func (d *Document) Starts() bool { return d.Procedure != nil && d.Procedure.Kind != steps.Shared }
 
-// Digest is what its bytes are kept by.
-func (d *Document) Digest() string { return digest(d.Bytes) }
-
 // digest names bytes as a store does.
 func digest(data []byte) string {
 	sum := sha256.Sum256(data)

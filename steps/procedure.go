@@ -138,20 +138,23 @@ func (s Setting) String() string { return s.Condition + ": " + s.State }
 
 // SharedEnds are how many steps at the beginning of the stage, and how many at
 // its end, are shared, with the waits that count from them. In a stage of
-// nothing else all are at the beginning.
+// nothing else all are both.
 func (s Stage) SharedEnds() (first, last int) {
 	common := make([]bool, len(s.Steps))
 	for i := range s.Steps {
-		common[i] = s.Steps[i].Shared || i > 0 && common[i-1] && s.Steps[i].Kind == Wait
+		common[i] = s.Steps[i].Shared || i > 0 && common[i-1] && s.Steps[i].CountsOn()
 	}
 	for first < len(common) && common[first] {
 		first++
 	}
-	for first+last < len(common) && common[len(common)-1-last] {
+	for last < len(common) && common[len(common)-1-last] {
 		last++
 	}
 	return first, last
 }
+
+// CountsOn reports whether the step is time that counts from the step before.
+func (s Step) CountsOn() bool { return s.Kind.Traits().Passes && s.Joint == "" }
 
 // Label is the step's title, or its name where it has none.
 func (s Step) Label() string {

@@ -62,14 +62,12 @@ func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Si
 	}
 	plan, err := w.State.PlanRepair(table, findProcedure, w.Now)
 	must(err)
-	data, err := procedures.Write(plan.Procedure)
-	must(err)
-	doc, err := procedures.Parse("mend.yaml", data)
+	doc, err := procedures.Kept(plan.Procedure)
 	must(err)
 	if faults := doc.Against(w.State.Sheet); len(faults) > 0 {
 		t.Fatalf("%v: %v", seen, faults)
 	}
-	digest := store.Digest(data)
+	digest := store.Digest(doc.Bytes)
 	w.Documents.Procedures[digest] = doc.Procedure
 	var names []string
 	for _, m := range plan.Answers {
