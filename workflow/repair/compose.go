@@ -30,7 +30,7 @@ type Answer struct {
 
 // A part is one repair of a plan: a procedure on a zone, or a part to scrap.
 type part struct {
-	key       string // tells it from the others
+	key       string // what its names begin with where others have them too
 	procedure *steps.Procedure
 	zone      string
 }
@@ -161,7 +161,7 @@ func partsOf(answers []Answer) []part {
 		if p.zone != "" {
 			p.key += "-" + p.zone
 		}
-		if !slices.ContainsFunc(parts, func(have part) bool { return have.key == p.key }) {
+		if !slices.ContainsFunc(parts, func(have part) bool { return have.procedure.Name == p.procedure.Name && have.zone == p.zone }) {
 			parts = append(parts, p)
 		}
 	}
@@ -266,7 +266,7 @@ func (c *composer) name(p part, kind, name string) string {
 	if name == "" {
 		return ""
 	}
-	key := strings.Join([]string{p.key, kind, name}, " ")
+	key := strings.Join([]string{p.procedure.Name, p.zone, kind, name}, " ")
 	if c.names[key] == "" {
 		is := name
 		if c.claims[kind+" "+name] > 1 {
