@@ -7,10 +7,10 @@ import (
 	"fettle/steps"
 )
 
-// Against checks a procedure against a design sheet and returns every fault:
-// names that the sheet has not, steps that no airframe of the design could
-// take, and in a build critical gates that are not measured, or not after the
-// last work that disturbs them.
+// Against checks a procedure against a design sheet and returns every fault: names
+// that are not in the sheet, steps that no airframe of the design could take, and
+// in a build critical gates that are not measured, or not after the last work that
+// disturbs them.
 func (d *Document) Against(sheet *steps.Sheet) Faults {
 	faults := d.named(sheet)
 	if d.Procedure == nil || len(faults) > 0 || d.tooLarge() {
@@ -33,7 +33,7 @@ func optionNames(s *steps.Sheet) []string {
 	return names
 }
 
-// named finds the names that the sheet has not.
+// named finds the names that are not in the sheet.
 func (d *Document) named(s *steps.Sheet) Faults {
 	known := map[thing][]string{zone: s.Zones, option: optionNames(s)}
 	for _, c := range s.Conditions {
@@ -55,7 +55,7 @@ func (d *Document) named(s *steps.Sheet) Faults {
 		if r.to == state {
 			c, ok := s.Condition(r.of)
 			if !ok {
-				continue // said of the condition
+				continue // the condition's fault says it
 			}
 			valid, what = c.States, "state of "+r.of
 		}
@@ -81,7 +81,7 @@ func (d *Document) onSheet(v variant, sheet *steps.Sheet) Faults {
 	return faults
 }
 
-// orWithout says for which options something is so.
+// orWithout names the options for which a fault holds.
 func orWithout(v variant) string {
 	if len(v.options) == 0 {
 		return " (without any option)"
@@ -89,8 +89,8 @@ func orWithout(v variant) string {
 	return v.when()
 }
 
-// criticalMeasured asks that every critical gate is measured, after the last
-// step that disturbs what it depends on.
+// criticalMeasured finds critical gates that are not measured after the last step
+// that disturbs what they depend on.
 func (d *Document) criticalMeasured(v variant, sheet *steps.Sheet) Faults {
 	var faults Faults
 	for _, g := range sheet.GatesFor(v.options) {

@@ -4,13 +4,14 @@
 // Reading is strict and reports every fault at once, each with its file, line
 // and column. It goes in three rounds:
 //
-//   - [Read] takes the YAML apart: keys, names, quantities and texts. It is all
-//     that a document kept with a running job has to pass, so that a newer
-//     program with stricter checks still reads an old record.
-//   - [Parse] adds what a document must be in itself: stages without a cycle,
+//   - [Read] parses the YAML: keys, names, quantities and texts. A document kept
+//     with a running job must pass only this, so that a newer program with stricter
+//     checks still reads an old record.
+//   - [Parse] adds the checks that need no other document: stages without a cycle,
 //     joints coated and then joined, a release at the end.
-//   - [Document.Against] checks a procedure against one design sheet: that what
-//     it names is there and that every critical gate is measured, last.
+//   - [Document.Against] checks a procedure against one design sheet: that the
+//     sheet has what it names, and that every critical gate is measured after the
+//     last work on it.
 //
 // What a document may say is one table of keys, a mapping of rows for each
 // part of a document: sheetKeys, procedureKeys with stageKeys and
@@ -19,6 +20,6 @@
 // package steps and the rule that uses it; a new kind of step is one row of
 // stepKinds, with its checks.
 //
-// Aliases, anchors, tags and merge keys are refused: a document says what it
-// says in the place where it is read.
+// Aliases, anchors, tags and merge keys are refused: a reader must see what a line
+// means without looking elsewhere.
 package procedures

@@ -10,7 +10,7 @@ import (
 )
 
 // A Document is one file: a design sheet, a procedure or a triage table.
-// Exactly one of Sheet, Procedure and Triage is there.
+// Exactly one of Sheet, Procedure and Triage is set.
 type Document struct {
 	File string
 	// Bytes are what is kept with a job: the file as it is, or, of a procedure
@@ -21,8 +21,8 @@ type Document struct {
 	Procedure *steps.Procedure
 	Triage    *steps.Triage
 
-	names   []reference      // what it names, to be found in a sheet
-	places  map[string]place // where steps and stages stand, by stepAt and stageAt
+	names   []reference      // the names that a sheet must have
+	places  map[string]place // where steps and stages are, by stepAt and stageAt
 	uses    bool             // whether it uses another document
 	origins []place          // of lines that only the program writes
 }
@@ -35,7 +35,7 @@ type reference struct {
 	at   place
 }
 
-// A thing is what a name may stand for.
+// A thing is what a name can refer to.
 type thing string
 
 const (
@@ -48,17 +48,17 @@ const (
 	gate      thing = "gate"
 	procedure thing = "procedure" // of the library, not of a sheet
 
-	// What a document names and has itself; its own checks find it.
+	// Names that a document defines itself; its own checks find them.
 	stage thing = "stage"
 	joint thing = "joint"
 	point thing = "point"
-	// Design is found when a procedure is checked against sheets.
+	// A design is looked up when a procedure is checked against sheets.
 	design  thing = "design"
 	finding thing = "finding"
 )
 
-// within reports whether something is found otherwise than in a design sheet
-// or the library.
+// within reports whether a name is looked up elsewhere than in a design sheet or the
+// library.
 func (t thing) within() bool {
 	switch t {
 	case stage, joint, point, design, finding:
@@ -72,7 +72,7 @@ func wasAt(name string) string   { return "was " + name }
 func rowAt(index int) string     { return "row " + strconv.Itoa(index) }
 func stageAt(name string) string { return "stage " + name }
 
-// Name is the name it is found by.
+// Name is the document's name.
 func (d *Document) Name() string {
 	switch {
 	case d.Sheet != nil:
@@ -105,7 +105,7 @@ func (d *Document) Revision() int {
 	return d.Procedure.Revision
 }
 
-// The kinds of document that are no procedure.
+// The kinds of document that are not procedures.
 const (
 	KindDesign = "design"
 	KindTriage = "triage"
@@ -122,8 +122,9 @@ func (d *Document) Kind() string {
 	return d.Procedure.Kind
 }
 
-// Serves reports whether a procedure can be carried out on a design: it is
-// written for it, or for none and names nothing that the design has not.
+// Serves reports whether a procedure can be carried out on a design: either it is
+// written for that design, or for none in particular and the design has everything
+// that it names.
 func (d *Document) Serves(sheet *steps.Sheet) bool {
 	if d.Procedure == nil || !d.Starts() || d.Procedure.Design != "" && d.Procedure.Design != sheet.Name {
 		return false

@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// A Fault is one thing wrong in a document. Line and Column count from 1; 0 is
+// A Fault is one thing wrong in a document. Line and Column count from 1; 0 means
 // the document as a whole.
 type Fault struct {
 	File         string
@@ -15,7 +15,7 @@ type Fault struct {
 	Text         string
 }
 
-// Error is the fault as editors understand it: file:line:column: text.
+// Error is the fault in the form that editors understand: file:line:column: text.
 func (f Fault) Error() string {
 	return fmt.Sprintf("%s:%d:%d: %s", f.File, f.Line, f.Column, f.Text)
 }
@@ -23,7 +23,7 @@ func (f Fault) Error() string {
 // Faults are all faults found, in the order of file and line.
 type Faults []Fault
 
-// Error is one fault a line.
+// Error has one fault per line.
 func (f Faults) Error() string {
 	lines := make([]string, len(f))
 	for i, one := range f {
@@ -32,7 +32,7 @@ func (f Faults) Error() string {
 	return strings.Join(lines, "\n")
 }
 
-// sorted orders the faults and drops those said twice.
+// sorted sorts the faults and drops duplicates.
 func (f Faults) sorted() Faults {
 	slices.SortStableFunc(f, func(a, b Fault) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column), cmp.Compare(a.Text, b.Text))
@@ -40,7 +40,7 @@ func (f Faults) sorted() Faults {
 	return slices.Compact(f)
 }
 
-// A place is where something stands in a document, or in one that it uses.
+// A place is a position in a document, or in one that it uses.
 type place struct {
 	line, column int
 	site         *site // nil: in the document, and once

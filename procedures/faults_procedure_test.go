@@ -15,7 +15,7 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "no kind", edit: []string{"kind: build\n", ""}, want: "a procedure has no kind"},
 		{name: "unknown kind", edit: []string{"kind: build", "kind: §built"}, want: `unknown kind "built"; did you mean "build"?`},
 		{name: "kind over two lines", edit: []string{"kind: build", `kind: §"a\nb"`}, want: `unknown kind "a\nb"`},
-		{name: "build without design", edit: []string{"design: finch\n", ""}, want: "a build names its design"},
+		{name: "build without design", edit: []string{"design: finch\n", ""}, want: "a build must name its design"},
 		{name: "no revision", edit: []string{"revision: 1\n", ""}, want: "a procedure has no revision"},
 		{name: "unknown key of a stage", edit: []string{"    after: [kit]", "    §befor: [kit]"}, want: `unknown key "befor" in a stage; known: stage`},
 		{name: "stage without name", edit: []string{"- stage: radio\n    after: [kit]", "- §after: [kit]", "after: [wing, radio]", "after: [wing]"}, want: "a stage has no stage"},
@@ -29,37 +29,37 @@ func TestProcedureFaults(t *testing.T) {
 
 		{name: "unknown key of a step", edit: []string{"hands:", "§hand:"}, want: `unknown key "hand" in a step; did you mean "hands"?`},
 		{name: "step without name", edit: []string{"- step: count\n        do", "- §do"}, want: "a step has no step"},
-		{name: "step a text", edit: []string{"      - step: count\n", "      - §count\n      - step: count\n"}, want: "a step must be a mapping (keys with values), not a text"},
+		{name: "step a text", edit: []string{"      - step: count\n", "      - §count\n      - step: count\n"}, want: "a step must be a mapping (keys with values), not text"},
 		{name: "step twice", edit: []string{"step: fit", "step: §count"}, want: `the step count is duplicated`},
 		{name: "nothing to do", edit: []string{"      - step: count\n        do: Count the parts.", "      - §step: count"}, want: "the step count has nothing to do: write do, or one of coat, join, wait, measure, hold or release"},
 		{name: "two kinds", edit: []string{"wait: 2 h", "wait: 2 h\n        measure: §[slot]"}, want: "the step rest has wait and measure: keep one of them"},
 		{name: "bare hands", edit: []string{"hands: 5 min", "hands: §5"}, want: `hands: "5" has no unit`},
-		{name: "hands of a length", edit: []string{"hands: 5 min", "hands: §5 mm"}, want: `hands: "5 mm" is a length; a duration is wanted`},
-		{name: "hands below nought", edit: []string{"hands: 5 min", "hands: §-5 min"}, want: "hands must not be less than 0"},
+		{name: "hands of a length", edit: []string{"hands: 5 min", "hands: §5 mm"}, want: `hands: "5 mm" is a length, not a duration`},
+		{name: "hands below zero", edit: []string{"hands: 5 min", "hands: §-5 min"}, want: "hands must not be less than 0"},
 		{name: "shared", edit: []string{"hands: 5 min", "shared: §perhaps"}, want: "shared must be yes or no"},
 		{name: "caution empty", edit: []string{"hands: 5 min", "caution: §[]"}, want: "caution is an empty list"},
 		{name: "caution blank", edit: []string{"hands: 5 min", "caution: §''"}, want: "caution is empty"},
 		{name: "caution of keys", edit: []string{"hands: 5 min", "caution: §{a: b}"}, want: "caution must be a list, not a mapping"},
-		{name: "caution with nothing", edit: []string{"hands: 5 min", "caution: [a, §~]"}, want: "an entry of caution must be a text, not nothing"},
+		{name: "caution with nothing", edit: []string{"hands: 5 min", "caution: [a, §~]"}, want: "an entry of caution must be text, not nothing"},
 		{name: "needs a list", edit: []string{"needs: {fan: on}", "needs: §[fan]"}, want: "needs must be a mapping (keys with values), not a list"},
 		{name: "needs twice", edit: []string{"needs: {fan: on}", "needs: {fan: on, §fan: off}"}, want: `"fan" is duplicated in needs`},
 		{name: "needs no name", edit: []string{"needs: {fan: on}", "needs: {§Fan: on}"}, want: `"Fan" is not a name for a condition`},
-		{name: "needs no state", edit: []string{"needs: {fan: on}", "needs: {fan: §[on]}"}, want: "the state of fan must be a text, not a list"},
-		{name: "here without on", edit: []string{"disturbs: [radio]", "disturbs: [§here]"}, want: "here is the zone that a repair was started on, and this procedure has no line on:"},
-		{name: "with and without", edit: []string{"with: rudder", "with: rudder\n        without: §rudder"}, want: "nobody can reach this"},
+		{name: "needs no state", edit: []string{"needs: {fan: on}", "needs: {fan: §[on]}"}, want: "the state of fan must be text, not a list"},
+		{name: "here without on", edit: []string{"disturbs: [radio]", "disturbs: [§here]"}, want: "here means the zone that a repair was started on, but this procedure has no line on:"},
+		{name: "with and without", edit: []string{"with: rudder", "with: rudder\n        without: §rudder"}, want: "this can never apply"},
 
 		{name: "coat without adhesive", edit: []string{coat, "coat: §{joint: roots}"}, want: "coat has no with"},
-		{name: "coat a text", edit: []string{coat, "coat: §roots"}, want: "coat must be a mapping (keys with values), not a text", of: 2},
+		{name: "coat a text", edit: []string{coat, "coat: §roots"}, want: "coat must be a mapping (keys with values), not text", of: 2},
 		{name: "join without disturbs", edit: []string{"      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]", "      - §step: join\n        join: roots"}, want: "the step join joins something and disturbs nothing"},
 		{name: "join load", edit: []string{"load: yes", "load: §some"}, want: "load must be yes or no"},
 		{name: "join without joint", edit: []string{"join: {joint: roots, load: yes}", "join: §{load: yes}"}, want: "join has no joint", of: 3},
-		{name: "wait nought", edit: []string{"wait: 2 h", "wait: §0 h"}, want: "wait must be more than 0"},
-		{name: "wait of a length", edit: []string{"wait: 2 h", "wait: §2 mm"}, want: `wait: "2 mm" is a length; a duration is wanted`},
+		{name: "wait zero", edit: []string{"wait: 2 h", "wait: §0 h"}, want: "wait must be more than 0"},
+		{name: "wait of a length", edit: []string{"wait: 2 h", "wait: §2 mm"}, want: `wait: "2 mm" is a length, not a duration`},
 		{name: "wait a list", edit: []string{"wait: 2 h", "wait: §[2 h]"}, want: "wait must be a mapping (keys with values), not a list"},
 		{name: "wait without until", edit: []string{"{joint: roots, until: handling}", "§{joint: roots}"}, want: "wait has no until"},
 		{name: "wait until when", edit: []string{"until: handling", "until: §cured"}, want: `unknown state of a joint "cured"; did you mean "cure"?`},
-		{name: "measure a text", edit: []string{"measure: [slot]", "measure: §slot"}, want: "measure must be a list, not a text"},
-		{name: "stale and more", edit: []string{"measure: [slot]", "measure: §[slot, stale]"}, want: "stale stands alone"},
+		{name: "measure a text", edit: []string{"measure: [slot]", "measure: §slot"}, want: "measure must be a list, not text"},
+		{name: "stale and more", edit: []string{"measure: [slot]", "measure: §[slot, stale]"}, want: "stale must be the only entry"},
 		{name: "hold without lines", edit: []string{"hold: {confirm: [The mat is clear]}", "hold: §{}"}, want: "hold has no confirm"},
 		{name: "hold with empty lines", edit: []string{"[The mat is clear]", "§[]"}, want: "confirm is an empty list"},
 		{name: "release no", edit: []string{"release: yes", "release: §no"}, want: "release must be yes; otherwise delete the line"},
@@ -68,7 +68,7 @@ func TestProcedureFaults(t *testing.T) {
 	run(t, repairText, []faulty{
 		{name: "cycle named once", edit: []string{"    phase: structure", "    after: [more]\n    phase: structure", "      - step: again", "  - stage: more\n    after: [all]\n    steps:\n      - step: again"}, at: "7:5", want: "a cycle: stages come after each other: all after more after all"},
 		{name: "on nothing", edit: []string{"on: [wing, tail]", "on: §[]"}, want: "on is an empty list", of: 2},
-		{name: "release in a repair", edit: []string{"      - step: again\n        measure: [stale]", "      - §step: again\n        release: yes"}, want: "a repair gives no release; only a build ends with one"},
+		{name: "release in a repair", edit: []string{"      - step: again\n        measure: [stale]", "      - §step: again\n        release: yes"}, want: "a repair cannot release; only a build ends with a release"},
 		{name: "unknown zone of on", edit: []string{"on: [wing, tail]", "on: [wing, §tale]"}, want: `unknown zone "tale"; did you mean "tail"? (in the design finch)`},
 	})
 }
@@ -84,24 +84,24 @@ func TestOrderFaults(t *testing.T) {
 	)
 	mark := func(s string) string { return strings.Replace(s, "step:", "§step:", 1) }
 	run(t, buildText, []faulty{
-		{name: "coated, never joined", edit: []string{coat, mark(coat), join, "", grip, ""}, want: "the joint roots is coated and never joined"},
-		{name: "joined, never coated", edit: []string{coat, "", join, mark(join)}, want: "the joint roots is joined and never coated"},
-		{name: "joined, another coated", edit: []string{"coat: {joint: roots", "coat: {joint: roost", join, mark(join)}, want: `the joint roots is joined and never coated; did you mean "roost"?`, of: 2},
+		{name: "coated, never joined", edit: []string{coat, mark(coat), join, "", grip, ""}, want: "the joint roots is coated but never joined"},
+		{name: "joined, never coated", edit: []string{coat, "", join, mark(join)}, want: "the joint roots is joined but never coated"},
+		{name: "joined, another coated", edit: []string{"coat: {joint: roots", "coat: {joint: roost", join, mark(join)}, want: `the joint roots is joined but never coated; did you mean "roost"?`, of: 2},
 		{name: "joined twice", edit: []string{rest, mark(strings.ReplaceAll(join, "step: join", "step: rejoin"))}, want: "the joint roots is joined a second time"},
 		{name: "two adhesives", edit: []string{join, mark(strings.NewReplacer("step: coat", "step: coat-tip", "contact", "epoxy").Replace(coat)) + join}, want: "the joint roots is coated with epoxy here and with contact by the step coat: one joint has one adhesive"},
-		{name: "joined before it is coated", edit: []string{coat + join, mark(join) + coat}, want: "the joint roots can be joined before it is coated by the step coat"},
-		{name: "coated in a stage beside", edit: []string{coat, "", join, mark(join), "      - step: fit\n", coat + "      - step: fit\n"}, want: "the joint roots can be joined before it is coated by the step coat"},
-		{name: "coat with an option", edit: []string{coat, strings.Replace(coat, "needs", "with: rudder\n        needs", 1), join, mark(join)}, want: "the joint roots is joined and never coated"},
-		{name: "join without an option", edit: []string{coat, mark(coat), join, strings.Replace(join, "        join:", "        without: rudder\n        join:", 1)}, want: "the joint roots is coated and never joined (with rudder)", of: 2},
-		{name: "second coat late with an option", edit: []string{join, mark(join), rest, strings.NewReplacer("step: coat", "step: coat-more", "needs", "with: rudder\n        needs").Replace(coat)}, want: "the joint roots can be joined before it is coated by the step coat-more (with rudder)"},
-		{name: "wait first", edit: []string{rest, "", "      - step: care\n", mark(rest) + "      - step: care\n"}, want: "it waits from the step before, and is the first of its stage"},
-		{name: "wait first without an option", edit: []string{rest, "", "      - step: fit\n        do: Lay it in.\n", "      - step: fit\n        with: rudder\n        do: Lay it in.\n", "      - step: move\n", mark(rest) + "      - step: move\n"}, want: "it waits from the step before, and is the first of its stage"},
+		{name: "joined before it is coated", edit: []string{coat + join, mark(join) + coat}, want: "the joint roots may be joined before the step coat coats it"},
+		{name: "coated in a stage beside", edit: []string{coat, "", join, mark(join), "      - step: fit\n", coat + "      - step: fit\n"}, want: "the joint roots may be joined before the step coat coats it"},
+		{name: "coat with an option", edit: []string{coat, strings.Replace(coat, "needs", "with: rudder\n        needs", 1), join, mark(join)}, want: "the joint roots is joined but never coated"},
+		{name: "join without an option", edit: []string{coat, mark(coat), join, strings.Replace(join, "        join:", "        without: rudder\n        join:", 1)}, want: "the joint roots is coated but never joined (with rudder)", of: 2},
+		{name: "second coat late with an option", edit: []string{join, mark(join), rest, strings.NewReplacer("step: coat", "step: coat-more", "needs", "with: rudder\n        needs").Replace(coat)}, want: "the joint roots may be joined before the step coat-more coats it (with rudder)"},
+		{name: "wait first", edit: []string{rest, "", "      - step: care\n", mark(rest) + "      - step: care\n"}, want: "it waits from the step before it, but it is the first step of its stage"},
+		{name: "wait first without an option", edit: []string{rest, "", "      - step: fit\n        do: Lay it in.\n", "      - step: fit\n        with: rudder\n        do: Lay it in.\n", "      - step: move\n", mark(rest) + "      - step: move\n"}, want: "it waits from the step before it, but it is the first step of its stage"},
 		{name: "wait for another joint", edit: []string{grip, mark(strings.Replace(grip, "roots", "root", 1))}, want: `it waits for the joint root, which is never joined; did you mean "roots"?`},
-		{name: "wait before the join", edit: []string{join + rest + grip, mark(grip) + join}, want: "it waits for the joint roots and can come before the joint is joined by the step join"},
+		{name: "wait before the join", edit: []string{join + rest + grip, mark(grip) + join}, want: "it waits for the joint roots but may come before the step join joins it"},
 
-		{name: "no release", edit: []string{release, ""}, want: "a build ends with a release, and this one has none"},
-		{name: "second release", edit: []string{release, release + mark(strings.Replace(release, "step: release", "step: relase", 1))}, want: "a second release; a build has one", of: 2},
-		{name: "release with an option", edit: []string{release, mark(strings.Replace(release, "        release:", "        with: rudder\n        release:", 1))}, want: "the release depends on an option; every airframe is released"},
+		{name: "no release", edit: []string{release, ""}, want: "a build must end with a release; this one has none"},
+		{name: "second release", edit: []string{release, release + mark(strings.Replace(release, "step: release", "step: relase", 1))}, want: "a second release; a build has only one", of: 2},
+		{name: "release with an option", edit: []string{release, mark(strings.Replace(release, "        release:", "        with: rudder\n        release:", 1))}, want: "the release depends on an option; every airframe needs a release"},
 		{name: "release not last in its stage", edit: []string{level + release, mark(release) + level}, want: "the release is not last: the step level may come after it"},
 		{name: "release beside a stage", edit: []string{"after: [wing, radio]", "after: [wing]", release, mark(release)}, want: "the release is not last: the step fit may come after it"},
 
@@ -112,7 +112,7 @@ func TestOrderFaults(t *testing.T) {
 		{name: "unknown adhesive", edit: []string{"with: contact", "with: §contakt"}, want: `unknown adhesive "contakt"; did you mean "contact"?`},
 		{name: "unknown gate", edit: []string{"[slot]", "[§slit]"}, want: `unknown gate "slit"; did you mean "slot"?`},
 
-		{name: "measures what is not there", edit: []string{"      - step: move\n        with: rudder\n", "      - §step: move\n"}, want: "the step move measures nothing (without any option): no airframe so built has throw"},
+		{name: "measures what is not there", edit: []string{"      - step: move\n        with: rudder\n", "      - §step: move\n"}, want: "the step move measures nothing (without any option): no airframe built that way has throw"},
 		{name: "critical never measured", edit: []string{level, ""}, want: "no step ever measures the critical gate square"},
 		{name: "disturbed after", edit: []string{release, mark("      - step: sand\n        do: Sand it.\n        disturbs: [tail]\n") + release}, want: "the step sand can disturb the critical gate square after it was last measured, by level"},
 		{name: "disturbed beside", edit: []string{"disturbs: [radio]", "disturbs: [radio, tail]", "step: fit", "§step: fit", "      - step: depth\n        measure: [slot]\n", level, level + release, "      - step: release\n        release: yes\n"}, want: "the step fit can disturb the critical gate square after it was last measured, by level"},
@@ -142,23 +142,22 @@ func TestEveryDesignFault(t *testing.T) {
 	}
 }
 
-// A fault is said of the fewest options that bring it about, and of each such
-// choice.
+// A fault is reported for each smallest set of options that causes it.
 func TestFewestOptions(t *testing.T) {
 	const head = "procedure: a\nkind: check\ntitle: A\nrevision: 1\nstages:\n- stage: a\n  steps:\n"
 	for _, c := range []struct{ steps, want string }{
 		{"  - {step: b, with: o, coat: {joint: j, with: k}}\n  - {step: c, without: p, do: x}\n",
-			"x.yaml:8:5: the joint j is coated and never joined (with o)"},
+			"x.yaml:8:5: the joint j is coated but never joined (with o)"},
 		{"  - {step: b, coat: {joint: j, with: k}}\n  - {step: c, without: p, join: j, disturbs: [z]}\n  - {step: d, without: o, do: x}\n",
-			"x.yaml:8:5: the joint j is coated and never joined (with p)"},
+			"x.yaml:8:5: the joint j is coated but never joined (with p)"},
 		{"  - {step: b, coat: {joint: j, with: k}}\n  - {step: c, join: j, disturbs: [z]}\n  - {step: d, with: p, wait: 1 h}\n" +
 			"- stage: b\n  steps:\n  - {step: e, without: p, do: x}\n  - {step: f, without: o, do: x}\n  - {step: g, wait: 1 h}\n",
-			"x.yaml:15:5: it waits from the step before, and is the first of its stage (with o and p)"},
+			"x.yaml:15:5: it waits from the step before it, but it is the first step of its stage (with o and p)"},
 		{"  - {step: b, with: o, join: j, disturbs: [z]}\n  - {step: c, with: p, join: i, disturbs: [z]}\n",
-			"x.yaml:8:5: the joint j is joined and never coated (with o)\nx.yaml:9:5: the joint i is joined and never coated (with p)"},
+			"x.yaml:8:5: the joint j is joined but never coated (with o)\nx.yaml:9:5: the joint i is joined but never coated (with p)"},
 		{"  - {step: b, do: x, with: o1}\n  - {step: c, do: x, with: o2}\n  - {step: d, do: x, with: o3}\n  - {step: e, do: x, with: o4}\n" +
 			"  - {step: f, do: x, with: o5}\n  - {step: g, do: x, with: o6}\n  - {step: h, with: o7, join: j, disturbs: [z]}\n",
-			"x.yaml:14:5: the joint j is joined and never coated (with o1 and o2 and o3 and o4 and o5 and o6 and o7)"},
+			"x.yaml:14:5: the joint j is joined but never coated (with o1 and o2 and o3 and o4 and o5 and o6 and o7)"},
 	} {
 		_, err := Parse("x.yaml", []byte(head+c.steps))
 		if err == nil || err.Error() != c.want {
@@ -167,7 +166,7 @@ func TestFewestOptions(t *testing.T) {
 	}
 }
 
-// Documents far over the limits are refused, and soon.
+// Documents far over the limits are refused quickly.
 func TestFarTooMuch(t *testing.T) {
 	const head = "procedure: big\nkind: check\ntitle: Big\nrevision: 1\nstages:\n"
 	var joints, chain strings.Builder
@@ -177,8 +176,8 @@ func TestFarTooMuch(t *testing.T) {
 		fmt.Fprintf(&chain, "  - {stage: s%d, after: [s%d], steps: [{step: t%d, do: x}]}\n", i+1, i, i)
 	}
 	for name, c := range map[string]struct{ body, want string }{
-		"steps":  {joints.String(), "x.yaml:6:3: 1 stages with 12000 steps; at most 100 with 1000"},
-		"stages": {chain.String(), "x.yaml:6:3: 6000 stages with 6000 steps; at most 100 with 1000"},
+		"steps":  {joints.String(), "x.yaml:6:3: 1 stages with 12000 steps; the limit is 100 with 1000"},
+		"stages": {chain.String(), "x.yaml:6:3: 6000 stages with 6000 steps; the limit is 100 with 1000"},
 	} {
 		start := time.Now()
 		faults := faultsOf(t, head+c.body)

@@ -133,8 +133,8 @@ stages:
         measure: [stale]
 `
 
-// A faulty edits a valid text. The § in an edit is the place of the fault;
-// without one it is at, or 1:1.
+// A faulty edits a valid text. The § in an edit marks the place of the fault; without
+// one the place is at, or 1:1.
 type faulty struct {
 	name string
 	edit []string // old, new, old, new
@@ -154,7 +154,7 @@ func (c faulty) text(t *testing.T, valid string) string {
 	return valid
 }
 
-// marked takes the mark out of a text and returns its place.
+// marked removes the § from a text and returns its place.
 func marked(text, at string) (string, string) {
 	before, after, ok := strings.Cut(text, "§")
 	if !ok {
@@ -233,8 +233,8 @@ func TestSyntax(t *testing.T) {
 		{"empty", "", "0:0", "the document is empty"},
 		{"only a comment", "# nothing\n", "0:0", "the document is empty"},
 		{"only a marker", "---\n§", "", "not with nothing"},
-		{"a list", "- design\n", "", "begins with design:, procedure: or triage:, not with a list"},
-		{"a text", "design\n", "", "not with a text"},
+		{"a list", "- design\n", "", "must begin with design:, procedure: or triage:, not with a list"},
+		{"a text", "design\n", "", "not with text"},
 		{"none of the keys", "\n§desing: a\n", "", "none of the keys design, procedure and triage"},
 		{"two documents", "design: a\n§---\ndesign: b\n", "", "one file holds one document"},
 		{"a second that is not YAML", "design: a\n---\n§[\n", "", "not YAML"},
@@ -246,9 +246,9 @@ func TestSyntax(t *testing.T) {
 		{"tag", "design: §!!str finch\n", "", "a tag"},
 		{"own tag", "design: §!own finch\n", "", "a tag"},
 		{"anchor on the whole", "§&a\ndesign: b\n", "", "an anchor"},
-		{"over deep", deep(101), "1:109", "nested more than 100 deep"},
+		{"over deep", deep(101), "1:109", "nested more than 100 levels deep"},
 		{"far over deep", deep(20_000), "", "not YAML: exceeded max depth"},
-		{"over long", strings.Repeat("#", mostBytes+1), "0:0", "1048577 bytes; at most 1048576 (1 MiB)"},
+		{"over long", strings.Repeat("#", mostBytes+1), "0:0", "1048577 bytes; the limit is 1048576 (1 MiB)"},
 		{"escape raw", "design: a\ntitle: r§\x1b[31m\n", "", "the control character U+001B"},
 		{"nul", "design: §\x00\n", "", "the control character U+0000"},
 		{"next line", "design: °§\u0085\n", "", "the control character U+0085"},
@@ -307,7 +307,7 @@ func TestAllFaultsAtOnce(t *testing.T) {
 		`2:1: unknown key "titel" in a design sheet; did you mean "title"?`,
 		"3:11: revision must be a whole number from 1 to 1000000",
 		"12:13: the window is the wrong way round: it opens after 10 min and closes after 4 min",
-		`14:11: cure: "24 mm" is a length; a duration is wanted; write it in min or h`,
+		`14:11: cure: "24 mm" is a length, not a duration; write it in min or h`,
 		"32:14: between: the limits are the wrong way round, 4.5 mm is not less than 3.5 mm",
 		`34:10: unknown zone "wnig"; did you mean "wing"?`,
 	}
@@ -315,7 +315,7 @@ func TestAllFaultsAtOnce(t *testing.T) {
 	if got := err.Error(); got != "x.yaml:"+strings.Join(want, "\nx.yaml:") {
 		t.Errorf("got\n%s", got)
 	}
-	// Read alone says the same of the words, and nothing of the names.
+	// Read alone reports the same faults of words, but none of names.
 	if _, err := Read("x.yaml", []byte(text)); err == nil || strings.Count(err.Error(), "\n") != len(want)-2 {
 		t.Errorf("Read: %v", err)
 	}

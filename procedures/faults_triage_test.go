@@ -22,7 +22,7 @@ unknown: finch-mend
 hard_landing: finch-mend
 `
 
-// files writes the texts into a folder of their own.
+// files writes the texts into a new folder.
 func files(t *testing.T, texts map[string]string) string {
 	t.Helper()
 	folder := t.TempDir()
@@ -48,7 +48,7 @@ func TestTriageFaults(t *testing.T) {
 		{name: "unknown key", edit: []string{"unknown:", "§unknwon:"}, want: `unknown key "unknwon" in a triage table; did you mean "unknown"?`, of: 2},
 		{name: "no unknown", edit: []string{"unknown: finch-mend\n", ""}, want: "a triage table has no unknown"},
 		{name: "no rows", edit: []string{"rows:\n", "rows: §[]\n#", "  - {finding: cracked, zone", "#", "  - {finding: cracked", "#", "  - {finding: dented", "#"}, want: "rows is an empty list"},
-		{name: "row a text", edit: []string{"rows:\n", "rows:\n  - §cracked\n"}, want: "a row must be a mapping (keys with values), not a text"},
+		{name: "row a text", edit: []string{"rows:\n", "rows:\n  - §cracked\n"}, want: "a row must be a mapping (keys with values), not text"},
 		{name: "unknown key of a finding", edit: []string{"quarantine:", "§quarantin:"}, want: `unknown key "quarantin" in the finding dented; did you mean "quarantine"?`},
 		{name: "finding without title", edit: []string{"{title: Cracked foam, zones: [wing, tail]}", "§{zones: [wing, tail]}"}, want: "the finding cracked has no title"},
 		{name: "finding twice", edit: []string{"  dented: {", "  §cracked: {", "finding: dented", "finding: cracked"}, want: `"cracked" is duplicated in findings`},
@@ -68,9 +68,9 @@ func TestTriageFaults(t *testing.T) {
 		{name: "unknown repair", edit: []string{first, "zone: wing, repair: §finch-mand"}, want: `unknown procedure "finch-mand"; did you mean "finch-mend"?`},
 		{name: "unknown procedure of unknown", edit: []string{"unknown: finch-mend", "unknown: §finch-mnd"}, want: `unknown procedure "finch-mnd"; did you mean "finch-mend"?`},
 		{name: "unknown check", edit: []string{"hard_landing: finch-mend", "hard_landing: §finchmend"}, want: `unknown procedure "finchmend"; did you mean "finch-mend"?`},
-		{name: "answered with a build", edit: []string{"{finding: dented, replace: finch-mend", "{finding: dented, replace: §finch-build"}, want: "finch-build is a build, which answers no damage"},
-		{name: "the unknown answered with a build", edit: []string{"unknown: finch-mend", "unknown: §finch-build"}, want: "finch-build is a build, which answers no damage"},
-		{name: "a hard landing answered with a build", edit: []string{"hard_landing: finch-mend", "hard_landing: §finch-build"}, want: "finch-build is a build, which answers no damage"},
+		{name: "answered with a build", edit: []string{"{finding: dented, replace: finch-mend", "{finding: dented, replace: §finch-build"}, want: "finch-build is a build, which cannot answer damage"},
+		{name: "the unknown answered with a build", edit: []string{"unknown: finch-mend", "unknown: §finch-build"}, want: "finch-build is a build, which cannot answer damage"},
+		{name: "a hard landing answered with a build", edit: []string{"hard_landing: finch-mend", "hard_landing: §finch-build"}, want: "finch-build is a build, which cannot answer damage"},
 		{name: "repair of another zone", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend"}, want: "the finding cracked on radio is answered with finch-mend, which is not written for that zone"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -49,7 +49,7 @@ func FuzzRead(f *testing.F) {
 	})
 }
 
-// shown holds that an error is faults that can be shown, in order, none twice.
+// shown checks that an error is printable faults, in order, without duplicates.
 func shown(t *testing.T, err error) {
 	t.Helper()
 	if err == nil {

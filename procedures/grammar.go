@@ -7,13 +7,12 @@ import (
 	"fettle/steps/quantity"
 )
 
-// Grammar is the grammar of every form of document as Markdown: for each an
-// example that is a document without a fault, and its keys. Headings begin at
-// the third level.
+// Grammar is the grammar of every form of document as Markdown: for each, a valid
+// example and its keys. Headings begin at the third level.
 func Grammar() string {
 	var g grammar
-	g.line("A name is lower-case letters, digits and single hyphens (`left-boom`). Every number has a unit (`3.5 mm`, `1/8 in`, " +
-		"`4 3/4\"`, `250 °F`, `10 min`, `1h30m`), except where a whole number or a factor is asked for. One file holds one document. " +
+	g.line("A name is lower-case letters, digits and single hyphens (`left-boom`). Every number has a unit (`3.5 mm`, `3/32 in`, " +
+		"`5 3/8\"`, `250 °F`, `10 min`, `1h30m`), except where a whole number or a factor is asked for. One file holds one document. " +
 		"What follows `#` is a comment.")
 	for _, f := range forms() {
 		g.line("\n### " + capital(f.typ.what) + "\n")
@@ -39,20 +38,20 @@ type documentForm struct {
 func forms() []documentForm {
 	return []documentForm{
 		{sheetKeys().typ(), ""},
-		{procedureKeys().typ(), "Stages go side by side unless `after` says otherwise; the steps of a stage go in order. " +
-			"Every joint is coated before it is joined, and joined once."},
-		{triageKeys().typ(), "It turns what is seen after a crash into what is done about it. Findings are asked zone by zone; " +
-			"the first row that fits counts; what no row answers is inspected."},
+		{procedureKeys().typ(), "Stages may run side by side unless `after` says otherwise; the steps of a stage run in order. " +
+			"Every joint must be coated before it is joined, and joined only once."},
+		{triageKeys().typ(), "It says what to do about what is seen after a crash. Findings are asked for zone by zone; " +
+			"the first row that fits counts; what no row covers is inspected."},
 	}
 }
 
-// A grammar is the text as it grows.
+// A grammar is the text so far.
 type grammar struct{ text strings.Builder }
 
 func (g *grammar) line(s string) { g.text.WriteString(s + "\n") }
 
-// mapping lists the keys of a mapping, and then those of each mapping below
-// that stands for several of a kind.
+// mapping lists the keys of a mapping, and then those of each mapping below it that
+// may occur several times.
 func (g *grammar) mapping(t typ) {
 	g.line("\n**" + capital(t.what) + "** has these keys:\n")
 	g.keys(t.keys, "", func(r row) bool { return r.need != choice })
@@ -85,17 +84,17 @@ func anyRow(rows []row, is func(row) bool) bool {
 	return false
 }
 
-// keys is a line for each key, with those of a mapping of its own below it.
+// keys writes a line for each key, with the keys of a nested mapping below it.
 func (g *grammar) keys(rows []row, indent string, which func(row) bool) {
 	for _, r := range rows {
 		if !which(r) || r.need == ours {
 			continue
 		}
-		said := inWords(r.typ)
+		is := inWords(r.typ)
 		if r.need == optional {
-			said += ", optional"
+			is += ", optional"
 		}
-		g.line(fmt.Sprintf("%s- `%s` (%s): %s", indent, r.name, said, r.help))
+		g.line(fmt.Sprintf("%s- `%s` (%s): %s", indent, r.name, is, r.help))
 		for _, below := range append([]typ{r.typ}, r.typ.of...) {
 			if below.is == aMapping && r.typ.is != aList && r.typ.is != aMap {
 				g.keys(below.keys, indent+"  ", func(row) bool { return true })
@@ -104,7 +103,7 @@ func (g *grammar) keys(rows []row, indent string, which func(row) bool) {
 	}
 }
 
-// inWords is a typ as a person reads it.
+// inWords describes a typ to a person.
 func inWords(t typ) string {
 	switch t.is {
 	case aText:
@@ -136,7 +135,7 @@ func inWords(t typ) string {
 		return coded(t.words) + ", or a list of these"
 	case aSwitch:
 		if t.on {
-			return "yes or no, yes where not given"
+			return "yes or no; yes by default"
 		}
 		return "yes or no"
 	case aYes:
@@ -202,10 +201,10 @@ func articled(noun string) string {
 	return "a " + noun
 }
 
-// capital is a phrase as it begins a heading.
+// capital is a phrase with a capital letter, for a heading.
 func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// exampleOf is the example of a mapping, line by line, of the examples of its
+// exampleOf is the example of a mapping, line by line, made of the examples of its
 // keys and of its first choice.
 func exampleOf(rows []row) []string {
 	var lines []string

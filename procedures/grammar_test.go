@@ -7,8 +7,8 @@ import (
 	"fettle/steps"
 )
 
-// The examples of the grammar are documents without a fault, which name what
-// the others have.
+// The examples of the grammar are documents without a fault that refer to each
+// other.
 func TestExamplesAreDocuments(t *testing.T) {
 	blocks := strings.Split(Grammar(), "```yaml\n")[1:]
 	if len(blocks) != len(forms()) {
@@ -29,7 +29,7 @@ func TestExamplesAreDocuments(t *testing.T) {
 	}
 	for _, ref := range triage.names {
 		if ref.to == zone && !strings.Contains(strings.Join(sheet.Zones, " "), ref.name) {
-			t.Errorf("the triage table names the zone %s, which the design has not", ref.name)
+			t.Errorf("the triage table names the zone %s, which the design does not have", ref.name)
 		}
 	}
 	met := map[steps.Kind]bool{}
@@ -43,7 +43,7 @@ func TestExamplesAreDocuments(t *testing.T) {
 	}
 }
 
-// Every key is explained, whichever mapping it is of.
+// Every key of every mapping is explained.
 func TestGrammarNamesEveryKey(t *testing.T) {
 	var rows func(typ) []row
 	rows = func(of typ) []row {

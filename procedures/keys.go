@@ -6,24 +6,23 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-// A key is one row of the table of keys, which the mappings of this package
-// make up between them: what a line of a document is called, what its value
-// is and where that is kept, and what a writer of documents must know of it.
-// The reader, the writer and the grammar follow from the rows; a new key is a
-// new row.
+// A key is one row of the table of keys, which is made up of all the mappings of
+// this package: the name of the key, the type of its value and where that is kept,
+// and what an author must know about it. The reader, the writer and the grammar
+// follow from the rows; a new key is a new row.
 type key[T any] struct {
 	name string
 	need need
 	is   value[T]
 	help string
-	// example is the value as it stands in the example of the grammar, more than
-	// one line below the key. One that begins with # stands there as a comment;
-	// of a map by names it may be a name, and "" is made of the examples of the
-	// keys below. Of a choice after the first, it is a whole item.
+	// example is the value in the example of the grammar; if it has several lines
+	// they go below the key. One that begins with # becomes a comment. For a map by
+	// names it may be a name, and "" means: from the examples of the keys below. For
+	// a choice after the first, it is a whole item.
 	example string
 }
 
-// A need says whether a key has to be there.
+// A need says whether a key must be there.
 type need int
 
 const (
@@ -33,17 +32,17 @@ const (
 	ours   // only the program writes it
 )
 
-// A value reads, writes and describes what a key may hold, or a part of it.
-// Kept in a V, it may fill the whole of it or one field.
+// A value reads, writes and describes what a key may hold, or a part of that. It is
+// kept in a V, as the whole or as one field.
 type value[V any] interface {
-	// read reads the node, which is not null. Faults call it what.
+	// read reads the node, which is not null. what is its name in faults.
 	read(r *reader, n *yaml.Node, what string, to *V)
-	// write is nil where there is nothing to write.
+	// write returns nil if there is nothing to write.
 	write(from *V) *yaml.Node
 	typ() typ
 }
 
-// A field is a value that is kept in a part of the T.
+// A field is a value that is kept in one field of the T.
 type fieldOf[T, V any] struct {
 	of func(*T) *V
 	is value[V]
@@ -64,14 +63,14 @@ type mapping[T any] struct {
 	what string // in faults and in the grammar: a gate
 	keys []key[T]
 	one  bool // one of the choices must be there
-	// label is what faults call it once its first key, its name, was read;
-	// optional.
+	// label is its name in faults once its first key, which is its name, has been
+	// read; optional.
 	label func(*T) string
-	// check is what the keys must be together; optional.
+	// check checks the keys together; optional.
 	check func(f fields, of *T)
 }
 
-// Fields are a mapping that was read, for its check.
+// Fields are a mapping after reading, for its check.
 type fields struct {
 	*reader
 	node   *yaml.Node
@@ -79,7 +78,7 @@ type fields struct {
 	chosen int // how many of the choices are there
 }
 
-// get is the value of a key, nil where there is none.
+// get is the value of a key, or nil.
 func (f fields) get(name string) *yaml.Node {
 	for i := 0; i+1 < len(f.node.Content); i += 2 {
 		if f.node.Content[i].Value == name {
@@ -103,8 +102,8 @@ func (f fields) item(key, name string) *yaml.Node {
 	return list
 }
 
-// read reads the keys in the order of the table. A key that is unknown, empty
-// or duplicated is a fault, and so is one that is missing.
+// read reads the keys in the order of the table. An unknown, empty, duplicated or
+// missing key is a fault.
 func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 	if n.Kind != yaml.MappingNode {
 		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
@@ -139,8 +138,8 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 	}
 }
 
-// values are the values of a mapping, in the order of the table; nil where a
-// key is not there.
+// values are the values of a mapping, in the order of the table; nil for a missing
+// key.
 func (m mapping[T]) values(r *reader, n *yaml.Node, what string) []*yaml.Node {
 	values := make([]*yaml.Node, len(m.keys))
 	for i := 0; i+1 < len(n.Content); i += 2 {
@@ -167,7 +166,7 @@ func (m mapping[T]) values(r *reader, n *yaml.Node, what string) []*yaml.Node {
 
 func absent(n *yaml.Node) bool { return n == nil || null(n) }
 
-// choices counts the choices that are there, of which there may be one.
+// choices counts the choices that are there; at most one is allowed.
 func (m mapping[T]) choices(values []*yaml.Node) int {
 	n := 0
 	for j, v := range values {
@@ -224,7 +223,7 @@ func (m mapping[T]) typ() typ {
 	return t
 }
 
-// A row is a key without its owner: all that the grammar wants of it.
+// A row is a key without its owner type: all that the grammar needs.
 type row struct {
 	name    string
 	need    need
@@ -233,14 +232,14 @@ type row struct {
 	example string
 }
 
-// same is the field that is the whole: a mapping below whose keys are kept
-// beside those above.
+// same is the field that is the whole: for a nested mapping whose keys are kept in
+// the same struct as those above.
 func same[T any](of *T) *T { return of }
 
 // A list is a value of several, in order.
 type list[V any] struct {
 	is   mapping[V]
-	keep func(*V) bool // whether one with faults is any use
+	keep func(*V) bool // whether an item with faults is still useful
 }
 
 func (l list[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
@@ -267,8 +266,7 @@ func (l list[V]) write(from *[]V) *yaml.Node {
 
 func (l list[V]) typ() typ { return typ{is: aList, of: []typ{l.is.typ()}} }
 
-// Named is a mapping whose keys are names that the writer of the document
-// gives.
+// Named is a mapping whose keys are names that the author chooses.
 type named[V any] struct {
 	one  string // in faults: the gate
 	name func(*V) *string
@@ -303,10 +301,10 @@ func (m named[V]) write(from *[]V) *yaml.Node {
 
 func (m named[V]) typ() typ { return typ{is: aMap, what: m.one, of: []typ{m.is.typ()}} }
 
-// Either is a value of two forms: one scalar, or more in keys with values.
+// Either is a value with two forms: one scalar, or a mapping.
 type either[T any] struct {
 	one, more value[T]
-	short     func(*T) bool // whether it is written as the one
+	short     func(*T) bool // whether it is written as a scalar
 }
 
 func (e either[T]) read(r *reader, n *yaml.Node, what string, to *T) {

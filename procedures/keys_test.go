@@ -27,7 +27,7 @@ func TestEveryKindOfStepHasARow(t *testing.T) {
 	}
 }
 
-// No mapping has a key twice, and none is the key of a kind and of all steps.
+// No mapping has a key twice, and no key is both that of a kind and one of all steps.
 func TestKeysAreUnique(t *testing.T) {
 	var check func(typ)
 	check = func(of typ) {
@@ -48,7 +48,7 @@ func TestKeysAreUnique(t *testing.T) {
 	}
 }
 
-// The quick look at the first bytes of a character misses none.
+// Checking only the first byte of a character misses no unsafe character.
 func TestUnsafeCharactersAreFound(t *testing.T) {
 	for c := rune(0); c <= unicode.MaxRune; c++ {
 		if s := "a" + string(c) + "b"; holdsUnsafe(s) != unsafe(c) {

@@ -9,12 +9,12 @@ import (
 	"fettle/steps/quantity"
 )
 
-// A stepKind is one row of the table of the kinds of step: the key that makes
-// a step one of them, and what is checked of it. A key has the kind's name.
+// A stepKind is one row of the table of the kinds of step: the key that makes a step
+// one of them, and the checks for it. The key has the kind's name.
 type stepKind struct {
 	kind    steps.Kind
-	is      value[steps.Step] // what stands behind the key; nil: it has none of its own
-	begin   func(*steps.Step) // what holds before the key is read; optional
+	is      value[steps.Step] // the value of the key; nil: the kind has no key of its own
+	begin   func(*steps.Step) // sets defaults before the key is read; optional
 	help    string
 	example string
 
@@ -35,17 +35,17 @@ func stepKinds() []stepKind {
 	return []stepKind{
 		{kind: steps.Do},
 		{kind: steps.Coat, order: coatInOrder,
-			help: "a coat of adhesive on a face of a joint. Two steps may coat one joint, one a face: it can be joined from when the last face has had its least time until the first has had its most",
+			help: "a coat of adhesive on a face of a joint. Two steps may coat one joint, one step for each face: it can be joined once the last face has had its shortest time, and until the first face has had its longest",
 			is: mapping[s]{what: "coat", keys: []key[s]{
 				{"joint", required, joint, "the joint, by a name of your own", "roots"},
-				{"with", required, field(func(s *s) *string { return &s.Adhesive }, nameValue{adhesive}), "what it is coated with; one joint has one adhesive", "contact"},
+				{"with", required, field(func(s *s) *string { return &s.Adhesive }, nameValue{adhesive}), "what the joint is coated with; one joint has one adhesive", "contact"},
 			}}},
 		{kind: steps.Join, check: joinDisturbs, order: joinInOrder, begin: func(s *s) { s.Load = true },
-			help:    "the faces of a joint that was coated are put together; the joint alone, or with the keys below. A join says what it disturbs",
+			help:    "the faces of a coated joint are put together; the joint alone, or with the keys below. A join must say what it disturbs",
 			example: "step: join-roots\ndo: Press, and hold for a minute.\njoin: roots\ndisturbs: [wing]",
 			is: either[s]{one: joint, short: func(s *s) bool { return s.Load }, more: mapping[s]{what: "join", keys: []key[s]{
 				{"joint", required, joint, "the joint", "roots"},
-				{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, where it carries no load in flight", "no"},
+				{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, if the joint carries no load in flight", "no"},
 			}}}},
 		{kind: steps.Wait, order: waitInOrder,
 			help:    "time that has to pass: a duration from the step before, or until a joint has its strength",
@@ -57,17 +57,17 @@ func stepKinds() []stepKind {
 					{"joint", required, joint, "the joint", "roots"},
 					{"until", required, field(func(s *s) *string { return &s.Until },
 						wordValue{known: []string{steps.UntilHandling, steps.UntilCure}, what: "state of a joint"}),
-						"what it must have reached", "cure"},
+						"the strength it must have reached", "cure"},
 				}}}},
 		{kind: steps.Measure, check: staleAlone, sheet: gatesThere,
 			help:    "the gates that are measured; `stale` alone is every gate that this job has made stale",
 			example: "step: measure-slots\nmeasure: [spar-depth]",
 			is:      field(func(s *s) *[]string { return &s.Gates }, namesValue{to: gate, except: steps.Stale})},
 		{kind: steps.Hold,
-			help:    "nothing goes on until a person has confirmed every line",
+			help:    "work stops until a person has confirmed every line",
 			example: "step: blade-care\nhold:\n  confirm:\n    - The mat is clear and the spare hand is behind the blade",
 			is: mapping[s]{what: "hold", keys: []key[s]{
-				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each answered on its own", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
+				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each confirmed separately", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}}},
 		{kind: steps.Release, is: yesValue[s]{},
 			help:    "the last step of a build: the airframe may fly",
@@ -80,7 +80,7 @@ func kindOf(kinds []stepKind, kind steps.Kind) stepKind {
 	return kinds[slices.IndexFunc(kinds, func(k stepKind) bool { return k.kind == kind })]
 }
 
-// keysOf are the keys of which a step has at most one.
+// keysOf are the keys of the kinds. A step has at most one.
 func keysOf(kinds []stepKind) []string {
 	var keys []string
 	for _, k := range kinds {
@@ -91,7 +91,7 @@ func keysOf(kinds []stepKind) []string {
 	return keys
 }
 
-// ofKind is what stands behind the key of a kind.
+// ofKind is the value of the key of a kind.
 type ofKind struct{ stepKind }
 
 func (k ofKind) read(r *reader, n *yaml.Node, what string, to *steps.Step) {
@@ -119,27 +119,27 @@ func joinDisturbs(f fields, s *steps.Step) {
 
 func staleAlone(f fields, s *steps.Step) {
 	if len(s.Gates) > 1 && slices.Contains(s.Gates, steps.Stale) {
-		f.fault(f.get(string(s.Kind)), "%s stands alone: it is every gate that this job made stale", steps.Stale)
+		f.fault(f.get(string(s.Kind)), "%s must be the only entry: it means every gate that this job made stale", steps.Stale)
 	}
 }
 
-// coatInOrder finds coats that are never joined, and joints of two adhesives.
+// coatInOrder finds coats that are never joined, and joints with two adhesives.
 func coatInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
-		return // said of the step
+		return // the step's own fault says it
 	}
 	if len(v.at(steps.Join, s.Joint)) == 0 {
-		say("the joint %s is coated and never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
+		say("the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
 	}
 	if first := v.at(steps.Coat, s.Joint)[0]; s.Adhesive != first.Adhesive {
 		say("the joint %s is coated with %s here and with %s by the step %s: one joint has one adhesive", s.Joint, s.Adhesive, first.Adhesive, first.Name)
 	}
 }
 
-// joinInOrder finds joins that come twice, or without a coat before them.
+// joinInOrder finds joints that are joined twice, or without a coat before.
 func joinInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
-		return // said of the step
+		return // the step's own fault says it
 	}
 	if v.at(steps.Join, s.Joint)[0].Name != s.Name {
 		say("the joint %s is joined a second time%s", s.Joint, v.when())
@@ -147,11 +147,11 @@ func joinInOrder(v variant, s *steps.Step, say complain) {
 	}
 	coats := v.at(steps.Coat, s.Joint)
 	if len(coats) == 0 {
-		say("the joint %s is joined and never coated%s%s", s.Joint, v.when(), v.suggestJoint(steps.Coat, s.Joint))
+		say("the joint %s is joined but never coated%s%s", s.Joint, v.when(), v.suggestJoint(steps.Coat, s.Joint))
 	}
 	for _, c := range coats {
 		if !v.before(c.Name, s.Name) {
-			say("the joint %s can be joined before it is coated by the step %s%s", s.Joint, c.Name, v.when())
+			say("the joint %s may be joined before the step %s coats it%s", s.Joint, c.Name, v.when())
 		}
 	}
 }
@@ -160,7 +160,7 @@ func joinInOrder(v variant, s *steps.Step, say complain) {
 func waitInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		if v.firstOfStage(s) {
-			say("it waits from the step before, and is the first of its stage%s", v.when())
+			say("it waits from the step before it, but it is the first step of its stage%s", v.when())
 		}
 		return
 	}
@@ -169,11 +169,11 @@ func waitInOrder(v variant, s *steps.Step, say complain) {
 	case len(joins) == 0:
 		say("it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
 	case !v.before(joins[0].Name, s.Name):
-		say("it waits for the joint %s and can come before the joint is joined by the step %s%s", s.Joint, joins[0].Name, v.when())
+		say("it waits for the joint %s but may come before the step %s joins it%s", s.Joint, joins[0].Name, v.when())
 	}
 }
 
-// gatesThere finds a measure step of which the airframe has none of the gates.
+// gatesThere finds measure steps none of whose gates the airframe has.
 func gatesThere(v variant, s *steps.Step, sheet *steps.Sheet, say complain) {
 	if slices.Contains(s.Gates, steps.Stale) {
 		return
@@ -183,5 +183,5 @@ func gatesThere(v variant, s *steps.Step, sheet *steps.Sheet, say complain) {
 			return
 		}
 	}
-	say("the step %s measures nothing%s: no airframe so built has %s", s.Name, orWithout(v), listed(s.Gates))
+	say("the step %s measures nothing%s: no airframe built that way has %s", s.Name, orWithout(v), listed(s.Gates))
 }

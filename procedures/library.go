@@ -16,20 +16,20 @@ import (
 	"fettle/steps/nearest"
 )
 
-// embedded are the documents that come with the program, each in a file called
-// by its name.
+// embedded are the documents that come with the program, each in a file of its
+// name.
 //
 //go:embed library/*.yaml
 var embedded embed.FS
 
-// Embedded is what an [Entry] that comes with the program is from.
+// Embedded is the From of an [Entry] that comes with the program.
 const Embedded = "embedded"
 
-// A Library finds documents by name: in a folder of one's own first, then
-// among the embedded ones. Wherever a name goes, the path of a file goes too.
+// A Library finds documents by name: in the user's folder first, then among the
+// embedded ones. The path of a file can be used in place of any name.
 type Library struct{ folder string }
 
-// Open opens the library with a folder of one's own; there need be none.
+// Open opens the library with the user's folder, which need not exist.
 func Open(folder string) *Library { return &Library{folder} }
 
 // A NotFoundError says that no document has the name.
@@ -52,8 +52,8 @@ type Entry struct {
 	From     string // Embedded, or the file
 }
 
-// List returns every document, design sheets first, and the faults of one's
-// own files. A document of one's own stands for the embedded one of its name.
+// List returns every document, design sheets first, and the faults of the user's
+// files. A user's document replaces the embedded one of the same name.
 func (l *Library) List() ([]Entry, Faults) {
 	own, faults := l.own()
 	entries := slices.Clone(own)
@@ -72,7 +72,7 @@ func rank(e Entry) int {
 	return slices.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, steps.Shared, KindTriage}, e.Document.Kind())
 }
 
-// own reads the folder. A file with faults is no entry.
+// own reads the user's folder. A file with faults is left out.
 func (l *Library) own() ([]Entry, Faults) {
 	if l.folder == "" {
 		return nil, nil
@@ -106,7 +106,7 @@ func (l *Library) own() ([]Entry, Faults) {
 	return entries, faults
 }
 
-// shipped reads the embedded documents; a test holds that they have no fault.
+// shipped reads the embedded documents; a test makes sure that they have no fault.
 func shipped() []Entry {
 	files, _ := embedded.ReadDir("library")
 	var entries []Entry
@@ -151,7 +151,7 @@ func exists(path string) bool {
 	return err == nil
 }
 
-// parseFile reads and checks one file. A document may come beside faults.
+// parseFile reads and checks one file. It may return both a document and faults.
 func parseFile(path string, from sources) (*Document, Faults) {
 	data, err := readFile(path)
 	if err != nil {
@@ -161,8 +161,8 @@ func parseFile(path string, from sources) (*Document, Faults) {
 	return doc, append(faults, doc.byProgram()...).sorted()
 }
 
-// readFile reads no more than a document may have, so that naming a huge file
-// or a device costs nothing.
+// readFile reads no more than the longest document, so that naming a huge file or a
+// device does no harm.
 func readFile(path string) ([]byte, error) {
 	info, err := os.Stat(path)
 	if err != nil {
@@ -182,7 +182,7 @@ func readFile(path string) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(f, mostBytes+1))
 }
 
-// reason is an error without the path, which the fault names already.
+// reason is an error without the path, which is in the fault already.
 func reason(err error) string {
 	var at *fs.PathError
 	if errors.As(err, &at) {
@@ -191,18 +191,20 @@ func reason(err error) string {
 	return err.Error()
 }
 
-// Find returns the document of that name or file. The error is a
+// Find returns the document with that name or in that file. The error is a
 // [*NotFoundError], or the [Faults] of the document.
 func (l *Library) Find(name string) (*Document, error) {
 	return l.find(name, "document", func(*Document) bool { return true })
 }
 
-// Sheet returns the design sheet of that name or file, like [Library.Find].
+// Sheet returns the design sheet with that name or in that file, like
+// [Library.Find].
 func (l *Library) Sheet(name string) (*Document, error) {
 	return l.find(name, "design", func(d *Document) bool { return d.Sheet != nil })
 }
 
-// Procedure returns the procedure of that name or file, like [Library.Find].
+// Procedure returns the procedure with that name or in that file, like
+// [Library.Find].
 func (l *Library) Procedure(name string) (*Document, error) {
 	doc, err := l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
 	if err == nil && !doc.Starts() {
@@ -211,7 +213,8 @@ func (l *Library) Procedure(name string) (*Document, error) {
 	return doc, err
 }
 
-// Triage returns the triage table of that name or file, like [Library.Find].
+// Triage returns the triage table with that name or in that file, like
+// [Library.Find].
 func (l *Library) Triage(name string) (*Document, error) {
 	return l.find(name, "triage table", func(d *Document) bool { return d.Triage != nil })
 }
@@ -236,7 +239,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 			return e.Document, nil
 		}
 	}
-	// One's own file of that name counts even where it cannot be read.
+	// A user's file of that name is used even if it cannot be read.
 	for _, f := range faults {
 		if base := filepath.Base(f.File); strings.TrimSuffix(base, filepath.Ext(base)) == name {
 			return nil, faults
@@ -254,15 +257,15 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 	return nil, &NotFoundError{name, what, nearest.Of(name, known)}
 }
 
-// Checked is a document without a fault, and the designs that it serves.
+// Checked is a document without a fault, and the designs that it fits.
 type Checked struct {
 	Document *Document
 	Serves   []string
 }
 
-// Check checks files together: each in itself, then every procedure against
-// its design sheet, from among the files or else from the library. A procedure
-// without a design must serve one sheet at least.
+// Check checks files together: each by itself, then every procedure against its
+// design sheet, which is one of the files or else in the library. A procedure
+// without a design must fit at least one sheet.
 func (l *Library) Check(files ...string) ([]Checked, Faults) {
 	var docs []*Document
 	var faults Faults
@@ -293,8 +296,8 @@ func (l *Library) Check(files ...string) ([]Checked, Faults) {
 	return results, faults.sorted()
 }
 
-// sheetsBeside are the design sheets among the documents, and those of the
-// library that have other names.
+// sheetsBeside are the design sheets among the documents, and those of the library
+// with other names.
 func (l *Library) sheetsBeside(docs []*Document) []*steps.Sheet {
 	var sheets []*steps.Sheet
 	add := func(d *Document) {
@@ -344,9 +347,9 @@ func (d *Document) checkAgainst(sheets []*steps.Sheet) (serves []string, faults 
 	case len(serves) > 0:
 		return serves, nil
 	case least != nil:
-		return nil, least // of the design it comes nearest to
+		return nil, least // the faults for the design that it fits best
 	case d.Procedure.Design != "":
 		return nil, Faults{d.fault(top(), fmt.Sprintf("unknown design %q%s", d.Procedure.Design, suggest(d.Procedure.Design, names)))}
 	}
-	return nil, Faults{d.fault(top(), "it serves no design sheet")}
+	return nil, Faults{d.fault(top(), "no design sheet has everything it names")}
 }

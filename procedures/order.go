@@ -9,8 +9,7 @@ import (
 	"fettle/steps"
 )
 
-// ordered finds what is wrong with the order of a procedure, whatever design
-// it is carried out on.
+// ordered finds what is wrong with the order of a procedure, whatever the design.
 func (d *Document) ordered() Faults {
 	if d.tooLarge() {
 		return nil
@@ -23,7 +22,7 @@ func (d *Document) ordered() Faults {
 	faults = append(faults, d.releaseLast(o)...)
 	faults = append(faults, d.sharedAtEnds()...)
 	if cyclic {
-		return faults // nothing is before anything else
+		return faults // in a cycle there is no order to check
 	}
 	return append(faults, d.inEveryVariant(o, o.optionsNamed(), d.stepsInOrder)...)
 }
@@ -50,17 +49,17 @@ func (d *Document) sharedAtEnds() Faults {
 	return faults
 }
 
-// tooLarge reports a procedure that is refused for its size alone: to look at
-// the order of it all could take for ever.
+// tooLarge reports whether a procedure must be refused for its size alone: checking
+// its order could take for ever.
 func (d *Document) tooLarge() bool {
 	return len(d.Procedure.Stages) > mostStages || stepsOf(d.Procedure.Stages) > mostSteps
 }
 
-// inEveryVariant checks every choice of the options. What is wrong with few of
-// them is not said again of more.
+// inEveryVariant checks every combination of the options. It does not report a
+// fault again for a combination that only adds options to one already reported.
 func (d *Document) inEveryVariant(o *order, options []string, check func(variant) Faults) Faults {
 	var faults Faults
-	said := map[Fault][][]string{}
+	reported := map[Fault][][]string{}
 	for _, chosen := range combinations(options) {
 		v := o.variantOf(chosen)
 		for _, f := range check(v) {
@@ -70,8 +69,8 @@ func (d *Document) inEveryVariant(o *order, options []string, check func(variant
 			fewer := func(before []string) bool {
 				return !slices.ContainsFunc(before, func(o string) bool { return !slices.Contains(chosen, o) })
 			}
-			if !slices.ContainsFunc(said[same], fewer) {
-				said[same] = append(said[same], chosen)
+			if !slices.ContainsFunc(reported[same], fewer) {
+				reported[same] = append(reported[same], chosen)
 				faults = append(faults, f)
 			}
 		}
@@ -79,8 +78,7 @@ func (d *Document) inEveryVariant(o *order, options []string, check func(variant
 	return faults
 }
 
-// stagesInOrder finds stages that wait for what is not there, or for each
-// other.
+// stagesInOrder finds stages that wait for unknown stages or for each other.
 func (d *Document) stagesInOrder() (faults Faults, cyclic bool) {
 	var known []string
 	for _, s := range d.Procedure.Stages {
@@ -95,7 +93,7 @@ func (d *Document) stagesInOrder() (faults Faults, cyclic bool) {
 		}
 		if ring := d.ring(s.Name); ring != nil {
 			cyclic = true
-			if slices.Min(ring) == s.Name { // say each ring once
+			if slices.Min(ring) == s.Name { // report each cycle once
 				faults = append(faults, d.fault(at, "a cycle: stages come after each other: "+strings.Join(append(ring, s.Name), " after ")))
 			}
 		}
@@ -103,7 +101,7 @@ func (d *Document) stagesInOrder() (faults Faults, cyclic bool) {
 	return faults, cyclic
 }
 
-// ring is a way from the stage along after back to itself, if there is one.
+// ring is a path along after from the stage back to itself, if there is one.
 func (d *Document) ring(stage string) []string {
 	var way []string
 	seen := map[string]bool{}
@@ -134,11 +132,12 @@ func (d *Document) ring(stage string) []string {
 	return nil
 }
 
-// releaseLast asks a build for one release, at its end; nothing else gives one.
+// releaseLast makes sure that a build has one release, at its end, and that nothing
+// else has one.
 func (d *Document) releaseLast(o *order) Faults {
 	p := d.Procedure
 	if !slices.Contains(kindsOfProcedure(), p.Kind) {
-		return nil // said of the kind
+		return nil // the kind's fault says it
 	}
 	var faults Faults
 	say := func(s *steps.Step, format string, args ...any) { d.complain(s, &faults)(format, args...) }
@@ -154,19 +153,19 @@ func (d *Document) releaseLast(o *order) Faults {
 			what = "a document of shared steps"
 		}
 		for _, s := range releases {
-			say(s, "%s gives no release; only a build ends with one", what)
+			say(s, "%s cannot release; only a build ends with a release", what)
 		}
 		return faults
 	}
 	if len(releases) == 0 {
-		return Faults{d.fault(top(), "a build ends with a release, and this one has none")}
+		return Faults{d.fault(top(), "a build must end with a release; this one has none")}
 	}
 	for _, s := range releases[1:] {
-		say(s, "a second release; a build has one")
+		say(s, "a second release; a build has only one")
 	}
 	last := releases[0]
 	if len(last.Options()) > 0 {
-		say(last, "the release depends on an option; every airframe is released")
+		say(last, "the release depends on an option; every airframe needs a release")
 	}
 	for s := range o.all() {
 		if s.Name != last.Name && !o.before(s.Name, last.Name) {
@@ -190,8 +189,8 @@ func (o *order) optionsNamed() []string {
 	return names
 }
 
-// combinations are all choices of the options. Beyond mostOptions, which no
-// sheet has, it gives none and all of them.
+// combinations are all combinations of the options. For more than mostOptions, which
+// no sheet has, they are only none and all.
 func combinations(options []string) [][]string {
 	if len(options) > mostOptions {
 		return [][]string{nil, options}
@@ -205,8 +204,8 @@ func combinations(options []string) [][]string {
 	return all
 }
 
-// An order is where the steps of a procedure stand: within a stage as written,
-// between stages as after says. It is the same for every choice of the options.
+// An order is the order of a procedure's steps: within a stage as written, between
+// stages as after says. It does not depend on the options.
 type order struct {
 	kinds   []stepKind
 	stages  []steps.Stage
@@ -253,8 +252,7 @@ func (o *order) before(one, other string) bool {
 	return o.earlier[b][o.stages[a].Name]
 }
 
-// A variant is a procedure as one airframe meets it: the steps that its options
-// leave.
+// A variant is a procedure for one airframe: the steps that apply with its options.
 type variant struct {
 	*order
 	options []string
@@ -295,7 +293,7 @@ func (v variant) at(kind steps.Kind, joint string) []*steps.Step {
 	return v.joints[atJoint{kind, joint}]
 }
 
-// suggestJoint is a suggestion out of the joints that steps of the kind name.
+// suggestJoint suggests one of the joints that steps of the kind name.
 func (v variant) suggestJoint(kind steps.Kind, name string) string {
 	var known []string
 	for at := range v.joints {
@@ -307,10 +305,10 @@ func (v variant) suggestJoint(kind steps.Kind, name string) string {
 	return suggest(name, known)
 }
 
-// firstOfStage reports whether nothing of its stage comes before the step.
+// firstOfStage reports whether the step is the first of its stage.
 func (v variant) firstOfStage(s *steps.Step) bool { return v.first[v.stageOf[s.Name]] == s }
 
-// when says for which options something is so, where it is not so for all.
+// when names the options for which a fault holds, unless it holds for all.
 func (v variant) when() string {
 	if len(v.options) == 0 {
 		return ""
@@ -318,8 +316,8 @@ func (v variant) when() string {
 	return " (with " + strings.Join(slices.Sorted(slices.Values(v.options)), " and ") + ")"
 }
 
-// stepsInOrder checks each step as its kind asks: joints are coated, then
-// joined, then waited for.
+// stepsInOrder runs the checks of each step's kind: joints are coated, then joined,
+// then waited for.
 func (d *Document) stepsInOrder(v variant) Faults {
 	var faults Faults
 	for _, s := range v.steps {

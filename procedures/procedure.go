@@ -31,7 +31,7 @@ func procedureKeys() mapping[steps.Procedure] {
 		{"kind", required, field(func(p *p) *string { return &p.Kind }, wordValue{known: kindsOfProcedure()}),
 			"what it is for; `steps` are used by other procedures, and never started", "build"},
 		{"design", optional, field(func(p *p) *string { return &p.Design }, nameValue{design}),
-			"the design it is written for; a build needs one. Without it a repair or a check serves every design that has what it names", "plover"},
+			"the design it is written for; a build needs one. Without it, a repair or a check fits every design that has what it names", "plover"},
 		{"on", optional, field(func(p *p) *[]string { return &p.On }, namesValue{to: zone}),
 			"of a repair: the zones it can be started on; its steps call the chosen one `here`", "# [wing, tail]"},
 		{"title", required, field(func(p *p) *string { return &p.Title }, textValue{}),
@@ -43,16 +43,16 @@ func procedureKeys() mapping[steps.Procedure] {
 		{"about", optional, field(func(p *p) *string { return &p.About }, textValue{prose}),
 			"what to know before starting", "From cut parts to the first flight."},
 		{"stages", required, field(func(p *p) *[]steps.Stage { return &p.Stages }, stagesValue{}),
-			"what is done, in parts that may go side by side", ""},
+			"the work, in parts that may run side by side", ""},
 	}}
 }
 
 func procedureChecked(f fields, p *steps.Procedure) {
 	if p.Kind == steps.Build && !f.has("design") {
-		f.fault(f.node, "a build names its design")
+		f.fault(f.node, "a build must name its design")
 	}
 	if n := stepsOf(p.Stages); len(p.Stages) > mostStages || n > mostSteps {
-		f.fault(f.get("stages"), "%d stages with %d steps; at most %d with %d", len(p.Stages), n, mostStages, mostSteps)
+		f.fault(f.get("stages"), "%d stages with %d steps; the limit is %d with %d", len(p.Stages), n, mostStages, mostSteps)
 	}
 	if p.Kind == steps.Shared && f.has("on") {
 		f.fault(f.get("on"), "shared steps are never started: the procedure that uses them says on which zones")
@@ -95,12 +95,12 @@ func stageKeys() mapping[steps.Stage] {
 		{"title", optional, field(func(s *s) *string { return &s.Title }, textValue{}),
 			"what it makes, in a few words", "The wing"},
 		{"after", optional, field(func(s *s) *[]string { return &s.After }, namesValue{to: stage}),
-			"the stages that must be complete before it; without it, it goes beside the others", "# [kit]"},
+			"the stages that must be complete first; without it, the stage may run beside the others", "# [kit]"},
 		{"phase", optional, field(func(s *s) *string { return &s.Phase }, wordValue{known: steps.Phases()}),
-			"of a repair: where it stands when several repairs become one plan", "# structure"},
+			"of a repair: where it comes when several repairs become one plan", "# structure"},
 	}, append(whereKeys[s]("# {side: [left, right]}"), []key[s]{
 		{"steps", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, stepsValue{}),
-			"what is done, in this order", ""},
+			"the work, in this order", ""},
 		{"use", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, useValue{}),
 			"stages and steps of other procedures: `safe/air-the-bench`, or a list of such", "# safe/air-the-bench"},
 	}...)...)}
@@ -110,7 +110,7 @@ func stageChecked(f fields, s *steps.Stage) {
 	f.claim(stageAt(s.Name), f.get("stage"))
 }
 
-// claim keeps the place of a step or a stage, whose names are unique.
+// claim notes the place of a step or a stage, and makes sure that its name is unique.
 func (f fields) claim(what string, named *yaml.Node) {
 	if named == nil {
 		return
@@ -142,13 +142,13 @@ func stepKeys() mapping[steps.Step] {
 		{"caution", optional, field(func(s *s) *[]string { return &s.Cautions }, textsValue{}),
 			"what can hurt; shown before everything else", "Keep flames away."},
 		{"do", optional, field(func(s *s) *string { return &s.Do }, textValue{prose}),
-			"what to do, and how. A step with nothing but this is met by saying that it is done", "Spread an even coat on **both** faces."},
+			"what to do, and how. A step with only this is complete once someone says that it is done", "Spread an even coat on **both** faces."},
 		{"short", optional, field(func(s *s) *string { return &s.Short }, textValue{prose}),
 			"the same in a few words, for who has done it before", "A thin coat on both roots."},
 		{"why", optional, field(func(s *s) *string { return &s.Why }, textValue{prose}),
 			"what goes wrong if it is skipped", "A starved joint peels in the first hard turn."},
 		{"hands", optional, field(func(s *s) *quantity.Quantity { return &s.Hands }, amountValue{quantity.Duration, fromZero}),
-			"the attended time; drying is not attended", "6 min"},
+			"the attended time; drying does not count", "6 min"},
 		{"needs", optional, field(func(s *s) *[]steps.Setting { return &s.Needs }, settingsValue{}),
 			"the conditions that must hold", "{ventilation: on}"},
 		{"sets", optional, field(func(s *s) *[]steps.Setting { return &s.Sets }, settingsValue{}),
@@ -193,7 +193,7 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	if len(f.doc.Procedure.On) == 0 && f.doc.Procedure.Kind != steps.Shared {
 		for _, z := range s.Disturbs {
 			if z == steps.Here {
-				f.fault(f.item("disturbs", z), "here is the zone that a repair was started on, and this procedure has no line on:")
+				f.fault(f.item("disturbs", z), "here means the zone that a repair was started on, but this procedure has no line on:")
 			}
 		}
 	}
@@ -203,14 +203,14 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	}
 }
 
-// governed checks the options that something is there with, and without.
+// governed checks the options of with and without together.
 func (f fields) governed(w steps.Where) {
 	if never := w.Never(); never != nil {
 		at := f.get("without")
 		if at == nil {
 			at = f.node
 		}
-		f.fault(at, "nobody can reach this: it is there with the option %s and without it", listed(never))
+		f.fault(at, "this can never apply: it needs the option %s and its absence", listed(never))
 	}
 }
 

@@ -6,8 +6,8 @@ import (
 	"fettle/steps"
 )
 
-// Read takes a document apart: its YAML, keys, names, texts and quantities.
-// The file is what faults call it. Every error is of type [Faults].
+// Read parses a document: its YAML, keys, names, texts and quantities. Faults name
+// the file. Every error is of type [Faults].
 func Read(file string, data []byte) (*Document, error) {
 	doc, faults := read(file, data, nil)
 	if len(faults) > 0 {
@@ -17,7 +17,7 @@ func Read(file string, data []byte) (*Document, error) {
 }
 
 // Parse reads a document and checks everything that can be checked without
-// another one, but for those embedded ones that it uses. Every error is of type
+// another document, except the embedded ones that it uses. Every error is of type
 // [Faults].
 func Parse(file string, data []byte) (*Document, error) {
 	doc, faults := parse(file, data, (&shelf{}).find)
@@ -28,8 +28,8 @@ func Parse(file string, data []byte) (*Document, error) {
 	return doc, nil
 }
 
-// parse gives what could be read beside the faults, so that a caller can look
-// for further faults; it gives no document where nothing could be.
+// parse returns what it could read along with the faults, so that a caller can look
+// for more faults; the document is nil if nothing could be read.
 func parse(file string, data []byte, from sources) (*Document, Faults) {
 	doc, faults := read(file, data, from)
 	switch {
@@ -62,13 +62,13 @@ func read(file string, data []byte, from sources) (*Document, Faults) {
 	}
 	r := &reader{doc: &Document{File: file, Bytes: data, Source: data, places: map[string]place{}}}
 	r.sources, r.within.digest = from, digest(data)
-	r.doc.names = make([]reference, 0, len(data)/256) // about as many as there are
+	r.doc.names = make([]reference, 0, len(data)/256) // a good guess
 	if root.Kind != yaml.MappingNode {
-		r.fault(root, "a document begins with design:, procedure: or triage:, not with %s", shape(root))
+		r.fault(root, "a document must begin with design:, procedure: or triage:, not with %s", shape(root))
 		return nil, r.faults
 	}
 	switch {
-	case hasKey(root, "procedure"): // which names a design too
+	case hasKey(root, "procedure"): // first, because it may have the key design too
 		r.doc.Procedure = &steps.Procedure{}
 		r.within.own = (&source{root: root}).shared()
 		r.within.shared = r.within.own

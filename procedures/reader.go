@@ -11,13 +11,13 @@ import (
 	"fettle/steps/nearest"
 )
 
-// The most that a text and a name may be long, in bytes.
+// The longest text and the longest name, in bytes.
 const (
 	longestText = 10_000
 	longestName = 60
 )
 
-// A reader takes the nodes of one document apart and gathers the faults.
+// A reader decodes the nodes of one document and collects the faults.
 type reader struct {
 	doc    *Document
 	faults Faults
@@ -52,7 +52,7 @@ func (r *reader) refer(to thing, n *yaml.Node, name, of string) {
 	r.doc.names = append(r.doc.names, reference{to, name, of, at})
 }
 
-// pairs goes through a mapping of which the keys are names.
+// pairs goes through a mapping whose keys are names.
 func (r *reader) pairs(n *yaml.Node, what string, each func(k, v *yaml.Node)) {
 	if n.Kind != yaml.MappingNode {
 		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
@@ -72,8 +72,8 @@ func (r *reader) pairs(n *yaml.Node, what string, each func(k, v *yaml.Node)) {
 	}
 }
 
-// A set tells which names were met before. Most lists are short, and need no
-// map; a long one must not take the square of its length.
+// A set tells which names came before. Most lists are short and need no map; a long
+// one must not take quadratic time.
 type set struct {
 	few  []string
 	many map[string]bool
@@ -117,7 +117,7 @@ func shape(n *yaml.Node) string {
 	if null(n) {
 		return "nothing"
 	}
-	return "a text"
+	return "text"
 }
 
 func suggest(name string, known []string) string {
@@ -130,11 +130,11 @@ func suggest(name string, known []string) string {
 	return "; known: " + strings.Join(known, ", ")
 }
 
-// text is one text.
+// text reads one text.
 func (r *reader) text(n *yaml.Node, what string) string {
 	switch {
 	case n.Kind != yaml.ScalarNode || null(n):
-		r.fault(n, "%s must be a text, not %s", what, shape(n))
+		r.fault(n, "%s must be text, not %s", what, shape(n))
 	case strings.TrimSpace(n.Value) == "":
 		r.fault(n, "%s is empty", what)
 	case len(n.Value) > longestText:
@@ -147,8 +147,8 @@ func (r *reader) text(n *yaml.Node, what string) string {
 	return ""
 }
 
-// holdsUnsafe reports whether a text holds what it must not; a YAML escape can
-// write it.
+// holdsUnsafe reports whether a text contains unsafe characters, which YAML escapes
+// can write.
 func holdsUnsafe(s string) bool {
 	for i := 0; i < len(s); i++ {
 		c := s[i]
@@ -164,17 +164,17 @@ func holdsUnsafe(s string) bool {
 	return false
 }
 
-// first reports whether the byte begins a character that may be unsafe beyond
-// ASCII: U+0080 to U+009F and the marks that turn the direction of writing.
-// All of these begin with C2, D8 or E2 in UTF-8.
+// first reports whether the byte may begin an unsafe character outside ASCII: U+0080
+// to U+009F and the marks that change the direction of writing. All of these begin
+// with C2, D8 or E2 in UTF-8.
 func first(b byte) bool { return b == 0xc2 || b == 0xd8 || b == 0xe2 }
 
-// unsafe reports what a text must not hold.
+// unsafe reports whether a text must not contain the character.
 func unsafe(c rune) bool {
 	return unicode.IsControl(c) && c != '\n' && c != '\t' || unicode.Is(unicode.Bidi_Control, c)
 }
 
-// name is a name: lower-case letters, digits and hyphens.
+// name reads a name: lower-case letters, digits and hyphens.
 func (r *reader) name(n *yaml.Node, what string) string {
 	if n.Kind == yaml.ScalarNode && isName(n.Value) && !null(n) {
 		return n.Value
@@ -183,7 +183,7 @@ func (r *reader) name(n *yaml.Node, what string) string {
 	switch {
 	case name == "":
 	case len(name) > longestName:
-		r.fault(n, "%s is longer than %d letters", what, longestName)
+		r.fault(n, "%s is longer than %d characters", what, longestName)
 	default:
 		r.fault(n, "%q is not a name for %s: a name is lower-case letters, digits and single hyphens, like left-boom", name, what)
 	}
@@ -193,7 +193,7 @@ func (r *reader) name(n *yaml.Node, what string) string {
 // isName reports whether the text is a name: groups of lower-case letters and
 // digits with single hyphens between them.
 func isName(s string) bool {
-	hyphen := true // there may not be one at the beginning
+	hyphen := true // so that one at the beginning counts as doubled
 	for i := range len(s) {
 		switch c := s[i]; {
 		case c >= 'a' && c <= 'z', c >= '0' && c <= '9':
@@ -221,7 +221,7 @@ func (r *reader) list(n *yaml.Node, what string, each func(*yaml.Node)) {
 	}
 }
 
-// yes is a switch: yes or no.
+// yes reads a switch: yes or no.
 func (r *reader) yes(n *yaml.Node, what string) (on, ok bool) {
 	if n.Kind == yaml.ScalarNode {
 		switch strings.ToLower(n.Value) {

@@ -12,11 +12,11 @@ import (
 // mostOptions bounds the combinations that are checked.
 const mostOptions = 6
 
-// mostReadings is how many readings one point may ask for.
+// mostReadings is the most readings that one point may ask for.
 const mostReadings = 20
 
-// sheetKeys are the keys of a design sheet. The gauges stand before the gates
-// that are checked against them.
+// sheetKeys are the keys of a design sheet. The gauges come before the gates, whose
+// checks need them.
 func sheetKeys() mapping[steps.Sheet] {
 	type s = steps.Sheet
 	return mapping[s]{what: "a design sheet", check: sheetChecked, keys: []key[s]{
@@ -29,7 +29,7 @@ func sheetKeys() mapping[steps.Sheet] {
 		{"changes", optional, field(func(s *s) *[]steps.Change { return &s.Changes }, changesValue{}),
 			changesHelp, changesExample},
 		{"about", optional, field(func(s *s) *string { return &s.About }, textValue{prose}),
-			"what to know of the design", "Two panels of foam on a carbon spar."},
+			"what to know about the design", "Two panels of foam on a carbon spar."},
 		{"zones", required, field(func(s *s) *[]string { return &s.Zones }, namesValue{}),
 			"the parts that work and damage disturb", "[nose, wing, tail]"},
 		{"options", optional, field(func(s *s) *[]steps.Option { return &s.Options }, named[steps.Option]{
@@ -38,7 +38,7 @@ func sheetKeys() mapping[steps.Sheet] {
 			"choices made when an airframe is registered, each with what it is", "{rudder: A moving rudder}"},
 		{"conditions", optional, field(func(s *s) *[]steps.Condition { return &s.Conditions }, named[steps.Condition]{
 			one: "the condition", name: func(c *steps.Condition) *string { return &c.Name }, is: conditionKeys()}),
-			"lock-outs that steps set and need", "propeller: {title: The propeller, states: [off, on]}\nventilation: {title: A window open, states: [on, off], lasts: sitting}"},
+			"lock-outs that steps set and require", "propeller: {title: The propeller, states: [off, on]}\nventilation: {title: A window open, states: [on, off], lasts: sitting}"},
 		{"adhesives", optional, field(func(s *s) *[]steps.Adhesive { return &s.Adhesives }, named[steps.Adhesive]{
 			one: "the adhesive", name: func(a *steps.Adhesive) *string { return &a.Name }, is: adhesiveKeys()}),
 			"what joints are coated with", "contact"},
@@ -50,7 +50,7 @@ func sheetKeys() mapping[steps.Sheet] {
 			"the measurements with limits", "spar-depth"},
 		{"equipment", optional, field(func(s *s) *[]steps.Equipment { return &s.Equipment }, named[steps.Equipment]{
 			one: "the equipment", name: func(e *steps.Equipment) *string { return &e.Name }, is: equipmentKeys()}),
-			"what is fitted, moved and taken out again; a gate with `mass: yes` must be there", "camera"},
+			"what is fitted, moved and taken out again; needs a gate with `mass: yes`", "camera"},
 	}}
 }
 
@@ -59,16 +59,16 @@ func sheetChecked(f fields, s *steps.Sheet) {
 	for _, z := range s.Zones {
 		switch z {
 		case steps.Here:
-			f.fault(f.item("zones", z), "a zone cannot be called %q: a repair calls the zone it is started on so", z)
+			f.fault(f.item("zones", z), "a zone cannot be called %q: repairs use that word for the zone they are started on", z)
 		case steps.MassZone:
-			f.fault(f.item("zones", z), "a zone cannot be called %q: gates with mass: yes depend on it already", z)
+			f.fault(f.item("zones", z), "a zone cannot be called %q: gates with mass: yes already depend on a zone of that name", z)
 		}
 	}
 	if len(s.Options) > mostOptions {
-		f.fault(f.get("options"), "%d options; at most %d", len(s.Options), mostOptions)
+		f.fault(f.get("options"), "%d options; the limit is %d", len(s.Options), mostOptions)
 	}
 	if len(s.Equipment) > 0 && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
-		f.fault(f.get("equipment"), "equipment changes the balance, and no gate says mass: yes")
+		f.fault(f.get("equipment"), "equipment changes the balance, but no gate has mass: yes")
 	}
 }
 
@@ -78,9 +78,9 @@ func conditionKeys() mapping[steps.Condition] {
 		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
 			"what it is, in a few words", "The propeller"},
 		{"states", required, field(func(c *c) *[]string { return &c.States }, namesValue{}),
-			"the states it can be in, two at least", "[off, on]"},
+			"the states it can be in, at least two", "[off, on]"},
 		{"lasts", optional, field(func(c *c) *bool { return &c.Sitting }, markValue{"sitting"}),
-			"where it lapses with the visit to the bench in which it was set", "# sitting"},
+			"if it lapses with the visit to the bench in which it was set", "# sitting"},
 	}}
 }
 
@@ -102,7 +102,7 @@ func adhesiveKeys() mapping[steps.Adhesive] {
 			{"to", required, field(func(a *a) *quantity.Quantity { return &a.To }, amountValue{q, fromZero}),
 				"the latest", "40 min"},
 			{"at", required, field(func(a *a) *quantity.Quantity { return &a.At }, amountValue{unit: quantity.Temperature}),
-				"the temperature at which both are so", "20 °C"},
+				"the temperature that both times are for", "20 °C"},
 		}}, "when a joint can be joined, counted from spreading the coat", "{from: 10 min, to: 40 min, at: 20 °C}"},
 		{"handling", required, field(func(a *a) *quantity.Quantity { return &a.Handling }, amountValue{q, fromZero}),
 			"after joining, until the joint may be handled, and measured", "30 min"},
@@ -113,11 +113,11 @@ func adhesiveKeys() mapping[steps.Adhesive] {
 				"the coldest and the warmest bench", "[10 °C, 35 °C]"},
 			{"humidity", optional, rangeValue[a]{quantity.Ratio, func(a *a) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }},
 				"the driest and the dampest air", "[0 %, 80 %]"},
-		}}, "outside of these it is refused", "{between: [10 °C, 35 °C], humidity: [0 %, 80 %]}"},
+		}}, "the conditions it works in; outside them a coat is refused", "{between: [10 °C, 35 °C], humidity: [0 %, 80 %]}"},
 		{"factor", optional, field(func(a *a) *float64 { return &a.Times.Per10K }, numberValue{1, 10}),
-			"how many times faster it goes for each 10 K warmer; 2 where not given", "1.7"},
+			"how many times faster it works for each 10 K warmer; 2 by default", "1.7"},
 		{"mixed", optional, field(func(a *a) *bool { return &a.Times.Mixed }, switchValue{}),
-			"whether it is of two parts; the window then closes counted from mixing", "no"},
+			"whether it has two parts; the end of the window is then counted from mixing", "no"},
 		{"caution", optional, field(func(a *a) *string { return &a.Caution }, textValue{}),
 			"what can hurt; shown before every step that spreads it", "Flammable vapour; keep flames away."},
 		{"source", optional, field(func(a *a) *string { return &a.Source }, textValue{}),
@@ -134,7 +134,7 @@ func windowChecked(f fields, a *steps.Adhesive) {
 func worksChecked(f fields, a *steps.Adhesive) {
 	for _, q := range []quantity.Quantity{a.Driest, a.Dampest} {
 		if v, err := q.Float("%"); err == nil && (v < 0 || v > 100) {
-			f.fault(f.get("humidity"), "a relative humidity is from 0 to 100 %%")
+			f.fault(f.get("humidity"), "relative humidity must be from 0 to 100 %%")
 		}
 	}
 	if less(a.At, a.Coldest) || less(a.Warmest, a.At) {
@@ -155,8 +155,8 @@ func adhesiveChecked(f fields, a *steps.Adhesive) {
 	t.At, _ = a.At.Celsius()
 }
 
-// unlessBoth is one limit of a gate, which is written only where the other is
-// not there: two are a range.
+// unlessBoth is one limit of a gate. It is written only if the other is absent: the
+// two together are written as a range.
 type unlessBoth struct{ amountLike[steps.Gate] }
 
 func (v unlessBoth) write(from *steps.Gate) *yaml.Node {
@@ -166,7 +166,7 @@ func (v unlessBoth) write(from *steps.Gate) *yaml.Node {
 	return v.amountLike.write(from)
 }
 
-// less reports whether both are there and a is less than b.
+// less reports whether both are set and a is less than b.
 func less(a, b quantity.Quantity) bool {
 	return !a.IsZero() && !b.IsZero() && a.Cmp(b) < 0
 }
@@ -180,7 +180,7 @@ func gaugeKeys() mapping[steps.Gauge] {
 			"the smallest step it shows", "0.01 mm"},
 		{"uncertainty", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
 			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }},
-			"expanded (k=2), as it is used on foam; where not given, from the resolution alone", "0.3 mm"},
+			"expanded (k=2), as used on foam; by default, from the resolution alone", "0.3 mm"},
 	}}
 }
 
@@ -194,9 +194,9 @@ func gateKeys() mapping[steps.Gate] {
 		{"rework", optional, field(func(g *g) *string { return &g.Rework }, textValue{prose}),
 			"what to do when it is out of tolerance", "Deepen a high spot with the sanding stick."},
 		{"points", optional, field(func(g *g) *[]string { return &g.Points }, namesValue{}),
-			"where it is measured; one point without a name where not given", "[left, right]"},
+			"where it is measured; by default one point without a name", "[left, right]"},
 		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
-			"how many readings at each point, 1 where not given; their mean is judged", "3"},
+			"how many readings at each point, 1 by default; their mean is judged", "3"},
 		{"between", optional, rangeValue[g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }},
 			"the lower and the upper limit", "[3.5 mm, 4.5 mm]"},
 		{"at_least", optional, unlessBoth{amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
@@ -207,19 +207,19 @@ func gateKeys() mapping[steps.Gate] {
 			"the upper limit; with `at_least` in place of `between`, or alone", "# 4.5 mm"},
 		{"alike", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
 			like: func(g *g) quantity.Dimension { return g.Limits.Dimension() }},
-			"points differ by no more than this; may stand without other limits", "1 mm"},
+			"the most that points may differ by; can be the only limit", "1 mm"},
 		{"pairs", optional, field(func(g *g) *[][2]string { return &g.Pairs }, pairsValue{}),
-			"the points that `alike` compares; all of them where not given", "[[left, right]]"},
+			"the points that `alike` compares; all of them by default", "[[left, right]]"},
 		{"gauge", required, field(func(g *g) *string { return &g.Gauge }, nameValue{gauge}),
 			"what it is measured with", "caliper"},
 		{"of", required, field(func(g *g) *[]string { return &g.Of }, namesValue{to: zone}),
 			"the zones it depends on", "[wing]"},
 		{"critical", optional, field(func(g *g) *bool { return &g.Critical }, switchValue{}),
-			"no concession waives it, and no release goes without it", "yes"},
+			"no concession can waive it, and there is no release without it", "yes"},
 		{"mass", optional, field(func(g *g) *bool { return &g.Mass }, switchValue{}),
 			"any change of equipment makes it stale: balance, mass", "yes"},
 		{"life", optional, field(func(g *g) *steps.Validity { return &g.Validity }, lifeKeys()),
-			"how long a reading counts; until its zones are disturbed where not given", "{flights: 20, days: 90}"},
+			"how long a reading counts; by default until its zones are disturbed", "{flights: 20, days: 90}"},
 		{"source", optional, field(func(g *g) *string { return &g.Source }, textValue{}),
 			"where its limits come from", "common practice, no source"},
 		{"with", optional, field(func(g *g) *steps.Where { return &g.Where }, whereValue{}),
@@ -232,8 +232,8 @@ func gateKeys() mapping[steps.Gate] {
 func lifeKeys() mapping[steps.Validity] {
 	type l = steps.Validity
 	return mapping[l]{what: "life", check: lifeChecked, keys: []key[l]{
-		{"flights", optional, field(func(l *l) *int { return &l.Flights }, wholeValue{10_000}), "so many flights", "20"},
-		{"days", optional, field(func(l *l) *int { return &l.Days }, wholeValue{10_000}), "so many days", "90"},
+		{"flights", optional, field(func(l *l) *int { return &l.Flights }, wholeValue{10_000}), "the number of flights", "20"},
+		{"days", optional, field(func(l *l) *int { return &l.Days }, wholeValue{10_000}), "the number of days", "90"},
 	}}
 }
 
@@ -256,7 +256,7 @@ func equipmentKeys() mapping[steps.Equipment] {
 func gateChecked(f fields, g *steps.Gate) {
 	g.Repeat = max(1, g.Repeat)
 	if g.Name == steps.Stale {
-		f.fault(f.node, "a gate cannot be called %q: measure steps ask so for every stale gate", g.Name)
+		f.fault(f.node, "a gate cannot be called %q: measure steps use that word for every stale gate", g.Name)
 	}
 	f.governed(g.Where)
 	f.limits(g)
@@ -269,7 +269,7 @@ func (f fields) limits(g *steps.Gate) {
 	l := g.Limits
 	switch between, least, most := f.has("between"), f.has("at_least"), f.has("at_most"); {
 	case between && (least || most):
-		f.fault(f.get("between"), "the gate %s has between beside at_least or at_most: write one of them", g.Name)
+		f.fault(f.get("between"), "the gate %s has both between and at_least or at_most: keep one or the other", g.Name)
 	case least && most && !l.Low.IsZero() && !l.High.IsZero() && l.Low.Cmp(l.High) >= 0:
 		f.fault(f.get("at_most"), "the limits are the wrong way round: at least %s and at most %s", l.Low, l.High)
 	case !between && !least && !most && !f.has("alike"):
@@ -277,21 +277,21 @@ func (f fields) limits(g *steps.Gate) {
 	}
 }
 
-// compared finds points that can't be compared.
+// compared finds points that cannot be compared.
 func (f fields) compared(g *steps.Gate) {
 	if f.has("alike") && len(g.Points) < 2 {
-		f.fault(f.get("alike"), "alike compares points, and the gate %s has fewer than two", g.Name)
+		f.fault(f.get("alike"), "alike compares points, but the gate %s has fewer than two", g.Name)
 	}
 	n := f.get("pairs")
 	if n == nil {
 		return
 	}
 	if !f.has("alike") {
-		f.fault(n, "pairs are compared by alike, which is missing")
+		f.fault(n, "pairs need alike, which is missing")
 	}
 	for _, pair := range n.Content {
 		if pair.Kind != yaml.SequenceNode || len(pair.Content) != 2 {
-			continue // said of the pair
+			continue // the pair's fault says it
 		}
 		for _, p := range pair.Content {
 			if isName(p.Value) && !slices.Contains(g.Points, p.Value) {

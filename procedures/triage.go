@@ -9,21 +9,21 @@ import (
 	"fettle/steps"
 )
 
-// triageKeys are the keys of a triage table. The findings stand before the
-// rows that answer them.
+// triageKeys are the keys of a triage table. The findings come before the rows that
+// answer them.
 func triageKeys() mapping[steps.Triage] {
 	type t = steps.Triage
 	return mapping[t]{what: "a triage table", check: triageChecked, keys: []key[t]{
 		{"triage", required, field(func(t *t) *string { return &t.Name }, nameValue{}),
 			"its name", "foam"},
 		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
-			"what it answers, in a few words", "What a crash does to foam"},
+			"what it covers, in a few words", "What a crash does to foam"},
 		{"revision", required, field(func(t *t) *int { return &t.Revision }, wholeValue{mostRevision}),
 			"raise it with every change", "1"},
 		{"changes", optional, field(func(t *t) *[]steps.Change { return &t.Changes }, changesValue{}),
 			changesHelp, changesExample},
 		{"about", optional, field(func(t *t) *string { return &t.About }, textValue{prose}),
-			"what to know of the table", "For foam of any make."},
+			"what to know about the table", "For foam of any make."},
 		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, named[steps.Finding]{
 			one: "the finding", name: func(f *steps.Finding) *string { return &f.Name }, is: findingKeys()}),
 			"what can be seen", "cracked"},
@@ -43,9 +43,9 @@ func findingKeys() mapping[steps.Finding] {
 		{"title", required, field(func(f *f) *string { return &f.Title }, textValue{}),
 			"what is seen, in a few words", "Cracked or split foam"},
 		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, namesValue{to: zone}),
-			"where it is asked for; everywhere where not given", "[nose, wing, tail]"},
+			"where it is asked for; everywhere by default", "[nose, wing, tail]"},
 		{"quarantine", optional, field(func(f *f) *[]string { return &f.Quarantine }, textsValue{}),
-			"a hold that only its own clearing closes: the lines that are confirmed then", "# The pack was discharged and handed in."},
+			"the part is quarantined until a person clears it: the lines to confirm then", "# The pack was discharged and handed in."},
 	}}
 }
 
@@ -58,9 +58,9 @@ func rowKeys() mapping[steps.Row] {
 		{"finding", required, field(func(r *r) *string { return &r.Finding }, nameValue{finding}),
 			"what was seen", "cracked"},
 		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone, one: true}),
-			"where; everywhere where not given", "nose"},
+			"where; everywhere by default", "nose"},
 		{"severity", optional, field(func(r *r) *[]string { return &r.Severities }, wordsValue{steps.Severities()}),
-			"how bad; slight would hold a flight, serious must be repaired, of total the part is lost. Any where not given", "[slight, serious]"},
+			"how bad: slight would hold in flight, serious must be repaired, total means that the part is lost. Any by default", "[slight, serious]"},
 		{steps.ToRepair, choice, answer(steps.ToRepair),
 			"the procedure that repairs it", "nose-crushed"},
 		{steps.ToReplace, choice, answer(steps.ToReplace),
@@ -68,11 +68,11 @@ func rowKeys() mapping[steps.Row] {
 		{steps.ToScrap, choice, outcomeValue{steps.ToScrap, yesValue[r]{}},
 			"the part is thrown away", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
 		{"why", required, field(func(r *r) *string { return &r.Why }, textValue{}),
-			"why this answers it", "Foam that is there still can be glued."},
+			"why this answers it", "Foam that is still there can be glued."},
 	}}
 }
 
-// outcomeValue is what stands behind the key of an outcome.
+// outcomeValue is the value of the key of an outcome.
 type outcomeValue struct {
 	outcome string
 	is      value[steps.Row]
@@ -109,8 +109,8 @@ func triageChecked(f fields, t *steps.Triage) {
 	}
 }
 
-// answered finds what a triage table names and the library has not, rows that
-// no finding ever reaches, and repairs that can't be started on a zone.
+// answered finds names in a triage table that the library does not have, rows that
+// no finding ever reaches, and repairs that cannot be started on a zone.
 func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 	var zones []string
 	for _, s := range sheets {
@@ -131,15 +131,15 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("unknown %s %q%s", ref.to, ref.name, suggest(ref.name, valid))))
 		}
 		if p, ok := byName[ref.name]; ok && ref.to == procedure && p.Kind == steps.Build {
-			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which answers no damage", ref.name)))
+			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which cannot answer damage", ref.name)))
 		} else if ok && ref.to == procedure && p.Kind == steps.Shared {
-			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s holds steps for others to use; it answers no damage", ref.name)))
+			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s holds steps for others to use; it cannot answer damage", ref.name)))
 		}
 	}
 	for i, row := range d.Triage.Rows {
 		at := d.places[rowAt(i)]
 		if slices.ContainsFunc(d.Triage.Rows[:i], func(earlier steps.Row) bool { return covers(earlier, row) }) {
-			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier one answers it", row.Finding)))
+			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", row.Finding)))
 		}
 		p, ok := byName[row.Procedure]
 		if !ok {
@@ -154,7 +154,8 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 	return faults
 }
 
-// covers reports whether whatever fits the later row fits the earlier one.
+// covers reports whether everything that fits the later row also fits the earlier
+// one.
 func covers(earlier, later steps.Row) bool {
 	within := func(wide, narrow []string) bool {
 		if len(wide) == 0 {

@@ -11,24 +11,24 @@ import (
 	"fettle/steps/quantity"
 )
 
-// A typ says what a value may be: enough to explain it to a person, and to
-// make a schema of it.
+// A typ says what a value may be: enough to explain it to a person, or to make a
+// schema from it.
 type typ struct {
 	is    form
 	what  string             // aMapping: what it is; aMap: what each is
 	to    thing              // aName, names: what is named
 	words []string           // aWord, words: all there are
-	of    []typ              // aList, aMap: one of them; anEither: the forms
+	of    []typ              // aList, aMap: the item; anEither: the forms
 	keys  []row              // aMapping
-	one   bool               // aMapping: one of its choices must be there
+	one   bool               // aMapping: one of its choices is required
 	unit  quantity.Dimension // anAmount, aRange: "" for any
 	least bound              // anAmount
 	low   int                // aWhole, aNumber
 	high  int
-	on    bool // aSwitch: what it is where it is not given
+	on    bool // aSwitch: the default
 }
 
-// A form is the outermost of a typ.
+// A form is the outermost part of a typ.
 type form int
 
 const (
@@ -50,7 +50,7 @@ const (
 	pairs          // of points
 	aMapping       // keys with values
 	aList          // a list of mappings
-	aMap           // a mapping by names of one's own
+	aMap           // a mapping by names that the author chooses
 	anEither       // one of two forms
 	entries        // steps and runs
 	wordLists      // lists of words, by names
@@ -58,7 +58,7 @@ const (
 	changes        // texts, by revisions
 )
 
-// A bound is where a number may begin.
+// A bound is the lower bound of a number.
 type bound int
 
 const (
@@ -67,7 +67,7 @@ const (
 	aboveZero
 )
 
-// scalar is a text as a node, quoted where it would be read as something else.
+// scalar is a text as a node, quoted if it would otherwise be read as something else.
 func scalar(s string) *yaml.Node {
 	var n yaml.Node
 	n.SetString(s)
@@ -84,7 +84,7 @@ func unlessEmpty(n *yaml.Node) *yaml.Node {
 	return n
 }
 
-// flow is a list in one line.
+// flow is a list on one line.
 func flow(items []string) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
 	for _, s := range items {
@@ -134,7 +134,7 @@ func (textsValue) write(from *[]string) *yaml.Node {
 
 func (textsValue) typ() typ { return typ{is: texts} }
 
-// nameValue is the name of something, or a new name where to is "".
+// nameValue is the name of something, or a new name if to is "".
 type nameValue struct{ to thing }
 
 func (v nameValue) read(r *reader, n *yaml.Node, what string, to *string) {
@@ -148,11 +148,11 @@ func (nameValue) write(from *string) *yaml.Node { return textValue{}.write(from)
 
 func (v nameValue) typ() typ { return typ{is: aName, to: v.to} }
 
-// namesValue is a list of names, each but once.
+// namesValue is a list of names without duplicates.
 type namesValue struct {
 	to     thing
-	except string // a word that stands for what no sheet names
-	one    bool   // one may stand without the list
+	except string // a word that is allowed although no sheet has it
+	one    bool   // one name may be written without the list
 }
 
 func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
@@ -176,8 +176,8 @@ func (v namesValue) typ() typ {
 	return t
 }
 
-// names are the names of a list, each but once; of one scalar too where one
-// may stand alone.
+// names reads the names of a list, without duplicates; or one name without a list,
+// if one allows that.
 func (r *reader) names(n *yaml.Node, what string, one bool, each func(item *yaml.Node, name string)) []string {
 	if one && n.Kind == yaml.ScalarNode {
 		name := r.name(n, what)
@@ -207,7 +207,7 @@ func (r *reader) names(n *yaml.Node, what string, one bool, each func(item *yaml
 // wordValue is one of a few words.
 type wordValue struct {
 	known []string
-	what  string // in faults, the key where it is ""
+	what  string // in faults; if "", the key
 }
 
 func (v wordValue) read(r *reader, n *yaml.Node, what string, to *string) {
@@ -239,7 +239,7 @@ func (wordsValue) write(from *[]string) *yaml.Node { return flow(*from) }
 
 func (v wordsValue) typ() typ { return typ{is: oneWord, words: v.known} }
 
-// markValue is a switch that is turned on by a word of its own.
+// markValue is a switch that a word of its own turns on.
 type markValue struct{ word string }
 
 func (v markValue) read(r *reader, n *yaml.Node, what string, to *bool) {
@@ -257,7 +257,7 @@ func (v markValue) write(from *bool) *yaml.Node {
 
 func (v markValue) typ() typ { return typ{is: aWord, words: []string{v.word}} }
 
-// switchValue is yes or no; on is what it is where it is not given.
+// switchValue is yes or no; on is the default.
 type switchValue struct{ on bool }
 
 func (switchValue) read(r *reader, n *yaml.Node, what string, to *bool) {
@@ -278,7 +278,7 @@ func (v switchValue) write(from *bool) *yaml.Node {
 
 func (v switchValue) typ() typ { return typ{is: aSwitch, on: v.on} }
 
-// yesValue is a key that says all by being there.
+// yesValue is a key whose only value is yes.
 type yesValue[T any] struct{}
 
 func (yesValue[T]) read(r *reader, n *yaml.Node, what string, _ *T) {
@@ -291,7 +291,7 @@ func (yesValue[T]) write(*T) *yaml.Node { return plain("yes") }
 
 func (yesValue[T]) typ() typ { return typ{is: aYes} }
 
-// wholeValue is a whole number from 1 on.
+// wholeValue is a whole number from 1 up.
 type wholeValue struct{ most int }
 
 func (v wholeValue) read(r *reader, n *yaml.Node, what string, to *int) {
@@ -316,7 +316,7 @@ func (v wholeValue) typ() typ { return typ{is: aWhole, low: 1, high: v.most} }
 type numberValue struct{ least, most int }
 
 func (v numberValue) read(r *reader, n *yaml.Node, what string, to *float64) {
-	// Read as a percentage, so that the rules of numbers are the same.
+	// Read as a percentage, so that the same rules for numbers apply.
 	q, err := quantity.Parse(n.Value+" %", quantity.Ratio)
 	number, _ := q.Float("%")
 	if n.Kind != yaml.ScalarNode || err != nil || number < float64(v.least) || number > float64(v.most) {
@@ -362,7 +362,7 @@ func (amountValue) write(from *quantity.Quantity) *yaml.Node {
 
 func (v amountValue) typ() typ { return typ{is: anAmount, unit: v.unit, least: v.least} }
 
-// amountLike is a number whose unit must suit another that was read before it.
+// amountLike is a number whose unit must suit one that was read before.
 type amountLike[T any] struct {
 	of    func(*T) *quantity.Quantity
 	like  func(*T) quantity.Dimension
@@ -391,7 +391,7 @@ func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quan
 }
 
 // rangeValue is a list of the lower and the upper limit, or one text such as
-// 2-3 turns. Its two ends are two fields.
+// 2-3 turns. The two limits are kept in two fields.
 type rangeValue[T any] struct {
 	unit quantity.Dimension
 	ends func(*T) (low, high *quantity.Quantity)
@@ -431,7 +431,7 @@ func (v rangeValue[T]) write(from *T) *yaml.Node {
 
 func (v rangeValue[T]) typ() typ { return typ{is: aRange, unit: v.unit} }
 
-// settingsValue is conditions in their states, in the order written.
+// settingsValue is conditions with their states, in the order written.
 type settingsValue struct{}
 
 func (settingsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Setting) {
@@ -504,7 +504,7 @@ func (pairsValue) write(from *[][2]string) *yaml.Node {
 
 func (pairsValue) typ() typ { return typ{is: pairs} }
 
-// listed is a few words in a sentence: a, b or c.
+// listed is a list of words in a sentence: a, b or c.
 func listed(words []string) string {
 	if len(words) < 2 {
 		return strings.Join(words, "")

@@ -9,7 +9,7 @@ import (
 	"fettle/steps"
 )
 
-// Write gives a procedure the form that [Read] reads.
+// Write writes a procedure in the form that [Read] reads.
 func Write(p *steps.Procedure) ([]byte, error) {
 	data, err := written(procedureKeys(), p)
 	if err != nil {

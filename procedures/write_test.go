@@ -5,8 +5,7 @@ import (
 	"testing"
 )
 
-// What is written is read again as the same, for every document of the
-// library.
+// Every document of the library is the same after writing and reading it again.
 func TestWriteIsRead(t *testing.T) {
 	for _, e := range shipped() {
 		d := e.Document

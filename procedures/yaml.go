@@ -13,19 +13,19 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-// The most that a document may be.
+// The limits of a document.
 const (
 	mostBytes = 1 << 20
 	deepest   = 100
 )
 
-// syntax reads the bytes of one file into the one node of its document.
+// syntax parses the bytes of one file into the node of its only document.
 func syntax(file string, data []byte) (*yaml.Node, Faults) {
 	at := func(line, column int, text string, args ...any) Faults {
 		return Faults{{file, line, column, fmt.Sprintf(text, args...)}}
 	}
 	if len(data) > mostBytes {
-		return nil, at(0, 0, "the document has %d bytes; at most %d (1 MiB) are read", len(data), mostBytes)
+		return nil, at(0, 0, "the document has %d bytes; the limit is %d (1 MiB)", len(data), mostBytes)
 	}
 	if line, column, what := unprintable(data); what != "" {
 		return nil, at(line, column, "%s: a document is plain UTF-8 text", what)
@@ -56,7 +56,7 @@ func syntax(file string, data []byte) (*yaml.Node, Faults) {
 	return root.Content[0], nil
 }
 
-// unprintable finds the first byte that a text file does not hold.
+// unprintable finds the first byte that cannot be in a text file.
 func unprintable(data []byte) (line, column int, what string) {
 	for i := 0; i < len(data); {
 		if c := data[i]; c < utf8.RuneSelf {
@@ -83,12 +83,13 @@ func unprintable(data []byte) (line, column int, what string) {
 	return 0, 0, ""
 }
 
-// placeOf is the line and the column of what follows the text, which is whole.
+// placeOf is the line and the column after the text, which ends with a whole
+// character.
 func placeOf(before []byte) (line, column int) {
 	return bytes.Count(before, []byte("\n")) + 1, utf8.RuneCount(before[bytes.LastIndexByte(before, '\n')+1:]) + 1
 }
 
-// yamlError takes the library's message apart; it knows the line alone.
+// yamlError parses the library's message, which has only the line.
 func yamlError(err error) (int, string) {
 	text := strings.TrimPrefix(err.Error(), "yaml: ")
 	if m := regexp.MustCompile(`^line (\d+): (.*)`).FindStringSubmatch(text); m != nil {
@@ -98,17 +99,17 @@ func yamlError(err error) (int, string) {
 	return 1, "not YAML: " + text
 }
 
-// refuse finds what no document may hold, at any depth. Aliases are looked at
-// but never followed, so that a few lines cannot stand for a million.
+// refuse finds what no document may contain, at any depth. It never follows
+// aliases, so that a few lines cannot expand to a million.
 func refuse(file string, n *yaml.Node, depth int) Faults {
 	fault := func(text string) Faults { return Faults{{file, n.Line, n.Column, text}} }
 	switch {
 	case depth > deepest+1: // the document itself is a node
-		return fault(fmt.Sprintf("nested more than %d deep", deepest))
+		return fault(fmt.Sprintf("nested more than %d levels deep", deepest))
 	case n.Kind == yaml.AliasNode:
-		return fault("an alias: write it out")
+		return fault("an alias: write its value out here")
 	case n.Anchor != "":
-		return fault("an anchor: write it out where it is meant")
+		return fault("an anchor: write its value out in each place")
 	case n.Style&yaml.TaggedStyle != 0:
 		return fault("a tag: delete it")
 	}

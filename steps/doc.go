@@ -1,9 +1,8 @@
-// Package steps says what a person writes and what one step is: design sheets,
-// procedures, the kinds of step, and when each kind is satisfied.
+// Package steps defines what a person writes: design sheets, procedures, triage
+// tables, the kinds of step, and what satisfies each kind.
 //
-// Everything here is plain data and pure decisions; nothing here knows a clock
-// or a journal.
-// The arithmetic a step needs stands in sub-packages: quantity (numbers with
-// units), bond (an adhesive's clocks) and measuring (a reading against its
-// limits). Package workflow decides what may happen when.
+// Everything here is plain data and pure decisions, without a clock or a journal.
+// The arithmetic is in sub-packages: quantity (numbers with units), bond (an
+// adhesive's times) and measuring (readings against limits). Package workflow
+// decides what may happen when.
 package steps

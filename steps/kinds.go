@@ -14,8 +14,8 @@ const (
 	Release Kind = "release" // a person has released the airframe
 )
 
-// Traits are what holds of every step of a kind, whoever looks at it. What a
-// floor does with a kind stands in the table of that floor.
+// Traits are true of every step of a kind, for every package. What one package does
+// with a kind is in a table of that package.
 type Traits struct {
 	Kind     Kind
 	Coats    bool // it spreads adhesive on a face of a joint
@@ -26,7 +26,7 @@ type Traits struct {
 	Releases bool // it lets the airframe fly
 }
 
-// Glues reports whether the step has part in making a joint.
+// Glues reports whether the step is part of making a joint.
 func (t Traits) Glues() bool { return t.Coats || t.Joins }
 
 // Kinds are all the kinds of step.
@@ -42,7 +42,7 @@ func Kinds() [7]Traits {
 	}
 }
 
-// Traits returns what holds of the kind.
+// Traits returns the traits of the kind.
 func (k Kind) Traits() Traits {
 	for _, t := range Kinds() {
 		if t.Kind == k {

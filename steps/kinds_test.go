@@ -11,8 +11,8 @@ import (
 	"testing"
 )
 
-// What differs from kind to kind stands in the tables, and nowhere else is a
-// kind told from another by its name: a new kind would be forgotten there.
+// What differs between kinds is in the tables. No other code tests for a kind by its
+// name, because a new kind would be forgotten there.
 func TestNobodyElseTellsKindsApart(t *testing.T) {
 	names := []string{"Do", "Coat", "Join", "Wait", "Measure", "Hold", "Release"}
 	if len(names) != len(Kinds()) {

@@ -23,7 +23,7 @@ const Here = "here"
 // has made stale, whatever the design calls them.
 const Stale = "stale"
 
-// A Procedure is an ordered account of work: a build, a repair or a check.
+// A Procedure is a list of work in order: a build, a repair or a check.
 type Procedure struct {
 	Name     string   `json:"name"`
 	Title    string   `json:"title"`
@@ -42,17 +42,17 @@ type Change struct {
 	Text     string `json:"text"`
 }
 
-// A Stage is an ordered run of steps. Stages go side by side but for After.
+// A Stage is a sequence of steps. Stages may run side by side except for After.
 type Stage struct {
 	Name  string   `json:"name"`
 	Title string   `json:"title"`
 	After []string `json:"after,omitempty"`
-	Phase string   `json:"phase,omitempty"` // of a repair: where it stands among others
+	Phase string   `json:"phase,omitempty"` // of a repair: where it comes in a plan of several
 	Steps []Step   `json:"steps,omitempty"`
 }
 
-// The phases of a repair: when several are one plan, what must be straight
-// first goes first.
+// The phases of a repair: in a plan of several repairs, what must be straight first
+// comes first.
 const (
 	Safe      = "safe"
 	Structure = "structure"
@@ -68,7 +68,7 @@ func Phases() []string {
 	return []string{Safe, Structure, Alignment, Controls, Power, Balance, Recheck}
 }
 
-// A Step is one thing to do, with what it needs and what it leaves behind.
+// A Step is one thing to do, with its preconditions and its effects.
 type Step struct {
 	Name     string   `json:"name"`
 	Title    string   `json:"title"`
@@ -85,14 +85,14 @@ type Step struct {
 	For      quantity.Quantity `json:"for,omitzero"`
 	Until    string            `json:"until,omitempty"`   // wait on a joint: UntilHandling or UntilCure
 	Gates    []string          `json:"gates,omitempty"`   // measure: gate names, or Stale
-	Confirm  []string          `json:"confirm,omitempty"` // hold: the lines, each answered on its own
+	Confirm  []string          `json:"confirm,omitempty"` // hold: the lines, each confirmed separately
 
-	Hands    quantity.Quantity `json:"hands,omitzero"` // attended time; drying is not attended
+	Hands    quantity.Quantity `json:"hands,omitzero"` // attended time, without drying
 	Needs    []Setting         `json:"needs,omitempty"`
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
 
-	// Shared says that several repairs of one plan have it once between them.
+	// Shared: a plan of several repairs that have this step does it once.
 	Shared bool `json:"shared,omitempty"`
 
 	Where
@@ -164,14 +164,14 @@ func (s Step) Label() string {
 	return s.Name
 }
 
-// AsksFor reports whether the step measures the gate, by name or as one that
-// may be stale.
+// AsksFor reports whether the step measures the gate, by its name or because it may
+// be stale.
 func (s Step) AsksFor(gate string) bool {
 	return slices.Contains(s.Gates, gate) || slices.Contains(s.Gates, Stale)
 }
 
-// For returns the procedure as it applies to one airframe: the steps that its
-// options leave, with Here replaced by the zone.
+// For returns the procedure for one airframe: the steps that apply with its options,
+// with Here replaced by the zone.
 func (p *Procedure) For(options []string, zone string) *Procedure {
 	out := *p
 	out.Stages = nil
@@ -241,13 +241,13 @@ func (p *Procedure) JoinOf(joint string) (Step, bool) {
 	return find(p.Steps(), func(s Step) bool { return s.Joint == joint && s.Kind.Traits().Joins })
 }
 
-// DisturbedBy returns the zones that making the joint disturbs: those of its
-// coats and of its join. A gate of any of them is not measured before the
-// joint has handling strength.
+// DisturbedBy returns the zones that making the joint disturbs: those of its coats
+// and of its join. Their gates must not be measured before the joint has handling
+// strength.
 func (p *Procedure) DisturbedBy(joint string) []string {
 	var zones []string
 	for _, stage := range p.Stages {
-		for i := range stage.Steps { // by index: replaying a journal asks this often
+		for i := range stage.Steps { // by index: replaying a journal calls this often
 			if step := &stage.Steps[i]; step.Joint == joint && step.Kind.Traits().Glues() {
 				zones = append(zones, step.Disturbs...)
 			}
@@ -257,8 +257,8 @@ func (p *Procedure) DisturbedBy(joint string) []string {
 	return slices.Compact(zones)
 }
 
-// Before returns the names of the stages that must be complete before the
-// stage begins, near and far.
+// Before returns the names of all stages that must be complete before the stage
+// begins, directly or indirectly.
 func (p *Procedure) Before(stage string) []string {
 	seen := map[string]bool{}
 	var before []string

@@ -28,15 +28,16 @@ type Sheet struct {
 }
 
 // An Equipment is a kind of thing that is fitted, moved and taken out again.
-// Any change of it makes the gates of mass stale, and those of its zones.
+// Any change of it makes the mass gates and the gates of its zones stale.
 type Equipment struct {
 	Name     string   `json:"name"`
 	Title    string   `json:"title"`
 	Disturbs []string `json:"disturbs,omitempty"`
 }
 
-// MassZone stands for the balance of the whole airframe: a change of equipment
-// disturbs it, and every gate of mass depends on it. No zone is called so.
+// MassZone is a pseudo-zone for the balance of the whole airframe: a change of
+// equipment disturbs it, and every mass gate depends on it. No real zone may have
+// this name.
 const MassZone = "equipment"
 
 // A Validity is how long a reading counts, in flights and in days; 0: for ever.
@@ -68,7 +69,7 @@ type Adhesive struct {
 	Caution string `json:"caution,omitempty"` // shown before every step that spreads it
 	Source  string `json:"source,omitempty"`  // where its times come from
 
-	// As written, for showing.
+	// As written, to show.
 	From     quantity.Quantity `json:"from,omitzero"`
 	To       quantity.Quantity `json:"to,omitzero"`
 	At       quantity.Quantity `json:"at,omitzero"`
@@ -79,7 +80,7 @@ type Adhesive struct {
 	Driest   quantity.Quantity `json:"driest,omitzero"`  // relative humidity, absent: no limit
 	Dampest  quantity.Quantity `json:"dampest,omitzero"`
 
-	// Times is the same as numbers, for the clocks.
+	// Times is the same as numbers, for computing.
 	Times bond.Times `json:"-"`
 }
 
@@ -96,7 +97,7 @@ func (g Gauge) Doubt() measuring.Doubt {
 	return measuring.Doubt{Resolution: g.Resolution, Uncertainty: g.Uncertainty}
 }
 
-// A Gate is a measurement with limits at which work stops until they are met.
+// A Gate is a measurement with limits. Work stops there until they are met.
 type Gate struct {
 	Name   string           `json:"name"`
 	Title  string           `json:"title"`
@@ -109,7 +110,7 @@ type Gate struct {
 	Gauge  string           `json:"gauge,omitempty"`
 	Of     []string         `json:"of,omitempty"` // the zones it depends on
 
-	// Critical: no concession can waive it, and no release goes without it.
+	// Critical: no concession can waive it, and there is no release without it.
 	Critical bool `json:"critical,omitempty"`
 
 	// Mass: any change of equipment makes it stale, wherever it is.
@@ -130,7 +131,7 @@ func (g Gate) PointNames() []string {
 	return g.Points
 }
 
-// Readings are the points of one whole measurement, one for each reading.
+// Readings are the points of one whole measurement, each point once per reading.
 func (g Gate) Readings() []string {
 	var points []string
 	for _, p := range g.PointNames() {

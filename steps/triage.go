@@ -2,8 +2,7 @@ package steps
 
 import "slices"
 
-// A Triage is the table that turns what is seen after a crash into what is
-// done about it.
+// A Triage is the table that says what to do about what is seen after a crash.
 type Triage struct {
 	Name     string    `json:"name"`
 	Title    string    `json:"title"`
@@ -23,12 +22,12 @@ type Finding struct {
 	Name  string   `json:"name"`
 	Title string   `json:"title"`
 	Zones []string `json:"zones,omitempty"` // where it is asked for; none: everywhere
-	// Quarantine says that what was found is put out of reach until a person
-	// clears it: a battery that was hit.
+	// Quarantine: the part is kept out of reach until a person clears it, such as a
+	// battery that was hit.
 	Quarantine []string `json:"quarantine,omitempty"` // the lines to confirm when it is cleared
 }
 
-// The severities, from what can be flown with once mended to what is lost.
+// The severities, from least to worst.
 const (
 	Slight  = "slight"
 	Serious = "serious"
@@ -64,7 +63,7 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 			return r, true
 		}
 	}
-	return Row{Finding: finding, Outcome: ToRepair, Procedure: t.Unknown, Why: "no row of the table answers it, so it is looked at closely first"}, false
+	return Row{Finding: finding, Outcome: ToRepair, Procedure: t.Unknown, Why: "no row of the table answers it, so it is inspected first"}, false
 }
 
 // Finding returns the finding of that name.

@@ -21,7 +21,7 @@ func CheckMark(mark string) error {
 	case mark == "":
 		return errors.New("the mark is empty: name the airframe")
 	case len(mark) > MaxMark:
-		return fmt.Errorf("the mark %.20q… is %d bytes long: at most %d are kept", mark, len(mark), MaxMark)
+		return fmt.Errorf("the mark %.20q… is %d bytes long; the limit is %d", mark, len(mark), MaxMark)
 	}
 	return nil
 }
@@ -34,14 +34,14 @@ func CheckAppend(mark string, size int64, records [][]byte) error {
 		return err
 	}
 	if size < 0 {
-		return fmt.Errorf("no journal has a size of %d", size)
+		return fmt.Errorf("a journal cannot have the size %d", size)
 	}
 	if len(records) == 0 {
 		return fmt.Errorf("there is nothing to append to the journal %q", mark)
 	}
 	for i, record := range records {
 		if len(record) > MaxRecord {
-			return fmt.Errorf("record %d for the journal %q is %d bytes long: at most %d are kept", i+1, mark, len(record), MaxRecord)
+			return fmt.Errorf("record %d for the journal %q is %d bytes long; the limit is %d", i+1, mark, len(record), MaxRecord)
 		}
 	}
 	return nil
@@ -56,13 +56,13 @@ func CheckFrom(mark string, from, size int64) error {
 	return nil
 }
 
-// CheckHashes refuses, with a plain error, an index that no hash of a journal
-// of the given size has.
+// CheckHashes refuses, with a plain error, an index beyond the hashes of a journal
+// of the given size.
 func CheckHashes(mark string, indexes []int64, size int64) error {
 	count := tlog.StoredHashCount(size)
 	for _, index := range indexes {
 		if index < 0 || index >= count {
-			return fmt.Errorf("the journal %q has no hash %d: it has %d records, and so %d hashes", mark, index, size, count)
+			return fmt.Errorf("the journal %q has no hash %d: its %d records have %d hashes", mark, index, size, count)
 		}
 	}
 	return nil
@@ -72,7 +72,7 @@ func CheckHashes(mark string, indexes []int64, size int64) error {
 // [MaxDocument].
 func CheckDocument(document []byte) error {
 	if len(document) > MaxDocument {
-		return fmt.Errorf("the document is %d bytes long: at most %d are kept", len(document), MaxDocument)
+		return fmt.Errorf("the document is %d bytes long; the limit is %d", len(document), MaxDocument)
 	}
 	return nil
 }

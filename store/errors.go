@@ -5,34 +5,34 @@ import (
 	"fmt"
 )
 
-// What can be wrong between a caller and a store that is in good order.
+// What can go wrong between a caller and a store in good order.
 var (
 	// ErrConflict is the kind of a [*ConflictError].
 	ErrConflict = errors.New("the journal has grown")
 
-	// ErrNotFound is given for a document that the store does not have.
+	// ErrNotFound is returned for a document that the store does not have.
 	ErrNotFound = errors.New("not in the store")
 )
 
-// What can be wrong with the store itself. Each comes inside an [*Error].
+// What can be wrong with the store itself. Each is wrapped in an [*Error].
 var (
-	// ErrLocked is given when another fettle had the store for as long as it was
-	// worth waiting.
+	// ErrLocked is returned when another fettle kept the store locked for longer
+	// than it is worth waiting.
 	ErrLocked = errors.New("in use by another fettle")
 
-	// ErrForeign is given for a file, or anything else, that is no store.
+	// ErrForeign is returned for a file, or anything else, that is not a store.
 	ErrForeign = errors.New("not a fettle store")
 
-	// ErrNewer is given for a store that a newer fettle made.
+	// ErrNewer is returned for a store that a newer fettle made.
 	ErrNewer = errors.New("made by a newer fettle")
 
-	// ErrDamaged is given for a store that is not as it was written.
+	// ErrDamaged is returned for a store that is not as it was written.
 	ErrDamaged = errors.New("damaged")
 
-	// ErrReadOnly is given when a store may not be written to.
+	// ErrReadOnly is returned when a store may not be written to.
 	ErrReadOnly = errors.New("read-only")
 
-	// ErrFull is given when the disk, a quota or a limit leaves no room. Nothing
+	// ErrFull is returned when the disk, a quota or a limit leaves no room. Nothing
 	// was written.
 	ErrFull = errors.New("no room on the disk")
 )
@@ -40,9 +40,9 @@ var (
 // An Error is a failure of the store itself, rather than of what was asked.
 type Error struct {
 	Op   string // what was being done: read or write
-	Path string // where the store is; empty where that has no meaning
+	Path string // where the store is; empty if that has no meaning
 	Err  error  // what was wrong: one of the errors above, or the system's own
-	Hint string // what to do next; empty where nothing is known to help
+	Hint string // what to do next; empty if nothing is known to help
 }
 
 // Error says what was wrong, where, and what to do next.
@@ -58,11 +58,11 @@ func (e *Error) Error() string {
 	return text
 }
 
-// Unwrap gives what was wrong.
+// Unwrap returns what was wrong.
 func (e *Error) Unwrap() error { return e.Err }
 
-// A ConflictError says that a journal has not the size its writer read. It is
-// [ErrConflict].
+// A ConflictError says that a journal no longer has the size that its writer read.
+// It matches [ErrConflict].
 type ConflictError struct {
 	Mark string
 	Have int64 // the size the journal has
@@ -71,7 +71,7 @@ type ConflictError struct {
 
 // Error names both sizes.
 func (e *ConflictError) Error() string {
-	return fmt.Sprintf("the journal %q has %d records where %d were expected: someone else wrote to it; read it again and decide afresh", e.Mark, e.Have, e.Want)
+	return fmt.Sprintf("the journal %q has %d records, not the expected %d: someone else wrote to it; read it again and decide again", e.Mark, e.Have, e.Want)
 }
 
 // Is reports whether target is [ErrConflict].

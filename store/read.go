@@ -2,7 +2,7 @@ package store
 
 import "context"
 
-// Journals gives the journals of a store at one moment.
+// Journals returns the journals of a store at one moment.
 func Journals(ctx context.Context, s Store) (all []Journal, err error) {
 	err = s.View(ctx, func(r Reader) error {
 		all, err = r.Journals()
@@ -11,7 +11,7 @@ func Journals(ctx context.Context, s Store) (all []Journal, err error) {
 	return all, err
 }
 
-// Records gives the records of a journal, none if there is no such journal.
+// Records returns the records of a journal, none if there is no such journal.
 func Records(ctx context.Context, s Store, mark string) (records [][]byte, err error) {
 	err = s.View(ctx, func(r Reader) error {
 		records, err = r.Read(mark, 0)

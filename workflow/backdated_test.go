@@ -132,3 +132,29 @@ func TestATouchTestByADistrustedClockIsNotRecorded(t *testing.T) {
 		t.Errorf("%v: recorded %v", err, refusal.Record)
 	}
 }
+
+// Nothing is recorded of an airframe before it is registered, or of nobody.
+func TestWhoAndWhat(t *testing.T) {
+	b := &bench{t: t, now: evening, by: "builder"}
+	b.state = replay(t, nil)
+	b.badly(Note{Text: "a word"}, "does not begin with an airframe")
+	b = newBench(t)
+	b.by = ""
+	b.badly(Note{Text: "a word"}, "nobody is named")
+}
+
+// With one face of two coated, time opens nothing.
+func TestHalfCoated(t *testing.T) {
+	b := building(t)
+	b.done("coat-left")
+	b.after(12 * time.Minute)
+	joint, _ := b.state.Jobs[0].Joint("roots")
+	if p := b.state.Phase(joint, b.now); p != HalfCoated {
+		t.Errorf("roots is %s", p)
+	}
+	b.done("coat-right")
+	joint, _ = b.state.Jobs[0].Joint("roots")
+	if p := b.state.Phase(joint, b.now); p != Tacking {
+		t.Errorf("roots is %s", p)
+	}
+}

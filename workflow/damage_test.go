@@ -96,3 +96,62 @@ func TestAnEntryOfNoJobIsAnError(t *testing.T) {
 		t.Error("it was replayed")
 	}
 }
+
+// A check that was done before a hard landing was entered is not the one that
+// it asks for, although the landing was before it.
+func TestAHardLandingTypedInLaterAsksForItsCheck(t *testing.T) {
+	b := working(t, steps.Stage{Name: "look", Steps: []steps.Step{plain("look")}})
+	b.after(2 * time.Hour)
+	b.done("look")
+	b.at(3*time.Hour, LogFlight{Landing: Hard, Check: "work"})
+	if check, _ := b.state.CheckDue(b.now); check != "work" {
+		t.Error("no check is due")
+	}
+	again := b.state.docs.Procedures["sha256:work"]
+	b.must(Start{Procedure: again, Digest: "sha256:work", Sheet: sheet(), SheetDigest: sheetSum})
+	if check, _ := b.state.CheckDue(b.now); check != "work" {
+		t.Error("no check is due while it is open")
+	}
+	b.done("work-2/look")
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("%s is due", check)
+	}
+	b.must(LogFlight{Landing: Soft})
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("after a soft landing %s is due", check)
+	}
+	b.must(LogFlight{Landing: Hard}) // of a table that asks for none
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("%s is due", check)
+	}
+}
+
+// Where two jobs have an open step of one name, it is said of which.
+func TestAStepOfTwoJobs(t *testing.T) {
+	b := released(t)
+	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing"}
+	b.must(start)
+	start.Zone = "tail"
+	b.must(start)
+	b.badly(Finish{Step: "lay-skin"}, "write skin-lifted-2/lay-skin")
+	b.done("skin-lifted/lay-skin")
+	b.done("lay-skin") // only one is open now
+	if !b.live("lay-skin") || len(b.state.Jobs[2].done) != 1 || len(b.state.Jobs[1].done) != 1 {
+		t.Error("not each was done once")
+	}
+}
+
+// Only what was removed from the zone in quarantine takes it off.
+func TestWhatTakesAQuarantineOff(t *testing.T) {
+	b := released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}, {"dented", "wing", steps.Serious, ""}}})
+	off := func() [2]bool { return [2]bool{b.state.Damages[0].Quarantine.Off, b.state.Damages[1].Quarantine.Off} }
+	b.must(ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Fitted})
+	if off() != [2]bool{} {
+		t.Errorf("moved and fitted, and held to be off: %v", off())
+	}
+	b.must(ChangeEquipment{Item: "camera", Change: Removed}) // of the pod
+	if off() != [2]bool{true, false} {
+		t.Errorf("held to be off: %v", off())
+	}
+}

@@ -201,3 +201,47 @@ func TestACheckFromBeforeAHardLandingIsNotTheOneItAsksFor(t *testing.T) {
 		t.Errorf("%s is still due", check)
 	}
 }
+
+// A reading that counts for one flight, or for one day, counts no longer.
+func TestAReadingOfOneFlightOrDay(t *testing.T) {
+	for _, life := range []steps.Validity{{Flights: 1}, {Days: 1}} {
+		b := assembled(t)
+		short := sheet()
+		short.Gates[0].Validity = life
+		b.moved(build(), short)
+		if g := b.gate("slot"); g.Standing != Current {
+			t.Fatalf("%+v: slot is %s", life, g.Says().Text)
+		}
+		if life.Flights > 0 {
+			b.must(LogFlight{Landing: Soft})
+		} else {
+			b.after(24*time.Hour - time.Second)
+			if g := b.gate("slot"); g.Standing != Current {
+				t.Errorf("a second before its day is over slot is %s", g.Says().Text)
+			}
+			b.after(time.Second)
+		}
+		if g := b.gate("slot"); g.Standing != StaleGate {
+			t.Errorf("%+v: slot is %s", life, g.Says().Text)
+		}
+	}
+}
+
+// Only a joint that carries load is waited for before a release.
+func TestAJointWithoutLoadStopsNoRelease(t *testing.T) {
+	loaded := joining("join-spar", "spar")
+	loaded.Load = true
+	b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{coating("coat-tab", "tab"), coating("coat-spar", "spar"), joining("join-tab", "tab"), loaded}})
+	b.done("coat-tab", "coat-spar")
+	b.after(10 * time.Minute)
+	b.done("join-tab", "join-spar")
+	var drying []string
+	for _, r := range b.state.ReleaseProof(b.now).Reasons() {
+		if r.Because == ByDrying {
+			drying = append(drying, r.Text)
+		}
+	}
+	if len(drying) != 1 || drying[0] != "joint spar carries load and is not cured" {
+		t.Errorf("it waits for %v", drying)
+	}
+}

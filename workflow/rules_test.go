@@ -13,6 +13,9 @@ func TestOrder(t *testing.T) {
 	b := building(t)
 	text := b.refused(Finish{Step: "join-roots"}, ByOrder)
 	mustContain(t, text, "coat-left comes before it")
+	if r := b.step("join-roots"); len(r.Reasons) != 1 || r.Reasons[0].Text != "coat-left comes before it" {
+		t.Errorf("join-roots waits for %v", r.Reasons)
+	}
 	text = b.refused(Finish{Step: "coat-saddle"}, ByOrder)
 	mustContain(t, text, "stage assembly comes after wing and pod")
 	b.done("propeller-off")
@@ -61,7 +64,7 @@ func TestWindowCloses(t *testing.T) {
 		t.Errorf("at the last moment: %+v", r)
 	}
 	b.after(time.Second)
-	b.refused(Finish{Step: "join-roots"}, ByOrder)
+	mustContain(t, b.refused(Finish{Step: "join-roots"}, ByOrder), "coat-left comes before it; the coat has lapsed")
 	r := b.step("coat-left")
 	if r.Progress != Ready {
 		t.Errorf("a lapsed coat is not open again: %+v", r)
@@ -606,6 +609,12 @@ func TestStartRefusals(t *testing.T) {
 	fix := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum}
 	if err := b.try(fix); !errors.Is(err, ErrBadRequest) {
 		t.Errorf("without a zone: %v", err)
+	}
+	onZone := startBuild()
+	onZone.Zone = "wing"
+	fresh := newBench(t)
+	if err := fresh.try(onZone); !errors.Is(err, ErrBadRequest) {
+		t.Errorf("a build on a zone: %v", err)
 	}
 	fix.Zone = "wng"
 	if err := b.try(fix); !errors.As(err, new(*UnknownError)) {

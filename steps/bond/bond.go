@@ -1,15 +1,14 @@
-// Package bond reckons an adhesive's clocks: when a coated joint may be
-// closed, and when a closed one may be handled and loaded.
+// Package bond computes an adhesive's times: when a coated joint may be joined,
+// and when a joined one may be handled and loaded.
 //
 // A coat has an earliest and a latest joining time, both limits on the open
 // assembly time (from spreading until the parts are put together). The window
 // opens when the last face coated has had its least time, and closes when the
-// first face coated has had its most. Adhesives of two parts count their most
-// from mixing.
+// first face coated has had its most. For two-part adhesives the most counts from
+// mixing.
 //
-// Temperature moves the clocks to the safe side only: cold makes a least time
-// longer and never a most time longer; warmth makes a most time shorter and
-// never a least time shorter.
+// Temperature moves the times to the safe side only: cold makes least times longer
+// but never most times, and warmth makes most times shorter but never least times.
 package bond
 
 import (
@@ -17,7 +16,7 @@ import (
 	"time"
 )
 
-// DefaultPer10K is the rate rule used where an adhesive states none: twice as
+// DefaultPer10K is the rate rule for an adhesive that states none: twice as
 // fast for each 10 K warmer (common practice; a test compares it with the
 // Arrhenius relation).
 const DefaultPer10K = 2.0
@@ -28,13 +27,13 @@ type Times struct {
 	Handling, Cure time.Duration // after joining
 	At             float64       // reference temperature, °C
 	Per10K         float64       // how many times faster for each 10 K warmer; 0: DefaultPer10K
-	Mixed          bool          // of two parts: To counts from mixing, which a coat says
+	Mixed          bool          // two-part: To counts from mixing, whose time a coat has
 }
 
-// A Coat is one face, or both faces in one go.
+// A Coat is adhesive on one face, or on both faces in one go.
 type Coat struct {
 	Began, Finished time.Time
-	Mixed           time.Time // adhesives of two parts: when they were mixed
+	Mixed           time.Time // two-part adhesives: when they were mixed
 }
 
 // Starts is when the coat's clocks start: when it was mixed, or began.
@@ -57,14 +56,14 @@ func (c Climate) With(celsius float64) Climate {
 // Even is the climate of one temperature.
 func Even(celsius float64) Climate { return Climate{celsius, celsius} }
 
-// A Window is the time in which a coated joint may be closed, ends included.
+// A Window is the time in which a coated joint may be joined, ends included.
 type Window struct{ Opens, Closes time.Time }
 
-// Empty reports whether there is no moment at which the joint may be closed.
+// Empty reports whether there is no moment at which the joint may be joined.
 func (w Window) Empty() bool { return w.Closes.Before(w.Opens) }
 
-// Factor is how many times longer than at the reference temperature a process
-// takes at the temperature, by the rate rule: Per10K ^ ((At - celsius)/10).
+// Factor is how many times longer a process takes at this temperature than at the
+// reference temperature, by the rate rule: Per10K ^ ((At - celsius)/10).
 func (t Times) Factor(celsius float64) float64 {
 	q := t.Per10K
 	if q == 0 {
@@ -93,8 +92,8 @@ func scale(d time.Duration, factor float64, round func(float64) float64) time.Du
 	return time.Duration(s) * time.Second
 }
 
-// Window returns when a joint with the coats may be closed. Without coats it
-// is empty.
+// Window returns when a joint with the coats may be joined. Without coats it is
+// empty.
 func (t Times) Window(coats []Coat, c Climate) Window {
 	if len(coats) == 0 {
 		return Window{Opens: time.Unix(1, 0), Closes: time.Unix(0, 0)}
@@ -113,19 +112,19 @@ func (t Times) Window(coats []Coat, c Climate) Window {
 	return w
 }
 
-// Open is how long the window of one coat is at a temperature, spreading in
-// the attended time; zero or less where cold or warmth leaves no window.
+// Open is how long the window of one coat is at a temperature, if spreading takes
+// the attended time; zero or less if cold or warmth leaves no window.
 func (t Times) Open(spreading time.Duration, celsius float64) time.Duration {
 	c := Even(celsius)
 	return t.Most(t.To, c) - spreading - t.Least(t.From, c)
 }
 
-// Handles returns when a joint closed at the time has handling strength.
+// Handles returns when a joint joined at the time has handling strength.
 func (t Times) Handles(joined time.Time, c Climate) time.Time {
 	return joined.Add(t.Least(t.Handling, c))
 }
 
-// Cures returns when a joint closed at the time is fully cured.
+// Cures returns when a joint joined at the time is fully cured.
 func (t Times) Cures(joined time.Time, c Climate) time.Time {
 	return joined.Add(t.Least(t.Cure, c))
 }

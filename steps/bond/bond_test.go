@@ -60,8 +60,8 @@ func TestNoCoatNoWindow(t *testing.T) {
 	}
 }
 
-// The clocks err on the safe side: a colder or warmer note never opens a
-// window earlier, closes it later or readies a joint sooner.
+// The times err on the safe side: a colder or warmer reading never opens a window
+// earlier, closes it later or makes a joint ready sooner.
 func TestClimateOnlyNarrows(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		times := contact()

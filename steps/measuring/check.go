@@ -8,16 +8,16 @@ import (
 	"fettle/steps/quantity"
 )
 
-// A Deviation is what a gauge was found to read of a reference of known size.
+// A Deviation is how far a gauge's reading of a reference was off.
 type Deviation struct {
-	By     float64 // what it reads more than the reference's size; negative: less
-	Within float64 // what the gauge is good to, the guard band
-	Unit   string  // of both; "" where the two can't be compared
+	By     float64 // the reading less the reference's size
+	Within float64 // the most that By may be, the guard band
+	Unit   string  // of both; "" if the two cannot be compared
 	Good   bool
 }
 
-// Check holds a gauge against a reference: it is good if it reads the size to
-// within the guard band that its readings are judged with.
+// Check compares a gauge with a reference: the gauge is good if it reads the size
+// to within the guard band that its readings are judged with.
 func (d Doubt) Check(reads, of quantity.Quantity) Deviation {
 	unit := d.Resolution.Unit()
 	if unit == "" {
@@ -30,7 +30,7 @@ func (d Doubt) Check(reads, of quantity.Quantity) Deviation {
 	}
 	by, _ := have.Sub(have, want).Float64()
 	within := d.Guard(unit)
-	// Both are the nearest floats, so that a deviation of the very guard band
+	// Both are the nearest floats, so that a deviation of exactly the guard band
 	// is good.
 	return Deviation{By: by, Within: within, Unit: unit, Good: math.Abs(by) <= within}
 }
@@ -62,8 +62,8 @@ func fine(f float64) string {
 }
 
 // Shows reports whether the gauge can show the value: a whole number of its
-// steps. In another unit than that of the resolution its steps are not known,
-// and any value may be one.
+// steps. In a unit other than that of the resolution its steps are unknown, and any
+// value may be one.
 func (d Doubt) Shows(q quantity.Quantity) bool {
 	if d.Resolution.IsZero() || q.Unit() != d.Resolution.Unit() {
 		return true

@@ -38,7 +38,7 @@ func TestShows(t *testing.T) {
 		{"0.01 mm", "10.02 mm", true}, {"0.01 mm", "10.025 mm", false}, {"0.5 mm", "99.5 mm", true}, {"0.5 mm", "99.7 mm", false},
 		{"0.02 mm", "0 mm", true}, {"0.02 mm", "3.01 mm", false}, {"1 g", "100 g", true}, {"1 g", "100.5 g", false},
 		{"0 mm", "1 mm", true}, {"", "1 mm", true},
-		{"0.01 mm", "0.2505 in", true}, // its steps in inches are not known
+		{"0.01 mm", "0.2505 in", true}, // its steps in inches are unknown
 	} {
 		if got := (Doubt{Resolution: q(t, c.resolution)}).Shows(q(t, c.value)); got != c.want {
 			t.Errorf("steps of %s show %s: %v", c.resolution, c.value, got)

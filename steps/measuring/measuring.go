@@ -28,7 +28,7 @@ const (
 	Partial   Verdict = "" // readings are missing
 )
 
-// Limits are what a measurement must meet. An absent one is no limit.
+// Limits are what a measurement must meet. Each is optional.
 type Limits struct {
 	Low   quantity.Quantity `json:"low,omitzero"`
 	High  quantity.Quantity `json:"high,omitzero"`
@@ -55,8 +55,8 @@ func (l Limits) Unit() string {
 	return ""
 }
 
-// Doubt is what is known of a gauge's error. Uncertainty is expanded (k = 2);
-// where it is absent it is taken from the resolution.
+// Doubt is what is known about a gauge's error. Uncertainty is expanded (k = 2); if
+// it is absent it is computed from the resolution.
 type Doubt struct {
 	Resolution, Uncertainty quantity.Quantity
 
@@ -73,9 +73,10 @@ func (d Doubt) Guard(unit string) float64 {
 
 func (d Doubt) step(unit string) float64 { return 2 * inUnit(d.Resolution, unit) / math.Sqrt(12) }
 
-// PairGuard is the guard band of a difference of two readings: √2 of what
-// counts of each, as independent uncertainties combine (JCGM 100, 5.1.2, from
-// memory). The bias of one gauge cancels; those of two do not.
+// PairGuard is the guard band of a difference of two readings: √2 times the
+// uncertainty of each, as independent uncertainties combine (JCGM 100, 5.1.2, from
+// memory). With one gauge only the resolution counts, because its bias cancels; the
+// biases of two gauges do not.
 func (d Doubt) PairGuard(unit string) float64 {
 	if d.Several {
 		return math.Sqrt2 * d.Guard(unit)
@@ -83,8 +84,7 @@ func (d Doubt) PairGuard(unit string) float64 {
 	return math.Sqrt2 * d.step(unit)
 }
 
-// Widest is the one with the widest guard band in the unit; of equal ones the
-// last.
+// Widest is the gauge with the widest guard band in the unit; of equals the last.
 func Widest(unit string, doubts ...Doubt) Doubt {
 	var widest Doubt
 	for _, d := range doubts {
@@ -102,7 +102,7 @@ func inUnit(q quantity.Quantity, unit string) float64 {
 	}
 	size, err := q.Span(unit)
 	if err != nil {
-		return math.Inf(1) // an unfit gauge decides nothing
+		return math.Inf(1) // an unsuitable gauge decides nothing
 	}
 	f, _ := size.Float64()
 	return f
@@ -116,8 +116,8 @@ type Finding struct {
 	Missing string // the first point without all its readings, in words; "": none
 }
 
-// A Margin is how near the worst point is to its nearest limit, in the limits'
-// unit; negative is outside. Known is false where there is no value to say.
+// A Margin is how far the worst point is inside its nearest limit, in the limits'
+// unit; negative is outside. Known is false if there is no value.
 type Margin struct {
 	Known bool
 	By    float64
@@ -130,10 +130,10 @@ type Point struct {
 	Readings []quantity.Quantity
 }
 
-// Judge decides the points' readings against the limits. Each point needs
-// repeat readings, of which the mean is judged; pairs names the points that
-// Alike compares (none: all with all). A point that is not in tolerance decides
-// while others still miss readings.
+// Judge compares the points' readings with the limits. Each point needs repeat
+// readings, whose mean is judged; pairs names the points that Alike compares (none:
+// all with all). A point that is not in tolerance decides even while others still
+// lack readings.
 func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt) (Finding, error) {
 	unit := l.Unit()
 	guard := exact(doubt.Guard(unit))
@@ -165,7 +165,7 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 		guard := exact(doubt.PairGuard(unit))
 		limit, err := l.Alike.Rat(unit)
 		if err != nil {
-			return Finding{}, fmt.Errorf("the limit of likeness: %w", err)
+			return Finding{}, fmt.Errorf("the alike limit: %w", err)
 		}
 		for _, pair := range Compared(points, pairs) {
 			gap := new(big.Rat).Sub(means[pair[0]], means[pair[1]])
@@ -217,7 +217,7 @@ func steady(l Limits, point string, spread *big.Rat, unit string) Finding {
 	low, err1 := l.Low.Rat(unit)
 	high, err2 := l.High.Rat(unit)
 	if err1 != nil || err2 != nil {
-		return Finding{Verdict: Undecided, Reason: "the limits do not compare"}
+		return Finding{Verdict: Undecided, Reason: "the limits cannot be compared"}
 	}
 	half := new(big.Rat).Sub(high, low)
 	half.Quo(half, big.NewRat(2, 1))
@@ -225,7 +225,7 @@ func steady(l Limits, point string, spread *big.Rat, unit string) Finding {
 		return Finding{Verdict: In}
 	}
 	return Finding{Verdict: Undecided, Reason: fmt.Sprintf(
-		"the readings%s differ by %s %s, more than half the tolerance: settle the set-up and measure again",
+		"the readings%s differ by %s %s, more than half the tolerance: steady the set-up and measure again",
 		at(point), decimal(spread), unit)}
 }
 

@@ -32,7 +32,7 @@ func (r Reason) Error() string { return string(r) }
 
 // An Error is a refusal to read or convert a quantity.
 type Error struct {
-	Text    string // what was given, as it was: quote it before printing it
+	Text    string // what was given, unchanged: quote it before printing it
 	Reason  Reason
 	Message string // what was wrong; one line, safe to print
 	Hint    string // what to write instead, or empty; one line, safe to print
@@ -49,7 +49,7 @@ func (e *Error) Error() string {
 // Unwrap returns the reason, for errors.Is.
 func (e *Error) Unwrap() error { return e.Reason }
 
-// quote makes text safe and short enough to stand in one line.
+// quote makes text safe to print and short enough for one line.
 func quote(text string) string {
 	const most = 60
 	if len(text) <= most {

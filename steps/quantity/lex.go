@@ -13,24 +13,24 @@ const (
 	number kind = iota // digits with points and commas
 	vulgar             // one rune: ½
 	slash
-	hyphen // - and its kin, which join, part and negate
-	dash   // en and em dash, which only part
-	minus  // U+2212, which negates and parts
+	hyphen // - and its variants: joins a mixed number, separates a range or negates
+	dash   // en and em dash: separates a range
+	minus  // U+2212: negates or separates a range
 	plus
 	word // a unit, or "to"
 	end
 )
 
-// A token is a piece of the text; gap says that a space stands before it.
+// A token is a piece of the text; gap says that there is a space before it.
 type token struct {
 	kind        kind
-	text        string // of a word: quotes and degree signs made plain
+	text        string // of a word: with plain quotes and degree signs
 	start, stop int    // bytes
 	gap         bool
 }
 
-// lex cuts the text into tokens, closed by one of kind end. It reports false
-// at a rune that has no place in a quantity.
+// lex splits the text into tokens, the last of kind end. It reports false for a rune
+// that cannot be part of a quantity.
 func lex(text string) ([]token, bool) {
 	tokens := make([]token, 0, 4) // a number, a unit and the end
 	gap := false
@@ -73,8 +73,8 @@ func lex(text string) ([]token, bool) {
 	return append(tokens, token{kind: end, start: len(text), stop: len(text), gap: gap}), true
 }
 
-// space lists the spaces that stand within a line; a tab or a line break has
-// no place inside a quantity, and what was typed is printed again later.
+// space lists the spaces that may be within a line. A tab or a line break must not
+// be in a quantity, because what was typed is printed again later.
 func space(r rune) bool {
 	switch r {
 	case ' ', '\u00a0', '\u2002', '\u2003', '\u2007', '\u2008', '\u2009', '\u200a', '\u202f':
@@ -92,13 +92,13 @@ func endOfNumber(text string, i int) int {
 	return i
 }
 
-// readWord reads a unit from text[i:], which begins with r, and returns it
-// with plain signs, and where it stops; "" if no unit can begin so.
+// readWord reads a unit from text[i:], which begins with r. It returns the unit with
+// plain signs, and where it stops; "" if no unit can begin like that.
 func readWord(text string, i int, r rune, size int) (string, int) {
 	switch r {
 	case '%':
 		return "%", i + size
-	case '°', 'º', '˚': // the second and third are often typed for the first
+	case '°', 'º', '˚': // the second and third are often typed instead of the first
 		return "°", i + size
 	case '℃':
 		return "°c", i + size
@@ -127,7 +127,7 @@ func readWord(text string, i int, r rune, size int) (string, int) {
 	return plain, stop
 }
 
-// known reports whether the rune is a fraction in itself.
+// known reports whether the rune is a fraction such as ½.
 func known(r rune) bool { n, _ := fractionOf(r); return n != 0 }
 
 func fractionOf(r rune) (num, den int64) {

@@ -12,8 +12,8 @@ import (
 // longest is how many bytes a quantity may have.
 const longest = 100
 
-// Parse reads one quantity of the dimension wanted, or of any where none is
-// named. It refuses with an *[Error].
+// Parse reads one quantity of the dimension wanted, or of any if want is "". Its
+// errors are of type *[Error].
 func Parse(text string, want Dimension) (Quantity, error) {
 	p, err := begin(text, want)
 	if err != nil {
@@ -29,8 +29,8 @@ func Parse(text string, want Dimension) (Quantity, error) {
 	return p.quantity(r, text)
 }
 
-// ParseRange reads two quantities of the dimension wanted, parted by a hyphen,
-// a dash or the word "to"; a unit written once goes for both.
+// ParseRange reads two quantities of the dimension wanted, separated by a hyphen, a
+// dash or the word "to"; a unit written only once counts for both.
 func ParseRange(text string, want Dimension) (from, to Quantity, err error) {
 	fail := func(err error) (Quantity, Quantity, error) { return Quantity{}, Quantity{}, err }
 	p, err := begin(text, want)
@@ -70,7 +70,7 @@ func ParseRange(text string, want Dimension) (from, to Quantity, err error) {
 		return fail(wrongDimension(to.typed, to.Dimension(), from.Dimension()))
 	}
 	if from.Cmp(to) > 0 {
-		return fail(&Error{Text: text, Reason: WrongWayRound, Message: quote(text) + " runs backwards", Hint: "write the less before the more"})
+		return fail(&Error{Text: text, Reason: WrongWayRound, Message: quote(text) + " runs backwards", Hint: "write the smaller value first"})
 	}
 	return from, to, nil
 }
@@ -100,7 +100,7 @@ func begin(text string, want Dimension) (*parser, error) {
 	case !ok:
 		return nil, p.notANumber()
 	case tokens[0].kind == end:
-		return nil, &Error{Text: text, Reason: Empty, Message: "nothing is written", Hint: "write " + p.example()}
+		return nil, &Error{Text: text, Reason: Empty, Message: "the quantity is empty", Hint: "write " + p.example()}
 	}
 	return p, nil
 }
@@ -110,12 +110,12 @@ func (p *parser) at() token { return p.tokens[p.next] }
 // ahead is the token n after this one, or the end.
 func (p *parser) ahead(n int) token { return p.tokens[min(p.next+n, len(p.tokens)-1)] }
 
-// parts reports whether the token parts a range.
+// parts reports whether the token separates the two ends of a range.
 func (p *parser) parts(t token) bool {
 	return t.kind == hyphen || t.kind == dash || t.kind == minus || t.kind == word && strings.EqualFold(t.text, "to")
 }
 
-// quantity makes the quantity of what was read, with its text as typed.
+// quantity turns what was read into a quantity, with its text as typed.
 func (p *parser) quantity(a amount, typed string) (Quantity, error) {
 	typed = strings.TrimSpace(typed)
 	if a.unit == "" {
@@ -132,8 +132,8 @@ func (p *parser) quantity(a amount, typed string) (Quantity, error) {
 	return q, nil
 }
 
-// amount reads a signed number with its unit, and the lesser parts after it:
-// 3 ft 4 1/2 in.
+// amount reads a signed number with its unit, and the smaller units after it:
+// 2 ft 1 3/8 in.
 func (p *parser) amount() (amount, error) {
 	negative := false
 	if k := p.at().kind; k == hyphen || k == minus || k == plus {
@@ -162,7 +162,7 @@ func (p *parser) amount() (amount, error) {
 	return sum, nil
 }
 
-// another reports whether a lesser part of a compound follows.
+// another reports whether a part in a smaller unit follows.
 func (p *parser) another(after string) bool {
 	if after == "" {
 		return false
@@ -170,12 +170,12 @@ func (p *parser) another(after string) bool {
 	if k := p.at().kind; k == number || k == vulgar {
 		return true
 	}
-	// A hyphen joins feet and inches where nothing stands around it.
+	// A hyphen without spaces around it joins feet and inches.
 	return after == "ft" && p.at().kind == hyphen && !p.at().gap && p.ahead(1).kind == number && !p.ahead(1).gap && p.inches(p.next+1)
 }
 
-// inches reports whether the part that begins at token i is one of inches,
-// fewer than twelve.
+// inches reports whether the part that begins at token i is fewer than twelve
+// inches.
 func (p *parser) inches(i int) bool {
 	look := *p
 	look.next = i
@@ -183,7 +183,7 @@ func (p *parser) inches(i int) bool {
 	return err == nil && part.unit == "in" && part.value.Cmp(big.NewRat(12, 1)) < 0
 }
 
-// add joins a lesser part to what stands before it.
+// add adds a part in a smaller unit to what comes before it.
 func (p *parser) add(sum, more amount) (amount, error) {
 	if more.unit == "" {
 		return amount{}, p.two("")
@@ -196,16 +196,16 @@ func (p *parser) add(sum, more amount) (amount, error) {
 	if !compound(sum.unit, more.unit) || !sum.value.IsInt() || sum.fraction {
 		return amount{}, p.two("")
 	}
-	// The values so far, in the lesser unit.
+	// The value so far, in the smaller unit.
 	ratio := new(big.Rat).Quo(greater.scale(), lesser.scale())
 	if more.value.Cmp(ratio) >= 0 {
-		return amount{}, p.two("write the lesser part below one " + sum.unit)
+		return amount{}, p.two("write less than one " + sum.unit + " in the smaller unit")
 	}
 	more.value.Add(more.value, ratio.Mul(ratio, sum.value))
 	return more, nil
 }
 
-// compound reports whether the two units may stand behind each other.
+// compound reports whether the second unit may follow the first, as in 3 ft 4 in.
 func compound(greater, lesser string) bool {
 	order := []string{"yd", "ft", "in", "", "lb", "oz", "", "day", "h", "min", "s"}
 	i := 0
@@ -234,7 +234,7 @@ func (p *parser) part() (amount, error) {
 	return a, err
 }
 
-// magnitude reads a number: 4, 4.75, 3/4, 4 3/4, 4-3/4, ¾ or 4¾.
+// magnitude reads a number: 5, 5.375, 3/8, 5 3/8, 5-3/8, ⅜ or 5⅜.
 func (p *parser) magnitude() (value *big.Rat, fraction bool, err error) {
 	t := p.at()
 	switch t.kind {
@@ -257,7 +257,7 @@ func (p *parser) magnitude() (value *big.Rat, fraction bool, err error) {
 	p.next++
 	joint := 0
 	if p.at().kind == hyphen && !p.at().gap && !p.ahead(1).gap && whole.Sign() > 0 {
-		joint = 1 // 4-3/4
+		joint = 1 // 5-3/8
 	}
 	follows := p.ahead(joint)
 	fractional := follows.kind == vulgar || follows.kind == number && p.ahead(joint+1).kind == slash && (joint == 1 || follows.gap)
@@ -272,7 +272,7 @@ func (p *parser) magnitude() (value *big.Rat, fraction bool, err error) {
 	}
 	if part.Cmp(big.NewRat(1, 1)) >= 0 {
 		if joint == 0 {
-			return nil, false, p.two("write the fraction of a mixed number below 1")
+			return nil, false, p.two("keep the fraction of a mixed number below 1")
 		}
 		p.next = mark // a range: 1-3/2
 		return whole, false, nil
@@ -289,11 +289,11 @@ func (p *parser) over() (*big.Rat, error) {
 	if len(above.text) > 6 || len(below.text) > 6 {
 		return nil, tooFine(p.text)
 	}
-	// Not by big.Rat.SetString: it takes 010 for an octal number.
+	// big.Rat.SetString would read 010 as an octal number.
 	num, _ := strconv.ParseInt(above.text, 10, 64)
 	den, _ := strconv.ParseInt(below.text, 10, 64)
 	if den == 0 {
-		return nil, &Error{Text: p.text, Reason: ZeroBelow, Message: quote(p.text) + " divides by nought"}
+		return nil, &Error{Text: p.text, Reason: ZeroBelow, Message: quote(p.text) + " divides by zero"}
 	}
 	p.next += 3
 	return big.NewRat(num, den), nil
@@ -310,11 +310,11 @@ func (p *parser) number(t token) (*big.Rat, error) {
 	}
 	switch {
 	case strings.ContainsAny(places, ".,"):
-		return nil, &Error{Text: p.text, Reason: NotANumber, Message: quote(t.text) + " is not a number", Hint: "write one decimal point, and nothing between thousands"}
+		return nil, &Error{Text: p.text, Reason: NotANumber, Message: quote(t.text) + " is not a number", Hint: "use one decimal point and no thousands separator"}
 	case len(whole) > 15 || len(places) > 15:
 		return nil, tooFine(p.text)
 	case i >= 0 && t.text[i] == ',' && len(places) == 3 && strings.Trim(whole, "0") != "":
-		return nil, &Error{Text: p.text, Reason: Ambiguous, Message: quote(t.text) + " may be a thousand or a decimal", Hint: "write " + whole + places + " or " + whole + "." + places}
+		return nil, &Error{Text: p.text, Reason: Ambiguous, Message: quote(t.text) + " could be thousands or a decimal", Hint: "write " + whole + places + " or " + whole + "." + places}
 	}
 	if i < 0 {
 		n, _ := strconv.ParseInt(whole, 10, 64)
@@ -336,18 +336,18 @@ func (p *parser) unit() (string, error) {
 	lower := strings.ToLower(said)
 	switch {
 	case lower == "mil" || lower == "mils":
-		return "", &Error{Text: p.text, Reason: Ambiguous, Message: quote(p.text) + " may mean thousandths of an inch or millimetres", Hint: "write thou or mm"}
+		return "", &Error{Text: p.text, Reason: Ambiguous, Message: quote(p.text) + " could mean thousandths of an inch or millimetres", Hint: "write thou or mm"}
 	case degrees(said) && p.want == Temperature:
 		return "", &Error{Text: p.text, Reason: NoUnit, Message: quote(p.text) + " has no temperature scale", Hint: "write °C or °F"}
 	case p.want == Force && (lower == "oz" || lower == "lb" || lower == "g" || lower == "kg"):
-		return "", &Error{Text: p.text, Reason: WrongDimension, Message: quote(p.text) + " is a mass; a force is wanted", Hint: "write " + lower + "f"}
+		return "", &Error{Text: p.text, Reason: WrongDimension, Message: quote(p.text) + " is a mass, not a force", Hint: "write " + lower + "f"}
 	}
 	symbol := symbolOf(said)
 	if symbol == "" {
 		return "", p.unknown(said)
 	}
 	if symbol == "m" && p.want == Duration {
-		// 30m where a duration is wanted; 5 m is a length to everybody else.
+		// 30m if a duration is wanted; otherwise 5 m is a length.
 		symbol = "min"
 	}
 	return symbol, nil
@@ -363,7 +363,7 @@ func degrees(s string) bool {
 	return false
 }
 
-// scale is the temperature scale that a letter behind a degree sign means.
+// scale is the temperature scale that a letter after a degree sign means.
 func scale(s string) string {
 	switch strings.ToLower(strings.TrimSuffix(s, ".")) {
 	case "c", "celsius":
@@ -374,7 +374,7 @@ func scale(s string) string {
 	return ""
 }
 
-// trailing says what is wrong with what stands behind a whole quantity.
+// trailing says what is wrong with text after a whole quantity.
 func (p *parser) trailing() error {
 	t := p.at()
 	switch {
@@ -384,7 +384,7 @@ func (p *parser) trailing() error {
 		if symbolOf(strings.TrimSuffix(t.text, ".")) == "" {
 			return p.unknown(t.text)
 		}
-		return &Error{Text: p.text, Reason: NotANumber, Message: quote(p.text) + " has two units behind each other"}
+		return &Error{Text: p.text, Reason: NotANumber, Message: quote(p.text) + " has two units in a row"}
 	}
 	return p.notANumber()
 }
@@ -393,19 +393,19 @@ func (p *parser) two(hint string) error {
 	if hint == "" {
 		hint = "write one number, such as " + p.example()
 	}
-	return &Error{Text: p.text, Reason: TwoNumbers, Message: quote(p.text) + " holds two numbers", Hint: hint}
+	return &Error{Text: p.text, Reason: TwoNumbers, Message: quote(p.text) + " contains two numbers", Hint: hint}
 }
 
 func (p *parser) notANumber() error {
 	hint := "write " + p.example()
 	if i := strings.IndexFunc(p.text, unicode.IsControl); i >= 0 {
-		hint = "it holds a control character; " + hint
+		hint = "it contains a control character; " + hint
 	}
 	return &Error{Text: p.text, Reason: NotANumber, Message: quote(p.text) + " is not a number with a unit", Hint: hint}
 }
 
 func (p *parser) unknown(said string) error {
-	e := &Error{Text: p.text, Reason: UnknownUnit, Message: quote(said) + " is no unit"}
+	e := &Error{Text: p.text, Reason: UnknownUnit, Message: quote(said) + " is not a unit"}
 	if near := nearest.Of(said, words()); near != "" && len(said) > 2 {
 		e.Hint = "did you mean " + near + "?"
 		return e
@@ -435,5 +435,5 @@ func wrongDimension(text string, is, want Dimension) error {
 	if other != "" {
 		hint += " or " + other
 	}
-	return &Error{Text: text, Reason: WrongDimension, Message: quote(text) + " is " + is.article() + "; " + want.article() + " is wanted", Hint: hint}
+	return &Error{Text: text, Reason: WrongDimension, Message: quote(text) + " is " + is.article() + ", not " + want.article(), Hint: hint}
 }

@@ -12,7 +12,7 @@ import (
 )
 
 // String is the value in its unit. A value typed as a fraction is printed as
-// one (4 3/4 in), and so is one that no decimal says exactly.
+// one (5 3/8 in), and so is one that has no exact decimal.
 func (q Quantity) String() string {
 	if q.IsZero() {
 		return ""
@@ -27,7 +27,7 @@ func (q Quantity) number() string {
 	return decimal(q.value, 15)
 }
 
-// written is a number with its unit: closed up before the degree of an angle
+// written is a number with its unit: without a space before the degree of an angle
 // (SI Brochure, 9th edition, 5.4.3, from memory), and with a word in its plural.
 func written(number, symbol string) string {
 	switch {
@@ -39,7 +39,7 @@ func written(number, symbol string) string {
 	return number + " " + symbol
 }
 
-// finite reports whether a decimal of at most 15 places says the value.
+// finite reports whether a decimal of at most 15 places is exactly the value.
 func finite(r *big.Rat) bool {
 	places, exact := r.FloatPrec()
 	return exact && places <= 15
@@ -84,10 +84,10 @@ func (q Quantity) In(symbol string) (string, error) {
 	return written(decimal(r, 3), symbol), nil
 }
 
-// Other is the value in the other system of units: metric lengths to the
-// nearest 1/64 in with the error of saying so, inches in millimetres, °C as
-// °F, grams as ounces, newtons as ounces-force, and back. It is empty where
-// both systems use the one unit.
+// Other is the value in the other system of units: metric lengths to the nearest
+// 1/64 in with the rounding error, inches in millimetres, °C as °F, grams as
+// ounces, newtons as ounces-force, and back. It is empty if both systems use the
+// same unit.
 func (q Quantity) Other() string {
 	if q.IsZero() {
 		return ""
@@ -128,8 +128,8 @@ func other(unit string) string {
 	return ""
 }
 
-// sixtyFourths says a length in inches to the nearest 1/64, and by how much
-// that is more (+) or less (-) than the length.
+// sixtyFourths is a length in inches to the nearest 1/64, and by how much that is
+// more (+) or less (-) than the length.
 func (q Quantity) sixtyFourths() string {
 	inches, err := q.Rat("in")
 	if err != nil {
@@ -153,7 +153,7 @@ func (q Quantity) sixtyFourths() string {
 	return fmt.Sprintf("%s (%s%s mm)", text, sign, off)
 }
 
-// nearest64 rounds to the nearest 1/64, halves away from nought.
+// nearest64 rounds to the nearest 1/64, halves away from zero.
 func nearest64(r *big.Rat) *big.Rat {
 	n := new(big.Rat).Mul(new(big.Rat).Abs(r), big.NewRat(64, 1))
 	n.Add(n, big.NewRat(1, 2))
@@ -165,7 +165,7 @@ func nearest64(r *big.Rat) *big.Rat {
 	return out
 }
 
-// strictly decodes one JSON value with no key unknown and nothing behind it.
+// strictly decodes one JSON value, and refuses unknown keys and anything after it.
 func strictly(data []byte, into any) error {
 	d := json.NewDecoder(bytes.NewReader(data))
 	d.DisallowUnknownFields()
@@ -173,7 +173,7 @@ func strictly(data []byte, into any) error {
 		return err
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
-		return errors.New("something stands behind it")
+		return errors.New("unexpected data after it")
 	}
 	return nil
 }
@@ -186,8 +186,8 @@ func (q Quantity) SI() (float64, string, error) {
 	return f * base.scale, base.si, err
 }
 
-// SIMore is how much more than the other it is, as SI gives a value: of two
-// temperatures a difference in kelvin.
+// SIMore is how much more than the other it is, in SI units: for temperatures a
+// difference in kelvin.
 func (q Quantity) SIMore(other Quantity) (float64, string, error) {
 	base := coherent(q.Dimension())
 	mine, err := q.Rat(base.symbol)
@@ -202,7 +202,7 @@ func (q Quantity) SIMore(other Quantity) (float64, string, error) {
 	return f * base.scale, base.si, nil
 }
 
-// si is the SI unit of a dimension: of which of our units it is how many.
+// si is the SI unit of a dimension, as a multiple of one of our units.
 type si struct {
 	symbol, si string
 	scale      float64

@@ -10,7 +10,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// anyTyped draws a quantity as somebody may type it.
+// anyTyped draws a quantity as somebody might type it.
 func anyTyped(t *rapid.T) string {
 	units := Dimension("").symbols()
 	symbol := rapid.SampledFrom(units).Draw(t, "unit")
@@ -66,7 +66,7 @@ func TestWhatIsPrintedIsReadAgain(t *testing.T) {
 	})
 }
 
-// checkRead holds for anything that Parse reads.
+// checkRead checks what must hold for anything that Parse reads.
 func checkRead(t *testing.T, q Quantity) {
 	t.Helper()
 	for _, r := range q.Typed() + q.String() {

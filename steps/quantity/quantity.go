@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// A Quantity is an exact value in a unit, as it was typed. It is immutable;
-// its zero value is no quantity at all.
+// A Quantity is an exact value in a unit, as it was typed. It is immutable; its zero
+// value means that there is no quantity.
 type Quantity struct {
 	typed    string
 	value    *big.Rat // in unit
@@ -20,13 +20,13 @@ type Quantity struct {
 // most is the largest value, in any base unit.
 const most = 1_000_000_000
 
-// New makes a quantity of a value in a unit, a canonical symbol. The value
-// must be one that can be typed: a finite decimal or a plain fraction within
-// the bounds of the package.
+// New makes a quantity from a value and the canonical symbol of a unit. The value
+// must be one that can be typed: a finite decimal or a plain fraction within the
+// bounds of the package.
 func New(value *big.Rat, symbol string) (Quantity, error) {
 	u, ok := unitOf(symbol)
 	if !ok {
-		return Quantity{}, &Error{Text: symbol, Reason: UnknownUnit, Message: quote(symbol) + " is no unit"}
+		return Quantity{}, &Error{Text: symbol, Reason: UnknownUnit, Message: quote(symbol) + " is not a unit"}
 	}
 	q := Quantity{value: new(big.Rat).Set(value), unit: symbol}
 	if err := q.bounded(u, value.RatString()+" "+symbol); err != nil {
@@ -40,10 +40,10 @@ func New(value *big.Rat, symbol string) (Quantity, error) {
 	return q, nil
 }
 
-// bounded refuses what is too large, and what is colder than absolute zero.
+// bounded refuses what is too large, and what is below absolute zero.
 func (q Quantity) bounded(u unit, text string) error {
 	if u.of != Temperature && q.value.IsInt() && q.value.Num().IsInt64() {
-		// Most of what is typed. No unit's scale makes 64 bits too few for it.
+		// The common case: no unit's scale makes such a value overflow 64 bits.
 		if v := q.value.Num().Int64(); v >= 0 && v < 10_000 && v*u.up/u.down < most {
 			return nil
 		}
@@ -58,17 +58,17 @@ func (q Quantity) bounded(u unit, text string) error {
 	return nil
 }
 
-// IsZero reports whether there is no quantity. Nought of a unit is one.
+// IsZero reports whether there is no quantity. 0 mm is a quantity.
 func (q Quantity) IsZero() bool { return q.value == nil }
 
-// Dimension is what is measured; empty where there is no quantity.
+// Dimension is what is measured; empty if there is no quantity.
 func (q Quantity) Dimension() Dimension {
 	u, _ := unitOf(q.unit)
 	return u.of
 }
 
-// Sign is -1, 0 or 1 as the value in its unit is less than, equal to or more
-// than nought; 0 where there is no quantity.
+// Sign is -1, 0 or 1 if the value in its unit is less than, equal to or more than
+// zero; 0 if there is no quantity.
 func (q Quantity) Sign() int {
 	if q.IsZero() {
 		return 0
@@ -89,7 +89,7 @@ func (q Quantity) Rat(symbol string) (*big.Rat, error) {
 	}
 	to, ok := unitOf(symbol)
 	if !ok {
-		return nil, &Error{Text: symbol, Reason: UnknownUnit, Message: quote(symbol) + " is no unit"}
+		return nil, &Error{Text: symbol, Reason: UnknownUnit, Message: quote(symbol) + " is not a unit"}
 	}
 	from, _ := unitOf(q.unit)
 	if from.of != to.of {
@@ -111,22 +111,22 @@ func (q Quantity) Float(symbol string) (float64, error) {
 	return f, nil
 }
 
-// Span is the value as a difference, in the unit: 2 °C of error are 3.6 °F of
-// it, not 35.6.
+// Span is the value as a difference, in the unit: an error of 2 °C is one of 3.6 °F,
+// not of 35.6 °F.
 func (q Quantity) Span(symbol string) (*big.Rat, error) {
 	r, err := q.Rat(symbol)
 	if err != nil {
 		return nil, err
 	}
-	nought, err := Quantity{value: new(big.Rat), unit: q.unit}.Rat(symbol)
+	zero, err := Quantity{value: new(big.Rat), unit: q.unit}.Rat(symbol)
 	if err != nil {
 		return nil, err
 	}
-	return r.Sub(r, nought), nil
+	return r.Sub(r, zero), nil
 }
 
-// Duration is a duration as the clocks take it, rounded to the nanosecond.
-// A quantity that is not there takes no time.
+// Duration is the value as a time.Duration, rounded to the nanosecond; 0 if there is
+// no quantity.
 func (q Quantity) Duration() (time.Duration, error) {
 	if q.IsZero() {
 		return 0, nil
@@ -145,7 +145,7 @@ func (q Quantity) Duration() (time.Duration, error) {
 // Celsius is a temperature in °C.
 func (q Quantity) Celsius() (float64, error) { return q.Float("°C") }
 
-// Cmp is -1, 0 or 1 as q is less than, equal to or more than other. It is for
+// Cmp is -1, 0 or 1 if q is less than, equal to or more than other. It is for
 // quantities of one dimension; any other pair is ordered by dimension.
 func (q Quantity) Cmp(other Quantity) int {
 	theirs, err := other.Rat(q.unit)
@@ -177,8 +177,8 @@ type stored struct {
 	Unit  string `json:"unit"`
 }
 
-// MarshalJSON writes what was typed beside the exact value and its unit; null
-// where there is no quantity.
+// MarshalJSON writes what was typed, the exact value and its unit; null if there is
+// no quantity.
 func (q Quantity) MarshalJSON() ([]byte, error) {
 	if q.IsZero() {
 		return []byte("null"), nil
@@ -186,8 +186,8 @@ func (q Quantity) MarshalJSON() ([]byte, error) {
 	return json.Marshal(stored{q.typed, q.value.RatString(), q.unit})
 }
 
-// UnmarshalJSON reads the form of MarshalJSON. What was typed is read again
-// and must say the same, so that no value is slipped in under it.
+// UnmarshalJSON reads the form of MarshalJSON. It parses what was typed again, and
+// the result must match, so that nobody can change the value alone.
 func (q *Quantity) UnmarshalJSON(data []byte) error {
 	if string(data) == "null" {
 		*q = Quantity{}
@@ -199,7 +199,7 @@ func (q *Quantity) UnmarshalJSON(data []byte) error {
 	}
 	u, ok := unitOf(s.Unit)
 	if !ok {
-		return tampered(s, "has no unit that is known")
+		return tampered(s, "has an unknown unit")
 	}
 	read, err := Parse(s.Typed, u.of)
 	if err != nil {

@@ -99,16 +99,16 @@ func TestRefused(t *testing.T) {
 		{"0.5", Voltage, NoUnit, "0.5 V"},
 		{"250", Temperature, NoUnit, "250 °C or 250 °F"},
 		{"250°", Temperature, NoUnit, "°C or °F"},
-		{"12 g", Length, WrongDimension, `"12 g" is a mass; a length is wanted`},
+		{"12 g", Length, WrongDimension, `"12 g" is a mass, not a length`},
 		{"12 mm", Temperature, WrongDimension, "°C or °F"},
-		{"12 mm", Angle, WrongDimension, "an angle is wanted"},
+		{"12 mm", Angle, WrongDimension, "not an angle"},
 		{"12 oz", Force, WrongDimension, "ozf"},
 		{"12 13 mm", Length, TwoNumbers, ""},
 		{"12 mm 13 mm", Length, TwoNumbers, ""},
 		{"12 mm 13", Length, TwoNumbers, ""},
 		{"4-5 mm", Length, TwoNumbers, ""},
 		{"4 3/2 in", Length, TwoNumbers, "below 1"},
-		{"1h 90m", Duration, TwoNumbers, "below one h"},
+		{"1h 90m", Duration, TwoNumbers, "less than one h"},
 		{"1.5 ft 2 in", Length, TwoNumbers, ""},
 		{"NaN", Length, NotANumber, ""},
 		{"nan mm", Length, NotANumber, ""},
@@ -402,8 +402,8 @@ func TestFractionsOfOneCharacter(t *testing.T) {
 	}
 }
 
-// The lesser part of a length is below one of the greater, and a length may be
-// below nought: only a temperature ends at absolute zero.
+// The smaller part of a length must be less than one of the larger unit. A length may
+// be below zero; only a temperature has an absolute zero.
 func TestBounds(t *testing.T) {
 	for text, ok := range map[string]bool{
 		"3' 11 in": true, "3' 12 in": false, "3 ft 12 in": false, "-300 mm": true, "-274 °C": false, "-273.15 °C": true, "-460 °F": false, "0 K": true, "-1 K": false,
@@ -411,5 +411,67 @@ func TestBounds(t *testing.T) {
 		if _, err := Parse(text, ""); (err == nil) != ok {
 			t.Errorf("%s: %v", text, err)
 		}
+	}
+}
+
+// Every unit as a number of the first one of its dimension: the prefixes of the
+// SI, the international inch and pound of 1959, and standard gravity (NIST SP
+// 811, appendix B.8, whose factors with all digits are exact).
+func TestEveryUnit(t *testing.T) {
+	want := map[Dimension]map[string]string{
+		Length:   {"mm": "1", "cm": "10", "m": "1000", "in": "25.4", "ft": "304.8", "yd": "914.4", "thou": "0.0254", "µm": "0.001"},
+		Mass:     {"g": "1", "kg": "1000", "mg": "0.001", "oz": "28.349523125", "lb": "453.59237"},
+		Angle:    {"°": "1", "turn": "360"},
+		Duration: {"s": "1", "min": "60", "h": "3600", "day": "86400"},
+		Voltage:  {"V": "1", "mV": "0.001"},
+		Current:  {"A": "1", "mA": "0.001"},
+		Force:    {"N": "1", "gf": "0.00980665", "kgf": "9.80665", "ozf": "0.27801385095378125", "lbf": "4.4482216152605"},
+		Ratio:    {"%": "1"},
+	}
+	n := 3 // of temperature, which have a zero of their own
+	for of, units := range want {
+		for symbol, factor := range units {
+			n++
+			q, err := New(big.NewRat(1, 1), symbol)
+			if err != nil || q.Dimension() != of {
+				t.Errorf("1 %s is a %s: %v", symbol, q.Dimension(), err)
+				continue
+			}
+			exact, _ := new(big.Rat).SetString(factor)
+			if got, err := q.Rat(of.symbols()[0]); err != nil || got.Cmp(exact) != 0 {
+				t.Errorf("1 %s is %v %s, want %s (%v)", symbol, got, of.symbols()[0], factor, err)
+			}
+		}
+	}
+	if all := Dimension("").symbols(); len(all) != n {
+		t.Errorf("%d units, of which %d are in the table", len(all), n)
+	}
+	for text, celsius := range map[string]string{"0 °F": "-160/9", "32 °F": "0", "212 °F": "100", "0 K": "-273.15", "373.15 K": "100"} {
+		q, err := Parse(text, Temperature)
+		if err != nil {
+			t.Errorf("%s: %v", text, err)
+			continue
+		}
+		exact, _ := new(big.Rat).SetString(celsius)
+		if got, _ := q.Rat("°C"); got.Cmp(exact) != 0 {
+			t.Errorf("%s is %v °C", text, got)
+		}
+	}
+}
+
+// The largest value, 10⁹ of the first unit, is still one; quantities of two
+// dimensions are ordered by dimension; a fraction has six digits a side.
+func TestLimitsOfQuantities(t *testing.T) {
+	for text, ok := range map[string]bool{
+		"1000000000 mm": true, "1000000001 mm": false, "1000 km": false, "1000000 m": true, "1000001 m": false, "9999 m": true, "-1000000000 mm": true, "-1000000001 mm": false,
+		"9999 day": true, "11574 day": true, "11575 day": false, "999999/1000000 in": false, "123456/654321 in": true, "1 1/1 in": false, "1 15/16 in": true, "5 mils": false, "5 mil": false,
+	} {
+		if _, err := Parse(text, ""); (err == nil) != ok {
+			t.Errorf("%s: %v", text, err)
+		}
+	}
+	mm, g := Quantity{typed: "1 mm", value: big.NewRat(1, 1), unit: "mm"}, Quantity{typed: "1 g", value: big.NewRat(1, 1), unit: "g"}
+	if mm.Cmp(g) != -1 || g.Cmp(mm) != 1 || mm.Equal(g) {
+		t.Errorf("a length and a mass: %d, %d", mm.Cmp(g), g.Cmp(mm))
 	}
 }

@@ -54,8 +54,8 @@ func (d Dimension) usual() (string, string) {
 	return "", ""
 }
 
-// symbols are the canonical symbols of the dimension's units; "" is every
-// dimension's.
+// symbols are the canonical symbols of the dimension's units; for "", of every
+// dimension.
 func (d Dimension) symbols() []string {
 	switch d {
 	case Length:
@@ -171,7 +171,7 @@ func unitOf(symbol string) (unit, bool) {
 
 func (u unit) scale() *big.Rat { return big.NewRat(u.up, u.down) }
 
-// toBase turns a value in the unit into the base unit's; it takes r over.
+// toBase converts a value in the unit to the base unit; it overwrites r.
 func (u unit) toBase(r *big.Rat) *big.Rat {
 	if u.shift != 0 {
 		r.Sub(r, big.NewRat(u.shift, 100))
@@ -179,7 +179,7 @@ func (u unit) toBase(r *big.Rat) *big.Rat {
 	return r.Mul(r, u.scale())
 }
 
-// fromBase turns a value in the base unit into the unit's own, a new one.
+// fromBase converts a value in the base unit to this unit, in a new Rat.
 func (u unit) fromBase(base *big.Rat) *big.Rat {
 	r := new(big.Rat).Quo(base, u.scale())
 	if u.shift != 0 {
@@ -189,7 +189,7 @@ func (u unit) fromBase(base *big.Rat) *big.Rat {
 }
 
 // symbolOf returns the canonical symbol for one spelling of a unit, or "".
-// Spellings stand in journals: add to them only.
+// Journals contain these spellings: only ever add to them.
 func symbolOf(word string) string {
 	folded := strings.ToLower(word)
 	switch {
@@ -261,7 +261,7 @@ func symbolOf(word string) string {
 	return ""
 }
 
-// words are spellings long enough to be mistyped into a near miss.
+// words are the spellings that are long enough to be misspelt.
 func words() []string {
 	return []string{"millimetres", "centimetres", "metres", "inch", "inches", "foot", "feet", "yards",
 		"grams", "kilograms", "milligrams", "pounds", "ounces", "celsius", "fahrenheit", "kelvin", "deg",

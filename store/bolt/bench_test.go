@@ -16,7 +16,7 @@ import (
 
 func benchRecord() []byte { return bytes.Repeat([]byte("r"), 300) }
 
-// grown gives a store with n records in each of three journals.
+// grown returns a store with n records in each of three journals.
 func grown(b *testing.B, n int) *bolt.Store {
 	b.Helper()
 	s := bolt.New(filepath.Join(b.TempDir(), "fettle.db"))
@@ -79,12 +79,12 @@ func benchRead(b *testing.B, n int, from int64) {
 	}
 }
 
-// The least that keeping the same bytes costs: in a database that stays open.
+// The lower bound: keeping the same bytes in a database that stays open.
 func BenchmarkBarePut(b *testing.B) {
 	benchBare(b, filepath.Join(b.TempDir(), "bare.db"), 0, false)
 }
 
-// The same where others are let in between, as a store lets them.
+// The same, but releasing the lock in between, as a store does.
 func BenchmarkBareOpenPutClose(b *testing.B) {
 	benchBare(b, filepath.Join(b.TempDir(), "bare.db"), 0, true)
 }
@@ -92,7 +92,7 @@ func BenchmarkBareOpenPutClose(b *testing.B) {
 // fleetSize is how many journals a large store has, and how many records each.
 const fleetSize = 1000
 
-// fleet gives a store of a million records.
+// fleet returns a store of a million records.
 func fleet(b *testing.B) (path string) {
 	b.Helper()
 	path = filepath.Join(b.TempDir(), "fleet.db")
@@ -134,7 +134,7 @@ func openBare(b *testing.B, path string) *bbolt.DB {
 	return db
 }
 
-// benchBare puts one record after the other where a store has a journal's.
+// benchBare puts one record after the other into the bucket of a journal.
 func benchBare(b *testing.B, path string, at uint64, closing bool) {
 	db := openBare(b, path)
 	for ; b.Loop(); at++ {

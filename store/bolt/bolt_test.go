@@ -69,8 +69,8 @@ func TestOtherHandles(t *testing.T) {
 	}
 }
 
-// Writers and readers with handles of their own meet only at the file, which
-// grows under those about to open it.
+// Writers and readers with separate handles share only the file, which grows while
+// others are about to open it.
 func TestManyHandles(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	const writers, each = 3, 15
@@ -142,7 +142,7 @@ func TestThroughALink(t *testing.T) {
 	}
 }
 
-// tester is what helpers need of a test, of whichever kind.
+// tester is what helpers need from a *testing.T, *testing.B or *rapid.T.
 type tester interface {
 	Helper()
 	Context() context.Context
@@ -160,7 +160,7 @@ func (c content) equal(other content) bool {
 	return maps.EqualFunc(c.journals, other.journals, slices.Equal) && maps.Equal(c.documents, other.documents)
 }
 
-// read gives every journal, and the documents of the digests.
+// read returns every journal, and the documents with the digests.
 func read(t tester, path string, digests ...string) (content, error) {
 	got := content{map[string][]string{}, map[string]string{}}
 	err := bolt.New(path).View(t.Context(), func(r store.Reader) error {
@@ -213,8 +213,8 @@ func tryAppend(t tester, path, mark string, size int64, records ...string) error
 	return bolt.New(path).Append(t.Context(), mark, size, all)
 }
 
-// appendInTurn appends, and tries again where others have the store locked for
-// too long, as on a slow disk.
+// appendInTurn appends, and retries if others keep the store locked for too long, as
+// on a slow disk.
 func appendInTurn(t tester, path, mark string, size int64, records ...string) error {
 	for {
 		if err := tryAppend(t, path, mark, size, records...); !errors.Is(err, store.ErrLocked) {
@@ -223,8 +223,8 @@ func appendInTurn(t tester, path, mark string, size int64, records ...string) er
 	}
 }
 
-// inMemory gives a folder of no disk where the system has such, for tests that
-// write much and ask nothing of the disk.
+// inMemory returns a folder in memory if the system has one, for tests that write
+// much and do not depend on the disk.
 func inMemory(t *testing.T) string {
 	t.Helper()
 	folder, err := os.MkdirTemp("/dev/shm", "fettle-test-")

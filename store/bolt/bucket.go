@@ -14,8 +14,8 @@ type bucket struct {
 	sequence uint64
 }
 
-// An item is what a bucket has under a key. Its bytes are the page's: they are
-// to be copied before they are given away.
+// An item is what a bucket has under a key. Its bytes belong to the page: copy
+// them before handing them out.
 type item struct {
 	key, value []byte
 	isBucket   bool
@@ -24,7 +24,7 @@ type item struct {
 
 func (p *pager) top() *bucket { return &bucket{pager: p, root: p.head.root} }
 
-// open gives the bucket that an item is.
+// open returns the bucket that the item holds.
 func (b *bucket) open(it item) (*bucket, error) {
 	found := &bucket{
 		pager:    b.pager,
@@ -39,19 +39,19 @@ func (b *bucket) open(it item) (*bucket, error) {
 	return found, err
 }
 
-// sub gives the bucket of a name, and nil if there is nothing of that name.
+// sub returns the bucket with the name, or nil if there is none.
 func (b *bucket) sub(name []byte) (*bucket, error) {
 	it, err := b.get(name)
 	if err != nil || it == nil {
 		return nil, err
 	}
 	if !it.isBucket {
-		return nil, damaged(fmt.Sprintf("%q is no bucket", name))
+		return nil, damaged(fmt.Sprintf("%q is not a bucket", name))
 	}
 	return b.open(*it)
 }
 
-// get gives what stands under a key, and nil if nothing does.
+// get returns the item with the key, or nil if there is none.
 func (b *bucket) get(key []byte) (*item, error) {
 	pg, err := b.leafOf(key)
 	if err != nil {
@@ -64,17 +64,17 @@ func (b *bucket) get(key []byte) (*item, error) {
 	return nil, nil
 }
 
-// leafOf gives the page where a key stands, if it does.
+// leafOf returns the page that has the key if any page has it.
 func (b *bucket) leafOf(key []byte) (*page, error) {
 	return b.leaf(func(pg *page) int { return pg.floor(key) })
 }
 
-// holds tells whether a key stands at a place.
+// holds reports whether element i of the page has the key.
 func (pg *page) holds(i int, key []byte) bool {
 	return i >= 0 && i < pg.count && bytes.Equal(pg.key(i), key)
 }
 
-// last gives what stands at the end, and nil if there is nothing.
+// last returns the last item, or nil if the bucket is empty.
 func (b *bucket) last() (*item, error) {
 	pg, err := b.leaf(func(pg *page) int { return pg.count - 1 })
 	if err != nil || pg.count == 0 {
@@ -88,7 +88,7 @@ func (pg *page) item(i int) item {
 	return item{pg.key(i), pg.value(i), pg.isBucket(i), pg.id}
 }
 
-// leaf follows the choice of a child at each branch.
+// leaf walks down to a leaf, asking choose for a child at each branch.
 func (b *bucket) leaf(choose func(*page) int) (*page, error) {
 	if b.inline != nil {
 		return b.inline, nil
@@ -112,9 +112,9 @@ func (b *bucket) leaf(choose func(*page) int) (*page, error) {
 	return nil, tooDeep(id)
 }
 
-func tooDeep(id uint64) error { return damaged(fmt.Sprintf("page %d is too deep", id)) }
+func tooDeep(id uint64) error { return damaged(fmt.Sprintf("page %d is nested too deep", id)) }
 
-// from gives everything from a key on, in order, until each gives an error.
+// from calls each with every item from the key on, in order, until each fails.
 func (b *bucket) from(key []byte, each func(item) error) error {
 	if b.inline != nil {
 		return b.inline.from(key, each)
@@ -135,8 +135,8 @@ func (pg *page) from(key []byte, each func(item) error) error {
 	return nil
 }
 
-// leaves gives everything from a key on that is in the leaves of a tree, whose
-// keys are at least low, and less than high if there is one.
+// leaves does the work of from for one subtree, whose keys must be at least low
+// and, if high is not nil, less than high.
 func (b *bucket) leaves(id uint64, low, high []byte, depth int, key []byte, each func(item) error) error {
 	if depth > deepest {
 		return tooDeep(id)

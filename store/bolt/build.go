@@ -14,20 +14,21 @@ import (
 // batch is how many bytes are held in memory before they are written.
 const batch = 4 << 20
 
-// A builder fills a new store, in a few transactions.
+// A builder fills a new store, in a few transactions. It keeps no copy of its
+// arguments: do not change them until Create returns.
 type builder struct {
 	ctx     context.Context
 	store   *Store
 	handle  *handle
 	pending []change
-	bytes   int   // that they hold
-	err     error // that ended the building
+	bytes   int   // the total size of the records
+	err     error // what ended the building
 }
 
 // Create makes a new store at path, whole or not at all: fill puts everything in
-// it, check reads it again once all of it has reached the disk, and only then it
-// has its name. It gives an [*store.Error], which is fs.ErrExist for a path that
-// is taken; the context's error; or fill's or check's, untouched.
+// it, check reads it back once all of it has reached the disk, and only then does
+// the file get its name. It returns an [*store.Error], which is fs.ErrExist if the
+// path is taken; the context's error; or the error of fill or check, unchanged.
 func Create(ctx context.Context, path string, fill func(store.Builder) error, check func(store.Store) error) error {
 	s := New(path)
 	if err := ctx.Err(); err != nil {
@@ -36,7 +37,7 @@ func Create(ctx context.Context, path string, fill func(store.Builder) error, ch
 	if _, err := os.Lstat(s.path); err == nil {
 		return s.fail(writing, fs.ErrExist)
 	}
-	var own error // which is fill's or check's
+	var own error // from fill or check
 	err := newFile(ctx, s.path, func(h *handle) error {
 		h.db.NoSync = true // the whole file is synced at its end
 		b := &builder{ctx: ctx, store: s, handle: h, pending: []change{layOut}}
@@ -46,7 +47,7 @@ func Create(ctx context.Context, path string, fill func(store.Builder) error, ch
 		return b.flush()
 	}, func(temp string) error {
 		draft := New(temp)
-		draft.named = s.path // the other name says nothing to anyone
+		draft.named = s.path // the draft's name would mean nothing to the user
 		own = check(draft)
 		return own
 	})

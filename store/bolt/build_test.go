@@ -78,7 +78,7 @@ func TestCreateTwice(t *testing.T) {
 	}
 }
 
-// What ends the building leaves nothing.
+// A failed build leaves nothing behind.
 func TestCreateEnded(t *testing.T) {
 	errOwn := errors.New("the source is gone")
 	big := make([]byte, store.MaxRecord)
@@ -156,7 +156,7 @@ func TestReplace(t *testing.T) {
 	}
 	wantOnly(t, folder, "fettle.db")
 
-	// Refused by the check, which sees what is there.
+	// Refused by the check, which sees the old store.
 	mustAppend(t, with, "CW-01", 0, "second")
 	errLess := errors.New("it has less")
 	_, err := replace(func(r store.Reader) error {
@@ -182,7 +182,7 @@ func TestReplace(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 
-	// Nothing is written over, and where a step fails all is as it was.
+	// Nothing is overwritten, and if a step fails everything is as before.
 	mustAppend(t, with, "CW-01", 0, "third")
 	_, err = replace(nil)
 	wantError(t, err, "write", path, fs.ErrExist)
@@ -196,7 +196,7 @@ func TestReplace(t *testing.T) {
 	mustAppend(t, path, "CW-01", 1, "after")
 }
 
-// A damaged store is replaced too, but not where something is to be checked of it.
+// A damaged store is replaced too, but not if it has to be checked first.
 func TestReplaceDamaged(t *testing.T) {
 	folder := t.TempDir()
 	path, with, aside := filepath.Join(folder, "fettle.db"), filepath.Join(folder, "new"), filepath.Join(folder, "aside")
@@ -224,7 +224,7 @@ func TestReplaceUnderWriters(t *testing.T) {
 	for w := range writers {
 		wg.Go(func() {
 			for i := range each {
-				// A mark of its own for each, so that a replaced journal is no conflict.
+				// One mark each, so that a replaced journal does not conflict.
 				if err := tryAppend(t, path, fmt.Sprintf("W%d-%d", w, i), 0, "entry"); err != nil {
 					t.Error(err)
 				}
@@ -254,7 +254,7 @@ func TestReplaceUnderWriters(t *testing.T) {
 	}
 }
 
-// A check that fails to read the new store names it as it would have been named.
+// If the check cannot read the new store, the error has the store's final name.
 func TestCreateFailsTheCheck(t *testing.T) {
 	folder := t.TempDir()
 	path := filepath.Join(folder, "fettle.db")

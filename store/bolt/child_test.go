@@ -12,7 +12,7 @@ import (
 	"go.etcd.io/bbolt"
 )
 
-// The test binary runs again as a process of its own, told by these what to do.
+// The test binary runs itself again as another process; these tell it what to do.
 const (
 	envRole = "FETTLE_STORE_TEST_ROLE"
 	envPath = "FETTLE_STORE_TEST_PATH"
@@ -62,8 +62,8 @@ func hold(path string) error {
 	return err
 }
 
-// counts gives a small number for every day, and a large one where FETTLE_LONG
-// asks for it.
+// counts returns a small number for everyday runs, and a large one if FETTLE_LONG is
+// set.
 func counts(small, large int) int {
 	if os.Getenv("FETTLE_LONG") != "" {
 		return large
@@ -108,7 +108,7 @@ func (p *process) expect(line string) {
 	}
 }
 
-// rest gives every line up to the end.
+// rest returns every line up to the end.
 func (p *process) rest() []string {
 	var all []string
 	for p.lines.Scan() {

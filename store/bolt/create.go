@@ -11,8 +11,8 @@ import (
 	"fettle/store/wholefile"
 )
 
-// create makes the store with its first change already in it. It gives
-// fs.ErrExist when another process was first.
+// create makes the store with its first change already in it. It returns
+// fs.ErrExist if another process made it first.
 func (s *Store) create(ctx context.Context, p plan) error {
 	fn, err := p(nil)
 	if err != nil {
@@ -28,9 +28,9 @@ func (s *Store) create(ctx context.Context, p plan) error {
 	}, func(string) error { return nil })
 }
 
-// newFile makes a file under another name, fills it and has it checked under
-// that, and the file appears whole: a process killed here leaves no store, or a
-// good one. It gives fs.ErrExist where the name is taken.
+// newFile makes a file under a temporary name, fills and checks it there, and
+// then renames it: a process killed here leaves either no store or a good one. It
+// returns fs.ErrExist if the name is taken.
 func newFile(ctx context.Context, path string, fill func(*handle) error, check func(temp string) error) error {
 	if err := wholefile.MakeFolder(filepath.Dir(path)); err != nil {
 		return err

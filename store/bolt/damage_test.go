@@ -26,7 +26,7 @@ type sample struct {
 	inUse   int     // bytes from the start of which some are used
 }
 
-// makeSample gives a store of a few pages, or of trees more than one page high.
+// makeSample returns a store of a few pages, or one with trees of several levels.
 func makeSample(t testing.TB, large bool) sample {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "fettle.db")
@@ -87,12 +87,12 @@ func makeSample(t testing.TB, large bool) sample {
 	return out
 }
 
-// headsEnd is where the two heads end: only harm in more than one place before it
-// can cost an append unnoticed.
+// headsEnd is where the two heads end: an append can be lost unnoticed only if there
+// is damage in more than one place before it.
 func headsEnd() int { return 2 * os.Getpagesize() }
 
-// Once an append was acknowledged, harm to the head that leads to it is noticed:
-// the store is not read, and not written to, as though it had never been.
+// Once an append has been acknowledged, damage to its head is noticed: the store is
+// not read or written to as though the append had never been made.
 func TestHarmedNewerHead(t *testing.T) {
 	s := makeSample(t, false)
 	path := filepath.Join(t.TempDir(), "fettle.db")
@@ -117,10 +117,9 @@ func TestHarmedNewerHead(t *testing.T) {
 	}
 }
 
-// checkHarmed wants a harmed file to be refused, or to be read as what it held:
-// never as anything else. Then it appends, which may be refused or not, and
-// wants every journal and document that could be read to be as it was. It tells
-// whether reading was refused.
+// checkHarmed wants a damaged file to be either refused or read correctly. Then it
+// appends, which may be refused or not, and wants every journal and document that
+// could be read to be unchanged. It reports whether reading was refused.
 func checkHarmed(t tester, path string, s sample, inHead bool) (refused bool) {
 	t.Helper()
 	got, err := read(t, path, s.digests...)
@@ -156,7 +155,7 @@ func checkHarmed(t tester, path string, s sample, inHead bool) (refused bool) {
 	return err != nil
 }
 
-// readable gives what can be read of a harmed file, each by itself.
+// readable returns the parts of a damaged file that can be read, one by one.
 func readable(t tester, path string, s sample) content {
 	t.Helper()
 	got := content{map[string][]string{}, map[string]string{}}
@@ -201,7 +200,7 @@ func TestTruncated(t *testing.T) {
 			_, err := read(t, path)
 			switch {
 			case cut >= s.inUse:
-				// What is cut off was never used, as after growing the file.
+				// The part cut off was never used, as after growing the file.
 				if err != nil {
 					t.Errorf("cut to %d with %d in use: %v", cut, s.inUse, err)
 				}
@@ -218,8 +217,8 @@ func TestTruncated(t *testing.T) {
 	}
 }
 
-// TestFlipped harms the bytes of a small store, one at a time, of heads, the list
-// of free pages and room that is not used as well: each where a page begins, and
+// TestFlipped damages the bytes of a small store, one at a time, including the heads,
+// the list of free pages and unused space: every byte at the start of a page, and
 // some or all of the rest.
 func TestFlipped(t *testing.T) {
 	s := makeSample(t, false)
@@ -246,8 +245,8 @@ func TestFlipped(t *testing.T) {
 	t.Logf("%d harms in %d bytes: %d refused, %d read as written; none as anything else", harms, s.inUse, refused, harms-refused)
 }
 
-// TestCutWhileOpen has a file lose its end under an open view, which no check
-// on opening can foresee.
+// TestCutWhileOpen truncates a file under an open view, which no check on opening can
+// foresee.
 func TestCutWhileOpen(t *testing.T) {
 	s := makeSample(t, true)
 	path := filepath.Join(t.TempDir(), "fettle.db")
@@ -265,12 +264,12 @@ func TestCutWhileOpen(t *testing.T) {
 	if err != nil {
 		t.Error(err)
 	}
-	// The lock was given up all the same.
+	// The lock was released nevertheless.
 	mustWriteFile(t, path, s.file, 0o600)
 	mustAppend(t, path, "CW-01", int64(len(s.full.journals["CW-01"])), "after")
 }
 
-// TestGap takes a record out of the middle, as bbolt lets anyone.
+// TestGap deletes a record in the middle, which bbolt lets anyone do.
 func TestGap(t *testing.T) {
 	for name, harm := range map[string]func(journals, journal *bbolt.Bucket) error{
 		"record missing":  func(_, j *bbolt.Bucket) error { return j.Delete(key(2)) },
@@ -303,8 +302,8 @@ func TestGap(t *testing.T) {
 	}
 }
 
-// TestRenamed has a bit of a journal's mark flipped: it is not taken for one that
-// never was, and begun again.
+// TestRenamed flips a bit of a journal's mark: the store must not think that the
+// journal never existed and begin it again.
 func TestRenamed(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	mustAppend(t, path, "CW-01", 0, "0", "1")

@@ -14,7 +14,7 @@ import (
 	"fettle/store/wholefile"
 )
 
-var errNoPath = errors.New("no file is named")
+var errNoPath = errors.New("no file name was given")
 
 func foreign(what string) error { return fmt.Errorf("%w: it is %s", store.ErrForeign, what) }
 
@@ -24,8 +24,9 @@ func damagedDocument(digest string) error {
 	return damaged(fmt.Sprintf("document %q is not as it was written", digest))
 }
 
-// unconfirmed is a failure after the last write, whose outcome is open. It leaves
-// out the cause's own kind: a full disk promises that nothing was written.
+// unconfirmed is a failure after the last write, when nobody knows whether it was
+// saved. It does not wrap the cause: ErrFull, for one, promises that nothing was
+// written.
 func unconfirmed(err error) error { return fmt.Errorf("%w: %v", wholefile.ErrUnconfirmed, err) }
 
 func lockedBy(pids []int) error {
@@ -40,8 +41,8 @@ func lockedBy(pids []int) error {
 
 func isLocked(err error) bool { return errors.Is(err, berrors.ErrTimeout) }
 
-// fail makes an error of the store's family of what went wrong with the file,
-// and leaves what concerns only the caller as it is.
+// fail turns what went wrong with the file into a [*store.Error]. It leaves errors
+// that concern only the caller unchanged.
 func (s *Store) fail(op string, err error) error {
 	var known *store.Error
 	switch {
@@ -57,7 +58,7 @@ func (s *Store) fail(op string, err error) error {
 	return &store.Error{Op: op, Path: s.named, Err: err, Hint: hint(err)}
 }
 
-// kind finds the store's own error for one of bbolt or of the system.
+// kind maps an error of bbolt or the system to the store's own error.
 func kind(op string, err error) error {
 	for _, own := range []error{store.ErrLocked, store.ErrForeign, store.ErrNewer, store.ErrDamaged, store.ErrReadOnly, store.ErrFull, wholefile.ErrUnconfirmed} {
 		if errors.Is(err, own) {
@@ -87,7 +88,7 @@ func isFull(err error) bool {
 	return false
 }
 
-// cause drops the path that the system adds, which the store's error names.
+// cause drops the path that the system adds: the store's error names it already.
 func cause(err error) error {
 	var at *fs.PathError
 	if errors.As(err, &at) {
@@ -99,27 +100,27 @@ func cause(err error) error {
 func hint(err error) string {
 	switch {
 	case errors.Is(err, store.ErrLocked):
-		return "close the other one and try again (on a network share it may never come free: keep the store on a local disk)"
+		return "close the other one and try again (on a network share it may stay locked for ever: keep the store on a local disk)"
 	case errors.Is(err, store.ErrForeign):
 		return "move it away, or name another file for the store"
 	case errors.Is(err, store.ErrNewer):
-		return "use a fettle as new as the one that wrote it"
+		return "use the fettle that wrote it, or a newer one"
 	case errors.Is(err, store.ErrDamaged):
-		return "leave the file as it is, and go on with the newest good copy of it"
+		return "leave the file as it is and continue with its newest good copy"
 	case errors.Is(err, store.ErrReadOnly):
 		return "make it writable, or name another file for the store"
 	case errors.Is(err, store.ErrFull):
-		return "nothing was written: make room and do it again"
+		return "nothing was written: free some space and try again"
 	case errors.Is(err, wholefile.ErrUnconfirmed):
-		return "it may have been kept or not: read the journal before doing it again"
+		return "the change may or may not have been saved: check the journal before repeating it"
 	case errors.Is(err, fs.ErrPermission):
-		return "see whose the file is and who may read it"
+		return "check who owns the file and who may read it"
 	case errors.Is(err, syscall.ENOTDIR):
-		return "what stands for a folder in its name is none: name another file for the store"
+		return "part of the path is not a folder: name another file for the store"
 	case errors.Is(err, fs.ErrExist):
 		return "name a new file"
 	case errors.Is(err, errNoPath):
-		return "name the file of the store"
+		return "name the store's file"
 	}
-	return "see that the disk is there and in order"
+	return "check that the disk is connected and works"
 }

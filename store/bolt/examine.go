@@ -12,10 +12,10 @@ import (
 	"fettle/store"
 )
 
-// Examine looks at every page, and at every document by its digest, and changes
-// nothing. What it finds wrong is in the report; its error says that nothing of
-// the file can be read at all, as an [*store.Error], or is the context's. A
-// missing file is a good empty store.
+// Examine checks every page, and every document against its digest, and changes
+// nothing. The report lists what is wrong. An error means that nothing of the file
+// can be read at all (an [*store.Error]), or is ctx's. A missing file is a good
+// empty store.
 func (s *Store) Examine(ctx context.Context) (store.Report, error) {
 	var report store.Report
 	err := s.eachState(ctx, func(file *os.File, states []state) error {
@@ -25,7 +25,7 @@ func (s *Store) Examine(ctx context.Context) (store.Report, error) {
 			v := &survey{walk: newWalk(file, state.head), journals: found, older: older, report: &report}
 			v.run()
 			if older {
-				break // what is wrong with it was not asked for
+				break // nobody asked what is wrong with the older state
 			}
 			if state.cut != nil {
 				v.faults = slices.Insert(v.faults, 0, state.cut)
@@ -50,15 +50,14 @@ func (s *Store) Examine(ctx context.Context) (store.Report, error) {
 	return report, err
 }
 
-// A state is what one of the heads leads to, as far as the file has it.
+// A state is what one of the heads points to, as far as the file goes.
 type state struct {
 	head
-	cut error // the end of it is missing
+	cut error // set if the end of it is missing
 }
 
-// eachState opens the file, whatever it holds, and gives the states that its
-// heads lead to, the newer first. A file that is not there has none, and fn is
-// not called.
+// eachState opens the file, whatever it holds, and calls fn with the states that
+// its heads point to, the newer first. If there is no file, fn is not called.
 func (s *Store) eachState(ctx context.Context, fn func(file *os.File, states []state) error) error {
 	h, err := s.openToRead(ctx, func() (*handle, error) { return lockFile(s.path, false) })
 	if errors.Is(err, os.ErrNotExist) {
@@ -110,7 +109,7 @@ func (v *survey) run() {
 		delete(missing, string(it.key))
 		switch name := string(it.key); {
 		case b == nil:
-			v.fault(damaged(fmt.Sprintf("it holds %q, which is no bucket", it.key)))
+			v.fault(damaged(fmt.Sprintf("it holds %q, which is not a bucket", it.key)))
 		case name == bucketJournals:
 			v.surveyJournals(b)
 		case name == bucketDocuments:
@@ -131,7 +130,7 @@ func (v *survey) surveyJournals(b *bucket) {
 		count++
 		mark := string(it.key)
 		if journal == nil {
-			v.fault(damaged(fmt.Sprintf("the journal %q is no journal", mark)))
+			v.fault(damaged(fmt.Sprintf("%q is listed as a journal but is not one", mark)))
 			return
 		}
 		if _, ok := v.journals[mark]; !ok {
@@ -152,16 +151,16 @@ func (v *survey) document(it item, _ *bucket) {
 	v.report.Documents = append(v.report.Documents, string(it.key))
 }
 
-// Rescue reads a journal as far as it can be read, of a store that may be
-// damaged: from the state that leads further. fault tells why it went no
-// further; where it is nil, the journal is whole.
+// Rescue reads as much as it can of a journal in a store that may be damaged, from
+// whichever state yields more. fault says why it got no further; if it is nil, the
+// journal is whole.
 func (s *Store) Rescue(ctx context.Context, mark string) (records [][]byte, fault error, err error) {
 	fault = damaged(fmt.Sprintf("nothing of the journal %q can be read", mark))
 	err = s.eachState(ctx, func(file *os.File, states []state) error {
 		for i, state := range states {
 			found, wrong := rescueFrom(file, state.head, mark)
 			if wrong == nil && i > 0 {
-				wrong = damaged("this is what it was before the last append")
+				wrong = damaged("this is its state before the last append")
 			}
 			if len(found) > len(records) || i == 0 {
 				records, fault = found, wrong
@@ -197,14 +196,14 @@ func rescueFrom(file *os.File, from head, mark string) (records [][]byte, fault 
 	})
 	if fault == nil {
 		if err := store.CheckAppend(mark, 0, records); err != nil {
-			fault = damaged(fmt.Sprintf("the journal %q is none that was written: %v", mark, err))
+			fault = damaged(fmt.Sprintf("no fettle could have written the journal %q: %v", mark, err))
 		}
 	}
 	return records, fault
 }
 
-// RescueDocument gives a document of a store that may be damaged, from whichever
-// state has it as it was written.
+// RescueDocument returns a document of a store that may be damaged, from whichever
+// state has it undamaged.
 func (s *Store) RescueDocument(ctx context.Context, digest string) (document []byte, err error) {
 	err = s.eachState(ctx, func(file *os.File, states []state) error {
 		var first error

@@ -20,7 +20,7 @@ import (
 	"fettle/store/bolt"
 )
 
-// examined puts bytes in a file and examines it.
+// examined writes bytes to a file and examines it.
 func examined(t *testing.T, file []byte) (path string, report store.Report) {
 	t.Helper()
 	path = filepath.Join(t.TempDir(), "fettle.db")
@@ -35,8 +35,7 @@ func examined(t *testing.T, file []byte) (path string, report store.Report) {
 	return path, report
 }
 
-// rescued gives what can be read of each journal that a report names, and which
-// are whole.
+// rescued returns what can be read of each journal in a report, and which are whole.
 func rescued(t *testing.T, path string, report store.Report) (journals map[string][]string, whole map[string]bool) {
 	t.Helper()
 	journals, whole = map[string][]string{}, map[string]bool{}
@@ -111,9 +110,9 @@ func TestExamineForeign(t *testing.T) {
 	wantError(t, err, "read", path, store.ErrForeign)
 }
 
-// TestExamineHarmed harms a byte in each place where an element or a page
-// begins, and elsewhere. What is rescued is never other than what was written,
-// and where reading notices harm, so does the examination or the rescue.
+// TestExamineHarmed damages a byte in each place where an element or a page begins,
+// and elsewhere. A rescue never returns anything that was not written, and if
+// reading notices the damage, so does the examination or the rescue.
 func TestExamineHarmed(t *testing.T) {
 	s := makeSample(t, true)
 	step := counts(4099, 331)
@@ -153,8 +152,8 @@ func TestExamineHarmed(t *testing.T) {
 	}
 }
 
-// TestExamineTruncated takes the end off a store: what stands before it can
-// still be rescued, and is never called sound.
+// TestExamineTruncated cuts off the end of a store: what comes before it can still be
+// rescued, but the store is never called sound.
 func TestExamineTruncated(t *testing.T) {
 	s := makeSample(t, true)
 	size := os.Getpagesize()
@@ -185,7 +184,7 @@ func TestExamineTruncated(t *testing.T) {
 	}
 }
 
-// One journal is harmed: the others are whole, and it up to there.
+// One journal is damaged: it is readable up to there, and the others are whole.
 func TestRescueBesideHarm(t *testing.T) {
 	s := makeSample(t, true)
 	at := bytes.Index(s.file, []byte(s.full.journals["CW-01"][200]))
@@ -206,8 +205,8 @@ func TestRescueBesideHarm(t *testing.T) {
 	}
 }
 
-// The pages that lead to the journals are harmed: the state before the last
-// append leads to them still.
+// The pages that point to the journals are damaged: the state before the last append
+// still leads to them.
 func TestRescueFromBefore(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	const journals = 200
@@ -234,8 +233,8 @@ func TestRescueFromBefore(t *testing.T) {
 	}
 }
 
-// An older head that claims more pages than the file has leads no further than
-// the file goes, and takes no more room in memory.
+// An older head that claims more pages than the file has is followed no further than
+// the end of the file, and takes no more memory.
 func TestExamineHugeOlderHead(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	mustAppend(t, path, "CW-01", 0, "first")
@@ -261,8 +260,8 @@ func TestExamineHugeOlderHead(t *testing.T) {
 	}
 }
 
-// A journal that no store would take is not called whole: what is rescued as
-// that is to be appended to another store.
+// A journal that no store would accept is not called whole, because a whole journal
+// is appended to another store.
 func TestRescueWhatNoStoreTakes(t *testing.T) {
 	long := strings.Repeat("M", store.MaxMark+1)
 	path := filepath.Join(t.TempDir(), "fettle.db")
@@ -290,7 +289,7 @@ func TestRescueWhatNoStoreTakes(t *testing.T) {
 	}
 }
 
-// Every branch leads to one long page: it is read once, and not for each of them.
+// Every branch points to one long page: it is read only once.
 func TestCheckPagesThatMeet(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	if _, err := bolt.New(path).Keep(t.Context(), make([]byte, 1<<20)); err != nil {

@@ -7,9 +7,9 @@ import (
 	"time"
 )
 
-// AppendTimed is Append, and tells for how long it held the lock: from the first
-// look at the journal, when the file's head and schema had been read under the
-// lock, until it was given back.
+// AppendTimed is Append, and returns how long it held the lock: from the first read of
+// the journal, when the file's head and schema had been read under the lock, until
+// the lock was released.
 func (s *Store) AppendTimed(ctx context.Context, mark string, size int64, records [][]byte) (time.Duration, error) {
 	var begun time.Time
 	err := s.write(ctx, func(v *view) (change, error) {
@@ -19,7 +19,7 @@ func (s *Store) AppendTimed(ctx context.Context, mark string, size int64, record
 	return time.Since(begun), err
 }
 
-// CheckPages looks at every page of a file that is not being written to.
+// CheckPages checks every page of a file that nobody is writing to.
 func CheckPages(path string) error {
 	file, err := os.Open(path)
 	if err != nil {
@@ -33,7 +33,7 @@ func CheckPages(path string) error {
 	return checkPages(file, head)
 }
 
-// BytesToCheck looks at every page, and tells how many bytes were read for it.
+// BytesToCheck checks every page, and returns how many bytes that took.
 func BytesToCheck(path string) (n int64, err error) {
 	file, err := os.Open(path)
 	if err != nil {
@@ -59,9 +59,8 @@ func (c *countedReads) ReadAt(b []byte, at int64) (int, error) {
 	return c.file.ReadAt(b, at)
 }
 
-// JournalBytes gives where a file keeps its journals, byte by byte: of every page
-// of their buckets the header, the elements, the keys and the values, and not
-// the room that is left behind them.
+// JournalBytes returns the position of every byte that keeps a journal: the headers,
+// elements, keys and values of all pages of their buckets, without the unused space.
 func JournalBytes(path string) (at []int64, pages int, err error) {
 	file, err := os.Open(path)
 	if err != nil {
@@ -82,7 +81,7 @@ func JournalBytes(path string) (at []int64, pages int, err error) {
 	}
 	add := func(b *bucket) error {
 		if b.inline != nil {
-			return fmt.Errorf("a bucket has no page of its own, and keeps a header that no one reads")
+			return fmt.Errorf("a bucket has no page of its own, and so has a header that nobody reads")
 		}
 		return eachPage(b, b.root, func(pg *page) {
 			pages++

@@ -16,8 +16,8 @@ import (
 	"fettle/store/seal"
 )
 
-// TestFlippedBits flips single bits of what is kept of journals, and reads
-// everything: no such harm goes unnoticed.
+// TestFlippedBits flips single bits of the journals, and reads everything: no such
+// damage goes unnoticed.
 func TestFlippedBits(t *testing.T) {
 	path := filepath.Join(inMemory(t), "fettle.db")
 	holds := makeJournals(t, path)
@@ -104,9 +104,9 @@ func readGuarded(t *testing.T, path string, holds content) (err error, panicked 
 	return readEverything(t, path, holds), false
 }
 
-// readEverything reads what there is in a store, whatever it is: the journals
-// and their records, the hashes, which are verified, and the documents. It does
-// not compare what it reads with what should be there.
+// readEverything reads whatever is in a store: the journals and their records, the
+// hashes, which it verifies, and the documents. It does not compare them with what
+// should be there.
 func readEverything(t *testing.T, path string, holds content) error {
 	return bolt.New(path).View(t.Context(), func(r store.Reader) error {
 		all, err := r.Journals()

@@ -29,7 +29,7 @@ func checkFull(t *testing.T, path string, size int64) {
 	}
 }
 
-// smallDisk gives the folder of a disk of 1 MiB.
+// smallDisk returns a folder on a disk of 1 MiB.
 func smallDisk(t *testing.T) string {
 	t.Helper()
 	folder := t.TempDir()
@@ -44,8 +44,8 @@ func smallDisk(t *testing.T) string {
 	return folder
 }
 
-// TestFullDisk fills a small disk and then gives it room page by page, so that
-// the disk is full at every write of an append in turn.
+// TestFullDisk fills a small disk and then frees it page by page, so that the disk is
+// full at each write of an append in turn.
 func TestFullDisk(t *testing.T) {
 	folder := smallDisk(t)
 	path := filepath.Join(folder, "fettle.db")
@@ -53,7 +53,7 @@ func TestFullDisk(t *testing.T) {
 	page := os.Getpagesize()
 	fill(t, ballast)
 
-	// No room for a new store: none is left behind, and reading goes on.
+	// No room for a new store: nothing is left behind, and reading still works.
 	made := false
 	for !made {
 		err := tryAppend(t, path, "CW-01", 0, fullRecord(0))
@@ -94,9 +94,9 @@ func TestFullDisk(t *testing.T) {
 	checkFull(t, path, size+1)
 }
 
-// TestMigrationOnAFullDisk gives a small disk room page by page until a store can
-// be brought to the present schema: what is tried before leaves no copy behind,
-// which would take the room of the next.
+// TestMigrationOnAFullDisk frees a small disk page by page until a store can be
+// migrated: failed tries leave no copy behind, which would take up the space of the
+// next try.
 func TestMigrationOnAFullDisk(t *testing.T) {
 	folder := smallDisk(t)
 	path, ballast := filepath.Join(folder, "fettle.db"), filepath.Join(folder, "ballast")
@@ -151,7 +151,7 @@ func free(t *testing.T, path string, n int) {
 	}
 }
 
-// TestFullBeforeEach has the small disk full before every write of a run.
+// TestFullBeforeEach fills the small disk before every write of a run.
 func TestFullBeforeEach(t *testing.T) {
 	folder := smallDisk(t)
 	path, ballast := filepath.Join(folder, "fettle.db"), filepath.Join(folder, "ballast")
@@ -206,9 +206,9 @@ func checkFullDocument(t *testing.T, path, ballast string, number int) {
 	}
 }
 
-// TestFileLimit meets the limit on the size of a file, which the process that
-// it applies to is not killed by, before every append of a run: in turn at every
-// half page of the file, until the append is kept.
+// TestFileLimit sets a limit on the size of a file (which does not kill the process)
+// before every append of a run: at each half page of the file in turn, until the
+// append succeeds.
 func TestFileLimit(t *testing.T) {
 	path := filepath.Join(inMemory(t), "fettle.db")
 	child := start(t, "limit", path)
@@ -228,8 +228,8 @@ func TestFileLimit(t *testing.T) {
 	t.Log(lines[0])
 }
 
-// appendUnderLimit makes each append under a limit of no bytes first, then of one
-// half page more after another, until it is kept; and the last under none.
+// appendUnderLimit tries each append first under a limit of 0 bytes, and then of half
+// a page more each time until it succeeds; the last append has no limit.
 func appendUnderLimit(path string) error {
 	var limit syscall.Rlimit
 	if err := syscall.Getrlimit(syscall.RLIMIT_FSIZE, &limit); err != nil {
@@ -267,8 +267,8 @@ func appendUnderLimit(path string) error {
 	return nil
 }
 
-// checkRefused wants a refusal to say why and what to do, and everything to be
-// there still.
+// checkRefused wants a refusal to say why and what to do, and everything to be still
+// there.
 func checkRefused(s *bolt.Store, err error, size int64) error {
 	var failure *store.Error
 	if !errors.Is(err, store.ErrFull) || !errors.As(err, &failure) || failure.Op != "write" || failure.Hint == "" {

@@ -16,7 +16,7 @@ import (
 	"fettle/store/bolt"
 )
 
-// TestHarmed harms larger stores in larger ways, and makes their heads fit.
+// TestHarmed damages larger stores more severely, and corrects their heads' checksums.
 func TestHarmed(t *testing.T) {
 	s := makeSample(t, true)
 	path := filepath.Join(inMemory(t), "fettle.db")
@@ -39,7 +39,7 @@ func TestHarmed(t *testing.T) {
 		if inHead && rapid.Bool().Draw(rt, "heads made to fit") {
 			fitHeads(harmed)
 			mustWriteFile(t, path, harmed, 0o600)
-			tryAll(rt, path) // such a head is a lie that only a forger tells
+			tryAll(rt, path) // only a forger writes such a head
 		} else {
 			mustWriteFile(t, path, harmed, 0o600)
 			checkHarmed(rt, path, s, inHead)
@@ -59,7 +59,7 @@ func fitHeads(file []byte) {
 	}
 }
 
-// tryAll reads and writes a file of any bytes: it may be refused, and no more.
+// tryAll reads and writes a file of any bytes: all it may do is refuse the file.
 func tryAll(t tester, path string) {
 	t.Helper()
 	got, err := read(t, path)

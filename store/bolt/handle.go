@@ -15,14 +15,14 @@ import (
 // A handle is one opening of the file.
 type handle struct {
 	file *os.File
-	db   *bbolt.DB // nil where the file is only read
-	lost bool      // bbolt panicked, and its inner locks are in a state unknown
+	db   *bbolt.DB // nil if the file is only read
+	lost bool      // bbolt panicked, so the state of its inner locks is unknown
 }
 
-// openFile tries once for the lock. A file that is not there is not made. For
-// writing, bbolt follows what it finds while it opens the file: first is called
-// before that, with the file and, where locksEarly, the lock. Reading needs
-// bbolt for the lock alone, where that cannot be had without it.
+// openFile tries once for the lock. It never makes a file. When bbolt opens a file
+// for writing it follows what it finds there, so first is called before that, with
+// the file and, if locksEarly, with the lock held. For reading, bbolt is used only
+// where the lock cannot be taken without it.
 func openFile(path string, write bool, first func(*os.File) error) (*handle, error) {
 	if !write && locksEarly {
 		file, err := os.Open(path)
@@ -56,7 +56,7 @@ func openFile(path string, write bool, first func(*os.File) error) (*handle, err
 }
 
 func prepare(file *os.File, path string, write bool, first func(*os.File) error) error {
-	// bbolt would lay out an empty file afresh and map any other.
+	// bbolt would initialise an empty file and map any other.
 	if _, err := readHead(file); err != nil {
 		return err
 	}
@@ -66,7 +66,7 @@ func prepare(file *os.File, path string, write bool, first func(*os.File) error)
 	return first(file)
 }
 
-// lockFile tries once for a file's lock, whatever the file holds.
+// lockFile tries once for a file's lock, whatever is in the file.
 func lockFile(path string, write bool) (*handle, error) {
 	how := os.O_RDONLY
 	if write {
@@ -91,8 +91,8 @@ func lockNamed(file *os.File, path string, write bool) error {
 	return err
 }
 
-// samePlace makes sure that the file has its name still: a store that is
-// replaced is another file, and what is written to the old one would be lost.
+// samePlace makes sure that the file still has its name: once a store has been
+// replaced, anything written to the old file would be lost.
 func samePlace(file *os.File, path string) error {
 	is, err := file.Stat()
 	if err != nil {
@@ -103,7 +103,7 @@ func samePlace(file *os.File, path string) error {
 		return err
 	}
 	if !os.SameFile(is, now) {
-		return berrors.ErrTimeout // as though it were locked: try the other
+		return berrors.ErrTimeout // as though it were locked, so that the caller tries the new file
 	}
 	return nil
 }
@@ -111,8 +111,8 @@ func samePlace(file *os.File, path string) error {
 func openWith(write bool, path string, open func(string, int, fs.FileMode) (*os.File, error)) (*handle, error) {
 	h := &handle{}
 	options := &bbolt.Options{
-		// One try: a timeout of 0 would wait for ever, inside bbolt, where no
-		// context is heard.
+		// One try: a timeout of 0 would wait for ever inside bbolt, which takes no
+		// context.
 		Timeout:      time.Nanosecond,
 		ReadOnly:     !write,
 		NoStatistics: true,
@@ -137,7 +137,7 @@ func openWith(write bool, path string, open func(string, int, fs.FileMode) (*os.
 // A file cut short by someone else while it is open is such a fault.
 func (h *handle) guard(fn func() error) (err error) {
 	if h.lost {
-		return damaged("it could not be read before")
+		return damaged("an earlier access to it failed")
 	}
 	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
 	defer func() {
@@ -149,11 +149,11 @@ func (h *handle) guard(fn func() error) (err error) {
 	return fn()
 }
 
-// close gives the lock up. After a panic only the file is closed, for bbolt
-// might wait for its own locks for ever; the mapping then stays.
+// close releases the lock. After a panic it closes only the file and leaves the
+// mapping, because bbolt might wait for its own locks for ever.
 func (h *handle) close() {
 	if h.db != nil && !h.lost {
-		_ = h.guard(h.db.Close) // what was written is durable already
+		_ = h.guard(h.db.Close) // everything written is durable already
 	}
 	if (h.db == nil || h.lost) && h.file != nil {
 		unlock(h.file)
@@ -161,7 +161,7 @@ func (h *handle) close() {
 	}
 }
 
-// view gives what the file holds. It is good as long as the lock is.
+// view returns the contents of the file. It is valid while the lock is held.
 func (h *handle) view() (*view, error) {
 	head, err := readHead(h.file)
 	if err != nil {
@@ -195,8 +195,8 @@ func (h *handle) update(ctx context.Context, fn change) error {
 	id := uint64(tx.ID())
 	err = h.guard(tx.Commit)
 	if err != nil {
-		// The head is written last. If it is there all the same, the disk failed
-		// only to confirm it, and saying that nothing was written would be untrue.
+		// The head is written last. If it is there, the disk only failed to confirm
+		// it, and saying that nothing was written would be wrong.
 		if head, headErr := readHead(h.file); headErr == nil && head.txid >= id {
 			return unconfirmed(err)
 		}

@@ -11,8 +11,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// holders gives the processes that have the file locked, as far as the kernel
-// tells: on some filesystems, and out of a container, it does not.
+// holders returns the processes that hold a lock on the file, as far as the kernel
+// knows: on some filesystems, and from inside a container, it does not.
 func holders(path string) []int {
 	var stat unix.Stat_t
 	if err := unix.Stat(path, &stat); err != nil {

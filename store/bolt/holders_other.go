@@ -2,5 +2,5 @@
 
 package bolt
 
-// holders gives no one: only the kernel of Linux tells who has a file locked.
+// holders returns nothing: only the Linux kernel tells who has a file locked.
 func holders(string) []int { return nil }

@@ -26,8 +26,8 @@ func killDocument(mark string, size int64) []byte {
 	return []byte(strings.Repeat(fmt.Sprintf("document of %s %d\n", mark, size), int(1+size%200)))
 }
 
-// appendForEver appends numbered records, and says of each append that it is
-// kept once it has been told so.
+// appendForEver appends numbered records, and reports each append once it has been
+// told that it is saved.
 func appendForEver(path string) error {
 	ctx := context.Background()
 	s := bolt.New(path)
@@ -64,8 +64,8 @@ func appendForEver(path string) error {
 	}
 }
 
-// TestKill kills a writer at random moments, and each time wants everything
-// that it was told is kept.
+// TestKill kills a writer at random moments, and each time wants everything that the
+// writer was told is saved.
 func TestKill(t *testing.T) {
 	const perStore = 5
 	kills := counts(60, 1000)
@@ -122,8 +122,8 @@ func TestKill(t *testing.T) {
 	}
 }
 
-// checkKilled wants every record that was confirmed, each in its place, and of
-// what was not confirmed at most one append. It moves sizes on to what is there.
+// checkKilled wants every confirmed record in its place, and at most one append that
+// was not confirmed. It updates sizes to what is there.
 func checkKilled(t *testing.T, got map[string][]string, sizes map[string]int64) {
 	t.Helper()
 	unconfirmed := 0
@@ -147,7 +147,7 @@ func checkKilled(t *testing.T, got map[string][]string, sizes map[string]int64) 
 	}
 }
 
-// Of several that make the store at once, one makes it and all write to it.
+// Of several processes that make the store at once, one makes it and all write to it.
 func TestMadeByMany(t *testing.T) {
 	for range 10 {
 		path := filepath.Join(t.TempDir(), "fettle.db")

@@ -17,7 +17,7 @@ func TestKinds(t *testing.T) {
 	for _, test := range []struct {
 		op   string
 		err  error
-		want error // nil: none of the store's own
+		want error // nil: not an error of package store
 	}{
 		{writing, system(syscall.ENOSPC), store.ErrFull},
 		{writing, system(syscall.EDQUOT), store.ErrFull},
@@ -29,7 +29,7 @@ func TestKinds(t *testing.T) {
 		{reading, system(syscall.EACCES), nil},
 		{writing, system(syscall.EIO), nil},
 
-		// The last write may be there, so this is no promise that it is not.
+		// The last write may be there, so this must not promise that it is not.
 		{writing, unconfirmed(system(syscall.ENOSPC)), nil},
 		{writing, unconfirmed(system(syscall.EACCES)), nil},
 	} {

@@ -4,11 +4,11 @@ package bolt
 
 import "os"
 
-// locksEarly tells that only bbolt locks a file here: it is looked at by a
-// reader first, and a change has to make sure of what was seen.
+// locksEarly is false: here only bbolt can lock a file. The file is read before it
+// is locked, and a change must check again that nothing has changed since.
 const locksEarly = false
 
 func lock(*os.File, bool) error { return nil }
 
-// unlock leaves it to closing the file, which gives up the lock here.
+// unlock does nothing: here closing the file releases the lock.
 func unlock(*os.File) {}

@@ -10,12 +10,12 @@ import (
 	berrors "go.etcd.io/bbolt/errors"
 )
 
-// locksEarly tells that a file can be locked before bbolt has it, so that it
-// is looked at and written to under one lock.
+// locksEarly is true: here a file can be locked before bbolt opens it, so that it
+// is read and written under one lock.
 const locksEarly = true
 
-// lock takes the lock that bbolt is about to take, as far as it is free. The
-// same file may have it twice.
+// lock takes the lock that bbolt is about to take, if it is free. One open file may
+// take it twice.
 func lock(file *os.File, write bool) error {
 	how := syscall.LOCK_SH
 	if write {
@@ -28,5 +28,5 @@ func lock(file *os.File, write bool) error {
 	return err
 }
 
-// unlock gives up the lock of a file that stays mapped: closing it would not.
+// unlock releases the lock of a file that stays mapped: closing it would not.
 func unlock(file *os.File) { _ = syscall.Flock(int(file.Fd()), syscall.LOCK_UN) }

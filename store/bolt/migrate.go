@@ -14,9 +14,9 @@ import (
 	"fettle/store/wholefile"
 )
 
-// migrate brings an older store to the present schema, in one transaction. A
-// copy of the file is kept beside it, made when all that can be refused is good
-// and before anything is written.
+// migrate brings an older store to the present schema, in one transaction. It
+// first makes every check that could refuse the file, and then keeps a copy beside
+// it before anything is written.
 func (s *Store) migrate(ctx context.Context, h *handle) error {
 	head, err := readHead(h.file)
 	if err != nil {
@@ -41,7 +41,7 @@ func (s *Store) migrate(ctx context.Context, h *handle) error {
 		return err
 	})
 	if err != nil {
-		// A store that is as it was needs no copy, and the next try makes its own.
+		// An unchanged store needs no copy, and the next try makes its own.
 		if now, headErr := readHead(h.file); kept != "" && headErr == nil && now == head {
 			_ = os.Remove(kept)
 		}
@@ -53,8 +53,8 @@ func (s *Store) migrate(ctx context.Context, h *handle) error {
 	return nil
 }
 
-// addHashes writes every journal anew, with the hashes of its tree, as schema 2
-// has them.
+// addHashes rewrites every journal with the hashes of its tree, as schema 2 wants
+// them.
 func addHashes(ctx context.Context, tx *bbolt.Tx, v *view) error {
 	all, err := v.journals()
 	if err != nil {
@@ -83,8 +83,8 @@ func addHashes(ctx context.Context, tx *bbolt.Tx, v *view) error {
 	return nil
 }
 
-// keepOld copies what is in use of the file beside it, under a name that is not
-// taken. The file is locked so long.
+// keepOld copies the used part of the file to a free name beside it. The file must
+// stay locked until it returns.
 func keepOld(ctx context.Context, file *os.File, h head, path string, schema int) (name string, err error) {
 	for number := 1; ; number++ {
 		name = fmt.Sprintf("%s-schema-%d.bak", path, schema)
@@ -103,8 +103,8 @@ func keepOld(ctx context.Context, file *os.File, h head, path string, schema int
 	}
 }
 
-// copyBytes leaves the copying to the system, in parts small enough to hear the
-// context between them.
+// copyBytes lets the system do the copying, in parts small enough to check ctx
+// between them.
 func copyBytes(ctx context.Context, to, from *os.File, n int64) error {
 	if _, err := from.Seek(0, io.SeekStart); err != nil {
 		return err

@@ -19,8 +19,8 @@ import (
 	"fettle/store/seal"
 )
 
-// Samples are stores as the program wrote them when it had that schema, each
-// with the same content.
+// The samples are stores that the program wrote when it had that schema, all with the
+// same content.
 func samples() map[int]string {
 	return map[int]string{1: "testdata/schema-1.db.gz", 2: "testdata/schema-2.db.gz"}
 }
@@ -43,7 +43,7 @@ func (c content) digests() (all []string) {
 	return all
 }
 
-// unzipSample puts a sample at a path and gives its bytes.
+// unzipSample writes a sample to a path and returns its bytes.
 func unzipSample(t *testing.T, sample, path string) []byte {
 	t.Helper()
 	file, err := os.Open(sample)
@@ -146,7 +146,7 @@ func newestSchema() (newest int) {
 	return newest
 }
 
-// A document that is there already is no reason to write, and so to migrate.
+// Keeping a document that is already there writes nothing, and so does not migrate.
 func TestNothingToWriteMigratesNothing(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	before := unzipSample(t, samples()[1], path)
@@ -174,7 +174,7 @@ func TestSecondCopy(t *testing.T) {
 	}
 }
 
-// What ends a migration leaves the store as it was.
+// A failed migration leaves the store unchanged.
 func TestMigrationEnded(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	before := unzipSample(t, samples()[1], path)
@@ -186,7 +186,7 @@ func TestMigrationEnded(t *testing.T) {
 		wantOnly(t, filepath.Dir(path), "fettle.db")
 	}
 
-	// By its writer, in the midst of it.
+	// Ended by its caller, half way through.
 	for calls := range 4 {
 		ctx := &endsAt{Context: t.Context(), calls: calls + 1}
 		err := bolt.New(path).Append(ctx, "SK-02", 1, [][]byte{[]byte("more")})
@@ -196,7 +196,7 @@ func TestMigrationEnded(t *testing.T) {
 		wantSame()
 	}
 
-	// By a record that is not as it was written.
+	// Ended by a damaged record.
 	at := bytes.Index(before, []byte("entry 333 of CW-01"))
 	before[at] ^= 1
 	mustWriteFile(t, path, before, 0o600)

@@ -13,13 +13,13 @@ import (
 	"fettle/store/bolt"
 )
 
-// TestOrderOfWrites sees in which order a store writes and waits for the disk,
-// which is what keeps it whole through a power cut.
+// TestOrderOfWrites watches in which order a store writes and syncs, which is what
+// keeps it whole through a power cut.
 func TestOrderOfWrites(t *testing.T) {
 	const (
-		grow   = "(TS)?"       // the file is made longer, which is waited for
-		commit = "D+sHsP"      // the data and then the head, each waited for, and the stamp
-		name   = "SNF"         // a file is waited for, named, and its folder waited for
+		grow   = "(TS)?"       // make the file longer, and sync
+		commit = "D+sHsP"      // the data and then the head, each synced, and the stamp
+		name   = "SNF"         // sync a file, name it, sync its folder
 		lay    = "Is"          // the first pages of an empty database
 		moved  = "C+" + name   // a copy with its name
 		write  = grow + commit // one append, or one document kept
@@ -59,8 +59,8 @@ func appendToSample(path string) error {
 	return bolt.New(path).Append(context.Background(), "SK-02", 1, [][]byte{[]byte("more")})
 }
 
-// callsOf has another process do something, and gives a letter for each of its
-// calls to the system that write or wait in a folder.
+// callsOf has another process do something, and returns a letter for each of its
+// system calls that write or sync in a folder.
 func callsOf(t *testing.T, folder, role, path string) string {
 	t.Helper()
 	strace, err := exec.LookPath("strace")
@@ -90,8 +90,8 @@ func callsOf(t *testing.T, folder, role, path string) string {
 	return calls.String()
 }
 
-// letter gives the letter of a call. What it was given stands at its beginning,
-// even where another thread's call comes between that and its end.
+// letter returns the letter of a call. The arguments are at the start of a call's
+// output, even if another thread's call splits that output in two.
 func letter(t *testing.T, line, folder string) string {
 	t.Helper()
 	call := regexp.MustCompile(`^\d+ +(\w+)\((?:\d+<([^>]*)>)?(?:.*, (\d+), (\d+)[) ])?`).FindStringSubmatch(line)

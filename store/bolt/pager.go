@@ -18,25 +18,26 @@ const (
 	bucketFlag   = 0x01
 
 	noFreelist = math.MaxUint64
-	countAbove = 0xFFFF // the true count stands in the first place of the list
+	countAbove = 0xFFFF // the true count is then the first entry of the list
 
 	deepest  = 64   // far beyond any tree that fits on a disk
 	mostKept = 4096 // pages
 )
 
 // A pager reads the pages of one committed state without bbolt, and checks the
-// form of each before anything follows it: that it is what its place says, is
-// as long as its content needs, and holds elements closely packed and in order.
+// form of each before anything follows it: that it is the kind of page expected
+// there, is as long as its content needs, and holds its elements packed and in
+// order.
 type pager struct {
 	file io.ReaderAt
 	head head
 
-	kept  map[uint64]*page // nil where each page is read once only
-	keeps uint64           // how many pages those take up
+	kept  map[uint64]*page // nil if each page is read only once
+	keeps uint64           // how many pages they take up
 
-	claim func(id, n uint64) error // told of each page that is read; may be nil
+	claim func(id, n uint64) error // called for each page that is read; may be nil
 
-	// Pages that follow each other are read several at once: as many as did so.
+	// Consecutive pages are read ahead, as many as were read in a row so far.
 	ahead   []byte
 	aheadAt uint64 // the page that it begins with
 	next    uint64 // the page after the last
@@ -45,7 +46,7 @@ type pager struct {
 
 const mostAhead = 16 // pages
 
-// A page is a branch or a leaf whose form is good.
+// A page is a branch or a leaf whose form has been checked.
 type page struct {
 	id    uint64
 	span  uint64 // how many pages it takes up
@@ -54,7 +55,7 @@ type page struct {
 	body  []byte
 }
 
-// raw reads a page with those that are part of it, whatever it holds.
+// raw reads a page with its overflow pages, whatever it holds.
 func (p *pager) raw(id uint64) ([]byte, error) {
 	if err := p.bounds(id, 1); err != nil {
 		return nil, err
@@ -70,7 +71,7 @@ func (p *pager) raw(id uint64) ([]byte, error) {
 	if err := p.bounds(id, 1+more); err != nil {
 		return nil, err
 	}
-	// Before the rest is read: a damaged file may lead to one long page often.
+	// Before the rest is read: a damaged file may point to one long page many times.
 	if p.claim != nil {
 		if err := p.claim(id, 1+more); err != nil {
 			return nil, err
@@ -86,7 +87,7 @@ func (p *pager) raw(id uint64) ([]byte, error) {
 	return body, nil
 }
 
-// first gives one page's bytes.
+// first returns one page's bytes.
 func (p *pager) first(id uint64) ([]byte, error) {
 	size := p.head.pageSize
 	if at := (id - p.aheadAt) * size; id >= p.aheadAt && at < uint64(len(p.ahead)) {
@@ -119,7 +120,7 @@ func (p *pager) read(body []byte, id uint64) error {
 	return err
 }
 
-// page gives a branch or a leaf of good form.
+// page returns a branch or a leaf after checking its form.
 func (p *pager) page(id uint64) (*page, error) {
 	if found := p.kept[id]; found != nil {
 		return found, nil
@@ -132,7 +133,8 @@ func (p *pager) page(id uint64) (*page, error) {
 	if err != nil {
 		return nil, err
 	}
-	// Writing frees as many pages as the header says: one too many is another's.
+	// bbolt frees as many pages as the header says: one too many would belong to
+	// another page.
 	pg.span = uint64(len(body)) / p.head.pageSize
 	if end > uint64(len(body)) || (pg.span-1)*p.head.pageSize >= end {
 		return nil, misplaced(id)
@@ -147,7 +149,7 @@ func (p *pager) page(id uint64) (*page, error) {
 	return pg, nil
 }
 
-// inline gives a bucket's only page where it stands within its parent's.
+// inline returns the only page of a small bucket, which is stored in its parent's.
 func inline(id uint64, body []byte) (*page, error) {
 	if len(body) < pageHeader {
 		return nil, misplaced(id)
@@ -159,8 +161,8 @@ func inline(id uint64, body []byte) (*page, error) {
 	return pg, err
 }
 
-// parse checks the elements of a page: they stand in order, and their bytes
-// follow the last of them without a gap. It gives where they end.
+// parse checks the elements of a page: they must be in order, and their bytes must
+// follow the last of them without a gap. It returns where those bytes end.
 func parse(id uint64, body []byte, inline bool) (pg *page, end uint64, err error) {
 	flags := binary.NativeEndian.Uint16(body[8:])
 	pg = &page{id: id, leaf: flags == flagLeaf, count: int(binary.NativeEndian.Uint16(body[10:])), body: body}
@@ -189,7 +191,7 @@ func parse(id uint64, body []byte, inline bool) (pg *page, end uint64, err error
 		switch kind := binary.NativeEndian.Uint32(pg.element(i)); {
 		case kind == 0:
 		case kind != bucketFlag || inline || stop-mid < bucketHeader:
-			return nil, 0, damaged(fmt.Sprintf("page %d holds an element of no known kind", id))
+			return nil, 0, damaged(fmt.Sprintf("page %d holds an element of an unknown kind", id))
 		}
 	}
 	return pg, end, nil
@@ -208,7 +210,7 @@ func (pg *page) element(i int) []byte {
 	return pg.body[at : at+elementSize]
 }
 
-// bounds gives where an element's key begins and ends, and where its value does.
+// bounds returns where an element's key begins and ends, and where its value ends.
 func (pg *page) bounds(i int) (at, mid, stop uint64) {
 	fields := pg.element(i) // pos, ksize and, in a leaf, vsize
 	if pg.leaf {
@@ -233,10 +235,10 @@ func (pg *page) value(i int) []byte {
 	return pg.body[mid:stop]
 }
 
-// child is the page that an element of a branch leads to.
+// child is the page that an element of a branch points to.
 func (pg *page) child(i int) uint64 { return binary.NativeEndian.Uint64(pg.element(i)[8:]) }
 
-// isBucket tells whether an element of a leaf is a bucket.
+// isBucket reports whether an element of a leaf is a bucket.
 func (pg *page) isBucket(i int) bool { return binary.NativeEndian.Uint32(pg.element(i)) == bucketFlag }
 
 // within refuses keys below low, or not below high if there is one.
@@ -250,7 +252,7 @@ func (pg *page) within(low, high []byte) error {
 	return nil
 }
 
-// floor gives the last element whose key is not above a key, or -1.
+// floor returns the last element whose key is at most the key, or -1.
 func (pg *page) floor(key []byte) int {
 	low, high := 0, pg.count
 	for low < high {

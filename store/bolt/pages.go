@@ -13,11 +13,11 @@ import (
 )
 
 // The form of a bbolt file, version 2: pages of one size, each with a header
-// of id (8 bytes), flags (2), count (2) and how many pages follow as part of it
-// (4), in the machine's own byte order. Pages 0 and 1 are heads.
+// of id (8 bytes), flags (2), count (2) and the number of overflow pages (4), in
+// the machine's own byte order. Pages 0 and 1 are heads.
 const (
 	pageHeader = 16
-	headSize   = 80 // the header and what a head holds
+	headSize   = 80 // the header and the contents of a head
 
 	headMagic   = 0xED0CDAED
 	headVersion = 2
@@ -26,7 +26,7 @@ const (
 	largestPage  = 1 << 24
 )
 
-// A head says where in the file one committed state begins.
+// A head says where one committed state begins in the file (bbolt calls it meta).
 type head struct {
 	pageSize uint64
 	root     uint64 // the page of the outermost bucket
@@ -35,18 +35,18 @@ type head struct {
 	txid     uint64
 }
 
-// readHead gives the head that counts, of a file that is as long as it says.
+// readHead returns the valid head, after checking the file's length against it.
 func readHead(file *os.File) (head, error) {
 	found, err := newestHead(file)
 	if err != nil {
 		return head{}, err
 	}
-	// Only now, for where the lock is not held yet, a writer may have made the
-	// file longer and then written the head that was found.
+	// The length is read after the head: without the lock, a writer may just have
+	// made the file longer and then written this head.
 	return found, found.checkEnd(file)
 }
 
-// newestHead gives the newer head of those unharmed.
+// newestHead returns the newer of the undamaged heads.
 func newestHead(file *os.File) (head, error) {
 	info, err := file.Stat()
 	if err != nil {
@@ -68,12 +68,12 @@ func newestHead(file *os.File) (head, error) {
 			return head{}, secondErr
 		}
 	}
-	// The size of a page stands in the head that cannot be read.
+	// The page size is in the head that cannot be read.
 	for at := uint64(smallestPage); isUnreadable(err) && at <= largestPage; at *= 2 {
 		second, secondErr := readHeadAt(file, at)
 		switch {
 		case secondErr == nil && second.pageSize != at:
-			return head{}, damaged("its head stands in the wrong place")
+			return head{}, damaged("its head is in the wrong place")
 		case !errors.Is(secondErr, errNoHead):
 			found, err = second, secondErr
 		}
@@ -101,7 +101,7 @@ func (h head) checkEnd(file *os.File) error {
 	return nil
 }
 
-// What leaves the other head to count.
+// With either of these, the other head is the valid one.
 var (
 	errNoHead   = errors.New("there is no head")
 	errTornHead = errors.New("its head is not as it was written")
@@ -125,7 +125,7 @@ func readHeadAt(file io.ReaderAt, at uint64) (head, error) {
 		return head{}, errTornHead
 	}
 	if version := order.Uint32(body[4:]); version != headVersion {
-		return head{}, fmt.Errorf("%w: its file has the form %d, and this fettle knows the form %d", store.ErrNewer, version, headVersion)
+		return head{}, fmt.Errorf("%w: its file has format %d; this fettle reads format %d", store.ErrNewer, version, headVersion)
 	}
 	h := head{
 		pageSize: uint64(order.Uint32(body[8:])),
@@ -135,7 +135,7 @@ func readHeadAt(file io.ReaderAt, at uint64) (head, error) {
 		txid:     order.Uint64(body[48:]),
 	}
 	if bits.OnesCount64(h.pageSize) != 1 || h.pageSize < smallestPage || h.pageSize > largestPage {
-		return head{}, damaged("the size of its pages is out of reason")
+		return head{}, damaged("its page size is not plausible")
 	}
 	return h, nil
 }

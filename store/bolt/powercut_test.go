@@ -19,14 +19,14 @@ import (
 	"fettle/store/bolt"
 )
 
-// A power cut leaves, of all that was written since the disk was last waited
-// for, any part: these tests build the files that it can leave, and open them.
+// After a power cut, any part of what was written since the last sync may be on the
+// disk. These tests build the files that a power cut can leave, and open them.
 //
-// What they build rests on the order in which an append writes: the file made
-// longer where it must be, and waited for; the data pages, and waited for; the
-// page of the older head, and waited for; the stamp, which is not waited for. A
-// new store is written so under another name, waited for, and then named; and
-// the copy that a migration keeps has its name before any of that.
+// They rely on the order in which an append writes: it makes the file longer if it
+// must, and syncs; writes the data pages, and syncs; writes the page of the older
+// head, and syncs; and writes the stamp, without a sync. A new store is written like
+// that under another name, synced, and then renamed; and the copy that a migration
+// keeps gets its name before any of that.
 // TestOrderOfWrites sees the system's calls in that order (strace on Linux, with
 // bbolt 1.5.0).
 
@@ -36,7 +36,7 @@ const (
 	stampBytes = 32  // at the end of the other head's page
 )
 
-// A commit is one write as a file shows it, from its bytes before and after.
+// A commit is one write to a file, as the bytes before and after.
 type commit struct{ before, after []byte }
 
 // A cut is a file as a power cut during a commit can leave it.
@@ -44,10 +44,10 @@ type cut struct {
 	during string // what was being written
 	how    string
 	file   []byte
-	done   bool // whether it holds what the commit wrote: all of it, or nothing
+	done   bool // whether it has what the commit wrote: all of it, or nothing
 }
 
-// newerHead gives the page of the head that counts once a commit is done.
+// newerHead returns the page of the head that is valid after the commit.
 func (c commit) newerHead() int {
 	txid := func(page int) uint64 {
 		return binary.NativeEndian.Uint64(c.after[page*os.Getpagesize()+64:])
@@ -60,18 +60,18 @@ func (c commit) newerHead() int {
 
 func (c commit) grown() bool { return len(c.after) > len(c.before) }
 
-// longer is the file before, made as long as it was after.
+// longer is the file before the commit, at its length after it.
 func (c commit) longer() []byte {
 	return append(bytes.Clone(c.before), make([]byte, len(c.after)-len(c.before))...)
 }
 
-// page gives the bytes of one page.
+// page returns the bytes of one page.
 func page(file []byte, number int) []byte {
 	size := os.Getpagesize()
 	return file[number*size : (number+1)*size]
 }
 
-// stampOf gives where the stamp of a state stands whose head is on a page.
+// stampOf returns where the stamp is for a state whose head is on a page.
 func stampOf(file []byte, head int) []byte {
 	other := page(file, 1-head)
 	return other[len(other)-stampBytes:]
@@ -114,8 +114,8 @@ func write(over, what []byte, reached part) {
 	}
 }
 
-// duringData is a cut before the disk confirmed the data pages: the head is the
-// old one, and so is what the store holds.
+// duringData is a cut before the data pages were synced: the store has the old head
+// and the old content.
 func (c commit) duringData(how string, long bool, reached func(write int) part) cut {
 	file := c.longer()
 	for i, s := range c.stretches() {
@@ -127,8 +127,8 @@ func (c commit) duringData(how string, long bool, reached func(write int) part) 
 	return cut{"the data", how, file, false}
 }
 
-// duringHead is a cut after that, with the new head's page mixed from old and
-// new. The new state counts once all of its head is there.
+// duringHead is a cut after that, with the new head's page a mix of old and new. The
+// new state is valid once all of its head is there.
 func (c commit) duringHead(how string, mix func(old, fresh []byte) []byte) cut {
 	file, head := bytes.Clone(c.after), c.newerHead()
 	copy(page(file, 1-head), page(c.before, 1-head)) // the stamp is written later
@@ -144,16 +144,16 @@ func (c commit) duringStamp(written int) cut {
 	return cut{"the stamp", fmt.Sprint(written, " bytes"), file, true}
 }
 
-// lostStamp takes from a cut what had not been written of the stamp before.
+// lostStamp removes from a cut what had not been written of the stamp before.
 func (c commit) lostStamp(in cut, written int) cut {
 	in.how += fmt.Sprintf(", %d bytes of the stamp before", written)
 	clear(stampOf(in.file, 1-c.newerHead())[written:])
 	return in
 }
 
-// every gives the cuts of a commit one by one: every set of its data writes,
-// each of them torn at every sector alone and with all others whole, and the
-// head and the stamp torn at every byte.
+// every yields the cuts of a commit one by one: every subset of its data writes; each
+// data write torn at every sector, alone and with all others whole; and the head and
+// the stamp torn at every byte.
 func (c commit) every() iter.Seq[cut] {
 	return func(yield func(cut) bool) {
 		stretches := c.stretches()
@@ -274,7 +274,7 @@ func (c content) clone() content {
 	return out
 }
 
-// with gives the content with records added to a journal.
+// with returns the content with records added to a journal.
 func (c content) with(mark string, records ...string) content {
 	out := c.clone()
 	out.journals[mark] = append(out.journals[mark], records...)
@@ -284,7 +284,7 @@ func (c content) with(mark string, records ...string) content {
 // A tally counts the files that were opened.
 type tally struct {
 	cuts    map[string]int // by what was being written
-	done    int            // that held what the commit wrote
+	done    int            // that had what the commit wrote
 	lost    int            // acknowledged entries, and documents
 	longest int            // file, in bytes
 	commits int
@@ -310,8 +310,8 @@ func (c *tally) String() string {
 		all, c.cuts["the data"], c.cuts["the head"], c.cuts["the stamp"], c.commits, c.grown, c.longest>>10, c.done, c.lost)
 }
 
-// check opens what a cut left. It has to hold all or nothing of the commit, as
-// is due, and everything before it; to be of good form; and to take an append.
+// check opens what a cut left. It must have all or nothing of the commit, as expected,
+// and everything before it; be well formed; and accept an append.
 func (c *tally) check(t tester, path string, left cut, before, after content, mark string) {
 	t.Helper()
 	c.cuts[left.during]++
@@ -385,8 +385,7 @@ func drawChange(rt *rapid.T) change {
 	return in
 }
 
-// make makes a change to a store that holds what is given, and gives what it
-// holds then.
+// make makes a change to a store with the given content, and returns the new content.
 func (in change) make(t tester, path string, holds content) content {
 	t.Helper()
 	if in.mark == "" {
@@ -468,9 +467,9 @@ func TestPowerCutAnywhere(t *testing.T) {
 	t.Log(count)
 }
 
-// TestPowerCutWhileMaking cuts the power while a store is made. Its file has
-// reached the disk whole before it has its name: until then there is no store,
-// and what is left under the other name is no one's trouble.
+// TestPowerCutWhileMaking cuts the power while a store is made. Its file has reached
+// the disk whole before it gets its name: until then there is no store, and what is
+// left under the other name does not matter.
 func TestPowerCutWhileMaking(t *testing.T) {
 	path := filepath.Join(inMemory(t), "fettle.db")
 	mustAppend(t, path, "CW-01", 0, "a", strings.Repeat("b", 9000))
@@ -517,8 +516,8 @@ func TestPowerCutWhileMaking(t *testing.T) {
 	t.Logf("%d half-made files, and %d named ones; %d entries lost", tried, count.cuts["the stamp"], count.lost)
 }
 
-// TestPowerCutWhileMigrating cuts the power while a store of schema 1 is brought
-// to the present one, and while the append is made that asked for it.
+// TestPowerCutWhileMigrating cuts the power while a store of schema 1 is migrated, and
+// during the append that caused the migration.
 func TestPowerCutWhileMigrating(t *testing.T) {
 	step := counts(41, 1)
 	folder := inMemory(t)
@@ -558,7 +557,7 @@ func TestPowerCutWhileMigrating(t *testing.T) {
 		}
 	}
 
-	// While the copy is made, the store is as it was.
+	// While the copy is made, the store is unchanged.
 	copying := 0
 	for length := 0; length <= len(kept); length += sectorSize * counts(64, 1) {
 		mustHold(t, cutFolder, map[string][]byte{filepath.Join(cutFolder, ".fettle.db.new-1"): kept[:length]})
@@ -572,8 +571,8 @@ func TestPowerCutWhileMigrating(t *testing.T) {
 	t.Logf("and %d during the copy", copying)
 }
 
-// migrateOnly migrates a store in an append that ends right after that, and
-// gives its bytes.
+// migrateOnly migrates a store with an append that ends right after that, and returns
+// its bytes.
 func migrateOnly(t *testing.T, path string) []byte {
 	t.Helper()
 	before := mustReadFile(t, path)

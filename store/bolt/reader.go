@@ -15,7 +15,7 @@ type reader struct {
 	over  bool
 }
 
-// do runs one reading while the view lasts.
+// do runs fn if the view has not ended.
 func (r *reader) do(fn func() error) error {
 	if r.over {
 		return errors.New("the store was read after its view had ended")

@@ -92,15 +92,15 @@ func zipped(t *testing.T) []byte {
 
 // sqliteFile is a database of SQLite as its file format page has it
 // (https://www.sqlite.org/fileformat.html, "The Database Header"): 16 bytes of magic, then the size
-// of a page and what else stands in the header; and empty pages.
+// of a page and the rest of the header; and empty pages.
 func sqliteFile() []byte {
 	file := make([]byte, 8*4096)
 	copy(file, "SQLite format 3\x00\x10\x00\x01\x01\x00\x40\x20\x20")
 	return file
 }
 
-// An application's database that keeps no list of free pages has to be refused
-// without bbolt rebuilding that list, which it does at the risk of crashing.
+// A database of another program without a list of free pages must be refused before
+// bbolt rebuilds that list, which might crash it.
 func TestForeignWithoutFreelist(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	db, err := bbolt.Open(path, 0o600, &bbolt.Options{NoFreelistSync: true})
@@ -134,7 +134,7 @@ func TestSchemas(t *testing.T) {
 			mustAppend(t, path, "CW-01", 0, "a")
 			bare(t, path, func(tx *bbolt.Tx) error { return putMeta(tx, "schema", number) })
 			wantFailure(t, path, kind)
-			if _, err := read(t, path); kind == store.ErrNewer && !strings.Contains(err.Error(), "schema "+number+", and this fettle knows schemas up to 2") {
+			if _, err := read(t, path); kind == store.ErrNewer && !strings.Contains(err.Error(), "schema "+number+"; this fettle reads schemas up to 2") {
 				t.Errorf("said: %v", err)
 			}
 		})
@@ -184,10 +184,10 @@ func TestLockedByAReader(t *testing.T) {
 	err := s.View(t.Context(), func(r store.Reader) error {
 		wantWriteFailure(t, path, store.ErrLocked)
 
-		// Its own store says the same, and does not wait for itself for ever.
+		// The holder's own Store returns the same error, and does not wait for ever.
 		wantError(t, s.Append(t.Context(), "CW-01", 1, [][]byte{[]byte("b")}), "write", path, store.ErrLocked)
 
-		// Another reader is no hindrance.
+		// Another reader does not matter.
 		mustRead(t, path)
 		return nil
 	})
@@ -209,7 +209,7 @@ func TestLockedByAnotherProcess(t *testing.T) {
 		t.Errorf("said: %v; want it to name %s", err, pid)
 	}
 
-	// A caller that does not wish to wait so long is heard.
+	// A caller's context can end the wait sooner.
 	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Millisecond)
 	defer cancel()
 	err = bolt.New(path).View(ctx, func(store.Reader) error { return nil })
@@ -225,7 +225,7 @@ func TestLockedByAnotherProcess(t *testing.T) {
 	mustAppend(t, path, "CW-01", 1, "b")
 }
 
-// A short wait is worth it: the other is most often done in a moment.
+// A short wait is worthwhile: the other process is usually done in a moment.
 func TestWaitsForTheLock(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "fettle.db")
@@ -250,7 +250,7 @@ func mustMkdir(t *testing.T, path string, mode fs.FileMode) {
 	}
 }
 
-// bare changes a file as bbolt lets anyone.
+// bare changes a file directly with bbolt.
 func bare(t *testing.T, path string, change func(*bbolt.Tx) error) {
 	t.Helper()
 	db, err := bbolt.Open(path, 0o600, &bbolt.Options{Timeout: time.Second})

@@ -12,8 +12,7 @@ import (
 	"fettle/store/wholefile"
 )
 
-// File is the file that the store is in: what its path leads to, where that is a
-// link.
+// File is the file that holds the store: if the path is a link, what it points to.
 func (s *Store) File() string {
 	if info, err := os.Lstat(s.path); err == nil && info.Mode()&fs.ModeSymlink != 0 {
 		if file, err := filepath.EvalSymlinks(s.path); err == nil {
@@ -23,14 +22,15 @@ func (s *Store) File() string {
 	return s.path
 }
 
-// Replace puts the store in the file with in the place of this one, sound or
-// damaged, and keeps the one that was there under the name aside. Both are in the
-// folder of its [Store.File], and aside is not taken. It tells whether there was one to keep. Where the
-// disk knows links there is a store at every moment, even if the power fails.
+// Replace replaces this store, sound or damaged, with the one in the file with, and
+// keeps the old one under the name aside. Both names must be in the folder of
+// [Store.File], and aside must be free. It reports whether there was a store to
+// keep. On disks that support links there is a store at every moment, even if the
+// power fails.
 //
-// Before that, check is called with what is there, under the lock, so that
-// nothing can be appended in between. Its error ends it, and is given back
-// untouched. It may be nil, and is not called where there is no store.
+// First, check is called with the old store under the lock, so that nothing can be
+// appended in between. If it fails, Replace returns its error unchanged. check may
+// be nil, and is not called if there is no store.
 func (s *Store) Replace(ctx context.Context, with, aside string, check func(store.Reader) error) (kept bool, err error) {
 	deadline := time.Now().Add(patience)
 	if err := s.await(ctx); err != nil {
@@ -38,7 +38,7 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 	}
 	defer s.leave()
 
-	var own error // which is check's
+	var own error // from check
 	path := s.File()
 	for range attempts {
 		if err = s.look(true); err == nil {
@@ -49,7 +49,7 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 		if errors.Is(err, fs.ErrNotExist) {
 			err = wholefile.Move(with, path)
 		}
-		// Another process made the file between the two: that one is replaced.
+		// Another process made the file in between: replace that one.
 		if !errors.Is(err, fs.ErrExist) {
 			break
 		}
@@ -63,8 +63,8 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 	return kept, s.fail(writing, wholefile.Confirm(filepath.Dir(path)))
 }
 
-// replaceFile replaces the file that is there. It is locked without bbolt, which
-// would follow what it finds in a damaged one.
+// replaceFile replaces an existing file. It locks the file without bbolt, which
+// would follow whatever it finds in a damaged one.
 func (s *Store) replaceFile(ctx context.Context, deadline time.Time, path, with, aside string, check func(store.Reader) error) (own, err error) {
 	h, err := s.whenFree(ctx, deadline, func() (*handle, error) { return lockFile(path, true) })
 	if err != nil {
@@ -85,12 +85,12 @@ func (s *Store) replaceFile(ctx context.Context, deadline time.Time, path, with,
 		return nil, err
 	}
 	if !locksEarly {
-		h.close() // a file that is open keeps its name there
+		h.close() // some of these systems cannot rename an open file
 	}
 	put, undo := os.Rename, func() error { return os.Remove(aside) }
 	err = os.Link(path, aside)
-	if err != nil && !errors.Is(err, fs.ErrExist) { // the disk knows no links
-		// For a moment nothing has the name, and a writer may make a store there.
+	if err != nil && !errors.Is(err, fs.ErrExist) { // the disk does not support links
+		// For a moment the name is free, and a writer may make a store there.
 		put, undo = wholefile.Move, func() error { return wholefile.Move(aside, path) }
 		err = wholefile.Move(path, aside)
 	}

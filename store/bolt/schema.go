@@ -13,8 +13,7 @@ import (
 	"fettle/store"
 )
 
-// These are written in files: they stay as they are while the schema has this
-// number.
+// These are written in files: they must not change within a schema.
 const (
 	bucketMeta      = "meta"
 	bucketJournals  = "journals"
@@ -26,12 +25,12 @@ const (
 	format = "fettle journal store"
 	schema = 2
 
-	schemaHashes = 2 // the first that keeps hashes with the records
+	schemaHashes = 2 // the first schema that keeps hashes with the records
 
-	sumSize = 4 // before everything else that is kept of a record
+	sumSize = 4 // of the checksum, which comes first in a kept record
 )
 
-// layOut makes an empty store of a new file.
+// layOut makes a new file an empty store.
 func layOut(tx *bbolt.Tx) error {
 	for _, name := range []string{bucketMeta, bucketJournals, bucketDocuments} {
 		if _, err := tx.CreateBucket([]byte(name)); err != nil {
@@ -44,16 +43,16 @@ func layOut(tx *bbolt.Tx) error {
 	return numberSchema(tx)
 }
 
-// numberSchema says that the store has the present schema.
+// numberSchema writes the number of the present schema.
 func numberSchema(tx *bbolt.Tx) error {
 	return tx.Bucket([]byte(bucketMeta)).Put([]byte(keySchema), fmt.Append(nil, schema))
 }
 
-// A change is made in a transaction. What it will read was read before by a view
-// that checked it.
+// A change is made in a transaction. A view has already read and checked whatever
+// it will read.
 type change func(*bbolt.Tx) error
 
-// planAppend gives the change that appends records, with their hashes.
+// planAppend returns the change that appends records, with their hashes.
 func planAppend(v *view, mark string, size int64, records [][]byte) (change, error) {
 	_, have, err := v.journal(mark)
 	if err != nil {
@@ -89,16 +88,16 @@ func appendTo(tx *bbolt.Tx, mark string, size int64, records [][]byte, hashes []
 	case journal == nil:
 		return &store.ConflictError{Mark: mark, Have: 0, Want: size}
 	case journal.Sequence() != uint64(size):
-		// Where the file could not be locked before it was looked at.
+		// Checked again for systems where the file was read before it was locked.
 		return &store.ConflictError{Mark: mark, Have: int64(journal.Sequence()), Want: size}
 	}
 	return fillJournal(journal, mark, size, records, hashes)
 }
 
-// fillJournal puts records at the end of a journal's bucket. The hashes are those
-// that the tree gains with them, in stored order.
+// fillJournal appends records to a journal's bucket. hashes are those that the tree
+// gains with them, in stored order.
 func fillJournal(journal *bbolt.Bucket, mark string, size int64, records [][]byte, hashes []tlog.Hash) error {
-	journal.FillPercent = 1 // positions only grow: a page that is split is never filled up later
+	journal.FillPercent = 1 // positions only grow, so a split page would never be filled up later
 	for i, record := range records {
 		at := size + int64(i)
 		n := hashesOf(at)
@@ -114,8 +113,8 @@ func fillJournal(journal *bbolt.Bucket, mark string, size int64, records [][]byt
 // own, and that of each subtree that it completes.
 func hashesOf(at int64) int { return 1 + bits.TrailingZeros64(uint64(at)+1) }
 
-// growTree gives the hashes that the tree gains with the records that follow the
-// first size ones, whose hashes old reads.
+// growTree returns the hashes that the tree gains with records that follow the
+// first size ones; old reads the hashes of those.
 func growTree(size int64, records [][]byte, old tlog.HashReaderFunc) ([]tlog.Hash, error) {
 	have := tlog.StoredHashCount(size)
 	var fresh []tlog.Hash
@@ -144,7 +143,7 @@ func growTree(size int64, records [][]byte, old tlog.HashReaderFunc) ([]tlog.Has
 	return fresh, nil
 }
 
-// planKeep gives the change that keeps a document.
+// planKeep returns the change that keeps a document.
 func planKeep(v *view, digest string, document []byte) (change, error) {
 	if v != nil {
 		b, err := v.top(bucketDocuments)
@@ -184,8 +183,8 @@ func pack(mark string, at int64, hashes []tlog.Hash, record []byte) []byte {
 	return value
 }
 
-// A kept record is what a journal's bucket has at a position, as bytes that are
-// the page's. Its hashes are missing from a store that keeps none.
+// A kept record is what a journal's bucket has at a position. Its bytes belong to
+// the page. Schema 1 has no hashes.
 type keptRecord struct{ hashes, record []byte }
 
 func (v *view) unpack(mark string, at int64, it item) (keptRecord, error) {
@@ -199,7 +198,7 @@ func (v *view) unpack(mark string, at int64, it item) (keptRecord, error) {
 	return keptRecord{rest[:n], rest[n:]}, nil
 }
 
-// checksum covers where a record stands, so that no record passes for another.
+// checksum also covers the record's position, so that no record passes for another.
 func checksum(mark string, at int64, rest []byte) uint32 {
 	table := crc32.MakeTable(crc32.Castagnoli)
 	sum := crc32.Update(0, table, position(at))

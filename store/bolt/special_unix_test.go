@@ -13,7 +13,7 @@ import (
 	"fettle/store"
 )
 
-// TestNoPlainFile meets what has a name and is no file: it is refused without
+// TestNoPlainFile uses names of things that are not files: they are refused without
 // being opened, which could wait for ever.
 func TestNoPlainFile(t *testing.T) {
 	for name, lay := range map[string]func(path string) error{
@@ -45,7 +45,7 @@ func linkToPipe(path string) error {
 	return errors.Join(syscall.Mkfifo(path+".pipe", 0o600), os.Symlink(path+".pipe", path))
 }
 
-// TestLinkLoop meets links that lead to each other.
+// TestLinkLoop uses links that point to each other.
 func TestLinkLoop(t *testing.T) {
 	folder := t.TempDir()
 	path, other := filepath.Join(folder, "fettle.db"), filepath.Join(folder, "other.db")
@@ -56,7 +56,7 @@ func TestLinkLoop(t *testing.T) {
 	wantOnly(t, folder, "fettle.db", "other.db")
 }
 
-// TestUnreadable meets a store that this user may not read.
+// TestUnreadable uses a store that this user may not read.
 func TestUnreadable(t *testing.T) {
 	if os.Geteuid() == 0 {
 		t.Skip("root may read everything")

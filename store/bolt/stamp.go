@@ -10,21 +10,21 @@ import (
 	"slices"
 )
 
-// A stamp tells the next writer that the list of free pages is as it was when
-// the last append ended, so that it need not look at every page to be sure of
-// overwriting none in use. bbolt leaves the rest of a head's page alone; the
-// stamp stands at the end of the older head's, where harm to it costs nothing,
-// and the next commit wipes it out. It is never waited for: where it is missing
-// or does not fit, as after a kill, every page is looked at once.
+// A stamp tells the next writer that the list of free pages is as the last append
+// left it, so that the writer need not check every page to be sure that it
+// overwrites none in use. bbolt leaves the rest of a head's page alone. The stamp
+// is at the end of the older head's page, where damage to it costs nothing, and the
+// next commit erases it. Nothing depends on it: if it is missing or does not fit,
+// for instance after a kill, every page is checked once.
 //
-// It is written when its state is on the disk. So it also tells, where the newer
-// head is harmed, that there was one, and that the older is not what counts.
+// It is written once its state is on the disk. So if the newer head is damaged, the
+// stamp shows that there was one, and that the older head must not be used.
 const (
 	stampMagic = "fettle.1"
 	stampSize  = 32
 )
 
-// makeStamp gives the stamp that belongs to a state.
+// makeStamp returns the stamp that belongs to a state.
 func makeStamp(h head, freelist []byte) []byte {
 	stamp := binary.BigEndian.AppendUint64([]byte(stampMagic), h.txid)
 	sum := sha256.New()
@@ -35,8 +35,8 @@ func makeStamp(h head, freelist []byte) []byte {
 	return sum.Sum(stamp)[:stampSize]
 }
 
-// olderPage is where the head before this one stands: each stands on the page of
-// its number's parity.
+// olderPage is the page of the head before this one: heads alternate between pages
+// 0 and 1.
 func olderPage(h head) uint64 { return h.txid%2 ^ 1 }
 
 func stampPlace(h head) int64 {
@@ -56,15 +56,15 @@ func putStamp(file *os.File) {
 	_, _ = file.WriteAt(makeStamp(h, body), stampPlace(h))
 }
 
-// stamped tells whether the list of free pages, which the body is, has its stamp.
+// stamped reports whether body, the list of free pages, has its stamp.
 func stamped(file io.ReaderAt, h head, body []byte) bool {
 	got := make([]byte, stampSize)
 	_, err := file.ReadAt(got, stampPlace(h))
 	return err == nil && bytes.Equal(got, makeStamp(h, body))
 }
 
-// checkNewest makes sure that no later state was on the disk than that of the
-// newest head that can be read.
+// checkNewest makes sure that the newest readable head is the newest that was on
+// the disk.
 func checkNewest(file io.ReaderAt, h head) error {
 	later := head{pageSize: h.pageSize, txid: h.txid + 1}
 	want := binary.BigEndian.AppendUint64([]byte(stampMagic), later.txid)
@@ -78,8 +78,8 @@ func checkNewest(file io.ReaderAt, h head) error {
 	return nil
 }
 
-// checkFree makes sure that a write overwrites nothing in use, and frees nothing
-// twice: touched are the pages that it will write anew elsewhere.
+// checkFree makes sure that a write overwrites nothing in use and frees nothing
+// twice. touched are the pages that the write will move elsewhere.
 func checkFree(file io.ReaderAt, h head, touched []extent) error {
 	if h.freelist == noFreelist {
 		return checkPages(file, h)
@@ -98,11 +98,11 @@ func checkFree(file io.ReaderAt, h head, touched []extent) error {
 	for _, e := range touched {
 		i, _ := slices.BinarySearch(free, e.id)
 		if i < len(free) && free[i] < e.id+e.span {
-			return damaged(fmt.Sprintf("page %d is used and free", free[i]))
+			return damaged(fmt.Sprintf("page %d is both in use and on the free list", free[i]))
 		}
 	}
 	return nil
 }
 
-// An extent is pages in a row.
+// An extent is a run of pages.
 type extent struct{ id, span uint64 }

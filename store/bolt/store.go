@@ -16,10 +16,10 @@ import (
 const (
 	patience = time.Second          // how long a locked store is waited for
 	pause    = 5 * time.Millisecond // between two tries for the lock
-	attempts = 3                    // at a file that comes or goes while it is being opened
+	attempts = 3                    // to open a file that appears or disappears meanwhile
 )
 
-// What was being done, as an error words it.
+// What was being done, in the words of an error.
 const (
 	reading = "read"
 	writing = "write"
@@ -27,24 +27,24 @@ const (
 
 // A Store is a [store.Store] in the file at a path. Use [New].
 //
-// A missing file is an empty store; the first write makes it, and the folders
-// above it, for the eyes of their owner only.
+// A missing file is an empty store; the first write makes the file and the folders
+// above it, readable by their owner only.
 type Store struct {
-	// Migrated is called after the store was brought to the present schema, with
-	// the file in which it is kept as it was before. It may be nil.
+	// Migrated is called after the store was migrated to the present schema, with
+	// the name of the file that keeps the old one. It may be nil.
 	Migrated func(from, to int, kept string)
 
 	path  string
-	named string // the path in what is said of it
+	named string // the path that errors show
 
-	// turn puts this process's openings in a queue: trying for the file's lock
-	// in turns keeps a busy writer from starving the others.
+	// turn makes the goroutines of this process queue for the file's lock, so that
+	// a busy writer does not starve the others.
 	turn chan struct{}
 }
 
 var _ store.Store = (*Store)(nil)
 
-// New gives the store in the file at path. It does not look at the file.
+// New returns the store in the file at path. It does not open the file.
 func New(path string) *Store {
 	if path != "" {
 		path = filepath.Clean(path)
@@ -52,8 +52,8 @@ func New(path string) *Store {
 	return &Store{path: path, named: path, turn: make(chan struct{}, 1)}
 }
 
-// View is [store.Store.View]. It gives the context's error, that of fn, or an
-// [*store.Error]. A missing file shows an empty store and is not made.
+// View is [store.Store.View]. It returns the context's error, that of fn, or an
+// [*store.Error]. A missing file is read as an empty store and is not made.
 func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 	h, err := s.openForView(ctx)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -109,15 +109,16 @@ func (s *Store) Keep(ctx context.Context, document []byte) (string, error) {
 	return digest, nil
 }
 
-// errUnchanged ends a writing that found nothing to write.
+// errUnchanged ends a write that found nothing to write.
 var errUnchanged = errors.New("there is nothing to write")
 
-// A plan reads and checks what a change needs, and gives it.
+// A plan reads and checks what a change needs, and returns the change.
 type plan func(*view) (change, error)
 
-// write makes one change in one transaction, in a new file where there is none.
+// write makes one change in one transaction, in a new file if there is none.
 func (s *Store) write(ctx context.Context, p plan) error {
-	// What is waited for a turn counts: a queue for a locked store moves on.
+	// The deadline includes the wait in the queue, so that a queue for a locked store
+	// moves on.
 	deadline := time.Now().Add(patience)
 	if err := s.await(ctx); err != nil {
 		return err
@@ -130,7 +131,7 @@ func (s *Store) write(ctx context.Context, p plan) error {
 		if errors.Is(err, fs.ErrNotExist) {
 			err = s.create(ctx, p)
 		}
-		// Another process made the file between the two: write to that one.
+		// Another process made the file in between: write to that one.
 		if !errors.Is(err, fs.ErrExist) {
 			break
 		}
@@ -176,8 +177,8 @@ func (s *Store) writeOnce(ctx context.Context, deadline time.Time, p plan) error
 	return h.update(ctx, fn)
 }
 
-// prepareWrite makes a plan for a locked file, and checks all that bbolt will
-// follow and overwrite. It tells whether the file is of an older schema.
+// prepareWrite runs the plan on a locked file, and checks everything that bbolt will
+// follow and overwrite. It reports whether the file has an older schema.
 func prepareWrite(file *os.File, p plan) (fn change, old bool, err error) {
 	head, err := readHead(file)
 	if err != nil {
@@ -211,8 +212,8 @@ func (s *Store) await(ctx context.Context) error {
 
 func (s *Store) leave() { <-s.turn }
 
-// look refuses what should not even be opened: opening a pipe would wait for
-// ever, and a user with every right could write to a file that says not to.
+// look refuses what must not even be opened: opening a pipe would wait for ever,
+// and root could write to a read-only file.
 func (s *Store) look(write bool) error {
 	if s.path == "" {
 		return errNoPath
@@ -243,7 +244,7 @@ func (s *Store) open(ctx context.Context, deadline time.Time, write bool, first 
 	return s.whenFree(ctx, deadline, func() (*handle, error) { return openFile(s.path, write, first) })
 }
 
-// whenFree tries once at least, and until the deadline.
+// whenFree tries at least once, and then until the deadline.
 func (s *Store) whenFree(ctx context.Context, deadline time.Time, try func() (*handle, error)) (*handle, error) {
 	for {
 		h, err := try()

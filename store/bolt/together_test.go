@@ -28,8 +28,8 @@ func enteredRecord(pid, number int) string {
 	return fmt.Sprintf("entry %d of process %d%s", number, pid, strings.Repeat(".", number%300))
 }
 
-// enterMany makes entries as the program does: it reads how many there are,
-// appends, and reads again where another was first.
+// enterMany makes entries as the program does: it reads how many there are, appends,
+// and reads again if another process was first.
 func enterMany(path string) error {
 	s := bolt.New(path)
 	var held durations
@@ -67,8 +67,8 @@ func enterOne(s *bolt.Store, record []byte) (held time.Duration, err error) {
 	return s.AppendTimed(context.Background(), sharedMark, size, [][]byte{record})
 }
 
-// watch reads the journal all the time until every entry is there, and says of
-// each view that differs from the one before how long it was and what it held.
+// watch reads the journal continually until every entry is there, and prints the size
+// and content of each view that differs from the one before.
 func watch(path string) error {
 	s := bolt.New(path)
 	var held durations
@@ -126,9 +126,9 @@ func (d durations) String() string {
 	return fmt.Sprintf("%v at the median, %v at the 99.9th percentile, %v at most", at(0.5), at(0.999), at(1))
 }
 
-// TestTogether has two processes append to one journal while a third reads it:
-// every entry is there once, each writer's in its order, and the reader saw the
-// beginning of what there is in the end, and never less than before.
+// TestTogether has two processes append to one journal while a third reads it: every
+// entry is there once, each writer's in order, and the reader always saw a prefix of
+// the final journal, never shorter than before.
 func TestTogether(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	watcher := start(t, "watch", path)

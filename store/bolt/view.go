@@ -13,19 +13,19 @@ import (
 	"fettle/store/seal"
 )
 
-// A view is a store as it is read: one state of a file that is known to be a
-// store of a schema that is known. The nil view is one of no file, and empty.
+// A view is one state of a file that is known to be a store with a known schema.
+// The nil view is that of a missing file: an empty store.
 type view struct {
 	pager   *pager
 	schema  int
-	touched []extent // the pages read so far, where a write follows
+	touched []extent // the pages read so far, if a write follows
 
-	// the trees of a store that keeps none, as far as they were asked for
+	// for schema 1, which keeps no hashes: those computed so far
 	computed map[string]seal.Hashes
 }
 
-// newView looks at the heads and the schema only, which costs the same however
-// much the store holds.
+// newView reads only the heads and the schema, which costs the same however large
+// the store is.
 func newView(file io.ReaderAt, h head) (*view, error) {
 	v := &view{pager: &pager{file: file, head: h, kept: map[uint64]*page{}}}
 	if err := v.checkSchema(); err != nil {
@@ -34,7 +34,7 @@ func newView(file io.ReaderAt, h head) (*view, error) {
 	return v, nil
 }
 
-// note has the pages noted that are read.
+// note makes the view note the pages that are read from now on.
 func (v *view) note() {
 	clear(v.pager.kept)
 	v.pager.claim = func(id, n uint64) error {
@@ -49,7 +49,7 @@ func (v *view) checkSchema() error {
 		return err
 	}
 	if meta == nil || !meta.isBucket {
-		return foreign("a database of another program")
+		return foreign("another program's database")
 	}
 	b, err := v.pager.top().open(*meta)
 	if err != nil {
@@ -60,7 +60,7 @@ func (v *view) checkSchema() error {
 		return err
 	}
 	if is == nil || string(is.value) != format {
-		return foreign("a database of another program")
+		return foreign("another program's database")
 	}
 	is, err = b.get([]byte(keySchema))
 	if err != nil {
@@ -73,9 +73,9 @@ func (v *view) checkSchema() error {
 	number, err := strconv.ParseUint(text, 10, 32)
 	switch {
 	case err != nil || number == 0:
-		return damaged("the number of its schema cannot be read")
+		return damaged("its schema number cannot be read")
 	case number > schema:
-		return fmt.Errorf("%w: it has schema %d, and this fettle knows schemas up to %d", store.ErrNewer, number, schema)
+		return fmt.Errorf("%w: it has schema %d; this fettle reads schemas up to %d", store.ErrNewer, number, schema)
 	}
 	v.schema = int(number)
 	return nil
@@ -124,9 +124,9 @@ func eachJournal(journals *bucket, each func(mark string, j *bucket, size int64)
 	return err
 }
 
-// journal gives a journal's bucket and size, and nil and 0 if there is none.
-// Then every other is looked at, for it may stand under a name that is not as
-// it was written: the checksums tell, which cover the name.
+// journal returns a journal's bucket and size, or nil and 0 if there is none. Before
+// it says that, it checks every other journal, because damage may have changed this
+// one's name: the checksums cover the name.
 func (v *view) journal(mark string) (*bucket, int64, error) {
 	if v == nil {
 		return nil, 0, nil
@@ -149,10 +149,10 @@ func (v *view) journal(mark string) (*bucket, int64, error) {
 	return j, size, v.checkEnd(j, mark, size)
 }
 
-// openJournal gives a journal's bucket, and its size as it is written there.
+// openJournal returns a journal's bucket and the size recorded there.
 func openJournal(parent *bucket, it item) (*bucket, int64, error) {
 	if !it.isBucket {
-		return nil, 0, damaged(fmt.Sprintf("the journal %q is no journal", it.key))
+		return nil, 0, damaged(fmt.Sprintf("%q is listed as a journal but is not one", it.key))
 	}
 	j, err := parent.open(it)
 	if err != nil {
@@ -164,8 +164,8 @@ func openJournal(parent *bucket, it item) (*bucket, int64, error) {
 	return j, int64(j.sequence), nil
 }
 
-// checkEnd checks that the last record is there and sound, so that a journal
-// has the size that is written.
+// checkEnd checks that the last record is there and undamaged, so that the recorded
+// size is the true one.
 func (v *view) checkEnd(j *bucket, mark string, size int64) error {
 	last, err := j.last()
 	if err != nil {
@@ -178,7 +178,7 @@ func (v *view) checkEnd(j *bucket, mark string, size int64) error {
 	return err
 }
 
-// records gives the records from a position on, as bytes that are the page's.
+// records calls each with the records from a position on; the bytes are the page's.
 func (v *view) records(mark string, from int64, each func(record []byte) error) error {
 	journal, size, err := v.journal(mark)
 	if err != nil || from == size {
@@ -233,11 +233,11 @@ func (v *view) readFrom(mark string, from int64) (records [][]byte, err error) {
 }
 
 const (
-	slab = 32 << 10 // bytes of records that are given room at once
-	most = 1 << 16  // records that are foreseen on the word of the size that is written
+	slab = 32 << 10 // bytes of records to allocate at once
+	most = 1 << 16  // records to allocate for, however large the recorded size is
 )
 
-// hashes gives hashes of a journal that is long enough to have them.
+// hashes returns hashes of a journal that is long enough to have them.
 func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	if v.schema < schemaHashes {
 		return v.computedHashes(mark, indexes)
@@ -248,7 +248,7 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	}
 	found := make([]tlog.Hash, len(indexes))
 	var kept keptRecord
-	var leaf *page // of the last record: most often the next follows it there
+	var leaf *page // of the last record: the next one is most often there too
 	place := -1
 	last := int64(-1)
 	for i, index := range indexes {
@@ -274,8 +274,8 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	return found, nil
 }
 
-// computedHashes is hashes for a store that keeps none: from the records, which
-// are read once for a view.
+// computedHashes is hashes for a store that keeps none: it computes them from the
+// records, which it reads once for a view.
 func (v *view) computedHashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	tree, ok := v.computed[mark]
 	if !ok {
@@ -302,7 +302,7 @@ func (v *view) document(digest string) ([]byte, error) {
 		return nil, err
 	}
 	if it == nil {
-		// It may be there under a name that is not as it was written.
+		// It may be there under a damaged name.
 		if err := b.from(nil, checkDocument); err != nil {
 			return nil, err
 		}

@@ -6,15 +6,15 @@ import (
 	"io"
 )
 
-// A walk follows every page in use that can be read, from the head on, and
-// gathers what is wrong on the way.
+// A walk follows every page in use that can be read, from the head on, and collects
+// what is wrong on the way.
 type walk struct {
 	pager  *pager
 	used   []bool
 	faults []error
 }
 
-// mostFaults are gathered: a file in which more is wrong is wrong all over.
+// mostFaults is how many faults to collect: more would not tell anybody more.
 const mostFaults = 100
 
 func newWalk(file io.ReaderAt, h head) *walk {
@@ -23,9 +23,9 @@ func newWalk(file io.ReaderAt, h head) *walk {
 	return w
 }
 
-// checkPages checks that the file has the form in which bbolt writes it: each
-// page is of good form and used once, and every other page is on the list of
-// free ones. After that an append overwrites nothing in use.
+// checkPages checks that the file is as bbolt would have written it: each page in
+// use is well formed and used once, and every other page is on the list of free
+// pages. If so, an append overwrites nothing in use.
 func checkPages(file io.ReaderAt, h head) error {
 	w := newWalk(file, h)
 	w.everything(w.pager.top(), 0)
@@ -42,7 +42,7 @@ func (w *walk) fault(err error) {
 	}
 }
 
-// claim notes that pages are used.
+// claim notes that pages are in use.
 func (w *walk) claim(id, n uint64) error {
 	for at := id; at < id+n; at++ {
 		if w.used[at] {
@@ -53,7 +53,7 @@ func (w *walk) claim(id, n uint64) error {
 	return nil
 }
 
-// everything walks a bucket with those in it.
+// everything walks a bucket and the buckets in it.
 func (w *walk) everything(b *bucket, depth int) {
 	if depth > deepest {
 		w.fault(tooDeep(b.root))
@@ -66,8 +66,8 @@ func (w *walk) everything(b *bucket, depth int) {
 	})
 }
 
-// bucket walks one bucket: each is called with what it has, and with the bucket
-// that this is, if it is one.
+// bucket walks one bucket: it calls each with every item, and with the bucket that
+// the item holds, if it holds one.
 func (w *walk) bucket(b *bucket, each func(it item, inner *bucket)) {
 	if b.inline != nil {
 		w.leaf(b, b.inline, each)
@@ -118,9 +118,8 @@ func (w *walk) leaf(b *bucket, pg *page, each func(item, *bucket)) {
 	}
 }
 
-// free checks that each page is either used or on the list of free ones. Where
-// pages could not be read, others below them may be missed through no fault of
-// the list.
+// free checks that each page is either in use or on the list of free pages. It does
+// not blame the list for pages that may be below unreadable ones.
 func (w *walk) free() {
 	h := w.pager.head
 	if h.freelist == noFreelist {
@@ -146,12 +145,12 @@ func (w *walk) free() {
 	}
 	for id := 2; whole && id < len(w.used); id++ {
 		if !w.used[id] {
-			w.fault(damaged(fmt.Sprintf("page %d is lost", id)))
+			w.fault(damaged(fmt.Sprintf("page %d is neither in use nor on the free list", id)))
 		}
 	}
 }
 
-// freePages gives the list of free pages that a page holds.
+// freePages returns the list of free pages that a page holds.
 func freePages(body []byte) ([]uint64, error) {
 	if binary.NativeEndian.Uint16(body[8:]) != flagFreelist {
 		return nil, damaged("its list of free pages is not as it was written")
@@ -161,7 +160,7 @@ func freePages(body []byte) ([]uint64, error) {
 		count, list = binary.NativeEndian.Uint64(list), list[8:]
 	}
 	if count > uint64(len(list)/8) {
-		return nil, damaged("its list of free pages is longer than its room")
+		return nil, damaged("its list of free pages does not fit its page")
 	}
 	free := make([]uint64, count)
 	for i := range free {

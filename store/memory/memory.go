@@ -1,5 +1,5 @@
 // Package memory is a store that lasts as long as the process: for tests, for
-// trials, and as the plainest reading of what a store is.
+// trials, and as the simplest example of what a store is.
 package memory
 
 import (
@@ -27,18 +27,18 @@ type Store struct {
 
 var _ store.Store = (*Store)(nil)
 
-// New gives an empty store.
+// New returns an empty store.
 func New() *Store {
 	return &Store{journals: map[string][][]byte{}, trees: map[string]seal.Hashes{}, documents: map[string][]byte{}}
 }
 
-// View is [store.Store.View]. It gives the context's error or that of fn.
+// View is [store.Store.View]. It returns the context's error or that of fn.
 func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
 	// Records are never changed, so a copy of the maps is a snapshot, and fn
-	// runs without holding anyone up.
+	// runs without blocking anyone.
 	s.mu.Lock()
 	r := &reader{journals: maps.Clone(s.journals), trees: maps.Clone(s.trees), documents: maps.Clone(s.documents)}
 	s.mu.Unlock()

@@ -12,17 +12,17 @@ import (
 
 const (
 	bookQuality = 85        // of a JPEG
-	bookPNG     = 512 << 10 // the longest PNG; of what would be longer a JPEG is made
+	bookPNG     = 512 << 10 // the longest PNG; a longer one becomes a JPEG
 )
 
-// ForBook draws a photo anew for a book: upright, with its longer side at most
+// ForBook redraws a photo for a book: upright, with its longer side at most
 // longest pixels and never larger than it was, and with nothing but the picture.
 // A JPEG stays one. A PNG stays one unless it would be long; then it becomes a
 // JPEG, on white where it was transparent.
 //
-// It gives [ErrNotPhoto] for bytes that cannot be drawn, [ErrTooLarge] for a
-// picture of more than [MaxPixels] or 65535 pixels a side, which is known before it is drawn, and a
-// plain error for a longest below 1.
+// It returns [ErrNotPhoto] for bytes that cannot be drawn, [ErrTooLarge] (before it
+// draws anything) for a picture of more than [MaxPixels] or 65535 pixels a side,
+// and a plain error if longest is below 1.
 func ForBook(data []byte, longest int) (out []byte, mime string, err error) {
 	return forBook(data, longest, MaxPixels)
 }
@@ -30,7 +30,7 @@ func ForBook(data []byte, longest int) (out []byte, mime string, err error) {
 func forBook(data []byte, longest int, limit int64) (out []byte, mime string, err error) {
 	defer recovered(&err)
 	if longest < 1 {
-		return nil, "", fmt.Errorf("no picture has a longest side of %d pixels", longest)
+		return nil, "", fmt.Errorf("the longest side of a picture cannot be %d pixels", longest)
 	}
 	h, err := look(data, limit)
 	if err != nil {
@@ -65,7 +65,7 @@ func forBook(data []byte, longest int, limit int64) (out []byte, mime string, er
 	return to.Bytes(), mimeJPEG, nil
 }
 
-// fit gives the size of a picture whose longer side is at most longest.
+// fit returns the size of a picture whose longer side is at most longest.
 func fit(width, height, longest int) (int, int) {
 	long := max(width, height)
 	if long <= longest {
@@ -77,8 +77,8 @@ func fit(width, height, longest int) (int, int) {
 	return part(width), part(height)
 }
 
-// upright turns a picture that is stored in one of the eight orientations of
-// EXIF to how it is seen.
+// upright turns a picture that is stored in one of the eight EXIF orientations the
+// right way up.
 func upright(src *image.RGBA, orientation int) *image.RGBA {
 	if orientation <= 1 || orientation > 8 {
 		return src
@@ -86,7 +86,7 @@ func upright(src *image.RGBA, orientation int) *image.RGBA {
 	w, h := src.Rect.Dx(), src.Rect.Dy()
 	right, bottom := w-1, h-1
 	size := image.Rect(0, 0, w, h)
-	if orientation >= 5 { // its rows are seen as columns
+	if orientation >= 5 { // its rows are shown as columns
 		size = image.Rect(0, 0, h, w)
 	}
 	dst := image.NewRGBA(size)

@@ -24,8 +24,8 @@ func decoded(t *testing.T, data []byte, mime string) image.Image {
 	return m
 }
 
-// TestOrientations follows the table of EXIF, which says at which side of the
-// upright picture the first row and the first column are.
+// TestOrientations follows the EXIF table, which says on which side of the upright
+// picture the first row and the first column are.
 func TestOrientations(t *testing.T) {
 	table := []string{1: "top left", 2: "top right", 3: "bottom right", 4: "bottom left",
 		5: "left top", 6: "right top", 7: "right bottom", 8: "left bottom"}
@@ -142,7 +142,7 @@ func TestPositionIsTakenAway(t *testing.T) {
 	}
 }
 
-// onlyPicture looks for anything in an output that is no picture.
+// onlyPicture looks for anything in an output that is not part of the picture.
 func onlyPicture(t *testing.T, out []byte) {
 	t.Helper()
 	for _, trace := range []string{"Exif", "eXIf", "iTXt", "tEXt", "zTXt", "GPS", "SERIAL", "http", "II*\x00", "MM\x00*"} {
@@ -192,7 +192,7 @@ func TestKindsOfPicture(t *testing.T) {
 	}
 }
 
-// TestScaling holds even colours even and edges where they were.
+// TestScaling checks that even colours stay even and edges stay where they were.
 func TestScaling(t *testing.T) {
 	m := image.NewRGBA(image.Rect(0, 0, 1000, 700))
 	for y := range 700 {

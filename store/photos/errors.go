@@ -11,45 +11,44 @@ import (
 	"fettle/store/wholefile"
 )
 
-// What can be wrong with a file that is to be added, or a picture that is to be
-// drawn.
+// What can be wrong with a file to add or a picture to draw.
 var (
-	// ErrNotFile is given for a folder, a link, a pipe or a device.
+	// ErrNotFile is returned for a folder, a link, a pipe or a device.
 	ErrNotFile = errors.New("not a regular file")
 
-	// ErrNotPhoto is given for bytes that are no JPEG and no PNG, or are one that
+	// ErrNotPhoto is returned for bytes that are neither a JPEG nor a PNG, or that
 	// cannot be drawn.
 	ErrNotPhoto = errors.New("not a JPEG or PNG that can be drawn")
 
-	// ErrTooLong is given for a file of more than [MaxBytes].
+	// ErrTooLong is returned for a file of more than [MaxBytes].
 	ErrTooLong = fmt.Errorf("longer than %d MiB", MaxBytes>>20)
 
-	// ErrTooLarge is given for a picture of more than [MaxPixels], or with a side
-	// of more than 65535.
+	// ErrTooLarge is returned for a picture of more than [MaxPixels], or with a side
+	// of more than 65535 pixels.
 	ErrTooLarge = fmt.Errorf("more than %d megapixels, or %d pixels a side", MaxPixels/1_000_000, maxSide)
 )
 
-// What can be wrong with a photo that was kept. A folder that cannot be written
-// to gives [store.ErrReadOnly], and a disk without room [store.ErrFull].
+// What can be wrong with a photo that was kept. Besides these, a folder that cannot
+// be written to is [store.ErrReadOnly], and a full disk [store.ErrFull].
 var (
-	// ErrDigest is given for a name that no photo can have.
+	// ErrDigest is returned for a name that no photo can have.
 	ErrDigest = errors.New("not the digest of a photo")
 
-	// ErrMissing is given for a photo that the folder does not have.
-	ErrMissing = errors.New("not in the folder of photos")
+	// ErrMissing is returned for a photo that the folder does not have.
+	ErrMissing = errors.New("not in the photo folder")
 
-	// ErrChanged is given for a photo whose bytes are not those that were added.
-	ErrChanged = errors.New("not as it was added")
+	// ErrChanged is returned for a photo whose bytes are not those that were added.
+	ErrChanged = errors.New("changed since it was added")
 )
 
-var errNoStore = errors.New("no store is named")
+var errNoStore = errors.New("no store was given")
 
 // An Error is a photo that could not be added or read.
 type Error struct {
 	Op   string // what was being done: "add the photo", "write to" or "read the photo"
 	Path string // the file, the folder of photos, or the photo in it
 	Err  error  // what was wrong: one of the errors above, of package store, or the system's own
-	Hint string // what to do next; empty where nothing is known to help
+	Hint string // what to do next; empty if nothing is known to help
 }
 
 // Error says what was wrong, where, and what to do next.
@@ -65,7 +64,7 @@ func (e *Error) Error() string {
 	return text
 }
 
-// Unwrap gives what was wrong.
+// Unwrap returns what was wrong.
 func (e *Error) Unwrap() error { return e.Err }
 
 const (
@@ -74,8 +73,7 @@ const (
 	reading = "read the photo"
 )
 
-// fail makes an [*Error] of what went wrong. A caller who gave up is told so
-// and nothing else.
+// fail makes an [*Error] of what went wrong. It leaves the context's error as it is.
 func fail(op, path string, err error) error {
 	if err == nil || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
@@ -84,8 +82,8 @@ func fail(op, path string, err error) error {
 	return &Error{Op: op, Path: path, Err: err, Hint: hint(op, err)}
 }
 
-// kind finds the error of this package or of package store for one of the
-// system, and drops what the system adds to it.
+// kind maps a system error to one of this package or of package store, and drops
+// the path that the system adds.
 func kind(op string, err error) error {
 	if errors.Is(err, wholefile.ErrUnconfirmed) || errors.Is(err, store.ErrReadOnly) {
 		return err
@@ -113,17 +111,17 @@ func hint(op string, err error) string {
 	case errors.Is(err, ErrNotPhoto):
 		return "export it as a JPEG or PNG"
 	case errors.Is(err, ErrTooLong), errors.Is(err, ErrTooLarge):
-		return "make it smaller and add that"
+		return "add a smaller version of it"
 	case errors.Is(err, ErrMissing), errors.Is(err, ErrChanged):
-		return "put it back from a copy, or add the same file again"
+		return "restore it from a backup, or add the same file again"
 	case errors.Is(err, store.ErrReadOnly):
 		return "make the folder writable"
 	case errors.Is(err, store.ErrFull):
-		return "nothing was kept: make room and do it again"
+		return "nothing was saved: free some space and try again"
 	case errors.Is(err, wholefile.ErrUnconfirmed):
 		return "add it again: that does no harm"
 	case errors.Is(err, syscall.ENOTDIR) && op != adding:
-		return "what stands in the place of the folder of photos is none: move it away"
+		return "something that is not a folder has the name of the photo folder: move it away"
 	}
 	return ""
 }

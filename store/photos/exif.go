@@ -6,7 +6,7 @@ import (
 	"iter"
 )
 
-// The tags of EXIF that are read.
+// The EXIF tags that are read.
 const (
 	tagOrientation = 0x0112
 	tagGPS         = 0x8825
@@ -17,9 +17,9 @@ const (
 )
 
 // Position reports whether a photo says where it was taken, in its EXIF or its
-// XMP. Of bytes that are no JPEG and no PNG it reports false. It is for a hint: a
-// maker may hide a position in notes of its own, which only [ForBook] takes
-// away, as it takes all.
+// XMP. For bytes that are neither a JPEG nor a PNG it reports false. Use it for a
+// hint only: a camera maker may hide a position in notes of its own. [ForBook]
+// removes those too.
 func Position(data []byte) bool {
 	for kind, block := range notes(data) {
 		switch kind {
@@ -58,8 +58,8 @@ func hasPosition(block []byte) bool {
 	return false
 }
 
-// orientation gives how a picture is stored, from 1 to 8 as EXIF has it: 1, as
-// it is seen, where that is not said or makes no sense.
+// orientation returns a picture's EXIF orientation, from 1 to 8. It is 1, the right
+// way up, if the photo has none or it makes no sense.
 func orientation(data []byte) int {
 	for kind, block := range notes(data) {
 		if kind != "exif" {
@@ -85,8 +85,8 @@ type tiff struct {
 	first uint32 // where the first directory is
 }
 
-// An entry is one of a directory. Its value, or the offset of it, is not yet
-// made sense of.
+// An entry is one entry of a directory. Its value, or the offset of the value, is
+// still undecoded.
 type entry struct {
 	tag, kind uint16
 	count     uint32
@@ -109,8 +109,7 @@ func openTIFF(data []byte) (tiff, bool) {
 	return t, true
 }
 
-// entries gives those of the directory at an offset, as far as there are bytes
-// for them.
+// entries returns those of the directory at an offset, as far as the bytes go.
 func (t tiff) entries(at uint32) iter.Seq[entry] {
 	return func(yield func(entry) bool) {
 		if int64(at)+2 > int64(len(t.data)) {
@@ -128,7 +127,7 @@ func (t tiff) entries(at uint32) iter.Seq[entry] {
 	}
 }
 
-// number gives an entry that is one whole number.
+// number returns the value of an entry that is one whole number.
 func (t tiff) number(e entry) (uint32, bool) {
 	if e.count != 1 {
 		return 0, false

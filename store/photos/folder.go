@@ -18,15 +18,15 @@ import (
 // The limits that every photo keeps.
 const (
 	MaxBytes  = 40 << 20    // of a file
-	MaxPixels = 100_000_000 // of a picture, as its head says
+	MaxPixels = 100_000_000 // of a picture, according to its head
 )
 
-// A Folder is where the photos of one store are. It need not exist: the first
-// [Folder.Add] makes it. More than one goroutine and process may use it at once.
+// A Folder holds the photos of one store. It need not exist: the first
+// [Folder.Add] makes it. Several goroutines and processes may use it at once.
 type Folder struct{ path string }
 
-// Beside gives the folder of photos of the store in the file storePath. It looks
-// at nothing on the disk.
+// Beside returns the photo folder of the store in the file storePath. It does not
+// look at the disk.
 func Beside(storePath string) Folder {
 	if storePath == "" {
 		return Folder{}
@@ -34,40 +34,40 @@ func Beside(storePath string) Folder {
 	return Folder{path: filepath.Clean(storePath) + ".photos"}
 }
 
-// Path says where the folder is.
+// Path is where the folder is.
 func (f Folder) Path() string { return f.path }
 
-// A Photo is what is known of a photo that was kept.
+// A Photo describes a photo that was kept.
 type Photo struct {
-	Digest string // as [store.Digest] gives it: "sha256:" and 64 hexadecimal digits
-	Name   string // of the file that was added, without its folders and without what cannot be printed
+	Digest string // as [store.Digest] returns it: "sha256:" and 64 hexadecimal digits
+	Name   string // of the file that was added, without its folders and unprintable characters
 	Type   string // "image/jpeg" or "image/png", by its content
 	Bytes  int64
 }
 
-// Add keeps a photo, of which the file stays as it is, and has reached the disk
-// when it returns. A photo that is there already is kept once; one that is there
-// but was changed is made good.
+// Add copies the photo in a file into the folder. The copy has reached the disk
+// when Add returns. A photo that is already there is kept once; a damaged one is
+// replaced by the good bytes.
 //
-// A file that is no photo to be kept gives an [*Error] with [ErrNotFile],
-// [ErrNotPhoto], [ErrTooLong] or [ErrTooLarge], or the system's own error. A
-// folder that takes nothing gives one with [store.ErrReadOnly] or
-// [store.ErrFull]. Then nothing is kept, and no part of it. A ctx that is done
-// gives its own error.
+// For a file that cannot be kept Add returns an [*Error] with [ErrNotFile],
+// [ErrNotPhoto], [ErrTooLong] or [ErrTooLarge], or the system's own error. If the
+// folder cannot be written to, the [*Error] has [store.ErrReadOnly] or
+// [store.ErrFull]. After an error nothing is kept, not even a part. If ctx has
+// ended, Add returns its error.
 func (f Folder) Add(ctx context.Context, file string) (Photo, error) {
 	data, err := readFile(ctx, file)
 	if err != nil {
 		return Photo{}, fail(adding, file, err)
 	}
-	// One that was cut off on its way can be taken again now, and not later.
+	// A photo that was cut off on its way here can be copied again now, but not later.
 	if _, _, err := ForBook(data, 1); err != nil {
 		return Photo{}, fail(adding, file, err)
 	}
 	return f.Put(ctx, file, data)
 }
 
-// Put is [Folder.Add] for a photo whose bytes are at hand, and the name of the
-// file they are from.
+// Put is [Folder.Add] for a photo that is already in memory; name is the file it
+// came from.
 func (f Folder) Put(ctx context.Context, file string, data []byte) (Photo, error) {
 	if len(data) > MaxBytes {
 		return Photo{}, fail(adding, file, ErrTooLong)
@@ -87,11 +87,11 @@ func (f Folder) Put(ctx context.Context, file string, data []byte) (Photo, error
 	return photo, nil
 }
 
-// Read gives the bytes of a photo as they were added.
+// Read returns the bytes of a photo as they were added.
 //
-// It gives an [*Error]: with [ErrDigest] for a name that no photo can have, with
-// [ErrMissing] for a photo that is not there, with [ErrChanged] for one that is
-// not as it was added, or with the system's own error.
+// Its error is an [*Error]: with [ErrDigest] for a name that no photo can have, with
+// [ErrMissing] for a photo that is not there, with [ErrChanged] for one that has
+// changed since it was added, or with the system's own error.
 func (f Folder) Read(digest string) ([]byte, error) {
 	path, err := f.place(digest)
 	if err != nil {
@@ -112,13 +112,13 @@ func (f Folder) Read(digest string) ([]byte, error) {
 	return data, nil
 }
 
-// Check reads a photo and says what [Folder.Read] says of it.
+// Check reads a photo and returns the error of [Folder.Read].
 func (f Folder) Check(digest string) error {
 	_, err := f.Read(digest)
 	return err
 }
 
-// place gives the file of a photo, for a well-formed digest only.
+// place returns the file of a photo. It accepts only a well-formed digest.
 func (f Folder) place(digest string) (string, error) {
 	hex, ok := strings.CutPrefix(digest, "sha256:")
 	if !ok || len(hex) != 64 || strings.Trim(hex, "0123456789abcdef") != "" {
@@ -130,9 +130,9 @@ func (f Folder) place(digest string) (string, error) {
 	return filepath.Join(f.path, hex[:2], hex), nil
 }
 
-// readFile reads a regular file of at most MaxBytes, and waits for no other
-// kind: a pipe is not opened, nor one that takes the file's place meanwhile
-// waited for.
+// readFile reads a regular file of at most MaxBytes. It never blocks on another
+// kind of file: it does not open a pipe, and does not wait for one that takes the
+// file's place meanwhile.
 func readFile(ctx context.Context, path string) ([]byte, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -157,7 +157,7 @@ func readFile(ctx context.Context, path string) ([]byte, error) {
 		return nil, err
 	}
 	if !os.SameFile(before, opened) {
-		return nil, fmt.Errorf("%w any more: it was replaced while it was read", ErrNotFile)
+		return nil, fmt.Errorf("%w any more: it was replaced while being read", ErrNotFile)
 	}
 	var data bytes.Buffer
 	data.Grow(int(before.Size()) + bytes.MinRead)
@@ -182,13 +182,13 @@ func what(mode fs.FileMode) string {
 	return "something else"
 }
 
-// A patient reader reads until its context is done.
+// A patient reader reads until its context ends.
 type patient struct {
 	ctx  context.Context
 	from io.Reader
 }
 
-// Read gives the context's error once that is done.
+// Read returns the context's error once the context has ended.
 func (p *patient) Read(b []byte) (int, error) {
 	if err := p.ctx.Err(); err != nil {
 		return 0, err

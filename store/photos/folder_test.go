@@ -115,7 +115,7 @@ func TestChanged(t *testing.T) {
 	}
 	wantError(t, f.Check(digest), reading, ErrChanged)
 
-	mustAdd(t, f, file) // makes it good
+	mustAdd(t, f, file) // replaces the damaged one
 	if err := f.Check(digest); err != nil {
 		t.Error(err)
 	}
@@ -243,7 +243,7 @@ func TestReadOnly(t *testing.T) {
 	if err := errors.Join(os.Remove(f.Path()), os.WriteFile(f.Path(), nil, 0o600)); err != nil {
 		t.Fatal(err)
 	}
-	if _, err = f.Add(t.Context(), file); err == nil || !strings.Contains(err.Error(), "is none") {
+	if _, err = f.Add(t.Context(), file); err == nil || !strings.Contains(err.Error(), "not a folder") {
 		t.Errorf("a file in the folder's place: %v", err)
 	}
 }

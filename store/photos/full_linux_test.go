@@ -11,7 +11,7 @@ import (
 	"fettle/store"
 )
 
-// TestPipe meets a pipe that no one writes to.
+// TestPipe uses a pipe that nobody writes to.
 func TestPipe(t *testing.T) {
 	pipe := filepath.Join(t.TempDir(), "a.jpg")
 	if err := syscall.Mkfifo(pipe, 0o600); err != nil {

@@ -22,9 +22,9 @@ func packedText(t testing.TB, text string) string {
 	return b.String()
 }
 
-// FuzzForBook holds what is promised of any bytes: no panic, and an output that
-// is a picture of the right size with nothing beside it, or an error. The limit
-// is lower than that of a book, only so that the fuzzer is quick.
+// FuzzForBook checks what is promised for any bytes: no panic, and either an error or
+// a picture of the right size and nothing else. The limit is lower than that of a
+// book only to make the fuzzer quick.
 func FuzzForBook(f *testing.F) {
 	gps := []uint16{tagLatitude, tagLongitude}
 	jpg, pic := asJPEG(f, corners()), asPNG(f, corners())
@@ -54,7 +54,7 @@ func FuzzForBook(f *testing.F) {
 			t.Fatalf("%d × %d is larger than %d", config.Width, config.Height, longest)
 		}
 		for range notes(out) {
-			t.Fatal("something stands beside the picture")
+			t.Fatal("there is something besides the picture")
 		}
 	})
 }

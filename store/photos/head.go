@@ -15,19 +15,19 @@ const (
 )
 
 // maxSide is the longest side that a JPEG can have. A PNG could be one pixel
-// wide and a hundred million long, of which no book makes anything.
+// wide and a hundred million long, which no book can show.
 const maxSide = 65535
 
-// A head is what is known of a picture before it is drawn.
+// A head is what is known about a picture before it is drawn.
 type head struct {
 	mime          string
 	width, height int
 }
 
-// look reads a picture's head. It gives ErrNotPhoto, or ErrTooLarge for a
-// picture of more than limit pixels or with a side above maxSide. A picture of
-// which the head promises more than so few bytes can hold is none: it would only
-// cost its memory.
+// look reads a picture's head. It returns ErrNotPhoto, or ErrTooLarge for a picture
+// of more than limit pixels or with a side above maxSide. It also refuses a picture
+// whose head promises more pixels than its bytes can hold: drawing it would only
+// waste memory.
 func look(data []byte, limit int64) (h head, err error) {
 	defer recovered(&err)
 	var config image.Config
@@ -58,13 +58,13 @@ func look(data []byte, limit int64) (h head, err error) {
 	return h, nil
 }
 
-// mostPixels says how many pixels so many bytes can hold at most. Deflate packs
+// mostPixels is the most pixels that so many bytes can hold. Deflate packs at most
 // 1032 bytes into one; a JPEG has at least one bit for 64 pixels.
 func mostPixels(mime string, model color.Model, size int64) int64 {
 	if mime == mimeJPEG {
 		return 512*size + 1<<16
 	}
-	bits := int64(1) // a palette, or greys of a depth that is not told
+	bits := int64(1) // a palette, or greys of unknown depth
 	switch model {
 	case color.RGBAModel, color.NRGBAModel:
 		bits = 24
@@ -74,8 +74,7 @@ func mostPixels(mime string, model color.Model, size int64) int64 {
 	return 1040*8*size/bits + 1<<16
 }
 
-// recovered makes an error of a panic in a decoder, which has none that is
-// known.
+// recovered turns a panic of a decoder into an error. No such panic is known.
 func recovered(err *error) {
 	if p := recover(); p != nil {
 		*err = fmt.Errorf("%w: %v", ErrNotPhoto, p)

@@ -20,8 +20,8 @@ var (
 	white = color.RGBA{255, 255, 255, 255}
 )
 
-// corners gives a white picture of 48 × 32 with red at the beginning of its
-// first row, green at the end of that and blue at the beginning of its last.
+// corners returns a white picture of 48 × 32 with red at the start of its first row,
+// green at the end of that row and blue at the start of its last.
 func corners() *image.RGBA {
 	m := image.NewRGBA(image.Rect(0, 0, 48, 32))
 	for y := range 32 {
@@ -64,8 +64,8 @@ type appender interface {
 	binary.AppendByteOrder
 }
 
-// exif builds a block with an orientation, where that is not 0, and a
-// directory of GPS with the tags given, where that is not nil.
+// exif builds a block with an orientation, unless that is 0, and a GPS directory with
+// the given tags, unless that is nil.
 func exif(order appender, orientation uint16, gps []uint16) []byte {
 	b := []byte("II*\x00")
 	if order == appender(binary.BigEndian) {
@@ -154,7 +154,7 @@ func write(t testing.TB, name string, data []byte) string {
 	return path
 }
 
-// files gives what is in a folder and below, except folders.
+// files returns what is in a folder and below, except folders.
 func files(t testing.TB, folder string) []string {
 	t.Helper()
 	var all []string
@@ -174,7 +174,7 @@ func files(t testing.TB, folder string) []string {
 	return all
 }
 
-// near reports whether two colours are alike but for what a JPEG loses.
+// near reports whether two colours are equal except for what a JPEG loses.
 func near(a, b color.Color) bool {
 	ar, ag, ab, aa := a.RGBA()
 	br, bg, bb, ba := b.RGBA()

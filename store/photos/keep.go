@@ -10,8 +10,7 @@ import (
 	"fettle/store/wholefile"
 )
 
-// keep puts a photo in its place, where it appears whole, and makes that
-// durable.
+// keep puts a photo in its place, where it appears whole, and makes it durable.
 func (f Folder) keep(ctx context.Context, data []byte, digest string) error {
 	path, err := f.place(digest)
 	if err != nil {
@@ -19,9 +18,9 @@ func (f Folder) keep(ctx context.Context, data []byte, digest string) error {
 	}
 	shelf := filepath.Dir(path)
 	if err := f.Check(digest); err != nil {
-		write := wholefile.Replace // what was changed
+		write := wholefile.Replace // for a damaged photo
 		if errors.Is(err, ErrMissing) {
-			write = wholefile.Create // so that no one who reads it meanwhile has it replaced
+			write = wholefile.Create // so as not to replace a good file that somebody is reading
 		}
 		if err := wholefile.MakeFolder(shelf); err != nil {
 			return err
@@ -31,13 +30,13 @@ func (f Folder) keep(ctx context.Context, data []byte, digest string) error {
 			return err
 		})
 		if errors.Is(err, fs.ErrExist) && f.Check(digest) == nil {
-			err = nil // another was first
+			err = nil // another process was first
 		}
 		if err != nil {
 			return err
 		}
 	}
-	// Also where it was there before: another process may have been cut off
-	// between the move and this.
+	// Do this even if the photo was already there: another process may have been
+	// killed between the move and this.
 	return wholefile.Confirm(shelf, f.path, filepath.Dir(f.path))
 }

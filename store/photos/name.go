@@ -8,9 +8,9 @@ import (
 
 const longestName = 100 // in bytes
 
-// cleanName makes of the path of a file a name that can be printed: its last
-// part, whichever system's slashes it has, without control characters and
-// others that change how a line is read.
+// cleanName turns the path of a file into a printable name: its last part,
+// whichever slashes it uses, without control characters and others that change how
+// a line reads.
 func cleanName(path, mime string) string {
 	ext := ".jpg"
 	if mime == mimePNG {
@@ -19,7 +19,7 @@ func cleanName(path, mime string) string {
 	name := path[strings.LastIndexAny(path, `/\`)+1:]
 	name = strings.ToValidUTF8(name, "")
 	name = strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) { // only ' ' of the spaces is
+		if !unicode.IsPrint(r) { // of the spaces, only ' ' is printable
 			if unicode.IsSpace(r) {
 				return ' '
 			}

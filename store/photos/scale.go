@@ -6,9 +6,9 @@ import (
 	"math"
 )
 
-// scaled draws a picture at a size no larger than its own, with the filter of
-// Catmull and Rom widened to the pixels that fall into one. It holds as many
-// rows of the picture as one row of the result needs.
+// scaled draws a picture at a size no larger than its own, with a Catmull–Rom
+// filter widened to cover all source pixels of a result pixel. It holds only as
+// many rows of the picture as one row of the result needs.
 func scaled(src image.Image, width, height int) *image.RGBA {
 	from := src.Bounds()
 	dst := image.NewRGBA(image.Rect(0, 0, width, height))
@@ -27,7 +27,7 @@ func scaled(src image.Image, width, height int) *image.RGBA {
 	}
 	line := image.NewRGBA(image.Rect(0, 0, from.Dx(), 1))
 	sums := make([]float32, 4*width)
-	next := 0 // the first row that was not yet drawn
+	next := 0 // the first row not yet drawn
 	for y, t := range down {
 		for ; next < t.first+len(t.weights); next++ {
 			draw.Draw(line, line.Rect, src, from.Min.Add(image.Pt(0, next)), draw.Src)
@@ -44,8 +44,8 @@ func scaled(src image.Image, width, height int) *image.RGBA {
 	return dst
 }
 
-// A tap says which pixels of a line make one of the result, and how much each
-// counts. Its weights sum to 1.
+// A tap says which pixels of a line make up one pixel of the result, and with what
+// weights. The weights sum to 1.
 type tap struct {
 	first   int
 	weights []float32
@@ -98,8 +98,8 @@ func narrow(to []float32, line []uint8, across []tap) {
 	}
 }
 
-// settle rounds a line to bytes. No colour is brighter than its alpha, for the
-// filter may overshoot.
+// settle rounds a line to bytes. It keeps colours no brighter than their alpha,
+// because the filter may overshoot.
 func settle(to []uint8, sums []float32) {
 	for i := 0; i < len(sums); i += 4 {
 		a := min(max(sums[i+3]+0.5, 0), 255)

@@ -14,12 +14,11 @@ const (
 	xmpMagic   = "http://ns.adobe.com/xap/1.0/\x00"
 	xmpMore    = "http://ns.adobe.com/xmp/extension/\x00"
 	xmpKeyword = "XML:com.adobe.xmp\x00"
-	xmpLimit   = 4 << 20 // of a packed one, unpacked
+	xmpLimit   = 4 << 20 // of a compressed one, once unpacked
 )
 
-// notes gives what stands beside the picture in a photo: the block of EXIF,
-// which begins with its byte order, or the text of XMP. What cannot be read is
-// passed over.
+// notes returns the metadata of a photo: EXIF blocks, each from its byte order on,
+// and XMP texts. It skips what cannot be read.
 func notes(data []byte) iter.Seq2[string, []byte] {
 	return func(yield func(string, []byte) bool) {
 		switch {
@@ -35,7 +34,7 @@ func notes(data []byte) iter.Seq2[string, []byte] {
 func jpegNotes(data []byte, yield func(string, []byte) bool) {
 	for len(data) >= 4 {
 		if data[0] != 0xff {
-			data = data[1:] // as decoders do with what stands between segments
+			data = data[1:] // decoders skip what is between segments, too
 			continue
 		}
 		marker := data[1]
@@ -70,7 +69,7 @@ func jpegNotes(data []byte, yield func(string, []byte) bool) {
 	}
 }
 
-// pngNotes walks the chunks, of which those after the picture count too.
+// pngNotes walks the chunks, including those after the picture.
 func pngNotes(data []byte, yield func(string, []byte) bool) {
 	for len(data) >= 12 {
 		size := binary.BigEndian.Uint32(data)
@@ -94,8 +93,8 @@ func pngNotes(data []byte, yield func(string, []byte) bool) {
 	}
 }
 
-// unpacked gives the text of an iTXt chunk, of which the keyword was cut off, or
-// as much of it as can be read.
+// unpacked returns the text of an iTXt chunk without its keyword, or as much of the
+// text as can be read.
 func unpacked(chunk []byte) []byte {
 	if len(chunk) < 2 || chunk[0] == 0 { // not packed
 		return chunk
@@ -108,6 +107,6 @@ func unpacked(chunk []byte) []byte {
 	if err != nil {
 		return nil
 	}
-	text, _ := io.ReadAll(io.LimitReader(from, xmpLimit)) // what came before an error counts
+	text, _ := io.ReadAll(io.LimitReader(from, xmpLimit)) // keep what came before an error
 	return text
 }

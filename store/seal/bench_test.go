@@ -19,7 +19,7 @@ func million() (records [][]byte, size int64) {
 	return records, 300_000_000
 }
 
-// The measure for the others: one SHA-256 over the same bytes.
+// The baseline for the others: one SHA-256 over the same bytes.
 func BenchmarkPlainSHA256(b *testing.B) {
 	records, size := million()
 	b.SetBytes(size)

@@ -13,7 +13,7 @@ const consistencyLine = "fettle/seal-consistency@v1"
 const maxConsistency = 2*maxNote + 8<<10
 
 // A Consistency proves that a journal, when the newer seal was made, still began
-// with exactly what the older had sealed. As a text it is:
+// with exactly what the older one had sealed. Its text is:
 //
 //	fettle/seal-consistency@v1
 //	<the hashes of RFC 6962 section 2.1.2, each in base64 on its line>
@@ -27,10 +27,10 @@ type Consistency struct {
 	Newer  []byte // a seal
 }
 
-// ProveConsistency proves by a journal's stored hashes that the newer seal grew
-// out of the older. It gives [ErrShorter] when the newer has fewer records, and
-// [ErrDiffers] when the journal is not the sealed one. It does not check the
-// signatures.
+// ProveConsistency proves from a journal's stored hashes that the newer seal
+// extends the older one. It returns [ErrShorter] if the newer seal has fewer
+// records, and [ErrDiffers] if the journal is not the sealed one. It does not check
+// the signatures.
 func ProveConsistency(older, newer []byte, hashes tlog.HashReader) (*Consistency, error) {
 	from, err := Read(older)
 	if err != nil {
@@ -55,8 +55,8 @@ func ProveConsistency(older, newer []byte, hashes tlog.HashReader) (*Consistency
 	return &Consistency{Hashes: path, Older: bytes.Clone(older), Newer: bytes.Clone(newer)}, nil
 }
 
-// grew reports whether the path leads from the one statement to the other. All
-// journals have grown out of the empty one.
+// grew reports whether the path leads from the one statement to the other. Every
+// journal extends the empty one.
 func grew(path []tlog.Hash, from, to Statement) bool {
 	if from.Origin != to.Origin {
 		return false
@@ -67,7 +67,7 @@ func grew(path []tlog.Hash, from, to Statement) bool {
 	return tlog.CheckTree(path, to.Head.Size, to.Head.Root, from.Head.Size, from.Head.Root) == nil
 }
 
-// Text gives the proof as a text.
+// Text returns the text of the proof.
 func (p *Consistency) Text() []byte {
 	text := writeHashes([]byte(consistencyLine+"\n"), p.Hashes)
 	text = append(text, '\n')
@@ -76,15 +76,15 @@ func (p *Consistency) Text() []byte {
 	return append(text, p.Newer...)
 }
 
-// ReadConsistency reads the text of a proof, and does not check whether it holds.
+// ReadConsistency reads the text of a proof. It does not check whether it holds.
 func ReadConsistency(proof []byte) (*Consistency, error) {
 	if len(proof) > maxConsistency {
-		return nil, wrong(ErrNotProof, "it is %d bytes long: at most %d are read", len(proof), maxConsistency)
+		return nil, wrong(ErrNotProof, "it is %d bytes long; the limit is %d", len(proof), maxConsistency)
 	}
-	part := strings.Split(string(proof), "\n\n") // head, and of each seal text and signatures
+	part := strings.Split(string(proof), "\n\n") // the head, then the text and signatures of each seal
 	lines := strings.Split(part[0], "\n")
 	if len(part) != 5 || lines[0] != consistencyLine {
-		return nil, wrong(ErrNotProof, "it does not begin with %q, or has not two seals", consistencyLine)
+		return nil, wrong(ErrNotProof, "it does not begin with %q or does not contain two seals", consistencyLine)
 	}
 	hashes, err := readHashes(lines[1:])
 	if err != nil {
@@ -97,8 +97,8 @@ func ReadConsistency(proof []byte) (*Consistency, error) {
 	}, nil
 }
 
-// CheckConsistency checks a proof's text by nothing but this public key, and
-// gives the two statements. Beside the errors of [Open] it gives [ErrNotProof]
+// CheckConsistency checks the text of a proof with nothing but this public key, and
+// returns the two statements. Besides the errors of [Open] it returns [ErrNotProof]
 // and [ErrUnproved].
 func CheckConsistency(proof []byte, public string) (older, newer Statement, err error) {
 	p, err := ReadConsistency(proof)
@@ -112,7 +112,7 @@ func CheckConsistency(proof []byte, public string) (older, newer Statement, err 
 		return Statement{}, Statement{}, err
 	}
 	if !grew(p.Hashes, older, newer) {
-		return Statement{}, Statement{}, wrong(ErrUnproved, "%d records of %s did not grow out of %d records of %s", newer.Head.Size, newer.Origin, older.Head.Size, older.Origin)
+		return Statement{}, Statement{}, wrong(ErrUnproved, "the %d records of %s do not begin with the %d records of %s", newer.Head.Size, newer.Origin, older.Head.Size, older.Origin)
 	}
 	return older, newer, nil
 }

@@ -8,8 +8,8 @@ import (
 	"fettle/store/seal"
 )
 
-// Whatever opens is what was signed: the one text there is, with lines of others'
-// signatures at most.
+// Whatever opens is what was signed: the only signed text, possibly with more
+// signature lines.
 func FuzzOpen(f *testing.F) {
 	records := ctRecords()
 	for n := range len(records) + 1 {
@@ -40,7 +40,7 @@ func FuzzOpen(f *testing.F) {
 	})
 }
 
-// Whatever is proved is in the journal that was sealed.
+// Whatever is proved is in the sealed journal.
 func FuzzCheckInclusion(f *testing.F) {
 	records := ctRecords()
 	for i := range records {
@@ -68,8 +68,8 @@ func FuzzCheckInclusion(f *testing.F) {
 	})
 }
 
-// Lifting adds nothing, and what is well made is left alone: a statement that
-// opens stood in the text line by line.
+// Lifting adds nothing, and leaves well-formed seals alone: a statement that opens was
+// in the text line by line.
 func FuzzLift(f *testing.F) {
 	records := ctRecords()
 	one := string(sealed(f, "fettle/CW-01", records[:3]))

@@ -20,7 +20,8 @@ const (
 // emptyRoot is the root of a tree without leaves.
 var emptyRoot = tlog.Hash(sha256.Sum256(nil))
 
-// A hasher hashes records without allocating for each as [tlog.RecordHash] does.
+// A hasher hashes records without allocating for each one, as [tlog.RecordHash]
+// does.
 type hasher struct {
 	small [4096]byte
 	large hash.Hash
@@ -34,7 +35,7 @@ func (h *hasher) leaf(record []byte) tlog.Hash {
 	return h.long(record)
 }
 
-// long is apart from leaf because its result escapes.
+// long is separate from leaf because its result escapes to the heap.
 func (h *hasher) long(record []byte) (leaf tlog.Hash) {
 	if h.large == nil {
 		h.large = sha256.New()
@@ -48,9 +49,9 @@ func (h *hasher) long(record []byte) (leaf tlog.Hash) {
 
 func chunks(n int) int { return (n + chunk - 1) / chunk }
 
-// eachChunk calls work for the chunks of n records, on all processors and in
-// order of their beginning, until one says that it is enough. Every chunk before
-// that one has then been done too. Each worker is made by a call of start.
+// eachChunk calls work for the chunks of n records, on all processors, starting
+// them in order, until one returns that it is enough. Every chunk before that one
+// has then been done too. Each worker is made by a call of start.
 func eachChunk(n int, start func() (work func(c, from, to int) bool)) {
 	var next atomic.Int64
 	var enough atomic.Bool

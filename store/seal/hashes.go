@@ -6,8 +6,8 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
-// Hashes are the hashes of a journal's tree as package tlog lays them out, in
-// memory. They are a [tlog.HashReader] for who has not stored any.
+// Hashes are the hashes of a journal's tree in memory, in the order of package
+// tlog. They are a [tlog.HashReader] for callers that have none stored.
 type Hashes []tlog.Hash
 
 // HashesOf computes the hashes of these records.
@@ -28,12 +28,12 @@ func HashesOf(records [][]byte) Hashes {
 	return all
 }
 
-// ReadHashes gives the hashes at these indexes.
+// ReadHashes returns the hashes at these indexes.
 func (h Hashes) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
 	found := make([]tlog.Hash, len(indexes))
 	for i, index := range indexes {
 		if index < 0 || index >= int64(len(h)) {
-			return nil, fmt.Errorf("there is no stored hash %d: there are %d", index, len(h))
+			return nil, fmt.Errorf("there is no stored hash %d, only %d hashes", index, len(h))
 		}
 		found[i] = h[index]
 	}

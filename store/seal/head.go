@@ -2,11 +2,11 @@ package seal
 
 import "golang.org/x/mod/sumdb/tlog"
 
-// MaxSize is the most records that a head may speak of.
+// MaxSize is the most records that a head may count.
 const MaxSize = 1 << 48
 
-// A Head is what a journal comes to: how many records, and the RFC 6962 root
-// hash over them.
+// A Head sums up a journal: the number of its records, and the RFC 6962 root hash
+// over them.
 type Head struct {
 	Size int64
 	Root tlog.Hash
@@ -30,11 +30,11 @@ func HeadOf(records [][]byte) Head {
 	return Head{Size: int64(len(records)), Root: fold(roots)}
 }
 
-// HeadAt gives the head of the first size records from hashes that were stored
-// as package tlog lays them out. It believes the hashes: [Verify] checks them.
+// HeadAt returns the head of the first size records, from hashes that were stored in
+// the order of package tlog. It trusts the hashes: [Verify] checks them.
 func HeadAt(size int64, hashes tlog.HashReader) (Head, error) {
 	if size < 0 || size > MaxSize {
-		return Head{}, wrong(ErrCheckpoint, "no journal has %d records", size)
+		return Head{}, wrong(ErrCheckpoint, "a journal cannot have %d records", size)
 	}
 	root, err := tlog.TreeHash(size, hashes)
 	if err != nil {
@@ -43,8 +43,8 @@ func HeadAt(size int64, hashes tlog.HashReader) (Head, error) {
 	return Head{Size: size, Root: root}, nil
 }
 
-// fold gives the root over these hashes, and uses them up. An odd one out moves
-// up a level as it is, which gives RFC 6962's tree.
+// fold returns the root over these hashes, and overwrites them. An odd one moves up
+// a level unchanged, which makes it RFC 6962's tree.
 func fold(level []tlog.Hash) tlog.Hash {
 	if len(level) == 0 {
 		return emptyRoot

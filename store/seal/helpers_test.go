@@ -31,7 +31,7 @@ func must(t testing.TB, err error) {
 	}
 }
 
-// is fails unless err is of this kind, in an *Error.
+// is fails unless err is an *Error of this kind.
 func is(t testing.TB, err, kind error) {
 	t.Helper()
 	var e *seal.Error

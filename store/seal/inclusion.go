@@ -13,12 +13,12 @@ import (
 
 const inclusionLine = "c2sp.org/tlog-proof@v1"
 
-// maxInclusion is the longest proof of inclusion: one record, and room for the
+// maxInclusion is the longest proof of inclusion: one record, and space for the
 // rest.
 const maxInclusion = (store.MaxRecord+2)/3*4 + maxNote + 8<<10
 
-// An Inclusion proves that a record was in a journal when it was sealed. As a
-// text it is a C2SP tlog-proof whose extra line is the record:
+// An Inclusion proves that a record was in a journal when it was sealed. Its text
+// is a C2SP tlog-proof whose extra line is the record:
 //
 //	c2sp.org/tlog-proof@v1
 //	extra <the record in base64; no such line if the record is empty>
@@ -33,32 +33,32 @@ type Inclusion struct {
 	Note   []byte // the seal
 }
 
-// ProveInclusion proves by a journal's stored hashes that the record at the
-// index is under the seal. It gives [ErrDiffers] when it is not: when the record
-// is another, or the journal is no longer the sealed one. It does not check the
-// seal's signature.
+// ProveInclusion proves from a journal's stored hashes that the seal covers the
+// record at the index. It returns [ErrDiffers] if it does not: if the record is a
+// different one, or the journal is not the sealed one any more. It does not check
+// the seal's signature.
 func ProveInclusion(record []byte, index int64, signed []byte, hashes tlog.HashReader) (*Inclusion, error) {
 	st, err := Read(signed)
 	if err != nil {
 		return nil, err
 	}
 	if len(record) > store.MaxRecord {
-		return nil, wrong(ErrNotProof, "the record is %d bytes long: at most %d can be", len(record), store.MaxRecord)
+		return nil, wrong(ErrNotProof, "the record is %d bytes long; the limit is %d", len(record), store.MaxRecord)
 	}
 	if index < 0 || index >= st.Head.Size {
-		return nil, wrong(ErrShorter, "there is no record %d, counted from 0, under a seal of %d records", index, st.Head.Size)
+		return nil, wrong(ErrShorter, "record %d (counted from 0) is not covered by a seal of %d records", index, st.Head.Size)
 	}
 	path, err := tlog.ProveRecord(st.Head.Size, index, hashes)
 	if err != nil {
 		return nil, err
 	}
 	if tlog.CheckRecord(path, st.Head.Size, st.Head.Root, index, tlog.RecordHash(record)) != nil {
-		return nil, wrong(ErrDiffers, "record %d of %s, counted from 0, is not under this seal", index, st.Origin)
+		return nil, wrong(ErrDiffers, "record %d (counted from 0) of %s is not covered by this seal", index, st.Origin)
 	}
 	return &Inclusion{Record: bytes.Clone(record), Index: index, Hashes: path, Note: bytes.Clone(signed)}, nil
 }
 
-// Text gives the proof as a text.
+// Text returns the text of the proof.
 func (p *Inclusion) Text() []byte {
 	text := []byte(inclusionLine + "\n")
 	if len(p.Record) > 0 {
@@ -74,10 +74,10 @@ func (p *Inclusion) Text() []byte {
 	return append(text, p.Note...)
 }
 
-// ReadInclusion reads the text of a proof, and does not check whether it holds.
+// ReadInclusion reads the text of a proof. It does not check whether it holds.
 func ReadInclusion(proof []byte) (*Inclusion, error) {
 	if len(proof) > maxInclusion {
-		return nil, wrong(ErrNotProof, "it is %d bytes long: at most %d are read", len(proof), maxInclusion)
+		return nil, wrong(ErrNotProof, "it is %d bytes long; the limit is %d", len(proof), maxInclusion)
 	}
 	head, signed, ok := strings.Cut(string(proof), "\n\n")
 	lines := strings.Split(head, "\n")
@@ -89,7 +89,7 @@ func ReadInclusion(proof []byte) (*Inclusion, error) {
 	if len(lines) > 0 && strings.HasPrefix(lines[0], "extra ") {
 		p.Record, ok = readBase64(lines[0][len("extra "):])
 		if !ok || len(p.Record) == 0 || len(p.Record) > store.MaxRecord {
-			return nil, wrong(ErrNotProof, "its record is not in base64, or too long")
+			return nil, wrong(ErrNotProof, "its record is too long or not in base64")
 		}
 		lines = lines[1:]
 	}
@@ -97,16 +97,16 @@ func ReadInclusion(proof []byte) (*Inclusion, error) {
 		return nil, wrong(ErrNotProof, "it does not say the record's index")
 	}
 	if p.Index, ok = readNumber(lines[0][len("index "):]); !ok {
-		return nil, wrong(ErrNotProof, "its index is no number from 0 to %d", int64(MaxSize))
+		return nil, wrong(ErrNotProof, "its index is not a number from 0 to %d", int64(MaxSize))
 	}
 	var err error
 	p.Hashes, err = readHashes(lines[1:])
 	return p, err
 }
 
-// CheckInclusion checks a proof's text by nothing but this public key, and gives
-// what it proves: that the record was at the index of the journal of which the
-// statement speaks. Beside the errors of [Open] it gives [ErrNotProof] and
+// CheckInclusion checks the text of a proof with nothing but this public key, and
+// returns what it proves: that the record was at the index of the journal in the
+// statement. Besides the errors of [Open] it returns [ErrNotProof] and
 // [ErrUnproved].
 func CheckInclusion(proof []byte, public string) (record []byte, index int64, st Statement, err error) {
 	p, err := ReadInclusion(proof)
@@ -118,7 +118,7 @@ func CheckInclusion(proof []byte, public string) (record []byte, index int64, st
 		return nil, 0, Statement{}, err
 	}
 	if tlog.CheckRecord(p.Hashes, st.Head.Size, st.Head.Root, p.Index, tlog.RecordHash(p.Record)) != nil {
-		return nil, 0, Statement{}, wrong(ErrUnproved, "the record does not lead to the sealed root as record %d of %d, counted from 0", p.Index, st.Head.Size)
+		return nil, 0, Statement{}, wrong(ErrUnproved, "the record does not lead to the sealed root as record %d of %d (counted from 0)", p.Index, st.Head.Size)
 	}
 	return p.Record, p.Index, st, nil
 }

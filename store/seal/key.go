@@ -21,26 +21,25 @@ type Key struct {
 }
 
 // CheckName refuses a name that no key can have: one that is empty, longer than
-// 128 bytes, or has spaces, a plus sign or characters that do not print. A plus
-// sign is what sets apart the parts of a key's text.
+// 128 bytes, or contains spaces, a plus sign or unprintable characters. A plus sign
+// separates the parts of a key's text.
 func CheckName(name string) error {
 	switch {
 	case name == "":
 		return wrong(ErrKey, "a key needs a name")
 	case len(name) > maxName:
-		return wrong(ErrKey, "the name %.20q… is %d bytes long: at most %d may be", name, len(name), maxName)
+		return wrong(ErrKey, "the name %.20q… is %d bytes long; the limit is %d", name, len(name), maxName)
 	case strings.Contains(name, "+"):
-		return wrong(ErrKey, "the name %q has a plus sign, which no key's name may have", name)
+		return wrong(ErrKey, "the name %q contains a plus sign, which a key's name must not", name)
 	case !utf8.ValidString(name) || strings.ContainsFunc(name, unprintable) || strings.ContainsFunc(name, unicode.IsSpace):
-		return wrong(ErrKey, "the name %q has spaces, or characters that do not print", name)
+		return wrong(ErrKey, "the name %q contains spaces or unprintable characters", name)
 	}
 	return nil
 }
 
 func unprintable(r rune) bool { return !unicode.IsPrint(r) }
 
-// NewKey makes a key by the system's randomness, and gives it with its private
-// text.
+// NewKey makes a random key, and returns it with its private text.
 func NewKey(name string) (key *Key, private string, err error) {
 	if err := CheckName(name); err != nil {
 		return nil, "", err
@@ -58,15 +57,15 @@ func NewKey(name string) (key *Key, private string, err error) {
 func ParseKey(private string) (*Key, error) {
 	signer, err := note.NewSigner(private)
 	if err != nil {
-		return nil, wrong(ErrKey, "this is no private key for notes, or a damaged one")
+		return nil, wrong(ErrKey, "this is not a private key for signed notes, or it is damaged")
 	}
 	if err := CheckName(signer.Name()); err != nil {
 		return nil, err
 	}
-	part := strings.SplitN(private, "+", 5) // the last is base64, which knows a plus sign too
+	part := strings.SplitN(private, "+", 5) // the last is base64, which may contain a plus sign
 	seed, ok := readBase64(part[len(part)-1])
 	if !ok || len(seed) != 1+ed25519.SeedSize {
-		return nil, wrong(ErrKey, "this is no Ed25519 key")
+		return nil, wrong(ErrKey, "this is not an Ed25519 key")
 	}
 	pair := ed25519.NewKeyFromSeed(seed[1:])
 	public, err := note.NewEd25519VerifierKey(signer.Name(), pair.Public().(ed25519.PublicKey))
@@ -76,16 +75,16 @@ func ParseKey(private string) (*Key, error) {
 	return &Key{signer: signer, public: public}, nil
 }
 
-// Public gives the text of the public key, to be given to everybody who is to
-// check seals.
+// Public returns the text of the public key, for everybody who needs to check
+// seals.
 func (k *Key) Public() string { return k.public }
 
-// noteVerifier reads the text of a public key. White space around it is no
-// matter, as it may come from a file or a letter.
+// noteVerifier reads the text of a public key. It ignores white space around it, as
+// it may come from a file or a letter.
 func noteVerifier(public string) (note.Verifier, error) {
 	v, err := note.NewVerifier(strings.TrimSpace(public))
 	if err != nil {
-		return nil, wrong(ErrKey, "this is no public key for notes, or a damaged one: %v", err)
+		return nil, wrong(ErrKey, "this is not a public key for signed notes, or it is damaged: %v", err)
 	}
 	return v, nil
 }

@@ -16,14 +16,14 @@ import (
 
 const maxKeyFile = 4096
 
-// LoadKey reads the private key in a file, or where there is no file makes a key
-// with this name and keeps it there, whole or not at all and for its owner
-// alone, and says that it did. The folder is made too. Of two processes that
-// make one at the same time both get the same key.
+// LoadKey reads the private key in a file. If there is no file, it makes a key with
+// this name, saves it there (whole or not at all, for its owner only, making the
+// folder if needed) and reports that it did. Two processes that do this at the same
+// time get the same key.
 //
-// A key that is there keeps the name that it was made with. A file that others
-// may read is refused with [ErrExposed], except on Windows, whose rights are not
-// told by a mode; one that holds no key, with [ErrKey].
+// An existing key keeps the name that it was made with. A file that others may read
+// is refused with [ErrExposed], except on Windows, where the mode does not show
+// that. A file that does not hold a key is refused with [ErrKey].
 func LoadKey(path, name string) (key *Key, made bool, err error) {
 	if err := CheckName(name); err != nil {
 		return nil, false, err
@@ -42,18 +42,18 @@ func LoadKey(path, name string) (key *Key, made bool, err error) {
 		return key, false, err
 	}
 	if err != nil {
-		return nil, false, fmt.Errorf("cannot keep a new key: %w", err)
+		return nil, false, fmt.Errorf("cannot save a new key: %w", err)
 	}
 	return key, true, nil
 }
 
 func readKey(path string) (*Key, error) {
-	info, err := os.Stat(path) // before it is opened: a pipe would wait for ever
+	info, err := os.Stat(path) // before opening it: opening a pipe would wait for ever
 	if err != nil {
 		return nil, err
 	}
 	if !info.Mode().IsRegular() {
-		return nil, wrong(ErrKey, "%s is no file", path)
+		return nil, wrong(ErrKey, "%s is not a file", path)
 	}
 	file, err := os.Open(path)
 	if err != nil {
@@ -71,7 +71,7 @@ func readKey(path string) (*Key, error) {
 		return nil, err
 	}
 	if len(text) > maxKeyFile {
-		return nil, wrong(ErrKey, "%s is too long to be one", path)
+		return nil, wrong(ErrKey, "%s is too long to be a key", path)
 	}
 	key, err := ParseKey(strings.TrimSuffix(string(text), "\n"))
 	if err != nil {
@@ -80,8 +80,8 @@ func readKey(path string) (*Key, error) {
 	return key, nil
 }
 
-// keepKey makes the file, which appears whole. It gives fs.ErrExist if it is
-// there.
+// keepKey makes the file, which appears whole. It returns fs.ErrExist if the file
+// exists.
 func keepKey(path, private string) error {
 	if err := wholefile.MakeFolder(filepath.Dir(path)); err != nil {
 		return err

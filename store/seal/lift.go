@@ -5,24 +5,24 @@ import (
 	"strings"
 )
 
-// Lift takes a seal or a proof out of a text that it was copied with: it leaves
-// out the words before and behind it, space at the ends of a line and the line
-// ends of another system, and mends a signature that a screen has broken. A seal
-// or a proof that is well made is given back as it is, and so is what holds no
-// signature. A text with more than one of them gives [ErrNotNote]: of two seals
-// one could be good and the other be read.
+// Lift extracts a seal or a proof from a text that it was copied with: it drops the
+// words before and after it, spaces at the ends of lines and the line endings of
+// another system, and rejoins a signature that a screen has wrapped. It returns a
+// well-formed seal or proof unchanged, and so a text without a signature. For a text
+// with more than one seal or proof it returns [ErrNotNote]: a reader might see one
+// of them while the program checks the other.
 //
-// Nothing is trusted for having been lifted: it is checked like any other.
+// The result is not trusted: it is checked like any other seal or proof.
 func Lift(copied []byte) ([]byte, error) {
 	if len(copied) > maxInclusion || wellMade(copied) {
 		return copied, nil
 	}
-	lines := mended(strings.Split(string(copied), "\n"))
+	lines := unwrapped(strings.Split(string(copied), "\n"))
 	first := slices.IndexFunc(lines, isSignature)
 	if first < 0 {
 		return copied, nil
 	}
-	begin, above, last, seals := 0, first, first, 0 // above: behind the text that is signed
+	begin, above, last, seals := 0, first, first, 0 // above: after the signed text
 	for i, line := range lines {
 		if isSignature(line) {
 			last = i
@@ -33,7 +33,7 @@ func Lift(copied []byte) ([]byte, error) {
 	}
 	begin = slices.IndexFunc(lines[:first], beginsProof)
 	if seals > 2 || seals == 2 && (begin < 0 || lines[begin] != consistencyLine) {
-		return nil, wrong(ErrNotNote, "there is more than one seal or proof in it: each is checked by itself")
+		return nil, wrong(ErrNotNote, "it contains more than one seal or proof: check each one separately")
 	}
 	if begin < 0 {
 		for above > 0 && lines[above-1] == "" {
@@ -47,7 +47,7 @@ func Lift(copied []byte) ([]byte, error) {
 	return []byte(strings.Join(lines[begin:last+1], "\n") + "\n"), nil
 }
 
-// wellMade reports whether nothing is to be lifted from a seal or a proof.
+// wellMade reports whether the text is a seal or a proof and nothing else.
 func wellMade(text []byte) bool {
 	if p, err := ReadInclusion(text); err == nil {
 		text = p.Note
@@ -62,9 +62,9 @@ func wellMade(text []byte) bool {
 	return err == nil
 }
 
-// mended are lines without space at their ends, each signature on one line.
-func mended(broken []string) (lines []string) {
-	var signature []string // the parts of one that may go on
+// unwrapped returns lines without spaces at their ends, each signature on one line.
+func unwrapped(broken []string) (lines []string) {
+	var signature []string // the parts of one that may continue
 	end := func() {
 		if signature != nil {
 			lines, signature = append(lines, strings.Join(signature, "")), nil
@@ -73,7 +73,7 @@ func mended(broken []string) (lines []string) {
 	for _, line := range broken {
 		line = strings.TrimSpace(line)
 		if goesOn(signature, line) {
-			if len(signature) == 1 && strings.Count(signature[0], " ") == 1 { // broken behind the name of who signed
+			if len(signature) == 1 && strings.Count(signature[0], " ") == 1 { // wrapped after the signer's name
 				signature = append(signature, " ")
 			}
 			signature = append(signature, line)
@@ -90,8 +90,8 @@ func mended(broken []string) (lines []string) {
 	return lines
 }
 
-// goesOn reports whether a line is more of a signature. Behind the padding of
-// base64 there is no more.
+// goesOn reports whether a line continues a signature. Nothing follows the padding
+// of base64.
 func goesOn(signature []string, line string) bool {
 	if len(signature) == 0 || line == "" || !isBase64(line) {
 		return false

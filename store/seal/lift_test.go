@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// What survives a screen, a letter or another system is read; what was changed
+// A seal copied by way of a screen, a letter or another system is read; a changed one
 // is still refused.
 func TestLift(t *testing.T) {
 	key, _, err := NewKey("bench")

@@ -16,12 +16,12 @@ const (
 	maxSignatures = 64
 )
 
-// splitNote reads a signed note, and gives its text and who claims to have signed
-// it, each as name+id. It checks no signature. It refuses all that package note
-// refuses, and base64 that could have been written otherwise.
+// splitNote reads a signed note, and returns its text and who claims to have signed
+// it, each as name+id. It checks no signature. It refuses everything that package
+// note refuses, and base64 that is not in canonical form.
 func splitNote(signed []byte) (text string, signers []string, err error) {
 	if len(signed) > maxNote {
-		return "", nil, wrong(ErrNotNote, "it is %d bytes long: at most %d are read", len(signed), maxNote)
+		return "", nil, wrong(ErrNotNote, "it is %d bytes long; the limit is %d", len(signed), maxNote)
 	}
 	all := string(signed)
 	if !utf8.ValidString(all) || strings.ContainsFunc(all, func(r rune) bool { return r < 0x20 && r != '\n' }) {
@@ -29,23 +29,23 @@ func splitNote(signed []byte) (text string, signers []string, err error) {
 	}
 	blank := strings.LastIndex(all, "\n\n")
 	if blank < 0 || !strings.HasSuffix(all, "\n") || blank+2 == len(all) {
-		return "", nil, wrong(ErrNotNote, "it has no lines of signature after an empty line")
+		return "", nil, wrong(ErrNotNote, "it has no signature lines after an empty line")
 	}
 	lines := strings.Split(all[blank+2:len(all)-1], "\n")
 	if len(lines) > maxSignatures {
-		return "", nil, wrong(ErrNotNote, "it has %d signatures: at most %d are read", len(lines), maxSignatures)
+		return "", nil, wrong(ErrNotNote, "it has %d signatures; the limit is %d", len(lines), maxSignatures)
 	}
 	for i, line := range lines {
 		signer, ok := readSignature(line)
 		if !ok {
-			return "", nil, wrong(ErrNotNote, "line %d of its signatures is none", i+1)
+			return "", nil, wrong(ErrNotNote, "signature line %d is not a signature", i+1)
 		}
 		signers = append(signers, signer)
 	}
 	return all[:blank+1], signers, nil
 }
 
-// readSignature reads a line of signature and gives who claims to have made it.
+// readSignature reads a signature line and returns who claims to have signed.
 func readSignature(line string) (signer string, ok bool) {
 	line, ok = strings.CutPrefix(line, "— ")
 	if !ok {
@@ -61,7 +61,7 @@ func readSignature(line string) (signer string, ok bool) {
 
 func signerID(name string, id uint32) string { return fmt.Sprintf("%s+%08x", name, id) }
 
-// openNote reads a signed note whose signature by this key is good, and gives its
+// openNote reads a signed note, checks its signature by this key, and returns its
 // text and the signer as name+id.
 func openNote(signed []byte, public string) (text, signer string, err error) {
 	v, err := noteVerifier(public)
@@ -81,9 +81,9 @@ func openNote(signed []byte, public string) (text, signer string, err error) {
 	}
 	switch {
 	case times == 0:
-		return "", "", wrong(ErrUnknownSigner, "the key is %s, the note is signed by %s", signer, strings.Join(signers, ", "))
-	case times > 1: // package note would look at the first alone
-		return "", "", wrong(ErrNotNote, "%s has signed it twice", signer)
+		return "", "", wrong(ErrUnknownSigner, "the key is %s, but the note is signed by %s", signer, strings.Join(signers, ", "))
+	case times > 1: // package note would check only the first
+		return "", "", wrong(ErrNotNote, "%s signed it twice", signer)
 	}
 	opened, err := note.Open(signed, note.VerifierList(v))
 	var invalid *note.InvalidSignatureError

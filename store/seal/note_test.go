@@ -14,7 +14,7 @@ import (
 
 func sum(data []byte) tlog.Hash { return sha256.Sum256(data) }
 
-// signText signs any text, as only somebody who means harm does.
+// signText signs any text, as only an attacker would.
 func signText(t testing.TB, text string, private ...string) []byte {
 	t.Helper()
 	var signers []note.Signer
@@ -66,7 +66,7 @@ func TestOpenNoticesEveryCut(t *testing.T) {
 	}
 }
 
-// Each of these is signed well, and is no checkpoint.
+// Each of these is properly signed, but is not a checkpoint.
 func TestOpenIsStrict(t *testing.T) {
 	root := seal.HeadOf(ctRecords()).Root.String()
 	empty := seal.HeadOf(nil).Root.String()
@@ -85,7 +85,7 @@ func TestOpenIsStrict(t *testing.T) {
 		"o\n0\n" + root + "\n",
 		"o\n00\n" + empty + "\n",
 		"o\n281474976710657\n" + root + "\n",
-		"o\n4611686018427387905\n" + root + "\n", // package tlog would never end on it
+		"o\n4611686018427387905\n" + root + "\n", // package tlog would loop for ever on it
 		"o\n9223372036854775807\n" + root + "\n",
 		"o\n9223372036854775808\n" + root + "\n",
 		"o\n8\n" + loose + "\n",
@@ -134,7 +134,7 @@ func TestOpenManySigners(t *testing.T) {
 	_, err = seal.Open([]byte(twice), other.Public())
 	is(t, err, seal.ErrNotNote)
 
-	// At least sixteen signatures must be read; some end is set.
+	// The format asks for at least sixteen signatures; there is a limit.
 	var many []string
 	for range 64 {
 		_, p, err := seal.NewKey("witness")
@@ -157,13 +157,13 @@ func TestOpenBadPublicKey(t *testing.T) {
 func TestSignRefuses(t *testing.T) {
 	good := seal.HeadOf(ctRecords())
 	for origin, head := range map[string]seal.Head{
-		"":       good,
-		"a\nb":   good,
-		"a\xff":  good,
-		"a\x01":  good,
-		"minus":  {Size: -1, Root: good.Root},
-		"much":   {Size: seal.MaxSize + 1, Root: good.Root},
-		"nought": {Size: 0, Root: good.Root},
+		"":      good,
+		"a\nb":  good,
+		"a\xff": good,
+		"a\x01": good,
+		"minus": {Size: -1, Root: good.Root},
+		"much":  {Size: seal.MaxSize + 1, Root: good.Root},
+		"zero":  {Size: 0, Root: good.Root},
 	} {
 		_, err := peter(t).Sign(origin, head)
 		is(t, err, seal.ErrCheckpoint)
@@ -192,7 +192,7 @@ func TestCheckAgainst(t *testing.T) {
 	}
 }
 
-// changed gives these records with one changed.
+// changed returns these records with one changed.
 func changed(records [][]byte, i int) [][]byte {
 	others := append([][]byte(nil), records...)
 	others[i] = append([]byte("x"), others[i]...)

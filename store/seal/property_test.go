@@ -9,7 +9,7 @@ import (
 	"fettle/store/seal"
 )
 
-// Over any records: what is sealed can be proved, and nothing else.
+// For any records: what is sealed can be proved, and nothing else.
 func TestAnyRecords(t *testing.T) {
 	key := peter(t)
 	rapid.Check(t, func(t *rapid.T) {

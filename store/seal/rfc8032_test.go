@@ -10,9 +10,9 @@ import (
 )
 
 // The vectors 1 to 3 of RFC 8032, section 7.1, written from memory: each is
-// checked by making key and signature again from the secret. Their messages end
-// in no newline and so can be no note's text; they go through the function that
-// Open gives to package note for its texts.
+// checked by making key and signature again from the secret. Their messages do not end
+// with a newline and so cannot be the text of a note; they go through the function
+// that Open passes to package note.
 func TestRFC8032(t *testing.T) {
 	for i, v := range []struct{ secret, public, message, signature string }{
 		{

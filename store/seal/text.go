@@ -7,8 +7,8 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
-// Each of these reads what can be written in one way only: what is read, written
-// again, must be the same.
+// Each of these accepts only the canonical form: writing the result again must
+// produce the same text.
 
 func readBase64(text string) ([]byte, bool) {
 	data, err := base64.StdEncoding.DecodeString(text)
@@ -40,13 +40,13 @@ const maxHashes = 64
 
 func readHashes(lines []string) ([]tlog.Hash, error) {
 	if len(lines) > maxHashes {
-		return nil, wrong(ErrNotProof, "it has %d lines of hashes: no proof needs more than %d", len(lines), maxHashes)
+		return nil, wrong(ErrNotProof, "it has %d lines of hashes; no proof needs more than %d", len(lines), maxHashes)
 	}
 	hashes := make([]tlog.Hash, len(lines))
 	for i, line := range lines {
 		var ok bool
 		if hashes[i], ok = readHash(line); !ok {
-			return nil, wrong(ErrNotProof, "hash %d of it is no SHA-256 hash in base64", i+1)
+			return nil, wrong(ErrNotProof, "hash %d is not a SHA-256 hash in base64", i+1)
 		}
 	}
 	return hashes, nil

@@ -132,8 +132,8 @@ func same(t *testing.T, got []tlog.Hash, want []string) {
 	}
 }
 
-// The text is golang.org/x/mod's; its two lines are no checkpoint, so a seal is
-// told from another note by that alone.
+// The text is golang.org/x/mod's; its two lines are not a checkpoint, which alone
+// shows that it is not a seal.
 func TestNoteVectors(t *testing.T) {
 	const text = "If you think cryptography is the answer to your problem,\n" +
 		"then you don't know what your problem is.\n"

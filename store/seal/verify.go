@@ -7,13 +7,13 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
-// Verify compares the stored hashes of a journal with its records, every one
-// recomputed from the bytes. The records are the whole journal, from its first.
+// Verify compares the stored hashes of a journal with those that it computes from
+// the records. records must be the whole journal.
 //
-// Where a record does not hash to what is stored it gives the first such
-// position and [ErrRecord]. Where all do, but the hashes above them are not
-// what follows, it gives -1 and [ErrInner]. Where all is well it gives -1 and
-// nil. An error of the reader is given untouched, with -1.
+// If the stored hash of a record is wrong, it returns the first such position and
+// [ErrRecord]. If all of those are right but the hashes above them are not, it
+// returns -1 and [ErrInner]. If all is well it returns -1 and nil. It returns an
+// error of the reader unchanged, with -1.
 //
 // The records are hashed on all processors; the reader is used by one goroutine
 // at a time.
@@ -31,12 +31,12 @@ func Verify(records [][]byte, stored tlog.HashReader) (first int64, err error) {
 		return -1, v.err
 	}
 	if v.first >= 0 {
-		return v.first, wrong(ErrRecord, "record %d, counted from 0, does not hash to what was stored", v.first)
+		return v.first, wrong(ErrRecord, "the hash of record %d (counted from 0) is not the stored one", v.first)
 	}
 	v.checkUpper()
 	if v.inner >= 0 {
 		level, n := tlog.SplitStoredHashIndex(v.inner)
-		return -1, wrong(ErrInner, "the records are good, but hash %d of level %d is not what follows from them", n, level)
+		return -1, wrong(ErrInner, "the records are good, but hash %d of level %d does not follow from them", n, level)
 	}
 	return -1, nil
 }
@@ -99,7 +99,7 @@ func (v *verifier) read(indexes []int64) ([]tlog.Hash, error) {
 	defer v.mu.Unlock()
 	hashes, err := v.stored.ReadHashes(indexes)
 	if err == nil && len(hashes) != len(indexes) {
-		err = fmt.Errorf("asked for %d stored hashes, %d came", len(indexes), len(hashes))
+		err = fmt.Errorf("asked for %d stored hashes, got %d", len(indexes), len(hashes))
 	}
 	if err != nil && v.err == nil {
 		v.err = err

@@ -10,7 +10,7 @@ import (
 	"fettle/store/seal"
 )
 
-// many gives n records, some of them long.
+// many returns n records, some of them long.
 func many(n int) [][]byte {
 	records := make([][]byte, n)
 	for i := range records {
@@ -22,10 +22,10 @@ func many(n int) [][]byte {
 	return records
 }
 
-// The chunks are of 1024 records: these sizes lie about their borders.
+// Chunks have 1024 records: these sizes are around their borders.
 func sizes() []int { return []int{0, 1, 2, 1023, 1024, 1025, 2047, 2048, 2049, 3072, 4095, 4096, 5000} }
 
-// slow gives the stored hashes as package tlog makes them.
+// slow returns the stored hashes as package tlog makes them.
 func slow(t testing.TB, records [][]byte) seal.Hashes {
 	t.Helper()
 	var all seal.Hashes
@@ -62,7 +62,7 @@ func TestVerifyFindsEveryHash(t *testing.T) {
 	for index := range stored {
 		level, n := tlog.SplitStoredHashIndex(int64(index))
 		if level == 0 && index%101 != 0 {
-			continue // it would take long to try all
+			continue // trying all would take too long
 		}
 		stored[index][31] ^= 1
 		first, err := seal.Verify(records, stored)

@@ -52,7 +52,7 @@ func testDocuments(t *testing.T, s store.Store) {
 }
 
 func testCopies(t *testing.T, s store.Store) {
-	const times = 2000 // long enough not to stand within something else
+	const times = 2000 // too long to be part of something else
 	record, document := bytes.Repeat([]byte("record"), times), bytes.Repeat([]byte("document"), times)
 	if err := s.Append(t.Context(), "CW-01", 0, [][]byte{record}); err != nil {
 		t.Fatal(err)
@@ -64,7 +64,7 @@ func testCopies(t *testing.T, s store.Store) {
 	clear(record)
 	clear(document)
 
-	// What was read outlives the view, and is the reader's own.
+	// What was read outlives the view, and the reader may change it.
 	for range 2 {
 		var gotRecord, gotDocument []byte
 		view(t, s, func(r store.Reader) {

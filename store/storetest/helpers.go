@@ -82,7 +82,7 @@ func wantDocument(t *testing.T, s store.Store, digest string, document []byte) {
 	})
 }
 
-// refusedPlainly wants an error that is no failure of the store.
+// refusedPlainly wants an error that is not a failure of the store.
 func refusedPlainly(t *testing.T, err error) {
 	t.Helper()
 	var failure *store.Error

@@ -12,7 +12,7 @@ import (
 	"fettle/store"
 )
 
-// testModel does the same to a store and to a plain map, and compares.
+// testModel does the same to a store and to a plain map, and compares them.
 func testModel(t *testing.T, open func(t *testing.T) store.Store) {
 	rapid.Check(t, func(rt *rapid.T) {
 		s := open(t)

@@ -1,5 +1,5 @@
-// Package storetest is the suite that every store passes. A new engine is
-// written against it:
+// Package storetest is the test suite that every store must pass. A new engine runs
+// it like this:
 //
 //	func TestStore(t *testing.T) {
 //		storetest.Run(t, func(t *testing.T) store.Store { return engine.New(t.TempDir()) })
@@ -18,7 +18,7 @@ import (
 	"fettle/store"
 )
 
-// Run runs the suite. open gives a new and empty store each time.
+// Run runs the suite. open must return a new, empty store each time.
 func Run(t *testing.T, open func(t *testing.T) store.Store) {
 	for _, test := range []struct {
 		name string

@@ -9,8 +9,8 @@ import (
 	"fettle/store"
 )
 
-// testManyWriters has writers append to one journal at once, each reading again
-// and trying once more when another was first.
+// testManyWriters has several writers append to one journal at once. Each one that
+// loses reads again and retries.
 func testManyWriters(t *testing.T, s store.Store) {
 	const writers, each = 6, 8
 	var wg sync.WaitGroup
@@ -55,7 +55,7 @@ func testManyWriters(t *testing.T, s store.Store) {
 	})
 }
 
-// testReadersAndWriter has readers look while a writer appends: each sees whole
+// testReadersAndWriter has readers read while a writer appends: each sees only whole
 // appends, and never fewer than before.
 func testReadersAndWriter(t *testing.T, s store.Store) {
 	const appends = 20

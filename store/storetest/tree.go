@@ -12,7 +12,7 @@ import (
 	"fettle/store"
 )
 
-// hashesOf gives all hashes of the tree over records, in stored order.
+// hashesOf returns all hashes of the tree over records, in stored order.
 func hashesOf(records [][]byte) ([]tlog.Hash, error) {
 	var all []tlog.Hash
 	reader := tlog.HashReaderFunc(func(indexes []int64) ([]tlog.Hash, error) {
@@ -32,7 +32,7 @@ func hashesOf(records [][]byte) ([]tlog.Hash, error) {
 	return all, nil
 }
 
-// checkTree compares every hash and the root with those computed anew.
+// checkTree compares every hash and the root with freshly computed ones.
 func checkTree(r store.Reader, mark string, records [][]byte) error {
 	want, err := hashesOf(records)
 	if err != nil {
@@ -129,7 +129,7 @@ func testTreeVectors(t *testing.T, s store.Store) {
 			t.Fatal(err)
 		}
 		view(t, s, func(r store.Reader) {
-			// Each root that there was is there still.
+			// Every earlier root is still there.
 			for n := range i + 1 {
 				got, err := root(r, "CW-01", int64(n+1))
 				if err != nil || hex.EncodeToString(got[:]) != roots[n] {

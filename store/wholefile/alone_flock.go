@@ -10,16 +10,16 @@ import (
 	"syscall"
 )
 
-// renameAlone renames unless the name is taken, which it looks for while it has
-// the folder's lock. So none of us replaces the file of another; a program that
-// does not ask for the lock could have its file replaced, if it made it between
-// the look and the rename. A killed process has no lock.
+// renameAlone renames unless the name is taken, which it checks while it holds the
+// folder's lock. So no fettle replaces the file of another. A program that does not
+// take the lock could have its file replaced if it made it between the check and
+// the rename. A killed process holds no lock.
 func renameAlone(from, to string) error {
 	folder, err := os.Open(filepath.Dir(to))
 	if err != nil {
 		return err
 	}
-	defer folder.Close() // which gives the lock up
+	defer folder.Close() // which releases the lock
 	if err := syscall.Flock(int(folder.Fd()), syscall.LOCK_EX); err != nil {
 		return &fs.PathError{Op: "lock", Path: folder.Name(), Err: err}
 	}

@@ -12,13 +12,13 @@ import (
 	"fettle/store"
 )
 
-// MakeFolder makes a folder and those above it where they are missing, for their
-// owner alone, and durable. It is no error if it is there.
+// MakeFolder makes a folder, and those above it that are missing, for their owner
+// only, and durable. If the folder exists it does nothing.
 //
-// A folder whose mode says not to write gives [store.ErrReadOnly], whoever asks;
-// anything else in a folder's place gives [syscall.ENOTDIR].
+// It returns [store.ErrReadOnly] if the mode of a folder forbids writing, even for
+// root, and [syscall.ENOTDIR] if something that is not a folder is in the way.
 func MakeFolder(folder string) error {
-	var changed []string // the folders in which one is made
+	var changed []string // the folders that get a new one inside
 	for at := folder; ; at = filepath.Dir(at) {
 		info, err := os.Stat(at)
 		if err == nil {
@@ -26,7 +26,7 @@ func MakeFolder(folder string) error {
 				return noFolder(at)
 			}
 			if runtime.GOOS != "windows" && info.Mode().Perm()&0o200 == 0 {
-				return fmt.Errorf("%w: its folder %s is", store.ErrReadOnly, at)
+				return fmt.Errorf("%w: its folder %s cannot be written to", store.ErrReadOnly, at)
 			}
 			break
 		}
@@ -39,7 +39,7 @@ func MakeFolder(folder string) error {
 		return nil
 	}
 	if err := os.MkdirAll(folder, 0o700); errors.Is(err, fs.ErrExist) {
-		return noFolder(folder) // a link to nothing stands there, or above
+		return noFolder(folder) // a dangling link is there, or above
 	} else if err != nil {
 		return err
 	}
@@ -55,8 +55,8 @@ func noFolder(path string) error {
 	return &fs.PathError{Op: "mkdir", Path: path, Err: syscall.ENOTDIR}
 }
 
-// Confirm makes the names in folders durable, those too that other processes
-// gave, or gives [ErrUnconfirmed].
+// Confirm makes the names in folders durable, including those that other processes
+// made. It returns [ErrUnconfirmed] if it cannot.
 func Confirm(folders ...string) error {
 	for _, folder := range folders {
 		if err := syncFolder(folder); err != nil {
@@ -66,7 +66,7 @@ func Confirm(folders ...string) error {
 	return nil
 }
 
-// syncFolder makes the names in a folder durable, where a system can.
+// syncFolder makes the names in a folder durable, if the system can.
 func syncFolder(folder string) error {
 	if runtime.GOOS == "windows" {
 		return nil

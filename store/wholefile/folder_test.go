@@ -83,8 +83,8 @@ func TestConfirm(t *testing.T) {
 	}
 }
 
-// TestUnconfirmed has the folder moved away at the last moment, so that it
-// cannot be brought to the disk.
+// TestUnconfirmed moves the folder away at the last moment, so that it cannot be
+// synced.
 func TestUnconfirmed(t *testing.T) {
 	if runtime.GOOS == "windows" {
 		t.Skip("Windows confirms no folder")

@@ -10,7 +10,7 @@ import (
 	"testing"
 )
 
-// TestPipe meets what is neither file nor link.
+// TestPipe uses a name that is neither a file nor a link.
 func TestPipe(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "pipe")
 	must(t, syscall.Mkfifo(path, 0o600))
@@ -25,7 +25,7 @@ func TestPipe(t *testing.T) {
 	wantOnly(t, filepath.Dir(path), "pipe")
 }
 
-// TestFullDisk meets a disk without room, and one that may not be written to.
+// TestFullDisk uses a full disk, and one that may not be written to.
 func TestFullDisk(t *testing.T) {
 	disk := t.TempDir()
 	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=64k"); err != nil {
@@ -37,7 +37,7 @@ func TestFullDisk(t *testing.T) {
 		return err
 	}
 	path, other := filepath.Join(disk, "a"), filepath.Join(disk, "b")
-	for round := range 3 { // nothing of a try takes room from the next
+	for round := range 3 { // a failed try leaves nothing that takes up space
 		err := Create(t.Context(), path, 0o600, long)
 		if !errors.Is(err, syscall.ENOSPC) {
 			t.Fatal(round, err)

@@ -8,8 +8,8 @@ import (
 	"os"
 )
 
-// publishByLink is publish where no rename is known that replaces nothing. A
-// link never does; but sticks and cards mostly know no links.
+// publishByLink is publish for systems without a rename that never replaces. A link
+// never replaces either, but most USB sticks and memory cards do not support links.
 func publishByLink(from, to string) error {
 	err := os.Link(from, to)
 	if err == nil || errors.Is(err, fs.ErrExist) {

@@ -2,5 +2,5 @@
 
 package wholefile
 
-// publish gives a file its name, and fs.ErrExist if the name is taken.
+// publish gives a file its name. It returns fs.ErrExist if the name is taken.
 func publish(from, to string) error { return publishByLink(from, to) }

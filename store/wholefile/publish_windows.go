@@ -6,7 +6,7 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// publish gives a file its name, and fs.ErrExist if the name is taken: a move
+// publish gives a file its name. It returns fs.ErrExist if the name is taken: a move
 // replaces nothing unless told to.
 func publish(from, to string) error {
 	fail := func(err error) error { return &os.LinkError{Op: "rename", Old: from, New: to, Err: err} }

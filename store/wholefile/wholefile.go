@@ -1,13 +1,13 @@
 // Package wholefile makes files that appear under their name whole or not at
-// all, and are durable when that is said.
+// all, and that are durable once the call returns without an error.
 //
-// A file is written as a draft in its own folder, brought to the disk, and only
-// then given its name; then the folder is brought to the disk too. A process
-// killed on the way leaves at most a draft, which is taken away when a file is
-// made in that folder more than an hour later.
+// A file is written as a draft in its own folder, synced to the disk, and only
+// then given its name; then the folder is synced too. A process killed meanwhile
+// leaves at most a draft, which is deleted when a file is made in that folder more
+// than an hour later.
 //
-// Drafts are named .fettle-new- and 16 hexadecimal digits. No other file is ever
-// touched.
+// Drafts are named .fettle-new- and 16 hexadecimal digits. The package deletes no
+// other file.
 package wholefile
 
 import (
@@ -23,31 +23,31 @@ import (
 	"time"
 )
 
-// ErrUnconfirmed is given when a file has its name, and the disk did not confirm
-// that it keeps it: the file is there and whole, but may be gone after a loss of
-// power. The error is of no other kind: what the system said of it stands in its
-// text only, since a full disk, for one, suggests that nothing was written.
+// ErrUnconfirmed is returned when a file has its name but the disk did not confirm
+// that: the file is there and whole, but may be gone after a power failure. It
+// wraps nothing else: the system's message is in the text only, because a full
+// disk, for one, would suggest that nothing was written.
 var ErrUnconfirmed = errors.New("the disk did not confirm the last write")
 
 const (
 	draftPrefix = ".fettle-new-"
 	draftDigits = 16
 	draftTries  = 100
-	litterAge   = time.Hour // when a draft is surely no one's any more
+	litterAge   = time.Hour // no process still works on a draft older than this
 )
 
-// Create makes a file of what write puts into it. The name may be a relative
-// one; its folder has to be there. The file's mode is perm before the umask, from
-// the first byte on.
+// Create makes a file and calls write to fill it. The path may be relative; its
+// folder must exist. The file has the mode perm (before the umask) from the first
+// byte on.
 //
-// What has the name already, be it a folder or a link to nothing, stays as it is
-// and gives [fs.ErrExist]; so it does when another process is quicker. The
-// writing is spared where that can be known before. An error of write is given
-// back as it is, and that of a ctx that is done before the file gets its name.
-// After any error but [ErrUnconfirmed] no file was made.
+// If the name is taken, be it by a folder or a dangling link, Create changes nothing
+// and returns [fs.ErrExist]; so it does if another process takes the name first.
+// write is not called if that is already known. Create returns an error of write
+// unchanged, and ctx's error if ctx ends before the file has its name. After any
+// error but [ErrUnconfirmed] no file was made.
 //
-// To write, the file is open for reading and writing, under a name of its own.
-// write may close it.
+// write gets the file open for reading and writing, under a temporary name. It may
+// close it.
 func Create(ctx context.Context, path string, perm fs.FileMode, write func(*os.File) error) error {
 	if _, err := os.Lstat(path); err == nil {
 		return &fs.PathError{Op: "create", Path: path, Err: syscall.EEXIST}
@@ -55,10 +55,10 @@ func Create(ctx context.Context, path string, perm fs.FileMode, write func(*os.F
 	return makeFile(ctx, path, perm, write, publish)
 }
 
-// Replace is [Create] for a name that may be taken: at every moment, that leads
-// to what was there or to the new file. A link is replaced, not what it leads to.
-// The old file's mode is not kept. What is neither file nor link, as a folder or
-// a device, stays and gives [fs.ErrExist].
+// Replace is [Create] for a name that may be taken: at every moment the name leads
+// to the old file or to the new one. A link is replaced, not what it points to. The
+// old file's mode is not kept. Anything but a file or a link, such as a folder or a
+// device, is left alone, and Replace returns [fs.ErrExist].
 func Replace(ctx context.Context, path string, perm fs.FileMode, write func(*os.File) error) error {
 	if info, err := os.Lstat(path); err == nil && !info.Mode().IsRegular() && info.Mode()&fs.ModeSymlink == 0 {
 		return &fs.PathError{Op: "replace", Path: path, Err: syscall.EEXIST}
@@ -66,11 +66,11 @@ func Replace(ctx context.Context, path string, perm fs.FileMode, write func(*os.
 	return makeFile(ctx, path, perm, write, os.Rename)
 }
 
-// Move gives a file another name on the same disk, and [fs.ErrExist] if that is
-// taken. Its folder is to be confirmed with [Confirm].
+// Move gives a file another name on the same disk. It returns [fs.ErrExist] if that
+// is taken. The caller must confirm the folder with [Confirm].
 func Move(from, to string) error { return publish(from, to) }
 
-// makeFile writes a draft, and has it given its name by publish.
+// makeFile writes a draft, and lets publish give it its name.
 func makeFile(ctx context.Context, path string, perm fs.FileMode, write func(*os.File) error, publish func(from, to string) error) error {
 	if path == "" {
 		return &fs.PathError{Op: "create", Err: syscall.ENOENT}
@@ -84,8 +84,8 @@ func makeFile(ctx context.Context, path string, perm fs.FileMode, write func(*os
 	if err != nil {
 		return meant(err, path)
 	}
-	defer os.Remove(file.Name()) // it has moved away, unless something failed
-	defer file.Close()           // for when write panics; else it is closed
+	defer os.Remove(file.Name()) // does nothing unless something failed
+	defer file.Close()           // in case write panics; otherwise it is closed already
 	if err := fill(file, write); err != nil {
 		return meant(err, path)
 	}
@@ -109,7 +109,7 @@ func newDraft(folder string, perm fs.FileMode) (file *os.File, err error) {
 	return file, err
 }
 
-// fill writes a draft, brings it to the disk and closes it.
+// fill writes a draft, syncs it to the disk and closes it.
 func fill(draft *os.File, write func(*os.File) error) error {
 	if err := write(draft); err != nil {
 		return err
@@ -124,14 +124,14 @@ func fill(draft *os.File, write func(*os.File) error) error {
 	return errors.Join(err, draft.Close())
 }
 
-// meant puts the name that was asked for into an error that has the draft's,
-// which says nothing to anyone.
+// meant puts the requested name into an error that has the draft's name, which
+// would mean nothing to the user.
 func meant(err error, path string) error {
 	if between, ok := errors.AsType[*os.LinkError](err); ok {
 		return &fs.PathError{Op: between.Op, Path: path, Err: between.Err}
 	}
 	if at, ok := errors.AsType[*fs.PathError](err); ok && isDraft(filepath.Base(at.Path)) {
-		at.Path = path // no one else has this error: the draft is ours alone
+		at.Path = path // the error is ours to change: the draft is ours alone
 	}
 	return err
 }
@@ -141,8 +141,8 @@ func isDraft(name string) bool {
 	return ok && len(digits) == draftDigits && strings.Trim(digits, "0123456789abcdef") == ""
 }
 
-// clearLitter takes away what processes killed while making a file left. It is
-// no matter if that fails.
+// clearLitter deletes the drafts of processes that were killed. It does not matter
+// if that fails.
 func clearLitter(folder string) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {

@@ -19,8 +19,8 @@ import (
 	"time"
 )
 
-// envPath tells the test binary, run again as a process of its own, which file
-// to make half.
+// envPath tells the test binary, run again as another process, which file to half
+// make.
 const envPath = "FETTLE_WHOLEFILE_TEST_PATH"
 
 func TestMain(m *testing.M) {
@@ -66,7 +66,7 @@ func wantText(t testing.TB, path, want string) {
 	}
 }
 
-// wantOnly wants these names in a folder and no other.
+// wantOnly wants exactly these names in a folder.
 func wantOnly(t testing.TB, folder string, want ...string) {
 	t.Helper()
 	entries, err := os.ReadDir(folder)
@@ -81,7 +81,7 @@ func wantOnly(t testing.TB, folder string, want ...string) {
 	}
 }
 
-// wantPlain wants an error that speaks of the file that was meant.
+// wantPlain wants an error that names the requested file.
 func wantPlain(t testing.TB, err error, path string) {
 	t.Helper()
 	if !strings.Contains(err.Error(), path) || strings.Contains(err.Error(), draftPrefix) {
@@ -133,7 +133,7 @@ func TestModes(t *testing.T) {
 		t.Skip("Windows has no modes")
 	}
 	folder := t.TempDir()
-	// What the umask leaves of a mode is what the system itself makes of it.
+	// The mode after the umask is that of a file made by the system itself.
 	must(t, os.WriteFile(filepath.Join(folder, "by-the-system"), nil, 0o644))
 	info, err := os.Stat(filepath.Join(folder, "by-the-system"))
 	must(t, err)
@@ -158,7 +158,7 @@ func TestModes(t *testing.T) {
 	}
 }
 
-// taken lays out everything that a name can be taken by.
+// taken makes everything that can occupy a name.
 func taken(t *testing.T, folder string) map[string]string {
 	t.Helper()
 	all := map[string]string{}
@@ -210,7 +210,7 @@ func names(all map[string]string) (names []string) {
 	return names
 }
 
-// TestTakenMeanwhile has another take the name while the file is written.
+// TestTakenMeanwhile takes the name while the file is being written.
 func TestTakenMeanwhile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "a")
 	err := Create(t.Context(), path, 0o600, func(file *os.File) error {
@@ -273,7 +273,7 @@ func TestTogether(t *testing.T) {
 	wantOnly(t, filepath.Dir(path), "a")
 }
 
-// TestPublish holds every way of giving a name to the same.
+// TestPublish tests every implementation of publish alike.
 func TestPublish(t *testing.T) {
 	for name, publish := range ways() {
 		t.Run(name, func(t *testing.T) {
@@ -297,7 +297,7 @@ func TestPublish(t *testing.T) {
 				t.Error(err)
 			}
 
-			for round := range 100 { // for a gap in a way is short
+			for round := range 100 { // because a race window is short
 				path := filepath.Join(folder, fmt.Sprint("a", round))
 				var all sync.WaitGroup
 				var made atomic.Int32
@@ -324,7 +324,7 @@ func TestPublish(t *testing.T) {
 	}
 }
 
-// TestFailed lets the making of a file fail in every way that leaves nothing.
+// TestFailed fails in every way that must leave nothing behind.
 func TestFailed(t *testing.T) {
 	errWrite := errors.New("the glue ran out")
 	for name, make := range makers() {
@@ -357,7 +357,7 @@ func TestFailed(t *testing.T) {
 				}
 				unchanged()
 
-				// The system's error names the draft, and is to name the file.
+				// The system's error names the draft; ours must name the file.
 				err = make(t.Context(), path, 0o600, func(file *os.File) error {
 					must(t, file.Close())
 					return text("more")(file)
@@ -446,10 +446,10 @@ func TestLitter(t *testing.T) {
 	path, then := filepath.Join(folder, litter), time.Now().Add(-48*time.Hour)
 	must(t, os.Mkdir(path, 0o700), os.Chtimes(path, then, then))
 	must(t, Create(t.Context(), filepath.Join(folder, "b"), 0o600, text("glue")))
-	wantOnly(t, folder, "b", litter) // a folder is no draft of ours
+	wantOnly(t, folder, "b", litter) // a folder is not one of our drafts
 }
 
-// TestKilled kills a process in the midst of a file.
+// TestKilled kills a process half way through a file.
 func TestKilled(t *testing.T) {
 	folder := t.TempDir()
 	path := filepath.Join(folder, "a")
@@ -476,7 +476,7 @@ func TestKilled(t *testing.T) {
 	draft, then := filepath.Join(folder, entries[0].Name()), time.Now().Add(-2*litterAge)
 	wantText(t, draft, "half")
 	must(t, Create(t.Context(), path, 0o600, text("whole")))
-	wantOnly(t, folder, "a", entries[0].Name()) // for its process could be at work still
+	wantOnly(t, folder, "a", entries[0].Name()) // its process could still be working on it
 	must(t, os.Chtimes(draft, then, then))
 	must(t, Replace(t.Context(), path, 0o600, text("whole again")))
 	wantOnly(t, folder, "a")

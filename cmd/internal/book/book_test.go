@@ -273,7 +273,7 @@ func TestPhotos(t *testing.T) {
 	if n := len(elements(root, "img")); n != 1 || asked["sha256:1"] != 1 || asked["sha256:2"] != 1 {
 		t.Errorf("%d pictures, asked for as %v", n, asked)
 	}
-	for _, says := range []string{"The same picture is shown above, as the photo of entry 2", "The photo is missing: not as it was added", "the photo shot.png of entry 4 is not in this book"} {
+	for _, says := range []string{"The same picture is shown above, as the photo of entry 2", "The photo is missing: changed since it was added", "the photo shot.png of entry 4 is not in this book"} {
 		if !strings.Contains(strings.ToLower(all), strings.ToLower(says)) {
 			t.Errorf("the book does not say %q", says)
 		}

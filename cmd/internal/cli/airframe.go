@@ -26,7 +26,7 @@ func (a *app) airframeAddCommand() *cobra.Command {
 	var options []string
 	cmd := &cobra.Command{
 		Use:     "add MARK --design DESIGN [--with OPTION]…",
-		Short:   "Bring an airframe under the record",
+		Short:   "Register an airframe",
 		Example: "  fettle airframe add CW-01 --design causeway --with working-rudders",
 		Args:    arguments(1, 1),
 	}

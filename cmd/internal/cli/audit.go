@@ -30,10 +30,10 @@ func (a *app) auditCommand() *cobra.Command {
 	var o auditOptions
 	cmd := &cobra.Command{
 		Use:   "audit [MARK]",
-		Short: "Show what was measured, by whom, with what, how near to the limit",
-		Long: "Show every reading, gate by gate: when, by whom, with what, as typed, the limits in force\n" +
-			"then, the margin, what became of it and which release rested on it; a page of summary first,\n" +
-			"which says too what the record does not show.",
+		Short: "Show what was measured, or prove that the journal is unchanged",
+		Long: "Show every reading, gate by gate: when, by whom, with which gauge, as typed, the limits at the\n" +
+			"time, the margin, what became of it and which release rests on it. A summary comes first; it\n" +
+			"also says what the record does not show. For --prove and --against see fettle help seals.",
 		Example:           "  fettle audit CW-01 --critical\n  fettle audit CW-01 --gate boom-gap --format csv > boom-gap.csv",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
@@ -52,7 +52,7 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.StringVar(&o.against, "against", "", "prove that the journal still holds what this `SEAL`, a file, has sealed")
 	flags.Int64Var(&o.entry, "entry", -1, "with --against: print the proof that entry `N` was in the journal when it was sealed")
 	flags.StringVar(&o.newer, "newer", "", "with --against: print the proof that the journal under this newer `SEAL` began with what was sealed")
-	flags.StringVar(&o.key, "key", "", "the public `KEY` of who sealed it; else your own")
+	flags.StringVar(&o.key, "key", "", "the signer's public `KEY`; else your own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.one = cmd.Flags().Changed("entry")
 		if a.json && !cmd.Flags().Changed("format") {

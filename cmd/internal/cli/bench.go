@@ -23,10 +23,10 @@ func (a *app) benchCommand() *cobra.Command {
 	var o benchOptions
 	cmd := &cobra.Command{
 		Use:   "bench [MARK]…",
-		Short: "Record the temperature and humidity at the bench, and conditions",
-		Long: "Record what the bench is like in this sitting. Without a mark it goes into the journal\n" +
-			"of every airframe with an open job or a joint that is not cured. --set says how a\n" +
-			"condition stands, such as propeller=off.",
+		Short: "Record temperature, humidity and conditions at the bench",
+		Long: "Record what the bench is like in this sitting. Without a mark it is recorded for every\n" +
+			"airframe with an open job or a joint that has not cured. --set records a condition,\n" +
+			"such as propeller=off.",
 		Example: "  fettle bench --temperature 16C --humidity 60%\n  fettle bench CW-01 --set ventilation=on",
 		Args:    arguments(0, -1),
 		ValidArgsFunction: func(cmd *cobra.Command, _ []string, toComplete string) ([]string, cobra.ShellCompDirective) {

@@ -25,11 +25,11 @@ func (a *app) bookCommand() *cobra.Command {
 	var force bool
 	cmd := &cobra.Command{
 		Use:   "book [MARK] -o FILE",
-		Short: "Write the whole record as one printable page",
-		Long: "Write the record of an airframe as one HTML page that needs nothing beside itself and prints:\n" +
-			"its life, what the record does not show, releases, damage, every reading in its limits, joints\n" +
-			"with their times, the steps of each job, photos without position data, seals. Times are local,\n" +
-			"and the page says so.",
+		Short: "Write the whole record as one printable HTML page",
+		Long: "Write the record of an airframe as one HTML file that needs no other and can be printed: its\n" +
+			"history, what the record does not show, releases, damage, every reading with its limits, joints\n" +
+			"with their times, the steps of each job, photos without position data, and seals. Times are\n" +
+			"local.",
 		Example:           "  fettle book CW-01 -o cw-01.html",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,

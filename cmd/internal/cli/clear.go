@@ -17,10 +17,9 @@ func (a *app) clearCommand() *cobra.Command {
 	var lines []int
 	cmd := &cobra.Command{
 		Use:   "clear [MARK] HOLD",
-		Short: "Clear a hold, every line by its own answer",
-		Long: "Clear a hold, or the quarantine of a damage (D1). Each line is asked for and answered on\n" +
-			"its own; with --line each\n" +
-			"confirmed line is named by its number instead. A hold is cleared whole or not at all.",
+		Short: "Clear a safety hold, line by line",
+		Long: "Clear a hold, or the quarantine of a damage (D1). You are asked about each line, or name\n" +
+			"each line you confirm with --line. A hold is cleared whole or not at all.",
 		Example:           "  fettle clear CW-01 blade-care\n  fettle clear CW-01 blade-care --line 1 --line 2",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeHolds,

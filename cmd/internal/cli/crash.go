@@ -23,10 +23,10 @@ func (a *app) crashCommand() *cobra.Command {
 	var found []string
 	cmd := &cobra.Command{
 		Use:   "crash [MARK]",
-		Short: "Report what a crash did, zone by zone",
-		Long: "Report what is seen after a crash: the battery and the propeller first, then from nose to\n" +
-			"tail. Each finding is recorded as it is answered and grounds the airframe at once. It works\n" +
-			"by pipe as well as by terminal; with --found nothing is asked.",
+		Short: "Report crash damage, zone by zone",
+		Long: "Report what you see after a crash: the battery and the propeller first, then nose to tail.\n" +
+			"Each answer is recorded at once, and the first finding grounds the airframe. Answers can come\n" +
+			"from a terminal or a pipe; with --found nothing is asked.",
 		Example:           "  fettle crash CW-01\n  fettle crash CW-01 --found nose=crushed:serious --found \"battery=battery-dented:total:left corner\"",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,

@@ -23,9 +23,9 @@ func (a *app) demoCommand() *cobra.Command {
 		Use:   "demo",
 		Short: "Play an evening at the bench on a store of its own",
 		Long: "Play an evening at the bench: steps as they look, a join refused as too early, a coat that\n" +
-			"lapsed over three days, a gate failed, reworked and passed, and the board at the end. Every\n" +
-			"line is the real program on a new store; only the clock is the demo's own, and it ends at\n" +
-			"the present, so that the same store can be gone on with by hand.",
+			"lapsed over three days, a gate failed, reworked and passed, and the board at the end. It is\n" +
+			"the real program on a new store. Only the clock is the demo's own; it ends at the present, so\n" +
+			"you can go on with the same store by hand.",
 		Args: arguments(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error { return a.demo(cmd.Context()) },
 	}
@@ -272,7 +272,7 @@ func evening() []scene {
 		{after: 4 * minute, words: "a gate: the slots are measured, and one end is too deep", command: "measure CW-01 spar-depth top-left=4.6mm top-root=4.5mm top-right=4.7mm bottom-left=4.6mm bottom-root=4.6mm bottom-right=5.9mm"},
 		{after: minute, words: "measuring again until it fits is not how it goes", command: "measure CW-01 spar-depth bottom-right=4.8mm", code: exitRefused},
 		{after: 10 * minute, words: "it is lined and cut again", command: "done CW-01 rework:spar-depth"},
-		{after: 3 * minute, words: "an inch rule is as good", command: `measure CW-01 spar-depth top-left=4.6mm top-root=4.5mm top-right=4.7mm bottom-left=4.6mm bottom-root=4.6mm "bottom-right=3/16 in"`},
+		{after: 3 * minute, words: "an inch rule is as good", command: `measure CW-01 spar-depth top-left=4.6mm top-root=4.5mm top-right=4.7mm bottom-left=4.6mm bottom-root=4.6mm "bottom-right=11/64 in"`},
 		quiet(3*minute, "measure CW-01 spar-over-spar top-left=60mm bottom-left=60mm top-root=60mm bottom-root=60.5mm top-right=60mm bottom-right=60mm"),
 		quiet(2*minute, "measure CW-01 spar-ends top-left=70mm top-right=70mm bottom-left=70.5mm bottom-right=70mm"),
 		quiet(3*minute, "clear CW-01 splinter-care --line 1 --line 2 --line 3"),

@@ -21,9 +21,9 @@ func (a *app) doneCommand() *cobra.Command {
 		Use:   "done [MARK] STEP",
 		Short: "Record that a step was done",
 		Long: "Record that a step was done: a plain step, a coat, a join, a wait that is over, or a\n" +
-			"measure step whose gates are met. STEP may be written JOB/STEP. A rework is recorded\n" +
-			"as " + page.ReworkStep + "GATE.",
-		Example:           "  fettle done CW-01 coat-roots --began \"8 min ago\"\n  fettle done CW-01 join-roots --touch dry\n  fettle done CW-01 rework:spar-depth",
+			"measure step whose gates have passed. STEP may be written JOB/STEP. A rework is\n" +
+			"recorded as " + page.ReworkStep + "GATE.",
+		Example:           "  fettle done CW-01 coat-left-root --began \"8 min ago\"\n  fettle done CW-01 join-wing --touch dry\n  fettle done CW-01 rework:spar-depth",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeSteps,
 	}

@@ -17,8 +17,8 @@ func (a *app) flightCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "flight [MARK]",
 		Short: "Log a flight and its landing",
-		Long: "Log a flight. A hard landing grounds the airframe until the check that the triage table\n" +
-			"names is complete; flights use up the life of the gates that have one.",
+		Long: "Log a flight. A hard landing grounds the airframe until the check named in the triage table\n" +
+			"is complete. Flights use up the life of the gates that have one.",
 		Example:           "  fettle flight CW-01\n  fettle flight CW-01 --landing hard --note \"cartwheel in the sea lavender\"",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
@@ -64,9 +64,9 @@ func (a *app) equipCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "equip MARK fitted|removed|moved ITEM",
 		Short: "Record equipment fitted, removed or moved",
-		Long: "Record a change of equipment. The balance must be measured again always, and what else the\n" +
-			"design sheet says that the item disturbs.",
-		Example:           "  fettle equip CW-01 moved camera --arm -280mm\n  fettle equip CW-01 fitted battery --mass 176g",
+		Long: "Record a change of equipment. The balance must then be measured again, and whatever else the\n" +
+			"design sheet says the item disturbs.",
+		Example:           "  fettle equip SK-01 moved camera --arm -85mm\n  fettle equip SK-01 fitted battery-pack --mass 130g",
 		Args:              arguments(3, 3),
 		ValidArgsFunction: a.completeMarks,
 	}

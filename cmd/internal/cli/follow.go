@@ -21,11 +21,11 @@ import (
 func (a *app) followCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "follow [MARK]",
-		Short: "Be led through the open jobs, one step on the screen at a time",
+		Short: "Be led through the open jobs, one step at a time",
 		Long: "Be led through the open jobs of an airframe, one step at a time: the caution first,\n" +
-			"then what to do, then the question that fits. Everything is recorded as it is answered,\n" +
-			"so it can be left at any point. It works by pipe as well as by terminal.\n\n" +
-			"At every question: q leaves, n WORDS writes a note, ? repeats what can be answered.",
+			"then what to do, then a question. Each answer is recorded at once, so you can leave at\n" +
+			"any point. Answers can come from a terminal or a pipe.\n\n" +
+			"At every question: q leaves, n WORDS writes a note, ? lists the possible answers.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -18,12 +18,12 @@ func (a *app) gaugeCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "gauge [MARK] [GAUGE]",
 		Short: "Record the check of a gauge, or show when each was last checked",
-		Long: "Record what a gauge reads of a reference of known size: a gauge block, a weight, the shank of\n" +
-			"a drill. It is good if it reads that to within its uncertainty. One that is not good is not\n" +
-			"measured with until a check finds it good, and what it read since the check before is in\n" +
-			"doubt: its gates are measured again. Without --reads and --of the gauge is shown, and\n" +
-			"without a name every gauge. A check belongs to the record of one airframe; where the gauge\n" +
-			"served others, check it there too.",
+		Long: "Record what a gauge reads on a reference of known size: a gauge block, a weight, the shank of\n" +
+			"a drill. It is good if it reads that size to within its uncertainty. A gauge that is not good\n" +
+			"is refused until a check finds it good, and its readings since the check before are in doubt:\n" +
+			"those gates must be measured again. Without --reads and --of the gauge is shown; without a\n" +
+			"name, every gauge. A check is part of one airframe's record. If the gauge was used on others,\n" +
+			"record it there too.",
 		Example:           "  fettle gauge CW-01 depth --reads 10.02mm --of 10mm --note \"a gauge block\"",
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeGauges,

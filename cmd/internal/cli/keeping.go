@@ -11,7 +11,7 @@ func (a *app) backupCommand() *cobra.Command {
 		Use:   "backup FILE",
 		Short: "Copy the whole store to a new file, while others use it",
 		Long: "Copy the store, as it is at one moment, to a new file, and its photos beside it. The copy is\n" +
-			"read again before it gets its name.",
+			"verified by reading it back before it gets its name.",
 		Args: arguments(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			k, err := a.keeper()
@@ -31,12 +31,12 @@ func (a *app) restoreCommand() *cobra.Command {
 	var force bool
 	cmd := &cobra.Command{
 		Use:   "restore FILE",
-		Short: "Put a copy in the place of the store",
-		Long: "Put a copy that backup made in the place of the store. It is refused where the store here has\n" +
-			"entries that the copy lacks, unless --force; what was here is kept aside either way.",
+		Short: "Replace the store with a backup",
+		Long: "Replace the store with a copy that backup made. This is refused if the store has entries that\n" +
+			"the copy lacks, unless --force is given. The old store is kept under another name either way.",
 		Args: arguments(1, 1),
 	}
-	cmd.Flags().BoolVar(&force, "force", false, "restore although entries are lost; the store here is kept aside")
+	cmd.Flags().BoolVar(&force, "force", false, "restore even if entries are lost; the old store is kept under another name")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		k, err := a.keeper()
 		if err != nil {
@@ -55,14 +55,14 @@ func (a *app) examineCommand() *cobra.Command {
 	var salvage string
 	cmd := &cobra.Command{
 		Use:   "examine",
-		Short: "Read the whole store and say what is damaged; change nothing",
-		Long: "Read every page, journal, document and photo of the store and say what is damaged and what can\n" +
-			"still be read. The store is not changed. With --salvage, every journal that is whole goes to a\n" +
-			"new store; the readable beginning of any other goes to a file of its own, because its end may\n" +
-			"have said that the aircraft is not fit to fly.",
+		Short: "Read the whole store and report damage; change nothing",
+		Long: "Read every page, journal, document and photo of the store and report what is damaged and what\n" +
+			"can still be read. The store is not changed. With --salvage, every journal that is whole is\n" +
+			"copied to a new store. The readable beginning of any other goes to a text file, because its\n" +
+			"lost end may have said that the aircraft is not fit to fly.",
 		Args: arguments(0, 0),
 	}
-	cmd.Flags().StringVar(&salvage, "salvage", "", "write what is whole to this new `FILE`")
+	cmd.Flags().StringVar(&salvage, "salvage", "", "copy what is whole to this new `FILE`")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		k, err := a.keeper()
 		if err != nil {
@@ -92,9 +92,10 @@ func (a *app) examineCommand() *cobra.Command {
 
 func (a *app) exportCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:               "export MARK FILE",
-		Short:             "Write one airframe, with its journal, documents and photos, to a file",
-		Long:              "Write one airframe to a single file, so that an aircraft sold takes its record along.",
+		Use:   "export MARK FILE",
+		Short: "Write one airframe, with its whole record, to a file",
+		Long: "Write one airframe with its journal, documents, photos and seals to one file, so that an\n" +
+			"aircraft that is sold takes its record with it.",
 		Args:              arguments(2, 2),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -120,9 +121,9 @@ func (a *app) exportCommand() *cobra.Command {
 func (a *app) importCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "import FILE",
-		Short: "Take in an airframe from a file that export wrote",
-		Long: "Take in an airframe after its tree, its entries and its documents were checked. A mark that is\n" +
-			"here already is refused: two lives are never merged.",
+		Short: "Add an airframe from a file that export wrote",
+		Long: "Add an airframe from a file that export wrote, after checking its entries, documents and\n" +
+			"seals. A mark that is already in the store is refused: two journals are never merged.",
 		Args: arguments(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			k, err := a.keeper()

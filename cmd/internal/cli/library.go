@@ -20,7 +20,7 @@ func (a *app) libraryCommand() *cobra.Command {
 	cmd.AddCommand(
 		&cobra.Command{
 			Use:   "list",
-			Short: "List the documents, embedded ones and your own",
+			Short: "List all documents: the embedded ones and your own",
 			Args:  arguments(0, 0),
 			RunE: func(*cobra.Command, []string) error {
 				library, err := a.library()
@@ -33,7 +33,7 @@ func (a *app) libraryCommand() *cobra.Command {
 		},
 		&cobra.Command{
 			Use:               "show NAME",
-			Short:             "Show one document as it is read at the bench",
+			Short:             "Show one document as it appears at the bench",
 			Args:              arguments(1, 1),
 			ValidArgsFunction: a.completeDocuments,
 			RunE: func(_ *cobra.Command, args []string) error {
@@ -55,7 +55,7 @@ func (a *app) libraryCommand() *cobra.Command {
 func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "check FILE…",
-		Short: "Check documents you write: every fault with line, column and the nearest valid name",
+		Short: "Check documents that you write, and report every fault",
 		Args:  arguments(1, -1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			library, err := a.library()

@@ -22,14 +22,14 @@ func (a *app) measureCommand() *cobra.Command {
 		Use:   "measure [MARK] GATE [POINT=VALUE]…",
 		Short: "Record readings at a gate, or show it",
 		Long: "Record readings at a gate. Without a reading the gate is shown. A value has a unit:\n" +
-			"4.1mm, 5/32in, \"4 3/4 in\". With --concede a gate that is not met is accepted for use\n" +
-			"as it is; a critical gate never is.",
-		Example:           "  fettle measure CW-01 spar-depth root=4.1mm mid=4.0mm tip=3.9mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
+			"4.6mm, 11/64in, \"5 3/8 in\". --concede accepts, as it is, a gate that has not\n" +
+			"passed; a critical gate cannot be conceded.",
+		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
 		Args:              arguments(1, -1),
 		ValidArgsFunction: a.completeGates,
 	}
 	cmd.Flags().StringVar(&o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
-	cmd.Flags().StringVar(&o.concede, "concede", "", "grant a concession for this `REASON`")
+	cmd.Flags().StringVar(&o.concede, "concede", "", "accept the gate as it is, for this `REASON`")
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.at, o.photos = *at, *photos

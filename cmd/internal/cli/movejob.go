@@ -14,10 +14,10 @@ func (a *app) moveJobCommand() *cobra.Command {
 	var procedure string
 	cmd := &cobra.Command{
 		Use:   "move-job MARK JOB",
-		Short: "Show what newer documents change for an open job, and move it to them",
-		Long: "An open job keeps the documents that it began with. move-job shows what the library's present\n" +
-			"ones change for it: steps added, dropped and rewritten, limits that differ, readings that\n" +
-			"count no more. With --accept the job goes on under them, and the journal says so.",
+		Short: "Show what newer documents change for an open job, or move it",
+		Long: "An open job keeps the documents it was started with. move-job shows what the library's newer\n" +
+			"ones would change: steps added, dropped and rewritten, limits that differ, readings that no\n" +
+			"longer count. With --accept the job moves to them, and the journal says so.",
 		Args:              arguments(2, 2),
 		ValidArgsFunction: a.completeMarks,
 	}

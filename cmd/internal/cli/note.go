@@ -12,7 +12,7 @@ func (a *app) noteCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "note [MARK] WORDS…",
 		Short:   "Write a note into an airframe's journal",
-		Example: "  fettle note CW-01 \"left aileron a touch stiff\"",
+		Example: "  fettle note CW-01 \"left aileron slightly stiff\"",
 		Args:    arguments(1, -1),
 	}
 	at, photos := atFlag(cmd), photoFlag(cmd)

@@ -1,22 +1,22 @@
 package cli
 
 import (
-	"bytes"
-	"context"
 	"flag"
 	"os"
-	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
-	"time"
 
-	"fettle/cmd/internal/term"
+	"github.com/spf13/cobra"
 )
 
-var update = flag.Bool("update", false, "write the tour's real output into README.md")
+var update = flag.Bool("update", false, "write real output into the examples of README.md and of the help pages")
 
 const readmePath = "../../../README.md"
+
+// mostWords is how long the README may be, as wc -w counts.
+const mostWords = 1800
 
 func readme(t *testing.T) string {
 	t.Helper()
@@ -28,116 +28,58 @@ func readme(t *testing.T) string {
 }
 
 // TestReadmeTour runs the README's tour, the commands shown and those between,
-// and holds every line of output against what is printed there.
+// and compares every line of output with what is printed there.
 func TestReadmeTour(t *testing.T) {
-	text := readme(t)
-	before, rest, ok := strings.Cut(text, "## A short tour\n")
-	tour, after, ok2 := strings.Cut(rest, "\n## ")
-	if !ok || !ok2 {
-		t.Fatal("the README has no tour")
-	}
-	play := player(t)
-	blocks := regexp.MustCompile("(?s)<!-- meanwhile\n(.*?)-->|```console\n(.*?)```")
-	shown := 0
-	got := blocks.ReplaceAllStringFunc(tour, func(block string) string {
-		m := blocks.FindStringSubmatch(block)
-		if m[2] == "" {
-			for _, line := range strings.Split(strings.TrimSpace(m[1]), "\n") {
-				if out := play(line); strings.HasPrefix(out, "Refused") {
-					t.Fatalf("%s: %s", line, out)
-				}
-			}
-			return block
-		}
-		var out strings.Builder
-		for _, line := range strings.Split(m[2], "\n") {
-			if command, ok := strings.CutPrefix(line, "$ "); ok {
-				shown++
-				out.WriteString("$ " + command + "\n" + play(command))
-			}
-		}
-		return "```console\n" + out.String() + "```"
-	})
-	if shown < 8 {
+	if shown := playExamples(t, readmePath); shown < 8 {
 		t.Errorf("the tour shows %d commands", shown)
 	}
-	if got == tour {
-		return
-	}
-	if *update {
-		if err := os.WriteFile(readmePath, []byte(before+"## A short tour\n"+got+"\n## "+after), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	was, is := strings.Split(tour, "\n"), strings.Split(got, "\n")
-	for i := range min(len(was), len(is)) {
-		if was[i] != is[i] {
-			t.Fatalf("the README shows\n%s\nand the program says\n%s\n(go test ./cmd/internal/cli -run Readme -update writes it)", was[i], is[i])
-		}
-	}
-	t.Fatal("the README's tour is longer or shorter than what the program says")
 }
 
-// player runs commands one after the other on a bench of their own.
-func player(t *testing.T) func(line string) string {
-	t.Helper()
-	dir := t.TempDir()
-	if err := setUp(dir, t.Setenv); err != nil {
-		t.Fatal(err)
-	}
-	time.Local = time.UTC
-	clock := scriptTime{filepath.Join(dir, "clock")}
-	return func(line string) string {
-		if d, ok := strings.CutPrefix(line, "pass "); ok {
-			length, err := time.ParseDuration(d)
-			if err != nil {
-				t.Fatal(err)
-			}
-			clock.set(clock.Now().Add(length))
-			return ""
-		}
-		command, ok := strings.CutPrefix(line, "fettle ")
-		if !ok {
-			t.Fatalf("%q is no command", line)
-		}
-		var out bytes.Buffer
-		streams := term.Streams{In: strings.NewReader(""), Out: &out, Err: &out, Columns: term.Width}
-		code := run(context.Background(), stores(), splitCommand(command), streams, clock)
-		if code != exitDone && code != exitRefused {
-			t.Fatalf("%s ended with %d: %s", line, code, out.String())
-		}
-		return strings.Trim(out.String(), "\n") + "\n"
+func TestReadmeIsShort(t *testing.T) {
+	if words := len(strings.Fields(readme(t))); words > mostWords {
+		t.Errorf("the README has %d words, more than %d: put what is not needed first into a help page", words, mostWords)
 	}
 }
 
-// TestReadmeDocuments checks the documents that the README shows.
-func TestReadmeDocuments(t *testing.T) {
-	play := player(t)
-	dir := t.TempDir()
-	for _, block := range regexp.MustCompile("(?s)```yaml\n(.*?)```").FindAllStringSubmatch(readme(t), -1) {
-		name := regexp.MustCompile(`^\w+: (\S+)`).FindStringSubmatch(block[1])[1]
-		if err := os.WriteFile(filepath.Join(dir, name+".yaml"), []byte(block[1]), 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	t.Chdir(dir)
-	if out := play("fettle check plover.yaml plover-build.yaml"); !strings.Contains(out, "it serves plover") {
-		t.Errorf("check says %s", out)
-	}
-	play("fettle --library . airframe add PL-01 --design plover")
-	if out := play("fettle --library . start PL-01 plover-build"); !strings.Contains(out, "is open on PL-01") {
-		t.Errorf("start says %s", out)
-	}
-}
-
-// TestReadmeFirstCommands holds the two commands at the top: what they run is
-// run by the demo's script and by this very test.
+// TestReadmeFirstCommands checks that the README begins with the two commands;
+// what they run is run by the demo's script and by this very test.
 func TestReadmeFirstCommands(t *testing.T) {
-	head, _, _ := strings.Cut(readme(t), "## A short tour")
+	head, _, _ := strings.Cut(readme(t), "\n## ")
 	for _, command := range []string{"\ngo run ./cmd/fettle demo\n", "\ngo test ./...\n"} {
 		if !strings.Contains(head, command) {
 			t.Errorf("the README does not begin with%s", command)
+		}
+	}
+}
+
+// TestReadmeNamesEveryCommand checks the README's table of commands against the
+// program, both ways, and that it names every help page.
+func TestReadmeNamesEveryCommand(t *testing.T) {
+	_, table, _ := strings.Cut(readme(t), "\n## Commands\n")
+	table, _, _ = strings.Cut(table, "\n## ")
+	var named []string
+	for _, row := range regexp.MustCompile("(?m)^\\| `.*").FindAllString(table, -1) {
+		cell := strings.Split(row, "|")[1]
+		for _, code := range regexp.MustCompile("`([a-z-]+)").FindAllStringSubmatch(cell, -1) {
+			named = append(named, code[1])
+		}
+	}
+	root := (&app{}).root()
+	root.InitDefaultHelpCmd()
+	root.InitDefaultCompletionCmd()
+	for _, c := range root.Commands() {
+		if !slices.Contains(named, c.Name()) {
+			t.Errorf("the table lacks %s", c.Name())
+		}
+	}
+	for _, name := range named {
+		if !slices.ContainsFunc(root.Commands(), func(c *cobra.Command) bool { return c.Name() == name }) {
+			t.Errorf("the table has %s, which is not a command", name)
+		}
+	}
+	for _, topic := range topics() {
+		if !strings.Contains(readme(t), "`fettle help "+topic.name+"`") {
+			t.Errorf("the README does not name the help page %s", topic.name)
 		}
 	}
 }

@@ -15,15 +15,15 @@ func (a *app) releaseCommand() *cobra.Command {
 	var certificate string
 	cmd := &cobra.Command{
 		Use:   "release [MARK]",
-		Short: "Release an airframe to fly, if the record proves it",
-		Long: "Release an airframe to fly. Every critical gate must be current and in tolerance, every\n" +
-			"job complete, every load joint cured; all that fails is listed. The release names the\n" +
-			"readings that it rests on. With --proof the proof is shown and nothing is released.\n\n" + page.LocalRules,
+		Short: "Release an airframe to fly, if the record proves it fit",
+		Long: "Release an airframe to fly. Every critical gate must have passed and not be stale, every\n" +
+			"job must be complete, every joint that carries load cured. Whatever is missing is listed.\n" +
+			"The release names the readings it rests on. With --proof nothing is released.\n\n" + page.LocalRules,
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringVar(&certificate, "certificate", "", "`KIND AND NUMBER` of the certificate of who releases, where one is held")
-	cmd.Flags().BoolVar(&only, "proof", false, "show the proof only")
+	cmd.Flags().BoolVar(&only, "proof", false, "only show the proof")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.release(cmd.Context(), args, certificate, only)
 	}

@@ -13,10 +13,10 @@ func (a *app) repairCommand() *cobra.Command {
 	var start bool
 	cmd := &cobra.Command{
 		Use:   "repair [MARK]",
-		Short: "Plan the repair of everything that was found, as one job",
-		Long: "Turn every damage that no job is at into one plan: what the triage table answers and why,\n" +
-			"shared steps once, what must be straight first before what hangs on it, and at the end\n" +
-			"exactly the gates that must be measured again. --start opens it as a job.",
+		Short: "Plan the repair of all damage as one job",
+		Long: "Turn all damage that has no job yet into one plan: what the triage table answers and why,\n" +
+			"shared steps once, the structure before what is fitted to it, and at the end the gates that\n" +
+			"must be measured again. --start opens it as a job.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}

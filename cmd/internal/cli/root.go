@@ -30,9 +30,9 @@ func (a *app) root() *cobra.Command {
 	root := &cobra.Command{
 		Use:   "fettle",
 		Short: "The build book and repair record of a foam aircraft bench",
-		Long: "Fettle leads a builder one step at a time, keeps the clocks of every glue joint,\n" +
-			"stops at measurements and safety holds, and keeps the record of all of it.\n\n" +
-			"MARK may be left out where only one airframe has an open job.\n\n" + exitHelp,
+		Long: "Fettle leads a builder one step at a time, times every glue joint, stops at\n" +
+			"measurements and safety holds, and keeps a record of it all.\n\n" +
+			"MARK may be left out while only one airframe has an open job.\n\n" + helpList() + "\n" + exitHelp,
 		Version:       version,
 		SilenceErrors: true,
 		SilenceUsage:  true,
@@ -68,6 +68,7 @@ func (a *app) root() *cobra.Command {
 		a.backupCommand(), a.restoreCommand(), a.examineCommand(), a.exportCommand(), a.importCommand(),
 		a.demoCommand(),
 	)
+	root.SetHelpCommand(a.helpCommand())
 	return root
 }
 

@@ -19,16 +19,12 @@ import (
 func (a *app) sealCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "seal [MARK]",
-		Short: "Sign a statement of what the journal holds now",
-		Long: "Sign a statement of the journal's head: how many entries, and one hash over all of them. It\n" +
-			"is a few lines, to be printed on the release slip or sent to the club. audit --against SEAL\n" +
-			"proves later that the journal still holds exactly what was sealed; SEAL is a file with those\n" +
-			"lines, and the words around them do no harm.\n\n" +
-			"A seal proves that nothing was changed since it was made. It does not prove that what was\n" +
-			"written is true: whoever keeps the key could have lied from the start. Give the seal away,\n" +
-			"and the past is bound.\n\n" +
-			"The key is made on first use (FETTLE_KEY, else seal.key in the XDG data folder); its public\n" +
-			"half is printed with each seal.",
+		Short: "Sign a statement of what the journal holds",
+		Long: "Sign a statement of a few lines: how many entries the journal has, and one hash over all of\n" +
+			"them. audit --against SEAL shows later whether the journal still holds exactly what was sealed;\n" +
+			"SEAL is a file with those lines, and other words around them do no harm.\n\n" +
+			"The key is made on first use (FETTLE_KEY, else seal.key in the XDG data folder). Its public\n" +
+			"half is printed with each seal. For what a seal proves see fettle help seals.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
@@ -63,13 +59,13 @@ func (a *app) sealCheckCommand() *cobra.Command {
 	var key string
 	cmd := &cobra.Command{
 		Use:   "check FILE",
-		Short: "Check a seal or a proof with nothing but the public key",
+		Short: "Check a seal or a proof with the public key alone",
 		Long: "Check a file that somebody handed over: a seal, the proof of one entry (audit --entry) or of\n" +
-			"two seals. Nothing but the file and the public key of who sealed it is needed.",
-		Example: "  fettle seal CW-01 > seal.txt\n  fettle seal check seal.txt --key fettle+…",
+			"two seals (audit --newer). Only the file and the signer's public key are needed.",
+		Example: "  fettle seal CW-01 > seal.txt\n  fettle seal check seal.txt",
 		Args:    arguments(1, 1),
 	}
-	cmd.Flags().StringVar(&key, "key", "", "the public `KEY` of who sealed it; else your own")
+	cmd.Flags().StringVar(&key, "key", "", "the signer's public `KEY`; else your own")
 	cmd.RunE = func(_ *cobra.Command, args []string) error {
 		data, err := readSeal(args[0])
 		if err != nil {

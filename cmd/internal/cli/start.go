@@ -14,7 +14,7 @@ func (a *app) startCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:               "start [MARK] PROCEDURE [--zone ZONE]",
 		Short:             "Start a procedure on an airframe",
-		Long:              "Start a procedure on an airframe: one of the library by its name, or a file.",
+		Long:              "Start a procedure on an airframe. PROCEDURE is a name in the library, or a file.",
 		Example:           "  fettle start CW-01 causeway-build\n  fettle start CW-01 boom-snapped --zone left-boom",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeStart,

@@ -12,10 +12,10 @@ import (
 func (a *app) statusCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "status [MARK]…",
-		Short: "Show the board: where each airframe stands, what is drying, what may fly",
+		Short: "Show the board: where each airframe stands",
 		Long: "Show the board: where each airframe stands, what is drying, what may fly. A board of many\n" +
-			"airframes has a line for each, first those that need somebody: a coat that lapsed, a window\n" +
-			"that is open, damage.",
+			"airframes has one line for each. Those that need somebody come first: a coat that lapsed, a\n" +
+			"window that is open, damage.",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {

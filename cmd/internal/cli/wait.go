@@ -16,9 +16,9 @@ func (a *app) waitCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "wait [MARK] [JOINT or STEP]",
 		Short: "Wait until a clock is ready, with a progress bar and a bell",
-		Long: "Wait until a joint may be closed, handled or loaded, or a wait step is over: of the one\n" +
-			"named, else of the first that comes. It can be stopped and started again without harm,\n" +
-			"since the clocks are in the journal. It exits 0 at ready.",
+		Long: "Wait until a joint can be joined, handled or loaded, or until a wait step is over: the one\n" +
+			"named, else whichever comes first. Stopping it does no harm, because the clocks are in the\n" +
+			"journal. The exit code is 0 when the clock is ready.",
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -225,7 +225,7 @@ func lost(ctx context.Context, here store.Store, journals []store.Journal, copy 
 		case len(kept) == 0:
 			losses = append(losses, fmt.Sprintf("all %s of %s", entries(int(j.Size)), j.Mark))
 		case seal.HeadOf(have[:common]) != seal.HeadOf(kept[:common]):
-			losses = append(losses, "another life of "+j.Mark)
+			losses = append(losses, "a different journal of "+j.Mark)
 		case common < len(have):
 			losses = append(losses, fmt.Sprintf("%s of %s", entries(len(have)-common), j.Mark))
 		}

@@ -31,7 +31,7 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	renderer, err := glamour.NewTermRenderer(
 		glamour.WithStyles(style(s.Colour)),
 		glamour.WithColorProfile(profile),
-		glamour.WithWordWrap(max(s.Columns-hanging, 40)),
+		glamour.WithWordWrap(max(s.Columns, leastColumns)-hanging),
 	)
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
@@ -62,6 +62,9 @@ func trimmed(line string) string {
 	}
 	return xansi.Truncate(line, xansi.StringWidth(plain), "")
 }
+
+// leastColumns is the narrowest terminal that a text is set for.
+const leastColumns = 40
 
 // hanging is how far the second line of an item stands in.
 const hanging = 2

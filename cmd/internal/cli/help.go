@@ -1,0 +1,117 @@
+package cli
+
+import (
+	"embed"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/procedures"
+	"fettle/steps/nearest"
+)
+
+// The pages of help. They are only read and rendered when one is asked for.
+//
+//go:embed help/*.md
+var helpPages embed.FS
+
+// grammarMark is the line of a page where the grammar of documents stands: it is
+// made from the table of keys, so the page cannot disagree with the parser.
+const grammarMark = "<!-- grammar -->\n"
+
+// A topic is a page of help on something that is not one command.
+type topic struct{ name, short string }
+
+// topics lists the pages in the order in which help names them.
+func topics() []topic {
+	return []topic{
+		{"documents", "The grammar of design sheets, procedures and triage tables"},
+		{"authors", "How to write a procedure for others to follow"},
+		{"keeping", "Backups, damaged stores, photos, and an aircraft that is sold"},
+		{"seals", "What a seal proves, and how to check one"},
+	}
+}
+
+// topicPage is the Markdown of a page.
+func topicPage(name string) (string, error) {
+	text, err := helpPages.ReadFile("help/" + name + ".md")
+	if err != nil {
+		return "", fmt.Errorf("reading a page of help: %w", err)
+	}
+	before, after, found := strings.Cut(string(text), grammarMark)
+	if !found {
+		return before, nil
+	}
+	return before + procedures.Grammar() + after, nil
+}
+
+// helpList is the list of pages at the end of what fettle help says.
+func helpList() string {
+	var b strings.Builder
+	b.WriteString("Help pages (fettle help PAGE):\n")
+	for _, t := range topics() {
+		fmt.Fprintf(&b, "  %-11s %s\n", t.name, t.short)
+	}
+	return b.String()
+}
+
+func (a *app) helpCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:     "help [COMMAND | PAGE]",
+		Short:   "Show help on a command, or a page of help",
+		Example: "  fettle help measure\n  fettle help documents",
+		Args:    cobra.ArbitraryArgs,
+		RunE:    helpOn,
+		ValidArgsFunction: func(cmd *cobra.Command, args []string, _ string) (names []string, _ cobra.ShellCompDirective) {
+			if len(args) == 0 {
+				names = commandNames(cmd.Root())
+			}
+			return names, noFiles
+		},
+	}
+	for _, t := range topics() {
+		cmd.AddCommand(&cobra.Command{
+			Use:   t.name,
+			Short: t.short,
+			Args:  arguments(0, 0),
+			RunE: func(*cobra.Command, []string) error {
+				text, err := topicPage(t.name)
+				if err != nil {
+					return err
+				}
+				return a.Show(text)
+			},
+		})
+	}
+	return cmd
+}
+
+// helpOn shows the help of the command that the arguments name.
+func helpOn(cmd *cobra.Command, args []string) error {
+	root := cmd.Root()
+	named, rest, err := root.Find(args)
+	if err != nil || len(rest) > 0 {
+		known := commandNames(root)
+		for _, t := range topics() {
+			known = append(known, t.name)
+		}
+		asked := strings.Join(args, " ")
+		if near := nearest.Of(asked, known); near != "" {
+			return usage("there is no help on %q; did you mean: fettle help %s", asked, near)
+		}
+		return usage("there is no help on %q; to list all: fettle help", asked)
+	}
+	named.InitDefaultHelpFlag()
+	return named.Help()
+}
+
+func commandNames(cmd *cobra.Command) []string {
+	var names []string
+	for _, c := range cmd.Commands() {
+		if c.IsAvailableCommand() {
+			names = append(names, c.Name())
+		}
+	}
+	return names
+}

@@ -1,0 +1,394 @@
+package procedures
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"fettle/steps"
+	"fettle/steps/quantity"
+)
+
+// words are all that a step says, but its name.
+func words(s *steps.Step) string {
+	all := []string{s.Title, s.Do, s.Why}
+	all = append(all, s.Cautions...)
+	return strings.Join(append(all, s.Confirm...), "\n")
+}
+
+// task is what a step has its reader do.
+func task(s *steps.Step) string { return s.Title + "\n" + s.Do }
+
+// eachStep runs over the steps of the embedded procedures.
+func eachStep(t *testing.T, do func(d *Document, s *steps.Step)) {
+	t.Helper()
+	n := 0
+	for _, d := range embeddedProcedures(t) {
+		for s := range orderOf(d.Procedure).all() {
+			do(d, s)
+			n++
+		}
+	}
+	if n < 500 {
+		t.Fatalf("%d steps: the library is not all there", n)
+	}
+}
+
+func embeddedSheets() []*steps.Sheet {
+	var sheets []*steps.Sheet
+	for _, e := range shipped() {
+		if e.Document.Sheet != nil {
+			sheets = append(sheets, e.Document.Sheet)
+		}
+	}
+	return sheets
+}
+
+// sanding is the verb: sand is also what a doubtful battery is laid on.
+var sanding = regexp.MustCompile(`(?m)(?:^\s*- |\. |: |, |\band |\bthen )(?:[Ss]and|[Ff]ile|[Gg]rind) (?:it|its|the|root|each|both|high|until|along|flush|from)\b|sanding stick|\bsanded in one go`)
+
+// sandsNoGlue are the steps that sand something else than the joints of their zones.
+var sandsNoGlue = map[string]string{
+	"causeway-build/hinge-ailerons": "the front edge of the aileron, of foam",
+	"causeway-build/dry-fit-tail":   "the bed of the tailplane; the horns lie in ailerons, elevator and rudders",
+	"jetty-build/dry-fit-tail":      "the seat of the tailplane, of foam; the horns lie in elevator and rudder",
+}
+
+// The dust of an adhesive that has not cured makes skin and lungs allergic.
+func TestGlueIsSandedOnlyOnceCured(t *testing.T) {
+	sands, glued := 0, 0
+	sheets := embeddedSheets()
+	excused := map[string]bool{}
+	for _, d := range embeddedProcedures(t) {
+		o := orderOf(d.Procedure)
+		for s := range o.all() {
+			if !sanding.MatchString(task(s)) {
+				continue
+			}
+			if at := d.Name() + "/" + s.Name; sandsNoGlue[at] != "" {
+				excused[at] = true
+				continue
+			}
+			sands++
+			for join := range o.all() {
+				if join.Kind != steps.Join || !o.before(join.Name, s.Name) || !meet(join.Disturbs, s.Disturbs) {
+					continue
+				}
+				if !harmsUncured(sheets, adhesiveOf(o, join.Joint)) {
+					continue
+				}
+				glued++
+				if !cured(o, join.Joint, s.Name) {
+					t.Errorf("%s: %s sands while the joint %s may not have cured", d.File, s.Name, join.Joint)
+				}
+			}
+		}
+	}
+	for at := range sandsNoGlue {
+		if !excused[at] {
+			t.Errorf("%s sands nothing, and is excused for it", at)
+		}
+	}
+	if sands < 12 || glued < 8 {
+		t.Errorf("%d steps sand, over %d joints: the words are no longer found", sands, glued)
+	}
+}
+
+// meet reports whether two lists of zones have one in common. A step that says
+// of no zone that it disturbs it may be at work on any.
+func meet(a, b []string) bool {
+	return len(b) == 0 || slices.ContainsFunc(a, func(z string) bool { return slices.Contains(b, z) })
+}
+
+func adhesiveOf(o *order, joint string) string {
+	for s := range o.all() {
+		if s.Kind == steps.Coat && s.Joint == joint {
+			return s.Adhesive
+		}
+	}
+	return ""
+}
+
+// harmsUncured reports whether dust of the adhesive harms until it has cured:
+// two parts, or one that its sheet says not to sand before.
+func harmsUncured(sheets []*steps.Sheet, name string) bool {
+	for _, sheet := range sheets {
+		for _, a := range sheet.Adhesives {
+			if a.Name == name && (a.Times.Mixed || strings.Contains(a.Caution, "before it has cured")) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// cured reports whether the joint is waited for until it has cured, before the step.
+func cured(o *order, joint, before string) bool {
+	for s := range o.all() {
+		if s.Kind == steps.Wait && s.Joint == joint && s.Until == steps.UntilCure && o.before(s.Name, before) {
+			return true
+		}
+	}
+	return false
+}
+
+// Glue that hardens has a clock: it is a coat of a joint and never a word by the way.
+func TestNoGlueWithoutItsClock(t *testing.T) {
+	aside := regexp.MustCompile(`(?i)\b(harden|fill|dab|seal)\b[^.\n]*\b(epoxy|glue|adhesive)\b`)
+	eachStep(t, func(d *Document, s *steps.Step) {
+		if s.Kind != steps.Coat && s.Kind != steps.Join && aside.MatchString(s.Do) {
+			t.Errorf("%s: %s uses glue and coats no joint: %q", d.File, s.Name, aside.FindString(s.Do))
+		}
+	})
+}
+
+// Lead-free solder is matt. What tells is whether it has wetted the wire.
+func TestSolderIsJudgedByWetting(t *testing.T) {
+	shine := regexp.MustCompile(`(?i)\b(bright|shin(y|es|ing)|dull joint|gr[ae]y joint|gloss\w*)\b`)
+	joints := 0
+	eachStep(t, func(d *Document, s *steps.Step) {
+		if !regexp.MustCompile(`(?i)\btin (both|each)`).MatchString(s.Do) {
+			return
+		}
+		joints++
+		if found := shine.FindString(words(s)); found != "" {
+			t.Errorf("%s: %s judges solder by its shine: %q", d.File, s.Name, found)
+		}
+		if !regexp.MustCompile(`\bwet(s|ted)\b`).MatchString(s.Do) {
+			t.Errorf("%s: %s does not say how a joint is judged", d.File, s.Name)
+		}
+	})
+	if joints < 4 {
+		t.Errorf("%d steps solder, want 4 at least", joints)
+	}
+}
+
+// A gear that is pushed from its arm loses a tooth.
+func TestNobodyPushesAServo(t *testing.T) {
+	push := regexp.MustCompile(`(?i)\b(push|move|turn|swing|work)\b[^.\n]*\b(arm|servo|servos)\b[^.\n]*\bby hand|` +
+		`\b(move|swing)\b (the|each) (arm|surface)s?\b[^.\n]*\b(as far as the servo|by hand and watch)`)
+	rule := regexp.MustCompile(`(?i)\bnever push[^.\n]*`)
+	rules := 0
+	eachStep(t, func(d *Document, s *steps.Step) {
+		if rule.MatchString(words(s)) {
+			rules++
+		}
+		for _, line := range strings.Split(rule.ReplaceAllString(words(s), ""), "\n") {
+			if push.MatchString(line) {
+				t.Errorf("%s: %s: %q", d.File, s.Name, line)
+			}
+		}
+		// By hand a surface is moved before its rod is hooked on.
+		move, hook := strings.Index(s.Do, "urface by hand"), strings.Index(strings.ToLower(s.Do), "hook the rod on")
+		if move >= 0 && hook >= 0 && hook < move {
+			t.Errorf("%s: %s moves the surface by hand when it hangs on its servo", d.File, s.Name)
+		}
+	})
+	if rules < 6 {
+		t.Errorf("%d steps say not to push a servo arm, want 6 at least", rules)
+	}
+}
+
+// With a propeller on it an aircraft is tied down while its motor runs.
+func TestNobodyHoldsARunningPropeller(t *testing.T) {
+	held := regexp.MustCompile(`(?i)\b(hold it firmly|(person|helper|one|pilot) holds (it|the (aircraft|wing)))\b|hand is where|\bmotor runs up\b`)
+	runs := regexp.MustCompile(`(?i)\b(throttle cut off|open the throttle|plug (it )?in)\b`)
+	seen := 0
+	eachStep(t, func(d *Document, s *steps.Step) {
+		if !slices.Contains(s.Needs, steps.Setting{Condition: "propeller", State: "on"}) || !runs.MatchString(s.Do) {
+			return
+		}
+		seen++
+		text := words(s)
+		thrown := strings.Contains(text, "The motor stands until the aircraft has left the")
+		if found := held.FindString(text); found != "" && !thrown {
+			t.Errorf("%s: %s: %q, and the propeller is on", d.File, s.Name, found)
+		}
+		if tied := regexp.MustCompile(`(?i)\b(tie|tied)\b`).MatchString(text); !tied && !thrown {
+			t.Errorf("%s: %s has the propeller on and ties nothing down", d.File, s.Name)
+		}
+	})
+	if seen < 5 {
+		t.Errorf("%d steps have the propeller on and power, want 5 at least", seen)
+	}
+}
+
+// The sole of the iron is measured bare, and the sock goes on afterwards.
+func TestIronIsMeasuredBare(t *testing.T) {
+	sock := regexp.MustCompile(`(?i)\b(pull|draw|put)\b[^.\n]*\bsock\b`)
+	builds := 0
+	for _, d := range embeddedProcedures(t) {
+		o := orderOf(d.Procedure)
+		for m := range o.all() {
+			if m.Kind != steps.Measure || !slices.Contains(m.Gates, "iron-temperature") {
+				continue
+			}
+			builds++
+			if !strings.Contains(m.Do, "bare sole") {
+				t.Errorf("%s: %s does not say that the sole is bare", d.File, m.Name)
+			}
+			socks := 0
+			for s := range o.all() {
+				if !sock.MatchString(s.Do) {
+					continue
+				}
+				socks++
+				if !o.before(m.Name, s.Name) {
+					t.Errorf("%s: %s pulls the sock on before %s has measured the sole", d.File, s.Name, m.Name)
+				}
+			}
+			if socks != 1 {
+				t.Errorf("%s: the sock goes on %d times", d.File, socks)
+			}
+		}
+	}
+	if builds != 3 {
+		t.Errorf("%d builds measure an iron, want 3", builds)
+	}
+}
+
+// Once the tail is bonded across both booms, neither can be moved.
+func TestBoomsAreMeasuredDryAndBeforeTheTail(t *testing.T) {
+	d, err := Open("").Procedure("causeway-build")
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := orderOf(d.Procedure)
+	measured := func(after, before string) bool {
+		for s := range o.all() {
+			if s.Kind == steps.Measure && slices.Contains(s.Gates, "tail-height") && o.before(after, s.Name) && o.before(s.Name, before) {
+				return true
+			}
+		}
+		return false
+	}
+	for _, between := range [][2]string{
+		{"dry-fit-booms", "coat-boom-sockets"},
+		{"join-booms", "coat-tailplane"},
+		{"join-tailplane", "coat-fins"},
+	} {
+		if !measured(between[0], between[1]) {
+			t.Errorf("the heights of the booms are not measured between %s and %s", between[0], between[1])
+		}
+	}
+}
+
+// Full is 4.20 V a cell (common practice, no source). The limits are drawn in by
+// the uncertainty of the meter before a reading is judged.
+func TestNoOverchargedPackPasses(t *testing.T) {
+	const cells, full = 3, 4.20
+	gates := 0
+	for _, sheet := range embeddedSheets() {
+		g, ok := sheet.Gate("battery-voltage")
+		if !ok {
+			continue
+		}
+		gauge, ok := sheet.Gauge(g.Gauge)
+		if !ok {
+			t.Fatalf("%s: no gauge %s", sheet.Name, g.Gauge)
+		}
+		gates++
+		most := volts(t, g.Limits.High) - volts(t, gauge.Uncertainty)
+		if most > cells*full+1e-9 {
+			t.Errorf("%s: a pack passes at %.3f V a cell", sheet.Name, most/cells)
+		}
+		if least := volts(t, g.Limits.Low) + volts(t, gauge.Uncertainty); least > most {
+			t.Errorf("%s: no reading passes: %g V to %g V", sheet.Name, least, most)
+		}
+	}
+	if gates != 3 {
+		t.Errorf("%d sheets have the gate, want 3", gates)
+	}
+}
+
+func volts(t *testing.T, q quantity.Quantity) float64 {
+	t.Helper()
+	v, err := q.Float("V")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// dangers are the words of what can hurt, and what the caution of such a step says.
+var dangers = []struct {
+	what            string
+	task, cautioned *regexp.Regexp
+	least           int // steps in the library
+}{
+	{"charging", regexp.MustCompile(`\b[Cc]harge (it|the pack)\b|storage programme`), regexp.MustCompile(`(?i)charge|watch`), 8},
+	{"soldering", regexp.MustCompile(`\b[Ss]older( until| motor| and fit)|\b[Tt]in (both|each)\b`), regexp.MustCompile(`(?i)hot tip`), 4},
+	{"sawing", regexp.MustCompile(`(?m)(^\s*- |, |, then )[Ss]aw\b`), regexp.MustCompile(`(?i)mask|blade|saw`), 7},
+	{"sanding", sanding, regexp.MustCompile(`(?i)dust|mask`), 12},
+	{"cutting glass or carbon", regexp.MustCompile(`[Cc]ut the (spare boom|rod to length)|\b[Ss]aw (it )?(wet|with a fine)`), regexp.MustCompile(`(?i)mask`), 6},
+	{"drilling", regexp.MustCompile(`(?m)^\s*- (Drill|Bore)\b`), regexp.MustCompile(`(?i)drill`), 1},
+	{"a motor that runs", regexp.MustCompile(`\b[Rr]un the motor\b|\bmotor slow\b|\bmotor runs faster\b|[Oo]pen the throttle slowly|[Bb]are shaft turning`),
+		regexp.MustCompile(`(?i)shaft|blades|motor`), 10},
+}
+
+func TestDangersHaveTheirCaution(t *testing.T) {
+	found := make([]int, len(dangers))
+	eachStep(t, func(d *Document, s *steps.Step) {
+		text := task(s) + "\n" + strings.Join(s.Confirm, "\n")
+		for i, danger := range dangers {
+			if !danger.task.MatchString(strings.ReplaceAll(text, "Neither charge", "")) {
+				continue
+			}
+			found[i]++
+			if !danger.cautioned.MatchString(strings.Join(s.Cautions, "\n")) {
+				t.Errorf("%s: %s is %s without its caution: %q", d.File, s.Name, danger.what, danger.task.FindString(text))
+			}
+		}
+	})
+	for i, danger := range dangers {
+		if found[i] < danger.least {
+			t.Errorf("%d steps of %s, want %d at least: the words are no longer found", found[i], danger.what, danger.least)
+		}
+	}
+}
+
+// A wait is entered by the program. Work that is hidden in one is done unseen, with no caution before it.
+func TestWaitsHideNoWork(t *testing.T) {
+	work := regexp.MustCompile(`(?i)\b(saw|sand|cut|drill|solder|charge|file)\b`)
+	eachStep(t, func(d *Document, s *steps.Step) {
+		if s.Kind == steps.Wait && work.MatchString(s.Do) {
+			t.Errorf("%s: %s waits, and has work in it: %q", d.File, s.Name, work.FindString(s.Do))
+		}
+	})
+}
+
+// The pack is charged while no propeller is fitted.
+func TestBuildsChargeBeforeThePropellerIsOn(t *testing.T) {
+	for _, name := range []string{"causeway-build", "skerry-build", "jetty-build"} {
+		d, err := Open("").Procedure(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		o := orderOf(d.Procedure)
+		if _, ok := o.rank["charge-pack"]; !ok {
+			t.Errorf("%s: the pack is never charged", d.File)
+		}
+		for _, later := range []string{"plug-in", "fit-propeller"} {
+			if !o.before("charge-pack", later) {
+				t.Errorf("%s: the pack is charged after %s", d.File, later)
+			}
+		}
+	}
+}
+
+// What a check asks is judged with a thing that the builder has.
+func TestFiguresSayHowTheyAreRead(t *testing.T) {
+	eachStep(t, func(d *Document, s *steps.Step) {
+		for _, line := range s.Confirm {
+			for _, figure := range []struct{ unit, with *regexp.Regexp }{
+				{regexp.MustCompile(`\d °C\b`), regexp.MustCompile(`(?i)probe|thermometer`)},
+				{regexp.MustCompile(`\d m/s\b`), regexp.MustCompile(`(?i)wind meter`)},
+			} {
+				if figure.unit.MatchString(line) && !figure.with.MatchString(s.Do) {
+					t.Errorf("%s: %s asks for %q and does not say what it is read with", d.File, s.Name, line)
+				}
+			}
+		}
+	})
+}
