@@ -24,6 +24,7 @@ type Document struct {
 	names   []reference      // the names that a sheet must have
 	places  map[string]place // where steps and stages are, by stepAt and stageAt
 	uses    bool             // whether it uses another document
+	cut     bool             // whether it was not read to its end, for its size
 	origins []place          // of lines that only the program writes
 }
 

@@ -11,6 +11,10 @@ import (
 
 func FuzzRead(f *testing.F) {
 	for _, text := range []string{
+		userText, sharedText,
+		strings.Replace(sharedText, "kind: steps", "kind: check", 1),
+		"procedure: a\nkind: repair\nstages:\n- stage: s-<b>\n  each: {b: [c, d]}\n  with: [e, f]\n  use: [safe/first, safe/air-the-bench]\n",
+		"procedure: a\nkind: steps\ntitle: b\nrevision: 2\nchanges: {1: c, 2: d}\nstages:\n- {stage: a, steps: [{each: {b: [c]}, steps: [{step: d-<b>, do: <B>, was: e, short: f}]}, {use: safe/last}]}\n",
 		sheetText, buildText, repairText, triageText, "", "a: b\n", "design: [", "design: &a a\ntitle: *a\n", "design: !!str a\n<<: {b: c}\n",
 		"design: a\n---\ndesign: b\n", "design: a\ngates: {b: {alike: 1/0 mm, pairs: [[c, c]]}}\n", "design: a\ntitle: \"\\e\"\n",
 		"procedure: a\nkind: \"b\\nc\"\nstages: [{stage: a, after: [a], steps: [{step: b, release: yes}]}]\n",
@@ -41,6 +45,9 @@ func FuzzRead(f *testing.F) {
 		parsed, err := Parse("x.yaml", data)
 		shown(t, err)
 		if err == nil {
+			if parsed.uses {
+				alone(t, parsed)
+			}
 			if faults := parsed.Against(sheet.Sheet); len(faults) > 0 {
 				shown(t, faults)
 			}

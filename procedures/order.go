@@ -20,7 +20,9 @@ func (d *Document) ordered() Faults {
 	}
 	faults, cyclic := d.stagesInOrder()
 	faults = append(faults, d.releaseLast(o)...)
-	faults = append(faults, d.sharedAtEnds()...)
+	if d.Procedure.Kind != steps.Build { // which is never one of several in a plan
+		faults = append(faults, d.sharedAtEnds()...)
+	}
 	if cyclic {
 		return faults // in a cycle there is no order to check
 	}
@@ -52,7 +54,7 @@ func (d *Document) sharedAtEnds() Faults {
 // tooLarge reports whether a procedure must be refused for its size alone: checking
 // its order could take for ever.
 func (d *Document) tooLarge() bool {
-	return len(d.Procedure.Stages) > mostStages || stepsOf(d.Procedure.Stages) > mostSteps
+	return d.cut || len(d.Procedure.Stages) > mostStages || stepsOf(d.Procedure.Stages) > mostSteps
 }
 
 // inEveryVariant checks every combination of the options. It does not report a

@@ -107,6 +107,9 @@ func stageKeys() mapping[steps.Stage] {
 }
 
 func stageChecked(f fields, s *steps.Stage) {
+	if at, ok := f.doc.places[stageAt(s.Name)]; ok && f.doc.Procedure.Kind == steps.Shared && at.line == f.node.Line {
+		return // it is repeated, and who uses it uses all of it
+	}
 	f.claim(stageAt(s.Name), f.get("stage"))
 }
 

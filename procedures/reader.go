@@ -21,6 +21,7 @@ const (
 type reader struct {
 	doc    *Document
 	faults Faults
+	wrong  int // faults, with those that are said of the first time only
 	reuse
 }
 
@@ -33,6 +34,7 @@ func (r *reader) fault(n *yaml.Node, format string, args ...any) {
 // faultAt reports a fault. What is wrong with a step that is repeated is said
 // of the first time.
 func (r *reader) faultAt(at place, text string) {
+	r.wrong++
 	f := r.doc.fault(at, text)
 	if at.site != nil && !r.first(at, text) {
 		return

@@ -137,7 +137,7 @@ func (r *reader) room(n *yaml.Node, have, most int, what string) bool {
 // tooMuch ends the writing out.
 func (r *reader) tooMuch(n *yaml.Node, most int, what string) {
 	if !r.full {
-		r.full = true
+		r.full, r.doc.cut = true, true
 		r.fault(n, "written out, it has more than %d %s", most, what)
 	}
 }
@@ -174,7 +174,7 @@ func (r *reader) repeated(n *yaml.Node, do func()) {
 // rows are the words of an each, in parallel; where it is wrong, names that
 // stand for themselves, so that what is below can be read.
 func (r *reader) rows(n *yaml.Node) [][]filling {
-	before := len(r.faults)
+	before := r.wrong
 	var names []string
 	var lists []*yaml.Node
 	r.pairs(n, "each", func(k, v *yaml.Node) {
@@ -201,7 +201,7 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 	switch {
 	case r.within.each >= deepestEach:
 		r.fault(n, "more than %d each inside each other", deepestEach)
-	case len(names) == 0 && len(r.faults) == before:
+	case len(names) == 0 && r.wrong == before:
 		r.fault(n, "each names what is filled in: {side: [left, right]}")
 	}
 	row := func(word func(i int) string) []filling {
@@ -211,7 +211,7 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		}
 		return row
 	}
-	if len(r.faults) > before || len(lists) == 0 {
+	if r.wrong > before || len(lists) == 0 {
 		row := row(func(i int) string { return names[i] })
 		for _, w := range row {
 			*w.used = true
