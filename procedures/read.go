@@ -83,7 +83,7 @@ func read(file string, data []byte, from sources) (*Document, Faults) {
 		r.fault(root, "neither a design sheet nor a procedure nor a triage table: it has none of the keys design, procedure and triage")
 		return nil, r.faults
 	}
-	if r.doc.uses && len(r.faults) == 0 {
+	if r.doc.uses && r.doc.Starts() && len(r.faults) == 0 {
 		r.writeOut(root)
 	}
 	return r.doc, r.faults

@@ -368,7 +368,7 @@ func (r *reader) step(n *yaml.Node, to *[]steps.Step) {
 		if name := (fields{node: n}).get("step"); name != nil && n.Kind == yaml.MappingNode {
 			r.within.step = name.Value
 		}
-		filled := r.fill(n)
+		filled := r.fill(n, "origin")
 		if r.full && r.within.many() {
 			return
 		}

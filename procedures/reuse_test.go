@@ -130,6 +130,11 @@ func alone(t interface {
 		t.Fatalf("what is kept can't be read: %v\n%s", err, doc.Bytes)
 	}
 	if !reflect.DeepEqual(again.Procedure, doc.Procedure) {
+		for i, s := range again.Procedure.Steps() {
+			if was := doc.Procedure.Steps()[i]; !reflect.DeepEqual(s, was) {
+				t.Fatalf("what is kept says otherwise:\n%+v\n%+v\n%s", was, s, doc.Bytes)
+			}
+		}
 		t.Fatalf("what is kept says otherwise:\n%s", doc.Bytes)
 	}
 }
@@ -261,7 +266,7 @@ func TestFaultsOfWhatIsUsed(t *testing.T) {
 		{"words that make no name", head + "      - each: {side: [Left]}\n        use: bench/sand-<side>\n", nil, []string{`user.yaml:10:14: bench has no stage and no step "sand-Left"`}},
 		{"a step in a stage that is governed", head + "      - use: bench/look\n", nil, []string{"user.yaml:9:14: bench has the step look in a run, which is repeated or governed: use its stage"}},
 		{"used twice", head + "      - use: d/s\n      - use: d/x\n", map[string]string{"d.yaml": "procedure: d\nkind: steps\ntitle: T\nrevision: 1\nstages:\n  - {stage: s, steps: [{step: x, do: x}]}\n"},
-			[]string{"d.yaml:6:29: the step x is duplicated (used by user.yaml:10:14)"}},
+			[]string{"d.yaml:6:31: the step x is duplicated (used by user.yaml:10:14)"}},
 		{"a release", head + "      - use: other/end\n", map[string]string{"other.yaml": "procedure: other\nkind: build\ndesign: finch\ntitle: T\nrevision: 1\nstages:\n  - {stage: end, steps: [{step: over, release: yes}]}\n"},
 			[]string{"user.yaml:9:14: other/end holds a release, which only the build itself can give"}},
 		{"in a circle", head + "      - use: d0/s\n", map[string]string{
