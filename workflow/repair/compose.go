@@ -347,24 +347,27 @@ func (c *composer) phase(phase string, parts []part, before []string) []steps.St
 func (c *composer) inOrder(phase string, parts []part) []*shared {
 	var all []*shared
 	for _, p := range parts {
-		next := 0
+		var of []*shared
 		for _, stage := range p.procedure.Stages {
-			if phaseOf(stage) != phase {
+			for _, step := range stage.Steps {
+				if step.Shared && phaseOf(stage) == phase {
+					of = append(of, c.find(step))
+				}
+			}
+		}
+		for i, s := range of {
+			if s.placed {
 				continue
 			}
-			for _, step := range stage.Steps {
-				if !step.Shared {
-					continue
-				}
-				s := c.find(step)
-				if i := slices.Index(all, s); i >= 0 {
-					next = max(next, i+1)
-				} else if !s.placed {
-					s.placed = true
-					all = slices.Insert(all, next, s)
-					next++
+			s.placed = true
+			at := len(all)
+			for _, later := range of[i+1:] { // before what it comes before
+				if k := slices.Index(all, later); k >= 0 {
+					at = k
+					break
 				}
 			}
+			all = slices.Insert(all, at, s)
 		}
 	}
 	return all
