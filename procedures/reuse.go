@@ -301,7 +301,7 @@ func (stagesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Stage)
 				if !r.room(item, len(*to), mostStages, "stages") {
 					return
 				}
-				filled := r.fill(item, "each", "steps")
+				filled := r.fill(item, "each", "steps", "use")
 				if r.full {
 					return
 				}
@@ -347,7 +347,7 @@ func (r *reader) run(n *yaml.Node, to *[]steps.Step) {
 			if !r.room(n, r.total, mostSteps, "steps") {
 				return
 			}
-			if filled := r.fill(n, "each", "steps"); !r.full {
+			if filled := r.fill(n, "each", "steps", "use"); !r.full {
 				runKeys().read(r, filled, "a run", to)
 			}
 		})
@@ -490,9 +490,15 @@ func (useValue) typ() typ { return typ{is: used} }
 
 // use reads the stage or the step that is named.
 func (r *reader) use(n *yaml.Node, what string, to *[]steps.Step) {
-	target := r.text(n, what)
-	if target == "" {
+	written := r.text(n, what)
+	if written == "" {
 		return
+	}
+	// A name with blanks is that of the step as it is written, or else what it is
+	// when they are filled in.
+	target := written
+	if blank.MatchString(written) {
+		target = r.fill(n).Value
 	}
 	document, name, ok := strings.Cut(target, "/")
 	if !ok || !isName(document) || name == "" {
@@ -521,6 +527,11 @@ func (r *reader) use(n *yaml.Node, what string, to *[]steps.Step) {
 		return
 	}
 	stage, step, wrong := from.find(name)
+	if _, blanks, ok := strings.Cut(written, "/"); ok && wrong != "" && blanks != name {
+		if asWritten, s, not := from.find(blanks); not == "" {
+			stage, step, wrong = asWritten, s, ""
+		}
+	}
 	if wrong != "" {
 		r.fault(n, "%s %s", document, wrong)
 		return

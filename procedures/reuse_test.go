@@ -52,6 +52,7 @@ stages:
     each: {side: [left, right]}
     steps:
       - use: bench/tips
+      - use: bench/sand-<side>
       - step: glue-<side>
         do: Glue the <side> half.
   - stage: last
@@ -96,9 +97,11 @@ func TestRunsAreWrittenOut(t *testing.T) {
 		"first/look [[rudder]] []: Look at the hinge.",
 		"left-half/tip-left-fore [] []: Round the fore corner of the left tip.",
 		"left-half/tip-left-aft [] []: Round the aft corner of the left tip.",
+		"left-half/sand-left [] []: Sand the left root. Left first.",
 		"left-half/glue-left [] []: Glue the left half.",
 		"right-half/tip-right-fore [] []: Round the fore corner of the right tip.",
 		"right-half/tip-right-aft [] []: Round the aft corner of the right tip.",
+		"right-half/sand-right [] []: Sand the right root. Right first.",
 		"right-half/glue-right [] []: Glue the right half.",
 		"last/a [[rudder flap]] [camera]: a",
 		"last/b [[rudder flap] [rudder] [flap]] [camera]: b",
@@ -263,7 +266,7 @@ func TestFaultsOfWhatIsUsed(t *testing.T) {
 			"bench.yaml:12:13: nothing is filled in for <side> (used by user.yaml:9:14)",
 			"bench.yaml:12:13: nothing is filled in for <Side> (used by user.yaml:9:14)",
 			"bench.yaml:10:20: here means the zone that a repair was started on, but this procedure has no line on: (used by user.yaml:9:14)"}},
-		{"words that make no name", head + "      - each: {side: [Left]}\n        use: bench/sand-<side>\n", nil, []string{`user.yaml:10:14: bench has no stage and no step "sand-Left"`}},
+		{"words that make no name", head + "      - each: {side: [Left]}\n        use: bench/sand-<side>\n", nil, []string{`bench.yaml:11:15: "sand-Left" is not a name for step`}},
 		{"a step in a stage that is governed", head + "      - use: bench/look\n", nil, []string{"user.yaml:9:14: bench has the step look in a run, which is repeated or governed: use its stage"}},
 		{"used twice", head + "      - use: d/s\n      - use: d/x\n", map[string]string{"d.yaml": "procedure: d\nkind: steps\ntitle: T\nrevision: 1\nstages:\n  - {stage: s, steps: [{step: x, do: x}]}\n"},
 			[]string{"d.yaml:6:31: the step x is duplicated (used by user.yaml:10:14)"}},
