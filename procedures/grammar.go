@@ -39,7 +39,11 @@ func forms() []documentForm {
 	return []documentForm{
 		{sheetKeys().typ(), ""},
 		{procedureKeys().typ(), "Stages may run side by side unless `after` says otherwise; the steps of a stage run in order. " +
-			"Every joint must be coated before it is joined, and joined only once."},
+			"Every joint must be coated before it is joined, and joined only once.\n\n" +
+			"Between the steps may stand runs: steps that come once for each of several words, that only some airframes have, or that " +
+			"another procedure has. `use: safe/air-the-bench` is that step of the procedure `safe`, and the name of a stage is all of " +
+			"its steps. A procedure of `kind: steps` is there to be used; what it calls `<side>` is filled in by who uses it. What is " +
+			"written outside of `each` and of such a procedure as `<side>` stays as it is. A run inside a run asks for the options of both."},
 		{triageKeys().typ(), "It says what to do about what is seen after a crash. Findings are asked for zone by zone; " +
 			"the first row that fits counts; what no row covers is inspected."},
 	}
