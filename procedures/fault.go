@@ -40,6 +40,21 @@ func (f Faults) sorted() Faults {
 	return slices.Compact(f)
 }
 
+// once drops what is said of a step as it is used where the same is said of it as
+// it is written. The faults are in order.
+func (f Faults) once() Faults {
+	at := func(f Fault) Fault { f.Text = ""; return f }
+	written := map[Fault][]string{}
+	return slices.DeleteFunc(f, func(one Fault) bool {
+		said := written[at(one)]
+		if strings.Contains(one.Text, " (used by ") && slices.ContainsFunc(said, func(s string) bool { return strings.HasPrefix(one.Text, s) }) {
+			return true
+		}
+		written[at(one)] = append(said, one.Text)
+		return false
+	})
+}
+
 // A place is a position in a document, or in one that it uses.
 type place struct {
 	line, column int

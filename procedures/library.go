@@ -293,7 +293,7 @@ func (l *Library) Check(files ...string) ([]Checked, Faults) {
 		faults = append(faults, wrong...)
 		results = append(results, Checked{doc, served})
 	}
-	return results, faults.sorted()
+	return results, faults.sorted().once()
 }
 
 // sheetsBeside are the design sheets among the documents, and those of the library

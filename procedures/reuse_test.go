@@ -343,6 +343,25 @@ func TestOwnBeforeEmbedded(t *testing.T) {
 	}
 }
 
+// What is wrong with shared steps is said once where they are checked with who
+// uses them, and with the user where they are not.
+func TestSharedFaultsAreSaidOnce(t *testing.T) {
+	t.Chdir(files(t, map[string]string{
+		"bench.yaml": strings.Replace(sharedText, "do: Wipe the faces.", "doo: Wipe the faces.", 1),
+		"user.yaml":  "procedure: user\nkind: check\ntitle: T\nrevision: 1\nstages:\n  - {stage: a, use: bench/wipe}\n",
+		"other.yaml": "procedure: other\nkind: check\ntitle: T\nrevision: 1\nstages:\n  - {stage: a, use: bench/wipe}\n",
+	}))
+	const unknown = "bench.yaml:9:9: unknown key \"doo\" in a step"
+	_, faults := Open("").Check("other.yaml", "bench.yaml", "user.yaml")
+	if n := strings.Count(faults.Error(), unknown); n != 1 || strings.Contains(faults.Error(), unknown+" (used") {
+		t.Errorf("it is said %d times:\n%v", n, faults)
+	}
+	_, faults = Open(".").Check("user.yaml")
+	if n := strings.Count(faults.Error(), unknown); n != 1 || !strings.Contains(faults.Error(), "(used by user.yaml:6:21)") {
+		t.Errorf("it is said %d times:\n%v", n, faults)
+	}
+}
+
 // Small documents that would write out to something huge are refused, and soon.
 func TestWrittenOutTooLarge(t *testing.T) {
 	const head = "procedure: big\nkind: check\ntitle: Big\nrevision: 1\nstages:\n"
