@@ -179,7 +179,9 @@ func TestReuseFaults(t *testing.T) {
 		fit  = "      - step: fit\n        do: Lay it in.\n        disturbs: [radio]\n"
 		mark = "      - step: care\n"
 	)
-	entry := func(lines ...string) []string { return []string{fit, fit + "      " + strings.Join(lines, "\n      ") + "\n"} }
+	entry := func(lines ...string) []string {
+		return []string{fit, fit + "      " + strings.Join(lines, "\n      ") + "\n"}
+	}
 	many := strings.TrimSuffix(strings.Repeat("a, ", 13), ", ")
 	run(t, buildText, []faulty{
 		{name: "unknown document", edit: entry("- use: §saef/first"), want: `unknown procedure "saef"; did you mean "safe"?`},

@@ -236,11 +236,6 @@ func (p *Procedure) Coats(joint string) []Step {
 	return coats
 }
 
-// JoinOf returns the step that joins the joint.
-func (p *Procedure) JoinOf(joint string) (Step, bool) {
-	return find(p.Steps(), func(s Step) bool { return s.Joint == joint && s.Kind.Traits().Joins })
-}
-
 // DisturbedBy returns the zones that making the joint disturbs: those of its coats
 // and of its join. Their gates must not be measured before the joint has handling
 // strength.

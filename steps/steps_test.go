@@ -1,6 +1,10 @@
 package steps
 
-import "testing"
+import (
+	"slices"
+	"strings"
+	"testing"
+)
 
 func TestStepsOfAJoint(t *testing.T) {
 	p := &Procedure{Stages: []Stage{
@@ -13,12 +17,6 @@ func TestStepsOfAJoint(t *testing.T) {
 	}
 	if len(names) != 2 || names[0] != "left" || names[1] != "right" {
 		t.Errorf("roots is coated by %v", names)
-	}
-	if s, ok := p.JoinOf("roots"); !ok || s.Name != "close" {
-		t.Errorf("roots is joined by %q", s.Name)
-	}
-	if s, ok := p.JoinOf("tab"); ok {
-		t.Errorf("tab is joined by %q", s.Name)
 	}
 }
 
@@ -37,5 +35,137 @@ func TestAnswer(t *testing.T) {
 		if row.Procedure != c.want || known != (c.want != "look-closely") {
 			t.Errorf("%s, %s, %s: %q, known: %v", c.finding, c.zone, c.severity, row.Procedure, known)
 		}
+	}
+}
+
+// A procedure for one airframe has the steps of its options, and the zone that it
+// was started on where it says here.
+func TestForOneAirframe(t *testing.T) {
+	p := &Procedure{Name: "mend", Stages: []Stage{
+		{Name: "one", Steps: []Step{{Name: "always", Disturbs: []string{"pod", Here}}, {Name: "with", Where: Where{With: [][]string{{"rudder"}}}}, {Name: "without", Where: Where{Without: []string{"rudder"}}}}},
+		{Name: "two", After: []string{"one"}, Steps: []Step{{Name: "last"}}},
+	}}
+	for _, c := range []struct {
+		options []string
+		want    string
+	}{{nil, "always without last"}, {[]string{"rudder"}, "always with last"}, {[]string{"flaps"}, "always without last"}} {
+		own := p.For(c.options, "wing")
+		var names []string
+		for _, s := range own.Steps() {
+			names = append(names, s.Name)
+		}
+		if strings.Join(names, " ") != c.want || len(own.Stages) != 2 || own.Name != "mend" {
+			t.Errorf("with %v: %v", c.options, names)
+		}
+		if zones := own.Stages[0].Steps[0].Disturbs; !slices.Equal(zones, []string{"pod", "wing"}) {
+			t.Errorf("started on the wing it disturbs %v", zones)
+		}
+	}
+	if p.Stages[0].Steps[0].Disturbs[1] != Here {
+		t.Error("the procedure itself was changed")
+	}
+	if s, of, ok := p.Step("last"); !ok || s.Name != "last" || of.Name != "two" {
+		t.Errorf("last is %q of %q", s.Name, of.Name)
+	}
+	if _, _, ok := p.Step("first"); ok {
+		t.Error("a step that is not there was found")
+	}
+	if s, ok := p.Stage("two"); !ok || s.Name != "two" {
+		t.Errorf("two is %q", s.Name)
+	}
+	if _, ok := p.Stage("three"); ok {
+		t.Error("a stage that is not there was found")
+	}
+}
+
+// Stages before a stage are those it comes after and, once each, those before them.
+func TestStagesBefore(t *testing.T) {
+	p := &Procedure{Stages: []Stage{{Name: "a"}, {Name: "b", After: []string{"a"}}, {Name: "c", After: []string{"a"}}, {Name: "d", After: []string{"b", "c"}}, {Name: "e", After: []string{"gone"}}}}
+	for stage, want := range map[string]string{"a": "", "b": "a", "d": "a b c", "e": "gone", "none": ""} {
+		before := p.Before(stage)
+		slices.Sort(before)
+		if strings.Join(before, " ") != want {
+			t.Errorf("before %s come %v", stage, before)
+		}
+	}
+}
+
+// Making a joint disturbs what its coats and its join do, and nothing else does.
+func TestDisturbedByAJoint(t *testing.T) {
+	p := &Procedure{Stages: []Stage{{Name: "one", Steps: []Step{
+		{Name: "left", Kind: Coat, Joint: "roots", Disturbs: []string{"wing"}}, {Name: "right", Kind: Coat, Joint: "tab", Disturbs: []string{"tail"}},
+		{Name: "rest", Kind: Wait, Joint: "roots", Disturbs: []string{"motor"}}, {Name: "sand", Kind: Do, Disturbs: []string{"nose"}},
+		{Name: "close", Kind: Join, Joint: "roots", Disturbs: []string{"pod", "wing"}},
+	}}}}
+	for joint, want := range map[string]string{"roots": "pod wing", "tab": "tail", "none": ""} {
+		if zones := p.DisturbedBy(joint); strings.Join(zones, " ") != want {
+			t.Errorf("%s disturbs %v", joint, zones)
+		}
+	}
+}
+
+func TestWhatAStepAsksFor(t *testing.T) {
+	named, stale, none := Step{Gates: []string{"slot"}}, Step{Gates: []string{Stale}}, Step{Name: "sand", Title: "Sand the pod"}
+	if !named.AsksFor("slot") || named.AsksFor("square") || !stale.AsksFor("square") || none.AsksFor("slot") {
+		t.Error("a step asks for the gates it names, or for any that is stale")
+	}
+	if none.Label() != "Sand the pod" || (Step{Name: "sand"}).Label() != "sand" {
+		t.Error("a step is called by its title, or by its name")
+	}
+}
+
+// A design has what its sheet names, and gates by its options.
+func TestSheet(t *testing.T) {
+	s := &Sheet{
+		Gates:      []Gate{{Name: "slot", Points: []string{"root", "tip"}, Repeat: 2, Of: []string{"wing", "pod"}}, {Name: "throw", Repeat: 1, Where: Where{With: [][]string{{"rudder"}}}}, {Name: "level", Repeat: 3, Where: Where{Without: []string{"rudder"}}}},
+		Adhesives:  []Adhesive{{Name: "contact"}, {Name: "epoxy"}},
+		Gauges:     []Gauge{{Name: "rule"}, {Name: "caliper"}},
+		Conditions: []Condition{{Name: "propeller"}, {Name: "ventilation"}},
+		Options:    []Option{{Name: "flaps"}, {Name: "rudder"}},
+	}
+	find := map[string]func(string) (string, bool){
+		"level":       func(n string) (string, bool) { g, ok := s.Gate(n); return g.Name, ok },
+		"epoxy":       func(n string) (string, bool) { a, ok := s.Adhesive(n); return a.Name, ok },
+		"caliper":     func(n string) (string, bool) { g, ok := s.Gauge(n); return g.Name, ok },
+		"ventilation": func(n string) (string, bool) { c, ok := s.Condition(n); return c.Name, ok },
+		"rudder":      func(n string) (string, bool) { o, ok := s.Option(n); return o.Name, ok },
+	}
+	for name, by := range find {
+		if have, ok := by(name); !ok || have != name {
+			t.Errorf("%s was found as %q, %v", name, have, ok)
+		}
+		if have, ok := by("none"); ok || have != "" {
+			t.Errorf("nothing was found as %q", have)
+		}
+	}
+	for _, c := range []struct {
+		options []string
+		want    string
+	}{{nil, "slot level"}, {[]string{"flaps"}, "slot level"}, {[]string{"flaps", "rudder"}, "slot throw"}} {
+		var names []string
+		for _, g := range s.GatesFor(c.options) {
+			names = append(names, g.Name)
+		}
+		if strings.Join(names, " ") != c.want {
+			t.Errorf("with %v: gates %v", c.options, names)
+		}
+	}
+	for i, want := range []string{"root root tip tip", "", "  "} {
+		if points := strings.Join(s.Gates[i].Readings(), " "); points != want {
+			t.Errorf("%s is read at %q", s.Gates[i].Name, points)
+		}
+	}
+	if g := s.Gates[0]; !g.DependsOn("tail", "pod") || g.DependsOn("tail") || g.DependsOn() {
+		t.Error("the slot depends on the wing and the pod")
+	}
+}
+
+func TestFindingOfATriage(t *testing.T) {
+	table := &Triage{Findings: []Finding{{Name: "cracked"}, {Name: "dented"}}}
+	if f, ok := table.Finding("dented"); !ok || f.Name != "dented" {
+		t.Errorf("dented was found as %q", f.Name)
+	}
+	if _, ok := table.Finding("burnt"); ok {
+		t.Error("a finding that is not there was found")
 	}
 }

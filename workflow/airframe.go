@@ -11,15 +11,15 @@ import (
 	"fettle/workflow/journal"
 )
 
-// CheckMark returns an error where the text can't be an airframe's mark.
+// CheckMark returns an error if the text is not a valid mark.
 func CheckMark(mark string) error {
 	if !regexp.MustCompile(`^[A-Z][A-Z0-9-]{0,23}$`).MatchString(mark) {
-		return bad("%q is no mark; a mark is a capital letter, then up to 23 capital letters, digits and hyphens, such as CW-01", mark)
+		return bad("%q is not a mark; write a capital letter, then up to 23 capital letters, digits or hyphens, such as CW-01", mark)
 	}
 	return nil
 }
 
-// Register brings an airframe under the record.
+// Register registers an airframe.
 type Register struct {
 	Mark    string
 	Sheet   *steps.Sheet
@@ -32,7 +32,7 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	if s.Size() > 0 {
-		return nil, refuse(r.Mark, ByState, "it is registered already", Remedy{Kind: ToChooseMark})
+		return nil, refuse(r.Mark, ByState, "it is already registered", Remedy{Kind: ToChooseMark})
 	}
 	var names []string
 	for _, o := range r.Sheet.Options {
@@ -40,7 +40,7 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	for _, o := range r.Options {
 		if !slices.Contains(names, o) {
-			return nil, unknown("option of "+r.Sheet.Name, o, names)
+			return nil, unknownOf(r.Sheet.Name, "option", o, names)
 		}
 	}
 	options := slices.Clone(r.Options)
@@ -61,7 +61,7 @@ type Start struct {
 func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	p := r.Procedure
 	if p.Design != "" && p.Design != s.Airframe.Design {
-		return nil, refuse(p.Name, ByState, fmt.Sprintf("it is for the design %s, and %s is a %s", p.Design, s.Airframe.Mark, s.Airframe.Design), Remedy{})
+		return nil, refuse(p.Name, ByState, fmt.Sprintf("it is for design %s, but %s is a %s", p.Design, s.Airframe.Mark, s.Airframe.Design), Remedy{})
 	}
 	if err := r.checkZone(s); err != nil {
 		return nil, err
@@ -79,16 +79,15 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), Remedy{})
 		}
 	}
-	id, n := p.Name, 1
 	open := s.OpenJobs(c.At)
-	for _, j := range s.Jobs {
-		if j.Procedure.Name != p.Name {
-			continue
+	for _, j := range open {
+		if j.Procedure.Name == p.Name && j.Zone == r.Zone {
+			return nil, refuse(p.Name, ByState, "it is already open as job "+j.ID, s.remedy(Remedy{Kind: ToSeeNext}))
 		}
-		if slices.Contains(open, j) && j.Zone == r.Zone {
-			return nil, refuse(p.Name, ByState, "it is open already as job "+j.ID, s.remedy(Remedy{Kind: ToSeeNext}))
-		}
-		n++
+	}
+	// The opening of an earlier job may have been taken back, so that its number is free.
+	id := p.Name
+	for n := 2; slices.Contains(s.jobIDs(), id); n++ {
 		id = fmt.Sprintf("%s-%d", p.Name, n)
 	}
 	if r.SheetDigest != s.SheetDigest && len(open) > 0 {
@@ -101,7 +100,7 @@ func (r Start) checkZone(s *State) error {
 	on := r.Procedure.On
 	if len(on) == 0 {
 		if r.Zone != "" {
-			return &BadRequestError{Text: r.Procedure.Name + " is not started on a zone", Remedy: Remedy{Kind: ToOmitZone}}
+			return &BadRequestError{Text: r.Procedure.Name + " takes no zone", Remedy: Remedy{Kind: ToOmitZone}}
 		}
 		return nil
 	}
@@ -112,15 +111,15 @@ func (r Start) checkZone(s *State) error {
 		}
 	}
 	if r.Zone == "" {
-		return &BadRequestError{Text: r.Procedure.Name + " is started on a zone", Remedy: Remedy{Kind: ToNameZone, Names: zones}}
+		return &BadRequestError{Text: r.Procedure.Name + " needs a zone", Remedy: Remedy{Kind: ToNameZone, Names: zones}}
 	}
 	if !slices.Contains(zones, r.Zone) {
-		return unknown("zone for "+r.Procedure.Name, r.Zone, zones)
+		return unknownOf(r.Procedure.Name, "zone", r.Zone, zones)
 	}
 	return nil
 }
 
-// ReadBench records what the bench is like.
+// ReadBench records the temperature and humidity at the bench, and conditions.
 type ReadBench struct {
 	Temperature quantity.Quantity // absent: not read
 	Humidity    quantity.Quantity // absent: not read
@@ -136,11 +135,11 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	case !r.Temperature.IsZero():
 		celsius, err := r.Temperature.Celsius()
 		if err != nil || celsius < -40 || celsius > 60 {
-			return nil, bad("%s is no temperature of a bench", r.Temperature)
+			return nil, bad("%s is not a bench temperature; it must be between -40 °C and 60 °C", r.Temperature)
 		}
 		facts = append(facts, journal.BenchRead{Temperature: r.Temperature, Humidity: r.Humidity})
 	case !r.Humidity.IsZero():
-		return nil, bad("humidity is read together with the temperature; give both")
+		return nil, bad("a humidity needs a temperature; give both")
 	}
 	for _, set := range r.Set {
 		if err := s.checkSetting(set); err != nil {
@@ -149,7 +148,7 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		facts = append(facts, journal.ConditionSet{Setting: set})
 	}
 	if len(facts) == 0 {
-		return nil, bad("nothing was said of the bench")
+		return nil, bad("there is nothing to record; give a temperature or a condition")
 	}
 	return facts, nil
 }
@@ -164,12 +163,12 @@ func (s *State) checkSetting(set steps.Setting) error {
 		return unknown("condition", set.Condition, names)
 	}
 	if !slices.Contains(def.States, set.State) {
-		return unknown("state of "+def.Name, set.State, def.States)
+		return unknownOf(def.Name, "state", set.State, def.States)
 	}
 	return nil
 }
 
-// Note records free words.
+// Note records free text.
 type Note struct{ Text string }
 
 func (r Note) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -200,12 +199,12 @@ type RecordSeal struct{ journal.Sealed }
 
 func (r RecordSeal) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 	if r.Size < 1 || r.Size > s.Size() {
-		return nil, bad("a seal of %d entries is not of this journal of %d", r.Size, s.Size())
+		return nil, bad("a seal of %d entries does not fit this journal of %d", r.Size, s.Size())
 	}
 	return []journal.Facts{r.Sealed}, nil
 }
 
-// UnknownEntry is the error for a position that the journal has not.
+// UnknownEntry is the error for a position that the journal does not have.
 func UnknownEntry(position int64) error { return unknown("entry", fmt.Sprint(position), nil) }
 
 // UnknownMark is the error for a mark that no airframe has, with the nearest.

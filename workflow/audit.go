@@ -13,29 +13,29 @@ import (
 	"fettle/workflow/journal"
 )
 
-// An AuditedReading is one reading with everything the journal says of it.
+// An AuditedReading is one reading with everything that the journal says about it.
 type AuditedReading struct {
 	Entry      journal.Entry
 	Reading    journal.ReadingTaken
-	Gate       steps.Gate  // as it was limited then
-	Gauge      steps.Gauge // what it was read with
+	Gate       steps.Gate  // with the limits in force then
+	Gauge      steps.Gauge // used for it
 	Job        string      // the job whose measure step it was for; "" where none was open
 	OwnVerdict measuring.Finding
 
 	Check   *GaugeCheck // of the gauge, the last before the reading was taken; nil: none
-	Checked bool        // the gauge was checked at some time
-	Doubt   *GaugeCheck // the check that puts it in doubt; nil: none
+	Checked bool        // the gauge was checked at least once
+	Doubt   *GaugeCheck // the check that casts doubt on it; nil: none
 
 	TakenBack  int64  // the entry that took it back; 0: none
 	Superseded int64  // the later reading that counts instead; 0: none
-	StaleBy    Cause  // what it counts no more for
+	StaleBy    Cause  // why it no longer counts
 	StaleEntry int64  // the entry that disturbed it; 0: none
-	Concession int64  // the entry that accepted it all the same; 0: none
+	Concession int64  // the entry that accepted it anyway; 0: none
 	Reason     string // of the concession
 	Releases   []int64
 }
 
-// An AuditFilter chooses readings; its zero value chooses all.
+// An AuditFilter selects readings; its zero value selects all.
 type AuditFilter struct {
 	Gate, Zone, Job string
 	From, To        time.Time // To is not included
@@ -57,8 +57,8 @@ func (f AuditFilter) fits(r AuditedReading) bool {
 	return true
 }
 
-// Audit returns every reading that the filter chooses, gate by gate in the
-// order of the sheet, each gate's in the order of entry.
+// Audit returns every reading that matches the filter, gate by gate in the
+// order of the sheet, and for each gate in the order of entry.
 func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error) {
 	if err := s.checkFilter(filter); err != nil {
 		return nil, err
@@ -115,7 +115,7 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 	r.Gate, _ = sheet.Gate(f.Gate)
 	r.Gauge, _ = sheet.Gauge(f.Gauge)
 	limits := r.Gate.Limits
-	limits.Alike = measuring.Limits{}.Alike // it takes two
+	limits.Alike = measuring.Limits{}.Alike // one reading alone has nothing to compare with
 	if limits.Dimension() != "" {
 		finding, err := measuring.Judge(limits, []measuring.Point{{Name: f.Point, Readings: []quantity.Quantity{f.Value}}}, 1, nil, r.Gauge.Doubt())
 		if err != nil {
@@ -127,8 +127,8 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 	return r
 }
 
-// measuredFor is the job that was being worked on when a gate was read: the
-// last one opened before that measures it and was not complete by then.
+// measuredFor is the job that a reading was taken for: the last one opened
+// before it with a measure step for the gate that was not done by then.
 func (s *State) measuredFor(position int64, gate string) string {
 	for _, j := range slices.Backward(s.Jobs) {
 		if j.Position > position {
@@ -146,7 +146,7 @@ func (s *State) measuredFor(position int64, gate string) string {
 	return ""
 }
 
-// explainReading says what became of a reading.
+// explainReading fills in what happened to a reading after it was taken.
 func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.Time) {
 	position := r.Entry.Position
 	r.TakenBack = s.undone[position]
@@ -184,9 +184,9 @@ func (s *State) explainReading(r *AuditedReading, all []AuditedReading, at time.
 	}
 }
 
-// agree has the audit say of a reading that it counts where the engine counts
-// it, and nowhere else: the limits of today, and the time of what was typed in
-// later, may have it otherwise than the entries in their order.
+// agree makes the audit say that a reading counts exactly if the engine counts
+// it. The order of entries alone can give another answer: limits may have
+// changed since, and entries may have been typed in late.
 func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 	position := r.Entry.Position
 	switch {
@@ -198,7 +198,7 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 	}
 	now, err := s.GateReport(r.Reading.Gate, at)
 	if err != nil {
-		r.StaleBy.Text = "the design has no such gate now"
+		r.StaleBy.Text = "the design no longer has this gate"
 		return
 	}
 	record := s.gates[r.Reading.Gate]
@@ -210,8 +210,8 @@ func (s *State) agree(r *AuditedReading, counts map[int64]bool, at time.Time) {
 	if !r.StaleBy.IsZero() {
 		return
 	}
-	r.StaleBy.Text = "the design has no such point now"
-	for _, p := range now.Rests { // another one at its point counts instead
+	r.StaleBy.Text = "the design no longer has this point"
+	for _, p := range now.Rests { // another reading at its point counts instead
 		if f, ok := s.Entries[p].Facts.(journal.ReadingTaken); ok && f.Point == r.Reading.Point {
 			r.StaleBy, r.Superseded = Cause{}, p
 		}
@@ -232,26 +232,26 @@ func (s *State) firstDisturbance(g steps.Gate, t reading) (disturbance, string, 
 	return disturbance{}, "", false
 }
 
-// An AuditSummary is what the record shows, and what it does not.
+// An AuditSummary is what the record shows and what it does not show.
 type AuditSummary struct {
 	Entries, Readings   int
-	Out, Undecided      int // readings that were, alone
+	Out, Undecided      int // readings, each judged alone
 	Current             []string
-	NotCurrent          []Cause // gates that have one reason in common, with that
+	NotCurrent          []Cause // groups of gates that share a reason, with the reason
 	NeverTaken          []string
-	NeverChecked        []string // gauges that were read and that the record has no check of
-	NotGood             []Cause  // gauges whose last check was not good
+	NeverChecked        []string // gauges that were used and have no check in the record
+	NotGood             []Cause  // gauges that failed their last check
 	InDoubt             []Cause  // readings, with why
 	Lapsed              []string // joints whose window was missed
 	Concessions         []string
 	Corrections         []string
-	Backwards           []string // entries recorded at an earlier time than one before
-	Late                int      // entries typed in more than ten minutes after the fact
+	Backwards           []string // entries recorded with an earlier time than the entry before
+	Late                int      // entries typed in more than ten minutes late
 	Releases, Flights   int
 	Damages, OpenDamage int
 }
 
-// AuditSummary sums a journal up at the time.
+// AuditSummary summarizes the journal at the given time.
 func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 	sum := AuditSummary{Entries: len(s.Entries), Flights: len(s.Flights), Damages: len(s.Damages), OpenDamage: len(s.OpenDamages(at))}
 	readings, err := s.Audit(AuditFilter{}, at)
@@ -268,7 +268,7 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 		}
 	}
 	var reasons []Cause
-	gates := map[Cause][]string{} // that are not current, by their reason
+	gates := map[Cause][]string{} // that are not passed, by reason
 	for _, g := range s.Gates(at) {
 		switch g.Standing {
 		case Current:
@@ -291,7 +291,7 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 	return sum, nil
 }
 
-// sumGauges adds what is known of the gauges that were read with.
+// sumGauges adds what is known about the gauges that were used.
 func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.Time) {
 	for _, r := range readings {
 		if name := r.Reading.Gauge; !r.Checked && !slices.Contains(sum.NeverChecked, name) {
@@ -308,13 +308,13 @@ func (s *State) sumGauges(sum *AuditSummary, readings []AuditedReading, at time.
 	}
 }
 
-// sumEntries adds what the entries show one by one.
+// sumEntries adds what single entries show.
 func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 	var newest journal.Entry
-	coated := map[string]journal.Entry{} // by job, joint and step: the coat that waits
+	coated := map[string]journal.Entry{} // by job, joint and step: the coat not joined yet
 	for _, e := range s.Entries {
 		if e.Recorded.Before(newest.Recorded) {
-			sum.Backwards = append(sum.Backwards, fmt.Sprintf("entry %d was recorded at a time before entry %d", e.Position, newest.Position))
+			sum.Backwards = append(sum.Backwards, fmt.Sprintf("entry %d was recorded with an earlier time than entry %d", e.Position, newest.Position))
 		} else {
 			newest = e
 		}
@@ -343,7 +343,7 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 		}
 	}
 	for _, j := range s.joints() {
-		if j.Lapsed(at) && j.Joined.IsZero() {
+		if j.Lapsed(at) {
 			sum.Lapsed = append(sum.Lapsed, fmt.Sprintf("%s of %s: coated and not joined in time", j.Name, j.Job))
 		}
 	}

@@ -4,12 +4,12 @@ import (
 	"time"
 )
 
-// An Event is what happens when a clock has run.
+// An Event is what happens when a clock runs out.
 type Event string
 
 // The events.
 const (
-	MayJoin   Event = "may-join"   // a joint; Then: it must be joined by
+	MayJoin   Event = "may-join"   // a joint; Then: join it by
 	MayHandle Event = "may-handle" // a joint; Then: it is cured
 	IsCured   Event = "is-cured"   // a joint
 	WaitOver  Event = "wait-over"  // a wait step
@@ -20,14 +20,13 @@ const (
 type Await struct {
 	Job, Name string // the joint, or the step
 	Event     Event
-	Began     time.Time // when the clock began, for showing how far it has come
+	Began     time.Time // when the clock began, for showing progress
 	Ready     time.Time
-	Then      time.Time // the clock time after it, zero where there is none
+	Then      time.Time // the next deadline or moment after Ready; zero: none
 }
 
-// Await returns what is to be waited for: of the joint or step of that name,
-// or with "" whichever is ready first. What is ready already comes with its
-// time in the past.
+// Await returns the moment to wait for: that of the named joint or step, or for
+// "" whichever is ready first. What is already ready has its time in the past.
 func (s *State) Await(now time.Time, name string) (Await, error) {
 	if reason := s.Untrusted(now); reason != nil {
 		return Await{}, &Refusal{What: "waiting", Reasons: []Reason{*reason}}
@@ -43,19 +42,16 @@ func (s *State) Await(now time.Time, name string) (Await, error) {
 			first = &w
 		}
 	}
-	if name == "" && first != nil {
-		return *first, nil
-	}
 	if first != nil {
 		return *first, nil
 	}
 	if name != "" {
 		return s.named(now, name, names)
 	}
-	return Await{}, unknown("running clock on", s.Airframe.Mark, nil)
+	return Await{}, unknownOf(s.Airframe.Mark, "running clock", "", nil)
 }
 
-// named answers for a joint or step that runs no clock now.
+// named answers for a joint or step that has no running clock.
 func (s *State) named(now time.Time, name string, running []string) (Await, error) {
 	for _, j := range s.joints() {
 		if j.Name != name {
@@ -85,7 +81,7 @@ func (s *State) named(now time.Time, name string, running []string) (Await, erro
 	return Await{}, &Refusal{What: "waiting for " + name, Reasons: report.Reasons}
 }
 
-// awaits lists the running clocks whose next moment comes by itself.
+// awaits lists the running clocks whose next moment needs no action.
 func (s *State) awaits(now time.Time) []Await {
 	var all []Await
 	for _, t := range s.Timers(now) {
@@ -117,8 +113,8 @@ func (j *Joint) began() time.Time {
 	return last
 }
 
-// AwaitAgain returns the same wait on a newer state: its times may have moved.
-// What has become ready meanwhile keeps its time.
+// AwaitAgain returns the same wait for a newer state, in which its times may
+// have moved. What has become ready keeps its time.
 func (s *State) AwaitAgain(now time.Time, w Await) (Await, error) {
 	for _, running := range s.awaits(now) {
 		if running.Job == w.Job && running.Name == w.Name && running.Event == w.Event {

@@ -23,10 +23,10 @@ func (b *bench) badly(r Request, says string) {
 func TestWhenACoatBegan(t *testing.T) {
 	b := building(t)
 	b.badly(Finish{Step: "coat-left", Began: b.now.Add(time.Second)}, "begun after it was finished")
-	b.badly(Finish{Step: "coat-left", Mixed: b.now.Add(-time.Minute)}, "not mixed of two parts")
-	b.badly(Finish{Step: "propeller-off", Began: b.now}, "only a coat has a beginning")
-	b.badly(Finish{Step: "propeller-off", Mixed: b.now}, "only a coat has a beginning")
-	b.badly(Finish{Step: "propeller-off", Touch: TouchDry}, "belongs to a join")
+	b.badly(Finish{Step: "coat-left", Mixed: b.now.Add(-time.Minute)}, "not a two-part adhesive")
+	b.badly(Finish{Step: "propeller-off", Began: b.now}, "only a coat takes the time it began")
+	b.badly(Finish{Step: "propeller-off", Mixed: b.now}, "only a coat takes the time it began")
+	b.badly(Finish{Step: "propeller-off", Touch: TouchDry}, "only a join takes a touch test")
 	b.must(Finish{Step: "coat-left", Began: b.now}) // at once
 	coat := b.state.Entries[b.state.Size()-1].Facts.(journal.Coated)
 	if !coat.Began.Equal(b.now) || coat.Mixed != nil {
@@ -140,7 +140,7 @@ func TestWhoAndWhat(t *testing.T) {
 	b.badly(Note{Text: "a word"}, "does not begin with an airframe")
 	b = newBench(t)
 	b.by = ""
-	b.badly(Note{Text: "a word"}, "nobody is named")
+	b.badly(Note{Text: "a word"}, "the name of the person is missing")
 }
 
 // With one face of two coated, time opens nothing.

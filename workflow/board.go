@@ -13,11 +13,11 @@ import (
 // A Progress is how far a step has come.
 type Progress string
 
-// The ways a step can stand.
+// The values of Progress.
 const (
 	Done    Progress = "done"
 	Ready   Progress = "open"    // can be done now
-	Waiting Progress = "waiting" // its turn, but something forbids it
+	Waiting Progress = "waiting" // its turn has come, but something forbids it
 	Later   Progress = "later"   // not its turn
 )
 
@@ -31,12 +31,12 @@ type StepReport struct {
 	At       time.Time // done: when
 	// Reopened says why a step that was done once is open again.
 	Reopened string
-	// Closes is when an open join comes too late.
+	// Closes is when the window of an open join closes.
 	Closes time.Time
 }
 
 // Steps returns every step of the job as it stands now, in the order written.
-// A clock that can't be believed holds every step back.
+// An untrusted clock holds every step back.
 func (s *State) Steps(j *Job, now time.Time) []StepReport {
 	reports := s.steps(j, now)
 	if reason := s.Untrusted(now); reason != nil {
@@ -66,7 +66,7 @@ func (s *State) OpenJobs(at time.Time) []*Job {
 	return open
 }
 
-// steps is Steps at a time that may lie back.
+// steps is Steps for any time, also one in the past.
 func (s *State) steps(j *Job, at time.Time) []StepReport {
 	complete := map[string]bool{} // stages
 	for _, stage := range j.Procedure.Stages {
@@ -126,7 +126,7 @@ func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
 	return done
 }
 
-// waitEnds returns when a wait step is over; false where it has not begun.
+// waitEnds returns when a wait step is over; false if it has not begun.
 func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.Time, bool) {
 	step := stage.Steps[i]
 	if step.Joint != "" {
@@ -162,7 +162,7 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 			begins, ok = s.waitEnds(j, stage, i-1, at) // a wait after a wait
 		}
 		for _, step := range stage.Steps[:i] {
-			// A fresh coat is later than what was done before it lapsed.
+			// A coat that lapsed and was put on again was done later than the steps after it.
 			if m := j.done[step.Name]; step.Kind.Traits().Coats && m.at.After(begins) {
 				begins = m.at
 			}
@@ -188,13 +188,13 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 	return begins, true
 }
 
-// waitAgain drops the plain waits that come after a step: they count from it
-// anew.
+// waitAgain drops the plain waits that come after a step: they start again
+// from it.
 func (j *Job) waitAgain(name string) {
 	_, of, _ := j.Procedure.Step(name)
 	for _, stage := range j.Procedure.Stages {
 		passed := false
-		for i := range stage.Steps { // by index: replaying a journal asks this often
+		for i := range stage.Steps { // by index, because a replay runs this often and a step is large
 			step := &stage.Steps[i]
 			passed = passed || step.Name == name
 			if _, done := j.done[step.Name]; !done || !step.Kind.Traits().Passes || step.Joint != "" {
@@ -221,8 +221,8 @@ func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) 
 	return []Reason{{Because: ByOrder, Text: fmt.Sprintf("stage %s comes after %s, which is not complete", stage.Name, strings.Join(left, " and "))}}
 }
 
-// forbids gives every reason, beside order, why the step can't be done at the
-// time.
+// forbids gives every reason, other than order, why the step can't be done at
+// the time.
 func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason {
 	step := stage.Steps[i]
 	var reasons []Reason
@@ -245,17 +245,17 @@ func waitText(step steps.Step) string {
 	return "joint " + step.Joint + " has no handling strength yet"
 }
 
-// stands checks a needed condition.
+// stands gives the reasons why a needed condition is not met; none: it is met.
 func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 	state := s.Holds(need.Condition, at)
 	if state == need.State {
 		return nil
 	}
-	text := fmt.Sprintf("it needs %s, and the journal says %s: %s", need, need.Condition, state)
+	text := fmt.Sprintf("it needs %s, but the journal says %s: %s", need, need.Condition, state)
 	if state == "" {
-		text = fmt.Sprintf("it needs %s, and nobody has said so in this sitting", need)
+		text = fmt.Sprintf("it needs %s, which is not confirmed in this sitting", need)
 		if def, ok := s.Sheet.Condition(need.Condition); ok && !def.Sitting {
-			text = fmt.Sprintf("it needs %s, and nobody has said so yet", need)
+			text = fmt.Sprintf("it needs %s, which is not confirmed yet", need)
 		}
 	}
 	return []Reason{{Because: ByCondition, Text: text,
@@ -299,7 +299,7 @@ func (s *State) unmeasurable(r GateReport, at time.Time) []Reason {
 		}
 		if handles := joint.Handles(); at.Before(handles) {
 			reasons = append(reasons, Reason{Because: ByDrying, Until: handles,
-				Text: fmt.Sprintf("%s is not measured before joint %s has handling strength", r.Gate.Name, joint.Name)})
+				Text: fmt.Sprintf("%s cannot be measured before joint %s has handling strength", r.Gate.Name, joint.Name)})
 		}
 	}
 	if r.needsRework() {
@@ -310,8 +310,8 @@ func (s *State) unmeasurable(r GateReport, at time.Time) []Reason {
 	return reasons
 }
 
-// Untrusted says that the clock can't be believed: it reads earlier than an
-// entry that stands.
+// Untrusted says that the clock can't be trusted: it reads earlier than an
+// entry that was not taken back.
 func (s *State) Untrusted(now time.Time) *Reason {
 	if !now.Before(s.latest.Recorded) {
 		return nil

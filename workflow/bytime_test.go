@@ -81,6 +81,22 @@ func TestAReadingOfTheBenchOfBeforeAnotherDoesNotDisplaceIt(t *testing.T) {
 			t.Errorf("begun at 30 °C it counts %v °C", joint.Warmest())
 		}
 	})
+	t.Run("that was read between the beginnings of two faces", func(t *testing.T) {
+		for range 10 {
+			b := building(t)
+			b.after(8 * time.Minute)
+			b.must(celsius("12 °C"))
+			b.after(3 * time.Minute)
+			b.must(celsius("20 °C"))
+			b.after(4 * time.Minute)
+			b.done("coat-left") // begun after 12 min
+			b.must(Finish{Step: "coat-right", Began: evening.Add(2 * time.Minute)})
+			joint, _ := b.state.Jobs[0].Joint("roots")
+			if joint.Coldest() != 12 || joint.Warmest() != 20 {
+				t.Fatalf("it counts %v to %v °C", joint.Coldest(), joint.Warmest())
+			}
+		}
+	})
 	t.Run("that one entered at the same moment replaced", func(t *testing.T) {
 		b := building(t)
 		b.must(celsius("2 °C"), celsius("20 °C")) // mistyped

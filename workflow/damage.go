@@ -12,7 +12,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A Damage is something found, until a job that repairs it is complete.
+// A Damage is a finding; it is open until a job that repairs it is complete.
 type Damage struct {
 	journal.DamageFound
 	At         time.Time
@@ -21,16 +21,16 @@ type Damage struct {
 	Quarantine Quarantine
 }
 
-// A Quarantine is what was found and must not come near anything until a
-// person clears it.
+// A Quarantine keeps what was found away from everything else until a person
+// clears it.
 type Quarantine struct {
-	Lines   []string // none: there is no quarantine
+	Lines   []string // none: no quarantine
 	Cleared bool
-	// Off says that what is in quarantine was taken off the airframe since.
+	// Off says that the part was taken off the airframe afterwards.
 	Off bool
 }
 
-// Open reports whether the quarantine holds.
+// Open reports whether the quarantine is still in force.
 func (q Quarantine) Open() bool { return len(q.Lines) > 0 && !q.Cleared }
 
 // A Flight is one flight.
@@ -90,8 +90,8 @@ func (s *State) Damage(name string) (*Damage, error) {
 	return nil, unknown("damage", name, names)
 }
 
-// Repaired reports whether a job that repairs the damage is complete at the time,
-// and which job is at it, if one is.
+// Repaired reports whether a job that repairs the damage is complete at the
+// time, and which job repairs it; "": none.
 func (s *State) Repaired(d *Damage, at time.Time) (repaired bool, by string) {
 	for _, j := range s.Jobs {
 		if j.Position > d.Position && slices.Contains(j.Damages, d.Damage) {
@@ -128,7 +128,7 @@ func (s *State) flightsSince(t reading) int {
 }
 
 // CheckDue returns the check that the last hard landing asks for, and when it
-// was, until a job of that name that was opened after it is complete.
+// landed; "" once a job of that name, opened after the landing, is complete.
 func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
 	for _, f := range slices.Backward(s.Flights) {
 		if f.Landing != Hard || f.Check == "" {
@@ -145,8 +145,8 @@ func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
 	return "", time.Time{}
 }
 
-// DangerFirst orders zones as they are looked at after a crash: what can hurt,
-// the battery and then the propeller, before all others in the sheet's order.
+// DangerFirst orders zones for the inspection after a crash: first what can
+// hurt, the battery and then the propeller, then the others in their order.
 func DangerFirst(zones []string) []string {
 	out := slices.Clone(zones)
 	rank := func(zone string) int {
@@ -174,7 +174,7 @@ type ReportDamage struct {
 
 func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 	if len(r.Seen) == 0 {
-		return nil, bad("nothing was reported")
+		return nil, bad("there is no damage to report; name at least one finding")
 	}
 	var facts []journal.Facts
 	for _, seen := range r.Seen {
@@ -199,11 +199,11 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error)
 	return facts, nil
 }
 
-// CheckFinding takes a finding of the table, or any few words that are not
-// most likely one of them mistyped.
+// CheckFinding accepts a finding of the table, or free text unless it looks
+// like a misspelt finding.
 func CheckFinding(triage *steps.Triage, words string) error {
 	if strings.TrimSpace(words) == "" || len(words) > 200 {
-		return bad("a finding is a few words")
+		return bad("describe the finding in a few words")
 	}
 	var findings []string
 	for _, f := range triage.Findings {
@@ -215,8 +215,8 @@ func CheckFinding(triage *steps.Triage, words string) error {
 	return nil
 }
 
-// damagesEver counts every damage reported, taken back or not, so that a name
-// is never given twice.
+// damagesEver counts every damage reported, taken back or not, so that no name
+// is used twice.
 func (s *State) damagesEver() int {
 	n := 0
 	for _, e := range s.Entries {
@@ -239,7 +239,7 @@ func (r ClearQuarantine) decide(s *State, _ Circumstances) ([]journal.Facts, err
 		return nil, err
 	}
 	if !d.Quarantine.Open() {
-		return nil, refuse("quarantine of "+d.Damage, ByState, "no quarantine of it is open", Remedy{})
+		return nil, refuse("quarantine of "+d.Damage, ByState, "it is not in quarantine", Remedy{})
 	}
 	if reasons := unconfirmed(d.Quarantine.Lines, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: reasons}
@@ -250,7 +250,7 @@ func (r ClearQuarantine) decide(s *State, _ Circumstances) ([]journal.Facts, err
 // ChangeEquipment records that equipment was fitted, removed or moved.
 type ChangeEquipment struct {
 	Item, Change string
-	Mass, Arm    quantity.Quantity // absent: not known
+	Mass, Arm    quantity.Quantity // absent: unknown
 	Note         string
 }
 
@@ -265,13 +265,13 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, err
 		case !slices.Contains([]string{Fitted, Removed, Moved}, r.Change):
 			return nil, unknown("change of equipment", r.Change, []string{Fitted, Removed, Moved})
 		case !r.Mass.IsZero() && (r.Mass.Dimension() != quantity.Mass || negative(r.Mass)):
-			return nil, bad("%s is no mass", r.Mass.Typed())
+			return nil, bad("%s is not a mass", r.Mass.Typed())
 		case !r.Arm.IsZero() && r.Arm.Dimension() != quantity.Length:
-			return nil, bad("%s is no arm; it is a length behind the datum", r.Arm.Typed())
+			return nil, bad("%s is not an arm; give a length behind the datum", r.Arm.Typed())
 		}
 		return []journal.Facts{journal.EquipmentChanged{Item: r.Item, Change: r.Change, Mass: r.Mass, Arm: r.Arm, Note: strings.TrimSpace(r.Note), Disturbs: e.Disturbs}}, nil
 	}
-	return nil, unknown("equipment of "+s.Sheet.Name, r.Item, names)
+	return nil, unknownOf(s.Sheet.Name, "equipment", r.Item, names)
 }
 
 func negative(q quantity.Quantity) bool {

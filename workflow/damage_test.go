@@ -124,6 +124,13 @@ func TestAHardLandingTypedInLaterAsksForItsCheck(t *testing.T) {
 	if check, _ := b.state.CheckDue(b.now); check != "" {
 		t.Errorf("%s is due", check)
 	}
+	b.must(LogFlight{Landing: Hard, Check: "work"})
+	landed := b.now
+	b.after(time.Hour)
+	b.must(LogFlight{Landing: Hard}, LogFlight{Landing: Soft})
+	if check, at := b.state.CheckDue(b.now); check != "work" || !at.Equal(landed) {
+		t.Errorf("%q is due after the landing of %v", check, at)
+	}
 }
 
 // Where two jobs have an open step of one name, it is said of which.

@@ -7,7 +7,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// Circumstances are what a decision may know beside the state.
+// Circumstances are what a decision may know besides the state.
 type Circumstances struct {
 	Now     time.Time // the clock
 	At      time.Time // when it happened; zero: now
@@ -20,7 +20,7 @@ type Request interface {
 	decide(s *State, c Circumstances) ([]journal.Facts, error)
 }
 
-// Decide gives the entries that would record the request, to be appended at
+// Decide returns the entries that would record the request, to be appended at
 // the state's size, or an error: a *Refusal with every reason, an
 // *UnknownError, or one that wraps ErrBadRequest. The state is not changed.
 func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
@@ -29,10 +29,10 @@ func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 	}
 	c.Now, c.At = c.Now.UTC().Truncate(time.Second), c.At.UTC().Truncate(time.Second)
 	if c.At.After(c.Now) {
-		return nil, bad("the time given lies in the future")
+		return nil, bad("the time is in the future")
 	}
 	if c.By == "" {
-		return nil, &BadRequestError{Text: "nobody is named", Remedy: Remedy{Kind: ToNameWho}}
+		return nil, &BadRequestError{Text: "the name of the person is missing", Remedy: Remedy{Kind: ToNameWho}}
 	}
 	if _, first := r.(Register); !first && s.Sheet == nil {
 		return nil, bad("the journal does not begin with an airframe")
@@ -44,7 +44,7 @@ func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 	return s.entries(facts, c), nil
 }
 
-// entries makes entries of facts, at the end of the journal.
+// entries wraps facts in entries that continue the journal.
 func (s *State) entries(facts []journal.Facts, c Circumstances) []journal.Entry {
 	entries := make([]journal.Entry, len(facts))
 	for i, f := range facts {
@@ -53,12 +53,14 @@ func (s *State) entries(facts []journal.Facts, c Circumstances) []journal.Entry 
 	return entries
 }
 
-// then is the state after more facts, for decisions that go on from there.
+// then is the state after more facts.
 func (s *State) then(facts []journal.Facts, c Circumstances) (*State, error) {
 	all := append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries(facts, c)...)
 	return Replay(all, s.docs)
 }
 
-func unknown(what, name string, known []string) error {
-	return &UnknownError{What: what, Name: name, Nearest: nearest.Of(name, known), Known: known}
+func unknown(what, name string, known []string) error { return unknownOf("", what, name, known) }
+
+func unknownOf(of, what, name string, known []string) error {
+	return &UnknownError{Of: of, What: what, Name: name, Nearest: nearest.Of(name, known), Known: known}
 }

@@ -9,14 +9,14 @@ import (
 
 // An effect is what an entry of one kind does to the state.
 type effect struct {
-	// fold takes a live entry into the state.
+	// fold applies an entry that was not taken back.
 	fold func(*State, journal.Entry) error
-	// disturbs is what an entry disturbs, taken back or not, and what that is
-	// called; nil: nothing.
+	// disturbs returns the zones that an entry disturbs, even if it was taken
+	// back, and the words for what did it; nil: no zones.
 	disturbs func(journal.Facts) (by string, zones []string)
-	// sets are the conditions that it says stand; nil: none.
+	// sets returns the conditions that it sets; nil: none.
 	sets func(journal.Facts) []steps.Setting
-	// ends says that every condition said before it is unknown after it.
+	// ends says that every condition set before it is unknown after it.
 	ends bool
 }
 
@@ -46,18 +46,18 @@ func effects() map[string]effect {
 		journal.Noted{}.Kind():             {fold: unchanged},
 		journal.PhotoKept{}.Kind():         {fold: unchanged},
 		journal.Sealed{}.Kind():            {fold: unchanged},
-		journal.Undone{}.Kind():            {fold: unchanged}, // what it takes back is known before the fold: see Replay
+		journal.Undone{}.Kind():            {fold: unchanged}, // Replay knows what it takes back before it folds
 	}
 }
 
-// with has a fold take the facts of its kind.
+// with adapts a fold of one kind of facts to any entry.
 func with[F journal.Facts](fold func(*State, F, journal.Entry) error) func(*State, journal.Entry) error {
 	return func(s *State, e journal.Entry) error { return fold(s, e.Facts.(F), e) }
 }
 
 func unchanged(*State, journal.Entry) error { return nil }
 
-// disturbs is what an entry disturbs, and what it is called.
+// disturbs returns the zones that an entry disturbs, and the words for what did it.
 func (s *State) disturbs(e journal.Entry) (by string, zones []string) {
 	if disturbs := s.effects[e.Facts.Kind()].disturbs; disturbs != nil {
 		return disturbs(e.Facts)
@@ -70,7 +70,7 @@ func (s *State) complete(e journal.Entry) error {
 	work, _ := journal.WorkOf(e.Facts)
 	if f, ok := e.Facts.(journal.Released); ok {
 		s.Release = &LastRelease{f, e.At, e.By, e.Position}
-		if f.Job == "" { // a release of its own, outside any job
+		if f.Job == "" { // a release outside any job
 			return nil
 		}
 	}

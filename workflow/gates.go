@@ -23,7 +23,7 @@ type reading struct {
 	at       time.Time
 	journal.ReadingTaken
 
-	doubt measuring.Doubt // of its gauge, by the sheet in force then
+	doubt measuring.Doubt // of its gauge, from the sheet in force then
 }
 
 type concession struct {
@@ -39,10 +39,10 @@ func (s *State) gate(name string) *gateRecord {
 	return s.gates[name]
 }
 
-// A GateStanding is how a gate stands.
+// A GateStanding is how a gate stands, as JSON has it. Words says it to people.
 type GateStanding string
 
-// The ways a gate can stand.
+// The values of GateStanding.
 const (
 	NeverTaken GateStanding = "never taken"
 	Measuring  GateStanding = "being measured" // points or readings are missing
@@ -53,26 +53,37 @@ const (
 	StaleGate  GateStanding = "stale"    // its zones were disturbed since, or what was read is in doubt
 )
 
+// Words is the standing in the words used for people.
+func (s GateStanding) Words() string {
+	switch s {
+	case NeverTaken:
+		return "not measured yet"
+	case Current:
+		return "passed"
+	}
+	return string(s)
+}
+
 // A GateReport is a gate as it stands.
 type GateReport struct {
 	Gate     steps.Gate
 	Standing GateStanding
 	Finding  measuring.Finding
-	Reason   Cause           // why it does not count; zero where it does
+	Reason   Cause           // why it does not count; zero if it does
 	Points   []AtPoint       // the readings that count
-	Last     time.Time       // of the latest reading of all, counting or not
-	Rests    []int64         // the positions of the readings that count
-	Doubt    measuring.Doubt // that they were judged with
+	Last     time.Time       // of the latest reading, whether or not it counts
+	Rests    []int64         // the positions of those readings
+	Doubt    measuring.Doubt // of the gauges, that they were judged with
 	By       string          // concession: who granted it
 }
 
-// AtPoint is one point of a gate with the readings there that count.
+// AtPoint is one point of a gate with the readings that count there.
 type AtPoint struct {
 	Name     string
 	Readings []quantity.Quantity
 }
 
-// Met reports whether the gate lets work go on.
+// Met reports whether work may go on past the gate.
 func (r GateReport) Met() bool { return r.Standing == Current || r.Standing == Conceded }
 
 // Gates returns every gate the airframe has, as it stands at the time.
@@ -107,7 +118,7 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 	record, known := s.gates[g.Name]
 	r := GateReport{Gate: g}
 	if !known || len(record.readings) == 0 {
-		r.Standing, r.Reason.Text = NeverTaken, "never taken"
+		r.Standing, r.Reason.Text = NeverTaken, NeverTaken.Words()
 		return r
 	}
 	r.Last = record.readings[len(record.readings)-1].at
@@ -134,8 +145,8 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 	return r
 }
 
-// inTime is the readings in the order in which they were taken; nil: that is
-// the order of entry.
+// inTime returns the readings in the order in which they were taken; nil if that
+// is the order of entry.
 func inTime(readings []reading) []reading {
 	byTime := func(a, b reading) int { return a.at.Compare(b.at) }
 	if slices.IsSortedFunc(readings, byTime) {
@@ -177,11 +188,12 @@ func (s *State) judge(r *GateReport, counting []reading) {
 	}[finding.Verdict]
 }
 
-// counting returns the readings newer than every disturbance of the gate's
-// zones, than its last rework and, at each point, by entry and by time, than the
-// last reading in doubt; and why the others don't count, where that is for doubt
-// or none are left. What stood before a reading in doubt does not count again:
-// the doubted one may have been the truth.
+// counting returns the readings that count. They are newer than every
+// disturbance of the gate's zones, than its last rework and, at each point, by
+// entry and by time, than the last reading in doubt. A reading before one in
+// doubt does not count again, because the doubted one may have been true. why
+// says why the last of the others does not count, and doubted whether that is
+// because of doubt.
 func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left []reading, why Cause, doubted bool) {
 	last := s.lastInDoubt(record)
 	for _, t := range record.readings {
@@ -194,8 +206,8 @@ func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left [
 	return left, why, doubted
 }
 
-// discounts says why a reading does not count, nothing where it does, and whether
-// that is for doubt.
+// discounts says why a reading does not count, and whether that is because of
+// doubt; the zero Cause if it counts.
 func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]lastDoubt, t reading, at time.Time) (why Cause, doubted bool) {
 	if d, zone, ok := s.disturbedSince(g, t); ok {
 		if zone == steps.MassZone {
@@ -206,7 +218,8 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	if t.position < record.reworked {
 		return Cause{Text: "it was reworked"}, false
 	}
-	// It was, by what was known then; a colder bench was typed in later.
+	// When it was measured the joint had its strength, by what was known then; a
+	// colder bench was typed in later.
 	for _, joint := range s.joints() {
 		if !joint.Joined.IsZero() && g.DependsOn(joint.Zones...) && t.at.Before(joint.Handles()) {
 			return Cause{Text: fmt.Sprintf("joint %s had no handling strength yet", joint.Name)}, false
@@ -221,16 +234,16 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	return Cause{}, false
 }
 
-// outlived says why a reading counts no more although nothing disturbed its
-// gate: it has been flown on, or has aged, for as long as the sheet lets it.
+// outlived says why a reading has expired: it is older, or has seen more
+// flights, than the sheet allows. "": it has not.
 func (s *State) outlived(life steps.Validity, t reading, at time.Time) string {
 	if life.Flights > 0 {
 		if n := s.flightsSince(t); n >= life.Flights {
-			return fmt.Sprintf("%d flights have been made on it, and it counts for %d", n, life.Flights)
+			return fmt.Sprintf("%d flights since it was taken, and it is valid for %d", n, life.Flights)
 		}
 	}
 	if life.Days > 0 && !at.Before(t.at.AddDate(0, 0, life.Days)) {
-		return fmt.Sprintf("it was taken more than %d days ago", life.Days)
+		return fmt.Sprintf("it is more than %d days old", life.Days)
 	}
 	return ""
 }
@@ -258,12 +271,12 @@ func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bo
 	return last, zone, found
 }
 
-// widest takes the worst of the doubts so far and of the reading's gauge, by the
-// sheet in force then and by the present one, in the gate's unit. A better gauge
-// in a newer sheet makes no reading better that was taken with the old one.
+// widest returns the worst doubt, in the gate's unit: of the doubt so far and of
+// the reading's gauge, in the sheet in force then and in the present one. A better
+// gauge in a newer sheet does not improve a reading taken with the old one.
 func (s *State) widest(have measuring.Doubt, t reading, g steps.Gate) measuring.Doubt {
 	doubts := []measuring.Doubt{have, t.doubt}
-	if now, ok := s.Sheet.Gauge(t.Gauge); ok && now.Doubt() != t.doubt { // the same is not judged twice
+	if now, ok := s.Sheet.Gauge(t.Gauge); ok && now.Doubt() != t.doubt { // no need to compare it with itself
 		doubts = append(doubts, now.Doubt())
 	}
 	return measuring.Widest(g.Limits.Unit(), doubts...)
@@ -281,6 +294,6 @@ func lastOf(readings []reading, point string, n int) []reading {
 
 func last(readings []reading) reading { return readings[len(readings)-1] }
 
-// needsRework reports whether a gate waits for rework before it is measured
-// again. The rest of its points are measured before.
+// needsRework reports whether a gate must be reworked before it is measured
+// again. The rest of its points are measured first.
 func (r GateReport) needsRework() bool { return r.Standing == Failed && r.Finding.Missing == "" }

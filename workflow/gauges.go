@@ -24,18 +24,18 @@ type GaugeCheck struct {
 	doubt measuring.Doubt // of the gauge, by the sheet in force then
 }
 
-// Doubts says why a reading is in doubt for the check's sake.
+// Doubts says why this check casts doubt on a reading.
 func (c GaugeCheck) Doubts() Cause {
 	return Cause{fmt.Sprintf("it was read with %s, which was found %s", c.Gauge, c.Off.Found()), c.At}
 }
 
-// gaugeRecord is every check of one gauge that stands.
+// gaugeRecord is every check of one gauge that was not taken back.
 type gaugeRecord struct {
 	entered []*GaugeCheck // in the order of entry
 	timed   []*GaugeCheck // in the order in which they were made
 }
 
-// checked adds a check to what is known of its gauge.
+// checked adds a check to the record of its gauge.
 func (s *State) checked(f journal.GaugeChecked, e journal.Entry) error {
 	if s.gauges[f.Gauge] == nil {
 		s.gauges[f.Gauge] = &gaugeRecord{}
@@ -48,8 +48,8 @@ func (s *State) checked(f journal.GaugeChecked, e journal.Entry) error {
 	return nil
 }
 
-// judgeChecks decides which checks were good: by the sheet in force then, and
-// by the present one too, which may ask more of the gauge.
+// judgeChecks decides which checks were good: by the sheet in force then and by
+// the present one, which may be stricter.
 func (s *State) judgeChecks() {
 	for _, g := range s.gauges {
 		for _, c := range g.entered {
@@ -62,7 +62,8 @@ func (s *State) judgeChecks() {
 	}
 }
 
-// GaugeChecks is every check of a gauge that stands, in the order of entry.
+// GaugeChecks returns every check of a gauge that was not taken back, in the
+// order of entry.
 func (s *State) GaugeChecks() []GaugeCheck {
 	var all []GaugeCheck
 	for _, g := range s.gauges {
@@ -74,7 +75,7 @@ func (s *State) GaugeChecks() []GaugeCheck {
 	return all
 }
 
-// byEntry and byTime are the number of checks before a place in the journal.
+// byEntry and byTime return how many checks come before a place in the journal.
 func (g *gaugeRecord) byEntry(position int64) int {
 	i, _ := slices.BinarySearchFunc(g.entered, position, func(c *GaugeCheck, p int64) int { return int(c.Position - p) })
 	return i
@@ -90,8 +91,8 @@ func (g *gaugeRecord) byTime(position int64, at time.Time) int {
 	return i
 }
 
-// checkBefore and checkAfter are the checks on either side of the i-th place;
-// nil: none.
+// checkBefore and checkAfter return the checks before and after index i; nil:
+// none.
 func checkBefore(checks []*GaugeCheck, i int) *GaugeCheck {
 	if i == 0 {
 		return nil
@@ -108,7 +109,7 @@ func checkAfter(checks []*GaugeCheck, i int) *GaugeCheck {
 
 func (c *GaugeCheck) bad() bool { return c != nil && !c.Off.Good }
 
-// lastBad is the last check of a gauge where that was not good; nil: it was, or
+// lastBad returns the last check of a gauge if it failed; nil if it was good or
 // there is none. Both the last one entered and the last one made by the time
 // must be good: of two answers the one that asks for another check is safe.
 func (s *State) lastBad(gauge string, at time.Time) *GaugeCheck {
@@ -125,8 +126,8 @@ func (s *State) lastBad(gauge string, at time.Time) *GaugeCheck {
 	return nil
 }
 
-// barred says why a gauge may not be measured with at the time. One that was
-// never checked may.
+// barred says why a gauge may not be used at the time. One that was never
+// checked may.
 func (s *State) barred(gauge string, at time.Time) []Reason {
 	c := s.lastBad(gauge, at)
 	if c == nil {
@@ -137,8 +138,8 @@ func (s *State) barred(gauge string, at time.Time) []Reason {
 		Remedy: s.remedy(Remedy{Kind: ToCheckGauge, Gauge: gauge, Value: c.Of})}}
 }
 
-// measureIt is what to do for a gate that is to be measured: check its gauge
-// first, if that may not be measured with.
+// measureIt is the remedy for a gate that must be measured: check its gauge
+// first if that is barred.
 func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
 	if c := s.lastBad(g.Gauge, at); c != nil {
 		return s.remedy(Remedy{Kind: ToCheckGauge, Gauge: g.Gauge, Value: c.Of, Gate: g.Name})
@@ -146,9 +147,9 @@ func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
 	return s.remedy(Remedy{Kind: ToMeasure, Gate: g.Name, Points: g.Readings(), Unit: g.Limits.Unit()})
 }
 
-// inDoubt is the check that puts a reading in doubt: one that was not good and
-// is the next after the reading, or the last before it, by entry or by time.
-// nil: it is not in doubt.
+// inDoubt returns the check that casts doubt on a reading: a failed one that is
+// the next after the reading, or the last before it, by entry or by time. nil:
+// the reading is not in doubt.
 func (s *State) inDoubt(t reading) *GaugeCheck {
 	g := s.gauges[t.Gauge]
 	if g == nil {
@@ -163,15 +164,15 @@ func (s *State) inDoubt(t reading) *GaugeCheck {
 	return nil
 }
 
-// lastDoubt is the last place, by entry and by time, at which a reading is in
-// doubt, and the check that did it.
+// lastDoubt is the last place, by entry and by time, of a reading in doubt, and
+// the check that casts the doubt.
 type lastDoubt struct {
 	position int64
 	at       time.Time
 	check    *GaugeCheck
 }
 
-// lastInDoubt is where the last reading in doubt stands at each point of a gate.
+// lastInDoubt returns the last reading in doubt at each point of a gate.
 func (s *State) lastInDoubt(record *gateRecord) map[string]lastDoubt {
 	var last map[string]lastDoubt
 	if len(s.gauges) == 0 {
@@ -192,8 +193,8 @@ func (s *State) lastInDoubt(record *gateRecord) map[string]lastDoubt {
 	return last
 }
 
-// lastCheck is the last check of a gauge made before a place in the journal;
-// nil: none.
+// lastCheck returns the last check of a gauge before a place in the journal; nil:
+// none.
 func (s *State) lastCheck(gauge string, position int64, at time.Time) *GaugeCheck {
 	g := s.gauges[gauge]
 	if g == nil {
@@ -206,8 +207,8 @@ func (s *State) lastCheck(gauge string, position int64, at time.Time) *GaugeChec
 type GaugeReport struct {
 	Gauge   steps.Gauge
 	Last    *GaugeCheck // nil: never checked in this record
-	Barred  []Reason    // why it may not be measured with; none: it may
-	InDoubt []int64     // the readings that are in doubt for its sake
+	Barred  []Reason    // why it may not be used; none: it may
+	InDoubt []int64     // its readings that are in doubt
 }
 
 // GaugeReport returns the gauge of that name as it stands at the time.
@@ -239,15 +240,15 @@ func (r CheckGauge) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, unknown("gauge", r.Gauge, gaugeNames(s.Sheet))
 	}
 	if r.Of.IsZero() || r.Reads.IsZero() {
-		return nil, bad("a check says what %s reads and the size of what it was held against", r.Gauge)
+		return nil, bad("a check of %s needs both what it reads and the size of the reference", r.Gauge)
 	}
 	for _, q := range []quantity.Quantity{r.Of, r.Reads} {
 		if want := gauge.Resolution.Dimension(); q.Dimension() != want {
-			return nil, bad("%s is a %s; %s reads a %s, in %s", q.Typed(), q.Dimension(), r.Gauge, want, gauge.Resolution.Unit())
+			return nil, bad("%s is a %s, not a %s; %s reads %s", q.Typed(), q.Dimension(), want, r.Gauge, gauge.Resolution.Unit())
 		}
 	}
 	if !gauge.Doubt().Shows(r.Reads) {
-		return nil, bad("%s can't read %s: it shows steps of %s", r.Gauge, r.Reads.Typed(), gauge.Resolution)
+		return nil, bad("%s cannot read %s: its resolution is %s", r.Gauge, r.Reads.Typed(), gauge.Resolution)
 	}
 	if len(r.Note) > 8192 {
 		return nil, bad("the note is longer than 8 KiB")

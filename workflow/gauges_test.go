@@ -8,8 +8,8 @@ import (
 	"fettle/workflow/journal"
 )
 
-// goodCheck and badCheck are checks of the fixture's caliper, good to 0.03 mm,
-// and of its rule, good to 0.29 mm by its resolution.
+// goodCheck and badCheck are checks of the fixture's caliper, accurate to 0.03 mm,
+// and of its rule, accurate to 0.29 mm by its resolution.
 func goodCheck(gauge string) CheckGauge { return checkOf(gauge, true) }
 func badCheck(gauge string) CheckGauge  { return checkOf(gauge, false) }
 
@@ -21,10 +21,10 @@ func TestWhatIsNoCheck(t *testing.T) {
 	}{
 		{CheckGauge{Gauge: "calliper", Of: q("10 mm"), Reads: q("10 mm")}, `did you mean "caliper"`},
 		{CheckGauge{Gauge: "caliper", Of: q("10 g"), Reads: q("10 mm")}, "10 g is a mass"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10 s")}, "caliper reads a length, in mm"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.005 mm")}, "steps of 0.01 mm"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm")}, "says what caliper reads"},
-		{CheckGauge{Gauge: "caliper", Reads: q("10 mm")}, "the size of what"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10 s")}, "not a length; caliper reads mm"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.005 mm")}, "its resolution is 0.01 mm"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm")}, "check of caliper needs both"},
+		{CheckGauge{Gauge: "caliper", Reads: q("10 mm")}, "the size of the reference"},
 	} {
 		err := b.try(c.r)
 		if err == nil {
@@ -41,7 +41,7 @@ func TestABadCheckBarsTheGauge(t *testing.T) {
 	b.must(readings("slot", "root=4 mm", "tip=4 mm")) // never checked: allowed
 	b.must(badCheck("caliper"))
 	text := b.refused(readings("slot", "root=4 mm", "tip=4 mm"), ByGauge)
-	mustContain(t, text, "caliper failed its last check", "reading 0.04 mm too little, more than the 0.03 mm it is good to",
+	mustContain(t, text, "caliper failed its last check", "reading 0.04 mm too low, outside ±0.03 mm",
 		"[check-gauge caliper")
 	// Another gauge measures the same gate, and the step is met with it.
 	b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4 mm", "tip=4 mm").Readings})
@@ -88,7 +88,7 @@ func TestWhatWasReadBeforeABadCheckIsInDoubt(t *testing.T) {
 	if g.Standing != Measuring {
 		t.Fatalf("slot is %s", g.Says().Text)
 	}
-	mustContain(t, g.Says().Text, "no reading at tip yet; it was read with caliper, which was found reading 0.04 mm too little")
+	mustContain(t, g.Says().Text, "no reading at tip yet; it was read with caliper, which was found reading 0.04 mm too low")
 	if len(g.Rests) != 1 || g.Rests[0] != first[0] {
 		t.Errorf("rests on %v, not on the root of %v", g.Rests, first)
 	}
@@ -139,7 +139,7 @@ func TestABadCheckGroundsUntilReleasedAgain(t *testing.T) {
 	if f.Released {
 		t.Fatal("it flies on a release that rested on readings in doubt")
 	}
-	mustContain(t, f.Why.Text, "rested on square", "it was read with rule")
+	mustContain(t, f.Why.Text, "rests on square", "it was read with rule")
 	b.must(GiveRelease{})
 	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("grounded: %s", f.Why.Text)
@@ -296,5 +296,60 @@ func TestAlikeReadWithTwoGauges(t *testing.T) {
 	b.must(with("caliper", "right=502 mm"))
 	if g := b.gate("square"); g.Standing != Current {
 		t.Errorf("with one gauge square is %s", g.Says().Text)
+	}
+}
+
+// A check is judged by the sheet in force then and by the present one, and must
+// be good by both; a sheet without the gauge changes nothing.
+func TestALaxerSheetMakesNoCheckGood(t *testing.T) {
+	laxer, without := sheet(), sheet()
+	laxer.Gauges[1].Uncertainty = q("1 mm")
+	without.Gauges, without.Gates[0].Gauge = without.Gauges[:1], "rule"
+	for name, newer := range map[string]*steps.Sheet{"laxer": laxer, "gone": without} {
+		for _, good := range []bool{true, false} {
+			b := assembled(t)
+			b.must(checkOf("caliper", good))
+			was := b.state.GaugeChecks()[0].Off
+			b.moved(build(), newer)
+			if is := b.state.GaugeChecks()[0].Off; is != was || is.Good != good {
+				t.Errorf("%s: the check was %+v and is %+v", name, was, is)
+			}
+		}
+	}
+}
+
+// A gauge is reported with its last check, what bars it and what is in doubt for it.
+func TestGaugeReport(t *testing.T) {
+	b := assembled(t)
+	report := func(last, barred, doubt int) GaugeReport {
+		t.Helper()
+		r, err := b.state.GaugeReport("caliper", b.now)
+		if err != nil || (r.Last != nil) != (last > 0) || len(r.Barred) != barred || len(r.InDoubt) != doubt || r.Gauge.Name != "caliper" {
+			t.Errorf("%+v, %v", r, err)
+		}
+		return r
+	}
+	report(0, 0, 0)
+	root := b.gate("slot").Rests[0]
+	b.after(time.Hour)
+	b.must(badCheck("caliper"))
+	r := report(1, 1, 2)
+	if r.Barred[0].Because != ByGauge || r.Barred[0].Remedy.Kind != ToCheckGauge || r.InDoubt[0] != root {
+		t.Errorf("%+v", r)
+	}
+	b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4 mm", "tip=4 mm").Readings})
+	b.must(Undo{Position: r.InDoubt[0]})
+	report(1, 1, 1)
+	b.after(time.Minute)
+	b.must(goodCheck("caliper"))
+	report(1, 0, 1)
+	if r, err := b.state.GaugeReport("rule", b.now); err != nil || r.Last != nil || len(r.InDoubt) != 0 {
+		t.Errorf("%+v, %v", r, err)
+	}
+	if _, err := b.state.GaugeReport("tape", b.now); err == nil {
+		t.Error("a gauge that is not there was reported")
+	}
+	if all := b.state.GaugeChecks(); len(all) != 2 || all[0].Off.Good || !all[1].Off.Good || all[0].Position > all[1].Position {
+		t.Errorf("%+v", all)
 	}
 }

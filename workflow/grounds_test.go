@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -243,5 +244,139 @@ func TestAJointWithoutLoadStopsNoRelease(t *testing.T) {
 	}
 	if len(drying) != 1 || drying[0] != "joint spar carries load and is not cured" {
 		t.Errorf("it waits for %v", drying)
+	}
+}
+
+// A gate that is stale says what disturbed it last, whichever of its zones that was.
+func TestWhatDisturbedAGateLast(t *testing.T) {
+	planing, sanding, flexing, pressing := plain("plane"), plain("sand"), plain("flex"), plain("press")
+	planing.Disturbs, sanding.Disturbs, flexing.Disturbs, pressing.Disturbs = []string{"wing"}, []string{"pod"}, []string{"tail"}, []string{"pod", "wing"}
+	for _, c := range []struct {
+		done []string
+		says string
+	}{
+		{nil, ""}, {[]string{"flex"}, ""}, {[]string{"plane"}, "wing was disturbed by plane"}, {[]string{"sand"}, "pod was disturbed by sand"},
+		{[]string{"plane", "sand", "flex"}, "pod was disturbed by sand"}, {[]string{"sand", "plane"}, "wing was disturbed by plane"},
+		{[]string{"press"}, "wing was disturbed by press"}, {[]string{"press", "sand"}, "pod was disturbed by sand"}, // of both, the first of the gate's
+	} {
+		b := working(t, one("a", planing), one("b", sanding), one("c", flexing), one("d", pressing))
+		b.must(readings("square", "left=500 mm", "right=501 mm"))
+		b.done(c.done...)
+		g := b.gate("square")
+		if want := c.says == ""; g.Met() != want {
+			t.Errorf("after %v square is %s", c.done, g.Says().Text)
+		}
+		mustContain(t, g.Says().Text, c.says)
+	}
+}
+
+// A change of equipment is one of the balance, which a mass gate depends on.
+func TestAChangeOfBalance(t *testing.T) {
+	b := building(t, "rudder")
+	b.done("hinge-rudder", "propeller-off")
+	b.must(readings("throw", "11 mm", "11 mm"))
+	if g := b.gate("throw"); g.Standing != Current {
+		t.Fatalf("throw is %s", g.Says().Text)
+	}
+	b.must(ChangeEquipment{Item: "camera", Change: Fitted})
+	g := b.gate("throw")
+	if g.Standing != StaleGate {
+		t.Errorf("throw is %s", g.Says().Text)
+	}
+	mustContain(t, g.Says().Text, "balance", "camera")
+	if missing := g.Missing(); len(missing) != 2 {
+		t.Errorf("wanted are readings at %q", missing)
+	}
+	b.must(readings("throw", "11 mm"))
+	if g := b.gate("throw"); g.Standing != Measuring || len(g.Missing()) != 1 {
+		t.Errorf("throw is %s, wanted are readings at %q", g.Says().Text, g.Missing())
+	}
+}
+
+// A release names the jobs worked on since the last one, and who did the work
+// and took the readings.
+func TestAReleaseNamesItsWork(t *testing.T) {
+	b := released(t)
+	first := b.state.Release
+	if len(first.Jobs) != 1 || first.Jobs[0] != "plover-build" || len(first.Performed) != 1 || first.Performed[0] != "builder" {
+		t.Errorf("of jobs %v by %v", first.Jobs, first.Performed)
+	}
+	b.by = "fifth" // at once after the release
+	b.must(readings("slot", "root=4 mm"), ReadBench{Temperature: q("20 °C")})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing"})
+	b.by = "second"
+	b.done("lay-skin", "coat-skin")
+	b.after(10 * time.Minute)
+	b.done("join-skin")
+	b.after(24 * time.Hour)
+	b.by = "third"
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	b.must(Undo{Position: b.state.Size() - 1})
+	b.by = "fourth" // says a word, and did nothing
+	b.must(Note{Text: "looks well"})
+	b.by = "second"
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=501 mm"))
+	b.must(GiveRelease{Certificate: " A 17 "})
+	r := b.state.Release
+	if len(r.Jobs) != 1 || r.Jobs[0] != "skin-lifted" || strings.Join(r.Performed, " ") != "fifth second third" || r.Certificate != "A 17" {
+		t.Errorf("of jobs %v by %v, %q", r.Jobs, r.Performed, r.Certificate)
+	}
+}
+
+func TestADesignWithoutCriticalGatesIsNotReleased(t *testing.T) {
+	lax := sheet()
+	for i := range lax.Gates {
+		lax.Gates[i].Critical = false
+	}
+	b := released(t)
+	if p := b.state.ReleaseProof(b.now); p.NoCriticalGates || len(p.Rests) != 2 {
+		t.Errorf("%+v", p)
+	}
+	b = assembled(t)
+	b.moved(build(), lax)
+	b.done("coat-saddle", "join-saddle")
+	b.after(24 * time.Hour)
+	b.must(readings("square", "left=500 mm", "right=501 mm"), readings("slot", "root=4 mm", "tip=4 mm"))
+	mustContain(t, b.refused(GiveRelease{}, ByGate), "no critical gate", "[mark-gates-critical")
+}
+
+// Why it is grounded, in the order in which it is said.
+func TestWhyItIsGrounded(t *testing.T) {
+	b := assembled(t)
+	if f := b.state.Airworthiness(b.now); f.Released || f.Ever || f.Why.Text != "never released" {
+		t.Errorf("%+v", f)
+	}
+	why := func(b *bench, text string) {
+		t.Helper()
+		f := b.state.Airworthiness(b.now)
+		if f.Released || !f.Ever {
+			t.Errorf("%+v", f)
+		}
+		mustContain(t, f.Why.Text, text)
+	}
+	b = released(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Slight, ""}}})
+	why(b, "damage D1: cracked, wing")
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "tail", steps.Slight, ""}, {"cracked", "pod", steps.Slight, ""}}})
+	why(b, "and 2 more")
+	b = released(t)
+	b.must(LogFlight{Landing: Hard, Check: "look"})
+	why(b, "look is due after the hard landing")
+	mustContain(t, b.refused(GiveRelease{}, ByState), "look is due", "[start look")
+	b = released(t)
+	b.must(readings("slot", "root=5 mm")) // not critical, and out
+	why(b, "gate slot is out of tolerance")
+	b = released(t)
+	b.must(readings("slot", "root=4.49 mm"))
+	why(b, "gate slot is undecided")
+	b = released(t)
+	b.must(readings("square", "left=510 mm"))
+	why(b, "critical gate square is out of tolerance")
+	b.must(Rework{Gate: "square"})
+	b.must(readings("square", "left=500 mm", "right=501 mm"))
+	why(b, "disturbed by rework of square")
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), GiveRelease{})
+	if f := b.state.Airworthiness(b.now); !f.Released {
+		t.Errorf("%+v", f)
 	}
 }

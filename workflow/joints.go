@@ -11,19 +11,19 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A Joint is one joint of a job from its first coat on.
+// A Joint is one joint of a job, from its first coat on.
 type Joint struct {
 	Job, Name string
 	Adhesive  steps.Adhesive
 	Load      bool
-	Zones     []string  // that making it disturbs
-	Joined    time.Time // zero before it is closed
+	Zones     []string  // disturbed by making it
+	Joined    time.Time // zero until then
 
 	coats   map[string]bond.Coat // by step
 	climate bond.Climate         // while coated; frozen when joined
 	handled bond.Climate         // since joined, until it has handling strength
 	cured   bond.Climate         // since joined, until it is cured
-	wet     bool                 // the last touch test found it so
+	wet     bool                 // by the last touch test
 }
 
 // joint returns the job's joint of that name, new if there is none.
@@ -55,7 +55,7 @@ func (s *State) coat(job *Job, f journal.Coated, e journal.Entry) error {
 	}
 	j := job.joint(f.Joint)
 	if !j.Joined.IsZero() || j.Lapsed(f.Began) || len(j.coats) == 0 {
-		// A fresh start: what was on the faces before no longer counts.
+		// Start afresh: an earlier coat on the faces no longer counts.
 		*j = Joint{Job: job.ID, Name: f.Joint, coats: map[string]bond.Coat{}, climate: climate}
 	}
 	j.Adhesive, j.Zones = adhesive, job.Procedure.DisturbedBy(f.Joint)
@@ -78,10 +78,10 @@ func (s *State) join(job *Job, f journal.Joined, e journal.Entry) error {
 	return nil
 }
 
-// climateFor is the climate that a clock of the adhesive starts with: the
-// reading of the bench in force at the time. Where none was, the clocks count
-// the worst that the adhesive works in. The reading entered last counts too:
-// of two answers the one that waits longer is safe.
+// climateFor is the climate that a clock of the adhesive starts with: the bench
+// reading in force at the time, or without one the worst climate that the
+// adhesive works in. The reading entered last counts too: of two answers the
+// one that waits longer is safe.
 func (s *State) climateFor(a steps.Adhesive, at time.Time) bond.Climate {
 	read, known := s.benchAt(at)
 	climate := bond.Even(read.celsius)
@@ -99,9 +99,9 @@ func (s *State) climateFor(a steps.Adhesive, at time.Time) bond.Climate {
 	return climate
 }
 
-// warm takes in a bench temperature as it is entered: a clock that has not run
-// out by its time counts it, even where it is of before the clock began. One
-// that has run out stays so.
+// warm applies a bench temperature as it is entered. A clock that has not run
+// out by its time counts it, even if it was read before the clock began. A
+// clock that has run out stays so.
 func (s *State) warm(j *Joint, celsius float64, at time.Time) {
 	switch {
 	case j.Joined.IsZero():
@@ -122,8 +122,8 @@ func (s *State) warm(j *Joint, celsius float64, at time.Time) {
 	s.note(j)
 }
 
-// note has the joint's clocks count every reading of the bench from their
-// beginning to their end, in the order of time.
+// note makes the joint's clocks count every bench reading between their start
+// and their end, in the order of time.
 func (s *State) note(j *Joint) {
 	if j.Joined.IsZero() {
 		j.climate = s.noted(j.climate, j.starts(), func(c bond.Climate, at time.Time) bool { return !at.After(j.windowIn(c).Closes) })
@@ -134,9 +134,9 @@ func (s *State) note(j *Joint) {
 	j.cured = s.noted(j.cured, j.Joined, func(c bond.Climate, at time.Time) bool { return at.Before(times.Cures(j.Joined, c)) })
 }
 
-// noted widens the climate of a clock by the readings after its beginning for
-// as long as it runs. One that another replaced at the same moment was never
-// in force.
+// noted widens the climate of a clock by the readings after its start, for as
+// long as it runs. A reading that another one replaced at the same moment was
+// never in force.
 func (s *State) noted(c bond.Climate, begin time.Time, runs func(bond.Climate, time.Time) bool) bond.Climate {
 	for i := s.benchAfter(begin); i < len(s.bench) && runs(c, s.bench[i].At); i++ {
 		if i+1 < len(s.bench) && s.bench[i+1].At.Equal(s.bench[i].At) {
@@ -160,7 +160,7 @@ func (j *Joint) starts() time.Time {
 
 func (j *Joint) touch(ready bool) { j.wet = !ready }
 
-// Window returns when the coated joint may be closed.
+// Window returns when the coated joint may be joined.
 func (j *Joint) Window() bond.Window { return j.windowIn(j.climate) }
 
 func (j *Joint) windowIn(c bond.Climate) bond.Window {
@@ -171,8 +171,8 @@ func (j *Joint) windowIn(c bond.Climate) bond.Window {
 	return j.Adhesive.Times.Window(coats, c)
 }
 
-// Lapsed reports whether at the time the coat has waited too long, or never
-// had a window.
+// Lapsed reports whether the coat has waited too long at the time, or never had
+// a window.
 func (j *Joint) Lapsed(at time.Time) bool {
 	if len(j.coats) == 0 || !j.Joined.IsZero() {
 		return false
@@ -181,13 +181,13 @@ func (j *Joint) Lapsed(at time.Time) bool {
 	return w.Empty() || at.After(w.Closes)
 }
 
-// Handles returns when the closed joint has handling strength.
+// Handles returns when the joined joint has handling strength.
 func (j *Joint) Handles() time.Time { return j.Adhesive.Times.Handles(j.Joined, j.handled) }
 
-// Cures returns when the closed joint is fully cured.
+// Cures returns when the joined joint is fully cured.
 func (j *Joint) Cures() time.Time { return j.Adhesive.Times.Cures(j.Joined, j.cured) }
 
-// Coldest is the coldest bench temperature the joint's clocks count, °C.
+// Coldest is the coldest bench temperature that the joint's clocks count, in °C.
 func (j *Joint) Coldest() float64 {
 	if j.Joined.IsZero() {
 		return j.climate.Coldest
@@ -195,10 +195,10 @@ func (j *Joint) Coldest() float64 {
 	return j.cured.Coldest
 }
 
-// Warmest is the warmest bench temperature its window counts, °C.
+// Warmest is the warmest bench temperature that its window counts, in °C.
 func (j *Joint) Warmest() float64 { return j.climate.Warmest }
 
-// coatedBy reports whether every one of the steps has coated it.
+// coatedBy reports whether each of the steps has coated it.
 func (j *Joint) coatedBy(names ...string) bool {
 	return !slices.ContainsFunc(names, func(n string) bool { _, ok := j.coats[n]; return !ok })
 }
@@ -209,16 +209,16 @@ type Phase string
 // The phases of a joint.
 const (
 	HalfCoated Phase = "half coated" // another face is still to be coated
-	Tacking    Phase = "drying"      // coated, too early to close
-	Open       Phase = "open"        // may be closed now
+	Tacking    Phase = "drying"      // coated, too early to join
+	Open       Phase = "open"        // may be joined now
 	Late       Phase = "lapsed"      // too late: coat again
-	Setting    Phase = "setting"     // closed, no handling strength yet
+	Setting    Phase = "setting"     // joined, no handling strength yet
 	Curing     Phase = "curing"      // may be handled, does not carry load yet
 	Cured      Phase = "cured"
 )
 
-// Phase returns where the joint stands at the time. The touch test holds back:
-// a coat found wet stays Tacking inside its window.
+// Phase returns where the joint stands at the time. A coat that the touch test
+// found wet stays Tacking inside its window.
 func (s *State) Phase(j *Joint, at time.Time) Phase {
 	if !j.Joined.IsZero() {
 		switch {
@@ -241,7 +241,7 @@ func (s *State) Phase(j *Joint, at time.Time) Phase {
 	return Open
 }
 
-// fullyCoated reports whether every coat step of the joint stands.
+// fullyCoated reports whether every coat step of the joint is done.
 func (s *State) fullyCoated(j *Joint) bool {
 	job, err := s.Job(j.Job)
 	if err != nil {

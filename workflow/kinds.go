@@ -9,20 +9,20 @@ import (
 
 // A stepKind is what the engine does with one kind of step.
 type stepKind struct {
-	// met reports whether a step is satisfied; nil: it is once it is done, which
-	// an entry says.
+	// met reports whether a step is satisfied; nil: it is once an entry says that
+	// it is done.
 	met func(s *State, j *Job, stage steps.Stage, i int, at time.Time, done bool) bool
-	// forbids gives every reason, beside order and needs, why it can't be done;
-	// nil: there is none.
+	// forbids gives every reason, other than order and needs, why it can't be
+	// done; nil: none.
 	forbids func(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason
-	// finish gives what completes it.
+	// finish returns the facts that complete it.
 	finish func(r Finish, s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error)
-	// explain adds what a person wants to know of it; nil: nothing.
+	// explain adds what a person wants to know about it; nil: nothing.
 	explain func(r *StepReport, j *Job, at time.Time)
 
-	touched bool    // its joint may be touched before it
-	begins  bool    // it has a beginning, and perhaps a mixing, to give
-	left    Because // why a job in which it is left is open; "": by its state
+	touched bool    // a touch test of its joint may come with it
+	begins  bool    // the time it began, and perhaps of mixing, may be given
+	left    Because // why a job with this step left is open; "": ByState
 }
 
 // stepKinds has a row for every kind of step.
@@ -61,10 +61,10 @@ func explainCoat(r *StepReport, j *Job, at time.Time) {
 		r.Reopened = "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
 		return
 	}
-	r.Reopened = "the coat has lapsed: it waited longer than " + joint.Adhesive.To.String() + " allows; put a fresh thin coat on every face"
+	r.Reopened = "the coat has lapsed: it waited longer than " + joint.Adhesive.To.String() + "; put a fresh thin coat on every face"
 }
 
-// joinMet: a joint that was coated again is not joined any more.
+// joinMet: a joint that was coated again is no longer joined.
 func joinMet(_ *State, j *Job, stage steps.Stage, i int, _ time.Time, done bool) bool {
 	joint, ok := j.joints[stage.Steps[i].Joint]
 	return done && ok && !joint.Joined.IsZero()
@@ -95,7 +95,7 @@ func waitMet(s *State, j *Job, stage steps.Stage, i int, at time.Time, done bool
 func waitForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
 	until, ok := s.waitEnds(j, stage, i, at)
 	if !ok {
-		return []Reason{{Because: ByDrying, Text: "what it waits for has not begun"}}
+		return []Reason{{Because: ByDrying, Text: "the wait has not started yet"}}
 	}
 	return []Reason{{Because: ByDrying, Text: waitText(stage.Steps[i]), Until: until}}
 }
@@ -104,7 +104,7 @@ func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []
 	var reasons []Reason
 	for _, g := range s.GatesOf(j, stage.Steps[i], at) {
 		reasons = append(reasons, s.unmeasurable(g, at)...)
-		if !g.Met() { // it may have been measured with another gauge
+		if !g.Met() { // else it does not matter: another gauge may have been used
 			reasons = append(reasons, s.barred(g.Gate.Gauge, at)...)
 		}
 	}
@@ -127,5 +127,5 @@ func releaseForbids(s *State, j *Job, _ steps.Stage, _ int, at time.Time) []Reas
 }
 
 func finishRelease(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) (journal.Facts, error) {
-	return nil, refuse(step.Name, ByState, "a release is given by a person", s.remedy(Remedy{Kind: ToRelease}))
+	return nil, refuse(step.Name, ByState, "only a person can release it", s.remedy(Remedy{Kind: ToRelease}))
 }

@@ -145,7 +145,7 @@ func (l *life) move(t *rapid.T) {
 		l.tryAt(t, Measure{Gate: gate, Readings: l.readings(t, gate), Gauge: gauge}, l.earlier(t))
 	case 8:
 		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
-		l.try(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "mend"))
+		l.try(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "rework or concede"))
 	case 9:
 		zone := rapid.SampledFrom([]string{"wing", "tail"}).Draw(t, "zone")
 		l.tryAt(t, rapid.SampledFrom([]Request{GiveRelease{}, Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: zone}}).Draw(t, "job"), l.earlier(t))
@@ -204,9 +204,9 @@ func (l *life) fly(t *rapid.T) {
 // triage is a table of two findings, one of which is put in quarantine.
 func triage() *steps.Triage {
 	return &steps.Triage{
-		Name: "foam", Revision: 1, Unknown: "plover-mend",
+		Name: "foam", Revision: 1, Unknown: "plover-repair",
 		Findings: []steps.Finding{{Name: "cracked", Title: "Cracked"}, {Name: "dented", Title: "Dented", Quarantine: []string{"It was handed in"}}},
-		Rows:     []steps.Row{{Finding: "cracked", Outcome: steps.ToRepair, Procedure: "plover-mend", Why: "It can be glued."}},
+		Rows:     []steps.Row{{Finding: "cracked", Outcome: steps.ToRepair, Procedure: "plover-repair", Why: "It can be glued."}},
 	}
 }
 
@@ -338,7 +338,7 @@ func (l *life) checkFlight(t *rapid.T) {
 			t.Fatalf("it stands released with %s %s", g.Name, stands)
 		}
 	}
-	checkMended(t, live)
+	checkRepaired(t, live)
 	for _, j := range joins(live) {
 		if cure := naiveCure(live, j); l.now.Before(j.at.Add(cure)) {
 			t.Fatalf("it stands released %v after joining %s, which cures in %v", l.now.Sub(j.at), j.Joint, cure)
@@ -387,7 +387,7 @@ func works(joint string) (coldest, warmest float64) {
 }
 
 // coldestSince recomputes by time the coldest temperature of a clock that began
-// when the joint was closed and takes least at 20 °C: that in force then, or the
+// when the joint was joined and takes least at 20 °C: that in force then, or the
 // worst that the adhesive works in, and every one read before the clock's end.
 func coldestSince(live []journal.Entry, j joined, least time.Duration) float64 {
 	coldest, known := inForceAt(live, j.at)
@@ -797,7 +797,7 @@ func joins(live []journal.Entry) map[string]joined {
 // count at every point, newer than every disturbance of its zones, and that no load
 // joint is younger than its cure.
 func checkRelease(t *rapid.T, before, live []journal.Entry, e journal.Entry) {
-	checkMended(t, live)
+	checkRepaired(t, live)
 	options := before[0].Facts.(journal.Registered).Options
 	for _, g := range papers().Sheets[sheetSum].GatesFor(options) {
 		if !g.Critical {
@@ -1023,7 +1023,7 @@ func naiveCounting(entries []journal.Entry, now time.Time, g steps.Gate) []journ
 }
 
 // naiveHandles recomputes when a joint has handling strength: at the coldest of
-// the bench in force when it was closed, of the one entered last before that, of
+// the bench in force when it was joined, of the one entered last before that, of
 // all that was entered since, and of all that was read while it set. What is
 // typed in later, of earlier, makes it later and never sooner.
 func naiveHandles(live []journal.Entry, j joined) time.Time {
@@ -1083,9 +1083,9 @@ func carriedOut(live []journal.Entry, job journal.JobOpened) bool {
 	return true
 }
 
-// checkMended holds that nothing found is left unrepaired, in quarantine aboard
+// checkRepaired holds that nothing found is left unrepaired, in quarantine aboard
 // or unchecked when a release is given.
-func checkMended(t *rapid.T, live []journal.Entry) {
+func checkRepaired(t *rapid.T, live []journal.Entry) {
 	for i, e := range live {
 		var answered, cleared bool
 		for _, later := range live[i+1:] {

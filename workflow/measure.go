@@ -39,7 +39,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, unknown("gauge", gauge, gaugeNames(s.Sheet))
 	}
 	if len(r.Readings) == 0 {
-		return nil, bad("no reading was given for %s", gate.Name)
+		return nil, bad("give at least one reading for %s", gate.Name)
 	}
 	reasons := append(s.unmeasurable(report, c.At), s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
@@ -56,16 +56,16 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, pointError(gate, reading.Point)
 		}
 		if want := gate.Limits.Dimension(); reading.Value.Dimension() != want {
-			return nil, bad("%s is a %s; %s is a %s, in %s", reading.Value.Typed(), reading.Value.Dimension(), gate.Name, want, gate.Limits.Unit())
+			return nil, bad("%s is a %s, not a %s; %s is measured in %s", reading.Value.Typed(), reading.Value.Dimension(), want, gate.Name, gate.Limits.Unit())
 		}
 		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
 	}
 	return s.completing(facts, c)
 }
 
-// unsafe says which conditions do not stand that the steps of open jobs need for
-// measuring the gate: a propeller that is on. Where two of them need it
-// otherwise, as a battery in and out, either will do.
+// unsafe says which conditions for measuring the gate are not met, by the steps
+// of open jobs: a propeller that is on. If two steps need different states, such
+// as a battery in and out, either is enough.
 func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var needs []steps.Setting
 	for _, job := range s.OpenJobs(at) {
@@ -89,8 +89,8 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	return reasons
 }
 
-// outAlready refuses to measure a point again that is out of tolerance while
-// others have no reading yet: it is reworked first.
+// outAlready refuses to measure a point again if it is out of tolerance and
+// others have no reading yet: it must be reworked first.
 func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 	if r.Finding.Missing == "" {
 		return nil
@@ -116,12 +116,12 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 
 func pointError(gate steps.Gate, point string) error {
 	if len(gate.Points) == 0 {
-		return bad("%s is measured at one place only; leave %q out", gate.Name, point)
+		return bad("%s has only one point; leave out %q", gate.Name, point)
 	}
 	if point == "" {
 		return bad("%s is measured at %s; write POINT=VALUE", gate.Name, strings.Join(gate.Points, ", "))
 	}
-	return unknown("point of "+gate.Name, point, gate.Points)
+	return unknownOf(gate.Name, "point", point, gate.Points)
 }
 
 func gaugeNames(sheet *steps.Sheet) []string {
@@ -133,7 +133,7 @@ func gaugeNames(sheet *steps.Sheet) []string {
 }
 
 // completing adds to facts about gates the completion of each measure step
-// whose turn it is and whose gates are now met.
+// whose turn has come and whose gates are now met.
 func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Facts, error) {
 	after, err := s.then(facts, c)
 	if err != nil {
@@ -150,7 +150,7 @@ func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Fa
 	return facts, nil
 }
 
-// unmet gives a reason for each gate of a measure step that does not count.
+// unmet gives a reason for each gate of a measure step that is not met.
 func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 	var reasons []Reason
 	for _, g := range s.GatesOf(job, step, at) {
@@ -164,14 +164,15 @@ func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 
 // Says is the standing with its reason, in a few words.
 func (r GateReport) Says() Cause {
-	if r.Reason.IsZero() || r.Reason.Text == string(r.Standing) {
-		return Cause{Text: string(r.Standing)}
+	words := r.Standing.Words()
+	if r.Reason.IsZero() || r.Reason.Text == words {
+		return Cause{Text: words}
 	}
-	return r.Reason.after(string(r.Standing) + ": ")
+	return r.Reason.after(words + ": ")
 }
 
-// Missing are the points that the gate still wants readings at, one for each
-// reading; where it has them all and does not count, all of them again.
+// Missing are the points that still need readings, once for each reading. If
+// the gate has all its readings and is not met, it needs all of them again.
 func (r GateReport) Missing() []string {
 	have := map[string]int{}
 	if r.Finding.Missing != "" {
@@ -200,7 +201,7 @@ func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, &Refusal{What: "rework of " + r.Gate, Reasons: []Reason{*reason}}
 	}
 	if report.Standing != Failed && report.Standing != Undecided {
-		return nil, refuse("rework of "+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing), Remedy{})
+		return nil, refuse("rework of "+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing.Words()), Remedy{})
 	}
 	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Of}}, nil
 }
@@ -218,9 +219,9 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	case reason == "":
 		return nil, bad("a concession needs a reason")
 	case report.Gate.Critical:
-		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical, and no concession can waive it", s.remedy(Remedy{Kind: ToRework, Gate: r.Gate}))
+		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical; no concession can waive it", s.remedy(Remedy{Kind: ToRework, Gate: r.Gate}))
 	case report.Standing != Failed && report.Standing != Undecided, report.Finding.Missing != "":
-		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession is about readings that do not meet it", report.Standing), s.measureIt(report.Gate, c.At))
+		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession can accept only a complete set of readings that are out of tolerance or undecided", report.Standing.Words()), s.measureIt(report.Gate, c.At))
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{*reason}}
@@ -231,7 +232,7 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 // Clear records that every line of a hold was confirmed.
 type Clear struct {
 	Step    string
-	Answers []bool // one a line
+	Answers []bool // one for each line
 }
 
 func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -241,13 +242,13 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	step := report.Step
 	if !step.Kind.Traits().Confirms {
-		return nil, bad("%s is no hold", step.Name)
+		return nil, bad("%s is not a hold", step.Name)
 	}
 	if err := s.allowed(report, job, c); err != nil {
 		return nil, err
 	}
 	if len(r.Answers) > len(step.Confirm) {
-		return nil, bad("%s has %d lines; %d answers were given", step.Name, len(step.Confirm), len(r.Answers))
+		return nil, bad("%s has %d lines, but there are %d answers", step.Name, len(step.Confirm), len(r.Answers))
 	}
 	if reasons := unconfirmed(step.Confirm, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: step.Name, Reasons: reasons}

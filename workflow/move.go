@@ -9,7 +9,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// MoveJob has an open job go on under newer documents.
+// MoveJob moves an open job to newer documents.
 type MoveJob struct {
 	Job         string
 	Procedure   *steps.Procedure
@@ -25,19 +25,19 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	switch {
 	case !s.Open(job, c.At):
-		return nil, refuse(r.Job, ByState, "it is complete; only an open job is moved", Remedy{})
+		return nil, refuse(r.Job, ByState, "it is complete; only an open job can be moved", Remedy{})
 	case r.Digest == job.Digest && r.SheetDigest == s.SheetDigest:
-		return nil, refuse(r.Job, ByState, "it goes by these very documents already", Remedy{})
+		return nil, refuse(r.Job, ByState, "it already uses these documents", Remedy{})
 	case r.Procedure.Name != job.Procedure.Name:
-		return nil, refuse(r.Job, ByState, fmt.Sprintf("it is a %s, and %s is another procedure", job.Procedure.Name, r.Procedure.Name), Remedy{})
+		return nil, refuse(r.Job, ByState, fmt.Sprintf("its procedure is %s, not %s", job.Procedure.Name, r.Procedure.Name), Remedy{})
 	case r.Sheet.Name != s.Airframe.Design:
-		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, and the sheet is of %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), Remedy{})
+		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, but the sheet is for %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), Remedy{})
 	}
 	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, nil
 }
 
-// move applies a JobMoved. What was done stays done where its step is there
-// still.
+// move applies a JobMoved. A step that was done stays done if the new procedure
+// still has it.
 func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	job, err := s.Job(f.Job)
 	if err != nil {
@@ -111,13 +111,13 @@ func goesOn(before *steps.Procedure, step steps.Step) bool {
 // A Change is one difference that moving a job makes, in words.
 type Change struct {
 	What Cause
-	// Reopens says that work counted so far counts no more.
+	// Reopens says that work that counts now would no longer count.
 	Reopens bool
 }
 
 // Changes says what moving the job would change for it at the time: steps
-// added, dropped and rewritten, limits that differ, and gates that would stand
-// otherwise.
+// added, dropped and rewritten, limits that differ, and gates whose standing
+// would change.
 func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 	if _, err := r.decide(s, Circumstances{Now: at, At: at}); err != nil {
 		return nil, err
@@ -145,7 +145,7 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 	for _, g := range s.Gates(at) {
 		then, err := after.GateReport(g.Gate.Name, at)
 		if err == nil && then.Standing != g.Standing {
-			changes = append(changes, Change{then.Says().after(fmt.Sprintf("gate %s is %s now and would be ", g.Gate.Name, g.Standing)), g.Met() && !then.Met()})
+			changes = append(changes, Change{then.Says().after(fmt.Sprintf("gate %s: %s now, then ", g.Gate.Name, g.Standing.Words())), g.Met() && !then.Met()})
 		}
 	}
 	return changes, nil
@@ -211,7 +211,7 @@ func gateChanges(from, to *steps.Sheet) []Change {
 		case !sameLimits(have, g):
 			say("gate %s has other limits", g.Name)
 		case have.Critical != g.Critical || have.Gauge != g.Gauge || !slices.Equal(have.Of, g.Of):
-			say("gate %s is critical, gauged or placed otherwise", g.Name)
+			say("gate %s differs in its gauge, its zones or in being critical", g.Name)
 		}
 	}
 	for _, g := range from.Gates {

@@ -46,16 +46,23 @@ func TestStepsThatNeedAConditionOtherwise(t *testing.T) {
 	mustContain(t, b.refused(slot, ByCondition), "it needs ventilation: on")
 }
 
+func TestACoatOfNoAdhesiveOfTheDesign(t *testing.T) {
+	gum := coating("coat", "tab")
+	gum.Adhesive = "gum"
+	b := working(t, one("one", gum, joining("join", "tab")))
+	mustContain(t, b.refused(Finish{Step: "coat"}, ByState), "gum")
+}
+
 func TestAJoinOutsideTheWorkingLimits(t *testing.T) {
 	b := building(t)
 	b.done("coat-left", "coat-right")
 	b.after(10 * time.Minute)
 	b.must(celsius("36 °C")) // its window closes twelve seconds from now
-	mustContain(t, b.refused(Finish{Step: "join-roots"}, ByClimate), "not used above 35 °C")
+	mustContain(t, b.refused(Finish{Step: "join-roots"}, ByClimate), "not be used above 35 °C")
 	b = assembled(t)
 	b.done("coat-saddle")
 	b.must(celsius("9.9 °C"))
-	mustContain(t, b.refused(Finish{Step: "join-saddle"}, ByClimate), "not used below 10 °C")
+	mustContain(t, b.refused(Finish{Step: "join-saddle"}, ByClimate), "not be used below 10 °C")
 	b.must(celsius("10 °C"))
 	b.done("join-saddle")
 }
@@ -105,7 +112,7 @@ func TestNoWindowAtThisTemperature(t *testing.T) {
 	b := building(t)
 	b.moved(slow, sheet())
 	b.must(celsius("9 °C")) // dry after 21 min 26 s, and too old 20 min after that began
-	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "leaves no window")
+	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "has no window")
 	b.must(celsius("10 °C")) // 20 min and 20 min: a window of no length, and one all the same
 	b.done("coat-left")
 	if coated, ok := b.state.Entries[b.state.Size()-1].Facts.(journal.Coated); !ok || coated.Step != "coat-left" {

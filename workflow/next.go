@@ -10,22 +10,23 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A Suggestion is what to do now, and why the rest waits.
+// A Suggestion is what to do now, and why everything else waits.
 type Suggestion struct {
 	// Step is what to do; nil: nothing can be done now.
 	Step *StepReport
-	// Resolve is what must be seen to before Step can be done, where a person
-	// can see to it: a rework, a condition, a temperature.
+	// Resolve is what a person must do before Step can be done: a rework, a
+	// condition, a temperature.
 	Resolve []Reason
-	Why     string       // why this one, one line; "" where it is plain
-	Waiting []StepReport // the other heads of stages that wait, soonest first
+	Why     string       // why this one, one line, without times; "": it is obvious
+	JoinBy  time.Time    // when the joint that Why tells of must be joined; zero: Why tells of none
+	Waiting []StepReport // the first open steps of the other stages, soonest first
 	Until   time.Time    // when the first of them opens by itself; zero: never
 	Over    bool         // every job is complete
 }
 
 // Next suggests what to do at the time: an open joint before anything else,
 // then the rework of what was just found out of tolerance, then work that fits
-// in before a joint must be closed, in the stage last worked on, in the order
+// in before a joint must be joined, in the stage last worked on, in the order
 // written.
 func (s *State) Next(now time.Time) Suggestion {
 	var ready, waiting []StepReport
@@ -66,7 +67,7 @@ func (s *State) Next(now time.Time) Suggestion {
 	} else if len(ready) > 0 {
 		r := ready[0]
 		out.Step = &r
-		out.Why = s.because(r, stage, waiting, due, joint, now)
+		out.Why, out.JoinBy = because(r, stage, waiting, due, joint, now)
 		waiting = append(waiting, ready[1:]...)
 		waiting = slices.DeleteFunc(waiting, func(w StepReport) bool { return w.Progress == Ready })
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 {
@@ -83,22 +84,23 @@ func (s *State) Next(now time.Time) Suggestion {
 	return out
 }
 
-// because says why a step is suggested before others.
-func (s *State) because(r StepReport, stage string, waiting []StepReport, due time.Time, joint string, now time.Time) string {
+// because says why a step is suggested before others, and by when the joint that
+// it tells of must be joined.
+func because(r StepReport, stage string, waiting []StepReport, due time.Time, joint string, now time.Time) (why string, joinBy time.Time) {
 	switch {
 	case !r.Closes.IsZero():
-		return "its window is open, and closes by itself"
+		return "its window is open and will close", joinBy
 	case r.Reopened != "":
-		return r.Reopened
+		return r.Reopened, joinBy
 	case !fits(r.Step, now, due):
-		return fmt.Sprintf("mind that it takes %s, and joint %s must be closed before then", r.Step.Hands, joint)
+		return fmt.Sprintf("this takes %s; joint %s must be joined", r.Step.Hands, joint), due
 	case len(waiting) > 0 && !opens(waiting[0]).IsZero() && r.Stage != stage:
-		return fmt.Sprintf("it can be done while %s waits", waiting[0].Step.Name)
+		return fmt.Sprintf("it can be done while %s waits", waiting[0].Step.Name), joinBy
 	}
-	return ""
+	return "", joinBy
 }
 
-// due is when the first of the coated joints must be closed at the latest.
+// due returns the first deadline of the coated joints, and the joint.
 func (s *State) due(now time.Time) (time.Time, string) {
 	var due time.Time
 	name := ""
@@ -138,7 +140,7 @@ func (s *State) lastStage() string {
 	return ""
 }
 
-// opens is when time alone opens the step; zero where it does not.
+// opens returns when the step opens without anybody's help; zero: it does not.
 func opens(r StepReport) time.Time {
 	var at time.Time
 	for _, reason := range r.Reasons {
@@ -152,19 +154,19 @@ func opens(r StepReport) time.Time {
 	return at
 }
 
-// reworkable reports whether a gate that is out of tolerance is all that holds
-// the step back.
+// reworkable reports whether gates alone hold the step back, each with a
+// remedy: one is out of tolerance and can be reworked.
 func reworkable(r StepReport) bool {
 	return len(r.Reasons) > 0 && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Remedy.IsZero() })
 }
 
-// resolvable reports whether a person at the bench can see to all that holds
-// the step back.
+// resolvable reports whether a person at the bench can remove everything that
+// holds the step back.
 func resolvable(r StepReport) bool {
 	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.IsZero() || reason.Because == ByClock })
 }
 
-// compareTimes orders times with the unknown ones last.
+// compareTimes orders times, the zero ones last.
 func compareTimes(a, b time.Time) int {
 	switch {
 	case a.IsZero() && b.IsZero():
@@ -183,13 +185,13 @@ type Timer struct {
 	Joint     bool
 	Phase     Phase // of a joint
 	Began     time.Time
-	Opens     time.Time // joint: may be closed from; wait: over
-	Closes    time.Time // joint: must be closed by
-	Handles   time.Time // joint, closed: handling strength
-	Cures     time.Time // joint, closed: cured
-	Coldest   float64   // °C counted
+	Opens     time.Time // joint: may be joined from; wait: over
+	Closes    time.Time // joint: must be joined by
+	Handles   time.Time // joint, joined: has handling strength
+	Cures     time.Time // joint, joined: is cured
+	Coldest   float64   // in °C, as counted
 	Warmest   float64
-	Ready     time.Time // the next moment that matters; zero: none by itself
+	Ready     time.Time // the next moment that matters; zero: none comes without an action
 }
 
 // Timers returns the running clocks at the time, the next moment first.

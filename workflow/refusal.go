@@ -9,25 +9,25 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A Cause is why something is as it is.
+// A Cause says why something is as it is.
 type Cause struct {
 	Text string    // one line, lower case, no full stop, without times
-	At   time.Time // when what it tells of happened, where it tells of something that did
+	At   time.Time // when it happened; zero: it is not an event
 }
 
 // IsZero reports whether nothing is said.
 func (c Cause) IsZero() bool { return c.Text == "" }
 
-// after puts words before the cause.
+// after returns the cause with words in front.
 func (c Cause) after(words string) Cause { return Cause{words + c.Text, c.At} }
 
 // A Reason says why something can't be done now.
 type Reason struct {
 	Because Because   `json:"because"`
 	Text    string    `json:"text"`            // one line, lower case, no full stop, without times
-	At      time.Time `json:"at,omitzero"`     // when what it tells of happened
-	Until   time.Time `json:"until,omitzero"`  // when it ends by itself, where it does
-	Closes  time.Time `json:"closes,omitzero"` // for a joint: when it is too late
+	At      time.Time `json:"at,omitzero"`     // when the cause happened
+	Until   time.Time `json:"until,omitzero"`  // when it ends without an action; zero: it does not
+	Closes  time.Time `json:"closes,omitzero"` // for a joint: join it by then
 	Remedy  Remedy    `json:"remedy,omitzero"` // what would help
 }
 
@@ -36,25 +36,25 @@ type Because string
 
 // The classes of reason.
 const (
-	ByOrder     Because = "order"     // steps or stages that stand before it
-	ByDrying    Because = "drying"    // a joint or a wait that time will open
+	ByOrder     Because = "order"     // steps or stages that come before it
+	ByDrying    Because = "drying"    // a joint or a wait whose time has not come
 	ByLapse     Because = "lapsed"    // a coat that waited too long
 	ByTouch     Because = "touch"     // the touch test holds it back
 	ByGate      Because = "gate"      // a gate that is not met
-	ByGauge     Because = "gauge"     // a gauge that was not good when it was last checked
+	ByGauge     Because = "gauge"     // a gauge that failed its last check
 	ByHold      Because = "hold"      // a hold that is not cleared
-	ByCondition Because = "condition" // a condition that does not stand as needed
+	ByCondition Because = "condition" // a condition that is not met
 	ByClimate   Because = "climate"   // temperature or humidity: unknown or unfit
 	ByClock     Because = "clock"     // the clock and the journal disagree
 	ByState     Because = "state"     // the airframe or job is not in a state for it
 )
 
-// A Refusal is the answer no, with every reason.
+// A Refusal says no, with every reason.
 type Refusal struct {
 	What    string // what was asked, such as "join-wing"
 	Reasons []Reason
-	// Record are facts that stand although the request was refused, such as
-	// a touch test that found the coat wet.
+	// Record are entries to append although the request was refused, such as a
+	// touch test that found the coat wet.
 	Record []journal.Entry
 }
 
@@ -71,32 +71,40 @@ func refuse(what string, because Because, text string, remedy Remedy) error {
 	return &Refusal{What: what, Reasons: []Reason{{Because: because, Text: text, Remedy: remedy}}}
 }
 
-// An UnknownError is a name that stands for nothing here.
+// An UnknownError is a name that does not exist here.
 type UnknownError struct {
+	Of      string // what does not have it, such as a mark or a design; "": nothing in particular
 	What    string // "step", "gate", …
-	Name    string
-	Nearest string // "" where nothing is near
+	Name    string // "": there is none of any name
+	Nearest string // "": nothing is near
 	Known   []string
 }
 
 func (e *UnknownError) Error() string {
+	text := "no " + e.What
+	if e.Of != "" {
+		text = e.Of + " has " + text
+	}
+	if e.Name != "" {
+		text += fmt.Sprintf(" %q", e.Name)
+	}
 	switch {
 	case e.Nearest != "":
-		return fmt.Sprintf("no %s %q; did you mean %q?", e.What, e.Name, e.Nearest)
+		text += fmt.Sprintf("; did you mean %q?", e.Nearest)
 	case len(e.Known) > 0 && len(e.Known) <= 12:
-		return fmt.Sprintf("no %s %q; there are %s", e.What, e.Name, strings.Join(e.Known, ", "))
+		text += "; choose from " + strings.Join(e.Known, ", ")
 	}
-	return fmt.Sprintf("no %s %q", e.What, e.Name)
+	return text
 }
 
-// ErrBadRequest is wrapped by errors for a request that makes no sense in any
-// state: a reading in the wrong unit, a time in the future, an empty note.
+// ErrBadRequest is wrapped by errors for a request that is wrong in any state:
+// a reading in the wrong unit, a time in the future, an empty note.
 var ErrBadRequest = errors.New("bad request")
 
 // A BadRequestError is an ErrBadRequest with what would help.
 type BadRequestError struct {
 	Text   string
-	Remedy Remedy // zero: the text says it all
+	Remedy Remedy // zero: none is needed
 }
 
 func (b *BadRequestError) Error() string { return b.Text }

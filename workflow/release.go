@@ -13,20 +13,20 @@ import (
 type Proof struct {
 	Lines []ProofLine
 	Rests []int64 // the readings of the critical gates
-	// NonCritical are gates that are not critical and don't count; they are said,
-	// and do not stop a release.
+	// NonCritical are gates that are neither critical nor passed; they are shown
+	// and do not block a release.
 	NonCritical []GateReport
-	// NoCriticalGates is true where the design has no critical gate to rest on.
+	// NoCriticalGates is true if the design has no critical gate to rest on.
 	NoCriticalGates bool
 }
 
-// A ProofLine is one thing that a release needs.
+// A ProofLine is one thing that a release needs, and whether it is so.
 type ProofLine struct {
 	Text string
 	Fail *Reason // nil: it holds
 }
 
-// Reasons gives why the proof fails; none: it holds.
+// Reasons says why the proof fails; none: it holds.
 func (p Proof) Reasons() []Reason {
 	var reasons []Reason
 	for _, line := range p.Lines {
@@ -39,11 +39,11 @@ func (p Proof) Reasons() []Reason {
 
 func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, ProofLine{text, fail}) }
 
-// Proof weighs whether the airframe may fly at the time: every critical gate
-// current and in tolerance, no gate out of tolerance without a concession, no
-// job open but, where the release is given within one (nil: it is not), for its
-// release step, every damage repaired, nothing in quarantine aboard, every joint
-// that carries load cured.
+// Proof examines whether the airframe may fly at the time. Every critical gate
+// must have passed, no gate may be out of tolerance without a concession, no job
+// may be open, every damage must be repaired, nothing in quarantine may be aboard
+// and every joint that carries load must be cured. within is the job that the
+// release belongs to, of which the release step may be left; nil: none.
 func (s *State) Proof(at time.Time, within *Job) Proof {
 	var p Proof
 	critical := 0
@@ -54,14 +54,14 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 			p.Rests = append(p.Rests, g.Rests...)
 			p.add(fmt.Sprintf("critical gate %s is in tolerance", g.Gate.Name), s.notMet(g, at))
 		case g.Standing == Failed || g.Standing == Undecided:
-			p.add(fmt.Sprintf("gate %s is met, or conceded", g.Gate.Name), s.notMet(g, at))
+			p.add(fmt.Sprintf("gate %s has passed or is conceded", g.Gate.Name), s.notMet(g, at))
 		case g.Standing != Current:
 			p.NonCritical = append(p.NonCritical, g)
 		}
 	}
 	p.NoCriticalGates = critical == 0
 	if p.NoCriticalGates {
-		p.add("the design has critical gates to rest on", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Remedy: Remedy{Kind: ToMarkCritical}})
+		p.add("the design has a critical gate", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Remedy: Remedy{Kind: ToMarkCritical}})
 	}
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
@@ -73,7 +73,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		}
 	}
 	if check, landed := s.CheckDue(at); check != "" {
-		p.add("the last hard landing was checked", &Reason{Because: ByState,
+		p.add("the check after the last hard landing is complete", &Reason{Because: ByState,
 			Text: check + " is due after the hard landing", At: landed,
 			Remedy: s.remedy(Remedy{Kind: ToStart, Name: check})})
 	}
@@ -96,9 +96,9 @@ func (s *State) notMet(g GateReport, at time.Time) *Reason {
 	return &Reason{Because: ByGate, Text: "gate " + g.Gate.Name + " is " + g.Says().Text, At: g.Says().At, Remedy: do}
 }
 
-// incomplete says what is left of a job; a release step is not counted where
-// the release is given within a job: two jobs of which only that is left would
-// wait for each other.
+// incomplete says what is left of a job; nil: nothing. If the release is given
+// within a job, release steps are not counted: two jobs with only that step left
+// would wait for each other.
 func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	left, first := 0, ""
 	because := ByState
@@ -119,7 +119,7 @@ func (s *State) incomplete(job *Job, within bool, at time.Time) *Reason {
 	if left == 0 {
 		return nil
 	}
-	text := fmt.Sprintf("job %s is open: %d steps are left, the first is %s", job.ID, left, first)
+	text := fmt.Sprintf("job %s is open: %d steps are left, starting with %s", job.ID, left, first)
 	if left == 1 {
 		text = fmt.Sprintf("job %s is open: %s is left", job.ID, first)
 	}
@@ -142,7 +142,7 @@ func (s *State) quarantined(d *Damage) *Reason {
 	if !d.Quarantine.Open() || d.Quarantine.Off {
 		return nil
 	}
-	return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s of %s is in quarantine and was not taken off the airframe", d.Zone, d.Damage),
+	return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s (damage %s) is in quarantine and still on the airframe", d.Zone, d.Damage),
 		Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})}
 }
 
@@ -153,9 +153,8 @@ func uncured(j *Joint, at time.Time) *Reason {
 	return nil
 }
 
-// restsInDoubt says which reading that a release rests on is in doubt. Gates
-// that were measured again since change nothing: what was released was
-// released on that reading.
+// restsInDoubt says which reading under a release is in doubt. That its gate was
+// measured again since changes nothing: the release rests on the old reading.
 func (s *State) restsInDoubt(r *LastRelease) Cause {
 	for _, p := range r.RestsOn {
 		f, ok := s.Entries[p].Facts.(journal.ReadingTaken)
@@ -163,7 +162,7 @@ func (s *State) restsInDoubt(r *LastRelease) Cause {
 			continue
 		}
 		if c := s.inDoubt(reading{position: p, at: s.Entries[p].At, ReadingTaken: f}); c != nil {
-			return c.Doubts().after(fmt.Sprintf("the release of entry %d rested on %s, entry %d: ", r.Position, f.Gate, p))
+			return c.Doubts().after(fmt.Sprintf("the release (entry %d) rests on %s (entry %d), which is in doubt: ", r.Position, f.Gate, p))
 		}
 	}
 	return Cause{}
@@ -171,7 +170,7 @@ func (s *State) restsInDoubt(r *LastRelease) Cause {
 
 // GiveRelease releases the airframe to fly.
 type GiveRelease struct {
-	Certificate string // kind and number of the approver's certificate, if any
+	Certificate string // the kind and number of the approver's certificate, if any
 }
 
 func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -185,10 +184,10 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 		reasons = append(reasons, *reason)
 	}
 	if f := s.Airworthiness(c.At); f.Released {
-		reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("it stands released by entry %d, and nothing has disturbed it since", s.Release.Position)})
+		reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("it is already released (entry %d), and nothing has disturbed it since", s.Release.Position)})
 	}
 	if c.At.Before(s.lastDone()) {
-		reasons = append(reasons, Reason{Because: ByOrder, Text: "a release is not dated back before what it rests on"})
+		reasons = append(reasons, Reason{Because: ByOrder, Text: "a release cannot be dated before the readings it rests on"})
 	}
 	if len(reasons) > 0 {
 		return nil, &Refusal{What: "release of " + s.Airframe.Mark, Reasons: reasons}
@@ -211,8 +210,8 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	return append(facts, journal.Released{Work: work, RestsOn: proof.Rests, Jobs: jobs, Performed: performed, Certificate: strings.TrimSpace(r.Certificate)}), nil
 }
 
-// lastDone is the latest time of all that a release may rest on. The entry
-// recorded last may itself be of long before.
+// lastDone is the latest time of everything that a release may rest on. That
+// need not be the time of the entry recorded last, which may be backdated.
 func (s *State) lastDone() time.Time {
 	var last time.Time
 	for _, e := range s.Entries {
@@ -223,8 +222,8 @@ func (s *State) lastDone() time.Time {
 	return last
 }
 
-// workSinceRelease names the jobs that were worked on since the last release,
-// and who did.
+// workSinceRelease returns the jobs that were worked on since the last release,
+// and who worked on them.
 func (s *State) workSinceRelease() (jobs, performed []string) {
 	since := int64(-1)
 	if s.Release != nil {
@@ -246,8 +245,7 @@ func (s *State) workSinceRelease() (jobs, performed []string) {
 	return jobs, performed
 }
 
-// releaseReasons joins the proof's reasons with what else the release step
-// needs.
+// releaseReasons adds to the proof's reasons what else the release step needs.
 func (s *State) releaseReasons(job *Job, r StepReport, proof Proof, at time.Time) []Reason {
 	reasons := proof.Reasons()
 	for _, need := range r.Step.Needs {
@@ -268,11 +266,11 @@ func (s *State) releaseStep(at time.Time) (*Job, StepReport) {
 	return nil, StepReport{}
 }
 
-// A Airworthiness is whether the airframe may fly.
+// Airworthiness says whether the airframe may fly.
 type Airworthiness struct {
 	Released bool
 	Ever     bool  // it was released at least once
-	Why      Cause // grounded: what did it
+	Why      Cause // why it may not fly
 }
 
 // Airworthiness returns whether the airframe may fly at the time.
@@ -311,7 +309,7 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		f.Why = why
 		return f
 	}
-	for _, j := range s.joints() { // a colder bench, typed in later, makes one cure longer
+	for _, j := range s.joints() { // a colder bench typed in later makes a cure longer
 		if j.Load && !j.Joined.IsZero() {
 			if reason := uncured(j, at); reason != nil {
 				f.Why.Text = reason.Text
@@ -327,8 +325,8 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 	return f
 }
 
-// ReleaseProof weighs a release at the time, within the job whose release step
-// is left, if there is one.
+// ReleaseProof is the proof at the time, within the job whose release step is
+// left, if there is one.
 func (s *State) ReleaseProof(at time.Time) Proof {
 	job, _ := s.releaseStep(at)
 	return s.Proof(at, job)

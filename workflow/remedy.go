@@ -5,45 +5,45 @@ import (
 	"fettle/steps/quantity"
 )
 
-// A RemedyKind is a sort of thing that helps.
+// A RemedyKind is a kind of remedy.
 type RemedyKind string
 
-// The kinds of remedy, with the arguments that each has.
+// The kinds of remedy, each with its arguments.
 const (
-	ToReadBench     RemedyKind = "read-bench"          // Humidity: that too
-	ToSetCondition  RemedyKind = "set-condition"       // Setting: to be seen to, then said
+	ToReadBench     RemedyKind = "read-bench"          // Humidity: that as well
+	ToSetCondition  RemedyKind = "set-condition"       // Setting: make sure of it, then record it
 	ToWarmBench     RemedyKind = "warm-bench"          // Value: at least
 	ToCoolBench     RemedyKind = "cool-bench"          // Value: at most
-	ToNearBench     RemedyKind = "near-bench"          // Value: the temperature to come nearer to
+	ToNearBench     RemedyKind = "near-bench"          // Value: the temperature to approach
 	ToCoatAgain     RemedyKind = "coat-again"          // Joint: a fresh coat on every face
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit
-	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; then rework
-	ToCheckGauge    RemedyKind = "check-gauge"         // Gauge, Value: the size of the reference; Gate: what is to be measured then
+	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; rework comes after
+	ToCheckGauge    RemedyKind = "check-gauge"         // Gauge, Value: the size of the reference; Gate: what to measure then
 	ToRework        RemedyKind = "rework"              // Gate
-	ToTakeBack      RemedyKind = "take-back"           // Entry: if it was a mistake
-	ToSetClock      RemedyKind = "set-clock"           // Entry: or take it back
+	ToTakeBack      RemedyKind = "take-back"           // Entry: take it back if it was a mistake
+	ToSetClock      RemedyKind = "set-clock"           // Entry: set the clock, or take the entry back
 	ToClear         RemedyKind = "clear"               // Name: a hold or a damage in quarantine
 	ToRelease       RemedyKind = "release"             // by a person
 	ToStart         RemedyKind = "start"               // Name: a procedure
 	ToFinish        RemedyKind = "finish"              // Name: a job
-	ToSeeNext       RemedyKind = "next"                // what is open already
-	ToPlanRepair    RemedyKind = "repair"              // of the damage reported
-	ToReportDamage  RemedyKind = "report-damage"       // none is reported
-	ToTakeBackFirst RemedyKind = "take-back-first"     // what depends on it
-	ToDoAgain       RemedyKind = "do-again"            // what was taken back
-	ToChooseMark    RemedyKind = "choose-mark"         // another one
-	ToAddTriageRow  RemedyKind = "add-triage-row"      // to the triage table
-	ToMarkCritical  RemedyKind = "mark-gates-critical" // in a new revision of the sheet
-	ToNameWho       RemedyKind = "name-who"            // is at the bench
+	ToSeeNext       RemedyKind = "next"                // see what is open
+	ToPlanRepair    RemedyKind = "repair"              // plan the repair of the reported damage
+	ToReportDamage  RemedyKind = "report-damage"       // report the damage first
+	ToTakeBackFirst RemedyKind = "take-back-first"     // take back what depends on it first
+	ToDoAgain       RemedyKind = "do-again"            // record again what was taken back
+	ToChooseMark    RemedyKind = "choose-mark"         // choose another one
+	ToAddTriageRow  RemedyKind = "add-triage-row"      // add a row to the triage table
+	ToMarkCritical  RemedyKind = "mark-gates-critical" // mark gates critical in a new revision of the sheet
+	ToNameWho       RemedyKind = "name-who"            // say who is at the bench
 	ToNameZone      RemedyKind = "name-zone"           // Names: those that fit
-	ToUseOtherStore RemedyKind = "use-other-store"     // for what this one has already
-	ToOmitZone      RemedyKind = "omit-zone"           // none is asked for
+	ToUseOtherStore RemedyKind = "use-other-store"     // for an airframe that this one already has
+	ToOmitZone      RemedyKind = "omit-zone"           // give no zone
 )
 
-// A Remedy is what would help against a reason, as data: a page spells the
-// command, and a program may act on it. The zero value: nothing but time, or
-// nothing at all.
+// A Remedy is what to do about a reason, as data: a page spells the command, and
+// a program may act on it. The zero value means that there is nothing to do but
+// wait, or nothing at all.
 type Remedy struct {
 	Kind RemedyKind `json:"kind"`
 	Mark string     `json:"mark,omitempty"` // the airframe's
@@ -53,7 +53,7 @@ type Remedy struct {
 	Step     string            `json:"step,omitempty"`
 	Joint    string            `json:"joint,omitempty"`
 	Gate     string            `json:"gate,omitempty"`
-	Points   []string          `json:"points,omitempty"` // one for each reading; "" where the gate has one place only
+	Points   []string          `json:"points,omitempty"` // one for each reading; "" if the gate has only one point
 	Unit     string            `json:"unit,omitempty"`
 	Gauge    string            `json:"gauge,omitempty"`
 	Entry    int64             `json:"entry,omitempty"`

@@ -17,8 +17,8 @@ type RepairPlan struct {
 	Stale     []WillBeStale // the gates that must be measured again
 }
 
-// WillBeStale is a gate that the damages and the repairs make stale, with every
-// reason.
+// WillBeStale is a gate that is stale now or that the repair makes stale, with
+// every reason.
 type WillBeStale struct {
 	Gate string
 	Why  []Cause
@@ -41,7 +41,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 			if on := answer.Procedure.On; len(on) > 0 {
 				answer.Zone = d.Zone
 				if !slices.Contains(on, answer.Zone) {
-					return RepairPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s is not written for %s", answer.Procedure.Name, answer.Zone), Remedy{Kind: ToAddTriageRow})
+					return RepairPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s does not cover zone %s", answer.Procedure.Name, answer.Zone), Remedy{Kind: ToAddTriageRow})
 				}
 			}
 		}
@@ -59,7 +59,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 	return plan, nil
 }
 
-// staleSoon is the union of what is stale now and what the plan disturbs.
+// staleSoon returns the gates that are not met now and those that the plan disturbs.
 func (s *State) staleSoon(plan RepairPlan, at time.Time) []WillBeStale {
 	var soon []WillBeStale
 	procedure := plan.Procedure.For(s.Airframe.Options, "")

@@ -19,7 +19,7 @@ func TestOrder(t *testing.T) {
 	text = b.refused(Finish{Step: "coat-saddle"}, ByOrder)
 	mustContain(t, text, "stage assembly comes after wing and pod")
 	b.done("propeller-off")
-	mustContain(t, b.refused(Finish{Step: "propeller-off"}, ByState), "done already")
+	mustContain(t, b.refused(Finish{Step: "propeller-off"}, ByState), "already done")
 	if err := b.try(Finish{Step: "join-root"}); err == nil || err.Error() != `no step "join-root"; did you mean "join-roots"?` {
 		t.Errorf("an unknown step: %v", err)
 	}
@@ -145,7 +145,7 @@ func TestBenchWarmsWhileItDries(t *testing.T) {
 func TestOutsideTheWorkingLimits(t *testing.T) {
 	b := building(t)
 	b.must(ReadBench{Temperature: q("4 °C")})
-	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "not used below 5 °C")
+	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "not be used below 5 °C")
 	b.must(ReadBench{Temperature: q("36 °C")})
 	b.refused(Finish{Step: "coat-left"}, ByClimate)
 	b.must(ReadBench{Temperature: q("35 °C")}) // 40 min become 14: 3 + 10 fit
@@ -155,7 +155,7 @@ func TestOutsideTheWorkingLimits(t *testing.T) {
 func TestTemperatureIsAskedForOnceASitting(t *testing.T) {
 	b := newBench(t)
 	b.must(startBuild(), ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
-	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "not known in this sitting", "[read-bench")
+	mustContain(t, b.refused(Finish{Step: "coat-left"}, ByClimate), "not been read in this sitting", "[read-bench")
 	b.must(ReadBench{Temperature: q("20 °C")})
 	b.done("coat-left")
 	b.after(24 * time.Hour)
@@ -316,7 +316,7 @@ func TestWrongUnitPointOrGauge(t *testing.T) {
 		{readings("slot", "rot=4 mm"), `did you mean "root"`},
 		{readings("slot", "4 mm"), "write POINT=VALUE"},
 		{readings("slat", "4 mm"), `did you mean "slot"`},
-		{readings("slot"), "no reading"},
+		{readings("slot"), "at least one reading"},
 		{Measure{Gate: "slot", Gauge: "calliper", Readings: readings("slot", "root=4 mm").Readings}, `did you mean "caliper"`},
 	} {
 		err := b.try(c.r)
@@ -424,6 +424,10 @@ func TestNextPutsAWindowBeforeLongWork(t *testing.T) {
 	long := steps.Step{Hands: q("50 min")}
 	if joint != "roots" || fits(long, b.now, due) || !fits(steps.Step{Hands: q("30 min")}, b.now, due) {
 		t.Errorf("due %v %s", due, joint)
+	}
+	why, by := because(StepReport{Step: long}, "", nil, due, joint, b.now)
+	if why != "this takes 50 min; joint roots must be joined" || !by.Equal(due) {
+		t.Errorf("long work: %q, by %v", why, by)
 	}
 }
 
@@ -549,7 +553,7 @@ func TestReleaseNamesEveryReason(t *testing.T) {
 	// Not critical and stale is no reason; critical never taken, two steps
 	// left and two uncured joints are.
 	text := b.refused(GiveRelease{}, ByGate, ByState, ByDrying, ByDrying)
-	mustContain(t, text, "gate square is never taken", "2 steps are left", "joint roots carries load", "joint saddle carries load")
+	mustContain(t, text, "gate square is not measured yet", "2 steps are left", "joint roots carries load", "joint saddle carries load")
 }
 
 func TestGrounding(t *testing.T) {
@@ -602,7 +606,7 @@ func TestTakingBackAReadingTakesTheReleaseBack(t *testing.T) {
 
 func TestStartRefusals(t *testing.T) {
 	b := building(t)
-	mustContain(t, b.refused(startBuild(), ByState), "open already")
+	mustContain(t, b.refused(startBuild(), ByState), "already open")
 	other := build()
 	other.Design = "curlew"
 	b.refused(Start{Procedure: other, Digest: buildSum, Sheet: sheet(), SheetDigest: sheetSum}, ByState)

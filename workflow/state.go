@@ -10,8 +10,8 @@ import (
 	"fettle/workflow/journal"
 )
 
-// SittingLength is how long a reading of the bench, and a condition that lasts
-// a sitting, count: one visit to the bench.
+// SittingLength is how long one visit to the bench lasts: for so long a bench
+// reading counts, and a condition that lasts a sitting.
 const SittingLength = 6 * time.Hour
 
 // Documents are the design sheets and procedures that a journal names, by
@@ -21,8 +21,8 @@ type Documents struct {
 	Procedures map[string]*steps.Procedure
 }
 
-// A State is what a journal adds up to. It is a value to read; it changes only
-// by replaying a longer journal.
+// A State is what a journal adds up to. It is read-only: a longer journal is
+// replayed into a new State.
 type State struct {
 	Entries []journal.Entry // all of them, taken back or not
 
@@ -40,14 +40,14 @@ type State struct {
 	entered   *Climate          // the reading entered last
 	said      map[string][]said // of each condition, by time; of two at one time the later entry comes last
 	ended     []said            // what ended every condition, in the same order
-	voided    map[string]int64  // of each condition: what was said before this entry is unknown
+	voided    map[string]int64  // of each condition: nothing said before this entry counts
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
 	undone    map[int64]int64 // position → the Undone entry that took it back
 	latest    journal.Entry   // the live entry recorded last
 	docs      Documents
-	disturbed *disturbance // the last disturbance of any zone
+	disturbed *disturbance // the last disturbance, of any zone
 
 	effects map[string]effect // by kind of entry
 	kinds   map[steps.Kind]stepKind
@@ -79,7 +79,7 @@ type LastRelease struct {
 // A Job is a procedure being carried out.
 type Job struct {
 	ID        string
-	Procedure *steps.Procedure // as it applies to this airframe
+	Procedure *steps.Procedure // with the steps that apply to this airframe
 	Digest    string
 	Zone      string
 	Damages   []string // what it repairs
@@ -100,8 +100,8 @@ type completion struct {
 // disturbance is the last time that something disturbed a zone.
 type disturbance struct {
 	position int64
-	at       time.Time // the latest time of all, whatever the order of entry
-	by       string    // the step, or what else did it
+	at       time.Time // the latest time of any, in whatever order they were entered
+	by       string    // the step, or other words for what did it
 }
 
 // Replay folds a journal into a state. The documents must hold every digest
@@ -139,7 +139,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 	return s, nil
 }
 
-// Live reports whether the entry at the position was never taken back.
+// Live reports whether the entry at the position stands: nobody took it back.
 func (s *State) Live(position int64) bool {
 	_, gone := s.undone[position]
 	return !gone
@@ -153,13 +153,13 @@ func (s *State) apply(e journal.Entry) error {
 	if !ok {
 		return fmt.Errorf("%w: %q", journal.ErrUnknownEntry, e.Facts.Kind())
 	}
-	// What was taken back disturbs all the same: hands were on it, or may have
-	// been, and measuring again costs minutes.
+	// What was taken back disturbs anyway: hands were on it, or may have been, and
+	// measuring again costs only minutes.
 	by, zones := s.disturbs(e)
 	s.disturb(e, by, zones)
 	if !s.Live(e.Position) {
-		// What was said of conditions is unknown now: what was said before it
-		// need not hold any more.
+		// The conditions that it set are unknown now: what was said before it may
+		// no longer be true.
 		if effect.sets != nil {
 			for _, c := range effect.sets(e.Facts) {
 				s.voided[c.Condition] = e.Position
@@ -224,7 +224,7 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	return nil
 }
 
-// benchAfter is the index of the first reading of the bench after the time.
+// benchAfter is the index of the first bench reading after the time.
 func (s *State) benchAfter(at time.Time) int {
 	i, _ := slices.BinarySearchFunc(s.bench, at, func(c Climate, at time.Time) int {
 		if c.At.After(at) {
@@ -235,8 +235,8 @@ func (s *State) benchAfter(at time.Time) int {
 	return i
 }
 
-// benchAt is the reading of the bench in force at the time: the last by time,
-// within the sitting.
+// benchAt is the bench reading in force at the time: the last one by time, if
+// it is of the same sitting.
 func (s *State) benchAt(at time.Time) (Climate, bool) {
 	i := s.benchAfter(at)
 	if i == 0 || at.Sub(s.bench[i-1].At) > SittingLength {
@@ -266,7 +266,7 @@ func (s *State) disturb(e journal.Entry, by string, zones []string) {
 		d := disturbance{e.Position, e.At, by}
 		before := s.zones[z]
 		if before.at.After(d.at) || !s.Live(e.Position) {
-			d.at = before.at // the time of what was taken back may be the very mistake
+			d.at = before.at // the time may have been the mistake that was taken back
 		}
 		s.zones[z] = d
 		s.disturbed = &d
@@ -291,16 +291,16 @@ func (s *State) jobIDs() []string {
 	return ids
 }
 
-// Temperature returns the bench temperature that counts at the time, °C, or
-// false where none was read in this sitting.
+// Temperature returns the bench temperature that counts at the time, in °C, or
+// false if none was read in this sitting.
 func (s *State) Temperature(at time.Time) (float64, bool) {
 	read, known := s.benchAt(at)
 	return read.celsius, known
 }
 
-// Holds returns how a condition stands at the time, by what was said of it last
-// by then; "" where nobody has said, or what was said has lapsed with its
-// sitting, was before a flight, or before something that was taken back.
+// Holds returns the state of a condition at the time: what was said last by
+// then. It is "" (unknown) if nobody has said, or if since then the sitting
+// ended, the airframe flew, or a later statement was taken back.
 func (s *State) Holds(condition string, at time.Time) string {
 	i := saidBy(s.said[condition], at)
 	if i == 0 {

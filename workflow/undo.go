@@ -8,7 +8,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// Undo takes an entry back, and with it every entry that depended on it.
+// Undo takes an entry back, and with it every entry that depends on it.
 type Undo struct {
 	Position int64
 	Reason   string
@@ -20,18 +20,18 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, UnknownEntry(r.Position)
 	}
 	if by, gone := s.undone[r.Position]; gone {
-		return nil, refuse(what, ByState, fmt.Sprintf("entry %d took it back already", by), Remedy{})
+		return nil, refuse(what, ByState, fmt.Sprintf("entry %d already took it back", by), Remedy{})
 	}
 	switch f := s.Entries[r.Position].Facts.(type) {
 	case journal.Registered:
-		return nil, refuse(what, ByState, "an airframe stays registered", Remedy{Kind: ToChooseMark})
+		return nil, refuse(what, ByState, "a registration cannot be taken back", Remedy{Kind: ToChooseMark})
 	case journal.Undone:
-		return nil, refuse(what, ByState, "what was taken back stays so", Remedy{Kind: ToDoAgain})
+		return nil, refuse(what, ByState, "a correction cannot be taken back", Remedy{Kind: ToDoAgain})
 	case journal.Sealed:
-		return nil, refuse(what, ByState, "a seal is given away, and can't be taken back", Remedy{})
+		return nil, refuse(what, ByState, "a seal may have been handed out and cannot be taken back", Remedy{})
 	case journal.JobOpened:
 		if len(s.workIn(f.Job)) > 0 {
-			return nil, refuse(what, ByState, "job "+f.Job+" has work in it", Remedy{Kind: ToTakeBackFirst})
+			return nil, refuse(what, ByState, "steps of job "+f.Job+" are done", Remedy{Kind: ToTakeBackFirst})
 		}
 	}
 	back := map[int64]bool{}
@@ -42,14 +42,14 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	slices.Sort(positions)
 	facts := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
-	// A journal that can't be replayed any more could never be corrected.
+	// A journal that can no longer be replayed could never be corrected.
 	if _, err := s.then(facts, c); err != nil {
-		return nil, refuse(what, ByState, fmt.Sprintf("what was entered since needs it (%v)", err), Remedy{Kind: ToTakeBackFirst})
+		return nil, refuse(what, ByState, fmt.Sprintf("later entries depend on it (%v)", err), Remedy{Kind: ToTakeBackFirst})
 	}
 	return facts, nil
 }
 
-// takeBack collects the entry and all that depended on it.
+// takeBack collects the entry and all that depends on it.
 func (s *State) takeBack(position int64, back map[int64]bool) {
 	if back[position] || !s.Live(position) {
 		return
@@ -60,16 +60,15 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 	case journal.Noted, journal.PhotoKept:
 		return
 	}
-	// Every one: with only the last gone, the one before it would stand again.
+	// Every later release: with only the last gone, the one before it would stand again.
 	for _, e := range s.Entries[position+1:] {
 		if _, ok := e.Facts.(journal.Released); ok {
 			s.takeBack(e.Position, back)
 		}
 	}
-	if work, ok := journal.WorkOf(facts); ok && work.Job != "" {
-		for _, p := range s.after(work) {
-			s.takeBack(p, back)
-		}
+	work, _ := journal.WorkOf(facts)
+	for _, p := range s.after(work) {
+		s.takeBack(p, back)
 	}
 	switch f := facts.(type) {
 	case journal.DamageFound:
@@ -96,7 +95,7 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 }
 
 // after returns the entries of the steps that come after the work's step: in
-// its stage, and in every stage after that.
+// its stage, and in every stage after that; none where it is of no job.
 func (s *State) after(work journal.Work) []int64 {
 	job, err := s.Job(work.Job)
 	if err != nil {
@@ -143,7 +142,7 @@ func (s *State) clearing(damage string) []int64 {
 	return positions
 }
 
-// about returns the live entries that speak of a job and are no work in it.
+// about returns the live entries about a job that complete none of its steps.
 func (s *State) about(job string) []int64 {
 	var positions []int64
 	for _, e := range s.Entries {

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -22,7 +23,7 @@ func (b *bench) moved(p *steps.Procedure, s *steps.Sheet) {
 	b.state = b.replay(append(b.state.Entries[:len(b.state.Entries):len(b.state.Entries)], entries...))
 }
 
-// No undo may leave a journal that can't be replayed: nothing would ever mend it.
+// No undo may leave a journal that can't be replayed: it could never be corrected.
 func TestUndoOfAJobTakesWhatSpeaksOfItAlong(t *testing.T) {
 	t.Run("a touch test", func(t *testing.T) {
 		b := building(t)
@@ -64,7 +65,7 @@ func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
 	move := b.state.Size() - 1
 	b.done("coat-left")
 	coat := b.state.Size() - 1
-	mustContain(t, b.refused(Undo{Position: move}, ByState), "what was entered since needs it", "Coated", "[take-back-first")
+	mustContain(t, b.refused(Undo{Position: move}, ByState), "later entries depend on it", "Coated", "[take-back-first")
 	b.must(Undo{Position: coat}, Undo{Position: move})
 	if b.state.SheetDigest != sheetSum {
 		t.Errorf("the sheet is %s", b.state.SheetDigest)
@@ -144,4 +145,91 @@ func TestUndoOfAReadingReopensItsSteps(t *testing.T) {
 	if b.live("measure-again") || b.live("measure-slot") != true || b.live("measure-square") != true {
 		t.Errorf("measure-again stands: %v, measure-slot: %v, measure-square: %v", b.live("measure-again"), b.live("measure-slot"), b.live("measure-square"))
 	}
+}
+
+// What moving a job to newer documents would change is said beforehand.
+func TestWhatAMoveChanges(t *testing.T) {
+	b := assembled(t)
+	newer, asks := build(), sheet()
+	newer.Stages[0].Steps[0].Title = "Coat the left root" // done
+	newer.Stages[3].Steps[0].Title = "Coat the saddle"    // not done
+	newer.Stages[1].Steps = append(newer.Stages[1].Steps[:4:4], plain("polish"))
+	asks.Gates[0].Limits.High = q("3.95 mm") // root was read at 4 mm
+	asks.Gates[1].Of = []string{"wing"}
+	asks.Gates = append(asks.Gates[:2:2], steps.Gate{Name: "twist", Repeat: 1, Gauge: "rule", Limits: asks.Gates[2].Limits})
+	move := MoveJob{"plover-build", newer, "sha256:newer-build", asks, "sha256:newer-sheet"}
+	changes, err := b.state.Changes(move, b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	reopens := map[string]bool{}
+	all := ""
+	for _, c := range changes {
+		all += c.What.Text + "\n"
+		reopens[strings.TrimSuffix(strings.Join(strings.Fields(c.What.Text)[:2], " "), ":")] = c.Reopens
+	}
+	mustContain(t, all, "step polish is new", "step coat-left is rewritten, and stays done\n", "step coat-saddle is rewritten\n", "step sand-pod is dropped",
+		"gate twist is new", "gate slot has other limits", "gate square differs in its gauge, its zones or in being critical", "gate throw is dropped", "gate slot: passed now, then out of tolerance")
+	if len(changes) != 9 || !reopens["gate slot"] || reopens["gate square"] {
+		t.Errorf("%d changes, of which reopen %v:\n%s", len(changes), reopens, all)
+	}
+	if b.state.SheetDigest != sheetSum || b.gate("slot").Standing != Current {
+		t.Error("asking has moved it")
+	}
+
+	// One thing each of what may differ in a gate.
+	for says, change := range map[string]func(*steps.Gate){
+		"has other limits":     func(g *steps.Gate) { g.Limits.Low = q("3.6 mm") },
+		"has other limits ":    func(g *steps.Gate) { g.Limits.High = q("4.4 mm") },
+		"has other limits  ":   func(g *steps.Gate) { g.Limits.Alike = q("1 mm") },
+		"has other limits   ":  func(g *steps.Gate) { g.Points = []string{"tip", "root"} },
+		"has other limits    ": func(g *steps.Gate) { g.Repeat = 2 },
+		"differs in its gauge, its zones or in being critical": func(g *steps.Gate) { g.Critical = true },
+		"differs in its gauge":                                 func(g *steps.Gate) { g.Gauge = "rule" },
+		"differs in its gauge, its zones":                      func(g *steps.Gate) { g.Of = []string{"pod"} },
+	} {
+		other := sheet()
+		change(&other.Gates[0])
+		changes := gateChanges(sheet(), other)
+		if len(changes) != 1 || !strings.Contains(changes[0].What.Text, strings.TrimSpace(says)) {
+			t.Errorf("want %q: %v", says, changes)
+		}
+	}
+	if changes := gateChanges(sheet(), sheet()); len(changes) != 0 {
+		t.Errorf("nothing differs: %v", changes)
+	}
+}
+
+func TestWhatIsNoMove(t *testing.T) {
+	move := func() MoveJob { return MoveJob{"plover-build", build(), "sha256:newer-build", sheet(), sheetSum} }
+	b := building(t)
+	for name, change := range map[string]func(*MoveJob){
+		"the same documents": func(m *MoveJob) { m.Digest = buildSum },
+		"another procedure":  func(m *MoveJob) { m.Procedure = repairWork() },
+		"another design":     func(m *MoveJob) { m.Sheet.Name = "curlew" },
+	} {
+		m := move()
+		change(&m)
+		var refusal *Refusal
+		if _, err := b.state.Decide(m, Circumstances{Now: b.now, By: "builder"}); !errors.As(err, &refusal) {
+			t.Errorf("%s: %v", name, err)
+		}
+		if _, err := b.state.Changes(m, b.now); !errors.As(err, &refusal) {
+			t.Errorf("the changes of %s: %v", name, err)
+		}
+	}
+	other := move()
+	other.Digest, other.SheetDigest = buildSum, strictSum // the sheet alone
+	for _, m := range []MoveJob{move(), other} {
+		if _, err := b.state.Decide(m, Circumstances{Now: b.now, By: "builder"}); err != nil {
+			t.Errorf("%v", err)
+		}
+	}
+	m := move()
+	m.Job = "plover"
+	if _, err := b.state.Changes(m, b.now); !errors.As(err, new(*UnknownError)) {
+		t.Errorf("a job that is not there: %v", err)
+	}
+	b = released(t)
+	mustContain(t, b.refused(move(), ByState), "complete")
 }

@@ -72,6 +72,7 @@ func TestWaits(t *testing.T) {
 		b.after(time.Hour)
 		b.done("lay")
 		b.waits("rest", 20*time.Minute)
+		mustContain(t, b.step("rest").Reasons[0].Text, "wait 20 min")
 	})
 	t.Run("first of all, from the opening of the job", func(t *testing.T) {
 		b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{wait("rest", "20 min"), plain("lay")}})
@@ -111,4 +112,67 @@ func TestWaits(t *testing.T) {
 			t.Error("it waits again")
 		}
 	})
+	t.Run("of which the turn has not come is not entered as over", func(t *testing.T) {
+		set := steps.Step{Name: "set", Kind: steps.Wait, Joint: "tab", Until: steps.UntilHandling}
+		b := working(t, one("one", coating("coat", "tab"), joining("join", "tab"), plain("lay"), set, plain("lift")))
+		b.done("coat")
+		b.after(10 * time.Minute)
+		b.done("join")
+		b.after(30 * time.Minute)
+		b.done("lay")
+		if b.live("set") {
+			t.Error("the wait after it is entered too")
+		}
+		b.done("lift")
+		if !b.live("set") {
+			t.Error("the wait before it is not entered")
+		}
+	})
+}
+
+// A wait on a joint says what it waits for, and cannot begin before it is joined.
+func TestWaitsOnAJoint(t *testing.T) {
+	on := func(name, until string) steps.Step {
+		return steps.Step{Name: name, Kind: steps.Wait, Joint: "tab", Until: until}
+	}
+	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("look", on("handle", steps.UntilHandling), on("cured", steps.UntilCure)))
+	if r := b.step("handle"); r.Progress != Waiting || !opens(r).IsZero() {
+		t.Errorf("nothing is joined, and it waits for %v", r.Reasons)
+	}
+	b.done("coat")
+	b.after(10 * time.Minute)
+	b.done("join")
+	b.waits("handle", 30*time.Minute)
+	mustContain(t, b.step("handle").Reasons[0].Text, "tab has no handling strength")
+	b.after(30 * time.Minute)
+	b.waits("cured", 23*time.Hour+30*time.Minute)
+	mustContain(t, b.step("cured").Reasons[0].Text, "tab is not cured")
+	b.after(24 * time.Hour)
+	if len(b.state.OpenJobs(b.now)) != 0 {
+		t.Error("it is cured, and the job is open")
+	}
+}
+
+// What a stage waits for are the stages before it, and the conditions of its step.
+func TestWhatAStepWaitsFor(t *testing.T) {
+	last := plain("last")
+	last.Needs = []steps.Setting{{Condition: "propeller", State: "off"}, {Condition: "ventilation", State: "on"}}
+	b := working(t, one("a", plain("x")), one("b", plain("y")), steps.Stage{Name: "c", After: []string{"a", "b"}, Steps: []steps.Step{last, plain("z")}})
+	text := b.refused(Finish{Step: "last"}, ByOrder, ByCondition)
+	mustContain(t, text, "after a and b", "which is not confirmed yet")
+	b.done("x")
+	b.after(SittingLength + time.Second)
+	text = b.refused(Finish{Step: "last"}, ByOrder, ByCondition, ByCondition)
+	mustContain(t, text, "after b,", "ventilation: on, which is not confirmed in this sitting")
+	b.done("y")
+	b.must(setting("propeller", "on"), setting("ventilation", "on"))
+	mustContain(t, b.refused(Finish{Step: "last"}, ByCondition), "says propeller: on")
+	if r := b.step("z"); r.Progress != Later || len(r.Reasons) != 1 || r.Reasons[0].Text != "last comes before it" {
+		t.Errorf("%+v", r)
+	}
+	b.must(setting("propeller", "off"))
+	b.done("last", "z")
+	if r := b.step("last"); r.Progress != Done || !r.At.Equal(b.now) || len(r.Reasons) != 0 {
+		t.Errorf("%+v", r)
+	}
 }

@@ -19,9 +19,9 @@ const (
 // Finish records that a step was done.
 type Finish struct {
 	Step  string    // the step, or job/step
-	Began time.Time // coat: when spreading began; zero: Hands before At
-	Mixed time.Time // coat with an adhesive of two parts: when they were mixed; zero: when it began
-	Touch string    // join: TouchDry, TouchWet, or "" where nothing was touched
+	Began time.Time // coat: when spreading began; zero: the step's Hands before At
+	Mixed time.Time // coat with a two-part adhesive: when it was mixed; zero: when spreading began
+	Touch string    // join: TouchDry, TouchWet, or "" without a touch test
 }
 
 func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -32,10 +32,10 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	step := report.Step
 	kind := s.kinds[step.Kind]
 	if r.Touch != "" && !kind.touched {
-		return nil, bad("%s is not a join; a touch test belongs to a join", step.Name)
+		return nil, bad("%s is not a join; only a join takes a touch test", step.Name)
 	}
 	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && !kind.begins {
-		return nil, bad("%s is not a coat; only a coat has a beginning to give", step.Name)
+		return nil, bad("%s is not a coat; only a coat takes the time it began", step.Name)
 	}
 	var facts []journal.Facts
 	if r.Touch != "" {
@@ -80,7 +80,7 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) (jo
 	case began.After(c.At):
 		return nil, bad("the coat can't have begun after it was finished")
 	case !r.Mixed.IsZero() && !adhesive.Times.Mixed:
-		return nil, bad("%s is not mixed of two parts", adhesive.Name)
+		return nil, bad("%s is not a two-part adhesive", adhesive.Name)
 	case !r.Mixed.IsZero() && mixed.After(began):
 		return nil, bad("the adhesive can't have been mixed after the coat began")
 	case adhesive.Times.Mixed && r.Mixed.IsZero():
@@ -92,11 +92,11 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) (jo
 	return f, nil
 }
 
-// touch is the fact of a touch test.
+// touch makes the fact of a touch test.
 func (s *State) touch(job *Job, step steps.Step, found string) (journal.Facts, error) {
 	joint, ok := job.joints[step.Joint]
 	if !ok || !joint.Joined.IsZero() {
-		return nil, refuse(step.Name, ByOrder, "joint "+step.Joint+" has no open coat to touch", Remedy{})
+		return nil, refuse(step.Name, ByOrder, "joint "+step.Joint+" has no coat to touch", Remedy{})
 	}
 	if found != TouchDry && found != TouchWet {
 		return nil, bad("a touch test finds %s or %s, not %q", TouchDry, TouchWet, found)
@@ -104,7 +104,7 @@ func (s *State) touch(job *Job, step steps.Step, found string) (journal.Facts, e
 	return journal.TouchTested{Job: job.ID, Joint: step.Joint, Ready: found == TouchDry}, nil
 }
 
-// work is what completing the step says, whatever its kind.
+// work is what the completion of any step records.
 func (s *State) work(job *Job, step steps.Step) journal.Work {
 	return journal.Work{Job: job.ID, Step: step.Name, Disturbs: step.Disturbs, Sets: step.Sets}
 }
@@ -116,16 +116,16 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 	case Done:
 		m, recorded := job.done[r.Step.Name]
 		if !recorded {
-			break // a wait that time has ended; now it is written down
+			break // a wait that is over by the clock; now it gets its entry
 		}
-		reasons = []Reason{{Because: ByState, Text: "it is done already", Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: m.position})}}
+		reasons = []Reason{{Because: ByState, Text: "it is already done", Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: m.position})}}
 	case Waiting, Later:
 		reasons = r.Reasons
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	} else if c.At.Before(s.lastBefore(job, r)) && r.Progress == Ready {
-		reasons = append(reasons, Reason{Because: ByOrder, Text: "it can't have been done before what it depends on"})
+		reasons = append(reasons, Reason{Because: ByOrder, Text: "it cannot have been done before the steps it depends on"})
 	}
 	if len(reasons) > 0 {
 		return &Refusal{What: r.Step.Name, Reasons: reasons}
@@ -133,7 +133,7 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 	return nil
 }
 
-// lastBefore is when the last of what the step depends on was done.
+// lastBefore is when the last of the steps that this one depends on was done.
 func (s *State) lastBefore(job *Job, r StepReport) time.Time {
 	last := job.Opened
 	stages := append(job.Procedure.Before(r.Stage), r.Stage)
@@ -151,8 +151,8 @@ func (s *State) lastBefore(job *Job, r StepReport) time.Time {
 	return last
 }
 
-// waited gives an entry for each wait that is over before the step and is not
-// in the journal yet, so that the record shows it.
+// waited returns facts for each wait before the step that is over and has no
+// entry yet, so that the record shows it.
 func (s *State) waited(job *Job, stageName, until string, at time.Time) []journal.Facts {
 	var facts []journal.Facts
 	for _, name := range append(job.Procedure.Before(stageName), stageName) {
@@ -169,8 +169,8 @@ func (s *State) waited(job *Job, stageName, until string, at time.Time) []journa
 	return facts
 }
 
-// unfitClimate says why nothing can be coated at the time, as to temperature
-// and humidity.
+// unfitClimate says why the temperature or the humidity forbids coating at the
+// time.
 func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
 	adhesive, ok := s.Sheet.Adhesive(step.Adhesive)
 	if !ok {
@@ -178,17 +178,16 @@ func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
 	}
 	bench, known := s.benchAt(at)
 	if !known {
-		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
+		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
 	reasons := s.outsideLimits(adhesive, bench)
 	if spreading, _ := step.Hands.Duration(); len(reasons) == 0 && adhesive.Times.Open(spreading, bench.celsius) < 0 {
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s %s leaves no window: it would be too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s, %s has no window: it is too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
 	}
 	return append(reasons, s.unfitHumidity(adhesive, bench)...)
 }
 
-// outsideLimits says that the bench is colder or warmer than the adhesive works
-// at.
+// outsideLimits says that the bench is too cold or too warm for the adhesive.
 func (s *State) outsideLimits(adhesive steps.Adhesive, bench Climate) []Reason {
 	celsius := bench.celsius
 	low, errLow := adhesive.Coldest.Celsius()
@@ -196,9 +195,9 @@ func (s *State) outsideLimits(adhesive steps.Adhesive, bench Climate) []Reason {
 	var reasons []Reason
 	switch {
 	case errLow == nil && celsius < low:
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used below %s, and the bench is at %s", adhesive.Name, adhesive.Coldest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToWarmBench, Value: adhesive.Coldest})})
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s must not be used below %s; the bench is at %s", adhesive.Name, adhesive.Coldest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToWarmBench, Value: adhesive.Coldest})})
 	case errHigh == nil && celsius > high:
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s is not used above %s, and the bench is at %s", adhesive.Name, adhesive.Warmest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToCoolBench, Value: adhesive.Warmest})})
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("%s must not be used above %s; the bench is at %s", adhesive.Name, adhesive.Warmest, bench.Temperature), Remedy: s.remedy(Remedy{Kind: ToCoolBench, Value: adhesive.Warmest})})
 	}
 	return reasons
 }
@@ -210,16 +209,16 @@ func (s *State) unfitHumidity(a steps.Adhesive, bench Climate) []Reason {
 	read := bench.Humidity
 	switch {
 	case read.IsZero():
-		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s has limits of humidity, and it was not read", a.Name), Remedy: s.remedy(Remedy{Kind: ToReadBench, Humidity: true})}}
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s has humidity limits, and the humidity was not read", a.Name), Remedy: s.remedy(Remedy{Kind: ToReadBench, Humidity: true})}}
 	case !a.Driest.IsZero() && read.Cmp(a.Driest) < 0:
-		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s is not used below a humidity of %s, and it is %s", a.Name, a.Driest, read)}}
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used below a humidity of %s; it is %s", a.Name, a.Driest, read)}}
 	case !a.Dampest.IsZero() && read.Cmp(a.Dampest) > 0:
-		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s is not used above a humidity of %s, and it is %s", a.Name, a.Dampest, read)}}
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used above a humidity of %s; it is %s", a.Name, a.Dampest, read)}}
 	}
 	return nil
 }
 
-// shut says why a joint can't be closed at the time.
+// shut says why a joint can't be joined at the time.
 func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 	joint, ok := j.joints[step.Joint]
 	if !ok || len(joint.coats) == 0 {
@@ -233,19 +232,19 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 		return []Reason{{Because: ByOrder, Text: "a face of " + step.Joint + " is not coated yet"}}
 	case Tacking:
 		if at.Before(w.Opens) {
-			return []Reason{{Because: ByDrying, Text: "the coat on " + step.Joint + " is not ready to be joined", Until: w.Opens, Closes: w.Closes}}
+			return []Reason{{Because: ByDrying, Text: "the coat on " + step.Joint + " is not ready to join", Until: w.Opens, Closes: w.Closes}}
 		}
 		return []Reason{{Because: ByTouch, Text: "the last touch test found " + step.Joint + " wet", Closes: w.Closes,
 			Remedy: s.remedy(Remedy{Kind: ToTouchAgain, Step: step.Name})}}
 	}
 	bench, known := s.benchAt(at)
 	if !known {
-		return []Reason{{Because: ByClimate, Text: "the temperature at the bench is not known in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
+		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
 	return append(s.outsideLimits(joint.Adhesive, bench), s.unfitHumidity(joint.Adhesive, bench)...)
 }
 
-// FindStep returns the step of an open job by its name, or by job/step where
+// FindStep returns the step of an open job by its name, or by job/step if
 // several jobs have one of that name.
 func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 	wanted, step, qualified := strings.Cut(name, "/")
@@ -274,7 +273,7 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 	}
 	if found == nil {
 		if len(s.Jobs) == 0 {
-			return StepReport{}, nil, unknown("job on "+s.Airframe.Mark, name, nil)
+			return StepReport{}, nil, unknownOf(s.Airframe.Mark, "job with a step", name, nil)
 		}
 		return StepReport{}, nil, unknown("step", name, names)
 	}

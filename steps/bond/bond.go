@@ -102,7 +102,7 @@ func (t Times) Window(coats []Coat, c Climate) Window {
 	for i, coat := range coats {
 		opens := coat.Finished.Add(t.Least(t.From, c))
 		closes := coat.Starts().Add(t.Most(t.To, c))
-		if i == 0 || opens.After(w.Opens) {
+		if opens.After(w.Opens) {
 			w.Opens = opens
 		}
 		if i == 0 || closes.Before(w.Closes) {

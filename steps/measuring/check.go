@@ -42,14 +42,14 @@ func (d Deviation) Found() string {
 	case d.Unit == "":
 		return "reading something else"
 	case d.By > 0:
-		how = fmt.Sprintf("%s %s too much", fine(d.By), d.Unit)
+		how = fmt.Sprintf("%s %s too high", fine(d.By), d.Unit)
 	case d.By < 0:
-		how = fmt.Sprintf("%s %s too little", fine(-d.By), d.Unit)
+		how = fmt.Sprintf("%s %s too low", fine(-d.By), d.Unit)
 	}
 	if d.Good {
-		return fmt.Sprintf("reading %s, good to %s %s", how, fine(d.Within), d.Unit)
+		return fmt.Sprintf("reading %s, within ±%s %s", how, fine(d.Within), d.Unit)
 	}
-	return fmt.Sprintf("reading %s, more than the %s %s it is good to", how, fine(d.Within), d.Unit)
+	return fmt.Sprintf("reading %s, outside ±%s %s", how, fine(d.Within), d.Unit)
 }
 
 // fine shows a size that may be much smaller than a reading: to four places.

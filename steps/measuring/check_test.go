@@ -10,16 +10,18 @@ func TestCheck(t *testing.T) {
 		good                           bool
 		found                          string
 	}{
-		{"true", "0.01 mm", "0.03 mm", "10 mm", "10 mm", true, "reading true, good to 0.03 mm"},
-		{"at its very uncertainty", "0.01 mm", "0.03 mm", "10.03 mm", "10 mm", true, "reading 0.03 mm too much, good to 0.03 mm"},
-		{"as much too little", "0.01 mm", "0.03 mm", "9.97 mm", "10 mm", true, "reading 0.03 mm too little, good to 0.03 mm"},
-		{"a step more", "0.01 mm", "0.03 mm", "10.04 mm", "10 mm", false, "reading 0.04 mm too much, more than the 0.03 mm it is good to"},
-		{"by the resolution alone", "0.5 mm", "", "100.5 mm", "100 mm", false, "reading 0.5 mm too much, more than the 0.2887 mm it is good to"},
-		{"the resolution is coarser than what is claimed", "1 g", "0.1 g", "100.5 g", "100 g", true, "reading 0.5 g too much, good to 0.5774 g"},
-		{"a drill in inches", "0.01 mm", "0.03 mm", "6.36 mm", "1/4 in", true, "reading 0.01 mm too much, good to 0.03 mm"},
-		{"read in inches", "0.01 mm", "0.03 mm", "0.252 in", "1/4 in", false, "reading 0.0508 mm too much, more than the 0.03 mm it is good to"},
-		{"temperatures differ by a size, not a point", "1 °C", "2 °C", "216 °F", "212 °F", false, "reading 2.2222 °C too much, more than the 2 °C it is good to"},
-		{"by next to nothing", "0.01 mm", "0.03 mm", "0.3937 in", "10 mm", true, "reading less than 0.0001 mm too little, good to 0.03 mm"},
+		{"true", "0.01 mm", "0.03 mm", "10 mm", "10 mm", true, "reading true, within ±0.03 mm"},
+		{"at its very uncertainty", "0.01 mm", "0.03 mm", "10.03 mm", "10 mm", true, "reading 0.03 mm too high, within ±0.03 mm"},
+		{"as far below", "0.01 mm", "0.03 mm", "9.97 mm", "10 mm", true, "reading 0.03 mm too low, within ±0.03 mm"},
+		{"a step more", "0.01 mm", "0.03 mm", "10.04 mm", "10 mm", false, "reading 0.04 mm too high, outside ±0.03 mm"},
+		{"by the resolution alone", "0.5 mm", "", "100.5 mm", "100 mm", false, "reading 0.5 mm too high, outside ±0.2887 mm"},
+		{"the resolution is coarser than what is claimed", "1 g", "0.1 g", "100.5 g", "100 g", true, "reading 0.5 g too high, within ±0.5774 g"},
+		{"a drill in inches", "0.01 mm", "0.03 mm", "6.36 mm", "1/4 in", true, "reading 0.01 mm too high, within ±0.03 mm"},
+		{"read in inches", "0.01 mm", "0.03 mm", "0.252 in", "1/4 in", false, "reading 0.0508 mm too high, outside ±0.03 mm"},
+		{"temperatures differ by a size, not a point", "1 °C", "2 °C", "216 °F", "212 °F", false, "reading 2.2222 °C too high, outside ±2 °C"},
+		{"by next to nothing", "0.01 mm", "0.03 mm", "0.3937 in", "10 mm", true, "reading less than 0.0001 mm too low, within ±0.03 mm"},
+		{"without a resolution", "", "0.03 mm", "10.03 mm", "10 mm", true, "reading 0.03 mm too high, within ±0.03 mm"},
+		{"without a resolution, a step more", "", "0.03 mm", "10.04 mm", "10 mm", false, "reading 0.04 mm too high, outside ±0.03 mm"},
 		{"of another kind", "1 g", "1 g", "10 mm", "10 g", false, "reading something else"},
 	} {
 		d := Doubt{Resolution: q(t, c.resolution), Uncertainty: q(t, c.u)}

@@ -199,7 +199,7 @@ func within(l Limits, point string, mean, guard *big.Rat, unit string) Finding {
 		case room.Cmp(new(big.Rat).Neg(guard)) < 0:
 			f = worse(f, Finding{Verdict: Out, Reason: fmt.Sprintf("%s is %s %s", spot(point, mean, unit), word, limit), Margin: margin})
 		default:
-			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too near %s to decide: the gauge is good to %s %s",
+			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too close to %s to decide: the gauge is accurate to %s %s",
 				spot(point, mean, unit), limit, decimal(guard), unit)})
 		}
 	}
@@ -240,7 +240,7 @@ func alike(pair [2]string, gap, limit, guard *big.Rat, unit string) Finding {
 	case room.Cmp(new(big.Rat).Neg(guard)) < 0:
 		return Finding{Verdict: Out, Reason: fmt.Sprintf("%s, more than %s %s", says, decimal(limit), unit), Margin: margin}
 	}
-	return Finding{Verdict: Undecided, Reason: fmt.Sprintf("%s, too near %s %s to decide with this gauge", says, decimal(limit), unit), Margin: margin}
+	return Finding{Verdict: Undecided, Reason: fmt.Sprintf("%s, too close to %s %s to decide with this gauge", says, decimal(limit), unit), Margin: margin}
 }
 
 // worse joins two findings: the worse verdict wins, and the lesser margin.

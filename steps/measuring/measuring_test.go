@@ -63,7 +63,7 @@ func TestJudge(t *testing.T) {
 		// Spar slot 1/8 to 3/16 in deep: common practice, no source.
 		{name: "spar slot in fractions", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "5/32 in"}, resolution: "0.01 mm", u: "0.3 mm", want: In},
 		{name: "spar slot read in mm", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "4 mm"}, resolution: "0.01 mm", u: "0.3 mm", want: In},
-		{name: "spar slot at its very limit", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "1/8 in"}, resolution: "0.01 mm", u: "0.3 mm", want: Undecided, says: "too near 1/8 in"},
+		{name: "spar slot at its very limit", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "1/8 in"}, resolution: "0.01 mm", u: "0.3 mm", want: Undecided, says: "too close to 1/8 in"},
 		{name: "spar slot too shallow", low: "1/8 in", high: "3/16 in", points: map[string]string{"": "2.8 mm"}, resolution: "0.01 mm", u: "0.3 mm", want: Out, says: "less than 1/8 in"},
 		// A wing spar ends within 1/2 in of the tip: common practice, no source.
 		{name: "spar end", high: "1/2 in", points: map[string]string{"": "3/8 in"}, resolution: "0.5 mm", want: In},
@@ -100,8 +100,8 @@ func TestJudge(t *testing.T) {
 		{name: "the highest is between", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2.6 mm,2 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
 		{name: "three below zero", low: "-3 mm", high: "-1 mm", repeat: 3, points: map[string]string{"": "-1.5 mm,-2 mm,-2.5 mm"}, resolution: "0.1 mm", want: In},
 		{name: "two are out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "0 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm; b at 0 mm is less than 1 mm"},
-		{name: "one is out and the next too near", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "3 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm"},
-		{name: "one is too near and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},
+		{name: "one is out and the next too close", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "3 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm"},
+		{name: "one is too close and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},
 		{name: "nothing was read", low: "1 mm", high: "3 mm", points: map[string]string{"": ""}, resolution: "0.1 mm", want: Partial, says: "no reading yet"},
 		{name: "a gauge of another kind decides nothing", low: "1 mm", high: "3 mm", points: map[string]string{"": "2 mm"}, resolution: "1 g", want: Undecided},
 		{name: "the bias of one gauge cancels", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "502 mm"}, order: []string{"left", "right"}, resolution: "0.01 mm", u: "1 mm", want: In},
@@ -176,5 +176,56 @@ func TestAReadingOfAnotherDimensionIsAnError(t *testing.T) {
 	limits := Limits{Low: q(t, "1 mm")}
 	if _, err := Judge(limits, []Point{{"", []quantity.Quantity{q(t, "2 g")}}}, 1, nil, Doubt{Resolution: q(t, "0.1 mm")}); err == nil {
 		t.Error("2 g was judged against 1 mm")
+	}
+}
+
+// The dimension and the unit of limits are those of whichever is given.
+func TestLimitsOfOneKind(t *testing.T) {
+	for _, l := range []Limits{{Low: q(t, "1 in")}, {High: q(t, "1 in")}, {Alike: q(t, "1 in")}} {
+		if l.Dimension() != quantity.Length || l.Unit() != "in" {
+			t.Errorf("%+v is a %q in %q", l, l.Dimension(), l.Unit())
+		}
+	}
+	if (Limits{}).Dimension() != "" || (Limits{}).Unit() != "" {
+		t.Error("no limits have a dimension")
+	}
+}
+
+// With one gauge only its resolution counts in a difference, 2·d/√12·√2; with two,
+// the bias of each: √2 times the 1 mm that they are good to, 1.414 mm.
+func TestADifferenceReadWithTwoGauges(t *testing.T) {
+	limits := Limits{Alike: q(t, "3 mm")}
+	for reading, want := range map[string][2]Verdict{
+		"501.5 mm": {In, In}, "501.6 mm": {In, Undecided}, "502 mm": {In, Undecided}, "504.4 mm": {Out, Undecided}, "504.5 mm": {Out, Out},
+	} {
+		points := []Point{{"left", []quantity.Quantity{q(t, "500 mm")}}, {"right", []quantity.Quantity{q(t, reading)}}}
+		for i, several := range []bool{false, true} {
+			f, err := Judge(limits, points, 1, nil, Doubt{Resolution: q(t, "0.01 mm"), Uncertainty: q(t, "1 mm"), Several: several})
+			if err != nil || f.Verdict != want[i] {
+				t.Errorf("%s, with several gauges %v: %s, %v", reading, several, f.Verdict, err)
+			}
+		}
+	}
+}
+
+// A point in tolerance adds nothing to the reason of one that is not; limits that
+// cannot be compared decide nothing.
+func TestReasons(t *testing.T) {
+	at := func(name, value string) Point { return Point{name, []quantity.Quantity{q(t, value)}} }
+	for _, c := range []struct {
+		limits Limits
+		points []Point
+		want   Verdict
+		says   string
+	}{
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "4 mm"), at("b", "2 mm")}, Out, "a at 4 mm is more than 3 mm"},
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "4 mm"), at("b", "3 mm")}, Out, "a at 4 mm is more than 3 mm"},
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "2 mm"), at("b", "4 mm")}, Out, "b at 4 mm is more than 3 mm"},
+		{Limits{Low: q(t, "1 mm"), High: q(t, "3 g")}, []Point{at("a", "2 mm")}, Undecided, ""},
+	} {
+		f, err := Judge(c.limits, c.points, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+		if err != nil || f.Verdict != c.want || c.says != "" && f.Reason != c.says {
+			t.Errorf("%q: %q, %v; want %q: %q", f.Verdict, f.Reason, err, c.want, c.says)
+		}
 	}
 }

@@ -4,7 +4,7 @@ package nearest
 import "strings"
 
 // Of returns the known name nearest to the given one, or "" if none is near enough
-// to suggest: a third of its letters may differ, and case does not count.
+// to suggest: a third of its letters and one more may differ, and case does not count.
 func Of(name string, known []string) string {
 	best, least := "", len([]rune(name))/3+1
 	for _, k := range known {

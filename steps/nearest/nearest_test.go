@@ -11,6 +11,11 @@ func TestOf(t *testing.T) {
 		{"cw-01", "CW-01"},
 		{"CW-10", "CW-01"},
 		{"propeller", ""},
+		{"aaaa-boom", "left-boom"}, // four letters of nine differ
+		{"aaaa-boam", ""},
+		{"wxyz", ""},
+		{"wiyz", "wing"},
+		{"SK-01", "SK-02"}, // two letters from CW-01, and one from this
 		{"", ""},
 	} {
 		if got := Of(c.name, known); got != c.want {

@@ -171,7 +171,7 @@ func (p *parser) another(after string) bool {
 		return true
 	}
 	// A hyphen without spaces around it joins feet and inches.
-	return after == "ft" && p.at().kind == hyphen && !p.at().gap && p.ahead(1).kind == number && !p.ahead(1).gap && p.inches(p.next+1)
+	return after == "ft" && p.at().kind == hyphen && !p.at().gap && !p.ahead(1).gap && p.inches(p.next+1)
 }
 
 // inches reports whether the part that begins at token i is fewer than twelve
@@ -260,7 +260,7 @@ func (p *parser) magnitude() (value *big.Rat, fraction bool, err error) {
 		joint = 1 // 5-3/8
 	}
 	follows := p.ahead(joint)
-	fractional := follows.kind == vulgar || follows.kind == number && p.ahead(joint+1).kind == slash && (joint == 1 || follows.gap)
+	fractional := follows.kind == vulgar || follows.kind == number && p.ahead(joint+1).kind == slash
 	if !fractional || !strictlyDigits(t.text) {
 		return whole, false, nil
 	}
@@ -329,7 +329,7 @@ func (p *parser) unit() (string, error) {
 	t := p.at()
 	p.next++
 	said := strings.TrimSuffix(t.text, ".")
-	if follows := p.at(); follows.kind == word && degrees(said) && scale(follows.text) != "" {
+	if follows := p.at(); degrees(said) && scale(follows.text) != "" {
 		p.next++
 		return scale(follows.text), nil
 	}

@@ -43,8 +43,8 @@ func New(value *big.Rat, symbol string) (Quantity, error) {
 // bounded refuses what is too large, and what is below absolute zero.
 func (q Quantity) bounded(u unit, text string) error {
 	if u.of != Temperature && q.value.IsInt() && q.value.Num().IsInt64() {
-		// The common case: no unit's scale makes such a value overflow 64 bits.
-		if v := q.value.Num().Int64(); v >= 0 && v < 10_000 && v*u.up/u.down < most {
+		// The common case: 10,000 of the largest unit, the day, are within the bound.
+		if v := q.value.Num().Int64(); v >= 0 && v < 10_000 {
 			return nil
 		}
 	}
@@ -126,7 +126,7 @@ func (q Quantity) Span(symbol string) (*big.Rat, error) {
 }
 
 // Duration is the value as a time.Duration, rounded to the nanosecond; 0 if there is
-// no quantity.
+// no quantity. The largest quantity, 10⁹ s, is within its range.
 func (q Quantity) Duration() (time.Duration, error) {
 	if q.IsZero() {
 		return 0, nil
@@ -136,9 +136,6 @@ func (q Quantity) Duration() (time.Duration, error) {
 		return 0, err
 	}
 	f, _ := r.Mul(r, big.NewRat(int64(time.Second), 1)).Float64()
-	if f > float64(1<<62) || f < -float64(1<<62) {
-		return 0, tooLarge(q.typed)
-	}
 	return time.Duration(f), nil
 }
 

@@ -70,6 +70,21 @@ func TestParse(t *testing.T) {
 		{"09/08 in", Length, "9/8", "in", "1 1/8 in"},
 		{"1/3 in", Length, "1/3", "in", "1/3 in"},
 		{"  12 mm  ", "", "12", "mm", "12 mm"},
+		{"3'-4\"", Length, "40", "in", "40 in"},
+		{"3'-½\"", Length, "73/2", "in", "36 1/2 in"},
+		{"3'-0 1/2\"", Length, "73/2", "in", "36 1/2 in"},
+		{"3 ft-11 15/16 in", Length, "767/16", "in", "47 15/16 in"},
+		{"2 yd 1 ft 3 in", Length, "87", "in", "87 in"},
+		{"-3 ft 6 in", Length, "-42", "in", "-42 in"},
+		{"2 lb 0.5 oz", Mass, "65/2", "oz", "32.5 oz"},
+		{"1 day 2 h", Duration, "26", "h", "26 h"},
+		{"2 h 30 m", "", "150", "min", "150 min"},
+		{"121 degrees Celsius", Temperature, "121", "°C", "121 °C"},
+		{"250 ° f", Temperature, "250", "°F", "250 °F"},
+		{"250 deg. F.", Temperature, "250", "°F", "250 °F"},
+		{"121 C", "", "121", "°C", "121 °C"},
+		{"0.123456789012345 mm", Length, "24691357802469/200000000000000", "mm", "0.123456789012345 mm"},
+		{"999999/999998 in", Length, "999999/999998", "in", "1 1/999998 in"},
 	} {
 		q, err := Parse(c.text, c.want)
 		if err != nil {
@@ -140,6 +155,47 @@ func TestRefused(t *testing.T) {
 		{"mm", Length, NotANumber, ""},
 		{"12 mm of foam", Length, UnknownUnit, ""},
 		{"20-30 min", Duration, TwoNumbers, ""},
+		{"3 ft -4 in", Length, TwoNumbers, ""},
+		{"3 ft- 4 in", Length, TwoNumbers, ""},
+		{"3 ft–4 in", Length, TwoNumbers, ""},
+		{"3 ft-12 in", Length, TwoNumbers, ""},
+		{"3 ft-4", Length, TwoNumbers, ""},
+		{"3 ft-4 mm", Length, TwoNumbers, ""},
+		{"3 ft-4 oz", Length, TwoNumbers, ""},
+		{"1 yd-4 in", Length, TwoNumbers, ""},
+		{"1 lb-4 oz", Mass, TwoNumbers, ""},
+		{"1 h-30 min", Duration, TwoNumbers, ""},
+		{"4 in 1 ft", Length, TwoNumbers, ""},
+		{"4 in 4 in", Length, TwoNumbers, ""},
+		{"1 h 4 in", "", TwoNumbers, ""},
+		{"1 lb 4 min", "", TwoNumbers, ""},
+		{"1 1/2 ft 2 in", Length, TwoNumbers, ""},
+		{"0-3/4 in", Length, TwoNumbers, ""},
+		{"4 -3/4 in", Length, TwoNumbers, ""},
+		{"4- 3/4 in", Length, TwoNumbers, ""},
+		{"4.5 3/4 in", Length, TwoNumbers, ""},
+		{"4-3/2 in", Length, TwoNumbers, ""},
+		{"1.5/2 in", Length, NotANumber, ""},
+		{"1/2.5 in", Length, NotANumber, ""},
+		{"3/ in", Length, NotANumber, ""},
+		{"1234567/8 in", Length, TooLarge, "6"},
+		{"8/1234567 in", Length, TooLarge, "6"},
+		{"0.1234567890123456 mm", Length, TooLarge, "15"},
+		{"121 mm C", Temperature, NotANumber, "two units"},
+		{"12 mm C", Length, NotANumber, "two units"},
+		{"12 mm mm", Length, NotANumber, "two units"},
+		{"121 ° mm", Angle, NotANumber, "two units"},
+		{"121 deg", Temperature, NoUnit, "°C or °F"},
+		{"12 mils", Length, Ambiguous, "thou"},
+		{"12 lb", Force, WrongDimension, "lbf"},
+		{"12 kg", Force, WrongDimension, "kgf"},
+		{"12 g", Force, WrongDimension, "gf"},
+		{"12 Mg", Mass, UnknownUnit, ""},
+		{"12 de", Angle, UnknownUnit, "write °, turn"},
+		{"121 Cº", Temperature, NotANumber, "two units"},
+		{"12 MA", Current, UnknownUnit, ""},
+		{"12 MV", Voltage, UnknownUnit, ""},
+		{"500000000 lbf", Force, TooLarge, ""},
 	} {
 		q, err := Parse(c.text, c.want)
 		if !errors.Is(err, c.reason) {
@@ -168,6 +224,16 @@ func TestParseRange(t *testing.T) {
 		{"200-250 °F", "200 °F", "250 °F"},
 		{"-5--2 °C", "-5 °C", "-2 °C"},
 		{"3,5–4,5 mm", "3.5 mm", "4.5 mm"},
+		{"1 ft-2 ft", "1 ft", "2 ft"},
+		{"1 ft-1 yd", "1 ft", "1 yd"},
+		{"1 ft-12 in", "1 ft", "12 in"},
+		{"1 ft-18 in", "1 ft", "18 in"},
+		{"1'-3\" to 1'-4 1/2\"", "15 in", "16 1/2 in"},
+		{"1'-3\"-18\"", "15 in", "18 in"},
+		{"1-3/2 in", "1 in", "1 1/2 in"},
+		{"1/2-1 in", "1/2 in", "1 in"},
+		{"0.5-0.75 in", "0.5 in", "0.75 in"},
+		{"5 - 5 mm", "5 mm", "5 mm"},
 	} {
 		from, to, err := ParseRange(c.text, "")
 		if err != nil || from.String() != c.from || to.String() != c.to {
@@ -177,6 +243,8 @@ func TestParseRange(t *testing.T) {
 	for text, reason := range map[string]Reason{
 		"30-20 min": WrongWayRound, "20 min": NotANumber, "20-30": NoUnit, "20 g - 30 mm": WrongDimension,
 		"1-2-3 mm": TwoNumbers, "4-3/4 in": NotANumber, "-": NotANumber, "1 mm to": NotANumber,
+		"3'-4 in": NotANumber, "3 ft - 4 in": WrongWayRound, "3 ft -4 in": WrongWayRound, "3 ft-4 mm": WrongWayRound, "3 ft-4 oz": WrongDimension,
+		"3 ft-4": NoUnit, "20 to 30 min to 40 min": TwoNumbers,
 	} {
 		if from, to, err := ParseRange(text, ""); !errors.Is(err, reason) {
 			t.Errorf("%q: %v to %v, %v; want %v", text, from, to, err, reason)
@@ -289,6 +357,24 @@ func TestComparing(t *testing.T) {
 	}
 	if _, err := (Quantity{}).Rat("mm"); !errors.Is(err, Absent) {
 		t.Errorf("nothing in mm: %v", err)
+	}
+	if _, err := (Quantity{}).Span("mm"); !errors.Is(err, Absent) {
+		t.Errorf("a difference of nothing: %v", err)
+	}
+}
+
+// A difference of temperature has no zero: 2 °C more is 3.6 °F more.
+func TestSpan(t *testing.T) {
+	for _, c := range []struct{ text, unit, want string }{
+		{"2 °C", "°F", "18/5"}, {"9 °F", "°C", "5"}, {"2 K", "°C", "2"}, {"-1 °C", "K", "-1"}, {"1 in", "mm", "127/5"}, {"0 °C", "°F", "0"},
+	} {
+		q, err := Parse(c.text, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r, err := q.Span(c.unit); err != nil || r.RatString() != c.want {
+			t.Errorf("%s more is %v %s more, %v; want %s", c.text, r, c.unit, err, c.want)
+		}
 	}
 }
 
@@ -464,7 +550,8 @@ func TestEveryUnit(t *testing.T) {
 func TestLimitsOfQuantities(t *testing.T) {
 	for text, ok := range map[string]bool{
 		"1000000000 mm": true, "1000000001 mm": false, "1000 km": false, "1000000 m": true, "1000001 m": false, "9999 m": true, "-1000000000 mm": true, "-1000000001 mm": false,
-		"9999 day": true, "11574 day": true, "11575 day": false, "999999/1000000 in": false, "123456/654321 in": true, "1 1/1 in": false, "1 15/16 in": true, "5 mils": false, "5 mil": false,
+		"9999 day": true, "1000000000 %": true, "1000000000 V": true, "1000000000 A": true, "1000000000 N": true, "1000000000 s": true, "1000000000 °": true,
+		"1000000001 %": false, "1000000001 V": false, "1000000001 A": false, "1000000001 N": false, "1000000001 s": false, "1000000001 °": false, "1000000001 g": false, "11574 day": true, "11575 day": false, "999999/1000000 in": false, "123456/654321 in": true, "1 1/1 in": false, "1 15/16 in": true, "5 mils": false, "5 mil": false,
 	} {
 		if _, err := Parse(text, ""); (err == nil) != ok {
 			t.Errorf("%s: %v", text, err)

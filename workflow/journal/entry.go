@@ -10,9 +10,9 @@ import (
 
 // An Entry is one line of a journal: something that happened.
 type Entry struct {
-	Position int64     // from 0, without gaps
+	Position int64     // from 0, no gaps
 	At       time.Time // when it happened, UTC
-	Recorded time.Time // when it was entered, UTC; later than At when typed in afterwards
+	Recorded time.Time // when it was entered, UTC; later than At if typed in afterwards
 	By       string    // who
 	Program  string    // the program version that wrote it
 	Facts    Facts
@@ -22,7 +22,7 @@ type Entry struct {
 // after the fact.
 func (e Entry) Late() bool { return e.Recorded.Sub(e.At) > 10*time.Minute }
 
-// Facts are what an entry of one kind says.
+// Facts are what an entry records; each kind has its own type.
 type Facts interface {
 	// Kind is the entry's kind, a past participle such as Joined.
 	Kind() string
@@ -35,7 +35,7 @@ var ErrUnknownEntry = errors.New("the journal holds an entry that this program d
 // ErrBadEntry is returned (wrapped) for bytes that are not an entry.
 var ErrBadEntry = errors.New("the journal holds something that is not an entry")
 
-// envelope is the stored form. Its field names are for ever.
+// envelope is the stored form. Its field names never change.
 type envelope struct {
 	Position int64     `json:"position"`
 	Kind     string    `json:"kind"`
@@ -47,7 +47,7 @@ type envelope struct {
 	Facts    any       `json:"facts"`
 }
 
-// MarshalJSON gives the stored form.
+// MarshalJSON returns the stored form.
 func (e Entry) MarshalJSON() ([]byte, error) { return encode(e, byName()) }
 
 func encode(e Entry, kinds map[string]Kind) ([]byte, error) {
@@ -84,8 +84,8 @@ func Decode(records [][]byte, from int64) ([]Entry, error) {
 	return entries, nil
 }
 
-// Naming reads those entries of a whole journal that name what is kept outside
-// of it: documents, seals and photos. It does not look at the others.
+// Naming reads those entries of a whole journal that refer to something outside
+// it: documents, seals and photos. It does not look at the others.
 func Naming(records [][]byte) ([]Entry, error) {
 	kinds := byName()
 	var entries []Entry
@@ -108,13 +108,13 @@ func decodeAt(record []byte, position int64, kinds map[string]Kind) (Entry, erro
 		return e, fmt.Errorf("position %d: %w", position, err)
 	}
 	if e.Position != position {
-		return e, fmt.Errorf("%w: position %d says that it is %d", ErrBadEntry, position, e.Position)
+		return e, fmt.Errorf("%w: the entry at position %d says that it is at %d", ErrBadEntry, position, e.Position)
 	}
 	return e, nil
 }
 
-// decode reads one entry in one pass: its kind is looked up first, so that the
-// facts are decoded where they belong.
+// decode reads one entry in one pass. It looks up the kind first, so that the
+// facts are decoded straight into their type.
 func decode(record []byte, kinds map[string]Kind) (Entry, error) {
 	name := peekKind(record)
 	kind, known := kinds[name]
@@ -137,9 +137,9 @@ func decode(record []byte, kinds map[string]Kind) (Entry, error) {
 	return Entry{env.Position, env.At, env.Recorded, env.By, env.Program, facts()}, nil
 }
 
-// peekKind is the kind that a record says it is of, "" where it says none. The
-// stored form begins with the position and the kind; any other order costs a
-// reading of its own.
+// peekKind returns the kind that a record names; "": none. The stored form
+// begins with the position and the kind, so that a look at the beginning is
+// enough; any other order needs a pass over the whole record.
 func peekKind(record []byte) string {
 	if rest, ok := bytes.CutPrefix(record, []byte(`{"position":`)); ok {
 		rest = bytes.TrimLeft(rest, "0123456789")
@@ -152,11 +152,11 @@ func peekKind(record []byte) string {
 	var env struct {
 		Kind string `json:"kind"`
 	}
-	_ = json.Unmarshal(record, &env) // what is wrong with it is said when it is decoded
+	_ = json.Unmarshal(record, &env) // decode reports what is wrong
 	return env.Kind
 }
 
-// Encode gives the stored form of entries.
+// Encode returns the stored form of entries.
 func Encode(entries []Entry) ([][]byte, error) {
 	records := make([][]byte, len(entries))
 	kinds := byName()
@@ -178,7 +178,7 @@ func strictly(data []byte, into any) error {
 		return err
 	}
 	if len(bytes.TrimSpace(data[d.InputOffset():])) > 0 {
-		return errors.New("something stands after its end")
+		return errors.New("there is data after its end")
 	}
 	return nil
 }

@@ -8,26 +8,26 @@ import (
 	"fettle/steps/quantity"
 )
 
-// A Kind is what is known of one kind of entry before any is read.
+// A Kind describes one kind of entry.
 type Kind struct {
 	Name    string
 	Version int
-	// Clocked says that an entry starts or stops a clock, so that one from the
-	// future matters.
+	// Clocked says that an entry starts or stops a clock, so that the clock must
+	// not read earlier than it.
 	Clocked bool
 	// Completes says that an entry completes a step: see [WorkOf].
 	Completes bool
-	// Names says that an entry names something that is kept outside the
-	// journal: see [NamesOf].
+	// Names says that an entry refers to something outside the journal: see
+	// [NamesOf].
 	Names bool
 
-	// target is where the facts of one entry are decoded to, and how they are
-	// taken from there.
+	// target returns a place to decode the facts of one entry into, and a function
+	// that takes them from there.
 	target func() (into any, facts func() Facts)
 }
 
-// Kinds are all kinds of entry, one row each. They are stored for ever: a kind
-// whose meaning changes gets a new version and a reader for the old one.
+// Kinds returns all kinds of entry, one row each. Stored kinds never change: a
+// kind whose meaning changes gets a new version and a reader for the old one.
 func Kinds() []Kind {
 	const clocked = true
 	return []Kind{
@@ -57,7 +57,7 @@ func Kinds() []Kind {
 	}
 }
 
-// Zero are the facts of the kind with nothing said.
+// Zero returns empty facts of the kind.
 func (k Kind) Zero() Facts {
 	_, facts := k.target()
 	return facts()
@@ -73,7 +73,7 @@ func kind[F Facts](version int, clocked bool) Kind {
 	}}
 }
 
-// byName gives the kinds by their names.
+// byName returns the kinds by name.
 func byName() map[string]Kind {
 	kinds := map[string]Kind{}
 	for _, k := range Kinds() {
@@ -93,8 +93,8 @@ func Clocked() map[string]bool {
 
 type completing interface{ work() Work }
 
-// WorkOf returns what an entry that completes a step says of it; false where it
-// completes none.
+// WorkOf returns the work of an entry that completes a step; false: it completes
+// none.
 func WorkOf(f Facts) (Work, bool) {
 	if c, ok := f.(completing); ok {
 		return c.work(), true
@@ -104,7 +104,7 @@ func WorkOf(f Facts) (Work, bool) {
 
 func (w Work) work() Work { return w }
 
-// Names are what an entry names that is kept outside the journal, by digest.
+// Names are the things outside the journal that an entry refers to, by digest.
 type Names struct {
 	Sheet, Procedure string // documents that a replay needs
 	Document         string // any other
@@ -113,7 +113,7 @@ type Names struct {
 
 type naming interface{ names() Names }
 
-// NamesOf returns what the facts name; the zero value where they name nothing.
+// NamesOf returns what the facts refer to; the zero value: nothing.
 func NamesOf(f Facts) Names {
 	if n, ok := f.(naming); ok {
 		return n.names()
@@ -144,7 +144,7 @@ func Digests(entries []Entry) (sheets, procedures []string) {
 	return slices.Compact(sheets), slices.Compact(procedures)
 }
 
-// Registered: an airframe of a design came under the record.
+// Registered: an airframe of a design was registered.
 type Registered struct {
 	Mark    string   `json:"mark"`
 	Design  string   `json:"design"`
@@ -160,7 +160,7 @@ type JobOpened struct {
 	Procedure string `json:"procedure"` // digest
 	Sheet     string `json:"sheet"`     // digest; the airframe's sheet from here on
 	Zone      string `json:"zone,omitempty"`
-	// Damages are what it repairs: they are repaired once it is complete.
+	// Damages are repaired once the job is complete.
 	Damages []string `json:"damages,omitempty"`
 }
 
@@ -182,8 +182,8 @@ type DamageFound struct {
 	Zone     string `json:"zone"`
 	Severity string `json:"severity"`
 	Note     string `json:"note,omitempty"`
-	// Quarantine are the lines to be confirmed before what was found is let
-	// near anything again; none: no quarantine.
+	// Quarantine are the lines to confirm before the part may come near anything
+	// again; none: no quarantine.
 	Quarantine []string `json:"quarantine,omitempty"`
 }
 
@@ -209,7 +209,7 @@ type EquipmentChanged struct {
 
 func (EquipmentChanged) Kind() string { return "EquipmentChanged" }
 
-// FlightLogged: the airframe flew.
+// FlightLogged: the airframe made a flight.
 type FlightLogged struct {
 	Landing string `json:"landing"` // Soft or Hard
 	Note    string `json:"note,omitempty"`
@@ -219,7 +219,7 @@ type FlightLogged struct {
 
 func (FlightLogged) Kind() string { return "FlightLogged" }
 
-// PhotoKept: a photo was kept beside the store, with what it shows.
+// PhotoKept: a photo was kept beside the store.
 type PhotoKept struct {
 	Photo string  `json:"photo"` // digest
 	Name  string  `json:"name"`
@@ -230,8 +230,8 @@ type PhotoKept struct {
 
 func (PhotoKept) Kind() string { return "PhotoKept" }
 
-// Sealed: the head of the journal was signed. The entry itself comes after
-// what it seals.
+// Sealed: the head of the journal was signed. The entry itself comes after the
+// entries that it seals.
 type Sealed struct {
 	Size int64  `json:"size"`
 	Root string `json:"root"` // base64, as the seal has it
@@ -241,7 +241,7 @@ type Sealed struct {
 
 func (Sealed) Kind() string { return "Sealed" }
 
-// Work is what every entry that completes a step says.
+// Work is what every entry that completes a step records.
 type Work struct {
 	Job      string          `json:"job"`
 	Step     string          `json:"step"`
@@ -261,12 +261,12 @@ type Coated struct {
 	Joint    string     `json:"joint"`
 	Adhesive string     `json:"adhesive"`
 	Began    time.Time  `json:"began"`           // spreading began; Entry.At is when it was finished
-	Mixed    *time.Time `json:"mixed,omitempty"` // adhesives of two parts
+	Mixed    *time.Time `json:"mixed,omitempty"` // two-part adhesives
 }
 
 func (Coated) Kind() string { return "Coated" }
 
-// Joined: a joint was closed.
+// Joined: the faces of a joint were put together.
 type Joined struct {
 	Work
 	Joint string `json:"joint"`
@@ -283,7 +283,7 @@ type HoldCleared struct {
 
 func (HoldCleared) Kind() string { return "HoldCleared" }
 
-// ReadingTaken: a gauge was read at one point of a gate.
+// ReadingTaken: one point of a gate was measured.
 type ReadingTaken struct {
 	Gate  string            `json:"gate"`
 	Point string            `json:"point,omitempty"`
@@ -293,11 +293,11 @@ type ReadingTaken struct {
 
 func (ReadingTaken) Kind() string { return "ReadingTaken" }
 
-// GaugeChecked: a gauge was held against a reference of known size.
+// GaugeChecked: a gauge was tried on a reference of known size.
 type GaugeChecked struct {
 	Gauge string            `json:"gauge"`
 	Of    quantity.Quantity `json:"of"`    // the size of the reference
-	Reads quantity.Quantity `json:"reads"` // what the gauge read of it
+	Reads quantity.Quantity `json:"reads"` // what the gauge read on it
 	Note  string            `json:"note,omitempty"`
 }
 
@@ -311,7 +311,7 @@ type Reworked struct {
 
 func (Reworked) Kind() string { return "Reworked" }
 
-// ConcessionGranted: a gate that is not met was accepted for use as it is.
+// ConcessionGranted: a gate that is not met was accepted as it is.
 type ConcessionGranted struct {
 	Gate     string  `json:"gate"`
 	Reason   string  `json:"reason"`
@@ -338,21 +338,21 @@ type BenchRead struct {
 
 func (BenchRead) Kind() string { return "BenchRead" }
 
-// ConditionSet: somebody said how a condition stands.
+// ConditionSet: somebody said which state a condition is in.
 type ConditionSet struct {
 	steps.Setting
 }
 
 func (ConditionSet) Kind() string { return "ConditionSet" }
 
-// Noted: free words.
+// Noted: free text.
 type Noted struct {
 	Text string `json:"text"`
 }
 
 func (Noted) Kind() string { return "Noted" }
 
-// Undone: earlier entries are taken back.
+// Undone: earlier entries were taken back.
 type Undone struct {
 	TakesBack []int64 `json:"takes_back"`
 	Reason    string  `json:"reason,omitempty"`
@@ -364,7 +364,7 @@ func (Undone) Kind() string { return "Undone" }
 type Released struct {
 	Work
 	RestsOn []int64 `json:"rests_on"` // the readings of the critical gates
-	// What a maintenance entry names beside its date and who approves (14 CFR
+	// What a maintenance entry names besides its date and who approves (14 CFR
 	// 43.9(a)(1) to (4), from memory): the work since the release before, who
 	// did it, and the approver's certificate where there is one.
 	Jobs        []string `json:"jobs,omitempty"`

@@ -1,6 +1,6 @@
-// Package repair makes one procedure of the answers to several damages. It is
-// pure and knows no journal: what is damaged, and what is at it already, the
-// workflow says.
+// Package repair composes one procedure from the answers to several damages. It
+// is pure and knows no journal: package workflow says what is damaged and what
+// is already being repaired.
 package repair
 
 import (
@@ -14,7 +14,7 @@ import (
 // Name is the name of a composed procedure.
 const Name = "repair"
 
-// A Damage is what was found, as far as its repair goes by it.
+// A Damage is what was found, as far as it matters for the repair.
 type Damage struct {
 	Name, Finding, Zone, Severity string
 }
@@ -23,9 +23,9 @@ type Damage struct {
 type Answer struct {
 	Damage    Damage
 	Row       steps.Row
-	Known     bool             // a row answers it; else it is inspected
+	Known     bool             // a row of the table answers it; else it is inspected
 	Procedure *steps.Procedure // nil: the part is scrapped
-	Zone      string           // where the procedure is started; "" where it asks for none
+	Zone      string           // where the procedure is started; "" if it takes no zone
 }
 
 // A part is one repair of a plan: a procedure on a zone, or a part to scrap.
@@ -35,7 +35,7 @@ type part struct {
 	zone      string
 }
 
-// Compose joins the repairs into one procedure: what they share is done once,
+// Compose merges the repairs into one procedure: what they share is done once,
 // in the order of their phases, and what is stale is measured after all of it.
 func Compose(answers []Answer) *steps.Procedure {
 	parts := partsOf(answers)
@@ -148,8 +148,8 @@ func reasonsOf(answers []Answer) string {
 	return b.String()
 }
 
-// partsOf gives each procedure on each zone once, whatever number of damages
-// it answers.
+// partsOf returns each procedure on each zone once, however many damages it
+// answers.
 func partsOf(answers []Answer) []part {
 	var parts []part
 	for _, a := range answers {
@@ -168,7 +168,7 @@ func partsOf(answers []Answer) []part {
 	return parts
 }
 
-// scrapping is the repair of what is not worth repairing.
+// scrapping is the procedure for a part that is not worth repairing.
 func scrapping(a Answer) *steps.Procedure {
 	return &steps.Procedure{Name: "scrap", Stages: []steps.Stage{{Name: "scrap", Title: "Scrap and replace", Phase: steps.Structure, Steps: []steps.Step{{
 		Name: "scrap-" + a.Damage.Zone, Title: "Scrap the " + a.Damage.Zone, Kind: steps.Hold, Disturbs: []string{a.Damage.Zone},
@@ -177,7 +177,7 @@ func scrapping(a Answer) *steps.Procedure {
 	}}}}}
 }
 
-// A composer names steps, joints and stages so that no two are called alike.
+// A composer gives steps, joints and stages unique names.
 type composer struct {
 	claims map[string]int    // how many want a step or a joint of the name
 	taken  map[string]bool   // names that are given
@@ -287,7 +287,7 @@ func (c *composer) give(kind, name string) string {
 // phase gives the stages of one phase: what the repairs share, once, before
 // the rest of it or after it.
 func (c *composer) phase(phase string, parts []part, before []string) []steps.Stage {
-	first := steps.Stage{Name: phase, Title: "For all of it: " + phase, Phase: phase}
+	first := steps.Stage{Name: phase, Title: "Common steps: " + phase, Phase: phase}
 	last := first
 	var own []steps.Stage
 	for _, p := range parts {
@@ -392,7 +392,7 @@ func phaseOf(stage steps.Stage) string {
 	return stage.Phase
 }
 
-// chain has the stages come after others.
+// chain makes the stages come after others.
 func chain(stages []steps.Stage, before []string) []steps.Stage {
 	for i := range stages {
 		stages[i].After = append(stages[i].After, before...)
@@ -408,8 +408,8 @@ func namesOf(stages []steps.Stage) []string {
 	return names
 }
 
-// step is a step of a part in the plan: with its names told apart, and here
-// replaced by the zone.
+// step is a part's step as it stands in the plan: with unique names, and with
+// the zone in the place of "here".
 func (c *composer) step(p part, step steps.Step) steps.Step {
 	step.Name = c.name(p, "step", step.Name)
 	step.Shared, step.Was = false, ""

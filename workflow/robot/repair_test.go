@@ -46,9 +46,9 @@ func sightings(table *steps.Triage, sheet *steps.Sheet) []workflow.Sighting {
 	return all
 }
 
-// mend reports the damages, composes the plan, writes and reads it as a
+// repairAll reports the damages, composes the plan, writes and reads it as a
 // document, checks it against the design and carries it to the end.
-func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Sighting) workflow.RepairPlan {
+func repairAll(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Sighting) workflow.RepairPlan {
 	t.Helper()
 	must := func(err error) {
 		t.Helper()
@@ -84,7 +84,7 @@ func mend(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workflow.Si
 		}
 	}
 	if left := w.State.OpenDamages(w.Now); len(left) > 0 {
-		t.Fatalf("%v: %s is not mended", seen, left[0].Damage)
+		t.Fatalf("%v: %s is not repaired", seen, left[0].Damage)
 	}
 	return plan
 }
@@ -116,12 +116,12 @@ func TestEveryFindingIsMended(t *testing.T) {
 			}
 			done[key] = true
 			w := *built
-			mend(t, &w, table, []workflow.Sighting{seen})
+			repairAll(t, &w, table, []workflow.Sighting{seen})
 		}
 	}
 }
 
-// Random crashes with several findings are mended by one plan in which what
+// Random crashes with several findings are repaired by one plan in which what
 // repairs share is done once.
 func TestRandomCrashesAreMended(t *testing.T) {
 	table := triage(t)
@@ -134,7 +134,7 @@ func TestRandomCrashesAreMended(t *testing.T) {
 		for range 2 + random.IntN(5) {
 			seen = append(seen, all[random.IntN(len(all))])
 		}
-		plan := mend(t, &w, table, seen)
+		plan := repairAll(t, &w, table, seen)
 		safe := 0
 		for _, s := range plan.Procedure.Steps() {
 			if s.Name == "make-safe" || strings.HasSuffix(s.Name, "-make-safe") {

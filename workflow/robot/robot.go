@@ -1,6 +1,7 @@
-// Package robot carries jobs out as a careful builder would: the suggested
-// step, each reading in the middle of its limits, every hold line confirmed.
-// Tests drive whole procedures with it, and the demo fills its shelf.
+// Package robot carries out jobs as a careful builder would: it does the
+// suggested step, reads each gate in the middle of its limits and confirms every
+// line of a hold. Tests run whole procedures with it, and the demo builds its
+// other airframes with it.
 package robot
 
 import (
@@ -15,8 +16,8 @@ import (
 	"fettle/workflow"
 )
 
-// A Move is what the robot does next: a request, or a wait until a time, or
-// nothing because no job is open.
+// A Move is what the robot does next: a request, a wait until a time, or nothing
+// because no job is open.
 type Move struct {
 	Request workflow.Request
 	Takes   time.Duration // attended time before the request is made
@@ -24,8 +25,8 @@ type Move struct {
 	Over    bool
 }
 
-// ErrStuck is returned (wrapped) where nothing can be done and time won't help.
-var ErrStuck = errors.New("nothing can be done, and no time will open it")
+// ErrStuck is returned (wrapped) if nothing can be done and waiting won't help.
+var ErrStuck = errors.New("nothing can be done, and waiting will not help")
 
 // Next returns the robot's next move at the time, at a bench of 20 °C.
 func Next(s *workflow.State, now time.Time) (Move, error) {
@@ -62,7 +63,7 @@ func stuck(s workflow.Suggestion) error {
 	return fmt.Errorf("%w: %s: %v", ErrStuck, waiting[0].Step.Name, waiting[0].Reasons)
 }
 
-// A Worker carries jobs out on one airframe: a state, and the time it is there.
+// A Worker carries out jobs on one airframe: its state, and the time for the worker.
 type Worker struct {
 	State     *workflow.State
 	Documents workflow.Documents
@@ -71,7 +72,7 @@ type Worker struct {
 	Program   string
 }
 
-// Act has one request decided and replays the journal with what it gives.
+// Act decides one request and replays the journal with the new entries.
 func (w *Worker) Act(r workflow.Request) error {
 	entries, err := w.State.Decide(r, workflow.Circumstances{Now: w.Now, By: w.By, Program: w.Program})
 	if err != nil {
@@ -81,8 +82,8 @@ func (w *Worker) Act(r workflow.Request) error {
 	return err
 }
 
-// Carry makes so many moves, or fewer if no job is left. Where a sitting ends
-// while a step is in hand, the bench is read again and the step done again.
+// Carry makes up to so many moves, until no job is left. If the sitting ends
+// during a step, it reads the bench again and does the step again.
 func (w *Worker) Carry(moves int) error {
 	again := 0
 	for range moves {
@@ -111,7 +112,7 @@ func (w *Worker) Carry(moves int) error {
 	return nil
 }
 
-// resolve answers what holds a step back and a person can see to.
+// resolve returns the request that removes what holds a step back; nil: none does.
 func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now time.Time) (workflow.Request, error) {
 	switch reason.Because {
 	case workflow.ByClimate:
@@ -189,7 +190,7 @@ func measureStep(s *workflow.State, r workflow.StepReport, now time.Time) (workf
 	return finish(s, r, now)
 }
 
-// measure takes every reading of a gate, each in the middle of its limits.
+// measure takes every reading of a gate, in the middle of its limits.
 func measure(g workflow.GateReport) (workflow.Request, error) {
 	value, err := ideal(g.Gate.Limits)
 	if err != nil {
@@ -202,8 +203,8 @@ func measure(g workflow.GateReport) (workflow.Request, error) {
 	return request, nil
 }
 
-// ideal is a value well inside the limits: their middle, or where there is
-// only one, half as far again on the right side of it.
+// ideal is a value well inside the limits: their middle; half of a single high
+// limit; twice a single low limit and one more.
 func ideal(l measuring.Limits) (quantity.Quantity, error) {
 	unit := l.Unit()
 	rat := func(q quantity.Quantity) *big.Rat {

@@ -12,52 +12,52 @@ import (
 	"fettle/workflow"
 )
 
-// The drawings are made by hand and not with a plotting library: places across
-// are per cent of the width and places down are pixels, so that a drawing is
-// as wide as a phone or a page while its words keep their size. A library draws
-// to a fixed width, and scaled to a phone its words can't be read.
+// The drawings are made by hand and not with a plotting library. Horizontal
+// positions are a percentage of the width and vertical positions are pixels, so
+// that a drawing fits a phone and a page while its text keeps its size. A library
+// draws to a fixed width; scaled down to a phone its text cannot be read.
 
-// bars are the points of a gate, each on the scale of its limits.
+// bars are the points of a gate, each drawn on a scale with its limits.
 type bars struct {
 	Rows []barRow
-	Old  bool // none of its readings counts any more
+	Old  bool // none of the readings counts
 }
 
-// A barRow is one point: words above, the scale with its marks below.
+// A barRow is one point: text above, the scale with its marks below.
 type barRow struct {
 	Label, Value, Verdict  string
-	Says                   string // all of it, for who can't see it
+	Says                   string // the whole row in words, for screen readers
 	Lines                  []line
 	Height                 int
-	Bar, Middle, End, Foot int // of the scale and of the words of the limits
+	Bar, Middle, End, Foot int // of the scale and of the text of the limits
 	In                     span
 	Guards                 []span
 	Edges                  []edge
 	Marks                  []mark
 }
 
-// A line is one line of words above a scale, to the left, to the right or both.
+// A line is one line of text above a scale, at the left, at the right or both.
 type line struct {
 	Y           int
 	Left, Right string
 }
 
-// A span is a stretch of the scale, in per cent.
+// A span is a part of the scale, in per cent.
 type span struct{ X, W string }
 
-// An edge is a limit with its words.
+// An edge is a limit with its text.
 type edge struct{ X, Anchor, Says string }
 
-// A mark is one reading. Beyond says that it lies outside the scale: ◂ or ▸.
+// A mark is one reading. Beyond is the arrow for one outside the scale: ◂ or ▸.
 type mark struct{ X, Beyond string }
 
 const (
-	barHeight  = 35 // a scale with the words of its limits
+	barHeight  = 35 // a scale with the text of its limits
 	lineHeight = 16
-	mostLine   = 34 // characters that a small phone has room for; the table has the whole of it
+	mostLine   = 34 // characters that fit a small phone; the table has the full text
 )
 
-// bars draws the readings that count, or where none does, the last ones.
+// bars draws the readings that count or, if none does, the last ones.
 func (m *maker) bars(r workflow.GateReport, live []workflow.AuditedReading) bars {
 	g := r.Gate
 	var b bars
@@ -97,8 +97,8 @@ func (m *maker) bars(r workflow.GateReport, live []workflow.AuditedReading) bars
 	return b
 }
 
-// words are the lines above a scale: one where a phone has room for all, else
-// what is measured, then the value, then the verdict.
+// words are the lines above a scale: one line if it fits a phone, else the
+// label, the value and the verdict.
 func (r barRow) words() []line {
 	both := r.Value + " · " + r.Verdict
 	size := utf8.RuneCountInString
@@ -113,7 +113,7 @@ func (r barRow) words() []line {
 	return []line{{Left: shorten(r.Label)}, {Right: shorten(r.Value)}, {Right: r.Verdict}}
 }
 
-// lastOfEach keeps the last readings of each point, as many as it asks for.
+// lastOfEach keeps the last readings of each point, as many as the gate needs.
 func lastOfEach(g steps.Gate, live []workflow.AuditedReading) []workflow.AuditedReading {
 	var kept []workflow.AuditedReading
 	for _, name := range g.PointNames() {
@@ -123,7 +123,7 @@ func lastOfEach(g steps.Gate, live []workflow.AuditedReading) []workflow.Audited
 	return kept
 }
 
-// within are the rows of the points between low and high.
+// within returns the rows for a low and a high limit, one for each point.
 func within(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barRow {
 	limits := measuring.Limits{Low: g.Limits.Low, High: g.Limits.High}
 	if limits.Dimension() == "" {
@@ -151,12 +151,12 @@ func within(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []bar
 	return rows
 }
 
-// alike are the rows of the pairs that must not differ by more than so much.
+// alike returns the rows for a limit on differences, one for each pair of points.
 func alike(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barRow {
 	only := measuring.Limits{Alike: g.Limits.Alike}
 	limit, err := only.Alike.Float(only.Unit())
 	if err != nil {
-		return nil // there is none
+		return nil // no such limit
 	}
 	guard := doubt.PairGuard(only.Unit())
 	var rows []barRow
@@ -192,7 +192,7 @@ func says(v measuring.Verdict) string {
 	return string(v)
 }
 
-// spoken says readings; those that are all the same, once.
+// spoken lists readings; equal ones only once.
 func spoken(readings []quantity.Quantity) string {
 	words := make([]string, len(readings))
 	for i, q := range readings {

@@ -1,6 +1,6 @@
-// Package book writes the record of one airframe as a book: one HTML page that
-// needs nothing beside itself, no network and no script, and prints. Nothing
-// is decided here; the words for things are those of package page.
+// Package book writes the record of one airframe as a book: one HTML page in a
+// single file, without scripts or network, that can be printed. Nothing is
+// decided here; words shared with the other pages come from package page.
 package book
 
 import (
@@ -18,15 +18,15 @@ import (
 	"fettle/workflow"
 )
 
-// Options are what a book needs beside the record.
+// Options are what a book needs besides the record.
 type Options struct {
 	Clock page.Clock
-	Zone  *time.Location // that times are shown in; nil: the local one
-	// Photo gives a kept photo, drawn for a book. Where it is nil or fails, the
+	Zone  *time.Location // for showing times; nil: local
+	// Photo returns a kept photo, scaled for a book. If it is nil or fails, the
 	// book says that the photo is missing.
 	Photo func(digest string) (data []byte, mime string, err error)
-	// Seals are the texts of seals, by the entry that names them, or where none
-	// does by the last entry that they cover.
+	// Seals are the texts of seals, by the entry that records them or, without
+	// one, by the last entry that they cover.
 	Seals map[int64]string
 }
 
@@ -47,7 +47,7 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 		return fmt.Errorf("making the book of %s: %w", s.Airframe.Mark, err)
 	}
 	t, err := template.New("book").Funcs(template.FuncMap{
-		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": capital, "photo": m.photo,
+		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": capital, "photo": m.photo, "readings": readings,
 		"style": func() template.CSS { return template.CSS(style) }, // our own file
 		"rules": func() string { return page.LocalRules },
 		"seal":  func() string { return page.SealLimits },
@@ -65,8 +65,15 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 	return nil
 }
 
-// A cleaner lets no control or formatting character through, wherever it came
-// from: a template writes each value whole, so no character is cut in two.
+func readings(n int) string {
+	if n == 1 {
+		return "1 reading"
+	}
+	return fmt.Sprintf("%d readings", n)
+}
+
+// A cleaner removes control and formatting characters, wherever they come from.
+// A template writes each value whole, so no character is split between writes.
 type cleaner struct{ out *bufio.Writer }
 
 func (c cleaner) Write(p []byte) (int, error) {
@@ -86,13 +93,12 @@ func (m *maker) when(t time.Time) template.HTML {
 
 func (m *maker) moment(t time.Time, layout string) template.HTML {
 	utc := t.UTC()
-	// Digits, letters and a comma: nothing here is anybody's words.
+	// Only digits, letters and commas: there is no text to escape.
 	return template.HTML(fmt.Sprintf(`<time datetime="%s" title="%s UTC">%s</time>`,
 		utc.Format(time.RFC3339), utc.Format("2006-01-02 15:04:05"), t.In(m.o.Zone).Format(layout)))
 }
 
-// until shows the end of what began at a moment: of the same day, the time
-// alone.
+// until shows the end of a period: only the time if it ends on the day it began.
 func (m *maker) until(from, to time.Time) template.HTML {
 	day := func(t time.Time) string { return t.In(m.o.Zone).Format(time.DateOnly) }
 	if from.IsZero() || to.IsZero() || day(from) != day(to) {
@@ -101,7 +107,7 @@ func (m *maker) until(from, to time.Time) template.HTML {
 	return m.moment(to, "15:04")
 }
 
-// ref names an entry, and points to where the book shows it.
+// ref names an entry and links to where the book shows it.
 func (m *maker) ref(position int64) template.HTML {
 	if !m.anchors[position] {
 		return template.HTML(fmt.Sprintf(`entry&nbsp;%d`, position))
@@ -109,8 +115,8 @@ func (m *maker) ref(position int64) template.HTML {
 	return template.HTML(fmt.Sprintf(`<a href="#e%d">entry&nbsp;%d</a>`, position, position))
 }
 
-// anchor is where the book shows an entry first; nothing where it shows it
-// again, for a page has one of each name.
+// anchor is the id of an entry where the book shows it first. It is empty where
+// the book shows it again, because an id must be unique.
 func (m *maker) anchor(position int64) template.HTMLAttr {
 	if m.placed[position] {
 		return ""
@@ -119,7 +125,7 @@ func (m *maker) anchor(position int64) template.HTMLAttr {
 	return template.HTMLAttr(fmt.Sprintf(`id="e%d"`, position))
 }
 
-// capital begins words like a sentence.
+// capital begins words with a capital letter.
 func capital(words string) string {
 	if words == "" {
 		return ""

@@ -138,7 +138,7 @@ func poisoned(v reflect.Value) reflect.Value {
 
 const photoDigest = "sha256:0123"
 
-// whole is a Causeway built, released, sealed, flown, broken and mended, with a
+// whole is a Causeway built, released, sealed, flown, broken and repaired, with a
 // photo of the damage, a change of equipment, a note and a correction.
 func whole(t testing.TB) *robot.Worker {
 	t.Helper()

@@ -11,7 +11,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A gate is one gate with every reading that was ever taken there and stands.
+// A gate is one gate with every reading that was taken there and not taken back.
 type gate struct {
 	page.Gate
 	ID       string
@@ -19,21 +19,21 @@ type gate struct {
 	Bars     bars
 	Readings []reading
 	Acts     []entry // rework and concessions
-	By       string  // who granted the concession that lets it pass
+	By       string  // who granted the concession, if it is conceded
 }
 
-// A reading is one reading with what became of it.
+// A reading is one reading, and whether it counts.
 type reading struct {
 	workflow.AuditedReading
-	Gauge   string // in a table: only where it is not the gate's own
+	Gauge   string // in a table: only if it is not the gate's own
 	Verdict string
 	Counts  string // "yes", or why not
 	Late    bool
-	Full    bool // its gate is named beside the point
+	Full    bool // the gate is named with the point
 }
 
-// gates gives every gate of the design in its order, and the readings of gates
-// that it has no more.
+// gates returns every gate of the design in order, and the readings of gates
+// that are no longer in it.
 func (m *maker) gates() ([]gate, []reading) {
 	var gates []gate
 	have := map[string]bool{}
@@ -80,12 +80,12 @@ func (m *maker) gates() ([]gate, []reading) {
 	return gates, strays
 }
 
-// Inside says how far the worst point is from its nearest limit.
+// Inside says how far the worst point is inside its nearest limit; "": it is outside.
 func (g gate) Inside() string {
 	if g.Margin == nil || g.Margin.By < 0 {
 		return ""
 	}
-	return sized(g.Margin.By, g.Margin.Unit) + " inside at the nearest"
+	return "closest margin " + sized(g.Margin.By, g.Margin.Unit)
 }
 
 func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
@@ -98,7 +98,7 @@ func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 	case counts:
 		r.Counts = "yes"
 	case a.Superseded > 0 && a.StaleBy.IsZero():
-		r.Counts = fmt.Sprintf("no: taken again, entry %d", a.Superseded)
+		r.Counts = fmt.Sprintf("no: measured again, entry %d", a.Superseded)
 	case !a.StaleBy.IsZero():
 		r.Counts = "no: " + page.Said(a.StaleBy, m.o.Zone)
 	default:
@@ -108,13 +108,13 @@ func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 		r.Counts += fmt.Sprintf("; in doubt: %s, entry %d", page.Said(a.Doubt.Doubts(), m.o.Zone), a.Doubt.Position)
 	}
 	if a.Concession > 0 {
-		r.Counts += fmt.Sprintf("; accepted by the concession of entry %d", a.Concession)
+		r.Counts += fmt.Sprintf("; accepted by a concession (entry %d)", a.Concession)
 	}
 	return r
 }
 
-// verdict is a verdict in words; a reading that is only compared with others
-// has none alone.
+// verdict is a verdict in words. A reading that is only compared with others has
+// no verdict alone.
 func verdict(f measuring.Finding) string {
 	switch {
 	case f.Verdict == measuring.Partial, f.Verdict == measuring.In && !f.Margin.Known:
@@ -125,8 +125,8 @@ func verdict(f measuring.Finding) string {
 	return says(f.Verdict)
 }
 
-// doubtOf is the worst doubt of the gauges that the readings were taken with;
-// where there are none, that of the gate's own gauge.
+// doubtOf is the worst doubt of the gauges that were used for the readings;
+// without readings, that of the gate's own gauge.
 func doubtOf(s *workflow.State, g steps.Gate, readings []workflow.AuditedReading) measuring.Doubt {
 	own, _ := s.Sheet.Gauge(g.Gauge)
 	if len(readings) == 0 {

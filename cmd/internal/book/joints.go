@@ -21,7 +21,7 @@ type joint struct {
 	Name, Adhesive string
 	Coats          []coat
 	Touches        []entry
-	Opens, Closes  time.Time // when it may be closed
+	Opens, Closes  time.Time // when it may be joined
 	NoWindow       bool
 	Joined         time.Time
 	JoinEntry      int64
@@ -32,7 +32,7 @@ type joint struct {
 	Bench          string // the temperatures that its clocks count
 }
 
-// A coat is one face, as it was coated.
+// A coat is one coat, on one or both faces.
 type coat struct {
 	Step  string
 	Began time.Time
@@ -94,7 +94,7 @@ func (m *maker) joint(j *workflow.Joint) joint {
 	return out
 }
 
-// A bench is what the bench was like, in short.
+// A bench summarizes the bench readings.
 type bench struct {
 	Readings         int
 	Coldest, Warmest string
@@ -130,7 +130,7 @@ func (m *maker) bench() bench {
 	return b
 }
 
-// Words says the bench in one sentence.
+// Words is the summary in one sentence.
 func (b bench) Words() string {
 	if b.Readings == 0 {
 		return "The bench was never read."

@@ -10,20 +10,20 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A book is everything that the page shows, in its order.
+// A book is everything that the page shows, in order.
 type book struct {
 	Airframe    page.Airframe
 	About       string
 	Options     []string
-	Condition   string // how it stands as to flight, in capitals
+	Condition   string // whether it may fly, in capitals
 	Made        time.Time
 	Zone        string
 	BothUnits   bool
-	Strip       strip
-	Life        []event
+	Drawing     drawing
+	Timeline    []event
 	Jobs        []job
 	Gates       []gate
-	Strays      []reading // of gates that the design has no more
+	Strays      []reading // of gates that are no longer in the design
 	Joints      []jobJoints
 	Bench       bench
 	Damages     []damage
@@ -54,9 +54,9 @@ type maker struct {
 	done     map[string][]entry // live entries that complete a step, by job and step
 	kept     []photo
 	pictures map[string]picture // by digest
-	shown    map[string]photo   // whose pictures the page has, by digest
-	anchors  map[int64]bool     // entries that the book shows in a place of their own
-	placed   map[int64]bool     // those that it has shown
+	shown    map[string]photo   // photos whose pictures are on the page, by digest
+	anchors  map[int64]bool     // entries that the book shows, so that a link leads there
+	placed   map[int64]bool     // entries shown so far
 	places   map[string]string  // by kind of entry
 }
 
@@ -79,12 +79,12 @@ func newMaker(s *workflow.State, o Options) *maker {
 	return m
 }
 
-// live gives the entries that were never taken back.
+// live returns the entries that were not taken back.
 func (m *maker) live() []entry {
 	return slices.DeleteFunc(slices.Clone(m.entries), func(e entry) bool { return !m.s.Live(e.Position) })
 }
 
-// workOf returns what an entry that completes a step of a job says of it.
+// workOf returns the work of an entry that completes a step of a job.
 func workOf(f journal.Facts) (journal.Work, bool) {
 	switch f := f.(type) {
 	case journal.StepDone:
@@ -137,7 +137,7 @@ func (m *maker) book() (*book, error) {
 	}
 	b.Corrections = m.corrections()
 	b.Gaps = m.gaps(b, summary)
-	b.Life, b.Strip = m.life(), m.strip()
+	b.Timeline, b.Drawing = m.timeline(), m.drawing()
 	return b, nil
 }
 
@@ -171,16 +171,16 @@ type stage struct {
 	Steps []step
 }
 
-// A step is a step as it was done, or as it stands.
+// A step is a step as it was done or as it stands.
 type step struct {
 	workflow.StepReport
-	Entry   *entry // that completed it; nil: none did
+	Entry   *entry // that completed it; nil: none
 	Earlier []entry
 	Lines   []string // of a hold, as they were confirmed
 	Photos  []photo
 }
 
-// Words says what the step was about, beside its title.
+// Words are a few words to go with the step's title.
 func (s step) Words() string { return page.About(s.Step) }
 
 func jobAnchor(i int) string { return fmt.Sprintf("job-%d", i) }

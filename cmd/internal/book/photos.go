@@ -15,10 +15,10 @@ import (
 type photo struct {
 	entry
 	journal.PhotoKept
-	Shows []entry // what it is of
+	Shows []entry // the entries that it shows
 }
 
-// photosOf gives the photos that the journal keeps, in the order of entry.
+// photosOf returns the photos that the journal names, in the order of entry.
 func (m *maker) photosOf() []photo {
 	var all []photo
 	for _, e := range m.live() {
@@ -37,19 +37,19 @@ func (m *maker) photosOf() []photo {
 	return all
 }
 
-// of takes the photos of an entry.
+// of returns the photos of an entry.
 func (m *maker) of(position int64) []photo {
 	return slices.DeleteFunc(slices.Clone(m.kept), func(p photo) bool { return !slices.Contains(p.Of, position) })
 }
 
-// A picture is a photo's bytes for the page, or why there are none.
+// A picture is a photo's data for the page, or why there is none.
 type picture struct {
 	URL     template.URL
 	Missing string
-	Above   *photo // that has the same bytes, which are in a page once
+	Above   *photo // a photo with the same bytes, which are on the page only once
 }
 
-// photo gives the picture of a photo to the page.
+// photo returns the picture of a photo for the page.
 func (m *maker) photo(p photo) picture {
 	if first, ok := m.shown[p.Photo]; ok {
 		return picture{Above: &first}
@@ -61,8 +61,8 @@ func (m *maker) photo(p photo) picture {
 	return out
 }
 
-// picture fetches one photo. It is told apart by its bytes, not by what was
-// said of it, so that only a picture ever becomes one.
+// picture fetches one photo. Its bytes decide what type it is, not the journal,
+// so that nothing else can pass for a picture.
 func (m *maker) picture(digest string) picture {
 	if p, ok := m.pictures[digest]; ok {
 		return p
@@ -81,17 +81,17 @@ func (m *maker) fetch(digest string) picture {
 		if why := reason(err); why != "" {
 			return picture{Missing: "The photo is missing: " + why}
 		}
-		return picture{Missing: "The photo can't be drawn"}
+		return picture{Missing: "The photo cannot be drawn"}
 	}
 	mime := pictured(data)
 	if mime == "" {
-		return picture{Missing: "The photo is of a kind that a book can't show"}
+		return picture{Missing: "The photo is neither JPEG nor PNG"}
 	}
 	return picture{URL: template.URL("data:" + mime + ";base64," + base64.StdEncoding.EncodeToString(data))}
 }
 
-// reason says what is wrong with a photo, but not where it was looked for: a
-// book is given away, and the folders of its maker are nobody's business.
+// reason says what is wrong with a photo, without its path: a book is given
+// away, and the folders of its maker are private.
 func reason(err error) string {
 	if at, ok := errors.AsType[*photos.Error](err); ok {
 		return at.Err.Error()
@@ -99,7 +99,7 @@ func reason(err error) string {
 	return ""
 }
 
-// pictured is the media type of a picture by how it begins; "" for anything
+// pictured is the media type of a picture, by its first bytes; "" for anything
 // else.
 func pictured(data []byte) string {
 	switch {

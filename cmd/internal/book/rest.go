@@ -11,7 +11,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A damage is one thing found, with how it was repaired.
+// A damage is one finding, and whether it is repaired.
 type damage struct {
 	page.Damage
 	Position int64
@@ -22,7 +22,7 @@ type damage struct {
 	Photos   []photo
 }
 
-// damages gives the damages with their photos, and all other photos.
+// damages returns the damages with their photos, and all other photos.
 func (m *maker) damages() ([]damage, []photo) {
 	var all []damage
 	for i, d := range page.Damages(m.s, m.now) {
@@ -33,7 +33,7 @@ func (m *maker) damages() ([]damage, []photo) {
 		case d.Repaired:
 			out.State = "repaired by"
 		case d.Job != "":
-			out.State = "NOT REPAIRED; at it is"
+			out.State = "NOT REPAIRED; under repair in"
 		default:
 			out.State = "NOT REPAIRED"
 		}
@@ -92,11 +92,11 @@ type release struct {
 	journal.Released
 	Standing string
 	Rests    []rest
-	Seal     *seal // the first that covers it
+	Seal     *seal // the first seal that covers it
 }
 
-// A rest is the readings of one gate that were taken together, on which a
-// release rests.
+// A rest is the readings of one gate that were taken together and that a release
+// rests on.
 type rest struct {
 	reading  // the first of them
 	Readings []reading
@@ -110,11 +110,11 @@ func (m *maker) releases(seals []seal) []release {
 			continue
 		}
 		m.anchors[e.Position] = true
-		out := release{entry: e, Released: f, Standing: "A later release took its place."}
+		out := release{entry: e, Released: f, Standing: "A later release replaced it."}
 		if last := m.s.Release; last != nil && last.Position == e.Position {
-			out.Standing = "It stands."
+			out.Standing = "It is in force."
 			if flight := m.s.Airworthiness(m.now); !flight.Released {
-				out.Standing = "It does not stand any more: " + page.Said(flight.Why, m.o.Zone) + "."
+				out.Standing = "It is no longer in force: " + page.Said(flight.Why, m.o.Zone) + "."
 			}
 		}
 		for _, a := range m.readings {
@@ -144,12 +144,12 @@ func together(rests []rest, r reading) []rest {
 	return append(rests, rest{r, []reading{r}})
 }
 
-// A seal is one seal of the journal, with its text where that was given.
+// A seal is one seal of the journal, with its text if that was given.
 type seal struct {
 	Position, Size int64
 	Root, Key      string
 	Note           string
-	Entry          *entry // nil: the journal does not name it
+	Entry          *entry // nil: it is not in the journal
 }
 
 func (m *maker) seals() []seal {
@@ -163,7 +163,7 @@ func (m *maker) seals() []seal {
 		m.anchors[e.Position], named[e.Position] = true, true
 		all = append(all, seal{e.Position, f.Size, f.Root, f.Key, strings.TrimSpace(m.o.Seals[e.Position]), &e})
 	}
-	for position, note := range m.o.Seals { // that the journal does not name
+	for position, note := range m.o.Seals { // those that are not in the journal
 		if !named[position] {
 			all = append(all, seal{Position: position, Size: position + 1, Note: strings.TrimSpace(note)})
 		}
@@ -172,7 +172,7 @@ func (m *maker) seals() []seal {
 	return all
 }
 
-// checks gives every check of a gauge, of which the book has a place of its own.
+// checks returns every check of a gauge; the book has a section for them.
 func (m *maker) checks() []workflow.GaugeCheck {
 	all := m.s.GaugeChecks()
 	for _, c := range all {
@@ -181,7 +181,7 @@ func (m *maker) checks() []workflow.GaugeCheck {
 	return all
 }
 
-// A correction is one taking back, with what it took.
+// A correction is one entry that took others back, with those.
 type correction struct {
 	entry
 	Reason string
@@ -208,7 +208,7 @@ func (m *maker) corrections() []correction {
 	return all
 }
 
-// A gap is one kind of thing that the record does not show.
+// A gap is a list of things of one kind that the record does not show.
 type gap struct {
 	Title string
 	Items []string
@@ -223,7 +223,7 @@ func (b *book) Missing() int {
 	return n
 }
 
-// said is each cause in words, with its day in the book's zone.
+// said returns each cause in words, with its day in the book's zone.
 func (m *maker) said(causes []workflow.Cause) []string {
 	var all []string
 	for _, c := range causes {
@@ -232,7 +232,7 @@ func (m *maker) said(causes []workflow.Cause) []string {
 	return all
 }
 
-// gaps gathers what a reader could take for granted and should not.
+// gaps gathers what a reader might take for granted and should not.
 func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	var gates, conceded, open, damages, unsealed, clocks, missing []string
 	for _, g := range b.Gates {
@@ -243,13 +243,13 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 		switch g.Standing {
 		case workflow.Current:
 		case workflow.Conceded:
-			conceded = append(conceded, fmt.Sprintf("gate %s is used as it is by a concession of %s: %s", g.Name, g.By, g.Reason))
+			conceded = append(conceded, fmt.Sprintf("gate %s is used as it is, by a concession that %s granted: %s", g.Name, g.By, g.Reason))
 		default:
 			gates = append(gates, fmt.Sprintf("gate %s%s is %s", g.Name, critical, g.Words))
 		}
 	}
 	for _, c := range sum.Concessions {
-		conceded = append(conceded, "granted for "+c)
+		conceded = append(conceded, "concession on "+c)
 	}
 	for _, j := range b.Jobs {
 		if j.Open {
@@ -266,11 +266,11 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	}
 	for _, r := range b.Releases {
 		if r.Seal == nil {
-			unsealed = append(unsealed, fmt.Sprintf("the release of entry %d is under no seal", r.Position))
+			unsealed = append(unsealed, fmt.Sprintf("the release (entry %d) is not sealed", r.Position))
 		}
 	}
 	if sum.Late > 0 {
-		clocks = append(clocks, fmt.Sprintf("%d of %d entries were typed in more than ten minutes after the fact", sum.Late, sum.Entries))
+		clocks = append(clocks, fmt.Sprintf("%d of %d entries were typed in more than ten minutes late", sum.Late, sum.Entries))
 	}
 	clocks = append(clocks, sum.Backwards...)
 	for _, w := range b.Airframe.Warnings {
@@ -278,10 +278,10 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	}
 	for _, p := range m.kept {
 		if why := m.picture(p.Photo).Missing; why != "" {
-			missing = append(missing, fmt.Sprintf("the photo %s of entry %d is not in this book: %s", p.Name, p.Position, why))
+			missing = append(missing, fmt.Sprintf("photo %s (entry %d) is not in this book: %s", p.Name, p.Position, why))
 		}
 		if len(p.Of) == 0 {
-			missing = append(missing, fmt.Sprintf("the photo %s of entry %d is said to be of nothing", p.Name, p.Position))
+			missing = append(missing, fmt.Sprintf("photo %s (entry %d) is not linked to any entry", p.Name, p.Position))
 		}
 	}
 	var gauges []string
@@ -293,9 +293,9 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	slices.Sort(gauges)
 	var gaps []gap
 	for _, g := range []gap{
-		{"Gates that do not count", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
-		{"Concessions", conceded}, {"Joints whose window was missed", sum.Lapsed},
-		{"Work that is not done", open}, {"Damage that is not repaired", damages}, {"Releases without a seal", unsealed},
+		{"Gates not passed", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
+		{"Concessions", conceded}, {"Joints that missed their window", sum.Lapsed},
+		{"Open jobs", open}, {"Damage not repaired", damages}, {"Releases without a seal", unsealed},
 		{"Times", clocks}, {"Photos", missing},
 	} {
 		if len(g.Items) > 0 {

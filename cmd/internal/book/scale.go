@@ -8,7 +8,7 @@ import (
 	"fettle/steps/measuring"
 )
 
-// A scale is a stretch of values across the width.
+// A scale is a range of values across the width.
 type scale struct {
 	from, to          float64
 	low, high         float64
@@ -17,8 +17,8 @@ type scale struct {
 	guard             float64
 }
 
-// newScale spans the limits with a quarter of their width on either side. What
-// lies further out is marked at the end.
+// newScale spans the limits with a quarter of their distance on either side.
+// Values further out are marked at the ends.
 func newScale(l measuring.Limits, guard float64, values []float64) scale {
 	s := scale{guard: guard}
 	if f, err := l.Low.Float(l.Unit()); err == nil {
@@ -28,7 +28,7 @@ func newScale(l measuring.Limits, guard float64, values []float64) scale {
 		s.high, s.highSays, s.hasHigh = f, l.High.String(), true
 	}
 	if math.IsInf(guard, 0) {
-		s.guard = 1e9 // an unfit gauge: all is doubt
+		s.guard = 1e9 // an unfit gauge: nothing can be decided
 	}
 	switch {
 	case s.hasLow && s.hasHigh:
@@ -37,7 +37,7 @@ func newScale(l measuring.Limits, guard float64, values []float64) scale {
 	case s.hasHigh:
 		s.from, s.to = oneSided(1, s.high, s.guard, values)
 		if s.high > 0 && !slices.ContainsFunc(values, func(v float64) bool { return v < 0 }) {
-			s.from = 0 // what can't be less
+			s.from = 0 // nothing there can be negative
 		}
 	default:
 		s.to, s.from = oneSided(-1, s.low, s.guard, values)
@@ -45,8 +45,8 @@ func newScale(l measuring.Limits, guard float64, values []float64) scale {
 	return s
 }
 
-// oneSided spans from the far side of the values to a little beyond the one
-// limit, which is above them for the sign 1 and below them for -1.
+// oneSided spans from the far end of the values to a little beyond the only
+// limit, which is above them for sign 1 and below them for sign -1.
 func oneSided(sign, limit, guard float64, values []float64) (far, beyond float64) {
 	width := max(4*guard, 1e-9)
 	for _, v := range values {
@@ -55,9 +55,10 @@ func oneSided(sign, limit, guard float64, values []float64) (far, beyond float64
 	return limit - sign*width, limit + sign*max(width/3, 1.6*guard)
 }
 
-// across is where a value is, in per cent, with room for the marks at the ends.
+// across is the position of a value in per cent, with room for the marks at the
+// ends.
 func (s scale) across(v float64) float64 {
-	if !(s.to > s.from) { // so large that nothing lies between
+	if !(s.to > s.from) { // too large for floats to tell apart
 		return 50
 	}
 	return 3 + 94*min(1, max(0, (v-s.from)/(s.to-s.from)))
@@ -82,7 +83,7 @@ func (s scale) row(values []float64) barRow {
 		row.In = s.span(in[0], in[1])
 	}
 	switch {
-	case s.hasLow && s.hasHigh && !sure: // the bands meet
+	case s.hasLow && s.hasHigh && !sure: // the guard bands overlap
 		row.Guards = append(row.Guards, s.span(s.low-s.guard, s.high+s.guard))
 	default:
 		if s.hasLow {
@@ -113,7 +114,7 @@ func (s scale) row(values []float64) barRow {
 
 func percent(f float64) string { return strconv.FormatFloat(f, 'f', 2, 64) + "%" }
 
-// sized shows a size with up to three places, and its unit.
+// sized shows a size with up to three decimal places, and its unit.
 func sized(f float64, unit string) string {
 	text := strconv.FormatFloat(math.Round(f*1000)/1000, 'f', -1, 64)
 	if unit == "°" {

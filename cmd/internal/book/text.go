@@ -21,20 +21,20 @@ var converter = sync.OnceValue(func() goldmark.Markdown {
 		renderer.WithNodeRenderers(util.Prioritized(inert{}, 1))))
 })
 
-// markdown is a text of a document as HTML. Where it can't be read as Markdown
-// it stands as it was written.
+// markdown renders a document's text as HTML. Text that cannot be converted
+// appears as it was written.
 func markdown(text string) template.HTML {
 	text = strings.TrimSpace(term.Clean(text))
 	var out bytes.Buffer
 	if err := converter().Convert([]byte(text), &out); err != nil {
 		return template.HTML("<p>" + template.HTMLEscapeString(text) + "</p>")
 	}
-	return template.HTML(out.String()) // goldmark's own, with what could act made inert below
+	return template.HTML(out.String()) // from goldmark, with active content made inert below
 }
 
-// inert renders what could act or would upset the outline: links, images and
-// raw HTML come out as text, headings as paragraphs. Cells of a table say what
-// they are the heading of.
+// inert renders active content and headings harmlessly: links, images and raw
+// HTML become text, and headings paragraphs, so that they do not disturb the
+// outline. Header cells of a table get their scope.
 type inert struct{}
 
 func (inert) RegisterFuncs(r renderer.NodeRendererFuncRegisterer) {
@@ -91,7 +91,7 @@ func (inert) RegisterFuncs(r renderer.NodeRendererFuncRegisterer) {
 	})
 }
 
-// behind writes where a link led behind its words.
+// behind writes the target of a link after its words.
 func behind(w util.BufWriter, destination []byte, entering bool) (ast.WalkStatus, error) {
 	if entering || len(destination) == 0 {
 		return ast.WalkContinue, nil

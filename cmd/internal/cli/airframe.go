@@ -36,7 +36,7 @@ func (a *app) airframeAddCommand() *cobra.Command {
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if design == "" {
-			return usage("say which design: --design causeway; fettle library list shows them")
+			return usage("name the design with --design DESIGN; to list the designs: fettle library list")
 		}
 		return a.addAirframe(cmd.Context(), args[0], design, options, *at)
 	}

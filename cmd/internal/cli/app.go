@@ -12,7 +12,7 @@ import (
 	"fettle/workflow"
 )
 
-// version is what entries say wrote them.
+// version is the program version that entries name.
 const version = "0.1"
 
 // A timepiece tells the time and can wait.
@@ -27,25 +27,25 @@ type app struct {
 	time   timepiece
 	stores keep.Kinds
 
-	// From flags, the environment and the config, in this order.
+	// From flags; the environment and the config come after them.
 	storePath, libraryPath, by string
 	json, bothUnits            bool
 
-	settings *config      // once they were asked for
-	kept     *keep.Keeper // likewise
+	settings *config      // nil until needed
+	kept     *keep.Keeper // nil until needed
 }
 
-// warn says on the error side what did not stop the command.
+// warn reports on the error stream what did not stop the command.
 func (a *app) warn(format string, args ...any) {
 	fmt.Fprintln(a.Err, "fettle: "+term.Line(fmt.Sprintf(format, args...)))
 }
 
 func (a *app) clock() page.Clock { return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits} }
 
-// A shown thing marshals to JSON and has a text.
+// shown is a page: it marshals to JSON and has a text.
 type shown interface{ Markdown(page.Clock) string }
 
-// show prints a thing, as JSON where that is asked for.
+// show prints a page, as JSON if that was asked for.
 func (a *app) show(thing shown) error {
 	if a.json {
 		return a.showJSON(thing)
@@ -65,7 +65,7 @@ func (a *app) say(format string, args ...any) {
 	fmt.Fprintln(a.Out, term.Line(fmt.Sprintf(format, args...)))
 }
 
-// act has a request decided and recorded, and says what was recorded.
+// act decides and records a request, and shows what was recorded.
 func (a *app) act(ctx context.Context, s *workflow.State, request workflow.Request, at string, photos ...string) error {
 	d, err := a.desk()
 	if err != nil {

@@ -76,7 +76,7 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	}
 	switch {
 	case a.json && o.format != "json":
-		return usage("--json and --format %s ask for two forms: name one", o.format)
+		return usage("--json conflicts with --format %s", o.format)
 	case o.format == "json":
 		a.json = true
 	}
@@ -102,32 +102,32 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	return a.showAudit(page.NewAudit(state, summary, readings, o.chosen()), o.format)
 }
 
-// check says what of a command line makes no sense, so that no wish is passed
-// over in silence.
+// check refuses combinations of options that make no sense, so that none is
+// silently ignored.
 func (o auditOptions) check(marks int) error {
 	proves := o.prove || o.against != ""
 	switch {
 	case !slices.Contains([]string{"text", "md", "json", "csv"}, o.format):
-		return usage("%q is no format; write text, md, json or csv", o.format)
+		return usage("%q is not a format; write text, md, json or csv", o.format)
 	case o.all && (!o.prove || marks > 0 || o.against != ""):
-		return usage("--all goes with --prove, and with no mark and no seal")
+		return usage("--all needs --prove and takes no mark and no --against")
 	case o.against == "" && (o.one || o.newer != ""):
-		return usage("a proof needs the seal that it is about: --against SEAL")
+		return usage("--entry and --newer need a seal; add --against SEAL")
 	case o.against == "" && o.key != "":
-		return usage("a key is to check a seal with: --against SEAL")
+		return usage("--key needs a seal to check; add --against SEAL")
 	case o.one && o.newer != "":
-		return usage("--entry and --newer are two proofs: ask for one")
+		return usage("--entry conflicts with --newer")
 	case proves && o.filter != workflow.AuditFilter{}:
-		return usage("a proof is of every entry: leave out what chooses readings")
+		return usage("a proof covers every entry; leave out the filters")
 	case proves && o.format != "text" && o.format != "json":
-		return usage("a proof comes as text or json, not as %s", o.format)
+		return usage("a proof can be text or json, not %s", o.format)
 	case !o.filter.From.IsZero() && !o.filter.To.IsZero() && !o.filter.From.Before(o.filter.To):
-		return usage("from %s to %s is no time: turn them round", o.from, o.to)
+		return usage("--from %s is after --to %s: swap them", o.from, o.to)
 	}
 	return nil
 }
 
-// chosen says in words which readings are asked for; "" for all.
+// chosen says in words which readings the filter selects; "" for all.
 func (o auditOptions) chosen() string {
 	var words []string
 	for _, w := range []struct{ say, what string }{
@@ -146,7 +146,7 @@ func (o auditOptions) chosen() string {
 	return strings.Join(words, ", ")
 }
 
-// prove shows whether the journal is what it was, and exits with a fault if not.
+// prove shows whether the journal is unchanged, and exits with a fault if not.
 func (a *app) prove(ctx context.Context, args []string, o auditOptions) error {
 	k, err := a.keeper()
 	if err != nil {
@@ -204,8 +204,8 @@ func (a *app) prove(ctx context.Context, args []string, o auditOptions) error {
 	return nil
 }
 
-// proof makes the proof that was asked for, of one entry or of a newer seal; nil
-// where none was.
+// proof returns a function that makes the requested proof, of one entry or of a
+// newer seal; nil if none was requested.
 func (o auditOptions) proof(k *keep.Keeper, mark string, note []byte) func(context.Context) ([]byte, error) {
 	switch {
 	case o.one:
@@ -222,7 +222,7 @@ func (o auditOptions) proof(k *keep.Keeper, mark string, note []byte) func(conte
 	return nil
 }
 
-// proveAll is prove for every airframe of the store.
+// proveAll does the same for every airframe of the store.
 func (a *app) proveAll(ctx context.Context) error {
 	k, err := a.keeper()
 	if err != nil {

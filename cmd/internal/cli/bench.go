@@ -94,15 +94,15 @@ func (o benchOptions) request() (workflow.ReadBench, error) {
 	for _, text := range o.set {
 		condition, state, ok := strings.Cut(text, "=")
 		if !ok {
-			return r, usage("%q says no state; write propeller=off", text)
+			return r, usage("%q has no state; write propeller=off", text)
 		}
 		r.Set = append(r.Set, steps.Setting{Condition: condition, State: state})
 	}
 	return r, nil
 }
 
-// atBench reads the airframes that are at the bench: with an open job, or a joint
-// that is not cured.
+// atBench reads the airframes that are being worked on: with an open job, or a
+// joint that is not cured.
 func (a *app) atBench(ctx context.Context, d *desk.Desk) ([]*workflow.State, error) {
 	now := a.time.Now()
 	all, err := desk.Rows(ctx, d, func(s *workflow.State, _ int) *workflow.State {

@@ -17,7 +17,7 @@ import (
 	"fettle/store/wholefile"
 )
 
-// bookPhoto is how many pixels the longest side of a photo in a book has.
+// bookPhoto is the longest side of a photo in a book, in pixels.
 const bookPhoto = 1200
 
 func (a *app) bookCommand() *cobra.Command {
@@ -38,7 +38,7 @@ func (a *app) bookCommand() *cobra.Command {
 	cmd.Flags().BoolVar(&force, "force", false, "write over a file that is there")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if out == "" {
-			return usage("say where to: fettle book -o book.html")
+			return usage("name the file to write: fettle book -o book.html")
 		}
 		return a.book(cmd.Context(), args, out, force)
 	}
@@ -82,7 +82,7 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 		return err
 	})
 	if errors.Is(err, fs.ErrExist) {
-		return fmt.Errorf("the book %s: %w, or write over it with --force", out, keep.ErrExists)
+		return fmt.Errorf("the book %s: %w, or replace it with --force", out, keep.ErrExists)
 	}
 	if err != nil {
 		return fmt.Errorf("writing the book: %w", err)

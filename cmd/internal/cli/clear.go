@@ -45,8 +45,8 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, at stri
 	if err != nil {
 		return err
 	}
-	// Where it is not a hold that may be cleared, the decision says what is wrong,
-	// without asking first.
+	// If it is not a hold that may be cleared now, Act says why; there is no point
+	// in asking first.
 	if report.Step.Kind.Traits().Confirms && report.Progress == workflow.Ready {
 		if len(confirmed) == 0 {
 			if err := a.ShowTo(a.Err, page.NewStep(s, report, a.time.Now()).Markdown(a.clock())); err != nil {
@@ -60,9 +60,8 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, at stri
 	return a.act(ctx, s, request, at)
 }
 
-// answers gives the answer to each line: those that were confirmed on the command
-// line, or what a person says who is asked. The asking takes its time, so that the
-// airframe is read again after it.
+// answers returns the answer to each line: from the command line, or from a person
+// who is asked. Asking takes time, so that the airframe is read again after it.
 func (a *app) answers(ctx context.Context, s *workflow.State, confirmed []int, lines []string) (*workflow.State, []bool, error) {
 	if len(confirmed) > 0 {
 		answers, err := answersOf(confirmed, len(lines))
@@ -84,14 +83,14 @@ func answersOf(confirmed []int, lines int) ([]bool, error) {
 	answers := make([]bool, lines)
 	for _, n := range confirmed {
 		if n < 1 || n > lines {
-			return nil, usage("there is no line %d; the hold has %d", n, lines)
+			return nil, usage("there is no line %d; the hold has %d lines", n, lines)
 		}
 		answers[n-1] = true
 	}
 	return answers, nil
 }
 
-// askLines asks for each line of a hold; it stops at the first that is not
+// askLines asks for each line of a hold and stops at the first that is not
 // confirmed.
 func askLines(ctx context.Context, p *term.Prompter, lines []string) ([]bool, error) {
 	answers := make([]bool, len(lines))
@@ -116,19 +115,19 @@ func askLines(ctx context.Context, p *term.Prompter, lines []string) ([]bool, er
 	return answers, nil
 }
 
-// isDamage reports whether a name is that of a damage: D1.
+// isDamage reports whether a name looks like that of a damage, such as D1.
 func isDamage(name string) bool {
 	return len(name) > 1 && name[0] == 'D' && strings.Trim(name[1:], "0123456789") == ""
 }
 
-// clearQuarantine has every line of a quarantine answered.
+// clearQuarantine clears a quarantine, line by line.
 func (a *app) clearQuarantine(ctx context.Context, s *workflow.State, damage string, confirmed []int, at string) error {
 	request := workflow.ClearQuarantine{Damage: damage}
 	d, err := s.Damage(damage)
 	if err != nil {
 		return err
 	}
-	if d.Quarantine.Open() { // else the decision says what is wrong, without asking first
+	if d.Quarantine.Open() { // else Act says why not
 		if s, request.Answers, err = a.answers(ctx, s, confirmed, d.Quarantine.Lines); err != nil {
 			return err
 		}

@@ -12,12 +12,12 @@ import (
 	"fettle/workflow"
 )
 
-// Completion reads the store for at most this long and then gives up quietly.
+// completionPatience is how long completion reads the store before it gives up.
 const completionPatience = 300 * time.Millisecond
 
 const noFiles = cobra.ShellCompDirectiveNoFileComp
 
-// completing calls fn with a desk; what is wrong is nobody's business there.
+// completing calls fn with a desk. Completion shows no errors.
 func (a *app) completing(cmd *cobra.Command, fn func(context.Context, *desk.Desk)) {
 	d, err := a.desk()
 	if err != nil {
@@ -70,7 +70,7 @@ func (a *app) completeHolds(cmd *cobra.Command, args []string, _ string) ([]stri
 	})
 }
 
-// openSteps lists the steps whose turn it is.
+// openSteps lists the steps whose turn has come.
 func (a *app) openSteps(s *workflow.State, want func(steps.Kind) bool) []string {
 	var names []string
 	now := a.time.Now()

@@ -72,15 +72,15 @@ func (a *app) crash(ctx context.Context, args, found, photos []string, at string
 		return a.showDamage(state, entries)
 	}
 	if len(photos) > 0 {
-		return usage("photos go with --found; in the conversation add them afterwards: fettle note %s WORDS --photo FILE", s.Airframe.Mark)
+		return usage("--photo needs --found; to add photos after answering the questions: fettle note %s WORDS --photo FILE", s.Airframe.Mark)
 	}
 	if a.json {
-		return usage("say what was found with --found to have JSON; without it crash is a conversation")
+		return usage("--json needs --found; without it crash asks questions")
 	}
 	return (&walk{a, d, s.Airframe.Mark, table.Triage, term.NewPrompter(ctx, a.Streams), when}).run(ctx, s)
 }
 
-// showDamage says what was recorded and what comes next.
+// showDamage shows what was recorded and says what comes next.
 func (a *app) showDamage(s *workflow.State, entries []journal.Entry) error {
 	recorded := page.NewRecorded(s, entries, a.time.Now())
 	recorded.Next = ""
@@ -89,7 +89,7 @@ func (a *app) showDamage(s *workflow.State, entries []journal.Entry) error {
 	}
 	for _, e := range entries {
 		if f, ok := e.Facts.(journal.DamageFound); ok && len(f.Quarantine) > 0 {
-			a.say("%s is in QUARANTINE: outside, on something that cannot burn, watched, never charged again. It is cleared by: fettle clear %s %s", f.Zone, s.Airframe.Mark, f.Damage)
+			a.say("%s is in QUARANTINE: outside, on something that cannot burn, watched, never charged again. To clear it: fettle clear %s %s", f.Zone, s.Airframe.Mark, f.Damage)
 		}
 	}
 	a.say("%s is grounded. Next: fettle repair %s", s.Airframe.Mark, s.Airframe.Mark)
@@ -101,7 +101,7 @@ func parseSighting(text string) (workflow.Sighting, error) {
 	zone, rest, ok := strings.Cut(text, "=")
 	parts := strings.SplitN(rest, ":", 3)
 	if !ok || len(parts) < 2 {
-		return workflow.Sighting{}, usage("%q is no finding; write nose=crushed:serious, and a note behind it if you like", text)
+		return workflow.Sighting{}, usage("%q is not a finding; write nose=crushed:serious or nose=crushed:serious:NOTE", text)
 	}
 	seen := workflow.Sighting{Zone: zone, Finding: parts[0], Severity: parts[1]}
 	if len(parts) == 3 {
@@ -121,7 +121,7 @@ type walk struct {
 }
 
 func (w *walk) run(ctx context.Context, state *workflow.State) error {
-	fmt.Fprintln(w.Err, "Battery and propeller first. Enter: nothing is seen there, or nothing more. q leaves; what was answered is recorded.")
+	fmt.Fprintln(w.Err, "Battery and propeller first. Press Enter when you see nothing (more) there. q leaves; every answer is already recorded.")
 	found := 0
 	for _, zone := range workflow.DangerFirst(state.Sheet.Zones) {
 		for {
@@ -145,14 +145,18 @@ func (w *walk) run(ctx context.Context, state *workflow.State) error {
 
 func (w *walk) end(found int) error {
 	if found == 0 {
-		w.say("Nothing was reported on %s. A hard landing is logged so: fettle flight %s --landing hard", w.mark, w.mark)
+		w.say("Nothing was reported on %s. To log a hard landing: fettle flight %s --landing hard", w.mark, w.mark)
 		return nil
 	}
-	w.say("%s is grounded, with %d damages reported. Next: fettle repair %s", w.mark, found, w.mark)
+	damages := fmt.Sprintf("%d damages", found)
+	if found == 1 {
+		damages = "1 damage"
+	}
+	w.say("%s is grounded, with %s reported. Next: fettle repair %s", w.mark, damages, w.mark)
 	return nil
 }
 
-// ask asks for one thing seen in the zone and reports whether there was one.
+// ask asks for one finding in the zone and reports whether there was one.
 func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	var fits []steps.Finding
 	for _, f := range w.triage.Findings {
@@ -164,7 +168,7 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	for i, f := range fits {
 		fmt.Fprintf(&list, "  %d  %s\n", i+1, term.Line(f.Title))
 	}
-	answer, err := w.answer(ctx, fmt.Sprintf("\n%s\n%sWhat is seen at the %s? A number, or your own words: ", strings.ToUpper(zone), list.String(), zone))
+	answer, err := w.answer(ctx, fmt.Sprintf("\n%s\n%sWhat do you see at the %s? A number, or your own words: ", strings.ToUpper(zone), list.String(), zone))
 	if err != nil || answer == "" {
 		return false, err
 	}
@@ -176,8 +180,8 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 		}
 		seen.Finding = fits[n-1].Name
 	} else if len([]rune(answer)) < 3 || strings.EqualFold(answer, "yes") {
-		// n, ? or a key struck by mistake: to be grounded for that helps nobody.
-		fmt.Fprintln(w.Err, "Nothing is recorded for that. A number, or a few words; enter: nothing is seen there.")
+		// n, ? or a key pressed by mistake must not ground the airframe.
+		fmt.Fprintln(w.Err, "Not understood; nothing was recorded. Write a number or a few words, or press Enter if you see nothing there.")
 		return w.ask(ctx, zone)
 	} else if err := workflow.CheckFinding(w.triage, answer); err != nil {
 		fmt.Fprintln(w.Err, term.Line(err.Error()))
@@ -198,7 +202,7 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	if left != nil && !errors.Is(left, errLeave) && !errors.Is(left, term.ErrEnd) {
 		return false, left
 	}
-	seen.Note = note // who leaves here has said what is seen and how bad it is
+	seen.Note = note // record the finding even if the answer is q: what and how bad is known
 	before, err := w.desk.State(ctx, w.mark)
 	if err != nil {
 		return false, err
@@ -210,10 +214,10 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	return true, errors.Join(w.showDamage(state, entries), left)
 }
 
-// note asks for a note; a no is none.
+// note asks for a note; n means none.
 func (w *walk) note(ctx context.Context) (string, error) {
 	for {
-		answer, err := w.answer(ctx, "A note (enter: none): ")
+		answer, err := w.answer(ctx, "Note (Enter: none): ")
 		if err != nil {
 			return "", err
 		}

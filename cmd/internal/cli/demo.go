@@ -31,14 +31,14 @@ func (a *app) demoCommand() *cobra.Command {
 	}
 }
 
-// A demo plays commands at times of its own.
+// A demo plays commands with a clock of its own.
 type demo struct {
 	app   *app
 	path  string
 	clock *demoClock
 }
 
-// demoClock is a clock that the demo sets; waiting moves it.
+// demoClock is a clock that the demo sets; waiting advances it.
 type demoClock struct{ now time.Time }
 
 func (c *demoClock) Now() time.Time { return c.now }
@@ -48,12 +48,12 @@ func (c *demoClock) Sleep(ctx context.Context, d time.Duration) error {
 	return ctx.Err()
 }
 
-// A scene is one command of the demo, or words, or time that passes.
+// A scene is one command of the demo, with words before it, after some time.
 type scene struct {
 	after   time.Duration // before it
 	words   string
 	command string
-	quiet   bool // only what it records, not its page
+	quiet   bool // do not show it
 	code    int
 }
 
@@ -82,17 +82,17 @@ func (a *app) demo(ctx context.Context) error {
 			return err
 		}
 	}
-	fmt.Fprintf(a.Out, "\nThat was the demo. Go on by hand with the same store and the real clock:\n\n  fettle --store %s follow CW-01\n\n"+
+	fmt.Fprintf(a.Out, "\nThat was the demo. To go on by hand, with the same store and the real clock:\n\n  fettle --store %s follow CW-01\n\n"+
 		"(from a checkout: go run ./cmd/fettle --store %s follow CW-01)\n", path, path)
 	return nil
 }
 
-// demoStore is a new file: the one named, which must not exist, or one of its
-// own.
+// demoStore is a new file: the one that --store names, which must not exist, or a
+// temporary one.
 func (a *app) demoStore() (string, error) {
 	if a.storePath != "" {
 		if _, err := os.Stat(a.storePath); err == nil {
-			return "", usage("%s exists, and the demo plays on a store of its own; name a new file or leave --store out", a.storePath)
+			return "", usage("%s exists, but the demo needs a new store; name a new file or leave out --store", a.storePath)
 		}
 		return a.storePath, nil
 	}
@@ -147,13 +147,13 @@ func splitCommand(line string) []string {
 	return args
 }
 
-// shelf puts two more airframes into the store, with the lives that a careful
-// builder would have given them: one released, one broken again.
+// shelf adds two more airframes to the store, as a careful builder would have built
+// them: one is released, the other is being repaired.
 func (d *demo) shelf(ctx context.Context, evening time.Time) error {
-	if err := d.life(ctx, "CW-02", evening.AddDate(0, 0, -40), nil); err != nil {
+	if err := d.history(ctx, "CW-02", evening.AddDate(0, 0, -40), nil); err != nil {
 		return err
 	}
-	return d.life(ctx, "CW-03", evening.AddDate(0, 0, -60), func(l *life) error {
+	return d.history(ctx, "CW-03", evening.AddDate(0, 0, -60), func(l *history) error {
 		l.Now = evening.Add(-26 * time.Hour)
 		if err := l.start("boom-snapped", "left-boom"); err != nil {
 			return err
@@ -162,20 +162,20 @@ func (d *demo) shelf(ctx context.Context, evening time.Time) error {
 	})
 }
 
-// A life is a journal that the robot writes; it is stored whole at its end.
-type life struct {
+// A history is a journal that the robot writes; it is stored when it is complete.
+type history struct {
 	robot.Worker
 	library *procedures.Library
 	keep    func([]byte) error
 }
 
-func (d *demo) life(ctx context.Context, mark string, from time.Time, then func(*life) error) error {
+func (d *demo) history(ctx context.Context, mark string, from time.Time, then func(*history) error) error {
 	a := &app{Streams: d.app.Streams, time: d.clock, stores: d.app.stores, libraryPath: d.app.libraryPath, storePath: d.path, by: "builder"}
 	desk, err := a.desk()
 	if err != nil {
 		return err
 	}
-	l := &life{library: desk.Library, keep: func(data []byte) error {
+	l := &history{library: desk.Library, keep: func(data []byte) error {
 		_, err := desk.Store.Keep(ctx, data)
 		return err
 	}}
@@ -197,7 +197,7 @@ func (d *demo) life(ctx context.Context, mark string, from time.Time, then func(
 }
 
 // build registers the airframe and builds it to its release.
-func (l *life) build(mark string) error {
+func (l *history) build(mark string) error {
 	sheet, err := l.library.Sheet("causeway")
 	if err != nil {
 		return err
@@ -219,7 +219,7 @@ func (l *life) build(mark string) error {
 	return l.Carry(1000)
 }
 
-func (l *life) start(procedure, zone string) error {
+func (l *history) start(procedure, zone string) error {
 	doc, err := l.library.Procedure(procedure)
 	if err != nil {
 		return err
@@ -239,9 +239,9 @@ func evening() []scene {
 		return scene{after: after, command: command, quiet: true}
 	}
 	return []scene{
-		{words: "a new airframe, and its build is opened", command: "airframe add CW-01 --design causeway --with working-rudders"},
+		{words: "a new airframe; its build begins", command: "airframe add CW-01 --design causeway --with working-rudders"},
 		{command: "start CW-01 causeway-build"},
-		{words: "the thermometer is read once a sitting", command: "bench --temperature 18C --humidity 55%"},
+		{words: "read the thermometer once a sitting", command: "bench --temperature 18C --humidity 55%"},
 		{words: "the first step is a hold: each line has its own answer", command: "next CW-01"},
 		quiet(20*minute, "clear CW-01 house-rules --line 1 --line 2 --line 3"),
 		quiet(3*minute, "done CW-01 make-safe"),
@@ -253,7 +253,7 @@ func evening() []scene {
 		quiet(15*minute, "done CW-01 try-on-scrap"),
 		quiet(12*minute, "done CW-01 dry-fit-wing"),
 		quiet(2*minute, "clear CW-01 solvent-care --line 1 --line 2"),
-		{after: minute, words: "a coat: the caution comes first", command: "next CW-01"},
+		{after: minute, words: "a coat; the caution comes first", command: "next CW-01"},
 		{after: 4 * minute, command: "done CW-01 coat-left-root"},
 		{after: 5 * minute, command: "done CW-01 coat-right-root"},
 		{after: 3 * minute, words: "too early", command: "done CW-01 join-wing", code: exitRefused},
@@ -263,16 +263,16 @@ func evening() []scene {
 		{after: minute, words: "the coat has lapsed, and its step is open again", command: "next CW-01"},
 		quiet(4*minute, "done CW-01 coat-left-root"),
 		quiet(4*minute, "done CW-01 coat-right-root"),
-		{words: "waiting is done by the program too", command: "wait CW-01 wing-roots"},
+		{words: "the program can wait for you", command: "wait CW-01 wing-roots"},
 		{after: 2 * minute, command: "done CW-01 join-wing --touch dry"},
 		quiet(31*minute, "done CW-01 mark-spar-lines"),
 		quiet(4*minute, "clear CW-01 blade-care --line 1 --line 2"),
 		quiet(15*minute, "done CW-01 cut-top-slot"),
 		quiet(15*minute, "done CW-01 cut-bottom-slot"),
 		{after: 4 * minute, words: "a gate: the slots are measured, and one end is too deep", command: "measure CW-01 spar-depth top-left=4.6mm top-root=4.5mm top-right=4.7mm bottom-left=4.6mm bottom-root=4.6mm bottom-right=5.9mm"},
-		{after: minute, words: "measuring again until it fits is not how it goes", command: "measure CW-01 spar-depth bottom-right=4.8mm", code: exitRefused},
-		{after: 10 * minute, words: "it is lined and cut again", command: "done CW-01 rework:spar-depth"},
-		{after: 3 * minute, words: "an inch rule is as good", command: `measure CW-01 spar-depth top-left=4.6mm top-root=4.5mm top-right=4.7mm bottom-left=4.6mm bottom-root=4.6mm "bottom-right=11/64 in"`},
+		{after: minute, words: "measuring again until it fits is refused", command: "measure CW-01 spar-depth bottom-right=4.8mm", code: exitRefused},
+		{after: 10 * minute, words: "the slot is lined and cut again", command: "done CW-01 rework:spar-depth"},
+		{after: 3 * minute, words: "inches are fine too", command: `measure CW-01 spar-depth top-left=4.6mm top-root=4.5mm top-right=4.7mm bottom-left=4.6mm bottom-root=4.6mm "bottom-right=11/64 in"`},
 		quiet(3*minute, "measure CW-01 spar-over-spar top-left=60mm bottom-left=60mm top-root=60mm bottom-root=60.5mm top-right=60mm bottom-right=60mm"),
 		quiet(2*minute, "measure CW-01 spar-ends top-left=70mm top-right=70mm bottom-left=70.5mm bottom-right=70mm"),
 		quiet(3*minute, "clear CW-01 splinter-care --line 1 --line 2 --line 3"),

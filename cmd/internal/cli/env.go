@@ -21,10 +21,10 @@ import (
 	"fettle/workflow"
 )
 
-// This file says where things are, who is at the bench and which airframe is
-// meant. Each is settled once a command, when it is first asked for.
+// This file decides where things are, who is at the bench and which airframe is
+// meant. Each is decided once per command, when it is first needed.
 
-// config is the file of settings, all of them optional.
+// config is the config file; every setting is optional.
 type config struct {
 	By      string `yaml:"by"`
 	Store   string `yaml:"store"`
@@ -62,7 +62,7 @@ func readConfig() (config, error) {
 	return c, nil
 }
 
-// desk gives the desk, of which a command has one. It opens nothing.
+// desk returns the desk; a command has only one. It opens nothing.
 func (a *app) desk() (*desk.Desk, error) {
 	k, err := a.keeper()
 	if err != nil {
@@ -71,7 +71,7 @@ func (a *app) desk() (*desk.Desk, error) {
 	return k.Desk, nil
 }
 
-// keeper gives the keeper of the store, and with it the desk.
+// keeper returns the keeper of the store, which has the desk.
 func (a *app) keeper() (*keep.Keeper, error) {
 	if a.kept != nil {
 		return a.kept, nil
@@ -86,7 +86,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		return nil, err
 	}
 	kept := a.stores.Of(path).Open(path, func(from, to int, copy string) {
-		a.warn("the store was brought from schema %d to %d; as it was before, it is kept as %s", from, to, copy)
+		a.warn("the store was migrated from schema %d to %d; the original is kept as %s", from, to, copy)
 	})
 	library, err := a.library()
 	if err != nil {
@@ -139,8 +139,8 @@ func first(texts ...string) string {
 	return ""
 }
 
-// airframe reads the airframe that the arguments begin with, or where none of that
-// mark is named, the only one with an open job; rest are the arguments behind it.
+// airframe reads the airframe whose mark is the first argument, or without a mark
+// the only one with an open job; rest are the other arguments.
 func (a *app) airframe(ctx context.Context, args []string) (s *workflow.State, rest []string, err error) {
 	d, err := a.desk()
 	if err != nil {
@@ -164,18 +164,17 @@ func (a *app) airframe(ctx context.Context, args []string) (s *workflow.State, r
 	return s, args, err
 }
 
-// airframeAnd reads the airframe that the arguments begin with; one more must
-// stand behind it.
+// airframeAnd is like airframe, but at least one more argument must follow.
 func (a *app) airframeAnd(ctx context.Context, args []string, what string) (*workflow.State, []string, error) {
 	s, rest, err := a.airframe(ctx, args)
 	if err == nil && len(rest) == 0 {
-		err = usage("say which %s of %s", what, s.Airframe.Mark)
+		err = usage("missing %s for %s", what, s.Airframe.Mark)
 	}
 	return s, rest, err
 }
 
-// markOf gives the mark that the arguments begin with, for what need not be
-// replayed or cannot be.
+// markOf returns the mark of the airframe without replaying its journal, if the
+// arguments begin with one: it may be damaged.
 func (a *app) markOf(ctx context.Context, args []string) (string, error) {
 	if len(args) > 0 && workflow.CheckMark(args[0]) == nil {
 		return args[0], nil
@@ -202,9 +201,9 @@ func (a *app) states(ctx context.Context, marks []string) ([]*workflow.State, er
 	return states, nil
 }
 
-// rows makes a row of each airframe named, or of every one there is; then those
-// that could be read come beside the error of the others. row is told how many
-// there are.
+// rows makes a row of each named airframe, or of every one. Then the error names
+// those that could not be read, and the other rows are valid. of is how many there
+// are.
 func rows[R any](ctx context.Context, a *app, marks []string, row func(s *workflow.State, of int) R) ([]R, error) {
 	d, err := a.desk()
 	if err != nil {

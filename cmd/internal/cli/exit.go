@@ -32,7 +32,7 @@ const exitHelp = `Exit codes: 0 done; 1 fault; 2 usage; 3 refused (a gate, a hol
 4 not found; 5 the store is locked, damaged, foreign, full or newer than the program;
 130 stopped by Ctrl-C (nothing is lost).`
 
-// usageError is a command line that makes no sense.
+// usageError is a mistake in the command line.
 type usageError struct{ text string }
 
 func (u usageError) Error() string { return u.text }
@@ -59,7 +59,7 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), isNoPhoto(err):
+	case errors.As(err, &use), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), isNotPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused
@@ -72,8 +72,8 @@ func exitCode(err error) int {
 	return exitFault
 }
 
-// isNoPhoto reports whether a file was named that is no photo to be kept.
-func isNoPhoto(err error) bool {
+// isNotPhoto reports whether a named file is not a photo that can be kept.
+func isNotPhoto(err error) bool {
 	for _, kind := range []error{photos.ErrNotFile, photos.ErrNotPhoto, photos.ErrTooLong, photos.ErrTooLarge} {
 		if errors.Is(err, kind) {
 			return true
@@ -82,7 +82,7 @@ func isNoPhoto(err error) bool {
 	return false
 }
 
-// report says an error on the streams' error side.
+// report shows an error on the error stream.
 func report(s term.Streams, c page.Clock, err error) {
 	var silent *silentError
 	if errors.As(err, &silent) {
@@ -90,7 +90,7 @@ func report(s term.Streams, c page.Clock, err error) {
 	}
 	var refusal *workflow.Refusal
 	if errors.As(err, &refusal) {
-		_ = s.ShowTo(s.Err, page.Refusal(refusal, c)) // there is no better place to say it
+		_ = s.ShowTo(s.Err, page.Refusal(refusal, c)) // nothing is left to report a failure to
 		return
 	}
 	if errors.Is(err, context.Canceled) {
@@ -106,7 +106,7 @@ func report(s term.Streams, c page.Clock, err error) {
 	fmt.Fprintln(s.Err, "fettle: "+term.Clean(text))
 }
 
-// silentError is a failure that was shown already.
+// silentError is a failure that was already shown.
 type silentError struct{ code int }
 
 func (*silentError) Error() string { return "" }

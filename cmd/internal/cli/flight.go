@@ -54,7 +54,7 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
 	}
 	if flight.Landing == workflow.Hard && flight.Check != "" {
-		a.say("%s is grounded until it is looked over: fettle start %s %s; what is found: fettle crash %s", mark, mark, flight.Check, mark)
+		a.say("%s is grounded until inspected. Inspect: fettle start %s %s. Report findings: fettle crash %s", mark, mark, flight.Check, mark)
 	}
 	return nil
 }
@@ -96,7 +96,7 @@ func (a *app) equipCommand() *cobra.Command {
 	return cmd
 }
 
-// optionalQuantity reads a quantity, absent where nothing is written.
+// optionalQuantity reads a quantity; it is absent if the text is empty.
 func optionalQuantity(text string, want quantity.Dimension) (quantity.Quantity, error) {
 	if text == "" {
 		return quantity.Quantity{}, nil

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -55,7 +56,7 @@ type conversation struct {
 	asked    bool // for the temperature, in this sitting
 }
 
-// errLeave ends the conversation: everything said is recorded.
+// errLeave ends the conversation; every answer so far is recorded.
 var errLeave = errors.New("left")
 
 func (c *conversation) run(ctx context.Context) error {
@@ -74,7 +75,7 @@ func (c *conversation) run(ctx context.Context) error {
 	}
 }
 
-// turn shows one step and has it answered.
+// turn shows one step and asks its question.
 func (c *conversation) turn(ctx context.Context) error {
 	state, err := c.desk.State(ctx, c.mark)
 	if err != nil {
@@ -86,11 +87,11 @@ func (c *conversation) turn(ctx context.Context) error {
 		return c.askBench(ctx)
 	}
 	next := page.NewNext(state, now)
-	if next.Step != nil { // these are asked, below
+	if next.Step != nil { // the questions below ask for these
 		next.Step.Commands, next.Step.Lines = nil, nil
 	}
 	suggestion := state.Next(now)
-	fmt.Fprintln(c.Out, "\n"+strings.Repeat("─", 60)) // one step from the next
+	fmt.Fprintln(c.Out, "\n"+strings.Repeat("─", 60)) // between two steps
 	if err := c.Show(next.Markdown(c.clock())); err != nil {
 		return err
 	}
@@ -105,7 +106,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	return c.step(ctx, state, *suggestion.Step)
 }
 
-// ask puts a question; it takes what may be answered at every one.
+// ask asks a question. It handles the answers that every question allows.
 func (c *conversation) ask(ctx context.Context, question, help string) (string, error) {
 	for {
 		answer, err := c.prompter.Ask(ctx, question+" ")
@@ -128,8 +129,8 @@ func (c *conversation) ask(ctx context.Context, question, help string) (string, 
 	}
 }
 
-// confirm asks a question of yes or no until it is answered: an enter struck
-// with gluey hands is neither.
+// confirm asks a yes-or-no question until it is answered: Enter alone, pressed
+// with gluey hands, is neither.
 func (c *conversation) confirm(ctx context.Context, question, help string) (bool, error) {
 	for {
 		answer, err := c.ask(ctx, question+" [y/n]", help)
@@ -142,8 +143,8 @@ func (c *conversation) confirm(ctx context.Context, question, help string) (bool
 	}
 }
 
-// enter waits for an enter, a yes or one of the other answers. What is neither
-// was meant as something else, and records nothing.
+// enter waits for Enter, a yes or one of the other answers. Anything else was
+// meant as something else and records nothing.
 func (c *conversation) enter(ctx context.Context, question, help string, others ...string) (string, error) {
 	for {
 		answer, err := c.ask(ctx, question, help)
@@ -156,13 +157,13 @@ func (c *conversation) enter(ctx context.Context, question, help string, others 
 		if slices.Contains(others, answer) {
 			return answer, nil
 		}
-		fmt.Fprintf(c.Err, "Nothing is recorded for that. %s; q leaves, n WORDS writes a note\n", help)
+		fmt.Fprintf(c.Err, "Not understood; nothing was recorded. %s; q leaves, n WORDS writes a note\n", help)
 	}
 }
 
-// record has a request recorded and says what was.
+// record records a request and shows what was recorded.
 func (c *conversation) record(ctx context.Context, r workflow.Request) error {
-	before, err := c.desk.State(ctx, c.mark) // another terminal may have been at it
+	before, err := c.desk.State(ctx, c.mark) // another terminal may have added entries
 	if err != nil {
 		return err
 	}
@@ -176,7 +177,7 @@ func (c *conversation) record(ctx context.Context, r workflow.Request) error {
 }
 
 func (c *conversation) askBench(ctx context.Context) error {
-	answer, err := c.ask(ctx, "Temperature at the bench, such as 20C (enter: not read)?", "a temperature with its unit, and a humidity behind it if you have one: 20C 50%")
+	answer, err := c.ask(ctx, "Temperature at the bench, such as 20C (Enter: not read)?", "a temperature with its unit, and a humidity after it if you have one: 20C 50%")
 	if err != nil || answer == "" {
 		return err
 	}
@@ -198,7 +199,7 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 	if s.Until.IsZero() {
 		return errLeave
 	}
-	_, err := c.ask(ctx, fmt.Sprintf("Enter waits here until %s, q leaves.", c.clock().At(s.Until)), "enter waits")
+	_, err := c.ask(ctx, fmt.Sprintf("Press Enter to wait here until %s, or q to leave.", c.clock().At(s.Until)), "Enter waits")
 	if err != nil {
 		return err
 	}
@@ -212,7 +213,7 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 	return c.wait(ctx, c.desk, state, "")
 }
 
-// resolve sees to what holds the suggested step back.
+// resolve asks for what holds the suggested step back.
 func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestion workflow.Suggestion) error {
 	step := suggestion.Step.Step
 	for _, reason := range suggestion.Resolve {
@@ -231,7 +232,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 			return c.askTouch(ctx, suggestion.Step)
 		}
 	}
-	_, err := c.ask(ctx, "Enter looks again.", "enter looks again")
+	_, err := c.ask(ctx, "Press Enter to check again.", "Enter checks again")
 	return err
 }
 
@@ -240,12 +241,13 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, ste
 		if s.Holds(need.Condition, c.time.Now()) == need.State {
 			continue
 		}
-		so, err := c.confirm(ctx, fmt.Sprintf("Is it so now: %s?", need), "y once you have seen to it")
+		def, _ := s.Sheet.Condition(need.Condition)
+		so, err := c.confirm(ctx, conditionQuestion(need), "y once you have made sure: "+term.Line(cmp.Or(def.Title, need.Condition))+": "+need.State)
 		if err != nil {
 			return err
 		}
 		if !so {
-			fmt.Fprintf(c.Err, "%s waits for it.\n", step.Name)
+			fmt.Fprintf(c.Err, "%s waits until then.\n", step.Name)
 			return errLeave
 		}
 		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{need}}); err != nil {
@@ -255,8 +257,14 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, ste
 	return nil
 }
 
-// askGates asks for the rework of what is out of tolerance, and before a
-// release for what must be measured again.
+// conditionQuestion asks whether a condition is in the state that a step needs.
+func conditionQuestion(need steps.Setting) string {
+	words := strings.NewReplacer("-", " ", "_", " ")
+	return fmt.Sprintf("Is the %s %s now?", words.Replace(need.Condition), words.Replace(need.State))
+}
+
+// askGates asks for the rework of gates that are out of tolerance, or before a
+// release for the readings of critical gates that are not met.
 func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
 	gates, err := c.gatesOf(s, r)
 	if err != nil {
@@ -292,11 +300,11 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 			return nil
 		}
 	}
-	_, err = c.ask(ctx, "Enter looks again.", "enter looks again")
+	_, err = c.ask(ctx, "Press Enter to check again.", "Enter checks again")
 	return err
 }
 
-// gatesOf are the gates that a step asks for; a release asks for all of them.
+// gatesOf returns the gates of a step; a release has all gates.
 func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]workflow.GateReport, error) {
 	if r.Step.Kind.Traits().Releases {
 		return s.Gates(c.time.Now()), nil
@@ -308,8 +316,8 @@ func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]work
 	return s.GatesOf(job, r.Step, c.time.Now()), nil
 }
 
-// askRework asks whether a gate was reworked, and reports whether it was, or
-// was conceded.
+// askRework asks whether a gate was reworked, and reports whether it was reworked
+// or conceded.
 func (c *conversation) askRework(ctx context.Context, g workflow.GateReport) (bool, error) {
 	help := "y once it is reworked"
 	if !g.Gate.Critical {
@@ -325,11 +333,11 @@ func (c *conversation) askRework(ctx context.Context, g workflow.GateReport) (bo
 	if yes, _ := term.YesNo(answer); yes {
 		return true, c.record(ctx, workflow.Rework{Gate: g.Gate.Name})
 	}
-	fmt.Fprintf(c.Err, "%s stays out of tolerance until it is.\n", g.Gate.Name)
+	fmt.Fprintf(c.Err, "%s stays out of tolerance until it is reworked.\n", g.Gate.Name)
 	return false, nil
 }
 
-// askCheck asks for a check of the first gauge that may not be measured with.
+// askCheck asks for a check of the first gauge that may not be used.
 func (c *conversation) askCheck(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
 	gates, err := c.gatesOf(s, r)
 	if err != nil {
@@ -343,8 +351,8 @@ func (c *conversation) askCheck(ctx context.Context, s *workflow.State, r workfl
 		if g.Met() || len(gauge.Barred) == 0 {
 			continue
 		}
-		answer, err := c.ask(ctx, fmt.Sprintf("%s was not good. What does it read now, of what (10mm of 10mm)?", gauge.Gauge.Name),
-			"what the gauge reads and the size of the reference, both with units; to take another gauge leave, and measure with --gauge")
+		answer, err := c.ask(ctx, fmt.Sprintf("%s failed its last check. Measure a reference: reading and true size (10.02mm of 10mm)?", gauge.Gauge.Name),
+			"what the gauge reads and the true size of the reference, both with units; to use another gauge, leave and measure with --gauge")
 		if err != nil {
 			return err
 		}
@@ -356,22 +364,22 @@ func (c *conversation) askCheck(ctx context.Context, s *workflow.State, r workfl
 		}
 		return c.record(ctx, request)
 	}
-	_, err = c.ask(ctx, "Enter looks again.", "enter looks again")
+	_, err = c.ask(ctx, "Press Enter to check again.", "Enter checks again")
 	return err
 }
 
 func (c *conversation) askTouch(ctx context.Context, r *workflow.StepReport) error {
-	dry, err := c.confirm(ctx, "Touched again: is it dry?", "y if it no longer strings or comes off")
+	dry, err := c.confirm(ctx, "Touch it again. Is it dry?", "y if it no longer strings or comes off")
 	if err != nil || !dry {
 		return err
 	}
-	return c.askJoin(ctx, r.Job+"/"+r.Step.Name, workflow.TouchDry) // dry is not yet joined
+	return c.askJoin(ctx, r.Job+"/"+r.Step.Name, workflow.TouchDry) // it is dry, but not joined yet
 }
 
-// A question asks for what completes a step, and records it.
+// A question asks for what completes a step and records it.
 type question func(c *conversation, ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error
 
-// questions has the question for every kind of step.
+// questions has a question for every kind of step.
 func questions() map[steps.Kind]question {
 	return map[steps.Kind]question{
 		steps.Do:      askDone,
@@ -384,13 +392,13 @@ func questions() map[steps.Kind]question {
 	}
 }
 
-// step asks what fits the kind of step.
+// step asks the question for the kind of step.
 func (c *conversation) step(ctx context.Context, s *workflow.State, r workflow.StepReport) error {
 	return questions()[r.Step.Kind](c, ctx, s, r, r.Job+"/"+r.Step.Name)
 }
 
 func askDone(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, name string) error {
-	if _, err := c.enter(ctx, "Enter when it is done.", "enter: done"); err != nil {
+	if _, err := c.enter(ctx, "Press Enter when it is done.", "Enter: done"); err != nil {
 		return err
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
@@ -411,10 +419,10 @@ func askRelease(c *conversation, ctx context.Context, _ *workflow.State, _ workf
 	return c.release(ctx, []string{c.mark}, "", false)
 }
 
-// askJoin asks for the joining of a coat that the touch test found so; "" where
+// askJoin asks whether the joint is joined. touch is what a touch test found; "":
 // nothing was touched.
 func (c *conversation) askJoin(ctx context.Context, name, touch string) error {
-	answer, err := c.enter(ctx, "Enter when it is joined; w if the coat is still wet to the touch.", "enter: joined; w: found wet, do not join yet", "w", "wet")
+	answer, err := c.enter(ctx, "Press Enter when it is joined, or w if the coat is still wet to the touch.", "Enter: joined; w: still wet, do not join yet", "w", "wet")
 	if err != nil {
 		return err
 	}
@@ -432,15 +440,15 @@ func askHold(c *conversation, ctx context.Context, _ *workflow.State, r workflow
 			return err
 		}
 		if answers[i] = yes; !yes {
-			fmt.Fprintf(c.Err, "The hold %s stays: line %d is not confirmed.\n", r.Step.Name, i+1)
+			fmt.Fprintf(c.Err, "Hold %s is not cleared: line %d is not confirmed.\n", r.Step.Name, i+1)
 			return errLeave
 		}
 	}
 	return c.record(ctx, workflow.Clear{Step: name, Answers: answers})
 }
 
-// askReadings asks for what is missing at each gate of the step. Each reading
-// is recorded as it is given.
+// askReadings asks for the missing readings of the step's first gate that is not
+// met. Each reading is recorded as it is given.
 func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error {
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -455,7 +463,7 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 				return err
 			}
 		}
-		return nil // look again: the gate may want a rework now
+		return nil // then start over: the gate may need rework now
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
 }

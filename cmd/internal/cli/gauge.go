@@ -49,7 +49,7 @@ func (a *app) gauge(ctx context.Context, args []string, o gaugeOptions) error {
 		return a.gauges(s, o)
 	}
 	if len(rest) > 1 {
-		return usage("%q is too much: a check is of one gauge", rest[1])
+		return usage("unexpected argument %q; a check takes one gauge", rest[1])
 	}
 	if o == (gaugeOptions{}) {
 		report, err := s.GaugeReport(rest[0], a.time.Now())
@@ -78,7 +78,7 @@ func (a *app) gauges(s *workflow.State, o gaugeOptions) error {
 		names = append(names, g.Name)
 	}
 	if o != (gaugeOptions{}) {
-		return usage("say which gauge of %s: %s", all.Mark, strings.Join(names, ", "))
+		return usage("name the gauge of %s: %s", all.Mark, strings.Join(names, ", "))
 	}
 	return a.show(all)
 }
@@ -86,7 +86,7 @@ func (a *app) gauges(s *workflow.State, o gaugeOptions) error {
 func (o gaugeOptions) request(gauge string) (workflow.CheckGauge, error) {
 	r := workflow.CheckGauge{Gauge: gauge, Note: o.note}
 	if o.reads == "" || o.of == "" {
-		return r, usage("a check says both what the gauge reads and of what: 10.02mm of 10mm")
+		return r, usage("a check needs both what the gauge reads and the true size, such as 10.02mm of 10mm")
 	}
 	var err error
 	if r.Reads, err = quantity.Parse(o.reads, ""); err != nil {

@@ -110,8 +110,8 @@ func (a *app) exportCommand() *cobra.Command {
 			for _, m := range out.Missing {
 				a.warn("a photo is left out: %s", m)
 			}
-			for _, p := range out.Placed {
-				a.warn("the photo %s says where it was taken, to whoever gets the file", p)
+			for _, p := range out.Geotagged {
+				a.warn("photo %s contains the position where it was taken; anyone who gets the file can read it", p)
 			}
 			return a.show(page.Exported{Mark: args[0], File: args[1], Exported: out})
 		},
@@ -135,7 +135,7 @@ func (a *app) importCommand() *cobra.Command {
 				return err
 			}
 			for _, name := range missing {
-				a.warn("the photo %s is not in the file; the journal names it all the same", name)
+				a.warn("photo %s is missing from the file; the journal still names it", name)
 			}
 			return a.show(page.Imported{Airframe: page.NewAirframe(state, a.time.Now())})
 		},

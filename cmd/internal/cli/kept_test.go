@@ -217,8 +217,8 @@ func (l *look) gauges() error {
 
 func (l *look) damages() {
 	for _, d := range l.state.Damages {
-		mended, _ := l.state.Repaired(d, l.at)
-		l.put(damagesPart, d.Damage, word(mended, "repaired", "open"), "")
+		repaired, _ := l.state.Repaired(d, l.at)
+		l.put(damagesPart, d.Damage, word(repaired, "repaired", "open"), "")
 		q := d.Quarantine
 		if len(q.Lines) > 0 {
 			l.put(quarantinesPart, d.Damage, word(!q.Open(), "cleared", word(q.Off, "open, off the airframe", "open")), "")
@@ -363,7 +363,7 @@ func asked(part, name, word string) (int64, error) {
 }
 
 // explained reports whether what asks for more must say why: where a person is
-// told that something counts no more.
+// told that something no longer counts.
 func explained(part string) bool {
 	return slices.Contains([]string{flightPart, gatesPart, stepsPart, gaugesPart, proofPart, forbidsPart}, part)
 }

@@ -1,4 +1,4 @@
-// Package cli is the commands of the program, a file a command.
+// Package cli has the commands of the program, one file for each.
 package cli
 
 import (
@@ -13,8 +13,8 @@ import (
 	"fettle/cmd/internal/term"
 )
 
-// Main runs the program as it was called, with the kinds of store that it is to
-// know, and gives its exit code.
+// Main runs the program with the arguments of the process and these kinds of
+// store, and returns its exit code.
 func Main(stores ...keep.Kind) int {
 	tuneMemory()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
@@ -22,10 +22,10 @@ func Main(stores ...keep.Kind) int {
 	return run(ctx, stores, os.Args[1:], term.Standard(), realTime{})
 }
 
-// tuneMemory has garbage collected later than usual: most commands end before 16
-// MB of it are made, and so without collecting any, which saves a fifth of their
-// time. The limit keeps what reads a whole store small: from there on it is
-// collected as often as that takes.
+// tuneMemory delays garbage collection: most commands end before they have made 16
+// MB of garbage, and so never collect any, which saves a fifth of their time. The
+// limit keeps commands that read a whole store small: beyond it garbage is
+// collected as often as needed.
 func tuneMemory() {
 	debug.SetGCPercent(400)
 	debug.SetMemoryLimit(40 << 20)

@@ -46,7 +46,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 	gate, values := rest[0], rest[1:]
 	switch {
 	case o.concede != "" && len(values) > 0:
-		return usage("a concession is about readings taken before; give the readings first, then concede")
+		return usage("--concede takes no readings; record the readings first, then concede")
 	case o.concede != "":
 		return a.act(ctx, s, workflow.Concede{Gate: gate, Reason: o.concede}, o.at, o.photos...)
 	case len(values) == 0:

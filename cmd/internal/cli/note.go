@@ -17,7 +17,7 @@ func (a *app) noteCommand() *cobra.Command {
 	}
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		s, words, err := a.airframeAnd(cmd.Context(), args, "words belong to the note")
+		s, words, err := a.airframeAnd(cmd.Context(), args, "note text")
 		if err != nil {
 			return err
 		}

@@ -11,7 +11,7 @@ import (
 	"fettle/steps/nearest"
 )
 
-// run is the whole program but for the process around it.
+// run is the whole program, apart from the process around it.
 func run(ctx context.Context, stores keep.Kinds, args []string, streams term.Streams, tp timepiece) int {
 	a := &app{Streams: streams, time: tp, stores: stores}
 	root := a.root()
@@ -47,7 +47,7 @@ func (a *app) root() *cobra.Command {
 			if near := nearest.Of(args[0], known); near != "" {
 				return usage("there is no command %q; did you mean %q?", args[0], near)
 			}
-			return usage("there is no command %q; see fettle --help", args[0])
+			return usage("there is no command %q; to list the commands: fettle --help", args[0])
 		},
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
@@ -58,7 +58,7 @@ func (a *app) root() *cobra.Command {
 	flags.BoolVar(&a.bothUnits, "both-units", false, "show limits and readings in the other system of units too, to the nearest 1/64 in")
 	flags.BoolVar(&a.json, "json", false, "print JSON where the command reports")
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
-		return usage("%v; see fettle %s --help", err, cmd.Name())
+		return usage("%v; for its options: %s --help", err, cmd.CommandPath())
 	})
 	root.AddCommand(
 		a.airframeCommand(), a.libraryCommand(), a.checkCommand(), a.startCommand(), a.nextCommand(),
@@ -72,20 +72,20 @@ func (a *app) root() *cobra.Command {
 	return root
 }
 
-// arguments refuses a number of arguments outside the range, as a usage error.
+// arguments returns a usage error if the number of arguments is out of range.
 func arguments(least, most int) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		switch {
 		case len(args) < least:
-			return usage("something is missing: %s", cmd.UseLine())
+			return usage("missing argument; usage: %s", cmd.UseLine())
 		case most >= 0 && len(args) > most:
-			return usage("%q is too much: %s", args[most], cmd.UseLine())
+			return usage("unexpected argument %q; usage: %s", args[most], cmd.UseLine())
 		}
 		return nil
 	}
 }
 
-// photoFlag adds --photo to a command and returns where it ends up.
+// photoFlag adds --photo to a command and returns its value.
 func photoFlag(cmd *cobra.Command) *[]string {
 	return cmd.Flags().StringArray("photo", nil, "a photo of it, a JPEG or PNG `FILE`; may be repeated")
 }

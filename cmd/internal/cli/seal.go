@@ -88,7 +88,7 @@ func (a *app) sealCheckCommand() *cobra.Command {
 	return cmd
 }
 
-// readSeal reads a seal or a proof, with or without the words it was shown with.
+// readSeal reads a seal or a proof, with or without other text around it.
 func readSeal(path string) ([]byte, error) {
 	file, err := os.Open(path)
 	if err != nil {
@@ -100,7 +100,7 @@ func readSeal(path string) ([]byte, error) {
 		return nil, fmt.Errorf("reading the seal: %w", err)
 	}
 	if len(data) > maxSeal {
-		return nil, fmt.Errorf("reading the seal: %s is longer than %d MiB, and so is no proof", path, maxSeal>>20)
+		return nil, fmt.Errorf("reading the seal: %s is larger than %d MiB, so it is not a seal or a proof", path, maxSeal>>20)
 	}
 	return seal.Lift(data)
 }
@@ -108,16 +108,16 @@ func readSeal(path string) ([]byte, error) {
 // maxSeal is more than the longest proof.
 const maxSeal = 4 << 20
 
-// strange says where the key comes from that a seal was not made with, if
-// nobody named it.
+// strange adds to the error of an unknown signer that one's own key was used,
+// because no key was named.
 func strange(err error, key string) error {
 	if key == "" && errors.Is(err, seal.ErrUnknownSigner) {
-		return fmt.Errorf("%w; that is your own key: name the key of who sealed it, --key KEY", err)
+		return fmt.Errorf("%w; your own key was used; give the signer's public key with --key KEY", err)
 	}
 	return err
 }
 
-// checkSeal tells the kinds of file apart by how they begin.
+// checkSeal checks a seal or a proof; the first line says which it is.
 func checkSeal(data []byte, public string) (page.SealChecked, error) {
 	switch text := string(data); {
 	case strings.HasPrefix(text, "c2sp.org/tlog-proof"):
@@ -131,11 +131,11 @@ func checkSeal(data []byte, public string) (page.SealChecked, error) {
 	return page.SealChecked{Origin: st.Origin, Size: st.Head.Size, Signer: st.Signer}, err
 }
 
-// sealed seals a release that was just given. A release stands without it.
+// sealed seals a release that was just given. The release is valid without it.
 func (a *app) sealed(ctx context.Context, k *keep.Keeper, s *workflow.State) *page.Seal {
 	made, _, err := k.Seal(ctx, s)
 	if err != nil {
-		a.warn("the release stands, and was not sealed: %v", err)
+		a.warn("the release is valid, but it was not sealed: %v", err)
 		return nil
 	}
 	out := a.sealPage(s.Airframe.Mark, made)

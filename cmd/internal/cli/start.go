@@ -34,7 +34,7 @@ func (a *app) start(ctx context.Context, args []string, zone, at string) error {
 	}
 	mark := s.Airframe.Mark
 	if len(rest) != 1 {
-		return usage("say which procedure: fettle start %s PROCEDURE; fettle library list shows them", mark)
+		return usage("name the procedure: fettle start %s PROCEDURE; to list the procedures: fettle library list", mark)
 	}
 	when, err := a.when(at)
 	if err != nil {

@@ -22,7 +22,7 @@ func (a *app) statusCommand() *cobra.Command {
 			now := a.time.Now()
 			tiles, unread := rows(cmd.Context(), a, args, func(s *workflow.State, of int) page.Tile {
 				if a.json {
-					of = 0 // it has every tile whole
+					of = 0 // JSON has every airframe in full
 				}
 				return page.NewTile(s, now, of)
 			})

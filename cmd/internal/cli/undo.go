@@ -38,11 +38,11 @@ func (a *app) undo(ctx context.Context, args []string, reason string) error {
 		if err := a.ShowTo(a.Err, page.NewJournal(s).Last(10).Markdown(a.clock())); err != nil {
 			return err
 		}
-		return usage("say which entry by its number: fettle undo %s %d", mark, s.Size()-1)
+		return usage("name the entry by its number: fettle undo %s %d", mark, s.Size()-1)
 	}
 	position, err := strconv.ParseInt(rest[0], 10, 64)
 	if err != nil {
-		return usage("%q is no number of an entry; fettle airframe show %s --entries lists them", rest[0], mark)
+		return usage("%q is not the number of an entry; to list the entries: fettle airframe show %s --entries", rest[0], mark)
 	}
 	return a.act(ctx, s, workflow.Undo{Position: position, Reason: reason}, "")
 }

@@ -39,11 +39,12 @@ func (a *app) waitCommand() *cobra.Command {
 	}
 }
 
-// recheck is how often a wait reads the journal again: another terminal may
-// have changed what is waited for.
+// recheck is how often a wait reads the journal again, because another terminal
+// may have changed the times.
 const recheck = 20 * time.Second
 
-// wait returns nil at ready. The store is open only while the journal is read.
+// wait returns nil when the wait is over. The store is open only while the journal
+// is read.
 func (a *app) wait(ctx context.Context, d *desk.Desk, state *workflow.State, name string) error {
 	mark := state.Airframe.Mark
 	await, err := state.Await(a.time.Now(), name)
@@ -82,8 +83,7 @@ func (a *app) wait(ctx context.Context, d *desk.Desk, state *workflow.State, nam
 	return a.show(page.NewReady(mark, await))
 }
 
-// A waitBar shows how far a wait has come: a bar on a terminal, one line
-// elsewhere.
+// A waitBar shows the progress of a wait: a bar on a terminal, one line elsewhere.
 type waitBar struct {
 	app  *app
 	read time.Time // when the journal was last read

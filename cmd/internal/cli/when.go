@@ -9,9 +9,9 @@ import (
 	"fettle/steps/quantity"
 )
 
-// when reads a moment as people write it: 19:02 (today), 2026-03-03 19:02,
-// RFC 3339, or a length of time and "ago". None of it has yet to come. In an
-// hour that is there twice it is the latest moment that has been.
+// when reads a moment as people write it: 19:02 (today), 2026-03-03 19:02, RFC
+// 3339, or a length of time and "ago". A moment in the future is refused. In an
+// hour that occurs twice it is the later moment, unless that is in the future.
 func (a *app) when(text string) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
@@ -19,7 +19,7 @@ func (a *app) when(text string) (time.Time, error) {
 	now := a.time.Now().In(time.Local)
 	t, err := moment(text, now)
 	if err == nil && t.After(now) {
-		return t, usage("%q lies in the future: it is %s now; write the day too, as in \"2026-03-03 19:02\"", text, now.Format("2006-01-02 15:04"))
+		return t, usage("%q is in the future: it is %s now; write the day too, as in \"2026-03-03 19:02\"", text, now.Format("2006-01-02 15:04"))
 	}
 	return t, err
 }
@@ -42,12 +42,12 @@ func moment(text string, now time.Time) (time.Time, error) {
 		}
 		return lastInstant(t, now), nil
 	}
-	return time.Time{}, usage("%q is no time; write 19:02, \"2026-03-03 19:02\" or \"6 min ago\"", text)
+	return time.Time{}, usage("%q is not a time; write 19:02, \"2026-03-03 19:02\" or \"6 min ago\"", text)
 }
 
-// lastInstant is the latest instant not in the future at which local clocks read
-// what they read at t: in an hour that is repeated when the clocks go back there
-// are two. Where both are still to come it is the earlier.
+// lastInstant is the latest instant, not in the future, with the same local time
+// as t. When clocks go back an hour is repeated, and there are two such instants.
+// If both are in the future it is the earlier.
 func lastInstant(t, now time.Time) time.Time {
 	_, before := t.Add(-24 * time.Hour).Zone()
 	_, after := t.Add(24 * time.Hour).Zone()
@@ -55,7 +55,7 @@ func lastInstant(t, now time.Time) time.Time {
 	first, second := t.Add(time.Duration(offset-before)*time.Second), t.Add(time.Duration(offset-after)*time.Second)
 	const wall = "2006-01-02 15:04:05"
 	switch {
-	case first.Format(wall) != second.Format(wall): // no such hour, or no repeated one
+	case first.Format(wall) != second.Format(wall): // the hour does not exist or is not repeated
 		return t
 	case second.After(now):
 		return first
@@ -71,19 +71,19 @@ func parseDuration(text string) (time.Duration, error) {
 	return q.Duration()
 }
 
-// day is the beginning of a day, or of the day so many days after it.
+// day is the start of a day, or of the day so many days later.
 func day(text string, after int) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
 	t, err := time.ParseInLocation("2006-01-02", text, time.Local)
 	if err != nil {
-		return t, usage("%q is no day; write 2026-03-03", text)
+		return t, usage("%q is not a day; write 2026-03-03", text)
 	}
 	return t.AddDate(0, 0, after), nil
 }
 
-// atFlag adds --at to a command and returns where it ends up.
+// atFlag adds --at to a command and returns its value.
 func atFlag(cmd *cobra.Command) *string {
 	return cmd.Flags().String("at", "", "`WHEN` it happened, if not now: 19:02, \"2026-03-03 19:02\", \"6 min ago\"")
 }

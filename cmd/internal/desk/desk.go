@@ -1,5 +1,5 @@
-// Package desk joins the engine to the store and the library: it reads a
-// journal, lets the workflow decide, and appends what was decided.
+// Package desk connects the engine, the store and the library: it reads a
+// journal, lets package workflow decide, and appends the new entries.
 package desk
 
 import (
@@ -30,10 +30,10 @@ type Desk struct {
 	parsed parsed
 }
 
-// tries is how often a decision is taken again when another terminal was quicker.
+// tries is how often to decide when other terminals keep adding entries.
 const tries = 5
 
-// State replays one airframe's journal. An airframe that is not there is an
+// State replays one airframe's journal. For an unknown mark the error is a
 // *workflow.UnknownError with the nearest mark.
 func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) {
 	var j journalBytes
@@ -49,9 +49,9 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 	return d.fold(ctx, j)
 }
 
-// Act has a request decided on an airframe's state and appends what it gives. It
-// returns the new entries and the state after them. Where another terminal was
-// quicker it reads the journal again and decides afresh.
+// Act decides a request on an airframe's state and appends the entries. It returns
+// the new entries and the state after them. If another terminal added entries in
+// the meantime, it reads the journal again and decides afresh.
 func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	mark := s.Airframe.Mark
 	for range tries {
@@ -74,15 +74,15 @@ func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, a
 		}
 		return entries, after, nil
 	}
-	return nil, nil, fmt.Errorf("the journal of %s changed under every one of %d tries: look again at what the other terminal does", mark, tries)
+	return nil, nil, fmt.Errorf("the journal of %s changed during each of %d tries; see what the other terminal does, then try again", mark, tries)
 }
 
 func (d *Desk) circumstances(at time.Time) workflow.Circumstances {
 	return workflow.Circumstances{Now: d.Now(), At: at, By: d.By, Program: d.Program}
 }
 
-// Photograph acts like [Desk.Act], with photos of what is recorded. They are
-// kept first, so that no entry ever names a photo that is not there.
+// Photograph acts like [Desk.Act], with photos of what is recorded. The photos are
+// kept first, so that no entry ever names a missing photo.
 func (d *Desk) Photograph(ctx context.Context, s *workflow.State, r workflow.Request, files []string, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	var kept []photos.Photo
 	for _, file := range files {
@@ -110,9 +110,9 @@ func (d *Desk) Photograph(ctx context.Context, s *workflow.State, r workflow.Req
 	return entries, state, nil
 }
 
-// append adds entries to a journal that has been read, if it has not grown since,
-// and gives the state after them: what a reader finds there, for it is folded from
-// the records that were stored.
+// append adds entries to a journal, if it has not grown since it was read, and
+// returns the state after them. That state is folded from the stored records, so
+// that it is exactly what a reader will find.
 func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entries []journal.Entry) (*workflow.State, error) {
 	records, err := journal.Encode(entries)
 	if err != nil {
@@ -128,7 +128,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	return d.replay(ctx, mark, slices.Concat(s.Entries, stored))
 }
 
-// Register brings an airframe of a design under the record.
+// Register registers an airframe of a design.
 func (d *Desk) Register(ctx context.Context, mark, design string, options []string, at time.Time) (*workflow.State, error) {
 	sheet, err := d.Library.Sheet(design)
 	if err != nil {
@@ -137,7 +137,7 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 	if err := workflow.CheckMark(mark); err != nil {
 		return nil, err
 	}
-	var j journalBytes // as a rule there is none yet
+	var j journalBytes // usually empty: the mark is new
 	err = d.Store.View(ctx, func(r store.Reader) (err error) {
 		j, err = d.load(r, mark)
 		return err
@@ -160,8 +160,8 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 	return d.append(ctx, mark, have, entries)
 }
 
-// Start opens a job on an airframe: a procedure by its name or file, on a zone
-// where it asks for one.
+// Start opens a job on an airframe: a procedure by its name or file, on a zone if
+// it takes one.
 func (d *Desk) Start(ctx context.Context, s *workflow.State, procedure, zone string, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	doc, err := d.Library.Procedure(procedure)
 	if err != nil {
@@ -170,8 +170,8 @@ func (d *Desk) Start(ctx context.Context, s *workflow.State, procedure, zone str
 	return d.open(ctx, s, doc, workflow.Start{Zone: zone}, at)
 }
 
-// open opens a job of the document: it must fit the sheet in force, and both
-// are kept beside the journal that names them.
+// open opens a job with the document, which must fit the sheet in force. Both are
+// kept in the store, because the journal names them.
 func (d *Desk) open(ctx context.Context, s *workflow.State, doc *procedures.Document, start workflow.Start, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	sheet, err := d.sheetFor(ctx, s)
 	if err != nil {
@@ -202,7 +202,7 @@ func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 	return nil
 }
 
-// TriageTable is the name of the table that crashes go by.
+// TriageTable is the name of the table that answers damage.
 const TriageTable = "crash-triage"
 
 // PlanRepair plans the repair of an airframe's open damages.
@@ -220,7 +220,7 @@ func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
 	}, d.Now())
 }
 
-// StartRepair opens a plan of repair as one job, of a document of its own.
+// StartRepair opens a repair plan as one job, with its own document.
 func (d *Desk) StartRepair(ctx context.Context, s *workflow.State, plan workflow.RepairPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	doc, err := procedures.Kept(plan.Procedure)
 	if err != nil {
@@ -233,8 +233,8 @@ func (d *Desk) StartRepair(ctx context.Context, s *workflow.State, plan workflow
 	return d.open(ctx, s, doc, workflow.Start{Damages: damages}, at)
 }
 
-// Newer returns the request that moves a job to the library's present
-// documents, or to a procedure named.
+// Newer returns the request that moves a job to the library's present documents,
+// or to the named procedure.
 func (d *Desk) Newer(ctx context.Context, s *workflow.State, job, procedure string) (workflow.MoveJob, error) {
 	open, err := s.Job(job)
 	if err != nil {
@@ -260,8 +260,8 @@ func (d *Desk) Newer(ctx context.Context, s *workflow.State, job, procedure stri
 	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, nil
 }
 
-// sheetFor returns the design sheet that a new job goes by: the library's
-// present one, or while another job is open the one that job has.
+// sheetFor returns the design sheet for a new job: the library's present one, or
+// while another job is open the sheet of that job.
 func (d *Desk) sheetFor(ctx context.Context, state *workflow.State) (*procedures.Document, error) {
 	if len(state.OpenJobs(d.Now())) == 0 {
 		sheet, err := d.Library.Sheet(state.Airframe.Design)

@@ -16,9 +16,9 @@ import (
 	"fettle/workflow/journal"
 )
 
-// viewBytes is how many bytes of journals one view of the store reads at most,
-// beyond the first journal: a small bench is read in one, and a large one neither
-// keeps a writer waiting for long nor lies in memory.
+// viewBytes limits how many bytes of journals one view of the store reads, beyond
+// the first journal. A small store is read in one view; a large one neither keeps
+// a writer waiting for long nor fills the memory.
 const viewBytes = 128 << 10
 
 // Marks are the marks of all airframes, sorted.
@@ -35,7 +35,7 @@ func marksOf(journals []store.Journal) []string {
 	return marks
 }
 
-// UnknownMark says that no airframe has that mark, with the nearest that one has.
+// UnknownMark returns the error for a mark that no airframe has, with the nearest.
 func UnknownMark(r store.Reader, mark string) error {
 	journals, err := r.Journals()
 	if err != nil {
@@ -45,9 +45,9 @@ func UnknownMark(r store.Reader, mark string) error {
 }
 
 // Rows folds the journal of every airframe, one at a time on each processor, and
-// gives what row makes of it, in the order of their marks; the state itself is
-// dropped. row is told how many airframes there are. Journals that are damaged are
-// left out, and named in an error beside the others.
+// returns what row makes of each state, in the order of the marks. No state is
+// kept. of is how many airframes there are. Damaged journals are left out, and the
+// error names them; the rows of the others are valid all the same.
 func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of int) R) ([]R, error) {
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
@@ -93,7 +93,7 @@ func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of in
 	return rows, cannotRead(unread, why)
 }
 
-// rowOf folds one journal and lets its state go.
+// rowOf folds one journal and makes its row.
 func rowOf[R any](ctx context.Context, d *Desk, it item, row func(*workflow.State, int) R) (none R, err error) {
 	if it.err != nil {
 		return none, it.err
@@ -105,7 +105,7 @@ func rowOf[R any](ctx context.Context, d *Desk, it item, row func(*workflow.Stat
 	return row(state, it.of), nil
 }
 
-// unreadable reports whether an error is of one journal alone.
+// unreadable reports whether an error concerns one journal only.
 func unreadable(err error) bool {
 	return errors.Is(err, store.ErrDamaged) || errors.Is(err, journal.ErrBadEntry)
 }
@@ -114,7 +114,7 @@ func cannotRead(marks []string, why error) error {
 	if why == nil {
 		return nil
 	}
-	return fmt.Errorf("cannot read %s: %w; fettle examine says what can be saved", strings.Join(marks, ", "), why)
+	return fmt.Errorf("cannot read %s: %w; to see what can be saved: fettle examine", strings.Join(marks, ", "), why)
 }
 
 // An item is one journal of a queue, or why it cannot be read.
@@ -124,8 +124,8 @@ type item struct {
 	err    error
 }
 
-// A queue reads the journals of a store in the order of their marks, a batch in
-// each view.
+// A queue reads the journals of a store in the order of their marks, one batch per
+// view.
 type queue struct {
 	desk  *Desk
 	marks []string
@@ -155,7 +155,7 @@ func (q *queue) send(ctx context.Context, to chan<- item) error {
 	return nil
 }
 
-// batch reads the next journals, and before the first of them which there are.
+// batch reads the next journals, and before the first batch the list of marks.
 func (q *queue) batch(ctx context.Context) (batch []item, err error) {
 	err = q.desk.Store.View(ctx, func(r store.Reader) error {
 		if q.next == 0 {
@@ -181,29 +181,29 @@ func (q *queue) batch(ctx context.Context) (batch []item, err error) {
 	return batch, err
 }
 
-// ErrNoAirframe is given where an airframe is to be chosen and none is registered.
+// ErrNoAirframe is returned if there is no airframe to choose.
 var ErrNoAirframe = errors.New("no airframe is registered yet")
 
-// An AmbiguousError says that it cannot be told which airframe is meant.
-type AmbiguousError struct{ Marks []string } // of all there are, sorted
+// An AmbiguousError says that it is not clear which airframe is meant.
+type AmbiguousError struct{ Marks []string } // of all airframes, sorted
 
 // fewMarks is how many marks a person is asked to choose from.
 const fewMarks = 5
 
 func (e *AmbiguousError) Error() string {
-	text := "say which airframe: " + strings.Join(e.Marks[:min(fewMarks, len(e.Marks))], ", ")
+	text := "name the airframe: " + strings.Join(e.Marks[:min(fewMarks, len(e.Marks))], ", ")
 	if more := len(e.Marks) - fewMarks; more > 0 {
 		text += fmt.Sprintf(" and %d more", more)
 	}
 	return text
 }
 
-// Choose gives the airframe that somebody means who did not give its mark as it is
-// written: the one whose mark is that name in other letters, else the only one with
-// an open job, else the only one there is. named tells that it was the name.
+// Choose returns the airframe that is meant if no exact mark was given: the one
+// whose mark is the name apart from upper and lower case, else the only one with an
+// open job, else the only one there is. named says that the name matched.
 //
-// It looks no further than to the second airframe with an open job, and replays no
-// journal in which no job was ever opened.
+// It stops at the second airframe with an open job, and replays only journals in
+// which a job was opened.
 func (d *Desk) Choose(ctx context.Context, name string) (s *workflow.State, named bool, err error) {
 	c := choice{desk: d, name: name}
 	for {
@@ -249,14 +249,14 @@ type choice struct {
 	desk  *Desk
 	name  string
 	marks []string
-	next  int             // the mark to look at next
+	next  int             // index of the next mark
 	busy  *workflow.State // the first with an open job
-	sure  bool            // what is read next is it
-	named bool            // by its name
+	sure  bool            // the next journal is the one
+	named bool            // the name matched its mark
 }
 
-// batch reads the next journals in which a job was opened: so many as it may take
-// to find a second one that is open, and no more than one view is to read.
+// batch reads the next journals in which a job was opened: as many as are needed
+// to find a second airframe with an open job, within the limit of one view.
 func (c *choice) batch(r store.Reader) (batch []journalBytes, err error) {
 	if c.next == 0 {
 		journals, err := r.Journals()
@@ -299,8 +299,8 @@ func (c *choice) batch(r store.Reader) (batch []journalBytes, err error) {
 	return batch, nil
 }
 
-// opensJob reports whether a job was ever opened in a journal: without that none
-// is open. A newer program's way to open one has its version, and is refused.
+// opensJob reports whether a job was ever opened in a journal. If a newer program
+// has another way to open one, its entries have a version that is refused.
 func opensJob(records [][]byte) (bool, error) {
 	named, err := journal.Naming(records)
 	return slices.ContainsFunc(named, func(e journal.Entry) bool {

@@ -85,10 +85,10 @@ func TestChoose(t *testing.T) {
 		{"ror", "", "TN-02", false, "TN-03", 1},
 		{"dro", "", "TN-03", false, "TN-03", 1},
 		{"oor", "tn-03", "TN-03", true, "TN-03", 1},
-		{"oroo", "", "say which airframe: TN-01, TN-02, TN-03, TN-04", false, "TN-03", 1},
-		{"ooooooo", "", "say which airframe: TN-01, TN-02, TN-03, TN-04, TN-05 and 2 more", false, "TN-02", 1},
-		{"rr", "", "say which airframe: TN-01, TN-02", false, "TN-02", 1},
-		{"dddooo", "", "say which airframe: TN-01, TN-02, TN-03, TN-04, TN-05 and 1 more", false, "TN-05", 3},
+		{"oroo", "", "name the airframe: TN-01, TN-02, TN-03, TN-04", false, "TN-03", 1},
+		{"ooooooo", "", "name the airframe: TN-01, TN-02, TN-03, TN-04, TN-05 and 2 more", false, "TN-02", 1},
+		{"rr", "", "name the airframe: TN-01, TN-02", false, "TN-02", 1},
+		{"dddooo", "", "name the airframe: TN-01, TN-02, TN-03, TN-04, TN-05 and 1 more", false, "TN-05", 3},
 		{"", "", ErrNoAirframe.Error(), false, "", 1},
 	} {
 		d, w := bench(t, test.letters)

@@ -14,16 +14,16 @@ import (
 	"fettle/workflow/journal"
 )
 
-// journalBytes are what one view of the store gives of a journal: enough to
-// replay it when the store is closed again.
+// journalBytes are a journal as one view of the store returns it, with all that
+// is needed to replay it when the store is closed again.
 type journalBytes struct {
 	mark      string
 	records   [][]byte
-	documents map[string][]byte // by digest, those that the desk has not parsed yet
+	documents map[string][]byte // by digest; only those not parsed yet
 }
 
-// load reads a journal with what its replay needs. One that there is none of has
-// no records.
+// load reads a journal with what its replay needs. A journal that does not exist
+// has no records.
 func (d *Desk) load(r store.Reader, mark string) (journalBytes, error) {
 	records, err := r.Read(mark, 0)
 	if err != nil {
@@ -43,7 +43,7 @@ func (d *Desk) complete(r store.Reader, mark string, records [][]byte) (journalB
 	return j, err
 }
 
-// fold replays a journal that was loaded.
+// fold replays a loaded journal.
 func (d *Desk) fold(ctx context.Context, j journalBytes) (*workflow.State, error) {
 	if err := d.parsed.parse(j.documents); err != nil {
 		return nil, err
@@ -69,12 +69,12 @@ func (d *Desk) replay(ctx context.Context, mark string, entries []journal.Entry)
 	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
 	for _, digest := range sheets {
 		if docs.Sheets[digest] = kept[digest].Sheet; docs.Sheets[digest] == nil {
-			return nil, fmt.Errorf("the journal of %s: the document %s is no design sheet", mark, digest)
+			return nil, fmt.Errorf("the journal of %s: the document %s is not a design sheet", mark, digest)
 		}
 	}
 	for _, digest := range named {
 		if docs.Procedures[digest] = kept[digest].Procedure; docs.Procedures[digest] == nil {
-			return nil, fmt.Errorf("the journal of %s: the document %s is no procedure", mark, digest)
+			return nil, fmt.Errorf("the journal of %s: the document %s is not a procedure", mark, digest)
 		}
 	}
 	state, err := workflow.Replay(entries, docs)
@@ -87,8 +87,8 @@ func (d *Desk) replay(ctx context.Context, mark string, entries []journal.Entry)
 	return state, nil
 }
 
-// documents gives kept documents by their digests, and opens the store only for
-// those that are not parsed yet.
+// documents returns kept documents by digest. It opens the store only for those
+// that are not parsed yet.
 func (d *Desk) documents(ctx context.Context, digests []string) (map[string]*procedures.Document, error) {
 	if found, ok := d.parsed.all(digests); ok {
 		return found, nil
@@ -108,8 +108,8 @@ func (d *Desk) documents(ctx context.Context, digests []string) (map[string]*pro
 	return found, nil
 }
 
-// parsed holds documents by digest. A digest names its bytes for ever, so that
-// what was parsed once need not be parsed again.
+// parsed caches documents by digest. A digest always names the same bytes, so
+// that nothing need be parsed twice.
 type parsed struct {
 	mu   sync.Mutex
 	docs map[string]*procedures.Document
@@ -128,7 +128,7 @@ func (p *parsed) put(digest string, doc *procedures.Document) {
 	p.docs[digest] = doc
 }
 
-// all gives the documents of these digests, and whether they are all there.
+// all returns the documents of these digests, and whether it has all of them.
 func (p *parsed) all(digests []string) (map[string]*procedures.Document, bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -159,8 +159,8 @@ func (p *parsed) read(r store.Reader, digests []string) (map[string][]byte, erro
 	return unread, nil
 }
 
-// parse parses documents that were read. Who waits for it meanwhile most often
-// wants the very same.
+// parse parses documents that were read. It holds the lock meanwhile, because
+// those who wait mostly need the same documents.
 func (p *parsed) parse(unread map[string][]byte) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()

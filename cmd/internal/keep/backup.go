@@ -17,10 +17,10 @@ import (
 	"fettle/store/seal"
 )
 
-// ErrExists is given for a file that would be written over.
-var ErrExists = errors.New("it exists already; name a new file")
+// ErrExists is returned for a file that would be overwritten.
+var ErrExists = errors.New("it already exists; name a new file")
 
-// taken says of a file that would be written over that it is there.
+// taken turns the error for an existing file into ErrExists.
 func taken(path string, err error) error {
 	if errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("the file %s: %w", path, ErrExists)
@@ -28,21 +28,21 @@ func taken(path string, err error) error {
 	return err
 }
 
-// A Copied says what a backup or a restore has copied.
+// Copied says what a backup or a restore has copied.
 type Copied struct {
 	File      string   `json:"file"`
 	Airframes int      `json:"airframes"`
 	Entries   int64    `json:"entries"`
 	Photos    int      `json:"photos"`
 	Missing   []string `json:"missing_photos,omitempty"`
-	Aside     string   `json:"aside,omitempty"` // where the store that was there is kept
+	Aside     string   `json:"aside,omitempty"` // where the previous store is kept
 }
 
-// Backup copies the store as it is at one moment to a new file, and reads the
-// copy again before it gets its name. Photos are copied beside it.
+// Backup copies the store, as it is at one moment, to a new file, and reads the
+// copy back before it gets its name. Photos are copied to a folder beside it.
 //
-// Journals only grow, so that the sizes of one moment say what the store was
-// then: each is read by itself, and nobody is kept waiting.
+// Journals only grow, so their sizes at one moment define what the store was
+// then. Each journal is read in its own view, and nobody is kept waiting.
 func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
 	if err := folderFor(to); err != nil {
 		return Copied{}, err
@@ -55,13 +55,13 @@ func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
 		return Copied{}, taken(to, err)
 	}
 	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Desk.Photos, photos.Beside(to)); err != nil {
-		return out, fmt.Errorf("%s is there and whole, but not all of its photos: %w", to, err)
+		return out, fmt.Errorf("%s is complete, except for some photos: %w", to, err)
 	}
 	return out, nil
 }
 
-// folderFor says whether there is a folder for a copy. It is not made: where the
-// disk that it was to go to is not mounted, it would lie on another.
+// folderFor returns an error if the folder for a copy does not exist. It is not
+// created: if the intended disk is not mounted, the copy would go to another.
 func folderFor(to string) error {
 	if _, err := os.Stat(filepath.Dir(to)); err != nil {
 		return fmt.Errorf("the folder for the copy: %w", err)
@@ -69,7 +69,7 @@ func folderFor(to string) error {
 	return nil
 }
 
-// copyStore makes a new store of all that one holds, and reads it again.
+// copyStore copies a whole store to a new one and reads that back.
 func (k *Keeper) copyStore(ctx context.Context, from store.Store, to string) (Copied, []picture, error) {
 	out := Copied{File: to}
 	var pictures []picture
@@ -96,10 +96,10 @@ func (k *Keeper) copyStore(ctx context.Context, from store.Store, to string) (Co
 		for i, j := range journals {
 			b, err := bundle(ctx, copy, j.Mark, j.Size)
 			if err != nil {
-				return fmt.Errorf("reading the copy again: %w", err)
+				return fmt.Errorf("reading the copy back: %w", err)
 			}
 			if seal.HeadOf(b.Records) != written[i] {
-				return fmt.Errorf("the copy of %s is not what was copied; nothing was kept of it", j.Mark)
+				return fmt.Errorf("the copy of %s differs from the original; the copy was discarded", j.Mark)
 			}
 		}
 		return nil
@@ -108,25 +108,25 @@ func (k *Keeper) copyStore(ctx context.Context, from store.Store, to string) (Co
 	return out, pictures, err
 }
 
-// ErrItself is given for a store that was to be restored from itself.
+// ErrItself is returned for a restore of a store from itself.
 var ErrItself = errors.New("that is the store itself; name a copy of it")
 
 // A LossError says what a restore would lose.
 type LossError struct{ Losses []string }
 
 func (e *LossError) Error() string {
-	return fmt.Sprintf("the store here has what the copy has not: %s; nothing was changed; --force keeps the store aside and restores all the same", strings.Join(e.Losses, ", "))
+	return fmt.Sprintf("the store has what the copy lacks: %s; nothing was changed; to restore anyway and keep this store aside, add --force", strings.Join(e.Losses, ", "))
 }
 
-// compares is how often a store is compared again that was written to meanwhile.
+// compares is how often a store is compared with a copy while others write to it.
 const compares = 5
 
-// errGrown is given for a store that was written to while it was compared.
-var errGrown = errors.New("the store was written to meanwhile")
+// errGrown is returned if somebody wrote to the store during the comparison.
+var errGrown = errors.New("somebody wrote to the store during the comparison; try again")
 
-// Restore puts a copy in the place of the store. Where the store has
-// entries that the copy lacks, or other ones, it is refused unless forced. The
-// store that was there is kept aside.
+// Restore replaces the store by a copy. If the store has entries that the copy
+// lacks, or other ones, it refuses unless forced. The previous store is kept
+// aside.
 func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, error) {
 	copied, err := os.Stat(from)
 	if err != nil {
@@ -136,13 +136,13 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 		return Copied{}, fmt.Errorf("%s: %w", from, ErrItself)
 	}
 	file := k.Store.File()
-	part := fmt.Sprintf("%s.part-%016x", file, rand.Uint64()) // one that was killed may have left its own
+	part := fmt.Sprintf("%s.part-%016x", file, rand.Uint64()) // a restore that was killed may have left its own
 	defer func() { _ = os.Remove(part) }()
 	out, pictures, err := k.copyStore(ctx, k.Kinds.open(from), part)
 	if err != nil {
 		var failure *store.Error
 		if errors.As(err, &failure) && failure.Path == part {
-			failure.Path = k.Path // which it was to be
+			failure.Path = k.Path // the name it was meant to get
 		}
 		return Copied{}, err
 	}
@@ -163,14 +163,14 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, photos.Beside(from), photos.Beside(k.Path)); err != nil {
 		was := ""
 		if kept {
-			was = " (what was here is kept as " + aside + ")"
+			was = " (the previous store is kept as " + aside + ")"
 		}
-		return out, fmt.Errorf("the store is restored%s, but not all of its photos: %w", was, err)
+		return out, fmt.Errorf("the store is restored%s, except for some photos: %w", was, err)
 	}
 	return out, nil
 }
 
-// asideOf gives a name that is not taken for the store that is replaced.
+// asideOf returns a free name for the store that is replaced.
 func asideOf(file string, now time.Time) string {
 	stem := file + now.UTC().Format("-20060102T150405")
 	name := stem + ".aside"
@@ -182,9 +182,9 @@ func asideOf(file string, now time.Time) string {
 	}
 }
 
-// replace puts the store in the file part in the place of the keeper's, if nothing
-// is lost by it or it is forced. What is there is compared while others may
-// write to it, and under the lock only its sizes are.
+// replace replaces the keeper's store by the one in the file part, if nothing is
+// lost or if forced. It compares the contents without a lock, while others may
+// write, and under the lock only the sizes.
 func (k *Keeper) replace(ctx context.Context, part, aside string, force bool) (kept bool, err error) {
 	here := k.Store
 	if force {
@@ -196,7 +196,7 @@ func (k *Keeper) replace(ctx context.Context, part, aside string, force bool) (k
 		losses, err = lost(ctx, k.Desk.Store, seen, k.Kinds.open(part))
 	}
 	if err != nil {
-		return false, fmt.Errorf("comparing the store with the copy: %w; --force puts it aside as it is", err)
+		return false, fmt.Errorf("comparing the store with the copy: %w; to keep the store aside without comparing, add --force", err)
 	}
 	if len(losses) > 0 {
 		return false, &LossError{losses}
@@ -210,7 +210,7 @@ func (k *Keeper) replace(ctx context.Context, part, aside string, force bool) (k
 	})
 }
 
-// lost says what of these journals is not in a copy.
+// lost says which parts of these journals are not in a copy.
 func lost(ctx context.Context, here store.Store, journals []store.Journal, copy store.Store) (losses []string, err error) {
 	for _, j := range journals {
 		have, err := store.Records(ctx, here, j.Mark)

@@ -124,12 +124,12 @@ func TestPhotosThatCannotBeCopied(t *testing.T) {
 	}
 	copied := filepath.Join(t.TempDir(), "copy.db")
 	shut(copied)
-	if _, err := k.Backup(t.Context(), copied); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), copied+" is there") {
+	if _, err := k.Backup(t.Context(), copied); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), copied+" is complete, except") {
 		t.Errorf("backup: %v", err)
 	}
 	saved := filepath.Join(t.TempDir(), "saved.db")
 	shut(saved)
-	if _, err := k.Salvage(t.Context(), saved); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), saved+" is there") {
+	if _, err := k.Salvage(t.Context(), saved); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), saved+" has all that could be saved, except") {
 		t.Errorf("salvage: %v", err)
 	}
 	other := aFleet(t)

@@ -12,7 +12,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A Bundle is one airframe's journal with everything that it names.
+// A Bundle is one airframe's journal with everything that it refers to.
 type Bundle struct {
 	Mark      string
 	Records   [][]byte
@@ -20,7 +20,7 @@ type Bundle struct {
 	Photos    []journal.PhotoKept
 }
 
-// bundle reads the first size records of a journal and what they name.
+// bundle reads the first size records of a journal and what they refer to.
 func bundle(ctx context.Context, s store.Store, mark string, size int64) (Bundle, error) {
 	b := Bundle{Mark: mark}
 	err := s.View(ctx, func(r store.Reader) (err error) {
@@ -36,7 +36,7 @@ func bundle(ctx context.Context, s store.Store, mark string, size int64) (Bundle
 	return b, err
 }
 
-// complete adds what the records name.
+// complete adds what the records refer to.
 func (b *Bundle) complete(document func(digest string) ([]byte, error)) error {
 	entries, err := journal.Naming(b.Records)
 	if err != nil {
@@ -75,7 +75,7 @@ func (b *Bundle) build(into store.Builder) error {
 	return into.Append(b.Mark, b.Records)
 }
 
-// settle writes a bundle into a store that does not have it.
+// settle writes a bundle into a store that does not have its airframe.
 func (b *Bundle) settle(ctx context.Context, s store.Store) error {
 	for _, data := range b.Documents {
 		if _, err := s.Keep(ctx, data); err != nil {
@@ -99,8 +99,8 @@ func (b *Bundle) pictures() []picture {
 	return all
 }
 
-// copyPhotos copies photos; one that is missing is said and does not stop the
-// rest. What would stop every other ends it.
+// copyPhotos copies photos. A missing one is reported and does not stop the rest;
+// an error that would hit every photo does.
 func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n int, missing []string, err error) {
 	for _, p := range all {
 		err := copyPhoto(ctx, p.Photo, from, to)
@@ -112,7 +112,7 @@ func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n i
 		case errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):
 			return n, missing, err
 		default:
-			// One that several entries name is said once.
+			// A photo that several entries name is reported once.
 			if text := fmt.Sprintf("%s of %s: %v", p.Name, p.mark, err); !slices.Contains(missing, text) {
 				missing = append(missing, text)
 			}

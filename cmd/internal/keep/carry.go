@@ -23,9 +23,9 @@ import (
 	"fettle/workflow"
 )
 
-// An airframe is carried from one store to another in a zip file: manifest.json
-// says of which journal and what its tree comes to; journal has one record a
-// line, in base64; documents and photos have one file each.
+// An airframe goes from one store to another in a zip file: manifest.json names
+// the airframe and the root of its journal's tree; journal has one record per
+// line, in base64; each document and photo is a file.
 const (
 	carryFormat  = "fettle-airframe/1"
 	manifestFile = "manifest.json"
@@ -44,14 +44,14 @@ type manifest struct {
 	Made   string `json:"made"`
 }
 
-// An Exported says what is to be known of the photos of an airframe in a file.
+// Exported says what to know about the photos in an exported file.
 type Exported struct {
-	Missing []string `json:"missing_photos,omitempty"` // which are left out
-	Placed  []string `json:"placed_photos,omitempty"`  // which say where they were taken
+	Missing   []string `json:"missing_photos,omitempty"` // left out
+	Geotagged []string `json:"placed_photos,omitempty"`  // they say where they were taken
 }
 
-// Export writes one airframe, with everything its journal names, to a new file.
-// Photos are in it as they were kept, so that the journal still holds for them.
+// Export writes one airframe, with everything its journal refers to, to a new
+// file. Photos are not changed, so that they still match the journal.
 func (k *Keeper) Export(ctx context.Context, mark, to string) (out Exported, err error) {
 	state, err := k.Desk.State(ctx, mark)
 	if err != nil {
@@ -105,7 +105,7 @@ func (k *Keeper) pack(w io.Writer, b Bundle) (out Exported, err error) {
 		} else if !packed[p.Photo] {
 			packed[p.Photo] = true
 			if photos.Position(data) {
-				out.Placed = append(out.Placed, p.Name)
+				out.Geotagged = append(out.Geotagged, p.Name)
 			}
 			put(photosIn+strings.TrimPrefix(p.Photo, "sha256:"), data)
 		}
@@ -113,20 +113,20 @@ func (k *Keeper) pack(w io.Writer, b Bundle) (out Exported, err error) {
 	return out, errors.Join(err, z.Close())
 }
 
-// ErrNotCarried is given for a file that no airframe can be taken from.
-var ErrNotCarried = errors.New("not a whole airframe")
+// ErrNotCarried is returned for a file that no airframe can be imported from.
+var ErrNotCarried = errors.New("not a complete airframe file")
 
-// Import takes an airframe out of a file that Export wrote, after its tree, its
-// entries and everything they name was checked; photos may be missing. Two lives
-// are never merged: a mark that is there already is refused. missing names the
-// photos that the file has not.
+// Import takes an airframe from a file that Export wrote, after checking its tree,
+// its entries and everything they refer to; photos may be missing. Journals
+// are never merged: a mark that the store already has is refused. missing names
+// the photos that the file lacks.
 func (k *Keeper) Import(ctx context.Context, from string) (state *workflow.State, missing []string, err error) {
 	z, err := zip.OpenReader(from)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil, err
 	}
 	if errors.Is(err, zip.ErrFormat) {
-		err = errors.New("export did not write it, or its end is missing")
+		err = errors.New("it was not written by export, or its end is missing")
 	}
 	if err != nil {
 		return nil, nil, notCarried(from, err)
@@ -150,7 +150,7 @@ func (k *Keeper) Import(ctx context.Context, from string) (state *workflow.State
 		size, err := r.Size(b.Mark)
 		if err == nil && size > 0 {
 			return &workflow.Refusal{What: "import of " + b.Mark, Reasons: []workflow.Reason{{Because: workflow.ByState,
-				Text: "an airframe of that mark is here already, and two journals are never merged", Remedy: workflow.Remedy{Kind: workflow.ToUseOtherStore}}}}
+				Text: "this store already has an airframe with that mark, and journals are never merged", Remedy: workflow.Remedy{Kind: workflow.ToUseOtherStore}}}}
 		}
 		return err
 	})
@@ -181,8 +181,8 @@ func notCarried(from string, err error) error {
 	return fmt.Errorf("%s: %w: %v", from, ErrNotCarried, err)
 }
 
-// tryOut checks that a bundle replays, under its own mark, before the store has it:
-// a journal that cannot be read again could not be taken out of it.
+// tryOut checks that a bundle replays, under its own mark, before it goes into the
+// store, because a journal is never deleted from it.
 func (k *Keeper) tryOut(ctx context.Context, b Bundle) error {
 	if err := workflow.CheckMark(b.Mark); err != nil {
 		return err
@@ -198,8 +198,8 @@ func (k *Keeper) tryOut(ctx context.Context, b Bundle) error {
 	return err
 }
 
-// A carried airframe is the files inside the one that it is in, by their names,
-// of which only those are read that are asked for.
+// carried are the files inside an exported file, by name. Each is read only when
+// it is needed.
 type carried struct {
 	files map[string]*zip.File
 	room  int64 // bytes that may still be held in memory
@@ -212,18 +212,18 @@ func openCarried(files []*zip.File) (*carried, error) {
 	for _, f := range files {
 		known := f.Name == manifestFile || f.Name == journalFile || strings.HasPrefix(f.Name, documentsIn) || strings.HasPrefix(f.Name, photosIn)
 		if !known {
-			return nil, fmt.Errorf("it holds %q", f.Name)
+			return nil, fmt.Errorf("it contains an unexpected file %q", f.Name)
 		}
 		if c.files[f.Name] != nil {
-			return nil, fmt.Errorf("it holds %q twice", f.Name)
+			return nil, fmt.Errorf("it contains %q twice", f.Name)
 		}
 		c.files[f.Name] = f
 	}
 	return c, nil
 }
 
-// bundle reads the journal, which is to have the tree that the manifest says, and
-// the documents that it names.
+// bundle reads the journal, which must have the root in the manifest, and the
+// documents that it refers to.
 func (c *carried) bundle() (Bundle, error) {
 	var b Bundle
 	data, err := c.read(manifestFile, store.MaxDocument)
@@ -235,7 +235,7 @@ func (c *carried) bundle() (Bundle, error) {
 		return b, fmt.Errorf("%s: %w", manifestFile, err)
 	}
 	if m.Format != carryFormat {
-		return b, fmt.Errorf("its format is %q, and this fettle knows %q", m.Format, carryFormat)
+		return b, fmt.Errorf("its format is %q, but this program reads %q", m.Format, carryFormat)
 	}
 	if data, err = c.read(journalFile, c.room); err != nil {
 		return b, err
@@ -247,7 +247,7 @@ func (c *carried) bundle() (Bundle, error) {
 	}
 	head := seal.HeadOf(b.Records)
 	if m.Size != head.Size || m.Root != base64.StdEncoding.EncodeToString(head.Root[:]) {
-		return b, errors.New("its journal does not hash to what the file says of it")
+		return b, errors.New("its journal does not match its manifest")
 	}
 	return b, b.complete(func(digest string) ([]byte, error) {
 		data, err := c.named(documentsIn, digest, min(c.room, store.MaxDocument))
@@ -256,12 +256,12 @@ func (c *carried) bundle() (Bundle, error) {
 	})
 }
 
-// named reads what is kept by its digest.
+// named reads a document or photo by its digest.
 func (c *carried) named(folder, digest string, most int64) ([]byte, error) {
 	name := folder + strings.TrimPrefix(digest, "sha256:")
 	data, err := c.read(name, most)
 	if err == nil && store.Digest(data) != digest {
-		err = fmt.Errorf("%s is not as it was packed", name)
+		err = fmt.Errorf("%s was changed after the export", name)
 	}
 	return data, err
 }

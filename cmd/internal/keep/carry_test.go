@@ -117,15 +117,15 @@ func TestImportOfWhatIsNotWhole(t *testing.T) {
 		"no design sheet":      {bundle: noDesign, says: "the document " + sum(letter)},
 		"no document":          {bundle: without, says: sheet},
 		"no seal":              {bundle: good.with(t, journal.Sealed{Size: 1, Note: sum(letter)}), says: sum(letter)},
-		"no mark":              {bundle: named("tn-01", sheet), says: "is no mark"},
+		"no mark":              {bundle: named("tn-01", sheet), says: "is not a mark"},
 		"another mark later":   {bundle: good.with(t, journal.Registered{Mark: "TN-09", Design: "tern", Sheet: sheet}), says: `registers "TN-09"`},
 		"a document too large": {bundle: tooLarge, says: "too large"},
 		"another photo": {
 			bundle: good.with(t, journal.PhotoKept{Photo: sum(letter), Name: "letter.png", Type: "image/png"}),
-			more:   map[string][]byte{photosIn + strings.TrimPrefix(sum(letter), "sha256:"): []byte("other")}, says: "not as it was",
+			more:   map[string][]byte{photosIn + strings.TrimPrefix(sum(letter), "sha256:"): []byte("other")}, says: "changed after the export",
 		},
 		"two journals":    {bundle: good, more: map[string][]byte{journalFile: nil}, says: "twice"},
-		"something else":  {bundle: good, more: map[string][]byte{"../x\n": nil}, says: `it holds "../x\n"`},
+		"something else":  {bundle: good, more: map[string][]byte{"../x\n": nil}, says: `it contains an unexpected file "../x\n"`},
 		"an empty record": {bundle: Bundle{Mark: "TN-01"}, says: "empty"},
 	} {
 		t.Run(name, func(t *testing.T) {

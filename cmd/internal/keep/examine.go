@@ -14,32 +14,31 @@ import (
 	"fettle/store/wholefile"
 )
 
-// An Examination is how a store was found.
+// An Examination is the result of examining a store.
 type Examination struct {
 	Schema    int        `json:"schema,omitempty"`
 	Airframes []Examined `json:"airframes"`
-	Documents int        `json:"documents"`        // that are as they were kept
-	Faults    []string   `json:"faults,omitempty"` // of the file that the store is in
+	Documents int        `json:"documents"`        // intact
+	Faults    []string   `json:"faults,omitempty"` // of the store's file
 }
 
-// Examined is one journal as it was found.
+// Examined is the result for one journal.
 type Examined struct {
 	Mark   string   `json:"mark"`
 	Size   int64    `json:"size"`
 	Saved  int64    `json:"can_be_read"` // how many entries, from the first on
 	Faults []string `json:"faults,omitempty"`
-	Photos []string `json:"missing_photos,omitempty"` // that are not as they were kept
+	Photos []string `json:"missing_photos,omitempty"` // missing or changed
 }
 
-// Sound reports whether nothing was found.
+// Sound reports whether no fault was found.
 func (x Examination) Sound() bool {
 	return len(x.Faults) == 0 && !slices.ContainsFunc(x.Airframes, func(e Examined) bool { return len(e.Faults)+len(e.Photos) > 0 })
 }
 
-// Examine reads the whole store and changes nothing: every page, every document
-// by its digest, and of each journal the entries, their tree, what they come to,
-// seals and photos. What it finds is in the answer. The error is ctx's, or says
-// that the file is not a store.
+// Examine reads the whole store and changes nothing: every page, every document,
+// and of each journal its entries, tree, replay, seals and photos. Faults are in
+// the result. The error is ctx's, or says that the file is not a store.
 func (k *Keeper) Examine(ctx context.Context) (Examination, error) {
 	var x Examination
 	report, err := k.Store.Examine(ctx)
@@ -56,7 +55,7 @@ func (k *Keeper) Examine(ctx context.Context) (Examination, error) {
 	x.Schema, x.Documents = report.Schema, len(report.Documents)
 	x.Faults = texts(report.Faults)
 	x.Airframes = make([]Examined, len(report.Journals))
-	_, closed := store.Journals(ctx, k.Desk.Store) // a store that is refused as a whole may have whole journals
+	_, closed := store.Journals(ctx, k.Desk.Store) // even a store that is refused as a whole may have complete journals
 	each(len(report.Journals), func(i int) { x.Airframes[i] = k.examined(ctx, report.Journals[i], closed == nil) })
 	return x, ctx.Err()
 }
@@ -68,8 +67,7 @@ func texts(faults []error) (all []string) {
 	return all
 }
 
-// examined reads one journal and, where the store is open to it, proves and
-// replays it.
+// examined reads one journal and, if the store opens, proves and replays it.
 func (k *Keeper) examined(ctx context.Context, j store.FoundJournal, open bool) Examined {
 	e := Examined{Mark: j.Mark, Size: j.Size, Saved: j.Size}
 	fault := func(err error) {
@@ -96,26 +94,26 @@ func (k *Keeper) examined(ctx context.Context, j store.FoundJournal, open bool) 
 	return e
 }
 
-// A Salvage says what was saved of a damaged store.
+// A Salvage says what was saved from a damaged store.
 type Salvage struct {
 	Copied
-	Faults    []string       `json:"faults,omitempty"`            // of the file: they may hide what no journal tells of
-	Parts     []SalvagedPart `json:"parts,omitempty"`             // of journals that are not whole
-	Documents []string       `json:"missing_documents,omitempty"` // what the journals name and is lost
+	Faults    []string       `json:"faults,omitempty"`            // of the file: they may hide journals
+	Parts     []SalvagedPart `json:"parts,omitempty"`             // of incomplete journals
+	Documents []string       `json:"missing_documents,omitempty"` // named by journals, and lost
 }
 
 // A SalvagedPart is the beginning of a journal that cannot be read to its end.
 type SalvagedPart struct {
 	Mark    string `json:"mark"`
-	File    string `json:"file,omitempty"` // where its entries are, one a line; empty where there are none
+	File    string `json:"file,omitempty"` // where its entries are, one per line; "": there are none
 	Entries int    `json:"entries"`
 	Size    int64  `json:"size"` // how many it had
 	Why     string `json:"why"`
 }
 
-// Salvage writes every journal that is whole to a new store, and its photos
-// beside that. The beginning of one that is not is no record to fly by: the end
-// may have said that it crashed. It goes to a file of its own, to be read.
+// Salvage writes every complete journal to a new store, with its photos beside it.
+// The beginning of an incomplete journal goes to a separate file, only to be read:
+// nobody may fly by it, because the lost end may have recorded a crash.
 func (k *Keeper) Salvage(ctx context.Context, to string) (Salvage, error) {
 	if err := folderFor(to); err != nil {
 		return Salvage{}, err
@@ -173,12 +171,12 @@ func (k *Keeper) Salvage(ctx context.Context, to string) (Salvage, error) {
 		}
 	}
 	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Desk.Photos, photos.Beside(to)); err != nil {
-		return out, fmt.Errorf("%s is there, with all that could be saved but photos: %w", to, err)
+		return out, fmt.Errorf("%s has all that could be saved, except for some photos: %w", to, err)
 	}
 	return out, nil
 }
 
-// libraryByDigest is what the library has, which may be what was lost.
+// libraryByDigest returns the documents of the library, which may replace lost ones.
 func (k *Keeper) libraryByDigest() map[string][]byte {
 	all := map[string][]byte{}
 	entries, _ := k.Desk.Library.List() // a document with faults was never kept
@@ -188,7 +186,7 @@ func (k *Keeper) libraryByDigest() map[string][]byte {
 	return all
 }
 
-// writePart writes records as lines, which is what entries are.
+// writePart writes records as lines; a record is one line of JSON.
 func writePart(ctx context.Context, path string, records [][]byte) error {
 	return wholefile.Create(ctx, path, 0o600, func(file *os.File) error {
 		for _, record := range records {

@@ -1,13 +1,13 @@
-// Package keep looks after a store as a whole: it copies it and puts a copy in
-// its place, says what of it is damaged and saves the rest, carries an airframe
-// to another store, and proves that what is kept is what was written.
+// Package keep works on a store as a whole: it makes backups and restores them,
+// examines a damaged store and saves what is left, moves an airframe to another
+// store, and proves that the store holds what was written.
 //
-// Proofs and seals are here, and not with the acting, because they are about
-// the stored bytes of a journal and not about what these add up to: a journal
-// that cannot be replayed is proved all the same. To seal is the one thing that
-// adds an entry; the desk does that.
+// Proofs and seals are here and not in package desk, because they are about the
+// stored bytes of a journal and not about their meaning: a journal that cannot be
+// replayed can still be proved. Sealing is the only thing here that adds an entry;
+// the desk does that.
 //
-// Any kind of store will do that has what [Store] asks for. A journal's entries
+// Any kind of store will do that implements [Store]. A journal's entries
 // are read with package journal; only an examination and an import replay them.
 package keep
 
@@ -19,52 +19,52 @@ import (
 	"fettle/store"
 )
 
-// A Store is a store that can be looked after as a whole.
+// A Store is a store that can be copied, examined and replaced.
 type Store interface {
 	store.Store
 
-	// File is the file that the store is in, where its name is a link to it.
+	// File is the file of the store, with links resolved.
 	File() string
 
-	// Examine looks at everything in the store and changes nothing. Its error says
-	// that nothing of it can be read at all, or is the context's.
+	// Examine looks at everything in the store and changes nothing. Its error is
+	// the context's, or says that nothing in the store can be read.
 	Examine(ctx context.Context) (store.Report, error)
 
-	// Rescue reads a journal as far as it can be read. fault tells why it went no
-	// further; where it is nil, the journal is whole.
+	// Rescue reads a journal as far as possible. fault says why it stopped; nil:
+	// the journal is complete.
 	Rescue(ctx context.Context, mark string) (records [][]byte, fault error, err error)
 
-	// RescueDocument gives a document of a store that may be damaged.
+	// RescueDocument reads a document from a store that may be damaged.
 	RescueDocument(ctx context.Context, digest string) ([]byte, error)
 
-	// Replace puts the store in the file with in the place of this one and keeps
-	// this one under the name aside, if there was one to keep. check, which may be
-	// nil, sees what is there, and its error ends it.
+	// Replace replaces this store by the one in the file with, and keeps this one
+	// under the name aside, if it exists. check, which may be nil, reads this store
+	// first; its error stops the replacement.
 	Replace(ctx context.Context, with, aside string, check func(store.Reader) error) (kept bool, err error)
 }
 
 // A Kind is a kind of store.
 type Kind struct {
-	// Prefix is what the names of such stores begin with; none where a name is
-	// the path of a file.
+	// Prefix is what the names of such stores begin with; "": a name is the path
+	// of a file.
 	Prefix string
 
-	// Open gives the store of that name and does not look at it yet. migrated,
-	// which may be nil, is called when the store was brought to the present schema,
-	// with where it is kept as it was before.
+	// Open returns the store of that name without reading it yet. migrated, which
+	// may be nil, is called after the store was migrated to the present schema; kept
+	// is the name of the original.
 	Open func(name string, migrated func(from, to int, kept string)) Store
 
-	// Create makes a new store, whole or not at all: fill puts everything in it,
-	// and check reads it again before it has its name. A name that is taken is
-	// fs.ErrExist.
+	// Create makes a new store, complete or not at all: fill puts everything in it,
+	// and check reads it back before it gets its name. If the name exists, the error
+	// is fs.ErrExist.
 	Create func(ctx context.Context, name string, fill func(store.Builder) error, check func(store.Store) error) error
 }
 
 // Kinds are the kinds of store that a program knows.
 type Kinds []Kind
 
-// Of is the kind of the store of that name: of those whose prefix it has, the
-// one with the longest.
+// Of returns the kind of store for a name: the one with the longest prefix that
+// matches.
 func (all Kinds) Of(name string) Kind {
 	var best Kind
 	for _, k := range all {
@@ -80,8 +80,8 @@ func (all Kinds) open(name string) Store { return all.Of(name).Open(name, nil) }
 // A Keeper looks after one store.
 type Keeper struct {
 	Desk    *desk.Desk // of the same store
-	Store   Store      // with what its kind can do besides; for what is of the store as a whole
-	Path    string     // its name; likewise
-	Kinds   Kinds      // of copies; likewise
-	KeyPath string     // of the private key that seals are made with
+	Store   Store      // the same store, for work on the store as a whole
+	Path    string     // the store's name
+	Kinds   Kinds      // the kinds that copies may have
+	KeyPath string     // of the private key for seals
 }

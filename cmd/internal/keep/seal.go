@@ -23,22 +23,22 @@ import (
 	"fettle/workflow/journal"
 )
 
-// keyName is what a key is called that is made on first use.
+// keyName is the name of a key that is made on first use.
 const keyName = "fettle"
 
-// origin is what a seal calls an airframe's journal.
+// origin is the name of an airframe's journal in a seal.
 func origin(mark string) string { return "fettle/" + mark }
 
-// A Seal is a seal that was made, and the key it is checked with.
+// A Seal is a new seal, with the key to check it.
 type Seal struct {
 	Note    string // the signed statement
 	Public  string // the public key
 	Head    seal.Head
-	NewKey  bool // the key was made for it
+	NewKey  bool // the key is new
 	KeyPath string
 }
 
-// Seal signs the present head of an airframe's journal and records that it did.
+// Seal signs the present head of an airframe's journal and records that in it.
 func (k *Keeper) Seal(ctx context.Context, s *workflow.State) (Seal, *workflow.State, error) {
 	mark := s.Airframe.Mark
 	t, fault, err := k.tree(ctx, mark)
@@ -46,7 +46,7 @@ func (k *Keeper) Seal(ctx context.Context, s *workflow.State) (Seal, *workflow.S
 		return Seal{}, nil, err
 	}
 	if fault != nil {
-		return Seal{}, nil, fmt.Errorf("the journal of %s is not sealed: %w", mark, fault)
+		return Seal{}, nil, fmt.Errorf("the journal of %s cannot be sealed: %w", mark, fault)
 	}
 	out := Seal{KeyPath: k.KeyPath}
 	if out.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
@@ -54,7 +54,7 @@ func (k *Keeper) Seal(ctx context.Context, s *workflow.State) (Seal, *workflow.S
 	}
 	key, made, err := seal.LoadKey(k.KeyPath, keyName)
 	if err != nil {
-		return Seal{}, nil, fmt.Errorf("the key of seals, %s: %w", k.KeyPath, err)
+		return Seal{}, nil, fmt.Errorf("the seal key %s: %w", k.KeyPath, err)
 	}
 	out.Public, out.NewKey = key.Public(), made
 	note, err := key.Sign(origin(mark), out.Head)
@@ -78,8 +78,8 @@ type tree struct {
 	hashes  seal.Hashes
 }
 
-// tree reads a journal that there is, and recomputes every hash from the bytes
-// of the records. fault says which of those that were stored is another.
+// tree reads an existing journal and recomputes every hash from the bytes of the
+// records. fault names a stored hash that differs.
 func (k *Keeper) tree(ctx context.Context, mark string) (t tree, fault, err error) {
 	t.mark = mark
 	err = k.Desk.Store.View(ctx, func(r store.Reader) error {
@@ -107,19 +107,19 @@ func (k *Keeper) tree(ctx context.Context, mark string) (t tree, fault, err erro
 
 func (t tree) size() int64 { return int64(len(t.records)) }
 
-// A Verdict is what was found of a journal's tree, its seals and its photos.
+// A Verdict is the result of proving a journal's tree, its seals and its photos.
 type Verdict struct {
 	Mark    string
 	Head    seal.Head
-	Seals   int // that the journal holds and fits still
+	Seals   int // that the journal names and matches
 	Faults  []string
-	Photos  int      // that are as they were kept
-	Missing []string // that are not, each said once
+	Photos  int      // unchanged
+	Missing []string // missing or changed, each once
 }
 
 // Prove recomputes the tree of a journal from its stored bytes, compares it with
-// the hashes that were stored with each entry and with every seal that the
-// journal names, and checks the photos.
+// the stored hashes and with every seal that the journal names, and checks the
+// photos.
 func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 	v := Verdict{Mark: mark}
 	t, wrong, err := k.tree(ctx, mark)
@@ -142,7 +142,7 @@ func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 		switch f := e.Facts.(type) {
 		case journal.Sealed:
 			if err := k.proveSeal(ctx, f, t); err != nil {
-				fault("the seal of entry %d, over the %d entries before: %v", e.Position, f.Size, err)
+				fault("the seal in entry %d, over the first %d entries: %v", e.Position, f.Size, err)
 			} else {
 				v.Seals++
 			}
@@ -159,20 +159,20 @@ func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 		}
 	}
 	for _, l := range missing {
-		v.Missing = append(v.Missing, fmt.Sprintf("%s of entry %s: %v", l.Name, strings.Join(l.entries, ", "), l.err))
+		v.Missing = append(v.Missing, fmt.Sprintf("%s (entry %s): %v", l.Name, strings.Join(l.entries, ", "), l.err))
 	}
 	return v, nil
 }
 
-// A lostPhoto is one that is not as it was kept, and the entries that name it.
+// A lostPhoto is a missing or changed photo, with the entries that name it.
 type lostPhoto struct {
 	journal.PhotoKept
 	entries []string
 	err     error
 }
 
-// ProveAll proves every journal of the store, on all processors. One that cannot
-// be read has that for its fault.
+// ProveAll proves every journal of the store, on all processors. A journal that
+// cannot be read has that as its fault.
 func (k *Keeper) ProveAll(ctx context.Context) ([]Verdict, error) {
 	journals, err := store.Journals(ctx, k.Desk.Store)
 	if err != nil {
@@ -203,7 +203,7 @@ func each(n int, work func(i int)) {
 	workers.Wait()
 }
 
-// proveSeal holds a journal against one seal that it names.
+// proveSeal compares a journal with one seal that it names.
 func (k *Keeper) proveSeal(ctx context.Context, f journal.Sealed, t tree) error {
 	var note []byte
 	err := k.Desk.Store.View(ctx, func(r store.Reader) (err error) {
@@ -215,49 +215,48 @@ func (k *Keeper) proveSeal(ctx context.Context, f journal.Sealed, t tree) error 
 	}
 	st, err := t.against(note, f.Key)
 	if err == nil && (st.Head.Size != f.Size || st.Head.Root.String() != f.Root) {
-		err = fmt.Errorf("the seal is of %d entries with the root %s", st.Head.Size, st.Head.Root)
+		err = fmt.Errorf("the seal covers %d entries with root %s", st.Head.Size, st.Head.Root)
 	}
 	return err
 }
 
-// against holds a journal, as its records are, against a seal.
+// against compares a journal, by its present records, with a seal.
 func (t tree) against(note []byte, public string) (seal.Statement, error) {
 	st, err := seal.Open(note, public)
 	if err != nil {
 		return st, err
 	}
 	if st.Origin != origin(t.mark) {
-		return st, fmt.Errorf("%w: it is of %s", ErrOtherJournal, st.Origin)
+		return st, fmt.Errorf("%w: it is for %s", ErrOtherJournal, st.Origin)
 	}
 	return st, seal.CheckAgainst(st, t.size(), t.hashes)
 }
 
-// Public is the public key to check seals with: the one given, or else one's
-// own.
+// Public returns the public key to check seals with: the one given, else one's own.
 func (k *Keeper) Public(given string) (string, error) {
 	if given != "" {
 		return given, nil
 	}
-	// To make one here would answer nothing, and be a key that nobody asked for.
+	// Do not make a key here: it could not have signed the seal.
 	if _, err := os.Stat(k.KeyPath); errors.Is(err, fs.ErrNotExist) {
 		return "", ErrNoKey
 	}
 	key, _, err := seal.LoadKey(k.KeyPath, keyName)
 	if err != nil {
-		return "", fmt.Errorf("the key of seals, %s: %w", k.KeyPath, err)
+		return "", fmt.Errorf("the seal key %s: %w", k.KeyPath, err)
 	}
 	return key.Public(), nil
 }
 
-// ErrNoKey is given where a seal is to be checked with one's own key and there is
-// none.
+// ErrNoKey is returned if a seal is to be checked with one's own key and there is
+// no such key.
 var ErrNoKey = errors.New("you have no seal key yet; give the signer's public key with --key KEY")
 
-// ErrOtherJournal is given for a seal of another airframe.
+// ErrOtherJournal is returned for a seal of another airframe.
 var ErrOtherJournal = errors.New("the seal is of another journal")
 
 // Against proves that a journal still holds exactly what was sealed. An error
-// that is no [*seal.Error] is one of reading.
+// other than a [*seal.Error] is a failure to read.
 func (k *Keeper) Against(ctx context.Context, mark string, note []byte, public string) (seal.Statement, error) {
 	t, _, err := k.tree(ctx, mark)
 	if err != nil {
@@ -266,8 +265,8 @@ func (k *Keeper) Against(ctx context.Context, mark string, note []byte, public s
 	return t.against(note, public)
 }
 
-// Inclusion proves that one entry was in the journal when it was sealed, to
-// somebody who has nothing but the proof.
+// Inclusion makes a proof that one entry was in the journal when it was sealed. It
+// can be checked without the journal.
 func (k *Keeper) Inclusion(ctx context.Context, mark string, entry int64, note []byte) ([]byte, error) {
 	t, _, err := k.tree(ctx, mark)
 	if err != nil {
@@ -283,8 +282,8 @@ func (k *Keeper) Inclusion(ctx context.Context, mark string, entry int64, note [
 	return proof.Text(), nil
 }
 
-// Growth proves that the journal of one seal began with that of an older one, to
-// somebody who has nothing but the two.
+// Growth makes a proof that the journal under the newer seal began with the one
+// under the older seal. It can be checked without the journal.
 func (k *Keeper) Growth(ctx context.Context, mark string, older, newer []byte) ([]byte, error) {
 	t, _, err := k.tree(ctx, mark)
 	if err != nil {
@@ -297,7 +296,7 @@ func (k *Keeper) Growth(ctx context.Context, mark string, older, newer []byte) (
 	return proof.Text(), nil
 }
 
-// Seals are the texts of the seals that a journal names, by the entry that
+// Seals returns the texts of the seals that a journal names, by the entry that
 // names each.
 func (k *Keeper) Seals(ctx context.Context, s *workflow.State) (map[int64]string, error) {
 	notes := map[int64]string{}

@@ -9,7 +9,7 @@ import (
 	"fettle/workflow"
 )
 
-// The ways an airframe can stand as to flight.
+// Whether an airframe may fly.
 const (
 	NotReleased = "not released yet"
 	Released    = "released"
@@ -50,7 +50,7 @@ type Job struct {
 	Open   bool      `json:"open"`
 }
 
-// Brief is what a list says of an airframe: what it is and whether it may fly.
+// Brief is what a list says about an airframe: what it is and whether it may fly.
 func Brief(s *workflow.State, now time.Time) Airframe {
 	a := Airframe{
 		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title, Options: s.Airframe.Options,
@@ -117,7 +117,7 @@ func (a Airframe) flightLine(c Clock) string {
 	return "**NOT RELEASED** yet"
 }
 
-// short is the airframe on the board.
+// short writes the airframe as it stands on the board.
 func (a Airframe) short(l *lines, c Clock) {
 	l.add("## %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))
@@ -147,7 +147,7 @@ func (a Airframe) short(l *lines, c Clock) {
 		}
 	}
 	if len(stale) > 0 {
-		l.item("to be measured again: %s; `fettle airframe show %s` says why", strings.Join(stale, ", "), a.Mark)
+		l.item("measure again: %s; for the reasons: `fettle airframe show %s`", strings.Join(stale, ", "), a.Mark)
 	}
 	for _, w := range a.Warnings {
 		l.item("**Clock:** %s", ReasonText(w.Reason, c))
@@ -156,10 +156,11 @@ func (a Airframe) short(l *lines, c Clock) {
 }
 
 func (g Gate) standingLine() string {
-	if g.Reason == "" || g.Reason == string(g.Standing) {
-		return string(g.Standing)
+	words := g.Standing.Words()
+	if g.Reason == "" || g.Reason == words {
+		return words
 	}
-	return string(g.Standing) + ", " + g.Reason
+	return words + ", " + g.Reason
 }
 
 // Markdown is the airframe on a page of its own.
@@ -167,7 +168,7 @@ func (a Airframe) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))
-	l.item("design %s, registered %s, %d entries in its journal, %d flights", esc(a.Design), c.At(a.Registered), a.Entries, a.Flights)
+	l.item("design %s, registered %s, %s in its journal, %s", esc(a.Design), c.At(a.Registered), many(a.Entries, "entry"), many(a.Flights, "flight"))
 	if len(a.Options) > 0 {
 		l.item("options: %s", esc(strings.Join(a.Options, ", ")))
 	}
@@ -192,7 +193,7 @@ func (a Airframe) Markdown(c Clock) string {
 		if j.Zone != "" {
 			zone = " on " + j.Zone
 		}
-		l.item("%s, since %s: %s", esc(j.ID+zone), c.At(j.Opened), state)
+		l.item("%s, opened %s: %s", esc(j.ID+zone), c.At(j.Opened), state)
 	}
 	if len(a.Damages) > 0 {
 		l.add("\n## Damage\n")

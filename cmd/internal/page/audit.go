@@ -21,12 +21,11 @@ type Audit struct {
 	Title    string           `json:"title"`
 	Summary  AuditSummary     `json:"summary"`
 	Filtered bool             `json:"filtered"`
-	Chosen   string           `json:"chosen,omitempty"` // which readings, where not all are listed
+	Chosen   string           `json:"chosen,omitempty"` // which readings are listed; "": all
 	Readings []AuditedReading `json:"readings"`
 }
 
-// An AuditSummary is what the record shows and what it does not, of which
-// [workflow.AuditSummary] says more.
+// An AuditSummary is a [workflow.AuditSummary] as JSON.
 type AuditSummary struct {
 	Entries      int      `json:"entries"`
 	Readings     int      `json:"readings"`
@@ -73,23 +72,23 @@ type AuditedReading struct {
 	Typed      string      `json:"typed"`
 	Value      float64     `json:"value"` // in the SI unit
 	SI         string      `json:"unit"`
-	Converted  string      `json:"in_unit_of_limits,omitempty"` // where it was typed in another one
+	Converted  string      `json:"in_unit_of_limits,omitempty"` // if it was typed in another unit
 	Limits     string      `json:"limits"`
 	Critical   bool        `json:"critical"`
 	Verdict    string      `json:"verdict"` // of this reading alone
 	Margin     *Margin     `json:"margin,omitempty"`
 	Bar        string      `json:"bar,omitempty"`
 	Check      *GaugeCheck `json:"gauge_check,omitempty"`       // the gauge's last before the reading
-	CheckAge   *int64      `json:"gauge_check_age_s,omitempty"` // how long before it, in seconds
+	CheckAge   *int64      `json:"gauge_check_age_s,omitempty"` // how long before the reading, in seconds
 	Checked    bool        `json:"gauge_ever_checked"`
 	Doubt      string      `json:"in_doubt,omitempty"` // why
-	Stands     string      `json:"stands"`             // what became of it
+	Stands     string      `json:"stands"`             // whether it still counts
 	Concession string      `json:"concession,omitempty"`
 	Releases   []int64     `json:"releases,omitempty"`
 }
 
-// NewAudit makes the page of an audit. What was chosen is said in words; "" for
-// every reading.
+// NewAudit makes the page of an audit. chosen says in words which readings are
+// listed; "" for all.
 func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, chosen string) Audit {
 	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: newSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
@@ -100,7 +99,7 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 		}
 		one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
 		if unit := r.Gate.Limits.Unit(); unit != r.Reading.Value.Unit() {
-			one.Converted, _ = r.Reading.Value.In(unit) // none where the gate has no limits now
+			one.Converted, _ = r.Reading.Value.In(unit) // "" if the gate has no limits now
 		}
 		one.Checked = r.Checked
 		if r.Check != nil {
@@ -127,8 +126,7 @@ func verdict(r workflow.AuditedReading) string {
 
 const inDoubt = "in doubt: it does not count"
 
-// stands says what became of a reading: the first of what took it out of
-// account.
+// stands says whether a reading still counts, and if not, the first reason.
 func stands(r workflow.AuditedReading) string {
 	switch {
 	case r.TakenBack > 0:
@@ -145,11 +143,11 @@ func stands(r workflow.AuditedReading) string {
 	return "counts"
 }
 
-// barWidth is how many places a bar has between its limits.
+// barWidth is how many characters a bar has between its limits.
 const barWidth = 15
 
-// bar draws where a reading sits between two limits: [-----o---------]. Outside
-// it stands before or behind them.
+// bar draws a reading between two limits: [-----o---------]. A reading outside
+// them stands before or after the brackets.
 func bar(g steps.Gate, r workflow.AuditedReading) string {
 	unit := g.Limits.Unit()
 	low, err1 := g.Limits.Low.Float(unit)
@@ -170,14 +168,14 @@ func bar(g steps.Gate, r workflow.AuditedReading) string {
 	return " [" + line[:at] + "o" + line[at+1:] + "] "
 }
 
-// Markdown is the audit: a page of summary, then gate by gate.
+// Markdown is the audit: the summary, then gate by gate.
 func (a Audit) Markdown(c Clock) string {
 	var l lines
 	l.add("# What the record of %s shows\n", esc(a.Mark))
 	a.summary(&l)
 	l.add("\nTimes are local, UTC%s; drawn up %s.", c.Now.In(time.Local).Format("-07:00"), c.Full(c.Now))
 	if a.Chosen != "" {
-		l.add("\nThe summary is of the whole record. Listed are only readings %s.", esc(a.Chosen))
+		l.add("\nThe summary covers the whole record. The list has only readings %s.", esc(a.Chosen))
 	}
 	gate, heading := "", ""
 	for _, r := range a.Readings {
@@ -192,12 +190,12 @@ func (a Audit) Markdown(c Clock) string {
 		l.item("%s", r.line(c))
 	}
 	if len(a.Readings) == 0 {
-		l.add("\nNo reading is there%s.\n", map[bool]string{true: " that the filter chooses"}[a.Filtered])
+		l.add("\n%s\n", map[bool]string{true: "No readings match the filter.", false: "There are no readings."}[a.Filtered])
 	}
 	return l.String()
 }
 
-// heading is what most often is the same for the readings of a gate.
+// heading is what the readings of a gate usually have in common.
 func (r AuditedReading) heading(c Clock) string {
 	text := r.Limits
 	if r.Critical {
@@ -231,9 +229,9 @@ func (r AuditedReading) line(c Clock) string {
 	}
 	switch {
 	case r.Stands == inDoubt:
-		text += "; **in doubt**, and does not count: " + esc(r.Doubt)
+		text += "; **in doubt**, so it does not count: " + esc(r.Doubt)
 	case r.Doubt != "":
-		text += "; " + esc(r.Stands) + "; **in doubt** too: " + esc(r.Doubt)
+		text += "; " + esc(r.Stands) + "; also **in doubt**: " + esc(r.Doubt)
 	default:
 		text += "; " + esc(r.Stands)
 	}
@@ -241,7 +239,7 @@ func (r AuditedReading) line(c Clock) string {
 		text += "; conceded: " + esc(r.Concession)
 	}
 	for _, e := range r.Releases {
-		text += fmt.Sprintf("; the release of entry %d rested on it", e)
+		text += fmt.Sprintf("; the release (entry %d) rests on it", e)
 	}
 	return text
 }
@@ -252,12 +250,12 @@ func (r AuditedReading) gaugeLine(c Clock) string {
 	case r.Check != nil:
 		return fmt.Sprintf("gauge checked %s, %s before, %s: %s (entry %d)", c.Full(r.Check.At), Span(r.At.Sub(r.Check.At)), r.Check.word(), r.Check.Found, r.Check.Entry)
 	case r.Checked:
-		return "not checked before it in this record"
+		return "no earlier check in this record"
 	}
 	return "never checked in this record"
 }
 
-// SummaryMarkdown is the page of summary alone.
+// SummaryMarkdown is the summary alone.
 func (a Audit) SummaryMarkdown() string {
 	var l lines
 	a.summary(&l)
@@ -266,8 +264,8 @@ func (a Audit) SummaryMarkdown() string {
 
 func (a Audit) summary(l *lines) {
 	s := a.Summary
-	l.item("%s, %s: %d out of tolerance and %d undecided when taken alone", many(s.Entries, "entry"), many(s.Readings, "reading"), s.Out, s.Undecided)
-	l.item("%s, %s, %s, %d open", many(s.Releases, "release"), many(s.Flights, "flight"), many(s.Damages, "damage"), s.OpenDamage)
+	l.item("%s, %s; each judged alone, %d out of tolerance and %d undecided", many(s.Entries, "entry"), many(s.Readings, "reading"), s.Out, s.Undecided)
+	l.item("%s, %s, %s (%d open)", many(s.Releases, "release"), many(s.Flights, "flight"), many(s.Damages, "damage"), s.OpenDamage)
 	list := func(what string, names []string) {
 		if len(names) == 0 {
 			l.item("%s: none", what)
@@ -275,22 +273,22 @@ func (a Audit) summary(l *lines) {
 		}
 		l.item("%s: %s", what, esc(strings.Join(names, "; ")))
 	}
-	list("gates that are current", s.Current)
+	list("gates passed", s.Current)
 	l.add("\n## What it does not show\n")
-	list("gates never taken", s.NeverTaken)
-	list("gates that are not current", s.NotCurrent)
-	list("joints whose window was missed", s.Lapsed)
+	list("gates not measured yet", s.NeverTaken)
+	list("gates not passed", s.NotCurrent)
+	list("joints that missed their window", s.Lapsed)
 	list("concessions", s.Concessions)
 	list("corrections", s.Corrections)
-	list("times that went backwards", s.Backwards)
-	l.item("entries typed in later than ten minutes after the fact: %d", s.Late)
+	list("entries recorded out of time order", s.Backwards)
+	l.item("entries typed in more than ten minutes late: %d", s.Late)
 	list("gauges never checked in this record", s.NeverChecked)
-	list("gauges that were not good when last checked", s.NotGood)
+	list("gauges that failed their last check", s.NotGood)
 	list("readings in doubt", s.InDoubt)
 }
 
-// CSV writes one row a reading, as RFC 4180 has it: CRLF, quotes doubled. The
-// value and what the gauge was found off are in the SI unit, times in UTC.
+// CSV writes one row for each reading, in the form of RFC 4180: CRLF, quotes
+// doubled. Values and deviations are in the SI unit, times in UTC.
 func (a Audit) CSV(w io.Writer) error {
 	header := []string{"mark", "entry", "gate", "point", "job", "at_utc", "recorded_utc", "by", "program", "gauge", "typed", "value", "unit",
 		"limits", "critical", "verdict", "margin", "margin_unit", "stands", "concession", "releases",
@@ -318,8 +316,7 @@ func (a Audit) CSV(w io.Writer) error {
 	return nil
 }
 
-// checkFields are the columns of the gauge's last check; empty where there is
-// none.
+// checkFields are the columns of the gauge's last check; empty if there is none.
 func (r AuditedReading) checkFields() []string {
 	c := r.Check
 	if c == nil {
@@ -329,8 +326,8 @@ func (r AuditedReading) checkFields() []string {
 		strconv.FormatFloat(c.Off, 'g', -1, 64), c.Unit, strconv.FormatBool(c.Good)}
 }
 
-// writeRow ends a row with CRLF and leaves line breaks inside a field alone,
-// which the writer's own way would turn into CRLF too.
+// writeRow ends a row with CRLF. With csv.Writer's UseCRLF, line breaks inside a
+// field would become CRLF as well.
 func writeRow(w io.Writer, fields []string) error {
 	var b bytes.Buffer
 	row := csv.NewWriter(&b)
@@ -342,7 +339,7 @@ func writeRow(w io.Writer, fields []string) error {
 	return err
 }
 
-// A Tree is what was found of the tree over a journal.
+// A Tree is the result of checking the hash tree of a journal.
 type Tree struct {
 	Mark     string   `json:"mark"`
 	Size     int64    `json:"size"`
@@ -352,25 +349,25 @@ type Tree struct {
 	Faults   []string `json:"faults,omitempty"`
 	Photos   int      `json:"photos"`
 	Missing  []string `json:"missing_photos,omitempty"`
-	Against  string   `json:"against,omitempty"`  // what a seal says of it
-	Contains *bool    `json:"contains,omitempty"` // whether the seal's journal is in this one; nil: no seal was asked about
+	Against  string   `json:"against,omitempty"`  // what a seal says about it
+	Contains *bool    `json:"contains,omitempty"` // whether this journal contains what was sealed; nil: no seal was given
 }
 
-// Found takes over what was found of the journal by itself.
+// Found fills in the verdict on the journal itself.
 func (t *Tree) Found(v keep.Verdict) {
 	t.Mark, t.Size, t.Root = v.Mark, v.Head.Size, base64.StdEncoding.EncodeToString(v.Head.Root[:])
 	t.Intact, t.Seals, t.Faults = len(v.Faults) == 0, v.Seals, v.Faults
 	t.Photos, t.Missing = v.Photos, v.Missing
 }
 
-// Trees are what was found of the trees over every journal.
+// Trees are the results for every journal.
 type Trees struct {
-	Intact    bool   `json:"intact"` // with every photo
+	Intact    bool   `json:"intact"` // every journal and every photo
 	Entries   int64  `json:"entries"`
 	Airframes []Tree `json:"airframes"`
 }
 
-// NewTrees gathers what was found.
+// NewTrees gathers the verdicts.
 func NewTrees(verdicts []keep.Verdict) Trees {
 	all := Trees{Intact: true, Airframes: make([]Tree, len(verdicts))}
 	for i, v := range verdicts {
@@ -382,11 +379,11 @@ func NewTrees(verdicts []keep.Verdict) Trees {
 	return all
 }
 
-// Markdown is the sum, and what was found of those that are not intact.
+// Markdown is the result for all, and details of journals that are not intact.
 func (ts Trees) Markdown(c Clock) string {
 	var l lines
 	if ts.Intact {
-		l.item("**Intact:** each of the %s of %s is what was written, and every photo too", many(ts.Entries, "entry"), many(len(ts.Airframes), "airframe"))
+		l.item("**Intact:** each of the %s of %s is as it was written, and so is every photo", many(ts.Entries, "entry"), many(len(ts.Airframes), "airframe"))
 	}
 	for _, t := range ts.Airframes {
 		if !t.Intact || len(t.Missing) > 0 {
@@ -396,21 +393,21 @@ func (ts Trees) Markdown(c Clock) string {
 	return l.String()
 }
 
-// Markdown is what was found.
+// Markdown is the result.
 func (t Tree) Markdown(Clock) string {
 	var l lines
 	l.add("# The journal of %s\n", esc(t.Mark))
 	l.item("the tree over its %s has the root `%s`", many(t.Size, "entry"), t.Root)
 	if t.Intact && t.Seals > 0 {
-		l.item("**Intact:** it holds exactly what each of its %s says", many(t.Seals, "seal"))
+		l.item("**Intact:** it matches its %s", many(t.Seals, "seal"))
 	} else if t.Intact {
-		l.item("**Intact:** each entry is what its stored hash says; it names no seal to be held against")
+		l.item("**Intact:** every entry matches its stored hash; there is no seal to compare with")
 	}
 	for _, f := range t.Faults {
 		l.item("**NOT INTACT:** %s", esc(f))
 	}
 	if t.Photos > 0 || len(t.Missing) > 0 {
-		l.item("photos as they were kept: %d", t.Photos)
+		l.item("photos unchanged: %d", t.Photos)
 	}
 	for _, m := range t.Missing {
 		l.item("**photo:** %s", esc(m))

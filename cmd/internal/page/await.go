@@ -7,7 +7,7 @@ import (
 	"fettle/workflow"
 )
 
-// AwaitLine says what is waited for, with its clock times.
+// AwaitLine says what the wait is for, with its times.
 func AwaitLine(mark string, w workflow.Await, c Clock) string {
 	what, then := eventWords(w)
 	line := fmt.Sprintf("%s: %s: ready at %s", mark, what, c.At(w.Ready))
@@ -17,7 +17,7 @@ func AwaitLine(mark string, w workflow.Await, c Clock) string {
 	return line
 }
 
-// eventWords says what is waited for, and what its time after that is.
+// eventWords says what the wait is for, and what its second time means.
 func eventWords(w workflow.Await) (what, then string) {
 	switch w.Event {
 	case workflow.MayJoin:
@@ -41,7 +41,7 @@ type Ready struct {
 	Says  string    `json:"then_what,omitempty"`
 }
 
-// NewReady makes the answer at ready.
+// NewReady makes the page of a wait that is over.
 func NewReady(mark string, w workflow.Await) Ready {
 	what, then := eventWords(w)
 	return Ready{mark, what, w.Ready, w.Then, then}

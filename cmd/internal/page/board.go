@@ -9,38 +9,38 @@ import (
 	"fettle/workflow"
 )
 
-// roomy is how many airframes a board shows with all that matters at the bench;
-// when there are more, each has a line.
+// roomy is how many airframes a board shows in full; if there are more, each has
+// one line.
 const roomy = 12
 
-// A need is why somebody should look at an airframe. The lower comes first on a
-// board: what runs out by itself, then what keeps an airframe on the ground, then
-// what can be gone on with.
+// A need is why somebody should look at an airframe. The lowest comes first on a
+// board: what runs out, then what keeps an airframe on the ground, then work that
+// can go on.
 type need int
 
 const (
 	needsCoat    need = iota // a coat has lapsed
-	needsJoin                // a window is open, or must not be missed
+	needsJoin                // a window is open or about to close
 	needsRepair              // it has damage
 	needsCheck               // it is grounded by something else
 	needsWork                // a step can be done
 	needsTime                // it waits for a clock
-	needsJob                 // nothing goes on, and it was never released
+	needsJob                 // no job is open, and it was never released
 	needsNothing             // it may fly
 )
 
-// A Tile is one airframe on a board: whole, or on a crowded board a line.
+// A Tile is one airframe on a board: in full, or on a crowded board one line.
 type Tile struct {
 	Airframe *Airframe
 
 	mark  string
 	need  need
-	by    time.Time // until when, zero: no matter
-	first bool      // among those of the same need
+	by    time.Time // the deadline; zero: none
+	first bool      // before others with the same need
 	line  func(Clock) string
 }
 
-// NewTile makes the tile of one of so many airframes.
+// NewTile makes the tile of an airframe on a board of so many.
 func NewTile(s *workflow.State, now time.Time, of int) Tile {
 	if of <= roomy {
 		a := NewAirframe(s, now)
@@ -81,8 +81,8 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 	return t
 }
 
-// soonest is the first window to close of those that are open, or that close
-// whether or not anything more is done.
+// soonest is the first window to close of those that are open or will be, whatever
+// is done.
 func soonest(timers []Timer, now time.Time) (found Timer, ok bool) {
 	for _, t := range timers {
 		open := t.Phase == workflow.Open || t.Phase == workflow.HalfCoated || t.Phase == workflow.Tacking && !now.Before(t.Opens)
@@ -93,7 +93,7 @@ func soonest(timers []Timer, now time.Time) (found Timer, ok bool) {
 	return found, ok
 }
 
-// compareTiles puts first what needs somebody first.
+// compareTiles puts the most urgent first.
 func compareTiles(a, b Tile) int {
 	early := func(t Tile) int64 {
 		if t.by.IsZero() {
@@ -110,7 +110,7 @@ func compareTiles(a, b Tile) int {
 	return cmp.Or(cmp.Compare(a.need, b.need), cmp.Compare(late(a), late(b)), cmp.Compare(early(a), early(b)), strings.Compare(a.mark, b.mark))
 }
 
-// A Board is every airframe at a glance.
+// A Board shows every airframe at a glance.
 type Board struct {
 	Airframes []Airframe `json:"airframes"`
 	lines     []Tile

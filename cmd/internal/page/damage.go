@@ -8,7 +8,7 @@ import (
 	"fettle/workflow"
 )
 
-// A Damage is one thing found, as it stands.
+// A Damage is one finding, as it stands.
 type Damage struct {
 	Name       string    `json:"damage"`
 	Finding    string    `json:"finding"`
@@ -18,11 +18,11 @@ type Damage struct {
 	Found      time.Time `json:"found"`
 	By         string    `json:"by"`
 	Repaired   bool      `json:"repaired"`
-	Job        string    `json:"job,omitempty"`        // which repairs it
+	Job        string    `json:"job,omitempty"`        // the job that repairs it
 	Quarantine bool      `json:"quarantine,omitempty"` // open
 }
 
-// Damages lists everything that was found on an airframe.
+// Damages lists the damage of an airframe.
 func Damages(s *workflow.State, now time.Time) []Damage {
 	var all []Damage
 	for _, d := range s.Damages {
@@ -56,10 +56,10 @@ type Repair struct {
 	Answers []Answer      `json:"answers"`
 	Stages  []RepairStage `json:"stages"`
 	Stale   []StaleGate   `json:"measure_again"`
-	Job     string        `json:"job,omitempty"` // once it is open
+	Job     string        `json:"job,omitempty"` // "": not started
 }
 
-// An Answer is what the triage table says of one damage.
+// An Answer is what the triage table says about one damage.
 type Answer struct {
 	Damage  string `json:"damage"`
 	Finding string `json:"finding"`
@@ -78,7 +78,7 @@ type RepairStage struct {
 	Steps []string `json:"steps"`
 }
 
-// A StaleGate is a gate to be measured again, with every reason.
+// A StaleGate is a gate to measure again, with every reason.
 type StaleGate struct {
 	Gate string   `json:"gate"`
 	Why  []string `json:"why"`
@@ -118,14 +118,14 @@ func (m Repair) Markdown(Clock) string {
 	for i, s := range m.Stages {
 		l.add("%d. %s (%s): %s", i+1, esc(first(s.Title, s.Stage)), esc(s.Phase), esc(strings.Join(s.Steps, ", ")))
 	}
-	l.add("\n## To be measured again\n")
+	l.add("\n## Measure again\n")
 	for _, g := range m.Stale {
 		l.item("%s: %s", esc(g.Gate), esc(strings.Join(g.Why, "; ")))
 	}
 	if m.Job == "" {
-		l.add("\nNothing is recorded yet. To open it as a job:\n\n%s", command("fettle repair "+m.Mark+" --start"))
+		l.add("\nNothing is recorded yet. To start the repair:\n\n%s", command("fettle repair "+m.Mark+" --start"))
 	} else {
-		l.add("\nIt is open as job %s:\n\n%s", esc(m.Job), command("fettle follow "+m.Mark))
+		l.add("\nThe repair is open as job %s. Go on with:\n\n%s", esc(m.Job), command("fettle follow "+m.Mark))
 	}
 	return l.String()
 }
@@ -160,18 +160,18 @@ func (m Move) Markdown(Clock) string {
 	l.add("# %s of %s under newer documents\n", esc(m.Job), esc(m.Mark))
 	for _, c := range m.Changes {
 		if c.Reopens {
-			l.item("**Counts no more:** %s", esc(c.What))
+			l.item("**No longer counts:** %s", esc(c.What))
 		} else {
 			l.item("%s", esc(c.What))
 		}
 	}
 	if len(m.Changes) == 0 {
-		l.item("nothing that matters to this job")
+		l.item("nothing changes for this job")
 	}
 	if m.Accepted {
-		l.add("\nIt is moved.\n")
+		l.add("\nThe job is moved.\n")
 	} else {
-		l.add("\nNothing is recorded yet. To accept it:\n\n%s", command(m.Accept))
+		l.add("\nNothing is recorded yet. To move the job:\n\n%s", command(m.Accept))
 	}
 	return l.String()
 }

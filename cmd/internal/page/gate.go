@@ -24,11 +24,11 @@ type Gate struct {
 	Points   []Point               `json:"points,omitempty"`
 	Margin   *Margin               `json:"margin,omitempty"`
 	Last     time.Time             `json:"last_reading,omitzero"`
-	Other    string                `json:"other_units,omitempty"` // limits and readings in the other system
+	Other    string                `json:"other_units,omitempty"` // limits and readings in the other unit system
 	Measure  string                `json:"measure"`
 }
 
-// A Margin is how far the worst point is inside its nearest limit; negative is
+// A Margin is how far the worst point is inside its nearest limit; negative:
 // outside.
 type Margin struct {
 	By    float64 `json:"by"`
@@ -65,7 +65,7 @@ func NewGate(s *workflow.State, r workflow.GateReport) Gate {
 	return g
 }
 
-// LimitsText says the limits of a gate in words.
+// LimitsText is the limits of a gate in words.
 func LimitsText(g steps.Gate) string {
 	var parts []string
 	l := g.Limits
@@ -91,8 +91,8 @@ func LimitsText(g steps.Gate) string {
 	return strings.Join(parts, "; ")
 }
 
-// otherUnits are a gate's limits and readings in the other system of units,
-// with the error of saying so; empty where both systems use the one unit.
+// otherUnits are a gate's limits and readings in the other system of units, with
+// the rounding error; "" if both systems use the same unit.
 func otherUnits(r workflow.GateReport) string {
 	var parts []string
 	say := func(label string, q quantity.Quantity) {
@@ -126,11 +126,11 @@ func (g Gate) line(c Clock) string {
 
 // says is how the gate stands, with its readings.
 func (g Gate) says() string {
-	text := string(g.Standing)
+	text := g.Standing.Words()
 	if g.Reason != "" && g.Reason != text {
 		text += ": " + g.Reason
 	}
-	text = strings.ToUpper(text[:1]) + text[1:]
+	text = capital(text)
 	var readings []string
 	for _, p := range g.Points {
 		if len(p.Readings) > 0 {
@@ -141,9 +141,16 @@ func (g Gate) says() string {
 		text += " [" + strings.Join(readings, "; ") + "]"
 	}
 	if g.Margin != nil && (g.Standing == workflow.Current || g.Standing == workflow.Conceded) {
-		text += fmt.Sprintf(", %s inside at the nearest", amount(g.Margin.By, g.Margin.Unit))
+		text += ", " + g.Margin.words()
 	}
 	return esc(text) + "."
+}
+
+func (m Margin) words() string {
+	if m.By < 0 {
+		return amount(-m.By, m.Unit) + " outside"
+	}
+	return "closest margin " + amount(m.By, m.Unit)
 }
 
 // Markdown is the gate on a page of its own.

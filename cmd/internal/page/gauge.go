@@ -23,7 +23,7 @@ type GaugeCheck struct {
 
 func newCheck(c workflow.GaugeCheck) *GaugeCheck {
 	p := &GaugeCheck{Entry: c.Position, At: c.At, By: c.By, Of: c.Of.Typed(), Reads: c.Reads.Typed(), Note: c.Note, Found: c.Off.Found(), Good: c.Off.Good}
-	p.Off, p.Unit, _ = c.Reads.SIMore(c.Of) // a stored check compares
+	p.Off, p.Unit, _ = c.Reads.SIMore(c.Of) // a stored check has comparable units
 	return p
 }
 
@@ -39,7 +39,7 @@ type Gauge struct {
 	Name    string      `json:"gauge"`
 	Title   string      `json:"title"`
 	Last    *GaugeCheck `json:"last_check,omitempty"`
-	Barred  []Reason    `json:"barred,omitempty"` // why it may not be measured with
+	Barred  []Reason    `json:"barred,omitempty"` // why it may not be used
 	InDoubt []int64     `json:"in_doubt,omitempty"`
 }
 
@@ -52,7 +52,7 @@ func NewGauge(r workflow.GaugeReport) Gauge {
 	return g
 }
 
-// items are the gauge as lines of a list.
+// items adds the gauge to a list.
 func (g Gauge) items(l *lines, c Clock) {
 	if g.Last == nil {
 		l.item("gauge %s (%s): never checked in this record", esc(g.Name), esc(g.Title))
@@ -60,7 +60,7 @@ func (g Gauge) items(l *lines, c Clock) {
 		l.item("gauge %s: **%s**, found %s; checked %s", esc(g.Name), strings.ToUpper(g.Last.word()), esc(g.Last.Found), c.At(g.Last.At))
 	}
 	if len(g.InDoubt) > 0 {
-		l.item("**in doubt** is what it read in %s; a gate that rested on it is measured again", numbers(g.InDoubt))
+		l.item("its readings in %s are **in doubt**; measure those gates again", numbers(g.InDoubt))
 	}
 	for _, r := range g.Barred {
 		l.item("%s", ReasonText(r.Reason, c))
@@ -89,7 +89,7 @@ func (g Gauge) Markdown(c Clock) string {
 	l.add("# %s\n", esc(g.Title))
 	g.items(&l, c)
 	if g.Last != nil {
-		l.item("it read %s of %s, by %s, entry %d%s", esc(g.Last.Reads), esc(g.Last.Of), esc(g.Last.By), g.Last.Entry, esc(optionally(": ", g.Last.Note)))
+		l.item("it read %s on a reference of %s, by %s, entry %d%s", esc(g.Last.Reads), esc(g.Last.Of), esc(g.Last.By), g.Last.Entry, esc(optionally(": ", g.Last.Note)))
 	}
 	return l.String()
 }

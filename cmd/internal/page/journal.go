@@ -47,7 +47,7 @@ func (j Journal) Last(n int) Journal {
 	return j
 }
 
-// Markdown is the journal, an entry a line.
+// Markdown is the journal, one line for each entry.
 func (j Journal) Markdown(c Clock) string {
 	var l lines
 	l.add("# Journal of %s\n", esc(j.Mark))
@@ -64,7 +64,7 @@ func (j Journal) Markdown(c Clock) string {
 	return l.String()
 }
 
-// says is an entry in one line of words.
+// says is an entry in words, on one line.
 func says(facts journal.Facts) string {
 	switch f := facts.(type) {
 	case journal.Registered:
@@ -72,31 +72,31 @@ func says(facts journal.Facts) string {
 	case journal.JobOpened:
 		return "opened job " + f.Job + optionally(" on ", f.Zone) + optionally(" for ", strings.Join(f.Damages, ", "))
 	case journal.PhotoKept:
-		return fmt.Sprintf("kept the photo %s of %s", f.Name, numbers(f.Of))
+		return fmt.Sprintf("kept photo %s, which shows %s", f.Name, numbers(f.Of))
 	case journal.Sealed:
-		return fmt.Sprintf("sealed the %d entries before", f.Size)
+		return fmt.Sprintf("sealed the first %s", many(f.Size, "entry"))
 	case journal.JobMoved:
 		return "moved job " + f.Job + " to newer documents"
 	case journal.DamageFound:
 		return fmt.Sprintf("found damage %s: %s at %s, %s%s", f.Damage, f.Finding, f.Zone, f.Severity, optionally(": ", f.Note))
 	case journal.QuarantineCleared:
-		return fmt.Sprintf("cleared the quarantine of %s, %d lines", f.Damage, len(f.Lines))
+		return fmt.Sprintf("cleared the quarantine of %s, %s", f.Damage, many(len(f.Lines), "line"))
 	case journal.EquipmentChanged:
 		return fmt.Sprintf("%s the %s%s%s%s", f.Change, f.Item, optionally(", ", f.Mass.Typed()), optionally(", arm ", f.Arm.Typed()), optionally(": ", f.Note))
 	case journal.FlightLogged:
-		return "flew, landing " + f.Landing + optionally(": ", f.Note)
+		return "flew, " + f.Landing + " landing" + optionally(": ", f.Note)
 	case journal.StepDone:
 		return "did " + f.Step
 	case journal.Coated:
 		return fmt.Sprintf("did %s: coated joint %s with %s", f.Step, f.Joint, f.Adhesive)
 	case journal.Joined:
-		return fmt.Sprintf("did %s: closed joint %s", f.Step, f.Joint)
+		return fmt.Sprintf("did %s: joined %s", f.Step, f.Joint)
 	case journal.HoldCleared:
-		return fmt.Sprintf("cleared hold %s, %d lines", f.Step, len(f.Lines))
+		return fmt.Sprintf("cleared hold %s, %s", f.Step, many(len(f.Lines), "line"))
 	case journal.ReadingTaken:
 		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), f.Value.Typed(), f.Gauge)
 	case journal.GaugeChecked:
-		return fmt.Sprintf("checked %s: it reads %s of %s%s", f.Gauge, f.Reads.Typed(), f.Of.Typed(), optionally(": ", f.Note))
+		return fmt.Sprintf("checked %s: it read %s on a reference of %s%s", f.Gauge, f.Reads.Typed(), f.Of.Typed(), optionally(": ", f.Note))
 	case journal.Reworked:
 		return "reworked " + f.Gate
 	case journal.ConcessionGranted:
@@ -109,13 +109,13 @@ func says(facts journal.Facts) string {
 	case journal.BenchRead:
 		return "read the bench: " + f.Temperature.Typed() + optionally(", humidity ", f.Humidity.Typed())
 	case journal.ConditionSet:
-		return "said " + f.Setting.String()
+		return "confirmed " + f.Setting.String()
 	case journal.Noted:
 		return "noted: " + f.Text
 	case journal.Undone:
 		return fmt.Sprintf("took back %s%s", numbers(f.TakesBack), optionally(": ", f.Reason))
 	case journal.Released:
-		return fmt.Sprintf("released it to fly, on %d readings", len(f.RestsOn))
+		return fmt.Sprintf("released it to fly, based on %s", many(len(f.RestsOn), "reading"))
 	}
 	return facts.Kind()
 }
@@ -142,13 +142,13 @@ func numbers(positions []int64) string {
 type Recorded struct {
 	Mark    string  `json:"mark"`
 	Entries []Entry `json:"entries"`
-	Gates   []Gate  `json:"gates,omitempty"`  // those that readings were taken at
+	Gates   []Gate  `json:"gates,omitempty"`  // those that were measured
 	Gauges  []Gauge `json:"gauges,omitempty"` // those that were checked
 	Timers  []Timer `json:"timers,omitempty"`
 	Next    string  `json:"next,omitempty"`
 }
 
-// NewRecorded makes the answer to what was recorded.
+// NewRecorded makes the page of what was recorded.
 func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Recorded {
 	r := Recorded{Mark: s.Airframe.Mark, Entries: []Entry{}}
 	seen := map[string]bool{}
@@ -185,14 +185,14 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 	return r
 }
 
-// Markdown is the answer, a line each.
+// Markdown is a list of what was recorded and of what follows.
 func (r Recorded) Markdown(c Clock) string {
 	var l lines
 	for _, e := range r.Entries {
 		l.item("%s: %s (entry %d)", esc(r.Mark), esc(e.Says), e.Position)
 	}
 	for _, g := range r.Gates {
-		l.item("gate %s: **%s**%s", esc(g.Name), esc(strings.ToUpper(string(g.Standing))), optionally(", ", esc(g.Reason)))
+		l.item("gate %s: **%s**%s", esc(g.Name), esc(strings.ToUpper(g.Standing.Words())), optionally(", ", esc(g.Reason)))
 		if g.Standing == workflow.Failed {
 			l.text(g.Rework)
 		}
@@ -209,12 +209,12 @@ func (r Recorded) Markdown(c Clock) string {
 	return l.String()
 }
 
-// Records is Recorded for several airframes.
+// Records is what a command added to several journals.
 type Records struct {
 	Airframes []Recorded `json:"airframes"`
 }
 
-// Markdown is every answer in turn.
+// Markdown is one list of the entries.
 func (r Records) Markdown(c Clock) string {
 	var l lines
 	for _, a := range r.Airframes {
@@ -225,7 +225,7 @@ func (r Records) Markdown(c Clock) string {
 	return l.String()
 }
 
-// NewSlip makes the release slip of a release just given.
+// NewSlip makes the slip of a release that was just given.
 func NewSlip(s *workflow.State, e journal.Entry) Proof {
 	proof := s.ReleaseProof(e.At)
 	p := NewProof(s, proof)
@@ -241,7 +241,7 @@ type Fleet struct {
 	Airframes []Airframe `json:"airframes"`
 }
 
-// Markdown is the list, an airframe a line.
+// Markdown is the list, one line for each airframe.
 func (f Fleet) Markdown(c Clock) string {
 	var l lines
 	if len(f.Airframes) == 0 {

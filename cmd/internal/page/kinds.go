@@ -12,13 +12,13 @@ import (
 
 // A stepKind is how one kind of step is shown.
 type stepKind struct {
-	// fill adds to the page of a step what it is about; nil: nothing.
+	// fill adds the joint or the gates to the page of a step; nil: nothing.
 	fill func(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time)
-	// commands are what to type when it is done; nil: fettle done.
+	// commands are what to type when the step is done; nil: fettle done.
 	commands func(mark string, step steps.Step, gates []Gate) []string
-	// about says what it is about in a few words, beside its title; nil: nothing.
+	// about adds a few words to the title of the step; nil: none.
 	about func(steps.Step) string
-	// joint says how its joint stands; nil: by its phase alone.
+	// joint says how its joint stands; nil: its phase says it.
 	joint func(j Joint, c Clock) string
 }
 
@@ -42,7 +42,7 @@ func stepKinds() map[steps.Kind]stepKind {
 	}
 }
 
-// About says what a step is about in a few words, beside its title.
+// About is a few words to go with the title of a step; "": none.
 func About(step steps.Step) string {
 	if about := stepKinds()[step.Kind].about; about != nil {
 		return about(step)

@@ -35,7 +35,7 @@ func NewLibrary(entries []procedures.Entry, faults procedures.Faults) Library {
 	return l
 }
 
-// Markdown is the list, a document a line.
+// Markdown is the list, one line for each document.
 func (b Library) Markdown(Clock) string {
 	var l lines
 	for _, d := range b.Documents {
@@ -51,7 +51,7 @@ func (b Library) Markdown(Clock) string {
 	return l.String()
 }
 
-// A Document is one document as it is read.
+// A Document is one document, for reading.
 type Document struct {
 	Name      string           `json:"name"`
 	Kind      string           `json:"kind"`
@@ -123,7 +123,7 @@ func points(g steps.Gate) string {
 func procedureText(p *steps.Procedure) string {
 	var l lines
 	l.add("# %s\n", esc(p.Title))
-	serves := "every design that has what it names"
+	serves := "every design that has the parts it names"
 	if p.Design != "" {
 		serves = "design " + p.Design
 	}
@@ -132,7 +132,7 @@ func procedureText(p *steps.Procedure) string {
 	}
 	l.add("%s %s, revision %d, for %s\n", esc(p.Kind), esc(p.Name), p.Revision, esc(serves))
 	if len(p.On) > 0 {
-		l.add("Started on one of: %s\n", esc(strings.Join(p.On, ", ")))
+		l.add("Start it on one of: %s\n", esc(strings.Join(p.On, ", ")))
 	}
 	l.text(p.About)
 	for _, stage := range p.Stages {
@@ -166,15 +166,15 @@ func triageText(t *steps.Triage) string {
 	l.text(t.About)
 	for _, f := range t.Findings {
 		l.add("\n## %s\n", esc(f.Title))
-		l.add("finding %s%s\n", esc(f.Name), esc(optionally(", asked for at ", strings.Join(f.Zones, ", "))))
+		l.add("finding %s%s\n", esc(f.Name), esc(optionally(", in zone ", strings.Join(f.Zones, " or "))))
 		for _, r := range t.Rows {
 			if r.Finding == f.Name {
-				where := first(strings.Join(r.Zones, ", "), "anywhere") + ", " + first(strings.Join(r.Severities, " or "), "however bad")
+				where := first(strings.Join(r.Zones, ", "), "any zone") + ", " + first(strings.Join(r.Severities, " or "), "any severity")
 				l.item("%s: **%s** %s. %s", esc(where), esc(r.Outcome), esc(r.Procedure), esc(r.Why))
 			}
 		}
 	}
-	l.add("\nWhatever no row answers: %s.\n", esc(t.Unknown))
+	l.add("\nAnything else: %s.\n", esc(t.Unknown))
 	l.changes(t.Changes)
 	return l.String()
 }
@@ -232,7 +232,7 @@ func NewCheck(results []procedures.Checked, faults procedures.Faults) Check {
 	return c
 }
 
-// Plain is the result as lines that editors understand: file:line:column.
+// Plain is the result in lines that editors understand: file:line:column.
 func (c Check) Plain() string {
 	var b strings.Builder
 	for _, f := range c.Faults {

@@ -8,7 +8,7 @@ import (
 	"fettle/workflow"
 )
 
-// A Next is what to do now and why the rest waits.
+// A Next is what to do now, and why everything else waits.
 type Next struct {
 	Mark     string    `json:"mark"`
 	Over     bool      `json:"over"` // no job is open
@@ -21,7 +21,7 @@ type Next struct {
 	Warnings []Reason  `json:"warnings,omitempty"`
 }
 
-// A Waiting is the first step left of a stage, with the reasons why it waits.
+// A Waiting is the first open step of a stage, with the reasons why it waits.
 type Waiting struct {
 	Step     string   `json:"step"`
 	Stage    string   `json:"stage"`
@@ -30,8 +30,8 @@ type Waiting struct {
 	Reasons  []Reason `json:"reasons"`
 }
 
-// behind reports whether other steps come before it, so that nothing else that
-// holds it back matters yet.
+// behind reports whether other steps come before it; until they are done its
+// other reasons do not matter.
 func (w Waiting) behind() bool {
 	return slices.ContainsFunc(w.Reasons, func(r Reason) bool { return r.Because == workflow.ByOrder })
 }
@@ -39,7 +39,7 @@ func (w Waiting) behind() bool {
 // NewNext makes the page of what to do now.
 func NewNext(s *workflow.State, now time.Time) Next {
 	suggestion := s.Next(now)
-	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: suggestion.Why, SeeTo: newReasons(suggestion.Resolve),
+	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now)}
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
@@ -54,6 +54,14 @@ func NewNext(s *workflow.State, now time.Time) Next {
 	return n
 }
 
+// because says why the step is suggested, with the time that is left for it.
+func because(suggestion workflow.Suggestion, now time.Time) string {
+	if suggestion.JoinBy.IsZero() {
+		return suggestion.Why
+	}
+	return suggestion.Why + " within " + Span(suggestion.JoinBy.Sub(now))
+}
+
 // Markdown is what to do now.
 func (n Next) Markdown(c Clock) string {
 	var l lines
@@ -62,18 +70,18 @@ func (n Next) Markdown(c Clock) string {
 	}
 	switch {
 	case n.Over:
-		l.add("# Nothing is open on %s\n", esc(n.Mark))
+		l.add("# No job is open on %s\n", esc(n.Mark))
 		l.add("Start a procedure; `fettle library list` shows them:\n\n%s", command("fettle start "+n.Mark+" PROCEDURE"))
 		return l.String()
 	case n.Step == nil && !n.Until.IsZero():
 		l.add("# Nothing can be done on %s before %s\n", esc(n.Mark), c.At(n.Until))
-		l.add("That is in %s. To be called:\n\n%s", c.In(n.Until), command("fettle wait "+n.Mark))
+		l.add("That is in %s. To wait for it:\n\n%s", c.In(n.Until), command("fettle wait "+n.Mark))
 	case n.Step == nil:
 		l.add("# Nothing can be done on %s now\n", esc(n.Mark))
 	default:
 		l.add("%s", n.Step.Markdown(c))
 		if n.Because != "" && n.Because != n.Step.Reopened {
-			l.add("\n*Now, because %s.*\n", esc(n.Because))
+			l.add("\n*%s.*\n", esc(capital(n.Because)))
 		}
 	}
 	n.waiting(&l, c)
@@ -86,7 +94,7 @@ func (n Next) Markdown(c Clock) string {
 	return l.String()
 }
 
-// waiting says why what could be next waits, and names the stages behind it.
+// waiting says why other steps wait, and names the stages that come later.
 func (n Next) waiting(l *lines, c Clock) {
 	if len(n.Waiting) > 0 {
 		l.add("\n## Meanwhile\n")
@@ -109,7 +117,7 @@ func (n Next) waiting(l *lines, c Clock) {
 	}
 }
 
-// Refusal is the answer no, with every reason.
+// Refusal is a refusal with every reason.
 func Refusal(r *workflow.Refusal, c Clock) string {
 	var l lines
 	l.add("**Refused:** %s\n", esc(r.What))

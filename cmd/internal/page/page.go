@@ -1,5 +1,5 @@
-// Package page makes the one text there is of each thing shown: a value that
-// marshals to JSON, and the Markdown that terminal and file render. Nothing is
+// Package page has one page for each thing that is shown: a value that marshals
+// to JSON, and its Markdown, which the terminal and files render. Nothing is
 // decided here.
 package page
 
@@ -7,16 +7,17 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"fettle/cmd/internal/term"
 )
 
-// A Clock is how things are shown: moments as a person at the bench reads them: local, and with
-// the day where it is not today.
+// A Clock says how to show things. It shows moments as a person at the bench
+// reads them: in local time, and with the day if it is not today.
 type Clock struct {
 	Now time.Time
-	// BothUnits says that lengths and the like are shown in the other system
-	// of units too.
+	// BothUnits says to show quantities in the other system of units too.
 	BothUnits bool
 }
 
@@ -38,11 +39,10 @@ func (c Clock) At(t time.Time) string {
 // Full shows a moment with its day and year, for what is kept and read later.
 func (c Clock) Full(t time.Time) string { return t.In(time.Local).Format("2 Jan 2006 15:04") }
 
-// In shows how far off a moment is.
+// In shows how long it is until a moment.
 func (c Clock) In(t time.Time) string { return Span(t.Sub(c.Now)) }
 
-// Span shows a length of time as it is said at a bench: seconds count in the
-// last ten minutes only.
+// Span shows a length of time: with seconds only below ten minutes.
 func Span(d time.Duration) string {
 	d = max(d, 0)
 	switch {
@@ -68,7 +68,7 @@ func short(v float64) string {
 	return fmt.Sprintf("%.2g", v)
 }
 
-// amount shows a number that was computed, with its unit, as people write it.
+// amount shows a computed number with its unit.
 func amount(v float64, unit string) string {
 	number := short(v)
 	switch {
@@ -80,7 +80,7 @@ func amount(v float64, unit string) string {
 	return number + " " + unit
 }
 
-// many counts things.
+// many is a number of things, in the singular or the plural.
 func many[N int | int64](n N, one string) string {
 	text, ends := one, strings.HasSuffix(one, "y")
 	switch {
@@ -93,13 +93,19 @@ func many[N int | int64](n N, one string) string {
 	return fmt.Sprintf("%d %s", n, text)
 }
 
+// capital begins words with a capital letter.
+func capital(words string) string {
+	r, size := utf8.DecodeRuneInString(words)
+	return string(unicode.ToUpper(r)) + words[size:]
+}
+
 func sameDay(a, b time.Time) bool {
 	ya, ma, da := a.Date()
 	yb, mb, db := b.Date()
 	return ya == yb && ma == mb && da == db
 }
 
-// esc makes words that are no Markdown of ours safe inside it, on one line.
+// esc escapes words for use inside Markdown, on one line.
 func esc(text string) string {
 	return strings.NewReplacer(
 		`\`, `\\`, "`", "\\`", "*", `\*`, "_", `\_`, "[", `\[`, "]", `\]`,
@@ -107,10 +113,10 @@ func esc(text string) string {
 	).Replace(term.Line(text))
 }
 
-// command shows what to type, on a line of its own that is never wrapped.
+// command shows what to type, in a code block, which is never wrapped.
 func command(line string) string { return "```\n" + term.Line(line) + "\n```\n" }
 
-// A lines collects Markdown.
+// lines collects Markdown.
 type lines struct{ strings.Builder }
 
 func (l *lines) add(format string, args ...any) { fmt.Fprintf(l, format+"\n", args...) }

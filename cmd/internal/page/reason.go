@@ -29,7 +29,7 @@ func newReason(r workflow.Reason) Reason {
 	return Reason{r, joined(advice, command)}
 }
 
-// said is a cause in words, with its day in the zone of who reads it.
+// said is a cause in words, with its day in local time.
 func said(c workflow.Cause) string { return Said(c, time.Local) }
 
 func allSaid(causes []workflow.Cause) []string {
@@ -40,7 +40,7 @@ func allSaid(causes []workflow.Cause) []string {
 	return all
 }
 
-// Said is a cause in words, with its day in the zone.
+// Said is a cause in words, with its day in that zone.
 func Said(c workflow.Cause, zone *time.Location) string {
 	if c.At.IsZero() {
 		return c.Text
@@ -55,8 +55,8 @@ func joined(advice, command string) string {
 	return advice + ": " + command
 }
 
-// Remedy spells a remedy: advice in words, and the command that goes with it;
-// either may be "".
+// Remedy spells a remedy: advice in words, and the command to type; either may
+// be "".
 func Remedy(r workflow.Remedy) (advice, command string) {
 	switch r.Kind {
 	case workflow.ToReadBench:
@@ -66,35 +66,35 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		}
 		return "read the thermometer", command
 	case workflow.ToSetCondition:
-		return "see to it, then say so", fmt.Sprintf("fettle bench %s --set %s=%s", r.Mark, r.Setting.Condition, r.Setting.State)
+		return "make sure of it, then record it", fmt.Sprintf("fettle bench %s --set %s=%s", r.Mark, r.Setting.Condition, r.Setting.State)
 	case workflow.ToWarmBench:
 		return fmt.Sprintf("warm the bench, the parts and the adhesive to %s or more", r.Value), ""
 	case workflow.ToCoolBench:
 		return fmt.Sprintf("let the bench cool to %s or less", r.Value), ""
 	case workflow.ToNearBench:
-		return fmt.Sprintf("bring the bench nearer to %s", r.Value), ""
+		return fmt.Sprintf("bring the bench closer to %s", r.Value), ""
 	case workflow.ToCoatAgain:
 		return "put a fresh thin coat on every face", ""
 	case workflow.ToTouchAgain:
-		return "touch it again; once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, r.Step, workflow.TouchDry)
+		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, r.Step, workflow.TouchDry)
 	case workflow.ToMeasure:
 		return "measure it", measureLine(r.Mark, r.Gate, r.Points, r.Unit)
 	case workflow.ToMeasureRest:
 		rest := strings.TrimSuffix(" at "+strings.Join(r.Points, ", "), " at ")
-		return fmt.Sprintf("measure the rest of it%s, then rework it; to take a misreading back", rest), "fettle undo " + r.Mark
+		return fmt.Sprintf("measure the rest of it%s, then rework it; to take back a misreading", rest), "fettle undo " + r.Mark
 	case workflow.ToCheckGauge:
 		size := "…" + r.Value.Unit()
 		command := fmt.Sprintf("fettle gauge %s %s --reads %s --of %s", r.Mark, r.Gauge, size, size)
 		if r.Gate != "" {
-			return fmt.Sprintf("measure it with another gauge, or once %s passes a check", r.Gauge), command
+			return fmt.Sprintf("measure with another gauge, or check %s until it passes, then measure", r.Gauge), command
 		}
-		return "take another gauge, or set it right and check it again", command
+		return "use another gauge, or adjust this one and check it again", command
 	case workflow.ToRework:
-		return "rework it, then say so and measure again", reworkLine(r.Mark, r.Gate)
+		return "rework it, record that, then measure again", reworkLine(r.Mark, r.Gate)
 	case workflow.ToTakeBack:
 		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetClock:
-		return "set the clock right; if it was wrong then, take that entry back", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
+		return "set the clock; if it was wrong when that entry was made, take the entry back", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToClear:
 		return "clear it line by line", "fettle clear " + r.Mark + " " + r.Name
 	case workflow.ToRelease:
@@ -108,30 +108,30 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToPlanRepair:
 		return "", "fettle repair " + r.Mark
 	case workflow.ToReportDamage:
-		return "report it", "fettle crash " + r.Mark
+		return "to report damage", "fettle crash " + r.Mark
 	}
 	return simpleAdvice(r), ""
 }
 
-// simpleAdvice is advice that no command goes with.
+// simpleAdvice is advice without a command.
 func simpleAdvice(r workflow.Remedy) string {
 	switch r.Kind {
 	case workflow.ToTakeBackFirst:
-		return "take that back first"
+		return "take those back first"
 	case workflow.ToDoAgain:
-		return "do it again"
+		return "record it again"
 	case workflow.ToChooseMark:
-		return "register another under its own mark"
+		return "register another airframe under its own mark"
 	case workflow.ToUseOtherStore:
-		return "take the file to another store"
+		return "import the file into another store"
 	case workflow.ToAddTriageRow:
-		return "give the triage table a row for it"
+		return "add a row for it to the triage table"
 	case workflow.ToMarkCritical:
 		return "mark its gates critical in a new revision of the sheet"
 	case workflow.ToNameWho:
-		return "say who with --by"
+		return "give a name with --by NAME"
 	case workflow.ToNameZone:
-		return "say which with --zone: " + strings.Join(r.Names, ", ")
+		return "give one of these with --zone: " + strings.Join(r.Names, ", ")
 	case workflow.ToOmitZone:
 		return "leave out --zone"
 	}
@@ -154,8 +154,8 @@ func measureGate(mark string, g steps.Gate) string {
 	return measureLine(mark, g.Name, g.Readings(), g.Limits.Unit())
 }
 
-// ReworkStep stands before the name of a gate that was reworked, where a step
-// is named.
+// ReworkStep in front of the name of a gate stands for the rework of it, where a
+// command takes a step.
 const ReworkStep = "rework:"
 
 func reworkLine(mark, gate string) string { return "fettle done " + mark + " " + ReworkStep + gate }
@@ -165,19 +165,19 @@ func ReasonText(r workflow.Reason, c Clock) string {
 	text := esc(said(workflow.Cause{Text: r.Text, At: r.At}))
 	switch {
 	case !r.Until.IsZero() && !r.Closes.IsZero():
-		text += fmt.Sprintf(", from **%s** (in %s) to %s", c.At(r.Until), c.In(r.Until), c.At(r.Closes))
+		text += fmt.Sprintf("; open from **%s** (in %s) to %s", c.At(r.Until), c.In(r.Until), c.At(r.Closes))
 	case r.Because == workflow.ByClock:
 	case !r.Until.IsZero():
-		text += fmt.Sprintf(", until **%s** (%s)", c.At(r.Until), c.In(r.Until))
+		text += fmt.Sprintf(", until **%s** (in %s)", c.At(r.Until), c.In(r.Until))
 	case !r.Closes.IsZero():
-		text += ", too late after " + c.At(r.Closes)
+		text += "; join it by " + c.At(r.Closes)
 	}
 	advice, command := Remedy(r.Remedy)
 	if command == "" {
 		return text + optionally("; ", esc(advice))
 	}
-	// A line of its own is never wrapped, so that it can be copied; this one
-	// fits into an item of a list.
+	// A code block is never wrapped, so that the command can be copied. The
+	// indent keeps it inside the item of a list.
 	if advice != "" {
 		text += "; " + esc(advice) + ":"
 	}

@@ -8,7 +8,7 @@ import (
 	"fettle/workflow/journal"
 )
 
-// LocalRules stands under every release.
+// LocalRules is printed under every release.
 const LocalRules = "Local rules, the site's and the makers' instructions, and licensed practice come first: this record makes nobody legal or insured."
 
 // A Proof is what a release rests on.
@@ -18,9 +18,9 @@ type Proof struct {
 	By          string      `json:"by,omitempty"`
 	At          time.Time   `json:"at,omitzero"`
 	Entry       int64       `json:"entry,omitempty"`
-	Work        []string    `json:"work,omitempty"`         // the jobs since the release before
+	Work        []string    `json:"work,omitempty"`         // the jobs since the previous release
 	Done        []string    `json:"performed_by,omitempty"` // who did them
-	Licence     string      `json:"certificate,omitempty"`  // of who released it
+	Licence     string      `json:"certificate,omitempty"`  // of the person who released it
 	Lines       []ProofLine `json:"lines"`
 	Readings    []Reading   `json:"rests_on,omitempty"`
 	NonCritical []string    `json:"not_current_not_critical,omitempty"`
@@ -29,7 +29,7 @@ type Proof struct {
 	Rules       string      `json:"rules"`
 }
 
-// A ProofLine is one thing that a release needs.
+// A ProofLine is one thing that a release needs, and whether it is so.
 type ProofLine struct {
 	Text  string `json:"text"`
 	Holds bool   `json:"holds"`
@@ -47,7 +47,7 @@ type Reading struct {
 	By    string    `json:"by"`
 }
 
-// NewProof makes the page of a proof, with every reading it rests on.
+// NewProof makes the page of a proof, with every reading that it rests on.
 func NewProof(s *workflow.State, p workflow.Proof) Proof {
 	out := Proof{Mark: s.Airframe.Mark, Rules: LocalRules, Lines: []ProofLine{}, Reasons: newReasons(p.Reasons())}
 	for _, line := range p.Lines {
@@ -69,14 +69,14 @@ func NewProof(s *workflow.State, p workflow.Proof) Proof {
 	return out
 }
 
-// Markdown is the proof, as a slip to keep with the airframe.
+// Markdown is the proof as a slip to keep with the airframe.
 func (p Proof) Markdown(c Clock) string {
 	var l lines
 	if p.Released {
 		l.add("# %s is released to fly\n", esc(p.Mark))
 		l.item("%s, by %s%s, entry %d of its journal", c.At(p.At), esc(p.By), esc(optionally(", certificate ", p.Licence)), p.Entry)
 		if len(p.Work) > 0 {
-			l.item("work since the release before: %s; done by %s", esc(strings.Join(p.Work, ", ")), esc(strings.Join(p.Done, ", ")))
+			l.item("work since the previous release: %s; done by %s", esc(strings.Join(p.Work, ", ")), esc(strings.Join(p.Done, ", ")))
 		}
 	} else {
 		l.add("# %s is not released\n", esc(p.Mark))
@@ -89,17 +89,13 @@ func (p Proof) Markdown(c Clock) string {
 		}
 	}
 	for _, b := range p.NonCritical {
-		l.item("beside it, not critical: %s", esc(b))
+		l.item("not critical, does not block release: %s", esc(b))
 	}
 	if len(p.Readings) > 0 {
 		l.add("\n## Rests on\n")
 	}
 	for _, r := range p.Readings {
-		point := r.Point
-		if point != "" {
-			point = " " + point
-		}
-		l.item("%s%s: %s, %s, %s, %s (entry %d)", esc(r.Gate), esc(point), esc(r.Value), esc(r.Gauge), c.At(r.At), esc(r.By), r.Entry)
+		l.item("%s: %s, %s, %s, %s (entry %d)", esc(r.Gate+optionally(" ", r.Point)), esc(r.Value), esc(r.Gauge), c.At(r.At), esc(r.By), r.Entry)
 	}
 	if p.Seal != nil {
 		l.add("\n## Sealed\n\n%s", p.Seal.block())

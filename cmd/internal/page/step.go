@@ -9,7 +9,7 @@ import (
 	"fettle/workflow"
 )
 
-// A Step is one step as it is put before the builder.
+// A Step is one step, for the builder.
 type Step struct {
 	Mark     string            `json:"mark"`
 	Job      string            `json:"job"`
@@ -32,7 +32,7 @@ type Step struct {
 	Done     time.Time         `json:"done,omitzero"`
 }
 
-// A Joint is what a coat or a join is about.
+// A Joint is the joint of a coat or a join.
 type Joint struct {
 	Name     string         `json:"name"`
 	Adhesive string         `json:"adhesive,omitempty"`
@@ -65,7 +65,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	return p
 }
 
-// Markdown is the step as it is read at the bench: cautions first.
+// Markdown is the step, cautions first.
 func (p Step) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s\n", esc(p.Title))
@@ -128,7 +128,7 @@ func (j Joint) words(kind steps.Kind, c Clock) string {
 	}
 	switch {
 	case j.Phase == workflow.Open:
-		return fmt.Sprintf(": open now, close it by **%s** (%s left)", c.At(j.Closes), c.In(j.Closes))
+		return fmt.Sprintf(": open now, join it by **%s** (%s left)", c.At(j.Closes), c.In(j.Closes))
 	case j.Phase == workflow.Tacking:
 		return fmt.Sprintf(": %s, open from **%s** to %s", j.Phase, c.At(j.Opens), c.At(j.Closes))
 	case j.Phase != "":

@@ -41,14 +41,14 @@ func (t Timer) line(c Clock) string {
 	case "":
 		return fmt.Sprintf("%s: over at **%s** (%s)", name, c.At(t.Opens), c.In(t.Opens))
 	case workflow.HalfCoated:
-		return fmt.Sprintf("joint %s: one face coated, must be closed by %s", name, c.At(t.Closes))
+		return fmt.Sprintf("joint %s: one face coated, must be joined by %s", name, c.At(t.Closes))
 	case workflow.Tacking:
 		if c.Now.Before(t.Opens) {
 			return fmt.Sprintf("joint %s: drying, open from **%s** (%s) to %s", name, c.At(t.Opens), c.In(t.Opens), c.At(t.Closes))
 		}
-		return fmt.Sprintf("joint %s: found wet by touch, must be closed by %s", name, c.At(t.Closes))
+		return fmt.Sprintf("joint %s: wet at the last touch test, must be joined by %s", name, c.At(t.Closes))
 	case workflow.Open:
-		return fmt.Sprintf("joint %s: **OPEN**, close it by **%s** (%s left)", name, c.At(t.Closes), c.In(t.Closes))
+		return fmt.Sprintf("joint %s: **OPEN**, join it by **%s** (%s left)", name, c.At(t.Closes), c.In(t.Closes))
 	case workflow.Late:
 		return fmt.Sprintf("joint %s: **LAPSED** %s, coat it again", name, c.At(t.Closes))
 	case workflow.Setting:
@@ -57,7 +57,7 @@ func (t Timer) line(c Clock) string {
 	return fmt.Sprintf("joint %s: curing, full strength **%s** (%s)", name, c.At(t.Cures), c.In(t.Cures))
 }
 
-// A Clocks is the running clocks of every airframe.
+// Clocks are the running clocks of every airframe.
 type Clocks struct {
 	Timers []Timer `json:"timers"`
 }

@@ -6,12 +6,12 @@ import (
 	"unicode/utf8"
 )
 
-// barWidth is how many places a bar has where there is room.
+// barWidth is how many characters a bar has if there is room.
 const barWidth = 40
 
-// Bar draws on the error side, over the bar before it, how far a thing has come:
-// from 0 to 1, and in a few words. The line is padded so that nothing of a longer
-// one is left, and stays within the terminal.
+// Bar draws progress on the error stream, over the previous bar: done from 0 to
+// 1, and a few words. The line is padded to cover a longer one, and fits the
+// terminal.
 func (s Streams) Bar(done float64, words string) {
 	room := max(s.Columns-1, 0)
 	width := min(barWidth, room-utf8.RuneCountInString(words)-len("[] "))

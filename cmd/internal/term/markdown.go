@@ -41,7 +41,7 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
 	}
-	text = untie(text, code)
+	text = untie(setApart(text), code)
 	// The renderer pads every line to the full width, and leaves runs of empty ones.
 	lines := strings.Split(strings.Trim(text, "\n"), "\n")
 	for i, line := range lines {
@@ -53,8 +53,24 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	return err
 }
 
-// trimmed is a line without space at its end, which the renderer may have given
-// a colour.
+// setApart puts an empty line before each block of code, which the renderer
+// leaves out inside the items of a list. The code must still be tied.
+func setApart(text string) string {
+	isCode := func(line string) bool {
+		return strings.ContainsFunc(line, func(r rune) bool { return r >= codeLines && r < codeLines+mostLines })
+	}
+	var lines []string
+	for line := range strings.SplitSeq(text, "\n") {
+		if n := len(lines); n > 0 && isCode(line) && !isCode(lines[n-1]) && trimmed(lines[n-1]) != "" {
+			lines = append(lines, "")
+		}
+		lines = append(lines, line)
+	}
+	return strings.Join(lines, "\n")
+}
+
+// trimmed removes the space at the end of a line, even if the renderer coloured
+// it.
 func trimmed(line string) string {
 	plain := strings.TrimRight(xansi.Strip(line), " ")
 	if plain == "" {
@@ -66,11 +82,11 @@ func trimmed(line string) string {
 // leastColumns is the narrowest terminal that a text is set for.
 const leastColumns = 40
 
-// hanging is how far the second line of an item stands in.
+// hanging is how far the continuation lines of a list item are indented.
 const hanging = 2
 
-// hang indents what an item of a list runs on with, which the renderer sets
-// flush.
+// hang indents the continuation lines of list items, which the renderer sets
+// flush left.
 func hang(lines []string) {
 	in := false
 	for i, line := range lines {
@@ -86,8 +102,8 @@ func hang(lines []string) {
 	}
 }
 
-// style is one fixed style: nothing is asked of the terminal, and meaning is
-// in the words; colour and weight only help the eye.
+// style is one fixed style: the terminal is asked nothing. The words carry the
+// meaning; colour and weight only help the eye.
 func style(colour bool) ansi.StyleConfig {
 	c := styles.ASCIIStyleConfig
 	margin := uint(0)
@@ -115,17 +131,17 @@ func style(colour bool) ansi.StyleConfig {
 	return c
 }
 
-// The renderer breaks lines behind these wherever they stand, and so would part
-// 5. from 9 mm, left- from boom and a word from the comma behind it.
+// The renderer breaks lines after these characters, even inside a number or a
+// word: 5.9 mm after the point, left-boom after the hyphen.
 const breaks = ".,;-+"
 
-// The renderer reads an ampersand as the begin of a reference wherever it
-// stands, and knows no backslash before these.
+// The renderer takes every ampersand for the start of a reference, and does not
+// treat a backslash before these as an escape.
 const literals = "&~"
 
-// While a text is rendered private characters stand for breaks, for what is to
-// be shown as it is, and for lines of code, which are to be copied as they are.
-// [Clean] leaves none of these in it, and [resolved] lets none of them in.
+// While a text is rendered, private characters take the place of breaks, of
+// literals and of whole lines of code, so that the renderer leaves them alone.
+// [Clean] removes such characters from the text first, and [resolved] adds none.
 const (
 	tied      = '\uE000'
 	literal   = '\uE010'
@@ -133,8 +149,8 @@ const (
 	mostLines = 0xfffd
 )
 
-// tie keeps words and numbers from being broken inside, and takes the lines of
-// code out.
+// tie replaces what must not be broken or interpreted by private characters, and
+// returns the lines of code that it took out.
 func tie(text string) (_ string, code []string) {
 	lines := strings.Split(text, "\n")
 	block := false
@@ -144,7 +160,7 @@ func tie(text string) (_ string, code []string) {
 			block = !block
 			lines[i] = literally(line)
 		case block && len(code) < mostLines:
-			// The space before it may say that it belongs to the item of a list.
+			// Keep the indent: it may put the code inside a list item.
 			if words := strings.TrimLeft(line, " "); words != "" {
 				lines[i] = strings.TrimSuffix(line, words) + string(codeLines+rune(len(code)))
 				code = append(code, words)
@@ -158,12 +174,12 @@ func tie(text string) (_ string, code []string) {
 	return strings.Join(lines, "\n"), code
 }
 
-// literally has the ampersands of a line shown as they are.
+// literally makes the ampersands of a line literal.
 func literally(line string) string { return strings.ReplaceAll(line, "&", string(literal)) }
 
-// resolved puts the characters that a line refers to, such as &deg;, in the place
-// of the references: the renderer would do so after the text was made safe. What
-// is safe nowhere or may mean something in Markdown is shown as it was written.
+// resolved replaces references such as &deg; by their characters, because the
+// renderer would do so only after the text was made safe. A reference to an
+// unsafe character, or to one that means something in Markdown, stays as written.
 func resolved(line string) string {
 	if !strings.ContainsAny(line, literals) {
 		return line
@@ -195,11 +211,11 @@ func resolved(line string) string {
 	return b.String()
 }
 
-// A reference is longer only with zeros in front.
+// A longer numeric reference could only have leading zeros.
 var reference = regexp.MustCompile(`^&(#[0-9]{1,7}|#[xX][0-9a-fA-F]{1,6}|[A-Za-z][A-Za-z0-9]*);`)
 
 func tieLine(line []rune) string {
-	code, text := false, false // text: more than the number of an item was there
+	code, text := false, false // text: there was more than the number of a list item
 	for i, r := range line {
 		n := strings.IndexRune(breaks, r)
 		switch {
@@ -220,12 +236,12 @@ func inWord(r rune) bool {
 	return unicode.IsLetter(r) || unicode.IsDigit(r) || r >= tied && r < tied+rune(len(breaks))
 }
 
-// closes reports whether a word can end so. Emphasis is left alone: what stands
-// behind it says where it ends.
+// closes reports whether a word can end with the character. The marks of emphasis
+// are not among them: Markdown looks at what follows them to see where it ends.
 func closes(r rune) bool { return inWord(r) || strings.ContainsRune("°%)]`'\"", r) }
 
 func untie(text string, code []string) string {
-	if strings.Contains(text, "%EE%80%") { // where a link leads to is encoded meanwhile
+	if strings.Contains(text, "%EE%80%") { // the renderer has percent-encoded the targets of links
 		for n, c := range breaks {
 			text = strings.ReplaceAll(text, encoded(tied+rune(n)), string(c))
 		}
@@ -249,12 +265,12 @@ func untie(text string, code []string) string {
 	return b.String()
 }
 
-// encoded is a character as an address of the web has it.
+// encoded is a character percent-encoded, as in a URL.
 func encoded(r rune) string {
 	return strings.ReplaceAll(fmt.Sprintf("% X", "\x00"+string(r))[2:], " ", "%")
 }
 
-// numbered reports whether a line begins an item of a numbered list.
+// numbered reports whether a line starts an item of a numbered list.
 func numbered(line string) bool {
 	digits := strings.TrimLeft(line, "0123456789")
 	return digits != line && strings.HasPrefix(digits, ". ")

@@ -17,7 +17,7 @@ import (
 	"golang.org/x/term"
 )
 
-// Width is how wide a text is set where the terminal is wider or unknown.
+// Width is the width of a text if the terminal is wider or unknown.
 const Width = 100
 
 // Streams are where a command reads and writes.
@@ -25,7 +25,7 @@ type Streams struct {
 	In       io.Reader
 	Out, Err io.Writer
 	// Colour and Interactive are decided once: colour only on a terminal
-	// without NO_COLOR; interactive where both ends are a terminal.
+	// without NO_COLOR; interactive if both ends are a terminal.
 	Colour      bool
 	Interactive bool
 	Columns     int
@@ -47,7 +47,7 @@ func Standard() Streams {
 
 // Clean makes a text from a document, a journal or a command line safe to
 // print: control and formatting characters other than newline and tab are
-// shown as their code, and so are bytes that are no UTF-8.
+// shown as their code, and so are bytes that are not UTF-8.
 func Clean(text string) string {
 	if !strings.ContainsFunc(text, hidden) {
 		return text
@@ -70,8 +70,8 @@ func hidden(r rune) bool {
 	case unicode.ReplacementChar:
 		return true
 	}
-	// Cc are the controls, escape among them; Cf turn the reading direction or
-	// hide characters.
+	// Cc are the controls, such as escape; Cf change the reading direction or hide
+	// characters.
 	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Cs)
 }
 
@@ -80,31 +80,31 @@ func Line(text string) string {
 	return strings.Join(strings.Fields(Clean(text)), " ")
 }
 
-// ErrEnd is returned by Ask when there is nobody to answer any more.
+// ErrEnd is returned by Ask when the input has ended.
 var ErrEnd = errors.New("the input ended")
 
 // A Prompter asks questions line by line.
 type Prompter struct {
 	out   io.Writer
-	echo  bool // nobody typed the answer where it can be seen
+	echo  bool // show the answer, which does not come from a terminal
 	lines <-chan typed
-	asked *atomic.Int64 // how many questions were put
+	asked *atomic.Int64 // how many questions were asked
 }
 
-// A typed line is what was given when so many questions had been put.
+// typed is a line of input, with the number of questions asked by then.
 type typed struct {
 	text  string
 	asked int64
 }
 
-// waitingLines is how many lines that nobody asked for are taken off a terminal.
+// waitingLines is how many unasked lines are read ahead from a terminal.
 const waitingLines = 1000
 
 // NewPrompter reads answers from the streams' input until it ends or the
 // context is done.
 func NewPrompter(ctx context.Context, s Streams) *Prompter {
 	room := 0
-	if s.Interactive { // each line is to be read when it is typed
+	if s.Interactive { // read each line as it is typed, to know when that was
 		room = waitingLines
 	}
 	lines, asked := make(chan typed, room), new(atomic.Int64)
@@ -124,8 +124,8 @@ func NewPrompter(ctx context.Context, s Streams) *Prompter {
 
 // Ask shows the question and returns the answer without surrounding space; at
 // the end of the input it returns ErrEnd, and when stopped the context's error.
-// What was typed on a terminal before the question stood there is no answer to
-// it: a key struck twice, or while a joint dried, must not confirm what comes next.
+// A line that was typed on a terminal before the question appeared does not answer
+// it: Enter pressed twice, or while a joint dried, must not confirm what comes next.
 func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
 	now := p.asked.Add(1)
 	fmt.Fprint(p.out, question)
@@ -149,7 +149,7 @@ func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
 	}
 }
 
-// YesNo reads an answer to a question of yes or no; anything else is neither.
+// YesNo reads the answer to a yes-or-no question; ok is false if it is neither.
 func YesNo(answer string) (yes, ok bool) {
 	switch strings.ToLower(answer) {
 	case "y", "yes":

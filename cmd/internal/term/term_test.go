@@ -132,7 +132,7 @@ func TestBreaksKeepWhatBelongsTogether(t *testing.T) {
 
 // Code may stand in an item of a list, and the list goes on behind it.
 func TestCodeInAnItem(t *testing.T) {
-	const want = "• do it again:\n  fettle gauge CW-01 depth --reads …mm --of …mm --note \"a block\"\n\n• next: fit-radio\n"
+	const want = "• do it again:\n\n  fettle gauge CW-01 depth --reads …mm --of …mm --note \"a block\"\n\n• next: fit-radio\n"
 	out := show(t, "- do it again:\n  ```\n  fettle gauge CW-01 depth --reads …mm --of …mm --note \"a block\"\n  ```\n- next: `fit-radio`\n", 50)
 	if out != want {
 		t.Errorf("shown as %q", out)

@@ -1,16 +1,15 @@
 // Package bluemonday stands in for the sanitizer of web pages of that name,
 // which go.mod replaces with this module.
 //
-// The Markdown renderer uses one of its many policies, that no tag is left of
-// HTML in a text. The real module compiles the rules for every property of CSS
-// when a program starts, which was an eighth of the time that a command took.
+// The Markdown renderer uses only one of its policies, the one that removes every
+// HTML tag. The real module compiles rules for every CSS property when a program
+// starts, which took an eighth of the time of a command.
 //
-// The stand-in has that one policy, by the same tokenizer of HTML, and none for
-// web pages: it declares no more than github.com/charmbracelet/glamour v1.0.0
-// needs. What it leaves is for a terminal, which the package term makes safe
-// whatever tags are in it. A newer renderer that asks for another policy does not
-// compile with it: then drop the replace line in go.mod to have the real module
-// back. Nothing imports this but the renderer.
+// This module has that one policy, with the same HTML tokenizer, and declares only
+// what github.com/charmbracelet/glamour v1.0.0 needs. It is not fit for web pages:
+// its output goes to a terminal, for which package term makes any text safe. If a
+// newer renderer needs another policy it will not compile; then remove the replace
+// line from go.mod to use the real module. Only the renderer imports this.
 package bluemonday
 
 import (
@@ -19,14 +18,14 @@ import (
 	"golang.org/x/net/html"
 )
 
-// A Policy is what of HTML is left: its text.
+// A Policy says what to keep of HTML: the text.
 type Policy struct{}
 
-// StrictPolicy gives the policy that no tag is left.
+// StrictPolicy returns the policy that removes every tag.
 func StrictPolicy() *Policy { return new(Policy) }
 
-// Sanitize gives the text between the tags, in which what could be read as one
-// is escaped. What stands in elements that show no text is left out.
+// Sanitize returns the text between the tags, escaped so that none of it can be
+// taken for a tag. Text in elements that browsers do not show is left out.
 func (*Policy) Sanitize(text string) string {
 	var b strings.Builder
 	unseen := 0 // how many such elements are open

@@ -11,18 +11,18 @@ import (
 	"fettle/workflow/journal"
 )
 
-// An event is one line of the life.
+// An event is one line of the timeline.
 type event struct {
 	At       time.Time
-	To       time.Time // of several things in one line: the last of them
+	To       time.Time // when a line covers several events: the last of them
 	By       string
 	Kind     string // one word
 	Says     string
-	Position int64 // -1: it is no entry of its own
+	Position int64 // -1: not one entry
 }
 
-// life gives what happened to the airframe as a whole, in the order of time.
-func (m *maker) life() []event {
+// timeline returns what happened to the airframe as a whole, in the order of time.
+func (m *maker) timeline() []event {
 	var events []event
 	for _, e := range m.live() {
 		if kind := m.places[e.Facts.Kind()]; kind != "" {
@@ -38,8 +38,8 @@ func (m *maker) life() []event {
 	return m.joined(events)
 }
 
-// places says where the book shows an entry of each kind: as an event of the
-// airframe's life, by the word for it, or in a section of its own ("").
+// places says where the book shows an entry of each kind: in the timeline, under
+// that word, or only in another section ("").
 func places() map[string]string {
 	return map[string]string{
 		journal.Registered{}.Kind():        "work",
@@ -61,14 +61,14 @@ func places() map[string]string {
 		journal.ReadingTaken{}.Kind():      "", // gates
 		journal.Reworked{}.Kind():          "",
 		journal.GaugeChecked{}.Kind():      "", // gauges
-		journal.ConditionSet{}.Kind():      "", // the journal at the end
+		journal.ConditionSet{}.Kind():      "", // left out; the journal has them
 		journal.Noted{}.Kind():             "",
 		journal.PhotoKept{}.Kind():         "", // photos
 		journal.Undone{}.Kind():            "", // corrections
 	}
 }
 
-// joined makes one line of soft flights in a row by one pilot that have no note.
+// joined merges consecutive soft flights by one pilot, without notes, into one line.
 func (m *maker) joined(events []event) []event {
 	var out []event
 	n := 0
@@ -85,7 +85,7 @@ func (m *maker) joined(events []event) []event {
 		}
 		n++
 		last := &out[len(out)-1]
-		last.To, last.Says, last.Position = e.At, fmt.Sprintf("flew %d times, every landing soft", n), -1
+		last.To, last.Says, last.Position = e.At, fmt.Sprintf("flew %d times, all with soft landings", n), -1
 	}
 	return out
 }
@@ -95,7 +95,7 @@ func (m *maker) plainFlight(position int64) bool {
 	return ok && f.Landing == workflow.Soft && f.Note == ""
 }
 
-// ended is when the last step of a complete job was done.
+// ended is when the last step of a job was done; zero: it is not complete.
 func (m *maker) ended(j *workflow.Job) time.Time {
 	var last time.Time
 	if m.s.Open(j, m.now) {
@@ -114,8 +114,8 @@ func (m *maker) ended(j *workflow.Job) time.Time {
 	return last
 }
 
-// A strip is the life as a drawing, by hand for the reason given in bars.go.
-type strip struct {
+// A drawing is the timeline drawn; bars.go says why it is drawn by hand.
+type drawing struct {
 	Height int
 	Axis   int // where the line of dates is
 	Says   string
@@ -123,12 +123,12 @@ type strip struct {
 	Ticks  []edge
 }
 
-// A lane is one row of the strip.
+// A lane is one row of the drawing.
 type lane struct {
 	Y, Bar, Middle int
 	Label          string
 	Spans          []span
-	Open           bool // the last of the spans goes on
+	Open           bool // the last of the spans has not ended
 	Dots           []dot
 }
 
@@ -136,11 +136,11 @@ type dot struct{ X, Kind string }
 
 const (
 	laneHeight = 34
-	mostLanes  = 8 // jobs with a lane of their own
+	mostLanes  = 8 // how many jobs have a lane of their own
 )
 
-// strip draws jobs as stretches and everything else as marks.
-func (m *maker) strip() strip {
+// drawing draws jobs as spans and everything else as marks.
+func (m *maker) drawing() drawing {
 	from, to := m.s.Since, m.now
 	for _, e := range m.entries {
 		if e.At.Before(from) {
@@ -154,14 +154,14 @@ func (m *maker) strip() strip {
 	x := func(t time.Time) float64 {
 		return 2 + 96*min(1, max(0, float64(t.Sub(from))/float64(whole)))
 	}
-	var s strip
+	var s drawing
 	for _, j := range m.s.Jobs {
 		end, open := m.ended(j), false
 		if end.IsZero() {
 			end, open = m.now, true
 		}
 		a, b := x(j.Opened), x(end)
-		stretch := span{percent(a), percent(max(0.6, b-a))}
+		job := span{percent(a), percent(max(0.6, b-a))}
 		label := j.ID + ", complete"
 		if open {
 			label = j.ID + ", open"
@@ -169,10 +169,10 @@ func (m *maker) strip() strip {
 		if len(s.Lanes) >= mostLanes { // the rest share the last lane
 			last := &s.Lanes[len(s.Lanes)-1]
 			last.Label, last.Open = "later jobs", open
-			last.Spans = append(last.Spans, stretch)
+			last.Spans = append(last.Spans, job)
 			continue
 		}
-		s.Lanes = append(s.Lanes, lane{Label: label, Spans: []span{stretch}, Open: open})
+		s.Lanes = append(s.Lanes, lane{Label: label, Spans: []span{job}, Open: open})
 	}
 	for _, kind := range []string{"flight", "damage", "equipment", "release"} {
 		l := lane{}

@@ -1,0 +1,314 @@
+package workflow
+
+import (
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+)
+
+// next asserts which step is suggested, "" for none, and what is said with it.
+func (b *bench) next(step, why string) Suggestion {
+	b.t.Helper()
+	s := b.state.Next(b.now)
+	have := ""
+	if s.Step != nil {
+		have = s.Step.Step.Name
+	}
+	if have != step || why == "" && s.Why != "" || !strings.Contains(s.Why, why) {
+		b.t.Errorf("next is %q, %q; want %q, %q", have, s.Why, step, why)
+	}
+	for _, w := range s.Waiting {
+		if w.Step.Name == have || w.Progress != Waiting {
+			b.t.Errorf("%s waits, and is %s", w.Step.Name, w.Progress)
+		}
+	}
+	return s
+}
+
+func (b *bench) waitingFor(s Suggestion, names ...string) {
+	b.t.Helper()
+	var have []string
+	for _, w := range s.Waiting {
+		have = append(have, w.Step.Name)
+	}
+	if strings.Join(have, " ") != strings.Join(names, " ") {
+		b.t.Errorf("waiting are %v, want %v", have, names)
+	}
+}
+
+// hands is a plain step that takes so long.
+func hands(name, of string) steps.Step {
+	s := plain(name)
+	s.Hands = q(of)
+	return s
+}
+
+func one(name string, all ...steps.Step) steps.Stage { return steps.Stage{Name: name, Steps: all} }
+
+func TestNextStaysInTheStageLastWorkedOn(t *testing.T) {
+	b := building(t)
+	if s := b.next("coat-left", ""); s.Over {
+		t.Error("it is over before it was begun")
+	}
+	b.done("propeller-off")
+	off := b.state.Size() - 1
+	b.next("blade-care", "")
+	b.must(Undo{Position: off}) // then nothing was worked on
+	b.next("coat-left", "")
+	b.done("coat-left", "coat-right", "propeller-off")
+	b.next("blade-care", "") // of the stage worked on, though join-roots waits
+
+	b = released(t)
+	if s := b.next("", ""); !s.Over || !s.Until.IsZero() {
+		t.Errorf("released, it goes on: %+v", s)
+	}
+}
+
+func TestNextTakesWhatFitsInBeforeAJointIsJoined(t *testing.T) {
+	b := working(t, one("plan", hands("plan", "41 min")), one("trim", hands("trim", "40 min")), one("glue", coating("coat", "tab"), joining("join", "tab")))
+	b.next("plan", "")
+	b.done("coat")
+	b.next("trim", "while join waits") // it ends as the window closes
+	b.done("trim")
+	b.next("plan", "this takes 41 min; joint tab")
+	b.after(10 * time.Minute)
+	b.next("join", "its window is open")
+	b.after(30*time.Minute + time.Second)
+	s := b.next("plan", "")
+	b.waitingFor(s)
+	b.done("plan")
+	b.next("coat", "lapsed")
+}
+
+func TestNextTakesTheWindowThatClosesFirst(t *testing.T) {
+	b := working(t, one("fin", coating("coat-fin", "fin"), joining("join-fin", "fin")), one("tab", coating("coat-tab", "tab"), joining("join-tab", "tab")))
+	b.done("coat-tab")
+	b.after(5 * time.Minute)
+	b.done("coat-fin")
+	if due, joint := b.state.due(b.now); joint != "tab" || due.Sub(evening) != 40*time.Minute {
+		t.Errorf("first due is %s, after %v", joint, due.Sub(evening))
+	}
+	b.after(10 * time.Minute)
+	b.next("join-tab", "its window is open")
+	b.done("join-tab")
+	if due, joint := b.state.due(b.now); joint != "fin" || due.Sub(evening) != 45*time.Minute {
+		t.Errorf("first due is %s, after %v", joint, due.Sub(evening))
+	}
+	b.done("join-fin")
+	if due, joint := b.state.due(b.now); joint != "" || !due.IsZero() {
+		t.Errorf("due is %s", joint)
+	}
+}
+
+func TestNextPutsReworkBeforeOtherWorkAndAfterAnOpenJoint(t *testing.T) {
+	b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab")), one("other", plain("sweep")),
+		one("slot", plain("cut"), steps.Step{Name: "gauge", Kind: steps.Measure, Gates: []string{"slot"}}))
+	b.done("coat", "cut")
+	b.must(readings("slot", "root=5 mm", "tip=4 mm"))
+	s := b.next("gauge", "")
+	if len(s.Resolve) != 1 || s.Resolve[0].Remedy.Kind != ToRework {
+		t.Errorf("to be seen to: %+v", s.Resolve)
+	}
+	b.waitingFor(s, "join")
+	b.after(10 * time.Minute)
+	b.waitingFor(b.next("join", "its window is open"), "gauge")
+	b.done("join")
+	b.next("sweep", "") // another stage was worked on since
+	b.done("sweep")
+	b.next("gauge", "")
+	b.must(Rework{Gate: "slot"})
+	if s := b.next("gauge", ""); len(s.Resolve) != 0 {
+		t.Errorf("reworked, to be seen to: %+v", s.Resolve)
+	}
+}
+
+func TestNextSaysWhatAPersonCanSeeTo(t *testing.T) {
+	coat := coating("coat", "tab")
+	coat.Needs = []steps.Setting{{Condition: "ventilation", State: "on"}}
+	b := working(t, one("rest", plain("lay"), wait("dry", "20 min")), one("glue", coat, joining("join", "tab")))
+	b.after(SittingLength + time.Second)
+	b.done("lay")
+	s := b.next("coat", "")
+	if len(s.Resolve) != 2 || s.Resolve[0].Because != ByCondition || s.Resolve[1].Because != ByClimate {
+		t.Errorf("to be seen to: %+v", s.Resolve)
+	}
+	b.waitingFor(s, "dry")
+	if s.Until.Sub(b.now) != 20*time.Minute {
+		t.Errorf("until %v", s.Until.Sub(b.now))
+	}
+	b.after(-time.Minute) // no one can see to a wait, or says more while the clock is wrong
+	b.next("", "")
+}
+
+func TestNextSaysWhenTheFirstOpens(t *testing.T) {
+	b := working(t, one("a", plain("lay-a"), wait("dry-a", "30 min"), plain("lift-a")), one("b", plain("lay-b"), wait("dry-b", "20 min"), plain("lift-b")),
+		steps.Stage{Name: "c", After: []string{"a"}, Steps: []steps.Step{plain("sand")}})
+	b.done("lay-a", "lay-b")
+	s := b.next("", "")
+	b.waitingFor(s, "dry-b", "dry-a", "sand") // what time does not open comes last
+	if s.Until.Sub(b.now) != 20*time.Minute {
+		t.Errorf("until %v", s.Until.Sub(b.now))
+	}
+}
+
+// What runs, the next moment first: the joints by their phase, and the waits.
+func TestTimers(t *testing.T) {
+	b := building(t)
+	var have []Timer
+	runs := func(names ...string) {
+		t.Helper()
+		have = b.state.Timers(b.now)
+		var all []string
+		for _, r := range have {
+			all = append(all, r.Name)
+		}
+		if strings.Join(all, " ") != strings.Join(names, " ") {
+			t.Fatalf("%v run, want %v", all, names)
+		}
+	}
+	is := func(i int, phase Phase, began, opens, closes, handles, cures, ready time.Duration) {
+		t.Helper()
+		since := func(at time.Time) time.Duration {
+			if at.IsZero() {
+				return 0
+			}
+			return at.Sub(evening)
+		}
+		r := have[i]
+		got := []time.Duration{since(r.Began), since(r.Opens), since(r.Closes), since(r.Handles), since(r.Cures), since(r.Ready)}
+		want := []time.Duration{began, opens, closes, handles, cures, ready}
+		for k := range want {
+			if got[k] != want[k]*time.Minute {
+				t.Errorf("%s, %s: %v, want %v minutes", r.Name, r.Phase, got, want)
+				break
+			}
+		}
+		if r.Phase != phase || r.Joint != (phase != "") {
+			t.Errorf("%s is %q", r.Name, r.Phase)
+		}
+	}
+	runs()
+	b.after(time.Minute)
+	b.done("coat-left")
+	runs("roots") // time alone opens nothing while a face is bare
+	is(0, HalfCoated, 1, 11, 38, 0, 0, 0)
+	b.after(time.Minute)
+	b.done("coat-right", "propeller-off")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.done("cut-pod")
+	runs("roots", "rest")
+	is(0, Tacking, 2, 12, 38, 0, 0, 12)
+	is(1, "", 2, 22, 0, 0, 0, 22)
+	b.after(10 * time.Minute)
+	var refusal *Refusal
+	if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) {
+		t.Fatal(err)
+	}
+	b.state = b.replay(append(b.state.Entries, refusal.Record...))
+	runs("rest", "roots") // found wet: no moment at which it is dry is known
+	is(1, Tacking, 2, 12, 38, 0, 0, 0)
+	b.must(Finish{Step: "join-roots", Touch: TouchDry})
+	runs("rest", "roots")
+	is(1, Setting, 12, 0, 0, 42, 24*60+12, 42)
+	b.after(30 * time.Minute)
+	runs("roots")
+	is(0, Curing, 12, 0, 0, 42, 24*60+12, 24*60+12)
+	b.after(24 * time.Hour)
+	runs()
+}
+
+func TestWhatIsWaitedFor(t *testing.T) {
+	b := building(t)
+	for _, name := range []string{"roots", "wing", "rest-pod"} {
+		if _, err := b.state.Await(b.now, name); !errors.As(err, new(*UnknownError)) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	await := func(name string, event Event, ready, then time.Duration) {
+		t.Helper()
+		w, err := b.state.Await(b.now, name)
+		if err != nil {
+			t.Errorf("%q: %v", name, err)
+			return
+		}
+		if w.Event != event || w.Ready.Sub(evening) != ready || then == 0 && !w.Then.IsZero() || then > 0 && w.Then.Sub(evening) != then {
+			t.Errorf("%q: %s of %s in %v, then %v", name, w.Event, w.Name, w.Ready.Sub(evening), w.Then.Sub(evening))
+		}
+	}
+	refused := func(name string, because Because) {
+		t.Helper()
+		_, err := b.state.Await(b.now, name)
+		var refusal *Refusal
+		if !errors.As(err, &refusal) || refusal.Reasons[0].Because != because {
+			t.Errorf("%q: %v", name, err)
+		}
+	}
+	const m = time.Minute
+	b.done("coat-left")
+	refused("roots", ByState) // a face is bare
+	b.done("coat-right")
+	await("", MayJoin, 10*m, 37*m)
+	await("join-roots", MayDo, 10*m, 0)
+	refused("measure-slot", ByOrder)
+	b.after(10 * m)
+	await("roots", MayJoin, 10*m, 37*m)
+	await("join-roots", MayDo, 10*m, 0)
+	await("coat-left", MayDo, 10*m, 0)
+	b.done("join-roots", "propeller-off")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.done("cut-pod")
+	await("", WaitOver, 30*m, 0)
+	await("rest", WaitOver, 30*m, 0)
+	await("roots", MayHandle, 40*m, 24*60*m+10*m)
+	await("set", MayDo, 40*m, 0)
+	b.after(20 * m)
+	await("rest", MayDo, 30*m, 0)
+	await("", MayHandle, 40*m, 24*60*m+10*m)
+	b.after(10 * m)
+	await("roots", IsCured, 24*60*m+10*m, 0)
+	b.after(24 * 60 * m)
+	await("roots", IsCured, 24*60*m+10*m, 0)
+	if _, err := b.state.Await(b.now, ""); !errors.As(err, new(*UnknownError)) {
+		t.Errorf("everything is cured: %v", err)
+	}
+	b.done("sand-pod")
+	b.after(-time.Second)
+	refused("", ByClock)
+}
+
+// A bench that cools moves what is waited for; what became ready keeps its time.
+func TestWaitingOn(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	w, err := b.state.Await(b.now, "roots")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.must(celsius("10 °C"))
+	w, err = b.state.AwaitAgain(b.now, w)
+	if err != nil || w.Event != MayJoin || w.Ready.Sub(evening) != 20*time.Minute {
+		t.Errorf("at 10 °C: %+v, %v", w, err)
+	}
+	b.after(20 * time.Minute)
+	if again, err := b.state.AwaitAgain(b.now, w); err != nil || again != w {
+		t.Errorf("ready: %+v, %v", again, err)
+	}
+	b.done("join-roots")
+	if again, err := b.state.AwaitAgain(b.now, w); err != nil || again != w {
+		t.Errorf("joined: %+v, %v", again, err)
+	}
+	b.done("propeller-off")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.done("cut-pod")
+	w, err = b.state.Await(b.now, "roots") // handling strength after an hour, the rest over after 20 min
+	if again, errAgain := b.state.AwaitAgain(b.now, w); err != nil || errAgain != nil || again.Name != "roots" || again.Ready.Sub(b.now) != time.Hour {
+		t.Errorf("beside a wait: %+v, %v, %v", again, err, errAgain)
+	}
+	b.must(Undo{Position: position(b, "coat-left")})
+	if _, err := b.state.AwaitAgain(b.now.Add(-time.Minute), w); err == nil {
+		t.Error("the coat was taken back, and is waited for")
+	}
+}
