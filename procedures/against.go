@@ -94,7 +94,7 @@ func orWithout(v variant) string {
 func (d *Document) criticalMeasured(v variant, sheet *steps.Sheet) Faults {
 	var faults Faults
 	for _, g := range sheet.GatesFor(v.options) {
-		if !g.Critical {
+		if !g.Critical || g.Work {
 			continue
 		}
 		var measures []string

@@ -26,6 +26,10 @@ type Document struct {
 	uses    bool             // whether it uses another document
 	cut     bool             // whether it was not read to its end, for its size
 	origins []place          // of lines that only the program writes
+
+	// stricter is what it is refused for as a new document. One that is kept with
+	// a job was accepted before that was asked, and is still read.
+	stricter Faults
 }
 
 // A reference is the mention of a name that a design sheet must have.

@@ -151,7 +151,7 @@ func inWords(t typ) string {
 	case anAmount:
 		return dimension(t.unit) + [...]string{unbounded: "", fromZero: ", 0 or more", aboveZero: ", more than 0"}[t.least]
 	case aRange:
-		return "two limits, each a " + dimension(t.unit)
+		return "two limits, each a " + dimension(t.unit) + ", or one with its tolerance"
 	case settings:
 		return "conditions with their states"
 	case pairs:

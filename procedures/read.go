@@ -32,6 +32,9 @@ func Parse(file string, data []byte) (*Document, error) {
 // for more faults; the document is nil if nothing could be read.
 func parse(file string, data []byte, from sources) (*Document, Faults) {
 	doc, faults := read(file, data, from)
+	if doc != nil {
+		faults = append(faults, doc.stricter...)
+	}
 	switch {
 	case doc == nil || doc.Triage != nil:
 	case doc.Sheet != nil:

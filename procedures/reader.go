@@ -42,6 +42,11 @@ func (r *reader) faultAt(at place, text string) {
 	r.faults = append(r.faults, f)
 }
 
+// stricter is a fault of a new document, and none of one that is kept.
+func (r *reader) stricter(n *yaml.Node, format string, args ...any) {
+	r.doc.stricter = append(r.doc.stricter, r.doc.fault(r.at(n), fmt.Sprintf(format, args...)))
+}
+
 // refer notes a name that a design sheet, or the library, must have.
 func (r *reader) refer(to thing, n *yaml.Node, name, of string) {
 	if name == "" || to.within() {

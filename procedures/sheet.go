@@ -1,11 +1,13 @@
 package procedures
 
 import (
+	"math/big"
 	"slices"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
 
@@ -173,7 +175,7 @@ func less(a, b quantity.Quantity) bool {
 
 func gaugeKeys() mapping[steps.Gauge] {
 	type g = steps.Gauge
-	return mapping[g]{what: "a gauge", keys: []key[g]{
+	return mapping[g]{what: "a gauge", check: gaugeChecked, keys: []key[g]{
 		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
 			"what it is, in a few words", "Caliper"},
 		{"resolution", required, field(func(g *g) *quantity.Quantity { return &g.Resolution }, amountValue{least: aboveZero}),
@@ -181,7 +183,32 @@ func gaugeKeys() mapping[steps.Gauge] {
 		{"uncertainty", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
 			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }},
 			"expanded (k=2), as used on foam; by default, from the resolution alone", "0.3 mm"},
+		{"repeatability", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Repeatability }, least: aboveZero,
+			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }},
+			"the part of the uncertainty by which repeated set-ups differ (k=2); the rest cancels in a difference. By default nothing cancels", "0.15 mm"},
 	}}
+}
+
+func gaugeChecked(f fields, g *steps.Gauge) {
+	n := f.get("repeatability")
+	if n == nil || g.Repeatability.Sign() <= 0 || g.Resolution.IsZero() {
+		return
+	}
+	unit := g.Resolution.Unit()
+	size, err1 := g.Repeatability.Span(unit)
+	step, err2 := g.Resolution.Span(unit)
+	if err1 != nil || err2 != nil {
+		return // said of it
+	}
+	whole, err := g.Uncertainty.Span(unit)
+	switch {
+	case err != nil && !f.has("uncertainty"):
+		f.fault(n, "repeatability is a part of the uncertainty, which the gauge %s does not say", g.Name)
+	case err == nil && size.Cmp(whole) > 0:
+		f.fault(n, "repeatability is a part of the uncertainty, and %s is more than %s", g.Repeatability, g.Uncertainty)
+	case size.Cmp(step.Quo(step, big.NewRat(2, 1))) < 0:
+		f.fault(n, "the gauge %s shows steps of %s, and repeats no better than half a step: %s is less", g.Name, g.Resolution, g.Repeatability)
+	}
 }
 
 func gateKeys() mapping[steps.Gate] {
@@ -191,14 +218,21 @@ func gateKeys() mapping[steps.Gate] {
 			"what is measured, in a few words", "Depth of the spar slot"},
 		{"how", optional, field(func(g *g) *string { return &g.How }, textValue{prose}),
 			"how it is measured", "Put the tail of the caliper on the floor of the slot."},
-		{"rework", optional, field(func(g *g) *string { return &g.Rework }, textValue{prose}),
-			"what to do when it is out of tolerance", "Deepen a high spot with the sanding stick."},
+		{"rework", optional, either[g]{
+			one:   field(func(g *g) *string { return &g.Rework }, textValue{prose}),
+			short: func(g *g) bool { return len(g.ReworkDisturbs) == 0 },
+			more: mapping[g]{what: "rework", keys: []key[g]{
+				{"do", required, field(func(g *g) *string { return &g.Rework }, textValue{prose}), "what to do", "Deepen a high spot."},
+				{"disturbs", optional, field(func(g *g) *[]string { return &g.ReworkDisturbs }, namesValue{to: zone}),
+					"the zones it disturbs; by default those the gate depends on", "[wing]"},
+			}}},
+			"what to do when it is out of tolerance: a text, or a text with what it disturbs", "Deepen a high spot with the sanding stick."},
 		{"points", optional, field(func(g *g) *[]string { return &g.Points }, namesValue{}),
 			"where it is measured; by default one point without a name", "[left, right]"},
 		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
 			"how many readings at each point, 1 by default; their mean is judged", "3"},
 		{"between", optional, rangeValue[g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }},
-			"the lower and the upper limit", "[3.5 mm, 4.5 mm]"},
+			"the lower and the upper limit, or `4 mm ± 0.5 mm`, `107 °C +8 -7 °C`", "[3.5 mm, 4.5 mm]"},
 		{"at_least", optional, unlessBoth{amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
 			like: func(*g) quantity.Dimension { return "" }}},
 			"the lower limit; with `at_most` in place of `between`, or alone", "# 3.5 mm"},
@@ -210,10 +244,14 @@ func gateKeys() mapping[steps.Gate] {
 			"the most that points may differ by; can be the only limit", "1 mm"},
 		{"pairs", optional, field(func(g *g) *[][2]string { return &g.Pairs }, pairsValue{}),
 			"the points that `alike` compares; all of them by default", "[[left, right]]"},
+		{"result", optional, field(func(g *g) *measuring.Result { return &g.Result }, resultKeys()),
+			"a function of the points that is judged instead of them", "# {difference: [left, right]}"},
 		{"gauge", required, field(func(g *g) *string { return &g.Gauge }, nameValue{gauge}),
 			"what it is measured with", "caliper"},
-		{"of", required, field(func(g *g) *[]string { return &g.Of }, namesValue{to: zone}),
-			"the zones it depends on", "[wing]"},
+		{"of", required, ofValue{},
+			"the zones it depends on; `work` for a gate of the work, measured only where a step needs it", "[wing]"},
+		{"needs", optional, field(func(g *g) *[]steps.Setting { return &g.Needs }, settingsValue{}),
+			"the conditions that must stand when it is read", "{propeller: off}"},
 		{"critical", optional, field(func(g *g) *bool { return &g.Critical }, switchValue{}),
 			"no concession can waive it, and there is no release without it", "yes"},
 		{"mass", optional, field(func(g *g) *bool { return &g.Mass }, switchValue{}),
@@ -261,7 +299,67 @@ func gateChecked(f fields, g *steps.Gate) {
 	f.governed(g.Where)
 	f.limits(g)
 	f.compared(g)
+	f.ofWork(g)
+	f.resulting(g)
 	f.decidable(g)
+}
+
+// ofWork finds what a gate of the work can't have.
+func (f fields) ofWork(g *steps.Gate) {
+	for _, name := range []string{"mass", "life"} {
+		if n := f.get(name); n != nil && g.Work {
+			f.fault(n, "the gate %s is of the work, which is over once it is done: delete %s", g.Name, name)
+		}
+	}
+}
+
+// resulting finds results that can't be worked out.
+func (f fields) resulting(g *steps.Gate) {
+	n := f.get("result")
+	if n == nil || g.Result.IsZero() {
+		return
+	}
+	if a := f.get("alike"); a != nil {
+		f.fault(a, "alike compares points, and the gate %s judges their result", g.Name)
+	}
+	if gauge, ok := f.doc.Sheet.Gauge(g.Gauge); ok {
+		g.Result.Reads = gauge.Resolution
+	}
+	if len(g.Points) == 0 {
+		f.fault(n, "a result is worked out of points, and the gate %s has none", g.Name)
+		return
+	}
+	known := true
+	for _, p := range g.Result.Of {
+		if !slices.Contains(g.Points, p) {
+			known = false
+			f.fault(scalarOf(n, p), "unknown point %q%s", p, suggest(p, g.Points))
+		}
+	}
+	if fn, _ := measuring.FunctionOf(g.Result.Function); !known || len(g.Result.Of) < fn.Least {
+		return // the mistake may be there
+	}
+	for _, p := range g.Points {
+		if !slices.Contains(g.Result.Of, p) {
+			f.fault(f.item("points", p), "the point %s is read and takes no part in the result", p)
+		}
+	}
+}
+
+// scalarOf is the text within a node that is the name.
+func scalarOf(n *yaml.Node, name string) *yaml.Node {
+	if n.Kind == yaml.ScalarNode && n.Value == name {
+		return n
+	}
+	for i, below := range n.Content {
+		if n.Kind == yaml.MappingNode && i%2 == 0 {
+			continue // a key
+		}
+		if found := scalarOf(below, name); found != nil {
+			return found
+		}
+	}
+	return nil
 }
 
 // limits finds gates without a limit, and limits that contradict each other.
@@ -312,18 +410,137 @@ func (f fields) decidable(g *steps.Gate) {
 		return
 	}
 	at := f.get("gauge")
-	if gauge.Resolution.Dimension() != g.Limits.Dimension() {
-		f.fault(at, "the gauge %s reads a %s, and the gate %s limits a %s", g.Gauge, gauge.Resolution.Dimension(), g.Name, g.Limits.Dimension())
+	reads := gauge.Resolution.Dimension()
+	if fn, ok := measuring.FunctionOf(g.Result.Function); ok {
+		if gives := fn.Gives(reads); gives != g.Limits.Dimension() {
+			f.notOfResult(g, reads, gives)
+			return
+		}
+	} else if reads != g.Limits.Dimension() {
+		f.fault(at, "the gauge %s reads a %s, and the gate %s limits a %s", g.Gauge, reads, g.Name, g.Limits.Dimension())
 		return
 	}
-	low, err1 := g.Limits.Low.Float(g.Limits.Unit())
-	high, err2 := g.Limits.High.Float(g.Limits.Unit())
-	if err1 == nil && err2 == nil && high > low && 2*gauge.Doubt().Guard(g.Limits.Unit()) >= high-low {
-		f.fault(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
+	within, alike := g.Rule().Decidable(measuring.Doubts{Gauges: []measuring.Doubt{gauge.Doubt()}})
+	if !within {
+		f.stricter(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
 	}
-	// Two readings with one gauge: its bias cancels, its resolution does not.
-	guard := gauge.Doubt().PairGuard(g.Limits.Unit())
-	if alike, err := g.Limits.Alike.Float(g.Limits.Unit()); err == nil && alike >= 0 && alike < guard {
-		f.fault(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt", g.Gauge, g.Name)
+	if !alike {
+		f.stricter(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt%s", g.Gauge, g.Name, unrepeated(gauge))
+	}
+}
+
+// unrepeated says what helps a gauge of which nobody knows what would cancel.
+func unrepeated(g steps.Gauge) string {
+	if g.Repeatability.IsZero() {
+		return "; its repeatability would say how much of its uncertainty cancels"
+	}
+	return ""
+}
+
+// notOfResult says that the limits are not of the result's kind.
+func (f fields) notOfResult(g *steps.Gate, reads, gives quantity.Dimension) {
+	if gives == "" {
+		f.fault(f.get("result"), "the %s of a %s means nothing", g.Result.Function, reads)
+		return
+	}
+	for _, name := range []string{"between", "at_least", "at_most"} {
+		if n := f.get(name); n != nil {
+			f.fault(n, "the %s of a %s is %s, and the gate %s limits %s", g.Result.Function, reads, articled(string(gives)), g.Name, articled(string(g.Limits.Dimension())))
+			return
+		}
+	}
+}
+
+// ofValue is the zones of a gate, or the word work.
+type ofValue struct{}
+
+const work = "work"
+
+func (ofValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
+	if n.Kind != yaml.ScalarNode {
+		namesValue{to: zone}.read(r, n, what, &to.Of)
+		return
+	}
+	if to.Work = n.Value == work; !to.Work {
+		r.fault(n, "%s must be a list of zones, or the word work, not %q", what, n.Value)
+	}
+}
+
+func (ofValue) write(from *steps.Gate) *yaml.Node {
+	if from.Work {
+		return scalar(work)
+	}
+	return flow(from.Of)
+}
+
+func (ofValue) typ() typ {
+	return typ{is: anEither, of: []typ{namesValue{to: zone}.typ(), {is: aWord, words: []string{work}}}}
+}
+
+// resultKeys has a key for each function that a result may be.
+func resultKeys() mapping[measuring.Result] {
+	m := mapping[measuring.Result]{what: "result", one: true}
+	for _, fn := range measuring.Functions() {
+		k := key[measuring.Result]{name: fn.Name, need: choice, is: functionOf{fn}}
+		k.help, k.example = helpOf(fn.Name)
+		m.keys = append(m.keys, k)
+	}
+	return m
+}
+
+// helpOf says what a function is, with an example.
+func helpOf(function string) (help, example string) {
+	switch function {
+	case "difference":
+		return "the first less the second", "[upper, lower]"
+	case "mean":
+		return "of all of them", "[left, middle, right]"
+	case "ratio":
+		return "the first by the second, in %", "[left, right]"
+	case "angle":
+		return "of a rise over a run, in degrees", "{rise: [front, rear], run: 500 mm}"
+	}
+	return "", ""
+}
+
+// functionOf is what stands behind the key of a function.
+type functionOf struct{ measuring.Function }
+
+func (v functionOf) is() value[measuring.Result] {
+	type r = measuring.Result
+	of := func(r *r) *[]string { return &r.Of }
+	if !v.Run {
+		return field(of, pointsValue{v.Function, namesValue{to: point}})
+	}
+	return mapping[r]{what: v.Name, keys: []key[r]{
+		{"rise", required, field(of, pointsValue{v.Function, namesValue{to: point, one: true}}), "a point, or the first less the second", "[front, rear]"},
+		{"run", required, field(func(r *r) *quantity.Quantity { return &r.Run }, amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
+	}}
+}
+
+func (v functionOf) read(r *reader, n *yaml.Node, what string, to *measuring.Result) {
+	to.Function = v.Name
+	v.is().read(r, n, what, to)
+}
+
+func (v functionOf) write(from *measuring.Result) *yaml.Node {
+	if from.Function != v.Name {
+		return nil
+	}
+	return v.is().write(from)
+}
+
+func (v functionOf) typ() typ { return v.is().typ() }
+
+// pointsValue is the points that a function is of, as many as it takes.
+type pointsValue struct {
+	of measuring.Function
+	namesValue
+}
+
+func (v pointsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+	v.namesValue.read(r, n, what, to)
+	if got := len(n.Content); got > 0 && (got < v.of.Least || v.of.Most > 0 && got > v.of.Most) {
+		r.fault(n, "%s is of %s, and %d are given", v.of.Name, v.of.Points(), got)
 	}
 }

@@ -391,7 +391,7 @@ func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quan
 }
 
 // rangeValue is a list of the lower and the upper limit, or one text such as
-// 2-3 turns. The two limits are kept in two fields.
+// 2-3 turns or 56 mm ± 4 mm. Its two ends are two fields.
 type rangeValue[T any] struct {
 	unit quantity.Dimension
 	ends func(*T) (low, high *quantity.Quantity)
@@ -401,13 +401,16 @@ func (v rangeValue[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 	low, high := v.ends(to)
 	if n.Kind == yaml.ScalarNode {
 		var err error
-		if *low, *high, err = quantity.ParseRange(n.Value, v.unit); err != nil {
+		switch *low, *high, err = quantity.ParseLimits(n.Value, v.unit); {
+		case err != nil:
 			r.fault(n, "%s: %v", what, err)
+		case low.Cmp(*high) == 0:
+			r.stricter(n, "%s: the limits leave no room, %s is not less than %s", what, low, high)
 		}
 		return
 	}
 	if n.Kind != yaml.SequenceNode || len(n.Content) != 2 {
-		r.fault(n, "%s must be two limits, the lower and the upper: [3.5 mm, 4.5 mm]", what)
+		r.fault(n, "%s must be two limits, the lower and the upper: [3.5 mm, 4.5 mm], or a size with its tolerance: 4 mm ± 0.5 mm", what)
 		return
 	}
 	*low = r.amount(n.Content[0], what, v.unit)

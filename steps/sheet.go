@@ -90,11 +90,14 @@ type Gauge struct {
 	Title       string            `json:"title"`
 	Resolution  quantity.Quantity `json:"resolution,omitzero"`  // smallest step shown
 	Uncertainty quantity.Quantity `json:"uncertainty,omitzero"` // expanded, k = 2; absent: from the resolution alone
+
+	// Repeatability is the spread of repeated set-ups, k = 2; absent: not known.
+	Repeatability quantity.Quantity `json:"repeatability,omitzero"`
 }
 
 // Doubt is the gauge as the measuring rules see it.
 func (g Gauge) Doubt() measuring.Doubt {
-	return measuring.Doubt{Resolution: g.Resolution, Uncertainty: g.Uncertainty}
+	return measuring.Doubt{Resolution: g.Resolution, Uncertainty: g.Uncertainty, Repeatability: g.Repeatability}
 }
 
 // A Gate is a measurement with limits. Work stops there until they are met.
@@ -107,8 +110,19 @@ type Gate struct {
 	Repeat int              `json:"repeat,omitzero"`  // readings at each point, at least 1
 	Limits measuring.Limits `json:"limits,omitzero"`
 	Pairs  [][2]string      `json:"pairs,omitempty"` // the points that Limits.Alike compares; none: all
+	Result measuring.Result `json:"result,omitzero"` // what is judged in place of the points
 	Gauge  string           `json:"gauge,omitempty"`
 	Of     []string         `json:"of,omitempty"` // the zones it depends on
+
+	// Work: it is of the work and not of the airframe. It depends on no zone and
+	// is taken where a step needs it, never asked for afterwards.
+	Work bool `json:"work,omitempty"`
+
+	Needs []Setting `json:"needs,omitempty"` // what must stand when it is read
+
+	// ReworkDisturbs are the zones that a rework disturbs; none: those it
+	// depends on.
+	ReworkDisturbs []string `json:"rework_disturbs,omitempty"`
 
 	// Critical: no concession can waive it, and there is no release without it.
 	Critical bool `json:"critical,omitempty"`
@@ -120,6 +134,32 @@ type Gate struct {
 	Source string `json:"source,omitempty"` // where its limits come from
 
 	Where
+}
+
+// Rule is what the gate's readings are judged by.
+func (g Gate) Rule() measuring.Rule {
+	return measuring.Rule{Limits: g.Limits, Repeat: g.Repeat, Pairs: g.Pairs, Result: g.Result}
+}
+
+// Unit is the unit in which the gate's readings are asked for and shown, which
+// is that of its limits unless a result of another kind is judged.
+func (g Gate) Unit() string { return g.Rule().Unit() }
+
+// Dimension is what a reading of the gate measures.
+func (g Gate) Dimension() quantity.Dimension { return g.Rule().Dimension() }
+
+// Alone reports whether one reading is judged by itself: there are limits, and
+// no result of several points stands in between.
+func (g Gate) Alone() bool {
+	return g.Result.IsZero() && (!g.Limits.Low.IsZero() || !g.Limits.High.IsZero())
+}
+
+// Reworking are the zones that a rework of the gate disturbs.
+func (g Gate) Reworking() []string {
+	if len(g.ReworkDisturbs) > 0 {
+		return g.ReworkDisturbs
+	}
+	return g.Of
 }
 
 // PointNames returns the points of the gate; a gate without named points has

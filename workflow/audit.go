@@ -114,10 +114,10 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 	r := AuditedReading{Entry: e, Reading: f}
 	r.Gate, _ = sheet.Gate(f.Gate)
 	r.Gauge, _ = sheet.Gauge(f.Gauge)
-	limits := r.Gate.Limits
-	limits.Alike = measuring.Limits{}.Alike // one reading alone has nothing to compare with
-	if limits.Dimension() != "" {
-		finding, err := measuring.Judge(limits, []measuring.Point{{Name: f.Point, Readings: []quantity.Quantity{f.Value}}}, 1, nil, r.Gauge.Doubt())
+	if r.Gate.Alone() {
+		rule := r.Gate.Rule()
+		rule.Limits.Alike, rule.Repeat = quantity.Quantity{}, 1 // likeness takes two
+		finding, err := rule.Judge([]measuring.Point{{Name: f.Point, Readings: []quantity.Quantity{f.Value}}}, measuring.Doubts{Gauges: []measuring.Doubt{r.Gauge.Doubt()}})
 		if err != nil {
 			finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 		}

@@ -116,6 +116,22 @@ func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
 	return len(stage.Steps)
 }
 
+// heads are the first steps of each stage that are not met, past what only takes
+// time.
+func (s *State) heads(j *Job, at time.Time) []steps.Step {
+	var all []steps.Step
+	for _, stage := range j.Procedure.Stages {
+		i := s.head(j, stage, at)
+		for i < len(stage.Steps) && stage.Steps[i].Kind.Traits().Passes {
+			i++
+		}
+		if i < len(stage.Steps) {
+			all = append(all, stage.Steps[i])
+		}
+	}
+	return all
+}
+
 // met reports whether the step is satisfied at the time.
 func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
 	step := stage.Steps[i]
@@ -263,7 +279,8 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 }
 
 // GatesOf returns the gates that a measure step asks for. The word Stale asks
-// for every gate whose zones this job has disturbed.
+// for every gate whose zones this job has disturbed. A gate of the work counts
+// by what was read since the step before.
 func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var zones []string
 	if slices.Contains(step.Gates, steps.Stale) {
@@ -271,11 +288,65 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	}
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.Airframe.Options) {
-		if slices.Contains(step.Gates, g.Name) || g.DependsOn(zones...) {
+		switch asked := slices.Contains(step.Gates, g.Name); {
+		case asked && g.Work:
+			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
+		case asked || g.DependsOn(zones...):
 			reports = append(reports, s.report(g, at))
 		}
 	}
 	return reports
+}
+
+// readFrom is when all was done that comes before a step in its stage, and in
+// the stages before that: a gate of the work that the step measures is read
+// after it.
+func (s *State) readFrom(j *Job, step steps.Step, at time.Time) moment {
+	from := s.doneBefore(j, step)
+	j.before(step, func(stage steps.Stage, i int) {
+		if !stage.Steps[i].Kind.Traits().Passes {
+			return
+		}
+		// A wait was over before the journal said so.
+		if over, ok := s.waitEnds(j, stage, i, at); ok && over.After(from.at) {
+			from.at, from.what = over, "after "+stage.Steps[i].Name
+		}
+	})
+	return from
+}
+
+// doneBefore is the last act, by entry and by time, of what comes before a step.
+func (s *State) doneBefore(j *Job, step steps.Step) moment {
+	last := moment{j.Position, j.Opened, "since job " + j.ID + " was opened"}
+	j.before(step, func(stage steps.Stage, i int) {
+		before := stage.Steps[i]
+		m, ok := j.done[before.Name]
+		if !ok || before.Kind.Traits().Passes {
+			return
+		}
+		if m.position > last.position {
+			last.position, last.what = m.position, "since "+before.Name+" was done"
+		}
+		if m.at.After(last.at) {
+			last.at, last.what = m.at, "since "+before.Name+" was done"
+		}
+	})
+	return last
+}
+
+// before goes through the steps that come before a step: those of its stage, and
+// of the stages before that.
+func (j *Job) before(step steps.Step, each func(stage steps.Stage, i int)) {
+	_, own, _ := j.Procedure.Step(step.Name)
+	for _, name := range append(j.Procedure.Before(own.Name), own.Name) {
+		stage, _ := j.Procedure.Stage(name)
+		for i, s := range stage.Steps {
+			if s.Name == step.Name {
+				break
+			}
+			each(stage, i)
+		}
+	}
 }
 
 // disturbedBy returns the zones that the work of the job has disturbed.

@@ -50,7 +50,7 @@ func sheet() *steps.Sheet {
 		},
 		Gauges: []steps.Gauge{
 			{Name: "rule", Title: "Steel rule", Resolution: q("0.5 mm")},
-			{Name: "caliper", Title: "Caliper", Resolution: q("0.01 mm"), Uncertainty: q("0.03 mm")},
+			{Name: "caliper", Title: "Caliper", Resolution: q("0.01 mm"), Uncertainty: q("0.03 mm"), Repeatability: q("0.02 mm")},
 		},
 		Gates: []steps.Gate{
 			{Name: "slot", Title: "Slot depth", Points: []string{"root", "tip"}, Repeat: 1, Gauge: "caliper",

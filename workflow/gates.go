@@ -69,12 +69,12 @@ type GateReport struct {
 	Gate     steps.Gate
 	Standing GateStanding
 	Finding  measuring.Finding
-	Reason   Cause           // why it does not count; zero if it does
-	Points   []AtPoint       // the readings that count
-	Last     time.Time       // of the latest reading, whether or not it counts
-	Rests    []int64         // the positions of those readings
-	Doubt    measuring.Doubt // of the gauges, that they were judged with
-	By       string          // concession: who granted it
+	Reason   Cause            // why it does not count; zero where it does
+	Points   []AtPoint        // the readings that count
+	Last     time.Time        // of the latest reading of all, counting or not
+	Rests    []int64          // the positions of the readings that count
+	Doubts   measuring.Doubts // that they were judged with
+	By       string           // concession: who granted it
 }
 
 // AtPoint is one point of a gate with the readings that count there.
@@ -115,6 +115,32 @@ func gateNames(gates []steps.Gate) []string {
 }
 
 func (s *State) report(g steps.Gate, at time.Time) GateReport {
+	var r GateReport
+	found := false
+	if g.Work { // it stands as the step has it whose turn it is
+		for _, j := range s.Jobs {
+			for _, step := range s.heads(j, at) {
+				if slices.Contains(step.Gates, g.Name) && (!found || r.Met()) {
+					r, found = s.reportFrom(g, s.readFrom(j, step, at), at), true
+				}
+			}
+		}
+	}
+	if found {
+		return r
+	}
+	return s.reportFrom(g, moment{}, at)
+}
+
+// A moment is a place in the journal and a time. What is newer is newer by both.
+type moment struct {
+	position int64
+	at       time.Time
+	what     string // in words: since … was done
+}
+
+// reportFrom is the gate by what was read since a moment.
+func (s *State) reportFrom(g steps.Gate, from moment, at time.Time) GateReport {
 	record, known := s.gates[g.Name]
 	r := GateReport{Gate: g}
 	if !known || len(record.readings) == 0 {
@@ -123,8 +149,17 @@ func (s *State) report(g steps.Gate, at time.Time) GateReport {
 	}
 	r.Last = record.readings[len(record.readings)-1].at
 	counting, why, doubted := s.counting(g, record, at)
+	older := func(t reading) bool { return t.position < from.position || t.at.Before(from.at) }
+	if n := len(counting); n > 0 {
+		if counting = slices.DeleteFunc(counting, older); len(counting) == 0 {
+			why = Cause{"not " + from.what, from.at}
+		}
+	}
 	if len(counting) == 0 {
 		r.Standing, r.Reason = StaleGate, why
+		if g.Work {
+			r.Standing = NeverTaken // nothing makes it stale: it is not taken yet
+		}
 		return r
 	}
 	s.judge(&r, counting)
@@ -161,24 +196,26 @@ func inTime(readings []reading) []reading {
 func (s *State) judge(r *GateReport, counting []reading) {
 	g := r.Gate
 	var points []measuring.Point
-	doubt := measuring.Doubt{}
-	gauge, several := "", false
+	gauge := ""
 	for _, name := range g.PointNames() {
 		p := measuring.Point{Name: name}
 		for _, t := range lastOf(counting, name, g.Repeat) {
 			p.Readings = append(p.Readings, t.Value)
 			r.Rests = append(r.Rests, t.position)
-			doubt = s.widest(doubt, t, g)
-			several = several || gauge != "" && t.Gauge != gauge
+			// A better gauge in a newer sheet makes no reading better that was taken
+			// with the old one.
+			r.Doubts.Add(t.doubt)
+			if now, ok := s.Sheet.Gauge(t.Gauge); ok {
+				r.Doubts.Add(now.Doubt())
+			}
+			r.Doubts.Several = r.Doubts.Several || gauge != "" && t.Gauge != gauge
 			gauge = t.Gauge
 		}
 		points = append(points, p)
 		r.Points = append(r.Points, AtPoint(p))
 	}
 	slices.Sort(r.Rests)
-	doubt.Several = several
-	r.Doubt = doubt
-	finding, err := measuring.Judge(g.Limits, points, g.Repeat, g.Pairs, doubt)
+	finding, err := g.Rule().Judge(points, r.Doubts)
 	if err != nil {
 		finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 	}
@@ -269,17 +306,6 @@ func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bo
 		}
 	}
 	return last, zone, found
-}
-
-// widest returns the worst doubt, in the gate's unit: of the doubt so far and of
-// the reading's gauge, in the sheet in force then and in the present one. A better
-// gauge in a newer sheet does not improve a reading taken with the old one.
-func (s *State) widest(have measuring.Doubt, t reading, g steps.Gate) measuring.Doubt {
-	doubts := []measuring.Doubt{have, t.doubt}
-	if now, ok := s.Sheet.Gauge(t.Gauge); ok && now.Doubt() != t.doubt { // no need to compare it with itself
-		doubts = append(doubts, now.Doubt())
-	}
-	return measuring.Widest(g.Limits.Unit(), doubts...)
 }
 
 func lastOf(readings []reading, point string, n int) []reading {

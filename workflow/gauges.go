@@ -144,7 +144,7 @@ func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
 	if c := s.lastBad(g.Gauge, at); c != nil {
 		return s.remedy(Remedy{Kind: ToCheckGauge, Gauge: g.Gauge, Value: c.Of, Gate: g.Name})
 	}
-	return s.remedy(Remedy{Kind: ToMeasure, Gate: g.Name, Points: g.Readings(), Unit: g.Limits.Unit()})
+	return s.remedy(Remedy{Kind: ToMeasure, Gate: g.Name, Points: g.Readings(), Unit: g.Unit()})
 }
 
 // inDoubt returns the check that casts doubt on a reading: a failed one that is

@@ -32,7 +32,7 @@ func stepKinds() map[steps.Kind]stepKind {
 		steps.Coat:    {met: coatMet, forbids: coatForbids, finish: Finish.coated, explain: explainCoat, begins: true},
 		steps.Join:    {met: joinMet, forbids: joinForbids, finish: finishJoin, explain: explainJoin, touched: true},
 		steps.Wait:    {met: waitMet, forbids: waitForbids, finish: justDone},
-		steps.Measure: {forbids: measureForbids, finish: finishMeasure},
+		steps.Measure: {met: measureMet, forbids: measureForbids, finish: finishMeasure},
 		steps.Hold:    {finish: finishHold, left: ByHold},
 		steps.Release: {forbids: releaseForbids, finish: finishRelease},
 	}
@@ -100,15 +100,32 @@ func waitForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 	return []Reason{{Because: ByDrying, Text: waitText(stage.Steps[i]), Until: until}}
 }
 
+// measureMet: a gate of the work is measured again where what comes before it
+// was done again since.
+func measureMet(s *State, j *Job, stage steps.Stage, i int, _ time.Time, done bool) bool {
+	step := stage.Steps[i]
+	if !done {
+		return false
+	}
+	for _, name := range step.Gates {
+		if g, ok := s.Sheet.Gate(name); ok && g.Work {
+			return s.doneBefore(j, step).position < j.done[step.Name].position
+		}
+	}
+	return true
+}
+
 func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
 	var reasons []Reason
+	var needs []steps.Setting
 	for _, g := range s.GatesOf(j, stage.Steps[i], at) {
 		reasons = append(reasons, s.unmeasurable(g, at)...)
 		if !g.Met() { // else it does not matter: another gauge may have been used
 			reasons = append(reasons, s.barred(g.Gate.Gauge, at)...)
+			needs = append(needs, g.Gate.Needs...)
 		}
 	}
-	return reasons
+	return append(reasons, s.lacking(without(needs, stage.Steps[i].Needs), at)...)
 }
 
 func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error) {

@@ -437,16 +437,36 @@ func inForce(live []journal.Entry, position int64) *steps.Sheet {
 	return papers().Sheets[sum]
 }
 
-// naiveGuard recomputes the guard band of a gauge, and of its steps alone.
-func naiveGuard(s *steps.Sheet, gauge string) (guard, step float64) {
+// naiveGuard recomputes how good a gauge is, and how much of that is not the same
+// for all its readings: without a word about it, that is unknown and negative.
+func naiveGuard(s *steps.Sheet, gauge string) (guard, spread float64) {
 	g, _ := s.Gauge(gauge)
 	d, _ := g.Resolution.Float("mm")
 	u := 0.0
 	if !g.Uncertainty.IsZero() {
 		u, _ = g.Uncertainty.Float("mm")
 	}
-	step = 2 * d / math.Sqrt(12)
-	return max(u, step), step
+	step := 2 * d / math.Sqrt(12)
+	if g.Repeatability.IsZero() {
+		return max(u, step), -1
+	}
+	r, _ := g.Repeatability.Float("mm")
+	return max(u, step), max(r, step)
+}
+
+// naiveBands recomputes the guard bands of a mean of n readings, and of a
+// difference of two such.
+func naiveBands(guard, spread float64, n int, several bool) (mean, pair float64) {
+	if spread < 0 {
+		return guard, math.Hypot(guard, guard)
+	}
+	bias := math.Sqrt(max(0, guard*guard-spread*spread))
+	left := spread / math.Sqrt(float64(n))
+	mean, pair = math.Hypot(bias, left), math.Hypot(left, left)
+	if several {
+		pair = math.Hypot(mean, mean)
+	}
+	return mean, pair
 }
 
 // naiveStanding recomputes how a gate stands; Failed stands for undecided, too,
@@ -466,7 +486,7 @@ func naiveStanding(entries []journal.Entry, now time.Time, g steps.Gate) GateSta
 			return 1
 		})
 		means, spread, missing := map[string]float64{}, 0.0, false
-		guard, step, gauges := 0.0, 0.0, map[string]bool{}
+		gauges, described := map[string]bool{}, [][2]float64{}
 		for _, p := range g.PointNames() {
 			var values []float64
 			for _, e := range slices.Backward(counting) {
@@ -479,9 +499,8 @@ func naiveStanding(entries []journal.Entry, now time.Time, g steps.Gate) GateSta
 				means[p] += v / float64(g.Repeat)
 				gauges[f.Gauge] = true
 				for _, s := range []*steps.Sheet{inForce(live, e.Position), inForce(live, math.MaxInt64)} {
-					if u, d := naiveGuard(s, f.Gauge); u > guard {
-						guard, step = u, d
-					}
+					guard, spread := naiveGuard(s, f.Gauge)
+					described = append(described, [2]float64{guard, spread})
 				}
 			}
 			if len(values) < g.Repeat {
@@ -491,8 +510,10 @@ func naiveStanding(entries []journal.Entry, now time.Time, g steps.Gate) GateSta
 			}
 			spread = max(spread, slices.Max(values)-slices.Min(values))
 		}
-		if len(gauges) > 1 {
-			step = guard
+		guard, ofPair := 0.0, 0.0
+		for _, d := range described {
+			one, two := naiveBands(d[0], d[1], g.Repeat, len(gauges) > 1)
+			guard, ofPair = max(guard, one), max(ofPair, two)
 		}
 		room := math.Inf(1) // of the worst point
 		if !g.Limits.Low.IsZero() {
@@ -505,7 +526,7 @@ func naiveStanding(entries []journal.Entry, now time.Time, g steps.Gate) GateSta
 		}
 		if !g.Limits.Alike.IsZero() && !missing {
 			limit, _ := g.Limits.Alike.Float("mm")
-			room = min(room, limit-math.Abs(means["left"]-means["right"])-math.Sqrt2*step)
+			room = min(room, limit-math.Abs(means["left"]-means["right"])-ofPair)
 		}
 		switch {
 		case math.Abs(room) < 1e-6:

@@ -55,17 +55,16 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if !slices.Contains(gate.PointNames(), reading.Point) {
 			return nil, pointError(gate, reading.Point)
 		}
-		if want := gate.Limits.Dimension(); reading.Value.Dimension() != want {
-			return nil, bad("%s is a %s, not a %s; %s is measured in %s", reading.Value.Typed(), reading.Value.Dimension(), want, gate.Name, gate.Limits.Unit())
+		if want := gate.Dimension(); reading.Value.Dimension() != want {
+			return nil, bad("%s is a %s, not a %s; %s is measured in %s", reading.Value.Typed(), reading.Value.Dimension(), want, gate.Name, gate.Unit())
 		}
 		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
 	}
 	return s.completing(facts, c)
 }
 
-// unsafe says which conditions for measuring the gate are not met, by the steps
-// of open jobs: a propeller that is on. If two steps need different states, such
-// as a battery in and out, either is enough.
+// unsafe says which conditions do not stand that the gate needs when it is read,
+// or the steps of open jobs for measuring it: a propeller that is on.
 func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var needs []steps.Setting
 	for _, job := range s.OpenJobs(at) {
@@ -78,6 +77,23 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 			}
 		}
 	}
+	var reasons []Reason
+	for _, need := range gate.Needs {
+		reasons = append(reasons, s.stands(need, at)...)
+	}
+	return append(reasons, s.lacking(without(needs, gate.Needs), at)...)
+}
+
+// without are the needs of other conditions than these.
+func without(needs, these []steps.Setting) []steps.Setting {
+	return slices.DeleteFunc(needs, func(need steps.Setting) bool {
+		return slices.ContainsFunc(these, func(n steps.Setting) bool { return n.Condition == need.Condition })
+	})
+}
+
+// lacking gives the needs of several that do not stand. Where two of them need a
+// condition otherwise, as a battery in and out, either will do.
+func (s *State) lacking(needs []steps.Setting, at time.Time) []Reason {
 	var reasons []Reason
 	for i, need := range needs {
 		same := func(n steps.Setting) bool { return n.Condition == need.Condition }
@@ -95,17 +111,17 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 	if r.Finding.Missing == "" {
 		return nil
 	}
-	limits := r.Gate.Limits
-	limits.Alike = quantity.Quantity{}
-	if limits.Dimension() == "" {
+	if !r.Gate.Alone() {
 		return nil
 	}
+	rule := r.Gate.Rule()
+	rule.Limits.Alike = quantity.Quantity{}
 	var reasons []Reason
 	for _, p := range r.Points {
 		if !slices.ContainsFunc(readings, func(again Reading) bool { return again.Point == p.Name }) {
 			continue
 		}
-		found, err := measuring.Judge(limits, []measuring.Point{measuring.Point(p)}, r.Gate.Repeat, nil, r.Doubt)
+		found, err := rule.Judge([]measuring.Point{measuring.Point(p)}, r.Doubts)
 		if err == nil && found.Verdict == measuring.Out {
 			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, found.Reason),
 				Remedy: s.remedy(Remedy{Kind: ToMeasureRest, Gate: r.Gate.Name, Points: r.Missing()})})
@@ -203,7 +219,7 @@ func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if report.Standing != Failed && report.Standing != Undecided {
 		return nil, refuse("rework of "+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing.Words()), Remedy{})
 	}
-	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Of}}, nil
+	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Reworking()}}, nil
 }
 
 // Concede accepts for use a gate that is not met.

@@ -210,7 +210,7 @@ func gateChanges(from, to *steps.Sheet) []Change {
 			say("gate %s is new", g.Name)
 		case !sameLimits(have, g):
 			say("gate %s has other limits", g.Name)
-		case have.Critical != g.Critical || have.Gauge != g.Gauge || !slices.Equal(have.Of, g.Of):
+		case have.Critical != g.Critical || have.Gauge != g.Gauge || have.Work != g.Work || !slices.Equal(have.Of, g.Of):
 			say("gate %s differs in its gauge, its zones or in being critical", g.Name)
 		}
 	}
@@ -224,5 +224,6 @@ func gateChanges(from, to *steps.Sheet) []Change {
 
 func sameLimits(a, b steps.Gate) bool {
 	return a.Limits.Low.Equal(b.Limits.Low) && a.Limits.High.Equal(b.Limits.High) && a.Limits.Alike.Equal(b.Limits.Alike) &&
-		slices.Equal(a.Points, b.Points) && a.Repeat == b.Repeat
+		slices.Equal(a.Points, b.Points) && a.Repeat == b.Repeat &&
+		a.Result.Function == b.Result.Function && slices.Equal(a.Result.Of, b.Result.Of) && a.Result.Run.Equal(b.Result.Run)
 }

@@ -49,6 +49,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	critical := 0
 	for _, g := range s.Gates(at) {
 		switch {
+		case g.Gate.Work: // it was taken where it was needed
 		case g.Gate.Critical:
 			critical++
 			p.Rests = append(p.Rests, g.Rests...)
@@ -296,6 +297,9 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		return f
 	}
 	for _, g := range s.Gates(at) {
+		if g.Gate.Work {
+			continue
+		}
 		if g.Gate.Critical && g.Standing != Current {
 			f.Why = g.Says().after("critical gate " + g.Gate.Name + " is ")
 			return f

@@ -65,7 +65,7 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) []WillBeStale {
 	procedure := plan.Procedure.For(s.Airframe.Options, "")
 	for _, g := range s.Gates(at) {
 		one := WillBeStale{Gate: g.Gate.Name}
-		if !g.Met() && g.Standing != NeverTaken {
+		if !g.Met() && g.Standing != NeverTaken && !g.Gate.Work {
 			one.Why = append(one.Why, g.Says())
 		}
 		var worked []string

@@ -10,13 +10,19 @@ import (
 // working is a bench of 20 °C at which a procedure of the stages was started.
 func working(t *testing.T, stages ...steps.Stage) *bench {
 	t.Helper()
+	return workingOn(t, sheet(), stages...)
+}
+
+// workingOn is a bench that works by a sheet of its own.
+func workingOn(t *testing.T, sheet *steps.Sheet, stages ...steps.Stage) *bench {
+	t.Helper()
 	p := &steps.Procedure{Name: "work", Title: "Work", Kind: steps.Check, Revision: 1, Stages: stages}
 	b := newBench(t)
 	docs := documents()
-	docs.Procedures["sha256:work"] = p
+	docs.Procedures["sha256:work"], docs.Sheets["sha256:own"] = p, sheet
 	b.docs = &docs
 	b.state = b.replay(b.state.Entries)
-	b.must(Start{Procedure: p, Digest: "sha256:work", Sheet: sheet(), SheetDigest: sheetSum})
+	b.must(Start{Procedure: p, Digest: "sha256:work", Sheet: sheet, SheetDigest: "sha256:own"})
 	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
 	return b
 }

@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"slices"
 	"strings"
 
 	"fettle/steps/quantity"
@@ -36,76 +37,19 @@ type Limits struct {
 }
 
 // Dimension is the dimension of the limits.
-func (l Limits) Dimension() quantity.Dimension {
+func (l Limits) Dimension() quantity.Dimension { return l.any().Dimension() }
+
+// Unit is the unit in which the limits are written.
+func (l Limits) Unit() string { return l.any().Unit() }
+
+// any is one of the limits, the same wherever there are several.
+func (l Limits) any() quantity.Quantity {
 	for _, q := range []quantity.Quantity{l.Low, l.High, l.Alike} {
 		if !q.IsZero() {
-			return q.Dimension()
+			return q
 		}
 	}
-	return ""
-}
-
-// Unit is the unit in which the limits are written and readings are shown.
-func (l Limits) Unit() string {
-	for _, q := range []quantity.Quantity{l.Low, l.High, l.Alike} {
-		if !q.IsZero() {
-			return q.Unit()
-		}
-	}
-	return ""
-}
-
-// Doubt is what is known about a gauge's error. Uncertainty is expanded (k = 2); if
-// it is absent it is computed from the resolution.
-type Doubt struct {
-	Resolution, Uncertainty quantity.Quantity
-
-	Several bool // readings of several gauges: each has a bias of its own
-}
-
-// Guard is the guard band in the unit: the expanded uncertainty, which is
-// never taken as less than that of the resolution, 2·d/√12 (a reading rounded
-// to steps of d has the standard uncertainty d/√12: JCGM 100:2008, F.2.2.1,
-// from memory).
-func (d Doubt) Guard(unit string) float64 {
-	return math.Max(inUnit(d.Uncertainty, unit), d.step(unit))
-}
-
-func (d Doubt) step(unit string) float64 { return 2 * inUnit(d.Resolution, unit) / math.Sqrt(12) }
-
-// PairGuard is the guard band of a difference of two readings: √2 times the
-// uncertainty of each, as independent uncertainties combine (JCGM 100, 5.1.2, from
-// memory). With one gauge only the resolution counts, because its bias cancels; the
-// biases of two gauges do not.
-func (d Doubt) PairGuard(unit string) float64 {
-	if d.Several {
-		return math.Sqrt2 * d.Guard(unit)
-	}
-	return math.Sqrt2 * d.step(unit)
-}
-
-// Widest is the gauge with the widest guard band in the unit; of equals the last.
-func Widest(unit string, doubts ...Doubt) Doubt {
-	var widest Doubt
-	for _, d := range doubts {
-		if d != widest && d.Guard(unit) >= widest.Guard(unit) {
-			widest = d
-		}
-	}
-	return widest
-}
-
-// inUnit is a size in the unit, zero where absent.
-func inUnit(q quantity.Quantity, unit string) float64 {
-	if q.IsZero() {
-		return 0
-	}
-	size, err := q.Span(unit)
-	if err != nil {
-		return math.Inf(1) // an unsuitable gauge decides nothing
-	}
-	f, _ := size.Float64()
-	return f
+	return quantity.Quantity{}
 }
 
 // A Finding is a verdict with its reason and the margin.
@@ -114,6 +58,7 @@ type Finding struct {
 	Reason  string // one line, for people; empty when in tolerance
 	Margin  Margin
 	Missing string // the first point without all its readings, in words; "": none
+	Result  Worked // where a result is judged and could be worked out
 }
 
 // A Margin is how far the worst point is inside its nearest limit, in the limits'
@@ -130,19 +75,40 @@ type Point struct {
 	Readings []quantity.Quantity
 }
 
-// Judge compares the points' readings with the limits. Each point needs repeat
-// readings, whose mean is judged; pairs names the points that Alike compares (none:
-// all with all). A point that is not in tolerance decides even while others still
-// lack readings.
-func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt) (Finding, error) {
-	unit := l.Unit()
-	guard := exact(doubt.Guard(unit))
+// A Rule is what readings are judged by.
+type Rule struct {
+	Limits Limits
+	Repeat int         // readings at each point, of which the mean is judged; 1 where it is less
+	Pairs  [][2]string // the points that Limits.Alike compares; none: all with all
+	Result Result      // what is judged in place of the points; none: each of them
+}
+
+// Bands are the guard bands of one point and of a pair of points.
+type Bands struct{ Each, Pair Band }
+
+// Bands are the guard bands that the points are judged with.
+func (r Rule) Bands(doubts Doubts) Bands {
+	return Bands{doubts.Band(single(), r.repeat(), r.Unit()), doubts.Band(opposed(), r.repeat(), r.Unit())}
+}
+
+func (r Rule) repeat() int { return max(1, r.Repeat) }
+
+// A pointMean is the mean of a point's readings and how far they lie apart.
+type pointMean struct {
+	name         string
+	mean, spread *big.Rat
+}
+
+// Judge decides what the points' readings say. A point that is not in tolerance
+// decides while others still miss readings; a result needs them all.
+func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
+	unit := r.Unit()
 	found := Finding{Verdict: In}
-	means := map[string]*big.Rat{}
+	var means []pointMean
 	for _, p := range points {
-		if len(p.Readings) < repeat {
+		if len(p.Readings) < r.repeat() {
 			if found.Missing == "" {
-				found.Missing = missing(p, repeat)
+				found.Missing = missing(p, r.repeat())
 			}
 			continue
 		}
@@ -150,9 +116,15 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 		if err != nil {
 			return Finding{}, fmt.Errorf("reading at %q: %w", p.Name, err)
 		}
-		means[p.Name] = mean
-		found = worse(found, within(l, p.Name, mean, guard, unit))
-		found = worse(found, steady(l, p.Name, spread, unit))
+		means = append(means, pointMean{p.Name, mean, spread})
+	}
+	if r.Result.IsZero() {
+		band := r.Bands(doubts).Each
+		for _, m := range means {
+			value := value{m.mean, spot(m.name, m.mean, unit), m.name, "the gauge"}
+			found = worse(found, r.within(value, band, unit))
+			found = worse(found, r.steady(m.name, m.spread))
+		}
 	}
 	switch {
 	case found.Missing != "" && found.Verdict == In:
@@ -161,61 +133,111 @@ func Judge(l Limits, points []Point, repeat int, pairs [][2]string, doubt Doubt)
 		found.Reason += "; " + found.Missing
 		return found, nil
 	}
-	if !l.Alike.IsZero() {
-		guard := exact(doubt.PairGuard(unit))
-		limit, err := l.Alike.Rat(unit)
-		if err != nil {
-			return Finding{}, fmt.Errorf("the alike limit: %w", err)
-		}
-		for _, pair := range Compared(points, pairs) {
-			gap := new(big.Rat).Sub(means[pair[0]], means[pair[1]])
-			found = worse(found, alike(pair, gap.Abs(gap), limit, guard, unit))
-		}
+	if !r.Result.IsZero() {
+		found = worse(found, r.resulting(means, doubts))
+	}
+	if r.Limits.Alike.IsZero() {
+		return found, nil
+	}
+	band := r.Bands(doubts).Pair
+	most, err := r.Limits.Alike.Span(unit)
+	if err != nil {
+		return Finding{}, fmt.Errorf("the alike limit: %w", err)
+	}
+	at := map[string]*big.Rat{}
+	for _, m := range means {
+		at[m.name] = m.mean
+	}
+	for _, pair := range Compared(points, r.Pairs) {
+		gap := new(big.Rat).Sub(at[pair[0]], at[pair[1]])
+		found = worse(found, alike(pair, gap.Abs(gap), most, band, unit))
 	}
 	return found, nil
 }
 
-func within(l Limits, point string, mean, guard *big.Rat, unit string) Finding {
+// resulting judges the result of the points' means.
+func (r Rule) resulting(means []pointMean, doubts Doubts) Finding {
+	var x []*big.Rat
+	var of []pointMean
+	for _, p := range r.Result.Of {
+		i := slices.IndexFunc(means, func(m pointMean) bool { return m.name == p })
+		if i < 0 {
+			return Finding{Verdict: Undecided, Reason: "there is no point " + p}
+		}
+		x, of = append(x, means[i].mean), append(of, means[i])
+	}
+	result, slopes, cannot := r.work(x, doubts)
+	if cannot != "" {
+		return Finding{Verdict: Undecided, Reason: cannot}
+	}
+	band := doubts.Band(slopes, r.repeat(), r.Unit())
+	words, unit := r.Result.String(), r.Limits.Unit()
+	found := r.within(value{result, words + " is " + sized(result, unit) + ", which", words, "it"}, band, unit)
+	for i, m := range of {
+		found = worse(found, r.steady(m.name, m.spread.Mul(m.spread, slopes[i].Abs(slopes[i]))))
+	}
+	is, _ := result.Float64()
+	found.Result = Worked{Known: true, Value: is, Band: band.Float()}
+	return found
+}
+
+// A value is what is held against the limits.
+type value struct {
+	is    *big.Rat
+	says  string // it and where it was read
+	point string
+	what  string // what the band is the accuracy of
+}
+
+// edge is a limit in the limits' unit.
+func (r Rule) edge(limit quantity.Quantity) (*big.Rat, error) {
+	if f, ok := FunctionOf(r.Result.Function); ok && f.span {
+		return limit.Span(r.Limits.Unit())
+	}
+	return limit.Rat(r.Limits.Unit())
+}
+
+func (r Rule) within(v value, band Band, unit string) Finding {
 	f := Finding{Verdict: In}
 	check := func(limit quantity.Quantity, sign int64, word string) {
 		if limit.IsZero() {
 			return
 		}
-		edge, err := limit.Rat(unit)
+		edge, err := r.edge(limit)
 		if err != nil {
 			f = Finding{Verdict: Undecided, Reason: err.Error()}
 			return
 		}
-		// room is how far inside the limit the mean lies.
-		room := new(big.Rat).Sub(mean, edge)
+		// room is how far inside the limit the value lies.
+		room := new(big.Rat).Sub(v.is, edge)
 		room.Mul(room, big.NewRat(sign, 1))
 		by, _ := room.Float64()
-		margin := Margin{Known: true, By: by, Point: point}
+		margin := Margin{Known: true, By: by, Point: v.point}
 		if !f.Margin.Known || by < f.Margin.By {
 			f.Margin = margin
 		}
-		switch {
-		case room.Cmp(guard) >= 0:
-		case room.Cmp(new(big.Rat).Neg(guard)) < 0:
-			f = worse(f, Finding{Verdict: Out, Reason: fmt.Sprintf("%s is %s %s", spot(point, mean, unit), word, limit), Margin: margin})
-		default:
-			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too close to %s to decide: the gauge is accurate to %s %s",
-				spot(point, mean, unit), limit, decimal(guard), unit)})
+		switch band.decides(room) {
+		case Out:
+			f = worse(f, Finding{Verdict: Out, Reason: fmt.Sprintf("%s is %s %s", v.says, word, limit), Margin: margin})
+		case Undecided:
+			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too close to %s to decide: %s is accurate to %s",
+				v.says, limit, v.what, sized(exact(band.Float()), unit))})
 		}
 	}
-	check(l.Low, 1, "less than")
-	check(l.High, -1, "more than")
+	check(r.Limits.Low, 1, "less than")
+	check(r.Limits.High, -1, "more than")
 	return f
 }
 
 // steady asks for readings at one point that agree to half the width of the
-// limits (common practice, no source): wider, and the set-up is in doubt.
-func steady(l Limits, point string, spread *big.Rat, unit string) Finding {
-	if l.Low.IsZero() || l.High.IsZero() {
+// limits (common practice, no source): wider, and the set-up is in doubt. The
+// spread is what it comes to in what is judged.
+func (r Rule) steady(point string, spread *big.Rat) Finding {
+	if r.Limits.Low.IsZero() || r.Limits.High.IsZero() {
 		return Finding{Verdict: In}
 	}
-	low, err1 := l.Low.Rat(unit)
-	high, err2 := l.High.Rat(unit)
+	low, err1 := r.edge(r.Limits.Low)
+	high, err2 := r.edge(r.Limits.High)
 	if err1 != nil || err2 != nil {
 		return Finding{Verdict: Undecided, Reason: "the limits cannot be compared"}
 	}
@@ -225,22 +247,22 @@ func steady(l Limits, point string, spread *big.Rat, unit string) Finding {
 		return Finding{Verdict: In}
 	}
 	return Finding{Verdict: Undecided, Reason: fmt.Sprintf(
-		"the readings%s differ by %s %s, more than half the tolerance: steady the set-up and measure again",
-		at(point), decimal(spread), unit)}
+		"the readings%s differ by %s, more than half the tolerance: steady the set-up and measure again",
+		at(point), sized(spread, r.Limits.Unit()))}
 }
 
-func alike(pair [2]string, gap, limit, guard *big.Rat, unit string) Finding {
-	says := fmt.Sprintf("%s and %s differ by %s %s", pair[0], pair[1], decimal(gap), unit)
+func alike(pair [2]string, gap, limit *big.Rat, band Band, unit string) Finding {
+	says := fmt.Sprintf("%s and %s differ by %s", pair[0], pair[1], sized(gap, unit))
 	room := new(big.Rat).Sub(limit, gap)
 	by, _ := room.Float64()
 	margin := Margin{Known: true, By: by, Point: pair[0] + "/" + pair[1]}
-	switch {
-	case room.Cmp(guard) >= 0:
+	switch band.decides(room) {
+	case In:
 		return Finding{Verdict: In, Margin: margin}
-	case room.Cmp(new(big.Rat).Neg(guard)) < 0:
-		return Finding{Verdict: Out, Reason: fmt.Sprintf("%s, more than %s %s", says, decimal(limit), unit), Margin: margin}
+	case Out:
+		return Finding{Verdict: Out, Reason: fmt.Sprintf("%s, more than %s", says, sized(limit, unit)), Margin: margin}
 	}
-	return Finding{Verdict: Undecided, Reason: fmt.Sprintf("%s, too close to %s %s to decide with this gauge", says, decimal(limit), unit), Margin: margin}
+	return Finding{Verdict: Undecided, Reason: fmt.Sprintf("%s, too close to %s to decide with this gauge", says, sized(limit, unit)), Margin: margin}
 }
 
 // worse joins two findings: the worse verdict wins, and the lesser margin.
@@ -255,9 +277,13 @@ func worse(a, b Finding) Finding {
 	if b.Margin.Known && (!a.Margin.Known || b.Margin.By < a.Margin.By) {
 		out.Margin = b.Margin
 	}
+	if b.Result.Known {
+		out.Result = b.Result
+	}
 	return out
 }
 
+// Compared are the pairs of points that are compared: those named, or all.
 func Compared(points []Point, pairs [][2]string) [][2]string {
 	if len(pairs) > 0 {
 		return pairs
@@ -311,12 +337,15 @@ func at(point string) string {
 }
 
 func spot(point string, mean *big.Rat, unit string) string {
-	value := decimal(mean) + " " + unit
+	value := sized(mean, unit)
 	if point == "" {
 		return value
 	}
 	return point + " at " + value
 }
+
+// sized is a size with its unit.
+func sized(r *big.Rat, unit string) string { return decimal(r) + " " + unit }
 
 // decimal shows a value with up to three places, without trailing zeros.
 func decimal(r *big.Rat) string {

@@ -20,6 +20,13 @@ func q(t *testing.T, text string) quantity.Quantity {
 	return v
 }
 
+// tenths is a gauge that shows tenths of a millimetre, and nothing more is
+// known of it.
+func tenths(t *testing.T) Doubts {
+	t.Helper()
+	return Doubts{Gauges: []Doubt{{Resolution: q(t, "0.1 mm")}}}
+}
+
 // Resolution to standard uncertainty: 0.29 of a step, d/√12; 1 g gives
 // 0.2887 g, 0.01 mm gives 0.002887 mm (JCGM 100:2008, F.2.2.1; from memory,
 // recomputed). The guard band is twice that.
@@ -49,7 +56,7 @@ type trial struct {
 	order            []string
 	repeat           int
 	pairs            [][2]string
-	resolution, u    string
+	resolution, u, r string
 	want             Verdict
 	says             string
 }
@@ -104,7 +111,12 @@ func TestJudge(t *testing.T) {
 		{name: "one is too close and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},
 		{name: "nothing was read", low: "1 mm", high: "3 mm", points: map[string]string{"": ""}, resolution: "0.1 mm", want: Partial, says: "no reading yet"},
 		{name: "a gauge of another kind decides nothing", low: "1 mm", high: "3 mm", points: map[string]string{"": "2 mm"}, resolution: "1 g", want: Undecided},
-		{name: "the bias of one gauge cancels", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "502 mm"}, order: []string{"left", "right"}, resolution: "0.01 mm", u: "1 mm", want: In},
+		{name: "the bias of one gauge cancels", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "502 mm"}, order: []string{"left", "right"}, resolution: "0.01 mm", u: "1 mm", r: "0.1 mm", want: In},
+		{name: "nobody knows which part is bias", alike: "3 mm", points: map[string]string{"left": "500 mm", "right": "502 mm"}, order: []string{"left", "right"}, resolution: "0.01 mm", u: "1 mm", want: Undecided},
+		// Of 0.4 mm, √(0.4² - 0.3²) is bias; three readings leave 0.3/√3 of the rest: 0.316 in all.
+		{name: "three readings, of which the spread shrinks", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.32 mm,1.32 mm,1.32 mm"}, resolution: "0.1 mm", u: "0.4 mm", r: "0.3 mm", want: In},
+		{name: "three readings, of which the bias stays", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.31 mm,1.31 mm,1.31 mm"}, resolution: "0.1 mm", u: "0.4 mm", r: "0.3 mm", want: Undecided, says: "the gauge is accurate to 0.316 mm"},
+		{name: "three readings, and nobody knows what shrinks", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.32 mm,1.32 mm,1.32 mm"}, resolution: "0.1 mm", u: "0.4 mm", want: Undecided},
 		{name: "one pair is compared", alike: "1 mm", points: map[string]string{"a": "10 mm", "b": "10 mm", "c": "20 mm"}, order: []string{"a", "b", "c"}, pairs: [][2]string{{"a", "b"}}, resolution: "0.1 mm", want: In},
 		{name: "all are compared where none are named", alike: "1 mm", points: map[string]string{"a": "10 mm", "b": "10 mm", "c": "20 mm"}, order: []string{"a", "b", "c"}, resolution: "0.1 mm", want: Out, says: "a and c differ by 10 mm, more than 1 mm; b and c differ"},
 		{name: "one is out and another missing", low: "1 mm", high: "3 mm", points: map[string]string{"a": "", "b": "4 mm", "c": ""}, order: []string{"a", "b", "c"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm; no reading at a yet"},
@@ -133,8 +145,8 @@ func (c trial) run(t *testing.T) {
 		points = append(points, p)
 	}
 	limits := Limits{Low: q(t, c.low), High: q(t, c.high), Alike: q(t, c.alike)}
-	doubt := Doubt{Resolution: q(t, c.resolution), Uncertainty: q(t, c.u)}
-	f, err := Judge(limits, points, max(1, c.repeat), c.pairs, doubt)
+	doubt := Doubt{Resolution: q(t, c.resolution), Uncertainty: q(t, c.u), Repeatability: q(t, c.r)}
+	f, err := Rule{Limits: limits, Repeat: c.repeat, Pairs: c.pairs}.Judge(points, Doubts{Gauges: []Doubt{doubt}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -148,18 +160,18 @@ func (c trial) run(t *testing.T) {
 
 func TestMargin(t *testing.T) {
 	limits := Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}
-	f, err := Judge(limits, []Point{{"a", []quantity.Quantity{q(t, "2 mm")}}, {"b", []quantity.Quantity{q(t, "2.75 mm")}}}, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+	f, err := Rule{Limits: limits}.Judge([]Point{{"a", []quantity.Quantity{q(t, "2 mm")}}, {"b", []quantity.Quantity{q(t, "2.75 mm")}}}, tenths(t))
 	if err != nil {
 		t.Fatal(err)
 	}
 	if !f.Margin.Known || f.Margin.Point != "b" || math.Abs(f.Margin.By-0.25) > 1e-9 {
 		t.Errorf("margin %+v", f.Margin)
 	}
-	f, err = Judge(limits, []Point{{"a", []quantity.Quantity{q(t, "1.5 mm")}}, {"b", []quantity.Quantity{q(t, "2.25 mm")}}}, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+	f, err = Rule{Limits: limits}.Judge([]Point{{"a", []quantity.Quantity{q(t, "1.5 mm")}}, {"b", []quantity.Quantity{q(t, "2.25 mm")}}}, tenths(t))
 	if err != nil || f.Margin.Point != "a" || math.Abs(f.Margin.By-0.5) > 1e-9 {
 		t.Errorf("margin %+v, %v", f.Margin, err)
 	}
-	f, err = Judge(Limits{Alike: q(t, "3 mm")}, []Point{{"a", []quantity.Quantity{q(t, "1 mm")}}, {"b", []quantity.Quantity{q(t, "2 mm")}}}, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+	f, err = Rule{Limits: Limits{Alike: q(t, "3 mm")}}.Judge([]Point{{"a", []quantity.Quantity{q(t, "1 mm")}}, {"b", []quantity.Quantity{q(t, "2 mm")}}}, tenths(t))
 	if err != nil || !f.Margin.Known || f.Margin.Point != "a/b" || math.Abs(f.Margin.By-2) > 1e-9 {
 		t.Errorf("margin of likeness %+v, %v", f.Margin, err)
 	}
@@ -167,14 +179,14 @@ func TestMargin(t *testing.T) {
 
 func TestLimitsThatDoNotCompareAreAnError(t *testing.T) {
 	points := []Point{{"a", []quantity.Quantity{q(t, "1 mm")}}, {"b", []quantity.Quantity{q(t, "1 mm")}}}
-	if _, err := Judge(Limits{Low: q(t, "0 mm"), Alike: q(t, "1 g")}, points, 1, nil, Doubt{Resolution: q(t, "0.1 mm")}); err == nil {
+	if _, err := (Rule{Limits: Limits{Low: q(t, "0 mm"), Alike: q(t, "1 g")}}).Judge(points, tenths(t)); err == nil {
 		t.Error("points were alike to 1 g")
 	}
 }
 
 func TestAReadingOfAnotherDimensionIsAnError(t *testing.T) {
 	limits := Limits{Low: q(t, "1 mm")}
-	if _, err := Judge(limits, []Point{{"", []quantity.Quantity{q(t, "2 g")}}}, 1, nil, Doubt{Resolution: q(t, "0.1 mm")}); err == nil {
+	if _, err := (Rule{Limits: limits}).Judge([]Point{{"", []quantity.Quantity{q(t, "2 g")}}}, tenths(t)); err == nil {
 		t.Error("2 g was judged against 1 mm")
 	}
 }
@@ -191,8 +203,8 @@ func TestLimitsOfOneKind(t *testing.T) {
 	}
 }
 
-// With one gauge only its resolution counts in a difference, 2·d/√12·√2; with two,
-// the bias of each: √2 times the 1 mm that they are good to, 1.414 mm.
+// With one gauge only its repeatability counts in a difference, √2 times 0.01 mm;
+// with two, the bias of each too: √2 times the 1 mm that they are good to, 1.414 mm.
 func TestADifferenceReadWithTwoGauges(t *testing.T) {
 	limits := Limits{Alike: q(t, "3 mm")}
 	for reading, want := range map[string][2]Verdict{
@@ -200,7 +212,8 @@ func TestADifferenceReadWithTwoGauges(t *testing.T) {
 	} {
 		points := []Point{{"left", []quantity.Quantity{q(t, "500 mm")}}, {"right", []quantity.Quantity{q(t, reading)}}}
 		for i, several := range []bool{false, true} {
-			f, err := Judge(limits, points, 1, nil, Doubt{Resolution: q(t, "0.01 mm"), Uncertainty: q(t, "1 mm"), Several: several})
+			gauge := Doubt{Resolution: q(t, "0.01 mm"), Uncertainty: q(t, "1 mm"), Repeatability: q(t, "0.01 mm")}
+			f, err := Rule{Limits: limits}.Judge(points, Doubts{Gauges: []Doubt{gauge}, Several: several})
 			if err != nil || f.Verdict != want[i] {
 				t.Errorf("%s, with several gauges %v: %s, %v", reading, several, f.Verdict, err)
 			}
@@ -223,7 +236,7 @@ func TestReasons(t *testing.T) {
 		{Limits{Low: q(t, "1 mm"), High: q(t, "3 mm")}, []Point{at("a", "2 mm"), at("b", "4 mm")}, Out, "b at 4 mm is more than 3 mm"},
 		{Limits{Low: q(t, "1 mm"), High: q(t, "3 g")}, []Point{at("a", "2 mm")}, Undecided, ""},
 	} {
-		f, err := Judge(c.limits, c.points, 1, nil, Doubt{Resolution: q(t, "0.1 mm")})
+		f, err := Rule{Limits: c.limits}.Judge(c.points, tenths(t))
 		if err != nil || f.Verdict != c.want || c.says != "" && f.Reason != c.says {
 			t.Errorf("%q: %q, %v; want %q: %q", f.Verdict, f.Reason, err, c.want, c.says)
 		}

@@ -17,7 +17,8 @@ const (
 	dash   // en and em dash: separates a range
 	minus  // U+2212: negates or separates a range
 	plus
-	word // a unit, or "to"
+	either // ±, which is written +/- too
+	word   // a unit, or "to"
 	end
 )
 
@@ -53,6 +54,10 @@ func lex(text string) ([]token, bool) {
 			t.kind = dash
 		case r == '\u2212':
 			t.kind = minus
+		case r == '±':
+			t.kind = either
+		case strings.HasPrefix(text[i:], "+/-"):
+			t.kind, t.stop = either, i+len("+/-")
 		case r == '+':
 			t.kind = plus
 		case known(r):

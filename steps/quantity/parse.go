@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"math/big"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -73,6 +74,97 @@ func ParseRange(text string, want Dimension) (from, to Quantity, err error) {
 		return fail(&Error{Text: text, Reason: WrongWayRound, Message: quote(text) + " runs backwards", Hint: "write the smaller value first"})
 	}
 	return from, to, nil
+}
+
+// ParseLimits reads the lower and the upper limit of what is wanted: a range,
+// or a nominal size with its tolerance (56 mm ± 4 mm, 56 mm +/- 4 mm,
+// 107 °C +8 -7 °C). A unit written last goes for what stands before it without
+// one. Both limits are exact, in the unit of the nominal size; of a temperature
+// the tolerance is a difference.
+func ParseLimits(text string, want Dimension) (low, high Quantity, err error) {
+	fail := func(err error) (Quantity, Quantity, error) { return Quantity{}, Quantity{}, err }
+	p, err := begin(text, want)
+	if err != nil {
+		return fail(err)
+	}
+	if !p.tolerates() {
+		return ParseRange(text, want)
+	}
+	nominal, err := p.amount()
+	if err != nil {
+		return fail(err)
+	}
+	above, below, err := p.tolerances()
+	if err != nil {
+		return fail(err)
+	}
+	if p.at().kind != end {
+		return fail(p.trailing())
+	}
+	if below.unit == "" {
+		return fail(&Error{Text: text, Reason: NoUnit, Message: quote(text) + " ends without a unit", Hint: "write 56 mm ± 4 mm"})
+	}
+	for _, a := range []*amount{&above, &nominal} { // the unit may be written once, behind all
+		if a.unit == "" {
+			a.unit = below.unit
+		}
+	}
+	u, _ := unitOf(nominal.unit)
+	if p.want != "" && u.of != p.want {
+		return fail(wrongDimension(text, u.of, p.want))
+	}
+	limit := func(away amount, sign int64) (Quantity, error) {
+		from, _ := unitOf(away.unit)
+		if from.of != u.of {
+			return Quantity{}, wrongDimension(text, from.of, u.of)
+		}
+		span := new(big.Rat).Quo(from.scale(), u.scale())
+		span.Mul(span, away.value).Mul(span, big.NewRat(sign, 1))
+		return made(span.Add(span, nominal.value), nominal.unit, nominal.fraction || away.fraction)
+	}
+	if low, err = limit(below, -1); err != nil {
+		return fail(err)
+	}
+	if high, err = limit(above, 1); err != nil {
+		return fail(err)
+	}
+	if low.Cmp(high) == 0 {
+		return fail(&Error{Text: text, Reason: WrongWayRound, Message: quote(text) + " leaves no room", Hint: "write 56 mm ± 4 mm, or 56 mm +4 -2 mm"})
+	}
+	return low, high, nil
+}
+
+// tolerates reports whether the text is a size with a tolerance: a ± in it, or a
+// plus that does not stand before the second end of a range.
+func (p *parser) tolerates() bool {
+	for i, t := range p.tokens[1:] {
+		if t.kind == either || t.kind == plus && !p.parts(p.tokens[i]) {
+			return true
+		}
+	}
+	return false
+}
+
+// tolerances reads what a nominal size may be more and less: ± and one amount,
+// or + and - with one each.
+func (p *parser) tolerances() (above, below amount, err error) {
+	unsigned := func(signs ...kind) (amount, error) {
+		if k := p.ahead(1).kind; slices.Contains(signs, p.at().kind) && (k == number || k == vulgar) {
+			p.next++
+			return p.amount()
+		}
+		return amount{}, &Error{Text: p.text, Reason: NotANumber, Message: quote(p.text) + " is not a size with its tolerance",
+			Hint: "write 56 mm ± 4 mm, or 56 mm +4 -2 mm"}
+	}
+	if p.at().kind == either {
+		above, err = unsigned(either)
+		return above, above, err
+	}
+	if above, err = unsigned(plus); err != nil {
+		return above, below, err
+	}
+	below, err = unsigned(hyphen, dash, minus)
+	return above, below, err
 }
 
 // An amount is what was read: a value, and its unit if one was written.
@@ -378,6 +470,8 @@ func scale(s string) string {
 func (p *parser) trailing() error {
 	t := p.at()
 	switch {
+	case t.kind == either || t.kind == plus:
+		return &Error{Text: p.text, Reason: TwoNumbers, Message: quote(p.text) + " is a size with a tolerance; one value is wanted", Hint: "write " + p.example()}
 	case t.kind == number || t.kind == vulgar || p.parts(t) && p.ahead(1).kind != end:
 		return p.two("")
 	case t.kind == word:

@@ -125,6 +125,26 @@ func FuzzParseRange(f *testing.F) {
 	})
 }
 
+func FuzzParseLimits(f *testing.F) {
+	for _, s := range append(seeds, "56 mm ± 4 mm", "107 °C +8 -7 °C", "56 +/- 4 mm", "4 3/4 in +1/8 -1/16 in", "250 °F ± 5 °C", "-3 mm to +3 mm") {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		low, high, err := ParseLimits(text, "")
+		if from, to, ok := ParseRange(text, ""); ok == nil && (err != nil || !from.Equal(low) || !to.Equal(high)) {
+			t.Fatalf("the range %q is %v to %v as limits, %v", text, low, high, err)
+		}
+		if err != nil {
+			return
+		}
+		checkRead(t, low)
+		checkRead(t, high)
+		if low.Cmp(high) > 0 || low.Dimension() != high.Dimension() {
+			t.Fatalf("%q runs from %v to %v", text, low, high)
+		}
+	})
+}
+
 func FuzzQuantityJSON(f *testing.F) {
 	f.Add([]byte(`{"typed":"4 in","value":"4","unit":"in"}`))
 	f.Add([]byte(`{"typed":"1h30m","value":"90","unit":"min"}`))

@@ -24,11 +24,16 @@ const most = 1_000_000_000
 // must be one that can be typed: a finite decimal or a plain fraction within the
 // bounds of the package.
 func New(value *big.Rat, symbol string) (Quantity, error) {
+	return made(value, symbol, false)
+}
+
+// made is New; a fraction is written as one.
+func made(value *big.Rat, symbol string, fraction bool) (Quantity, error) {
 	u, ok := unitOf(symbol)
 	if !ok {
 		return Quantity{}, &Error{Text: symbol, Reason: UnknownUnit, Message: quote(symbol) + " is not a unit"}
 	}
-	q := Quantity{value: new(big.Rat).Set(value), unit: symbol}
+	q := Quantity{value: new(big.Rat).Set(value), unit: symbol, fraction: fraction}
 	if err := q.bounded(u, value.RatString()+" "+symbol); err != nil {
 		return Quantity{}, err
 	}

@@ -252,6 +252,78 @@ func TestParseRange(t *testing.T) {
 	}
 }
 
+func TestParseLimits(t *testing.T) {
+	for _, c := range []struct{ text, low, high string }{
+		{"56 mm ± 4 mm", "52 mm", "60 mm"},
+		{"56 ± 4 mm", "52 mm", "60 mm"},
+		{"56 mm +/- 4 mm", "52 mm", "60 mm"},
+		{"56mm+/-4mm", "52 mm", "60 mm"},
+		{"56 mm +4 -2 mm", "54 mm", "60 mm"},
+		{"56 mm +4 mm −2 mm", "54 mm", "60 mm"},
+		{"56 +4 -2 mm", "54 mm", "60 mm"},
+		{"56 mm +0 -2 mm", "54 mm", "56 mm"},
+		{"0,5 mm ± 0,05 mm", "0.45 mm", "0.55 mm"},
+		{"1.5° ± 0.4°", "1.1°", "1.9°"},
+		{"-1.5° ± 0.4°", "-1.9°", "-1.1°"},
+		// A tolerance of a temperature is a difference: 9 °F are 5 °C.
+		{"107 °C +8 -7 °C", "100 °C", "115 °C"},
+		{"107 °C ± 9 °F", "102 °C", "112 °C"},
+		{"250 °F ± 5 °C", "241 °F", "259 °F"},
+		{"300 K ± 9 °F", "295 K", "305 K"},
+		{"4 3/4 in ± 1/8 in", "4 5/8 in", "4 7/8 in"},
+		{"4 3/4 in +1/8 -1/16 in", "4 11/16 in", "4 7/8 in"},
+		{"5 in ± ½ in", "4 1/2 in", "5 1/2 in"},
+		{"1/2 in ± 1 mm", "117/254 in", "137/254 in"}, // no decimal says it
+		{"25.4 mm ± 1/16 in", "23 13/16 mm", "26 79/80 mm"},
+		{"90 s ± 1 min", "30 s", "150 s"},
+		// A range is one as before.
+		{"3.5-4.5 mm", "3.5 mm", "4.5 mm"},
+		{"-3 mm to +3 mm", "-3 mm", "3 mm"},
+		{"+3 - +5 mm", "3 mm", "5 mm"},
+	} {
+		low, high, err := ParseLimits(c.text, "")
+		if err != nil || low.String() != c.low || high.String() != c.high {
+			t.Errorf("%q is %v to %v (%v); want %s to %s", c.text, low, high, err, c.low, c.high)
+		}
+	}
+	for _, c := range []struct {
+		text   string
+		want   Dimension
+		reason Reason
+		says   string
+	}{
+		{"56 mm ± 4", "", NoUnit, "ends without a unit; write 56 mm ± 4 mm"},
+		{"56 ± 4", "", NoUnit, ""},
+		{"56 mm ± 4 g", "", WrongDimension, ""},
+		{"56 mm ± 4 mm", Mass, WrongDimension, ""},
+		{"56 mm ± 0 mm", "", WrongWayRound, "leaves no room"},
+		{"56 mm +0 -0 mm", "", WrongWayRound, ""},
+		{"56 mm ± -4 mm", "", NotANumber, "is not a size with its tolerance"},
+		{"56 mm +4 mm", "", NotANumber, "56 mm +4 -2 mm"},
+		{"56 mm +4 +2 mm", "", NotANumber, ""},
+		{"56 mm -2 +4 mm", "", NotANumber, "56 mm +4 -2 mm"},
+		{"56 mm ±", "", NotANumber, ""},
+		{"± 4 mm", "", NotANumber, ""},
+		{"56 mm ± 4 mm ± 2 mm", "", TwoNumbers, ""},
+		{"56 mm ± 4 mm 2", "", TwoNumbers, ""},
+		{"-270 °C ± 10 °C", "", TooCold, ""},
+		{"1000000000 mm ± 1 mm", "", TooLarge, ""},
+		{"1/999999 in ± 1/999998 in", "", TooLarge, "too many digits"},
+		{"", "", Empty, ""},
+		{"20 min", "", NotANumber, "a range has two"},
+	} {
+		low, high, err := ParseLimits(c.text, c.want)
+		if !errors.Is(err, c.reason) || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("%q: %v to %v, %v; want %v saying %q", c.text, low, high, err, c.reason, c.says)
+		}
+	}
+	for _, text := range []string{"56 mm ± 4 mm", "107 °C +8 -7 °C", "56 mm +/- 4 mm"} {
+		if _, err := Parse(text, ""); !errors.Is(err, TwoNumbers) || !strings.Contains(err.Error(), "is a size with a tolerance; one value is wanted") {
+			t.Errorf("one quantity %q: %v", text, err)
+		}
+	}
+}
+
 // Exact values: NIST SP 811 appendix B.8 and NIST Handbook 44 appendix C, all
 // second-hand, each the derivation from 25.4 mm, 0.45359237 kg and 9.80665
 // m/s², which is exact.

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
+	"slices"
 	"time"
 
 	"fettle/steps"
@@ -124,13 +125,16 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 				set = append(set, need)
 			}
 		}
+		if need := reason.Remedy.Setting; !slices.Contains(set, need) { // of a gate
+			set = append(set, need)
+		}
 		return workflow.ReadBench{Set: set}, nil
 	case workflow.ByGate:
 		for _, g := range s.Gates(now) {
 			if g.Standing == workflow.Failed {
 				return workflow.Rework{Gate: g.Gate.Name}, nil
 			}
-			if g.Standing != workflow.Current && g.Gate.Critical && step.Kind.Traits().Releases {
+			if g.Standing != workflow.Current && g.Gate.Critical && !g.Gate.Work && step.Kind.Traits().Releases {
 				return measure(g)
 			}
 		}
@@ -183,14 +187,25 @@ func measureStep(s *workflow.State, r workflow.StepReport, now time.Time) (workf
 		return nil, err
 	}
 	for _, g := range s.GatesOf(job, r.Step, now) {
-		if !g.Met() {
-			return measure(g)
+		if g.Met() {
+			continue
 		}
+		var set []steps.Setting
+		for _, need := range g.Gate.Needs {
+			if s.Holds(need.Condition, now) != need.State {
+				set = append(set, need)
+			}
+		}
+		if len(set) > 0 {
+			return workflow.ReadBench{Set: set}, nil
+		}
+		return measure(g)
 	}
 	return finish(s, r, now)
 }
 
-// measure takes every reading of a gate, in the middle of its limits.
+// measure takes every reading of a gate, each in the middle of its limits, or
+// such that the result is.
 func measure(g workflow.GateReport) (workflow.Request, error) {
 	value, err := ideal(g.Gate.Limits)
 	if err != nil {
@@ -198,13 +213,33 @@ func measure(g workflow.GateReport) (workflow.Request, error) {
 	}
 	request := workflow.Measure{Gate: g.Gate.Name}
 	for _, point := range g.Gate.Readings() {
-		request.Readings = append(request.Readings, workflow.Reading{Point: point, Value: value})
+		of := value
+		if !g.Gate.Result.IsZero() {
+			if of, err = readingFor(g.Gate, point, value); err != nil {
+				return nil, err
+			}
+		}
+		request.Readings = append(request.Readings, workflow.Reading{Point: point, Value: of})
 	}
 	return request, nil
 }
 
-// ideal is a value well inside the limits: their middle; half of a single high
-// limit; twice a single low limit and one more.
+// readingFor is a reading at a point with which the gate's result comes to the
+// value.
+func readingFor(g steps.Gate, point string, value quantity.Quantity) (quantity.Quantity, error) {
+	target, err := value.Rat(g.Limits.Unit())
+	if err != nil {
+		return quantity.Quantity{}, err
+	}
+	of, ok := g.Rule().Meet(target)[point]
+	if !ok {
+		return quantity.Quantity{}, fmt.Errorf("gate %s: no readings were found for %s", g.Name, value)
+	}
+	return quantity.New(of, g.Unit())
+}
+
+// ideal is a value well inside the limits: their middle, or where there is
+// only one, half as far again on the right side of it.
 func ideal(l measuring.Limits) (quantity.Quantity, error) {
 	unit := l.Unit()
 	rat := func(q quantity.Quantity) *big.Rat {

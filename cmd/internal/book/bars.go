@@ -65,9 +65,9 @@ func (m *maker) bars(r workflow.GateReport, live []workflow.AuditedReading) bars
 	if b.Old = len(counting) == 0; b.Old {
 		counting = lastOfEach(g, live)
 	}
-	doubt := r.Doubt
+	doubts := r.Doubts
 	if b.Old {
-		doubt = doubtOf(m.s, g, counting)
+		doubts = doubtsOf(m.s, g, counting)
 	}
 	var points []measuring.Point
 	for _, name := range g.PointNames() {
@@ -79,7 +79,7 @@ func (m *maker) bars(r workflow.GateReport, live []workflow.AuditedReading) bars
 		}
 		points = append(points, p)
 	}
-	for _, row := range append(within(g, points, doubt), alike(g, points, doubt)...) {
+	for _, row := range rowsOf(g, points, doubts) {
 		row.Says = strings.TrimSpace(g.Name+" "+row.Label) + ": " + row.Value + ", " + row.Verdict
 		for _, e := range row.Edges {
 			row.Says += ", limit " + e.Says
@@ -123,17 +123,39 @@ func lastOfEach(g steps.Gate, live []workflow.AuditedReading) []workflow.Audited
 	return kept
 }
 
-// within returns the rows for a low and a high limit, one for each point.
-func within(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barRow {
-	limits := measuring.Limits{Low: g.Limits.Low, High: g.Limits.High}
-	if limits.Dimension() == "" {
+// rowsOf are the rows of what is judged: of the result, or of the points and of
+// the pairs.
+func rowsOf(g steps.Gate, points []measuring.Point, doubts measuring.Doubts) []barRow {
+	if !g.Result.IsZero() {
+		return result(g, points, doubts)
+	}
+	return append(within(g, points, doubts), alike(g, points, doubts)...)
+}
+
+// result is the row of a gate's result, none where it could not be worked out.
+func result(g steps.Gate, points []measuring.Point, doubts measuring.Doubts) []barRow {
+	found, err := g.Rule().Judge(points, doubts)
+	if err != nil || !found.Result.Known {
 		return nil
 	}
+	is, unit := found.Result.Value, g.Limits.Unit()
+	row := newScale(g.Limits, found.Result.Band, []float64{is}).row([]float64{is})
+	row.Label, row.Value, row.Verdict = g.Result.String(), sized(is, unit), says(found.Verdict)
+	return []barRow{row}
+}
+
+// within are the rows of the points between low and high.
+func within(g steps.Gate, points []measuring.Point, doubts measuring.Doubts) []barRow {
+	if !g.Alone() {
+		return nil
+	}
+	rule := measuring.Rule{Limits: measuring.Limits{Low: g.Limits.Low, High: g.Limits.High}, Repeat: g.Repeat}
+	limits := rule.Limits
 	var all []float64
 	for _, p := range points {
 		all = append(all, floats(p.Readings, limits.Unit())...)
 	}
-	sc := newScale(limits, doubt.Guard(limits.Unit()), all)
+	sc := newScale(limits, rule.Bands(doubts).Each.Float(), all)
 	var rows []barRow
 	for _, p := range points {
 		if len(p.Readings) == 0 {
@@ -141,7 +163,7 @@ func within(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []bar
 		}
 		row := sc.row(floats(p.Readings, limits.Unit()))
 		row.Label = p.Name
-		found, err := measuring.Judge(limits, []measuring.Point{p}, max(1, g.Repeat), nil, doubt)
+		found, err := rule.Judge([]measuring.Point{p}, doubts)
 		if err != nil {
 			found.Verdict = measuring.Undecided
 		}
@@ -151,14 +173,14 @@ func within(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []bar
 	return rows
 }
 
-// alike returns the rows for a limit on differences, one for each pair of points.
-func alike(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barRow {
+// alike are the rows of the pairs that must not differ by more than so much.
+func alike(g steps.Gate, points []measuring.Point, doubts measuring.Doubts) []barRow {
 	only := measuring.Limits{Alike: g.Limits.Alike}
 	limit, err := only.Alike.Float(only.Unit())
 	if err != nil {
 		return nil // no such limit
 	}
-	guard := doubt.PairGuard(only.Unit())
+	guard := measuring.Rule{Limits: only, Repeat: g.Repeat}.Bands(doubts).Pair.Float()
 	var rows []barRow
 	for _, pair := range measuring.Compared(points, g.Pairs) {
 		two := slices.DeleteFunc(slices.Clone(points), func(p measuring.Point) bool {
@@ -167,7 +189,7 @@ func alike(g steps.Gate, points []measuring.Point, doubt measuring.Doubt) []barR
 		if len(two) < 2 {
 			continue
 		}
-		found, err := measuring.Judge(only, two, max(1, g.Repeat), [][2]string{pair}, doubt)
+		found, err := measuring.Rule{Limits: only, Repeat: g.Repeat, Pairs: [][2]string{pair}}.Judge(two, doubts)
 		if err != nil || !found.Margin.Known {
 			continue
 		}

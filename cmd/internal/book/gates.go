@@ -118,27 +118,28 @@ func (m *maker) reading(a workflow.AuditedReading, counts bool) reading {
 func verdict(f measuring.Finding) string {
 	switch {
 	case f.Verdict == measuring.Partial, f.Verdict == measuring.In && !f.Margin.Known:
-		return "compared with others"
+		return "judged with others"
 	case f.Verdict != measuring.In && f.Reason != "":
 		return says(f.Verdict) + ": " + f.Reason
 	}
 	return says(f.Verdict)
 }
 
-// doubtOf is the worst doubt of the gauges that were used for the readings;
-// without readings, that of the gate's own gauge.
-func doubtOf(s *workflow.State, g steps.Gate, readings []workflow.AuditedReading) measuring.Doubt {
+// doubtsOf is what is known of the gauges that the readings were taken with;
+// where there are none, of the gate's own gauge.
+func doubtsOf(s *workflow.State, g steps.Gate, readings []workflow.AuditedReading) measuring.Doubts {
 	own, _ := s.Sheet.Gauge(g.Gauge)
-	if len(readings) == 0 {
-		return own.Doubt()
-	}
-	var doubts []measuring.Doubt
+	var doubts measuring.Doubts
 	for _, r := range readings {
 		gauge := r.Gauge
 		if gauge.Name == "" {
 			gauge = own
 		}
-		doubts = append(doubts, gauge.Doubt())
+		doubts.Add(gauge.Doubt())
+		doubts.Several = doubts.Several || r.Reading.Gauge != readings[0].Reading.Gauge
 	}
-	return measuring.Widest(g.Limits.Unit(), doubts...)
+	if len(readings) == 0 {
+		doubts.Add(own.Doubt())
+	}
+	return doubts
 }

@@ -223,7 +223,14 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 				return c.askBench(ctx)
 			}
 		case workflow.ByCondition:
-			return c.askConditions(ctx, s, step)
+			needs := slices.Clone(step.Needs)
+			for _, r := range suggestion.Resolve { // a gate of the step may need more
+				if need := r.Remedy.Setting; r.Because == workflow.ByCondition && !slices.Contains(needs, need) {
+					needs = append(needs, need)
+				}
+			}
+			_, err := c.askConditions(ctx, s, needs, step.Name)
+			return err
 		case workflow.ByGate:
 			return c.askGates(ctx, s, *suggestion.Step)
 		case workflow.ByGauge:
@@ -236,25 +243,28 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 	return err
 }
 
-func (c *conversation) askConditions(ctx context.Context, s *workflow.State, step steps.Step) error {
-	for _, need := range step.Needs {
+// askConditions asks whether each need stands that nobody has said, and reports
+// whether there was one.
+func (c *conversation) askConditions(ctx context.Context, s *workflow.State, needs []steps.Setting, what string) (asked bool, err error) {
+	for _, need := range needs {
 		if s.Holds(need.Condition, c.time.Now()) == need.State {
 			continue
 		}
 		def, _ := s.Sheet.Condition(need.Condition)
 		so, err := c.confirm(ctx, conditionQuestion(need), "y once you have made sure: "+term.Line(cmp.Or(def.Title, need.Condition))+": "+need.State)
 		if err != nil {
-			return err
+			return true, err
 		}
 		if !so {
-			fmt.Fprintf(c.Err, "%s waits until then.\n", step.Name)
-			return errLeave
+			fmt.Fprintf(c.Err, "%s waits until then.\n", what)
+			return true, errLeave
 		}
 		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{need}}); err != nil {
-			return err
+			return true, err
 		}
+		asked = true
 	}
-	return nil
+	return asked, nil
 }
 
 // conditionQuestion asks whether a condition is in the state that a step needs.
@@ -292,22 +302,18 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 			if len(gauge.Barred) > 0 {
 				return c.askCheck(ctx, s, r)
 			}
-			for _, point := range g.Missing() {
-				if err := c.askReading(ctx, g, point); err != nil {
-					return err
-				}
-			}
-			return nil
+			return c.askPoints(ctx, s, g)
 		}
 	}
 	_, err = c.ask(ctx, "Press Enter to check again.", "Enter checks again")
 	return err
 }
 
-// gatesOf returns the gates of a step; a release has all gates.
+// gatesOf returns the gates of a step; a release has all gates but those of the
+// work.
 func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]workflow.GateReport, error) {
 	if r.Step.Kind.Traits().Releases {
-		return s.Gates(c.time.Now()), nil
+		return slices.DeleteFunc(s.Gates(c.time.Now()), func(g workflow.GateReport) bool { return g.Gate.Work }), nil
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -458,18 +464,27 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 		if g.Met() {
 			continue
 		}
-		for _, point := range g.Missing() {
-			if err := c.askReading(ctx, g, point); err != nil {
-				return err
-			}
-		}
-		return nil // then start over: the gate may need rework now
+		return c.askPoints(ctx, s, g) // and look again: the gate may want a rework now
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
 }
 
+// askPoints asks for what is missing at a gate, and first for what must stand
+// when it is read.
+func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workflow.GateReport) error {
+	if asked, err := c.askConditions(ctx, s, g.Gate.Needs, g.Gate.Name); asked || err != nil {
+		return err
+	}
+	for _, point := range g.Missing() {
+		if err := c.askReading(ctx, g, point); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, point string) error {
-	unit := g.Gate.Limits.Unit()
+	unit := g.Gate.Unit()
 	for {
 		what := strings.TrimSpace(g.Gate.Name + " " + point)
 		answer, err := c.ask(ctx, fmt.Sprintf("%s, in %s:", what, unit), "a value with its unit, or a bare number in "+unit)
@@ -479,7 +494,7 @@ func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, po
 		if answer != "" && strings.Trim(answer, "0123456789.,-+ ") == "" {
 			answer += " " + unit
 		}
-		value, err := quantity.Parse(answer, g.Gate.Limits.Dimension())
+		value, err := quantity.Parse(answer, g.Gate.Dimension())
 		if err != nil {
 			fmt.Fprintln(c.Err, term.Line(err.Error()))
 			continue

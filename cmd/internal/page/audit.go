@@ -98,7 +98,7 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Bar: bar(r.Gate, r), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
 		}
 		one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
-		if unit := r.Gate.Limits.Unit(); unit != r.Reading.Value.Unit() {
+		if unit := r.Gate.Unit(); unit != r.Reading.Value.Unit() {
 			one.Converted, _ = r.Reading.Value.In(unit) // "" if the gate has no limits now
 		}
 		one.Checked = r.Checked
@@ -118,7 +118,10 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 }
 
 func verdict(r workflow.AuditedReading) string {
-	if r.Gate.Limits.Low.IsZero() && r.Gate.Limits.High.IsZero() {
+	switch {
+	case !r.Gate.Result.IsZero():
+		return "a part of " + r.Gate.Result.String()
+	case !r.Gate.Alone():
 		return "compared with the other points"
 	}
 	return string(r.OwnVerdict.Verdict)
@@ -150,6 +153,9 @@ const barWidth = 15
 // them stands before or after the brackets.
 func bar(g steps.Gate, r workflow.AuditedReading) string {
 	unit := g.Limits.Unit()
+	if !g.Alone() {
+		return ""
+	}
 	low, err1 := g.Limits.Low.Float(unit)
 	high, err2 := g.Limits.High.Float(unit)
 	value, err3 := r.Reading.Value.Float(unit)

@@ -19,9 +19,12 @@ type Gate struct {
 	Limits   string                `json:"limits"`
 	Gauge    string                `json:"gauge"`
 	Critical bool                  `json:"critical"`
+	Work     bool                  `json:"of_work,omitempty"`
+	Needs    []steps.Setting       `json:"needs,omitempty"`
 	Standing workflow.GateStanding `json:"standing"`
 	Reason   string                `json:"reason,omitempty"`
 	Points   []Point               `json:"points,omitempty"`
+	Result   *Result               `json:"result,omitempty"`
 	Margin   *Margin               `json:"margin,omitempty"`
 	Last     time.Time             `json:"last_reading,omitzero"`
 	Other    string                `json:"other_units,omitempty"` // limits and readings in the other unit system
@@ -36,6 +39,13 @@ type Margin struct {
 	Point string  `json:"point,omitempty"`
 }
 
+// A Result is what the readings of a gate come to.
+type Result struct {
+	Of    string  `json:"of"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit"`
+}
+
 // A Point is a point of a gate with the readings that count there.
 type Point struct {
 	Name     string   `json:"point"`
@@ -46,7 +56,7 @@ type Point struct {
 func NewGate(s *workflow.State, r workflow.GateReport) Gate {
 	g := Gate{
 		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: r.Gate.Rework, Limits: LimitsText(r.Gate),
-		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
+		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
 		Measure: measureGate(s.Airframe.Mark, r.Gate), Other: otherUnits(r),
 	}
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
@@ -54,6 +64,9 @@ func NewGate(s *workflow.State, r workflow.GateReport) Gate {
 	}
 	if m := r.Finding.Margin; m.Known {
 		g.Margin = &Margin{m.By, r.Gate.Limits.Unit(), m.Point}
+	}
+	if result := r.Finding.Result; result.Known {
+		g.Result = &Result{r.Gate.Result.String(), result.Value, r.Gate.Limits.Unit()}
 	}
 	for _, p := range r.Points {
 		at := Point{Name: p.Name}
@@ -69,13 +82,17 @@ func NewGate(s *workflow.State, r workflow.GateReport) Gate {
 func LimitsText(g steps.Gate) string {
 	var parts []string
 	l := g.Limits
+	of := ""
+	if !g.Result.IsZero() {
+		of = g.Result.String() + " "
+	}
 	switch {
 	case !l.Low.IsZero() && !l.High.IsZero():
-		parts = append(parts, fmt.Sprintf("between %s and %s", l.Low, l.High))
+		parts = append(parts, fmt.Sprintf("%sbetween %s and %s", of, l.Low, l.High))
 	case !l.Low.IsZero():
-		parts = append(parts, fmt.Sprintf("at least %s", l.Low))
+		parts = append(parts, fmt.Sprintf("%sat least %s", of, l.Low))
 	case !l.High.IsZero():
-		parts = append(parts, fmt.Sprintf("at most %s", l.High))
+		parts = append(parts, fmt.Sprintf("%sat most %s", of, l.High))
 	}
 	if !l.Alike.IsZero() {
 		what := "all points"
@@ -117,6 +134,9 @@ func (g Gate) line(c Clock) string {
 	if g.Critical {
 		text += "; critical"
 	}
+	for _, need := range g.Needs {
+		text += "; needs " + esc(need.String())
+	}
 	text += ". " + g.says()
 	if c.BothUnits && g.Other != "" {
 		text += " In other units: " + esc(g.Other) + "."
@@ -139,6 +159,9 @@ func (g Gate) says() string {
 	}
 	if len(readings) > 0 {
 		text += " [" + strings.Join(readings, "; ") + "]"
+	}
+	if g.Result != nil {
+		text += fmt.Sprintf(", %s is %s", g.Result.Of, amount(g.Result.Value, g.Result.Unit))
 	}
 	if g.Margin != nil && (g.Standing == workflow.Current || g.Standing == workflow.Conceded) {
 		text += ", " + g.Margin.words()

@@ -99,6 +99,9 @@ func sheetText(s *steps.Sheet) string {
 		if !g.Uncertainty.IsZero() {
 			doubt += ", uncertainty " + g.Uncertainty.String()
 		}
+		if !g.Repeatability.IsZero() {
+			doubt += ", repeatability " + g.Repeatability.String()
+		}
 		l.item("**%s**: %s, %s", esc(g.Name), esc(g.Title), esc(doubt))
 	}
 	l.add("\n## Gates\n")
@@ -107,7 +110,11 @@ func sheetText(s *steps.Sheet) string {
 		if g.Critical {
 			critical = "; **critical**"
 		}
-		l.item("**%s**: %s, %s, at %s; of %s%s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(strings.Join(g.Of, ", ")), critical, esc(optionally("; source: ", g.Source)))
+		of := strings.Join(g.Of, ", ")
+		if g.Work {
+			of = "the work"
+		}
+		l.item("**%s**: %s, %s, at %s; of %s%s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical, esc(optionally("; source: ", g.Source)))
 	}
 	l.changes(s.Changes)
 	return l.String()

@@ -151,7 +151,7 @@ func measureLine(mark, gate string, points []string, unit string) string {
 }
 
 func measureGate(mark string, g steps.Gate) string {
-	return measureLine(mark, g.Name, g.Readings(), g.Limits.Unit())
+	return measureLine(mark, g.Name, g.Readings(), g.Unit())
 }
 
 // ReworkStep in front of the name of a gate stands for the rework of it, where a

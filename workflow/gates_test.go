@@ -1,0 +1,224 @@
+package workflow
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/measuring"
+)
+
+// ironed is a sheet with a gate of the work, critical, and a probe to measure it.
+func ironed() *steps.Sheet {
+	s := sheet()
+	s.Gauges = append(s.Gauges, steps.Gauge{Name: "probe", Title: "Probe", Resolution: q("1 °C"), Uncertainty: q("3 °C")})
+	s.Gates = append(s.Gates, steps.Gate{Name: "iron", Title: "Temperature of the iron", Points: []string{"tip", "heel"}, Repeat: 1, Gauge: "probe",
+		Limits: measuring.Limits{Low: q("100 °C"), High: q("115 °C")}, Work: true, Critical: true})
+	return s
+}
+
+func measuringStep(name string, gates ...string) steps.Step {
+	return steps.Step{Name: name, Kind: steps.Measure, Gates: gates}
+}
+
+// filming is a bench at which film is ironed on: cut, warm the iron, measure it,
+// iron, and measure what that disturbed.
+func filming(t *testing.T) *bench {
+	t.Helper()
+	cut, film := plain("cut"), plain("film")
+	cut.Disturbs, film.Disturbs = []string{"wing"}, []string{"wing"}
+	return workingOn(t, ironed(), steps.Stage{Name: "one", Steps: []steps.Step{
+		cut, wait("warm", "20 min"), measuringStep("measure-iron", "iron"), film, measuringStep("measure-again", steps.Stale),
+	}})
+}
+
+var warm = readings("iron", "tip=107 °C", "heel=108 °C")
+
+// A measure step is met by readings that are newer, by entry and by time, than
+// what comes before it.
+func TestAGateOfTheWorkIsReadAfterWhatComesBefore(t *testing.T) {
+	b := filming(t)
+	b.must(warm)
+	b.after(time.Minute)
+	b.done("cut")
+	since := func(what string) {
+		t.Helper()
+		if g := b.gate("iron"); g.Standing != NeverTaken || g.Reason.Text != "not "+what {
+			t.Errorf("iron is %s", g.Says().Text)
+		}
+	}
+	since("after warm") // by entry, and it is not over yet
+	b.after(10 * time.Minute)
+	b.must(warm)
+	b.after(15 * time.Minute)
+	since("after warm") // by time
+	b.refused(Finish{Step: "measure-iron"}, ByGate)
+	if err := b.tryAt(warm, b.now.Add(-10*time.Minute)); err != nil {
+		t.Fatal(err)
+	}
+	since("after warm") // typed in now, and read before
+	b.must(readings("iron", "tip=107 °C"))
+	if g := b.gate("iron"); g.Standing != Measuring {
+		t.Errorf("iron is %s: its heel was read before", g.Says().Text)
+	}
+	b.must(readings("iron", "heel=107 °C"))
+	if r := b.step("measure-iron"); r.Progress != Done {
+		t.Errorf("measure-iron is %s: %v", r.Progress, r.Reasons)
+	}
+}
+
+// What was read before by entry does not count either, though the cut is said to
+// have been made before it.
+func TestAGateOfTheWorkIsEnteredAfterWhatComesBefore(t *testing.T) {
+	b := workingOn(t, ironed(), steps.Stage{Name: "one", Steps: []steps.Step{plain("cut"), measuringStep("measure-iron", "iron")}})
+	b.after(10 * time.Minute)
+	b.must(warm)
+	b.after(time.Minute)
+	if err := b.tryAt(Finish{Step: "cut"}, b.now.Add(-5*time.Minute)); err != nil {
+		t.Fatal(err)
+	}
+	if g := b.gate("iron"); g.Standing != NeverTaken || g.Reason.Text != "not since cut was done" {
+		t.Errorf("iron is %s", g.Says().Text)
+	}
+	b.must(warm)
+	if r := b.step("measure-iron"); r.Progress != Done {
+		t.Errorf("measure-iron is %s: %v", r.Progress, r.Reasons)
+	}
+}
+
+// Once its step is done nobody asks for it: not what disturbs, not [stale], not a
+// release, not a check of its gauge.
+func TestAGateOfTheWorkIsNotAskedForAfterwards(t *testing.T) {
+	b := filming(t)
+	b.done("cut")
+	b.after(20 * time.Minute)
+	b.must(warm)
+	b.done("film")
+	if g := b.gate("iron"); g.Standing != Current {
+		t.Errorf("iron is %s", g.Says().Text)
+	}
+	again := b.step("measure-again")
+	for _, g := range b.state.GatesOf(b.state.Jobs[0], again.Step, b.now) {
+		if g.Gate.Name == "iron" {
+			t.Error("the iron is among what is stale")
+		}
+	}
+	b.must(CheckGauge{Gauge: "probe", Of: q("100 °C"), Reads: q("110 °C")})
+	if r := b.step("measure-iron"); r.Progress != Done {
+		t.Errorf("measure-iron is %s: %v", r.Progress, r.Reasons)
+	}
+	if g := b.gate("iron"); g.Standing != NeverTaken || !strings.Contains(g.Reason.Text, "it was read with probe, which was found reading 10 °C too high") {
+		t.Errorf("iron is %s", g.Says().Text)
+	}
+	proof := b.state.Proof(b.now, nil)
+	for _, line := range proof.Lines {
+		if strings.Contains(line.Text, "iron") {
+			t.Errorf("a release asks: %s", line.Text)
+		}
+	}
+	for _, p := range proof.Rests {
+		for _, of := range b.state.gates["iron"].readings {
+			if of.position == p {
+				t.Errorf("a release rests on entry %d", p)
+			}
+		}
+	}
+	if sum, err := b.state.AuditSummary(b.now); err != nil || len(sum.InDoubt) != 2 {
+		t.Errorf("in doubt: %v, %v", sum.InDoubt, err)
+	}
+}
+
+// What comes before it is done again, and so is it.
+func TestAGateOfTheWorkIsReadAgainWithWhatComesBefore(t *testing.T) {
+	b := filming(t)
+	b.done("cut")
+	cut := b.state.Size() - 1
+	b.after(20 * time.Minute)
+	b.must(warm)
+	b.must(Undo{Position: cut, Reason: "the wrong wing"})
+	b.done("cut")
+	b.after(20 * time.Minute)
+	if r := b.step("measure-iron"); r.Progress != Ready {
+		t.Errorf("measure-iron is %s: %v", r.Progress, r.Reasons)
+	}
+	b.must(warm)
+	if r := b.step("measure-iron"); r.Progress != Done {
+		t.Errorf("measure-iron is %s: %v", r.Progress, r.Reasons)
+	}
+}
+
+func TestACriticalGateOfTheWorkIsReworkedAndNotConceded(t *testing.T) {
+	b := filming(t)
+	b.done("cut")
+	b.after(20 * time.Minute)
+	b.must(readings("iron", "tip=130 °C", "heel=108 °C"))
+	b.refused(Concede{Gate: "iron", Reason: "never mind"}, ByGate)
+	b.refused(warm, ByGate)
+	b.must(Rework{Gate: "iron"})
+	if g := b.gate("iron"); g.Standing != NeverTaken || g.Reason.Text != "it was reworked" {
+		t.Errorf("iron is %s", g.Says().Text)
+	}
+	b.must(warm)
+	if r := b.step("measure-iron"); r.Progress != Done {
+		t.Errorf("measure-iron is %s: %v", r.Progress, r.Reasons)
+	}
+}
+
+// Where a design has no other critical gate nothing proves the airframe straight.
+func TestAGateOfTheWorkProvesNoAirframe(t *testing.T) {
+	only := ironed()
+	only.Gates = only.Gates[3:]
+	b := workingOn(t, only, steps.Stage{Name: "one", Steps: []steps.Step{plain("cut")}})
+	if p := b.state.Proof(b.now, nil); !p.NoCriticalGates || len(p.Rests) > 0 {
+		t.Errorf("%+v", p)
+	}
+}
+
+// A gate is read only where what it needs stands, and its measure step waits for
+// that; two gates of one step that need it otherwise are read one after the other.
+func TestAGateNeedsConditions(t *testing.T) {
+	needing := sheet()
+	needing.Gates[0].Needs = []steps.Setting{{Condition: "propeller", State: "off"}}
+	needing.Gates[1].Needs = []steps.Setting{{Condition: "propeller", State: "on"}}
+	b := workingOn(t, needing, steps.Stage{Name: "one", Steps: []steps.Step{measuringStep("slots", "slot")}},
+		steps.Stage{Name: "two", Steps: []steps.Step{measuringStep("both", "slot", "square")}})
+	slot, square := readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=500 mm")
+	mustContain(t, b.refused(slot, ByCondition), "it needs propeller: off")
+	r := b.step("slots")
+	if r.Progress != Waiting || len(r.Reasons) != 1 || r.Reasons[0].Remedy.Setting.State != "off" {
+		t.Errorf("slots is %s: %v", r.Progress, r.Reasons)
+	}
+	b.must(setting("propeller", "on"))
+	mustContain(t, b.refused(slot, ByCondition), "it needs propeller: off", "says propeller: on")
+	if r := b.step("both"); r.Progress != Ready {
+		t.Errorf("both is %s: %v", r.Progress, r.Reasons)
+	}
+	b.must(square, setting("propeller", "off"), slot)
+	for _, name := range []string{"slots", "both"} {
+		if r := b.step(name); r.Progress != Done {
+			t.Errorf("%s is %s: %v", name, r.Progress, r.Reasons)
+		}
+	}
+	b.refused(square, ByCondition)
+}
+
+// A rework disturbs what it says, and what the gate depends on where it says
+// nothing.
+func TestAReworkDisturbsWhatItSays(t *testing.T) {
+	packed := sheet()
+	packed.Gates[1].ReworkDisturbs = []string{"pod"} // of wing and pod
+	b := workingOn(t, packed, steps.Stage{Name: "one", Steps: []steps.Step{measuringStep("slots", "slot", "square")}})
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=510 mm"), Rework{Gate: "square"})
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says().Text)
+	}
+	if g := b.gate("square"); g.Standing != StaleGate {
+		t.Errorf("square is %s", g.Says().Text)
+	}
+	b.must(readings("slot", "root=3 mm", "tip=4 mm"), Rework{Gate: "slot"})
+	b.must(readings("square", "left=500 mm", "right=500 mm"), readings("slot", "root=3 mm", "tip=4 mm"), Rework{Gate: "slot"})
+	if g := b.gate("square"); g.Standing != StaleGate {
+		t.Errorf("after a rework of the wing square is %s", g.Says().Text)
+	}
+}
