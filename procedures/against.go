@@ -51,13 +51,11 @@ func optionNames(s *steps.Sheet) []string {
 
 // named finds the names that are not in the sheet, each once.
 func (d *Document) named(s *steps.Sheet, doubt doubts) Faults {
-	names := d.unknown(knownOn(s), doubt)
+	where := ""
 	if d.Sheet == nil {
-		for i := range names {
-			names[i].Text += " (in the design " + s.Name + ")"
-		}
+		where = " (in the design " + s.Name + ")"
 	}
-	return names
+	return d.unknown(knownOn(s), doubt, where)
 }
 
 // knownOn are the names that a sheet has, by what they name, and for a state by its

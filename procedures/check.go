@@ -31,11 +31,12 @@ type Report struct {
 // least. The error is the context's.
 func (l *Library) Check(ctx context.Context, files ...string) (Report, error) {
 	c := checker{ctx: ctx}
+	from := (&shelf{files: files, folder: l.folder}).find
 	for _, file := range files {
 		if err := ctx.Err(); err != nil {
 			return Report{}, err
 		}
-		doc, data, wrong := parseFile(file)
+		doc, data, wrong := parseFile(file, from)
 		if doc == nil {
 			c.unread = append(c.unread, claimOf(file, data, wrong))
 			c.faults = append(c.faults, wrong...)
@@ -144,7 +145,7 @@ func (c *checker) report() (Report, error) {
 		out.Documents = append(out.Documents, Checked{doc, served})
 	}
 	for _, doc := range c.rest { // what depends on a sheet that is checked
-		if doc.Procedure == nil {
+		if !doc.Starts() {
 			continue
 		}
 		for _, sheet := range c.docs {
@@ -162,13 +163,13 @@ func (c *checker) report() (Report, error) {
 	if c.whole {
 		c.unused()
 	}
-	out.Faults, out.Notes, out.Answers = c.faults.sorted().capped(), c.notes.sorted().capped(), c.count
+	out.Faults, out.Notes, out.Answers = c.faults.sorted().once().capped(), c.notes.sorted().capped(), c.count
 	return out, c.ctx.Err()
 }
 
 // against checks a procedure against the sheets that it may serve.
 func (c *checker) against(d *Document, sheets []*Document) (serves []string, faults Faults) {
-	if d.Procedure == nil {
+	if !d.Starts() {
 		return nil, nil
 	}
 	var names []string
@@ -189,7 +190,7 @@ func (c *checker) against(d *Document, sheets []*Document) (serves []string, fau
 			least = wrong
 		}
 	}
-	at := place{1, 1}
+	at := top()
 	switch {
 	case len(serves) > 0:
 		return serves, nil

@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -62,10 +63,10 @@ func (c *checker) compose() error {
 				}
 				last = &a
 			}
-			if d := docs[table.Triage.HardLanding]; d != nil && !c.bad[d] && (checked[table] || checked[sheet] || checked[d]) {
+			if d := docs[table.Triage.HardLanding]; d != nil && d.Starts() && !c.bad[d] && (checked[table] || checked[sheet] || checked[d]) {
 				wrong := d.against(sheet.Sheet, sheet.doubts)
 				if len(wrong) > 0 && !slices.Contains(c.faults, wrong[0]) {
-					c.cannotStart(table, sheet, answer{doc: d, at: place{1, 1}}, wrong[0].Error())
+					c.cannotStart(table, sheet, answer{doc: d, at: top()}, wrong[0].Error())
 				}
 			}
 		}
@@ -107,7 +108,7 @@ func answersOf(table *Document, sheet *steps.Sheet, docs map[string]*Document) [
 			return
 		}
 		met[key] = true
-		a := answer{at: place{1, 1}}
+		a := answer{at: top()}
 		for i, r := range table.Triage.Rows {
 			if known && r.Finding == row.Finding && r.Why == row.Why && r.Procedure == row.Procedure {
 				a.at = table.places[rowAt(i)]
@@ -117,8 +118,8 @@ func answersOf(table *Document, sheet *steps.Sheet, docs map[string]*Document) [
 		a.Damage = repair.Damage{Name: fmt.Sprintf("d%d", len(all)+1), Finding: name, Zone: zone, Severity: severity}
 		a.Row, a.Known = row, known
 		if row.Outcome != steps.ToScrap {
-			if a.doc = docs[row.Procedure]; a.doc == nil {
-				return // said of the name
+			if a.doc = docs[row.Procedure]; a.doc == nil || !a.doc.Starts() {
+				return // the fault of the name says it
 			}
 			a.Procedure = a.doc.Procedure
 			if len(a.Procedure.On) > 0 {
@@ -162,18 +163,20 @@ func (c *checker) fails(sheet *Document, a answer) string {
 
 // plan makes the plan of the answers, and says why it can't be started.
 func plan(sheet *Document, answers []repair.Answer) string {
-	data, err := Write(repair.Compose(answers))
-	if err != nil {
-		return err.Error()
+	doc, err := Kept(repair.Compose(answers))
+	if err == nil {
+		if faults := doc.against(sheet.Sheet, sheet.doubts); len(faults) > 0 {
+			err = faults
+		}
 	}
-	doc, faults := parse(repair.Name+".yaml", data)
-	if len(faults) == 0 {
-		faults = doc.against(sheet.Sheet, sheet.doubts)
-	}
-	if len(faults) == 0 {
+	var faults Faults
+	switch {
+	case err == nil:
 		return ""
+	case errors.As(err, &faults):
+		return "the plan made of it has a fault: " + faults[0].Text
 	}
-	return "the plan made of it has a fault: " + faults[0].Text
+	return err.Error()
 }
 
 // cannotStart says, once of each procedure and design, that an answer does not
@@ -233,5 +236,5 @@ func (u unfits) note() Fault {
 	if more := len(u.names) - few; more > 0 {
 		names += fmt.Sprintf(" and %d more", more)
 	}
-	return u.sheet.fault(place{1, 1}, fmt.Sprintf("after a crash, these answers of %s can't be started on this design: %s. The first, %s", u.table.Name(), names, u.first))
+	return u.sheet.fault(top(), fmt.Sprintf("after a crash, these answers of %s can't be started on this design: %s. The first, %s", u.table.Name(), names, u.first))
 }

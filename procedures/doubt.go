@@ -47,7 +47,7 @@ func thingsUnder(key string) (thing, bool) {
 }
 
 // settle says that the faults up to here leave nothing in doubt.
-func (r *reader) settle() { r.settled = len(r.faults) }
+func (r *reader) settle() { r.settled = r.wrong }
 
 // doubt notes what is in doubt where a key of the mapping could not be read;
 // "" stands for the keys that are unknown.
@@ -62,21 +62,32 @@ func (r *reader) doubt(n *yaml.Node, key string) {
 		}
 		return
 	}
+	path := r.path
+	for len(path) > 2 && (path[2] == "steps" || path[2] == "use") { // in a run
+		path = slices.Concat(path[:2], path[3:])
+	}
 	switch {
-	case len(r.path) == 0:
+	case len(path) == 0:
 		if key == "stages" || key == "" && !hasKey(n, "stages") {
 			d.stages, d.order, d.steps = true, true, true
 		}
-	case r.path[0] != "stages":
-	case len(r.path) == 1:
+	case path[0] != "stages":
+	case len(path) == 1:
 		d.stages = d.stages || key == "stage"
 		d.order = d.order || key == "stage" || key == "after" || key == ""
-		d.steps = d.steps || key == "steps" || key == "" && !hasKey(n, "steps")
-	case len(r.path) == 2:
+		d.steps = d.steps || isOfRun(key) || key == "" && !hasKey(n, "steps") && !hasKey(n, "use")
+	case len(path) == 2 && isRun(n):
+		d.steps = true
+	case len(path) == 2:
 		r.doubtStep(n, key)
 	default:
-		d.kind(steps.Kind(r.path[2]))
+		d.kind(steps.Kind(path[2]))
 	}
+}
+
+// isOfRun reports whether a key says which steps a stage has, and when.
+func isOfRun(key string) bool {
+	return slices.Contains([]string{"steps", "use", "each", "with", "without"}, key)
 }
 
 // doubtStep notes what a key of a step leaves in doubt.
@@ -113,7 +124,7 @@ func (r *reader) faultsWith(slips Faults) Faults {
 	for _, s := range slips {
 		lines[s.Line] = true
 	}
-	return append(slips, slices.DeleteFunc(r.faults, func(f Fault) bool { return lines[f.Line] })...)
+	return append(slips, slices.DeleteFunc(r.faults, func(f Fault) bool { return f.File == r.doc.File && lines[f.Line] })...)
 }
 
 // most is how many entries a list or a mapping by names may have.
@@ -152,13 +163,22 @@ func (r *reader) prose(n *yaml.Node, what string) {
 	if r.kept || n.Kind != yaml.ScalarNode || n.Style != 0 || n.LineComment == "" {
 		return
 	}
-	if r.lines == nil {
-		r.lines = strings.Split(string(r.doc.Bytes), "\n")
+	lines, ok := r.lines[r.within.file]
+	if !ok {
+		if r.lines == nil {
+			r.lines = map[string][]string{}
+		}
+		lines = strings.Split(string(r.within.data), "\n")
+		r.lines[r.within.file] = lines
+	}
+	value := n.Value
+	if as, ok := r.asWritten[n]; ok {
+		value = as
 	}
 	comment, _, _ := strings.Cut(n.LineComment, "\n")
 	// A text over several lines ends where the next line is not its own.
-	for i := n.Line - 1; i < len(r.lines) && i < n.Line+200; i++ {
-		line := strings.TrimRight(r.lines[i], "\r")
+	for i := n.Line - 1; i < len(lines) && i < n.Line+200; i++ {
+		line := strings.TrimRight(lines[i], "\r")
 		from := 0
 		if i == n.Line-1 {
 			from = len(string([]rune(line)[:min(n.Column-1, len([]rune(line)))]))
@@ -169,7 +189,7 @@ func (r *reader) prose(n *yaml.Node, what string) {
 		}
 		before := line[from : from+at]
 		text := strings.TrimSpace(before)
-		if i > n.Line-1 && !strings.HasSuffix(n.Value, text) || i == n.Line-1 && text != strings.TrimSpace(n.Value) {
+		if i > n.Line-1 && !strings.HasSuffix(value, text) || i == n.Line-1 && text != strings.TrimSpace(value) {
 			return // behind something else
 		}
 		write := ""
@@ -177,7 +197,7 @@ func (r *reader) prose(n *yaml.Node, what string) {
 			write = "; write: " + strings.TrimLeft(line[:from], " ") + quoted(whole)
 		}
 		column := len([]rune(line[:from+len(strings.TrimRight(before, " \t"))])) + 2
-		r.faults = append(r.faults, r.doc.fault(place{i + 1, column}, hashSays(what)+write))
+		r.faultAt(place{i + 1, column, r.within.site}, hashSays(what)+write)
 		return
 	}
 }

@@ -57,9 +57,6 @@ func legible(text string) string {
 	return strings.ToValidUTF8(text[:longest], "") + " …"
 }
 
-// A place is a position in a document.
-type place struct{ line, column int }
-
 // mostFaults are listed of one file: who has so many needs no more of them.
 const mostFaults = 100
 
@@ -82,3 +79,33 @@ func (f Faults) capped() Faults {
 	}
 	return out
 }
+
+// once drops what is said of a step as it is used where the same is said of it as
+// it is written. The faults are in order.
+func (f Faults) once() Faults {
+	at := func(f Fault) Fault { f.Text = ""; return f }
+	written := map[Fault][]string{}
+	return slices.DeleteFunc(f, func(one Fault) bool {
+		said := written[at(one)]
+		if strings.Contains(one.Text, " (used by ") && slices.ContainsFunc(said, func(s string) bool { return strings.HasPrefix(one.Text, s) }) {
+			return true
+		}
+		written[at(one)] = append(said, one.Text)
+		return false
+	})
+}
+
+// A place is a position in a document, or in one that it uses.
+type place struct {
+	line, column int
+	site         *site // nil: in the document, and once
+}
+
+// A site is how a step came to where it is read.
+type site struct {
+	file string // "": it is written in the document itself
+	note string // who used it, and with which words
+}
+
+// top is where a document begins.
+func top() place { return place{line: 1, column: 1} }

@@ -19,7 +19,7 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "no revision", edit: []string{"revision: 1\n", ""}, want: "a procedure has no revision"},
 		{name: "unknown key of a stage", edit: []string{"    after: [kit]", "    §befor: [kit]"}, want: `unknown key "befor" in a stage; known: stage`},
 		{name: "stage without name", edit: []string{"- stage: radio\n    after: [kit]", "- §after: [kit]", "after: [wing, radio]", "after: [wing]"}, want: "a stage has no stage"},
-		{name: "stage without steps", edit: []string{"  - stage: radio", "  - §stage: empty\n  - stage: radio", "after: [wing, radio]", "after: [wing, radio, empty]"}, want: "a stage has no steps"},
+		{name: "stage without steps", edit: []string{"  - stage: radio", "  - §stage: empty\n  - stage: radio", "after: [wing, radio]", "after: [wing, radio, empty]"}, want: "a stage needs one of steps or use"},
 		{name: "stage with empty steps", edit: []string{"  - stage: radio", "  - stage: empty\n    steps: §[]\n  - stage: radio"}, want: "steps is an empty list"},
 		{name: "stage twice", edit: []string{"stage: radio", "stage: §wing", "after: [wing, radio]", "after: [wing]"}, want: `the stage wing is duplicated`},
 		{name: "unknown phase", edit: []string{"    after: [kit]", "    phase: §structur\n    after: [kit]"}, want: `unknown phase "structur"; did you mean "structure"?`},

@@ -209,7 +209,7 @@ func orderly(t *testing.T, faults Faults) {
 		if f.File == "" || f.Line < 0 || f.Column < 0 || f.Text == "" || strings.ContainsFunc(f.Text, unicode.IsControl) {
 			t.Errorf("not a fault to show: %q", f.Error())
 		}
-		if i > 0 && (f.Line < faults[i-1].Line || f == faults[i-1]) {
+		if i > 0 && (f.File == faults[i-1].File && f.Line < faults[i-1].Line || f == faults[i-1]) {
 			t.Errorf("out of order, or twice: %v", f)
 		}
 	}

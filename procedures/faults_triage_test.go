@@ -75,7 +75,7 @@ func TestTriageFaults(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text, at := marked(c.text(t, triageText), c.at)
-			doc, faults := parse("x.yaml", []byte(text))
+			doc, faults := parse("x.yaml", []byte(text), nil)
 			faults = append(faults, doc.answered([]*steps.Sheet{known[0].Sheet}, known, doubts{})...)
 			expect(t, faults.sorted(), "x.yaml:"+at, c.want, c.of)
 		})

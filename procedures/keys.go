@@ -29,6 +29,7 @@ const (
 	optional need = iota
 	required
 	choice // at most one of the choices of a mapping
+	ours   // only the program writes it
 )
 
 // A value reads, writes and describes what a key may hold, or a part of that. It is
@@ -116,7 +117,7 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 	}
 	values, meant, unknown := m.values(r, n, what)
 	f := fields{reader: r, node: n, what: what, chosen: m.choices(values), meant: unknown, failed: meant}
-	if len(r.faults) > r.settled {
+	if r.wrong > r.settled {
 		r.settle()
 		r.doubt(n, "")
 	}
@@ -137,7 +138,7 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 		default:
 			r.fault(v, "%s has %s and %s: keep one of them", f.what, m.keys[first].name, k.name)
 		}
-		if faults := len(r.faults) > r.settled; faults || v != nil && null(v) || v == nil && f.lost(k.name) {
+		if faults := r.wrong > r.settled; faults || v != nil && null(v) || v == nil && f.lost(k.name) {
 			f.failed = append(f.failed, k.name)
 			r.settle()
 			r.doubt(n, k.name)
@@ -206,9 +207,11 @@ func (m mapping[T]) index(name string) int {
 }
 
 func (m mapping[T]) names() []string {
-	names := make([]string, len(m.keys))
+	names := make([]string, 0, len(m.keys))
 	for j := range m.keys {
-		names[j] = m.keys[j].name
+		if m.keys[j].need != ours {
+			names = append(names, m.keys[j].name)
+		}
 	}
 	return names
 }
@@ -304,7 +307,7 @@ func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 		*to = append(*to, *new(V))
 		last := &(*to)[len(*to)-1]
 		*m.name(last) = name
-		r.doc.places[m.one+" "+name] = at(k)
+		r.doc.places[m.one+" "+name] = r.at(k)
 		if null(v) {
 			r.fault(v, "%s %s is empty: fill it in or delete the line", m.one, name)
 			return

@@ -180,7 +180,7 @@ func gatesThere(v variant, s *steps.Step, sheet *steps.Sheet, say complain) {
 		return
 	}
 	for _, g := range sheet.Gates {
-		if slices.Contains(s.Gates, g.Name) && steps.Applies(g.With, g.Without, v.options) {
+		if slices.Contains(s.Gates, g.Name) && g.Applies(v.options) {
 			return
 		}
 	}

@@ -80,7 +80,7 @@ func (l *Library) list() ([]Entry, []claim, Faults) {
 }
 
 func rank(e Entry) int {
-	return slices.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, KindTriage}, e.Document.Kind())
+	return slices.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, steps.Shared, KindTriage}, e.Document.Kind())
 }
 
 // paths are the files of the user's folder.
@@ -104,13 +104,14 @@ func (l *Library) paths() ([]string, Faults) {
 	return paths, nil
 }
 
-// own reads the folder. A file with faults is no entry, but a claim.
+// own reads the user's folder. A file with faults is no entry, but a claim.
 func (l *Library) own() ([]Entry, []claim, Faults) {
 	paths, faults := l.paths()
 	var entries []Entry
 	var claims []claim
+	from := (&shelf{folder: l.folder}).find
 	for _, path := range paths {
-		doc, data, wrong := parseFile(path)
+		doc, data, wrong := parseFile(path, from)
 		if len(wrong) > 0 {
 			claims = append(claims, claimOf(path, data, wrong))
 			continue
@@ -128,20 +129,26 @@ func (l *Library) own() ([]Entry, []claim, Faults) {
 func shipped() []Entry {
 	files, _ := embedded.ReadDir("library")
 	var entries []Entry
+	from := (&shelf{}).find
 	for _, f := range files {
-		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml")); doc != nil {
+		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml"), from); doc != nil {
 			entries = append(entries, Entry{doc, Embedded})
 		}
 	}
 	return entries
 }
 
-func embeddedNamed(name string) *Document {
+// embeddedNamed is the embedded document of the name. What it uses is embedded
+// too: a document of one's own changes nothing of it.
+func embeddedNamed(name string, from sources) *Document {
 	data, err := embedded.ReadFile("library/" + name + ".yaml")
 	if err != nil {
 		return nil
 	}
-	doc, _ := Parse(name+".yaml", data)
+	doc, faults := parse(name+".yaml", data, from)
+	if len(faults) > 0 {
+		return nil
+	}
 	return doc
 }
 
@@ -165,13 +172,19 @@ func exists(path string) bool {
 
 // parseFile reads and checks one file, and returns its bytes too. It may return both
 // a document and faults.
-func parseFile(path string) (*Document, []byte, Faults) {
+func parseFile(path string, from sources) (*Document, []byte, Faults) {
 	data, err := readFile(path)
 	if err != nil {
 		return nil, nil, Faults{{File: path, Text: "cannot be read: " + reason(err)}}
 	}
-	doc, faults := parse(path, data)
+	doc, faults := parseOwn(path, data, from)
 	return doc, data, faults
+}
+
+// parseOwn is parse for what a person wrote.
+func parseOwn(path string, data []byte, from sources) (*Document, Faults) {
+	doc, faults := parse(path, data, from)
+	return doc, append(faults, doc.byProgram()...).sorted()
 }
 
 // readFile reads no more than the longest document, so that naming a huge file or a
@@ -219,7 +232,11 @@ func (l *Library) Sheet(name string) (*Document, error) {
 // Procedure returns the procedure with that name or in that file, like
 // [Library.Find].
 func (l *Library) Procedure(name string) (*Document, error) {
-	return l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
+	doc, err := l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
+	if err == nil && !doc.Starts() {
+		return nil, Faults{doc.fault(top(), doc.Name()+" holds steps for other procedures to use, and is never started itself")}
+	}
+	return doc, err
 }
 
 // Triage returns the triage table with that name or in that file, like
@@ -233,7 +250,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 		if !exists(name) {
 			return nil, &NotFoundError{Name: name, What: "file"}
 		}
-		doc, _, faults := parseFile(name)
+		doc, _, faults := parseFile(name, (&shelf{folder: l.folder}).find)
 		switch {
 		case len(faults) > 0:
 			return nil, faults.capped()
@@ -246,7 +263,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 	if doc != nil || err != nil {
 		return doc, err
 	}
-	if doc := embeddedNamed(name); doc != nil && wanted(doc) {
+	if doc := embeddedNamed(name, (&shelf{}).find); doc != nil && wanted(doc) {
 		return doc, nil
 	}
 	var known []string
@@ -266,6 +283,7 @@ func (l *Library) findOwn(name string, wanted func(*Document) bool) (*Document, 
 	if len(faults) > 0 {
 		return nil, faults
 	}
+	from := (&shelf{folder: l.folder}).find
 	var broken error
 	for _, path := range paths {
 		data, err := readFile(path)
@@ -278,7 +296,7 @@ func (l *Library) findOwn(name string, wanted func(*Document) bool) (*Document, 
 		if _, says := declared(data); says != "" && says != name && calledBy(path) != name {
 			continue
 		}
-		doc, wrong := parse(path, data)
+		doc, wrong := parseOwn(path, data, from)
 		c := claimOf(path, data, wrong)
 		switch {
 		case len(wrong) == 0 && doc.Name() == name && wanted(doc):

@@ -14,9 +14,15 @@ func (d *Document) ordered() Faults {
 	if d.tooLarge() {
 		return nil
 	}
-	faults, cyclic := d.stagesInOrder()
 	o := d.order()
+	if d.Procedure.Kind == steps.Shared {
+		return d.releaseLast(o) // the order is that of who uses it
+	}
+	faults, cyclic := d.stagesInOrder()
 	faults = append(faults, d.releaseLast(o)...)
+	if d.Procedure.Kind != steps.Build { // which is never one of several in a plan
+		faults = append(faults, d.sharedAtEnds()...)
+	}
 	if cyclic {
 		return faults // in a cycle there is no order to check
 	}
@@ -24,6 +30,28 @@ func (d *Document) ordered() Faults {
 		return append(d.stepsInOrder(v), d.needsInOrder(v)...)
 	})
 	return append(faults, d.late...)
+}
+
+// sharedAtEnds finds shared steps that a plan of several repairs could not put
+// before all work of its own or after it.
+func (d *Document) sharedAtEnds() Faults {
+	var faults Faults
+	for _, stage := range d.Procedure.Stages {
+		first, last := stage.SharedEnds()
+		for i := range stage.Steps {
+			s := &stage.Steps[i]
+			if !s.Shared {
+				continue
+			}
+			if i >= first && i < len(stage.Steps)-last {
+				d.complain(s, &faults)("the shared step %s stands between others of its stage: a plan of several repairs does it before them or after them; move it to the beginning or the end", s.Name)
+			}
+			if s.Kind.Traits().Glues() {
+				d.complain(s, &faults)("the shared step %s works on a joint, which each repair has for itself", s.Name)
+			}
+		}
+	}
+	return faults
 }
 
 // tooLarge reports whether a procedure must be refused for its size alone: checking
@@ -132,8 +160,12 @@ func (d *Document) releaseLast(o *order) Faults {
 		}
 	}
 	if p.Kind != steps.Build {
+		what := articled(p.Kind)
+		if p.Kind == steps.Shared {
+			what = "a document of shared steps"
+		}
 		for _, s := range releases {
-			say(s, "a %s cannot release; only a build ends with a release", p.Kind)
+			say(s, "%s cannot release; only a build ends with a release", what)
 		}
 		return faults
 	}
@@ -141,13 +173,13 @@ func (d *Document) releaseLast(o *order) Faults {
 		return nil
 	}
 	if len(releases) == 0 {
-		return Faults{d.fault(place{1, 1}, "a build must end with a release; this one has none")}
+		return Faults{d.fault(top(), "a build must end with a release; this one has none")}
 	}
 	for _, s := range releases[1:] {
 		say(s, "a second release; a build has only one")
 	}
 	last := releases[0]
-	if last.With != "" || last.Without != "" {
+	if len(last.Options()) > 0 {
 		say(last, "the release depends on an option; every airframe needs a release")
 	}
 	for s := range o.all() {
@@ -163,8 +195,8 @@ func (d *Document) releaseLast(o *order) Faults {
 func (o *order) optionsNamed() []string {
 	var names []string
 	for s := range o.all() {
-		for _, name := range []string{s.With, s.Without} {
-			if name != "" && !slices.Contains(names, name) {
+		for _, name := range s.Options() {
+			if !slices.Contains(names, name) {
 				names = append(names, name)
 			}
 		}
@@ -272,7 +304,7 @@ func (o *order) variantOf(options []string) variant {
 	for i, stage := range o.stages {
 		for j := range stage.Steps {
 			s := &stage.Steps[j]
-			if !steps.Applies(s.With, s.Without, options) {
+			if !s.Applies(options) {
 				continue
 			}
 			v.steps = append(v.steps, s)

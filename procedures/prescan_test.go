@@ -93,7 +93,7 @@ func TestHashInProse(t *testing.T) {
 // What breaks YAML does not hide the rest, and nothing is said twice.
 func TestFaultsBesideYAML(t *testing.T) {
 	text := faulty{edit: []string{"do: Count the parts.", "do: **Count** the parts.", "hands: 5 min", "hands: 5", "[slot]", "[slit]", "      - step: fit\n", "    - step: fit\n"}}.text(t, buildText)
-	doc, faults := parse("x.yaml", []byte(text))
+	doc, faults := parse("x.yaml", []byte(text), nil)
 	if doc == nil {
 		t.Fatalf("nothing could be read:\n%v", faults)
 	}

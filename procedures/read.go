@@ -9,7 +9,7 @@ import (
 // Read parses a document: its YAML, keys, names, texts and quantities. Faults name
 // the file. Every error is of type [Faults].
 func Read(file string, data []byte) (*Document, error) {
-	doc, faults := read(file, data, true)
+	doc, faults := read(file, data, nil, true)
 	if len(faults) > 0 {
 		return nil, faults.sorted().capped()
 	}
@@ -17,9 +17,11 @@ func Read(file string, data []byte) (*Document, error) {
 }
 
 // Parse reads a document and checks everything that can be checked without
-// another document. Every error is of type [Faults].
+// another document, except the embedded ones that it uses. Every error is of type
+// [Faults].
 func Parse(file string, data []byte) (*Document, error) {
-	doc, faults := parse(file, data)
+	doc, faults := parse(file, data, (&shelf{}).find)
+	faults = append(faults, doc.byProgram()...).sorted()
 	if len(faults) > 0 {
 		return nil, faults.capped()
 	}
@@ -28,8 +30,8 @@ func Parse(file string, data []byte) (*Document, error) {
 
 // parse returns what it could read along with the faults, so that a caller can look
 // for more faults; the document is nil if nothing could be read.
-func parse(file string, data []byte) (*Document, Faults) {
-	doc, faults := read(file, data, false)
+func parse(file string, data []byte, from sources) (*Document, Faults) {
+	doc, faults := read(file, data, from, false)
 	switch {
 	case doc == nil || doc.Triage != nil:
 	case doc.Sheet != nil:
@@ -44,15 +46,29 @@ func parse(file string, data []byte) (*Document, Faults) {
 	return doc, faults.sorted()
 }
 
+// byProgram finds lines that only the program writes: who writes them says that
+// a step is one that it is not.
+func (d *Document) byProgram() Faults {
+	if d == nil {
+		return nil
+	}
+	var faults Faults
+	for _, at := range d.origins {
+		faults = append(faults, d.fault(at, "origin is written by the program alone: delete it"))
+	}
+	return faults
+}
+
 // read takes the YAML apart. A document that is kept with a job must not be
 // refused for what it was not asked for in its day. Where the YAML of another
 // has slips that can be mended in the mind, it is read on for further faults.
-func read(file string, data []byte, kept bool) (*Document, Faults) {
+func read(file string, data []byte, from sources, kept bool) (*Document, Faults) {
 	root, slips := syntax(file, data, kept)
 	if root == nil {
 		return nil, slips
 	}
-	r := &reader{doc: &Document{File: file, Bytes: data, places: map[string]place{}}, kept: kept}
+	r := &reader{doc: &Document{File: file, Bytes: data, Source: data, places: map[string]place{}}, kept: kept}
+	r.sources, r.within.digest, r.within.data = from, digest(data), data
 	r.doc.names = make([]reference, 0, len(data)/256) // a good guess
 	if root.Kind != yaml.MappingNode {
 		r.fault(root, "a document must begin with design:, procedure: or triage:, not with %s", shape(root))
@@ -61,6 +77,8 @@ func read(file string, data []byte, kept bool) (*Document, Faults) {
 	switch {
 	case hasKey(root, "procedure"): // first, because it may have the key design too
 		r.doc.Procedure = &steps.Procedure{}
+		r.within.own = (&source{root: root}).shared()
+		r.within.shared = r.within.own
 		procedureKeys().read(r, root, "a procedure", r.doc.Procedure)
 	case hasKey(root, "triage"):
 		r.doc.Triage = &steps.Triage{}
@@ -72,7 +90,23 @@ func read(file string, data []byte, kept bool) (*Document, Faults) {
 		r.fault(root, "neither a design sheet nor a procedure nor a triage table: it has none of the keys design, procedure and triage")
 		return nil, r.faultsWith(slips)
 	}
+	if r.doc.uses && r.doc.Starts() && len(r.faults) == 0 {
+		r.writeOut(root)
+	}
 	return r.doc, r.faultsWith(slips)
+}
+
+// writeOut gives a document that uses others bytes that need none.
+func (r *reader) writeOut(root *yaml.Node) {
+	data, err := Write(r.doc.Procedure)
+	switch {
+	case err != nil:
+		r.fault(root, "it can't be written out: %v", err)
+	case len(data) > mostBytes:
+		r.fault(root, "written out, it has %d bytes; at most %d", len(data), mostBytes)
+	default:
+		r.doc.Bytes = data
+	}
 }
 
 // hasKey reports whether a mapping has the key.

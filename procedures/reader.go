@@ -22,15 +22,28 @@ type reader struct {
 	doc     *Document
 	kept    bool // it is kept with a job, and only has to be readable
 	faults  Faults
-	settled int      // how many of the faults leave nothing in doubt, or were looked at
-	path    []string // the keys that are being read
-	lines   []string // of the text, once they are wanted
+	wrong   int                 // faults, with those that are said of the first time only
+	settled int                 // how many of these leave nothing in doubt, or were looked at
+	path    []string            // the keys that are being read
+	lines   map[string][]string // of the texts, by file, once they are wanted
+	reuse
 }
 
-func at(n *yaml.Node) place { return place{n.Line, n.Column} }
+func (r *reader) at(n *yaml.Node) place { return place{n.Line, n.Column, r.within.site} }
 
 func (r *reader) fault(n *yaml.Node, format string, args ...any) {
-	r.faults = append(r.faults, r.doc.fault(at(n), fmt.Sprintf(format, args...)))
+	r.faultAt(r.at(n), fmt.Sprintf(format, args...))
+}
+
+// faultAt reports a fault. What is wrong with a step that is repeated is said
+// of the first time.
+func (r *reader) faultAt(at place, text string) {
+	r.wrong++
+	f := r.doc.fault(at, text)
+	if at.site != nil && !r.first(at, text) {
+		return
+	}
+	r.faults = append(r.faults, f)
 }
 
 // stricter is a fault of a new document. One that is kept with a job was accepted
@@ -43,9 +56,14 @@ func (r *reader) stricter(n *yaml.Node, format string, args ...any) {
 
 // refer notes a name that a design sheet, or the library, must have.
 func (r *reader) refer(to thing, n *yaml.Node, name, of string) {
-	if name != "" && !to.within() {
-		r.doc.names = append(r.doc.names, reference{to, name, of, at(n)})
+	if name == "" || to.within() {
+		return
 	}
+	at := r.at(n)
+	if at.site != nil && !r.first(at, strings.Join([]string{string(to), name, of}, " ")) {
+		return
+	}
+	r.doc.names = append(r.doc.names, reference{to, name, of, at})
 }
 
 // pairs goes through a mapping whose keys are names.

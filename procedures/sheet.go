@@ -28,6 +28,8 @@ func sheetKeys() mapping[steps.Sheet] {
 			"what it is, in a few words", "Plover, a 0.9 m park glider"},
 		{"revision", required, field(func(s *s) *int { return &s.Revision }, wholeValue{mostRevision}),
 			"raise it with every change", "1"},
+		{"changes", optional, field(func(s *s) *[]steps.Change { return &s.Changes }, changesValue{}),
+			changesHelp, changesExample},
 		{"about", optional, field(func(s *s) *string { return &s.About }, textValue{prose}),
 			"what to know about the design", "Two panels of foam on a carbon spar."},
 		{"zones", required, field(func(s *s) *[]string { return &s.Zones }, namesValue{}),
@@ -55,6 +57,7 @@ func sheetKeys() mapping[steps.Sheet] {
 }
 
 func sheetChecked(f fields, s *steps.Sheet) {
+	f.changed(s.Changes, s.Revision)
 	for _, z := range s.Zones {
 		switch z {
 		case steps.Here:
@@ -255,10 +258,12 @@ func gateKeys() mapping[steps.Gate] {
 			"any change of equipment makes it stale: balance, mass", "yes"},
 		{"life", optional, field(func(g *g) *steps.Validity { return &g.Validity }, lifeKeys()),
 			"how long a reading counts; by default until its zones are disturbed", "{flights: 20, days: 90}"},
-		{"with", optional, field(func(g *g) *string { return &g.With }, nameValue{option}),
-			"only on an airframe with this option", "# rudder"},
-		{"without", optional, field(func(g *g) *string { return &g.Without }, nameValue{option}),
-			"only on an airframe without this option", "# rudder"},
+		{"source", optional, field(func(g *g) *string { return &g.Source }, textValue{}),
+			"where its limits come from", "common practice, no source"},
+		{"with", optional, field(func(g *g) *steps.Where { return &g.Where }, whereValue{}),
+			"only on an airframe with any of these options", "# rudder"},
+		{"without", optional, field(func(g *g) *steps.Where { return &g.Where }, whereValue{not: true}),
+			"only on an airframe with none of these options", "# rudder"},
 	}}
 }
 
@@ -291,7 +296,7 @@ func gateChecked(f fields, g *steps.Gate) {
 	if g.Name == steps.Stale {
 		f.fault(f.node, "a gate cannot be called %q: measure steps use that word for every stale gate", g.Name)
 	}
-	f.governed(g.With, g.Without)
+	f.governed(g.Where)
 	f.limits(g)
 	f.compared(g)
 	f.ofWork(g)

@@ -20,6 +20,8 @@ func triageKeys() mapping[steps.Triage] {
 			"what it covers, in a few words", "What a crash does to foam"},
 		{"revision", required, field(func(t *t) *int { return &t.Revision }, wholeValue{mostRevision}),
 			"raise it with every change", "1"},
+		{"changes", optional, field(func(t *t) *[]steps.Change { return &t.Changes }, changesValue{}),
+			changesHelp, changesExample},
 		{"about", optional, field(func(t *t) *string { return &t.About }, textValue{prose}),
 			"what to know about the table", "For foam of any make."},
 		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, named[steps.Finding]{
@@ -91,10 +93,11 @@ func (v outcomeValue) write(from *steps.Row) *yaml.Node {
 func (v outcomeValue) typ() typ { return v.is.typ() }
 
 func triageChecked(f fields, t *steps.Triage) {
+	f.changed(t.Changes, t.Revision)
 	rows := f.get("rows")
 	for i, row := range t.Rows {
 		n := rows.Content[i]
-		f.doc.places[rowAt(i)] = at(n)
+		f.doc.places[rowAt(i)] = f.at(n)
 		if _, ok := t.Finding(row.Finding); row.Finding != "" && !ok && !f.doc.doubts.of(finding) {
 			var known []string
 			for _, one := range t.Findings {
@@ -121,10 +124,12 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 			byName[k.Name()] = k.Procedure
 		}
 	}
-	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names}, doubt)
+	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names}, doubt, "")
 	for _, ref := range d.names {
 		if p, ok := byName[ref.name]; ok && ref.to == procedure && p.Kind == steps.Build {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which cannot answer damage", ref.name)))
+		} else if ok && ref.to == procedure && p.Kind == steps.Shared {
+			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s holds steps for others to use; it cannot answer damage", ref.name)))
 		}
 	}
 	covered := coveredRows(d.Triage.Rows)

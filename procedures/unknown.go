@@ -8,8 +8,8 @@ import (
 
 // unknown finds the names of the document that are not known. Each is said
 // once, at the first place, with the lines of the others: most often one name
-// was written amiss where it is given.
-func (d *Document) unknown(known map[reference][]string, doubt doubts) Faults {
+// was written amiss where it is given. Where says in what they are not known.
+func (d *Document) unknown(known map[reference][]string, doubt doubts, where string) Faults {
 	sets := map[reference]map[string]bool{}
 	for of, names := range known {
 		set := make(map[string]bool, len(names))
@@ -23,12 +23,16 @@ func (d *Document) unknown(known map[reference][]string, doubt doubts) Faults {
 		own = d.doubts
 	}
 	type of struct {
-		key  reference
-		name string
+		key        reference
+		name, file string // the file is that of a document that it uses
 	}
-	said := map[of]int{} // where in faults
-	var faults Faults
-	var more []([]int)
+	said := map[of]int{} // where in all
+	type found struct {
+		at    place
+		text  string
+		lines []int // of the same again
+	}
+	var all []found
 	for _, r := range d.names {
 		if doubt.of(r.to) || own.of(r.to) {
 			continue
@@ -42,20 +46,24 @@ func (d *Document) unknown(known map[reference][]string, doubt doubts) Faults {
 		if r.to == state && !ok || set[r.name] {
 			continue // of a state, said of the condition
 		}
-		if i, twice := said[of{key, r.name}]; twice {
-			more[i] = append(more[i], r.at.line)
+		file := ""
+		if r.at.site != nil {
+			file = r.at.site.file
+		}
+		if i, twice := said[of{key, r.name, file}]; twice {
+			all[i].lines = append(all[i].lines, r.at.line)
 			continue
 		}
-		said[of{key, r.name}] = len(faults)
+		said[of{key, r.name, file}] = len(all)
 		near := ""
-		if len(faults) < mostFaults {
+		if len(all) < mostFaults {
 			near = suggest(r.name, known[key])
 		}
-		faults = append(faults, d.fault(r.at, fmt.Sprintf("unknown %s %q%s", what, r.name, near)))
-		more = append(more, nil)
+		all = append(all, found{r.at, fmt.Sprintf("unknown %s %q%s", what, r.name, near), nil})
 	}
-	for i := range faults {
-		faults[i].Text += alsoIn(more[i])
+	var faults Faults
+	for _, f := range all {
+		faults = append(faults, d.fault(f.at, f.text+alsoIn(f.lines)+where))
 	}
 	return faults
 }

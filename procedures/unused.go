@@ -17,7 +17,7 @@ func (c *checker) unused() {
 			}
 			at, ok := sheet.places["the "+string(what)+" "+name]
 			if !ok {
-				at = place{1, 1}
+				at = top()
 			}
 			c.notes = append(c.notes, sheet.fault(at, fmt.Sprintf("the %s %s %s", what, name, says)))
 		}
@@ -55,7 +55,7 @@ func (c *checker) usedOn(s *steps.Sheet) map[reference]bool {
 	for _, g := range s.Gates {
 		use(zone, g.Of...)
 		use(gauge, g.Gauge)
-		use(option, g.With, g.Without)
+		use(option, g.Options()...)
 		use(zone, g.ReworkDisturbs...)
 		for _, need := range g.Needs {
 			use(condition, need.Condition)

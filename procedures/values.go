@@ -32,26 +32,30 @@ type typ struct {
 type form int
 
 const (
-	aText    form = iota
-	prose         // Markdown
-	texts         // one text, or a list of them
-	aName         //
-	names         // a list of names
-	oneName       // one name, or a list of them
-	aWord         // one of a few
-	oneWord       // one of a few, or a list of them
-	aSwitch       // yes or no
-	aYes          // yes, and never no
-	aWhole        // a whole number
-	aNumber       // a number without a unit
-	anAmount      // a number with its unit
-	aRange        // two of them
-	settings      // conditions with their states
-	pairs         // of points
-	aMapping      // keys with values
-	aList         // a list of mappings
-	aMap          // a mapping by names that the author chooses
-	anEither      // one of two forms
+	aText     form = iota
+	prose          // Markdown
+	texts          // one text, or a list of them
+	aName          //
+	names          // a list of names
+	oneName        // one name, or a list of them
+	aWord          // one of a few
+	oneWord        // one of a few, or a list of them
+	aSwitch        // yes or no
+	aYes           // yes, and never no
+	aWhole         // a whole number
+	aNumber        // a number without a unit
+	anAmount       // a number with its unit
+	aRange         // two of them
+	settings       // conditions with their states
+	pairs          // of points
+	aMapping       // keys with values
+	aList          // a list of mappings
+	aMap           // a mapping by names that the author chooses
+	anEither       // one of two forms
+	entries        // steps and runs
+	wordLists      // lists of words, by names
+	used           // stages and steps of other procedures
+	changes        // texts, by revisions
 )
 
 // A bound is the lower bound of a number.
@@ -463,6 +467,32 @@ func (settingsValue) write(from *[]steps.Setting) *yaml.Node {
 }
 
 func (settingsValue) typ() typ { return typ{is: settings} }
+
+// changesValue is a text for each revision that is said something of.
+type changesValue struct{}
+
+func (changesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Change) {
+	r.pairs(n, what, func(k, v *yaml.Node) {
+		c := steps.Change{}
+		wholeValue{mostRevision}.read(r, k, "a revision", &c.Revision)
+		what := "what revision " + k.Value + " changed"
+		c.Text = r.text(v, what)
+		r.prose(v, what)
+		if c.Revision != 0 && c.Text != "" {
+			*to = append(*to, c)
+		}
+	})
+}
+
+func (changesValue) write(from *[]steps.Change) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.MappingNode}
+	for _, c := range *from {
+		n.Content = append(n.Content, plain(strconv.Itoa(c.Revision)), scalar(c.Text))
+	}
+	return unlessEmpty(n)
+}
+
+func (changesValue) typ() typ { return typ{is: changes} }
 
 // pairsValue is pairs of points.
 type pairsValue struct{}

@@ -101,7 +101,8 @@ func (s *State) after(work journal.Work) []int64 {
 	if err != nil {
 		return nil
 	}
-	_, stage, ok := job.Procedure.Step(work.Step)
+	name := s.StepOf(work)
+	_, stage, ok := job.Procedure.Step(name)
 	if !ok {
 		return nil
 	}
@@ -111,7 +112,7 @@ func (s *State) after(work journal.Work) []int64 {
 		if passed {
 			later[step.Name] = true
 		}
-		passed = passed || step.Name == work.Step
+		passed = passed || step.Name == name
 	}
 	for _, other := range job.Procedure.Stages {
 		if !slices.Contains(job.Procedure.Before(other.Name), stage.Name) {
@@ -123,7 +124,7 @@ func (s *State) after(work journal.Work) []int64 {
 	}
 	var positions []int64
 	for _, p := range s.workIn(work.Job) {
-		if w, _ := journal.WorkOf(s.Entries[p].Facts); later[w.Step] {
+		if w, _ := journal.WorkOf(s.Entries[p].Facts); later[s.StepOf(w)] {
 			positions = append(positions, p)
 		}
 	}
@@ -180,7 +181,7 @@ func (s *State) restingOn(gate string, position int64) []int64 {
 			if err != nil {
 				continue
 			}
-			step, _, ok := job.Procedure.Step(f.Step)
+			step, _, ok := job.Procedure.Step(s.StepOf(f.Work))
 			if ok && step.AsksFor(gate) {
 				positions = append(positions, e.Position)
 			}

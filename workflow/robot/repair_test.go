@@ -63,14 +63,12 @@ func repairAll(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workfl
 	}
 	plan, err := w.State.PlanRepair(table, findProcedure, w.Now)
 	must(err)
-	data, err := procedures.Write(plan.Procedure)
-	must(err)
-	doc, err := procedures.Parse("repair.yaml", data)
+	doc, err := procedures.Kept(plan.Procedure)
 	must(err)
 	if faults := doc.Against(w.State.Sheet); len(faults) > 0 {
 		t.Fatalf("%v: %v", seen, faults)
 	}
-	digest := store.Digest(data)
+	digest := store.Digest(doc.Bytes)
 	w.Documents.Procedures[digest] = doc.Procedure
 	var names []string
 	for _, m := range plan.Answers {
@@ -215,18 +213,14 @@ func ownWords(sheet *steps.Sheet) []workflow.Sighting {
 
 // opens writes a procedure, reads it as a document, and starts it.
 func opens(w *robot.Worker, p *steps.Procedure, damages []string) error {
-	data, err := procedures.Write(p)
-	if err != nil {
-		return err
-	}
-	doc, err := procedures.Parse(p.Name+".yaml", data)
+	doc, err := procedures.Kept(p)
 	if err != nil {
 		return err
 	}
 	if faults := doc.Against(w.State.Sheet); len(faults) > 0 {
 		return faults
 	}
-	digest := store.Digest(data)
+	digest := store.Digest(doc.Bytes)
 	documents := w.Documents
 	documents.Procedures = maps.Clone(documents.Procedures)
 	documents.Procedures[digest] = doc.Procedure

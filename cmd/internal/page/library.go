@@ -39,7 +39,11 @@ func NewLibrary(entries []procedures.Entry, faults procedures.Faults) Library {
 func (b Library) Markdown(Clock) string {
 	var l lines
 	for _, d := range b.Documents {
-		l.item("**%s** · %s · %s, revision %d (%s)", esc(d.Name), esc(d.Kind), esc(d.Title), d.Revision, esc(d.From))
+		kind := d.Kind
+		if kind == steps.Shared {
+			kind = "steps for others to use"
+		}
+		l.item("**%s** · %s · %s, revision %d (%s)", esc(d.Name), esc(kind), esc(d.Title), d.Revision, esc(d.From))
 	}
 	for _, f := range b.Faults {
 		l.item("**Fault:** %s", esc(f))
@@ -110,8 +114,9 @@ func sheetText(s *steps.Sheet) string {
 		if g.Work {
 			of = "the work"
 		}
-		l.item("**%s**: %s, %s, at %s; of %s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical)
+		l.item("**%s**: %s, %s, at %s; of %s%s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical, esc(optionally("; source: ", g.Source)))
 	}
+	l.changes(s.Changes)
 	return l.String()
 }
 
@@ -129,6 +134,9 @@ func procedureText(p *steps.Procedure) string {
 	if p.Design != "" {
 		serves = "design " + p.Design
 	}
+	if p.Kind == steps.Shared {
+		serves = "other procedures to use; it is never started"
+	}
 	l.add("%s %s, revision %d, for %s\n", esc(p.Kind), esc(p.Name), p.Revision, esc(serves))
 	if len(p.On) > 0 {
 		l.add("Start it on one of: %s\n", esc(strings.Join(p.On, ", ")))
@@ -140,10 +148,22 @@ func procedureText(p *steps.Procedure) string {
 			l.add("After %s.\n", esc(strings.Join(stage.After, ", ")))
 		}
 		for _, s := range stage.Steps {
-			l.item("**%s** (%s)%s: %s", esc(s.Name), s.Kind, governed(s), esc(s.Label()))
+			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(s.Label()),
+				esc(optionally(". In short: ", s.Short)), esc(optionally(". Source: ", s.Source)))
 		}
 	}
+	l.changes(p.Changes)
 	return l.String()
+}
+
+// changes say what each revision changed.
+func (l *lines) changes(of []steps.Change) {
+	if len(of) > 0 {
+		l.add("\n## What revisions changed\n")
+	}
+	for _, c := range of {
+		l.item("**%d**: %s", c.Revision, esc(c.Text))
+	}
 }
 
 func triageText(t *steps.Triage) string {
@@ -162,17 +182,20 @@ func triageText(t *steps.Triage) string {
 		}
 	}
 	l.add("\nAnything else: %s.\n", esc(t.Unknown))
+	l.changes(t.Changes)
 	return l.String()
 }
 
-func governed(s steps.Step) string {
-	switch {
-	case s.With != "":
-		return ", with " + esc(s.With)
-	case s.Without != "":
-		return ", without " + esc(s.Without)
+// governed says on which airframes a step is there.
+func governed(w steps.Where) string {
+	said := ""
+	for _, any := range w.With {
+		said += ", with " + esc(strings.Join(any, " or "))
 	}
-	return ""
+	if len(w.Without) > 0 {
+		said += ", without " + esc(strings.Join(w.Without, " or "))
+	}
+	return said
 }
 
 func first(a, b string) string {
