@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"math/big"
 	"regexp"
 	"slices"
 	"strings"
@@ -137,6 +138,9 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if err != nil || celsius < -40 || celsius > 60 {
 			return nil, bad("%s is not a bench temperature; it must be between -40 °C and 60 °C", r.Temperature)
 		}
+		if !r.Humidity.IsZero() && !isHumidity(r.Humidity) {
+			return nil, bad("%s is not a relative humidity; it must be between 0 %% and 100 %%", r.Humidity)
+		}
 		facts = append(facts, journal.BenchRead{Temperature: r.Temperature, Humidity: r.Humidity})
 	case !r.Humidity.IsZero():
 		return nil, bad("a humidity needs a temperature; give both")
@@ -151,6 +155,12 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, bad("there is nothing to record; give a temperature or a condition")
 	}
 	return facts, nil
+}
+
+// isHumidity reports whether a quantity is a relative humidity.
+func isHumidity(q quantity.Quantity) bool {
+	percent, err := q.Rat("%")
+	return err == nil && percent.Sign() >= 0 && percent.Cmp(big.NewRat(100, 1)) <= 0
 }
 
 func (s *State) checkSetting(set steps.Setting) error {

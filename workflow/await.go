@@ -26,16 +26,19 @@ type Await struct {
 }
 
 // Await returns the moment to wait for: that of the named joint or step, or for
-// "" whichever is ready first. What is already ready has its time in the past.
+// "" whichever is ready first: an open joint is ready already. What is already ready has its time in the past.
 func (s *State) Await(now time.Time, name string) (Await, error) {
 	if reason := s.Untrusted(now); reason != nil {
 		return Await{}, &Refusal{What: "waiting", Reasons: []Reason{*reason}}
+	}
+	if open := s.openJoint(now); name == "" && open != nil {
+		return awaitJoin(open), nil
 	}
 	var first *Await
 	var names []string
 	for _, w := range s.awaits(now) {
 		names = append(names, w.Name)
-		if name != "" && w.Name != name {
+		if name != "" && w.Name != name && w.Job+"/"+w.Name != name {
 			continue
 		}
 		if first == nil || w.Ready.Before(first.Ready) {
@@ -54,17 +57,16 @@ func (s *State) Await(now time.Time, name string) (Await, error) {
 // named answers for a joint or step that has no running clock.
 func (s *State) named(now time.Time, name string, running []string) (Await, error) {
 	for _, j := range s.joints() {
-		if j.Name != name {
+		if j.Name != name && j.Job+"/"+j.Name != name {
 			continue
 		}
 		switch s.Phase(j, now) {
 		case Open:
-			w := j.Window()
-			return Await{Job: j.Job, Name: name, Event: MayJoin, Ready: w.Opens, Then: w.Closes}, nil
+			return awaitJoin(j), nil
 		case Late:
 			return Await{}, refuse("waiting for "+name, ByLapse, "its coat has lapsed", s.remedy(Remedy{Kind: ToCoatAgain, Joint: name}))
 		case Cured:
-			return Await{Job: j.Job, Name: name, Event: IsCured, Ready: j.Cures()}, nil
+			return Await{Job: j.Job, Name: j.Name, Event: IsCured, Ready: j.Cures()}, nil
 		}
 		return Await{}, refuse("waiting for "+name, ByState, "waiting will not help: something must be done first", s.remedy(Remedy{Kind: ToSeeNext}))
 	}
@@ -79,6 +81,23 @@ func (s *State) named(now time.Time, name string, running []string) (Await, erro
 		return Await{Job: job.ID, Name: name, Event: MayDo, Began: now, Ready: at}, nil
 	}
 	return Await{}, &Refusal{What: "waiting for " + name, Reasons: report.Reasons}
+}
+
+// awaitJoin is the wait for a joint that is open.
+func awaitJoin(j *Joint) Await {
+	w := j.Window()
+	return Await{Job: j.Job, Name: j.Name, Event: MayJoin, Ready: w.Opens, Then: w.Closes}
+}
+
+// openJoint returns the open joint that must be joined first; nil: none is open.
+func (s *State) openJoint(now time.Time) *Joint {
+	var first *Joint
+	for _, j := range s.joints() {
+		if s.Phase(j, now) == Open && (first == nil || j.Window().Closes.Before(first.Window().Closes)) {
+			first = j
+		}
+	}
+	return first
 }
 
 // awaits lists the running clocks whose next moment needs no action.

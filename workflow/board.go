@@ -234,7 +234,11 @@ func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) 
 	if len(left) == 0 {
 		return nil
 	}
-	return []Reason{{Because: ByOrder, Text: fmt.Sprintf("stage %s comes after %s, which is not complete", stage.Name, strings.Join(left, " and "))}}
+	are := "is"
+	if len(left) > 1 {
+		are = "are"
+	}
+	return []Reason{{Because: ByOrder, Text: fmt.Sprintf("stage %s comes after %s, which %s not complete", stage.Name, strings.Join(left, " and "), are)}}
 }
 
 // forbids gives every reason, other than order, why the step can't be done at

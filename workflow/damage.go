@@ -130,19 +130,29 @@ func (s *State) flightsSince(t reading) int {
 // CheckDue returns the check that the last hard landing asks for, and when it
 // landed; "" once a job of that name, opened after the landing, is complete.
 func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
+	check, landed, _ = s.checkDue(at)
+	return check, landed
+}
+
+// checkDue is CheckDue with the open job of that check, which must be finished
+// first even if it was opened before the landing; "": none.
+func (s *State) checkDue(at time.Time) (check string, landed time.Time, open string) {
 	for _, f := range slices.Backward(s.Flights) {
 		if f.Landing != Hard || f.Check == "" {
 			continue
 		}
-		done := slices.ContainsFunc(s.Jobs, func(j *Job) bool {
-			return j.Procedure.Name == f.Check && j.Position > f.Position && !j.Opened.Before(f.At) && !s.Open(j, at)
-		})
-		if done {
-			return "", time.Time{}
+		for _, j := range s.Jobs {
+			switch {
+			case j.Procedure.Name != f.Check:
+			case s.Open(j, at):
+				open = j.ID
+			case j.Position > f.Position && !j.Opened.Before(f.At):
+				return "", time.Time{}, ""
+			}
 		}
-		return f.Check, f.At
+		return f.Check, f.At, open
 	}
-	return "", time.Time{}
+	return "", time.Time{}, ""
 }
 
 // DangerFirst orders zones for the inspection after a crash: first what can

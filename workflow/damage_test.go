@@ -140,8 +140,14 @@ func TestAStepOfTwoJobs(t *testing.T) {
 	b.must(start)
 	start.Zone = "tail"
 	b.must(start)
-	b.badly(Finish{Step: "lay-skin"}, "write skin-lifted-2/lay-skin")
+	b.badly(Finish{Step: "lay-skin"}, "write skin-lifted/lay-skin or skin-lifted-2/lay-skin")
+	if name := b.state.NameOf("skin-lifted", "lay-skin", b.now); name != "skin-lifted/lay-skin" {
+		t.Errorf("the step is called %s", name)
+	}
 	b.done("skin-lifted/lay-skin")
+	if name := b.state.NameOf("skin-lifted-2", "lay-skin", b.now); name != "lay-skin" {
+		t.Errorf("the only open step is called %s", name)
+	}
 	b.done("lay-skin") // only one is open now
 	if !b.live("lay-skin") || len(b.state.Jobs[2].done) != 1 || len(b.state.Jobs[1].done) != 1 {
 		t.Error("not each was done once")

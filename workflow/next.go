@@ -22,6 +22,9 @@ type Suggestion struct {
 	Waiting []StepReport // the first open steps of the other stages, soonest first
 	Until   time.Time    // when the first of them opens by itself; zero: never
 	Over    bool         // every job is complete
+	// Due is what must be done before the airframe may fly, once every job is
+	// complete, and last its release.
+	Due []Reason
 }
 
 // Next suggests what to do at the time: an open joint before anything else,
@@ -42,6 +45,9 @@ func (s *State) Next(now time.Time) Suggestion {
 		}
 	}
 	out := Suggestion{Over: len(jobs) == 0}
+	if out.Over {
+		out.Due = s.dueToFly(now)
+	}
 	slices.SortStableFunc(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
 	due, joint := s.due(now)
 	stage := s.lastStage()
@@ -114,6 +120,39 @@ func (s *State) due(now time.Time) (time.Time, string) {
 		}
 	}
 	return due, name
+}
+
+// HumidityCounts reports whether an adhesive of an open job has limits of humidity.
+func (s *State) HumidityCounts(now time.Time) bool {
+	for _, job := range s.OpenJobs(now) {
+		for _, step := range job.Procedure.Steps() {
+			a, ok := s.Sheet.Adhesive(step.Adhesive)
+			if ok && (!a.Driest.IsZero() || !a.Dampest.IsZero()) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// dueToFly says what keeps an airframe without an open job from flying: what
+// happened to it first, because the repair disturbs the gates. Gates are not due
+// before it is built.
+func (s *State) dueToFly(now time.Time) []Reason {
+	built := s.Release != nil || slices.ContainsFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Kind == steps.Build })
+	var reasons, gates []Reason
+	for _, r := range s.Proof(now, nil).Reasons() {
+		switch {
+		case r.Because != ByGate:
+			reasons = append(reasons, r)
+		case built:
+			gates = append(gates, r)
+		}
+	}
+	if built && len(reasons)+len(gates) == 0 && !s.Airworthiness(now).Released {
+		return []Reason{{Because: ByState, Text: "it is not released", Remedy: s.remedy(Remedy{Kind: ToRelease})}}
+	}
+	return append(reasons, gates...)
 }
 
 // fits reports whether the step's attended time ends before the time.

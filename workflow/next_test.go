@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -47,6 +48,36 @@ func hands(name, of string) steps.Step {
 }
 
 func one(name string, all ...steps.Step) steps.Stage { return steps.Stage{Name: name, Steps: all} }
+
+// Without an open job it is said what keeps the airframe from flying: what happened
+// to it, then the gates; of one that is not built nothing but that.
+func TestWhatIsDue(t *testing.T) {
+	is := func(b *bench, want string) {
+		t.Helper()
+		got := ""
+		for _, r := range b.state.Next(b.now).Due {
+			got += fmt.Sprintf("%s %s%s; ", r.Remedy.Kind, r.Remedy.Gate, r.Remedy.Name)
+		}
+		if got != want {
+			t.Errorf("due is %q, want %q", got, want)
+		}
+	}
+	damage := ReportDamage{Triage: triage(), Seen: []Sighting{{"crushed by a boot", "wing", steps.Slight, ""}}}
+	b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{plain("look")}})
+	is(b, "")
+	b.done("look")
+	is(b, "") // a check of what is not built
+	b.must(damage)
+	is(b, "repair ; ")
+
+	b = released(t)
+	is(b, "")
+	b.must(damage)
+	is(b, "repair ; measure square; ")
+	b = released(t)
+	b.must(LogFlight{Landing: Hard, Check: "look"})
+	is(b, "start look; ")
+}
 
 func TestNextStaysInTheStageLastWorkedOn(t *testing.T) {
 	b := building(t)

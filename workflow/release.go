@@ -73,10 +73,13 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d))
 		}
 	}
-	if check, landed := s.CheckDue(at); check != "" {
+	if check, landed, open := s.checkDue(at); check != "" {
+		do := Remedy{Kind: ToStart, Name: check}
+		if open != "" {
+			do = Remedy{Kind: ToFinish, Name: open}
+		}
 		p.add("the check after the last hard landing is complete", &Reason{Because: ByState,
-			Text: check + " is due after the hard landing", At: landed,
-			Remedy: s.remedy(Remedy{Kind: ToStart, Name: check})})
+			Text: check + " is due after the hard landing", At: landed, Remedy: s.remedy(do)})
 	}
 	for _, j := range s.joints() {
 		if j.Load && !j.Joined.IsZero() {
@@ -176,11 +179,8 @@ type GiveRelease struct {
 
 func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	job, step := s.releaseStep(c.At)
-	proof := s.Proof(c.At, job)
+	proof := s.ReleaseProof(c.At)
 	reasons := proof.Reasons()
-	if job != nil {
-		reasons = s.releaseReasons(job, step, proof, c.At)
-	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -244,15 +244,6 @@ func (s *State) workSinceRelease() (jobs, performed []string) {
 		}
 	}
 	return jobs, performed
-}
-
-// releaseReasons adds to the proof's reasons what else the release step needs.
-func (s *State) releaseReasons(job *Job, r StepReport, proof Proof, at time.Time) []Reason {
-	reasons := proof.Reasons()
-	for _, need := range r.Step.Needs {
-		reasons = append(reasons, s.stands(need, at)...)
-	}
-	return reasons
 }
 
 // releaseStep returns the open job that has a release step left, and that step.
@@ -329,9 +320,40 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 	return f
 }
 
+// AirworthinessThen returns whether the airframe might fly at a moment in the past,
+// by the entries up to the first that happened later: of what was typed in later
+// nobody knew then.
+func (s *State) AirworthinessThen(at time.Time) (Airworthiness, error) {
+	n := slices.IndexFunc(s.Entries, func(e journal.Entry) bool { return e.At.After(at) })
+	if n < 0 {
+		return s.Airworthiness(at), nil
+	}
+	if n == 0 { // before it was registered
+		return Airworthiness{Why: Cause{Text: "it had not been released then"}}, nil
+	}
+	then, err := Replay(s.Entries[:n:n], s.docs)
+	if err != nil {
+		return Airworthiness{}, fmt.Errorf("the journal up to entry %d: %w", n-1, err)
+	}
+	f := then.Airworthiness(at)
+	if !f.Ever {
+		f.Why.Text = "it had not been released then"
+	}
+	return f, nil
+}
+
 // ReleaseProof is the proof at the time, within the job whose release step is
-// left, if there is one.
+// left, if there is one, and with the conditions that this step needs.
 func (s *State) ReleaseProof(at time.Time) Proof {
-	job, _ := s.releaseStep(at)
-	return s.Proof(at, job)
+	job, r := s.releaseStep(at)
+	p := s.Proof(at, job)
+	if job == nil {
+		return p
+	}
+	for _, need := range r.Step.Needs {
+		for _, reason := range s.stands(need, at) {
+			p.add(need.String(), &reason)
+		}
+	}
+	return p
 }

@@ -48,11 +48,11 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		plan.Answers = append(plan.Answers, answer)
 	}
 	if len(plan.Answers) == 0 {
-		why := "every damage already has a repair job"
-		if len(s.Damages) == 0 {
-			why = "no damage is reported"
+		why, do := "every damage already has a repair job", ToSeeNext
+		if len(s.OpenDamages(at)) == 0 {
+			why, do = "no damage is open", ToReportDamage
 		}
-		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: ToReportDamage}))
+		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
 	}
 	plan.Procedure = repair.Compose(plan.Answers)
 	plan.Stale = s.staleSoon(plan, at)

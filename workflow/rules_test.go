@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"slices"
 	"testing"
 	"time"
 
@@ -17,7 +18,7 @@ func TestOrder(t *testing.T) {
 		t.Errorf("join-roots waits for %v", r.Reasons)
 	}
 	text = b.refused(Finish{Step: "coat-saddle"}, ByOrder)
-	mustContain(t, text, "stage assembly comes after wing and pod")
+	mustContain(t, text, "stage assembly comes after wing and pod, which are not complete")
 	b.done("propeller-off")
 	mustContain(t, b.refused(Finish{Step: "propeller-off"}, ByState), "already done")
 	if err := b.try(Finish{Step: "join-root"}); err == nil || err.Error() != `no step "join-root"; did you mean "join-roots"?` {
@@ -544,6 +545,25 @@ func TestRelease(t *testing.T) {
 		}
 	}
 	b.refused(GiveRelease{}, ByState)
+}
+
+// What the release step needs is a line of the proof while it is missing.
+func TestProofOfConditions(t *testing.T) {
+	b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{
+		{Name: "release", Kind: steps.Release, Needs: []steps.Setting{{Condition: "propeller", State: "off"}}},
+	}})
+	b.must(setting("propeller", "on"))
+	needs := func() int {
+		return len(slices.DeleteFunc(b.state.ReleaseProof(b.now).Reasons(), func(r Reason) bool { return r.Because != ByCondition }))
+	}
+	if needs() != 1 {
+		t.Error("the proof does not say that the propeller is on")
+	}
+	b.after(time.Minute)
+	b.must(setting("propeller", "off"))
+	if needs() != 0 {
+		t.Error("the proof says that the propeller is on")
+	}
 }
 
 func TestReleaseNamesEveryReason(t *testing.T) {

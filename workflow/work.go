@@ -235,13 +235,28 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 			return []Reason{{Because: ByDrying, Text: "the coat on " + step.Joint + " is not ready to join", Until: w.Opens, Closes: w.Closes}}
 		}
 		return []Reason{{Because: ByTouch, Text: "the last touch test found " + step.Joint + " wet", Closes: w.Closes,
-			Remedy: s.remedy(Remedy{Kind: ToTouchAgain, Step: step.Name})}}
+			Remedy: s.remedy(Remedy{Kind: ToTouchAgain, Step: s.NameOf(j.ID, step.Name, at)})}}
 	}
 	bench, known := s.benchAt(at)
 	if !known {
 		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
 	return append(s.outsideLimits(joint.Adhesive, bench), s.unfitHumidity(joint.Adhesive, bench)...)
+}
+
+// NameOf is the name of a job's step for a person to type: with the job in front
+// where another job has an open step of that name.
+func (s *State) NameOf(job, step string, at time.Time) string {
+	for _, other := range s.Jobs {
+		for _, stage := range other.Procedure.Stages {
+			for i := range stage.Steps { // by index, because a step is large
+				if other.ID != job && stage.Steps[i].Name == step && !s.met(other, stage, i, at) {
+					return job + "/" + step
+				}
+			}
+		}
+	}
+	return step
 }
 
 // FindStep returns the step of an open job by its name, or by job/step if
@@ -251,7 +266,7 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 	if !qualified {
 		wanted, step = "", name
 	}
-	var names []string
+	var names, open []string
 	var found *StepReport
 	var of *Job
 	for _, job := range slices.Backward(s.Jobs) {
@@ -263,13 +278,17 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 			if r.Step.Name != step {
 				continue
 			}
-			switch {
-			case found == nil, found.Progress == Done && r.Progress != Done:
+			if found == nil || found.Progress == Done && r.Progress != Done {
 				found, of = &r, job
-			case found.Progress != Done && r.Progress != Done:
-				return StepReport{}, nil, bad("step %s is in job %s and in job %s; write %s/%s", step, job.ID, of.ID, of.ID, step)
+			}
+			if r.Progress != Done {
+				open = append(open, job.ID)
 			}
 		}
+	}
+	if len(open) > 1 {
+		slices.Reverse(open) // the oldest first
+		return StepReport{}, nil, bad("step %s is open in the jobs %s; write %s/%s", step, strings.Join(open, ", "), strings.Join(open, "/"+step+" or "), step)
 	}
 	if found == nil {
 		if len(s.Jobs) == 0 {

@@ -7,6 +7,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
+	"fettle/procedures"
+	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -59,8 +61,20 @@ func (a *app) addAirframe(ctx context.Context, mark, design string, options []st
 	if a.json {
 		return a.showJSON(page.NewAirframe(state, a.time.Now()))
 	}
-	a.say("%s is registered as a %s. Next: fettle start %s PROCEDURE", mark, state.Sheet.Title, mark)
+	a.say("%s is registered as a %s. Next: fettle start %s %s", mark, state.Sheet.Title, mark, a.buildOf(state.Airframe.Design))
 	return nil
+}
+
+// buildOf names the procedure that builds a design, to go with "fettle start":
+// PROCEDURE unless the library has exactly one.
+func (a *app) buildOf(design string) string {
+	builds := a.documents(func(d *procedures.Document) bool {
+		return d.Procedure != nil && d.Procedure.Kind == steps.Build && d.Procedure.Design == design
+	})
+	if len(builds) == 1 {
+		return builds[0]
+	}
+	return "PROCEDURE"
 }
 
 func (a *app) airframeListCommand() *cobra.Command {

@@ -77,7 +77,7 @@ func (a *app) openSteps(s *workflow.State, want func(steps.Kind) bool) []string 
 	for _, job := range s.OpenJobs(now) {
 		for _, r := range s.Steps(job, now) {
 			if (r.Progress == workflow.Ready || r.Progress == workflow.Waiting) && want(r.Step.Kind) {
-				names = append(names, r.Step.Name)
+				names = append(names, s.NameOf(job.ID, r.Step.Name, now))
 			}
 		}
 	}

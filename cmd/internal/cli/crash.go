@@ -130,20 +130,26 @@ func (w *walk) run(ctx context.Context, state *workflow.State) error {
 				found++
 			}
 			if errors.Is(err, errLeave) || errors.Is(err, term.ErrEnd) {
-				return w.end(found)
+				return w.end(state, found)
 			}
 			if err != nil {
-				return err
+				return errors.Join(err, w.end(state, found))
 			}
 			if !recorded {
 				break
 			}
 		}
 	}
-	return w.end(found)
+	return w.end(state, found)
 }
 
-func (w *walk) end(found int) error {
+// end says how the airframe stands after so many findings; before is its state
+// before the first.
+func (w *walk) end(before *workflow.State, found int) error {
+	if found == 0 && before.Airworthiness(w.time.Now()).Released {
+		fmt.Fprintf(w.Err, "Nothing was reported; %s is still released. If it came down hard: fettle flight %s --landing hard\n", w.mark, w.mark)
+		return nil
+	}
 	if found == 0 {
 		w.say("Nothing was reported on %s. To log a hard landing: fettle flight %s --landing hard", w.mark, w.mark)
 		return nil
@@ -187,22 +193,22 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 		fmt.Fprintln(w.Err, term.Line(err.Error()))
 		return w.ask(ctx, zone)
 	}
-	for seen.Severity == "" {
-		answer, err := w.answer(ctx, "How bad? 1 slight, 2 serious, 3 total: ")
-		if err != nil {
-			return false, err
-		}
+	var left error // what was found is recorded even if nobody answers the other questions
+	for seen.Severity == "" && left == nil {
+		answer, left = w.answer(ctx, "How bad? 1 slight, 2 serious, 3 total: ")
 		if i := slices.Index([]string{"1", "2", "3"}, answer); i >= 0 {
 			seen.Severity = steps.Severities()[i]
 		} else if slices.Contains(steps.Severities(), answer) {
 			seen.Severity = answer
 		}
 	}
-	note, left := w.note(ctx)
-	if left != nil && !errors.Is(left, errLeave) && !errors.Is(left, term.ErrEnd) {
-		return false, left
+	unsaid := seen.Severity == ""
+	if unsaid {
+		seen.Severity = w.unsaid(seen.Finding)
+	} else {
+		seen.Note, left = w.note(ctx)
 	}
-	seen.Note = note // record the finding even if the answer is q: what and how bad is known
+	ctx = context.WithoutCancel(ctx)
 	before, err := w.desk.State(ctx, w.mark)
 	if err != nil {
 		return false, err
@@ -211,7 +217,20 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	return true, errors.Join(w.showDamage(state, entries), left)
+	shown := w.showDamage(state, entries)
+	if unsaid {
+		w.say("You did not say how bad it is; it is recorded as %s. To correct it: fettle undo %s %d, then report it again", seen.Severity, w.mark, entries[0].Position)
+	}
+	return true, errors.Join(shown, left)
+}
+
+// unsaid is how bad a finding is taken to be if nobody says it: serious, and
+// total if it is put in quarantine, since such a part is never used again.
+func (w *walk) unsaid(finding string) string {
+	if f, ok := w.triage.Finding(finding); ok && len(f.Quarantine) > 0 {
+		return steps.Total
+	}
+	return steps.Serious
 }
 
 // note asks for a note; n means none.

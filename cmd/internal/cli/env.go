@@ -9,6 +9,7 @@ import (
 	"os/user"
 	"path/filepath"
 	"strings"
+	"unicode"
 
 	"github.com/adrg/xdg"
 	"gopkg.in/yaml.v3"
@@ -107,6 +108,29 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		KeyPath: first(os.Getenv("FETTLE_KEY"), c.Key, filepath.Join(xdg.DataHome, "fettle", "seal.key")),
 	}
 	return a.kept, nil
+}
+
+// placeFlags are the flags that say where things are, as they were given, to go
+// with a command that is printed.
+func (a *app) placeFlags() string {
+	text := ""
+	for _, flag := range [][2]string{{"--store", a.storePath}, {"--library", a.libraryPath}} {
+		if flag[1] != "" {
+			text += " " + flag[0] + " " + quoted(flag[1])
+		}
+	}
+	return text
+}
+
+// quoted is a word as a shell takes it.
+func quoted(word string) string {
+	plain := func(r rune) bool {
+		return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("/._-+:@%,", r)
+	}
+	if word != "" && strings.TrimFunc(word, plain) == "" {
+		return word
+	}
+	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
 }
 
 func (a *app) library() (*procedures.Library, error) {

@@ -50,7 +50,17 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 	if err := a.act(ctx, before, flight, at); err != nil || a.json {
 		return err
 	}
-	if f := before.Airworthiness(a.time.Now()); !f.Released {
+	f := before.Airworthiness(a.time.Now())
+	if at != "" {
+		when, err := a.when(at)
+		if err != nil {
+			return err
+		}
+		if f, err = before.AirworthinessThen(when); err != nil {
+			return err
+		}
+	}
+	if !f.Released {
 		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
 	}
 	if flight.Landing == workflow.Hard && flight.Check != "" {

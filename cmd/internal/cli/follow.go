@@ -84,7 +84,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	now := c.time.Now()
 	if _, known := state.Temperature(now); !known && !c.asked {
 		c.asked = true
-		return c.askBench(ctx)
+		return c.askBench(ctx, state)
 	}
 	next := page.NewNext(state, now)
 	if next.Step != nil { // the questions below ask for these
@@ -176,23 +176,40 @@ func (c *conversation) record(ctx context.Context, r workflow.Request) error {
 	return c.Show(recorded.Markdown(c.clock()))
 }
 
-func (c *conversation) askBench(ctx context.Context) error {
-	answer, err := c.ask(ctx, "Temperature at the bench, such as 20C (Enter: not read)?", "a temperature with its unit, and a humidity after it if you have one: 20C 50%")
-	if err != nil || answer == "" {
-		return err
+// askBench asks for the temperature, and for the humidity where an adhesive has
+// limits for it, until the answer can be recorded.
+func (c *conversation) askBench(ctx context.Context, s *workflow.State) error {
+	question := "Temperature at the bench, such as 20C (Enter: not read)?"
+	if s.HumidityCounts(c.time.Now()) {
+		question = "Temperature and humidity at the bench, such as 20C 50% (Enter: not read)?"
+	}
+	for {
+		answer, err := c.ask(ctx, question, "a temperature with its unit, and a humidity after it if you have one: 20C 50%")
+		if err != nil || answer == "" {
+			return err
+		}
+		request, err := parseBench(answer)
+		if err == nil {
+			err = c.record(ctx, request)
+		}
+		if !errors.As(err, new(usageError)) && !errors.Is(err, workflow.ErrBadRequest) {
+			return err
+		}
+		fmt.Fprintln(c.Err, term.Line(err.Error())) // above the question, which is asked again
+	}
+}
+
+// parseBench reads a temperature, with a humidity after it if there is one.
+func parseBench(answer string) (workflow.ReadBench, error) {
+	if _, err := quantity.Parse(answer, quantity.Ratio); err == nil {
+		return workflow.ReadBench{}, usage("give the temperature too: 20C %s", strings.ReplaceAll(answer, " ", ""))
 	}
 	celsius, humid, _ := strings.Cut(answer, " ")
 	if strings.HasPrefix(humid, "°") || strings.HasPrefix(humid, "C") || strings.HasPrefix(humid, "F") {
 		unit, rest, _ := strings.Cut(humid, " ")
 		celsius, humid = celsius+unit, rest
 	}
-	request, err := benchOptions{temperature: celsius, humidity: strings.TrimSpace(humid)}.request()
-	if err != nil {
-		c.asked = false
-		fmt.Fprintln(c.Err, term.Line(err.Error()))
-		return nil
-	}
-	return c.record(ctx, request)
+	return benchOptions{temperature: celsius, humidity: strings.TrimSpace(humid)}.request()
 }
 
 func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error {
@@ -220,7 +237,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 		switch reason.Because {
 		case workflow.ByClimate:
 			if kind := reason.Remedy.Kind; s.Bench == nil || kind == "" || kind == workflow.ToReadBench {
-				return c.askBench(ctx)
+				return c.askBench(ctx, s)
 			}
 		case workflow.ByCondition:
 			needs := slices.Clone(step.Needs)
@@ -322,14 +339,14 @@ func (c *conversation) gatesOf(s *workflow.State, r workflow.StepReport) ([]work
 	return s.GatesOf(job, r.Step, c.time.Now()), nil
 }
 
-// askRework asks whether a gate was reworked, and reports whether it was reworked
-// or conceded.
+// askRework asks whether a gate was reworked, and reports whether something was
+// recorded: the rework, a concession, or that the last reading is taken back.
 func (c *conversation) askRework(ctx context.Context, g workflow.GateReport) (bool, error) {
-	help := "y once it is reworked"
+	help := "y once it is reworked; u takes the last reading back, if it was mistyped or misread"
 	if !g.Gate.Critical {
 		help += "; c REASON grants a concession instead"
 	}
-	answer, err := c.ask(ctx, fmt.Sprintf("Is %s reworked? [y or ?]", g.Gate.Name), help)
+	answer, err := c.ask(ctx, fmt.Sprintf("Is %s reworked? [y, u takes the last reading back, or ?]", g.Gate.Name), help)
 	if err != nil {
 		return false, err
 	}
@@ -338,6 +355,9 @@ func (c *conversation) askRework(ctx context.Context, g workflow.GateReport) (bo
 	}
 	if yes, _ := term.YesNo(answer); yes {
 		return true, c.record(ctx, workflow.Rework{Gate: g.Gate.Name})
+	}
+	if answer == "u" && len(g.Rests) > 0 {
+		return true, c.record(ctx, workflow.Undo{Position: slices.Max(g.Rests), Reason: "mistyped or misread"})
 	}
 	fmt.Fprintf(c.Err, "%s stays out of tolerance until it is reworked.\n", g.Gate.Name)
 	return false, nil

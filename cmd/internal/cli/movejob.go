@@ -51,8 +51,9 @@ func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept b
 	if !accept {
 		shown.Accept = "fettle move-job " + mark + " " + job + " --accept"
 		if procedure != "" {
-			shown.Accept += " --procedure " + procedure
+			shown.Accept += " --procedure " + quoted(procedure)
 		}
+		shown.Accept += a.placeFlags()
 		return a.show(shown)
 	}
 	if _, _, err := d.Act(ctx, state, move, time.Time{}); err != nil {

@@ -17,7 +17,11 @@ func (a *app) nextCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.show(page.NewNext(s, a.time.Now()))
+			next := page.NewNext(s, a.time.Now())
+			if next.Over && len(s.Jobs) == 0 {
+				next.Begin = a.buildOf(s.Airframe.Design)
+			}
+			return a.show(next)
 		},
 	}
 }

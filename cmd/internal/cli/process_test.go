@@ -68,6 +68,50 @@ func TestInterrupted(t *testing.T) {
 	}
 }
 
+// Ctrl-C at the question how bad it is loses nothing of what was found.
+func TestCrashInterrupted(t *testing.T) {
+	play := player(t)
+	t.Setenv("FETTLE_LIBRARY", filepath.Join(filepath.Dir(os.Getenv("CLOCK")), "own"))
+	play("fettle airframe add FN-01 --design finch")
+	cmd := program(t, "crash", "FN-01")
+	in, err := cmd.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out syncBuffer
+	cmd.Stdout, cmd.Stderr = &out, &out
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := io.WriteString(in, "split along the spar\n"); err != nil {
+		t.Fatal(err)
+	}
+	out.await(t, "How bad?")
+	if err := cmd.Process.Signal(syscall.SIGINT); err != nil {
+		t.Fatal(err)
+	}
+	err = cmd.Wait()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != exitInterrupted {
+		t.Fatalf("ended with %v: %s", err, out.String())
+	}
+	if !strings.Contains(out.String(), "recorded as serious") || !strings.Contains(out.String(), "FN-01 is grounded") {
+		t.Errorf("it says %s", out.String())
+	}
+	if journal := play("fettle airframe show FN-01 --entries"); !strings.Contains(journal, "found damage D1: split along the spar at wing, serious") {
+		t.Errorf("the journal holds %s", journal)
+	}
+}
+
+// A place with a space in it can be pasted.
+func TestQuoted(t *testing.T) {
+	for word, want := range map[string]string{"my/own-1.db": "my/own-1.db", "my own": "'my own'", "it's": `'it'\''s'`, "": "''", "$HOME": "'$HOME'"} {
+		if got := quoted(word); got != want {
+			t.Errorf("%q is quoted as %s, want %s", word, got, want)
+		}
+	}
+}
+
 // A syncBuffer is written by a process and read by a test.
 type syncBuffer struct {
 	mu  sync.Mutex

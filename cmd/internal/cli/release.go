@@ -36,7 +36,7 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 		return err
 	}
 	if only {
-		proof := page.NewProof(state, state.ReleaseProof(a.time.Now()))
+		proof := page.Prove(state, a.time.Now())
 		if err := a.show(proof); err != nil {
 			return err
 		}

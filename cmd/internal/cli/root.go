@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -58,6 +59,9 @@ func (a *app) root() *cobra.Command {
 	flags.BoolVar(&a.bothUnits, "both-units", false, "show limits and readings in the other system of units too, to the nearest 1/64 in")
 	flags.BoolVar(&a.json, "json", false, "print JSON where the command reports")
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		if value := negative(err); value != "" {
+			return usage("put -- before a negative value, and options before that: %s … -- %s", cmd.CommandPath(), value)
+		}
 		return usage("%v; for its options: %s --help", err, cmd.CommandPath())
 	})
 	root.AddCommand(
@@ -70,6 +74,15 @@ func (a *app) root() *cobra.Command {
 	)
 	root.SetHelpCommand(a.helpCommand())
 	return root
+}
+
+// negative returns the negative value that was taken for an option; "": none was.
+func negative(err error) string {
+	_, what, _ := strings.Cut(err.Error(), "unknown shorthand flag: ")
+	if _, value, ok := strings.Cut(what, " in "); ok && len(value) > 1 && strings.ContainsRune(".0123456789", rune(value[1])) {
+		return value
+	}
+	return ""
 }
 
 // arguments returns a usage error if the number of arguments is out of range.

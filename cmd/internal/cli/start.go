@@ -56,6 +56,6 @@ func (a *app) start(ctx context.Context, args []string, zone, at string) error {
 	if err != nil {
 		return err
 	}
-	a.say("Job %s is open on %s: %d steps. Next: fettle next %s, or fettle follow %s", opened.Job, mark, len(job.Procedure.Steps()), mark, mark)
+	a.say("%s", page.OpenedLine(mark, opened.Job, len(job.Procedure.Steps())))
 	return nil
 }

@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"fettle/workflow"
@@ -10,11 +11,19 @@ import (
 // AwaitLine says what the wait is for, with its times.
 func AwaitLine(mark string, w workflow.Await, c Clock) string {
 	what, then := eventWords(w)
+	if c.Now.Before(w.Ready) {
+		what = strings.Replace(what, " is ", " will be ", 1)
+	}
 	line := fmt.Sprintf("%s: %s: ready at %s", mark, what, c.At(w.Ready))
 	if !w.Then.IsZero() {
 		line += fmt.Sprintf(", %s %s", then, c.At(w.Then))
 	}
 	return line
+}
+
+// OpenedLine says that a job was opened, and how to go on.
+func OpenedLine(mark, job string, steps int) string {
+	return fmt.Sprintf("Job %s is open on %s: %s. Next: fettle next %s, or fettle follow %s", job, mark, many(steps, "step"), mark, mark)
 }
 
 // eventWords says what the wait is for, and what its second time means.

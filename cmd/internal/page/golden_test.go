@@ -343,6 +343,9 @@ func (b *bench) build() {
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
 	b.pages["AwaitLine"] = page.AwaitLine("FN-01", await, page.Clock{Now: b.Now}) + "\n"
+	b.pages["AwaitLine-cured"] = page.AwaitLine("FN-01", workflow.Await{Name: "roots", Event: workflow.IsCured, Ready: b.Now.Add(time.Hour)}, page.Clock{Now: b.Now}) + "\n"
+	b.pages["OpenedLine"] = page.OpenedLine("FN-01", "finch-build", 12) + "\n"
+	b.pages["OpenedLine-short"] = page.OpenedLine("FN-01", "look", 1) + "\n"
 	b.show("Ready", page.NewReady("FN-01", await))
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
 	b.Now = b.Now.Add(50 * time.Hour)
@@ -361,9 +364,11 @@ func (b *bench) build() {
 	move.Accept = "fettle move-job FN-01 finch-build --accept"
 	b.show("Move", move)
 	b.gate("never-taken", "square")
-	b.show("Proof-not-yet", page.NewProof(b.State, b.State.ReleaseProof(b.Now)))
+	b.show("Proof-not-yet", page.Prove(b.State, b.Now))
 	b.step("release")
+	b.show("Proof-holds", page.Prove(b.State, b.Now))
 	b.act(workflow.GiveRelease{Certificate: "A-1"})
+	b.show("Proof-stands", page.Prove(b.State, b.Now))
 	slip := page.NewSlip(b.State, b.State.Entries[b.State.Size()-1])
 	b.show("Proof-released", slip)
 	slip.Seal = &page.Seal{Mark: "FN-01", Size: b.State.Size(), Note: "fettle/FN-01\n12\ncm9vdA==\n\n— bench+a1b2 c2lnbmVk\n", Public: "bench+a1b2+cHVibGlj"}

@@ -229,10 +229,8 @@ func (r Records) Markdown(c Clock) string {
 func NewSlip(s *workflow.State, e journal.Entry) Proof {
 	proof := s.ReleaseProof(e.At)
 	p := NewProof(s, proof)
-	p.Released, p.By, p.At, p.Entry, p.Reasons = true, e.By, e.At, e.Position, nil
-	if f, ok := e.Facts.(journal.Released); ok {
-		p.Work, p.Done, p.Licence = f.Jobs, f.Performed, f.Certificate
-	}
+	p.Reasons = nil
+	p.given(e)
 	return p
 }
 

@@ -14,8 +14,8 @@ import (
 type stepKind struct {
 	// fill adds the joint or the gates to the page of a step; nil: nothing.
 	fill func(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time)
-	// commands are what to type when the step is done; nil: fettle done.
-	commands func(mark string, step steps.Step, gates []Gate) []string
+	// commands are what to type when the step is done, by the name to type; nil: fettle done.
+	commands func(mark, step string, gates []Gate) []string
 	// about adds a few words to the title of the step; nil: none.
 	about func(steps.Step) string
 	// joint says how its joint stands; nil: its phase says it.
@@ -94,15 +94,15 @@ func fillGates(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, n
 	}
 }
 
-func doneCommands(mark string, step steps.Step, _ []Gate) []string {
-	return []string{fmt.Sprintf("fettle done %s %s", mark, step.Name)}
+func doneCommands(mark, step string, _ []Gate) []string {
+	return []string{fmt.Sprintf("fettle done %s %s", mark, step)}
 }
 
-func waitCommands(mark string, step steps.Step, _ []Gate) []string {
-	return []string{fmt.Sprintf("fettle wait %s %s", mark, step.Name)}
+func waitCommands(mark, step string, _ []Gate) []string {
+	return []string{fmt.Sprintf("fettle wait %s %s", mark, step)}
 }
 
-func measureCommands(mark string, step steps.Step, gates []Gate) []string {
+func measureCommands(mark, step string, gates []Gate) []string {
 	var lines []string
 	for _, g := range gates {
 		switch {
@@ -118,10 +118,10 @@ func measureCommands(mark string, step steps.Step, gates []Gate) []string {
 	return lines
 }
 
-func holdCommands(mark string, step steps.Step, _ []Gate) []string {
-	return []string{fmt.Sprintf("fettle clear %s %s", mark, step.Name)}
+func holdCommands(mark, step string, _ []Gate) []string {
+	return []string{fmt.Sprintf("fettle clear %s %s", mark, step)}
 }
 
-func releaseCommands(mark string, _ steps.Step, _ []Gate) []string {
-	return []string{"fettle release " + mark}
+func releaseCommands(mark, _ string, _ []Gate) []string {
+	return []string{releaseLine(mark)}
 }

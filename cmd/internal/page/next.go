@@ -15,10 +15,12 @@ type Next struct {
 	Step     *Step     `json:"step,omitempty"`
 	Because  string    `json:"because,omitempty"`
 	SeeTo    []Reason  `json:"see_to,omitempty"`
+	Due      []Reason  `json:"due,omitempty"` // before it may fly, if no job is open
 	Waiting  []Waiting `json:"waiting"`
 	Until    time.Time `json:"until,omitzero"`
 	Timers   []Timer   `json:"timers"`
 	Warnings []Reason  `json:"warnings,omitempty"`
+	Begin    string    `json:"-"` // the procedure to start, if nothing else is due; "": any
 }
 
 // A Waiting is the first open step of a stage, with the reasons why it waits.
@@ -40,7 +42,7 @@ func (w Waiting) behind() bool {
 func NewNext(s *workflow.State, now time.Time) Next {
 	suggestion := s.Next(now)
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now)}
+		Due: newReasons(suggestion.Due), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now)}
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step = &step
@@ -71,7 +73,14 @@ func (n Next) Markdown(c Clock) string {
 	switch {
 	case n.Over:
 		l.add("# No job is open on %s\n", esc(n.Mark))
-		l.add("Start a procedure; `fettle library list` shows them:\n\n%s", command("fettle start "+n.Mark+" PROCEDURE"))
+		if len(n.Due) > 0 {
+			l.add("Before it may fly:\n")
+			for _, r := range n.Due {
+				l.item("%s", ReasonText(r.Reason, c))
+			}
+			return l.String()
+		}
+		l.add("Start a procedure; `fettle library list` shows them:\n\n%s", command("fettle start "+n.Mark+" "+first(n.Begin, "PROCEDURE")))
 		return l.String()
 	case n.Step == nil && !n.Until.IsZero():
 		l.add("# Nothing can be done on %s before %s\n", esc(n.Mark), c.At(n.Until))

@@ -98,7 +98,7 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToClear:
 		return "clear it line by line", "fettle clear " + r.Mark + " " + r.Name
 	case workflow.ToRelease:
-		return "", "fettle release " + r.Mark
+		return "", releaseLine(r.Mark)
 	case workflow.ToStart:
 		return "", "fettle start " + r.Mark + " " + r.Name
 	case workflow.ToFinish:

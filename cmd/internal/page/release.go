@@ -25,6 +25,7 @@ type Proof struct {
 	Readings    []Reading   `json:"rests_on,omitempty"`
 	NonCritical []string    `json:"not_current_not_critical,omitempty"`
 	Reasons     []Reason    `json:"reasons,omitempty"`
+	Do          string      `json:"do,omitempty"` // releases it
 	Seal        *Seal       `json:"seal,omitempty"`
 	Rules       string      `json:"rules"`
 }
@@ -69,16 +70,47 @@ func NewProof(s *workflow.State, p workflow.Proof) Proof {
 	return out
 }
 
+// Prove makes the page of what a release given now would rest on, or of the
+// release that stands.
+func Prove(s *workflow.State, now time.Time) Proof {
+	p := s.ReleaseProof(now)
+	if r := s.Untrusted(now); r != nil {
+		p.Lines = append(p.Lines, workflow.ProofLine{Text: "the clock can be trusted", Fail: r})
+	}
+	out := NewProof(s, p)
+	switch {
+	case len(out.Reasons) > 0:
+	case s.Airworthiness(now).Released:
+		out.given(s.Entries[s.Release.Position])
+	default:
+		out.Do = releaseLine(s.Airframe.Mark)
+	}
+	return out
+}
+
+// given adds the release that the proof is of.
+func (p *Proof) given(e journal.Entry) {
+	p.Released, p.By, p.At, p.Entry = true, e.By, e.At, e.Position
+	if f, ok := e.Facts.(journal.Released); ok {
+		p.Work, p.Done, p.Licence = f.Jobs, f.Performed, f.Certificate
+	}
+}
+
+func releaseLine(mark string) string { return "fettle release " + mark }
+
 // Markdown is the proof as a slip to keep with the airframe.
 func (p Proof) Markdown(c Clock) string {
 	var l lines
-	if p.Released {
+	switch {
+	case p.Released:
 		l.add("# %s is released to fly\n", esc(p.Mark))
 		l.item("%s, by %s%s, entry %d of its journal", c.At(p.At), esc(p.By), esc(optionally(", certificate ", p.Licence)), p.Entry)
 		if len(p.Work) > 0 {
 			l.item("work since the previous release: %s; done by %s", esc(strings.Join(p.Work, ", ")), esc(strings.Join(p.Done, ", ")))
 		}
-	} else {
+	case p.Do != "":
+		l.add("# %s can be released; nothing was recorded\n", esc(p.Mark))
+	default:
 		l.add("# %s is not released\n", esc(p.Mark))
 	}
 	for _, line := range p.Lines {
@@ -100,6 +132,9 @@ func (p Proof) Markdown(c Clock) string {
 	if p.Seal != nil {
 		l.add("\n## Sealed\n\n%s", p.Seal.block())
 		l.add("Public key: `%s`\n", p.Seal.Public)
+	}
+	if p.Do != "" {
+		l.add("\nTo release it:\n\n%s", command(p.Do))
 	}
 	l.add("\n%s", p.Rules)
 	return l.String()

@@ -59,8 +59,9 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	if kind.fill != nil {
 		kind.fill(&p, s, job, step, now)
 	}
-	if p.Commands = doneCommands(mark, step, p.Gates); kind.commands != nil {
-		p.Commands = kind.commands(mark, step, p.Gates)
+	name := s.NameOf(r.Job, step.Name, now)
+	if p.Commands = doneCommands(mark, name, p.Gates); kind.commands != nil {
+		p.Commands = kind.commands(mark, name, p.Gates)
 	}
 	return p
 }
