@@ -122,7 +122,7 @@ func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []
 		reasons = append(reasons, s.unmeasurable(g, at)...)
 		if !g.Met() { // else it does not matter: another gauge may have been used
 			reasons = append(reasons, s.barred(g.Gate.Gauge, at)...)
-			needs = append(needs, g.Gate.Needs...)
+			needs = append(needs, s.NeedsOf(g.Gate, at)...)
 		}
 	}
 	return append(reasons, s.lacking(without(needs, stage.Steps[i].Needs), at)...)

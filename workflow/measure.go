@@ -63,29 +63,37 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return s.completing(facts, c)
 }
 
-// unsafe says which conditions do not stand that the gate needs when it is read,
-// or a step for measuring it: a propeller that is on. What the steps of open jobs
-// need counts; if none of them measures the gate, what those of finished jobs did.
+// unsafe says which conditions do not stand that must when the gate is read: a
+// propeller that is on.
 func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
-	for _, need := range gate.Needs {
+	for _, need := range s.NeedsOf(gate, at) {
 		reasons = append(reasons, s.stands(need, at)...)
 	}
+	return reasons
+}
+
+// NeedsOf are the conditions that must stand when the gate is read: its own, and
+// those of a step for measuring it. The steps of open jobs count; if none of them
+// measures the gate, those of finished jobs do. Of several steps it is the one
+// that lacks least.
+func (s *State) NeedsOf(gate steps.Gate, at time.Time) []steps.Setting {
 	ways := s.waysToMeasure(gate, s.OpenJobs(at))
 	if len(ways) == 0 {
 		ways = s.waysToMeasure(gate, s.Jobs)
 	}
-	var least []Reason
-	for i, needs := range ways { // one of the steps must have all that it needs
-		var lacking []Reason
-		for _, need := range without(needs, gate.Needs) {
-			lacking = append(lacking, s.stands(need, at)...)
+	var best []steps.Setting
+	least := -1
+	for _, way := range ways {
+		lacking := 0
+		for _, need := range way {
+			lacking += len(s.stands(need, at))
 		}
-		if i == 0 || len(lacking) < len(least) {
-			least = lacking
+		if least < 0 || lacking < least {
+			best, least = way, lacking
 		}
 	}
-	return append(reasons, least...)
+	return slices.Concat(gate.Needs, without(best, gate.Needs))
 }
 
 // waysToMeasure are the needs of each step of the jobs that measures the gate and

@@ -191,7 +191,7 @@ func measureStep(s *workflow.State, r workflow.StepReport, now time.Time) (workf
 			continue
 		}
 		var set []steps.Setting
-		for _, need := range g.Gate.Needs {
+		for _, need := range s.NeedsOf(g.Gate, now) {
 			if s.Holds(need.Condition, now) != need.State {
 				set = append(set, need)
 			}

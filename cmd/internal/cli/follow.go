@@ -492,7 +492,7 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 // askPoints asks for what is missing at a gate, and first for what must stand
 // when it is read.
 func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workflow.GateReport) error {
-	if asked, err := c.askConditions(ctx, s, g.Gate.Needs, g.Gate.Name); asked || err != nil {
+	if asked, err := c.askConditions(ctx, s, s.NeedsOf(g.Gate, c.time.Now()), g.Gate.Name); asked || err != nil {
 		return err
 	}
 	for _, point := range g.Missing() {
