@@ -64,6 +64,9 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if p.Design != "" && p.Design != s.Airframe.Design {
 		return nil, refuse(p.Name, ByState, fmt.Sprintf("it is for design %s, but %s is a %s", p.Design, s.Airframe.Mark, s.Airframe.Design), Remedy{})
 	}
+	if c.At.Before(s.Since) && c.At.Before(c.Now) { // else the clock was ahead when it was registered
+		return nil, &Refusal{What: p.Name, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be started before the airframe was registered", At: s.Since}}}
+	}
 	if err := r.checkZone(s); err != nil {
 		return nil, err
 	}

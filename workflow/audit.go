@@ -343,7 +343,9 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 		}
 	}
 	for _, j := range s.joints() {
-		if j.Lapsed(at) {
+		if j.Doubted() {
+			sum.Lapsed = append(sum.Lapsed, fmt.Sprintf("%s of %s: joined outside its window, by the bench as it is known now", j.Name, j.Job))
+		} else if j.Lapsed(at) {
 			sum.Lapsed = append(sum.Lapsed, fmt.Sprintf("%s of %s: coated and not joined in time", j.Name, j.Job))
 		}
 	}

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -156,5 +157,80 @@ func TestHalfCoated(t *testing.T) {
 	joint, _ = b.state.Jobs[0].Joint("roots")
 	if p := b.state.Phase(joint, b.now); p != Tacking {
 		t.Errorf("roots is %s", p)
+	}
+}
+
+func TestAConcessionIsNotDatedBeforeItsReading(t *testing.T) {
+	b := building(t)
+	b.after(time.Hour)
+	b.must(readings("slot", "root=5 mm"))
+	b.at(10*time.Minute, readings("slot", "tip=4 mm"))
+	concede := Concede{Gate: "slot", Reason: "holds"}
+	if err := b.tryAt(concede, b.now.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the reading that it is about, entry 4") {
+		t.Errorf("conceded before it was read: %v", err)
+	}
+	b.must(concede)
+}
+
+func TestAJobIsNotStartedBeforeTheAirframeIsRegistered(t *testing.T) {
+	b := newBench(t)
+	b.after(time.Hour)
+	if err := b.tryAt(startBuild(), evening.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the airframe was registered") {
+		t.Errorf("started before it was registered: %v", err)
+	}
+	b.at(time.Hour, startBuild())
+	b = newBench(t) // by a clock that was ahead: nothing could ever be started
+	b.after(-time.Hour)
+	b.must(startBuild())
+}
+
+// A job that was opened by a clock that was ahead is named, with what to do; what
+// is shown as open can be done.
+func TestAJobOpenedByAClockThatWasAhead(t *testing.T) {
+	b := newBench(t)
+	b.after(time.Hour)
+	b.must(startBuild())
+	opened := b.state.Size() - 1
+	b.after(-time.Hour + time.Minute)
+	if r := b.step("propeller-off"); r.Progress != Waiting {
+		t.Errorf("propeller-off is %s", r.Progress)
+	}
+	b.refused(Finish{Step: "propeller-off"}, ByClock)
+	if reason := b.state.Untrusted(b.now); reason == nil || reason.Remedy.Kind != ToSetClock || reason.Remedy.Entry != opened {
+		t.Errorf("%+v", reason)
+	}
+	b.must(Undo{Position: opened}, startBuild())
+	b.done("propeller-off")
+}
+
+// A measure step whose gates are met by readings of before the step it comes
+// after is not done then.
+func TestReadingsOfBeforeItsTurnDoNotCompleteAMeasureStep(t *testing.T) {
+	measure := steps.Step{Name: "measure", Kind: steps.Measure, Gates: []string{"slot"}}
+	b := working(t, one("one", plain("x"), measure))
+	b.after(time.Hour)
+	b.done("x")
+	b.at(time.Second, readings("slot", "root=4 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current || b.live("measure") {
+		t.Errorf("slot is %s, and measure is done: %v", g.Says().Text, b.live("measure"))
+	}
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	if !b.live("measure") {
+		t.Error("measure is not done")
+	}
+}
+
+// The time of what was taken back may have been the mistake: a reading entered
+// after it counts by its position alone.
+func TestTheTimeOfWhatWasTakenBackDisturbsNothing(t *testing.T) {
+	b := released(t)
+	b.after(time.Hour)
+	b.must(ChangeEquipment{Item: "camera", Change: Moved}, Undo{Position: b.state.Size()})
+	if g := b.gate("square"); g.Standing != StaleGate {
+		t.Errorf("square is %s", g.Says().Text)
+	}
+	b.at(10*time.Minute, readings("square", "left=500 mm", "right=501 mm"))
+	if g := b.gate("square"); g.Standing != Current {
+		t.Errorf("square is %s", g.Says().Text)
 	}
 }

@@ -147,7 +147,7 @@ func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.T
 	step := stage.Steps[i]
 	if step.Joint != "" {
 		joint, ok := j.joints[step.Joint]
-		if !ok || joint.Joined.IsZero() {
+		if !ok || !joint.holds() {
 			return time.Time{}, false
 		}
 		if step.Until == steps.UntilHandling {
@@ -177,12 +177,12 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		if !ok {
 			begins, ok = s.waitEnds(j, stage, i-1, at) // a wait after a wait
 		}
-		for _, step := range stage.Steps[:i] {
+		j.before(stage.Steps[i], func(of steps.Stage, k int) {
 			// A coat that lapsed and was put on again was done later than the steps after it.
-			if m := j.done[step.Name]; step.Kind.Traits().Coats && m.at.After(begins) {
+			if m := j.done[of.Steps[k].Name]; of.Steps[k].Kind.Traits().Coats && m.at.After(begins) {
 				begins = m.at
 			}
-		}
+		})
 		return begins, ok
 	}
 	begins := j.Opened
@@ -204,16 +204,16 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 	return begins, true
 }
 
-// waitAgain drops the plain waits that come after a step: they start again
-// from it.
-func (j *Job) waitAgain(name string) {
+// waitAgain drops the waits that come after a coat, plain or on its joint: they
+// start again from it.
+func (j *Job) waitAgain(name, joint string) {
 	_, of, _ := j.Procedure.Step(name)
 	for _, stage := range j.Procedure.Stages {
 		passed := false
 		for i := range stage.Steps { // by index, because a replay runs this often and a step is large
 			step := &stage.Steps[i]
 			passed = passed || step.Name == name
-			if _, done := j.done[step.Name]; !done || !step.Kind.Traits().Passes || step.Joint != "" {
+			if _, done := j.done[step.Name]; !done || !step.Kind.Traits().Passes || step.Joint != "" && step.Joint != joint {
 				continue
 			}
 			if passed || slices.Contains(j.Procedure.Before(stage.Name), of.Name) {

@@ -239,3 +239,130 @@ func TestWhatWasTakenBackMakesAConditionUnknownOnlyBeforeIt(t *testing.T) {
 	b.must(setting("propeller", "off"))
 	b.holds("propeller", "off")
 }
+
+// A reading of the bench before a join that is typed in after it says of the
+// window what it would have said before.
+func TestAReadingTypedInAfterTheJoinJudgesIt(t *testing.T) {
+	set := steps.Step{Name: "set", Kind: steps.Wait, Joint: "tab", Until: steps.UntilHandling}
+	joined := func(t *testing.T) *bench {
+		b := working(t, one("glue", coating("coat", "tab"), joining("join", "tab"), set, plain("trim")))
+		b.done("coat")
+		b.after(30 * time.Minute)
+		return b
+	}
+	joint := func(b *bench) *Joint { j, _ := b.state.Jobs[0].Joint("tab"); return j }
+
+	b := joined(t)
+	b.at(25*time.Minute, celsius("32 °C")) // 40 min become 17
+	mustContain(t, b.refused(Finish{Step: "join"}, ByOrder), "the coat has lapsed")
+
+	b = joined(t)
+	b.done("join")
+	b.at(25*time.Minute, celsius("32 °C"))
+	if p := b.state.Phase(joint(b), b.now); p != Late {
+		t.Errorf("tab is %s", p)
+	}
+	const why = "tab was joined outside its window, by the bench as it is known now"
+	for _, name := range []string{"coat", "join"} {
+		r := b.step(name)
+		mustContain(t, r.Reopened, why)
+		if r.Progress == Done {
+			t.Errorf("%s is done", name)
+		}
+	}
+	b.refused(Finish{Step: "trim"}, ByOrder)
+	b.at(25*time.Minute, celsius("21 °C")) // 32 was mistyped: at that moment the later entry counts
+	if p := b.state.Phase(joint(b), b.now); p != Setting {
+		t.Errorf("tab is %s", p)
+	}
+	b.must(celsius("32 °C")) // when it was joined, of which 21 °C had left 37 min
+	if !joint(b).Doubted() {
+		t.Error("it was read when it was joined, and does not count")
+	}
+
+	// What was waited for on the joint is waited for again.
+	b = joined(t)
+	b.done("join")
+	b.after(30 * time.Minute)
+	b.done("set")
+	b.at(31*time.Minute, celsius("34 °C"))
+	b.must(celsius("20 °C"))
+	b.done("coat")
+	b.after(20 * time.Minute)
+	b.done("join")
+	b.waits("set", 30*time.Minute)
+
+	// Too early, by the cold.
+	b = working(t, one("glue", coating("coat", "tab"), joining("join", "tab")))
+	b.done("coat")
+	b.after(10 * time.Minute)
+	b.done("join")
+	b.after(time.Hour)
+	b.at(61*time.Minute, celsius("12 °C"))
+	b.must(celsius("20 °C"))
+	b.refused(Finish{Step: "join"}, ByOrder)
+	if tm := b.state.Timers(b.now)[0]; tm.Phase != Late || tm.Closes.After(b.now) {
+		t.Errorf("%+v", tm)
+	}
+	b.done("coat")
+	b.after(10 * time.Minute)
+	b.done("join")
+
+	// What was read after it was joined says nothing of the window.
+	b = joined(t)
+	b.done("join")
+	b.after(5 * time.Minute)
+	b.must(celsius("34 °C"))
+	if joint(b).Doubted() {
+		t.Error("it was read later, and makes the join doubted")
+	}
+}
+
+// After a crash nobody knows how anything stands: it is said again.
+func TestACrashEndsEveryCondition(t *testing.T) {
+	b := released(t)
+	b.must(setting("ventilation", "on"))
+	crash := ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Serious, ""}}}
+	b.must(crash)
+	b.holds("propeller", "")
+	b.holds("ventilation", "")
+	b.must(setting("propeller", "off"))
+	b.holds("propeller", "off")
+	b.after(time.Hour)
+	b.at(time.Minute, crash)
+	b.holds("propeller", "")
+}
+
+func TestWhatWasTakenBackMakesAConditionUnknownByTime(t *testing.T) {
+	b := building(t)
+	b.after(2 * time.Hour)
+	b.must(setting("propeller", "on"), Undo{Position: b.state.Size()})
+	b.at(59*time.Minute, setting("propeller", "off")) // said of before, entered after
+	b.holds("propeller", "")
+	if have := b.state.Holds("propeller", b.now.Add(-time.Minute)); have != "off" {
+		t.Errorf("before what was taken back it is %q", have)
+	}
+	b.must(setting("propeller", "off"))
+	b.holds("propeller", "off")
+}
+
+// By a clock that has gone back a flight may be later than its time says.
+func TestAFlightByAClockThatWentBackEndsEveryCondition(t *testing.T) {
+	b := building(t)
+	b.must(setting("propeller", "off"))
+	b.after(-time.Hour)
+	b.must(LogFlight{Landing: Soft})
+	b.after(2 * time.Hour)
+	b.holds("propeller", "")
+	b.must(setting("propeller", "off"))
+	b.holds("propeller", "off")
+}
+
+// A condition that was said by a clock that was ahead distrusts the clock now.
+func TestASettingIsClocked(t *testing.T) {
+	b := working(t, one("one", plain("x")))
+	b.after(time.Minute)
+	b.must(setting("propeller", "off"))
+	b.after(-time.Second)
+	b.refused(Finish{Step: "x"}, ByClock)
+}

@@ -26,7 +26,8 @@ type Damage struct {
 type Quarantine struct {
 	Lines   []string // none: no quarantine
 	Cleared bool
-	// Off says that the part was taken off the airframe afterwards.
+	// Off says that the part was taken off the airframe afterwards, and that
+	// nothing was fitted or moved there since.
 	Off bool
 }
 
@@ -65,9 +66,22 @@ func (s *State) clearQuarantine(f journal.QuarantineCleared, _ journal.Entry) er
 }
 
 func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) error {
+	if f.Change != Removed {
+		for _, z := range f.Disturbs {
+			if e.At.After(s.fitted[z]) {
+				s.fitted[z] = e.At
+			}
+		}
+	}
 	for _, d := range s.Damages {
-		if f.Change == Removed && slices.Contains(f.Disturbs, d.Zone) && !e.At.Before(d.At) {
-			d.Quarantine.Off = true
+		q := &d.Quarantine
+		switch {
+		case !slices.Contains(f.Disturbs, d.Zone):
+		case f.Change != Removed:
+			q.Off = false
+		case !e.At.Before(d.At) && !e.At.Before(s.fitted[d.Zone]):
+			// By entry and by time: of two answers the one that keeps it aboard is safe.
+			q.Off = true
 		}
 	}
 	return nil
@@ -127,8 +141,9 @@ func (s *State) flightsSince(t reading) int {
 	return n
 }
 
-// CheckDue returns the check that the last hard landing asks for, and when it
-// landed; "" once a job of that name, opened after the landing, is complete.
+// CheckDue returns a check that a hard landing asks for, the last one first, and
+// when it landed; "" once each of them has a complete job of that name that was
+// opened after it, by entry and by time.
 func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
 	check, landed, _ = s.checkDue(at)
 	return check, landed
@@ -141,16 +156,19 @@ func (s *State) checkDue(at time.Time) (check string, landed time.Time, open str
 		if f.Landing != Hard || f.Check == "" {
 			continue
 		}
+		done, its := false, ""
 		for _, j := range s.Jobs {
 			switch {
 			case j.Procedure.Name != f.Check:
 			case s.Open(j, at):
-				open = j.ID
+				its = j.ID
 			case j.Position > f.Position && !j.Opened.Before(f.At):
-				return "", time.Time{}, ""
+				done = true
 			}
 		}
-		return f.Check, f.At, open
+		if !done {
+			return f.Check, f.At, its
+		}
 	}
 	return "", time.Time{}, ""
 }
@@ -243,13 +261,16 @@ type ClearQuarantine struct {
 	Answers []bool
 }
 
-func (r ClearQuarantine) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
+func (r ClearQuarantine) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	d, err := s.Damage(r.Damage)
 	if err != nil {
 		return nil, err
 	}
 	if !d.Quarantine.Open() {
 		return nil, refuse("quarantine of "+d.Damage, ByState, "it is not in quarantine", Remedy{})
+	}
+	if c.At.Before(d.At) {
+		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be cleared before the damage was found", At: d.At}}}
 	}
 	if reasons := unconfirmed(d.Quarantine.Lines, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: reasons}

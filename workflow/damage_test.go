@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -166,5 +167,82 @@ func TestWhatTakesAQuarantineOff(t *testing.T) {
 	b.must(ChangeEquipment{Item: "camera", Change: Removed}) // of the pod
 	if off() != [2]bool{true, false} {
 		t.Errorf("held to be off: %v", off())
+	}
+}
+
+// What is in quarantine is off the airframe until something is fitted there
+// again, by entry or by time.
+func TestWhatIsInQuarantineIsOffUntilItIsFittedAgain(t *testing.T) {
+	type change struct {
+		how    string
+		before time.Duration
+	}
+	for name, c := range map[string]struct {
+		changes []change
+		off     bool
+	}{
+		"taken off":                  {[]change{{Removed, 0}}, true},
+		"before it was found":        {[]change{{Removed, 3 * time.Hour}}, false},
+		"fitted again":               {[]change{{Removed, 0}, {Fitted, 0}}, false},
+		"moved":                      {[]change{{Removed, 0}, {Moved, 0}}, false},
+		"fitted before, typed later": {[]change{{Removed, 0}, {Fitted, time.Hour}}, false},
+		"fitted after, typed before": {[]change{{Fitted, 0}, {Removed, time.Hour}}, false},
+		"taken off again":            {[]change{{Removed, 0}, {Fitted, 0}, {Removed, 0}}, true},
+	} {
+		b := newBench(t)
+		b.after(4 * time.Hour)
+		b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}}})
+		for _, change := range c.changes {
+			b.at(change.before, ChangeEquipment{Item: "camera", Change: change.how})
+		}
+		if d, _ := b.state.Damage("D1"); d.Quarantine.Off != c.off {
+			t.Errorf("%s: off the airframe: %v", name, d.Quarantine.Off)
+		}
+	}
+}
+
+func TestAQuarantineIsNotClearedBeforeTheDamage(t *testing.T) {
+	b := newBench(t)
+	b.after(time.Hour)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}}})
+	clear := ClearQuarantine{Damage: "D1", Answers: []bool{true}}
+	if err := b.tryAt(clear, b.now.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the damage was found") {
+		t.Errorf("cleared before it was found: %v", err)
+	}
+	b.must(clear)
+}
+
+// A hard landing typed in later, of earlier, does not hide that the one after it
+// was not checked.
+func TestEveryHardLandingAsksForItsCheck(t *testing.T) {
+	b := working(t, one("look", plain("look")))
+	b.done("look")
+	start := Start{Procedure: b.state.docs.Procedures["sha256:work"], Digest: "sha256:work", Sheet: sheet(), SheetDigest: sheetSum}
+	b.after(time.Hour)
+	b.must(start)
+	b.done("look")
+	b.after(2 * time.Hour)
+	b.must(LogFlight{Landing: Hard, Check: "work"})
+	late := b.now
+	b.must(start) // opened at a time before the landing that is typed in now
+	b.at(3*time.Hour, LogFlight{Landing: Hard, Check: "look-closer"})
+	b.done("look")
+	if check, at := b.state.CheckDue(b.now); check != "look-closer" || !at.Equal(late.Add(-3*time.Hour)) {
+		t.Errorf("%q is due after the landing of %v", check, at)
+	}
+	b = working(t, one("look", plain("look")))
+	b.done("look")
+	b.after(3 * time.Hour)
+	b.must(LogFlight{Landing: Hard, Check: "work"})
+	b.at(2*time.Hour, LogFlight{Landing: Hard, Check: "work"})
+	b.at(time.Hour, start) // after one and before the other
+	b.done("look")
+	if check, at := b.state.CheckDue(b.now); check != "work" || !at.Equal(b.now) {
+		t.Errorf("%q is due after the landing of %v", check, at)
+	}
+	b.must(start)
+	b.done("look")
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("%s is due", check)
 	}
 }

@@ -18,35 +18,47 @@ type effect struct {
 	sets func(journal.Facts) []steps.Setting
 	// ends says that every condition set before it is unknown after it.
 	ends bool
+	// aside says that it says nothing of the airframe: nothing rests on it, and
+	// it rests on nothing.
+	aside bool
+	// carries returns the entries that rest on it and are taken back with it,
+	// besides every later release.
+	carries func(*State, journal.Entry) []int64
+	// final says why it can't be taken back; nil: it can. It may depend on the
+	// state.
+	final func(*State, journal.Facts) *Reason
 }
 
 // effects has a row for every kind of entry.
 func effects() map[string]effect {
-	work := effect{fold: (*State).complete, disturbs: workDisturbs, sets: workSets}
+	work := effect{fold: (*State).complete, disturbs: workDisturbs, sets: workSets, carries: stepsAfter}
+	beside := effect{fold: unchanged, aside: true, carries: nothing}
 	return map[string]effect{
-		journal.Registered{}.Kind():        {fold: with((*State).register)},
-		journal.JobOpened{}.Kind():         {fold: with((*State).open)},
-		journal.JobMoved{}.Kind():          {fold: with((*State).move)},
+		journal.Registered{}.Kind():        {fold: with((*State).register), carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
+		journal.JobOpened{}.Kind():         {fold: with((*State).open), carries: aboutJob, final: begun},
+		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: nothing},
 		journal.StepDone{}.Kind():          work,
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,
 		journal.HoldCleared{}.Kind():       work,
 		journal.Released{}.Kind():          work,
-		journal.ReadingTaken{}.Kind():      {fold: with((*State).read)},
-		journal.GaugeChecked{}.Kind():      {fold: with((*State).checked)},
-		journal.Reworked{}.Kind():          {fold: with((*State).rework), disturbs: reworkDisturbs},
-		journal.ConcessionGranted{}.Kind(): {fold: with((*State).concede)},
-		journal.TouchTested{}.Kind():       {fold: with((*State).touched)},
-		journal.BenchRead{}.Kind():         {fold: with((*State).readBench)},
-		journal.ConditionSet{}.Kind():      {fold: with((*State).setCondition), sets: conditionSets},
-		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs},
-		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine)},
-		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs},
-		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true},
-		journal.Noted{}.Kind():             {fold: unchanged},
-		journal.PhotoKept{}.Kind():         {fold: unchanged},
-		journal.Sealed{}.Kind():            {fold: unchanged},
-		journal.Undone{}.Kind():            {fold: unchanged}, // Replay knows what it takes back before it folds
+		journal.ReadingTaken{}.Kind():      {fold: with((*State).read), carries: restingOnReading},
+		journal.GaugeChecked{}.Kind():      {fold: with((*State).checked), carries: nothing},
+		journal.Reworked{}.Kind():          {fold: with((*State).rework), disturbs: reworkDisturbs, carries: nothing},
+		journal.ConcessionGranted{}.Kind(): {fold: with((*State).concede), carries: restingOnConcession},
+		journal.TouchTested{}.Kind():       {fold: with((*State).touched), carries: nothing},
+		journal.BenchRead{}.Kind():         {fold: with((*State).readBench), carries: nothing},
+		journal.ConditionSet{}.Kind():      {fold: with((*State).setCondition), sets: conditionSets, carries: nothing},
+		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs, ends: true, carries: clearing},
+		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
+		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: nothing},
+		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true, carries: nothing},
+		journal.Noted{}.Kind():             beside,
+		journal.PhotoKept{}.Kind():         beside,
+		journal.Sealed{}.Kind(): {fold: unchanged, aside: true, carries: nothing,
+			final: always("a seal may have been handed out and cannot be taken back", "")},
+		journal.Undone{}.Kind(): {fold: unchanged, carries: nothing, // Replay knows what it takes back before it folds
+			final: always("a correction cannot be taken back", ToDoAgain)},
 	}
 }
 
@@ -78,7 +90,8 @@ func (s *State) complete(e journal.Entry) error {
 	if err != nil {
 		return err
 	}
-	job.done[work.Step] = completion{e.Position, e.At}
+	step, _, _ := job.Procedure.Step(work.Step)
+	job.done[work.Step] = completion{e.Position, e.At, step.Kind}
 	s.set(e, work.Sets...)
 	switch f := e.Facts.(type) {
 	case journal.Coated:

@@ -19,6 +19,9 @@ func TestEveryKindHasAnEffect(t *testing.T) {
 		if k.Completes && (row.disturbs == nil || row.sets == nil) {
 			t.Errorf("%s completes a step, and does not disturb or set what the step says", k.Name)
 		}
+		if row.carries == nil {
+			t.Errorf("nothing says what %s takes along when it is taken back", k.Name)
+		}
 		delete(rows, k.Name)
 	}
 	for name := range rows {

@@ -380,3 +380,33 @@ func TestWhyItIsGrounded(t *testing.T) {
 		t.Errorf("%+v", f)
 	}
 }
+
+// A release is not dated before anything that is known of the airframe, whether
+// or not a clock goes by it; a word beside the work says nothing of it.
+func TestAReleaseIsNotDatedBeforeWhatIsKnown(t *testing.T) {
+	for name, r := range map[string]Request{
+		"a flight":     LogFlight{Landing: Soft},
+		"equipment":    ChangeEquipment{Item: "camera", Change: Moved},
+		"a gauge":      checkOf("caliper", true),
+		"a bench":      celsius("20 °C"),
+		"a condition":  setting("ventilation", "on"),
+		"a note":       Note{Text: "a word"},
+		"a correction": Undo{Position: 3},
+	} {
+		b := released(t)
+		b.after(time.Hour)
+		b.must(ChangeEquipment{Item: "camera", Change: Moved}, setting("propeller", "off"), readings("square", "left=500 mm", "right=501 mm"))
+		b.after(time.Hour)
+		b.must(r)
+		if name == "equipment" {
+			b.at(time.Hour, readings("square", "left=500 mm", "right=501 mm"))
+		}
+		err := b.tryAt(GiveRelease{}, b.now.Add(-time.Hour))
+		if _, aside := r.(Note); aside != (err == nil) {
+			t.Errorf("after %s: %v", name, err)
+		}
+		if err != nil {
+			mustContain(t, err.Error(), "cannot be dated before what is known of the airframe")
+		}
+	}
+}

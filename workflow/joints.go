@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -24,6 +25,7 @@ type Joint struct {
 	handled bond.Climate         // since joined, until it has handling strength
 	cured   bond.Climate         // since joined, until it is cured
 	wet     bool                 // by the last touch test
+	outside bool                 // joined outside its window, by the bench as it is known now
 }
 
 // joint returns the job's joint of that name, new if there is none.
@@ -63,7 +65,7 @@ func (s *State) coat(job *Job, f journal.Coated, e journal.Entry) error {
 	j.climate = j.climate.With(climate.Coldest).With(climate.Warmest)
 	s.note(j)
 	j.wet = false
-	job.waitAgain(f.Step)
+	job.waitAgain(f.Step, f.Joint)
 	return nil
 }
 
@@ -75,26 +77,55 @@ func (s *State) join(job *Job, f journal.Joined, e journal.Entry) error {
 	climate := s.climateFor(j.Adhesive, e.At)
 	j.Joined, j.Load, j.handled, j.cured = e.At, f.Load, climate, climate
 	s.note(j)
+	s.judgeJoin(j)
 	return nil
 }
 
-// climateFor is the climate that a clock of the adhesive starts with: the bench
-// reading in force at the time, or without one the worst climate that the
-// adhesive works in. The reading entered last counts too: of two answers the
-// one that waits longer is safe.
-func (s *State) climateFor(a steps.Adhesive, at time.Time) bond.Climate {
-	read, known := s.benchAt(at)
-	climate := bond.Even(read.celsius)
-	if !known {
-		climate = bond.Even(a.Times.At)
-		for _, q := range []quantity.Quantity{a.Coldest, a.Warmest} {
-			if celsius, err := q.Celsius(); err == nil {
-				climate = climate.With(celsius)
-			}
+// judgeJoin decides whether the joint was joined inside its window by the
+// readings of the bench as they are known now, each at its time. One that was
+// typed in after the join counts as it would have before it.
+func (s *State) judgeJoin(j *Joint) {
+	climate := bond.Climate{Coldest: math.Inf(1), Warmest: math.Inf(-1)}
+	for _, coat := range j.coats {
+		finished := s.climateAt(j.Adhesive, coat.Finished)
+		climate = climate.With(finished.Coldest).With(finished.Warmest)
+		if read, known := s.benchAt(coat.Starts()); known {
+			climate = climate.With(read.celsius)
 		}
 	}
+	climate = s.noted(climate, j.starts(), func(_ bond.Climate, at time.Time) bool { return !at.After(j.Joined) })
+	w := j.windowIn(climate)
+	j.outside = j.Joined.Before(w.Opens) || j.Joined.After(w.Closes)
+}
+
+// Doubted reports whether the joint was joined outside its window, by the bench
+// as it is known now. It does not count as joined.
+func (j *Joint) Doubted() bool { return j.outside }
+
+// holds reports whether the joint counts as joined.
+func (j *Joint) holds() bool { return !j.Joined.IsZero() && !j.outside }
+
+// climateFor is the climate that a clock of the adhesive starts with. The reading
+// entered last counts too: of two answers the one that waits longer is safe.
+func (s *State) climateFor(a steps.Adhesive, at time.Time) bond.Climate {
+	climate := s.climateAt(a, at)
 	if s.entered != nil {
 		climate = climate.With(s.entered.celsius)
+	}
+	return climate
+}
+
+// climateAt is the bench reading in force at the time, or without one the worst
+// climate that the adhesive works in.
+func (s *State) climateAt(a steps.Adhesive, at time.Time) bond.Climate {
+	if read, known := s.benchAt(at); known {
+		return bond.Even(read.celsius)
+	}
+	climate := bond.Even(a.Times.At)
+	for _, q := range []quantity.Quantity{a.Coldest, a.Warmest} {
+		if celsius, err := q.Celsius(); err == nil {
+			climate = climate.With(celsius)
+		}
 	}
 	return climate
 }
@@ -172,10 +203,10 @@ func (j *Joint) windowIn(c bond.Climate) bond.Window {
 }
 
 // Lapsed reports whether the coat has waited too long at the time, or never had
-// a window.
+// a window. That of a joint whose join is in doubt has.
 func (j *Joint) Lapsed(at time.Time) bool {
 	if len(j.coats) == 0 || !j.Joined.IsZero() {
-		return false
+		return j.outside
 	}
 	w := j.Window()
 	return w.Empty() || at.After(w.Closes)
@@ -220,7 +251,7 @@ const (
 // Phase returns where the joint stands at the time. A coat that the touch test
 // found wet stays Tacking inside its window.
 func (s *State) Phase(j *Joint, at time.Time) Phase {
-	if !j.Joined.IsZero() {
+	if j.holds() {
 		switch {
 		case at.Before(j.Handles()):
 			return Setting

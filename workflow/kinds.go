@@ -15,6 +15,8 @@ type stepKind struct {
 	// forbids gives every reason, other than order and needs, why it can't be
 	// done; nil: none.
 	forbids func(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason
+	// completed is the kind of entry that completes it.
+	completed string
 	// finish returns the facts that complete it.
 	finish func(r Finish, s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error)
 	// explain adds what a person wants to know about it; nil: nothing.
@@ -28,13 +30,13 @@ type stepKind struct {
 // stepKinds has a row for every kind of step.
 func stepKinds() map[steps.Kind]stepKind {
 	return map[steps.Kind]stepKind{
-		steps.Do:      {finish: justDone},
-		steps.Coat:    {met: coatMet, forbids: coatForbids, finish: Finish.coated, explain: explainCoat, begins: true},
-		steps.Join:    {met: joinMet, forbids: joinForbids, finish: finishJoin, explain: explainJoin, touched: true},
-		steps.Wait:    {met: waitMet, forbids: waitForbids, finish: justDone},
-		steps.Measure: {met: measureMet, forbids: measureForbids, finish: finishMeasure},
-		steps.Hold:    {finish: finishHold, left: ByHold},
-		steps.Release: {forbids: releaseForbids, finish: finishRelease},
+		steps.Do:      {completed: journal.StepDone{}.Kind(), finish: justDone},
+		steps.Coat:    {completed: journal.Coated{}.Kind(), met: coatMet, forbids: coatForbids, finish: Finish.coated, explain: explainCoat, begins: true},
+		steps.Join:    {completed: journal.Joined{}.Kind(), met: joinMet, forbids: joinForbids, finish: finishJoin, explain: explainJoin, touched: true},
+		steps.Wait:    {completed: journal.StepDone{}.Kind(), met: waitMet, forbids: waitForbids, finish: justDone},
+		steps.Measure: {completed: journal.StepDone{}.Kind(), met: measureMet, forbids: measureForbids, finish: finishMeasure},
+		steps.Hold:    {completed: journal.HoldCleared{}.Kind(), finish: finishHold, left: ByHold},
+		steps.Release: {completed: journal.Released{}.Kind(), forbids: releaseForbids, finish: finishRelease},
 	}
 }
 
@@ -57,6 +59,10 @@ func explainCoat(r *StepReport, j *Job, at time.Time) {
 	if _, was := j.done[r.Step.Name]; !ok || !was || !joint.Lapsed(at) {
 		return
 	}
+	if joint.Doubted() {
+		r.Reopened = joint.doubt()
+		return
+	}
 	if joint.Window().Empty() {
 		r.Reopened = "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
 		return
@@ -64,10 +70,15 @@ func explainCoat(r *StepReport, j *Job, at time.Time) {
 	r.Reopened = "the coat has lapsed: it waited longer than " + joint.Adhesive.To.String() + "; put a fresh thin coat on every face"
 }
 
+// doubt says why a join that was recorded does not count.
+func (j *Joint) doubt() string {
+	return j.Name + " was joined outside its window, by the bench as it is known now; put a fresh thin coat on every face and join it again"
+}
+
 // joinMet: a joint that was coated again is no longer joined.
 func joinMet(_ *State, j *Job, stage steps.Stage, i int, _ time.Time, done bool) bool {
 	joint, ok := j.joints[stage.Steps[i].Joint]
-	return done && ok && !joint.Joined.IsZero()
+	return done && ok && joint.holds()
 }
 
 func joinForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
@@ -79,7 +90,12 @@ func finishJoin(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) 
 }
 
 func explainJoin(r *StepReport, j *Job, _ time.Time) {
-	if joint, ok := j.joints[r.Step.Joint]; ok && r.Progress == Ready {
+	joint, ok := j.joints[r.Step.Joint]
+	switch {
+	case !ok:
+	case joint.Doubted():
+		r.Reopened = joint.doubt()
+	case r.Progress == Ready:
 		r.Closes = joint.Window().Closes
 	}
 }

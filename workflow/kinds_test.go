@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // Every kind of step has its row.
@@ -22,9 +23,16 @@ func TestEveryKindOfStepHasARow(t *testing.T) {
 
 // Every row says what completes a step.
 func TestEveryKindOfStepIsCompleted(t *testing.T) {
+	completes := map[string]bool{}
+	for _, k := range journal.Kinds() {
+		completes[k.Name] = k.Completes
+	}
 	for kind, row := range stepKinds() {
 		if row.finish == nil {
 			t.Errorf("nothing completes a %s", kind)
+		}
+		if !completes[row.completed] {
+			t.Errorf("%q does not complete a %s", row.completed, kind)
 		}
 	}
 }

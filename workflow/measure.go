@@ -51,9 +51,13 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
 	var facts []journal.Facts
+	at := map[string]int{} // readings, by point
 	for _, reading := range r.Readings {
 		if !slices.Contains(gate.PointNames(), reading.Point) {
 			return nil, pointError(gate, reading.Point)
+		}
+		if at[reading.Point]++; at[reading.Point] > gate.Repeat {
+			return nil, tooMany(gate, reading.Point)
 		}
 		if want := gate.Dimension(); reading.Value.Dimension() != want {
 			return nil, bad("%s is a %s, not a %s; %s is measured in %s", reading.Value.Typed(), reading.Value.Dimension(), want, gate.Name, gate.Unit())
@@ -82,18 +86,19 @@ func (s *State) NeedsOf(gate steps.Gate, at time.Time) []steps.Setting {
 	if len(ways) == 0 {
 		ways = s.waysToMeasure(gate, s.Jobs)
 	}
-	var best []steps.Setting
-	least := -1
-	for _, way := range ways {
+	var least []steps.Setting
+	fewest := -1
+	for _, needs := range ways { // one of the steps must have all that it needs
+		needs = without(needs, gate.Needs)
 		lacking := 0
-		for _, need := range way {
+		for _, need := range needs {
 			lacking += len(s.stands(need, at))
 		}
-		if least < 0 || lacking < least {
-			best, least = way, lacking
+		if fewest < 0 || lacking < fewest {
+			least, fewest = needs, lacking
 		}
 	}
-	return slices.Concat(gate.Needs, without(best, gate.Needs))
+	return slices.Concat(gate.Needs, least)
 }
 
 // waysToMeasure are the needs of each step of the jobs that measures the gate and
@@ -134,24 +139,36 @@ func (s *State) lacking(needs []steps.Setting, at time.Time) []Reason {
 	return reasons
 }
 
-// outAlready refuses to measure a point again if it is out of tolerance and
-// others have no reading yet: it must be reworked first.
+// outAlready refuses to measure a point again if it is out of tolerance, alone or
+// with another, and others have no reading yet: it must be reworked first.
 func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 	if r.Finding.Missing == "" {
 		return nil
 	}
-	if !r.Gate.Alone() {
+	if !r.Gate.Result.IsZero() { // it needs every reading
 		return nil
 	}
-	rule := r.Gate.Rule()
-	rule.Limits.Alike = quantity.Quantity{}
+	rule, pair := r.Gate.Rule(), r.Gate.Rule()
+	rule.Limits.Alike, pair.Limits = quantity.Quantity{}, measuring.Limits{Alike: r.Gate.Limits.Alike}
+	judge := func(rule measuring.Rule, points ...measuring.Point) measuring.Finding {
+		found, err := rule.Judge(points, r.Doubts)
+		if err != nil { // it has no such limits
+			return measuring.Finding{}
+		}
+		return found
+	}
 	var reasons []Reason
 	for _, p := range r.Points {
 		if !slices.ContainsFunc(readings, func(again Reading) bool { return again.Point == p.Name }) {
 			continue
 		}
-		found, err := rule.Judge([]measuring.Point{measuring.Point(p)}, r.Doubts)
-		if err == nil && found.Verdict == measuring.Out {
+		found := judge(rule, measuring.Point(p))
+		for _, other := range r.Points {
+			if found.Verdict != measuring.Out {
+				found = judge(pair, measuring.Point(p), measuring.Point(other))
+			}
+		}
+		if found.Verdict == measuring.Out {
 			reasons = append(reasons, Reason{Because: ByGate, Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, found.Reason),
 				Remedy: s.remedy(Remedy{Kind: ToMeasureRest, Gate: r.Gate.Name, Points: r.Missing()})})
 		}
@@ -167,6 +184,19 @@ func pointError(gate steps.Gate, point string) error {
 		return bad("%s is measured at %s; write POINT=VALUE", gate.Name, strings.Join(gate.Points, ", "))
 	}
 	return unknownOf(gate.Name, "point", point, gate.Points)
+}
+
+// tooMany refuses more readings at a point than count: the first of them would
+// be passed over, whatever it said.
+func tooMany(g steps.Gate, point string) error {
+	where := g.Name
+	if point != "" {
+		where += " at " + point
+	}
+	if g.Repeat == 1 {
+		return bad("%s takes one reading; give it once", where)
+	}
+	return bad("%s takes %d readings; give no more", where, g.Repeat)
 }
 
 func gaugeNames(sheet *steps.Sheet) []string {
@@ -270,6 +300,12 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{*reason}}
+	}
+	for _, p := range report.Rests {
+		if at := s.Entries[p].At; c.At.Before(at) {
+			return nil, &Refusal{What: "a concession on " + r.Gate, Reasons: []Reason{{Because: ByOrder, At: at,
+				Text: fmt.Sprintf("it cannot be dated before the reading that it is about, entry %d", p)}}}
+		}
 	}
 	return s.completing([]journal.Facts{journal.ConcessionGranted{Gate: r.Gate, Reason: reason, Readings: report.Rests}}, c)
 }

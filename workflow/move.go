@@ -36,8 +36,8 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, nil
 }
 
-// move applies a JobMoved. A step that was done stays done if the new procedure
-// still has it.
+// move applies a JobMoved. A step that was done stays done if what completed it
+// completes the step that the new procedure has.
 func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	job, err := s.Job(f.Job)
 	if err != nil {
@@ -55,7 +55,24 @@ func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	before := job.Procedure
 	job.Procedure, job.Digest = procedure.For(s.Airframe.Options, job.Zone), f.Procedure
 	job.rename(before)
+	for name, done := range job.done {
+		if step, _, ok := job.Procedure.Step(name); ok && !s.completes(done, step) {
+			delete(job.done, name)
+		}
+	}
 	return nil
+}
+
+// completes reports whether a step that was completed is still complete as it is
+// written now: it is of the kind that it was, by the entry that this kind takes,
+// and what was confirmed is what must be.
+func (s *State) completes(done completion, step steps.Step) bool {
+	facts := s.Entries[done.position].Facts
+	if done.kind != step.Kind || facts.Kind() != s.kinds[step.Kind].completed {
+		return false
+	}
+	cleared, ok := facts.(journal.HoldCleared)
+	return !ok || slices.Equal(cleared.Lines, step.Confirm)
 }
 
 // rename has steps that are called otherwise now stay done.
@@ -108,7 +125,7 @@ func goesOn(before *steps.Procedure, step steps.Step) bool {
 	return ok && was.Kind == step.Kind && was.Joint == step.Joint
 }
 
-// A Change is one difference that moving a job makes, in words.
+// A Change is one difference that moving a job would make, in words.
 type Change struct {
 	What Cause
 	// Reopens says that work that counts now would no longer count.
@@ -129,7 +146,7 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 	moved := r.Procedure.For(s.Airframe.Options, job.Zone)
 	changes := notes("procedure", job.Procedure.Revision, moved.Revision, moved.Changes)
 	changes = append(changes, notes("design sheet", s.Sheet.Revision, r.Sheet.Revision, r.Sheet.Changes)...)
-	changes = append(changes, stepChanges(job, moved)...)
+	changes = append(changes, s.stepChanges(job, moved)...)
 	changes = append(changes, gateChanges(s.Sheet, r.Sheet)...)
 	docs := Documents{Sheets: map[string]*steps.Sheet{r.SheetDigest: r.Sheet}, Procedures: map[string]*steps.Procedure{r.Digest: r.Procedure}}
 	for digest, sheet := range s.docs.Sheets {
@@ -162,11 +179,12 @@ func notes(what string, from, to int, of []steps.Change) []Change {
 	return changes
 }
 
-func stepChanges(job *Job, moved *steps.Procedure) []Change {
+func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 	var changes []Change
 	for _, step := range moved.Steps() {
 		have, _, ok := job.Procedure.Step(step.Name)
-		_, done := job.done[step.Name]
+		m, done := job.done[step.Name]
+		reopens := done && !s.completes(m, step)
 		switch {
 		case goesOn(job.Procedure, step):
 			word := ""
@@ -178,10 +196,13 @@ func stepChanges(job *Job, moved *steps.Procedure) []Change {
 			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is new: %s", step.Name, step.Label())}, false})
 		case !have.Alike(step):
 			word := "is rewritten"
-			if done {
+			switch {
+			case reopens:
+				word = "is rewritten, and must be done again"
+			case done:
 				word = "is rewritten, and stays done"
 			}
-			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s %s", step.Name, word)}, false})
+			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s %s", step.Name, word)}, reopens})
 		}
 	}
 	var renamed []string

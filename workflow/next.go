@@ -250,6 +250,9 @@ func (s *State) Timers(now time.Time) []Timer {
 		default:
 			w := j.Window()
 			t.Opens, t.Closes = w.Opens, w.Closes
+			if j.Doubted() {
+				t.Closes = j.Joined
+			}
 			if t.Phase == Tacking && now.Before(w.Opens) {
 				t.Ready = w.Opens
 			}

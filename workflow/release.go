@@ -78,7 +78,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		if open != "" {
 			do = Remedy{Kind: ToFinish, Name: open}
 		}
-		p.add("the check after the last hard landing is complete", &Reason{Because: ByState,
+		p.add("the check after every hard landing is complete", &Reason{Because: ByState,
 			Text: check + " is due after the hard landing", At: landed, Remedy: s.remedy(do)})
 	}
 	for _, j := range s.joints() {
@@ -146,7 +146,11 @@ func (s *State) quarantined(d *Damage) *Reason {
 	if !d.Quarantine.Open() || d.Quarantine.Off {
 		return nil
 	}
-	return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s (damage %s) is in quarantine and still on the airframe", d.Zone, d.Damage),
+	text := fmt.Sprintf("the %s (damage %s) is in quarantine and still on the airframe", d.Zone, d.Damage)
+	if s.fitted[d.Zone].After(d.At) {
+		text = fmt.Sprintf("the %s (damage %s) is in quarantine, and may be what was fitted since", d.Zone, d.Damage)
+	}
+	return &Reason{Because: ByHold, Text: text,
 		Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})}
 }
 
@@ -187,8 +191,9 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	if f := s.Airworthiness(c.At); f.Released {
 		reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("it is already released (entry %d), and nothing has disturbed it since", s.Release.Position)})
 	}
-	if c.At.Before(s.lastDone()) {
-		reasons = append(reasons, Reason{Because: ByOrder, Text: "a release cannot be dated before the readings it rests on"})
+	if last, ok := s.lastByTime(); ok && c.At.Before(last.At) {
+		reasons = append(reasons, Reason{Because: ByOrder, At: last.At,
+			Text: fmt.Sprintf("a release cannot be dated before what is known of the airframe: entry %d is later", last.Position)})
 	}
 	if len(reasons) > 0 {
 		return nil, &Refusal{What: "release of " + s.Airframe.Mark, Reasons: reasons}
@@ -197,11 +202,7 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	work := journal.Work{}
 	for _, j := range s.Jobs {
 		for _, stage := range j.Procedure.Stages {
-			for i, left := range stage.Steps {
-				if _, done := j.done[left.Name]; left.Kind.Traits().Passes && !done && s.met(j, stage, i, c.At) {
-					facts = append(facts, journal.StepDone{Work: s.work(j, left)})
-				}
-			}
+			facts = append(facts, s.over(j, stage, "", c.At)...)
 		}
 	}
 	if job != nil {
@@ -211,16 +212,16 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	return append(facts, journal.Released{Work: work, RestsOn: proof.Rests, Jobs: jobs, Performed: performed, Certificate: strings.TrimSpace(r.Certificate)}), nil
 }
 
-// lastDone is the latest time of everything that a release may rest on. That
-// need not be the time of the entry recorded last, which may be backdated.
-func (s *State) lastDone() time.Time {
-	var last time.Time
+// lastByTime is the entry of the latest time that says something of the
+// airframe; false: there is none. It need not be the one recorded last, which
+// may be backdated.
+func (s *State) lastByTime() (last journal.Entry, ok bool) {
 	for _, e := range s.Entries {
-		if s.clocked[e.Facts.Kind()] && s.Live(e.Position) && e.At.After(last) {
-			last = e.At
+		if !s.effects[e.Facts.Kind()].aside && s.Live(e.Position) && (!ok || e.At.After(last.At)) {
+			last, ok = e, true
 		}
 	}
-	return last
+	return last, ok
 }
 
 // workSinceRelease returns the jobs that were worked on since the last release,

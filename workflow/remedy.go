@@ -15,6 +15,8 @@ const (
 	ToWarmBench     RemedyKind = "warm-bench"          // Value: at least
 	ToCoolBench     RemedyKind = "cool-bench"          // Value: at most
 	ToNearBench     RemedyKind = "near-bench"          // Value: the temperature to approach
+	ToDryAir        RemedyKind = "dry-air"             // Value: a humidity of at most that, then read the bench
+	ToDampAir       RemedyKind = "damp-air"            // Value: a humidity of at least that, then read the bench
 	ToCoatAgain     RemedyKind = "coat-again"          // Joint: a fresh coat on every face
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit

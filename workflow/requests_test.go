@@ -173,3 +173,15 @@ func TestARemedyNamesItsAirframe(t *testing.T) {
 		}
 	}
 }
+
+// A reading given twice in one request would put another one out of sight.
+func TestAPointIsGivenOnceInARequest(t *testing.T) {
+	b := building(t, "rudder")
+	b.must(setting("propeller", "off"))
+	b.badly(readings("slot", "root=9 mm", "root=4 mm", "tip=4 mm"), "slot at root takes one reading")
+	b.badly(readings("throw", "2 mm", "11 mm", "11 mm"), "throw takes 2 readings")
+	if size := b.state.Size(); b.gate("slot").Standing != NeverTaken {
+		t.Errorf("something is recorded, of %d entries", size)
+	}
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("throw", "11 mm", "11 mm"))
+}

@@ -678,3 +678,23 @@ func TestAwait(t *testing.T) {
 		t.Errorf("an unknown joint: %v", err)
 	}
 }
+
+// Two points that differ too much are out of tolerance before the third is read.
+func TestAPairIsJudgedBeforeEveryPointIsRead(t *testing.T) {
+	b := newBench(t)
+	docs := documents()
+	b.docs = &docs
+	docs.Sheets[sheetSum].Gates[1].Points = []string{"a", "b", "c"}
+	b.state = b.replay(b.state.Entries)
+	b.must(readings("square", "a=500 mm", "b=510 mm"))
+	mustContain(t, b.gate("square").Says().Text, "out of tolerance: a and b differ by 10 mm", "no reading at c yet")
+	for _, again := range []string{"a=500 mm", "b=500 mm"} {
+		mustContain(t, b.refused(readings("square", again), ByGate), "differ by 10 mm", "[measure-rest square[c]")
+	}
+	b.must(readings("square", "c=505 mm"))
+	b.refused(readings("square", "b=500 mm"), ByGate)
+	b.must(Rework{Gate: "square"}, readings("square", "a=500 mm", "b=500 mm"), readings("square", "b=501 mm", "c=500 mm"))
+	if g := b.gate("square"); g.Standing != Current {
+		t.Errorf("square is %s", g.Says().Text)
+	}
+}

@@ -40,12 +40,14 @@ type State struct {
 	entered   *Climate          // the reading entered last
 	said      map[string][]said // of each condition, by time; of two at one time the later entry comes last
 	ended     []said            // what ended every condition, in the same order
-	voided    map[string]int64  // of each condition: nothing said before this entry counts
+	voided    map[string][]said // of each condition: what makes unknown what was said before it, by entry or by time
+	voidedAll []said            // the same, of every condition
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
-	undone    map[int64]int64 // position → the Undone entry that took it back
-	latest    journal.Entry   // the live entry recorded last
+	fitted    map[string]time.Time // of each zone, the latest time that equipment was fitted or moved there
+	undone    map[int64]int64      // position → the Undone entry that took it back
+	latest    journal.Entry        // the live entry recorded last
 	docs      Documents
 	disturbed *disturbance // the last disturbance, of any zone
 
@@ -91,10 +93,11 @@ type Job struct {
 	joints map[string]*Joint
 }
 
-// completion is where a step was completed.
+// completion is where a step was completed, and of which kind it was then.
 type completion struct {
 	position int64
 	at       time.Time
+	kind     steps.Kind
 }
 
 // disturbance is the last time that something disturbed a zone.
@@ -110,10 +113,11 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 	s := &State{
 		Entries: entries,
 		said:    map[string][]said{},
-		voided:  map[string]int64{},
+		voided:  map[string][]said{},
 		gates:   map[string]*gateRecord{},
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
+		fitted:  map[string]time.Time{},
 		undone:  map[int64]int64{},
 		docs:    docs,
 		effects: effects(),
@@ -162,18 +166,20 @@ func (s *State) apply(e journal.Entry) error {
 		// no longer be true.
 		if effect.sets != nil {
 			for _, c := range effect.sets(e.Facts) {
-				s.voided[c.Condition] = e.Position
+				s.voided[c.Condition] = append(s.voided[c.Condition], said{e.Position, e.At, ""})
 			}
 		}
 		if effect.ends {
-			for condition := range s.said {
-				s.voided[condition] = e.Position
-			}
+			s.voidedAll = append(s.voidedAll, said{e.Position, e.At, ""})
 		}
 		return nil
 	}
 	if effect.ends {
-		s.ended = slices.Insert(s.ended, saidBy(s.ended, e.At), said{e.Position, e.At, ""})
+		end := said{e.Position, e.At, ""}
+		s.ended = slices.Insert(s.ended, saidBy(s.ended, e.At), end)
+		if e.Recorded.Before(s.latest.Recorded) { // by a clock that had gone back, its time says nothing
+			s.voidedAll = append(s.voidedAll, end)
+		}
 	}
 	if s.clocked[e.Facts.Kind()] && !e.Recorded.Before(s.latest.Recorded) {
 		s.latest = e
@@ -219,6 +225,9 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	for _, job := range s.Jobs {
 		for _, j := range job.joints {
 			s.warm(j, celsius, e.At)
+			if !e.At.After(j.Joined) {
+				s.judgeJoin(j)
+			}
 		}
 	}
 	return nil
@@ -307,7 +316,8 @@ func (s *State) Holds(condition string, at time.Time) string {
 		return ""
 	}
 	c := s.said[condition][i-1]
-	if voided, ok := s.voided[condition]; ok && c.position < voided {
+	unsaid := func(v said) bool { return v.position > c.position || v.at.After(c.at) && !v.at.After(at) }
+	if slices.ContainsFunc(s.voided[condition], unsaid) || slices.ContainsFunc(s.voidedAll, unsaid) {
 		return ""
 	}
 	if i := saidBy(s.ended, at); i > 0 {

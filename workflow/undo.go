@@ -22,16 +22,10 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if by, gone := s.undone[r.Position]; gone {
 		return nil, refuse(what, ByState, fmt.Sprintf("entry %d already took it back", by), Remedy{})
 	}
-	switch f := s.Entries[r.Position].Facts.(type) {
-	case journal.Registered:
-		return nil, refuse(what, ByState, "a registration cannot be taken back", Remedy{Kind: ToChooseMark})
-	case journal.Undone:
-		return nil, refuse(what, ByState, "a correction cannot be taken back", Remedy{Kind: ToDoAgain})
-	case journal.Sealed:
-		return nil, refuse(what, ByState, "a seal may have been handed out and cannot be taken back", Remedy{})
-	case journal.JobOpened:
-		if len(s.workIn(f.Job)) > 0 {
-			return nil, refuse(what, ByState, "steps of job "+f.Job+" are done", Remedy{Kind: ToTakeBackFirst})
+	facts := s.Entries[r.Position].Facts
+	if final := s.effects[facts.Kind()].final; final != nil {
+		if reason := final(s, facts); reason != nil {
+			return nil, &Refusal{What: what, Reasons: []Reason{*reason}}
 		}
 	}
 	back := map[int64]bool{}
@@ -41,13 +35,32 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		positions = append(positions, p)
 	}
 	slices.Sort(positions)
-	facts := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
+	undone := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
 	// A journal that can no longer be replayed could never be corrected.
-	if _, err := s.then(facts, c); err != nil {
+	if _, err := s.then(undone, c); err != nil {
 		return nil, refuse(what, ByState, fmt.Sprintf("later entries depend on it (%v)", err), Remedy{Kind: ToTakeBackFirst})
 	}
-	return facts, nil
+	return undone, nil
 }
+
+// always is the reason of what can never be taken back.
+func always(text string, remedy RemedyKind) func(*State, journal.Facts) *Reason {
+	return func(*State, journal.Facts) *Reason {
+		return &Reason{Because: ByState, Text: text, Remedy: Remedy{Kind: remedy}}
+	}
+}
+
+// begun says that a job of which steps are done can't be taken back.
+func begun(s *State, f journal.Facts) *Reason {
+	job := f.(journal.JobOpened).Job
+	if len(s.workIn(job)) == 0 {
+		return nil
+	}
+	return &Reason{Because: ByState, Text: "steps of job " + job + " are done", Remedy: Remedy{Kind: ToTakeBackFirst}}
+}
+
+// nothing is taken back with it.
+func nothing(*State, journal.Entry) []int64 { return nil }
 
 // takeBack collects the entry and all that depends on it.
 func (s *State) takeBack(position int64, back map[int64]bool) {
@@ -55,9 +68,9 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 		return
 	}
 	back[position] = true
-	facts := s.Entries[position].Facts
-	switch facts.(type) {
-	case journal.Noted, journal.PhotoKept:
+	entry := s.Entries[position]
+	effect := s.effects[entry.Facts.Kind()]
+	if effect.aside {
 		return
 	}
 	// Every later release: with only the last gone, the one before it would stand again.
@@ -66,37 +79,15 @@ func (s *State) takeBack(position int64, back map[int64]bool) {
 			s.takeBack(e.Position, back)
 		}
 	}
-	work, _ := journal.WorkOf(facts)
-	for _, p := range s.after(work) {
+	for _, p := range effect.carries(s, entry) {
 		s.takeBack(p, back)
-	}
-	switch f := facts.(type) {
-	case journal.DamageFound:
-		for _, p := range s.clearing(f.Damage) {
-			s.takeBack(p, back)
-		}
-	case journal.JobOpened:
-		for _, p := range s.about(f.Job) {
-			s.takeBack(p, back)
-		}
-	}
-	gate := ""
-	switch f := facts.(type) {
-	case journal.ReadingTaken:
-		gate = f.Gate
-	case journal.ConcessionGranted:
-		gate = f.Gate
-	}
-	if gate != "" {
-		for _, p := range s.restingOn(gate, position) {
-			s.takeBack(p, back)
-		}
 	}
 }
 
-// after returns the entries of the steps that come after the work's step: in
-// its stage, and in every stage after that; none where it is of no job.
-func (s *State) after(work journal.Work) []int64 {
+// stepsAfter returns the entries of the steps that come after the work's step:
+// in its stage, and in every stage after that; none where it is of no job.
+func stepsAfter(s *State, e journal.Entry) []int64 {
+	work, _ := journal.WorkOf(e.Facts)
 	job, err := s.Job(work.Job)
 	if err != nil {
 		return nil
@@ -132,7 +123,8 @@ func (s *State) after(work journal.Work) []int64 {
 }
 
 // clearing returns the live entries that clear the quarantine of a damage.
-func (s *State) clearing(damage string) []int64 {
+func clearing(s *State, found journal.Entry) []int64 {
+	damage := found.Facts.(journal.DamageFound).Damage
 	var positions []int64
 	for _, e := range s.Entries {
 		if f, ok := e.Facts.(journal.QuarantineCleared); ok && f.Damage == damage && s.Live(e.Position) {
@@ -142,8 +134,9 @@ func (s *State) clearing(damage string) []int64 {
 	return positions
 }
 
-// about returns the live entries about a job that complete none of its steps.
-func (s *State) about(job string) []int64 {
+// aboutJob returns the live entries about a job that complete none of its steps.
+func aboutJob(s *State, opened journal.Entry) []int64 {
+	job := opened.Facts.(journal.JobOpened).Job
 	var positions []int64
 	for _, e := range s.Entries {
 		touched, _ := e.Facts.(journal.TouchTested)
@@ -164,6 +157,14 @@ func (s *State) workIn(job string) []int64 {
 		}
 	}
 	return positions
+}
+
+func restingOnReading(s *State, e journal.Entry) []int64 {
+	return s.restingOn(e.Facts.(journal.ReadingTaken).Gate, e.Position)
+}
+
+func restingOnConcession(s *State, e journal.Entry) []int64 {
+	return s.restingOn(e.Facts.(journal.ConcessionGranted).Gate, e.Position)
 }
 
 // restingOn returns the later entries that rest on a gate's reading or

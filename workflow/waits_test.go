@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -51,6 +52,10 @@ func TestAWaitIsWaitedAgainAfterALapse(t *testing.T) {
 		"in one stage": {{Name: "one", Steps: []steps.Step{coating("coat", "tab"), plain("roughen"), wait("air", "20 min"), joining("join", "tab")}}},
 		"in two stages": {{Name: "one", Steps: []steps.Step{coating("coat", "tab"), plain("roughen")}},
 			{Name: "two", After: []string{"one"}, Steps: []steps.Step{wait("air", "20 min"), joining("join", "tab")}}},
+		"in two stages, after a step": {{Name: "one", Steps: []steps.Step{coating("coat", "tab")}},
+			{Name: "two", After: []string{"one"}, Steps: []steps.Step{plain("roughen"), wait("air", "20 min"), joining("join", "tab")}}},
+		"in three stages, after a step": {{Name: "one", Steps: []steps.Step{coating("coat", "tab")}}, {Name: "two", After: []string{"one"}},
+			{Name: "three", After: []string{"two"}, Steps: []steps.Step{plain("roughen"), wait("air", "20 min"), joining("join", "tab")}}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			b := working(t, stages...)
@@ -180,5 +185,80 @@ func TestWhatAStepWaitsFor(t *testing.T) {
 	b.done("last", "z")
 	if r := b.step("last"); r.Progress != Done || !r.At.Equal(b.now) || len(r.Reasons) != 0 {
 		t.Errorf("%+v", r)
+	}
+}
+
+// What was done counts in the newer documents only for a step of the same kind,
+// and a hold only with the same lines.
+func TestWhatWasDoneCountsForAStepOfTheSameKind(t *testing.T) {
+	hold := func(lines ...string) steps.Step {
+		return steps.Step{Name: "x", Kind: steps.Hold, Confirm: lines}
+	}
+	measure := steps.Step{Name: "x", Kind: steps.Measure, Gates: []string{"slot"}}
+	other := plain("x")
+	other.Do = "do it otherwise"
+	for name, c := range map[string]struct {
+		was, is steps.Step
+		done    bool
+	}{
+		"in other words":   {plain("x"), other, true},
+		"a hold now":       {plain("x"), hold("It is safe"), false},
+		"measured now":     {plain("x"), measure, false},
+		"waited for now":   {plain("x"), wait("x", "20 min"), false},
+		"the same lines":   {hold("It is safe"), hold("It is safe"), true},
+		"one line more":    {hold("It is safe"), hold("It is safe", "And cold"), false},
+		"no hold any more": {hold("It is safe"), plain("x"), false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := working(t, one("one", c.was, plain("y")))
+			was := b.state.Jobs[0]
+			if c.was.Kind == steps.Hold {
+				b.must(Clear{Step: "x", Answers: []bool{true}})
+			} else {
+				b.done("x")
+			}
+			newer := *was.Procedure
+			newer.Revision, newer.Stages = 2, []steps.Stage{one("one", c.is, plain("y"))}
+			move := MoveJob{Job: was.ID, Procedure: &newer, Digest: "sha256:newer", Sheet: sheet(), SheetDigest: sheetSum}
+			changes, err := b.state.Changes(move, b.now)
+			if err != nil || slices.ContainsFunc(changes, func(c Change) bool { return c.Reopens }) == c.done {
+				t.Errorf("%+v, %v", changes, err)
+			}
+			b.docs.Procedures["sha256:newer"] = &newer
+			b.must(move)
+			if r := b.step("x"); (r.Progress == Done) != c.done {
+				t.Errorf("it is %s", r.Progress)
+			}
+			if !c.done {
+				b.refused(Finish{Step: "y"}, ByOrder)
+			}
+		})
+	}
+}
+
+// A wait of a stage before that is over gets its entry with the step that comes
+// after it.
+func TestAWaitOfAStageBeforeIsEntered(t *testing.T) {
+	b := working(t, one("one", plain("lay"), wait("rest", "20 min")), steps.Stage{Name: "two", After: []string{"one"}, Steps: []steps.Step{plain("lift")}},
+		one("beside", plain("look"), wait("settle", "20 min")))
+	b.done("lay", "look")
+	b.after(20 * time.Minute)
+	b.done("lift")
+	if !b.live("rest") || b.live("settle") {
+		t.Errorf("rest is entered: %v, settle is entered: %v", b.live("rest"), b.live("settle"))
+	}
+}
+
+// A reading that lives for days counts until the last of them is over.
+func TestALifeInDaysEndsWithItsLastInstant(t *testing.T) {
+	b := building(t)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm")) // valid for 30 days
+	b.now = b.now.AddDate(0, 0, 30).Add(-time.Second)
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("a second before slot is %s", g.Says().Text)
+	}
+	b.after(time.Second)
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("after 30 days slot is %s", g.Says().Text)
 	}
 }

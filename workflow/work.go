@@ -136,18 +136,11 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 // lastBefore is when the last of the steps that this one depends on was done.
 func (s *State) lastBefore(job *Job, r StepReport) time.Time {
 	last := job.Opened
-	stages := append(job.Procedure.Before(r.Stage), r.Stage)
-	for _, name := range stages {
-		stage, _ := job.Procedure.Stage(name)
-		for _, step := range stage.Steps {
-			if step.Name == r.Step.Name {
-				break
-			}
-			if m, ok := job.done[step.Name]; ok && m.at.After(last) {
-				last = m.at
-			}
+	job.before(r.Step, func(stage steps.Stage, i int) {
+		if m, ok := job.done[stage.Steps[i].Name]; ok && m.at.After(last) {
+			last = m.at
 		}
-	}
+	})
 	return last
 }
 
@@ -157,13 +150,21 @@ func (s *State) waited(job *Job, stageName, until string, at time.Time) []journa
 	var facts []journal.Facts
 	for _, name := range append(job.Procedure.Before(stageName), stageName) {
 		stage, _ := job.Procedure.Stage(name)
-		for i, step := range stage.Steps {
-			if step.Name == until {
-				break
-			}
-			if _, done := job.done[step.Name]; step.Kind.Traits().Passes && !done && s.met(job, stage, i, at) {
-				facts = append(facts, journal.StepDone{Work: s.work(job, step)})
-			}
+		facts = append(facts, s.over(job, stage, until, at)...)
+	}
+	return facts
+}
+
+// over returns facts for each wait of the stage, up to the step, that is over
+// and has no entry yet.
+func (s *State) over(job *Job, stage steps.Stage, until string, at time.Time) []journal.Facts {
+	var facts []journal.Facts
+	for i, step := range stage.Steps {
+		if step.Name == until {
+			break
+		}
+		if _, done := job.done[step.Name]; step.Kind.Traits().Passes && !done && s.met(job, stage, i, at) {
+			facts = append(facts, journal.StepDone{Work: s.work(job, step)})
 		}
 	}
 	return facts
@@ -176,15 +177,24 @@ func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
 	if !ok {
 		return []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", step.Adhesive)}}
 	}
+	reasons := s.unfit(adhesive, at)
+	bench, known := s.benchAt(at)
+	if !known || len(s.outsideLimits(adhesive, bench)) > 0 {
+		return reasons
+	}
+	if spreading, _ := step.Hands.Duration(); adhesive.Times.Open(spreading, bench.celsius) < 0 {
+		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s, %s has no window: it is too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
+	}
+	return reasons
+}
+
+// unfit says why the bench is not fit for the adhesive at the time.
+func (s *State) unfit(a steps.Adhesive, at time.Time) []Reason {
 	bench, known := s.benchAt(at)
 	if !known {
 		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
-	reasons := s.outsideLimits(adhesive, bench)
-	if spreading, _ := step.Hands.Duration(); len(reasons) == 0 && adhesive.Times.Open(spreading, bench.celsius) < 0 {
-		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s, %s has no window: it is too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
-	}
-	return append(reasons, s.unfitHumidity(adhesive, bench)...)
+	return append(s.outsideLimits(a, bench), s.unfitHumidity(a, bench)...)
 }
 
 // outsideLimits says that the bench is too cold or too warm for the adhesive.
@@ -211,9 +221,9 @@ func (s *State) unfitHumidity(a steps.Adhesive, bench Climate) []Reason {
 	case read.IsZero():
 		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s has humidity limits, and the humidity was not read", a.Name), Remedy: s.remedy(Remedy{Kind: ToReadBench, Humidity: true})}}
 	case !a.Driest.IsZero() && read.Cmp(a.Driest) < 0:
-		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used below a humidity of %s; it is %s", a.Name, a.Driest, read)}}
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used below a humidity of %s; it is %s", a.Name, a.Driest, read), Remedy: s.remedy(Remedy{Kind: ToDampAir, Value: a.Driest})}}
 	case !a.Dampest.IsZero() && read.Cmp(a.Dampest) > 0:
-		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used above a humidity of %s; it is %s", a.Name, a.Dampest, read)}}
+		return []Reason{{Because: ByClimate, Text: fmt.Sprintf("%s must not be used above a humidity of %s; it is %s", a.Name, a.Dampest, read), Remedy: s.remedy(Remedy{Kind: ToDryAir, Value: a.Dampest})}}
 	}
 	return nil
 }
@@ -227,7 +237,11 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 	w := joint.Window()
 	switch s.Phase(joint, at) {
 	case Late:
-		return []Reason{{Because: ByLapse, Text: "the coat on " + step.Joint + " has lapsed", Remedy: s.remedy(Remedy{Kind: ToCoatAgain, Joint: step.Joint})}}
+		text := "the coat on " + step.Joint + " has lapsed"
+		if joint.Doubted() {
+			text = joint.doubt()
+		}
+		return []Reason{{Because: ByLapse, Text: text, Remedy: s.remedy(Remedy{Kind: ToCoatAgain, Joint: step.Joint})}}
 	case HalfCoated:
 		return []Reason{{Because: ByOrder, Text: "a face of " + step.Joint + " is not coated yet"}}
 	case Tacking:
@@ -237,11 +251,7 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 		return []Reason{{Because: ByTouch, Text: "the last touch test found " + step.Joint + " wet", Closes: w.Closes,
 			Remedy: s.remedy(Remedy{Kind: ToTouchAgain, Step: s.NameOf(j.ID, step.Name, at)})}}
 	}
-	bench, known := s.benchAt(at)
-	if !known {
-		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
-	}
-	return append(s.outsideLimits(joint.Adhesive, bench), s.unfitHumidity(joint.Adhesive, bench)...)
+	return s.unfit(joint.Adhesive, at)
 }
 
 // NameOf is the name of a job's step for a person to type: with the job in front

@@ -99,8 +99,8 @@ type pointMean struct {
 	mean, spread *big.Rat
 }
 
-// Judge decides what the points' readings say. A point that is not in tolerance
-// decides while others still miss readings; a result needs them all.
+// Judge decides what the points' readings say. A point or a pair that is not in
+// tolerance decides while others still miss readings; a result needs them all.
 func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 	unit := r.Unit()
 	found := Finding{Verdict: In}
@@ -126,6 +126,24 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 			found = worse(found, r.steady(m.name, m.spread))
 		}
 	}
+	if !r.Limits.Alike.IsZero() {
+		band := r.Bands(doubts).Pair
+		most, err := r.Limits.Alike.Span(unit)
+		if err != nil {
+			return Finding{}, fmt.Errorf("the alike limit: %w", err)
+		}
+		at := map[string]*big.Rat{}
+		for _, m := range means {
+			at[m.name] = m.mean
+		}
+		for _, pair := range Compared(points, r.Pairs) {
+			if at[pair[0]] == nil || at[pair[1]] == nil {
+				continue // one of them has no mean yet
+			}
+			gap := new(big.Rat).Sub(at[pair[0]], at[pair[1]])
+			found = worse(found, alike(pair, gap.Abs(gap), most, band, unit))
+		}
+	}
 	switch {
 	case found.Missing != "" && found.Verdict == In:
 		return Finding{Verdict: Partial, Reason: found.Missing, Missing: found.Missing}, nil
@@ -135,22 +153,6 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 	}
 	if !r.Result.IsZero() {
 		found = worse(found, r.resulting(means, doubts))
-	}
-	if r.Limits.Alike.IsZero() {
-		return found, nil
-	}
-	band := r.Bands(doubts).Pair
-	most, err := r.Limits.Alike.Span(unit)
-	if err != nil {
-		return Finding{}, fmt.Errorf("the alike limit: %w", err)
-	}
-	at := map[string]*big.Rat{}
-	for _, m := range means {
-		at[m.name] = m.mean
-	}
-	for _, pair := range Compared(points, r.Pairs) {
-		gap := new(big.Rat).Sub(at[pair[0]], at[pair[1]])
-		found = worse(found, alike(pair, gap.Abs(gap), most, band, unit))
 	}
 	return found, nil
 }

@@ -12,8 +12,8 @@ import (
 type Kind struct {
 	Name    string
 	Version int
-	// Clocked says that an entry starts or stops a clock, so that the clock must
-	// not read earlier than it.
+	// Clocked says that an entry starts or stops a clock, or that work is dated
+	// after it, so that the clock must not read earlier than it.
 	Clocked bool
 	// Completes says that an entry completes a step: see [WorkOf].
 	Completes bool
@@ -32,7 +32,7 @@ func Kinds() []Kind {
 	const clocked = true
 	return []Kind{
 		kind[Registered](1, !clocked),
-		kind[JobOpened](1, !clocked),
+		kind[JobOpened](1, clocked),
 		kind[JobMoved](1, !clocked),
 		kind[StepDone](1, clocked),
 		kind[Coated](1, clocked),
@@ -82,7 +82,7 @@ func byName() map[string]Kind {
 	return kinds
 }
 
-// Clocked returns the names of the kinds that start or stop a clock.
+// Clocked returns the names of the kinds that the clock must not read earlier than.
 func Clocked() map[string]bool {
 	clocked := map[string]bool{}
 	for _, k := range Kinds() {

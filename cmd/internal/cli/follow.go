@@ -236,9 +236,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 	for _, reason := range suggestion.Resolve {
 		switch reason.Because {
 		case workflow.ByClimate:
-			if kind := reason.Remedy.Kind; s.Bench == nil || kind == "" || kind == workflow.ToReadBench {
-				return c.askBench(ctx, s)
-			}
+			return c.askBench(ctx, s)
 		case workflow.ByCondition:
 			needs := slices.Clone(step.Needs)
 			for _, r := range suggestion.Resolve { // a gate of the step may need more

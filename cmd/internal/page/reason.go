@@ -60,11 +60,14 @@ func joined(advice, command string) string {
 func Remedy(r workflow.Remedy) (advice, command string) {
 	switch r.Kind {
 	case workflow.ToReadBench:
-		command := "fettle bench " + r.Mark + " --temperature 20C"
 		if r.Humidity {
-			return "read the thermometer and the hygrometer", command + " --humidity 50%"
+			return "read the thermometer and the hygrometer", humidityLine(r.Mark)
 		}
-		return "read the thermometer", command
+		return "read the thermometer", benchLine(r.Mark)
+	case workflow.ToDryAir:
+		return fmt.Sprintf("dry the air to a humidity of %s or less, then read it again", r.Value), humidityLine(r.Mark)
+	case workflow.ToDampAir:
+		return fmt.Sprintf("damp the air to a humidity of %s or more, then read it again", r.Value), humidityLine(r.Mark)
 	case workflow.ToSetCondition:
 		return "make sure of it, then record it", fmt.Sprintf("fettle bench %s --set %s=%s", r.Mark, r.Setting.Condition, r.Setting.State)
 	case workflow.ToWarmBench:
@@ -112,6 +115,9 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 	}
 	return simpleAdvice(r), ""
 }
+
+func benchLine(mark string) string    { return "fettle bench " + mark + " --temperature 20C" }
+func humidityLine(mark string) string { return benchLine(mark) + " --humidity 50%" }
 
 // simpleAdvice is advice without a command.
 func simpleAdvice(r workflow.Remedy) string {
