@@ -1,9 +1,6 @@
 package procedures
 
 import (
-	"fmt"
-	"slices"
-
 	"fettle/steps"
 )
 
@@ -12,17 +9,36 @@ import (
 // in a build critical gates that are not measured, or not after the last work that
 // disturbs them.
 func (d *Document) Against(sheet *steps.Sheet) Faults {
-	faults := d.named(sheet)
-	if d.Procedure == nil || len(faults) > 0 || d.tooLarge() {
+	return d.against(sheet, doubts{}).capped()
+}
+
+// against checks against a sheet of which something may be in doubt. Where a
+// name is unknown, nothing is said that may only follow from that.
+func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
+	faults := d.named(sheet, doubt)
+	if d.Procedure == nil || d.tooLarge() || d.hasUnknown(option, optionNames(sheet)) || doubt.of(option) || doubt.of(variants) {
 		return faults.sorted()
 	}
-	return d.inEveryVariant(orderOf(d.Procedure), optionNames(sheet), func(v variant) Faults {
-		faults := append(d.stepsInOrder(v), d.onSheet(v, sheet)...)
-		if d.Procedure.Kind == steps.Build {
-			faults = append(faults, d.criticalMeasured(v, sheet)...)
+	measured := !d.doubts.lost(steps.Measure) && !d.hasUnknown(gate, gateNames(sheet)) && !doubt.of(gate)
+	critical := newCritical(d, sheet)
+	return append(faults, d.inEveryVariant(d.order(), optionNames(sheet), func(v variant) Faults {
+		faults := d.stepsInOrder(v)
+		if measured {
+			faults = append(faults, d.onSheet(v, sheet)...)
+			if d.Procedure.Kind == steps.Build {
+				faults = append(faults, critical.measured(v)...)
+			}
 		}
 		return faults
-	}).sorted()
+	})...).sorted()
+}
+
+func gateNames(s *steps.Sheet) []string {
+	var names []string
+	for _, g := range s.Gates {
+		names = append(names, g.Name)
+	}
+	return names
 }
 
 func optionNames(s *steps.Sheet) []string {
@@ -33,41 +49,34 @@ func optionNames(s *steps.Sheet) []string {
 	return names
 }
 
-// named finds the names that are not in the sheet.
-func (d *Document) named(s *steps.Sheet) Faults {
-	known := map[thing][]string{zone: s.Zones, option: optionNames(s)}
+// named finds the names that are not in the sheet, each once.
+func (d *Document) named(s *steps.Sheet, doubt doubts) Faults {
+	where := ""
+	if d.Sheet == nil {
+		where = " (in the design " + s.Name + ")"
+	}
+	return d.unknown(knownOn(s), doubt, where)
+}
+
+// knownOn are the names that a sheet has, by what they name, and for a state by its
+// condition too.
+func knownOn(s *steps.Sheet) map[reference][]string {
+	known := map[reference][]string{{to: zone}: s.Zones, {to: option}: optionNames(s)}
+	add := func(to thing, name string) { known[reference{to: to}] = append(known[reference{to: to}], name) }
 	for _, c := range s.Conditions {
-		known[condition] = append(known[condition], c.Name)
+		add(condition, c.Name)
+		known[reference{to: state, of: c.Name}] = c.States
 	}
 	for _, a := range s.Adhesives {
-		known[adhesive] = append(known[adhesive], a.Name)
+		add(adhesive, a.Name)
 	}
 	for _, g := range s.Gauges {
-		known[gauge] = append(known[gauge], g.Name)
+		add(gauge, g.Name)
 	}
 	for _, g := range s.Gates {
-		known[gate] = append(known[gate], g.Name)
+		add(gate, g.Name)
 	}
-	var faults Faults
-	for _, r := range d.names {
-		valid := known[r.to]
-		what := string(r.to)
-		if r.to == state {
-			c, ok := s.Condition(r.of)
-			if !ok {
-				continue // the condition's fault says it
-			}
-			valid, what = c.States, "state of "+r.of
-		}
-		if !slices.Contains(valid, r.name) {
-			text := fmt.Sprintf("unknown %s %q%s", what, r.name, suggest(r.name, valid))
-			if d.Sheet == nil {
-				text += " (in the design " + s.Name + ")"
-			}
-			faults = append(faults, d.fault(r.at, text))
-		}
-	}
-	return faults
+	return known
 }
 
 // onSheet checks each step against the sheet, as its kind asks.
@@ -87,35 +96,4 @@ func orWithout(v variant) string {
 		return " (without any option)"
 	}
 	return v.when()
-}
-
-// criticalMeasured finds critical gates that are not measured after the last step
-// that disturbs what they depend on.
-func (d *Document) criticalMeasured(v variant, sheet *steps.Sheet) Faults {
-	var faults Faults
-	for _, g := range sheet.GatesFor(v.options) {
-		if !g.Critical || g.Work {
-			continue
-		}
-		var measures []string
-		for _, s := range v.steps {
-			if slices.Contains(s.Gates, g.Name) {
-				measures = append(measures, s.Name)
-			}
-		}
-		if len(measures) == 0 {
-			faults = append(faults, d.fault(place{1, 1}, fmt.Sprintf("no step ever measures the critical gate %s%s", g.Name, v.when())))
-			continue
-		}
-		for _, s := range v.steps {
-			if !g.DependsOn(s.Disturbs...) {
-				continue
-			}
-			if !slices.ContainsFunc(measures, func(m string) bool { return v.before(s.Name, m) }) {
-				faults = append(faults, d.fault(d.places[stepAt(s.Name)],
-					fmt.Sprintf("the step %s can disturb the critical gate %s after it was last measured, by %s%s", s.Name, g.Name, measures[len(measures)-1], v.when())))
-			}
-		}
-	}
-	return faults
 }

@@ -13,6 +13,14 @@
 //     sheet has what it names, and that every critical gate is measured after the
 //     last work on it.
 //
+// Causes come before consequences: what could not be read is noted in doubts,
+// and nothing is said that may only follow from that. A text that YAML refuses is
+// gone through line by line (prescan.go): where that shows what was meant, it is
+// read on so, for the faults beside. [Library.Check] and [Library.CheckAll] check
+// documents together, and have every answer of a triage table composed.
+//
+// Counts, sizes and work are bounded, so that any file is judged within a second.
+//
 // What a document may say is one table of keys, a mapping of rows for each
 // part of a document: sheetKeys, procedureKeys with stageKeys and
 // stepKeys, triageKeys. The reader, the writer ([Write]) and the grammar

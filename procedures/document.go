@@ -2,6 +2,8 @@ package procedures
 
 import (
 	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
 	"strconv"
 
 	"fettle/steps"
@@ -10,18 +12,22 @@ import (
 // A Document is one file: a design sheet, a procedure or a triage table.
 // Exactly one of Sheet, Procedure and Triage is set.
 type Document struct {
-	File      string
+	File string
+	// Bytes are what is kept with a job: the file as it is, or, of a procedure
+	// that uses others, the whole of it written out. They need no other document.
 	Bytes     []byte
+	Source    []byte // the file as it is
 	Sheet     *steps.Sheet
 	Procedure *steps.Procedure
 	Triage    *steps.Triage
 
-	names  []reference      // what it names, to be found in a sheet
-	places map[string]place // where steps and stages stand, by stepAt and stageAt
-
-	// stricter is what it is refused for as a new document. One that is kept with
-	// a job was accepted before that was asked, and is still read.
-	stricter Faults
+	names   []reference      // the names that a sheet must have
+	places  map[string]place // where steps and stages are, by stepAt and stageAt
+	doubts  doubts
+	uses    bool    // whether it uses another document
+	cut     bool    // whether it was not read to its end, for its size
+	late    Faults  // what was found wrong with the order of its steps
+	origins []place // of lines that only the program writes
 }
 
 // A reference is the mention of a name that a design sheet must have.
@@ -52,6 +58,9 @@ const (
 	// A design is looked up when a procedure is checked against sheets.
 	design  thing = "design"
 	finding thing = "finding"
+	// Variants is what a sheet leaves in doubt where it is wrong about options:
+	// nobody names it.
+	variants thing = "variants"
 )
 
 // within reports whether a name is looked up elsewhere than in a design sheet or the
@@ -65,6 +74,7 @@ func (t thing) within() bool {
 }
 
 func stepAt(name string) string  { return "step " + name }
+func wasAt(name string) string   { return "was " + name }
 func rowAt(index int) string     { return "row " + strconv.Itoa(index) }
 func stageAt(name string) string { return "stage " + name }
 
@@ -122,12 +132,28 @@ func (d *Document) Kind() string {
 // written for that design, or for none in particular and the design has everything
 // that it names.
 func (d *Document) Serves(sheet *steps.Sheet) bool {
-	if d.Procedure == nil || d.Procedure.Design != "" && d.Procedure.Design != sheet.Name {
+	if d.Procedure == nil || !d.Starts() || d.Procedure.Design != "" && d.Procedure.Design != sheet.Name {
 		return false
 	}
 	return len(d.Against(sheet)) == 0
 }
 
+// Starts reports whether a job can be started of it: it is a procedure, and not
+// one of shared steps.
+func (d *Document) Starts() bool { return d.Procedure != nil && d.Procedure.Kind != steps.Shared }
+
+// digest names bytes as a store does.
+func digest(data []byte) string {
+	sum := sha256.Sum256(data)
+	return "sha256:" + hex.EncodeToString(sum[:])
+}
+
 func (d *Document) fault(at place, text string) Fault {
-	return Fault{File: d.File, Line: at.line, Column: at.column, Text: text}
+	f := Fault{File: d.File, Line: at.line, Column: at.column}
+	if at.site != nil {
+		f.File = cmp.Or(at.site.file, f.File)
+		text += at.site.note
+	}
+	f.Text = legible(text)
+	return f
 }

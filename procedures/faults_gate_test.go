@@ -60,7 +60,7 @@ func TestGateFaults(t *testing.T) {
 		{name: "one point too few", edit: []string{"points: [front, rear]", "points: [front]", "[front, rear]}", "§[front]}"}, want: "difference is of 2 points, and 1 are given"},
 		{name: "one point too many", edit: []string{"points: [nose, edge]", "points: [nose, edge, side]", "[nose, edge], run", "§[nose, edge, side], run"}, want: "angle is of 1 or 2 points, and 3 are given"},
 		{name: "a point with itself", edit: []string{"{difference: [front, rear]}", "{difference: [front, §front]}"}, want: `"front" is duplicated in difference`},
-		{name: "unknown function", edit: []string{"{difference: [front, rear]}", "{§differance: [front, rear]}"}, want: `unknown key "differance" in result; did you mean "difference"?`, of: 2},
+		{name: "unknown function", edit: []string{"{difference: [front, rear]}", "{§differance: [front, rear]}"}, want: `unknown key "differance" in result; did you mean "difference"?`},
 		{name: "no function", edit: []string{"{difference: [front, rear]}", "§{}"}, want: "result needs one of difference, mean, ratio or angle"},
 		{name: "two functions", edit: []string{"{difference: [front, rear]}", "{difference: [front, rear], mean: §[front, rear]}"}, want: "result has difference and mean: keep one of them"},
 		{name: "a formula", edit: []string{"{difference: [front, rear]}", "§front - rear"}, want: "result must be a mapping (keys with values), not text"},

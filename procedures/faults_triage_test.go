@@ -45,7 +45,7 @@ func TestTriageFaults(t *testing.T) {
 		known = append(known, doc)
 	}
 	for _, c := range []faulty{
-		{name: "unknown key", edit: []string{"unknown:", "§unknwon:"}, want: `unknown key "unknwon" in a triage table; did you mean "unknown"?`, of: 2},
+		{name: "unknown key", edit: []string{"unknown:", "§unknwon:"}, want: `unknown key "unknwon" in a triage table; did you mean "unknown"?`},
 		{name: "no unknown", edit: []string{"unknown: finch-mend\n", ""}, want: "a triage table has no unknown"},
 		{name: "no rows", edit: []string{"rows:\n", "rows: §[]\n#", "  - {finding: cracked, zone", "#", "  - {finding: cracked", "#", "  - {finding: dented", "#"}, want: "rows is an empty list"},
 		{name: "row a text", edit: []string{"rows:\n", "rows:\n  - §cracked\n"}, want: "a row must be a mapping (keys with values), not text"},
@@ -75,8 +75,8 @@ func TestTriageFaults(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text, at := marked(c.text(t, triageText), c.at)
-			doc, faults := parse("x.yaml", []byte(text))
-			faults = append(faults, doc.answered([]*steps.Sheet{known[0].Sheet}, known)...)
+			doc, faults := parse("x.yaml", []byte(text), nil)
+			faults = append(faults, doc.answered([]*steps.Sheet{known[0].Sheet}, known, doubts{})...)
 			expect(t, faults.sorted(), "x.yaml:"+at, c.want, c.of)
 		})
 	}
@@ -84,13 +84,15 @@ func TestTriageFaults(t *testing.T) {
 
 func TestCheckTogether(t *testing.T) {
 	t.Chdir(files(t, map[string]string{
-		"sheet.yaml": sheetText, "build.yaml": buildText, "mend.yaml": repairText, "foam.yaml": triageText, "twice.yaml": sheetText,
+		"sheet.yaml": sheetText, "build.yaml": buildText,
+		"mend.yaml": faulty{edit: []string{"on: [wing, tail]", "on: [wing, tail, radio]"}}.text(t, repairText), "foam.yaml": triageText, "twice.yaml": sheetText,
 		"other.yaml":  faulty{edit: []string{"design: finch", "design: fnch"}}.text(t, buildText),
 		"nobody.yaml": faulty{edit: []string{"on: [wing, tail]", "on: [gondola]"}}.text(t, repairText),
 	}))
-	checked, faults := Open("").Check("sheet.yaml", "build.yaml", "mend.yaml", "foam.yaml")
-	if len(faults) > 0 || len(checked) != 4 {
-		t.Fatalf("%d checked, and\n%v", len(checked), faults)
+	report, err := Open("").Check(t.Context(), "sheet.yaml", "build.yaml", "mend.yaml", "foam.yaml")
+	checked, faults := report.Documents, report.Faults
+	if err != nil || len(faults) > 0 || len(checked) != 4 {
+		t.Fatalf("%d checked, %v, and\n%v", len(checked), err, faults)
 	}
 	if got := checked[1].Serves; len(got) != 1 || got[0] != "finch" {
 		t.Errorf("the build serves %v", got)
@@ -107,7 +109,10 @@ func TestCheckTogether(t *testing.T) {
 		{[]string{"."}, ".:0:0", "cannot be read: it is a folder"},
 		{[]string{os.DevNull}, os.DevNull + ":0:0", "cannot be read: it is not a regular file"},
 	} {
-		_, faults := Open("").Check(c.files...)
-		expect(t, faults, c.at, c.want, 1)
+		report, err := Open("").Check(t.Context(), c.files...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		expect(t, report.Faults, c.at, c.want, 1)
 	}
 }

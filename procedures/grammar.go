@@ -13,7 +13,7 @@ func Grammar() string {
 	var g grammar
 	g.line("A name is lower-case letters, digits and single hyphens (`left-boom`). Every number has a unit (`3.5 mm`, `3/32 in`, " +
 		"`5 3/8\"`, `250 °F`, `10 min`, `1h30m`), except where a whole number or a factor is asked for. One file holds one document. " +
-		"What follows `#` is a comment.")
+		"What follows ` #` is a comment: put a text with a `#` in it in quotes.")
 	for _, f := range forms() {
 		g.line("\n### " + capital(f.typ.what) + "\n")
 		if f.about != "" {
@@ -39,7 +39,11 @@ func forms() []documentForm {
 	return []documentForm{
 		{sheetKeys().typ(), ""},
 		{procedureKeys().typ(), "Stages may run side by side unless `after` says otherwise; the steps of a stage run in order. " +
-			"Every joint must be coated before it is joined, and joined only once."},
+			"Every joint must be coated before it is joined, and joined only once.\n\n" +
+			"Between the steps may stand runs: steps that come once for each of several words, that only some airframes have, or that " +
+			"another procedure has. `use: safe/air-the-bench` is that step of the procedure `safe`, and the name of a stage is all of " +
+			"its steps. A procedure of `kind: steps` is there to be used; what it calls `<side>` is filled in by who uses it. What is " +
+			"written outside of `each` and of such a procedure as `<side>` stays as it is. A run inside a run asks for the options of both."},
 		{triageKeys().typ(), "It says what to do about what is seen after a crash. Findings are asked for zone by zone; " +
 			"the first row that fits counts; what no row covers is inspected."},
 	}
@@ -64,8 +68,13 @@ func (g *grammar) mapping(t typ) {
 		g.keys(t.keys, "", some)
 	}
 	for _, r := range t.keys {
-		if below := r.typ; (below.is == aList || below.is == aMap) && below.of[0].is == aMapping {
-			g.mapping(below.of[0])
+		if r.typ.is != aList && r.typ.is != aMap {
+			continue
+		}
+		for _, below := range r.typ.of {
+			if below.is == aMapping {
+				g.mapping(below)
+			}
 		}
 	}
 }
@@ -82,7 +91,7 @@ func anyRow(rows []row, is func(row) bool) bool {
 // keys writes a line for each key, with the keys of a nested mapping below it.
 func (g *grammar) keys(rows []row, indent string, which func(row) bool) {
 	for _, r := range rows {
-		if !which(r) {
+		if !which(r) || r.need == ours {
 			continue
 		}
 		is := inWords(r.typ)
@@ -150,7 +159,19 @@ func inWords(t typ) string {
 	case aMapping:
 		return "keys"
 	case aList:
-		return "list, each " + t.of[0].what
+		var each []string
+		for _, one := range t.of {
+			each = append(each, one.what)
+		}
+		return "list, each " + listed(each)
+	case entries:
+		return "list, each a step or a run"
+	case wordLists:
+		return "names of your own, each with a list of words"
+	case used:
+		return "`PROCEDURE/STAGE` or `PROCEDURE/STEP`, or a list of these"
+	case changes:
+		return "revisions, each with a text"
 	case aMap:
 		if t.of[0].is == aMapping {
 			return "names of your own, each " + t.of[0].what
@@ -193,6 +214,9 @@ func exampleOf(rows []row) []string {
 	var lines []string
 	chosen := false
 	for _, r := range rows {
+		if r.need == ours {
+			continue
+		}
 		if r.need == choice {
 			if chosen {
 				continue
@@ -216,21 +240,24 @@ func exampleOfKey(r row) []string {
 	case text != "":
 		return []string{r.name + ": " + text}
 	case r.typ.is == aList:
-		return below(r.name, examplesOfItems(r.typ.of[0].keys))
+		return below(r.name, examplesOfItems(r.typ.of))
 	}
 	return below(r.name, exampleOf(r.typ.keys))
 }
 
-// examplesOfItems are the items of a list: one with all keys, and one for each
-// further choice.
-func examplesOfItems(rows []row) []string {
-	items := [][]string{exampleOf(rows)}
+// examplesOfItems are the items of a list: one of all keys, one of each other
+// form, and one for each further choice.
+func examplesOfItems(forms []typ) []string {
+	var items [][]string
+	for _, f := range forms {
+		items = append(items, exampleOf(f.keys))
+	}
 	first := true
-	for _, r := range rows {
+	for _, r := range forms[0].keys {
 		if r.need != choice {
 			continue
 		}
-		if !first {
+		if !first && !strings.HasPrefix(r.example, "#") {
 			items = append(items, strings.Split(r.example, "\n"))
 		}
 		first = false

@@ -59,6 +59,9 @@ func TestGrammarNamesEveryKey(t *testing.T) {
 	text := Grammar()
 	for _, f := range forms() {
 		for _, r := range rows(f.typ) {
+			if r.need == ours {
+				continue
+			}
 			if line := "- `" + r.name + "` (" + inWords(r.typ); r.help == "" || inWords(r.typ) == "" || !strings.Contains(text, line) || !strings.Contains(text, "): "+r.help+"\n") {
 				t.Errorf("the key %s of %s is not explained: %q", r.name, f.typ.what, r.help)
 			}

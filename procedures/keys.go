@@ -29,6 +29,7 @@ const (
 	optional need = iota
 	required
 	choice // at most one of the choices of a mapping
+	ours   // only the program writes it
 )
 
 // A value reads, writes and describes what a key may hold, or a part of that. It is
@@ -74,8 +75,14 @@ type fields struct {
 	*reader
 	node   *yaml.Node
 	what   string
-	chosen int // how many of the choices are there
+	chosen int  // how many of the choices are there
+	meant  bool // an unknown key may stand for one that is missing
+	failed []string
 }
+
+// lost reports whether the value of a key could not be read, or was written
+// under a key that is unknown.
+func (f fields) lost(name string) bool { return slices.Contains(f.failed, name) }
 
 // get is the value of a key, or nil.
 func (f fields) get(name string) *yaml.Node {
@@ -108,39 +115,51 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
 		return
 	}
-	values := m.values(r, n, what)
-	f := fields{reader: r, node: n, what: what, chosen: m.choices(values)}
+	values, meant, unknown := m.values(r, n, what)
+	f := fields{reader: r, node: n, what: what, chosen: m.choices(values), meant: unknown, failed: meant}
+	if r.wrong > r.settled {
+		r.settle()
+		r.doubt(n, "")
+	}
 	first := -1 // of the choices
 	for j, v := range values {
 		k := &m.keys[j]
 		switch {
 		case absent(v):
-			if k.need == required {
+			if k.need == required && v == nil && !f.lost(k.name) {
 				r.fault(n, "%s has no %s", f.what, k.name)
 			}
 		case k.need != choice || f.chosen == 1:
+			r.path = append(r.path, k.name)
 			k.is.read(r, v, k.name, to)
+			r.path = r.path[:len(r.path)-1]
 		case first < 0:
 			first = j
 		default:
 			r.fault(v, "%s has %s and %s: keep one of them", f.what, m.keys[first].name, k.name)
 		}
+		if faults := r.wrong > r.settled; faults || v != nil && null(v) || v == nil && f.lost(k.name) {
+			f.failed = append(f.failed, k.name)
+			r.settle()
+			r.doubt(n, k.name)
+		}
 		if j == 0 && m.label != nil {
 			f.what = m.label(to)
 		}
 	}
-	if m.one && f.chosen == 0 {
+	if m.one && f.chosen == 0 && !f.meant {
 		r.fault(n, "%s needs one of %s", f.what, listed(m.choiceNames()))
 	}
 	if m.check != nil {
 		m.check(f, to)
 	}
+	r.settle()
 }
 
 // values are the values of a mapping, in the order of the table; nil for a missing
-// key.
-func (m mapping[T]) values(r *reader, n *yaml.Node, what string) []*yaml.Node {
-	values := make([]*yaml.Node, len(m.keys))
+// key. Meant are the keys that unknown ones may stand for.
+func (m mapping[T]) values(r *reader, n *yaml.Node, what string) (values []*yaml.Node, meant []string, unknown bool) {
+	values = make([]*yaml.Node, len(m.keys))
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		k, v := n.Content[i], n.Content[i+1]
 		if k.Kind != yaml.ScalarNode {
@@ -150,7 +169,14 @@ func (m mapping[T]) values(r *reader, n *yaml.Node, what string) []*yaml.Node {
 		j := m.index(k.Value)
 		switch {
 		case j < 0:
-			r.fault(k, "unknown key %q in %s%s", k.Value, what, suggest(k.Value, m.names()))
+			unknown = true
+			says := ""
+			if len(r.faults) < mostFaults {
+				var near string
+				near, says = m.suggest(k.Value)
+				meant = append(meant, near)
+			}
+			r.fault(k, "unknown key %q in %s%s", k.Value, what, says)
 		case values[j] != nil:
 			r.fault(k, "%q is duplicated in %s", k.Value, what)
 		default:
@@ -160,7 +186,7 @@ func (m mapping[T]) values(r *reader, n *yaml.Node, what string) []*yaml.Node {
 			}
 		}
 	}
-	return values
+	return values, meant, unknown
 }
 
 func absent(n *yaml.Node) bool { return n == nil || null(n) }
@@ -181,9 +207,11 @@ func (m mapping[T]) index(name string) int {
 }
 
 func (m mapping[T]) names() []string {
-	names := make([]string, len(m.keys))
+	names := make([]string, 0, len(m.keys))
 	for j := range m.keys {
-		names[j] = m.keys[j].name
+		if m.keys[j].need != ours {
+			names = append(names, m.keys[j].name)
+		}
 	}
 	return names
 }
@@ -279,6 +307,7 @@ func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 		*to = append(*to, *new(V))
 		last := &(*to)[len(*to)-1]
 		*m.name(last) = name
+		r.doc.places[m.one+" "+name] = r.at(k)
 		if null(v) {
 			r.fault(v, "%s %s is empty: fill it in or delete the line", m.one, name)
 			return

@@ -128,7 +128,7 @@ func coatInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // the step's own fault says it
 	}
-	if len(v.at(steps.Join, s.Joint)) == 0 {
+	if len(v.at(steps.Join, s.Joint)) == 0 && !v.doubts.lost(steps.Join) {
 		say("the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
 	}
 	if first := v.at(steps.Coat, s.Joint)[0]; s.Adhesive != first.Adhesive {
@@ -146,7 +146,7 @@ func joinInOrder(v variant, s *steps.Step, say complain) {
 		return
 	}
 	coats := v.at(steps.Coat, s.Joint)
-	if len(coats) == 0 {
+	if len(coats) == 0 && !v.doubts.lost(steps.Coat) {
 		say("the joint %s is joined but never coated%s%s", s.Joint, v.when(), v.suggestJoint(steps.Coat, s.Joint))
 	}
 	for _, c := range coats {
@@ -166,6 +166,7 @@ func waitInOrder(v variant, s *steps.Step, say complain) {
 	}
 	joins := v.at(steps.Join, s.Joint)
 	switch {
+	case len(joins) == 0 && v.doubts.lost(steps.Join):
 	case len(joins) == 0:
 		say("it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
 	case !v.before(joins[0].Name, s.Name):
@@ -179,7 +180,7 @@ func gatesThere(v variant, s *steps.Step, sheet *steps.Sheet, say complain) {
 		return
 	}
 	for _, g := range sheet.Gates {
-		if slices.Contains(s.Gates, g.Name) && steps.Applies(g.With, g.Without, v.options) {
+		if slices.Contains(s.Gates, g.Name) && g.Applies(v.options) {
 			return
 		}
 	}

@@ -53,27 +53,38 @@ type Entry struct {
 }
 
 // List returns every document, design sheets first, and the faults of the user's
-// files. A user's document replaces the embedded one of the same name.
+// files. A user's document replaces the embedded one of the same name, even if it
+// cannot be read.
 func (l *Library) List() ([]Entry, Faults) {
-	own, faults := l.own()
+	entries, claims, faults := l.list()
+	for _, c := range claims {
+		faults = append(faults, c.faults...)
+	}
+	return entries, faults.sorted().capped()
+}
+
+func (l *Library) list() ([]Entry, []claim, Faults) {
+	own, claims, faults := l.own()
 	entries := slices.Clone(own)
 	for _, e := range shipped() {
-		if !slices.ContainsFunc(own, func(o Entry) bool { return o.Document.Name() == e.Document.Name() }) {
-			entries = append(entries, e)
+		name := e.Document.Name()
+		if _, broken := claimed(claims, name); broken || slices.ContainsFunc(own, func(o Entry) bool { return o.Document.Name() == name }) {
+			continue
 		}
+		entries = append(entries, e)
 	}
 	slices.SortStableFunc(entries, func(a, b Entry) int {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(a.Document.Name(), b.Document.Name()))
 	})
-	return entries, faults
+	return entries, claims, faults
 }
 
 func rank(e Entry) int {
-	return slices.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, KindTriage}, e.Document.Kind())
+	return slices.Index([]string{KindDesign, steps.Build, steps.Repair, steps.Check, steps.Shared, KindTriage}, e.Document.Kind())
 }
 
-// own reads the user's folder. A file with faults is left out.
-func (l *Library) own() ([]Entry, Faults) {
+// paths are the files of the user's folder.
+func (l *Library) paths() ([]string, Faults) {
 	if l.folder == "" {
 		return nil, nil
 	}
@@ -84,16 +95,25 @@ func (l *Library) own() ([]Entry, Faults) {
 	if err != nil {
 		return nil, Faults{{File: l.folder, Text: "the library folder cannot be read: " + reason(err)}}
 	}
-	var entries []Entry
-	var faults Faults
+	var paths []string
 	for _, f := range files {
-		if f.IsDir() || !isYAML(f.Name()) {
-			continue
+		if !f.IsDir() && isYAML(f.Name()) {
+			paths = append(paths, filepath.Join(l.folder, f.Name()))
 		}
-		path := filepath.Join(l.folder, f.Name())
-		doc, wrong := parseFile(path)
+	}
+	return paths, nil
+}
+
+// own reads the user's folder. A file with faults is no entry, but a claim.
+func (l *Library) own() ([]Entry, []claim, Faults) {
+	paths, faults := l.paths()
+	var entries []Entry
+	var claims []claim
+	from := (&shelf{folder: l.folder}).find
+	for _, path := range paths {
+		doc, data, wrong := parseFile(path, from)
 		if len(wrong) > 0 {
-			faults = append(faults, wrong...)
+			claims = append(claims, claimOf(path, data, wrong))
 			continue
 		}
 		if i := slices.IndexFunc(entries, func(e Entry) bool { return e.Document.Name() == doc.Name() }); i >= 0 {
@@ -102,27 +122,33 @@ func (l *Library) own() ([]Entry, Faults) {
 		}
 		entries = append(entries, Entry{doc, path})
 	}
-	return entries, faults
+	return entries, claims, faults
 }
 
 // shipped reads the embedded documents; a test makes sure that they have no fault.
 func shipped() []Entry {
 	files, _ := embedded.ReadDir("library")
 	var entries []Entry
+	from := (&shelf{}).find
 	for _, f := range files {
-		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml")); doc != nil {
+		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml"), from); doc != nil {
 			entries = append(entries, Entry{doc, Embedded})
 		}
 	}
 	return entries
 }
 
-func embeddedNamed(name string) *Document {
+// embeddedNamed is the embedded document of the name. What it uses is embedded
+// too: a document of one's own changes nothing of it.
+func embeddedNamed(name string, from sources) *Document {
 	data, err := embedded.ReadFile("library/" + name + ".yaml")
 	if err != nil {
 		return nil
 	}
-	doc, _ := Parse(name+".yaml", data)
+	doc, faults := parse(name+".yaml", data, from)
+	if len(faults) > 0 {
+		return nil
+	}
 	return doc
 }
 
@@ -144,13 +170,21 @@ func exists(path string) bool {
 	return err == nil
 }
 
-// parseFile reads and checks one file. It may return both a document and faults.
-func parseFile(path string) (*Document, Faults) {
+// parseFile reads and checks one file, and returns its bytes too. It may return both
+// a document and faults.
+func parseFile(path string, from sources) (*Document, []byte, Faults) {
 	data, err := readFile(path)
 	if err != nil {
-		return nil, Faults{{File: path, Text: "cannot be read: " + reason(err)}}
+		return nil, nil, Faults{{File: path, Text: "cannot be read: " + reason(err)}}
 	}
-	return parse(path, data)
+	doc, faults := parseOwn(path, data, from)
+	return doc, data, faults
+}
+
+// parseOwn is parse for what a person wrote.
+func parseOwn(path string, data []byte, from sources) (*Document, Faults) {
+	doc, faults := parse(path, data, from)
+	return doc, append(faults, doc.byProgram()...).sorted()
 }
 
 // readFile reads no more than the longest document, so that naming a huge file or a
@@ -198,7 +232,11 @@ func (l *Library) Sheet(name string) (*Document, error) {
 // Procedure returns the procedure with that name or in that file, like
 // [Library.Find].
 func (l *Library) Procedure(name string) (*Document, error) {
-	return l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
+	doc, err := l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
+	if err == nil && !doc.Starts() {
+		return nil, Faults{doc.fault(top(), doc.Name()+" holds steps for other procedures to use, and is never started itself")}
+	}
+	return doc, err
 }
 
 // Triage returns the triage table with that name or in that file, like
@@ -212,32 +250,25 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 		if !exists(name) {
 			return nil, &NotFoundError{Name: name, What: "file"}
 		}
-		doc, faults := parseFile(name)
+		doc, _, faults := parseFile(name, (&shelf{folder: l.folder}).find)
 		switch {
 		case len(faults) > 0:
-			return nil, faults
+			return nil, faults.capped()
 		case !wanted(doc):
 			return nil, Faults{{name, 1, 1, "is a " + doc.Kind() + ", not a " + what}}
 		}
 		return doc, nil
 	}
-	own, faults := l.own()
-	for _, e := range own {
-		if e.Document.Name() == name && wanted(e.Document) {
-			return e.Document, nil
-		}
+	doc, err := l.findOwn(name, wanted)
+	if doc != nil || err != nil {
+		return doc, err
 	}
-	// A user's file of that name is used even if it cannot be read.
-	for _, f := range faults {
-		if base := filepath.Base(f.File); strings.TrimSuffix(base, filepath.Ext(base)) == name {
-			return nil, faults
-		}
-	}
-	if doc := embeddedNamed(name); doc != nil && wanted(doc) {
+	if doc := embeddedNamed(name, (&shelf{}).find); doc != nil && wanted(doc) {
 		return doc, nil
 	}
 	var known []string
-	for _, e := range slices.Concat(own, shipped()) {
+	entries, _, _ := l.list()
+	for _, e := range entries {
 		if wanted(e.Document) {
 			known = append(known, e.Document.Name())
 		}
@@ -245,98 +276,34 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 	return nil, &NotFoundError{name, what, nearest.Of(name, known)}
 }
 
-// Checked is a document without a fault, and the designs that it fits.
-type Checked struct {
-	Document *Document
-	Serves   []string
-}
-
-// Check checks files together: each by itself, then every procedure against its
-// design sheet, which is one of the files or else in the library. A procedure
-// without a design must fit at least one sheet.
-func (l *Library) Check(files ...string) ([]Checked, Faults) {
-	var docs []*Document
-	var faults Faults
-	for _, file := range files {
-		doc, wrong := parseFile(file)
-		faults = append(faults, wrong...)
-		if doc == nil {
-			continue
-		}
-		for _, other := range docs {
-			if other.Name() == doc.Name() && doc.Name() != "" {
-				faults = append(faults, Fault{file, 1, 1, fmt.Sprintf("the name %q is used by %s too", doc.Name(), other.File)})
+// findOwn looks into the user's folder, and only into files that may be meant: faults
+// in the others do no harm.
+func (l *Library) findOwn(name string, wanted func(*Document) bool) (*Document, error) {
+	paths, faults := l.paths()
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	from := (&shelf{folder: l.folder}).find
+	var broken error
+	for _, path := range paths {
+		data, err := readFile(path)
+		if err != nil {
+			if calledBy(path) == name {
+				return nil, claimOf(path, nil, Faults{{File: path, Text: "cannot be read: " + reason(err)}}).error(name)
 			}
-		}
-		docs = append(docs, doc)
-	}
-	sheets := l.sheetsBeside(docs)
-	var results []Checked
-	for _, doc := range docs {
-		served, wrong := doc.checkAgainst(sheets)
-		if doc.Triage != nil {
-			wrong = doc.answered(sheets, l.documentsBeside(docs))
-		}
-		faults = append(faults, wrong...)
-		results = append(results, Checked{doc, served})
-	}
-	return results, faults.sorted()
-}
-
-// sheetsBeside are the design sheets among the documents, and those of the library
-// with other names.
-func (l *Library) sheetsBeside(docs []*Document) []*steps.Sheet {
-	var sheets []*steps.Sheet
-	add := func(d *Document) {
-		if d.Sheet != nil && !slices.ContainsFunc(sheets, func(s *steps.Sheet) bool { return s.Name == d.Sheet.Name }) {
-			sheets = append(sheets, d.Sheet)
-		}
-	}
-	for _, d := range docs {
-		add(d)
-	}
-	entries, _ := l.List()
-	for _, e := range entries {
-		add(e.Document)
-	}
-	return sheets
-}
-
-// documentsBeside are the documents, and those of the library.
-func (l *Library) documentsBeside(docs []*Document) []*Document {
-	all := slices.Clone(docs)
-	entries, _ := l.List()
-	for _, e := range entries {
-		all = append(all, e.Document)
-	}
-	return all
-}
-
-func (d *Document) checkAgainst(sheets []*steps.Sheet) (serves []string, faults Faults) {
-	if d.Procedure == nil {
-		return nil, nil
-	}
-	var names []string
-	var least Faults
-	for _, s := range sheets {
-		names = append(names, s.Name)
-		if d.Procedure.Design != "" && d.Procedure.Design != s.Name {
 			continue
 		}
-		wrong := d.Against(s)
-		if len(wrong) == 0 {
-			serves = append(serves, s.Name)
-		} else if least == nil || len(wrong) < len(least) {
-			least = wrong
+		if _, says := declared(data); says != "" && says != name && calledBy(path) != name {
+			continue
+		}
+		doc, wrong := parseOwn(path, data, from)
+		c := claimOf(path, data, wrong)
+		switch {
+		case len(wrong) == 0 && doc.Name() == name && wanted(doc):
+			return doc, nil
+		case len(wrong) > 0 && broken == nil && slices.Contains(c.names, name):
+			broken = c.error(name)
 		}
 	}
-	switch {
-	case len(serves) > 0:
-		return serves, nil
-	case least != nil:
-		return nil, least // the faults for the design that it fits best
-	case d.Procedure.Design != "":
-		return nil, Faults{d.fault(place{1, 1}, fmt.Sprintf("unknown design %q%s", d.Procedure.Design, suggest(d.Procedure.Design, names)))}
-	}
-	return nil, Faults{d.fault(place{1, 1}, "no design sheet has everything it names")}
+	return nil, broken
 }

@@ -37,17 +37,18 @@ func TestEmbeddedHaveNoFault(t *testing.T) {
 			sheets = append(sheets, doc.Sheet)
 		}
 	}
-	for _, doc := range known {
-		serves, faults := doc.checkAgainst(sheets)
-		if doc.Triage != nil {
-			faults = doc.answered(sheets, known)
-		}
-		if len(faults) > 0 {
-			t.Errorf("%v", faults)
-		}
+	report, err := Open("").CheckAll(t.Context())
+	if err != nil || len(report.Faults) > 0 {
+		t.Errorf("%v\n%v", err, report.Faults)
+	}
+	if len(report.Documents) != len(known) || report.Answers < 100 {
+		t.Errorf("%d documents were checked, and %d answers composed", len(report.Documents), report.Answers)
+	}
+	t.Logf("%d answers; notes:\n%v", report.Answers, report.Notes)
+	for _, c := range report.Documents {
 		for _, s := range sheets {
-			if slices.Contains(serves, s.Name) != doc.Serves(s) {
-				t.Errorf("%s and %s: served by the one account alone", doc.Name(), s.Name)
+			if slices.Contains(c.Serves, s.Name) != c.Document.Serves(s) {
+				t.Errorf("%s and %s: served by the one account alone", c.Document.Name(), s.Name)
 			}
 		}
 	}
@@ -139,24 +140,27 @@ func TestEmbeddedStepsSayWhatAndWhy(t *testing.T) {
 	}
 }
 
-func TestSharedStepsAreOne(t *testing.T) {
-	type from struct {
-		file string
-		step steps.Step
-	}
-	first := map[string]from{}
+// What repairs share they use by reference: no copy can come to differ.
+func TestSharedStepsAreWrittenOnce(t *testing.T) {
+	from := map[string]steps.Origin{}
+	n := 0
 	for _, d := range embeddedProcedures(t) {
+		if !d.Starts() {
+			continue
+		}
 		for _, s := range d.Procedure.Steps() {
 			if !s.Shared {
 				continue
 			}
-			one, ok := first[s.Name]
-			if !ok {
-				first[s.Name] = from{d.File, s}
-			} else if !reflect.DeepEqual(one.step, s) {
-				t.Errorf("the shared step %s differs in %s and %s", s.Name, one.file, d.File)
+			n++
+			if one, ok := from[s.Name]; ok && !reflect.DeepEqual(one, s.Origin) {
+				t.Errorf("the shared step %s of %s is written in two places", s.Name, d.File)
 			}
+			from[s.Name] = s.Origin
 		}
+	}
+	if n < 250 || len(from) < 11 {
+		t.Errorf("%d shared steps of %d names", n, len(from))
 	}
 }
 

@@ -14,19 +14,50 @@ func (d *Document) ordered() Faults {
 	if d.tooLarge() {
 		return nil
 	}
+	o := d.order()
+	if d.Procedure.Kind == steps.Shared {
+		return d.releaseLast(o) // the order is that of who uses it
+	}
 	faults, cyclic := d.stagesInOrder()
-	o := orderOf(d.Procedure)
 	faults = append(faults, d.releaseLast(o)...)
+	if d.Procedure.Kind != steps.Build { // which is never one of several in a plan
+		faults = append(faults, d.sharedAtEnds()...)
+	}
 	if cyclic {
 		return faults // in a cycle there is no order to check
 	}
-	return append(faults, d.inEveryVariant(o, o.optionsNamed(), d.stepsInOrder)...)
+	d.late = d.inEveryVariant(o, o.optionsNamed(), func(v variant) Faults {
+		return append(d.stepsInOrder(v), d.needsInOrder(v)...)
+	})
+	return append(faults, d.late...)
+}
+
+// sharedAtEnds finds shared steps that a plan of several repairs could not put
+// before all work of its own or after it.
+func (d *Document) sharedAtEnds() Faults {
+	var faults Faults
+	for _, stage := range d.Procedure.Stages {
+		first, last := stage.SharedEnds()
+		for i := range stage.Steps {
+			s := &stage.Steps[i]
+			if !s.Shared {
+				continue
+			}
+			if i >= first && i < len(stage.Steps)-last {
+				d.complain(s, &faults)("the shared step %s stands between others of its stage: a plan of several repairs does it before them or after them; move it to the beginning or the end", s.Name)
+			}
+			if s.Kind.Traits().Glues() {
+				d.complain(s, &faults)("the shared step %s works on a joint, which each repair has for itself", s.Name)
+			}
+		}
+	}
+	return faults
 }
 
 // tooLarge reports whether a procedure must be refused for its size alone: checking
 // its order could take for ever.
 func (d *Document) tooLarge() bool {
-	return len(d.Procedure.Stages) > mostStages || stepsOf(d.Procedure.Stages) > mostSteps
+	return d.cut || len(d.Procedure.Stages) > mostStages || stepsOf(d.Procedure.Stages) > mostSteps
 }
 
 // inEveryVariant checks every combination of the options. It does not report a
@@ -35,6 +66,9 @@ func (d *Document) inEveryVariant(o *order, options []string, check func(variant
 	var faults Faults
 	reported := map[Fault][][]string{}
 	for _, chosen := range combinations(options) {
+		if len(faults) > mostFaults {
+			break
+		}
 		v := o.variantOf(chosen)
 		for _, f := range check(v) {
 			same := f
@@ -62,11 +96,15 @@ func (d *Document) stagesInOrder() (faults Faults, cyclic bool) {
 		at := d.places[stageAt(s.Name)]
 		for _, a := range s.After {
 			if !slices.Contains(known, a) {
+				d.doubts.order = true
+				if d.doubts.stages {
+					continue
+				}
 				faults = append(faults, d.fault(at, fmt.Sprintf("the stage %s comes after an unknown stage %q%s", s.Name, a, suggest(a, known))))
 			}
 		}
 		if ring := d.ring(s.Name); ring != nil {
-			cyclic = true
+			cyclic, d.doubts.order = true, true
 			if slices.Min(ring) == s.Name { // report each cycle once
 				faults = append(faults, d.fault(at, "a cycle: stages come after each other: "+strings.Join(append(ring, s.Name), " after ")))
 			}
@@ -122,19 +160,26 @@ func (d *Document) releaseLast(o *order) Faults {
 		}
 	}
 	if p.Kind != steps.Build {
+		what := articled(p.Kind)
+		if p.Kind == steps.Shared {
+			what = "a document of shared steps"
+		}
 		for _, s := range releases {
-			say(s, "a %s cannot release; only a build ends with a release", p.Kind)
+			say(s, "%s cannot release; only a build ends with a release", what)
 		}
 		return faults
 	}
+	if len(releases) == 0 && d.doubts.lost(steps.Release) {
+		return nil
+	}
 	if len(releases) == 0 {
-		return Faults{d.fault(place{1, 1}, "a build must end with a release; this one has none")}
+		return Faults{d.fault(top(), "a build must end with a release; this one has none")}
 	}
 	for _, s := range releases[1:] {
 		say(s, "a second release; a build has only one")
 	}
 	last := releases[0]
-	if last.With != "" || last.Without != "" {
+	if len(last.Options()) > 0 {
 		say(last, "the release depends on an option; every airframe needs a release")
 	}
 	for s := range o.all() {
@@ -150,8 +195,8 @@ func (d *Document) releaseLast(o *order) Faults {
 func (o *order) optionsNamed() []string {
 	var names []string
 	for s := range o.all() {
-		for _, name := range []string{s.With, s.Without} {
-			if name != "" && !slices.Contains(names, name) {
+		for _, name := range s.Options() {
+			if !slices.Contains(names, name) {
 				names = append(names, name)
 			}
 		}
@@ -182,10 +227,20 @@ type order struct {
 	stageOf map[string]int
 	rank    map[string]int    // of steps, within their stage
 	earlier []map[string]bool // by stage: the stages complete before it
+	doubts  doubts
+	twice   map[string]bool // steps of one name
+	asked   int             // how often a joint was suggested
+}
+
+// order is the order of the document's steps.
+func (d *Document) order() *order {
+	o := orderOf(d.Procedure)
+	o.doubts = d.doubts
+	return o
 }
 
 func orderOf(p *steps.Procedure) *order {
-	o := &order{kinds: stepKinds(), stages: p.Stages, stageOf: map[string]int{}, rank: map[string]int{}}
+	o := &order{kinds: stepKinds(), stages: p.Stages, stageOf: map[string]int{}, rank: map[string]int{}, twice: map[string]bool{}}
 	for i, stage := range p.Stages {
 		earlier := map[string]bool{}
 		for _, name := range p.Before(stage.Name) {
@@ -194,6 +249,9 @@ func orderOf(p *steps.Procedure) *order {
 		o.earlier = append(o.earlier, earlier)
 		for j := range stage.Steps {
 			name := stage.Steps[j].Name
+			if _, met := o.rank[name]; met {
+				o.twice[name] = true
+			}
 			o.stageOf[name], o.rank[name] = i, j
 		}
 	}
@@ -213,13 +271,17 @@ func (o *order) all() iter.Seq[*steps.Step] {
 	}
 }
 
-// before reports whether the one step is always complete before the other.
+// before reports whether the one step is always complete before the other, or
+// may be where that is in doubt.
 func (o *order) before(one, other string) bool {
+	if o.twice[one] || o.twice[other] {
+		return true
+	}
 	a, b := o.stageOf[one], o.stageOf[other]
 	if a == b {
 		return o.rank[one] < o.rank[other]
 	}
-	return o.earlier[b][o.stages[a].Name]
+	return o.doubts.order || o.earlier[b][o.stages[a].Name]
 }
 
 // A variant is a procedure for one airframe: the steps that apply with its options.
@@ -242,7 +304,7 @@ func (o *order) variantOf(options []string) variant {
 	for i, stage := range o.stages {
 		for j := range stage.Steps {
 			s := &stage.Steps[j]
-			if !steps.Applies(s.With, s.Without, options) {
+			if !s.Applies(options) {
 				continue
 			}
 			v.steps = append(v.steps, s)
@@ -265,6 +327,9 @@ func (v variant) at(kind steps.Kind, joint string) []*steps.Step {
 
 // suggestJoint suggests one of the joints that steps of the kind name.
 func (v variant) suggestJoint(kind steps.Kind, name string) string {
+	if v.asked++; v.asked > mostFaults {
+		return ""
+	}
 	var known []string
 	for at := range v.joints {
 		if at.kind == kind {

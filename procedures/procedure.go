@@ -1,6 +1,9 @@
 package procedures
 
 import (
+	"fmt"
+	"strconv"
+
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
@@ -15,7 +18,9 @@ const (
 )
 
 // kindsOfProcedure are all that a procedure may be.
-func kindsOfProcedure() []string { return []string{steps.Build, steps.Repair, steps.Check} }
+func kindsOfProcedure() []string {
+	return []string{steps.Build, steps.Repair, steps.Check, steps.Shared}
+}
 
 // procedureKeys are the keys of a procedure.
 func procedureKeys() mapping[steps.Procedure] {
@@ -24,7 +29,7 @@ func procedureKeys() mapping[steps.Procedure] {
 		{"procedure", required, field(func(p *p) *string { return &p.Name }, nameValue{}),
 			"its name", "plover-build"},
 		{"kind", required, field(func(p *p) *string { return &p.Kind }, wordValue{known: kindsOfProcedure()}),
-			"what it is for", "build"},
+			"what it is for; `steps` are used by other procedures, and never started", "build"},
 		{"design", optional, field(func(p *p) *string { return &p.Design }, nameValue{design}),
 			"the design it is written for; a build needs one. Without it, a repair or a check fits every design that has what it names", "plover"},
 		{"on", optional, field(func(p *p) *[]string { return &p.On }, namesValue{to: zone}),
@@ -33,10 +38,11 @@ func procedureKeys() mapping[steps.Procedure] {
 			"what it does, in a few words", "Build a Plover"},
 		{"revision", required, field(func(p *p) *int { return &p.Revision }, wholeValue{mostRevision}),
 			"raise it with every change", "1"},
+		{"changes", optional, field(func(p *p) *[]steps.Change { return &p.Changes }, changesValue{}),
+			changesHelp, changesExample},
 		{"about", optional, field(func(p *p) *string { return &p.About }, textValue{prose}),
 			"what to know before starting", "From cut parts to the first flight."},
-		{"stages", required, field(func(p *p) *[]steps.Stage { return &p.Stages }, list[steps.Stage]{
-			is: stageKeys(), keep: func(s *steps.Stage) bool { return s.Name != "" }}),
+		{"stages", required, field(func(p *p) *[]steps.Stage { return &p.Stages }, stagesValue{}),
 			"the work, in parts that may run side by side", ""},
 	}}
 }
@@ -47,6 +53,28 @@ func procedureChecked(f fields, p *steps.Procedure) {
 	}
 	if n := stepsOf(p.Stages); len(p.Stages) > mostStages || n > mostSteps {
 		f.fault(f.get("stages"), "%d stages with %d steps; the limit is %d with %d", len(p.Stages), n, mostStages, mostSteps)
+	}
+	if p.Kind == steps.Shared && f.has("on") {
+		f.fault(f.get("on"), "shared steps are never started: the procedure that uses them says on which zones")
+	}
+	f.changed(p.Changes, p.Revision)
+	f.renamed(p)
+}
+
+// renamed finds former names of steps that are names still, or of two steps.
+func (f fields) renamed(p *steps.Procedure) {
+	by := map[string]string{}
+	for _, s := range p.Steps() {
+		if s.Was == "" {
+			continue
+		}
+		at := f.doc.places[wasAt(s.Name)]
+		if _, here := f.doc.places[stepAt(s.Was)]; here {
+			f.faultAt(at, fmt.Sprintf("was %s: a step of that name is here", s.Was))
+		} else if by[s.Was] != "" {
+			f.faultAt(at, fmt.Sprintf("was %s, and so was the step %s: only one of them can go on as that step", s.Was, by[s.Was]))
+		}
+		by[s.Was] = s.Name
 	}
 }
 
@@ -61,7 +89,7 @@ func stepsOf(stages []steps.Stage) int {
 // stageKeys are the keys of a stage.
 func stageKeys() mapping[steps.Stage] {
 	type s = steps.Stage
-	return mapping[s]{what: "a stage", check: stageChecked, keys: []key[s]{
+	return mapping[s]{what: "a stage", one: true, check: stageChecked, keys: append([]key[s]{
 		{"stage", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
 			"its name", "wing"},
 		{"title", optional, field(func(s *s) *string { return &s.Title }, textValue{}),
@@ -70,13 +98,18 @@ func stageKeys() mapping[steps.Stage] {
 			"the stages that must be complete first; without it, the stage may run beside the others", "# [kit]"},
 		{"phase", optional, field(func(s *s) *string { return &s.Phase }, wordValue{known: steps.Phases()}),
 			"of a repair: where it comes when several repairs become one plan", "# structure"},
-		{"steps", required, field(func(s *s) *[]steps.Step { return &s.Steps }, list[steps.Step]{
-			is: stepKeys(), keep: func(s *steps.Step) bool { return s.Name != "" }}),
+	}, append(whereKeys[s]("# {side: [left, right]}"), []key[s]{
+		{"steps", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, stepsValue{}),
 			"the work, in this order", ""},
-	}}
+		{"use", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, useValue{}),
+			"stages and steps of other procedures: `safe/air-the-bench`, or a list of such", "# safe/air-the-bench"},
+	}...)...)}
 }
 
 func stageChecked(f fields, s *steps.Stage) {
+	if at, ok := f.doc.places[stageAt(s.Name)]; ok && f.doc.Procedure.Kind == steps.Shared && at.line == f.node.Line {
+		return // it is repeated, and who uses it uses all of it
+	}
 	f.claim(stageAt(s.Name), f.get("stage"))
 }
 
@@ -89,7 +122,7 @@ func (f fields) claim(what string, named *yaml.Node) {
 		f.fault(named, "the %s is duplicated", what)
 		return
 	}
-	f.doc.places[what] = at(f.node)
+	f.doc.places[what] = f.at(f.node)
 }
 
 // stepKeys are the keys of a step: those of every kind, and the one of each
@@ -113,6 +146,8 @@ func stepKeys() mapping[steps.Step] {
 			"what can hurt; shown before everything else", "Keep flames away."},
 		{"do", optional, field(func(s *s) *string { return &s.Do }, textValue{prose}),
 			"what to do, and how. A step with only this is complete once someone says that it is done", "Spread an even coat on **both** faces."},
+		{"short", optional, field(func(s *s) *string { return &s.Short }, textValue{prose}),
+			"the same in a few words, for who has done it before", "A thin coat on both roots."},
 		{"why", optional, field(func(s *s) *string { return &s.Why }, textValue{prose}),
 			"what goes wrong if it is skipped", "A starved joint peels in the first hard turn."},
 		{"hands", optional, field(func(s *s) *quantity.Quantity { return &s.Hands }, amountValue{quantity.Duration, fromZero}),
@@ -123,12 +158,17 @@ func stepKeys() mapping[steps.Step] {
 			"the conditions that hold once it is done", "{propeller: off}"},
 		{"disturbs", optional, field(func(s *s) *[]string { return &s.Disturbs }, namesValue{to: zone, except: steps.Here}),
 			"the zones whose gates must be measured again", "[wing]"},
-		{"with", optional, field(func(s *s) *string { return &s.With }, nameValue{option}),
-			"only on an airframe with this option", "# rudder"},
-		{"without", optional, field(func(s *s) *string { return &s.Without }, nameValue{option}),
-			"only on an airframe without this option", "# rudder"},
+		{"with", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{}),
+			"only on an airframe with any of these options", "# rudder"},
+		{"without", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{not: true}),
+			"only on an airframe with none of these options", "# rudder"},
 		{"shared", optional, field(func(s *s) *bool { return &s.Shared }, switchValue{}),
-			"of a repair: a plan of several repairs has the step of this name once", "# yes"},
+			"of a repair, at the beginning or the end of a stage: a plan of several repairs has it once, if it is word for word the same in each", "# yes"},
+		{"source", optional, field(func(s *s) *string { return &s.Source }, textValue{}),
+			"where its figures come from", "common practice, no source"},
+		{"was", optional, field(func(s *s) *string { return &s.Was }, nameValue{}),
+			"its name in an earlier revision; a job that is moved goes on with it", "# spread-roots"},
+		{"origin", ours, field(func(s *s) *steps.Origin { return &s.Origin }, originValue{originKeys()}), "where it was written", ""},
 	}}
 	for _, k := range kinds {
 		if k.is != nil {
@@ -140,28 +180,61 @@ func stepKeys() mapping[steps.Step] {
 
 func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	f.claim(stepAt(s.Name), f.get("step"))
+	if n := f.get("was"); n != nil {
+		f.doc.places[wasAt(s.Name)] = f.at(n)
+	}
+	if s.Origin.Document == "" {
+		s.Origin = steps.Origin{Document: f.within.digest, Step: f.within.step, Words: f.within.of}
+	}
+	s.Where = f.within.where.And(s.Where)
 	if s.Kind == "" {
 		s.Kind = steps.Do
-		if f.chosen == 0 && !f.has("do") {
+		if f.chosen == 0 && !f.has("do") && !f.meant && !f.lost("do") {
 			f.fault(f.node, "%s has nothing to do: write do, or one of %s", f.what, listed(keysOf(kinds)))
 		}
 	}
-	if len(f.doc.Procedure.On) == 0 {
+	if len(f.doc.Procedure.On) == 0 && f.doc.Procedure.Kind != steps.Shared {
 		for _, z := range s.Disturbs {
 			if z == steps.Here {
 				f.fault(f.item("disturbs", z), "here means the zone that a repair was started on, but this procedure has no line on:")
 			}
 		}
 	}
-	f.governed(s.With, s.Without)
+	f.governed(s.Where)
 	if k := kindOf(kinds, s.Kind); k.check != nil {
 		k.check(f, s)
 	}
 }
 
 // governed checks the options of with and without together.
-func (f fields) governed(with, without string) {
-	if with != "" && with == without {
-		f.fault(f.get("without"), "this can never apply: it needs the option %s and its absence", with)
+func (f fields) governed(w steps.Where) {
+	if never := w.Never(); never != nil {
+		f.doc.doubts.name(variants)
+		at := f.get("without")
+		if at == nil {
+			at = f.node
+		}
+		f.fault(at, "this can never apply: it needs the option %s and its absence", listed(never))
+	}
+}
+
+// changesHelp and changesExample explain the key changes of every document.
+const (
+	changesHelp    = "what each revision changed"
+	changesExample = "{1: The first one.}"
+)
+
+// changed finds what a revision changed that is still to come.
+func (f fields) changed(changes []steps.Change, revision int) {
+	n := f.get("changes")
+	for _, c := range changes {
+		if revision == 0 || c.Revision <= revision {
+			continue
+		}
+		for i := 0; i < len(n.Content); i += 2 {
+			if n.Content[i].Value == strconv.Itoa(c.Revision) {
+				f.fault(n.Content[i], "revision %d is above that of the document, %d", c.Revision, revision)
+			}
+		}
 	}
 }

@@ -19,26 +19,51 @@ const (
 
 // A reader decodes the nodes of one document and collects the faults.
 type reader struct {
-	doc    *Document
-	faults Faults
+	doc     *Document
+	kept    bool // it is kept with a job, and only has to be readable
+	faults  Faults
+	wrong   int                 // faults, with those that are said of the first time only
+	settled int                 // how many of these leave nothing in doubt, or were looked at
+	path    []string            // the keys that are being read
+	lines   map[string][]string // of the texts, by file, once they are wanted
+	reuse
 }
 
-func at(n *yaml.Node) place { return place{n.Line, n.Column} }
+func (r *reader) at(n *yaml.Node) place { return place{n.Line, n.Column, r.within.site} }
 
 func (r *reader) fault(n *yaml.Node, format string, args ...any) {
-	r.faults = append(r.faults, r.doc.fault(at(n), fmt.Sprintf(format, args...)))
+	r.faultAt(r.at(n), fmt.Sprintf(format, args...))
 }
 
-// stricter is a fault of a new document, and none of one that is kept.
+// faultAt reports a fault. What is wrong with a step that is repeated is said
+// of the first time.
+func (r *reader) faultAt(at place, text string) {
+	r.wrong++
+	f := r.doc.fault(at, text)
+	if at.site != nil && !r.first(at, text) {
+		return
+	}
+	r.faults = append(r.faults, f)
+}
+
+// stricter is a fault of a new document. One that is kept with a job was accepted
+// before that was asked, and is still read.
 func (r *reader) stricter(n *yaml.Node, format string, args ...any) {
-	r.doc.stricter = append(r.doc.stricter, r.doc.fault(at(n), fmt.Sprintf(format, args...)))
+	if !r.kept {
+		r.fault(n, format, args...)
+	}
 }
 
 // refer notes a name that a design sheet, or the library, must have.
 func (r *reader) refer(to thing, n *yaml.Node, name, of string) {
-	if name != "" && !to.within() {
-		r.doc.names = append(r.doc.names, reference{to, name, of, at(n)})
+	if name == "" || to.within() {
+		return
 	}
+	at := r.at(n)
+	if at.site != nil && !r.first(at, strings.Join([]string{string(to), name, of}, " ")) {
+		return
+	}
+	r.doc.names = append(r.doc.names, reference{to, name, of, at})
 }
 
 // pairs goes through a mapping whose keys are names.
@@ -48,8 +73,9 @@ func (r *reader) pairs(n *yaml.Node, what string, each func(k, v *yaml.Node)) {
 		return
 	}
 	var met set
-	for i := 0; i+1 < len(n.Content); i += 2 {
-		k, v := n.Content[i], n.Content[i+1]
+	content := r.some(n, what)
+	for i := 0; i+1 < len(content); i += 2 {
+		k, v := content[i], content[i+1]
 		switch {
 		case k.Kind != yaml.ScalarNode:
 			r.fault(k, "a key must be a word, not %s", shape(k))
@@ -123,7 +149,7 @@ func suggest(name string, known []string) string {
 func (r *reader) text(n *yaml.Node, what string) string {
 	switch {
 	case n.Kind != yaml.ScalarNode || null(n):
-		r.fault(n, "%s must be text, not %s", what, shape(n))
+		r.fault(n, "%s must be text, not %s%s", what, shape(n), textHint(n))
 	case strings.TrimSpace(n.Value) == "":
 		r.fault(n, "%s is empty", what)
 	case len(n.Value) > longestText:
@@ -205,7 +231,7 @@ func (r *reader) list(n *yaml.Node, what string, each func(*yaml.Node)) {
 	if len(n.Content) == 0 {
 		r.fault(n, "%s is an empty list", what)
 	}
-	for _, item := range n.Content {
+	for _, item := range r.some(n, what) {
 		each(item)
 	}
 }

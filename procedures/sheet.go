@@ -28,6 +28,8 @@ func sheetKeys() mapping[steps.Sheet] {
 			"what it is, in a few words", "Plover, a 0.9 m park glider"},
 		{"revision", required, field(func(s *s) *int { return &s.Revision }, wholeValue{mostRevision}),
 			"raise it with every change", "1"},
+		{"changes", optional, field(func(s *s) *[]steps.Change { return &s.Changes }, changesValue{}),
+			changesHelp, changesExample},
 		{"about", optional, field(func(s *s) *string { return &s.About }, textValue{prose}),
 			"what to know about the design", "Two panels of foam on a carbon spar."},
 		{"zones", required, field(func(s *s) *[]string { return &s.Zones }, namesValue{}),
@@ -55,6 +57,7 @@ func sheetKeys() mapping[steps.Sheet] {
 }
 
 func sheetChecked(f fields, s *steps.Sheet) {
+	f.changed(s.Changes, s.Revision)
 	for _, z := range s.Zones {
 		switch z {
 		case steps.Here:
@@ -136,7 +139,7 @@ func worksChecked(f fields, a *steps.Adhesive) {
 			f.fault(f.get("humidity"), "relative humidity must be from 0 to 100 %%")
 		}
 	}
-	if less(a.At, a.Coldest) || less(a.Warmest, a.At) {
+	if !f.lost("between") && (less(a.At, a.Coldest) || less(a.Warmest, a.At)) {
 		f.fault(f.node, "the window's times are given at %s, where the adhesive %s does not work", a.At, a.Name)
 	}
 }
@@ -199,7 +202,7 @@ func gaugeChecked(f fields, g *steps.Gauge) {
 	}
 	whole, err := g.Uncertainty.Span(unit)
 	switch {
-	case err != nil && !f.has("uncertainty"):
+	case err != nil && !f.has("uncertainty") && !f.lost("uncertainty"):
 		f.fault(n, "repeatability is a part of the uncertainty, which the gauge %s does not say", g.Name)
 	case err == nil && size.Cmp(whole) > 0:
 		f.fault(n, "repeatability is a part of the uncertainty, and %s is more than %s", g.Repeatability, g.Uncertainty)
@@ -255,10 +258,12 @@ func gateKeys() mapping[steps.Gate] {
 			"any change of equipment makes it stale: balance, mass", "yes"},
 		{"life", optional, field(func(g *g) *steps.Validity { return &g.Validity }, lifeKeys()),
 			"how long a reading counts; by default until its zones are disturbed", "{flights: 20, days: 90}"},
-		{"with", optional, field(func(g *g) *string { return &g.With }, nameValue{option}),
-			"only on an airframe with this option", "# rudder"},
-		{"without", optional, field(func(g *g) *string { return &g.Without }, nameValue{option}),
-			"only on an airframe without this option", "# rudder"},
+		{"source", optional, field(func(g *g) *string { return &g.Source }, textValue{}),
+			"where its limits come from", "common practice, no source"},
+		{"with", optional, field(func(g *g) *steps.Where { return &g.Where }, whereValue{}),
+			"only on an airframe with any of these options", "# rudder"},
+		{"without", optional, field(func(g *g) *steps.Where { return &g.Where }, whereValue{not: true}),
+			"only on an airframe with none of these options", "# rudder"},
 	}}
 }
 
@@ -291,7 +296,7 @@ func gateChecked(f fields, g *steps.Gate) {
 	if g.Name == steps.Stale {
 		f.fault(f.node, "a gate cannot be called %q: measure steps use that word for every stale gate", g.Name)
 	}
-	f.governed(g.With, g.Without)
+	f.governed(g.Where)
 	f.limits(g)
 	f.compared(g)
 	f.ofWork(g)
@@ -319,6 +324,9 @@ func (f fields) resulting(g *steps.Gate) {
 	}
 	if gauge, ok := f.doc.Sheet.Gauge(g.Gauge); ok {
 		g.Result.Reads = gauge.Resolution
+	}
+	if f.lost("points") {
+		return
 	}
 	if len(g.Points) == 0 {
 		f.fault(n, "a result is worked out of points, and the gate %s has none", g.Name)
@@ -365,14 +373,14 @@ func (f fields) limits(g *steps.Gate) {
 		f.fault(f.get("between"), "the gate %s has both between and at_least or at_most: keep one or the other", g.Name)
 	case least && most && !l.Low.IsZero() && !l.High.IsZero() && l.Low.Cmp(l.High) >= 0:
 		f.fault(f.get("at_most"), "the limits are the wrong way round: at least %s and at most %s", l.Low, l.High)
-	case !between && !least && !most && !f.has("alike"):
+	case !between && !least && !most && !f.has("alike") && !f.meant:
 		f.fault(f.node, "the gate %s has no limit: write between, at_least, at_most or alike", g.Name)
 	}
 }
 
 // compared finds points that cannot be compared.
 func (f fields) compared(g *steps.Gate) {
-	if f.has("alike") && len(g.Points) < 2 {
+	if f.has("alike") && len(g.Points) < 2 && !f.lost("points") {
 		f.fault(f.get("alike"), "alike compares points, but the gate %s has fewer than two", g.Name)
 	}
 	n := f.get("pairs")

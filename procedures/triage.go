@@ -20,6 +20,8 @@ func triageKeys() mapping[steps.Triage] {
 			"what it covers, in a few words", "What a crash does to foam"},
 		{"revision", required, field(func(t *t) *int { return &t.Revision }, wholeValue{mostRevision}),
 			"raise it with every change", "1"},
+		{"changes", optional, field(func(t *t) *[]steps.Change { return &t.Changes }, changesValue{}),
+			changesHelp, changesExample},
 		{"about", optional, field(func(t *t) *string { return &t.About }, textValue{prose}),
 			"what to know about the table", "For foam of any make."},
 		{"findings", required, field(func(t *t) *[]steps.Finding { return &t.Findings }, named[steps.Finding]{
@@ -91,11 +93,12 @@ func (v outcomeValue) write(from *steps.Row) *yaml.Node {
 func (v outcomeValue) typ() typ { return v.is.typ() }
 
 func triageChecked(f fields, t *steps.Triage) {
+	f.changed(t.Changes, t.Revision)
 	rows := f.get("rows")
 	for i, row := range t.Rows {
 		n := rows.Content[i]
-		f.doc.places[rowAt(i)] = at(n)
-		if _, ok := t.Finding(row.Finding); row.Finding != "" && !ok {
+		f.doc.places[rowAt(i)] = f.at(n)
+		if _, ok := t.Finding(row.Finding); row.Finding != "" && !ok && !f.doc.doubts.of(finding) {
 			var known []string
 			for _, one := range t.Findings {
 				known = append(known, one.Name)
@@ -108,7 +111,7 @@ func triageChecked(f fields, t *steps.Triage) {
 
 // answered finds names in a triage table that the library does not have, rows that
 // no finding ever reaches, and repairs that cannot be started on a zone.
-func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
+func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doubts) Faults {
 	var zones []string
 	for _, s := range sheets {
 		zones = append(zones, s.Zones...)
@@ -121,19 +124,18 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 			byName[k.Name()] = k.Procedure
 		}
 	}
-	var faults Faults
+	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names}, doubt, "")
 	for _, ref := range d.names {
-		valid := map[thing][]string{zone: zones, procedure: names}[ref.to]
-		if !slices.Contains(valid, ref.name) {
-			faults = append(faults, d.fault(ref.at, fmt.Sprintf("unknown %s %q%s", ref.to, ref.name, suggest(ref.name, valid))))
-		}
 		if p, ok := byName[ref.name]; ok && ref.to == procedure && p.Kind == steps.Build {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which cannot answer damage", ref.name)))
+		} else if ok && ref.to == procedure && p.Kind == steps.Shared {
+			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s holds steps for others to use; it cannot answer damage", ref.name)))
 		}
 	}
+	covered := coveredRows(d.Triage.Rows)
 	for i, row := range d.Triage.Rows {
 		at := d.places[rowAt(i)]
-		if slices.ContainsFunc(d.Triage.Rows[:i], func(earlier steps.Row) bool { return covers(earlier, row) }) {
+		if covered[i] {
 			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", row.Finding)))
 		}
 		p, ok := byName[row.Procedure]
@@ -147,16 +149,4 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document) Faults {
 		}
 	}
 	return faults
-}
-
-// covers reports whether everything that fits the later row also fits the earlier
-// one.
-func covers(earlier, later steps.Row) bool {
-	within := func(wide, narrow []string) bool {
-		if len(wide) == 0 {
-			return true
-		}
-		return len(narrow) > 0 && !slices.ContainsFunc(narrow, func(one string) bool { return !slices.Contains(wide, one) })
-	}
-	return earlier.Finding == later.Finding && within(earlier.Zones, later.Zones) && within(earlier.Severities, later.Severities)
 }

@@ -32,26 +32,30 @@ type typ struct {
 type form int
 
 const (
-	aText    form = iota
-	prose         // Markdown
-	texts         // one text, or a list of them
-	aName         //
-	names         // a list of names
-	oneName       // one name, or a list of them
-	aWord         // one of a few
-	oneWord       // one of a few, or a list of them
-	aSwitch       // yes or no
-	aYes          // yes, and never no
-	aWhole        // a whole number
-	aNumber       // a number without a unit
-	anAmount      // a number with its unit
-	aRange        // two of them
-	settings      // conditions with their states
-	pairs         // of points
-	aMapping      // keys with values
-	aList         // a list of mappings
-	aMap          // a mapping by names that the author chooses
-	anEither      // one of two forms
+	aText     form = iota
+	prose          // Markdown
+	texts          // one text, or a list of them
+	aName          //
+	names          // a list of names
+	oneName        // one name, or a list of them
+	aWord          // one of a few
+	oneWord        // one of a few, or a list of them
+	aSwitch        // yes or no
+	aYes           // yes, and never no
+	aWhole         // a whole number
+	aNumber        // a number without a unit
+	anAmount       // a number with its unit
+	aRange         // two of them
+	settings       // conditions with their states
+	pairs          // of points
+	aMapping       // keys with values
+	aList          // a list of mappings
+	aMap           // a mapping by names that the author chooses
+	anEither       // one of two forms
+	entries        // steps and runs
+	wordLists      // lists of words, by names
+	used           // stages and steps of other procedures
+	changes        // texts, by revisions
 )
 
 // A bound is the lower bound of a number.
@@ -92,7 +96,10 @@ func flow(items []string) *yaml.Node {
 // textValue is one text.
 type textValue struct{ form form }
 
-func (textValue) read(r *reader, n *yaml.Node, what string, to *string) { *to = r.text(n, what) }
+func (textValue) read(r *reader, n *yaml.Node, what string, to *string) {
+	*to = r.text(n, what)
+	r.prose(n, what)
+}
 
 func (textValue) write(from *string) *yaml.Node {
 	if *from == "" {
@@ -111,12 +118,14 @@ func (textsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 		if s := r.text(n, what); s != "" {
 			*to = []string{s}
 		}
+		r.prose(n, what)
 		return
 	}
 	r.list(n, what, func(item *yaml.Node) {
 		if s := r.text(item, "an entry of "+what); s != "" {
 			*to = append(*to, s)
 		}
+		r.prose(item, what)
 	})
 }
 
@@ -380,7 +389,7 @@ func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quan
 	}
 	q, err := quantity.Parse(n.Value, want)
 	if err != nil {
-		r.fault(n, "%s: %v", what, err)
+		r.fault(n, "%s: %v%s", what, err, amountHint(n.Value))
 		return quantity.Quantity{}
 	}
 	return q
@@ -403,6 +412,9 @@ func (v rangeValue[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 		case low.Cmp(*high) == 0:
 			r.stricter(n, "%s: the limits leave no room, %s is not less than %s", what, low, high)
 		}
+		return
+	}
+	if n.Kind == yaml.SequenceNode && r.decimalCommas(n, what) {
 		return
 	}
 	if n.Kind != yaml.SequenceNode || len(n.Content) != 2 {
@@ -455,6 +467,32 @@ func (settingsValue) write(from *[]steps.Setting) *yaml.Node {
 }
 
 func (settingsValue) typ() typ { return typ{is: settings} }
+
+// changesValue is a text for each revision that is said something of.
+type changesValue struct{}
+
+func (changesValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Change) {
+	r.pairs(n, what, func(k, v *yaml.Node) {
+		c := steps.Change{}
+		wholeValue{mostRevision}.read(r, k, "a revision", &c.Revision)
+		what := "what revision " + k.Value + " changed"
+		c.Text = r.text(v, what)
+		r.prose(v, what)
+		if c.Revision != 0 && c.Text != "" {
+			*to = append(*to, c)
+		}
+	})
+}
+
+func (changesValue) write(from *[]steps.Change) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.MappingNode}
+	for _, c := range *from {
+		n.Content = append(n.Content, plain(strconv.Itoa(c.Revision)), scalar(c.Text))
+	}
+	return unlessEmpty(n)
+}
+
+func (changesValue) typ() typ { return typ{is: changes} }
 
 // pairsValue is pairs of points.
 type pairsValue struct{}

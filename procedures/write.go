@@ -18,6 +18,21 @@ func Write(p *steps.Procedure) ([]byte, error) {
 	return data, nil
 }
 
+// Kept makes a document of a procedure that the program made, as it is kept
+// with a job: written, read again and checked. Every error of the procedure is
+// of type [Faults].
+func Kept(p *steps.Procedure) (*Document, error) {
+	data, err := Write(p)
+	if err != nil {
+		return nil, err
+	}
+	doc, faults := parse(p.Name+".yaml", data, nil)
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	return doc, nil
+}
+
 func written[T any](keys mapping[T], from *T) ([]byte, error) {
 	var b bytes.Buffer
 	e := yaml.NewEncoder(&b)

@@ -22,9 +22,9 @@ func TestWriteIsRead(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		again, err := Parse("again.yaml", data)
-		if err != nil {
-			t.Errorf("%s: %v\n%s", d.Name(), err, data)
+		again, faults := parse("again.yaml", data, nil)
+		if len(faults) > 0 {
+			t.Errorf("%s: %v\n%s", d.Name(), faults, data)
 			continue
 		}
 		if !reflect.DeepEqual(again.Procedure, d.Procedure) || !reflect.DeepEqual(again.Sheet, d.Sheet) || !reflect.DeepEqual(again.Triage, d.Triage) {

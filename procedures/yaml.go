@@ -13,16 +13,24 @@ import (
 	"gopkg.in/yaml.v3"
 )
 
-// The limits of a document.
+// The limits of a document that is kept with a job.
 const (
 	mostBytes = 1 << 20
 	deepest   = 100
 )
 
-// syntax parses the bytes of one file into the node of its only document.
-func syntax(file string, data []byte) (*yaml.Node, Faults) {
+// syntax parses the bytes of one file into the node of its only document. Of a kept
+// document it asks less than of one that is checked.
+func syntax(file string, data []byte, kept bool) (*yaml.Node, Faults) {
 	at := func(line, column int, text string, args ...any) Faults {
 		return Faults{{file, line, column, fmt.Sprintf(text, args...)}}
+	}
+	deepest := deepest
+	if !kept {
+		deepest = deepestNodes
+		if faults := tooMuch(file, data); len(faults) > 0 {
+			return nil, faults
+		}
 	}
 	if len(data) > mostBytes {
 		return nil, at(0, 0, "the document has %d bytes; the limit is %d (1 MiB)", len(data), mostBytes)
@@ -30,30 +38,56 @@ func syntax(file string, data []byte) (*yaml.Node, Faults) {
 	if line, column, what := unprintable(data); what != "" {
 		return nil, at(line, column, "%s: a document is plain UTF-8 text", what)
 	}
-	decoder := yaml.NewDecoder(bytes.NewReader(data))
-	var root, more yaml.Node
-	err := decoder.Decode(&root)
+	root, more, err := decode(data)
+	var slips Faults
+	if err != nil && !kept {
+		var mended []byte
+		if slips, mended = notYAML(file, data, err); mended == nil {
+			return nil, slips
+		}
+		root, more, err = decode(mended)
+	}
 	switch {
-	case errors.Is(err, io.EOF):
-		return nil, at(0, 0, "the document is empty")
 	case err != nil:
 		line, text := yamlError(err)
-		return nil, at(line, 1, "%s", text)
+		return nil, append(slips, at(line, 1, "%s", text)...)
+	case root == nil || len(root.Content) != 1:
+		return nil, append(slips, at(0, 0, "the document is empty")...)
 	}
-	if faults := refuse(file, &root, 0); len(faults) > 0 {
-		return nil, faults
+	nodes := 0
+	if faults := refuse(file, root, 0, deepest, &nodes); len(faults) > 0 {
+		return nil, append(slips, faults...)
 	}
-	if err := decoder.Decode(&more); !errors.Is(err, io.EOF) {
-		if err != nil {
-			line, text := yamlError(err)
-			return nil, at(line, 1, "%s", text)
+	if !kept && nodes > mostNodes {
+		return nil, at(0, 0, "the document has %d entries; the limit is %d", nodes, mostNodes)
+	}
+	if more != nil {
+		return nil, append(slips, at(more.Line, more.Column, "a second document begins here; one file holds one document")...)
+	}
+	return root.Content[0], slips
+}
+
+// decode gives the first document of a text, nil where there is none, and the
+// second where there is one.
+func decode(data []byte) (root, more *yaml.Node, err error) {
+	decoder := yaml.NewDecoder(bytes.NewReader(data))
+	for _, to := range []**yaml.Node{&root, &more} {
+		var n yaml.Node
+		switch err := decoder.Decode(&n); {
+		case errors.Is(err, io.EOF):
+			return root, more, nil
+		case err != nil:
+			return nil, nil, err
 		}
-		return nil, at(more.Line, more.Column, "a second document begins here; one file holds one document")
+		*to = &n
 	}
-	if len(root.Content) != 1 {
-		return nil, at(0, 0, "the document is empty")
-	}
-	return root.Content[0], nil
+	return root, more, nil
+}
+
+// parses reports by its error whether a text is YAML.
+func parses(data []byte) error {
+	_, _, err := decode(data)
+	return err
 }
 
 // unprintable finds the first byte that cannot be in a text file.
@@ -99,23 +133,24 @@ func yamlError(err error) (int, string) {
 	return 1, "not YAML: " + text
 }
 
-// refuse finds what no document may contain, at any depth. It never follows
-// aliases, so that a few lines cannot expand to a million.
-func refuse(file string, n *yaml.Node, depth int) Faults {
+// refuse finds what no document may contain, at any depth, and counts the nodes. It
+// never follows aliases, so that a few lines cannot expand to a million.
+func refuse(file string, n *yaml.Node, depth, deepest int, nodes *int) Faults {
+	*nodes++
 	fault := func(text string) Faults { return Faults{{file, n.Line, n.Column, text}} }
 	switch {
 	case depth > deepest+1: // the document itself is a node
 		return fault(fmt.Sprintf("nested more than %d levels deep", deepest))
 	case n.Kind == yaml.AliasNode:
-		return fault("an alias: write its value out here")
+		return fault("an alias: write its value out here, or put it in quotes if it is text")
 	case n.Anchor != "":
-		return fault("an anchor: write its value out in each place")
+		return fault("an anchor: write its value out in each place, or put it in quotes if it is text")
 	case n.Style&yaml.TaggedStyle != 0:
-		return fault("a tag: delete it")
+		return fault("a tag: delete it, or put it in quotes if it is text")
 	}
 	var faults Faults
 	for _, c := range n.Content {
-		faults = append(faults, refuse(file, c, depth+1)...)
+		faults = append(faults, refuse(file, c, depth+1, deepest, nodes)...)
 		if len(faults) > 20 {
 			break
 		}

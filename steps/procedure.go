@@ -1,6 +1,7 @@
 package steps
 
 import (
+	"reflect"
 	"slices"
 
 	"fettle/steps/quantity"
@@ -11,6 +12,8 @@ const (
 	Build  = "build"
 	Repair = "repair"
 	Check  = "check"
+	// Shared is no work of its own: others use its steps, and nobody starts it.
+	Shared = "steps"
 )
 
 // Here is the word by which a repair names the zone that it was started on.
@@ -29,7 +32,14 @@ type Procedure struct {
 	Design   string   `json:"design,omitempty"` // the design it is for; empty: every design that has what it names
 	On       []string `json:"on,omitempty"`     // the zones it may be started on; empty: none is chosen
 	Revision int      `json:"revision"`
+	Changes  []Change `json:"changes,omitempty"`
 	Stages   []Stage  `json:"stages,omitempty"`
+}
+
+// A Change says what a revision of a document changed.
+type Change struct {
+	Revision int    `json:"revision"`
+	Text     string `json:"text"`
 }
 
 // A Stage is a sequence of steps. Stages may run side by side except for After.
@@ -63,8 +73,10 @@ type Step struct {
 	Name     string   `json:"name"`
 	Title    string   `json:"title"`
 	Do       string   `json:"do,omitempty"`       // what to do and how, Markdown
+	Short    string   `json:"short,omitempty"`    // the same for who has done it before, Markdown
 	Why      string   `json:"why,omitempty"`      // what goes wrong if it is skipped, Markdown
 	Cautions []string `json:"cautions,omitempty"` // shown before everything else
+	Source   string   `json:"source,omitempty"`   // where its figures come from
 	Kind     Kind     `json:"kind"`
 
 	Joint    string            `json:"joint,omitempty"`    // coat, join: the joint; wait: the joint waited for, if any
@@ -83,8 +95,31 @@ type Step struct {
 	// Shared: a plan of several repairs that have this step does it once.
 	Shared bool `json:"shared,omitempty"`
 
-	With    string `json:"with,omitempty"` // the option that governs it
-	Without string `json:"without,omitempty"`
+	Where
+
+	// Was is its name in an earlier revision.
+	Was string `json:"was,omitempty"`
+
+	// Origin is where it was written. Only the program writes it.
+	Origin Origin `json:"-"`
+}
+
+// An Origin is the identity of a step: where it was written, whatever plan it
+// stands in. Two steps of one origin are the same.
+type Origin struct {
+	Document string // digest of the file
+	Step     string // its name there, as written
+	Words    []Word // filled in
+}
+
+// A Word is what was filled in for a name.
+type Word struct{ Name, Is string }
+
+// Alike reports whether two steps say and ask the same, word for word, wherever
+// they were written.
+func (s Step) Alike(other Step) bool {
+	s.Origin, other.Origin = Origin{}, Origin{}
+	return reflect.DeepEqual(s, other)
 }
 
 // What a wait on a joint waits for.
@@ -100,6 +135,26 @@ type Setting struct {
 }
 
 func (s Setting) String() string { return s.Condition + ": " + s.State }
+
+// SharedEnds are how many steps at the beginning of the stage, and how many at
+// its end, are shared, with the waits that count from them. In a stage of
+// nothing else all are both.
+func (s Stage) SharedEnds() (first, last int) {
+	common := make([]bool, len(s.Steps))
+	for i := range s.Steps {
+		common[i] = s.Steps[i].Shared || i > 0 && common[i-1] && s.Steps[i].CountsOn()
+	}
+	for first < len(common) && common[first] {
+		first++
+	}
+	for last < len(common) && common[len(common)-1-last] {
+		last++
+	}
+	return first, last
+}
+
+// CountsOn reports whether the step is time that counts from the step before.
+func (s Step) CountsOn() bool { return s.Kind.Traits().Passes && s.Joint == "" }
 
 // Label is the step's title, or its name where it has none.
 func (s Step) Label() string {
@@ -124,7 +179,7 @@ func (p *Procedure) For(options []string, zone string) *Procedure {
 		left := stage
 		left.Steps = nil
 		for _, step := range stage.Steps {
-			if !Applies(step.With, step.Without, options) {
+			if !step.Applies(options) {
 				continue
 			}
 			step.Disturbs = slices.Clone(step.Disturbs)

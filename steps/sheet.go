@@ -16,6 +16,8 @@ type Sheet struct {
 	About    string `json:"about,omitempty"` // Markdown, optional
 	Revision int    `json:"revision"`
 
+	Changes []Change `json:"changes,omitempty"`
+
 	Zones      []string    `json:"zones,omitempty"`
 	Options    []Option    `json:"options,omitempty"`
 	Conditions []Condition `json:"conditions,omitempty"`
@@ -129,8 +131,9 @@ type Gate struct {
 	Mass     bool     `json:"mass,omitempty"`
 	Validity Validity `json:"life,omitzero"`
 
-	With    string `json:"with,omitempty"` // the option that governs it
-	Without string `json:"without,omitempty"`
+	Source string `json:"source,omitempty"` // where its limits come from
+
+	Where
 }
 
 // Rule is what the gate's readings are judged by.
@@ -184,13 +187,47 @@ func (g Gate) DependsOn(zones ...string) bool {
 	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(g.Of, z) })
 }
 
-// Applies reports whether something with these with and without options applies to
-// an airframe that has the options.
-func Applies(with, without string, options []string) bool {
-	if with != "" && !slices.Contains(options, with) {
-		return false
+// A Where says on which airframes something is there, by their options.
+type Where struct {
+	With    [][]string `json:"with,omitempty"`    // any of each list
+	Without []string   `json:"without,omitempty"` // none of these
+}
+
+// Applies reports whether it is there on an airframe that has the options.
+func (w Where) Applies(options []string) bool {
+	for _, any := range w.With {
+		if !intersect(any, options) {
+			return false
+		}
 	}
-	return without == "" || !slices.Contains(options, without)
+	return !intersect(w.Without, options)
+}
+
+// And is where both are there.
+func (w Where) And(other Where) Where {
+	return Where{slices.Concat(w.With, other.With), slices.Concat(w.Without, other.Without)}
+}
+
+// Options are those that it goes by, each once.
+func (w Where) Options() []string {
+	all := slices.Concat(slices.Concat(w.With...), w.Without)
+	slices.Sort(all)
+	return slices.Compact(all)
+}
+
+// Never returns options of which it asks for one and forbids all, if there are
+// such: it is nowhere.
+func (w Where) Never() []string {
+	for _, any := range w.With {
+		if !slices.ContainsFunc(any, func(o string) bool { return !slices.Contains(w.Without, o) }) {
+			return any
+		}
+	}
+	return nil
+}
+
+func intersect(a, b []string) bool {
+	return slices.ContainsFunc(a, func(one string) bool { return slices.Contains(b, one) })
 }
 
 // Gate returns the gate of that name.
@@ -222,7 +259,7 @@ func (s *Sheet) Option(name string) (Option, bool) {
 func (s *Sheet) GatesFor(options []string) []Gate {
 	var gates []Gate
 	for _, g := range s.Gates {
-		if Applies(g.With, g.Without, options) {
+		if g.Applies(options) {
 			gates = append(gates, g)
 		}
 	}

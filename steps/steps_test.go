@@ -42,7 +42,7 @@ func TestAnswer(t *testing.T) {
 // was started on where it says here.
 func TestForOneAirframe(t *testing.T) {
 	p := &Procedure{Name: "mend", Stages: []Stage{
-		{Name: "one", Steps: []Step{{Name: "always", Disturbs: []string{"pod", Here}}, {Name: "with", With: "rudder"}, {Name: "without", Without: "rudder"}}},
+		{Name: "one", Steps: []Step{{Name: "always", Disturbs: []string{"pod", Here}}, {Name: "with", Where: Where{With: [][]string{{"rudder"}}}}, {Name: "without", Where: Where{Without: []string{"rudder"}}}}},
 		{Name: "two", After: []string{"one"}, Steps: []Step{{Name: "last"}}},
 	}}
 	for _, c := range []struct {
@@ -117,7 +117,7 @@ func TestWhatAStepAsksFor(t *testing.T) {
 // A design has what its sheet names, and gates by its options.
 func TestSheet(t *testing.T) {
 	s := &Sheet{
-		Gates:      []Gate{{Name: "slot", Points: []string{"root", "tip"}, Repeat: 2, Of: []string{"wing", "pod"}}, {Name: "throw", Repeat: 1, With: "rudder"}, {Name: "level", Repeat: 3, Without: "rudder"}},
+		Gates:      []Gate{{Name: "slot", Points: []string{"root", "tip"}, Repeat: 2, Of: []string{"wing", "pod"}}, {Name: "throw", Repeat: 1, Where: Where{With: [][]string{{"rudder"}}}}, {Name: "level", Repeat: 3, Where: Where{Without: []string{"rudder"}}}},
 		Adhesives:  []Adhesive{{Name: "contact"}, {Name: "epoxy"}},
 		Gauges:     []Gauge{{Name: "rule"}, {Name: "caliper"}},
 		Conditions: []Condition{{Name: "propeller"}, {Name: "ventilation"}},

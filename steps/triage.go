@@ -8,6 +8,7 @@ type Triage struct {
 	Title    string    `json:"title"`
 	About    string    `json:"about,omitempty"` // Markdown, optional
 	Revision int       `json:"revision"`
+	Changes  []Change  `json:"changes,omitempty"`
 	Findings []Finding `json:"findings"`
 	Rows     []Row     `json:"rows"`
 	// Unknown is the procedure for what no row answers: an inspection.

@@ -57,7 +57,7 @@ func sheet() *steps.Sheet {
 				Limits: measuring.Limits{Low: q("3.5 mm"), High: q("4.5 mm")}, Of: []string{"wing"}, Validity: steps.Validity{Flights: 2, Days: 30}},
 			{Name: "square", Title: "Wing square to the pod", Points: []string{"left", "right"}, Repeat: 1, Gauge: "rule",
 				Limits: measuring.Limits{Alike: q("3 mm")}, Of: []string{"wing", "pod"}, Critical: true},
-			{Name: "throw", Title: "Rudder throw", Repeat: 2, Gauge: "rule", With: "rudder",
+			{Name: "throw", Title: "Rudder throw", Repeat: 2, Gauge: "rule", Where: steps.Where{With: [][]string{{"rudder"}}},
 				Limits: measuring.Limits{Low: q("8 mm"), High: q("14 mm")}, Of: []string{"tail"}, Critical: true, Mass: true},
 		},
 		Equipment: []steps.Equipment{{Name: "camera", Title: "The camera", Disturbs: []string{"pod"}}},
@@ -86,8 +86,8 @@ func build() *steps.Procedure {
 				do("sand-pod", "pod"),
 			}},
 			{Name: "tail", Steps: []steps.Step{
-				{Name: "hinge-rudder", Kind: steps.Do, Do: "hinge", With: "rudder", Disturbs: []string{"tail"}},
-				{Name: "measure-throw", Kind: steps.Measure, Gates: []string{"throw"}, With: "rudder", Needs: []steps.Setting{{Condition: "propeller", State: "off"}}},
+				{Name: "hinge-rudder", Kind: steps.Do, Do: "hinge", Where: steps.Where{With: [][]string{{"rudder"}}}, Disturbs: []string{"tail"}},
+				{Name: "measure-throw", Kind: steps.Measure, Gates: []string{"throw"}, Where: steps.Where{With: [][]string{{"rudder"}}}, Needs: []steps.Setting{{Condition: "propeller", State: "off"}}},
 			}},
 			{Name: "assembly", After: []string{"wing", "pod"}, Steps: []steps.Step{
 				{Name: "coat-saddle", Kind: steps.Coat, Joint: "saddle", Adhesive: "epoxy", Hands: q("4 min")},

@@ -67,9 +67,8 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return s.completing(facts, c)
 }
 
-// unsafe says which conditions do not stand that the gate needs when it is read,
-// or a step for measuring it: a propeller that is on. What the steps of open jobs
-// need counts; if none of them measures the gate, what those of finished jobs did.
+// unsafe says which conditions do not stand that must when the gate is read: a
+// propeller that is on.
 func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
 	for _, need := range s.NeedsOf(gate, at) {
@@ -78,8 +77,10 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	return reasons
 }
 
-// NeedsOf are the conditions that a gate is measured in at the time: its own, and
-// all that the step needs of which the least is left.
+// NeedsOf are the conditions that must stand when the gate is read: its own, and
+// those of a step for measuring it. The steps of open jobs count; if none of them
+// measures the gate, those of finished jobs do. Of several steps it is the one
+// that lacks least.
 func (s *State) NeedsOf(gate steps.Gate, at time.Time) []steps.Setting {
 	ways := s.waysToMeasure(gate, s.OpenJobs(at))
 	if len(ways) == 0 {

@@ -2,7 +2,6 @@ package workflow
 
 import (
 	"fmt"
-	"reflect"
 	"slices"
 	"time"
 
@@ -53,7 +52,9 @@ func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
 	}
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
+	before := job.Procedure
 	job.Procedure, job.Digest = procedure.For(s.Airframe.Options, job.Zone), f.Procedure
+	job.rename(before)
 	for name, done := range job.done {
 		if step, _, ok := job.Procedure.Step(name); ok && !s.completes(done, step) {
 			delete(job.done, name)
@@ -72,6 +73,56 @@ func (s *State) completes(done completion, step steps.Step) bool {
 	}
 	cleared, ok := facts.(journal.HoldCleared)
 	return !ok || slices.Equal(cleared.Lines, step.Confirm)
+}
+
+// rename has steps that are called otherwise now stay done.
+func (j *Job) rename(before *steps.Procedure) {
+	for _, step := range j.Procedure.Steps() {
+		if !goesOn(before, step) {
+			continue
+		}
+		if j.called == nil {
+			j.called = map[string]string{}
+		}
+		j.called[step.Was] = step.Name
+		for was, is := range j.called { // by a move before
+			if is == step.Was {
+				j.called[was] = step.Name
+			}
+		}
+		if done, ok := j.done[step.Was]; ok {
+			j.done[step.Name] = done
+			delete(j.done, step.Was)
+		}
+		if joint, ok := j.joints[step.Joint]; ok {
+			if coat, ok := joint.coats[step.Was]; ok {
+				joint.coats[step.Name] = coat
+				delete(joint.coats, step.Was)
+			}
+		}
+	}
+}
+
+// StepOf is what the step of the work is called now: its job may have been moved
+// to a procedure that calls it otherwise.
+func (s *State) StepOf(w journal.Work) string {
+	if job, err := s.Job(w.Job); err == nil && job.called[w.Step] != "" {
+		return job.called[w.Step]
+	}
+	return w.Step
+}
+
+// goesOn reports whether the step is one of the procedure before, under another
+// name: of the same kind, at the same joint.
+func goesOn(before *steps.Procedure, step steps.Step) bool {
+	if step.Was == "" {
+		return false
+	}
+	if _, _, both := before.Step(step.Name); both {
+		return false
+	}
+	was, _, ok := before.Step(step.Was)
+	return ok && was.Kind == step.Kind && was.Joint == step.Joint
 }
 
 // A Change is one difference that moving a job would make, in words.
@@ -93,7 +144,9 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 		return nil, err
 	}
 	moved := r.Procedure.For(s.Airframe.Options, job.Zone)
-	changes := s.stepChanges(job, moved)
+	changes := notes("procedure", job.Procedure.Revision, moved.Revision, moved.Changes)
+	changes = append(changes, notes("design sheet", s.Sheet.Revision, r.Sheet.Revision, r.Sheet.Changes)...)
+	changes = append(changes, s.stepChanges(job, moved)...)
 	changes = append(changes, gateChanges(s.Sheet, r.Sheet)...)
 	docs := Documents{Sheets: map[string]*steps.Sheet{r.SheetDigest: r.Sheet}, Procedures: map[string]*steps.Procedure{r.Digest: r.Procedure}}
 	for digest, sheet := range s.docs.Sheets {
@@ -115,6 +168,17 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 	return changes, nil
 }
 
+// notes are what the newer document says of its revisions since.
+func notes(what string, from, to int, of []steps.Change) []Change {
+	var changes []Change
+	for _, c := range of {
+		if c.Revision > from && c.Revision <= to {
+			changes = append(changes, Change{What: Cause{Text: fmt.Sprintf("revision %d of the %s: %s", c.Revision, what, c.Text)}})
+		}
+	}
+	return changes
+}
+
 func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 	var changes []Change
 	for _, step := range moved.Steps() {
@@ -122,9 +186,15 @@ func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 		m, done := job.done[step.Name]
 		reopens := done && !s.completes(m, step)
 		switch {
+		case goesOn(job.Procedure, step):
+			word := ""
+			if _, done := job.done[step.Was]; done {
+				word = ", and stays done"
+			}
+			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is called %s now%s", step.Was, step.Name, word)}, false})
 		case !ok:
 			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is new: %s", step.Name, step.Label())}, false})
-		case !reflect.DeepEqual(have, step):
+		case !have.Alike(step):
 			word := "is rewritten"
 			switch {
 			case reopens:
@@ -135,8 +205,14 @@ func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s %s", step.Name, word)}, reopens})
 		}
 	}
+	var renamed []string
+	for _, step := range moved.Steps() {
+		if goesOn(job.Procedure, step) {
+			renamed = append(renamed, step.Was)
+		}
+	}
 	for _, step := range job.Procedure.Steps() {
-		if _, _, ok := moved.Step(step.Name); !ok {
+		if _, _, ok := moved.Step(step.Name); !ok && !slices.Contains(renamed, step.Name) {
 			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is dropped", step.Name)}, false})
 		}
 	}

@@ -172,7 +172,7 @@ func (s *State) lastStage() string {
 			continue
 		}
 		if job, err := s.Job(work.Job); err == nil {
-			_, stage, _ := job.Procedure.Step(work.Step)
+			_, stage, _ := job.Procedure.Step(s.StepOf(work))
 			return stage.Name
 		}
 	}

@@ -89,6 +89,7 @@ type Job struct {
 	Position  int64
 
 	done   map[string]completion // by step name
+	called map[string]string     // what steps are called now, by what they were called before a move
 	joints map[string]*Joint
 }
 

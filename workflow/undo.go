@@ -92,7 +92,8 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 	if err != nil {
 		return nil
 	}
-	_, stage, ok := job.Procedure.Step(work.Step)
+	name := s.StepOf(work)
+	_, stage, ok := job.Procedure.Step(name)
 	if !ok {
 		return nil
 	}
@@ -102,7 +103,7 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 		if passed {
 			later[step.Name] = true
 		}
-		passed = passed || step.Name == work.Step
+		passed = passed || step.Name == name
 	}
 	for _, other := range job.Procedure.Stages {
 		if !slices.Contains(job.Procedure.Before(other.Name), stage.Name) {
@@ -114,7 +115,7 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 	}
 	var positions []int64
 	for _, p := range s.workIn(work.Job) {
-		if w, _ := journal.WorkOf(s.Entries[p].Facts); later[w.Step] {
+		if w, _ := journal.WorkOf(s.Entries[p].Facts); later[s.StepOf(w)] {
 			positions = append(positions, p)
 		}
 	}
@@ -181,7 +182,7 @@ func (s *State) restingOn(gate string, position int64) []int64 {
 			if err != nil {
 				continue
 			}
-			step, _, ok := job.Procedure.Step(f.Step)
+			step, _, ok := job.Procedure.Step(s.StepOf(f.Work))
 			if ok && step.AsksFor(gate) {
 				positions = append(positions, e.Position)
 			}

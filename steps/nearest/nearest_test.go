@@ -26,7 +26,7 @@ func TestOf(t *testing.T) {
 
 // The worked example every text on the Levenshtein distance gives.
 func TestDistance(t *testing.T) {
-	if d := distance("kitten", "sitting"); d != 3 {
+	if d := distance([]rune("kitten"), []rune("sitting")); d != 3 {
 		t.Errorf("distance = %d, want 3", d)
 	}
 }

@@ -1,6 +1,7 @@
 package robot_test
 
 import (
+	"maps"
 	"math/rand/v2"
 	"slices"
 	"strings"
@@ -62,14 +63,12 @@ func repairAll(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workfl
 	}
 	plan, err := w.State.PlanRepair(table, findProcedure, w.Now)
 	must(err)
-	data, err := procedures.Write(plan.Procedure)
-	must(err)
-	doc, err := procedures.Parse("repair.yaml", data)
+	doc, err := procedures.Kept(plan.Procedure)
 	must(err)
 	if faults := doc.Against(w.State.Sheet); len(faults) > 0 {
 		t.Fatalf("%v: %v", seen, faults)
 	}
-	digest := store.Digest(data)
+	digest := store.Digest(doc.Bytes)
 	w.Documents.Procedures[digest] = doc.Procedure
 	var names []string
 	for _, m := range plan.Answers {
@@ -147,4 +146,84 @@ func TestRandomCrashesAreMended(t *testing.T) {
 			t.Fatalf("seed %d, %v: it is made safe %d times", seed, seen, safe)
 		}
 	}
+}
+
+// Whatever check calls in order can be started: every answer of the table, on
+// every zone of every design, however bad, opens as a job, and so does every
+// procedure of the library on what it serves.
+func TestWhatCheckPassesOpens(t *testing.T) {
+	report, err := procedures.Open("").CheckAll(t.Context())
+	if err != nil || len(report.Faults) > 0 {
+		t.Fatalf("%v\n%v", err, report.Faults)
+	}
+	table := triage(t)
+	library := map[string]*steps.Procedure{}
+	for _, c := range report.Documents {
+		if c.Document.Procedure != nil {
+			library[c.Document.Name()] = c.Document.Procedure
+		}
+	}
+	find := func(name string) (*steps.Procedure, error) { return library[name], nil }
+	plans, started := 0, 0
+	for _, built := range designs(t) {
+		fits := map[string]error{} // by procedure and zone: the texts differ in what they say of the damage
+		for _, seen := range append(sightings(table, built.State.Sheet), ownWords(built.State.Sheet)...) {
+			w := *built
+			if err := w.Act(workflow.ReportDamage{Triage: table, Seen: []workflow.Sighting{seen}}); err != nil {
+				t.Fatalf("%v: %v", seen, err)
+			}
+			plan, err := w.State.PlanRepair(table, find, w.Now)
+			if err != nil {
+				t.Errorf("%s, %v: %v", w.State.Sheet.Name, seen, err)
+				continue
+			}
+			plans++
+			key := plan.Answers[0].Row.Outcome + " " + plan.Answers[0].Row.Procedure + " " + seen.Zone
+			if _, met := fits[key]; met {
+				continue
+			}
+			fits[key] = opens(&w, plan.Procedure, []string{plan.Answers[0].Damage.Name})
+			if fits[key] != nil {
+				t.Errorf("%s, %v: %v", w.State.Sheet.Name, seen, fits[key])
+			}
+			started++
+		}
+		for _, c := range report.Documents {
+			if p := c.Document.Procedure; p != nil && p.Kind == steps.Check && slices.Contains(c.Serves, built.State.Sheet.Name) {
+				w := *built
+				if err := opens(&w, p, nil); err != nil {
+					t.Errorf("%s on %s: %v", p.Name, w.State.Sheet.Name, err)
+				}
+			}
+		}
+	}
+	if plans < 300 || started < report.Answers {
+		t.Errorf("%d plans were made and %d started, of %d answers that check tried", plans, started, report.Answers)
+	}
+}
+
+// ownWords are damage that the table has no name for, everywhere.
+func ownWords(sheet *steps.Sheet) []workflow.Sighting {
+	var all []workflow.Sighting
+	for _, z := range sheet.Zones {
+		all = append(all, workflow.Sighting{Finding: "a rattle", Zone: z, Severity: steps.Serious})
+	}
+	return all
+}
+
+// opens writes a procedure, reads it as a document, and starts it.
+func opens(w *robot.Worker, p *steps.Procedure, damages []string) error {
+	doc, err := procedures.Kept(p)
+	if err != nil {
+		return err
+	}
+	if faults := doc.Against(w.State.Sheet); len(faults) > 0 {
+		return faults
+	}
+	digest := store.Digest(doc.Bytes)
+	documents := w.Documents
+	documents.Procedures = maps.Clone(documents.Procedures)
+	documents.Procedures[digest] = doc.Procedure
+	w.Documents = documents
+	return w.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: damages})
 }

@@ -157,20 +157,16 @@ func whole(t testing.TB) *robot.Worker {
 	if err != nil {
 		t.Fatal(err)
 	}
-	data, err := procedures.Write(plan.Procedure)
+	doc, err := procedures.Kept(plan.Procedure)
 	if err != nil {
 		t.Fatal(err)
 	}
-	doc, err := procedures.Parse("repair.yaml", data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	w.Documents.Procedures[store.Digest(data)] = doc.Procedure
+	w.Documents.Procedures[store.Digest(doc.Bytes)] = doc.Procedure
 	var names []string
 	for _, m := range plan.Answers {
 		names = append(names, m.Damage.Name)
 	}
-	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(data), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: names})
+	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: names})
 	carry(t, w, 3000)
 	act(t, w, workflow.GiveRelease{})
 	w.Now = w.Now.Add(time.Hour)

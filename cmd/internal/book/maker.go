@@ -71,7 +71,7 @@ func newMaker(s *workflow.State, o Options) *maker {
 	}
 	for _, e := range m.live() {
 		if work, ok := workOf(e.Facts); ok {
-			key := work.Job + "/" + work.Step
+			key := work.Job + "/" + s.StepOf(work)
 			m.done[key] = append(m.done[key], e)
 		}
 	}

@@ -108,7 +108,7 @@ func (a *app) completeStart(cmd *cobra.Command, args []string, _ string) ([]stri
 	if len(args) == 0 {
 		return a.completeMarks(cmd, args, "")
 	}
-	return a.documents(func(d *procedures.Document) bool { return d.Procedure != nil }), cobra.ShellCompDirectiveDefault
+	return a.documents((*procedures.Document).Starts), cobra.ShellCompDirectiveDefault
 }
 
 func (a *app) completeDesigns(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {

@@ -54,22 +54,30 @@ func (a *app) libraryCommand() *cobra.Command {
 
 func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "check FILE…",
-		Short: "Check documents that you write, and report every fault",
-		Args:  arguments(1, -1),
-		RunE: func(_ *cobra.Command, args []string) error {
+		Use:   "check [FILE…]",
+		Short: "Check the documents you write, or your whole library",
+		Args:  arguments(0, -1),
+		RunE: func(cmd *cobra.Command, args []string) error {
 			library, err := a.library()
 			if err != nil {
 				return err
 			}
-			results, faults := library.Check(args...)
-			return a.showCheck(results, faults)
+			var report procedures.Report
+			if len(args) == 0 {
+				report, err = library.CheckAll(cmd.Context())
+			} else {
+				report, err = library.Check(cmd.Context(), args...)
+			}
+			if err != nil {
+				return err
+			}
+			return a.showCheck(report)
 		},
 	}
 }
 
-func (a *app) showCheck(results []procedures.Checked, faults procedures.Faults) error {
-	check := page.NewCheck(results, faults)
+func (a *app) showCheck(report procedures.Report) error {
+	check := page.NewCheck(report)
 	if a.json {
 		if err := a.showJSON(check); err != nil {
 			return err
@@ -77,7 +85,7 @@ func (a *app) showCheck(results []procedures.Checked, faults procedures.Faults) 
 	} else if _, err := fmt.Fprint(a.Out, term.Clean(check.Plain())); err != nil {
 		return err
 	}
-	if len(faults) > 0 {
+	if len(report.Faults) > 0 {
 		return &silentError{exitFault}
 	}
 	return nil

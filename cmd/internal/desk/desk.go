@@ -222,11 +222,7 @@ func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
 
 // StartRepair opens a repair plan as one job, with its own document.
 func (d *Desk) StartRepair(ctx context.Context, s *workflow.State, plan workflow.RepairPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
-	data, err := procedures.Write(plan.Procedure)
-	if err != nil {
-		return nil, nil, err
-	}
-	doc, err := procedures.Parse(plan.Procedure.Name+".yaml", data)
+	doc, err := procedures.Kept(plan.Procedure)
 	if err != nil {
 		return nil, nil, fmt.Errorf("the composed plan can't be read: %w", err)
 	}

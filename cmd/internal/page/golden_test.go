@@ -310,9 +310,10 @@ func (b *bench) documents() {
 		b.show("Document-"+name, page.NewDocument(doc))
 	}
 	faults := procedures.Faults{{File: "own.yaml", Line: 3, Column: 7, Text: `unknown key "stpes"; did you mean "steps"?`}}
+	notes := procedures.Faults{{File: "own.yaml", Line: 4, Column: 1, Text: "the gauge tape measures no gate"}}
 	b.show("Library", page.NewLibrary(listed, faults))
-	b.pages["CheckPlain-good"] = page.NewCheck(checked, nil).Plain()
-	b.pages["CheckPlain-faults"] = page.NewCheck(checked, faults).Plain()
+	b.pages["CheckPlain-good"] = page.NewCheck(procedures.Report{Documents: checked, Notes: notes, Answers: 12}).Plain()
+	b.pages["CheckPlain-faults"] = page.NewCheck(procedures.Report{Documents: checked, Faults: faults}).Plain()
 }
 
 // build carries the build to its end, with a gate out of tolerance and a coat

@@ -39,7 +39,11 @@ func NewLibrary(entries []procedures.Entry, faults procedures.Faults) Library {
 func (b Library) Markdown(Clock) string {
 	var l lines
 	for _, d := range b.Documents {
-		l.item("**%s** · %s · %s, revision %d (%s)", esc(d.Name), esc(d.Kind), esc(d.Title), d.Revision, esc(d.From))
+		kind := d.Kind
+		if kind == steps.Shared {
+			kind = "steps for others to use"
+		}
+		l.item("**%s** · %s · %s, revision %d (%s)", esc(d.Name), esc(kind), esc(d.Title), d.Revision, esc(d.From))
 	}
 	for _, f := range b.Faults {
 		l.item("**Fault:** %s", esc(f))
@@ -110,8 +114,9 @@ func sheetText(s *steps.Sheet) string {
 		if g.Work {
 			of = "the work"
 		}
-		l.item("**%s**: %s, %s, at %s; of %s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical)
+		l.item("**%s**: %s, %s, at %s; of %s%s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical, esc(optionally("; source: ", g.Source)))
 	}
+	l.changes(s.Changes)
 	return l.String()
 }
 
@@ -129,6 +134,9 @@ func procedureText(p *steps.Procedure) string {
 	if p.Design != "" {
 		serves = "design " + p.Design
 	}
+	if p.Kind == steps.Shared {
+		serves = "other procedures to use; it is never started"
+	}
 	l.add("%s %s, revision %d, for %s\n", esc(p.Kind), esc(p.Name), p.Revision, esc(serves))
 	if len(p.On) > 0 {
 		l.add("Start it on one of: %s\n", esc(strings.Join(p.On, ", ")))
@@ -140,10 +148,22 @@ func procedureText(p *steps.Procedure) string {
 			l.add("After %s.\n", esc(strings.Join(stage.After, ", ")))
 		}
 		for _, s := range stage.Steps {
-			l.item("**%s** (%s)%s: %s", esc(s.Name), s.Kind, governed(s), esc(s.Label()))
+			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(s.Label()),
+				esc(optionally(". In short: ", s.Short)), esc(optionally(". Source: ", s.Source)))
 		}
 	}
+	l.changes(p.Changes)
 	return l.String()
+}
+
+// changes say what each revision changed.
+func (l *lines) changes(of []steps.Change) {
+	if len(of) > 0 {
+		l.add("\n## What revisions changed\n")
+	}
+	for _, c := range of {
+		l.item("**%d**: %s", c.Revision, esc(c.Text))
+	}
 }
 
 func triageText(t *steps.Triage) string {
@@ -162,17 +182,20 @@ func triageText(t *steps.Triage) string {
 		}
 	}
 	l.add("\nAnything else: %s.\n", esc(t.Unknown))
+	l.changes(t.Changes)
 	return l.String()
 }
 
-func governed(s steps.Step) string {
-	switch {
-	case s.With != "":
-		return ", with " + esc(s.With)
-	case s.Without != "":
-		return ", without " + esc(s.Without)
+// governed says on which airframes a step is there.
+func governed(w steps.Where) string {
+	said := ""
+	for _, any := range w.With {
+		said += ", with " + esc(strings.Join(any, " or "))
 	}
-	return ""
+	if len(w.Without) > 0 {
+		said += ", without " + esc(strings.Join(w.Without, " or "))
+	}
+	return said
 }
 
 func first(a, b string) string {
@@ -186,6 +209,8 @@ func first(a, b string) string {
 type Check struct {
 	Documents []Checked `json:"documents"`
 	Faults    []Fault   `json:"faults"`
+	Notes     []Fault   `json:"notes,omitempty"`
+	Answers   int       `json:"answers,omitempty"` // answers to damage that were tried
 }
 
 // Checked is one document that was checked.
@@ -205,13 +230,16 @@ type Fault struct {
 }
 
 // NewCheck makes the result of a check.
-func NewCheck(results []procedures.Checked, faults procedures.Faults) Check {
-	c := Check{Documents: []Checked{}, Faults: []Fault{}}
-	for _, r := range results {
+func NewCheck(report procedures.Report) Check {
+	c := Check{Documents: []Checked{}, Faults: []Fault{}, Answers: report.Answers}
+	for _, r := range report.Documents {
 		c.Documents = append(c.Documents, Checked{r.Document.File, r.Document.Name(), r.Document.Kind(), r.Serves})
 	}
-	for _, f := range faults {
+	for _, f := range report.Faults {
 		c.Faults = append(c.Faults, Fault{f.File, f.Line, f.Column, f.Text})
+	}
+	for _, f := range report.Notes {
+		c.Notes = append(c.Notes, Fault{f.File, f.Line, f.Column, f.Text})
 	}
 	return c
 }
@@ -227,6 +255,12 @@ func (c Check) Plain() string {
 	}
 	for _, d := range c.Documents {
 		fmt.Fprintf(&b, "%s: %s %s is in order%s\n", d.File, d.Kind, d.Name, optionally("; it serves ", strings.Join(d.Serves, ", ")))
+	}
+	for _, n := range c.Notes {
+		fmt.Fprintf(&b, "%s:%d:%d: note: %s\n", n.File, n.Line, n.Column, n.Text)
+	}
+	if c.Answers > 0 {
+		fmt.Fprintf(&b, "%d answers to damage were tried, and every plan of repair can be started\n", c.Answers)
 	}
 	return b.String()
 }

@@ -1,0 +1,244 @@
+package procedures
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/steps"
+)
+
+// Checked is a document that was checked, and the designs that it serves.
+type Checked struct {
+	Document *Document
+	Serves   []string
+}
+
+// A Report is the outcome of a check. It is in order if there are no faults;
+// notes are what may be meant so.
+type Report struct {
+	Documents []Checked
+	Faults    Faults
+	Notes     Faults
+	Answers   int // answers of triage tables that were composed with sheets
+}
+
+// Check checks files together, and with what of the library depends on them:
+// each in itself, every procedure against its design sheet, from among the
+// files or else from the library, and every answer of a triage table on every
+// design that it serves. A procedure without a design must serve one sheet at
+// least. The error is the context's.
+func (l *Library) Check(ctx context.Context, files ...string) (Report, error) {
+	c := checker{ctx: ctx}
+	from := (&shelf{files: files, folder: l.folder}).find
+	for _, file := range files {
+		if err := ctx.Err(); err != nil {
+			return Report{}, err
+		}
+		doc, data, wrong := parseFile(file, from)
+		if doc == nil {
+			c.unread = append(c.unread, claimOf(file, data, wrong))
+			c.faults = append(c.faults, wrong...)
+			continue
+		}
+		c.add(doc, file, wrong)
+	}
+	entries, claims, _ := l.list()
+	c.beside(entries, claims)
+	return c.report()
+}
+
+// CheckAll checks the whole library: one's own documents and the embedded ones
+// that they leave in force.
+func (l *Library) CheckAll(ctx context.Context) (Report, error) {
+	c := checker{ctx: ctx, whole: true}
+	entries, claims, faults := l.list()
+	c.faults = faults
+	for _, e := range entries {
+		c.add(e.Document, e.From, nil)
+	}
+	for _, claim := range claims {
+		c.unread = append(c.unread, claim)
+		c.faults = append(c.faults, claim.faults...)
+	}
+	return c.report()
+}
+
+// A checker checks documents together.
+type checker struct {
+	ctx    context.Context
+	whole  bool        // it is a whole library
+	docs   []*Document // those that are checked
+	rest   []*Document // what they meet in the library
+	unread []claim     // files that could not be read
+	own    map[*Document]bool
+	bad    map[*Document]bool // those with faults in themselves
+	faults Faults
+	notes  Faults
+	count  int // answers composed
+	said   map[string]bool
+	unfits []unfits
+}
+
+func (c *checker) add(doc *Document, from string, wrong Faults) {
+	for _, other := range c.docs {
+		if other.Name() == doc.Name() && doc.Name() != "" {
+			wrong = append(wrong, Fault{from, 1, 1, fmt.Sprintf("the name %q is used by %s too", doc.Name(), other.File)})
+		}
+	}
+	c.mine(doc, from)
+	if len(wrong) > 0 {
+		if c.bad == nil {
+			c.bad = map[*Document]bool{}
+		}
+		c.bad[doc] = true
+	}
+	c.docs = append(c.docs, doc)
+	c.faults = append(c.faults, wrong...)
+}
+
+func (c *checker) mine(doc *Document, from string) {
+	if c.own == nil {
+		c.own = map[*Document]bool{}
+	}
+	c.own[doc] = from != Embedded
+}
+
+// beside adds the documents of the library that have other names than those
+// that are checked.
+func (c *checker) beside(entries []Entry, claims []claim) {
+	for _, e := range entries {
+		name := e.Document.Name()
+		if _, unread := claimed(c.unread, name); unread || slices.ContainsFunc(c.docs, func(d *Document) bool { return d.Name() == name }) {
+			continue
+		}
+		c.mine(e.Document, e.From)
+		c.rest = append(c.rest, e.Document)
+	}
+	for _, claim := range claims {
+		if !slices.ContainsFunc(c.docs, func(d *Document) bool { return slices.Contains(claim.names, d.Name()) }) {
+			c.unread = append(c.unread, claim)
+		}
+	}
+}
+
+func (c *checker) all() []*Document { return slices.Concat(c.docs, c.rest) }
+
+func (c *checker) sheets() []*Document {
+	return slices.DeleteFunc(c.all(), func(d *Document) bool { return d.Sheet == nil })
+}
+
+// report checks what was added.
+func (c *checker) report() (Report, error) {
+	var out Report
+	sheets := c.sheets()
+	for _, doc := range c.docs {
+		if err := c.ctx.Err(); err != nil {
+			return Report{}, err
+		}
+		served, wrong := c.against(doc, sheets)
+		if doc.Triage != nil {
+			wrong = c.answered(doc)
+		}
+		c.faults = append(c.faults, wrong...)
+		out.Documents = append(out.Documents, Checked{doc, served})
+	}
+	for _, doc := range c.rest { // what depends on a sheet that is checked
+		if !doc.Starts() {
+			continue
+		}
+		for _, sheet := range c.docs {
+			if sheet.Sheet != nil && doc.Procedure.Design == sheet.Sheet.Name {
+				c.faults = append(c.faults, doc.against(sheet.Sheet, sheet.doubts)...)
+			}
+		}
+	}
+	if err := c.compose(); err != nil {
+		return Report{}, err
+	}
+	for _, u := range c.unfits {
+		c.notes = append(c.notes, u.note())
+	}
+	if c.whole {
+		c.unused()
+	}
+	out.Faults, out.Notes, out.Answers = c.faults.sorted().once().capped(), c.notes.sorted().capped(), c.count
+	return out, c.ctx.Err()
+}
+
+// against checks a procedure against the sheets that it may serve.
+func (c *checker) against(d *Document, sheets []*Document) (serves []string, faults Faults) {
+	if !d.Starts() {
+		return nil, nil
+	}
+	var names []string
+	var least Faults
+	for _, s := range sheets {
+		names = append(names, s.Sheet.Name)
+		if d.Procedure.Design != "" && d.Procedure.Design != s.Sheet.Name {
+			continue
+		}
+		wrong := d.against(s.Sheet, s.doubts)
+		if d.hasUnknown(option, optionNames(s.Sheet)) {
+			// What is wrong with the order may follow from the option.
+			c.faults = slices.DeleteFunc(c.faults, func(f Fault) bool { return slices.Contains(d.late, f) })
+		}
+		if len(wrong) == 0 {
+			serves = append(serves, s.Sheet.Name)
+		} else if least == nil || len(wrong) < len(least) {
+			least = wrong
+		}
+	}
+	at := top()
+	switch {
+	case len(serves) > 0:
+		return serves, nil
+	case least != nil:
+		return nil, least // the faults for the design that it fits best
+	case d.Procedure.Design != "":
+		return nil, c.missing(d, at, design, d.Procedure.Design, names)
+	case len(c.unread) > 0:
+		return nil, nil // which may be the design
+	}
+	return nil, Faults{d.fault(at, "no design sheet has everything it names")}
+}
+
+// missing says that a document is not there. Where a file with faults may be it,
+// that file's faults say enough, if they are said.
+func (c *checker) missing(d *Document, at place, what thing, name string, known []string) Faults {
+	claim, ok := claimed(c.unread, name)
+	switch {
+	case ok && slices.Contains(c.faults, claim.faults[0]):
+		return nil
+	case ok:
+		return Faults{d.fault(at, claim.error(name).Error())}
+	case slices.Contains(known, ""):
+		return nil // one of them may be called so
+	}
+	return Faults{d.fault(at, fmt.Sprintf("unknown %s %q%s", what, name, suggest(name, known)))}
+}
+
+// answered finds what a triage table names and the library has not.
+func (c *checker) answered(d *Document) Faults {
+	known := c.all()
+	var sheets []*steps.Sheet
+	var doubt doubts
+	for _, s := range c.sheets() {
+		sheets = append(sheets, s.Sheet)
+		if s.doubts.of(zone) {
+			doubt.name(zone)
+		}
+	}
+	faults := d.answered(sheets, known, doubt)
+	// A file that could not be read may be what is named.
+	return slices.DeleteFunc(faults, func(f Fault) bool {
+		name, ok := strings.CutPrefix(f.Text, "unknown procedure \"")
+		if !ok {
+			return false
+		}
+		name, _, _ = strings.Cut(name, "\"")
+		claim, ok := claimed(c.unread, name)
+		return ok && slices.Contains(c.faults, claim.faults[0])
+	})
+}

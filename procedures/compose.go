@@ -1,0 +1,240 @@
+package procedures
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/steps"
+	"fettle/workflow/repair"
+)
+
+// An answer is what a triage table answers to a finding on a zone of a design.
+type answer struct {
+	repair.Answer
+	doc *Document // of the procedure; nil: the part is scrapped
+	at  place     // of the row
+}
+
+// compose has every answer of every table made into a plan of repair for every
+// design that it serves, alone and beside another one, and holds that the plan
+// can be started: what fails here would fail after the crash. Of what is checked
+// with it, only answers that it has a part in.
+func (c *checker) compose() error {
+	docs := map[string]*Document{}
+	for _, d := range c.all() {
+		if d.Procedure != nil && docs[d.Name()] == nil {
+			docs[d.Name()] = d
+		}
+	}
+	checked := map[*Document]bool{}
+	for _, d := range c.docs {
+		checked[d] = true
+	}
+	for _, table := range c.all() {
+		if table.Triage == nil || c.bad[table] {
+			continue
+		}
+		for _, sheet := range c.sheets() {
+			if c.bad[sheet] || !c.serves(table, sheet) {
+				continue
+			}
+			var last *answer
+			for _, a := range answersOf(table, sheet.Sheet, docs) {
+				if err := c.ctx.Err(); err != nil {
+					return err
+				}
+				if c.bad[a.doc] || !checked[table] && !checked[sheet] && !checked[a.doc] {
+					continue
+				}
+				if why := c.fails(sheet, a); why != "" {
+					if why != saidAlready {
+						c.cannotStart(table, sheet, a, why)
+					}
+					continue
+				}
+				c.count++
+				if last != nil && last.Damage.Zone != a.Damage.Zone {
+					both := []repair.Answer{last.Answer, a.Answer}
+					if why := plan(sheet, both); why != "" {
+						c.cannotStart(table, sheet, a, "beside the answer to "+last.Damage.Finding+" on "+last.Damage.Zone+", "+why)
+					}
+				}
+				last = &a
+			}
+			if d := docs[table.Triage.HardLanding]; d != nil && d.Starts() && !c.bad[d] && (checked[table] || checked[sheet] || checked[d]) {
+				wrong := d.against(sheet.Sheet, sheet.doubts)
+				if len(wrong) > 0 && !slices.Contains(c.faults, wrong[0]) {
+					c.cannotStart(table, sheet, answer{doc: d, at: top()}, wrong[0].Error())
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// serves reports whether damages of a design are answered by the table: the
+// embedded one, or what stands for it, answers every design; another one those
+// that are written beside it.
+func (c *checker) serves(table, sheet *Document) bool {
+	if table.Name() != GeneralTable && !c.own[sheet] {
+		return false
+	}
+	zones := map[string]bool{}
+	for _, z := range sheet.Sheet.Zones {
+		zones[z] = true
+	}
+	for _, r := range table.names {
+		if r.to == zone && zones[r.name] {
+			return true
+		}
+	}
+	return false
+}
+
+// GeneralTable is the name of the triage table that answers every design.
+const GeneralTable = "crash-triage"
+
+// answersOf are the answers of the table on the design, each procedure on each
+// zone once.
+func answersOf(table *Document, sheet *steps.Sheet, docs map[string]*Document) []answer {
+	var all []answer
+	met := map[[3]string]bool{}
+	add := func(name, zone, severity string) {
+		row, known := table.Triage.Answer(name, zone, severity)
+		key := [3]string{row.Outcome, row.Procedure, zone}
+		if met[key] {
+			return
+		}
+		met[key] = true
+		a := answer{at: top()}
+		for i, r := range table.Triage.Rows {
+			if known && r.Finding == row.Finding && r.Why == row.Why && r.Procedure == row.Procedure {
+				a.at = table.places[rowAt(i)]
+				break
+			}
+		}
+		a.Damage = repair.Damage{Name: fmt.Sprintf("d%d", len(all)+1), Finding: name, Zone: zone, Severity: severity}
+		a.Row, a.Known = row, known
+		if row.Outcome != steps.ToScrap {
+			if a.doc = docs[row.Procedure]; a.doc == nil || !a.doc.Starts() {
+				return // the fault of the name says it
+			}
+			a.Procedure = a.doc.Procedure
+			if len(a.Procedure.On) > 0 {
+				a.Zone = zone
+			}
+		}
+		all = append(all, a)
+	}
+	for _, zone := range sheet.Zones {
+		for _, f := range table.Triage.Findings {
+			if len(f.Zones) > 0 && !slices.Contains(f.Zones, zone) {
+				continue
+			}
+			for _, severity := range steps.Severities() {
+				add(f.Name, zone, severity)
+			}
+		}
+		add("", zone, steps.Serious) // in words of one's own
+	}
+	return all
+}
+
+// saidAlready is why an answer fails whose reason was said where it stands.
+const saidAlready = "said already"
+
+// fails says why an answer can't be started, "" if it can.
+func (c *checker) fails(sheet *Document, a answer) string {
+	if a.doc != nil {
+		if wrong := a.doc.against(sheet.Sheet, sheet.doubts); len(wrong) > 0 {
+			if slices.Contains(c.faults, wrong[0]) {
+				return saidAlready
+			}
+			return wrong[0].Error()
+		}
+		if a.Zone != "" && !slices.Contains(a.Procedure.On, a.Zone) {
+			return a.Procedure.Name + " is not written for that zone"
+		}
+	}
+	return plan(sheet, []repair.Answer{a.Answer})
+}
+
+// plan makes the plan of the answers, and says why it can't be started.
+func plan(sheet *Document, answers []repair.Answer) string {
+	doc, err := Kept(repair.Compose(answers))
+	if err == nil {
+		if faults := doc.against(sheet.Sheet, sheet.doubts); len(faults) > 0 {
+			err = faults
+		}
+	}
+	var faults Faults
+	switch {
+	case err == nil:
+		return ""
+	case errors.As(err, &faults):
+		return "the plan made of it has a fault: " + faults[0].Text
+	}
+	return err.Error()
+}
+
+// cannotStart says, once of each procedure and design, that an answer does not
+// fit.
+func (c *checker) cannotStart(table, sheet *Document, a answer, why string) {
+	name := steps.ToScrap
+	if a.doc != nil {
+		name = a.doc.Name()
+	}
+	key := table.Name() + " " + sheet.Name() + " " + name
+	if c.said[key] {
+		return
+	}
+	if c.said == nil {
+		c.said = map[string]bool{}
+	}
+	c.said[key] = true
+	what := a.Damage.Finding
+	if what == "" {
+		what = "damage in words of one's own"
+	}
+	if a.Damage.Zone != "" {
+		what += " on " + a.Damage.Zone
+	} else {
+		what = "a hard landing"
+	}
+	if !c.own[table] && c.own[sheet] {
+		c.unfit(table, sheet, name, what, why)
+		return
+	}
+	c.faults = append(c.faults, table.fault(a.at, fmt.Sprintf("%s is answered with %s, which can't be started on the design %s: %s", what, name, sheet.Name(), why)))
+}
+
+// unfit notes, in one line of each sheet, that answers of the embedded table do
+// not fit a design of one's own: it may do without them, but who crashes it must
+// not learn so only then.
+func (c *checker) unfit(table, sheet *Document, name, what, why string) {
+	for i, u := range c.unfits {
+		if u.table == table && u.sheet == sheet {
+			c.unfits[i].names = append(u.names, name)
+			return
+		}
+	}
+	c.unfits = append(c.unfits, unfits{table, sheet, []string{name}, fmt.Sprintf("%s for %s: %s", name, what, why)})
+}
+
+// Unfits are answers of a table that can't be started on a design.
+type unfits struct {
+	table, sheet *Document
+	names        []string
+	first        string
+}
+
+func (u unfits) note() Fault {
+	const few = 4
+	names := strings.Join(u.names[:min(few, len(u.names))], ", ")
+	if more := len(u.names) - few; more > 0 {
+		names += fmt.Sprintf(" and %d more", more)
+	}
+	return u.sheet.fault(top(), fmt.Sprintf("after a crash, these answers of %s can't be started on this design: %s. The first, %s", u.table.Name(), names, u.first))
+}

@@ -1,0 +1,64 @@
+package procedures
+
+import (
+	"slices"
+
+	"fettle/steps"
+)
+
+// needsInOrder finds steps that need a condition in a state which only later
+// steps bring about, after an earlier one has brought about another: a
+// propeller that is needed on before the step that fits it. Where no step sets
+// the state, the builder brings it about, and where it stands as it was found,
+// it may be so already: of these nothing is said.
+func (d *Document) needsInOrder(v variant) Faults {
+	if v.doubts.order || v.doubts.steps || len(v.twice) > 0 {
+		return nil
+	}
+	setters := map[steps.Setting][]string{}
+	states := map[string][]string{} // of the conditions, those that are set
+	for _, s := range v.steps {
+		for _, set := range s.Sets {
+			if setters[set] == nil {
+				states[set.Condition] = append(states[set.Condition], set.State)
+			}
+			if len(setters[set]) <= mostSetters {
+				setters[set] = append(setters[set], s.Name)
+			}
+		}
+	}
+	var faults Faults
+	for _, s := range v.steps {
+		for _, need := range s.Needs {
+			sets := setters[need]
+			notLater := func(name string) bool { return !v.before(s.Name, name) }
+			if len(sets) == 0 || len(sets) > mostSetters || slices.ContainsFunc(sets, notLater) {
+				continue
+			}
+			if undone := undoneBefore(v, s, need, setters, states[need.Condition]); undone != "" {
+				d.complain(s, &faults)("it needs %s, which the step %s sets after it; before it, %s sets another state%s", need, sets[0], undone, v.when())
+			}
+		}
+	}
+	return faults
+}
+
+// mostSetters bounds the work: where so many steps set one state, nothing is
+// said of it.
+const mostSetters = 20
+
+// undoneBefore is a step before the one at hand that sets the condition to
+// another state than the one it needs, "" if there is none.
+func undoneBefore(v variant, s *steps.Step, need steps.Setting, setters map[steps.Setting][]string, states []string) string {
+	for _, state := range states {
+		if state == need.State {
+			continue
+		}
+		for _, name := range setters[steps.Setting{Condition: need.Condition, State: state}] {
+			if v.before(name, s.Name) {
+				return name
+			}
+		}
+	}
+	return ""
+}

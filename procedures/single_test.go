@@ -1,0 +1,59 @@
+package procedures
+
+import (
+	"strings"
+	"testing"
+)
+
+const checkText = `procedure: finch-look
+kind: check
+title: Look a Finch over
+revision: 1
+stages:
+  - stage: all
+    steps:
+      - step: look
+        do: Look at the wing.
+        needs: {propeller: off}
+      - step: depth-again
+        measure: [slot]
+`
+
+// wholeSet are documents that belong together and are in order, one of each
+// form.
+func wholeSet() map[string]string {
+	return map[string]string{
+		sheetText: sheetText, buildText: buildText, triageText: triageText, checkText: checkText,
+		repairText: strings.Replace(repairText, "on: [wing, tail]", "on: [wing, tail, radio]", 1),
+	}
+}
+
+// together checks the text, which stands for one of the set, with the others.
+func together(t *testing.T, valid, text string) Faults {
+	t.Helper()
+	c := checker{ctx: t.Context()}
+	for of, good := range wholeSet() {
+		file := "other.yaml"
+		if of == valid {
+			file, good = "x.yaml", text
+		}
+		doc, wrong := parseOwn(file, []byte(good), (&shelf{}).find)
+		if doc == nil {
+			c.unread = append(c.unread, claimOf(file, []byte(good), wrong))
+			c.faults = append(c.faults, wrong...)
+			continue
+		}
+		c.add(doc, file, wrong)
+	}
+	report, err := c.report()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return report.Faults
+}
+
+func TestWholeSetIsInOrder(t *testing.T) {
+	if faults := together(t, sheetText, sheetText); len(faults) > 0 {
+		t.Errorf("%v", faults)
+	}
+}

@@ -1,0 +1,76 @@
+package procedures
+
+import (
+	"fmt"
+
+	"fettle/steps"
+)
+
+// unused notes what a design sheet has and nothing in the library uses. It may
+// be meant so: a document that uses it is still to be written.
+func (c *checker) unused() {
+	for _, sheet := range c.sheets() {
+		used := c.usedOn(sheet.Sheet)
+		note := func(what thing, name, says string) {
+			if used[reference{to: what, name: name}] {
+				return
+			}
+			at, ok := sheet.places["the "+string(what)+" "+name]
+			if !ok {
+				at = top()
+			}
+			c.notes = append(c.notes, sheet.fault(at, fmt.Sprintf("the %s %s %s", what, name, says)))
+		}
+		s := sheet.Sheet
+		for _, z := range s.Zones {
+			note(zone, z, "is disturbed by no step and no gate depends on it")
+		}
+		for _, o := range s.Options {
+			note(option, o.Name, "changes nothing: no step and no gate depends on it")
+		}
+		for _, one := range s.Conditions {
+			note(condition, one.Name, "is set by no step, and no step and no gate needs it")
+		}
+		for _, a := range s.Adhesives {
+			note(adhesive, a.Name, "coats no joint")
+		}
+		for _, g := range s.Gauges {
+			note(gauge, g.Name, "measures no gate")
+		}
+		for _, g := range s.Gates {
+			note(gate, g.Name, "is measured by no step")
+		}
+	}
+}
+
+// usedOn are the names that the sheet itself uses, and the procedures that can
+// be carried out on the design.
+func (c *checker) usedOn(s *steps.Sheet) map[reference]bool {
+	used := map[reference]bool{}
+	use := func(to thing, names ...string) {
+		for _, n := range names {
+			used[reference{to: to, name: n}] = true
+		}
+	}
+	for _, g := range s.Gates {
+		use(zone, g.Of...)
+		use(gauge, g.Gauge)
+		use(option, g.Options()...)
+		use(zone, g.ReworkDisturbs...)
+		for _, need := range g.Needs {
+			use(condition, need.Condition)
+		}
+	}
+	for _, e := range s.Equipment {
+		use(zone, e.Disturbs...)
+	}
+	for _, d := range c.all() {
+		if d.Procedure == nil || !d.Serves(s) {
+			continue
+		}
+		for _, r := range d.names {
+			use(r.to, r.name)
+		}
+	}
+	return used
+}

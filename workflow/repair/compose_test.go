@@ -1,0 +1,194 @@
+package repair
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"fettle/steps"
+	"fettle/steps/quantity"
+)
+
+func shares(name, do string) steps.Step {
+	return steps.Step{Name: name, Kind: steps.Do, Do: do, Shared: true}
+}
+
+func works(name string, zones ...string) steps.Step {
+	return steps.Step{Name: name, Kind: steps.Do, Do: "work", Disturbs: zones}
+}
+
+func rests(name, of string) steps.Step {
+	d, err := quantity.Parse(of, quantity.Duration)
+	if err != nil {
+		panic(err)
+	}
+	return steps.Step{Name: name, Kind: steps.Wait, For: d}
+}
+
+var stale = steps.Step{Name: "again", Kind: steps.Measure, Gates: []string{steps.Stale}}
+
+func stage(name, phase string, of ...steps.Step) steps.Stage {
+	return steps.Stage{Name: name, Phase: phase, Steps: of}
+}
+
+func mends(name, zone string, stages ...steps.Stage) Answer {
+	p := &steps.Procedure{Name: name, Kind: steps.Repair, Stages: stages}
+	return Answer{Damage: Damage{Name: "D1", Zone: zone}, Row: steps.Row{Outcome: steps.ToRepair}, Procedure: p, Zone: zone}
+}
+
+// order is every step of the plan as stage/step, in the order written.
+func order(p *steps.Procedure) []string {
+	var all []string
+	for _, st := range p.Stages {
+		for _, s := range st.Steps {
+			all = append(all, st.Name+"/"+s.Name)
+		}
+	}
+	return all
+}
+
+func wantOrder(t *testing.T, p *steps.Procedure, want ...string) {
+	t.Helper()
+	if got := order(p); !slices.Equal(got, want) {
+		t.Errorf("the plan is\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+func step(t *testing.T, p *steps.Procedure, name string) steps.Step {
+	t.Helper()
+	s, _, ok := p.Step(name)
+	if !ok {
+		t.Fatalf("the plan has no step %s, but %v", name, order(p))
+	}
+	return s
+}
+
+// A step of one's own does not take the place of another for having its name.
+func TestSharedStepsAreOneWordForWord(t *testing.T) {
+	full, own := shares("make-safe", "Battery out. One that smokes is left alone."), shares("make-safe", "Battery out.")
+	full.Origin = steps.Origin{Document: "sha256:safe", Step: "make-safe"}
+	elsewhere := full
+	elsewhere.Origin.Document = "sha256:copy"
+	p := Compose([]Answer{
+		mends("mine", "", stage("safe", steps.Safe, own), stage("do", "", works("mend", "nose"), stale)),
+		mends("theirs", "", stage("safe", steps.Safe, full), stage("do", "", works("glue", "wing"))),
+		mends("third", "", stage("safe", steps.Safe, elsewhere), stage("do", "", works("film", "tail"))),
+	})
+	wantOrder(t, p, "safe/mine-make-safe", "safe/theirs-make-safe", "mine-do/mend", "theirs-do/glue", "third-do/film", "measure-again/again")
+	if s := step(t, p, "theirs-make-safe"); s.Do != full.Do || s.Origin.Document != "sha256:safe" || s.Shared {
+		t.Errorf("it says %+v", s)
+	}
+}
+
+// A shared step that works on here disturbs the zone of every repair.
+func TestASharedStepDisturbsWhatEachOfThemDisturbs(t *testing.T) {
+	clean := shares("clean", "Clean it.")
+	clean.Disturbs = []string{steps.Here}
+	p := Compose([]Answer{
+		mends("film", "wing", stage("a", "", clean, works("lay", steps.Here))),
+		mends("film", "tail", stage("a", "", clean, works("lay", steps.Here))),
+	})
+	if got := step(t, p, "clean").Disturbs; !slices.Equal(got, []string{"tail", "wing"}) {
+		t.Errorf("it disturbs %v", got)
+	}
+}
+
+func TestAWaitGoesWithTheSharedStepItCountsFrom(t *testing.T) {
+	dry := shares("dry", "Let it drip.")
+	a := mends("one", "", stage("a", "", dry, rests("rest", "2 h"), works("glue", "wing")))
+	for _, c := range []struct {
+		name  string
+		other steps.Step
+		want  []string
+	}{
+		{"the same", rests("rest", "2 h"), []string{"structure/dry", "structure/rest", "one-a/glue", "two-a/film"}},
+		{"another", rests("rest", "3 h"), []string{"structure/dry", "structure/one-rest", "structure/two-rest", "one-a/glue", "two-a/film"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			p := Compose([]Answer{a, mends("two", "", stage("a", "", dry, c.other, works("film", "tail")))})
+			wantOrder(t, p, append(c.want, "measure-again/measure-what-is-stale")...)
+		})
+	}
+}
+
+// Shared steps at the end of a stage come after all work of the phase, those at
+// its beginning before, wherever another repair has nothing else in its stage.
+func TestSharedStepsStandAtTheEnds(t *testing.T) {
+	in, look, out := shares("plug-in", "In."), shares("look", "Look."), shares("plug-out", "Out.")
+	all := mends("all", "", stage("mend", "", works("mend", "nose")), stage("last", steps.Recheck, in, look, out))
+	between := mends("between", "", stage("last", steps.Recheck, in, works("trim", "tail"), out))
+	for _, answers := range [][]Answer{{all, between}, {between, all}} {
+		p := Compose(answers)
+		wantOrder(t, p, "all-mend/mend", "recheck/plug-in", "between-last/trim", "recheck-2/look", "recheck-2/plug-out", "measure-again/measure-what-is-stale")
+		if before := p.Before("recheck-2"); !slices.Contains(before, "between-last") || !slices.Contains(before, "recheck") {
+			t.Errorf("the last steps come after %v", before)
+		}
+	}
+}
+
+// Gates are measured again after all work, whichever repair asks for it.
+func TestStaleIsMeasuredLast(t *testing.T) {
+	early := mends("early", "", stage("do", "", works("mend", "nose"), stale))
+	late := mends("late", "", stage("do", steps.Balance, works("shift", "battery")))
+	p := Compose([]Answer{early, late})
+	wantOrder(t, p, "early-do/mend", "late-do/shift", "measure-again/again")
+	if before := p.Before("measure-again"); len(before) != 2 {
+		t.Errorf("it comes after %v", before)
+	}
+	alone := Compose([]Answer{early})
+	wantOrder(t, alone, "early-do/mend", "early-do/again")
+	after := mends("after", "", stage("do", "", works("mend", "nose"), stale, works("close", "nose")))
+	wantOrder(t, Compose([]Answer{after}), "after-do/mend", "after-do/again", "after-do/close", "measure-again/measure-what-is-stale")
+	only := mends("only", "", stage("look", "", stale), stage("do", "", works("mend", "nose")))
+	wantOrder(t, Compose([]Answer{only}), "only-look/again", "only-do/mend", "measure-again/measure-what-is-stale")
+}
+
+// No name is longer than a document may have, and none is given twice.
+func TestNamesStayNames(t *testing.T) {
+	long := strings.Repeat("long-", 11) + "name"
+	var answers []Answer
+	for _, zone := range []string{"left-wing", "right-wing", "tail"} {
+		glue := steps.Step{Name: long, Kind: steps.Coat, Joint: long, Adhesive: "contact"}
+		join := steps.Step{Name: long[:50] + "-join", Kind: steps.Join, Joint: long, Disturbs: []string{zone}}
+		answers = append(answers, mends(long, zone, stage(long, "", glue, join)))
+	}
+	p := Compose(answers)
+	seen := map[string]bool{}
+	joints := map[string]int{}
+	for _, st := range p.Stages {
+		names := []string{"stage " + st.Name}
+		for _, s := range st.Steps {
+			names = append(names, "step "+s.Name)
+			if s.Joint != "" {
+				joints[s.Joint]++
+			}
+		}
+		for _, name := range names {
+			_, bare, _ := strings.Cut(name, " ")
+			if seen[name] || len(bare) > longest || strings.HasSuffix(bare, "-") || strings.Contains(bare, "--") {
+				t.Errorf("the name %q", name)
+			}
+			seen[name] = true
+		}
+	}
+	if len(joints) != 3 {
+		t.Errorf("the joints are %v", joints)
+	}
+	for joint, n := range joints {
+		if n != 2 || len(joint) > longest {
+			t.Errorf("%d steps at the joint %s", n, joint)
+		}
+	}
+}
+
+// Two repairs whose names and zones run together alike are two.
+func TestRepairsThatReadAlike(t *testing.T) {
+	p := Compose([]Answer{
+		mends("skin", "lifted-boom", stage("a", "", works("lay", "nose"))),
+		mends("skin-lifted", "boom", stage("a", "", works("lay", "tail"))),
+	})
+	if got := fmt.Sprint(order(p)); !strings.Contains(got, "skin-lifted-boom-lay ") || !strings.Contains(got, "skin-lifted-boom-lay-2") {
+		t.Errorf("the plan is %v", got)
+	}
+}
