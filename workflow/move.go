@@ -188,10 +188,15 @@ func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 		switch {
 		case goesOn(job.Procedure, step):
 			word := ""
-			if _, done := job.done[step.Was]; done {
+			m, done := job.done[step.Was]
+			reopens := done && !s.completes(m, step)
+			switch {
+			case reopens:
+				word = ", and must be done again"
+			case done:
 				word = ", and stays done"
 			}
-			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is called %s now%s", step.Was, step.Name, word)}, false})
+			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is called %s now%s", step.Was, step.Name, word)}, reopens})
 		case !ok:
 			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is new: %s", step.Name, step.Label())}, false})
 		case !have.Alike(step):

@@ -197,17 +197,20 @@ func TestWhatWasDoneCountsForAStepOfTheSameKind(t *testing.T) {
 	measure := steps.Step{Name: "x", Kind: steps.Measure, Gates: []string{"slot"}}
 	other := plain("x")
 	other.Do = "do it otherwise"
+	called := func(name string, s steps.Step) steps.Step { s.Name, s.Was = name, "x"; return s }
 	for name, c := range map[string]struct {
 		was, is steps.Step
 		done    bool
 	}{
-		"in other words":   {plain("x"), other, true},
-		"a hold now":       {plain("x"), hold("It is safe"), false},
-		"measured now":     {plain("x"), measure, false},
-		"waited for now":   {plain("x"), wait("x", "20 min"), false},
-		"the same lines":   {hold("It is safe"), hold("It is safe"), true},
-		"one line more":    {hold("It is safe"), hold("It is safe", "And cold"), false},
-		"no hold any more": {hold("It is safe"), plain("x"), false},
+		"in other words":    {plain("x"), other, true},
+		"a hold now":        {plain("x"), hold("It is safe"), false},
+		"measured now":      {plain("x"), measure, false},
+		"waited for now":    {plain("x"), wait("x", "20 min"), false},
+		"the same lines":    {hold("It is safe"), hold("It is safe"), true},
+		"of another name":   {hold("It is safe"), called("z", hold("It is safe")), true},
+		"and one line more": {hold("It is safe"), called("z", hold("It is safe", "And cold")), false},
+		"one line more":     {hold("It is safe"), hold("It is safe", "And cold"), false},
+		"no hold any more":  {hold("It is safe"), plain("x"), false},
 	} {
 		t.Run(name, func(t *testing.T) {
 			b := working(t, one("one", c.was, plain("y")))
@@ -226,7 +229,7 @@ func TestWhatWasDoneCountsForAStepOfTheSameKind(t *testing.T) {
 			}
 			b.docs.Procedures["sha256:newer"] = &newer
 			b.must(move)
-			if r := b.step("x"); (r.Progress == Done) != c.done {
+			if r := b.step(c.is.Name); (r.Progress == Done) != c.done {
 				t.Errorf("it is %s", r.Progress)
 			}
 			if !c.done {
