@@ -257,10 +257,6 @@ type row struct {
 	example string
 }
 
-// same is the field that is the whole: for a nested mapping whose keys are kept in
-// the same struct as those above.
-func same[T any](of *T) *T { return of }
-
 // A list is a value of several, in order.
 type list[V any] struct {
 	is   mapping[V]

@@ -450,7 +450,7 @@ type governValue[T any] struct{ not bool }
 
 func (v governValue[T]) read(r *reader, n *yaml.Node, what string, _ *T) {
 	var w steps.Where
-	whereValue{v.not}.read(r, n, what, &w)
+	whereValue(v).read(r, n, what, &w)
 	r.within.where = r.within.where.And(w)
 }
 func (governValue[T]) write(*T) *yaml.Node { return nil }

@@ -10,8 +10,6 @@ import (
 	"html/template"
 	"io"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -47,7 +45,7 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 		return fmt.Errorf("making the book of %s: %w", s.Airframe.Mark, err)
 	}
 	t, err := template.New("book").Funcs(template.FuncMap{
-		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": capital, "photo": m.photo, "readings": readings,
+		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": page.Capital, "photo": m.photo, "readings": readings,
 		"style": func() template.CSS { return template.CSS(style) }, // our own file
 		"rules": func() string { return page.LocalRules },
 		"seal":  func() string { return page.SealLimits },
@@ -123,13 +121,4 @@ func (m *maker) anchor(position int64) template.HTMLAttr {
 	}
 	m.placed[position] = true
 	return template.HTMLAttr(fmt.Sprintf(`id="e%d"`, position))
-}
-
-// capital begins words with a capital letter.
-func capital(words string) string {
-	if words == "" {
-		return ""
-	}
-	r, size := utf8.DecodeRuneInString(words)
-	return string(unicode.ToUpper(r)) + words[size:]
 }

@@ -70,7 +70,7 @@ func newMaker(s *workflow.State, o Options) *maker {
 		m.entries = append(m.entries, entry{e, says[i].Says, e.Late()})
 	}
 	for _, e := range m.live() {
-		if work, ok := workOf(e.Facts); ok {
+		if work, ok := journal.WorkOf(e.Facts); ok && work.Job != "" {
 			key := work.Job + "/" + s.StepOf(work)
 			m.done[key] = append(m.done[key], e)
 		}
@@ -82,23 +82,6 @@ func newMaker(s *workflow.State, o Options) *maker {
 // live returns the entries that were not taken back.
 func (m *maker) live() []entry {
 	return slices.DeleteFunc(slices.Clone(m.entries), func(e entry) bool { return !m.s.Live(e.Position) })
-}
-
-// workOf returns the work of an entry that completes a step of a job.
-func workOf(f journal.Facts) (journal.Work, bool) {
-	switch f := f.(type) {
-	case journal.StepDone:
-		return f.Work, true
-	case journal.Coated:
-		return f.Work, true
-	case journal.Joined:
-		return f.Work, true
-	case journal.HoldCleared:
-		return f.Work, true
-	case journal.Released:
-		return f.Work, f.Job != ""
-	}
-	return journal.Work{}, false
 }
 
 func (m *maker) book() (*book, error) {

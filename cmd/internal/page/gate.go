@@ -150,7 +150,7 @@ func (g Gate) says() string {
 	if g.Reason != "" && g.Reason != text {
 		text += ": " + g.Reason
 	}
-	text = capital(text)
+	text = Capital(text)
 	var readings []string
 	for _, p := range g.Points {
 		if len(p.Readings) > 0 {

@@ -477,6 +477,7 @@ func (b *bench) clockBack() {
 	advice, command := page.Remedy(workflow.Remedy{Kind: workflow.ToReadBench, Mark: "FN-01", Humidity: true})
 	b.pages["Remedy"] = advice + "\n\n```\n" + command + "\n```\n"
 	b.pages["About"] = page.About(steps.Step{Kind: steps.Coat, Joint: "roots", Adhesive: "contact"}) + "\n"
+	b.pages["Capital"] = page.Capital("a joint is open") + "\n"
 	b.pages["Said"] = page.Said(workflow.Cause{Text: "wing was disturbed by join-roots", At: b.Now}, time.UTC) + "\n"
 }
 

@@ -90,7 +90,7 @@ func (n Next) Markdown(c Clock) string {
 	default:
 		l.add("%s", n.Step.Markdown(c))
 		if n.Because != "" && n.Because != n.Step.Reopened {
-			l.add("\n*%s.*\n", esc(capital(n.Because)))
+			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
 	}
 	n.waiting(&l, c)

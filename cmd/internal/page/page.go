@@ -93,8 +93,11 @@ func many[N int | int64](n N, one string) string {
 	return fmt.Sprintf("%d %s", n, text)
 }
 
-// capital begins words with a capital letter.
-func capital(words string) string {
+// Capital begins words with a capital letter.
+func Capital(words string) string {
+	if words == "" {
+		return ""
+	}
 	r, size := utf8.DecodeRuneInString(words)
 	return string(unicode.ToUpper(r)) + words[size:]
 }
