@@ -22,8 +22,8 @@ func TestEveryKindOfStepHasARow(t *testing.T) {
 			t.Errorf("the kind %s has %d rows", traits.Kind, n)
 		}
 	}
-	if all := steps.Kinds(); len(kinds) != len(all) {
-		t.Errorf("%d rows of %d kinds", len(kinds), len(all))
+	if all := steps.Kinds(); len(kinds) != len(all[:]) {
+		t.Errorf("%d rows of %d kinds", len(kinds), len(all[:]))
 	}
 }
 

@@ -15,8 +15,8 @@ import (
 // name, because a new kind would be forgotten there.
 func TestNobodyElseTellsKindsApart(t *testing.T) {
 	names := []string{"Do", "Coat", "Join", "Wait", "Measure", "Hold", "Release"}
-	if all := Kinds(); len(names) != len(all) {
-		t.Fatalf("there are %d kinds, and this test knows %d", len(all), len(names))
+	if all := Kinds(); len(names) != len(all[:]) {
+		t.Fatalf("there are %d kinds, and this test knows %d", len(all[:]), len(names))
 	}
 	isKind := func(e ast.Expr, here bool) bool {
 		switch e := e.(type) {
