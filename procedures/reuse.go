@@ -335,6 +335,9 @@ func (stagesValue) typ() typ { return typ{is: aList, of: []typ{stageKeys().typ()
 type stepsValue struct{}
 
 func (stepsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
+	if n.Kind == yaml.SequenceNode {
+		*to = slices.Grow(*to, min(len(n.Content), mostSteps))
+	}
 	r.list(n, what, func(item *yaml.Node) {
 		if isRun(item) {
 			r.run(item, to)
@@ -382,12 +385,13 @@ func (r *reader) step(n *yaml.Node, to *[]steps.Step) {
 		if r.full && r.within.many() {
 			return
 		}
-		var s steps.Step
-		r.steps.read(r, filled, r.steps.what, &s)
-		if s.Name != "" {
-			r.total++
-			*to = append(*to, s)
+		*to = append(*to, steps.Step{})
+		last := &(*to)[len(*to)-1] // in its place: a step is large
+		if r.steps.read(r, filled, r.steps.what, last); last.Name == "" {
+			*to = (*to)[:len(*to)-1]
+			return
 		}
+		r.total++
 	})
 }
 
