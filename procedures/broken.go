@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // A BrokenError says that the document of a name is in a file of one's own that
@@ -61,13 +62,15 @@ func calledBy(path string) string {
 	return strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
 }
 
-var declaration = regexp.MustCompile(`(?m)^(?:\xef\xbb\xbf)?[{ \t]*["']?(procedure|triage|design)["']?\s*:[ \t]*["']?([a-z0-9-]+)`)
+var declaration = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?m)^(?:\xef\xbb\xbf)?[{ \t]*["']?(procedure|triage|design)["']?\s*:[ \t]*["']?([a-z0-9-]+)`)
+})
 
 // declared is the key and the name that a document seems to begin with, without
 // reading it: a procedure names its design too.
 func declared(data []byte) (key, name string) {
 	rank := 3
-	for _, m := range declaration.FindAllSubmatch(data[:min(len(data), 4096)], 8) {
+	for _, m := range declaration().FindAllSubmatch(data[:min(len(data), 4096)], 8) {
 		if r := slices.Index([]string{"procedure", "triage", "design"}, string(m[1])); r < rank {
 			rank, key, name = r, string(m[1]), string(m[2])
 		}

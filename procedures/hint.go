@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"gopkg.in/yaml.v3"
 
@@ -54,13 +55,13 @@ func textHint(n *yaml.Node) string {
 }
 
 var (
-	compared    = regexp.MustCompile(`^\s*(?:<=?|>=?|≤|≥|=)\s*(.+)$`)
-	commaInList = regexp.MustCompile(`^\d+$`)
+	compared    = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\s*(?:<=?|>=?|≤|≥|=)\s*(.+)$`) })
+	commaInList = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\d+$`) })
 )
 
 // amountHint says what to write where more than a number with its unit was.
 func amountHint(text string) string {
-	if m := compared.FindStringSubmatch(text); m != nil {
+	if m := compared().FindStringSubmatch(text); m != nil {
 		return "; write the number and its unit alone: " + m[1]
 	}
 	return ""
@@ -76,7 +77,7 @@ func (r *reader) decimalCommas(n *yaml.Node, what string) bool {
 	comma := (*yaml.Node)(nil)
 	for i := 0; i < len(n.Content); i++ {
 		text := n.Content[i].Value
-		if i+1 < len(n.Content) && commaInList.MatchString(text) && digits(n.Content[i+1].Value) {
+		if i+1 < len(n.Content) && commaInList().MatchString(text) && digits(n.Content[i+1].Value) {
 			if comma == nil {
 				comma = n.Content[i+1]
 			}

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"unicode/utf8"
 )
 
@@ -138,10 +139,12 @@ type prescan struct {
 const mostSlips = 100
 
 var (
-	keyed      = regexp.MustCompile(`^("(?:[^"\\]|\\.)*"|'[^']*'|[^\s#&*!|>'"%@` + "`" + `\[\]{},?-][^:]*?|-[^\s:][^:]*?)\s*:(?:[ \t]+|$)`)
-	glued      = regexp.MustCompile(`^([a-z_]+):(\S.*)$`)
-	gluedDash  = regexp.MustCompile(`^-([a-z].*)$`)
-	blockStart = regexp.MustCompile(`^[|>][0-9+-]*\s*(?:#.*)?$`)
+	keyed = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^("(?:[^"\\]|\\.)*"|'[^']*'|[^\s#&*!|>'"%@` + "`" + `\[\]{},?-][^:]*?|-[^\s:][^:]*?)\s*:(?:[ \t]+|$)`)
+	})
+	glued      = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^([a-z_]+):(\S.*)$`) })
+	gluedDash  = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^-([a-z].*)$`) })
+	blockStart = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[|>][0-9+-]*\s*(?:#.*)?$`) })
 )
 
 // mend finds the slips of a text, and gives it as it reads with the lines that
@@ -222,7 +225,7 @@ func (p *prescan) line() {
 		return
 	}
 	if strings.IndexByte(line[:len(line)-len(trimmed)], '\t') >= 0 {
-		if top.plain && keyed.FindString(trimmed) == "" && trimmed[0] != '-' {
+		if top.plain && keyed().FindString(trimmed) == "" && trimmed[0] != '-' {
 			return
 		}
 		indent = p.tabbed(line, trimmed)
@@ -231,8 +234,8 @@ func (p *prescan) line() {
 	if top.plain && indent > top.indent && p.goesOn(line, trimmed, indent) {
 		return
 	}
-	if m := gluedDash.FindStringSubmatch(trimmed); m != nil {
-		if k := keyed.FindStringSubmatch(m[1]); k != nil && p.known[k[1]] {
+	if m := gluedDash().FindStringSubmatch(trimmed); m != nil {
+		if k := keyed().FindStringSubmatch(m[1]); k != nil && p.known[k[1]] {
 			trimmed = "- " + m[1]
 			p.say(indent, line[:indent]+trimmed, "no space after the dash")
 			p.replace(line[:indent] + trimmed)
@@ -255,7 +258,7 @@ func (p *prescan) ahead(indent int, trimmed string) int {
 		return indent
 	}
 	body := strings.TrimLeft(trimmed[1:], " ")
-	m := keyed.FindStringSubmatchIndex(body)
+	m := keyed().FindStringSubmatchIndex(body)
 	if m == nil || m[1] >= len(body) || strings.IndexByte("|>[{\"'", body[m[1]]) >= 0 {
 		return indent
 	}
@@ -263,7 +266,7 @@ func (p *prescan) ahead(indent int, trimmed string) int {
 		if blank(next) {
 			continue
 		}
-		if n := indentOf(next); n > indent+2 && keyed.MatchString(next[n:]) {
+		if n := indentOf(next); n > indent+2 && keyed().MatchString(next[n:]) {
 			return n - 2
 		}
 		break
@@ -284,7 +287,7 @@ func (p *prescan) tabbed(line, trimmed string) int {
 // the line is a key that stands too far to the right.
 func (p *prescan) goesOn(line, trimmed string, indent int) bool {
 	top := p.top()
-	if m := keyed.FindStringSubmatch(trimmed); m != nil {
+	if m := keyed().FindStringSubmatch(trimmed); m != nil {
 		if p.known[m[1]] {
 			want := p.columnFor(indent, trimmed)
 			write := strings.Repeat(" ", want) + trimmed
@@ -395,7 +398,7 @@ func (p *prescan) columnFor(indent int, trimmed string) int {
 	}
 	best := 0
 	key := ""
-	if m := keyed.FindStringSubmatch(strings.TrimLeft(strings.TrimPrefix(trimmed, "-"), " ")); m != nil {
+	if m := keyed().FindStringSubmatch(strings.TrimLeft(strings.TrimPrefix(trimmed, "-"), " ")); m != nil {
 		key = m[1]
 	}
 	for i := len(p.levels) - 1; i > 0; i-- {
@@ -465,12 +468,12 @@ func (p *prescan) entry(l *level, from int) {
 			p.value(l, column, l.key, true)
 			return
 		}
-		if dash(after) || keyed.MatchString(after) {
+		if dash(after) || keyed().MatchString(after) {
 			p.levels = append(p.levels, level{indent: column, list: dash(after), key: l.key})
 			p.entry(p.top(), column)
 			return
 		}
-		if m := glued.FindStringSubmatch(after); m != nil && p.known[m[1]] {
+		if m := glued().FindStringSubmatch(after); m != nil && p.known[m[1]] {
 			write := line[:column] + m[1] + ": " + m[2]
 			p.say(column+len(m[1]), write, "no space after the colon")
 			p.replace(write)
@@ -481,7 +484,7 @@ func (p *prescan) entry(l *level, from int) {
 		p.value(l, column, l.key, true)
 		return
 	}
-	m := keyed.FindStringSubmatchIndex(rest)
+	m := keyed().FindStringSubmatchIndex(rest)
 	if m == nil {
 		p.neither(l, line, from)
 		return
@@ -506,7 +509,7 @@ func (p *prescan) entry(l *level, from int) {
 func (p *prescan) neither(l *level, line string, from int) {
 	rest := line[from:]
 	write := ""
-	switch g, d := glued.FindStringSubmatch(rest), gluedDash.FindStringSubmatch(rest); {
+	switch g, d := glued().FindStringSubmatch(rest), gluedDash().FindStringSubmatch(rest); {
 	case g != nil:
 		write = line[:from] + g[1] + ": " + g[2]
 		p.say(from+len(g[1]), write, "no space after the colon")
@@ -547,7 +550,7 @@ func (p *prescan) value(l *level, from int, key string, item bool) {
 	begins := func() { whole("%s begins with %c, which means something else in YAML: put it in quotes", key, text[0]) }
 	switch c := text[0]; c {
 	case '|', '>':
-		if !blockStart.MatchString(text) {
+		if !blockStart().MatchString(text) {
 			begins()
 			return
 		}
@@ -666,7 +669,7 @@ func (p *prescan) quote(l *level, from int, key string, whole func(string, ...an
 		if trimmed != "" && indentOf(next) <= l.indent {
 			break
 		}
-		if m := keyed.FindStringSubmatch(trimmed); m != nil && p.known[m[1]] && indentOf(next) == l.indent {
+		if m := keyed().FindStringSubmatch(trimmed); m != nil && p.known[m[1]] && indentOf(next) == l.indent {
 			break
 		}
 		if end := closing(next, q); end >= 0 {
@@ -805,7 +808,7 @@ func (p *prescan) unclosed(parent int, next string, open []opened, key string) b
 	if isProse(key) {
 		return true
 	}
-	m := keyed.FindStringSubmatch(trimmed)
+	m := keyed().FindStringSubmatch(trimmed)
 	if dash(trimmed) && indentOf(next) <= parent {
 		return true
 	}

@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"unicode/utf8"
 
 	"gopkg.in/yaml.v3"
@@ -233,7 +234,7 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 }
 
 // blanks are names to be filled in.
-var blanks = regexp.MustCompile(`<[A-Za-z][a-z0-9]*(?:-[a-z0-9]+)*>`)
+var blanks = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`<[A-Za-z][a-z0-9]*(?:-[a-z0-9]+)*>`) })
 
 // fill gives the node with the words of the scope in it; what is below one of
 // the keys is left as it is.
@@ -251,7 +252,7 @@ func (r *reader) fill(n *yaml.Node, except ...string) *yaml.Node {
 	out := *n
 	if n.Kind == yaml.ScalarNode {
 		if len(c.words) > 0 || c.shared {
-			out.Value = blanks.ReplaceAllStringFunc(n.Value, func(b string) string { return r.filledIn(n, b) })
+			out.Value = blanks().ReplaceAllStringFunc(n.Value, func(b string) string { return r.filledIn(n, b) })
 			if n.LineComment != "" {
 				if r.asWritten == nil {
 					r.asWritten = map[*yaml.Node]string{}
@@ -511,7 +512,7 @@ func (r *reader) use(n *yaml.Node, what string, to *[]steps.Step) {
 	// A name with blanks is that of the step as it is written, or else what it is
 	// when they are filled in.
 	target := written
-	if blanks.MatchString(written) {
+	if blanks().MatchString(written) {
 		target = r.fill(n).Value
 	}
 	document, name, ok := strings.Cut(target, "/")
