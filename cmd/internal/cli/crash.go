@@ -101,7 +101,10 @@ func parseSighting(text string) (workflow.Sighting, error) {
 	zone, rest, ok := strings.Cut(text, "=")
 	parts := strings.SplitN(rest, ":", 3)
 	if !ok || len(parts) < 2 {
-		return workflow.Sighting{}, usage("%q is not a finding; write nose=crushed:serious or nose=crushed:serious:NOTE", text)
+		if ok && rest != "" {
+			return workflow.Sighting{}, usage("%q does not say how bad it is; write it behind, as one of :%s", text, strings.Join(steps.Severities(), ", :"))
+		}
+		return workflow.Sighting{}, usage("%q is not a finding; write ZONE=FINDING:SEVERITY or ZONE=FINDING:SEVERITY:NOTE", text)
 	}
 	seen := workflow.Sighting{Zone: zone, Finding: parts[0], Severity: parts[1]}
 	if len(parts) == 3 {
