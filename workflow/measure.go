@@ -313,7 +313,8 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 // Clear records that every line of a hold was confirmed.
 type Clear struct {
 	Step    string
-	Answers []bool // one for each line
+	Answers []bool   // one for each line
+	Lines   []string // that were shown and answered; nil: those of now
 }
 
 func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -330,6 +331,9 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	if len(r.Answers) > len(step.Confirm) {
 		return nil, bad("%s has %d lines, but there are %d answers", step.Name, len(step.Confirm), len(r.Answers))
+	}
+	if r.Lines != nil && !slices.Equal(r.Lines, step.Confirm) { // its job was moved meanwhile
+		return nil, refuse(step.Name, ByHold, "its lines are no longer those that were answered", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
 	}
 	if reasons := unconfirmed(step.Confirm, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: step.Name, Reasons: reasons}

@@ -147,6 +147,26 @@ func TestUndoOfAReadingReopensItsSteps(t *testing.T) {
 	}
 }
 
+// A hold is cleared by the lines that were shown: where its job was moved
+// meanwhile, a yes to the old lines confirms none of the new ones.
+func TestAHoldIsClearedByTheLinesThatWereShown(t *testing.T) {
+	b := building(t)
+	b.done("propeller-off")
+	hold, _, _ := b.state.Jobs[0].Procedure.Step("blade-care")
+	newer := build()
+	for i, stage := range newer.Stages {
+		for j, step := range stage.Steps {
+			if step.Name == "blade-care" {
+				newer.Stages[i].Steps[j].Confirm = []string{"The blade is blunt", "The spare hand is behind it"}
+			}
+		}
+	}
+	b.moved(newer, b.state.Sheet)
+	mustContain(t, b.refused(Clear{Step: "blade-care", Answers: []bool{true, true}, Lines: hold.Confirm}, ByHold), "no longer those that were answered", "[clear blade-care")
+	now, _, _ := b.state.Jobs[0].Procedure.Step("blade-care")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}, Lines: now.Confirm})
+}
+
 // What moving a job to newer documents would change is said beforehand.
 func TestWhatAMoveChanges(t *testing.T) {
 	b := assembled(t)

@@ -173,7 +173,7 @@ func confirm(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Re
 	for i := range answers {
 		answers[i] = true
 	}
-	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: answers}, nil
+	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: answers, Lines: r.Step.Confirm}, nil
 }
 
 func release(*workflow.State, workflow.StepReport, time.Time) (workflow.Request, error) {

@@ -53,6 +53,7 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, at stri
 				return err
 			}
 		}
+		request.Lines = report.Step.Confirm
 		if s, request.Answers, err = a.answers(ctx, s, confirmed, report.Step.Confirm); err != nil {
 			return err
 		}

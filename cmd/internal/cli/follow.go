@@ -468,7 +468,7 @@ func askHold(c *conversation, ctx context.Context, _ *workflow.State, r workflow
 			return errLeave
 		}
 	}
-	return c.record(ctx, workflow.Clear{Step: name, Answers: answers})
+	return c.record(ctx, workflow.Clear{Step: name, Answers: answers, Lines: r.Step.Confirm})
 }
 
 // askReadings asks for the missing readings of the step's first gate that is not
