@@ -227,3 +227,15 @@ func opens(w *robot.Worker, p *steps.Procedure, damages []string) error {
 	w.Documents = documents
 	return w.Act(workflow.Start{Procedure: doc.Procedure, Digest: digest, Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: damages})
 }
+
+// What a finished build leaves to be measured is nothing: what is closed over, or
+// was taken where it was needed, is a gate of the work.
+func TestAFinishedBuildLeavesNothingToMeasure(t *testing.T) {
+	for _, built := range designs(t) {
+		for _, g := range built.State.Gates(built.Now) {
+			if !g.Gate.Work && !g.Met() {
+				t.Errorf("%s: %s is %s", built.State.Airframe.Design, g.Gate.Name, g.Says().Text)
+			}
+		}
+	}
+}
