@@ -14,6 +14,7 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/procedures"
 	"fettle/steps"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -52,7 +53,7 @@ func (a *app) crash(ctx context.Context, args, found, photos []string, at string
 	if err != nil {
 		return err
 	}
-	table, err := d.Library.Triage(desk.TriageTable)
+	table, err := d.Library.Triage(procedures.GeneralTable)
 	if err != nil {
 		return err
 	}

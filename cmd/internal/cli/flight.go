@@ -6,8 +6,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
+	"fettle/procedures"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -41,7 +41,7 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 	if err != nil {
 		return err
 	}
-	table, err := d.Library.Triage(desk.TriageTable)
+	table, err := d.Library.Triage(procedures.GeneralTable)
 	if err != nil {
 		return err
 	}

@@ -53,6 +53,9 @@ func TestImportsPointOneWay(t *testing.T) {
 			if !slices.Contains(may[room], to) {
 				t.Errorf("%s imports %s", names[0], imported)
 			}
+			if room == "procedures" && to == "workflow" && in != "workflow/repair" {
+				t.Errorf("%s imports %s; of the workflow it needs the composer alone", names[0], imported)
+			}
 			if names[0] == "fettle/steps/quantity" && imported != "fettle/steps/nearest" {
 				t.Errorf("quantity imports %s", imported)
 			}

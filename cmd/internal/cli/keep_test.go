@@ -332,7 +332,7 @@ func (b *bench) check(gauge, reads, of string) workflow.CheckGauge {
 // crash reports what was seen, as ZONE, FINDING, SEVERITY.
 func (b *bench) crash(seen ...[3]string) {
 	b.t.Helper()
-	table, err := b.desk.Library.Triage(desk.TriageTable)
+	table, err := b.desk.Library.Triage(procedures.GeneralTable)
 	b.must(err)
 	report := workflow.ReportDamage{Triage: table.Triage}
 	for _, s := range seen {

@@ -202,12 +202,9 @@ func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 	return nil
 }
 
-// TriageTable is the name of the table that answers damage.
-const TriageTable = "crash-triage"
-
 // PlanRepair plans the repair of an airframe's open damages.
 func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
-	triage, err := d.Library.Triage(TriageTable)
+	triage, err := d.Library.Triage(procedures.GeneralTable)
 	if err != nil {
 		return workflow.RepairPlan{}, err
 	}
