@@ -87,7 +87,8 @@ type Step struct {
 	Gates    []string          `json:"gates,omitempty"`   // measure: gate names, or Stale
 	Confirm  []string          `json:"confirm,omitempty"` // hold: the lines, each confirmed separately
 
-	Hands    quantity.Quantity `json:"hands,omitzero"` // attended time, without drying
+	Hands    quantity.Quantity `json:"hands,omitzero"`  // attended time, without drying
+	Tools    []string          `json:"tools,omitempty"` // of the sheet
 	Needs    []Setting         `json:"needs,omitempty"`
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`

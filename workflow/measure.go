@@ -44,6 +44,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	reasons := append(s.unmeasurable(report, c.At), s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
 	reasons = append(reasons, s.unsafe(gate, c.At)...)
+	reasons = append(reasons, s.carelessAt(gate, c.At)...)
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -73,6 +74,25 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
 	for _, need := range s.NeedsOf(gate, at) {
 		reasons = append(reasons, s.stands(need, at)...)
+	}
+	return reasons
+}
+
+// carelessAt says what is not confirmed yet of the tools of the step that measures
+// the gate, where every step of an open job that does so has some.
+func (s *State) carelessAt(gate steps.Gate, at time.Time) []Reason {
+	var reasons []Reason
+	for _, job := range s.OpenJobs(at) {
+		for _, step := range job.Procedure.Steps() {
+			if !step.Kind.Traits().Measures || !slices.Contains(step.Gates, gate.Name) {
+				continue
+			}
+			left := s.careless(job, step, at)
+			if len(left) == 0 {
+				return nil
+			}
+			reasons = append(reasons, left...)
+		}
 	}
 	return reasons
 }
@@ -107,11 +127,12 @@ func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job) [][]steps.Setting {
 	var ways [][]steps.Setting
 	for _, job := range jobs {
 		for _, step := range job.Procedure.Steps() {
-			if !step.Kind.Traits().Measures || len(step.Needs) == 0 {
+			needs := s.NeedsAt(job, step)
+			if !step.Kind.Traits().Measures || len(needs) == 0 {
 				continue
 			}
 			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(s.disturbedBy(job)...) {
-				ways = append(ways, step.Needs)
+				ways = append(ways, needs)
 			}
 		}
 	}

@@ -93,6 +93,8 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("did %s: joined %s", f.Step, f.Joint)
 	case journal.HoldCleared:
 		return fmt.Sprintf("cleared hold %s, %s", f.Step, many(len(f.Lines), "line"))
+	case journal.UseCleared:
+		return fmt.Sprintf("cleared the hold of %s, %s", f.Of, many(len(f.Lines), "line"))
 	case journal.ReadingTaken:
 		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), f.Value.Typed(), f.Gauge)
 	case journal.GaugeChecked:

@@ -64,9 +64,6 @@ func fillCoat(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, no
 	if !ok {
 		return
 	}
-	if a.Caution != "" {
-		p.Cautions = append([]string{a.Caution}, p.Cautions...)
-	}
 	p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a)
 }
 
