@@ -68,7 +68,11 @@ func (l *Library) list() ([]Entry, []claim, Faults) {
 	entries := slices.Clone(own)
 	for _, e := range shipped() {
 		name := e.Document.Name()
-		if _, broken := claimed(claims, name); broken || slices.ContainsFunc(own, func(o Entry) bool { return o.Document.Name() == name }) {
+		if _, broken := claimed(claims, name); broken {
+			continue
+		}
+		// A table of one's own is asked before the embedded one, and never in its place.
+		if e.Document.Triage == nil && slices.ContainsFunc(own, func(o Entry) bool { return o.Document.Name() == name }) {
 			continue
 		}
 		entries = append(entries, e)
@@ -118,6 +122,10 @@ func (l *Library) own() ([]Entry, []claim, Faults) {
 		}
 		if i := slices.IndexFunc(entries, func(e Entry) bool { return e.Document.Name() == doc.Name() }); i >= 0 {
 			faults = append(faults, Fault{path, 1, 1, fmt.Sprintf("the name %q is used by %s too", doc.Name(), entries[i].From)})
+			continue
+		}
+		if i := slices.IndexFunc(entries, func(e Entry) bool { return twice(doc, e.Document) != "" }); i >= 0 {
+			faults = append(faults, Fault{path, 1, 1, twice(doc, entries[i].Document)})
 			continue
 		}
 		entries = append(entries, Entry{doc, path})
@@ -237,12 +245,6 @@ func (l *Library) Procedure(name string) (*Document, error) {
 		return nil, Faults{doc.fault(top(), doc.Name()+" holds steps for other procedures to use, and is never started itself")}
 	}
 	return doc, err
-}
-
-// Triage returns the triage table with that name or in that file, like
-// [Library.Find].
-func (l *Library) Triage(name string) (*Document, error) {
-	return l.find(name, "triage table", func(d *Document) bool { return d.Triage != nil })
 }
 
 func (l *Library) find(name, what string, wanted func(*Document) bool) (*Document, error) {
