@@ -20,6 +20,9 @@ func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 		return faults.sorted()
 	}
 	measured := !d.doubts.lost(steps.Measure) && !d.hasUnknown(gate, gateNames(sheet)) && !doubt.of(gate)
+	if d.Procedure.Kind == steps.Build && !doubt.of(zone) && !d.hasUnknown(zone, sheet.Zones) {
+		faults = append(faults, d.made(sheet)...)
+	}
 	critical := newCritical(d, sheet)
 	return append(faults, d.inEveryVariant(d.order(), optionNames(sheet), func(v variant) Faults {
 		faults := d.stepsInOrder(v)

@@ -46,6 +46,11 @@ func (e *NotFoundError) Error() string {
 	return fmt.Sprintf("there is no %s %q; did you mean %q?", e.What, e.Name, e.Nearest)
 }
 
+// A KindError says that a document is of another kind than the one that is needed.
+type KindError struct{ Name, Is string }
+
+func (e *KindError) Error() string { return e.Name + " " + e.Is }
+
 // An Entry is one document of the library.
 type Entry struct {
 	Document *Document
@@ -226,7 +231,7 @@ func reason(err error) string {
 }
 
 // Find returns the document with that name or in that file. The error is a
-// [*NotFoundError], or the [Faults] of the document.
+// [*NotFoundError], a [*KindError], or the [Faults] of the document.
 func (l *Library) Find(name string) (*Document, error) {
 	return l.find(name, "document", func(*Document) bool { return true })
 }
@@ -242,7 +247,7 @@ func (l *Library) Sheet(name string) (*Document, error) {
 func (l *Library) Procedure(name string) (*Document, error) {
 	doc, err := l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
 	if err == nil && !doc.Starts() {
-		return nil, Faults{doc.fault(top(), doc.Name()+" holds steps for other procedures to use, and is never started itself")}
+		return nil, &KindError{doc.Name(), "holds steps for other procedures to use, and is never started itself"}
 	}
 	return doc, err
 }
@@ -257,7 +262,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 		case len(faults) > 0:
 			return nil, faults.capped()
 		case !wanted(doc):
-			return nil, Faults{{name, 1, 1, "is a " + doc.Kind() + ", not a " + what}}
+			return nil, &KindError{name, "is a " + doc.Kind() + ", not a " + what}
 		}
 		return doc, nil
 	}

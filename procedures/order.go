@@ -115,22 +115,27 @@ func (d *Document) stagesInOrder() (faults Faults, cyclic bool) {
 
 // ring is a path along after from the stage back to itself, if there is one.
 func (d *Document) ring(stage string) []string {
+	return ringFrom(stage, func(name string) []string {
+		s, _ := d.Procedure.Stage(name)
+		return s.After
+	})
+}
+
+// ringFrom is a path from the name along what each leads to back to itself, nil
+// if there is none.
+func ringFrom(name string, leads func(string) []string) []string {
 	var way []string
 	seen := map[string]bool{}
 	var walk func(string) bool
-	walk = func(name string) bool {
-		s, ok := d.Procedure.Stage(name)
-		if !ok {
-			return false
-		}
-		way = append(way, name)
-		for _, a := range s.After {
-			if a == stage {
+	walk = func(at string) bool {
+		way = append(way, at)
+		for _, next := range leads(at) {
+			if next == name {
 				return true
 			}
-			if !seen[a] {
-				seen[a] = true
-				if walk(a) {
+			if !seen[next] {
+				seen[next] = true
+				if walk(next) {
 					return true
 				}
 			}
@@ -138,7 +143,7 @@ func (d *Document) ring(stage string) []string {
 		way = way[:len(way)-1]
 		return false
 	}
-	if walk(stage) {
+	if walk(name) {
 		return way
 	}
 	return nil

@@ -86,7 +86,7 @@ func (a *app) showCheck(report procedures.Report) error {
 		return err
 	}
 	if len(report.Faults) > 0 {
-		return &silentError{exitFault}
+		return &silentError{exitUsage}
 	}
 	return nil
 }

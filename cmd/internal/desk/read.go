@@ -170,7 +170,7 @@ func (p *parsed) parse(unread map[string][]byte) error {
 		}
 		doc, err := procedures.Read(digest, unread[digest])
 		if err != nil {
-			return fmt.Errorf("reading the document %s: %w", digest, err)
+			return &store.Error{Op: "read", Err: fmt.Errorf("the document %s: %w", digest, err), Hint: "if a newer fettle wrote it, use that one"}
 		}
 		p.put(digest, doc)
 	}
