@@ -12,10 +12,10 @@ import (
 // the state, the builder brings it about, and where it stands as it was found,
 // it may be so already: of these nothing is said.
 func (d *Document) needsInOrder(v variant) Faults {
-	return d.neededInOrder(v, func(s *steps.Step) []asked {
-		var all []asked
+	return d.neededInOrder(v, func(s *steps.Step) []wanted {
+		var all []wanted
 		for _, n := range s.Needs {
-			all = append(all, asked{"it", n})
+			all = append(all, wanted{"it", n})
 		}
 		return all
 	})
@@ -24,11 +24,11 @@ func (d *Document) needsInOrder(v variant) Faults {
 // usesInOrder finds the same of what the adhesives and the tools of the steps
 // need.
 func (d *Document) usesInOrder(v variant, sheet *steps.Sheet) Faults {
-	return d.neededInOrder(v, func(s *steps.Step) []asked {
-		var all []asked
+	return d.neededInOrder(v, func(s *steps.Step) []wanted {
+		var all []wanted
 		for _, u := range sheet.UsesOf(*s, v.adhesivesOf(s)...) {
 			for _, n := range u.NeedsAt(*s) {
-				all = append(all, asked{"the step " + s.Name + " uses " + u.Name + ", which", n})
+				all = append(all, wanted{"the step " + s.Name + " uses " + u.Name + ", which", n})
 			}
 		}
 		return all
@@ -41,22 +41,21 @@ func (v variant) adhesivesOf(s *steps.Step) []string {
 		return nil
 	}
 	var names []string
-	for _, c := range v.at(steps.Coat, s.Joint) {
-		if !slices.Contains(names, c.Adhesive) {
-			names = append(names, c.Adhesive)
-		}
+	for _, c := range v.at(coats, s.Joint) {
+		names = append(names, c.Adhesives...)
 	}
-	return names
+	slices.Sort(names)
+	return slices.Compact(names)
 }
 
-// An asked is a condition, and who needs it.
-type asked struct {
+// A wanted is a condition, and who needs it.
+type wanted struct {
 	who string
 	steps.Setting
 }
 
 // neededInOrder finds needs that only later steps bring about.
-func (d *Document) neededInOrder(v variant, needs func(*steps.Step) []asked) Faults {
+func (d *Document) neededInOrder(v variant, needs func(*steps.Step) []wanted) Faults {
 	if v.doubts.order || v.doubts.steps || len(v.twice) > 0 {
 		return nil
 	}

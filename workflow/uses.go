@@ -13,13 +13,13 @@ import (
 // what its joint was coated with.
 func (s *State) UsesOf(j *Job, step steps.Step) []steps.Use {
 	var adhesives []string
-	switch traits := step.Kind.Traits(); {
-	case traits.Coats:
-		adhesives = []string{step.Adhesive}
-	case traits.Joins:
-		if joint, ok := j.joints[step.Joint]; ok {
-			adhesives = []string{joint.Adhesive.Name}
+	switch traits, joint := step.Kind.Traits(), j.joints[step.Joint]; {
+	case traits.Coats && !(traits.Joins && j.coated(step, time.Time{})):
+		if a, err := s.adhesiveOf(step); err == nil {
+			adhesives = []string{a.Name}
 		}
+	case traits.Joins && joint != nil:
+		adhesives = []string{joint.Adhesive.Name}
 	}
 	return s.Sheet.UsesOf(step, adhesives...)
 }
