@@ -36,7 +36,7 @@ func effects() map[string]effect {
 	return map[string]effect{
 		journal.Registered{}.Kind():        {fold: with((*State).register), carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
 		journal.JobOpened{}.Kind():         {fold: with((*State).open), carries: aboutJob, final: begun},
-		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: nothing},
+		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: movedTogether},
 		journal.StepDone{}.Kind():          work,
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,
@@ -98,13 +98,15 @@ func (s *State) complete(e journal.Entry) error {
 		job.done[work.Step] = completion{e.Position, e.At, step.Kind}
 	}
 	s.set(e, work.Sets...)
-	s.use(job, step, e.At)
 	switch f := e.Facts.(type) {
 	case journal.Coated:
+		s.use(step, e.At, f.Adhesive)
 		return s.coat(job, f, e)
 	case journal.Joined:
+		s.use(step, e.At, job.joint(f.Joint).Adhesive.Name)
 		return s.join(job, f, e)
 	}
+	s.use(step, e.At, "")
 	return nil
 }
 

@@ -102,9 +102,9 @@ func (s *State) carelessAt(gate steps.Gate, at time.Time) []Reason {
 // measures the gate, those of finished jobs do. Of several steps it is the one
 // that lacks least.
 func (s *State) NeedsOf(gate steps.Gate, at time.Time) []steps.Setting {
-	ways := s.waysToMeasure(gate, s.OpenJobs(at))
+	ways := s.waysToMeasure(gate, s.OpenJobs(at), at)
 	if len(ways) == 0 {
-		ways = s.waysToMeasure(gate, s.Jobs)
+		ways = s.waysToMeasure(gate, s.Jobs, at)
 	}
 	var least []steps.Setting
 	fewest := -1
@@ -123,11 +123,11 @@ func (s *State) NeedsOf(gate steps.Gate, at time.Time) []steps.Setting {
 
 // waysToMeasure are the needs of each step of the jobs that measures the gate and
 // needs anything.
-func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job) [][]steps.Setting {
+func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job, at time.Time) [][]steps.Setting {
 	var ways [][]steps.Setting
 	for _, job := range jobs {
 		for _, step := range job.Procedure.Steps() {
-			needs := s.NeedsAt(job, step)
+			needs := s.NeedsAt(job, step, at)
 			if !step.Kind.Traits().Measures || len(needs) == 0 {
 				continue
 			}

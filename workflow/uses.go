@@ -9,26 +9,41 @@ import (
 	"fettle/workflow/journal"
 )
 
-// UsesOf are the adhesives and the tools that a step is done with: a join uses
-// what its joint was coated with.
-func (s *State) UsesOf(j *Job, step steps.Step) []steps.Use {
-	var adhesives []string
-	switch traits, joint := step.Kind.Traits(), j.joints[step.Joint]; {
-	case traits.Coats && !(traits.Joins && j.coated(step, time.Time{})):
-		if a, err := s.adhesiveOf(step); err == nil {
-			adhesives = []string{a.Name}
-		}
-	case traits.Joins && joint != nil:
-		adhesives = []string{joint.Adhesive.Name}
-	}
-	return s.Sheet.UsesOf(step, adhesives...)
+// UsesOf are the adhesives and the tools that a step is done with at the time: a
+// join uses what its joint was coated with, and a coat may be of one of several.
+func (s *State) UsesOf(j *Job, step steps.Step, at time.Time) []steps.Use {
+	return s.Sheet.UsesOf(step, j.adhesives(step, at)...)
 }
 
-// NeedsAt are the conditions that a step needs: its own, and those of what it is
-// done with.
-func (s *State) NeedsAt(j *Job, step steps.Step) []steps.Setting {
+// adhesives are those that a step may spread, or that it presses together.
+func (j *Job) adhesives(step steps.Step, at time.Time) []string {
+	traits := step.Kind.Traits()
+	joint, ok := j.joints[step.Joint]
+	switch {
+	case traits.Coats && ok && len(joint.coats) > 0 && !joint.Lapsed(at) && slices.Contains(step.Adhesives, joint.Adhesive.Name):
+		return []string{joint.Adhesive.Name} // it keeps the one that it has
+	case traits.Coats:
+		return step.Adhesives
+	case traits.Joins && ok:
+		return []string{joint.Adhesive.Name}
+	}
+	return nil
+}
+
+// settled are the uses of a step but for adhesives of which one is still to be
+// named: those are asked for what they need when it is.
+func (s *State) settled(j *Job, step steps.Step, at time.Time) []steps.Use {
+	if adhesives := j.adhesives(step, at); len(adhesives) == 1 {
+		return s.Sheet.UsesOf(step, adhesives...)
+	}
+	return s.Sheet.UsesOf(step)
+}
+
+// NeedsAt are the conditions that a step needs at the time: its own, and those of
+// what it is done with.
+func (s *State) NeedsAt(j *Job, step steps.Step, at time.Time) []steps.Setting {
 	needs := slices.Clone(step.Needs)
-	for _, u := range s.UsesOf(j, step) {
+	for _, u := range s.settled(j, step, at) {
 		for _, n := range u.NeedsAt(step) {
 			if !slices.Contains(needs, n) {
 				needs = append(needs, n)
@@ -38,11 +53,24 @@ func (s *State) NeedsAt(j *Job, step steps.Step) []steps.Setting {
 	return needs
 }
 
+// unready says what is not so, and not confirmed, that one of several adhesives
+// needs.
+func (s *State) unready(adhesive string, step steps.Step, at time.Time) []Reason {
+	var reasons []Reason
+	for _, u := range s.Sheet.UsesOf(steps.Step{}, adhesive) {
+		for _, n := range u.NeedsAt(step) {
+			reasons = append(reasons, s.stands(n, at)...)
+		}
+		reasons = append(reasons, s.uncleared(u, at)...)
+	}
+	return reasons
+}
+
 // careless says what is not confirmed and not measured yet of what a step is done
 // with.
 func (s *State) careless(j *Job, step steps.Step, at time.Time) []Reason {
 	var reasons []Reason
-	for _, u := range s.UsesOf(j, step) {
+	for _, u := range s.settled(j, step, at) {
 		reasons = append(reasons, s.uncleared(u, at)...)
 		if u.Readies(step) {
 			continue
@@ -105,11 +133,11 @@ func (s *State) UsedLately(use string, at time.Time) bool {
 	return ok && !last.After(at) && at.Sub(last) <= SittingLength
 }
 
-// use notes that a step was done with its adhesive and tools.
-func (s *State) use(j *Job, step steps.Step, at time.Time) {
-	for _, u := range s.UsesOf(j, step) {
-		if at.After(s.used[u.Name]) {
-			s.used[u.Name] = at
+// use notes that a step was done with its tools and its adhesive.
+func (s *State) use(step steps.Step, at time.Time, adhesive string) {
+	for _, name := range append(slices.Clone(step.Tools), adhesive) {
+		if at.After(s.used[name]) {
+			s.used[name] = at
 		}
 	}
 }

@@ -81,7 +81,7 @@ func TestAHoldOfAUseLapses(t *testing.T) {
 	docs := documents()
 	docs.Sheets["sha256:other"] = other
 	b.docs = &docs
-	b.must(MoveJob{b.state.Jobs[0].ID, build(), buildSum, other, "sha256:other"})
+	b.must(MoveJob{Job: b.state.Jobs[0].ID, Procedure: build(), Digest: buildSum, Sheet: other, SheetDigest: "sha256:other"})
 	b.refused(Finish{Step: "coat-left"}, ByHold)
 	if err := b.try(ClearUse{Of: "contact", Answers: []bool{true, true}, Lines: []string{"No flame", "Gloves are on"}}); err == nil {
 		t.Error("cleared with the lines of before")
@@ -125,6 +125,27 @@ func TestAToolIsMeasuredBeforeItIsUsed(t *testing.T) {
 	mustContain(t, b.refused(Finish{Step: "iron-it"}, ByGate), "[rework heat")
 	b.must(Rework{Gate: "heat"}, readings("heat", "root=4 mm", "tip=4 mm"))
 	b.done("iron-it")
+}
+
+// Of several adhesives the hold of the one that is named is asked for, and a join
+// asks for the one that its joint has.
+func TestOneOfSeveralAdhesivesIsAskedForItsHold(t *testing.T) {
+	coat := coating("coat", "tab")
+	coat.Adhesives = []string{"contact", "epoxy"}
+	work := &steps.Procedure{Name: "work", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{one("one", coat, joining("join", "tab"))}}
+	docs := documents()
+	docs.Procedures["sha256:work"] = work
+	b := newBench(t)
+	b.docs = &docs
+	b.must(Start{Procedure: work, Digest: "sha256:work", Sheet: careful(), SheetDigest: careSum}, ReadBench{Temperature: q("20 °C")})
+	b.refused(Finish{Step: "coat"}, ByCondition, ByHold, ByHold)
+	b.must(confirming("epoxy", 1))
+	b.refused(Finish{Step: "coat", With: "contact"}, ByCondition, ByHold)
+	b.must(Finish{Step: "coat", With: "epoxy"})
+	b.must(Undo{Position: b.state.Size() - 2})
+	b.refused(Finish{Step: "join"}, ByHold)
+	b.must(confirming("epoxy", 1))
+	b.done("join")
 }
 
 func TestUsesThatHaveNoHold(t *testing.T) {
