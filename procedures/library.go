@@ -55,6 +55,15 @@ func (e *KindError) Error() string { return e.Name + " " + e.Is }
 type Entry struct {
 	Document *Document
 	From     string // Embedded, or the file
+	Replaces int    // the revision of the embedded document in whose place it stands; 0: none
+}
+
+// Origin is where it is from.
+func (e Entry) Origin() Origin {
+	if e.From == Embedded {
+		return Origin{Embedded: true}
+	}
+	return Origin{File: e.From, Replaces: e.Replaces}
 }
 
 // List returns every document, design sheets first, and the faults of the user's
@@ -73,11 +82,12 @@ func (l *Library) list() ([]Entry, []claim, Faults) {
 	entries := slices.Clone(own)
 	for _, e := range shipped() {
 		name := e.Document.Name()
-		if _, broken := claimed(claims, name); broken {
+		// A table of one's own is asked before the embedded one, and never in its place.
+		if i := slices.IndexFunc(own, func(o Entry) bool { return o.Document.Name() == name }); i >= 0 && e.Document.Triage == nil {
+			entries[i].Replaces = e.Document.Revision()
 			continue
 		}
-		// A table of one's own is asked before the embedded one, and never in its place.
-		if e.Document.Triage == nil && slices.ContainsFunc(own, func(o Entry) bool { return o.Document.Name() == name }) {
+		if _, broken := claimed(claims, name); broken {
 			continue
 		}
 		entries = append(entries, e)
@@ -133,7 +143,7 @@ func (l *Library) own() ([]Entry, []claim, Faults) {
 			faults = append(faults, Fault{path, 1, 1, twice(doc, entries[i].Document)})
 			continue
 		}
-		entries = append(entries, Entry{doc, path})
+		entries = append(entries, Entry{Document: doc, From: path})
 	}
 	return entries, claims, faults
 }
@@ -145,7 +155,7 @@ func shipped() []Entry {
 	from := (&shelf{}).find
 	for _, f := range files {
 		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml"), from); doc != nil {
-			entries = append(entries, Entry{doc, Embedded})
+			entries = append(entries, Entry{Document: doc, From: Embedded})
 		}
 	}
 	return entries
@@ -162,6 +172,7 @@ func embeddedNamed(name string, from sources) *Document {
 	if len(faults) > 0 {
 		return nil
 	}
+	doc.Embedded = true
 	return doc
 }
 
