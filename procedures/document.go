@@ -44,6 +44,7 @@ type thing string
 const (
 	zone      thing = "zone"
 	option    thing = "option"
+	chosen    thing = "choice" // or an option by itself
 	condition thing = "condition"
 	state     thing = "state"
 	adhesive  thing = "adhesive"

@@ -11,6 +11,7 @@ const (
 	Wait    Kind = "wait"    // time has passed
 	Measure Kind = "measure" // the gates are met
 	Hold    Kind = "hold"    // every line is confirmed
+	Choose  Kind = "choose"  // one of the answers is chosen
 	Release Kind = "release" // a person has released the airframe
 )
 
@@ -23,6 +24,7 @@ type Traits struct {
 	Passes   bool // time alone satisfies it
 	Measures bool // gates satisfy it
 	Confirms bool // a person confirms it line by line
+	Chooses  bool // an answer satisfies it
 	Releases bool // it lets the airframe fly
 }
 
@@ -30,7 +32,7 @@ type Traits struct {
 func (t Traits) Glues() bool { return t.Coats || t.Joins }
 
 // Kinds are all the kinds of step.
-func Kinds() [7]Traits {
+func Kinds() [8]Traits {
 	return [...]Traits{
 		{Kind: Do},
 		{Kind: Coat, Coats: true},
@@ -38,6 +40,7 @@ func Kinds() [7]Traits {
 		{Kind: Wait, Passes: true},
 		{Kind: Measure, Measures: true},
 		{Kind: Hold, Confirms: true},
+		{Kind: Choose, Chooses: true},
 		{Kind: Release, Releases: true},
 	}
 }

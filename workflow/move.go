@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -33,12 +34,31 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	case r.Sheet.Name != s.Airframe.Design:
 		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, but the sheet is for %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), Remedy{})
 	}
+	if reasons := s.undecided(r.Sheet, s.built(c.At)); len(reasons) > 0 {
+		return nil, &Refusal{What: r.Job, Reasons: reasons}
+	}
 	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, nil
+}
+
+// movedTo is what is decided of the airframe and the job under the sheet that it
+// would be moved to.
+func (s *State) movedTo(r MoveJob, job *Job) steps.Selection {
+	out := s.selection(r.Sheet)
+	for _, step := range r.Procedure.Steps() {
+		if method := job.methods[step.Name]; method != "" {
+			out.Has = append(out.Has, method)
+		} else {
+			for _, m := range step.Methods {
+				out.Open = append(out.Open, m.Name)
+			}
+		}
+	}
+	return out
 }
 
 // move applies a JobMoved. A step that was done stays done if what completed it
 // completes the step that the new procedure has.
-func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
+func (s *State) move(f journal.JobMoved, e journal.Entry) error {
 	job, err := s.Job(f.Job)
 	if err != nil {
 		return err
@@ -53,8 +73,9 @@ func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	}
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	before := job.Procedure
-	job.Procedure, job.Digest = procedure.For(s.Airframe.Options, job.Zone), f.Procedure
+	job.Procedure, job.written, job.Digest = procedure, procedure, f.Procedure
 	job.rename(before)
+	s.reselect(e, job)
 	for name, done := range job.done {
 		if step, _, ok := job.Procedure.Step(name); ok && !s.completes(done, step) {
 			delete(job.done, name)
@@ -78,6 +99,11 @@ func (s *State) completes(done completion, step steps.Step) bool {
 // rename has steps that are called otherwise now stay done.
 func (j *Job) rename(before *steps.Procedure) {
 	for _, step := range j.Procedure.Steps() {
+		method := cmp.Or(j.methods[step.Was], j.methods[step.Name])
+		delete(j.methods, step.Was)
+		if delete(j.methods, step.Name); slices.ContainsFunc(step.Methods, func(m steps.Option) bool { return m.Name == method }) {
+			j.methods[step.Name] = method
+		}
 		if !goesOn(before, step) {
 			continue
 		}
@@ -143,7 +169,7 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 	if err != nil {
 		return nil, err
 	}
-	moved := r.Procedure.For(s.Airframe.Options, job.Zone)
+	moved := r.Procedure.For(s.movedTo(r, job), job.Zone)
 	changes := notes("procedure", job.Procedure.Revision, moved.Revision, moved.Changes)
 	changes = append(changes, notes("design sheet", s.Sheet.Revision, r.Sheet.Revision, r.Sheet.Changes)...)
 	changes = append(changes, s.stepChanges(job, moved)...)

@@ -53,7 +53,7 @@ type Job struct {
 // Brief is what a list says about an airframe: what it is and whether it may fly.
 func Brief(s *workflow.State, now time.Time) Airframe {
 	a := Airframe{
-		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title, Options: s.Airframe.Options,
+		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title, Options: s.Selection().Has,
 		Registered: s.Since, Entries: s.Size(), Flight: NotReleased,
 	}
 	flight := s.Airworthiness(now)

@@ -37,7 +37,13 @@ func stepKinds() map[steps.Kind]stepKind {
 			}
 			return "measures " + strings.Join(s.Gates, ", ")
 		}},
-		steps.Hold:    {commands: holdCommands, about: func(steps.Step) string { return "hold" }},
+		steps.Hold: {commands: holdCommands, about: func(steps.Step) string { return "hold" }},
+		steps.Choose: {fill: fillAnswers, about: func(s steps.Step) string {
+			if len(s.Methods) > 0 {
+				return "chooses how"
+			}
+			return "chooses " + s.Choose
+		}},
 		steps.Release: {commands: releaseCommands},
 	}
 }
@@ -91,6 +97,21 @@ func coatWords(j Joint, _ Clock) string {
 func fillGates(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
 	for _, g := range s.GatesOf(job, step, now) {
 		p.Gates = append(p.Gates, NewGate(s, g))
+	}
+}
+
+func fillAnswers(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
+	choice := step.Asked(s.Sheet)
+	p.Answers = slices.Clone(choice.Answers)
+	if choice.Alone {
+		p.Answers = append(p.Answers, steps.Option{Name: steps.No, Title: "Do without it"})
+	}
+	for _, a := range p.Answers {
+		name := s.NameOfAnswer(job, a.Name, now)
+		if a.Name == steps.No {
+			name = choice.Name + " --no"
+		}
+		p.Commands = append(p.Commands, chooseLine(p.Mark, name))
 	}
 }
 

@@ -23,8 +23,9 @@ type Step struct {
 	Why      string            `json:"why,omitempty"`
 	Hands    string            `json:"hands,omitempty"`
 	Needs    []steps.Setting   `json:"needs,omitempty"`
-	Lines    []string          `json:"lines,omitempty"` // of a hold
-	Gates    []Gate            `json:"gates,omitempty"` // of a measure step
+	Lines    []string          `json:"lines,omitempty"`   // of a hold
+	Gates    []Gate            `json:"gates,omitempty"`   // of a measure step
+	Answers  []steps.Option    `json:"answers,omitempty"` // of a choose step
 	Joint    *Joint            `json:"joint,omitempty"`
 	Reopened string            `json:"reopened,omitempty"`
 	Reasons  []Reason          `json:"reasons,omitempty"`
@@ -60,8 +61,11 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		kind.fill(&p, s, job, step, now)
 	}
 	name := s.NameOf(r.Job, step.Name, now)
-	if p.Commands = doneCommands(mark, name, p.Gates); kind.commands != nil {
+	switch {
+	case kind.commands != nil:
 		p.Commands = kind.commands(mark, name, p.Gates)
+	case len(p.Answers) == 0:
+		p.Commands = doneCommands(mark, name, p.Gates)
 	}
 	return p
 }
@@ -84,6 +88,9 @@ func (p Step) Markdown(c Clock) string {
 	for i, line := range p.Lines {
 		l.add("%d. %s", i+1, strings.TrimSpace(line))
 	}
+	for i, a := range p.Answers {
+		l.add("%d. **%s**: %s%s", i+1, esc(a.Name), esc(a.Title), optionally(". ", strings.TrimSpace(a.Why)))
+	}
 	if p.Joint != nil {
 		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
 	}
@@ -102,7 +109,9 @@ func (p Step) Markdown(c Clock) string {
 		l.item("takes %s", esc(p.Hands))
 	}
 	if p.Progress == workflow.Done {
-		l.item("done %s", c.At(p.Done))
+		if !p.Done.IsZero() { // else it was met without an act
+			l.item("done %s", c.At(p.Done))
+		}
 		return l.String()
 	}
 	if len(p.Reasons) > 0 {
@@ -112,7 +121,10 @@ func (p Step) Markdown(c Clock) string {
 		}
 		return l.String()
 	}
-	if len(p.Commands) > 0 {
+	switch {
+	case len(p.Answers) > 0 && len(p.Commands) > 0:
+		l.add("\nChoose one:\n")
+	case len(p.Commands) > 0:
 		l.add("\nWhen it is done:\n")
 	}
 	for _, line := range p.Commands {
