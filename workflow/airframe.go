@@ -94,6 +94,9 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 	}
 	open := s.OpenJobs(c.At)
+	if reason := s.choosesEarly(p, open); reason != nil {
+		return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
+	}
 	for _, j := range open {
 		if j.Procedure.Name == p.Name && j.Zone == r.Zone {
 			return nil, refuse(p.Name, ByState, "it is already open as job "+j.ID, s.remedy(Remedy{Kind: ToSeeNext}))

@@ -392,3 +392,27 @@ func (s *State) NameOfAnswer(job *Job, answer string, at time.Time) string {
 	}
 	return answer
 }
+
+// Unsettled reports whether the answer is to a choice that the sheet in force does
+// not have, and that the airframe does not have exactly one answer to.
+func (s *State) Unsettled(sheet *steps.Sheet, answer string) bool {
+	c, ok := sheet.Choice(answer)
+	if have, _ := s.Sheet.Choice(answer); !ok || c.Alone || have.Name == c.Name {
+		return false
+	}
+	return len(c.Held(s.selection(sheet).Has)) != 1
+}
+
+// choosesEarly says that a procedure changes what the airframe has while its build
+// is still open, which asks for that itself; nil: it doesn't.
+func (s *State) choosesEarly(p *steps.Procedure, open []*Job) *Reason {
+	if p.Kind == steps.Build || !slices.ContainsFunc(p.Steps(), func(step steps.Step) bool { return step.Choose != "" }) {
+		return nil
+	}
+	for _, j := range open {
+		if j.Procedure.Kind == steps.Build {
+			return &Reason{Because: ByState, Text: "job " + j.ID + " is open, and what the airframe has is chosen there", Remedy: s.remedy(Remedy{Kind: ToFinish, Name: j.ID})}
+		}
+	}
+	return nil
+}

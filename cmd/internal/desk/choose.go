@@ -25,6 +25,10 @@ func (d *Desk) Answer(ctx context.Context, s *workflow.State, r workflow.Choose,
 		return nil, nil, err
 	}
 	r.Sheet = sheet.Sheet
+	// What a newer sheet asks for may be answered before a job moves to it.
+	if newer, err := d.Library.Sheet(s.Airframe.Design); err == nil && s.Unsettled(newer.Sheet, r.Answer) {
+		r.Sheet = newer.Sheet
+	}
 	if !s.Fits(r, d.Now()) {
 		return d.Act(ctx, s, r, at)
 	}

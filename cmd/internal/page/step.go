@@ -89,7 +89,7 @@ func (p Step) Markdown(c Clock) string {
 		l.add("%d. %s", i+1, strings.TrimSpace(line))
 	}
 	for i, a := range p.Answers {
-		l.add("%d. **%s**: %s%s", i+1, esc(a.Name), esc(a.Title), optionally(". ", strings.TrimSpace(a.Why)))
+		l.add("%d. %s", i+1, answerText(a))
 	}
 	if p.Joint != nil {
 		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
