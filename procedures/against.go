@@ -22,10 +22,13 @@ func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 		return faults.sorted()
 	}
 	measured := !d.doubts.lost(steps.Measure) && !d.hasUnknown(gate, gateNames(sheet)) && !doubt.of(gate)
+	if d.Procedure.Kind == steps.Build && !doubt.of(zone) && !d.hasUnknown(zone, sheet.Zones) {
+		faults = append(faults, d.made(sheet)...)
+	}
 	critical := newCritical(d, sheet)
 	o := d.order()
 	faults = append(faults, d.chosen(o, sheet)...)
-	variants := withMethods(combined(sheet.Choices()), d.Procedure)
+	variants := d.variantsOn(sheet)
 	if len(variants) > mostCombinations {
 		return append(faults, d.fault(top(), fmt.Sprintf("its methods and the options of the design make %d combinations; the limit is %d", len(variants), mostCombinations))).sorted()
 	}

@@ -288,6 +288,12 @@ func combined(choices []steps.Choice) [][]string {
 	return all
 }
 
+// variantsOn are the combinations of what an airframe of the sheet has and of the
+// methods of the procedure.
+func (d *Document) variantsOn(sheet *steps.Sheet) [][]string {
+	return withMethods(combined(sheet.Choices()), d.Procedure)
+}
+
 // yesOrNo are options as choices of yes and no.
 func yesOrNo(options []string) []steps.Choice {
 	var all []steps.Choice

@@ -16,6 +16,7 @@ type doubts struct {
 	stages bool                // names of stages may be missing
 	order  bool                // stages may come after others than are known
 	steps  bool                // steps may be missing
+	makes  bool                // what makes a zone may be missing
 	kinds  map[steps.Kind]bool // steps of the kind may be missing
 }
 
@@ -65,6 +66,7 @@ func (r *reader) doubt(n *yaml.Node, key string) {
 		}
 		return
 	}
+	d.makes = d.makes || key == "makes" || key == "" && !hasKey(n, "makes")
 	path := r.path
 	for len(path) > 2 && (path[2] == "steps" || path[2] == "use") { // in a run
 		path = slices.Concat(path[:2], path[3:])

@@ -192,6 +192,9 @@ func inWords(t typ) string {
 	case changes:
 		return "revisions, each with a text"
 	case aMap:
+		if t.to != "" {
+			return string(t.to) + "s, each with a " + inWords(t.of[0])
+		}
 		if t.of[0].is == aMapping {
 			return "names of your own, each " + t.of[0].what
 		}

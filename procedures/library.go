@@ -46,10 +46,24 @@ func (e *NotFoundError) Error() string {
 	return fmt.Sprintf("there is no %s %q; did you mean %q?", e.What, e.Name, e.Nearest)
 }
 
+// A KindError says that a document is of another kind than the one that is needed.
+type KindError struct{ Name, Is string }
+
+func (e *KindError) Error() string { return e.Name + " " + e.Is }
+
 // An Entry is one document of the library.
 type Entry struct {
 	Document *Document
 	From     string // Embedded, or the file
+	Replaces int    // the revision of the embedded document in whose place it stands; 0: none
+}
+
+// Origin is where it is from.
+func (e Entry) Origin() Origin {
+	if e.From == Embedded {
+		return Origin{Embedded: true}
+	}
+	return Origin{File: e.From, Replaces: e.Replaces}
 }
 
 // List returns every document, design sheets first, and the faults of the user's
@@ -68,7 +82,11 @@ func (l *Library) list() ([]Entry, []claim, Faults) {
 	entries := slices.Clone(own)
 	for _, e := range shipped() {
 		name := e.Document.Name()
-		if _, broken := claimed(claims, name); broken || slices.ContainsFunc(own, func(o Entry) bool { return o.Document.Name() == name }) {
+		if i := slices.IndexFunc(own, func(o Entry) bool { return o.Document.Name() == name }); i >= 0 {
+			entries[i].Replaces = e.Document.Revision()
+			continue
+		}
+		if _, broken := claimed(claims, name); broken {
 			continue
 		}
 		entries = append(entries, e)
@@ -120,7 +138,7 @@ func (l *Library) own() ([]Entry, []claim, Faults) {
 			faults = append(faults, Fault{path, 1, 1, fmt.Sprintf("the name %q is used by %s too", doc.Name(), entries[i].From)})
 			continue
 		}
-		entries = append(entries, Entry{doc, path})
+		entries = append(entries, Entry{Document: doc, From: path})
 	}
 	return entries, claims, faults
 }
@@ -132,7 +150,7 @@ func shipped() []Entry {
 	from := (&shelf{}).find
 	for _, f := range files {
 		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml"), from); doc != nil {
-			entries = append(entries, Entry{doc, Embedded})
+			entries = append(entries, Entry{Document: doc, From: Embedded})
 		}
 	}
 	return entries
@@ -149,6 +167,7 @@ func embeddedNamed(name string, from sources) *Document {
 	if len(faults) > 0 {
 		return nil
 	}
+	doc.Embedded = true
 	return doc
 }
 
@@ -218,7 +237,7 @@ func reason(err error) string {
 }
 
 // Find returns the document with that name or in that file. The error is a
-// [*NotFoundError], or the [Faults] of the document.
+// [*NotFoundError], a [*KindError], or the [Faults] of the document.
 func (l *Library) Find(name string) (*Document, error) {
 	return l.find(name, "document", func(*Document) bool { return true })
 }
@@ -234,7 +253,7 @@ func (l *Library) Sheet(name string) (*Document, error) {
 func (l *Library) Procedure(name string) (*Document, error) {
 	doc, err := l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
 	if err == nil && !doc.Starts() {
-		return nil, Faults{doc.fault(top(), doc.Name()+" holds steps for other procedures to use, and is never started itself")}
+		return nil, &KindError{doc.Name(), "holds steps for other procedures to use, and is never started itself"}
 	}
 	return doc, err
 }
@@ -255,7 +274,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 		case len(faults) > 0:
 			return nil, faults.capped()
 		case !wanted(doc):
-			return nil, Faults{{name, 1, 1, "is a " + doc.Kind() + ", not a " + what}}
+			return nil, &KindError{name, "is a " + doc.Kind() + ", not a " + what}
 		}
 		return doc, nil
 	}

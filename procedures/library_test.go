@@ -221,13 +221,14 @@ func TestOwnFolder(t *testing.T) {
 	}
 
 	var wrong Faults
+	var kind *KindError
 	if _, err := l.Find("broken"); !errors.As(err, &wrong) || !strings.Contains(err.Error(), "broken.yaml:3:11: revision must be") {
 		t.Errorf("broken: %v", err)
 	}
 	if _, err := l.Find(path("broken.yaml")); !errors.As(err, &wrong) || len(wrong) != 1 {
 		t.Errorf("broken by its file: %v", err)
 	}
-	if _, err := l.Procedure(path("mine.yaml")); !errors.As(err, &wrong) || wrong[0].Text != "is a design, not a procedure" {
+	if _, err := l.Procedure(path("mine.yaml")); !errors.As(err, &kind) || kind.Is != "is a design, not a procedure" {
 		t.Errorf("a sheet for a procedure: %v", err)
 	}
 	if _, err := l.Find(path("sub.yaml")); !errors.As(err, &wrong) || wrong[0].Text != "cannot be read: it is a folder" {

@@ -33,7 +33,9 @@ func (d *Document) ordered() Faults {
 	if len(variants) > mostCombinations {
 		return faults // a sheet says what of that can be
 	}
-	one := func(with []string) bool { return len(slices.DeleteFunc(slices.Clone(with), func(n string) bool { return !slices.Contains(options, n) })) < 2 }
+	one := func(with []string) bool {
+		return len(slices.DeleteFunc(slices.Clone(with), func(n string) bool { return !slices.Contains(options, n) })) < 2
+	}
 	d.late = d.inEveryVariant(o, variants, one, func(v variant) Faults {
 		return append(d.stepsInOrder(v), d.needsInOrder(v)...)
 	})
@@ -176,22 +178,27 @@ func (d *Document) stagesInOrder() (faults Faults, cyclic bool) {
 
 // ring is a path along after from the stage back to itself, if there is one.
 func (d *Document) ring(stage string) []string {
+	return ringFrom(stage, func(name string) []string {
+		s, _ := d.Procedure.Stage(name)
+		return s.After
+	})
+}
+
+// ringFrom is a path from the name along what each leads to back to itself, nil
+// if there is none.
+func ringFrom(name string, leads func(string) []string) []string {
 	var way []string
 	seen := map[string]bool{}
 	var walk func(string) bool
-	walk = func(name string) bool {
-		s, ok := d.Procedure.Stage(name)
-		if !ok {
-			return false
-		}
-		way = append(way, name)
-		for _, a := range s.After {
-			if a == stage {
+	walk = func(at string) bool {
+		way = append(way, at)
+		for _, next := range leads(at) {
+			if next == name {
 				return true
 			}
-			if !seen[a] {
-				seen[a] = true
-				if walk(a) {
+			if !seen[next] {
+				seen[next] = true
+				if walk(next) {
 					return true
 				}
 			}
@@ -199,7 +206,7 @@ func (d *Document) ring(stage string) []string {
 		way = way[:len(way)-1]
 		return false
 	}
-	if walk(stage) {
+	if walk(name) {
 		return way
 	}
 	return nil

@@ -98,7 +98,7 @@ func stageKeys() mapping[steps.Stage] {
 			"the stages that must be complete first; without it, the stage may run beside the others", "# [kit]"},
 		{"phase", optional, field(func(s *s) *string { return &s.Phase }, wordValue{known: steps.Phases()}),
 			"of a repair: where it comes when several repairs become one plan", "# structure"},
-	}, append(whereKeys[s]("# {side: [left, right]}"), []key[s]{
+	}, append(whereKeys[s]("# {side: [left, right]}", "# [wing]"), []key[s]{
 		{"steps", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, stepsValue{}),
 			"the work, in this order", ""},
 		{"use", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, useValue{}),
@@ -158,6 +158,8 @@ func stepKeys() mapping[steps.Step] {
 			"the conditions that hold once it is done", "{propeller: off}"},
 		{"disturbs", optional, field(func(s *s) *[]string { return &s.Disturbs }, namesValue{to: zone, except: steps.Here}),
 			"the zones whose gates must be measured again", "[wing]"},
+		{"makes", optional, field(func(s *s) *[]steps.Made { return &s.Makes }, madeValue{}),
+			"of a build: the zones that it makes, in place of those of its run or its stage", "# [wing]"},
 		{"with", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{}),
 			"only on an airframe with any of these options", "# rudder"},
 		{"without", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{not: true}),
@@ -187,6 +189,9 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 		s.Origin = steps.Origin{Document: f.within.digest, Step: f.within.step, Words: f.within.of}
 	}
 	s.Where = f.within.where.And(s.Where)
+	if !f.has("makes") {
+		s.Makes = f.within.makes
+	}
 	if s.Kind == "" {
 		s.Kind = steps.Do
 		if f.chosen == 0 && !f.has("do") && !f.meant && !f.lost("do") {

@@ -86,6 +86,7 @@ type scope struct {
 	own     bool         // and that is the document itself: names stand for themselves
 	each    int
 	where   steps.Where
+	makes   []steps.Made
 }
 
 // A filling is a word to be filled in for a name.
@@ -423,18 +424,19 @@ func (stepsValue) typ() typ { return typ{is: aList, of: []typ{stepKeys().typ(), 
 // runKeys are the keys of a run.
 func runKeys() mapping[[]steps.Step] {
 	type s = []steps.Step
-	return mapping[s]{what: "a run", one: true, keys: append(whereKeys[s]("{side: [left, right]}"), []key[s]{
+	return mapping[s]{what: "a run", one: true, keys: append(whereKeys[s]("{side: [left, right]}", "# [wing]"), []key[s]{
 		{"steps", choice, nestedValue{}, "steps and runs, in this order", "- step: mark-<side>-root\n  do: Mark the middle of the <side> root."},
 		{"use", choice, useValue{}, "steps that are written elsewhere", "use: safe/air-the-bench"},
 	}...)}
 }
 
 // whereKeys are the keys that repeat and govern a run or a stage.
-func whereKeys[T any](example string) []key[T] {
+func whereKeys[T any](each, makes string) []key[T] {
 	return []key[T]{
-		{"each", optional, eachValue[T]{}, "it comes once for each of the words, which stand for `<side>` in its names and texts; `<Side>` begins with a capital", example},
+		{"each", optional, eachValue[T]{}, "it comes once for each of the words, which stand for `<side>` in its names and texts; `<Side>` begins with a capital", each},
 		{"with", optional, governValue[T]{}, "only on an airframe with any of these options", "# rudder"},
 		{"without", optional, governValue[T]{not: true}, "only on an airframe with none of these options", "# rudder"},
+		{"makes", optional, makesValue[T]{}, "of a build: the zones that it makes, so that doing it again is part of making them anew; where one rests on others, with these: `{tail: [left-boom, right-boom]}`. Of runs inside each other the innermost counts", makes},
 	}
 }
 
@@ -642,7 +644,7 @@ func asRun(stage *yaml.Node) *yaml.Node {
 	run := *stage
 	run.Content = nil
 	for i := 0; i+1 < len(stage.Content); i += 2 {
-		if slices.Contains([]string{"each", "with", "without", "steps", "use"}, stage.Content[i].Value) {
+		if slices.Contains([]string{"each", "with", "without", "makes", "steps", "use"}, stage.Content[i].Value) {
 			run.Content = append(run.Content, stage.Content[i], stage.Content[i+1])
 		}
 	}

@@ -28,9 +28,9 @@ const (
 	exitInterrupted = 130
 )
 
-const exitHelp = `Exit codes: 0 done; 1 fault; 2 usage; 3 refused (a gate, a hold or a window says no);
-4 not found; 5 the store is locked, damaged, foreign, full or newer than the program;
-130 stopped by Ctrl-C (nothing is lost).`
+const exitHelp = `Exit codes: 0 done; 1 fault; 2 usage, or a document with faults; 3 refused (a gate, a hold
+or a window says no); 4 not found; 5 the store is locked, damaged, foreign, full or newer than
+the program; 130 stopped by Ctrl-C (nothing is lost).`
 
 // usageError is a mistake in the command line.
 type usageError struct{ text string }
@@ -46,6 +46,8 @@ func exitCode(err error) int {
 		refusal  *workflow.Refusal
 		unknown  *workflow.UnknownError
 		missing  *procedures.NotFoundError
+		faults   procedures.Faults
+		kind     *procedures.KindError
 		storage  *store.Error
 		loss     *keep.LossError
 		silent   *silentError
@@ -68,6 +70,8 @@ func exitCode(err error) int {
 	case errors.Is(err, journal.ErrUnknownEntry), errors.Is(err, journal.ErrBadEntry), errors.As(err, &storage),
 		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):
 		return exitStore
+	case errors.As(err, &faults), errors.As(err, &kind): // of a document of one's own; those that are kept are the store's
+		return exitUsage
 	}
 	return exitFault
 }

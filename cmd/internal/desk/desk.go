@@ -182,11 +182,18 @@ func (d *Desk) open(ctx context.Context, s *workflow.State, doc *procedures.Docu
 			return nil, nil, faults
 		}
 	}
+	start.Procedure, start.Digest = doc.Procedure, doc.Digest()
+	start.Sheet, start.SheetDigest = sheet.Sheet, sheet.Digest()
+	written := []*procedures.Document{sheet}
+	if len(start.Damages) == 0 { // a plan is made each time
+		written = append(written, doc)
+	}
+	if err := d.unclaimed(ctx, s, written...); err != nil {
+		return nil, nil, err
+	}
 	if err := d.keep(ctx, doc, sheet); err != nil {
 		return nil, nil, err
 	}
-	start.Procedure, start.Digest = doc.Procedure, store.Digest(doc.Bytes)
-	start.Sheet, start.SheetDigest = sheet.Sheet, store.Digest(sheet.Bytes)
 	return d.Act(ctx, s, start, at)
 }
 

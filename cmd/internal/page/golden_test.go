@@ -307,7 +307,7 @@ func (b *bench) documents() {
 		doc := b.docs[name]
 		listed = append(listed, procedures.Entry{Document: doc, From: "embedded"})
 		checked = append(checked, procedures.Checked{Document: doc, Serves: []string{"finch"}})
-		b.show("Document-"+name, page.NewDocument(doc))
+		b.show("Document-"+name, page.NewDocument(doc, procedures.Origin{File: "own/" + name + ".yaml", Replaces: 2}))
 	}
 	faults := procedures.Faults{{File: "own.yaml", Line: 3, Column: 7, Text: `unknown key "stpes"; did you mean "steps"?`}}
 	notes := procedures.Faults{{File: "own.yaml", Line: 4, Column: 1, Text: "the gauge tape measures no gate"}}
@@ -373,7 +373,12 @@ func (b *bench) build() {
 	b.show("Proof-released", slip)
 	slip.Seal = &page.Seal{Mark: "FN-01", Size: b.State.Size(), Note: "fettle/FN-01\n12\ncm9vdA==\n\n— bench+a1b2 c2lnbmVk\n", Public: "bench+a1b2+cHVibGlj"}
 	b.show("Proof-sealed", slip)
-	b.show("Airframe-released", page.NewAirframe(b.State, b.Now))
+	released := page.NewAirframe(b.State, b.Now)
+	released.Documents = page.Cite(b.State, func(name, _ string) procedures.Origin {
+		return procedures.Origin{Embedded: name == "finch", Replaces: 3}
+	})
+	b.show("Airframe-released", released)
+	b.pages["CitedLine"] = released.Documents[1].Line() + "\n"
 	b.gate("passed", "square")
 }
 

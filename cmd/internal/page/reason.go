@@ -111,6 +111,8 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return "", "fettle start " + r.Mark + " " + r.Name
 	case workflow.ToFinish:
 		return "finish job " + r.Name + " first", "fettle next " + r.Mark
+	case workflow.ToMoveJob:
+		return "see what the newer sheet changes, then move what is open", "fettle move-job " + r.Mark + " " + r.Name
 	case workflow.ToSeeNext:
 		return "see what comes next", "fettle next " + r.Mark
 	case workflow.ToPlanRepair:
@@ -143,6 +145,8 @@ func simpleAdvice(r workflow.Remedy) string {
 		return "give a name with --by NAME"
 	case workflow.ToNameZone:
 		return "give one of these with --zone: " + strings.Join(r.Names, ", ")
+	case workflow.ToRaiseRevision:
+		return "raise revision: in " + r.Name + ", and say below changes: what is new"
 	case workflow.ToOmitZone:
 		return "leave out --zone"
 	}
