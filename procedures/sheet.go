@@ -34,7 +34,7 @@ func sheetKeys() mapping[steps.Sheet] {
 		{"options", optional, field(func(s *s) *[]steps.Option { return &s.Options }, optionsValue{}),
 			"what one airframe has and another has not: each with what it is, or `{title, why}`. A name with several of these below it " +
 				"is a choice: an airframe has exactly one of them, and the build has a step with `choose` for it",
-			"rudder: A moving rudder\nnose: {blunt-nose: A nose of soft foam, long-nose: {title: A long nose, why: Room for a camera.}}"},
+			"rudder: A moving rudder\nnose:\n  blunt-nose: A nose of soft foam\n  long-nose: {title: A long nose, why: It takes a camera.}"},
 		{"conditions", optional, field(func(s *s) *[]steps.Condition { return &s.Conditions }, named[steps.Condition]{
 			one: "the condition", name: func(c *steps.Condition) *string { return &c.Name }, is: conditionKeys()}),
 			"lock-outs that steps set and require", "propeller: {title: The propeller, states: [off, on]}\nventilation: {title: A window open, states: [on, off], lasts: sitting}"},

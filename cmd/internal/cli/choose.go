@@ -19,7 +19,7 @@ func (a *app) chooseCommand() *cobra.Command {
 			"answer may be given until a step that depends on it is done. On a built airframe an option is\n" +
 			"fitted by a job, which this command opens: the steps of the build that the option adds.\n" +
 			"Where it takes the place of something else, a repair with a step for it is needed.",
-		Example:           "  fettle choose CW-01 working-rudders\n  fettle choose SK-02 landing-skid",
+		Example:           "  fettle choose CW-01 working-rudders\n  fettle choose SK-01 landing-skid",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeAnswers,
 	}
