@@ -69,7 +69,7 @@ const (
 // library.
 func (t thing) within() bool {
 	switch t {
-	case stage, joint, point, design, finding:
+	case stage, joint, point, design:
 		return true
 	}
 	return false

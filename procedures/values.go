@@ -181,6 +181,26 @@ func (v namesValue) typ() typ {
 	return t
 }
 
+// adhesiveValue is the adhesive of a step.
+type adhesiveValue struct{}
+
+func (adhesiveValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+	var name string
+	nameValue{adhesive}.read(r, n, what, &name)
+	if name != "" {
+		*to = []string{name}
+	}
+}
+
+func (adhesiveValue) write(from *[]string) *yaml.Node {
+	if len(*from) == 0 {
+		return nil
+	}
+	return scalar((*from)[0])
+}
+
+func (adhesiveValue) typ() typ { return nameValue{adhesive}.typ() }
+
 // names reads the names of a list, without duplicates; or one name without a list,
 // if one allows that.
 func (r *reader) names(n *yaml.Node, what string, one bool, each func(item *yaml.Node, name string)) []string {

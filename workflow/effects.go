@@ -92,7 +92,11 @@ func (s *State) complete(e journal.Entry) error {
 		return err
 	}
 	step, _, _ := job.Procedure.Step(work.Step)
-	job.done[work.Step] = completion{e.Position, e.At, step.Kind}
+	if kind, known := s.kinds[step.Kind]; known && kind.completed != e.Facts.Kind() {
+		delete(job.done, work.Step) // the coat of a glue step, which is done once it is joined
+	} else {
+		job.done[work.Step] = completion{e.Position, e.At, step.Kind}
+	}
 	s.set(e, work.Sets...)
 	switch f := e.Facts.(type) {
 	case journal.Coated:

@@ -59,7 +59,7 @@ func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
 	novel.Name = "novel"
 	with.Adhesives = append(with.Adhesives, novel)
 	for i := range 2 {
-		newer.Stages[0].Steps[i].Adhesive = "novel"
+		newer.Stages[0].Steps[i].Adhesives = []string{"novel"}
 	}
 	b.moved(newer, with)
 	move := b.state.Size() - 1

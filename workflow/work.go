@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -61,20 +62,19 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err != nil {
 		return nil, err
 	}
-	return append(facts, done), nil
+	return append(facts, done...), nil
 }
 
-func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error) {
+func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {
+	adhesive, err := s.adhesiveOf(step)
+	if err != nil {
+		return nil, err
+	}
 	began := r.Began.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
-		hands, err := step.Hands.Duration()
-		if err != nil && !step.Hands.IsZero() {
-			return nil, err
-		}
-		began = c.At.Add(-hands)
+		began = c.At.Add(-spreading(step, adhesive))
 	}
-	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: step.Adhesive, Began: began}
-	adhesive, _ := s.Sheet.Adhesive(step.Adhesive)
+	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: adhesive.Name, Began: began}
 	mixed := r.Mixed.UTC().Truncate(time.Second)
 	switch {
 	case began.After(c.At):
@@ -89,7 +89,77 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) (jo
 	if adhesive.Times.Mixed {
 		f.Mixed = &mixed
 	}
-	return f, nil
+	return []journal.Facts{f}, nil
+}
+
+// glued coats and joins in one act where the adhesive needs no drying; where it
+// does, it is the coat, and once that is on the join.
+func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {
+	if job.coated(step, c.At) {
+		if !r.Began.IsZero() || !r.Mixed.IsZero() {
+			return nil, bad("the coat of %s is on; only its join is left, which has no beginning of its own", step.Name)
+		}
+		return finishJoin(r, s, job, step, c)
+	}
+	adhesive, err := s.adhesiveOf(step)
+	if err != nil {
+		return nil, err
+	}
+	joint, known := job.joints[step.Joint]
+	switch again := known && joint.coatedBy(step.Name); {
+	case again && adhesive.Dries() && (r.Began.IsZero() || r.Touch != ""):
+		// It may be meant for the join, which comes too late.
+		return nil, refuse(step.Name, ByLapse, joint.lapse(), s.remedy(Remedy{Kind: ToSayBegan, Step: s.NameOf(job.ID, step.Name, c.At)}))
+	case !adhesive.Dries() && !adhesive.Times.Mixed && !r.Began.IsZero():
+		return nil, bad("%s grips while it is laid: each bead is pressed at once, and has no beginning to give", adhesive.Name)
+	}
+	facts, err := r.coated(s, job, step, c)
+	if err != nil {
+		return nil, err
+	}
+	coat := facts[0].(journal.Coated)
+	coat.Sets = nil // which the join does
+	facts[0] = coat
+	if adhesive.Dries() {
+		return facts, nil
+	}
+	after, err := s.then(facts, c)
+	if err != nil {
+		return nil, err
+	}
+	if job, err = after.Job(job.ID); err != nil {
+		return nil, err
+	}
+	if job.joints[step.Joint].Lapsed(c.At) {
+		return nil, refuse(step.Name, ByLapse, fmt.Sprintf("%s was mixed too long ago: it must be joined within %s of that; mix some more", adhesive.Name, adhesive.To), Remedy{})
+	}
+	if reasons := after.shut(job, step, c.At); len(reasons) > 0 {
+		return nil, &Refusal{What: step.Name, Reasons: reasons}
+	}
+	joined, err := finishJoin(r, s, job, step, c)
+	return append(facts, joined...), err
+}
+
+// adhesiveOf is what the step spreads.
+func (s *State) adhesiveOf(step steps.Step) (steps.Adhesive, error) {
+	for _, name := range step.Adhesives {
+		adhesive, ok := s.Sheet.Adhesive(name)
+		if !ok {
+			return adhesive, refuse(step.Name, ByState, fmt.Sprintf("the design sheet has no adhesive %q", name), Remedy{})
+		}
+		return adhesive, nil
+	}
+	return steps.Adhesive{}, refuse(step.Name, ByState, "it names no adhesive", Remedy{})
+}
+
+// spreading is how old a coat is when the work of its step is over. Of what
+// grips while it is laid, each bead is pressed at once.
+func spreading(step steps.Step, a steps.Adhesive) time.Duration {
+	if step.Kind.Traits().Joins && !a.Dries() && !a.Times.Mixed {
+		return 0
+	}
+	hands, _ := step.Hands.Duration()
+	return hands
 }
 
 // touch makes the fact of a touch test.
@@ -173,16 +243,17 @@ func (s *State) over(job *Job, stage steps.Stage, until string, at time.Time) []
 // unfitClimate says why the temperature or the humidity forbids coating at the
 // time.
 func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
-	adhesive, ok := s.Sheet.Adhesive(step.Adhesive)
-	if !ok {
-		return []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", step.Adhesive)}}
+	adhesive, err := s.adhesiveOf(step)
+	var refusal *Refusal
+	if errors.As(err, &refusal) {
+		return refusal.Reasons
 	}
 	reasons := s.unfit(adhesive, at)
 	bench, known := s.benchAt(at)
 	if !known || len(s.outsideLimits(adhesive, bench)) > 0 {
 		return reasons
 	}
-	if spreading, _ := step.Hands.Duration(); adhesive.Times.Open(spreading, bench.celsius) < 0 {
+	if adhesive.Times.Open(spreading(step, adhesive), bench.celsius) < 0 {
 		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s, %s has no window: it is too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
 	}
 	return reasons

@@ -155,7 +155,7 @@ func fairBench() (workflow.Request, error) {
 // answers has what the robot does at every kind of step.
 func answers() map[steps.Kind]func(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
 	return map[steps.Kind]func(*workflow.State, workflow.StepReport, time.Time) (workflow.Request, error){
-		steps.Do: finish, steps.Coat: finish, steps.Join: finish, steps.Wait: finish,
+		steps.Do: finish, steps.Coat: finish, steps.Join: finish, steps.Glue: finish, steps.Wait: finish,
 		steps.Measure: measureStep, steps.Hold: confirm, steps.Choose: choose, steps.Release: release,
 	}
 }
@@ -164,8 +164,12 @@ func do(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Reque
 	return answers()[r.Step.Kind](s, r, now)
 }
 
-func finish(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
-	return workflow.Finish{Step: r.Job + "/" + r.Step.Name}, nil
+func finish(_ *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
+	f := workflow.Finish{Step: r.Job + "/" + r.Step.Name}
+	if r.Act == workflow.ToRecoat {
+		f.Began = now
+	}
+	return f, nil
 }
 
 func confirm(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {

@@ -410,6 +410,7 @@ func questions() map[steps.Kind]question {
 		steps.Do:      askDone,
 		steps.Coat:    askDone,
 		steps.Join:    askJoined,
+		steps.Glue:    askGlued,
 		steps.Wait:    askDone,
 		steps.Measure: (*conversation).askReadings,
 		steps.Hold:    askHold,
@@ -428,6 +429,25 @@ func askDone(c *conversation, ctx context.Context, _ *workflow.State, _ workflow
 		return err
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
+}
+
+func askGlued(c *conversation, ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error {
+	finish := workflow.Finish{Step: name}
+	question := "Press Enter when the coat is on."
+	switch r.Act {
+	case workflow.ToPress:
+		return c.askJoin(ctx, name, "")
+	case workflow.ToRecoat:
+		finish.Began = c.time.Now()
+		question = "Spread a fresh coat now. " + question
+	case workflow.ToCoat:
+	default:
+		question = "Press Enter when it is glued."
+	}
+	if _, err := c.enter(ctx, question, "Enter: done"); err != nil {
+		return err
+	}
+	return c.record(ctx, finish)
 }
 
 func askJoined(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, name string) error {

@@ -209,13 +209,26 @@ func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 	return nil
 }
 
+// Triage returns the triage tables that answer damage of an airframe, as one.
+func (d *Desk) Triage(s *workflow.State) (*steps.Triage, error) {
+	docs, err := d.Library.Tables(s.Airframe.Design)
+	if err != nil {
+		return nil, err
+	}
+	var tables []*steps.Triage
+	for _, doc := range docs {
+		tables = append(tables, doc.Triage)
+	}
+	return steps.Asked(tables...), nil
+}
+
 // PlanRepair plans the repair of an airframe's open damages.
 func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
-	triage, err := d.Library.Triage(procedures.GeneralTable)
+	triage, err := d.Triage(s)
 	if err != nil {
 		return workflow.RepairPlan{}, err
 	}
-	return s.PlanRepair(triage.Triage, func(name string) (*steps.Procedure, error) {
+	return s.PlanRepair(triage, func(name string) (*steps.Procedure, error) {
 		doc, err := d.Library.Procedure(name)
 		if err != nil {
 			return nil, err

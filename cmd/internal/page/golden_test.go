@@ -297,7 +297,29 @@ func (a album) evenings(t testing.TB) {
 	b.build()
 	b.audit()
 	b.repair()
+	b.tab()
 	b.clockBack()
+}
+
+// tab glues something in the two acts of a glue that dries, and lets it lapse.
+func (b *bench) tab() {
+	b.start("finch-tab", "")
+	b.step("glue-tab")
+	b.Now = b.Now.Add(5 * time.Minute)
+	b.show("Recorded-tab-coated", b.act(workflow.Finish{Step: "glue-tab"}))
+	at := func(name string, after time.Duration) {
+		report, _, err := b.State.FindStep("glue-tab", b.Now.Add(after))
+		b.must(err)
+		b.pages.show("Step-glue-tab-"+name, page.NewStep(b.State, report, b.Now.Add(after)), b.Now.Add(after))
+	}
+	at("drying", time.Minute)
+	at("open", 12*time.Minute)
+	at("lapsed", time.Hour)
+	b.Now = b.Now.Add(time.Hour)
+	b.pages["Refusal-tab-lapsed"] = b.refused(workflow.Finish{Step: "glue-tab"})
+	b.act(workflow.Finish{Step: "glue-tab", Began: b.Now})
+	b.until("glue-tab")
+	b.act(workflow.Finish{Step: "glue-tab"})
 }
 
 func (b *bench) documents() {
@@ -481,7 +503,7 @@ func (b *bench) clockBack() {
 	}
 	advice, command := page.Remedy(workflow.Remedy{Kind: workflow.ToReadBench, Mark: "FN-01", Humidity: true})
 	b.pages["Remedy"] = advice + "\n\n```\n" + command + "\n```\n"
-	b.pages["About"] = page.About(steps.Step{Kind: steps.Coat, Joint: "roots", Adhesive: "contact"}) + "\n"
+	b.pages["About"] = page.About(steps.Step{Kind: steps.Coat, Joint: "roots", Adhesives: []string{"contact"}}) + "\n"
 	b.pages["Capital"] = page.Capital("a joint is open") + "\n"
 	b.pages["Said"] = page.Said(workflow.Cause{Text: "wing was disturbed by join-roots", At: b.Now}, time.UTC) + "\n"
 }

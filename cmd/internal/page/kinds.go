@@ -15,7 +15,7 @@ type stepKind struct {
 	// fill adds the joint or the gates to the page of a step; nil: nothing.
 	fill func(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time)
 	// commands are what to type when the step is done, by the name to type; nil: fettle done.
-	commands func(mark, step string, gates []Gate) []string
+	commands func(p *Step, name string) []string
 	// about adds a few words to the title of the step; nil: none.
 	about func(steps.Step) string
 	// joint says how its joint stands; nil: its phase says it.
@@ -27,7 +27,10 @@ func stepKinds() map[steps.Kind]stepKind {
 	return map[steps.Kind]stepKind{
 		steps.Do: {},
 		steps.Coat: {fill: fillCoat, joint: coatWords, about: func(s steps.Step) string {
-			return "coats joint " + s.Joint + " with " + s.Adhesive
+			return "coats joint " + s.Joint + " with " + withWords(s)
+		}},
+		steps.Glue: {fill: fillGlue, joint: coatWords, commands: glueCommands, about: func(s steps.Step) string {
+			return "glues " + s.Joint + " with " + withWords(s)
 		}},
 		steps.Join: {fill: fillJoint, about: func(s steps.Step) string { return "joins " + s.Joint }},
 		steps.Wait: {commands: waitCommands, about: func(steps.Step) string { return "wait" }},
@@ -38,7 +41,7 @@ func stepKinds() map[steps.Kind]stepKind {
 			return "measures " + strings.Join(s.Gates, ", ")
 		}},
 		steps.Hold: {commands: holdCommands, about: func(steps.Step) string { return "hold" }},
-		steps.Choose: {fill: fillAnswers, about: func(s steps.Step) string {
+		steps.Choose: {fill: fillAnswers, commands: chooseCommands, about: func(s steps.Step) string {
 			if len(s.Methods) > 0 {
 				return "chooses how"
 			}
@@ -66,14 +69,27 @@ func fillJoint(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, n
 
 func fillCoat(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
 	fillJoint(p, s, job, step, now)
-	a, ok := s.Sheet.Adhesive(step.Adhesive)
-	if !ok {
-		return
+	for _, name := range step.Adhesives {
+		a, ok := s.Sheet.Adhesive(name)
+		if !ok {
+			continue
+		}
+		if a.Caution != "" {
+			p.Cautions = append([]string{a.Caution}, p.Cautions...)
+		}
+		p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a)
 	}
-	if a.Caution != "" {
-		p.Cautions = append([]string{a.Caution}, p.Cautions...)
+}
+
+func withWords(step steps.Step) string { return strings.Join(step.Adhesives, " or ") }
+
+// fillGlue shows the joint as that of a coat, and once that is on as that of a
+// join.
+func fillGlue(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
+	fillCoat(p, s, job, step, now)
+	if p.Act == workflow.ToPress {
+		p.Joint.Adhesive = ""
 	}
-	p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a)
 }
 
 func adhesiveSays(a steps.Adhesive) string {
@@ -115,34 +131,45 @@ func fillAnswers(p *Step, s *workflow.State, job *workflow.Job, step steps.Step,
 	}
 }
 
-func doneCommands(mark, step string, _ []Gate) []string {
-	return []string{fmt.Sprintf("fettle done %s %s", mark, step)}
+// chooseCommands are made with the answers.
+func chooseCommands(p *Step, _ string) []string { return p.Commands }
+
+func doneCommands(p *Step, name string) []string {
+	return []string{fmt.Sprintf("fettle done %s %s", p.Mark, name)}
 }
 
-func waitCommands(mark, step string, _ []Gate) []string {
-	return []string{fmt.Sprintf("fettle wait %s %s", mark, step)}
+func glueCommands(p *Step, name string) []string {
+	lines := doneCommands(p, name)
+	if p.Act == workflow.ToRecoat {
+		lines[0] += ` --began "5 min ago"`
+	}
+	return lines
 }
 
-func measureCommands(mark, step string, gates []Gate) []string {
+func waitCommands(p *Step, name string) []string {
+	return []string{fmt.Sprintf("fettle wait %s %s", p.Mark, name)}
+}
+
+func measureCommands(p *Step, name string) []string {
 	var lines []string
-	for _, g := range gates {
+	for _, g := range p.Gates {
 		switch {
 		case g.Standing == workflow.Failed:
-			lines = append(lines, reworkLine(mark, g.Name))
+			lines = append(lines, reworkLine(p.Mark, g.Name))
 		case g.Standing != workflow.Current && g.Standing != workflow.Conceded:
 			lines = append(lines, g.Measure)
 		}
 	}
 	if len(lines) == 0 {
-		return doneCommands(mark, step, gates)
+		return doneCommands(p, name)
 	}
 	return lines
 }
 
-func holdCommands(mark, step string, _ []Gate) []string {
-	return []string{fmt.Sprintf("fettle clear %s %s", mark, step)}
+func holdCommands(p *Step, name string) []string {
+	return []string{fmt.Sprintf("fettle clear %s %s", p.Mark, name)}
 }
 
-func releaseCommands(mark, _ string, _ []Gate) []string {
-	return []string{releaseLine(mark)}
+func releaseCommands(p *Step, _ string) []string {
+	return []string{releaseLine(p.Mark)}
 }

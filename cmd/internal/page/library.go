@@ -184,7 +184,7 @@ func (l *lines) changes(of []steps.Change) {
 func triageText(t *steps.Triage, from string) string {
 	var l lines
 	l.add("# %s\n", esc(t.Title))
-	l.add("triage %s, revision %d, %s\n", esc(t.Name), t.Revision, from)
+	l.add("triage %s, revision %d, %s%s\n", esc(t.Name), t.Revision, from, esc(optionally(", asked first for the design ", t.Design)))
 	l.text(t.About)
 	for _, f := range t.Findings {
 		l.add("\n## %s\n", esc(f.Title))

@@ -83,6 +83,8 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return fmt.Sprintf("bring the bench closer to %s", r.Value), ""
 	case workflow.ToCoatAgain:
 		return "put a fresh thin coat on every face", ""
+	case workflow.ToSayBegan:
+		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began \"5 min ago\"", r.Mark, r.Step)
 	case workflow.ToTouchAgain:
 		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, r.Step, workflow.TouchDry)
 	case workflow.ToMeasure:

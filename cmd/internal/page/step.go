@@ -31,6 +31,7 @@ type Step struct {
 	Reasons  []Reason          `json:"reasons,omitempty"`
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
+	Act      workflow.Act      `json:"act,omitempty"`
 }
 
 // A Joint is the joint of a coat or a join.
@@ -51,6 +52,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
+		Act: r.Act,
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -61,12 +63,10 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		kind.fill(&p, s, job, step, now)
 	}
 	name := s.NameOf(r.Job, step.Name, now)
-	switch {
-	case kind.commands != nil:
-		p.Commands = kind.commands(mark, name, p.Gates)
-	case len(p.Answers) == 0:
-		p.Commands = doneCommands(mark, name, p.Gates)
+	if kind.commands == nil {
+		kind.commands = doneCommands
 	}
+	p.Commands = kind.commands(&p, name)
 	return p
 }
 
@@ -122,15 +122,28 @@ func (p Step) Markdown(c Clock) string {
 		return l.String()
 	}
 	switch {
-	case len(p.Answers) > 0 && len(p.Commands) > 0:
+	case len(p.Answers) > 0:
 		l.add("\nChoose one:\n")
 	case len(p.Commands) > 0:
-		l.add("\nWhen it is done:\n")
+		l.add("\nWhen %s:\n", whenDone(p.Act))
 	}
 	for _, line := range p.Commands {
 		l.add("%s", command(line))
 	}
 	return l.String()
+}
+
+// whenDone says what the commands are for.
+func whenDone(act workflow.Act) string {
+	switch act {
+	case workflow.ToCoat:
+		return "the coat is on"
+	case workflow.ToRecoat:
+		return "a fresh coat is on, with the time it was begun"
+	case workflow.ToPress:
+		return "the joint is pressed"
+	}
+	return "it is done"
 }
 
 func (j Joint) words(kind steps.Kind, c Clock) string {
