@@ -32,7 +32,7 @@ type complain func(format string, args ...any)
 func stepKinds() []stepKind {
 	type s = steps.Step
 	joint := field(func(s *s) *string { return &s.Joint }, nameValue{joint})
-	with := key[s]{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, adhesiveValue{}), "what the joint is coated with; one joint has one adhesive", "contact"}
+	with := key[s]{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, oneOrMore{namesValue{to: adhesive, one: true}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
 	load := key[s]{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, if the joint carries no load in flight", "no"}
 	return []stepKind{
 		{kind: steps.Do},
@@ -172,7 +172,11 @@ func coatInOrder(v variant, s *steps.Step, say complain) {
 		say("the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
 	}
 	if first := v.at(coats, s.Joint)[0]; len(s.Adhesives) > 0 && !slices.Equal(s.Adhesives, first.Adhesives) {
-		say("the joint %s is coated with %s here and with %s by the step %s: one joint has one adhesive", s.Joint, listed(s.Adhesives), listed(first.Adhesives), first.Name)
+		law := "one joint has one adhesive"
+		if len(s.Adhesives)+len(first.Adhesives) > 2 {
+			law = "all coats of one joint have the same list"
+		}
+		say("the joint %s is coated with %s here and with %s by the step %s: %s", s.Joint, listed(s.Adhesives), listed(first.Adhesives), first.Name, law)
 	}
 }
 

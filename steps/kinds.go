@@ -25,7 +25,6 @@ type Traits struct {
 	Passes   bool // time alone satisfies it
 	Measures bool // gates satisfy it
 	Confirms bool // a person confirms it line by line
-	Chooses  bool // an answer satisfies it
 	Releases bool // it lets the airframe fly
 }
 
@@ -42,7 +41,7 @@ func Kinds() [9]Traits {
 		{Kind: Wait, Passes: true},
 		{Kind: Measure, Measures: true},
 		{Kind: Hold, Confirms: true},
-		{Kind: Choose, Chooses: true},
+		{Kind: Choose},
 		{Kind: Release, Releases: true},
 	}
 }

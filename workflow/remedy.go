@@ -19,6 +19,7 @@ const (
 	ToDampAir       RemedyKind = "damp-air"            // Value: a humidity of at least that, then read the bench
 	ToCoatAgain     RemedyKind = "coat-again"          // Joint: a fresh coat on every face
 	ToSayBegan      RemedyKind = "say-began"           // Step: of a glue step, once a fresh coat is on
+	ToNameAdhesive  RemedyKind = "name-adhesive"       // Step, Names: those that it may be
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit
 	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; rework comes after

@@ -85,6 +85,8 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return "put a fresh thin coat on every face", ""
 	case workflow.ToSayBegan:
 		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began \"5 min ago\"", r.Mark, r.Step)
+	case workflow.ToNameAdhesive:
+		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with …", r.Mark, r.Step)
 	case workflow.ToTouchAgain:
 		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, r.Step, workflow.TouchDry)
 	case workflow.ToMeasure:

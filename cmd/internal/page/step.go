@@ -39,9 +39,18 @@ type Joint struct {
 	Name     string         `json:"name"`
 	Adhesive string         `json:"adhesive,omitempty"`
 	Says     string         `json:"says,omitempty"`
+	OneOf    []Adhesive     `json:"one_of,omitempty"` // what a coat may be of, where that is still open
 	Phase    workflow.Phase `json:"phase,omitempty"`
 	Opens    time.Time      `json:"opens,omitzero"`
 	Closes   time.Time      `json:"closes,omitzero"`
+}
+
+// An Adhesive is one of several that a joint may be coated with.
+type Adhesive struct {
+	Name  string   `json:"name"`
+	Title string   `json:"title"`
+	Says  string   `json:"says"`
+	Unfit []Reason `json:"unfit,omitempty"` // why it can't be used now
 }
 
 // NewStep makes the page of a step.
@@ -93,6 +102,12 @@ func (p Step) Markdown(c Clock) string {
 	}
 	if p.Joint != nil {
 		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
+		for _, a := range p.Joint.OneOf {
+			l.item("with **%s**, %s: %s", esc(a.Name), esc(a.Title), esc(a.Says))
+			for _, r := range a.Unfit {
+				l.item("not with %s now: %s", esc(a.Name), ReasonText(r.Reason, c))
+			}
+		}
 	}
 	for _, g := range p.Gates {
 		l.item("%s", g.line(c))
