@@ -22,6 +22,8 @@ type Document struct {
 	Procedure *steps.Procedure
 	Triage    *steps.Triage
 
+	Made bool // by the program, and not by an author
+
 	names   []reference      // the names that a sheet must have
 	places  map[string]place // where steps and stages are, by stepAt and stageAt
 	doubts  doubts

@@ -20,28 +20,27 @@ const sharedSteps = "safe"
 // Answer answers a choice. Where that changes what a built airframe has, it opens
 // the job that does the work.
 func (d *Desk) Answer(ctx context.Context, s *workflow.State, r workflow.Choose, at time.Time) ([]journal.Entry, *workflow.State, error) {
-	sheet, err := d.sheetFor(ctx, s)
+	sheet, err := d.newest(ctx, s)
 	if err != nil {
 		return nil, nil, err
 	}
-	r.Sheet = sheet.Sheet
 	// What a newer sheet asks for may be answered before a job moves to it.
-	if newer, err := d.Library.Sheet(s.Airframe.Design); err == nil && s.Unsettled(newer.Sheet, r.Answer) {
-		r.Sheet = newer.Sheet
+	if len(s.OpenJobs(d.Now())) == 0 || s.Unsettled(sheet.Sheet, r.Answer) {
+		r.Sheet = sheet.Sheet
 	}
 	if !s.Fits(r, d.Now()) {
 		return d.Act(ctx, s, r, at)
 	}
-	doc, err := d.fitting(s, sheet, r)
+	doc, err := d.fitter(s, sheet, r)
 	if err != nil {
 		return nil, nil, err
 	}
 	return d.open(ctx, s, doc, workflow.Start{}, at)
 }
 
-// fitting is the document of a job that changes what an airframe has: a repair of
+// fitter is the document of a job that changes what an airframe has: a repair of
 // the library that chooses the answer, or else one made of the build's steps.
-func (d *Desk) fitting(s *workflow.State, sheet *procedures.Document, r workflow.Choose) (*procedures.Document, error) {
+func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.Choose) (*procedures.Document, error) {
 	entries, _ := d.Library.List()
 	for _, e := range entries {
 		p := e.Document.Procedure
