@@ -30,9 +30,9 @@ func (j *Job) adhesives(step steps.Step, at time.Time) []string {
 	return nil
 }
 
-// settled are the uses of a step but for adhesives of which one is still to be
+// certain are the uses of a step but for adhesives of which one is still to be
 // named: those are asked for what they need when it is.
-func (s *State) settled(j *Job, step steps.Step, at time.Time) []steps.Use {
+func (s *State) certain(j *Job, step steps.Step, at time.Time) []steps.Use {
 	if adhesives := j.adhesives(step, at); len(adhesives) == 1 {
 		return s.Sheet.UsesOf(step, adhesives...)
 	}
@@ -43,7 +43,7 @@ func (s *State) settled(j *Job, step steps.Step, at time.Time) []steps.Use {
 // what it is done with.
 func (s *State) NeedsAt(j *Job, step steps.Step, at time.Time) []steps.Setting {
 	needs := slices.Clone(step.Needs)
-	for _, u := range s.settled(j, step, at) {
+	for _, u := range s.certain(j, step, at) {
 		for _, n := range u.NeedsAt(step) {
 			if !slices.Contains(needs, n) {
 				needs = append(needs, n)
@@ -70,7 +70,7 @@ func (s *State) unready(adhesive string, step steps.Step, at time.Time) []Reason
 // with.
 func (s *State) careless(j *Job, step steps.Step, at time.Time) []Reason {
 	var reasons []Reason
-	for _, u := range s.settled(j, step, at) {
+	for _, u := range s.certain(j, step, at) {
 		reasons = append(reasons, s.uncleared(u, at)...)
 		if u.Readies(step) {
 			continue

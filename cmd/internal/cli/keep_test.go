@@ -369,7 +369,7 @@ func lives() map[string]func(*bench) {
 		"life": (*bench).life, "gates": (*bench).gates, "conceded": (*bench).conceded, "doubted": (*bench).doubted, "undone": (*bench).undone,
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
-		"cared": (*bench).cared,
+		"cared":  (*bench).cared,
 		"chosen": (*bench).chosen,
 	}
 }
