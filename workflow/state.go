@@ -1,7 +1,7 @@
 package workflow
 
 import (
-	"cmp"
+	"maps"
 	"fmt"
 	"slices"
 	"time"
@@ -90,7 +90,7 @@ type Job struct {
 
 	done   map[string]completion // by step name
 	called map[string]string     // what steps are called now, by what they were called before a move
-	joints map[string]*Joint
+	joints map[string][]*Joint // by name: its parts
 }
 
 // completion is where a step was completed, and of which kind it was then.
@@ -208,7 +208,7 @@ func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	s.Jobs = append(s.Jobs, &Job{
 		ID: f.Job, Procedure: procedure.For(s.Airframe.Options, f.Zone), Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
-		Opened: e.At, Position: e.Position, done: map[string]completion{}, joints: map[string]*Joint{},
+		Opened: e.At, Position: e.Position, done: map[string]completion{}, joints: map[string][]*Joint{},
 	})
 	return nil
 }
@@ -223,10 +223,12 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	last := s.bench[len(s.bench)-1]
 	s.Bench, s.entered = &last, &read
 	for _, job := range s.Jobs {
-		for _, j := range job.joints {
-			s.warm(j, celsius, e.At)
-			if !e.At.After(j.Joined) {
-				s.judgeJoin(j)
+		for _, parts := range job.joints {
+			for _, j := range parts {
+				s.warm(j, celsius, e.At)
+				if !e.At.After(j.Joined) {
+					s.judgeJoin(j)
+				}
 			}
 		}
 	}
@@ -331,16 +333,19 @@ func (s *State) Holds(condition string, at time.Time) string {
 	return c.state
 }
 
-// joints returns every joint of every job, in a stable order.
+// joints returns every joint of every job, in a stable order. Of the parts of one
+// that are joined, those say nothing that another outlasts.
 func (s *State) joints() []*Joint {
 	var all []*Joint
 	for _, job := range s.Jobs {
-		var of []*Joint
-		for _, j := range job.joints {
-			of = append(of, j)
+		for _, name := range slices.Sorted(maps.Keys(job.joints)) {
+			parts := job.Parts(name)
+			for _, p := range parts {
+				if !slices.ContainsFunc(parts, func(other *Joint) bool { return other.outlasts(p) }) {
+					all = append(all, p)
+				}
+			}
 		}
-		slices.SortFunc(of, func(a, b *Joint) int { return cmp.Compare(a.Name, b.Name) })
-		all = append(all, of...)
 	}
 	return all
 }
