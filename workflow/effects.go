@@ -36,7 +36,7 @@ func effects() map[string]effect {
 	return map[string]effect{
 		journal.Registered{}.Kind():        {fold: with((*State).register), carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
 		journal.JobOpened{}.Kind():         {fold: with((*State).open), carries: aboutJob, final: begun},
-		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: nothing},
+		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: movedTogether},
 		journal.StepDone{}.Kind():          work,
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,

@@ -491,7 +491,8 @@ func (b *bench) changes() []workflow.Change {
 		return doc
 	}
 	build := newer("finch-build", "Lay it in.", "Lay it in, the aerial up.")
-	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm")
+	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm", "cure: 24 h", "cure: 36 h")
+	b.show("SheetInForce", page.NewSheetInForce("FN-01", b.State.Sheet, sheet.Sheet))
 	changes, err := b.State.Changes(workflow.MoveJob{Job: "finch-build", Procedure: build.Procedure, Digest: store.Digest(build.Bytes),
 		Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, b.Now)
 	b.must(err)
