@@ -361,7 +361,7 @@ func (l *life) checkFlight(t *rapid.T) {
 			t.Fatalf("it stands released on entry %d, which was taken back", p)
 		}
 	}
-	for _, g := range inForce(live, math.MaxInt64).GatesFor(live[0].Facts.(journal.Registered).Options) {
+	for _, g := range inForce(live, math.MaxInt64).GatesFor(steps.Selection{Has: live[0].Facts.(journal.Registered).Options}) {
 		if stands := naiveStanding(l.state.Entries, l.now, g); g.Critical && stands != Current && stands != "" {
 			t.Fatalf("it stands released with %s %s", g.Name, stands)
 		}
@@ -894,7 +894,7 @@ func checkRelease(t *rapid.T, before, live []journal.Entry, e journal.Entry) {
 	}
 	checkRepaired(t, live)
 	options := before[0].Facts.(journal.Registered).Options
-	for _, g := range papers().Sheets[sheetSum].GatesFor(options) {
+	for _, g := range papers().Sheets[sheetSum].GatesFor(steps.Selection{Has: options}) {
 		if !g.Critical {
 			continue
 		}
@@ -935,7 +935,7 @@ func checkRelease(t *rapid.T, before, live []journal.Entry, e journal.Entry) {
 			t.Fatalf("released %v after joining %s, which cures in %v", e.At.Sub(j.at), j.Joint, cure)
 		}
 	}
-	for _, g := range inForce(live, math.MaxInt64).GatesFor(options) {
+	for _, g := range inForce(live, math.MaxInt64).GatesFor(steps.Selection{Has: options}) {
 		conceded := slices.ContainsFunc(live, func(e journal.Entry) bool {
 			f, ok := e.Facts.(journal.ConcessionGranted)
 			return ok && f.Gate == g.Name

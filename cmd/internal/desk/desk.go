@@ -185,7 +185,7 @@ func (d *Desk) open(ctx context.Context, s *workflow.State, doc *procedures.Docu
 	}
 	start.Sheet, start.SheetDigest = sheet.Sheet, sheet.Digest()
 	written := []*procedures.Document{sheet}
-	if len(start.Damages) == 0 { // a plan is made each time
+	if !doc.Made { // else it is made each time
 		written = append(written, doc)
 	}
 	if err := d.unclaimed(ctx, s, written...); err != nil {
