@@ -99,15 +99,13 @@ func (s *State) complete(e journal.Entry) error {
 		job.done[work.Step] = completion{e.Position, e.At, step.Kind}
 	}
 	s.set(e, work.Sets...)
+	s.use(job, step, e)
 	switch f := e.Facts.(type) {
 	case journal.Coated:
-		s.use(step, e.At, f.Adhesive)
 		return s.coat(job, f, e)
 	case journal.Joined:
-		s.use(step, e.At, job.joint(f.Joint).Adhesive.Name)
 		return s.join(job, f, e)
 	}
-	s.use(step, e.At, "")
 	return nil
 }
 
@@ -132,7 +130,11 @@ func (s *State) touched(f journal.TouchTested, _ journal.Entry) error {
 	if err != nil {
 		return err
 	}
-	job.joint(f.Joint).touch(f.Ready)
+	for _, joint := range job.joints[f.Joint] {
+		if joint.Joined.IsZero() {
+			joint.touch(f.Ready)
+		}
+	}
 	return nil
 }
 

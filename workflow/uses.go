@@ -15,19 +15,20 @@ func (s *State) UsesOf(j *Job, step steps.Step, at time.Time) []steps.Use {
 	return s.Sheet.UsesOf(step, j.adhesives(step, at)...)
 }
 
-// adhesives are those that a step may spread, or that it presses together.
+// adhesives are those that a step may spread, or that it presses together. A
+// joint keeps the one that it has.
 func (j *Job) adhesives(step steps.Step, at time.Time) []string {
 	traits := step.Kind.Traits()
-	joint, ok := j.joints[step.Joint]
-	switch {
-	case traits.Coats && ok && len(joint.coats) > 0 && !joint.Lapsed(at) && slices.Contains(step.Adhesives, joint.Adhesive.Name):
-		return []string{joint.Adhesive.Name} // it keeps the one that it has
-	case traits.Coats:
-		return step.Adhesives
-	case traits.Joins && ok:
+	if joint, ok := j.JointOf(step); ok && traits.Joins && !traits.Coats {
 		return []string{joint.Adhesive.Name}
 	}
-	return nil
+	names := step.Adhesives
+	for _, p := range j.Parts(step.Joint) {
+		if !p.Lapsed(at) && slices.Contains(step.Adhesives, p.Adhesive.Name) {
+			names = []string{p.Adhesive.Name}
+		}
+	}
+	return names
 }
 
 // certain are the uses of a step but for adhesives of which one is still to be
@@ -134,10 +135,17 @@ func (s *State) UsedLately(use string, at time.Time) bool {
 }
 
 // use notes that a step was done with its tools and its adhesive.
-func (s *State) use(step steps.Step, at time.Time, adhesive string) {
-	for _, name := range append(slices.Clone(step.Tools), adhesive) {
-		if at.After(s.used[name]) {
-			s.used[name] = at
+func (s *State) use(j *Job, step steps.Step, e journal.Entry) {
+	names := slices.Clone(step.Tools)
+	switch f := e.Facts.(type) {
+	case journal.Coated:
+		names = append(names, f.Adhesive)
+	case journal.Joined:
+		names = append(names, j.adhesives(step, e.At)...)
+	}
+	for _, name := range names {
+		if e.At.After(s.used[name]) {
+			s.used[name] = e.At
 		}
 	}
 }
