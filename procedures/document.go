@@ -62,6 +62,8 @@ const (
 	// A design is looked up when a procedure is checked against sheets.
 	design  thing = "design"
 	finding thing = "finding"
+	// What words of one's own are taken for.
+	meaning thing = "finding or procedure"
 	// Variants is what a sheet leaves in doubt where it is wrong about options:
 	// nobody names it.
 	variants thing = "variants"

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -32,7 +33,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 			continue
 		}
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity}}
-		answer.Row, answer.Known = triage.Answer(d.Finding, d.Zone, d.Severity)
+		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		if answer.Row.Outcome != steps.ToScrap {
 			var err error
 			if answer.Procedure, err = find(answer.Row.Procedure); err != nil {

@@ -155,7 +155,7 @@ func (a Airframe) short(l *lines, c Clock) {
 	}
 	for _, d := range a.Damages {
 		if !d.Repaired || d.Quarantine {
-			l.item("%s", d.line())
+			l.item("%s", d.line(c))
 		}
 	}
 	for _, t := range a.Timers {
@@ -232,7 +232,7 @@ func (a Airframe) Markdown(c Clock) string {
 		l.add("\n## Damage\n")
 	}
 	for _, d := range a.Damages {
-		l.item("%s", d.line())
+		l.item("%s", d.line(c))
 	}
 	if len(a.Timers) > 0 {
 		l.add("\n## Clocks\n")

@@ -189,12 +189,24 @@ func triageText(t *steps.Triage, from string) string {
 	for _, f := range t.Findings {
 		l.add("\n## %s\n", esc(f.Title))
 		l.add("finding %s%s\n", esc(f.Name), esc(optionally(", in zone ", strings.Join(f.Zones, " or "))))
+		if len(f.Also) > 0 {
+			l.item("also called %s", esc(strings.Join(f.Also, ", ")))
+		}
+		if f.Caution != "" {
+			l.item("caution: %s", esc(f.Caution))
+		}
+		if q := f.Quarantine; !q.IsZero() {
+			l.item("quarantine%s: %s", esc(optionally(" of ", q.For.Typed())), esc(strings.Join(q.Confirm, "; ")))
+		}
 		for _, r := range t.Rows {
 			if r.Finding == f.Name {
 				where := first(strings.Join(r.Zones, ", "), "any zone") + ", " + first(strings.Join(r.Severities, " or "), "any severity")
 				l.item("%s: **%s** %s. %s", esc(where), esc(r.Outcome), esc(r.Procedure), esc(r.Why))
 			}
 		}
+	}
+	for _, own := range t.OwnWords {
+		l.add("\nOwn words on %s: %s.\n", esc(own.Zone), esc(own.Mean))
 	}
 	l.add("\nAnything else: %s.\n", esc(t.Unknown))
 	l.changes(t.Changes)
