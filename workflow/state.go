@@ -1,8 +1,8 @@
 package workflow
 
 import (
-	"maps"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -90,7 +90,7 @@ type Job struct {
 
 	done   map[string]completion // by step name
 	called map[string]string     // what steps are called now, by what they were called before a move
-	joints map[string][]*Joint // by name: its parts
+	joints map[string][]*Joint   // by name: its parts
 }
 
 // completion is where a step was completed, and of which kind it was then.
