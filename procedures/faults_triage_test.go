@@ -3,6 +3,7 @@ package procedures
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"fettle/steps"
@@ -20,6 +21,7 @@ rows:
   - {finding: dented, replace: finch-mend, why: It burns hours later.}
 unknown: finch-mend
 hard_landing: finch-mend
+design: finch
 `
 
 // files writes the texts into a new folder.
@@ -71,7 +73,24 @@ func TestTriageFaults(t *testing.T) {
 		{name: "answered with a build", edit: []string{"{finding: dented, replace: finch-mend", "{finding: dented, replace: §finch-build"}, want: "finch-build is a build, which cannot answer damage"},
 		{name: "the unknown answered with a build", edit: []string{"unknown: finch-mend", "unknown: §finch-build"}, want: "finch-build is a build, which cannot answer damage"},
 		{name: "a hard landing answered with a build", edit: []string{"hard_landing: finch-mend", "hard_landing: §finch-build"}, want: "finch-build is a build, which cannot answer damage"},
-		{name: "repair of another zone", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend"}, want: "the finding cracked on radio is answered with finch-mend, which is not written for that zone"},
+		{name: "repair of another zone", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend", ", zones: [wing, tail]", ""}, want: "the finding cracked on radio is answered with finch-mend, which is not written for that zone"},
+		{name: "row for a zone without the finding", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend"}, want: "the finding cracked is not possible on radio; its zones are wing, tail"},
+		{name: "another word twice", edit: []string{"zones: [wing, tail]}", "zones: [wing, tail], also: [Split, §split]}"}, want: `"split" is duplicated in also`},
+		{name: "another word that is none", edit: []string{"zones: [wing, tail]}", "zones: [wing, tail], also: §'?!'}"}, want: `"?!" has no word in it`},
+		{name: "another word that is another finding", edit: []string{"  cracked: {title: Cracked foam, zones", "  §cracked: {title: Cracked foam, also: DENTED, zones"}, want: `"DENTED", another word for cracked, is the name of another finding in one of its zones`},
+		{name: "quarantine of no time", edit: []string{"quarantine: [The pack was handed in]", "quarantine: {for: §0 h, confirm: The pack was handed in}"}, want: "for must be more than 0"},
+		{name: "quarantine of no unit", edit: []string{"quarantine: [The pack was handed in]", "quarantine: {for: §48, confirm: The pack was handed in}"}, want: `for: "48" has no unit`},
+		{name: "quarantine without lines", edit: []string{"quarantine: [The pack was handed in]", "quarantine: §{for: 48 h}"}, want: "quarantine has no confirm"},
+		{name: "quarantine without a time", edit: []string{"quarantine: [The pack was handed in]", "quarantine: §{confirm: The pack was handed in}"}, want: "quarantine has no for"},
+		{name: "own words without else", edit: []string{"unknown: finch-mend", "unknown: §{wing: cracked}"}, want: "unknown has no else"},
+		{name: "own words on an unknown zone", edit: []string{"unknown: finch-mend", "unknown: {§wnig: cracked, else: finch-mend}"}, want: `unknown zone "wnig"; did you mean "wing"?`},
+		{name: "own words with an unknown meaning", edit: []string{"unknown: finch-mend", "unknown: {wing: §crakced, else: finch-mend}"}, want: `unknown finding or procedure "crakced"; did you mean "cracked"?`},
+		{name: "own words on a zone twice", edit: []string{"unknown: finch-mend", "unknown: {wing: cracked, §wing: cracked, else: finch-mend}"}, want: `"wing" is duplicated in unknown`},
+		{name: "own words mean what is elsewhere", edit: []string{"unknown: finch-mend", "unknown: {radio: §cracked, else: finch-mend}"}, want: "the finding cracked is not possible on radio; its zones are wing, tail"},
+		{name: "own words mean two things", edit: []string{"  dented: {", "  finch-mend: {", "finding: dented", "finding: finch-mend", "unknown: finch-mend", "unknown: {wing: §finch-mend, else: finch-mend}"}, want: "finch-mend is a finding and a procedure; rename the finding"},
+		{name: "own words answered with a build", edit: []string{"unknown: finch-mend", "unknown: {wing: §finch-build, else: finch-mend}"}, want: "finch-build is a build, which cannot answer damage"},
+		{name: "own words answered with a repair of another zone", edit: []string{"unknown: finch-mend", "unknown: {radio: §finch-mend, else: finch-mend}"}, want: "finch-mend is not written for the zone radio"},
+		{name: "no design", edit: []string{"design: finch", "design: §Finch"}, want: `"Finch" is not a name for design`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text, at := marked(c.text(t, triageText), c.at)
@@ -87,6 +106,8 @@ func TestCheckTogether(t *testing.T) {
 		"sheet.yaml": sheetText, "build.yaml": buildText,
 		"mend.yaml": faulty{edit: []string{"on: [wing, tail]", "on: [wing, tail, radio]"}}.text(t, repairText), "foam.yaml": triageText, "twice.yaml": sheetText,
 		"other.yaml":  faulty{edit: []string{"design: finch", "design: fnch"}}.text(t, buildText),
+		"stray.yaml":  strings.Replace(triageText, "design: finch", "design: fnch", 1),
+		"second.yaml": strings.Replace(triageText, "triage: foam", "triage: foam-too", 1),
 		"nobody.yaml": faulty{edit: []string{"on: [wing, tail]", "on: [gondola]"}}.text(t, repairText),
 	}))
 	report, err := Open("").Check(t.Context(), "sheet.yaml", "build.yaml", "mend.yaml", "foam.yaml")
@@ -103,6 +124,8 @@ func TestCheckTogether(t *testing.T) {
 		want  string
 	}{
 		{[]string{"sheet.yaml", "other.yaml"}, "other.yaml:1:1", `unknown design "fnch"; did you mean "finch"?`},
+		{[]string{"sheet.yaml", "build.yaml", "mend.yaml", "stray.yaml"}, "stray.yaml:1:1", `unknown design "fnch"; did you mean "finch"?`},
+		{[]string{"sheet.yaml", "build.yaml", "mend.yaml", "foam.yaml", "second.yaml"}, "second.yaml:1:1", "foam.yaml is a table for the design finch too; make one table of both"},
 		{[]string{"sheet.yaml", "twice.yaml"}, "twice.yaml:1:1", `the name "finch" is used by sheet.yaml too`},
 		{[]string{"sheet.yaml", "nobody.yaml"}, "nobody.yaml:3:6", `unknown zone "gondola"`},
 		{[]string{"nowhere.yaml"}, "nowhere.yaml:0:0", "cannot be read: no such file"},

@@ -87,6 +87,15 @@ func stepKinds() []stepKind {
 			is: mapping[s]{what: "hold", keys: []key[s]{
 				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each confirmed separately", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}}},
+		{kind: steps.Choose, check: methodsChecked,
+			help: "a choice or an option of the design, or methods for this job alone, as `{both-faces: A coat on both roots, one-face: A coat on one}`: " +
+				"exactly one is chosen, and what it governs is not there before that. In a repair it may be one answer of a choice, which the airframe has from then on in the place of another",
+			example: "step: choose-nose\ndo: Hold both noses against the pod, and decide.\nchoose: nose",
+			is: either[s]{
+				one:   field(func(s *s) *string { return &s.Choose }, nameValue{chosen}),
+				short: func(s *s) bool { return len(s.Methods) == 0 },
+				more:  field(func(s *s) *[]steps.Option { return &s.Methods }, answers("the method")),
+			}},
 		{kind: steps.Release, is: yesValue[s]{},
 			help:    "the last step of a build: the airframe may fly",
 			example: "step: release\nrelease: yes"},
@@ -132,6 +141,12 @@ func (k ofKind) typ() typ { return k.is.typ() }
 func joinDisturbs(f fields, s *steps.Step) {
 	if !f.has("disturbs") {
 		f.fault(f.node, "%s joins something and disturbs nothing: name the zones whose gates must be measured again", f.what)
+	}
+}
+
+func methodsChecked(f fields, s *steps.Step) {
+	if n := f.get(string(s.Kind)); n != nil && n.Kind == yaml.MappingNode {
+		f.answered(n, "the choice "+s.Name, s.Methods, len(n.Content)/2)
 	}
 }
 

@@ -82,7 +82,8 @@ func (l *Library) list() ([]Entry, []claim, Faults) {
 	entries := slices.Clone(own)
 	for _, e := range shipped() {
 		name := e.Document.Name()
-		if i := slices.IndexFunc(own, func(o Entry) bool { return o.Document.Name() == name }); i >= 0 {
+		// A table of one's own is asked before the embedded one, and never in its place.
+		if i := slices.IndexFunc(own, func(o Entry) bool { return o.Document.Name() == name }); i >= 0 && e.Document.Triage == nil {
 			entries[i].Replaces = e.Document.Revision()
 			continue
 		}
@@ -136,6 +137,10 @@ func (l *Library) own() ([]Entry, []claim, Faults) {
 		}
 		if i := slices.IndexFunc(entries, func(e Entry) bool { return e.Document.Name() == doc.Name() }); i >= 0 {
 			faults = append(faults, Fault{path, 1, 1, fmt.Sprintf("the name %q is used by %s too", doc.Name(), entries[i].From)})
+			continue
+		}
+		if i := slices.IndexFunc(entries, func(e Entry) bool { return twice(doc, e.Document) != "" }); i >= 0 {
+			faults = append(faults, Fault{path, 1, 1, twice(doc, entries[i].Document)})
 			continue
 		}
 		entries = append(entries, Entry{Document: doc, From: path})
@@ -256,12 +261,6 @@ func (l *Library) Procedure(name string) (*Document, error) {
 		return nil, &KindError{doc.Name(), "holds steps for other procedures to use, and is never started itself"}
 	}
 	return doc, err
-}
-
-// Triage returns the triage table with that name or in that file, like
-// [Library.Find].
-func (l *Library) Triage(name string) (*Document, error) {
-	return l.find(name, "triage table", func(d *Document) bool { return d.Triage != nil })
 }
 
 func (l *Library) find(name, what string, wanted func(*Document) bool) (*Document, error) {

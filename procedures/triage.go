@@ -3,10 +3,12 @@ package procedures
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/quantity"
 )
 
 // triageKeys are the keys of a triage table. The findings come before the rows that
@@ -16,6 +18,8 @@ func triageKeys() mapping[steps.Triage] {
 	return mapping[t]{what: "a triage table", check: triageChecked, keys: []key[t]{
 		{"triage", required, field(func(t *t) *string { return &t.Name }, nameValue{}),
 			"its name", "foam"},
+		{"design", optional, field(func(t *t) *string { return &t.Design }, nameValue{design}),
+			"asked first for damage of that design; what it does not answer goes to the tables for every design", "# causeway"},
 		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
 			"what it covers, in a few words", "What a crash does to foam"},
 		{"revision", required, field(func(t *t) *int { return &t.Revision }, wholeValue{mostRevision}),
@@ -30,8 +34,12 @@ func triageKeys() mapping[steps.Triage] {
 		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, list[steps.Row]{
 			is: rowKeys(), keep: func(*steps.Row) bool { return true }}),
 			"what is done about it; the first row that fits counts", ""},
-		{"unknown", required, field(func(t *t) *string { return &t.Unknown }, nameValue{procedure}),
-			"the procedure for what no row answers", "inspect"},
+		{"unknown", required, either[t]{
+			one:   field(func(t *t) *string { return &t.Unknown }, nameValue{procedure}),
+			more:  ownWordsValue{},
+			short: func(t *t) bool { return len(t.OwnWords) == 0 }},
+			"the procedure for what no row answers, as `else` where zones say what damage in words of one's own is taken for there; " +
+				"these zones are asked first, after those with a quarantine", "{wing: cracked, else: inspect}"},
 		{"hard_landing", optional, field(func(t *t) *string { return &t.HardLanding }, nameValue{procedure}),
 			"the check that a hard landing asks for", "post-crash"},
 	}}
@@ -39,15 +47,79 @@ func triageKeys() mapping[steps.Triage] {
 
 func findingKeys() mapping[steps.Finding] {
 	type f = steps.Finding
-	return mapping[f]{what: "a finding", keys: []key[f]{
+	return mapping[f]{what: "a finding", check: findingChecked, keys: []key[f]{
 		{"title", required, field(func(f *f) *string { return &f.Title }, textValue{}),
 			"what is seen, in a few words", "Cracked or split foam"},
 		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, namesValue{to: zone}),
-			"where it is asked for; everywhere by default", "[nose, wing, tail]"},
-		{"quarantine", optional, field(func(f *f) *[]string { return &f.Quarantine }, textsValue{}),
-			"the part is quarantined until a person clears it: the lines to confirm then", "# The pack was discharged and handed in."},
+			"where it is possible; everywhere by default", "[nose, wing, tail]"},
+		{"also", optional, field(func(f *f) *[]string { return &f.Also }, textsValue{}),
+			"what people call it: who reports it in such words is asked whether this is meant", "[split, torn]"},
+		{"caution", optional, field(func(f *f) *string { return &f.Caution }, textValue{}),
+			"what to do at once, said when it is found", "# Carry it outside, onto sand."},
+		{"quarantine", optional, field(func(f *f) *steps.Quarantine { return &f.Quarantine }, either[steps.Quarantine]{
+			lists: true,
+			one:   field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
+			short: func(q *steps.Quarantine) bool { return q.For.IsZero() },
+			more: mapping[steps.Quarantine]{what: "quarantine", keys: []key[steps.Quarantine]{
+				{"for", required, field(func(q *steps.Quarantine) *quantity.Quantity { return &q.For }, amountValue{quantity.Duration, aboveZero}),
+					"how long it lasts at least, from when it was found; no line is confirmed earlier", "48 h"},
+				{"confirm", required, field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
+					"the lines to confirm then", "- It was handed in"},
+			}}}),
+			"the part is quarantined until a person clears it: the lines to confirm then", "# It was handed in where damaged batteries are taken."},
 	}}
 }
+
+// findingChecked finds other words for a finding that are no words.
+func findingChecked(f fields, of *steps.Finding) {
+	var met set
+	for _, also := range of.Also {
+		switch words := strings.Join(steps.Words(also), " "); {
+		case words == "":
+			f.fault(f.item("also", also), "%q has no word in it", also)
+		case !met.add(words):
+			f.fault(f.item("also", also), "%q is duplicated in also", also)
+		}
+	}
+}
+
+// ownWordsValue is what words of one's own are taken for in zones, with else.
+type ownWordsValue struct{}
+
+func (ownWordsValue) read(r *reader, n *yaml.Node, what string, to *steps.Triage) {
+	r.pairs(n, what, func(k, v *yaml.Node) {
+		zoned := r.name(k, "a zone")
+		switch {
+		case zoned == "":
+		case zoned == "else":
+			nameValue{procedure}.read(r, v, "else", &to.Unknown)
+		default:
+			r.refer(zone, k, zoned, "")
+			means := r.name(v, "what words mean on "+zoned)
+			r.refer(meaning, v, means, "")
+			r.doc.places[unknownAt(zoned)] = r.at(v)
+			if means != "" {
+				to.OwnWords = append(to.OwnWords, steps.OwnWords{Zone: zoned, Mean: means})
+			}
+		}
+	})
+	if n.Kind == yaml.MappingNode && (fields{node: n}).get("else") == nil {
+		r.fault(n, "%s has no else: the procedure for all other zones", what)
+	}
+}
+
+func (ownWordsValue) write(from *steps.Triage) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+	for _, own := range from.OwnWords {
+		n.Content = append(n.Content, scalar(own.Zone), scalar(own.Mean))
+	}
+	n.Content = append(n.Content, scalar("else"), scalar(from.Unknown))
+	return n
+}
+
+func (ownWordsValue) typ() typ { return typ{is: aMap, to: zone, of: []typ{nameValue{meaning}.typ()}} }
+
+func unknownAt(zone string) string { return "unknown " + zone }
 
 func rowKeys() mapping[steps.Row] {
 	type r = steps.Row
@@ -95,22 +167,96 @@ func (v outcomeValue) typ() typ { return v.is.typ() }
 func triageChecked(f fields, t *steps.Triage) {
 	f.changed(t.Changes, t.Revision)
 	rows := f.get("rows")
-	for i, row := range t.Rows {
-		n := rows.Content[i]
-		f.doc.places[rowAt(i)] = f.at(n)
-		if _, ok := t.Finding(row.Finding); row.Finding != "" && !ok && !f.doc.doubts.of(finding) {
-			var known []string
-			for _, one := range t.Findings {
-				known = append(known, one.Name)
-			}
-			named := fields{node: n}.get("finding")
-			f.fault(named, "unknown finding %q%s", row.Finding, suggest(row.Finding, known))
-		}
+	for i := range t.Rows {
+		f.doc.places[rowAt(i)] = f.at(rows.Content[i])
 	}
 }
 
+// asked are the tables among the documents that answer damage of the design, in
+// the order in which they are asked: one's own for the design, the embedded one
+// for it, one's own for every design, the embedded one for every design. What a
+// table is called does not matter.
+func asked(design string, docs []*Document, own func(*Document) bool) []*Document {
+	var tables []*Document
+	for _, d := range docs {
+		if d.Triage != nil && (d.Triage.Design == "" || d.Triage.Design == design) {
+			tables = append(tables, d)
+		}
+	}
+	rank := func(d *Document) int {
+		n := 0
+		if d.Triage.Design == "" {
+			n = 2
+		}
+		if !own(d) {
+			n++
+		}
+		return n
+	}
+	slices.SortStableFunc(tables, func(a, b *Document) int { return rank(a) - rank(b) })
+	return tables
+}
+
+// twice says that two tables of one's own answer the same designs.
+func twice(d, other *Document) string {
+	if d.Triage == nil || other.Triage == nil || d.Triage.Design != other.Triage.Design {
+		return ""
+	}
+	if d.Triage.Design == "" {
+		return fmt.Sprintf("%s is a table for every design too; give one of them a design, or make one table of both", other.File)
+	}
+	return fmt.Sprintf("%s is a table for the design %s too; make one table of both", other.File, d.Triage.Design)
+}
+
+// Tables returns the triage tables that answer damage of the design, in the order
+// in which they are asked. The error is the [*BrokenError] of a table of one's own
+// that may be meant, or the [Faults] of two for one design.
+func (l *Library) Tables(design string) ([]*Document, error) {
+	paths, faults := l.paths()
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	var tables []*Document
+	from := (&shelf{folder: l.folder}).find
+	for _, path := range paths {
+		data, err := readFile(path)
+		if err != nil {
+			continue // list says it
+		}
+		key, name := declared(data)
+		if key != KindTriage {
+			continue
+		}
+		doc, wrong := parseOwn(path, data, from)
+		if len(wrong) > 0 {
+			if of := designIn(data); of == "" || of == design {
+				return nil, claimOf(path, data, wrong).error(name)
+			}
+			continue
+		}
+		for _, other := range tables {
+			if says := twice(doc, other); says != "" && (doc.Triage.Design == "" || doc.Triage.Design == design) {
+				return nil, Faults{doc.fault(top(), says)}
+			}
+		}
+		tables = append(tables, doc)
+	}
+	own := len(tables)
+	files, _ := embedded.ReadDir("library")
+	for _, f := range files {
+		data, _ := embedded.ReadFile("library/" + f.Name())
+		if key, name := declared(data); key == KindTriage {
+			if doc := embeddedNamed(name, (&shelf{}).find); doc != nil {
+				tables = append(tables, doc)
+			}
+		}
+	}
+	return asked(design, tables, func(d *Document) bool { return slices.Index(tables, d) < own }), nil
+}
+
 // answered finds names in a triage table that the library does not have, rows that
-// no finding ever reaches, and repairs that cannot be started on a zone.
+// no finding ever reaches, and repairs that cannot be started on a zone. The sheets
+// are those that it serves.
 func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doubts) Faults {
 	var zones []string
 	for _, s := range sheets {
@@ -118,18 +264,53 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	}
 	var names []string
 	byName := map[string]*steps.Procedure{}
+	tables := []*steps.Triage{d.Triage}
 	for _, k := range known {
-		if k.Procedure != nil {
+		switch {
+		case k.Procedure != nil:
 			names = append(names, k.Name())
 			byName[k.Name()] = k.Procedure
+		case k.Triage != nil && k != d && (k.Triage.Design == "" || k.Triage.Design == d.Triage.Design):
+			tables = append(tables, k.Triage)
+			if k.doubts.of(finding) {
+				doubt.name(finding)
+			}
 		}
 	}
-	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names}, doubt, "")
+	all := steps.Asked(tables...)
+	var findings []string
+	for _, f := range all.Findings {
+		findings = append(findings, f.Name)
+	}
+	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names, {to: finding}: findings, {to: meaning}: slices.Concat(findings, names)}, doubt, "")
 	for _, ref := range d.names {
-		if p, ok := byName[ref.name]; ok && ref.to == procedure && p.Kind == steps.Build {
+		answers := ref.to == procedure || ref.to == meaning
+		if p, ok := byName[ref.name]; ok && answers && p.Kind == steps.Build {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which cannot answer damage", ref.name)))
-		} else if ok && ref.to == procedure && p.Kind == steps.Shared {
+		} else if ok && answers && p.Kind == steps.Shared {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s holds steps for others to use; it cannot answer damage", ref.name)))
+		}
+	}
+	for _, own := range d.Triage.OwnWords {
+		at := d.places[unknownAt(own.Zone)]
+		f, seen := all.Finding(own.Mean)
+		p := byName[own.Mean]
+		switch {
+		case !slices.Contains(zones, own.Zone): // said of the zone
+		case seen && p != nil:
+			faults = append(faults, d.fault(at, fmt.Sprintf("%s is a finding and a procedure; rename the finding", own.Mean)))
+		case seen && !f.In(own.Zone):
+			faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", own.Mean, own.Zone, strings.Join(f.Zones, ", "))))
+		case p != nil && len(p.On) > 0 && !slices.Contains(p.On, own.Zone):
+			faults = append(faults, d.fault(at, fmt.Sprintf("%s is not written for the zone %s", own.Mean, own.Zone)))
+		}
+	}
+	for _, f := range d.Triage.Findings {
+		for _, other := range all.Findings {
+			same := func(also string) bool { return slices.Equal(steps.Words(also), steps.Words(other.Name)) }
+			if i := slices.IndexFunc(f.Also, same); i >= 0 && other.Name != f.Name && f.Meets(other) {
+				faults = append(faults, d.fault(d.places["the finding "+f.Name], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", f.Also[i], f.Name)))
+			}
 		}
 	}
 	covered := coveredRows(d.Triage.Rows)
@@ -138,12 +319,13 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 		if covered[i] {
 			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", row.Finding)))
 		}
-		p, ok := byName[row.Procedure]
-		if !ok {
-			continue
-		}
+		f, known := all.Finding(row.Finding)
+		p := byName[row.Procedure]
 		for _, z := range row.Zones {
-			if len(p.On) > 0 && !slices.Contains(p.On, z) {
+			switch {
+			case known && !f.In(z):
+				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", row.Finding, z, strings.Join(f.Zones, ", "))))
+			case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):
 				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", row.Finding, z, p.Name)))
 			}
 		}

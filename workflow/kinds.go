@@ -38,6 +38,7 @@ func stepKinds() map[steps.Kind]stepKind {
 		steps.Wait:    {completed: journal.StepDone{}.Kind(), met: waitMet, forbids: waitForbids, finish: justDone},
 		steps.Measure: {completed: journal.StepDone{}.Kind(), met: measureMet, forbids: measureForbids, finish: finishMeasure},
 		steps.Hold:    {completed: journal.HoldCleared{}.Kind(), finish: finishHold, left: ByHold},
+		steps.Choose:  {completed: journal.Chosen{}.Kind(), met: chooseMet, finish: finishChoice},
 		steps.Release: {completed: journal.Released{}.Kind(), forbids: releaseForbids, finish: finishRelease},
 	}
 }
@@ -210,6 +211,15 @@ func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstance
 
 func finishHold(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
 	return nil, refuse(step.Name, ByHold, "it is a hold: confirm each line", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
+}
+
+// chooseMet: it may have been answered at registration, or by a command.
+func chooseMet(s *State, j *Job, stage steps.Stage, i int, _ time.Time, _ bool) bool {
+	return s.answered(j, stage.Steps[i])
+}
+
+func finishChoice(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
+	return nil, refuse(step.Name, ByState, "it is a choice: name the answer", s.remedy(Remedy{Kind: ToChoose, Names: step.Asked(s.Sheet).Names()}))
 }
 
 func releaseForbids(s *State, j *Job, _ steps.Stage, _ int, at time.Time) []Reason {

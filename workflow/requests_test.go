@@ -14,7 +14,7 @@ import (
 func TestWhatMayBeEntered(t *testing.T) {
 	long, longer := strings.Repeat("x", 8192), strings.Repeat("x", 8193)
 	seen := func(finding, zone, severity, note string) ReportDamage {
-		return ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, severity, note}}}
+		return ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, severity, note, ""}}}
 	}
 	check := func(note string) CheckGauge {
 		return CheckGauge{Gauge: "rule", Of: q("10 mm"), Reads: q("10 mm"), Note: note}
@@ -145,21 +145,13 @@ func TestNamesOfJobs(t *testing.T) {
 	newer := start("tail")
 	newer.Procedure, newer.Digest, newer.Zone = build(), buildSum, ""
 	newer.SheetDigest = strictSum
-	mustContain(t, b.refused(newer, ByState), "another revision", "[finish skin-lifted-2")
+	mustContain(t, b.refused(newer, ByState), "has changed since job skin-lifted-2 was opened", "[move-job skin-lifted-2")
 	b = released(t)
 	newer = start("tail")
 	newer.SheetDigest = strictSum
 	b.must(newer) // no job is open
 	if b.state.SheetDigest != strictSum {
 		t.Errorf("the sheet is %s", b.state.SheetDigest)
-	}
-}
-
-// What can hurt is looked at first.
-func TestDangerFirst(t *testing.T) {
-	zones := []string{"wing", "propeller", "pod", "battery"}
-	if first := strings.Join(DangerFirst(zones), " "); first != "battery propeller wing pod" || zones[0] != "wing" {
-		t.Errorf("looked at in the order %s", first)
 	}
 }
 

@@ -12,29 +12,34 @@ import (
 type Damage struct {
 	Name       string    `json:"damage"`
 	Finding    string    `json:"finding"`
+	As         string    `json:"as,omitempty"`    // what words of one's own were taken for
+	Words      string    `json:"words,omitempty"` // in which it was reported
 	Zone       string    `json:"zone"`
 	Severity   string    `json:"severity"`
 	Note       string    `json:"note,omitempty"`
 	Found      time.Time `json:"found"`
+	Typed      time.Time `json:"typed_in,omitzero"` // if that was later
 	By         string    `json:"by"`
 	Repaired   bool      `json:"repaired"`
 	Job        string    `json:"job,omitempty"`        // the job that repairs it
 	Quarantine bool      `json:"quarantine,omitempty"` // open
+	Until      time.Time `json:"quarantine_until,omitzero"`
 }
 
 // Damages lists the damage of an airframe.
 func Damages(s *workflow.State, now time.Time) []Damage {
 	var all []Damage
 	for _, d := range s.Damages {
-		out := Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Found: d.At, By: d.By, Quarantine: d.Quarantine.Open()}
+		out := Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Found: d.At, By: d.By, Quarantine: d.Quarantine.Open(),
+			As: d.As, Words: d.Words, Typed: d.Typed, Until: d.Quarantine.Until}
 		out.Repaired, out.Job = s.Repaired(d, now)
 		all = append(all, out)
 	}
 	return all
 }
 
-func (d Damage) line() string {
-	text := fmt.Sprintf("damage %s: %s at %s, %s%s; ", d.Name, d.Finding, d.Zone, d.Severity, optionally(": ", d.Note))
+func (d Damage) line(c Clock) string {
+	text := fmt.Sprintf("damage %s: %s at %s, %s%s%s; ", d.Name, d.Finding, d.Zone, d.Severity, taken(d.As, d.Words), optionally(": ", d.Note))
 	switch {
 	case d.Repaired:
 		text += "repaired by " + d.Job
@@ -45,9 +50,24 @@ func (d Damage) line() string {
 	}
 	text = esc(text)
 	if d.Quarantine {
-		text += "; **IN QUARANTINE**"
+		text += "; **IN QUARANTINE** since " + c.At(d.Found)
+		if !d.Typed.IsZero() {
+			text += " (typed in " + c.At(d.Typed) + ")"
+		}
+		if !d.Until.IsZero() {
+			text += ", at least until " + c.At(d.Until)
+		}
 	}
 	return text
+}
+
+// taken says what words of one's own were taken for, or which words a finding was
+// reported in.
+func taken(as, words string) string {
+	if words != "" {
+		return fmt.Sprintf(" (%q)", words)
+	}
+	return optionally(", taken for ", as)
 }
 
 // A Repair is the plan of repair.
@@ -126,52 +146,6 @@ func (m Repair) Markdown(Clock) string {
 		l.add("\nNothing is recorded yet. To start the repair:\n\n%s", command("fettle repair "+m.Mark+" --start"))
 	} else {
 		l.add("\nThe repair is open as job %s. Go on with:\n\n%s", esc(m.Job), command("fettle follow "+m.Mark))
-	}
-	return l.String()
-}
-
-// A Move is what moving a job to newer documents changes.
-type Move struct {
-	Mark     string   `json:"mark"`
-	Job      string   `json:"job"`
-	Changes  []Change `json:"changes"`
-	Accepted bool     `json:"accepted"`
-	Accept   string   `json:"accept,omitempty"`
-}
-
-// A Change is one difference that moving a job makes.
-type Change struct {
-	What    string `json:"what"`
-	Reopens bool   `json:"reopens"`
-}
-
-// NewMove makes the page of moving a job.
-func NewMove(mark, job string, changes []workflow.Change) Move {
-	m := Move{Mark: mark, Job: job, Changes: []Change{}}
-	for _, c := range changes {
-		m.Changes = append(m.Changes, Change{said(c.What), c.Reopens})
-	}
-	return m
-}
-
-// Markdown is the list of changes.
-func (m Move) Markdown(Clock) string {
-	var l lines
-	l.add("# %s of %s under newer documents\n", esc(m.Job), esc(m.Mark))
-	for _, c := range m.Changes {
-		if c.Reopens {
-			l.item("**No longer counts:** %s", esc(c.What))
-		} else {
-			l.item("%s", esc(c.What))
-		}
-	}
-	if len(m.Changes) == 0 {
-		l.item("nothing changes for this job")
-	}
-	if m.Accepted {
-		l.add("\nThe job is moved.\n")
-	} else {
-		l.add("\nNothing is recorded yet. To move the job:\n\n%s", command(m.Accept))
 	}
 	return l.String()
 }

@@ -464,11 +464,12 @@ func (b *bench) repair() {
 	triage := b.docs["finch-triage"].Triage
 	b.show("Recorded-damaged", b.act(workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{
 		{Finding: "cell-dented", Zone: "radio", Severity: steps.Slight},
-		{Finding: "tail-loose", Zone: "tail", Severity: steps.Serious, Note: "behind the <fin>"}}}))
+		{Finding: "tail-loose", Zone: "tail", Severity: steps.Serious, Note: "behind the <fin>", Words: "it <wobbles>"}}}))
 	broken := page.NewAirframe(b.State, b.Now)
 	b.show("Airframe-broken", broken)
 	b.show("Imported", page.Imported{Airframe: broken})
 	b.show("Fleet", page.Fleet{Airframes: []page.Airframe{broken}})
+	b.Now = b.Now.Add(48 * time.Hour) // the time of the quarantine is over
 	b.gate("stale", "square")
 	plan, err := b.State.PlanRepair(triage, func(name string) (*steps.Procedure, error) { return b.docs[name].Procedure, nil }, b.Now)
 	b.must(err)
@@ -491,7 +492,8 @@ func (b *bench) changes() []workflow.Change {
 		return doc
 	}
 	build := newer("finch-build", "Lay it in.", "Lay it in, the aerial up.")
-	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm")
+	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm", "cure: 24 h", "cure: 36 h")
+	b.show("SheetInForce", page.NewSheetInForce("FN-01", b.State.Sheet, sheet.Sheet))
 	changes, err := b.State.Changes(workflow.MoveJob{Job: "finch-build", Procedure: build.Procedure, Digest: store.Digest(build.Bytes),
 		Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, b.Now)
 	b.must(err)
