@@ -129,8 +129,8 @@ func TestNextTakesTheWindowThatClosesFirst(t *testing.T) {
 		t.Errorf("first due is %s, after %v", what, due.Sub(evening))
 	}
 	b.done("join-fin")
-	if due, what := b.state.due(b.now); joint != "" || !due.IsZero() {
-		t.Errorf("due is %s", joint)
+	if due, what := b.state.due(b.now); what != "" || !due.IsZero() {
+		t.Errorf("due is %s", what)
 	}
 }
 
