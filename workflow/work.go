@@ -277,7 +277,7 @@ func (s *State) over(job *Job, stage steps.Stage, until string, at time.Time) []
 		if step.Name == until {
 			break
 		}
-		if _, done := job.done[step.Name]; step.Kind.Traits().Passes && !done && s.met(job, stage, i, at) {
+		if step.Kind.Traits().Passes && !job.counts(stage, i) && s.met(job, stage, i, at) {
 			facts = append(facts, journal.StepDone{Work: s.work(job, step)})
 		}
 	}

@@ -30,6 +30,8 @@ type Step struct {
 	Answers  []steps.Option    `json:"answers,omitempty"` // of a choose step
 	Joint    *Joint            `json:"joint,omitempty"`
 	Reopened string            `json:"reopened,omitempty"`
+	TooLate  string            `json:"too_late,omitempty"`
+	By       time.Time         `json:"by,omitzero"` // it must be done by then, after a wait
 	Reasons  []Reason          `json:"reasons,omitempty"`
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
@@ -63,7 +65,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
-		Act: r.Act,
+		Act: r.Act, TooLate: r.TooLate, By: r.Closes,
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -94,6 +96,12 @@ func (p Step) Markdown(c Clock) string {
 	l.add("%s · %s · stage %s · %s\n", esc(p.Mark), esc(p.Job), esc(p.Stage), esc(p.Step))
 	if p.Reopened != "" {
 		l.add("**Open again:** %s\n", esc(p.Reopened))
+	}
+	if p.TooLate != "" {
+		l.add("**Too late:** %s\n", esc(p.TooLate))
+	}
+	if !p.By.IsZero() && p.Joint == nil {
+		l.add("**Do it by %s** (%s left).\n", c.At(p.By), c.In(p.By))
 	}
 	for _, caution := range p.Cautions {
 		l.caution(caution)
