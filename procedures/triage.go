@@ -127,21 +127,47 @@ func rowKeys() mapping[steps.Row] {
 		return outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})}
 	}
 	return mapping[r]{what: "a row", one: true, keys: []key[r]{
-		{"finding", required, field(func(r *r) *string { return &r.Finding }, nameValue{finding}),
+		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, namesValue{to: finding, one: true}),
 			"what was seen", "cracked"},
 		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone, one: true}),
 			"where; everywhere by default", "nose"},
 		{"severity", optional, field(func(r *r) *[]string { return &r.Severities }, wordsValue{steps.Severities()}),
-			"how bad: slight would hold in flight, serious must be repaired, total means that the part is lost. Any by default", "[slight, serious]"},
+			"how bad: cosmetic is a mark that disturbs nothing but what its procedure says, slight would hold in flight, serious must be repaired, total means that the part is lost. Any but cosmetic by default", "[slight, serious]"},
 		{steps.ToRepair, choice, answer(steps.ToRepair),
 			"the procedure that repairs it", "nose-crushed"},
 		{steps.ToReplace, choice, answer(steps.ToReplace),
 			"the procedure that fits a new part", "finding: cracked\nzone: tail\nreplace: tail-off\nwhy: A split tail is never straight again."},
-		{steps.ToScrap, choice, outcomeValue{steps.ToScrap, yesValue[r]{}},
-			"the part is thrown away", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
+		{steps.ToScrap, choice, outcomeValue{steps.ToScrap, scrapValue{}},
+			"the part is thrown away; a procedure says how it is cut free first", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
 		{"why", required, field(func(r *r) *string { return &r.Why }, textValue{}),
 			"why this answers it", "Foam that is still there can be glued."},
 	}}
+}
+
+// scrapValue is yes, or how the lost part is cut free.
+type scrapValue struct{}
+
+func (scrapValue) procedure() value[steps.Row] {
+	return field(func(r *steps.Row) *string { return &r.Procedure }, nameValue{procedure})
+}
+
+func (v scrapValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
+	if n.Kind == yaml.ScalarNode && isName(n.Value) && n.Value != "yes" && n.Value != "no" {
+		v.procedure().read(r, n, what, to)
+		return
+	}
+	yesValue[steps.Row]{}.read(r, n, what, to)
+}
+
+func (v scrapValue) write(from *steps.Row) *yaml.Node {
+	if from.Procedure == "" {
+		return plain("yes")
+	}
+	return v.procedure().write(from)
+}
+
+func (v scrapValue) typ() typ {
+	return typ{is: anEither, of: []typ{yesValue[steps.Row]{}.typ(), v.procedure().typ()}}
 }
 
 // outcomeValue is the value of the key of an outcome.
@@ -316,17 +342,26 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	covered := coveredRows(d.Triage.Rows)
 	for i, row := range d.Triage.Rows {
 		at := d.places[rowAt(i)]
-		if covered[i] {
-			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", row.Finding)))
+		for _, finding := range covered[i] {
+			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", finding)))
 		}
-		f, known := all.Finding(row.Finding)
 		p := byName[row.Procedure]
-		for _, z := range row.Zones {
-			switch {
-			case known && !f.In(z):
-				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", row.Finding, z, strings.Join(f.Zones, ", "))))
-			case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):
-				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", row.Finding, z, p.Name)))
+		for _, finding := range row.Findings {
+			f, known := all.Finding(finding)
+			light := slices.Contains(row.Severities, steps.Cosmetic) && row.Outcome != steps.ToReplace
+			where := row.Zones
+			if len(where) == 0 && (light || row.Outcome == steps.ToScrap && p != nil) {
+				where = f.Zones
+			}
+			for _, z := range where {
+				switch {
+				case light && all.Dangerous(z):
+					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt, so the finding %s is cosmetic there only if the part is replaced", z, finding)))
+				case known && !f.In(z):
+					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", finding, z, strings.Join(f.Zones, ", "))))
+				case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):
+					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", finding, z, p.Name)))
+				}
 			}
 		}
 	}
