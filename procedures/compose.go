@@ -38,7 +38,7 @@ func (c *checker) compose() error {
 		if c.bad[sheet] {
 			continue
 		}
-		tables := asked(sheet.Name(), all, func(d *Document) bool { return c.own[d] })
+		tables := asked(sheet.Name(), all)
 		if len(tables) == 0 || slices.ContainsFunc(tables, func(t *Document) bool { return c.bad[t] }) {
 			continue // what the others answer may be answered by the one with faults
 		}

@@ -32,7 +32,7 @@ type complain func(format string, args ...any)
 func stepKinds() []stepKind {
 	type s = steps.Step
 	joint := field(func(s *s) *string { return &s.Joint }, nameValue{joint})
-	with := key[s]{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, adhesiveValue{}), "what the joint is coated with; one joint has one adhesive", "contact"}
+	with := key[s]{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, oneOrMore{namesValue{to: adhesive, one: true}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
 	load := key[s]{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, if the joint carries no load in flight", "no"}
 	return []stepKind{
 		{kind: steps.Do},
@@ -78,6 +78,15 @@ func stepKinds() []stepKind {
 			is: mapping[s]{what: "hold", keys: []key[s]{
 				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each confirmed separately", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}}},
+		{kind: steps.Choose, check: methodsChecked,
+			help: "a choice or an option of the design, or methods for this job alone, as `{both-faces: A coat on both roots, one-face: A coat on one}`: " +
+				"exactly one is chosen, and what it governs is not there before that. In a repair it may be one answer of a choice, which the airframe has from then on in the place of another",
+			example: "step: choose-nose\ndo: Hold both noses against the pod, and decide.\nchoose: nose",
+			is: either[s]{
+				one:   field(func(s *s) *string { return &s.Choose }, nameValue{chosen}),
+				short: func(s *s) bool { return len(s.Methods) == 0 },
+				more:  field(func(s *s) *[]steps.Option { return &s.Methods }, answers("the method")),
+			}},
 		{kind: steps.Release, is: yesValue[s]{},
 			help:    "the last step of a build: the airframe may fly",
 			example: "step: release\nrelease: yes"},
@@ -126,6 +135,12 @@ func joinDisturbs(f fields, s *steps.Step) {
 	}
 }
 
+func methodsChecked(f fields, s *steps.Step) {
+	if n := f.get(string(s.Kind)); n != nil && n.Kind == yaml.MappingNode {
+		f.answered(n, "the choice "+s.Name, s.Methods, len(n.Content)/2)
+	}
+}
+
 func staleAlone(f fields, s *steps.Step) {
 	if len(s.Gates) > 1 && slices.Contains(s.Gates, steps.Stale) {
 		f.fault(f.get(string(s.Kind)), "%s must be the only entry: it means every gate that this job made stale", steps.Stale)
@@ -157,7 +172,11 @@ func coatInOrder(v variant, s *steps.Step, say complain) {
 		say("the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
 	}
 	if first := v.at(coats, s.Joint)[0]; len(s.Adhesives) > 0 && !slices.Equal(s.Adhesives, first.Adhesives) {
-		say("the joint %s is coated with %s here and with %s by the step %s: one joint has one adhesive", s.Joint, listed(s.Adhesives), listed(first.Adhesives), first.Name)
+		law := "one joint has one adhesive"
+		if len(s.Adhesives)+len(first.Adhesives) > 2 {
+			law = "all coats of one joint have the same list"
+		}
+		say("the joint %s is coated with %s here and with %s by the step %s: %s", s.Joint, listed(s.Adhesives), listed(first.Adhesives), first.Name, law)
 	}
 }
 

@@ -32,7 +32,11 @@ func (l *Library) Origin(name, bytes string) Origin {
 		if doc.Digest() == bytes {
 			return Origin{Embedded: true}
 		}
-		o.Replaces = doc.Revision()
+		if doc.Triage == nil { // tables stand beside each other
+			if doc.Triage == nil { // a table is asked before it, and takes no place
+			o.Replaces = doc.Revision()
+		}
+		}
 	}
 	// One that can't be read is said by who wants it.
 	if doc, _ := l.findOwn(name, func(*Document) bool { return true }); doc != nil && doc.Digest() == bytes {

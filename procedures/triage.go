@@ -202,7 +202,7 @@ func triageChecked(f fields, t *steps.Triage) {
 // the order in which they are asked: one's own for the design, the embedded one
 // for it, one's own for every design, the embedded one for every design. What a
 // table is called does not matter.
-func asked(design string, docs []*Document, own func(*Document) bool) []*Document {
+func asked(design string, docs []*Document) []*Document {
 	var tables []*Document
 	for _, d := range docs {
 		if d.Triage != nil && (d.Triage.Design == "" || d.Triage.Design == design) {
@@ -214,7 +214,7 @@ func asked(design string, docs []*Document, own func(*Document) bool) []*Documen
 		if d.Triage.Design == "" {
 			n = 2
 		}
-		if !own(d) {
+		if d.Embedded {
 			n++
 		}
 		return n
@@ -267,7 +267,6 @@ func (l *Library) Tables(design string) ([]*Document, error) {
 		}
 		tables = append(tables, doc)
 	}
-	own := len(tables)
 	files, _ := embedded.ReadDir("library")
 	for _, f := range files {
 		data, _ := embedded.ReadFile("library/" + f.Name())
@@ -277,7 +276,7 @@ func (l *Library) Tables(design string) ([]*Document, error) {
 			}
 		}
 	}
-	return asked(design, tables, func(d *Document) bool { return slices.Index(tables, d) < own }), nil
+	return asked(design, tables), nil
 }
 
 // answered finds names in a triage table that the library does not have, rows that

@@ -181,25 +181,16 @@ func (v namesValue) typ() typ {
 	return t
 }
 
-// adhesiveValue is the adhesive of a step.
-type adhesiveValue struct{}
+// oneOrMore is one name, or a list of them of which one is chosen when the time
+// comes.
+type oneOrMore struct{ namesValue }
 
-func (adhesiveValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
-	var name string
-	nameValue{adhesive}.read(r, n, what, &name)
-	if name != "" {
-		*to = []string{name}
+func (v oneOrMore) write(from *[]string) *yaml.Node {
+	if len(*from) == 1 {
+		return scalar((*from)[0])
 	}
+	return v.namesValue.write(from)
 }
-
-func (adhesiveValue) write(from *[]string) *yaml.Node {
-	if len(*from) == 0 {
-		return nil
-	}
-	return scalar((*from)[0])
-}
-
-func (adhesiveValue) typ() typ { return nameValue{adhesive}.typ() }
 
 // names reads the names of a list, without duplicates; or one name without a list,
 // if one allows that.

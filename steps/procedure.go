@@ -86,6 +86,8 @@ type Step struct {
 	Until     string            `json:"until,omitempty"`   // wait on a joint: UntilHandling or UntilCure
 	Gates     []string          `json:"gates,omitempty"`   // measure: gate names, or Stale
 	Confirm   []string          `json:"confirm,omitempty"` // hold: the lines, each confirmed separately
+	Choose    string            `json:"choose,omitempty"`  // choose: a choice or an option of the sheet, or empty with Methods
+	Methods   []Option          `json:"methods,omitempty"` // choose: the answers, where they are of this job only
 
 	Hands    quantity.Quantity `json:"hands,omitzero"` // attended time, without drying
 	Needs    []Setting         `json:"needs,omitempty"`
@@ -179,16 +181,18 @@ func (s Step) AsksFor(gate string) bool {
 	return slices.Contains(s.Gates, gate) || slices.Contains(s.Gates, Stale)
 }
 
-// For returns the procedure for one airframe: the steps that apply with its options,
-// with Here replaced by the zone.
-func (p *Procedure) For(options []string, zone string) *Procedure {
+// For returns the procedure for one airframe: the steps that apply with the
+// selection, with Here replaced by the zone. A stage of which nothing is left is
+// stepped over: what is after it is after what it was after.
+func (p *Procedure) For(selection Selection, zone string) *Procedure {
 	out := *p
 	out.Stages = nil
+	over := map[string][]string{} // stages without steps, with what they are after
 	for _, stage := range p.Stages {
 		left := stage
 		left.Steps = nil
 		for _, step := range stage.Steps {
-			if !step.Applies(options) {
+			if !step.In(selection) {
 				continue
 			}
 			step.Disturbs = slices.Clone(step.Disturbs)
@@ -199,9 +203,38 @@ func (p *Procedure) For(options []string, zone string) *Procedure {
 			}
 			left.Steps = append(left.Steps, step)
 		}
+		if len(left.Steps) == 0 {
+			over[stage.Name] = stage.After
+			continue
+		}
 		out.Stages = append(out.Stages, left)
 	}
+	for i := range out.Stages {
+		out.Stages[i].After = past(out.Stages[i].After, over)
+	}
 	return &out
+}
+
+// past are the stages, with those that are stepped over replaced by what they
+// are after.
+func past(after []string, over map[string][]string) []string {
+	gone := func(name string) bool { _, ok := over[name]; return ok }
+	if !slices.ContainsFunc(after, gone) {
+		return after
+	}
+	var all []string
+	met := map[string]bool{}
+	for left := slices.Clone(after); len(left) > 0; left = left[1:] {
+		switch name := left[0]; {
+		case met[name]:
+		case gone(name):
+			left = append(left, over[name]...)
+		default:
+			all = append(all, name)
+		}
+		met[left[0]] = true
+	}
+	return all
 }
 
 // Step returns the step of that name, with its stage.

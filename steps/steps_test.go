@@ -52,7 +52,7 @@ func TestForOneAirframe(t *testing.T) {
 		options []string
 		want    string
 	}{{nil, "always without last"}, {[]string{"rudder"}, "always with last"}, {[]string{"flaps"}, "always without last"}} {
-		own := p.For(c.options, "wing")
+		own := p.For(Selection{Has: c.options}, "wing")
 		var names []string
 		for _, s := range own.Steps() {
 			names = append(names, s.Name)
@@ -146,7 +146,7 @@ func TestSheet(t *testing.T) {
 		want    string
 	}{{nil, "slot level"}, {[]string{"flaps"}, "slot level"}, {[]string{"flaps", "rudder"}, "slot throw"}} {
 		var names []string
-		for _, g := range s.GatesFor(c.options) {
+		for _, g := range s.GatesFor(Selection{Has: c.options}) {
 			names = append(names, g.Name)
 		}
 		if strings.Join(names, " ") != c.want {

@@ -36,12 +36,13 @@ func effects() map[string]effect {
 	return map[string]effect{
 		journal.Registered{}.Kind():        {fold: with((*State).register), carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
 		journal.JobOpened{}.Kind():         {fold: with((*State).open), carries: aboutJob, final: begun},
-		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: nothing},
+		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: movedTogether},
 		journal.StepDone{}.Kind():          work,
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,
 		journal.HoldCleared{}.Kind():       work,
 		journal.Released{}.Kind():          work,
+		journal.Chosen{}.Kind():            {fold: with((*State).choose), disturbs: workDisturbs, sets: workSets, carries: restingOnChosen},
 		journal.ReadingTaken{}.Kind():      {fold: with((*State).read), carries: restingOnReading},
 		journal.GaugeChecked{}.Kind():      {fold: with((*State).checked), carries: nothing},
 		journal.Reworked{}.Kind():          {fold: with((*State).rework), disturbs: reworkDisturbs, carries: nothing},
@@ -82,9 +83,9 @@ func (s *State) complete(e journal.Entry) error {
 	work, _ := journal.WorkOf(e.Facts)
 	if f, ok := e.Facts.(journal.Released); ok {
 		s.Release = &LastRelease{f, e.At, e.By, e.Position}
-		if f.Job == "" { // a release outside any job
-			return nil
-		}
+	}
+	if work.Job == "" { // a release or an answer outside any job
+		return nil
 	}
 	job, err := s.Job(work.Job)
 	if err != nil {

@@ -190,3 +190,51 @@ func TestGlueThatLapsedIsNotTakenForPressed(t *testing.T) {
 	b.must(Undo{Position: first})
 	b.progress("lay", Done, "")
 }
+
+func TestOneAdhesiveOfSeveral(t *testing.T) {
+	b := workingOn(t, gluingSheet(), steps.Stage{Name: "one", Steps: []steps.Step{
+		{Name: "left", Kind: steps.Coat, Joint: "tab", Adhesives: []string{"contact", "hot"}, Hands: q("3 min")},
+		{Name: "right", Kind: steps.Coat, Joint: "tab", Adhesives: []string{"contact", "hot"}, Hands: q("3 min")},
+		joining("join", "tab"),
+		glue("lay", "spar", "contact", "epoxy"), plain("trim")}})
+	text := b.refused(Finish{Step: "left"}, ByState)
+	mustContain(t, text, "it may be contact or hot: say which", string(ToNameAdhesive))
+	if err := b.try(Finish{Step: "left", With: "epoxy"}); err == nil {
+		t.Error("coated with an adhesive that is not of the list")
+	}
+	if err := b.try(Finish{Step: "trim", With: "contact"}); err == nil {
+		t.Error("a plain step takes an adhesive")
+	}
+	// One is too cold for: it is refused with the reason, and the other may be used.
+	b.must(ReadBench{Temperature: q("7 °C")})
+	b.progress("left", Ready, "")
+	mustContain(t, b.refused(Finish{Step: "left", With: "hot"}, ByClimate), "hot must not be used below 10 °C")
+	b.must(ReadBench{Temperature: q("3 °C")})
+	if r := b.step("left"); r.Progress != Waiting || len(r.Reasons) != 2 {
+		t.Errorf("no adhesive may be used: %s %v", r.Progress, r.Reasons)
+	}
+	b.must(ReadBench{Temperature: q("20 °C")}, Finish{Step: "left", With: "contact"})
+	// The joint keeps it for its other coats.
+	mustContain(t, b.refused(Finish{Step: "right", With: "hot"}, ByState), "joint tab is coated with contact already")
+	b.after(2 * time.Minute)
+	b.done("right")
+	b.after(10 * time.Minute)
+	b.done("join")
+	if joint, _ := b.state.Jobs[0].Joint("tab"); joint.Adhesive.Name != "contact" {
+		t.Errorf("joined with %s", joint.Adhesive.Name)
+	}
+	// The act goes by the one that is named; after a lapse it is asked anew.
+	b.progress("lay", Ready, "")
+	b.must(Finish{Step: "lay", With: "contact"})
+	b.progress("lay", Waiting, ToPress)
+	b.after(time.Hour)
+	b.progress("lay", Ready, ToRecoat)
+	b.refused(Finish{Step: "lay"}, ByState)
+	b.refused(Finish{Step: "lay", With: "contact"}, ByLapse)
+	b.must(Finish{Step: "lay", With: "epoxy", Mixed: b.now.Add(-10 * time.Minute)})
+	b.progress("lay", Done, "")
+	if joint, _ := b.state.Jobs[0].Joint("spar"); joint.Adhesive.Name != "epoxy" || !joint.Handles().Equal(b.now.Add(8*time.Hour)) {
+		t.Errorf("%s, handled at %v", joint.Adhesive.Name, joint.Handles())
+	}
+	b.done("trim")
+}

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"slices"
 	"time"
 
 	"fettle/steps"
@@ -37,6 +38,7 @@ func stepKinds() map[steps.Kind]stepKind {
 		steps.Wait:    {completed: journal.StepDone{}.Kind(), met: waitMet, forbids: waitForbids, finish: justDone},
 		steps.Measure: {completed: journal.StepDone{}.Kind(), met: measureMet, forbids: measureForbids, finish: finishMeasure},
 		steps.Hold:    {completed: journal.HoldCleared{}.Kind(), finish: finishHold, left: ByHold},
+		steps.Choose:  {completed: journal.Chosen{}.Kind(), met: chooseMet, finish: finishChoice},
 		steps.Release: {completed: journal.Released{}.Kind(), forbids: releaseForbids, finish: finishRelease},
 	}
 }
@@ -51,8 +53,24 @@ func coatMet(_ *State, j *Job, stage steps.Stage, i int, at time.Time, done bool
 	return done && ok && joint.coatedBy(step.Name) && !joint.Lapsed(at)
 }
 
-func coatForbids(s *State, _ *Job, stage steps.Stage, i int, at time.Time) []Reason {
-	return s.unfitClimate(stage.Steps[i], at)
+// coatForbids: of several adhesives one must be fit.
+func coatForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
+	may := s.AdhesivesOf(j, stage.Steps[i], at)
+	var reasons []Reason
+	for _, a := range may {
+		if len(a.Unfit) == 0 {
+			return nil
+		}
+		for _, r := range a.Unfit {
+			if !slices.ContainsFunc(reasons, func(have Reason) bool { return have.Text == r.Text }) {
+				reasons = append(reasons, r)
+			}
+		}
+	}
+	if len(may) == 0 {
+		return []Reason{{Because: ByState, Text: "it names no adhesive"}}
+	}
+	return reasons
 }
 
 func explainCoat(_ *State, r *StepReport, j *Job, at time.Time) {
@@ -118,15 +136,15 @@ func glueForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 
 func explainGlue(s *State, r *StepReport, j *Job, at time.Time) {
 	joint, ok := j.joints[r.Step.Joint]
-	adhesive, _ := s.adhesiveOf(r.Step)
+	wet := slices.ContainsFunc(s.AdhesivesOf(j, r.Step, at), func(a AdhesiveReport) bool { return !a.Dries() })
 	switch coated := ok && joint.coatedBy(r.Step.Name); {
 	case r.Progress == Done:
 	case coated && joint.Lapsed(at):
 		r.Reopened = joint.lapse()
-		if adhesive.Dries() {
+		if joint.Adhesive.Dries() {
 			r.Act = ToRecoat
 		}
-	case !coated && adhesive.Dries():
+	case !coated && !wet:
 		r.Act = ToCoat
 	case coated:
 		r.Act = ToPress
@@ -189,6 +207,15 @@ func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstance
 
 func finishHold(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
 	return nil, refuse(step.Name, ByHold, "it is a hold: confirm each line", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
+}
+
+// chooseMet: it may have been answered at registration, or by a command.
+func chooseMet(s *State, j *Job, stage steps.Stage, i int, _ time.Time, _ bool) bool {
+	return s.answered(j, stage.Steps[i])
+}
+
+func finishChoice(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
+	return nil, refuse(step.Name, ByState, "it is a choice: name the answer", s.remedy(Remedy{Kind: ToChoose, Names: step.Asked(s.Sheet).Names()}))
 }
 
 func releaseForbids(s *State, j *Job, _ steps.Stage, _ int, at time.Time) []Reason {

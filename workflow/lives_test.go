@@ -90,12 +90,21 @@ func (l *life) measuring(t *rapid.T) {
 		l.try(t, Start{Procedure: repairWork(), Digest: repairSum, Sheet: papers().Sheets[sum], SheetDigest: sum, Zone: "wing"})
 		if open := l.state.OpenJobs(l.now); len(open) > 0 {
 			job := open[0]
-			l.try(t, MoveJob{job.ID, papers().Procedures[job.Digest], job.Digest, papers().Sheets[sum], sum})
+			l.try(t, movedTo(open, sum))
 			if len(l.state.workIn(job.ID)) == 0 {
 				l.keepSheet(t, job)
 			}
 		}
 	}
+}
+
+// movedTo moves the open jobs to a sheet, each with its own procedure.
+func movedTo(open []*Job, sheet string) MoveJob {
+	move := MoveJob{Job: open[0].ID, Procedure: papers().Procedures[open[0].Digest], Digest: open[0].Digest, Sheet: papers().Sheets[sheet], SheetDigest: sheet}
+	for _, other := range open[1:] {
+		move.Others = append(move.Others, MovedJob{other.ID, papers().Procedures[other.Digest], other.Digest})
+	}
+	return move
 }
 
 // keepSheet drops a job that was only opened for its sheet, now and then.
@@ -157,8 +166,7 @@ func (l *life) move(t *rapid.T) {
 	case 12:
 		if open := l.state.OpenJobs(l.now); len(open) > 0 && rapid.IntRange(0, 2).Draw(t, "move on?") == 0 {
 			sum := rapid.SampledFrom([]string{sheetSum, strictSum}).Draw(t, "sheet")
-			job := open[0]
-			l.try(t, MoveJob{job.ID, papers().Procedures[job.Digest], job.Digest, papers().Sheets[sum], sum})
+			l.try(t, movedTo(open, sum))
 		}
 	case 13:
 		back := rapid.IntRange(1, 6).Draw(t, "undo of the last")
@@ -361,7 +369,7 @@ func (l *life) checkFlight(t *rapid.T) {
 			t.Fatalf("it stands released on entry %d, which was taken back", p)
 		}
 	}
-	for _, g := range inForce(live, math.MaxInt64).GatesFor(live[0].Facts.(journal.Registered).Options) {
+	for _, g := range inForce(live, math.MaxInt64).GatesFor(steps.Selection{Has: live[0].Facts.(journal.Registered).Options}) {
 		if stands := naiveStanding(l.state.Entries, l.now, g); g.Critical && stands != Current && stands != "" {
 			t.Fatalf("it stands released with %s %s", g.Name, stands)
 		}
@@ -894,7 +902,7 @@ func checkRelease(t *rapid.T, before, live []journal.Entry, e journal.Entry) {
 	}
 	checkRepaired(t, live)
 	options := before[0].Facts.(journal.Registered).Options
-	for _, g := range papers().Sheets[sheetSum].GatesFor(options) {
+	for _, g := range papers().Sheets[sheetSum].GatesFor(steps.Selection{Has: options}) {
 		if !g.Critical {
 			continue
 		}
@@ -935,7 +943,7 @@ func checkRelease(t *rapid.T, before, live []journal.Entry, e journal.Entry) {
 			t.Fatalf("released %v after joining %s, which cures in %v", e.At.Sub(j.at), j.Joint, cure)
 		}
 	}
-	for _, g := range inForce(live, math.MaxInt64).GatesFor(options) {
+	for _, g := range inForce(live, math.MaxInt64).GatesFor(steps.Selection{Has: options}) {
 		conceded := slices.ContainsFunc(live, func(e journal.Entry) bool {
 			f, ok := e.Facts.(journal.ConcessionGranted)
 			return ok && f.Gate == g.Name

@@ -1,7 +1,6 @@
 package workflow
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -23,6 +22,7 @@ type Finish struct {
 	Began time.Time // coat: when spreading began; zero: the step's Hands before At
 	Mixed time.Time // coat with a two-part adhesive: when it was mixed; zero: when spreading began
 	Touch string    // join: TouchDry, TouchWet, or "" without a touch test
+	With  string    // coat: which adhesive of those it may be; "": there is only one, or the joint has it already
 }
 
 func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -34,6 +34,9 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	kind := s.kinds[step.Kind]
 	if r.Touch != "" && !kind.touched {
 		return nil, bad("%s is not a join; only a join takes a touch test", step.Name)
+	}
+	if r.With != "" && !kind.begins {
+		return nil, bad("%s spreads no adhesive", step.Name)
 	}
 	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && !kind.begins {
 		return nil, bad("%s is not a coat; only a coat takes the time it began", step.Name)
@@ -66,7 +69,7 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 }
 
 func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {
-	adhesive, err := s.adhesiveOf(step)
+	adhesive, err := s.adhesiveFor(r, job, step, c.At)
 	if err != nil {
 		return nil, err
 	}
@@ -96,12 +99,12 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]
 // does, it is the coat, and once that is on the join.
 func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {
 	if job.coated(step, c.At) {
-		if !r.Began.IsZero() || !r.Mixed.IsZero() {
-			return nil, bad("the coat of %s is on; only its join is left, which has no beginning of its own", step.Name)
+		if !r.Began.IsZero() || !r.Mixed.IsZero() || r.With != "" {
+			return nil, bad("the coat of %s is on; only its join is left, which takes no adhesive and has no beginning of its own", step.Name)
 		}
 		return finishJoin(r, s, job, step, c)
 	}
-	adhesive, err := s.adhesiveOf(step)
+	adhesive, err := s.adhesiveFor(r, job, step, c.At)
 	if err != nil {
 		return nil, err
 	}
@@ -140,16 +143,56 @@ func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]j
 	return append(facts, joined...), err
 }
 
-// adhesiveOf is what the step spreads.
-func (s *State) adhesiveOf(step steps.Step) (steps.Adhesive, error) {
-	for _, name := range step.Adhesives {
+// An AdhesiveReport is an adhesive that a step may spread, and why it can't be
+// used at the time.
+type AdhesiveReport struct {
+	steps.Adhesive
+	Unfit []Reason
+}
+
+// AdhesivesOf returns the adhesives that a coat or glue step may spread: the one
+// that its joint has already, else those that are written.
+func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveReport {
+	names := step.Adhesives
+	if joint, ok := j.joints[step.Joint]; ok && len(joint.coats) > 0 && !joint.Lapsed(at) && slices.Contains(names, joint.Adhesive.Name) {
+		names = []string{joint.Adhesive.Name}
+	}
+	var all []AdhesiveReport
+	for _, name := range names {
 		adhesive, ok := s.Sheet.Adhesive(name)
 		if !ok {
-			return adhesive, refuse(step.Name, ByState, fmt.Sprintf("the design sheet has no adhesive %q", name), Remedy{})
+			adhesive.Name = name
+			all = append(all, AdhesiveReport{adhesive, []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", name)}}})
+			continue
 		}
-		return adhesive, nil
+		all = append(all, AdhesiveReport{adhesive, s.unfitClimate(adhesive, step, at)})
 	}
-	return steps.Adhesive{}, refuse(step.Name, ByState, "it names no adhesive", Remedy{})
+	return all
+}
+
+// adhesiveFor is the adhesive that the step spreads: the one that is named, or
+// the only one.
+func (s *State) adhesiveFor(r Finish, job *Job, step steps.Step, at time.Time) (steps.Adhesive, error) {
+	may := s.AdhesivesOf(job, step, at)
+	var names []string
+	for _, a := range may {
+		names = append(names, a.Name)
+		if a.Name != r.With && (r.With != "" || len(may) > 1) {
+			continue
+		}
+		if len(a.Unfit) > 0 {
+			return a.Adhesive, &Refusal{What: step.Name, Reasons: a.Unfit}
+		}
+		return a.Adhesive, nil
+	}
+	switch {
+	case slices.Contains(step.Adhesives, r.With):
+		return steps.Adhesive{}, refuse(step.Name, ByState, fmt.Sprintf("joint %s is coated with %s already, and keeps it", step.Joint, names[0]), Remedy{})
+	case r.With != "":
+		return steps.Adhesive{}, unknown("adhesive of "+step.Name, r.With, names)
+	}
+	return steps.Adhesive{}, refuse(step.Name, ByState, "it may be "+strings.Join(names, " or ")+": say which",
+		s.remedy(Remedy{Kind: ToNameAdhesive, Step: s.NameOf(job.ID, step.Name, at), Names: names}))
 }
 
 // spreading is how old a coat is when the work of its step is over. Of what
@@ -240,14 +283,9 @@ func (s *State) over(job *Job, stage steps.Stage, until string, at time.Time) []
 	return facts
 }
 
-// unfitClimate says why the temperature or the humidity forbids coating at the
-// time.
-func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
-	adhesive, err := s.adhesiveOf(step)
-	var refusal *Refusal
-	if errors.As(err, &refusal) {
-		return refusal.Reasons
-	}
+// unfitClimate says why the temperature or the humidity forbids coating with the
+// adhesive at the time.
+func (s *State) unfitClimate(adhesive steps.Adhesive, step steps.Step, at time.Time) []Reason {
 	reasons := s.unfit(adhesive, at)
 	bench, known := s.benchAt(at)
 	if !known || len(s.outsideLimits(adhesive, bench)) > 0 {

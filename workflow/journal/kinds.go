@@ -55,6 +55,7 @@ func Kinds() []Kind {
 		kind[PhotoKept](1, !clocked),
 		kind[Undone](1, !clocked),
 		kind[Released](1, clocked),
+		kind[Chosen](1, clocked),
 		kind[Sealed](1, !clocked),
 	}
 }
@@ -317,6 +318,16 @@ type HoldCleared struct {
 }
 
 func (HoldCleared) Kind() string { return "HoldCleared" }
+
+// Chosen: one answer was given to a choice: by the choose step of a job, or
+// without one, when the job is empty.
+type Chosen struct {
+	Work
+	Choice string `json:"choice"` // of the sheet, or the step whose methods are chosen from
+	Answer string `json:"answer"` // "no": the airframe does not get the option
+}
+
+func (Chosen) Kind() string { return "Chosen" }
 
 // ReadingTaken: one point of a gate was measured.
 type ReadingTaken struct {

@@ -155,8 +155,8 @@ func fairBench() (workflow.Request, error) {
 // answers has what the robot does at every kind of step.
 func answers() map[steps.Kind]func(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
 	return map[steps.Kind]func(*workflow.State, workflow.StepReport, time.Time) (workflow.Request, error){
-		steps.Do: finish, steps.Coat: finish, steps.Join: finish, steps.Glue: finish, steps.Wait: finish,
-		steps.Measure: measureStep, steps.Hold: confirm, steps.Release: release,
+		steps.Do: finish, steps.Coat: spread, steps.Join: finish, steps.Glue: spread, steps.Wait: finish,
+		steps.Measure: measureStep, steps.Hold: confirm, steps.Choose: choose, steps.Release: release,
 	}
 }
 
@@ -164,8 +164,20 @@ func do(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Reque
 	return answers()[r.Step.Kind](s, r, now)
 }
 
-func finish(_ *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
+func finish(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
+	return workflow.Finish{Step: r.Job + "/" + r.Step.Name}, nil
+}
+
+// spread takes the first adhesive that may be used.
+func spread(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
 	f := workflow.Finish{Step: r.Job + "/" + r.Step.Name}
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return nil, err
+	}
+	if may := s.AdhesivesOf(job, r.Step, now); len(may) > 1 {
+		f.With = may[max(0, slices.IndexFunc(may, func(a workflow.AdhesiveReport) bool { return len(a.Unfit) == 0 }))].Name
+	}
 	if r.Act == workflow.ToRecoat {
 		f.Began = now
 	}
@@ -178,6 +190,16 @@ func confirm(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Re
 		answers[i] = true
 	}
 	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: answers, Lines: r.Step.Confirm}, nil
+}
+
+// choose takes the first answer. An option by itself it does without.
+func choose(s *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
+	choice := r.Step.Asked(s.Sheet)
+	answer := choice.Answers[0].Name
+	if len(r.Step.Methods) > 0 {
+		answer = r.Job + "/" + answer
+	}
+	return workflow.Choose{Answer: answer, No: choice.Alone}, nil
 }
 
 func release(*workflow.State, workflow.StepReport, time.Time) (workflow.Request, error) {

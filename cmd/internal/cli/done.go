@@ -11,8 +11,8 @@ import (
 )
 
 type doneOptions struct {
-	at, began, mixed, touch string
-	photos                  []string
+	at, began, mixed, touch, with string
+	photos                        []string
 }
 
 func (a *app) doneCommand() *cobra.Command {
@@ -31,6 +31,7 @@ func (a *app) doneCommand() *cobra.Command {
 	flags := cmd.Flags()
 	flags.StringVar(&o.began, "began", "", "a coat: `WHEN` spreading began (else the step's attended time before it was done)")
 	flags.StringVar(&o.mixed, "mixed", "", "a coat of two parts: `WHEN` they were mixed (else when spreading began)")
+	flags.StringVar(&o.with, "with", "", "a coat that may be of several adhesives: the `NAME` of the one that is used")
 	flags.StringVar(&o.touch, "touch", "", "a join, or the press of a glue step: what the touch test found, `dry or wet`; wet holds the join back")
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -50,7 +51,7 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 	if gate, ok := strings.CutPrefix(name, page.ReworkStep); ok {
 		request = workflow.Rework{Gate: gate}
 	} else {
-		finish := workflow.Finish{Step: name, Touch: o.touch}
+		finish := workflow.Finish{Step: name, Touch: o.touch, With: o.with}
 		if finish.Began, err = a.when(o.began); err != nil {
 			return err
 		}

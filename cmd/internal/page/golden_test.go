@@ -320,6 +320,18 @@ func (b *bench) tab() {
 	b.act(workflow.Finish{Step: "glue-tab", Began: b.Now})
 	b.until("glue-tab")
 	b.act(workflow.Finish{Step: "glue-tab"})
+	b.Now = b.Now.Add(time.Minute)
+	b.act(workflow.ReadBench{Temperature: b.q("12 °C", quantity.Temperature), Humidity: b.q("50 %", quantity.Ratio)})
+	horn := func(name string) {
+		report, _, err := b.State.FindStep("glue-horn", b.Now)
+		b.must(err)
+		b.show("Step-glue-horn-"+name, page.NewStep(b.State, report, b.Now))
+	}
+	horn("cold")
+	b.act(workflow.ReadBench{Temperature: b.q("20 °C", quantity.Temperature), Humidity: b.q("50 %", quantity.Ratio)})
+	horn("open")
+	b.pages["Refusal-which-adhesive"] = b.refused(workflow.Finish{Step: "glue-horn"})
+	b.show("Recorded-horn-glued", b.act(workflow.Finish{Step: "glue-horn", With: "epoxy"}))
 }
 
 func (b *bench) documents() {
@@ -480,7 +492,8 @@ func (b *bench) changes() []workflow.Change {
 		return doc
 	}
 	build := newer("finch-build", "Lay it in.", "Lay it in, the aerial up.")
-	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm")
+	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm", "cure: 24 h", "cure: 36 h")
+	b.show("SheetInForce", page.NewSheetInForce("FN-01", b.State.Sheet, sheet.Sheet))
 	changes, err := b.State.Changes(workflow.MoveJob{Job: "finch-build", Procedure: build.Procedure, Digest: store.Digest(build.Bytes),
 		Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, b.Now)
 	b.must(err)

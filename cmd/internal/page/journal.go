@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -93,6 +94,11 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("did %s: joined %s", f.Step, f.Joint)
 	case journal.HoldCleared:
 		return fmt.Sprintf("cleared hold %s, %s", f.Step, many(len(f.Lines), "line"))
+	case journal.Chosen:
+		if f.Answer == steps.No {
+			return "chose to do without " + f.Choice
+		}
+		return "chose " + f.Answer + optionally(" for ", f.Choice)
 	case journal.ReadingTaken:
 		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), f.Value.Typed(), f.Gauge)
 	case journal.GaugeChecked:

@@ -26,7 +26,7 @@ type stepKind struct {
 func stepKinds() map[steps.Kind]stepKind {
 	return map[steps.Kind]stepKind{
 		steps.Do: {},
-		steps.Coat: {fill: fillCoat, joint: coatWords, about: func(s steps.Step) string {
+		steps.Coat: {fill: fillCoat, joint: coatWords, commands: glueCommands, about: func(s steps.Step) string {
 			return "coats joint " + s.Joint + " with " + withWords(s)
 		}},
 		steps.Glue: {fill: fillGlue, joint: coatWords, commands: glueCommands, about: func(s steps.Step) string {
@@ -40,7 +40,13 @@ func stepKinds() map[steps.Kind]stepKind {
 			}
 			return "measures " + strings.Join(s.Gates, ", ")
 		}},
-		steps.Hold:    {commands: holdCommands, about: func(steps.Step) string { return "hold" }},
+		steps.Hold: {commands: holdCommands, about: func(steps.Step) string { return "hold" }},
+		steps.Choose: {fill: fillAnswers, commands: chooseCommands, about: func(s steps.Step) string {
+			if len(s.Methods) > 0 {
+				return "chooses how"
+			}
+			return "chooses " + s.Choose
+		}},
 		steps.Release: {commands: releaseCommands},
 	}
 }
@@ -63,16 +69,21 @@ func fillJoint(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, n
 
 func fillCoat(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
 	fillJoint(p, s, job, step, now)
-	for _, name := range step.Adhesives {
-		a, ok := s.Sheet.Adhesive(name)
-		if !ok {
-			continue
+	may := s.AdhesivesOf(job, step, now)
+	var cautions []string
+	for _, a := range may {
+		if a.Title == "" {
+			continue // the sheet has none of that name
 		}
-		if a.Caution != "" {
-			p.Cautions = append([]string{a.Caution}, p.Cautions...)
+		if a.Caution != "" && !slices.Contains(cautions, a.Caution) {
+			cautions = append(cautions, a.Caution)
 		}
-		p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a)
+		if p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a.Adhesive); len(may) > 1 {
+			p.Joint.Adhesive, p.Joint.Says = "", ""
+			p.Joint.OneOf = append(p.Joint.OneOf, Adhesive{a.Name, a.Title, adhesiveSays(a.Adhesive), newReasons(a.Unfit)})
+		}
 	}
+	p.Cautions = append(cautions, p.Cautions...)
 }
 
 func withWords(step steps.Step) string { return strings.Join(step.Adhesives, " or ") }
@@ -82,7 +93,7 @@ func withWords(step steps.Step) string { return strings.Join(step.Adhesives, " o
 func fillGlue(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
 	fillCoat(p, s, job, step, now)
 	if p.Act == workflow.ToPress {
-		p.Joint.Adhesive = ""
+		p.Joint.Adhesive, p.Joint.OneOf = "", nil
 	}
 }
 
@@ -110,14 +121,42 @@ func fillGates(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, n
 	}
 }
 
+func fillAnswers(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
+	choice := step.Asked(s.Sheet)
+	p.Answers = slices.Clone(choice.Answers)
+	if choice.Alone {
+		p.Answers = append(p.Answers, steps.Option{Name: steps.No, Title: "Do without it"})
+	}
+	for _, a := range p.Answers {
+		name := s.NameOfAnswer(job, a.Name, now)
+		if a.Name == steps.No {
+			name = choice.Name + " --no"
+		}
+		p.Commands = append(p.Commands, chooseLine(p.Mark, name))
+	}
+}
+
+// chooseCommands are made with the answers.
+func chooseCommands(p *Step, _ string) []string { return p.Commands }
+
 func doneCommands(p *Step, name string) []string {
 	return []string{fmt.Sprintf("fettle done %s %s", p.Mark, name)}
 }
 
+// glueCommands has a line for each adhesive that may be used.
 func glueCommands(p *Step, name string) []string {
-	lines := doneCommands(p, name)
+	line := doneCommands(p, name)[0]
 	if p.Act == workflow.ToRecoat {
-		lines[0] += ` --began "5 min ago"`
+		line += ` --began "5 min ago"`
+	}
+	if p.Joint == nil || len(p.Joint.OneOf) == 0 {
+		return []string{line}
+	}
+	var lines []string
+	for _, a := range p.Joint.OneOf {
+		if len(a.Unfit) == 0 {
+			lines = append(lines, line+" --with "+a.Name)
+		}
 	}
 	return lines
 }

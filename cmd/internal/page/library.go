@@ -92,8 +92,15 @@ func sheetText(s *steps.Sheet, from string) string {
 	if len(s.Options) > 0 {
 		l.add("## Options\n")
 	}
-	for _, o := range s.Options {
-		l.item("**%s**: %s", esc(o.Name), esc(o.Title))
+	for _, c := range s.Choices() {
+		indent := ""
+		if !c.Alone {
+			l.item("**%s**, exactly one of:", esc(c.Name))
+			indent = "  "
+		}
+		for _, a := range c.Answers {
+			l.add("%s- %s", indent, answerText(a))
+		}
 	}
 	l.add("\n## Adhesives\n")
 	for _, a := range s.Adhesives {
@@ -156,6 +163,9 @@ func procedureText(p *steps.Procedure, from string) string {
 		for _, s := range stage.Steps {
 			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(s.Label()),
 				esc(optionally(". In short: ", s.Short)), esc(optionally(". Source: ", s.Source)))
+			for _, m := range s.Methods {
+				l.add("  - %s", answerText(m))
+			}
 		}
 	}
 	l.changes(p.Changes)
@@ -202,6 +212,11 @@ func triageText(t *steps.Triage, from string) string {
 	l.add("\nAnything else: %s.\n", esc(t.Unknown))
 	l.changes(t.Changes)
 	return l.String()
+}
+
+// answerText is an option, or an answer of a choice.
+func answerText(o steps.Option) string {
+	return fmt.Sprintf("**%s**: %s%s", esc(o.Name), esc(o.Title), optionally(". ", strings.TrimSpace(o.Why)))
 }
 
 // governed says on which airframes a step is there.

@@ -70,6 +70,11 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return fmt.Sprintf("damp the air to a humidity of %s or more, then read it again", r.Value), humidityLine(r.Mark)
 	case workflow.ToSetCondition:
 		return "make sure of it, then record it", fmt.Sprintf("fettle bench %s --set %s=%s", r.Mark, r.Setting.Condition, r.Setting.State)
+	case workflow.ToChoose:
+		if len(r.Names) == 1 {
+			return "", chooseLine(r.Mark, r.Names[0])
+		}
+		return "say which one, of " + strings.Join(r.Names, ", "), chooseLine(r.Mark, "ANSWER")
 	case workflow.ToWarmBench:
 		return fmt.Sprintf("warm the bench, the parts and the adhesive to %s or more", r.Value), ""
 	case workflow.ToCoolBench:
@@ -80,6 +85,8 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return "put a fresh thin coat on every face", ""
 	case workflow.ToSayBegan:
 		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began \"5 min ago\"", r.Mark, r.Step)
+	case workflow.ToNameAdhesive:
+		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with …", r.Mark, r.Step)
 	case workflow.ToTouchAgain:
 		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, r.Step, workflow.TouchDry)
 	case workflow.ToMeasure:

@@ -23,8 +23,9 @@ type Step struct {
 	Why      string            `json:"why,omitempty"`
 	Hands    string            `json:"hands,omitempty"`
 	Needs    []steps.Setting   `json:"needs,omitempty"`
-	Lines    []string          `json:"lines,omitempty"` // of a hold
-	Gates    []Gate            `json:"gates,omitempty"` // of a measure step
+	Lines    []string          `json:"lines,omitempty"`   // of a hold
+	Gates    []Gate            `json:"gates,omitempty"`   // of a measure step
+	Answers  []steps.Option    `json:"answers,omitempty"` // of a choose step
 	Joint    *Joint            `json:"joint,omitempty"`
 	Reopened string            `json:"reopened,omitempty"`
 	Reasons  []Reason          `json:"reasons,omitempty"`
@@ -38,9 +39,18 @@ type Joint struct {
 	Name     string         `json:"name"`
 	Adhesive string         `json:"adhesive,omitempty"`
 	Says     string         `json:"says,omitempty"`
+	OneOf    []Adhesive     `json:"one_of,omitempty"` // what a coat may be of, where that is still open
 	Phase    workflow.Phase `json:"phase,omitempty"`
 	Opens    time.Time      `json:"opens,omitzero"`
 	Closes   time.Time      `json:"closes,omitzero"`
+}
+
+// An Adhesive is one of several that a joint may be coated with.
+type Adhesive struct {
+	Name  string   `json:"name"`
+	Title string   `json:"title"`
+	Says  string   `json:"says"`
+	Unfit []Reason `json:"unfit,omitempty"` // why it can't be used now
 }
 
 // NewStep makes the page of a step.
@@ -62,9 +72,10 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		kind.fill(&p, s, job, step, now)
 	}
 	name := s.NameOf(r.Job, step.Name, now)
-	if p.Commands = doneCommands(&p, name); kind.commands != nil {
-		p.Commands = kind.commands(&p, name)
+	if kind.commands == nil {
+		kind.commands = doneCommands
 	}
+	p.Commands = kind.commands(&p, name)
 	return p
 }
 
@@ -86,8 +97,17 @@ func (p Step) Markdown(c Clock) string {
 	for i, line := range p.Lines {
 		l.add("%d. %s", i+1, strings.TrimSpace(line))
 	}
+	for i, a := range p.Answers {
+		l.add("%d. %s", i+1, answerText(a))
+	}
 	if p.Joint != nil {
 		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
+		for _, a := range p.Joint.OneOf {
+			l.item("with **%s**, %s: %s", esc(a.Name), esc(a.Title), esc(a.Says))
+			for _, r := range a.Unfit {
+				l.item("not with %s now: %s", esc(a.Name), ReasonText(r.Reason, c))
+			}
+		}
 	}
 	for _, g := range p.Gates {
 		l.item("%s", g.line(c))
@@ -104,7 +124,9 @@ func (p Step) Markdown(c Clock) string {
 		l.item("takes %s", esc(p.Hands))
 	}
 	if p.Progress == workflow.Done {
-		l.item("done %s", c.At(p.Done))
+		if !p.Done.IsZero() { // else it was met without an act
+			l.item("done %s", c.At(p.Done))
+		}
 		return l.String()
 	}
 	if len(p.Reasons) > 0 {
@@ -114,7 +136,10 @@ func (p Step) Markdown(c Clock) string {
 		}
 		return l.String()
 	}
-	if len(p.Commands) > 0 {
+	switch {
+	case len(p.Answers) > 0:
+		l.add("\nChoose one:\n")
+	case len(p.Commands) > 0:
 		l.add("\nWhen %s:\n", whenDone(p.Act))
 	}
 	for _, line := range p.Commands {
