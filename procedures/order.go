@@ -349,6 +349,7 @@ type variant struct {
 	steps   []*steps.Step
 	first   map[int]*steps.Step       // of each stage
 	joints  map[atJoint][]*steps.Step // as written
+	part    map[*steps.Step]int       // how many joins of its joint are written before it
 }
 
 // atJoint are the steps that do the same to one joint.
@@ -368,7 +369,7 @@ const (
 func (d deed) of(t steps.Traits) bool { return d == coats && t.Coats || d == joins && t.Joins }
 
 func (o *order) variantOf(options []string) variant {
-	v := variant{order: o, options: options, first: map[int]*steps.Step{}, joints: map[atJoint][]*steps.Step{}}
+	v := variant{order: o, options: options, first: map[int]*steps.Step{}, joints: map[atJoint][]*steps.Step{}, part: map[*steps.Step]int{}}
 	for i, stage := range o.stages {
 		for j := range stage.Steps {
 			s := &stage.Steps[j]
@@ -378,6 +379,9 @@ func (o *order) variantOf(options []string) variant {
 			v.steps = append(v.steps, s)
 			if v.first[i] == nil {
 				v.first[i] = s
+			}
+			if s.Kind.Traits().Glues() {
+				v.part[s] = len(v.at(joins, s.Joint))
 			}
 			for _, does := range []deed{coats, joins} {
 				if s.Joint != "" && does.of(s.Kind.Traits()) {

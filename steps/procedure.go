@@ -82,6 +82,7 @@ type Step struct {
 	Joint     string            `json:"joint,omitempty"`     // coat, join, glue: the joint; wait: the joint waited for, if any
 	Adhesives []string          `json:"adhesives,omitempty"` // coat, glue: what with, one of them
 	Load      bool              `json:"load,omitempty"`      // join, glue: the joint carries load in flight
+	More      bool              `json:"more,omitempty"`      // join, glue: more parts of the joint follow
 	For       quantity.Quantity `json:"for,omitzero"`
 	Until     string            `json:"until,omitempty"`   // wait on a joint: UntilHandling or UntilCure
 	Gates     []string          `json:"gates,omitempty"`   // measure: gate names, or Stale
@@ -267,15 +268,46 @@ func (p *Procedure) Steps() []Step {
 	return all
 }
 
-// Coats returns the steps that coat the joint.
-func (p *Procedure) Coats(joint string) []Step {
-	var coats []Step
-	for _, step := range p.Steps() {
-		if step.Joint == joint && step.Kind.Traits().Coats {
-			coats = append(coats, step)
+// A JointPart is one join of a joint, by the names of its steps.
+type JointPart struct {
+	Join  string
+	Coats []string // written since the join before it; where there are none, the same as that one's
+}
+
+// JointParts returns the joins of the joint, as written. What coats it after the
+// last of them belongs to that: a stage may be written before one that it comes
+// after.
+func (p *Procedure) JointParts(joint string) []JointPart {
+	var parts []JointPart
+	var coats []string
+	for _, stage := range p.Stages {
+		for i := range stage.Steps { // by index: replaying a journal calls this often
+			step := &stage.Steps[i]
+			if step.Joint != joint {
+				continue
+			}
+			does := step.Kind.Traits()
+			if does.Coats {
+				coats = append(coats, step.Name)
+			}
+			if !does.Joins {
+				continue
+			}
+			if len(coats) == 0 && len(parts) > 0 {
+				coats = parts[len(parts)-1].Coats
+			}
+			parts = append(parts, JointPart{step.Name, coats})
+			coats = nil
 		}
 	}
-	return coats
+	if len(parts) == 0 && len(coats) > 0 {
+		return []JointPart{{Coats: coats}}
+	}
+	if len(coats) > 0 {
+		last := &parts[len(parts)-1]
+		last.Coats = slices.Concat(last.Coats, coats)
+	}
+	return parts
 }
 
 // DisturbedBy returns the zones that making the joint disturbs: those of its coats

@@ -1,6 +1,7 @@
 package steps
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -14,13 +15,22 @@ func TestStepsOfAJoint(t *testing.T) {
 		{Name: "one", Steps: []Step{{Name: "left", Kind: Coat, Joint: "roots"}, {Name: "other", Kind: Coat, Joint: "tab"}, {Name: "look", Kind: Do}}},
 		{Name: "two", Steps: []Step{{Name: "right", Kind: Coat, Joint: "roots"}, {Name: "dry", Kind: Wait, Joint: "roots"}, {Name: "close", Kind: Join, Joint: "roots"}}},
 	}}
-	var names []string
-	for _, s := range p.Coats("roots") {
-		names = append(names, s.Name)
+	made := func(joint, want string) {
+		t.Helper()
+		if got := fmt.Sprint(p.JointParts(joint)); got != want {
+			t.Errorf("%s is made by %s, want %s", joint, got, want)
+		}
 	}
-	if len(names) != 2 || names[0] != "left" || names[1] != "right" {
-		t.Errorf("roots is coated by %v", names)
-	}
+	made("roots", "[{close [left right]}]")
+	made("tab", "[{ [other]}]")
+	made("skin", "[]")
+	// More parts: with coats of their own, with those of the part before, and
+	// coated in a stage that is written later.
+	p.Stages = append(p.Stages, Stage{Name: "three", Steps: []Step{
+		{Name: "lay", Kind: Glue, Joint: "rod"}, {Name: "press", Kind: Join, Joint: "rod"}, {Name: "lay-more", Kind: Glue, Joint: "rod"}}},
+		Stage{Name: "four", Steps: []Step{{Name: "late", Kind: Coat, Joint: "rod"}, {Name: "edge", Kind: Coat, Joint: "roots"}}})
+	made("rod", "[{lay [lay]} {press [lay]} {lay-more [lay-more late]}]")
+	made("roots", "[{close [left right edge]}]")
 }
 
 // The first row of which finding, zone and severity all fit answers.

@@ -158,14 +158,21 @@ func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
 func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.Time, bool) {
 	step := stage.Steps[i]
 	if step.Joint != "" {
-		joint, ok := j.joints[step.Joint]
-		if !ok || !joint.holds() {
-			return time.Time{}, false
+		parts := j.Parts(step.Joint)
+		var last time.Time
+		for _, joint := range parts {
+			ends := joint.Cures()
+			if step.Until == steps.UntilHandling {
+				ends = joint.Handles()
+			}
+			if !joint.holds() {
+				return time.Time{}, false
+			}
+			if ends.After(last) {
+				last = ends
+			}
 		}
-		if step.Until == steps.UntilHandling {
-			return joint.Handles(), true
-		}
-		return joint.Cures(), true
+		return last, len(parts) > 0 && len(parts) >= len(j.Procedure.JointParts(step.Joint))
 	}
 	begins, ok := s.waitBegins(j, stage, i, at)
 	if !ok {

@@ -128,7 +128,11 @@ func (s *State) touched(f journal.TouchTested, _ journal.Entry) error {
 	if err != nil {
 		return err
 	}
-	job.joint(f.Joint).touch(f.Ready)
+	for _, joint := range job.joints[f.Joint] {
+		if joint.Joined.IsZero() {
+			joint.touch(f.Ready)
+		}
+	}
 	return nil
 }
 

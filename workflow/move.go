@@ -171,7 +171,7 @@ func (j *Job) rename(before *steps.Procedure) {
 			j.done[step.Name] = done
 			delete(j.done, step.Was)
 		}
-		if joint, ok := j.joints[step.Joint]; ok {
+		for _, joint := range j.joints[step.Joint] {
 			if coat, ok := joint.coats[step.Was]; ok {
 				joint.coats[step.Name] = coat
 				delete(joint.coats, step.Was)

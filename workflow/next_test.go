@@ -68,12 +68,12 @@ func TestWhatIsDue(t *testing.T) {
 	b.done("look")
 	is(b, "") // a check of what is not built
 	b.must(damage)
-	is(b, "repair ; ")
+	is(b, "repair ; clear D1; ") // where a quarantine exists, own words open it
 
 	b = released(t)
 	is(b, "")
 	b.must(damage)
-	is(b, "repair ; measure square; ")
+	is(b, "repair ; clear D1; measure square; ")
 	b = released(t)
 	b.must(LogFlight{Landing: Hard, Check: "look"})
 	is(b, "start look; ")

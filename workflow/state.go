@@ -1,8 +1,8 @@
 package workflow
 
 import (
-	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -95,7 +95,7 @@ type Job struct {
 	methods map[string]string     // that were chosen, by the step that asks
 	done    map[string]completion // by step name
 	called  map[string]string     // what steps are called now, by what they were called before a move
-	joints  map[string]*Joint
+	joints  map[string][]*Joint   // by name: its parts
 }
 
 // completion is where a step was completed, and of which kind it was then.
@@ -215,7 +215,7 @@ func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	job := &Job{
 		ID: f.Job, Procedure: procedure, written: procedure, Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
-		Opened: e.At, Position: e.Position, done: map[string]completion{}, joints: map[string]*Joint{}, methods: map[string]string{},
+		Opened: e.At, Position: e.Position, done: map[string]completion{}, joints: map[string][]*Joint{}, methods: map[string]string{},
 	}
 	s.Jobs = append(s.Jobs, job)
 	s.reselect(e, job)
@@ -232,10 +232,12 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	last := s.bench[len(s.bench)-1]
 	s.Bench, s.entered = &last, &read
 	for _, job := range s.Jobs {
-		for _, j := range job.joints {
-			s.warm(j, celsius, e.At)
-			if !e.At.After(j.Joined) {
-				s.judgeJoin(j)
+		for _, parts := range job.joints {
+			for _, j := range parts {
+				s.warm(j, celsius, e.At)
+				if !e.At.After(j.Joined) {
+					s.judgeJoin(j)
+				}
 			}
 		}
 	}
@@ -340,16 +342,19 @@ func (s *State) Holds(condition string, at time.Time) string {
 	return c.state
 }
 
-// joints returns every joint of every job, in a stable order.
+// joints returns every joint of every job, in a stable order. Of the parts of one
+// that are joined, those say nothing that another outlasts.
 func (s *State) joints() []*Joint {
 	var all []*Joint
 	for _, job := range s.Jobs {
-		var of []*Joint
-		for _, j := range job.joints {
-			of = append(of, j)
+		for _, name := range slices.Sorted(maps.Keys(job.joints)) {
+			parts := job.Parts(name)
+			for _, p := range parts {
+				if !slices.ContainsFunc(parts, func(other *Joint) bool { return other.outlasts(p) }) {
+					all = append(all, p)
+				}
+			}
 		}
-		slices.SortFunc(of, func(a, b *Joint) int { return cmp.Compare(a.Name, b.Name) })
-		all = append(all, of...)
 	}
 	return all
 }
