@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -22,6 +23,22 @@ rows:
 unknown: finch-mend
 hard_landing: finch-mend
 design: finch
+`
+
+// dangerText has what a table says of danger.
+const dangerText = `triage: danger
+design: finch
+title: What can hurt
+revision: 1
+findings:
+  cracked: {title: Cracked foam, zones: [wing, tail], also: [split, in two]}
+  dented: {title: A dented battery, zones: [radio], caution: Carry it out., quarantine: {for: 48 h, confirm: [It was handed in]}}
+rows:
+  - {finding: dented, replace: finch-mend, why: It burns hours later.}
+  - {finding: cracked, severity: cosmetic, repair: finch-mend, why: It is looked at.}
+  - {finding: [cracked, dented], severity: [slight, serious], repair: finch-mend, why: It can be glued.}
+  - {finding: cracked, severity: total, scrap: finch-mend, why: It holds no shape.}
+unknown: {radio: dented, wing: finch-mend, else: finch-mend}
 `
 
 // files writes the texts into a new folder.
@@ -104,6 +121,27 @@ func TestTriageFaults(t *testing.T) {
 			faults = append(faults, doc.answered([]*steps.Sheet{known[0].Sheet}, known, doubts{})...)
 			expect(t, faults.sorted(), "x.yaml:"+at, c.want, c.of)
 		})
+	}
+}
+
+// Rows name no more findings than a table without lists could.
+func TestRowsNameSoManyFindings(t *testing.T) {
+	var text, names strings.Builder
+	text.WriteString("triage: foam\ntitle: F\nrevision: 1\nunknown: look\nfindings:\n")
+	for i := range 100 {
+		fmt.Fprintf(&text, "  f%d: {title: F}\n", i)
+		fmt.Fprintf(&names, "f%d, ", i)
+	}
+	text.WriteString("rows:\n")
+	for _, zone := range []string{"a", "b", "c", "d", "e", "f", "g", "h", "i", "j"} {
+		fmt.Fprintf(&text, "  - {finding: [%s], zone: %s, scrap: yes, why: x}\n", strings.TrimSuffix(names.String(), ", "), zone)
+	}
+	if _, err := Parse("x.yaml", []byte(text.String())); err != nil {
+		t.Error(err)
+	}
+	text.WriteString("  - {finding: f1, zone: k, scrap: yes, why: x}\n")
+	if _, err := Parse("x.yaml", []byte(text.String())); err == nil || !strings.Contains(err.Error(), "the rows name findings 1001 times; the limit is 1000") {
+		t.Error(err)
 	}
 }
 

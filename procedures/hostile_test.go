@@ -93,6 +93,9 @@ func hostile() map[string]string {
 		"wide build":          build + long.String(),
 		"wide sheet": "design: finch\ntitle: F\nrevision: 1\nzones: [" + names(150, "z%d") + "]\noptions: {" + names(6, "o%d: O") +
 			"}\ngauges: {rule: {title: R, resolution: 1 mm}}\ngates:\n" + wide.String(),
+		"marks and words": "triage: foam\ntitle: F\nrevision: 1\nunknown: finch-mend\nfindings:\n" +
+			each(200, "  f%d: {title: F, quarantine: x, also: [a"+strings.Repeat(", f1", 90)+"]}\n") +
+			"rows:\n" + strings.Repeat("  - {finding: [f1, f2, f3, f4, f5, f6, f7, f8, f9], severity: cosmetic, repair: finch-mend, why: x}\n", 110),
 		"rows": "triage: foam\ntitle: F\nrevision: 1\nfindings: {cracked: {title: C}}\nunknown: finch-mend\nrows:\n" +
 			each(990, "  - {finding: cracked, zone: ["+names(25, "z%d")+", y%[1]d], scrap: yes, why: x}\n"),
 		"findings": "triage: foam\ntitle: F\nrevision: 1\nunknown: finch-mend\nfindings:\n" + each(9_000, "  f%d: {title: F}\n") + "rows:\n  - {finding: f1, scrap: yes, why: x}\n",

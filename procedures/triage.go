@@ -192,9 +192,13 @@ func (v outcomeValue) typ() typ { return v.is.typ() }
 
 func triageChecked(f fields, t *steps.Triage) {
 	f.changed(t.Changes, t.Revision)
-	rows := f.get("rows")
-	for i := range t.Rows {
+	rows, names := f.get("rows"), 0
+	for i, row := range t.Rows {
 		f.doc.places[rowAt(i)] = f.at(rows.Content[i])
+		names += len(row.Findings)
+	}
+	if names > most("rows") {
+		f.fault(rows, "the rows name findings %d times; the limit is %d", names, most("rows"))
 	}
 }
 
@@ -330,12 +334,21 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 			faults = append(faults, d.fault(at, fmt.Sprintf("%s is not written for the zone %s", own.Mean, own.Zone)))
 		}
 	}
+	named := map[string]steps.Finding{}
+	for _, f := range all.Findings {
+		named[strings.Join(steps.Words(f.Name), " ")] = f
+	}
 	for _, f := range d.Triage.Findings {
-		for _, other := range all.Findings {
-			same := func(also string) bool { return slices.Equal(steps.Words(also), steps.Words(other.Name)) }
-			if i := slices.IndexFunc(f.Also, same); i >= 0 && other.Name != f.Name && f.Meets(other) {
-				faults = append(faults, d.fault(d.places["the finding "+f.Name], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", f.Also[i], f.Name)))
+		for _, also := range f.Also {
+			if other, ok := named[strings.Join(steps.Words(also), " ")]; ok && other.Name != f.Name && f.Meets(other) {
+				faults = append(faults, d.fault(d.places["the finding "+f.Name], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", also, f.Name)))
 			}
+		}
+	}
+	dangerous := map[string]bool{}
+	for _, z := range zones {
+		if _, met := dangerous[z]; !met {
+			dangerous[z] = all.Dangerous(z)
 		}
 	}
 	covered := coveredRows(d.Triage.Rows)
@@ -354,7 +367,7 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 			}
 			for _, z := range where {
 				switch {
-				case light && all.Dangerous(z):
+				case light && dangerous[z]:
 					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt, so the finding %s is cosmetic there only if the part is replaced", z, finding)))
 				case known && !f.In(z):
 					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", finding, z, strings.Join(f.Zones, ", "))))

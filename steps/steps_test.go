@@ -207,6 +207,7 @@ func TestAsked(t *testing.T) {
 	for _, c := range []struct{ finding, zone, severity, want string }{
 		{"cracked", "wing", Total, "mend"}, {"cracked", "tail", Total, "glue"}, {"nicked", "propeller", Slight, "new"},
 		{"odd", "wing", Slight, "mend"}, {"odd", "propeller", Slight, "new"}, {"odd", "spars", Slight, "bend-test"}, {"odd", "tail", Slight, "look"},
+		{"nicked", "tail", Slight, "look"}, {"nicked", "battery", Total, "swap"}, // where it is not possible
 		{"odd", "battery", Slight, "swap"}, // never as less than the row asks for
 	} {
 		if row, _ := all.Answer(c.finding, c.zone, c.severity); row.Procedure != c.want {

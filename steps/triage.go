@@ -230,10 +230,13 @@ func holds(text, words []string) bool {
 }
 
 // Answer returns the first row that fits, or the inspection of the unknown. Words
-// of one's own are answered as what they are taken for, and never as less bad
-// than its rows ask for.
+// of one's own, and a finding where it is not possible, are answered as what words
+// are taken for there, and never as less bad than its rows ask for.
 func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
-	if _, is := t.Finding(finding); !is {
+	if f, is := t.Finding(finding); !is || !f.In(zone) {
+		if is {
+			finding = "" // an older program took it
+		}
 		if means, taken := t.Means(zone); taken {
 			finding = means.Name
 			for _, worse := range Severities()[slices.Index(Severities(), severity)+1:] {

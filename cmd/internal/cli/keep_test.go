@@ -370,7 +370,7 @@ func lives() map[string]func(*bench) {
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords,
-		"chosen": (*bench).chosen,
+		"chosen":    (*bench).chosen,
 	}
 }
 
