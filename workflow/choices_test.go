@@ -170,10 +170,10 @@ func TestRandomChoices(t *testing.T) {
 	often(t, func(t *rapid.T) {
 		registered := rapid.SampledFrom([][]string{nil, {"soft"}, {"rudder"}, {"hard", "rudder"}}).Draw(t, "options")
 		b := newChooser(t, registered...)
-		for range rapid.IntRange(1, 25).Draw(t, "length") {
+		for range rapid.IntRange(1, 60).Draw(t, "length") {
 			b.now = b.now.Add(time.Duration(rapid.IntRange(0, 15).Draw(t, "minutes")) * time.Minute)
-			switch rapid.IntRange(0, 6).Draw(t, "what") {
-			case 0, 1:
+			switch rapid.IntRange(0, 9).Draw(t, "what") {
+			case 0, 1, 3:
 				_ = b.try(Choose{Answer: rapid.SampledFrom(names).Draw(t, "answer"), No: rapid.IntRange(0, 4).Draw(t, "no") == 0})
 			case 2:
 				_ = b.try(Undo{Position: int64(rapid.IntRange(2, max(2, int(b.state.Size())-1)).Draw(t, "position"))})
@@ -258,5 +258,37 @@ func TestOlderThanTheChoice(t *testing.T) {
 		if got != c.want {
 			t.Errorf("with %v of %v: %s, want %s", c.options, c.plain, got, c.want)
 		}
+	}
+}
+
+// With an answer that was given by a command, the work that it governs is taken
+// back, in whatever job, and no other.
+func TestUndoOfAnAnswerByCommand(t *testing.T) {
+	b := newChooser(t)
+	answer := b.state.Size()
+	for _, r := range []Request{Choose{Answer: "soft"}, Finish{Step: "count"}, Choose{Answer: "dry"}, Choose{Answer: "rudder", No: true}} {
+		if err := b.try(r); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b.now = b.now.Add(time.Hour)
+	for _, name := range []string{"sand-dry", "tack"} {
+		if err := b.try(Finish{Step: name}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	tacked := b.state.Size() - 1
+	if err := b.try(Choose{Answer: "hard"}); err == nil || !strings.Contains(err.Error(), "soft was chosen, and tack, which depends on it, is done") {
+		t.Errorf("it is changed under what rests on it: %v", err)
+	}
+	if err := b.try(Undo{Position: answer}); err != nil {
+		t.Fatal(err)
+	}
+	undone := b.state.Entries[b.state.Size()-1].Facts.(journal.Undone).TakesBack
+	if !slices.Equal(undone, []int64{answer, tacked}) {
+		t.Errorf("taken back: %v, want %v", undone, []int64{answer, tacked})
+	}
+	if got := b.there(); got != "count which how moving rest sand-dry look" {
+		t.Errorf("there are %s", got)
 	}
 }
