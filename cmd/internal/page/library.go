@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fettle/procedures"
@@ -209,8 +210,8 @@ func triageText(t *steps.Triage, from string) string {
 			l.item("quarantine%s: %s", esc(optionally(" of ", q.For.Typed())), esc(strings.Join(q.Confirm, "; ")))
 		}
 		for _, r := range t.Rows {
-			if r.Finding == f.Name {
-				where := first(strings.Join(r.Zones, ", "), "any zone") + ", " + first(strings.Join(r.Severities, " or "), "any severity")
+			if slices.Contains(r.Findings, f.Name) {
+				where := first(strings.Join(r.Zones, ", "), "any zone") + ", " + first(strings.Join(r.Severities, " or "), "any severity but cosmetic")
 				l.item("%s: **%s** %s. %s", esc(where), esc(r.Outcome), esc(r.Procedure), esc(r.Why))
 			}
 		}
