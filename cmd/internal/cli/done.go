@@ -13,6 +13,7 @@ import (
 type doneOptions struct {
 	at, began, mixed, touch, with string
 	photos                        []string
+	witness                       workflow.Witness
 }
 
 func (a *app) doneCommand() *cobra.Command {
@@ -33,12 +34,19 @@ func (a *app) doneCommand() *cobra.Command {
 	flags.StringVar(&o.mixed, "mixed", "", "a coat of two parts: `WHEN` they were mixed (else when spreading began)")
 	flags.StringVar(&o.with, "with", "", "a coat that may be of several adhesives: the `NAME` of the one that is used")
 	flags.StringVar(&o.touch, "touch", "", "a join, or the press of a glue step: what the touch test found, `dry or wet`; wet holds the join back")
+	witnessFlags(cmd, &o.witness)
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.at, o.photos = *at, *photos
 		return a.done(cmd.Context(), args, o)
 	}
 	return cmd
+}
+
+// witnessFlags are the two answers of a step that wants a second person.
+func witnessFlags(cmd *cobra.Command, to *workflow.Witness) {
+	cmd.Flags().StringVar(&to.Second, "second", "", "a step that wants a second person: `WHO` that was")
+	cmd.Flags().IntVar(&to.Alone, "alone", 0, "such a step, done alone: the `NUMBER` of the way that was used instead")
 }
 
 func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
@@ -49,9 +57,12 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 	name := rest[0]
 	request := workflow.Request(nil)
 	if gate, ok := strings.CutPrefix(name, page.ReworkStep); ok {
+		if o.witness != (workflow.Witness{}) {
+			return usage("a rework does not ask for a second person")
+		}
 		request = workflow.Rework{Gate: gate}
 	} else {
-		finish := workflow.Finish{Step: name, Touch: o.touch, With: o.with}
+		finish := workflow.Finish{Step: name, Touch: o.touch, With: o.with, Witness: o.witness}
 		if finish.Began, err = a.when(o.began); err != nil {
 			return err
 		}
