@@ -66,6 +66,16 @@ var declaration = sync.OnceValue(func() *regexp.Regexp {
 	return regexp.MustCompile(`(?m)^(?:\xef\xbb\xbf)?[{ \t]*["']?(procedure|triage|design)["']?\s*:[ \t]*["']?([a-z0-9-]+)`)
 })
 
+// designIn is the design that a document seems to be for, without reading it.
+func designIn(data []byte) string {
+	for _, m := range declaration().FindAllSubmatch(data[:min(len(data), 4096)], 8) {
+		if string(m[1]) == "design" {
+			return string(m[2])
+		}
+	}
+	return ""
+}
+
 // declared is the key and the name that a document seems to begin with, without
 // reading it: a procedure names its design too.
 func declared(data []byte) (key, name string) {

@@ -88,6 +88,11 @@ func (c *checker) add(doc *Document, from string, wrong Faults) {
 		}
 	}
 	c.mine(doc, from)
+	for _, other := range c.docs {
+		if says := twice(doc, other); says != "" && c.own[doc] && c.own[other] {
+			c.faults = append(c.faults, Fault{from, 1, 1, says})
+		}
+	}
 	if len(wrong) > 0 {
 		if c.bad == nil {
 			c.bad = map[*Document]bool{}
@@ -110,7 +115,11 @@ func (c *checker) mine(doc *Document, from string) {
 func (c *checker) beside(entries []Entry, claims []claim) {
 	for _, e := range entries {
 		name := e.Document.Name()
-		if _, unread := claimed(c.unread, name); unread || slices.ContainsFunc(c.docs, func(d *Document) bool { return d.Name() == name }) {
+		if _, unread := claimed(c.unread, name); unread {
+			continue
+		}
+		stays := e.Document.Triage != nil && e.From == Embedded
+		if !stays && slices.ContainsFunc(c.docs, func(d *Document) bool { return d.Name() == name }) {
 			continue
 		}
 		c.mine(e.Document, e.From)
@@ -224,13 +233,23 @@ func (c *checker) answered(d *Document) Faults {
 	known := c.all()
 	var sheets []*steps.Sheet
 	var doubt doubts
+	var names []string
 	for _, s := range c.sheets() {
+		names = append(names, s.Name())
+		if d.Triage.Design != "" && d.Triage.Design != s.Name() {
+			continue
+		}
 		sheets = append(sheets, s.Sheet)
 		if s.doubts.of(zone) {
 			doubt.name(zone)
 		}
 	}
-	faults := d.answered(sheets, known, doubt)
+	var faults Faults
+	if d.Triage.Design != "" && len(sheets) == 0 {
+		faults = c.missing(d, top(), design, d.Triage.Design, names)
+		doubt.name(zone)
+	}
+	faults = append(faults, d.answered(sheets, known, doubt)...)
 	// A file that could not be read may be what is named.
 	return slices.DeleteFunc(faults, func(f Fault) bool {
 		name, ok := strings.CutPrefix(f.Text, "unknown procedure \"")

@@ -13,8 +13,9 @@ import (
 // An answer is what a triage table answers to a finding on a zone of a design.
 type answer struct {
 	repair.Answer
-	doc *Document // of the procedure; nil: the part is scrapped
-	at  place     // of the row
+	table *Document // that has the row
+	doc   *Document // of the procedure; nil: the part is scrapped
+	at    place     // of the row
 }
 
 // compose has every answer of every table made into a plan of repair for every
@@ -32,88 +33,76 @@ func (c *checker) compose() error {
 	for _, d := range c.docs {
 		checked[d] = true
 	}
-	for _, table := range c.all() {
-		if table.Triage == nil || c.bad[table] {
+	all := c.all()
+	for _, sheet := range c.sheets() {
+		if c.bad[sheet] {
 			continue
 		}
-		for _, sheet := range c.sheets() {
-			if c.bad[sheet] || !c.serves(table, sheet) {
+		tables := asked(sheet.Name(), all, func(d *Document) bool { return c.own[d] })
+		if len(tables) == 0 || slices.ContainsFunc(tables, func(t *Document) bool { return c.bad[t] }) {
+			continue // what the others answer may be answered by the one with faults
+		}
+		var last *answer
+		for _, a := range answersOf(tables, sheet.Sheet, docs) {
+			if err := c.ctx.Err(); err != nil {
+				return err
+			}
+			if c.bad[a.doc] || !checked[a.table] && !checked[sheet] && !checked[a.doc] {
 				continue
 			}
-			var last *answer
-			for _, a := range answersOf(table, sheet.Sheet, docs) {
-				if err := c.ctx.Err(); err != nil {
-					return err
+			if why := c.fails(sheet, a); why != "" {
+				if why != saidAlready {
+					c.cannotStart(sheet, a, why)
 				}
-				if c.bad[a.doc] || !checked[table] && !checked[sheet] && !checked[a.doc] {
-					continue
-				}
-				if why := c.fails(sheet, a); why != "" {
-					if why != saidAlready {
-						c.cannotStart(table, sheet, a, why)
-					}
-					continue
-				}
-				c.count++
-				if last != nil && last.Damage.Zone != a.Damage.Zone {
-					both := []repair.Answer{last.Answer, a.Answer}
-					if why := plan(sheet, both); why != "" {
-						c.cannotStart(table, sheet, a, "beside the answer to "+last.Damage.Finding+" on "+last.Damage.Zone+", "+why)
-					}
-				}
-				last = &a
+				continue
 			}
-			if d := docs[table.Triage.HardLanding]; d != nil && d.Starts() && !c.bad[d] && (checked[table] || checked[sheet] || checked[d]) {
-				wrong := d.against(sheet.Sheet, sheet.doubts)
-				if len(wrong) > 0 && !slices.Contains(c.faults, wrong[0]) {
-					c.cannotStart(table, sheet, answer{doc: d, at: top()}, wrong[0].Error())
+			c.count++
+			if last != nil && last.Damage.Zone != a.Damage.Zone {
+				both := []repair.Answer{last.Answer, a.Answer}
+				if why := plan(sheet, both); why != "" {
+					c.cannotStart(sheet, a, "beside the answer to "+last.Damage.Finding+" on "+last.Damage.Zone+", "+why)
 				}
+			}
+			last = &a
+		}
+		i := slices.IndexFunc(tables, func(t *Document) bool { return t.Triage.HardLanding != "" })
+		if i < 0 {
+			continue
+		}
+		if d := docs[tables[i].Triage.HardLanding]; d != nil && d.Starts() && !c.bad[d] && (checked[tables[i]] || checked[sheet] || checked[d]) {
+			wrong := d.against(sheet.Sheet, sheet.doubts)
+			if len(wrong) > 0 && !slices.Contains(c.faults, wrong[0]) {
+				c.cannotStart(sheet, answer{table: tables[i], doc: d, at: top()}, wrong[0].Error())
 			}
 		}
 	}
 	return nil
 }
 
-// serves reports whether damages of a design are answered by the table: the
-// embedded one, or what stands for it, answers every design; another one those
-// that are written beside it.
-func (c *checker) serves(table, sheet *Document) bool {
-	if table.Name() != GeneralTable && !c.own[sheet] {
-		return false
-	}
-	zones := map[string]bool{}
-	for _, z := range sheet.Sheet.Zones {
-		zones[z] = true
-	}
-	for _, r := range table.names {
-		if r.to == zone && zones[r.name] {
-			return true
-		}
-	}
-	return false
-}
-
-// GeneralTable is the name of the triage table that answers every design.
-const GeneralTable = "crash-triage"
-
-// answersOf are the answers of the table on the design, each procedure on each
-// zone once.
-func answersOf(table *Document, sheet *steps.Sheet, docs map[string]*Document) []answer {
+// answersOf are the answers of the tables, asked in their order, on the design,
+// each procedure on each zone once.
+func answersOf(tables []*Document, sheet *steps.Sheet, docs map[string]*Document) []answer {
 	var all []answer
+	var each []*steps.Triage
+	for _, t := range tables {
+		each = append(each, t.Triage)
+	}
+	asked := steps.Asked(each...)
 	met := map[[3]string]bool{}
 	add := func(name, zone, severity string) {
-		row, known := table.Triage.Answer(name, zone, severity)
+		row, known := asked.Answer(name, zone, severity)
 		key := [3]string{row.Outcome, row.Procedure, zone}
 		if met[key] {
 			return
 		}
 		met[key] = true
-		a := answer{at: top()}
-		for i, r := range table.Triage.Rows {
-			if known && r.Finding == row.Finding && r.Why == row.Why && r.Procedure == row.Procedure {
-				a.at = table.places[rowAt(i)]
-				break
+		a := answer{table: tables[0], at: top()}
+		i := asked.Fits(name, zone, severity)
+		for _, t := range tables {
+			if i >= 0 && i < len(t.Triage.Rows) {
+				a.table, a.at = t, t.places[rowAt(i)]
 			}
+			i -= len(t.Triage.Rows)
 		}
 		a.Damage = repair.Damage{Name: fmt.Sprintf("d%d", len(all)+1), Finding: name, Zone: zone, Severity: severity}
 		a.Row, a.Known = row, known
@@ -129,8 +118,8 @@ func answersOf(table *Document, sheet *steps.Sheet, docs map[string]*Document) [
 		all = append(all, a)
 	}
 	for _, zone := range sheet.Zones {
-		for _, f := range table.Triage.Findings {
-			if len(f.Zones) > 0 && !slices.Contains(f.Zones, zone) {
+		for _, f := range asked.Findings {
+			if !f.In(zone) {
 				continue
 			}
 			for _, severity := range steps.Severities() {
@@ -181,8 +170,8 @@ func plan(sheet *Document, answers []repair.Answer) string {
 
 // cannotStart says, once of each procedure and design, that an answer does not
 // fit.
-func (c *checker) cannotStart(table, sheet *Document, a answer, why string) {
-	name := steps.ToScrap
+func (c *checker) cannotStart(sheet *Document, a answer, why string) {
+	table, name := a.table, steps.ToScrap
 	if a.doc != nil {
 		name = a.doc.Name()
 	}

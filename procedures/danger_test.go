@@ -103,8 +103,8 @@ func meet(a, b []string) bool {
 
 func adhesiveOf(o *order, joint string) string {
 	for s := range o.all() {
-		if s.Kind == steps.Coat && s.Joint == joint {
-			return s.Adhesive
+		if s.Kind.Traits().Coats && s.Joint == joint {
+			return s.Adhesives[0]
 		}
 	}
 	return ""

@@ -17,6 +17,7 @@ type Document struct {
 	// that uses others, the whole of it written out. They need no other document.
 	Bytes     []byte
 	Source    []byte // the file as it is
+	Embedded  bool   // it comes with the program
 	Sheet     *steps.Sheet
 	Procedure *steps.Procedure
 	Triage    *steps.Triage
@@ -67,7 +68,7 @@ const (
 // library.
 func (t thing) within() bool {
 	switch t {
-	case stage, joint, point, design, finding:
+	case stage, joint, point, design:
 		return true
 	}
 	return false
@@ -137,6 +138,9 @@ func (d *Document) Serves(sheet *steps.Sheet) bool {
 	}
 	return len(d.Against(sheet)) == 0
 }
+
+// Digest names the bytes that are kept with a job.
+func (d *Document) Digest() string { return digest(d.Bytes) }
 
 // Starts reports whether a job can be started of it: it is a procedure, and not
 // one of shared steps.

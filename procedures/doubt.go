@@ -26,6 +26,16 @@ func (d doubts) of(t thing) bool { return d.names[t] }
 // lost reports whether there may be more steps of the kind.
 func (d doubts) lost(kind steps.Kind) bool { return d.steps || d.kinds[kind] }
 
+// lostAny reports whether there may be more steps of a kind that does it.
+func (d doubts) lostAny(does deed) bool {
+	for _, k := range steps.Kinds() {
+		if does.of(k) && d.lost(k.Kind) {
+			return true
+		}
+	}
+	return false
+}
+
 func (d *doubts) name(t thing) {
 	if d.names == nil {
 		d.names = map[thing]bool{}

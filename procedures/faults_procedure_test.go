@@ -31,7 +31,7 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "step without name", edit: []string{"- step: count\n        do", "- §do"}, want: "a step has no step"},
 		{name: "step a text", edit: []string{"      - step: count\n", "      - §count\n      - step: count\n"}, want: "a step must be a mapping (keys with values), not text"},
 		{name: "step twice", edit: []string{"step: fit", "step: §count"}, want: `the step count is duplicated`},
-		{name: "nothing to do", edit: []string{"      - step: count\n        do: Count the parts.", "      - §step: count"}, want: "the step count has nothing to do: write do, or one of coat, join, wait, measure, hold or release"},
+		{name: "nothing to do", edit: []string{"      - step: count\n        do: Count the parts.", "      - §step: count"}, want: "the step count has nothing to do: write do, or one of coat, join, glue, wait, measure, hold or release"},
 		{name: "two kinds", edit: []string{"wait: 2 h", "wait: 2 h\n        measure: §[slot]"}, want: "the step rest has wait and measure: keep one of them"},
 		{name: "bare hands", edit: []string{"hands: 5 min", "hands: §5"}, want: `hands: "5" has no unit`},
 		{name: "hands of a length", edit: []string{"hands: 5 min", "hands: §5 mm"}, want: `hands: "5 mm" is a length, not a duration`},
@@ -53,6 +53,11 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "join without disturbs", edit: []string{"      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]", "      - §step: join\n        join: roots"}, want: "the step join joins something and disturbs nothing"},
 		{name: "join load", edit: []string{"load: yes", "load: §some"}, want: "load must be yes or no"},
 		{name: "join without joint", edit: []string{"join: {joint: roots, load: yes}", "join: §{load: yes}"}, want: "join has no joint"},
+		{name: "glue without disturbs", edit: []string{"      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]", "      - §step: join\n        glue: {joint: roots, with: contact}"}, want: "the step join joins something and disturbs nothing"},
+		{name: "glue without adhesive", edit: []string{"join: {joint: roots, load: yes}", "glue: §{joint: roots}"}, want: "glue has no with"},
+		{name: "glue a text", edit: []string{"join: {joint: roots, load: yes}", "glue: §roots"}, want: "glue must be a mapping (keys with values), not text"},
+		{name: "coat with no adhesive", edit: []string{coat, "coat: {joint: roots, with: §[]}"}, want: "with is an empty list"},
+		{name: "coat with an adhesive twice", edit: []string{coat, "coat: {joint: roots, with: [contact, §contact]}"}, want: `"contact" is duplicated in with`},
 		{name: "wait zero", edit: []string{"wait: 2 h", "wait: §0 h"}, want: "wait must be more than 0"},
 		{name: "wait of a length", edit: []string{"wait: 2 h", "wait: §2 mm"}, want: `wait: "2 mm" is a length, not a duration`},
 		{name: "wait a list", edit: []string{"wait: 2 h", "wait: §[2 h]"}, want: "wait must be a mapping (keys with values), not a list"},
@@ -88,7 +93,12 @@ func TestOrderFaults(t *testing.T) {
 		{name: "joined, never coated", edit: []string{coat, "", join, mark(join)}, want: "the joint roots is joined but never coated"},
 		{name: "joined, another coated", edit: []string{"coat: {joint: roots", "coat: {joint: roost", join, mark(join)}, want: `the joint roots is joined but never coated; did you mean "roost"?`, of: 2},
 		{name: "joined twice", edit: []string{rest, mark(strings.ReplaceAll(join, "step: join", "step: rejoin"))}, want: "the joint roots is joined a second time"},
+		{name: "glued twice", edit: []string{rest, mark(strings.NewReplacer("step: join", "step: reglue", "join: {joint: roots, load: yes}", "glue: {joint: roots, with: contact}").Replace(join))}, want: "the joint roots is joined a second time"},
+		{name: "glued with another", edit: []string{join, mark(strings.Replace(join, "join: {joint: roots, load: yes}", "glue: {joint: roots, with: epoxy}", 1))}, want: "the joint roots is coated with epoxy here and with contact by the step coat: one joint has one adhesive"},
+		{name: "wait for another glue", edit: []string{join, strings.Replace(join, "join: {joint: roots, load: yes}", "glue: {joint: roots, with: contact}", 1), grip, mark(strings.Replace(grip, "roots", "root", 1))}, want: `it waits for the joint root, which is never joined; did you mean "roots"?`},
 		{name: "two adhesives", edit: []string{join, mark(strings.NewReplacer("step: coat", "step: coat-tip", "contact", "epoxy").Replace(coat)) + join}, want: "the joint roots is coated with epoxy here and with contact by the step coat: one joint has one adhesive"},
+		{name: "unlike lists", edit: []string{coat, strings.Replace(coat, "contact", "[contact, epoxy]", 1), join, mark(strings.NewReplacer("step: coat", "step: coat-tip", "contact", "[epoxy]").Replace(coat)) + join}, want: "the joint roots is coated with epoxy here and with contact or epoxy by the step coat: all coats of one joint have the same list"},
+		{name: "unknown of a list", edit: []string{"with: contact", "with: [contact, §epoxi]"}, want: `unknown adhesive "epoxi"; did you mean "epoxy"?`},
 		{name: "joined before it is coated", edit: []string{coat + join, mark(join) + coat}, want: "the joint roots may be joined before the step coat coats it"},
 		{name: "coated in a stage beside", edit: []string{coat, "", join, mark(join), "      - step: fit\n", coat + "      - step: fit\n"}, want: "the joint roots may be joined before the step coat coats it"},
 		{name: "coat with an option", edit: []string{coat, strings.Replace(coat, "needs", "with: rudder\n        needs", 1), join, mark(join)}, want: "the joint roots is joined but never coated"},
@@ -118,6 +128,23 @@ func TestOrderFaults(t *testing.T) {
 		{name: "disturbed beside", edit: []string{"disturbs: [radio]", "disturbs: [radio, tail]", "step: fit", "§step: fit", "      - step: depth\n        measure: [slot]\n", level, level + release, "      - step: release\n        release: yes\n"}, want: "the step fit can disturb the critical gate square after it was last measured, by level"},
 		{name: "disturbed with an option", edit: []string{release, mark("      - step: sand\n        with: rudder\n        do: Sand it.\n        disturbs: [tail]\n") + release}, want: "the step sand can disturb the critical gate square after it was last measured, by level (with rudder)"},
 	})
+}
+
+func TestGlueThatSetsTooSoon(t *testing.T) {
+	lay := "      - step: spar\n        hands: %s\n        glue: {joint: spar, with: epoxy}\n        disturbs: [wing]\n      - step: rest\n"
+	sheet, err := Parse("s.yaml", []byte(strings.Replace(sheetText, "    works: {between: [15 °C, 30 °C]}\n", "    works: {between: [15 °C, 30 °C]}\n    mixed: yes\n", 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for hands, want := range map[string]string{"20 min": "", "21 min": "x.yaml:24:9: epoxy must be joined within 20 min of mixing, and the step takes 21 min"} {
+		doc, err := Parse("x.yaml", []byte(strings.Replace(buildText, "      - step: rest\n", fmt.Sprintf(lay, hands), 1)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if faults := doc.Against(sheet.Sheet); faults.Error() != want && (want != "" || len(faults) > 0) {
+			t.Errorf("%s: %v", hands, faults)
+		}
+	}
 }
 
 func TestEveryDesignFault(t *testing.T) {

@@ -3,6 +3,7 @@ package procedures
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"fettle/steps"
@@ -20,6 +21,7 @@ rows:
   - {finding: dented, replace: finch-mend, why: It burns hours later.}
 unknown: finch-mend
 hard_landing: finch-mend
+design: finch
 `
 
 // files writes the texts into a new folder.
@@ -71,7 +73,9 @@ func TestTriageFaults(t *testing.T) {
 		{name: "answered with a build", edit: []string{"{finding: dented, replace: finch-mend", "{finding: dented, replace: §finch-build"}, want: "finch-build is a build, which cannot answer damage"},
 		{name: "the unknown answered with a build", edit: []string{"unknown: finch-mend", "unknown: §finch-build"}, want: "finch-build is a build, which cannot answer damage"},
 		{name: "a hard landing answered with a build", edit: []string{"hard_landing: finch-mend", "hard_landing: §finch-build"}, want: "finch-build is a build, which cannot answer damage"},
-		{name: "repair of another zone", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend"}, want: "the finding cracked on radio is answered with finch-mend, which is not written for that zone"},
+		{name: "repair of another zone", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend", ", zones: [wing, tail]", ""}, want: "the finding cracked on radio is answered with finch-mend, which is not written for that zone"},
+		{name: "row for a zone without the finding", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend"}, want: "the finding cracked is not possible on radio; its zones are wing, tail"},
+		{name: "no design", edit: []string{"design: finch", "design: §Finch"}, want: `"Finch" is not a name for design`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text, at := marked(c.text(t, triageText), c.at)
@@ -87,6 +91,8 @@ func TestCheckTogether(t *testing.T) {
 		"sheet.yaml": sheetText, "build.yaml": buildText,
 		"mend.yaml": faulty{edit: []string{"on: [wing, tail]", "on: [wing, tail, radio]"}}.text(t, repairText), "foam.yaml": triageText, "twice.yaml": sheetText,
 		"other.yaml":  faulty{edit: []string{"design: finch", "design: fnch"}}.text(t, buildText),
+		"stray.yaml":  strings.Replace(triageText, "design: finch", "design: fnch", 1),
+		"second.yaml": strings.Replace(triageText, "triage: foam", "triage: foam-too", 1),
 		"nobody.yaml": faulty{edit: []string{"on: [wing, tail]", "on: [gondola]"}}.text(t, repairText),
 	}))
 	report, err := Open("").Check(t.Context(), "sheet.yaml", "build.yaml", "mend.yaml", "foam.yaml")
@@ -103,6 +109,8 @@ func TestCheckTogether(t *testing.T) {
 		want  string
 	}{
 		{[]string{"sheet.yaml", "other.yaml"}, "other.yaml:1:1", `unknown design "fnch"; did you mean "finch"?`},
+		{[]string{"sheet.yaml", "build.yaml", "mend.yaml", "stray.yaml"}, "stray.yaml:1:1", `unknown design "fnch"; did you mean "finch"?`},
+		{[]string{"sheet.yaml", "build.yaml", "mend.yaml", "foam.yaml", "second.yaml"}, "second.yaml:1:1", "foam.yaml is a table for the design finch too; make one table of both"},
 		{[]string{"sheet.yaml", "twice.yaml"}, "twice.yaml:1:1", `the name "finch" is used by sheet.yaml too`},
 		{[]string{"sheet.yaml", "nobody.yaml"}, "nobody.yaml:3:6", `unknown zone "gondola"`},
 		{[]string{"nowhere.yaml"}, "nowhere.yaml:0:0", "cannot be read: no such file"},

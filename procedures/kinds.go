@@ -32,21 +32,30 @@ type complain func(format string, args ...any)
 func stepKinds() []stepKind {
 	type s = steps.Step
 	joint := field(func(s *s) *string { return &s.Joint }, nameValue{joint})
+	with := key[s]{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, oneOrMore{namesValue{to: adhesive, one: true}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
+	load := key[s]{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, if the joint carries no load in flight", "no"}
 	return []stepKind{
 		{kind: steps.Do},
 		{kind: steps.Coat, order: coatInOrder,
 			help: "a coat of adhesive on a face of a joint. Two steps may coat one joint, one step for each face: it can be joined once the last face has had its shortest time, and until the first face has had its longest",
 			is: mapping[s]{what: "coat", keys: []key[s]{
 				{"joint", required, joint, "the joint, by a name of your own", "roots"},
-				{"with", required, field(func(s *s) *string { return &s.Adhesive }, nameValue{adhesive}), "what the joint is coated with; one joint has one adhesive", "contact"},
+				with,
 			}}},
 		{kind: steps.Join, check: joinDisturbs, order: joinInOrder, begin: func(s *s) { s.Load = true },
 			help:    "the faces of a coated joint are put together; the joint alone, or with the keys below. A join must say what it disturbs",
 			example: "step: join-roots\ndo: Press, and hold for a minute.\njoin: roots\ndisturbs: [wing]",
 			is: either[s]{one: joint, short: func(s *s) bool { return s.Load }, more: mapping[s]{what: "join", keys: []key[s]{
 				{"joint", required, joint, "the joint", "roots"},
-				{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, if the joint carries no load in flight", "no"},
+				load,
 			}}}},
+		{kind: steps.Glue, check: joinDisturbs, order: glueInOrder, sheet: gluedInTime, begin: func(s *s) { s.Load = true },
+			help:    "a joint is coated and joined in one step. Where the adhesive needs no drying (its window begins at 0), the step is done once; else twice, when the coat is on and when the joint is pressed",
+			example: "step: lay-spar\ndo: Bead along the floor of the slot, and lay the spar in.\nhands: 5 min\nglue: {joint: spar, with: contact}\ndisturbs: [wing]",
+			is: mapping[s]{what: "glue", keys: []key[s]{
+				{"joint", required, joint, "the joint, by a name of your own", "spar"},
+				with, load,
+			}}},
 		{kind: steps.Wait, order: waitInOrder,
 			help:    "time that has to pass: a duration from the step before, or until a joint has its strength",
 			example: "step: rest\nwait: 2 h",
@@ -123,16 +132,36 @@ func staleAlone(f fields, s *steps.Step) {
 	}
 }
 
+// gluedInTime finds glue that has set before the work of its step is over.
+func gluedInTime(_ variant, s *steps.Step, sheet *steps.Sheet, say complain) {
+	hands, _ := s.Hands.Duration()
+	for _, name := range s.Adhesives {
+		if a, ok := sheet.Adhesive(name); ok && a.Times.Mixed && hands > a.Times.To {
+			say("%s must be joined within %s of mixing, and the step takes %s", name, a.To, s.Hands)
+		}
+	}
+}
+
+// glueInOrder is the order of a coat and of a join.
+func glueInOrder(v variant, s *steps.Step, say complain) {
+	coatInOrder(v, s, say)
+	joinInOrder(v, s, say)
+}
+
 // coatInOrder finds coats that are never joined, and joints with two adhesives.
 func coatInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // the step's own fault says it
 	}
-	if len(v.at(steps.Join, s.Joint)) == 0 && !v.doubts.lost(steps.Join) {
-		say("the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
+	if len(v.at(joins, s.Joint)) == 0 && !v.doubts.lostAny(joins) {
+		say("the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
 	}
-	if first := v.at(steps.Coat, s.Joint)[0]; s.Adhesive != first.Adhesive {
-		say("the joint %s is coated with %s here and with %s by the step %s: one joint has one adhesive", s.Joint, s.Adhesive, first.Adhesive, first.Name)
+	if first := v.at(coats, s.Joint)[0]; len(s.Adhesives) > 0 && !slices.Equal(s.Adhesives, first.Adhesives) {
+		law := "one joint has one adhesive"
+		if len(s.Adhesives)+len(first.Adhesives) > 2 {
+			law = "all coats of one joint have the same list"
+		}
+		say("the joint %s is coated with %s here and with %s by the step %s: %s", s.Joint, listed(s.Adhesives), listed(first.Adhesives), first.Name, law)
 	}
 }
 
@@ -141,16 +170,16 @@ func joinInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // the step's own fault says it
 	}
-	if v.at(steps.Join, s.Joint)[0].Name != s.Name {
+	if v.at(joins, s.Joint)[0].Name != s.Name {
 		say("the joint %s is joined a second time%s", s.Joint, v.when())
 		return
 	}
-	coats := v.at(steps.Coat, s.Joint)
-	if len(coats) == 0 && !v.doubts.lost(steps.Coat) {
-		say("the joint %s is joined but never coated%s%s", s.Joint, v.when(), v.suggestJoint(steps.Coat, s.Joint))
+	by := v.at(coats, s.Joint)
+	if len(by) == 0 && !v.doubts.lostAny(coats) {
+		say("the joint %s is joined but never coated%s%s", s.Joint, v.when(), v.suggestJoint(coats, s.Joint))
 	}
-	for _, c := range coats {
-		if !v.before(c.Name, s.Name) {
+	for _, c := range by {
+		if !c.Kind.Traits().Joins && !v.before(c.Name, s.Name) {
 			say("the joint %s may be joined before the step %s coats it%s", s.Joint, c.Name, v.when())
 		}
 	}
@@ -164,13 +193,13 @@ func waitInOrder(v variant, s *steps.Step, say complain) {
 		}
 		return
 	}
-	joins := v.at(steps.Join, s.Joint)
+	by := v.at(joins, s.Joint)
 	switch {
-	case len(joins) == 0 && v.doubts.lost(steps.Join):
-	case len(joins) == 0:
-		say("it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(steps.Join, s.Joint))
-	case !v.before(joins[0].Name, s.Name):
-		say("it waits for the joint %s but may come before the step %s joins it%s", s.Joint, joins[0].Name, v.when())
+	case len(by) == 0 && v.doubts.lostAny(joins):
+	case len(by) == 0:
+		say("it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
+	case !v.before(by[0].Name, s.Name):
+		say("it waits for the joint %s but may come before the step %s joins it%s", s.Joint, by[0].Name, v.when())
 	}
 }
 

@@ -55,6 +55,15 @@ func (e *KindError) Error() string { return e.Name + " " + e.Is }
 type Entry struct {
 	Document *Document
 	From     string // Embedded, or the file
+	Replaces int    // the revision of the embedded document in whose place it stands; 0: none
+}
+
+// Origin is where it is from.
+func (e Entry) Origin() Origin {
+	if e.From == Embedded {
+		return Origin{Embedded: true}
+	}
+	return Origin{File: e.From, Replaces: e.Replaces}
 }
 
 // List returns every document, design sheets first, and the faults of the user's
@@ -73,7 +82,12 @@ func (l *Library) list() ([]Entry, []claim, Faults) {
 	entries := slices.Clone(own)
 	for _, e := range shipped() {
 		name := e.Document.Name()
-		if _, broken := claimed(claims, name); broken || slices.ContainsFunc(own, func(o Entry) bool { return o.Document.Name() == name }) {
+		// A table of one's own is asked before the embedded one, and never in its place.
+		if i := slices.IndexFunc(own, func(o Entry) bool { return o.Document.Name() == name }); i >= 0 && e.Document.Triage == nil {
+			entries[i].Replaces = e.Document.Revision()
+			continue
+		}
+		if _, broken := claimed(claims, name); broken {
 			continue
 		}
 		entries = append(entries, e)
@@ -125,7 +139,11 @@ func (l *Library) own() ([]Entry, []claim, Faults) {
 			faults = append(faults, Fault{path, 1, 1, fmt.Sprintf("the name %q is used by %s too", doc.Name(), entries[i].From)})
 			continue
 		}
-		entries = append(entries, Entry{doc, path})
+		if i := slices.IndexFunc(entries, func(e Entry) bool { return twice(doc, e.Document) != "" }); i >= 0 {
+			faults = append(faults, Fault{path, 1, 1, twice(doc, entries[i].Document)})
+			continue
+		}
+		entries = append(entries, Entry{Document: doc, From: path})
 	}
 	return entries, claims, faults
 }
@@ -137,7 +155,7 @@ func shipped() []Entry {
 	from := (&shelf{}).find
 	for _, f := range files {
 		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml"), from); doc != nil {
-			entries = append(entries, Entry{doc, Embedded})
+			entries = append(entries, Entry{Document: doc, From: Embedded})
 		}
 	}
 	return entries
@@ -154,6 +172,7 @@ func embeddedNamed(name string, from sources) *Document {
 	if len(faults) > 0 {
 		return nil
 	}
+	doc.Embedded = true
 	return doc
 }
 
@@ -242,12 +261,6 @@ func (l *Library) Procedure(name string) (*Document, error) {
 		return nil, &KindError{doc.Name(), "holds steps for other procedures to use, and is never started itself"}
 	}
 	return doc, err
-}
-
-// Triage returns the triage table with that name or in that file, like
-// [Library.Find].
-func (l *Library) Triage(name string) (*Document, error) {
-	return l.find(name, "triage table", func(d *Document) bool { return d.Triage != nil })
 }
 
 func (l *Library) find(name, what string, wanted func(*Document) bool) (*Document, error) {

@@ -211,7 +211,7 @@ func TestOwnFolder(t *testing.T) {
 		{l.Sheet, path("mine.yaml"), "Finch"},
 		{l.Procedure, "finch-build", "Build a Finch"},
 		{l.Procedure, path("build.yml"), "Build a Finch"},
-		{l.Triage, "foam", "What a crash does to foam"},
+		{l.Find, "foam", "What a crash does to foam"},
 		{l.Find, path("foam.yaml"), "What a crash does to foam"},
 	} {
 		doc, err := c.find(c.name)
@@ -250,7 +250,6 @@ func TestNotFound(t *testing.T) {
 			{l.Sheet, NotFoundError{"causewy", "design", "causeway"}, `there is no design "causewy"; did you mean "causeway"?`},
 			{l.Sheet, NotFoundError{"causeway-build", "design", ""}, `there is no design "causeway-build"; library list shows what there is`},
 			{l.Procedure, NotFoundError{"boom-snaped", "procedure", "boom-snapped"}, `there is no procedure "boom-snaped"; did you mean "boom-snapped"?`},
-			{l.Triage, NotFoundError{"causeway", "triage table", ""}, `there is no triage table "causeway"; library list shows what there is`},
 			{l.Find, NotFoundError{"nowhere.yaml", "file", ""}, `there is no file "nowhere.yaml"; library list shows what there is`},
 			{l.Find, NotFoundError{"../library/causeway", "file", ""}, `there is no file "../library/causeway"; library list shows what there is`},
 			{l.Find, NotFoundError{"", "document", ""}, `there is no document ""; library list shows what there is`},

@@ -298,11 +298,21 @@ type variant struct {
 	joints  map[atJoint][]*steps.Step // as written
 }
 
-// atJoint are the steps of one kind at one joint.
+// atJoint are the steps that do the same to one joint.
 type atJoint struct {
-	kind  steps.Kind
+	does  deed
 	joint string
 }
+
+// A deed is what steps do to a joint.
+type deed int
+
+const (
+	coats deed = iota
+	joins
+)
+
+func (d deed) of(t steps.Traits) bool { return d == coats && t.Coats || d == joins && t.Joins }
 
 func (o *order) variantOf(options []string) variant {
 	v := variant{order: o, options: options, first: map[int]*steps.Step{}, joints: map[atJoint][]*steps.Step{}}
@@ -316,28 +326,29 @@ func (o *order) variantOf(options []string) variant {
 			if v.first[i] == nil {
 				v.first[i] = s
 			}
-			if s.Joint != "" {
-				at := atJoint{s.Kind, s.Joint}
-				v.joints[at] = append(v.joints[at], s)
+			for _, does := range []deed{coats, joins} {
+				if s.Joint != "" && does.of(s.Kind.Traits()) {
+					v.joints[atJoint{does, s.Joint}] = append(v.joints[atJoint{does, s.Joint}], s)
+				}
 			}
 		}
 	}
 	return v
 }
 
-// at are the steps of the kind at the joint.
-func (v variant) at(kind steps.Kind, joint string) []*steps.Step {
-	return v.joints[atJoint{kind, joint}]
+// at are the steps that do it to the joint.
+func (v variant) at(does deed, joint string) []*steps.Step {
+	return v.joints[atJoint{does, joint}]
 }
 
-// suggestJoint suggests one of the joints that steps of the kind name.
-func (v variant) suggestJoint(kind steps.Kind, name string) string {
+// suggestJoint suggests one of the joints to which some step does it.
+func (v variant) suggestJoint(does deed, name string) string {
 	if v.asked++; v.asked > mostFaults {
 		return ""
 	}
 	var known []string
 	for at := range v.joints {
-		if at.kind == kind {
+		if at.does == does {
 			known = append(known, at.joint)
 		}
 	}

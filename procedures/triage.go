@@ -3,6 +3,7 @@ package procedures
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"gopkg.in/yaml.v3"
 
@@ -16,6 +17,8 @@ func triageKeys() mapping[steps.Triage] {
 	return mapping[t]{what: "a triage table", check: triageChecked, keys: []key[t]{
 		{"triage", required, field(func(t *t) *string { return &t.Name }, nameValue{}),
 			"its name", "foam"},
+		{"design", optional, field(func(t *t) *string { return &t.Design }, nameValue{design}),
+			"asked first for damage of that design; what it does not answer goes to the tables for every design", "# causeway"},
 		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
 			"what it covers, in a few words", "What a crash does to foam"},
 		{"revision", required, field(func(t *t) *int { return &t.Revision }, wholeValue{mostRevision}),
@@ -95,22 +98,96 @@ func (v outcomeValue) typ() typ { return v.is.typ() }
 func triageChecked(f fields, t *steps.Triage) {
 	f.changed(t.Changes, t.Revision)
 	rows := f.get("rows")
-	for i, row := range t.Rows {
-		n := rows.Content[i]
-		f.doc.places[rowAt(i)] = f.at(n)
-		if _, ok := t.Finding(row.Finding); row.Finding != "" && !ok && !f.doc.doubts.of(finding) {
-			var known []string
-			for _, one := range t.Findings {
-				known = append(known, one.Name)
-			}
-			named := fields{node: n}.get("finding")
-			f.fault(named, "unknown finding %q%s", row.Finding, suggest(row.Finding, known))
-		}
+	for i := range t.Rows {
+		f.doc.places[rowAt(i)] = f.at(rows.Content[i])
 	}
 }
 
+// asked are the tables among the documents that answer damage of the design, in
+// the order in which they are asked: one's own for the design, the embedded one
+// for it, one's own for every design, the embedded one for every design. What a
+// table is called does not matter.
+func asked(design string, docs []*Document, own func(*Document) bool) []*Document {
+	var tables []*Document
+	for _, d := range docs {
+		if d.Triage != nil && (d.Triage.Design == "" || d.Triage.Design == design) {
+			tables = append(tables, d)
+		}
+	}
+	rank := func(d *Document) int {
+		n := 0
+		if d.Triage.Design == "" {
+			n = 2
+		}
+		if !own(d) {
+			n++
+		}
+		return n
+	}
+	slices.SortStableFunc(tables, func(a, b *Document) int { return rank(a) - rank(b) })
+	return tables
+}
+
+// twice says that two tables of one's own answer the same designs.
+func twice(d, other *Document) string {
+	if d.Triage == nil || other.Triage == nil || d.Triage.Design != other.Triage.Design {
+		return ""
+	}
+	if d.Triage.Design == "" {
+		return fmt.Sprintf("%s is a table for every design too; give one of them a design, or make one table of both", other.File)
+	}
+	return fmt.Sprintf("%s is a table for the design %s too; make one table of both", other.File, d.Triage.Design)
+}
+
+// Tables returns the triage tables that answer damage of the design, in the order
+// in which they are asked. The error is the [*BrokenError] of a table of one's own
+// that may be meant, or the [Faults] of two for one design.
+func (l *Library) Tables(design string) ([]*Document, error) {
+	paths, faults := l.paths()
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	var tables []*Document
+	from := (&shelf{folder: l.folder}).find
+	for _, path := range paths {
+		data, err := readFile(path)
+		if err != nil {
+			continue // list says it
+		}
+		key, name := declared(data)
+		if key != KindTriage {
+			continue
+		}
+		doc, wrong := parseOwn(path, data, from)
+		if len(wrong) > 0 {
+			if of := designIn(data); of == "" || of == design {
+				return nil, claimOf(path, data, wrong).error(name)
+			}
+			continue
+		}
+		for _, other := range tables {
+			if says := twice(doc, other); says != "" && (doc.Triage.Design == "" || doc.Triage.Design == design) {
+				return nil, Faults{doc.fault(top(), says)}
+			}
+		}
+		tables = append(tables, doc)
+	}
+	own := len(tables)
+	files, _ := embedded.ReadDir("library")
+	for _, f := range files {
+		data, _ := embedded.ReadFile("library/" + f.Name())
+		if key, name := declared(data); key == KindTriage {
+			if doc := embeddedNamed(name, (&shelf{}).find); doc != nil {
+				tables = append(tables, doc)
+			}
+		}
+	}
+	return asked(design, tables, func(d *Document) bool { return slices.Index(tables, d) < own }), nil
+}
+
 // answered finds names in a triage table that the library does not have, rows that
-// no finding ever reaches, and repairs that cannot be started on a zone.
+// no finding ever reaches, and repairs that cannot be started on a zone. The sheets
+// are those that it serves.
 func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doubts) Faults {
 	var zones []string
 	for _, s := range sheets {
@@ -118,13 +195,25 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	}
 	var names []string
 	byName := map[string]*steps.Procedure{}
+	tables := []*steps.Triage{d.Triage}
 	for _, k := range known {
-		if k.Procedure != nil {
+		switch {
+		case k.Procedure != nil:
 			names = append(names, k.Name())
 			byName[k.Name()] = k.Procedure
+		case k.Triage != nil && k != d && (k.Triage.Design == "" || k.Triage.Design == d.Triage.Design):
+			tables = append(tables, k.Triage)
+			if k.doubts.of(finding) {
+				doubt.name(finding)
+			}
 		}
 	}
-	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names}, doubt, "")
+	all := steps.Asked(tables...)
+	var findings []string
+	for _, f := range all.Findings {
+		findings = append(findings, f.Name)
+	}
+	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names, {to: finding}: findings}, doubt, "")
 	for _, ref := range d.names {
 		if p, ok := byName[ref.name]; ok && ref.to == procedure && p.Kind == steps.Build {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which cannot answer damage", ref.name)))
@@ -138,12 +227,13 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 		if covered[i] {
 			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", row.Finding)))
 		}
-		p, ok := byName[row.Procedure]
-		if !ok {
-			continue
-		}
+		f, known := all.Finding(row.Finding)
+		p := byName[row.Procedure]
 		for _, z := range row.Zones {
-			if len(p.On) > 0 && !slices.Contains(p.On, z) {
+			switch {
+			case known && !f.In(z):
+				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", row.Finding, z, strings.Join(f.Zones, ", "))))
+			case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):
 				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", row.Finding, z, p.Name)))
 			}
 		}

@@ -181,6 +181,17 @@ func (v namesValue) typ() typ {
 	return t
 }
 
+// oneOrMore is one name, or a list of them of which one is chosen when the time
+// comes.
+type oneOrMore struct{ namesValue }
+
+func (v oneOrMore) write(from *[]string) *yaml.Node {
+	if len(*from) == 1 {
+		return scalar((*from)[0])
+	}
+	return v.namesValue.write(from)
+}
+
 // names reads the names of a list, without duplicates; or one name without a list,
 // if one allows that.
 func (r *reader) names(n *yaml.Node, what string, one bool, each func(item *yaml.Node, name string)) []string {

@@ -8,6 +8,7 @@ const (
 	Do      Kind = "do"      // somebody says that it was done
 	Coat    Kind = "coat"    // adhesive is on a face of a joint, and has not lapsed
 	Join    Kind = "join"    // the joint is joined within its window
+	Glue    Kind = "glue"    // coat and join in one step
 	Wait    Kind = "wait"    // time has passed
 	Measure Kind = "measure" // the gates are met
 	Hold    Kind = "hold"    // every line is confirmed
@@ -30,11 +31,12 @@ type Traits struct {
 func (t Traits) Glues() bool { return t.Coats || t.Joins }
 
 // Kinds are all the kinds of step.
-func Kinds() [7]Traits {
+func Kinds() [8]Traits {
 	return [...]Traits{
 		{Kind: Do},
 		{Kind: Coat, Coats: true},
 		{Kind: Join, Joins: true},
+		{Kind: Glue, Coats: true, Joins: true},
 		{Kind: Wait, Passes: true},
 		{Kind: Measure, Measures: true},
 		{Kind: Hold, Confirms: true},

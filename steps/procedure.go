@@ -79,13 +79,13 @@ type Step struct {
 	Source   string   `json:"source,omitempty"`   // where its figures come from
 	Kind     Kind     `json:"kind"`
 
-	Joint    string            `json:"joint,omitempty"`    // coat, join: the joint; wait: the joint waited for, if any
-	Adhesive string            `json:"adhesive,omitempty"` // coat: what with
-	Load     bool              `json:"load,omitempty"`     // join: the joint carries load in flight
-	For      quantity.Quantity `json:"for,omitzero"`
-	Until    string            `json:"until,omitempty"`   // wait on a joint: UntilHandling or UntilCure
-	Gates    []string          `json:"gates,omitempty"`   // measure: gate names, or Stale
-	Confirm  []string          `json:"confirm,omitempty"` // hold: the lines, each confirmed separately
+	Joint     string            `json:"joint,omitempty"`     // coat, join, glue: the joint; wait: the joint waited for, if any
+	Adhesives []string          `json:"adhesives,omitempty"` // coat, glue: what with, one of them
+	Load      bool              `json:"load,omitempty"`      // join, glue: the joint carries load in flight
+	For       quantity.Quantity `json:"for,omitzero"`
+	Until     string            `json:"until,omitempty"`   // wait on a joint: UntilHandling or UntilCure
+	Gates     []string          `json:"gates,omitempty"`   // measure: gate names, or Stale
+	Confirm   []string          `json:"confirm,omitempty"` // hold: the lines, each confirmed separately
 
 	Hands    quantity.Quantity `json:"hands,omitzero"` // attended time, without drying
 	Needs    []Setting         `json:"needs,omitempty"`

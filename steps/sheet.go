@@ -84,6 +84,9 @@ type Adhesive struct {
 	Times bond.Times `json:"-"`
 }
 
+// Dries reports whether a coat must dry before its joint may be joined.
+func (a Adhesive) Dries() bool { return a.Times.From > 0 }
+
 // A Gauge is what a reading is taken with.
 type Gauge struct {
 	Name        string            `json:"name"`

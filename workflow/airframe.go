@@ -95,7 +95,7 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		id = fmt.Sprintf("%s-%d", p.Name, n)
 	}
 	if r.SheetDigest != s.SheetDigest && len(open) > 0 {
-		return nil, refuse(p.Name, ByState, fmt.Sprintf("job %s is open under another revision of the design sheet", open[0].ID), s.remedy(Remedy{Kind: ToFinish, Name: open[0].ID}))
+		return nil, refuse(p.Name, ByState, fmt.Sprintf("the design sheet %s has changed since job %s was opened: revision %d then, revision %d now", r.Sheet.Name, open[0].ID, s.Sheet.Revision, r.Sheet.Revision), s.remedy(Remedy{Kind: ToMoveJob, Name: open[0].ID}))
 	}
 	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetDigest, Zone: r.Zone, Damages: r.Damages}}, nil
 }

@@ -33,7 +33,19 @@ type StepReport struct {
 	Reopened string
 	// Closes is when the window of an open join closes.
 	Closes time.Time
+	// Act is which part of a glue step is left, where the adhesive dries first.
+	Act Act
 }
+
+// An Act is a part of a glue step whose adhesive dries before it is joined.
+type Act string
+
+// The acts. Without one, the step is done at once.
+const (
+	ToCoat   Act = "coat"
+	ToRecoat Act = "coat again" // and it must be said when that was begun, or it might be meant for a join that comes too late
+	ToPress  Act = "press"
+)
 
 // Steps returns every step of the job as it stands now, in the order written.
 // An untrusted clock holds every step back.
@@ -92,7 +104,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				}
 			}
 			if explain := s.kinds[step.Kind].explain; explain != nil {
-				explain(&r, j, at)
+				explain(s, &r, j, at)
 			}
 			if i == head {
 				before.Text = step.Name + " comes before it"

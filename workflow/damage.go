@@ -212,7 +212,7 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error)
 		if !slices.Contains(steps.Severities(), seen.Severity) {
 			return nil, unknown("severity", seen.Severity, steps.Severities())
 		}
-		if err := CheckFinding(r.Triage, seen.Finding); err != nil {
+		if err := CheckFinding(r.Triage, seen.Zone, seen.Finding); err != nil {
 			return nil, err
 		}
 		if len(seen.Note) > 8192 {
@@ -227,11 +227,14 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error)
 	return facts, nil
 }
 
-// CheckFinding accepts a finding of the table, or free text unless it looks
-// like a misspelt finding.
-func CheckFinding(triage *steps.Triage, words string) error {
+// CheckFinding accepts a finding that is possible in the zone, or free text unless
+// it looks like a misspelt finding.
+func CheckFinding(triage *steps.Triage, zone, words string) error {
 	if strings.TrimSpace(words) == "" || len(words) > 200 {
 		return bad("describe the finding in a few words")
+	}
+	if f, ok := triage.Finding(words); ok && !f.In(zone) {
+		return bad("%s is not possible on %s; its zones are %s", words, zone, strings.Join(f.Zones, ", "))
 	}
 	var findings []string
 	for _, f := range triage.Findings {

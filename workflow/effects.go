@@ -36,7 +36,7 @@ func effects() map[string]effect {
 	return map[string]effect{
 		journal.Registered{}.Kind():        {fold: with((*State).register), carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
 		journal.JobOpened{}.Kind():         {fold: with((*State).open), carries: aboutJob, final: begun},
-		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: nothing},
+		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: movedTogether},
 		journal.StepDone{}.Kind():          work,
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,
@@ -91,7 +91,11 @@ func (s *State) complete(e journal.Entry) error {
 		return err
 	}
 	step, _, _ := job.Procedure.Step(work.Step)
-	job.done[work.Step] = completion{e.Position, e.At, step.Kind}
+	if kind, known := s.kinds[step.Kind]; known && kind.completed != e.Facts.Kind() {
+		delete(job.done, work.Step) // the coat of a glue step, which is done once it is joined
+	} else {
+		job.done[work.Step] = completion{e.Position, e.At, step.Kind}
+	}
 	s.set(e, work.Sets...)
 	switch f := e.Facts.(type) {
 	case journal.Coated:

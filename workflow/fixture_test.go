@@ -72,8 +72,8 @@ func build() *steps.Procedure {
 		Name: "plover-build", Title: "Build a Plover", Kind: steps.Build, Design: "plover", Revision: 1,
 		Stages: []steps.Stage{
 			{Name: "wing", Steps: []steps.Step{
-				{Name: "coat-left", Kind: steps.Coat, Joint: "roots", Adhesive: "contact", Hands: q("3 min"), Needs: []steps.Setting{{Condition: "ventilation", State: "on"}}},
-				{Name: "coat-right", Kind: steps.Coat, Joint: "roots", Adhesive: "contact", Hands: q("3 min")},
+				{Name: "coat-left", Kind: steps.Coat, Joint: "roots", Adhesives: []string{"contact"}, Hands: q("3 min"), Needs: []steps.Setting{{Condition: "ventilation", State: "on"}}},
+				{Name: "coat-right", Kind: steps.Coat, Joint: "roots", Adhesives: []string{"contact"}, Hands: q("3 min")},
 				{Name: "join-roots", Kind: steps.Join, Joint: "roots", Load: true, Hands: q("2 min"), Disturbs: []string{"wing"}},
 				{Name: "set", Kind: steps.Wait, Joint: "roots", Until: steps.UntilHandling},
 				{Name: "measure-slot", Kind: steps.Measure, Gates: []string{"slot"}},
@@ -90,7 +90,7 @@ func build() *steps.Procedure {
 				{Name: "measure-throw", Kind: steps.Measure, Gates: []string{"throw"}, Where: steps.Where{With: [][]string{{"rudder"}}}, Needs: []steps.Setting{{Condition: "propeller", State: "off"}}},
 			}},
 			{Name: "assembly", After: []string{"wing", "pod"}, Steps: []steps.Step{
-				{Name: "coat-saddle", Kind: steps.Coat, Joint: "saddle", Adhesive: "epoxy", Hands: q("4 min")},
+				{Name: "coat-saddle", Kind: steps.Coat, Joint: "saddle", Adhesives: []string{"epoxy"}, Hands: q("4 min")},
 				{Name: "join-saddle", Kind: steps.Join, Joint: "saddle", Load: true, Disturbs: []string{"wing", "pod"}},
 				{Name: "saddle-cured", Kind: steps.Wait, Joint: "saddle", Until: steps.UntilCure},
 				{Name: "measure-square", Kind: steps.Measure, Gates: []string{"square", "slot"}},
@@ -107,7 +107,7 @@ func repairWork() *steps.Procedure {
 		Name: "skin-lifted", Title: "Lay lifted skin down", Kind: steps.Repair, Revision: 1, On: []string{"wing", "tail"},
 		Stages: []steps.Stage{{Name: "skin", Steps: []steps.Step{
 			{Name: "lay-skin", Kind: steps.Do, Do: "iron it down", Disturbs: []string{steps.Here}},
-			{Name: "coat-skin", Kind: steps.Coat, Joint: "skin", Adhesive: "contact", Hands: q("3 min")},
+			{Name: "coat-skin", Kind: steps.Coat, Joint: "skin", Adhesives: []string{"contact"}, Hands: q("3 min")},
 			{Name: "join-skin", Kind: steps.Join, Joint: "skin", Load: true, Disturbs: []string{steps.Here}},
 			{Name: "measure-again", Kind: steps.Measure, Gates: []string{steps.Stale}},
 		}}},

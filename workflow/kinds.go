@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"slices"
 	"time"
 
 	"fettle/steps"
@@ -18,9 +19,9 @@ type stepKind struct {
 	// completed is the kind of entry that completes it.
 	completed string
 	// finish returns the facts that complete it.
-	finish func(r Finish, s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error)
+	finish func(r Finish, s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error)
 	// explain adds what a person wants to know about it; nil: nothing.
-	explain func(r *StepReport, j *Job, at time.Time)
+	explain func(s *State, r *StepReport, j *Job, at time.Time)
 
 	touched bool    // a touch test of its joint may come with it
 	begins  bool    // the time it began, and perhaps of mixing, may be given
@@ -33,6 +34,7 @@ func stepKinds() map[steps.Kind]stepKind {
 		steps.Do:      {completed: journal.StepDone{}.Kind(), finish: justDone},
 		steps.Coat:    {completed: journal.Coated{}.Kind(), met: coatMet, forbids: coatForbids, finish: Finish.coated, explain: explainCoat, begins: true},
 		steps.Join:    {completed: journal.Joined{}.Kind(), met: joinMet, forbids: joinForbids, finish: finishJoin, explain: explainJoin, touched: true},
+		steps.Glue:    {completed: journal.Joined{}.Kind(), met: joinMet, forbids: glueForbids, finish: Finish.glued, explain: explainGlue, touched: true, begins: true},
 		steps.Wait:    {completed: journal.StepDone{}.Kind(), met: waitMet, forbids: waitForbids, finish: justDone},
 		steps.Measure: {completed: journal.StepDone{}.Kind(), met: measureMet, forbids: measureForbids, finish: finishMeasure},
 		steps.Hold:    {completed: journal.HoldCleared{}.Kind(), finish: finishHold, left: ByHold},
@@ -40,8 +42,8 @@ func stepKinds() map[steps.Kind]stepKind {
 	}
 }
 
-func justDone(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) (journal.Facts, error) {
-	return journal.StepDone{Work: s.work(job, step)}, nil
+func justDone(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
+	return []journal.Facts{journal.StepDone{Work: s.work(job, step)}}, nil
 }
 
 func coatMet(_ *State, j *Job, stage steps.Stage, i int, at time.Time, done bool) bool {
@@ -50,24 +52,42 @@ func coatMet(_ *State, j *Job, stage steps.Stage, i int, at time.Time, done bool
 	return done && ok && joint.coatedBy(step.Name) && !joint.Lapsed(at)
 }
 
-func coatForbids(s *State, _ *Job, stage steps.Stage, i int, at time.Time) []Reason {
-	return s.unfitClimate(stage.Steps[i], at)
+// coatForbids: of several adhesives one must be fit.
+func coatForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
+	may := s.AdhesivesOf(j, stage.Steps[i], at)
+	var reasons []Reason
+	for _, a := range may {
+		if len(a.Unfit) == 0 {
+			return nil
+		}
+		for _, r := range a.Unfit {
+			if !slices.ContainsFunc(reasons, func(have Reason) bool { return have.Text == r.Text }) {
+				reasons = append(reasons, r)
+			}
+		}
+	}
+	if len(may) == 0 {
+		return []Reason{{Because: ByState, Text: "it names no adhesive"}}
+	}
+	return reasons
 }
 
-func explainCoat(r *StepReport, j *Job, at time.Time) {
+func explainCoat(_ *State, r *StepReport, j *Job, at time.Time) {
 	joint, ok := j.joints[r.Step.Joint]
-	if _, was := j.done[r.Step.Name]; !ok || !was || !joint.Lapsed(at) {
-		return
+	if _, was := j.done[r.Step.Name]; ok && was && joint.Lapsed(at) {
+		r.Reopened = joint.lapse()
 	}
-	if joint.Doubted() {
-		r.Reopened = joint.doubt()
-		return
+}
+
+// lapse says why a coat counts no more.
+func (j *Joint) lapse() string {
+	switch {
+	case j.Doubted():
+		return j.doubt()
+	case j.Window().Empty():
+		return "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
 	}
-	if joint.Window().Empty() {
-		r.Reopened = "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
-		return
-	}
-	r.Reopened = "the coat has lapsed: it waited longer than " + joint.Adhesive.To.String() + "; put a fresh thin coat on every face"
+	return "the coat has lapsed: it waited longer than " + j.Adhesive.To.String() + "; put a fresh thin coat on every face"
 }
 
 // doubt says why a join that was recorded does not count.
@@ -85,11 +105,11 @@ func joinForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 	return s.shut(j, stage.Steps[i], at)
 }
 
-func finishJoin(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) (journal.Facts, error) {
-	return journal.Joined{Work: s.work(job, step), Joint: step.Joint, Load: step.Load}, nil
+func finishJoin(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
+	return []journal.Facts{journal.Joined{Work: s.work(job, step), Joint: step.Joint, Load: step.Load}}, nil
 }
 
-func explainJoin(r *StepReport, j *Job, _ time.Time) {
+func explainJoin(_ *State, r *StepReport, j *Job, _ time.Time) {
 	joint, ok := j.joints[r.Step.Joint]
 	switch {
 	case !ok:
@@ -97,6 +117,39 @@ func explainJoin(r *StepReport, j *Job, _ time.Time) {
 		r.Reopened = joint.doubt()
 	case r.Progress == Ready:
 		r.Closes = joint.Window().Closes
+	}
+}
+
+// coated reports whether the coat of a glue step is on and may still be pressed.
+func (j *Job) coated(step steps.Step, at time.Time) bool {
+	joint, ok := j.joints[step.Joint]
+	return ok && joint.coatedBy(step.Name) && joint.Joined.IsZero() && !joint.Lapsed(at)
+}
+
+func glueForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {
+	if step := stage.Steps[i]; j.coated(step, at) {
+		return s.shut(j, step, at)
+	}
+	return coatForbids(s, j, stage, i, at)
+}
+
+func explainGlue(s *State, r *StepReport, j *Job, at time.Time) {
+	joint, ok := j.joints[r.Step.Joint]
+	wet := slices.ContainsFunc(s.AdhesivesOf(j, r.Step, at), func(a AdhesiveReport) bool { return !a.Dries() })
+	switch coated := ok && joint.coatedBy(r.Step.Name); {
+	case r.Progress == Done:
+	case coated && joint.Lapsed(at):
+		r.Reopened = joint.lapse()
+		if joint.Adhesive.Dries() {
+			r.Act = ToRecoat
+		}
+	case !coated && !wet:
+		r.Act = ToCoat
+	case coated:
+		r.Act = ToPress
+		if r.Progress == Ready {
+			r.Closes = joint.Window().Closes
+		}
 	}
 }
 
@@ -144,14 +197,14 @@ func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []
 	return append(reasons, s.lacking(without(needs, stage.Steps[i].Needs), at)...)
 }
 
-func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error) {
+func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {
 	if reasons := s.unmet(job, step, c.At); len(reasons) > 0 {
 		return nil, &Refusal{What: step.Name, Reasons: reasons}
 	}
-	return journal.StepDone{Work: s.work(job, step)}, nil
+	return justDone(Finish{}, s, job, step, c)
 }
 
-func finishHold(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) (journal.Facts, error) {
+func finishHold(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
 	return nil, refuse(step.Name, ByHold, "it is a hold: confirm each line", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
 }
 
@@ -159,6 +212,6 @@ func releaseForbids(s *State, j *Job, _ steps.Stage, _ int, at time.Time) []Reas
 	return s.Proof(at, j).Reasons()
 }
 
-func finishRelease(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) (journal.Facts, error) {
+func finishRelease(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
 	return nil, refuse(step.Name, ByState, "only a person can release it", s.remedy(Remedy{Kind: ToRelease}))
 }

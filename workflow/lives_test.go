@@ -90,12 +90,21 @@ func (l *life) measuring(t *rapid.T) {
 		l.try(t, Start{Procedure: repairWork(), Digest: repairSum, Sheet: papers().Sheets[sum], SheetDigest: sum, Zone: "wing"})
 		if open := l.state.OpenJobs(l.now); len(open) > 0 {
 			job := open[0]
-			l.try(t, MoveJob{job.ID, papers().Procedures[job.Digest], job.Digest, papers().Sheets[sum], sum})
+			l.try(t, movedTo(open, sum))
 			if len(l.state.workIn(job.ID)) == 0 {
 				l.keepSheet(t, job)
 			}
 		}
 	}
+}
+
+// movedTo moves the open jobs to a sheet, each with its own procedure.
+func movedTo(open []*Job, sheet string) MoveJob {
+	move := MoveJob{Job: open[0].ID, Procedure: papers().Procedures[open[0].Digest], Digest: open[0].Digest, Sheet: papers().Sheets[sheet], SheetDigest: sheet}
+	for _, other := range open[1:] {
+		move.Others = append(move.Others, MovedJob{other.ID, papers().Procedures[other.Digest], other.Digest})
+	}
+	return move
 }
 
 // keepSheet drops a job that was only opened for its sheet, now and then.
@@ -157,8 +166,7 @@ func (l *life) move(t *rapid.T) {
 	case 12:
 		if open := l.state.OpenJobs(l.now); len(open) > 0 && rapid.IntRange(0, 2).Draw(t, "move on?") == 0 {
 			sum := rapid.SampledFrom([]string{sheetSum, strictSum}).Draw(t, "sheet")
-			job := open[0]
-			l.try(t, MoveJob{job.ID, papers().Procedures[job.Digest], job.Digest, papers().Sheets[sum], sum})
+			l.try(t, movedTo(open, sum))
 		}
 	case 13:
 		back := rapid.IntRange(1, 6).Draw(t, "undo of the last")

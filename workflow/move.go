@@ -2,20 +2,32 @@ package workflow
 
 import (
 	"fmt"
+	"maps"
+	"reflect"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
-// MoveJob moves an open job to newer documents.
+// MoveJob moves an open job to newer documents. The sheet is that of the airframe:
+// where it becomes another, every open job moves with it.
 type MoveJob struct {
 	Job         string
 	Procedure   *steps.Procedure
 	Digest      string
 	Sheet       *steps.Sheet
 	SheetDigest string
+	Others      []MovedJob // the other open jobs
+}
+
+// A MovedJob is a job that moves along, to a newer procedure or with its own.
+type MovedJob struct {
+	Job       string
+	Procedure *steps.Procedure
+	Digest    string
 }
 
 func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -28,12 +40,51 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, refuse(r.Job, ByState, "it is complete; only an open job can be moved", Remedy{})
 	case r.Digest == job.Digest && r.SheetDigest == s.SheetDigest:
 		return nil, refuse(r.Job, ByState, "it already uses these documents", Remedy{})
-	case r.Procedure.Name != job.Procedure.Name:
-		return nil, refuse(r.Job, ByState, fmt.Sprintf("its procedure is %s, not %s", job.Procedure.Name, r.Procedure.Name), Remedy{})
 	case r.Sheet.Name != s.Airframe.Design:
 		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, but the sheet is for %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), Remedy{})
 	}
-	return []journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, nil
+	moved := []MovedJob{{r.Job, r.Procedure, r.Digest}}
+	if r.SheetDigest != s.SheetDigest {
+		for _, open := range s.OpenJobs(c.At) {
+			if open.ID == r.Job {
+				continue
+			}
+			i := slices.IndexFunc(r.Others, func(m MovedJob) bool { return m.Job == open.ID })
+			if i < 0 {
+				return nil, refuse(r.Job, ByState, "job "+open.ID+" is open too, and must move to the newer sheet with it", Remedy{})
+			}
+			moved = append(moved, r.Others[i])
+		}
+	}
+	var facts []journal.Facts
+	for _, m := range moved {
+		job, err := s.Job(m.Job)
+		if err != nil {
+			return nil, err
+		}
+		if m.Procedure.Name != job.Procedure.Name {
+			return nil, refuse(m.Job, ByState, fmt.Sprintf("its procedure is %s, not %s", job.Procedure.Name, m.Procedure.Name), Remedy{})
+		}
+		facts = append(facts, journal.JobMoved{Job: m.Job, Procedure: m.Digest, Sheet: r.SheetDigest})
+	}
+	return facts, nil
+}
+
+// movedTogether returns the entries of the jobs that moved to a sheet in one act:
+// none of them stays on it alone.
+func movedTogether(s *State, e journal.Entry) []int64 {
+	var positions []int64
+	sheet := e.Facts.(journal.JobMoved).Sheet
+	for _, step := range []int64{-1, 1} {
+		for p := e.Position + step; p >= 0 && p < s.Size(); p += step {
+			other, ok := s.Entries[p].Facts.(journal.JobMoved)
+			if !ok || other.Sheet != sheet || !s.Entries[p].Recorded.Equal(e.Recorded) {
+				break
+			}
+			positions = append(positions, p)
+		}
+	}
+	return positions
 }
 
 // move applies a JobMoved. A step that was done stays done if what completed it
@@ -130,126 +181,171 @@ type Change struct {
 	What Cause
 	// Reopens says that work that counts now would no longer count.
 	Reopens bool
+	Job     string // another job that moves along, if it is one of that
+
+	// What says something else, as it was and as it is; nil if it is none of these.
+	Step  *[2]steps.Step
+	Gate  *[2]steps.Gate // the first is empty if the gate is new
+	Sheet *[2]*steps.Sheet
 }
 
-// Changes says what moving the job would change for it at the time: steps
-// added, dropped and rewritten, limits that differ, and gates whose standing
-// would change.
+// Changes says what moving the job would change at the time: what newer revisions
+// say of themselves, steps added, dropped and changed, limits that differ, and
+// gates whose standing would change.
 func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
-	if _, err := r.decide(s, Circumstances{Now: at, At: at}); err != nil {
-		return nil, err
-	}
-	job, err := s.Job(r.Job)
+	facts, err := r.decide(s, Circumstances{Now: at, At: at})
 	if err != nil {
 		return nil, err
 	}
-	moved := r.Procedure.For(s.Airframe.Options, job.Zone)
-	changes := notes("procedure", job.Procedure.Revision, moved.Revision, moved.Changes)
-	changes = append(changes, notes("design sheet", s.Sheet.Revision, r.Sheet.Revision, r.Sheet.Changes)...)
-	changes = append(changes, s.stepChanges(job, moved)...)
-	changes = append(changes, gateChanges(s.Sheet, r.Sheet)...)
-	docs := Documents{Sheets: map[string]*steps.Sheet{r.SheetDigest: r.Sheet}, Procedures: map[string]*steps.Procedure{r.Digest: r.Procedure}}
-	for digest, sheet := range s.docs.Sheets {
-		docs.Sheets[digest] = sheet
+	changes := SheetChanges(s.Sheet, r.Sheet, r.SheetDigest != s.SheetDigest)
+	docs := Documents{Sheets: maps.Clone(s.docs.Sheets), Procedures: maps.Clone(s.docs.Procedures)}
+	docs.Sheets[r.SheetDigest] = r.Sheet
+	for _, m := range append([]MovedJob{{r.Job, r.Procedure, r.Digest}}, r.Others...) {
+		job, err := s.Job(m.Job)
+		if err != nil {
+			return nil, err
+		}
+		docs.Procedures[m.Digest] = m.Procedure
+		moved := m.Procedure.For(s.Airframe.Options, job.Zone)
+		of := revisionChanges("procedure", job.Procedure.Revision, moved.Revision, moved.Changes, m.Digest != job.Digest)
+		of = append(of, s.stepChanges(job, moved)...)
+		if m.Job != r.Job {
+			of = append([]Change{{What: Cause{Text: "it moves too, since the sheet is that of the airframe"}}}, of...)
+			for i := range of {
+				of[i].Job = m.Job
+			}
+		}
+		changes = append(changes, of...)
 	}
-	for digest, p := range s.docs.Procedures {
-		docs.Procedures[digest] = p
-	}
-	after, err := Replay(append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries([]journal.Facts{journal.JobMoved{Job: r.Job, Procedure: r.Digest, Sheet: r.SheetDigest}}, Circumstances{Now: at, At: at})...), docs)
+	after, err := Replay(append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries(facts, Circumstances{Now: at, At: at})...), docs)
 	if err != nil {
 		return nil, err
 	}
 	for _, g := range s.Gates(at) {
 		then, err := after.GateReport(g.Gate.Name, at)
 		if err == nil && then.Standing != g.Standing {
-			changes = append(changes, Change{then.Says().after(fmt.Sprintf("gate %s: %s now, then ", g.Gate.Name, g.Standing.Words())), g.Met() && !then.Met()})
+			changes = append(changes, Change{What: then.Says().after(fmt.Sprintf("gate %s: %s now, then ", g.Gate.Name, g.Standing.Words())), Reopens: g.Met() && !then.Met()})
 		}
 	}
 	return changes, nil
 }
 
-// notes are what the newer document says of its revisions since.
-func notes(what string, from, to int, of []steps.Change) []Change {
-	var changes []Change
-	for _, c := range of {
-		if c.Revision > from && c.Revision <= to {
-			changes = append(changes, Change{What: Cause{Text: fmt.Sprintf("revision %d of the %s: %s", c.Revision, what, c.Text)}})
-		}
-	}
-	return changes
-}
-
-func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
-	var changes []Change
-	for _, step := range moved.Steps() {
-		have, _, ok := job.Procedure.Step(step.Name)
-		m, done := job.done[step.Name]
-		reopens := done && !s.completes(m, step)
-		switch {
-		case goesOn(job.Procedure, step):
-			word := ""
-			m, done := job.done[step.Was]
-			reopens := done && !s.completes(m, step)
-			switch {
-			case reopens:
-				word = ", and must be done again"
-			case done:
-				word = ", and stays done"
-			}
-			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is called %s now%s", step.Was, step.Name, word)}, reopens})
-		case !ok:
-			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is new: %s", step.Name, step.Label())}, false})
-		case !have.Alike(step):
-			word := "is rewritten"
-			switch {
-			case reopens:
-				word = "is rewritten, and must be done again"
-			case done:
-				word = "is rewritten, and stays done"
-			}
-			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s %s", step.Name, word)}, reopens})
-		}
-	}
-	var renamed []string
-	for _, step := range moved.Steps() {
-		if goesOn(job.Procedure, step) {
-			renamed = append(renamed, step.Was)
-		}
-	}
-	for _, step := range job.Procedure.Steps() {
-		if _, _, ok := moved.Step(step.Name); !ok && !slices.Contains(renamed, step.Name) {
-			changes = append(changes, Change{Cause{Text: fmt.Sprintf("step %s is dropped", step.Name)}, false})
-		}
-	}
-	return changes
-}
-
-func gateChanges(from, to *steps.Sheet) []Change {
+// revisionChanges are what the newer document says of its revisions since, and
+// whether it is newer at all.
+func revisionChanges(what string, from, to int, of []steps.Change, other bool) []Change {
 	var changes []Change
 	say := func(format string, args ...any) {
 		changes = append(changes, Change{What: Cause{Text: fmt.Sprintf(format, args...)}})
+	}
+	switch {
+	case to < from:
+		say("the %s goes back from revision %d to revision %d", what, from, to)
+	case to == from && other:
+		say("the %s says something else, and its revision is %d as before", what, to)
+	}
+	for _, c := range of {
+		if c.Revision > from && c.Revision <= to {
+			say("revision %d of the %s: %s", c.Revision, what, c.Text)
+		}
+	}
+	return changes
+}
+
+// stepChanges are what the moved procedure changes in the steps of the job.
+func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
+	var changes []Change
+	gone := map[string]bool{}
+	for _, step := range job.Procedure.Steps() {
+		gone[step.Name] = true
+	}
+	for _, step := range moved.Steps() {
+		have, from, known := job.Procedure.Step(step.Name)
+		renamed := goesOn(job.Procedure, step)
+		if renamed {
+			have, from, known = job.Procedure.Step(step.Was)
+		}
+		delete(gone, have.Name)
+		if !known {
+			changes = append(changes, Change{What: Cause{Text: fmt.Sprintf("step %s is new: %s", step.Name, step.Label())}})
+			continue
+		}
+		_, to, _ := moved.Step(step.Name)
+		var words []string
+		if renamed {
+			words = append(words, "is called "+step.Name+" now")
+		}
+		if from.Name != to.Name {
+			words = append(words, "is in stage "+to.Name+" now, not in "+from.Name)
+		}
+		alike := have
+		alike.Name, alike.Was = step.Name, step.Was
+		c := Change{}
+		if !alike.Alike(step) {
+			c.Step = &[2]steps.Step{have, step}
+			if !renamed {
+				words = append(words, "says something else")
+			}
+		}
+		if len(words) == 0 {
+			continue
+		}
+		if m, done := job.done[have.Name]; done {
+			if c.Reopens = !s.completes(m, step); c.Reopens {
+				words = append(words, "and must be done again")
+			} else {
+				words = append(words, "and stays done")
+			}
+		}
+		c.What.Text = "step " + have.Name + " " + strings.Join(words, ", ")
+		changes = append(changes, c)
+	}
+	for _, step := range job.Procedure.Steps() {
+		if gone[step.Name] {
+			changes = append(changes, Change{What: Cause{Text: fmt.Sprintf("step %s is dropped", step.Name)}})
+		}
+	}
+	for _, stage := range moved.Stages {
+		if have, ok := job.Procedure.Stage(stage.Name); ok && !slices.Equal(have.After, stage.After) {
+			changes = append(changes, Change{What: Cause{Text: fmt.Sprintf("stage %s comes after %s now, not after %s", stage.Name, orNothing(stage.After), orNothing(have.After))}})
+		}
+	}
+	return changes
+}
+
+func orNothing(stages []string) string {
+	if len(stages) == 0 {
+		return "nothing"
+	}
+	return strings.Join(stages, ", ")
+}
+
+// SheetChanges says what another design sheet changes. other says that it is
+// another one at all.
+func SheetChanges(from, to *steps.Sheet, other bool) []Change {
+	if !other {
+		return nil
+	}
+	changes := revisionChanges("design sheet", from.Revision, to.Revision, to.Changes, true)
+	was, is := *from, *to
+	for _, s := range []*steps.Sheet{&was, &is} {
+		s.Gates, s.Changes, s.Revision = nil, nil, 0
+	}
+	if !reflect.DeepEqual(was, is) {
+		changes = append(changes, Change{What: Cause{Text: "the design sheet says something else"}, Sheet: &[2]*steps.Sheet{&was, &is}})
 	}
 	for _, g := range to.Gates {
 		have, ok := from.Gate(g.Name)
 		switch {
 		case !ok:
-			say("gate %s is new", g.Name)
-		case !sameLimits(have, g):
-			say("gate %s has other limits", g.Name)
-		case have.Critical != g.Critical || have.Gauge != g.Gauge || have.Work != g.Work || !slices.Equal(have.Of, g.Of):
-			say("gate %s differs in its gauge, its zones or in being critical", g.Name)
+			changes = append(changes, Change{What: Cause{Text: "gate " + g.Name + " is new"}, Gate: &[2]steps.Gate{{}, g}})
+		case !reflect.DeepEqual(have, g):
+			changes = append(changes, Change{What: Cause{Text: "gate " + g.Name + " says something else"}, Gate: &[2]steps.Gate{have, g}})
 		}
 	}
 	for _, g := range from.Gates {
 		if _, ok := to.Gate(g.Name); !ok {
-			say("gate %s is dropped", g.Name)
+			changes = append(changes, Change{What: Cause{Text: "gate " + g.Name + " is dropped"}})
 		}
 	}
 	return changes
-}
-
-func sameLimits(a, b steps.Gate) bool {
-	return a.Limits.Low.Equal(b.Limits.Low) && a.Limits.High.Equal(b.Limits.High) && a.Limits.Alike.Equal(b.Limits.Alike) &&
-		slices.Equal(a.Points, b.Points) && a.Repeat == b.Repeat &&
-		a.Result.Function == b.Result.Function && slices.Equal(a.Result.Of, b.Result.Of) && a.Result.Run.Equal(b.Result.Run)
 }

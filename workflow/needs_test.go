@@ -49,7 +49,7 @@ func TestStepsThatNeedAConditionOtherwise(t *testing.T) {
 
 func TestACoatOfNoAdhesiveOfTheDesign(t *testing.T) {
 	gum := coating("coat", "tab")
-	gum.Adhesive = "gum"
+	gum.Adhesives = []string{"gum"}
 	b := working(t, one("one", gum, joining("join", "tab")))
 	mustContain(t, b.refused(Finish{Step: "coat"}, ByState), "gum")
 }

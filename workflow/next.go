@@ -126,9 +126,11 @@ func (s *State) due(now time.Time) (time.Time, string) {
 func (s *State) HumidityCounts(now time.Time) bool {
 	for _, job := range s.OpenJobs(now) {
 		for _, step := range job.Procedure.Steps() {
-			a, ok := s.Sheet.Adhesive(step.Adhesive)
-			if ok && (!a.Driest.IsZero() || !a.Dampest.IsZero()) {
-				return true
+			for _, name := range step.Adhesives {
+				a, ok := s.Sheet.Adhesive(name)
+				if ok && (!a.Driest.IsZero() || !a.Dampest.IsZero()) {
+					return true
+				}
 			}
 		}
 	}

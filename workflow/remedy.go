@@ -18,6 +18,8 @@ const (
 	ToDryAir        RemedyKind = "dry-air"             // Value: a humidity of at most that, then read the bench
 	ToDampAir       RemedyKind = "damp-air"            // Value: a humidity of at least that, then read the bench
 	ToCoatAgain     RemedyKind = "coat-again"          // Joint: a fresh coat on every face
+	ToSayBegan      RemedyKind = "say-began"           // Step: of a glue step, once a fresh coat is on
+	ToNameAdhesive  RemedyKind = "name-adhesive"       // Step, Names: those that it may be
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit
 	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; rework comes after
@@ -40,6 +42,8 @@ const (
 	ToNameWho       RemedyKind = "name-who"            // say who is at the bench
 	ToNameZone      RemedyKind = "name-zone"           // Names: those that fit
 	ToUseOtherStore RemedyKind = "use-other-store"     // for an airframe that this one already has
+	ToMoveJob       RemedyKind = "move-job"            // Name: a job
+	ToRaiseRevision RemedyKind = "raise-revision"      // Name: the file of the document
 	ToOmitZone      RemedyKind = "omit-zone"           // give no zone
 )
 

@@ -33,7 +33,7 @@ func TestARenamedStepStaysDone(t *testing.T) {
 	coat := b.state.Size() - 1
 	b.done("coat-right")
 	newer := renamed("coat-left", "spread-left", "")
-	changes, err := b.state.Changes(MoveJob{b.state.Jobs[0].ID, newer, "sha256:newer-build", sheet(), sheetSum}, b.now)
+	changes, err := b.state.Changes(MoveJob{Job: b.state.Jobs[0].ID, Procedure: newer, Digest: "sha256:newer-build", Sheet: sheet(), SheetDigest: sheetSum}, b.now)
 	if err != nil {
 		t.Fatal(err)
 	}

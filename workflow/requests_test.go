@@ -145,7 +145,7 @@ func TestNamesOfJobs(t *testing.T) {
 	newer := start("tail")
 	newer.Procedure, newer.Digest, newer.Zone = build(), buildSum, ""
 	newer.SheetDigest = strictSum
-	mustContain(t, b.refused(newer, ByState), "another revision", "[finish skin-lifted-2")
+	mustContain(t, b.refused(newer, ByState), "has changed since job skin-lifted-2 was opened", "[move-job skin-lifted-2")
 	b = released(t)
 	newer = start("tail")
 	newer.SheetDigest = strictSum

@@ -645,7 +645,7 @@ func TestStartRefusals(t *testing.T) {
 		t.Errorf("an unknown zone: %v", err)
 	}
 	fix.Zone, fix.SheetDigest = "wing", "sha256:other"
-	mustContain(t, b.refused(fix, ByState), "another revision")
+	mustContain(t, b.refused(fix, ByState), "has changed since job plover-build")
 }
 
 func TestMarks(t *testing.T) {

@@ -113,13 +113,32 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 			later[step.Name] = true
 		}
 	}
-	var positions []int64
+	positions := s.joinedBy(e)
 	for _, p := range s.workIn(work.Job) {
 		if w, _ := journal.WorkOf(s.Entries[p].Facts); later[s.StepOf(w)] {
 			positions = append(positions, p)
 		}
 	}
 	return positions
+}
+
+// joinedBy returns the entry that joins what the coat of a glue step spread, if
+// there is one.
+func (s *State) joinedBy(coat journal.Entry) []int64 {
+	of, ok := coat.Facts.(journal.Coated)
+	if !ok {
+		return nil
+	}
+	for _, e := range s.Entries[coat.Position+1:] {
+		if w, ok := journal.WorkOf(e.Facts); !ok || !s.Live(e.Position) || w.Job != of.Job || s.StepOf(w) != s.StepOf(of.Work) {
+			continue
+		}
+		if _, joined := e.Facts.(journal.Joined); joined {
+			return []int64{e.Position}
+		}
+		return nil // coated again
+	}
+	return nil
 }
 
 // clearing returns the live entries that clear the quarantine of a damage.

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -15,7 +16,7 @@ func (b *bench) moved(p *steps.Procedure, s *steps.Sheet) {
 	b.t.Helper()
 	docs := documents()
 	docs.Sheets["sha256:newer-sheet"], docs.Procedures["sha256:newer-build"] = s, p
-	entries, err := b.state.Decide(MoveJob{b.state.Jobs[0].ID, p, "sha256:newer-build", s, "sha256:newer-sheet"}, Circumstances{Now: b.now, By: b.by, Program: "test"})
+	entries, err := b.state.Decide(MoveJob{Job: b.state.Jobs[0].ID, Procedure: p, Digest: "sha256:newer-build", Sheet: s, SheetDigest: "sha256:newer-sheet"}, Circumstances{Now: b.now, By: b.by, Program: "test"})
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -59,7 +60,7 @@ func TestUndoOfAMoveThatWorkNeeds(t *testing.T) {
 	novel.Name = "novel"
 	with.Adhesives = append(with.Adhesives, novel)
 	for i := range 2 {
-		newer.Stages[0].Steps[i].Adhesive = "novel"
+		newer.Stages[0].Steps[i].Adhesives = []string{"novel"}
 	}
 	b.moved(newer, with)
 	move := b.state.Size() - 1
@@ -177,7 +178,7 @@ func TestWhatAMoveChanges(t *testing.T) {
 	asks.Gates[0].Limits.High = q("3.95 mm") // root was read at 4 mm
 	asks.Gates[1].Of = []string{"wing"}
 	asks.Gates = append(asks.Gates[:2:2], steps.Gate{Name: "twist", Repeat: 1, Gauge: "rule", Limits: asks.Gates[2].Limits})
-	move := MoveJob{"plover-build", newer, "sha256:newer-build", asks, "sha256:newer-sheet"}
+	move := MoveJob{Job: "plover-build", Procedure: newer, Digest: "sha256:newer-build", Sheet: asks, SheetDigest: "sha256:newer-sheet"}
 	changes, err := b.state.Changes(move, b.now)
 	if err != nil {
 		t.Fatal(err)
@@ -188,9 +189,10 @@ func TestWhatAMoveChanges(t *testing.T) {
 		all += c.What.Text + "\n"
 		reopens[strings.TrimSuffix(strings.Join(strings.Fields(c.What.Text)[:2], " "), ":")] = c.Reopens
 	}
-	mustContain(t, all, "step polish is new", "step coat-left is rewritten, and stays done\n", "step coat-saddle is rewritten\n", "step sand-pod is dropped",
-		"gate twist is new", "gate slot has other limits", "gate square differs in its gauge, its zones or in being critical", "gate throw is dropped", "gate slot: passed now, then out of tolerance")
-	if len(changes) != 9 || !reopens["gate slot"] || reopens["gate square"] {
+	mustContain(t, all, "step polish is new", "step coat-left says something else, and stays done\n", "step coat-saddle says something else\n", "step sand-pod is dropped",
+		"the design sheet says something else, and its revision is 1 as before", "the procedure says something else, and its revision is 1 as before",
+		"gate twist is new", "gate slot says something else", "gate square says something else", "gate throw is dropped", "gate slot: passed now, then out of tolerance")
+	if len(changes) != 11 || !reopens["gate slot"] || reopens["gate square"] {
 		t.Errorf("%d changes, of which reopen %v:\n%s", len(changes), reopens, all)
 	}
 	if b.state.SheetDigest != sheetSum || b.gate("slot").Standing != Current {
@@ -198,30 +200,32 @@ func TestWhatAMoveChanges(t *testing.T) {
 	}
 
 	// One thing each of what may differ in a gate.
-	for says, change := range map[string]func(*steps.Gate){
-		"has other limits":     func(g *steps.Gate) { g.Limits.Low = q("3.6 mm") },
-		"has other limits ":    func(g *steps.Gate) { g.Limits.High = q("4.4 mm") },
-		"has other limits  ":   func(g *steps.Gate) { g.Limits.Alike = q("1 mm") },
-		"has other limits   ":  func(g *steps.Gate) { g.Points = []string{"tip", "root"} },
-		"has other limits    ": func(g *steps.Gate) { g.Repeat = 2 },
-		"differs in its gauge, its zones or in being critical": func(g *steps.Gate) { g.Critical = true },
-		"differs in its gauge":                                 func(g *steps.Gate) { g.Gauge = "rule" },
-		"differs in its gauge, its zones":                      func(g *steps.Gate) { g.Of = []string{"pod"} },
+	for what, change := range map[string]func(*steps.Gate){
+		"low":      func(g *steps.Gate) { g.Limits.Low = q("3.6 mm") },
+		"high":     func(g *steps.Gate) { g.Limits.High = q("4.4 mm") },
+		"alike":    func(g *steps.Gate) { g.Limits.Alike = q("1 mm") },
+		"points":   func(g *steps.Gate) { g.Points = []string{"tip", "root"} },
+		"repeat":   func(g *steps.Gate) { g.Repeat = 2 },
+		"critical": func(g *steps.Gate) { g.Critical = true },
+		"gauge":    func(g *steps.Gate) { g.Gauge = "rule" },
+		"zones":    func(g *steps.Gate) { g.Of = []string{"pod"} },
 	} {
 		other := sheet()
 		change(&other.Gates[0])
-		changes := gateChanges(sheet(), other)
-		if len(changes) != 1 || !strings.Contains(changes[0].What.Text, strings.TrimSpace(says)) {
-			t.Errorf("want %q: %v", says, changes)
+		changes := SheetChanges(sheet(), other, true)
+		if len(changes) != 2 || changes[1].Gate == nil || !strings.HasSuffix(changes[1].What.Text, "says something else") {
+			t.Errorf("%s: %v", what, changes)
 		}
 	}
-	if changes := gateChanges(sheet(), sheet()); len(changes) != 0 {
+	if changes := SheetChanges(sheet(), sheet(), false); len(changes) != 0 {
 		t.Errorf("nothing differs: %v", changes)
 	}
 }
 
 func TestWhatIsNoMove(t *testing.T) {
-	move := func() MoveJob { return MoveJob{"plover-build", build(), "sha256:newer-build", sheet(), sheetSum} }
+	move := func() MoveJob {
+		return MoveJob{Job: "plover-build", Procedure: build(), Digest: "sha256:newer-build", Sheet: sheet(), SheetDigest: sheetSum}
+	}
 	b := building(t)
 	for name, change := range map[string]func(*MoveJob){
 		"the same documents": func(m *MoveJob) { m.Digest = buildSum },
@@ -252,4 +256,72 @@ func TestWhatIsNoMove(t *testing.T) {
 	}
 	b = released(t)
 	mustContain(t, b.refused(move(), ByState), "complete")
+}
+
+// The sheet is that of the airframe: the open jobs move to another one in one act,
+// and are taken back from it in one.
+func TestOpenJobsMoveTogether(t *testing.T) {
+	b := building(t)
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing"})
+	open := b.state.OpenJobs(b.now)
+	move := movedTo(open, strictSum)
+	alone := move
+	alone.Others = nil
+	mustContain(t, b.refused(alone, ByState), "job skin-lifted is open too, and must move to the newer sheet with it")
+	wrong := move
+	wrong.Others = []MovedJob{{open[1].ID, build(), buildSum}}
+	mustContain(t, b.refused(wrong, ByState), "its procedure is skin-lifted, not plover-build")
+
+	changes, err := b.state.Changes(move, b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if i := slices.IndexFunc(changes, func(c Change) bool { return c.Job == "skin-lifted" }); i < 0 || !strings.Contains(changes[i].What.Text, "it moves too") {
+		t.Errorf("nothing is said of the other job: %v", changes)
+	}
+	b.must(move)
+	var moved []journal.JobMoved
+	for _, e := range b.state.Entries {
+		if f, ok := e.Facts.(journal.JobMoved); ok {
+			moved = append(moved, f)
+		}
+	}
+	want := []journal.JobMoved{{Job: "plover-build", Procedure: buildSum, Sheet: strictSum}, {Job: "skin-lifted", Procedure: repairSum, Sheet: strictSum}}
+	if !slices.Equal(moved, want) || b.state.SheetDigest != strictSum {
+		t.Errorf("moved %v, under the sheet %s", moved, b.state.SheetDigest)
+	}
+	b.must(Undo{Position: b.state.Size() - 1})
+	if b.state.SheetDigest != sheetSum || b.state.Live(b.state.Size()-3) {
+		t.Errorf("one of two moves was taken back; the sheet is %s", b.state.SheetDigest)
+	}
+
+	// A procedure alone is moved alone.
+	newer := move
+	newer.Procedure, newer.Digest, newer.Sheet, newer.SheetDigest, newer.Others = build(), "sha256:newer-build", sheet(), sheetSum, nil
+	if facts, err := newer.decide(b.state, Circumstances{Now: b.now, At: b.now}); err != nil || len(facts) != 1 {
+		t.Errorf("the procedure alone: %v, %v", facts, err)
+	}
+}
+
+// What is older, or has the number of another text, is said.
+func TestWhatRevisionsChange(t *testing.T) {
+	notes := []steps.Change{{Revision: 1, Text: "one"}, {Revision: 2, Text: "two"}, {Revision: 3, Text: "three"}}
+	for _, test := range []struct {
+		from, to int
+		other    bool
+		want     []string
+	}{
+		{1, 3, true, []string{"revision 2 of the sheet: two", "revision 3 of the sheet: three"}},
+		{3, 2, true, []string{"the sheet goes back from revision 3 to revision 2"}},
+		{2, 2, true, []string{"the sheet says something else, and its revision is 2 as before"}},
+		{2, 2, false, nil},
+	} {
+		var said []string
+		for _, c := range revisionChanges("sheet", test.from, test.to, notes, test.other) {
+			said = append(said, c.What.Text)
+		}
+		if !slices.Equal(said, test.want) {
+			t.Errorf("%d to %d: %q", test.from, test.to, said)
+		}
+	}
 }

@@ -33,7 +33,7 @@ func wait(name, of string) steps.Step {
 	return steps.Step{Name: name, Kind: steps.Wait, For: q(of)}
 }
 func coating(name, joint string) steps.Step {
-	return steps.Step{Name: name, Kind: steps.Coat, Joint: joint, Adhesive: "contact"}
+	return steps.Step{Name: name, Kind: steps.Coat, Joint: joint, Adhesives: []string{"contact"}}
 }
 func joining(name, joint string) steps.Step {
 	return steps.Step{Name: name, Kind: steps.Join, Joint: joint}

@@ -22,6 +22,7 @@ type Finish struct {
 	Began time.Time // coat: when spreading began; zero: the step's Hands before At
 	Mixed time.Time // coat with a two-part adhesive: when it was mixed; zero: when spreading began
 	Touch string    // join: TouchDry, TouchWet, or "" without a touch test
+	With  string    // coat: which adhesive of those it may be; "": there is only one, or the joint has it already
 }
 
 func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -33,6 +34,9 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	kind := s.kinds[step.Kind]
 	if r.Touch != "" && !kind.touched {
 		return nil, bad("%s is not a join; only a join takes a touch test", step.Name)
+	}
+	if r.With != "" && !kind.begins {
+		return nil, bad("%s spreads no adhesive", step.Name)
 	}
 	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && !kind.begins {
 		return nil, bad("%s is not a coat; only a coat takes the time it began", step.Name)
@@ -61,20 +65,19 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err != nil {
 		return nil, err
 	}
-	return append(facts, done), nil
+	return append(facts, done...), nil
 }
 
-func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) (journal.Facts, error) {
+func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {
+	adhesive, err := s.adhesiveFor(r, job, step, c.At)
+	if err != nil {
+		return nil, err
+	}
 	began := r.Began.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
-		hands, err := step.Hands.Duration()
-		if err != nil && !step.Hands.IsZero() {
-			return nil, err
-		}
-		began = c.At.Add(-hands)
+		began = c.At.Add(-spreading(step, adhesive))
 	}
-	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: step.Adhesive, Began: began}
-	adhesive, _ := s.Sheet.Adhesive(step.Adhesive)
+	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: adhesive.Name, Began: began}
 	mixed := r.Mixed.UTC().Truncate(time.Second)
 	switch {
 	case began.After(c.At):
@@ -89,7 +92,117 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) (jo
 	if adhesive.Times.Mixed {
 		f.Mixed = &mixed
 	}
-	return f, nil
+	return []journal.Facts{f}, nil
+}
+
+// glued coats and joins in one act where the adhesive needs no drying; where it
+// does, it is the coat, and once that is on the join.
+func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {
+	if job.coated(step, c.At) {
+		if !r.Began.IsZero() || !r.Mixed.IsZero() || r.With != "" {
+			return nil, bad("the coat of %s is on; only its join is left, which takes no adhesive and has no beginning of its own", step.Name)
+		}
+		return finishJoin(r, s, job, step, c)
+	}
+	adhesive, err := s.adhesiveFor(r, job, step, c.At)
+	if err != nil {
+		return nil, err
+	}
+	joint, known := job.joints[step.Joint]
+	switch again := known && joint.coatedBy(step.Name); {
+	case again && adhesive.Dries() && (r.Began.IsZero() || r.Touch != ""):
+		// It may be meant for the join, which comes too late.
+		return nil, refuse(step.Name, ByLapse, joint.lapse(), s.remedy(Remedy{Kind: ToSayBegan, Step: s.NameOf(job.ID, step.Name, c.At)}))
+	case !adhesive.Dries() && !adhesive.Times.Mixed && !r.Began.IsZero():
+		return nil, bad("%s grips while it is laid: each bead is pressed at once, and has no beginning to give", adhesive.Name)
+	}
+	facts, err := r.coated(s, job, step, c)
+	if err != nil {
+		return nil, err
+	}
+	coat := facts[0].(journal.Coated)
+	coat.Sets = nil // which the join does
+	facts[0] = coat
+	if adhesive.Dries() {
+		return facts, nil
+	}
+	after, err := s.then(facts, c)
+	if err != nil {
+		return nil, err
+	}
+	if job, err = after.Job(job.ID); err != nil {
+		return nil, err
+	}
+	if job.joints[step.Joint].Lapsed(c.At) {
+		return nil, refuse(step.Name, ByLapse, fmt.Sprintf("%s was mixed too long ago: it must be joined within %s of that; mix some more", adhesive.Name, adhesive.To), Remedy{})
+	}
+	if reasons := after.shut(job, step, c.At); len(reasons) > 0 {
+		return nil, &Refusal{What: step.Name, Reasons: reasons}
+	}
+	joined, err := finishJoin(r, s, job, step, c)
+	return append(facts, joined...), err
+}
+
+// An AdhesiveReport is an adhesive that a step may spread, and why it can't be
+// used at the time.
+type AdhesiveReport struct {
+	steps.Adhesive
+	Unfit []Reason
+}
+
+// AdhesivesOf returns the adhesives that a coat or glue step may spread: the one
+// that its joint has already, else those that are written.
+func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveReport {
+	names := step.Adhesives
+	if joint, ok := j.joints[step.Joint]; ok && len(joint.coats) > 0 && !joint.Lapsed(at) && slices.Contains(names, joint.Adhesive.Name) {
+		names = []string{joint.Adhesive.Name}
+	}
+	var all []AdhesiveReport
+	for _, name := range names {
+		adhesive, ok := s.Sheet.Adhesive(name)
+		if !ok {
+			adhesive.Name = name
+			all = append(all, AdhesiveReport{adhesive, []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", name)}}})
+			continue
+		}
+		all = append(all, AdhesiveReport{adhesive, s.unfitClimate(adhesive, step, at)})
+	}
+	return all
+}
+
+// adhesiveFor is the adhesive that the step spreads: the one that is named, or
+// the only one.
+func (s *State) adhesiveFor(r Finish, job *Job, step steps.Step, at time.Time) (steps.Adhesive, error) {
+	may := s.AdhesivesOf(job, step, at)
+	var names []string
+	for _, a := range may {
+		names = append(names, a.Name)
+		if a.Name != r.With && (r.With != "" || len(may) > 1) {
+			continue
+		}
+		if len(a.Unfit) > 0 {
+			return a.Adhesive, &Refusal{What: step.Name, Reasons: a.Unfit}
+		}
+		return a.Adhesive, nil
+	}
+	switch {
+	case slices.Contains(step.Adhesives, r.With):
+		return steps.Adhesive{}, refuse(step.Name, ByState, fmt.Sprintf("joint %s is coated with %s already, and keeps it", step.Joint, names[0]), Remedy{})
+	case r.With != "":
+		return steps.Adhesive{}, unknown("adhesive of "+step.Name, r.With, names)
+	}
+	return steps.Adhesive{}, refuse(step.Name, ByState, "it may be "+strings.Join(names, " or ")+": say which",
+		s.remedy(Remedy{Kind: ToNameAdhesive, Step: s.NameOf(job.ID, step.Name, at), Names: names}))
+}
+
+// spreading is how old a coat is when the work of its step is over. Of what
+// grips while it is laid, each bead is pressed at once.
+func spreading(step steps.Step, a steps.Adhesive) time.Duration {
+	if step.Kind.Traits().Joins && !a.Dries() && !a.Times.Mixed {
+		return 0
+	}
+	hands, _ := step.Hands.Duration()
+	return hands
 }
 
 // touch makes the fact of a touch test.
@@ -170,19 +283,15 @@ func (s *State) over(job *Job, stage steps.Stage, until string, at time.Time) []
 	return facts
 }
 
-// unfitClimate says why the temperature or the humidity forbids coating at the
-// time.
-func (s *State) unfitClimate(step steps.Step, at time.Time) []Reason {
-	adhesive, ok := s.Sheet.Adhesive(step.Adhesive)
-	if !ok {
-		return []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", step.Adhesive)}}
-	}
+// unfitClimate says why the temperature or the humidity forbids coating with the
+// adhesive at the time.
+func (s *State) unfitClimate(adhesive steps.Adhesive, step steps.Step, at time.Time) []Reason {
 	reasons := s.unfit(adhesive, at)
 	bench, known := s.benchAt(at)
 	if !known || len(s.outsideLimits(adhesive, bench)) > 0 {
 		return reasons
 	}
-	if spreading, _ := step.Hands.Duration(); adhesive.Times.Open(spreading, bench.celsius) < 0 {
+	if adhesive.Times.Open(spreading(step, adhesive), bench.celsius) < 0 {
 		reasons = append(reasons, Reason{Because: ByClimate, Text: fmt.Sprintf("at %s, %s has no window: it is too old before it is dry", bench.Temperature, adhesive.Name), Remedy: s.remedy(Remedy{Kind: ToNearBench, Value: adhesive.At})})
 	}
 	return reasons

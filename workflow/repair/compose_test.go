@@ -149,7 +149,7 @@ func TestNamesStayNames(t *testing.T) {
 	long := strings.Repeat("long-", 11) + "name"
 	var answers []Answer
 	for _, zone := range []string{"left-wing", "right-wing", "tail"} {
-		glue := steps.Step{Name: long, Kind: steps.Coat, Joint: long, Adhesive: "contact"}
+		glue := steps.Step{Name: long, Kind: steps.Coat, Joint: long, Adhesives: []string{"contact"}}
 		join := steps.Step{Name: long[:50] + "-join", Kind: steps.Join, Joint: long, Disturbs: []string{zone}}
 		answers = append(answers, mends(long, zone, stage(long, "", glue, join)))
 	}

@@ -16,11 +16,11 @@ import (
 
 func triage(t testing.TB) *steps.Triage {
 	t.Helper()
-	doc, err := procedures.Open("").Triage("crash-triage")
-	if err != nil {
-		t.Fatal(err)
+	tables, err := procedures.Open("").Tables("")
+	if err != nil || len(tables) != 1 {
+		t.Fatalf("%d tables, %v", len(tables), err)
 	}
-	return doc.Triage
+	return tables[0].Triage
 }
 
 func findProcedure(name string) (*steps.Procedure, error) {
@@ -36,7 +36,7 @@ func sightings(table *steps.Triage, sheet *steps.Sheet) []workflow.Sighting {
 	var all []workflow.Sighting
 	for _, f := range table.Findings {
 		for _, z := range sheet.Zones {
-			if len(f.Zones) > 0 && !slices.Contains(f.Zones, z) {
+			if !f.In(z) {
 				continue
 			}
 			for _, severity := range steps.Severities() {

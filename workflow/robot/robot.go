@@ -155,7 +155,7 @@ func fairBench() (workflow.Request, error) {
 // answers has what the robot does at every kind of step.
 func answers() map[steps.Kind]func(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
 	return map[steps.Kind]func(*workflow.State, workflow.StepReport, time.Time) (workflow.Request, error){
-		steps.Do: finish, steps.Coat: finish, steps.Join: finish, steps.Wait: finish,
+		steps.Do: finish, steps.Coat: spread, steps.Join: finish, steps.Glue: spread, steps.Wait: finish,
 		steps.Measure: measureStep, steps.Hold: confirm, steps.Release: release,
 	}
 }
@@ -166,6 +166,22 @@ func do(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Reque
 
 func finish(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
 	return workflow.Finish{Step: r.Job + "/" + r.Step.Name}, nil
+}
+
+// spread takes the first adhesive that may be used.
+func spread(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
+	f := workflow.Finish{Step: r.Job + "/" + r.Step.Name}
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return nil, err
+	}
+	if may := s.AdhesivesOf(job, r.Step, now); len(may) > 1 {
+		f.With = may[max(0, slices.IndexFunc(may, func(a workflow.AdhesiveReport) bool { return len(a.Unfit) == 0 }))].Name
+	}
+	if r.Act == workflow.ToRecoat {
+		f.Began = now
+	}
+	return f, nil
 }
 
 func confirm(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {

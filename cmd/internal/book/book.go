@@ -23,6 +23,8 @@ type Options struct {
 	// Photo returns a kept photo, scaled for a book. If it is nil or fails, the
 	// book says that the photo is missing.
 	Photo func(digest string) (data []byte, mime string, err error)
+	// Documents are what the airframe goes by.
+	Documents []page.Cited
 	// Seals are the texts of seals, by the entry that records them or, without
 	// one, by the last entry that they cover.
 	Seals map[int64]string

@@ -13,6 +13,7 @@ import (
 // A book is everything that the page shows, in order.
 type book struct {
 	Airframe    page.Airframe
+	Documents   []page.Cited
 	About       string
 	Options     []string
 	Condition   string // whether it may fly, in capitals
@@ -87,7 +88,7 @@ func (m *maker) live() []entry {
 func (m *maker) book() (*book, error) {
 	s := m.s
 	b := &book{
-		Airframe: page.NewAirframe(s, m.now), About: s.Sheet.About, Made: m.now, Zone: m.now.In(m.o.Zone).Format("MST (-07:00)"),
+		Airframe: page.NewAirframe(s, m.now), Documents: m.o.Documents, About: s.Sheet.About, Made: m.now, Zone: m.now.In(m.o.Zone).Format("MST (-07:00)"),
 		Options: m.options(), BothUnits: m.o.Clock.BothUnits, Condition: "NOT RELEASED",
 	}
 	switch b.Airframe.Flight {

@@ -61,6 +61,9 @@ func (a *app) addAirframe(ctx context.Context, mark, design string, options []st
 	if a.json {
 		return a.showJSON(page.NewAirframe(state, a.time.Now()))
 	}
+	if err := a.sayInPlace(state, state.SheetDigest); err != nil {
+		return err
+	}
 	a.say("%s is registered as a %s. Next: fettle start %s %s", mark, state.Sheet.Title, mark, a.buildOf(state.Airframe.Design))
 	return nil
 }
@@ -117,7 +120,11 @@ func (a *app) airframeShowCommand() *cobra.Command {
 		if entries {
 			return a.show(page.NewJournal(s))
 		}
-		return a.show(page.NewAirframe(s, a.time.Now()))
+		shown := page.NewAirframe(s, a.time.Now())
+		if shown.Documents, err = a.cited(s); err != nil {
+			return err
+		}
+		return a.show(shown)
 	}
 	return cmd
 }

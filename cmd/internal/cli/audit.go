@@ -99,7 +99,11 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if err != nil {
 		return err
 	}
-	return a.showAudit(page.NewAudit(state, summary, readings, o.chosen()), o.format)
+	shown := page.NewAudit(state, summary, readings, o.chosen())
+	if shown.Documents, err = a.cited(state); err != nil {
+		return err
+	}
+	return a.showAudit(shown, o.format)
 }
 
 // check refuses combinations of options that make no sense, so that none is

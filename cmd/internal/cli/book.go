@@ -59,7 +59,11 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 		return err
 	}
 	var bound bytes.Buffer
-	err = book.Write(&bound, state, book.Options{Clock: a.clock(), Seals: seals, Photo: func(digest string) ([]byte, string, error) {
+	documents, err := a.cited(state)
+	if err != nil {
+		return err
+	}
+	err = book.Write(&bound, state, book.Options{Clock: a.clock(), Seals: seals, Documents: documents, Photo: func(digest string) ([]byte, string, error) {
 		data, err := k.Desk.Photos.Read(digest)
 		if err != nil {
 			return nil, "", err

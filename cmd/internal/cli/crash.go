@@ -14,7 +14,6 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
-	"fettle/procedures"
 	"fettle/steps"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -53,12 +52,12 @@ func (a *app) crash(ctx context.Context, args, found, photos []string, at string
 	if err != nil {
 		return err
 	}
-	table, err := d.Library.Triage(procedures.GeneralTable)
+	table, err := d.Triage(s)
 	if err != nil {
 		return err
 	}
 	if len(found) > 0 {
-		report := workflow.ReportDamage{Triage: table.Triage}
+		report := workflow.ReportDamage{Triage: table}
 		for _, text := range found {
 			seen, err := parseSighting(text)
 			if err != nil {
@@ -78,7 +77,7 @@ func (a *app) crash(ctx context.Context, args, found, photos []string, at string
 	if a.json {
 		return usage("--json needs --found; without it crash asks questions")
 	}
-	return (&walk{a, d, s.Airframe.Mark, table.Triage, term.NewPrompter(ctx, a.Streams), when}).run(ctx, s)
+	return (&walk{a, d, s.Airframe.Mark, table, term.NewPrompter(ctx, a.Streams), when}).run(ctx, s)
 }
 
 // showDamage shows what was recorded and says what comes next.
@@ -170,7 +169,7 @@ func (w *walk) end(before *workflow.State, found int) error {
 func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	var fits []steps.Finding
 	for _, f := range w.triage.Findings {
-		if len(f.Zones) == 0 || slices.Contains(f.Zones, zone) {
+		if f.In(zone) {
 			fits = append(fits, f)
 		}
 	}
@@ -193,7 +192,7 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 		// n, ? or a key pressed by mistake must not ground the airframe.
 		fmt.Fprintln(w.Err, "Not understood; nothing was recorded. Write a number or a few words, or press Enter if you see nothing there.")
 		return w.ask(ctx, zone)
-	} else if err := workflow.CheckFinding(w.triage, answer); err != nil {
+	} else if err := workflow.CheckFinding(w.triage, zone, answer); err != nil {
 		fmt.Fprintln(w.Err, term.Line(err.Error()))
 		return w.ask(ctx, zone)
 	}

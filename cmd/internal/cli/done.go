@@ -11,8 +11,8 @@ import (
 )
 
 type doneOptions struct {
-	at, began, mixed, touch string
-	photos                  []string
+	at, began, mixed, touch, with string
+	photos                        []string
 }
 
 func (a *app) doneCommand() *cobra.Command {
@@ -21,8 +21,9 @@ func (a *app) doneCommand() *cobra.Command {
 		Use:   "done [MARK] STEP",
 		Short: "Record that a step was done",
 		Long: "Record that a step was done: a plain step, a coat, a join, a wait that is over, or a\n" +
-			"measure step whose gates have passed. STEP may be written JOB/STEP. A rework is\n" +
-			"recorded as " + page.ReworkStep + "GATE.",
+			"measure step whose gates have passed. A glue step whose adhesive dries first is given\n" +
+			"twice: when the coat is on, and when it is pressed. STEP may be written\n" +
+			"JOB/STEP. A rework is recorded as " + page.ReworkStep + "GATE.",
 		Example:           "  fettle done CW-01 coat-left-root --began \"8 min ago\"\n  fettle done CW-01 join-wing --touch dry\n  fettle done CW-01 rework:spar-depth",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeSteps,
@@ -30,7 +31,8 @@ func (a *app) doneCommand() *cobra.Command {
 	flags := cmd.Flags()
 	flags.StringVar(&o.began, "began", "", "a coat: `WHEN` spreading began (else the step's attended time before it was done)")
 	flags.StringVar(&o.mixed, "mixed", "", "a coat of two parts: `WHEN` they were mixed (else when spreading began)")
-	flags.StringVar(&o.touch, "touch", "", "a join: what the touch test found, `dry or wet`; wet holds the join back")
+	flags.StringVar(&o.with, "with", "", "a coat that may be of several adhesives: the `NAME` of the one that is used")
+	flags.StringVar(&o.touch, "touch", "", "a join, or the press of a glue step: what the touch test found, `dry or wet`; wet holds the join back")
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.at, o.photos = *at, *photos
@@ -49,7 +51,7 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 	if gate, ok := strings.CutPrefix(name, page.ReworkStep); ok {
 		request = workflow.Rework{Gate: gate}
 	} else {
-		finish := workflow.Finish{Step: name, Touch: o.touch}
+		finish := workflow.Finish{Step: name, Touch: o.touch, With: o.with}
 		if finish.Began, err = a.when(o.began); err != nil {
 			return err
 		}

@@ -7,7 +7,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
-	"fettle/procedures"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -41,11 +40,11 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 	if err != nil {
 		return err
 	}
-	table, err := d.Library.Triage(procedures.GeneralTable)
+	table, err := d.Triage(before)
 	if err != nil {
 		return err
 	}
-	flight.Check = table.Triage.HardLanding
+	flight.Check = table.HardLanding
 	mark := before.Airframe.Mark
 	if err := a.act(ctx, before, flight, at); err != nil || a.json {
 		return err

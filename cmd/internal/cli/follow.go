@@ -407,8 +407,9 @@ type question func(c *conversation, ctx context.Context, s *workflow.State, r wo
 func questions() map[steps.Kind]question {
 	return map[steps.Kind]question{
 		steps.Do:      askDone,
-		steps.Coat:    askDone,
+		steps.Coat:    askCoated,
 		steps.Join:    askJoined,
+		steps.Glue:    askGlued,
 		steps.Wait:    askDone,
 		steps.Measure: (*conversation).askReadings,
 		steps.Hold:    askHold,
@@ -426,6 +427,72 @@ func askDone(c *conversation, ctx context.Context, _ *workflow.State, _ workflow
 		return err
 	}
 	return c.record(ctx, workflow.Finish{Step: name})
+}
+
+func askCoated(c *conversation, ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error {
+	adhesive, err := c.askAdhesive(ctx, s, r)
+	if err != nil {
+		return err
+	}
+	if _, err := c.enter(ctx, "Press Enter when it is done.", "Enter: done"); err != nil {
+		return err
+	}
+	return c.record(ctx, workflow.Finish{Step: name, With: adhesive.Name})
+}
+
+// askAdhesive asks which of several adhesives a step spreads. One that can't be
+// used now is shown with the reason, and not taken.
+func (c *conversation) askAdhesive(ctx context.Context, s *workflow.State, r workflow.StepReport) (steps.Adhesive, error) {
+	job, err := s.Job(r.Job)
+	if err != nil {
+		return steps.Adhesive{}, err
+	}
+	may := s.AdhesivesOf(job, r.Step, c.time.Now())
+	if len(may) == 1 {
+		return may[0].Adhesive, nil
+	}
+	var names []string
+	for _, a := range may {
+		if len(a.Unfit) == 0 {
+			names = append(names, a.Name)
+			continue
+		}
+		for _, reason := range a.Unfit {
+			fmt.Fprintf(c.Err, "Not %s: %s.\n", term.Line(a.Name), term.Line(reason.Text))
+		}
+	}
+	for {
+		answer, err := c.ask(ctx, fmt.Sprintf("Which adhesive: %s?", strings.Join(names, " or ")), "the name of the adhesive that is used, which the joint then keeps")
+		if err != nil {
+			return steps.Adhesive{}, err
+		}
+		if i := slices.IndexFunc(may, func(a workflow.AdhesiveReport) bool { return a.Name == answer }); i >= 0 && slices.Contains(names, answer) {
+			return may[i].Adhesive, nil
+		}
+	}
+}
+
+func askGlued(c *conversation, ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error {
+	if r.Act == workflow.ToPress {
+		return c.askJoin(ctx, name, "")
+	}
+	adhesive, err := c.askAdhesive(ctx, s, r)
+	if err != nil {
+		return err
+	}
+	finish := workflow.Finish{Step: name, With: adhesive.Name}
+	question := "Press Enter when it is glued."
+	if adhesive.Dries() {
+		question = "Press Enter when the coat is on."
+		if r.Act == workflow.ToRecoat {
+			finish.Began = c.time.Now()
+			question = "Spread a fresh coat now. " + question
+		}
+	}
+	if _, err := c.enter(ctx, question, "Enter: done"); err != nil {
+		return err
+	}
+	return c.record(ctx, finish)
 }
 
 func askJoined(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, name string) error {

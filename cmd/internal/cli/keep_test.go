@@ -332,9 +332,9 @@ func (b *bench) check(gauge, reads, of string) workflow.CheckGauge {
 // crash reports what was seen, as ZONE, FINDING, SEVERITY.
 func (b *bench) crash(seen ...[3]string) {
 	b.t.Helper()
-	table, err := b.desk.Library.Triage(procedures.GeneralTable)
+	table, err := b.desk.Triage(b.state())
 	b.must(err)
-	report := workflow.ReportDamage{Triage: table.Triage}
+	report := workflow.ReportDamage{Triage: table}
 	for _, s := range seen {
 		report.Seen = append(report.Seen, workflow.Sighting{Zone: s[0], Finding: s[1], Severity: s[2]})
 	}

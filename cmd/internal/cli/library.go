@@ -2,12 +2,14 @@ package cli
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
+	"fettle/workflow"
 )
 
 func (a *app) libraryCommand() *cobra.Command {
@@ -45,11 +47,32 @@ func (a *app) libraryCommand() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				return a.show(page.NewDocument(doc))
+				return a.show(page.NewDocument(doc, library.OriginOf(doc)))
 			},
 		},
 	)
 	return cmd
+}
+
+// cited lists the documents that an airframe goes by, with where each is from.
+func (a *app) cited(s *workflow.State) ([]page.Cited, error) {
+	d, err := a.desk()
+	if err != nil {
+		return nil, err
+	}
+	return page.Cite(s, d.Origin), nil
+}
+
+// sayInPlace says which of these documents of one's own are in force in the place
+// of embedded ones.
+func (a *app) sayInPlace(s *workflow.State, digests ...string) error {
+	cited, err := a.cited(s)
+	for _, c := range cited {
+		if c.Replaces > 0 && slices.Contains(digests, c.Digest) {
+			a.say("%s", page.Capital(c.Line()))
+		}
+	}
+	return err
 }
 
 func (a *app) checkCommand() *cobra.Command {

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -16,8 +15,10 @@ func (a *app) moveJobCommand() *cobra.Command {
 		Use:   "move-job MARK JOB",
 		Short: "Show what newer documents change for an open job, or move it",
 		Long: "An open job keeps the documents it was started with. move-job shows what the library's newer\n" +
-			"ones would change: steps added, dropped and rewritten, limits that differ, readings that no\n" +
-			"longer count. With --accept the job moves to them, and the journal says so.",
+			"ones would change: steps added, dropped and changed, with their words and limits as they were\n" +
+			"and as they are, and readings that no longer count. With --accept the job moves to them, and\n" +
+			"the journal says so. The design sheet is that of the airframe: where it becomes another one,\n" +
+			"every open job moves with it, or none does.",
 		Args:              arguments(2, 2),
 		ValidArgsFunction: a.completeMarks,
 	}
@@ -56,7 +57,7 @@ func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept b
 		shown.Accept += a.placeFlags()
 		return a.show(shown)
 	}
-	if _, _, err := d.Act(ctx, state, move, time.Time{}); err != nil {
+	if err := d.Move(ctx, state, move); err != nil {
 		return err
 	}
 	return a.show(shown)

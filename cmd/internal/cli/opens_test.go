@@ -53,7 +53,7 @@ func TestOpens(t *testing.T) {
 		opens   int
 	}{
 		{"airframe add FN-01 --design finch", exitDone, 3}, // read, keep the sheet, append
-		{"start FN-01 finch-build", exitDone, 4},           // keeps the procedure too
+		{"start FN-01 finch-build", exitDone, 5},           // keeps the procedure too, and looks whether its revision was ever another
 		{"bench --temperature 20C", exitDone, 2},
 		{"next", exitDone, 1},
 		{"next fn-01", exitDone, 1},

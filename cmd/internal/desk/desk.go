@@ -173,7 +173,8 @@ func (d *Desk) Start(ctx context.Context, s *workflow.State, procedure, zone str
 // open opens a job with the document, which must fit the sheet in force. Both are
 // kept in the store, because the journal names them.
 func (d *Desk) open(ctx context.Context, s *workflow.State, doc *procedures.Document, start workflow.Start, at time.Time) ([]journal.Entry, *workflow.State, error) {
-	sheet, err := d.sheetFor(ctx, s)
+	start.Procedure, start.Digest = doc.Procedure, doc.Digest()
+	sheet, err := d.sheetFor(ctx, s, start)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -182,11 +183,17 @@ func (d *Desk) open(ctx context.Context, s *workflow.State, doc *procedures.Docu
 			return nil, nil, faults
 		}
 	}
+	start.Sheet, start.SheetDigest = sheet.Sheet, sheet.Digest()
+	written := []*procedures.Document{sheet}
+	if len(start.Damages) == 0 { // a plan is made each time
+		written = append(written, doc)
+	}
+	if err := d.unclaimed(ctx, s, written...); err != nil {
+		return nil, nil, err
+	}
 	if err := d.keep(ctx, doc, sheet); err != nil {
 		return nil, nil, err
 	}
-	start.Procedure, start.Digest = doc.Procedure, store.Digest(doc.Bytes)
-	start.Sheet, start.SheetDigest = sheet.Sheet, store.Digest(sheet.Bytes)
 	return d.Act(ctx, s, start, at)
 }
 
@@ -202,13 +209,26 @@ func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 	return nil
 }
 
+// Triage returns the triage tables that answer damage of an airframe, as one.
+func (d *Desk) Triage(s *workflow.State) (*steps.Triage, error) {
+	docs, err := d.Library.Tables(s.Airframe.Design)
+	if err != nil {
+		return nil, err
+	}
+	var tables []*steps.Triage
+	for _, doc := range docs {
+		tables = append(tables, doc.Triage)
+	}
+	return steps.Asked(tables...), nil
+}
+
 // PlanRepair plans the repair of an airframe's open damages.
 func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
-	triage, err := d.Library.Triage(procedures.GeneralTable)
+	triage, err := d.Triage(s)
 	if err != nil {
 		return workflow.RepairPlan{}, err
 	}
-	return s.PlanRepair(triage.Triage, func(name string) (*steps.Procedure, error) {
+	return s.PlanRepair(triage, func(name string) (*steps.Procedure, error) {
 		doc, err := d.Library.Procedure(name)
 		if err != nil {
 			return nil, err
@@ -228,48 +248,4 @@ func (d *Desk) StartRepair(ctx context.Context, s *workflow.State, plan workflow
 		damages = append(damages, m.Damage.Name)
 	}
 	return d.open(ctx, s, doc, workflow.Start{Damages: damages}, at)
-}
-
-// Newer returns the request that moves a job to the library's present documents,
-// or to the named procedure.
-func (d *Desk) Newer(ctx context.Context, s *workflow.State, job, procedure string) (workflow.MoveJob, error) {
-	open, err := s.Job(job)
-	if err != nil {
-		return workflow.MoveJob{}, err
-	}
-	if procedure == "" {
-		procedure = open.Procedure.Name
-	}
-	doc, err := d.Library.Procedure(procedure)
-	if err != nil {
-		return workflow.MoveJob{}, err
-	}
-	sheet, err := d.Library.Sheet(s.Airframe.Design)
-	if err != nil {
-		return workflow.MoveJob{}, err
-	}
-	if faults := doc.Against(sheet.Sheet); len(faults) > 0 {
-		return workflow.MoveJob{}, faults
-	}
-	if err := d.keep(ctx, doc, sheet); err != nil {
-		return workflow.MoveJob{}, err
-	}
-	return workflow.MoveJob{Job: job, Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, nil
-}
-
-// sheetFor returns the design sheet for a new job: the library's present one, or
-// while another job is open the sheet of that job.
-func (d *Desk) sheetFor(ctx context.Context, state *workflow.State) (*procedures.Document, error) {
-	if len(state.OpenJobs(d.Now())) == 0 {
-		sheet, err := d.Library.Sheet(state.Airframe.Design)
-		var missing *procedures.NotFoundError
-		if !errors.As(err, &missing) {
-			return sheet, err
-		}
-	}
-	kept, err := d.documents(ctx, []string{state.SheetDigest})
-	if err != nil {
-		return nil, err
-	}
-	return kept[state.SheetDigest], nil
 }

@@ -134,7 +134,7 @@ type queue struct {
 
 func (q *queue) send(ctx context.Context, to chan<- item) error {
 	for first := true; first || q.next < len(q.marks); first = false {
-		batch, err := q.batch(ctx)
+		batch, err := q.items(ctx)
 		if err != nil {
 			return err
 		}
@@ -155,9 +155,32 @@ func (q *queue) send(ctx context.Context, to chan<- item) error {
 	return nil
 }
 
-// batch reads the next journals, and before the first batch the list of marks.
-func (q *queue) batch(ctx context.Context) (batch []item, err error) {
-	err = q.desk.Store.View(ctx, func(r store.Reader) error {
+// items are the next journals with what their replay needs.
+func (q *queue) items(ctx context.Context) (batch []item, err error) {
+	err = q.batch(ctx, func(r store.Reader, at int) (int, error) {
+		it := item{at: at, of: len(q.marks)}
+		it.journalBytes, it.err = q.desk.load(r, q.marks[at])
+		if it.err != nil && !unreadable(it.err) {
+			return 0, it.err
+		}
+		batch = append(batch, it)
+		return size(it.records), nil
+	})
+	return batch, err
+}
+
+func size(records [][]byte) int {
+	bytes := 0
+	for _, record := range records {
+		bytes += len(record)
+	}
+	return bytes
+}
+
+// batch has the next journals read in one view, and before the first batch the
+// list of marks. read returns how many bytes it read.
+func (q *queue) batch(ctx context.Context, read func(r store.Reader, at int) (int, error)) error {
+	return q.desk.Store.View(ctx, func(r store.Reader) error {
 		if q.next == 0 {
 			journals, err := r.Journals()
 			if err != nil {
@@ -166,19 +189,14 @@ func (q *queue) batch(ctx context.Context) (batch []item, err error) {
 			q.marks = marksOf(journals)
 		}
 		for bytes := 0; q.next < len(q.marks) && bytes < viewBytes; q.next++ {
-			it := item{at: q.next, of: len(q.marks)}
-			it.journalBytes, it.err = q.desk.load(r, q.marks[q.next])
-			if it.err != nil && !unreadable(it.err) {
-				return it.err
+			n, err := read(r, q.next)
+			if err != nil {
+				return err
 			}
-			for _, record := range it.records {
-				bytes += len(record)
-			}
-			batch = append(batch, it)
+			bytes += n
 		}
 		return nil
 	})
-	return batch, err
 }
 
 // ErrNoAirframe is returned if there is no airframe to choose.
@@ -292,9 +310,7 @@ func (c *choice) batch(r store.Reader) (batch []journalBytes, err error) {
 		case err != nil:
 			return nil, err
 		}
-		for _, record := range records {
-			bytes += len(record)
-		}
+		bytes += size(records)
 	}
 	return batch, nil
 }

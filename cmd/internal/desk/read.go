@@ -108,6 +108,16 @@ func (d *Desk) documents(ctx context.Context, digests []string) (map[string]*pro
 	return found, nil
 }
 
+// Origin says where the document of the name with the digest is from, as far as
+// the library, or the file that it was just read from, can tell.
+func (d *Desk) Origin(name, digest string) procedures.Origin {
+	o := d.Library.Origin(name, digest)
+	if found, ok := d.parsed.all([]string{digest}); ok && !o.Embedded && o.File == "" && found[digest].File != digest {
+		o.File = found[digest].File
+	}
+	return o
+}
+
 // parsed caches documents by digest. A digest always names the same bytes, so
 // that nothing need be parsed twice.
 type parsed struct {

@@ -37,6 +37,7 @@ type Airframe struct {
 	Conditions []steps.Setting `json:"conditions,omitempty"`
 	Bench      string          `json:"bench,omitempty"`
 	Warnings   []Reason        `json:"warnings,omitempty"`
+	Documents  []Cited         `json:"documents,omitempty"` // where they were asked for
 }
 
 // A Job is a job in a list.
@@ -194,6 +195,12 @@ func (a Airframe) Markdown(c Clock) string {
 			zone = " on " + j.Zone
 		}
 		l.item("%s, opened %s: %s", esc(j.ID+zone), c.At(j.Opened), state)
+	}
+	if len(a.Documents) > 0 {
+		l.add("\n## Documents\n")
+	}
+	for _, d := range a.Documents {
+		l.item("%s", esc(d.Line()))
 	}
 	if len(a.Damages) > 0 {
 		l.add("\n## Damage\n")

@@ -17,12 +17,13 @@ import (
 
 // An Audit is what a journal shows of its gates.
 type Audit struct {
-	Mark     string           `json:"mark"`
-	Title    string           `json:"title"`
-	Summary  AuditSummary     `json:"summary"`
-	Filtered bool             `json:"filtered"`
-	Chosen   string           `json:"chosen,omitempty"` // which readings are listed; "": all
-	Readings []AuditedReading `json:"readings"`
+	Mark      string           `json:"mark"`
+	Title     string           `json:"title"`
+	Summary   AuditSummary     `json:"summary"`
+	Documents []Cited          `json:"documents,omitempty"`
+	Filtered  bool             `json:"filtered"`
+	Chosen    string           `json:"chosen,omitempty"` // which readings are listed; "": all
+	Readings  []AuditedReading `json:"readings"`
 }
 
 // An AuditSummary is a [workflow.AuditSummary] as JSON.
@@ -272,6 +273,9 @@ func (a Audit) summary(l *lines) {
 	s := a.Summary
 	l.item("%s, %s; each judged alone, %d out of tolerance and %d undecided", many(s.Entries, "entry"), many(s.Readings, "reading"), s.Out, s.Undecided)
 	l.item("%s, %s, %s (%d open)", many(s.Releases, "release"), many(s.Flights, "flight"), many(s.Damages, "damage"), s.OpenDamage)
+	for _, d := range a.Documents {
+		l.item("%s", esc(d.Line()))
+	}
 	list := func(what string, names []string) {
 		if len(names) == 0 {
 			l.item("%s: none", what)

@@ -297,7 +297,41 @@ func (a album) evenings(t testing.TB) {
 	b.build()
 	b.audit()
 	b.repair()
+	b.tab()
 	b.clockBack()
+}
+
+// tab glues something in the two acts of a glue that dries, and lets it lapse.
+func (b *bench) tab() {
+	b.start("finch-tab", "")
+	b.step("glue-tab")
+	b.Now = b.Now.Add(5 * time.Minute)
+	b.show("Recorded-tab-coated", b.act(workflow.Finish{Step: "glue-tab"}))
+	at := func(name string, after time.Duration) {
+		report, _, err := b.State.FindStep("glue-tab", b.Now.Add(after))
+		b.must(err)
+		b.pages.show("Step-glue-tab-"+name, page.NewStep(b.State, report, b.Now.Add(after)), b.Now.Add(after))
+	}
+	at("drying", time.Minute)
+	at("open", 12*time.Minute)
+	at("lapsed", time.Hour)
+	b.Now = b.Now.Add(time.Hour)
+	b.pages["Refusal-tab-lapsed"] = b.refused(workflow.Finish{Step: "glue-tab"})
+	b.act(workflow.Finish{Step: "glue-tab", Began: b.Now})
+	b.until("glue-tab")
+	b.act(workflow.Finish{Step: "glue-tab"})
+	b.Now = b.Now.Add(time.Minute)
+	b.act(workflow.ReadBench{Temperature: b.q("12 °C", quantity.Temperature), Humidity: b.q("50 %", quantity.Ratio)})
+	horn := func(name string) {
+		report, _, err := b.State.FindStep("glue-horn", b.Now)
+		b.must(err)
+		b.show("Step-glue-horn-"+name, page.NewStep(b.State, report, b.Now))
+	}
+	horn("cold")
+	b.act(workflow.ReadBench{Temperature: b.q("20 °C", quantity.Temperature), Humidity: b.q("50 %", quantity.Ratio)})
+	horn("open")
+	b.pages["Refusal-which-adhesive"] = b.refused(workflow.Finish{Step: "glue-horn"})
+	b.show("Recorded-horn-glued", b.act(workflow.Finish{Step: "glue-horn", With: "epoxy"}))
 }
 
 func (b *bench) documents() {
@@ -307,7 +341,7 @@ func (b *bench) documents() {
 		doc := b.docs[name]
 		listed = append(listed, procedures.Entry{Document: doc, From: "embedded"})
 		checked = append(checked, procedures.Checked{Document: doc, Serves: []string{"finch"}})
-		b.show("Document-"+name, page.NewDocument(doc))
+		b.show("Document-"+name, page.NewDocument(doc, procedures.Origin{File: "own/" + name + ".yaml", Replaces: 2}))
 	}
 	faults := procedures.Faults{{File: "own.yaml", Line: 3, Column: 7, Text: `unknown key "stpes"; did you mean "steps"?`}}
 	notes := procedures.Faults{{File: "own.yaml", Line: 4, Column: 1, Text: "the gauge tape measures no gate"}}
@@ -373,7 +407,12 @@ func (b *bench) build() {
 	b.show("Proof-released", slip)
 	slip.Seal = &page.Seal{Mark: "FN-01", Size: b.State.Size(), Note: "fettle/FN-01\n12\ncm9vdA==\n\n— bench+a1b2 c2lnbmVk\n", Public: "bench+a1b2+cHVibGlj"}
 	b.show("Proof-sealed", slip)
-	b.show("Airframe-released", page.NewAirframe(b.State, b.Now))
+	released := page.NewAirframe(b.State, b.Now)
+	released.Documents = page.Cite(b.State, func(name, _ string) procedures.Origin {
+		return procedures.Origin{Embedded: name == "finch", Replaces: 3}
+	})
+	b.show("Airframe-released", released)
+	b.pages["CitedLine"] = released.Documents[1].Line() + "\n"
 	b.gate("passed", "square")
 }
 
@@ -452,7 +491,8 @@ func (b *bench) changes() []workflow.Change {
 		return doc
 	}
 	build := newer("finch-build", "Lay it in.", "Lay it in, the aerial up.")
-	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm")
+	sheet := newer("finch", "at_least: 10 mm", "at_least: 14 mm", "cure: 24 h", "cure: 36 h")
+	b.show("SheetInForce", page.NewSheetInForce("FN-01", b.State.Sheet, sheet.Sheet))
 	changes, err := b.State.Changes(workflow.MoveJob{Job: "finch-build", Procedure: build.Procedure, Digest: store.Digest(build.Bytes),
 		Sheet: sheet.Sheet, SheetDigest: store.Digest(sheet.Bytes)}, b.Now)
 	b.must(err)
@@ -476,7 +516,7 @@ func (b *bench) clockBack() {
 	}
 	advice, command := page.Remedy(workflow.Remedy{Kind: workflow.ToReadBench, Mark: "FN-01", Humidity: true})
 	b.pages["Remedy"] = advice + "\n\n```\n" + command + "\n```\n"
-	b.pages["About"] = page.About(steps.Step{Kind: steps.Coat, Joint: "roots", Adhesive: "contact"}) + "\n"
+	b.pages["About"] = page.About(steps.Step{Kind: steps.Coat, Joint: "roots", Adhesives: []string{"contact"}}) + "\n"
 	b.pages["Capital"] = page.Capital("a joint is open") + "\n"
 	b.pages["Said"] = page.Said(workflow.Cause{Text: "wing was disturbed by join-roots", At: b.Now}, time.UTC) + "\n"
 }

@@ -174,10 +174,11 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 			r.Gates = append(r.Gates, NewGate(s, report))
 		}
 		for _, t := range Timers(s, now) {
-			if t.Name == joint && joint != "" {
+			if t.Name == joint && joint != "" && !seen["joint "+joint] {
 				r.Timers = append(r.Timers, t)
 			}
 		}
+		seen["joint "+joint] = true
 	}
 	if next := s.Next(now); next.Step != nil {
 		r.Next = next.Step.Step.Name

@@ -15,7 +15,7 @@ type stepKind struct {
 	// fill adds the joint or the gates to the page of a step; nil: nothing.
 	fill func(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time)
 	// commands are what to type when the step is done, by the name to type; nil: fettle done.
-	commands func(mark, step string, gates []Gate) []string
+	commands func(p *Step, name string) []string
 	// about adds a few words to the title of the step; nil: none.
 	about func(steps.Step) string
 	// joint says how its joint stands; nil: its phase says it.
@@ -26,8 +26,11 @@ type stepKind struct {
 func stepKinds() map[steps.Kind]stepKind {
 	return map[steps.Kind]stepKind{
 		steps.Do: {},
-		steps.Coat: {fill: fillCoat, joint: coatWords, about: func(s steps.Step) string {
-			return "coats joint " + s.Joint + " with " + s.Adhesive
+		steps.Coat: {fill: fillCoat, joint: coatWords, commands: glueCommands, about: func(s steps.Step) string {
+			return "coats joint " + s.Joint + " with " + withWords(s)
+		}},
+		steps.Glue: {fill: fillGlue, joint: coatWords, commands: glueCommands, about: func(s steps.Step) string {
+			return "glues " + s.Joint + " with " + withWords(s)
 		}},
 		steps.Join: {fill: fillJoint, about: func(s steps.Step) string { return "joins " + s.Joint }},
 		steps.Wait: {commands: waitCommands, about: func(steps.Step) string { return "wait" }},
@@ -60,14 +63,32 @@ func fillJoint(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, n
 
 func fillCoat(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
 	fillJoint(p, s, job, step, now)
-	a, ok := s.Sheet.Adhesive(step.Adhesive)
-	if !ok {
-		return
+	may := s.AdhesivesOf(job, step, now)
+	var cautions []string
+	for _, a := range may {
+		if a.Title == "" {
+			continue // the sheet has none of that name
+		}
+		if a.Caution != "" && !slices.Contains(cautions, a.Caution) {
+			cautions = append(cautions, a.Caution)
+		}
+		if p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a.Adhesive); len(may) > 1 {
+			p.Joint.Adhesive, p.Joint.Says = "", ""
+			p.Joint.OneOf = append(p.Joint.OneOf, Adhesive{a.Name, a.Title, adhesiveSays(a.Adhesive), newReasons(a.Unfit)})
+		}
 	}
-	if a.Caution != "" {
-		p.Cautions = append([]string{a.Caution}, p.Cautions...)
+	p.Cautions = append(cautions, p.Cautions...)
+}
+
+func withWords(step steps.Step) string { return strings.Join(step.Adhesives, " or ") }
+
+// fillGlue shows the joint as that of a coat, and once that is on as that of a
+// join.
+func fillGlue(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
+	fillCoat(p, s, job, step, now)
+	if p.Act == workflow.ToPress {
+		p.Joint.Adhesive, p.Joint.OneOf = "", nil
 	}
-	p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a)
 }
 
 func adhesiveSays(a steps.Adhesive) string {
@@ -94,34 +115,52 @@ func fillGates(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, n
 	}
 }
 
-func doneCommands(mark, step string, _ []Gate) []string {
-	return []string{fmt.Sprintf("fettle done %s %s", mark, step)}
+func doneCommands(p *Step, name string) []string {
+	return []string{fmt.Sprintf("fettle done %s %s", p.Mark, name)}
 }
 
-func waitCommands(mark, step string, _ []Gate) []string {
-	return []string{fmt.Sprintf("fettle wait %s %s", mark, step)}
-}
-
-func measureCommands(mark, step string, gates []Gate) []string {
+// glueCommands has a line for each adhesive that may be used.
+func glueCommands(p *Step, name string) []string {
+	line := doneCommands(p, name)[0]
+	if p.Act == workflow.ToRecoat {
+		line += ` --began "5 min ago"`
+	}
+	if p.Joint == nil || len(p.Joint.OneOf) == 0 {
+		return []string{line}
+	}
 	var lines []string
-	for _, g := range gates {
+	for _, a := range p.Joint.OneOf {
+		if len(a.Unfit) == 0 {
+			lines = append(lines, line+" --with "+a.Name)
+		}
+	}
+	return lines
+}
+
+func waitCommands(p *Step, name string) []string {
+	return []string{fmt.Sprintf("fettle wait %s %s", p.Mark, name)}
+}
+
+func measureCommands(p *Step, name string) []string {
+	var lines []string
+	for _, g := range p.Gates {
 		switch {
 		case g.Standing == workflow.Failed:
-			lines = append(lines, reworkLine(mark, g.Name))
+			lines = append(lines, reworkLine(p.Mark, g.Name))
 		case g.Standing != workflow.Current && g.Standing != workflow.Conceded:
 			lines = append(lines, g.Measure)
 		}
 	}
 	if len(lines) == 0 {
-		return doneCommands(mark, step, gates)
+		return doneCommands(p, name)
 	}
 	return lines
 }
 
-func holdCommands(mark, step string, _ []Gate) []string {
-	return []string{fmt.Sprintf("fettle clear %s %s", mark, step)}
+func holdCommands(p *Step, name string) []string {
+	return []string{fmt.Sprintf("fettle clear %s %s", p.Mark, name)}
 }
 
-func releaseCommands(mark, _ string, _ []Gate) []string {
-	return []string{releaseLine(mark)}
+func releaseCommands(p *Step, _ string) []string {
+	return []string{releaseLine(p.Mark)}
 }

@@ -21,13 +21,15 @@ type LibraryEntry struct {
 	Title    string `json:"title"`
 	Revision int    `json:"revision"`
 	From     string `json:"from"`
+	Replaces int    `json:"replaces,omitempty"` // the revision of the embedded document in whose place it stands
+	origin   string
 }
 
 // NewLibrary makes the list of documents.
 func NewLibrary(entries []procedures.Entry, faults procedures.Faults) Library {
 	l := Library{Documents: []LibraryEntry{}}
 	for _, e := range entries {
-		l.Documents = append(l.Documents, LibraryEntry{e.Document.Name(), e.Document.Kind(), e.Document.Title(), e.Document.Revision(), e.From})
+		l.Documents = append(l.Documents, LibraryEntry{e.Document.Name(), e.Document.Kind(), e.Document.Title(), e.Document.Revision(), e.From, e.Replaces, e.Origin().String()})
 	}
 	for _, f := range faults {
 		l.Faults = append(l.Faults, f.Error())
@@ -43,7 +45,7 @@ func (b Library) Markdown(Clock) string {
 		if kind == steps.Shared {
 			kind = "steps for others to use"
 		}
-		l.item("**%s** · %s · %s, revision %d (%s)", esc(d.Name), esc(kind), esc(d.Title), d.Revision, esc(d.From))
+		l.item("**%s** · %s · %s, revision %d (%s)", esc(d.Name), esc(kind), esc(d.Title), d.Revision, esc(d.origin))
 	}
 	for _, f := range b.Faults {
 		l.item("**Fault:** %s", esc(f))
@@ -56,31 +58,34 @@ type Document struct {
 	Name      string           `json:"name"`
 	Kind      string           `json:"kind"`
 	File      string           `json:"file"`
+	Digest    string           `json:"digest"`
+	Origin    string           `json:"origin"`
 	Sheet     *steps.Sheet     `json:"sheet,omitempty"`
 	Procedure *steps.Procedure `json:"procedure,omitempty"`
 	Triage    *steps.Triage    `json:"triage,omitempty"`
 }
 
 // NewDocument makes the page of a document.
-func NewDocument(d *procedures.Document) Document {
-	return Document{d.Name(), d.Kind(), d.File, d.Sheet, d.Procedure, d.Triage}
+func NewDocument(d *procedures.Document, from procedures.Origin) Document {
+	return Document{d.Name(), d.Kind(), d.File, d.Digest(), from.String(), d.Sheet, d.Procedure, d.Triage}
 }
 
 // Markdown is the document in words.
 func (d Document) Markdown(Clock) string {
+	from := fmt.Sprintf("digest %s, %s", shortly(d.Digest), esc(d.Origin))
 	switch {
 	case d.Sheet != nil:
-		return sheetText(d.Sheet)
+		return sheetText(d.Sheet, from)
 	case d.Triage != nil:
-		return triageText(d.Triage)
+		return triageText(d.Triage, from)
 	}
-	return procedureText(d.Procedure)
+	return procedureText(d.Procedure, from)
 }
 
-func sheetText(s *steps.Sheet) string {
+func sheetText(s *steps.Sheet, from string) string {
 	var l lines
 	l.add("# %s\n", esc(s.Title))
-	l.add("design %s, revision %d\n", esc(s.Name), s.Revision)
+	l.add("design %s, revision %d, %s\n", esc(s.Name), s.Revision, from)
 	l.text(s.About)
 	l.add("\n## Zones\n\n%s\n", esc(strings.Join(s.Zones, ", ")))
 	if len(s.Options) > 0 {
@@ -127,7 +132,7 @@ func points(g steps.Gate) string {
 	return esc(strings.Join(g.Points, ", "))
 }
 
-func procedureText(p *steps.Procedure) string {
+func procedureText(p *steps.Procedure, from string) string {
 	var l lines
 	l.add("# %s\n", esc(p.Title))
 	serves := "every design that has the parts it names"
@@ -137,7 +142,7 @@ func procedureText(p *steps.Procedure) string {
 	if p.Kind == steps.Shared {
 		serves = "other procedures to use; it is never started"
 	}
-	l.add("%s %s, revision %d, for %s\n", esc(p.Kind), esc(p.Name), p.Revision, esc(serves))
+	l.add("%s %s, revision %d, for %s; %s\n", esc(p.Kind), esc(p.Name), p.Revision, esc(serves), from)
 	if len(p.On) > 0 {
 		l.add("Start it on one of: %s\n", esc(strings.Join(p.On, ", ")))
 	}
@@ -166,10 +171,10 @@ func (l *lines) changes(of []steps.Change) {
 	}
 }
 
-func triageText(t *steps.Triage) string {
+func triageText(t *steps.Triage, from string) string {
 	var l lines
 	l.add("# %s\n", esc(t.Title))
-	l.add("triage %s, revision %d\n", esc(t.Name), t.Revision)
+	l.add("triage %s, revision %d, %s%s\n", esc(t.Name), t.Revision, from, esc(optionally(", asked first for the design ", t.Design)))
 	l.text(t.About)
 	for _, f := range t.Findings {
 		l.add("\n## %s\n", esc(f.Title))

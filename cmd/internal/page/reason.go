@@ -78,6 +78,10 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return fmt.Sprintf("bring the bench closer to %s", r.Value), ""
 	case workflow.ToCoatAgain:
 		return "put a fresh thin coat on every face", ""
+	case workflow.ToSayBegan:
+		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began \"5 min ago\"", r.Mark, r.Step)
+	case workflow.ToNameAdhesive:
+		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with …", r.Mark, r.Step)
 	case workflow.ToTouchAgain:
 		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, r.Step, workflow.TouchDry)
 	case workflow.ToMeasure:
@@ -106,6 +110,8 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return "", "fettle start " + r.Mark + " " + r.Name
 	case workflow.ToFinish:
 		return "finish job " + r.Name + " first", "fettle next " + r.Mark
+	case workflow.ToMoveJob:
+		return "see what the newer sheet changes, then move what is open", "fettle move-job " + r.Mark + " " + r.Name
 	case workflow.ToSeeNext:
 		return "see what comes next", "fettle next " + r.Mark
 	case workflow.ToPlanRepair:
@@ -138,6 +144,8 @@ func simpleAdvice(r workflow.Remedy) string {
 		return "give a name with --by NAME"
 	case workflow.ToNameZone:
 		return "give one of these with --zone: " + strings.Join(r.Names, ", ")
+	case workflow.ToRaiseRevision:
+		return "raise revision: in " + r.Name + ", and say below changes: what is new"
 	case workflow.ToOmitZone:
 		return "leave out --zone"
 	}

@@ -30,6 +30,7 @@ type Step struct {
 	Reasons  []Reason          `json:"reasons,omitempty"`
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
+	Act      workflow.Act      `json:"act,omitempty"`
 }
 
 // A Joint is the joint of a coat or a join.
@@ -37,9 +38,18 @@ type Joint struct {
 	Name     string         `json:"name"`
 	Adhesive string         `json:"adhesive,omitempty"`
 	Says     string         `json:"says,omitempty"`
+	OneOf    []Adhesive     `json:"one_of,omitempty"` // what a coat may be of, where that is still open
 	Phase    workflow.Phase `json:"phase,omitempty"`
 	Opens    time.Time      `json:"opens,omitzero"`
 	Closes   time.Time      `json:"closes,omitzero"`
+}
+
+// An Adhesive is one of several that a joint may be coated with.
+type Adhesive struct {
+	Name  string   `json:"name"`
+	Title string   `json:"title"`
+	Says  string   `json:"says"`
+	Unfit []Reason `json:"unfit,omitempty"` // why it can't be used now
 }
 
 // NewStep makes the page of a step.
@@ -50,6 +60,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
+		Act: r.Act,
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -60,8 +71,8 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		kind.fill(&p, s, job, step, now)
 	}
 	name := s.NameOf(r.Job, step.Name, now)
-	if p.Commands = doneCommands(mark, name, p.Gates); kind.commands != nil {
-		p.Commands = kind.commands(mark, name, p.Gates)
+	if p.Commands = doneCommands(&p, name); kind.commands != nil {
+		p.Commands = kind.commands(&p, name)
 	}
 	return p
 }
@@ -86,6 +97,12 @@ func (p Step) Markdown(c Clock) string {
 	}
 	if p.Joint != nil {
 		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
+		for _, a := range p.Joint.OneOf {
+			l.item("with **%s**, %s: %s", esc(a.Name), esc(a.Title), esc(a.Says))
+			for _, r := range a.Unfit {
+				l.item("not with %s now: %s", esc(a.Name), ReasonText(r.Reason, c))
+			}
+		}
 	}
 	for _, g := range p.Gates {
 		l.item("%s", g.line(c))
@@ -113,12 +130,25 @@ func (p Step) Markdown(c Clock) string {
 		return l.String()
 	}
 	if len(p.Commands) > 0 {
-		l.add("\nWhen it is done:\n")
+		l.add("\nWhen %s:\n", whenDone(p.Act))
 	}
 	for _, line := range p.Commands {
 		l.add("%s", command(line))
 	}
 	return l.String()
+}
+
+// whenDone says what the commands are for.
+func whenDone(act workflow.Act) string {
+	switch act {
+	case workflow.ToCoat:
+		return "the coat is on"
+	case workflow.ToRecoat:
+		return "a fresh coat is on, with the time it was begun"
+	case workflow.ToPress:
+		return "the joint is pressed"
+	}
+	return "it is done"
 }
 
 func (j Joint) words(kind steps.Kind, c Clock) string {
