@@ -130,7 +130,7 @@ func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]j
 	if err != nil {
 		return nil, err
 	}
-	if job, err = after.Job(job.ID); err != nil {
+	if job, err = after.workOf(job.ID); err != nil {
 		return nil, err
 	}
 	if joint, ok := job.JointOf(step); ok && joint.Lapsed(c.At) {
@@ -148,6 +148,14 @@ func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]j
 type AdhesiveReport struct {
 	steps.Adhesive
 	Unfit []Reason
+}
+
+// workOf returns the job of that identity, or for "" that of the reworks.
+func (s *State) workOf(id string) (*Job, error) {
+	if id == "" {
+		return s.reworks, nil
+	}
+	return s.Job(id)
 }
 
 // AdhesivesOf returns the adhesives that a coat or glue step may spread: the one
