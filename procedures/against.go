@@ -22,20 +22,21 @@ func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 		return faults.sorted()
 	}
 	measured := !d.doubts.lost(steps.Measure) && !d.hasUnknown(gate, gateNames(sheet)) && !doubt.of(gate)
-	if d.Procedure.Kind == steps.Build && !doubt.of(zone) && !d.hasUnknown(zone, sheet.Zones) {
-		faults = append(faults, d.made(sheet)...)
-	}
-	critical := newCritical(d, sheet)
 	o := d.order()
 	faults = append(faults, d.chosen(o, sheet)...)
-	variants := d.variantsOn(sheet)
-	if len(variants) > mostCombinations {
-		return append(faults, d.fault(top(), fmt.Sprintf("its methods and the options of the design make %d combinations; the limit is %d", len(variants), mostCombinations))).sorted()
+	all := d.variantsOn(sheet)
+	if n := len(all); n > mostCombinations || n*stepsOf(d.Procedure.Stages) > mostChecked {
+		return append(faults, d.fault(top(), fmt.Sprintf("too many to check: %d combinations of its methods and the options of the design, of %d steps", n, stepsOf(d.Procedure.Stages)))).sorted()
 	}
-	return append(faults, d.inEveryVariant(o, variants, nil, func(v variant) Faults {
+	if d.Procedure.Kind == steps.Build && !doubt.of(zone) && !d.hasUnknown(zone, sheet.Zones) {
+		faults = append(faults, d.made(sheet, all)...)
+	}
+	critical := newCritical(d, sheet)
+	return append(faults, d.inEveryVariant(o, all, nil, func(v variant) Faults {
 		faults := append(d.stepsInOrder(v), d.needsInOrder(v)...)
 		if measured {
 			faults = append(faults, d.onSheet(v, sheet)...)
+			faults = append(faults, d.usesInOrder(v, sheet)...)
 			if d.Procedure.Kind == steps.Build {
 				faults = append(faults, critical.measured(v)...)
 			}
@@ -92,6 +93,9 @@ func knownOn(s *steps.Sheet) map[reference][]string {
 	for _, a := range s.Adhesives {
 		add(adhesive, a.Name)
 	}
+	for _, t := range s.Tools {
+		add(tool, t.Name)
+	}
 	for _, g := range s.Gauges {
 		add(gauge, g.Name)
 	}
@@ -105,6 +109,9 @@ func knownOn(s *steps.Sheet) map[reference][]string {
 func (d *Document) onSheet(v variant, sheet *steps.Sheet) Faults {
 	var faults Faults
 	for _, s := range v.steps {
+		if u, ok := sheet.Use(s.Name); ok && len(u.Hold) > 0 && s.Kind.Traits().Confirms {
+			d.complain(s, &faults)("the hold %s has the name of something in the sheet that has a hold of its own: clear could mean either", s.Name)
+		}
 		if k := kindOf(v.kinds, s.Kind); k.sheet != nil {
 			k.sheet(v, s, sheet, d.complain(s, &faults))
 		}

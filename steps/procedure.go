@@ -93,7 +93,8 @@ type Step struct {
 	Choose    string            `json:"choose,omitempty"`  // choose: a choice or an option of the sheet, or empty with Methods
 	Methods   []Option          `json:"methods,omitempty"` // choose: the answers, where they are of this job only
 
-	Hands    quantity.Quantity `json:"hands,omitzero"` // attended time, without drying
+	Hands    quantity.Quantity `json:"hands,omitzero"`  // attended time, without drying
+	Tools    []string          `json:"tools,omitempty"` // of the sheet
 	Needs    []Setting         `json:"needs,omitempty"`
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`

@@ -306,9 +306,10 @@ func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) 
 func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason {
 	step := stage.Steps[i]
 	var reasons []Reason
-	for _, need := range step.Needs {
+	for _, need := range s.NeedsAt(j, step, at) {
 		reasons = append(reasons, s.stands(need, at)...)
 	}
+	reasons = append(reasons, s.careless(j, step, at)...)
 	if forbids := s.kinds[step.Kind].forbids; forbids != nil {
 		reasons = append(reasons, forbids(s, j, stage, i, at)...)
 	}

@@ -189,6 +189,7 @@ func (s *State) rework(f journal.Reworked, e journal.Entry) error {
 			step.Disturbs = append(step.Disturbs, before.Disturbs...)
 		}
 	}
+	delete(s.reworks.joints, f.Joint)
 	slices.Sort(step.Disturbs)
 	step.Disturbs = slices.Compact(step.Disturbs)
 	all := slices.DeleteFunc(s.reworks.Procedure.Steps(), func(other steps.Step) bool { return other.Joint == f.Joint })
@@ -277,7 +278,7 @@ func (s *State) AdhesivesOfRework(gate string, way int, at time.Time) []Adhesive
 		return nil
 	}
 	w := g.Reworks[max(0, way-1)]
-	return s.AdhesivesOf(&Job{}, steps.Step{Kind: steps.Glue, Joint: w.Joint, Adhesives: w.Adhesives}, at)
+	return s.AdhesivesOf(&Job{Procedure: &steps.Procedure{}}, steps.Step{Kind: steps.Glue, Joint: w.Joint, Adhesives: w.Adhesives}, at)
 }
 
 // ReworkLeft says what is left of a rework of the gate that glues: ToPress,

@@ -124,7 +124,9 @@ func TestAReworkThatGluesANewJoint(t *testing.T) {
 	b.done("look")
 	b.must(readings("square", "left=500mm", "right=510mm"), Rework{Gate: "square"})
 	b.refused(readings("square", "left=500mm", "right=501mm"), ByDrying)
-	if !slices.ContainsFunc(b.state.joints(), func(j *Joint) bool { return j.Name == "strip" && j.Load && slices.Equal(j.Zones, []string{"pod", "wing"}) }) {
+	if !slices.ContainsFunc(b.state.joints(), func(j *Joint) bool {
+		return j.Name == "strip" && j.Load && slices.Equal(j.Zones, []string{"pod", "wing"})
+	}) {
 		t.Error("there is no joint that carries load")
 	}
 	b.after(6 * time.Minute)

@@ -161,12 +161,7 @@ func (s *State) workOf(id string) (*Job, error) {
 // AdhesivesOf returns the adhesives that a coat or glue step may spread: the one
 // that its joint has already, else those that are written.
 func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveReport {
-	names := step.Adhesives
-	for _, p := range j.Parts(step.Joint) {
-		if !p.Lapsed(at) && slices.Contains(step.Adhesives, p.Adhesive.Name) {
-			names = []string{p.Adhesive.Name}
-		}
-	}
+	names := j.adhesives(step, at)
 	var all []AdhesiveReport
 	for _, name := range names {
 		adhesive, ok := s.Sheet.Adhesive(name)
@@ -175,7 +170,11 @@ func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveRep
 			all = append(all, AdhesiveReport{adhesive, []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", name)}}})
 			continue
 		}
-		all = append(all, AdhesiveReport{adhesive, s.unfitClimate(adhesive, step, at)})
+		unfit := s.unfitClimate(adhesive, step, at)
+		if len(names) > 1 || j.ID == "" { // of one alone, the step is asked; a rework is no step
+			unfit = append(s.unready(name, step, at), unfit...)
+		}
+		all = append(all, AdhesiveReport{adhesive, unfit})
 	}
 	return all
 }

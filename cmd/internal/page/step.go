@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -22,6 +23,7 @@ type Step struct {
 	Do       string            `json:"do,omitempty"`
 	Why      string            `json:"why,omitempty"`
 	Hands    string            `json:"hands,omitempty"`
+	Tools    []string          `json:"tools,omitempty"`
 	Needs    []steps.Setting   `json:"needs,omitempty"`
 	Lines    []string          `json:"lines,omitempty"`   // of a hold
 	Gates    []Gate            `json:"gates,omitempty"`   // of a measure step
@@ -69,6 +71,12 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	if err != nil {
 		return p
 	}
+	p.Needs, p.Tools = s.NeedsAt(job, step, now), toolsOf(s.Sheet, step.Tools)
+	for _, u := range slices.Backward(s.UsesOf(job, step, now)) {
+		if caution := cautionOf(s, u, now); caution != "" {
+			p.Cautions = append([]string{caution}, p.Cautions...)
+		}
+	}
 	kind := stepKinds()[step.Kind]
 	if kind.fill != nil {
 		kind.fill(&p, s, job, step, now)
@@ -96,7 +104,10 @@ func (p Step) Markdown(c Clock) string {
 		l.add("**Do it by %s** (%s left).\n", c.At(p.By), c.In(p.By))
 	}
 	for _, caution := range p.Cautions {
-		l.add("> **Caution.** %s\n", strings.ReplaceAll(strings.TrimSpace(caution), "\n", "\n> "))
+		l.caution(caution)
+	}
+	if len(p.Tools) > 0 {
+		l.item("tools: %s", esc(strings.Join(p.Tools, ", ")))
 	}
 	for _, need := range p.Needs {
 		l.item("needs %s", esc(need.String()))
