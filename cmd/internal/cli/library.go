@@ -9,6 +9,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
+	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -33,24 +34,45 @@ func (a *app) libraryCommand() *cobra.Command {
 				return a.show(page.NewLibrary(entries, faults))
 			},
 		},
-		&cobra.Command{
-			Use:               "show NAME",
-			Short:             "Show one document as it appears at the bench",
-			Args:              arguments(1, 1),
-			ValidArgsFunction: a.completeDocuments,
-			RunE: func(_ *cobra.Command, args []string) error {
-				library, err := a.library()
-				if err != nil {
-					return err
-				}
-				doc, err := library.Find(args[0])
-				if err != nil {
-					return err
-				}
-				return a.show(page.NewDocument(doc, library.OriginOf(doc)))
-			},
-		},
+		a.showCommand(),
 	)
+	return cmd
+}
+
+func (a *app) showCommand() *cobra.Command {
+	var parts bool
+	var with []string
+	cmd := &cobra.Command{
+		Use:               "show NAME",
+		Short:             "Show one document as it appears at the bench",
+		Args:              arguments(1, 1),
+		ValidArgsFunction: a.completeDocuments,
+		RunE: func(_ *cobra.Command, args []string) error {
+			library, err := a.library()
+			if err != nil {
+				return err
+			}
+			doc, err := library.Find(args[0])
+			if err != nil {
+				return err
+			}
+			switch {
+			case !parts && len(with) > 0:
+				return usage("--with goes with --parts")
+			case !parts:
+				return a.show(page.NewDocument(doc, library.OriginOf(doc)))
+			case doc.Procedure == nil:
+				return usage("%s is not a procedure; only a procedure has tools and parts to list", args[0])
+			}
+			things, err := page.NewThings(doc.Procedure.For(steps.Selection{Has: with}, ""))
+			if err != nil {
+				return err
+			}
+			return a.show(things)
+		},
+	}
+	cmd.Flags().BoolVar(&parts, "parts", false, "of a procedure: its tools, and its parts added up")
+	cmd.Flags().StringSliceVar(&with, "with", nil, "with --parts: the `OPTIONS` of the airframe")
 	return cmd
 }
 

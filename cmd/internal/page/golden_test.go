@@ -390,6 +390,14 @@ func (b *bench) build() {
 	contact, err := b.State.Use("contact")
 	b.must(err)
 	contact.Hold = []string{"No flame and no hot iron is in the room", "Gloves are **on**"}
+	things, err := page.NewThings(&steps.Procedure{Name: "look", Title: "Look it over", Stages: []steps.Stage{{Name: "one", Steps: []steps.Step{
+		{Name: "a", Tools: []string{"knife"}, Parts: []steps.Part{{Name: "Tube <b>", Size: b.q("56 cm", quantity.Length)}, {Name: "Screw M3", Count: 4}}},
+		{Name: "b", Tools: []string{"knife", "iron"}, Parts: []steps.Part{{Name: "Tube <b>", Size: b.q("40 mm", quantity.Length)}, {Name: "Screw M3", Count: 2}}}}}}})
+	b.must(err)
+	b.show("Things", things)
+	nothing, err := page.NewThings(&steps.Procedure{Title: "Nothing"})
+	b.must(err)
+	b.show("Things-none", nothing)
 	b.show("Use", page.NewUse(b.State, contact, b.Now))
 	b.show("Recorded-coated", b.act(workflow.Finish{Step: "coat-left"}))
 	b.clocks("coated")
