@@ -241,6 +241,9 @@ func TestMethodsAreToldApart(t *testing.T) {
 	}
 	if want := "a-wing-wet dry a-wing-wet rudder b-tail-wet hot b-tail-wet"; strings.Join(got, " ") != want {
 		t.Errorf("%v, want %s", got, want)
+	}
+}
+
 // A lost part is cut free as its procedure says, and then scrapped, before what
 // comes after all work on the structure.
 func TestALostPartIsCutFree(t *testing.T) {
