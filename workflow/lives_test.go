@@ -1315,8 +1315,8 @@ func TestRandomGluing(t *testing.T) {
 		}
 		try(Register{Mark: "PL-01", Sheet: s, Digest: "sha256:own"})
 		try(Start{Procedure: p, Digest: "sha256:work", Sheet: s, SheetDigest: "sha256:own"})
-		for range rapid.IntRange(5, 60).Draw(t, "length") {
-			now = now.Add(time.Duration(rapid.SampledFrom([]int{0, 10, 60, 240, 600, 720, 3600, 40000}).Draw(t, "seconds")) * time.Second)
+		for range rapid.IntRange(20, 80).Draw(t, "length") {
+			now = now.Add(time.Duration(rapid.SampledFrom([]int{0, 0, 10, 60, 60, 240, 600, 3600, 40000}).Draw(t, "seconds")) * time.Second)
 			if _, known := state.Temperature(now); !known {
 				try(ReadBench{Temperature: q("20 °C")})
 			}
@@ -1329,7 +1329,7 @@ func TestRandomGluing(t *testing.T) {
 			if with == "epoxy" {
 				mixed = now.Add(-time.Duration(rapid.SampledFrom([]int{1, 24, 26}).Draw(t, "mixed")) * time.Minute)
 			}
-			switch rapid.IntRange(0, 9).Draw(t, "what") {
+			switch rapid.IntRange(0, 14).Draw(t, "what") {
 			case 0:
 				try(Undo{Position: state.Size() - int64(rapid.IntRange(1, 8).Draw(t, "back"))})
 			case 1, 2:
@@ -1339,9 +1339,16 @@ func TestRandomGluing(t *testing.T) {
 			case 5:
 				try(Finish{Step: rapid.SampledFrom(names).Draw(t, "step"), With: with, Began: began})
 			default:
-				if next := state.Next(now); next.Step != nil {
-					try(Finish{Step: next.Step.Step.Name, With: rapid.SampledFrom([]string{"", "hot", "contact"}).Draw(t, "of")})
+				next := state.Next(now)
+				if next.Step == nil {
+					now = later(now, next.Until)
+					continue
 				}
+				of := ""
+				if strings.HasPrefix(next.Step.Step.Name, "lay") {
+					of = rapid.SampledFrom([]string{"", "hot", "contact"}).Draw(t, "of")
+				}
+				try(Finish{Step: next.Step.Step.Name, With: of})
 			}
 			heldByTheEntries(t, standing(state.Entries), s)
 		}
@@ -1350,6 +1357,13 @@ func TestRandomGluing(t *testing.T) {
 			t.Fatalf("replayed, it is another state: %v", err)
 		}
 	})
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
 }
 
 // heldByTheEntries recomputes, at an even bench of 20 °C, that every join had a
