@@ -86,7 +86,7 @@ func (p Step) Markdown(c Clock) string {
 		l.add("**Open again:** %s\n", esc(p.Reopened))
 	}
 	for _, caution := range p.Cautions {
-		l.add("> **Caution.** %s\n", strings.ReplaceAll(strings.TrimSpace(caution), "\n", "\n> "))
+		l.caution(caution)
 	}
 	for _, need := range p.Needs {
 		l.item("needs %s", esc(need.String()))
