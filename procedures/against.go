@@ -1,6 +1,8 @@
 package procedures
 
 import (
+	"fmt"
+
 	"fettle/steps"
 )
 
@@ -16,7 +18,7 @@ func (d *Document) Against(sheet *steps.Sheet) Faults {
 // name is unknown, nothing is said that may only follow from that.
 func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 	faults := d.named(sheet, doubt)
-	if d.Procedure == nil || d.tooLarge() || d.hasUnknown(option, optionNames(sheet)) || doubt.of(option) || doubt.of(variants) {
+	if d.Procedure == nil || d.tooLarge() || d.hasUnknown(option, optionNames(sheet)) || d.hasUnknown(chosen, choiceNames(sheet)) || doubt.of(option) || doubt.of(variants) {
 		return faults.sorted()
 	}
 	measured := !d.doubts.lost(steps.Measure) && !d.hasUnknown(gate, gateNames(sheet)) && !doubt.of(gate)
@@ -24,8 +26,14 @@ func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 		faults = append(faults, d.made(sheet)...)
 	}
 	critical := newCritical(d, sheet)
-	return append(faults, d.inEveryVariant(d.order(), optionNames(sheet), func(v variant) Faults {
-		faults := d.stepsInOrder(v)
+	o := d.order()
+	faults = append(faults, d.chosen(o, sheet)...)
+	variants := d.variantsOn(sheet)
+	if len(variants) > mostCombinations {
+		return append(faults, d.fault(top(), fmt.Sprintf("its methods and the options of the design make %d combinations; the limit is %d", len(variants), mostCombinations))).sorted()
+	}
+	return append(faults, d.inEveryVariant(o, variants, nil, func(v variant) Faults {
+		faults := append(d.stepsInOrder(v), d.needsInOrder(v)...)
 		if measured {
 			faults = append(faults, d.onSheet(v, sheet)...)
 			if d.Procedure.Kind == steps.Build {
@@ -52,6 +60,17 @@ func optionNames(s *steps.Sheet) []string {
 	return names
 }
 
+// choiceNames are what a choose step may name.
+func choiceNames(s *steps.Sheet) []string {
+	names := optionNames(s)
+	for _, c := range s.Choices() {
+		if !c.Alone {
+			names = append(names, c.Name)
+		}
+	}
+	return names
+}
+
 // named finds the names that are not in the sheet, each once.
 func (d *Document) named(s *steps.Sheet, doubt doubts) Faults {
 	where := ""
@@ -64,7 +83,7 @@ func (d *Document) named(s *steps.Sheet, doubt doubts) Faults {
 // knownOn are the names that a sheet has, by what they name, and for a state by its
 // condition too.
 func knownOn(s *steps.Sheet) map[reference][]string {
-	known := map[reference][]string{{to: zone}: s.Zones, {to: option}: optionNames(s)}
+	known := map[reference][]string{{to: zone}: s.Zones, {to: option}: optionNames(s), {to: chosen}: choiceNames(s)}
 	add := func(to thing, name string) { known[reference{to: to}] = append(known[reference{to: to}], name) }
 	for _, c := range s.Conditions {
 		add(condition, c.Name)

@@ -95,7 +95,7 @@ func (c *critical) measured(v variant) Faults {
 		}
 	}
 	var faults Faults
-	for _, g := range c.sheet.GatesFor(v.options) {
+	for _, g := range c.sheet.GatesFor(steps.Selection{Has: v.options}) {
 		i, ok := c.gates[g.Name]
 		if !ok {
 			continue

@@ -23,6 +23,8 @@ type Document struct {
 	Procedure *steps.Procedure
 	Triage    *steps.Triage
 
+	Made bool // by the program, and not by an author
+
 	names   []reference      // the names that a sheet must have
 	places  map[string]place // where steps and stages are, by stepAt and stageAt
 	doubts  doubts
@@ -46,6 +48,7 @@ type thing string
 const (
 	zone      thing = "zone"
 	option    thing = "option"
+	chosen    thing = "choice" // or an option by itself
 	condition thing = "condition"
 	state     thing = "state"
 	adhesive  thing = "adhesive"
@@ -60,6 +63,8 @@ const (
 	// A design is looked up when a procedure is checked against sheets.
 	design  thing = "design"
 	finding thing = "finding"
+	// What words of one's own are taken for.
+	meaning thing = "finding or procedure"
 	// Variants is what a sheet leaves in doubt where it is wrong about options:
 	// nobody names it.
 	variants thing = "variants"

@@ -67,6 +67,9 @@ func (r *reader) doubt(n *yaml.Node, key string) {
 	if r.doc.Procedure == nil {
 		if t, ok := thingsUnder(key); ok && len(r.path) == 0 {
 			d.name(t)
+			if t == option {
+				d.name(chosen)
+			}
 		}
 		if len(r.path) == 1 && r.path[0] == "conditions" && key == "states" {
 			d.name(state)

@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fettle/steps/quantity"
@@ -99,12 +100,30 @@ func (g *grammar) keys(rows []row, indent string, which func(row) bool) {
 			is += ", optional"
 		}
 		g.line(fmt.Sprintf("%s- `%s` (%s): %s", indent, r.name, is, r.help))
-		for _, below := range append([]typ{r.typ}, r.typ.of...) {
-			if below.is == aMapping && r.typ.is != aList && r.typ.is != aMap {
-				g.keys(below.keys, indent+"  ", func(row) bool { return true })
+		for _, below := range inside(r.typ) {
+			g.keys(below.keys, indent+"  ", func(row) bool { return true })
+		}
+	}
+}
+
+// inside are the mappings that may stand under a key, but for those that have a
+// list of their own, each once.
+func inside(t typ) []typ {
+	if t.is == aMapping {
+		return []typ{t}
+	}
+	if t.is == aList || t.is == aMap && t.of[0].is == aMapping {
+		return nil
+	}
+	var all []typ
+	for _, of := range t.of {
+		for _, one := range inside(of) {
+			if !slices.ContainsFunc(all, func(have typ) bool { return have.what == one.what }) {
+				all = append(all, one)
 			}
 		}
 	}
+	return all
 }
 
 // inWords describes a typ to a person.

@@ -326,11 +326,12 @@ func (m named[V]) typ() typ { return typ{is: aMap, what: m.one, of: []typ{m.is.t
 // Either is a value with two forms: one scalar, or a mapping.
 type either[T any] struct {
 	one, more value[T]
-	short     func(*T) bool // whether it is written as a scalar
+	short     func(*T) bool // whether it is written as the one
+	lists     bool          // the one may be a list
 }
 
 func (e either[T]) read(r *reader, n *yaml.Node, what string, to *T) {
-	if n.Kind == yaml.ScalarNode {
+	if n.Kind == yaml.ScalarNode || e.lists && n.Kind == yaml.SequenceNode {
 		e.one.read(r, n, what, to)
 		return
 	}

@@ -33,6 +33,7 @@ func stepKinds() []stepKind {
 	type s = steps.Step
 	joint := field(func(s *s) *string { return &s.Joint }, nameValue{joint})
 	with := key[s]{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, oneOrMore{namesValue{to: adhesive, one: true}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
+	more := key[s]{"more", optional, field(func(s *s) *bool { return &s.More }, switchValue{}), "yes, if more parts of the joint follow: a later join uses the coats written since this one, or without such the same ones", "# yes"}
 	load := key[s]{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, if the joint carries no load in flight", "no"}
 	return []stepKind{
 		{kind: steps.Do},
@@ -45,16 +46,16 @@ func stepKinds() []stepKind {
 		{kind: steps.Join, check: joinDisturbs, order: joinInOrder, begin: func(s *s) { s.Load = true },
 			help:    "the faces of a coated joint are put together; the joint alone, or with the keys below. A join must say what it disturbs",
 			example: "step: join-roots\ndo: Press, and hold for a minute.\njoin: roots\ndisturbs: [wing]",
-			is: either[s]{one: joint, short: func(s *s) bool { return s.Load }, more: mapping[s]{what: "join", keys: []key[s]{
+			is: either[s]{one: joint, short: func(s *s) bool { return s.Load && !s.More }, more: mapping[s]{what: "join", keys: []key[s]{
 				{"joint", required, joint, "the joint", "roots"},
-				load,
+				load, more,
 			}}}},
 		{kind: steps.Glue, check: joinDisturbs, order: glueInOrder, sheet: gluedInTime, begin: func(s *s) { s.Load = true },
 			help:    "a joint is coated and joined in one step. Where the adhesive needs no drying (its window begins at 0), the step is done once; else twice, when the coat is on and when the joint is pressed",
 			example: "step: lay-spar\ndo: Bead along the floor of the slot, and lay the spar in.\nhands: 5 min\nglue: {joint: spar, with: contact}\ndisturbs: [wing]",
 			is: mapping[s]{what: "glue", keys: []key[s]{
 				{"joint", required, joint, "the joint, by a name of your own", "spar"},
-				with, load,
+				with, load, more,
 			}}},
 		{kind: steps.Wait, order: waitInOrder,
 			help:    "time that has to pass: a duration from the step before, or until a joint has its strength",
@@ -78,6 +79,15 @@ func stepKinds() []stepKind {
 			is: mapping[s]{what: "hold", keys: []key[s]{
 				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each confirmed separately", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}}},
+		{kind: steps.Choose, check: methodsChecked,
+			help: "a choice or an option of the design, or methods for this job alone, as `{both-faces: A coat on both roots, one-face: A coat on one}`: " +
+				"exactly one is chosen, and what it governs is not there before that. In a repair it may be one answer of a choice, which the airframe has from then on in the place of another",
+			example: "step: choose-nose\ndo: Hold both noses against the pod, and decide.\nchoose: nose",
+			is: either[s]{
+				one:   field(func(s *s) *string { return &s.Choose }, nameValue{chosen}),
+				short: func(s *s) bool { return len(s.Methods) == 0 },
+				more:  field(func(s *s) *[]steps.Option { return &s.Methods }, answers("the method")),
+			}},
 		{kind: steps.Release, is: yesValue[s]{},
 			help:    "the last step of a build: the airframe may fly",
 			example: "step: release\nrelease: yes"},
@@ -126,6 +136,12 @@ func joinDisturbs(f fields, s *steps.Step) {
 	}
 }
 
+func methodsChecked(f fields, s *steps.Step) {
+	if n := f.get(string(s.Kind)); n != nil && n.Kind == yaml.MappingNode {
+		f.answered(n, "the choice "+s.Name, s.Methods, len(n.Content)/2)
+	}
+}
+
 func staleAlone(f fields, s *steps.Step) {
 	if len(s.Gates) > 1 && slices.Contains(s.Gates, steps.Stale) {
 		f.fault(f.get(string(s.Kind)), "%s must be the only entry: it means every gate that this job made stale", steps.Stale)
@@ -170,16 +186,23 @@ func joinInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // the step's own fault says it
 	}
-	if v.at(joins, s.Joint)[0].Name != s.Name {
+	all := v.at(joins, s.Joint)
+	n := v.part[s]
+	switch {
+	case n > 0 && !all[n-1].More:
 		say("the joint %s is joined a second time%s", s.Joint, v.when())
 		return
+	case n > 0 && !v.before(all[n-1].Name, s.Name):
+		say("a part of the joint %s may be joined before the step %s joins the part before it%s", s.Joint, all[n-1].Name, v.when())
+	case s.More && n == len(all)-1 && !v.doubts.lostAny(joins):
+		say("more parts of the joint %s follow, it says, and none does%s", s.Joint, v.when())
 	}
 	by := v.at(coats, s.Joint)
 	if len(by) == 0 && !v.doubts.lostAny(coats) {
 		say("the joint %s is joined but never coated%s%s", s.Joint, v.when(), v.suggestJoint(coats, s.Joint))
 	}
 	for _, c := range by {
-		if !c.Kind.Traits().Joins && !v.before(c.Name, s.Name) {
+		if c != s && min(v.part[c], len(all)-1) == n && !v.before(c.Name, s.Name) {
 			say("the joint %s may be joined before the step %s coats it%s", s.Joint, c.Name, v.when())
 		}
 	}
@@ -198,8 +221,8 @@ func waitInOrder(v variant, s *steps.Step, say complain) {
 	case len(by) == 0 && v.doubts.lostAny(joins):
 	case len(by) == 0:
 		say("it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
-	case !v.before(by[0].Name, s.Name):
-		say("it waits for the joint %s but may come before the step %s joins it%s", s.Joint, by[0].Name, v.when())
+	case !v.before(by[len(by)-1].Name, s.Name):
+		say("it waits for the joint %s but may come before the step %s joins it%s", s.Joint, by[len(by)-1].Name, v.when())
 	}
 }
 

@@ -103,7 +103,7 @@ func (d *Document) made(sheet *steps.Sheet) Faults {
 	if d.doubts.order || d.doubts.steps || d.doubts.makes {
 		return faults
 	}
-	return append(faults, d.inEveryVariant(d.order(), d.order().optionsNamed(), func(v variant) Faults {
+	return append(faults, d.inEveryVariant(d.order(), d.variantsOn(sheet), nil, func(v variant) Faults {
 		makers := map[string][]*steps.Step{}
 		for _, s := range v.steps {
 			for _, m := range s.Makes {

@@ -26,7 +26,17 @@ func (d *Document) ordered() Faults {
 	if cyclic {
 		return faults // in a cycle there is no order to check
 	}
-	d.late = d.inEveryVariant(o, o.optionsNamed(), func(v variant) Faults {
+	faults = append(faults, d.methodsInOrder(o)...)
+	// The sheet may have options that exclude each other, which is not known here.
+	options := o.optionsNamed()
+	variants := withMethods(combined(yesOrNo(options)), d.Procedure)
+	if len(variants) > mostCombinations {
+		return faults // a sheet says what of that can be
+	}
+	one := func(with []string) bool {
+		return len(slices.DeleteFunc(slices.Clone(with), func(n string) bool { return !slices.Contains(options, n) })) < 2
+	}
+	d.late = d.inEveryVariant(o, variants, one, func(v variant) Faults {
 		return append(d.stepsInOrder(v), d.needsInOrder(v)...)
 	})
 	return append(faults, d.late...)
@@ -60,30 +70,83 @@ func (d *Document) tooLarge() bool {
 	return d.cut || len(d.Procedure.Stages) > mostStages || stepsOf(d.Procedure.Stages) > mostSteps
 }
 
-// inEveryVariant checks every combination of the options. It does not report a
-// fault again for a combination that only adds options to one already reported.
-func (d *Document) inEveryVariant(o *order, options []string, check func(variant) Faults) Faults {
-	var faults Faults
-	reported := map[Fault][][]string{}
-	for _, chosen := range combinations(options) {
-		if len(faults) > mostFaults {
+// inEveryVariant checks every combination of the options. A fault is reported once
+// for each smallest set of options with which it is always there, of as many as may
+// be if that is given: of more, nobody knows yet whether an airframe can have them.
+func (d *Document) inEveryVariant(o *order, variants [][]string, certain func(with []string) bool, check func(variant) Faults) Faults {
+	var all Faults            // each once, without its options
+	in := map[Fault][]Fault{} // as it is in each variant
+	at := map[Fault][]int{}   // which these are
+	for i, has := range variants {
+		if len(all) > mostFaults {
 			break
 		}
-		v := o.variantOf(chosen)
+		v := o.variantOf(has)
 		for _, f := range check(v) {
 			same := f
 			same.Text = strings.Replace(f.Text, orWithout(v), "", 1)
 			same.Text = strings.Replace(same.Text, v.when(), "", 1)
-			fewer := func(before []string) bool {
-				return !slices.ContainsFunc(before, func(o string) bool { return !slices.Contains(chosen, o) })
+			switch where := at[same]; {
+			case len(where) == 0:
+				all = append(all, same)
+			case where[len(where)-1] == i:
+				continue
 			}
-			if !slices.ContainsFunc(reported[same], fewer) {
-				reported[same] = append(reported[same], chosen)
-				faults = append(faults, f)
+			in[same], at[same] = append(in[same], f), append(at[same], i)
+		}
+	}
+	var faults Faults
+	sets := 0
+	for _, same := range all {
+		var reported [][]string
+		for k, i := range at[same] {
+			if slices.ContainsFunc(reported, func(before []string) bool { return holds(variants[i], before) }) {
+				continue
 			}
+			if sets++; sets > 2*mostFaults {
+				return faults // more than anybody reads
+			}
+			with := fewest(variants[i], variants, at[same])
+			reported = append(reported, with)
+			if certain != nil && !(certain(with) && always(with, variants, at[same])) {
+				continue
+			}
+			f := in[same][k]
+			if v := (variant{options: variants[i]}); len(with) < len(variants[i]) {
+				f.Text = strings.Replace(f.Text, v.when(), variant{options: with}.when(), 1)
+			}
+			faults = append(faults, f)
 		}
 	}
 	return faults
+}
+
+// fewest drops options of the combination without which the fault is there too,
+// whatever else an airframe has.
+func fewest(of []string, variants [][]string, at []int) []string {
+	with := slices.Clone(of)
+	for _, o := range of {
+		less := slices.DeleteFunc(slices.Clone(with), func(name string) bool { return name == o })
+		if always(less, variants, at) {
+			with = less
+		}
+	}
+	return with
+}
+
+// always reports whether all variants that have the options are among those.
+func always(with []string, variants [][]string, at []int) bool {
+	for i, has := range variants {
+		if _, there := slices.BinarySearch(at, i); !there && holds(has, with) {
+			return false
+		}
+	}
+	return true
+}
+
+// holds reports whether all of a few are among the names.
+func holds(names, few []string) bool {
+	return !slices.ContainsFunc(few, func(one string) bool { return !slices.Contains(names, one) })
 }
 
 // stagesInOrder finds stages that wait for unknown stages or for each other.
@@ -196,32 +259,22 @@ func (d *Document) releaseLast(o *order) Faults {
 	return faults
 }
 
-// optionsNamed are the options that the steps depend on.
+// optionsNamed are the options that the steps depend on, without the methods.
 func (o *order) optionsNamed() []string {
-	var names []string
+	var names, methods []string
+	for s := range o.all() {
+		for _, m := range s.Methods {
+			methods = append(methods, m.Name)
+		}
+	}
 	for s := range o.all() {
 		for _, name := range s.Options() {
-			if !slices.Contains(names, name) {
+			if !slices.Contains(names, name) && !slices.Contains(methods, name) {
 				names = append(names, name)
 			}
 		}
 	}
 	return names
-}
-
-// combinations are all combinations of the options. For more than mostOptions, which
-// no sheet has, they are only none and all.
-func combinations(options []string) [][]string {
-	if len(options) > mostOptions {
-		return [][]string{nil, options}
-	}
-	all := [][]string{nil}
-	for _, o := range options {
-		for _, have := range all {
-			all = append(all, append(slices.Clone(have), o))
-		}
-	}
-	return all
 }
 
 // An order is the order of a procedure's steps: within a stage as written, between
@@ -296,6 +349,7 @@ type variant struct {
 	steps   []*steps.Step
 	first   map[int]*steps.Step       // of each stage
 	joints  map[atJoint][]*steps.Step // as written
+	part    map[*steps.Step]int       // how many joins of its joint are written before it
 }
 
 // atJoint are the steps that do the same to one joint.
@@ -315,7 +369,7 @@ const (
 func (d deed) of(t steps.Traits) bool { return d == coats && t.Coats || d == joins && t.Joins }
 
 func (o *order) variantOf(options []string) variant {
-	v := variant{order: o, options: options, first: map[int]*steps.Step{}, joints: map[atJoint][]*steps.Step{}}
+	v := variant{order: o, options: options, first: map[int]*steps.Step{}, joints: map[atJoint][]*steps.Step{}, part: map[*steps.Step]int{}}
 	for i, stage := range o.stages {
 		for j := range stage.Steps {
 			s := &stage.Steps[j]
@@ -325,6 +379,9 @@ func (o *order) variantOf(options []string) variant {
 			v.steps = append(v.steps, s)
 			if v.first[i] == nil {
 				v.first[i] = s
+			}
+			if s.Kind.Traits().Glues() {
+				v.part[s] = len(v.at(joins, s.Joint))
 			}
 			for _, does := range []deed{coats, joins} {
 				if s.Joint != "" && does.of(s.Kind.Traits()) {

@@ -80,6 +80,7 @@ func read(file string, data []byte, from sources, kept bool) (*Document, Faults)
 		r.within.own = (&source{root: root}).shared()
 		r.within.shared = r.within.own
 		procedureKeys().read(r, root, "a procedure", r.doc.Procedure)
+		r.doc.ownMethods()
 	case hasKey(root, "triage"):
 		r.doc.Triage = &steps.Triage{}
 		triageKeys().read(r, root, "a triage table", r.doc.Triage)

@@ -165,7 +165,7 @@ stages:
 		want    string
 	}{{"", ""}, {"o", "a b"}, {"p", "a b"}, {"o q", "a"}, {"p r", "a"}, {"q r", ""}, {"o q r", "a c"}, {"o q s", "a c"}, {"o s", "a b"}} {
 		var got []string
-		for _, s := range doc.Procedure.For(strings.Fields(c.options), "").Steps() {
+		for _, s := range doc.Procedure.For(steps.Selection{Has: strings.Fields(c.options)}, "").Steps() {
 			got = append(got, s.Name)
 		}
 		if strings.Join(got, " ") != c.want {

@@ -11,9 +11,6 @@ import (
 	"fettle/steps/quantity"
 )
 
-// mostOptions bounds the combinations that are checked.
-const mostOptions = 6
-
 // mostReadings is the most readings that one point may ask for.
 const mostReadings = 20
 
@@ -34,10 +31,10 @@ func sheetKeys() mapping[steps.Sheet] {
 			"what to know about the design", "Two panels of foam on a carbon spar."},
 		{"zones", required, field(func(s *s) *[]string { return &s.Zones }, namesValue{}),
 			"the parts that work and damage disturb", "[nose, wing, tail]"},
-		{"options", optional, field(func(s *s) *[]steps.Option { return &s.Options }, named[steps.Option]{
-			one: "the option", name: func(o *steps.Option) *string { return &o.Name },
-			is: field(func(o *steps.Option) *string { return &o.Title }, textValue{})}),
-			"choices made when an airframe is registered, each with what it is", "{rudder: A moving rudder}"},
+		{"options", optional, field(func(s *s) *[]steps.Option { return &s.Options }, optionsValue{}),
+			"what one airframe has and another has not: each with what it is, or `{title, why}`. A name with several of these below it " +
+				"is a choice: an airframe has exactly one of them, and the build has a step with `choose` for it",
+			"rudder: A moving rudder\nnose:\n  blunt-nose: A nose of soft foam\n  long-nose: {title: A long nose, why: It takes a camera.}"},
 		{"conditions", optional, field(func(s *s) *[]steps.Condition { return &s.Conditions }, named[steps.Condition]{
 			one: "the condition", name: func(c *steps.Condition) *string { return &c.Name }, is: conditionKeys()}),
 			"lock-outs that steps set and require", "propeller: {title: The propeller, states: [off, on]}\nventilation: {title: A window open, states: [on, off], lasts: sitting}"},
@@ -66,9 +63,7 @@ func sheetChecked(f fields, s *steps.Sheet) {
 			f.fault(f.item("zones", z), "a zone cannot be called %q: gates with mass: yes already depend on a zone of that name", z)
 		}
 	}
-	if len(s.Options) > mostOptions {
-		f.fault(f.get("options"), "%d options; the limit is %d", len(s.Options), mostOptions)
-	}
+	optionsChecked(f, s)
 	if len(s.Equipment) > 0 && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
 		f.fault(f.get("equipment"), "equipment changes the balance, but no gate has mass: yes")
 	}

@@ -8,6 +8,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/quantity"
 )
 
 // triageKeys are the keys of a triage table. The findings come before the rows that
@@ -33,8 +34,12 @@ func triageKeys() mapping[steps.Triage] {
 		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, list[steps.Row]{
 			is: rowKeys(), keep: func(*steps.Row) bool { return true }}),
 			"what is done about it; the first row that fits counts", ""},
-		{"unknown", required, field(func(t *t) *string { return &t.Unknown }, nameValue{procedure}),
-			"the procedure for what no row answers", "inspect"},
+		{"unknown", required, either[t]{
+			one:   field(func(t *t) *string { return &t.Unknown }, nameValue{procedure}),
+			more:  ownWordsValue{},
+			short: func(t *t) bool { return len(t.OwnWords) == 0 }},
+			"the procedure for what no row answers, as `else` where zones say what damage in words of one's own is taken for there; " +
+				"these zones are asked first, after those with a quarantine", "{wing: cracked, else: inspect}"},
 		{"hard_landing", optional, field(func(t *t) *string { return &t.HardLanding }, nameValue{procedure}),
 			"the check that a hard landing asks for", "post-crash"},
 	}}
@@ -42,15 +47,79 @@ func triageKeys() mapping[steps.Triage] {
 
 func findingKeys() mapping[steps.Finding] {
 	type f = steps.Finding
-	return mapping[f]{what: "a finding", keys: []key[f]{
+	return mapping[f]{what: "a finding", check: findingChecked, keys: []key[f]{
 		{"title", required, field(func(f *f) *string { return &f.Title }, textValue{}),
 			"what is seen, in a few words", "Cracked or split foam"},
 		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, namesValue{to: zone}),
-			"where it is asked for; everywhere by default", "[nose, wing, tail]"},
-		{"quarantine", optional, field(func(f *f) *[]string { return &f.Quarantine }, textsValue{}),
-			"the part is quarantined until a person clears it: the lines to confirm then", "# The pack was discharged and handed in."},
+			"where it is possible; everywhere by default", "[nose, wing, tail]"},
+		{"also", optional, field(func(f *f) *[]string { return &f.Also }, textsValue{}),
+			"what people call it: who reports it in such words is asked whether this is meant", "[split, torn]"},
+		{"caution", optional, field(func(f *f) *string { return &f.Caution }, textValue{}),
+			"what to do at once, said when it is found", "# Carry it outside, onto sand."},
+		{"quarantine", optional, field(func(f *f) *steps.Quarantine { return &f.Quarantine }, either[steps.Quarantine]{
+			lists: true,
+			one:   field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
+			short: func(q *steps.Quarantine) bool { return q.For.IsZero() },
+			more: mapping[steps.Quarantine]{what: "quarantine", keys: []key[steps.Quarantine]{
+				{"for", required, field(func(q *steps.Quarantine) *quantity.Quantity { return &q.For }, amountValue{quantity.Duration, aboveZero}),
+					"how long it lasts at least, from when it was found; no line is confirmed earlier", "48 h"},
+				{"confirm", required, field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
+					"the lines to confirm then", "- It was handed in"},
+			}}}),
+			"the part is quarantined until a person clears it: the lines to confirm then", "# It was handed in where damaged batteries are taken."},
 	}}
 }
+
+// findingChecked finds other words for a finding that are no words.
+func findingChecked(f fields, of *steps.Finding) {
+	var met set
+	for _, also := range of.Also {
+		switch words := strings.Join(steps.Words(also), " "); {
+		case words == "":
+			f.fault(f.item("also", also), "%q has no word in it", also)
+		case !met.add(words):
+			f.fault(f.item("also", also), "%q is duplicated in also", also)
+		}
+	}
+}
+
+// ownWordsValue is what words of one's own are taken for in zones, with else.
+type ownWordsValue struct{}
+
+func (ownWordsValue) read(r *reader, n *yaml.Node, what string, to *steps.Triage) {
+	r.pairs(n, what, func(k, v *yaml.Node) {
+		zoned := r.name(k, "a zone")
+		switch {
+		case zoned == "":
+		case zoned == "else":
+			nameValue{procedure}.read(r, v, "else", &to.Unknown)
+		default:
+			r.refer(zone, k, zoned, "")
+			means := r.name(v, "what words mean on "+zoned)
+			r.refer(meaning, v, means, "")
+			r.doc.places[unknownAt(zoned)] = r.at(v)
+			if means != "" {
+				to.OwnWords = append(to.OwnWords, steps.OwnWords{Zone: zoned, Mean: means})
+			}
+		}
+	})
+	if n.Kind == yaml.MappingNode && (fields{node: n}).get("else") == nil {
+		r.fault(n, "%s has no else: the procedure for all other zones", what)
+	}
+}
+
+func (ownWordsValue) write(from *steps.Triage) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+	for _, own := range from.OwnWords {
+		n.Content = append(n.Content, scalar(own.Zone), scalar(own.Mean))
+	}
+	n.Content = append(n.Content, scalar("else"), scalar(from.Unknown))
+	return n
+}
+
+func (ownWordsValue) typ() typ { return typ{is: aMap, to: zone, of: []typ{nameValue{meaning}.typ()}} }
+
+func unknownAt(zone string) string { return "unknown " + zone }
 
 func rowKeys() mapping[steps.Row] {
 	type r = steps.Row
@@ -213,12 +282,35 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	for _, f := range all.Findings {
 		findings = append(findings, f.Name)
 	}
-	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names, {to: finding}: findings}, doubt, "")
+	faults := d.unknown(map[reference][]string{{to: zone}: zones, {to: procedure}: names, {to: finding}: findings, {to: meaning}: slices.Concat(findings, names)}, doubt, "")
 	for _, ref := range d.names {
-		if p, ok := byName[ref.name]; ok && ref.to == procedure && p.Kind == steps.Build {
+		answers := ref.to == procedure || ref.to == meaning
+		if p, ok := byName[ref.name]; ok && answers && p.Kind == steps.Build {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s is a build, which cannot answer damage", ref.name)))
-		} else if ok && ref.to == procedure && p.Kind == steps.Shared {
+		} else if ok && answers && p.Kind == steps.Shared {
 			faults = append(faults, d.fault(ref.at, fmt.Sprintf("%s holds steps for others to use; it cannot answer damage", ref.name)))
+		}
+	}
+	for _, own := range d.Triage.OwnWords {
+		at := d.places[unknownAt(own.Zone)]
+		f, seen := all.Finding(own.Mean)
+		p := byName[own.Mean]
+		switch {
+		case !slices.Contains(zones, own.Zone): // said of the zone
+		case seen && p != nil:
+			faults = append(faults, d.fault(at, fmt.Sprintf("%s is a finding and a procedure; rename the finding", own.Mean)))
+		case seen && !f.In(own.Zone):
+			faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", own.Mean, own.Zone, strings.Join(f.Zones, ", "))))
+		case p != nil && len(p.On) > 0 && !slices.Contains(p.On, own.Zone):
+			faults = append(faults, d.fault(at, fmt.Sprintf("%s is not written for the zone %s", own.Mean, own.Zone)))
+		}
+	}
+	for _, f := range d.Triage.Findings {
+		for _, other := range all.Findings {
+			same := func(also string) bool { return slices.Equal(steps.Words(also), steps.Words(other.Name)) }
+			if i := slices.IndexFunc(f.Also, same); i >= 0 && other.Name != f.Name && f.Meets(other) {
+				faults = append(faults, d.fault(d.places["the finding "+f.Name], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", f.Also[i], f.Name)))
+			}
 		}
 	}
 	covered := coveredRows(d.Triage.Rows)

@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"slices"
 
 	"fettle/steps"
 )
@@ -26,7 +27,10 @@ func (c *checker) unused() {
 			note(zone, z, "is disturbed by no step and no gate depends on it")
 		}
 		for _, o := range s.Options {
-			note(option, o.Name, "changes nothing: no step and no gate depends on it")
+			c, _ := s.Choice(o.Name)
+			if o.Choice == "" || !slices.ContainsFunc(c.Names(), func(a string) bool { return used[reference{to: option, name: a}] }) {
+				note(option, o.Name, "changes nothing: no step and no gate depends on it")
+			}
 		}
 		for _, one := range s.Conditions {
 			note(condition, one.Name, "is set by no step, and no step and no gate needs it")

@@ -30,6 +30,7 @@ func Kept(p *steps.Procedure) (*Document, error) {
 	if len(faults) > 0 {
 		return nil, faults
 	}
+	doc.Made = true
 	return doc, nil
 }
 

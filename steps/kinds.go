@@ -12,6 +12,7 @@ const (
 	Wait    Kind = "wait"    // time has passed
 	Measure Kind = "measure" // the gates are met
 	Hold    Kind = "hold"    // every line is confirmed
+	Choose  Kind = "choose"  // one of the answers is chosen
 	Release Kind = "release" // a person has released the airframe
 )
 
@@ -31,7 +32,7 @@ type Traits struct {
 func (t Traits) Glues() bool { return t.Coats || t.Joins }
 
 // Kinds are all the kinds of step.
-func Kinds() [8]Traits {
+func Kinds() [9]Traits {
 	return [...]Traits{
 		{Kind: Do},
 		{Kind: Coat, Coats: true},
@@ -40,6 +41,7 @@ func Kinds() [8]Traits {
 		{Kind: Wait, Passes: true},
 		{Kind: Measure, Measures: true},
 		{Kind: Hold, Confirms: true},
+		{Kind: Choose},
 		{Kind: Release, Releases: true},
 	}
 }

@@ -14,7 +14,7 @@ import (
 // What differs between kinds is in the tables. No other code tests for a kind by its
 // name, because a new kind would be forgotten there.
 func TestNobodyElseTellsKindsApart(t *testing.T) {
-	names := []string{"Do", "Coat", "Join", "Glue", "Wait", "Measure", "Hold", "Release"}
+	names := []string{"Do", "Coat", "Join", "Glue", "Wait", "Measure", "Hold", "Choose", "Release"}
 	if all := Kinds(); len(names) != len(all[:]) {
 		t.Fatalf("there are %d kinds, and this test knows %d", len(all[:]), len(names))
 	}

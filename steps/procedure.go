@@ -82,10 +82,13 @@ type Step struct {
 	Joint     string            `json:"joint,omitempty"`     // coat, join, glue: the joint; wait: the joint waited for, if any
 	Adhesives []string          `json:"adhesives,omitempty"` // coat, glue: what with, one of them
 	Load      bool              `json:"load,omitempty"`      // join, glue: the joint carries load in flight
+	More      bool              `json:"more,omitempty"`      // join, glue: more parts of the joint follow
 	For       quantity.Quantity `json:"for,omitzero"`
 	Until     string            `json:"until,omitempty"`   // wait on a joint: UntilHandling or UntilCure
 	Gates     []string          `json:"gates,omitempty"`   // measure: gate names, or Stale
 	Confirm   []string          `json:"confirm,omitempty"` // hold: the lines, each confirmed separately
+	Choose    string            `json:"choose,omitempty"`  // choose: a choice or an option of the sheet, or empty with Methods
+	Methods   []Option          `json:"methods,omitempty"` // choose: the answers, where they are of this job only
 
 	Hands    quantity.Quantity `json:"hands,omitzero"` // attended time, without drying
 	Needs    []Setting         `json:"needs,omitempty"`
@@ -179,16 +182,18 @@ func (s Step) AsksFor(gate string) bool {
 	return slices.Contains(s.Gates, gate) || slices.Contains(s.Gates, Stale)
 }
 
-// For returns the procedure for one airframe: the steps that apply with its options,
-// with Here replaced by the zone.
-func (p *Procedure) For(options []string, zone string) *Procedure {
+// For returns the procedure for one airframe: the steps that apply with the
+// selection, with Here replaced by the zone. A stage of which nothing is left is
+// stepped over: what is after it is after what it was after.
+func (p *Procedure) For(selection Selection, zone string) *Procedure {
 	out := *p
 	out.Stages = nil
+	over := map[string][]string{} // stages without steps, with what they are after
 	for _, stage := range p.Stages {
 		left := stage
 		left.Steps = nil
 		for _, step := range stage.Steps {
-			if !step.Applies(options) {
+			if !step.In(selection) {
 				continue
 			}
 			step.Disturbs = slices.Clone(step.Disturbs)
@@ -199,9 +204,38 @@ func (p *Procedure) For(options []string, zone string) *Procedure {
 			}
 			left.Steps = append(left.Steps, step)
 		}
+		if len(left.Steps) == 0 {
+			over[stage.Name] = stage.After
+			continue
+		}
 		out.Stages = append(out.Stages, left)
 	}
+	for i := range out.Stages {
+		out.Stages[i].After = past(out.Stages[i].After, over)
+	}
 	return &out
+}
+
+// past are the stages, with those that are stepped over replaced by what they
+// are after.
+func past(after []string, over map[string][]string) []string {
+	gone := func(name string) bool { _, ok := over[name]; return ok }
+	if !slices.ContainsFunc(after, gone) {
+		return after
+	}
+	var all []string
+	met := map[string]bool{}
+	for left := slices.Clone(after); len(left) > 0; left = left[1:] {
+		switch name := left[0]; {
+		case met[name]:
+		case gone(name):
+			left = append(left, over[name]...)
+		default:
+			all = append(all, name)
+		}
+		met[left[0]] = true
+	}
+	return all
 }
 
 // Step returns the step of that name, with its stage.
@@ -234,15 +268,46 @@ func (p *Procedure) Steps() []Step {
 	return all
 }
 
-// Coats returns the steps that coat the joint.
-func (p *Procedure) Coats(joint string) []Step {
-	var coats []Step
-	for _, step := range p.Steps() {
-		if step.Joint == joint && step.Kind.Traits().Coats {
-			coats = append(coats, step)
+// A JointPart is one join of a joint, by the names of its steps.
+type JointPart struct {
+	Join  string
+	Coats []string // written since the join before it; where there are none, the same as that one's
+}
+
+// JointParts returns the joins of the joint, as written. What coats it after the
+// last of them belongs to that: a stage may be written before one that it comes
+// after.
+func (p *Procedure) JointParts(joint string) []JointPart {
+	var parts []JointPart
+	var coats []string
+	for _, stage := range p.Stages {
+		for i := range stage.Steps { // by index: replaying a journal calls this often
+			step := &stage.Steps[i]
+			if step.Joint != joint {
+				continue
+			}
+			does := step.Kind.Traits()
+			if does.Coats {
+				coats = append(coats, step.Name)
+			}
+			if !does.Joins {
+				continue
+			}
+			if len(coats) == 0 && len(parts) > 0 {
+				coats = parts[len(parts)-1].Coats
+			}
+			parts = append(parts, JointPart{step.Name, coats})
+			coats = nil
 		}
 	}
-	return coats
+	if len(parts) == 0 && len(coats) > 0 {
+		return []JointPart{{Coats: coats}}
+	}
+	if len(coats) > 0 {
+		last := &parts[len(parts)-1]
+		last.Coats = slices.Concat(last.Coats, coats)
+	}
+	return parts
 }
 
 // DisturbedBy returns the zones that making the joint disturbs: those of its coats

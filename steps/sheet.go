@@ -46,10 +46,15 @@ type Validity struct {
 	Days    int `json:"days,omitempty"`
 }
 
-// An Option is a choice made for one airframe of a design when it is registered.
+// An Option is something that one airframe of a design has and another has not:
+// by itself, a choice of yes and no, or one of the answers of a choice, of which
+// an airframe has exactly one.
 type Option struct {
 	Name  string `json:"name"`
 	Title string `json:"title"`
+	Why   string `json:"why,omitempty"` // what speaks for it
+
+	Choice string `json:"choice,omitempty"` // that it answers; "": it is a choice by itself
 }
 
 // A Condition is a lock-out that steps set and require, such as propeller: off.
@@ -196,7 +201,16 @@ type Where struct {
 	Without []string   `json:"without,omitempty"` // none of these
 }
 
-// Applies reports whether it is there on an airframe that has the options.
+// A Selection is what is decided of an airframe, and of a job: the options and
+// the methods that were chosen, and those of choices that nobody answered yet.
+type Selection struct{ Has, Open []string }
+
+// In reports whether it is there with the selection. What an open choice governs
+// is not there, whatever the answer will be.
+func (w Where) In(s Selection) bool { return w.Applies(s.Has) && !intersect(w.Without, s.Open) }
+
+// Applies reports whether it is there on an airframe that has the options, and
+// of which no choice is open.
 func (w Where) Applies(options []string) bool {
 	for _, any := range w.With {
 		if !intersect(any, options) {
@@ -258,11 +272,11 @@ func (s *Sheet) Option(name string) (Option, bool) {
 	return find(s.Options, func(o Option) bool { return o.Name == name })
 }
 
-// GatesFor returns the gates that an airframe with the options has.
-func (s *Sheet) GatesFor(options []string) []Gate {
+// GatesFor returns the gates that an airframe with the selection has.
+func (s *Sheet) GatesFor(selection Selection) []Gate {
 	var gates []Gate
 	for _, g := range s.Gates {
-		if g.Applies(options) {
+		if g.In(selection) {
 			gates = append(gates, g)
 		}
 	}

@@ -1,9 +1,13 @@
 package steps
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
+	"time"
+
+	"fettle/steps/quantity"
 )
 
 func TestStepsOfAJoint(t *testing.T) {
@@ -11,13 +15,22 @@ func TestStepsOfAJoint(t *testing.T) {
 		{Name: "one", Steps: []Step{{Name: "left", Kind: Coat, Joint: "roots"}, {Name: "other", Kind: Coat, Joint: "tab"}, {Name: "look", Kind: Do}}},
 		{Name: "two", Steps: []Step{{Name: "right", Kind: Coat, Joint: "roots"}, {Name: "dry", Kind: Wait, Joint: "roots"}, {Name: "close", Kind: Join, Joint: "roots"}}},
 	}}
-	var names []string
-	for _, s := range p.Coats("roots") {
-		names = append(names, s.Name)
+	made := func(joint, want string) {
+		t.Helper()
+		if got := fmt.Sprint(p.JointParts(joint)); got != want {
+			t.Errorf("%s is made by %s, want %s", joint, got, want)
+		}
 	}
-	if len(names) != 2 || names[0] != "left" || names[1] != "right" {
-		t.Errorf("roots is coated by %v", names)
-	}
+	made("roots", "[{close [left right]}]")
+	made("tab", "[{ [other]}]")
+	made("skin", "[]")
+	// More parts: with coats of their own, with those of the part before, and
+	// coated in a stage that is written later.
+	p.Stages = append(p.Stages, Stage{Name: "three", Steps: []Step{
+		{Name: "lay", Kind: Glue, Joint: "rod"}, {Name: "press", Kind: Join, Joint: "rod"}, {Name: "lay-more", Kind: Glue, Joint: "rod"}}},
+		Stage{Name: "four", Steps: []Step{{Name: "late", Kind: Coat, Joint: "rod"}, {Name: "edge", Kind: Coat, Joint: "roots"}}})
+	made("rod", "[{lay [lay]} {press [lay]} {lay-more [lay-more late]}]")
+	made("roots", "[{close [left right edge]}]")
 }
 
 // The first row of which finding, zone and severity all fit answers.
@@ -49,7 +62,7 @@ func TestForOneAirframe(t *testing.T) {
 		options []string
 		want    string
 	}{{nil, "always without last"}, {[]string{"rudder"}, "always with last"}, {[]string{"flaps"}, "always without last"}} {
-		own := p.For(c.options, "wing")
+		own := p.For(Selection{Has: c.options}, "wing")
 		var names []string
 		for _, s := range own.Steps() {
 			names = append(names, s.Name)
@@ -143,7 +156,7 @@ func TestSheet(t *testing.T) {
 		want    string
 	}{{nil, "slot level"}, {[]string{"flaps"}, "slot level"}, {[]string{"flaps", "rudder"}, "slot throw"}} {
 		var names []string
-		for _, g := range s.GatesFor(c.options) {
+		for _, g := range s.GatesFor(Selection{Has: c.options}) {
 			names = append(names, g.Name)
 		}
 		if strings.Join(names, " ") != c.want {
@@ -167,5 +180,54 @@ func TestFindingOfATriage(t *testing.T) {
 	}
 	if _, ok := table.Finding("burnt"); ok {
 		t.Error("a finding that is not there was found")
+	}
+}
+
+// Tables are asked in their order, and what one says of a finding or a zone is not
+// made less by another.
+func TestAsked(t *testing.T) {
+	lies := func(text string) Quarantine {
+		q := Quarantine{Confirm: []string{"handed in"}}
+		if text != "" {
+			var err error
+			if q.For, err = quantity.Parse(text, quantity.Duration); err != nil {
+				t.Fatal(err)
+			}
+		}
+		return q
+	}
+	own := &Triage{Name: "own", Unknown: "look", HardLanding: "", Rows: []Row{{Finding: "cracked", Zones: []string{"wing"}, Procedure: "mend"}},
+		Findings: []Finding{{Name: "cracked", Title: "mine", Zones: []string{"wing"}, Also: []string{"split"}}, {Name: "hit", Zones: []string{"battery"}, Quarantine: lies("24 h")}},
+		OwnWords: []OwnWords{{"wing", "cracked"}}}
+	general := &Triage{Name: "general", Unknown: "inspect", HardLanding: "check", Rows: []Row{{Finding: "cracked", Procedure: "glue"}, {Finding: "nicked", Procedure: "new"}, {Finding: "puffed", Severities: []string{Total}, Procedure: "swap"}},
+		Findings: []Finding{{Name: "cracked", Title: "theirs", Zones: []string{"tail"}}, {Name: "nicked", Zones: []string{"propeller"}},
+			{Name: "hit", Zones: []string{"battery"}, Quarantine: lies("48 h")}, {Name: "puffed", Zones: []string{"battery"}, Quarantine: lies("72 h")}, {Name: "wet", Zones: []string{"radio"}, Quarantine: lies("")}},
+		OwnWords: []OwnWords{{"wing", "nicked"}, {"propeller", "nicked"}, {"spars", "bend-test"}}}
+	all := Asked(own, general)
+	for _, c := range []struct{ finding, zone, severity, want string }{
+		{"cracked", "wing", Total, "mend"}, {"cracked", "tail", Total, "glue"}, {"nicked", "propeller", Slight, "new"},
+		{"odd", "wing", Slight, "mend"}, {"odd", "propeller", Slight, "new"}, {"odd", "spars", Slight, "bend-test"}, {"odd", "tail", Slight, "look"},
+		{"odd", "battery", Slight, "swap"}, // never as less than the row asks for
+	} {
+		if row, _ := all.Answer(c.finding, c.zone, c.severity); row.Procedure != c.want {
+			t.Errorf("%s on %s: %s, want %s", c.finding, c.zone, row.Procedure, c.want)
+		}
+	}
+	if f, _ := all.Finding("cracked"); f.Title != "mine" || !f.In("wing") || !f.In("tail") || f.In("pod") {
+		t.Errorf("cracked is %+v", f)
+	}
+	if f, _ := all.Finding("hit"); f.Quarantine.Lasts() != 48*time.Hour {
+		t.Errorf("hit lies for %v", f.Quarantine.Lasts())
+	}
+	for zone, want := range map[string]string{"battery": "puffed", "wing": "cracked", "radio": "wet", "spars": "", "tail": ""} {
+		if f, _ := all.Means(zone); f.Name != want {
+			t.Errorf("words on %s mean %q, want %q", zone, f.Name, want)
+		}
+	}
+	if got := all.Dangers([]string{"tail", "propeller", "wing", "spars", "battery"}); !slices.Equal(got, []string{"battery", "wing", "propeller"}) {
+		t.Errorf("first are looked at %v", got)
+	}
+	if all.HardLanding != "check" {
+		t.Errorf("a hard landing asks for %q", all.HardLanding)
 	}
 }

@@ -4,6 +4,10 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+	"time"
+	"unicode"
+
+	"fettle/steps/quantity"
 )
 
 // A Triage is the table that says what to do about what is seen after a crash.
@@ -18,6 +22,8 @@ type Triage struct {
 	Rows     []Row     `json:"rows"`
 	// Unknown is the procedure for what no row answers: an inspection.
 	Unknown string `json:"unknown"`
+	// OwnWords say what damage in words of one's own is taken for in some zones.
+	OwnWords []OwnWords `json:"own_words,omitempty"`
 	// HardLanding is the check that a hard landing asks for.
 	HardLanding string `json:"hard_landing,omitempty"`
 }
@@ -27,9 +33,45 @@ type Finding struct {
 	Name  string   `json:"name"`
 	Title string   `json:"title"`
 	Zones []string `json:"zones,omitempty"` // where it is asked for; none: everywhere
+	Also  []string `json:"also,omitempty"`  // what people call it
+	// Caution is said as soon as it is found.
+	Caution string `json:"caution,omitempty"`
 	// Quarantine: the part is kept out of reach until a person clears it, such as a
 	// battery that was hit.
-	Quarantine []string `json:"quarantine,omitempty"` // the lines to confirm when it is cleared
+	Quarantine Quarantine `json:"quarantine,omitzero"`
+}
+
+// A Quarantine is how long a part is kept out of reach, and what is confirmed
+// when it is cleared.
+type Quarantine struct {
+	For     quantity.Quantity `json:"for,omitzero"` // no line is confirmed earlier; absent: at any time
+	Confirm []string          `json:"confirm"`
+}
+
+// IsZero reports whether there is none.
+func (q Quarantine) IsZero() bool { return len(q.Confirm) == 0 }
+
+// Lasts is how long it lasts at least.
+func (q Quarantine) Lasts() time.Duration {
+	d, err := q.For.Duration()
+	if err != nil {
+		return 0
+	}
+	return d
+}
+
+// longer returns the longer of two, the first where they are alike.
+func (q Quarantine) longer(other Quarantine) Quarantine {
+	if q.IsZero() || !other.IsZero() && other.Lasts() > q.Lasts() {
+		return other
+	}
+	return q
+}
+
+// OwnWords are what damage in words of one's own is taken for in a zone.
+type OwnWords struct {
+	Zone string `json:"zone"`
+	Mean string `json:"mean"` // a finding, or the procedure that inspects it
 }
 
 // The severities, from least to worst.
@@ -80,6 +122,13 @@ func Asked(tables ...*Triage) *Triage {
 			all.Findings[i] = all.Findings[i].with(f)
 		}
 	}
+	for _, t := range tables {
+		for _, own := range t.OwnWords {
+			if _, said := all.ownWords(own.Zone); !said {
+				all.OwnWords = append(all.OwnWords, own)
+			}
+		}
+	}
 	all.Name = strings.Join(names, ", ")
 	return all
 }
@@ -95,21 +144,120 @@ func (f Finding) with(later Finding) Finding {
 			}
 		}
 	}
-	if len(f.Quarantine) == 0 {
-		f.Quarantine = later.Quarantine
+	if len(f.Also) == 0 {
+		f.Also = later.Also
 	}
+	f.Caution, f.Quarantine = cmp.Or(f.Caution, later.Caution), f.Quarantine.longer(later.Quarantine)
 	return f
 }
 
 // In reports whether the finding is possible in the zone.
 func (f Finding) In(zone string) bool { return len(f.Zones) == 0 || slices.Contains(f.Zones, zone) }
 
-// Answer returns the first row that fits, or the inspection of the unknown.
+func (t *Triage) ownWords(zone string) (OwnWords, bool) {
+	return find(t.OwnWords, func(o OwnWords) bool { return o.Zone == zone })
+}
+
+// Means returns the finding that words of one's own in the zone are taken for.
+// Where no table says it and a finding there is put in quarantine, it is the one
+// with the longest. False: they are inspected.
+func (t *Triage) Means(zone string) (Finding, bool) {
+	if own, said := t.ownWords(zone); said {
+		return t.Finding(own.Mean)
+	}
+	worst, found := Finding{}, false
+	for _, f := range t.Findings {
+		if f.In(zone) && !f.Quarantine.IsZero() && (!found || f.Quarantine.Lasts() > worst.Quarantine.Lasts()) {
+			worst, found = f, true
+		}
+	}
+	return worst, found
+}
+
+// Dangers are the zones that are looked at first after a crash, since what is
+// damaged there can hurt: those with a quarantine, and those for which a table
+// says what words of one's own mean.
+func (t *Triage) Dangers(zones []string) []string {
+	var first []string
+	add := func(zone string) {
+		if slices.Contains(zones, zone) && !slices.Contains(first, zone) {
+			first = append(first, zone)
+		}
+	}
+	for _, f := range t.Findings {
+		if !f.Quarantine.IsZero() {
+			for _, z := range f.Zones {
+				add(z)
+			}
+		}
+	}
+	for _, own := range t.OwnWords {
+		if _, is := t.Finding(own.Mean); is {
+			add(own.Zone)
+		}
+	}
+	return first
+}
+
+// Sounds are the findings of the zone that words of one's own may stand for: they
+// hold its name, its title or another word for it.
+func (t *Triage) Sounds(zone, words string) []Finding {
+	var all []Finding
+	said := Words(words)
+	for _, f := range t.Findings {
+		names := slices.Concat([]string{f.Name, f.Title}, f.Also)
+		if f.In(zone) && slices.ContainsFunc(names, func(name string) bool { return holds(said, Words(name)) }) {
+			all = append(all, f)
+		}
+	}
+	return all
+}
+
+// Words are the words of a text, in small letters.
+func Words(text string) []string {
+	return strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
+}
+
+// holds reports whether the words follow one another in the text.
+func holds(text, words []string) bool {
+	for i := 0; len(words) > 0 && i+len(words) <= len(text); i++ {
+		if slices.Equal(text[i:i+len(words)], words) {
+			return true
+		}
+	}
+	return false
+}
+
+// Answer returns the first row that fits, or the inspection of the unknown. Words
+// of one's own are answered as what they are taken for, and never as less bad
+// than its rows ask for.
 func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
+	if _, is := t.Finding(finding); !is {
+		if means, taken := t.Means(zone); taken {
+			finding = means.Name
+			for _, worse := range Severities()[slices.Index(Severities(), severity)+1:] {
+				if t.Fits(finding, zone, severity) >= 0 {
+					break
+				}
+				severity = worse
+			}
+		}
+	}
 	if i := t.Fits(finding, zone, severity); i >= 0 {
 		return t.Rows[i], true
 	}
-	return Row{Finding: finding, Outcome: ToRepair, Procedure: t.Unknown, Why: "no row of the table answers it, so it is inspected first"}, false
+	inspect := t.Unknown
+	if own, said := t.ownWords(zone); said {
+		if _, is := t.Finding(own.Mean); !is {
+			inspect = own.Mean
+		}
+	}
+	return Row{Finding: finding, Outcome: ToRepair, Procedure: inspect, Why: "no row of the table answers it, so it is inspected first"}, false
+}
+
+// Meets reports whether there is a zone in which both are possible.
+func (f Finding) Meets(other Finding) bool {
+	return len(f.Zones) == 0 || len(other.Zones) == 0 || slices.ContainsFunc(f.Zones, other.In)
 }
 
 // Fits is the index of the first row that fits, or -1.

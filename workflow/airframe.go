@@ -40,8 +40,15 @@ func (r Register) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		names = append(names, o.Name)
 	}
 	for _, o := range r.Options {
-		if !slices.Contains(names, o) {
+		if c, ok := r.Sheet.Choice(o); ok && !slices.Contains(names, o) {
+			return nil, bad("%s is a choice; name one of its answers: %s", o, strings.Join(c.Names(), ", "))
+		} else if !ok {
 			return nil, unknownOf(r.Sheet.Name, "option", o, names)
+		}
+	}
+	for _, c := range r.Sheet.Choices() {
+		if held := c.Held(r.Options); len(held) > 1 && !c.Alone {
+			return nil, bad("%s exclude each other: they are answers of %s, and an airframe has one", strings.Join(held, " and "), c.Name)
 		}
 	}
 	options := slices.Clone(r.Options)
@@ -70,6 +77,9 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := r.checkZone(s); err != nil {
 		return nil, err
 	}
+	if reasons := s.undecided(r.Sheet, s.built(c.At)); len(reasons) > 0 {
+		return nil, &Refusal{What: p.Name, Reasons: reasons}
+	}
 	for _, name := range r.Damages {
 		d, err := s.Damage(name)
 		if err != nil {
@@ -84,6 +94,9 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 	}
 	open := s.OpenJobs(c.At)
+	if reason := s.choosesEarly(p, open); reason != nil {
+		return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
+	}
 	for _, j := range open {
 		if j.Procedure.Name == p.Name && j.Zone == r.Zone {
 			return nil, refuse(p.Name, ByState, "it is already open as job "+j.ID, s.remedy(Remedy{Kind: ToSeeNext}))

@@ -158,14 +158,21 @@ func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
 func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.Time, bool) {
 	step := stage.Steps[i]
 	if step.Joint != "" {
-		joint, ok := j.joints[step.Joint]
-		if !ok || !joint.holds() {
-			return time.Time{}, false
+		parts := j.Parts(step.Joint)
+		var last time.Time
+		for _, joint := range parts {
+			ends := joint.Cures()
+			if step.Until == steps.UntilHandling {
+				ends = joint.Handles()
+			}
+			if !joint.holds() {
+				return time.Time{}, false
+			}
+			if ends.After(last) {
+				last = ends
+			}
 		}
-		if step.Until == steps.UntilHandling {
-			return joint.Handles(), true
-		}
-		return joint.Cures(), true
+		return last, len(parts) > 0 && len(parts) >= len(j.Procedure.JointParts(step.Joint))
 	}
 	begins, ok := s.waitBegins(j, stage, i, at)
 	if !ok {
@@ -186,8 +193,12 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		}
 		m, ok := j.done[stage.Steps[i-1].Name]
 		begins := m.at
-		if !ok {
+		switch {
+		case ok:
+		case stage.Steps[i-1].Kind.Traits().Passes:
 			begins, ok = s.waitEnds(j, stage, i-1, at) // a wait after a wait
+		default: // it was met without an act, as a choice that is answered
+			begins, ok = s.waitBegins(j, stage, i-1, at)
 		}
 		j.before(stage.Steps[i], func(of steps.Stage, k int) {
 			// A coat that lapsed and was put on again was done later than the steps after it.
@@ -303,7 +314,7 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 		zones = s.disturbedBy(j)
 	}
 	var reports []GateReport
-	for _, g := range s.Sheet.GatesFor(s.Airframe.Options) {
+	for _, g := range s.Sheet.GatesFor(s.selected) {
 		switch asked := slices.Contains(step.Gates, g.Name); {
 		case asked && g.Work:
 			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))

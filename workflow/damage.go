@@ -16,6 +16,7 @@ import (
 type Damage struct {
 	journal.DamageFound
 	At         time.Time
+	Typed      time.Time // when it was typed in, if that was later
 	By         string
 	Position   int64
 	Quarantine Quarantine
@@ -24,7 +25,8 @@ type Damage struct {
 // A Quarantine keeps what was found away from everything else until a person
 // clears it.
 type Quarantine struct {
-	Lines   []string // none: no quarantine
+	Lines   []string  // none: no quarantine
+	Until   time.Time // no line can be confirmed before it; zero: it has no time
 	Cleared bool
 	// Off says that the part was taken off the airframe afterwards, and that
 	// nothing was fitted or moved there since.
@@ -52,7 +54,14 @@ const (
 )
 
 func (s *State) damage(f journal.DamageFound, e journal.Entry) error {
-	s.Damages = append(s.Damages, &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: Quarantine{Lines: f.Quarantine}})
+	d := &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: Quarantine{Lines: f.Quarantine.Confirm}}
+	if e.Late() {
+		d.Typed = e.Recorded
+	}
+	if lasts := f.Quarantine.Lasts(); lasts > 0 {
+		d.Quarantine.Until = e.At.Add(lasts)
+	}
+	s.Damages = append(s.Damages, d)
 	return nil
 }
 
@@ -173,32 +182,40 @@ func (s *State) checkDue(at time.Time) (check string, landed time.Time, open str
 	return "", time.Time{}, ""
 }
 
-// DangerFirst orders zones for the inspection after a crash: first what can
-// hurt, the battery and then the propeller, then the others in their order.
-func DangerFirst(zones []string) []string {
-	out := slices.Clone(zones)
-	rank := func(zone string) int {
-		switch zone {
-		case "battery":
-			return 0
-		case "propeller":
-			return 1
-		}
-		return 2
-	}
-	slices.SortStableFunc(out, func(a, b string) int { return rank(a) - rank(b) })
-	return out
+// A Sighting is one thing seen in one zone: a finding, or words of one's own.
+type Sighting struct {
+	Finding, Zone, Severity, Note string
+	// Words are those that were typed, where they were found to mean the finding.
+	Words string
 }
-
-// A Sighting is one thing seen in one zone.
-type Sighting struct{ Finding, Zone, Severity, Note string }
 
 // ReportDamage records what was seen after a crash. The airframe is grounded
 // by it at once.
 type ReportDamage struct {
 	Triage *steps.Triage
+	Tables []string // the digests of the tables that it is made of
 	Seen   []Sighting
+	// OwnWords says that words mean no finding that they sound like.
+	OwnWords bool
 }
+
+// A SoundsLikeError says that words of one's own may mean findings. Nobody but who
+// saw the damage can tell.
+type SoundsLikeError struct {
+	Words, Zone string
+	Findings    []steps.Finding
+}
+
+func (e *SoundsLikeError) Error() string {
+	var may []string
+	for _, f := range e.Findings {
+		may = append(may, fmt.Sprintf("%s (%s)", f.Name, f.Title))
+	}
+	return fmt.Sprintf("%q on %s may be %s", e.Words, e.Zone, strings.Join(may, ", or "))
+}
+
+// Unwrap makes it an [ErrBadRequest].
+func (*SoundsLikeError) Unwrap() error { return ErrBadRequest }
 
 func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 	if len(r.Seen) == 0 {
@@ -218,11 +235,20 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error)
 		if len(seen.Note) > 8192 {
 			return nil, bad("the note is longer than 8 KiB")
 		}
-		finding, _ := r.Triage.Finding(seen.Finding)
-		facts = append(facts, journal.DamageFound{
+		found := journal.DamageFound{
 			Damage:  fmt.Sprintf("D%d", s.damagesEver()+len(facts)+1),
-			Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Note: strings.TrimSpace(seen.Note), Quarantine: finding.Quarantine,
-		})
+			Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Note: strings.TrimSpace(seen.Note), Words: seen.Words, Tables: r.Tables,
+		}
+		finding, known := r.Triage.Finding(seen.Finding)
+		if !known {
+			if sounds := r.Triage.Sounds(seen.Zone, seen.Finding); len(sounds) > 0 && !r.OwnWords {
+				return nil, &SoundsLikeError{seen.Finding, seen.Zone, sounds}
+			}
+			finding, _ = r.Triage.Means(seen.Zone)
+			found.As = finding.Name
+		}
+		found.Quarantine = finding.Quarantine
+		facts = append(facts, found)
 	}
 	return facts, nil
 }
@@ -274,6 +300,9 @@ func (r ClearQuarantine) decide(s *State, c Circumstances) ([]journal.Facts, err
 	}
 	if c.At.Before(d.At) {
 		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be cleared before the damage was found", At: d.At}}}
+	}
+	if c.At.Before(d.Quarantine.Until) {
+		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: []Reason{{Because: ByDrying, Text: "its time is not over; no line can be confirmed yet", Until: d.Quarantine.Until}}}
 	}
 	if reasons := unconfirmed(d.Quarantine.Lines, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: reasons}

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -13,7 +14,7 @@ import (
 // always be replayed.
 func TestUndoneDamageTakesItsQuarantineAlong(t *testing.T) {
 	b := building(t)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Total, ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Total, "", ""}}})
 	found := b.state.Size() - 1
 	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{false}}, ByHold)
 	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
@@ -22,7 +23,7 @@ func TestUndoneDamageTakesItsQuarantineAlong(t *testing.T) {
 		t.Errorf("left are %d damages; the clearing is live: %v", len(b.state.Damages), b.state.Live(found+1))
 	}
 	// The name is never given twice.
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Slight, ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Slight, "", ""}}})
 	if d := b.state.Damages[0]; d.Damage != "D2" {
 		t.Errorf("the next damage is %s", d.Damage)
 	}
@@ -31,7 +32,7 @@ func TestUndoneDamageTakesItsQuarantineAlong(t *testing.T) {
 // A job repairs the damages that it was started for, and no others.
 func TestAJobRepairsItsOwnDamages(t *testing.T) {
 	b := released(t)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Serious, ""}, {"cracked", "pod", steps.Serious, ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Serious, "", ""}, {"cracked", "pod", steps.Serious, "", ""}}})
 	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState), "damage D1 (cracked, wing)", "damage D2 (cracked, pod)")
 	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}
 	b.must(start, ReadBench{Temperature: q("20 °C")})
@@ -56,7 +57,7 @@ func TestAJobRepairsItsOwnDamages(t *testing.T) {
 // What is in quarantine aboard stops a release although it was repaired.
 func TestAQuarantineStopsARelease(t *testing.T) {
 	b := released(t)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "wing", steps.Serious, ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "wing", steps.Serious, "", ""}}})
 	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}, ReadBench{Temperature: q("20 °C")})
 	b.done("lay-skin", "coat-skin")
 	b.after(10 * time.Minute)
@@ -67,6 +68,62 @@ func TestAQuarantineStopsARelease(t *testing.T) {
 	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
 	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ByState)
 	b.must(GiveRelease{})
+}
+
+// No line of a quarantine is confirmed before its time is over, counted from when
+// the damage was found.
+func TestAQuarantineHasItsTime(t *testing.T) {
+	b := building(t)
+	found := b.now
+	b.after(2 * time.Hour)
+	b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{"puffed", "pod", steps.Total, "", ""}}})
+	d := b.state.Damages[0]
+	if !d.At.Equal(found) || !d.Typed.Equal(b.now) || !d.Quarantine.Until.Equal(found.Add(6*time.Hour)) {
+		t.Errorf("found %v, typed in %v, until %v", d.At, d.Typed, d.Quarantine.Until)
+	}
+	clearing := ClearQuarantine{Damage: "D1", Answers: []bool{true}}
+	mustContain(t, b.refused(clearing, ByDrying), "its time is not over")
+	b.after(4*time.Hour - time.Second)
+	b.refused(clearing, ByDrying)
+	b.after(time.Second)
+	b.must(clearing)
+}
+
+// Words of one's own are asked back where they may mean a finding, and else mean
+// the finding with the longest quarantine of the zone.
+func TestWordsOfOnesOwn(t *testing.T) {
+	report := func(words, zone string, own bool) ReportDamage {
+		return ReportDamage{Triage: triage(), OwnWords: own, Seen: []Sighting{{words, zone, steps.Serious, "", ""}}}
+	}
+	for _, c := range []struct{ words, zone, sounds, as string }{
+		{"smells of fish", "pod", "", "puffed"},
+		{"smells of fish", "wing", "", "dented"},
+		{"smells of fish", "tail", "", ""},
+		{"it is Swollen!", "pod", "puffed", "puffed"},
+		{"it is swollen", "wing", "", "dented"},
+		{"swollenish", "pod", "", "puffed"},
+		{"has a  tear in it", "tail", "cracked", ""},
+		{"tear", "tail", "", ""},
+		{"looks cracked", "tail", "cracked", ""},
+	} {
+		b := building(t)
+		err := b.try(report(c.words, c.zone, false))
+		var sounds *SoundsLikeError
+		if errors.As(err, &sounds) != (c.sounds != "") || sounds != nil && (len(sounds.Findings) != 1 || sounds.Findings[0].Name != c.sounds) {
+			t.Errorf("%q at %s: %v", c.words, c.zone, err)
+		}
+		if err != nil {
+			b.must(report(c.words, c.zone, true))
+		}
+		d := b.state.Damages[0]
+		if d.As != c.as || d.Quarantine.Open() != (c.as != "") || d.Finding != c.words {
+			t.Errorf("%q at %s is taken for %q, in quarantine: %v", c.words, c.zone, d.As, d.Quarantine.Open())
+		}
+	}
+	b := building(t)
+	if err := b.try(report("puffed", "wing", true)); err == nil || !strings.Contains(err.Error(), "puffed is not possible on wing; its zones are pod") {
+		t.Errorf("a finding elsewhere: %v", err)
+	}
 }
 
 func TestWhatIsNoEquipment(t *testing.T) {
@@ -158,7 +215,7 @@ func TestAStepOfTwoJobs(t *testing.T) {
 // Only what was removed from the zone in quarantine takes it off.
 func TestWhatTakesAQuarantineOff(t *testing.T) {
 	b := released(t)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}, {"dented", "wing", steps.Serious, ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, "", ""}, {"dented", "wing", steps.Serious, "", ""}}})
 	off := func() [2]bool { return [2]bool{b.state.Damages[0].Quarantine.Off, b.state.Damages[1].Quarantine.Off} }
 	b.must(ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Fitted})
 	if off() != [2]bool{} {
@@ -191,7 +248,7 @@ func TestWhatIsInQuarantineIsOffUntilItIsFittedAgain(t *testing.T) {
 	} {
 		b := newBench(t)
 		b.after(4 * time.Hour)
-		b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}}})
+		b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, "", ""}}})
 		for _, change := range c.changes {
 			b.at(change.before, ChangeEquipment{Item: "camera", Change: change.how})
 		}
@@ -204,7 +261,7 @@ func TestWhatIsInQuarantineIsOffUntilItIsFittedAgain(t *testing.T) {
 func TestAQuarantineIsNotClearedBeforeTheDamage(t *testing.T) {
 	b := newBench(t)
 	b.after(time.Hour)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, "", ""}}})
 	clear := ClearQuarantine{Damage: "D1", Answers: []bool{true}}
 	if err := b.tryAt(clear, b.now.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the damage was found") {
 		t.Errorf("cleared before it was found: %v", err)

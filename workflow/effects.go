@@ -42,6 +42,7 @@ func effects() map[string]effect {
 		journal.Joined{}.Kind():            work,
 		journal.HoldCleared{}.Kind():       work,
 		journal.Released{}.Kind():          work,
+		journal.Chosen{}.Kind():            {fold: with((*State).choose), disturbs: workDisturbs, sets: workSets, carries: restingOnChosen},
 		journal.ReadingTaken{}.Kind():      {fold: with((*State).read), carries: restingOnReading},
 		journal.GaugeChecked{}.Kind():      {fold: with((*State).checked), carries: nothing},
 		journal.Reworked{}.Kind():          {fold: with((*State).rework), disturbs: reworkDisturbs, carries: nothing},
@@ -82,9 +83,9 @@ func (s *State) complete(e journal.Entry) error {
 	work, _ := journal.WorkOf(e.Facts)
 	if f, ok := e.Facts.(journal.Released); ok {
 		s.Release = &LastRelease{f, e.At, e.By, e.Position}
-		if f.Job == "" { // a release outside any job
-			return nil
-		}
+	}
+	if work.Job == "" { // a release or an answer outside any job
+		return nil
 	}
 	job, err := s.Job(work.Job)
 	if err != nil {
@@ -127,7 +128,11 @@ func (s *State) touched(f journal.TouchTested, _ journal.Entry) error {
 	if err != nil {
 		return err
 	}
-	job.joint(f.Joint).touch(f.Ready)
+	for _, joint := range job.joints[f.Joint] {
+		if joint.Joined.IsZero() {
+			joint.touch(f.Ready)
+		}
+	}
 	return nil
 }
 

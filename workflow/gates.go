@@ -89,7 +89,7 @@ func (r GateReport) Met() bool { return r.Standing == Current || r.Standing == C
 // Gates returns every gate the airframe has, as it stands at the time.
 func (s *State) Gates(at time.Time) []GateReport {
 	var reports []GateReport
-	for _, g := range s.Sheet.GatesFor(s.Airframe.Options) {
+	for _, g := range s.Sheet.GatesFor(s.selected) {
 		reports = append(reports, s.report(g, at))
 	}
 	return reports
@@ -97,7 +97,7 @@ func (s *State) Gates(at time.Time) []GateReport {
 
 // GateReport returns the gate of that name as it stands at the time.
 func (s *State) GateReport(name string, at time.Time) (GateReport, error) {
-	gates := s.Sheet.GatesFor(s.Airframe.Options)
+	gates := s.Sheet.GatesFor(s.selected)
 	for _, g := range gates {
 		if g.Name == name {
 			return s.report(g, at), nil

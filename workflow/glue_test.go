@@ -238,3 +238,79 @@ func TestOneAdhesiveOfSeveral(t *testing.T) {
 	}
 	b.done("trim")
 }
+
+// partly is a step of glue after which more parts of the joint follow.
+func partly(s steps.Step) steps.Step {
+	s.More = true
+	return s
+}
+
+func TestPartsOfAJoint(t *testing.T) {
+	t.Run("each with its own coats", func(t *testing.T) {
+		b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{
+			coating("coat-lower", "skin"), partly(joining("join-lower", "skin")), plain("turn"),
+			coating("coat-upper", "skin"), joining("join-upper", "skin"),
+			{Name: "rest", Kind: steps.Wait, Joint: "skin", Until: steps.UntilHandling}, plain("trim")}})
+		b.done("coat-lower")
+		b.after(15 * time.Minute)
+		b.done("join-lower", "turn")
+		b.after(time.Hour)
+		b.done("coat-upper") // which leaves the first part alone
+		b.progress("join-lower", Done, "")
+		b.after(50 * time.Minute) // too late
+		b.progress("coat-upper", Ready, "")
+		b.progress("join-lower", Done, "")
+		b.progress("turn", Done, "")
+		b.done("coat-upper")
+		b.after(10 * time.Minute)
+		b.done("join-upper")
+		b.waits("rest", 30*time.Minute) // from the last join
+		if timers := b.state.Timers(b.now); len(timers) != 1 || !timers[0].Handles.Equal(b.now.Add(30*time.Minute)) {
+			t.Errorf("clocks %+v", timers)
+		}
+		if parts := b.state.Jobs[0].Parts("skin"); len(parts) != 2 || parts[0].Joined.Equal(parts[1].Joined) {
+			t.Errorf("%d parts", len(parts))
+		}
+		// The coat of the first part is taken back, and all that came after it.
+		b.after(time.Hour)
+		b.must(Undo{Position: 4})
+		b.progress("coat-lower", Ready, "")
+		b.progress("coat-upper", Later, "")
+	})
+	t.Run("with the coats of the part before", func(t *testing.T) {
+		b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{
+			coating("coat", "skin"), partly(joining("join-root", "skin")), plain("roll"), joining("join-tip", "skin"), plain("trim")}})
+		b.done("coat")
+		b.after(15 * time.Minute)
+		b.done("join-root", "roll")
+		b.after(20 * time.Minute)
+		if r := b.step("join-tip"); r.Progress != Ready || !r.Closes.Equal(b.now.Add(5*time.Minute)) {
+			t.Errorf("%s, closes %v", r.Progress, r.Closes)
+		}
+		b.after(6 * time.Minute) // what is left of the coat has lapsed; what is joined stays joined
+		b.progress("coat", Ready, "")
+		b.refused(Finish{Step: "join-tip"}, ByOrder)
+		b.done("coat")
+		b.progress("join-root", Done, "")
+		b.after(10 * time.Minute)
+		b.done("join-tip", "trim")
+	})
+	t.Run("a later part that is not joined holds a wait back", func(t *testing.T) {
+		b := workingOn(t, gluingSheet(), steps.Stage{Name: "one", Steps: []steps.Step{
+			partly(glue("lay-root", "rod", "hot")), plain("turn"), glue("lay-tip", "rod", "hot"), {Name: "cured", Kind: steps.Wait, Joint: "rod", Until: steps.UntilCure}, plain("trim")}})
+		b.done("lay-root")
+		b.after(2 * time.Hour)
+		b.done("turn")
+		b.progress("cured", Later, "")
+		b.done("lay-tip")
+		b.waits("cured", time.Hour)
+		joint, _ := b.state.Jobs[0].Joint("rod")
+		if !joint.Cures().Equal(b.now.Add(time.Hour)) {
+			t.Errorf("cures %v", joint.Cures())
+		}
+		b.must(Undo{Position: b.state.Size() - 1}) // the join of the last part alone
+		b.progress("lay-root", Done, "")
+		b.progress("lay-tip", Ready, ToPress)
+		b.progress("cured", Later, "")
+	})
+}

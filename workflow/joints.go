@@ -12,7 +12,8 @@ import (
 	"fettle/workflow/journal"
 )
 
-// A Joint is one joint of a job, from its first coat on.
+// A Joint is one joint of a job, from its first coat on; of a joint of several
+// parts, one of these.
 type Joint struct {
 	Job, Name string
 	Adhesive  steps.Adhesive
@@ -20,6 +21,7 @@ type Joint struct {
 	Zones     []string  // disturbed by making it
 	Joined    time.Time // zero until then
 
+	part    int                  // from 0, in the order of its joins
 	coats   map[string]bond.Coat // by step
 	climate bond.Climate         // while coated; frozen when joined
 	handled bond.Climate         // since joined, until it has handling strength
@@ -28,18 +30,89 @@ type Joint struct {
 	outside bool                 // joined outside its window, by the bench as it is known now
 }
 
-// joint returns the job's joint of that name, new if there is none.
-func (j *Job) joint(name string) *Joint {
-	if j.joints[name] == nil {
-		j.joints[name] = &Joint{Job: j.ID, Name: name, coats: map[string]bond.Coat{}}
+// part returns that part of the job's joint of that name, new if there is none.
+func (j *Job) part(name string, n int) *Joint {
+	for len(j.joints[name]) <= n {
+		j.joints[name] = append(j.joints[name], j.fresh(name, len(j.joints[name])))
 	}
-	return j.joints[name]
+	return j.joints[name][n]
 }
 
-// Joint returns the job's joint of that name, if it has a coat.
+func (j *Job) fresh(name string, n int) *Joint {
+	return &Joint{Job: j.ID, Name: name, part: n, coats: map[string]bond.Coat{}}
+}
+
+// Joint returns the job's joint of that name, if it has a coat: of several parts
+// the first that is not joined, else the one joined last.
 func (j *Job) Joint(name string) (*Joint, bool) {
-	joint, ok := j.joints[name]
-	return joint, ok
+	var last *Joint
+	for _, p := range j.Parts(name) {
+		if !p.holds() {
+			return p, true
+		}
+		if last == nil || !p.Joined.Before(last.Joined) {
+			last = p
+		}
+	}
+	return last, last != nil
+}
+
+// Parts returns the parts of the job's joint of that name that have a coat.
+func (j *Job) Parts(name string) []*Joint {
+	var parts []*Joint
+	for _, p := range j.joints[name] {
+		if len(p.coats) > 0 {
+			parts = append(parts, p)
+		}
+	}
+	return parts
+}
+
+// JointOf returns the part of a joint that the step joins, or that it coats for
+// next, if that has a coat.
+func (j *Job) JointOf(step steps.Step) (*Joint, bool) {
+	var last *Joint
+	for n, part := range j.Procedure.JointParts(step.Joint) {
+		coats := slices.Contains(part.Coats, step.Name)
+		if !coats && part.Join != step.Name || n >= len(j.joints[step.Joint]) {
+			continue
+		}
+		p := j.joints[step.Joint][n]
+		if part.Join == step.Name {
+			return p, len(p.coats) > 0
+		}
+		if last == nil || last.holds() {
+			last = p
+		}
+	}
+	return last, last != nil && len(last.coats) > 0
+}
+
+// coatedBy returns the parts of the joint that use the coat of a step.
+func (j *Job) coatedBy(step, joint string) []*Joint {
+	var all []*Joint
+	for n, part := range j.Procedure.JointParts(joint) {
+		if slices.Contains(part.Coats, step) && n < len(j.joints[joint]) {
+			all = append(all, j.joints[joint][n])
+		}
+	}
+	return all
+}
+
+// toCoat returns the parts that a coat goes on: of those that use it the ones
+// that are not joined, or where all are, all of them.
+func (j *Job) toCoat(step, joint string) []*Joint {
+	for n := range max(1, len(j.Procedure.JointParts(joint))) {
+		j.part(joint, n)
+	}
+	all := j.coatedBy(step, joint)
+	if len(all) == 0 { // the step is of a revision that was taken back
+		all = []*Joint{j.joints[joint][0]}
+	}
+	if slices.ContainsFunc(all, func(p *Joint) bool { return !p.holds() }) {
+		return slices.DeleteFunc(all, (*Joint).holds)
+	}
+	return all
 }
 
 func (s *State) coat(job *Job, f journal.Coated, e journal.Entry) error {
@@ -55,22 +128,25 @@ func (s *State) coat(job *Job, f journal.Coated, e journal.Entry) error {
 	if read, known := s.benchAt(coat.Starts()); known {
 		climate = climate.With(read.celsius)
 	}
-	j := job.joint(f.Joint)
-	if !j.Joined.IsZero() || j.Lapsed(f.Began) || len(j.coats) == 0 {
-		// Start afresh: an earlier coat on the faces no longer counts.
-		*j = Joint{Job: job.ID, Name: f.Joint, coats: map[string]bond.Coat{}, climate: climate}
+	for _, j := range job.toCoat(f.Step, f.Joint) {
+		if !j.Joined.IsZero() || j.Lapsed(f.Began) || len(j.coats) == 0 {
+			// Start afresh: an earlier coat on the faces no longer counts.
+			*j = *job.fresh(f.Joint, j.part)
+			j.climate = climate
+		}
+		j.Adhesive, j.Zones = adhesive, job.Procedure.DisturbedBy(f.Joint)
+		j.coats[f.Step] = coat
+		j.climate = j.climate.With(climate.Coldest).With(climate.Warmest)
+		s.note(j)
+		j.wet = false
 	}
-	j.Adhesive, j.Zones = adhesive, job.Procedure.DisturbedBy(f.Joint)
-	j.coats[f.Step] = coat
-	j.climate = j.climate.With(climate.Coldest).With(climate.Warmest)
-	s.note(j)
-	j.wet = false
 	job.waitAgain(f.Step, f.Joint)
 	return nil
 }
 
 func (s *State) join(job *Job, f journal.Joined, e journal.Entry) error {
-	j := job.joint(f.Joint)
+	n := slices.IndexFunc(job.Procedure.JointParts(f.Joint), func(p steps.JointPart) bool { return p.Join == f.Step })
+	j := job.part(f.Joint, max(0, n))
 	if len(j.coats) == 0 {
 		return fmt.Errorf("%s was joined without a coat", f.Joint)
 	}
@@ -104,6 +180,13 @@ func (j *Joint) Doubted() bool { return j.outside }
 
 // holds reports whether the joint counts as joined.
 func (j *Joint) holds() bool { return !j.Joined.IsZero() && !j.outside }
+
+// outlasts reports whether all that the clocks of the other part say follows
+// from those of this one.
+func (j *Joint) outlasts(other *Joint) bool {
+	return j != other && j.holds() && other.holds() && !j.Handles().Before(other.Handles()) && !j.Cures().Before(other.Cures()) &&
+		j.Load == other.Load && (j.part > other.part || !j.Handles().Equal(other.Handles()) || !j.Cures().Equal(other.Cures()))
+}
 
 // climateFor is the climate that a clock of the adhesive starts with. The reading
 // entered last counts too: of two answers the one that waits longer is safe.
@@ -272,16 +355,22 @@ func (s *State) Phase(j *Joint, at time.Time) Phase {
 	return Open
 }
 
-// fullyCoated reports whether every coat step of the joint is done.
-func (s *State) fullyCoated(j *Joint) bool {
+// MadeBy returns the names of the steps that coat the joint and of the one that
+// joins it.
+func (s *State) MadeBy(j *Joint) (coats []string, join string) {
 	job, err := s.Job(j.Job)
 	if err != nil {
-		return false
+		return nil, ""
 	}
-	for _, step := range job.Procedure.Coats(j.Name) {
-		if !j.coatedBy(step.Name) {
-			return false
-		}
+	parts := job.Procedure.JointParts(j.Name)
+	if j.part >= len(parts) {
+		return nil, ""
 	}
-	return true
+	return parts[j.part].Coats, parts[j.part].Join
+}
+
+// fullyCoated reports whether every coat of the joint is on.
+func (s *State) fullyCoated(j *Joint) bool {
+	coats, _ := s.MadeBy(j)
+	return j.coatedBy(coats...)
 }

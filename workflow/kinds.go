@@ -38,6 +38,7 @@ func stepKinds() map[steps.Kind]stepKind {
 		steps.Wait:    {completed: journal.StepDone{}.Kind(), met: waitMet, forbids: waitForbids, finish: justDone},
 		steps.Measure: {completed: journal.StepDone{}.Kind(), met: measureMet, forbids: measureForbids, finish: finishMeasure},
 		steps.Hold:    {completed: journal.HoldCleared{}.Kind(), finish: finishHold, left: ByHold},
+		steps.Choose:  {completed: journal.Chosen{}.Kind(), met: chooseMet, finish: finishChoice},
 		steps.Release: {completed: journal.Released{}.Kind(), forbids: releaseForbids, finish: finishRelease},
 	}
 }
@@ -48,8 +49,8 @@ func justDone(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) ([
 
 func coatMet(_ *State, j *Job, stage steps.Stage, i int, at time.Time, done bool) bool {
 	step := stage.Steps[i]
-	joint, ok := j.joints[step.Joint]
-	return done && ok && joint.coatedBy(step.Name) && !joint.Lapsed(at)
+	parts := j.coatedBy(step.Name, step.Joint)
+	return done && len(parts) > 0 && !slices.ContainsFunc(parts, func(p *Joint) bool { return !p.coatedBy(step.Name) || p.Lapsed(at) })
 }
 
 // coatForbids: of several adhesives one must be fit.
@@ -73,9 +74,13 @@ func coatForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 }
 
 func explainCoat(_ *State, r *StepReport, j *Job, at time.Time) {
-	joint, ok := j.joints[r.Step.Joint]
-	if _, was := j.done[r.Step.Name]; ok && was && joint.Lapsed(at) {
-		r.Reopened = joint.lapse()
+	if _, was := j.done[r.Step.Name]; !was {
+		return
+	}
+	for _, p := range j.coatedBy(r.Step.Name, r.Step.Joint) {
+		if p.coatedBy(r.Step.Name) && p.Lapsed(at) {
+			r.Reopened = p.lapse()
+		}
 	}
 }
 
@@ -97,7 +102,7 @@ func (j *Joint) doubt() string {
 
 // joinMet: a joint that was coated again is no longer joined.
 func joinMet(_ *State, j *Job, stage steps.Stage, i int, _ time.Time, done bool) bool {
-	joint, ok := j.joints[stage.Steps[i].Joint]
+	joint, ok := j.JointOf(stage.Steps[i])
 	return done && ok && joint.holds()
 }
 
@@ -110,7 +115,7 @@ func finishJoin(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) 
 }
 
 func explainJoin(_ *State, r *StepReport, j *Job, _ time.Time) {
-	joint, ok := j.joints[r.Step.Joint]
+	joint, ok := j.JointOf(r.Step)
 	switch {
 	case !ok:
 	case joint.Doubted():
@@ -122,7 +127,7 @@ func explainJoin(_ *State, r *StepReport, j *Job, _ time.Time) {
 
 // coated reports whether the coat of a glue step is on and may still be pressed.
 func (j *Job) coated(step steps.Step, at time.Time) bool {
-	joint, ok := j.joints[step.Joint]
+	joint, ok := j.JointOf(step)
 	return ok && joint.coatedBy(step.Name) && joint.Joined.IsZero() && !joint.Lapsed(at)
 }
 
@@ -134,7 +139,7 @@ func glueForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 }
 
 func explainGlue(s *State, r *StepReport, j *Job, at time.Time) {
-	joint, ok := j.joints[r.Step.Joint]
+	joint, ok := j.JointOf(r.Step)
 	wet := slices.ContainsFunc(s.AdhesivesOf(j, r.Step, at), func(a AdhesiveReport) bool { return !a.Dries() })
 	switch coated := ok && joint.coatedBy(r.Step.Name); {
 	case r.Progress == Done:
@@ -206,6 +211,15 @@ func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstance
 
 func finishHold(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
 	return nil, refuse(step.Name, ByHold, "it is a hold: confirm each line", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
+}
+
+// chooseMet: it may have been answered at registration, or by a command.
+func chooseMet(s *State, j *Job, stage steps.Stage, i int, _ time.Time, _ bool) bool {
+	return s.answered(j, stage.Steps[i])
+}
+
+func finishChoice(_ Finish, s *State, _ *Job, step steps.Step, _ Circumstances) ([]journal.Facts, error) {
+	return nil, refuse(step.Name, ByState, "it is a choice: name the answer", s.remedy(Remedy{Kind: ToChoose, Names: step.Asked(s.Sheet).Names()}))
 }
 
 func releaseForbids(s *State, j *Job, _ steps.Stage, _ int, at time.Time) []Reason {

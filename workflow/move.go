@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"reflect"
@@ -42,6 +43,9 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, refuse(r.Job, ByState, "it already uses these documents", Remedy{})
 	case r.Sheet.Name != s.Airframe.Design:
 		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, but the sheet is for %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), Remedy{})
+	}
+	if reasons := s.undecided(r.Sheet, s.built(c.At)); len(reasons) > 0 {
+		return nil, &Refusal{What: r.Job, Reasons: reasons}
 	}
 	moved := []MovedJob{{r.Job, r.Procedure, r.Digest}}
 	if r.SheetDigest != s.SheetDigest {
@@ -87,9 +91,25 @@ func movedTogether(s *State, e journal.Entry) []int64 {
 	return positions
 }
 
+// movedTo is what is decided of the airframe and the job under the documents that
+// it would be moved to.
+func (s *State) movedTo(sheet *steps.Sheet, procedure *steps.Procedure, job *Job) steps.Selection {
+	out := s.selection(sheet)
+	for _, step := range procedure.Steps() {
+		if method := job.methods[step.Name]; method != "" {
+			out.Has = append(out.Has, method)
+		} else {
+			for _, m := range step.Methods {
+				out.Open = append(out.Open, m.Name)
+			}
+		}
+	}
+	return out
+}
+
 // move applies a JobMoved. A step that was done stays done if what completed it
 // completes the step that the new procedure has.
-func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
+func (s *State) move(f journal.JobMoved, e journal.Entry) error {
 	job, err := s.Job(f.Job)
 	if err != nil {
 		return err
@@ -104,8 +124,9 @@ func (s *State) move(f journal.JobMoved, _ journal.Entry) error {
 	}
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	before := job.Procedure
-	job.Procedure, job.Digest = procedure.For(s.Airframe.Options, job.Zone), f.Procedure
+	job.Procedure, job.written, job.Digest = procedure, procedure, f.Procedure
 	job.rename(before)
+	s.reselect(e, job)
 	for name, done := range job.done {
 		if step, _, ok := job.Procedure.Step(name); ok && !s.completes(done, step) {
 			delete(job.done, name)
@@ -129,6 +150,11 @@ func (s *State) completes(done completion, step steps.Step) bool {
 // rename has steps that are called otherwise now stay done.
 func (j *Job) rename(before *steps.Procedure) {
 	for _, step := range j.Procedure.Steps() {
+		method := cmp.Or(j.methods[step.Was], j.methods[step.Name])
+		delete(j.methods, step.Was)
+		if delete(j.methods, step.Name); slices.ContainsFunc(step.Methods, func(m steps.Option) bool { return m.Name == method }) {
+			j.methods[step.Name] = method
+		}
 		if !goesOn(before, step) {
 			continue
 		}
@@ -145,7 +171,7 @@ func (j *Job) rename(before *steps.Procedure) {
 			j.done[step.Name] = done
 			delete(j.done, step.Was)
 		}
-		if joint, ok := j.joints[step.Joint]; ok {
+		for _, joint := range j.joints[step.Joint] {
 			if coat, ok := joint.coats[step.Was]; ok {
 				joint.coats[step.Name] = coat
 				delete(joint.coats, step.Was)
@@ -206,7 +232,7 @@ func (s *State) Changes(r MoveJob, at time.Time) ([]Change, error) {
 			return nil, err
 		}
 		docs.Procedures[m.Digest] = m.Procedure
-		moved := m.Procedure.For(s.Airframe.Options, job.Zone)
+		moved := m.Procedure.For(s.movedTo(r.Sheet, m.Procedure, job), job.Zone)
 		of := revisionChanges("procedure", job.Procedure.Revision, moved.Revision, moved.Changes, m.Digest != job.Digest)
 		of = append(of, s.stepChanges(job, moved)...)
 		if m.Job != r.Job {

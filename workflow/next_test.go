@@ -62,18 +62,18 @@ func TestWhatIsDue(t *testing.T) {
 			t.Errorf("due is %q, want %q", got, want)
 		}
 	}
-	damage := ReportDamage{Triage: triage(), Seen: []Sighting{{"crushed by a boot", "wing", steps.Slight, ""}}}
+	damage := ReportDamage{Triage: triage(), Seen: []Sighting{{"crushed by a boot", "wing", steps.Slight, "", ""}}}
 	b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{plain("look")}})
 	is(b, "")
 	b.done("look")
 	is(b, "") // a check of what is not built
 	b.must(damage)
-	is(b, "repair ; ")
+	is(b, "repair ; clear D1; ") // where a quarantine exists, own words open it
 
 	b = released(t)
 	is(b, "")
 	b.must(damage)
-	is(b, "repair ; measure square; ")
+	is(b, "repair ; clear D1; measure square; ")
 	b = released(t)
 	b.must(LogFlight{Landing: Hard, Check: "look"})
 	is(b, "start look; ")

@@ -64,6 +64,9 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	if p.NoCriticalGates {
 		p.add("the design has a critical gate", &Reason{Because: ByGate, Text: "the design sheet has no critical gate, so nothing proves the airframe straight", Remedy: Remedy{Kind: ToMarkCritical}})
 	}
+	for _, reason := range s.undecided(s.Sheet, true) {
+		p.add("every choice of the design has one answer", &reason)
+	}
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
 	}

@@ -42,6 +42,7 @@ const (
 	ToNameWho       RemedyKind = "name-who"            // say who is at the bench
 	ToNameZone      RemedyKind = "name-zone"           // Names: those that fit
 	ToUseOtherStore RemedyKind = "use-other-store"     // for an airframe that this one already has
+	ToChoose        RemedyKind = "choose"              // Names: one of these answers
 	ToMoveJob       RemedyKind = "move-job"            // Name: a job
 	ToRaiseRevision RemedyKind = "raise-revision"      // Name: the file of the document
 	ToOmitZone      RemedyKind = "omit-zone"           // give no zone

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -32,7 +33,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 			continue
 		}
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity}}
-		answer.Row, answer.Known = triage.Answer(d.Finding, d.Zone, d.Severity)
+		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		if answer.Row.Outcome != steps.ToScrap {
 			var err error
 			if answer.Procedure, err = find(answer.Row.Procedure); err != nil {
@@ -62,7 +63,13 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 // staleSoon returns the gates that are not met now and those that the plan disturbs.
 func (s *State) staleSoon(plan RepairPlan, at time.Time) []WillBeStale {
 	var soon []WillBeStale
-	procedure := plan.Procedure.For(s.Airframe.Options, "")
+	selected := steps.Selection{Has: slices.Clone(s.selected.Has)}
+	for _, step := range plan.Procedure.Steps() { // whichever will be chosen
+		for _, m := range step.Methods {
+			selected.Has = append(selected.Has, m.Name)
+		}
+	}
+	procedure := plan.Procedure.For(selected, "")
 	for _, g := range s.Gates(at) {
 		one := WillBeStale{Gate: g.Gate.Name}
 		if !g.Met() && g.Standing != NeverTaken && !g.Gate.Work {

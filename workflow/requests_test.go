@@ -14,7 +14,7 @@ import (
 func TestWhatMayBeEntered(t *testing.T) {
 	long, longer := strings.Repeat("x", 8192), strings.Repeat("x", 8193)
 	seen := func(finding, zone, severity, note string) ReportDamage {
-		return ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, severity, note}}}
+		return ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, severity, note, ""}}}
 	}
 	check := func(note string) CheckGauge {
 		return CheckGauge{Gauge: "rule", Of: q("10 mm"), Reads: q("10 mm"), Note: note}
@@ -152,14 +152,6 @@ func TestNamesOfJobs(t *testing.T) {
 	b.must(newer) // no job is open
 	if b.state.SheetDigest != strictSum {
 		t.Errorf("the sheet is %s", b.state.SheetDigest)
-	}
-}
-
-// What can hurt is looked at first.
-func TestDangerFirst(t *testing.T) {
-	zones := []string{"wing", "propeller", "pod", "battery"}
-	if first := strings.Join(DangerFirst(zones), " "); first != "battery propeller wing pod" || zones[0] != "wing" {
-		t.Errorf("looked at in the order %s", first)
 	}
 }
 

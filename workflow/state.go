@@ -1,8 +1,8 @@
 package workflow
 
 import (
-	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -49,7 +49,10 @@ type State struct {
 	undone    map[int64]int64      // position → the Undone entry that took it back
 	latest    journal.Entry        // the live entry recorded last
 	docs      Documents
-	disturbed *disturbance // the last disturbance, of any zone
+	disturbed *disturbance      // the last disturbance, of any zone
+	chosen    map[string]string // of each choice and option, the answer
+	chosenAt  map[string]int64  // where
+	selected  steps.Selection
 
 	effects map[string]effect // by kind of entry
 	kinds   map[steps.Kind]stepKind
@@ -81,16 +84,18 @@ type LastRelease struct {
 // A Job is a procedure being carried out.
 type Job struct {
 	ID        string
-	Procedure *steps.Procedure // with the steps that apply to this airframe
+	Procedure *steps.Procedure // with the steps that apply to this airframe, by what is chosen
 	Digest    string
 	Zone      string
 	Damages   []string // what it repairs
 	Opened    time.Time
 	Position  int64
 
-	done   map[string]completion // by step name
-	called map[string]string     // what steps are called now, by what they were called before a move
-	joints map[string]*Joint
+	written *steps.Procedure      // with all its steps
+	methods map[string]string     // that were chosen, by the step that asks
+	done    map[string]completion // by step name
+	called  map[string]string     // what steps are called now, by what they were called before a move
+	joints  map[string][]*Joint   // by name: its parts
 }
 
 // completion is where a step was completed, and of which kind it was then.
@@ -119,6 +124,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		zones:   map[string]disturbance{},
 		fitted:  map[string]time.Time{},
 		undone:  map[int64]int64{},
+		chosen:  map[string]string{}, chosenAt: map[string]int64{},
 		docs:    docs,
 		effects: effects(),
 		kinds:   stepKinds(),
@@ -193,6 +199,7 @@ func (s *State) register(f journal.Registered, e journal.Entry) error {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
 	}
 	s.Airframe, s.Since, s.Sheet, s.SheetDigest = f, e.At, sheet, f.Sheet
+	s.reselect(e)
 	return nil
 }
 
@@ -206,10 +213,12 @@ func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 		return fmt.Errorf("the design sheet %s is missing", f.Sheet)
 	}
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
-	s.Jobs = append(s.Jobs, &Job{
-		ID: f.Job, Procedure: procedure.For(s.Airframe.Options, f.Zone), Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
-		Opened: e.At, Position: e.Position, done: map[string]completion{}, joints: map[string]*Joint{},
-	})
+	job := &Job{
+		ID: f.Job, Procedure: procedure, written: procedure, Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
+		Opened: e.At, Position: e.Position, done: map[string]completion{}, joints: map[string][]*Joint{}, methods: map[string]string{},
+	}
+	s.Jobs = append(s.Jobs, job)
+	s.reselect(e, job)
 	return nil
 }
 
@@ -223,10 +232,12 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	last := s.bench[len(s.bench)-1]
 	s.Bench, s.entered = &last, &read
 	for _, job := range s.Jobs {
-		for _, j := range job.joints {
-			s.warm(j, celsius, e.At)
-			if !e.At.After(j.Joined) {
-				s.judgeJoin(j)
+		for _, parts := range job.joints {
+			for _, j := range parts {
+				s.warm(j, celsius, e.At)
+				if !e.At.After(j.Joined) {
+					s.judgeJoin(j)
+				}
 			}
 		}
 	}
@@ -331,16 +342,19 @@ func (s *State) Holds(condition string, at time.Time) string {
 	return c.state
 }
 
-// joints returns every joint of every job, in a stable order.
+// joints returns every joint of every job, in a stable order. Of the parts of one
+// that are joined, those say nothing that another outlasts.
 func (s *State) joints() []*Joint {
 	var all []*Joint
 	for _, job := range s.Jobs {
-		var of []*Joint
-		for _, j := range job.joints {
-			of = append(of, j)
+		for _, name := range slices.Sorted(maps.Keys(job.joints)) {
+			parts := job.Parts(name)
+			for _, p := range parts {
+				if !slices.ContainsFunc(parts, func(other *Joint) bool { return other.outlasts(p) }) {
+					all = append(all, p)
+				}
+			}
 		}
-		slices.SortFunc(of, func(a, b *Joint) int { return cmp.Compare(a.Name, b.Name) })
-		all = append(all, of...)
 	}
 	return all
 }

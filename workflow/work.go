@@ -108,7 +108,7 @@ func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]j
 	if err != nil {
 		return nil, err
 	}
-	joint, known := job.joints[step.Joint]
+	joint, known := job.JointOf(step)
 	switch again := known && joint.coatedBy(step.Name); {
 	case again && adhesive.Dries() && (r.Began.IsZero() || r.Touch != ""):
 		// It may be meant for the join, which comes too late.
@@ -133,7 +133,7 @@ func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]j
 	if job, err = after.Job(job.ID); err != nil {
 		return nil, err
 	}
-	if job.joints[step.Joint].Lapsed(c.At) {
+	if joint, ok := job.JointOf(step); ok && joint.Lapsed(c.At) {
 		return nil, refuse(step.Name, ByLapse, fmt.Sprintf("%s was mixed too long ago: it must be joined within %s of that; mix some more", adhesive.Name, adhesive.To), Remedy{})
 	}
 	if reasons := after.shut(job, step, c.At); len(reasons) > 0 {
@@ -154,8 +154,10 @@ type AdhesiveReport struct {
 // that its joint has already, else those that are written.
 func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveReport {
 	names := step.Adhesives
-	if joint, ok := j.joints[step.Joint]; ok && len(joint.coats) > 0 && !joint.Lapsed(at) && slices.Contains(names, joint.Adhesive.Name) {
-		names = []string{joint.Adhesive.Name}
+	for _, p := range j.Parts(step.Joint) {
+		if !p.Lapsed(at) && slices.Contains(step.Adhesives, p.Adhesive.Name) {
+			names = []string{p.Adhesive.Name}
+		}
 	}
 	var all []AdhesiveReport
 	for _, name := range names {
@@ -207,7 +209,7 @@ func spreading(step steps.Step, a steps.Adhesive) time.Duration {
 
 // touch makes the fact of a touch test.
 func (s *State) touch(job *Job, step steps.Step, found string) (journal.Facts, error) {
-	joint, ok := job.joints[step.Joint]
+	joint, ok := job.JointOf(step)
 	if !ok || !joint.Joined.IsZero() {
 		return nil, refuse(step.Name, ByOrder, "joint "+step.Joint+" has no coat to touch", Remedy{})
 	}
@@ -339,8 +341,8 @@ func (s *State) unfitHumidity(a steps.Adhesive, bench Climate) []Reason {
 
 // shut says why a joint can't be joined at the time.
 func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
-	joint, ok := j.joints[step.Joint]
-	if !ok || len(joint.coats) == 0 {
+	joint, ok := j.JointOf(step)
+	if !ok {
 		return []Reason{{Because: ByOrder, Text: "joint " + step.Joint + " has no coat"}}
 	}
 	w := joint.Window()

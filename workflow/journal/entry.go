@@ -121,7 +121,13 @@ func decode(record []byte, kinds map[string]Kind) (Entry, error) {
 	var env envelope
 	facts := func() Facts { return nil }
 	if known {
-		env.Facts, facts = kind.target()
+		target := kind.target
+		if len(kind.earlier) > 0 {
+			if earlier, ok := kind.earlier[peekVersion(record)]; ok {
+				target, kind.Version = earlier, peekVersion(record)
+			}
+		}
+		env.Facts, facts = target()
 	}
 	err := strictly(record, &env)
 	switch {
@@ -154,6 +160,15 @@ func peekKind(record []byte) string {
 	}
 	_ = json.Unmarshal(record, &env) // decode reports what is wrong
 	return env.Kind
+}
+
+// peekVersion returns the version that a record names.
+func peekVersion(record []byte) int {
+	var env struct {
+		Version int `json:"v"`
+	}
+	_ = json.Unmarshal(record, &env) // decode reports what is wrong
+	return env.Version
 }
 
 // Encode returns the stored form of entries.

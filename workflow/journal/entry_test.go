@@ -39,6 +39,27 @@ func TestEveryKindIsReadAsItWasWritten(t *testing.T) {
 	}
 }
 
+// Damage of the first version had a quarantine without a time.
+func TestDamageOfTheFirstVersion(t *testing.T) {
+	const found = `{"position":0,"kind":"DamageFound","v":1,"at":"2026-03-03T19:00:00Z","recorded":"2026-03-03T19:00:00Z","by":"b","program":"p","facts":{"damage":"D1","finding":"dented","zone":"pod","severity":"total","note":"left","quarantine":["handed in"]}}`
+	entries, err := Decode([][]byte{[]byte(found)}, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := entries[0].Facts.(DamageFound)
+	if f.Damage != "D1" || f.Finding != "dented" || f.Zone != "pod" || f.Severity != "total" || f.Note != "left" || len(f.Quarantine.Confirm) != 1 || f.Quarantine.Lasts() != 0 {
+		t.Errorf("read as %+v", f)
+	}
+	for _, wrong := range []string{strings.Replace(found, `"v":1`, `"v":2`, 1), strings.Replace(found, `"note"`, `"words"`, 1)} {
+		if _, err := Decode([][]byte{[]byte(wrong)}, 0); !errors.Is(err, ErrBadEntry) {
+			t.Errorf("%s: %v", wrong, err)
+		}
+	}
+	if _, err := Decode([][]byte{[]byte(strings.Replace(found, `"v":1`, `"v":3`, 1))}, 0); !errors.Is(err, ErrUnknownEntry) {
+		t.Errorf("version 3: %v", err)
+	}
+}
+
 // Records that no program has written, and one of a newer program.
 func TestDecodeRefuses(t *testing.T) {
 	const noted = `{"position":0,"kind":"Noted","v":1,"at":"2026-03-03T19:00:00Z","recorded":"2026-03-03T19:00:00Z","by":"b","program":"p","facts":{"text":"a"}}`

@@ -24,6 +24,8 @@ type Kind struct {
 	// target returns a place to decode the facts of one entry into, and a function
 	// that takes them from there.
 	target func() (into any, facts func() Facts)
+	// earlier are the targets of earlier versions.
+	earlier map[int]func() (into any, facts func() Facts)
 }
 
 // Kinds returns all kinds of entry, one row each. Stored kinds never change: a
@@ -45,7 +47,7 @@ func Kinds() []Kind {
 		kind[TouchTested](1, clocked),
 		kind[BenchRead](1, clocked),
 		kind[ConditionSet](1, clocked),
-		kind[DamageFound](1, !clocked),
+		before[damageFound1](1, kind[DamageFound](2, !clocked)),
 		kind[QuarantineCleared](1, !clocked),
 		kind[EquipmentChanged](1, !clocked),
 		kind[FlightLogged](1, !clocked),
@@ -53,6 +55,7 @@ func Kinds() []Kind {
 		kind[PhotoKept](1, !clocked),
 		kind[Undone](1, !clocked),
 		kind[Released](1, clocked),
+		kind[Chosen](1, clocked),
 		kind[Sealed](1, !clocked),
 	}
 }
@@ -71,6 +74,18 @@ func kind[F Facts](version int, clocked bool) Kind {
 		into := new(F)
 		return into, func() Facts { return *into }
 	}}
+}
+
+// before adds the reader of an earlier version, whose facts become present ones.
+func before[F interface{ now() Facts }](version int, k Kind) Kind {
+	if k.earlier == nil {
+		k.earlier = map[int]func() (any, func() Facts){}
+	}
+	k.earlier[version] = func() (any, func() Facts) {
+		into := new(F)
+		return into, func() Facts { return (*into).now() }
+	}
+	return k
 }
 
 // byName returns the kinds by name.
@@ -182,9 +197,30 @@ type DamageFound struct {
 	Zone     string `json:"zone"`
 	Severity string `json:"severity"`
 	Note     string `json:"note,omitempty"`
-	// Quarantine are the lines to confirm before the part may come near anything
-	// again; none: no quarantine.
+	// As is the finding that words of one's own were taken for, and Words are those
+	// that were typed where they were found to mean the finding.
+	As    string `json:"as,omitempty"`
+	Words string `json:"words,omitempty"`
+	// Tables are the digests of the triage tables that were asked, in their order.
+	Tables []string `json:"tables,omitempty"`
+	// Quarantine is what is confirmed before the part may come near anything again,
+	// and how long after it was found at least.
+	Quarantine steps.Quarantine `json:"quarantine,omitzero"`
+}
+
+// damageFound1 had a quarantine without a time, and left words of one's own to the
+// table of the day of the repair.
+type damageFound1 struct {
+	Damage     string   `json:"damage"`
+	Finding    string   `json:"finding"`
+	Zone       string   `json:"zone"`
+	Severity   string   `json:"severity"`
+	Note       string   `json:"note,omitempty"`
 	Quarantine []string `json:"quarantine,omitempty"`
+}
+
+func (f damageFound1) now() Facts {
+	return DamageFound{Damage: f.Damage, Finding: f.Finding, Zone: f.Zone, Severity: f.Severity, Note: f.Note, Quarantine: steps.Quarantine{Confirm: f.Quarantine}}
 }
 
 func (DamageFound) Kind() string { return "DamageFound" }
@@ -282,6 +318,16 @@ type HoldCleared struct {
 }
 
 func (HoldCleared) Kind() string { return "HoldCleared" }
+
+// Chosen: one answer was given to a choice: by the choose step of a job, or
+// without one, when the job is empty.
+type Chosen struct {
+	Work
+	Choice string `json:"choice"` // of the sheet, or the step whose methods are chosen from
+	Answer string `json:"answer"` // "no": the airframe does not get the option
+}
+
+func (Chosen) Kind() string { return "Chosen" }
 
 // ReadingTaken: one point of a gate was measured.
 type ReadingTaken struct {

@@ -156,7 +156,7 @@ func fairBench() (workflow.Request, error) {
 func answers() map[steps.Kind]func(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Request, error) {
 	return map[steps.Kind]func(*workflow.State, workflow.StepReport, time.Time) (workflow.Request, error){
 		steps.Do: finish, steps.Coat: spread, steps.Join: finish, steps.Glue: spread, steps.Wait: finish,
-		steps.Measure: measureStep, steps.Hold: confirm, steps.Release: release,
+		steps.Measure: measureStep, steps.Hold: confirm, steps.Choose: choose, steps.Release: release,
 	}
 }
 
@@ -190,6 +190,16 @@ func confirm(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Re
 		answers[i] = true
 	}
 	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: answers, Lines: r.Step.Confirm}, nil
+}
+
+// choose takes the first answer. An option by itself it does without.
+func choose(s *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
+	choice := r.Step.Asked(s.Sheet)
+	answer := choice.Answers[0].Name
+	if len(r.Step.Methods) > 0 {
+		answer = r.Job + "/" + answer
+	}
+	return workflow.Choose{Answer: answer, No: choice.Alone}, nil
 }
 
 func release(*workflow.State, workflow.StepReport, time.Time) (workflow.Request, error) {

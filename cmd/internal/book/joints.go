@@ -3,6 +3,7 @@ package book
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -49,8 +50,13 @@ func (m *maker) joints() []jobJoints {
 				continue
 			}
 			seen[st.Joint] = true
-			if made, ok := j.Joint(st.Joint); ok {
-				out.Joints = append(out.Joints, m.joint(made))
+			parts := j.Parts(st.Joint)
+			for n, made := range parts {
+				one := m.joint(made)
+				if len(parts) > 1 {
+					one.Name = fmt.Sprintf("%s, part %d of %d", one.Name, n+1, len(parts))
+				}
+				out.Joints = append(out.Joints, one)
 			}
 		}
 		if len(out.Joints) > 0 {
@@ -75,10 +81,11 @@ func (m *maker) joint(j *workflow.Joint) joint {
 	if !j.Joined.IsZero() {
 		out.Handles, out.Cures = j.Handles(), j.Cures()
 	}
+	coats, join := m.s.MadeBy(j)
 	for _, e := range m.live() {
 		switch f := e.Facts.(type) {
 		case journal.Coated:
-			if f.Job == j.Job && f.Joint == j.Name {
+			if f.Job == j.Job && f.Joint == j.Name && slices.Contains(coats, m.s.StepOf(f.Work)) {
 				out.Coats = append(out.Coats, coat{f.Step, f.Began, e})
 			}
 		case journal.TouchTested:
@@ -86,7 +93,7 @@ func (m *maker) joint(j *workflow.Joint) joint {
 				out.Touches = append(out.Touches, e)
 			}
 		case journal.Joined:
-			if f.Job == j.Job && f.Joint == j.Name {
+			if f.Job == j.Job && f.Joint == j.Name && join == m.s.StepOf(f.Work) {
 				out.JoinEntry, out.By = e.Position, e.By
 			}
 		}

@@ -128,7 +128,7 @@ func (m *maker) book() (*book, error) {
 // options are the titles of the options that the airframe has.
 func (m *maker) options() []string {
 	var titles []string
-	for _, name := range m.s.Airframe.Options {
+	for _, name := range m.s.Selection().Has {
 		o, ok := m.s.Sheet.Option(name)
 		if !ok || o.Title == "" {
 			o.Title = name

@@ -128,7 +128,7 @@ func (a *app) clearQuarantine(ctx context.Context, s *workflow.State, damage str
 	if err != nil {
 		return err
 	}
-	if d.Quarantine.Open() { // else Act says why not
+	if d.Quarantine.Open() && !a.time.Now().Before(d.Quarantine.Until) { // else Act says why not
 		if s, request.Answers, err = a.answers(ctx, s, confirmed, d.Quarantine.Lines); err != nil {
 			return err
 		}

@@ -70,6 +70,23 @@ func (a *app) completeHolds(cmd *cobra.Command, args []string, _ string) ([]stri
 	})
 }
 
+func (a *app) completeAnswers(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	return a.completeOf(cmd, args, func(s *workflow.State) []string {
+		var names []string
+		for _, o := range s.Sheet.Options {
+			names = append(names, o.Name)
+		}
+		for _, job := range s.OpenJobs(a.time.Now()) {
+			for _, step := range job.Procedure.Steps() {
+				for _, m := range step.Methods {
+					names = append(names, s.NameOfAnswer(job, m.Name, a.time.Now()))
+				}
+			}
+		}
+		return names
+	})
+}
+
 // openSteps lists the steps whose turn has come.
 func (a *app) openSteps(s *workflow.State, want func(steps.Kind) bool) []string {
 	var names []string

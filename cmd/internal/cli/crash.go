@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -21,25 +22,28 @@ import (
 
 func (a *app) crashCommand() *cobra.Command {
 	var found []string
+	var ownWords bool
 	cmd := &cobra.Command{
 		Use:   "crash [MARK]",
 		Short: "Report crash damage, zone by zone",
-		Long: "Report what you see after a crash: the battery and the propeller first, then nose to tail.\n" +
-			"Each answer is recorded at once, and the first finding grounds the airframe. Answers can come\n" +
-			"from a terminal or a pipe; with --found nothing is asked.",
+		Long: "Report what you see after a crash: first what can hurt, then nose to tail. Each answer is\n" +
+			"recorded at once, and the first finding grounds the airframe. Your own words are never taken\n" +
+			"for a finding in silence: you are asked. Answers can come from a terminal or a pipe; with\n" +
+			"--found nothing is asked, and words that may mean a finding are refused without --own-words.",
 		Example:           "  fettle crash CW-01\n  fettle crash CW-01 --found nose=crushed:serious --found \"battery=battery-dented:total:left corner\"",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringArrayVar(&found, "found", nil, "`ZONE=FINDING:SEVERITY[:NOTE]`; may be repeated")
+	cmd.Flags().BoolVar(&ownWords, "own-words", false, "the words of --found mean none of the findings that they sound like")
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.crash(cmd.Context(), args, found, *photos, *at)
+		return a.crash(cmd.Context(), args, workflow.ReportDamage{OwnWords: ownWords}, found, *photos, *at)
 	}
 	return cmd
 }
 
-func (a *app) crash(ctx context.Context, args, found, photos []string, at string) error {
+func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDamage, found, photos []string, at string) error {
 	s, _, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
@@ -52,12 +56,10 @@ func (a *app) crash(ctx context.Context, args, found, photos []string, at string
 	if err != nil {
 		return err
 	}
-	table, err := d.Triage(s)
-	if err != nil {
+	if report.Triage, report.Tables, err = d.Triage(s); err != nil {
 		return err
 	}
 	if len(found) > 0 {
-		report := workflow.ReportDamage{Triage: table}
 		for _, text := range found {
 			seen, err := parseSighting(text)
 			if err != nil {
@@ -66,10 +68,14 @@ func (a *app) crash(ctx context.Context, args, found, photos []string, at string
 			report.Seen = append(report.Seen, seen)
 		}
 		entries, state, err := d.Photograph(ctx, s, report, photos, when)
+		var sounds *workflow.SoundsLikeError
+		if errors.As(err, &sounds) {
+			return usage("%v; write its name: --found %s=%s:SEVERITY:NOTE. Where you mean something else, add --own-words", sounds, sounds.Zone, sounds.Findings[0].Name)
+		}
 		if err != nil {
 			return err
 		}
-		return a.showDamage(state, entries)
+		return a.showDamage(state, report.Triage, entries)
 	}
 	if len(photos) > 0 {
 		return usage("--photo needs --found; to add photos after answering the questions: fettle note %s WORDS --photo FILE", s.Airframe.Mark)
@@ -77,20 +83,34 @@ func (a *app) crash(ctx context.Context, args, found, photos []string, at string
 	if a.json {
 		return usage("--json needs --found; without it crash asks questions")
 	}
-	return (&walk{a, d, s.Airframe.Mark, table, term.NewPrompter(ctx, a.Streams), when}).run(ctx, s)
+	return (&walk{a, d, s.Airframe.Mark, report, term.NewPrompter(ctx, a.Streams), when}).run(ctx, s)
 }
 
 // showDamage shows what was recorded and says what comes next.
-func (a *app) showDamage(s *workflow.State, entries []journal.Entry) error {
+func (a *app) showDamage(s *workflow.State, table *steps.Triage, entries []journal.Entry) error {
 	recorded := page.NewRecorded(s, entries, a.time.Now())
 	recorded.Next = ""
 	if err := a.show(recorded); err != nil || a.json {
 		return err
 	}
+	clock := page.Clock{Now: a.time.Now()}
 	for _, e := range entries {
-		if f, ok := e.Facts.(journal.DamageFound); ok && len(f.Quarantine) > 0 {
-			a.say("%s is in QUARANTINE: outside, on something that cannot burn, watched, never charged again. To clear it: fettle clear %s %s", f.Zone, s.Airframe.Mark, f.Damage)
+		f, ok := e.Facts.(journal.DamageFound)
+		if !ok {
+			continue
 		}
+		if finding, ok := table.Finding(cmp.Or(f.As, f.Finding)); ok && finding.Caution != "" {
+			a.say("%s: %s", f.Damage, finding.Caution)
+		}
+		d, err := s.Damage(f.Damage)
+		if err != nil || !d.Quarantine.Open() {
+			continue
+		}
+		when := ""
+		if d.Quarantine.Until.After(a.time.Now()) {
+			when = ", not before " + clock.At(d.Quarantine.Until)
+		}
+		a.say("%s is in QUARANTINE. To clear it%s: fettle clear %s %s", f.Zone, when, s.Airframe.Mark, f.Damage)
 	}
 	a.say("%s is grounded. Next: fettle repair %s", s.Airframe.Mark, s.Airframe.Mark)
 	return nil
@@ -118,15 +138,20 @@ type walk struct {
 	*app
 	desk     *desk.Desk
 	mark     string
-	triage   *steps.Triage
+	report   workflow.ReportDamage // without what is seen
 	prompter *term.Prompter
 	when     time.Time
 }
 
 func (w *walk) run(ctx context.Context, state *workflow.State) error {
-	fmt.Fprintln(w.Err, "Battery and propeller first. Press Enter when you see nothing (more) there. q leaves; every answer is already recorded.")
+	first, order := w.report.Triage.Dangers(state.Sheet.Zones), ""
+	if len(first) > 0 {
+		order = term.Line(strings.Join(first, " and ")) + " first, since what is damaged there can hurt. "
+	}
+	fmt.Fprintln(w.Err, order+"Press Enter when you see nothing (more) there. q leaves; every answer is already recorded.")
 	found := 0
-	for _, zone := range workflow.DangerFirst(state.Sheet.Zones) {
+	zones := slices.DeleteFunc(slices.Clone(state.Sheet.Zones), func(z string) bool { return slices.Contains(first, z) })
+	for _, zone := range slices.Concat(first, zones) {
 		for {
 			recorded, err := w.ask(ctx, zone)
 			if recorded {
@@ -168,7 +193,7 @@ func (w *walk) end(before *workflow.State, found int) error {
 // ask asks for one finding in the zone and reports whether there was one.
 func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	var fits []steps.Finding
-	for _, f := range w.triage.Findings {
+	for _, f := range w.report.Triage.Findings {
 		if f.In(zone) {
 			fits = append(fits, f)
 		}
@@ -192,11 +217,14 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 		// n, ? or a key pressed by mistake must not ground the airframe.
 		fmt.Fprintln(w.Err, "Not understood; nothing was recorded. Write a number or a few words, or press Enter if you see nothing there.")
 		return w.ask(ctx, zone)
-	} else if err := workflow.CheckFinding(w.triage, zone, answer); err != nil {
+	} else if err := workflow.CheckFinding(w.report.Triage, zone, answer); err != nil {
 		fmt.Fprintln(w.Err, term.Line(err.Error()))
 		return w.ask(ctx, zone)
 	}
 	var left error // what was found is recorded even if nobody answers the other questions
+	if _, known := w.report.Triage.Finding(seen.Finding); !known {
+		left = w.meant(ctx, &seen)
+	}
 	for seen.Severity == "" && left == nil {
 		answer, left = w.answer(ctx, "How bad? 1 slight, 2 serious, 3 total: ")
 		if i := slices.Index([]string{"1", "2", "3"}, answer); i >= 0 {
@@ -207,7 +235,7 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	}
 	unsaid := seen.Severity == ""
 	if unsaid {
-		seen.Severity = w.unsaid(seen.Finding)
+		seen.Severity = w.unsaid(seen)
 	} else {
 		seen.Note, left = w.note(ctx)
 	}
@@ -216,11 +244,13 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	entries, state, err := w.desk.Act(ctx, before, workflow.ReportDamage{Triage: w.triage, Seen: []workflow.Sighting{seen}}, w.when)
+	report := w.report
+	report.Seen, report.OwnWords = []workflow.Sighting{seen}, true // it was asked
+	entries, state, err := w.desk.Act(ctx, before, report, w.when)
 	if err != nil {
 		return false, err
 	}
-	shown := w.showDamage(state, entries)
+	shown := w.showDamage(state, report.Triage, entries)
 	if unsaid {
 		w.say("You did not say how bad it is; it is recorded as %s. To correct it: fettle undo %s %d, then report it again", seen.Severity, w.mark, entries[0].Position)
 	}
@@ -229,11 +259,37 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 
 // unsaid is how bad a finding is taken to be if nobody says it: serious, and
 // total if it is put in quarantine, since such a part is never used again.
-func (w *walk) unsaid(finding string) string {
-	if f, ok := w.triage.Finding(finding); ok && len(f.Quarantine) > 0 {
+func (w *walk) unsaid(seen workflow.Sighting) string {
+	f, known := w.report.Triage.Finding(seen.Finding)
+	if !known {
+		f, _ = w.report.Triage.Means(seen.Zone)
+	}
+	if !f.Quarantine.IsZero() {
 		return steps.Total
 	}
 	return steps.Serious
+}
+
+// meant asks whether words of one's own mean a finding that they sound like. The
+// words stay what they are where nobody says so.
+func (w *walk) meant(ctx context.Context, seen *workflow.Sighting) error {
+	for _, f := range w.report.Triage.Sounds(seen.Zone, seen.Finding) {
+		for {
+			answer, err := w.answer(ctx, fmt.Sprintf("Is that %s: %s? y or n: ", f.Name, term.Line(f.Title)))
+			if err != nil {
+				return err
+			}
+			yes, ok := term.YesNo(answer)
+			if ok && yes {
+				seen.Finding, seen.Words = f.Name, seen.Finding
+				return nil
+			}
+			if ok {
+				break
+			}
+		}
+	}
+	return nil
 }
 
 // note asks for a note; n means none.

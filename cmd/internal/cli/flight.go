@@ -40,7 +40,7 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 	if err != nil {
 		return err
 	}
-	table, err := d.Triage(before)
+	table, _, err := d.Triage(before)
 	if err != nil {
 		return err
 	}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -413,6 +414,7 @@ func questions() map[steps.Kind]question {
 		steps.Wait:    askDone,
 		steps.Measure: (*conversation).askReadings,
 		steps.Hold:    askHold,
+		steps.Choose:  askChoice,
 		steps.Release: askRelease,
 	}
 }
@@ -536,6 +538,35 @@ func askHold(c *conversation, ctx context.Context, _ *workflow.State, r workflow
 		}
 	}
 	return c.record(ctx, workflow.Clear{Step: name, Answers: answers, Lines: r.Step.Confirm})
+}
+
+// askChoice asks for one of the answers, by its number or its name.
+func askChoice(c *conversation, ctx context.Context, s *workflow.State, r workflow.StepReport, _ string) error {
+	choice := r.Step.Asked(s.Sheet)
+	names := choice.Names()
+	if choice.Alone {
+		names = append(names, steps.No)
+	}
+	for {
+		answer, err := c.ask(ctx, fmt.Sprintf("Which one, 1 to %d, or its name?", len(names)), "the number or the name of one: "+strings.Join(names, ", "))
+		if err != nil {
+			return err
+		}
+		i := slices.Index(names, answer)
+		if n, err := strconv.Atoi(answer); err == nil {
+			i = n - 1
+		}
+		if i < 0 || i >= len(names) {
+			continue
+		}
+		request := workflow.Choose{Answer: names[i]}
+		if len(r.Step.Methods) > 0 {
+			request.Answer = r.Job + "/" + names[i]
+		} else if names[i] == steps.No {
+			request = workflow.Choose{Answer: choice.Name, No: true}
+		}
+		return c.record(ctx, request)
+	}
 }
 
 // askReadings asks for the missing readings of the step's first gate that is not

@@ -332,9 +332,9 @@ func (b *bench) check(gauge, reads, of string) workflow.CheckGauge {
 // crash reports what was seen, as ZONE, FINDING, SEVERITY.
 func (b *bench) crash(seen ...[3]string) {
 	b.t.Helper()
-	table, err := b.desk.Triage(b.state())
+	table, digests, err := b.desk.Triage(b.state())
 	b.must(err)
-	report := workflow.ReportDamage{Triage: table}
+	report := workflow.ReportDamage{Triage: table, Tables: digests}
 	for _, s := range seen {
 		report.Seen = append(report.Seen, workflow.Sighting{Zone: s[0], Finding: s[1], Severity: s[2]})
 	}
@@ -369,6 +369,7 @@ func lives() map[string]func(*bench) {
 		"life": (*bench).life, "gates": (*bench).gates, "conceded": (*bench).conceded, "doubted": (*bench).doubted, "undone": (*bench).undone,
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
+		"chosen": (*bench).chosen,
 	}
 }
 
@@ -381,6 +382,32 @@ func (b *bench) building() {
 		return done(s, s.Jobs[0], b.now) > 50 && p[workflow.Open] && p[workflow.Setting] && p[workflow.Curing]
 	})
 	b.act(workflow.Note{Text: "Called away for a moment."})
+}
+
+// chosen has answers of every kind: of a choice, an option and a method, one that
+// was changed, one that was taken back, and an option that is fitted later.
+func (b *bench) chosen() {
+	for _, name := range []string{"dunlin.yaml", "dunlin-build.yaml"} {
+		b.own(name, read(b.t, filepath.Join("testdata", name)))
+	}
+	b.register("DN-01", "dunlin")
+	b.start("dunlin-build", "")
+	choose := func(answer string) {
+		b.t.Helper()
+		_, _, err := b.desk.Answer(b.t.Context(), b.state(), workflow.Choose{Answer: answer}, time.Time{})
+		b.must(err)
+	}
+	choose("hard-fins")
+	choose("soft-fins")
+	b.act(workflow.Choose{Answer: "lamp", No: true})
+	choose("both-faces")
+	b.act(workflow.Finish{Step: "coat-both"})
+	b.act(workflow.Undo{Position: b.state().Size() - 2})
+	choose("one-face")
+	b.carry(100, nil)
+	b.pass(24 * time.Hour)
+	choose("lamp")
+	choose("lamp")
 }
 
 func (b *bench) released() {

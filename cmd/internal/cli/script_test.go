@@ -97,7 +97,7 @@ func setUp(dir string, setenv func(k, v string)) error {
 		setenv(k, v)
 	}
 	setenv("GOGC", "400") // of some hundred short processes, which spend a third of their time on garbage
-	for _, name := range []string{"break.png", "placed.jpg"} {
+	for _, name := range []string{"break.png", "placed.jpg", "dunlin.yaml", "dunlin-build.yaml"} {
 		photo, err := os.ReadFile(filepath.Join("testdata", name))
 		if err != nil {
 			return err

@@ -185,7 +185,7 @@ func (d *Desk) open(ctx context.Context, s *workflow.State, doc *procedures.Docu
 	}
 	start.Sheet, start.SheetDigest = sheet.Sheet, sheet.Digest()
 	written := []*procedures.Document{sheet}
-	if len(start.Damages) == 0 { // a plan is made each time
+	if !doc.Made { // else it is made each time
 		written = append(written, doc)
 	}
 	if err := d.unclaimed(ctx, s, written...); err != nil {
@@ -209,22 +209,23 @@ func (d *Desk) keep(ctx context.Context, docs ...*procedures.Document) error {
 	return nil
 }
 
-// Triage returns the triage tables that answer damage of an airframe, as one.
-func (d *Desk) Triage(s *workflow.State) (*steps.Triage, error) {
+// Triage returns the triage tables that answer damage of an airframe, as one, and
+// the digest of each.
+func (d *Desk) Triage(s *workflow.State) (table *steps.Triage, digests []string, err error) {
 	docs, err := d.Library.Tables(s.Airframe.Design)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var tables []*steps.Triage
 	for _, doc := range docs {
-		tables = append(tables, doc.Triage)
+		tables, digests = append(tables, doc.Triage), append(digests, store.Digest(doc.Bytes))
 	}
-	return steps.Asked(tables...), nil
+	return steps.Asked(tables...), digests, nil
 }
 
 // PlanRepair plans the repair of an airframe's open damages.
 func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
-	triage, err := d.Triage(s)
+	triage, _, err := d.Triage(s)
 	if err != nil {
 		return workflow.RepairPlan{}, err
 	}

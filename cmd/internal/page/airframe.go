@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 	"time"
@@ -22,6 +23,7 @@ type Airframe struct {
 	Design     string          `json:"design"`
 	Title      string          `json:"title"`
 	Options    []string        `json:"options,omitempty"`
+	Choices    []Choice        `json:"choices,omitempty"`
 	Registered time.Time       `json:"registered"`
 	Entries    int64           `json:"entries"`
 	Flight     string          `json:"flight"`
@@ -40,6 +42,26 @@ type Airframe struct {
 	Documents  []Cited         `json:"documents,omitempty"` // where they were asked for
 }
 
+// A Choice is a choice of the design, and what the airframe has of it.
+type Choice struct {
+	Name   string `json:"choice"`
+	Answer string `json:"answer,omitempty"` // "": not chosen yet
+}
+
+// chosen are the options that the airframe has, and its answers to the choices of
+// its design.
+func (a *Airframe) chosen(s *workflow.State) {
+	has := s.Selection().Has
+	for _, c := range s.Sheet.Choices() {
+		held := c.Held(has)
+		if c.Alone {
+			a.Options = append(a.Options, held...)
+			continue
+		}
+		a.Choices = append(a.Choices, Choice{c.Name, strings.Join(held, " and ")})
+	}
+}
+
 // A Job is a job in a list.
 type Job struct {
 	ID     string    `json:"job"`
@@ -54,9 +76,10 @@ type Job struct {
 // Brief is what a list says about an airframe: what it is and whether it may fly.
 func Brief(s *workflow.State, now time.Time) Airframe {
 	a := Airframe{
-		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title, Options: s.Airframe.Options,
+		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title,
 		Registered: s.Since, Entries: s.Size(), Flight: NotReleased,
 	}
+	a.chosen(s)
 	flight := s.Airworthiness(now)
 	switch {
 	case flight.Released:
@@ -132,7 +155,7 @@ func (a Airframe) short(l *lines, c Clock) {
 	}
 	for _, d := range a.Damages {
 		if !d.Repaired || d.Quarantine {
-			l.item("%s", d.line())
+			l.item("%s", d.line(c))
 		}
 	}
 	for _, t := range a.Timers {
@@ -173,6 +196,9 @@ func (a Airframe) Markdown(c Clock) string {
 	if len(a.Options) > 0 {
 		l.item("options: %s", esc(strings.Join(a.Options, ", ")))
 	}
+	for _, c := range a.Choices {
+		l.item("%s: %s", esc(c.Name), esc(cmp.Or(c.Answer, "not chosen yet")))
+	}
 	for _, set := range a.Conditions {
 		l.item("%s", esc(set.String()))
 	}
@@ -206,7 +232,7 @@ func (a Airframe) Markdown(c Clock) string {
 		l.add("\n## Damage\n")
 	}
 	for _, d := range a.Damages {
-		l.item("%s", d.line())
+		l.item("%s", d.line(c))
 	}
 	if len(a.Timers) > 0 {
 		l.add("\n## Clocks\n")

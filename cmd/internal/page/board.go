@@ -61,7 +61,7 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 		if d.Repaired && !d.Quarantine || t.need == needsRepair && !d.Quarantine {
 			continue
 		}
-		t.need, t.first, t.line = needsRepair, d.Quarantine, func(Clock) string { return d.line() }
+		t.need, t.first, t.line = needsRepair, d.Quarantine, d.line
 	}
 	if t.need == needsRepair || a.Flight == Released {
 		return t

@@ -12,29 +12,34 @@ import (
 type Damage struct {
 	Name       string    `json:"damage"`
 	Finding    string    `json:"finding"`
+	As         string    `json:"as,omitempty"`    // what words of one's own were taken for
+	Words      string    `json:"words,omitempty"` // in which it was reported
 	Zone       string    `json:"zone"`
 	Severity   string    `json:"severity"`
 	Note       string    `json:"note,omitempty"`
 	Found      time.Time `json:"found"`
+	Typed      time.Time `json:"typed_in,omitzero"` // if that was later
 	By         string    `json:"by"`
 	Repaired   bool      `json:"repaired"`
 	Job        string    `json:"job,omitempty"`        // the job that repairs it
 	Quarantine bool      `json:"quarantine,omitempty"` // open
+	Until      time.Time `json:"quarantine_until,omitzero"`
 }
 
 // Damages lists the damage of an airframe.
 func Damages(s *workflow.State, now time.Time) []Damage {
 	var all []Damage
 	for _, d := range s.Damages {
-		out := Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Found: d.At, By: d.By, Quarantine: d.Quarantine.Open()}
+		out := Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Found: d.At, By: d.By, Quarantine: d.Quarantine.Open(),
+			As: d.As, Words: d.Words, Typed: d.Typed, Until: d.Quarantine.Until}
 		out.Repaired, out.Job = s.Repaired(d, now)
 		all = append(all, out)
 	}
 	return all
 }
 
-func (d Damage) line() string {
-	text := fmt.Sprintf("damage %s: %s at %s, %s%s; ", d.Name, d.Finding, d.Zone, d.Severity, optionally(": ", d.Note))
+func (d Damage) line(c Clock) string {
+	text := fmt.Sprintf("damage %s: %s at %s, %s%s%s; ", d.Name, d.Finding, d.Zone, d.Severity, taken(d.As, d.Words), optionally(": ", d.Note))
 	switch {
 	case d.Repaired:
 		text += "repaired by " + d.Job
@@ -45,9 +50,24 @@ func (d Damage) line() string {
 	}
 	text = esc(text)
 	if d.Quarantine {
-		text += "; **IN QUARANTINE**"
+		text += "; **IN QUARANTINE** since " + c.At(d.Found)
+		if !d.Typed.IsZero() {
+			text += " (typed in " + c.At(d.Typed) + ")"
+		}
+		if !d.Until.IsZero() {
+			text += ", at least until " + c.At(d.Until)
+		}
 	}
 	return text
+}
+
+// taken says what words of one's own were taken for, or which words a finding was
+// reported in.
+func taken(as, words string) string {
+	if words != "" {
+		return fmt.Sprintf(" (%q)", words)
+	}
+	return optionally(", taken for ", as)
 }
 
 // A Repair is the plan of repair.

@@ -467,11 +467,12 @@ func (b *bench) repair() {
 	triage := b.docs["finch-triage"].Triage
 	b.show("Recorded-damaged", b.act(workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{
 		{Finding: "cell-dented", Zone: "radio", Severity: steps.Slight},
-		{Finding: "tail-loose", Zone: "tail", Severity: steps.Serious, Note: "behind the <fin>"}}}))
+		{Finding: "tail-loose", Zone: "tail", Severity: steps.Serious, Note: "behind the <fin>", Words: "it <wobbles>"}}}))
 	broken := page.NewAirframe(b.State, b.Now)
 	b.show("Airframe-broken", broken)
 	b.show("Imported", page.Imported{Airframe: broken})
 	b.show("Fleet", page.Fleet{Airframes: []page.Airframe{broken}})
+	b.Now = b.Now.Add(48 * time.Hour) // the time of the quarantine is over
 	b.gate("stale", "square")
 	plan, err := b.State.PlanRepair(triage, func(name string) (*steps.Procedure, error) { return b.docs[name].Procedure, nil }, b.Now)
 	b.must(err)

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -78,7 +79,7 @@ func says(facts journal.Facts) string {
 	case journal.JobMoved:
 		return "moved job " + f.Job + " to newer documents"
 	case journal.DamageFound:
-		return fmt.Sprintf("found damage %s: %s at %s, %s%s", f.Damage, f.Finding, f.Zone, f.Severity, optionally(": ", f.Note))
+		return fmt.Sprintf("found damage %s: %s at %s, %s%s%s", f.Damage, f.Finding, f.Zone, f.Severity, taken(f.As, f.Words), optionally(": ", f.Note))
 	case journal.QuarantineCleared:
 		return fmt.Sprintf("cleared the quarantine of %s, %s", f.Damage, many(len(f.Lines), "line"))
 	case journal.EquipmentChanged:
@@ -93,6 +94,11 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("did %s: joined %s", f.Step, f.Joint)
 	case journal.HoldCleared:
 		return fmt.Sprintf("cleared hold %s, %s", f.Step, many(len(f.Lines), "line"))
+	case journal.Chosen:
+		if f.Answer == steps.No {
+			return "chose to do without " + f.Choice
+		}
+		return "chose " + f.Answer + optionally(" for ", f.Choice)
 	case journal.ReadingTaken:
 		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), f.Value.Typed(), f.Gauge)
 	case journal.GaugeChecked:

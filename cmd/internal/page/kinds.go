@@ -40,7 +40,13 @@ func stepKinds() map[steps.Kind]stepKind {
 			}
 			return "measures " + strings.Join(s.Gates, ", ")
 		}},
-		steps.Hold:    {commands: holdCommands, about: func(steps.Step) string { return "hold" }},
+		steps.Hold: {commands: holdCommands, about: func(steps.Step) string { return "hold" }},
+		steps.Choose: {fill: fillAnswers, commands: chooseCommands, about: func(s steps.Step) string {
+			if len(s.Methods) > 0 {
+				return "chooses how"
+			}
+			return "chooses " + s.Choose
+		}},
 		steps.Release: {commands: releaseCommands},
 	}
 }
@@ -114,6 +120,24 @@ func fillGates(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, n
 		p.Gates = append(p.Gates, NewGate(s, g))
 	}
 }
+
+func fillAnswers(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
+	choice := step.Asked(s.Sheet)
+	p.Answers = slices.Clone(choice.Answers)
+	if choice.Alone {
+		p.Answers = append(p.Answers, steps.Option{Name: steps.No, Title: "Do without it"})
+	}
+	for _, a := range p.Answers {
+		name := s.NameOfAnswer(job, a.Name, now)
+		if a.Name == steps.No {
+			name = choice.Name + " --no"
+		}
+		p.Commands = append(p.Commands, chooseLine(p.Mark, name))
+	}
+}
+
+// chooseCommands are made with the answers.
+func chooseCommands(p *Step, _ string) []string { return p.Commands }
 
 func doneCommands(p *Step, name string) []string {
 	return []string{fmt.Sprintf("fettle done %s %s", p.Mark, name)}

@@ -93,8 +93,15 @@ func sheetText(s *steps.Sheet, from string) string {
 	if len(s.Options) > 0 {
 		l.add("## Options\n")
 	}
-	for _, o := range s.Options {
-		l.item("**%s**: %s", esc(o.Name), esc(o.Title))
+	for _, c := range s.Choices() {
+		indent := ""
+		if !c.Alone {
+			l.item("**%s**, exactly one of:", esc(c.Name))
+			indent = "  "
+		}
+		for _, a := range c.Answers {
+			l.add("%s- %s", indent, answerText(a))
+		}
 	}
 	l.add("\n## Adhesives\n")
 	for _, a := range s.Adhesives {
@@ -166,6 +173,9 @@ func procedureText(p *steps.Procedure, from string) string {
 		for _, s := range stage.Steps {
 			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(s.Label()),
 				esc(optionally(". In short: ", s.Short)), esc(optionally(". Source: ", s.Source)))
+			for _, m := range s.Methods {
+				l.add("  - %s", answerText(m))
+			}
 		}
 	}
 	l.changes(p.Changes)
@@ -190,6 +200,15 @@ func triageText(t *steps.Triage, from string) string {
 	for _, f := range t.Findings {
 		l.add("\n## %s\n", esc(f.Title))
 		l.add("finding %s%s\n", esc(f.Name), esc(optionally(", in zone ", strings.Join(f.Zones, " or "))))
+		if len(f.Also) > 0 {
+			l.item("also called %s", esc(strings.Join(f.Also, ", ")))
+		}
+		if f.Caution != "" {
+			l.item("caution: %s", esc(f.Caution))
+		}
+		if q := f.Quarantine; !q.IsZero() {
+			l.item("quarantine%s: %s", esc(optionally(" of ", q.For.Typed())), esc(strings.Join(q.Confirm, "; ")))
+		}
 		for _, r := range t.Rows {
 			if r.Finding == f.Name {
 				where := first(strings.Join(r.Zones, ", "), "any zone") + ", " + first(strings.Join(r.Severities, " or "), "any severity")
@@ -197,9 +216,17 @@ func triageText(t *steps.Triage, from string) string {
 			}
 		}
 	}
+	for _, own := range t.OwnWords {
+		l.add("\nOwn words on %s: %s.\n", esc(own.Zone), esc(own.Mean))
+	}
 	l.add("\nAnything else: %s.\n", esc(t.Unknown))
 	l.changes(t.Changes)
 	return l.String()
+}
+
+// answerText is an option, or an answer of a choice.
+func answerText(o steps.Option) string {
+	return fmt.Sprintf("**%s**: %s%s", esc(o.Name), esc(o.Title), optionally(". ", strings.TrimSpace(o.Why)))
 }
 
 // governed says on which airframes a step is there.

@@ -70,6 +70,11 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return fmt.Sprintf("damp the air to a humidity of %s or more, then read it again", r.Value), humidityLine(r.Mark)
 	case workflow.ToSetCondition:
 		return "make sure of it, then record it", fmt.Sprintf("fettle bench %s --set %s=%s", r.Mark, r.Setting.Condition, r.Setting.State)
+	case workflow.ToChoose:
+		if len(r.Names) == 1 {
+			return "", chooseLine(r.Mark, r.Names[0])
+		}
+		return "say which one, of " + strings.Join(r.Names, ", "), chooseLine(r.Mark, "ANSWER")
 	case workflow.ToWarmBench:
 		return fmt.Sprintf("warm the bench, the parts and the adhesive to %s or more", r.Value), ""
 	case workflow.ToCoolBench:

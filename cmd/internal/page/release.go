@@ -96,6 +96,8 @@ func (p *Proof) given(e journal.Entry) {
 	}
 }
 
+func chooseLine(mark, answer string) string { return "fettle choose " + mark + " " + answer }
+
 func releaseLine(mark string) string { return "fettle release " + mark }
 
 // Markdown is the proof as a slip to keep with the airframe.

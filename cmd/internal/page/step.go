@@ -23,8 +23,9 @@ type Step struct {
 	Why      string            `json:"why,omitempty"`
 	Hands    string            `json:"hands,omitempty"`
 	Needs    []steps.Setting   `json:"needs,omitempty"`
-	Lines    []string          `json:"lines,omitempty"` // of a hold
-	Gates    []Gate            `json:"gates,omitempty"` // of a measure step
+	Lines    []string          `json:"lines,omitempty"`   // of a hold
+	Gates    []Gate            `json:"gates,omitempty"`   // of a measure step
+	Answers  []steps.Option    `json:"answers,omitempty"` // of a choose step
 	Joint    *Joint            `json:"joint,omitempty"`
 	Reopened string            `json:"reopened,omitempty"`
 	Reasons  []Reason          `json:"reasons,omitempty"`
@@ -71,9 +72,10 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		kind.fill(&p, s, job, step, now)
 	}
 	name := s.NameOf(r.Job, step.Name, now)
-	if p.Commands = doneCommands(&p, name); kind.commands != nil {
-		p.Commands = kind.commands(&p, name)
+	if kind.commands == nil {
+		kind.commands = doneCommands
 	}
+	p.Commands = kind.commands(&p, name)
 	return p
 }
 
@@ -94,6 +96,9 @@ func (p Step) Markdown(c Clock) string {
 	l.text(p.Do)
 	for i, line := range p.Lines {
 		l.add("%d. %s", i+1, strings.TrimSpace(line))
+	}
+	for i, a := range p.Answers {
+		l.add("%d. %s", i+1, answerText(a))
 	}
 	if p.Joint != nil {
 		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
@@ -119,7 +124,9 @@ func (p Step) Markdown(c Clock) string {
 		l.item("takes %s", esc(p.Hands))
 	}
 	if p.Progress == workflow.Done {
-		l.item("done %s", c.At(p.Done))
+		if !p.Done.IsZero() { // else it was met without an act
+			l.item("done %s", c.At(p.Done))
+		}
 		return l.String()
 	}
 	if len(p.Reasons) > 0 {
@@ -129,7 +136,10 @@ func (p Step) Markdown(c Clock) string {
 		}
 		return l.String()
 	}
-	if len(p.Commands) > 0 {
+	switch {
+	case len(p.Answers) > 0:
+		l.add("\nChoose one:\n")
+	case len(p.Commands) > 0:
 		l.add("\nWhen %s:\n", whenDone(p.Act))
 	}
 	for _, line := range p.Commands {

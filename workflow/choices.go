@@ -1,0 +1,418 @@
+package workflow
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// selection is what is decided of the airframe under a sheet: what it was
+// registered with and what was chosen since, the last answer of each choice.
+// A choice that is newer than the registration may be answered by it: where all
+// answers but one were options that were not taken, it is that one.
+func (s *State) selection(sheet *steps.Sheet) steps.Selection {
+	var out steps.Selection
+	for _, c := range sheet.Choices() {
+		held := c.Held(s.Airframe.Options)
+		switch answer, chosen := s.chosen[c.Name]; {
+		case chosen && answer == steps.No:
+			held = nil
+		case chosen:
+			if _, known := c.Answer(answer); known {
+				held = []string{answer}
+			}
+		case c.Alone && s.isAnswer(c.Name): // as an answer of a choice that this sheet does not have
+			held = []string{c.Name}
+		case len(held) == 0:
+			held = s.leftOf(c)
+		}
+		out.Has = append(out.Has, held...)
+		if len(held) == 0 && !c.Alone {
+			out.Open = append(out.Open, c.Names()...)
+		}
+	}
+	return out
+}
+
+// isAnswer reports whether an option is the answer to any choice.
+func (s *State) isAnswer(option string) bool {
+	for _, answer := range s.chosen {
+		if answer == option {
+			return true
+		}
+	}
+	return false
+}
+
+// leftOf is the one answer of the choice that the sheet of the registration did
+// not have, where it had all others and none was taken.
+func (s *State) leftOf(c steps.Choice) []string {
+	at, ok := s.docs.Sheets[s.Airframe.Sheet]
+	if !ok || c.Alone {
+		return nil
+	}
+	left := slices.DeleteFunc(c.Names(), func(name string) bool {
+		o, offered := at.Option(name)
+		return offered && o.Choice == ""
+	})
+	if len(left) != 1 {
+		return nil
+	}
+	return left
+}
+
+// Selection is what is decided of the airframe, and the options that an open job
+// asks for.
+func (s *State) Selection() steps.Selection { return s.selected }
+
+// reselect works out what is decided at the time of the entry, and with it the
+// steps of jobs.
+func (s *State) reselect(e journal.Entry, jobs ...*Job) {
+	s.selected = s.selection(s.Sheet)
+	for _, j := range s.Jobs {
+		if !slices.Contains(jobs, j) && !s.Open(j, e.At) {
+			continue
+		}
+		for _, step := range j.written.Steps() {
+			if c := step.Asked(s.Sheet); step.Choose != "" && c.Alone && !s.answered(j, step) {
+				s.selected.Open = append(s.selected.Open, c.Name)
+			}
+		}
+	}
+	for _, j := range jobs {
+		j.Procedure = j.written.For(s.selectionOf(j), j.Zone)
+	}
+}
+
+// governed are the jobs whose steps follow an answer: the open ones. A build
+// that is left open for its release alone does not get the steps of what was
+// fitted afterwards by a job of its own.
+func (s *State) governed(f journal.Chosen, e journal.Entry) []*Job {
+	by, err := s.Job(f.Job)
+	later := err == nil && by.Procedure.Kind != steps.Build
+	return slices.DeleteFunc(s.OpenJobs(e.At), func(j *Job) bool { return later && j.Procedure.Kind == steps.Build })
+}
+
+// selectionOf is what is decided of the airframe and of the job.
+func (s *State) selectionOf(j *Job) steps.Selection {
+	out := steps.Selection{Has: slices.Clone(s.selected.Has), Open: slices.Clone(s.selected.Open)}
+	for _, step := range j.written.Steps() {
+		if len(step.Methods) == 0 || !step.In(out) {
+			continue
+		}
+		if method, chosen := j.methods[step.Name]; chosen {
+			out.Has = append(out.Has, method)
+			continue
+		}
+		out.Open = append(out.Open, step.Asked(s.Sheet).Names()...)
+	}
+	return out
+}
+
+// answered reports whether what a choose step asks for is decided.
+func (s *State) answered(j *Job, step steps.Step) bool {
+	if len(step.Methods) > 0 {
+		_, chosen := j.methods[step.Name]
+		return chosen
+	}
+	c := step.Asked(s.Sheet)
+	if len(c.Held(s.selected.Has)) > 0 {
+		return true
+	}
+	at, chosen := s.chosenAt[c.Name]
+	// Of a job that fits it later, what was said before that job is no answer.
+	return c.Alone && chosen && (at > j.Position || j.written.Kind == steps.Build)
+}
+
+// choose applies a Chosen.
+func (s *State) choose(f journal.Chosen, e journal.Entry) error {
+	jobs := s.governed(f, e)
+	if err := s.complete(e); err != nil {
+		return err
+	}
+	if job, err := s.Job(f.Job); err == nil {
+		if step, _, ok := job.Procedure.Step(s.StepOf(f.Work)); ok && len(step.Methods) > 0 {
+			job.methods[step.Name] = f.Answer
+			s.reselect(e, job)
+			return nil
+		}
+	}
+	s.chosen[f.Choice], s.chosenAt[f.Choice] = f.Answer, e.Position
+	s.reselect(e, jobs...)
+	return nil
+}
+
+// A Choose answers a choice of the airframe, or of an open job.
+type Choose struct {
+	Answer string // or job/answer, for a method
+	No     bool   // Answer is an option that the airframe does not get
+	Sheet  *steps.Sheet
+}
+
+func (r Choose) decide(s *State, c Circumstances) ([]journal.Facts, error) {
+	if reason := s.Untrusted(c.Now); reason != nil {
+		return nil, &Refusal{What: r.Answer, Reasons: []Reason{*reason}}
+	}
+	asked, err := r.find(s, c.At)
+	if err != nil {
+		return nil, err
+	}
+	f := journal.Chosen{Choice: asked.choice.Name, Answer: asked.answer}
+	if asked.answer == asked.now {
+		return nil, refuse(r.Answer, ByState, fmt.Sprintf("it is the answer to %s already", f.Choice), Remedy{})
+	}
+	if asked.job == nil && s.Fits(r, c.At) {
+		return nil, refuse(r.Answer, ByState, "the airframe is built, and what it has is changed by work: by a repair with a step choose: "+asked.choice.Name, Remedy{})
+	}
+	if reasons := s.settled(asked); len(reasons) > 0 {
+		return nil, &Refusal{What: r.Answer, Reasons: reasons}
+	}
+	if asked.job == nil {
+		return []journal.Facts{f}, nil
+	}
+	var facts []journal.Facts
+	if asked.report.Progress != Done {
+		if err := s.allowed(asked.report, asked.job, c); err != nil {
+			return nil, err
+		}
+		facts = s.waited(asked.job, asked.report.Stage, asked.report.Step.Name, c.At)
+	}
+	f.Work = s.work(asked.job, asked.report.Step)
+	return append(facts, f), nil
+}
+
+// An asking is what is asked for an answer that was given.
+type asking struct {
+	choice      steps.Choice
+	answer, now string
+	job         *Job // of the step that asks; nil: nobody does
+	report      StepReport
+}
+
+// find finds what the answer is to: the methods of an open job, then the choices
+// of the sheet.
+func (r Choose) find(s *State, at time.Time) (asking, error) {
+	sheet := r.Sheet
+	if sheet == nil {
+		sheet = s.Sheet
+	}
+	of, name, qualified := strings.Cut(r.Answer, "/")
+	if !qualified {
+		of, name = "", r.Answer
+	}
+	var found []asking
+	var known []string
+	for _, j := range s.Jobs {
+		if of != "" && j.ID != of || !s.Open(j, at) {
+			continue
+		}
+		for _, report := range s.steps(j, at) {
+			if len(report.Step.Methods) == 0 {
+				continue
+			}
+			choice := report.Step.Asked(sheet)
+			known = append(known, choice.Names()...)
+			if _, ok := choice.Answer(name); ok {
+				found = append(found, asking{choice, name, j.methods[report.Step.Name], j, report})
+			}
+		}
+	}
+	switch {
+	case len(found) > 1:
+		return asking{}, bad("%s is a method in the jobs %s and %s; write %s/%s", name, found[0].job.ID, found[1].job.ID, found[0].job.ID, name)
+	case len(found) == 1 && !r.No:
+		return found[0], nil
+	}
+	for _, choice := range sheet.Choices() {
+		if choice.Name == name && !choice.Alone {
+			return asking{}, bad("%s is a choice; its answers are %s", name, strings.Join(choice.Names(), ", "))
+		}
+		known = append(known, choice.Names()...)
+	}
+	choice, ok := sheet.Choice(name)
+	if !ok {
+		return asking{}, unknownOf(s.Airframe.Design, "answer", name, known)
+	}
+	if r.No && !choice.Alone {
+		return asking{}, bad("%s is an answer of %s, of which the airframe has one: name the other answer", name, choice.Name)
+	}
+	out := asking{choice: choice, answer: name}
+	if r.No {
+		out.answer = steps.No
+	}
+	if held := choice.Held(s.selection(sheet).Has); len(held) == 1 {
+		out.now = held[0]
+	} else if answer := s.chosen[choice.Name]; answer == steps.No {
+		out.now = answer
+	}
+	for _, j := range s.Jobs {
+		if !s.Open(j, at) {
+			continue
+		}
+		for _, report := range s.steps(j, at) {
+			if report.Step.Choose == "" {
+				continue
+			}
+			asks := report.Step.Asked(s.Sheet)
+			_, can := asks.Answer(name)
+			early := j.Procedure.Kind == steps.Build && report.Progress != Ready
+			if can && !early && (out.job == nil || report.Progress != Done) {
+				out.job, out.report = j, report
+			}
+		}
+	}
+	if out.job != nil && out.report.Progress != Done && out.now == out.answer {
+		out.now = "" // it was said of another job
+	}
+	return out, nil
+}
+
+// settled says why an answer can't be changed any more: work that it governs is
+// done.
+func (s *State) settled(a asking) []Reason {
+	if a.now == "" && (a.job == nil || a.report.Progress != Done) {
+		return nil
+	}
+	for _, p := range s.restingOnAnswer(a.choice, a.job, 0) {
+		work, _ := journal.WorkOf(s.Entries[p].Facts)
+		entry := p
+		if at, chosen := s.chosenAt[a.choice.Name]; chosen && s.chosen[a.choice.Name] == a.now {
+			entry = at
+		}
+		if a.job != nil && len(a.report.Step.Methods) > 0 {
+			entry = a.job.done[a.report.Step.Name].position
+		}
+		return []Reason{{Because: ByState, Text: fmt.Sprintf("%s was chosen, and %s, which depends on it, is done", a.now, s.StepOf(work)),
+			Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: entry})}}
+	}
+	return nil
+}
+
+// restingOnAnswer returns the live entries from the position on that complete
+// steps which an answer of the choice governs: of the job, for methods, else of
+// any.
+func (s *State) restingOnAnswer(c steps.Choice, of *Job, from int64) []int64 {
+	governs := func(name string) bool { _, ok := c.Answer(name); return ok }
+	var positions []int64
+	for _, e := range s.Entries[from:] {
+		work, ok := journal.WorkOf(e.Facts)
+		if !ok || !s.Live(e.Position) {
+			continue
+		}
+		job, err := s.Job(work.Job)
+		if err != nil || of != nil && job != of {
+			continue
+		}
+		if step, _, ok := job.written.Step(s.StepOf(work)); ok && slices.ContainsFunc(step.Options(), governs) {
+			positions = append(positions, e.Position)
+		}
+	}
+	return positions
+}
+
+// restingOnChosen returns what is taken back with an answer: the work that it
+// governs, and where a step asked for it, what comes after that step.
+func restingOnChosen(s *State, e journal.Entry) []int64 {
+	f := e.Facts.(journal.Chosen)
+	choice, ok := s.Sheet.Choice(f.Choice)
+	if !ok || choice.Name != f.Choice {
+		choice = steps.Choice{Answers: []steps.Option{{Name: f.Answer}}}
+	}
+	var of *Job
+	if job, err := s.Job(f.Job); err == nil {
+		if step, _, ok := job.written.Step(s.StepOf(f.Work)); ok && len(step.Methods) > 0 {
+			choice, of = step.Asked(s.Sheet), job
+		}
+	}
+	positions := s.restingOnAnswer(choice, of, e.Position+1)
+	if f.Job != "" {
+		positions = append(positions, stepsAfter(s, e)...)
+	}
+	return positions
+}
+
+// Undecided says what of the airframe must be chosen before it may be worked on
+// under the sheet, or fly: choices of which it has several answers, and where it
+// is built those of which it has none.
+func (s *State) undecided(sheet *steps.Sheet, built bool) []Reason {
+	has := s.selection(sheet).Has
+	var reasons []Reason
+	for _, c := range sheet.Choices() {
+		if c.Alone {
+			continue
+		}
+		held := c.Held(has)
+		text := ""
+		switch {
+		case len(held) > 1:
+			text = fmt.Sprintf("it has %s, which exclude each other: both are answers of %s", strings.Join(held, " and "), c.Name)
+		case len(held) == 0 && built:
+			text = fmt.Sprintf("nobody has said which of %s it has: %s", c.Name, strings.Join(c.Names(), ", "))
+		}
+		if text != "" {
+			names := held
+			if len(held) == 0 {
+				names = c.Names()
+			}
+			reasons = append(reasons, Reason{Because: ByState, Text: text, Remedy: s.remedy(Remedy{Kind: ToChoose, Names: names})})
+		}
+	}
+	return reasons
+}
+
+// built reports whether the airframe is built: a build is complete, or it was
+// released without one.
+func (s *State) built(at time.Time) bool {
+	return s.Release != nil || slices.ContainsFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Kind == steps.Build && !s.Open(j, at) })
+}
+
+// Fits reports whether the answer would change what a built airframe has at the
+// time, and no open job asks for it: that takes work.
+func (s *State) Fits(r Choose, at time.Time) bool {
+	asked, err := r.find(s, at)
+	if err != nil || asked.job != nil || asked.answer == asked.now || !s.built(at) {
+		return false
+	}
+	return asked.now != "" || asked.choice.Alone && asked.answer != steps.No
+}
+
+// NameOfAnswer is an answer for a person to type: with the job in front where it
+// is a method of several open jobs.
+func (s *State) NameOfAnswer(job *Job, answer string, at time.Time) string {
+	for _, other := range s.OpenJobs(at) {
+		for _, step := range other.Procedure.Steps() {
+			if other != job && slices.ContainsFunc(step.Methods, func(m steps.Option) bool { return m.Name == answer }) {
+				return job.ID + "/" + answer
+			}
+		}
+	}
+	return answer
+}
+
+// Unsettled reports whether the answer is to a choice that the sheet in force does
+// not have, and that the airframe does not have exactly one answer to.
+func (s *State) Unsettled(sheet *steps.Sheet, answer string) bool {
+	c, ok := sheet.Choice(answer)
+	if have, _ := s.Sheet.Choice(answer); !ok || c.Alone || have.Name == c.Name {
+		return false
+	}
+	return len(c.Held(s.selection(sheet).Has)) != 1
+}
+
+// choosesEarly says that a procedure changes what the airframe has while its build
+// is still open, which asks for that itself; nil: it doesn't.
+func (s *State) choosesEarly(p *steps.Procedure, open []*Job) *Reason {
+	if p.Kind == steps.Build || !slices.ContainsFunc(p.Steps(), func(step steps.Step) bool { return step.Choose != "" }) {
+		return nil
+	}
+	for _, j := range open {
+		if j.Procedure.Kind == steps.Build {
+			return &Reason{Because: ByState, Text: "job " + j.ID + " is open, and what the airframe has is chosen there", Remedy: s.remedy(Remedy{Kind: ToFinish, Name: j.ID})}
+		}
+	}
+	return nil
+}

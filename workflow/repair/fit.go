@@ -1,0 +1,72 @@
+package repair
+
+import (
+	"fmt"
+	"slices"
+
+	"fettle/steps"
+)
+
+// Fit composes the job that fits an option to a built airframe: the steps of its
+// build that the option adds, in their order, between the first and the last steps
+// that repairs share. The first of its own sets the option. Replaced are the steps
+// of the build that are there only without it: somebody must say how their work
+// comes off, which this job doesn't.
+func Fit(build *steps.Procedure, option steps.Option, has []string, first, air, last []steps.Step) (job *steps.Procedure, replaced []string) {
+	without := steps.Selection{Has: slices.Clone(has)}
+	for _, s := range build.Steps() { // whichever of them was chosen
+		for _, m := range s.Methods {
+			without.Has = append(without.Has, m.Name)
+		}
+	}
+	with := steps.Selection{Has: append(slices.Clone(without.Has), option.Name)}
+	for _, s := range build.Steps() {
+		if s.In(without) && !s.In(with) {
+			replaced = append(replaced, s.Name)
+		}
+	}
+	added := *build
+	added.Stages = nil
+	glues := false
+	for _, stage := range build.Stages {
+		stage.Steps = slices.DeleteFunc(slices.Clone(stage.Steps), func(s steps.Step) bool { return s.In(without) || !s.In(with) })
+		for i := range stage.Steps {
+			stage.Steps[i].Was, stage.Steps[i].Shared = "", false
+			glues = glues || stage.Steps[i].Kind.Traits().Glues()
+		}
+		added.Stages = append(added.Stages, stage)
+	}
+	out := added.For(with, "") // stages that nothing is left of are stepped over
+	*out = steps.Procedure{
+		Name: numbered("fit-"+option.Name, func(string) bool { return false }), Kind: steps.Repair, Design: build.Design, Revision: build.Revision,
+		Title: "Fit: " + option.Title, Stages: out.Stages,
+		About: fmt.Sprintf("The steps of %s that this option adds, between those that every repair begins and ends with.", build.Name),
+	}
+	own := func(of []steps.Step) []steps.Step {
+		var all []steps.Step
+		for _, s := range of {
+			s.Shared, s.Was, s.Name = false, "", free(out, s.Name)
+			all = append(all, s)
+		}
+		return all
+	}
+	begin := steps.Stage{Name: freeStage(out, "safe"), Title: "Before anything is touched", Steps: own(first)}
+	if glues {
+		begin.Steps = append(begin.Steps, own(air)...)
+	}
+	begin.Steps = append(begin.Steps, steps.Step{
+		Name: free(out, "choose-"+option.Name), Title: "Fit it or not: " + option.Title, Kind: steps.Choose, Choose: option.Name,
+		Do: "Once this is chosen, the airframe has it: the steps that fit it follow, and the gates that go with it must pass before it flies.",
+	})
+	for i := range out.Stages {
+		out.Stages[i].Phase = ""
+		out.Stages[i].After = append(slices.Clone(out.Stages[i].After), begin.Name)
+	}
+	out.Stages = append([]steps.Stage{begin}, out.Stages...)
+	if len(last) > 0 {
+		end := steps.Stage{Name: freeStage(out, "last"), Title: "When all work is done", After: namesOf(out.Stages), Steps: own(last)}
+		out.Stages = append(out.Stages, end)
+	}
+	measureLast(out)
+	return out, replaced
+}
