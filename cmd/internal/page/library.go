@@ -82,7 +82,9 @@ func (d Document) Markdown(Clock) string {
 	return procedureText(d.Procedure, from)
 }
 
-func (d Document) from() string { return fmt.Sprintf("digest %s, %s", shortly(d.Digest), esc(d.Origin)) }
+func (d Document) from() string {
+	return fmt.Sprintf("digest %s, %s", shortly(d.Digest), esc(d.Origin))
+}
 
 func sheetText(s *steps.Sheet, from string) string {
 	var l lines
