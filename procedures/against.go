@@ -22,17 +22,17 @@ func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 		return faults.sorted()
 	}
 	measured := !d.doubts.lost(steps.Measure) && !d.hasUnknown(gate, gateNames(sheet)) && !doubt.of(gate)
-	if d.Procedure.Kind == steps.Build && !doubt.of(zone) && !d.hasUnknown(zone, sheet.Zones) {
-		faults = append(faults, d.made(sheet)...)
-	}
-	critical := newCritical(d, sheet)
 	o := d.order()
 	faults = append(faults, d.chosen(o, sheet)...)
-	variants := d.variantsOn(sheet)
-	if len(variants) > mostCombinations {
-		return append(faults, d.fault(top(), fmt.Sprintf("its methods and the options of the design make %d combinations; the limit is %d", len(variants), mostCombinations))).sorted()
+	all := d.variantsOn(sheet)
+	if n := len(all); n > mostCombinations || n*stepsOf(d.Procedure.Stages) > mostChecked {
+		return append(faults, d.fault(top(), fmt.Sprintf("too many to check: %d combinations of its methods and the options of the design, of %d steps", n, stepsOf(d.Procedure.Stages)))).sorted()
 	}
-	return append(faults, d.inEveryVariant(o, variants, nil, func(v variant) Faults {
+	if d.Procedure.Kind == steps.Build && !doubt.of(zone) && !d.hasUnknown(zone, sheet.Zones) {
+		faults = append(faults, d.made(sheet, all)...)
+	}
+	critical := newCritical(d, sheet)
+	return append(faults, d.inEveryVariant(o, all, nil, func(v variant) Faults {
 		faults := append(d.stepsInOrder(v), d.needsInOrder(v)...)
 		if measured {
 			faults = append(faults, d.onSheet(v, sheet)...)

@@ -15,6 +15,7 @@ import (
 const (
 	mostOptions      = 6
 	mostCombinations = 512
+	mostChecked      = 80_000 // steps in all of them
 )
 
 // optionKeys are the keys of an option, or of a method.
@@ -290,8 +291,29 @@ func combined(choices []steps.Choice) [][]string {
 
 // variantsOn are the combinations of what an airframe of the sheet has and of the
 // methods of the procedure.
+// Of a choice that no step and no gate goes by, any answer stands for all.
 func (d *Document) variantsOn(sheet *steps.Sheet) [][]string {
-	return withMethods(combined(sheet.Choices()), d.Procedure)
+	named := map[string]bool{}
+	for s := range d.order().all() {
+		for _, name := range s.Options() {
+			named[name] = true
+		}
+	}
+	for i := range sheet.Gates {
+		for _, name := range sheet.Gates[i].Options() {
+			named[name] = true
+		}
+	}
+	var choices []steps.Choice
+	for _, c := range sheet.Choices() {
+		if slices.ContainsFunc(c.Names(), func(name string) bool { return named[name] }) {
+			choices = append(choices, c)
+		} else if !c.Alone {
+			c.Answers = c.Answers[:1]
+			choices = append(choices, c)
+		}
+	}
+	return withMethods(combined(choices), d.Procedure)
 }
 
 // yesOrNo are options as choices of yes and no.

@@ -30,7 +30,7 @@ func hostile() map[string]string {
 	build := strings.Replace(head, "check", "build", 1)
 	names := func(n int, format string) string { return strings.TrimSuffix(each(n, format+", "), ", ") }
 	// 500 critical gates of many zones, and 1,000 steps that disturb them, with
-	// as many options as there may be.
+	// as many combinations as there may be.
 	var wide strings.Builder
 	for i := range 400 {
 		fmt.Fprintf(&wide, "  g%d: {title: G, at_least: 1 mm, gauge: rule, critical: yes, of: [%s]}\n", i, names(80, "z%d"))
@@ -91,8 +91,8 @@ func hostile() map[string]string {
 		"needs":               head + "  - stage: a\n    steps:\n" + each(950, "      - {step: s%[1]d, do: x, needs: {fan: on, propeller: on}, sets: {fan: off, propeller: off}}\n"),
 		"lines of a hold":     head + "  - stage: a\n    steps:\n      - step: b\n        hold:\n          confirm:\n" + each(15_000, "            - Line %d\n"),
 		"wide build":          build + long.String(),
-		"wide sheet": "design: finch\ntitle: F\nrevision: 1\nzones: [" + names(150, "z%d") + "]\noptions: {" + names(6, "o%d: O") +
-			"}\ngauges: {rule: {title: R, resolution: 1 mm}}\ngates:\n" + wide.String(),
+		"wide sheet": "design: finch\ntitle: F\nrevision: 1\nzones: [" + names(150, "z%d") + "]\noptions: {" + names(6, "o%d: O") + ", c: {" + names(8, "c%d: C") +
+			"}}\ngauges: {rule: {title: R, resolution: 1 mm}}\ngates:\n" + wide.String(),
 		"rows": "triage: foam\ntitle: F\nrevision: 1\nfindings: {cracked: {title: C}}\nunknown: finch-mend\nrows:\n" +
 			each(990, "  - {finding: cracked, zone: ["+names(25, "z%d")+", y%[1]d], scrap: yes, why: x}\n"),
 		"findings": "triage: foam\ntitle: F\nrevision: 1\nunknown: finch-mend\nfindings:\n" + each(9_000, "  f%d: {title: F}\n") + "rows:\n  - {finding: f1, scrap: yes, why: x}\n",

@@ -75,7 +75,7 @@ func (makesValue[T]) write(*T) *yaml.Node { return nil }
 // made finds what is wrong with the zones that a build makes: that it makes some
 // of the sheet and not others, that what a zone rests on rests on it, and work on
 // a zone that cannot be begun yet.
-func (d *Document) made(sheet *steps.Sheet) Faults {
+func (d *Document) made(sheet *steps.Sheet, variants [][]string) Faults {
 	made := d.Procedure.Made()
 	if len(made) == 0 {
 		return nil
@@ -103,7 +103,7 @@ func (d *Document) made(sheet *steps.Sheet) Faults {
 	if d.doubts.order || d.doubts.steps || d.doubts.makes {
 		return faults
 	}
-	return append(faults, d.inEveryVariant(d.order(), d.variantsOn(sheet), nil, func(v variant) Faults {
+	return append(faults, d.inEveryVariant(d.order(), variants, nil, func(v variant) Faults {
 		makers := map[string][]*steps.Step{}
 		for _, s := range v.steps {
 			for _, m := range s.Makes {

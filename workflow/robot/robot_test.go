@@ -86,10 +86,12 @@ func carryBuild(t testing.TB, design *procedures.Document, procedure *procedures
 }
 
 func combinations(s *steps.Sheet) [][]string {
-	all := [][]string{nil}
-	for _, o := range s.Options {
+	all := [][]string{nil} // with none, every choice is left to its step
+	for _, c := range s.Choices() {
 		for _, have := range all {
-			all = append(all, append(append([]string{}, have...), o.Name))
+			for _, name := range c.Names() {
+				all = append(all, append(append([]string{}, have...), name))
+			}
 		}
 	}
 	return all

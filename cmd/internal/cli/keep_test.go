@@ -452,7 +452,7 @@ func (b *bench) quarantined() {
 }
 
 func (b *bench) libraryCauseway() {
-	b.register("CW-10", "causeway", "working-rudders", "break-away-fins")
+	b.register("CW-10", "causeway", "working-rudders")
 	b.half("causeway-build", "")
 	b.library("fin-off", "storage")
 }
