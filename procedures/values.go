@@ -26,6 +26,7 @@ type typ struct {
 	low   int                // aWhole, aNumber
 	high  int
 	on    bool // aSwitch: the default
+	none  bool // names: there may be none
 }
 
 // A form is the outermost part of a typ.

@@ -42,6 +42,20 @@ func (a *app) libraryCommand() *cobra.Command {
 		},
 		a.showDocumentCommand(),
 		&cobra.Command{
+			Use:     "schema",
+			Short:   "Print a JSON Schema of the documents, for an editor",
+			Example: "  fettle library schema > fettle.schema.json",
+			Args:    arguments(0, 0),
+			RunE: func(*cobra.Command, []string) error {
+				schema, err := procedures.Schema()
+				if err != nil {
+					return err
+				}
+				_, err = a.Out.Write(schema)
+				return err
+			},
+		},
+		&cobra.Command{
 			Use:               "copy NAME FILE",
 			Short:             "Begin a document of your own with the text of another",
 			Example:           "  fettle library copy boom-snapped my-boom.yaml",
