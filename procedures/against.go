@@ -36,6 +36,7 @@ func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 		faults := append(d.stepsInOrder(v), d.needsInOrder(v)...)
 		if measured {
 			faults = append(faults, d.onSheet(v, sheet)...)
+			faults = append(faults, d.usesInOrder(v, sheet)...)
 			if d.Procedure.Kind == steps.Build {
 				faults = append(faults, critical.measured(v)...)
 			}
@@ -92,6 +93,9 @@ func knownOn(s *steps.Sheet) map[reference][]string {
 	for _, a := range s.Adhesives {
 		add(adhesive, a.Name)
 	}
+	for _, t := range s.Tools {
+		add(tool, t.Name)
+	}
 	for _, g := range s.Gauges {
 		add(gauge, g.Name)
 	}
@@ -105,6 +109,9 @@ func knownOn(s *steps.Sheet) map[reference][]string {
 func (d *Document) onSheet(v variant, sheet *steps.Sheet) Faults {
 	var faults Faults
 	for _, s := range v.steps {
+		if u, ok := sheet.Use(s.Name); ok && len(u.Hold) > 0 && s.Kind.Traits().Confirms {
+			d.complain(s, &faults)("the hold %s has the name of something in the sheet that has a hold of its own: clear could mean either", s.Name)
+		}
 		if k := kindOf(v.kinds, s.Kind); k.sheet != nil {
 			k.sheet(v, s, sheet, d.complain(s, &faults))
 		}

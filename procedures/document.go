@@ -52,6 +52,7 @@ const (
 	condition thing = "condition"
 	state     thing = "state"
 	adhesive  thing = "adhesive"
+	tool      thing = "tool"
 	gauge     thing = "gauge"
 	gate      thing = "gate"
 	procedure thing = "procedure" // of the library, not of a sheet

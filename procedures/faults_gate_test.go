@@ -75,8 +75,8 @@ func TestGateFaults(t *testing.T) {
 		{name: "gauge too coarse for a difference", edit: []string{"5 mm ± 2 mm", "5 mm ± 0.4 mm", "gauge: rule\n    of: [tail]\n    needs", "gauge: §rule\n    of: [tail]\n    needs"}, want: "the gauge rule is too coarse for the gate fall: no reading could be in tolerance beyond doubt"},
 		{name: "gauge too coarse for an angle", edit: []string{"run: 200 mm", "run: 20 mm", "gauge: rule\n    of: [wing]\n  heat", "gauge: §rule\n    of: [wing]\n  heat"}, want: "the gauge rule is too coarse for the gate twist"},
 
-		{name: "work with mass", edit: []string{"of: work\n", "of: work\n    mass: §yes\n"}, want: "the gate heat is of the work, which is over once it is done: delete mass"},
-		{name: "work with life", edit: []string{"of: work\n", "of: work\n    life: §{days: 9}\n"}, want: "the gate heat is of the work, which is over once it is done: delete life"},
+		{name: "work with mass", edit: []string{"of: work\n", "of: work\n    mass: §yes\n"}, want: "the gate sole is of the work, which is over once it is done: delete mass"},
+		{name: "work with life", edit: []string{"of: work\n", "of: work\n    life: §{days: 9}\n"}, want: "the gate sole is of the work, which is over once it is done: delete life"},
 		{name: "of a text", edit: []string{"of: work\n", "of: §wing\n"}, want: `of must be a list of zones, or the word work, not "wing"`},
 		{name: "needs of an unknown condition", edit: []string{"needs: {propeller: off}", "needs: {§propellor: off}"}, want: `unknown condition "propellor"; did you mean "propeller"?`},
 		{name: "needs of an unknown state", edit: []string{"needs: {propeller: off}", "needs: {propeller: §of}"}, want: `unknown state of propeller "of"; did you mean "off"?`},

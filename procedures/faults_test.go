@@ -65,8 +65,21 @@ gates:
     of: [wing]
     mass: yes
     life: {flights: 20, days: 90}
+  sole:
+    title: Heat of the iron
+    at_most: 50 mm
+    gauge: rule
+    of: work
 equipment:
   camera: {title: A camera, disturbs: [wing]}
+tools:
+  knife: {title: A knife, caution: Cut away from the hand., hold: The mat is clear}
+  iron:
+    title: An iron
+    needs: {fan: on}
+    hold: [The stand is firm, No tin is open]
+    measure: [sole]
+    count: 2
 `
 
 const buildText = `procedure: finch-build
@@ -98,6 +111,7 @@ stages:
         wait: {joint: roots, until: handling}
       - step: depth
         measure: [slot]
+        tools: [knife]
   - stage: radio
     after: [kit]
     steps:

@@ -62,12 +62,20 @@ func stepKinds() []stepKind {
 			example: "step: rest\nwait: 2 h",
 			is: either[s]{
 				one:   field(func(s *s) *quantity.Quantity { return &s.For }, amountValue{quantity.Duration, aboveZero}),
-				short: func(s *s) bool { return s.Joint == "" },
-				more: mapping[s]{what: "wait", keys: []key[s]{
-					{"joint", required, joint, "the joint", "roots"},
-					{"until", required, field(func(s *s) *string { return &s.Until },
+				short: func(s *s) bool { return s.Joint == "" && s.By.IsZero() && s.From == "" },
+				more: mapping[s]{what: "wait", check: waitChecked, keys: []key[s]{
+					{"joint", optional, joint, "the joint", "roots"},
+					{"until", optional, field(func(s *s) *string { return &s.Until },
 						wordValue{known: []string{steps.UntilHandling, steps.UntilCure}, what: "state of a joint"}),
 						"the strength it must have reached", "cure"},
+					{"for", optional, field(func(s *s) *quantity.Quantity { return &s.For }, amountValue{quantity.Duration, aboveZero}),
+						"in place of a joint: how long", "# 20 min"},
+					{"by", optional, field(func(s *s) *quantity.Quantity { return &s.By }, amountValue{quantity.Duration, aboveZero}),
+						"the step after the wait must be done no later than this; counted like `for`", "# 30 min"},
+					{"from", optional, field(func(s *s) *string { return &s.From }, nameValue{}),
+						"the step that both count from; by default the one before the wait", "# join-roots"},
+					{"late", optional, field(func(s *s) *string { return &s.Late }, nameValue{}),
+						"what happens when it is too late: a step of this stage, and all from there to the wait must be done again; or `say`, and the record only says so", "# coat-roots"},
 				}}}},
 		{kind: steps.Measure, check: staleAlone, sheet: gatesThere,
 			help:    "the gates that are measured; `stale` alone is every gate that this job has made stale",
@@ -208,11 +216,36 @@ func joinInOrder(v variant, s *steps.Step, say complain) {
 	}
 }
 
-// waitInOrder finds waits that have nothing to wait from.
+// waitChecked finds waits for nothing, or for two things.
+func waitChecked(f fields, s *steps.Step) {
+	has := func(name string) bool { return f.has(name) || f.lost(name) }
+	switch timed := has("for") || has("by"); {
+	case has("joint") && (timed || has("from") || has("late")):
+		f.fault(f.node, "%s is for a joint and for a time: make two steps of it", f.what)
+	case has("joint") && !has("until"):
+		f.fault(f.node, "%s has no until", f.what)
+	case !has("joint") && (has("until") || !timed) && !f.meant:
+		f.fault(f.node, "%s has no joint", f.what)
+	case has("by") && !has("late"):
+		f.fault(f.get("by"), "%s has by and does not say what happens when it is too late: write late", f.what)
+	case has("late") && !has("by"):
+		f.fault(f.get("late"), "%s has late and does not say when it is too late: write by", f.what)
+	case !s.By.IsZero() && !s.For.IsZero() && s.For.Cmp(s.By) >= 0:
+		f.fault(f.get("by"), "the wait is over after %s, when it is too late already", s.For)
+	}
+}
+
+// waitInOrder finds waits that have nothing to wait from, and those with an end
+// that can't be kept.
 func waitInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
-		if v.firstOfStage(s) {
+		if s.From == "" && v.firstOfStage(s) {
 			say("it waits from the step before it, but it is the first step of its stage%s", v.when())
+			return
+		}
+		v.countedFrom(s, say)
+		if !s.By.IsZero() && s.Late != "" {
+			v.endOf(s, say)
 		}
 		return
 	}
@@ -223,6 +256,65 @@ func waitInOrder(v variant, s *steps.Step, say complain) {
 		say("it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
 	case !v.before(by[len(by)-1].Name, s.Name):
 		say("it waits for the joint %s but may come before the step %s joins it%s", s.Joint, by[len(by)-1].Name, v.when())
+	}
+}
+
+// countedFrom finds waits that count from what is not there, or not done by then.
+func (v variant) countedFrom(s *steps.Step, say complain) {
+	if s.From == "" {
+		if before := v.beside(s, -1); !s.By.IsZero() && before != nil && before.Kind.Traits().Passes {
+			say("it has an end and counts from the step before it, %s, which is a wait too: name the step that it counts from with from%s", before.Name, v.when())
+		}
+		return
+	}
+	from := v.called(s.From)
+	switch {
+	case from == nil && v.doubts.steps:
+	case from == nil:
+		say("it counts from an unknown step %q%s%s", s.From, v.suggestStep(s.From), v.when())
+	case from.Kind.Traits().Passes:
+		say("it counts from %s, which is a wait: name the step before that%s", s.From, v.when())
+	case !v.before(s.From, s.Name):
+		say("it counts from %s, which may come after it%s", s.From, v.when())
+	}
+}
+
+// endOf finds ends of waits that nothing comes before, that leave no time, or that
+// open again what can't be done again.
+func (v variant) endOf(s *steps.Step, say complain) {
+	next := v.beside(s, 1)
+	if next == nil {
+		if !v.doubts.steps {
+			say("it has an end, and no step comes after it in its stage%s", v.when())
+		}
+		return
+	}
+	by, _ := s.By.Duration()
+	least, _ := s.For.Duration()
+	if hands, _ := next.Hands.Duration(); hands > by-least {
+		say("the step %s takes %s, and the wait leaves less for it%s", next.Name, next.Hands, v.when())
+	}
+	if !s.Reopens() {
+		return
+	}
+	late := v.called(s.Late)
+	switch {
+	case late == nil && v.doubts.steps:
+		return
+	case late == nil:
+		say("it opens an unknown step %q again%s%s", s.Late, v.suggestStep(s.Late), v.when())
+		return
+	case v.stageOf[s.Late] != v.stageOf[s.Name] || v.rank[s.Late] >= v.rank[s.Name]:
+		say("it opens %s again, which does not come before it in its stage%s", s.Late, v.when())
+		return
+	}
+	for between := late; between != nil && between != v.beside(next, 1); between = v.beside(between, 1) {
+		switch {
+		case between.Kind.Traits().Joins && between != next:
+			say("it opens %s again, and by then %s has joined the joint %s%s", s.Late, between.Name, between.Joint, v.when())
+		case between.Shared:
+			say("it opens %s again, and the shared step %s may be done elsewhere in a plan of several repairs%s", s.Late, between.Name, v.when())
+		}
 	}
 }
 

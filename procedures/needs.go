@@ -12,6 +12,50 @@ import (
 // the state, the builder brings it about, and where it stands as it was found,
 // it may be so already: of these nothing is said.
 func (d *Document) needsInOrder(v variant) Faults {
+	return d.neededInOrder(v, func(s *steps.Step) []wanted {
+		var all []wanted
+		for _, n := range s.Needs {
+			all = append(all, wanted{"it", n})
+		}
+		return all
+	})
+}
+
+// usesInOrder finds the same of what the adhesives and the tools of the steps
+// need.
+func (d *Document) usesInOrder(v variant, sheet *steps.Sheet) Faults {
+	return d.neededInOrder(v, func(s *steps.Step) []wanted {
+		var all []wanted
+		for _, u := range sheet.UsesOf(*s, v.adhesivesOf(s)...) {
+			for _, n := range u.NeedsAt(*s) {
+				all = append(all, wanted{"the step " + s.Name + " uses " + u.Name + ", which", n})
+			}
+		}
+		return all
+	})
+}
+
+// adhesivesOf are what a step spreads or presses together.
+func (v variant) adhesivesOf(s *steps.Step) []string {
+	if !s.Kind.Traits().Glues() {
+		return nil
+	}
+	var names []string
+	for _, c := range v.at(coats, s.Joint) {
+		names = append(names, c.Adhesives...)
+	}
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
+// A wanted is a condition, and who needs it.
+type wanted struct {
+	who string
+	steps.Setting
+}
+
+// neededInOrder finds needs that only later steps bring about.
+func (d *Document) neededInOrder(v variant, needs func(*steps.Step) []wanted) Faults {
 	if v.doubts.order || v.doubts.steps || len(v.twice) > 0 {
 		return nil
 	}
@@ -29,14 +73,14 @@ func (d *Document) needsInOrder(v variant) Faults {
 	}
 	var faults Faults
 	for _, s := range v.steps {
-		for _, need := range s.Needs {
-			sets := setters[need]
+		for _, need := range needs(s) {
+			sets := setters[need.Setting]
 			notLater := func(name string) bool { return !v.before(s.Name, name) }
 			if len(sets) == 0 || len(sets) > mostSetters || slices.ContainsFunc(sets, notLater) {
 				continue
 			}
-			if undone := undoneBefore(v, s, need, setters, states[need.Condition]); undone != "" {
-				d.complain(s, &faults)("it needs %s, which the step %s sets after it; before it, %s sets another state%s", need, sets[0], undone, v.when())
+			if undone := undoneBefore(v, s, need.Setting, setters, states[need.Condition]); undone != "" {
+				d.complain(s, &faults)("%s needs %s, which the step %s sets after it; before it, %s sets another state%s", need.who, need.Setting, sets[0], undone, v.when())
 			}
 		}
 	}

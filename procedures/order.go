@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"fettle/steps"
+	"fettle/steps/nearest"
 )
 
 // ordered finds what is wrong with the order of a procedure, whatever the design.
@@ -411,6 +412,45 @@ func (v variant) suggestJoint(does deed, name string) string {
 	}
 	slices.Sort(known)
 	return suggest(name, known)
+}
+
+// called is the step of that name, nil if there is none.
+func (v variant) called(name string) *steps.Step {
+	rank, ok := v.rank[name]
+	if !ok {
+		return nil
+	}
+	if s := &v.stages[v.stageOf[name]].Steps[rank]; s.Applies(v.options) {
+		return s
+	}
+	return nil
+}
+
+// beside is the step after another one in its stage, or with -1 the one before,
+// nil if there is none.
+func (v variant) beside(s *steps.Step, by int) *steps.Step {
+	of := v.stages[v.stageOf[s.Name]].Steps
+	for i := v.rank[s.Name] + by; i >= 0 && i < len(of); i += by {
+		if of[i].Applies(v.options) {
+			return &of[i]
+		}
+	}
+	return nil
+}
+
+// suggestStep suggests one of the steps.
+func (v variant) suggestStep(name string) string {
+	if v.asked++; v.asked > mostFaults {
+		return ""
+	}
+	var known []string
+	for _, s := range v.steps {
+		known = append(known, s.Name)
+	}
+	if near := nearest.Of(name, known); near != "" {
+		return fmt.Sprintf("; did you mean %q?", near)
+	}
+	return ""
 }
 
 // firstOfStage reports whether the step is the first of its stage.

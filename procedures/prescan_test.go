@@ -102,7 +102,7 @@ func TestFaultsBesideYAML(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := append(faults, doc.Against(sheet.Sheet)...).sorted().Error()
-	want := []string{"10:13: do begins with *", "11:16: hands: ", `29:19: unknown gate "slit"`, "33:5: this line is indented by 4 spaces, and the lines below it want 6"}
+	want := []string{"10:13: do begins with *", "11:16: hands: ", `29:19: unknown gate "slit"`, "34:5: this line is indented by 4 spaces, and the lines below it want 6"}
 	lines := strings.Split(got, "\n")
 	if len(lines) != len(want) {
 		t.Fatalf("got\n%s", got)

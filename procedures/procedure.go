@@ -152,6 +152,8 @@ func stepKeys() mapping[steps.Step] {
 			"what goes wrong if it is skipped", "A starved joint peels in the first hard turn."},
 		{"hands", optional, field(func(s *s) *quantity.Quantity { return &s.Hands }, amountValue{quantity.Duration, fromZero}),
 			"the attended time; drying does not count", "6 min"},
+		{"tools", optional, field(func(s *s) *[]string { return &s.Tools }, namesValue{to: tool}),
+			"the tools it is done with", "[knife]"},
 		{"needs", optional, field(func(s *s) *[]steps.Setting { return &s.Needs }, settingsValue{}),
 			"the conditions that must hold", "{ventilation: on}"},
 		{"sets", optional, field(func(s *s) *[]steps.Setting { return &s.Sets }, settingsValue{}),

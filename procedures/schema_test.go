@@ -145,7 +145,9 @@ var structural = regexp.MustCompile(strings.Join([]string{
 
 // otherForm are faults of structure in one of two forms that a value may have: what
 // is written has the structure of the other, and only a check knows what is meant.
-var otherForm = regexp.MustCompile(`^unknown key "[^"]*" in the option `) // it may be a choice and its answer
+var otherForm = regexp.MustCompile(
+	`^unknown key "[^"]*" in the option ` + // it may be a choice and its answer
+		`|^wait has no (joint|until)$`) // it may be a wait of some time
 
 // agree holds that the schema refuses a text with a fault of structure, and takes
 // one whose faults are all of another sort.

@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"fmt"
 	"math/big"
 	"slices"
 
@@ -41,6 +42,9 @@ func sheetKeys() mapping[steps.Sheet] {
 		{"adhesives", optional, field(func(s *s) *[]steps.Adhesive { return &s.Adhesives }, named[steps.Adhesive]{
 			one: "the adhesive", name: func(a *steps.Adhesive) *string { return &a.Name }, is: adhesiveKeys()}),
 			"what joints are coated with", "contact"},
+		{"tools", optional, field(func(s *s) *[]steps.Tool { return &s.Tools }, named[steps.Tool]{
+			one: "the tool", name: func(t *steps.Tool) *string { return &t.Name }, is: toolKeys()}),
+			"what steps are done with", "knife"},
 		{"gauges", optional, field(func(s *s) *[]steps.Gauge { return &s.Gauges }, named[steps.Gauge]{
 			one: "the gauge", name: func(g *steps.Gauge) *string { return &g.Name }, is: gaugeKeys()}),
 			"what readings are taken with", "caliper"},
@@ -63,9 +67,21 @@ func sheetChecked(f fields, s *steps.Sheet) {
 			f.fault(f.item("zones", z), "a zone cannot be called %q: gates with mass: yes already depend on a zone of that name", z)
 		}
 	}
+	f.measuredFor(s)
 	optionsChecked(f, s)
 	if len(s.Equipment) > 0 && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
 		f.fault(f.get("equipment"), "equipment changes the balance, but no gate has mass: yes")
+	}
+}
+
+// measuredFor holds that what a tool asks to be measured is a gate of the work.
+func (f fields) measuredFor(s *steps.Sheet) {
+	for _, t := range s.Tools {
+		for _, name := range t.Measure {
+			if g, ok := s.Gate(name); ok && len(g.Of) > 0 {
+				f.faultAt(f.doc.places["the tool "+t.Name], fmt.Sprintf("the tool %s measures %s, which is not a gate of the work", t.Name, name))
+			}
+		}
 	}
 }
 
@@ -90,7 +106,7 @@ func conditionChecked(f fields, c *steps.Condition) {
 func adhesiveKeys() mapping[steps.Adhesive] {
 	type a = steps.Adhesive
 	q := quantity.Duration
-	return mapping[a]{what: "an adhesive", check: adhesiveChecked, keys: []key[a]{
+	return mapping[a]{what: "an adhesive", check: adhesiveChecked, keys: slices.Concat([]key[a]{
 		{"title", required, field(func(a *a) *string { return &a.Title }, textValue{}),
 			"what it is, in a few words", "Solvent contact adhesive"},
 		{"window", required, mapping[a]{what: "window", check: windowChecked, keys: []key[a]{
@@ -115,11 +131,44 @@ func adhesiveKeys() mapping[steps.Adhesive] {
 			"how many times faster it works for each 10 K warmer; 2 by default", "1.7"},
 		{"mixed", optional, field(func(a *a) *bool { return &a.Times.Mixed }, switchValue{}),
 			"whether it has two parts; the end of the window is then counted from mixing", "no"},
-		{"caution", optional, field(func(a *a) *string { return &a.Caution }, textValue{}),
-			"what can hurt; shown before every step that spreads it", "Flammable vapour; keep flames away."},
+	}, careKeys(func(a *a) *steps.Care { return &a.Care },
+		"Flammable vapour; keep flames away.", "{ventilation: on}", "[Gloves are on, No flame and no hot iron is in the room]"), []key[a]{
 		{"source", optional, field(func(a *a) *string { return &a.Source }, textValue{}),
 			"where its times come from", "common practice, no source"},
-	}}
+	})}
+}
+
+// careKeys are the keys of what an adhesive or a tool asks.
+func careKeys[T any](of func(*T) *steps.Care, caution, needs, hold string) []key[T] {
+	return []key[T]{
+		{"caution", optional, field(func(t *T) *string { return &of(t).Caution }, textValue{prose}),
+			"what can hurt; shown in full before the first step of a sitting that uses it, then its first line", caution},
+		{"needs", optional, field(func(t *T) *[]steps.Setting { return &of(t).Needs }, settingsValue{}),
+			"the conditions that must hold at every step that uses it", needs},
+		{"hold", optional, field(func(t *T) *[]string { return &of(t).Hold }, textsValue{}),
+			"what must be confirmed, line by line, before it is used for the first time in a sitting", hold},
+	}
+}
+
+func toolKeys() mapping[steps.Tool] {
+	type t = steps.Tool
+	return mapping[t]{what: "a tool", check: toolChecked, keys: slices.Concat([]key[t]{
+		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
+			"what it is, in a few words", "Knife with a new blade"},
+	}, careKeys(func(t *t) *steps.Care { return &t.Care },
+		"Keep the holding hand behind the blade.", "# {ventilation: on}", "The old blade lies in a closed tin."), []key[t]{
+		{"measure", optional, field(func(t *t) *[]string { return &t.Measure }, namesValue{to: gate}),
+			"the gates of the work that must have passed in the sitting; not asked of a step that sets a condition which the tool needs", "# [iron-temperature]"},
+		{"count", optional, field(func(t *t) *int { return &t.Count }, wholeValue{mostReadings}),
+			"how many there are", "2"},
+	})}
+}
+
+// toolChecked holds that it can be told whose hold is meant.
+func toolChecked(f fields, t *steps.Tool) {
+	if slices.ContainsFunc(f.doc.Sheet.Adhesives, func(a steps.Adhesive) bool { return a.Name == t.Name }) {
+		f.fault(f.node, "%s and an adhesive have one name: the hold of each is cleared by its name", f.what)
+	}
 }
 
 func windowChecked(f fields, a *steps.Adhesive) {

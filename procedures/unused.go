@@ -38,6 +38,9 @@ func (c *checker) unused() {
 		for _, a := range s.Adhesives {
 			note(adhesive, a.Name, "coats no joint")
 		}
+		for _, t := range s.Tools {
+			note(tool, t.Name, "is used by no step")
+		}
 		for _, g := range s.Gauges {
 			note(gauge, g.Name, "measures no gate")
 		}
@@ -67,6 +70,18 @@ func (c *checker) usedOn(s *steps.Sheet) map[reference]bool {
 	}
 	for _, e := range s.Equipment {
 		use(zone, e.Disturbs...)
+	}
+	asked := func(c steps.Care) {
+		for _, need := range c.Needs {
+			use(condition, need.Condition)
+		}
+	}
+	for _, a := range s.Adhesives {
+		asked(a.Care)
+	}
+	for _, t := range s.Tools {
+		asked(t.Care)
+		use(gate, t.Measure...)
 	}
 	for _, d := range c.all() {
 		if d.Procedure == nil || !d.Serves(s) {

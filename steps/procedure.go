@@ -84,13 +84,17 @@ type Step struct {
 	Load      bool              `json:"load,omitempty"`      // join, glue: the joint carries load in flight
 	More      bool              `json:"more,omitempty"`      // join, glue: more parts of the joint follow
 	For       quantity.Quantity `json:"for,omitzero"`
+	By        quantity.Quantity `json:"by,omitzero"`       // wait: the step after it is done no later than this after From
+	From      string            `json:"from,omitempty"`    // wait: the step that it counts from; "": the one before it
+	Late      string            `json:"late,omitempty"`    // wait with By: the step that is open again when it is too late, or LateSay
 	Until     string            `json:"until,omitempty"`   // wait on a joint: UntilHandling or UntilCure
 	Gates     []string          `json:"gates,omitempty"`   // measure: gate names, or Stale
 	Confirm   []string          `json:"confirm,omitempty"` // hold: the lines, each confirmed separately
 	Choose    string            `json:"choose,omitempty"`  // choose: a choice or an option of the sheet, or empty with Methods
 	Methods   []Option          `json:"methods,omitempty"` // choose: the answers, where they are of this job only
 
-	Hands    quantity.Quantity `json:"hands,omitzero"` // attended time, without drying
+	Hands    quantity.Quantity `json:"hands,omitzero"`  // attended time, without drying
+	Tools    []string          `json:"tools,omitempty"` // of the sheet
 	Needs    []Setting         `json:"needs,omitempty"`
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
@@ -140,6 +144,14 @@ const (
 	UntilCure     = "cure"
 )
 
+// LateSay is the word by which a wait with an end has it said that it was too
+// late, and opens nothing again.
+const LateSay = "say"
+
+// Reopens reports whether the step is a wait that opens steps again when it is
+// too late.
+func (s *Step) Reopens() bool { return s.Late != "" && s.Late != LateSay }
+
 // A Setting is a condition in a state, such as propeller: off.
 type Setting struct {
 	Condition string `json:"condition"`
@@ -165,8 +177,11 @@ func (s Stage) SharedEnds() (first, last int) {
 	return first, last
 }
 
-// CountsOn reports whether the step is time that counts from the step before.
-func (s Step) CountsOn() bool { return s.Kind.Traits().Passes && s.Joint == "" }
+// CountsOn reports whether the step is time, without an end, that counts from the
+// step before.
+func (s Step) CountsOn() bool {
+	return s.Kind.Traits().Passes && s.Joint == "" && s.From == "" && s.By.IsZero()
+}
 
 // Label is the step's title, or its name where it has none.
 func (s Step) Label() string {

@@ -22,6 +22,7 @@ type Sheet struct {
 	Options    []Option    `json:"options,omitempty"`
 	Conditions []Condition `json:"conditions,omitempty"`
 	Adhesives  []Adhesive  `json:"adhesives,omitempty"`
+	Tools      []Tool      `json:"tools,omitempty"`
 	Gauges     []Gauge     `json:"gauges,omitempty"`
 	Gates      []Gate      `json:"gates,omitempty"`
 	Equipment  []Equipment `json:"equipment,omitempty"`
@@ -67,12 +68,30 @@ type Condition struct {
 	Sitting bool `json:"sitting,omitempty"`
 }
 
+// A Care is what an adhesive or a tool asks of whoever uses it, in any procedure.
+type Care struct {
+	Caution string    `json:"caution,omitempty"` // in full before the first use in a sitting
+	Needs   []Setting `json:"needs,omitempty"`   // the conditions that must hold
+	Hold    []string  `json:"hold,omitempty"`    // the lines to confirm before the first use in a sitting
+}
+
+// A Tool is what steps are done with.
+type Tool struct {
+	Name  string `json:"name"`
+	Title string `json:"title"`
+	Care
+
+	Measure []string `json:"measure,omitempty"` // gates of the work that must have passed in the sitting
+	Count   int      `json:"count,omitempty"`   // how many there are; 0: nobody said
+}
+
 // An Adhesive is what a joint is coated with.
 type Adhesive struct {
-	Name    string `json:"name"`
-	Title   string `json:"title"`
-	Caution string `json:"caution,omitempty"` // shown before every step that spreads it
-	Source  string `json:"source,omitempty"`  // where its times come from
+	Name  string `json:"name"`
+	Title string `json:"title"`
+	Care
+
+	Source string `json:"source,omitempty"` // where its times come from
 
 	// As written, to show.
 	From     quantity.Quantity `json:"from,omitzero"`
@@ -255,6 +274,11 @@ func (s *Sheet) Gate(name string) (Gate, bool) {
 // Adhesive returns the adhesive of that name.
 func (s *Sheet) Adhesive(name string) (Adhesive, bool) {
 	return find(s.Adhesives, func(a Adhesive) bool { return a.Name == name })
+}
+
+// Tool returns the tool of that name.
+func (s *Sheet) Tool(name string) (Tool, bool) {
+	return find(s.Tools, func(t Tool) bool { return t.Name == name })
 }
 
 // Gauge returns the gauge of that name.

@@ -243,6 +243,7 @@ type AuditSummary struct {
 	NotGood             []Cause  // gauges that failed their last check
 	InDoubt             []Cause  // readings, with why
 	Lapsed              []string // joints whose window was missed
+	TooLate             []string // steps done, or still to be done, too late after a wait
 	Concessions         []string
 	Corrections         []string
 	Backwards           []string // entries recorded with an earlier time than the entry before
@@ -342,6 +343,7 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 			}
 		}
 	}
+	sum.TooLate = s.TooLate(at)
 	for _, j := range s.joints() {
 		if j.Doubted() {
 			sum.Lapsed = append(sum.Lapsed, fmt.Sprintf("%s of %s: joined outside its window, by the bench as it is known now", j.Name, j.Job))

@@ -31,8 +31,11 @@ type StepReport struct {
 	At       time.Time // done: when
 	// Reopened says why a step that was done once is open again.
 	Reopened string
-	// Closes is when the window of an open join closes.
+	// Closes is when the window of an open join closes, or until when the step
+	// must be done after a wait.
 	Closes time.Time
+	// TooLate says that it was done, or is still to be done, too late after a wait.
+	TooLate string
 	// Act is which part of a glue step is left, where the adhesive dries first.
 	Act Act
 }
@@ -106,6 +109,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 			if explain := s.kinds[step.Kind].explain; explain != nil {
 				explain(s, &r, j, at)
 			}
+			r.timed(j, stage, i, at)
 			if i == head {
 				before.Text = step.Name + " comes before it"
 				if r.Reopened != "" {
@@ -116,6 +120,24 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 		}
 	}
 	return reports
+}
+
+// timed says what the waits with an end say of the step.
+func (r *StepReport) timed(j *Job, stage steps.Stage, i int, at time.Time) {
+	r.TooLate = j.overdue(stage, i, at)
+	if wait := j.reopened(stage, i, at); wait != nil && r.Progress != Done {
+		for k := range stage.Steps {
+			if stage.Steps[k].Name == wait.Name {
+				r.Reopened = fmt.Sprintf("%s was to be done no later than %s after %s, and was not; go on from %s", stage.Steps[k+1].Name, wait.By, sinceWords(stage, k), wait.Late)
+			}
+		}
+	}
+	if i == 0 || r.Progress != Ready && r.Progress != Waiting {
+		return
+	}
+	if ends, after, ok := j.ends(stage, i-1); ok && after.at.IsZero() && !at.After(ends) && (r.Closes.IsZero() || ends.Before(r.Closes)) {
+		r.Closes = ends
+	}
 }
 
 // head returns the index of the stage's first step that is not met.
@@ -146,8 +168,11 @@ func (s *State) heads(j *Job, at time.Time) []steps.Step {
 
 // met reports whether the step is satisfied at the time.
 func (s *State) met(j *Job, stage steps.Stage, i int, at time.Time) bool {
-	step := stage.Steps[i]
-	_, done := j.done[step.Name]
+	step := &stage.Steps[i]
+	done := j.counts(stage, i)
+	if j.reopened(stage, i, at) != nil {
+		return false
+	}
 	if met := s.kinds[step.Kind].met; met != nil {
 		return met(s, j, stage, i, at, done)
 	}
@@ -179,7 +204,7 @@ func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.T
 		return time.Time{}, false
 	}
 	d, err := step.For.Duration()
-	if err != nil {
+	if err != nil && !step.For.IsZero() {
 		return time.Time{}, false
 	}
 	return begins.Add(d), true
@@ -187,6 +212,16 @@ func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.T
 
 // waitBegins is when what stands before the wait was complete.
 func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time.Time, bool) {
+	if from := stage.Steps[i].From; from != "" {
+		_, of, _ := j.Procedure.Step(from)
+		for k := range of.Steps {
+			if of.Steps[k].Name == from && !s.met(j, of, k, at) {
+				return time.Time{}, false
+			}
+		}
+		done, ok := j.from(stage, i)
+		return done.at, ok
+	}
 	if i > 0 {
 		if !s.met(j, stage, i-1, at) {
 			return time.Time{}, false
@@ -269,9 +304,10 @@ func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) 
 func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason {
 	step := stage.Steps[i]
 	var reasons []Reason
-	for _, need := range step.Needs {
+	for _, need := range s.NeedsAt(j, step, at) {
 		reasons = append(reasons, s.stands(need, at)...)
 	}
+	reasons = append(reasons, s.careless(j, step, at)...)
 	if forbids := s.kinds[step.Kind].forbids; forbids != nil {
 		reasons = append(reasons, forbids(s, j, stage, i, at)...)
 	}
@@ -279,7 +315,10 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 }
 
 func waitText(step steps.Step) string {
-	if step.Joint == "" {
+	switch {
+	case step.Joint == "" && step.From != "":
+		return fmt.Sprintf("wait %s from %s", step.For, step.From)
+	case step.Joint == "":
 		return fmt.Sprintf("wait %s", step.For)
 	}
 	if step.Until == steps.UntilCure {

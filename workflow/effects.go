@@ -50,6 +50,7 @@ func effects() map[string]effect {
 		journal.TouchTested{}.Kind():       {fold: with((*State).touched), carries: nothing},
 		journal.BenchRead{}.Kind():         {fold: with((*State).readBench), carries: nothing},
 		journal.ConditionSet{}.Kind():      {fold: with((*State).setCondition), sets: conditionSets, carries: nothing},
+		journal.UseCleared{}.Kind():        {fold: (*State).clearUse, sets: useSets, carries: nothing},
 		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs, ends: true, carries: clearing},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: nothing},
@@ -98,6 +99,7 @@ func (s *State) complete(e journal.Entry) error {
 		job.done[work.Step] = completion{e.Position, e.At, step.Kind}
 	}
 	s.set(e, work.Sets...)
+	s.use(job, step, e)
 	switch f := e.Facts.(type) {
 	case journal.Coated:
 		return s.coat(job, f, e)
@@ -138,6 +140,11 @@ func (s *State) touched(f journal.TouchTested, _ journal.Entry) error {
 
 func (s *State) setCondition(f journal.ConditionSet, e journal.Entry) error {
 	s.set(e, f.Setting)
+	return nil
+}
+
+func (s *State) clearUse(e journal.Entry) error {
+	s.set(e, useSets(e.Facts)...)
 	return nil
 }
 

@@ -68,6 +68,8 @@ func build() *steps.Procedure {
 	do := func(name string, zones ...string) steps.Step {
 		return steps.Step{Name: name, Kind: steps.Do, Do: "do " + name, Hands: q("5 min"), Disturbs: zones}
 	}
+	cut := do("cut-pod", "pod")
+	cut.Tools = []string{"knife"} // which only a careful sheet has
 	return &steps.Procedure{
 		Name: "plover-build", Title: "Build a Plover", Kind: steps.Build, Design: "plover", Revision: 1,
 		Stages: []steps.Stage{
@@ -81,7 +83,7 @@ func build() *steps.Procedure {
 			{Name: "pod", Steps: []steps.Step{
 				{Name: "propeller-off", Kind: steps.Do, Do: "take it off", Sets: []steps.Setting{{Condition: "propeller", State: "off"}}},
 				{Name: "blade-care", Kind: steps.Hold, Confirm: []string{"The blade is sharp", "The spare hand is behind it"}},
-				do("cut-pod", "pod"),
+				cut,
 				{Name: "rest", Kind: steps.Wait, For: q("20 min")},
 				do("sand-pod", "pod"),
 			}},
@@ -119,6 +121,7 @@ const (
 	buildSum  = "sha256:build"
 	repairSum = "sha256:repair"
 	strictSum = "sha256:strict"
+	careSum   = "sha256:care"
 )
 
 // strict is a newer sheet that asks more: finer gauges, more readings, and a
@@ -132,9 +135,19 @@ func strict() *steps.Sheet {
 	return s
 }
 
+// careful is a sheet of which the adhesives and a tool have holds.
+func careful() *steps.Sheet {
+	s := sheet()
+	s.Revision = 3
+	s.Adhesives[0].Care = steps.Care{Caution: "It burns.\nThe vapour sinks.", Needs: []steps.Setting{{Condition: "ventilation", State: "on"}}, Hold: []string{"No flame", "Gloves are on"}}
+	s.Adhesives[1].Care = steps.Care{Hold: []string{"The cup is shallow"}}
+	s.Tools = []steps.Tool{{Name: "knife", Title: "A knife", Care: steps.Care{Hold: []string{"The mat is clear"}}}}
+	return s
+}
+
 func documents() Documents {
 	return Documents{
-		Sheets:     map[string]*steps.Sheet{sheetSum: sheet(), strictSum: strict()},
+		Sheets:     map[string]*steps.Sheet{sheetSum: sheet(), strictSum: strict(), careSum: careful()},
 		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repairWork()},
 	}
 }

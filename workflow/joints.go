@@ -345,7 +345,7 @@ func (s *State) Phase(j *Joint, at time.Time) Phase {
 	}
 	w := j.Window()
 	switch {
-	case j.Lapsed(at):
+	case j.Lapsed(at), s.mustRecoat(j, at):
 		return Late
 	case !s.fullyCoated(j):
 		return HalfCoated
@@ -353,6 +353,23 @@ func (s *State) Phase(j *Joint, at time.Time) Phase {
 		return Tacking
 	}
 	return Open
+}
+
+// mustRecoat reports whether a wait opens a coat of the joint again at the time:
+// what must follow it in time did not.
+func (s *State) mustRecoat(j *Joint, at time.Time) bool {
+	job, err := s.Job(j.Job)
+	if err != nil {
+		return false
+	}
+	for _, stage := range job.Procedure.Stages {
+		for i := range stage.Steps {
+			if step := &stage.Steps[i]; step.Joint == j.Name && step.Kind.Traits().Coats && j.coatedBy(step.Name) && job.reopened(stage, i, at) != nil {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // MadeBy returns the names of the steps that coat the joint and of the one that

@@ -199,7 +199,7 @@ func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []
 			needs = append(needs, s.NeedsOf(g.Gate, at)...)
 		}
 	}
-	return append(reasons, s.lacking(without(needs, stage.Steps[i].Needs), at)...)
+	return append(reasons, s.lacking(without(needs, s.NeedsAt(j, stage.Steps[i], at)), at)...)
 }
 
 func finishMeasure(_ Finish, s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -24,8 +25,9 @@ func TestRandomLives(t *testing.T) {
 	often(t, func(t *rapid.T) {
 		l := &life{now: evening}
 		l.state = replay(t, nil)
-		l.try(t, Register{Mark: "PL-01", Sheet: sheet(), Digest: sheetSum, Options: rapid.SampledFrom([][]string{nil, {"rudder"}}).Draw(t, "options")})
-		l.try(t, startBuild())
+		sum := rapid.SampledFrom([]string{sheetSum, careSum}).Draw(t, "sheet")
+		l.try(t, Register{Mark: "PL-01", Sheet: papers().Sheets[sum], Digest: sum, Options: rapid.SampledFrom([][]string{nil, {"rudder"}}).Draw(t, "options")})
+		l.try(t, Start{Procedure: build(), Digest: buildSum, Sheet: papers().Sheets[sum], SheetDigest: sum})
 		for range rapid.IntRange(5, 120).Draw(t, "length") {
 			l.move(t)
 		}
@@ -122,7 +124,10 @@ type life struct {
 // move lets time pass or asks for something, often for what is sensible, so
 // that lives get far.
 func (l *life) move(t *rapid.T) {
-	switch rapid.IntRange(0, 16).Draw(t, "move") {
+	switch rapid.IntRange(0, 17).Draw(t, "move") {
+	case 14:
+		use := rapid.SampledFrom([]string{"contact", "epoxy", "knife"}).Draw(t, "use")
+		l.tryAt(t, ClearUse{Of: use, Answers: rapid.SampledFrom([][]bool{{true}, {true, true}, {true, false}}).Draw(t, "answers")}, l.earlier(t))
 	case 0:
 		l.now = l.now.Add(time.Duration(rapid.IntRange(1, 45).Draw(t, "minutes")) * time.Minute)
 	case 1:
@@ -165,7 +170,7 @@ func (l *life) move(t *rapid.T) {
 		l.tryAt(t, checkOf(gauge, rapid.Bool().Draw(t, "good")), l.earlier(t))
 	case 12:
 		if open := l.state.OpenJobs(l.now); len(open) > 0 && rapid.IntRange(0, 2).Draw(t, "move on?") == 0 {
-			sum := rapid.SampledFrom([]string{sheetSum, strictSum}).Draw(t, "sheet")
+			sum := rapid.SampledFrom([]string{sheetSum, strictSum, careSum}).Draw(t, "sheet")
 			l.try(t, movedTo(open, sum))
 		}
 	case 13:
@@ -235,8 +240,12 @@ func (l *life) sensible(t *rapid.T) {
 			continue
 		}
 		name := s.Step.Job + "/" + s.Step.Step.Name
-		for _, need := range s.Step.Step.Needs {
+		job, _ := l.state.Job(s.Step.Job)
+		for _, need := range l.state.NeedsAt(job, s.Step.Step, l.now) {
 			l.try(t, ReadBench{Set: []steps.Setting{need}})
+		}
+		for _, use := range l.state.UsesOf(job, s.Step.Step, l.now) {
+			l.try(t, ClearUse{Of: use.Name, Answers: []bool{true, true}[:len(use.Hold)]})
 		}
 		switch s.Step.Step.Kind {
 		case steps.Hold:
@@ -327,6 +336,7 @@ func (l *life) tryAt(t *rapid.T, r Request, at time.Time) {
 	l.state = replay(t, all)
 	for _, e := range entries {
 		l.forbidden(t, all[:e.Position], e)
+		usedWithCare(t, before.Sheet, all[:e.Position], e)
 	}
 	l.checkFlight(t)
 }
@@ -681,6 +691,32 @@ func (l *life) forbidden(t *rapid.T, before []journal.Entry, e journal.Entry) {
 	}
 }
 
+// usedWithCare holds that no adhesive and no tool is used before its hold was
+// cleared in the sitting, with the lines of the sheet in force.
+func usedWithCare(t *rapid.T, in *steps.Sheet, before []journal.Entry, e journal.Entry) {
+	w, _ := journal.WorkOf(e.Facts)
+	use := ""
+	switch f := e.Facts.(type) {
+	case journal.Coated:
+		use = f.Adhesive
+	case journal.Joined:
+		use = adhesiveOf(f.Joint).Name
+	}
+	if w.Step == "cut-pod" {
+		use = "knife"
+	}
+	lines := map[string]string{"contact": "No flame\nGloves are on", "epoxy": "The cup is shallow", "knife": "The mat is clear"}[use]
+	if use == "" || in.Revision != 3 {
+		return
+	}
+	if c := condition(before, "hold of "+use, e.At); c != lines {
+		t.Fatalf("%s %s with a hold of %s that says %q", e.Facts.Kind(), w.Step, use, c)
+	}
+	if c := condition(before, "ventilation", e.At); use == "contact" && c != "on" {
+		t.Fatalf("%s with ventilation: %q", w.Step, c)
+	}
+}
+
 // needed holds that what is done has the conditions and the climate it needs, by
 // time.
 func (l *life) needed(t *rapid.T, before []journal.Entry, w journal.Work, e journal.Entry) {
@@ -975,6 +1011,8 @@ func condition(entries []journal.Entry, name string, at time.Time) string {
 		switch f := e.Facts.(type) {
 		case journal.ConditionSet:
 			said = []steps.Setting{f.Setting}
+		case journal.UseCleared:
+			said = []steps.Setting{{Condition: "hold of " + f.Of, State: strings.Join(f.Lines, "\n")}}
 		case journal.FlightLogged, journal.DamageFound:
 			said, ends = []steps.Setting{{Condition: name}}, true
 		}
@@ -998,7 +1036,7 @@ func condition(entries []journal.Entry, name string, at time.Time) string {
 			return ""
 		}
 	}
-	if name == "ventilation" && at.Sub(last.at) > 6*time.Hour {
+	if (name == "ventilation" || strings.HasPrefix(name, "hold of ")) && at.Sub(last.at) > 6*time.Hour {
 		return ""
 	}
 	return last.state

@@ -44,6 +44,7 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	reasons := append(s.unmeasurable(report, c.At), s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
 	reasons = append(reasons, s.unsafe(gate, c.At)...)
+	reasons = append(reasons, s.carelessAt(gate, c.At)...)
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -77,14 +78,33 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	return reasons
 }
 
+// carelessAt says what is not confirmed yet of the tools of the step that measures
+// the gate, where every step of an open job that does so has some.
+func (s *State) carelessAt(gate steps.Gate, at time.Time) []Reason {
+	var reasons []Reason
+	for _, job := range s.OpenJobs(at) {
+		for _, step := range job.Procedure.Steps() {
+			if !step.Kind.Traits().Measures || !slices.Contains(step.Gates, gate.Name) {
+				continue
+			}
+			left := s.careless(job, step, at)
+			if len(left) == 0 {
+				return nil
+			}
+			reasons = append(reasons, left...)
+		}
+	}
+	return reasons
+}
+
 // NeedsOf are the conditions that must stand when the gate is read: its own, and
 // those of a step for measuring it. The steps of open jobs count; if none of them
 // measures the gate, those of finished jobs do. Of several steps it is the one
 // that lacks least.
 func (s *State) NeedsOf(gate steps.Gate, at time.Time) []steps.Setting {
-	ways := s.waysToMeasure(gate, s.OpenJobs(at))
+	ways := s.waysToMeasure(gate, s.OpenJobs(at), at)
 	if len(ways) == 0 {
-		ways = s.waysToMeasure(gate, s.Jobs)
+		ways = s.waysToMeasure(gate, s.Jobs, at)
 	}
 	var least []steps.Setting
 	fewest := -1
@@ -103,15 +123,16 @@ func (s *State) NeedsOf(gate steps.Gate, at time.Time) []steps.Setting {
 
 // waysToMeasure are the needs of each step of the jobs that measures the gate and
 // needs anything.
-func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job) [][]steps.Setting {
+func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job, at time.Time) [][]steps.Setting {
 	var ways [][]steps.Setting
 	for _, job := range jobs {
 		for _, step := range job.Procedure.Steps() {
-			if !step.Kind.Traits().Measures || len(step.Needs) == 0 {
+			needs := s.NeedsAt(job, step, at)
+			if !step.Kind.Traits().Measures || len(needs) == 0 {
 				continue
 			}
 			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(s.disturbedBy(job)...) {
-				ways = append(ways, step.Needs)
+				ways = append(ways, needs)
 			}
 		}
 	}

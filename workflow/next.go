@@ -18,7 +18,7 @@ type Suggestion struct {
 	// condition, a temperature.
 	Resolve []Reason
 	Why     string       // why this one, one line, without times; "": it is obvious
-	JoinBy  time.Time    // when the joint that Why tells of must be joined; zero: Why tells of none
+	JoinBy  time.Time    // when the joint or the step that Why tells of must be joined; zero: Why tells of none
 	Waiting []StepReport // the first open steps of the other stages, soonest first
 	Until   time.Time    // when the first of them opens by itself; zero: never
 	Over    bool         // every job is complete
@@ -49,7 +49,7 @@ func (s *State) Next(now time.Time) Suggestion {
 		out.Due = s.dueToFly(now)
 	}
 	slices.SortStableFunc(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
-	due, joint := s.due(now)
+	due, what := s.due(now)
 	stage := s.lastStage()
 	rank := func(r StepReport) int {
 		switch {
@@ -73,7 +73,7 @@ func (s *State) Next(now time.Time) Suggestion {
 	} else if len(ready) > 0 {
 		r := ready[0]
 		out.Step = &r
-		out.Why, out.JoinBy = because(r, stage, waiting, due, joint, now)
+		out.Why, out.JoinBy = because(r, stage, waiting, due, what, now)
 		waiting = append(waiting, ready[1:]...)
 		waiting = slices.DeleteFunc(waiting, func(w StepReport) bool { return w.Progress == Ready })
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 {
@@ -92,34 +92,38 @@ func (s *State) Next(now time.Time) Suggestion {
 
 // because says why a step is suggested before others, and by when the joint that
 // it tells of must be joined.
-func because(r StepReport, stage string, waiting []StepReport, due time.Time, joint string, now time.Time) (why string, joinBy time.Time) {
+func because(r StepReport, stage string, waiting []StepReport, due time.Time, what string, now time.Time) (why string, joinBy time.Time) {
 	switch {
 	case !r.Closes.IsZero():
 		return "its window is open and will close", joinBy
 	case r.Reopened != "":
 		return r.Reopened, joinBy
 	case !fits(r.Step, now, due):
-		return fmt.Sprintf("this takes %s; joint %s must be joined", r.Step.Hands, joint), due
+		return fmt.Sprintf("this takes %s; %s", r.Step.Hands, what), due
 	case len(waiting) > 0 && !opens(waiting[0]).IsZero() && r.Stage != stage:
 		return fmt.Sprintf("it can be done while %s waits", waiting[0].Step.Name), joinBy
 	}
 	return "", joinBy
 }
 
-// due returns the first deadline of the coated joints, and the joint.
-func (s *State) due(now time.Time) (time.Time, string) {
-	var due time.Time
-	name := ""
+// due returns the first deadline of the coated joints and of waits, and what must
+// be done by then.
+func (s *State) due(now time.Time) (due time.Time, what string) {
 	for _, j := range s.joints() {
 		phase := s.Phase(j, now)
 		if phase != Tacking && phase != Open {
 			continue
 		}
 		if w := j.Window(); due.IsZero() || w.Closes.Before(due) {
-			due, name = w.Closes, j.Name
+			due, what = w.Closes, "joint "+j.Name+" must be joined"
 		}
 	}
-	return due, name
+	for _, t := range s.deadlines(now) {
+		if due.IsZero() || t.Closes.Before(due) {
+			due, what = t.Closes, t.Then+" must be done"
+		}
+	}
+	return due, what
 }
 
 // HumidityCounts reports whether an adhesive of an open job has limits of humidity.
@@ -227,7 +231,8 @@ type Timer struct {
 	Phase     Phase // of a joint
 	Began     time.Time
 	Opens     time.Time // joint: may be joined from; wait: over
-	Closes    time.Time // joint: must be joined by
+	Closes    time.Time // joint: must be joined by; wait with an end: Then must be done by
+	Then      string    // wait with an end: the step after it
 	Handles   time.Time // joint, joined: has handling strength
 	Cures     time.Time // joint, joined: is cured
 	Coldest   float64   // in °C, as counted
@@ -264,7 +269,7 @@ func (s *State) Timers(now time.Time) []Timer {
 	for _, job := range s.Jobs {
 		for _, stage := range job.Procedure.Stages {
 			i := s.head(job, stage, now)
-			if i == len(stage.Steps) || !stage.Steps[i].Kind.Traits().Passes || stage.Steps[i].Joint != "" {
+			if i == len(stage.Steps) || !stage.Steps[i].Kind.Traits().Passes || stage.Steps[i].Joint != "" || !stage.Steps[i].By.IsZero() {
 				continue
 			}
 			if began, ok := s.waitBegins(job, stage, i, now); ok {
@@ -273,6 +278,7 @@ func (s *State) Timers(now time.Time) []Timer {
 			}
 		}
 	}
+	timers = append(timers, s.deadlines(now)...)
 	slices.SortStableFunc(timers, func(a, b Timer) int { return compareTimes(a.Ready, b.Ready) })
 	return timers
 }

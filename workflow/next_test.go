@@ -119,18 +119,18 @@ func TestNextTakesTheWindowThatClosesFirst(t *testing.T) {
 	b.done("coat-tab")
 	b.after(5 * time.Minute)
 	b.done("coat-fin")
-	if due, joint := b.state.due(b.now); joint != "tab" || due.Sub(evening) != 40*time.Minute {
-		t.Errorf("first due is %s, after %v", joint, due.Sub(evening))
+	if due, what := b.state.due(b.now); what != "joint tab must be joined" || due.Sub(evening) != 40*time.Minute {
+		t.Errorf("first due is %s, after %v", what, due.Sub(evening))
 	}
 	b.after(10 * time.Minute)
 	b.next("join-tab", "its window is open")
 	b.done("join-tab")
-	if due, joint := b.state.due(b.now); joint != "fin" || due.Sub(evening) != 45*time.Minute {
-		t.Errorf("first due is %s, after %v", joint, due.Sub(evening))
+	if due, what := b.state.due(b.now); what != "joint fin must be joined" || due.Sub(evening) != 45*time.Minute {
+		t.Errorf("first due is %s, after %v", what, due.Sub(evening))
 	}
 	b.done("join-fin")
-	if due, joint := b.state.due(b.now); joint != "" || !due.IsZero() {
-		t.Errorf("due is %s", joint)
+	if due, what := b.state.due(b.now); what != "" || !due.IsZero() {
+		t.Errorf("due is %s", what)
 	}
 }
 

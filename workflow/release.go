@@ -354,7 +354,7 @@ func (s *State) ReleaseProof(at time.Time) Proof {
 	if job == nil {
 		return p
 	}
-	for _, need := range r.Step.Needs {
+	for _, need := range s.NeedsAt(job, r.Step, at) {
 		for _, reason := range s.stands(need, at) {
 			p.add(need.String(), &reason)
 		}

@@ -421,12 +421,12 @@ func TestNextSaysUntilWhen(t *testing.T) {
 func TestNextPutsAWindowBeforeLongWork(t *testing.T) {
 	b := building(t)
 	b.done("coat-left", "coat-right")
-	due, joint := b.state.due(b.now)
+	due, what := b.state.due(b.now)
 	long := steps.Step{Hands: q("50 min")}
-	if joint != "roots" || fits(long, b.now, due) || !fits(steps.Step{Hands: q("30 min")}, b.now, due) {
-		t.Errorf("due %v %s", due, joint)
+	if what != "joint roots must be joined" || fits(long, b.now, due) || !fits(steps.Step{Hands: q("30 min")}, b.now, due) {
+		t.Errorf("due %v %s", due, what)
 	}
-	why, by := because(StepReport{Step: long}, "", nil, due, joint, b.now)
+	why, by := because(StepReport{Step: long}, "", nil, due, what, b.now)
 	if why != "this takes 50 min; joint roots must be joined" || !by.Equal(due) {
 		t.Errorf("long work: %q, by %v", why, by)
 	}

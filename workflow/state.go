@@ -46,6 +46,7 @@ type State struct {
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
 	fitted    map[string]time.Time // of each zone, the latest time that equipment was fitted or moved there
+	used      map[string]time.Time // of each adhesive and tool, the latest time that a step was done with it
 	undone    map[int64]int64      // position → the Undone entry that took it back
 	latest    journal.Entry        // the live entry recorded last
 	docs      Documents
@@ -123,6 +124,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
 		fitted:  map[string]time.Time{},
+		used:    map[string]time.Time{},
 		undone:  map[int64]int64{},
 		chosen:  map[string]string{}, chosenAt: map[string]int64{},
 		docs:    docs,
@@ -322,24 +324,40 @@ func (s *State) Temperature(at time.Time) (float64, bool) {
 // then. It is "" (unknown) if nobody has said, or if since then the sitting
 // ended, the airframe flew, or a later statement was taken back.
 func (s *State) Holds(condition string, at time.Time) string {
+	def, ok := s.Sheet.Condition(condition)
+	if ok && def.Sitting {
+		return s.inSitting(condition, at)
+	}
+	return s.lastSaid(condition, at).state
+}
+
+// inSitting is Holds for what lapses with the sitting.
+func (s *State) inSitting(condition string, at time.Time) string {
+	c := s.lastSaid(condition, at)
+	if at.Sub(c.at) > SittingLength {
+		return ""
+	}
+	return c.state
+}
+
+// lastSaid is what was said of the condition last by the time, if it still
+// counts.
+func (s *State) lastSaid(condition string, at time.Time) said {
 	i := saidBy(s.said[condition], at)
 	if i == 0 {
-		return ""
+		return said{}
 	}
 	c := s.said[condition][i-1]
 	unsaid := func(v said) bool { return v.position > c.position || v.at.After(c.at) && !v.at.After(at) }
 	if slices.ContainsFunc(s.voided[condition], unsaid) || slices.ContainsFunc(s.voidedAll, unsaid) {
-		return ""
+		return said{}
 	}
 	if i := saidBy(s.ended, at); i > 0 {
 		if end := s.ended[i-1]; end.at.After(c.at) || end.at.Equal(c.at) && end.position > c.position {
-			return ""
+			return said{}
 		}
 	}
-	if def, ok := s.Sheet.Condition(condition); ok && def.Sitting && at.Sub(c.at) > SittingLength {
-		return ""
-	}
-	return c.state
+	return c
 }
 
 // joints returns every joint of every job, in a stable order. Of the parts of one

@@ -153,12 +153,7 @@ type AdhesiveReport struct {
 // AdhesivesOf returns the adhesives that a coat or glue step may spread: the one
 // that its joint has already, else those that are written.
 func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveReport {
-	names := step.Adhesives
-	for _, p := range j.Parts(step.Joint) {
-		if !p.Lapsed(at) && slices.Contains(step.Adhesives, p.Adhesive.Name) {
-			names = []string{p.Adhesive.Name}
-		}
-	}
+	names := j.adhesives(step, at)
 	var all []AdhesiveReport
 	for _, name := range names {
 		adhesive, ok := s.Sheet.Adhesive(name)
@@ -167,7 +162,11 @@ func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveRep
 			all = append(all, AdhesiveReport{adhesive, []Reason{{Because: ByState, Text: fmt.Sprintf("the design sheet has no adhesive %q", name)}}})
 			continue
 		}
-		all = append(all, AdhesiveReport{adhesive, s.unfitClimate(adhesive, step, at)})
+		unfit := s.unfitClimate(adhesive, step, at)
+		if len(names) > 1 { // of one alone, the step is asked
+			unfit = append(s.unready(name, step, at), unfit...)
+		}
+		all = append(all, AdhesiveReport{adhesive, unfit})
 	}
 	return all
 }
@@ -278,7 +277,7 @@ func (s *State) over(job *Job, stage steps.Stage, until string, at time.Time) []
 		if step.Name == until {
 			break
 		}
-		if _, done := job.done[step.Name]; step.Kind.Traits().Passes && !done && s.met(job, stage, i, at) {
+		if step.Kind.Traits().Passes && !job.counts(stage, i) && s.met(job, stage, i, at) {
 			facts = append(facts, journal.StepDone{Work: s.work(job, step)})
 		}
 	}

@@ -47,6 +47,7 @@ func Kinds() []Kind {
 		kind[TouchTested](1, clocked),
 		kind[BenchRead](1, clocked),
 		kind[ConditionSet](1, clocked),
+		kind[UseCleared](1, clocked),
 		before[damageFound1](1, kind[DamageFound](2, !clocked)),
 		kind[QuarantineCleared](1, !clocked),
 		kind[EquipmentChanged](1, !clocked),
@@ -390,6 +391,15 @@ type ConditionSet struct {
 }
 
 func (ConditionSet) Kind() string { return "ConditionSet" }
+
+// UseCleared: every line of the hold of an adhesive or a tool was confirmed, for
+// one sitting.
+type UseCleared struct {
+	Of    string   `json:"of"`
+	Lines []string `json:"lines"`
+}
+
+func (UseCleared) Kind() string { return "UseCleared" }
 
 // Noted: free text.
 type Noted struct {

@@ -414,8 +414,22 @@ func (c *composer) step(p part, step steps.Step) steps.Step {
 	step.Name = c.name(p, "step", step.Name)
 	step.Shared, step.Was = false, ""
 	step.Joint = c.name(p, "joint", step.Joint)
+	step.From = c.named(p, step.From)
+	if step.Reopens() {
+		step.Late = c.named(p, step.Late)
+	}
 	step.Disturbs = sorted(zonesOf(p, step))
 	return step
+}
+
+// named is what a step of the part is called in the plan.
+func (c *composer) named(p part, name string) string {
+	if step, _, ok := p.procedure.Step(name); ok && step.Shared {
+		if s := c.find(step); s != nil {
+			return c.name(s.part, "step", s.written.Name)
+		}
+	}
+	return c.name(p, "step", name)
 }
 
 // zonesOf are the zones that a step of the part disturbs.

@@ -144,6 +144,27 @@ func TestStaleIsMeasuredLast(t *testing.T) {
 	wantOrder(t, Compose([]Answer{only}), "only-look/again", "only-do/mend", "measure-again/measure-what-is-stale")
 }
 
+// What a wait counts from and opens again is called as it is in the plan.
+func TestWaitsNameTheirStepsInAPlan(t *testing.T) {
+	var answers []Answer
+	for _, zone := range []string{"wing", "tail"} {
+		lay := steps.Step{Name: "lay", Kind: steps.Do, Do: "lay it", Disturbs: []string{zone}}
+		end := steps.Step{Name: "end", Kind: steps.Wait, From: "lay", Late: "lay"}
+		say := steps.Step{Name: "say", Kind: steps.Wait, From: "wipe", Late: steps.LateSay}
+		wipe := steps.Step{Name: "wipe", Kind: steps.Do, Do: "wipe it", Shared: true}
+		answers = append(answers, mends("stick", zone, stage("do", "", wipe, lay, end, works("press", zone), say, works("lift", zone))))
+	}
+	p := Compose(answers)
+	for name, want := range map[string][2]string{
+		"stick-wing-end": {"stick-wing-lay", "stick-wing-lay"}, "stick-tail-end": {"stick-tail-lay", "stick-tail-lay"},
+		"stick-wing-say": {"wipe", "say"}, "stick-tail-say": {"wipe", "say"},
+	} {
+		if s, _, ok := p.Step(name); !ok || s.From != want[0] || s.Late != want[1] {
+			t.Errorf("%s counts from %q and opens %q again, there: %v", name, s.From, s.Late, ok)
+		}
+	}
+}
+
 // No name is longer than a document may have, and none is given twice.
 func TestNamesStayNames(t *testing.T) {
 	long := strings.Repeat("long-", 11) + "name"

@@ -129,7 +129,19 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 			set = append(set, need)
 		}
 		return workflow.ReadBench{Set: set}, nil
+	case workflow.ByHold:
+		if reason.Remedy.Kind == workflow.ToClearUse {
+			use, err := s.Use(reason.Remedy.Name)
+			return workflow.ClearUse{Of: use.Name, Answers: yes(use.Hold), Lines: use.Hold}, err
+		}
 	case workflow.ByGate:
+		if reason.Remedy.Kind == workflow.ToMeasure && !step.Kind.Traits().Releases { // for a tool
+			g, err := s.GateReport(reason.Remedy.Gate, now)
+			if err != nil {
+				return nil, err
+			}
+			return measure(g)
+		}
 		for _, g := range s.Gates(now) {
 			if g.Standing == workflow.Failed {
 				return workflow.Rework{Gate: g.Gate.Name}, nil
@@ -185,11 +197,16 @@ func spread(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.R
 }
 
 func confirm(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
-	answers := make([]bool, len(r.Step.Confirm))
+	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: yes(r.Step.Confirm), Lines: r.Step.Confirm}, nil
+}
+
+// yes is a yes to each of the lines.
+func yes(lines []string) []bool {
+	answers := make([]bool, len(lines))
 	for i := range answers {
 		answers[i] = true
 	}
-	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: answers, Lines: r.Step.Confirm}, nil
+	return answers
 }
 
 // choose takes the first answer. An option by itself it does without.

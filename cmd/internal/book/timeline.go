@@ -54,6 +54,7 @@ func places() map[string]string {
 		journal.ConcessionGranted{}.Kind(): "concession",
 		journal.StepDone{}.Kind():          "", // jobs
 		journal.HoldCleared{}.Kind():       "",
+		journal.UseCleared{}.Kind():        "",
 		journal.Chosen{}.Kind():            "",
 		journal.Coated{}.Kind():            "", // joints
 		journal.Joined{}.Kind():            "",

@@ -10,6 +10,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -18,8 +19,9 @@ func (a *app) clearCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "clear [MARK] HOLD",
 		Short: "Clear a safety hold, line by line",
-		Long: "Clear a hold, or the quarantine of a damage (D1). You are asked about each line, or name\n" +
-			"each line you confirm with --line. A hold is cleared whole or not at all.",
+		Long: "Clear a hold, the quarantine of a damage (D1), or what an adhesive or a tool asks for before\n" +
+			"its first use in a sitting (contact, knife). You are asked about each line, or name each line\n" +
+			"you confirm with --line. A hold is cleared whole or not at all.",
 		Example:           "  fettle clear CW-01 blade-care\n  fettle clear CW-01 blade-care --line 1 --line 2",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeHolds,
@@ -39,6 +41,9 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, at stri
 	}
 	if isDamage(rest[0]) {
 		return a.clearQuarantine(ctx, s, rest[0], confirmed, at)
+	}
+	if use, ok := a.useNamed(s, rest[0]); ok {
+		return a.clearUse(ctx, s, use, confirmed, at)
 	}
 	request := workflow.Clear{Step: rest[0]}
 	report, _, err := s.FindStep(rest[0], a.time.Now())
@@ -119,6 +124,31 @@ func askLines(ctx context.Context, p *term.Prompter, lines []string) ([]bool, er
 // isDamage reports whether a name looks like that of a damage, such as D1.
 func isDamage(name string) bool {
 	return len(name) > 1 && name[0] == 'D' && strings.Trim(name[1:], "0123456789") == ""
+}
+
+// useNamed is the adhesive or the tool of that name, if it has a hold. A step of
+// the name that is open comes first.
+func (a *app) useNamed(s *workflow.State, name string) (steps.Use, bool) {
+	use, err := s.Use(name)
+	if err != nil || len(use.Hold) == 0 {
+		return steps.Use{}, false
+	}
+	report, _, err := s.FindStep(name, a.time.Now())
+	return use, err != nil || report.Progress == workflow.Done
+}
+
+// clearUse clears the hold of an adhesive or a tool, line by line.
+func (a *app) clearUse(ctx context.Context, s *workflow.State, use steps.Use, confirmed []int, at string) error {
+	if len(confirmed) == 0 {
+		if err := a.ShowTo(a.Err, page.NewUse(s, use, a.time.Now()).Markdown(a.clock())); err != nil {
+			return err
+		}
+	}
+	s, answers, err := a.answers(ctx, s, confirmed, use.Hold)
+	if err != nil {
+		return err
+	}
+	return a.act(ctx, s, workflow.ClearUse{Of: use.Name, Answers: answers, Lines: use.Hold}, at)
 }
 
 // clearQuarantine clears a quarantine, line by line.

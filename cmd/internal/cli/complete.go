@@ -66,7 +66,18 @@ func (a *app) completeSteps(cmd *cobra.Command, args []string, _ string) ([]stri
 
 func (a *app) completeHolds(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 	return a.completeOf(cmd, args, func(s *workflow.State) []string {
-		return a.openSteps(s, func(k steps.Kind) bool { return k.Traits().Confirms })
+		names := a.openSteps(s, func(k steps.Kind) bool { return k.Traits().Confirms })
+		for _, a := range s.Sheet.Adhesives {
+			if len(a.Hold) > 0 {
+				names = append(names, a.Name)
+			}
+		}
+		for _, t := range s.Sheet.Tools {
+			if len(t.Hold) > 0 {
+				names = append(names, t.Name)
+			}
+		}
+		return names
 	})
 }
 

@@ -247,7 +247,18 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 			}
 			_, err := c.askConditions(ctx, s, needs, step.Name)
 			return err
+		case workflow.ByHold:
+			if use, err := s.Use(reason.Remedy.Name); err == nil && reason.Remedy.Kind == workflow.ToClearUse {
+				return c.askUse(ctx, s, use)
+			}
 		case workflow.ByGate:
+			if gate := reason.Remedy.Gate; reason.Remedy.Kind == workflow.ToMeasure && !step.Kind.Traits().Releases { // for a tool
+				g, err := s.GateReport(gate, c.time.Now())
+				if err != nil {
+					return err
+				}
+				return c.askPoints(ctx, s, g)
+			}
 			return c.askGates(ctx, s, *suggestion.Step)
 		case workflow.ByGauge:
 			return c.askCheck(ctx, s, *suggestion.Step)
@@ -526,18 +537,42 @@ func (c *conversation) askJoin(ctx context.Context, name, touch string) error {
 }
 
 func askHold(c *conversation, ctx context.Context, _ *workflow.State, r workflow.StepReport, name string) error {
-	answers := make([]bool, len(r.Step.Confirm))
-	for i, line := range r.Step.Confirm {
-		yes, err := c.confirm(ctx, fmt.Sprintf("%d. %s", i+1, term.Line(line)), "y confirms this line, n leaves")
-		if err != nil {
-			return err
-		}
-		if answers[i] = yes; !yes {
-			fmt.Fprintf(c.Err, "Hold %s is not cleared: line %d is not confirmed.\n", r.Step.Name, i+1)
-			return errLeave
-		}
+	answers, err := c.askLines(ctx, r.Step.Confirm, "Hold "+r.Step.Name)
+	if err != nil {
+		return err
 	}
 	return c.record(ctx, workflow.Clear{Step: name, Answers: answers, Lines: r.Step.Confirm})
+}
+
+// askUse asks for the hold of an adhesive or a tool.
+func (c *conversation) askUse(ctx context.Context, s *workflow.State, use steps.Use) error {
+	page := page.NewUse(s, use, c.time.Now())
+	page.Lines = nil // the questions are these
+	if err := c.Show(page.Markdown(c.clock())); err != nil {
+		return err
+	}
+	answers, err := c.askLines(ctx, use.Hold, "The hold of "+use.Name)
+	if err != nil {
+		return err
+	}
+	return c.record(ctx, workflow.ClearUse{Of: use.Name, Answers: answers, Lines: use.Hold})
+}
+
+// askLines asks for each line of a hold, and leaves at the first that is not
+// confirmed.
+func (c *conversation) askLines(ctx context.Context, lines []string, what string) ([]bool, error) {
+	answers := make([]bool, len(lines))
+	for i, line := range lines {
+		yes, err := c.confirm(ctx, fmt.Sprintf("%d. %s", i+1, term.Line(line)), "y confirms this line, n leaves")
+		if err != nil {
+			return nil, err
+		}
+		if answers[i] = yes; !yes {
+			fmt.Fprintf(c.Err, "%s is not cleared: line %d is not confirmed.\n", what, i+1)
+			return nil, errLeave
+		}
+	}
+	return answers, nil
 }
 
 // askChoice asks for one of the answers, by its number or its name.

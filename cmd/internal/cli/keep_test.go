@@ -369,6 +369,7 @@ func lives() map[string]func(*bench) {
 		"life": (*bench).life, "gates": (*bench).gates, "conceded": (*bench).conceded, "doubted": (*bench).doubted, "undone": (*bench).undone,
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
+		"cared":  (*bench).cared,
 		"chosen": (*bench).chosen,
 	}
 }
@@ -759,6 +760,31 @@ stages:
 	b.pass(time.Hour)
 	b.start("look", "")
 	b.act(finish("look-at-wing"))
+}
+
+// cared has the holds of an adhesive and of a tool cleared, one of them taken back
+// and one with lines that are others now.
+func (b *bench) cared() {
+	sheet := strings.Replace(read(b.t, filepath.Join("testdata", "finch.yaml")), "    source: common practice, no source\n",
+		"    source: common practice, no source\n    needs: {ventilation: on}\n    hold: [No flame is near, Gloves are on]\n", 1)
+	b.own("finch.yaml", sheet+"tools:\n  knife: {title: A knife, hold: The mat is clear, count: 2}\n")
+	b.own("finch-build.yaml", strings.Replace(read(b.t, filepath.Join("testdata", "finch-build.yaml")), "do: Run the knife along the rule.\n", "do: Run the knife along the rule.\n        tools: [knife]\n", 1))
+	b.register("FN-11", "finch", "rudder")
+	b.start("finch-build", "")
+	b.act(finish("check-kit"))
+	b.act(workflow.Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.refused(finish("cut-slot"))
+	b.act(workflow.ClearUse{Of: "knife", Answers: []bool{true}})
+	b.act(finish("cut-slot"))
+	b.act(b.lengths("slot", "root=4 mm", "tip=3.9 mm"))
+	b.act(b.climate("20 °C"))
+	b.act(set("ventilation", "on"))
+	b.refused(finish("coat-left"))
+	b.act(workflow.ClearUse{Of: "contact", Answers: []bool{true, true}})
+	b.act(finish("coat-left"))
+	b.pass(time.Minute)
+	b.undo(b.last()-1, "the candle was burning")
+	b.refused(finish("coat-right"))
 }
 
 // balanced is a Finch with a balance and with squareness that counts for two

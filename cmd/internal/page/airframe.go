@@ -35,6 +35,7 @@ type Airframe struct {
 	Flights    int             `json:"flights"`
 	Next       *Step           `json:"next,omitempty"`
 	Timers     []Timer         `json:"timers"`
+	TooLate    []string        `json:"too_late,omitempty"` // steps done, or still to be done, too late after a wait
 	Gates      []Gate          `json:"gates"`
 	Conditions []steps.Setting `json:"conditions,omitempty"`
 	Bench      string          `json:"bench,omitempty"`
@@ -94,6 +95,7 @@ func Brief(s *workflow.State, now time.Time) Airframe {
 func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	a := Brief(s, now)
 	a.Jobs, a.Timers, a.Gates = []Job{}, Timers(s, now), []Gate{}
+	a.TooLate = s.TooLate(now)
 	a.Damages, a.Flights = Damages(s, now), len(s.Flights)
 	for _, j := range s.Jobs {
 		reports := s.Steps(j, now)
@@ -141,6 +143,12 @@ func (a Airframe) flightLine(c Clock) string {
 	return "**NOT RELEASED** yet"
 }
 
+func (a Airframe) late(l *lines) {
+	for _, text := range a.TooLate {
+		l.item("**Too late:** %s", esc(text))
+	}
+}
+
 // short writes the airframe as it stands on the board.
 func (a Airframe) short(l *lines, c Clock) {
 	l.add("## %s · %s\n", esc(a.Mark), esc(a.Title))
@@ -161,6 +169,7 @@ func (a Airframe) short(l *lines, c Clock) {
 	for _, t := range a.Timers {
 		l.item("%s", t.line(c))
 	}
+	a.late(l)
 	var stale []string
 	for _, g := range a.Gates {
 		switch g.Standing {
@@ -234,6 +243,7 @@ func (a Airframe) Markdown(c Clock) string {
 	for _, d := range a.Damages {
 		l.item("%s", d.line(c))
 	}
+	a.late(&l)
 	if len(a.Timers) > 0 {
 		l.add("\n## Clocks\n")
 	}

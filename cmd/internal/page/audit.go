@@ -39,6 +39,7 @@ type AuditSummary struct {
 	NotGood      []string `json:"gauges_not_good,omitempty"`
 	InDoubt      []string `json:"readings_in_doubt,omitempty"`
 	Lapsed       []string `json:"windows_missed,omitempty"`
+	TooLate      []string `json:"too_late,omitempty"`
 	Concessions  []string `json:"concessions,omitempty"`
 	Corrections  []string `json:"corrections,omitempty"`
 	Backwards    []string `json:"times_backwards,omitempty"`
@@ -53,7 +54,7 @@ func newSummary(s workflow.AuditSummary) AuditSummary {
 	return AuditSummary{
 		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided, Current: s.Current,
 		NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
-		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Concessions: s.Concessions,
+		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, TooLate: s.TooLate, Concessions: s.Concessions,
 		Corrections: s.Corrections, Backwards: s.Backwards, Late: s.Late, Releases: s.Releases, Flights: s.Flights,
 		Damages: s.Damages, OpenDamage: s.OpenDamage,
 	}
@@ -288,6 +289,9 @@ func (a Audit) summary(l *lines) {
 	list("gates not measured yet", s.NeverTaken)
 	list("gates not passed", s.NotCurrent)
 	list("joints that missed their window", s.Lapsed)
+	if len(s.TooLate) > 0 {
+		list("steps done too late after a wait, or still to be done", s.TooLate)
+	}
 	list("concessions", s.Concessions)
 	list("corrections", s.Corrections)
 	list("entries recorded out of time order", s.Backwards)

@@ -143,10 +143,6 @@ func (l *lines) fullStep(s *steps.Step, sheets []*steps.Sheet) {
 	}
 }
 
-func (l *lines) caution(text string) {
-	l.add("> **Caution.** %s\n", strings.ReplaceAll(strings.TrimSpace(text), "\n", "\n> "))
-}
-
 // gateInFull is a gate as a step that measures it shows it.
 func gateInFull(sheet *steps.Sheet, g steps.Gate) string {
 	gauge := g.Gauge

@@ -371,6 +371,10 @@ func (b *bench) build() {
 	b.show("Recorded-conceded", b.conceded())
 	b.gate("conceded", "slot")
 	b.step("coat-left")
+	contact, err := b.State.Use("contact")
+	b.must(err)
+	contact.Hold = []string{"No flame and no hot iron is in the room", "Gloves are **on**"}
+	b.show("Use", page.NewUse(b.State, contact, b.Now))
 	b.show("Recorded-coated", b.act(workflow.Finish{Step: "coat-left"}))
 	b.clocks("coated")
 	b.until("coat-right")

@@ -94,6 +94,8 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("did %s: joined %s", f.Step, f.Joint)
 	case journal.HoldCleared:
 		return fmt.Sprintf("cleared hold %s, %s", f.Step, many(len(f.Lines), "line"))
+	case journal.UseCleared:
+		return fmt.Sprintf("cleared the hold of %s, %s", f.Of, many(len(f.Lines), "line"))
 	case journal.Chosen:
 		if f.Answer == steps.No {
 			return "chose to do without " + f.Choice

@@ -70,20 +70,15 @@ func fillJoint(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, n
 func fillCoat(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
 	fillJoint(p, s, job, step, now)
 	may := s.AdhesivesOf(job, step, now)
-	var cautions []string
 	for _, a := range may {
 		if a.Title == "" {
 			continue // the sheet has none of that name
-		}
-		if a.Caution != "" && !slices.Contains(cautions, a.Caution) {
-			cautions = append(cautions, a.Caution)
 		}
 		if p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a.Adhesive); len(may) > 1 {
 			p.Joint.Adhesive, p.Joint.Says = "", ""
 			p.Joint.OneOf = append(p.Joint.OneOf, Adhesive{a.Name, a.Title, adhesiveSays(a.Adhesive), newReasons(a.Unfit)})
 		}
 	}
-	p.Cautions = append(cautions, p.Cautions...)
 }
 
 func withWords(step steps.Step) string { return strings.Join(step.Adhesives, " or ") }

@@ -107,7 +107,17 @@ func sheetText(s *steps.Sheet, from string) string {
 	}
 	l.add("\n## Adhesives\n")
 	for _, a := range s.Adhesives {
-		l.item("**%s**: %s; %s", esc(a.Name), esc(a.Title), esc(adhesiveSays(a)))
+		l.item("**%s**: %s; %s%s", esc(a.Name), esc(a.Title), esc(adhesiveSays(a)), esc(careSays(a.Care)))
+	}
+	if len(s.Tools) > 0 {
+		l.add("\n## Tools\n")
+	}
+	for _, t := range s.Tools {
+		count := ""
+		if t.Count > 0 {
+			count = fmt.Sprintf(", %d there", t.Count)
+		}
+		l.item("**%s**: %s%s%s%s", esc(t.Name), esc(t.Title), count, esc(careSays(t.Care)), esc(optionally("; measured in the sitting: ", strings.Join(t.Measure, ", "))))
 	}
 	l.add("\n## Gauges\n")
 	for _, g := range s.Gauges {

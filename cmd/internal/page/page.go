@@ -127,6 +127,11 @@ func (l *lines) add(format string, args ...any) { fmt.Fprintf(l, format+"\n", ar
 // item adds one line of a list.
 func (l *lines) item(format string, args ...any) { l.add("- "+format, args...) }
 
+// caution adds a caution from a document, set off from the rest.
+func (l *lines) caution(text string) {
+	l.add("> **Caution.** %s\n", strings.ReplaceAll(strings.TrimSpace(text), "\n", "\n> "))
+}
+
 // text adds Markdown from a document as it stands, between blank lines.
 func (l *lines) text(markdown string) {
 	if markdown = strings.TrimSpace(markdown); markdown != "" {

@@ -107,7 +107,7 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetClock:
 		return "set the clock; if it was wrong when that entry was made, take the entry back", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
-	case workflow.ToClear:
+	case workflow.ToClear, workflow.ToClearUse:
 		return "clear it line by line", "fettle clear " + r.Mark + " " + r.Name
 	case workflow.ToRelease:
 		return "", releaseLine(r.Mark)

@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -22,12 +23,15 @@ type Step struct {
 	Do       string            `json:"do,omitempty"`
 	Why      string            `json:"why,omitempty"`
 	Hands    string            `json:"hands,omitempty"`
+	Tools    []string          `json:"tools,omitempty"`
 	Needs    []steps.Setting   `json:"needs,omitempty"`
 	Lines    []string          `json:"lines,omitempty"`   // of a hold
 	Gates    []Gate            `json:"gates,omitempty"`   // of a measure step
 	Answers  []steps.Option    `json:"answers,omitempty"` // of a choose step
 	Joint    *Joint            `json:"joint,omitempty"`
 	Reopened string            `json:"reopened,omitempty"`
+	TooLate  string            `json:"too_late,omitempty"`
+	By       time.Time         `json:"by,omitzero"` // it must be done by then, after a wait
 	Reasons  []Reason          `json:"reasons,omitempty"`
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
@@ -61,11 +65,17 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
-		Act: r.Act,
+		Act: r.Act, TooLate: r.TooLate, By: r.Closes,
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
 		return p
+	}
+	p.Needs, p.Tools = s.NeedsAt(job, step, now), toolsOf(s.Sheet, step.Tools)
+	for _, u := range slices.Backward(s.UsesOf(job, step, now)) {
+		if caution := cautionOf(s, u, now); caution != "" {
+			p.Cautions = append([]string{caution}, p.Cautions...)
+		}
 	}
 	kind := stepKinds()[step.Kind]
 	if kind.fill != nil {
@@ -87,8 +97,17 @@ func (p Step) Markdown(c Clock) string {
 	if p.Reopened != "" {
 		l.add("**Open again:** %s\n", esc(p.Reopened))
 	}
+	if p.TooLate != "" {
+		l.add("**Too late:** %s\n", esc(p.TooLate))
+	}
+	if !p.By.IsZero() && p.Joint == nil {
+		l.add("**Do it by %s** (%s left).\n", c.At(p.By), c.In(p.By))
+	}
 	for _, caution := range p.Cautions {
 		l.caution(caution)
+	}
+	if len(p.Tools) > 0 {
+		l.item("tools: %s", esc(strings.Join(p.Tools, ", ")))
 	}
 	for _, need := range p.Needs {
 		l.item("needs %s", esc(need.String()))

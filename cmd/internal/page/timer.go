@@ -15,6 +15,7 @@ type Timer struct {
 	Phase   workflow.Phase `json:"phase,omitempty"` // of a joint
 	Opens   time.Time      `json:"opens,omitzero"`
 	Closes  time.Time      `json:"closes,omitzero"`
+	Then    string         `json:"then,omitempty"` // of a wait with an end: the step that must be done by then
 	Handles time.Time      `json:"handles,omitzero"`
 	Cures   time.Time      `json:"cures,omitzero"`
 	Coldest *float64       `json:"coldest_celsius,omitempty"`
@@ -25,7 +26,7 @@ type Timer struct {
 func Timers(s *workflow.State, now time.Time) []Timer {
 	timers := []Timer{}
 	for _, t := range s.Timers(now) {
-		view := Timer{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Handles: t.Handles, Cures: t.Cures}
+		view := Timer{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Handles: t.Handles, Cures: t.Cures}
 		if t.Joint {
 			view.Coldest, view.Warmest = &t.Coldest, &t.Warmest
 		}
@@ -39,6 +40,12 @@ func (t Timer) line(c Clock) string {
 	name := esc(t.Name)
 	switch t.Phase {
 	case "":
+		switch {
+		case t.Then != "" && c.Now.Before(t.Opens):
+			return fmt.Sprintf("%s: over at **%s** (%s), then %s by %s", name, c.At(t.Opens), c.In(t.Opens), esc(t.Then), c.At(t.Closes))
+		case t.Then != "":
+			return fmt.Sprintf("%s: do %s by **%s** (%s left)", name, esc(t.Then), c.At(t.Closes), c.In(t.Closes))
+		}
 		return fmt.Sprintf("%s: over at **%s** (%s)", name, c.At(t.Opens), c.In(t.Opens))
 	case workflow.HalfCoated:
 		return fmt.Sprintf("joint %s: one face coated, must be joined by %s", name, c.At(t.Closes))

@@ -1,0 +1,85 @@
+package page
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// A Use is the hold of an adhesive or a tool, for the builder.
+type Use struct {
+	Mark    string          `json:"mark"`
+	Name    string          `json:"name"`
+	Title   string          `json:"title"`
+	Caution string          `json:"caution,omitempty"`
+	Needs   []steps.Setting `json:"needs,omitempty"`
+	Lines   []string        `json:"lines"`
+	Cleared bool            `json:"cleared"` // in this sitting
+}
+
+// NewUse makes the page of the hold of an adhesive or a tool.
+func NewUse(s *workflow.State, u steps.Use, now time.Time) Use {
+	return Use{s.Airframe.Mark, u.Name, u.Title, u.Caution, u.Needs, u.Hold, len(u.Hold) > 0 && s.Cleared(u, now)}
+}
+
+// Markdown is the hold, caution first.
+func (p Use) Markdown(Clock) string {
+	var l lines
+	l.add("# %s\n", esc(p.Title))
+	l.add("%s · before the first use of %s in this sitting\n", esc(p.Mark), esc(p.Name))
+	if p.Caution != "" {
+		l.caution(p.Caution)
+	}
+	for _, need := range p.Needs {
+		l.item("needs %s", esc(need.String()))
+	}
+	for i, line := range p.Lines {
+		l.add("%d. %s", i+1, strings.TrimSpace(line))
+	}
+	if p.Cleared {
+		l.item("cleared in this sitting")
+	}
+	return l.String()
+}
+
+// careSays is what an adhesive or a tool asks for, in the words of a list.
+func careSays(c steps.Care) string {
+	says := ""
+	for _, need := range c.Needs {
+		says += "; needs " + need.String()
+	}
+	if len(c.Hold) > 0 {
+		says += fmt.Sprintf("; a hold of %s before its first use in a sitting", many(len(c.Hold), "line"))
+	}
+	return says
+}
+
+// cautionOf is the caution of what a step is done with: in full until a step was
+// done with it in this sitting, then its first line.
+func cautionOf(s *workflow.State, u steps.Use, now time.Time) string {
+	caution := strings.TrimSpace(u.Caution)
+	if s.UsedLately(u.Name, now) {
+		caution, _, _ = strings.Cut(caution, "\n")
+	}
+	return caution
+}
+
+// toolsOf are the tools of a step in words.
+func toolsOf(s *steps.Sheet, names []string) []string {
+	var all []string
+	for _, name := range names {
+		t, ok := s.Tool(name)
+		switch {
+		case !ok:
+			all = append(all, name)
+		case t.Count > 0:
+			all = append(all, fmt.Sprintf("%s (%s, %d there)", t.Title, name, t.Count))
+		default:
+			all = append(all, fmt.Sprintf("%s (%s)", t.Title, name))
+		}
+	}
+	return all
+}

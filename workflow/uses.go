@@ -1,0 +1,198 @@
+package workflow
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// UsesOf are the adhesives and the tools that a step is done with at the time: a
+// join uses what its joint was coated with, and a coat may be of one of several.
+func (s *State) UsesOf(j *Job, step steps.Step, at time.Time) []steps.Use {
+	return s.Sheet.UsesOf(step, j.adhesives(step, at)...)
+}
+
+// adhesives are those that a step may spread, or that it presses together. A
+// joint keeps the one that it has.
+func (j *Job) adhesives(step steps.Step, at time.Time) []string {
+	traits := step.Kind.Traits()
+	if joint, ok := j.JointOf(step); ok && traits.Joins && !traits.Coats {
+		return []string{joint.Adhesive.Name}
+	}
+	names := step.Adhesives
+	for _, p := range j.Parts(step.Joint) {
+		if !p.Lapsed(at) && slices.Contains(step.Adhesives, p.Adhesive.Name) {
+			names = []string{p.Adhesive.Name}
+		}
+	}
+	return names
+}
+
+// certain are the uses of a step but for adhesives of which one is still to be
+// named: those are asked for what they need when it is.
+func (s *State) certain(j *Job, step steps.Step, at time.Time) []steps.Use {
+	if adhesives := j.adhesives(step, at); len(adhesives) == 1 {
+		return s.Sheet.UsesOf(step, adhesives...)
+	}
+	return s.Sheet.UsesOf(step)
+}
+
+// NeedsAt are the conditions that a step needs at the time: its own, and those of
+// what it is done with.
+func (s *State) NeedsAt(j *Job, step steps.Step, at time.Time) []steps.Setting {
+	needs := slices.Clone(step.Needs)
+	for _, u := range s.certain(j, step, at) {
+		for _, n := range u.NeedsAt(step) {
+			if !slices.Contains(needs, n) {
+				needs = append(needs, n)
+			}
+		}
+	}
+	return needs
+}
+
+// unready says what is not so, and not confirmed, that one of several adhesives
+// needs.
+func (s *State) unready(adhesive string, step steps.Step, at time.Time) []Reason {
+	var reasons []Reason
+	for _, u := range s.Sheet.UsesOf(steps.Step{}, adhesive) {
+		for _, n := range u.NeedsAt(step) {
+			reasons = append(reasons, s.stands(n, at)...)
+		}
+		reasons = append(reasons, s.uncleared(u, at)...)
+	}
+	return reasons
+}
+
+// careless says what is not confirmed and not measured yet of what a step is done
+// with.
+func (s *State) careless(j *Job, step steps.Step, at time.Time) []Reason {
+	var reasons []Reason
+	for _, u := range s.certain(j, step, at) {
+		reasons = append(reasons, s.uncleared(u, at)...)
+		if u.Readies(step) {
+			continue
+		}
+		for _, name := range u.Measure {
+			if step.AsksFor(name) {
+				continue
+			}
+			if g, ok := s.Sheet.Gate(name); ok && g.Applies(s.Airframe.Options) {
+				reasons = append(reasons, s.unmeasuredFor(u, g, at)...)
+			}
+		}
+	}
+	return reasons
+}
+
+// uncleared says that the hold of an adhesive or a tool was not cleared in this
+// sitting, or with other lines than it has now. It is asked before every use, in
+// whatever procedure.
+func (s *State) uncleared(u steps.Use, at time.Time) []Reason {
+	if len(u.Hold) == 0 || s.Cleared(u, at) {
+		return nil
+	}
+	return []Reason{{Because: ByHold, Text: "the hold of " + u.Name + " has not been cleared in this sitting",
+		Remedy: s.remedy(Remedy{Kind: ToClearUse, Name: u.Name})}}
+}
+
+// unmeasuredFor says that a gate of the work was not passed in this sitting,
+// which must be before the tool is used.
+func (s *State) unmeasuredFor(u steps.Use, g steps.Gate, at time.Time) []Reason {
+	r := s.reportFrom(g, moment{position: -1, at: at.Add(-SittingLength), what: "in this sitting"}, at)
+	if r.Met() {
+		return nil
+	}
+	remedy := s.measureIt(g, at)
+	if r.needsRework() {
+		remedy = s.remedy(Remedy{Kind: ToRework, Gate: g.Name})
+	}
+	return []Reason{{Because: ByGate, Text: u.Name + " is used once " + g.Name + " has passed in this sitting; it is " + r.Says().Text, At: r.Says().At, Remedy: remedy}}
+}
+
+// Cleared reports whether the lines that the use holds now were confirmed in the
+// sitting of that time.
+func (s *State) Cleared(u steps.Use, at time.Time) bool {
+	return s.inSitting(heldBy(u.Name), at) == strings.Join(u.Hold, "\n")
+}
+
+// heldBy is what the hold of a use is called among the conditions, which it
+// stands and lapses like. No condition can have such a name.
+func heldBy(use string) string { return "hold of " + use }
+
+func useSets(f journal.Facts) []steps.Setting {
+	cleared := f.(journal.UseCleared)
+	return []steps.Setting{{Condition: heldBy(cleared.Of), State: strings.Join(cleared.Lines, "\n")}}
+}
+
+// UsedLately reports whether a step was done with it in the sitting of that time.
+func (s *State) UsedLately(use string, at time.Time) bool {
+	last, ok := s.used[use]
+	return ok && !last.After(at) && at.Sub(last) <= SittingLength
+}
+
+// use notes that a step was done with its tools and its adhesive.
+func (s *State) use(j *Job, step steps.Step, e journal.Entry) {
+	names := slices.Clone(step.Tools)
+	switch f := e.Facts.(type) {
+	case journal.Coated:
+		names = append(names, f.Adhesive)
+	case journal.Joined:
+		names = append(names, j.adhesives(step, e.At)...)
+	}
+	for _, name := range names {
+		if e.At.After(s.used[name]) {
+			s.used[name] = e.At
+		}
+	}
+}
+
+// Use returns the adhesive or the tool of that name.
+func (s *State) Use(name string) (steps.Use, error) {
+	if u, ok := s.Sheet.Use(name); ok {
+		return u, nil
+	}
+	var names []string
+	for _, a := range s.Sheet.Adhesives {
+		names = append(names, a.Name)
+	}
+	for _, t := range s.Sheet.Tools {
+		names = append(names, t.Name)
+	}
+	return steps.Use{}, unknownOf(s.Sheet.Name, "adhesive or tool", name, names)
+}
+
+// ClearUse records that every line of the hold of an adhesive or a tool was
+// confirmed.
+type ClearUse struct {
+	Of      string
+	Answers []bool   // one for each line
+	Lines   []string // that were shown and answered; nil: those of now
+}
+
+func (r ClearUse) decide(s *State, c Circumstances) ([]journal.Facts, error) {
+	u, err := s.Use(r.Of)
+	if err != nil {
+		return nil, err
+	}
+	what := "the hold of " + u.Name
+	switch {
+	case len(u.Hold) == 0:
+		return nil, bad("%s has no hold to clear", u.Name)
+	case len(r.Answers) > len(u.Hold):
+		return nil, bad("%s has %d lines, but there are %d answers", what, len(u.Hold), len(r.Answers))
+	case r.Lines != nil && !slices.Equal(r.Lines, u.Hold): // a job was moved meanwhile
+		return nil, refuse(what, ByHold, "its lines are no longer those that were answered", s.remedy(Remedy{Kind: ToClearUse, Name: u.Name}))
+	}
+	reasons := unconfirmed(u.Hold, r.Answers)
+	if reason := s.Untrusted(c.Now); reason != nil {
+		reasons = append(reasons, *reason)
+	}
+	if len(reasons) > 0 {
+		return nil, &Refusal{What: what, Reasons: reasons}
+	}
+	return []journal.Facts{journal.UseCleared{Of: u.Name, Lines: u.Hold}}, nil
+}
