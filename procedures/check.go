@@ -118,7 +118,7 @@ func (c *checker) beside(entries []Entry, claims []claim) {
 		if _, unread := claimed(c.unread, name); unread {
 			continue
 		}
-		stays := e.Document.Triage != nil && e.From == Embedded
+		stays := e.Document.Triage != nil && e.Document.Embedded
 		if !stays && slices.ContainsFunc(c.docs, func(d *Document) bool { return d.Name() == name }) {
 			continue
 		}

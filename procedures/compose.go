@@ -38,7 +38,7 @@ func (c *checker) compose() error {
 		if c.bad[sheet] {
 			continue
 		}
-		tables := asked(sheet.Name(), all, func(d *Document) bool { return c.own[d] })
+		tables := asked(sheet.Name(), all)
 		if len(tables) == 0 || slices.ContainsFunc(tables, func(t *Document) bool { return c.bad[t] }) {
 			continue // what the others answer may be answered by the one with faults
 		}
@@ -106,7 +106,7 @@ func answersOf(tables []*Document, sheet *steps.Sheet, docs map[string]*Document
 		}
 		a.Damage = repair.Damage{Name: fmt.Sprintf("d%d", len(all)+1), Finding: name, Zone: zone, Severity: severity}
 		a.Row, a.Known = row, known
-		if row.Outcome != steps.ToScrap {
+		if row.Procedure != "" {
 			if a.doc = docs[row.Procedure]; a.doc == nil || !a.doc.Starts() {
 				return // the fault of the name says it
 			}
@@ -122,7 +122,7 @@ func answersOf(tables []*Document, sheet *steps.Sheet, docs map[string]*Document
 			if !f.In(zone) {
 				continue
 			}
-			for _, severity := range steps.Severities() {
+			for _, severity := range asked.Possible(f.Name, zone) {
 				add(f.Name, zone, severity)
 			}
 		}

@@ -8,7 +8,7 @@ import (
 
 // coveredRows are the rows of a table that nothing ever reaches, because an
 // earlier row answers whatever fits them.
-func coveredRows(rows []steps.Row) map[int]bool {
+func coveredRows(rows []steps.Row) map[int][]string {
 	ids := map[string]int{}
 	bits := func(names []string) []uint64 {
 		var set []uint64
@@ -25,13 +25,19 @@ func coveredRows(rows []steps.Row) map[int]bool {
 	}
 	type reach struct{ zones, severities []uint64 } // none: all
 	earlier := map[string][]reach{}                 // by finding
-	covered := map[int]bool{}
+	covered := map[int][]string{}
 	for i, row := range rows {
-		r := reach{bits(row.Zones), bits(row.Severities)}
-		covered[i] = slices.ContainsFunc(earlier[row.Finding], func(e reach) bool {
-			return within(e.zones, r.zones) && within(e.severities, r.severities)
-		})
-		earlier[row.Finding] = append(earlier[row.Finding], r)
+		severities := row.Severities
+		if len(severities) == 0 {
+			severities = steps.Severities()[1:]
+		}
+		r := reach{bits(row.Zones), bits(severities)}
+		for _, finding := range row.Findings {
+			if slices.ContainsFunc(earlier[finding], func(e reach) bool { return within(e.zones, r.zones) && within(e.severities, r.severities) }) {
+				covered[i] = append(covered[i], finding)
+			}
+			earlier[finding] = append(earlier[finding], r)
+		}
 	}
 	return covered
 }

@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -22,6 +23,22 @@ rows:
 unknown: finch-mend
 hard_landing: finch-mend
 design: finch
+`
+
+// dangerText has what a table says of danger.
+const dangerText = `triage: danger
+design: finch
+title: What can hurt
+revision: 1
+findings:
+  cracked: {title: Cracked foam, zones: [wing, tail], also: [split, in two]}
+  dented: {title: A dented battery, zones: [radio], caution: Carry it out., quarantine: {for: 48 h, confirm: [It was handed in]}}
+rows:
+  - {finding: dented, replace: finch-mend, why: It burns hours later.}
+  - {finding: cracked, severity: cosmetic, repair: finch-mend, why: It is looked at.}
+  - {finding: [cracked, dented], severity: [slight, serious], repair: finch-mend, why: It can be glued.}
+  - {finding: cracked, severity: total, scrap: finch-mend, why: It holds no shape.}
+unknown: {radio: dented, wing: finch-mend, else: finch-mend}
 `
 
 // files writes the texts into a new folder.
@@ -59,7 +76,7 @@ func TestTriageFaults(t *testing.T) {
 		{name: "row without finding", edit: []string{"{finding: dented, ", "§{"}, want: "a row has no finding"},
 		{name: "row without why", edit: []string{"{finding: dented, replace: finch-mend, why: It burns hours later.}", "§{finding: dented, replace: finch-mend}"}, want: "a row has no why"},
 		{name: "unknown severity", edit: []string{"[slight, serious]", "[slight, §seriuos]"}, want: `unknown severity "seriuos"; did you mean "serious"?`},
-		{name: "unknown severity alone", edit: []string{"severity: total", "severity: §all"}, want: `unknown severity "all"; known: slight, serious, total`},
+		{name: "unknown severity alone", edit: []string{"severity: total", "severity: §all"}, want: `unknown severity "all"; known: cosmetic, slight, serious, total`},
 		{name: "severity twice", edit: []string{"[slight, serious]", "[slight, §slight]"}, want: `"slight" is duplicated in severity`},
 		{name: "no outcome", edit: []string{"{finding: dented, replace: finch-mend", "§{finding: dented"}, want: "a row needs one of repair, replace or scrap"},
 		{name: "two outcomes", edit: []string{"{finding: dented", "{finding: dented, scrap: §yes"}, want: "a row has replace and scrap: keep one of them"},
@@ -90,6 +107,12 @@ func TestTriageFaults(t *testing.T) {
 		{name: "own words mean two things", edit: []string{"  dented: {", "  finch-mend: {", "finding: dented", "finding: finch-mend", "unknown: finch-mend", "unknown: {wing: §finch-mend, else: finch-mend}"}, want: "finch-mend is a finding and a procedure; rename the finding"},
 		{name: "own words answered with a build", edit: []string{"unknown: finch-mend", "unknown: {wing: §finch-build, else: finch-mend}"}, want: "finch-build is a build, which cannot answer damage"},
 		{name: "own words answered with a repair of another zone", edit: []string{"unknown: finch-mend", "unknown: {radio: §finch-mend, else: finch-mend}"}, want: "finch-mend is not written for the zone radio"},
+		{name: "a finding twice in a row", edit: []string{"{finding: cracked, severity: total", "{finding: [cracked, §cracked], severity: total"}, want: `"cracked" is duplicated in finding`},
+		{name: "an unknown finding in a list", edit: []string{"{finding: cracked, severity: total", "{finding: [cracked, §crackde], severity: total"}, want: `unknown finding "crackde"; did you mean "cracked"?`},
+		{name: "a finding of a list that is answered above", edit: []string{"{finding: dented, replace", "§{finding: [dented, cracked], severity: total, replace"}, want: "no finding cracked ever reaches this row: an earlier row answers it"},
+		{name: "cosmetic where it can hurt", edit: []string{"{finding: dented, replace", "§{finding: dented, zone: radio, severity: cosmetic, repair"}, want: "damage on radio can hurt, so the finding dented is cosmetic there only if the part is replaced"},
+		{name: "scrap with an unknown procedure", edit: []string{"scrap: yes", "scrap: §finch-mand"}, want: `unknown procedure "finch-mand"; did you mean "finch-mend"?`},
+		{name: "scrap with a procedure of another zone", edit: []string{"{finding: cracked, severity: total, scrap: yes", "§{finding: cracked, severity: total, scrap: finch-mend", "zones: [wing, tail]", "zones: [wing, tail, radio]"}, want: "the finding cracked on radio is answered with finch-mend, which is not written for that zone"},
 		{name: "no design", edit: []string{"design: finch", "design: §Finch"}, want: `"Finch" is not a name for design`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -98,6 +121,27 @@ func TestTriageFaults(t *testing.T) {
 			faults = append(faults, doc.answered([]*steps.Sheet{known[0].Sheet}, known, doubts{})...)
 			expect(t, faults.sorted(), "x.yaml:"+at, c.want, c.of)
 		})
+	}
+}
+
+// Rows name no more findings than a table without lists could.
+func TestRowsNameSoManyFindings(t *testing.T) {
+	var text, names strings.Builder
+	text.WriteString("triage: foam\ntitle: F\nrevision: 1\nunknown: look\nfindings:\n")
+	for i := range 100 {
+		fmt.Fprintf(&text, "  f%d: {title: F}\n", i)
+		fmt.Fprintf(&names, "f%d, ", i)
+	}
+	text.WriteString("rows:\n")
+	for _, zone := range []string{"a", "b", "c", "d", "e", "f", "g", "h", "i", "j"} {
+		fmt.Fprintf(&text, "  - {finding: [%s], zone: %s, scrap: yes, why: x}\n", strings.TrimSuffix(names.String(), ", "), zone)
+	}
+	if _, err := Parse("x.yaml", []byte(text.String())); err != nil {
+		t.Error(err)
+	}
+	text.WriteString("  - {finding: f1, zone: k, scrap: yes, why: x}\n")
+	if _, err := Parse("x.yaml", []byte(text.String())); err == nil || !strings.Contains(err.Error(), "the rows name findings 1001 times; the limit is 1000") {
+		t.Error(err)
 	}
 }
 

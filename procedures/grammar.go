@@ -189,6 +189,8 @@ func inWords(t typ) string {
 		return "names of your own, each with a list of words"
 	case used:
 		return "`PROCEDURE/STAGE` or `PROCEDURE/STEP`, or a list of these"
+	case parts:
+		return "names of parts, each with a whole number or a size with its unit"
 	case changes:
 		return "revisions, each with a text"
 	case aMap:

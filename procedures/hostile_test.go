@@ -91,6 +91,9 @@ func hostile() map[string]string {
 		"needs":               head + "  - stage: a\n    steps:\n" + each(950, "      - {step: s%[1]d, do: x, needs: {fan: on, propeller: on}, sets: {fan: off, propeller: off}}\n"),
 		"lines of a hold":     head + "  - stage: a\n    steps:\n      - step: b\n        hold:\n          confirm:\n" + each(15_000, "            - Line %d\n"),
 		"wide build":          build + long.String(),
+		"marks and words": "triage: foam\ntitle: F\nrevision: 1\nunknown: finch-mend\nfindings:\n" +
+			each(200, "  f%d: {title: F, quarantine: x, also: [a"+strings.Repeat(", f1", 90)+"]}\n") +
+			"rows:\n" + strings.Repeat("  - {finding: [f1, f2, f3, f4, f5, f6, f7, f8, f9], severity: cosmetic, repair: finch-mend, why: x}\n", 110),
 		"wide sheet": "design: finch\ntitle: F\nrevision: 1\nzones: [" + names(150, "z%d") + "]\noptions: {" + names(6, "o%d: O") + ", c: {" + names(8, "c%d: C") +
 			"}}\ngauges: {rule: {title: R, resolution: 1 mm}}\ngates:\n" + wide.String(),
 		"rows": "triage: foam\ntitle: F\nrevision: 1\nfindings: {cracked: {title: C}}\nunknown: finch-mend\nrows:\n" +

@@ -33,7 +33,9 @@ func (l *Library) Origin(name, bytes string) Origin {
 			return Origin{Embedded: true}
 		}
 		if doc.Triage == nil { // tables stand beside each other
-			o.Replaces = doc.Revision()
+			if doc.Triage == nil { // a table is asked before it, and takes no place
+				o.Replaces = doc.Revision()
+			}
 		}
 	}
 	// One that can't be read is said by who wants it.

@@ -59,6 +59,21 @@ func procedureChecked(f fields, p *steps.Procedure) {
 	}
 	f.changed(p.Changes, p.Revision)
 	f.renamed(p)
+	f.partsAlike(p)
+}
+
+// partsAlike finds a part that is counted in one step and measured in another.
+func (f fields) partsAlike(p *steps.Procedure) {
+	first := map[string]steps.Part{}
+	for _, s := range p.Steps() {
+		for _, part := range s.Parts {
+			if have, ok := first[part.Name]; ok && !have.Alike(part) {
+				f.faultAt(f.doc.places[stepAt(s.Name)], fmt.Sprintf("the step %s has the part %q in another unit than a step before it: the two can't be added up", s.Name, part.Name))
+			} else if !ok {
+				first[part.Name] = part
+			}
+		}
+	}
 }
 
 // renamed finds former names of steps that are names still, or of two steps.
@@ -154,6 +169,8 @@ func stepKeys() mapping[steps.Step] {
 			"the attended time; drying does not count", "6 min"},
 		{"tools", optional, field(func(s *s) *[]string { return &s.Tools }, namesValue{to: tool}),
 			"the tools it is done with", "[knife]"},
+		{"parts", optional, field(func(s *s) *[]steps.Part { return &s.Parts }, partsValue{}),
+			"what it uses up, each with how many or how much", "{carbon tube of 4 mm: 560 mm, screw M3: 4}"},
 		{"needs", optional, field(func(s *s) *[]steps.Setting { return &s.Needs }, settingsValue{}),
 			"the conditions that must hold", "{ventilation: on}"},
 		{"sets", optional, field(func(s *s) *[]steps.Setting { return &s.Sets }, settingsValue{}),

@@ -127,21 +127,47 @@ func rowKeys() mapping[steps.Row] {
 		return outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})}
 	}
 	return mapping[r]{what: "a row", one: true, keys: []key[r]{
-		{"finding", required, field(func(r *r) *string { return &r.Finding }, nameValue{finding}),
+		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, namesValue{to: finding, one: true}),
 			"what was seen", "cracked"},
 		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone, one: true}),
 			"where; everywhere by default", "nose"},
 		{"severity", optional, field(func(r *r) *[]string { return &r.Severities }, wordsValue{steps.Severities()}),
-			"how bad: slight would hold in flight, serious must be repaired, total means that the part is lost. Any by default", "[slight, serious]"},
+			"how bad: cosmetic is a mark that disturbs nothing but what its procedure says, slight would hold in flight, serious must be repaired, total means that the part is lost. Any but cosmetic by default", "[slight, serious]"},
 		{steps.ToRepair, choice, answer(steps.ToRepair),
 			"the procedure that repairs it", "nose-crushed"},
 		{steps.ToReplace, choice, answer(steps.ToReplace),
 			"the procedure that fits a new part", "finding: cracked\nzone: tail\nreplace: tail-off\nwhy: A split tail is never straight again."},
-		{steps.ToScrap, choice, outcomeValue{steps.ToScrap, yesValue[r]{}},
-			"the part is thrown away", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
+		{steps.ToScrap, choice, outcomeValue{steps.ToScrap, scrapValue{}},
+			"the part is thrown away; a procedure says how it is cut free first", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
 		{"why", required, field(func(r *r) *string { return &r.Why }, textValue{}),
 			"why this answers it", "Foam that is still there can be glued."},
 	}}
+}
+
+// scrapValue is yes, or how the lost part is cut free.
+type scrapValue struct{}
+
+func (scrapValue) procedure() value[steps.Row] {
+	return field(func(r *steps.Row) *string { return &r.Procedure }, nameValue{procedure})
+}
+
+func (v scrapValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
+	if n.Kind == yaml.ScalarNode && isName(n.Value) && n.Value != "yes" && n.Value != "no" {
+		v.procedure().read(r, n, what, to)
+		return
+	}
+	yesValue[steps.Row]{}.read(r, n, what, to)
+}
+
+func (v scrapValue) write(from *steps.Row) *yaml.Node {
+	if from.Procedure == "" {
+		return plain("yes")
+	}
+	return v.procedure().write(from)
+}
+
+func (v scrapValue) typ() typ {
+	return typ{is: anEither, of: []typ{yesValue[steps.Row]{}.typ(), v.procedure().typ()}}
 }
 
 // outcomeValue is the value of the key of an outcome.
@@ -166,9 +192,13 @@ func (v outcomeValue) typ() typ { return v.is.typ() }
 
 func triageChecked(f fields, t *steps.Triage) {
 	f.changed(t.Changes, t.Revision)
-	rows := f.get("rows")
-	for i := range t.Rows {
+	rows, names := f.get("rows"), 0
+	for i, row := range t.Rows {
 		f.doc.places[rowAt(i)] = f.at(rows.Content[i])
+		names += len(row.Findings)
+	}
+	if names > most("rows") {
+		f.fault(rows, "the rows name findings %d times; the limit is %d", names, most("rows"))
 	}
 }
 
@@ -176,7 +206,7 @@ func triageChecked(f fields, t *steps.Triage) {
 // the order in which they are asked: one's own for the design, the embedded one
 // for it, one's own for every design, the embedded one for every design. What a
 // table is called does not matter.
-func asked(design string, docs []*Document, own func(*Document) bool) []*Document {
+func asked(design string, docs []*Document) []*Document {
 	var tables []*Document
 	for _, d := range docs {
 		if d.Triage != nil && (d.Triage.Design == "" || d.Triage.Design == design) {
@@ -188,7 +218,7 @@ func asked(design string, docs []*Document, own func(*Document) bool) []*Documen
 		if d.Triage.Design == "" {
 			n = 2
 		}
-		if !own(d) {
+		if d.Embedded {
 			n++
 		}
 		return n
@@ -241,7 +271,6 @@ func (l *Library) Tables(design string) ([]*Document, error) {
 		}
 		tables = append(tables, doc)
 	}
-	own := len(tables)
 	files, _ := embedded.ReadDir("library")
 	for _, f := range files {
 		data, _ := embedded.ReadFile("library/" + f.Name())
@@ -251,7 +280,7 @@ func (l *Library) Tables(design string) ([]*Document, error) {
 			}
 		}
 	}
-	return asked(design, tables, func(d *Document) bool { return slices.Index(tables, d) < own }), nil
+	return asked(design, tables), nil
 }
 
 // answered finds names in a triage table that the library does not have, rows that
@@ -305,28 +334,46 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 			faults = append(faults, d.fault(at, fmt.Sprintf("%s is not written for the zone %s", own.Mean, own.Zone)))
 		}
 	}
+	named := map[string]steps.Finding{}
+	for _, f := range all.Findings {
+		named[strings.Join(steps.Words(f.Name), " ")] = f
+	}
 	for _, f := range d.Triage.Findings {
-		for _, other := range all.Findings {
-			same := func(also string) bool { return slices.Equal(steps.Words(also), steps.Words(other.Name)) }
-			if i := slices.IndexFunc(f.Also, same); i >= 0 && other.Name != f.Name && f.Meets(other) {
-				faults = append(faults, d.fault(d.places["the finding "+f.Name], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", f.Also[i], f.Name)))
+		for _, also := range f.Also {
+			if other, ok := named[strings.Join(steps.Words(also), " ")]; ok && other.Name != f.Name && f.Meets(other) {
+				faults = append(faults, d.fault(d.places["the finding "+f.Name], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", also, f.Name)))
 			}
+		}
+	}
+	dangerous := map[string]bool{}
+	for _, z := range zones {
+		if _, met := dangerous[z]; !met {
+			dangerous[z] = all.Dangerous(z)
 		}
 	}
 	covered := coveredRows(d.Triage.Rows)
 	for i, row := range d.Triage.Rows {
 		at := d.places[rowAt(i)]
-		if covered[i] {
-			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", row.Finding)))
+		for _, finding := range covered[i] {
+			faults = append(faults, d.fault(at, fmt.Sprintf("no finding %s ever reaches this row: an earlier row answers it", finding)))
 		}
-		f, known := all.Finding(row.Finding)
 		p := byName[row.Procedure]
-		for _, z := range row.Zones {
-			switch {
-			case known && !f.In(z):
-				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", row.Finding, z, strings.Join(f.Zones, ", "))))
-			case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):
-				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", row.Finding, z, p.Name)))
+		for _, finding := range row.Findings {
+			f, known := all.Finding(finding)
+			light := slices.Contains(row.Severities, steps.Cosmetic) && row.Outcome != steps.ToReplace
+			where := row.Zones
+			if len(where) == 0 && (light || row.Outcome == steps.ToScrap && p != nil) {
+				where = f.Zones
+			}
+			for _, z := range where {
+				switch {
+				case light && dangerous[z]:
+					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt, so the finding %s is cosmetic there only if the part is replaced", z, finding)))
+				case known && !f.In(z):
+					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", finding, z, strings.Join(f.Zones, ", "))))
+				case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):
+					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s on %s is answered with %s, which is not written for that zone", finding, z, p.Name)))
+				}
 			}
 		}
 	}

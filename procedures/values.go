@@ -57,6 +57,7 @@ const (
 	wordLists      // lists of words, by names
 	used           // stages and steps of other procedures
 	changes        // texts, by revisions
+	parts          // amounts, by the names of parts
 )
 
 // A bound is the lower bound of a number.
@@ -479,6 +480,43 @@ func (settingsValue) write(from *[]steps.Setting) *yaml.Node {
 }
 
 func (settingsValue) typ() typ { return typ{is: settings} }
+
+// partsValue is things that are used up, each with a whole number or a size.
+type partsValue struct{}
+
+func (partsValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Part) {
+	r.pairs(n, what, func(k, v *yaml.Node) {
+		part := steps.Part{Name: r.text(k, "a part")}
+		if part.Name == "" {
+			return
+		}
+		if v.Kind == yaml.ScalarNode && strings.Trim(v.Value, "0123456789") == "" {
+			wholeValue{mostParts}.read(r, v, part.Name, &part.Count)
+		} else {
+			amountValue{least: aboveZero}.read(r, v, part.Name, &part.Size)
+		}
+		if part.Count > 0 || part.Size.Sign() > 0 {
+			*to = append(*to, part)
+		}
+	})
+}
+
+func (partsValue) write(from *[]steps.Part) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+	for _, p := range *from {
+		amount := plain(strconv.Itoa(p.Count))
+		if p.Count == 0 {
+			amount = scalar(p.Size.Typed())
+		}
+		n.Content = append(n.Content, scalar(p.Name), amount)
+	}
+	return unlessEmpty(n)
+}
+
+func (partsValue) typ() typ { return typ{is: parts} }
+
+// mostParts is the most of one part that a step may use up.
+const mostParts = 10_000
 
 // changesValue is a text for each revision that is said something of.
 type changesValue struct{}

@@ -7,7 +7,11 @@ import (
 
 // Every document of the library is the same after writing and reading it again.
 func TestWriteIsRead(t *testing.T) {
-	for _, e := range shipped() {
+	danger, faults := parse("danger.yaml", []byte(dangerText), nil)
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	for _, e := range append(shipped(), Entry{Document: danger}) {
 		d := e.Document
 		var data []byte
 		var err error

@@ -95,6 +95,7 @@ type Step struct {
 
 	Hands    quantity.Quantity `json:"hands,omitzero"`  // attended time, without drying
 	Tools    []string          `json:"tools,omitempty"` // of the sheet
+	Parts    []Part            `json:"parts,omitempty"` // used up
 	Needs    []Setting         `json:"needs,omitempty"`
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
@@ -112,6 +113,57 @@ type Step struct {
 
 	// Origin is where it was written. Only the program writes it.
 	Origin Origin `json:"-"`
+}
+
+// A Part is something that a step uses up: so many, or so much of it.
+type Part struct {
+	Name  string            `json:"name"`
+	Count int               `json:"count,omitempty"` // 0: Size says how much
+	Size  quantity.Quantity `json:"size,omitzero"`
+}
+
+// Alike reports whether two amounts of a part can be added up.
+func (p Part) Alike(other Part) bool {
+	return (p.Count > 0) == (other.Count > 0) && p.Size.Dimension() == other.Size.Dimension()
+}
+
+// Add is both amounts together, in the unit of the first.
+func (p Part) Add(other Part) (Part, error) {
+	if p.Count > 0 {
+		p.Count += other.Count
+		return p, nil
+	}
+	a, err := p.Size.Rat(p.Size.Unit())
+	if err != nil {
+		return p, err
+	}
+	b, err := other.Size.Rat(p.Size.Unit())
+	if err != nil {
+		return p, err
+	}
+	p.Size, err = quantity.New(a.Add(a, b), p.Size.Unit())
+	return p, err
+}
+
+// Things are the tools of the procedure's steps, and their parts added up, in the
+// order of the steps.
+func (p *Procedure) Things() (tools []string, parts []Part, err error) {
+	for _, step := range p.Steps() {
+		for _, t := range step.Tools {
+			if !slices.Contains(tools, t) {
+				tools = append(tools, t)
+			}
+		}
+		for _, part := range step.Parts {
+			i := slices.IndexFunc(parts, func(have Part) bool { return have.Name == part.Name })
+			if i < 0 {
+				parts = append(parts, part)
+			} else if parts[i], err = parts[i].Add(part); err != nil {
+				return nil, nil, err
+			}
+		}
+	}
+	return tools, parts, nil
 }
 
 // An Origin is the identity of a step: where it was written, whatever plan it

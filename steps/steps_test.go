@@ -36,9 +36,9 @@ func TestStepsOfAJoint(t *testing.T) {
 // The first row of which finding, zone and severity all fit answers.
 func TestAnswer(t *testing.T) {
 	table := &Triage{Unknown: "look-closely", Rows: []Row{
-		{Finding: "cracked", Zones: []string{"wing"}, Severities: []string{Total}, Procedure: "new-wing"},
-		{Finding: "cracked", Zones: []string{"wing", "tail"}, Procedure: "glue"},
-		{Finding: "dented", Severities: []string{Slight}, Procedure: "steam"},
+		{Findings: []string{"cracked"}, Zones: []string{"wing"}, Severities: []string{Total}, Procedure: "new-wing"},
+		{Findings: []string{"cracked"}, Zones: []string{"wing", "tail"}, Procedure: "glue"},
+		{Findings: []string{"dented"}, Severities: []string{Slight}, Procedure: "steam"},
 	}}
 	for _, c := range []struct{ finding, zone, severity, want string }{
 		{"cracked", "wing", Total, "new-wing"}, {"cracked", "wing", Slight, "glue"}, {"cracked", "tail", Total, "glue"}, {"cracked", "pod", Total, "look-closely"},
@@ -196,10 +196,10 @@ func TestAsked(t *testing.T) {
 		}
 		return q
 	}
-	own := &Triage{Name: "own", Unknown: "look", HardLanding: "", Rows: []Row{{Finding: "cracked", Zones: []string{"wing"}, Procedure: "mend"}},
+	own := &Triage{Name: "own", Unknown: "look", HardLanding: "", Rows: []Row{{Findings: []string{"cracked"}, Zones: []string{"wing"}, Procedure: "mend"}},
 		Findings: []Finding{{Name: "cracked", Title: "mine", Zones: []string{"wing"}, Also: []string{"split"}}, {Name: "hit", Zones: []string{"battery"}, Quarantine: lies("24 h")}},
 		OwnWords: []OwnWords{{"wing", "cracked"}}}
-	general := &Triage{Name: "general", Unknown: "inspect", HardLanding: "check", Rows: []Row{{Finding: "cracked", Procedure: "glue"}, {Finding: "nicked", Procedure: "new"}, {Finding: "puffed", Severities: []string{Total}, Procedure: "swap"}},
+	general := &Triage{Name: "general", Unknown: "inspect", HardLanding: "check", Rows: []Row{{Findings: []string{"cracked"}, Procedure: "glue"}, {Findings: []string{"nicked"}, Procedure: "new"}, {Findings: []string{"puffed"}, Severities: []string{Total}, Procedure: "swap"}},
 		Findings: []Finding{{Name: "cracked", Title: "theirs", Zones: []string{"tail"}}, {Name: "nicked", Zones: []string{"propeller"}},
 			{Name: "hit", Zones: []string{"battery"}, Quarantine: lies("48 h")}, {Name: "puffed", Zones: []string{"battery"}, Quarantine: lies("72 h")}, {Name: "wet", Zones: []string{"radio"}, Quarantine: lies("")}},
 		OwnWords: []OwnWords{{"wing", "nicked"}, {"propeller", "nicked"}, {"spars", "bend-test"}}}
@@ -207,6 +207,7 @@ func TestAsked(t *testing.T) {
 	for _, c := range []struct{ finding, zone, severity, want string }{
 		{"cracked", "wing", Total, "mend"}, {"cracked", "tail", Total, "glue"}, {"nicked", "propeller", Slight, "new"},
 		{"odd", "wing", Slight, "mend"}, {"odd", "propeller", Slight, "new"}, {"odd", "spars", Slight, "bend-test"}, {"odd", "tail", Slight, "look"},
+		{"nicked", "tail", Slight, "look"}, {"nicked", "battery", Total, "swap"}, // where it is not possible
 		{"odd", "battery", Slight, "swap"}, // never as less than the row asks for
 	} {
 		if row, _ := all.Answer(c.finding, c.zone, c.severity); row.Procedure != c.want {

@@ -76,13 +76,14 @@ type OwnWords struct {
 
 // The severities, from least to worst.
 const (
-	Slight  = "slight"
-	Serious = "serious"
-	Total   = "total"
+	Cosmetic = "cosmetic" // a mark: it is looked at, and disturbs nothing else
+	Slight   = "slight"
+	Serious  = "serious"
+	Total    = "total"
 )
 
 // Severities are all of them, in order.
-func Severities() []string { return []string{Slight, Serious, Total} }
+func Severities() []string { return []string{Cosmetic, Slight, Serious, Total} }
 
 // What a row asks for.
 const (
@@ -94,11 +95,11 @@ const (
 // A Row answers a finding: with a procedure that repairs or replaces, or with
 // the advice to scrap the part. The first row that fits counts.
 type Row struct {
-	Finding    string   `json:"finding"`
+	Findings   []string `json:"findings"`
 	Zones      []string `json:"zones,omitempty"`      // none: all
-	Severities []string `json:"severities,omitempty"` // none: all
+	Severities []string `json:"severities,omitempty"` // none: all but cosmetic
 	Outcome    string   `json:"outcome"`
-	Procedure  string   `json:"procedure,omitempty"` // none where the part is scrapped
+	Procedure  string   `json:"procedure,omitempty"` // of a part that is scrapped, how it is cut free; none: by hand
 	Why        string   `json:"why"`
 }
 
@@ -229,10 +230,13 @@ func holds(text, words []string) bool {
 }
 
 // Answer returns the first row that fits, or the inspection of the unknown. Words
-// of one's own are answered as what they are taken for, and never as less bad
-// than its rows ask for.
+// of one's own, and a finding where it is not possible, are answered as what words
+// are taken for there, and never as less bad than its rows ask for.
 func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
-	if _, is := t.Finding(finding); !is {
+	if f, is := t.Finding(finding); !is || !f.In(zone) {
+		if is {
+			finding = "" // an older program took it
+		}
 		if means, taken := t.Means(zone); taken {
 			finding = means.Name
 			for _, worse := range Severities()[slices.Index(Severities(), severity)+1:] {
@@ -252,7 +256,30 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 			inspect = own.Mean
 		}
 	}
-	return Row{Finding: finding, Outcome: ToRepair, Procedure: inspect, Why: "no row of the table answers it, so it is inspected first"}, false
+	return Row{Findings: []string{finding}, Outcome: ToRepair, Procedure: inspect, Why: "no row of the table answers it, so it is inspected first"}, false
+}
+
+func (r Row) severities() []string {
+	if len(r.Severities) == 0 {
+		return Severities()[1:]
+	}
+	return r.Severities
+}
+
+// Possible are the severities that a finding can have in the zone. Cosmetic is one
+// only where a row says so, and where nothing can hurt unless the part is replaced.
+func (t *Triage) Possible(finding, zone string) []string {
+	i := t.Fits(finding, zone, Cosmetic)
+	if i < 0 || t.Dangerous(zone) && t.Rows[i].Outcome != ToReplace {
+		return Severities()[1:]
+	}
+	return Severities()
+}
+
+// Dangerous reports whether what is damaged in the zone can hurt.
+func (t *Triage) Dangerous(zone string) bool {
+	_, danger := t.Means(zone)
+	return danger || slices.ContainsFunc(t.Findings, func(f Finding) bool { return f.In(zone) && !f.Quarantine.IsZero() })
 }
 
 // Meets reports whether there is a zone in which both are possible.
@@ -264,7 +291,7 @@ func (f Finding) Meets(other Finding) bool {
 func (t *Triage) Fits(finding, zone, severity string) int {
 	fits := func(list []string, one string) bool { return len(list) == 0 || slices.Contains(list, one) }
 	return slices.IndexFunc(t.Rows, func(r Row) bool {
-		return r.Finding == finding && fits(r.Zones, zone) && fits(r.Severities, severity)
+		return slices.Contains(r.Findings, finding) && fits(r.Zones, zone) && fits(r.severities(), severity)
 	})
 }
 

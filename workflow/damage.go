@@ -232,6 +232,9 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error)
 		if err := CheckFinding(r.Triage, seen.Zone, seen.Finding); err != nil {
 			return nil, err
 		}
+		if possible := r.Triage.Possible(seen.Finding, seen.Zone); !slices.Contains(possible, seen.Severity) {
+			return nil, bad("%s on %s is never %s by the triage tables; the least is %s", seen.Finding, seen.Zone, seen.Severity, possible[0])
+		}
 		if len(seen.Note) > 8192 {
 			return nil, bad("the note is longer than 8 KiB")
 		}

@@ -126,6 +126,37 @@ func TestWordsOfOnesOwn(t *testing.T) {
 	}
 }
 
+// A mark grounds until it was looked at, and disturbs nothing. Where damage can
+// hurt there are no marks.
+func TestCosmetic(t *testing.T) {
+	b := released(t)
+	report := func(finding, zone string) ReportDamage {
+		return ReportDamage{Triage: triage(), OwnWords: true, Seen: []Sighting{{finding, zone, steps.Cosmetic, "", ""}}}
+	}
+	b.badly(report("cracked", "wing"), "cracked on wing is never cosmetic by the triage tables; the least is slight")
+	b.badly(report("smells odd", "tail"), "the least is slight")
+	b.must(report("cracked", "tail"))
+	for _, g := range b.state.Gates(b.now) {
+		if g.Standing == StaleGate {
+			t.Errorf("%s is stale", g.Gate.Name)
+		}
+	}
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "damage D1")
+	look := &steps.Procedure{Name: "plover-look", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{{Name: "all", Steps: []steps.Step{{Name: "look-at-it", Kind: steps.Do, Do: "Look."}}}}}
+	plan, err := b.state.PlanRepair(triage(), func(string) (*steps.Procedure, error) { return look, nil }, b.now)
+	if err != nil || len(plan.Answers) != 1 || plan.Answers[0].Procedure != look || len(plan.Stale) > 0 {
+		t.Fatalf("%v, %+v", err, plan)
+	}
+	docs := documents()
+	docs.Procedures["sha256:look"] = look
+	b.docs = &docs
+	b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
+	b.done("look-at-it")
+	if f := b.state.Airworthiness(b.now); !f.Released {
+		t.Errorf("it is grounded: %s", f.Why.Text)
+	}
+}
+
 func TestWhatIsNoEquipment(t *testing.T) {
 	b := released(t)
 	change := func(mass, arm string) ChangeEquipment {

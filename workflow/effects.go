@@ -160,6 +160,9 @@ func reworkDisturbs(f journal.Facts) (by string, zones []string) {
 
 func damageDisturbs(f journal.Facts) (by string, zones []string) {
 	damage := f.(journal.DamageFound)
+	if damage.Severity == steps.Cosmetic {
+		return "", nil // only what its procedure says
+	}
 	return "damage " + damage.Damage + ", " + damage.Finding, []string{damage.Zone}
 }
 

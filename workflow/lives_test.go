@@ -208,7 +208,7 @@ func (l *life) fly(t *rapid.T) {
 	l.tryAt(t, rapid.SampledFrom([]Request{
 		LogFlight{Landing: Soft}, LogFlight{Landing: Hard, Check: repairWork().Name},
 		ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Removed}, ChangeEquipment{Item: "camera", Change: Fitted},
-		ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, steps.Serious, "", ""}}},
+		ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, rapid.SampledFrom([]string{steps.Serious, steps.Cosmetic}).Draw(t, "severity"), "", ""}}},
 		ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ClearQuarantine{Damage: "D2", Answers: []bool{true}},
 		Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: open},
 	}).Draw(t, "life"), l.earlier(t))
@@ -224,7 +224,10 @@ func triage() *steps.Triage {
 			{Name: "dented", Title: "Dented", Zones: []string{"pod", "wing"}, Quarantine: steps.Quarantine{Confirm: handedIn}},
 			{Name: "puffed", Title: "Puffed", Zones: []string{"pod"}, Also: []string{"swollen"}, Quarantine: steps.Quarantine{For: q("6 h"), Confirm: handedIn}},
 		},
-		Rows: []steps.Row{{Finding: "cracked", Outcome: steps.ToRepair, Procedure: "plover-repair", Why: "It can be glued."}},
+		Rows: []steps.Row{
+			{Findings: []string{"cracked"}, Severities: []string{steps.Cosmetic}, Outcome: steps.ToRepair, Procedure: "plover-look", Why: "It is looked at."},
+			{Findings: []string{"cracked"}, Outcome: steps.ToRepair, Procedure: "plover-repair", Why: "It can be glued."},
+		},
 	}
 }
 
@@ -1143,7 +1146,9 @@ func naiveCounting(entries []journal.Entry, now time.Time, g steps.Gate) []journ
 			case journal.Reworked:
 				zones = f.Disturbs
 			case journal.DamageFound:
-				zones = []string{f.Zone}
+				if f.Severity != "cosmetic" {
+					zones = []string{f.Zone}
+				}
 			case journal.EquipmentChanged:
 				zones = append(zones, f.Disturbs...)
 				if g.Mass {

@@ -73,7 +73,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	for _, d := range s.Damages {
 		p.add(fmt.Sprintf("damage %s (%s, %s) is repaired", d.Damage, d.Finding, d.Zone), s.unrepaired(d, at))
 		if len(d.Quarantine.Lines) > 0 {
-			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d))
+			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d, at))
 		}
 	}
 	if check, landed, open := s.checkDue(at); check != "" {
@@ -145,13 +145,16 @@ func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
 		Remedy: s.remedy(Remedy{Kind: ToPlanRepair})}
 }
 
-func (s *State) quarantined(d *Damage) *Reason {
+func (s *State) quarantined(d *Damage, at time.Time) *Reason {
 	if !d.Quarantine.Open() || d.Quarantine.Off {
 		return nil
 	}
 	text := fmt.Sprintf("the %s (damage %s) is in quarantine and still on the airframe", d.Zone, d.Damage)
 	if s.fitted[d.Zone].After(d.At) {
 		text = fmt.Sprintf("the %s (damage %s) is in quarantine, and may be what was fitted since", d.Zone, d.Damage)
+	}
+	if at.Before(d.Quarantine.Until) {
+		return &Reason{Because: ByHold, Text: text, Until: d.Quarantine.Until} // no line can be confirmed yet
 	}
 	return &Reason{Because: ByHold, Text: text,
 		Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})}

@@ -34,7 +34,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		}
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity}}
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		if answer.Row.Outcome != steps.ToScrap {
+		if answer.Row.Procedure != "" {
 			var err error
 			if answer.Procedure, err = find(answer.Row.Procedure); err != nil {
 				return RepairPlan{}, fmt.Errorf("the answer to %s: %w", d.Damage, err)

@@ -120,6 +120,12 @@ func readWord(text string, i int, r rune, size int) (string, int) {
 	stop := i
 	for stop < len(text) {
 		r, size := utf8.DecodeRuneInString(text[stop:])
+		if product := r == '·' || r == '\u22c5' || r == '*' || r == '.'; product && stop > i { // N·m
+			if next, _ := utf8.DecodeRuneInString(text[stop+size:]); unicode.IsLetter(next) && next != 'º' {
+				stop += size
+				continue
+			}
+		}
 		if !unicode.IsLetter(r) || r == 'º' {
 			break
 		}

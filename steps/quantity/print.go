@@ -211,6 +211,6 @@ type si struct {
 func coherent(of Dimension) si {
 	return map[Dimension]si{
 		Length: {"m", "m", 1}, Mass: {"kg", "kg", 1}, Temperature: {"K", "K", 1}, Angle: {"°", "rad", math.Pi / 180},
-		Duration: {"s", "s", 1}, Voltage: {"V", "V", 1}, Current: {"A", "A", 1}, Force: {"N", "N", 1}, Ratio: {"%", "1", 0.01},
+		Duration: {"s", "s", 1}, Voltage: {"V", "V", 1}, Current: {"A", "A", 1}, Force: {"N", "N", 1}, Torque: {"N·m", "N·m", 1}, Ratio: {"%", "1", 0.01},
 	}[of]
 }

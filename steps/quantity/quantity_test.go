@@ -502,7 +502,7 @@ func TestJSON(t *testing.T) {
 func TestSI(t *testing.T) {
 	for text, want := range map[string]string{
 		"1 in": "0.0254 m", "1 lb": "0.45359237 kg", "20 °C": "293.15 K", "212 °F": "373.15 K", "180°": "3.141592653589793 rad",
-		"2 min": "120 s", "3700 mV": "3.7 V", "1500 mA": "1.5 A", "1 kgf": "9.80665 N", "60 %": "0.6 1",
+		"2 min": "120 s", "3700 mV": "3.7 V", "1500 mA": "1.5 A", "1 kgf": "9.80665 N", "35 N·cm": "0.35 N·m", "60 %": "0.6 1",
 	} {
 		q, err := Parse(text, "")
 		if err != nil {
@@ -584,6 +584,7 @@ func TestEveryUnit(t *testing.T) {
 		Voltage:  {"V": "1", "mV": "0.001"},
 		Current:  {"A": "1", "mA": "0.001"},
 		Force:    {"N": "1", "gf": "0.00980665", "kgf": "9.80665", "ozf": "0.27801385095378125", "lbf": "4.4482216152605"},
+		Torque:   {"N·m": "1", "N·cm": "0.01", "ozf·in": "0.00706155181422604375", "lbf·in": "0.1129848290276167"},
 		Ratio:    {"%": "1"},
 	}
 	n := 3 // of temperature, which have a zero of their own

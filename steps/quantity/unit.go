@@ -18,6 +18,7 @@ const (
 	Voltage     Dimension = "voltage"     // V
 	Current     Dimension = "current"     // A
 	Force       Dimension = "force"       // N
+	Torque      Dimension = "torque"      // N·m
 	Ratio       Dimension = "ratio"       // %
 )
 
@@ -48,6 +49,8 @@ func (d Dimension) usual() (string, string) {
 		return "A", "mA"
 	case Force:
 		return "N", "ozf"
+	case Torque:
+		return "N·cm", "ozf·in"
 	case Ratio:
 		return "%", ""
 	}
@@ -74,11 +77,13 @@ func (d Dimension) symbols() []string {
 		return []string{"A", "mA"}
 	case Force:
 		return []string{"N", "gf", "kgf", "ozf", "lbf"}
+	case Torque:
+		return []string{"N·m", "N·cm", "ozf·in", "lbf·in"}
 	case Ratio:
 		return []string{"%"}
 	case "":
 		var all []string
-		for _, each := range []Dimension{Length, Mass, Temperature, Angle, Duration, Voltage, Current, Force, Ratio} {
+		for _, each := range []Dimension{Length, Mass, Temperature, Angle, Duration, Voltage, Current, Force, Torque, Ratio} {
 			all = append(all, each.symbols()...)
 		}
 		return all
@@ -163,6 +168,14 @@ func unitOf(symbol string) (unit, bool) {
 		return exact(Force, 44_482_216_152_605, 10_000_000_000_000)
 	case "ozf": // lbf/16
 		return exact(Force, 44_482_216_152_605, 160_000_000_000_000)
+	case "N·m":
+		return exact(Torque, 1, 1)
+	case "N·cm":
+		return exact(Torque, 1, 100)
+	case "lbf·in": // lbf · 0.0254 m = 0.1129848290276167 N·m
+		return exact(Torque, 1_129_848_290_276_167, 10_000_000_000_000_000)
+	case "ozf·in": // lbf·in/16
+		return exact(Torque, 1_129_848_290_276_167, 160_000_000_000_000_000)
 	case "%":
 		return exact(Ratio, 1, 1)
 	}
@@ -191,8 +204,10 @@ func (u unit) fromBase(base *big.Rat) *big.Rat {
 // symbolOf returns the canonical symbol for one spelling of a unit, or "".
 // Journals contain these spellings: only ever add to them.
 func symbolOf(word string) string {
-	folded := strings.ToLower(word)
+	folded := strings.NewReplacer("\u22c5", "·", "*", "·", ".", "·").Replace(strings.ToLower(word))
 	switch {
+	case strings.HasPrefix(word, "n") && (folded == "nm" || folded == "ncm"):
+		return "" // nano
 	case word == "k", word == "Mm":
 		return "" // kilo, mega
 	case word[0] == 'M' && (folded == "mv" || folded == "ma" || folded == "mg"):
@@ -255,6 +270,14 @@ func symbolOf(word string) string {
 		return "N"
 	case "gf", "kgf", "ozf", "lbf":
 		return folded
+	case "n·m", "nm":
+		return "N·m"
+	case "n·cm", "ncm":
+		return "N·cm"
+	case "ozf·in", "ozfin":
+		return "ozf·in"
+	case "lbf·in", "lbfin":
+		return "lbf·in"
 	case "%", "percent":
 		return "%"
 	}

@@ -154,8 +154,11 @@ func partsOf(answers []Answer) []part {
 	var parts []part
 	for _, a := range answers {
 		p := part{procedure: a.Procedure, zone: a.Zone}
-		if p.procedure == nil {
+		switch {
+		case p.procedure == nil:
 			p.procedure, p.zone = scrapping(a), a.Damage.Zone
+		case a.Row.Outcome == steps.ToScrap:
+			p.procedure = cutFree(p.procedure, scrapping(a).Stages[0])
 		}
 		p.key = p.procedure.Name
 		if p.zone != "" {
@@ -166,6 +169,23 @@ func partsOf(answers []Answer) []part {
 		}
 	}
 	return parts
+}
+
+// cutFree is the procedure that cuts a lost part free, with what is done about it
+// after its work on the structure.
+func cutFree(p *steps.Procedure, scrap steps.Stage) *steps.Procedure {
+	out := *p
+	out.Name = "scrap-" + p.Name
+	out.Stages = slices.Clone(p.Stages)
+	for _, s := range p.Stages {
+		if slices.Index(steps.Phases(), s.Phase) <= slices.Index(steps.Phases(), scrap.Phase) {
+			scrap.After = append(scrap.After, s.Name)
+		}
+	}
+	scrap.Name = freeStage(&out, scrap.Name)
+	scrap.Steps[0].Name = free(&out, scrap.Steps[0].Name)
+	out.Stages = append(out.Stages, scrap)
+	return &out
 }
 
 // scrapping is the procedure for a part that is not worth repairing.

@@ -213,3 +213,25 @@ func TestRepairsThatReadAlike(t *testing.T) {
 		t.Errorf("the plan is %v", got)
 	}
 }
+
+// A lost part is cut free as its procedure says, and then scrapped, before what
+// comes after all work on the structure.
+func TestALostPartIsCutFree(t *testing.T) {
+	a := mends("cut-wing-free", "wing", stage("safe", steps.Safe, steps.Step{Name: "off", Kind: steps.Do}), stage("cut", steps.Structure, steps.Step{Name: "cut", Kind: steps.Do}), stage("again", steps.Recheck, stale))
+	a.Row.Outcome = steps.ToScrap
+	p := Compose([]Answer{a})
+	const k = "scrap-cut-wing-free-wing"
+	wantOrder(t, p, k+"-safe/off", k+"-cut/cut", k+"-scrap/scrap-wing", k+"-again/again")
+	scrap, ok := p.Stage(k + "-scrap")
+	if !ok || !slices.Contains(scrap.After, k+"-cut") {
+		t.Errorf("the wing is scrapped after %v", scrap.After)
+	}
+	if again, _ := p.Stage(k + "-again"); !slices.Contains(again.After, k+"-scrap") {
+		t.Errorf("it is measured after %v", again.After)
+	}
+	// Beside a repair by the same procedure, both are there.
+	b := mends("cut-wing-free", "wing", a.Procedure.Stages...)
+	if got := order(Compose([]Answer{b, a})); len(got) != 7 || !slices.Contains(got, k+"-scrap/scrap-wing") {
+		t.Errorf("the plan of both is %v", got)
+	}
+}

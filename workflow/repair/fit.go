@@ -11,7 +11,8 @@ import (
 // build that the option adds, in their order, between the first and the last steps
 // that repairs share. The first of its own sets the option. Replaced are the steps
 // of the build that are there only without it: somebody must say how their work
-// comes off, which this job doesn't.
+// comes off, which this job doesn't. What is measured in a state that only the last
+// steps bring about again is measured there.
 func Fit(build *steps.Procedure, option steps.Option, has []string, first, air, last []steps.Step) (job *steps.Procedure, replaced []string) {
 	without := steps.Selection{Has: slices.Clone(has)}
 	for _, s := range build.Steps() { // whichever of them was chosen
@@ -29,9 +30,11 @@ func Fit(build *steps.Procedure, option steps.Option, has []string, first, air, 
 	added.Stages = nil
 	glues := false
 	for _, stage := range build.Stages {
-		stage.Steps = slices.DeleteFunc(slices.Clone(stage.Steps), func(s steps.Step) bool { return s.In(without) || !s.In(with) })
+		stage.Steps = slices.DeleteFunc(slices.Clone(stage.Steps), func(s steps.Step) bool {
+			return s.In(without) || !s.In(with) || s.Kind.Traits().Measures && waits(s, first, last)
+		})
 		for i := range stage.Steps {
-			stage.Steps[i].Was, stage.Steps[i].Shared = "", false
+			stage.Steps[i].Was, stage.Steps[i].Shared, stage.Steps[i].Makes = "", false, nil
 			glues = glues || stage.Steps[i].Kind.Traits().Glues()
 		}
 		added.Stages = append(added.Stages, stage)
@@ -69,4 +72,16 @@ func Fit(build *steps.Procedure, option steps.Option, has []string, first, air, 
 	}
 	measureLast(out)
 	return out, replaced
+}
+
+// waits reports whether the step needs a state that the first steps end and the
+// last ones bring about again.
+func waits(s steps.Step, first, last []steps.Step) bool {
+	sets := func(of []steps.Step, is func(steps.Setting) bool) bool {
+		return slices.ContainsFunc(of, func(s steps.Step) bool { return slices.ContainsFunc(s.Sets, is) })
+	}
+	return slices.ContainsFunc(s.Needs, func(need steps.Setting) bool {
+		ends := func(set steps.Setting) bool { return set.Condition == need.Condition && set.State != need.State }
+		return sets(first, ends) && sets(last, func(set steps.Setting) bool { return set == need })
+	})
 }

@@ -39,7 +39,7 @@ func sightings(table *steps.Triage, sheet *steps.Sheet) []workflow.Sighting {
 			if !f.In(z) {
 				continue
 			}
-			for _, severity := range steps.Severities() {
+			for _, severity := range table.Possible(f.Name, z) {
 				all = append(all, workflow.Sighting{Finding: f.Name, Zone: z, Severity: severity})
 			}
 		}

@@ -226,11 +226,16 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 		left = w.meant(ctx, &seen)
 	}
 	for seen.Severity == "" && left == nil {
-		answer, left = w.answer(ctx, "How bad? 1 slight, 2 serious, 3 total: ")
-		if i := slices.Index([]string{"1", "2", "3"}, answer); i >= 0 {
-			seen.Severity = steps.Severities()[i]
-		} else if slices.Contains(steps.Severities(), answer) {
-			seen.Severity = answer
+		possible := w.report.Triage.Possible(seen.Finding, seen.Zone)
+		var choices []string
+		for _, severity := range possible {
+			choices = append(choices, fmt.Sprintf("%d %s", slices.Index(steps.Severities(), severity), severity))
+		}
+		answer, left = w.answer(ctx, "How bad? "+strings.Join(choices, ", ")+": ")
+		for i, choice := range choices {
+			if number, severity, _ := strings.Cut(choice, " "); answer == number || answer == severity {
+				seen.Severity = possible[i]
+			}
 		}
 	}
 	unsaid := seen.Severity == ""

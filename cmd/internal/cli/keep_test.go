@@ -369,8 +369,7 @@ func lives() map[string]func(*bench) {
 		"life": (*bench).life, "gates": (*bench).gates, "conceded": (*bench).conceded, "doubted": (*bench).doubted, "undone": (*bench).undone,
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
-		"cared":  (*bench).cared,
-		"chosen": (*bench).chosen,
+		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 	}
 }
 
@@ -450,6 +449,18 @@ func (b *bench) quarantined() {
 	b.act(workflow.ChangeEquipment{Item: "battery-pack", Change: workflow.Removed})
 	b.pass(time.Hour)
 	b.crash([3]string{"battery", "battery-puffed", "serious"})
+}
+
+// ownWords has damage in words of one's own: at a battery whose time in quarantine
+// is over and at one whose is not, and a mark that disturbs nothing.
+func (b *bench) ownWords() {
+	b.register("JT-03", "jetty", "ailerons")
+	b.crash([3]string{"battery", "an odd noise", "slight"}, [3]string{"wing", "crushed", "cosmetic"}, [3]string{"nose", "an odd line", "serious"})
+	b.pass(48 * time.Hour)
+	b.act(workflow.ClearQuarantine{Damage: "D1", Answers: []bool{true, true, true}})
+	b.pass(time.Hour)
+	b.crash([3]string{"battery", "ticks when it is turned", "total"})
+	b.repair()
 }
 
 func (b *bench) libraryCauseway() {

@@ -15,6 +15,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
+	"fettle/steps"
 	"fettle/store/wholefile"
 	"fettle/workflow"
 )
@@ -40,7 +41,7 @@ func (a *app) libraryCommand() *cobra.Command {
 				return a.show(page.NewLibrary(entries, faults))
 			},
 		},
-		a.showDocumentCommand(),
+		a.showCommand(),
 		&cobra.Command{
 			Use:     "schema",
 			Short:   "Print a JSON Schema of the documents, for an editor",
@@ -67,29 +68,45 @@ func (a *app) libraryCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) showDocumentCommand() *cobra.Command {
-	var full bool
+func (a *app) showCommand() *cobra.Command {
+	var parts, full bool
+	var with []string
 	cmd := &cobra.Command{
 		Use:               "show NAME",
 		Short:             "Show one document; --full shows every word of it",
 		Args:              arguments(1, 1),
 		ValidArgsFunction: a.completeDocuments,
+		RunE: func(_ *cobra.Command, args []string) error {
+			library, err := a.library()
+			if err != nil {
+				return err
+			}
+			doc, err := library.Find(args[0])
+			if err != nil {
+				return err
+			}
+			switch {
+			case full && parts:
+				return usage("--full conflicts with --parts")
+			case !parts && len(with) > 0:
+				return usage("--with goes with --parts")
+			case full:
+				return a.show(page.NewFullDocument(doc, library.OriginOf(doc), library.SheetsOf(doc)))
+			case !parts:
+				return a.show(page.NewDocument(doc, library.OriginOf(doc)))
+			case doc.Procedure == nil:
+				return usage("%s is not a procedure; only a procedure has tools and parts to list", args[0])
+			}
+			things, err := page.NewThings(doc.Procedure.For(steps.Selection{Has: with}, ""))
+			if err != nil {
+				return err
+			}
+			return a.show(things)
+		},
 	}
 	cmd.Flags().BoolVar(&full, "full", false, "every step as at the bench, every gate with its limits, for proof-reading")
-	cmd.RunE = func(_ *cobra.Command, args []string) error {
-		library, err := a.library()
-		if err != nil {
-			return err
-		}
-		doc, err := library.Find(args[0])
-		if err != nil {
-			return err
-		}
-		if !full {
-			return a.show(page.NewDocument(doc, library.OriginOf(doc)))
-		}
-		return a.show(page.NewFullDocument(doc, library.OriginOf(doc), library.SheetsOf(doc)))
-	}
+	cmd.Flags().BoolVar(&parts, "parts", false, "of a procedure: its tools, and its parts added up")
+	cmd.Flags().StringSliceVar(&with, "with", nil, "with --parts: the `OPTIONS` of the airframe")
 	return cmd
 }
 

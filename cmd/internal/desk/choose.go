@@ -70,6 +70,9 @@ func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.
 			return nil
 		}
 		of, _ := doc.Procedure.Stage(name)
+		if slices.ContainsFunc(of.Steps, func(step steps.Step) bool { return !nameable(step, sheet.Sheet) }) {
+			return nil
+		}
 		return of.Steps
 	}
 	job, replaced := repair.Fit(build, choice.Answers[0], has, stage("first"), stage("air"), stage("last"))
@@ -77,12 +80,6 @@ func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.
 		return nil, refuse("it takes the place of what these steps of %s made, and no document says how that comes off: %s", build.Name, strings.Join(replaced, ", "))
 	}
 	doc, err := procedures.Kept(job)
-	if err == nil {
-		if faults := doc.Against(sheet.Sheet); len(faults) > 0 { // a design without what the shared steps name
-			job, _ = repair.Fit(build, choice.Answers[0], has, nil, nil, nil)
-			doc, err = procedures.Kept(job)
-		}
-	}
 	if err == nil {
 		if faults := doc.Against(sheet.Sheet); len(faults) > 0 {
 			err = faults
@@ -92,6 +89,17 @@ func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.
 		return nil, refuse("the steps that it adds to %s make no job by themselves (%v)", build.Name, err)
 	}
 	return doc, nil
+}
+
+// nameable reports whether the design has the conditions and the zones of a
+// shared step: one without a motor has no propeller to take off.
+func nameable(step steps.Step, sheet *steps.Sheet) bool {
+	for _, set := range slices.Concat(step.Needs, step.Sets) {
+		if _, ok := sheet.Condition(set.Condition); !ok {
+			return false
+		}
+	}
+	return !slices.ContainsFunc(step.Disturbs, func(zone string) bool { return !slices.Contains(sheet.Zones, zone) })
 }
 
 // builtBy is the build that the airframe was built by, as the library has it now;

@@ -39,6 +39,7 @@ func TestMain(m *testing.M) {
 func TestGolden(t *testing.T) {
 	pages := album{}
 	pages.evenings(t)
+	pages.choosing(t)
 	pages.keeping()
 	for name, markdown := range pages {
 		t.Run(name, func(t *testing.T) {
@@ -72,6 +73,7 @@ func golden(name string) string { return filepath.Join("testdata", "golden", nam
 func TestEveryPageIsGolden(t *testing.T) {
 	pages := album{}
 	pages.evenings(t)
+	pages.choosing(t)
 	pages.keeping()
 	names := slices.Sorted(maps.Keys(pages))
 	all := makers(t)
@@ -167,8 +169,8 @@ func newBench(t testing.TB, pages album) *bench {
 	t.Helper()
 	docs := map[string]*procedures.Document{}
 	known := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
-	for _, folder := range []string{"testdata", "../cli/testdata"} {
-		files, err := filepath.Glob(filepath.Join(folder, "finch*.yaml"))
+	for _, of := range []string{"testdata/finch", "../cli/testdata/finch", "../cli/testdata/dunlin"} {
+		files, err := filepath.Glob(of + "*.yaml")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -301,6 +303,23 @@ func (a album) evenings(t testing.TB) {
 	b.clockBack()
 }
 
+// choosing has a choice of the design, an option and methods to choose from.
+func (a album) choosing(t testing.TB) {
+	b := newBench(t, a)
+	sheet := b.docs["dunlin"]
+	b.act(workflow.Register{Mark: "DN-01", Sheet: sheet.Sheet, Digest: store.Digest(sheet.Bytes)})
+	b.start("dunlin-build", "")
+	b.show("Next-choice", page.NewNext(b.State, b.Now))
+	b.show("Airframe-not-chosen", page.NewAirframe(b.State, b.Now))
+	b.pages["Refusal-choice"] = b.refused(workflow.Finish{Step: "which-fins"})
+	b.show("Recorded-chosen", b.act(workflow.Choose{Answer: "soft-fins"}))
+	b.show("Next-option", page.NewNext(b.State, b.Now))
+	b.act(workflow.Choose{Answer: "lamp", No: true})
+	b.show("Next-method", page.NewNext(b.State, b.Now))
+	b.act(workflow.Choose{Answer: "both-faces"})
+	b.show("Journal-chosen", page.NewJournal(b.State))
+}
+
 // tab glues something in the two acts of a glue that dries, and lets it lapse.
 func (b *bench) tab() {
 	b.start("finch-tab", "")
@@ -374,6 +393,14 @@ func (b *bench) build() {
 	contact, err := b.State.Use("contact")
 	b.must(err)
 	contact.Hold = []string{"No flame and no hot iron is in the room", "Gloves are **on**"}
+	things, err := page.NewThings(&steps.Procedure{Name: "look", Title: "Look it over", Stages: []steps.Stage{{Name: "one", Steps: []steps.Step{
+		{Name: "a", Tools: []string{"knife"}, Parts: []steps.Part{{Name: "Tube <b>", Size: b.q("56 cm", quantity.Length)}, {Name: "Screw M3", Count: 4}}},
+		{Name: "b", Tools: []string{"knife", "iron"}, Parts: []steps.Part{{Name: "Tube <b>", Size: b.q("40 mm", quantity.Length)}, {Name: "Screw M3", Count: 2}}}}}}})
+	b.must(err)
+	b.show("Things", things)
+	nothing, err := page.NewThings(&steps.Procedure{Title: "Nothing"})
+	b.must(err)
+	b.show("Things-none", nothing)
 	b.show("Use", page.NewUse(b.State, contact, b.Now))
 	b.show("Recorded-coated", b.act(workflow.Finish{Step: "coat-left"}))
 	b.clocks("coated")

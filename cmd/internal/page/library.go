@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fettle/procedures"
@@ -222,8 +223,8 @@ func triageText(t *steps.Triage, from string) string {
 			l.item("quarantine%s: %s", esc(optionally(" of ", q.For.Typed())), esc(strings.Join(q.Confirm, "; ")))
 		}
 		for _, r := range t.Rows {
-			if r.Finding == f.Name {
-				where := first(strings.Join(r.Zones, ", "), "any zone") + ", " + first(strings.Join(r.Severities, " or "), "any severity")
+			if slices.Contains(r.Findings, f.Name) {
+				where := first(strings.Join(r.Zones, ", "), "any zone") + ", " + first(strings.Join(r.Severities, " or "), "any severity but cosmetic")
 				l.item("%s: **%s** %s. %s", esc(where), esc(r.Outcome), esc(r.Procedure), esc(r.Why))
 			}
 		}
@@ -258,6 +259,41 @@ func first(a, b string) string {
 		return a
 	}
 	return b
+}
+
+// Things are the tools and the parts of a procedure.
+type Things struct {
+	Name  string       `json:"name"`
+	Title string       `json:"title"`
+	Tools []string     `json:"tools"`
+	Parts []steps.Part `json:"parts"` // added up
+}
+
+// NewThings adds up what a procedure takes.
+func NewThings(p *steps.Procedure) (Things, error) {
+	tools, parts, err := p.Things()
+	return Things{p.Name, p.Title, append([]string{}, tools...), append([]steps.Part{}, parts...)}, err
+}
+
+// Markdown is the list of both.
+func (t Things) Markdown(Clock) string {
+	var l lines
+	l.add("# %s\n\n## Tools\n", esc(t.Title))
+	for _, name := range t.Tools {
+		l.item("%s", esc(name))
+	}
+	l.add("\n## Parts\n")
+	for _, p := range t.Parts {
+		amount := p.Size.String()
+		if p.Count > 0 {
+			amount = fmt.Sprint(p.Count)
+		}
+		l.item("%s: **%s**", esc(p.Name), esc(amount))
+	}
+	if len(t.Tools)+len(t.Parts) == 0 {
+		l.add("Its steps name no tools and no parts.")
+	}
+	return l.String()
 }
 
 // A Check is the result of checking documents.
