@@ -121,6 +121,8 @@ func (s schemas) of(t typ) any {
 		return anyOf(one, listOf(one))
 	case changes:
 		return byName(schema{"pattern": `^[1-9][0-9]*$`}, text())
+	case parts:
+		return byName(text(), anyOf(schema{"type": "integer", "minimum": 1, "maximum": 10_000}, amount(), schema{"type": "string", "pattern": `^[0-9]+$`}))
 	case aMap:
 		return byName(name(), s.of(t.of[0]))
 	case anEither:
