@@ -139,6 +139,33 @@ func (c *checker) sheets() []*Document {
 }
 
 // report checks what was added.
+// reglued finds reworks that glue a joint anew which nothing has joined.
+func (c *checker) reglued(sheet *Document) Faults {
+	var known []string
+	for _, d := range c.all() {
+		if d.Procedure == nil || !d.Starts() || !d.Serves(sheet.Sheet) {
+			continue
+		}
+		if d.doubts.lostAny(joins) {
+			return nil
+		}
+		for _, s := range d.Procedure.Steps() {
+			if s.Kind.Traits().Joins && !slices.Contains(known, s.Joint) {
+				known = append(known, s.Joint)
+			}
+		}
+	}
+	var faults Faults
+	for _, g := range sheet.Sheet.Gates {
+		for _, w := range g.Reworks {
+			if w.Joint != "" && len(known) > 0 && !slices.Contains(known, w.Joint) {
+				faults = append(faults, sheet.fault(sheet.places[reworkAt(w.Joint)], fmt.Sprintf("the rework of %s glues the joint %s, which no procedure of the design joins%s", g.Name, w.Joint, suggest(w.Joint, known))))
+			}
+		}
+	}
+	return faults
+}
+
 func (c *checker) report() (Report, error) {
 	var out Report
 	sheets := c.sheets()
@@ -166,6 +193,11 @@ func (c *checker) report() (Report, error) {
 			if sheet.Sheet != nil && doc.Procedure.Design == sheet.Sheet.Name {
 				c.faults = append(c.faults, doc.against(sheet.Sheet, sheet.doubts)...)
 			}
+		}
+	}
+	for _, sheet := range c.docs {
+		if sheet.Sheet != nil {
+			c.faults = append(c.faults, c.reglued(sheet)...)
 		}
 	}
 	if err := c.compose(); err != nil {

@@ -20,6 +20,8 @@ const (
 	ToCoatAgain     RemedyKind = "coat-again"          // Joint: a fresh coat on every face
 	ToSayBegan      RemedyKind = "say-began"           // Step: of a glue step, once a fresh coat is on
 	ToNameAdhesive  RemedyKind = "name-adhesive"       // Step, Names: those that it may be
+	ToChooseWay     RemedyKind = "choose-way"          // Gate: which of several ways of rework
+	ToSayMixed      RemedyKind = "say-mixed"           // Gate: when the glue of its rework was mixed
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit
 	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; rework comes after
