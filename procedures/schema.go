@@ -126,7 +126,11 @@ func (s schemas) of(t typ) any {
 	case aMap:
 		return byName(name(), s.of(t.of[0]))
 	case anEither:
-		return anyOf(s.of(t.of[0]), s.of(t.of[1]))
+		var forms []any
+		for _, one := range t.of {
+			forms = append(forms, s.of(one))
+		}
+		return anyOf(forms...)
 	}
 	return nil
 }

@@ -52,7 +52,7 @@ const (
 	aMapping       // keys with values
 	aList          // a list of mappings
 	aMap           // a mapping by names that the author chooses
-	anEither       // one of two forms
+	anEither       // one of several forms
 	entries        // steps and runs
 	wordLists      // lists of words, by names
 	used           // stages and steps of other procedures

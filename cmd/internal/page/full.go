@@ -153,7 +153,7 @@ func gateInFull(sheet *steps.Sheet, g steps.Gate) string {
 	if g.Critical {
 		text += "; **critical**"
 	}
-	for _, more := range []string{g.How, g.Rework} {
+	for _, more := range []string{g.How, reworkText(g.Reworks)} {
 		if more = strings.TrimSpace(more); more != "" {
 			text += "\n\n  " + strings.ReplaceAll(more, "\n", "\n  ") + "\n"
 		}
