@@ -177,6 +177,11 @@ func (c *checker) report() (Report, error) {
 		if doc.Triage != nil {
 			wrong = c.answered(doc)
 		}
+		for _, sheet := range sheets {
+			if slices.Contains(served, sheet.Sheet.Name) && !c.bad[sheet] {
+				wrong = append(wrong, doc.releasing(sheet.Sheet)...)
+			}
+		}
 		c.faults = append(c.faults, wrong...)
 		out.Documents = append(out.Documents, Checked{doc, served})
 	}
@@ -206,6 +211,22 @@ func (c *checker) report() (Report, error) {
 	}
 	out.Faults, out.Notes, out.Answers = c.faults.sorted().once().capped(), c.notes.sorted().capped(), c.count
 	return out, c.ctx.Err()
+}
+
+// releasing finds a release that can never be given, as no critical gate proves
+// the airframe straight. It is asked of a check alone: what was begun goes on.
+func (d *Document) releasing(sheet *steps.Sheet) Faults {
+	i := slices.IndexFunc(d.Procedure.Steps(), func(s steps.Step) bool { return s.Kind.Traits().Releases })
+	if i < 0 {
+		return nil
+	}
+	for _, has := range d.variantsOn(sheet) {
+		if !slices.ContainsFunc(sheet.GatesFor(steps.Selection{Has: has}), func(g steps.Gate) bool { return g.Critical && !g.Work }) {
+			return Faults{d.fault(d.places[stepAt(d.Procedure.Steps()[i].Name)],
+				fmt.Sprintf("no release can ever be given%s: the design %s has no critical gate there", variant{options: has}.when(), sheet.Name))}
+		}
+	}
+	return nil
 }
 
 // against checks a procedure against the sheets that it may serve.

@@ -356,7 +356,10 @@ func (reworksValue) write(from *[]steps.Rework) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (reworksValue) typ() typ { return reworkOne().typ() }
+func (reworksValue) typ() typ {
+	one := reworkOne().typ()
+	return typ{is: anEither, of: append(slices.Clip(one.of), typ{is: aList, of: []typ{one}})}
+}
 
 func lifeKeys() mapping[steps.Validity] {
 	type l = steps.Validity
