@@ -8,6 +8,7 @@ require (
 	github.com/charmbracelet/x/ansi v0.10.2
 	github.com/muesli/termenv v0.16.0
 	github.com/rogpeppe/go-internal v1.16.0
+	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
 	github.com/spf13/cobra v1.10.2
 	github.com/yuin/goldmark v1.7.13
 	go.etcd.io/bbolt v1.5.0

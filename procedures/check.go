@@ -139,6 +139,33 @@ func (c *checker) sheets() []*Document {
 }
 
 // report checks what was added.
+// reglued finds reworks that glue a joint anew which nothing has joined.
+func (c *checker) reglued(sheet *Document) Faults {
+	var known []string
+	for _, d := range c.all() {
+		if d.Procedure == nil || !d.Starts() || !d.Serves(sheet.Sheet) {
+			continue
+		}
+		if d.doubts.lostAny(joins) {
+			return nil
+		}
+		for _, s := range d.Procedure.Steps() {
+			if s.Kind.Traits().Joins && !slices.Contains(known, s.Joint) {
+				known = append(known, s.Joint)
+			}
+		}
+	}
+	var faults Faults
+	for _, g := range sheet.Sheet.Gates {
+		for _, w := range g.Reworks {
+			if w.Joint != "" && len(known) > 0 && !slices.Contains(known, w.Joint) {
+				faults = append(faults, sheet.fault(sheet.places[reworkAt(w.Joint)], fmt.Sprintf("the rework of %s glues the joint %s, which no procedure of the design joins%s", g.Name, w.Joint, suggest(w.Joint, known))))
+			}
+		}
+	}
+	return faults
+}
+
 func (c *checker) report() (Report, error) {
 	var out Report
 	sheets := c.sheets()
@@ -149,6 +176,11 @@ func (c *checker) report() (Report, error) {
 		served, wrong := c.against(doc, sheets)
 		if doc.Triage != nil {
 			wrong = c.answered(doc)
+		}
+		for _, sheet := range sheets {
+			if slices.Contains(served, sheet.Sheet.Name) && !c.bad[sheet] {
+				wrong = append(wrong, doc.releasing(sheet.Sheet)...)
+			}
 		}
 		c.faults = append(c.faults, wrong...)
 		out.Documents = append(out.Documents, Checked{doc, served})
@@ -163,6 +195,11 @@ func (c *checker) report() (Report, error) {
 			}
 		}
 	}
+	for _, sheet := range c.docs {
+		if sheet.Sheet != nil {
+			c.faults = append(c.faults, c.reglued(sheet)...)
+		}
+	}
 	if err := c.compose(); err != nil {
 		return Report{}, err
 	}
@@ -174,6 +211,22 @@ func (c *checker) report() (Report, error) {
 	}
 	out.Faults, out.Notes, out.Answers = c.faults.sorted().once().capped(), c.notes.sorted().capped(), c.count
 	return out, c.ctx.Err()
+}
+
+// releasing finds a release that can never be given, as no critical gate proves
+// the airframe straight. It is asked of a check alone: what was begun goes on.
+func (d *Document) releasing(sheet *steps.Sheet) Faults {
+	i := slices.IndexFunc(d.Procedure.Steps(), func(s steps.Step) bool { return s.Kind.Traits().Releases })
+	if i < 0 {
+		return nil
+	}
+	for _, has := range d.variantsOn(sheet) {
+		if !slices.ContainsFunc(sheet.GatesFor(steps.Selection{Has: has}), func(g steps.Gate) bool { return g.Critical && !g.Work }) {
+			return Faults{d.fault(d.places[stepAt(d.Procedure.Steps()[i].Name)],
+				fmt.Sprintf("no release can ever be given%s: the design %s has no critical gate there", variant{options: has}.when(), sheet.Name))}
+		}
+	}
+	return nil
 }
 
 // against checks a procedure against the sheets that it may serve.

@@ -183,19 +183,20 @@ func (d *Document) methodsInOrder(o *order) Faults {
 			}
 			by[name] = of[i].Name
 		}
-		faults = append(faults, d.governedAfter(o, &of[i], c)...)
+		faults = append(faults, d.governedAfter(o, []*steps.Step{&of[i]}, c)...)
 	}
 	return faults
 }
 
-// governedAfter finds steps that an answer governs and that can come before the
+// governedAfter finds steps that an answer governs and that can come before every
 // step that chooses it, and lists of answers that say nothing.
-func (d *Document) governedAfter(o *order, chooses *steps.Step, c steps.Choice) Faults {
+func (d *Document) governedAfter(o *order, choose []*steps.Step, c steps.Choice) Faults {
 	var faults Faults
 	for s := range o.all() {
+		before := func(chooses *steps.Step) bool { return o.before(chooses.Name, s.Name) }
 		for _, name := range s.Options() {
-			if _, governs := c.Answer(name); governs && !o.before(chooses.Name, s.Name) {
-				d.complain(s, &faults)("it depends on %s, but may come before the step %s, which chooses it", name, chooses.Name)
+			if _, governs := c.Answer(name); governs && !slices.ContainsFunc(choose, before) {
+				d.complain(s, &faults)("it depends on %s, but may come before the step %s, which chooses it", name, choose[0].Name)
 				break
 			}
 		}
@@ -230,7 +231,7 @@ func coveredBy(w steps.Where, c steps.Choice) string {
 func (d *Document) chosen(o *order, sheet *steps.Sheet) Faults {
 	var faults Faults
 	build := d.Procedure.Kind == steps.Build
-	asked := map[string]string{}
+	asked := map[string][]*steps.Step{}
 	own, of := methodsOf(d.Procedure)
 	for i, c := range own {
 		for _, name := range c.Names() {
@@ -245,19 +246,22 @@ func (d *Document) chosen(o *order, sheet *steps.Sheet) Faults {
 		}
 		say := d.complain(s, &faults)
 		c := s.Asked(sheet)
-		switch other, twice := asked[c.Name]; {
-		case twice:
-			say("the step %s chooses %s too: a job chooses once", other, c.Name)
+		switch other := asked[c.Name]; {
+		case len(other) > 0 && (build || !d.Made || other[0].Choose != s.Choose): // in a plan one answer meets both
+			say("the step %s chooses %s too: a job chooses once", other[0].Name, c.Name)
 		case build && !c.Asks():
 			say("a build asks for the whole choice: write choose: %s", c.Name)
 		case build && !c.Alone && len(s.Options()) > 0:
 			say("it depends on an option; every airframe needs an answer to %s", c.Name)
 		}
-		asked[c.Name] = s.Name
-		faults = append(faults, d.governedAfter(o, s, c)...)
+		asked[c.Name] = append(asked[c.Name], s)
 	}
 	for _, c := range sheet.Choices() {
-		if c.Alone || asked[c.Name] != "" {
+		if of := asked[c.Name]; len(of) > 0 {
+			faults = append(faults, d.governedAfter(o, of, of[0].Asked(sheet))...)
+			continue
+		}
+		if c.Alone {
 			continue
 		}
 		faults = append(faults, d.covered(o, c)...)

@@ -156,3 +156,32 @@ func TestChoicesWritten(t *testing.T) {
 		t.Errorf("%v, written\n%s", err, data)
 	}
 }
+
+// In a plan of two repairs that set the same answer, one answer meets both; an
+// author's procedure chooses once.
+func TestAPlanMayChooseTwice(t *testing.T) {
+	sheet, err := Parse("s.yaml", []byte(choiceSheet))
+	if err != nil {
+		t.Fatal(err)
+	}
+	set := func(name string) steps.Stage {
+		return steps.Stage{Name: name, Steps: []steps.Step{
+			{Name: name + "-set", Kind: steps.Choose, Choose: "soft-fins"},
+			{Name: name + "-fit", Kind: steps.Do, Do: "Fit them.", Where: steps.Where{With: [][]string{{"soft-fins"}}}, Disturbs: []string{"tail"}},
+		}}
+	}
+	doc, err := Kept(&steps.Procedure{Name: "plan", Title: "Plan", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{set("one"), set("two")}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if faults := doc.Against(sheet.Sheet); len(faults) > 0 {
+		t.Errorf("%v", faults)
+	}
+	written, err := Parse("plan.yaml", doc.Bytes)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if faults := written.Against(sheet.Sheet); len(faults) != 1 || !strings.Contains(faults[0].Text, "the step one-set chooses fins too") {
+		t.Errorf("%v", faults)
+	}
+}

@@ -137,7 +137,7 @@ func cured(o *order, joint, before string) bool {
 func TestNoGlueWithoutItsClock(t *testing.T) {
 	aside := regexp.MustCompile(`(?i)\b(harden|fill|dab|seal)\b[^.\n]*\b(epoxy|glue|adhesive)\b`)
 	eachStep(t, func(d *Document, s *steps.Step) {
-		if s.Kind != steps.Coat && s.Kind != steps.Join && aside.MatchString(s.Do) {
+		if !s.Kind.Traits().Glues() && aside.MatchString(s.Do) {
 			t.Errorf("%s: %s uses glue and coats no joint: %q", d.File, s.Name, aside.FindString(s.Do))
 		}
 	})

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
+	"slices"
 	"strconv"
 
 	"fettle/steps"
@@ -27,10 +28,10 @@ type Document struct {
 	names   []reference      // the names that a sheet must have
 	places  map[string]place // where steps and stages are, by stepAt and stageAt
 	doubts  doubts
-	uses    bool    // whether it uses another document
-	cut     bool    // whether it was not read to its end, for its size
-	late    Faults  // what was found wrong with the order of its steps
-	origins []place // of lines that only the program writes
+	used    []string // the names of the documents whose steps it uses
+	cut     bool     // whether it was not read to its end, for its size
+	late    Faults   // what was found wrong with the order of its steps
+	origins []place  // of lines that only the program writes
 }
 
 // A reference is the mention of a name that a design sheet must have.
@@ -116,6 +117,25 @@ func (d *Document) Revision() int {
 		return d.Triage.Revision
 	}
 	return d.Procedure.Revision
+}
+
+// NameKey is the key under which a document of its kind has its name.
+func (d *Document) NameKey() string {
+	if d.Procedure != nil {
+		return "procedure"
+	}
+	return d.Kind()
+}
+
+// Uses are the names of the documents whose steps it uses.
+func (d *Document) Uses() []string {
+	var names []string
+	for _, name := range d.used {
+		if !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	return names
 }
 
 // The kinds of document that are not procedures.

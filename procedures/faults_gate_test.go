@@ -84,7 +84,13 @@ func TestGateFaults(t *testing.T) {
 		{name: "rework without do", edit: []string{"{do: Pack the low side., disturbs: [tail]}", "§{disturbs: [tail]}"}, want: "rework has no do"},
 		{name: "rework of an unknown zone", edit: []string{"disturbs: [tail]}", "disturbs: [§tial]}"}, want: `unknown zone "tial"; did you mean "tail"?`},
 		{name: "rework of nothing", edit: []string{"disturbs: [tail]}", "disturbs: §[]}"}, want: "disturbs is an empty list"},
-		{name: "rework with a glue", edit: []string{"disturbs: [tail]}", "disturbs: [tail], §glue: epoxy}"}, want: `unknown key "glue" in rework; known: do, disturbs`},
+		{name: "rework with a clue", edit: []string{"disturbs: [tail]}", "disturbs: [tail], §clamp: epoxy}"}, want: `unknown key "clamp" in rework`},
+		{name: "rework with a glue alone", edit: []string{"disturbs: [tail]}", "disturbs: [tail], glue: §epoxy}"}, want: "glue must be a mapping (keys with values), not text"},
+		{name: "rework that glues nothing", edit: []string{"disturbs: [tail]}", "disturbs: [tail], glue: §{with: epoxy}}"}, want: "glue has no joint"},
+		{name: "rework that glues with nothing", edit: []string{"disturbs: [tail]}", "disturbs: [tail], glue: §{joint: roots}}"}, want: "glue has no with"},
+		{name: "rework that glues with what is unknown", edit: []string{"disturbs: [tail]}", "disturbs: [tail], glue: {joint: roots, with: [contact, §epoxi]}}"}, want: `unknown adhesive "epoxi"; did you mean "epoxy"?`},
+		{name: "no ways of rework", edit: []string{"{do: Pack the low side., disturbs: [tail]}", "§[]"}, want: "rework is an empty list"},
+		{name: "a way without do", edit: []string{"{do: Pack the low side., disturbs: [tail]}", "[Pack it., §{disturbs: [tail]}]"}, want: "rework has no do"},
 	})
 }
 
@@ -102,7 +108,7 @@ func TestGatesAreRead(t *testing.T) {
 		probe, _ := doc.Sheet.Gauge("probe")
 		for _, c := range []struct{ what, got, want string }{
 			{"fall", fall.Limits.Low.String() + " " + fall.Limits.High.String() + " " + fall.Result.String(), "3 mm 7 mm front − rear"},
-			{"needs", fall.Needs[0].String() + ", " + fall.Rework + ", " + strings.Join(fall.Reworking(), " "), "propeller: off, Pack the low side., tail"},
+			{"needs", fall.Needs[0].String() + ", " + fall.Reworks[0].Do + ", " + strings.Join(fall.Reworking(fall.Reworks[0]), " "), "propeller: off, Pack the low side., tail"},
 			{"twist", twist.Limits.Low.String() + " " + twist.Limits.High.String() + " " + twist.Result.String() + " in " + twist.Unit(), "1° 2.5° the angle of nose − edge over 200 mm in mm"},
 			{"heat", heat.Limits.Low.String() + " " + heat.Limits.High.String() + " " + heat.Unit(), "100 °C 115 °C °C"},
 			{"probe", probe.Repeatability.String(), "2 °C"},

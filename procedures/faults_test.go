@@ -237,7 +237,9 @@ func run(t *testing.T, valid string, cases []faulty) {
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
 			text, at := marked(c.text(t, valid), c.at)
-			expect(t, faultsOf(t, text), "x.yaml:"+at, c.want, c.of)
+			faults := faultsOf(t, text)
+			expect(t, faults, "x.yaml:"+at, c.want, c.of)
+			agree(t, text, faults)
 			of := valid
 			if valid == gatesText { // which has all that sheetText has
 				of = sheetText

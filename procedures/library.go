@@ -241,6 +241,21 @@ func reason(err error) string {
 	return err.Error()
 }
 
+// SheetsOf are the design sheets of the library that a procedure serves.
+func (l *Library) SheetsOf(d *Document) []*steps.Sheet {
+	if !d.Starts() {
+		return nil
+	}
+	var sheets []*steps.Sheet
+	entries, _, _ := l.list()
+	for _, e := range entries {
+		if e.Document.Sheet != nil && d.Serves(e.Document.Sheet) {
+			sheets = append(sheets, e.Document.Sheet)
+		}
+	}
+	return sheets
+}
+
 // Find returns the document with that name or in that file. The error is a
 // [*NotFoundError], a [*KindError], or the [Faults] of the document.
 func (l *Library) Find(name string) (*Document, error) {

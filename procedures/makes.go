@@ -58,7 +58,9 @@ func (madeValue) write(from *[]steps.Made) *yaml.Node {
 
 func (madeValue) typ() typ {
 	zones := namesValue{to: zone}.typ()
-	return typ{is: anEither, of: []typ{zones, {is: aMap, to: zone, what: "the zone", of: []typ{zones}}}}
+	rests := zones
+	rests.none = true
+	return typ{is: anEither, of: []typ{zones, {is: aMap, to: zone, what: "the zone", of: []typ{rests}}}}
 }
 
 // makesValue is what all that is below makes.

@@ -91,7 +91,7 @@ func read(file string, data []byte, from sources, kept bool) (*Document, Faults)
 		r.fault(root, "neither a design sheet nor a procedure nor a triage table: it has none of the keys design, procedure and triage")
 		return nil, r.faultsWith(slips)
 	}
-	if r.doc.uses && r.doc.Starts() && len(r.faults) == 0 {
+	if len(r.doc.used) > 0 && r.doc.Starts() && len(r.faults) == 0 {
 		r.writeOut(root)
 	}
 	return r.doc, r.faultsWith(slips)

@@ -191,7 +191,7 @@ func unsafe(c rune) bool {
 
 // name reads a name: lower-case letters, digits and hyphens.
 func (r *reader) name(n *yaml.Node, what string) string {
-	if n.Kind == yaml.ScalarNode && isName(n.Value) && !null(n) {
+	if n.Kind == yaml.ScalarNode && !null(n) && (isName(n.Value) || r.within.own && isName(blankless(n.Value))) {
 		return n.Value
 	}
 	name := r.text(n, what)
@@ -203,6 +203,11 @@ func (r *reader) name(n *yaml.Node, what string) string {
 		r.fault(n, "%q is not a name for %s: a name is lower-case letters, digits and single hyphens, like left-boom", name, what)
 	}
 	return ""
+}
+
+// blankless is a name with the names of its blanks in their places.
+func blankless(name string) string {
+	return blanks().ReplaceAllStringFunc(name, func(b string) string { return strings.ToLower(b[1 : len(b)-1]) })
 }
 
 // isName reports whether the text is a name: groups of lower-case letters and

@@ -287,8 +287,9 @@ func (r *reader) filledIn(n *yaml.Node, blank string) string {
 				known = append(known, w.Name)
 			}
 			r.fault(n, "nothing is filled in for %s%s", blank, suggest(name, known))
+			return name
 		}
-		return name
+		return blank
 	}
 	w := c.words[i]
 	*w.used = true
@@ -553,7 +554,7 @@ func (r *reader) use(n *yaml.Node, what string, to *[]steps.Step) {
 		r.fault(n, "%s %s", document, wrong)
 		return
 	}
-	r.doc.uses = true
+	r.doc.used = append(r.doc.used, document)
 	before := len(*to)
 	r.inside(func() {
 		at := r.at(n)

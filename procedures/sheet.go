@@ -262,15 +262,8 @@ func gateKeys() mapping[steps.Gate] {
 			"what is measured, in a few words", "Depth of the spar slot"},
 		{"how", optional, field(func(g *g) *string { return &g.How }, textValue{prose}),
 			"how it is measured", "Put the tail of the caliper on the floor of the slot."},
-		{"rework", optional, either[g]{
-			one:   field(func(g *g) *string { return &g.Rework }, textValue{prose}),
-			short: func(g *g) bool { return len(g.ReworkDisturbs) == 0 },
-			more: mapping[g]{what: "rework", keys: []key[g]{
-				{"do", required, field(func(g *g) *string { return &g.Rework }, textValue{prose}), "what to do", "Deepen a high spot."},
-				{"disturbs", optional, field(func(g *g) *[]string { return &g.ReworkDisturbs }, namesValue{to: zone}),
-					"the zones it disturbs; by default those the gate depends on", "[wing]"},
-			}}},
-			"what to do when it is out of tolerance: a text, or a text with what it disturbs", "Deepen a high spot with the sanding stick."},
+		{"rework", optional, field(func(g *g) *[]steps.Rework { return &g.Reworks }, reworksValue{}),
+			"what to do when it is out of tolerance: a text; or a text with what it disturbs and glues; or a list of such, of which one is taken", "Deepen a high spot with the sanding stick."},
 		{"points", optional, field(func(g *g) *[]string { return &g.Points }, namesValue{}),
 			"where it is measured; by default one point without a name", "[left, right]"},
 		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
@@ -309,6 +302,63 @@ func gateKeys() mapping[steps.Gate] {
 		{"without", optional, field(func(g *g) *steps.Where { return &g.Where }, whereValue{not: true}),
 			"only on an airframe with none of these options", "# rudder"},
 	}}
+}
+
+// reworkOne is one way of a rework.
+func reworkOne() either[steps.Rework] {
+	type w = steps.Rework
+	do := field(func(w *w) *string { return &w.Do }, textValue{prose})
+	return either[w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && w.Joint == "" }, more: mapping[w]{what: "rework", keys: []key[w]{
+		{"do", required, do, "what to do", "Deepen a high spot."},
+		{"disturbs", optional, field(func(w *w) *[]string { return &w.Disturbs }, namesValue{to: zone}),
+			"the zones it disturbs; by default those the gate depends on", "[wing]"},
+		{"glue", optional, mapping[w]{what: "glue", check: regluedAt, keys: []key[w]{
+			{"joint", required, field(func(w *w) *string { return &w.Joint }, nameValue{joint}), "the joint, as it is called where it is joined", "halves"},
+			{"with", required, field(func(w *w) *[]string { return &w.Adhesives }, oneOrMore{namesValue{to: adhesive, one: true}}), "what it is glued with; of a list, one is named", "contact"},
+		}}, "the joint that it glues anew: nothing that depends on it is measured before that can be handled, and there is no release before it is cured", "{joint: halves, with: contact}"},
+	}}}
+}
+
+// reworkAt is where a joint that a rework glues anew is named.
+func reworkAt(joint string) string { return "the rework of joint " + joint }
+
+func regluedAt(f fields, w *steps.Rework) {
+	if n := f.get("joint"); n != nil {
+		f.doc.places[reworkAt(w.Joint)] = f.at(n)
+	}
+}
+
+// reworksValue is one way of a rework, or a list of them.
+type reworksValue struct{}
+
+func (reworksValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Rework) {
+	one := func(item *yaml.Node) {
+		var w steps.Rework
+		if reworkOne().read(r, item, what, &w); w.Do != "" {
+			*to = append(*to, w)
+		}
+	}
+	if n.Kind != yaml.SequenceNode {
+		one(n)
+		return
+	}
+	r.list(n, what, one)
+}
+
+func (reworksValue) write(from *[]steps.Rework) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.SequenceNode}
+	for i := range *from {
+		n.Content = append(n.Content, reworkOne().write(&(*from)[i]))
+	}
+	if len(n.Content) == 1 {
+		return n.Content[0]
+	}
+	return unlessEmpty(n)
+}
+
+func (reworksValue) typ() typ {
+	one := reworkOne().typ()
+	return typ{is: anEither, of: append(slices.Clip(one.of), typ{is: aList, of: []typ{one}})}
 }
 
 func lifeKeys() mapping[steps.Validity] {

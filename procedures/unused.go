@@ -63,7 +63,10 @@ func (c *checker) usedOn(s *steps.Sheet) map[reference]bool {
 		use(zone, g.Of...)
 		use(gauge, g.Gauge)
 		use(option, g.Options()...)
-		use(zone, g.ReworkDisturbs...)
+		for _, w := range g.Reworks {
+			use(zone, w.Disturbs...)
+			use(adhesive, w.Adhesives...)
+		}
 		for _, need := range g.Needs {
 			use(condition, need.Condition)
 		}

@@ -26,6 +26,7 @@ type typ struct {
 	low   int                // aWhole, aNumber
 	high  int
 	on    bool // aSwitch: the default
+	none  bool // names: there may be none
 }
 
 // A form is the outermost part of a typ.
@@ -51,7 +52,7 @@ const (
 	aMapping       // keys with values
 	aList          // a list of mappings
 	aMap           // a mapping by names that the author chooses
-	anEither       // one of two forms
+	anEither       // one of several forms
 	entries        // steps and runs
 	wordLists      // lists of words, by names
 	used           // stages and steps of other procedures

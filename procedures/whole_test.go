@@ -167,3 +167,29 @@ func TestHints(t *testing.T) {
 		{name: "a hash at the beginning", edit: []string{"do: Count the parts.", "do:§ #3 is counted"}, want: "do is empty"},
 	})
 }
+
+// A build whose release can never be given is not in order: nothing on such an
+// airframe proves it straight.
+func TestReleaseThatCanNeverBeGiven(t *testing.T) {
+	sheet := func(critical, with string) string {
+		return "design: wren\ntitle: Wren\nrevision: 1\nzones: [wing]\noptions: {rudder: A rudder}\ngauges: {rule: {title: Rule, resolution: 0.5 mm}}\n" +
+			"gates: {slot: {title: Slot, at_least: 3 mm, gauge: rule, of: [wing], critical: " + critical + with + "}}\n"
+	}
+	build := "procedure: wren-build\nkind: build\ndesign: wren\ntitle: Build it\nrevision: 1\nstages:\n  - stage: all\n    steps:\n" +
+		"      - {step: slots, measure: [slot]WITH}\n      - {step: release, release: yes}\n"
+	for _, test := range []struct{ critical, with, want string }{
+		{"yes", "", ""},
+		{"no", "", "10:9: no release can ever be given: the design wren has no critical gate there"},
+		{"yes", ", with: rudder", "10:9: no release can ever be given: the design wren has no critical gate there"},
+	} {
+		folder := files(t, map[string]string{"wren.yaml": sheet(test.critical, test.with), "wren-build.yaml": strings.Replace(build, "WITH", test.with, 1)})
+		report, err := Open("").Check(t.Context(), filepath.Join(folder, "wren.yaml"), filepath.Join(folder, "wren-build.yaml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := report.Faults.Error()
+		if test.want == "" && got != "" || !strings.HasSuffix(got, test.want) {
+			t.Errorf("critical: %s%s: %q", test.critical, test.with, got)
+		}
+	}
+}

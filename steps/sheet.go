@@ -129,27 +129,23 @@ func (g Gauge) Doubt() measuring.Doubt {
 
 // A Gate is a measurement with limits. Work stops there until they are met.
 type Gate struct {
-	Name   string           `json:"name"`
-	Title  string           `json:"title"`
-	How    string           `json:"how,omitempty"`    // how it is measured, Markdown, optional
-	Rework string           `json:"rework,omitempty"` // what to do when it is out of tolerance, Markdown, optional
-	Points []string         `json:"points,omitempty"` // where it is measured; none: one point without a name
-	Repeat int              `json:"repeat,omitzero"`  // readings at each point, at least 1
-	Limits measuring.Limits `json:"limits,omitzero"`
-	Pairs  [][2]string      `json:"pairs,omitempty"` // the points that Limits.Alike compares; none: all
-	Result measuring.Result `json:"result,omitzero"` // what is judged in place of the points
-	Gauge  string           `json:"gauge,omitempty"`
-	Of     []string         `json:"of,omitempty"` // the zones it depends on
+	Name    string           `json:"name"`
+	Title   string           `json:"title"`
+	How     string           `json:"how,omitempty"`    // how it is measured, Markdown, optional
+	Reworks []Rework         `json:"rework,omitempty"` // the ways to put it right when it is out of tolerance
+	Points  []string         `json:"points,omitempty"` // where it is measured; none: one point without a name
+	Repeat  int              `json:"repeat,omitzero"`  // readings at each point, at least 1
+	Limits  measuring.Limits `json:"limits,omitzero"`
+	Pairs   [][2]string      `json:"pairs,omitempty"` // the points that Limits.Alike compares; none: all
+	Result  measuring.Result `json:"result,omitzero"` // what is judged in place of the points
+	Gauge   string           `json:"gauge,omitempty"`
+	Of      []string         `json:"of,omitempty"` // the zones it depends on
 
 	// Work: it is of the work and not of the airframe. It depends on no zone and
 	// is taken where a step needs it, never asked for afterwards.
 	Work bool `json:"work,omitempty"`
 
 	Needs []Setting `json:"needs,omitempty"` // what must stand when it is read
-
-	// ReworkDisturbs are the zones that a rework disturbs; none: those it
-	// depends on.
-	ReworkDisturbs []string `json:"rework_disturbs,omitempty"`
 
 	// Critical: no concession can waive it, and there is no release without it.
 	Critical bool `json:"critical,omitempty"`
@@ -181,10 +177,20 @@ func (g Gate) Alone() bool {
 	return g.Result.IsZero() && (!g.Limits.Low.IsZero() || !g.Limits.High.IsZero())
 }
 
+// A Rework is one way to put right what is out of tolerance.
+type Rework struct {
+	Do       string   `json:"do"`                 // Markdown
+	Disturbs []string `json:"disturbs,omitempty"` // the zones; none: those the gate depends on
+
+	// The joint that it glues anew, and what with, one of them; "": it glues none.
+	Joint     string   `json:"joint,omitempty"`
+	Adhesives []string `json:"adhesives,omitempty"`
+}
+
 // Reworking are the zones that a rework of the gate disturbs.
-func (g Gate) Reworking() []string {
-	if len(g.ReworkDisturbs) > 0 {
-		return g.ReworkDisturbs
+func (g Gate) Reworking(way Rework) []string {
+	if len(way.Disturbs) > 0 {
+		return way.Disturbs
 	}
 	return g.Of
 }

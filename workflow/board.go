@@ -184,6 +184,8 @@ func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.T
 	step := stage.Steps[i]
 	if step.Joint != "" {
 		parts := j.Parts(step.Joint)
+		enough := len(parts) > 0 && len(parts) >= len(j.Procedure.JointParts(step.Joint))
+		parts = append(parts, s.again(j.ID, step.Joint)...)
 		var last time.Time
 		for _, joint := range parts {
 			ends := joint.Cures()
@@ -197,7 +199,7 @@ func (s *State) waitEnds(j *Job, stage steps.Stage, i int, at time.Time) (time.T
 				last = ends
 			}
 		}
-		return last, len(parts) > 0 && len(parts) >= len(j.Procedure.JointParts(step.Joint))
+		return last, enough
 	}
 	begins, ok := s.waitBegins(j, stage, i, at)
 	if !ok {
@@ -439,6 +441,7 @@ func (s *State) unmeasurable(r GateReport, at time.Time) []Reason {
 				Text: fmt.Sprintf("%s cannot be measured before joint %s has handling strength", r.Gate.Name, joint.Name)})
 		}
 	}
+	reasons = append(reasons, s.loose(at, func(j *Joint) bool { return r.Gate.DependsOn(j.Zones...) })...)
 	if r.needsRework() {
 		reasons = append(reasons, Reason{Because: ByGate,
 			Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, r.Reason.Text), At: r.Reason.At,

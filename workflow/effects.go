@@ -46,7 +46,7 @@ func effects() map[string]effect {
 		journal.Chosen{}.Kind():            {fold: with((*State).choose), disturbs: workDisturbs, sets: workSets, carries: restingOnChosen},
 		journal.ReadingTaken{}.Kind():      {fold: with((*State).read), carries: restingOnReading},
 		journal.GaugeChecked{}.Kind():      {fold: with((*State).checked), carries: nothing},
-		journal.Reworked{}.Kind():          {fold: with((*State).rework), disturbs: reworkDisturbs, carries: nothing},
+		journal.Reworked{}.Kind():          {fold: with((*State).rework), disturbs: reworkDisturbs, carries: gluedBy},
 		journal.ConcessionGranted{}.Kind(): {fold: with((*State).concede), carries: restingOnConcession},
 		journal.TouchTested{}.Kind():       {fold: with((*State).touched), carries: nothing},
 		journal.BenchRead{}.Kind():         {fold: with((*State).readBench), carries: nothing},
@@ -86,8 +86,8 @@ func (s *State) complete(e journal.Entry) error {
 	if f, ok := e.Facts.(journal.Released); ok {
 		s.Release = &LastRelease{f, e.At, e.By, e.Position}
 	}
-	if work.Job == "" { // a release or an answer outside any job
-		return nil
+	if work.Job == "" { // a release, an answer or a rework outside any job
+		return s.make(s.reworks, e)
 	}
 	job, err := s.Job(work.Job)
 	if err != nil {
@@ -101,6 +101,11 @@ func (s *State) complete(e journal.Entry) error {
 	}
 	s.set(e, work.Sets...)
 	s.use(job, step, e)
+	return s.make(job, e)
+}
+
+// make applies an entry that coats or joins a joint of the job.
+func (s *State) make(job *Job, e journal.Entry) error {
 	switch f := e.Facts.(type) {
 	case journal.Coated:
 		return s.coat(job, f, e)
@@ -116,18 +121,13 @@ func (s *State) read(f journal.ReadingTaken, e journal.Entry) error {
 	return nil
 }
 
-func (s *State) rework(f journal.Reworked, e journal.Entry) error {
-	s.gate(f.Gate).reworked = e.Position
-	return nil
-}
-
 func (s *State) concede(f journal.ConcessionGranted, e journal.Entry) error {
 	s.gate(f.Gate).concession = &concession{e.Position, f.Reason, e.By}
 	return nil
 }
 
 func (s *State) touched(f journal.TouchTested, _ journal.Entry) error {
-	job, err := s.Job(f.Job)
+	job, err := s.workOf(f.Job)
 	if err != nil {
 		return err
 	}

@@ -207,7 +207,7 @@ func TestAGateNeedsConditions(t *testing.T) {
 // nothing.
 func TestAReworkDisturbsWhatItSays(t *testing.T) {
 	packed := sheet()
-	packed.Gates[1].ReworkDisturbs = []string{"pod"} // of wing and pod
+	packed.Gates[1].Reworks = []steps.Rework{{Do: "pack it", Disturbs: []string{"pod"}}} // of wing and pod
 	b := workingOn(t, packed, steps.Stage{Name: "one", Steps: []steps.Step{measuringStep("slots", "slot", "square")}})
 	b.must(readings("slot", "root=4 mm", "tip=4 mm"), readings("square", "left=500 mm", "right=510 mm"), Rework{Gate: "square"})
 	if g := b.gate("slot"); g.Standing != Current {

@@ -375,7 +375,7 @@ func (s *State) mustRecoat(j *Joint, at time.Time) bool {
 // MadeBy returns the names of the steps that coat the joint and of the one that
 // joins it.
 func (s *State) MadeBy(j *Joint) (coats []string, join string) {
-	job, err := s.Job(j.Job)
+	job, err := s.workOf(j.Job)
 	if err != nil {
 		return nil, ""
 	}

@@ -286,23 +286,6 @@ func (r GateReport) Missing() []string {
 	return points
 }
 
-// Rework records that what was out of tolerance at a gate was worked on.
-type Rework struct{ Gate string }
-
-func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
-	report, err := s.GateReport(r.Gate, c.At)
-	if err != nil {
-		return nil, err
-	}
-	if reason := s.Untrusted(c.Now); reason != nil {
-		return nil, &Refusal{What: "rework of " + r.Gate, Reasons: []Reason{*reason}}
-	}
-	if report.Standing != Failed && report.Standing != Undecided {
-		return nil, refuse("rework of "+r.Gate, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing.Words()), Remedy{})
-	}
-	return []journal.Facts{journal.Reworked{Gate: r.Gate, Disturbs: report.Gate.Reworking()}}, nil
-}
-
 // Concede accepts for use a gate that is not met.
 type Concede struct{ Gate, Reason string }
 

@@ -84,6 +84,9 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		p.add("the check after every hard landing is complete", &Reason{Because: ByState,
 			Text: check + " is due after the hard landing", At: landed, Remedy: s.remedy(do)})
 	}
+	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {
+		p.add("what a rework glues is joined", &reason)
+	}
 	for _, j := range s.joints() {
 		if j.Load && !j.Joined.IsZero() {
 			p.add(fmt.Sprintf("joint %s is cured", j.Name), uncured(j, at))
@@ -309,6 +312,10 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 	}
 	if why := s.restsInDoubt(r); !why.IsZero() {
 		f.Why = why
+		return f
+	}
+	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {
+		f.Why.Text = reason.Text
 		return f
 	}
 	for _, j := range s.joints() { // a colder bench typed in later makes a cure longer

@@ -55,6 +55,9 @@ type State struct {
 	chosenAt  map[string]int64  // where
 	selected  steps.Selection
 
+	reworks *Job              // what reworks glued, in no job; it stands in no list
+	reglued map[string]reglue // by joint: the last rework that glued it
+
 	effects map[string]effect // by kind of entry
 	kinds   map[steps.Kind]stepKind
 	clocked map[string]bool
@@ -131,6 +134,8 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		effects: effects(),
 		kinds:   stepKinds(),
 		clocked: journal.Clocked(),
+		reglued: map[string]reglue{},
+		reworks: &Job{Procedure: &steps.Procedure{}, done: map[string]completion{}, joints: map[string][]*Joint{}},
 	}
 	for _, e := range entries {
 		if u, ok := e.Facts.(journal.Undone); ok {
@@ -233,7 +238,7 @@ func (s *State) readBench(f journal.BenchRead, e journal.Entry) error {
 	s.bench = slices.Insert(s.bench, s.benchAfter(e.At), read)
 	last := s.bench[len(s.bench)-1]
 	s.Bench, s.entered = &last, &read
-	for _, job := range s.Jobs {
+	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
 		for _, parts := range job.joints {
 			for _, j := range parts {
 				s.warm(j, celsius, e.At)
@@ -364,7 +369,7 @@ func (s *State) lastSaid(condition string, at time.Time) said {
 // that are joined, those say nothing that another outlasts.
 func (s *State) joints() []*Joint {
 	var all []*Joint
-	for _, job := range s.Jobs {
+	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
 		for _, name := range slices.Sorted(maps.Keys(job.joints)) {
 			parts := job.Parts(name)
 			for _, p := range parts {

@@ -90,7 +90,7 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 	work, _ := journal.WorkOf(e.Facts)
 	job, err := s.Job(work.Job)
 	if err != nil {
-		return nil
+		return s.reworkOf(e)
 	}
 	name := s.StepOf(work)
 	_, stage, ok := job.Procedure.Step(name)

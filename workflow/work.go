@@ -137,7 +137,7 @@ func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]j
 	if err != nil {
 		return nil, err
 	}
-	if job, err = after.Job(job.ID); err != nil {
+	if job, err = after.workOf(job.ID); err != nil {
 		return nil, err
 	}
 	if joint, ok := job.JointOf(step); ok && joint.Lapsed(c.At) {
@@ -157,6 +157,14 @@ type AdhesiveReport struct {
 	Unfit []Reason
 }
 
+// workOf returns the job of that identity, or for "" that of the reworks.
+func (s *State) workOf(id string) (*Job, error) {
+	if id == "" {
+		return s.reworks, nil
+	}
+	return s.Job(id)
+}
+
 // AdhesivesOf returns the adhesives that a coat or glue step may spread: the one
 // that its joint has already, else those that are written.
 func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveReport {
@@ -170,7 +178,7 @@ func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveRep
 			continue
 		}
 		unfit := s.unfitClimate(adhesive, step, at)
-		if len(names) > 1 { // of one alone, the step is asked
+		if len(names) > 1 || j.ID == "" { // of one alone, the step is asked; a rework is no step
 			unfit = append(s.unready(name, step, at), unfit...)
 		}
 		all = append(all, AdhesiveReport{adhesive, unfit})

@@ -43,7 +43,7 @@ func Kinds() []Kind {
 		kind[Witnessed](1, !clocked),
 		kind[ReadingTaken](1, clocked),
 		kind[GaugeChecked](1, clocked),
-		kind[Reworked](1, clocked),
+		before[reworked1](1, kind[Reworked](2, clocked)),
 		kind[ConcessionGranted](1, clocked),
 		kind[TouchTested](1, clocked),
 		kind[BenchRead](1, clocked),
@@ -374,7 +374,20 @@ func (GaugeChecked) Kind() string { return "GaugeChecked" }
 type Reworked struct {
 	Gate     string   `json:"gate"`
 	Disturbs []string `json:"disturbs"`
+	Way      int      `json:"way,omitempty"` // which of several, from 1
+	// Joint is the joint that it glues anew, and With is what that may be glued
+	// with; "": it glues none. A coat and a join without a job come with it.
+	Joint string   `json:"joint,omitempty"`
+	With  []string `json:"with,omitempty"`
 }
+
+// reworked1 is Reworked as its first version had it.
+type reworked1 struct {
+	Gate     string   `json:"gate"`
+	Disturbs []string `json:"disturbs"`
+}
+
+func (f reworked1) now() Facts { return Reworked{Gate: f.Gate, Disturbs: f.Disturbs} }
 
 func (Reworked) Kind() string { return "Reworked" }
 

@@ -265,6 +265,9 @@ func (c *composer) collect(p part) {
 				on = nil
 				claim("step " + step.Name)
 				claim("joint " + step.Joint)
+				for _, m := range step.Methods {
+					claim("method " + m.Name)
+				}
 			}
 		}
 	}
@@ -434,6 +437,7 @@ func (c *composer) step(p part, step steps.Step) steps.Step {
 	step.Name = c.name(p, "step", step.Name)
 	step.Shared, step.Was = false, ""
 	step.Joint = c.name(p, "joint", step.Joint)
+	c.methods(p, &step)
 	step.From = c.named(p, step.From)
 	if step.Reopens() {
 		step.Late = c.named(p, step.Late)
@@ -450,6 +454,39 @@ func (c *composer) named(p part, name string) string {
 		}
 	}
 	return c.name(p, "step", name)
+}
+
+// methods gives the methods that the step asks for, or that govern it, the names
+// that they have in the plan.
+func (c *composer) methods(p part, step *steps.Step) {
+	own := map[string]bool{}
+	for _, s := range p.procedure.Steps() {
+		for _, m := range s.Methods {
+			own[m.Name] = true
+		}
+	}
+	if len(own) == 0 {
+		return
+	}
+	renamed := func(names []string) []string {
+		names = slices.Clone(names)
+		for i, name := range names {
+			if own[name] {
+				names[i] = c.name(p, "method", name)
+			}
+		}
+		return names
+	}
+	step.Methods = slices.Clone(step.Methods)
+	for i, m := range step.Methods {
+		step.Methods[i].Name = c.name(p, "method", m.Name)
+	}
+	with := step.With
+	step.With = nil
+	for _, any := range with {
+		step.With = append(step.With, renamed(any))
+	}
+	step.Without = renamed(step.Without)
 }
 
 // zonesOf are the zones that a step of the part disturbs.

@@ -214,6 +214,36 @@ func TestRepairsThatReadAlike(t *testing.T) {
 	}
 }
 
+// Methods that two repairs call alike are told apart, with what they govern; one
+// that only one has keeps its name.
+func TestMethodsAreToldApart(t *testing.T) {
+	asks := func(names ...string) steps.Step {
+		s := steps.Step{Name: "how", Kind: steps.Choose}
+		for _, name := range names {
+			s.Methods = append(s.Methods, steps.Option{Name: name})
+		}
+		return s
+	}
+	governed := func(name string, w steps.Where) steps.Step {
+		return steps.Step{Name: name, Kind: steps.Do, Do: "work", Where: w}
+	}
+	p := Compose([]Answer{
+		mends("a", "wing", stage("s", steps.Structure, asks("wet", "dry"), governed("one", steps.Where{With: [][]string{{"wet", "rudder"}}}))),
+		mends("b", "tail", stage("s", steps.Structure, asks("wet", "hot"), governed("two", steps.Where{Without: []string{"wet"}}))),
+	})
+	var got []string
+	for _, s := range p.Steps() {
+		for _, m := range s.Methods {
+			got = append(got, m.Name)
+		}
+		got = append(got, slices.Concat(s.With...)...)
+		got = append(got, s.Without...)
+	}
+	if want := "a-wing-wet dry a-wing-wet rudder b-tail-wet hot b-tail-wet"; strings.Join(got, " ") != want {
+		t.Errorf("%v, want %s", got, want)
+	}
+}
+
 // A lost part is cut free as its procedure says, and then scrapped, before what
 // comes after all work on the structure.
 func TestALostPartIsCutFree(t *testing.T) {

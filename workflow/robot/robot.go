@@ -135,6 +135,9 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 			return workflow.ClearUse{Of: use.Name, Answers: yes(use.Hold), Lines: use.Hold}, err
 		}
 	case workflow.ByGate:
+		if gate := reason.Remedy.Gate; reason.Remedy.Kind == workflow.ToRework {
+			return rework(s, gate, now), nil
+		}
 		if reason.Remedy.Kind == workflow.ToMeasure && !step.Kind.Traits().Releases { // for a tool
 			g, err := s.GateReport(reason.Remedy.Gate, now)
 			if err != nil {
@@ -144,7 +147,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 		}
 		for _, g := range s.Gates(now) {
 			if g.Standing == workflow.Failed {
-				return workflow.Rework{Gate: g.Gate.Name}, nil
+				return rework(s, g.Gate.Name, now), nil
 			}
 			if g.Standing != workflow.Current && g.Gate.Critical && !g.Gate.Work && step.Kind.Traits().Releases {
 				return measure(g)
@@ -152,6 +155,33 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 		}
 	}
 	return nil, nil
+}
+
+// rework does it the first way, with the first adhesive that may be used, mixed
+// just now.
+func rework(s *workflow.State, gate string, now time.Time) workflow.Request {
+	r := workflow.Rework{Gate: gate}
+	left := s.ReworkLeft(gate, now)
+	if g, err := s.GateReport(gate, now); left == "" && err == nil && len(g.Gate.Reworks) > 1 {
+		r.Way = 1
+	}
+	may := s.AdhesivesOfRework(gate, r.Way, now)
+	for _, a := range may {
+		if len(a.Unfit) > 0 {
+			continue
+		}
+		if len(may) > 1 {
+			r.With = a.Name
+		}
+		if a.Times.Mixed {
+			r.Mixed = now
+		}
+		break
+	}
+	if left == workflow.ToRecoat {
+		r.Began = now
+	}
+	return r
 }
 
 // fairBench is a bench of 20 °C and 50 % humidity.

@@ -12,6 +12,7 @@ import (
 
 type doneOptions struct {
 	at, began, mixed, touch, with string
+	way                           int
 	photos                        []string
 	witness                       workflow.Witness
 }
@@ -32,6 +33,7 @@ func (a *app) doneCommand() *cobra.Command {
 	flags := cmd.Flags()
 	flags.StringVar(&o.began, "began", "", "a coat: `WHEN` spreading began (else the step's attended time before it was done)")
 	flags.StringVar(&o.mixed, "mixed", "", "a coat of two parts: `WHEN` they were mixed (else when spreading began)")
+	flags.IntVar(&o.way, "way", 0, "a rework that has several ways: the `NUMBER` of the one that was taken")
 	flags.StringVar(&o.with, "with", "", "a coat that may be of several adhesives: the `NAME` of the one that is used")
 	flags.StringVar(&o.touch, "touch", "", "a join, or the press of a glue step: what the touch test found, `dry or wet`; wet holds the join back")
 	witnessFlags(cmd, &o.witness)
@@ -60,7 +62,16 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 		if o.witness != (workflow.Witness{}) {
 			return usage("a rework does not ask for a second person")
 		}
-		request = workflow.Rework{Gate: gate}
+		rework := workflow.Rework{Gate: gate, Way: o.way, With: o.with, Touch: o.touch}
+		if rework.Began, err = a.when(o.began); err != nil {
+			return err
+		}
+		if rework.Mixed, err = a.when(o.mixed); err != nil {
+			return err
+		}
+		request = rework
+	} else if o.way != 0 {
+		return usage("--way is for a rework: " + page.ReworkStep + "GATE")
 	} else {
 		finish := workflow.Finish{Step: name, Touch: o.touch, With: o.with, Witness: o.witness}
 		if finish.Began, err = a.when(o.began); err != nil {

@@ -310,7 +310,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 	}
 	asked := false
 	for _, g := range gates {
-		if g.Standing != workflow.Failed {
+		if g.Standing != workflow.Failed && s.ReworkLeft(g.Gate.Name, c.time.Now()) == "" {
 			continue
 		}
 		asked = true
@@ -365,13 +365,56 @@ func (c *conversation) askRework(ctx context.Context, g workflow.GateReport) (bo
 		return true, c.record(ctx, workflow.Concede{Gate: g.Gate.Name, Reason: why})
 	}
 	if yes, _ := term.YesNo(answer); yes {
-		return true, c.record(ctx, workflow.Rework{Gate: g.Gate.Name})
+		return true, c.reworked(ctx, g)
 	}
 	if answer == "u" && len(g.Rests) > 0 {
 		return true, c.record(ctx, workflow.Undo{Position: slices.Max(g.Rests), Reason: "mistyped or misread"})
 	}
 	fmt.Fprintf(c.Err, "%s stays out of tolerance until it is reworked.\n", g.Gate.Name)
 	return false, nil
+}
+
+// reworked records a rework, after asking which way it was done and, of one that
+// glues, what with and when that was mixed.
+func (c *conversation) reworked(ctx context.Context, g workflow.GateReport) error {
+	r := workflow.Rework{Gate: g.Gate.Name}
+	s, err := c.desk.State(ctx, c.mark)
+	if err != nil {
+		return err
+	}
+	left := s.ReworkLeft(r.Gate, c.time.Now())
+	for n := len(g.Gate.Reworks); left == "" && n > 1 && r.Way == 0; {
+		answer, err := c.ask(ctx, fmt.Sprintf("Which way was it done, 1 to %d?", n), "the number of the way that was taken")
+		if err != nil {
+			return err
+		}
+		if way, err := strconv.Atoi(answer); err == nil && way >= 1 && way <= n {
+			r.Way = way
+		}
+	}
+	if may := s.AdhesivesOfRework(r.Gate, r.Way, c.time.Now()); len(may) > 0 {
+		adhesive, err := c.adhesiveOf(ctx, may)
+		if err != nil {
+			return err
+		}
+		r.With = adhesive.Name
+		for adhesive.Times.Mixed && r.Mixed.IsZero() {
+			answer, err := c.ask(ctx, "When was "+term.Line(adhesive.Name)+" mixed?", "a time such as 19:20, or 5 min ago")
+			if err != nil {
+				return err
+			}
+			if r.Mixed, err = c.when(answer); err != nil {
+				fmt.Fprintln(c.Err, term.Line(err.Error()))
+			}
+		}
+	}
+	if left == workflow.ToRecoat {
+		r.Began = c.time.Now()
+		if _, err := c.enter(ctx, "Spread a fresh coat now. Press Enter when it is on.", "Enter: done"); err != nil {
+			return err
+		}
+	}
+	return c.record(ctx, r)
 }
 
 // askCheck asks for a check of the first gauge that may not be used.
@@ -507,7 +550,11 @@ func (c *conversation) askAdhesive(ctx context.Context, s *workflow.State, r wor
 	if err != nil {
 		return steps.Adhesive{}, err
 	}
-	may := s.AdhesivesOf(job, r.Step, c.time.Now())
+	return c.adhesiveOf(ctx, s.AdhesivesOf(job, r.Step, c.time.Now()))
+}
+
+// adhesiveOf asks which of several adhesives is spread.
+func (c *conversation) adhesiveOf(ctx context.Context, may []workflow.AdhesiveReport) (steps.Adhesive, error) {
 	if len(may) == 1 {
 		return may[0].Adhesive, nil
 	}

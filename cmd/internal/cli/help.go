@@ -39,11 +39,37 @@ func topicPage(name string) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("reading a page of help: %w", err)
 	}
-	before, after, found := strings.Cut(string(text), grammarMark)
+	page, err := withExcerpts(string(text))
+	if err != nil {
+		return "", err
+	}
+	before, after, found := strings.Cut(page, grammarMark)
 	if !found {
 		return before, nil
 	}
 	return before + procedures.Grammar() + after, nil
+}
+
+// withExcerpts is the page with parts of embedded documents where a line names
+// them: <!-- excerpt reed.yaml | gauges: | gates: -->.
+func withExcerpts(page string) (string, error) {
+	const begin, end = "<!-- excerpt ", " -->\n"
+	var b strings.Builder
+	for {
+		before, rest, found := strings.Cut(page, begin)
+		b.WriteString(before)
+		if !found {
+			return b.String(), nil
+		}
+		mark, after, _ := strings.Cut(rest, end)
+		parts := strings.Split(mark, " | ")
+		text, err := procedures.Excerpt(parts[0], parts[1:]...)
+		if err != nil {
+			return "", err
+		}
+		b.WriteString("```yaml\n" + text + "```\n")
+		page = after
+	}
 }
 
 // helpList is the list of pages at the end of what fettle help says.

@@ -369,7 +369,8 @@ func lives() map[string]func(*bench) {
 		"life": (*bench).life, "gates": (*bench).gates, "conceded": (*bench).conceded, "doubted": (*bench).doubted, "undone": (*bench).undone,
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
-		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared, "witnessed": (*bench).witnessed,
+		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
+		"glued": (*bench).glued, "witnessed": (*bench).witnessed,
 	}
 }
 
@@ -382,6 +383,47 @@ func (b *bench) building() {
 		return done(s, s.Jobs[0], b.now) > 50 && p[workflow.Open] && p[workflow.Setting] && p[workflow.Curing]
 	})
 	b.act(workflow.Note{Text: "Called away for a moment."})
+}
+
+// glued has glue in one act and in two, one of several adhesives, a joint of two
+// parts, a wait that came too late in both ways, and a rework that glues; at its end
+// a glue that dries is coated and not joined.
+func (b *bench) glued() {
+	for _, name := range []string{"wren.yaml", "wren-glue.yaml"} {
+		b.own(name, read(b.t, filepath.Join("testdata", name)))
+	}
+	b.register("WR-01", "wren")
+	b.start("wren-glue", "")
+	bench := func() {
+		b.act(workflow.ReadBench{Temperature: b.quantity("20 °C", quantity.Temperature), Humidity: b.quantity("50 %", quantity.Ratio)})
+	}
+	bench()
+	b.act(workflow.Finish{Step: "lay-root", With: "hot"})
+	b.act(workflow.Undo{Position: b.state().Size() - 1})
+	b.pass(10 * time.Second)
+	b.act(workflow.Finish{Step: "lay-root"})
+	b.pass(10 * time.Minute)
+	b.act(workflow.Finish{Step: "lay-tip", With: "hot"})
+	b.act(workflow.Finish{Step: "coat-one"})
+	b.pass(3 * time.Minute)
+	b.act(workflow.Finish{Step: "coat-one"})
+	b.pass(time.Minute)
+	b.act(workflow.Finish{Step: "part-roots"})
+	b.pass(15 * time.Minute)
+	b.act(workflow.Finish{Step: "join-roots"})
+	b.pass(40 * time.Minute)
+	b.act(workflow.Finish{Step: "press-again"})
+	b.act(workflow.Finish{Step: "glue-tab"})
+	b.pass(12 * time.Minute)
+	b.act(workflow.Finish{Step: "glue-tab", Touch: workflow.TouchDry})
+	b.pass(time.Hour)
+	b.act(workflow.Measure{Gate: "gap", Readings: []workflow.Reading{{Value: b.quantity("281 mm", quantity.Length)}}})
+	b.act(workflow.Rework{Gate: "gap", Way: 2, With: "epoxy", Mixed: b.now.Add(-5 * time.Minute)})
+	b.pass(10 * time.Hour)
+	bench()
+	b.act(workflow.Measure{Gate: "gap", Readings: []workflow.Reading{{Value: b.quantity("271 mm", quantity.Length)}}})
+	b.act(workflow.Rework{Gate: "gap", Way: 2, With: "contact"})
+	b.pass(5 * time.Minute)
 }
 
 // chosen has answers of every kind: of a choice, an option and a method, one that

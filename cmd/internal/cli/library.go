@@ -1,15 +1,22 @@
 package cli
 
 import (
+	"context"
+	"errors"
 	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"slices"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/store/wholefile"
 	"fettle/workflow"
 )
 
@@ -35,16 +42,38 @@ func (a *app) libraryCommand() *cobra.Command {
 			},
 		},
 		a.showCommand(),
+		&cobra.Command{
+			Use:     "schema",
+			Short:   "Print a JSON Schema of the documents, for an editor",
+			Example: "  fettle library schema > fettle.schema.json",
+			Args:    arguments(0, 0),
+			RunE: func(*cobra.Command, []string) error {
+				schema, err := procedures.Schema()
+				if err != nil {
+					return err
+				}
+				_, err = a.Out.Write(schema)
+				return err
+			},
+		},
+		&cobra.Command{
+			Use:               "copy NAME FILE",
+			Short:             "Begin a document of your own with the text of another",
+			Example:           "  fettle library copy boom-snapped my-boom.yaml",
+			Args:              arguments(2, 2),
+			ValidArgsFunction: a.completeDocuments,
+			RunE:              func(cmd *cobra.Command, args []string) error { return a.copyDocument(cmd.Context(), args[0], args[1]) },
+		},
 	)
 	return cmd
 }
 
 func (a *app) showCommand() *cobra.Command {
-	var parts bool
+	var parts, full bool
 	var with []string
 	cmd := &cobra.Command{
 		Use:               "show NAME",
-		Short:             "Show one document as it appears at the bench",
+		Short:             "Show one document; --full shows every word of it",
 		Args:              arguments(1, 1),
 		ValidArgsFunction: a.completeDocuments,
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -57,8 +86,12 @@ func (a *app) showCommand() *cobra.Command {
 				return err
 			}
 			switch {
+			case full && parts:
+				return usage("--full conflicts with --parts")
 			case !parts && len(with) > 0:
 				return usage("--with goes with --parts")
+			case full:
+				return a.show(page.NewFullDocument(doc, library.OriginOf(doc), library.SheetsOf(doc)))
 			case !parts:
 				return a.show(page.NewDocument(doc, library.OriginOf(doc)))
 			case doc.Procedure == nil:
@@ -71,9 +104,36 @@ func (a *app) showCommand() *cobra.Command {
 			return a.show(things)
 		},
 	}
+	cmd.Flags().BoolVar(&full, "full", false, "every step as at the bench, every gate with its limits, for proof-reading")
 	cmd.Flags().BoolVar(&parts, "parts", false, "of a procedure: its tools, and its parts added up")
 	cmd.Flags().StringSliceVar(&with, "with", nil, "with --parts: the `OPTIONS` of the airframe")
 	return cmd
+}
+
+// copyDocument writes the text of a document into a new file.
+func (a *app) copyDocument(ctx context.Context, name, file string) error {
+	library, err := a.library()
+	if err != nil {
+		return err
+	}
+	doc, err := library.Find(name)
+	if err != nil {
+		return err
+	}
+	if ext := filepath.Ext(file); ext != ".yaml" && ext != ".yml" {
+		return usage("name a file that ends with .yaml, such as %s.yaml", doc.Name())
+	}
+	err = wholefile.Create(ctx, file, 0o644, func(to *os.File) error {
+		_, err := to.Write(doc.Source)
+		return err
+	})
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("the file %s: %w", file, keep.ErrExists)
+	}
+	if err != nil {
+		return fmt.Errorf("writing the document: %w", err)
+	}
+	return a.show(page.Begun{Name: doc.Name(), File: file, Revision: doc.Revision(), Key: doc.NameKey(), InPlace: doc.Embedded && doc.Triage == nil, Uses: doc.Uses()})
 }
 
 // cited lists the documents that an airframe goes by, with where each is from.

@@ -83,7 +83,7 @@ func TestCrashInterrupted(t *testing.T) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := io.WriteString(in, "split along the spar\n"); err != nil {
+	if _, err := io.WriteString(in, "it whistles when it rolls\n"); err != nil {
 		t.Fatal(err)
 	}
 	out.await(t, "How bad?")
@@ -98,7 +98,7 @@ func TestCrashInterrupted(t *testing.T) {
 	if !strings.Contains(out.String(), "recorded as serious") || !strings.Contains(out.String(), "FN-01 is grounded") {
 		t.Errorf("it says %s", out.String())
 	}
-	if journal := play("fettle airframe show FN-01 --entries"); !strings.Contains(journal, "found damage D1: split along the spar at wing, serious") {
+	if journal := play("fettle airframe show FN-01 --entries"); !strings.Contains(journal, "found damage D1: it whistles when it rolls at wing, serious") {
 		t.Errorf("the journal holds %s", journal)
 	}
 }

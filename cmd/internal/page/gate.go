@@ -52,10 +52,26 @@ type Point struct {
 	Readings []string `json:"readings"`
 }
 
+// reworkText is how a gate is reworked: the ways are numbered where there are
+// several.
+func reworkText(ways []steps.Rework) string {
+	var b strings.Builder
+	for i, w := range ways {
+		if len(ways) > 1 {
+			fmt.Fprintf(&b, "**Way %d** (`--way %d`)\n\n", i+1, i+1)
+		}
+		b.WriteString(strings.TrimSpace(w.Do) + "\n\n")
+		if w.Joint != "" {
+			fmt.Fprintf(&b, "Joint %s is glued again, with %s: its clocks start anew.\n\n", w.Joint, strings.Join(w.Adhesives, " or "))
+		}
+	}
+	return strings.TrimRight(b.String(), "\n")
+}
+
 // NewGate makes the page of a gate.
 func NewGate(s *workflow.State, r workflow.GateReport) Gate {
 	g := Gate{
-		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: r.Gate.Rework, Limits: LimitsText(r.Gate),
+		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: reworkText(r.Gate.Reworks), Limits: LimitsText(r.Gate),
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
 		Measure: measureGate(s.Airframe.Mark, r.Gate), Other: otherUnits(r),
 	}

@@ -381,10 +381,13 @@ func (b *bench) documents() {
 		doc := b.docs[name]
 		listed = append(listed, procedures.Entry{Document: doc, From: "embedded"})
 		checked = append(checked, procedures.Checked{Document: doc, Serves: []string{"finch"}})
+		b.show("FullDocument-"+name, page.NewFullDocument(doc, procedures.Origin{Embedded: true}, []*steps.Sheet{b.docs["finch"].Sheet}))
 		b.show("Document-"+name, page.NewDocument(doc, procedures.Origin{File: "own/" + name + ".yaml", Replaces: 2}))
 	}
 	faults := procedures.Faults{{File: "own.yaml", Line: 3, Column: 7, Text: `unknown key "stpes"; did you mean "steps"?`}}
 	notes := procedures.Faults{{File: "own.yaml", Line: 4, Column: 1, Text: "the gauge tape measures no gate"}}
+	b.show("Begun", page.Begun{Name: "finch-build", File: "mine.yaml", Revision: 2, Key: "procedure", InPlace: true, Uses: []string{"safe"}})
+	b.show("Begun-own", page.Begun{Name: "finch", File: "mine.yaml", Revision: 1, Key: "design"})
 	b.show("Library", page.NewLibrary(listed, faults))
 	b.pages["CheckPlain-good"] = page.NewCheck(procedures.Report{Documents: checked, Notes: notes, Answers: 12}).Plain()
 	b.pages["CheckPlain-faults"] = page.NewCheck(procedures.Report{Documents: checked, Faults: faults}).Plain()

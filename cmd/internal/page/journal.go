@@ -89,9 +89,9 @@ func says(facts journal.Facts) string {
 	case journal.StepDone:
 		return "did " + f.Step
 	case journal.Coated:
-		return fmt.Sprintf("did %s: coated joint %s with %s", f.Step, f.Joint, f.Adhesive)
+		return fmt.Sprintf("%scoated joint %s with %s", didStep(f.Work), f.Joint, f.Adhesive)
 	case journal.Joined:
-		return fmt.Sprintf("did %s: joined %s", f.Step, f.Joint)
+		return fmt.Sprintf("%sjoined %s", didStep(f.Work), f.Joint)
 	case journal.HoldCleared:
 		return fmt.Sprintf("cleared hold %s, %s", f.Step, many(len(f.Lines), "line"))
 	case journal.Witnessed:
@@ -111,7 +111,11 @@ func says(facts journal.Facts) string {
 	case journal.GaugeChecked:
 		return fmt.Sprintf("checked %s: it read %s on a reference of %s%s", f.Gauge, f.Reads.Typed(), f.Of.Typed(), optionally(": ", f.Note))
 	case journal.Reworked:
-		return "reworked " + f.Gate
+		way := ""
+		if f.Way > 0 {
+			way = fmt.Sprintf(", way %d", f.Way)
+		}
+		return "reworked " + f.Gate + way + optionally(", gluing again joint ", f.Joint)
 	case journal.ConcessionGranted:
 		return fmt.Sprintf("granted a concession on %s: %s", f.Gate, f.Reason)
 	case journal.TouchTested:
@@ -131,6 +135,14 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("released it to fly, based on %s", many(len(f.RestsOn), "reading"))
 	}
 	return facts.Kind()
+}
+
+// didStep names the step of the work; that of a rework is none.
+func didStep(w journal.Work) string {
+	if w.Step == "" {
+		return ""
+	}
+	return "did " + w.Step + ": "
 }
 
 func optionally(before, text string) string {

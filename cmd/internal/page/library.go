@@ -73,7 +73,7 @@ func NewDocument(d *procedures.Document, from procedures.Origin) Document {
 
 // Markdown is the document in words.
 func (d Document) Markdown(Clock) string {
-	from := fmt.Sprintf("digest %s, %s", shortly(d.Digest), esc(d.Origin))
+	from := d.from()
 	switch {
 	case d.Sheet != nil:
 		return sheetText(d.Sheet, from)
@@ -81,6 +81,10 @@ func (d Document) Markdown(Clock) string {
 		return triageText(d.Triage, from)
 	}
 	return procedureText(d.Procedure, from)
+}
+
+func (d Document) from() string {
+	return fmt.Sprintf("digest %s, %s", shortly(d.Digest), esc(d.Origin))
 }
 
 func sheetText(s *steps.Sheet, from string) string {
@@ -150,8 +154,8 @@ func points(g steps.Gate) string {
 	return esc(strings.Join(g.Points, ", "))
 }
 
-func procedureText(p *steps.Procedure, from string) string {
-	var l lines
+// procedureHead is what a procedure is, before its stages.
+func (l *lines) procedureHead(p *steps.Procedure, from string) {
 	l.add("# %s\n", esc(p.Title))
 	serves := "every design that has the parts it names"
 	if p.Design != "" {
@@ -165,11 +169,20 @@ func procedureText(p *steps.Procedure, from string) string {
 		l.add("Start it on one of: %s\n", esc(strings.Join(p.On, ", ")))
 	}
 	l.text(p.About)
+}
+
+func (l *lines) stageHead(stage steps.Stage) {
+	l.add("\n## %s\n", esc(first(stage.Title, stage.Name)))
+	if len(stage.After) > 0 {
+		l.add("After %s.\n", esc(strings.Join(stage.After, ", ")))
+	}
+}
+
+func procedureText(p *steps.Procedure, from string) string {
+	var l lines
+	l.procedureHead(p, from)
 	for _, stage := range p.Stages {
-		l.add("\n## %s\n", esc(first(stage.Title, stage.Name)))
-		if len(stage.After) > 0 {
-			l.add("After %s.\n", esc(strings.Join(stage.After, ", ")))
-		}
+		l.stageHead(stage)
 		for _, s := range stage.Steps {
 			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(s.Label()),
 				esc(optionally(". In short: ", s.Short)), esc(optionally(". Source: ", s.Source)))

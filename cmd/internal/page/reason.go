@@ -84,9 +84,9 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToCoatAgain:
 		return "put a fresh thin coat on every face", ""
 	case workflow.ToSayBegan:
-		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began \"5 min ago\"", r.Mark, r.Step)
+		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began \"5 min ago\"", r.Mark, stepOf(r))
 	case workflow.ToNameAdhesive:
-		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with …", r.Mark, r.Step)
+		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with …", r.Mark, stepOf(r))
 	case workflow.ToNameSecond:
 		line := "fettle done " + r.Mark + " " + r.Step
 		if r.Name != "" {
@@ -94,7 +94,7 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		}
 		return secondAdvice(r.Names), line + " --second …"
 	case workflow.ToTouchAgain:
-		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, r.Step, workflow.TouchDry)
+		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, stepOf(r), workflow.TouchDry)
 	case workflow.ToMeasure:
 		return "measure it", measureLine(r.Mark, r.Gate, r.Points, r.Unit)
 	case workflow.ToMeasureRest:
@@ -109,6 +109,10 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return "use another gauge, or adjust this one and check it again", command
 	case workflow.ToRework:
 		return "rework it, record that, then measure again", reworkLine(r.Mark, r.Gate)
+	case workflow.ToChooseWay:
+		return "say which way was taken", reworkLine(r.Mark, r.Gate) + " --way …"
+	case workflow.ToSayMixed:
+		return "say when it was mixed", reworkLine(r.Mark, r.Gate) + ` --mixed "5 min ago"`
 	case workflow.ToTakeBack:
 		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetClock:
@@ -195,6 +199,14 @@ func measureGate(mark string, g steps.Gate) string {
 // ReworkStep in front of the name of a gate stands for the rework of it, where a
 // command takes a step.
 const ReworkStep = "rework:"
+
+// stepOf is what to type for the step of a remedy, which may be a rework.
+func stepOf(r workflow.Remedy) string {
+	if r.Step == "" {
+		return ReworkStep + r.Gate
+	}
+	return r.Step
+}
 
 func reworkLine(mark, gate string) string { return "fettle done " + mark + " " + ReworkStep + gate }
 

@@ -164,7 +164,7 @@ func (p Step) Markdown(c Clock) string {
 		return l.String()
 	}
 	switch {
-	case len(p.Answers) > 0:
+	case len(p.Answers) > 0 && len(p.Commands) > 0:
 		l.add("\nChoose one:\n")
 	case len(p.Commands) > 0:
 		l.add("\nWhen %s:\n", whenDone(p.Act))
