@@ -28,6 +28,8 @@ type Step struct {
 	Lines    []string          `json:"lines,omitempty"`   // of a hold
 	Gates    []Gate            `json:"gates,omitempty"`   // of a measure step
 	Answers  []steps.Option    `json:"answers,omitempty"` // of a choose step
+	Second   bool              `json:"second,omitempty"`  // it wants a second person
+	Alone    []string          `json:"alone,omitempty"`   // what one alone may do instead; none: it must not be done alone
 	Joint    *Joint            `json:"joint,omitempty"`
 	Reopened string            `json:"reopened,omitempty"`
 	TooLate  string            `json:"too_late,omitempty"`
@@ -65,7 +67,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
-		Act: r.Act, TooLate: r.TooLate, By: r.Closes,
+		Act: r.Act, TooLate: r.TooLate, By: r.Closes, Second: step.WantsSecond(), Alone: step.WaysAlone(),
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -86,6 +88,9 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		kind.commands = doneCommands
 	}
 	p.Commands = kind.commands(&p, name)
+	if p.Second {
+		p.Commands = secondCommands(&p, r, p.Commands)
+	}
 	return p
 }
 
@@ -118,6 +123,9 @@ func (p Step) Markdown(c Clock) string {
 	}
 	for i, a := range p.Answers {
 		l.add("%d. %s", i+1, answerText(a))
+	}
+	if p.Second {
+		l.item("%s", secondWords(p.Alone))
 	}
 	if p.Joint != nil {
 		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
@@ -165,6 +173,18 @@ func (p Step) Markdown(c Clock) string {
 		l.add("%s", command(line))
 	}
 	return l.String()
+}
+
+// secondWords say that a step wants a second person, and what one alone may do.
+func secondWords(alone []string) string {
+	if len(alone) == 0 {
+		return "wants a second person; **do not do it alone**"
+	}
+	var ways []string
+	for i, way := range alone {
+		ways = append(ways, fmt.Sprintf("%d. %s", i+1, strings.TrimRight(way, ".\n ")))
+	}
+	return "wants a second person; alone, instead: " + strings.Join(ways, "; ")
 }
 
 // whenDone says what the commands are for.
