@@ -162,7 +162,7 @@ func stepKeys() mapping[steps.Step] {
 		{"do", optional, field(func(s *s) *string { return &s.Do }, textValue{prose}),
 			"what to do, and how. A step with only this is complete once someone says that it is done", "Spread an even coat on **both** faces."},
 		{"short", optional, field(func(s *s) *string { return &s.Short }, textValue{prose}),
-			"the same in a few words, for who has done it before", "A thin coat on both roots."},
+			"the same in a few words, shown in place of `do` to who has done it before on this airframe", "A thin coat on both roots."},
 		{"why", optional, field(func(s *s) *string { return &s.Why }, textValue{prose}),
 			"what goes wrong if it is skipped", "A starved joint peels in the first hard turn."},
 		{"alone", optional, field(func(s *s) *[]string { return &s.Alone }, aloneValue{}),

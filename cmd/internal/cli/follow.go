@@ -27,7 +27,8 @@ func (a *app) followCommand() *cobra.Command {
 		Long: "Be led through the open jobs of an airframe, one step at a time: the caution first,\n" +
 			"then what to do, then a question. Each answer is recorded at once, so you can leave at\n" +
 			"any point. Answers can come from a terminal or a pipe.\n\n" +
-			"At every question: q leaves, n WORDS writes a note, ? lists the possible answers.",
+			"At every question: q leaves, n WORDS writes a note, ? lists the possible answers and shows\n" +
+			"all of a step that was shown in short.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -54,7 +55,8 @@ type conversation struct {
 	desk     *desk.Desk
 	mark     string
 	prompter *term.Prompter
-	asked    bool // for the temperature, in this sitting
+	asked    bool   // for the temperature, in this sitting
+	whole    string // what the step at hand says, where it was shown in short
 }
 
 // errLeave ends the conversation; every answer so far is recorded.
@@ -89,8 +91,13 @@ func (c *conversation) turn(ctx context.Context) error {
 		return c.askBench(ctx, state)
 	}
 	next := page.NewNext(state, now)
-	if next.Step != nil { // the questions below ask for these
-		next.Step.Commands, next.Step.Lines = nil, nil
+	c.whole = ""
+	if next.Step != nil {
+		next.Step.Commands, next.Step.Lines = nil, nil // the questions below ask for these
+		next.Step.Brief(state, c.desk.By, "?")
+		if next.Step.Short != "" {
+			c.whole = next.Step.Do
+		}
 	}
 	suggestion := state.Next(now)
 	fmt.Fprintln(c.Out, "\n"+strings.Repeat("─", 60)) // between two steps
@@ -120,6 +127,11 @@ func (c *conversation) ask(ctx context.Context, question, help string) (string, 
 		case answer == "q":
 			return "", errLeave
 		case answer == "?":
+			if c.whole != "" {
+				if err := c.ShowTo(c.Err, c.whole); err != nil {
+					return "", err
+				}
+			}
 			fmt.Fprintf(c.Err, "%s; q leaves, n WORDS writes a note\n", help)
 		case note:
 			if err := c.record(ctx, workflow.Note{Text: words}); err != nil {

@@ -338,6 +338,10 @@ func (a album) witnessing(t testing.TB) {
 	b.show("Recorded-second", b.act(clear))
 	summary, err := b.State.AuditSummary(b.Now)
 	b.must(err)
+	b.start("finch-eyes", "")
+	next := page.NewNext(b.State, b.Now)
+	next.Step.Brief(b.State, "builder", "fettle next FN-02 --full")
+	b.show("Next-short", next)
 	b.show("Audit-witnessed", page.NewAudit(b.State, summary, nil, ""))
 }
 

@@ -21,6 +21,7 @@ type Step struct {
 	Progress workflow.Progress `json:"progress"`
 	Cautions []string          `json:"cautions,omitempty"`
 	Do       string            `json:"do,omitempty"`
+	Short    string            `json:"short,omitempty"` // shown in place of Do, which whoever asks has read before
 	Why      string            `json:"why,omitempty"`
 	Hands    string            `json:"hands,omitempty"`
 	Tools    []string          `json:"tools,omitempty"`
@@ -38,6 +39,7 @@ type Step struct {
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
 	Act      workflow.Act      `json:"act,omitempty"`
+	more     string            // what shows Do again
 }
 
 // A Joint is the joint of a coat or a join.
@@ -94,6 +96,19 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	return p
 }
 
+// Brief puts the short text of the step, if it has one, in place of what to do,
+// where the person has done it before. Cautions and lines are never shortened.
+// more is what to type to see the whole text.
+func (p *Step) Brief(s *workflow.State, by, more string) {
+	job, err := s.Job(p.Job)
+	if err != nil {
+		return
+	}
+	if step, _, ok := job.Procedure.Step(p.Step); ok && step.Short != "" && s.DidBefore(by, step) {
+		p.Short, p.more = step.Short, more
+	}
+}
+
 // Markdown is the step, cautions first.
 func (p Step) Markdown(c Clock) string {
 	var l lines
@@ -117,7 +132,12 @@ func (p Step) Markdown(c Clock) string {
 	for _, need := range p.Needs {
 		l.item("needs %s", esc(need.String()))
 	}
-	l.text(p.Do)
+	if p.Short == "" {
+		l.text(p.Do)
+	} else {
+		l.text(p.Short)
+		l.add("\n*In short, as you have done it before; `%s` shows all of it.*\n", p.more)
+	}
 	for i, line := range p.Lines {
 		l.add("%d. %s", i+1, strings.TrimSpace(line))
 	}
