@@ -203,3 +203,23 @@ func TestUsesThatHaveNoHold(t *testing.T) {
 		t.Errorf("kept: %+v", cleared)
 	}
 }
+
+// A gate of a tool that only aircraft with an option have is asked for on one that
+// was given the option later.
+func TestAToolIsMeasuredForAnOptionChosenLater(t *testing.T) {
+	in := sheet()
+	heat := in.Gates[0]
+	heat.Name, heat.Of, heat.Work, heat.Validity = "heat", nil, true, steps.Validity{}
+	heat.Where = steps.Where{With: [][]string{{"rudder"}}}
+	in.Gates = append(in.Gates, heat)
+	in.Tools = []steps.Tool{{Name: "iron", Title: "An iron", Measure: []string{"heat"}}}
+	ask, iron := steps.Step{Name: "ask", Kind: steps.Choose, Choose: "rudder"}, plain("iron-it")
+	iron.Tools = []string{"iron"}
+	work := &steps.Procedure{Name: "work", Kind: steps.Build, Revision: 1, Stages: []steps.Stage{{Name: "one", Steps: []steps.Step{ask, iron}}}}
+	docs := documents()
+	docs.Sheets["sha256:iron"], docs.Procedures["sha256:work"] = in, work
+	b := newBench(t)
+	b.docs = &docs
+	b.must(Start{Procedure: work, Digest: "sha256:work", Sheet: in, SheetDigest: "sha256:iron"}, Choose{Answer: "rudder"})
+	mustContain(t, b.refused(Finish{Step: "iron-it"}, ByGate), "iron is used once heat has passed")
+}
