@@ -48,6 +48,35 @@ func TestNothingIsUsedBeforeItsHoldIsCleared(t *testing.T) {
 	b.done("lay-skin", "coat-skin")
 }
 
+// A step keeps its place while its hold is to be cleared, and an open joint its
+// deadline.
+func TestNextClearsTheHoldOfTheStepAtHand(t *testing.T) {
+	b := carefully(t)
+	b.must(setting("ventilation", "on"))
+	next := func(step string, clears bool) Suggestion {
+		t.Helper()
+		n := b.state.Next(b.now)
+		if n.Step == nil || n.Step.Step.Name != step || clears != (len(n.Resolve) == 1 && n.Resolve[0].Remedy.Kind == ToClearUse) || !clears && len(n.Resolve) > 0 {
+			t.Errorf("next is %+v, want %s", n, step)
+		}
+		return n
+	}
+	b.done("propeller-off")
+	next("blade-care", false)
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	next("cut-pod", true)
+	b.must(confirming("contact", 2))
+	cleared := b.state.Size() - 1
+	b.done("coat-left", "coat-right")
+	b.must(Undo{Position: cleared})
+	b.after(12 * time.Minute)
+	if n := next("join-roots", true); n.Step != nil && n.Step.Closes.IsZero() {
+		t.Error("the joint is open, and nothing is said of when it closes")
+	}
+	b.must(confirming("contact", 2))
+	next("join-roots", false)
+}
+
 // A hold lapses with the sitting, by the time of what is done with it; with a
 // crash; with other lines; and when it is taken back.
 func TestAHoldOfAUseLapses(t *testing.T) {

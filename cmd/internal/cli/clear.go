@@ -23,7 +23,7 @@ func (a *app) clearCommand() *cobra.Command {
 		Long: "Clear a hold, the quarantine of a damage (D1), or what an adhesive or a tool asks for before\n" +
 			"its first use in a sitting (contact, knife). You are asked about each line, or name each line\n" +
 			"you confirm with --line. A hold is cleared whole or not at all.",
-		Example:           "  fettle clear CW-01 blade-care\n  fettle clear CW-01 blade-care --line 1 --line 2",
+		Example:           "  fettle clear CW-01 knife\n  fettle clear CW-01 knife --line 1 --line 2",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeHolds,
 	}
