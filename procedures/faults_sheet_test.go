@@ -24,7 +24,7 @@ func TestShapes(t *testing.T) {
 		{name: "missing below", edit: []string{"title: Steel rule, ", "", "rule: {", "rule: §{"}, want: "the gauge rule has no title"},
 		{name: "list for a text", edit: []string{"title: Finch", "title: §[Finch]"}, want: "title must be text, not a list"},
 		{name: "keys for a text", edit: []string{"A moving rudder", "{title: R, §a: b}"}, want: "unknown key \"a\" in the option rudder"},
-		{name: "text for a list", edit: []string{"[wing, tail, radio]", "§wing"}, want: "zones must be a list, not text"},
+		{name: "keys for a list", edit: []string{"[wing, tail, radio]", "§{wing: yes}"}, want: "zones must be a list, not a mapping"},
 		{name: "list for keys", edit: []string{"{rudder: A moving rudder}", "§[rudder]"}, want: "options must be a mapping (keys with values), not a list"},
 		{name: "nothing for keys", edit: []string{"{title: A camera, disturbs: [wing]}", ""}, at: "63:10", want: "the equipment camera is empty: fill it in or delete the line"},
 		{name: "empty list", edit: []string{"of: [radio]", "of: §[]"}, want: "of is an empty list"},

@@ -127,7 +127,7 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 		switch {
 		case absent(v):
 			if k.need == required && v == nil && !f.lost(k.name) {
-				r.fault(n, "%s has no %s", f.what, k.name)
+				r.fault(n, "%s has no %s%s", f.what, k.name, k.write())
 			}
 		case k.need != choice || f.chosen == 1:
 			r.path = append(r.path, k.name)
@@ -178,7 +178,7 @@ func (m mapping[T]) values(r *reader, n *yaml.Node, what string) (values []*yaml
 			}
 			r.fault(k, "unknown key %q in %s%s", k.Value, what, says)
 		case values[j] != nil:
-			r.fault(k, "%q is duplicated in %s", k.Value, what)
+			r.fault(k, "%q is duplicated in %s%s", k.Value, what, firstOf(n.Content, k))
 		default:
 			values[j] = v
 			if null(v) {
@@ -187,6 +187,18 @@ func (m mapping[T]) values(r *reader, n *yaml.Node, what string) (values []*yaml
 		}
 	}
 	return values, meant, unknown
+}
+
+// write says what to write for a key that is missing, where that needs no thought
+// of what is named.
+func (k key[T]) write() string {
+	switch t := k.is.typ(); t.is {
+	case aWord:
+		return "; write " + k.name + ": and one of " + listed(t.words)
+	case anAmount, aRange, aWhole:
+		return "; write it as in " + k.name + ": " + k.example
+	}
+	return ""
 }
 
 func absent(n *yaml.Node) bool { return n == nil || null(n) }

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"gopkg.in/yaml.v3"
+
 	"fettle/steps"
 	"fettle/steps/nearest"
 )
@@ -55,10 +57,10 @@ func (d *Document) sharedAtEnds() Faults {
 				continue
 			}
 			if i >= first && i < len(stage.Steps)-last {
-				d.complain(s, &faults)("the shared step %s stands between others of its stage: a plan of several repairs does it before them or after them; move it to the beginning or the end", s.Name)
+				d.complain(s, &faults)("shared", "the shared step %s stands between others of its stage: a plan of several repairs does it before them or after them; move it to the beginning or the end", s.Name)
 			}
 			if s.Kind.Traits().Glues() {
-				d.complain(s, &faults)("the shared step %s works on a joint, which each repair has for itself", s.Name)
+				d.complain(s, &faults)("shared", "the shared step %s works on a joint, which each repair has for itself", s.Name)
 			}
 		}
 	}
@@ -221,7 +223,7 @@ func (d *Document) releaseLast(o *order) Faults {
 		return nil // the kind's fault says it
 	}
 	var faults Faults
-	say := func(s *steps.Step, format string, args ...any) { d.complain(s, &faults)(format, args...) }
+	say := func(s *steps.Step, format string, args ...any) { d.complain(s, &faults)("", format, args...) }
 	var releases []*steps.Step
 	for s := range o.all() {
 		if s.Kind.Traits().Releases {
@@ -242,7 +244,7 @@ func (d *Document) releaseLast(o *order) Faults {
 		return nil
 	}
 	if len(releases) == 0 {
-		return Faults{d.fault(top(), "a build must end with a release; this one has none")}
+		return Faults{d.fault(top(), "a build must end with a release; this one has none; write as the last step of its last stage: - {step: release, release: yes}")}
 	}
 	for _, s := range releases[1:] {
 		say(s, "a second release; a build has only one")
@@ -476,9 +478,24 @@ func (d *Document) stepsInOrder(v variant) Faults {
 	return faults
 }
 
-// complain reports faults of the step.
+// complain reports faults of the step, at the value of one of its keys, or of those
+// below that of its kind.
 func (d *Document) complain(s *steps.Step, faults *Faults) complain {
-	return func(format string, args ...any) {
-		*faults = append(*faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf(format, args...)))
+	return func(key, format string, args ...any) {
+		at := d.places[stepAt(s.Name)]
+		if n := d.nodes[s.Name]; n != nil && key != "" {
+			step := fields{node: n}
+			of := step.get(string(s.Kind))
+			if of != nil && of.Kind == yaml.MappingNode {
+				of = fields{node: of}.get(key)
+			}
+			if here := step.get(key); here != nil && key != "with" { // which is of the step's options
+				of = here
+			}
+			if of != nil {
+				at.line, at.column = of.Line, of.Column
+			}
+		}
+		*faults = append(*faults, d.fault(at, fmt.Sprintf(format, args...)))
 	}
 }

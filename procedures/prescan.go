@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -685,7 +686,12 @@ func (p *prescan) quote(l *level, from int, key string, whole func(string, ...an
 	if strings.ContainsRune(line[from+1:], rune(q)) || q == '"' && strings.HasSuffix(line, `\`) {
 		write = line[:from] + quoted(line[from:])
 	}
-	p.say(from, write, "the quote that opens here is never closed")
+	says := "the quote that opens here is never closed"
+	if r, _ := utf8.DecodeRuneInString(line[from+1:]); q == '\'' && isProse(key) && unicode.IsLetter(r) {
+		write = line[:from] + quoted(line[from:])
+		says += "; where it is an apostrophe, the whole text needs double quotes"
+	}
+	p.say(from, write, "%s", says)
 	p.replace(write)
 }
 

@@ -286,7 +286,14 @@ func (r *reader) filledIn(n *yaml.Node, blank string) string {
 			for _, w := range c.words {
 				known = append(known, w.Name)
 			}
-			r.fault(n, "nothing is filled in for %s%s", blank, suggest(name, known))
+			says := suggest(name, known)
+			if says == "" {
+				says = fmt.Sprintf("; write each: {%s: […]} around it", name)
+				if len(c.targets) > 0 {
+					says = fmt.Sprintf("; write each: {%s: […]} with the use", name)
+				}
+			}
+			r.fault(n, "nothing is filled in for %s%s", blank, says)
 			return name
 		}
 		return blank
@@ -468,7 +475,7 @@ func (governValue[T]) typ() typ            { return typ{is: oneName, to: option}
 type whereValue struct{ not bool }
 
 func (v whereValue) read(r *reader, n *yaml.Node, what string, to *steps.Where) {
-	names := r.names(n, what, true, func(item *yaml.Node, name string) { r.refer(option, item, name, "") })
+	names := r.names(n, what, func(item *yaml.Node, name string) { r.refer(option, item, name, "") })
 	switch {
 	case len(names) == 0:
 	case v.not:

@@ -223,8 +223,8 @@ func TestReuseFaults(t *testing.T) {
 		{name: "was twice", edit: []string{fit, fit + "        was: lay\n      - step: x\n        do: x\n        was: §lay\n"}, want: "was lay, and so was the step fit"},
 	})
 	run(t, repairText, []faulty{
-		{name: "shared in the middle", edit: []string{"      - step: again\n", "      - step: own\n        do: x\n      - §step: both\n        do: x\n        shared: yes\n      - step: again\n"}, want: "the shared step both stands between others of its stage"},
-		{name: "shared at a joint", edit: []string{"      - step: again\n", "      - §step: coat\n        coat: {joint: j, with: contact}\n        shared: yes\n      - step: join\n        join: j\n        disturbs: [wing]\n      - step: again\n"}, want: "the shared step coat works on a joint, which each repair has for itself"},
+		{name: "shared in the middle", edit: []string{"      - step: again\n", "      - step: own\n        do: x\n      - step: both\n        do: x\n        shared: §yes\n      - step: again\n"}, want: "the shared step both stands between others of its stage"},
+		{name: "shared at a joint", edit: []string{"      - step: again\n", "      - step: coat\n        coat: {joint: j, with: contact}\n        shared: §yes\n      - step: join\n        join: j\n        disturbs: [wing]\n      - step: again\n"}, want: "the shared step coat works on a joint, which each repair has for itself"},
 	})
 	for _, c := range []struct{ name, text, at, want string }{
 		{"sheet", strings.Replace(sheetText, "revision: 1\n", "revision: 1\nchanges: {§2: b}\n", 1), "", "revision 2 is above that of the document, 1"},
@@ -264,9 +264,9 @@ func TestFaultsOfWhatIsUsed(t *testing.T) {
 		want       []string
 	}{
 		{"a word left open", head + "      - use: bench/both\n", nil, []string{
-			"bench.yaml:11:15: nothing is filled in for <side> (used by user.yaml:9:14)",
-			"bench.yaml:12:13: nothing is filled in for <side> (used by user.yaml:9:14)",
-			"bench.yaml:12:13: nothing is filled in for <Side> (used by user.yaml:9:14)",
+			"bench.yaml:11:15: nothing is filled in for <side>; write each: {side: […]} with the use (used by user.yaml:9:14)",
+			"bench.yaml:12:13: nothing is filled in for <side>; write each: {side: […]} with the use (used by user.yaml:9:14)",
+			"bench.yaml:12:13: nothing is filled in for <Side>; write each: {side: […]} with the use (used by user.yaml:9:14)",
 			"bench.yaml:10:20: here means the zone that a repair was started on, but this procedure has no line on: (used by user.yaml:9:14)"}},
 		{"words that make no name", head + "      - each: {side: [Left]}\n        use: bench/sand-<side>\n", nil, []string{`bench.yaml:11:15: "sand-Left" is not a name for step`}},
 		{"a step in a stage that is governed", head + "      - use: bench/look\n", nil, []string{"user.yaml:9:14: bench has the step look in a run, which is repeated or governed: use its stage"}},
