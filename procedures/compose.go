@@ -83,11 +83,7 @@ func (c *checker) compose() error {
 // each procedure on each zone once.
 func answersOf(tables []*Document, sheet *steps.Sheet, docs map[string]*Document) []answer {
 	var all []answer
-	var each []*steps.Triage
-	for _, t := range tables {
-		each = append(each, t.Triage)
-	}
-	asked := steps.Asked(each...)
+	asked := asOne(tables)
 	met := map[[3]string]bool{}
 	add := func(name, zone, severity string) {
 		row, known := asked.Answer(name, zone, severity)

@@ -311,39 +311,193 @@ func volts(t *testing.T, q quantity.Quantity) float64 {
 	return v
 }
 
-// dangers are the words of what can hurt, and what the caution of such a step says.
-var dangers = []struct {
+// A danger is what can hurt, by the words of the steps that do it: what their caution
+// says, and what has been confirmed before.
+type danger struct {
 	what            string
 	task, cautioned *regexp.Regexp
-	least           int // steps in the library
-}{
-	{"charging", regexp.MustCompile(`\b[Cc]harge (it|the pack)\b|storage programme`), regexp.MustCompile(`(?i)charge|watch`), 8},
-	{"soldering", regexp.MustCompile(`\b[Ss]older( until| motor| and fit)|\b[Tt]in (both|each)\b`), regexp.MustCompile(`(?i)hot tip`), 4},
-	{"sawing", regexp.MustCompile(`(?m)(^\s*- |, |, then )[Ss]aw\b`), regexp.MustCompile(`(?i)mask|blade|saw`), 7},
-	{"sanding", sanding, regexp.MustCompile(`(?i)dust|mask`), 12},
-	{"cutting glass or carbon", regexp.MustCompile(`[Cc]ut the (spare boom|rod to length)|\b[Ss]aw (it )?(wet|with a fine)`), regexp.MustCompile(`(?i)mask`), 6},
-	{"drilling", regexp.MustCompile(`(?m)^\s*- (Drill|Bore)\b`), regexp.MustCompile(`(?i)drill`), 1},
+	asked           *regexp.Regexp // nil: nothing
+	least           int            // steps in the library
+}
+
+var dangers = []danger{
+	{"charging", regexp.MustCompile(`\b[Cc]harge (it|the pack)\b|storage programme`), regexp.MustCompile(`(?i)charge|watch`), nil, 8},
+	{"soldering", regexp.MustCompile(`\b[Ss]older( until| motor| and fit)|\b[Tt]in (both|each)\b`), regexp.MustCompile(`(?i)hot tip`),
+		regexp.MustCompile(`(?i)draws the (smoke|fumes)`), 4},
+	{"sawing", regexp.MustCompile(`(?m)(^\s*- |, |, then )[Ss]aw\b`), regexp.MustCompile(`(?i)mask|blade|saw`), nil, 7},
+	{"sanding", sanding, regexp.MustCompile(`(?i)dust|mask`), nil, 12},
+	{"cutting glass or carbon", regexp.MustCompile(`[Cc]ut the (spare boom|rod to length)|\b[Ss]aw (it )?(wet|with a fine)`), regexp.MustCompile(`(?i)mask`),
+		regexp.MustCompile(`(?i)\bmask\b`), 6},
+	{"cutting with a blade", regexp.MustCompile(`(?m)(?:^\s*- |\. |: )(?:Cut|Slit|Strip)\b|(?:, |\band |\bthen )(?:cut|slit|strip) (?:the|it|its|both|each|along|anew)\b`),
+		regexp.MustCompile(`(?i)blade|knife`), regexp.MustCompile(`(?i)blade`), 40},
+	{"a hot iron", regexp.MustCompile(`\bPlug the iron in\b|\bits light has gone out\b|\bPress the probe on the sole\b|\bIron (a hand's width|a strip|from|left)|` +
+		`\bmoving all the time\b|\bas many passes\b|\bTack it\b`), regexp.MustCompile(`(?i)\b(iron|sole|hot)\b`),
+		regexp.MustCompile(`(?i)firm stand`), 25},
+	{"drilling", regexp.MustCompile(`(?m)^\s*- (Drill|Bore)\b`), regexp.MustCompile(`(?i)drill`), nil, 1},
 	{"a motor that runs", regexp.MustCompile(`\b[Rr]un the motor\b|\bmotor slow\b|\bmotor runs faster\b|[Oo]pen the throttle slowly|[Bb]are shaft turning`),
-		regexp.MustCompile(`(?i)shaft|blades|motor`), 10},
+		regexp.MustCompile(`(?i)shaft|blades|motor`), nil, 10},
+}
+
+// noBlade are the steps that cut with something else, or only film, of which their
+// caution says enough.
+var noBlade = map[string]string{
+	"jetty-build/drill-wing-bolts":   "a thread, with a tap",
+	"propeller-change/bin-propeller": "a propeller, with pliers",
+	"servo-stripped/centre-servo":    "an arm of plastic, with pliers",
+	"spar-broken/try-rod":            "a rod, like glass and carbon",
+	"wiring-chafed/mend-wires":       "wire, with pliers",
+	"skin-lifted/strip-film":         "film",
+	"skin-lifted-boom/strip-film":    "film",
+	"skin-lifted-pod/strip-film":     "film",
+	"skin-lifted-tail/strip-film":    "film",
+}
+
+// usesOf are the tools of a step, and the glue that it spreads or presses together.
+func usesOf(o *order, sheet *steps.Sheet, s *steps.Step) []steps.Use {
+	if s.Kind.Traits().Glues() {
+		return sheet.UsesOf(*s, adhesiveOf(o, s.Joint))
+	}
+	return sheet.UsesOf(*s)
+}
+
+// warnings are what a step and all that it is done with warn of.
+func warnings(s *steps.Step, uses []steps.Use) string {
+	all := slices.Clone(s.Cautions)
+	for _, u := range uses {
+		all = append(all, u.Caution)
+	}
+	return strings.Join(all, "\n")
+}
+
+// confirmed is what has been answered before a step: in holds before it, and in those of
+// all that it is done with.
+func confirmed(o *order, s *steps.Step, uses []steps.Use) string {
+	var all []string
+	for h := range o.all() {
+		if h.Kind.Traits().Confirms && o.before(h.Name, s.Name) {
+			all = append(all, h.Confirm...)
+		}
+	}
+	for _, u := range uses {
+		all = append(all, u.Hold...)
+	}
+	return strings.Join(all, "\n")
+}
+
+// onItsSheets runs over the steps of the embedded procedures on each design that they
+// can be carried out on.
+func onItsSheets(t *testing.T, do func(d *Document, o *order, sheet *steps.Sheet, s *steps.Step)) {
+	t.Helper()
+	sheets := embeddedSheets()
+	n := 0
+	for _, d := range embeddedProcedures(t) {
+		o := orderOf(d.Procedure)
+		for _, sheet := range sheets {
+			if d.Procedure.Kind != steps.Shared && !d.Serves(sheet) {
+				continue
+			}
+			for s := range o.all() {
+				do(d, o, sheet, s)
+				n++
+			}
+		}
+	}
+	if n < 1000 {
+		t.Fatalf("%d steps: the library is not all there", n)
+	}
 }
 
 func TestDangersHaveTheirCaution(t *testing.T) {
-	found := make([]int, len(dangers))
-	eachStep(t, func(d *Document, s *steps.Step) {
+	found := make([]map[string]bool, len(dangers))
+	excused := map[string]bool{}
+	onItsSheets(t, func(d *Document, o *order, sheet *steps.Sheet, s *steps.Step) {
 		text := task(s) + "\n" + strings.Join(s.Confirm, "\n")
+		uses := usesOf(o, sheet, s)
 		for i, danger := range dangers {
-			if !danger.task.MatchString(strings.ReplaceAll(text, "Neither charge", "")) {
+			words := danger.task.FindString(strings.ReplaceAll(text, "Neither charge", ""))
+			if words == "" {
 				continue
 			}
-			found[i]++
-			if !danger.cautioned.MatchString(strings.Join(s.Cautions, "\n")) {
-				t.Errorf("%s: %s is %s without its caution: %q", d.File, s.Name, danger.what, danger.task.FindString(text))
+			at := d.Name() + "/" + s.Name
+			if danger.what == "cutting with a blade" && noBlade[at] != "" {
+				excused[at] = true
+				if noBlade[at] == "film" && !danger.cautioned.MatchString(warnings(s, uses)) {
+					t.Errorf("%s: %s slits film without a word of the knife", d.File, s.Name)
+				}
+				continue
+			}
+			if found[i] == nil {
+				found[i] = map[string]bool{}
+			}
+			found[i][at] = true
+			if !danger.cautioned.MatchString(warnings(s, uses)) {
+				t.Errorf("%s on %s: %s is %s without its caution: %q", d.File, sheet.Name, s.Name, danger.what, words)
+			}
+			if danger.asked != nil && !danger.asked.MatchString(confirmed(o, s, uses)) {
+				t.Errorf("%s on %s: %s is %s, and nothing was asked before it: %q", d.File, sheet.Name, s.Name, danger.what, words)
 			}
 		}
 	})
+	for at := range noBlade {
+		if !excused[at] {
+			t.Errorf("%s cuts nothing, and is excused for it", at)
+		}
+	}
 	for i, danger := range dangers {
-		if found[i] < danger.least {
-			t.Errorf("%d steps of %s, want %d at least: the words are no longer found", found[i], danger.what, danger.least)
+		if len(found[i]) < danger.least {
+			t.Errorf("%d steps of %s, want %d at least: the words are no longer found", len(found[i]), danger.what, danger.least)
+		}
+	}
+}
+
+// Nothing is glued before what the glue does to people was shown and asked, in
+// whatever procedure.
+func TestGlueIsAskedForBeforeItIsSpread(t *testing.T) {
+	air, cold := steps.Setting{Condition: "ventilation", State: "on"}, steps.Setting{Condition: "iron", State: "cold"}
+	harms := map[string]struct {
+		cautioned, asked *regexp.Regexp
+		needs            []steps.Setting
+	}{
+		"contact":  {regexp.MustCompile(`(?i)flam|burns`), regexp.MustCompile(`No flame, hot iron`), []steps.Setting{air, cold}},
+		"epoxy":    {regexp.MustCompile(`(?i)allergic`), regexp.MustCompile(`Gloves are on(.*\n)*.*cup can be put outside`), []steps.Setting{air}},
+		"pu":       {regexp.MustCompile(`(?i)allergic`), regexp.MustCompile(`asthma(.*\n)*Gloves are on`), []steps.Setting{air}},
+		"hot-melt": {regexp.MustCompile(`sticks to skin`), regexp.MustCompile(`It stands on its stand`), []steps.Setting{{Condition: "gun", State: "hot"}}},
+	}
+	glued := map[string]int{}
+	onItsSheets(t, func(d *Document, o *order, sheet *steps.Sheet, s *steps.Step) {
+		if !s.Kind.Traits().Glues() {
+			return
+		}
+		glue := adhesiveOf(o, s.Joint)
+		harm, ok := harms[glue]
+		if !ok {
+			t.Fatalf("%s: %s spreads %q, of which the test knows nothing", d.File, s.Name, glue)
+		}
+		glued[glue]++
+		uses := usesOf(o, sheet, s)
+		needs := slices.Clone(s.Needs)
+		var holds []string
+		for _, u := range uses {
+			needs = append(needs, u.NeedsAt(*s)...)
+			holds = append(holds, u.Hold...)
+		}
+		if !harm.cautioned.MatchString(warnings(s, uses)) || !harm.asked.MatchString(strings.Join(holds, "\n")) {
+			t.Errorf("%s on %s: %s glues with %s without its caution or its hold", d.File, sheet.Name, s.Name, glue)
+		}
+		for _, n := range harm.needs {
+			if !slices.Contains(needs, n) {
+				t.Errorf("%s on %s: %s glues with %s and does not need %s", d.File, sheet.Name, s.Name, glue, n)
+			}
+		}
+		for h := range o.all() {
+			if h.Kind.Traits().Confirms && harm.asked.MatchString(strings.Join(h.Confirm, "\n")) {
+				t.Errorf("%s on %s: the step %s asks what the hold of %s asks", d.File, sheet.Name, h.Name, glue)
+			}
+		}
+	})
+	for glue := range harms {
+		if glued[glue] < 3 {
+			t.Errorf("%s is used %d times: it is no longer found", glue, glued[glue])
 		}
 	}
 }

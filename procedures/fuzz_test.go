@@ -14,7 +14,7 @@ func FuzzRead(f *testing.F) {
 		userText, sharedText,
 		strings.Replace(sharedText, "kind: steps", "kind: check", 1),
 		"procedure: a\nkind: repair\nstages:\n- stage: s-<b>\n  each: {b: [c, d]}\n  with: [e, f]\n  use: [safe/first, safe/air-the-bench]\n",
-		"procedure: a\nkind: steps\ntitle: b\nrevision: 2\nchanges: {1: c, 2: d}\nstages:\n- {stage: a, steps: [{each: {b: [c]}, steps: [{step: d-<b>, do: <B>, was: e, short: f}]}, {use: safe/last}]}\n",
+		"procedure: a\nkind: steps\ntitle: b\nrevision: 2\nchanges: {1: c, 2: d}\nstages:\n- {stage: a, steps: [{each: {b: [c]}, steps: [{step: d-<b>, do: <B>, was: e, short: f, alone: no, why: g}]}, {use: safe/last}]}\n",
 		sheetText, gatesText, buildText, repairText, triageText, dangerText, "", "a: b\n", "design: [", "design: &a a\ntitle: *a\n", "design: !!str a\n<<: {b: c}\n",
 		"design: a\n---\ndesign: b\n", "design: a\ngates: {b: {alike: 1/0 mm, pairs: [[c, c]]}}\n", "design: a\ntitle: \"\\e\"\n",
 		"design: a\nzones: [b]\ngauges: {c: {title: c, resolution: 1 mm}}\ngates: {d: {title: d, points: [e], result: {angle: {rise: e, run: 1 mm}}, at_most: 1°, gauge: c, of: work}}\n",

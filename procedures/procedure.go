@@ -166,9 +166,11 @@ func stepKeys() mapping[steps.Step] {
 		{"do", optional, field(func(s *s) *string { return &s.Do }, textValue{prose}),
 			"what to do, and how. A step with only this is complete once someone says that it is done", "Spread an even coat on **both** faces."},
 		{"short", optional, field(func(s *s) *string { return &s.Short }, textValue{prose}),
-			"the same in a few words, for who has done it before", "A thin coat on both roots."},
+			"the same in a few words, shown in place of `do` to who has done it before on this airframe", "A thin coat on both roots."},
 		{"why", optional, field(func(s *s) *string { return &s.Why }, textValue{prose}),
 			"what goes wrong if it is skipped", "A starved joint peels in the first hard turn."},
+		{"alone", optional, field(func(s *s) *[]string { return &s.Alone }, aloneValue{}),
+			"it wants a second person, and this is what one alone may do instead: one way, or a list of them. `no`: nothing, and `why` must say why. Not for a wait, a choice or a release", "# A photo from each side, looked at upside down"},
 		{"hands", optional, field(func(s *s) *quantity.Quantity { return &s.Hands }, amountValue{quantity.Duration, fromZero}),
 			"the attended time; drying does not count", "6 min"},
 		{"tools", optional, field(func(s *s) *[]string { return &s.Tools }, namesValue{to: tool}),
@@ -229,6 +231,14 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 			if z == steps.Here {
 				f.fault(f.item("disturbs", z), "here means the zone that a repair was started on, but this procedure has no line on:")
 			}
+		}
+	}
+	if n := f.get("alone"); n != nil {
+		switch {
+		case !s.Kind.Traits().Attended:
+			f.fault(n, "a %s wants no second person: write alone on the step before it", s.Kind)
+		case s.WantsSecond() && len(s.WaysAlone()) == 0 && !f.has("why") && !f.lost("why"):
+			f.fault(n, "%s must not be done alone: say why, with why", f.what)
 		}
 	}
 	f.governed(s.Where)

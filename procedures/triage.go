@@ -39,7 +39,7 @@ func triageKeys() mapping[steps.Triage] {
 			more:  ownWordsValue{},
 			short: func(t *t) bool { return len(t.OwnWords) == 0 }},
 			"the procedure for what no row answers, as `else` where zones say what damage in words of one's own is taken for there; " +
-				"these zones are asked first, after those with a quarantine", "{wing: cracked, else: inspect}"},
+				"where that finding has a caution the zone is asked first, after those with a quarantine", "{wing: cracked, else: inspect}"},
 		{"hard_landing", optional, field(func(t *t) *string { return &t.HardLanding }, nameValue{procedure}),
 			"the check that a hard landing asks for", "post-crash"},
 	}}
@@ -118,6 +118,8 @@ func (ownWordsValue) write(from *steps.Triage) *yaml.Node {
 }
 
 func (ownWordsValue) typ() typ { return typ{is: aMap, to: zone, of: []typ{nameValue{meaning}.typ()}} }
+
+func findingAt(name string) string { return "the finding " + name }
 
 func unknownAt(zone string) string { return "unknown " + zone }
 
@@ -293,20 +295,20 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	}
 	var names []string
 	byName := map[string]*steps.Procedure{}
-	tables := []*steps.Triage{d.Triage}
+	asked := []*Document{d}
 	for _, k := range known {
 		switch {
 		case k.Procedure != nil:
 			names = append(names, k.Name())
 			byName[k.Name()] = k.Procedure
 		case k.Triage != nil && k != d && (k.Triage.Design == "" || k.Triage.Design == d.Triage.Design):
-			tables = append(tables, k.Triage)
+			asked = append(asked, k)
 			if k.doubts.of(finding) {
 				doubt.name(finding)
 			}
 		}
 	}
-	all := steps.Asked(tables...)
+	all := asOne(asked)
 	var findings []string
 	for _, f := range all.Findings {
 		findings = append(findings, f.Name)
@@ -332,6 +334,11 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 			faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", own.Mean, own.Zone, strings.Join(f.Zones, ", "))))
 		case p != nil && len(p.On) > 0 && !slices.Contains(p.On, own.Zone):
 			faults = append(faults, d.fault(at, fmt.Sprintf("%s is not written for the zone %s", own.Mean, own.Zone)))
+		default:
+			starts := p != nil && p.Kind != steps.Build && p.Kind != steps.Shared
+			if worst, is := all.Means(own.Zone); is && (seen || starts) && f.Quarantine.IsZero() && !worst.Quarantine.IsZero() {
+				faults = append(faults, d.fault(at, fmt.Sprintf("words of one's own on %s must mean a finding that is put in quarantine, since there is one there: write %s: %s", own.Zone, own.Zone, worst.Name)))
+			}
 		}
 	}
 	named := map[string]steps.Finding{}
@@ -341,14 +348,8 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 	for _, f := range d.Triage.Findings {
 		for _, also := range f.Also {
 			if other, ok := named[strings.Join(steps.Words(also), " ")]; ok && other.Name != f.Name && f.Meets(other) {
-				faults = append(faults, d.fault(d.places["the finding "+f.Name], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", also, f.Name)))
+				faults = append(faults, d.fault(d.places[findingAt(f.Name)], fmt.Sprintf("%q, another word for %s, is the name of another finding in one of its zones", also, f.Name)))
 			}
-		}
-	}
-	dangerous := map[string]bool{}
-	for _, z := range zones {
-		if _, met := dangerous[z]; !met {
-			dangerous[z] = all.Dangerous(z)
 		}
 	}
 	covered := coveredRows(d.Triage.Rows)
@@ -360,15 +361,19 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 		p := byName[row.Procedure]
 		for _, finding := range row.Findings {
 			f, known := all.Finding(finding)
-			light := slices.Contains(row.Severities, steps.Cosmetic) && row.Outcome != steps.ToReplace
+			if row.Outcome == steps.ToRepair && !f.Quarantine.IsZero() {
+				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is put in quarantine%s, so it is never repaired; write replace or scrap", finding, d.quarantinedAt(asked, finding))))
+				continue
+			}
+			light := slices.Contains(row.Severities, steps.Cosmetic) && !row.Renews()
 			where := row.Zones
 			if len(where) == 0 && (light || row.Outcome == steps.ToScrap && p != nil) {
 				where = f.Zones
 			}
 			for _, z := range where {
 				switch {
-				case light && dangerous[z]:
-					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt, so the finding %s is cosmetic there only if the part is replaced", z, finding)))
+				case light && all.MustRenew(finding, z, steps.Cosmetic):
+					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, so the finding %s is cosmetic there only if the part is replaced or scrapped", z, d.dangerOf(all, asked, z), finding)))
 				case known && !f.In(z):
 					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", finding, z, strings.Join(f.Zones, ", "))))
 				case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):
@@ -377,5 +382,68 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 			}
 		}
 	}
+	half := func(r steps.Row) bool { return len(r.Findings) == 0 || r.Outcome == "" } // said of the row
+	if len(faults) == 0 && len(d.Triage.Rows) > 0 && !slices.ContainsFunc(d.Triage.Rows, half) {
+		faults = d.unanswered(all, zones)
+	}
 	return faults
+}
+
+// unanswered finds what the table puts in quarantine and no table has replaced: it
+// would only be inspected.
+func (d *Document) unanswered(all *steps.Triage, zones []string) Faults {
+	var faults Faults
+	for _, f := range d.Triage.Findings {
+		if f.Quarantine.IsZero() {
+			continue
+		}
+		for _, z := range zones {
+			i := slices.IndexFunc(steps.Severities()[1:], func(s string) bool { return all.Fits(f.Name, z, s) < 0 })
+			if f.In(z) && i >= 0 {
+				faults = append(faults, d.fault(d.places[findingAt(f.Name)], fmt.Sprintf("the finding %s is put in quarantine, and no row replaces or scraps it on %s where it is %s", f.Name, z, steps.Severities()[1+i])))
+				break
+			}
+		}
+	}
+	return faults
+}
+
+// asOne are the tables of the documents as one.
+func asOne(docs []*Document) *steps.Triage {
+	var tables []*steps.Triage
+	for _, doc := range docs {
+		tables = append(tables, doc.Triage)
+	}
+	return steps.Asked(tables...)
+}
+
+// dangerOf says by which finding damage on the zone can hurt, and where that is written.
+func (d *Document) dangerOf(all *steps.Triage, asked []*Document, zone string) string {
+	f, _ := all.Danger(zone)
+	if !f.Quarantine.IsZero() {
+		return fmt.Sprintf(", since %s is put in quarantine%s", f.Name, d.quarantinedAt(asked, f.Name))
+	}
+	at := d.says(asked, unknownAt(zone), func(t *steps.Triage) bool {
+		return slices.Contains(t.OwnWords, steps.OwnWords{Zone: zone, Mean: f.Name})
+	})
+	return fmt.Sprintf(", since words of one's own there mean %s, which has a caution%s", f.Name, at)
+}
+
+func (d *Document) quarantinedAt(asked []*Document, name string) string {
+	return d.says(asked, findingAt(name), func(t *steps.Triage) bool {
+		f, _ := t.Finding(name)
+		return !f.Quarantine.IsZero()
+	})
+}
+
+// says is where the first of the documents whose table says it has it written.
+func (d *Document) says(docs []*Document, what string, it func(*steps.Triage) bool) string {
+	i := slices.IndexFunc(docs, func(doc *Document) bool { return it(doc.Triage) })
+	switch {
+	case i < 0:
+		return ""
+	case docs[i] == d:
+		return fmt.Sprintf(" (line %d)", d.places[what].line)
+	}
+	return fmt.Sprintf(" (%s:%d)", docs[i].File, docs[i].places[what].line)
 }

@@ -140,6 +140,44 @@ func (textsValue) write(from *[]string) *yaml.Node {
 
 func (textsValue) typ() typ { return typ{is: texts} }
 
+// aloneValue is one text or a list of them, or no.
+type aloneValue struct{}
+
+func (aloneValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
+	if n.Kind == yaml.ScalarNode && isSwitch(n) {
+		if on, _ := r.yes(n, what); on {
+			r.fault(n, "%s must say what one alone may do in place of the second person, or no", what)
+			return
+		}
+		*to = []string{steps.No}
+		return
+	}
+	textsValue{}.read(r, n, what, to)
+	for _, item := range n.Content {
+		if isSwitch(item) {
+			r.fault(item, "%q is not a way of doing it alone: write no in place of the list", item.Value)
+		}
+	}
+}
+
+func isSwitch(n *yaml.Node) bool {
+	return slices.Contains([]string{"yes", "no", "true", "false"}, strings.ToLower(n.Value))
+}
+
+func (aloneValue) write(from *[]string) *yaml.Node {
+	switch {
+	case len(*from) == 1 && (*from)[0] == steps.No:
+		return plain(steps.No)
+	case len(*from) == 1:
+		return scalar((*from)[0])
+	}
+	return textsValue{}.write(from)
+}
+
+func (aloneValue) typ() typ {
+	return typ{is: anEither, of: []typ{textsValue{}.typ(), {is: aWord, words: []string{steps.No}}}}
+}
+
 // nameValue is the name of something, or a new name if to is "".
 type nameValue struct{ to thing }
 

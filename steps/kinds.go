@@ -26,6 +26,7 @@ type Traits struct {
 	Measures bool // gates satisfy it
 	Confirms bool // a person confirms it line by line
 	Releases bool // it lets the airframe fly
+	Attended bool // it may want a second person, since somebody says that it is done
 }
 
 // Glues reports whether the step is part of making a joint.
@@ -34,13 +35,13 @@ func (t Traits) Glues() bool { return t.Coats || t.Joins }
 // Kinds are all the kinds of step.
 func Kinds() [9]Traits {
 	return [...]Traits{
-		{Kind: Do},
-		{Kind: Coat, Coats: true},
-		{Kind: Join, Joins: true},
-		{Kind: Glue, Coats: true, Joins: true},
+		{Kind: Do, Attended: true},
+		{Kind: Coat, Coats: true, Attended: true},
+		{Kind: Join, Joins: true, Attended: true},
+		{Kind: Glue, Coats: true, Joins: true, Attended: true},
 		{Kind: Wait, Passes: true},
-		{Kind: Measure, Measures: true},
-		{Kind: Hold, Confirms: true},
+		{Kind: Measure, Measures: true, Attended: true},
+		{Kind: Hold, Confirms: true, Attended: true},
 		{Kind: Choose},
 		{Kind: Release, Releases: true},
 	}

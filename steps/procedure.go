@@ -76,6 +76,7 @@ type Step struct {
 	Short    string   `json:"short,omitempty"`    // the same for who has done it before, Markdown
 	Why      string   `json:"why,omitempty"`      // what goes wrong if it is skipped, Markdown
 	Cautions []string `json:"cautions,omitempty"` // shown before everything else
+	Alone    []string `json:"alone,omitempty"`    // it wants a second person: what one alone may do instead, or No where there is nothing
 	Source   string   `json:"source,omitempty"`   // where its figures come from
 	Kind     Kind     `json:"kind"`
 
@@ -182,6 +183,18 @@ type Made struct {
 
 // A Word is what was filled in for a name.
 type Word struct{ Name, Is string }
+
+// WantsSecond reports whether the step wants a second person.
+func (s *Step) WantsSecond() bool { return len(s.Alone) > 0 }
+
+// WaysAlone are what one alone may do in place of the second person that the step
+// wants; none: a lone person must not do it.
+func (s *Step) WaysAlone() []string {
+	if len(s.Alone) == 1 && s.Alone[0] == No {
+		return nil
+	}
+	return s.Alone
+}
 
 // Alike reports whether two steps say and ask the same, word for word, wherever
 // they were written.

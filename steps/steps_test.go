@@ -199,15 +199,15 @@ func TestAsked(t *testing.T) {
 	own := &Triage{Name: "own", Unknown: "look", HardLanding: "", Rows: []Row{{Findings: []string{"cracked"}, Zones: []string{"wing"}, Procedure: "mend"}},
 		Findings: []Finding{{Name: "cracked", Title: "mine", Zones: []string{"wing"}, Also: []string{"split"}}, {Name: "hit", Zones: []string{"battery"}, Quarantine: lies("24 h")}},
 		OwnWords: []OwnWords{{"wing", "cracked"}}}
-	general := &Triage{Name: "general", Unknown: "inspect", HardLanding: "check", Rows: []Row{{Findings: []string{"cracked"}, Procedure: "glue"}, {Findings: []string{"nicked"}, Procedure: "new"}, {Findings: []string{"puffed"}, Severities: []string{Total}, Procedure: "swap"}},
-		Findings: []Finding{{Name: "cracked", Title: "theirs", Zones: []string{"tail"}}, {Name: "nicked", Zones: []string{"propeller"}},
+	general := &Triage{Name: "general", Unknown: "inspect", HardLanding: "check", Rows: []Row{{Findings: []string{"cracked"}, Procedure: "glue"}, {Findings: []string{"nicked"}, Procedure: "new"}, {Findings: []string{"puffed"}, Severities: []string{Slight, Total}, Outcome: ToRepair, Procedure: "look-at-it"}, {Findings: []string{"puffed"}, Severities: []string{Total}, Outcome: ToReplace, Procedure: "swap"}},
+		Findings: []Finding{{Name: "cracked", Title: "theirs", Zones: []string{"tail"}}, {Name: "nicked", Zones: []string{"propeller"}, Caution: "Battery out."},
 			{Name: "hit", Zones: []string{"battery"}, Quarantine: lies("48 h")}, {Name: "puffed", Zones: []string{"battery"}, Quarantine: lies("72 h")}, {Name: "wet", Zones: []string{"radio"}, Quarantine: lies("")}},
-		OwnWords: []OwnWords{{"wing", "nicked"}, {"propeller", "nicked"}, {"spars", "bend-test"}}}
+		OwnWords: []OwnWords{{"wing", "nicked"}, {"propeller", "nicked"}, {"spars", "bend-test"}, {"tail", "cracked"}, {"radio", "cracked"}, {"battery", "bend-test"}}}
 	all := Asked(own, general)
 	for _, c := range []struct{ finding, zone, severity, want string }{
 		{"cracked", "wing", Total, "mend"}, {"cracked", "tail", Total, "glue"}, {"nicked", "propeller", Slight, "new"},
-		{"odd", "wing", Slight, "mend"}, {"odd", "propeller", Slight, "new"}, {"odd", "spars", Slight, "bend-test"}, {"odd", "tail", Slight, "look"},
-		{"nicked", "tail", Slight, "look"}, {"nicked", "battery", Total, "swap"}, // where it is not possible
+		{"odd", "wing", Slight, "mend"}, {"odd", "propeller", Slight, "new"}, {"odd", "spars", Slight, "bend-test"}, {"odd", "tail", Slight, "glue"},
+		{"nicked", "tail", Slight, "glue"}, {"nicked", "battery", Total, "swap"}, // where it is not possible
 		{"odd", "battery", Slight, "swap"}, // never as less than the row asks for
 	} {
 		if row, _ := all.Answer(c.finding, c.zone, c.severity); row.Procedure != c.want {
@@ -220,12 +220,12 @@ func TestAsked(t *testing.T) {
 	if f, _ := all.Finding("hit"); f.Quarantine.Lasts() != 48*time.Hour {
 		t.Errorf("hit lies for %v", f.Quarantine.Lasts())
 	}
-	for zone, want := range map[string]string{"battery": "puffed", "wing": "cracked", "radio": "wet", "spars": "", "tail": ""} {
+	for zone, want := range map[string]string{"battery": "puffed", "wing": "cracked", "radio": "wet", "spars": "", "tail": "cracked", "motor": ""} {
 		if f, _ := all.Means(zone); f.Name != want {
 			t.Errorf("words on %s mean %q, want %q", zone, f.Name, want)
 		}
 	}
-	if got := all.Dangers([]string{"tail", "propeller", "wing", "spars", "battery"}); !slices.Equal(got, []string{"battery", "wing", "propeller"}) {
+	if got := all.Dangers([]string{"tail", "propeller", "wing", "spars", "battery"}); !slices.Equal(got, []string{"battery", "propeller"}) {
 		t.Errorf("first are looked at %v", got)
 	}
 	if all.HardLanding != "check" {

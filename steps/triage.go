@@ -124,11 +124,7 @@ func Asked(tables ...*Triage) *Triage {
 		}
 	}
 	for _, t := range tables {
-		for _, own := range t.OwnWords {
-			if _, said := all.ownWords(own.Zone); !said {
-				all.OwnWords = append(all.OwnWords, own)
-			}
-		}
+		all.OwnWords = append(all.OwnWords, t.OwnWords...)
 	}
 	all.Name = strings.Join(names, ", ")
 	return all
@@ -159,25 +155,44 @@ func (t *Triage) ownWords(zone string) (OwnWords, bool) {
 	return find(t.OwnWords, func(o OwnWords) bool { return o.Zone == zone })
 }
 
-// Means returns the finding that words of one's own in the zone are taken for.
-// Where no table says it and a finding there is put in quarantine, it is the one
-// with the longest. False: they are inspected.
+// Means returns the finding that words of one's own in the zone are taken for. Where a
+// finding there is put in quarantine it is one of these: the one that the tables say,
+// else the one with the longest. False: they are inspected.
 func (t *Triage) Means(zone string) (Finding, bool) {
-	if own, said := t.ownWords(zone); said {
-		return t.Finding(own.Mean)
+	var said Finding
+	own, is := t.ownWords(zone)
+	if is {
+		said, is = t.Finding(own.Mean)
 	}
-	worst, found := Finding{}, false
+	if !said.Quarantine.IsZero() {
+		return said, true
+	}
+	worst, found := said, is
 	for _, f := range t.Findings {
-		if f.In(zone) && !f.Quarantine.IsZero() && (!found || f.Quarantine.Lasts() > worst.Quarantine.Lasts()) {
+		if f.In(zone) && !f.Quarantine.IsZero() && (worst.Quarantine.IsZero() || f.Quarantine.Lasts() > worst.Quarantine.Lasts()) {
 			worst, found = f, true
 		}
 	}
 	return worst, found
 }
 
+// Danger is the finding by which damage in the zone can hurt: one that is put in
+// quarantine, or one with a caution that some table takes words of one's own for.
+func (t *Triage) Danger(zone string) (Finding, bool) {
+	if f, is := find(t.Findings, func(f Finding) bool { return f.In(zone) && !f.Quarantine.IsZero() }); is {
+		return f, true
+	}
+	for _, own := range t.OwnWords {
+		if f, is := t.Finding(own.Mean); is && own.Zone == zone && f.In(zone) && f.Caution != "" {
+			return f, true
+		}
+	}
+	return Finding{}, false
+}
+
 // Dangers are the zones that are looked at first after a crash, since what is
-// damaged there can hurt: those with a quarantine, and those for which a table
-// says what words of one's own mean.
+// damaged there can hurt. A quarantine of a finding that is possible everywhere
+// puts none before the others.
 func (t *Triage) Dangers(zones []string) []string {
 	var first []string
 	add := func(zone string) {
@@ -193,25 +208,63 @@ func (t *Triage) Dangers(zones []string) []string {
 		}
 	}
 	for _, own := range t.OwnWords {
-		if _, is := t.Finding(own.Mean); is {
+		if f, is := t.Danger(own.Zone); is && len(f.Zones) > 0 {
 			add(own.Zone)
 		}
 	}
 	return first
 }
 
-// Sounds are the findings of the zone that words of one's own may stand for: they
-// hold its name, its title or another word for it.
-func (t *Triage) Sounds(zone, words string) []Finding {
-	var all []Finding
+// A Meaning is a finding in a zone that words of one's own may stand for.
+type Meaning struct {
+	Finding
+	Zone string
+}
+
+// Sounds are what words of one's own in a zone may stand for: they hold the name, the
+// title or another word of a finding there. Of the other zones of the airframe they
+// may stand for what is put in quarantine, if they name its zone or hold a word that
+// no finding here has.
+func (t *Triage) Sounds(zones []string, zone, words string) []Meaning {
+	return slices.DeleteFunc(t.meanings(zones, zone, words), func(m Meaning) bool { return m.Zone != zone && m.Quarantine.IsZero() })
+}
+
+// SoundsElsewhere are the findings of other zones that words of one's own in a zone
+// may stand for, and that nobody is asked about.
+func (t *Triage) SoundsElsewhere(zones []string, zone, words string) []Meaning {
+	return slices.DeleteFunc(t.meanings(zones, zone, words), func(m Meaning) bool { return m.Zone == zone || !m.Quarantine.IsZero() })
+}
+
+func (t *Triage) meanings(zones []string, zone, words string) []Meaning {
 	said := Words(words)
+	var here, elsewhere []Meaning
+	var taken []string // the words that findings here have
 	for _, f := range t.Findings {
-		names := slices.Concat([]string{f.Name, f.Title}, f.Also)
-		if f.In(zone) && slices.ContainsFunc(names, func(name string) bool { return holds(said, Words(name)) }) {
-			all = append(all, f)
+		if names := f.heldBy(said); f.In(zone) && len(names) > 0 {
+			here, taken = append(here, Meaning{f, zone}), append(taken, names...)
 		}
 	}
-	return all
+	for _, f := range t.Findings {
+		free := slices.ContainsFunc(f.heldBy(said), func(name string) bool { return !slices.Contains(taken, name) })
+		for _, other := range zones {
+			named := len(f.heldBy(said)) > 0 && holds(said, Words(other))
+			if other != zone && f.In(other) && !f.In(zone) && (free || named) {
+				elsewhere = append(elsewhere, Meaning{f, other})
+			}
+		}
+	}
+	return append(here, elsewhere...)
+}
+
+// heldBy are the names of the finding that the words hold.
+func (f Finding) heldBy(said []string) []string {
+	var held []string
+	for _, name := range slices.Concat([]string{f.Name, f.Title}, f.Also) {
+		if words := Words(name); holds(said, words) {
+			held = append(held, strings.Join(words, " "))
+		}
+	}
+	return held
 }
 
 // Words are the words of a text, in small letters.
@@ -231,24 +284,27 @@ func holds(text, words []string) bool {
 
 // Answer returns the first row that fits, or the inspection of the unknown. Words
 // of one's own, and a finding where it is not possible, are answered as what words
-// are taken for there, and never as less bad than its rows ask for.
+// are taken for there; these and what is put in quarantine are never answered as less
+// bad than their rows ask for.
 func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
-	if f, is := t.Finding(finding); !is || !f.In(zone) {
+	f, is := t.Finding(finding)
+	own := !is || !f.In(zone)
+	if own {
 		if is {
 			finding = "" // an older program took it
 		}
-		if means, taken := t.Means(zone); taken {
-			finding = means.Name
-			for _, worse := range Severities()[slices.Index(Severities(), severity)+1:] {
-				if t.Fits(finding, zone, severity) >= 0 {
-					break
-				}
-				severity = worse
-			}
+		if f, is = t.Means(zone); is {
+			finding = f.Name
 		}
 	}
-	if i := t.Fits(finding, zone, severity); i >= 0 {
-		return t.Rows[i], true
+	severities := []string{severity}
+	if is && (own || !f.Quarantine.IsZero()) {
+		severities = append(severities, Severities()[slices.Index(Severities(), severity)+1:]...)
+	}
+	for _, s := range severities {
+		if i := t.Fits(finding, zone, s); i >= 0 {
+			return t.Rows[i], true
+		}
 	}
 	inspect := t.Unknown
 	if own, said := t.ownWords(zone); said {
@@ -256,7 +312,21 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 			inspect = own.Mean
 		}
 	}
-	return Row{Findings: []string{finding}, Outcome: ToRepair, Procedure: inspect, Why: "no row of the table answers it, so it is inspected first"}, false
+	return Row{Findings: []string{finding}, Outcome: ToRepair, Procedure: inspect, Why: "No row of the table answers it, so it is inspected first."}, false
+}
+
+// Renews reports whether the row has the part replaced or scrapped.
+func (r Row) Renews() bool { return r.Outcome == ToReplace || r.Outcome == ToScrap }
+
+// MustRenew reports whether only a row that has the part replaced or scrapped may
+// answer the finding in the zone: what is put in quarantine is never repaired, and
+// where damage can hurt there are no marks to look at.
+func (t *Triage) MustRenew(finding, zone, severity string) bool {
+	if f, _ := t.Finding(finding); !f.Quarantine.IsZero() {
+		return true
+	}
+	_, danger := t.Danger(zone)
+	return danger && severity == Cosmetic
 }
 
 func (r Row) severities() []string {
@@ -267,19 +337,12 @@ func (r Row) severities() []string {
 }
 
 // Possible are the severities that a finding can have in the zone. Cosmetic is one
-// only where a row says so, and where nothing can hurt unless the part is replaced.
+// only where a row says so.
 func (t *Triage) Possible(finding, zone string) []string {
-	i := t.Fits(finding, zone, Cosmetic)
-	if i < 0 || t.Dangerous(zone) && t.Rows[i].Outcome != ToReplace {
+	if t.Fits(finding, zone, Cosmetic) < 0 {
 		return Severities()[1:]
 	}
 	return Severities()
-}
-
-// Dangerous reports whether what is damaged in the zone can hurt.
-func (t *Triage) Dangerous(zone string) bool {
-	_, danger := t.Means(zone)
-	return danger || slices.ContainsFunc(t.Findings, func(f Finding) bool { return f.In(zone) && !f.Quarantine.IsZero() })
 }
 
 // Meets reports whether there is a zone in which both are possible.
@@ -287,11 +350,12 @@ func (f Finding) Meets(other Finding) bool {
 	return len(f.Zones) == 0 || len(other.Zones) == 0 || slices.ContainsFunc(f.Zones, other.In)
 }
 
-// Fits is the index of the first row that fits, or -1.
+// Fits is the index of the first row that fits and may answer, or -1.
 func (t *Triage) Fits(finding, zone, severity string) int {
 	fits := func(list []string, one string) bool { return len(list) == 0 || slices.Contains(list, one) }
+	renew := t.MustRenew(finding, zone, severity)
 	return slices.IndexFunc(t.Rows, func(r Row) bool {
-		return slices.Contains(r.Findings, finding) && fits(r.Zones, zone) && fits(r.severities(), severity)
+		return (r.Renews() || !renew) && slices.Contains(r.Findings, finding) && fits(r.Zones, zone) && fits(r.severities(), severity)
 	})
 }
 

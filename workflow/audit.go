@@ -243,6 +243,7 @@ type AuditSummary struct {
 	NotGood             []Cause  // gauges that failed their last check
 	InDoubt             []Cause  // readings, with why
 	Lapsed              []string // joints whose window was missed
+	Witnessed           []string // steps that wanted a second person: who it was, or what was done instead
 	TooLate             []string // steps done, or still to be done, too late after a wait
 	Concessions         []string
 	Corrections         []string
@@ -328,6 +329,10 @@ func (s *State) sumEntries(sum *AuditSummary, at time.Time) {
 		case journal.ConcessionGranted:
 			if s.Live(e.Position) {
 				sum.Concessions = append(sum.Concessions, fmt.Sprintf("%s, by %s, entry %d: %s", f.Gate, e.By, e.Position, f.Reason))
+			}
+		case journal.Witnessed:
+			if s.Live(e.Position) {
+				sum.Witnessed = append(sum.Witnessed, fmt.Sprintf("%s of %s, entry %d: %s", f.Step, f.Job, e.Position, f.Says()))
 			}
 		case journal.Released:
 			if s.Live(e.Position) {

@@ -203,13 +203,17 @@ type ReportDamage struct {
 // saw the damage can tell.
 type SoundsLikeError struct {
 	Words, Zone string
-	Findings    []steps.Finding
+	Meanings    []steps.Meaning
 }
 
 func (e *SoundsLikeError) Error() string {
 	var may []string
-	for _, f := range e.Findings {
-		may = append(may, fmt.Sprintf("%s (%s)", f.Name, f.Title))
+	for _, m := range e.Meanings {
+		at := ""
+		if m.Zone != e.Zone {
+			at = " on " + m.Zone
+		}
+		may = append(may, fmt.Sprintf("%s%s (%s)", m.Name, at, m.Title))
 	}
 	return fmt.Sprintf("%q on %s may be %s", e.Words, e.Zone, strings.Join(may, ", or "))
 }
@@ -244,7 +248,7 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error)
 		}
 		finding, known := r.Triage.Finding(seen.Finding)
 		if !known {
-			if sounds := r.Triage.Sounds(seen.Zone, seen.Finding); len(sounds) > 0 && !r.OwnWords {
+			if sounds := r.Triage.Sounds(s.Sheet.Zones, seen.Zone, seen.Finding); len(sounds) > 0 && !r.OwnWords {
 				return nil, &SoundsLikeError{seen.Finding, seen.Zone, sounds}
 			}
 			finding, _ = r.Triage.Means(seen.Zone)
@@ -257,20 +261,32 @@ func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error)
 }
 
 // CheckFinding accepts a finding that is possible in the zone, or free text unless
-// it looks like a misspelt finding.
+// it looks like a misspelt finding. One of another zone is only taken for misspelt
+// where the text is one word, as a name is.
 func CheckFinding(triage *steps.Triage, zone, words string) error {
 	if strings.TrimSpace(words) == "" || len(words) > 200 {
 		return bad("describe the finding in a few words")
 	}
-	if f, ok := triage.Finding(words); ok && !f.In(zone) {
+	f, is := triage.Finding(words)
+	switch {
+	case is && !f.In(zone):
 		return bad("%s is not possible on %s; its zones are %s", words, zone, strings.Join(f.Zones, ", "))
+	case is:
+		return nil
 	}
-	var findings []string
+	var here, elsewhere []string
 	for _, f := range triage.Findings {
-		findings = append(findings, f.Name)
+		if f.In(zone) {
+			here = append(here, f.Name)
+		} else {
+			elsewhere = append(elsewhere, f.Name)
+		}
 	}
-	if !slices.Contains(findings, words) && nearest.Of(words, findings) != "" {
-		return unknown("finding", words, findings)
+	if nearest.Of(words, here) != "" {
+		return unknown("finding", words, here)
+	}
+	if f, is := triage.Finding(nearest.Of(words, elsewhere)); is && !strings.Contains(words, " ") {
+		return bad("no finding %q on %s; %s is possible on %s", words, zone, f.Name, strings.Join(f.Zones, ", "))
 	}
 	return nil
 }

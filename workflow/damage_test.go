@@ -100,7 +100,9 @@ func TestWordsOfOnesOwn(t *testing.T) {
 		{"smells of fish", "wing", "", "dented"},
 		{"smells of fish", "tail", "", ""},
 		{"it is Swollen!", "pod", "puffed", "puffed"},
-		{"it is swollen", "wing", "", "dented"},
+		{"it is swollen", "wing", "puffed", "dented"}, // a word of what is put in quarantine elsewhere
+		{"it is swollen", "tail", "puffed", ""},
+		{"a split pod", "tail", "cracked", ""},
 		{"swollenish", "pod", "", "puffed"},
 		{"has a  tear in it", "tail", "cracked", ""},
 		{"tear", "tail", "", ""},
@@ -109,7 +111,7 @@ func TestWordsOfOnesOwn(t *testing.T) {
 		b := building(t)
 		err := b.try(report(c.words, c.zone, false))
 		var sounds *SoundsLikeError
-		if errors.As(err, &sounds) != (c.sounds != "") || sounds != nil && (len(sounds.Findings) != 1 || sounds.Findings[0].Name != c.sounds) {
+		if errors.As(err, &sounds) != (c.sounds != "") || sounds != nil && (len(sounds.Meanings) != 1 || sounds.Meanings[0].Name != c.sounds) {
 			t.Errorf("%q at %s: %v", c.words, c.zone, err)
 		}
 		if err != nil {

@@ -42,6 +42,7 @@ func effects() map[string]effect {
 		journal.Joined{}.Kind():            work,
 		journal.HoldCleared{}.Kind():       work,
 		journal.Released{}.Kind():          work,
+		journal.Witnessed{}.Kind():         {fold: unchanged, carries: whatWasWitnessed},
 		journal.Chosen{}.Kind():            {fold: with((*State).choose), disturbs: workDisturbs, sets: workSets, carries: restingOnChosen},
 		journal.ReadingTaken{}.Kind():      {fold: with((*State).read), carries: restingOnReading},
 		journal.GaugeChecked{}.Kind():      {fold: with((*State).checked), carries: nothing},

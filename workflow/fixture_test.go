@@ -104,6 +104,21 @@ func build() *steps.Procedure {
 	}
 }
 
+// attended is the build with steps of every kind that wants a second person.
+func attended() *steps.Procedure {
+	p := build()
+	ways := map[string][]string{
+		"coat-right": {"A mirror"}, "join-roots": {"A mirror", "A clamp"}, "measure-slot": {"A photo"},
+		"blade-care": {steps.No}, "cut-pod": {steps.No}, "measure-square": {"Look again the next day", "A photo"},
+	}
+	for _, stage := range p.Stages {
+		for i := range stage.Steps {
+			stage.Steps[i].Alone = ways[stage.Steps[i].Name]
+		}
+	}
+	return p
+}
+
 func repairWork() *steps.Procedure {
 	return &steps.Procedure{
 		Name: "skin-lifted", Title: "Lay lifted skin down", Kind: steps.Repair, Revision: 1, On: []string{"wing", "tail"},
@@ -122,6 +137,8 @@ const (
 	repairSum = "sha256:repair"
 	strictSum = "sha256:strict"
 	careSum   = "sha256:care"
+
+	attendedSum = "sha256:attended"
 )
 
 // strict is a newer sheet that asks more: finer gauges, more readings, and a
@@ -148,7 +165,7 @@ func careful() *steps.Sheet {
 func documents() Documents {
 	return Documents{
 		Sheets:     map[string]*steps.Sheet{sheetSum: sheet(), strictSum: strict(), careSum: careful()},
-		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repairWork()},
+		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repairWork(), attendedSum: attended()},
 	}
 }
 

@@ -120,7 +120,7 @@ func explainJoin(_ *State, r *StepReport, j *Job, _ time.Time) {
 	case !ok:
 	case joint.Doubted():
 		r.Reopened = joint.doubt()
-	case r.Progress == Ready:
+	case atHand(*r):
 		r.Closes = joint.Window().Closes
 	}
 }
@@ -152,7 +152,7 @@ func explainGlue(s *State, r *StepReport, j *Job, at time.Time) {
 		r.Act = ToCoat
 	case coated:
 		r.Act = ToPress
-		if r.Progress == Ready {
+		if atHand(*r) {
 			r.Closes = joint.Window().Closes
 		}
 	}

@@ -27,7 +27,8 @@ func TestRandomLives(t *testing.T) {
 		l.state = replay(t, nil)
 		sum := rapid.SampledFrom([]string{sheetSum, careSum}).Draw(t, "sheet")
 		l.try(t, Register{Mark: "PL-01", Sheet: papers().Sheets[sum], Digest: sum, Options: rapid.SampledFrom([][]string{nil, {"rudder"}}).Draw(t, "options")})
-		l.try(t, Start{Procedure: build(), Digest: buildSum, Sheet: papers().Sheets[sum], SheetDigest: sum})
+		work := rapid.SampledFrom([]string{buildSum, attendedSum}).Draw(t, "build")
+		l.try(t, Start{Procedure: papers().Procedures[work], Digest: work, Sheet: papers().Sheets[sum], SheetDigest: sum})
 		for range rapid.IntRange(5, 120).Draw(t, "length") {
 			l.move(t)
 		}
@@ -149,7 +150,7 @@ func (l *life) move(t *rapid.T) {
 		}
 		name := rapid.SampledFrom(names).Draw(t, "step")
 		at := l.earlier(t)
-		l.tryAt(t, Finish{Step: name, Touch: rapid.SampledFrom([]string{"", "", TouchDry, TouchWet}).Draw(t, "touch")}, at)
+		l.tryAt(t, Finish{Step: name, Touch: rapid.SampledFrom([]string{"", "", TouchDry, TouchWet}).Draw(t, "touch"), Witness: witness(t)}, at)
 		l.tryAt(t, l.spread(t, name, at), at)
 	case 6:
 		l.try(t, Undo{Position: int64(rapid.IntRange(0, int(l.state.Size())).Draw(t, "undo"))})
@@ -250,9 +251,16 @@ func (l *life) sensible(t *rapid.T) {
 		for _, use := range l.state.UsesOf(job, s.Step.Step, l.now) {
 			l.try(t, ClearUse{Of: use.Name, Answers: []bool{true, true}[:len(use.Hold)]})
 		}
+		var who Witness
+		if s.Step.Step.WantsSecond() {
+			who = Witness{Second: "second"}
+			if rapid.Bool().Draw(t, "any witness") {
+				who = witness(t)
+			}
+		}
 		switch s.Step.Step.Kind {
 		case steps.Hold:
-			l.try(t, Clear{Step: name, Answers: []bool{true, true}})
+			l.try(t, Clear{Step: name, Answers: []bool{true, true}, Witness: who})
 		case steps.Release:
 			for _, g := range l.state.Gates(l.now) {
 				if g.Standing == StaleGate {
@@ -270,17 +278,68 @@ func (l *life) sensible(t *rapid.T) {
 				}
 				l.try(t, Measure{Gate: g.Gate.Name, Readings: good(g.Gate)})
 			}
-			l.try(t, Finish{Step: name})
+			l.try(t, Finish{Step: name, Witness: who})
 		default:
 			if rapid.Bool().Draw(t, "read the bench") {
 				l.try(t, ReadBench{Temperature: q(fmt.Sprintf("%d °C", rapid.IntRange(12, 28).Draw(t, "celsius")))})
 			}
 			at := l.earlier(t)
 			if s.Step.Step.Kind == steps.Coat {
-				l.tryAt(t, l.spread(t, name, at), at)
+				spread := l.spread(t, name, at)
+				spread.Witness = who
+				l.tryAt(t, spread, at)
 			}
-			l.tryAt(t, Finish{Step: name}, at)
-			l.try(t, Finish{Step: name})
+			l.tryAt(t, Finish{Step: name, Witness: who}, at)
+			l.try(t, Finish{Step: name, Witness: who})
+		}
+	}
+}
+
+// witness is any answer to who was second, mostly none.
+func witness(t *rapid.T) Witness {
+	return rapid.SampledFrom([]Witness{{}, {}, {}, {Second: "second"}, {Second: "builder"}, {Alone: 1}, {Alone: 2}, {Second: "second", Alone: 1}}).Draw(t, "witness")
+}
+
+// checkWitnessed holds that a step which wants a second person is completed right
+// after an entry of who that was, or of a way that is written, and that both stand
+// or neither does.
+func checkWitnessed(t *rapid.T, entries []journal.Entry) {
+	live := map[int64]bool{}
+	for _, e := range standing(entries) {
+		live[e.Position] = true
+	}
+	procedures := map[string]*steps.Procedure{}
+	for i, e := range entries {
+		if f, ok := e.Facts.(journal.JobOpened); ok {
+			procedures[f.Job] = papers().Procedures[f.Procedure]
+		}
+		var seen journal.Witnessed
+		var before journal.Entry
+		if i > 0 {
+			before = entries[i-1]
+			seen, _ = before.Facts.(journal.Witnessed)
+		}
+		w, works := journal.WorkOf(e.Facts)
+		if !works || w.Job == "" {
+			if seen.Step != "" {
+				t.Fatalf("entry %d says who was second at %s, and %s follows", before.Position, seen.Step, e.Facts.Kind())
+			}
+			continue
+		}
+		step, _, _ := procedures[w.Job].Step(w.Step)
+		if len(step.Alone) == 0 {
+			if seen.Step != "" {
+				t.Fatalf("%s asks for nobody, and entry %d says who was second", w.Step, before.Position)
+			}
+			continue
+		}
+		switch {
+		case seen.Job != w.Job || seen.Step != w.Step || (seen.Who == "") == (seen.Instead == "") || seen.Who == e.By:
+			t.Fatalf("entry %d completes %s after %+v", e.Position, w.Step, before.Facts)
+		case seen.Instead != "" && (seen.Instead == steps.No || !slices.Contains(step.Alone, seen.Instead)):
+			t.Fatalf("%s was done alone by %q", w.Step, seen.Instead)
+		case live[e.Position] != live[before.Position]:
+			t.Fatalf("of entries %d and %d one stands", before.Position, e.Position)
 		}
 	}
 }
@@ -341,6 +400,7 @@ func (l *life) tryAt(t *rapid.T, r Request, at time.Time) {
 		l.forbidden(t, all[:e.Position], e)
 		usedWithCare(t, before.Sheet, all[:e.Position], e)
 	}
+	checkWitnessed(t, all)
 	l.checkFlight(t)
 }
 
@@ -788,7 +848,7 @@ func (l *life) mayTrust(live []journal.Entry, e journal.Entry) bool {
 // clocked reports whether a clock goes by the entry.
 func clocked(e journal.Entry) bool {
 	switch e.Facts.(type) {
-	case journal.Registered, journal.JobMoved, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged:
+	case journal.Registered, journal.JobMoved, journal.Witnessed, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged:
 		return false
 	}
 	return true

@@ -229,7 +229,8 @@ func gaugeNames(sheet *steps.Sheet) []string {
 }
 
 // completing adds to facts about gates the completion of each measure step
-// whose turn has come and whose gates are now met.
+// whose turn has come and whose gates are now met. Of one that wants a second
+// person, somebody has to say who that was.
 func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Facts, error) {
 	after, err := s.then(facts, c)
 	if err != nil {
@@ -237,7 +238,7 @@ func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Fa
 	}
 	for _, job := range after.OpenJobs(c.At) {
 		for _, r := range after.steps(job, c.At) {
-			if r.Step.Kind.Traits().Measures && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
+			if r.Step.Kind.Traits().Measures && !r.Step.WantsSecond() && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
 				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)
 				facts = append(facts, journal.StepDone{Work: after.work(job, r.Step)})
 			}
@@ -319,6 +320,7 @@ type Clear struct {
 	Step    string
 	Answers []bool   // one for each line
 	Lines   []string // that were shown and answered; nil: those of now
+	Witness
 }
 
 func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -329,6 +331,9 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	step := report.Step
 	if !step.Kind.Traits().Confirms {
 		return nil, bad("%s is not a hold", step.Name)
+	}
+	if err := r.Witness.fits(&step, c); err != nil {
+		return nil, err
 	}
 	if err := s.allowed(report, job, c); err != nil {
 		return nil, err
@@ -342,8 +347,11 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reasons := unconfirmed(step.Confirm, r.Answers); len(reasons) > 0 {
 		return nil, &Refusal{What: step.Name, Reasons: reasons}
 	}
-	facts := s.waited(job, report.Stage, step.Name, c.At)
-	return append(facts, journal.HoldCleared{Work: s.work(job, step), Lines: step.Confirm}), nil
+	cleared, err := s.witnessed(r.Witness, job, step, []journal.Facts{journal.HoldCleared{Work: s.work(job, step), Lines: step.Confirm}}, c.At)
+	if err != nil {
+		return nil, err
+	}
+	return append(s.waited(job, report.Stage, step.Name, c.At), cleared...), nil
 }
 
 // unconfirmed gives a reason for each line without its own yes.

@@ -14,7 +14,7 @@ import (
 type Suggestion struct {
 	// Step is what to do; nil: nothing can be done now.
 	Step *StepReport
-	// Resolve is what a person must do before Step can be done: a rework, a
+	// Resolve is what a person must do before Step can be done: a rework, a hold, a
 	// condition, a temperature.
 	Resolve []Reason
 	Why     string       // why this one, one line, without times; "": it is obvious
@@ -36,10 +36,10 @@ func (s *State) Next(now time.Time) Suggestion {
 	jobs := s.OpenJobs(now)
 	for _, job := range jobs {
 		for _, r := range s.Steps(job, now) {
-			switch r.Progress {
-			case Ready:
+			switch {
+			case atHand(r):
 				ready = append(ready, r)
-			case Waiting:
+			case r.Progress == Waiting:
 				waiting = append(waiting, r)
 			}
 		}
@@ -72,10 +72,8 @@ func (s *State) Next(now time.Time) Suggestion {
 		waiting = slices.Delete(slices.Clone(waiting), rework, rework+1)
 	} else if len(ready) > 0 {
 		r := ready[0]
-		out.Step = &r
+		out.Step, out.Resolve = &r, r.Reasons
 		out.Why, out.JoinBy = because(r, stage, waiting, due, what, now)
-		waiting = append(waiting, ready[1:]...)
-		waiting = slices.DeleteFunc(waiting, func(w StepReport) bool { return w.Progress == Ready })
 	} else if i := slices.IndexFunc(waiting, resolvable); i >= 0 {
 		r := waiting[i]
 		out.Step, out.Resolve = &r, r.Reasons
@@ -203,6 +201,12 @@ func opens(r StepReport) time.Time {
 // remedy: one is out of tolerance and can be reworked.
 func reworkable(r StepReport) bool {
 	return len(r.Reasons) > 0 && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != ByGate || reason.Remedy.IsZero() })
+}
+
+// atHand reports whether a step can be done now, but for holds of adhesives and
+// tools that are to be cleared before.
+func atHand(r StepReport) bool {
+	return r.Progress == Ready || r.Progress == Waiting && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
 }
 
 // resolvable reports whether a person at the bench can remove everything that

@@ -20,6 +20,7 @@ const (
 	ToCoatAgain     RemedyKind = "coat-again"          // Joint: a fresh coat on every face
 	ToSayBegan      RemedyKind = "say-began"           // Step: of a glue step, once a fresh coat is on
 	ToNameAdhesive  RemedyKind = "name-adhesive"       // Step, Names: those that it may be
+	ToNameSecond    RemedyKind = "name-second"         // Step, or Name: a hold; Names: what one alone may do instead
 	ToChooseWay     RemedyKind = "choose-way"          // Gate: which of several ways of rework
 	ToSayMixed      RemedyKind = "say-mixed"           // Gate: when the glue of its rework was mixed
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join

@@ -114,6 +114,9 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 		}
 	}
 	positions := s.joinedBy(e)
+	if _, ok := s.WitnessOf(e.Position); ok {
+		positions = append(positions, e.Position-1)
+	}
 	for _, p := range s.workIn(work.Job) {
 		if w, _ := journal.WorkOf(s.Entries[p].Facts); later[s.StepOf(w)] {
 			positions = append(positions, p)

@@ -80,7 +80,7 @@ func (s *State) careless(j *Job, step steps.Step, at time.Time) []Reason {
 			if step.AsksFor(name) {
 				continue
 			}
-			if g, ok := s.Sheet.Gate(name); ok && g.Applies(s.Airframe.Options) {
+			if g, ok := s.Sheet.Gate(name); ok && g.In(s.Selection()) {
 				reasons = append(reasons, s.unmeasuredFor(u, g, at)...)
 			}
 		}

@@ -48,6 +48,35 @@ func TestNothingIsUsedBeforeItsHoldIsCleared(t *testing.T) {
 	b.done("lay-skin", "coat-skin")
 }
 
+// A step keeps its place while its hold is to be cleared, and an open joint its
+// deadline.
+func TestNextClearsTheHoldOfTheStepAtHand(t *testing.T) {
+	b := carefully(t)
+	b.must(setting("ventilation", "on"))
+	next := func(step string, clears bool) Suggestion {
+		t.Helper()
+		n := b.state.Next(b.now)
+		if n.Step == nil || n.Step.Step.Name != step || clears != (len(n.Resolve) == 1 && n.Resolve[0].Remedy.Kind == ToClearUse) || !clears && len(n.Resolve) > 0 {
+			t.Errorf("next is %+v, want %s", n, step)
+		}
+		return n
+	}
+	b.done("propeller-off")
+	next("blade-care", false)
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	next("cut-pod", true)
+	b.must(confirming("contact", 2))
+	cleared := b.state.Size() - 1
+	b.done("coat-left", "coat-right")
+	b.must(Undo{Position: cleared})
+	b.after(12 * time.Minute)
+	if n := next("join-roots", true); n.Step != nil && n.Step.Closes.IsZero() {
+		t.Error("the joint is open, and nothing is said of when it closes")
+	}
+	b.must(confirming("contact", 2))
+	next("join-roots", false)
+}
+
 // A hold lapses with the sitting, by the time of what is done with it; with a
 // crash; with other lines; and when it is taken back.
 func TestAHoldOfAUseLapses(t *testing.T) {
@@ -173,4 +202,24 @@ func TestUsesThatHaveNoHold(t *testing.T) {
 	if cleared.Of != "contact" || len(cleared.Lines) != 2 {
 		t.Errorf("kept: %+v", cleared)
 	}
+}
+
+// A gate of a tool that only aircraft with an option have is asked for on one that
+// was given the option later.
+func TestAToolIsMeasuredForAnOptionChosenLater(t *testing.T) {
+	in := sheet()
+	heat := in.Gates[0]
+	heat.Name, heat.Of, heat.Work, heat.Validity = "heat", nil, true, steps.Validity{}
+	heat.Where = steps.Where{With: [][]string{{"rudder"}}}
+	in.Gates = append(in.Gates, heat)
+	in.Tools = []steps.Tool{{Name: "iron", Title: "An iron", Measure: []string{"heat"}}}
+	ask, iron := steps.Step{Name: "ask", Kind: steps.Choose, Choose: "rudder"}, plain("iron-it")
+	iron.Tools = []string{"iron"}
+	work := &steps.Procedure{Name: "work", Kind: steps.Build, Revision: 1, Stages: []steps.Stage{{Name: "one", Steps: []steps.Step{ask, iron}}}}
+	docs := documents()
+	docs.Sheets["sha256:iron"], docs.Procedures["sha256:work"] = in, work
+	b := newBench(t)
+	b.docs = &docs
+	b.must(Start{Procedure: work, Digest: "sha256:work", Sheet: in, SheetDigest: "sha256:iron"}, Choose{Answer: "rudder"})
+	mustContain(t, b.refused(Finish{Step: "iron-it"}, ByGate), "iron is used once heat has passed")
 }

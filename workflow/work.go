@@ -23,6 +23,7 @@ type Finish struct {
 	Mixed time.Time // coat with a two-part adhesive: when it was mixed; zero: when spreading began
 	Touch string    // join: TouchDry, TouchWet, or "" without a touch test
 	With  string    // coat: which adhesive of those it may be; "": there is only one, or the joint has it already
+	Witness
 }
 
 func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -40,6 +41,9 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	if (!r.Began.IsZero() || !r.Mixed.IsZero()) && !kind.begins {
 		return nil, bad("%s is not a coat; only a coat takes the time it began", step.Name)
+	}
+	if err := r.Witness.fits(&step, c); err != nil {
+		return nil, err
 	}
 	var facts []journal.Facts
 	if r.Touch != "" {
@@ -63,6 +67,9 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	facts = append(facts, s.waited(job, report.Stage, step.Name, c.At)...)
 	done, err := kind.finish(r, s, job, step, c)
 	if err != nil {
+		return nil, err
+	}
+	if done, err = s.witnessed(r.Witness, job, step, done, c.At); err != nil {
 		return nil, err
 	}
 	return append(facts, done...), nil

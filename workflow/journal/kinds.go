@@ -40,6 +40,7 @@ func Kinds() []Kind {
 		kind[Coated](1, clocked),
 		kind[Joined](1, clocked),
 		kind[HoldCleared](1, clocked),
+		kind[Witnessed](1, !clocked),
 		kind[ReadingTaken](1, clocked),
 		kind[GaugeChecked](1, clocked),
 		before[reworked1](1, kind[Reworked](2, clocked)),
@@ -319,6 +320,25 @@ type HoldCleared struct {
 }
 
 func (HoldCleared) Kind() string { return "HoldCleared" }
+
+// Witnessed: who was the second person at a step that wants one, or what was done
+// instead. It stands right before the entry that completes the step.
+type Witnessed struct {
+	Job     string `json:"job"`
+	Step    string `json:"step"`
+	Who     string `json:"who,omitempty"`
+	Instead string `json:"instead,omitempty"` // the way, in the words of the step
+}
+
+func (Witnessed) Kind() string { return "Witnessed" }
+
+// Says is who it was, or what was done instead.
+func (f Witnessed) Says() string {
+	if f.Who != "" {
+		return "with " + f.Who + " as the second person"
+	}
+	return "alone: " + f.Instead
+}
 
 // Chosen: one answer was given to a choice: by the choose step of a job, or
 // without one, when the job is empty.

@@ -207,7 +207,19 @@ func do(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Reque
 }
 
 func finish(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
-	return workflow.Finish{Step: r.Job + "/" + r.Step.Name}, nil
+	return workflow.Finish{Step: r.Job + "/" + r.Step.Name, Witness: witness(r.Step)}, nil
+}
+
+// witness is the first way of doing without a second person, or where there is
+// none a second person.
+func witness(step steps.Step) workflow.Witness {
+	switch {
+	case !step.WantsSecond():
+		return workflow.Witness{}
+	case len(step.WaysAlone()) == 0:
+		return workflow.Witness{Second: "second"}
+	}
+	return workflow.Witness{Alone: 1}
 }
 
 // spread takes the first adhesive that may be used.
@@ -217,8 +229,13 @@ func spread(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.R
 	if err != nil {
 		return nil, err
 	}
-	if may := s.AdhesivesOf(job, r.Step, now); len(may) > 1 {
-		f.With = may[max(0, slices.IndexFunc(may, func(a workflow.AdhesiveReport) bool { return len(a.Unfit) == 0 }))].Name
+	may := s.AdhesivesOf(job, r.Step, now)
+	with := may[max(0, slices.IndexFunc(may, func(a workflow.AdhesiveReport) bool { return len(a.Unfit) == 0 }))] // a step that spreads has one
+	if len(may) > 1 {
+		f.With = with.Name
+	}
+	if r.Completes(with.Adhesive) {
+		f.Witness = witness(r.Step)
 	}
 	if r.Act == workflow.ToRecoat {
 		f.Began = now
@@ -227,7 +244,7 @@ func spread(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.R
 }
 
 func confirm(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
-	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: yes(r.Step.Confirm), Lines: r.Step.Confirm}, nil
+	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: yes(r.Step.Confirm), Lines: r.Step.Confirm, Witness: witness(r.Step)}, nil
 }
 
 // yes is a yes to each of the lines.

@@ -161,6 +161,7 @@ type step struct {
 	Entry   *entry // that completed it; nil: none
 	Earlier []entry
 	Lines   []string // of a hold, as they were confirmed
+	Witness string   // who was the second person, or what was done instead
 	Photos  []photo
 }
 
@@ -196,6 +197,10 @@ func (m *maker) jobs(shown []page.Job) []job {
 				st.Photos = m.of(st.Entry.Position)
 				if f, ok := st.Entry.Facts.(journal.HoldCleared); ok {
 					st.Lines = f.Lines
+				}
+				if f, ok := m.s.WitnessOf(st.Entry.Position); ok {
+					st.Witness = f.Says()
+					m.anchors[st.Entry.Position-1] = true
 				}
 			}
 			last := &out.Stages[len(out.Stages)-1]

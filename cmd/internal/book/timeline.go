@@ -55,6 +55,7 @@ func places() map[string]string {
 		journal.StepDone{}.Kind():          "", // jobs
 		journal.HoldCleared{}.Kind():       "",
 		journal.UseCleared{}.Kind():        "",
+		journal.Witnessed{}.Kind():         "", // at its step
 		journal.Chosen{}.Kind():            "",
 		journal.Coated{}.Kind():            "", // joints
 		journal.Joined{}.Kind():            "",

@@ -16,36 +16,41 @@ import (
 
 func (a *app) clearCommand() *cobra.Command {
 	var lines []int
+	var witness workflow.Witness
 	cmd := &cobra.Command{
 		Use:   "clear [MARK] HOLD",
 		Short: "Clear a safety hold, line by line",
 		Long: "Clear a hold, the quarantine of a damage (D1), or what an adhesive or a tool asks for before\n" +
 			"its first use in a sitting (contact, knife). You are asked about each line, or name each line\n" +
 			"you confirm with --line. A hold is cleared whole or not at all.",
-		Example:           "  fettle clear CW-01 blade-care\n  fettle clear CW-01 blade-care --line 1 --line 2",
+		Example:           "  fettle clear CW-01 knife\n  fettle clear CW-01 knife --line 1 --line 2",
 		Args:              arguments(1, 2),
 		ValidArgsFunction: a.completeHolds,
 	}
 	cmd.Flags().IntSliceVar(&lines, "line", nil, "the `NUMBER` of a line that you confirm; may be repeated")
+	witnessFlags(cmd, &witness)
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.clear(cmd.Context(), args, lines, *at)
+		return a.clear(cmd.Context(), args, lines, witness, *at)
 	}
 	return cmd
 }
 
-func (a *app) clear(ctx context.Context, args []string, confirmed []int, at string) error {
+func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness workflow.Witness, at string) error {
 	s, rest, err := a.airframeAnd(ctx, args, "hold")
 	if err != nil {
 		return err
 	}
-	if isDamage(rest[0]) {
+	use, ofUse := a.useNamed(s, rest[0])
+	switch {
+	case (isDamage(rest[0]) || ofUse) && witness != workflow.Witness{}:
+		return usage("only a hold of a job asks for a second person")
+	case isDamage(rest[0]):
 		return a.clearQuarantine(ctx, s, rest[0], confirmed, at)
-	}
-	if use, ok := a.useNamed(s, rest[0]); ok {
+	case ofUse:
 		return a.clearUse(ctx, s, use, confirmed, at)
 	}
-	request := workflow.Clear{Step: rest[0]}
+	request := workflow.Clear{Step: rest[0], Witness: witness}
 	report, _, err := s.FindStep(rest[0], a.time.Now())
 	if err != nil {
 		return err

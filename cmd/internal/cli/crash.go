@@ -27,9 +27,11 @@ func (a *app) crashCommand() *cobra.Command {
 		Use:   "crash [MARK]",
 		Short: "Report crash damage, zone by zone",
 		Long: "Report what you see after a crash: first what can hurt, then nose to tail. Each answer is\n" +
-			"recorded at once, and the first finding grounds the airframe. Your own words are never taken\n" +
-			"for a finding in silence: you are asked. Answers can come from a terminal or a pipe; with\n" +
-			"--found nothing is asked, and words that may mean a finding are refused without --own-words.",
+			"recorded at once, and the first finding grounds the airframe. Where your own words may mean a\n" +
+			"finding, you are asked, with the zone that it belongs to; with --found nothing is asked, and such\n" +
+			"words are refused without --own-words. Where a battery or the like may be hurt, your own words\n" +
+			"are taken for the worst that can be found there. That is said at once, with what to do about it.\n" +
+			"Answers can come from a terminal or a pipe.",
 		Example:           "  fettle crash CW-01\n  fettle crash CW-01 --found nose=crushed:serious --found \"battery=battery-dented:total:left corner\"",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
@@ -70,7 +72,8 @@ func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDa
 		entries, state, err := d.Photograph(ctx, s, report, photos, when)
 		var sounds *workflow.SoundsLikeError
 		if errors.As(err, &sounds) {
-			return usage("%v; write its name: --found %s=%s:SEVERITY:NOTE. Where you mean something else, add --own-words", sounds, sounds.Zone, sounds.Findings[0].Name)
+			means := sounds.Meanings[0]
+			return usage("%v; write its name: --found %s=%s:SEVERITY:NOTE. Where you mean something else, add --own-words", sounds, means.Zone, means.Name)
 		}
 		if err != nil {
 			return err
@@ -146,14 +149,18 @@ type walk struct {
 func (w *walk) run(ctx context.Context, state *workflow.State) error {
 	first, order := w.report.Triage.Dangers(state.Sheet.Zones), ""
 	if len(first) > 0 {
-		order = term.Line(strings.Join(first, " and ")) + " first, since what is damaged there can hurt. "
+		names := strings.Join(first[:len(first)-1], ", ")
+		if names != "" {
+			names += " and "
+		}
+		order = term.Line(names+first[len(first)-1]) + " first, since what is damaged there can hurt. "
 	}
 	fmt.Fprintln(w.Err, order+"Press Enter when you see nothing (more) there. q leaves; every answer is already recorded.")
 	found := 0
 	zones := slices.DeleteFunc(slices.Clone(state.Sheet.Zones), func(z string) bool { return slices.Contains(first, z) })
 	for _, zone := range slices.Concat(first, zones) {
 		for {
-			recorded, err := w.ask(ctx, zone)
+			recorded, err := w.ask(ctx, state.Sheet.Zones, zone)
 			if recorded {
 				found++
 			}
@@ -190,8 +197,8 @@ func (w *walk) end(before *workflow.State, found int) error {
 	return nil
 }
 
-// ask asks for one finding in the zone and reports whether there was one.
-func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
+// ask asks for one finding in a zone of the zones and reports whether there was one.
+func (w *walk) ask(ctx context.Context, zones []string, zone string) (bool, error) {
 	var fits []steps.Finding
 	for _, f := range w.report.Triage.Findings {
 		if f.In(zone) {
@@ -210,20 +217,20 @@ func (w *walk) ask(ctx context.Context, zone string) (bool, error) {
 	if n, err := strconv.Atoi(answer); err == nil {
 		if n < 1 || n > len(fits) {
 			fmt.Fprintf(w.Err, "There is no %d in the list.\n", n)
-			return w.ask(ctx, zone)
+			return w.ask(ctx, zones, zone)
 		}
 		seen.Finding = fits[n-1].Name
 	} else if len([]rune(answer)) < 3 || strings.EqualFold(answer, "yes") {
 		// n, ? or a key pressed by mistake must not ground the airframe.
 		fmt.Fprintln(w.Err, "Not understood; nothing was recorded. Write a number or a few words, or press Enter if you see nothing there.")
-		return w.ask(ctx, zone)
+		return w.ask(ctx, zones, zone)
 	} else if err := workflow.CheckFinding(w.report.Triage, zone, answer); err != nil {
 		fmt.Fprintln(w.Err, term.Line(err.Error()))
-		return w.ask(ctx, zone)
+		return w.ask(ctx, zones, zone)
 	}
 	var left error // what was found is recorded even if nobody answers the other questions
 	if _, known := w.report.Triage.Finding(seen.Finding); !known {
-		left = w.meant(ctx, &seen)
+		left = w.meant(ctx, zones, &seen)
 	}
 	for seen.Severity == "" && left == nil {
 		possible := w.report.Triage.Possible(seen.Finding, seen.Zone)
@@ -275,24 +282,36 @@ func (w *walk) unsaid(seen workflow.Sighting) string {
 	return steps.Serious
 }
 
-// meant asks whether words of one's own mean a finding that they sound like. The
-// words stay what they are where nobody says so.
-func (w *walk) meant(ctx context.Context, seen *workflow.Sighting) error {
-	for _, f := range w.report.Triage.Sounds(seen.Zone, seen.Finding) {
+// meant asks whether words of one's own mean a finding that they sound like, and says
+// which ones of other zones have such words. The words stay what they are where nobody
+// says that they mean one.
+func (w *walk) meant(ctx context.Context, zones []string, seen *workflow.Sighting) error {
+	for _, m := range w.report.Triage.Sounds(zones, seen.Zone, seen.Finding) {
+		at := ""
+		if m.Zone != seen.Zone {
+			at = ", at the " + m.Zone
+		}
 		for {
-			answer, err := w.answer(ctx, fmt.Sprintf("Is that %s: %s? y or n: ", f.Name, term.Line(f.Title)))
+			answer, err := w.answer(ctx, fmt.Sprintf("Is that %s%s: %s? y or n: ", m.Name, at, term.Line(m.Title)))
 			if err != nil {
 				return err
 			}
 			yes, ok := term.YesNo(answer)
 			if ok && yes {
-				seen.Finding, seen.Words = f.Name, seen.Finding
+				seen.Finding, seen.Zone, seen.Words = m.Name, m.Zone, seen.Finding
 				return nil
 			}
 			if ok {
 				break
 			}
 		}
+	}
+	var others []string
+	for _, m := range w.report.Triage.SoundsElsewhere(zones, seen.Zone, seen.Finding) {
+		others = append(others, fmt.Sprintf("%s at the %s", m.Name, m.Zone))
+	}
+	if len(others) > 0 {
+		fmt.Fprintln(w.Err, term.Line(fmt.Sprintf("Such words are also used for %s. If you mean that, report it there too.", strings.Join(others, ", "))))
 	}
 	return nil
 }

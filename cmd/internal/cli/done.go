@@ -14,6 +14,7 @@ type doneOptions struct {
 	at, began, mixed, touch, with string
 	way                           int
 	photos                        []string
+	witness                       workflow.Witness
 }
 
 func (a *app) doneCommand() *cobra.Command {
@@ -35,12 +36,19 @@ func (a *app) doneCommand() *cobra.Command {
 	flags.IntVar(&o.way, "way", 0, "a rework that has several ways: the `NUMBER` of the one that was taken")
 	flags.StringVar(&o.with, "with", "", "a coat that may be of several adhesives: the `NAME` of the one that is used")
 	flags.StringVar(&o.touch, "touch", "", "a join, or the press of a glue step: what the touch test found, `dry or wet`; wet holds the join back")
+	witnessFlags(cmd, &o.witness)
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.at, o.photos = *at, *photos
 		return a.done(cmd.Context(), args, o)
 	}
 	return cmd
+}
+
+// witnessFlags are the two answers of a step that wants a second person.
+func witnessFlags(cmd *cobra.Command, to *workflow.Witness) {
+	cmd.Flags().StringVar(&to.Second, "second", "", "a step that wants a second person: `WHO` that was")
+	cmd.Flags().IntVar(&to.Alone, "alone", 0, "such a step, done alone: the `NUMBER` of the way that was used instead")
 }
 
 func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
@@ -51,6 +59,9 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 	name := rest[0]
 	request := workflow.Request(nil)
 	if gate, ok := strings.CutPrefix(name, page.ReworkStep); ok {
+		if o.witness != (workflow.Witness{}) {
+			return usage("a rework does not ask for a second person")
+		}
 		rework := workflow.Rework{Gate: gate, Way: o.way, With: o.with, Touch: o.touch}
 		if rework.Began, err = a.when(o.began); err != nil {
 			return err
@@ -62,7 +73,7 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 	} else if o.way != 0 {
 		return usage("--way is for a rework: " + page.ReworkStep + "GATE")
 	} else {
-		finish := workflow.Finish{Step: name, Touch: o.touch, With: o.with}
+		finish := workflow.Finish{Step: name, Touch: o.touch, With: o.with, Witness: o.witness}
 		if finish.Began, err = a.when(o.began); err != nil {
 			return err
 		}

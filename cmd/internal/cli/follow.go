@@ -27,7 +27,8 @@ func (a *app) followCommand() *cobra.Command {
 		Long: "Be led through the open jobs of an airframe, one step at a time: the caution first,\n" +
 			"then what to do, then a question. Each answer is recorded at once, so you can leave at\n" +
 			"any point. Answers can come from a terminal or a pipe.\n\n" +
-			"At every question: q leaves, n WORDS writes a note, ? lists the possible answers.",
+			"At every question: q leaves, n WORDS writes a note, ? lists the possible answers and shows\n" +
+			"all of a step that was shown in short.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -54,7 +55,8 @@ type conversation struct {
 	desk     *desk.Desk
 	mark     string
 	prompter *term.Prompter
-	asked    bool // for the temperature, in this sitting
+	asked    bool   // for the temperature, in this sitting
+	whole    string // what the step at hand says, where it was shown in short
 }
 
 // errLeave ends the conversation; every answer so far is recorded.
@@ -68,6 +70,7 @@ func (c *conversation) run(ctx context.Context) error {
 		case errors.Is(err, errLeave), errors.Is(err, term.ErrEnd):
 			fmt.Fprintf(c.Err, "Everything is recorded. Go on with: fettle follow %s\n", c.mark)
 			return nil
+		case errors.Is(err, errBack):
 		case errors.As(err, &refusal), errors.Is(err, workflow.ErrBadRequest):
 			report(c.Streams, c.clock(), err)
 		case err != nil:
@@ -88,8 +91,13 @@ func (c *conversation) turn(ctx context.Context) error {
 		return c.askBench(ctx, state)
 	}
 	next := page.NewNext(state, now)
-	if next.Step != nil { // the questions below ask for these
-		next.Step.Commands, next.Step.Lines = nil, nil
+	c.whole = ""
+	if next.Step != nil {
+		next.Step.Commands, next.Step.Lines = nil, nil // the questions below ask for these
+		next.Step.Brief(state, c.desk.By, "?")
+		if next.Step.Short != "" {
+			c.whole = next.Step.Do
+		}
 	}
 	suggestion := state.Next(now)
 	fmt.Fprintln(c.Out, "\n"+strings.Repeat("─", 60)) // between two steps
@@ -119,6 +127,11 @@ func (c *conversation) ask(ctx context.Context, question, help string) (string, 
 		case answer == "q":
 			return "", errLeave
 		case answer == "?":
+			if c.whole != "" {
+				if err := c.ShowTo(c.Err, c.whole); err != nil {
+					return "", err
+				}
+			}
 			fmt.Fprintf(c.Err, "%s; q leaves, n WORDS writes a note\n", help)
 		case note:
 			if err := c.record(ctx, workflow.Note{Text: words}); err != nil {
@@ -452,7 +465,7 @@ func (c *conversation) askTouch(ctx context.Context, r *workflow.StepReport) err
 	if err != nil || !dry {
 		return err
 	}
-	return c.askJoin(ctx, r.Job+"/"+r.Step.Name, workflow.TouchDry) // it is dry, but not joined yet
+	return c.askJoin(ctx, *r, workflow.TouchDry) // it is dry, but not joined yet
 }
 
 // A question asks for what completes a step and records it.
@@ -478,11 +491,57 @@ func (c *conversation) step(ctx context.Context, s *workflow.State, r workflow.S
 	return questions()[r.Step.Kind](c, ctx, s, r, r.Job+"/"+r.Step.Name)
 }
 
-func askDone(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, name string) error {
+// finish records that the step is done, once it is known who was second at one
+// that wants a second person.
+func (c *conversation) finish(ctx context.Context, r workflow.StepReport, f workflow.Finish) error {
+	witness, err := c.askSecond(ctx, r.Step)
+	if err != nil {
+		return err
+	}
+	f.Witness = witness
+	return c.record(ctx, f)
+}
+
+// errBack goes back to the question of the step; nothing was recorded.
+var errBack = errors.New("back")
+
+// askSecond asks who the second person was, or which way was used instead. An
+// empty answer goes back.
+func (c *conversation) askSecond(ctx context.Context, step steps.Step) (workflow.Witness, error) {
+	ways := step.WaysAlone()
+	question, help := "Who was the second person? (Enter: back)", "the name of who it was; Enter goes back"
+	switch {
+	case !step.WantsSecond():
+		return workflow.Witness{}, nil
+	case len(ways) > 0:
+		question = "Who was the second person, or which number alone? (Enter: back)"
+		help = "the name of who it was, or the number of the way that you used; Enter goes back"
+	}
+	for i, way := range ways {
+		fmt.Fprintf(c.Out, "  alone, %d. %s\n", i+1, term.Line(way))
+	}
+	for {
+		answer, err := c.ask(ctx, question, help)
+		if err != nil {
+			return workflow.Witness{}, err
+		}
+		n, notNumber := strconv.Atoi(answer)
+		switch {
+		case answer == "":
+			return workflow.Witness{}, errBack
+		case notNumber != nil:
+			return workflow.Witness{Second: answer}, nil
+		case n >= 1 && n <= len(ways):
+			return workflow.Witness{Alone: n}, nil
+		}
+	}
+}
+
+func askDone(c *conversation, ctx context.Context, _ *workflow.State, r workflow.StepReport, name string) error {
 	if _, err := c.enter(ctx, "Press Enter when it is done.", "Enter: done"); err != nil {
 		return err
 	}
-	return c.record(ctx, workflow.Finish{Step: name})
+	return c.finish(ctx, r, workflow.Finish{Step: name})
 }
 
 func askCoated(c *conversation, ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error {
@@ -493,7 +552,7 @@ func askCoated(c *conversation, ctx context.Context, s *workflow.State, r workfl
 	if _, err := c.enter(ctx, "Press Enter when it is done.", "Enter: done"); err != nil {
 		return err
 	}
-	return c.record(ctx, workflow.Finish{Step: name, With: adhesive.Name})
+	return c.finish(ctx, r, workflow.Finish{Step: name, With: adhesive.Name})
 }
 
 // askAdhesive asks which of several adhesives a step spreads. One that can't be
@@ -534,7 +593,7 @@ func (c *conversation) adhesiveOf(ctx context.Context, may []workflow.AdhesiveRe
 
 func askGlued(c *conversation, ctx context.Context, s *workflow.State, r workflow.StepReport, name string) error {
 	if r.Act == workflow.ToPress {
-		return c.askJoin(ctx, name, "")
+		return c.askJoin(ctx, r, "")
 	}
 	adhesive, err := c.askAdhesive(ctx, s, r)
 	if err != nil {
@@ -552,11 +611,14 @@ func askGlued(c *conversation, ctx context.Context, s *workflow.State, r workflo
 	if _, err := c.enter(ctx, question, "Enter: done"); err != nil {
 		return err
 	}
-	return c.record(ctx, finish)
+	if !r.Completes(adhesive) {
+		return c.record(ctx, finish)
+	}
+	return c.finish(ctx, r, finish)
 }
 
-func askJoined(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, name string) error {
-	return c.askJoin(ctx, name, "")
+func askJoined(c *conversation, ctx context.Context, _ *workflow.State, r workflow.StepReport, _ string) error {
+	return c.askJoin(ctx, r, "")
 }
 
 func askRelease(c *conversation, ctx context.Context, _ *workflow.State, _ workflow.StepReport, _ string) error {
@@ -572,15 +634,17 @@ func askRelease(c *conversation, ctx context.Context, _ *workflow.State, _ workf
 
 // askJoin asks whether the joint is joined. touch is what a touch test found; "":
 // nothing was touched.
-func (c *conversation) askJoin(ctx context.Context, name, touch string) error {
+func (c *conversation) askJoin(ctx context.Context, r workflow.StepReport, touch string) error {
 	answer, err := c.enter(ctx, "Press Enter when it is joined, or w if the coat is still wet to the touch.", "Enter: joined; w: still wet, do not join yet", "w", "wet")
 	if err != nil {
 		return err
 	}
+	finish := workflow.Finish{Step: r.Job + "/" + r.Step.Name, Touch: touch}
 	if answer != "" {
-		touch = workflow.TouchWet
+		finish.Touch = workflow.TouchWet
+		return c.record(ctx, finish)
 	}
-	return c.record(ctx, workflow.Finish{Step: name, Touch: touch})
+	return c.finish(ctx, r, finish)
 }
 
 func askHold(c *conversation, ctx context.Context, _ *workflow.State, r workflow.StepReport, name string) error {
@@ -588,7 +652,11 @@ func askHold(c *conversation, ctx context.Context, _ *workflow.State, r workflow
 	if err != nil {
 		return err
 	}
-	return c.record(ctx, workflow.Clear{Step: name, Answers: answers, Lines: r.Step.Confirm})
+	witness, err := c.askSecond(ctx, r.Step)
+	if err != nil {
+		return err
+	}
+	return c.record(ctx, workflow.Clear{Step: name, Answers: answers, Lines: r.Step.Confirm, Witness: witness})
 }
 
 // askUse asks for the hold of an adhesive or a tool.
@@ -664,7 +732,7 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State, r wor
 		}
 		return c.askPoints(ctx, s, g) // and look again: the gate may want a rework now
 	}
-	return c.record(ctx, workflow.Finish{Step: name})
+	return c.finish(ctx, r, workflow.Finish{Step: name})
 }
 
 // askPoints asks for what is missing at a gate, and first for what must stand

@@ -370,7 +370,7 @@ func lives() map[string]func(*bench) {
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
-		"glued": (*bench).glued,
+		"glued": (*bench).glued, "witnessed": (*bench).witnessed,
 	}
 }
 
@@ -838,6 +838,40 @@ func (b *bench) cared() {
 	b.pass(time.Minute)
 	b.undo(b.last()-1, "the candle was burning")
 	b.refused(finish("coat-right"))
+}
+
+// witnessed has steps of several kinds with a second person and alone, one of them
+// taken back, and one that nobody has seen yet.
+func (b *bench) witnessed() {
+	b.own("finch.yaml", read(b.t, filepath.Join("testdata", "finch.yaml")))
+	text := read(b.t, filepath.Join("testdata", "finch-build.yaml"))
+	for _, edit := range [][2]string{
+		{"title: Before the blade\n", "title: Before the blade\n        alone: no\n"},
+		{"title: Cut the slot\n", "title: Cut the slot\n        alone: A photo of the slot\n"},
+		{"do: Measure the slot.\n", "do: Measure the slot.\n        alone: [A photo, Measured again the next day]\n"},
+		{"title: Coat the left root\n", "title: Coat the left root\n        alone: A mirror\n"},
+		{"title: Join the roots\n", "title: Join the roots\n        alone: A clamp\n"},
+	} {
+		text = strings.Replace(text, edit[0], edit[1], 1)
+	}
+	b.own("finch-build.yaml", text)
+	b.register("FN-12", "finch", "rudder")
+	b.start("finch-build", "")
+	b.act(finish("check-kit"))
+	second, alone := workflow.Witness{Second: "second"}, workflow.Witness{Alone: 1}
+	b.act(workflow.Clear{Step: "blade-care", Answers: []bool{true, true}, Witness: second})
+	b.refused(finish("cut-slot"))
+	b.act(workflow.Finish{Step: "cut-slot", Witness: alone})
+	b.act(b.lengths("slot", "root=4 mm", "tip=3.9 mm"))
+	b.act(workflow.Finish{Step: "measure-slot", Witness: workflow.Witness{Alone: 2}})
+	b.act(b.climate("20 °C"))
+	b.act(set("ventilation", "on"))
+	b.act(workflow.Finish{Step: "coat-left", Witness: second})
+	b.undo(b.last(), "it was the right root")
+	b.act(workflow.Finish{Step: "coat-left", Witness: second})
+	b.act(finish("coat-right"))
+	b.pass(12 * time.Minute)
+	b.refused(finish("join-roots"))
 }
 
 // balanced is a Finch with a balance and with squareness that counts for two

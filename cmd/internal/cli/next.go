@@ -7,7 +7,8 @@ import (
 )
 
 func (a *app) nextCommand() *cobra.Command {
-	return &cobra.Command{
+	var full bool
+	cmd := &cobra.Command{
 		Use:               "next [MARK]",
 		Short:             "Show the next step, and why the others wait",
 		Args:              arguments(0, 1),
@@ -17,11 +18,20 @@ func (a *app) nextCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			d, err := a.desk()
+			if err != nil {
+				return err
+			}
 			next := page.NewNext(s, a.time.Now())
+			if next.Step != nil && !full {
+				next.Step.Brief(s, d.By, "fettle next "+s.Airframe.Mark+" --full")
+			}
 			if next.Over && len(s.Jobs) == 0 {
 				next.Begin = a.buildOf(s.Airframe.Design)
 			}
 			return a.show(next)
 		},
 	}
+	cmd.Flags().BoolVar(&full, "full", false, "all that the step says, also where you have done it before")
+	return cmd
 }

@@ -39,6 +39,7 @@ type AuditSummary struct {
 	NotGood      []string `json:"gauges_not_good,omitempty"`
 	InDoubt      []string `json:"readings_in_doubt,omitempty"`
 	Lapsed       []string `json:"windows_missed,omitempty"`
+	Witnessed    []string `json:"witnessed,omitempty"`
 	TooLate      []string `json:"too_late,omitempty"`
 	Concessions  []string `json:"concessions,omitempty"`
 	Corrections  []string `json:"corrections,omitempty"`
@@ -54,7 +55,7 @@ func newSummary(s workflow.AuditSummary) AuditSummary {
 	return AuditSummary{
 		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided, Current: s.Current,
 		NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
-		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, TooLate: s.TooLate, Concessions: s.Concessions,
+		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Witnessed: s.Witnessed, TooLate: s.TooLate, Concessions: s.Concessions,
 		Corrections: s.Corrections, Backwards: s.Backwards, Late: s.Late, Releases: s.Releases, Flights: s.Flights,
 		Damages: s.Damages, OpenDamage: s.OpenDamage,
 	}
@@ -285,6 +286,9 @@ func (a Audit) summary(l *lines) {
 		l.item("%s: %s", what, esc(strings.Join(names, "; ")))
 	}
 	list("gates passed", s.Current)
+	if len(s.Witnessed) > 0 {
+		list("steps that wanted a second person", s.Witnessed)
+	}
 	l.add("\n## What it does not show\n")
 	list("gates not measured yet", s.NeverTaken)
 	list("gates not passed", s.NotCurrent)

@@ -40,6 +40,7 @@ func TestGolden(t *testing.T) {
 	pages := album{}
 	pages.evenings(t)
 	pages.choosing(t)
+	pages.witnessing(t)
 	pages.keeping()
 	for name, markdown := range pages {
 		t.Run(name, func(t *testing.T) {
@@ -74,6 +75,7 @@ func TestEveryPageIsGolden(t *testing.T) {
 	pages := album{}
 	pages.evenings(t)
 	pages.choosing(t)
+	pages.witnessing(t)
 	pages.keeping()
 	names := slices.Sorted(maps.Keys(pages))
 	all := makers(t)
@@ -318,6 +320,29 @@ func (a album) choosing(t testing.TB) {
 	b.show("Next-method", page.NewNext(b.State, b.Now))
 	b.act(workflow.Choose{Answer: "both-faces"})
 	b.show("Journal-chosen", page.NewJournal(b.State))
+}
+
+// witnessing has steps that want a second person.
+func (a album) witnessing(t testing.TB) {
+	b := newBench(t, a)
+	sheet := b.docs["finch"]
+	b.act(workflow.Register{Mark: "FN-02", Sheet: sheet.Sheet, Digest: store.Digest(sheet.Bytes)})
+	b.start("finch-eyes", "")
+	b.show("Next-second", page.NewNext(b.State, b.Now))
+	b.pages["Refusal-second"] = b.refused(workflow.Finish{Step: "sight-tail"})
+	b.show("Recorded-alone", b.act(workflow.Finish{Step: "sight-tail", Witness: workflow.Witness{Alone: 1}}))
+	b.show("Next-never-alone", page.NewNext(b.State, b.Now))
+	clear := workflow.Clear{Step: "arm-test", Answers: []bool{true}}
+	b.pages["Refusal-never-alone"] = b.refused(clear)
+	clear.Second = "second"
+	b.show("Recorded-second", b.act(clear))
+	summary, err := b.State.AuditSummary(b.Now)
+	b.must(err)
+	b.start("finch-eyes", "")
+	next := page.NewNext(b.State, b.Now)
+	next.Step.Brief(b.State, "builder", "fettle next FN-02 --full")
+	b.show("Next-short", next)
+	b.show("Audit-witnessed", page.NewAudit(b.State, summary, nil, ""))
 }
 
 // tab glues something in the two acts of a glue that dries, and lets it lapse.

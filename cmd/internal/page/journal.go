@@ -95,6 +95,11 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("%sjoined %s", didStep(f.Work), f.Joint)
 	case journal.HoldCleared:
 		return fmt.Sprintf("cleared hold %s, %s", f.Step, many(len(f.Lines), "line"))
+	case journal.Witnessed:
+		if f.Who != "" {
+			return fmt.Sprintf("had %s as the second person at %s", f.Who, f.Step)
+		}
+		return fmt.Sprintf("did without a second person at %s: %s", f.Step, f.Instead)
 	case journal.UseCleared:
 		return fmt.Sprintf("cleared the hold of %s, %s", f.Of, many(len(f.Lines), "line"))
 	case journal.Chosen:

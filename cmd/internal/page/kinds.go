@@ -156,6 +156,27 @@ func glueCommands(p *Step, name string) []string {
 	return lines
 }
 
+// secondCommands are the commands that complete the step, with a second person and
+// alone. Readings, and a coat that dries before it is pressed, complete nothing.
+func secondCommands(p *Step, r workflow.StepReport, commands []string) []string {
+	if r.Act == workflow.ToCoat || r.Act == workflow.ToRecoat || p.measures() {
+		return commands
+	}
+	var lines []string
+	for _, line := range commands {
+		lines = append(lines, line+" --second …")
+		if len(p.Alone) > 0 {
+			lines = append(lines, line+" --alone 1")
+		}
+	}
+	return lines
+}
+
+// measures reports whether a gate of the step is still to be measured.
+func (p *Step) measures() bool {
+	return slices.ContainsFunc(p.Gates, func(g Gate) bool { return g.Standing != workflow.Current && g.Standing != workflow.Conceded })
+}
+
 func waitCommands(p *Step, name string) []string {
 	return []string{fmt.Sprintf("fettle wait %s %s", p.Mark, name)}
 }

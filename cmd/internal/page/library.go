@@ -189,6 +189,9 @@ func procedureText(p *steps.Procedure, from string) string {
 			for _, m := range s.Methods {
 				l.add("  - %s", answerText(m))
 			}
+			if s.WantsSecond() {
+				l.add("  - %s", secondWords(s.WaysAlone()))
+			}
 		}
 	}
 	l.changes(p.Changes)

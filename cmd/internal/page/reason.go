@@ -87,6 +87,12 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began \"5 min ago\"", r.Mark, stepOf(r))
 	case workflow.ToNameAdhesive:
 		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with …", r.Mark, stepOf(r))
+	case workflow.ToNameSecond:
+		line := "fettle done " + r.Mark + " " + r.Step
+		if r.Name != "" {
+			line = "fettle clear " + r.Mark + " " + r.Name
+		}
+		return secondAdvice(r.Names), line + " --second …"
 	case workflow.ToTouchAgain:
 		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, stepOf(r), workflow.TouchDry)
 	case workflow.ToMeasure:
@@ -129,6 +135,19 @@ func Remedy(r workflow.Remedy) (advice, command string) {
 		return "to report damage", "fettle crash " + r.Mark
 	}
 	return simpleAdvice(r), ""
+}
+
+// secondAdvice says how a step is done that wants a second person: with one, or in
+// one of the ways.
+func secondAdvice(ways []string) string {
+	if len(ways) == 0 {
+		return "say who it was"
+	}
+	var each []string
+	for i, way := range ways {
+		each = append(each, fmt.Sprintf("--alone %d (%s)", i+1, strings.TrimRight(way, ".\n ")))
+	}
+	return "say who it was, or, alone, what you did instead with " + strings.Join(each, " or ")
 }
 
 func benchLine(mark string) string    { return "fettle bench " + mark + " --temperature 20C" }

@@ -21,6 +21,7 @@ type Step struct {
 	Progress workflow.Progress `json:"progress"`
 	Cautions []string          `json:"cautions,omitempty"`
 	Do       string            `json:"do,omitempty"`
+	Short    string            `json:"short,omitempty"` // shown in place of Do, which whoever asks has read before
 	Why      string            `json:"why,omitempty"`
 	Hands    string            `json:"hands,omitempty"`
 	Tools    []string          `json:"tools,omitempty"`
@@ -28,6 +29,8 @@ type Step struct {
 	Lines    []string          `json:"lines,omitempty"`   // of a hold
 	Gates    []Gate            `json:"gates,omitempty"`   // of a measure step
 	Answers  []steps.Option    `json:"answers,omitempty"` // of a choose step
+	Second   bool              `json:"second,omitempty"`  // it wants a second person
+	Alone    []string          `json:"alone,omitempty"`   // what one alone may do instead; none: it must not be done alone
 	Joint    *Joint            `json:"joint,omitempty"`
 	Reopened string            `json:"reopened,omitempty"`
 	TooLate  string            `json:"too_late,omitempty"`
@@ -36,6 +39,7 @@ type Step struct {
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
 	Act      workflow.Act      `json:"act,omitempty"`
+	more     string            // what shows Do again
 }
 
 // A Joint is the joint of a coat or a join.
@@ -65,7 +69,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
-		Act: r.Act, TooLate: r.TooLate, By: r.Closes,
+		Act: r.Act, TooLate: r.TooLate, By: r.Closes, Second: step.WantsSecond(), Alone: step.WaysAlone(),
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -86,7 +90,23 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		kind.commands = doneCommands
 	}
 	p.Commands = kind.commands(&p, name)
+	if p.Second {
+		p.Commands = secondCommands(&p, r, p.Commands)
+	}
 	return p
+}
+
+// Brief puts the short text of the step, if it has one, in place of what to do,
+// where the person has done it before. Cautions and lines are never shortened.
+// more is what to type to see the whole text.
+func (p *Step) Brief(s *workflow.State, by, more string) {
+	job, err := s.Job(p.Job)
+	if err != nil {
+		return
+	}
+	if step, _, ok := job.Procedure.Step(p.Step); ok && step.Short != "" && s.DidBefore(by, step) {
+		p.Short, p.more = step.Short, more
+	}
 }
 
 // Markdown is the step, cautions first.
@@ -112,12 +132,20 @@ func (p Step) Markdown(c Clock) string {
 	for _, need := range p.Needs {
 		l.item("needs %s", esc(need.String()))
 	}
-	l.text(p.Do)
+	if p.Short == "" {
+		l.text(p.Do)
+	} else {
+		l.text(p.Short)
+		l.add("\n*In short, as you have done it before; `%s` shows all of it.*\n", p.more)
+	}
 	for i, line := range p.Lines {
 		l.add("%d. %s", i+1, strings.TrimSpace(line))
 	}
 	for i, a := range p.Answers {
 		l.add("%d. %s", i+1, answerText(a))
+	}
+	if p.Second {
+		l.item("%s", secondWords(p.Alone))
 	}
 	if p.Joint != nil {
 		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
@@ -165,6 +193,18 @@ func (p Step) Markdown(c Clock) string {
 		l.add("%s", command(line))
 	}
 	return l.String()
+}
+
+// secondWords say that a step wants a second person, and what one alone may do.
+func secondWords(alone []string) string {
+	if len(alone) == 0 {
+		return "wants a second person; **do not do it alone**"
+	}
+	var ways []string
+	for i, way := range alone {
+		ways = append(ways, fmt.Sprintf("%d. %s", i+1, strings.TrimRight(way, ".\n ")))
+	}
+	return "wants a second person; alone, instead: " + strings.Join(ways, "; ")
 }
 
 // whenDone says what the commands are for.
