@@ -124,7 +124,7 @@ func TestOrderFaults(t *testing.T) {
 	run(t, buildText, []faulty{
 		{name: "coated, never joined", edit: []string{coat, mark(coat), join, "", grip, ""}, want: "the joint roots is coated but never joined"},
 		{name: "joined, never coated", edit: []string{coat, "", join, mark(join)}, want: "the joint roots is joined but never coated"},
-		{name: "joined, another coated", edit: []string{"coat: {joint: roots", "coat: {joint: roost", join, mark(join)}, want: `the joint roots is joined but never coated; did you mean "roost"?`, of: 2},
+		{name: "joined, another coated", edit: []string{"coat: {joint: roots", "coat: {joint: roost", join, mark(join)}, want: `the joint roots is joined but never coated; did you mean "roost"?`},
 		{name: "joined twice", edit: []string{rest, mark(strings.ReplaceAll(join, "step: join", "step: rejoin"))}, want: "the joint roots is joined a second time"},
 		{name: "glued twice", edit: []string{rest, mark(strings.NewReplacer("step: join", "step: reglue", "join: {joint: roots, load: yes}", "glue: {joint: roots, with: contact}").Replace(join))}, want: "the joint roots is joined a second time"},
 		{name: "glued with another", edit: []string{join, markAt("with: ", strings.Replace(join, "join: {joint: roots, load: yes}", "glue: {joint: roots, with: epoxy}", 1))}, want: "the joint roots is coated with epoxy here and with contact by the step coat: one joint has one adhesive"},
@@ -139,7 +139,7 @@ func TestOrderFaults(t *testing.T) {
 		{name: "joined before it is coated", edit: []string{coat + join, mark(join) + coat}, want: "the joint roots may be joined before the step coat coats it"},
 		{name: "coated in a stage beside", edit: []string{coat, "", join, mark(join), "      - step: fit\n", coat + "      - step: fit\n"}, want: "the joint roots may be joined before the step coat coats it"},
 		{name: "coat with an option", edit: []string{coat, strings.Replace(coat, "needs", "with: rudder\n        needs", 1), join, mark(join)}, want: "the joint roots is joined but never coated"},
-		{name: "join without an option", edit: []string{coat, mark(coat), join, strings.Replace(join, "        join:", "        without: rudder\n        join:", 1)}, want: "the joint roots is coated but never joined (with rudder)", of: 2},
+		{name: "join without an option", edit: []string{coat, mark(coat), join, strings.Replace(join, "        join:", "        without: rudder\n        join:", 1)}, want: "the joint roots is coated but never joined (with rudder)"},
 		{name: "second coat late with an option", edit: []string{join, mark(join), rest, strings.NewReplacer("step: coat", "step: coat-more", "needs", "with: rudder\n        needs").Replace(coat)}, want: "the joint roots may be joined before the step coat-more coats it (with rudder)"},
 		{name: "wait first", edit: []string{rest, "", "      - step: care\n", mark(rest) + "      - step: care\n"}, want: "it waits from the step before it, but it is the first step of its stage"},
 		{name: "wait first without an option", edit: []string{rest, "", "      - step: fit\n        do: Lay it in.\n", "      - step: fit\n        with: rudder\n        do: Lay it in.\n", "      - step: move\n", mark(rest) + "      - step: move\n"}, want: "it waits from the step before it, but it is the first step of its stage"},
@@ -157,13 +157,14 @@ func TestOrderFaults(t *testing.T) {
 		{name: "late before a join", edit: []string{rest, markAt("late: ", strings.Replace(rest, "2 h", "{by: 2 h, late: coat}", 1))}, want: "it opens coat again, and by then join has joined the joint roots; write late: say"},
 		{name: "late before a join and a step", edit: []string{rest, "      - step: press\n        do: Press.\n" + markAt("late: ", strings.Replace(rest, "2 h", "{by: 2 h, late: coat}", 1))}, want: "by then join has joined the joint roots; write late: press, or late: say"},
 		{name: "over before its end", edit: []string{"      - step: care\n", "      - step: end\n        do: D.\n      - step: ends\n        wait: {for: 20 min, by: §5 min, late: say}\n      - step: care\n"}, want: "the wait is over after 20 min, when it is too late already"},
+		{name: "a stage beside all that it disturbs", edit: []string{"after: [wing, radio]", "after: [radio]", release, mark(release)}, want: "the release is not last: the step care, and 5 more, may come after it: no stage before it comes after wing; write, for the stage finish or one before it: after: [radio, wing]"},
 		{name: "wait before the join", edit: []string{join + rest + grip, mark(grip) + join}, want: "it waits for the joint roots but may come before the step join joins it"},
 
 		{name: "no release", edit: []string{release, ""}, want: "a build must end with a release; this one has none; write as the last step of its last stage: - {step: release, release: yes}"},
 		{name: "second release", edit: []string{release, release + mark(strings.Replace(release, "step: release", "step: relase", 1))}, want: "a second release; a build has only one", of: 2},
 		{name: "release with an option", edit: []string{release, mark(strings.Replace(release, "        release:", "        with: rudder\n        release:", 1))}, want: "the release depends on an option; every airframe needs a release"},
 		{name: "release not last in its stage", edit: []string{level + release, mark(release) + level}, want: "the release is not last: the step level may come after it"},
-		{name: "release beside a stage", edit: []string{"after: [wing, radio]", "after: [wing]", release, mark(release)}, want: "the release is not last: the step fit may come after it"},
+		{name: "release beside a stage", edit: []string{"after: [wing, radio]", "after: [wing]", release, mark(release)}, want: "the release is not last: the step fit, and 1 more, may come after it: no stage before it comes after radio; write, for the stage finish or one before it: after: [wing, radio]"},
 
 		{name: "unknown zone", edit: []string{"disturbs: [radio]", "disturbs: [§rado]"}, want: `unknown zone "rado"; did you mean "radio"? (in the design finch)`},
 		{name: "unknown option", edit: []string{"with: rudder", "with: §ruder"}, want: `unknown option "ruder"; did you mean "rudder"?`},
@@ -186,7 +187,7 @@ func TestGlueThatSetsTooSoon(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for hands, want := range map[string]string{"20 min": "", "21 min": "x.yaml:24:9: epoxy must be joined within 20 min of mixing, and the step takes 21 min"} {
+	for hands, want := range map[string]string{"20 min": "", "21 min": "x.yaml:25:16: epoxy must be joined within 20 min of mixing, and the step takes 21 min"} {
 		doc, err := Parse("x.yaml", []byte(strings.Replace(buildText, "      - step: rest\n", fmt.Sprintf(lay, hands), 1)))
 		if err != nil {
 			t.Fatal(err)
@@ -224,17 +225,17 @@ func TestFewestOptions(t *testing.T) {
 	const head = "procedure: a\nkind: check\ntitle: A\nrevision: 1\nstages:\n- stage: a\n  steps:\n"
 	for _, c := range []struct{ steps, want string }{
 		{"  - {step: b, with: o, coat: {joint: j, with: k}}\n  - {step: c, without: p, do: x}\n",
-			"x.yaml:8:5: the joint j is coated but never joined (with o)"},
+			"x.yaml:8:38: the joint j is coated but never joined (with o)"},
 		{"  - {step: b, coat: {joint: j, with: k}}\n  - {step: c, without: p, join: j, disturbs: [z]}\n  - {step: d, without: o, do: x}\n",
-			"x.yaml:8:5: the joint j is coated but never joined (with p)"},
+			"x.yaml:8:29: the joint j is coated but never joined (with p)"},
 		{"  - {step: b, coat: {joint: j, with: k}}\n  - {step: c, join: j, disturbs: [z]}\n  - {step: d, with: p, wait: 1 h}\n" +
 			"- stage: b\n  steps:\n  - {step: e, without: p, do: x}\n  - {step: f, without: o, do: x}\n  - {step: g, wait: 1 h}\n",
 			""}, // of two options a sheet must say whether they exclude each other
 		{"  - {step: b, with: o, join: j, disturbs: [z]}\n  - {step: c, with: p, join: i, disturbs: [z]}\n",
-			"x.yaml:8:5: the joint j is joined but never coated (with o)\nx.yaml:9:5: the joint i is joined but never coated (with p)"},
+			"x.yaml:8:30: the joint j is joined but never coated (with o)\nx.yaml:9:30: the joint i is joined but never coated (with p)"},
 		{"  - {step: b, do: x, with: o1}\n  - {step: c, do: x, with: o2}\n  - {step: d, do: x, with: o3}\n  - {step: e, do: x, with: o4}\n" +
 			"  - {step: f, do: x, with: o5}\n  - {step: g, do: x, with: o6}\n  - {step: h, with: o7, join: j, disturbs: [z]}\n",
-			"x.yaml:14:5: the joint j is joined but never coated (with o7)"},
+			"x.yaml:14:31: the joint j is joined but never coated (with o7)"},
 	} {
 		_, err := Parse("x.yaml", []byte(head+c.steps))
 		if err == nil && c.want != "" || err != nil && err.Error() != c.want {

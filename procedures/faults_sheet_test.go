@@ -48,6 +48,7 @@ func TestShapes(t *testing.T) {
 		{name: "bare number", edit: []string{"cure: 24 h", "cure: §24"}, want: `cure: "24" has no unit`},
 		{name: "wrong dimension", edit: []string{"cure: 24 h", "cure: §24 mm"}, want: `cure: "24 mm" is a length, not a duration`},
 		{name: "unknown unit", edit: []string{"cure: 24 h", "cure: §24 hx"}, want: `cure: `},
+		{name: "a gate with a name that is none", edit: []string{"  square:\n", "  §Square:\n"}, want: `"Square" is not a name for gates`},
 		{name: "below zero", edit: []string{"handling: 30 min", "handling: §-30 min"}, want: "handling must not be less than 0"},
 	})
 }

@@ -7,6 +7,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/nearest"
 	"fettle/steps/quantity"
 )
 
@@ -190,7 +191,7 @@ func coatInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // the step's own fault says it
 	}
-	if len(v.at(joins, s.Joint)) == 0 && !v.doubts.lostAny(joins) {
+	if len(v.at(joins, s.Joint)) == 0 && !v.doubts.lostAny(joins) && !v.meantElsewhere(s.Joint) {
 		say("joint", "the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
 	}
 	if first := v.at(coats, s.Joint)[0]; len(s.Adhesives) > 0 && !slices.Equal(s.Adhesives, first.Adhesives) {
@@ -200,6 +201,21 @@ func coatInOrder(v variant, s *steps.Step, say complain) {
 		}
 		say("with", "the joint %s is coated with %s here and with %s by the step %s: %s", s.Joint, listed(s.Adhesives), listed(first.Adhesives), first.Name, law)
 	}
+}
+
+// meantElsewhere reports whether the one joint that is joined and never coated is
+// nearly called so: that is said where it is joined.
+func (v variant) meantElsewhere(joint string) bool {
+	if v.asked++; v.asked > mostFaults || v.doubts.lostAny(coats) {
+		return false
+	}
+	var known []string
+	for at := range v.joints {
+		if at.does == joins && len(v.at(coats, at.joint)) == 0 {
+			known = append(known, at.joint)
+		}
+	}
+	return nearest.Of(joint, known) != ""
 }
 
 // joinInOrder finds joints that are joined twice, or without a coat before.
@@ -265,6 +281,7 @@ func waitInOrder(v variant, s *steps.Step, say complain) {
 	by := v.at(joins, s.Joint)
 	switch {
 	case len(by) == 0 && v.doubts.lostAny(joins):
+	case len(by) == 0 && len(v.at(coats, s.Joint)) > 0: // said of the coat
 	case len(by) == 0:
 		say("joint", "it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
 	case !v.before(by[len(by)-1].Name, s.Name):

@@ -253,13 +253,47 @@ func (d *Document) releaseLast(o *order) Faults {
 	if len(last.Options()) > 0 {
 		say(last, "the release depends on an option; every airframe needs a release")
 	}
+	var after []string
 	for s := range o.all() {
 		if s.Name != last.Name && !o.before(s.Name, last.Name) {
-			say(last, "the release is not last: the step %s may come after it", s.Name)
-			break
+			after = append(after, s.Name)
 		}
 	}
+	if len(after) == 0 {
+		return faults
+	}
+	of, write := "", d.beforeRelease(o, last)
+	if write != "" {
+		// What may come after the release may come after much else, which follows from it.
+		d.doubts.order, o.doubts.order = true, true
+	}
+	if n := len(after) - 1; n > 0 {
+		of = fmt.Sprintf(", and %d more,", n)
+	}
+	say(last, "the release is not last: the step %s%s may come after it%s", after[0], of, write)
 	return faults
+}
+
+// beforeRelease says what to write for the stages that need not come before that of
+// the release; "" where none is left out.
+func (d *Document) beforeRelease(o *order, release *steps.Step) string {
+	i := o.stageOf[release.Name]
+	own := o.stages[i]
+	var out []string
+	for j, s := range o.stages {
+		if j != i && !o.earlier[i][s.Name] {
+			out = append(out, s.Name)
+		}
+	}
+	last := slices.DeleteFunc(slices.Clone(out), func(name string) bool { // another of them comes after it
+		return slices.ContainsFunc(out, func(other string) bool {
+			return other != name && slices.Contains(d.Procedure.Before(other), name)
+		})
+	})
+	if len(last) == 0 || slices.ContainsFunc(last, func(name string) bool { return slices.Contains(d.Procedure.Before(name), own.Name) }) {
+		return ""
+	}
+	return fmt.Sprintf(": no stage before it comes after %s; write, for the stage %s or one before it: after: [%s]", listed(last), own.Name, strings.Join(slices.Concat(own.After, last), ", "))
 }
 
 // optionsNamed are the options that the steps depend on, without the methods.

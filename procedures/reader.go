@@ -57,7 +57,7 @@ func (r *reader) stricter(n *yaml.Node, format string, args ...any) {
 
 // refer notes a name that a design sheet, or the library, must have.
 func (r *reader) refer(to thing, n *yaml.Node, name, of string) {
-	if name == "" || to.within() {
+	if name == "" || to.within() || r.unfilled[n] {
 		return
 	}
 	at := r.at(n)

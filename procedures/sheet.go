@@ -70,7 +70,7 @@ func sheetChecked(f fields, s *steps.Sheet) {
 	}
 	f.measuredFor(s)
 	optionsChecked(f, s)
-	if len(s.Equipment) > 0 && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
+	if len(s.Equipment) > 0 && !f.doc.doubts.of(gate) && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
 		f.fault(f.get("equipment"), "equipment changes the balance, but no gate has mass: yes")
 	}
 }
