@@ -180,6 +180,7 @@ func (c *checker) report() (Report, error) {
 		for _, sheet := range sheets {
 			if slices.Contains(served, sheet.Sheet.Name) && !c.bad[sheet] {
 				wrong = append(wrong, doc.releasing(sheet.Sheet)...)
+				c.notes = append(c.notes, doc.harming(sheet.Sheet)...)
 			}
 		}
 		c.faults = append(c.faults, wrong...)
@@ -209,7 +210,7 @@ func (c *checker) report() (Report, error) {
 	if c.whole {
 		c.unused()
 	}
-	out.Faults, out.Notes, out.Answers = c.faults.sorted().once().capped(), c.notes.sorted().capped(), c.count
+	out.Faults, out.Notes, out.Answers = c.faults.sorted().once().capped(), c.notes.sorted().once().capped(), c.count
 	return out, c.ctx.Err()
 }
 

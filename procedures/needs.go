@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"fmt"
 	"slices"
 
 	"fettle/steps"
@@ -48,7 +49,7 @@ func (v variant) adhesivesOf(s *steps.Step) []string {
 	return slices.Compact(names)
 }
 
-// A wanted is a condition, and who needs it.
+// A wanted is a condition, and the words for who needs or sets it.
 type wanted struct {
 	who string
 	steps.Setting
@@ -101,6 +102,71 @@ func undoneBefore(v variant, s *steps.Step, need steps.Setting, setters map[step
 		for _, name := range setters[steps.Setting{Condition: need.Condition, State: state}] {
 			if v.before(name, s.Name) {
 				return name
+			}
+		}
+	}
+	return ""
+}
+
+// harming finds steps that may come while a coat is open whose adhesive needs a
+// condition otherwise than they set or need it. The bench refuses them there, so it
+// is a note: once for each stage and joint.
+func (d *Document) harming(sheet *steps.Sheet) Faults {
+	var notes Faults
+	said := map[[2]string]bool{}
+	o := d.order()
+	for _, has := range d.variantsOn(sheet) {
+		v := o.variantOf(has)
+		for _, coat := range v.steps {
+			if !coat.Kind.Traits().Coats {
+				continue
+			}
+			for _, join := range v.at(joins, coat.Joint) {
+				if v.part[join] != v.part[coat] {
+					continue
+				}
+				for _, s := range v.steps {
+					stage := v.stages[v.stageOf[s.Name]].Name
+					if s == coat || s == join || v.before(s.Name, coat.Name) || v.before(join.Name, s.Name) || said[[2]string{stage, coat.Joint}] {
+						continue
+					}
+					if says := v.harm(s, coat, coat == join, sheet); says != "" {
+						said[[2]string{stage, coat.Joint}] = true
+						notes = append(notes, d.fault(d.places[stepAt(s.Name)], says+v.when()))
+					}
+				}
+			}
+		}
+	}
+	return notes
+}
+
+// harm says what the step sets or needs against the needs of an open coat; "":
+// nothing. A coat that is pressed in the same step is open only if it dries first.
+func (v variant) harm(s, coat *steps.Step, atOnce bool, sheet *steps.Sheet) string {
+	var settings []wanted
+	for _, set := range s.Sets {
+		settings = append(settings, wanted{"sets", set})
+	}
+	for _, need := range s.Needs {
+		settings = append(settings, wanted{"needs", need})
+	}
+	for _, u := range sheet.UsesOf(*s, v.adhesivesOf(s)...) {
+		for _, need := range u.NeedsAt(*s) {
+			settings = append(settings, wanted{"uses " + u.Name + ", which needs", need})
+		}
+	}
+	for _, name := range coat.Adhesives {
+		a, ok := sheet.Adhesive(name)
+		if !ok || atOnce && !a.Dries() {
+			continue
+		}
+		for _, need := range a.Needs {
+			for _, set := range settings {
+				if set.Condition == need.Condition && set.State != need.State {
+					return fmt.Sprintf("the step %s %s %s, and may come while the coat of %s on joint %s is open, which needs %s: at the bench it waits until that is joined; put its stage before the coat or after the join",
+						s.Name, set.who, set.Setting, name, coat.Joint, need)
+				}
 			}
 		}
 	}

@@ -132,6 +132,7 @@ func adhesiveKeys() mapping[steps.Adhesive] {
 		{"mixed", optional, field(func(a *a) *bool { return &a.Times.Mixed }, switchValue{}),
 			"whether it has two parts; the end of the window is then counted from mixing", "no"},
 	}, careKeys(func(a *a) *steps.Care { return &a.Care },
+		", and while a coat of it is open: until that is joined or has lapsed, no other step may set or need them otherwise",
 		"Flammable vapour; keep flames away.", "{ventilation: on}", "[Gloves are on, No flame and no hot iron is in the room]"), []key[a]{
 		{"source", optional, field(func(a *a) *string { return &a.Source }, textValue{}),
 			"where its times come from", "common practice, no source"},
@@ -139,12 +140,12 @@ func adhesiveKeys() mapping[steps.Adhesive] {
 }
 
 // careKeys are the keys of what an adhesive or a tool asks.
-func careKeys[T any](of func(*T) *steps.Care, caution, needs, hold string) []key[T] {
+func careKeys[T any](of func(*T) *steps.Care, until, caution, needs, hold string) []key[T] {
 	return []key[T]{
 		{"caution", optional, field(func(t *T) *string { return &of(t).Caution }, textValue{prose}),
 			"what can hurt; shown in full before the first step of a sitting that uses it, then its first line", caution},
 		{"needs", optional, field(func(t *T) *[]steps.Setting { return &of(t).Needs }, settingsValue{}),
-			"the conditions that must hold at every step that uses it", needs},
+			"the conditions that must hold at every step that uses it" + until, needs},
 		{"hold", optional, field(func(t *T) *[]string { return &of(t).Hold }, textsValue{}),
 			"what must be confirmed, line by line, before it is used for the first time in a sitting", hold},
 	}
@@ -156,9 +157,9 @@ func toolKeys() mapping[steps.Tool] {
 		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
 			"what it is, in a few words", "Knife with a new blade"},
 	}, careKeys(func(t *t) *steps.Care { return &t.Care },
-		"Keep the holding hand behind the blade.", "# {ventilation: on}", "The old blade lies in a closed tin."), []key[t]{
+		"", "Keep the holding hand behind the blade.", "# {ventilation: on}", "The old blade lies in a closed tin."), []key[t]{
 		{"measure", optional, field(func(t *t) *[]string { return &t.Measure }, namesValue{to: gate}),
-			"the gates of the work that must have passed in the sitting; not asked of a step that sets a condition which the tool needs", "# [iron-temperature]"},
+			"the gates of the work that must have passed in the sitting, since the tool's needs have stood without a break; not asked of a step that sets a condition which the tool needs", "# [iron-temperature]"},
 		{"count", optional, field(func(t *t) *int { return &t.Count }, wholeValue{mostReadings}),
 			"how many there are", "2"},
 	})}

@@ -306,9 +306,16 @@ func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) 
 func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason {
 	step := stage.Steps[i]
 	var reasons []Reason
-	for _, need := range s.NeedsAt(j, step, at) {
+	needs := s.NeedsAt(j, step, at)
+	for _, need := range needs {
 		reasons = append(reasons, s.stands(need, at)...)
 	}
+	var own *Joint
+	if step.Kind.Traits().Joins {
+		own, _ = j.JointOf(step)
+	}
+	reasons = append(reasons, s.harms(own, "sets", step.Sets, at)...)
+	reasons = append(reasons, s.harms(own, "needs", needs, at)...)
 	reasons = append(reasons, s.careless(j, step, at)...)
 	if forbids := s.kinds[step.Kind].forbids; forbids != nil {
 		reasons = append(reasons, forbids(s, j, stage, i, at)...)

@@ -295,6 +295,19 @@ func (j *Joint) Lapsed(at time.Time) bool {
 	return w.Empty() || at.After(w.Closes)
 }
 
+// openUntil returns until when a coat of the joint is open that is on at the time,
+// and is not joined by then. Each face counts for itself, so that one that was
+// coated too long after the other counts too.
+func (j *Joint) openUntil(at time.Time) (until time.Time, open bool) {
+	for _, coat := range j.coats {
+		closes := j.Adhesive.Times.Window([]bond.Coat{coat}, j.climate).Closes
+		if !coat.Began.After(at) && !at.After(closes) && closes.After(until) {
+			until = closes
+		}
+	}
+	return until, !until.IsZero() && (j.Joined.IsZero() || at.Before(j.Joined))
+}
+
 // Handles returns when the joined joint has handling strength.
 func (j *Joint) Handles() time.Time { return j.Adhesive.Times.Handles(j.Joined, j.handled) }
 

@@ -72,10 +72,11 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 // propeller that is on.
 func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
-	for _, need := range s.NeedsOf(gate, at) {
+	needs := s.NeedsOf(gate, at)
+	for _, need := range needs {
 		reasons = append(reasons, s.stands(need, at)...)
 	}
-	return reasons
+	return append(reasons, s.harms(nil, "needs", needs, at)...)
 }
 
 // carelessAt says what is not confirmed yet of the tools of the step that measures

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -62,9 +63,57 @@ func (s *State) unready(adhesive string, step steps.Step, at time.Time) []Reason
 		for _, n := range u.NeedsAt(step) {
 			reasons = append(reasons, s.stands(n, at)...)
 		}
+		reasons = append(reasons, s.harms(nil, "needs", u.NeedsAt(step), at)...)
 		reasons = append(reasons, s.uncleared(u, at)...)
 	}
 	return reasons
+}
+
+// harms says which open coats of the airframe would be harmed by settings: their
+// adhesive needs one of the conditions otherwise. What joins a joint does its own
+// coat no harm. How is what does it: it needs the settings, or sets them.
+func (s *State) harms(own *Joint, how string, settings []steps.Setting, at time.Time) []Reason {
+	var reasons []Reason
+	for _, set := range settings {
+		for _, j := range s.joints() {
+			until, open := j.openUntil(at)
+			if !open || j == own {
+				continue
+			}
+			for _, need := range j.Adhesive.Needs {
+				if need.Condition == set.Condition && need.State != set.State {
+					reasons = append(reasons, Reason{Because: ByDrying, Until: until, Text: fmt.Sprintf(
+						"it %s %s, but the open coat of %s on joint %s needs %s; join it first, or let it lapse", how, set, j.Adhesive.Name, j.Name, need)})
+				}
+			}
+		}
+	}
+	return reasons
+}
+
+// A Harm is what an open coat needs and the journal says otherwise.
+type Harm struct {
+	Joint, Adhesive string
+	Need            steps.Setting
+	State           string // of the condition, as the journal says
+	Remedy          Remedy
+}
+
+// Harms returns what is said at the time against the needs of open coats of the
+// airframe. A coat on another airframe of the same bench is not known here.
+func (s *State) Harms(at time.Time) []Harm {
+	var harms []Harm
+	for _, j := range s.joints() {
+		if _, open := j.openUntil(at); !open {
+			continue
+		}
+		for _, need := range j.Adhesive.Needs {
+			if state := s.Holds(need.Condition, at); state != "" && state != need.State {
+				harms = append(harms, Harm{j.Name, j.Adhesive.Name, need, state, s.remedy(Remedy{Kind: ToSetCondition, Setting: need})})
+			}
+		}
+	}
+	return harms
 }
 
 // careless says what is not confirmed and not measured yet of what a step is done
@@ -100,9 +149,18 @@ func (s *State) uncleared(u steps.Use, at time.Time) []Reason {
 }
 
 // unmeasuredFor says that a gate of the work was not passed in this sitting,
-// which must be before the tool is used.
+// which must be before the tool is used. What was read before the tool was as it
+// must be, or before it was so again, says nothing of it now.
 func (s *State) unmeasuredFor(u steps.Use, g steps.Gate, at time.Time) []Reason {
-	r := s.reportFrom(g, moment{position: -1, at: at.Add(-SittingLength), what: "in this sitting"}, at)
+	from := moment{position: -1, at: at.Add(-SittingLength), what: "in this sitting"}
+	for _, need := range u.Needs {
+		since := s.standsSince(need, at)
+		from.position = max(from.position, since.position)
+		if since.at.After(from.at) {
+			from.at, from.what = since.at, "since "+need.String()+" was confirmed"
+		}
+	}
+	r := s.reportFrom(g, from, at)
 	if r.Met() {
 		return nil
 	}
@@ -111,6 +169,28 @@ func (s *State) unmeasuredFor(u steps.Use, g steps.Gate, at time.Time) []Reason 
 		remedy = s.remedy(Remedy{Kind: ToRework, Gate: g.Name})
 	}
 	return []Reason{{Because: ByGate, Text: u.Name + " is used once " + g.Name + " has passed in this sitting; it is " + r.Says().Text, At: r.Says().At, Remedy: remedy}}
+}
+
+// standsSince is the first statement of a condition at the time after which nothing
+// says otherwise or makes it unknown; zero: nobody said it, and the condition
+// itself is asked for.
+func (s *State) standsSince(need steps.Setting, at time.Time) said {
+	first := said{position: -1}
+	breaks := slices.Concat(s.voided[need.Condition], s.voidedAll, s.ended)
+	for _, c := range s.said[need.Condition] {
+		broken := func(v said) bool {
+			return v.position > first.position && v.position < c.position || v.at.After(first.at) && !v.at.After(c.at)
+		}
+		switch {
+		case c.at.After(at):
+			return first
+		case c.state != need.State:
+			first = said{position: -1}
+		case first.position < 0 || slices.ContainsFunc(breaks, broken):
+			first = c
+		}
+	}
+	return first
 }
 
 // Cleared reports whether the lines that the use holds now were confirmed in the

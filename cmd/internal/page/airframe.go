@@ -40,6 +40,7 @@ type Airframe struct {
 	Conditions []steps.Setting `json:"conditions,omitempty"`
 	Bench      string          `json:"bench,omitempty"`
 	Warnings   []Reason        `json:"warnings,omitempty"`
+	Harms      []Reason        `json:"harms,omitempty"`     // what open coats need and the journal says otherwise
 	Documents  []Cited         `json:"documents,omitempty"` // where they were asked for
 }
 
@@ -96,6 +97,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	a := Brief(s, now)
 	a.Jobs, a.Timers, a.Gates = []Job{}, Timers(s, now), []Gate{}
 	a.TooLate = s.TooLate(now)
+	a.Harms = harms(s, now)
 	a.Damages, a.Flights = Damages(s, now), len(s.Flights)
 	for _, j := range s.Jobs {
 		reports := s.Steps(j, now)
@@ -153,6 +155,7 @@ func (a Airframe) late(l *lines) {
 func (a Airframe) short(l *lines, c Clock) {
 	l.add("## %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))
+	l.harmed(a.Harms, c)
 	for _, j := range a.Jobs {
 		if j.Open {
 			l.item("%s: %d of %d steps done", esc(j.ID), j.Done, j.Steps)
@@ -201,6 +204,7 @@ func (a Airframe) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))
+	l.harmed(a.Harms, c)
 	l.item("design %s, registered %s, %s in its journal, %s", esc(a.Design), c.At(a.Registered), many(a.Entries, "entry"), many(a.Flights, "flight"))
 	if len(a.Options) > 0 {
 		l.item("options: %s", esc(strings.Join(a.Options, ", ")))

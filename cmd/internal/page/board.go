@@ -19,7 +19,7 @@ const roomy = 12
 type need int
 
 const (
-	needsCoat    need = iota // a coat has lapsed
+	needsCoat    need = iota // a coat has lapsed, or something is against it
 	needsJoin                // a window is open or about to close
 	needsRepair              // it has damage
 	needsCheck               // it is grounded by something else
@@ -48,6 +48,10 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 	}
 	a := Brief(s, now)
 	t := Tile{mark: a.Mark, need: needsNothing, line: a.flightLine}
+	if against := harms(s, now); len(against) > 0 {
+		t.need, t.line = needsCoat, func(c Clock) string { return "**Caution, at once:** " + esc(against[0].Text) }
+		return t
+	}
 	timers := Timers(s, now)
 	if i := slices.IndexFunc(timers, func(t Timer) bool { return t.Phase == workflow.Late }); i >= 0 {
 		t.need, t.by, t.line = needsCoat, timers[i].Closes, timers[i].line

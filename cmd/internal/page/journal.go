@@ -165,12 +165,13 @@ func numbers(positions []int64) string {
 
 // A Recorded is what a command added to a journal, and what follows from it.
 type Recorded struct {
-	Mark    string  `json:"mark"`
-	Entries []Entry `json:"entries"`
-	Gates   []Gate  `json:"gates,omitempty"`  // those that were measured
-	Gauges  []Gauge `json:"gauges,omitempty"` // those that were checked
-	Timers  []Timer `json:"timers,omitempty"`
-	Next    string  `json:"next,omitempty"`
+	Mark    string   `json:"mark"`
+	Entries []Entry  `json:"entries"`
+	Gates   []Gate   `json:"gates,omitempty"`  // those that were measured
+	Gauges  []Gauge  `json:"gauges,omitempty"` // those that were checked
+	Timers  []Timer  `json:"timers,omitempty"`
+	Harms   []Reason `json:"harms,omitempty"` // what open coats need and the journal says otherwise
+	Next    string   `json:"next,omitempty"`
 }
 
 // NewRecorded makes the page of what was recorded.
@@ -205,6 +206,7 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		}
 		seen["joint "+joint] = true
 	}
+	r.Harms = harms(s, now)
 	if next := s.Next(now); next.Step != nil {
 		r.Next = next.Step.Step.Name
 	}
@@ -217,6 +219,7 @@ func (r Recorded) Markdown(c Clock) string {
 	for _, e := range r.Entries {
 		l.item("%s: %s (entry %d)", esc(r.Mark), esc(e.Says), e.Position)
 	}
+	l.harmed(r.Harms, c)
 	for _, g := range r.Gates {
 		l.item("gate %s: **%s**%s", esc(g.Name), esc(strings.ToUpper(g.Standing.Words())), optionally(", ", esc(g.Reason)))
 		if g.Standing == workflow.Failed {
@@ -247,6 +250,7 @@ func (r Records) Markdown(c Clock) string {
 		for _, e := range a.Entries {
 			l.item("%s: %s (entry %d)", esc(a.Mark), esc(e.Says), e.Position)
 		}
+		l.harmed(a.Harms, c)
 	}
 	return l.String()
 }

@@ -20,7 +20,8 @@ type Next struct {
 	Until    time.Time `json:"until,omitzero"`
 	Timers   []Timer   `json:"timers"`
 	Warnings []Reason  `json:"warnings,omitempty"`
-	Begin    string    `json:"-"` // the procedure to start, if nothing else is due; "": any
+	Harms    []Reason  `json:"harms,omitempty"` // what open coats need and the journal says otherwise
+	Begin    string    `json:"-"`               // the procedure to start, if nothing else is due; "": any
 }
 
 // A Waiting is the first open step of a stage, with the reasons why it waits.
@@ -42,7 +43,7 @@ func (w Waiting) behind() bool {
 func NewNext(s *workflow.State, now time.Time) Next {
 	suggestion := s.Next(now)
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now)}
+		Due: newReasons(suggestion.Due), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now), Harms: harms(s, now)}
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step = &step
@@ -69,6 +70,10 @@ func (n Next) Markdown(c Clock) string {
 	var l lines
 	for _, w := range n.Warnings {
 		l.add("**Clock:** %s\n", ReasonText(w.Reason, c))
+	}
+	l.harmed(n.Harms, c)
+	if len(n.Harms) > 0 {
+		l.add("")
 	}
 	switch {
 	case n.Over:

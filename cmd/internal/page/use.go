@@ -67,6 +67,23 @@ func cautionOf(s *workflow.State, u steps.Use, now time.Time) string {
 	return caution
 }
 
+// harms are what open coats need and the journal says otherwise, with what to do.
+func harms(s *workflow.State, now time.Time) []Reason {
+	var all []Reason
+	for _, h := range s.Harms(now) {
+		all = append(all, newReason(workflow.Reason{Because: workflow.ByCondition, Remedy: h.Remedy, Text: fmt.Sprintf(
+			"the open coat of %s on joint %s needs %s, but the journal says %s: %s", h.Adhesive, h.Joint, h.Need, h.Need.Condition, h.State)}))
+	}
+	return all
+}
+
+// harmed writes a caution for each open coat that something is against.
+func (l *lines) harmed(all []Reason, c Clock) {
+	for _, r := range all {
+		l.item("**Caution, at once:** %s", ReasonText(r.Reason, c))
+	}
+}
+
 // toolsOf are the tools of a step in words.
 func toolsOf(s *steps.Sheet, names []string) []string {
 	var all []string
