@@ -354,12 +354,13 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 }
 
 // GatesOf returns the gates that a measure step asks for. The word Stale asks
-// for every gate whose zones this job has disturbed. A gate of the work counts
-// by what was read since the step before.
+// for every gate whose zones this job has disturbed, and for those that were
+// taken before its damages disturbed them. A gate of the work counts by what was
+// read since the step before.
 func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
-	var zones []string
+	var zones, damaged []string
 	if slices.Contains(step.Gates, steps.Stale) {
-		zones = s.disturbedBy(j)
+		zones, damaged = s.disturbedBy(j), s.damagedFor(j)
 	}
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.selected) {
@@ -368,6 +369,10 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
 		case asked || g.DependsOn(zones...):
 			reports = append(reports, s.report(g, at))
+		case g.DependsOn(damaged...):
+			if report := s.report(g, at); report.Standing != NeverTaken {
+				reports = append(reports, report)
+			}
 		}
 	}
 	return reports
@@ -434,6 +439,17 @@ func (s *State) disturbedBy(j *Job) []string {
 	}
 	slices.Sort(zones)
 	return slices.Compact(zones)
+}
+
+// damagedFor returns the zones that the damages of the job have disturbed.
+func (s *State) damagedFor(j *Job) []string {
+	var zones []string
+	for _, d := range s.Damages {
+		if _, disturbed := damageDisturbs(d.DamageFound); slices.Contains(j.Damages, d.Damage) {
+			zones = append(zones, disturbed...)
+		}
+	}
+	return zones
 }
 
 // unmeasurable says why a gate can't be measured at the time.

@@ -2,12 +2,14 @@ package workflow
 
 import (
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"fettle/steps"
 	"fettle/workflow/journal"
+	"fettle/workflow/repair"
 )
 
 // Taking a damage back takes along what rested on it, so that the journal can
@@ -157,6 +159,47 @@ func TestCosmetic(t *testing.T) {
 	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("it is grounded: %s", f.Why.Text)
 	}
+}
+
+// The job of a repair asks for the gates that its damage made stale, even where its
+// steps disturb nothing, and the plan says the same gates. What is stale for other
+// reasons is said apart.
+func TestAPlanSaysWhatItsJobAsksFor(t *testing.T) {
+	b := released(t)
+	b.must(LogFlight{Landing: Soft}, LogFlight{Landing: Soft}) // the slot counts for two
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "pod", steps.Serious, "", ""}}})
+	look := &steps.Procedure{Name: "plover-look", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{{Name: "all", Steps: []steps.Step{{Name: "look-at-it", Kind: steps.Do, Do: "Look."}}}}}
+	plan, err := b.state.PlanRepair(triage(), func(string) (*steps.Procedure, error) { return look, nil }, b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := func(all []WillBeStale) (names []string) {
+		for _, g := range all {
+			names = append(names, g.Gate)
+		}
+		return names
+	}
+	docs := documents()
+	docs.Procedures["sha256:plan"] = plan.Procedure
+	b.docs = &docs
+	b.must(Start{Procedure: plan.Procedure, Digest: "sha256:plan", Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
+	job, err := b.state.Job(repair.Name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var asked []string
+	for _, g := range b.state.GatesOf(job, job.Procedure.Steps()[1], b.now) {
+		asked = append(asked, g.Gate.Name)
+	}
+	want := []string{"square"}
+	if !slices.Equal(asked, want) || !slices.Equal(names(plan.Stale), want) {
+		t.Errorf("asked are %v, and the plan says %v; want %v", asked, names(plan.Stale), want)
+	}
+	if other := names(plan.Else); !slices.Equal(other, []string{"slot"}) {
+		t.Errorf("stale otherwise are %v", other)
+	}
+	b.done("look-at-it")
+	mustContain(t, b.refused(Finish{Step: "measure-what-is-stale"}, ByGate), "square")
 }
 
 func TestWhatIsNoEquipment(t *testing.T) {

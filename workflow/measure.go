@@ -132,7 +132,7 @@ func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job, at time.Time) [][]st
 			if !step.Kind.Traits().Measures || len(needs) == 0 {
 				continue
 			}
-			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(s.disturbedBy(job)...) {
+			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...) {
 				ways = append(ways, needs)
 			}
 		}

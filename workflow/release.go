@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -152,15 +153,20 @@ func (s *State) quarantined(d *Damage, at time.Time) *Reason {
 	if !d.Quarantine.Open() || d.Quarantine.Off {
 		return nil
 	}
-	text := fmt.Sprintf("the %s (damage %s) is in quarantine and still on the airframe", d.Zone, d.Damage)
-	if s.fitted[d.Zone].After(d.At) {
-		text = fmt.Sprintf("the %s (damage %s) is in quarantine, and may be what was fitted since", d.Zone, d.Damage)
+	what, remedy := fmt.Sprintf("the %s (damage %s) is in quarantine", d.Zone, d.Damage), Remedy{}
+	switch i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return slices.Contains(e.Disturbs, d.Zone) }); {
+	case s.fitted[d.Zone].After(d.At):
+		what += ", and may be what was fitted since"
+	case i < 0:
+		what += " and counts as aboard until its lines are confirmed"
+	default:
+		what += ", and no entry says that it was taken off"
+		remedy = s.remedy(Remedy{Kind: ToRecordRemoved, Name: s.Sheet.Equipment[i].Name})
 	}
 	if at.Before(d.Quarantine.Until) {
-		return &Reason{Because: ByHold, Text: text, Until: d.Quarantine.Until} // no line can be confirmed yet
+		return &Reason{Because: ByHold, Text: what + "; no line can be confirmed", Until: d.Quarantine.Until, Remedy: remedy}
 	}
-	return &Reason{Because: ByHold, Text: text,
-		Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})}
+	return &Reason{Because: ByHold, Text: what, Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})}
 }
 
 func uncured(j *Joint, at time.Time) *Reason {

@@ -33,6 +33,7 @@ const (
 	ToTakeBack      RemedyKind = "take-back"           // Entry: take it back if it was a mistake
 	ToSetClock      RemedyKind = "set-clock"           // Entry: set the clock, or take the entry back
 	ToClear         RemedyKind = "clear"               // Name: a hold or a damage in quarantine
+	ToRecordRemoved RemedyKind = "record-removed"      // Name: an item of equipment
 	ToClearUse      RemedyKind = "clear-use"           // Name: an adhesive or a tool, its hold
 	ToRelease       RemedyKind = "release"             // by a person
 	ToStart         RemedyKind = "start"               // Name: a procedure

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 	"fettle/workflow/repair"
 )
 
@@ -15,7 +16,8 @@ import (
 type RepairPlan struct {
 	Answers   []repair.Answer
 	Procedure *steps.Procedure
-	Stale     []WillBeStale // the gates that must be measured again
+	Stale     []WillBeStale // the gates that its job asks for
+	Else      []WillBeStale // those that are stale now, and that it does not ask for
 }
 
 // WillBeStale is a gate that is stale now or that the repair makes stale, with
@@ -56,13 +58,18 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
 	}
 	plan.Procedure = repair.Compose(plan.Answers)
-	plan.Stale = s.staleSoon(plan, at)
+	plan.Stale, plan.Else = s.staleSoon(plan, at)
 	return plan, nil
 }
 
-// staleSoon returns the gates that are not met now and those that the plan disturbs.
-func (s *State) staleSoon(plan RepairPlan, at time.Time) []WillBeStale {
-	var soon []WillBeStale
+// staleSoon returns the gates that the plan will ask for, since it or its damages
+// disturb them or a step names them, and those that are not met for other reasons.
+func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeStale) {
+	var damaged []string
+	for _, a := range plan.Answers {
+		_, zones := damageDisturbs(journal.DamageFound{Zone: a.Damage.Zone, Severity: a.Damage.Severity})
+		damaged = append(damaged, zones...)
+	}
 	selected := steps.Selection{Has: slices.Clone(s.selected.Has)}
 	for _, step := range plan.Procedure.Steps() { // whichever will be chosen
 		for _, m := range step.Methods {
@@ -72,11 +79,14 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) []WillBeStale {
 	procedure := plan.Procedure.For(selected, "")
 	for _, g := range s.Gates(at) {
 		one := WillBeStale{Gate: g.Gate.Name}
-		if !g.Met() && g.Standing != NeverTaken && !g.Gate.Work {
+		taken := g.Standing != NeverTaken
+		if !g.Met() && taken && !g.Gate.Work {
 			one.Why = append(one.Why, g.Says())
 		}
 		var worked []string
+		named := false
 		for _, step := range procedure.Steps() {
+			named = named || slices.Contains(step.Gates, g.Gate.Name)
 			for _, z := range step.Disturbs {
 				if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
 					worked = append(worked, z)
@@ -86,9 +96,13 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) []WillBeStale {
 		if len(worked) > 0 {
 			one.Why = append(one.Why, Cause{Text: "the plan works on " + strings.Join(worked, ", ")})
 		}
-		if len(one.Why) > 0 {
-			soon = append(soon, one)
+		switch {
+		case len(one.Why) == 0:
+		case len(worked) > 0 || named || taken && g.Gate.DependsOn(damaged...):
+			asked = append(asked, one)
+		default:
+			other = append(other, one)
 		}
 	}
-	return soon
+	return asked, other
 }

@@ -76,7 +76,8 @@ type Repair struct {
 	Answers []Answer      `json:"answers"`
 	Stages  []RepairStage `json:"stages"`
 	Stale   []StaleGate   `json:"measure_again"`
-	Job     string        `json:"job,omitempty"` // "": not started
+	Else    []StaleGate   `json:"stale_otherwise,omitempty"` // that the repair does not ask for
+	Job     string        `json:"job,omitempty"`             // "": not started
 }
 
 // An Answer is what the triage table says about one damage.
@@ -120,6 +121,9 @@ func NewRepair(mark, job string, plan workflow.RepairPlan) Repair {
 	for _, g := range plan.Stale {
 		m.Stale = append(m.Stale, StaleGate{g.Gate, allSaid(g.Why)})
 	}
+	for _, g := range plan.Else {
+		m.Else = append(m.Else, StaleGate{g.Gate, allSaid(g.Why)})
+	}
 	return m
 }
 
@@ -138,10 +142,16 @@ func (m Repair) Markdown(Clock) string {
 	for i, s := range m.Stages {
 		l.add("%d. %s (%s): %s", i+1, esc(first(s.Title, s.Stage)), esc(s.Phase), esc(strings.Join(s.Steps, ", ")))
 	}
-	l.add("\n## Measure again\n")
-	for _, g := range m.Stale {
-		l.item("%s: %s", esc(g.Gate), esc(strings.Join(g.Why, "; ")))
+	gates := func(title string, all []StaleGate) {
+		if len(all) > 0 {
+			l.add("\n## %s\n", title)
+		}
+		for _, g := range all {
+			l.item("%s: %s", esc(g.Gate), esc(strings.Join(g.Why, "; ")))
+		}
 	}
+	gates("Measure again", m.Stale)
+	gates("Stale too, and not asked by this repair", m.Else)
 	if m.Job == "" {
 		l.add("\nNothing is recorded yet. To start the repair:\n\n%s", command("fettle repair "+m.Mark+" --start"))
 	} else {

@@ -126,6 +126,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "set the clock; if it was wrong when that entry was made, take the entry back", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToClear, workflow.ToClearUse:
 		return "clear it line by line", "fettle clear " + r.Mark + " " + r.Name
+	case workflow.ToRecordRemoved:
+		return "if it is off the airframe", "fettle equip " + r.Mark + " removed " + r.Name
 	case workflow.ToRelease:
 		return "", releaseLine(r.Mark)
 	case workflow.ToStart:
