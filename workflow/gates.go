@@ -255,6 +255,9 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	if t.position < record.reworked {
 		return Cause{Text: "it was reworked"}, false
 	}
+	if why := s.chosenSince(g.Where, t); !why.IsZero() {
+		return why, false
+	}
 	// When it was measured the joint had its strength, by what was known then; a
 	// colder bench was typed in later.
 	for _, joint := range s.joints() {
@@ -269,6 +272,26 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 		return d.check.Doubts(), true
 	}
 	return Cause{}, false
+}
+
+// chosenSince says that an answer which decides whether a gate is there was given
+// after the reading: what was measured then may have been taken off since.
+func (s *State) chosenSince(w steps.Where, t reading) Cause {
+	for _, option := range w.Options() {
+		c, _ := s.Sheet.Choice(option)
+		for _, choice := range []string{option, c.Name} { // it may have been a choice of its own
+			at, chosen := s.chosenAt[choice]
+			if !chosen || t.position > at && !t.at.Before(s.Entries[at].At) {
+				continue
+			}
+			answer := s.chosen[choice]
+			if answer == steps.No {
+				answer = "no " + choice
+			}
+			return Cause{answer + " was chosen", s.Entries[at].At}
+		}
+	}
+	return Cause{}
 }
 
 // outlived says why a reading has expired: it is older, or has seen more
