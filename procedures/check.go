@@ -204,6 +204,7 @@ func (c *checker) report() (Report, error) {
 	if err := c.compose(); err != nil {
 		return Report{}, err
 	}
+	c.meant()
 	for _, u := range c.unfits {
 		c.notes = append(c.notes, u.note())
 	}

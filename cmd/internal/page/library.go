@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
 )
@@ -74,13 +75,17 @@ func NewDocument(d *procedures.Document, from procedures.Origin) Document {
 // Markdown is the document in words.
 func (d Document) Markdown(Clock) string {
 	from := d.from()
+	var l lines
 	switch {
 	case d.Sheet != nil:
-		return sheetText(d.Sheet, from)
+		l.WriteString(sheetText(d.Sheet, from))
 	case d.Triage != nil:
-		return triageText(d.Triage, from)
+		l.WriteString(triageText(d.Triage, from))
+	default:
+		l.WriteString(procedureText(d.Procedure, from))
 	}
-	return procedureText(d.Procedure, from)
+	l.add("\n*`fettle library show %s --full` shows every word of it.*\n", term.Line(d.Name))
+	return l.String()
 }
 
 func (d Document) from() string {
@@ -184,8 +189,12 @@ func procedureText(p *steps.Procedure, from string) string {
 	for _, stage := range p.Stages {
 		l.stageHead(stage)
 		for _, s := range stage.Steps {
+			short := s.Short
+			if s.Source != "" {
+				short = strings.TrimSuffix(short, ".")
+			}
 			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(s.Label()),
-				esc(optionally(". In short: ", s.Short)), esc(optionally(". Source: ", s.Source)))
+				esc(optionally(". In short: ", short)), esc(optionally(". Source: ", s.Source)))
 			for _, m := range s.Methods {
 				l.add("  - %s", answerText(m))
 			}
