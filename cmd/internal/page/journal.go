@@ -225,6 +225,12 @@ func (r Recorded) Markdown(c Clock) string {
 		l.item("gate %s: **%s**%s", esc(g.Name), esc(strings.ToUpper(g.Standing.Words())), optionally(", ", esc(g.Reason)))
 		if g.Standing == workflow.Failed {
 			l.text(g.Rework)
+			if g.unfit {
+				l.add("%s", "When it is reworked:\n\n"+command(reworkLine(r.Mark, g.Name)))
+			}
+		}
+		if g.Standing == workflow.Undecided {
+			l.item("the gauge can't decide it: measure it with a finer one, or rework it; the same reading once more decides nothing")
 		}
 	}
 	for _, g := range r.Gauges {

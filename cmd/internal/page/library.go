@@ -193,7 +193,7 @@ func procedureText(p *steps.Procedure, from string) string {
 			if s.Source != "" {
 				short = strings.TrimSuffix(short, ".")
 			}
-			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(s.Label()),
+			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(strings.TrimSuffix(s.Label(), ".")),
 				esc(optionally(". In short: ", short)), esc(optionally(". Source: ", s.Source)))
 			for _, m := range s.Methods {
 				l.add("  - %s", answerText(m))
