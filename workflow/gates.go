@@ -276,7 +276,11 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 func (s *State) outlived(life steps.Validity, t reading, at time.Time) string {
 	if life.Flights > 0 {
 		if n := s.flightsSince(t); n >= life.Flights {
-			return fmt.Sprintf("%d flights since it was taken, and it is valid for %d", n, life.Flights)
+			flights := "flights"
+			if n == 1 {
+				flights = "flight"
+			}
+			return fmt.Sprintf("%d %s since it was taken, and it is valid for %d", n, flights, life.Flights)
 		}
 	}
 	if life.Days > 0 && !at.Before(t.at.AddDate(0, 0, life.Days)) {
