@@ -78,7 +78,14 @@ func (d *Document) named(s *steps.Sheet, doubt doubts) Faults {
 	if d.Sheet == nil {
 		where = " (in the design " + s.Name + ")"
 	}
-	return d.unknown(knownOn(s), doubt, where)
+	known := knownOn(s)
+	if d.Procedure != nil { // which has the methods of its own choices
+		choices, _ := methodsOf(d.Procedure)
+		for _, c := range choices {
+			known[reference{to: option}] = append(known[reference{to: option}], c.Names()...)
+		}
+	}
+	return d.unknown(known, doubt, where)
 }
 
 // knownOn are the names that a sheet has, by what they name, and for a state by its
@@ -110,7 +117,7 @@ func (d *Document) onSheet(v variant, sheet *steps.Sheet) Faults {
 	var faults Faults
 	for _, s := range v.steps {
 		if u, ok := sheet.Use(s.Name); ok && len(u.Hold) > 0 && s.Kind.Traits().Confirms {
-			d.complain(s, &faults)("the hold %s has the name of something in the sheet that has a hold of its own: clear could mean either", s.Name)
+			d.complain(s, &faults)("", "the hold %s has the name of something in the sheet that has a hold of its own: clear could mean either", s.Name)
 		}
 		if k := kindOf(v.kinds, s.Kind); k.sheet != nil {
 			k.sheet(v, s, sheet, d.complain(s, &faults))

@@ -179,7 +179,7 @@ func (d *Document) methodsInOrder(o *order) Faults {
 	for i, c := range choices {
 		for _, name := range c.Names() {
 			if other, twice := by[name]; twice {
-				d.complain(&of[i], &faults)("the method %s is one of the step %s too", name, other)
+				d.complain(&of[i], &faults)("choose", "the method %s is one of the step %s too", name, other)
 			}
 			by[name] = of[i].Name
 		}
@@ -196,7 +196,7 @@ func (d *Document) governedAfter(o *order, choose []*steps.Step, c steps.Choice)
 		before := func(chooses *steps.Step) bool { return o.before(chooses.Name, s.Name) }
 		for _, name := range s.Options() {
 			if _, governs := c.Answer(name); governs && !slices.ContainsFunc(choose, before) {
-				d.complain(s, &faults)("it depends on %s, but may come before the step %s, which chooses it", name, choose[0].Name)
+				d.complain(s, &faults)("", "it depends on %s, but may come before the step %s, which chooses it", name, choose[0].Name)
 				break
 			}
 		}
@@ -209,7 +209,7 @@ func (d *Document) covered(o *order, c steps.Choice) Faults {
 	var faults Faults
 	for s := range o.all() {
 		if says := coveredBy(s.Where, c); says != "" {
-			d.complain(s, &faults)("%s", says)
+			d.complain(s, &faults)("", "%s", says)
 		}
 	}
 	return faults
@@ -236,7 +236,7 @@ func (d *Document) chosen(o *order, sheet *steps.Sheet) Faults {
 	for i, c := range own {
 		for _, name := range c.Names() {
 			if known, ok := sheet.Choice(name); ok {
-				d.complain(&of[i], &faults)("the method %s has the name of an option or a choice of the design (%s)", name, known.Name)
+				d.complain(&of[i], &faults)("choose", "the method %s has the name of an option or a choice of the design (%s)", name, known.Name)
 			}
 		}
 	}
@@ -248,11 +248,11 @@ func (d *Document) chosen(o *order, sheet *steps.Sheet) Faults {
 		c := s.Asked(sheet)
 		switch other := asked[c.Name]; {
 		case len(other) > 0 && (build || !d.Made || other[0].Choose != s.Choose): // in a plan one answer meets both
-			say("the step %s chooses %s too: a job chooses once", other[0].Name, c.Name)
+			say("choose", "the step %s chooses %s too: a job chooses once", other[0].Name, c.Name)
 		case build && !c.Asks():
-			say("a build asks for the whole choice: write choose: %s", c.Name)
+			say("choose", "a build asks for the whole choice: write choose: %s", c.Name)
 		case build && !c.Alone && len(s.Options()) > 0:
-			say("it depends on an option; every airframe needs an answer to %s", c.Name)
+			say("", "it depends on an option; every airframe needs an answer to %s", c.Name)
 		}
 		asked[c.Name] = append(asked[c.Name], s)
 	}

@@ -72,23 +72,23 @@ func TestChoiceFaults(t *testing.T) {
 		{"too many together", []string{"options:\n", "options:\n  §" + many(9, "a") + "  " + many(9, "b") + "  " + many(9, "c")}, nil, "more than 512 combinations: a has 9 answers, b has 9 answers"},
 
 		{"no step asks", nil, []string{asks, ""}, "no step chooses hard-fins, soft-fins or no-fins, of which every airframe has one: add a step with choose: fins"},
-		{"one answer alone", nil, []string{asks, "      - §step: which-fins\n        choose: hard-fins\n"}, "a build asks for the whole choice: write choose: fins"},
+		{"one answer alone", nil, []string{asks, "      - step: which-fins\n        choose: §hard-fins\n"}, "a build asks for the whole choice: write choose: fins"},
 		{"unknown choice", nil, []string{"choose: fins", "choose: §finns"}, `unknown choice "finns"; did you mean "fins"?`},
 		{"asked of some", nil, []string{asks, "      - §step: which-fins\n        choose: fins\n        with: rudder\n"}, "it depends on an option; every airframe needs an answer to fins"},
-		{"chosen twice", nil, []string{glue, "      - §step: again\n        choose: fins\n" + glue}, "the step which-fins chooses fins too: a job chooses once"},
+		{"chosen twice", nil, []string{glue, "      - step: again\n        choose: §fins\n" + glue}, "the step which-fins chooses fins too: a job chooses once"},
 		{"governed before", nil, []string{asks, "      - §step: early\n        without: no-fins\n        do: x\n" + asks}, "it depends on no-fins, but may come before the step which-fins, which chooses it"},
 		{"governed beside", nil, []string{"stage: wing\n    after: [kit]", "stage: wing", "step: glue-fins", "§step: glue-fins", "        with: both\n", ""}, "it depends on hard-fins, but may come before the step which-fins"},
 		{"every answer", nil, []string{"step: glue-fins\n        with: [hard-fins, soft-fins]", "§step: glue-fins\n        with: [hard-fins, no-fins, soft-fins]"}, "with lists every answer of fins: delete the line"},
 		{"without every answer", nil, []string{"step: glue-fins\n        with: [hard-fins, soft-fins]", "§step: glue-fins\n        without: [hard-fins, no-fins, soft-fins]"}, "without lists every answer of fins"},
 
 		{"one method", nil, []string{", one: A coat on one face}", "}", "choose: {both", "choose: §{both"}, "the choice how has one answer; it needs at least two"},
-		{"a method twice", nil, []string{glue, "      - §step: again\n        choose: {both: B, two: T}\n" + glue}, "the method both is one of the step how too"},
-		{"a method as an option", nil, []string{"step: how", "§step: how", "one: A coat on one face", "rudder: R"}, "the method rudder has the name of an option or a choice of the design (rudder)"},
+		{"a method twice", nil, []string{glue, "      - step: again\n        choose: §{both: B, two: T}\n" + glue}, "the method both is one of the step how too"},
+		{"a method as an option", nil, []string{"choose: {both", "choose: §{both", "one: A coat on one face", "rudder: R"}, "the method rudder has the name of an option or a choice of the design (rudder)"},
 		{"a method before", nil, []string{"      - step: which-fins", "      - §step: first\n        with: one\n        do: x\n      - step: which-fins"}, "it depends on one, but may come before the step how, which chooses it"},
 		{"every method", nil, []string{"step: press\n        with: both", "§step: press\n        with: [both, one]"}, "with lists every answer of how: delete the line"},
-		{"an unknown method", nil, []string{"with: both", "with: §booth"}, `unknown option "booth"`},
-		{"a fault with one method", nil, []string{"        with: both\n        do: Press.", "        with: both\n        coat: {joint: fins, with: contact}", "step: press", "§step: press"}, "the joint fins is coated but never joined (with both)"},
-		{"a fault with one answer", nil, []string{"with: [hard-fins, soft-fins]\n        do: Glue them.", "with: [hard-fins, soft-fins]\n        coat: {joint: fins, with: contact}", "        with: both\n        do: Press.", "        with: soft-fins\n        join: fins\n        disturbs: [wing]", "step: glue-fins", "§step: glue-fins"}, "the joint fins is coated but never joined (with hard-fins)"},
+		{"an unknown method", nil, []string{"with: both", "with: §booth"}, `unknown option "booth"; did you mean "both"?`},
+		{"a fault with one method", nil, []string{"        with: both\n        do: Press.", "        with: both\n        coat: {joint: §fins, with: contact}"}, "the joint fins is coated but never joined (with both)"},
+		{"a fault with one answer", nil, []string{"with: [hard-fins, soft-fins]\n        do: Glue them.", "with: [hard-fins, soft-fins]\n        coat: {joint: §fins, with: contact}", "        with: both\n        do: Press.", "        with: soft-fins\n        join: fins\n        disturbs: [wing]"}, "the joint fins is coated but never joined (with hard-fins)"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			sheet, build := faulty{edit: c.sheet}.text(t, choiceSheet), faulty{edit: c.edit}.text(t, choiceBuild)

@@ -81,16 +81,17 @@ func (f Faults) capped() Faults {
 }
 
 // once drops what is said of a step as it is used where the same is said of it as
-// it is written. The faults are in order.
+// it is written, or as another uses it. The faults are in order.
 func (f Faults) once() Faults {
 	at := func(f Fault) Fault { f.Text = ""; return f }
 	written := map[Fault][]string{}
 	return slices.DeleteFunc(f, func(one Fault) bool {
 		said := written[at(one)]
-		if strings.Contains(one.Text, " (used by ") && slices.ContainsFunc(said, func(s string) bool { return strings.HasPrefix(one.Text, s) }) {
+		text, _, used := strings.Cut(one.Text, " (used by ")
+		if used && slices.Contains(said, text) {
 			return true
 		}
-		written[at(one)] = append(said, one.Text)
+		written[at(one)] = append(said, text)
 		return false
 	})
 }

@@ -37,10 +37,11 @@ equipment:
 
 func TestGateFaults(t *testing.T) {
 	run(t, gatesText, []faulty{
-		{name: "tolerance without a unit", edit: []string{"5 mm ± 2 mm", "§5 mm ± 2"}, want: `between: "5 mm ± 2" ends without a unit; write 56 mm ± 4 mm`},
+		{name: "tolerance without a unit", edit: []string{"5 mm ± 2 mm", "§5 ± 2"}, want: `between: "5 ± 2" has no unit; write 5 ± 2 mm`},
+		{name: "tolerance with commas", edit: []string{"5 mm ± 2 mm", "§5 mm ± 2,5 mm"}, want: `between: a decimal number has a point, not a comma; write: 5 mm ± 2.5 mm`},
 		{name: "tolerance of another dimension", edit: []string{"5 mm ± 2 mm", "§5 mm ± 2 g"}, want: `between: "5 mm ± 2 g" is a mass, not a length`},
 		{name: "tolerance nought", edit: []string{"5 mm ± 2 mm", "§5 mm ± 0 mm"}, want: `between: "5 mm ± 0 mm" leaves no room`},
-		{name: "tolerance the wrong way round", edit: []string{"1.5° +1 -0.5°", "§1.5° -0.5 +1°"}, want: `is not a size with its tolerance; write 56 mm ± 4 mm, or 56 mm +4 -2 mm`},
+		{name: "tolerance the wrong way round", edit: []string{"1.5° +1 -0.5°", "§1.5° -0.5 +1°"}, want: `is not a size with its tolerance; write it like 56 mm ± 4 mm, or 56 mm +4 -2 mm`},
 		{name: "tolerance for one limit", edit: []string{"at_least: 10 mm", "at_least: §10 mm ± 1 mm"}, want: `at_least: "10 mm ± 1 mm" is a size with a tolerance; one value is wanted`},
 		{name: "range of no width", edit: []string{"[3.5 mm, 4.5 mm]", "§4-4 mm"}, want: "between: the limits leave no room, 4 mm is not less than 4 mm", of: 1},
 		{name: "works of no width", edit: []string{"[15 °C, 30 °C]", "§20-20 °C"}, want: "between: the limits leave no room, 20 °C is not less than 20 °C"},
@@ -77,7 +78,7 @@ func TestGateFaults(t *testing.T) {
 
 		{name: "work with mass", edit: []string{"of: work\n", "of: work\n    mass: §yes\n"}, want: "the gate sole is of the work, which is over once it is done: delete mass"},
 		{name: "work with life", edit: []string{"of: work\n", "of: work\n    life: §{days: 9}\n"}, want: "the gate sole is of the work, which is over once it is done: delete life"},
-		{name: "of a text", edit: []string{"of: work\n", "of: §wing\n"}, want: `of must be a list of zones, or the word work, not "wing"`},
+		{name: "of nearly the word", edit: []string{"of: work\n", "of: §wrok\n"}, want: `unknown zone "wrok"; did you mean "work"?`},
 		{name: "needs of an unknown condition", edit: []string{"needs: {propeller: off}", "needs: {§propellor: off}"}, want: `unknown condition "propellor"; did you mean "propeller"?`},
 		{name: "needs of an unknown state", edit: []string{"needs: {propeller: off}", "needs: {propeller: §of}"}, want: `unknown state of propeller "of"; did you mean "off"?`},
 		{name: "needs of a text", edit: []string{"needs: {propeller: off}", "needs: §propeller"}, want: "needs must be a mapping (keys with values), not text"},

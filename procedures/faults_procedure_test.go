@@ -12,7 +12,7 @@ func TestProcedureFaults(t *testing.T) {
 	run(t, buildText, []faulty{
 		{name: "unknown key", edit: []string{"design: finch\n", "design: finch\n§zones: [a]\n"}, want: `unknown key "zones" in a procedure; known: procedure, kind`},
 		{name: "no name", edit: []string{"finch-build", "§Finch"}, want: `"Finch" is not a name for procedure`},
-		{name: "no kind", edit: []string{"kind: build\n", ""}, want: "a procedure has no kind"},
+		{name: "no kind", edit: []string{"kind: build\n", ""}, want: "a procedure has no kind; write kind: and one of build, repair, check or steps"},
 		{name: "unknown kind", edit: []string{"kind: build", "kind: §built"}, want: `unknown kind "built"; did you mean "build"?`},
 		{name: "kind over two lines", edit: []string{"kind: build", `kind: §"a\nb"`}, want: `unknown kind "a\nb"`},
 		{name: "build without design", edit: []string{"design: finch\n", ""}, want: "a build must name its design"},
@@ -30,10 +30,12 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "unknown key of a step", edit: []string{"hands:", "§hand:"}, want: `unknown key "hand" in a step; did you mean "hands"?`},
 		{name: "step without name", edit: []string{"- step: count\n        do", "- §do"}, want: "a step has no step"},
 		{name: "step a text", edit: []string{"      - step: count\n", "      - §count\n      - step: count\n"}, want: "a step must be a mapping (keys with values), not text"},
-		{name: "step twice", edit: []string{"step: fit", "step: §count"}, want: `the step count is duplicated`},
+		{name: "step twice", edit: []string{"step: fit", "step: §count"}, want: `the step count is duplicated; the first is in line 9`},
 		{name: "nothing to do", edit: []string{"      - step: count\n        do: Count the parts.", "      - §step: count"}, want: "the step count has nothing to do: write do, or one of coat, join, glue, wait, measure, hold, choose or release"},
 		{name: "two kinds", edit: []string{"wait: 2 h", "wait: 2 h\n        measure: §[slot]"}, want: "the step rest has wait and measure: keep one of them"},
 		{name: "bare hands", edit: []string{"hands: 5 min", "hands: §5"}, want: `hands: "5" has no unit`},
+		{name: "hands of minutes or metres", edit: []string{"hands: 5 min", "hands: §5 m"}, want: `hands: "5 m" could be minutes or metres; write 5 min for minutes`},
+		{name: "hands with a comma", edit: []string{"hands: 5 min", "hands: §5,5 min"}, want: `hands: a decimal number has a point, not a comma; write: 5.5 min`},
 		{name: "hands of a length", edit: []string{"hands: 5 min", "hands: §5 mm"}, want: `hands: "5 mm" is a length, not a duration`},
 		{name: "hands below zero", edit: []string{"hands: 5 min", "hands: §-5 min"}, want: "hands must not be less than 0"},
 		{name: "shared", edit: []string{"hands: 5 min", "shared: §perhaps"}, want: "shared must be yes or no"},
@@ -41,6 +43,7 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "caution blank", edit: []string{"hands: 5 min", "caution: §''"}, want: "caution is empty"},
 		{name: "caution of keys", edit: []string{"hands: 5 min", "caution: §{a: b}"}, want: "caution must be a list, not a mapping"},
 		{name: "caution with nothing", edit: []string{"hands: 5 min", "caution: [a, §~]"}, want: "an entry of caution must be text, not nothing"},
+		{name: "tools of keys", edit: []string{"tools: [knife]", "tools: §{knife: yes}"}, want: "tools must be a list, not a mapping"},
 		{name: "alone yes", edit: []string{"hands: 5 min", "alone: §yes"}, want: "alone must say what one alone may do in place of the second person, or no"},
 		{name: "alone no without why", edit: []string{"hands: 5 min", "alone: §no"}, want: "must not be done alone: say why, with why"},
 		{name: "alone no in a list", edit: []string{"hands: 5 min", "alone: [A mirror, §no]"}, want: `"no" is not a way of doing it alone: write no in place of the list`},
@@ -48,7 +51,6 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "alone of keys", edit: []string{"hands: 5 min", "alone: §{a: b}"}, want: "alone must be a list, not a mapping"},
 		{name: "alone cut", edit: []string{"hands: 5 min", "alone: Mirror §#2"}, want: "the text of alone ends before the #"},
 		{name: "alone at a wait", edit: []string{"wait: 2 h", "wait: 2 h\n        alone: §A clock"}, want: "a wait wants no second person: write alone on the step before it"},
-		{name: "tools a text", edit: []string{"tools: [knife]", "tools: §knife"}, want: "tools must be a list, not text"},
 		{name: "tools twice", edit: []string{"tools: [knife]", "tools: [knife, §knife]"}, want: `"knife" is duplicated in tools`},
 		{name: "parts a list", edit: []string{"tools: [knife]", "parts: §[screw]"}, want: "parts must be a mapping (keys with values), not a list"},
 		{name: "no part", edit: []string{"tools: [knife]", "parts: {screw: §0}"}, want: "screw must be a whole number from 1 to 10000"},
@@ -68,15 +70,15 @@ func TestProcedureFaults(t *testing.T) {
 
 		{name: "coat without adhesive", edit: []string{coat, "coat: §{joint: roots}"}, want: "coat has no with"},
 		{name: "coat a text", edit: []string{coat, "coat: §roots"}, want: "coat must be a mapping (keys with values), not text"},
-		{name: "join without disturbs", edit: []string{"      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]", "      - §step: join\n        join: roots"}, want: "the step join joins something and disturbs nothing"},
+		{name: "join without disturbs", edit: []string{"      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]", "      - step: join\n        join: §roots"}, want: "the step join joins something and disturbs nothing"},
 		{name: "join load", edit: []string{"load: yes", "load: §some"}, want: "load must be yes or no"},
 		{name: "join without joint", edit: []string{"join: {joint: roots, load: yes}", "join: §{load: yes}"}, want: "join has no joint"},
-		{name: "glue without disturbs", edit: []string{"      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]", "      - §step: join\n        glue: {joint: roots, with: contact}"}, want: "the step join joins something and disturbs nothing"},
+		{name: "glue without disturbs", edit: []string{"      - step: join\n        join: {joint: roots, load: yes}\n        disturbs: [wing]", "      - step: join\n        glue: §{joint: roots, with: contact}"}, want: "the step join joins something and disturbs nothing"},
 		{name: "glue without adhesive", edit: []string{"join: {joint: roots, load: yes}", "glue: §{joint: roots}"}, want: "glue has no with"},
 		{name: "glue a text", edit: []string{"join: {joint: roots, load: yes}", "glue: §roots"}, want: "glue must be a mapping (keys with values), not text"},
 		{name: "coat with no adhesive", edit: []string{coat, "coat: {joint: roots, with: §[]}"}, want: "with is an empty list"},
 		{name: "coat with an adhesive twice", edit: []string{coat, "coat: {joint: roots, with: [contact, §contact]}"}, want: `"contact" is duplicated in with`},
-		{name: "wait zero", edit: []string{"wait: 2 h", "wait: §0 h"}, want: "wait must be more than 0"},
+		{name: "wait zero", edit: []string{"wait: 2 h", "wait: §0 h"}, want: "wait must be more than 0; write how much, or delete it"},
 		{name: "wait of a length", edit: []string{"wait: 2 h", "wait: §2 mm"}, want: `wait: "2 mm" is a length, not a duration`},
 		{name: "wait a list", edit: []string{"wait: 2 h", "wait: §[2 h]"}, want: "wait must be a mapping (keys with values), not a list"},
 		{name: "wait without until", edit: []string{"{joint: roots, until: handling}", "§{joint: roots}"}, want: "wait has no until"},
@@ -88,7 +90,7 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "over too late", edit: []string{"wait: 2 h", "wait: {for: 2 h, by: §2 h, late: say}"}, want: "the wait is over after 2 h, when it is too late already"},
 		{name: "by nought", edit: []string{"wait: 2 h", "wait: {by: §0 h, late: say}"}, want: "by must be more than 0"},
 		{name: "wait until when", edit: []string{"until: handling", "until: §cured"}, want: `unknown state of a joint "cured"; did you mean "cure"?`},
-		{name: "measure a text", edit: []string{"measure: [slot]", "measure: §slot"}, want: "measure must be a list, not text"},
+		{name: "measure of keys", edit: []string{"measure: [slot]", "measure: §{slot: yes}"}, want: "measure must be a list, not a mapping"},
 		{name: "stale and more", edit: []string{"measure: [slot]", "measure: §[slot, stale]"}, want: "stale must be the only entry"},
 		{name: "hold without lines", edit: []string{"hold: {confirm: [The mat is clear]}", "hold: §{}"}, want: "hold has no confirm"},
 		{name: "hold with empty lines", edit: []string{"[The mat is clear]", "§[]"}, want: "confirm is an empty list"},
@@ -112,48 +114,57 @@ func TestOrderFaults(t *testing.T) {
 		level   = "      - step: level\n        measure: [square]\n"
 		release = "      - step: release\n        release: yes\n"
 	)
-	mark := func(s string) string { return strings.Replace(s, "step:", "§step:", 1) }
+	markAt := func(behind, s string) string { return strings.Replace(s, behind, behind+"§", 1) }
+	mark := func(s string) string { // a fault of a joint is where that is named
+		if strings.Contains(s, "joint: ") {
+			return markAt("joint: ", s)
+		}
+		return strings.Replace(s, "step:", "§step:", 1)
+	}
 	run(t, buildText, []faulty{
 		{name: "coated, never joined", edit: []string{coat, mark(coat), join, "", grip, ""}, want: "the joint roots is coated but never joined"},
 		{name: "joined, never coated", edit: []string{coat, "", join, mark(join)}, want: "the joint roots is joined but never coated"},
-		{name: "joined, another coated", edit: []string{"coat: {joint: roots", "coat: {joint: roost", join, mark(join)}, want: `the joint roots is joined but never coated; did you mean "roost"?`, of: 2},
+		{name: "joined, another coated", edit: []string{"coat: {joint: roots", "coat: {joint: roost", join, mark(join)}, want: `the joint roots is joined but never coated; did you mean "roost"?`},
 		{name: "joined twice", edit: []string{rest, mark(strings.ReplaceAll(join, "step: join", "step: rejoin"))}, want: "the joint roots is joined a second time"},
 		{name: "glued twice", edit: []string{rest, mark(strings.NewReplacer("step: join", "step: reglue", "join: {joint: roots, load: yes}", "glue: {joint: roots, with: contact}").Replace(join))}, want: "the joint roots is joined a second time"},
-		{name: "glued with another", edit: []string{join, mark(strings.Replace(join, "join: {joint: roots, load: yes}", "glue: {joint: roots, with: epoxy}", 1))}, want: "the joint roots is coated with epoxy here and with contact by the step coat: one joint has one adhesive"},
+		{name: "glued with another", edit: []string{join, markAt("with: ", strings.Replace(join, "join: {joint: roots, load: yes}", "glue: {joint: roots, with: epoxy}", 1))}, want: "the joint roots is coated with epoxy here and with contact by the step coat: one joint has one adhesive"},
 		{name: "wait for another glue", edit: []string{join, strings.Replace(join, "join: {joint: roots, load: yes}", "glue: {joint: roots, with: contact}", 1), grip, mark(strings.Replace(grip, "roots", "root", 1))}, want: `it waits for the joint root, which is never joined; did you mean "roots"?`},
 		{name: "more, and none follows", edit: []string{join, mark(strings.Replace(join, "load: yes", "more: yes", 1))}, want: "more parts of the joint roots follow, it says, and none does"},
 		{name: "joined after the last part", edit: []string{join, strings.Replace(join, "load: yes", "more: yes", 1) + strings.Replace(join, "step: join", "step: join-two", 1) + mark(strings.Replace(join, "step: join", "step: join-three", 1))}, want: "the joint roots is joined a second time"},
 		{name: "a part coated late", edit: []string{join, strings.Replace(join, "load: yes", "more: yes", 1) + mark(strings.Replace(join, "step: join", "step: join-two", 1)), "      - step: fit\n", strings.Replace(coat, "step: coat", "step: coat-two", 1) + "      - step: fit\n"}, want: "the joint roots may be joined before the step coat-two coats it"},
 		{name: "wait between the parts", edit: []string{join, strings.Replace(join, "load: yes", "more: yes", 1), grip, mark(grip) + strings.Replace(join, "step: join", "step: join-two", 1)}, want: "it waits for the joint roots but may come before the step join-two joins it"},
-		{name: "two adhesives", edit: []string{join, mark(strings.NewReplacer("step: coat", "step: coat-tip", "contact", "epoxy").Replace(coat)) + join}, want: "the joint roots is coated with epoxy here and with contact by the step coat: one joint has one adhesive"},
-		{name: "unlike lists", edit: []string{coat, strings.Replace(coat, "contact", "[contact, epoxy]", 1), join, mark(strings.NewReplacer("step: coat", "step: coat-tip", "contact", "[epoxy]").Replace(coat)) + join}, want: "the joint roots is coated with epoxy here and with contact or epoxy by the step coat: all coats of one joint have the same list"},
+		{name: "two adhesives", edit: []string{join, markAt("with: ", strings.NewReplacer("step: coat", "step: coat-tip", "contact", "epoxy").Replace(coat)) + join}, want: "the joint roots is coated with epoxy here and with contact by the step coat: one joint has one adhesive"},
+		{name: "unlike lists", edit: []string{coat, strings.Replace(coat, "contact", "[contact, epoxy]", 1), join, markAt("with: ", strings.NewReplacer("step: coat", "step: coat-tip", "contact", "[epoxy]").Replace(coat)) + join}, want: "the joint roots is coated with epoxy here and with contact or epoxy by the step coat: all coats of one joint have the same list"},
 		{name: "unknown of a list", edit: []string{"with: contact", "with: [contact, §epoxi]"}, want: `unknown adhesive "epoxi"; did you mean "epoxy"?`},
 		{name: "joined before it is coated", edit: []string{coat + join, mark(join) + coat}, want: "the joint roots may be joined before the step coat coats it"},
 		{name: "coated in a stage beside", edit: []string{coat, "", join, mark(join), "      - step: fit\n", coat + "      - step: fit\n"}, want: "the joint roots may be joined before the step coat coats it"},
 		{name: "coat with an option", edit: []string{coat, strings.Replace(coat, "needs", "with: rudder\n        needs", 1), join, mark(join)}, want: "the joint roots is joined but never coated"},
-		{name: "join without an option", edit: []string{coat, mark(coat), join, strings.Replace(join, "        join:", "        without: rudder\n        join:", 1)}, want: "the joint roots is coated but never joined (with rudder)", of: 2},
+		{name: "join without an option", edit: []string{coat, mark(coat), join, strings.Replace(join, "        join:", "        without: rudder\n        join:", 1)}, want: "the joint roots is coated but never joined (with rudder)"},
 		{name: "second coat late with an option", edit: []string{join, mark(join), rest, strings.NewReplacer("step: coat", "step: coat-more", "needs", "with: rudder\n        needs").Replace(coat)}, want: "the joint roots may be joined before the step coat-more coats it (with rudder)"},
 		{name: "wait first", edit: []string{rest, "", "      - step: care\n", mark(rest) + "      - step: care\n"}, want: "it waits from the step before it, but it is the first step of its stage"},
 		{name: "wait first without an option", edit: []string{rest, "", "      - step: fit\n        do: Lay it in.\n", "      - step: fit\n        with: rudder\n        do: Lay it in.\n", "      - step: move\n", mark(rest) + "      - step: move\n"}, want: "it waits from the step before it, but it is the first step of its stage"},
 		{name: "wait for another joint", edit: []string{grip, mark(strings.Replace(grip, "roots", "root", 1))}, want: `it waits for the joint root, which is never joined; did you mean "roots"?`},
-		{name: "ends, and nothing follows", edit: []string{"      - step: move\n", "      - §step: end\n        wait: {by: 2 h, late: say}\n      - step: move\n"}, want: "it has an end, and no step comes after it in its stage"},
-		{name: "ends before what follows is done", edit: []string{rest, mark(strings.Replace(rest, "2 h", "{for: 30 min, by: 40 min, late: say}", 1)) + "      - step: press\n        do: Press it again.\n        hands: 11 min\n"}, want: "the step press takes 11 min, and the wait leaves less for it"},
-		{name: "from nowhere", edit: []string{rest, mark(strings.Replace(rest, "2 h", "{for: 2 h, from: jion}", 1))}, want: `it counts from an unknown step "jion"; did you mean "join"?`},
-		{name: "from what comes after", edit: []string{rest, mark(strings.Replace(rest, "2 h", "{for: 2 h, from: depth}", 1))}, want: "it counts from depth, which may come after it"},
-		{name: "from a stage beside", edit: []string{rest, mark(strings.Replace(rest, "2 h", "{for: 2 h, from: fit}", 1))}, want: "it counts from fit, which may come after it"},
-		{name: "from a wait", edit: []string{grip, mark(strings.Replace(grip, "{joint: roots, until: handling}", "{for: 2 h, from: rest}", 1))}, want: "it counts from rest, which is a wait: name the step before that"},
-		{name: "an end after a wait", edit: []string{grip, mark(strings.Replace(grip, "{joint: roots, until: handling}", "{by: 2 h, late: say}", 1))}, want: "it has an end and counts from the step before it, rest, which is a wait too"},
-		{name: "late nowhere", edit: []string{rest, mark(strings.Replace(rest, "2 h", "{by: 2 h, late: coats}", 1))}, want: `it opens an unknown step "coats" again; did you mean "coat"?`},
-		{name: "late in another stage", edit: []string{rest, mark(strings.Replace(rest, "2 h", "{by: 2 h, late: count}", 1))}, want: "it opens count again, which does not come before it in its stage"},
-		{name: "late and after it", edit: []string{rest, mark(strings.Replace(rest, "2 h", "{by: 2 h, late: grip}", 1))}, want: "it opens grip again, which does not come before it in its stage"},
-		{name: "late before a join", edit: []string{rest, mark(strings.Replace(rest, "2 h", "{by: 2 h, late: coat}", 1))}, want: "it opens coat again, and by then join has joined the joint roots"},
+		{name: "ends, and nothing follows", edit: []string{"      - step: move\n", "      - step: end\n        wait: {by: §2 h, late: say}\n      - step: move\n"}, want: "it has an end, and no step comes after it in its stage"},
+		{name: "ends before what follows is done", edit: []string{rest, markAt("by: ", strings.Replace(rest, "2 h", "{for: 30 min, by: 40 min, late: say}", 1)) + "      - step: press\n        do: Press it again.\n        hands: 11 min\n"}, want: "the step press takes 11 min, and the wait leaves less for it"},
+		{name: "from nowhere", edit: []string{rest, markAt("from: ", strings.Replace(rest, "2 h", "{for: 2 h, from: jion}", 1))}, want: `it counts from an unknown step "jion"; did you mean "join"?`},
+		{name: "from what comes after", edit: []string{rest, markAt("from: ", strings.Replace(rest, "2 h", "{for: 2 h, from: depth}", 1))}, want: "it counts from depth, which may come after it"},
+		{name: "from a stage beside", edit: []string{rest, markAt("from: ", strings.Replace(rest, "2 h", "{for: 2 h, from: fit}", 1))}, want: "it counts from fit, which may come after it"},
+		{name: "from a wait", edit: []string{grip, markAt("from: ", strings.Replace(grip, "{joint: roots, until: handling}", "{for: 2 h, from: rest}", 1))}, want: "it counts from rest, which is a wait: name the step before that"},
+		{name: "an end after a wait", edit: []string{grip, markAt("by: ", strings.Replace(grip, "{joint: roots, until: handling}", "{by: 2 h, late: say}", 1))}, want: "it has an end and counts from the step before it, rest, which is a wait too"},
+		{name: "late nowhere", edit: []string{rest, markAt("late: ", strings.Replace(rest, "2 h", "{by: 2 h, late: coats}", 1))}, want: `it opens an unknown step "coats" again; did you mean "coat"?`},
+		{name: "late in another stage", edit: []string{rest, markAt("late: ", strings.Replace(rest, "2 h", "{by: 2 h, late: count}", 1))}, want: "it opens count again, which does not come before it in its stage: write late: with a step of the stage wing before it, or late: say"},
+		{name: "late and after it", edit: []string{rest, markAt("late: ", strings.Replace(rest, "2 h", "{by: 2 h, late: grip}", 1))}, want: "it opens grip again, which does not come before it in its stage"},
+		{name: "late before a join", edit: []string{rest, markAt("late: ", strings.Replace(rest, "2 h", "{by: 2 h, late: coat}", 1))}, want: "it opens coat again, and by then join has joined the joint roots; write late: say"},
+		{name: "late before a join and a step", edit: []string{rest, "      - step: press\n        do: Press.\n" + markAt("late: ", strings.Replace(rest, "2 h", "{by: 2 h, late: coat}", 1))}, want: "by then join has joined the joint roots; write late: press, or late: say"},
+		{name: "over before its end", edit: []string{"      - step: care\n", "      - step: end\n        do: D.\n      - step: ends\n        wait: {for: 20 min, by: §5 min, late: say}\n      - step: care\n"}, want: "the wait is over after 20 min, when it is too late already"},
+		{name: "a stage beside all that it disturbs", edit: []string{"after: [wing, radio]", "after: [radio]", release, mark(release)}, want: "the release is not last: the step care, and 5 more, may come after it: no stage before it comes after wing; write, for the stage finish or one before it: after: [radio, wing]"},
 		{name: "wait before the join", edit: []string{join + rest + grip, mark(grip) + join}, want: "it waits for the joint roots but may come before the step join joins it"},
 
-		{name: "no release", edit: []string{release, ""}, want: "a build must end with a release; this one has none"},
+		{name: "no release", edit: []string{release, ""}, want: "a build must end with a release; this one has none; write as the last step of its last stage: - {step: release, release: yes}"},
 		{name: "second release", edit: []string{release, release + mark(strings.Replace(release, "step: release", "step: relase", 1))}, want: "a second release; a build has only one", of: 2},
 		{name: "release with an option", edit: []string{release, mark(strings.Replace(release, "        release:", "        with: rudder\n        release:", 1))}, want: "the release depends on an option; every airframe needs a release"},
 		{name: "release not last in its stage", edit: []string{level + release, mark(release) + level}, want: "the release is not last: the step level may come after it"},
-		{name: "release beside a stage", edit: []string{"after: [wing, radio]", "after: [wing]", release, mark(release)}, want: "the release is not last: the step fit may come after it"},
+		{name: "release beside a stage", edit: []string{"after: [wing, radio]", "after: [wing]", release, mark(release)}, want: "the release is not last: the step fit, and 1 more, may come after it: no stage before it comes after radio; write, for the stage finish or one before it: after: [wing, radio]"},
 
 		{name: "unknown zone", edit: []string{"disturbs: [radio]", "disturbs: [§rado]"}, want: `unknown zone "rado"; did you mean "radio"? (in the design finch)`},
 		{name: "unknown option", edit: []string{"with: rudder", "with: §ruder"}, want: `unknown option "ruder"; did you mean "rudder"?`},
@@ -162,7 +173,7 @@ func TestOrderFaults(t *testing.T) {
 		{name: "unknown adhesive", edit: []string{"with: contact", "with: §contakt"}, want: `unknown adhesive "contakt"; did you mean "contact"?`},
 		{name: "unknown gate", edit: []string{"[slot]", "[§slit]"}, want: `unknown gate "slit"; did you mean "slot"?`},
 
-		{name: "measures what is not there", edit: []string{"      - step: move\n        with: rudder\n", "      - §step: move\n"}, want: "the step move measures nothing (without any option): no airframe built that way has throw"},
+		{name: "measures what is not there", edit: []string{"      - step: move\n        with: rudder\n", "      - step: move\n", "measure: [throw]", "measure: §[throw]"}, want: "the step move measures nothing (without any option): no airframe built that way has throw"},
 		{name: "critical never measured", edit: []string{level, ""}, want: "no step ever measures the critical gate square"},
 		{name: "disturbed after", edit: []string{release, mark("      - step: sand\n        do: Sand it.\n        disturbs: [tail]\n") + release}, want: "the step sand can disturb the critical gate square after it was last measured, by level"},
 		{name: "disturbed beside", edit: []string{"disturbs: [radio]", "disturbs: [radio, tail]", "step: fit", "§step: fit", "      - step: depth\n        measure: [slot]\n", level, level + release, "      - step: release\n        release: yes\n"}, want: "the step fit can disturb the critical gate square after it was last measured, by level"},
@@ -176,7 +187,7 @@ func TestGlueThatSetsTooSoon(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for hands, want := range map[string]string{"20 min": "", "21 min": "x.yaml:24:9: epoxy must be joined within 20 min of mixing, and the step takes 21 min"} {
+	for hands, want := range map[string]string{"20 min": "", "21 min": "x.yaml:25:16: epoxy must be joined within 20 min of mixing, and the step takes 21 min"} {
 		doc, err := Parse("x.yaml", []byte(strings.Replace(buildText, "      - step: rest\n", fmt.Sprintf(lay, hands), 1)))
 		if err != nil {
 			t.Fatal(err)
@@ -214,17 +225,17 @@ func TestFewestOptions(t *testing.T) {
 	const head = "procedure: a\nkind: check\ntitle: A\nrevision: 1\nstages:\n- stage: a\n  steps:\n"
 	for _, c := range []struct{ steps, want string }{
 		{"  - {step: b, with: o, coat: {joint: j, with: k}}\n  - {step: c, without: p, do: x}\n",
-			"x.yaml:8:5: the joint j is coated but never joined (with o)"},
+			"x.yaml:8:38: the joint j is coated but never joined (with o)"},
 		{"  - {step: b, coat: {joint: j, with: k}}\n  - {step: c, without: p, join: j, disturbs: [z]}\n  - {step: d, without: o, do: x}\n",
-			"x.yaml:8:5: the joint j is coated but never joined (with p)"},
+			"x.yaml:8:29: the joint j is coated but never joined (with p)"},
 		{"  - {step: b, coat: {joint: j, with: k}}\n  - {step: c, join: j, disturbs: [z]}\n  - {step: d, with: p, wait: 1 h}\n" +
 			"- stage: b\n  steps:\n  - {step: e, without: p, do: x}\n  - {step: f, without: o, do: x}\n  - {step: g, wait: 1 h}\n",
 			""}, // of two options a sheet must say whether they exclude each other
 		{"  - {step: b, with: o, join: j, disturbs: [z]}\n  - {step: c, with: p, join: i, disturbs: [z]}\n",
-			"x.yaml:8:5: the joint j is joined but never coated (with o)\nx.yaml:9:5: the joint i is joined but never coated (with p)"},
+			"x.yaml:8:30: the joint j is joined but never coated (with o)\nx.yaml:9:30: the joint i is joined but never coated (with p)"},
 		{"  - {step: b, do: x, with: o1}\n  - {step: c, do: x, with: o2}\n  - {step: d, do: x, with: o3}\n  - {step: e, do: x, with: o4}\n" +
 			"  - {step: f, do: x, with: o5}\n  - {step: g, do: x, with: o6}\n  - {step: h, with: o7, join: j, disturbs: [z]}\n",
-			"x.yaml:14:5: the joint j is joined but never coated (with o7)"},
+			"x.yaml:14:31: the joint j is joined but never coated (with o7)"},
 	} {
 		_, err := Parse("x.yaml", []byte(head+c.steps))
 		if err == nil && c.want != "" || err != nil && err.Error() != c.want {

@@ -24,7 +24,7 @@ func TestShapes(t *testing.T) {
 		{name: "missing below", edit: []string{"title: Steel rule, ", "", "rule: {", "rule: §{"}, want: "the gauge rule has no title"},
 		{name: "list for a text", edit: []string{"title: Finch", "title: §[Finch]"}, want: "title must be text, not a list"},
 		{name: "keys for a text", edit: []string{"A moving rudder", "{title: R, §a: b}"}, want: "unknown key \"a\" in the option rudder"},
-		{name: "text for a list", edit: []string{"[wing, tail, radio]", "§wing"}, want: "zones must be a list, not text"},
+		{name: "keys for a list", edit: []string{"[wing, tail, radio]", "§{wing: yes}"}, want: "zones must be a list, not a mapping"},
 		{name: "list for keys", edit: []string{"{rudder: A moving rudder}", "§[rudder]"}, want: "options must be a mapping (keys with values), not a list"},
 		{name: "nothing for keys", edit: []string{"{title: A camera, disturbs: [wing]}", ""}, at: "63:10", want: "the equipment camera is empty: fill it in or delete the line"},
 		{name: "empty list", edit: []string{"of: [radio]", "of: §[]"}, want: "of is an empty list"},
@@ -48,6 +48,7 @@ func TestShapes(t *testing.T) {
 		{name: "bare number", edit: []string{"cure: 24 h", "cure: §24"}, want: `cure: "24" has no unit`},
 		{name: "wrong dimension", edit: []string{"cure: 24 h", "cure: §24 mm"}, want: `cure: "24 mm" is a length, not a duration`},
 		{name: "unknown unit", edit: []string{"cure: 24 h", "cure: §24 hx"}, want: `cure: `},
+		{name: "a gate with a name that is none", edit: []string{"  square:\n", "  §Square:\n"}, want: `"Square" is not a name for gates`},
 		{name: "below zero", edit: []string{"handling: 30 min", "handling: §-30 min"}, want: "handling must not be less than 0"},
 	})
 }

@@ -93,6 +93,7 @@ func TestTriageFaults(t *testing.T) {
 		{name: "repair of another zone", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend", ", zones: [wing, tail]", ""}, want: "the finding cracked on radio is answered with finch-mend, which is not written for that zone"},
 		{name: "row for a zone without the finding", edit: []string{"{finding: cracked, " + first, "§{finding: cracked, zone: radio, repair: finch-mend"}, want: "the finding cracked is not possible on radio; its zones are wing, tail"},
 		{name: "another word twice", edit: []string{"zones: [wing, tail]}", "zones: [wing, tail], also: [Split, §split]}"}, want: `"split" is duplicated in also`},
+		{name: "another word with a colon", edit: []string{"zones: [wing, tail]}", "zones: [wing, tail], also: [split, §strut: leaning]}"}, want: `an entry of also must be text, not a mapping: the ": " makes a key of it; write: "strut: leaning"`},
 		{name: "another word that is none", edit: []string{"zones: [wing, tail]}", "zones: [wing, tail], also: §'?!'}"}, want: `"?!" has no word in it`},
 		{name: "another word that is another finding", edit: []string{"  cracked: {title: Cracked foam, zones", "  §cracked: {title: Cracked foam, also: DENTED, zones"}, want: `"DENTED", another word for cracked, is the name of another finding in one of its zones`},
 		{name: "quarantine of no time", edit: []string{"quarantine: [The pack was handed in]", "quarantine: {for: §0 h, confirm: The pack was handed in}"}, want: "for must be more than 0"},

@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -13,7 +14,7 @@ import (
 func Grammar() string {
 	var g grammar
 	g.line("A name is lower-case letters, digits and single hyphens (`left-boom`). Every number has a unit (`3.5 mm`, `3/32 in`, " +
-		"`5 3/8\"`, `250 °F`, `10 min`, `1h30m`), except where a whole number or a factor is asked for. One file holds one document. " +
+		"`5 3/8\"`, `250 °F`, `10 min`, `1h30m`), except where a whole number or a factor is asked for; a size with its tolerance has it at least once (`140 ± 2 mm`). A decimal number has a point. One file holds one document. " +
 		"What follows ` #` is a comment: put a text with a `#` in it in quotes.")
 	for _, f := range forms() {
 		g.line("\n### " + capital(f.typ.what) + "\n")
@@ -140,13 +141,11 @@ func inWords(t typ) string {
 			return "name"
 		}
 		return "name of " + articled(string(t.to))
-	case names, oneName:
-		s := "list of names"
-		if t.to != "" {
-			s = "list of " + string(t.to) + "s"
-		}
-		if t.is == oneName {
-			s = articled(string(t.to)) + ", or a " + s
+	case oneName:
+		one := cmp.Or(string(t.to), "name")
+		s := articled(one) + ", or a list of " + one + "s"
+		if t.none {
+			s += ", which may be empty"
 		}
 		if len(t.words) > 0 {
 			s += ", or " + coded(t.words)

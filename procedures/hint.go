@@ -42,8 +42,9 @@ func textHint(n *yaml.Node) string {
 	flow := n.Style&yaml.FlowStyle != 0
 	switch {
 	case n.Kind == yaml.MappingNode && !flow && len(n.Content) == 2 && n.Content[1].Kind == yaml.ScalarNode:
-		text := n.Content[0].Value + ": " + n.Content[1].Value
-		return fmt.Sprintf(": the %q makes a key of it; write: %s", ": ", quoted(text))
+		return colonHint(n)
+	case n.Kind == yaml.MappingNode && flow && len(n.Content) == 2 && n.Content[1].Kind == yaml.ScalarNode && n.Column == n.Content[0].Column: // no brace
+		return colonHint(n)
 	case n.Kind == yaml.MappingNode && flow:
 		return ": text that begins with { needs quotes"
 	case n.Kind == yaml.SequenceNode && flow:
@@ -52,6 +53,10 @@ func textHint(n *yaml.Node) string {
 		return ": text that begins with # needs quotes"
 	}
 	return ""
+}
+
+func colonHint(n *yaml.Node) string {
+	return fmt.Sprintf(": the %q makes a key of it; write: %s", ": ", quoted(n.Content[0].Value+": "+n.Content[1].Value))
 }
 
 var (

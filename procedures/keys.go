@@ -3,6 +3,8 @@ package procedures
 import (
 	"slices"
 
+	"fettle/steps/nearest"
+
 	"gopkg.in/yaml.v3"
 )
 
@@ -127,7 +129,7 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 		switch {
 		case absent(v):
 			if k.need == required && v == nil && !f.lost(k.name) {
-				r.fault(n, "%s has no %s", f.what, k.name)
+				r.fault(n, "%s has no %s%s", f.what, k.name, k.write())
 			}
 		case k.need != choice || f.chosen == 1:
 			r.path = append(r.path, k.name)
@@ -168,6 +170,8 @@ func (m mapping[T]) values(r *reader, n *yaml.Node, what string) (values []*yaml
 		}
 		j := m.index(k.Value)
 		switch {
+		case j < 0 && len(r.path) == 0 && m.movedOut(r, n.Content[:i], k, v):
+			unknown = true
 		case j < 0:
 			unknown = true
 			says := ""
@@ -178,7 +182,7 @@ func (m mapping[T]) values(r *reader, n *yaml.Node, what string) (values []*yaml
 			}
 			r.fault(k, "unknown key %q in %s%s", k.Value, what, says)
 		case values[j] != nil:
-			r.fault(k, "%q is duplicated in %s", k.Value, what)
+			r.fault(k, "%q is duplicated in %s%s", k.Value, what, firstOf(n.Content, k))
 		default:
 			values[j] = v
 			if null(v) {
@@ -187,6 +191,43 @@ func (m mapping[T]) values(r *reader, n *yaml.Node, what string) (values []*yaml
 		}
 	}
 	return values, meant, unknown
+}
+
+// write says what to write for a key that is missing, where that needs no thought
+// of what is named.
+func (k key[T]) write() string {
+	switch t := k.is.typ(); t.is {
+	case aWord:
+		return "; write " + k.name + ": and one of " + listed(t.words)
+	case anAmount, aRange, aWhole:
+		return "; write it as in " + k.name + ": " + k.example
+	}
+	return ""
+}
+
+// movedOut reports an unknown key that can only be an entry of the section above
+// it, with keys of its own, and stands too far to the left. What it took with it is
+// in doubt.
+func (m mapping[T]) movedOut(r *reader, above []*yaml.Node, k, v *yaml.Node) bool {
+	if v.Kind != yaml.MappingNode || v.Style&yaml.FlowStyle != 0 || !isName(k.Value) || nearest.Of(k.Value, m.names()) != "" {
+		return false
+	}
+	for i := len(above) - 2; i >= 0; i -= 2 {
+		j := m.index(above[i].Value)
+		t, named := thingsUnder(above[i].Value)
+		if j < 0 {
+			continue // moved out with it
+		}
+		if section := above[i+1]; named && m.keys[j].is.typ().is == aMap && section.Kind == yaml.MappingNode && len(section.Content) > 0 {
+			if indent := section.Content[0].Column - 1; indent >= k.Column {
+				r.doc.doubts.name(t)
+				r.fault(k, "%q is not a key of %s: as an entry of %s it is indented by %d spaces, with all below it", k.Value, m.what, above[i].Value, indent)
+				return true
+			}
+		}
+		return false
+	}
+	return false
 }
 
 func absent(n *yaml.Node) bool { return n == nil || null(n) }
@@ -298,6 +339,9 @@ func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 	r.pairs(n, what, func(k, v *yaml.Node) {
 		name := r.name(k, what)
 		if name == "" {
+			if t, ok := thingsUnder(what); ok && r.doc.Procedure == nil {
+				r.doc.doubts.name(t)
+			}
 			return
 		}
 		*to = append(*to, *new(V))

@@ -2,10 +2,12 @@ package procedures
 
 import (
 	"slices"
+	"strings"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/nearest"
 	"fettle/steps/quantity"
 )
 
@@ -25,14 +27,14 @@ type stepKind struct {
 	sheet func(v variant, s *steps.Step, sheet *steps.Sheet, say complain)
 }
 
-// complain reports a fault of the step at hand.
-type complain func(format string, args ...any)
+// complain reports a fault of the step at hand; key is where, "" the step as a whole.
+type complain func(key, format string, args ...any)
 
 // stepKinds are all the kinds of step.
 func stepKinds() []stepKind {
 	type s = steps.Step
 	joint := field(func(s *s) *string { return &s.Joint }, nameValue{joint})
-	with := key[s]{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, oneOrMore{namesValue{to: adhesive, one: true}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
+	with := key[s]{"with", required, field(func(s *s) *[]string { return &s.Adhesives }, oneOrMore{namesValue{to: adhesive}}), "what the joint is coated with; of a list, one is named when the first coat is on, and the joint keeps it", "contact"}
 	more := key[s]{"more", optional, field(func(s *s) *bool { return &s.More }, switchValue{}), "yes, if more parts of the joint follow: a later join uses the coats written since this one, or without such the same ones", "# yes"}
 	load := key[s]{"load", optional, field(func(s *s) *bool { return &s.Load }, switchValue{on: true}), "no, if the joint carries no load in flight", "no"}
 	return []stepKind{
@@ -139,9 +141,21 @@ func (k ofKind) write(from *steps.Step) *yaml.Node {
 func (k ofKind) typ() typ { return k.is.typ() }
 
 func joinDisturbs(f fields, s *steps.Step) {
-	if !f.has("disturbs") {
-		f.fault(f.node, "%s joins something and disturbs nothing: name the zones whose gates must be measured again", f.what)
+	if f.has("disturbs") || f.lost("disturbs") {
+		return
 	}
+	var zones []string
+	for _, m := range s.Makes {
+		zones = append(zones, m.Zone)
+	}
+	if len(f.doc.Procedure.On) > 0 {
+		zones = []string{steps.Here}
+	}
+	write := ""
+	if len(zones) > 0 {
+		write = "; write: disturbs: [" + strings.Join(zones, ", ") + "]"
+	}
+	f.fault(f.get(string(s.Kind)), "%s joins something and disturbs nothing: name the zones whose gates must be measured again%s", f.what, write)
 }
 
 func methodsChecked(f fields, s *steps.Step) {
@@ -161,7 +175,7 @@ func gluedInTime(_ variant, s *steps.Step, sheet *steps.Sheet, say complain) {
 	hands, _ := s.Hands.Duration()
 	for _, name := range s.Adhesives {
 		if a, ok := sheet.Adhesive(name); ok && a.Times.Mixed && hands > a.Times.To {
-			say("%s must be joined within %s of mixing, and the step takes %s", name, a.To, s.Hands)
+			say("hands", "%s must be joined within %s of mixing, and the step takes %s", name, a.To, s.Hands)
 		}
 	}
 }
@@ -177,16 +191,31 @@ func coatInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		return // the step's own fault says it
 	}
-	if len(v.at(joins, s.Joint)) == 0 && !v.doubts.lostAny(joins) {
-		say("the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
+	if len(v.at(joins, s.Joint)) == 0 && !v.doubts.lostAny(joins) && !v.meantElsewhere(s.Joint) {
+		say("joint", "the joint %s is coated but never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
 	}
 	if first := v.at(coats, s.Joint)[0]; len(s.Adhesives) > 0 && !slices.Equal(s.Adhesives, first.Adhesives) {
 		law := "one joint has one adhesive"
 		if len(s.Adhesives)+len(first.Adhesives) > 2 {
 			law = "all coats of one joint have the same list"
 		}
-		say("the joint %s is coated with %s here and with %s by the step %s: %s", s.Joint, listed(s.Adhesives), listed(first.Adhesives), first.Name, law)
+		say("with", "the joint %s is coated with %s here and with %s by the step %s: %s", s.Joint, listed(s.Adhesives), listed(first.Adhesives), first.Name, law)
 	}
+}
+
+// meantElsewhere reports whether the one joint that is joined and never coated is
+// nearly called so: that is said where it is joined.
+func (v variant) meantElsewhere(joint string) bool {
+	if v.asked++; v.asked > mostFaults || v.doubts.lostAny(coats) {
+		return false
+	}
+	var known []string
+	for at := range v.joints {
+		if at.does == joins && len(v.at(coats, at.joint)) == 0 {
+			known = append(known, at.joint)
+		}
+	}
+	return nearest.Of(joint, known) != ""
 }
 
 // joinInOrder finds joints that are joined twice, or without a coat before.
@@ -198,20 +227,20 @@ func joinInOrder(v variant, s *steps.Step, say complain) {
 	n := v.part[s]
 	switch {
 	case n > 0 && !all[n-1].More:
-		say("the joint %s is joined a second time%s", s.Joint, v.when())
+		say("joint", "the joint %s is joined a second time%s", s.Joint, v.when())
 		return
 	case n > 0 && !v.before(all[n-1].Name, s.Name):
-		say("a part of the joint %s may be joined before the step %s joins the part before it%s", s.Joint, all[n-1].Name, v.when())
+		say("joint", "a part of the joint %s may be joined before the step %s joins the part before it%s", s.Joint, all[n-1].Name, v.when())
 	case s.More && n == len(all)-1 && !v.doubts.lostAny(joins):
-		say("more parts of the joint %s follow, it says, and none does%s", s.Joint, v.when())
+		say("joint", "more parts of the joint %s follow, it says, and none does%s", s.Joint, v.when())
 	}
 	by := v.at(coats, s.Joint)
 	if len(by) == 0 && !v.doubts.lostAny(coats) {
-		say("the joint %s is joined but never coated%s%s", s.Joint, v.when(), v.suggestJoint(coats, s.Joint))
+		say("joint", "the joint %s is joined but never coated%s%s", s.Joint, v.when(), v.suggestJoint(coats, s.Joint))
 	}
 	for _, c := range by {
 		if c != s && min(v.part[c], len(all)-1) == n && !v.before(c.Name, s.Name) {
-			say("the joint %s may be joined before the step %s coats it%s", s.Joint, c.Name, v.when())
+			say("joint", "the joint %s may be joined before the step %s coats it%s", s.Joint, c.Name, v.when())
 		}
 	}
 }
@@ -240,7 +269,7 @@ func waitChecked(f fields, s *steps.Step) {
 func waitInOrder(v variant, s *steps.Step, say complain) {
 	if s.Joint == "" {
 		if s.From == "" && v.firstOfStage(s) {
-			say("it waits from the step before it, but it is the first step of its stage%s", v.when())
+			say("", "it waits from the step before it, but it is the first step of its stage%s", v.when())
 			return
 		}
 		v.countedFrom(s, say)
@@ -252,10 +281,11 @@ func waitInOrder(v variant, s *steps.Step, say complain) {
 	by := v.at(joins, s.Joint)
 	switch {
 	case len(by) == 0 && v.doubts.lostAny(joins):
+	case len(by) == 0 && len(v.at(coats, s.Joint)) > 0: // said of the coat
 	case len(by) == 0:
-		say("it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
+		say("joint", "it waits for the joint %s, which is never joined%s%s", s.Joint, v.when(), v.suggestJoint(joins, s.Joint))
 	case !v.before(by[len(by)-1].Name, s.Name):
-		say("it waits for the joint %s but may come before the step %s joins it%s", s.Joint, by[len(by)-1].Name, v.when())
+		say("joint", "it waits for the joint %s but may come before the step %s joins it%s", s.Joint, by[len(by)-1].Name, v.when())
 	}
 }
 
@@ -263,7 +293,7 @@ func waitInOrder(v variant, s *steps.Step, say complain) {
 func (v variant) countedFrom(s *steps.Step, say complain) {
 	if s.From == "" {
 		if before := v.beside(s, -1); !s.By.IsZero() && before != nil && before.Kind.Traits().Passes {
-			say("it has an end and counts from the step before it, %s, which is a wait too: name the step that it counts from with from%s", before.Name, v.when())
+			say("by", "it has an end and counts from the step before it, %s, which is a wait too: name the step that it counts from with from%s", before.Name, v.when())
 		}
 		return
 	}
@@ -271,11 +301,11 @@ func (v variant) countedFrom(s *steps.Step, say complain) {
 	switch {
 	case from == nil && v.doubts.steps:
 	case from == nil:
-		say("it counts from an unknown step %q%s%s", s.From, v.suggestStep(s.From), v.when())
+		say("from", "it counts from an unknown step %q%s%s", s.From, v.suggestStep(s.From), v.when())
 	case from.Kind.Traits().Passes:
-		say("it counts from %s, which is a wait: name the step before that%s", s.From, v.when())
+		say("from", "it counts from %s, which is a wait: name the step before that%s", s.From, v.when())
 	case !v.before(s.From, s.Name):
-		say("it counts from %s, which may come after it%s", s.From, v.when())
+		say("from", "it counts from %s, which may come after it%s", s.From, v.when())
 	}
 }
 
@@ -285,14 +315,14 @@ func (v variant) endOf(s *steps.Step, say complain) {
 	next := v.beside(s, 1)
 	if next == nil {
 		if !v.doubts.steps {
-			say("it has an end, and no step comes after it in its stage%s", v.when())
+			say("by", "it has an end, and no step comes after it in its stage%s", v.when())
 		}
 		return
 	}
 	by, _ := s.By.Duration()
 	least, _ := s.For.Duration()
-	if hands, _ := next.Hands.Duration(); hands > by-least {
-		say("the step %s takes %s, and the wait leaves less for it%s", next.Name, next.Hands, v.when())
+	if hands, _ := next.Hands.Duration(); hands > by-least && by > least { // of the rest, the step alone says it
+		say("by", "the step %s takes %s, and the wait leaves less for it%s", next.Name, next.Hands, v.when())
 	}
 	if !s.Reopens() {
 		return
@@ -302,19 +332,27 @@ func (v variant) endOf(s *steps.Step, say complain) {
 	case late == nil && v.doubts.steps:
 		return
 	case late == nil:
-		say("it opens an unknown step %q again%s%s", s.Late, v.suggestStep(s.Late), v.when())
+		say("late", "it opens an unknown step %q again%s%s", s.Late, v.suggestStep(s.Late), v.when())
 		return
 	case v.stageOf[s.Late] != v.stageOf[s.Name] || v.rank[s.Late] >= v.rank[s.Name]:
-		say("it opens %s again, which does not come before it in its stage%s", s.Late, v.when())
+		say("late", "it opens %s again, which does not come before it in its stage: write late: with a step of the stage %s before it, or late: say%s", s.Late, v.stages[v.stageOf[s.Name]].Name, v.when())
 		return
 	}
+	var joined *steps.Step
 	for between := late; between != nil && between != v.beside(next, 1); between = v.beside(between, 1) {
 		switch {
 		case between.Kind.Traits().Joins && between != next:
-			say("it opens %s again, and by then %s has joined the joint %s%s", s.Late, between.Name, between.Joint, v.when())
+			joined = between
 		case between.Shared:
-			say("it opens %s again, and the shared step %s may be done elsewhere in a plan of several repairs%s", s.Late, between.Name, v.when())
+			say("late", "it opens %s again, and the shared step %s may be done elsewhere in a plan of several repairs%s", s.Late, between.Name, v.when())
 		}
+	}
+	if joined != nil {
+		write := "late: say"
+		if after := v.beside(joined, 1); after != s {
+			write = "late: " + after.Name + ", or " + write
+		}
+		say("late", "it opens %s again, and by then %s has joined the joint %s; write %s%s", s.Late, joined.Name, joined.Joint, write, v.when())
 	}
 }
 
@@ -328,5 +366,5 @@ func gatesThere(v variant, s *steps.Step, sheet *steps.Sheet, say complain) {
 			return
 		}
 	}
-	say("the step %s measures nothing%s: no airframe built that way has %s", s.Name, orWithout(v), listed(s.Gates))
+	say("measure", "the step %s measures nothing%s: no airframe built that way has %s", s.Name, orWithout(v), listed(s.Gates))
 }

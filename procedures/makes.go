@@ -117,7 +117,7 @@ func (d *Document) made(sheet *steps.Sheet, variants [][]string) Faults {
 			for _, z := range s.Disturbs {
 				late := makers[z]
 				if len(late) > 0 && !slices.ContainsFunc(late, func(m *steps.Step) bool { return m == s || !v.before(s.Name, m.Name) }) {
-					d.complain(s, &faults)("it works on %s, which only later steps make, %s the first%s", z, late[0].Name, v.when())
+					d.complain(s, &faults)("disturbs", "it works on %s, which only later steps make, %s the first: move it behind that, or write makes: [%s] at what makes the zone before it%s", z, late[0].Name, z, v.when())
 				}
 			}
 		}

@@ -81,7 +81,7 @@ func (d *Document) neededInOrder(v variant, needs func(*steps.Step) []wanted) Fa
 				continue
 			}
 			if undone := undoneBefore(v, s, need.Setting, setters, states[need.Condition]); undone != "" {
-				d.complain(s, &faults)("%s needs %s, which the step %s sets after it; before it, %s sets another state%s", need.who, need.Setting, sets[0], undone, v.when())
+				d.complain(s, &faults)("", "%s needs %s, which the step %s sets after it; before it, %s sets another state%s", need.who, need.Setting, sets[0], undone, v.when())
 			}
 		}
 	}

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 
+	"gopkg.in/yaml.v3"
+
 	"fettle/steps"
 	"fettle/steps/nearest"
 )
@@ -55,10 +57,10 @@ func (d *Document) sharedAtEnds() Faults {
 				continue
 			}
 			if i >= first && i < len(stage.Steps)-last {
-				d.complain(s, &faults)("the shared step %s stands between others of its stage: a plan of several repairs does it before them or after them; move it to the beginning or the end", s.Name)
+				d.complain(s, &faults)("shared", "the shared step %s stands between others of its stage: a plan of several repairs does it before them or after them; move it to the beginning or the end", s.Name)
 			}
 			if s.Kind.Traits().Glues() {
-				d.complain(s, &faults)("the shared step %s works on a joint, which each repair has for itself", s.Name)
+				d.complain(s, &faults)("shared", "the shared step %s works on a joint, which each repair has for itself", s.Name)
 			}
 		}
 	}
@@ -221,7 +223,7 @@ func (d *Document) releaseLast(o *order) Faults {
 		return nil // the kind's fault says it
 	}
 	var faults Faults
-	say := func(s *steps.Step, format string, args ...any) { d.complain(s, &faults)(format, args...) }
+	say := func(s *steps.Step, format string, args ...any) { d.complain(s, &faults)("", format, args...) }
 	var releases []*steps.Step
 	for s := range o.all() {
 		if s.Kind.Traits().Releases {
@@ -242,7 +244,7 @@ func (d *Document) releaseLast(o *order) Faults {
 		return nil
 	}
 	if len(releases) == 0 {
-		return Faults{d.fault(top(), "a build must end with a release; this one has none")}
+		return Faults{d.fault(top(), "a build must end with a release; this one has none; write as the last step of its last stage: - {step: release, release: yes}")}
 	}
 	for _, s := range releases[1:] {
 		say(s, "a second release; a build has only one")
@@ -251,13 +253,47 @@ func (d *Document) releaseLast(o *order) Faults {
 	if len(last.Options()) > 0 {
 		say(last, "the release depends on an option; every airframe needs a release")
 	}
+	var after []string
 	for s := range o.all() {
 		if s.Name != last.Name && !o.before(s.Name, last.Name) {
-			say(last, "the release is not last: the step %s may come after it", s.Name)
-			break
+			after = append(after, s.Name)
 		}
 	}
+	if len(after) == 0 {
+		return faults
+	}
+	of, write := "", d.beforeRelease(o, last)
+	if write != "" {
+		// What may come after the release may come after much else, which follows from it.
+		d.doubts.order, o.doubts.order = true, true
+	}
+	if n := len(after) - 1; n > 0 {
+		of = fmt.Sprintf(", and %d more,", n)
+	}
+	say(last, "the release is not last: the step %s%s may come after it%s", after[0], of, write)
 	return faults
+}
+
+// beforeRelease says what to write for the stages that need not come before that of
+// the release; "" where none is left out.
+func (d *Document) beforeRelease(o *order, release *steps.Step) string {
+	i := o.stageOf[release.Name]
+	own := o.stages[i]
+	var out []string
+	for j, s := range o.stages {
+		if j != i && !o.earlier[i][s.Name] {
+			out = append(out, s.Name)
+		}
+	}
+	last := slices.DeleteFunc(slices.Clone(out), func(name string) bool { // another of them comes after it
+		return slices.ContainsFunc(out, func(other string) bool {
+			return other != name && slices.Contains(d.Procedure.Before(other), name)
+		})
+	})
+	if len(last) == 0 || slices.ContainsFunc(last, func(name string) bool { return slices.Contains(d.Procedure.Before(name), own.Name) }) {
+		return ""
+	}
+	return fmt.Sprintf(": no stage before it comes after %s; write, for the stage %s or one before it: after: [%s]", listed(last), own.Name, strings.Join(slices.Concat(own.After, last), ", "))
 }
 
 // optionsNamed are the options that the steps depend on, without the methods.
@@ -476,9 +512,24 @@ func (d *Document) stepsInOrder(v variant) Faults {
 	return faults
 }
 
-// complain reports faults of the step.
+// complain reports faults of the step, at the value of one of its keys, or of those
+// below that of its kind.
 func (d *Document) complain(s *steps.Step, faults *Faults) complain {
-	return func(format string, args ...any) {
-		*faults = append(*faults, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf(format, args...)))
+	return func(key, format string, args ...any) {
+		at := d.places[stepAt(s.Name)]
+		if n := d.nodes[s.Name]; n != nil && key != "" {
+			step := fields{node: n}
+			of := step.get(string(s.Kind))
+			if of != nil && of.Kind == yaml.MappingNode {
+				of = fields{node: of}.get(key)
+			}
+			if here := step.get(key); here != nil && key != "with" { // which is of the step's options
+				of = here
+			}
+			if of != nil {
+				at.line, at.column = of.Line, of.Column
+			}
+		}
+		*faults = append(*faults, d.fault(at, fmt.Sprintf(format, args...)))
 	}
 }

@@ -7,7 +7,10 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"unicode"
 	"unicode/utf8"
+
+	"fettle/steps/nearest"
 )
 
 // The most that a document may be that somebody writes. One that is kept with a
@@ -247,8 +250,34 @@ func (p *prescan) line() {
 		p.replace(write)
 		indent = want
 	}
+	if want := p.section(indent, trimmed); want != indent {
+		write := strings.Repeat(" ", want) + trimmed
+		p.say(indent, write, "this line is indented by %d spaces, and the entries above it by %d", indent, want)
+		p.replace(write)
+		indent = want
+	}
 	p.place(indent, trimmed)
 	p.entry(p.top(), indentOf(p.lines[p.at]))
+}
+
+// section is where an entry of a section belongs that stands in the column of the
+// sections: its name is no key of a document.
+func (p *prescan) section(indent int, trimmed string) int {
+	m := keyed().FindStringSubmatch(trimmed)
+	if indent > 0 || m == nil || m[0] != trimmed || len(p.levels) < 3 || !isName(m[1]) || p.levels[2].list {
+		return indent
+	}
+	if _, named := thingsUnder(p.levels[1].key); !named {
+		return indent
+	}
+	for _, f := range forms() {
+		for _, k := range f.typ.keys {
+			if nearest.Of(m[1], []string{k.name}) != "" {
+				return indent
+			}
+		}
+	}
+	return p.levels[2].indent
 }
 
 // ahead is where the first item of a list belongs that stands in the column of
@@ -622,6 +651,9 @@ func (p *prescan) block(l *level) {
 			continue
 		}
 		if indent <= parent {
+			if inside < 0 && !l.list && p.isText(next[indent:]) {
+				p.unindented(l.key, parent+2)
+			}
 			return
 		}
 		if inside < 0 {
@@ -636,6 +668,30 @@ func (p *prescan) block(l *level) {
 		}
 		p.at++
 	}
+}
+
+// isText reports whether a line begins neither a known key nor an entry.
+func (p *prescan) isText(trimmed string) bool {
+	m := keyed().FindStringSubmatch(strings.TrimLeft(trimmed, "- "))
+	return trimmed[0] != '#' && (m == nil || !p.known[m[1]])
+}
+
+// unindented mends a text below a | that is not indented. It goes on to the next
+// line that is none.
+func (p *prescan) unindented(key string, want int) {
+	p.at++
+	first := p.lines[p.at]
+	p.say(indentOf(first), strings.Repeat(" ", want)+strings.TrimLeft(first, " "), "the text below %s: | is not indented: each line of it begins with %d spaces or more", key, want)
+	for ; p.at < len(p.lines); p.at++ {
+		line := p.lines[p.at]
+		if trimmed := strings.TrimLeft(line, " "); strings.TrimSpace(trimmed) != "" {
+			if !p.isText(trimmed) {
+				break
+			}
+			p.replace(strings.Repeat(" ", want) + trimmed)
+		}
+	}
+	p.at--
 }
 
 // closing is the byte after the closing quote, -1 where there is none.
@@ -685,7 +741,12 @@ func (p *prescan) quote(l *level, from int, key string, whole func(string, ...an
 	if strings.ContainsRune(line[from+1:], rune(q)) || q == '"' && strings.HasSuffix(line, `\`) {
 		write = line[:from] + quoted(line[from:])
 	}
-	p.say(from, write, "the quote that opens here is never closed")
+	says := "the quote that opens here is never closed"
+	if r, _ := utf8.DecodeRuneInString(line[from+1:]); q == '\'' && isProse(key) && unicode.IsLetter(r) {
+		write = line[:from] + quoted(line[from:])
+		says += "; where it is an apostrophe, the whole text needs double quotes"
+	}
+	p.say(from, write, "%s", says)
 	p.replace(write)
 }
 
@@ -857,6 +918,9 @@ func (p *prescan) quoteEntry(o *opened, i int) int {
 // seen, and where they are not all of it, the line at which it stops. The text
 // is given as it reads once they are mended, nil where it can't be read then.
 func notYAML(file string, data []byte, refused error) (Faults, []byte) {
+	if odd := oddSpaces(file, data); odd != nil {
+		return odd, nil
+	}
 	slips, mended := mend(data)
 	var faults Faults
 	for _, s := range slips {
@@ -880,6 +944,46 @@ func notYAML(file string, data []byte, refused error) (Faults, []byte) {
 		column = len(lines[line-1]) - len(bytes.TrimLeft(lines[line-1], " ")) + 1
 	}
 	return append(faults, Fault{file, line, column, legible(text)}), nil
+}
+
+// oddSpaces finds lines that are indented with another space than the plain one,
+// which YAML takes for text: where the text can be read with plain ones.
+func oddSpaces(file string, data []byte) Faults {
+	var first Faults
+	more := 0
+	lines := strings.Split(string(data), "\n")
+	for i, line := range lines {
+		rest := strings.TrimLeft(line, " \t\uFEFF")
+		c, _ := utf8.DecodeRuneInString(rest)
+		trimmed := strings.TrimLeftFunc(rest, isSpace)
+		if !isSpace(c) || !dash(trimmed) && !keyed().MatchString(trimmed) {
+			continue
+		}
+		indent := utf8.RuneCountInString(line[:len(line)-len(trimmed)])
+		lines[i] = strings.Repeat(" ", indent) + trimmed
+		if first != nil {
+			more++
+			continue
+		}
+		s := slip{i + 1, utf8.RuneCountInString(line[:len(line)-len(rest)]) + 1,
+			fmt.Sprintf("the space U+%04X in the indentation is not the plain one: lines are indented with plain spaces, this one with %d", c, indent), trimmed}
+		first = Faults{s.fault(file)}
+	}
+	if first == nil {
+		return nil
+	}
+	if _, mended := mend([]byte(strings.Join(lines, "\n"))); parses(mended) != nil {
+		return nil
+	}
+	if more > 0 {
+		first[0].Text += fmt.Sprintf("; so in %d more lines", more)
+	}
+	return first
+}
+
+// isSpace reports whether a character shows as a space, or as nothing.
+func isSpace(c rune) bool {
+	return unicode.IsSpace(c) && c != '\r' && c != '\n' || c == '\u200b' || c == '\u2060' || c == '\ufeff'
 }
 
 // stopsAt is the line at which YAML refuses a text. The library's own number is

@@ -35,7 +35,8 @@ func TestYAMLFaults(t *testing.T) {
 		{name: "a bar with text", edit: do("§| Count."), want: `do begins with |`},
 		{name: "a closing bracket", edit: do("§] Count."), want: `do begins with ]`},
 		{name: "a quote left open", edit: do(`§"Count the parts.`), want: `the quote that opens here is never closed; write: do: "Count the parts."`},
-		{name: "a single quote left open", edit: do(`§'Count the parts.`), want: `the quote that opens here is never closed; write: do: 'Count the parts.'`},
+		{name: "a single quote left open", edit: do(`§'Count the parts.`), want: `the quote that opens here is never closed; where it is an apostrophe, the whole text needs double quotes; write: do: "'Count the parts."`},
+		{name: "an apostrophe", edit: do("§'Tis done, pull the plug."), want: `write: do: "'Tis done, pull the plug."`},
 		{name: "a bracket left open", edit: []string{"after: [kit]", "after: §[kit"}, want: "the [ that opens here is never closed; write: after: [kit]"},
 		{name: "a brace left open", edit: []string{"{propeller: off}", "§{propeller: off"}, want: "the { that opens here is never closed; write: sets: {propeller: off}"},
 		{name: "a wrong bracket", edit: []string{"{propeller: off}", "{propeller: off§]"}, want: "] closes what { opened; write: sets: {propeller: off}"},
@@ -43,6 +44,8 @@ func TestYAMLFaults(t *testing.T) {
 		{name: "a step too far left", edit: []string{"      - step: coat\n", "    §- step: coat\n"}, want: "this line is indented by 4 spaces, and the items of the list above by 6; write: - step: coat"},
 		{name: "a step too far left, with its keys", edit: []string{"      - step: coat\n        needs: {fan: on}\n        coat: {joint: roots, with: contact}\n",
 			"    §- step: coat\n      needs: {fan: on}\n      coat: {joint: roots, with: contact}\n"}, want: "this line is indented by 4 spaces, and the items of the list above by 6"},
+		{name: "another space in the indentation", edit: []string{"      - step: coat\n", "  §\u00a0   - step: coat\n", "        needs: {fan: on}\n", "\u00a0       needs: {fan: on}\n"}, want: "the space U+00A0 in the indentation is not the plain one: lines are indented with plain spaces, this one with 6; write: - step: coat; so in 1 more lines"},
+		{name: "a text below a bar in the column of its key", edit: []string{prose, "        do: |\n        §Count the parts.\n        Note: left first.\n\n        - the wing\n"}, want: "the text below do: | is not indented: each line of it begins with 10 spaces or more; write: Count the parts."},
 		{name: "a key too far left", edit: []string{"        hands: 5 min\n", "      §hands: 5 min\n"}, want: "this line is indented by 6 spaces, and the keys above by 8; write: hands: 5 min"},
 		{name: "a key one too far right", edit: []string{"        hands: 5 min\n", "         §hands: 5 min\n"}, want: "hands: is indented by 9 spaces, and the keys above by 8; write: hands: 5 min"},
 		{name: "a key one too far left", edit: []string{"        hands: 5 min\n", "       §hands: 5 min\n"}, want: "this line is indented by 7 spaces, and the keys above by 8"},
@@ -54,6 +57,16 @@ func TestYAMLFaults(t *testing.T) {
 		{name: "a line without a key", edit: []string{"        hands: 5 min\n", "        hands: 5 min\n        §count them twice\n"}, want: "this line has no key"},
 		{name: "a hash in the middle of a text", edit: do("Count channel §#3,\n          the rudder."), want: "the text of do ends before the #, which begins a comment: put it in quotes"},
 		{name: "an undefined alias", edit: []string{"kind: build", "kind: §*a"}, want: "an alias: write it out"},
+	})
+}
+
+// An entry of a section that stands too far to the left is the one thing said.
+func TestEntryOutOfItsSection(t *testing.T) {
+	run(t, sheetText, []faulty{
+		{name: "the line of its name", edit: []string{"  square:\n", "§square:\n"}, want: "this line is indented by 0 spaces, and the entries above it by 2; write: square:"},
+		{name: "all of it", edit: []string{"  throw:\n    title: Throw of the rudder\n    at_least: 10 mm\n    gauge: rule\n    of: [radio]\n    with: rudder\n",
+			"§throw:\n  title: Throw of the rudder\n  at_least: 10 mm\n  gauge: rule\n  of: [radio]\n  with: rudder\n"},
+			want: `"throw" is not a key of a design sheet: as an entry of gates it is indented by 2 spaces, with all below it`},
 	})
 }
 

@@ -133,8 +133,12 @@ func (f fields) claim(what string, named *yaml.Node) {
 	if named == nil {
 		return
 	}
-	if _, twice := f.doc.places[what]; twice {
-		f.fault(named, "the %s is duplicated", what)
+	if at, twice := f.doc.places[what]; twice {
+		where := ""
+		if at.site == nil {
+			where = fmt.Sprintf("; the first is in line %d", at.line)
+		}
+		f.fault(named, "the %s is duplicated%s", what, where)
 		return
 	}
 	f.doc.places[what] = f.at(f.node)
@@ -203,6 +207,9 @@ func stepKeys() mapping[steps.Step] {
 
 func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	f.claim(stepAt(s.Name), f.get("step"))
+	if f.doc.nodes != nil && f.doc.nodes[s.Name] == nil {
+		f.doc.nodes[s.Name] = f.node
+	}
 	if n := f.get("was"); n != nil {
 		f.doc.places[wasAt(s.Name)] = f.at(n)
 	}

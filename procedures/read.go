@@ -68,6 +68,9 @@ func read(file string, data []byte, from sources, kept bool) (*Document, Faults)
 		return nil, slips
 	}
 	r := &reader{doc: &Document{File: file, Bytes: data, Source: data, places: map[string]place{}}, kept: kept}
+	if !kept {
+		r.doc.nodes = map[string]*yaml.Node{}
+	}
 	r.sources, r.within.digest, r.within.data = from, digest(data), data
 	r.doc.names = make([]reference, 0, len(data)/256) // a good guess
 	if root.Kind != yaml.MappingNode {

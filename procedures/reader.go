@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -56,7 +57,7 @@ func (r *reader) stricter(n *yaml.Node, format string, args ...any) {
 
 // refer notes a name that a design sheet, or the library, must have.
 func (r *reader) refer(to thing, n *yaml.Node, name, of string) {
-	if name == "" || to.within() {
+	if name == "" || to.within() || r.unfilled[n] {
 		return
 	}
 	at := r.at(n)
@@ -80,11 +81,20 @@ func (r *reader) pairs(n *yaml.Node, what string, each func(k, v *yaml.Node)) {
 		case k.Kind != yaml.ScalarNode:
 			r.fault(k, "a key must be a word, not %s", shape(k))
 		case !met.add(k.Value):
-			r.fault(k, "%q is duplicated in %s", k.Value, what)
+			r.fault(k, "%q is duplicated in %s%s", k.Value, what, firstOf(content, k))
 		default:
 			each(k, v)
 		}
 	}
+}
+
+// firstOf says in which line a name stands that is duplicated.
+func firstOf(of []*yaml.Node, again *yaml.Node) string {
+	i := slices.IndexFunc(of, func(n *yaml.Node) bool { return n.Value == again.Value })
+	if of[i].Line == again.Line {
+		return ""
+	}
+	return fmt.Sprintf("; the first is in line %d", of[i].Line)
 }
 
 // A set tells which names came before. Most lists are short and need no map; a long

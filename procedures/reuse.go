@@ -44,6 +44,7 @@ type reuse struct {
 	said    map[said]bool // of what is read more than once
 	// asWritten are the texts into which words were filled.
 	asWritten map[*yaml.Node]string
+	unfilled  map[*yaml.Node]bool // texts with a blank that nothing fills
 	steps     *mapping[steps.Step]
 	total     int  // steps read
 	entries   int  // read in runs that are repeated or used
@@ -204,6 +205,9 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		}
 		names, lists = append(names, name), append(lists, v)
 	})
+	if r.wrong == before && len(lists) > 0 {
+		r.alike(names, lists)
+	}
 	switch {
 	case r.within.each >= deepestEach:
 		r.fault(n, "more than %d each inside each other", deepestEach)
@@ -234,6 +238,21 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 	return rows
 }
 
+// alike finds words that are the same as before, in all lists: what they repeat would
+// come twice.
+func (r *reader) alike(names []string, lists []*yaml.Node) {
+	var met set
+	for at := range lists[0].Content {
+		var row []string
+		for _, l := range lists {
+			row = append(row, l.Content[at].Value)
+		}
+		if !met.add(strings.Join(row, "\n")) {
+			r.fault(lists[0].Content[at], "%s stands twice in %s: each comes once for each", strings.Join(row, " and "), strings.Join(names, " and "))
+		}
+	}
+}
+
 // blanks are names to be filled in.
 var blanks = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`<[A-Za-z][a-z0-9]*(?:-[a-z0-9]+)*>`) })
 
@@ -253,7 +272,16 @@ func (r *reader) fill(n *yaml.Node, except ...string) *yaml.Node {
 	out := *n
 	if n.Kind == yaml.ScalarNode {
 		if len(c.words) > 0 || c.shared {
+			wrong := r.wrong
 			out.Value = blanks().ReplaceAllStringFunc(n.Value, func(b string) string { return r.filledIn(n, b) })
+			if r.wrong > wrong { // whatever is meant, it is another thing with other words
+				if r.unfilled == nil {
+					r.unfilled = map[*yaml.Node]bool{}
+				}
+				r.unfilled[&out] = true
+				d := &r.doc.doubts
+				d.stages, d.steps, d.makes, d.order = true, true, true, true
+			}
 			if n.LineComment != "" {
 				if r.asWritten == nil {
 					r.asWritten = map[*yaml.Node]string{}
@@ -286,7 +314,19 @@ func (r *reader) filledIn(n *yaml.Node, blank string) string {
 			for _, w := range c.words {
 				known = append(known, w.Name)
 			}
-			r.fault(n, "nothing is filled in for %s%s", blank, suggest(name, known))
+			says := suggest(name, known)
+			if says == "" {
+				says = fmt.Sprintf("; write each: {%s: […]} around it", name)
+				if len(c.targets) > 0 {
+					says = fmt.Sprintf("; write each: {%s: […]} with the use", name)
+				}
+			}
+			r.fault(n, "nothing is filled in for %s%s", blank, says)
+			for _, w := range c.words {
+				if isName(name + "-" + w.Is) {
+					name += "-" + w.Is // so that it is not the same each time
+				}
+			}
 			return name
 		}
 		return blank
@@ -468,7 +508,7 @@ func (governValue[T]) typ() typ            { return typ{is: oneName, to: option}
 type whereValue struct{ not bool }
 
 func (v whereValue) read(r *reader, n *yaml.Node, what string, to *steps.Where) {
-	names := r.names(n, what, true, func(item *yaml.Node, name string) { r.refer(option, item, name, "") })
+	names := r.names(n, what, func(item *yaml.Node, name string) { r.refer(option, item, name, "") })
 	switch {
 	case len(names) == 0:
 	case v.not:

@@ -197,6 +197,10 @@ func TestReuseFaults(t *testing.T) {
 		{name: "unknown key of a run", edit: entry("- steps: [{step: x, do: x}]", "  §do: y"), want: `unknown key "do" in a run`},
 		{name: "unequal", edit: entry("- each: {side: [left, right], end: §[fore]}", "  steps: [{step: <side>-<end>, do: x}]"), want: "end has 1 words and side has 2"},
 		{name: "never filled in", edit: entry("- each: §{side: [left, right], end: [fore, aft]}", "  steps: [{step: at-<side>, do: x}]"), want: "end is never filled in: write <end> in a name or a text below, or delete it"},
+		{name: "a word twice", edit: entry("- each: {side: [left, §left]}", "  steps: [{step: at-<side>, glue: {joint: <side>, with: contact}, disturbs: [wing]}]"), want: "left stands twice in side: each comes once for each"},
+		{name: "two words twice", edit: entry("- each: {side: [left, right, §left], end: [fore, fore, fore]}", "  steps: [{step: at-<side>-<end>, do: x}]"), want: "left and fore stands twice in side and end"},
+		{name: "a joint with nothing to fill in", edit: entry("- each: {side: [left, right]}", "  steps:", "    - {step: coat-<side>, coat: {joint: §<sdie>-root, with: contact}}", "    - {step: join-<side>, join: <side>-root, disturbs: [wing]}"), want: `nothing is filled in for <sdie>; did you mean "side"? (with side: left)`},
+		{name: "a zone with nothing to fill in", edit: entry("- each: {side: [wing, tail]}", "  steps: [{step: at-<side>, do: x, disturbs: [§<sdie>]}]"), want: `nothing is filled in for <sdie>; did you mean "side"?`},
 		{name: "nothing to fill in", edit: entry("- each: {side: [left, right]}", "  steps: [{step: at-<side>, do: §Look at the <sied> root.}]"), want: `nothing is filled in for <sied>; did you mean "side"? (with side: left)`},
 		{name: "too many words", edit: entry("- each: {side: §["+many+"]}", "  steps: [{step: at-<side>, do: x}]"), want: "side has 13 words; at most 12"},
 		{name: "no words", edit: entry("- each: {side: §[]}", "  steps: [{step: at-<side>, do: x}]"), want: "side is an empty list"},
@@ -223,8 +227,8 @@ func TestReuseFaults(t *testing.T) {
 		{name: "was twice", edit: []string{fit, fit + "        was: lay\n      - step: x\n        do: x\n        was: §lay\n"}, want: "was lay, and so was the step fit"},
 	})
 	run(t, repairText, []faulty{
-		{name: "shared in the middle", edit: []string{"      - step: again\n", "      - step: own\n        do: x\n      - §step: both\n        do: x\n        shared: yes\n      - step: again\n"}, want: "the shared step both stands between others of its stage"},
-		{name: "shared at a joint", edit: []string{"      - step: again\n", "      - §step: coat\n        coat: {joint: j, with: contact}\n        shared: yes\n      - step: join\n        join: j\n        disturbs: [wing]\n      - step: again\n"}, want: "the shared step coat works on a joint, which each repair has for itself"},
+		{name: "shared in the middle", edit: []string{"      - step: again\n", "      - step: own\n        do: x\n      - step: both\n        do: x\n        shared: §yes\n      - step: again\n"}, want: "the shared step both stands between others of its stage"},
+		{name: "shared at a joint", edit: []string{"      - step: again\n", "      - step: coat\n        coat: {joint: j, with: contact}\n        shared: §yes\n      - step: join\n        join: j\n        disturbs: [wing]\n      - step: again\n"}, want: "the shared step coat works on a joint, which each repair has for itself"},
 	})
 	for _, c := range []struct{ name, text, at, want string }{
 		{"sheet", strings.Replace(sheetText, "revision: 1\n", "revision: 1\nchanges: {§2: b}\n", 1), "", "revision 2 is above that of the document, 1"},
@@ -264,9 +268,9 @@ func TestFaultsOfWhatIsUsed(t *testing.T) {
 		want       []string
 	}{
 		{"a word left open", head + "      - use: bench/both\n", nil, []string{
-			"bench.yaml:11:15: nothing is filled in for <side> (used by user.yaml:9:14)",
-			"bench.yaml:12:13: nothing is filled in for <side> (used by user.yaml:9:14)",
-			"bench.yaml:12:13: nothing is filled in for <Side> (used by user.yaml:9:14)",
+			"bench.yaml:11:15: nothing is filled in for <side>; write each: {side: […]} with the use (used by user.yaml:9:14)",
+			"bench.yaml:12:13: nothing is filled in for <side>; write each: {side: […]} with the use (used by user.yaml:9:14)",
+			"bench.yaml:12:13: nothing is filled in for <Side>; write each: {side: […]} with the use (used by user.yaml:9:14)",
 			"bench.yaml:10:20: here means the zone that a repair was started on, but this procedure has no line on: (used by user.yaml:9:14)"}},
 		{"words that make no name", head + "      - each: {side: [Left]}\n        use: bench/sand-<side>\n", nil, []string{`bench.yaml:11:15: "sand-Left" is not a name for step`}},
 		{"a step in a stage that is governed", head + "      - use: bench/look\n", nil, []string{"user.yaml:9:14: bench has the step look in a run, which is repeated or governed: use its stage"}},

@@ -74,14 +74,12 @@ func (s schemas) of(t typ) any {
 		return anyOf(text(), listOf(text()))
 	case aName:
 		return name()
-	case names:
+	case oneName:
 		list := listOf(name())
 		if t.none {
 			delete(list, "minItems")
 		}
-		return list
-	case oneName:
-		return anyOf(name(), listOf(name()))
+		return anyOf(name(), list)
 	case aWord:
 		return schema{"enum": t.words}
 	case oneWord:

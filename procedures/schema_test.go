@@ -135,7 +135,7 @@ func TestSchemaTakesWhatIsInOrder(t *testing.T) {
 // be there. All others are of meaning, or of the text itself, and only a check
 // finds them.
 var structural = regexp.MustCompile(strings.Join([]string{
-	`^unknown key `, ` has no [a-z_]+$`, ` has .* keep one of them`, ` needs one of `,
+	`^unknown key `, ` is not a key of `, ` has no [a-z_]+(; write .*)?$`, ` has .* keep one of them`, ` needs one of `,
 	` must be a mapping`, ` must be a list`, ` must be text, `, `is empty`, ` is an empty list`,
 	` must be a whole number`, ` must be a number from`, ` must be yes`, ` must be "`, `must be two limits`,
 	`is not a name for .* like left-boom$`, ` has no unit`, // with words filled in it may be none
@@ -147,7 +147,7 @@ var structural = regexp.MustCompile(strings.Join([]string{
 // is written has the structure of the other, and only a check knows what is meant.
 var otherForm = regexp.MustCompile(
 	`^unknown key "[^"]*" in the option ` + // it may be a choice and its answer
-		`|^wait has no (joint|until)$`) // it may be a wait of some time
+		`|^wait has no (joint|until)`) // it may be a wait of some time
 
 // agree holds that the schema refuses a text with a fault of structure, and takes
 // one whose faults are all of another sort.

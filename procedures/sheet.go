@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/measuring"
+	"fettle/steps/nearest"
 	"fettle/steps/quantity"
 )
 
@@ -69,7 +70,7 @@ func sheetChecked(f fields, s *steps.Sheet) {
 	}
 	f.measuredFor(s)
 	optionsChecked(f, s)
-	if len(s.Equipment) > 0 && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
+	if len(s.Equipment) > 0 && !f.doc.doubts.of(gate) && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
 		f.fault(f.get("equipment"), "equipment changes the balance, but no gate has mass: yes")
 	}
 }
@@ -315,7 +316,7 @@ func reworkOne() either[steps.Rework] {
 			"the zones it disturbs; by default those the gate depends on", "[wing]"},
 		{"glue", optional, mapping[w]{what: "glue", check: regluedAt, keys: []key[w]{
 			{"joint", required, field(func(w *w) *string { return &w.Joint }, nameValue{joint}), "the joint, as it is called where it is joined", "halves"},
-			{"with", required, field(func(w *w) *[]string { return &w.Adhesives }, oneOrMore{namesValue{to: adhesive, one: true}}), "what it is glued with; of a list, one is named", "contact"},
+			{"with", required, field(func(w *w) *[]string { return &w.Adhesives }, oneOrMore{namesValue{to: adhesive}}), "what it is glued with; of a list, one is named", "contact"},
 		}}, "the joint that it glues anew: nothing that depends on it is measured before that can be handled, and there is no release before it is cured", "{joint: halves, with: contact}"},
 	}}}
 }
@@ -549,18 +550,18 @@ func (f fields) notOfResult(g *steps.Gate, reads, gives quantity.Dimension) {
 	}
 }
 
-// ofValue is the zones of a gate, or the word work.
+// ofValue is the zones of a gate, or the word work alone.
 type ofValue struct{}
 
 const work = "work"
 
 func (ofValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
-	if n.Kind != yaml.ScalarNode {
+	if to.Work = n.Kind == yaml.ScalarNode && n.Value == work; !to.Work {
+		if n.Kind == yaml.ScalarNode && !slices.Contains(r.doc.Sheet.Zones, n.Value) && nearest.Of(n.Value, []string{work}) != "" {
+			r.fault(n, "unknown zone %q; did you mean %q?", n.Value, work)
+			return
+		}
 		namesValue{to: zone}.read(r, n, what, &to.Of)
-		return
-	}
-	if to.Work = n.Value == work; !to.Work {
-		r.fault(n, "%s must be a list of zones, or the word work, not %q", what, n.Value)
 	}
 }
 
@@ -611,7 +612,7 @@ func (v functionOf) is() value[measuring.Result] {
 		return field(of, pointsValue{v.Function, namesValue{to: point}})
 	}
 	return mapping[r]{what: v.Name, keys: []key[r]{
-		{"rise", required, field(of, pointsValue{v.Function, namesValue{to: point, one: true}}), "a point, or the first less the second", "[front, rear]"},
+		{"rise", required, field(of, pointsValue{v.Function, namesValue{to: point}}), "a point, or the first less the second", "[front, rear]"},
 		{"run", required, field(func(r *r) *quantity.Quantity { return &r.Run }, amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
 	}}
 }
@@ -638,7 +639,7 @@ type pointsValue struct {
 
 func (v pointsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	v.namesValue.read(r, n, what, to)
-	if got := len(n.Content); got > 0 && (got < v.of.Least || v.of.Most > 0 && got > v.of.Most) {
+	if got := max(len(n.Content), len(*to)); got > 0 && (got < v.of.Least || v.of.Most > 0 && got > v.of.Most) {
 		r.fault(n, "%s is of %s, and %d are given", v.of.Name, v.of.Points(), got)
 	}
 }

@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"slices"
 	"strings"
 	"testing"
 )
@@ -50,6 +51,15 @@ func together(t *testing.T, valid, text string) Faults {
 		t.Fatal(err)
 	}
 	return report.Faults
+}
+
+// What is wrong with a shared step is said once, whoever uses it.
+func TestOnceForAllUsers(t *testing.T) {
+	at := func(text string) Fault { return Fault{"s.yaml", 1, 1, text} }
+	got := Faults{at("x (used by a:1:1)"), at("x (used by b:1:1)"), at("xy (used by b:1:1)"), at("z"), at("z (used by b:1:1)")}.once()
+	if want := (Faults{at("x (used by a:1:1)"), at("xy (used by b:1:1)"), at("z")}); !slices.Equal(got, want) {
+		t.Errorf("got %v", got)
+	}
 }
 
 func TestWholeSetIsInOrder(t *testing.T) {

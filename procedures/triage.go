@@ -129,9 +129,9 @@ func rowKeys() mapping[steps.Row] {
 		return outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})}
 	}
 	return mapping[r]{what: "a row", one: true, keys: []key[r]{
-		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, namesValue{to: finding, one: true}),
+		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, namesValue{to: finding}),
 			"what was seen", "cracked"},
-		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone, one: true}),
+		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone}),
 			"where; everywhere by default", "nose"},
 		{"severity", optional, field(func(r *r) *[]string { return &r.Severities }, wordsValue{steps.Severities()}),
 			"how bad: cosmetic is a mark that disturbs nothing but what its procedure says, slight would hold in flight, serious must be repaired, total means that the part is lost. Any but cosmetic by default", "[slight, serious]"},

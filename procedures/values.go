@@ -16,8 +16,8 @@ import (
 type typ struct {
 	is    form
 	what  string             // aMapping: what it is; aMap: what each is
-	to    thing              // aName, names: what is named
-	words []string           // aWord, words: all there are
+	to    thing              // aName, oneName: what is named
+	words []string           // aWord, words: all there are; oneName: what else may stand there
 	of    []typ              // aList, aMap: the item; anEither: the forms
 	keys  []row              // aMapping
 	one   bool               // aMapping: one of its choices is required
@@ -26,7 +26,7 @@ type typ struct {
 	low   int                // aWhole, aNumber
 	high  int
 	on    bool // aSwitch: the default
-	none  bool // names: there may be none
+	none  bool // oneName: there may be none
 }
 
 // A form is the outermost part of a typ.
@@ -37,7 +37,6 @@ const (
 	prose          // Markdown
 	texts          // one text, or a list of them
 	aName          //
-	names          // a list of names
 	oneName        // one name, or a list of them
 	aWord          // one of a few
 	oneWord        // one of a few, or a list of them
@@ -193,15 +192,15 @@ func (nameValue) write(from *string) *yaml.Node { return textValue{}.write(from)
 
 func (v nameValue) typ() typ { return typ{is: aName, to: v.to} }
 
-// namesValue is a list of names without duplicates.
+// namesValue is a list of names without duplicates. One name may always be written
+// without the list.
 type namesValue struct {
 	to     thing
 	except string // a word that is allowed although no sheet has it
-	one    bool   // one name may be written without the list
 }
 
 func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
-	*to = r.names(n, what, v.one, func(item *yaml.Node, name string) {
+	*to = r.names(n, what, func(item *yaml.Node, name string) {
 		if v.to != "" && name != v.except {
 			r.refer(v.to, item, name, "")
 		}
@@ -211,18 +210,15 @@ func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 func (namesValue) write(from *[]string) *yaml.Node { return flow(*from) }
 
 func (v namesValue) typ() typ {
-	t := typ{is: names, to: v.to}
-	if v.one {
-		t.is = oneName
-	}
+	t := typ{is: oneName, to: v.to}
 	if v.except != "" {
 		t.words = []string{v.except}
 	}
 	return t
 }
 
-// oneOrMore is one name, or a list of them of which one is chosen when the time
-// comes.
+// oneOrMore is names of which one is chosen when the time comes; a single one is
+// written without the list.
 type oneOrMore struct{ namesValue }
 
 func (v oneOrMore) write(from *[]string) *yaml.Node {
@@ -232,10 +228,9 @@ func (v oneOrMore) write(from *[]string) *yaml.Node {
 	return v.namesValue.write(from)
 }
 
-// names reads the names of a list, without duplicates; or one name without a list,
-// if one allows that.
-func (r *reader) names(n *yaml.Node, what string, one bool, each func(item *yaml.Node, name string)) []string {
-	if one && n.Kind == yaml.ScalarNode {
+// names reads the names of a list, without duplicates; or one name without a list.
+func (r *reader) names(n *yaml.Node, what string, each func(item *yaml.Node, name string)) []string {
+	if n.Kind == yaml.ScalarNode {
 		name := r.name(n, what)
 		if name == "" {
 			return nil
@@ -288,7 +283,7 @@ func (r *reader) word(n *yaml.Node, what, word string, known []string) {
 type wordsValue struct{ known []string }
 
 func (v wordsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
-	*to = r.names(n, what, true, func(item *yaml.Node, word string) { r.word(item, what, word, v.known) })
+	*to = r.names(n, what, func(item *yaml.Node, word string) { r.word(item, what, word, v.known) })
 }
 
 func (wordsValue) write(from *[]string) *yaml.Node { return flow(*from) }
@@ -380,6 +375,7 @@ func (v numberValue) read(r *reader, n *yaml.Node, what string, to *float64) {
 		return
 	}
 	*to = number
+	r.clear(n, what, quantity.Ratio)
 }
 
 func (numberValue) write(from *float64) *yaml.Node {
@@ -405,7 +401,7 @@ func (v amountValue) read(r *reader, n *yaml.Node, what string, to *quantity.Qua
 	case v.least == fromZero && sign < 0:
 		r.fault(n, "%s must not be less than 0", what)
 	case v.least == aboveZero && sign <= 0:
-		r.fault(n, "%s must be more than 0", what)
+		r.fault(n, "%s must be more than 0; write how much, or delete it", what)
 	}
 }
 
@@ -443,7 +439,18 @@ func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quan
 		r.fault(n, "%s: %v%s", what, err, amountHint(n.Value))
 		return quantity.Quantity{}
 	}
+	r.clear(n, what, want)
 	return q
+}
+
+// clear holds that a quantity can be read one way only.
+func (r *reader) clear(n *yaml.Node, what string, want quantity.Dimension) {
+	if err := quantity.Unclear(n.Value, want); err != nil {
+		r.stricter(n, "%s: %v", what, err)
+	}
+	if point := quantity.WithPoint(n.Value); point != n.Value {
+		r.stricter(n, "%s: a decimal number has a point, not a comma; write: %s", what, point)
+	}
 }
 
 // rangeValue is a list of the lower and the upper limit, or one text such as
@@ -462,6 +469,9 @@ func (v rangeValue[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 			r.fault(n, "%s: %v", what, err)
 		case low.Cmp(*high) == 0:
 			r.stricter(n, "%s: the limits leave no room, %s is not less than %s", what, low, high)
+		}
+		if err == nil {
+			r.clear(n, what, v.unit)
 		}
 		return
 	}

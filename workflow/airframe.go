@@ -74,6 +74,9 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if c.At.Before(s.Since) && c.At.Before(c.Now) { // else the clock was ahead when it was registered
 		return nil, &Refusal{What: p.Name, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be started before the airframe was registered", At: s.Since}}}
 	}
+	if zones := r.zones(s); r.Zone == "" && len(zones) == 1 {
+		r.Zone = zones[0]
+	}
 	if err := r.checkZone(s); err != nil {
 		return nil, err
 	}
@@ -113,6 +116,17 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetDigest, Zone: r.Zone, Damages: r.Damages}}, nil
 }
 
+// zones are those of the design that the procedure is for.
+func (r Start) zones(s *State) []string {
+	var zones []string
+	for _, z := range r.Procedure.On {
+		if slices.Contains(s.Sheet.Zones, z) {
+			zones = append(zones, z)
+		}
+	}
+	return zones
+}
+
 func (r Start) checkZone(s *State) error {
 	on := r.Procedure.On
 	if len(on) == 0 {
@@ -121,12 +135,7 @@ func (r Start) checkZone(s *State) error {
 		}
 		return nil
 	}
-	var zones []string
-	for _, z := range on {
-		if slices.Contains(s.Sheet.Zones, z) {
-			zones = append(zones, z)
-		}
-	}
+	zones := r.zones(s)
 	if r.Zone == "" {
 		return &BadRequestError{Text: r.Procedure.Name + " needs a zone", Remedy: Remedy{Kind: ToNameZone, Names: zones}}
 	}

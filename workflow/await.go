@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"slices"
 	"time"
 )
 
@@ -26,13 +27,23 @@ type Await struct {
 }
 
 // Await returns the moment to wait for: that of the named joint or step, or for
-// "" whichever is ready first: an open joint is ready already. What is already ready has its time in the past.
+// "" what Next waits for, if nothing can be done now, else whichever is ready
+// first: an open joint is ready already. What is already ready has its time in the past.
 func (s *State) Await(now time.Time, name string) (Await, error) {
 	if reason := s.Untrusted(now); reason != nil {
 		return Await{}, &Refusal{What: "waiting", Reasons: []Reason{*reason}}
 	}
 	if open := s.openJoint(now); name == "" && open != nil {
 		return awaitJoin(open), nil
+	}
+	var soonest *StepReport
+	if name == "" {
+		if next := s.Next(now); next.Step == nil {
+			i := slices.IndexFunc(next.Waiting, func(w StepReport) bool { return !next.Until.IsZero() && opens(w).Equal(next.Until) })
+			if i >= 0 {
+				soonest = &next.Waiting[i]
+			}
+		}
 	}
 	var first *Await
 	var names []string
@@ -41,9 +52,15 @@ func (s *State) Await(now time.Time, name string) (Await, error) {
 		if name != "" && w.Name != name && w.Job+"/"+w.Name != name {
 			continue
 		}
+		if soonest != nil && !w.Ready.Equal(opens(*soonest)) {
+			continue
+		}
 		if first == nil || w.Ready.Before(first.Ready) {
 			first = &w
 		}
+	}
+	if first == nil && soonest != nil {
+		return Await{Job: soonest.Job, Name: s.NameOf(soonest.Job, soonest.Step.Name, now), Event: MayDo, Began: now, Ready: opens(*soonest)}, nil
 	}
 	if first != nil {
 		return *first, nil

@@ -344,7 +344,7 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 	}
 	text := fmt.Sprintf("it needs %s, but the journal says %s: %s", need, need.Condition, state)
 	if state == "" {
-		text = fmt.Sprintf("it needs %s, which is not confirmed in this sitting", need)
+		text = fmt.Sprintf("it needs %s, which is not confirmed "+thisSitting, need)
 		if def, ok := s.Sheet.Condition(need.Condition); ok && !def.Sitting {
 			text = fmt.Sprintf("it needs %s, which is not confirmed yet", need)
 		}
@@ -465,7 +465,7 @@ func (s *State) unmeasurable(r GateReport, at time.Time) []Reason {
 		}
 	}
 	reasons = append(reasons, s.loose(at, func(j *Joint) bool { return r.Gate.DependsOn(j.Zones...) })...)
-	if r.needsRework() {
+	if r.NeedsRework() {
 		reasons = append(reasons, Reason{Because: ByGate,
 			Text: fmt.Sprintf("%s is out of tolerance (%s)", r.Gate.Name, r.Reason.Text), At: r.Reason.At,
 			Remedy: s.remedy(Remedy{Kind: ToRework, Gate: r.Gate.Name})})

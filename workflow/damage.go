@@ -351,9 +351,35 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, err
 		case !r.Arm.IsZero() && r.Arm.Dimension() != quantity.Length:
 			return nil, bad("%s is not an arm; give a length behind the datum", r.Arm.Typed())
 		}
+		aboard := func(d *Damage) bool {
+			return slices.Contains(e.Disturbs, d.Zone) && d.Quarantine.Open() && !d.Quarantine.Off
+		}
+		if r.Change == Removed && s.removed(r.Item) && !slices.ContainsFunc(s.Damages, aboard) {
+			return nil, refuse("removing the "+r.Item, ByState, "it was removed already, and not fitted since", Remedy{})
+		}
 		return []journal.Facts{journal.EquipmentChanged{Item: r.Item, Change: r.Change, Mass: r.Mass, Arm: r.Arm, Note: strings.TrimSpace(r.Note), Disturbs: e.Disturbs}}, nil
 	}
 	return nil, unknownOf(s.Sheet.Name, "equipment", r.Item, names)
+}
+
+// removed reports whether an item was removed last, by entry and by time. What was
+// never recorded may have come with the build, and what counts as aboard in
+// quarantine must be taken off again, whatever was said before.
+func (s *State) removed(item string) bool {
+	var entered, latest journal.Entry
+	for _, e := range s.Entries {
+		if f, ok := e.Facts.(journal.EquipmentChanged); ok && f.Item == item && s.Live(e.Position) {
+			entered = e
+			if !e.At.Before(latest.At) {
+				latest = e
+			}
+		}
+	}
+	off := func(e journal.Entry) bool {
+		f, ok := e.Facts.(journal.EquipmentChanged)
+		return ok && f.Change == Removed
+	}
+	return off(entered) && off(latest)
 }
 
 func negative(q quantity.Quantity) bool {

@@ -379,3 +379,25 @@ func TestEveryHardLandingAsksForItsCheck(t *testing.T) {
 		t.Errorf("%s is due", check)
 	}
 }
+
+func TestEquipmentIsRemovedOnce(t *testing.T) {
+	b := released(t)
+	off := ChangeEquipment{Item: "camera", Change: Removed}
+	b.must(off) // which may have come with the build
+	mustContain(t, b.refused(off, ByState), "it was removed already")
+	b.must(ChangeEquipment{Item: "camera", Change: Fitted}, off)
+}
+
+func TestAReadingValidForOneFlight(t *testing.T) {
+	b := released(t)
+	b.must(LogFlight{Landing: Soft})
+	slot := b.state.gates["slot"].readings[0]
+	if got := b.state.outlived(steps.Validity{Flights: 1}, slot, b.now); got != "1 flight since it was taken, and it is valid for 1" {
+		t.Error(got)
+	}
+}
+
+func TestNothingToConcede(t *testing.T) {
+	b := released(t)
+	mustContain(t, b.refused(Concede{Gate: "square", Reason: "it flies"}, ByGate), "the gate has passed; there is nothing to concede")
+}

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"strings"
 	"time"
 
 	"fettle/steps/nearest"
@@ -39,9 +40,32 @@ func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 	}
 	facts, err := r.decide(s, c)
 	if err != nil {
-		return nil, err
+		return nil, dated(err, c)
 	}
 	return s.entries(facts, c), nil
+}
+
+// thisSitting is how a reason speaks of the sitting that an act belongs to.
+const thisSitting = "in this sitting"
+
+// dated makes a refusal of what is dated earlier speak of the sitting of that
+// time: what is missing must be recorded with a time too.
+func dated(err error, c Circumstances) error {
+	refusal, ok := err.(*Refusal)
+	if !ok || !c.At.Before(c.Now) {
+		return err
+	}
+	for i, r := range refusal.Reasons {
+		if !strings.Contains(r.Text, thisSitting) {
+			continue
+		}
+		r.Text = strings.ReplaceAll(r.Text, thisSitting, "in the sitting of that time")
+		if r.Remedy.Kind == ToClearUse || r.Remedy.Kind == ToSetCondition || r.Remedy.Kind == ToReadBench || r.Remedy.Kind == ToMeasure {
+			r.Remedy.Then = c.At
+		}
+		refusal.Reasons[i] = r
+	}
+	return err
 }
 
 // entries wraps facts in entries that continue the journal.

@@ -324,6 +324,6 @@ func lastOf(readings []reading, point string, n int) []reading {
 
 func last(readings []reading) reading { return readings[len(readings)-1] }
 
-// needsRework reports whether a gate must be reworked before it is measured
+// NeedsRework reports whether a gate must be reworked before it is measured
 // again. The rest of its points are measured first.
-func (r GateReport) needsRework() bool { return r.Standing == Failed && r.Finding.Missing == "" }
+func (r GateReport) NeedsRework() bool { return r.Standing == Failed && r.Finding.Missing == "" }

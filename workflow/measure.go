@@ -299,6 +299,8 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	switch {
 	case reason == "":
 		return nil, bad("a concession needs a reason")
+	case report.Standing == Current:
+		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate has passed; there is nothing to concede", Remedy{})
 	case report.Gate.Critical:
 		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical; no concession can waive it", s.remedy(Remedy{Kind: ToRework, Gate: r.Gate}))
 	case report.Standing != Failed && report.Standing != Undecided, report.Finding.Missing != "":

@@ -343,3 +343,17 @@ func TestWaitingOn(t *testing.T) {
 		t.Error("the coat was taken back, and is waited for")
 	}
 }
+
+// A wait without a name is for what is waited for, and not for a clock that opens
+// nothing.
+func TestAwaitIsForWhatNextWaitsFor(t *testing.T) {
+	b := working(t, one("a", coating("coat", "tab"), joining("join", "tab")), one("b", plain("lay"), wait("dry", "55 min"), plain("lift")))
+	b.done("coat")
+	b.after(10 * time.Minute)
+	b.done("join", "lay") // handling strength comes after 30 min, and nothing with it
+	next := b.state.Next(b.now)
+	w, err := b.state.Await(b.now, "")
+	if err != nil || next.Step != nil || next.Until.Sub(b.now) != 55*time.Minute || !w.Ready.Equal(next.Until) || w.Name != "dry" {
+		t.Errorf("next waits until %v, wait for %+v, %v", next.Until, w, err)
+	}
+}

@@ -101,7 +101,7 @@ func (s *State) notMet(g GateReport, at time.Time) *Reason {
 		return nil
 	}
 	do := s.measureIt(g.Gate, at)
-	if g.needsRework() {
+	if g.NeedsRework() {
 		do = s.remedy(Remedy{Kind: ToRework, Gate: g.Gate.Name})
 	}
 	return &Reason{Because: ByGate, Text: "gate " + g.Gate.Name + " is " + g.Says().Text, At: g.Says().At, Remedy: do}

@@ -1,6 +1,8 @@
 package workflow
 
 import (
+	"time"
+
 	"fettle/steps"
 	"fettle/steps/quantity"
 )
@@ -72,6 +74,7 @@ type Remedy struct {
 	Setting  steps.Setting     `json:"setting,omitzero"`
 	Value    quantity.Quantity `json:"value,omitzero"`
 	Humidity bool              `json:"humidity,omitempty"`
+	Then     time.Time         `json:"then,omitzero"` // when it must have been so: what was asked for is dated then
 }
 
 // IsZero reports whether there is no remedy.

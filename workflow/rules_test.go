@@ -167,10 +167,12 @@ func TestTouchTestHoldsBackAndNeverOpens(t *testing.T) {
 	b := building(t)
 	b.done("coat-left", "coat-right")
 	b.after(5 * time.Minute)
-	b.refused(Finish{Step: "join-roots", Touch: TouchDry}, ByDrying)
+	var refusal *Refusal
+	if err := b.try(Finish{Step: "join-roots", Touch: TouchDry}); !errors.As(err, &refusal) || len(refusal.Record) != 0 || refusal.Reasons[0].Because != ByDrying {
+		t.Fatalf("dry, and too early: %v, %+v", err, refusal.Record)
+	}
 	b.after(7 * time.Minute)
 	err := b.try(Finish{Step: "join-roots", Touch: TouchWet})
-	var refusal *Refusal
 	if !errors.As(err, &refusal) || len(refusal.Record) != 1 {
 		t.Fatalf("a wet coat: %v", err)
 	}

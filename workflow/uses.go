@@ -41,6 +41,14 @@ func (s *State) certain(j *Job, step steps.Step, at time.Time) []steps.Use {
 	return s.Sheet.UsesOf(step)
 }
 
+// OneOf are the adhesives of which one is still to be named for a step; nil: none is.
+func (s *State) OneOf(j *Job, step steps.Step, at time.Time) []string {
+	if names := j.adhesives(step, at); len(names) > 1 {
+		return names
+	}
+	return nil
+}
+
 // NeedsAt are the conditions that a step needs at the time: its own, and those of
 // what it is done with.
 func (s *State) NeedsAt(j *Job, step steps.Step, at time.Time) []steps.Setting {
@@ -144,7 +152,7 @@ func (s *State) uncleared(u steps.Use, at time.Time) []Reason {
 	if len(u.Hold) == 0 || s.Cleared(u, at) {
 		return nil
 	}
-	return []Reason{{Because: ByHold, Text: "the hold of " + u.Name + " has not been cleared in this sitting",
+	return []Reason{{Because: ByHold, Text: "the hold of " + u.Name + " has not been cleared " + thisSitting,
 		Remedy: s.remedy(Remedy{Kind: ToClearUse, Name: u.Name})}}
 }
 
@@ -152,7 +160,7 @@ func (s *State) uncleared(u steps.Use, at time.Time) []Reason {
 // which must be before the tool is used. What was read before the tool was as it
 // must be, or before it was so again, says nothing of it now.
 func (s *State) unmeasuredFor(u steps.Use, g steps.Gate, at time.Time) []Reason {
-	from := moment{position: -1, at: at.Add(-SittingLength), what: "in this sitting"}
+	from := moment{position: -1, at: at.Add(-SittingLength), what: thisSitting}
 	for _, need := range u.Needs {
 		since := s.standsSince(need, at)
 		from.position = max(from.position, since.position)
@@ -165,10 +173,10 @@ func (s *State) unmeasuredFor(u steps.Use, g steps.Gate, at time.Time) []Reason 
 		return nil
 	}
 	remedy := s.measureIt(g, at)
-	if r.needsRework() {
+	if r.NeedsRework() {
 		remedy = s.remedy(Remedy{Kind: ToRework, Gate: g.Name})
 	}
-	return []Reason{{Because: ByGate, Text: u.Name + " is used once " + g.Name + " has passed in this sitting; it is " + r.Says().Text, At: r.Says().At, Remedy: remedy}}
+	return []Reason{{Because: ByGate, Text: u.Name + " is used once " + g.Name + " has passed " + thisSitting + "; it is " + r.Says().Text, At: r.Says().At, Remedy: remedy}}
 }
 
 // standsSince is the first statement of a condition at the time after which nothing

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"testing"
 	"time"
 
@@ -93,8 +94,11 @@ func TestAHoldOfAUseLapses(t *testing.T) {
 
 	b = begin()
 	b.after(time.Minute)
-	if err := b.tryAt(Finish{Step: "coat-left"}, evening.Add(-time.Second)); err == nil {
+	var refusal *Refusal
+	if err := b.tryAt(Finish{Step: "coat-left"}, evening.Add(-time.Second)); !errors.As(err, &refusal) {
 		t.Error("coated before the hold was cleared")
+	} else if r := refusal.Reasons[1]; r.Text != "the hold of contact has not been cleared in the sitting of that time" || !r.Remedy.Then.Equal(evening.Add(-time.Second)) {
+		t.Errorf("%+v", refusal.Reasons)
 	}
 	b.must(Undo{Position: b.state.Size() - 1})
 	b.refused(Finish{Step: "coat-left"}, ByHold)

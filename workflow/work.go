@@ -59,7 +59,9 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		report, _, _ = after.FindStep(r.Step, c.At)
 	}
 	if err := s.allowed(report, job, c); err != nil {
-		if refusal, ok := err.(*Refusal); ok && s.Untrusted(c.Now) == nil {
+		// What was found wet is kept: it holds the joint back. Dry says nothing of a
+		// join that was refused.
+		if refusal, ok := err.(*Refusal); ok && s.Untrusted(c.Now) == nil && r.Touch == TouchWet {
 			refusal.Record = s.entries(facts, c)
 		}
 		return nil, err
@@ -317,7 +319,7 @@ func (s *State) unfitClimate(adhesive steps.Adhesive, step steps.Step, at time.T
 func (s *State) unfit(a steps.Adhesive, at time.Time) []Reason {
 	bench, known := s.benchAt(at)
 	if !known {
-		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read in this sitting", Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
+		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read " + thisSitting, Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
 	}
 	return append(s.outsideLimits(a, bench), s.unfitHumidity(a, bench)...)
 }

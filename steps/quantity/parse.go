@@ -1,6 +1,7 @@
 package quantity
 
 import (
+	"cmp"
 	"math/big"
 	"slices"
 	"strconv"
@@ -9,6 +10,35 @@ import (
 
 	"fettle/steps/nearest"
 )
+
+// WithPoint is the text with a point for the comma of each decimal number, or as
+// it is where none has one.
+func WithPoint(text string) string {
+	tokens, ok := lex(text)
+	if !ok {
+		return text
+	}
+	clear := []byte(text)
+	for _, t := range tokens {
+		if t.kind == number && strings.Count(t.text, ",") == 1 {
+			clear[t.start+strings.Index(t.text, ",")] = '.'
+		}
+	}
+	return string(clear)
+}
+
+// Unclear is the error of a duration that could be a length: 30 m. Parse takes it
+// for minutes, as what was once written has to be read.
+func Unclear(text string, want Dimension) error {
+	tokens, ok := lex(text)
+	if !ok || want != Duration || len(tokens) != 3 { // 1 h 30 m is clear
+		return nil
+	}
+	if n, m := tokens[0], tokens[1]; n.kind == number && m.text == "m" && m.gap {
+		return &Error{Text: text, Reason: Ambiguous, Message: quote(text) + " could be minutes or metres", Hint: "write " + n.text + " min for minutes"}
+	}
+	return nil
+}
 
 // longest is how many bytes a quantity may have.
 const longest = 100
@@ -78,9 +108,9 @@ func ParseRange(text string, want Dimension) (from, to Quantity, err error) {
 
 // ParseLimits reads the lower and the upper limit of what is wanted: a range,
 // or a nominal size with its tolerance (56 mm ± 4 mm, 56 mm +/- 4 mm,
-// 107 °C +8 -7 °C). A unit written last goes for what stands before it without
-// one. Both limits are exact, in the unit of the nominal size; of a temperature
-// the tolerance is a difference.
+// 107 °C +8 -7 °C). A unit that is missing is the one written next, or else the
+// one written before; so it may be written once. Both limits are exact, in the
+// unit of the nominal size; of a temperature the tolerance is a difference.
 func ParseLimits(text string, want Dimension) (low, high Quantity, err error) {
 	fail := func(err error) (Quantity, Quantity, error) { return Quantity{}, Quantity{}, err }
 	p, err := begin(text, want)
@@ -101,13 +131,10 @@ func ParseLimits(text string, want Dimension) (low, high Quantity, err error) {
 	if p.at().kind != end {
 		return fail(p.trailing())
 	}
-	if below.unit == "" {
-		return fail(&Error{Text: text, Reason: NoUnit, Message: quote(text) + " ends without a unit", Hint: "write 56 mm ± 4 mm"})
-	}
-	for _, a := range []*amount{&above, &nominal} { // the unit may be written once, behind all
-		if a.unit == "" {
-			a.unit = below.unit
-		}
+	below.unit = cmp.Or(below.unit, above.unit, nominal.unit)
+	above.unit = cmp.Or(above.unit, below.unit)
+	if nominal.unit = cmp.Or(nominal.unit, above.unit); nominal.unit == "" {
+		return fail(&Error{Text: text, Reason: NoUnit, Message: quote(text) + " has no unit", Hint: "write " + p.withUnit(strings.TrimSpace(text))})
 	}
 	u, _ := unitOf(nominal.unit)
 	if p.want != "" && u.of != p.want {
@@ -129,7 +156,7 @@ func ParseLimits(text string, want Dimension) (low, high Quantity, err error) {
 		return fail(err)
 	}
 	if low.Cmp(high) == 0 {
-		return fail(&Error{Text: text, Reason: WrongWayRound, Message: quote(text) + " leaves no room", Hint: "write 56 mm ± 4 mm, or 56 mm +4 -2 mm"})
+		return fail(&Error{Text: text, Reason: WrongWayRound, Message: quote(text) + " leaves no room", Hint: "write what it may be more or less"})
 	}
 	return low, high, nil
 }
@@ -154,7 +181,7 @@ func (p *parser) tolerances() (above, below amount, err error) {
 			return p.amount()
 		}
 		return amount{}, &Error{Text: p.text, Reason: NotANumber, Message: quote(p.text) + " is not a size with its tolerance",
-			Hint: "write 56 mm ± 4 mm, or 56 mm +4 -2 mm"}
+			Hint: "write it like 56 mm ± 4 mm, or 56 mm +4 -2 mm"}
 	}
 	if p.at().kind == either {
 		above, err = unsigned(either)

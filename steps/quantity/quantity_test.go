@@ -256,6 +256,10 @@ func TestParseLimits(t *testing.T) {
 	for _, c := range []struct{ text, low, high string }{
 		{"56 mm ± 4 mm", "52 mm", "60 mm"},
 		{"56 ± 4 mm", "52 mm", "60 mm"},
+		{"56 mm ± 4", "52 mm", "60 mm"},
+		{"56 mm +4 -2", "54 mm", "60 mm"},
+		{"56 mm +4 mm -2", "54 mm", "60 mm"},
+		{"107 °C ± 7", "100 °C", "114 °C"},
 		{"56 mm +/- 4 mm", "52 mm", "60 mm"},
 		{"56mm+/-4mm", "52 mm", "60 mm"},
 		{"56 mm +4 -2 mm", "54 mm", "60 mm"},
@@ -292,8 +296,7 @@ func TestParseLimits(t *testing.T) {
 		reason Reason
 		says   string
 	}{
-		{"56 mm ± 4", "", NoUnit, "ends without a unit; write 56 mm ± 4 mm"},
-		{"56 ± 4", "", NoUnit, ""},
+		{"56 ± 4", "", NoUnit, "has no unit; write 56 ± 4 mm"},
 		{"56 mm ± 4 g", "", WrongDimension, ""},
 		{"56 mm ± 4 mm", Mass, WrongDimension, ""},
 		{"56 mm ± 0 mm", "", WrongWayRound, "leaves no room"},
@@ -633,5 +636,27 @@ func TestLimitsOfQuantities(t *testing.T) {
 	mm, g := Quantity{typed: "1 mm", value: big.NewRat(1, 1), unit: "mm"}, Quantity{typed: "1 g", value: big.NewRat(1, 1), unit: "g"}
 	if mm.Cmp(g) != -1 || g.Cmp(mm) != 1 || mm.Equal(g) {
 		t.Errorf("a length and a mass: %d, %d", mm.Cmp(g), g.Cmp(mm))
+	}
+}
+
+func TestUnclear(t *testing.T) {
+	for text, want := range map[string]string{
+		"1,5 mm": "1.5 mm", "0,5 mm ± 0,05 mm": "0.5 mm ± 0.05 mm", "1.5 mm": "1.5 mm", "1,2,3 mm": "1,2,3 mm", "a, b": "a, b", "": "",
+	} {
+		if got := WithPoint(text); got != want {
+			t.Errorf("%q with points is %q", text, got)
+		}
+	}
+	for _, c := range []struct {
+		text string
+		want Dimension
+		says string
+	}{
+		{"30 m", Duration, `"30 m" could be minutes or metres; write 30 min for minutes`}, {"0.5 m", Duration, "write 0.5 min"},
+		{"30m", Duration, ""}, {"1 h 30 m", Duration, ""}, {"30 min", Duration, ""}, {"30 m", Length, ""}, {"\x00", Duration, ""},
+	} {
+		if err := Unclear(c.text, c.want); err == nil != (c.says == "") || err != nil && !(errors.Is(err, Ambiguous) && strings.Contains(err.Error(), c.says)) {
+			t.Errorf("%q as a %s: %v", c.text, c.want, err)
+		}
 	}
 }

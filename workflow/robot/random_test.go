@@ -300,11 +300,12 @@ func (d drawn) work(b *strings.Builder, stage string, zones, options, gates []st
 		if len(options) > 0 && d.upTo(3) == 0 {
 			with = fmt.Sprintf(", %s: %s", d.word("with", "without"), options[d.upTo(len(options)-1)])
 		}
+		alone := d.word("", "", ", alone: A mirror", ", alone: [A mirror, A video]", ", alone: no, why: It runs.")
 		switch d.upTo(7) {
 		case 0:
-			fmt.Fprintf(b, "      - {step: %s, do: Work., hands: %d min, disturbs: %s%s}\n", name, 1+d.upTo(60), zone(), with)
+			fmt.Fprintf(b, "      - {step: %s, do: Work., hands: %d min, disturbs: %s%s%s}\n", name, 1+d.upTo(60), zone(), with, alone)
 		case 1:
-			fmt.Fprintf(b, "      - {step: %s, hold: {confirm: [Gloves are on, Goggles are on]}%s}\n", name, with)
+			fmt.Fprintf(b, "      - {step: %s, hold: {confirm: [Gloves are on, Goggles are on]}%s%s}\n", name, with, alone)
 		case 2:
 			fmt.Fprintf(b, "      - {step: %[1]s-l, do: Spread., hands: 3 min, needs: {ventilation: on}, coat: {joint: %[1]s, with: contact}%[2]s}\n", name, with)
 			fmt.Fprintf(b, "      - {step: %[1]s-r, do: Spread., hands: 2 min, coat: {joint: %[1]s, with: contact}%[2]s}\n", name, with)
@@ -313,11 +314,11 @@ func (d drawn) work(b *strings.Builder, stage string, zones, options, gates []st
 				fmt.Fprintf(b, "      - {step: %[1]s-w, wait: {joint: %[1]s, until: %[3]s}%[2]s}\n", name, with, d.word("handling", "cure"))
 			}
 		case 3:
-			fmt.Fprintf(b, "      - {step: %[1]s, do: Glue., hands: 5 min, glue: {joint: %[1]s, with: epoxy}, disturbs: %[3]s%[2]s}\n", name, with, zone())
+			fmt.Fprintf(b, "      - {step: %[1]s, do: Glue., hands: 5 min, glue: {joint: %[1]s, with: epoxy}, disturbs: %[3]s%[2]s}\n", name, with+alone, zone())
 		case 4:
 			fmt.Fprintf(b, "      - {step: %[1]s, do: Work., disturbs: %[2]s}\n      - {step: %[1]s-w, wait: %[3]d min}\n", name, zone(), 1+d.upTo(90))
 		case 5:
-			fmt.Fprintf(b, "      - {step: %s-off, do: Propeller off., sets: {propeller: off}}\n      - {step: %[1]s, measure: [%s]}\n", name, gates[d.upTo(len(gates)-1)])
+			fmt.Fprintf(b, "      - {step: %s-off, do: Propeller off., sets: {propeller: off}}\n      - {step: %[1]s, measure: [%s]%s}\n", name, gates[d.upTo(len(gates)-1)], alone)
 		case 6:
 			fmt.Fprintf(b, "      - each: {side: [left, right]}\n        steps:\n          - {step: %s-<side>, do: Sand the <side>., disturbs: %s}\n", name, zone())
 		default:

@@ -161,8 +161,14 @@ type step struct {
 	Entry   *entry // that completed it; nil: none
 	Earlier []entry
 	Lines   []string // of a hold, as they were confirmed
-	Witness string   // who was the second person, or what was done instead
+	Witness *witness // nil: it wants no second person
 	Photos  []photo
+}
+
+// A witness is who was the second person at a step, or what was done instead.
+type witness struct {
+	Position int64
+	Says     string
 }
 
 // Words are a few words to go with the step's title.
@@ -199,8 +205,8 @@ func (m *maker) jobs(shown []page.Job) []job {
 					st.Lines = f.Lines
 				}
 				if f, ok := m.s.WitnessOf(st.Entry.Position); ok {
-					st.Witness = f.Says()
-					m.anchors[st.Entry.Position-1] = true
+					st.Witness = &witness{st.Entry.Position - 1, f.Says()}
+					m.anchors[st.Witness.Position] = true
 				}
 			}
 			last := &out.Stages[len(out.Stages)-1]

@@ -37,7 +37,7 @@ func (a *app) clearCommand() *cobra.Command {
 }
 
 func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness workflow.Witness, at string) error {
-	s, rest, err := a.airframeAnd(ctx, args, "hold")
+	s, rest, err := a.clearing(ctx, args)
 	if err != nil {
 		return err
 	}
@@ -124,6 +124,16 @@ func askLines(ctx context.Context, p *term.Prompter, lines []string) ([]bool, er
 		i++
 	}
 	return answers, nil
+}
+
+// clearing reads the airframe, and what is to be cleared there. A damage alone
+// looks like a mark.
+func (a *app) clearing(ctx context.Context, args []string) (*workflow.State, []string, error) {
+	if len(args) == 1 && isDamage(args[0]) {
+		s, _, err := a.airframe(ctx, nil)
+		return s, args, err
+	}
+	return a.airframeAnd(ctx, args, "hold")
 }
 
 // isDamage reports whether a name looks like that of a damage, such as D1.

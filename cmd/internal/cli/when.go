@@ -65,6 +65,9 @@ func lastInstant(t, now time.Time) time.Time {
 
 func parseDuration(text string) (time.Duration, error) {
 	q, err := quantity.Parse(text, quantity.Duration)
+	if err == nil {
+		err = quantity.Unclear(text, quantity.Duration)
+	}
 	if err != nil {
 		return 0, usage("%v", err)
 	}

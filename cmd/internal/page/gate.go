@@ -29,6 +29,8 @@ type Gate struct {
 	Last     time.Time             `json:"last_reading,omitzero"`
 	Other    string                `json:"other_units,omitempty"` // limits and readings in the other unit system
 	Measure  string                `json:"measure"`
+
+	unfit bool // it must be reworked before it is measured again
 }
 
 // A Margin is how far the worst point is inside its nearest limit; negative:
@@ -75,6 +77,7 @@ func NewGate(s *workflow.State, r workflow.GateReport) Gate {
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
 		Measure: measureGate(s.Airframe.Mark, r.Gate), Other: otherUnits(r),
 	}
+	g.unfit = r.NeedsRework()
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
 		g.Gauge = gauge.Title
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -83,7 +84,7 @@ func says(facts journal.Facts) string {
 	case journal.QuarantineCleared:
 		return fmt.Sprintf("cleared the quarantine of %s, %s", f.Damage, many(len(f.Lines), "line"))
 	case journal.EquipmentChanged:
-		return fmt.Sprintf("%s the %s%s%s%s", f.Change, f.Item, optionally(", ", f.Mass.Typed()), optionally(", arm ", f.Arm.Typed()), optionally(": ", f.Note))
+		return fmt.Sprintf("%s the %s%s%s%s", f.Change, f.Item, optionally(", ", typed(f.Mass)), optionally(", arm ", typed(f.Arm)), optionally(": ", f.Note))
 	case journal.FlightLogged:
 		return "flew, " + f.Landing + " landing" + optionally(": ", f.Note)
 	case journal.StepDone:
@@ -107,9 +108,9 @@ func says(facts journal.Facts) string {
 		}
 		return "chose " + f.Answer + optionally(" for ", f.Choice)
 	case journal.ReadingTaken:
-		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), f.Value.Typed(), f.Gauge)
+		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), typed(f.Value), f.Gauge)
 	case journal.GaugeChecked:
-		return fmt.Sprintf("checked %s: it read %s on a reference of %s%s", f.Gauge, f.Reads.Typed(), f.Of.Typed(), optionally(": ", f.Note))
+		return fmt.Sprintf("checked %s: it read %s on a reference of %s%s", f.Gauge, typed(f.Reads), typed(f.Of), optionally(": ", f.Note))
 	case journal.Reworked:
 		way := ""
 		if f.Way > 0 {
@@ -124,7 +125,7 @@ func says(facts journal.Facts) string {
 		}
 		return "touched joint " + f.Joint + ": wet"
 	case journal.BenchRead:
-		return "read the bench: " + f.Temperature.Typed() + optionally(", humidity ", f.Humidity.Typed())
+		return "read the bench: " + typed(f.Temperature) + optionally(", humidity ", typed(f.Humidity))
 	case journal.ConditionSet:
 		return "confirmed " + f.Setting.String()
 	case journal.Noted:
@@ -224,6 +225,12 @@ func (r Recorded) Markdown(c Clock) string {
 		l.item("gate %s: **%s**%s", esc(g.Name), esc(strings.ToUpper(g.Standing.Words())), optionally(", ", esc(g.Reason)))
 		if g.Standing == workflow.Failed {
 			l.text(g.Rework)
+			if g.unfit {
+				l.add("%s", "When it is reworked:\n\n"+command(reworkLine(r.Mark, g.Name)))
+			}
+		}
+		if g.Standing == workflow.Undecided {
+			l.item("the gauge can't decide it: measure it with a finer one, or rework it; the same reading once more decides nothing")
 		}
 	}
 	for _, g := range r.Gauges {
@@ -279,4 +286,12 @@ func (f Fleet) Markdown(c Clock) string {
 		l.item("**%s** · %s · %s", esc(a.Mark), esc(a.Title), a.flightLine(c))
 	}
 	return l.String()
+}
+
+// typed is a quantity as it was typed, and how it was read where that had a comma.
+func typed(q quantity.Quantity) string {
+	if quantity.WithPoint(q.Typed()) != q.Typed() {
+		return q.Typed() + " (read as " + q.String() + ")"
+	}
+	return q.Typed()
 }

@@ -74,9 +74,9 @@ func fillCoat(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, no
 		if a.Title == "" {
 			continue // the sheet has none of that name
 		}
-		if p.Joint.Adhesive, p.Joint.Says = a.Title, adhesiveSays(a.Adhesive); len(may) > 1 {
-			p.Joint.Adhesive, p.Joint.Says = "", ""
-			p.Joint.OneOf = append(p.Joint.OneOf, Adhesive{a.Name, a.Title, adhesiveSays(a.Adhesive), newReasons(a.Unfit)})
+		if p.Joint.Adhesive, p.Joint.Says, p.Joint.Mixed = a.Title, adhesiveSays(a.Adhesive), a.Times.Mixed; len(may) > 1 {
+			p.Joint.Adhesive, p.Joint.Says, p.Joint.Mixed = "", "", false
+			p.Joint.OneOf = append(p.Joint.OneOf, Adhesive{a.Name, a.Title, adhesiveSays(a.Adhesive), a.Times.Mixed, newReasons(a.Unfit)})
 		}
 	}
 }
@@ -88,7 +88,7 @@ func withWords(step steps.Step) string { return strings.Join(step.Adhesives, " o
 func fillGlue(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
 	fillCoat(p, s, job, step, now)
 	if p.Act == workflow.ToPress {
-		p.Joint.Adhesive, p.Joint.OneOf = "", nil
+		p.Joint.Adhesive, p.Joint.Mixed, p.Joint.OneOf = "", false, nil
 	}
 }
 
@@ -144,13 +144,22 @@ func glueCommands(p *Step, name string) []string {
 	if p.Act == workflow.ToRecoat {
 		line += ` --began "5 min ago"`
 	}
+	mixed := func(line string, of bool) string {
+		if of {
+			line += ` --mixed "…"`
+		}
+		return line
+	}
+	if p.Joint != nil && len(p.Joint.OneOf) == 0 {
+		line = mixed(line, p.Joint.Mixed)
+	}
 	if p.Joint == nil || len(p.Joint.OneOf) == 0 {
 		return []string{line}
 	}
 	var lines []string
 	for _, a := range p.Joint.OneOf {
 		if len(a.Unfit) == 0 {
-			lines = append(lines, line+" --with "+a.Name)
+			lines = append(lines, mixed(line+" --with "+a.Name, a.Mixed))
 		}
 	}
 	return lines

@@ -184,8 +184,12 @@ func procedureText(p *steps.Procedure, from string) string {
 	for _, stage := range p.Stages {
 		l.stageHead(stage)
 		for _, s := range stage.Steps {
-			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(s.Label()),
-				esc(optionally(". In short: ", s.Short)), esc(optionally(". Source: ", s.Source)))
+			short := s.Short
+			if s.Source != "" {
+				short = strings.TrimSuffix(short, ".")
+			}
+			l.item("**%s** (%s)%s: %s%s%s", esc(s.Name), s.Kind, governed(s.Where), esc(strings.TrimSuffix(s.Label(), ".")),
+				esc(optionally(". In short: ", short)), esc(optionally(". Source: ", s.Source)))
 			for _, m := range s.Methods {
 				l.add("  - %s", answerText(m))
 			}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Next is what to do now, and why everything else waits.
@@ -137,6 +138,11 @@ func Refusal(r *workflow.Refusal, c Clock) string {
 	l.add("**Refused:** %s\n", esc(r.What))
 	for _, reason := range r.Reasons {
 		l.item("%s", ReasonText(reason, c))
+	}
+	for _, e := range r.Record {
+		if f, ok := e.Facts.(journal.TouchTested); ok && !f.Ready {
+			l.item("recorded all the same: joint %s was wet at the touch test (entry %d)", esc(f.Joint), e.Position)
+		}
 	}
 	return l.String()
 }

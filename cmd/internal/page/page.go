@@ -21,10 +21,27 @@ type Clock struct {
 	BothUnits bool
 }
 
-// At shows a moment; "" for the zero one.
+// At shows a moment, with its seconds if it is less than a minute away; "" for the
+// zero one.
 func (c Clock) At(t time.Time) string {
+	return c.at(t, !t.IsZero() && t.After(c.Now) && t.Sub(c.Now) < time.Minute)
+}
+
+// Between shows the ends of a window: both with their seconds if it is shorter
+// than a minute.
+func (c Clock) Between(opens, closes time.Time) (from, to string) {
+	if length := closes.Sub(opens); length > 0 && length < time.Minute {
+		return c.at(opens, true), c.at(closes, true)
+	}
+	return c.At(opens), c.At(closes)
+}
+
+func (c Clock) at(t time.Time, seconds bool) string {
 	if t.IsZero() {
 		return ""
+	}
+	if seconds {
+		return strings.Replace(c.at(t, false), t.In(time.Local).Format("15:04"), t.In(time.Local).Format("15:04:05"), 1)
 	}
 	local, now := t.In(time.Local), c.Now.In(time.Local)
 	switch {
@@ -40,7 +57,12 @@ func (c Clock) At(t time.Time) string {
 func (c Clock) Full(t time.Time) string { return t.In(time.Local).Format("2 Jan 2006 15:04") }
 
 // In shows how long it is until a moment.
-func (c Clock) In(t time.Time) string { return Span(t.Sub(c.Now)) }
+func (c Clock) In(t time.Time) string {
+	if left := t.Sub(c.Now); left < time.Minute { // a part of a second is not over yet
+		return Span((left + time.Second - 1).Truncate(time.Second))
+	}
+	return Span(t.Sub(c.Now))
+}
 
 // Span shows a length of time: with seconds only below ten minutes.
 func Span(d time.Duration) string {

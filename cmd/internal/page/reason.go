@@ -58,6 +58,13 @@ func joined(advice, command string) string {
 // Remedy spells a remedy: advice in words, and the command to type; either may
 // be "".
 func Remedy(r workflow.Remedy) (advice, command string) {
+	if advice, command = remedy(r); command != "" && !r.Then.IsZero() {
+		command += fmt.Sprintf(" --at %q", r.Then.In(time.Local).Format("2006-01-02 15:04"))
+	}
+	return advice, command
+}
+
+func remedy(r workflow.Remedy) (advice, command string) {
 	switch r.Kind {
 	case workflow.ToReadBench:
 		if r.Humidity {
@@ -217,7 +224,8 @@ func ReasonText(r workflow.Reason, c Clock) string {
 	text := esc(said(workflow.Cause{Text: r.Text, At: r.At}))
 	switch {
 	case !r.Until.IsZero() && !r.Closes.IsZero():
-		text += fmt.Sprintf("; open from **%s** (in %s) to %s", c.At(r.Until), c.In(r.Until), c.At(r.Closes))
+		from, to := c.Between(r.Until, r.Closes)
+		text += fmt.Sprintf("; open from **%s** (in %s) to %s", from, c.In(r.Until), to)
 	case r.Because == workflow.ByClock:
 	case !r.Until.IsZero():
 		text += fmt.Sprintf(", until **%s** (in %s)", c.At(r.Until), c.In(r.Until))

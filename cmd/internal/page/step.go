@@ -47,6 +47,7 @@ type Joint struct {
 	Name     string         `json:"name"`
 	Adhesive string         `json:"adhesive,omitempty"`
 	Says     string         `json:"says,omitempty"`
+	Mixed    bool           `json:"mixed,omitempty"`  // its adhesive counts from mixing
 	OneOf    []Adhesive     `json:"one_of,omitempty"` // what a coat may be of, where that is still open
 	Phase    workflow.Phase `json:"phase,omitempty"`
 	Opens    time.Time      `json:"opens,omitzero"`
@@ -58,6 +59,7 @@ type Adhesive struct {
 	Name  string   `json:"name"`
 	Title string   `json:"title"`
 	Says  string   `json:"says"`
+	Mixed bool     `json:"mixed,omitempty"` // it counts from mixing
 	Unfit []Reason `json:"unfit,omitempty"` // why it can't be used now
 }
 
@@ -76,8 +78,17 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		return p
 	}
 	p.Needs, p.Tools = s.NeedsAt(job, step, now), toolsOf(s.Sheet, step.Tools)
+	oneOf := s.OneOf(job, step, now)
+	for _, need := range sharedNeeds(s.Sheet, step, oneOf) {
+		if !slices.Contains(p.Needs, need) {
+			p.Needs = append(p.Needs, need)
+		}
+	}
 	for _, u := range slices.Backward(s.UsesOf(job, step, now)) {
 		if caution := cautionOf(s, u, now); caution != "" {
+			if len(oneOf) > 1 && slices.Contains(oneOf, u.Name) {
+				caution = "With " + u.Name + ": " + caution
+			}
 			p.Cautions = append([]string{caution}, p.Cautions...)
 		}
 	}
@@ -230,7 +241,8 @@ func (j Joint) words(kind steps.Kind, c Clock) string {
 	case j.Phase == workflow.Open:
 		return fmt.Sprintf(": open now, join it by **%s** (%s left)", c.At(j.Closes), c.In(j.Closes))
 	case j.Phase == workflow.Tacking:
-		return fmt.Sprintf(": %s, open from **%s** to %s", j.Phase, c.At(j.Opens), c.At(j.Closes))
+		from, to := c.Between(j.Opens, j.Closes)
+		return fmt.Sprintf(": %s, open from **%s** to %s", j.Phase, from, to)
 	case j.Phase != "":
 		return ": " + string(j.Phase)
 	}

@@ -51,7 +51,8 @@ func (t Timer) line(c Clock) string {
 		return fmt.Sprintf("joint %s: one face coated, must be joined by %s", name, c.At(t.Closes))
 	case workflow.Tacking:
 		if c.Now.Before(t.Opens) {
-			return fmt.Sprintf("joint %s: drying, open from **%s** (%s) to %s", name, c.At(t.Opens), c.In(t.Opens), c.At(t.Closes))
+			from, to := c.Between(t.Opens, t.Closes)
+			return fmt.Sprintf("joint %s: drying, open from **%s** (%s) to %s", name, from, c.In(t.Opens), to)
 		}
 		return fmt.Sprintf("joint %s: wet at the last touch test, must be joined by %s", name, c.At(t.Closes))
 	case workflow.Open:

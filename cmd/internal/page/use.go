@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -82,6 +83,19 @@ func (l *lines) harmed(all []Reason, c Clock) {
 	for _, r := range all {
 		l.item("**Caution, at once:** %s", ReasonText(r.Reason, c))
 	}
+}
+
+// sharedNeeds are what each of several adhesives needs.
+func sharedNeeds(sheet *steps.Sheet, step steps.Step, adhesives []string) []steps.Setting {
+	var shared []steps.Setting
+	for i, u := range sheet.UsesOf(steps.Step{}, adhesives...) {
+		needs := u.NeedsAt(step)
+		if i == 0 {
+			shared = needs
+		}
+		shared = slices.DeleteFunc(slices.Clone(shared), func(n steps.Setting) bool { return !slices.Contains(needs, n) })
+	}
+	return shared
 }
 
 // toolsOf are the tools of a step in words.
