@@ -40,7 +40,7 @@ func TestAWholeLife(t *testing.T) {
 	for _, h := range elements(root, "h2") {
 		headings = append(headings, textOf(h))
 	}
-	want := []string{"Timeline", "What the record does not show", "Releases", "Damage and repair", "Readings", "Checks of gauges", "Joints", "Jobs", "Changes of equipment", "Seals", "Corrections"}
+	want := []string{"Timeline", "What the record does not show", "Releases", "Damage and repair", "Readings", "Checks of gauges", "Glues and tools", "Joints", "Jobs", "Changes of equipment", "Seals", "Corrections"}
 	if !slices.Equal(headings, want) {
 		t.Errorf("the headings are %q; want %q", headings, want)
 	}
@@ -243,8 +243,8 @@ func TestEveryChapterIsInert(t *testing.T) {
 			t.Errorf("the chapter %s shows no hostile text", attribute(section, "id"))
 		}
 	}
-	if chapters != 13 {
-		t.Errorf("there are %d chapters; the list of contents has 13", chapters)
+	if chapters != 14 {
+		t.Errorf("there are %d chapters; the list of contents has 14", chapters)
 	}
 	if n := len(elements(root, "img")); n != 1 {
 		t.Errorf("%d images are shown", n)

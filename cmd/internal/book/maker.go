@@ -29,6 +29,7 @@ type book struct {
 	Bench       bench
 	Damages     []damage
 	Checks      []workflow.GaugeCheck
+	Uses        []use
 	Equipment   []equipment
 	Releases    []release
 	Seals       []seal
@@ -109,7 +110,7 @@ func (m *maker) book() (*book, error) {
 	b.Gates, b.Strays = m.gates()
 	b.Joints, b.Bench = m.joints(), m.bench()
 	b.Damages, b.Photos = m.damages()
-	b.Checks = m.checks()
+	b.Checks, b.Uses = m.checks(), m.uses()
 	b.Equipment = m.equipment()
 	b.Seals = m.seals()
 	b.Releases = m.releases(b.Seals)

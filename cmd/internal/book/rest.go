@@ -181,6 +181,36 @@ func (m *maker) checks() []workflow.GaugeCheck {
 	return all
 }
 
+// A use is what was confirmed before an adhesive or a tool was used, and when.
+type use struct {
+	Title   string
+	Lines   []string
+	Cleared []entry
+}
+
+// uses returns what was confirmed of each adhesive and tool, apart where its
+// lines changed.
+func (m *maker) uses() []use {
+	var all []use
+	for _, e := range m.live() {
+		f, ok := e.Facts.(journal.UseCleared)
+		if !ok {
+			continue
+		}
+		title := f.Of
+		if u, known := m.s.Sheet.Use(f.Of); known {
+			title = u.Title
+		}
+		i := slices.IndexFunc(all, func(u use) bool { return u.Title == title && slices.Equal(u.Lines, f.Lines) })
+		if i < 0 {
+			i, all = len(all), append(all, use{Title: title, Lines: f.Lines})
+		}
+		all[i].Cleared = append(all[i].Cleared, e)
+		m.anchors[e.Position] = true
+	}
+	return all
+}
+
 // A correction is one entry that took others back, with those.
 type correction struct {
 	entry
