@@ -222,3 +222,12 @@ func TestAReworkDisturbsWhatItSays(t *testing.T) {
 		t.Errorf("after a rework of the wing square is %s", g.Says().Text)
 	}
 }
+
+func TestAReadingOutlivesFlights(t *testing.T) {
+	s := &State{Flights: []Flight{{Position: 1}}}
+	for flights, want := range map[int]string{1: "1 flight since it was taken, and it is valid for 1", 2: ""} {
+		if got := s.outlived(steps.Validity{Flights: flights}, reading{}, time.Time{}); got != want {
+			t.Errorf("valid for %d flights: %q, want %q", flights, got, want)
+		}
+	}
+}
