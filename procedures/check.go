@@ -22,6 +22,7 @@ type Report struct {
 	Faults    Faults
 	Notes     Faults
 	Answers   int // answers of triage tables that were composed with sheets
+	Unfit     int // answers of the embedded tables that can't be started on a design of one's own
 }
 
 // Check checks files together, and with what of the library depends on them:
@@ -204,7 +205,9 @@ func (c *checker) report() (Report, error) {
 	if err := c.compose(); err != nil {
 		return Report{}, err
 	}
+	c.meant()
 	for _, u := range c.unfits {
+		out.Unfit += len(u.names)
 		c.notes = append(c.notes, u.note())
 	}
 	if c.whole {

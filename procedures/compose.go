@@ -221,5 +221,5 @@ func (u unfits) note() Fault {
 	if more := len(u.names) - few; more > 0 {
 		names += fmt.Sprintf(" and %d more", more)
 	}
-	return u.sheet.fault(top(), fmt.Sprintf("after a crash, these answers of %s can't be started on this design: %s. The first, %s", u.table.Name(), names, u.first))
+	return u.sheet.fault(top(), fmt.Sprintf("after a crash, these answers of %s can't be started on this design: %s; a triage table for it can answer that damage. The first, %s", u.table.Name(), names, u.first))
 }

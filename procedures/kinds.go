@@ -77,7 +77,7 @@ func stepKinds() []stepKind {
 					{"from", optional, field(func(s *s) *string { return &s.From }, nameValue{}),
 						"the step that both count from; by default the one before the wait", "# join-roots"},
 					{"late", optional, field(func(s *s) *string { return &s.Late }, nameValue{}),
-						"what happens when it is too late: a step of this stage, and all from there to the wait must be done again; or `say`, and the record only says so", "# coat-roots"},
+						"what happens when it is too late: a step of this stage before the wait, with no join between the two, and all from there to the wait must be done again; or `say`, and the record only says so", "# coat-roots"},
 				}}}},
 		{kind: steps.Measure, check: staleAlone, sheet: gatesThere,
 			help:    "the gates that are measured; `stale` alone is every gate that this job has made stale",

@@ -29,8 +29,14 @@ func wholeSet() map[string]string {
 	}
 }
 
-// together checks the text, which stands for one of the set, with the others.
+// together are the faults of the text, which stands for one of the set, with the others.
 func together(t *testing.T, valid, text string) Faults {
+	t.Helper()
+	return check(t, valid, text).Faults
+}
+
+// check checks the text, which stands for one of the set, with the others.
+func check(t *testing.T, valid, text string) Report {
 	t.Helper()
 	c := checker{ctx: t.Context()}
 	for of, good := range wholeSet() {
@@ -50,7 +56,7 @@ func together(t *testing.T, valid, text string) Faults {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return report.Faults
+	return report
 }
 
 // What is wrong with a shared step is said once, whoever uses it.

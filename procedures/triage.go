@@ -136,7 +136,7 @@ func rowKeys() mapping[steps.Row] {
 		{"severity", optional, field(func(r *r) *[]string { return &r.Severities }, wordsValue{steps.Severities()}),
 			"how bad: cosmetic is a mark that disturbs nothing but what its procedure says, slight would hold in flight, serious must be repaired, total means that the part is lost. Any but cosmetic by default", "[slight, serious]"},
 		{steps.ToRepair, choice, answer(steps.ToRepair),
-			"the procedure that repairs it", "nose-crushed"},
+			"the procedure that repairs it, or a check where a look is enough", "nose-crushed"},
 		{steps.ToReplace, choice, answer(steps.ToReplace),
 			"the procedure that fits a new part", "finding: cracked\nzone: tail\nreplace: tail-off\nwhy: A split tail is never straight again."},
 		{steps.ToScrap, choice, outcomeValue{steps.ToScrap, scrapValue{}},

@@ -197,11 +197,11 @@ func TestAsked(t *testing.T) {
 		return q
 	}
 	own := &Triage{Name: "own", Unknown: "look", HardLanding: "", Rows: []Row{{Findings: []string{"cracked"}, Zones: []string{"wing"}, Procedure: "mend"}},
-		Findings: []Finding{{Name: "cracked", Title: "mine", Zones: []string{"wing"}, Also: []string{"split"}}, {Name: "hit", Zones: []string{"battery"}, Quarantine: lies("24 h")}},
+		Findings: []Finding{{Name: "cracked", Title: "mine", Zones: []string{"wing"}, Also: []string{"split"}}, {Name: "hit", Title: "battery hit", Zones: []string{"battery"}, Also: []string{"beule"}, Caution: "Charge it again.", Quarantine: lies("24 h")}},
 		OwnWords: []OwnWords{{"wing", "cracked"}}}
 	general := &Triage{Name: "general", Unknown: "inspect", HardLanding: "check", Rows: []Row{{Findings: []string{"cracked"}, Procedure: "glue"}, {Findings: []string{"nicked"}, Procedure: "new"}, {Findings: []string{"puffed"}, Severities: []string{Slight, Total}, Outcome: ToRepair, Procedure: "look-at-it"}, {Findings: []string{"puffed"}, Severities: []string{Total}, Outcome: ToReplace, Procedure: "swap"}},
 		Findings: []Finding{{Name: "cracked", Title: "theirs", Zones: []string{"tail"}}, {Name: "nicked", Zones: []string{"propeller"}, Caution: "Battery out."},
-			{Name: "hit", Zones: []string{"battery"}, Quarantine: lies("48 h")}, {Name: "puffed", Zones: []string{"battery"}, Quarantine: lies("72 h")}, {Name: "wet", Zones: []string{"radio"}, Quarantine: lies("")}},
+			{Name: "hit", Title: "battery dented", Zones: []string{"battery"}, Also: []string{"pack smokes"}, Caution: "It burns.", Quarantine: lies("48 h")}, {Name: "puffed", Zones: []string{"battery"}, Quarantine: lies("72 h")}, {Name: "wet", Zones: []string{"radio"}, Quarantine: lies("")}},
 		OwnWords: []OwnWords{{"wing", "nicked"}, {"propeller", "nicked"}, {"spars", "bend-test"}, {"tail", "cracked"}, {"radio", "cracked"}, {"battery", "bend-test"}}}
 	all := Asked(own, general)
 	for _, c := range []struct{ finding, zone, severity, want string }{
@@ -217,8 +217,13 @@ func TestAsked(t *testing.T) {
 	if f, _ := all.Finding("cracked"); f.Title != "mine" || !f.In("wing") || !f.In("tail") || f.In("pod") {
 		t.Errorf("cracked is %+v", f)
 	}
-	if f, _ := all.Finding("hit"); f.Quarantine.Lasts() != 48*time.Hour {
-		t.Errorf("hit lies for %v", f.Quarantine.Lasts())
+	if f, _ := all.Finding("hit"); f.Quarantine.Lasts() != 48*time.Hour || f.Caution != "Charge it again. It burns." {
+		t.Errorf("hit lies for %v, with the caution %q", f.Quarantine.Lasts(), f.Caution)
+	}
+	for _, words := range []string{"eine Beule", "the pack smokes", "battery dented a bit"} {
+		if m := all.Sounds([]string{"battery", "pod"}, "pod", words); len(m) != 1 || m[0].Name != "hit" {
+			t.Errorf("%q sounds like %v", words, m)
+		}
 	}
 	for zone, want := range map[string]string{"battery": "puffed", "wing": "cracked", "radio": "wet", "spars": "", "tail": "cracked", "motor": ""} {
 		if f, _ := all.Means(zone); f.Name != want {

@@ -105,8 +105,9 @@ type Row struct {
 
 // Asked are tables as one, in the order in which they are asked: the first row of
 // them that fits answers, and the findings of all are known. Of a finding that
-// several have, the first one's words count, the zones of all, and the longest
-// quarantine.
+// several have, the first one's title counts, and the zones, the words and the
+// cautions of all, and the longest quarantine: no table takes away what another one
+// warns of.
 func Asked(tables ...*Triage) *Triage {
 	all := &Triage{}
 	var names []string
@@ -141,10 +142,15 @@ func (f Finding) with(later Finding) Finding {
 			}
 		}
 	}
-	if len(f.Also) == 0 {
-		f.Also = later.Also
+	for _, words := range append([]string{later.Title}, later.Also...) {
+		if words != f.Title && !slices.Contains(f.Also, words) {
+			f.Also = append(slices.Clip(f.Also), words)
+		}
 	}
-	f.Caution, f.Quarantine = cmp.Or(f.Caution, later.Caution), f.Quarantine.longer(later.Quarantine)
+	if !strings.Contains(f.Caution, later.Caution) {
+		f.Caution = strings.TrimSpace(f.Caution + " " + later.Caution)
+	}
+	f.Quarantine = f.Quarantine.longer(later.Quarantine)
 	return f
 }
 

@@ -59,6 +59,6 @@ func (a *app) choose(ctx context.Context, args []string, no bool, at string) err
 	if err != nil {
 		return err
 	}
-	a.say("%s", page.OpenedLine(s.Airframe.Mark, opened.Job, len(job.Procedure.Steps())))
+	a.say("%s", page.OpenedLine(s.Airframe.Mark, opened.Job, job.Procedure.Steps()))
 	return nil
 }

@@ -64,6 +64,6 @@ func (a *app) start(ctx context.Context, args []string, zone, at string) error {
 	if err := a.sayInPlace(state, state.SheetDigest, job.Digest); err != nil {
 		return err
 	}
-	a.say("%s", page.OpenedLine(mark, opened.Job, len(job.Procedure.Steps())))
+	a.say("%s", page.OpenedLine(mark, opened.Job, job.Procedure.Steps()))
 	return nil
 }

@@ -2,9 +2,11 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -22,8 +24,12 @@ func AwaitLine(mark string, w workflow.Await, c Clock) string {
 }
 
 // OpenedLine says that a job was opened, and how to go on.
-func OpenedLine(mark, job string, steps int) string {
-	return fmt.Sprintf("Job %s is open on %s: %s. Next: fettle next %s, or fettle follow %s", job, mark, many(steps, "step"), mark, mark)
+func OpenedLine(mark, job string, of []steps.Step) string {
+	more := ""
+	if slices.ContainsFunc(of, func(s steps.Step) bool { return s.Choose != "" || len(s.Methods) > 0 }) {
+		more = ", and those that a choice brings in"
+	}
+	return fmt.Sprintf("Job %s is open on %s: %s%s. Next: fettle next %s, or fettle follow %s", job, mark, many(len(of), "step"), more, mark, mark)
 }
 
 // eventWords says what the wait is for, and what its second time means.

@@ -31,9 +31,6 @@ func (d FullDocument) Markdown(Clock) string {
 		for _, stage := range d.Procedure.Stages {
 			l.stageHead(stage)
 			for _, s := range stage.Steps {
-				if d.Procedure.Kind == steps.Shared {
-					s = withBlanks(s)
-				}
 				l.fullStep(&s, d.sheets)
 			}
 		}
@@ -63,19 +60,6 @@ func (d FullDocument) Markdown(Clock) string {
 		}
 	}
 	return l.String()
-}
-
-// withBlanks keeps what is to be filled in, <side>, from being taken for HTML in
-// the Markdown of a step.
-func withBlanks(s steps.Step) steps.Step {
-	keep := strings.NewReplacer("<", `\<`)
-	s.Do, s.Why, s.Cautions, s.Confirm = keep.Replace(s.Do), keep.Replace(s.Why), slices.Clone(s.Cautions), slices.Clone(s.Confirm)
-	for _, texts := range [][]string{s.Cautions, s.Confirm} {
-		for i := range texts {
-			texts[i] = keep.Replace(texts[i])
-		}
-	}
-	return s
 }
 
 // said is what a key says: on its line, or where it has several, below it.
@@ -119,7 +103,7 @@ func (l *lines) fullStep(s *steps.Step, sheets []*steps.Sheet) {
 	}
 	l.text(s.Do)
 	for i, line := range s.Confirm {
-		l.add("%d. %s", i+1, strings.TrimSpace(line))
+		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
 	}
 	for _, said := range procedures.StepSays(s, "step", "title", "caution", "do", "why", "hold", "with", "without") {
 		l.said(said)
@@ -139,7 +123,7 @@ func (l *lines) fullStep(s *steps.Step, sheets []*steps.Sheet) {
 		l.item("%s", g.of()+g.says) // Markdown already
 	}
 	if s.Why != "" {
-		l.add("\n**Why.** %s\n", strings.TrimSpace(s.Why))
+		l.add("\n**Why.** %s\n", tagless(strings.TrimSpace(s.Why)))
 	}
 }
 

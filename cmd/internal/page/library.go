@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
 )
@@ -74,13 +75,17 @@ func NewDocument(d *procedures.Document, from procedures.Origin) Document {
 // Markdown is the document in words.
 func (d Document) Markdown(Clock) string {
 	from := d.from()
+	var l lines
 	switch {
 	case d.Sheet != nil:
-		return sheetText(d.Sheet, from)
+		l.WriteString(sheetText(d.Sheet, from))
 	case d.Triage != nil:
-		return triageText(d.Triage, from)
+		l.WriteString(triageText(d.Triage, from))
+	default:
+		l.WriteString(procedureText(d.Procedure, from))
 	}
-	return procedureText(d.Procedure, from)
+	l.add("\n*`fettle library show %s --full` shows every word of it.*\n", term.Line(d.Name))
+	return l.String()
 }
 
 func (d Document) from() string {
@@ -227,12 +232,12 @@ func triageText(t *steps.Triage, from string) string {
 			l.item("caution: %s", esc(f.Caution))
 		}
 		if q := f.Quarantine; !q.IsZero() {
-			l.item("quarantine%s: %s", esc(optionally(" of ", q.For.Typed())), esc(strings.Join(q.Confirm, "; ")))
+			l.item("quarantine%s: %s", optionally(" of ", esc(q.For.Typed())), esc(strings.Join(q.Confirm, "; ")))
 		}
 		for _, r := range t.Rows {
 			if slices.Contains(r.Findings, f.Name) {
 				where := first(strings.Join(r.Zones, ", "), "any zone") + ", " + first(strings.Join(r.Severities, " or "), "any severity but cosmetic")
-				l.item("%s: **%s** %s. %s", esc(where), esc(r.Outcome), esc(r.Procedure), esc(r.Why))
+				l.item("%s: **%s**%s. %s", esc(where), esc(r.Outcome), optionally(" ", esc(r.Procedure)), esc(r.Why))
 			}
 		}
 	}
@@ -308,7 +313,8 @@ type Check struct {
 	Documents []Checked `json:"documents"`
 	Faults    []Fault   `json:"faults"`
 	Notes     []Fault   `json:"notes,omitempty"`
-	Answers   int       `json:"answers,omitempty"` // answers to damage that were tried
+	Answers   int       `json:"answers,omitempty"` // answers to damage that can be started
+	Unfit     int       `json:"unfit,omitempty"`   // answers that can't, as the notes say
 }
 
 // Checked is one document that was checked.
@@ -329,7 +335,7 @@ type Fault struct {
 
 // NewCheck makes the result of a check.
 func NewCheck(report procedures.Report) Check {
-	c := Check{Documents: []Checked{}, Faults: []Fault{}, Answers: report.Answers}
+	c := Check{Documents: []Checked{}, Faults: []Fault{}, Answers: report.Answers, Unfit: report.Unfit}
 	for _, r := range report.Documents {
 		c.Documents = append(c.Documents, Checked{r.Document.File, r.Document.Name(), r.Document.Kind(), r.Serves})
 	}
@@ -357,7 +363,10 @@ func (c Check) Plain() string {
 	for _, n := range c.Notes {
 		fmt.Fprintf(&b, "%s:%d:%d: note: %s\n", n.File, n.Line, n.Column, n.Text)
 	}
-	if c.Answers > 0 {
+	switch {
+	case c.Unfit > 0:
+		fmt.Fprintf(&b, "%d answers to damage were tried; %d of them can't be started, as the notes say\n", c.Answers+c.Unfit, c.Unfit)
+	case c.Answers > 0:
 		fmt.Fprintf(&b, "%d answers to damage were tried, and every plan of repair can be started\n", c.Answers)
 	}
 	return b.String()

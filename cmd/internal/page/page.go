@@ -5,7 +5,9 @@ package page
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 	"unicode/utf8"
@@ -154,12 +156,28 @@ func (l *lines) fact(format string, args ...any) { l.add("* "+format, args...) }
 
 // caution adds a caution from a document, set off from the rest.
 func (l *lines) caution(text string) {
-	l.add("> **Caution.** %s\n", strings.ReplaceAll(strings.TrimSpace(text), "\n", "\n> "))
+	l.add("> **Caution.** %s\n", strings.ReplaceAll(tagless(strings.TrimSpace(text)), "\n", "\n> "))
 }
 
 // text adds Markdown from a document as it stands, between blank lines.
 func (l *lines) text(markdown string) {
 	if markdown = strings.TrimSpace(markdown); markdown != "" {
-		l.add("\n%s\n", markdown)
+		l.add("\n%s\n", tagless(markdown))
 	}
+}
+
+// tagsAndCode are code, which stays as it is, and a word in angle brackets.
+var tagsAndCode = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile("(?s)```.*?```|`[^`\n]*`|\\\\.|<[A-Za-z/][^<>:@]*>")
+})
+
+// tagless has a word in angle brackets stay a word: documents have no HTML, which
+// the terminal would leave out.
+func tagless(markdown string) string {
+	return tagsAndCode().ReplaceAllStringFunc(markdown, func(s string) string {
+		if s[0] == '<' {
+			return `\` + s
+		}
+		return s
+	})
 }

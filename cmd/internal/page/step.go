@@ -150,7 +150,7 @@ func (p Step) Markdown(c Clock) string {
 		l.add("\n*In short, as you have done it before; `%s` shows all of it.*\n", p.more)
 	}
 	for i, line := range p.Lines {
-		l.add("%d. %s", i+1, strings.TrimSpace(line))
+		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
 	}
 	for i, a := range p.Answers {
 		l.add("%d. %s", i+1, answerText(a))
@@ -176,7 +176,7 @@ func (p Step) Markdown(c Clock) string {
 		}
 	}
 	if p.Why != "" {
-		l.add("\n**Why.** %s\n", strings.TrimSpace(p.Why))
+		l.add("\n**Why.** %s\n", tagless(strings.TrimSpace(p.Why)))
 	}
 	if p.Hands != "" {
 		l.fact("takes %s", esc(p.Hands))

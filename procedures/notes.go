@@ -1,0 +1,93 @@
+package procedures
+
+import (
+	"fmt"
+	"slices"
+
+	"fettle/steps"
+)
+
+// meant notes what may be meant so and is more often forgotten: in a repair, to
+// measure what it disturbed; of a tool, what is measured and set before it is used.
+func (c *checker) meant() {
+	for _, d := range c.docs {
+		switch {
+		case !c.own[d] || c.bad[d]:
+		case d.Procedure != nil && d.Starts():
+			c.remeasured(d)
+		case d.Sheet != nil:
+			c.readied(d)
+		}
+	}
+}
+
+// remeasured notes a repair that leaves stale what it disturbed.
+func (c *checker) remeasured(d *Document) {
+	if d.Procedure.Kind != steps.Repair || d.doubts.lost(steps.Measure) {
+		return
+	}
+	disturbs := false
+	for _, s := range d.Procedure.Steps() {
+		if slices.Contains(s.Gates, steps.Stale) {
+			return
+		}
+		disturbs = disturbs || len(s.Disturbs) > 0
+	}
+	if disturbs {
+		c.notes = append(c.notes, d.fault(top(), "the repair disturbs zones and does not measure again what that makes stale; write as its last step: - {step: measure-again, measure: stale}"))
+	}
+}
+
+// readied notes tools in use whose gate no step measures, or whose condition no
+// step sets; and glue that grips while it is laid, sooner than the step takes.
+func (c *checker) readied(sheet *Document) {
+	measured, set, used := map[string]bool{}, map[steps.Setting]bool{}, map[string]bool{}
+	said := map[string]bool{} // of which documents
+	for _, d := range c.all() {
+		if d.Procedure == nil || !d.Starts() || d.Procedure.Design != sheet.Sheet.Name && !d.Serves(sheet.Sheet) {
+			continue
+		}
+		for _, s := range d.Procedure.Steps() {
+			for _, g := range s.Gates {
+				measured[g] = true
+			}
+			for _, on := range s.Sets {
+				set[on] = true
+			}
+			for _, t := range s.Tools {
+				used[t] = true
+			}
+			if c.own[d] && !said[d.Name()] {
+				said[d.Name()] = c.grips(d, &s, sheet.Sheet)
+			}
+		}
+	}
+	for _, t := range sheet.Sheet.Tools {
+		at := sheet.places["the tool "+t.Name]
+		for _, g := range t.Measure {
+			if used[t.Name] && !measured[g] {
+				c.notes = append(c.notes, sheet.fault(at, fmt.Sprintf("the tool %s is used once %s has passed, and no step measures that: write measure: %s in a step before it is used", t.Name, g, g)))
+			}
+		}
+		for _, n := range t.Needs {
+			if used[t.Name] && !set[n] {
+				c.notes = append(c.notes, sheet.fault(at, fmt.Sprintf("the tool %s needs %s, which no step sets: write sets: {%s: %s} in a step before it is used", t.Name, n, n.Condition, n.State)))
+			}
+		}
+	}
+}
+
+// grips notes glue that is pressed within a time shorter than its step takes.
+func (c *checker) grips(d *Document, s *steps.Step, sheet *steps.Sheet) bool {
+	if t := s.Kind.Traits(); !t.Coats || !t.Joins {
+		return false
+	}
+	hands, _ := s.Hands.Duration()
+	for _, name := range s.Adhesives {
+		if a, ok := sheet.Adhesive(name); ok && !a.Times.Mixed && a.Times.From == 0 && hands > a.Times.To {
+			d.complain(s, &c.notes)("hands", "%s grips within %s of the last bead, and the step takes %s: make sure that the last bead is laid late enough, here and in steps like it", name, a.To, s.Hands)
+			return true
+		}
+	}
+	return false
+}

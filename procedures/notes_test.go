@@ -1,0 +1,37 @@
+package procedures
+
+import (
+	"slices"
+	"strings"
+	"testing"
+)
+
+func TestNotes(t *testing.T) {
+	const repair = "x.yaml:1:1: the repair disturbs zones and does not measure again what that makes stale"
+	for _, c := range []struct {
+		name, of string
+		edit     []string
+		want     []string
+	}{
+		{"in order", sheetText, nil, nil},
+		{"a repair that leaves it stale", repairText, []string{"[wing, tail]", "[wing, tail, radio]", "[stale]", "[slot]"}, []string{repair}},
+		{"a repair that disturbs nothing", repairText, []string{"[wing, tail]", "[wing, tail, radio]", "[stale]", "[slot]", "        disturbs: [here]\n", ""}, nil},
+		{"a tool in use", buildText, []string{"tools: [knife]", "tools: [iron]"}, []string{
+			"other.yaml:66:3: the tool iron is used once sole has passed, and no step measures that: write measure: sole in a step before it is used",
+			"other.yaml:66:3: the tool iron needs fan: on, which no step sets: write sets: {fan: on} in a step before it is used"}},
+		{"a tool got ready", buildText, []string{"tools: [knife]", "tools: [iron]", "sets: {propeller: off}", "sets: {propeller: off, fan: on}", "measure: [square]", "measure: [square, sole]"}, nil},
+		{"glue that grips", buildText, []string{"      - step: rest\n", "      - step: spar\n        hands: 21 min\n        glue: {joint: spar, with: epoxy}\n        disturbs: [wing]\n      - step: rest\n"},
+			[]string{"x.yaml:25:16: epoxy grips within 20 min of the last bead, and the step takes 21 min"}},
+	} {
+		report := check(t, c.of, faulty{edit: c.edit}.text(t, c.of))
+		var notes []string
+		for _, n := range report.Notes {
+			if !strings.Contains(n.Text, "after a crash") {
+				notes = append(notes, n.Error())
+			}
+		}
+		if len(report.Faults) > 0 || !slices.EqualFunc(notes, c.want, strings.HasPrefix) {
+			t.Errorf("%s: %v\n%v", c.name, strings.Join(notes, "\n"), report.Faults)
+		}
+	}
+}
