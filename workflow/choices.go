@@ -92,9 +92,15 @@ func (s *State) reselect(e journal.Entry, jobs ...*Job) {
 // that is left open for its release alone does not get the steps of what was
 // fitted afterwards by a job of its own.
 func (s *State) governed(f journal.Chosen, e journal.Entry) []*Job {
-	by, err := s.Job(f.Job)
-	later := err == nil && by.Procedure.Kind != steps.Build
-	return slices.DeleteFunc(s.OpenJobs(e.At), func(j *Job) bool { return later && j.Procedure.Kind == steps.Build })
+	by, _ := s.Job(f.Job)
+	return s.followers(by, e.At)
+}
+
+// followers are the jobs whose steps follow an answer that the job asks for at
+// the time; nil: that no job does.
+func (s *State) followers(by *Job, at time.Time) []*Job {
+	later := by != nil && by.Procedure.Kind != steps.Build
+	return slices.DeleteFunc(s.OpenJobs(at), func(j *Job) bool { return later && j.Procedure.Kind == steps.Build })
 }
 
 // selectionOf is what is decided of the airframe and of the job.
@@ -120,7 +126,7 @@ func (s *State) answered(j *Job, step steps.Step) bool {
 		return chosen
 	}
 	c := step.Asked(s.Sheet)
-	if len(c.Held(s.selected.Has)) > 0 {
+	if len(c.Held(s.selected.Has)) > 0 || j.answered[step.Name] {
 		return true
 	}
 	at, chosen := s.chosenAt[c.Name]
@@ -131,6 +137,11 @@ func (s *State) answered(j *Job, step steps.Step) bool {
 // choose applies a Chosen.
 func (s *State) choose(f journal.Chosen, e journal.Entry) error {
 	jobs := s.governed(f, e)
+	for _, j := range s.Jobs {
+		if !s.Open(j, e.At) { // it is over: what is chosen later opens none of its steps
+			j.keepAnswers()
+		}
+	}
 	if err := s.complete(e); err != nil {
 		return err
 	}
@@ -144,6 +155,18 @@ func (s *State) choose(f journal.Chosen, e journal.Entry) error {
 	s.chosen[f.Choice], s.chosenAt[f.Choice] = f.Answer, e.Position
 	s.reselect(e, jobs...)
 	return nil
+}
+
+// keepAnswers has the choose steps that the job was done by stay met.
+func (j *Job) keepAnswers() {
+	for _, step := range j.Procedure.Steps() {
+		if _, done := j.done[step.Name]; done && step.Choose != "" {
+			if j.answered == nil {
+				j.answered = map[string]bool{}
+			}
+			j.answered[step.Name] = true
+		}
+	}
 }
 
 // A Choose answers a choice of the airframe, or of an open job.
@@ -168,7 +191,7 @@ func (r Choose) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if asked.job == nil && s.Fits(r, c.At) {
 		return nil, refuse(r.Answer, ByState, "the airframe is built, and what it has is changed by work: by a repair with a step choose: "+asked.choice.Name, Remedy{})
 	}
-	if reasons := s.settled(asked); len(reasons) > 0 {
+	if reasons := s.settled(asked, c.At); len(reasons) > 0 {
 		return nil, &Refusal{What: r.Answer, Reasons: reasons}
 	}
 	if asked.job == nil {
@@ -271,25 +294,44 @@ func (r Choose) find(s *State, at time.Time) (asking, error) {
 	return out, nil
 }
 
-// settled says why an answer can't be changed any more: work that it governs is
-// done.
-func (s *State) settled(a asking) []Reason {
+// settled says why an answer can't be changed at the time: work that it governs
+// is done, in the job that asks, or in another whose steps follow the answer.
+func (s *State) settled(a asking, at time.Time) []Reason {
+	methods := a.job != nil && len(a.report.Step.Methods) > 0
+	for _, j := range s.followers(a.job, at) {
+		if a.job == nil || j == a.job || methods || a.now == "" {
+			continue
+		}
+		if step := s.governedBy(a.choice, j); step != "" {
+			return []Reason{{Because: ByState, Text: fmt.Sprintf("%s was chosen, and %s, which depends on it, is done in job %s, which is open", a.now, step, j.ID),
+				Remedy: s.remedy(Remedy{Kind: ToFinish, Name: j.ID})}}
+		}
+	}
 	if a.now == "" && (a.job == nil || a.report.Progress != Done) {
 		return nil
 	}
-	for _, p := range s.restingOnAnswer(a.choice, a.job, 0) {
-		work, _ := journal.WorkOf(s.Entries[p].Facts)
-		entry := p
+	if step := s.governedBy(a.choice, a.job); step != "" {
+		entry := s.restingOnAnswer(a.choice, a.job, 0)[0]
 		if at, chosen := s.chosenAt[a.choice.Name]; chosen && s.chosen[a.choice.Name] == a.now {
 			entry = at
 		}
-		if a.job != nil && len(a.report.Step.Methods) > 0 {
+		if methods {
 			entry = a.job.done[a.report.Step.Name].position
 		}
-		return []Reason{{Because: ByState, Text: fmt.Sprintf("%s was chosen, and %s, which depends on it, is done", a.now, s.StepOf(work)),
+		return []Reason{{Because: ByState, Text: fmt.Sprintf("%s was chosen, and %s, which depends on it, is done", a.now, step),
 			Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: entry})}}
 	}
 	return nil
+}
+
+// governedBy is the first step that is done and that an answer of the choice
+// governs: of the job, or of any; "": there is none.
+func (s *State) governedBy(c steps.Choice, of *Job) string {
+	for _, p := range s.restingOnAnswer(c, of, 0) {
+		work, _ := journal.WorkOf(s.Entries[p].Facts)
+		return s.StepOf(work)
+	}
+	return ""
 }
 
 // restingOnAnswer returns the live entries from the position on that complete

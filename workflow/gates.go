@@ -171,6 +171,9 @@ func (s *State) reportFrom(g steps.Gate, from moment, at time.Time) GateReport {
 			r = other
 		}
 	}
+	if all, repeated := s.repeated(r, counting); repeated && !all.Met() {
+		r = all
+	}
 	if r.Finding.Missing != "" && doubted {
 		r.Reason = why.after(r.Reason.Text + "; ")
 	}
@@ -192,14 +195,62 @@ func inTime(readings []reading) []reading {
 	return sorted
 }
 
+// repeated judges a gate that has passed once more, by the mean of all that was read
+// with its gauges since these decided nothing: or else who measures until it passes
+// would pick the lucky reading. The mean shrinks what repeating can shrink, and the
+// bias stays. Another gauge begins anew.
+func (s *State) repeated(r GateReport, counting []reading) (GateReport, bool) {
+	if r.Standing != Current {
+		return r, false
+	}
+	rests := func(t reading) bool { return slices.Contains(r.Rests, t.position) }
+	var gauges []string
+	for _, t := range counting {
+		if rests(t) {
+			gauges = append(gauges, t.Gauge)
+		}
+	}
+	same := slices.DeleteFunc(slices.Clone(counting), func(t reading) bool { return !slices.Contains(gauges, t.Gauge) })
+	for k := 1; k < len(same); k++ {
+		before := GateReport{Gate: r.Gate}
+		if s.judge(&before, same[:k]); before.Standing != Undecided {
+			continue
+		}
+		since := before.Rests[0]
+		rule := r.Gate.Rule()
+		rule.Repeat = len(same)
+		at := map[string][]reading{}
+		for _, name := range r.Gate.PointNames() {
+			n := 0
+			for _, t := range same {
+				if t.Point == name && t.position >= since {
+					n++
+				}
+			}
+			at[name] = lastOf(same, name, max(n, r.Gate.Repeat))
+			rule.Repeat = min(rule.Repeat, len(at[name]))
+		}
+		all := GateReport{Gate: r.Gate, Last: r.Last}
+		s.judgeBy(&all, rule, func(name string) []reading { return at[name] })
+		all.Reason.Text += "; this is the mean of all that was read there since it was undecided"
+		return all, true
+	}
+	return r, false
+}
+
 // judge decides how the gate stands by the last of the readings at each point.
 func (s *State) judge(r *GateReport, counting []reading) {
+	s.judgeBy(r, r.Gate.Rule(), func(name string) []reading { return lastOf(counting, name, r.Gate.Repeat) })
+}
+
+// judgeBy decides how the gate stands by readings at each point.
+func (s *State) judgeBy(r *GateReport, rule measuring.Rule, at func(point string) []reading) {
 	g := r.Gate
 	var points []measuring.Point
 	gauge := ""
 	for _, name := range g.PointNames() {
 		p := measuring.Point{Name: name}
-		for _, t := range lastOf(counting, name, g.Repeat) {
+		for _, t := range at(name) {
 			p.Readings = append(p.Readings, t.Value)
 			r.Rests = append(r.Rests, t.position)
 			// A better gauge in a newer sheet makes no reading better that was taken
@@ -215,7 +266,7 @@ func (s *State) judge(r *GateReport, counting []reading) {
 		r.Points = append(r.Points, AtPoint(p))
 	}
 	slices.Sort(r.Rests)
-	finding, err := g.Rule().Judge(points, r.Doubts)
+	finding, err := rule.Judge(points, r.Doubts)
 	if err != nil {
 		finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 	}
@@ -255,6 +306,9 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	if t.position < record.reworked {
 		return Cause{Text: "it was reworked"}, false
 	}
+	if why := s.chosenSince(g.Where, t); !why.IsZero() {
+		return why, false
+	}
 	// When it was measured the joint had its strength, by what was known then; a
 	// colder bench was typed in later.
 	for _, joint := range s.joints() {
@@ -269,6 +323,26 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 		return d.check.Doubts(), true
 	}
 	return Cause{}, false
+}
+
+// chosenSince says that an answer which decides whether a gate is there was given
+// after the reading: what was measured then may have been taken off since.
+func (s *State) chosenSince(w steps.Where, t reading) Cause {
+	for _, option := range w.Options() {
+		c, _ := s.Sheet.Choice(option)
+		for _, choice := range []string{option, c.Name} { // it may have been a choice of its own
+			at, chosen := s.chosenAt[choice]
+			if !chosen || t.position > at && !t.at.Before(s.Entries[at].At) {
+				continue
+			}
+			answer := s.chosen[choice]
+			if answer == steps.No {
+				answer = "no " + choice
+			}
+			return Cause{answer + " was chosen", s.Entries[at].At}
+		}
+	}
+	return Cause{}
 }
 
 // outlived says why a reading has expired: it is older, or has seen more

@@ -85,7 +85,7 @@ func (s *State) carelessAt(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
 	for _, job := range s.OpenJobs(at) {
 		for _, step := range job.Procedure.Steps() {
-			if !step.Kind.Traits().Measures || !slices.Contains(step.Gates, gate.Name) {
+			if !s.measures(job, step, gate) {
 				continue
 			}
 			left := s.careless(job, step, at)
@@ -129,15 +129,21 @@ func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job, at time.Time) [][]st
 	for _, job := range jobs {
 		for _, step := range job.Procedure.Steps() {
 			needs := s.NeedsAt(job, step, at)
-			if !step.Kind.Traits().Measures || len(needs) == 0 {
-				continue
-			}
-			if slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...) {
+			if len(needs) > 0 && s.measures(job, step, gate) {
 				ways = append(ways, needs)
 			}
 		}
 	}
 	return ways
+}
+
+// measures reports whether a step of the job is there to measure the gate, by its
+// name or because the job made it stale.
+func (s *State) measures(job *Job, step steps.Step, gate steps.Gate) bool {
+	if !step.Kind.Traits().Measures {
+		return false
+	}
+	return slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...)
 }
 
 // without are the needs of other conditions than these.

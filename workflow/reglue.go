@@ -108,8 +108,11 @@ func (r Rework) glued(s *State, joint string, c Circumstances) ([]journal.Facts,
 		}
 	}
 	var reasons []Reason
-	if s.reworks.coated(step, c.At) {
-		reasons = s.shut(s.reworks, step, c.At)
+	if s.reworks.coated(step, c.At) { // the press asks for what the coat asked for
+		for _, name := range s.reworks.adhesives(step, c.At) {
+			reasons = s.unready(name, step, c.At)
+		}
+		reasons = append(reasons, s.shut(s.reworks, step, c.At)...)
 	}
 	glued, err := finish.glued(s, s.reworks, step, c)
 	var refusal *Refusal

@@ -116,6 +116,27 @@ func TestAReworkWithGlueThatDries(t *testing.T) {
 	b.must(readings("square", "left=500mm", "right=501mm"))
 }
 
+// The press asks for what the coat asked for: what the adhesive needs, and its hold.
+func TestThePressOfAReworkAsksAsItsCoat(t *testing.T) {
+	s := gluingSheet()
+	s.Adhesives[0].Care = careful().Adhesives[0].Care
+	s.Gates[1].Reworks = []steps.Rework{{Do: "glue it again", Joint: "strip", Adhesives: []string{"contact"}}}
+	b := workingOn(t, s, steps.Stage{Name: "one", Steps: []steps.Step{plain("look"), {Name: "measure", Kind: steps.Measure, Gates: []string{"square"}}}})
+	b.done("look")
+	b.must(readings("square", "left=500mm", "right=510mm"))
+	b.refused(Rework{Gate: "square"}, ByHold)
+	b.must(confirming("contact", 2))
+	cleared := b.state.Size() - 1
+	b.must(Rework{Gate: "square", Began: b.now.Add(-time.Minute)})
+	b.after(15 * time.Minute)
+	b.must(setting("ventilation", "off"), Undo{Position: cleared})
+	b.refused(Rework{Gate: "square"}, ByCondition, ByHold)
+	b.must(setting("ventilation", "on"), confirming("contact", 2), Rework{Gate: "square"})
+	if k := b.kinds(1); k[0] != "Joined" {
+		t.Fatalf("recorded %v", k)
+	}
+}
+
 // Without a joint of that name it is a new one, and carries load.
 func TestAReworkThatGluesANewJoint(t *testing.T) {
 	s := gluingSheet()

@@ -95,11 +95,12 @@ type Job struct {
 	Opened    time.Time
 	Position  int64
 
-	written *steps.Procedure      // with all its steps
-	methods map[string]string     // that were chosen, by the step that asks
-	done    map[string]completion // by step name
-	called  map[string]string     // what steps are called now, by what they were called before a move
-	joints  map[string][]*Joint   // by name: its parts
+	written  *steps.Procedure      // with all its steps
+	methods  map[string]string     // that were chosen, by the step that asks
+	answered map[string]bool       // choose steps that were done when the job was over
+	done     map[string]completion // by step name
+	called   map[string]string     // what steps are called now, by what they were called before a move
+	joints   map[string][]*Joint   // by name: its parts
 }
 
 // completion is where a step was completed, and of which kind it was then.

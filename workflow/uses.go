@@ -134,10 +134,11 @@ func (s *State) careless(j *Job, step steps.Step, at time.Time) []Reason {
 			continue
 		}
 		for _, name := range u.Measure {
-			if step.AsksFor(name) {
+			g, ok := s.Sheet.Gate(name)
+			if slices.Contains(step.Gates, name) || !g.Work && step.AsksFor(name) { // nothing makes a gate of the work stale
 				continue
 			}
-			if g, ok := s.Sheet.Gate(name); ok && g.In(s.Selection()) {
+			if ok && g.In(s.Selection()) {
 				reasons = append(reasons, s.unmeasuredFor(u, g, at)...)
 			}
 		}

@@ -181,6 +181,25 @@ func TestOneOfSeveralAdhesivesIsAskedForItsHold(t *testing.T) {
 	b.done("join")
 }
 
+// A step that measures what the job made stale asks for its tools before each
+// reading: their holds, and their own gates.
+func TestStaleGatesAreReadWithTheToolsReady(t *testing.T) {
+	in := careful()
+	heat := in.Gates[0]
+	heat.Name, heat.Of, heat.Points, heat.Work, heat.Validity = "heat", nil, nil, true, steps.Validity{}
+	in.Gates = append(in.Gates, heat)
+	in.Tools[0].Measure = []string{"heat"}
+	sand := plain("sand")
+	sand.Disturbs = []string{"wing"}
+	b := workingOn(t, in, steps.Stage{Name: "one", Steps: []steps.Step{sand, {Name: "again", Kind: steps.Measure, Gates: []string{steps.Stale}, Tools: []string{"knife"}}}})
+	b.done("sand")
+	slot := readings("slot", "root=4 mm", "tip=4 mm")
+	mustContain(t, b.refused(slot, ByHold, ByGate), "the hold of knife has not been cleared", "knife is used once heat has passed")
+	b.must(confirming("knife", 1))
+	b.refused(slot, ByGate)
+	b.must(readings("heat", "4 mm"), slot)
+}
+
 func TestUsesThatHaveNoHold(t *testing.T) {
 	b := building(t)
 	for _, of := range []string{"contact", "gum"} {

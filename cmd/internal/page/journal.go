@@ -235,7 +235,7 @@ func (r Recorded) Markdown(c Clock) string {
 			}
 		}
 		if g.Standing == workflow.Undecided {
-			l.item("the gauge can't decide it: measure it with a finer one, or rework it; the same reading once more decides nothing")
+			l.item("this gauge can't decide it: measure with a finer one, or rework it; readings repeated with the same gauge count together")
 		}
 	}
 	for _, g := range r.Gauges {
