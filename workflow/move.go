@@ -174,6 +174,11 @@ func (s *State) move(f journal.JobMoved, e journal.Entry) error {
 	return nil
 }
 
+// MovedTo is the sheet and the procedure that a job was moved to.
+func (s *State) MovedTo(f journal.JobMoved) (*steps.Sheet, *steps.Procedure) {
+	return s.docs.Sheets[f.Sheet], s.docs.Procedures[f.Procedure]
+}
+
 // completes reports whether a step that was completed is still complete as it is
 // written now: it is of the kind that it was, by the entry that this kind takes,
 // and what was confirmed is what must be.

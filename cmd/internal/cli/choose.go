@@ -59,6 +59,9 @@ func (a *app) choose(ctx context.Context, args []string, no bool, at string) err
 	if err != nil {
 		return err
 	}
+	if err := a.sayInForce(s, state, job); err != nil {
+		return err
+	}
 	a.say("%s", page.OpenedLine(s.Airframe.Mark, opened.Job, job.Procedure.Steps()))
 	return nil
 }

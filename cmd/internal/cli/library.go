@@ -157,6 +157,17 @@ func (a *app) sayInPlace(s *workflow.State, digests ...string) error {
 	return err
 }
 
+// sayInForce says which design sheet a job brought into force with it, and what of one's
+// own the job goes by.
+func (a *app) sayInForce(before, after *workflow.State, job *workflow.Job) error {
+	if after.SheetDigest != before.SheetDigest {
+		if err := a.show(page.NewSheetInForce(after.Airframe.Mark, before.Sheet, after.Sheet)); err != nil {
+			return err
+		}
+	}
+	return a.sayInPlace(after, after.SheetDigest, job.Digest)
+}
+
 func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "check [FILE…]",

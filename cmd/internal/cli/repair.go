@@ -47,11 +47,20 @@ func (a *app) repair(ctx context.Context, args []string, start bool, at string) 
 	}
 	job := ""
 	if start {
-		entries, _, err := d.StartRepair(ctx, s, plan, when)
+		entries, state, err := d.StartRepair(ctx, s, plan, when)
 		if err != nil {
 			return err
 		}
 		job = entries[len(entries)-1].Facts.(journal.JobOpened).Job
+		opened, err := state.Job(job)
+		if err != nil {
+			return err
+		}
+		if !a.json {
+			if err := a.sayInForce(s, state, opened); err != nil {
+				return err
+			}
+		}
 	}
 	return a.show(page.NewRepair(s.Airframe.Mark, job, plan))
 }

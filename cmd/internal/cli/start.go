@@ -51,17 +51,12 @@ func (a *app) start(ctx context.Context, args []string, zone, at string) error {
 	if a.json {
 		return a.showJSON(page.NewNext(state, a.time.Now()))
 	}
-	if state.SheetDigest != s.SheetDigest {
-		if err := a.show(page.NewSheetInForce(mark, s.Sheet, state.Sheet)); err != nil {
-			return err
-		}
-	}
 	opened := entries[len(entries)-1].Facts.(journal.JobOpened)
 	job, err := state.Job(opened.Job)
 	if err != nil {
 		return err
 	}
-	if err := a.sayInPlace(state, state.SheetDigest, job.Digest); err != nil {
+	if err := a.sayInForce(s, state, job); err != nil {
 		return err
 	}
 	a.say("%s", page.OpenedLine(mark, opened.Job, job.Procedure.Steps()))

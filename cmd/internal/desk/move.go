@@ -23,8 +23,21 @@ func (d *Desk) Newer(ctx context.Context, s *workflow.State, job, procedure stri
 	if err != nil {
 		return workflow.MoveJob{}, err
 	}
+	if err := d.succeeds(ctx, s.Airframe.Mark, s.SheetDigest, sheet); err != nil {
+		return workflow.MoveJob{}, err
+	}
 	doc, err := d.newestOf(ctx, open, procedure)
 	if err != nil {
+		return workflow.MoveJob{}, err
+	}
+	if err := d.succeeds(ctx, job, open.Digest, doc); err != nil {
+		return workflow.MoveJob{}, err
+	}
+	written := []*procedures.Document{sheet}
+	if doc.Digest() != open.Digest {
+		written = append(written, doc)
+	}
+	if err := d.unclaimed(ctx, s, written...); err != nil {
 		return workflow.MoveJob{}, err
 	}
 	if faults := doc.Against(sheet.Sheet); len(faults) > 0 {
@@ -100,30 +113,40 @@ func (d *Desk) fitting(ctx context.Context, job *workflow.Job, sheet *procedures
 		return own, nil, nil
 	}
 	// Whatever is wrong with the library's, the job does not fit by itself.
-	if newer, err := d.newestOf(ctx, job, ""); err == nil && len(newer.Against(sheet.Sheet)) == 0 {
+	newer, err := d.newestOf(ctx, job, "")
+	if err == nil {
+		err = d.succeeds(ctx, job.ID, job.Digest, newer)
+	}
+	if err == nil && len(newer.Against(sheet.Sheet)) == 0 {
 		return newer, nil, nil
 	}
 	return nil, faults, nil
 }
 
 // newestOf is the document that a job can be moved to: the named one, or the
-// library's of its name, or where there is none, as of a plan of repair, its own.
+// library's of its name, or its own: where there is none, as of a plan of repair, and
+// where that is an embedded one that is not newer.
 func (d *Desk) newestOf(ctx context.Context, job *workflow.Job, procedure string) (*procedures.Document, error) {
 	if procedure != "" {
 		return d.Library.Procedure(procedure)
-	}
-	if len(job.Damages) == 0 {
-		doc, err := d.Library.Procedure(job.Procedure.Name)
-		var missing *procedures.NotFoundError
-		if !errors.As(err, &missing) {
-			return doc, err
-		}
 	}
 	kept, err := d.documents(ctx, []string{job.Digest})
 	if err != nil {
 		return nil, err
 	}
-	return kept[job.Digest], nil
+	own := kept[job.Digest]
+	if len(job.Damages) > 0 {
+		return own, nil
+	}
+	doc, err := d.Library.Procedure(job.Procedure.Name)
+	var missing *procedures.NotFoundError
+	switch {
+	case errors.As(err, &missing):
+		return own, nil
+	case err == nil && doc.Embedded && notNewer(own, doc) != "":
+		return own, nil
+	}
+	return doc, err
 }
 
 // newest is the design sheet that the airframe goes by from its next job on: the
@@ -157,12 +180,41 @@ func (d *Desk) sheetFor(ctx context.Context, s *workflow.State, start workflow.S
 		return d.inForce(ctx, s)
 	}
 	sheet, err := d.newest(ctx, s)
-	if err == nil && sheet.Revision() < s.Sheet.Revision {
-		return nil, &workflow.Refusal{What: start.Procedure.Name, Reasons: []workflow.Reason{{
-			Because: workflow.ByState,
-			Text:    fmt.Sprintf("%s goes by revision %d of the design sheet %s, and the library has revision %d", s.Airframe.Mark, s.Sheet.Revision, s.Sheet.Name, sheet.Revision()),
-			Remedy:  workflow.Remedy{Kind: workflow.ToRaiseRevision, Name: sheet.File},
-		}}}
+	if err != nil {
+		return nil, err
 	}
-	return sheet, err
+	return sheet, d.succeeds(ctx, s.Airframe.Mark, s.SheetDigest, sheet)
+}
+
+// succeeds refuses a document in the place of the one that somebody goes by, which has
+// that digest, unless it is newer: a revision says one thing, and none goes back.
+func (d *Desk) succeeds(ctx context.Context, who, digest string, doc *procedures.Document) error {
+	kept, err := d.documents(ctx, []string{digest})
+	if err != nil {
+		return err
+	}
+	have := kept[digest]
+	why := notNewer(have, doc)
+	if why == "" {
+		return nil
+	}
+	reason := workflow.Reason{Because: workflow.ByState, Text: fmt.Sprintf("%s goes by revision %d of %s, and %s", who, have.Revision(), have.Name(), why)}
+	if !doc.Embedded {
+		reason.Remedy = workflow.Remedy{Kind: workflow.ToRaiseRevision, Name: fileOf(doc)}
+	}
+	return &workflow.Refusal{What: doc.Name(), Reasons: []workflow.Reason{reason}}
+}
+
+// notNewer says why the second document can't come after the first; "": it can, or is
+// the same.
+func notNewer(have, doc *procedures.Document) string {
+	switch {
+	case doc.Name() != have.Name(): // which is refused for that
+		return ""
+	case doc.Revision() < have.Revision():
+		return fmt.Sprintf("revision %d is older", doc.Revision())
+	case !sameText(have, doc):
+		return fmt.Sprintf("this revision %d says something else", doc.Revision())
+	}
+	return ""
 }

@@ -40,7 +40,12 @@ func NewJournal(s *workflow.State) Journal {
 }
 
 func newEntry(s *workflow.State, e journal.Entry) Entry {
-	return Entry{e.Position, e.Facts.Kind(), e.At, e.Recorded, e.By, e.Program, e.Facts, says(e.Facts), !s.Live(e.Position)}
+	words := says(e.Facts)
+	if f, ok := e.Facts.(journal.JobMoved); ok {
+		sheet, procedure := s.MovedTo(f)
+		words += fmt.Sprintf(": %s %d, %s %d", sheet.Name, sheet.Revision, procedure.Name, procedure.Revision)
+	}
+	return Entry{e.Position, e.Facts.Kind(), e.At, e.Recorded, e.By, e.Program, e.Facts, words, !s.Live(e.Position)}
 }
 
 // Last keeps the last n entries.
@@ -78,7 +83,7 @@ func says(facts journal.Facts) string {
 	case journal.Sealed:
 		return fmt.Sprintf("sealed the first %s", many(f.Size, "entry"))
 	case journal.JobMoved:
-		return "moved job " + f.Job + " to newer documents"
+		return "moved job " + f.Job + " to other documents"
 	case journal.DamageFound:
 		return fmt.Sprintf("found damage %s: %s at %s, %s%s%s", f.Damage, f.Finding, f.Zone, f.Severity, taken(f.As, f.Words), optionally(": ", f.Note))
 	case journal.QuarantineCleared:

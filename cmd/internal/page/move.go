@@ -132,19 +132,21 @@ func (m Move) Markdown(Clock) string {
 
 // A SheetInForce says that an airframe goes by another design sheet from now on.
 type SheetInForce struct {
-	Mark    string   `json:"mark"`
-	Changes []Change `json:"changes"`
+	Mark     string   `json:"mark"`
+	Design   string   `json:"design"`
+	Revision int      `json:"revision"`
+	Changes  []Change `json:"changes"`
 }
 
 // NewSheetInForce makes the page of it.
 func NewSheetInForce(mark string, from, to *steps.Sheet) SheetInForce {
-	return SheetInForce{mark, newChanges(workflow.SheetChanges(from, to, true))}
+	return SheetInForce{mark, to.Name, to.Revision, newChanges(workflow.SheetChanges(from, to, true))}
 }
 
 // Markdown is the list of changes.
 func (s SheetInForce) Markdown(Clock) string {
 	var l lines
-	l.add("%s goes by another design sheet from now on:\n", esc(s.Mark))
+	l.add("%s goes by another design sheet from now on, %s, revision %d:\n", esc(s.Mark), esc(s.Design), s.Revision)
 	l.changed(s.Changes)
 	return l.String()
 }

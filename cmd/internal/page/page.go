@@ -151,6 +151,9 @@ func (l *lines) add(format string, args ...any) { fmt.Fprintf(l, format+"\n", ar
 // item adds one line of a list.
 func (l *lines) item(format string, args ...any) { l.add("- "+format, args...) }
 
+// fact adds one line of a list that is not part of the document's own lists.
+func (l *lines) fact(format string, args ...any) { l.add("* "+format, args...) }
+
 // caution adds a caution from a document, set off from the rest.
 func (l *lines) caution(text string) {
 	l.add("> **Caution.** %s\n", strings.ReplaceAll(tagless(strings.TrimSpace(text)), "\n", "\n> "))

@@ -138,10 +138,10 @@ func (p Step) Markdown(c Clock) string {
 		l.caution(caution)
 	}
 	if len(p.Tools) > 0 {
-		l.item("tools: %s", esc(strings.Join(p.Tools, ", ")))
+		l.fact("tools: %s", esc(strings.Join(p.Tools, ", ")))
 	}
 	for _, need := range p.Needs {
-		l.item("needs %s", esc(need.String()))
+		l.fact("needs %s", esc(need.String()))
 	}
 	if p.Short == "" {
 		l.text(p.Do)
@@ -156,14 +156,14 @@ func (p Step) Markdown(c Clock) string {
 		l.add("%d. %s", i+1, answerText(a))
 	}
 	if p.Second {
-		l.item("%s", secondWords(p.Alone))
+		l.fact("%s", secondWords(p.Alone))
 	}
 	if p.Joint != nil {
-		l.item("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
+		l.fact("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
 		for _, a := range p.Joint.OneOf {
-			l.item("with **%s**, %s: %s", esc(a.Name), esc(a.Title), esc(a.Says))
+			l.fact("with **%s**, %s: %s", esc(a.Name), esc(a.Title), esc(a.Says))
 			for _, r := range a.Unfit {
-				l.item("not with %s now: %s", esc(a.Name), ReasonText(r.Reason, c))
+				l.fact("not with %s now: %s", esc(a.Name), ReasonText(r.Reason, c))
 			}
 		}
 	}
@@ -179,7 +179,7 @@ func (p Step) Markdown(c Clock) string {
 		l.add("\n**Why.** %s\n", tagless(strings.TrimSpace(p.Why)))
 	}
 	if p.Hands != "" {
-		l.item("takes %s", esc(p.Hands))
+		l.fact("takes %s", esc(p.Hands))
 	}
 	if p.Progress == workflow.Done {
 		if !p.Done.IsZero() { // else it was met without an act
