@@ -27,6 +27,8 @@ func (s *State) selection(sheet *steps.Sheet) steps.Selection {
 			}
 		case c.Alone && s.isAnswer(c.Name): // as an answer of a choice that this sheet does not have
 			held = []string{c.Name}
+		case s.latestOf(c) != "":
+			held = []string{s.latestOf(c)}
 		case len(held) == 0:
 			held = s.leftOf(c)
 		}
@@ -46,6 +48,18 @@ func (s *State) isAnswer(option string) bool {
 		}
 	}
 	return false
+}
+
+// latestOf is the last answer that was given to a choice of another name which had
+// that answer too; "": there is none.
+func (s *State) latestOf(c steps.Choice) string {
+	at, latest := int64(-1), ""
+	for name, answer := range s.chosen {
+		if _, ok := c.Answer(answer); ok && answer != name && s.chosenAt[name] > at {
+			at, latest = s.chosenAt[name], answer
+		}
+	}
+	return latest
 }
 
 // leftOf is the one answer of the choice that the sheet of the registration did

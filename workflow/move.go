@@ -1,7 +1,6 @@
 package workflow
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"reflect"
@@ -69,9 +68,49 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if m.Procedure.Name != job.Procedure.Name {
 			return nil, refuse(m.Job, ByState, fmt.Sprintf("its procedure is %s, not %s", job.Procedure.Name, m.Procedure.Name), Remedy{})
 		}
+		if reason := s.forgets(job, m.Procedure); reason != nil {
+			return nil, &Refusal{What: m.Job, Reasons: []Reason{*reason}}
+		}
 		facts = append(facts, journal.JobMoved{Job: m.Job, Procedure: m.Digest, Sheet: r.SheetDigest})
 	}
 	return facts, nil
+}
+
+// forgets says that the procedure would ask anew which method is used, where work
+// by the old answer is done.
+func (s *State) forgets(job *Job, to *steps.Procedure) *Reason {
+	kept := map[string]bool{}
+	anew := false
+	for _, step := range to.Steps() {
+		by, method := job.methodOf(step)
+		kept[by] = method != ""
+		anew = anew || len(step.Methods) > 0 && method == ""
+	}
+	for _, step := range job.written.Steps() {
+		method := job.methods[step.Name]
+		if !anew || method == "" || kept[step.Name] {
+			continue
+		}
+		if done := s.governedBy(step.Asked(s.Sheet), job); done != "" {
+			return &Reason{Because: ByState, Text: fmt.Sprintf("%s was chosen at %s, and %s, which depends on it, is done; the newer procedure has no step %s with that answer, nor one with was: %s",
+				method, step.Name, done, step.Name, step.Name), Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: job.done[step.Name].position})}
+		}
+	}
+	return nil
+}
+
+// methodOf is the method that was chosen in the job and stays chosen at a step of
+// a newer procedure, and the step that it was chosen at.
+func (j *Job) methodOf(step steps.Step) (by, method string) {
+	for _, by := range []string{step.Was, step.Name} {
+		if method := j.methods[by]; method != "" {
+			if slices.ContainsFunc(step.Methods, func(m steps.Option) bool { return m.Name == method }) {
+				return by, method
+			}
+			return by, ""
+		}
+	}
+	return "", ""
 }
 
 // movedTogether returns the entries of the jobs that moved to a sheet in one act:
@@ -96,7 +135,7 @@ func movedTogether(s *State, e journal.Entry) []int64 {
 func (s *State) movedTo(sheet *steps.Sheet, procedure *steps.Procedure, job *Job) steps.Selection {
 	out := s.selection(sheet)
 	for _, step := range procedure.Steps() {
-		if method := job.methods[step.Name]; method != "" {
+		if _, method := job.methodOf(step); method != "" {
 			out.Has = append(out.Has, method)
 		} else {
 			for _, m := range step.Methods {
@@ -155,9 +194,9 @@ func (s *State) completes(done completion, step steps.Step) bool {
 // rename has steps that are called otherwise now stay done.
 func (j *Job) rename(before *steps.Procedure) {
 	for _, step := range j.Procedure.Steps() {
-		method := cmp.Or(j.methods[step.Was], j.methods[step.Name])
+		_, method := j.methodOf(step)
 		delete(j.methods, step.Was)
-		if delete(j.methods, step.Name); slices.ContainsFunc(step.Methods, func(m steps.Option) bool { return m.Name == method }) {
+		if delete(j.methods, step.Name); method != "" {
 			j.methods[step.Name] = method
 		}
 		if !goesOn(before, step) {

@@ -209,11 +209,19 @@ func (s *State) again(job, name string) []*Joint {
 	return nil
 }
 
-// loose says which joints that a rework coated are not joined.
+// loose says which joints that were coated are not joined: those of a rework, and
+// those that no step of their job is left to join, as after a move or an answer.
+// What a step is left for, its job says.
 func (s *State) loose(at time.Time, zones func(*Joint) bool) []Reason {
 	var reasons []Reason
 	for _, j := range s.joints() {
-		if j.Job != "" || j.holds() || !zones(j) {
+		if j.holds() || !zones(j) {
+			continue
+		}
+		if j.Job != "" {
+			if !s.leftToMake(j, at) && !slices.ContainsFunc(s.again(j.Job, j.Name), func(p *Joint) bool { return p.holds() && p.Joined.After(j.starts()) }) {
+				reasons = append(reasons, s.abandoned(j))
+			}
 			continue
 		}
 		reason := Reason{Because: ByGate, Text: fmt.Sprintf("joint %s is being glued again, and is not joined", j.Name),
@@ -224,6 +232,39 @@ func (s *State) loose(at time.Time, zones func(*Joint) bool) []Reason {
 		reasons = append(reasons, reason)
 	}
 	return reasons
+}
+
+// leftToMake reports whether a step of its job is left that coats or joins the
+// joint.
+func (s *State) leftToMake(j *Joint, at time.Time) bool {
+	job, err := s.Job(j.Job)
+	if err != nil {
+		return false
+	}
+	for _, stage := range job.Procedure.Stages {
+		for i := range stage.Steps {
+			if does := stage.Steps[i].Kind.Traits(); stage.Steps[i].Joint == j.Name && (does.Coats || does.Joins) && !s.met(job, stage, i, at) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// abandoned says that no step is left to join what was coated.
+func (s *State) abandoned(j *Joint) Reason {
+	reason := Reason{Because: ByState, Text: fmt.Sprintf("joint %s was coated and is not joined, and no step of job %s is left to join it", j.Name, j.Job)}
+	if j.Doubted() {
+		reason.Text = fmt.Sprintf("joint %s was joined outside its window, by the bench as it is known now, and no step of job %s is left to join it again", j.Name, j.Job)
+	}
+	for _, e := range s.Entries {
+		coated, _ := e.Facts.(journal.Coated)
+		joined, _ := e.Facts.(journal.Joined)
+		if s.Live(e.Position) && (coated.Job == j.Job && coated.Joint == j.Name || joined.Job == j.Job && joined.Joint == j.Name) {
+			reason.Remedy = s.remedy(Remedy{Kind: ToTakeBack, Entry: e.Position})
+		}
+	}
+	return reason
 }
 
 // gluedBy returns the entries of the coats and the join of a rework.

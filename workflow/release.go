@@ -42,8 +42,8 @@ func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, Proof
 
 // Proof examines whether the airframe may fly at the time. Every critical gate
 // must have passed, no gate may be out of tolerance without a concession, no job
-// may be open, every damage must be repaired, nothing in quarantine may be aboard
-// and every joint that carries load must be cured. within is the job that the
+// may be open, every damage must be repaired, nothing in quarantine may be aboard,
+// what is coated must be joined and every joint that carries load must be cured. within is the job that the
 // release belongs to, of which the release step may be left; nil: none.
 func (s *State) Proof(at time.Time, within *Job) Proof {
 	var p Proof
@@ -86,7 +86,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 			Text: check + " is due after the hard landing", At: landed, Remedy: s.remedy(do)})
 	}
 	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {
-		p.add("what a rework glues is joined", &reason)
+		p.add("what is coated is joined", &reason)
 	}
 	for _, j := range s.joints() {
 		if j.Load && !j.Joined.IsZero() {

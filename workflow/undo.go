@@ -117,7 +117,11 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 	if _, ok := s.WitnessOf(e.Position); ok {
 		positions = append(positions, e.Position-1)
 	}
+	_, coat := e.Facts.(journal.Coated)
 	for _, p := range s.workIn(work.Job) {
+		if coat && p < e.Position { // done by an earlier coat, which this one replaced
+			continue
+		}
 		if w, _ := journal.WorkOf(s.Entries[p].Facts); later[s.StepOf(w)] {
 			positions = append(positions, p)
 		}
