@@ -28,9 +28,9 @@ type Quarantine struct {
 	Lines   []string  // none: no quarantine
 	Until   time.Time // no line can be confirmed before it; zero: it has no time
 	Cleared bool
-	// Off says that the part was taken off the airframe afterwards, and that
-	// nothing was fitted or moved there since.
-	Off bool
+
+	since   time.Time            // when it was found, or flown with or released later
+	removed map[string]time.Time // the equipment of its zone that was removed since; fitting or moving any there ends that
 }
 
 // Open reports whether the quarantine is still in force.
@@ -58,11 +58,50 @@ func (s *State) damage(f journal.DamageFound, e journal.Entry) error {
 	if e.Late() {
 		d.Typed = e.Recorded
 	}
-	if lasts := f.Quarantine.Lasts(); lasts > 0 {
-		d.Quarantine.Until = e.At.Add(lasts)
+	d.keptFrom(e.At)
+	for _, flight := range s.Flights {
+		d.keptFrom(flight.At)
+	}
+	for _, before := range s.Entries[:e.Position] {
+		if _, ok := before.Facts.(journal.Released); ok && s.Live(before.Position) {
+			d.keptFrom(before.At)
+		}
 	}
 	s.Damages = append(s.Damages, d)
 	return nil
+}
+
+// keptFrom has the quarantine count from the time, if that is later: the part was
+// aboard then.
+func (d *Damage) keptFrom(at time.Time) {
+	q := &d.Quarantine
+	if !at.After(q.since) {
+		return
+	}
+	q.since = at
+	if lasts := d.DamageFound.Quarantine.Lasts(); lasts > 0 {
+		q.Until = at.Add(lasts)
+	}
+}
+
+// Off reports whether what is in quarantine was taken off the airframe after it was
+// found: all equipment of its zone was, but for what was off before. Nothing was fitted
+// or moved there since.
+func (s *State) Off(d *Damage) bool {
+	_, aboard := s.stillAboard(d)
+	return len(d.Quarantine.removed) > 0 && !aboard
+}
+
+// stillAboard returns equipment of the zone that no entry says is off.
+func (s *State) stillAboard(d *Damage) (steps.Equipment, bool) {
+	i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool {
+		_, off := d.Quarantine.removed[e.Name]
+		return !off && slices.Contains(e.Disturbs, d.Zone) && !s.removed(e.Name)
+	})
+	if i < 0 {
+		return steps.Equipment{}, false
+	}
+	return s.Sheet.Equipment[i], true
 }
 
 func (s *State) clearQuarantine(f journal.QuarantineCleared, _ journal.Entry) error {
@@ -87,10 +126,13 @@ func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) err
 		switch {
 		case !slices.Contains(f.Disturbs, d.Zone):
 		case f.Change != Removed:
-			q.Off = false
-		case !e.At.Before(d.At) && !e.At.Before(s.fitted[d.Zone]):
+			q.removed = nil
+		case !e.At.Before(q.since) && !e.At.Before(s.fitted[d.Zone]):
 			// By entry and by time: of two answers the one that keeps it aboard is safe.
-			q.Off = true
+			if q.removed == nil {
+				q.removed = map[string]time.Time{}
+			}
+			q.removed[f.Item] = e.At
 		}
 	}
 	return nil
@@ -98,6 +140,16 @@ func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) err
 
 func (s *State) fly(f journal.FlightLogged, e journal.Entry) error {
 	s.Flights = append(s.Flights, Flight{f, e.At, e.Position})
+	for _, d := range s.Damages {
+		off := len(d.Quarantine.removed) > 0
+		for _, item := range s.Sheet.Equipment {
+			at, removed := d.Quarantine.removed[item.Name]
+			off = off && (!slices.Contains(item.Disturbs, d.Zone) || removed && !at.After(e.At))
+		}
+		if d.Quarantine.Open() && !off {
+			d.keptFrom(e.At)
+		}
+	}
 	return nil
 }
 
@@ -221,9 +273,12 @@ func (e *SoundsLikeError) Error() string {
 // Unwrap makes it an [ErrBadRequest].
 func (*SoundsLikeError) Unwrap() error { return ErrBadRequest }
 
-func (r ReportDamage) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
+func (r ReportDamage) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if len(r.Seen) == 0 {
 		return nil, bad("there is no damage to report; name at least one finding")
+	}
+	if c.At.Before(s.Since) {
+		return nil, &Refusal{What: "damage of " + s.Airframe.Mark, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be found before the airframe was registered", At: s.Since}}}
 	}
 	var facts []journal.Facts
 	for _, seen := range r.Seen {
@@ -352,7 +407,8 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, err
 			return nil, bad("%s is not an arm; give a length behind the datum", r.Arm.Typed())
 		}
 		aboard := func(d *Damage) bool {
-			return slices.Contains(e.Disturbs, d.Zone) && d.Quarantine.Open() && !d.Quarantine.Off
+			_, off := d.Quarantine.removed[r.Item]
+			return slices.Contains(e.Disturbs, d.Zone) && d.Quarantine.Open() && !off
 		}
 		if r.Change == Removed && s.removed(r.Item) && !slices.ContainsFunc(s.Damages, aboard) {
 			return nil, refuse("removing the "+r.Item, ByState, "it was removed already, and not fitted since", Remedy{})

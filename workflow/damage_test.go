@@ -292,7 +292,7 @@ func TestAStepOfTwoJobs(t *testing.T) {
 func TestWhatTakesAQuarantineOff(t *testing.T) {
 	b := released(t)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, "", ""}, {"dented", "wing", steps.Serious, "", ""}}})
-	off := func() [2]bool { return [2]bool{b.state.Damages[0].Quarantine.Off, b.state.Damages[1].Quarantine.Off} }
+	off := func() [2]bool { return [2]bool{b.state.Off(b.state.Damages[0]), b.state.Off(b.state.Damages[1])} }
 	b.must(ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Fitted})
 	if off() != [2]bool{} {
 		t.Errorf("moved and fitted, and held to be off: %v", off())
@@ -328,9 +328,61 @@ func TestWhatIsInQuarantineIsOffUntilItIsFittedAgain(t *testing.T) {
 		for _, change := range c.changes {
 			b.at(change.before, ChangeEquipment{Item: "camera", Change: change.how})
 		}
-		if d, _ := b.state.Damage("D1"); d.Quarantine.Off != c.off {
-			t.Errorf("%s: off the airframe: %v", name, d.Quarantine.Off)
+		if d, _ := b.state.Damage("D1"); b.state.Off(d) != c.off {
+			t.Errorf("%s: off the airframe: %v", name, b.state.Off(d))
 		}
+	}
+}
+
+// A strap of the same zone takes nothing off: all of it is, but for what was off before.
+func TestAllOfAQuarantineIsTakenOff(t *testing.T) {
+	b := newBench(t)
+	more := sheet()
+	for _, item := range []string{"strap", "spare"} {
+		more.Equipment = append(more.Equipment, steps.Equipment{Name: item, Disturbs: []string{"pod"}})
+	}
+	b.docs = &Documents{Sheets: map[string]*steps.Sheet{sheetSum: more}}
+	b.state = b.replay(b.state.Entries)
+	b.after(time.Hour)
+	b.must(ChangeEquipment{Item: "spare", Change: Removed})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"puffed", "pod", steps.Total, "", ""}}})
+	off := func() bool { return b.state.Off(b.state.Damages[0]) }
+	b.must(ChangeEquipment{Item: "strap", Change: Removed})
+	if off() {
+		t.Error("the strap took it off")
+	}
+	if why := b.state.quarantined(b.state.Damages[0], b.now); why == nil || !strings.Contains(why.Text, "the camera was taken off too") {
+		t.Errorf("what is still aboard: %v", why)
+	}
+	b.must(ChangeEquipment{Item: "camera", Change: Removed})
+	if !off() {
+		t.Error("all was removed, and it is held to be aboard")
+	}
+}
+
+// A quarantine counts from the last time that what is in it flew or was released, and
+// nothing is found before the airframe was there.
+func TestAQuarantineCountsFromWhenItWasAboard(t *testing.T) {
+	report := ReportDamage{Triage: triage(), Seen: []Sighting{{"puffed", "pod", steps.Total, "", ""}}}
+	b := released(t)
+	given := b.now
+	b.after(8 * time.Hour)
+	b.at(9*time.Hour, report)
+	until := func() time.Duration { return b.state.Damages[0].Quarantine.Until.Sub(given) }
+	if until() != 6*time.Hour {
+		t.Errorf("it lasts until %v after the release", until())
+	}
+	b.at(4*time.Hour, LogFlight{Landing: Soft}) // typed in after it
+	if until() != 10*time.Hour {
+		t.Errorf("it lasts until %v after the release, and flew after 4 h", until())
+	}
+	b.must(ChangeEquipment{Item: "camera", Change: Removed})
+	b.must(LogFlight{Landing: Soft})
+	if until() != 10*time.Hour || !b.state.Off(b.state.Damages[0]) {
+		t.Errorf("it flew without it, and it lasts until %v after the release", until())
+	}
+	if err := b.tryAt(report, b.state.Since.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the airframe was registered") {
+		t.Errorf("found before it was registered: %v", err)
 	}
 }
 

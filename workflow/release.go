@@ -150,18 +150,26 @@ func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
 }
 
 func (s *State) quarantined(d *Damage, at time.Time) *Reason {
-	if !d.Quarantine.Open() || d.Quarantine.Off {
+	if !d.Quarantine.Open() || s.Off(d) {
 		return nil
 	}
 	what, remedy := fmt.Sprintf("the %s (damage %s) is in quarantine", d.Zone, d.Damage), Remedy{}
-	switch i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return slices.Contains(e.Disturbs, d.Zone) }); {
+	has := func(e steps.Equipment) bool { return slices.Contains(e.Disturbs, d.Zone) }
+	item, aboard := s.stillAboard(d)
+	if i := slices.IndexFunc(s.Sheet.Equipment, has); !aboard && i >= 0 {
+		item, aboard = s.Sheet.Equipment[i], true // off before it was found
+	}
+	switch {
 	case s.fitted[d.Zone].After(d.At):
 		what += ", and may be what was fitted since"
-	case i < 0:
+	case !aboard:
 		what += " and counts as aboard until its lines are confirmed"
 	default:
 		what += ", and no entry says that it was taken off"
-		remedy = s.remedy(Remedy{Kind: ToRecordRemoved, Name: s.Sheet.Equipment[i].Name})
+		if len(d.Quarantine.removed) > 0 {
+			what = fmt.Sprintf("the %s (damage %s) is in quarantine, and no entry says that the %s was taken off too", d.Zone, d.Damage, item.Name)
+		}
+		remedy = s.remedy(Remedy{Kind: ToRecordRemoved, Name: item.Name})
 	}
 	if at.Before(d.Quarantine.Until) {
 		return &Reason{Because: ByHold, Text: what + "; no line can be confirmed", Until: d.Quarantine.Until, Remedy: remedy}
