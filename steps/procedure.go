@@ -358,6 +358,9 @@ type JointPart struct {
 // last of them belongs to that: a stage may be written before one that it comes
 // after.
 func (p *Procedure) JointParts(joint string) []JointPart {
+	if joint == "" {
+		return nil
+	}
 	var parts []JointPart
 	var coats []string
 	for _, stage := range p.Stages {

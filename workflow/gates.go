@@ -200,7 +200,7 @@ func inTime(readings []reading) []reading {
 // would pick the lucky reading. The mean shrinks what repeating can shrink, and the
 // bias stays. Another gauge begins anew.
 func (s *State) repeated(r GateReport, counting []reading) (GateReport, bool) {
-	if r.Standing != Current {
+	if r.Standing != Current || !isRepeated(r.Gate, counting) {
 		return r, false
 	}
 	rests := func(t reading) bool { return slices.Contains(r.Rests, t.position) }
@@ -236,6 +236,20 @@ func (s *State) repeated(r GateReport, counting []reading) (GateReport, bool) {
 		return all, true
 	}
 	return r, false
+}
+
+// isRepeated reports whether more was read at any point than is judged there.
+func isRepeated(g steps.Gate, counting []reading) bool {
+	if len(counting) <= g.Repeat {
+		return false
+	}
+	at := map[string]int{}
+	for _, t := range counting {
+		if at[t.Point]++; at[t.Point] > g.Repeat {
+			return true
+		}
+	}
+	return false
 }
 
 // judge decides how the gate stands by the last of the readings at each point.

@@ -72,6 +72,9 @@ func (j *Job) Parts(name string) []*Joint {
 // next, if that has a coat.
 func (j *Job) JointOf(step steps.Step) (*Joint, bool) {
 	var last *Joint
+	if len(j.joints[step.Joint]) == 0 { // most steps have none, and this is asked of each
+		return nil, false
+	}
 	for n, part := range j.Procedure.JointParts(step.Joint) {
 		coats := slices.Contains(part.Coats, step.Name)
 		if !coats && part.Join != step.Name || n >= len(j.joints[step.Joint]) {
