@@ -181,7 +181,8 @@ func (c *checker) report() (Report, error) {
 		for _, sheet := range sheets {
 			if slices.Contains(served, sheet.Sheet.Name) && !c.bad[sheet] {
 				wrong = append(wrong, doc.releasing(sheet.Sheet)...)
-				c.notes = append(c.notes, doc.harming(sheet.Sheet)...)
+				never, notes := doc.harming(sheet.Sheet)
+				wrong, c.notes = append(wrong, never...), append(c.notes, notes...)
 			}
 		}
 		c.faults = append(c.faults, wrong...)

@@ -198,6 +198,51 @@ func TestGlueThatSetsTooSoon(t *testing.T) {
 	}
 }
 
+// What an open coat must not have is never done between it and its join, and waits
+// where it may come beside it.
+func TestWhatAnOpenCoatMustNotHave(t *testing.T) {
+	const adhesive, coat, fit = "    mixed: no\n", "coat: {joint: roots, with: contact}\n", "      - step: fit\n"
+	for _, c := range []struct {
+		name, sheet, build string
+		faults, notes      string
+	}{
+		{"nothing between", "", "", "", ""},
+		{"it sets it", "", coat + "      - step: air\n        do: Shut it.\n        sets: {fan: off}\n", "x.yaml:21:9: the step air sets fan: off, ", ""},
+		{"it needs it", "", coat + "      - step: air\n        do: Look.\n        needs: {fan: off}\n", "x.yaml:21:9: the step air needs fan: off, ", ""},
+		{"its gate needs it", "  sole:\n    needs: {fan: off}\n", coat + "      - step: air\n        measure: [sole]\n", "x.yaml:21:9: the step air measures sole, which needs fan: off, ", ""},
+		{"its gate is not there", "  sole:\n    needs: {fan: off}\n    without: rudder\n    with: rudder\n", coat + "      - step: air\n        measure: [sole]\n", "", ""},
+		{"the other adhesive may have it", "", "coat: {joint: roots, with: [contact, epoxy]}\n      - step: air\n        do: Shut it.\n        sets: {fan: off}\n", "", "x.yaml:21:9: the step air sets fan: off, "},
+		{"beside it", "", fit + "        sets: {fan: off}\n", "", "x.yaml:"},
+	} {
+		old := coat
+		if strings.HasPrefix(c.build, fit) {
+			old = fit
+		}
+		of := strings.Replace(sheetText, adhesive, adhesive+"    needs: {fan: on}\n", 1)
+		if c.sheet != "" {
+			of = strings.Replace(of, "  sole:\n", c.sheet, 1)
+		}
+		built := buildText
+		if c.build != "" {
+			built = strings.Replace(built, old, c.build, 1)
+		}
+		sheet, _ := parseOwn("s.yaml", []byte(of), (&shelf{}).find)
+		doc, _ := parseOwn("x.yaml", []byte(built), (&shelf{}).find)
+		if sheet == nil || doc == nil {
+			t.Fatalf("%s: it does not parse", c.name)
+		}
+		faults, notes := doc.harming(sheet.Sheet)
+		for _, got := range []struct {
+			Faults
+			want string
+		}{{faults, c.faults}, {notes, c.notes}} {
+			if len(got.Faults) > 1 || (len(got.Faults) == 1) != (got.want != "") || got.want != "" && !strings.HasPrefix(got.Faults.Error(), got.want) {
+				t.Errorf("%s: %v, want %q", c.name, got.Faults, got.want)
+			}
+		}
+	}
+}
+
 func TestEveryDesignFault(t *testing.T) {
 	doc, err := Parse("x.yaml", []byte(buildText))
 	if err != nil {

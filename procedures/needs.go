@@ -109,10 +109,10 @@ func undoneBefore(v variant, s *steps.Step, need steps.Setting, setters map[step
 }
 
 // harming finds steps that may come while a coat is open whose adhesive needs a
-// condition otherwise than they set or need it. The bench refuses them there, so it
-// is a note: once for each stage and joint.
-func (d *Document) harming(sheet *steps.Sheet) Faults {
-	var notes Faults
+// condition otherwise than they set or need it. The bench refuses them there: of
+// one that is done beside it that is a note, once for each stage and joint. One that
+// comes between the coat and its join can never be done, which is a fault.
+func (d *Document) harming(sheet *steps.Sheet) (faults, notes Faults) {
 	said := map[[2]string]bool{}
 	o := d.order()
 	for _, has := range d.variantsOn(sheet) {
@@ -126,24 +126,35 @@ func (d *Document) harming(sheet *steps.Sheet) Faults {
 					continue
 				}
 				for _, s := range v.steps {
-					stage := v.stages[v.stageOf[s.Name]].Name
-					if s == coat || s == join || v.before(s.Name, coat.Name) || v.before(join.Name, s.Name) || said[[2]string{stage, coat.Joint}] {
+					if s == coat || s == join || v.before(s.Name, coat.Name) || v.before(join.Name, s.Name) {
 						continue
 					}
-					if says := v.harm(s, coat, coat == join, sheet); says != "" {
-						said[[2]string{stage, coat.Joint}] = true
-						notes = append(notes, d.fault(d.places[stepAt(s.Name)], says+v.when()))
+					between := v.before(coat.Name, s.Name) && v.before(s.Name, join.Name)
+					of := [2]string{v.stages[v.stageOf[s.Name]].Name, coat.Joint}
+					if between {
+						of = [2]string{"step " + s.Name, coat.Joint}
+					}
+					harms := v.harms(s, coat, coat == join, sheet)
+					if len(harms) == 0 || said[of] {
+						continue
+					}
+					said[of] = true
+					at := d.places[stepAt(s.Name)]
+					if between && len(harms) == len(coat.Adhesives) { // whichever is spread
+						faults = append(faults, d.fault(at, fmt.Sprintf("%s: it comes between that coat and its join, and can never be done; put it before the coat or after the join", harms[0])+v.when()))
+					} else {
+						notes = append(notes, d.fault(at, fmt.Sprintf("%s: at the bench it waits until that is joined; put its stage before the coat or after the join", harms[0])+v.when()))
 					}
 				}
 			}
 		}
 	}
-	return notes
+	return faults, notes
 }
 
-// harm says what the step sets or needs against the needs of an open coat; "":
-// nothing. A coat that is pressed in the same step is open only if it dries first.
-func (v variant) harm(s, coat *steps.Step, atOnce bool, sheet *steps.Sheet) string {
+// harms says, once for each adhesive of a coat, what the step sets or needs against
+// what that adhesive needs. A coat that is pressed in the same step is open only if it dries first.
+func (v variant) harms(s, coat *steps.Step, atOnce bool, sheet *steps.Sheet) []string {
 	var settings []wanted
 	for _, set := range s.Sets {
 		settings = append(settings, wanted{"sets", set})
@@ -156,6 +167,15 @@ func (v variant) harm(s, coat *steps.Step, atOnce bool, sheet *steps.Sheet) stri
 			settings = append(settings, wanted{"uses " + u.Name + ", which needs", need})
 		}
 	}
+	for _, name := range s.Gates {
+		if g, ok := sheet.Gate(name); ok && g.Applies(v.options) {
+			for _, need := range g.Needs {
+				settings = append(settings, wanted{"measures " + name + ", which needs", need})
+			}
+		}
+	}
+	var all []string
+adhesives:
 	for _, name := range coat.Adhesives {
 		a, ok := sheet.Adhesive(name)
 		if !ok || atOnce && !a.Dries() {
@@ -164,11 +184,11 @@ func (v variant) harm(s, coat *steps.Step, atOnce bool, sheet *steps.Sheet) stri
 		for _, need := range a.Needs {
 			for _, set := range settings {
 				if set.Condition == need.Condition && set.State != need.State {
-					return fmt.Sprintf("the step %s %s %s, and may come while the coat of %s on joint %s is open, which needs %s: at the bench it waits until that is joined; put its stage before the coat or after the join",
-						s.Name, set.who, set.Setting, name, coat.Joint, need)
+					all = append(all, fmt.Sprintf("the step %s %s %s, and may come while the coat of %s on joint %s is open, which needs %s", s.Name, set.who, set.Setting, name, coat.Joint, need))
+					continue adhesives
 				}
 			}
 		}
 	}
-	return ""
+	return all
 }
