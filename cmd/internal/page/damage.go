@@ -144,10 +144,7 @@ func (m Repair) Markdown(Clock) string {
 		l.add("%d. %s (%s): %s", i+1, esc(first(s.Title, s.Stage)), esc(s.Phase), esc(strings.Join(s.Steps, ", ")))
 	}
 	if len(m.MadeOf) > 0 {
-		l.add("\n## Made of these documents\n")
-	}
-	for _, of := range m.MadeOf {
-		l.item("%s", esc(of))
+		l.add("\nMade of %s.\n", esc(strings.Join(m.MadeOf, "; ")))
 	}
 	gates := func(title string, all []StaleGate) {
 		if len(all) > 0 {
