@@ -182,7 +182,7 @@ func (c *checker) report() (Report, error) {
 			if slices.Contains(served, sheet.Sheet.Name) && !c.bad[sheet] {
 				wrong = append(wrong, doc.releasing(sheet.Sheet)...)
 				never, notes := doc.harming(sheet.Sheet)
-				wrong, c.notes = append(wrong, never...), append(c.notes, notes...)
+				wrong, c.notes = append(wrong, never...), slices.Concat(c.notes, notes, doc.dryLate(sheet.Sheet))
 			}
 		}
 		c.faults = append(c.faults, wrong...)

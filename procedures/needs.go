@@ -3,8 +3,10 @@ package procedures
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"fettle/steps"
+	"fettle/steps/bond"
 )
 
 // needsInOrder finds steps that need a condition in a state which only later
@@ -150,6 +152,44 @@ func (d *Document) harming(sheet *steps.Sheet) (faults, notes Faults) {
 		}
 	}
 	return faults, notes
+}
+
+// dryLate finds waits that end before a coat is dry at the coldest that its
+// adhesive works at: in the cold the join after them can't be made in time.
+func (d *Document) dryLate(sheet *steps.Sheet) Faults {
+	var notes Faults
+	said := map[string]bool{}
+	o := d.order()
+	for _, has := range d.variantsOn(sheet) {
+		v := o.variantOf(has)
+		for _, s := range v.steps {
+			join := v.beside(s, 1)
+			if s.By.IsZero() || said[s.Name] || join == nil || !join.Kind.Traits().Joins {
+				continue
+			}
+			from := v.beside(s, -1)
+			if s.From != "" {
+				from = v.called(s.From)
+			}
+			if from == nil || from.Joint != join.Joint || !from.Kind.Traits().Coats {
+				continue
+			}
+			by, _ := s.By.Duration()
+			for _, name := range from.Adhesives {
+				a, ok := sheet.Adhesive(name)
+				cold, err := a.Coldest.Celsius()
+				if !ok || err != nil || said[s.Name] {
+					continue
+				}
+				if dry := a.Times.Least(a.Times.From, bond.Even(cold)); dry > by {
+					said[s.Name] = true
+					notes = append(notes, d.fault(d.places[stepAt(s.Name)], fmt.Sprintf("at %s, where %s still works, it is dry %d min after %s, and the step %s must be done within %s: so cold it never can be; end the wait later, or give the adhesive narrower works%s",
+						a.Coldest, name, (dry+time.Minute-1)/time.Minute, from.Name, join.Name, s.By, v.when())))
+				}
+			}
+		}
+	}
+	return notes
 }
 
 // harms says, once for each adhesive of a coat, what the step sets or needs against

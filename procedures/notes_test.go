@@ -20,6 +20,9 @@ func TestNotes(t *testing.T) {
 			"other.yaml:66:3: the tool iron is used once sole has passed, and no step measures that: write measure: sole in a step before it is used",
 			"other.yaml:66:3: the tool iron needs fan: on, which no step sets: write sets: {fan: on} in a step before it is used"}},
 		{"a tool got ready", buildText, []string{"tools: [knife]", "tools: [iron]", "sets: {propeller: off}", "sets: {propeller: off, fan: on}", "measure: [square]", "measure: [square, sole]"}, nil},
+		{"a wait that ends before it is dry in the cold", buildText, []string{"      - step: join\n", "      - step: tack\n        wait: {for: 10 min, by: 15 min, late: coat}\n      - step: join\n"}, []string{
+			"x.yaml:21:9: at 10 °C, where contact still works, it is dry 17 min after coat, and the step join must be done within 15 min"}},
+		{"a wait that ends after it", buildText, []string{"      - step: join\n", "      - step: tack\n        wait: {for: 10 min, by: 20 min, late: coat}\n      - step: join\n"}, nil},
 		{"glue that grips", buildText, []string{"      - step: rest\n", "      - step: spar\n        hands: 21 min\n        glue: {joint: spar, with: epoxy}\n        disturbs: [wing]\n      - step: rest\n"},
 			[]string{"x.yaml:25:16: epoxy grips within 20 min of the last bead, and the step takes 21 min"}},
 	} {

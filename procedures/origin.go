@@ -1,6 +1,11 @@
 package procedures
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+
+	"fettle/steps"
+)
 
 // An Origin is where a document is from.
 type Origin struct {
@@ -55,4 +60,33 @@ func (l *Library) OriginOf(d *Document) Origin {
 		o.File = d.File
 	}
 	return o
+}
+
+// WrittenIn names the documents that the steps of a plan were written in, each once,
+// with where it is from: those that are not embedded may be in no file any more.
+func (l *Library) WrittenIn(plan *steps.Procedure) []string {
+	own, _, _ := l.own()
+	embedded := shipped()
+	for i, e := range own {
+		if at := slices.IndexFunc(embedded, func(s Entry) bool { return s.Document.Name() == e.Document.Name() }); at >= 0 {
+			own[i].Replaces = embedded[at].Document.Revision()
+		}
+	}
+	known := slices.Concat(own, embedded)
+	var seen, names []string
+	for _, step := range plan.Steps() {
+		at := step.Origin.Document
+		if at == "" || slices.Contains(seen, at) {
+			continue
+		}
+		seen = append(seen, at)
+		i := slices.IndexFunc(known, func(e Entry) bool { return digest(e.Document.Source) == at })
+		if i < 0 {
+			names = append(names, fmt.Sprintf("a document that is %s (%s)", Origin{}, at[:min(len("sha256:")+8, len(at))]))
+			continue
+		}
+		doc := known[i].Document
+		names = append(names, fmt.Sprintf("%s, revision %d (%s)", doc.Name(), doc.Revision(), known[i].Origin()))
+	}
+	return names
 }

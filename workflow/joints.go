@@ -360,8 +360,9 @@ func (s *State) Phase(j *Joint, at time.Time) Phase {
 		return Cured
 	}
 	w := j.Window()
+	_, recoat := s.mustRecoat(j, at)
 	switch {
-	case j.Lapsed(at), s.mustRecoat(j, at):
+	case j.Lapsed(at), recoat:
 		return Late
 	case !s.fullyCoated(j):
 		return HalfCoated
@@ -371,21 +372,28 @@ func (s *State) Phase(j *Joint, at time.Time) Phase {
 	return Open
 }
 
-// mustRecoat reports whether a wait opens a coat of the joint again at the time:
-// what must follow it in time did not.
-func (s *State) mustRecoat(j *Joint, at time.Time) bool {
+// mustRecoat reports whether a wait opens a coat of the joint again at the time,
+// and since when: what must follow it in time did not.
+func (s *State) mustRecoat(j *Joint, at time.Time) (since time.Time, again bool) {
 	job, err := s.Job(j.Job)
 	if err != nil {
-		return false
+		return time.Time{}, false
 	}
 	for _, stage := range job.Procedure.Stages {
 		for i := range stage.Steps {
-			if step := &stage.Steps[i]; step.Joint == j.Name && step.Kind.Traits().Coats && j.coatedBy(step.Name) && job.reopened(stage, i, at) != nil {
-				return true
+			if step := &stage.Steps[i]; step.Joint != j.Name || !step.Kind.Traits().Coats || !j.coatedBy(step.Name) {
+				continue
+			}
+			wait := job.reopened(stage, i, at)
+			for k := range stage.Steps {
+				if &stage.Steps[k] == wait {
+					since, _, _ = job.ends(stage, k)
+					return since, true
+				}
 			}
 		}
 	}
-	return false
+	return time.Time{}, false
 }
 
 // MadeBy returns the names of the steps that coat the joint and of the one that

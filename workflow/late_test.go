@@ -172,3 +172,16 @@ func TestNextKeepsAnEndInView(t *testing.T) {
 		t.Error("the wait is not in the journal")
 	}
 }
+
+// A coat that a wait opens again before its window closes lapsed when the wait ended.
+func TestACoatThatAWaitOpensAgainLapsedThen(t *testing.T) {
+	b := workingOn(t, sheet(), steps.Stage{Name: "one", Steps: []steps.Step{coating("coat", "spar"),
+		{Name: "tack", Kind: steps.Wait, For: q("10 min"), By: q("15 min"), Late: "coat"}, joining("join", "spar"), plain("look")}})
+	b.done("coat")
+	coated := b.now
+	b.after(20 * time.Minute)
+	timers := b.state.Timers(b.now)
+	if len(timers) != 1 || timers[0].Phase != Late || !timers[0].Closes.Equal(coated.Add(15*time.Minute)) {
+		t.Errorf("%+v, want a coat that lapsed at %v", timers, coated.Add(15*time.Minute))
+	}
+}

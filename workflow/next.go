@@ -263,6 +263,8 @@ func (s *State) Timers(now time.Time) []Timer {
 			t.Opens, t.Closes = w.Opens, w.Closes
 			if j.Doubted() {
 				t.Closes = j.Joined
+			} else if since, again := s.mustRecoat(j, now); again && since.Before(t.Closes) {
+				t.Closes = since
 			}
 			if t.Phase == Tacking && now.Before(w.Opens) {
 				t.Ready = w.Opens

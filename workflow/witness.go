@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"fettle/steps"
 	"fettle/workflow/journal"
@@ -30,12 +31,25 @@ func (w Witness) fits(step *steps.Step, c Circumstances) error {
 		return bad("the name of the second person is empty")
 	case len(who) > 200:
 		return bad("the name of the second person is longer than 200 bytes")
-	case strings.EqualFold(who, strings.TrimSpace(c.By)):
+	case who != seen(who):
+		return bad("the name of the second person has a character that cannot be seen, or more than one space in a row")
+	case strings.EqualFold(who, seen(c.By)):
 		return bad("%s does %s; the second person must be somebody else", c.By, step.Name)
 	case len(ways) > 0 && (w.Alone < 0 || w.Alone > len(ways)):
 		return bad("%s has no way %d of doing it alone; give a number from 1 to %d", step.Name, w.Alone, len(ways))
 	}
 	return nil
+}
+
+// seen is what can be seen of a name: two that look alike are one person's.
+func seen(name string) string {
+	name = strings.Map(func(r rune) rune {
+		if !unicode.IsGraphic(r) || unicode.Is(unicode.Variation_Selector, r) {
+			return -1
+		}
+		return r
+	}, name)
+	return strings.Join(strings.Fields(name), " ")
 }
 
 // witnessed puts the witness in front of the fact that completes a step which

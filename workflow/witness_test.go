@@ -75,6 +75,7 @@ func TestWitnessesThatAreNone(t *testing.T) {
 		{Finish{Step: "coat-left", Witness: Witness{Second: "second"}}, "does not ask for a second person"},
 		{Finish{Step: "coat-right", Witness: Witness{Second: "second", Alone: 1}}, "not both"},
 		{Finish{Step: "coat-right", Witness: Witness{Second: " Builder "}}, "must be somebody else"},
+		{Finish{Step: "coat-right", Witness: Witness{Second: "builder\u200b"}}, "cannot be seen"},
 		{Finish{Step: "coat-right", Witness: Witness{Second: "  "}}, "is empty"},
 		{Finish{Step: "coat-right", Witness: Witness{Second: strings.Repeat("a", 201)}}, "longer than 200"},
 		{Finish{Step: "coat-right", Witness: Witness{Alone: 2}}, "has no way 2"},

@@ -142,7 +142,7 @@ func (a *app) cited(s *workflow.State) ([]page.Cited, error) {
 	if err != nil {
 		return nil, err
 	}
-	return page.Cite(s, d.Origin), nil
+	return page.Cite(s, d.Origin, d.Library.WrittenIn), nil
 }
 
 // sayInPlace says which of these documents of one's own are in force in the place

@@ -62,5 +62,5 @@ func (a *app) repair(ctx context.Context, args []string, start bool, at string) 
 			}
 		}
 	}
-	return a.show(page.NewRepair(s.Airframe.Mark, job, plan))
+	return a.show(page.NewRepair(s.Airframe.Mark, job, plan, d.Library.WrittenIn(plan.Procedure)))
 }

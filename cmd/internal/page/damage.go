@@ -74,6 +74,7 @@ func taken(as, words string) string {
 type Repair struct {
 	Mark    string        `json:"mark"`
 	Answers []Answer      `json:"answers"`
+	MadeOf  []string      `json:"made_of,omitempty"` // the documents that its steps were written in
 	Stages  []RepairStage `json:"stages"`
 	Stale   []StaleGate   `json:"measure_again"`
 	Else    []StaleGate   `json:"stale_otherwise,omitempty"` // that the repair does not ask for
@@ -105,9 +106,9 @@ type StaleGate struct {
 	Why  []string `json:"why"`
 }
 
-// NewRepair makes the page of a plan.
-func NewRepair(mark, job string, plan workflow.RepairPlan) Repair {
-	m := Repair{Mark: mark, Job: job}
+// NewRepair makes the page of a plan that is made of these documents.
+func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repair {
+	m := Repair{Mark: mark, Job: job, MadeOf: madeOf}
 	for _, a := range plan.Answers {
 		m.Answers = append(m.Answers, Answer{a.Damage.Name, a.Damage.Finding, a.Damage.Zone, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
 	}
@@ -141,6 +142,9 @@ func (m Repair) Markdown(Clock) string {
 	l.add("\n## In this order\n")
 	for i, s := range m.Stages {
 		l.add("%d. %s (%s): %s", i+1, esc(first(s.Title, s.Stage)), esc(s.Phase), esc(strings.Join(s.Steps, ", ")))
+	}
+	if len(m.MadeOf) > 0 {
+		l.add("\nMade of %s.\n", esc(strings.Join(m.MadeOf, "; ")))
 	}
 	gates := func(title string, all []StaleGate) {
 		if len(all) > 0 {

@@ -469,7 +469,7 @@ func (b *bench) build() {
 	released := page.NewAirframe(b.State, b.Now)
 	released.Documents = page.Cite(b.State, func(name, _ string) procedures.Origin {
 		return procedures.Origin{Embedded: name == "finch", Replaces: 3}
-	})
+	}, nil)
 	b.show("Airframe-released", released)
 	b.pages["CitedLine"] = released.Documents[1].Line() + "\n"
 	b.gate("passed", "square")
@@ -532,8 +532,8 @@ func (b *bench) repair() {
 	b.gate("stale", "square")
 	plan, err := b.State.PlanRepair(triage, func(name string) (*steps.Procedure, error) { return b.docs[name].Procedure, nil }, b.Now)
 	b.must(err)
-	b.show("Repair-planned", page.NewRepair("FN-01", "", plan))
-	b.show("Repair-started", page.NewRepair("FN-01", "finch-tail", plan))
+	b.show("Repair-planned", page.NewRepair("FN-01", "", plan, []string{"finch-tail, revision 1 (embedded)"}))
+	b.show("Repair-started", page.NewRepair("FN-01", "finch-tail", plan, nil))
 	b.show("Recorded-repair-started", b.start("finch-tail", "tail", plan.Answers[1].Damage.Name))
 	b.clocks("repair")
 	b.must(b.Carry(100))
