@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -116,7 +118,12 @@ func TestHostileFiles(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(folder, "wide.yaml"), []byte(hostile()["wide sheet"]), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	for name, text := range hostile() {
+	all := hostile()
+	for i, name := range slices.Sorted(maps.Keys(all)) {
+		if i%2 == 1 && os.Getenv("FETTLE_LONG") == "" {
+			continue
+		}
+		text := all[name]
 		path := filepath.Join(folder, "hostile.yaml")
 		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
 			t.Fatal(err)

@@ -137,6 +137,7 @@ func TestEveryBuildEndsInARelease(t *testing.T) {
 func TestEveryRepairComesToItsEnd(t *testing.T) {
 	entries, _ := procedures.Open("").List()
 	done := 0
+	carried := map[string]bool{}
 	for _, design := range entries {
 		if design.Document.Sheet == nil {
 			continue
@@ -147,8 +148,12 @@ func TestEveryRepairComesToItsEnd(t *testing.T) {
 				continue
 			}
 			zones := e.Document.Procedure.On
-			if len(zones) > 1 && os.Getenv("FETTLE_LONG") == "" {
-				zones = zones[:1]
+			if os.Getenv("FETTLE_LONG") == "" { // on one zone of one design
+				if carried[e.Document.Name()] {
+					continue
+				}
+				carried[e.Document.Name()] = true
+				zones = zones[:min(1, len(zones))]
 			}
 			if len(zones) == 0 {
 				zones = []string{""}
