@@ -8,10 +8,6 @@ import (
 	"fettle/workflow/journal"
 )
 
-func ending(name, by, late string) steps.Step {
-	return steps.Step{Name: name, Kind: steps.Wait, By: q(by), Late: late}
-}
-
 // parting is a coat on one face that is pressed and parted while it is wet.
 func parting(t *testing.T) *bench {
 	t.Helper()
