@@ -203,6 +203,8 @@ func TestAsked(t *testing.T) {
 		Findings: []Finding{{Name: "cracked", Title: "theirs", Zones: []string{"tail"}}, {Name: "nicked", Zones: []string{"propeller"}, Caution: "Battery out."},
 			{Name: "hit", Title: "battery dented", Zones: []string{"battery"}, Also: []string{"pack smokes"}, Caution: "It burns.", Quarantine: lies("48 h")}, {Name: "puffed", Zones: []string{"battery"}, Quarantine: lies("72 h")}, {Name: "wet", Zones: []string{"radio"}, Quarantine: lies("")}},
 		OwnWords: []OwnWords{{"wing", "nicked"}, {"propeller", "nicked"}, {"spars", "bend-test"}, {"tail", "cracked"}, {"radio", "cracked"}, {"battery", "bend-test"}}}
+	own.Findings[1].Quarantine.Confirm = []string{"on sand", "handed in"}
+	general.Findings[2].Quarantine.Confirm = []string{"cool", "handed in"}
 	all := Asked(own, general)
 	for _, c := range []struct{ finding, zone, severity, want string }{
 		{"cracked", "wing", Total, "mend"}, {"cracked", "tail", Total, "glue"}, {"nicked", "propeller", Slight, "new"},
@@ -217,8 +219,8 @@ func TestAsked(t *testing.T) {
 	if f, _ := all.Finding("cracked"); f.Title != "mine" || !f.In("wing") || !f.In("tail") || f.In("pod") {
 		t.Errorf("cracked is %+v", f)
 	}
-	if f, _ := all.Finding("hit"); f.Quarantine.Lasts() != 48*time.Hour || f.Caution != "Charge it again. It burns." {
-		t.Errorf("hit lies for %v, with the caution %q", f.Quarantine.Lasts(), f.Caution)
+	if f, _ := all.Finding("hit"); f.Quarantine.Lasts() != 48*time.Hour || !slices.Equal(f.Quarantine.Confirm, []string{"on sand", "handed in", "cool"}) || f.Caution != "Charge it again. It burns." {
+		t.Errorf("hit lies for %v until %v, with the caution %q", f.Quarantine.Lasts(), f.Quarantine.Confirm, f.Caution)
 	}
 	for _, words := range []string{"eine Beule", "the pack smokes", "battery dented a bit"} {
 		if m := all.Sounds([]string{"battery", "pod"}, "pod", words); len(m) != 1 || m[0].Name != "hit" {

@@ -60,10 +60,17 @@ func (q Quarantine) Lasts() time.Duration {
 	return d
 }
 
-// longer returns the longer of two, the first where they are alike.
-func (q Quarantine) longer(other Quarantine) Quarantine {
-	if q.IsZero() || !other.IsZero() && other.Lasts() > q.Lasts() {
-		return other
+// and is the quarantine of two that both hold: the longer time, and the lines of
+// both, each once.
+func (q Quarantine) and(other Quarantine) Quarantine {
+	if other.Lasts() > q.Lasts() {
+		q.For = other.For
+	}
+	q.Confirm = slices.Clip(q.Confirm)
+	for _, line := range other.Confirm {
+		if !slices.Contains(q.Confirm, line) {
+			q.Confirm = append(q.Confirm, line)
+		}
 	}
 	return q
 }
@@ -150,7 +157,7 @@ func (f Finding) with(later Finding) Finding {
 	if !strings.Contains(f.Caution, later.Caution) {
 		f.Caution = strings.TrimSpace(f.Caution + " " + later.Caution)
 	}
-	f.Quarantine = f.Quarantine.longer(later.Quarantine)
+	f.Quarantine = f.Quarantine.and(later.Quarantine)
 	return f
 }
 
