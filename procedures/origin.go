@@ -37,10 +37,8 @@ func (l *Library) Origin(name, bytes string) Origin {
 		if doc.Digest() == bytes {
 			return Origin{Embedded: true}
 		}
-		if doc.Triage == nil { // tables stand beside each other
-			if doc.Triage == nil { // a table is asked before it, and takes no place
-				o.Replaces = doc.Revision()
-			}
+		if doc.Triage == nil { // a table is asked before it, and takes no place
+			o.Replaces = doc.Revision()
 		}
 	}
 	// One that can't be read is said by who wants it.

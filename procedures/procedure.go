@@ -241,6 +241,9 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 			f.fault(n, "%s must not be done alone: say why, with why", f.what)
 		}
 	}
+	if n := f.get("tools"); n != nil && s.Kind.Traits().Releases {
+		f.fault(n, "a release uses no tool, and would not ask for its hold: name the tool on the step before it")
+	}
 	f.governed(s.Where)
 	if k := kindOf(kinds, s.Kind); k.check != nil {
 		k.check(f, s)
