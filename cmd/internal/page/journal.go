@@ -176,7 +176,8 @@ type Recorded struct {
 	Gates   []Gate   `json:"gates,omitempty"`  // those that were measured
 	Gauges  []Gauge  `json:"gauges,omitempty"` // those that were checked
 	Timers  []Timer  `json:"timers,omitempty"`
-	Harms   []Reason `json:"harms,omitempty"` // what open coats need and the journal says otherwise
+	TooLate []string `json:"too_late,omitempty"` // of the steps that were done
+	Harms   []Reason `json:"harms,omitempty"`    // what open coats need and the journal says otherwise
 	Next    string   `json:"next,omitempty"`
 }
 
@@ -212,11 +213,30 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		}
 		seen["joint "+joint] = true
 	}
-	r.Harms = harms(s, now)
+	r.TooLate, r.Harms = tooLate(s, entries, now), harms(s, now)
 	if next := s.Next(now); next.Step != nil {
 		r.Next = next.Step.Step.Name
 	}
 	return r
+}
+
+// tooLate says which of the steps that the entries complete came too late after a
+// wait.
+func tooLate(s *workflow.State, entries []journal.Entry, now time.Time) []string {
+	var all []string
+	for _, e := range entries {
+		work, ok := journal.WorkOf(e.Facts)
+		job, err := s.Job(work.Job)
+		if !ok || err != nil {
+			continue
+		}
+		for _, r := range s.Steps(job, now) {
+			if r.Step.Name == s.StepOf(work) && r.TooLate != "" {
+				all = append(all, r.Step.Name+": "+r.TooLate)
+			}
+		}
+	}
+	return all
 }
 
 // Markdown is a list of what was recorded and of what follows.
@@ -224,6 +244,9 @@ func (r Recorded) Markdown(c Clock) string {
 	var l lines
 	for _, e := range r.Entries {
 		l.item("%s: %s (entry %d)", esc(r.Mark), esc(e.Says), e.Position)
+	}
+	for _, text := range r.TooLate {
+		l.item("**Too late:** %s", esc(text))
 	}
 	l.harmed(r.Harms, c)
 	for _, g := range r.Gates {

@@ -152,11 +152,17 @@ func secondAdvice(ways []string) string {
 	if len(ways) == 0 {
 		return "say who it was"
 	}
+	return "say who it was, or, alone, what you did instead with " + strings.Join(numbered(ways, "--alone %d (%s)"), " or ")
+}
+
+// numbered are ways of doing something by their numbers, in the format, which is
+// given a number and a text without its full stop.
+func numbered(ways []string, format string) []string {
 	var each []string
 	for i, way := range ways {
-		each = append(each, fmt.Sprintf("--alone %d (%s)", i+1, strings.TrimRight(way, ".\n ")))
+		each = append(each, fmt.Sprintf(format, i+1, strings.TrimRight(way, ".\n ")))
 	}
-	return "say who it was, or, alone, what you did instead with " + strings.Join(each, " or ")
+	return each
 }
 
 func benchLine(mark string) string    { return "fettle bench " + mark + " --temperature 20C" }

@@ -211,11 +211,7 @@ func secondWords(alone []string) string {
 	if len(alone) == 0 {
 		return "wants a second person; **do not do it alone**"
 	}
-	var ways []string
-	for i, way := range alone {
-		ways = append(ways, fmt.Sprintf("%d. %s", i+1, strings.TrimRight(way, ".\n ")))
-	}
-	return "wants a second person; alone, instead: " + strings.Join(ways, "; ")
+	return "wants a second person; alone, instead: " + strings.Join(numbered(alone, "%d. %s"), "; ")
 }
 
 // whenDone says what the commands are for.
