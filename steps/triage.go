@@ -112,9 +112,8 @@ type Row struct {
 
 // Asked are tables as one, in the order in which they are asked: the first row of
 // them that fits answers, and the findings of all are known. Of a finding that
-// several have, the first one's title counts, and the zones, the words and the
-// cautions of all, and the longest quarantine: no table takes away what another one
-// warns of.
+// several have, the first one's title counts, and the words, zones, cautions and
+// quarantines of all.
 func Asked(tables ...*Triage) *Triage {
 	all := &Triage{}
 	var names []string
