@@ -1450,6 +1450,11 @@ func heldByTheEntries(t *rapid.T, live []journal.Entry, s *steps.Sheet) {
 	for _, e := range live {
 		switch f := e.Facts.(type) {
 		case journal.Coated:
+			// Coated again, the joint is open, and its next join disturbs what was read.
+			joined = slices.DeleteFunc(joined, func(j journal.Entry) bool {
+				of := j.Facts.(journal.Joined)
+				return f.Joint == "roots" && f.Job != "" && of.Job == f.Job && of.Joint == f.Joint
+			})
 			if f.Step == "part" {
 				if c, ok := coats[key{f.Job, "coat", f.Joint}]; !ok || e.At.Sub(c.At) > 5*time.Minute {
 					t.Fatalf("parted at %v, coated at %v", e.At, c.At)
