@@ -3,6 +3,7 @@ package procedures
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"fettle/steps"
 	"fettle/workflow/repair"
@@ -49,7 +50,7 @@ func (c *checker) parted(d *Document) {
 	}
 	for _, seam := range repair.Seams(d.Procedure) {
 		if seam.Step.Apart == "" {
-			d.complain(&seam.Step, &c.notes)("", "it joins %s, and does not say how they are parted again: without that, one that is lost cannot be built anew; write apart", listed(seam.Zones))
+			d.complain(&seam.Step, &c.notes)("", "it joins %s, and does not say how they are parted again: without that, one that is lost cannot be built anew; write apart", strings.Join(seam.Zones, " and "))
 		}
 	}
 }

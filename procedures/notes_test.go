@@ -26,7 +26,7 @@ func TestNotes(t *testing.T) {
 		{"glue that grips", buildText, []string{"      - step: rest\n", "      - step: spar\n        hands: 21 min\n        glue: {joint: spar, with: epoxy}\n        disturbs: [wing]\n      - step: rest\n"},
 			[]string{"x.yaml:25:16: epoxy grips within 20 min of the last bead, and the step takes 21 min"}},
 		{"a seat that nothing parts", makesText, []string{"radio: [wing, tail]", "radio: [tail]", "makes: [wing]", "makes: {wing: [tail]}", "      - step: square-up\n", "      - step: dab\n        coat: {joint: seat, with: epoxy}\n      - step: seat\n        join: seat\n        disturbs: [tail, wing]\n      - step: square-up\n"},
-			[]string{"x.yaml:34:9: it joins tail and wing, and does not say how they are parted again"}},
+			[]string{"x.yaml:36:9: it joins tail and wing, and does not say how they are parted again"}},
 	} {
 		whole := c.of
 		if whole == makesText {
