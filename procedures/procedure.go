@@ -249,6 +249,9 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	if n := f.get("apart"); n != nil && !s.Kind.Traits().Joins {
 		f.fault(n, "%s joins nothing, so nothing of it is parted: write apart on the step that joins", f.what)
 	}
+	if does := s.Kind.Traits(); len(s.Retires) > 0 && (!does.Attended || does.Glues() || does.Measures) {
+		f.fault(f.get("retires"), "%s throws nothing away: write retires on a step that is done or confirmed", f.what)
+	}
 	if n := f.get("tools"); n != nil && s.Kind.Traits().Releases {
 		f.fault(n, "a release uses no tool, and would not ask for its hold: name the tool on the step before it")
 	}
