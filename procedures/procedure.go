@@ -187,7 +187,7 @@ func stepKeys() mapping[steps.Step] {
 		{"apart", optional, field(func(s *s) *string { return &s.Apart }, textValue{prose}),
 			"of a join or glue: how the joint is parted again, so that what it holds can be kept when the other part is replaced", "# Saw through the glue line, the blade flat on the wing."},
 		{"retires", optional, field(func(s *s) *[]string { return &s.Retires }, namesValue{to: zone, except: steps.Here}),
-			"of a repair that takes a lost part off: the zones that are thrown away with it. Their joints and readings count no more", "# here"},
+			"of a repair that takes a lost part off: the zones that are thrown away with it. Their joints and readings no longer count", "# here"},
 		{"makes", optional, field(func(s *s) *[]steps.Made { return &s.Makes }, madeValue{}),
 			"of a build: the zones that it makes, in place of those of its run or its stage", "# [wing]"},
 		{"with", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{}),
