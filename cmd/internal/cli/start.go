@@ -81,5 +81,8 @@ func (a *app) startOn(ctx context.Context, s *workflow.State, procedure, zone st
 		return err
 	}
 	a.say("%s", page.OpenedLine(mark, opened.Job, job.Procedure.Steps()))
+	if line := page.RepairLine(state, job, a.time.Now()); line != "" {
+		a.say("%s", line)
+	}
 	return nil
 }
