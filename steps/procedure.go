@@ -32,8 +32,8 @@ type Procedure struct {
 	Title    string   `json:"title"`
 	About    string   `json:"about,omitempty"` // Markdown, optional
 	Kind     string   `json:"kind"`
-	Design   string   `json:"design,omitempty"` // the design it is for; empty: every design that has what it names
-	On       []string `json:"on,omitempty"`     // the zones it may be started on; empty: none is chosen
+	Design   string   `json:"design,omitempty"`  // the design it is for; empty: every design that has what it names
+	On       []string `json:"on,omitempty"`      // the zones it may be started on; empty: none is chosen
 	Accepts  string   `json:"accepts,omitempty"` // AsBuilt: once it is complete, the airframe counts as built
 	Revision int      `json:"revision"`
 	Changes  []Change `json:"changes,omitempty"`
