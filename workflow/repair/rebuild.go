@@ -588,7 +588,7 @@ func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
 	return steps.Step{
 		Name: "part-" + seam.Step.Joint, Title: "Part " + between, Kind: steps.Do, Do: seam.Step.Apart,
 		Why: "What stays is glued to the new part. What is torn out of it now has to be let in again.", Cautions: off.Cautions,
-		Hands: off.Hands, Tools: off.Tools, Needs: off.Needs, Disturbs: slices.Clone(seam.Zones),
+		Hands: off.Hands, Tools: slices.Concat(off.Tools, seam.Step.Tools), Needs: off.Needs, Disturbs: slices.Clone(seam.Zones),
 	}, true
 }
 
