@@ -202,6 +202,8 @@ func stepKeys() mapping[steps.Step] {
 			"only on an airframe with any of these options", "# rudder"},
 		{"without", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{not: true}),
 			"only on an airframe with none of these options", "# rudder"},
+		{"there", optional, field(func(s *s) *[]string { return &s.There }, namesValue{to: zone}),
+			"of a repair: the zones without which a plan leaves the step out", "# [radio, battery]"},
 		{"shared", optional, field(func(s *s) *bool { return &s.Shared }, switchValue{}),
 			"of a repair, at the beginning or the end of a stage: a plan of several repairs has it once, if it is word for word the same in each", "# yes"},
 		{"source", optional, field(func(s *s) *string { return &s.Source }, textValue{}),

@@ -111,6 +111,9 @@ type Step struct {
 	// Makes are the zones that the step is part of making, and of making anew.
 	Makes []Made `json:"makes,omitempty"`
 
+	// There are zones without which a plan of repair leaves the step out.
+	There []string `json:"there,omitempty"`
+
 	// Shared: a plan of several repairs that have this step does it once.
 	Shared bool `json:"shared,omitempty"`
 
