@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"fettle/steps"
@@ -29,9 +30,12 @@ type WillBeStale struct {
 }
 
 // PlanRepair plans the repair of every damage without a repair job, or of those
-// that are named.
+// that are named. Of the name of a design, find returns its build.
 func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time, only ...string) (RepairPlan, error) {
 	var plan RepairPlan
+	var lost []int
+	var reasons []Reason
+	build := sync.OnceValues(func() (*steps.Procedure, func(string) bool) { return s.built(find, at) })
 	for _, d := range s.Unplanned(at) {
 		if len(only) > 0 && !slices.Contains(only, d.Damage) {
 			continue
@@ -39,7 +43,9 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		if answer.Row.Procedure != "" {
+		if s.isLost(answer, build) {
+			lost = append(lost, len(plan.Answers))
+		} else if answer.Row.Procedure != "" {
 			var err error
 			if answer.Procedure, err = find(answer.Row.Procedure); err != nil {
 				return RepairPlan{}, fmt.Errorf("the answer to %s: %w", d.Damage, err)
@@ -47,7 +53,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 			if on := answer.Procedure.On; len(on) > 0 {
 				answer.Zone = d.Zone
 				if !slices.Contains(on, answer.Zone) {
-					return RepairPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s does not cover zone %s", answer.Procedure.Name, answer.Zone), Remedy{Kind: ToAddTriageRow})
+					reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("%s, the answer to %s, does not cover zone %s", answer.Procedure.Name, d.Damage, answer.Zone), Remedy: Remedy{Kind: ToAddTriageRow}})
 				}
 			}
 		}
@@ -59,6 +65,9 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 			why, do = "no damage is open", ToReportDamage
 		}
 		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
+	}
+	if reasons = append(reasons, s.rebuild(plan.Answers, lost, build, triage, find, at)...); len(reasons) > 0 {
+		return RepairPlan{}, &Refusal{What: "repair of " + s.Airframe.Mark, Reasons: reasons}
 	}
 	composed := repair.Compose(plan.Answers, s.toRepair())
 	plan.Procedure, plan.For = composed.Procedure, composed.For

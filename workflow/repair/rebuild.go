@@ -70,6 +70,12 @@ func Rebuild(loss Loss) (Rebuilt, error) {
 	return Rebuilt{Procedure: out, Retires: r.retires, Wider: wider, Most: 2*handsOf((&steps.Procedure{Stages: taken}).Steps()) > of}, nil
 }
 
+// Makes reports whether the build makes the zone before its last checks, and so can
+// make it anew.
+func Makes(build *steps.Procedure, zone string) bool {
+	return (&rebuild{Loss: Loss{Build: build}}).stage(zone) != ""
+}
+
 // rebuild is a loss while its procedure is composed.
 type rebuild struct {
 	Loss

@@ -32,6 +32,9 @@ func triage(t testing.TB, design string) *steps.Triage {
 }
 
 func findProcedure(name string) (*steps.Procedure, error) {
+	if build, err := procedures.Open("").BuildOf(name); err == nil {
+		return build, nil
+	}
 	doc, err := procedures.Open("").Procedure(name)
 	if err != nil {
 		return nil, err
