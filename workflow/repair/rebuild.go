@@ -80,6 +80,7 @@ func Makes(build *steps.Procedure, zone string) bool {
 type rebuild struct {
 	Loss
 	made    steps.Making
+	seams   []Seam
 	retires []string // thrown away
 	redo    []string // made by the steps that are taken: what is thrown away, and what is made in place on nothing else
 	partly  []string // made in place on these and on others
@@ -98,7 +99,7 @@ func (r *rebuild) refuse() {
 	case r.Build == nil:
 		r.cause("no build of the design is on record or in the library")
 	default:
-		r.made = r.Build.Made()
+		r.made, r.seams = r.Build.Made(), Seams(r.Build)
 		if len(r.made) == 0 {
 			r.cause("%s does not say which zones its steps make (makes)", r.Build.Name)
 			break
@@ -195,24 +196,27 @@ func (r *rebuild) widen() {
 	}
 	for grown := true; grown; {
 		grown = false
-		for _, s := range r.Build.Steps() {
-			held := r.Build.HeldBy(s.Joint)
-			if !s.Kind.Traits().Joins || !meets(held, r.retires) {
+		for _, stage := range r.Build.Stages {
+			if !slices.ContainsFunc(r.retires, func(lost string) bool { return r.stage(lost) == stage.Name }) {
 				continue
 			}
-			for _, z := range held {
-				if slices.ContainsFunc(r.retires, func(lost string) bool { return r.stage(lost) == r.stage(z) }) && r.inStage(s, r.stage(z)) {
-					grown = add(z) || grown
-					grown = add(r.with(z)...) || grown
+			for i := range stage.Steps {
+				if !stage.Steps[i].Kind.Traits().Joins {
+					continue
+				}
+				held := r.Build.HeldBy(stage.Steps[i].Joint)
+				if !meets(held, r.retires) {
+					continue
+				}
+				for _, z := range held {
+					if r.stage(z) == stage.Name {
+						grown = add(z) || grown
+						grown = add(r.with(z)...) || grown
+					}
 				}
 			}
 		}
 	}
-}
-
-func (r *rebuild) inStage(s steps.Step, name string) bool {
-	_, stage, ok := r.Build.Step(s.Name)
-	return ok && stage.Name == name
 }
 
 func meets(zones, others []string) bool {
@@ -324,7 +328,18 @@ func (r *rebuild) taken() []steps.Stage {
 			}
 		}
 	}
-	return (&steps.Procedure{Stages: stages}).For(steps.Selection{}, "").Stages
+	// What nothing is left of is stepped over, whatever governs the steps of the rest.
+	bare := steps.Procedure{Stages: slices.Clone(stages)}
+	with := map[string][]steps.Step{}
+	for i, stage := range stages {
+		with[stage.Name] = stage.Steps
+		bare.Stages[i].Steps = make([]steps.Step, min(1, len(stage.Steps)))
+	}
+	stages = bare.For(steps.Selection{}, "").Stages
+	for i := range stages {
+		stages[i].Steps = with[stages[i].Name]
+	}
+	return stages
 }
 
 // comes reports whether steps of the stage may be taken: it makes what is lost, or
@@ -443,11 +458,13 @@ func (r *rebuild) gates(s steps.Step, again func(steps.Gate) bool) []string {
 	})
 }
 
-// adapted is a step of the build as it stands in the rebuild: the airframe is known,
-// and of what it makes only what was thrown away is made.
+// adapted is a step of the build as it stands in the rebuild: of what it makes only what was thrown away is made.
 func (r *rebuild) adapted(s steps.Step) steps.Step {
 	r.lacks(r.Build, s)
-	s.Shared, s.Was, s.Where = false, "", steps.Where{}
+	s.Shared, s.Was = false, ""
+	if slices.ContainsFunc(slices.Concat(append(slices.Clip(s.With), s.Without)...), func(name string) bool { _, is := r.Sheet.Option(name); return !is }) {
+		s.Where = steps.Where{} // a method of the build, which was chosen there
+	}
 	s.Makes = slices.DeleteFunc(slices.Clone(s.Makes), func(m steps.Made) bool { return !slices.Contains(r.retires, m.Zone) })
 	if s.Do != "" && r.shares(s) {
 		only := fmt.Sprintf("Only what belongs to %s.\n\n", r.newParts())
@@ -466,7 +483,7 @@ func (r *rebuild) shares(s steps.Step) bool {
 	zones := s.Disturbs
 	if does.Glues() {
 		zones = r.Build.DisturbedBy(s.Joint)
-		if slices.ContainsFunc(Seams(r.Build), func(seam Seam) bool { return seam.Step.Joint == s.Joint }) {
+		if slices.ContainsFunc(r.seams, func(seam Seam) bool { return seam.Step.Joint == s.Joint }) {
 			return false
 		}
 	}
@@ -557,7 +574,7 @@ func (r *rebuild) takenOff(of []steps.Step) []steps.Step {
 	var all []steps.Step
 	for _, s := range of {
 		if len(s.Retires) > 0 {
-			for _, seam := range Seams(r.Build) {
+			for _, seam := range r.seams {
 				if part, ok := r.part(seam, s); ok {
 					all = append(all, part)
 				}

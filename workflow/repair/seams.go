@@ -17,15 +17,18 @@ type Seam struct {
 func Seams(build *steps.Procedure) []Seam {
 	made := build.Made()
 	var all []Seam
-	for _, step := range build.Steps() {
-		if !step.Kind.Traits().Joins {
-			continue
-		}
-		zones := build.HeldBy(step.Joint)
-		for i, zone := range zones {
-			if slices.ContainsFunc(zones[i+1:], func(other string) bool { return seated(build, made, zone, other) }) {
-				all = append(all, Seam{step, zones})
-				break
+	for _, stage := range build.Stages {
+		for k := range stage.Steps { // by index, because a step is large
+			step := &stage.Steps[k]
+			if !step.Kind.Traits().Joins {
+				continue
+			}
+			zones := build.HeldBy(step.Joint)
+			for i, zone := range zones {
+				if slices.ContainsFunc(zones[i+1:], func(other string) bool { return seated(build, made, zone, other) }) {
+					all = append(all, Seam{*step, zones})
+					break
+				}
 			}
 		}
 	}
