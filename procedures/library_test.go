@@ -140,6 +140,39 @@ func TestEmbeddedStepsSayWhatAndWhy(t *testing.T) {
 	}
 }
 
+// A part that is lost is made again by the steps that make it. What else such a
+// step works on and makes would be made twice.
+func TestEmbeddedBuildsMakeOnePartAStep(t *testing.T) {
+	n := 0
+	for _, d := range embeddedProcedures(t) {
+		on := map[string][]string{}
+		for _, m := range d.Procedure.Made() {
+			on[m.Zone] = m.On
+		}
+		for _, s := range d.Procedure.Steps() {
+			var all, worked []string
+			for _, m := range s.Makes {
+				all = append(all, m.Zone)
+				if slices.Contains(s.Disturbs, m.Zone) {
+					worked = append(worked, m.Zone)
+				}
+			}
+			if len(worked) == 0 {
+				continue
+			}
+			n++
+			if !slices.ContainsFunc(all, func(base string) bool {
+				return !slices.ContainsFunc(all, func(z string) bool { return z != base && !slices.Contains(on[z], base) })
+			}) {
+				t.Errorf("%s: %s makes %v, of which none carries the others", d.File, s.Name, all)
+			}
+		}
+	}
+	if n < 100 {
+		t.Errorf("%d steps make what they work on", n)
+	}
+}
+
 // What repairs share they use by reference: no copy can come to differ.
 func TestSharedStepsAreWrittenOnce(t *testing.T) {
 	from := map[string]steps.Origin{}
