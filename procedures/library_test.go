@@ -173,6 +173,36 @@ func TestEmbeddedBuildsMakeOnePartAStep(t *testing.T) {
 	}
 }
 
+// A rework disturbs what it touches: where a gate depends on several zones, each
+// way says which of them. Of the mass alone nobody knows beforehand.
+func TestEmbeddedReworksSayWhatTheyTouch(t *testing.T) {
+	for _, e := range shipped() {
+		if e.Document.Sheet == nil {
+			continue
+		}
+		sheet := e.Document.Sheet
+		for _, g := range sheet.Gates {
+			for _, way := range g.Reworks {
+				if len(g.Of) > 1 && len(way.Disturbs) == 0 && g.Name != "all-up-mass" {
+					t.Errorf("%s: %s does not say what it touches: %s", sheet.Name, g.Name, way.Do)
+				}
+			}
+			if g.Name != "balance" {
+				continue
+			}
+			var stale []string
+			for _, other := range sheet.Gates {
+				if other.DependsOn(g.Reworking(g.Reworks[0])...) {
+					stale = append(stale, other.Name)
+				}
+			}
+			if !slices.Contains(stale, "balance") || len(stale) > 4 {
+				t.Errorf("%s: after the battery was moved, %v is measured again", sheet.Name, stale)
+			}
+		}
+	}
+}
+
 // What repairs share they use by reference: no copy can come to differ.
 func TestSharedStepsAreWrittenOnce(t *testing.T) {
 	from := map[string]steps.Origin{}
