@@ -23,14 +23,18 @@ const Here = "here"
 // has made stale, whatever the design calls them.
 const Stale = "stale"
 
+// AsBuilt is what a check may accept: an airframe of which no build is on record.
+const AsBuilt = "as-built"
+
 // A Procedure is a list of work in order: a build, a repair or a check.
 type Procedure struct {
 	Name     string   `json:"name"`
 	Title    string   `json:"title"`
 	About    string   `json:"about,omitempty"` // Markdown, optional
 	Kind     string   `json:"kind"`
-	Design   string   `json:"design,omitempty"` // the design it is for; empty: every design that has what it names
-	On       []string `json:"on,omitempty"`     // the zones it may be started on; empty: none is chosen
+	Design   string   `json:"design,omitempty"`  // the design it is for; empty: every design that has what it names
+	On       []string `json:"on,omitempty"`      // the zones it may be started on; empty: none is chosen
+	Accepts  string   `json:"accepts,omitempty"` // AsBuilt: once it is complete, the airframe counts as built
 	Revision int      `json:"revision"`
 	Changes  []Change `json:"changes,omitempty"`
 	Stages   []Stage  `json:"stages,omitempty"`
@@ -106,6 +110,9 @@ type Step struct {
 	// Makes are the zones that the step is part of making, and of making anew.
 	Makes []Made `json:"makes,omitempty"`
 
+	// There are zones without which a plan of repair leaves the step out.
+	There []string `json:"there,omitempty"`
+
 	// Shared: a plan of several repairs that have this step does it once.
 	Shared bool `json:"shared,omitempty"`
 
@@ -175,12 +182,6 @@ type Origin struct {
 	Document string // digest of the file
 	Step     string // its name there, as written
 	Words    []Word // filled in
-}
-
-// A Made is a zone that work makes, and the zones that it rests on.
-type Made struct {
-	Zone string   `json:"zone"`
-	On   []string `json:"on,omitempty"`
 }
 
 // A Word is what was filled in for a name.
@@ -427,26 +428,6 @@ func (p *Procedure) HeldBy(joint string) []string {
 	}
 	slices.Sort(zones)
 	return slices.Compact(zones)
-}
-
-// Made are the zones that the steps make, in the order of their first makers,
-// each with all that it rests on.
-func (p *Procedure) Made() []Made {
-	var all []Made
-	for _, s := range p.Steps() {
-		for _, m := range s.Makes {
-			i := slices.IndexFunc(all, func(o Made) bool { return o.Zone == m.Zone })
-			if i < 0 {
-				i, all = len(all), append(all, Made{Zone: m.Zone})
-			}
-			for _, z := range m.On {
-				if !slices.Contains(all[i].On, z) {
-					all[i].On = append(all[i].On, z)
-				}
-			}
-		}
-	}
-	return all
 }
 
 // Before returns the names of all stages that must be complete before the stage
