@@ -245,7 +245,7 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		})
 		return begins, ok
 	}
-	begins := j.Opened
+	begins := j.since(stage.Steps[i].Name).at
 	for _, name := range j.Procedure.Before(stage.Name) {
 		before, _ := j.Procedure.Stage(name)
 		if s.head(j, before, at) < len(before.Steps) {
@@ -397,7 +397,7 @@ func (s *State) readFrom(j *Job, step steps.Step, at time.Time) moment {
 
 // doneBefore is the last act, by entry and by time, of what comes before a step.
 func (s *State) doneBefore(j *Job, step steps.Step) moment {
-	last := moment{j.Position, j.Opened, "since job " + j.ID + " was opened"}
+	last := j.since(step.Name)
 	j.before(step, func(stage steps.Stage, i int) {
 		before := stage.Steps[i]
 		m, ok := j.done[before.Name]
