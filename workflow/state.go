@@ -45,10 +45,11 @@ type State struct {
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
-	fitted    map[string]time.Time // of each zone, the latest time that equipment was fitted or moved there
-	used      map[string]time.Time // of each adhesive and tool, the latest time that a step was done with it
-	undone    map[int64]int64      // position → the Undone entry that took it back
-	latest    journal.Entry        // the live entry recorded last
+	lost      map[string]retirement // of each zone that was thrown away, when last
+	fitted    map[string]time.Time  // of each zone, the latest time that equipment was fitted or moved there
+	used      map[string]time.Time  // of each adhesive and tool, the latest time that a step was done with it
+	undone    map[int64]int64       // position → the Undone entry that took it back
+	latest    journal.Entry         // the live entry recorded last
 	docs      Documents
 	disturbed *disturbance      // the last disturbance, of any zone
 	chosen    map[string]string // of each choice and option, the answer
@@ -129,6 +130,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		gates:   map[string]*gateRecord{},
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
+		lost:    map[string]retirement{},
 		fitted:  map[string]time.Time{},
 		used:    map[string]time.Time{},
 		undone:  map[int64]int64{},
