@@ -164,10 +164,8 @@ func amendments(s *State, e journal.Entry) []int64 {
 // rests on what, it may.
 func (s *State) mayHaveMoved(zone string, found []string) bool {
 	var builds []*steps.Procedure
-	for _, j := range s.Jobs {
-		if j.Procedure.Kind == steps.Build {
-			builds = append(builds, j.Procedure)
-		}
+	for _, j := range s.Builds() {
+		builds = append(builds, j.Procedure)
 	}
 	made := steps.MadeBy(builds...)
 	near := append(append(made.Below(zone), made.Above(zone)...), zone)

@@ -87,20 +87,25 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 	for _, stage := range j.Procedure.Stages {
 		complete[stage.Name] = s.head(j, stage, at) == len(stage.Steps)
 	}
+	blocked := s.blockedFor(j)
 	reports := make([]StepReport, 0, len(j.done)+16)
 	for _, stage := range j.Procedure.Stages {
 		head := s.head(j, stage, at)
 		before := Reason{Because: ByOrder}
+		over := passing{zones: blocked}
 		for i, step := range stage.Steps {
 			r := StepReport{Job: j.ID, Stage: stage.Name, Step: step}
 			switch {
 			case s.met(j, stage, i, at):
 				r.Progress, r.At = Done, j.done[step.Name].at
-			case i > head:
+			case i > head && !over.may(j, step):
+				over.ended = true
 				r.Progress = Later
 				r.Reasons = []Reason{before}
 			default:
-				r.Reasons = append(s.unfinished(j, stage, complete), s.forbids(j, stage, i, at)...)
+				blocks := s.blocks(blocked, j, step, at)
+				r.Reasons = slices.Concat(s.unfinished(j, stage, complete), blocks, s.forbids(j, stage, i, at))
+				over.over(j, step, len(blocks) > 0)
 				r.Progress = Waiting
 				if len(r.Reasons) == 0 {
 					r.Progress = Ready
@@ -110,7 +115,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				explain(s, &r, j, at)
 			}
 			r.timed(j, stage, i, at)
-			if i == head {
+			if r.Progress == Ready || r.Progress == Waiting {
 				before.Text = step.Name + " comes before it"
 				if r.Reopened != "" {
 					before.Text += "; " + r.Reopened
