@@ -143,7 +143,8 @@ func (s *State) measures(job *Job, step steps.Step, gate steps.Gate) bool {
 	if !step.Kind.Traits().Measures {
 		return false
 	}
-	return slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...)
+	return slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) &&
+		(job.Procedure.Accepts != "" && !gate.Work || gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...))
 }
 
 // without are the needs of other conditions than these.
