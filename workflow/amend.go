@@ -17,6 +17,9 @@ type Amend struct {
 	Procedure *steps.Procedure
 	Digest    string
 	Damages   []string // all that it repairs
+	Found     []string // those that it did not repair before
+	Reopens   []string // the steps that are done again, as the plan has it
+	Kept      int      // how many stay done
 	// For and WasFor have the damages that each step of it, and of the plan before, is
 	// there for.
 	For, WasFor map[string][]string
@@ -55,8 +58,8 @@ func (s *State) reopens(job *Job, r Amend, at time.Time) []string {
 		Holds: func(set steps.Setting) bool { return s.Holds(set.Condition, at) == set.State },
 	}
 	var found []string
-	for _, name := range r.Damages {
-		if d, err := s.Damage(name); err == nil && !slices.Contains(job.Damages, name) {
+	for _, name := range r.Found {
+		if d, err := s.Damage(name); err == nil {
 			found = append(found, d.Zone)
 		}
 	}
@@ -170,4 +173,67 @@ func (s *State) mayHaveMoved(zone string, found []string) bool {
 	made := steps.MadeBy(builds...)
 	near := append(append(made.Below(zone), made.Above(zone)...), zone)
 	return slices.ContainsFunc(found, func(z string) bool { return len(made) == 0 || slices.Contains(near, z) })
+}
+
+// amended is the plan in the place of the open repair's, with what was found since; its
+// Amends is nil where no repair is open, where nothing changes, and where the work that
+// is done there is not found again, as in a plan of an older program.
+func (s *State) amended(triage *steps.Triage, find func(name string) (*steps.Procedure, error), found []*Damage, at time.Time) (RepairPlan, error) {
+	job := s.OpenRepair(at)
+	if job == nil {
+		return RepairPlan{}, nil
+	}
+	var before, now []*Damage
+	for _, name := range job.Damages {
+		before = append(before, s.everFound(name))
+		if d, err := s.Damage(name); err == nil {
+			now = append(now, d)
+		}
+	}
+	if len(found) == 0 && len(now) == len(before) {
+		return RepairPlan{}, nil
+	}
+	was, err := s.plan(triage, find, before)
+	if err != nil || !job.foundAgain(was.Procedure) {
+		return RepairPlan{}, nil // then what was found gets a job of its own
+	}
+	plan, err := s.plan(triage, find, append(now, found...))
+	if err != nil {
+		return RepairPlan{}, err
+	}
+	plan.Amends = &Amend{Job: job.ID, For: plan.For, WasFor: was.For, Procedure: plan.Procedure}
+	for _, a := range plan.Answers {
+		plan.Amends.Damages = append(plan.Amends.Damages, a.Damage.Name)
+	}
+	for _, d := range found {
+		plan.Amends.Found = append(plan.Amends.Found, d.Damage)
+	}
+	plan.Amends.Reopens = s.reopens(job, *plan.Amends, at)
+	for _, step := range plan.Procedure.Steps() {
+		if _, done := job.done[step.Name]; done && !slices.Contains(plan.Amends.Reopens, step.Name) {
+			plan.Amends.Kept++
+		}
+	}
+	return plan, nil
+}
+
+// foundAgain reports whether everything that is done in the job is a step of the
+// procedure.
+func (j *Job) foundAgain(in *steps.Procedure) bool {
+	for name := range j.done {
+		if _, _, ok := in.Step(name); !ok {
+			return false
+		}
+	}
+	return true
+}
+
+// everFound is the damage as it was found, whether or not that was taken back since.
+func (s *State) everFound(name string) *Damage {
+	for _, e := range s.Entries {
+		if f, ok := e.Facts.(journal.DamageFound); ok && f.Damage == name {
+			return &Damage{DamageFound: f, At: e.At, Position: e.Position}
+		}
+	}
+	return &Damage{DamageFound: journal.DamageFound{Damage: name}}
 }

@@ -37,6 +37,7 @@ func effects() map[string]effect {
 		journal.Registered{}.Kind():        {fold: with((*State).register), carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
 		journal.JobOpened{}.Kind():         {fold: with((*State).open), carries: aboutJob, final: begun},
 		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: movedTogether},
+		journal.JobAmended{}.Kind():        {fold: with((*State).amend), carries: amendments, final: broughtDone},
 		journal.StepDone{}.Kind():          work,
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,

@@ -36,6 +36,7 @@ func Kinds() []Kind {
 		kind[Registered](1, !clocked),
 		kind[JobOpened](1, clocked),
 		kind[JobMoved](1, !clocked),
+		kind[JobAmended](1, clocked),
 		kind[StepDone](1, clocked),
 		kind[Coated](1, clocked),
 		kind[Joined](1, clocked),
