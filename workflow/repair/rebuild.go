@@ -52,8 +52,7 @@ func (e *NoWayError) Error() string {
 // moved over. The error is a [*NoWayError].
 func Rebuild(loss Loss) (Rebuilt, error) {
 	r := rebuild{Loss: loss}
-	r.refuse()
-	if len(r.causes) > 0 {
+	if !r.known() {
 		return Rebuilt{}, &NoWayError{loss.Zones, r.causes}
 	}
 	r.widen()
@@ -93,8 +92,9 @@ func (r *rebuild) cause(format string, args ...any) {
 	}
 }
 
-// refuse finds what the documents lack from the start.
-func (r *rebuild) refuse() {
+// known finds what the documents lack from the start, and reports whether the build
+// makes what is lost: else no more is known of it.
+func (r *rebuild) known() bool {
 	switch {
 	case r.Build == nil:
 		r.cause("no build of the design is on record or in the library")
@@ -112,14 +112,14 @@ func (r *rebuild) refuse() {
 	}
 	if r.Off == nil {
 		r.cause("no triage table names a procedure that takes a lost part off (lost)")
-		return
-	}
-	if !slices.ContainsFunc(r.Off.Steps(), func(s steps.Step) bool { return len(s.Retires) > 0 }) {
+		r.Off = &steps.Procedure{}
+	} else if !slices.ContainsFunc(r.Off.Steps(), func(s steps.Step) bool { return len(s.Retires) > 0 }) {
 		r.cause("no step of %s throws the lost part away (retires)", r.Off.Name)
 	}
 	for _, s := range r.Off.Steps() {
 		r.lacks(r.Off, s)
 	}
+	return len(r.made) > 0 && !slices.ContainsFunc(r.Zones, func(z string) bool { return r.stage(z) == "" })
 }
 
 // lacks finds what a step names and the sheet does not have.
