@@ -201,7 +201,7 @@ func (r *rebuild) widen() {
 				continue
 			}
 			for i := range stage.Steps {
-				if !stage.Steps[i].Kind.Traits().Joins {
+				if !stage.Steps[i].Kind.Traits().Joins || stage.Steps[i].Apart != "" {
 					continue
 				}
 				held := r.Build.HeldBy(stage.Steps[i].Joint)
@@ -594,7 +594,7 @@ func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
 	var lost, stays []string
 	for _, z := range seam.Zones {
 		for _, other := range seam.Zones {
-			if thrown(z) && !thrown(other) && r.seated(z, other) {
+			if thrown(z) && !thrown(other) && (seam.Step.Apart != "" || r.seated(z, other)) {
 				lost, stays = append(lost, z), append(stays, other)
 			}
 		}

@@ -82,7 +82,7 @@ func TestALostPartIsBuiltAnew(t *testing.T) {
 		{"causeway", "", []string{"wing"}}, {"causeway", "", []string{"pod"}}, {"causeway", "", []string{"tail"}},
 		{"jetty", "", []string{"wing"}}, {"jetty", "", []string{"tail"}},
 		{"skerry", "", []string{"wing"}}, {"skerry", "", []string{"fins"}},
-		{"reed", "two-panels clay", []string{"wing"}},
+		{"reed", "two-panels clay", []string{"wing"}}, {"reed", "two-panels clay", []string{"tail"}},
 	} {
 		name := c.design + "-" + strings.Join(c.zones, "-")
 		t.Run(name, func(t *testing.T) {

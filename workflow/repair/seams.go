@@ -7,7 +7,8 @@ import (
 )
 
 // A Seam is a glued joint by which a zone is seated on another one that was made
-// beside it: the step that joins it, and the zones that it holds.
+// beside it, or one that can be parted: the step that joins it, and the zones that it
+// holds.
 type Seam struct {
 	Step  steps.Step
 	Zones []string
@@ -25,7 +26,7 @@ func Seams(build *steps.Procedure) []Seam {
 			}
 			zones := build.HeldBy(step.Joint)
 			for i, zone := range zones {
-				if slices.ContainsFunc(zones[i+1:], func(other string) bool { return seated(build, made, zone, other) }) {
+				if step.Apart != "" || slices.ContainsFunc(zones[i+1:], func(other string) bool { return seated(build, made, zone, other) }) {
 					all = append(all, Seam{*step, zones})
 					break
 				}

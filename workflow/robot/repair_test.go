@@ -299,3 +299,31 @@ func TestAFinishedBuildLeavesNothingToMeasure(t *testing.T) {
 		}
 	}
 }
+
+// A lost wing is built anew to a release, in its time. What the proof of it rests on is
+// of the new wing alone.
+func TestALostWingIsBuiltAnew(t *testing.T) {
+	w := build(t, named(t, "causeway"), named(t, "causeway-build"), nil)
+	began := w.Now
+	plan := repairAll(t, w, triage(t, "causeway"), []workflow.Sighting{
+		{Finding: "crushed", Zone: "wing", Severity: steps.Total}, {Finding: "cracked", Zone: "wing", Severity: steps.Slight},
+	})
+	if len(plan.Answers) != 2 || plan.Answers[0].Row.Outcome != steps.ToRebuild {
+		t.Fatalf("it is answered by %+v", plan.Answers)
+	}
+	var old []string
+	for _, line := range w.State.Proof(w.Now, nil).Lines {
+		for _, joint := range []string{"wing-roots", "top-spar", "bottom-spar", "pod-to-wing", "booms-to-wing"} {
+			if line.Text == "joint "+joint+" is cured" {
+				old = append(old, joint)
+			}
+		}
+	}
+	if len(old) > 0 {
+		t.Errorf("the proof names the joints %v of the wing that was thrown away", old)
+	}
+	zone := w.State.Zones(w.Now).Zone("wing")
+	if took := w.Now.Sub(began); took < 60*time.Hour || took > 120*time.Hour || zone.Standing != workflow.ZoneThere {
+		t.Errorf("it took %s, and the wing is %s", took, zone.Standing)
+	}
+}
