@@ -174,14 +174,14 @@ func (c *checker) fails(sheet *Document, a answer) string {
 	if a.lost != "" {
 		return a.lost
 	}
-	if a.doc != nil {
+	if a.doc != nil && len(a.Retires) == 0 { // what takes a lost part off does so for any zone
 		if wrong := a.doc.against(sheet.Sheet, sheet.doubts); len(wrong) > 0 {
 			if slices.Contains(c.faults, wrong[0]) {
 				return saidAlready
 			}
 			return wrong[0].Error()
 		}
-		if a.Zone != "" && len(a.Retires) == 0 && !slices.Contains(a.Procedure.On, a.Zone) {
+		if a.Zone != "" && !slices.Contains(a.Procedure.On, a.Zone) {
 			return a.Procedure.Name + " is not written for that zone"
 		}
 	}
