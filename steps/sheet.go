@@ -33,6 +33,7 @@ type Sheet struct {
 type Equipment struct {
 	Name     string   `json:"name"`
 	Title    string   `json:"title"`
+	Zone     string   `json:"zone,omitempty"` // the zone that it is, whose damage is damage of it; "": none
 	Disturbs []string `json:"disturbs,omitempty"`
 }
 

@@ -34,6 +34,7 @@ type State struct {
 	Bench       *Climate     // the last reading of the bench, by time
 	Release     *LastRelease // the last release, whether or not it still stands
 	Damages     []*Damage
+	Quarantines []*Quarantine // also of findings that were taken back
 	Flights     []Flight
 
 	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
@@ -45,7 +46,7 @@ type State struct {
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
-	fitted    map[string]time.Time // of each zone, the latest time that equipment was fitted or moved there
+	changes   []change             // of equipment
 	used      map[string]time.Time // of each adhesive and tool, the latest time that a step was done with it
 	undone    map[int64]int64      // position → the Undone entry that took it back
 	latest    journal.Entry        // the live entry recorded last
@@ -127,7 +128,6 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		gates:   map[string]*gateRecord{},
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
-		fitted:  map[string]time.Time{},
 		used:    map[string]time.Time{},
 		undone:  map[int64]int64{},
 		chosen:  map[string]string{}, chosenAt: map[string]int64{},
@@ -154,6 +154,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		}
 	}
 	s.judgeChecks()
+	s.judgeQuarantines()
 	return s, nil
 }
 
@@ -175,6 +176,9 @@ func (s *State) apply(e journal.Entry) error {
 	// measuring again costs only minutes.
 	by, zones := s.disturbs(e)
 	s.disturb(e, by, zones)
+	if effect.stays != nil {
+		effect.stays(s, e)
+	}
 	if !s.Live(e.Position) {
 		// The conditions that it set are unknown now: what was said before it may
 		// no longer be true.

@@ -148,18 +148,6 @@ func (s *State) joinedBy(coat journal.Entry) []int64 {
 	return nil
 }
 
-// clearing returns the live entries that clear the quarantine of a damage.
-func clearing(s *State, found journal.Entry) []int64 {
-	damage := found.Facts.(journal.DamageFound).Damage
-	var positions []int64
-	for _, e := range s.Entries {
-		if f, ok := e.Facts.(journal.QuarantineCleared); ok && f.Damage == damage && s.Live(e.Position) {
-			positions = append(positions, e.Position)
-		}
-	}
-	return positions
-}
-
 // aboutJob returns the live entries about a job that complete none of its steps.
 func aboutJob(s *State, opened journal.Entry) []int64 {
 	job := opened.Facts.(journal.JobOpened).Job
