@@ -51,10 +51,11 @@ type Stage struct {
 	Steps []Step   `json:"steps,omitempty"`
 }
 
-// The phases of a repair: in a plan of several repairs, what must be straight first
-// comes first.
+// The phases of a repair: in a plan of several repairs everything is looked at before
+// work begins, and what must be straight first comes first.
 const (
 	Safe      = "safe"
+	Look      = "look"
 	Structure = "structure"
 	Alignment = "alignment"
 	Controls  = "controls"
@@ -65,7 +66,7 @@ const (
 
 // Phases are all of them, in order.
 func Phases() []string {
-	return []string{Safe, Structure, Alignment, Controls, Power, Balance, Recheck}
+	return []string{Safe, Look, Structure, Alignment, Controls, Power, Balance, Recheck}
 }
 
 // A Step is one thing to do, with its preconditions and its effects.

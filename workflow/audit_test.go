@@ -28,7 +28,7 @@ func inspected(t *testing.T) *bench {
 	b.after(time.Hour)
 	b.at(10*time.Minute, Note{Text: "just in time"})
 	b.at(10*time.Minute+time.Second, Note{Text: "late"})
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Slight, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Slight}}})
 	return b
 }
 

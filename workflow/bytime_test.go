@@ -322,7 +322,7 @@ func TestAReadingTypedInAfterTheJoinJudgesIt(t *testing.T) {
 func TestACrashEndsEveryCondition(t *testing.T) {
 	b := released(t)
 	b.must(setting("ventilation", "on"))
-	crash := ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Serious, "", ""}}}
+	crash := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
 	b.must(crash)
 	b.holds("propeller", "")
 	b.holds("ventilation", "")

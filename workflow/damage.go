@@ -139,6 +139,8 @@ func (s *State) checkDue(at time.Time) (check string, landed time.Time, open str
 // A Sighting is one thing seen in one zone: a finding, or words of one's own.
 type Sighting struct {
 	Finding, Zone, Severity, Note string
+	// Place is where in the zone it is, in words.
+	Place string
 	// Words are those that were typed, where they were found to mean the finding.
 	Words string
 }
@@ -149,6 +151,7 @@ type ReportDamage struct {
 	Triage *steps.Triage
 	Tables []string // the digests of the tables that it is made of
 	Seen   []Sighting
+	Cause  string // of all of them, in words
 	// OwnWords says that words mean no finding that they sound like.
 	OwnWords bool
 }
@@ -199,9 +202,13 @@ func (r ReportDamage) decide(s *State, c Circumstances) ([]journal.Facts, error)
 		if len(seen.Note) > 8192 {
 			return nil, bad("the note is longer than 8 KiB")
 		}
+		if max(len(seen.Place), len(r.Cause)) > 200 {
+			return nil, bad("name the place and the cause in a few words; the note has room for more")
+		}
 		found := journal.DamageFound{
 			Damage:  fmt.Sprintf("D%d", s.damagesEver()+len(facts)+1),
-			Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Note: strings.TrimSpace(seen.Note), Words: seen.Words, Tables: r.Tables,
+			Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Place: strings.TrimSpace(seen.Place), Cause: strings.TrimSpace(r.Cause),
+			Note: strings.TrimSpace(seen.Note), Words: seen.Words, Tables: r.Tables,
 		}
 		finding, known := r.Triage.Finding(seen.Finding)
 		if !known {

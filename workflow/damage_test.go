@@ -16,7 +16,7 @@ import (
 // fitted again only once it lay out its time and was looked over.
 func TestUndoneDamageLeavesItsQuarantine(t *testing.T) {
 	b := building(t)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Total, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Total}}})
 	found := b.state.Size() - 1
 	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{false}}, ByHold)
 	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
@@ -25,7 +25,7 @@ func TestUndoneDamageLeavesItsQuarantine(t *testing.T) {
 		t.Errorf("left are %d damages, and of the quarantine %+v", len(b.state.Damages), q)
 	}
 	// The name is never given twice.
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Slight, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Slight}}})
 	if d := b.state.Damages[0]; d.Damage != "D2" {
 		t.Errorf("the next damage is %s", d.Damage)
 	}
@@ -34,7 +34,7 @@ func TestUndoneDamageLeavesItsQuarantine(t *testing.T) {
 // A job repairs the damages that it was started for, and no others.
 func TestAJobRepairsItsOwnDamages(t *testing.T) {
 	b := released(t)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Serious, "", ""}, {"cracked", "pod", steps.Serious, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}, {Finding: "cracked", Zone: "pod", Severity: steps.Serious}}})
 	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState), "damage D1 (cracked, wing)", "damage D2 (cracked, pod)")
 	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}
 	b.must(start, ReadBench{Temperature: q("20 °C")})
@@ -59,7 +59,7 @@ func TestAJobRepairsItsOwnDamages(t *testing.T) {
 // What is in quarantine aboard stops a release although it was repaired.
 func TestAQuarantineStopsARelease(t *testing.T) {
 	b := released(t)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "wing", steps.Serious, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "wing", Severity: steps.Serious}}})
 	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}, ReadBench{Temperature: q("20 °C")})
 	b.done("lay-skin", "coat-skin")
 	b.after(10 * time.Minute)
@@ -78,7 +78,7 @@ func TestAQuarantineHasItsTime(t *testing.T) {
 	b := building(t)
 	found := b.now
 	b.after(2 * time.Hour)
-	b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{"puffed", "pod", steps.Total, "", ""}}})
+	b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "puffed", Zone: "pod", Severity: steps.Total}}})
 	d := b.state.Damages[0]
 	if !d.At.Equal(found) || !d.Typed.Equal(b.now) || !d.Quarantine.Until.Equal(found.Add(6*time.Hour)) {
 		t.Errorf("found %v, typed in %v, until %v", d.At, d.Typed, d.Quarantine.Until)
@@ -95,7 +95,7 @@ func TestAQuarantineHasItsTime(t *testing.T) {
 // the finding with the longest quarantine of the zone.
 func TestWordsOfOnesOwn(t *testing.T) {
 	report := func(words, zone string, own bool) ReportDamage {
-		return ReportDamage{Triage: triage(), OwnWords: own, Seen: []Sighting{{words, zone, steps.Serious, "", ""}}}
+		return ReportDamage{Triage: triage(), OwnWords: own, Seen: []Sighting{{Finding: words, Zone: zone, Severity: steps.Serious}}}
 	}
 	for _, c := range []struct{ words, zone, sounds, as string }{
 		{"smells of fish", "pod", "", "puffed"},
@@ -135,7 +135,7 @@ func TestWordsOfOnesOwn(t *testing.T) {
 func TestCosmetic(t *testing.T) {
 	b := released(t)
 	report := func(finding, zone string) ReportDamage {
-		return ReportDamage{Triage: triage(), OwnWords: true, Seen: []Sighting{{finding, zone, steps.Cosmetic, "", ""}}}
+		return ReportDamage{Triage: triage(), OwnWords: true, Seen: []Sighting{{Finding: finding, Zone: zone, Severity: steps.Cosmetic}}}
 	}
 	b.badly(report("cracked", "wing"), "cracked on wing is never cosmetic by the triage tables; the least is slight")
 	b.badly(report("smells odd", "tail"), "the least is slight")
@@ -167,7 +167,7 @@ func TestCosmetic(t *testing.T) {
 func TestAPlanSaysWhatItsJobAsksFor(t *testing.T) {
 	b := released(t)
 	b.must(LogFlight{Landing: Soft}, LogFlight{Landing: Soft}) // the slot counts for two
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "pod", steps.Serious, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "pod", Severity: steps.Serious}}})
 	look := &steps.Procedure{Name: "plover-look", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{{Name: "all", Steps: []steps.Step{{Name: "look-at-it", Kind: steps.Do, Do: "Look."}}}}}
 	plan, err := b.state.PlanRepair(triage(), func(string) (*steps.Procedure, error) { return look, nil }, b.now)
 	if err != nil {
@@ -291,7 +291,7 @@ func TestAStepOfTwoJobs(t *testing.T) {
 // Only what was removed from the zone in quarantine takes it off.
 func TestWhatTakesAQuarantineOff(t *testing.T) {
 	b := released(t)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, "", ""}, {"dented", "wing", steps.Serious, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Serious}, {Finding: "dented", Zone: "wing", Severity: steps.Serious}}})
 	off := func() [2]bool {
 		return [2]bool{b.state.Damages[0].Quarantine.Off(), b.state.Damages[1].Quarantine.Off()}
 	}
@@ -327,7 +327,7 @@ func TestWhatIsInQuarantineIsOffUntilItIsFittedAgain(t *testing.T) {
 	} {
 		b := newBench(t)
 		b.after(4 * time.Hour)
-		b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, "", ""}}})
+		b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Serious}}})
 		for _, change := range c.changes {
 			b.written(change.before, journal.EquipmentChanged{Item: "camera", Change: change.how, Disturbs: []string{"pod"}})
 		}
@@ -348,7 +348,7 @@ func TestAllOfAQuarantineIsTakenOff(t *testing.T) {
 	b.state = b.replay(b.state.Entries)
 	b.after(time.Hour)
 	b.must(ChangeEquipment{Item: "spare", Change: Removed})
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"puffed", "pod", steps.Total, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "puffed", Zone: "pod", Severity: steps.Total}}})
 	off := func() bool { return b.state.Damages[0].Quarantine.Off() }
 	b.must(ChangeEquipment{Item: "strap", Change: Removed})
 	if off() {
@@ -366,7 +366,7 @@ func TestAllOfAQuarantineIsTakenOff(t *testing.T) {
 // A quarantine counts from the last time that what is in it flew or was released, and
 // nothing is found before the airframe was there.
 func TestAQuarantineCountsFromWhenItWasAboard(t *testing.T) {
-	report := ReportDamage{Triage: triage(), Seen: []Sighting{{"puffed", "pod", steps.Total, "", ""}}}
+	report := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "puffed", Zone: "pod", Severity: steps.Total}}}
 	b := released(t)
 	given := b.now
 	b.after(8 * time.Hour)
@@ -392,7 +392,7 @@ func TestAQuarantineCountsFromWhenItWasAboard(t *testing.T) {
 func TestAQuarantineIsNotClearedBeforeTheDamage(t *testing.T) {
 	b := newBench(t)
 	b.after(time.Hour)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Serious}}})
 	clear := ClearQuarantine{Damage: "D1", Answers: []bool{true}}
 	if err := b.tryAt(clear, b.now.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the damage was found") {
 		t.Errorf("cleared before it was found: %v", err)

@@ -45,7 +45,7 @@ func TestFlightsCountAfterAReadingTypedInLater(t *testing.T) {
 func TestWhatWasRemovedBeforeItWasFoundIsNotOff(t *testing.T) {
 	b := released(t)
 	b.after(2 * time.Hour)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"dented", "pod", steps.Serious, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Serious}}})
 	b.at(time.Hour, ChangeEquipment{Item: "camera", Change: Removed})
 	if b.state.Damages[0].Quarantine.Off() {
 		t.Error("removed an hour before it was found in quarantine, and held to be off since")
@@ -355,9 +355,9 @@ func TestWhyItIsGrounded(t *testing.T) {
 		mustContain(t, f.Why.Text, text)
 	}
 	b = released(t)
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "wing", steps.Slight, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Slight}}})
 	why(b, "damage D1: cracked, wing")
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "tail", steps.Slight, "", ""}, {"cracked", "pod", steps.Slight, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "tail", Severity: steps.Slight}, {Finding: "cracked", Zone: "pod", Severity: steps.Slight}}})
 	why(b, "and 2 more")
 	b = released(t)
 	b.must(LogFlight{Landing: Hard, Check: "look"})

@@ -209,7 +209,7 @@ func (l *life) fly(t *rapid.T) {
 	l.tryAt(t, rapid.SampledFrom([]Request{
 		LogFlight{Landing: Soft}, LogFlight{Landing: Hard, Check: repairWork().Name},
 		ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Removed}, ChangeEquipment{Item: "camera", Change: Fitted},
-		ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, rapid.SampledFrom([]string{steps.Serious, steps.Cosmetic}).Draw(t, "severity"), "", ""}}},
+		ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: finding, Zone: zone, Severity: rapid.SampledFrom([]string{steps.Serious, steps.Cosmetic}).Draw(t, "severity")}}},
 		ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ClearQuarantine{Damage: "D2", Answers: []bool{true}},
 		Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: open},
 	}).Draw(t, "life"), l.earlier(t))

@@ -188,7 +188,7 @@ func TestAStepIsHeldBackByWhatItsGatesAreMeasuredIn(t *testing.T) {
 	b.done("coat-saddle", "join-saddle")
 	b.after(24 * time.Hour)
 	b.must(readings("square", "left=500 mm", "right=501 mm"), readings("slot", "root=4 mm", "tip=4 mm"), GiveRelease{})
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{"cracked", "tail", steps.Serious, "", ""}}})
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "tail", Severity: steps.Serious}}})
 	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "tail", Damages: []string{"D1"}})
 	b.must(celsius("20 °C"))
 	b.done("lay-skin", "coat-skin")

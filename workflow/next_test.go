@@ -62,7 +62,7 @@ func TestWhatIsDue(t *testing.T) {
 			t.Errorf("due is %q, want %q", got, want)
 		}
 	}
-	damage := ReportDamage{Triage: triage(), Seen: []Sighting{{"crushed by a boot", "wing", steps.Slight, "", ""}}}
+	damage := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "crushed by a boot", Zone: "wing", Severity: steps.Slight}}}
 	b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{plain("look")}})
 	is(b, "")
 	b.done("look")

@@ -14,7 +14,7 @@ import (
 func TestWhatMayBeEntered(t *testing.T) {
 	long, longer := strings.Repeat("x", 8192), strings.Repeat("x", 8193)
 	seen := func(finding, zone, severity, note string) ReportDamage {
-		return ReportDamage{Triage: triage(), Seen: []Sighting{{finding, zone, severity, note, ""}}}
+		return ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: finding, Zone: zone, Severity: severity, Note: note}}}
 	}
 	check := func(note string) CheckGauge {
 		return CheckGauge{Gauge: "rule", Of: q("10 mm"), Reads: q("10 mm"), Note: note}

@@ -39,8 +39,8 @@ func TestEveryKindIsReadAsItWasWritten(t *testing.T) {
 	}
 }
 
-// Damage of the first version had a quarantine without a time.
-func TestDamageOfTheFirstVersion(t *testing.T) {
+// Damage of the first version had a quarantine without a time, of the second no place.
+func TestDamageOfEarlierVersions(t *testing.T) {
 	const found = `{"position":0,"kind":"DamageFound","v":1,"at":"2026-03-03T19:00:00Z","recorded":"2026-03-03T19:00:00Z","by":"b","program":"p","facts":{"damage":"D1","finding":"dented","zone":"pod","severity":"total","note":"left","quarantine":["handed in"]}}`
 	entries, err := Decode([][]byte{[]byte(found)}, 0)
 	if err != nil {
@@ -55,8 +55,20 @@ func TestDamageOfTheFirstVersion(t *testing.T) {
 			t.Errorf("%s: %v", wrong, err)
 		}
 	}
-	if _, err := Decode([][]byte{[]byte(strings.Replace(found, `"v":1`, `"v":3`, 1))}, 0); !errors.Is(err, ErrUnknownEntry) {
-		t.Errorf("version 3: %v", err)
+	second := strings.Replace(strings.Replace(found, `"v":1`, `"v":2`, 1), `["handed in"]`, `{"confirm":["handed in"]},"as":"puffed","words":"odd","tables":["t"]`, 1)
+	entries, err = Decode([][]byte{[]byte(second)}, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f = entries[0].Facts.(DamageFound)
+	if f.Damage != "D1" || f.Finding != "dented" || f.Zone != "pod" || f.Severity != "total" || f.Note != "left" || len(f.Quarantine.Confirm) != 1 || f.As != "puffed" || f.Words != "odd" || !slices.Equal(f.Tables, []string{"t"}) {
+		t.Errorf("version 2 is read as %+v", f)
+	}
+	if _, err := Decode([][]byte{[]byte(strings.Replace(second, `"note"`, `"place"`, 1))}, 0); !errors.Is(err, ErrBadEntry) {
+		t.Errorf("version 2 with a place: %v", err)
+	}
+	if _, err := Decode([][]byte{[]byte(strings.Replace(found, `"v":1`, `"v":4`, 1))}, 0); !errors.Is(err, ErrUnknownEntry) {
+		t.Errorf("version 4: %v", err)
 	}
 }
 

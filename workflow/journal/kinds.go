@@ -49,7 +49,7 @@ func Kinds() []Kind {
 		kind[BenchRead](1, clocked),
 		kind[ConditionSet](1, clocked),
 		kind[UseCleared](1, clocked),
-		before[damageFound1](1, kind[DamageFound](2, !clocked)),
+		before[damageFound1](1, before[damageFound2](2, kind[DamageFound](3, !clocked))),
 		kind[QuarantineCleared](1, !clocked),
 		before[equipmentChanged1](1, kind[EquipmentChanged](2, !clocked)),
 		kind[FlightLogged](1, !clocked),
@@ -198,7 +198,11 @@ type DamageFound struct {
 	Finding  string `json:"finding"`
 	Zone     string `json:"zone"`
 	Severity string `json:"severity"`
-	Note     string `json:"note,omitempty"`
+	Place    string `json:"place,omitempty"` // where in the zone
+	Cause    string `json:"cause,omitempty"` // what did it
+	// Thing is the equipment that was damaged, by its name; "": nobody said.
+	Thing string `json:"thing,omitempty"`
+	Note  string `json:"note,omitempty"`
 	// As is the finding that words of one's own were taken for, and Words are those
 	// that were typed where they were found to mean the finding.
 	As    string `json:"as,omitempty"`
@@ -223,6 +227,23 @@ type damageFound1 struct {
 
 func (f damageFound1) now() Facts {
 	return DamageFound{Damage: f.Damage, Finding: f.Finding, Zone: f.Zone, Severity: f.Severity, Note: f.Note, Quarantine: steps.Quarantine{Confirm: f.Quarantine}}
+}
+
+// damageFound2 said nothing of place, cause and thing.
+type damageFound2 struct {
+	Damage     string           `json:"damage"`
+	Finding    string           `json:"finding"`
+	Zone       string           `json:"zone"`
+	Severity   string           `json:"severity"`
+	Note       string           `json:"note,omitempty"`
+	As         string           `json:"as,omitempty"`
+	Words      string           `json:"words,omitempty"`
+	Tables     []string         `json:"tables,omitempty"`
+	Quarantine steps.Quarantine `json:"quarantine,omitzero"`
+}
+
+func (f damageFound2) now() Facts {
+	return DamageFound{Damage: f.Damage, Finding: f.Finding, Zone: f.Zone, Severity: f.Severity, Note: f.Note, As: f.As, Words: f.Words, Tables: f.Tables, Quarantine: f.Quarantine}
 }
 
 func (DamageFound) Kind() string { return "DamageFound" }

@@ -173,7 +173,7 @@ func TestWordsAreInert(t *testing.T) {
 	carry(t, w, 40)
 	put(t, w, journal.Noted{Text: evil})
 	put(t, w, journal.PhotoKept{Photo: evil, Name: evil, Type: "text/html", Of: []int64{3, 9999, -1}})
-	put(t, w, journal.DamageFound{Damage: evil, Finding: evil, Zone: evil, Severity: evil, Note: evil, As: evil, Words: evil, Quarantine: steps.Quarantine{Confirm: []string{evil}}})
+	put(t, w, journal.DamageFound{Damage: evil, Finding: evil, Zone: evil, Severity: evil, Place: evil, Cause: evil, Thing: evil, Note: evil, As: evil, Words: evil, Quarantine: steps.Quarantine{Confirm: []string{evil}}})
 	put(t, w, journal.Sealed{Size: 3, Root: evil, Key: evil, Note: evil})
 	put(t, w, journal.ConcessionGranted{Gate: evil, Reason: evil})
 	put(t, w, journal.FlightLogged{Landing: evil, Note: evil})

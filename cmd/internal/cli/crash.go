@@ -21,7 +21,8 @@ import (
 )
 
 func (a *app) crashCommand() *cobra.Command {
-	var found []string
+	var found, places []string
+	var cause string
 	var ownWords bool
 	cmd := &cobra.Command{
 		Use:   "crash [MARK]",
@@ -31,21 +32,25 @@ func (a *app) crashCommand() *cobra.Command {
 			"finding, you are asked, with the zone that it belongs to; with --found nothing is asked, and such\n" +
 			"words are refused without --own-words. Where a battery or the like may be hurt, your own words\n" +
 			"are taken for the worst that can be found there. That is said at once, with what to do about it.\n" +
+			"--cause says what did it, of everything in this report; --place says where in its zone a finding is.\n" +
 			"Answers can come from a terminal or a pipe.",
-		Example:           "  fettle crash CW-01\n  fettle crash CW-01 --found nose=crushed:serious --found \"battery=battery-dented:total:left corner\"",
+		Example: "  fettle crash CW-01\n  fettle crash CW-01 --found nose=crushed:serious --found \"battery=battery-dented:total:left corner\"\n" +
+			"  fettle crash CW-01 --found wing=cracked:slight --place \"left root\" --cause \"a fence post\"",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringArrayVar(&found, "found", nil, "`ZONE=FINDING:SEVERITY[:NOTE]`; may be repeated")
+	cmd.Flags().StringArrayVar(&places, "place", nil, "`WORDS`: where in its zone it is, one for each --found in their order; \"\": not said")
+	cmd.Flags().StringVar(&cause, "cause", "", "`WORDS`: what did it")
 	cmd.Flags().BoolVar(&ownWords, "own-words", false, "the words of --found mean none of the findings that they sound like")
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.crash(cmd.Context(), args, workflow.ReportDamage{OwnWords: ownWords}, found, *photos, *at)
+		return a.crash(cmd.Context(), args, workflow.ReportDamage{OwnWords: ownWords, Cause: cause}, found, places, *photos, *at)
 	}
 	return cmd
 }
 
-func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDamage, found, photos []string, at string) error {
+func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDamage, found, places, photos []string, at string) error {
 	s, _, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
@@ -61,11 +66,17 @@ func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDa
 	if report.Triage, report.Tables, err = d.Triage(s); err != nil {
 		return err
 	}
+	if len(places) > 0 && len(places) != len(found) {
+		return usage("give one --place for each --found, in their order; --place \"\" says nothing of one")
+	}
 	if len(found) > 0 {
-		for _, text := range found {
+		for i, text := range found {
 			seen, err := parseSighting(text)
 			if err != nil {
 				return err
+			}
+			if len(places) > 0 {
+				seen.Place = places[i]
 			}
 			report.Seen = append(report.Seen, seen)
 		}
@@ -249,7 +260,9 @@ func (w *walk) ask(ctx context.Context, zones []string, zone string) (bool, erro
 	if unsaid {
 		seen.Severity = w.unsaid(seen)
 	} else {
-		seen.Note, left = w.note(ctx)
+		if seen.Place, left = w.words(ctx, "Where at the "+seen.Zone+" (Enter: not said): "); left == nil {
+			seen.Note, left = w.words(ctx, "Note (Enter: none): ")
+		}
 	}
 	ctx = context.WithoutCancel(ctx)
 	before, err := w.desk.State(ctx, w.mark)
@@ -316,10 +329,10 @@ func (w *walk) meant(ctx context.Context, zones []string, seen *workflow.Sightin
 	return nil
 }
 
-// note asks for a note; n means none.
-func (w *walk) note(ctx context.Context) (string, error) {
+// words asks for words; n means none.
+func (w *walk) words(ctx context.Context, question string) (string, error) {
 	for {
-		answer, err := w.answer(ctx, "Note (Enter: none): ")
+		answer, err := w.answer(ctx, question)
 		if err != nil {
 			return "", err
 		}

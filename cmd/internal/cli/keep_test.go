@@ -371,6 +371,7 @@ func lives() map[string]func(*bench) {
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 		"glued": (*bench).glued, "witnessed": (*bench).witnessed,
+		"placed": (*bench).placed,
 	}
 }
 
@@ -491,6 +492,15 @@ func (b *bench) quarantined() {
 	b.act(workflow.ChangeEquipment{Item: "battery-pack", Change: workflow.Removed})
 	b.pass(time.Hour)
 	b.crash([3]string{"battery", "battery-puffed", "serious"})
+}
+
+// placed has damage of which the place and the cause are known.
+func (b *bench) placed() {
+	b.finished("FN-13")
+	table, digests, err := b.desk.Triage(b.state())
+	b.must(err)
+	b.act(workflow.ReportDamage{Triage: table, Tables: digests, Cause: "a fence post", Seen: []workflow.Sighting{
+		{Zone: "wing", Finding: "cracked", Severity: "slight", Place: "left root"}, {Zone: "wing", Finding: "cracked", Severity: "serious", Place: "right tip"}}})
 }
 
 // ownWords has damage in words of one's own: at a battery whose time in quarantine

@@ -16,6 +16,9 @@ type Damage struct {
 	Words      string    `json:"words,omitempty"` // in which it was reported
 	Zone       string    `json:"zone"`
 	Severity   string    `json:"severity"`
+	Place      string    `json:"place,omitempty"`
+	Cause      string    `json:"cause,omitempty"`
+	Thing      string    `json:"thing,omitempty"`
 	Note       string    `json:"note,omitempty"`
 	Found      time.Time `json:"found"`
 	Typed      time.Time `json:"typed_in,omitzero"` // if that was later
@@ -31,7 +34,7 @@ func Damages(s *workflow.State, now time.Time) []Damage {
 	var all []Damage
 	for _, d := range s.Damages {
 		out := Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Found: d.At, By: d.By, Quarantine: d.Quarantine.Open(),
-			As: d.As, Words: d.Words, Typed: d.Typed, Until: d.Quarantine.Until}
+			Place: d.Place, Cause: d.Cause, Thing: d.Thing, As: d.As, Words: d.Words, Typed: d.Typed, Until: d.Quarantine.Until}
 		out.Repaired, out.Job = s.Repaired(d, now)
 		all = append(all, out)
 	}
@@ -39,7 +42,7 @@ func Damages(s *workflow.State, now time.Time) []Damage {
 }
 
 func (d Damage) line(c Clock) string {
-	text := fmt.Sprintf("damage %s: %s at %s, %s%s%s; ", d.Name, d.Finding, d.Zone, d.Severity, taken(d.As, d.Words), optionally(": ", d.Note))
+	text := fmt.Sprintf("damage %s: %s at %s%s, %s%s%s%s; ", d.Name, d.Finding, d.Zone, inBrackets(d.Place), d.Severity, optionally(", caused by ", d.Cause), taken(d.As, d.Words), optionally(": ", d.Note))
 	switch {
 	case d.Repaired:
 		text += "repaired by " + d.Job
@@ -59,6 +62,13 @@ func (d Damage) line(c Clock) string {
 		}
 	}
 	return text
+}
+
+func inBrackets(text string) string {
+	if text == "" {
+		return ""
+	}
+	return " (" + text + ")"
 }
 
 // taken says what words of one's own were taken for, or which words a finding was

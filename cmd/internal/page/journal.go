@@ -85,7 +85,7 @@ func says(facts journal.Facts) string {
 	case journal.JobMoved:
 		return "moved job " + f.Job + " to other documents"
 	case journal.DamageFound:
-		return fmt.Sprintf("found damage %s: %s at %s, %s%s%s", f.Damage, f.Finding, f.Zone, f.Severity, taken(f.As, f.Words), optionally(": ", f.Note))
+		return fmt.Sprintf("found damage %s: %s at %s%s, %s%s%s%s", f.Damage, f.Finding, f.Zone, inBrackets(f.Place), f.Severity, optionally(", caused by ", f.Cause), taken(f.As, f.Words), optionally(": ", f.Note))
 	case journal.QuarantineCleared:
 		return fmt.Sprintf("cleared the quarantine of %s, %s", f.Damage, many(len(f.Lines), "line"))
 	case journal.EquipmentChanged:
