@@ -382,6 +382,8 @@ func equipmentKeys() mapping[steps.Equipment] {
 	return mapping[e]{what: "equipment", keys: []key[e]{
 		{"title", required, field(func(e *e) *string { return &e.Title }, textValue{}),
 			"what it is, in a few words", "The camera"},
+		{"zone", optional, field(func(e *e) *string { return &e.Zone }, nameValue{zone}),
+			"the zone that it is: damage there is damage of it, and fitting another one by its name takes it out of a quarantine", "nose"},
 		{"disturbs", optional, field(func(e *e) *[]string { return &e.Disturbs }, namesValue{to: zone}),
 			"the zones that fitting it disturbs", "[nose]"},
 	}}

@@ -37,6 +37,14 @@ type Equipment struct {
 	Disturbs []string `json:"disturbs,omitempty"`
 }
 
+// Zones are those that a change of it disturbs.
+func (e Equipment) Zones() []string {
+	if e.Zone == "" || slices.Contains(e.Disturbs, e.Zone) {
+		return e.Disturbs
+	}
+	return append([]string{e.Zone}, e.Disturbs...)
+}
+
 // MassZone is a pseudo-zone for the balance of the whole airframe: a change of
 // equipment disturbs it, and every mass gate depends on it. No real zone may have
 // this name.

@@ -210,6 +210,7 @@ func (r ReportDamage) decide(s *State, c Circumstances) ([]journal.Facts, error)
 			Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Place: strings.TrimSpace(seen.Place), Cause: strings.TrimSpace(r.Cause),
 			Note: strings.TrimSpace(seen.Note), Words: seen.Words, Tables: r.Tables,
 		}
+		found.Thing = s.thingAt(seen.Zone, c.At)
 		finding, known := r.Triage.Finding(seen.Finding)
 		if !known {
 			if sounds := r.Triage.Sounds(s.Sheet.Zones, seen.Zone, seen.Finding); len(sounds) > 0 && !r.OwnWords {

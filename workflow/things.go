@@ -169,6 +169,20 @@ func (s *State) Fitted(at time.Time) []Thing {
 	return named
 }
 
+// thingAt is the thing that is damaged where the zone is, if everybody knows which one
+// it is; "": nobody does.
+func (s *State) thingAt(zone string, at time.Time) string {
+	i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == zone })
+	if i < 0 {
+		return ""
+	}
+	things := s.things([]string{s.Sheet.Equipment[i].Name}, "", instant{s.Size(), at})
+	if len(things) != 1 || things[0].Name == "" {
+		return ""
+	}
+	return things[0].String()
+}
+
 // A Quarantine keeps what was found away from everything else until a person
 // clears it. It stays with the thing, whatever becomes of the finding.
 type Quarantine struct {
@@ -380,7 +394,7 @@ func (s *State) unnamed(q *Quarantine) *Reason {
 		return nil
 	}
 	item := s.Sheet.Equipment[i].Name
-	return &Reason{Because: ByHold, Text: fmt.Sprintf("no %s is named that is there instead of what damage %s put in quarantine", item, q.Damage), Remedy: s.toFitAnother(item)}
+	return &Reason{Because: ByHold, Text: fmt.Sprintf("nobody named the %s that is there now; that of damage %s is not used again", item, q.Damage), Remedy: s.toFitAnother(item)}
 }
 
 // ClearQuarantine records that every line of a quarantine was confirmed.
@@ -466,7 +480,7 @@ func (s *State) place(f *journal.EquipmentChanged, zone string) error {
 			if zone != "" {
 				return bad("%s lists the %s, so its zone is not given", s.Sheet.Name, f.Item)
 			}
-			f.Disturbs = e.Disturbs
+			f.Disturbs = e.Zones()
 			return nil
 		}
 		names = append(names, e.Name)
@@ -513,7 +527,7 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 		}
 		text := fmt.Sprintf("%s (damage %s) %s", q.Says(), q.of(), in)
 		if f.Name == "" {
-			text += "; name the one that is fitted"
+			text += ", and may be the one"
 		}
 		reasons = append(reasons, Reason{Because: ByHold, Text: text, Remedy: s.toFitAnother(f.Item)})
 	}

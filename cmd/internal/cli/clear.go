@@ -169,12 +169,9 @@ func (a *app) clearUse(ctx context.Context, s *workflow.State, use steps.Use, co
 // clearQuarantine clears a quarantine, line by line.
 func (a *app) clearQuarantine(ctx context.Context, s *workflow.State, damage string, confirmed []int, at string) error {
 	request := workflow.ClearQuarantine{Damage: damage}
-	d, err := s.Damage(damage)
-	if err != nil {
-		return err
-	}
-	if d.Quarantine.Open() && !a.time.Now().Before(d.Quarantine.Until) { // else Act says why not
-		if s, request.Answers, err = a.answers(ctx, s, confirmed, d.Quarantine.Lines); err != nil {
+	if q, ok := s.Quarantine(damage); ok && q.Open() && !a.time.Now().Before(q.Until) { // else Act says why not
+		var err error
+		if s, request.Answers, err = a.answers(ctx, s, confirmed, q.Lines); err != nil {
 			return err
 		}
 	}
