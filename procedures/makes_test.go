@@ -65,7 +65,7 @@ func TestMakesOfTheInnermostCounts(t *testing.T) {
 			t.Errorf("%s makes %v, want %v", name, s.Makes, makes)
 		}
 	}
-	made := []steps.Made{{Zone: "wing"}, {Zone: "radio", On: []string{"wing", "tail"}}, {Zone: "tail"}}
+	made := steps.Making{{Zone: "wing"}, {Zone: "radio", On: []string{"wing", "tail"}}, {Zone: "tail"}}
 	if got := doc.Procedure.Made(); !reflect.DeepEqual(got, made) {
 		t.Errorf("it makes %v, want %v", got, made)
 	}
@@ -158,7 +158,7 @@ stages:
 	from := func(name string) (*source, []string) {
 		return sourceOf("parts.yaml", []byte(shared)), []string{"parts"}
 	}
-	for kind, want := range map[string][]steps.Made{"build\ndesign: finch": {{Zone: "wing", On: []string{"tail"}}}, "repair": nil} {
+	for kind, want := range map[string]steps.Making{"build\ndesign: finch": {{Zone: "wing", On: []string{"tail"}}}, "repair": nil} {
 		text := "procedure: p\nkind: " + kind + "\ntitle: T\nrevision: 1\nstages:\n  - {stage: a, use: parts/wing}\n"
 		doc, faults := read("x.yaml", []byte(text), from, false)
 		if len(faults) > 0 {

@@ -177,12 +177,6 @@ type Origin struct {
 	Words    []Word // filled in
 }
 
-// A Made is a zone that work makes, and the zones that it rests on.
-type Made struct {
-	Zone string   `json:"zone"`
-	On   []string `json:"on,omitempty"`
-}
-
 // A Word is what was filled in for a name.
 type Word struct{ Name, Is string }
 
@@ -427,26 +421,6 @@ func (p *Procedure) HeldBy(joint string) []string {
 	}
 	slices.Sort(zones)
 	return slices.Compact(zones)
-}
-
-// Made are the zones that the steps make, in the order of their first makers,
-// each with all that it rests on.
-func (p *Procedure) Made() []Made {
-	var all []Made
-	for _, s := range p.Steps() {
-		for _, m := range s.Makes {
-			i := slices.IndexFunc(all, func(o Made) bool { return o.Zone == m.Zone })
-			if i < 0 {
-				i, all = len(all), append(all, Made{Zone: m.Zone})
-			}
-			for _, z := range m.On {
-				if !slices.Contains(all[i].On, z) {
-					all[i].On = append(all[i].On, z)
-				}
-			}
-		}
-	}
-	return all
 }
 
 // Before returns the names of all stages that must be complete before the stage

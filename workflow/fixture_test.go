@@ -70,7 +70,7 @@ func build() *steps.Procedure {
 	}
 	cut := do("cut-pod", "pod")
 	cut.Tools = []string{"knife"} // which only a careful sheet has
-	return &steps.Procedure{
+	return making(&steps.Procedure{
 		Name: "plover-build", Title: "Build a Plover", Kind: steps.Build, Design: "plover", Revision: 1,
 		Stages: []steps.Stage{
 			{Name: "wing", Steps: []steps.Step{
@@ -101,7 +101,18 @@ func build() *steps.Procedure {
 				{Name: "release", Kind: steps.Release, Needs: []steps.Setting{{Condition: "propeller", State: "off"}}},
 			}},
 		},
+	})
+}
+
+// making says what the stages make.
+func making(p *steps.Procedure) *steps.Procedure {
+	makes := map[string][]steps.Made{"wing": {{Zone: "wing"}}, "pod": {{Zone: "pod", On: []string{"wing"}}}, "tail": {{Zone: "tail", On: []string{"pod"}}}}
+	for _, stage := range p.Stages {
+		for i := range stage.Steps {
+			stage.Steps[i].Makes = makes[stage.Name]
+		}
 	}
+	return p
 }
 
 // attended is the build with steps of every kind that wants a second person.

@@ -46,10 +46,11 @@ type State struct {
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
-	changes   []change             // of equipment
-	used      map[string]time.Time // of each adhesive and tool, the latest time that a step was done with it
-	undone    map[int64]int64      // position → the Undone entry that took it back
-	latest    journal.Entry        // the live entry recorded last
+	changes   []change              // of equipment
+	lost      map[string]retirement // of each zone that was thrown away, when last
+	used      map[string]time.Time  // of each adhesive and tool, the latest time that a step was done with it
+	undone    map[int64]int64       // position → the Undone entry that took it back
+	latest    journal.Entry         // the live entry recorded last
 	docs      Documents
 	disturbed *disturbance      // the last disturbance, of any zone
 	chosen    map[string]string // of each choice and option, the answer
@@ -128,6 +129,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		gates:   map[string]*gateRecord{},
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
+		lost:    map[string]retirement{},
 		used:    map[string]time.Time{},
 		undone:  map[int64]int64{},
 		chosen:  map[string]string{}, chosenAt: map[string]int64{},
