@@ -95,12 +95,17 @@ func conditionKeys() mapping[steps.Condition] {
 			"the states it can be in, at least two", "[off, on]"},
 		{"lasts", optional, field(func(c *c) *bool { return &c.Sitting }, markValue{"sitting"}),
 			"if it lapses with the visit to the bench in which it was set", "# sitting"},
+		{"guarded", optional, field(func(c *c) *string { return &c.Guarded }, nameValue{}),
+			"the state that only a repair sets while damage is open, and nobody while something in quarantine counts as aboard", "# on"},
 	}}
 }
 
 func conditionChecked(f fields, c *steps.Condition) {
 	if len(c.States) == 1 {
 		f.fault(f.get("states"), "the condition %s has one state; it needs at least two", c.Name)
+	}
+	if c.Guarded != "" && !slices.Contains(c.States, c.Guarded) {
+		f.fault(f.get("guarded"), "the condition %s has no state %s to guard", c.Name, c.Guarded)
 	}
 }
 

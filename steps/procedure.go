@@ -103,6 +103,9 @@ type Step struct {
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
 
+	// Fits is the zone whose equipment is replaced by another one; "": none.
+	Fits string `json:"fits,omitempty"`
+
 	// Makes are the zones that the step is part of making, and of making anew.
 	Makes []Made `json:"makes,omitempty"`
 

@@ -75,6 +75,9 @@ type Condition struct {
 	// Sitting says that the condition lapses with the sitting in which it was
 	// set (an open window is not open the day after).
 	Sitting bool `json:"sitting,omitempty"`
+	// Guarded is the state that only a repair sets while damage is open, and nobody
+	// while something in quarantine counts as aboard; "": none.
+	Guarded string `json:"guarded,omitempty"`
 }
 
 // A Care is what an adhesive or a tool asks of whoever uses it, in any procedure.

@@ -56,7 +56,7 @@ func effects() map[string]effect {
 		journal.UseCleared{}.Kind():        {fold: (*State).clearUse, sets: useSets, carries: nothing},
 		journal.DamageFound{}.Kind():       {fold: with((*State).damage), stays: (*State).quarantine, disturbs: damageDisturbs, ends: true, carries: nothing},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
-		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: nothing},
+		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: stepThatFitted},
 		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true, carries: nothing},
 		journal.Noted{}.Kind():             beside,
 		journal.PhotoKept{}.Kind():         beside,

@@ -397,6 +397,107 @@ func (s *State) unnamed(q *Quarantine) *Reason {
 	return &Reason{Because: ByHold, Text: fmt.Sprintf("nobody named the %s that is there now; that of damage %s is not used again", item, q.Damage), Remedy: s.toFitAnother(item)}
 }
 
+// guarded says why the settings can't be made at the time, by a step of the job or
+// without one: battery and propeller stay as they are while something is wrong.
+func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
+	var reasons []Reason
+	for _, set := range sets {
+		def, ok := s.Sheet.Condition(set.Condition)
+		if !ok || def.Guarded != set.State || s.Holds(set.Condition, at) == set.State {
+			continue
+		}
+		for _, q := range s.Quarantines {
+			if reason := s.quarantined(q, at); reason != nil && !q.seen[0].at.After(at) {
+				reason.Text = fmt.Sprintf("nobody sets %s: %s", set, reason.Text)
+				reasons = append(reasons, *reason)
+			}
+		}
+		repairing := j != nil && j.Procedure.Kind == steps.Repair || j == nil && s.repairNeeds(set, at)
+		for _, d := range s.OpenDamages(at) {
+			if _, by := s.Repaired(d, at); !d.At.After(at) && (by == "" || !repairing) {
+				do := Remedy{Kind: ToPlanRepair}
+				if by != "" {
+					do = Remedy{Kind: ToFinish, Name: by}
+				}
+				reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("damage %s is open, and only its repair sets %s", d.Damage, set), Remedy: s.remedy(do)})
+				break
+			}
+		}
+	}
+	return reasons
+}
+
+// repairNeeds reports whether a step of an open repair waits for the setting.
+func (s *State) repairNeeds(set steps.Setting, at time.Time) bool {
+	return slices.ContainsFunc(s.OpenJobs(at), func(j *Job) bool {
+		return j.Procedure.Kind == steps.Repair && slices.ContainsFunc(s.steps(j, at), func(r StepReport) bool {
+			return r.Progress == Waiting && slices.Contains(r.Step.Needs, set)
+		})
+	})
+}
+
+// fits puts the change of equipment in front of the facts that complete a step which
+// fits something, by the name that was given.
+func (s *State) fits(name string, job *Job, step steps.Step, facts []journal.Facts, at time.Time) ([]journal.Facts, error) {
+	if step.Fits == "" {
+		if name != "" {
+			return nil, bad("%s fits no equipment that has a name", step.Name)
+		}
+		return facts, nil
+	}
+	f := journal.EquipmentChanged{Change: Fitted, Name: strings.TrimSpace(name), Job: job.ID, Step: step.Name}
+	if err := nameable(f.Name); err != nil {
+		return nil, err
+	}
+	f.Item = s.itemsOf(step.Fits)[0]
+	if i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == f.Item }); i >= 0 {
+		f.Disturbs = s.Sheet.Equipment[i].Zones()
+	} else {
+		f.Zone, f.Disturbs = step.Fits, []string{step.Fits}
+	}
+	reasons := s.notFitted(f)
+	if len(reasons) == 0 {
+		return slices.Insert(facts, 0, journal.Facts(f)), nil
+	}
+	do := Remedy{Kind: ToNameThing, Step: s.NameOf(job.ID, step.Name, at)}
+	if step.Kind.Traits().Confirms {
+		do.Name, do.Step = do.Step, ""
+	}
+	for i := range reasons {
+		reasons[i].Remedy = s.remedy(do)
+	}
+	return nil, &Refusal{What: step.Name, Reasons: reasons}
+}
+
+// fittedBy is the change of equipment that came with the entry of a step.
+func (s *State) fittedBy(completing journal.Entry) []int64 {
+	work, ok := journal.WorkOf(completing.Facts)
+	for p := completing.Position - 1; ok && work.Step != "" && p >= max(0, completing.Position-2); p-- {
+		if f, is := s.Entries[p].Facts.(journal.EquipmentChanged); is && f.Job == work.Job && f.Step == work.Step {
+			return []int64{p}
+		}
+	}
+	return nil
+}
+
+// stepThatFitted is the entry of the step that a change of equipment came with.
+func stepThatFitted(s *State, changed journal.Entry) []int64 {
+	for p := changed.Position + 1; p < s.Size() && p <= changed.Position+2; p++ {
+		if slices.Contains(s.fittedBy(s.Entries[p]), changed.Position) {
+			return []int64{p}
+		}
+	}
+	return nil
+}
+
+// nameable accepts the name of a thing; "" is none.
+func nameable(name string) error {
+	if name != "" && len(steps.Words(name)) == 0 || len(name) > 60 || strings.ContainsFunc(name, unicode.IsControl) {
+		return bad("%q is not a name; give a few letters or digits that are written on it", name)
+	}
+	return nil
+}
+
 // ClearQuarantine records that every line of a quarantine was confirmed.
 type ClearQuarantine struct {
 	Damage  string
@@ -443,8 +544,9 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, err
 		return nil, bad("%s is not a mass", r.Mass.Typed())
 	case !r.Arm.IsZero() && r.Arm.Dimension() != quantity.Length:
 		return nil, bad("%s is not an arm; give a length behind the datum", r.Arm.Typed())
-	case name != "" && len(steps.Words(name)) == 0, len(name) > 60, strings.ContainsFunc(name, unicode.IsControl):
-		return nil, bad("%q is not a name; give a few letters or digits that are written on it", name)
+	}
+	if err := nameable(name); err != nil {
+		return nil, err
 	}
 	f := journal.EquipmentChanged{Item: r.Item, Change: r.Change, Name: name, Mass: r.Mass, Arm: r.Arm, Note: strings.TrimSpace(r.Note)}
 	if err := s.place(&f, r.Zone); err != nil {
@@ -499,11 +601,9 @@ func (s *State) place(f *journal.EquipmentChanged, zone string) error {
 		return &BadRequestError{Text: fmt.Sprintf("%s does not list the equipment %q; say in which zone it is fitted, and its mass", s.Sheet.Name, f.Item), Remedy: s.remedy(Remedy{Kind: ToSayWhere, Name: f.Item})}
 	case !slices.Contains(s.Sheet.Zones, zone):
 		return unknown("zone", zone, s.Sheet.Zones)
-	case len(steps.Words(f.Item)) == 0, len(f.Item) > 60, strings.ContainsFunc(f.Item, unicode.IsControl):
-		return bad("%q is not a name of equipment", f.Item)
 	}
 	f.Zone, f.Disturbs = zone, []string{zone}
-	return nil
+	return nameable(f.Item)
 }
 
 // notFitted says why the thing is not fitted: it is in quarantine or was, or may be what
