@@ -27,6 +27,8 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "after itself", edit: []string{"stage: radio\n    after: [kit]", "§stage: radio\n    after: [kit, radio]"}, want: "a cycle: stages come after each other: radio after radio"},
 		{name: "cycle", edit: []string{"stage: kit", "stage: kit\n    after: [finish]", "- stage: finish", "- §stage: finish"}, want: "a cycle: stages come after each other: finish after wing after kit after finish"},
 
+		{name: "accepting build", edit: []string{"kind: build\n", "kind: build\naccepts: §as-built\n"}, want: "only a check can accept an airframe"},
+		{name: "accepting something", edit: []string{"kind: build", "kind: build\naccepts: §as-is"}, want: `unknown accepts "as-is"; known: as-built`},
 		{name: "unknown key of a step", edit: []string{"hands:", "§hand:"}, want: `unknown key "hand" in a step; did you mean "hands"?`},
 		{name: "step without name", edit: []string{"- step: count\n        do", "- §do"}, want: "a step has no step"},
 		{name: "step a text", edit: []string{"      - step: count\n", "      - §count\n      - step: count\n"}, want: "a step must be a mapping (keys with values), not text"},
@@ -53,6 +55,7 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "tool of a release", edit: []string{"release: yes", "release: yes\n        tools: §[knife]"}, want: "a release uses no tool, and would not ask for its hold: name the tool on the step before it"},
 		{name: "alone at a wait", edit: []string{"wait: 2 h", "wait: 2 h\n        alone: §A clock"}, want: "a wait wants no second person: write alone on the step before it"},
 		{name: "apart without a join", edit: []string{"hands: 5 min", "apart: §Saw."}, want: "joins nothing, so nothing of it is parted: write apart on the step that joins"},
+		{name: "retires at a wait", edit: []string{"wait: 2 h", "wait: 2 h\n        retires: §[wing]"}, want: "throws nothing away: write retires on a step that is done or confirmed"},
 		{name: "tools twice", edit: []string{"tools: [knife]", "tools: [knife, §knife]"}, want: `"knife" is duplicated in tools`},
 		{name: "parts a list", edit: []string{"tools: [knife]", "parts: §[screw]"}, want: "parts must be a mapping (keys with values), not a list"},
 		{name: "no part", edit: []string{"tools: [knife]", "parts: {screw: §0}"}, want: "screw must be a whole number from 1 to 10000"},

@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"gopkg.in/yaml.v3"
@@ -22,6 +23,9 @@ func kindsOfProcedure() []string {
 	return []string{steps.Build, steps.Repair, steps.Check, steps.Shared}
 }
 
+// accepted is all that a check may accept.
+func accepted() []string { return []string{steps.AsBuilt} }
+
 // procedureKeys are the keys of a procedure.
 func procedureKeys() mapping[steps.Procedure] {
 	type p = steps.Procedure
@@ -34,6 +38,8 @@ func procedureKeys() mapping[steps.Procedure] {
 			"the design it is written for; a build needs one. Without it, a repair or a check fits every design that has what it names", "plover"},
 		{"on", optional, field(func(p *p) *[]string { return &p.On }, namesValue{to: zone}),
 			"of a repair: the zones it can be started on; its steps call the chosen one `here`", "# [wing, tail]"},
+		{"accepts", optional, field(func(p *p) *string { return &p.Accepts }, wordValue{known: accepted()}),
+			"of a check: what its completion accepts; `as-built` takes over an airframe whose build is not on record", "# as-built"},
 		{"title", required, field(func(p *p) *string { return &p.Title }, textValue{}),
 			"what it does, in a few words", "Build a Plover"},
 		{"revision", required, field(func(p *p) *int { return &p.Revision }, wholeValue{mostRevision}),
@@ -50,6 +56,9 @@ func procedureKeys() mapping[steps.Procedure] {
 func procedureChecked(f fields, p *steps.Procedure) {
 	if p.Kind == steps.Build && !f.has("design") {
 		f.fault(f.node, "a build must name its design")
+	}
+	if p.Accepts == steps.AsBuilt && p.Kind != steps.Check {
+		f.fault(f.get("accepts"), "only a check can accept an airframe")
 	}
 	if n := stepsOf(p.Stages); len(p.Stages) > mostStages || n > mostSteps {
 		f.fault(f.get("stages"), "%d stages with %d steps; the limit is %d with %d", len(p.Stages), n, mostStages, mostSteps)
@@ -187,12 +196,16 @@ func stepKeys() mapping[steps.Step] {
 			"the zone whose equipment it replaces by another one: the builder is asked for its name, and the record has it from then on. Not for a coat, a join, glue, a wait, a choice or a release", "# battery"},
 		{"apart", optional, field(func(s *s) *string { return &s.Apart }, textValue{prose}),
 			"of a join or glue: how the joint is parted again, so that what it holds can be kept when the other part is replaced", "# Saw through the glue line, the blade flat on the wing."},
+		{"retires", optional, field(func(s *s) *[]string { return &s.Retires }, namesValue{to: zone, except: steps.Here}),
+			"of a repair that takes a lost part off: the zones that are thrown away with it. Their joints and readings no longer count", "# here"},
 		{"makes", optional, field(func(s *s) *[]steps.Made { return &s.Makes }, madeValue{}),
 			"of a build: the zones that it makes, in place of those of its run or its stage", "# [wing]"},
 		{"with", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{}),
 			"only on an airframe with any of these options", "# rudder"},
 		{"without", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{not: true}),
 			"only on an airframe with none of these options", "# rudder"},
+		{"there", optional, field(func(s *s) *[]string { return &s.There }, namesValue{to: zone}),
+			"of a repair: the zones without which a plan leaves the step out", "# [radio, battery]"},
 		{"shared", optional, field(func(s *s) *bool { return &s.Shared }, switchValue{}),
 			"of a repair, at the beginning or the end of a stage: a plan of several repairs has it once, if it is word for word the same in each", "# yes"},
 		{"source", optional, field(func(s *s) *string { return &s.Source }, textValue{}),
@@ -231,9 +244,9 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 		}
 	}
 	if len(f.doc.Procedure.On) == 0 && f.doc.Procedure.Kind != steps.Shared {
-		for _, z := range s.Disturbs {
-			if z == steps.Here {
-				f.fault(f.item("disturbs", z), "here means the zone that a repair was started on, but this procedure has no line on:")
+		for _, key := range []string{"disturbs", "retires"} {
+			if slices.Contains(map[string][]string{"disturbs": s.Disturbs, "retires": s.Retires}[key], steps.Here) {
+				f.fault(f.item(key, steps.Here), "here means the zone that a repair was started on, but this procedure has no line on:")
 			}
 		}
 	}
@@ -250,6 +263,9 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	}
 	if n := f.get("apart"); n != nil && !s.Kind.Traits().Joins {
 		f.fault(n, "%s joins nothing, so nothing of it is parted: write apart on the step that joins", f.what)
+	}
+	if does := s.Kind.Traits(); len(s.Retires) > 0 && (!does.Attended || does.Glues() || does.Measures) {
+		f.fault(f.get("retires"), "%s throws nothing away: write retires on a step that is done or confirmed", f.what)
 	}
 	if n := f.get("tools"); n != nil && s.Kind.Traits().Releases {
 		f.fault(n, "a release uses no tool, and would not ask for its hold: name the tool on the step before it")

@@ -23,14 +23,18 @@ const Here = "here"
 // has made stale, whatever the design calls them.
 const Stale = "stale"
 
+// AsBuilt is what a check may accept: an airframe of which no build is on record.
+const AsBuilt = "as-built"
+
 // A Procedure is a list of work in order: a build, a repair or a check.
 type Procedure struct {
 	Name     string   `json:"name"`
 	Title    string   `json:"title"`
 	About    string   `json:"about,omitempty"` // Markdown, optional
 	Kind     string   `json:"kind"`
-	Design   string   `json:"design,omitempty"` // the design it is for; empty: every design that has what it names
-	On       []string `json:"on,omitempty"`     // the zones it may be started on; empty: none is chosen
+	Design   string   `json:"design,omitempty"`  // the design it is for; empty: every design that has what it names
+	On       []string `json:"on,omitempty"`      // the zones it may be started on; empty: none is chosen
+	Accepts  string   `json:"accepts,omitempty"` // AsBuilt: once it is complete, the airframe counts as built
 	Revision int      `json:"revision"`
 	Changes  []Change `json:"changes,omitempty"`
 	Stages   []Stage  `json:"stages,omitempty"`
@@ -102,12 +106,16 @@ type Step struct {
 	Needs    []Setting         `json:"needs,omitempty"`
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
+	Retires  []string          `json:"retires,omitempty"` // zones that are thrown away with it
 
 	// Fits is the zone whose equipment is replaced by another one; "": none.
 	Fits string `json:"fits,omitempty"`
 
 	// Makes are the zones that the step is part of making, and of making anew.
 	Makes []Made `json:"makes,omitempty"`
+
+	// There are zones without which a plan of repair leaves the step out.
+	There []string `json:"there,omitempty"`
 
 	// Shared: a plan of several repairs that have this step does it once.
 	Shared bool `json:"shared,omitempty"`
@@ -275,12 +283,7 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 			if !step.In(selection) {
 				continue
 			}
-			step.Disturbs = slices.Clone(step.Disturbs)
-			for i, z := range step.Disturbs {
-				if z == Here {
-					step.Disturbs[i] = zone
-				}
-			}
+			step.Disturbs, step.Retires = onZone(step.Disturbs, zone), onZone(step.Retires, zone)
 			left.Steps = append(left.Steps, step)
 		}
 		if len(left.Steps) == 0 {
@@ -293,6 +296,17 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 		out.Stages[i].After = past(out.Stages[i].After, over)
 	}
 	return &out
+}
+
+// onZone are the zones with one in the place of here.
+func onZone(zones []string, zone string) []string {
+	zones = slices.Clone(zones)
+	for i, z := range zones {
+		if z == Here {
+			zones[i] = zone
+		}
+	}
+	return zones
 }
 
 // past are the stages, with those that are stepped over replaced by what they

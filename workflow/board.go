@@ -356,19 +356,21 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 
 // GatesOf returns the gates that a measure step asks for. The word Stale asks
 // for every gate whose zones this job has disturbed, and for those that were
-// taken before its damages disturbed them. A gate of the work counts by what was
+// taken before its damages disturbed them; where the job takes the airframe over,
+// for every gate. A gate of the work counts by what was
 // read since the step before.
 func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var zones, damaged []string
 	if slices.Contains(step.Gates, steps.Stale) {
 		zones, damaged = s.disturbedBy(j), s.damagedFor(j)
 	}
+	all := j.Procedure.Accepts != "" && slices.Contains(step.Gates, steps.Stale)
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.selected) {
 		switch asked := slices.Contains(step.Gates, g.Name); {
 		case asked && g.Work:
 			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
-		case asked || g.DependsOn(zones...):
+		case asked || g.DependsOn(zones...) || all && !g.Work:
 			reports = append(reports, s.report(g, at))
 		case g.DependsOn(damaged...):
 			if report := s.report(g, at); report.Standing != NeverTaken {

@@ -57,6 +57,7 @@ func effects() map[string]effect {
 		journal.DamageFound{}.Kind():       {fold: with((*State).damage), stays: (*State).quarantine, disturbs: damageDisturbs, ends: true, carries: nothing},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: stepThatFitted},
+		journal.PartRetired{}.Kind():       {fold: with((*State).retire), disturbs: retireDisturbs, carries: whatRetired},
 		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true, carries: nothing},
 		journal.Noted{}.Kind():             beside,
 		journal.PhotoKept{}.Kind():         beside,

@@ -143,7 +143,8 @@ func (s *State) measures(job *Job, step steps.Step, gate steps.Gate) bool {
 	if !step.Kind.Traits().Measures {
 		return false
 	}
-	return slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) && gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...)
+	return slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) &&
+		(job.Procedure.Accepts != "" && !gate.Work || gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...))
 }
 
 // without are the needs of other conditions than these.
@@ -364,7 +365,7 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if cleared, err = s.fits(r.Thing, job, step, cleared, c.At); err != nil {
 		return nil, err
 	}
-	return append(s.waited(job, report.Stage, step.Name, c.At), cleared...), nil
+	return append(s.waited(job, report.Stage, step.Name, c.At), s.retiring(job, step, cleared)...), nil
 }
 
 // unconfirmed gives a reason for each line without its own yes.
