@@ -50,6 +50,7 @@ func places() map[string]string {
 		journal.QuarantineCleared{}.Kind(): "damage",
 		journal.EquipmentChanged{}.Kind():  "equipment",
 		journal.Released{}.Kind():          "release",
+		journal.Retired{}.Kind():           "work",
 		journal.Sealed{}.Kind():            "seal",
 		journal.ConcessionGranted{}.Kind(): "concession",
 		journal.StepDone{}.Kind():          "", // jobs
