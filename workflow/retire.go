@@ -3,61 +3,70 @@ package workflow
 import (
 	"slices"
 	"strings"
-	"time"
 
+	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
-// A Retirement is the end of an airframe's work. Its record stays.
-type Retirement struct {
-	journal.Retired
-	At       time.Time
-	Position int64
-}
-
-// RetiredBecause are the reasons for which an airframe is retired.
-func RetiredBecause() []string { return []string{"sold", "scrapped", "kept"} }
-
-// Retire ends the work on an airframe. It may be taken back like any entry.
-type Retire struct{ Because, Note string }
-
-func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
-	if !slices.Contains(RetiredBecause(), r.Because) {
-		return nil, unknown("reason to retire", r.Because, RetiredBecause())
+// retiring adds to the facts that complete a step that it throws a part away.
+func (s *State) retiring(job *Job, step steps.Step, done []journal.Facts) []journal.Facts {
+	completes := slices.ContainsFunc(done, func(f journal.Facts) bool { return f.Kind() == s.kinds[step.Kind].completed })
+	if len(step.Retires) == 0 || !completes {
+		return done
 	}
-	var reasons []Reason
+	f := journal.PartRetired{Job: job.ID, Step: step.Name, Zones: step.Retires}
 	for _, d := range s.Damages {
-		if d.Quarantine.Open() { // nobody would look for it any more
-			reasons = append(reasons, Reason{Because: ByHold, Text: "the " + d.Zone + " (damage " + d.Damage + ") is in quarantine",
-				Until: d.Quarantine.Until, Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})})
+		if slices.Contains(job.Damages, d.Damage) && slices.Contains(step.Retires, d.Zone) {
+			f.Damages = append(f.Damages, d.Damage)
 		}
 	}
-	if last, ok := s.lastByTime(); ok && c.At.Before(last.At) {
-		reasons = append(reasons, Reason{Because: ByOrder, Text: "it cannot be retired before the latest entry of its record", At: last.At})
-	}
-	if len(reasons) > 0 {
-		return nil, &Refusal{What: "retiring " + s.Airframe.Mark, Reasons: reasons}
-	}
-	return []journal.Facts{journal.Retired{Because: r.Because, Note: strings.TrimSpace(r.Note)}}, nil
+	return append(done, f)
 }
 
-func (s *State) retire(f journal.Retired, e journal.Entry) error {
-	s.Retired = &Retirement{f, e.At, e.Position}
+// retire takes the joints of what was thrown away out of what is known of the
+// airframe. The steps that made them stay done: the new part has steps of its own.
+func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
+	for _, z := range f.Zones {
+		s.lost[z] = retirement{e.Position, f.Job}
+	}
+	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
+		for name, parts := range job.joints {
+			held := job.Procedure.HeldBy(name)
+			for i, j := range parts {
+				lost := func(z string) bool { return slices.Contains(f.Zones, z) }
+				switch {
+				case !slices.ContainsFunc(held, lost) && !slices.ContainsFunc(j.Zones, lost):
+				case j.Joined.IsZero(): // the coat went with it
+					parts[i] = job.fresh(name, j.part)
+				case !j.Joined.After(e.At):
+					j.gone = true
+				}
+			}
+		}
+	}
 	return nil
 }
 
-// Says is that it was retired, and when.
-func (r Retirement) Says() Cause { return Cause{"retired: " + r.Because, r.At} }
+func retireDisturbs(f journal.Facts) (by string, zones []string) {
+	zones = f.(journal.PartRetired).Zones
+	return "the " + strings.Join(zones, " and ") + " being thrown away", zones
+}
 
-// closedTo refuses what is not for the record alone once the airframe is retired.
-func (s *State) closedTo(r Request) error {
-	if s.Retired == nil {
-		return nil
+// RetiredBy returns what the step that the entry completes threw away; false:
+// nothing.
+func (s *State) RetiredBy(completing int64) (journal.PartRetired, bool) {
+	if completing+1 >= s.Size() {
+		return journal.PartRetired{}, false
 	}
-	switch r.(type) {
-	case Note, KeepPhoto, RecordSeal, Undo:
-		return nil
+	f, ok := s.Entries[completing+1].Facts.(journal.PartRetired)
+	work, done := journal.WorkOf(s.Entries[completing].Facts)
+	return f, ok && done && f.Job == work.Job && f.Step == work.Step
+}
+
+// whatRetired is the entry that completes the step which threw the part away.
+func whatRetired(s *State, e journal.Entry) []int64 {
+	if _, ok := s.RetiredBy(e.Position - 1); ok {
+		return []int64{e.Position - 1}
 	}
-	return &Refusal{What: s.Airframe.Mark, Reasons: []Reason{{Because: ByState, Text: s.Retired.Says().Text, At: s.Retired.At,
-		Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: s.Retired.Position})}}}
+	return nil
 }

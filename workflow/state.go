@@ -35,7 +35,7 @@ type State struct {
 	Release     *LastRelease // the last release, whether or not it still stands
 	Damages     []*Damage
 	Flights     []Flight
-	Retired     *Retirement // nil: it is in use
+	Retired     *End // nil: it is in use
 
 	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
 	entered   *Climate          // the reading entered last
@@ -377,7 +377,7 @@ func (s *State) joints() []*Joint {
 		for _, name := range slices.Sorted(maps.Keys(job.joints)) {
 			parts := job.Parts(name)
 			for _, p := range parts {
-				if !slices.ContainsFunc(parts, func(other *Joint) bool { return other.outlasts(p) }) {
+				if !p.gone && !slices.ContainsFunc(parts, func(other *Joint) bool { return other.outlasts(p) }) {
 					all = append(all, p)
 				}
 			}
