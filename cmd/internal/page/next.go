@@ -17,7 +17,8 @@ type Next struct {
 	Step     *Step     `json:"step,omitempty"`
 	Because  string    `json:"because,omitempty"`
 	SeeTo    []Reason  `json:"see_to,omitempty"`
-	Due      []Reason  `json:"due,omitempty"` // before it may fly, if no job is open
+	Due      []Reason  `json:"due,omitempty"`     // before it may fly, if no job is open
+	Damaged  []Reason  `json:"damaged,omitempty"` // what no job repairs, if one is open
 	Waiting  []Waiting `json:"waiting"`
 	Until    time.Time `json:"until,omitzero"`
 	Timers   []Timer   `json:"timers"`
@@ -45,9 +46,9 @@ func (w Waiting) behind() bool {
 func NewNext(s *workflow.State, now time.Time) Next {
 	suggestion := s.Next(now)
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now), Harms: harms(s, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now), Harms: harms(s, now)}
 	if s.Retired != nil {
-		n.Retired = said(s.Retired.Says())
+		n.Retired, n.Damaged = said(s.Retired.Says()), nil
 	}
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
@@ -79,6 +80,9 @@ func (n Next) Markdown(c Clock) string {
 	l.harmed(n.Harms, c)
 	if len(n.Harms) > 0 {
 		l.add("")
+	}
+	for _, r := range n.Damaged {
+		l.add("**First:** %s\n", ReasonText(r.Reason, c))
 	}
 	switch {
 	case n.Retired != "":
