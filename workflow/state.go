@@ -36,6 +36,7 @@ type State struct {
 	Damages     []*Damage
 	Quarantines []*Quarantine // also of findings that were taken back
 	Flights     []Flight
+	Retired     *End // nil: it is in use
 
 	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
 	entered   *Climate          // the reading entered last
