@@ -19,6 +19,8 @@ type Damage struct {
 	By         string
 	Position   int64
 	Quarantine *Quarantine // never nil
+
+	before bool // it was found in what is fitted, before the zone of it was made
 }
 
 // A Flight is one flight.
@@ -41,7 +43,7 @@ const (
 func (s *State) damage(f journal.DamageFound, e journal.Entry) error {
 	d := &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: &Quarantine{}}
 	if q, ok := s.Quarantine(f.Damage); ok {
-		d.Quarantine = q
+		d.Quarantine, d.before = q, s.Zones(e.At).Zone(f.Zone).Standing == ZoneAbsent
 	}
 	if e.Late() {
 		d.Typed = e.Recorded
@@ -78,7 +80,7 @@ func (s *State) Repaired(d *Damage, at time.Time) (repaired bool, by string) {
 			}
 		}
 	}
-	return false, by
+	return d.before && s.replaced(d, at), by
 }
 
 // OpenDamages returns what is not repaired at the time.

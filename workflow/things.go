@@ -305,6 +305,15 @@ func (s *State) latestAt() (at time.Time) {
 	return at
 }
 
+// replaced reports whether something else with a name was fitted by the time in the
+// place of what the damage put in quarantine.
+func (s *State) replaced(d *Damage, at time.Time) bool {
+	items := s.itemsOf(d.Zone)
+	return slices.ContainsFunc(s.changes, func(c change) bool {
+		return c.Change == Fitted && c.Name != "" && c.Item == items[0] && c.position > d.Position && !c.at.Before(d.At) && !c.at.After(at) && !s.holds(d.Quarantine, Thing{c.Item, c.Name})
+	})
+}
+
 // heldOf are those of the things that are in the quarantine, or may be.
 func (s *State) heldOf(q *Quarantine, things []Thing) []Thing {
 	return slices.DeleteFunc(slices.Clone(things), func(t Thing) bool { return !s.holds(q, t) })

@@ -115,6 +115,27 @@ func TestAThingWithoutAName(t *testing.T) {
 	}
 }
 
+// What is found in a battery before there is an airframe for it needs no repair of the
+// airframe: another battery with a name closes it.
+func TestABatteryBeforeItsZone(t *testing.T) {
+	b := packed(t)
+	b.state = b.replay(b.state.Entries[:1])
+	b.must(Start{Procedure: build(), Digest: buildSum, Sheet: b.docs.Sheets[sheetSum], SheetDigest: sheetSum})
+	if z := b.state.Zones(b.now).Zone("pod"); z.Standing != ZoneAbsent {
+		t.Fatalf("the pod is %s", z.Standing)
+	}
+	b.must(puffed("pod"))
+	for _, name := range []string{"A", "B"} {
+		if open := b.state.OpenDamages(b.now); len(open) != 1 && name == "A" {
+			t.Errorf("%d damages are open", len(open))
+		}
+		b.must(fit(name))
+	}
+	if open := b.state.OpenDamages(b.now); len(open) != 0 || !b.state.Quarantines[0].Open() {
+		t.Errorf("%d damages are open", len(open))
+	}
+}
+
 // The step that fits another one asks for its name, and both are taken back together.
 func TestAStepFitsAnother(t *testing.T) {
 	b := packed(t)

@@ -45,7 +45,10 @@ func (d Damage) line(c Clock) string {
 	text := fmt.Sprintf("damage %s: %s at %s%s, %s%s%s%s; ", d.Name, d.Finding, d.Zone, inBrackets(d.Place), d.Severity, optionally(", caused by ", d.Cause), taken(d.As, d.Words)+optionally(", of the ", d.Thing), optionally(": ", d.Note))
 	switch {
 	case d.Repaired:
-		text += "repaired by " + d.Job
+		text += optionally("repaired by ", d.Job)
+		if d.Job == "" {
+			text += "another one is fitted by its name"
+		}
 	case d.Job != "":
 		text += "under repair by " + d.Job
 	default:
