@@ -14,11 +14,12 @@ import (
 
 // A RepairPlan is every open damage with its answer, and one procedure for all.
 type RepairPlan struct {
-	Answers   []repair.Answer
-	Procedure *steps.Procedure
-	For       map[string][]string // the damages that each step is there for
-	Stale     []WillBeStale       // the gates that its job asks for
-	Else      []WillBeStale       // those that are stale now, and that it does not ask for
+	repair.Plan
+	Answers []repair.Answer
+	Stale   []WillBeStale // the gates that its job asks for
+	Else    []WillBeStale // those that are stale now, and that it does not ask for
+	Time    repair.Time   // at the bench as it was last read
+	Parts   []steps.Part  // that it takes
 }
 
 // WillBeStale is a gate that is stale now or that the repair makes stale, with
@@ -36,7 +37,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		if len(only) > 0 && !slices.Contains(only, d.Damage) {
 			continue
 		}
-		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note}}
+		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		if answer.Row.Procedure != "" {
@@ -60,8 +61,19 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		}
 		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
 	}
-	composed := repair.Compose(plan.Answers, s.toRepair())
-	plan.Procedure, plan.For = composed.Procedure, composed.For
+	plan.Plan = repair.Compose(plan.Answers, s.toRepair())
+	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
+		a, _ := s.Sheet.Adhesive(name)
+		climate := s.climateFor(a, at)
+		return repair.Clocks{Open: a.Times.Least(a.Times.From, climate), Handling: a.Times.Least(a.Times.Handling, climate), Cure: a.Times.Least(a.Times.Cure, climate)}
+	})
+	if _, parts, err := plan.Procedure.Things(); err == nil {
+		plan.Parts = parts
+	} else { // two procedures count one part in ways that can't be added up
+		for _, step := range plan.Procedure.Steps() {
+			plan.Parts = append(plan.Parts, step.Parts...)
+		}
+	}
 	plan.Stale, plan.Else = s.staleSoon(plan, at)
 	return plan, nil
 }
