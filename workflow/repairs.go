@@ -61,7 +61,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		}
 		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
 	}
-	plan.Plan = repair.Compose(plan.Answers, s.toRepair())
+	plan.Plan = repair.Compose(plan.Answers, s.toRepair(at))
 	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
 		a, _ := s.Sheet.Adhesive(name)
 		climate := s.climateFor(a, at)
@@ -79,14 +79,10 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 }
 
 // toRepair is what a plan of repair must know of the airframe.
-func (s *State) toRepair() repair.Airframe {
-	on := repair.Airframe{Sheet: s.Sheet, Gates: s.Sheet.GatesFor(s.selected)}
-	for _, j := range s.Jobs {
-		if j.Procedure.Kind == steps.Build {
-			on.Made = j.Procedure.Made()
-		}
-	}
-	return on
+func (s *State) toRepair(at time.Time) repair.Airframe {
+	zones := s.Zones(at)
+	return repair.Airframe{Sheet: s.Sheet, Gates: s.Sheet.GatesFor(s.selected), Made: zones.Making,
+		There: func(zone string) bool { return zones.Zone(zone).Standing == ZoneThere }}
 }
 
 // staleSoon returns the gates that the plan will ask for, since it or its damages

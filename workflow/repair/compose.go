@@ -37,7 +37,7 @@ type Answer struct {
 type Airframe struct {
 	Sheet *steps.Sheet
 	Gates []steps.Gate           // those of its options
-	Made  []steps.Made           // its zones and what each rests on; none: nothing is known of it
+	Made  steps.Making           // its zones and what each rests on; none: nothing is known of it
 	There func(zone string) bool // nil: every zone is there
 }
 
@@ -183,8 +183,8 @@ func (c *composer) waits(p, earlier *part) []string {
 	for _, z := range p.zones {
 		for _, base := range earlier.zones {
 			same = same || z == base
-			rests = rests || slices.Contains(c.on.restsOn(z), base)
-			directly = directly || slices.ContainsFunc(c.on.Made, func(m steps.Made) bool { return m.Zone == z && slices.Contains(m.On, base) })
+			rests = rests || slices.Contains(c.on.Made.Below(z), base)
+			directly = directly || slices.Contains(c.on.Made.On(z), base)
 		}
 	}
 	harms := (same || rests) && c.harms(p, earlier)
