@@ -20,6 +20,8 @@ type RepairPlan struct {
 	Else    []WillBeStale // those that are stale now, and that it does not ask for
 	Time    repair.Time   // at the bench as it was last read
 	Parts   []steps.Part  // that it takes
+	// Amends is what it changes of the open repair; nil: it is a job of its own.
+	Amends *Amend
 }
 
 // WillBeStale is a gate that is stale now or that the repair makes stale, with
@@ -30,13 +32,33 @@ type WillBeStale struct {
 }
 
 // PlanRepair plans the repair of every damage without a repair job, or of those
-// that are named.
+// that are named. A repair that is open is amended: the plan is for its damages too.
 func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time, only ...string) (RepairPlan, error) {
-	var plan RepairPlan
-	for _, d := range s.Unplanned(at) {
-		if len(only) > 0 && !slices.Contains(only, d.Damage) {
-			continue
+	found := slices.DeleteFunc(s.Unplanned(at), func(d *Damage) bool { return len(only) > 0 && !slices.Contains(only, d.Damage) })
+	plan, err := s.amended(triage, find, found, at)
+	if err != nil {
+		return RepairPlan{}, err
+	}
+	if plan.Amends == nil {
+		if len(found) == 0 {
+			why, do := "every damage already has a repair job", ToSeeNext
+			if len(s.OpenDamages(at)) == 0 {
+				why, do = "no damage is open", ToReportDamage
+			}
+			return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
 		}
+		if plan, err = s.plan(triage, find, found, at); err != nil {
+			return RepairPlan{}, err
+		}
+	}
+	plan.Stale, plan.Else = s.staleSoon(plan, at)
+	return plan, nil
+}
+
+// plan is the plan for the damages.
+func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Procedure, error), damages []*Damage, at time.Time) (RepairPlan, error) {
+	var plan RepairPlan
+	for _, d := range damages {
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
@@ -54,13 +76,6 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		}
 		plan.Answers = append(plan.Answers, answer)
 	}
-	if len(plan.Answers) == 0 {
-		why, do := "every damage already has a repair job", ToSeeNext
-		if len(s.OpenDamages(at)) == 0 {
-			why, do = "no damage is open", ToReportDamage
-		}
-		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
-	}
 	plan.Plan = repair.Compose(plan.Answers, s.toRepair(at))
 	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
 		a, _ := s.Sheet.Adhesive(name)
@@ -74,7 +89,6 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 			plan.Parts = append(plan.Parts, step.Parts...)
 		}
 	}
-	plan.Stale, plan.Else = s.staleSoon(plan, at)
 	return plan, nil
 }
 

@@ -17,12 +17,13 @@ func (a *app) repairCommand() *cobra.Command {
 		Long: "Turn all damage that has no job yet into one plan: what the triage table answers and why,\n" +
 			"how long it takes, shared steps once, what others rest on first, and at the end the gates\n" +
 			"that must be measured again. --full shows every step with the damage that it is there for,\n" +
-			"--start opens it as a job.",
+			"--start opens it as a job. Where a repair is open, it is amended: what is done stays done, as far\n" +
+			"as the new damage allows.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().BoolVar(&full, "full", false, "every step, and why it is there")
-	cmd.Flags().BoolVar(&start, "start", false, "open the plan as a job")
+	cmd.Flags().BoolVar(&start, "start", false, "open the plan as a job, or amend the open repair by it")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.repair(cmd.Context(), args, start, full, *at)
@@ -53,7 +54,7 @@ func (a *app) repair(ctx context.Context, args []string, start, full bool, at st
 		if err != nil {
 			return err
 		}
-		job = entries[len(entries)-1].Facts.(journal.JobOpened).Job
+		job = journal.JobOf(entries[len(entries)-1].Facts)
 		opened, err := state.Job(job)
 		if err != nil {
 			return err
