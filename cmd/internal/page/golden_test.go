@@ -23,6 +23,7 @@ import (
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 	"fettle/workflow/robot"
 )
 
@@ -537,6 +538,7 @@ func (b *bench) repair() {
 	full.Full = true
 	b.show("Repair-full", full)
 	b.show("Repair-started", page.NewRepair("FN-01", "finch-tail", plan, nil))
+	b.pages["RecordedLine"] = page.RecordedLine(journal.Entry{Position: 7, Facts: journal.TouchTested{Joint: "roots"}}) + "\n"
 	b.pages["RepairLine"] = page.RepairLine(b.State, &workflow.Job{Damages: []string{"D9"}}, b.Now) + "\n"
 	amending := plan
 	amending.Amends = &workflow.Amend{Job: "repair", Found: []string{"D2"}, Kept: 1, Reopens: []string{"make-<safe>", "photograph"}}
