@@ -74,7 +74,7 @@ func (s *State) Open(j *Job, at time.Time) bool {
 func (s *State) OpenJobs(at time.Time) []*Job {
 	var open []*Job
 	for _, j := range s.Jobs {
-		if s.Open(j, at) {
+		if s.Retired == nil && s.Open(j, at) {
 			open = append(open, j)
 		}
 	}
@@ -319,6 +319,7 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	if step.Kind.Traits().Joins {
 		own, _ = j.JointOf(step)
 	}
+	reasons = append(reasons, s.guarded(j, step.Sets, at)...)
 	reasons = append(reasons, s.harms(own, "sets", step.Sets, at)...)
 	reasons = append(reasons, s.harms(own, "needs", needs, at)...)
 	reasons = append(reasons, s.careless(j, step, at)...)

@@ -52,15 +52,16 @@ func Kinds() []Kind {
 		kind[UseCleared](1, clocked),
 		before[damageFound1](1, before[damageFound2](2, kind[DamageFound](3, !clocked))),
 		kind[QuarantineCleared](1, !clocked),
+		before[equipmentChanged1](1, kind[EquipmentChanged](2, !clocked)),
 		kind[PartRetired](1, !clocked),
-		kind[EquipmentChanged](1, !clocked),
-		kind[FlightLogged](1, !clocked),
+		before[flightLogged1](1, kind[FlightLogged](2, !clocked)),
 		kind[Noted](1, !clocked),
 		kind[PhotoKept](1, !clocked),
 		kind[Undone](1, !clocked),
 		kind[Released](1, clocked),
 		kind[Chosen](1, clocked),
 		kind[Sealed](1, !clocked),
+		kind[Retired](1, !clocked),
 	}
 }
 
@@ -231,7 +232,9 @@ type DamageFound struct {
 	Cause    string `json:"cause,omitempty"` // what did it
 	// Thing is the equipment that was damaged, by its name; "": nobody said.
 	Thing string `json:"thing,omitempty"`
-	Note  string `json:"note,omitempty"`
+	// For is the damage that was taken back and leaves this look-over; "": it was found.
+	For  string `json:"for,omitempty"`
+	Note string `json:"note,omitempty"`
 	// As is the finding that words of one's own were taken for, and Words are those
 	// that were typed where they were found to mean the finding.
 	As    string `json:"as,omitempty"`
@@ -299,12 +302,32 @@ func (PartRetired) Kind() string { return "PartRetired" }
 
 // EquipmentChanged: a piece of equipment was fitted, removed or moved.
 type EquipmentChanged struct {
+	Item   string            `json:"item"`
+	Change string            `json:"change"`         // Fitted, Removed or Moved
+	Name   string            `json:"name,omitempty"` // which one of its kind; "": nobody said
+	Zone   string            `json:"zone,omitempty"` // of what the design sheet did not list
+	Mass   quantity.Quantity `json:"mass,omitzero"`
+	Arm    quantity.Quantity `json:"arm,omitzero"` // behind the datum
+	Note   string            `json:"note,omitempty"`
+	// Job and Step are those that fitted it: the entry of the step comes right after
+	// it; "": none.
+	Job      string   `json:"job,omitempty"`
+	Step     string   `json:"step,omitempty"`
+	Disturbs []string `json:"disturbs"`
+}
+
+// equipmentChanged1 had no names, and nothing that the sheet did not list.
+type equipmentChanged1 struct {
 	Item     string            `json:"item"`
-	Change   string            `json:"change"` // Fitted, Removed or Moved
+	Change   string            `json:"change"`
 	Mass     quantity.Quantity `json:"mass,omitzero"`
-	Arm      quantity.Quantity `json:"arm,omitzero"` // behind the datum
+	Arm      quantity.Quantity `json:"arm,omitzero"`
 	Note     string            `json:"note,omitempty"`
 	Disturbs []string          `json:"disturbs"`
+}
+
+func (f equipmentChanged1) now() Facts {
+	return EquipmentChanged{Item: f.Item, Change: f.Change, Mass: f.Mass, Arm: f.Arm, Note: f.Note, Disturbs: f.Disturbs}
 }
 
 func (EquipmentChanged) Kind() string { return "EquipmentChanged" }
@@ -313,8 +336,22 @@ func (EquipmentChanged) Kind() string { return "EquipmentChanged" }
 type FlightLogged struct {
 	Landing string `json:"landing"` // Soft or Hard
 	Note    string `json:"note,omitempty"`
-	// Check is the procedure that a hard landing asks for; empty: none.
+	// Check is the procedure that a hard landing asks for, or a flight that it was not
+	// released for; empty: none.
 	Check string `json:"check,omitempty"`
+	// Grounded is why it might not fly, as far as anybody knew; empty: it was released.
+	Grounded string `json:"grounded,omitempty"`
+}
+
+// flightLogged1 did not say whether it might fly.
+type flightLogged1 struct {
+	Landing string `json:"landing"`
+	Note    string `json:"note,omitempty"`
+	Check   string `json:"check,omitempty"`
+}
+
+func (f flightLogged1) now() Facts {
+	return FlightLogged{Landing: f.Landing, Note: f.Note, Check: f.Check}
 }
 
 func (FlightLogged) Kind() string { return "FlightLogged" }
@@ -510,6 +547,14 @@ type Undone struct {
 }
 
 func (Undone) Kind() string { return "Undone" }
+
+// Retired: the airframe was sold, scrapped, or put away. Its record stays.
+type Retired struct {
+	Because string `json:"because"`
+	Note    string `json:"note,omitempty"`
+}
+
+func (Retired) Kind() string { return "Retired" }
 
 // Released: a person released the airframe to fly.
 type Released struct {

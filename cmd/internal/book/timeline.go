@@ -52,6 +52,7 @@ func places() map[string]string {
 		journal.PartRetired{}.Kind():       "work",
 		journal.EquipmentChanged{}.Kind():  "equipment",
 		journal.Released{}.Kind():          "release",
+		journal.Retired{}.Kind():           "work",
 		journal.Sealed{}.Kind():            "seal",
 		journal.ConcessionGranted{}.Kind(): "concession",
 		journal.StepDone{}.Kind():          "", // jobs
@@ -97,7 +98,7 @@ func (m *maker) joined(events []event) []event {
 
 func (m *maker) plainFlight(position int64) bool {
 	f, ok := m.s.Entries[position].Facts.(journal.FlightLogged)
-	return ok && f.Landing == workflow.Soft && f.Note == ""
+	return ok && f.Landing == workflow.Soft && f.Note == "" && f.Grounded == ""
 }
 
 // ended is when the last step of a job was done; zero: it is not complete.
