@@ -59,11 +59,14 @@ func (c *checker) compose() error {
 			c.count++
 			if last != nil && last.Damage.Zone != a.Damage.Zone {
 				both := []repair.Answer{last.Answer, a.Answer}
-				if why := plan(sheet, both); why != "" {
+				if why := c.plan(sheet, both); why != "" {
 					c.cannotStart(sheet, a, "beside the answer to "+last.Damage.Finding+" on "+last.Damage.Zone+", "+why)
 				}
 			}
 			last = &a
+		}
+		if checked[sheet] || slices.ContainsFunc(tables, func(t *Document) bool { return checked[t] }) {
+			c.notes = append(c.notes, c.graver(sheet, tables, docs)...)
 		}
 		i := slices.IndexFunc(tables, func(t *Document) bool { return t.Triage.HardLanding != "" })
 		if i < 0 {
@@ -92,14 +95,8 @@ func answersOf(tables []*Document, sheet *steps.Sheet, docs map[string]*Document
 			return
 		}
 		met[key] = true
-		a := answer{table: tables[0], at: top()}
-		i := asked.Fits(name, zone, severity)
-		for _, t := range tables {
-			if i >= 0 && i < len(t.Triage.Rows) {
-				a.table, a.at = t, t.places[rowAt(i)]
-			}
-			i -= len(t.Triage.Rows)
-		}
+		var a answer
+		a.table, a.at = rowAmong(tables, asked.Fits(name, zone, severity))
 		a.Damage = repair.Damage{Name: fmt.Sprintf("d%d", len(all)+1), Finding: name, Zone: zone, Severity: severity}
 		a.Row, a.Known = row, known
 		if row.Procedure != "" {
@@ -143,12 +140,19 @@ func (c *checker) fails(sheet *Document, a answer) string {
 			return a.Procedure.Name + " is not written for that zone"
 		}
 	}
-	return plan(sheet, []repair.Answer{a.Answer})
+	return c.plan(sheet, []repair.Answer{a.Answer})
 }
 
-// plan makes the plan of the answers, and says why it can't be started.
-func plan(sheet *Document, answers []repair.Answer) string {
-	doc, err := Kept(repair.Compose(answers, repair.Airframe{Sheet: sheet.Sheet, Gates: sheet.Sheet.Gates}).Procedure)
+// plan makes the plan of the answers for an airframe that was built by the first build
+// of the design, and says why it can't be started.
+func (c *checker) plan(sheet *Document, answers []repair.Answer) string {
+	on := repair.Airframe{Sheet: sheet.Sheet, Gates: sheet.Sheet.Gates}
+	for _, d := range c.all() {
+		if p := d.Procedure; p != nil && p.Kind == steps.Build && p.Design == sheet.Name() && len(on.Made) == 0 {
+			on.Made = p.Made()
+		}
+	}
+	doc, err := Kept(repair.Compose(answers, on).Procedure)
 	if err == nil {
 		if faults := doc.against(sheet.Sheet, sheet.doubts); len(faults) > 0 {
 			err = faults
