@@ -29,7 +29,7 @@ type effect struct {
 	carries func(*State, journal.Entry) []int64
 	// final says why it can't be taken back; nil: it can. It may depend on the
 	// state.
-	final func(*State, journal.Facts) *Reason
+	final func(*State, journal.Entry) *Reason
 }
 
 // effects has a row for every kind of entry.
@@ -40,6 +40,7 @@ func effects() map[string]effect {
 		journal.Registered{}.Kind():        {fold: with((*State).register), carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
 		journal.JobOpened{}.Kind():         {fold: with((*State).open), carries: aboutJob, final: begun},
 		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: movedTogether},
+		journal.JobAmended{}.Kind():        {fold: with((*State).amend), carries: amendments, final: broughtDone},
 		journal.StepDone{}.Kind():          work,
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,

@@ -22,9 +22,9 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if by, gone := s.undone[r.Position]; gone {
 		return nil, refuse(what, ByState, fmt.Sprintf("entry %d already took it back", by), Remedy{})
 	}
-	facts := s.Entries[r.Position].Facts
-	if final := s.effects[facts.Kind()].final; final != nil {
-		if reason := final(s, facts); reason != nil {
+	e := s.Entries[r.Position]
+	if final := s.effects[e.Facts.Kind()].final; final != nil {
+		if reason := final(s, e); reason != nil {
 			return nil, &Refusal{What: what, Reasons: []Reason{*reason}}
 		}
 	}
@@ -44,15 +44,15 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 }
 
 // always is the reason of what can never be taken back.
-func always(text string, remedy RemedyKind) func(*State, journal.Facts) *Reason {
-	return func(*State, journal.Facts) *Reason {
+func always(text string, remedy RemedyKind) func(*State, journal.Entry) *Reason {
+	return func(*State, journal.Entry) *Reason {
 		return &Reason{Because: ByState, Text: text, Remedy: Remedy{Kind: remedy}}
 	}
 }
 
 // begun says that a job of which steps are done can't be taken back.
-func begun(s *State, f journal.Facts) *Reason {
-	job := f.(journal.JobOpened).Job
+func begun(s *State, e journal.Entry) *Reason {
+	job := e.Facts.(journal.JobOpened).Job
 	if len(s.workIn(job)) == 0 {
 		return nil
 	}
@@ -169,8 +169,8 @@ func aboutJob(s *State, opened journal.Entry) []int64 {
 	var positions []int64
 	for _, e := range s.Entries {
 		touched, _ := e.Facts.(journal.TouchTested)
-		moved, _ := e.Facts.(journal.JobMoved)
-		if (touched.Job == job || moved.Job == job) && s.Live(e.Position) {
+		changed := e.Position > opened.Position && journal.JobOf(e.Facts) == job
+		if (touched.Job == job || changed) && s.Live(e.Position) {
 			positions = append(positions, e.Position)
 		}
 	}

@@ -45,6 +45,7 @@ func places() map[string]string {
 		journal.Registered{}.Kind():        "work",
 		journal.JobOpened{}.Kind():         "work",
 		journal.JobMoved{}.Kind():          "work",
+		journal.JobAmended{}.Kind():        "work",
 		journal.FlightLogged{}.Kind():      "flight",
 		journal.DamageFound{}.Kind():       "damage",
 		journal.QuarantineCleared{}.Kind(): "damage",

@@ -371,7 +371,7 @@ func lives() map[string]func(*bench) {
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 		"glued": (*bench).glued, "witnessed": (*bench).witnessed,
-		"placed": (*bench).placed, "retired": (*bench).retired,
+		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired,
 	}
 }
 
@@ -480,6 +480,22 @@ func (b *bench) repairing() {
 	b.carry(1000, func(s *workflow.State) bool {
 		return done(s, s.Jobs[1], b.now) >= len(s.Jobs[1].Procedure.Steps())/2
 	})
+}
+
+// amended is an open repair with a second crash in it, and a third of which the
+// amendment was taken back.
+func (b *bench) amended() {
+	b.build("RD-02", "reed")
+	b.crash([3]string{"wing", "cracked", "slight"})
+	b.repair()
+	b.carry(8, nil)
+	b.crash([3]string{"tail", "cracked", "slight"})
+	b.repair()
+	b.carry(3, nil)
+	b.crash([3]string{"nose", "cracked", "slight"})
+	b.repair()
+	b.undo(b.last(), "not yet")
+	b.carry(2, nil)
 }
 
 // quarantined has two batteries in quarantine, one of them off the airframe, and

@@ -84,6 +84,8 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("sealed the first %s", many(f.Size, "entry"))
 	case journal.JobMoved:
 		return "moved job " + f.Job + " to other documents"
+	case journal.JobAmended:
+		return "amended job " + f.Job + " to repair " + strings.Join(f.Damages, ", ") + optionally("; done again: ", strings.Join(f.Reopens, ", "))
 	case journal.DamageFound:
 		return fmt.Sprintf("found damage %s: %s at %s%s, %s%s%s%s", f.Damage, f.Finding, f.Zone, inBrackets(f.Place), f.Severity, optionally(", caused by ", f.Cause), taken(f.As, f.Words), optionally(": ", f.Note))
 	case journal.QuarantineCleared:

@@ -16,7 +16,8 @@ type Next struct {
 	Step     *Step     `json:"step,omitempty"`
 	Because  string    `json:"because,omitempty"`
 	SeeTo    []Reason  `json:"see_to,omitempty"`
-	Due      []Reason  `json:"due,omitempty"` // before it may fly, if no job is open
+	Due      []Reason  `json:"due,omitempty"`     // before it may fly, if no job is open
+	Damaged  []Reason  `json:"damaged,omitempty"` // what no job repairs, if one is open
 	Waiting  []Waiting `json:"waiting"`
 	Until    time.Time `json:"until,omitzero"`
 	Timers   []Timer   `json:"timers"`
@@ -44,7 +45,7 @@ func (w Waiting) behind() bool {
 func NewNext(s *workflow.State, now time.Time) Next {
 	suggestion := s.Next(now)
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now), Harms: harms(s, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now), Harms: harms(s, now)}
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step = &step
@@ -75,6 +76,9 @@ func (n Next) Markdown(c Clock) string {
 	l.harmed(n.Harms, c)
 	if len(n.Harms) > 0 {
 		l.add("")
+	}
+	for _, r := range n.Damaged {
+		l.add("**First:** %s\n", ReasonText(r.Reason, c))
 	}
 	switch {
 	case n.Over:
