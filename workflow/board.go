@@ -73,7 +73,7 @@ func (s *State) Open(j *Job, at time.Time) bool {
 func (s *State) OpenJobs(at time.Time) []*Job {
 	var open []*Job
 	for _, j := range s.Jobs {
-		if s.Open(j, at) {
+		if s.Retired == nil && s.Open(j, at) {
 			open = append(open, j)
 		}
 	}

@@ -48,7 +48,7 @@ func (s *State) Next(now time.Time) Suggestion {
 		}
 	}
 	out := Suggestion{Over: len(jobs) == 0}
-	if out.Over {
+	if out.Over && s.Retired == nil {
 		out.Due = s.dueToFly(now)
 	} else {
 		for _, d := range s.Unplanned(now) {
@@ -278,6 +278,9 @@ type Timer struct {
 
 // Timers returns the running clocks at the time, the next moment first.
 func (s *State) Timers(now time.Time) []Timer {
+	if s.Retired != nil {
+		return nil
+	}
 	var timers []Timer
 	for _, j := range s.joints() {
 		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}

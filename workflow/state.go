@@ -35,6 +35,7 @@ type State struct {
 	Release     *LastRelease // the last release, whether or not it still stands
 	Damages     []*Damage
 	Flights     []Flight
+	Retired     *End // nil: it is in use
 
 	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
 	entered   *Climate          // the reading entered last

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -36,11 +37,34 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	slices.Sort(positions)
 	undone := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
+	if f, ok := e.Facts.(journal.DamageFound); ok {
+		if strings.TrimSpace(r.Reason) == "" {
+			return nil, &BadRequestError{Text: "say why the damage is taken back", Remedy: Remedy{Kind: ToGiveReason}}
+		}
+		undone = append(undone, s.lookOver(f, strings.TrimSpace(r.Reason)))
+	}
 	// A journal that can no longer be replayed could never be corrected.
 	if _, err := s.then(undone, c); err != nil {
 		return nil, refuse(what, ByState, fmt.Sprintf("later entries depend on it (%v)", err), Remedy{Kind: ToTakeBackFirst})
 	}
 	return undone, nil
+}
+
+// lookOver is what damage that is taken back leaves: somebody looks at the place
+// before the next release, since somebody saw something there.
+func (s *State) lookOver(f journal.DamageFound, reason string) journal.DamageFound {
+	return journal.DamageFound{Damage: fmt.Sprintf("D%d", s.damagesEver()+1), Finding: f.Finding, Zone: f.Zone, Severity: steps.Cosmetic, Place: f.Place, Thing: f.Thing,
+		As: f.As, Tables: f.Tables, For: f.Damage, Note: fmt.Sprintf("%s was taken back: %s", f.Damage, reason)}
+}
+
+// leftByUndo says that the look-over of damage that was taken back can't be taken
+// back itself.
+func leftByUndo(_ *State, e journal.Entry) *Reason {
+	d := e.Facts.(journal.DamageFound)
+	if d.For == "" {
+		return nil
+	}
+	return &Reason{Because: ByState, Text: fmt.Sprintf("it is the look-over that %s left when it was taken back, and is done, not taken back", d.For), Remedy: Remedy{Kind: ToPlanRepair}}
 }
 
 // always is the reason of what can never be taken back.

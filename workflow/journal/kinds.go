@@ -61,6 +61,7 @@ func Kinds() []Kind {
 		kind[Released](1, clocked),
 		kind[Chosen](1, clocked),
 		kind[Sealed](1, !clocked),
+		kind[Retired](1, !clocked),
 	}
 }
 
@@ -231,7 +232,9 @@ type DamageFound struct {
 	Cause    string `json:"cause,omitempty"` // what did it
 	// Thing is the equipment that was damaged, by its name; "": nobody said.
 	Thing string `json:"thing,omitempty"`
-	Note  string `json:"note,omitempty"`
+	// For is the damage that was taken back and leaves this look-over; "": it was found.
+	For  string `json:"for,omitempty"`
+	Note string `json:"note,omitempty"`
 	// As is the finding that words of one's own were taken for, and Words are those
 	// that were typed where they were found to mean the finding.
 	As    string `json:"as,omitempty"`
@@ -510,6 +513,14 @@ type Undone struct {
 }
 
 func (Undone) Kind() string { return "Undone" }
+
+// Retired: the airframe was sold, scrapped, or put away. Its record stays.
+type Retired struct {
+	Because string `json:"because"`
+	Note    string `json:"note,omitempty"`
+}
+
+func (Retired) Kind() string { return "Retired" }
 
 // Released: a person released the airframe to fly.
 type Released struct {

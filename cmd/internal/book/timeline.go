@@ -52,6 +52,7 @@ func places() map[string]string {
 		journal.PartRetired{}.Kind():       "work",
 		journal.EquipmentChanged{}.Kind():  "equipment",
 		journal.Released{}.Kind():          "release",
+		journal.Retired{}.Kind():           "work",
 		journal.Sealed{}.Kind():            "seal",
 		journal.ConcessionGranted{}.Kind(): "concession",
 		journal.StepDone{}.Kind():          "", // jobs

@@ -371,7 +371,7 @@ func lives() map[string]func(*bench) {
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 		"glued": (*bench).glued, "witnessed": (*bench).witnessed,
-		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired,
+		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired, "sold": (*bench).sold,
 	}
 }
 
@@ -508,6 +508,18 @@ func (b *bench) quarantined() {
 	b.act(workflow.ChangeEquipment{Item: "battery-pack", Change: workflow.Removed})
 	b.pass(time.Hour)
 	b.crash([3]string{"battery", "battery-puffed", "serious"})
+}
+
+// sold is retired with a look-over open, which damage left that was taken back.
+func (b *bench) sold() {
+	b.finished("FN-14")
+	b.act(workflow.GiveRelease{})
+	b.pass(time.Hour)
+	b.crash([3]string{"wing", "cracked", "slight"})
+	b.undo(b.last(), "it was a shadow")
+	b.act(workflow.Note{Text: "Sold as it is."})
+	b.pass(time.Hour)
+	b.act(workflow.Retire{Because: "sold", Note: "to a pupil"})
 }
 
 // placed has damage of which the place and the cause are known.

@@ -96,6 +96,8 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("%s the %s%s%s%s", f.Change, f.Item, optionally(", ", typed(f.Mass)), optionally(", arm ", typed(f.Arm)), optionally(": ", f.Note))
 	case journal.FlightLogged:
 		return "flew, " + f.Landing + " landing" + optionally(": ", f.Note)
+	case journal.Retired:
+		return "retired it: " + f.Because + optionally(": ", f.Note)
 	case journal.StepDone:
 		return "did " + f.Step
 	case journal.Coated:
