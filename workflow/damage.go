@@ -202,19 +202,30 @@ func (s *State) flightsSince(t reading) int {
 	return n
 }
 
-// CheckDue returns a check that a hard landing asks for, the last one first, and
-// when it landed; "" once each of them has a complete job of that name that was
-// opened after it, by entry and by time.
+// CheckDue returns a check that a hard landing or a flight while grounded asks for,
+// the last one first, and when that was; "" once each of them has a complete job of
+// that name that was opened after it, by entry and by time.
 func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
-	check, landed, _ = s.checkDue(at)
-	return check, landed
+	f, _, due := s.checkDue(at)
+	if !due {
+		return "", time.Time{}
+	}
+	return f.Check, f.At
 }
 
-// checkDue is CheckDue with the open job of that check, which must be finished
-// first even if it was opened before the landing; "": none.
-func (s *State) checkDue(at time.Time) (check string, landed time.Time, open string) {
+// says is that its check is due.
+func (f Flight) says() Cause {
+	if f.Landing == Hard {
+		return Cause{f.Check + " is due after the hard landing", f.At}
+	}
+	return Cause{f.Check + " is due after a flight that it was not released for", f.At}
+}
+
+// checkDue is the flight of CheckDue with the open job of that check, which must be
+// finished first even if it was opened before the landing; "": none.
+func (s *State) checkDue(at time.Time) (flight Flight, open string, due bool) {
 	for _, f := range slices.Backward(s.Flights) {
-		if f.Landing != Hard || f.Check == "" {
+		if f.Check == "" {
 			continue
 		}
 		done, its := false, ""
@@ -228,10 +239,39 @@ func (s *State) checkDue(at time.Time) (check string, landed time.Time, open str
 			}
 		}
 		if !done {
-			return f.Check, f.At, its
+			return f, its, true
 		}
 	}
-	return "", time.Time{}, ""
+	return Flight{}, "", false
+}
+
+// shiftedByCheck says which condition the check after a hard landing left otherwise
+// than it was at the release: what was released is not what stands there now.
+func (s *State) shiftedByCheck(r *LastRelease, at time.Time) Cause {
+	checks := map[string]bool{} // procedures
+	for _, f := range s.Flights {
+		if f.Check != "" && f.Position > r.Position {
+			checks[f.Check] = true
+		}
+	}
+	if len(checks) == 0 {
+		return Cause{}
+	}
+	for _, e := range s.Entries[r.Position+1:] {
+		work, _ := journal.WorkOf(e.Facts)
+		job, err := s.Job(work.Job)
+		if err != nil || !checks[job.Procedure.Name] || !s.Live(e.Position) {
+			continue
+		}
+		for _, set := range work.Sets {
+			def, _ := s.Sheet.Condition(set.Condition)
+			now, then := s.Holds(set.Condition, at), s.Holds(set.Condition, r.At)
+			if !def.Sitting && now != "" && now != then {
+				return Cause{Text: fmt.Sprintf("%s since %s, and not at the release", steps.Setting{Condition: set.Condition, State: now}, job.ID)}
+			}
+		}
+	}
+	return Cause{}
 }
 
 // A Sighting is one thing seen in one zone: a finding, or words of one's own.
@@ -490,10 +530,10 @@ func negative(q quantity.Quantity) bool {
 type LogFlight struct {
 	Landing string
 	Note    string
-	Check   string // the procedure that a hard landing asks for
+	Check   string // the procedure that a hard landing asks for, and a flight while grounded
 }
 
-func (r LogFlight) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
+func (r LogFlight) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	f := journal.FlightLogged{Landing: r.Landing, Note: strings.TrimSpace(r.Note)}
 	switch r.Landing {
 	case Soft:
@@ -501,6 +541,13 @@ func (r LogFlight) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 		f.Check = r.Check
 	default:
 		return nil, unknown("landing", r.Landing, []string{Soft, Hard})
+	}
+	might, err := s.AirworthinessThen(c.At)
+	if err != nil {
+		return nil, err
+	}
+	if !might.Released {
+		f.Grounded, f.Check = might.Why.Text, r.Check
 	}
 	return []journal.Facts{f}, nil
 }

@@ -82,13 +82,13 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d, at))
 		}
 	}
-	if check, landed, open := s.checkDue(at); check != "" {
-		do := Remedy{Kind: ToStart, Name: check}
+	if f, open, due := s.checkDue(at); due {
+		do := Remedy{Kind: ToStart, Name: f.Check}
 		if open != "" {
 			do = Remedy{Kind: ToFinish, Name: open}
 		}
-		p.add("the check after every hard landing is complete", &Reason{Because: ByState,
-			Text: check + " is due after the hard landing", At: landed, Remedy: s.remedy(do)})
+		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", &Reason{Because: ByState,
+			Text: f.says().Text, At: f.At, Remedy: s.remedy(do)})
 	}
 	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {
 		p.add("what is coated is joined", &reason)
@@ -312,8 +312,16 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		}
 		return f
 	}
-	if check, landed := s.CheckDue(at); check != "" {
-		f.Why = Cause{check + " is due after the hard landing", landed}
+	if flight, _, due := s.checkDue(at); due {
+		f.Why = flight.says()
+		return f
+	}
+	if i := slices.IndexFunc(s.Flights, func(f Flight) bool { return f.Grounded != "" && f.Position > r.Position }); i >= 0 {
+		f.Why = Cause{"it flew while grounded, and was not released since", s.Flights[i].At}
+		return f
+	}
+	if why := s.shiftedByCheck(r, at); !why.IsZero() {
+		f.Why = why
 		return f
 	}
 	if s.disturbed != nil && s.disturbed.position > r.Position {

@@ -54,7 +54,7 @@ func Kinds() []Kind {
 		kind[QuarantineCleared](1, !clocked),
 		kind[PartRetired](1, !clocked),
 		kind[EquipmentChanged](1, !clocked),
-		kind[FlightLogged](1, !clocked),
+		before[flightLogged1](1, kind[FlightLogged](2, !clocked)),
 		kind[Noted](1, !clocked),
 		kind[PhotoKept](1, !clocked),
 		kind[Undone](1, !clocked),
@@ -316,8 +316,22 @@ func (EquipmentChanged) Kind() string { return "EquipmentChanged" }
 type FlightLogged struct {
 	Landing string `json:"landing"` // Soft or Hard
 	Note    string `json:"note,omitempty"`
-	// Check is the procedure that a hard landing asks for; empty: none.
+	// Check is the procedure that a hard landing asks for, or a flight that it was not
+	// released for; empty: none.
 	Check string `json:"check,omitempty"`
+	// Grounded is why it might not fly, as far as anybody knew; empty: it was released.
+	Grounded string `json:"grounded,omitempty"`
+}
+
+// flightLogged1 did not say whether it might fly.
+type flightLogged1 struct {
+	Landing string `json:"landing"`
+	Note    string `json:"note,omitempty"`
+	Check   string `json:"check,omitempty"`
+}
+
+func (f flightLogged1) now() Facts {
+	return FlightLogged{Landing: f.Landing, Note: f.Note, Check: f.Check}
 }
 
 func (FlightLogged) Kind() string { return "FlightLogged" }

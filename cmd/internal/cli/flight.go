@@ -62,7 +62,7 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 	if !f.Released {
 		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
 	}
-	if flight.Landing == workflow.Hard && flight.Check != "" {
+	if (flight.Landing == workflow.Hard || !f.Released) && flight.Check != "" {
 		a.say("%s is grounded until inspected. Inspect: fettle start %s %s. Report findings: fettle crash %s", mark, mark, flight.Check, mark)
 	}
 	return nil

@@ -371,7 +371,7 @@ func lives() map[string]func(*bench) {
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 		"glued": (*bench).glued, "witnessed": (*bench).witnessed,
-		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired, "sold": (*bench).sold,
+		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired, "sold": (*bench).sold, "flown-grounded": (*bench).flownGrounded,
 	}
 }
 
@@ -508,6 +508,16 @@ func (b *bench) quarantined() {
 	b.act(workflow.ChangeEquipment{Item: "battery-pack", Change: workflow.Removed})
 	b.pass(time.Hour)
 	b.crash([3]string{"battery", "battery-puffed", "serious"})
+}
+
+// flownGrounded flew with its squareness disturbed, which was then measured again.
+func (b *bench) flownGrounded() {
+	b.finished("FN-15")
+	b.act(workflow.GiveRelease{})
+	b.pass(time.Hour)
+	b.crash([3]string{"wing", "cracked", "slight"})
+	b.act(workflow.LogFlight{Landing: workflow.Soft, Check: "post-crash"})
+	b.act(b.lengths("square", "left=500 mm", "right=502 mm"))
 }
 
 // sold is retired with a look-over open, which damage left that was taken back.

@@ -188,6 +188,9 @@ func (a Airframe) short(l *lines, c Clock) {
 			stale = append(stale, esc(g.Name))
 		}
 	}
+	if lives := lives(a.Gates); lives != "" {
+		l.item("to be measured again: %s", lives)
+	}
 	if len(stale) > 0 {
 		l.item("measure again: %s; for the reasons: `fettle airframe show %s`", strings.Join(stale, ", "), a.Mark)
 	}
@@ -195,6 +198,24 @@ func (a Airframe) short(l *lines, c Clock) {
 		l.item("**Clock:** %s", ReasonText(w.Reason, c))
 	}
 	l.add("")
+}
+
+// lives says of the gates that have passed and have a life how long they count.
+func lives(gates []Gate) string {
+	var all []string
+	for _, g := range gates {
+		var ends []string
+		if g.FlightsLeft > 0 {
+			ends = append(ends, "after "+many(g.FlightsLeft, "more flight"))
+		}
+		if !g.ValidUntil.IsZero() {
+			ends = append(ends, "by "+g.ValidUntil.In(time.Local).Format("2 January 2006"))
+		}
+		if g.Standing == workflow.Current && len(ends) > 0 {
+			all = append(all, esc(g.Name)+" "+strings.Join(ends, " and "))
+		}
+	}
+	return strings.Join(all, ", ")
 }
 
 func (g Gate) standingLine() string {
