@@ -47,11 +47,11 @@ func TestWhatWasRemovedBeforeItWasFoundIsNotOff(t *testing.T) {
 	b.after(2 * time.Hour)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Serious}}})
 	b.at(time.Hour, ChangeEquipment{Item: "camera", Change: Removed})
-	if b.state.Off(b.state.Damages[0]) {
+	if b.state.Damages[0].Quarantine.Off() {
 		t.Error("removed an hour before it was found in quarantine, and held to be off since")
 	}
 	b.must(ChangeEquipment{Item: "camera", Change: Removed})
-	if !b.state.Off(b.state.Damages[0]) {
+	if !b.state.Damages[0].Quarantine.Off() {
 		t.Error("removed, and not held to be off")
 	}
 }

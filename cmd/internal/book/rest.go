@@ -80,6 +80,9 @@ func (m *maker) equipment() []equipment {
 				out.Title = known.Title
 			}
 		}
+		if f.Name != "" {
+			out.Title += ", " + f.Name
+		}
 		m.anchors[e.Position] = true
 		all = append(all, out)
 	}
