@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"fettle/steps"
-	"fettle/workflow/journal"
 	"fettle/workflow/repair"
 )
 
@@ -17,8 +16,8 @@ import (
 type RepairPlan struct {
 	repair.Plan
 	Answers []repair.Answer
-	Stale   []WillBeStale // the gates that its job asks for
-	Else    []WillBeStale // those that are stale now, and that it does not ask for
+	Stale   []WillBeStale // the gates that its job asks for since it or its damages disturb them
+	Else    []WillBeStale // those that it asks for for other reasons
 	Time    repair.Time   // at the bench as it was last read
 	Parts   []steps.Part  // that it takes
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
@@ -109,13 +108,12 @@ func (s *State) toRepair(at time.Time) repair.Airframe {
 		There: func(zone string) bool { return zones.Zone(zone).Standing == ZoneThere }}
 }
 
-// staleSoon returns the gates that the plan will ask for, since it or its damages
-// disturb them or a step names them, and those that are not met for other reasons.
+// staleSoon returns the gates that will be due once the plan is carried out: those that
+// it or its damages disturb, and those that are due for other reasons.
 func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeStale) {
-	var damaged []string
+	var damaged, coming []string
 	for _, a := range plan.Answers {
-		_, zones := damageDisturbs(journal.DamageFound{Zone: a.Damage.Zone, Severity: a.Damage.Severity})
-		damaged = append(damaged, zones...)
+		damaged = append(damaged, a.Damage.Zone)
 	}
 	selected := steps.Selection{Has: slices.Clone(s.selected.Has)}
 	for _, step := range plan.Procedure.Steps() { // whichever will be chosen
@@ -123,31 +121,26 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeS
 			selected.Has = append(selected.Has, m.Name)
 		}
 	}
-	procedure := plan.Procedure.For(selected, "")
-	for _, g := range s.Gates(at) {
+	for _, step := range plan.Procedure.For(selected, "").Steps() {
+		coming = append(coming, step.Disturbs...)
+	}
+	for _, g := range s.Due(at, coming...) {
 		one := WillBeStale{Gate: g.Gate.Name}
-		taken := g.Standing != NeverTaken
-		if !g.Met() && taken && !g.Gate.Work {
+		if !g.Met() {
 			one.Why = append(one.Why, g.Says())
 		}
 		var worked []string
-		named := false
-		for _, step := range procedure.Steps() {
-			named = named || slices.Contains(step.Gates, g.Gate.Name)
-			for _, z := range step.Disturbs {
-				if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
-					worked = append(worked, z)
-				}
+		for _, z := range coming {
+			if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
+				worked = append(worked, z)
 			}
 		}
 		if len(worked) > 0 {
 			one.Why = append(one.Why, Cause{Text: "the plan works on " + strings.Join(worked, ", ")})
 		}
-		switch {
-		case len(one.Why) == 0:
-		case len(worked) > 0 || named || taken && g.Gate.DependsOn(damaged...):
+		if len(worked) > 0 || g.Gate.DependsOn(damaged...) {
 			asked = append(asked, one)
-		default:
+		} else {
 			other = append(other, one)
 		}
 	}
