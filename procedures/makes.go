@@ -131,7 +131,7 @@ func (d *Document) unseated(v variant) Faults {
 	var faults Faults
 	for _, m := range d.Procedure.Made() {
 		for _, on := range m.On {
-			if !d.Procedure.Apart(m.Zone, on) || slices.ContainsFunc(v.steps, func(s *steps.Step) bool { return d.Procedure.Seats(*s, m.Zone, on) }) {
+			if !d.Procedure.Apart(m.Zone, on) || slices.ContainsFunc(v.steps, func(s *steps.Step) bool { return d.Procedure.Seats(s, m.Zone, on) }) {
 				continue
 			}
 			maker := d.maker(m.Zone)

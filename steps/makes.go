@@ -122,7 +122,7 @@ func (s *Step) MakesZone(zone string) bool {
 }
 
 // Seats reports whether the step puts the two zones together: a join, bolts or bands.
-func (p *Procedure) Seats(step Step, zone, on string) bool {
+func (p *Procedure) Seats(step *Step, zone, on string) bool {
 	does, zones := step.Kind.Traits(), step.Disturbs
 	switch {
 	case does.Joins:

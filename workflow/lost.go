@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -48,7 +49,7 @@ func (s *State) built(find func(name string) (*steps.Procedure, error), at time.
 
 // rebuild gives the lost parts their procedure, one for all that are taken off
 // alike, and returns why that cannot be.
-func (s *State) rebuild(answers []repair.Answer, lost []int, built func() (*steps.Procedure, func(string) bool), triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time) []Reason {
+func (s *State) rebuild(damages []*Damage, answers []repair.Answer, lost []int, built func() (*steps.Procedure, func(string) bool), triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time) []Reason {
 	if len(lost) == 0 {
 		return nil
 	}
@@ -80,6 +81,7 @@ func (s *State) rebuild(answers []repair.Answer, lost []int, built func() (*step
 			if z := answers[i].Damage.Zone; !slices.Contains(loss.Zones, z) {
 				loss.Zones = append(loss.Zones, z)
 			}
+			loss.Lighter = append(loss.Lighter, disturbedByLighter(triage, find, damages[i])...)
 		}
 		rebuilt, err := repair.Rebuild(loss)
 		var no *repair.NoWayError
@@ -104,4 +106,28 @@ func (s *State) rebuild(answers []repair.Answer, lost []int, built func() (*step
 		}
 	}
 	return reasons
+}
+
+// disturbedByLighter are the zones that the answers to lighter damage of the same kind
+// disturb, whatever is chosen.
+func disturbedByLighter(triage *steps.Triage, find func(name string) (*steps.Procedure, error), d *Damage) []string {
+	finding := cmp.Or(d.As, d.Finding)
+	var zones []string
+	for _, severity := range triage.Possible(finding, d.Zone) {
+		row, _ := triage.Answer(finding, d.Zone, severity)
+		if severity == d.Severity || row.Outcome == steps.ToRebuild || row.Procedure == "" {
+			continue
+		}
+		if p, err := find(row.Procedure); err == nil {
+			for _, s := range p.Steps() {
+				for _, z := range s.Disturbs {
+					if z == steps.Here {
+						z = d.Zone
+					}
+					zones = append(zones, z)
+				}
+			}
+		}
+	}
+	return zones
 }

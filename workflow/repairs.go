@@ -82,7 +82,7 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		}
 		plan.Answers = append(plan.Answers, answer)
 	}
-	if reasons = append(reasons, s.rebuild(plan.Answers, lost, build, triage, find, at)...); len(reasons) > 0 {
+	if reasons = append(reasons, s.rebuild(damages, plan.Answers, lost, build, triage, find, at)...); len(reasons) > 0 {
 		return RepairPlan{}, &Refusal{What: "repair of " + s.Airframe.Mark, Reasons: reasons}
 	}
 	plan.Plan = repair.Compose(plan.Answers, s.toRepair(at))
@@ -105,7 +105,8 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 func (s *State) toRepair(at time.Time) repair.Airframe {
 	zones := s.Zones(at)
 	return repair.Airframe{Sheet: s.Sheet, Gates: s.Sheet.GatesFor(s.selected), Made: zones.Making,
-		There: func(zone string) bool { return zones.Zone(zone).Standing == ZoneThere }}
+		There: func(zone string) bool { return zones.Zone(zone).Standing == ZoneThere },
+		Begun: func(zone string) bool { return zones.Zone(zone).There() }}
 }
 
 // staleSoon returns the gates that will be due once the plan is carried out: those that

@@ -176,9 +176,12 @@ func (s *State) seated(r ZoneReport, on string, builds []*Job) bool {
 	since := max(own.position, other.position)
 	apart := false
 	for _, j := range s.Jobs {
-		for _, step := range j.Procedure.Steps() {
-			if done, ok := j.done[step.Name]; ok && done.position >= since && j.Procedure.Seats(step, r.Zone, on) {
-				return true
+		for _, stage := range j.Procedure.Stages {
+			for i := range stage.Steps { // by index: how the zones stand is asked for often
+				step := &stage.Steps[i]
+				if done, ok := j.done[step.Name]; ok && done.position >= since && j.Procedure.Seats(step, r.Zone, on) {
+					return true
+				}
 			}
 		}
 		apart = apart || slices.Contains(builds, j) && j.Procedure.Apart(r.Zone, on)

@@ -38,7 +38,8 @@ type Airframe struct {
 	Sheet *steps.Sheet
 	Gates []steps.Gate           // those of its options
 	Made  steps.Making           // its zones and what each rests on; none: nothing is known of it
-	There func(zone string) bool // nil: every zone is there
+	There func(zone string) bool // it is made; nil: every zone is
+	Begun func(zone string) bool // it is made, or in work: there is something to measure; nil: every zone is
 }
 
 // A Plan is one procedure for several damages.

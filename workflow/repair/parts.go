@@ -75,16 +75,27 @@ func partsOf(answers []Answer, on Airframe) []*part {
 }
 
 // withoutAbsent leaves out the steps that ask for zones that are neither there nor
-// made by the plan.
+// made by the plan, and the gates of such zones.
 func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool) *steps.Procedure {
 	if on.There == nil {
 		return p
 	}
 	absent := func(z string) bool { return !on.There(z) && !made(z) }
+	nothing := func(z string) bool { return on.Begun != nil && !on.Begun(z) && !made(z) }
 	out := *p
 	out.Stages = slices.Clone(p.Stages)
 	for i, stage := range p.Stages {
-		out.Stages[i].Steps = slices.DeleteFunc(slices.Clone(stage.Steps), func(s steps.Step) bool { return slices.ContainsFunc(s.There, absent) })
+		var left []steps.Step
+		for _, s := range stage.Steps {
+			gates := slices.DeleteFunc(slices.Clone(s.Gates), func(name string) bool {
+				return slices.ContainsFunc(on.Gates, func(g steps.Gate) bool { return g.Name == name && slices.ContainsFunc(g.Of, nothing) })
+			})
+			if !slices.ContainsFunc(s.There, absent) && (len(gates) > 0 || len(s.Gates) == 0) {
+				s.Gates = gates
+				left = append(left, s)
+			}
+		}
+		out.Stages[i].Steps = left
 	}
 	return &out
 }

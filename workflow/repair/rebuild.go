@@ -24,6 +24,9 @@ type Loss struct {
 	Done func(step string) bool
 	// There reports whether there is something of a zone to measure; nil: of every zone.
 	There func(zone string) bool
+	// Lighter are the zones that the repair of lighter damage to the lost ones disturbs:
+	// graver damage has as much measured again.
+	Lighter []string
 }
 
 // A Rebuilt is how lost zones are built anew.
@@ -184,7 +187,7 @@ func (r *rebuild) with(lost string) []string {
 func (r *rebuild) widen() {
 	add := func(zones ...string) (more bool) {
 		for _, z := range zones {
-			if !slices.Contains(r.retires, z) {
+			if !slices.Contains(r.retires, z) && (r.there(z) || slices.Contains(r.Zones, z)) {
 				r.retires, more = append(r.retires, z), true
 			}
 		}
@@ -218,6 +221,8 @@ func (r *rebuild) widen() {
 		}
 	}
 }
+
+func (r *rebuild) there(zone string) bool { return r.There == nil || r.There(zone) }
 
 func meets(zones, others []string) bool {
 	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(others, z) })
@@ -453,7 +458,7 @@ func (r *rebuild) gates(s steps.Step, again func(steps.Gate) bool) []string {
 		if !ok {
 			return false // said as a cause
 		}
-		absent := func(z string) bool { return r.There != nil && !r.There(z) && !slices.Contains(r.retires, z) }
+		absent := func(z string) bool { return !r.there(z) && !slices.Contains(r.retires, z) }
 		return slices.ContainsFunc(g.Of, absent) || !again(g)
 	})
 }
@@ -582,6 +587,11 @@ func (r *rebuild) takenOff(of []steps.Step) []steps.Step {
 			s.Retires = r.retires
 			s.Disturbs = slices.DeleteFunc(slices.Clone(s.Disturbs), func(z string) bool { return z == steps.Here })
 			s.Disturbs = append(s.Disturbs, r.retires...)
+			for _, z := range r.Lighter {
+				if r.there(z) && !slices.Contains(s.Disturbs, z) {
+					s.Disturbs = append(s.Disturbs, z)
+				}
+			}
 		}
 		all = append(all, s)
 	}

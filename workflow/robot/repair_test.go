@@ -31,15 +31,24 @@ func triage(t testing.TB, design string) *steps.Triage {
 	return steps.Asked(tables...)
 }
 
+// found are the procedures of the library that were asked for, which takes long to read.
+var found = map[string]*steps.Procedure{}
+
+// findProcedure finds a procedure of the library; of the name of a design, its build.
 func findProcedure(name string) (*steps.Procedure, error) {
-	if build, err := procedures.Open("").BuildOf(name); err == nil {
-		return build, nil
+	if found[name] != nil {
+		return found[name], nil
 	}
-	doc, err := procedures.Open("").Procedure(name)
+	procedure, err := procedures.Open("").BuildOf(name)
 	if err != nil {
-		return nil, err
+		doc, err := procedures.Open("").Procedure(name)
+		if err != nil {
+			return nil, err
+		}
+		procedure = doc.Procedure
 	}
-	return doc.Procedure, nil
+	found[name] = procedure
+	return procedure, nil
 }
 
 // sightings are everything that the table knows and the design can have.

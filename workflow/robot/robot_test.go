@@ -58,33 +58,51 @@ func start(t testing.TB, w *robot.Worker, doc *procedures.Document, zone string)
 	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Zone: zone})
 }
 
+// A building is an airframe that was built with nothing chosen, as it stood after each
+// move of its build.
+type building struct {
+	stood []robot.Worker
+}
+
 // built are the airframes that were built with nothing chosen, by design: every
 // test goes on from a copy.
-var built = map[string]*robot.Worker{}
+var built = map[string]*building{}
 
 // build is an airframe of which the build was carried to its end.
 func build(t testing.TB, design *procedures.Document, procedure *procedures.Document, options []string) *robot.Worker {
 	t.Helper()
 	if len(options) > 0 {
-		return carryBuild(t, design, procedure, options)
+		w := carryBuild(t, design, procedure, options).stood
+		return &w[len(w)-1]
 	}
 	if built[design.Name()] == nil {
 		built[design.Name()] = carryBuild(t, design, procedure, nil)
 	}
-	w := *built[design.Name()]
+	stood := built[design.Name()].stood
+	w := stood[len(stood)-1]
 	return &w
 }
 
 // carryBuild registers an airframe and carries its build to the end.
-func carryBuild(t testing.TB, design *procedures.Document, procedure *procedures.Document, options []string) *robot.Worker {
+func carryBuild(t testing.TB, design *procedures.Document, procedure *procedures.Document, options []string) *building {
 	t.Helper()
 	w := worker(t)
 	act(t, w, workflow.Register{Mark: "CW-01", Sheet: design.Sheet, Digest: store.Digest(design.Bytes), Options: options})
 	start(t, w, procedure, "")
-	if err := w.Carry(3000); err != nil {
-		t.Fatal(err)
+	var b building
+	for range 3000 {
+		w.State.Entries = slices.Clip(w.State.Entries) // whoever goes on from here writes in a journal of his own
+		b.stood = append(b.stood, *w)
+		if err := w.Carry(1); err != nil {
+			t.Fatal(err)
+		}
+		if len(w.State.OpenJobs(w.Now)) == 0 {
+			break
+		}
 	}
-	return w
+	w.State.Entries = slices.Clip(w.State.Entries)
+	b.stood = append(b.stood, *w)
+	return &b
 }
 
 func combinations(s *steps.Sheet) [][]string {
