@@ -24,7 +24,11 @@ type record struct {
 
 // read is the journal of the worker's airframe.
 func read(w *robot.Worker) record {
-	r := record{entries: w.State.Entries, gone: map[int64]bool{}, sheet: w.State.Sheet, procedures: w.Documents.Procedures}
+	return readEntries(w.State.Entries, w.State.Sheet, w.Documents.Procedures)
+}
+
+func readEntries(entries []journal.Entry, sheet *steps.Sheet, documents map[string]*steps.Procedure) record {
+	r := record{entries: entries, gone: map[int64]bool{}, sheet: sheet, procedures: documents}
 	for _, e := range r.entries {
 		if u, ok := e.Facts.(journal.Undone); ok {
 			for _, p := range u.TakesBack {

@@ -1,6 +1,7 @@
 package robot_test
 
 import (
+	"fmt"
 	"maps"
 	"math/rand/v2"
 	"os"
@@ -115,29 +116,36 @@ func repairAll(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workfl
 func openPlan(t testing.TB, w *robot.Worker, table *steps.Triage) workflow.RepairPlan {
 	t.Helper()
 	plan, err := w.State.PlanRepair(table, findProcedure, w.Now)
+	if err == nil {
+		err = begin(w, plan)
+	}
 	if err != nil {
 		t.Fatal(err)
 	}
+	return plan
+}
+
+// begin writes the plan and reads it as a document, checks it against the design, and
+// opens it or amends the open repair by it.
+func begin(w *robot.Worker, plan workflow.RepairPlan) error {
 	doc, err := procedures.Kept(plan.Procedure)
 	if err != nil {
-		t.Fatal(err)
+		return err
 	}
 	if faults := doc.Against(w.State.Sheet); len(faults) > 0 {
-		t.Fatalf("%s: %v", plan.Procedure.Title, faults)
+		return fmt.Errorf("%s: %w", plan.Procedure.Title, faults)
 	}
 	w.Documents.Procedures[doc.Digest()] = doc.Procedure
 	if plan.Amends != nil {
 		amend := *plan.Amends
 		amend.Procedure, amend.Digest = doc.Procedure, doc.Digest()
-		act(t, w, amend)
-		return plan
+		return w.Act(amend)
 	}
 	var names []string
 	for _, m := range plan.Answers {
 		names = append(names, m.Damage.Name)
 	}
-	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: doc.Digest(), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: names})
-	return plan
+	return w.Act(workflow.Start{Procedure: doc.Procedure, Digest: doc.Digest(), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: names})
 }
 
 // designs are every design of the library, each built once.

@@ -1,0 +1,568 @@
+package robot_test
+
+import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+	"fettle/workflow/robot"
+)
+
+// A life is an airframe that is damaged again and again while it is built and after,
+// and comes to a release every time.
+type life struct {
+	*robot.Worker
+	random *rand.Rand
+	design string
+	table  *steps.Triage
+	all    []workflow.Sighting
+	tally  *tally
+
+	carried []string // the cells that are repaired and not yet released
+	moves   int
+}
+
+// A tally is what lives have carried to a release.
+type tally struct {
+	cells   map[string]int // of each design, zone and procedure, how often
+	carried int
+	absent  int // refused, since the zone was not there
+	amended int
+	rebuilt int
+	half    int // damaged in the build
+}
+
+// move makes one move, and holds what is due against the journal now and then.
+func (l *life) move() error {
+	if l.moves++; l.moves%9 == 0 {
+		if err := l.due(); err != nil {
+			return err
+		}
+	}
+	return l.Carry(1)
+}
+
+func (l *life) due() error {
+	var says []string
+	for _, g := range l.State.Due(l.Now) {
+		says = append(says, g.Gate.Name)
+	}
+	want := read(l.Worker).due(l.Now)
+	if more, less := without(says, want), without(want, says); len(more)+len(less) > 0 {
+		return fmt.Errorf("after entry %d %v are due, which are not by the journal, and %v are not, which are", l.State.Size()-1, more, less)
+	}
+	return nil
+}
+
+// draw draws what is found: most often on what is there.
+func (l *life) draw() workflow.Sighting {
+	absent, _ := read(l.Worker).absent(l.Now)
+	for {
+		seen := l.all[l.random.IntN(len(l.all))]
+		row, _ := l.table.Answer(seen.Finding, seen.Zone, seen.Severity)
+		missing := slices.Contains(absent, seen.Zone)
+		switch again := l.tally.cells[l.design+" "+seen.Zone] > 0 && l.tally.cells[row.Procedure] > 0; {
+		case missing && (slices.Contains(dangerous, seen.Zone) || l.random.IntN(20) > 0): // there is nothing to repair
+		case again && l.random.IntN(40) > 0: // first what nothing else has tried
+			continue
+		default:
+			return seen
+		}
+		if l.random.IntN(200) == 0 {
+			return l.all[l.random.IntN(len(l.all))]
+		}
+	}
+}
+
+// crash reports what is found, and opens its repair or amends the open one. It is
+// false where there is nothing to damage.
+func (l *life) crash(seen workflow.Sighting) (bool, error) {
+	r := read(l.Worker)
+	absent, _ := r.absent(l.Now)
+	missing := slices.Contains(absent, seen.Zone)
+	err := l.Act(workflow.ReportDamage{Triage: l.table, Seen: []workflow.Sighting{seen}, OwnWords: true})
+	var part *workflow.PartError
+	if missing && errors.As(err, &part) {
+		l.tally.absent++
+		return false, nil
+	}
+	if err != nil || missing && !slices.Contains(dangerous, seen.Zone) {
+		return false, fmt.Errorf("the %s is there: %v; reporting it gives %w", seen.Zone, !missing, err)
+	}
+	if l.State.Airworthiness(l.Now).Released {
+		return false, errors.New("it is released with damage")
+	}
+	open := l.State.OpenRepair(l.Now)
+	var before []doneStep
+	if open != nil {
+		before = slices.DeleteFunc(r.done, func(d doneStep) bool { return d.job != open.ID || !d.completes() })
+	}
+	plan, err := l.State.PlanRepair(l.table, findProcedure, l.Now)
+	if err != nil {
+		return false, err
+	}
+	if err := planIsSound(l.Worker, plan); err != nil {
+		return false, err
+	}
+	if open != nil && plan.Amends == nil {
+		return false, errors.New("the open repair is not amended")
+	}
+	if err := begin(l.Worker, plan); err != nil {
+		return false, err
+	}
+	if open == nil {
+		return true, nil
+	}
+	l.tally.amended++
+	thrown := map[string]bool{}
+	for _, a := range plan.Answers {
+		for _, z := range a.Retires {
+			thrown[z] = true
+		}
+	}
+	reopened := l.State.Entries[l.State.Size()-1].Facts.(journal.JobAmended).Reopens
+	after := done(l.Worker)
+	for _, d := range before { // called as before: done still, or named as done again
+		gone := slices.ContainsFunc(open.Damages, func(name string) bool {
+			found, err := l.State.Damage(name)
+			return err == nil && thrown[found.Zone] && strings.HasSuffix(d.step.Name, "-"+strings.ToLower(name))
+		})
+		_, _, still := plan.Procedure.Step(d.step.Name)
+		for z := range thrown {
+			gone = gone || strings.HasSuffix(d.step.Name, "-"+z)
+		}
+		if !still && !gone || still && !d.step.Kind.Traits().Passes && !slices.Contains(reopened, d.step.Name) && !slices.Contains(after, d.step.Name) {
+			return false, fmt.Errorf("%s was done, and after the amendment it is neither done nor done again", d.step.Name)
+		}
+	}
+	return true, nil
+}
+
+// repair carries the open repair to its end; now and then more is found meanwhile.
+func (l *life) repair(seen workflow.Sighting) error {
+	start, building := l.State.Size(), len(l.State.OpenJobs(l.Now)) > 0
+	ok, err := l.crash(seen)
+	if !ok {
+		return err
+	}
+	cells := []workflow.Sighting{seen}
+	var plan workflow.RepairPlan
+	_ = plan
+	more := 0
+	if l.random.IntN(3) == 0 {
+		more = 1 + l.random.IntN(50)
+	}
+	job := l.State.OpenRepair(l.Now)
+	if job == nil {
+		return errors.New("no repair is open")
+	}
+	id := job.ID
+	for n := 0; l.State.OpenRepair(l.Now) != nil; n++ {
+		if n > 3000 {
+			return errors.New("the repair has no end")
+		}
+		if more > 0 && n == more {
+			second := l.draw()
+			if ok, err := l.crash(second); err != nil {
+				return fmt.Errorf("then %v after %d moves: %w", second, n, err)
+			} else if ok {
+				cells = append(cells, second)
+			}
+			continue
+		}
+		if err := l.move(); err != nil {
+			return err
+		}
+	}
+	if left := l.State.OpenDamages(l.Now); len(left) > 0 {
+		return fmt.Errorf("%s is not repaired", left[0].Damage)
+	}
+	if err := l.due(); err != nil {
+		return err
+	}
+	if due := read(l.Worker).due(l.Now); len(due) > 0 && !building {
+		return fmt.Errorf("after the repair %v are due", due)
+	}
+	for i, c := range cells {
+		row, _ := l.table.Answer(c.Finding, c.Zone, c.Severity)
+		l.tally.cells[l.design+" "+c.Zone]++
+		l.tally.cells[row.Procedure]++
+		l.carried = append(l.carried, fmt.Sprint(i, c))
+	}
+	if building {
+		l.tally.half += len(cells)
+	}
+	return l.repaired(id, start, building || len(cells) > 1)
+}
+
+// repaired holds the job of a repair against the journal: what its plan promised it
+// asked for, and no step was done twice.
+func (l *life) repaired(id string, start int64, mixed bool) error {
+	r := read(l.Worker)
+	var job sheetOfWork
+	for _, j := range r.jobs {
+		if j.id == id {
+			job = j
+		}
+	}
+	times := map[string]int{}
+	asked := map[string]bool{}
+	for _, d := range r.done {
+		if d.job == id && d.completes() {
+			times[d.step.Name]++
+		}
+	}
+	for _, e := range r.entries[start:] {
+		switch f := e.Facts.(type) {
+		case journal.JobAmended:
+			for _, name := range f.Reopens {
+				times[name]--
+			}
+		case journal.PartRetired:
+			l.tally.rebuilt++
+		case journal.ReadingTaken:
+			if g, _ := r.sheet.Gate(f.Gate); !g.Work {
+				asked[f.Gate] = true
+			}
+		}
+	}
+	for _, s := range job.steps {
+		if n := times[s.Name]; n > 1 && !s.Kind.Traits().Coats && !s.Kind.Traits().Measures || n < 1 && !s.Kind.Traits().Passes {
+			return fmt.Errorf("%s of the repair was done %d times", s.Name, n)
+		}
+	}
+	if mixed {
+		return nil
+	}
+	var coming []string
+	for _, s := range job.steps {
+		coming = append(coming, s.Disturbs...)
+	}
+	for _, e := range r.entries[start:] { // the plan as it was made, before anything was done
+		if _, ok := e.Facts.(journal.JobOpened); ok {
+			then := r.until(e.Position + 1)
+			promised := then.due(e.At, coming...)
+			var took []string
+			for g := range asked {
+				took = append(took, g)
+			}
+			if more, less := without(took, promised), without(promised, took); len(more)+len(less) > 0 {
+				return fmt.Errorf("%v were measured and not promised, %v promised and not measured", more, less)
+			}
+			return nil
+		}
+	}
+	return errors.New("no job was opened")
+}
+
+// release asks for a release and waits for what only takes time.
+func (l *life) release() error {
+	for range 10 {
+		if l.State.Airworthiness(l.Now).Released { // by its build, or after a mark that was only looked at
+			return l.released()
+		}
+		err := l.Act(workflow.GiveRelease{})
+		if err == nil {
+			return l.released()
+		}
+		var refusal *workflow.Refusal
+		if !errors.As(err, &refusal) || slices.ContainsFunc(refusal.Reasons, func(r workflow.Reason) bool { return r.Until.IsZero() }) {
+			return err
+		}
+		for _, r := range refusal.Reasons {
+			if r.Until.After(l.Now) {
+				l.Now = r.Until
+			}
+		}
+	}
+	return errors.New("the release has no end")
+}
+
+// released holds a release against the whole journal.
+func (l *life) released() error {
+	l.tally.carried += len(l.carried)
+	l.carried = nil
+	r := read(l.Worker)
+	if due := r.due(l.Now); len(due) > 0 {
+		return fmt.Errorf("it is released, and by the journal %v are due", due)
+	}
+	for _, check := range []func(record, time.Time) error{builtOnce, waitedForRepair, cured, partsAreGone(l.State, l.Now), offAfterQuarantine} {
+		if err := check(r, l.Now); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// builtOnce: every step of a build was done once, and each that works on what was thrown
+// away since once more.
+func builtOnce(r record, _ time.Time) error {
+	for _, build := range r.jobs {
+		if !build.builds() {
+			continue
+		}
+		checks := map[string]bool{}
+		for _, stage := range build.procedure.Stages {
+			for _, s := range stage.Steps {
+				checks[s.Name] = stage.Phase == steps.Recheck
+			}
+		}
+		for _, s := range build.steps {
+			does := s.Kind.Traits()
+			var at []int64
+			for _, d := range r.done {
+				if d.job == build.id && d.step.Name == s.Name && d.completes() {
+					at = append(at, d.Position)
+				}
+			}
+			if does.Passes || s.Kind == steps.Choose {
+				continue
+			}
+			if len(at) == 0 || len(at) > 1 && !does.Coats && !does.Measures {
+				return fmt.Errorf("%s of the build was done %d times", s.Name, len(at))
+			}
+			if checks[s.Name] || does.Measures || does.Releases {
+				continue
+			}
+			for _, e := range r.entries {
+				f, ok := e.Facts.(journal.PartRetired)
+				if !ok || r.gone[e.Position] || len(without(s.Disturbs, f.Zones)) == len(without(s.Disturbs, nil)) {
+					continue
+				}
+				n := 0
+				for _, d := range r.done {
+					again := d.job == f.Job && strings.HasPrefix(d.step.Name, s.Name) && strings.HasSuffix(d.step.Do, s.Do)
+					if d.Position > e.Position && d.completes() && (again || d.job == build.id && d.step.Name == s.Name) {
+						n++
+					}
+				}
+				if n != 1 && !(n > 1 && does.Coats) {
+					return fmt.Errorf("%v was thrown away in entry %d, and %s, which makes it, was done %d times since", f.Zones, e.Position, s.Name, n)
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// waitedForRepair: while damage was open, no step of a build worked on its zone, or on
+// one that was put together with it and rests on it.
+func waitedForRepair(r record, _ time.Time) error {
+	for _, e := range r.entries {
+		found, ok := e.Facts.(journal.DamageFound)
+		if !ok || r.gone[e.Position] {
+			continue
+		}
+		closed := int64(-1)
+		for _, j := range r.jobs {
+			for _, d := range r.done {
+				if slices.Contains(j.damages, found.Damage) && d.job == j.id {
+					closed = d.Position
+				}
+			}
+		}
+		for _, d := range r.done {
+			if d.Position < e.Position || d.Position > closed {
+				continue
+			}
+			for _, j := range r.jobs {
+				if j.id != d.job || !j.builds() {
+					continue
+				}
+				then := r.until(d.Position)
+				for _, z := range d.step.Disturbs {
+					sits := z == found.Zone
+					for _, s := range j.steps {
+						for _, m := range s.Makes {
+							sits = sits || m.Zone == z && slices.Contains(m.On, found.Zone) && then.seats(z, found.Zone, 0)
+						}
+					}
+					if sits {
+						return fmt.Errorf("%s of the build worked on the %s (entry %d), and the %s is broken (entry %d)", d.step.Name, z, d.Position, found.Zone, e.Position)
+					}
+				}
+			}
+		}
+	}
+	return nil
+}
+
+// cured: every joint that carries load was left alone for the time of its adhesive.
+func cured(r record, at time.Time) error {
+	for _, d := range r.done {
+		f, ok := d.Facts.(journal.Joined)
+		if !ok || !f.Load {
+			continue
+		}
+		a, _ := r.sheet.Adhesive(r.adhesive(d.job, f.Joint))
+		if at.Before(d.At.Add(a.Times.Cure)) {
+			return fmt.Errorf("it is released, and the joint %s cures until %s", f.Joint, d.At.Add(a.Times.Cure))
+		}
+	}
+	return nil
+}
+
+// partsAreGone: what was thrown away leaves neither a joint nor a reading in the proof.
+func partsAreGone(s *workflow.State, at time.Time) func(record, time.Time) error {
+	return func(r record, _ time.Time) error {
+		proof := s.Proof(at, nil)
+		for _, e := range r.entries {
+			f, ok := e.Facts.(journal.PartRetired)
+			if !ok || r.gone[e.Position] {
+				continue
+			}
+			for _, p := range proof.Rests {
+				reading := r.entries[p].Facts.(journal.ReadingTaken)
+				if g, _ := r.sheet.Gate(reading.Gate); p < e.Position && len(without(g.Of, f.Zones)) < len(without(g.Of, nil)) {
+					return fmt.Errorf("the proof rests on %s of entry %d, and %v was thrown away in entry %d", g.Name, p, f.Zones, e.Position)
+				}
+			}
+			for _, j := range r.jobs {
+				for _, d := range r.done {
+					joined, ok := d.Facts.(journal.Joined)
+					held := r.held(j, joined.Joint)
+					if !ok || d.job != j.id || d.Position > e.Position || len(without(held, f.Zones)) == len(without(held, nil)) {
+						continue
+					}
+					again := slices.ContainsFunc(r.done, func(later doneStep) bool {
+						other, ok := later.Facts.(journal.Joined)
+						return ok && later.Position > e.Position && other.Joint == joined.Joint
+					})
+					if !again && slices.ContainsFunc(proof.Lines, func(line workflow.ProofLine) bool { return line.Text == "joint "+joined.Joint+" is cured" }) {
+						return fmt.Errorf("the proof names the joint %s of entry %d, and %v was thrown away in entry %d", joined.Joint, d.Position, f.Zones, e.Position)
+					}
+				}
+			}
+		}
+		return nil
+	}
+}
+
+// offAfterQuarantine: of what was put in quarantine, taken back or not, another one with
+// a name is aboard.
+func offAfterQuarantine(r record, _ time.Time) error {
+	for _, e := range r.entries {
+		found, ok := e.Facts.(journal.DamageFound)
+		if !ok || found.Quarantine.IsZero() {
+			continue
+		}
+		aboard := ""
+		for _, later := range r.entries {
+			f, ok := later.Facts.(journal.EquipmentChanged)
+			if !ok || r.gone[later.Position] || later.Position < e.Position {
+				continue
+			}
+			for _, item := range r.sheet.Equipment {
+				if item.Name == f.Item && item.Zone == found.Zone {
+					aboard = f.Name
+				}
+			}
+		}
+		if aboard == "" || found.Thing != "" && strings.HasSuffix(found.Thing, " "+aboard) {
+			return fmt.Errorf("it is released, and nothing says that %s (%s) is off", found.Damage, found.Finding)
+		}
+	}
+	return nil
+}
+
+// until is the journal as it was before the position.
+func (r record) until(position int64) record {
+	return readEntries(r.entries[:position], r.sheet, r.procedures)
+}
+
+// live lives one life: so many crashes while it is built, and so many after.
+func (l *life) live(building, after int) error {
+	stood := built[l.design].stood
+	var at []int
+	for range building {
+		at = append(at, l.random.IntN(len(stood)-1))
+	}
+	if building == 0 {
+		*l.Worker = stood[len(stood)-1]
+	} else {
+		slices.Sort(at)
+		*l.Worker = stood[at[0]]
+		for i := range at {
+			seen := l.draw()
+			if err := l.repair(seen); err != nil {
+				return fmt.Errorf("crash %d, %v: %w", i+1, seen, err)
+			}
+			for n := 0; i+1 < len(at) && n < at[i+1]-at[i] && len(l.State.OpenJobs(l.Now)) > 0; n++ {
+				if err := l.move(); err != nil {
+					return err
+				}
+			}
+		}
+		for n := 0; len(l.State.OpenJobs(l.Now)) > 0; n++ {
+			if n > 3000 {
+				return errors.New("the build has no end")
+			}
+			if err := l.move(); err != nil {
+				return fmt.Errorf("building on: %w", err)
+			}
+		}
+		if err := l.release(); err != nil {
+			return err
+		}
+	}
+	for i := range after {
+		seen := l.draw()
+		if err := l.repair(seen); err != nil {
+			return fmt.Errorf("crash %d after the build, %v: %w", i+1, seen, err)
+		}
+		if len(l.carried) == 0 {
+			continue // there was nothing to damage
+		}
+		if err := l.release(); err != nil {
+			return fmt.Errorf("crash %d after the build, %v: %w", i+1, seen, err)
+		}
+	}
+	return nil
+}
+
+// Of the matrix 200 cells are carried to a release, in lives with several crashes each,
+// in the build, after it, and in the midst of a repair.
+func TestTheMatrixIsCarried(t *testing.T) {
+	want, lives := 200, 60
+	if os.Getenv("FETTLE_LONG") != "" {
+		want, lives = 20000, 6000
+	}
+	tally := &tally{cells: map[string]int{}}
+	all := designs(t)
+	for seed := 0; seed < lives && tally.carried < want; seed++ {
+		if s := os.Getenv("SEED"); s != "" && !slices.Contains(strings.Split(s, ","), fmt.Sprint(seed)) {
+			continue
+		}
+		design := all[seed%len(all)].State.Airframe.Design
+		l := life{Worker: &robot.Worker{}, random: rand.New(rand.NewPCG(uint64(seed), 7)), design: design, table: triage(t, design), tally: tally}
+		l.all = append(sightings(l.table, all[seed%len(all)].State.Sheet), ownWords(all[seed%len(all)].State.Sheet)...)
+		if err := l.live(4*(seed/len(all)%2), 4); err != nil {
+			t.Errorf("seed %d, %s: %v", seed, design, err)
+		}
+	}
+	t.Logf("%d carried to a release, %d of them found in the build; %d amendments, %d parts thrown away; %d on what was not there", tally.carried, tally.half, tally.amended, tally.rebuilt, tally.absent)
+	if tally.carried < want {
+		t.Errorf("%d were carried", tally.carried)
+	}
+	for _, w := range all {
+		for _, z := range w.State.Sheet.Zones {
+			if tally.cells[w.State.Airframe.Design+" "+z] == 0 {
+				t.Errorf("nothing was broken on the %s of a %s", z, w.State.Airframe.Design)
+			}
+		}
+		table := triage(t, w.State.Airframe.Design)
+		for _, row := range table.Rows {
+			if tally.cells[row.Procedure] == 0 {
+				t.Errorf("%s was not carried", row.Procedure)
+			}
+		}
+	}
+}
