@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"fettle/steps"
-	"fettle/workflow/journal"
 )
 
 // A Progress is how far a step has come.
@@ -353,31 +352,6 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 		Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: need})}}
 }
 
-// GatesOf returns the gates that a measure step asks for. The word Stale asks
-// for every gate whose zones this job has disturbed, and for those that were
-// taken before its damages disturbed them. A gate of the work counts by what was
-// read since the step before.
-func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
-	var zones, damaged []string
-	if slices.Contains(step.Gates, steps.Stale) {
-		zones, damaged = s.disturbedBy(j), s.damagedFor(j)
-	}
-	var reports []GateReport
-	for _, g := range s.Sheet.GatesFor(s.selected) {
-		switch asked := slices.Contains(step.Gates, g.Name); {
-		case asked && g.Work:
-			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
-		case asked || g.DependsOn(zones...):
-			reports = append(reports, s.report(g, at))
-		case g.DependsOn(damaged...):
-			if report := s.report(g, at); report.Standing != NeverTaken {
-				reports = append(reports, report)
-			}
-		}
-	}
-	return reports
-}
-
 // readFrom is when all was done that comes before a step in its stage, and in
 // the stages before that: a gate of the work that the step measures is read
 // after it.
@@ -427,29 +401,6 @@ func (j *Job) before(step steps.Step, each func(stage steps.Stage, i int)) {
 			each(stage, i)
 		}
 	}
-}
-
-// disturbedBy returns the zones that the work of the job has disturbed.
-func (s *State) disturbedBy(j *Job) []string {
-	var zones []string
-	for _, e := range s.Entries {
-		if work, ok := journal.WorkOf(e.Facts); ok && work.Job == j.ID {
-			zones = append(zones, work.Disturbs...)
-		}
-	}
-	slices.Sort(zones)
-	return slices.Compact(zones)
-}
-
-// damagedFor returns the zones that the damages of the job have disturbed.
-func (s *State) damagedFor(j *Job) []string {
-	var zones []string
-	for _, d := range s.Damages {
-		if _, disturbed := damageDisturbs(d.DamageFound); slices.Contains(j.Damages, d.Damage) {
-			zones = append(zones, disturbed...)
-		}
-	}
-	return zones
 }
 
 // unmeasurable says why a gate can't be measured at the time.
