@@ -3,18 +3,22 @@ package procedures
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"fettle/steps"
+	"fettle/workflow/repair"
 )
 
 // meant notes what may be meant so and is more often forgotten: in a repair, to
-// measure what it disturbed; of a tool, what is measured and set before it is used.
+// measure what it disturbed; of a tool, what is measured and set before it is used; in a build,
+// how a seat is parted.
 func (c *checker) meant() {
 	for _, d := range c.docs {
 		switch {
 		case !c.own[d] || c.bad[d]:
 		case d.Procedure != nil && d.Starts():
 			c.remeasured(d)
+			c.parted(d)
 		case d.Sheet != nil:
 			c.readied(d)
 		}
@@ -35,6 +39,19 @@ func (c *checker) remeasured(d *Document) {
 	}
 	if disturbs {
 		c.notes = append(c.notes, d.fault(top(), "the repair disturbs zones and does not measure again what that makes stale; write as its last step: - {step: measure-again, measure: stale}"))
+	}
+}
+
+// parted notes glued seats of a build that nothing says how to part: of a part that
+// is lost, what it rests on and what rests on it could not be kept.
+func (c *checker) parted(d *Document) {
+	if d.Procedure.Kind != steps.Build || d.doubts.makes || d.doubts.order {
+		return
+	}
+	for _, seam := range repair.Seams(d.Procedure) {
+		if seam.Step.Apart == "" {
+			d.complain(&seam.Step, &c.notes)("", "it joins %s, and does not say how they are parted again: without that, one that is lost cannot be built anew; write apart", strings.Join(seam.Zones, " and "))
+		}
 	}
 }
 

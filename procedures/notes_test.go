@@ -25,8 +25,14 @@ func TestNotes(t *testing.T) {
 		{"a wait that ends after it", buildText, []string{"      - step: join\n", "      - step: tack\n        wait: {for: 10 min, by: 20 min, late: coat}\n      - step: join\n"}, nil},
 		{"glue that grips", buildText, []string{"      - step: rest\n", "      - step: spar\n        hands: 21 min\n        glue: {joint: spar, with: epoxy}\n        disturbs: [wing]\n      - step: rest\n"},
 			[]string{"x.yaml:25:16: epoxy grips within 20 min of the last bead, and the step takes 21 min"}},
+		{"a seat that nothing parts", makesText, []string{"radio: [wing, tail]", "radio: [tail]", "makes: [wing]", "makes: {wing: [tail]}", "      - step: square-up\n", "      - step: dab\n        coat: {joint: seat, with: epoxy}\n      - step: seat\n        join: seat\n        disturbs: [tail, wing]\n      - step: square-up\n"},
+			[]string{"x.yaml:36:9: it joins tail and wing, and does not say how they are parted again"}},
 	} {
-		report := check(t, c.of, faulty{edit: c.edit}.text(t, c.of))
+		whole := c.of
+		if whole == makesText {
+			whole = buildText // it is a build of that design too
+		}
+		report := check(t, whole, faulty{edit: c.edit}.text(t, c.of))
 		var notes []string
 		for _, n := range report.Notes {
 			if !strings.Contains(n.Text, "after a crash") {

@@ -183,6 +183,8 @@ func stepKeys() mapping[steps.Step] {
 			"the conditions that hold once it is done", "{propeller: off}"},
 		{"disturbs", optional, field(func(s *s) *[]string { return &s.Disturbs }, namesValue{to: zone, except: steps.Here}),
 			"the zones whose gates must be measured again", "[wing]"},
+		{"apart", optional, field(func(s *s) *string { return &s.Apart }, textValue{prose}),
+			"of a join or glue: how the joint is parted again, so that what it holds can be kept when the other part is replaced", "# Saw through the glue line, the blade flat on the wing."},
 		{"makes", optional, field(func(s *s) *[]steps.Made { return &s.Makes }, madeValue{}),
 			"of a build: the zones that it makes, in place of those of its run or its stage", "# [wing]"},
 		{"with", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{}),
@@ -240,6 +242,9 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 		case s.WantsSecond() && len(s.WaysAlone()) == 0 && !f.has("why") && !f.lost("why"):
 			f.fault(n, "%s must not be done alone: say why, with why", f.what)
 		}
+	}
+	if n := f.get("apart"); n != nil && !s.Kind.Traits().Joins {
+		f.fault(n, "%s joins nothing, so nothing of it is parted: write apart on the step that joins", f.what)
 	}
 	if n := f.get("tools"); n != nil && s.Kind.Traits().Releases {
 		f.fault(n, "a release uses no tool, and would not ask for its hold: name the tool on the step before it")

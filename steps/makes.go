@@ -122,8 +122,13 @@ func (s *Step) MakesZone(zone string) bool {
 }
 
 // Seats reports whether the step puts the two zones together: a join, bolts or bands.
-func (s *Step) Seats(zone, on string) bool {
-	does := s.Kind.Traits()
-	return (does.Joins || !does.Coats && !does.Passes && !does.Measures && !does.Confirms) &&
-		slices.Contains(s.Disturbs, zone) && slices.Contains(s.Disturbs, on)
+func (p *Procedure) Seats(step Step, zone, on string) bool {
+	does, zones := step.Kind.Traits(), step.Disturbs
+	switch {
+	case does.Joins:
+		zones = p.HeldBy(step.Joint)
+	case does.Coats, does.Passes, does.Measures, does.Confirms:
+		return false
+	}
+	return slices.Contains(zones, zone) && slices.Contains(zones, on)
 }

@@ -85,6 +85,7 @@ type Step struct {
 	Adhesives []string          `json:"adhesives,omitempty"` // coat, glue: what with, one of them
 	Load      bool              `json:"load,omitempty"`      // join, glue: the joint carries load in flight
 	More      bool              `json:"more,omitempty"`      // join, glue: more parts of the joint follow
+	Apart     string            `json:"apart,omitempty"`     // join, glue: how the joint is parted when a part it holds is replaced, Markdown
 	For       quantity.Quantity `json:"for,omitzero"`
 	By        quantity.Quantity `json:"by,omitzero"`       // wait: the step after it is done no later than this after From
 	From      string            `json:"from,omitempty"`    // wait: the step that it counts from; "": the one before it
@@ -398,6 +399,24 @@ func (p *Procedure) DisturbedBy(joint string) []string {
 			if step := &stage.Steps[i]; step.Joint == joint && step.Kind.Traits().Glues() {
 				zones = append(zones, step.Disturbs...)
 			}
+		}
+	}
+	slices.Sort(zones)
+	return slices.Compact(zones)
+}
+
+// HeldBy returns the zones that the joint holds together: those that making it
+// disturbs, and what a join makes that disturbs none of it. A wing that is set on
+// its saddle is held by that seat, even if the wing itself is not disturbed.
+func (p *Procedure) HeldBy(joint string) []string {
+	zones := p.DisturbedBy(joint)
+	for _, step := range p.Steps() {
+		if step.Joint != joint || !step.Kind.Traits().Joins ||
+			slices.ContainsFunc(step.Makes, func(m Made) bool { return slices.Contains(step.Disturbs, m.Zone) }) {
+			continue
+		}
+		for _, m := range step.Makes {
+			zones = append(zones, m.Zone)
 		}
 	}
 	slices.Sort(zones)

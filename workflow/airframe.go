@@ -74,9 +74,7 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if c.At.Before(s.Since) && c.At.Before(c.Now) { // else the clock was ahead when it was registered
 		return nil, &Refusal{What: p.Name, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be started before the airframe was registered", At: s.Since}}}
 	}
-	if zones := r.zones(s); r.Zone == "" && len(zones) == 1 {
-		r.Zone = zones[0]
-	}
+	r.Zone = r.zone(s)
 	if err := r.checkZone(s); err != nil {
 		return nil, err
 	}

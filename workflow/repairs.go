@@ -27,11 +27,12 @@ type WillBeStale struct {
 	Why  []Cause
 }
 
-// PlanRepair plans the repair of every damage without a repair job.
-func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time) (RepairPlan, error) {
+// PlanRepair plans the repair of every damage without a repair job, or of those
+// that are named.
+func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time, only ...string) (RepairPlan, error) {
 	var plan RepairPlan
-	for _, d := range s.OpenDamages(at) {
-		if _, by := s.Repaired(d, at); by != "" {
+	for _, d := range s.Unplanned(at) {
+		if len(only) > 0 && !slices.Contains(only, d.Damage) {
 			continue
 		}
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity}}

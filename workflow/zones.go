@@ -176,7 +176,7 @@ func (s *State) seated(r ZoneReport, on string, builds []*Job) bool {
 	apart := false
 	for _, j := range s.Jobs {
 		for _, step := range j.Procedure.Steps() {
-			if done, ok := j.done[step.Name]; ok && done.position >= since && step.Seats(r.Zone, on) {
+			if done, ok := j.done[step.Name]; ok && done.position >= since && j.Procedure.Seats(step, r.Zone, on) {
 				return true
 			}
 		}

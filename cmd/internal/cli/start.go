@@ -60,5 +60,8 @@ func (a *app) start(ctx context.Context, args []string, zone, at string) error {
 		return err
 	}
 	a.say("%s", page.OpenedLine(mark, opened.Job, job.Procedure.Steps()))
+	if line := page.RepairLine(state, job, a.time.Now()); line != "" {
+		a.say("%s", line)
+	}
 	return nil
 }

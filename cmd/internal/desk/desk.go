@@ -161,13 +161,47 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 }
 
 // Start opens a job on an airframe: a procedure by its name or file, on a zone if
-// it takes one.
+// it takes one. A repair that the triage tables answer open damage with there is
+// opened as the plan of these damages.
 func (d *Desk) Start(ctx context.Context, s *workflow.State, procedure, zone string, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	doc, err := d.Library.Procedure(procedure)
 	if err != nil {
 		return nil, nil, err
 	}
-	return d.open(ctx, s, doc, workflow.Start{Zone: zone}, at)
+	start := workflow.Start{Procedure: doc.Procedure, Zone: zone}
+	damages, err := d.answered(s, doc, start)
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(damages) == 0 {
+		return d.open(ctx, s, doc, start, at)
+	}
+	plan, err := d.PlanRepair(s, damages...)
+	if err != nil {
+		return nil, nil, err
+	}
+	return d.StartRepair(ctx, s, plan, at)
+}
+
+// answered are the damages that a repair started by hand repairs. The tables mean
+// the library's procedure of that name, and no file of another text.
+func (d *Desk) answered(s *workflow.State, doc *procedures.Document, start workflow.Start) ([]string, error) {
+	if doc.Procedure.Kind != steps.Repair || len(s.Unplanned(d.Now())) == 0 {
+		return nil, nil
+	}
+	triage, _, err := d.Triage(s)
+	if err != nil {
+		return nil, err
+	}
+	damages := s.Answered(triage, start, d.Now())
+	if len(damages) == 0 {
+		return nil, nil
+	}
+	meant, err := d.Library.Procedure(doc.Name())
+	if err != nil || meant.Digest() != doc.Digest() {
+		return nil, err
+	}
+	return damages, nil
 }
 
 // open opens a job with the document, which must fit the sheet in force. Both are
@@ -223,8 +257,9 @@ func (d *Desk) Triage(s *workflow.State) (table *steps.Triage, digests []string,
 	return steps.Asked(tables...), digests, nil
 }
 
-// PlanRepair plans the repair of an airframe's open damages.
-func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
+// PlanRepair plans the repair of an airframe's open damages, or of those that are
+// named.
+func (d *Desk) PlanRepair(s *workflow.State, only ...string) (workflow.RepairPlan, error) {
 	triage, _, err := d.Triage(s)
 	if err != nil {
 		return workflow.RepairPlan{}, err
@@ -235,7 +270,7 @@ func (d *Desk) PlanRepair(s *workflow.State) (workflow.RepairPlan, error) {
 			return nil, err
 		}
 		return doc.Procedure, nil
-	}, d.Now())
+	}, d.Now(), only...)
 }
 
 // StartRepair opens a repair plan as one job, with its own document.

@@ -32,6 +32,27 @@ func OpenedLine(mark, job string, of []steps.Step) string {
 	return fmt.Sprintf("Job %s is open on %s: %s%s. Next: fettle next %s, or fettle follow %s", job, mark, many(len(of), "step"), more, mark, mark)
 }
 
+// RepairLine says which damage a job that was just opened repairs, and which stays
+// open without a repair; "": there is neither.
+func RepairLine(s *workflow.State, job *workflow.Job, now time.Time) string {
+	var text []string
+	if len(job.Damages) > 0 {
+		text = append(text, "It repairs "+strings.Join(job.Damages, ", ")+".")
+	}
+	var left []string
+	for _, d := range s.Unplanned(now) {
+		left = append(left, fmt.Sprintf("%s (%s at %s)", d.Damage, d.Finding, d.Zone))
+	}
+	if len(left) > 0 {
+		stay := "stays"
+		if len(left) > 1 {
+			stay = "stay"
+		}
+		text = append(text, fmt.Sprintf("%s %s open: fettle repair %s", strings.Join(left, ", "), stay, s.Airframe.Mark))
+	}
+	return strings.Join(text, " ")
+}
+
 // eventWords says what the wait is for, and what its second time means.
 func eventWords(w workflow.Await) (what, then string) {
 	switch w.Event {

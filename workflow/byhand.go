@@ -1,0 +1,41 @@
+package workflow
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"fettle/steps"
+)
+
+// Answered are the damages without a repair job that a repair started by hand
+// repairs: those in its zone that the triage tables answer with its procedure. A
+// part that is lost is never repaired so.
+func (s *State) Answered(triage *steps.Triage, r Start, at time.Time) []string {
+	zone := r.zone(s)
+	var names []string
+	for _, d := range s.Unplanned(at) {
+		row, _ := triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
+		if row.Procedure == r.Procedure.Name && row.Outcome != steps.ToScrap && (zone == d.Zone || len(r.Procedure.On) == 0) {
+			names = append(names, d.Damage)
+		}
+	}
+	return names
+}
+
+// Unplanned are the open damages that no job repairs.
+func (s *State) Unplanned(at time.Time) []*Damage {
+	return slices.DeleteFunc(s.OpenDamages(at), func(d *Damage) bool {
+		_, by := s.Repaired(d, at)
+		return by != ""
+	})
+}
+
+// zone is the zone that it is started on: the one that is named, or the only one
+// that there is.
+func (r Start) zone(s *State) string {
+	if zones := r.zones(s); r.Zone == "" && len(zones) == 1 {
+		return zones[0]
+	}
+	return r.Zone
+}
