@@ -130,7 +130,7 @@ func TestWordsOfOnesOwn(t *testing.T) {
 	}
 }
 
-// A mark grounds until it was looked at, and disturbs nothing. Where damage can
+// A mark grounds until it was looked at, and disturbs no gate of several zones. Where damage can
 // hurt there are no marks.
 func TestCosmetic(t *testing.T) {
 	b := released(t)

@@ -46,16 +46,22 @@ func (s *State) leftToBuild(at time.Time) []string {
 }
 
 // GatesOf returns the gates that a measure step asks for. The word Stale asks for
-// every gate that is due and that the step can measure; those that the job made
-// stale and that were measured since stand beside them. A gate of the work counts
-// by what was read since the step before.
+// every gate that is due and that the step can measure, but for those of other
+// damage, whose repair will ask for them; what the job made stale and was measured
+// since stands beside them. A gate of the work counts by what was read since the step
+// before.
 func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var due []GateReport
-	var worked []string
+	var worked, others []string
 	var turn turn
 	stale := slices.Contains(step.Gates, steps.Stale)
 	if stale {
 		due, worked, turn = s.Due(at), append(s.disturbedBy(j), s.damagedFor(j)...), j.turn(step)
+		for _, d := range s.OpenDamages(at) {
+			if !slices.Contains(j.Damages, d.Damage) {
+				others = append(others, d.Zone)
+			}
+		}
 	}
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.selected) {
@@ -65,7 +71,7 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
 		case asked:
 			reports = append(reports, s.measured(g, at))
-		case isDue && turn.takes(g):
+		case isDue && turn.takes(g) && (!g.DependsOn(others...) || g.DependsOn(worked...)):
 			reports = append(reports, s.report(g, at))
 		case stale && g.DependsOn(worked...) && turn.takes(g):
 			if report := s.report(g, at); report.Met() {
@@ -131,8 +137,8 @@ func (s *State) disturbedBy(j *Job) []string {
 func (s *State) damagedFor(j *Job) []string {
 	var zones []string
 	for _, d := range s.Damages {
-		if slices.Contains(j.Damages, d.Damage) {
-			zones = append(zones, d.Zone)
+		if _, disturbed := damageDisturbs(d.DamageFound); slices.Contains(j.Damages, d.Damage) {
+			zones = append(zones, disturbed...)
 		}
 	}
 	return zones

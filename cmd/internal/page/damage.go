@@ -165,7 +165,7 @@ func (m Repair) Markdown(Clock) string {
 		}
 	}
 	gates("Measure again", m.Stale)
-	gates("Stale too, and not asked by this repair", m.Else)
+	gates("Due too, for other reasons", m.Else)
 	if m.Job == "" {
 		l.add("\nNothing is recorded yet. To start the repair:\n\n%s", command("fettle repair "+m.Mark+" --start"))
 	} else {
