@@ -148,7 +148,7 @@ func (c *checker) fails(sheet *Document, a answer) string {
 
 // plan makes the plan of the answers, and says why it can't be started.
 func plan(sheet *Document, answers []repair.Answer) string {
-	doc, err := Kept(repair.Compose(answers))
+	doc, err := Kept(repair.Compose(answers, repair.Airframe{Sheet: sheet.Sheet, Gates: sheet.Sheet.Gates}).Procedure)
 	if err == nil {
 		if faults := doc.against(sheet.Sheet, sheet.doubts); len(faults) > 0 {
 			err = faults

@@ -27,6 +27,8 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "after itself", edit: []string{"stage: radio\n    after: [kit]", "§stage: radio\n    after: [kit, radio]"}, want: "a cycle: stages come after each other: radio after radio"},
 		{name: "cycle", edit: []string{"stage: kit", "stage: kit\n    after: [finish]", "- stage: finish", "- §stage: finish"}, want: "a cycle: stages come after each other: finish after wing after kit after finish"},
 
+		{name: "accepting build", edit: []string{"kind: build\n", "kind: build\naccepts: §as-built\n"}, want: "only a check can accept an airframe"},
+		{name: "accepting something", edit: []string{"kind: build", "kind: build\naccepts: §as-is"}, want: `unknown accepts "as-is"; known: as-built`},
 		{name: "unknown key of a step", edit: []string{"hands:", "§hand:"}, want: `unknown key "hand" in a step; did you mean "hands"?`},
 		{name: "step without name", edit: []string{"- step: count\n        do", "- §do"}, want: "a step has no step"},
 		{name: "step a text", edit: []string{"      - step: count\n", "      - §count\n      - step: count\n"}, want: "a step must be a mapping (keys with values), not text"},

@@ -22,6 +22,9 @@ func kindsOfProcedure() []string {
 	return []string{steps.Build, steps.Repair, steps.Check, steps.Shared}
 }
 
+// accepted is all that a check may accept.
+func accepted() []string { return []string{steps.AsBuilt} }
+
 // procedureKeys are the keys of a procedure.
 func procedureKeys() mapping[steps.Procedure] {
 	type p = steps.Procedure
@@ -34,6 +37,8 @@ func procedureKeys() mapping[steps.Procedure] {
 			"the design it is written for; a build needs one. Without it, a repair or a check fits every design that has what it names", "plover"},
 		{"on", optional, field(func(p *p) *[]string { return &p.On }, namesValue{to: zone}),
 			"of a repair: the zones it can be started on; its steps call the chosen one `here`", "# [wing, tail]"},
+		{"accepts", optional, field(func(p *p) *string { return &p.Accepts }, wordValue{known: accepted()}),
+			"of a check: what its completion accepts; `as-built` takes over an airframe whose build is not on record", "# as-built"},
 		{"title", required, field(func(p *p) *string { return &p.Title }, textValue{}),
 			"what it does, in a few words", "Build a Plover"},
 		{"revision", required, field(func(p *p) *int { return &p.Revision }, wholeValue{mostRevision}),
@@ -50,6 +55,9 @@ func procedureKeys() mapping[steps.Procedure] {
 func procedureChecked(f fields, p *steps.Procedure) {
 	if p.Kind == steps.Build && !f.has("design") {
 		f.fault(f.node, "a build must name its design")
+	}
+	if p.Accepts == steps.AsBuilt && p.Kind != steps.Check {
+		f.fault(f.get("accepts"), "only a check can accept an airframe")
 	}
 	if n := stepsOf(p.Stages); len(p.Stages) > mostStages || n > mostSteps {
 		f.fault(f.get("stages"), "%d stages with %d steps; the limit is %d with %d", len(p.Stages), n, mostStages, mostSteps)
@@ -191,6 +199,8 @@ func stepKeys() mapping[steps.Step] {
 			"only on an airframe with any of these options", "# rudder"},
 		{"without", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{not: true}),
 			"only on an airframe with none of these options", "# rudder"},
+		{"there", optional, field(func(s *s) *[]string { return &s.There }, namesValue{to: zone}),
+			"of a repair: the zones without which a plan leaves the step out", "# [radio, battery]"},
 		{"shared", optional, field(func(s *s) *bool { return &s.Shared }, switchValue{}),
 			"of a repair, at the beginning or the end of a stage: a plan of several repairs has it once, if it is word for word the same in each", "# yes"},
 		{"source", optional, field(func(s *s) *string { return &s.Source }, textValue{}),

@@ -23,14 +23,18 @@ const Here = "here"
 // has made stale, whatever the design calls them.
 const Stale = "stale"
 
+// AsBuilt is what a check may accept: an airframe of which no build is on record.
+const AsBuilt = "as-built"
+
 // A Procedure is a list of work in order: a build, a repair or a check.
 type Procedure struct {
 	Name     string   `json:"name"`
 	Title    string   `json:"title"`
 	About    string   `json:"about,omitempty"` // Markdown, optional
 	Kind     string   `json:"kind"`
-	Design   string   `json:"design,omitempty"` // the design it is for; empty: every design that has what it names
-	On       []string `json:"on,omitempty"`     // the zones it may be started on; empty: none is chosen
+	Design   string   `json:"design,omitempty"`  // the design it is for; empty: every design that has what it names
+	On       []string `json:"on,omitempty"`      // the zones it may be started on; empty: none is chosen
+	Accepts  string   `json:"accepts,omitempty"` // AsBuilt: once it is complete, the airframe counts as built
 	Revision int      `json:"revision"`
 	Changes  []Change `json:"changes,omitempty"`
 	Stages   []Stage  `json:"stages,omitempty"`
@@ -105,6 +109,9 @@ type Step struct {
 
 	// Makes are the zones that the step is part of making, and of making anew.
 	Makes []Made `json:"makes,omitempty"`
+
+	// There are zones without which a plan of repair leaves the step out.
+	There []string `json:"there,omitempty"`
 
 	// Shared: a plan of several repairs that have this step does it once.
 	Shared bool `json:"shared,omitempty"`

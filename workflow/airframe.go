@@ -78,7 +78,7 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := r.checkZone(s); err != nil {
 		return nil, err
 	}
-	if reasons := s.undecided(r.Sheet, s.built(c.At)); len(reasons) > 0 {
+	if reasons := s.undecided(r.Sheet, s.everBuilt(c.At)); len(reasons) > 0 {
 		return nil, &Refusal{What: p.Name, Reasons: reasons}
 	}
 	for _, name := range r.Damages {

@@ -248,6 +248,7 @@ type AuditSummary struct {
 	Concessions         []string
 	Corrections         []string
 	Backwards           []string // entries recorded with an earlier time than the entry before
+	Build               Cause    // what is missing of how it was built
 	Late                int      // entries typed in more than ten minutes late
 	Releases, Flights   int
 	Damages, OpenDamage int
@@ -255,7 +256,7 @@ type AuditSummary struct {
 
 // AuditSummary summarizes the journal at the given time.
 func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
-	sum := AuditSummary{Entries: len(s.Entries), Flights: len(s.Flights), Damages: len(s.Damages), OpenDamage: len(s.OpenDamages(at))}
+	sum := AuditSummary{Build: s.BuildMissing(at), Entries: len(s.Entries), Flights: len(s.Flights), Damages: len(s.Damages), OpenDamage: len(s.OpenDamages(at))}
 	readings, err := s.Audit(AuditFilter{}, at)
 	if err != nil {
 		return sum, err

@@ -420,17 +420,18 @@ func (s *State) undecided(sheet *steps.Sheet, built bool) []Reason {
 	return reasons
 }
 
-// built reports whether the airframe is built: a build is complete, or it was
-// released without one.
-func (s *State) built(at time.Time) bool {
-	return s.Release != nil || slices.ContainsFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Kind == steps.Build && !s.Open(j, at) })
+// everBuilt reports whether the airframe is built: it was made, or released before
+// anybody asked for that.
+func (s *State) everBuilt(at time.Time) bool {
+	_, made := s.Built(at)
+	return made || s.Release != nil
 }
 
 // Fits reports whether the answer would change what a built airframe has at the
 // time, and no open job asks for it: that takes work.
 func (s *State) Fits(r Choose, at time.Time) bool {
 	asked, err := r.find(s, at)
-	if err != nil || asked.job != nil || asked.answer == asked.now || !s.built(at) {
+	if err != nil || asked.job != nil || asked.answer == asked.now || !s.everBuilt(at) {
 		return false
 	}
 	return asked.now != "" || asked.choice.Alone && asked.answer != steps.No

@@ -48,8 +48,8 @@ func (s *State) leftToBuild(at time.Time) []string {
 // GatesOf returns the gates that a measure step asks for. The word Stale asks for
 // every gate that is due and that the step can measure, but for those of other
 // damage, whose repair will ask for them; what the job made stale and was measured
-// since stands beside them. A gate of the work counts by what was read since the step
-// before.
+// since stands beside them. A job that takes the airframe over works on all of it. A gate
+// of the work counts by what was read since the step before.
 func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var due []GateReport
 	var worked, others []string
@@ -57,6 +57,9 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	stale := slices.Contains(step.Gates, steps.Stale)
 	if stale {
 		due, worked, turn = s.Due(at), append(s.disturbedBy(j), s.damagedFor(j)...), j.turn(step)
+		if j.Procedure.Accepts != "" { // what was built before nobody saw
+			worked = s.Sheet.Zones
+		}
 		for _, d := range s.OpenDamages(at) {
 			if !slices.Contains(j.Damages, d.Damage) {
 				others = append(others, d.Zone)

@@ -808,7 +808,7 @@ func (l *life) needed(t *rapid.T, before []journal.Entry, w journal.Work, e jour
 	}
 }
 
-// built reports whether the build was released, and so is complete.
+// everBuilt reports whether the build was released, and so is complete.
 func built(live []journal.Entry) bool {
 	return slices.ContainsFunc(live, func(e journal.Entry) bool {
 		f, ok := e.Facts.(journal.Released)

@@ -147,7 +147,7 @@ func (s *State) measures(job *Job, step steps.Step, gate steps.Gate, at time.Tim
 		return true
 	}
 	return slices.Contains(step.Gates, steps.Stale) && !gate.Work && job.turn(step).takes(gate) &&
-		(!s.report(gate, at).Met() || gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...))
+		(job.Procedure.Accepts != "" || !s.report(gate, at).Met() || gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...))
 }
 
 // without are the needs of other conditions than these.

@@ -143,17 +143,19 @@ func (s *State) HumidityCounts(now time.Time) bool {
 // happened to it first, because the repair disturbs the gates. Gates are not due
 // before it is built.
 func (s *State) dueToFly(now time.Time) []Reason {
-	built := s.Release != nil || slices.ContainsFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Kind == steps.Build })
+	built := s.Release != nil || slices.ContainsFunc(s.Jobs, (*Job).makes)
+	released := s.Airworthiness(now).Released
 	var reasons, gates []Reason
 	for _, r := range s.Proof(now, nil).Reasons() {
 		switch {
+		case r.Remedy.Kind == ToAccept && (released || !built): // the release stands, or it is to be built
 		case r.Because != ByGate:
 			reasons = append(reasons, r)
 		case built:
 			gates = append(gates, r)
 		}
 	}
-	if built && len(reasons)+len(gates) == 0 && !s.Airworthiness(now).Released {
+	if built && len(reasons)+len(gates) == 0 && !released {
 		return []Reason{{Because: ByState, Text: "it is not released", Remedy: s.remedy(Remedy{Kind: ToRelease})}}
 	}
 	return append(reasons, gates...)

@@ -21,7 +21,8 @@ type Proof struct {
 // A ProofLine is one thing that a release needs, and whether it is so.
 type ProofLine struct {
 	Text string
-	Fail *Reason // nil: it holds
+	Fail *Reason   // nil: it holds
+	At   time.Time // the moment that it tells of; zero: none
 }
 
 // Reasons says why the proof fails; none: it holds.
@@ -35,10 +36,12 @@ func (p Proof) Reasons() []Reason {
 	return reasons
 }
 
-func (p *Proof) add(text string, fail *Reason) { p.Lines = append(p.Lines, ProofLine{text, fail}) }
+func (p *Proof) add(text string, fail *Reason) {
+	p.Lines = append(p.Lines, ProofLine{Text: text, Fail: fail})
+}
 
-// Proof examines whether the airframe may fly at the time. Every critical gate
-// must have passed, every other one have passed or be conceded, all must be there that was
+// Proof examines whether the airframe may fly at the time. It must have been built or
+// taken over as built, every critical gate must have passed, every other one have passed or be conceded, all must be there that was
 // thrown away, no job may be open, every damage must be repaired, nothing in quarantine may
 // be aboard, what is coated must be joined and every joint that carries load must be cured.
 // within is the job that the release belongs to, of which the release step may be left;
@@ -66,6 +69,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	for _, reason := range s.undecided(s.Sheet, true) {
 		p.add("every choice of the design has one answer", &reason)
 	}
+	s.provesBuilt(&p, within != nil, at)
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
 	}

@@ -37,6 +37,7 @@ const (
 	ToClearUse      RemedyKind = "clear-use"           // Name: an adhesive or a tool, its hold
 	ToRelease       RemedyKind = "release"             // by a person
 	ToStart         RemedyKind = "start"               // Name: a procedure
+	ToAccept        RemedyKind = "accept-as-built"     // take it over as built, by a check; or build it
 	ToFinish        RemedyKind = "finish"              // Name: a job
 	ToSeeNext       RemedyKind = "next"                // see what is open
 	ToPlanRepair    RemedyKind = "repair"              // plan the repair of the reported damage

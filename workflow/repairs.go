@@ -16,8 +16,9 @@ import (
 type RepairPlan struct {
 	Answers   []repair.Answer
 	Procedure *steps.Procedure
-	Stale     []WillBeStale // the gates that its job asks for
-	Else      []WillBeStale // those that are stale now, and that it does not ask for
+	For       map[string][]string // the damages that each step is there for
+	Stale     []WillBeStale       // the gates that its job asks for
+	Else      []WillBeStale       // those that are stale now, and that it does not ask for
 }
 
 // WillBeStale is a gate that is stale now or that the repair makes stale, with
@@ -35,7 +36,8 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		if len(only) > 0 && !slices.Contains(only, d.Damage) {
 			continue
 		}
-		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity}}
+		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note}}
+		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		if answer.Row.Procedure != "" {
 			var err error
@@ -58,9 +60,21 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		}
 		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
 	}
-	plan.Procedure = repair.Compose(plan.Answers)
+	composed := repair.Compose(plan.Answers, s.toRepair())
+	plan.Procedure, plan.For = composed.Procedure, composed.For
 	plan.Stale, plan.Else = s.staleSoon(plan, at)
 	return plan, nil
+}
+
+// toRepair is what a plan of repair must know of the airframe.
+func (s *State) toRepair() repair.Airframe {
+	on := repair.Airframe{Sheet: s.Sheet, Gates: s.Sheet.GatesFor(s.selected)}
+	for _, j := range s.Jobs {
+		if j.Procedure.Kind == steps.Build {
+			on.Made = j.Procedure.Made()
+		}
+	}
+	return on
 }
 
 // staleSoon returns the gates that the plan will ask for, since it or its damages

@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/workflow/journal"
+	"fettle/workflow/repair"
 )
 
 // The answers of a touch test.
@@ -397,41 +398,55 @@ func (s *State) NameOf(job, step string, at time.Time) string {
 }
 
 // FindStep returns the step of an open job by its name, or by job/step if
-// several jobs have one of that name.
+// several jobs have one of that name. A step of a plan of repair may be named as its
+// procedure names it, where that tells it from the others that are open.
 func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 	wanted, step, qualified := strings.Cut(name, "/")
 	if !qualified {
 		wanted, step = "", name
 	}
-	var names, open []string
-	var found *StepReport
-	var of *Job
+	type found struct {
+		StepReport
+		of *Job
+	}
+	var names []string
+	var exact, alike []found
 	for _, job := range slices.Backward(s.Jobs) {
 		if wanted != "" && job.ID != wanted {
 			continue
 		}
 		for _, r := range s.steps(job, at) {
 			names = append(names, r.Step.Name)
-			if r.Step.Name != step {
-				continue
-			}
-			if found == nil || found.Progress == Done && r.Progress != Done {
-				found, of = &r, job
-			}
-			if r.Progress != Done {
-				open = append(open, job.ID)
+			switch {
+			case r.Step.Name == step:
+				exact = append(exact, found{r, job})
+			case job.Procedure.Name == repair.Name && repair.Stem(r.Step.Name, r.Stage) == step:
+				alike = append(alike, found{r, job})
 			}
 		}
 	}
-	if len(open) > 1 {
+	all := exact
+	if len(all) == 0 {
+		all = alike
+	}
+	open := slices.DeleteFunc(slices.Clone(all), func(f found) bool { return f.Progress == Done })
+	switch {
+	case len(open) > 1:
 		slices.Reverse(open) // the oldest first
-		return StepReport{}, nil, bad("step %s is open in the jobs %s; write %s/%s", step, strings.Join(open, ", "), strings.Join(open, "/"+step+" or "), step)
-	}
-	if found == nil {
-		if len(s.Jobs) == 0 {
-			return StepReport{}, nil, unknownOf(s.Airframe.Mark, "job with a step", name, nil)
+		var jobs, full []string
+		for _, f := range open {
+			jobs, full = append(jobs, f.of.ID), append(full, f.of.ID+"/"+f.Step.Name)
 		}
-		return StepReport{}, nil, unknown("step", name, names)
+		if jobs = slices.Compact(jobs); len(jobs) == 1 {
+			return StepReport{}, nil, bad("%d open steps are called %s; write %s", len(open), step, strings.ReplaceAll(strings.Join(full, " or "), jobs[0]+"/", ""))
+		}
+		return StepReport{}, nil, bad("step %s is open in the jobs %s; write %s", step, strings.Join(jobs, ", "), strings.Join(full, " or "))
+	case len(open) == 1:
+		return open[0].StepReport, open[0].of, nil
+	case len(all) > 0:
+		return all[0].StepReport, all[0].of, nil
+	case len(s.Jobs) == 0:
+		return StepReport{}, nil, unknownOf(s.Airframe.Mark, "job with a step", name, nil)
 	}
-	return *found, of, nil
+	return StepReport{}, nil, unknown("step", name, names)
 }

@@ -37,6 +37,15 @@ func mends(name, zone string, stages ...steps.Stage) Answer {
 	return Answer{Damage: Damage{Name: "D1", Zone: zone}, Row: steps.Row{Outcome: steps.ToRepair}, Procedure: p, Zone: zone}
 }
 
+// compose numbers the damages and composes the plan of an airframe that nothing is
+// known of.
+func compose(answers []Answer) *steps.Procedure {
+	for i := range answers {
+		answers[i].Damage.Name = fmt.Sprintf("D%d", i+1)
+	}
+	return Compose(answers, Airframe{}).Procedure
+}
+
 // order is every step of the plan as stage/step, in the order written.
 func order(p *steps.Procedure) []string {
 	var all []string
@@ -70,13 +79,13 @@ func TestSharedStepsAreOneWordForWord(t *testing.T) {
 	full.Origin = steps.Origin{Document: "sha256:safe", Step: "make-safe"}
 	elsewhere := full
 	elsewhere.Origin.Document = "sha256:copy"
-	p := Compose([]Answer{
+	p := compose([]Answer{
 		mends("mine", "", stage("safe", steps.Safe, own), stage("do", "", works("mend", "nose"), stale)),
 		mends("theirs", "", stage("safe", steps.Safe, full), stage("do", "", works("glue", "wing"))),
 		mends("third", "", stage("safe", steps.Safe, elsewhere), stage("do", "", works("film", "tail"))),
 	})
-	wantOrder(t, p, "safe/mine-make-safe", "safe/theirs-make-safe", "mine-do/mend", "theirs-do/glue", "third-do/film", "measure-again/again")
-	if s := step(t, p, "theirs-make-safe"); s.Do != full.Do || s.Origin.Document != "sha256:safe" || s.Shared {
+	wantOrder(t, p, "safe/make-safe", "safe/make-safe-d2", "do-d1/mend-d1", "do-d2/glue-d2", "do-d3/film-d3", "measure-again/again-d1")
+	if s := step(t, p, "make-safe-d2"); s.Do != full.Do || s.Origin.Document != "sha256:safe" || s.Shared {
 		t.Errorf("it says %+v", s)
 	}
 }
@@ -85,7 +94,7 @@ func TestSharedStepsAreOneWordForWord(t *testing.T) {
 func TestASharedStepDisturbsWhatEachOfThemDisturbs(t *testing.T) {
 	clean := shares("clean", "Clean it.")
 	clean.Disturbs = []string{steps.Here}
-	p := Compose([]Answer{
+	p := compose([]Answer{
 		mends("film", "wing", stage("a", "", clean, works("lay", steps.Here))),
 		mends("film", "tail", stage("a", "", clean, works("lay", steps.Here))),
 	})
@@ -102,11 +111,11 @@ func TestAWaitGoesWithTheSharedStepItCountsFrom(t *testing.T) {
 		other steps.Step
 		want  []string
 	}{
-		{"the same", rests("rest", "2 h"), []string{"structure/dry", "structure/rest", "one-a/glue", "two-a/film"}},
-		{"another", rests("rest", "3 h"), []string{"structure/dry", "structure/one-rest", "structure/two-rest", "one-a/glue", "two-a/film"}},
+		{"the same", rests("rest", "2 h"), []string{"safe/dry", "safe/rest-d1", "a-d1/glue-d1", "a-d2/film-d2"}},
+		{"another", rests("rest", "3 h"), []string{"safe/dry", "safe/rest-d1", "safe/rest-d2", "a-d1/glue-d1", "a-d2/film-d2"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			p := Compose([]Answer{a, mends("two", "", stage("a", "", dry, c.other, works("film", "tail")))})
+			p := compose([]Answer{a, mends("two", "", stage("a", "", dry, c.other, works("film", "tail")))})
 			wantOrder(t, p, append(c.want, "measure-again/measure-what-is-stale")...)
 		})
 	}
@@ -118,10 +127,11 @@ func TestSharedStepsStandAtTheEnds(t *testing.T) {
 	in, look, out := shares("plug-in", "In."), shares("look", "Look."), shares("plug-out", "Out.")
 	all := mends("all", "", stage("mend", "", works("mend", "nose")), stage("last", steps.Recheck, in, look, out))
 	between := mends("between", "", stage("last", steps.Recheck, in, works("trim", "tail"), out))
-	for _, answers := range [][]Answer{{all, between}, {between, all}} {
-		p := Compose(answers)
-		wantOrder(t, p, "all-mend/mend", "recheck/plug-in", "between-last/trim", "recheck-2/look", "recheck-2/plug-out", "measure-again/measure-what-is-stale")
-		if before := p.Before("recheck-2"); !slices.Contains(before, "between-last") || !slices.Contains(before, "recheck") {
+	for i, answers := range [][]Answer{{all, between}, {between, all}} {
+		p := compose(answers)
+		one, two := []string{"d1", "d2"}[i], []string{"d2", "d1"}[i]
+		wantOrder(t, p, "mend-"+one+"/mend-"+one, "recheck/plug-in", "last-"+two+"/trim-"+two, "recheck-2/look", "recheck-2/plug-out", "measure-again/measure-what-is-stale")
+		if before := p.Before("recheck-2"); !slices.Contains(before, "last-"+two) || !slices.Contains(before, "recheck") {
 			t.Errorf("the last steps come after %v", before)
 		}
 	}
@@ -131,17 +141,17 @@ func TestSharedStepsStandAtTheEnds(t *testing.T) {
 func TestStaleIsMeasuredLast(t *testing.T) {
 	early := mends("early", "", stage("do", "", works("mend", "nose"), stale))
 	late := mends("late", "", stage("do", steps.Balance, works("shift", "battery")))
-	p := Compose([]Answer{early, late})
-	wantOrder(t, p, "early-do/mend", "late-do/shift", "measure-again/again")
+	p := compose([]Answer{early, late})
+	wantOrder(t, p, "do-d1/mend-d1", "do-d2/shift-d2", "measure-again/again-d1")
 	if before := p.Before("measure-again"); len(before) != 2 {
 		t.Errorf("it comes after %v", before)
 	}
-	alone := Compose([]Answer{early})
-	wantOrder(t, alone, "early-do/mend", "early-do/again")
+	alone := compose([]Answer{early})
+	wantOrder(t, alone, "do-d1/mend-d1", "do-d1/again-d1")
 	after := mends("after", "", stage("do", "", works("mend", "nose"), stale, works("close", "nose")))
-	wantOrder(t, Compose([]Answer{after}), "after-do/mend", "after-do/again", "after-do/close", "measure-again/measure-what-is-stale")
+	wantOrder(t, compose([]Answer{after}), "do-d1/mend-d1", "do-d1/again-d1", "do-d1/close-d1", "measure-again/measure-what-is-stale")
 	only := mends("only", "", stage("look", "", stale), stage("do", "", works("mend", "nose")))
-	wantOrder(t, Compose([]Answer{only}), "only-look/again", "only-do/mend", "measure-again/measure-what-is-stale")
+	wantOrder(t, compose([]Answer{only}), "look-d1/again-d1", "do-d1/mend-d1", "measure-again/measure-what-is-stale")
 }
 
 // What a wait counts from and opens again is called as it is in the plan.
@@ -154,10 +164,10 @@ func TestWaitsNameTheirStepsInAPlan(t *testing.T) {
 		wipe := steps.Step{Name: "wipe", Kind: steps.Do, Do: "wipe it", Shared: true}
 		answers = append(answers, mends("stick", zone, stage("do", "", wipe, lay, end, works("press", zone), say, works("lift", zone))))
 	}
-	p := Compose(answers)
+	p := compose(answers)
 	for name, want := range map[string][2]string{
-		"stick-wing-end": {"stick-wing-lay", "stick-wing-lay"}, "stick-tail-end": {"stick-tail-lay", "stick-tail-lay"},
-		"stick-wing-say": {"wipe", "say"}, "stick-tail-say": {"wipe", "say"},
+		"end-d1": {"lay-d1", "lay-d1"}, "end-d2": {"lay-d2", "lay-d2"},
+		"say-d1": {"wipe", "say"}, "say-d2": {"wipe", "say"},
 	} {
 		if s, _, ok := p.Step(name); !ok || s.From != want[0] || s.Late != want[1] {
 			t.Errorf("%s counts from %q and opens %q again, there: %v", name, s.From, s.Late, ok)
@@ -171,10 +181,10 @@ func TestNamesStayNames(t *testing.T) {
 	var answers []Answer
 	for _, zone := range []string{"left-wing", "right-wing", "tail"} {
 		glue := steps.Step{Name: long, Kind: steps.Coat, Joint: long, Adhesives: []string{"contact"}}
-		join := steps.Step{Name: long[:50] + "-join", Kind: steps.Join, Joint: long, Disturbs: []string{zone}}
+		join := steps.Step{Name: long[:49] + "-join", Kind: steps.Join, Joint: long, Disturbs: []string{zone}}
 		answers = append(answers, mends(long, zone, stage(long, "", glue, join)))
 	}
-	p := Compose(answers)
+	p := compose(answers)
 	seen := map[string]bool{}
 	joints := map[string]int{}
 	for _, st := range p.Stages {
@@ -203,19 +213,7 @@ func TestNamesStayNames(t *testing.T) {
 	}
 }
 
-// Two repairs whose names and zones run together alike are two.
-func TestRepairsThatReadAlike(t *testing.T) {
-	p := Compose([]Answer{
-		mends("skin", "lifted-boom", stage("a", "", works("lay", "nose"))),
-		mends("skin-lifted", "boom", stage("a", "", works("lay", "tail"))),
-	})
-	if got := fmt.Sprint(order(p)); !strings.Contains(got, "skin-lifted-boom-lay ") || !strings.Contains(got, "skin-lifted-boom-lay-2") {
-		t.Errorf("the plan is %v", got)
-	}
-}
-
-// Methods that two repairs call alike are told apart, with what they govern; one
-// that only one has keeps its name.
+// Methods of two repairs are told apart, with what they govern.
 func TestMethodsAreToldApart(t *testing.T) {
 	asks := func(names ...string) steps.Step {
 		s := steps.Step{Name: "how", Kind: steps.Choose}
@@ -227,7 +225,7 @@ func TestMethodsAreToldApart(t *testing.T) {
 	governed := func(name string, w steps.Where) steps.Step {
 		return steps.Step{Name: name, Kind: steps.Do, Do: "work", Where: w}
 	}
-	p := Compose([]Answer{
+	p := compose([]Answer{
 		mends("a", "wing", stage("s", steps.Structure, asks("wet", "dry"), governed("one", steps.Where{With: [][]string{{"wet", "rudder"}}}))),
 		mends("b", "tail", stage("s", steps.Structure, asks("wet", "hot"), governed("two", steps.Where{Without: []string{"wet"}}))),
 	})
@@ -239,7 +237,7 @@ func TestMethodsAreToldApart(t *testing.T) {
 		got = append(got, slices.Concat(s.With...)...)
 		got = append(got, s.Without...)
 	}
-	if want := "a-wing-wet dry a-wing-wet rudder b-tail-wet hot b-tail-wet"; strings.Join(got, " ") != want {
+	if want := "wet-d1 dry-d1 wet-d1 rudder wet-d2 hot-d2 wet-d2"; strings.Join(got, " ") != want {
 		t.Errorf("%v, want %s", got, want)
 	}
 }
@@ -249,19 +247,115 @@ func TestMethodsAreToldApart(t *testing.T) {
 func TestALostPartIsCutFree(t *testing.T) {
 	a := mends("cut-wing-free", "wing", stage("safe", steps.Safe, steps.Step{Name: "off", Kind: steps.Do}), stage("cut", steps.Structure, steps.Step{Name: "cut", Kind: steps.Do}), stage("again", steps.Recheck, stale))
 	a.Row.Outcome = steps.ToScrap
-	p := Compose([]Answer{a})
-	const k = "scrap-cut-wing-free-wing"
-	wantOrder(t, p, k+"-safe/off", k+"-cut/cut", k+"-scrap/scrap-wing", k+"-again/again")
-	scrap, ok := p.Stage(k + "-scrap")
-	if !ok || !slices.Contains(scrap.After, k+"-cut") {
+	p := compose([]Answer{a})
+	wantOrder(t, p, "safe-wing/off-wing", "cut-wing/cut-wing", "scrap-wing/scrap-wing", "again-wing/again-wing")
+	scrap, ok := p.Stage("scrap-wing")
+	if !ok || !slices.Contains(scrap.After, "cut-wing") {
 		t.Errorf("the wing is scrapped after %v", scrap.After)
 	}
-	if again, _ := p.Stage(k + "-again"); !slices.Contains(again.After, k+"-scrap") {
+	if again, _ := p.Stage("again-wing"); !slices.Contains(again.After, "scrap-wing") {
 		t.Errorf("it is measured after %v", again.After)
 	}
 	// Beside a repair by the same procedure, both are there.
 	b := mends("cut-wing-free", "wing", a.Procedure.Stages...)
-	if got := order(Compose([]Answer{b, a})); len(got) != 7 || !slices.Contains(got, k+"-scrap/scrap-wing") {
+	if got := order(compose([]Answer{b, a})); len(got) != 7 || !slices.Contains(got, "scrap-wing/scrap-wing") {
 		t.Errorf("the plan of both is %v", got)
+	}
+}
+
+// glues is a repair by a joint, that is tested once it is cured.
+func glues(name, zone string, needs ...steps.Setting) Answer {
+	return mends(name, zone, stage("look", steps.Look, steps.Step{Name: "look", Kind: steps.Hold}), stage("mend", "",
+		steps.Step{Name: "coat", Kind: steps.Coat, Joint: "seam", Needs: needs}, steps.Step{Name: "join", Kind: steps.Join, Joint: "seam", Disturbs: []string{steps.Here}},
+		steps.Step{Name: "rest", Kind: steps.Wait, Joint: "seam", Until: steps.UntilHandling}, steps.Step{Name: "cured", Kind: steps.Wait, Joint: "seam", Until: steps.UntilCure},
+		steps.Step{Name: "pull", Kind: steps.Hold, Disturbs: []string{steps.Here}}))
+}
+
+// What a zone rests on is repaired first, to handling strength; where no gate sees the
+// two together, they go side by side. Nothing is repaired before all is looked at, or
+// loaded before all is cured.
+func TestBaseFirstAndSideBySide(t *testing.T) {
+	on := Airframe{
+		Sheet: &steps.Sheet{Zones: []string{"tail", "boom", "wing", "nose"}},
+		Made:  []steps.Made{{Zone: "wing"}, {Zone: "pod", On: []string{"wing"}}, {Zone: "nose", On: []string{"pod"}}, {Zone: "tail", On: []string{"boom"}}, {Zone: "boom", On: []string{"wing"}}},
+		Gates: []steps.Gate{{Name: "gap", Of: []string{"wing", "boom"}}, {Name: "height", Of: []string{"wing", "tail"}}, {Name: "mass", Of: []string{"wing", "pod", "nose"}, Mass: true}, {Name: "balance", Of: []string{"wing", "pod", "nose", "boom"}}},
+	}
+	answers := []Answer{glues("set", "tail"), glues("bend", "nose"), glues("join", "wing"), glues("splice", "boom"), glues("join", "wing")}
+	for i := range answers {
+		answers[i].Damage.Name = fmt.Sprintf("D%d", i+1)
+	}
+	answers[3].Row.Outcome = steps.ToReplace
+	plan := Compose(answers, on)
+	p := plan.Procedure
+	wantOrder(t, p, "look-d3/look-d3", "look-d5/look-d5", "look-d2/look-d2", "look-boom/look-boom", "look-d1/look-d1",
+		"mend-d3/coat-d3", "mend-d3/join-d3", "mend-d3/rest-d3", "cure-d3/cured-d3", "mend-d5/coat-d5", "mend-d5/join-d5", "mend-d5/rest-d5", "cure-d5/cured-d5",
+		"mend-d2/coat-d2", "mend-d2/join-d2", "mend-d2/rest-d2", "cure-d2/cured-d2",
+		"mend-boom/coat-boom", "mend-boom/join-boom", "mend-boom/rest-boom", "cure-boom/cured-boom", "mend-d1/coat-d1", "mend-d1/join-d1", "mend-d1/rest-d1", "cure-d1/cured-d1",
+		"test-d3/pull-d3", "test-d5/pull-d5", "test-d2/pull-d2", "test-boom/pull-boom", "test-d1/pull-d1", "measure-again/measure-what-is-stale")
+	looks := "look-boom look-d1 look-d2 look-d3 look-d5"
+	for stage, want := range map[string]string{
+		"mend-d3": looks, "mend-d5": looks, "mend-d2": looks, // two joints of one zone, and what only weighs together, go side by side
+		"mend-boom": "mend-d3 mend-d5", "mend-d1": "mend-boom", // with nothing that sees it: it rests on it
+		"cure-d3": "mend-d3", "test-d3": "cure-boom cure-d1 cure-d2 cure-d3 cure-d5", "test-d5": "test-d3",
+	} {
+		if s, _ := p.Stage(stage); strings.Join(s.After, " ") != want {
+			t.Errorf("%s comes after %v, want %s", stage, s.After, want)
+		}
+	}
+	if got := plan.For["coat-boom"]; !slices.Equal(got, []string{"D4"}) {
+		t.Errorf("coat-boom is for %v", got)
+	}
+	// The names stay when less is damaged.
+	for _, s := range Compose(answers[:3], on).Procedure.Steps() {
+		step(t, p, s.Name)
+	}
+}
+
+// What needs a state that the glue of what it works on must not see waits for its cure,
+// whether the procedure waits for that or not.
+func TestHeatWaitsForTheCure(t *testing.T) {
+	cold, hot := steps.Setting{Condition: "iron", State: "cold"}, steps.Setting{Condition: "iron", State: "hot"}
+	on := Airframe{Made: []steps.Made{{Zone: "wing"}, {Zone: "film", On: []string{"wing"}}}}
+	lay := works("lay", "film")
+	lay.Needs = []steps.Setting{hot}
+	film := mends("film", "film", stage("lay", "", lay))
+	film.Damage.Name = "D2"
+	waits := glues("join", "wing", cold)
+	silent := mends("join", "wing", stage("mend", "", steps.Step{Name: "glue", Kind: steps.Glue, Joint: "seam", Needs: []steps.Setting{cold}}))
+	for want, a := range map[string]Answer{"cure-d1": waits, "cure-d1-": silent} {
+		p := Compose([]Answer{a, film}, on).Procedure
+		s, _ := p.Stage("lay-d2")
+		if want = strings.TrimSuffix(want, "-"); !slices.Equal(s.After, []string{want}) {
+			t.Errorf("the film comes after %v, want %s", s.After, want)
+		}
+		if cured, _ := p.Stage(want); len(cured.Steps) != 1 || cured.Steps[0].Until != steps.UntilCure || cured.Steps[0].Joint != "seam-d1" {
+			t.Errorf("it is %+v", cured)
+		}
+	}
+}
+
+// A replacement is one a zone, and a rebuild mends all damage of what it retires.
+func TestPartsOfAPlan(t *testing.T) {
+	one, other := mends("swap", "boom", stage("do", "", works("fit", steps.Here))), mends("swap", "boom", stage("do", "", works("fit", steps.Here)))
+	one.Row.Outcome, other.Row.Outcome = steps.ToReplace, steps.ToReplace
+	crack := mends("glue", "spars", stage("do", "", works("mend", steps.Here)))
+	anew := mends("wing-anew", "wing", stage("do", "", works("make", "wing", "spars"), steps.Step{Name: "wires", Kind: steps.Do, There: []string{"radio"}}, steps.Step{Name: "roots", Kind: steps.Do, There: []string{"wing"}}))
+	anew.Retires = []string{"wing", "spars"}
+	answers := []Answer{one, crack, other, anew}
+	for i := range answers {
+		answers[i].Damage.Name = fmt.Sprintf("D%d", i+1)
+	}
+	plan := Compose(answers, Airframe{There: func(z string) bool { return z == "boom" }})
+	wantOrder(t, plan.Procedure, "do-boom/fit-boom", "do-new-wing/make-new-wing", "do-new-wing/roots-new-wing", "measure-again/measure-what-is-stale")
+	if got := fmt.Sprint(plan.For["fit-boom"], plan.For["make-new-wing"]); got != "[D1 D3] [D2 D4]" {
+		t.Errorf("they are for %s", got)
+	}
+}
+
+func TestStem(t *testing.T) {
+	for _, c := range [][3]string{{"join-crack-d2", "mend-d2", "join-crack"}, {"join-boom-left-boom", "fit-left-boom", "join-boom"}, {"make-safe", "safe", "make-safe"}} {
+		if got := Stem(c[0], c[1]); got != c[2] {
+			t.Errorf("the stem of %s in %s is %s", c[0], c[1], got)
+		}
 	}
 }

@@ -7,11 +7,13 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"fettle/procedures"
 	"fettle/steps"
 	"fettle/store"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 	"fettle/workflow/robot"
 )
 
@@ -157,6 +159,32 @@ func TestRandomCrashesAreMended(t *testing.T) {
 		}
 		if safe != 1 {
 			t.Fatalf("seed %d, %v: it is made safe %d times", seed, seen, safe)
+		}
+	}
+}
+
+// Of five findings each joint cures beside the others. The nose holds the radio back,
+// which dries for 24 hours and cures for 24, and not the sum of all.
+func TestCuresRunSideBySide(t *testing.T) {
+	w := build(t, named(t, "causeway"), named(t, "causeway-build"), nil)
+	began := w.Now
+	repairAll(t, w, triage(t, "causeway"), []workflow.Sighting{
+		{Finding: "crushed", Zone: "nose", Severity: "serious"}, {Finding: "cracked", Zone: "wing", Severity: "serious"},
+		{Finding: "boom-broken", Zone: "left-boom", Severity: "serious"}, {Finding: "joint-split", Zone: "tail", Severity: "serious"},
+		{Finding: "propeller-nicked", Zone: "propeller", Severity: "serious"},
+	})
+	at := map[string]time.Duration{}
+	for _, e := range w.State.Entries {
+		if work, ok := journal.WorkOf(e.Facts); ok && e.At.After(began) {
+			at[work.Step] = e.At.Sub(began)
+		}
+	}
+	if in := at["plug-in"]; in < 48*time.Hour || in > 52*time.Hour {
+		t.Errorf("the battery goes in after %s", in)
+	}
+	for _, order := range [][2]string{{"look-over-d4", "prepare-crack-d2"}, {"join-crack-d2", "cut-out-left-boom"}, {"rest-boom-left-boom", "join-tail-d4"}, {"cure-nose-d1", "bend-test-d2"}} {
+		if before, after := at[order[0]], at[order[1]]; before == 0 || after < before {
+			t.Errorf("%s after %s, %s after %s", order[0], before, order[1], after)
 		}
 	}
 }

@@ -264,7 +264,10 @@ func (m *maker) said(causes []workflow.Cause) []string {
 
 // gaps gathers what a reader might take for granted and should not.
 func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
-	var gates, conceded, open, damages, unsealed, clocks, missing []string
+	var build, gates, conceded, open, damages, unsealed, clocks, missing []string
+	if !sum.Build.IsZero() {
+		build = m.said([]workflow.Cause{sum.Build})
+	}
 	for _, g := range b.Gates {
 		critical := ""
 		if g.Critical {
@@ -323,7 +326,7 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	slices.Sort(gauges)
 	var gaps []gap
 	for _, g := range []gap{
-		{"Gates not passed", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
+		{"Its build", build}, {"Gates not passed", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
 		{"Concessions", conceded}, {"Joints that missed their window", sum.Lapsed}, {"Steps done too late after a wait, or still to be done", sum.TooLate},
 		{"Open jobs", open}, {"Damage not repaired", damages}, {"Releases without a seal", unsealed},
 		{"Times", clocks}, {"Photos", missing},

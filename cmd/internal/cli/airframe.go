@@ -26,26 +26,30 @@ func (a *app) airframeCommand() *cobra.Command {
 func (a *app) airframeAddCommand() *cobra.Command {
 	var design string
 	var options []string
+	var asBuilt bool
 	cmd := &cobra.Command{
-		Use:     "add MARK --design DESIGN [--with OPTION]…",
-		Short:   "Register an airframe",
-		Example: "  fettle airframe add CW-01 --design causeway --with working-rudders",
+		Use:   "add MARK --design DESIGN [--with OPTION]… [--as-built]",
+		Short: "Register an airframe",
+		Long: "Register an airframe. With --as-built it was built elsewhere: the check of the library that takes over\n" +
+			"such an airframe is started, and the record says for ever that its build is not on record.",
+		Example: "  fettle airframe add CW-01 --design causeway --with working-rudders\n  fettle airframe add CW-02 --design causeway --as-built",
 		Args:    arguments(1, 1),
 	}
 	cmd.Flags().StringVar(&design, "design", "", "the `DESIGN` sheet, by name or file")
 	cmd.Flags().StringArrayVar(&options, "with", nil, "an `OPTION` of the design that this airframe has; may be repeated")
+	cmd.Flags().BoolVar(&asBuilt, "as-built", false, "its build is not on record: start the check that takes it over")
 	_ = cmd.RegisterFlagCompletionFunc("design", a.completeDesigns) // fails only for a flag that does not exist
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if design == "" {
 			return usage("name the design with --design DESIGN; to list the designs: fettle library list")
 		}
-		return a.addAirframe(cmd.Context(), args[0], design, options, *at)
+		return a.addAirframe(cmd.Context(), args[0], design, options, asBuilt, *at)
 	}
 	return cmd
 }
 
-func (a *app) addAirframe(ctx context.Context, mark, design string, options []string, at string) error {
+func (a *app) addAirframe(ctx context.Context, mark, design string, options []string, asBuilt bool, at string) error {
 	d, err := a.desk()
 	if err != nil {
 		return err
@@ -54,9 +58,24 @@ func (a *app) addAirframe(ctx context.Context, mark, design string, options []st
 	if err != nil {
 		return err
 	}
+	if asBuilt { // asked before anything is registered
+		sheet, err := d.Library.Sheet(design)
+		if err != nil {
+			return err
+		}
+		if _, err := d.AsBuilt(sheet.Sheet); err != nil {
+			return err
+		}
+	}
 	state, err := d.Register(ctx, mark, design, options, when)
 	if err != nil {
 		return err
+	}
+	if asBuilt {
+		if !a.json {
+			a.say("%s is registered as a %s.", mark, state.Sheet.Title)
+		}
+		return a.startOn(ctx, state, "", "", when)
 	}
 	if a.json {
 		return a.showJSON(page.NewAirframe(state, a.time.Now()))

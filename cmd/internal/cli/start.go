@@ -2,49 +2,70 @@ package cli
 
 import (
 	"context"
+	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
+	"fettle/workflow"
 	"fettle/workflow/journal"
 )
 
 func (a *app) startCommand() *cobra.Command {
 	var zone string
+	var asBuilt bool
 	cmd := &cobra.Command{
-		Use:               "start [MARK] PROCEDURE [--zone ZONE]",
-		Short:             "Start a procedure on an airframe",
-		Long:              "Start a procedure on an airframe. PROCEDURE is a name in the library, or a file.",
-		Example:           "  fettle start CW-01 causeway-build\n  fettle start CW-01 boom-snapped --zone left-boom",
-		Args:              arguments(1, 2),
+		Use:   "start [MARK] PROCEDURE [--zone ZONE]",
+		Short: "Start a procedure on an airframe",
+		Long: "Start a procedure on an airframe. PROCEDURE is a name in the library, or a file. --as-built in its\n" +
+			"place starts the check that takes over an airframe whose build is not on record.",
+		Example:           "  fettle start CW-01 causeway-build\n  fettle start CW-01 boom-snapped --zone left-boom\n  fettle start CW-02 --as-built",
+		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeStart,
 	}
 	cmd.Flags().StringVar(&zone, "zone", "", "the `ZONE` it is about, for a repair that asks for one")
+	cmd.Flags().BoolVar(&asBuilt, "as-built", false, "start the check that takes the airframe over as built")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.start(cmd.Context(), args, zone, *at)
+		return a.start(cmd.Context(), args, zone, asBuilt, *at)
 	}
 	return cmd
 }
 
-func (a *app) start(ctx context.Context, args []string, zone, at string) error {
+func (a *app) start(ctx context.Context, args []string, zone string, asBuilt bool, at string) error {
 	s, rest, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
 	}
 	mark := s.Airframe.Mark
-	if len(rest) != 1 {
+	if asBuilt && len(rest) > 0 {
+		return usage("--as-built takes no procedure: fettle start %s --as-built", mark)
+	}
+	procedure := strings.Join(rest, " ")
+	if !asBuilt && len(rest) != 1 {
 		return usage("name the procedure: fettle start %s PROCEDURE; to list the procedures: fettle library list", mark)
 	}
 	when, err := a.when(at)
 	if err != nil {
 		return err
 	}
+	return a.startOn(ctx, s, procedure, zone, when)
+}
+
+// startOn starts the procedure; "": the check that takes the airframe over as built.
+func (a *app) startOn(ctx context.Context, s *workflow.State, procedure, zone string, when time.Time) error {
 	d, err := a.desk()
 	if err != nil {
 		return err
 	}
-	entries, state, err := d.Start(ctx, s, rest[0], zone, when)
+	if procedure == "" {
+		if procedure, err = d.AsBuilt(s.Sheet); err != nil {
+			return err
+		}
+	}
+	mark := s.Airframe.Mark
+	entries, state, err := d.Start(ctx, s, procedure, zone, when)
 	if err != nil {
 		return err
 	}

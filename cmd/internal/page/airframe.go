@@ -30,6 +30,7 @@ type Airframe struct {
 	Because    string          `json:"because,omitempty"`
 	ReleasedAt time.Time       `json:"released_at,omitzero"`
 	ReleasedBy string          `json:"released_by,omitempty"`
+	Build      string          `json:"build_missing,omitempty"` // of how it was built
 	Jobs       []Job           `json:"jobs"`
 	Damages    []Damage        `json:"damages,omitempty"`
 	Flights    int             `json:"flights"`
@@ -96,7 +97,7 @@ func Brief(s *workflow.State, now time.Time) Airframe {
 func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	a := Brief(s, now)
 	a.Jobs, a.Timers, a.Gates = []Job{}, Timers(s, now), []Gate{}
-	a.TooLate = s.TooLate(now)
+	a.Build, a.TooLate = said(s.BuildMissing(now)), s.TooLate(now)
 	a.Harms = harms(s, now)
 	a.Damages, a.Flights = Damages(s, now), len(s.Flights)
 	for _, j := range s.Jobs {
@@ -206,6 +207,9 @@ func (a Airframe) Markdown(c Clock) string {
 	l.item("%s", a.flightLine(c))
 	l.harmed(a.Harms, c)
 	l.item("design %s, registered %s, %s in its journal, %s", esc(a.Design), c.At(a.Registered), many(a.Entries, "entry"), many(a.Flights, "flight"))
+	if a.Build != "" {
+		l.item("%s", esc(a.Build))
+	}
 	if len(a.Options) > 0 {
 		l.item("options: %s", esc(strings.Join(a.Options, ", ")))
 	}

@@ -44,6 +44,7 @@ type AuditSummary struct {
 	Concessions  []string `json:"concessions,omitempty"`
 	Corrections  []string `json:"corrections,omitempty"`
 	Backwards    []string `json:"times_backwards,omitempty"`
+	Build        string   `json:"build_missing,omitempty"`
 	Late         int      `json:"typed_in_late"`
 	Releases     int      `json:"releases"`
 	Flights      int      `json:"flights"`
@@ -56,7 +57,7 @@ func newSummary(s workflow.AuditSummary) AuditSummary {
 		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided, Current: s.Current,
 		NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
 		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Witnessed: s.Witnessed, TooLate: s.TooLate, Concessions: s.Concessions,
-		Corrections: s.Corrections, Backwards: s.Backwards, Late: s.Late, Releases: s.Releases, Flights: s.Flights,
+		Corrections: s.Corrections, Backwards: s.Backwards, Build: said(s.Build), Late: s.Late, Releases: s.Releases, Flights: s.Flights,
 		Damages: s.Damages, OpenDamage: s.OpenDamage,
 	}
 }
@@ -290,6 +291,9 @@ func (a Audit) summary(l *lines) {
 		list("steps that wanted a second person", s.Witnessed)
 	}
 	l.add("\n## What it does not show\n")
+	if s.Build != "" {
+		l.item("%s", esc(s.Build))
+	}
 	list("gates not measured yet", s.NeverTaken)
 	list("gates not passed", s.NotCurrent)
 	list("joints that missed their window", s.Lapsed)

@@ -151,7 +151,7 @@ func (m Repair) Markdown(Clock) string {
 	}
 	l.add("\n## In this order\n")
 	for i, s := range m.Stages {
-		l.add("%d. %s (%s): %s", i+1, esc(first(s.Title, s.Stage)), esc(s.Phase), esc(strings.Join(s.Steps, ", ")))
+		l.add("%d. %s: %s", i+1, esc(first(s.Title, s.Stage)), esc(strings.Join(s.Steps, ", ")))
 	}
 	if len(m.MadeOf) > 0 {
 		l.add("\nMade of %s.\n", esc(strings.Join(m.MadeOf, "; ")))

@@ -132,6 +132,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "", releaseLine(r.Mark)
 	case workflow.ToStart:
 		return "", "fettle start " + r.Mark + " " + r.Name
+	case workflow.ToAccept:
+		return "if it was built elsewhere, take it over by the check that accepts it as it is", "fettle start " + r.Mark + " --as-built"
 	case workflow.ToFinish:
 		return "finish job " + r.Name + " first", "fettle next " + r.Mark
 	case workflow.ToMoveJob:

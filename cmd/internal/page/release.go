@@ -51,7 +51,7 @@ type Reading struct {
 func NewProof(s *workflow.State, p workflow.Proof) Proof {
 	out := Proof{Mark: s.Airframe.Mark, Rules: LocalRules, Lines: []ProofLine{}, Reasons: newReasons(p.Reasons())}
 	for _, line := range p.Lines {
-		l := ProofLine{Text: line.Text, Holds: line.Fail == nil}
+		l := ProofLine{Text: said(workflow.Cause{Text: line.Text, At: line.At}), Holds: line.Fail == nil}
 		if line.Fail != nil {
 			l.Why = said(workflow.Cause{Text: line.Fail.Text, At: line.Fail.At})
 		}

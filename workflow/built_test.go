@@ -1,0 +1,89 @@
+package workflow
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// Nothing flies that no build on record made, unless a check took it over as built.
+// That is said for ever; a release of before that rule stands.
+func TestBuiltOrTakenOver(t *testing.T) {
+	look := &steps.Procedure{Name: "as-it-is", Title: "Take it over", Kind: steps.Check, Accepts: steps.AsBuilt, Revision: 1, Stages: []steps.Stage{one("look",
+		plain("look"), steps.Step{Name: "figures", Kind: steps.Measure, Gates: []string{steps.Stale}})}}
+	docs := documents()
+	docs.Procedures["sha256:look"] = look
+	b := newBench(t)
+	b.docs = &docs
+	measured := func() {
+		b.must(readings("slot", "root=4mm", "tip=4mm"), readings("square", "left=500mm", "right=501mm"))
+	}
+	line := func() string {
+		for _, l := range b.state.Proof(b.now, nil).Lines {
+			if strings.Contains(l.Text, "built") {
+				return l.Text
+			}
+		}
+		return ""
+	}
+	measured()
+	mustContain(t, b.refused(GiveRelease{}, ByState), "no build of it is on record, and no check took it over as built", "accept-as-built")
+	if why := b.state.BuildMissing(b.now); !why.IsZero() {
+		t.Errorf("of what was never released the record lacks %q", why.Text)
+	}
+
+	// A release that was given before anybody asked for a build stands; the next one asks.
+	rests := b.state.Proof(b.now, nil).Rests
+	old := &bench{t: t, now: b.now.Add(time.Minute), by: "builder", docs: &docs}
+	old.state = old.replay(append(slices.Clone(b.state.Entries), journal.Entry{Position: b.state.Size(), At: b.now, Recorded: b.now, By: "builder", Program: "test", Facts: journal.Released{RestsOn: rests}}))
+	if !old.state.Airworthiness(old.now).Released || len(old.state.Next(old.now).Due) > 0 {
+		t.Errorf("it is %+v, due %v", old.state.Airworthiness(old.now), old.state.Next(old.now).Due)
+	}
+	mustContain(t, old.state.BuildMissing(old.now).Text, "no check took it over")
+	old.must(ChangeEquipment{Item: "camera", Change: Moved})
+	old.must(readings("square", "left=500mm", "right=501mm"))
+	mustContain(t, old.refused(GiveRelease{}, ByState), "no build of it is on record")
+	if due := old.state.Next(old.now).Due; len(due) != 1 || due[0].Remedy.Kind != ToAccept {
+		t.Errorf("due is %+v", due)
+	}
+
+	// The check asks for every gate, and only its end takes the airframe over.
+	b = newBench(t)
+	b.docs = &docs
+	b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum})
+	b.done("look")
+	b.must(readings("square", "left=500mm", "right=501mm"))
+	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState), "job as-it-is is open")
+	if s := line(); s != "" {
+		t.Errorf("with the check open the proof says %q", s)
+	}
+	b.after(time.Hour)
+	over := b.now
+	measured()
+	mustContain(t, line(), "its build is not on record; it was taken over as built by job as-it-is")
+	b.after(time.Hour)
+	b.must(GiveRelease{})
+	if why := b.state.BuildMissing(b.now.Add(1000 * time.Hour)); why.Text != "its build is not on record; it was taken over as built by job as-it-is" || !why.At.Equal(over) {
+		t.Errorf("the record lacks %+v", why)
+	}
+	// Taken back, it is not taken over.
+	for _, e := range b.state.Entries {
+		if w, ok := journal.WorkOf(e.Facts); ok && w.Step == "look" {
+			b.must(Undo{Position: e.Position})
+		}
+	}
+	if _, ok := b.state.Built(b.now); ok {
+		t.Error("it is built, with a step of the check taken back")
+	}
+
+	// A build that is complete needs no check, and nothing is missing.
+	b = released(t)
+	mustContain(t, line(), "it was built: job plover-build is complete")
+	if why := b.state.BuildMissing(b.now); !why.IsZero() {
+		t.Errorf("of what was built the record lacks %q", why.Text)
+	}
+}

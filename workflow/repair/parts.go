@@ -1,0 +1,292 @@
+package repair
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"fettle/steps"
+)
+
+// A block is what a part of a plan is split into. All parts have a block behind them
+// before the next one begins, but that each of them repairs and cures by itself.
+type block int
+
+const (
+	safe    block = iota
+	look          // before anything is repaired
+	mend          // the repair itself
+	cure          // time until its joints are cured, which needs nobody
+	test          // what loads it, once every joint of the plan is cured
+	recheck       // what is measured and checked again
+	blocks
+)
+
+// A part is one repair of a plan.
+type part struct {
+	answers   []Answer
+	procedure *steps.Procedure
+	zone      string   // in the place of "here"
+	zones     []string // that it repairs
+	key       string   // ends the names of its steps
+	shared    []*shared
+	stages    [blocks][]steps.Stage
+}
+
+// partsOf makes one part of each damage that is repaired, one of each zone on which
+// something is replaced, and one of each rebuild, with all damage of what it retires.
+func partsOf(answers []Answer, on Airframe) []*part {
+	var parts []*part
+	rebuilds := slices.DeleteFunc(slices.Clone(answers), func(a Answer) bool { return len(a.Retires) == 0 })
+	for _, a := range answers {
+		by := a
+		for _, r := range rebuilds { // the one that makes most anew
+			if slices.Contains(r.Retires, a.Damage.Zone) && len(r.Retires) > len(by.Retires) {
+				by = r
+			}
+		}
+		p := &part{answers: []Answer{a}, procedure: by.Procedure, zone: by.Zone, zones: by.Retires, key: strings.ToLower(a.Damage.Name)}
+		if len(p.zones) == 0 {
+			p.zones = []string{a.Damage.Zone}
+		}
+		switch {
+		case len(by.Retires) > 0:
+			p.key = "new-" + by.Damage.Zone
+		case by.Row.Renews():
+			p.key = a.Damage.Zone
+		}
+		if by.Procedure == nil || by.Row.Outcome == steps.ToScrap && len(by.Retires) == 0 {
+			p.procedure, p.zone = scrapped(a), a.Damage.Zone
+		}
+		same := func(have *part) bool {
+			return (by.Row.Renews() || len(by.Retires) > 0) && have.key == p.key && have.zone == p.zone && have.procedure.Name == p.procedure.Name
+		}
+		if i := slices.IndexFunc(parts, same); i >= 0 {
+			parts[i].answers = append(parts[i].answers, a)
+			continue
+		}
+		parts = append(parts, p)
+	}
+	made := func(z string) bool {
+		return slices.ContainsFunc(rebuilds, func(a Answer) bool { return slices.Contains(a.Retires, z) })
+	}
+	for _, p := range parts {
+		p.procedure = on.withoutAbsent(p.procedure, made)
+	}
+	return parts
+}
+
+// withoutAbsent leaves out the steps that ask for zones that are neither there nor
+// made by the plan.
+func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool) *steps.Procedure {
+	if on.There == nil {
+		return p
+	}
+	absent := func(z string) bool { return !on.There(z) && !made(z) }
+	out := *p
+	out.Stages = slices.Clone(p.Stages)
+	for i, stage := range p.Stages {
+		out.Stages[i].Steps = slices.DeleteFunc(slices.Clone(stage.Steps), func(s steps.Step) bool { return slices.ContainsFunc(s.There, absent) })
+	}
+	return &out
+}
+
+// restsOn are the zones that one rests on, near or far.
+func (on Airframe) restsOn(zone string) []string {
+	all := []string{zone}
+	for i := 0; i < len(all); i++ {
+		for _, m := range on.Made {
+			for _, base := range m.On {
+				if m.Zone == all[i] && !slices.Contains(all, base) {
+					all = append(all, base)
+				}
+			}
+		}
+	}
+	return all[1:]
+}
+
+// order is the zones in the order of their repair: what is rested on first, then as
+// the build makes them; without a build as the sheet has them.
+func (on Airframe) order() []string {
+	var zones, all []string
+	for _, m := range on.Made {
+		zones = append(zones, m.Zone)
+	}
+	if on.Sheet != nil {
+		for _, z := range on.Sheet.Zones {
+			if !slices.Contains(zones, z) {
+				zones = append(zones, z)
+			}
+		}
+	}
+	for len(zones) > 0 {
+		i := max(0, slices.IndexFunc(zones, func(z string) bool { // in a ring, the first
+			return !slices.ContainsFunc(on.restsOn(z), func(base string) bool { return base != z && slices.Contains(zones, base) })
+		}))
+		all, zones = append(all, zones[i]), slices.Delete(zones, i, i+1)
+	}
+	return all
+}
+
+// baseFirst are the parts in the order of their zones, on one zone in the order of
+// the rows that answer them.
+func (on Airframe) baseFirst(parts []*part) []*part {
+	order := on.order()
+	at := func(p *part) int {
+		i := slices.IndexFunc(order, func(z string) bool { return slices.Contains(p.zones, z) })
+		if i < 0 {
+			return len(order)
+		}
+		return i
+	}
+	return slices.SortedStableFunc(slices.Values(parts), func(a, b *part) int {
+		if d := at(a) - at(b); d != 0 {
+			return d
+		}
+		return a.answers[0].At - b.answers[0].At
+	})
+}
+
+// blockOf is where a stage comes as it is written.
+func blockOf(s steps.Stage) block {
+	switch s.Phase {
+	case steps.Safe:
+		return safe
+	case steps.Look:
+		return look
+	case steps.Recheck:
+		return recheck
+	}
+	return mend
+}
+
+// collect gathers what the part shares, gives the rest its names in the plan, and
+// splits it.
+func (c *composer) collect(p *part) {
+	c.gather(p)
+	own := map[string]steps.Stage{} // as it is in the plan, by the name as written
+	for _, stage := range p.procedure.Stages {
+		made := steps.Stage{Title: p.titled(stage.Title), Phase: cmp.Or(stage.Phase, steps.Structure), Steps: c.own(p, stage)}
+		if len(made.Steps) > 0 {
+			made.Name = c.give("stage", stage.Name, p.key)
+			own[stage.Name] = made
+		}
+	}
+	for _, stage := range p.procedure.Stages {
+		made, ok := own[stage.Name]
+		if !ok {
+			continue
+		}
+		b := blockOf(stage)
+		for _, a := range p.directly(stage, func(a steps.Stage) bool { _, ok := own[a.Name]; return ok && blockOf(a) == b }) {
+			made.After = append(made.After, own[a].Name)
+		}
+		p.stages[b] = append(p.stages[b], made)
+	}
+	last := ends(p.stages[mend])
+	joined := slices.ContainsFunc(p.procedure.Steps(), func(s steps.Step) bool { return s.Kind.Traits().Joins })
+	for i, stage := range p.stages[mend] {
+		if !slices.Contains(last, stage.Name) {
+			continue
+		}
+		var curing, tests []steps.Step
+		p.stages[mend][i].Steps, curing, tests = split(stage, joined && len(stage.After) > 0)
+		if len(curing) > 0 {
+			p.stages[cure] = append(p.stages[cure], steps.Stage{Name: c.give("stage", "cure", p.key), Title: p.titled("Let it cure"), Phase: stage.Phase, Steps: curing})
+		}
+		if len(tests) > 0 {
+			p.stages[test] = append(p.stages[test], steps.Stage{Name: c.give("stage", "test", p.key), Title: p.titled("Test it"), Phase: stage.Phase, Steps: tests})
+		}
+	}
+	p.stages[mend] = slices.DeleteFunc(p.stages[mend], func(s steps.Stage) bool { return len(s.Steps) == 0 })
+}
+
+// directly are the stages of the kind that a stage comes after, without those that
+// another of them comes after.
+func (p *part) directly(stage steps.Stage, of func(steps.Stage) bool) []string {
+	var before []string
+	for _, name := range p.procedure.Before(stage.Name) {
+		if a, ok := p.procedure.Stage(name); ok && of(a) {
+			before = append(before, name)
+		}
+	}
+	return slices.DeleteFunc(slices.Clone(before), func(name string) bool {
+		return slices.ContainsFunc(before, func(other string) bool { return slices.Contains(p.procedure.Before(other), name) })
+	})
+}
+
+// titled is a title with what the part is of.
+func (p *part) titled(title string) string {
+	if title == "" {
+		return ""
+	}
+	return fmt.Sprintf("%s (%s, %s)", title, strings.Join(damagesOf(p.answers), ", "), strings.Join(p.zones, ", "))
+}
+
+// split splits off the end of a stage what only waits for the cure and what tests it
+// after that. One that comes after joints is all test, where nothing in it glues and
+// nothing but a hold disturbs.
+func split(stage steps.Stage, after bool) (mend, cure, test []steps.Step) {
+	all := stage.Steps
+	ends := func(s steps.Step) bool {
+		does := s.Kind.Traits()
+		return (does.Passes || does.Confirms) && s.By.IsZero()
+	}
+	quiet := func(s steps.Step) bool {
+		does := s.Kind.Traits()
+		return !does.Glues() && (does.Confirms || len(s.Disturbs)+len(s.Sets) == 0) && s.By.IsZero()
+	}
+	from := 0
+	if !after || slices.ContainsFunc(all, func(s steps.Step) bool { return !quiet(s) }) {
+		from = len(all)
+		for i := len(all) - 1; i >= 0 && ends(all[i]); i-- {
+			if all[i].Kind.Traits().Passes && all[i].Until == steps.UntilCure {
+				from = i
+			}
+		}
+	}
+	to := from
+	for to < len(all) && all[to].Kind.Traits().Passes {
+		to++
+	}
+	return all[:from], all[from:to], all[to:]
+}
+
+// own are the steps of the stage that are the part's alone, as they stand in the plan.
+func (c *composer) own(p *part, stage steps.Stage) []steps.Step {
+	var own []steps.Step
+	counts := false // on from a shared step
+	for _, step := range stage.Steps {
+		counts = step.Shared || counts && step.CountsOn()
+		if !counts {
+			own = append(own, c.step(p, step))
+		}
+	}
+	return own
+}
+
+// place is where the plan has a shared step of the stage: those at the beginning of
+// a stage come before all work of the block, those at its end after it.
+func (p *part) place(stage steps.Stage, i int) place {
+	b := blockOf(stage)
+	var before, after bool // other stages of the block with work of its own
+	for _, other := range p.procedure.Stages {
+		if blockOf(other) == b && slices.ContainsFunc(other.Steps, func(s steps.Step) bool { return !s.Shared }) {
+			before = before || slices.Contains(p.procedure.Before(stage.Name), other.Name)
+			after = after || slices.Contains(p.procedure.Before(other.Name), stage.Name)
+		}
+	}
+	lead, trail := stage.SharedEnds()
+	leads, mixed := i < lead, trail < len(stage.Steps)
+	switch {
+	case b < mend, b == mend && leads && (mixed || !before):
+		return first
+	case b == mend:
+		return middle
+	case leads && (mixed || after):
+		return again
+	}
+	return last
+}
