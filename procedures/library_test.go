@@ -140,6 +140,69 @@ func TestEmbeddedStepsSayWhatAndWhy(t *testing.T) {
 	}
 }
 
+// A part that is lost is made again by the steps that make it. What else such a
+// step works on and makes would be made twice.
+func TestEmbeddedBuildsMakeOnePartAStep(t *testing.T) {
+	n := 0
+	for _, d := range embeddedProcedures(t) {
+		on := map[string][]string{}
+		for _, m := range d.Procedure.Made() {
+			on[m.Zone] = m.On
+		}
+		for _, s := range d.Procedure.Steps() {
+			var all, worked []string
+			for _, m := range s.Makes {
+				all = append(all, m.Zone)
+				if slices.Contains(s.Disturbs, m.Zone) {
+					worked = append(worked, m.Zone)
+				}
+			}
+			if len(worked) == 0 {
+				continue
+			}
+			n++
+			if !slices.ContainsFunc(all, func(base string) bool {
+				return !slices.ContainsFunc(all, func(z string) bool { return z != base && !slices.Contains(on[z], base) })
+			}) {
+				t.Errorf("%s: %s makes %v, of which none carries the others", d.File, s.Name, all)
+			}
+		}
+	}
+	if n < 100 {
+		t.Errorf("%d steps make what they work on", n)
+	}
+}
+
+// A rework disturbs what it touches: where a gate depends on several zones, each
+// way says which of them. Of the mass alone nobody knows beforehand.
+func TestEmbeddedReworksSayWhatTheyTouch(t *testing.T) {
+	for _, e := range shipped() {
+		if e.Document.Sheet == nil {
+			continue
+		}
+		sheet := e.Document.Sheet
+		for _, g := range sheet.Gates {
+			for _, way := range g.Reworks {
+				if len(g.Of) > 1 && len(way.Disturbs) == 0 && g.Name != "all-up-mass" {
+					t.Errorf("%s: %s does not say what it touches: %s", sheet.Name, g.Name, way.Do)
+				}
+			}
+			if g.Name != "balance" {
+				continue
+			}
+			var stale []string
+			for _, other := range sheet.Gates {
+				if other.DependsOn(g.Reworking(g.Reworks[0])...) {
+					stale = append(stale, other.Name)
+				}
+			}
+			if !slices.Contains(stale, "balance") || len(stale) > 4 {
+				t.Errorf("%s: after the battery was moved, %v is measured again", sheet.Name, stale)
+			}
+		}
+	}
+}
+
 // What repairs share they use by reference: no copy can come to differ.
 func TestSharedStepsAreWrittenOnce(t *testing.T) {
 	from := map[string]steps.Origin{}

@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"gopkg.in/yaml.v3"
@@ -193,6 +194,8 @@ func stepKeys() mapping[steps.Step] {
 			"the zones whose gates must be measured again", "[wing]"},
 		{"apart", optional, field(func(s *s) *string { return &s.Apart }, textValue{prose}),
 			"of a join or glue: how the joint is parted again, so that what it holds can be kept when the other part is replaced", "# Saw through the glue line, the blade flat on the wing."},
+		{"retires", optional, field(func(s *s) *[]string { return &s.Retires }, namesValue{to: zone, except: steps.Here}),
+			"of a repair that takes a lost part off: the zones that are thrown away with it. Their joints and readings no longer count", "# here"},
 		{"makes", optional, field(func(s *s) *[]steps.Made { return &s.Makes }, madeValue{}),
 			"of a build: the zones that it makes, in place of those of its run or its stage", "# [wing]"},
 		{"with", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{}),
@@ -239,9 +242,9 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 		}
 	}
 	if len(f.doc.Procedure.On) == 0 && f.doc.Procedure.Kind != steps.Shared {
-		for _, z := range s.Disturbs {
-			if z == steps.Here {
-				f.fault(f.item("disturbs", z), "here means the zone that a repair was started on, but this procedure has no line on:")
+		for _, key := range []string{"disturbs", "retires"} {
+			if slices.Contains(map[string][]string{"disturbs": s.Disturbs, "retires": s.Retires}[key], steps.Here) {
+				f.fault(f.item(key, steps.Here), "here means the zone that a repair was started on, but this procedure has no line on:")
 			}
 		}
 	}
@@ -255,6 +258,9 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	}
 	if n := f.get("apart"); n != nil && !s.Kind.Traits().Joins {
 		f.fault(n, "%s joins nothing, so nothing of it is parted: write apart on the step that joins", f.what)
+	}
+	if does := s.Kind.Traits(); len(s.Retires) > 0 && (!does.Attended || does.Glues() || does.Measures) {
+		f.fault(f.get("retires"), "%s throws nothing away: write retires on a step that is done or confirmed", f.what)
 	}
 	if n := f.get("tools"); n != nil && s.Kind.Traits().Releases {
 		f.fault(n, "a release uses no tool, and would not ask for its hold: name the tool on the step before it")

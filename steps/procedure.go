@@ -106,6 +106,7 @@ type Step struct {
 	Needs    []Setting         `json:"needs,omitempty"`
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
+	Retires  []string          `json:"retires,omitempty"` // zones that are thrown away with it
 
 	// Makes are the zones that the step is part of making, and of making anew.
 	Makes []Made `json:"makes,omitempty"`
@@ -279,12 +280,7 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 			if !step.In(selection) {
 				continue
 			}
-			step.Disturbs = slices.Clone(step.Disturbs)
-			for i, z := range step.Disturbs {
-				if z == Here {
-					step.Disturbs[i] = zone
-				}
-			}
+			step.Disturbs, step.Retires = onZone(step.Disturbs, zone), onZone(step.Retires, zone)
 			left.Steps = append(left.Steps, step)
 		}
 		if len(left.Steps) == 0 {
@@ -297,6 +293,17 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 		out.Stages[i].After = past(out.Stages[i].After, over)
 	}
 	return &out
+}
+
+// onZone are the zones with one in the place of here.
+func onZone(zones []string, zone string) []string {
+	zones = slices.Clone(zones)
+	for i, z := range zones {
+		if z == Here {
+			zones[i] = zone
+		}
+	}
+	return zones
 }
 
 // past are the stages, with those that are stepped over replaced by what they

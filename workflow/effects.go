@@ -57,6 +57,7 @@ func effects() map[string]effect {
 		journal.UseCleared{}.Kind():        {fold: (*State).clearUse, sets: useSets, carries: nothing},
 		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs, marks: damageMarks, ends: true, carries: clearing},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
+		journal.PartRetired{}.Kind():       {fold: with((*State).retire), disturbs: retireDisturbs, carries: whatRetired},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: nothing},
 		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true, carries: nothing},
 		journal.Noted{}.Kind():             beside,

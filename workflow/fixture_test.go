@@ -143,11 +143,12 @@ func repairWork() *steps.Procedure {
 }
 
 const (
-	sheetSum  = "sha256:sheet"
-	buildSum  = "sha256:build"
-	repairSum = "sha256:repair"
-	strictSum = "sha256:strict"
-	careSum   = "sha256:care"
+	sheetSum   = "sha256:sheet"
+	buildSum   = "sha256:build"
+	repairSum  = "sha256:repair"
+	newWingSum = "sha256:new-wing"
+	strictSum  = "sha256:strict"
+	careSum    = "sha256:care"
 
 	attendedSum = "sha256:attended"
 )
@@ -176,7 +177,7 @@ func careful() *steps.Sheet {
 func documents() Documents {
 	return Documents{
 		Sheets:     map[string]*steps.Sheet{sheetSum: sheet(), strictSum: strict(), careSum: careful()},
-		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repairWork(), attendedSum: attended()},
+		Procedures: map[string]*steps.Procedure{buildSum: build(), repairSum: repairWork(), newWingSum: newWing(), attendedSum: attended()},
 	}
 }
 

@@ -365,7 +365,7 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err != nil {
 		return nil, err
 	}
-	return append(s.waited(job, report.Stage, step.Name, c.At), cleared...), nil
+	return append(s.waited(job, report.Stage, step.Name, c.At), s.retiring(job, step, cleared)...), nil
 }
 
 // unconfirmed gives a reason for each line without its own yes.

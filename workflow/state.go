@@ -389,7 +389,7 @@ func (s *State) joints() []*Joint {
 		for _, name := range slices.Sorted(maps.Keys(job.joints)) {
 			parts := job.Parts(name)
 			for _, p := range parts {
-				if !slices.ContainsFunc(parts, func(other *Joint) bool { return other.outlasts(p) }) {
+				if !p.gone && !slices.ContainsFunc(parts, func(other *Joint) bool { return other.outlasts(p) }) {
 					all = append(all, p)
 				}
 			}

@@ -117,6 +117,9 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 	if _, ok := s.WitnessOf(e.Position); ok {
 		positions = append(positions, e.Position-1)
 	}
+	if _, ok := s.RetiredBy(e.Position); ok {
+		positions = append(positions, e.Position+1)
+	}
 	_, coat := e.Facts.(journal.Coated)
 	for _, p := range s.workIn(work.Job) {
 		if coat && p < e.Position { // done by an earlier coat, which this one replaced

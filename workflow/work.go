@@ -75,7 +75,7 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if done, err = s.witnessed(r.Witness, job, step, done, c.At); err != nil {
 		return nil, err
 	}
-	return append(facts, done...), nil
+	return append(facts, s.retiring(job, step, done)...), nil
 }
 
 func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {

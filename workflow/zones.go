@@ -157,14 +157,15 @@ type retirement struct {
 	job      string
 }
 
-// madeAgain reports whether the job that threw a zone away has made it anew.
+// madeAgain reports whether the job that threw a zone away has made it anew. One that
+// does not say which of its steps make it has once it is complete.
 func (s *State) madeAgain(lost retirement, zone string, at time.Time) bool {
 	job, err := s.Job(lost.job)
 	if err != nil {
 		return false
 	}
 	makes, made := s.made(job, zone, at)
-	return makes && made
+	return makes && made || !makes && !s.Open(job, at)
 }
 
 // seated reports whether the zone sits on one that it rests on: a step that puts them

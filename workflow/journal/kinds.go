@@ -51,6 +51,7 @@ func Kinds() []Kind {
 		kind[UseCleared](1, clocked),
 		before[damageFound1](1, before[damageFound2](2, kind[DamageFound](3, !clocked))),
 		kind[QuarantineCleared](1, !clocked),
+		kind[PartRetired](1, !clocked),
 		kind[EquipmentChanged](1, !clocked),
 		kind[FlightLogged](1, !clocked),
 		kind[Noted](1, !clocked),
@@ -255,6 +256,18 @@ type QuarantineCleared struct {
 }
 
 func (QuarantineCleared) Kind() string { return "QuarantineCleared" }
+
+// PartRetired: a lost part was taken off and thrown away. It stands right after the
+// entry that completes the step which says so.
+type PartRetired struct {
+	Job  string `json:"job"`
+	Step string `json:"step"`
+	// Zones are thrown away. Their joints and readings count no more.
+	Zones   []string `json:"zones"`
+	Damages []string `json:"damages,omitempty"` // for which
+}
+
+func (PartRetired) Kind() string { return "PartRetired" }
 
 // EquipmentChanged: a piece of equipment was fitted, removed or moved.
 type EquipmentChanged struct {

@@ -48,6 +48,7 @@ func places() map[string]string {
 		journal.FlightLogged{}.Kind():      "flight",
 		journal.DamageFound{}.Kind():       "damage",
 		journal.QuarantineCleared{}.Kind(): "damage",
+		journal.PartRetired{}.Kind():       "work",
 		journal.EquipmentChanged{}.Kind():  "equipment",
 		journal.Released{}.Kind():          "release",
 		journal.Sealed{}.Kind():            "seal",

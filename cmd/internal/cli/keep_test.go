@@ -371,7 +371,7 @@ func lives() map[string]func(*bench) {
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 		"glued": (*bench).glued, "witnessed": (*bench).witnessed,
-		"placed": (*bench).placed,
+		"placed": (*bench).placed, "retired": (*bench).retired,
 	}
 }
 
@@ -501,6 +501,37 @@ func (b *bench) placed() {
 	b.must(err)
 	b.act(workflow.ReportDamage{Triage: table, Tables: digests, Cause: "a fence post", Seen: []workflow.Sighting{
 		{Zone: "wing", Finding: "cracked", Severity: "slight", Place: "left root"}, {Zone: "wing", Finding: "cracked", Severity: "serious", Place: "right tip"}}})
+}
+
+// retired has a wing thrown away and the coat of the new one on; the wing of another
+// step was thrown away and that was taken back.
+func (b *bench) retired() {
+	b.own("new-wing.yaml", `procedure: new-wing
+kind: repair
+design: finch
+title: A new wing
+revision: 1
+stages:
+  - stage: wing
+    steps:
+      - {step: air, do: Let air in., sets: {ventilation: on}}
+      - step: scrap
+        hold: {confirm: [The old wing is marked as scrap]}
+        disturbs: [wing]
+        retires: [wing]
+      - {step: coat-new, do: Spread it thin., needs: {ventilation: on}, coat: {joint: new-roots, with: contact}}
+      - {step: join-new, do: Press for a minute., join: new-roots, disturbs: [wing]}
+      - {step: again, measure: stale}
+`)
+	b.finished("FN-14")
+	b.start("new-wing", "")
+	b.act(workflow.Finish{Step: "air"})
+	b.act(workflow.Clear{Step: "scrap", Answers: []bool{true}})
+	b.act(workflow.Undo{Position: b.state().Size() - 1})
+	b.pass(time.Minute)
+	b.act(workflow.Clear{Step: "scrap", Answers: []bool{true}})
+	b.act(workflow.ReadBench{Temperature: b.quantity("20 °C", quantity.Temperature), Humidity: b.quantity("50 %", quantity.Ratio)})
+	b.act(workflow.Finish{Step: "coat-new"})
 }
 
 // ownWords has damage in words of one's own: at a battery whose time in quarantine

@@ -88,6 +88,8 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("found damage %s: %s at %s%s, %s%s%s%s", f.Damage, f.Finding, f.Zone, inBrackets(f.Place), f.Severity, optionally(", caused by ", f.Cause), taken(f.As, f.Words), optionally(": ", f.Note))
 	case journal.QuarantineCleared:
 		return fmt.Sprintf("cleared the quarantine of %s, %s", f.Damage, many(len(f.Lines), "line"))
+	case journal.PartRetired:
+		return fmt.Sprintf("threw the %s away%s, to be made anew", strings.Join(f.Zones, " and "), optionally(" for ", strings.Join(f.Damages, ", ")))
 	case journal.EquipmentChanged:
 		return fmt.Sprintf("%s the %s%s%s%s", f.Change, f.Item, optionally(", ", typed(f.Mass)), optionally(", arm ", typed(f.Arm)), optionally(": ", f.Note))
 	case journal.FlightLogged:

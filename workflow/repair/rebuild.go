@@ -1,0 +1,565 @@
+package repair
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+)
+
+// A Loss is what must be known to build lost zones of an airframe anew.
+type Loss struct {
+	Zones []string // that are lost
+	// Build is the build of the airframe, with the steps that apply to it; nil:
+	// there is none.
+	Build *steps.Procedure
+	// Off is the procedure that takes a lost part off; nil: nothing says how.
+	Off *steps.Procedure
+	// Sheet is the design sheet that the repair goes by.
+	Sheet *steps.Sheet
+	// Done reports whether a step of the build is done; nil: all are. What is not done
+	// is left to the build.
+	Done func(step string) bool
+	// There reports whether there is something of a zone to measure; nil: of every zone.
+	There func(zone string) bool
+}
+
+// A Rebuilt is how lost zones are built anew.
+type Rebuilt struct {
+	Procedure *steps.Procedure
+	Retires   []string // the zones that are thrown away and made anew
+	Wider     []string // those of them that are not lost, but cannot be kept
+	// Most says that more than half of the attended time of the build is taken: the
+	// builder may rather build a new airframe.
+	Most bool
+}
+
+// A NoWayError says why lost zones cannot be built anew, with every cause.
+type NoWayError struct {
+	Zones  []string
+	Causes []string
+}
+
+func (e *NoWayError) Error() string {
+	return fmt.Sprintf("%s cannot be built anew: %s", strings.Join(e.Zones, " and "), strings.Join(e.Causes, "; "))
+}
+
+// Rebuild composes the procedure that builds lost zones anew: the part is taken off
+// as the procedure for that says, each seam to what stays is parted as its join says,
+// and then come the steps of the build that make the zones, with what they carry
+// moved over. The error is a [*NoWayError].
+func Rebuild(loss Loss) (Rebuilt, error) {
+	r := rebuild{Loss: loss}
+	r.refuse()
+	if len(r.causes) > 0 {
+		return Rebuilt{}, &NoWayError{loss.Zones, r.causes}
+	}
+	r.widen()
+	r.reach()
+	taken := r.taken()
+	out := r.join(taken)
+	if len(r.causes) > 0 {
+		return Rebuilt{}, &NoWayError{loss.Zones, r.causes}
+	}
+	wider := slices.DeleteFunc(slices.Clone(r.retires), func(z string) bool {
+		return slices.ContainsFunc(loss.Zones, func(lost string) bool { return z == lost || slices.Contains(r.with(lost), z) })
+	})
+	of := handsOf(loss.Build.Steps())
+	return Rebuilt{Procedure: out, Retires: r.retires, Wider: wider, Most: 2*handsOf((&steps.Procedure{Stages: taken}).Steps()) > of}, nil
+}
+
+// rebuild is a loss while its procedure is composed.
+type rebuild struct {
+	Loss
+	made    steps.Making
+	retires []string // thrown away
+	redo    []string // made by the steps that are taken: what is thrown away, and what is made in place on nothing else
+	partly  []string // made in place on these and on others
+	causes  []string
+}
+
+func (r *rebuild) cause(format string, args ...any) {
+	if text := fmt.Sprintf(format, args...); !slices.Contains(r.causes, text) {
+		r.causes = append(r.causes, text)
+	}
+}
+
+// refuse finds what the documents lack from the start.
+func (r *rebuild) refuse() {
+	switch {
+	case r.Build == nil:
+		r.cause("no build of the design is on record or in the library")
+	default:
+		r.made = r.Build.Made()
+		if len(r.made) == 0 {
+			r.cause("%s does not say which zones its steps make (makes)", r.Build.Name)
+			break
+		}
+		for _, z := range r.Zones {
+			if r.stage(z) == "" {
+				r.cause("no stage of %s makes the %s before the last checks", r.Build.Name, z)
+			}
+		}
+	}
+	if r.Off == nil {
+		r.cause("no triage table names a procedure that takes a lost part off (lost)")
+		return
+	}
+	if !slices.ContainsFunc(r.Off.Steps(), func(s steps.Step) bool { return len(s.Retires) > 0 }) {
+		r.cause("no step of %s throws the lost part away (retires)", r.Off.Name)
+	}
+	for _, s := range r.Off.Steps() {
+		r.lacks(r.Off, s)
+	}
+}
+
+// lacks finds what a step names and the sheet does not have.
+func (r *rebuild) lacks(p *steps.Procedure, s steps.Step) {
+	if r.Sheet == nil {
+		return
+	}
+	says := func(what, name string) {
+		r.cause("the step %s of %s names the %s %s, which %s does not have", s.Name, p.Name, what, name, r.Sheet.Name)
+	}
+	for _, z := range s.Disturbs {
+		if z != steps.Here && !slices.Contains(r.Sheet.Zones, z) {
+			says("zone", z)
+		}
+	}
+	for _, g := range s.Gates {
+		if _, ok := r.Sheet.Gate(g); !ok && g != steps.Stale {
+			says("gate", g)
+		}
+	}
+	for _, a := range s.Adhesives {
+		if _, ok := r.Sheet.Adhesive(a); !ok {
+			says("adhesive", a)
+		}
+	}
+	for _, t := range s.Tools {
+		if _, ok := r.Sheet.Tool(t); !ok {
+			says("tool", t)
+		}
+	}
+	for _, c := range slices.Concat(s.Needs, s.Sets) {
+		if _, ok := r.Sheet.Condition(c.Condition); !ok {
+			says("condition", c.Condition)
+		}
+	}
+}
+
+// stage is the first stage that makes the zone; "": none does before the last checks.
+func (r *rebuild) stage(zone string) string {
+	for _, stage := range r.Build.Stages {
+		if stage.Phase != steps.Recheck && slices.ContainsFunc(stage.Steps, func(s steps.Step) bool { return s.MakesZone(zone) }) {
+			return stage.Name
+		}
+	}
+	return ""
+}
+
+// with are the zones that are thrown away with a lost one: what rests on it and is
+// made in the same stage. A wing goes with its spars; motor and radio are moved over.
+func (r *rebuild) with(lost string) []string {
+	var all []string
+	for _, z := range r.made.Above(lost) {
+		if r.stage(z) == r.stage(lost) {
+			all = append(all, z)
+		}
+	}
+	return all
+}
+
+// widen finds what is thrown away: the lost zones with what rests on them, and what
+// joins of their stage hold together with them and nothing parts.
+func (r *rebuild) widen() {
+	add := func(zones ...string) (more bool) {
+		for _, z := range zones {
+			if !slices.Contains(r.retires, z) {
+				r.retires, more = append(r.retires, z), true
+			}
+		}
+		return more
+	}
+	for _, z := range r.Zones {
+		add(z)
+		add(r.with(z)...)
+	}
+	for grown := true; grown; {
+		grown = false
+		for _, s := range r.Build.Steps() {
+			held := r.Build.HeldBy(s.Joint)
+			if !s.Kind.Traits().Joins || !meets(held, r.retires) {
+				continue
+			}
+			for _, z := range held {
+				if slices.ContainsFunc(r.retires, func(lost string) bool { return r.stage(lost) == r.stage(z) }) && r.inStage(s, r.stage(z)) {
+					grown = add(z) || grown
+					grown = add(r.with(z)...) || grown
+				}
+			}
+		}
+	}
+}
+
+func (r *rebuild) inStage(s steps.Step, name string) bool {
+	_, stage, ok := r.Build.Step(s.Name)
+	return ok && stage.Name == name
+}
+
+func meets(zones, others []string) bool {
+	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(others, z) })
+}
+
+// inPlace reports whether the zone is made where it rests on the other one, in its
+// stage or after it.
+func (r *rebuild) inPlace(zone, on string) bool { return !r.Build.Apart(zone, on) }
+
+// reach finds the zones that the steps to take make: those thrown away, what is made
+// in place and rests on nothing else, and partly what rests on these and on others.
+func (r *rebuild) reach() {
+	r.redo = slices.Clone(r.retires)
+	all := func(zones []string, is func(string) bool) bool {
+		return !slices.ContainsFunc(zones, func(z string) bool { return !is(z) })
+	}
+	redone := func(z string) bool { return slices.Contains(r.redo, z) }
+	for grown := true; grown; {
+		grown = false
+		for _, m := range r.made {
+			if !redone(m.Zone) && r.stage(m.Zone) != "" && len(m.On) > 0 && all(m.On, func(on string) bool { return redone(on) && r.inPlace(m.Zone, on) }) {
+				r.redo, grown = append(r.redo, m.Zone), true
+			}
+		}
+	}
+	for grown := true; grown; {
+		grown = false
+		for _, m := range r.made {
+			rests := func(on string) bool {
+				return (redone(on) || slices.Contains(r.partly, on)) && r.inPlace(m.Zone, on)
+			}
+			if !redone(m.Zone) && !slices.Contains(r.partly, m.Zone) && r.stage(m.Zone) != "" && slices.ContainsFunc(m.On, rests) {
+				r.partly, grown = append(r.partly, m.Zone), true
+			}
+		}
+	}
+}
+
+// touches reports whether work on the zones is work on what is made anew.
+func (r *rebuild) touches(zones []string) bool {
+	within := func(z string) bool { return slices.Contains(r.redo, z) || slices.Contains(r.partly, z) }
+	return meets(zones, r.redo) || len(zones) > 0 && !slices.ContainsFunc(zones, func(z string) bool { return !within(z) })
+}
+
+func (r *rebuild) done(step string) bool { return r.Done == nil || r.Done(step) }
+
+// jointsTaken are the steps that coat or join what is made anew, by the name of the
+// step: every part of a joint that holds it, once it was joined.
+func (r *rebuild) jointsTaken() map[string]bool {
+	taken := map[string]bool{}
+	met := map[string]bool{}
+	for _, s := range r.Build.Steps() {
+		if s.Joint == "" || met[s.Joint] {
+			continue
+		}
+		met[s.Joint] = true
+		for _, part := range r.Build.JointParts(s.Joint) {
+			join, stage, ok := r.Build.Step(part.Join)
+			if !ok || stage.Phase == steps.Recheck || !r.done(part.Join) {
+				continue
+			}
+			zones := slices.Clone(join.Disturbs)
+			if !slices.ContainsFunc(join.Makes, func(m steps.Made) bool { return slices.Contains(join.Disturbs, m.Zone) }) {
+				for _, m := range join.Makes {
+					zones = append(zones, m.Zone)
+				}
+			}
+			for _, name := range part.Coats {
+				coat, _, _ := r.Build.Step(name)
+				zones = append(zones, coat.Disturbs...)
+			}
+			if !r.touches(zones) {
+				continue
+			}
+			taken[part.Join] = true
+			for _, name := range part.Coats {
+				taken[name] = true
+			}
+		}
+	}
+	return taken
+}
+
+// taken are the stages of the build with the steps that are taken.
+func (r *rebuild) taken() []steps.Stage {
+	glues := r.jointsTaken()
+	joints := map[string]int{} // that are taken, with the number of their joins
+	for _, s := range r.Build.Steps() {
+		if glues[s.Name] && s.Kind.Traits().Joins {
+			joints[s.Joint]++
+		}
+	}
+	var stages []steps.Stage
+	for _, stage := range r.Build.Stages {
+		left := stage
+		left.Steps = nil
+		if r.comes(stage) {
+			left.Steps = r.of(stage, glues, joints)
+		}
+		left.Phase = ""
+		stages = append(stages, left)
+	}
+	for i := range stages { // of several joins of a joint, the last one taken is the last
+		for k := range stages[i].Steps {
+			if s := &stages[i].Steps[k]; s.Kind.Traits().Joins {
+				joints[s.Joint]--
+				s.More = joints[s.Joint] > 0
+			}
+		}
+	}
+	return (&steps.Procedure{Stages: stages}).For(steps.Selection{}, "").Stages
+}
+
+// comes reports whether steps of the stage may be taken: it makes what is lost, or
+// comes after a stage that does, before the last checks.
+func (r *rebuild) comes(stage steps.Stage) bool {
+	return stage.Phase != steps.Recheck && slices.ContainsFunc(r.retires, func(z string) bool {
+		return stage.Name == r.stage(z) || slices.Contains(r.Build.Before(stage.Name), r.stage(z))
+	})
+}
+
+// of are the steps of one stage that are taken.
+func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string]int) []steps.Step {
+	works := slices.ContainsFunc(stage.Steps, func(s steps.Step) bool {
+		return s.Kind.Traits().Glues() && glues[s.Name] || !s.Kind.Traits().Glues() && meets(s.Disturbs, r.redo) && r.done(s.Name)
+	})
+	taken := map[string]bool{}
+	take := func(s *steps.Step) bool {
+		switch does := s.Kind.Traits(); {
+		case does.Glues():
+			return glues[s.Name]
+		case does.Passes && s.Joint != "":
+			return joints[s.Joint] > 0
+		case does.Passes, does.Releases, s.Choose != "", len(s.Methods) > 0:
+			return false
+		case !r.done(s.Name):
+			return false
+		case does.Measures:
+			s.Gates = r.gates(*s, works)
+			return len(s.Gates) > 0
+		case len(s.Disturbs) == 0:
+			return works
+		}
+		return r.touches(s.Disturbs)
+	}
+	of := slices.Clone(stage.Steps)
+	for i := range of {
+		taken[of[i].Name] = take(&of[i])
+	}
+	// What gets ready what a step that is taken uses, such as a hot iron.
+	var needs []steps.Setting
+	for _, s := range of {
+		if !taken[s.Name] {
+			continue
+		}
+		needs = append(needs, s.Needs...)
+		for _, use := range r.Sheet.UsesOf(s, s.Adhesives...) {
+			needs = append(needs, use.NeedsAt(s)...)
+		}
+	}
+	for _, s := range of {
+		if r.done(s.Name) && slices.ContainsFunc(s.Sets, func(set steps.Setting) bool { return slices.Contains(needs, set) }) {
+			taken[s.Name] = true
+		}
+	}
+	// Time counts from the step before it, and goes with that.
+	for i, s := range of {
+		if !s.Kind.Traits().Passes || s.Joint != "" {
+			continue
+		}
+		from := s.From
+		if from == "" && i > 0 {
+			from = of[i-1].Name
+		}
+		taken[s.Name] = taken[from] && (s.Late == "" || s.Late == steps.LateSay || taken[s.Late])
+	}
+	var left []steps.Step
+	for _, s := range of {
+		if taken[s.Name] {
+			left = append(left, r.adapted(s, stage))
+		}
+	}
+	return left
+}
+
+// gates are those of a measure step that are taken again: of what is made anew, and
+// of the work on it.
+func (r *rebuild) gates(s steps.Step, works bool) []string {
+	return slices.DeleteFunc(slices.Clone(s.Gates), func(name string) bool {
+		g, ok := r.Sheet.Gate(name)
+		if !ok {
+			return false // said as a cause
+		}
+		absent := func(z string) bool { return r.There != nil && !r.There(z) && !slices.Contains(r.retires, z) }
+		return slices.ContainsFunc(g.Of, absent) || !g.DependsOn(r.redo...) && !(g.Work && works)
+	})
+}
+
+// adapted is a step of the build as it stands in the rebuild: the airframe is known,
+// and of what it makes only what was thrown away is made.
+func (r *rebuild) adapted(s steps.Step, stage steps.Stage) steps.Step {
+	r.lacks(r.Build, s)
+	s.Shared, s.Was, s.Where = false, "", steps.Where{}
+	s.Makes = slices.DeleteFunc(slices.Clone(s.Makes), func(m steps.Made) bool { return !slices.Contains(r.retires, m.Zone) })
+	own := slices.ContainsFunc(r.retires, func(z string) bool { return r.stage(z) == stage.Name })
+	beyond := slices.ContainsFunc(s.Disturbs, func(z string) bool { return !slices.Contains(r.retires, z) })
+	if s.Do != "" && !s.Kind.Traits().Passes && !s.Kind.Traits().Measures && (beyond || len(s.Disturbs) == 0) && !own {
+		only := fmt.Sprintf("Only what belongs to %s.\n\n", r.newParts())
+		s.Do = only + s.Do
+		if s.Short != "" {
+			s.Short = only + s.Short
+		}
+	}
+	return s
+}
+
+// newParts are the new parts in words: the new wing.
+func (r *rebuild) newParts() string {
+	var lost []string
+	for _, z := range r.retires { // without what only goes with another
+		if !slices.ContainsFunc(r.retires, func(base string) bool { return z != base && slices.Contains(r.with(base), z) }) {
+			lost = append(lost, z)
+		}
+	}
+	return "the new " + strings.Join(lost, " and ")
+}
+
+// join puts the procedure together: the part is taken off and its seams are parted,
+// the steps of the build follow, and it is checked as the procedure for taking off
+// says.
+func (r *rebuild) join(taken []steps.Stage) *steps.Procedure {
+	out := &steps.Procedure{Name: "rebuild", Kind: steps.Repair, Revision: 1, Title: "Build " + r.newParts()}
+	var before []string
+	var last []steps.Stage
+	names := map[string]bool{} // of the steps of the procedure that takes it off
+	for _, stage := range r.Off.Stages {
+		stage.Steps = r.takenOff(stage.Steps)
+		for _, s := range stage.Steps {
+			names[s.Name] = true
+		}
+		if stage.Phase == steps.Recheck {
+			last = append(last, stage)
+			continue
+		}
+		out.Stages = append(out.Stages, stage)
+		before = append(before, stage.Name)
+	}
+	if len(taken) == 0 {
+		r.cause("no step of %s that is done works on %s", r.Build.Name, strings.Join(r.Zones, " or "))
+	}
+	called := map[string]string{}
+	for _, s := range (&steps.Procedure{Stages: taken}).Steps() {
+		called[s.Name] = numbered(s.Name, func(name string) bool { return names[name] })
+		names[called[s.Name]] = true
+	}
+	stages := map[string]string{}
+	for _, stage := range taken {
+		stages[stage.Name] = numbered(stage.Name, func(name string) bool {
+			_, there := out.Stage(name)
+			_, off := r.Off.Stage(name)
+			return there || off
+		})
+	}
+	for _, stage := range taken {
+		stage.Name = stages[stage.Name]
+		after := slices.Clone(before)
+		for _, a := range stage.After {
+			after = append(after, stages[a])
+		}
+		stage.After = after
+		stage.Steps = slices.Clone(stage.Steps)
+		for i := range stage.Steps {
+			s := &stage.Steps[i]
+			s.Name = called[s.Name]
+			if s.From != "" {
+				s.From = called[s.From]
+			}
+			if s.Reopens() {
+				s.Late = called[s.Late]
+			}
+		}
+		out.Stages = append(out.Stages, stage)
+	}
+	for _, stage := range last {
+		for _, s := range taken {
+			stage.After = append(slices.Clone(stage.After), stages[s.Name])
+		}
+		out.Stages = append(out.Stages, stage)
+	}
+	return out
+}
+
+// takenOff are steps of the procedure that takes the lost part off. Before it is
+// thrown away, each seam to what stays is parted, with the cautions and tools of that
+// step.
+func (r *rebuild) takenOff(of []steps.Step) []steps.Step {
+	var all []steps.Step
+	for _, s := range of {
+		if len(s.Retires) > 0 {
+			for _, seam := range Seams(r.Build) {
+				if part, ok := r.part(seam, s); ok {
+					all = append(all, part)
+				}
+			}
+			s.Retires = r.retires
+			s.Disturbs = slices.DeleteFunc(slices.Clone(s.Disturbs), func(z string) bool { return z == steps.Here })
+			s.Disturbs = append(s.Disturbs, r.retires...)
+		}
+		all = append(all, s)
+	}
+	return all
+}
+
+// part is the step that parts a seam between what is thrown away and what stays.
+func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
+	thrown := func(z string) bool { return slices.Contains(r.retires, z) }
+	var lost, stays []string
+	for _, z := range seam.Zones {
+		for _, other := range seam.Zones {
+			if thrown(z) && !thrown(other) && r.seated(z, other) {
+				lost, stays = append(lost, z), append(stays, other)
+			}
+		}
+	}
+	if len(lost) == 0 || !r.done(seam.Step.Name) {
+		return steps.Step{}, false
+	}
+	slices.Sort(lost)
+	slices.Sort(stays)
+	between := strings.Join(slices.Compact(lost), " and ") + " from " + strings.Join(slices.Compact(stays), " and ")
+	if seam.Step.Apart == "" {
+		r.cause("%s of %s does not say how its joint is parted (apart), to free %s", seam.Step.Name, r.Build.Name, between)
+	}
+	return steps.Step{
+		Name: "part-" + seam.Step.Joint, Title: "Part " + between, Kind: steps.Do, Do: seam.Step.Apart,
+		Why: "What stays is glued to the new part. What is torn out of it now has to be let in again.", Cautions: off.Cautions,
+		Hands: off.Hands, Tools: off.Tools, Needs: off.Needs, Disturbs: slices.Clone(seam.Zones),
+	}, true
+}
+
+// seated reports whether one of two zones was made beside the other, and is seated on
+// it.
+func (r *rebuild) seated(one, other string) bool { return seated(r.Build, r.made, one, other) }
+
+// handsOf is the attended time of the steps.
+func handsOf(of []steps.Step) time.Duration {
+	var sum time.Duration
+	for _, s := range of {
+		d, err := s.Hands.Duration()
+		if err == nil {
+			sum += d
+		}
+	}
+	return sum
+}

@@ -1,0 +1,72 @@
+package workflow
+
+import (
+	"slices"
+	"strings"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// retiring adds to the facts that complete a step that it throws a part away.
+func (s *State) retiring(job *Job, step steps.Step, done []journal.Facts) []journal.Facts {
+	completes := slices.ContainsFunc(done, func(f journal.Facts) bool { return f.Kind() == s.kinds[step.Kind].completed })
+	if len(step.Retires) == 0 || !completes {
+		return done
+	}
+	f := journal.PartRetired{Job: job.ID, Step: step.Name, Zones: step.Retires}
+	for _, d := range s.Damages {
+		if slices.Contains(job.Damages, d.Damage) && slices.Contains(step.Retires, d.Zone) {
+			f.Damages = append(f.Damages, d.Damage)
+		}
+	}
+	return append(done, f)
+}
+
+// retire takes the joints of what was thrown away out of what is known of the
+// airframe. The steps that made them stay done: the new part has steps of its own.
+func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
+	for _, z := range f.Zones {
+		s.lost[z] = retirement{e.Position, f.Job}
+	}
+	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
+		for name, parts := range job.joints {
+			held := job.Procedure.HeldBy(name)
+			for i, j := range parts {
+				lost := func(z string) bool { return slices.Contains(f.Zones, z) }
+				switch {
+				case !slices.ContainsFunc(held, lost) && !slices.ContainsFunc(j.Zones, lost):
+				case j.Joined.IsZero(): // the coat went with it
+					parts[i] = job.fresh(name, j.part)
+				case !j.Joined.After(e.At):
+					j.gone = true
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func retireDisturbs(f journal.Facts) (by string, zones []string) {
+	zones = f.(journal.PartRetired).Zones
+	return "the " + strings.Join(zones, " and ") + " being thrown away", zones
+}
+
+// RetiredBy returns what the step that the entry completes threw away; false:
+// nothing.
+func (s *State) RetiredBy(completing int64) (journal.PartRetired, bool) {
+	if completing+1 >= s.Size() {
+		return journal.PartRetired{}, false
+	}
+	f, ok := s.Entries[completing+1].Facts.(journal.PartRetired)
+	work, done := journal.WorkOf(s.Entries[completing].Facts)
+	return f, ok && done && f.Job == work.Job && f.Step == work.Step
+}
+
+// whatRetired is the entry that completes the step which threw the part away.
+func whatRetired(s *State, e journal.Entry) []int64 {
+	if _, ok := s.RetiredBy(e.Position - 1); ok {
+		return []int64{e.Position - 1}
+	}
+	return nil
+}

@@ -1,0 +1,81 @@
+package workflow
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// newWing throws the wing away, and makes a new one.
+func newWing() *steps.Procedure {
+	makes := []steps.Made{{Zone: "wing"}}
+	return &steps.Procedure{Name: "new-wing", Kind: steps.Repair, Stages: []steps.Stage{{Name: "new", Steps: []steps.Step{
+		{Name: "scrap", Kind: steps.Hold, Confirm: []string{"It is marked as scrap"}, Disturbs: []string{"wing"}, Retires: []string{"wing"}},
+		{Name: "coat-new", Kind: steps.Coat, Joint: "roots", Adhesives: []string{"contact"}, Makes: makes},
+		{Name: "join-new", Kind: steps.Join, Joint: "roots", Load: true, Disturbs: []string{"wing"}, Makes: makes},
+	}}}}
+}
+
+// joined are the joints that the proof names, by their jobs.
+func (b *bench) joined() string {
+	var all []string
+	for _, j := range b.state.joints() {
+		all = append(all, j.Job+"/"+j.Name)
+	}
+	return strings.Join(all, " ")
+}
+
+// A part that is thrown away leaves neither joint nor reading in a proof. All of it
+// comes back with the step.
+func TestAPartIsThrownAway(t *testing.T) {
+	b := building(t)
+	b.done("coat-left", "coat-right")
+	b.after(15 * time.Minute)
+	b.done("join-roots", "propeller-off")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.done("cut-pod")
+	b.after(time.Hour)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	b.done("sand-pod")
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	b.done("coat-saddle")
+	const before = "plover-build/roots plover-build/saddle"
+	if b.joined() != before || b.gate("slot").Standing != Current {
+		t.Fatalf("at first %s, slot %s", b.joined(), b.gate("slot").Standing)
+	}
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Total}}})
+	b.must(Start{Procedure: newWing(), Digest: newWingSum, Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
+	b.must(Clear{Step: "scrap", Answers: []bool{true}})
+	thrown := b.state.Size() - 1
+	f, ok := b.state.Entries[thrown].Facts.(journal.PartRetired)
+	if !ok || f.Step != "scrap" || !slices.Equal(f.Zones, []string{"wing"}) || !slices.Equal(f.Damages, []string{"D1"}) {
+		t.Fatalf("it is recorded as %+v", b.state.Entries[thrown].Facts)
+	}
+	if b.joined() != "" || b.step("coat-saddle").Progress == Done || b.step("join-roots").Progress != Done {
+		t.Errorf("of the old wing %q are left; coat %s, join %s", b.joined(), b.step("coat-saddle").Progress, b.step("join-roots").Progress)
+	}
+	if g := b.gate("slot"); g.Standing != StaleGate || !strings.Contains(g.Reason.Text, "the wing being thrown away") {
+		t.Errorf("its slot is %s: %s", g.Standing, g.Reason.Text)
+	}
+	if b.zones() != "wing lost, pod there, tail there" {
+		t.Error(b.zones())
+	}
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	b.done("coat-new")
+	b.after(15 * time.Minute)
+	b.done("join-new")
+	if b.joined() != "new-wing/roots" || b.zones() != "wing there, pod there, tail there" {
+		t.Errorf("made anew: %s; %s", b.joined(), b.zones())
+	}
+	b.must(Undo{Position: thrown, Reason: "the other airframe"})
+	if live := b.state.Live(thrown - 1); live || b.joined() != before || b.zones() != "wing there, pod there, tail there" {
+		t.Errorf("taken back: %s; %s; the step stands: %v", b.joined(), b.zones(), live)
+	}
+	if g := b.gate("slot"); g.Standing != StaleGate {
+		t.Errorf("hands were on it, and its slot is %s", g.Standing)
+	}
+}
