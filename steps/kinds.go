@@ -32,6 +32,9 @@ type Traits struct {
 // Glues reports whether the step is part of making a joint.
 func (t Traits) Glues() bool { return t.Coats || t.Joins }
 
+// Plain reports whether somebody says that the step is done, and nothing else is asked.
+func (t Traits) Plain() bool { return t.Attended && !t.Glues() && !t.Measures && !t.Confirms }
+
 // Kinds are all the kinds of step.
 func Kinds() [9]Traits {
 	return [...]Traits{

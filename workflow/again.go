@@ -18,11 +18,8 @@ func (s *State) DidBefore(by string, step steps.Step) bool {
 		if !s.Live(e.Position) {
 			continue
 		}
-		switch f := e.Facts.(type) {
-		case journal.JobOpened:
-			procedures[f.Job] = s.docs.Procedures[f.Procedure]
-		case journal.JobMoved:
-			procedures[f.Job] = s.docs.Procedures[f.Procedure]
+		if job := journal.JobOf(e.Facts); job != "" {
+			procedures[job] = s.docs.Procedures[journal.NamesOf(e.Facts).Procedure]
 		}
 		work, ok := journal.WorkOf(e.Facts)
 		if !ok || e.By != by || procedures[work.Job] == nil {

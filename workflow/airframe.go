@@ -99,7 +99,7 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
 	}
 	for _, j := range open {
-		if j.Procedure.Name == p.Name && j.Zone == r.Zone {
+		if j.Procedure.Name == p.Name && j.Zone == r.Zone && len(r.Damages) == 0 {
 			return nil, refuse(p.Name, ByState, "it is already open as job "+j.ID, s.remedy(Remedy{Kind: ToSeeNext}))
 		}
 	}

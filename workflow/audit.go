@@ -66,12 +66,10 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 	var all []AuditedReading
 	sheet := s.docs.Sheets[s.Airframe.Sheet]
 	for _, e := range s.Entries {
-		switch f := e.Facts.(type) {
-		case journal.JobOpened:
-			sheet = s.docs.Sheets[f.Sheet]
-		case journal.JobMoved:
-			sheet = s.docs.Sheets[f.Sheet]
-		case journal.ReadingTaken:
+		if digest := journal.NamesOf(e.Facts).Sheet; digest != "" {
+			sheet = s.docs.Sheets[digest]
+		}
+		if f, ok := e.Facts.(journal.ReadingTaken); ok {
 			all = append(all, s.audited(e, f, sheet))
 		}
 	}

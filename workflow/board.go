@@ -73,7 +73,7 @@ func (s *State) Open(j *Job, at time.Time) bool {
 func (s *State) OpenJobs(at time.Time) []*Job {
 	var open []*Job
 	for _, j := range s.Jobs {
-		if s.Open(j, at) {
+		if s.Retired == nil && s.Open(j, at) {
 			open = append(open, j)
 		}
 	}
@@ -86,20 +86,25 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 	for _, stage := range j.Procedure.Stages {
 		complete[stage.Name] = s.head(j, stage, at) == len(stage.Steps)
 	}
+	blocked := s.blockedFor(j)
 	reports := make([]StepReport, 0, len(j.done)+16)
 	for _, stage := range j.Procedure.Stages {
 		head := s.head(j, stage, at)
 		before := Reason{Because: ByOrder}
+		over := passing{zones: blocked}
 		for i, step := range stage.Steps {
 			r := StepReport{Job: j.ID, Stage: stage.Name, Step: step}
 			switch {
 			case s.met(j, stage, i, at):
 				r.Progress, r.At = Done, j.done[step.Name].at
-			case i > head:
+			case i > head && !over.may(j, step):
+				over.ended = true
 				r.Progress = Later
 				r.Reasons = []Reason{before}
 			default:
-				r.Reasons = append(s.unfinished(j, stage, complete), s.forbids(j, stage, i, at)...)
+				blocks := s.blocks(blocked, j, step, at)
+				r.Reasons = slices.Concat(s.unfinished(j, stage, complete), blocks, s.forbids(j, stage, i, at))
+				over.over(j, step, len(blocks) > 0)
 				r.Progress = Waiting
 				if len(r.Reasons) == 0 {
 					r.Progress = Ready
@@ -109,7 +114,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				explain(s, &r, j, at)
 			}
 			r.timed(j, stage, i, at)
-			if i == head {
+			if r.Progress == Ready || r.Progress == Waiting {
 				before.Text = step.Name + " comes before it"
 				if r.Reopened != "" {
 					before.Text += "; " + r.Reopened
@@ -244,7 +249,7 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		})
 		return begins, ok
 	}
-	begins := j.Opened
+	begins := j.since(stage.Steps[i].Name).at
 	for _, name := range j.Procedure.Before(stage.Name) {
 		before, _ := j.Procedure.Stage(name)
 		if s.head(j, before, at) < len(before.Steps) {
@@ -371,7 +376,7 @@ func (s *State) readFrom(j *Job, step steps.Step, at time.Time) moment {
 
 // doneBefore is the last act, by entry and by time, of what comes before a step.
 func (s *State) doneBefore(j *Job, step steps.Step) moment {
-	last := moment{j.Position, j.Opened, "since job " + j.ID + " was opened"}
+	last := j.since(step.Name)
 	j.before(step, func(stage steps.Stage, i int) {
 		before := stage.Steps[i]
 		m, ok := j.done[before.Name]

@@ -80,6 +80,26 @@ func TestBuiltOrTakenOver(t *testing.T) {
 		t.Error("it is built, with a step of the check taken back")
 	}
 
+	// What is retired is left alone: only its record goes on, until that is taken back.
+	b = released(t)
+	if err := b.try(Retire{Because: "lost"}); err == nil {
+		t.Error("it is retired for no reason")
+	}
+	b.must(startBuild(), Retire{Because: "sold", Note: "to a pupil"})
+	end := b.state.Size() - 1
+	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "retired: sold" || len(b.state.OpenJobs(b.now))+len(b.state.Timers(b.now)) > 0 {
+		t.Errorf("retired, it is %+v", f)
+	}
+	mustContain(t, b.refused(readings("square", "left=500mm", "right=501mm"), ByState), "retired: sold", "take-back")
+	b.refused(GiveRelease{}, ByState)
+	b.refused(Retire{Because: "scrapped"}, ByState)
+	b.must(Note{Text: "It flies in the next village."}, Undo{Position: end})
+	if f := b.state.Airworthiness(b.now); f.Why.Text == "retired: sold" || len(b.state.OpenJobs(b.now)) != 1 || b.state.Holds("propeller", b.now) != "" {
+		t.Errorf("back again it is %+v", f)
+	}
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "puffed", Zone: "pod", Severity: steps.Total}}})
+	mustContain(t, b.refused(Retire{Because: "scrapped"}, ByHold), "in quarantine")
+
 	// A build that is complete needs no check, and nothing is missing.
 	b = released(t)
 	mustContain(t, line(), "it was built: job plover-build is complete")

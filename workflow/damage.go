@@ -169,7 +169,7 @@ func (s *State) Damage(name string) (*Damage, error) {
 // time, and which job repairs it; "": none.
 func (s *State) Repaired(d *Damage, at time.Time) (repaired bool, by string) {
 	for _, j := range s.Jobs {
-		if j.Position > d.Position && slices.Contains(j.Damages, d.Damage) {
+		if j.planned > d.Position && slices.Contains(j.Damages, d.Damage) {
 			by = j.ID
 			if !s.Open(j, at) {
 				return true, by

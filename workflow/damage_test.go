@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -13,20 +14,28 @@ import (
 )
 
 // Taking a damage back takes along what rested on it, so that the journal can
-// always be replayed.
+// always be replayed. It asks why, and leaves a look-over that nothing takes away.
 func TestUndoneDamageTakesItsQuarantineAlong(t *testing.T) {
 	b := building(t)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Total}}})
 	found := b.state.Size() - 1
 	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{false}}, ByHold)
 	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
-	b.must(Undo{Position: found, Reason: "another airframe"})
-	if len(b.state.Damages) != 0 || b.state.Live(found+1) {
-		t.Errorf("left are %d damages; the clearing is live: %v", len(b.state.Damages), b.state.Live(found+1))
+	if err := b.try(Undo{Position: found, Reason: " "}); !errors.Is(err, ErrBadRequest) || !strings.Contains(err.Error(), "say why") {
+		t.Errorf("without a reason: %v", err)
 	}
+	b.must(Undo{Position: found, Reason: "another airframe"})
+	if len(b.state.Damages) != 1 || b.state.Live(found+1) {
+		t.Fatalf("left are %d damages; the clearing is live: %v", len(b.state.Damages), b.state.Live(found+1))
+	}
+	if d := b.state.Damages[0]; d.Damage != "D2" || d.For != "D1" || d.Zone != "pod" || d.Severity != steps.Cosmetic || d.Note != "D1 was taken back: another airframe" {
+		t.Errorf("it leaves %+v", d.DamageFound)
+	}
+	mustContain(t, b.refused(Undo{Position: b.state.Size() - 1, Reason: "again"}, ByState), "it is the look-over that D1 left", "repair")
+	mustContain(t, fmt.Sprint(b.state.Proof(b.now, nil).Reasons()), "damage D2 (dented, pod) is not repaired")
 	// The name is never given twice.
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Slight}}})
-	if d := b.state.Damages[0]; d.Damage != "D2" {
+	if d := b.state.Damages[1]; d.Damage != "D3" {
 		t.Errorf("the next damage is %s", d.Damage)
 	}
 }

@@ -38,6 +38,9 @@ func (s *State) Decide(r Request, c Circumstances) ([]journal.Entry, error) {
 	if _, first := r.(Register); !first && s.Sheet == nil {
 		return nil, bad("the journal does not begin with an airframe")
 	}
+	if err := s.closedTo(r); err != nil {
+		return nil, err
+	}
 	facts, err := r.decide(s, c)
 	if err != nil {
 		return nil, dated(err, c)

@@ -29,7 +29,7 @@ type effect struct {
 	carries func(*State, journal.Entry) []int64
 	// final says why it can't be taken back; nil: it can. It may depend on the
 	// state.
-	final func(*State, journal.Facts) *Reason
+	final func(*State, journal.Entry) *Reason
 }
 
 // effects has a row for every kind of entry.
@@ -40,6 +40,7 @@ func effects() map[string]effect {
 		journal.Registered{}.Kind():        {fold: with((*State).register), carries: nothing, final: always("a registration cannot be taken back", ToChooseMark)},
 		journal.JobOpened{}.Kind():         {fold: with((*State).open), carries: aboutJob, final: begun},
 		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: movedTogether},
+		journal.JobAmended{}.Kind():        {fold: with((*State).amend), carries: amendments, final: broughtDone},
 		journal.StepDone{}.Kind():          work,
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,
@@ -55,11 +56,12 @@ func effects() map[string]effect {
 		journal.BenchRead{}.Kind():         {fold: with((*State).readBench), carries: nothing},
 		journal.ConditionSet{}.Kind():      {fold: with((*State).setCondition), sets: conditionSets, carries: nothing},
 		journal.UseCleared{}.Kind():        {fold: (*State).clearUse, sets: useSets, carries: nothing},
-		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs, marks: damageMarks, ends: true, carries: clearing},
+		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs, marks: damageMarks, ends: true, carries: clearing, final: leftByUndo},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
 		journal.PartRetired{}.Kind():       {fold: with((*State).retire), disturbs: retireDisturbs, carries: whatRetired},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: nothing},
 		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true, carries: nothing},
+		journal.Retired{}.Kind():           {fold: with((*State).end), ends: true, carries: nothing},
 		journal.Noted{}.Kind():             beside,
 		journal.PhotoKept{}.Kind():         beside,
 		journal.Sealed{}.Kind(): {fold: unchanged, aside: true, carries: nothing,

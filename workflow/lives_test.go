@@ -87,7 +87,7 @@ func (l *life) measuring(t *rapid.T) {
 	case 10:
 		l.tryAt(t, GiveRelease{}, at)
 	case 11, 12:
-		l.try(t, Undo{Position: l.state.Size() - int64(rapid.IntRange(1, 12).Draw(t, "back"))})
+		l.try(t, Undo{Position: l.state.Size() - int64(rapid.IntRange(1, 12).Draw(t, "back")), Reason: "a mistake"})
 	case 13:
 		sum := rapid.SampledFrom([]string{sheetSum, strictSum}).Draw(t, "sheet")
 		l.try(t, Start{Procedure: repairWork(), Digest: repairSum, Sheet: papers().Sheets[sum], SheetDigest: sum, Zone: "wing"})
@@ -153,7 +153,7 @@ func (l *life) move(t *rapid.T) {
 		l.tryAt(t, Finish{Step: name, Touch: rapid.SampledFrom([]string{"", "", TouchDry, TouchWet}).Draw(t, "touch"), Witness: witness(t)}, at)
 		l.tryAt(t, l.spread(t, name, at), at)
 	case 6:
-		l.try(t, Undo{Position: int64(rapid.IntRange(0, int(l.state.Size())).Draw(t, "undo"))})
+		l.try(t, Undo{Position: int64(rapid.IntRange(0, int(l.state.Size())).Draw(t, "undo")), Reason: "a mistake"})
 	case 7:
 		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
 		gauge := rapid.SampledFrom([]string{"", "", "rule", "caliper"}).Draw(t, "with")
@@ -848,7 +848,7 @@ func (l *life) mayTrust(live []journal.Entry, e journal.Entry) bool {
 // clocked reports whether a clock goes by the entry.
 func clocked(e journal.Entry) bool {
 	switch e.Facts.(type) {
-	case journal.Registered, journal.JobMoved, journal.Witnessed, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged:
+	case journal.Registered, journal.JobMoved, journal.Witnessed, journal.Noted, journal.Undone, journal.PhotoKept, journal.Sealed, journal.DamageFound, journal.QuarantineCleared, journal.EquipmentChanged, journal.FlightLogged, journal.Retired:
 		return false
 	}
 	return true

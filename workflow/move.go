@@ -116,7 +116,7 @@ func (j *Job) methodOf(step steps.Step) (by, method string) {
 // movedTogether returns the entries of the jobs that moved to a sheet in one act:
 // none of them stays on it alone.
 func movedTogether(s *State, e journal.Entry) []int64 {
-	var positions []int64
+	positions := amendments(s, e)
 	sheet := e.Facts.(journal.JobMoved).Sheet
 	for _, step := range []int64{-1, 1} {
 		for p := e.Position + step; p >= 0 && p < s.Size(); p += step {

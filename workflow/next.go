@@ -22,6 +22,9 @@ type Suggestion struct {
 	Waiting []StepReport // the first open steps of the other stages, soonest first
 	Until   time.Time    // when the first of them opens by itself; zero: never
 	Over    bool         // every job is complete
+	// Damaged is the damage that no job repairs, while jobs are open: its repair comes
+	// first.
+	Damaged []Reason
 	// Due is what must be done before the airframe may fly, once every job is
 	// complete, and last its release.
 	Due []Reason
@@ -29,8 +32,8 @@ type Suggestion struct {
 
 // Next suggests what to do at the time: an open joint before anything else,
 // then the rework of what was just found out of tolerance, then work that fits
-// in before a joint must be joined, in the stage last worked on, in the order
-// written.
+// in before a joint must be joined; of that first what looks over a damaged airframe,
+// then its repair; then in the stage last worked on, in the order written.
 func (s *State) Next(now time.Time) Suggestion {
 	var ready, waiting []StepReport
 	jobs := s.OpenJobs(now)
@@ -45,22 +48,29 @@ func (s *State) Next(now time.Time) Suggestion {
 		}
 	}
 	out := Suggestion{Over: len(jobs) == 0}
-	if out.Over {
+	if out.Over && s.Retired == nil {
 		out.Due = s.dueToFly(now)
+	} else {
+		for _, d := range s.Unplanned(now) {
+			out.Damaged = append(out.Damaged, *s.unrepaired(d, now))
+		}
 	}
 	slices.SortStableFunc(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
 	due, what := s.due(now)
 	stage := s.lastStage()
+	turn := s.turns(jobs, now)
 	rank := func(r StepReport) int {
 		switch {
 		case !r.Closes.IsZero(): // an open joint
 			return 0
 		case !fits(r.Step, now, due):
-			return 3
+			return 5
+		case turn[r.Job] > 0:
+			return turn[r.Job]
 		case r.Stage == stage:
-			return 1
+			return 3
 		}
-		return 2
+		return 4
 	}
 	slices.SortStableFunc(ready, func(a, b StepReport) int {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes))
@@ -86,6 +96,24 @@ func (s *State) Next(now time.Time) Suggestion {
 		}
 	}
 	return out
+}
+
+// turns are the open jobs that come before others while damage is open: 1 what looks
+// the airframe over, 2 the repair.
+func (s *State) turns(jobs []*Job, now time.Time) map[string]int {
+	if len(s.OpenDamages(now)) == 0 {
+		return nil
+	}
+	turns := map[string]int{}
+	for _, j := range jobs {
+		switch {
+		case len(j.Damages) > 0:
+			turns[j.ID] = 2
+		case j.Procedure.Kind == steps.Check:
+			turns[j.ID] = 1
+		}
+	}
+	return turns
 }
 
 // because says why a step is suggested before others, and by when the joint that
@@ -214,7 +242,9 @@ func atHand(r StepReport) bool {
 // resolvable reports whether a person at the bench can remove everything that
 // holds the step back.
 func resolvable(r StepReport) bool {
-	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.IsZero() || reason.Because == ByClock })
+	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool {
+		return reason.Remedy.IsZero() || reason.Because == ByClock || reason.Because == ByDamage
+	})
 }
 
 // compareTimes orders times, the zero ones last.
@@ -248,6 +278,9 @@ type Timer struct {
 
 // Timers returns the running clocks at the time, the next moment first.
 func (s *State) Timers(now time.Time) []Timer {
+	if s.Retired != nil {
+		return nil
+	}
 	var timers []Timer
 	for _, j := range s.joints() {
 		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}

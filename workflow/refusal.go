@@ -46,6 +46,7 @@ const (
 	ByCondition Because = "condition" // a condition that is not met
 	ByClimate   Because = "climate"   // temperature or humidity: unknown or unfit
 	ByClock     Because = "clock"     // the clock and the journal disagree
+	ByDamage    Because = "damage"    // open damage of what it works on
 	ByState     Because = "state"     // the airframe or job is not in a state for it
 )
 

@@ -301,6 +301,10 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		return Airworthiness{Why: Cause{Text: "never released"}}
 	}
 	f := Airworthiness{Ever: true}
+	if s.Retired != nil {
+		f.Why = s.Retired.Says()
+		return f
+	}
 	if open := s.OpenDamages(at); len(open) > 0 {
 		f.Why.Text = fmt.Sprintf("damage %s: %s, %s", open[0].Damage, open[0].Finding, open[0].Zone)
 		if len(open) > 1 {

@@ -31,6 +31,7 @@ const (
 	ToCheckGauge    RemedyKind = "check-gauge"         // Gauge, Value: the size of the reference; Gate: what to measure then
 	ToRework        RemedyKind = "rework"              // Gate
 	ToTakeBack      RemedyKind = "take-back"           // Entry: take it back if it was a mistake
+	ToGiveReason    RemedyKind = "give-reason"         // why it is taken back
 	ToSetClock      RemedyKind = "set-clock"           // Entry: set the clock, or take the entry back
 	ToClear         RemedyKind = "clear"               // Name: a hold or a damage in quarantine
 	ToRecordRemoved RemedyKind = "record-removed"      // Name: an item of equipment

@@ -19,6 +19,8 @@ type RepairPlan struct {
 	For       map[string][]string // the damages that each step is there for
 	Stale     []WillBeStale       // the gates that its job asks for
 	Else      []WillBeStale       // those that are stale now, and that it does not ask for
+	// Amends is what it changes of the open repair; nil: it is a job of its own.
+	Amends *Amend
 }
 
 // WillBeStale is a gate that is stale now or that the repair makes stale, with
@@ -29,13 +31,33 @@ type WillBeStale struct {
 }
 
 // PlanRepair plans the repair of every damage without a repair job, or of those
-// that are named.
+// that are named. A repair that is open is amended: the plan is for its damages too.
 func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time, only ...string) (RepairPlan, error) {
-	var plan RepairPlan
-	for _, d := range s.Unplanned(at) {
-		if len(only) > 0 && !slices.Contains(only, d.Damage) {
-			continue
+	found := slices.DeleteFunc(s.Unplanned(at), func(d *Damage) bool { return len(only) > 0 && !slices.Contains(only, d.Damage) })
+	plan, err := s.amended(triage, find, found, at)
+	if err != nil {
+		return RepairPlan{}, err
+	}
+	if plan.Amends == nil {
+		if len(found) == 0 {
+			why, do := "every damage already has a repair job", ToSeeNext
+			if len(s.OpenDamages(at)) == 0 {
+				why, do = "no damage is open", ToReportDamage
+			}
+			return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
 		}
+		if plan, err = s.plan(triage, find, found); err != nil {
+			return RepairPlan{}, err
+		}
+	}
+	plan.Stale, plan.Else = s.staleSoon(plan, at)
+	return plan, nil
+}
+
+// plan is the plan for the damages.
+func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Procedure, error), damages []*Damage) (RepairPlan, error) {
+	var plan RepairPlan
+	for _, d := range damages {
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
@@ -53,16 +75,8 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 		}
 		plan.Answers = append(plan.Answers, answer)
 	}
-	if len(plan.Answers) == 0 {
-		why, do := "every damage already has a repair job", ToSeeNext
-		if len(s.OpenDamages(at)) == 0 {
-			why, do = "no damage is open", ToReportDamage
-		}
-		return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
-	}
 	composed := repair.Compose(plan.Answers, s.toRepair())
 	plan.Procedure, plan.For = composed.Procedure, composed.For
-	plan.Stale, plan.Else = s.staleSoon(plan, at)
 	return plan, nil
 }
 

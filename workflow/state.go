@@ -35,6 +35,7 @@ type State struct {
 	Release     *LastRelease // the last release, whether or not it still stands
 	Damages     []*Damage
 	Flights     []Flight
+	Retired     *End // nil: it is in use
 
 	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
 	entered   *Climate          // the reading entered last
@@ -101,6 +102,8 @@ type Job struct {
 	methods  map[string]string     // that were chosen, by the step that asks
 	answered map[string]bool       // choose steps that were done when the job was over
 	done     map[string]completion // by step name
+	planned  int64                 // where the job was opened, or its plan amended
+	brought  map[string]moment     // by step: the last amendment that brought it or opened it again
 	called   map[string]string     // what steps are called now, by what they were called before a move
 	joints   map[string][]*Joint   // by name: its parts
 }
@@ -231,7 +234,7 @@ func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	job := &Job{
 		ID: f.Job, Procedure: procedure, written: procedure, Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
-		Opened: e.At, Position: e.Position, done: map[string]completion{}, joints: map[string][]*Joint{}, methods: map[string]string{},
+		Opened: e.At, Position: e.Position, planned: e.Position, done: map[string]completion{}, joints: map[string][]*Joint{}, methods: map[string]string{},
 	}
 	s.Jobs = append(s.Jobs, job)
 	s.reselect(e, job)

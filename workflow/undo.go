@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -22,9 +23,9 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if by, gone := s.undone[r.Position]; gone {
 		return nil, refuse(what, ByState, fmt.Sprintf("entry %d already took it back", by), Remedy{})
 	}
-	facts := s.Entries[r.Position].Facts
-	if final := s.effects[facts.Kind()].final; final != nil {
-		if reason := final(s, facts); reason != nil {
+	e := s.Entries[r.Position]
+	if final := s.effects[e.Facts.Kind()].final; final != nil {
+		if reason := final(s, e); reason != nil {
 			return nil, &Refusal{What: what, Reasons: []Reason{*reason}}
 		}
 	}
@@ -36,6 +37,12 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	slices.Sort(positions)
 	undone := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
+	if f, ok := e.Facts.(journal.DamageFound); ok {
+		if strings.TrimSpace(r.Reason) == "" {
+			return nil, &BadRequestError{Text: "say why the damage is taken back", Remedy: Remedy{Kind: ToGiveReason}}
+		}
+		undone = append(undone, s.lookOver(f, strings.TrimSpace(r.Reason)))
+	}
 	// A journal that can no longer be replayed could never be corrected.
 	if _, err := s.then(undone, c); err != nil {
 		return nil, refuse(what, ByState, fmt.Sprintf("later entries depend on it (%v)", err), Remedy{Kind: ToTakeBackFirst})
@@ -43,16 +50,33 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return undone, nil
 }
 
+// lookOver is what damage that is taken back leaves: somebody looks at the place
+// before the next release, since somebody saw something there.
+func (s *State) lookOver(f journal.DamageFound, reason string) journal.DamageFound {
+	return journal.DamageFound{Damage: fmt.Sprintf("D%d", s.damagesEver()+1), Finding: f.Finding, Zone: f.Zone, Severity: steps.Cosmetic, Place: f.Place, Thing: f.Thing,
+		As: f.As, Tables: f.Tables, For: f.Damage, Note: fmt.Sprintf("%s was taken back: %s", f.Damage, reason)}
+}
+
+// leftByUndo says that the look-over of damage that was taken back can't be taken
+// back itself.
+func leftByUndo(_ *State, e journal.Entry) *Reason {
+	d := e.Facts.(journal.DamageFound)
+	if d.For == "" {
+		return nil
+	}
+	return &Reason{Because: ByState, Text: fmt.Sprintf("it is the look-over that %s left when it was taken back, and is done, not taken back", d.For), Remedy: Remedy{Kind: ToPlanRepair}}
+}
+
 // always is the reason of what can never be taken back.
-func always(text string, remedy RemedyKind) func(*State, journal.Facts) *Reason {
-	return func(*State, journal.Facts) *Reason {
+func always(text string, remedy RemedyKind) func(*State, journal.Entry) *Reason {
+	return func(*State, journal.Entry) *Reason {
 		return &Reason{Because: ByState, Text: text, Remedy: Remedy{Kind: remedy}}
 	}
 }
 
 // begun says that a job of which steps are done can't be taken back.
-func begun(s *State, f journal.Facts) *Reason {
-	job := f.(journal.JobOpened).Job
+func begun(s *State, e journal.Entry) *Reason {
+	job := e.Facts.(journal.JobOpened).Job
 	if len(s.workIn(job)) == 0 {
 		return nil
 	}
@@ -169,8 +193,8 @@ func aboutJob(s *State, opened journal.Entry) []int64 {
 	var positions []int64
 	for _, e := range s.Entries {
 		touched, _ := e.Facts.(journal.TouchTested)
-		moved, _ := e.Facts.(journal.JobMoved)
-		if (touched.Job == job || moved.Job == job) && s.Live(e.Position) {
+		changed := e.Position > opened.Position && journal.JobOf(e.Facts) == job
+		if (touched.Job == job || changed) && s.Live(e.Position) {
 			positions = append(positions, e.Position)
 		}
 	}

@@ -267,7 +267,7 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 
 // lastBefore is when the last of the steps that this one depends on was done.
 func (s *State) lastBefore(job *Job, r StepReport) time.Time {
-	last := job.Opened
+	last := job.since(r.Step.Name).at
 	job.before(r.Step, func(stage steps.Stage, i int) {
 		if m, ok := job.done[stage.Steps[i].Name]; ok && m.at.After(last) {
 			last = m.at

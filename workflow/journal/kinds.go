@@ -36,6 +36,7 @@ func Kinds() []Kind {
 		kind[Registered](1, !clocked),
 		kind[JobOpened](1, clocked),
 		kind[JobMoved](1, !clocked),
+		kind[JobAmended](1, clocked),
 		kind[StepDone](1, clocked),
 		kind[Coated](1, clocked),
 		kind[Joined](1, clocked),
@@ -60,6 +61,7 @@ func Kinds() []Kind {
 		kind[Released](1, clocked),
 		kind[Chosen](1, clocked),
 		kind[Sealed](1, !clocked),
+		kind[Retired](1, !clocked),
 	}
 }
 
@@ -142,8 +144,23 @@ func NamesOf(f Facts) Names {
 func (f Registered) names() Names { return Names{Sheet: f.Sheet} }
 func (f JobOpened) names() Names  { return Names{Sheet: f.Sheet, Procedure: f.Procedure} }
 func (f JobMoved) names() Names   { return Names{Sheet: f.Sheet, Procedure: f.Procedure} }
+func (f JobAmended) names() Names { return Names{Sheet: f.Sheet, Procedure: f.Procedure} }
 func (f Sealed) names() Names     { return Names{Document: f.Note} }
 func (f PhotoKept) names() Names  { return Names{Photo: f.Photo} }
+
+// JobOf returns the job that goes by the documents that an entry names, from there
+// on; "": it is about none.
+func JobOf(f Facts) string {
+	switch f := f.(type) {
+	case JobOpened:
+		return f.Job
+	case JobMoved:
+		return f.Job
+	case JobAmended:
+		return f.Job
+	}
+	return ""
+}
 
 // Digests returns the digests of the documents that a replay of the entries
 // needs: those of design sheets and those of procedures.
@@ -193,6 +210,18 @@ type JobMoved struct {
 
 func (JobMoved) Kind() string { return "JobMoved" }
 
+// JobAmended: an open repair goes on by another plan, because more damage was found or
+// some was taken back.
+type JobAmended struct {
+	Job       string   `json:"job"`
+	Procedure string   `json:"procedure"`         // digest
+	Sheet     string   `json:"sheet"`             // digest
+	Damages   []string `json:"damages"`           // all that it repairs from here on
+	Reopens   []string `json:"reopens,omitempty"` // the steps that were done and must be done again
+}
+
+func (JobAmended) Kind() string { return "JobAmended" }
+
 // DamageFound: something was seen after a crash, or found at work.
 type DamageFound struct {
 	Damage   string `json:"damage"` // its name on this airframe: D1
@@ -203,7 +232,9 @@ type DamageFound struct {
 	Cause    string `json:"cause,omitempty"` // what did it
 	// Thing is the equipment that was damaged, by its name; "": nobody said.
 	Thing string `json:"thing,omitempty"`
-	Note  string `json:"note,omitempty"`
+	// For is the damage that was taken back and leaves this look-over; "": it was found.
+	For  string `json:"for,omitempty"`
+	Note string `json:"note,omitempty"`
 	// As is the finding that words of one's own were taken for, and Words are those
 	// that were typed where they were found to mean the finding.
 	As    string `json:"as,omitempty"`
@@ -482,6 +513,14 @@ type Undone struct {
 }
 
 func (Undone) Kind() string { return "Undone" }
+
+// Retired: the airframe was sold, scrapped, or put away. Its record stays.
+type Retired struct {
+	Because string `json:"because"`
+	Note    string `json:"note,omitempty"`
+}
+
+func (Retired) Kind() string { return "Retired" }
 
 // Released: a person released the airframe to fly.
 type Released struct {

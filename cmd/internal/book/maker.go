@@ -95,6 +95,8 @@ func (m *maker) book() (*book, error) {
 	switch b.Airframe.Flight {
 	case page.Released:
 		b.Condition = "RELEASED"
+	case page.Retired:
+		b.Condition = "RETIRED"
 	case page.Grounded:
 		b.Condition = "GROUNDED"
 	}

@@ -3,6 +3,7 @@ package cli
 import (
 	"cmp"
 	"context"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -15,11 +16,11 @@ import (
 func (a *app) airframeCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "airframe",
-		Short: "Register, list and show airframes",
+		Short: "Register, list, show and retire airframes",
 		Args:  arguments(0, 0),
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
-	cmd.AddCommand(a.airframeAddCommand(), a.airframeListCommand(), a.airframeShowCommand())
+	cmd.AddCommand(a.airframeAddCommand(), a.airframeListCommand(), a.airframeShowCommand(), a.airframeRetireCommand())
 	return cmd
 }
 
@@ -85,6 +86,37 @@ func (a *app) addAirframe(ctx context.Context, mark, design string, options []st
 	}
 	a.say("%s is registered as a %s. Next: fettle start %s %s", mark, state.Sheet.Title, mark, a.buildOf(state.Airframe.Design))
 	return nil
+}
+
+func (a *app) airframeRetireCommand() *cobra.Command {
+	var retire workflow.Retire
+	cmd := &cobra.Command{
+		Use:   "retire MARK --because sold|scrapped|kept",
+		Short: "Retire an airframe; its record stays",
+		Long: "Retire an airframe that was sold or scrapped, or is kept and no longer flown. It leaves the board\n" +
+			"and the clocks, and nothing more is done on it; its record stays. To take it back: fettle undo",
+		Example:           "  fettle airframe retire CW-02 --because sold --note \"to the school\"",
+		Args:              arguments(1, 1),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.Flags().StringVar(&retire.Because, "because", "", "`WHY`: "+strings.Join(workflow.RetiredBecause(), ", "))
+	cmd.Flags().StringVar(&retire.Note, "note", "", "a `NOTE`")
+	at := atFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if retire.Because == "" {
+			return usage("say why: --because %s", strings.Join(workflow.RetiredBecause(), ", --because "))
+		}
+		d, err := a.desk()
+		if err != nil {
+			return err
+		}
+		s, err := d.State(cmd.Context(), args[0])
+		if err != nil {
+			return err
+		}
+		return a.act(cmd.Context(), s, retire, *at)
+	}
+	return cmd
 }
 
 // buildOf names the procedure that builds a design, to go with "fettle start":

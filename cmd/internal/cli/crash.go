@@ -277,7 +277,7 @@ func (w *walk) ask(ctx context.Context, zones []string, zone string) (bool, erro
 	}
 	shown := w.showDamage(state, report.Triage, entries)
 	if unsaid {
-		w.say("You did not say how bad it is; it is recorded as %s. To correct it: fettle undo %s %d, then report it again", seen.Severity, w.mark, entries[0].Position)
+		w.say("You did not say how bad it is; it is recorded as %s. To correct it: fettle undo %s %d --reason …, then report it again", seen.Severity, w.mark, entries[0].Position)
 	}
 	return true, errors.Join(shown, left)
 }

@@ -371,7 +371,7 @@ func lives() map[string]func(*bench) {
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 		"glued": (*bench).glued, "witnessed": (*bench).witnessed,
-		"placed": (*bench).placed, "retired": (*bench).retired,
+		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired, "sold": (*bench).sold,
 	}
 }
 
@@ -482,6 +482,22 @@ func (b *bench) repairing() {
 	})
 }
 
+// amended is an open repair with a second crash in it, and a third of which the
+// amendment was taken back.
+func (b *bench) amended() {
+	b.build("RD-02", "reed")
+	b.crash([3]string{"wing", "cracked", "slight"})
+	b.repair()
+	b.carry(8, nil)
+	b.crash([3]string{"tail", "cracked", "slight"})
+	b.repair()
+	b.carry(3, nil)
+	b.crash([3]string{"nose", "cracked", "slight"})
+	b.repair()
+	b.undo(b.last(), "not yet")
+	b.carry(2, nil)
+}
+
 // quarantined has two batteries in quarantine, one of them off the airframe, and
 // the plan that takes it off is done.
 func (b *bench) quarantined() {
@@ -492,6 +508,18 @@ func (b *bench) quarantined() {
 	b.act(workflow.ChangeEquipment{Item: "battery-pack", Change: workflow.Removed})
 	b.pass(time.Hour)
 	b.crash([3]string{"battery", "battery-puffed", "serious"})
+}
+
+// sold is retired with a look-over open, which damage left that was taken back.
+func (b *bench) sold() {
+	b.finished("FN-14")
+	b.act(workflow.GiveRelease{})
+	b.pass(time.Hour)
+	b.crash([3]string{"wing", "cracked", "slight"})
+	b.undo(b.last(), "it was a shadow")
+	b.act(workflow.Note{Text: "Sold as it is."})
+	b.pass(time.Hour)
+	b.act(workflow.Retire{Because: "sold", Note: "to a pupil"})
 }
 
 // placed has damage of which the place and the cause are known.

@@ -16,11 +16,12 @@ func (a *app) repairCommand() *cobra.Command {
 		Short: "Plan the repair of all damage as one job",
 		Long: "Turn all damage that has no job yet into one plan: what the triage table answers and why,\n" +
 			"shared steps once, the structure before what is fitted to it, and at the end the gates that\n" +
-			"must be measured again. --start opens it as a job.",
+			"must be measured again. --start opens it as a job. Where a repair is open, it is amended: what is\n" +
+			"done stays done, as far as the new damage allows.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
-	cmd.Flags().BoolVar(&start, "start", false, "open the plan as a job")
+	cmd.Flags().BoolVar(&start, "start", false, "open the plan as a job, or amend the open repair by it")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		return a.repair(cmd.Context(), args, start, *at)
@@ -51,7 +52,7 @@ func (a *app) repair(ctx context.Context, args []string, start bool, at string) 
 		if err != nil {
 			return err
 		}
-		job = entries[len(entries)-1].Facts.(journal.JobOpened).Job
+		job = journal.JobOf(entries[len(entries)-1].Facts)
 		opened, err := state.Job(job)
 		if err != nil {
 			return err

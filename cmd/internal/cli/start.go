@@ -72,15 +72,14 @@ func (a *app) startOn(ctx context.Context, s *workflow.State, procedure, zone st
 	if a.json {
 		return a.showJSON(page.NewNext(state, a.time.Now()))
 	}
-	opened := entries[len(entries)-1].Facts.(journal.JobOpened)
-	job, err := state.Job(opened.Job)
+	job, err := state.Job(journal.JobOf(entries[len(entries)-1].Facts))
 	if err != nil {
 		return err
 	}
 	if err := a.sayInForce(s, state, job); err != nil {
 		return err
 	}
-	a.say("%s", page.OpenedLine(mark, opened.Job, job.Procedure.Steps()))
+	a.say("%s", page.OpenedLine(mark, job.ID, job.Procedure.Steps()))
 	if line := page.RepairLine(state, job, a.time.Now()); line != "" {
 		a.say("%s", line)
 	}

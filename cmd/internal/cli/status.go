@@ -15,12 +15,15 @@ func (a *app) statusCommand() *cobra.Command {
 		Short: "Show the board: where each airframe stands",
 		Long: "Show the board: where each airframe stands, what is drying, what may fly. A board of many\n" +
 			"airframes has one line for each. Those that need somebody come first: a coat that lapsed, a\n" +
-			"window that is open, damage.",
+			"window that is open, damage. Retired airframes are shown only if you name them.",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			now := a.time.Now()
 			tiles, unread := rows(cmd.Context(), a, args, func(s *workflow.State, of int) page.Tile {
+				if s.Retired != nil && len(args) == 0 {
+					return page.Tile{}
+				}
 				if a.json {
 					of = 0 // JSON has every airframe in full
 				}

@@ -16,7 +16,8 @@ func (a *app) undoCommand() *cobra.Command {
 		Use:   "undo [MARK] ENTRY",
 		Short: "Take an entry back, and what depended on it",
 		Long: "Take an entry back by its number. Nothing is deleted: a new entry names what is taken\n" +
-			"back, and the steps that depended on it are open again. To list the numbers:\n" +
+			"back, and the steps that depended on it are open again. Damage is taken back only with a\n" +
+			"reason, and leaves a look-over of the place. To list the numbers:\n" +
 			"fettle airframe show MARK --entries",
 		Example: "  fettle undo CW-01 14 --reason \"ticked the wrong step\"",
 		Args:    arguments(0, 2),

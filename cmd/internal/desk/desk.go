@@ -273,11 +273,23 @@ func (d *Desk) PlanRepair(s *workflow.State, only ...string) (workflow.RepairPla
 	}, d.Now(), only...)
 }
 
-// StartRepair opens a repair plan as one job, with its own document.
+// StartRepair opens a repair plan as one job, with its own document, or amends the
+// open repair by it.
 func (d *Desk) StartRepair(ctx context.Context, s *workflow.State, plan workflow.RepairPlan, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	doc, err := procedures.Kept(plan.Procedure)
 	if err != nil {
 		return nil, nil, fmt.Errorf("the composed plan can't be read: %w", err)
+	}
+	if plan.Amends != nil {
+		if faults := doc.Against(s.Sheet); len(faults) > 0 {
+			return nil, nil, faults
+		}
+		if err := d.keep(ctx, doc); err != nil {
+			return nil, nil, err
+		}
+		amend := *plan.Amends
+		amend.Procedure, amend.Digest = doc.Procedure, doc.Digest()
+		return d.Act(ctx, s, amend, at)
 	}
 	var damages []string
 	for _, m := range plan.Answers {

@@ -15,6 +15,7 @@ const (
 	NotReleased = "not released yet"
 	Released    = "released"
 	Grounded    = "grounded"
+	Retired     = "retired"
 )
 
 // An Airframe is one airframe as it stands.
@@ -85,6 +86,8 @@ func Brief(s *workflow.State, now time.Time) Airframe {
 	a.chosen(s)
 	flight := s.Airworthiness(now)
 	switch {
+	case s.Retired != nil:
+		a.Flight, a.Because = Retired, said(s.Retired.Says())
 	case flight.Released:
 		a.Flight, a.ReleasedAt, a.ReleasedBy = Released, s.Release.At, s.Release.By
 	case flight.Ever:
@@ -140,6 +143,8 @@ func (a Airframe) flightLine(c Clock) string {
 	switch a.Flight {
 	case Released:
 		return fmt.Sprintf("**RELEASED** to fly %s by %s", c.At(a.ReleasedAt), esc(a.ReleasedBy))
+	case Retired:
+		return fmt.Sprintf("**%s**", esc(Capital(a.Because)))
 	case Grounded:
 		return fmt.Sprintf("**GROUNDED**: %s", esc(a.Because))
 	}

@@ -29,7 +29,8 @@ const (
 	needsNothing             // it may fly
 )
 
-// A Tile is one airframe on a board: in full, or on a crowded board one line.
+// A Tile is one airframe on a board: in full, or on a crowded board one line. The
+// empty one is of an airframe that was retired, and is only counted.
 type Tile struct {
 	Airframe *Airframe
 
@@ -117,6 +118,7 @@ func compareTiles(a, b Tile) int {
 // A Board shows every airframe at a glance.
 type Board struct {
 	Airframes []Airframe `json:"airframes"`
+	Retired   int        `json:"retired,omitempty"` // left out
 	lines     []Tile
 }
 
@@ -124,9 +126,12 @@ type Board struct {
 func NewBoard(tiles []Tile) Board {
 	b := Board{Airframes: []Airframe{}}
 	for _, t := range tiles {
-		if t.Airframe != nil {
+		switch {
+		case t.Airframe != nil:
 			b.Airframes = append(b.Airframes, *t.Airframe)
-		} else {
+		case t.mark == "":
+			b.Retired++
+		default:
 			b.lines = append(b.lines, t)
 		}
 	}
@@ -138,7 +143,7 @@ func NewBoard(tiles []Tile) Board {
 func (b Board) Markdown(c Clock) string {
 	var l lines
 	l.add("# The bench, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
-	if len(b.Airframes)+len(b.lines) == 0 {
+	if len(b.Airframes)+len(b.lines)+b.Retired == 0 {
 		l.add("No airframe is registered yet. Begin with:\n")
 		l.add("%s", command("fettle airframe add CW-01 --design causeway"))
 	}
@@ -147,6 +152,9 @@ func (b Board) Markdown(c Clock) string {
 	}
 	for _, t := range b.lines {
 		l.item("**%s** · %s", esc(t.mark), t.line(c))
+	}
+	if b.Retired > 0 {
+		l.item("%d retired, not shown: `fettle airframe list`", b.Retired)
 	}
 	return l.String()
 }

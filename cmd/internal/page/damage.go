@@ -89,6 +89,15 @@ type Repair struct {
 	Stale   []StaleGate   `json:"measure_again"`
 	Else    []StaleGate   `json:"stale_otherwise,omitempty"` // that the repair does not ask for
 	Job     string        `json:"job,omitempty"`             // "": not started
+	Amends  *Amended      `json:"amends,omitempty"`          // the open repair in the place of whose plan it comes
+}
+
+// An Amended is what a plan changes of an open repair.
+type Amended struct {
+	Job     string   `json:"job"`
+	Found   []string `json:"found"` // damage that it did not repair before
+	Kept    int      `json:"kept"`  // the steps that stay done
+	Reopens []string `json:"done_again"`
 }
 
 // An Answer is what the triage table says about one damage.
@@ -122,6 +131,9 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 	for _, a := range plan.Answers {
 		m.Answers = append(m.Answers, Answer{a.Damage.Name, a.Damage.Finding, a.Damage.Zone, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
 	}
+	if a := plan.Amends; a != nil {
+		m.Amends = &Amended{a.Job, a.Found, a.Kept, a.Reopens}
+	}
 	for _, stage := range plan.Procedure.Stages {
 		s := RepairStage{Stage: stage.Name, Title: stage.Title, Phase: stage.Phase}
 		for _, step := range stage.Steps {
@@ -138,10 +150,28 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 	return m
 }
 
+func stayDone(n int) string {
+	if n == 1 {
+		return "1 step stays done"
+	}
+	return fmt.Sprintf("%s stay done", many(n, "step"))
+}
+
 // Markdown is the plan.
 func (m Repair) Markdown(Clock) string {
 	var l lines
 	l.add("# The repair of %s\n", esc(m.Mark))
+	if a := m.Amends; a != nil {
+		found := "with what is left of its damage"
+		if len(a.Found) > 0 {
+			found = "with " + strings.Join(a.Found, ", ") + " too"
+		}
+		l.add("It amends the open job %s, %s. %s: joints and their clocks go on.", esc(a.Job), esc(found), stayDone(a.Kept))
+		if len(a.Reopens) > 0 {
+			l.add("Done again: %s.", esc(strings.Join(a.Reopens, ", ")))
+		}
+		l.add("")
+	}
 	for _, a := range m.Answers {
 		outcome := "**" + a.Outcome + "**"
 		if a.By != "" {

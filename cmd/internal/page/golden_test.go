@@ -535,6 +535,9 @@ func (b *bench) repair() {
 	b.show("Repair-planned", page.NewRepair("FN-01", "", plan, []string{"finch-tail, revision 1 (embedded)"}))
 	b.show("Repair-started", page.NewRepair("FN-01", "finch-tail", plan, nil))
 	b.pages["RepairLine"] = page.RepairLine(b.State, &workflow.Job{Damages: []string{"D9"}}, b.Now) + "\n"
+	amending := plan
+	amending.Amends = &workflow.Amend{Job: "repair", Found: []string{"D2"}, Kept: 1, Reopens: []string{"make-<safe>", "photograph"}}
+	b.show("Repair-amends", page.NewRepair("FN-01", "", amending, nil))
 	b.show("Recorded-repair-started", b.start("finch-tail", "tail", plan.Answers[1].Damage.Name))
 	b.clocks("repair")
 	b.must(b.Carry(100))

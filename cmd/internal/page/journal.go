@@ -84,6 +84,8 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("sealed the first %s", many(f.Size, "entry"))
 	case journal.JobMoved:
 		return "moved job " + f.Job + " to other documents"
+	case journal.JobAmended:
+		return "amended job " + f.Job + " to repair " + strings.Join(f.Damages, ", ") + optionally("; done again: ", strings.Join(f.Reopens, ", "))
 	case journal.DamageFound:
 		return fmt.Sprintf("found damage %s: %s at %s%s, %s%s%s%s", f.Damage, f.Finding, f.Zone, inBrackets(f.Place), f.Severity, optionally(", caused by ", f.Cause), taken(f.As, f.Words), optionally(": ", f.Note))
 	case journal.QuarantineCleared:
@@ -94,6 +96,8 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("%s the %s%s%s%s", f.Change, f.Item, optionally(", ", typed(f.Mass)), optionally(", arm ", typed(f.Arm)), optionally(": ", f.Note))
 	case journal.FlightLogged:
 		return "flew, " + f.Landing + " landing" + optionally(": ", f.Note)
+	case journal.Retired:
+		return "retired it: " + f.Because + optionally(": ", f.Note)
 	case journal.StepDone:
 		return "did " + f.Step
 	case journal.Coated:

@@ -13,10 +13,12 @@ import (
 type Next struct {
 	Mark     string    `json:"mark"`
 	Over     bool      `json:"over"` // no job is open
+	Retired  string    `json:"retired,omitempty"`
 	Step     *Step     `json:"step,omitempty"`
 	Because  string    `json:"because,omitempty"`
 	SeeTo    []Reason  `json:"see_to,omitempty"`
-	Due      []Reason  `json:"due,omitempty"` // before it may fly, if no job is open
+	Due      []Reason  `json:"due,omitempty"`     // before it may fly, if no job is open
+	Damaged  []Reason  `json:"damaged,omitempty"` // what no job repairs, if one is open
 	Waiting  []Waiting `json:"waiting"`
 	Until    time.Time `json:"until,omitzero"`
 	Timers   []Timer   `json:"timers"`
@@ -44,7 +46,10 @@ func (w Waiting) behind() bool {
 func NewNext(s *workflow.State, now time.Time) Next {
 	suggestion := s.Next(now)
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
-		Due: newReasons(suggestion.Due), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now), Harms: harms(s, now)}
+		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now), Harms: harms(s, now)}
+	if s.Retired != nil {
+		n.Retired, n.Damaged = said(s.Retired.Says()), nil
+	}
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step = &step
@@ -76,7 +81,14 @@ func (n Next) Markdown(c Clock) string {
 	if len(n.Harms) > 0 {
 		l.add("")
 	}
+	for _, r := range n.Damaged {
+		l.add("**First:** %s\n", ReasonText(r.Reason, c))
+	}
 	switch {
+	case n.Retired != "":
+		l.add("# %s is %s\n", esc(n.Mark), esc(n.Retired))
+		l.add("Nothing is to be done on it. Its record stays; notes and photos can be added.")
+		return l.String()
 	case n.Over:
 		l.add("# No job is open on %s\n", esc(n.Mark))
 		if len(n.Due) > 0 {

@@ -185,6 +185,8 @@ func simpleAdvice(r workflow.Remedy) string {
 		return "add a row for it to the triage table"
 	case workflow.ToMarkCritical:
 		return "mark its gates critical in a new revision of the sheet"
+	case workflow.ToGiveReason:
+		return "give it with --reason WORDS"
 	case workflow.ToNameWho:
 		return "give a name with --by NAME"
 	case workflow.ToNameZone:

@@ -1,0 +1,63 @@
+package workflow
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/workflow/journal"
+)
+
+// An End is when an airframe was retired, and why. Its record stays.
+type End struct {
+	journal.Retired
+	At       time.Time
+	Position int64
+}
+
+// RetiredBecause are the reasons for which an airframe is retired.
+func RetiredBecause() []string { return []string{"sold", "scrapped", "kept"} }
+
+// Retire ends the work on an airframe. It may be taken back like any entry.
+type Retire struct{ Because, Note string }
+
+func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
+	if !slices.Contains(RetiredBecause(), r.Because) {
+		return nil, unknown("reason to retire", r.Because, RetiredBecause())
+	}
+	var reasons []Reason
+	for _, d := range s.Damages {
+		if d.Quarantine.Open() { // nobody would look for it any more
+			reasons = append(reasons, Reason{Because: ByHold, Text: "the " + d.Zone + " (damage " + d.Damage + ") is in quarantine",
+				Until: d.Quarantine.Until, Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})})
+		}
+	}
+	if last, ok := s.lastByTime(); ok && c.At.Before(last.At) {
+		reasons = append(reasons, Reason{Because: ByOrder, Text: "it cannot be retired before the latest entry of its record", At: last.At})
+	}
+	if len(reasons) > 0 {
+		return nil, &Refusal{What: "retiring " + s.Airframe.Mark, Reasons: reasons}
+	}
+	return []journal.Facts{journal.Retired{Because: r.Because, Note: strings.TrimSpace(r.Note)}}, nil
+}
+
+func (s *State) end(f journal.Retired, e journal.Entry) error {
+	s.Retired = &End{f, e.At, e.Position}
+	return nil
+}
+
+// Says is that it was retired, and when.
+func (r End) Says() Cause { return Cause{"retired: " + r.Because, r.At} }
+
+// closedTo refuses what is not for the record alone once the airframe is retired.
+func (s *State) closedTo(r Request) error {
+	if s.Retired == nil {
+		return nil
+	}
+	switch r.(type) {
+	case Note, KeepPhoto, RecordSeal, Undo:
+		return nil
+	}
+	return &Refusal{What: s.Airframe.Mark, Reasons: []Reason{{Because: ByState, Text: s.Retired.Says().Text, At: s.Retired.At,
+		Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: s.Retired.Position})}}}
+}

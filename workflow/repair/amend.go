@@ -1,0 +1,89 @@
+package repair
+
+import (
+	"slices"
+
+	"fettle/steps"
+)
+
+// An Amendment is an open plan of repair, and the one that takes its place when more
+// damage is found.
+type Amendment struct {
+	Was, Is *steps.Procedure
+	// WasFor and IsFor have the damages that each step is there for.
+	WasFor, IsFor map[string][]string
+	// Moved are the damages of the open plan that the new damage may have touched: on
+	// its zone, on what rests on that, or on what carries it.
+	Moved []string
+	Done  func(step string) bool
+	Holds func(steps.Setting) bool
+}
+
+// Reopens are the steps that are done and must be done again. Work stays done, and so
+// do its joints. Looked at and tested again is what the new damage may have touched;
+// checked again at the end is all. A condition that no longer holds is set again, and
+// what more damages ask for than when it was done is done for them too. A wait begins
+// again with what it counts from.
+func (a Amendment) Reopens() []string {
+	again := map[string]bool{}
+	var names []string
+	for _, stage := range a.Is.Stages {
+		for i, step := range stage.Steps {
+			if a.again(stage, step) || a.waits(stage, i, again) {
+				again[step.Name] = true
+				if a.Done(step.Name) {
+					names = append(names, step.Name)
+				}
+			}
+		}
+	}
+	return names
+}
+
+func (a Amendment) again(stage steps.Stage, step steps.Step) bool {
+	was, _, known := a.Was.Step(step.Name)
+	if !known {
+		return false // it is new
+	}
+	does := step.Kind.Traits()
+	if does.Glues() || does.Passes && step.Joint != "" {
+		return false
+	}
+	in := func(all []string) func(string) bool {
+		return func(one string) bool { return !slices.Contains(all, one) }
+	}
+	is, moved := a.IsFor[step.Name], func(d string) bool { return slices.Contains(a.Moved, d) }
+	switch {
+	case stage.Phase == steps.Recheck,
+		slices.ContainsFunc(step.Sets, func(set steps.Setting) bool { return !a.Holds(set) }),
+		slices.ContainsFunc(is, in(a.WasFor[step.Name])),
+		slices.ContainsFunc(step.Disturbs, in(was.Disturbs)):
+		return true
+	}
+	return slices.ContainsFunc(is, moved) && (stage.Phase == steps.Look || does.Confirms && a.tests(stage, step))
+}
+
+// tests reports whether the step comes after joints of its damages.
+func (a Amendment) tests(stage steps.Stage, step steps.Step) bool {
+	for _, name := range append(a.Is.Before(stage.Name), stage.Name) {
+		of, _ := a.Is.Stage(name)
+		for _, s := range of.Steps {
+			if s.Name == step.Name {
+				break
+			}
+			if s.Kind.Traits().Joins && slices.ContainsFunc(a.IsFor[s.Name], func(d string) bool { return slices.Contains(a.IsFor[step.Name], d) }) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// waits reports whether the step is plain time that counts from one that is done again.
+func (a Amendment) waits(stage steps.Stage, i int, again map[string]bool) bool {
+	step := stage.Steps[i]
+	if !step.Kind.Traits().Passes || step.Joint != "" {
+		return false
+	}
+	return again[step.From] || step.From == "" && i > 0 && again[stage.Steps[i-1].Name]
+}
