@@ -59,7 +59,7 @@ func (c *checker) compose() error {
 			c.count++
 			if last != nil && last.Damage.Zone != a.Damage.Zone {
 				both := []repair.Answer{last.Answer, a.Answer}
-				if why := plan(sheet, both); why != "" {
+				if why := c.plan(sheet, both); why != "" {
 					c.cannotStart(sheet, a, "beside the answer to "+last.Damage.Finding+" on "+last.Damage.Zone+", "+why)
 				}
 			}
@@ -143,12 +143,19 @@ func (c *checker) fails(sheet *Document, a answer) string {
 			return a.Procedure.Name + " is not written for that zone"
 		}
 	}
-	return plan(sheet, []repair.Answer{a.Answer})
+	return c.plan(sheet, []repair.Answer{a.Answer})
 }
 
-// plan makes the plan of the answers, and says why it can't be started.
-func plan(sheet *Document, answers []repair.Answer) string {
-	doc, err := Kept(repair.Compose(answers, repair.Airframe{Sheet: sheet.Sheet, Gates: sheet.Sheet.Gates}).Procedure)
+// plan makes the plan of the answers for an airframe that was built by the first build
+// of the design, and says why it can't be started.
+func (c *checker) plan(sheet *Document, answers []repair.Answer) string {
+	on := repair.Airframe{Sheet: sheet.Sheet, Gates: sheet.Sheet.Gates}
+	for _, d := range c.all() {
+		if p := d.Procedure; p != nil && p.Kind == steps.Build && p.Design == sheet.Name() && len(on.Made) == 0 {
+			on.Made = p.Made()
+		}
+	}
+	doc, err := Kept(repair.Compose(answers, on).Procedure)
 	if err == nil {
 		if faults := doc.against(sheet.Sheet, sheet.doubts); len(faults) > 0 {
 			err = faults

@@ -193,11 +193,11 @@ func (s *State) amended(triage *steps.Triage, find func(name string) (*steps.Pro
 	if len(found) == 0 && len(now) == len(before) {
 		return RepairPlan{}, nil
 	}
-	was, err := s.plan(triage, find, before)
+	was, err := s.plan(triage, find, before, at)
 	if err != nil || !job.foundAgain(was.Procedure) {
 		return RepairPlan{}, nil // then what was found gets a job of its own
 	}
-	plan, err := s.plan(triage, find, append(now, found...))
+	plan, err := s.plan(triage, find, append(now, found...), at)
 	if err != nil {
 		return RepairPlan{}, err
 	}

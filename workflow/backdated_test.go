@@ -125,12 +125,12 @@ func TestATouchTestByADistrustedClockIsNotRecorded(t *testing.T) {
 	b.done("propeller-off")
 	b.after(-time.Minute)
 	var refusal *Refusal
-	if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) || len(refusal.Record) != 0 {
-		t.Errorf("%v: recorded %v", err, refusal.Record)
+	if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) || len(recorded(err)) != 0 {
+		t.Errorf("%v: recorded %v", err, recorded(err))
 	}
 	b.after(time.Minute)
-	if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) || len(refusal.Record) != 1 {
-		t.Errorf("%v: recorded %v", err, refusal.Record)
+	if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) || len(recorded(err)) != 1 {
+		t.Errorf("%v: recorded %v", err, recorded(err))
 	}
 }
 

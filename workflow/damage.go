@@ -284,42 +284,78 @@ func (r ReportDamage) decide(s *State, c Circumstances) ([]journal.Facts, error)
 		return nil, &Refusal{What: "damage of " + s.Airframe.Mark, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be found before the airframe was registered", At: s.Since}}}
 	}
 	var facts []journal.Facts
+	var refused []error
+	zones := s.Zones(c.At)
 	for _, seen := range r.Seen {
-		if !slices.Contains(s.Sheet.Zones, seen.Zone) {
-			return nil, unknown("zone", seen.Zone, s.Sheet.Zones)
+		found, err := r.found(s, zones, seen)
+		if err != nil {
+			refused = append(refused, err)
+			continue
 		}
-		if !slices.Contains(steps.Severities(), seen.Severity) {
-			return nil, unknown("severity", seen.Severity, steps.Severities())
-		}
-		if err := CheckFinding(r.Triage, seen.Zone, seen.Finding); err != nil {
-			return nil, err
-		}
-		if possible := r.Triage.Possible(seen.Finding, seen.Zone); !slices.Contains(possible, seen.Severity) {
-			return nil, bad("%s on %s is never %s by the triage tables; the least is %s", seen.Finding, seen.Zone, seen.Severity, possible[0])
-		}
-		if len(seen.Note) > 8192 {
-			return nil, bad("the note is longer than 8 KiB")
-		}
-		if max(len(seen.Place), len(r.Cause)) > 200 {
-			return nil, bad("name the place and the cause in a few words; the note has room for more")
-		}
-		found := journal.DamageFound{
-			Damage:  fmt.Sprintf("D%d", s.damagesEver()+len(facts)+1),
-			Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Place: strings.TrimSpace(seen.Place), Cause: strings.TrimSpace(r.Cause),
-			Note: strings.TrimSpace(seen.Note), Words: seen.Words, Tables: r.Tables,
-		}
-		finding, known := r.Triage.Finding(seen.Finding)
-		if !known {
-			if sounds := r.Triage.Sounds(s.Sheet.Zones, seen.Zone, seen.Finding); len(sounds) > 0 && !r.OwnWords {
-				return nil, &SoundsLikeError{seen.Finding, seen.Zone, sounds}
-			}
-			finding, _ = r.Triage.Means(seen.Zone)
-			found.As = finding.Name
-		}
-		found.Quarantine = finding.Quarantine
+		found.Damage = fmt.Sprintf("D%d", s.damagesEver()+len(facts)+1)
 		facts = append(facts, found)
 	}
+	if len(refused) > 0 { // what was seen elsewhere grounds it all the same
+		return nil, &PartError{Record: s.entries(facts, c), Refused: refused}
+	}
 	return facts, nil
+}
+
+// found is one finding as it is recorded, without its name.
+func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.DamageFound, error) {
+	var none journal.DamageFound
+	if !slices.Contains(s.Sheet.Zones, seen.Zone) {
+		return none, unknown("zone", seen.Zone, s.Sheet.Zones)
+	}
+	if !slices.Contains(steps.Severities(), seen.Severity) {
+		return none, unknown("severity", seen.Severity, steps.Severities())
+	}
+	if err := CheckFinding(r.Triage, seen.Zone, seen.Finding); err != nil {
+		return none, err
+	}
+	if possible := r.Triage.Possible(seen.Finding, seen.Zone); !slices.Contains(possible, seen.Severity) {
+		return none, bad("%s on %s is never %s by the triage tables; the least is %s", seen.Finding, seen.Zone, seen.Severity, possible[0])
+	}
+	if len(seen.Note) > 8192 {
+		return none, bad("the note is longer than 8 KiB")
+	}
+	if max(len(seen.Place), len(r.Cause)) > 200 {
+		return none, bad("name the place and the cause in a few words; the note has room for more")
+	}
+	found := journal.DamageFound{
+		Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Place: strings.TrimSpace(seen.Place), Cause: strings.TrimSpace(r.Cause),
+		Note: strings.TrimSpace(seen.Note), Words: seen.Words, Tables: r.Tables,
+	}
+	finding, known := r.Triage.Finding(seen.Finding)
+	if !known {
+		if sounds := r.Triage.Sounds(s.Sheet.Zones, seen.Zone, seen.Finding); len(sounds) > 0 && !r.OwnWords {
+			return none, &SoundsLikeError{seen.Finding, seen.Zone, sounds}
+		}
+		finding, _ = r.Triage.Means(seen.Zone)
+		found.As = finding.Name
+	}
+	found.Quarantine = finding.Quarantine
+	return found, zones.nothingThere(r.Triage, seen.Zone, finding)
+}
+
+// MayBeDamaged reports whether there is something of the zone to damage, or what is
+// dangerous there: that need not be fitted.
+func (z Zones) MayBeDamaged(triage *steps.Triage, zone string) bool {
+	_, danger := triage.Danger(zone)
+	return danger || !z.Absent(zone)
+}
+
+// nothingThere refuses damage to a zone that is not made yet, or not made again; nil:
+// there is something to damage. It never refuses what can hurt.
+func (z Zones) nothingThere(triage *steps.Triage, zone string, finding steps.Finding) error {
+	if z.MayBeDamaged(triage, zone) || !finding.Quarantine.IsZero() {
+		return nil
+	}
+	why := fmt.Sprintf("the %s is not there yet; what is spoilt before it is made is replaced", zone)
+	if z.Zone(zone).Standing == ZoneLost {
+		why = fmt.Sprintf("the %s was thrown away, and is not made again yet", zone)
+	}
+	return refuse("damage of the "+zone, ByState, why, Remedy{})
 }
 
 // CheckFinding accepts a finding that is possible in the zone, or free text unless

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"strings"
 	"time"
 
@@ -54,8 +55,8 @@ const thisSitting = "in this sitting"
 // dated makes a refusal of what is dated earlier speak of the sitting of that
 // time: what is missing must be recorded with a time too.
 func dated(err error, c Circumstances) error {
-	refusal, ok := err.(*Refusal)
-	if !ok || !c.At.Before(c.Now) {
+	var refusal *Refusal
+	if !errors.As(err, &refusal) || !c.At.Before(c.Now) {
 		return err
 	}
 	for i, r := range refusal.Reasons {

@@ -346,3 +346,13 @@ func describe(s *State, now time.Time) string {
 	fmt.Fprintln(&b, s.Timers(now), s.Airworthiness(now), s.Next(now).Why, s.said)
 	return b.String()
 }
+
+// recorded is what is recorded although the request was refused.
+func recorded(err error) []journal.Entry {
+	var part *PartError
+	errors.As(err, &part)
+	if part == nil {
+		return nil
+	}
+	return part.Record
+}

@@ -388,7 +388,7 @@ func (l *life) tryAt(t *rapid.T, r Request, at time.Time) {
 		if len(refusal.Reasons) == 0 {
 			t.Fatalf("%+v is refused without a reason", r)
 		}
-		entries = refusal.Record
+		entries = recorded(err)
 	} else if err != nil {
 		return
 	}

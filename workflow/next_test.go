@@ -234,11 +234,7 @@ func TestTimers(t *testing.T) {
 	is(0, Tacking, 2, 12, 38, 0, 0, 12)
 	is(1, "", 2, 22, 0, 0, 0, 22)
 	b.after(10 * time.Minute)
-	var refusal *Refusal
-	if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) {
-		t.Fatal(err)
-	}
-	b.state = b.replay(append(b.state.Entries, refusal.Record...))
+	b.state = b.replay(append(b.state.Entries, recorded(b.try(Finish{Step: "join-roots", Touch: TouchWet}))...))
 	runs("rest", "roots") // found wet: no moment at which it is dry is known
 	is(1, Tacking, 2, 12, 38, 0, 0, 0)
 	b.must(Finish{Step: "join-roots", Touch: TouchDry})

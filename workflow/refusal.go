@@ -54,9 +54,6 @@ const (
 type Refusal struct {
 	What    string // what was asked, such as "join-wing"
 	Reasons []Reason
-	// Record are entries to append although the request was refused, such as a
-	// touch test that found the coat wet.
-	Record []journal.Entry
 }
 
 func (r *Refusal) Error() string {
@@ -66,6 +63,24 @@ func (r *Refusal) Error() string {
 	}
 	return fmt.Sprintf("%s is refused: %s", r.What, strings.Join(lines, "; "))
 }
+
+// A PartError says that a request was refused in part: Record is appended all the same,
+// such as a touch test that found the coat wet, or the other findings of a report.
+type PartError struct {
+	Record  []journal.Entry
+	Refused []error
+}
+
+func (e *PartError) Error() string {
+	lines := make([]string, len(e.Refused))
+	for i, err := range e.Refused {
+		lines[i] = err.Error()
+	}
+	return strings.Join(lines, "; ")
+}
+
+// Unwrap are the errors of what was refused.
+func (e *PartError) Unwrap() []error { return e.Refused }
 
 // refuse builds a refusal of one reason.
 func refuse(what string, because Because, text string, remedy Remedy) error {

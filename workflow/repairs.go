@@ -8,17 +8,17 @@ import (
 	"time"
 
 	"fettle/steps"
-	"fettle/workflow/journal"
 	"fettle/workflow/repair"
 )
 
 // A RepairPlan is every open damage with its answer, and one procedure for all.
 type RepairPlan struct {
-	Answers   []repair.Answer
-	Procedure *steps.Procedure
-	For       map[string][]string // the damages that each step is there for
-	Stale     []WillBeStale       // the gates that its job asks for
-	Else      []WillBeStale       // those that are stale now, and that it does not ask for
+	repair.Plan
+	Answers []repair.Answer
+	Stale   []WillBeStale // the gates that its job asks for since it or its damages disturb them
+	Else    []WillBeStale // those that it asks for for other reasons
+	Time    repair.Time   // at the bench as it was last read
+	Parts   []steps.Part  // that it takes
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
 	Amends *Amend
 }
@@ -46,7 +46,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 			}
 			return RepairPlan{}, refuse("repair of "+s.Airframe.Mark, ByState, why, s.remedy(Remedy{Kind: do}))
 		}
-		if plan, err = s.plan(triage, find, found); err != nil {
+		if plan, err = s.plan(triage, find, found, at); err != nil {
 			return RepairPlan{}, err
 		}
 	}
@@ -55,10 +55,10 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 }
 
 // plan is the plan for the damages.
-func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Procedure, error), damages []*Damage) (RepairPlan, error) {
+func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Procedure, error), damages []*Damage, at time.Time) (RepairPlan, error) {
 	var plan RepairPlan
 	for _, d := range damages {
-		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note}}
+		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		if answer.Row.Procedure != "" {
@@ -75,29 +75,35 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		}
 		plan.Answers = append(plan.Answers, answer)
 	}
-	composed := repair.Compose(plan.Answers, s.toRepair())
-	plan.Procedure, plan.For = composed.Procedure, composed.For
+	plan.Plan = repair.Compose(plan.Answers, s.toRepair(at))
+	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
+		a, _ := s.Sheet.Adhesive(name)
+		climate := s.climateFor(a, at)
+		return repair.Clocks{Open: a.Times.Least(a.Times.From, climate), Handling: a.Times.Least(a.Times.Handling, climate), Cure: a.Times.Least(a.Times.Cure, climate)}
+	})
+	if _, parts, err := plan.Procedure.Things(); err == nil {
+		plan.Parts = parts
+	} else { // two procedures count one part in ways that can't be added up
+		for _, step := range plan.Procedure.Steps() {
+			plan.Parts = append(plan.Parts, step.Parts...)
+		}
+	}
 	return plan, nil
 }
 
 // toRepair is what a plan of repair must know of the airframe.
-func (s *State) toRepair() repair.Airframe {
-	on := repair.Airframe{Sheet: s.Sheet, Gates: s.Sheet.GatesFor(s.selected)}
-	for _, j := range s.Jobs {
-		if j.Procedure.Kind == steps.Build {
-			on.Made = j.Procedure.Made()
-		}
-	}
-	return on
+func (s *State) toRepair(at time.Time) repair.Airframe {
+	zones := s.Zones(at)
+	return repair.Airframe{Sheet: s.Sheet, Gates: s.Sheet.GatesFor(s.selected), Made: zones.Making,
+		There: func(zone string) bool { return zones.Zone(zone).Standing == ZoneThere }}
 }
 
-// staleSoon returns the gates that the plan will ask for, since it or its damages
-// disturb them or a step names them, and those that are not met for other reasons.
+// staleSoon returns the gates that will be due once the plan is carried out: those that
+// it or its damages disturb, and those that are due for other reasons.
 func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeStale) {
-	var damaged []string
+	var damaged, coming []string
 	for _, a := range plan.Answers {
-		_, zones := damageDisturbs(journal.DamageFound{Zone: a.Damage.Zone, Severity: a.Damage.Severity})
-		damaged = append(damaged, zones...)
+		damaged = append(damaged, a.Damage.Zone)
 	}
 	selected := steps.Selection{Has: slices.Clone(s.selected.Has)}
 	for _, step := range plan.Procedure.Steps() { // whichever will be chosen
@@ -105,31 +111,26 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeS
 			selected.Has = append(selected.Has, m.Name)
 		}
 	}
-	procedure := plan.Procedure.For(selected, "")
-	for _, g := range s.Gates(at) {
+	for _, step := range plan.Procedure.For(selected, "").Steps() {
+		coming = append(coming, step.Disturbs...)
+	}
+	for _, g := range s.Due(at, coming...) {
 		one := WillBeStale{Gate: g.Gate.Name}
-		taken := g.Standing != NeverTaken
-		if !g.Met() && taken && !g.Gate.Work {
+		if !g.Met() {
 			one.Why = append(one.Why, g.Says())
 		}
 		var worked []string
-		named := false
-		for _, step := range procedure.Steps() {
-			named = named || slices.Contains(step.Gates, g.Gate.Name)
-			for _, z := range step.Disturbs {
-				if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
-					worked = append(worked, z)
-				}
+		for _, z := range coming {
+			if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
+				worked = append(worked, z)
 			}
 		}
 		if len(worked) > 0 {
 			one.Why = append(one.Why, Cause{Text: "the plan works on " + strings.Join(worked, ", ")})
 		}
-		switch {
-		case len(one.Why) == 0:
-		case len(worked) > 0 || named || taken && g.Gate.DependsOn(damaged...):
+		if len(worked) > 0 || g.Gate.DependsOn(damaged...) {
 			asked = append(asked, one)
-		default:
+		} else {
 			other = append(other, one)
 		}
 	}

@@ -168,15 +168,15 @@ func TestTouchTestHoldsBackAndNeverOpens(t *testing.T) {
 	b.done("coat-left", "coat-right")
 	b.after(5 * time.Minute)
 	var refusal *Refusal
-	if err := b.try(Finish{Step: "join-roots", Touch: TouchDry}); !errors.As(err, &refusal) || len(refusal.Record) != 0 || refusal.Reasons[0].Because != ByDrying {
-		t.Fatalf("dry, and too early: %v, %+v", err, refusal.Record)
+	if err := b.try(Finish{Step: "join-roots", Touch: TouchDry}); !errors.As(err, &refusal) || len(recorded(err)) != 0 || refusal.Reasons[0].Because != ByDrying {
+		t.Fatalf("dry, and too early: %v, %+v", err, recorded(err))
 	}
 	b.after(7 * time.Minute)
 	err := b.try(Finish{Step: "join-roots", Touch: TouchWet})
-	if !errors.As(err, &refusal) || len(refusal.Record) != 1 {
+	if !errors.As(err, &refusal) || len(recorded(err)) != 1 {
 		t.Fatalf("a wet coat: %v", err)
 	}
-	b.state = replay(t, append(b.state.Entries, refusal.Record...))
+	b.state = replay(t, append(b.state.Entries, recorded(err)...))
 	b.refused(Finish{Step: "join-roots"}, ByTouch)
 	b.must(Finish{Step: "join-roots", Touch: TouchDry})
 }

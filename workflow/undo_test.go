@@ -33,10 +33,11 @@ func TestUndoOfAJobTakesWhatSpeaksOfItAlong(t *testing.T) {
 		b.done("coat-right")
 		b.after(10 * time.Minute)
 		var refusal *Refusal
-		if err := b.try(Finish{Step: "join-roots", Touch: TouchWet}); !errors.As(err, &refusal) || len(refusal.Record) != 1 {
+		err := b.try(Finish{Step: "join-roots", Touch: TouchWet})
+		if !errors.As(err, &refusal) || len(recorded(err)) != 1 {
 			t.Fatalf("a wet coat: %v", err)
 		}
-		b.state = b.replay(append(b.state.Entries, refusal.Record...))
+		b.state = b.replay(append(b.state.Entries, recorded(err)...))
 		b.must(Undo{Position: coat}, Undo{Position: b.state.Jobs[0].Position})
 		if len(b.state.Jobs) != 0 {
 			t.Errorf("left is job %s", b.state.Jobs[0].ID)

@@ -62,8 +62,8 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := s.allowed(report, job, c); err != nil {
 		// What was found wet is kept: it holds the joint back. Dry says nothing of a
 		// join that was refused.
-		if refusal, ok := err.(*Refusal); ok && s.Untrusted(c.Now) == nil && r.Touch == TouchWet {
-			refusal.Record = s.entries(facts, c)
+		if s.Untrusted(c.Now) == nil && r.Touch == TouchWet {
+			return nil, &PartError{Record: s.entries(facts, c), Refused: []error{err}}
 		}
 		return nil, err
 	}

@@ -17,7 +17,7 @@ const Name = "repair"
 
 // A Damage is what was found, as far as it matters for the repair.
 type Damage struct {
-	Name, Finding, Zone, Severity, Note string
+	Name, Finding, Zone, Severity, Note, Place string
 }
 
 // An Answer is what the triage table answers to one damage.
@@ -37,7 +37,7 @@ type Answer struct {
 type Airframe struct {
 	Sheet *steps.Sheet
 	Gates []steps.Gate           // those of its options
-	Made  []steps.Made           // its zones and what each rests on; none: nothing is known of it
+	Made  steps.Making           // its zones and what each rests on; none: nothing is known of it
 	There func(zone string) bool // nil: every zone is there
 }
 
@@ -46,6 +46,15 @@ type Plan struct {
 	Procedure *steps.Procedure
 	// For has the damages that each step is there for.
 	For map[string][]string
+	// Blocks are its stages in the order in which they come.
+	Blocks []Block
+}
+
+// A Block is a run of stages that all come before the next one, but that each part is
+// repaired and cures by itself.
+type Block struct {
+	Title  string
+	Stages []string
 }
 
 // Compose merges the repairs into one procedure. What they share is done once. All
@@ -63,7 +72,7 @@ func Compose(answers []Answer, on Airframe) Plan {
 	each := func(b block) {
 		after := ends(c.out.Stages)
 		for _, p := range parts {
-			c.add(after, p.stages[b]...)
+			c.add(b, after, p.stages[b]...)
 		}
 	}
 	c.common(steps.Safe, "Before anything is touched", first, parts)
@@ -75,18 +84,28 @@ func Compose(answers []Answer, on Airframe) Plan {
 		for _, earlier := range parts[:i] {
 			after = append(after, c.waits(p, earlier)...)
 		}
-		c.add(after, p.stages[mend]...)
-		c.add(ends(p.stages[mend]), p.stages[cure]...)
+		c.add(mend, after, p.stages[mend]...)
+		c.add(cure, ends(p.stages[mend]), p.stages[cure]...)
 	}
 	for _, p := range parts {
-		c.add(ends(c.out.Stages), p.stages[test]...)
+		c.add(test, ends(c.out.Stages), p.stages[test]...)
 	}
 	c.common(steps.Structure, "After all repairs", middle, parts)
 	c.common(steps.Recheck, "Before the last checks", again, parts)
 	each(recheck)
 	c.common(steps.Recheck, "When all work is done", last, parts)
+	before := len(c.out.Stages)
 	measureLast(c.out)
-	return Plan{Procedure: c.out, For: c.of}
+	for _, s := range c.out.Stages[before:] {
+		c.in[recheck] = append(c.in[recheck], s.Name)
+	}
+	plan := Plan{Procedure: c.out, For: c.of}
+	for b, title := range [blocks]string{"Make it safe", "Look at all of it", "Repair", "Let it cure", "Test it", "Check it again"} {
+		if len(c.in[b]) > 0 {
+			plan.Blocks = append(plan.Blocks, Block{title, c.in[b]})
+		}
+	}
+	return plan
 }
 
 func damagesOf(answers []Answer) []string {
@@ -113,6 +132,7 @@ func reasonsOf(answers []Answer) string {
 type composer struct {
 	on     Airframe
 	out    *steps.Procedure
+	in     [blocks][]string // the stages of each block
 	taken  map[string]bool
 	names  map[named]string // of a part's steps, joints and methods
 	of     map[string][]string
@@ -127,7 +147,7 @@ type named struct {
 
 // add puts the stages into the plan. Those that come after no other of them come
 // after these; what comes before one of these is not named again.
-func (c *composer) add(after []string, stages ...steps.Stage) {
+func (c *composer) add(b block, after []string, stages ...steps.Stage) {
 	slices.Sort(after)
 	after = slices.Compact(after)
 	after = slices.DeleteFunc(slices.Clone(after), func(name string) bool {
@@ -138,6 +158,7 @@ func (c *composer) add(after []string, stages ...steps.Stage) {
 			s.After = after
 		}
 		c.out.Stages = append(c.out.Stages, s)
+		c.in[b] = append(c.in[b], s.Name)
 	}
 }
 
@@ -162,8 +183,8 @@ func (c *composer) waits(p, earlier *part) []string {
 	for _, z := range p.zones {
 		for _, base := range earlier.zones {
 			same = same || z == base
-			rests = rests || slices.Contains(c.on.restsOn(z), base)
-			directly = directly || slices.ContainsFunc(c.on.Made, func(m steps.Made) bool { return m.Zone == z && slices.Contains(m.On, base) })
+			rests = rests || slices.Contains(c.on.Made.Below(z), base)
+			directly = directly || slices.Contains(c.on.Made.On(z), base)
 		}
 	}
 	harms := (same || rests) && c.harms(p, earlier)
@@ -234,7 +255,7 @@ func (c *composer) rested(p *part, until string) []string {
 	}
 	left.Name, left.Title, left.Phase = until+"-"+p.key, "Let it set: "+p.zone, steps.Structure
 	if _, there := c.out.Stage(left.Name); !there {
-		c.add(names, left)
+		c.add(cure, names, left)
 	}
 	return []string{left.Name}
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"fettle/steps"
 	"fettle/steps/quantity"
@@ -357,5 +358,37 @@ func TestStem(t *testing.T) {
 		if got := Stem(c[0], c[1]); got != c[2] {
 			t.Errorf("the stem of %s in %s is %s", c[0], c[1], got)
 		}
+	}
+}
+
+// Waits side by side count once; a chain runs through coats, joins and cures.
+func TestTheLongestChain(t *testing.T) {
+	hours := func(step steps.Step, hands string) steps.Step {
+		step.Hands = rests("", hands).For
+		return step
+	}
+	coat := steps.Step{Name: "coat", Kind: steps.Coat, Joint: "seam", Adhesives: []string{"slow", "quick"}}
+	join := steps.Step{Name: "join", Kind: steps.Join, Joint: "seam"}
+	cured := steps.Step{Name: "cured", Kind: steps.Wait, Joint: "seam", Until: steps.UntilCure}
+	p := &steps.Procedure{Stages: []steps.Stage{
+		{Name: "last", After: []string{"glue", "dry"}, Steps: []steps.Step{hours(works("fit"), "1 h")}},
+		{Name: "glue", Steps: []steps.Step{hours(coat, "1 h"), hours(join, "1 h"), rests("rest", "2 h"), cured}},
+		{Name: "dry", Steps: []steps.Step{hours(works("wash"), "1 h"), rests("drip", "20 h")}},
+	}}
+	clocks := func(name string) Clocks {
+		if name == "slow" {
+			return Clocks{Open: time.Hour, Handling: 2 * time.Hour, Cure: 24 * time.Hour}
+		}
+		return Clocks{Cure: time.Hour}
+	}
+	got := TimeOf(p, clocks)
+	// coat 1 h, dry 1 h, join 1 h, cure 24 h from the join, whatever rested meanwhile
+	want := []Wait{{"join", time.Hour}, {"cured", 24 * time.Hour}}
+	if got.Attended != 4*time.Hour || got.Waiting != 25*time.Hour || !slices.Equal(got.Chain, want) {
+		t.Errorf("it is %+v", got)
+	}
+	got = TimeOf(p, func(string) Clocks { return Clocks{} })
+	if got.Waiting != 20*time.Hour || !slices.Equal(got.Chain, []Wait{{"drip", 20 * time.Hour}}) {
+		t.Errorf("without clocks it is %+v", got)
 	}
 }

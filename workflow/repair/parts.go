@@ -92,48 +92,13 @@ func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool
 	return &out
 }
 
-// restsOn are the zones that one rests on, near or far.
-func (on Airframe) restsOn(zone string) []string {
-	all := []string{zone}
-	for i := 0; i < len(all); i++ {
-		for _, m := range on.Made {
-			for _, base := range m.On {
-				if m.Zone == all[i] && !slices.Contains(all, base) {
-					all = append(all, base)
-				}
-			}
-		}
-	}
-	return all[1:]
-}
-
-// order is the zones in the order of their repair: what is rested on first, then as
-// the build makes them; without a build as the sheet has them.
-func (on Airframe) order() []string {
-	var zones, all []string
-	for _, m := range on.Made {
-		zones = append(zones, m.Zone)
-	}
-	if on.Sheet != nil {
-		for _, z := range on.Sheet.Zones {
-			if !slices.Contains(zones, z) {
-				zones = append(zones, z)
-			}
-		}
-	}
-	for len(zones) > 0 {
-		i := max(0, slices.IndexFunc(zones, func(z string) bool { // in a ring, the first
-			return !slices.ContainsFunc(on.restsOn(z), func(base string) bool { return base != z && slices.Contains(zones, base) })
-		}))
-		all, zones = append(all, zones[i]), slices.Delete(zones, i, i+1)
-	}
-	return all
-}
-
 // baseFirst are the parts in the order of their zones, on one zone in the order of
 // the rows that answer them.
 func (on Airframe) baseFirst(parts []*part) []*part {
-	order := on.order()
+	order := on.Made.InOrder()
+	if on.Sheet != nil { // what nothing makes comes last
+		order = append(order, on.Sheet.Zones...)
+	}
 	at := func(p *part) int {
 		i := slices.IndexFunc(order, func(z string) bool { return slices.Contains(p.zones, z) })
 		if i < 0 {

@@ -84,7 +84,11 @@ func (c *composer) common(name, title string, at place, parts []*part) {
 	}
 	if len(stage.Steps) > 0 {
 		stage.Name = c.give("stage", name, "")
-		c.add(ends(c.out.Stages), stage)
+		b := recheck
+		if at == first {
+			b = safe
+		}
+		c.add(b, ends(c.out.Stages), stage)
 	}
 }
 

@@ -81,15 +81,14 @@ func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDa
 			report.Seen = append(report.Seen, seen)
 		}
 		entries, state, err := d.Photograph(ctx, s, report, photos, when)
-		var sounds *workflow.SoundsLikeError
-		if errors.As(err, &sounds) {
-			means := sounds.Meanings[0]
-			return usage("%v; write its name: --found %s=%s:SEVERITY:NOTE. Where you mean something else, add --own-words", sounds, means.Zone, means.Name)
+		var part *workflow.PartError
+		if errors.As(err, &part) {
+			err = inFlags(part)
 		}
-		if err != nil {
+		if len(entries) == 0 {
 			return err
 		}
-		return a.showDamage(state, report.Triage, entries)
+		return errors.Join(a.showDamage(state, report.Triage, entries), err)
 	}
 	if len(photos) > 0 {
 		return usage("--photo needs --found; to add photos after answering the questions: fettle note %s WORDS --photo FILE", s.Airframe.Mark)
@@ -98,6 +97,20 @@ func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDa
 		return usage("--json needs --found; without it crash asks questions")
 	}
 	return (&walk{a, d, s.Airframe.Mark, report, term.NewPrompter(ctx, a.Streams), when}).run(ctx, s)
+}
+
+// inFlags says what was refused of a report as flags have it: the rest is recorded.
+func inFlags(part *workflow.PartError) error {
+	out := &workflow.PartError{Record: part.Record}
+	for _, err := range part.Refused {
+		var sounds *workflow.SoundsLikeError
+		if errors.As(err, &sounds) {
+			means := sounds.Meanings[0]
+			err = usage("%v; write its name: --found %s=%s:SEVERITY:NOTE. Where you mean something else, add --own-words", sounds, means.Zone, means.Name)
+		}
+		out.Refused = append(out.Refused, err)
+	}
+	return out
 }
 
 // showDamage shows what was recorded and says what comes next.
@@ -168,7 +181,10 @@ func (w *walk) run(ctx context.Context, state *workflow.State) error {
 	}
 	fmt.Fprintln(w.Err, order+"Press Enter when you see nothing (more) there. q leaves; every answer is already recorded.")
 	found := 0
-	zones := slices.DeleteFunc(slices.Clone(state.Sheet.Zones), func(z string) bool { return slices.Contains(first, z) })
+	there := state.Zones(w.time.Now())
+	zones := slices.DeleteFunc(slices.Clone(state.Sheet.Zones), func(z string) bool {
+		return slices.Contains(first, z) || !there.MayBeDamaged(w.report.Triage, z)
+	})
 	for _, zone := range slices.Concat(first, zones) {
 		for {
 			recorded, err := w.ask(ctx, state.Sheet.Zones, zone)

@@ -92,6 +92,18 @@ func report(s term.Streams, c page.Clock, err error) {
 	if errors.As(err, &silent) {
 		return
 	}
+	var part *workflow.PartError
+	if errors.As(err, &part) {
+		for _, err := range part.Refused {
+			report(s, c, err)
+		}
+		for _, e := range part.Record {
+			if line := page.RecordedLine(e); line != "" {
+				fmt.Fprintln(s.Err, term.Line(line))
+			}
+		}
+		return
+	}
 	var refusal *workflow.Refusal
 	if errors.As(err, &refusal) {
 		_ = s.ShowTo(s.Err, page.Refusal(refusal, c)) // nothing is left to report a failure to

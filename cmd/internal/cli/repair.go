@@ -10,26 +10,28 @@ import (
 )
 
 func (a *app) repairCommand() *cobra.Command {
-	var start bool
+	var start, full bool
 	cmd := &cobra.Command{
 		Use:   "repair [MARK]",
 		Short: "Plan the repair of all damage as one job",
 		Long: "Turn all damage that has no job yet into one plan: what the triage table answers and why,\n" +
-			"shared steps once, the structure before what is fitted to it, and at the end the gates that\n" +
-			"must be measured again. --start opens it as a job. Where a repair is open, it is amended: what is\n" +
-			"done stays done, as far as the new damage allows.",
+			"how long it takes, shared steps once, what others rest on first, and at the end the gates\n" +
+			"that must be measured again. --full shows every step with the damage that it is there for,\n" +
+			"--start opens it as a job. Where a repair is open, it is amended: what is done stays done, as far\n" +
+			"as the new damage allows.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
+	cmd.Flags().BoolVar(&full, "full", false, "every step, and why it is there")
 	cmd.Flags().BoolVar(&start, "start", false, "open the plan as a job, or amend the open repair by it")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.repair(cmd.Context(), args, start, *at)
+		return a.repair(cmd.Context(), args, start, full, *at)
 	}
 	return cmd
 }
 
-func (a *app) repair(ctx context.Context, args []string, start bool, at string) error {
+func (a *app) repair(ctx context.Context, args []string, start, full bool, at string) error {
 	s, _, err := a.airframe(ctx, args)
 	if err != nil {
 		return err
@@ -63,5 +65,7 @@ func (a *app) repair(ctx context.Context, args []string, start bool, at string) 
 			}
 		}
 	}
-	return a.show(page.NewRepair(s.Airframe.Mark, job, plan, d.Library.WrittenIn(plan.Procedure)))
+	shown := page.NewRepair(s.Airframe.Mark, job, plan, d.Library.WrittenIn(plan.Procedure))
+	shown.Full = full
+	return a.show(shown)
 }

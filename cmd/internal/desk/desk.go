@@ -3,7 +3,6 @@
 package desk
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -50,15 +49,16 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 }
 
 // Act decides a request on an airframe's state and appends the entries. It returns
-// the new entries and the state after them. If another terminal added entries in
+// the new entries and the state after them, and with a *[workflow.PartError] those that
+// were recorded all the same. If another terminal added entries in
 // the meantime, it reads the journal again and decides afresh.
 func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	mark := s.Airframe.Mark
 	for range tries {
 		entries, err := s.Decide(r, d.circumstances(at))
-		var refusal *workflow.Refusal
-		if errors.As(err, &refusal) && len(refusal.Record) > 0 {
-			entries = refusal.Record
+		var part *workflow.PartError
+		if errors.As(err, &part) && len(part.Record) > 0 {
+			entries = part.Record
 		} else if err != nil {
 			return nil, nil, err
 		}
@@ -69,10 +69,10 @@ func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, a
 			}
 			continue
 		}
-		if err = cmp.Or(failed, err); err != nil {
-			return nil, nil, err
+		if failed != nil {
+			return nil, nil, failed
 		}
-		return entries, after, nil
+		return entries, after, err
 	}
 	return nil, nil, fmt.Errorf("the journal of %s changed during each of %d tries; see what the other terminal does, then try again", mark, tries)
 }
@@ -93,7 +93,7 @@ func (d *Desk) Photograph(ctx context.Context, s *workflow.State, r workflow.Req
 		kept = append(kept, p)
 	}
 	entries, state, err := d.Act(ctx, s, r, at)
-	if err != nil {
+	if len(entries) == 0 {
 		return nil, nil, err
 	}
 	var of []int64
@@ -101,13 +101,13 @@ func (d *Desk) Photograph(ctx context.Context, s *workflow.State, r workflow.Req
 		of = append(of, e.Position)
 	}
 	for _, p := range kept {
-		more, after, err := d.Act(ctx, state, workflow.KeepPhoto{PhotoKept: journal.PhotoKept{Photo: p.Digest, Name: p.Name, Type: p.Type, Bytes: p.Bytes, Of: of}}, at)
-		if err != nil {
-			return nil, nil, err
+		more, after, failed := d.Act(ctx, state, workflow.KeepPhoto{PhotoKept: journal.PhotoKept{Photo: p.Digest, Name: p.Name, Type: p.Type, Bytes: p.Bytes, Of: of}}, at)
+		if failed != nil {
+			return nil, nil, failed
 		}
 		entries, state = append(entries, more...), after
 	}
-	return entries, state, nil
+	return entries, state, err
 }
 
 // append adds entries to a journal, if it has not grown since it was read, and

@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"math/big"
+	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -28,7 +30,7 @@ func newDesk(t *testing.T, by string, s store.Store) *Desk {
 // misses the damage.
 func TestReleaseAndDamageAtOnce(t *testing.T) {
 	ctx := context.Background()
-	for round := range 60 {
+	for round := range 20 {
 		s := memory.New()
 		pilot, second := newDesk(t, "pilot", s), newDesk(t, "second", s)
 		before := build(ctx, t, pilot)
@@ -65,6 +67,35 @@ func TestReleaseAndDamageAtOnce(t *testing.T) {
 		if released != nil && !errors.As(released, &refusal) {
 			t.Fatalf("round %d: the release failed otherwise: %v", round, released)
 		}
+	}
+}
+
+// Both have read the same journal, and one of them is first: what the other asks is
+// decided again on what was written meanwhile.
+func TestWhoIsSecondDecidesAgain(t *testing.T) {
+	ctx := t.Context()
+	report := workflow.ReportDamage{Triage: &steps.Triage{}, Seen: []workflow.Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}}}
+	s := memory.New()
+	pilot, second := newDesk(t, "pilot", s), newDesk(t, "second", s)
+	before := build(ctx, t, pilot)
+	if _, _, err := pilot.Act(ctx, before, workflow.GiveRelease{}, time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	entries, after, err := second.Act(ctx, before, report, time.Time{})
+	if err != nil || len(entries) != 1 || entries[0].Position <= before.Size() || after.Airworthiness(second.Now()).Released {
+		t.Errorf("the damage after the release: %+v, %v", entries, err)
+	}
+
+	s = memory.New()
+	pilot, second = newDesk(t, "pilot", s), newDesk(t, "second", s)
+	before = build(ctx, t, pilot)
+	if _, _, err := second.Act(ctx, before, report, time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	_, _, err = pilot.Act(ctx, before, workflow.GiveRelease{}, time.Time{})
+	var refusal *workflow.Refusal
+	if !errors.As(err, &refusal) || !slices.ContainsFunc(refusal.Reasons, func(r workflow.Reason) bool { return strings.Contains(r.Text, "damage D1") }) {
+		t.Errorf("the release after the damage: %v", err)
 	}
 }
 

@@ -2,9 +2,11 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -82,14 +84,20 @@ func taken(as, words string) string {
 
 // A Repair is the plan of repair.
 type Repair struct {
-	Mark    string        `json:"mark"`
-	Answers []Answer      `json:"answers"`
-	MadeOf  []string      `json:"made_of,omitempty"` // the documents that its steps were written in
-	Stages  []RepairStage `json:"stages"`
-	Stale   []StaleGate   `json:"measure_again"`
-	Else    []StaleGate   `json:"stale_otherwise,omitempty"` // that the repair does not ask for
-	Job     string        `json:"job,omitempty"`             // "": not started
-	Amends  *Amended      `json:"amends,omitempty"`          // the open repair in the place of whose plan it comes
+	Mark     string        `json:"mark"`
+	Answers  []Answer      `json:"answers"`
+	Attended int64         `json:"attended_seconds"`
+	Waiting  int64         `json:"waiting_seconds"` // of the longest chain
+	Chain    []RepairWait  `json:"chain,omitempty"`
+	Parts    []steps.Part  `json:"parts,omitempty"`
+	MadeOf   []string      `json:"made_of,omitempty"` // the documents that its steps were written in
+	Blocks   []RepairBlock `json:"blocks"`
+	Stages   []RepairStage `json:"stages"`
+	Stale    []StaleGate   `json:"measure_again"`
+	Else     []StaleGate   `json:"stale_otherwise,omitempty"` // that are due for other reasons
+	Job      string        `json:"job,omitempty"`             // "": not started
+	Full     bool          `json:"-"`                         // with every step and reason
+	Amends   *Amended      `json:"amends,omitempty"`          // the open repair in the place of whose plan it comes
 }
 
 // An Amended is what a plan changes of an open repair.
@@ -102,21 +110,37 @@ type Amended struct {
 
 // An Answer is what the triage table says about one damage.
 type Answer struct {
-	Damage  string `json:"damage"`
-	Finding string `json:"finding"`
-	Zone    string `json:"zone"`
-	Outcome string `json:"outcome"`
-	By      string `json:"procedure,omitempty"`
-	Why     string `json:"why"`
-	Known   bool   `json:"known"`
+	Damage   string `json:"damage"`
+	Finding  string `json:"finding"`
+	Zone     string `json:"zone"`
+	Severity string `json:"severity"`
+	Place    string `json:"place,omitempty"`
+	Note     string `json:"note,omitempty"`
+	Outcome  string `json:"outcome"`
+	By       string `json:"procedure,omitempty"`
+	Why      string `json:"why"`
+	Known    bool   `json:"known"`
+}
+
+// A RepairWait is a wait of the longest chain.
+type RepairWait struct {
+	Step    string `json:"step"`
+	Seconds int64  `json:"seconds"`
+}
+
+// A RepairBlock is a run of stages that come before the next one.
+type RepairBlock struct {
+	Title  string   `json:"title"`
+	Stages []string `json:"stages"`
 }
 
 // A RepairStage is a stage of the plan with its steps.
 type RepairStage struct {
-	Stage string   `json:"stage"`
-	Title string   `json:"title"`
-	Phase string   `json:"phase"`
-	Steps []string `json:"steps"`
+	Stage string     `json:"stage"`
+	Title string     `json:"title"`
+	Phase string     `json:"phase"`
+	Steps []string   `json:"steps"`
+	For   [][]string `json:"for"` // the damages that each step is there for; none: for all
 }
 
 // A StaleGate is a gate to measure again, with every reason.
@@ -127,9 +151,17 @@ type StaleGate struct {
 
 // NewRepair makes the page of a plan that is made of these documents.
 func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repair {
-	m := Repair{Mark: mark, Job: job, MadeOf: madeOf}
+	m := Repair{Mark: mark, Job: job, MadeOf: madeOf, Parts: plan.Parts,
+		Attended: int64(plan.Time.Attended.Seconds()), Waiting: int64(plan.Time.Waiting.Seconds())}
 	for _, a := range plan.Answers {
-		m.Answers = append(m.Answers, Answer{a.Damage.Name, a.Damage.Finding, a.Damage.Zone, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
+		d := a.Damage
+		m.Answers = append(m.Answers, Answer{d.Name, d.Finding, d.Zone, d.Severity, d.Place, d.Note, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
+	}
+	for _, w := range plan.Time.Chain {
+		m.Chain = append(m.Chain, RepairWait{w.Step, int64(w.Lasts.Seconds())})
+	}
+	for _, b := range plan.Blocks {
+		m.Blocks = append(m.Blocks, RepairBlock(b))
 	}
 	if a := plan.Amends; a != nil {
 		m.Amends = &Amended{a.Job, a.Found, a.Kept, a.Reopens}
@@ -137,7 +169,7 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 	for _, stage := range plan.Procedure.Stages {
 		s := RepairStage{Stage: stage.Name, Title: stage.Title, Phase: stage.Phase}
 		for _, step := range stage.Steps {
-			s.Steps = append(s.Steps, step.Name)
+			s.Steps, s.For = append(s.Steps, step.Name), append(s.For, append([]string{}, plan.For[step.Name]...))
 		}
 		m.Stages = append(m.Stages, s)
 	}
@@ -157,7 +189,7 @@ func stayDone(n int) string {
 	return fmt.Sprintf("%s stay done", many(n, "step"))
 }
 
-// Markdown is the plan.
+// Markdown is the plan: on one screen, or in full.
 func (m Repair) Markdown(Clock) string {
 	var l lines
 	l.add("# The repair of %s\n", esc(m.Mark))
@@ -177,29 +209,99 @@ func (m Repair) Markdown(Clock) string {
 		if a.By != "" {
 			outcome += " by " + esc(a.By)
 		}
-		l.item("%s, %s at %s: %s. %s", esc(a.Damage), esc(a.Finding), esc(a.Zone), outcome, esc(a.Why))
+		note := a.Note
+		if note != "" {
+			note = " (" + esc(note) + ")"
+		}
+		l.item("%s, %s at %s%s, %s%s: %s. %s", esc(a.Damage), esc(a.Finding), esc(a.Zone), esc(optionally(", ", a.Place)), esc(a.Severity), note, outcome, esc(a.Why))
+	}
+	if m.Attended+m.Waiting > 0 {
+		l.add("\n%s.\n", esc(m.takes()))
+	}
+	if len(m.Parts) > 0 {
+		var parts []string
+		for _, p := range m.Parts {
+			parts = append(parts, fmt.Sprintf("%s (%s)", p.Name, amountOf(p)))
+		}
+		l.add("\nIt takes %s.\n", esc(strings.Join(parts, ", ")))
 	}
 	l.add("\n## In this order\n")
-	for i, s := range m.Stages {
-		l.add("%d. %s: %s", i+1, esc(first(s.Title, s.Stage)), esc(strings.Join(s.Steps, ", ")))
+	stages := map[string]RepairStage{}
+	for _, s := range m.Stages {
+		stages[s.Stage] = s
 	}
-	if len(m.MadeOf) > 0 {
-		l.add("\nMade of %s.\n", esc(strings.Join(m.MadeOf, "; ")))
+	for i, b := range m.Blocks {
+		var titles []string
+		for _, name := range b.Stages {
+			titles = append(titles, first(stages[name].Title, name))
+		}
+		if !m.Full {
+			l.add("%d. %s: %s", i+1, esc(b.Title), esc(strings.Join(titles, "; ")))
+			continue
+		}
+		l.add("\n### %d. %s\n", i+1, esc(b.Title))
+		for k, name := range b.Stages {
+			l.item("%s: %s", esc(titles[k]), esc(m.stepsOf(stages[name])))
+		}
 	}
 	gates := func(title string, all []StaleGate) {
-		if len(all) > 0 {
-			l.add("\n## %s\n", title)
+		if len(all) == 0 {
+			return
 		}
+		l.add("\n## %s\n", title)
+		var names []string
 		for _, g := range all {
-			l.item("%s: %s", esc(g.Gate), esc(strings.Join(g.Why, "; ")))
+			names = append(names, g.Gate)
+			if m.Full {
+				l.item("%s: %s", esc(g.Gate), esc(strings.Join(g.Why, "; ")))
+			}
+		}
+		if !m.Full {
+			l.add("%s.", esc(strings.Join(names, ", ")))
 		}
 	}
 	gates("Measure again", m.Stale)
 	gates("Due too, for other reasons", m.Else)
+	if len(m.MadeOf) > 0 {
+		l.add("\nMade of %s.", esc(strings.Join(m.MadeOf, "; ")))
+	}
+	if !m.Full {
+		l.add("\nEach step, and why it is there: `fettle repair %s --full`.", esc(m.Mark))
+	}
 	if m.Job == "" {
 		l.add("\nNothing is recorded yet. To start the repair:\n\n%s", command("fettle repair "+m.Mark+" --start"))
 	} else {
 		l.add("\nThe repair is open as job %s. Go on with:\n\n%s", esc(m.Job), command("fettle follow "+m.Mark))
 	}
 	return l.String()
+}
+
+// takes says how long it takes, and which waits hold it.
+func (m Repair) takes() string {
+	seconds := func(n int64) string { return Span(time.Duration(n) * time.Second) }
+	text := "About " + seconds(m.Attended) + " of work"
+	if m.Waiting == 0 {
+		return text + ", and no waiting"
+	}
+	var waits []string
+	for _, w := range m.Chain {
+		if w.Seconds >= 3600 || len(m.Chain) == 1 {
+			waits = append(waits, w.Step+" "+seconds(w.Seconds))
+		}
+	}
+	return text + fmt.Sprintf(", and %s of waiting at the bench as it is", seconds(m.Waiting)) + optionally(": ", strings.Join(waits, ", "))
+}
+
+// stepsOf names the steps of a stage. What they are for is in its title, but in a stage
+// that repairs share: there it is said of those that are not for all.
+func (m Repair) stepsOf(s RepairStage) string {
+	shared := slices.ContainsFunc(s.For, func(of []string) bool { return !slices.Equal(of, s.For[0]) })
+	var all []string
+	for i, step := range s.Steps {
+		if of := s.For[i]; shared && len(of) > 0 && len(of) < len(m.Answers) {
+			step = fmt.Sprintf("%s (%s)", step, strings.Join(of, ", "))
+		}
+		all = append(all, step)
+	}
+	return strings.Join(all, ", ")
 }

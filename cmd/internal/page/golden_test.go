@@ -23,6 +23,7 @@ import (
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 	"fettle/workflow/robot"
 )
 
@@ -533,7 +534,11 @@ func (b *bench) repair() {
 	plan, err := b.State.PlanRepair(triage, func(name string) (*steps.Procedure, error) { return b.docs[name].Procedure, nil }, b.Now)
 	b.must(err)
 	b.show("Repair-planned", page.NewRepair("FN-01", "", plan, []string{"finch-tail, revision 1 (embedded)"}))
+	full := page.NewRepair("FN-01", "", plan, []string{"finch-tail, revision 1 (embedded)"})
+	full.Full = true
+	b.show("Repair-full", full)
 	b.show("Repair-started", page.NewRepair("FN-01", "finch-tail", plan, nil))
+	b.pages["RecordedLine"] = page.RecordedLine(journal.Entry{Position: 7, Facts: journal.TouchTested{Joint: "roots"}}) + "\n"
 	b.pages["RepairLine"] = page.RepairLine(b.State, &workflow.Job{Damages: []string{"D9"}}, b.Now) + "\n"
 	amending := plan
 	amending.Amends = &workflow.Amend{Job: "repair", Found: []string{"D2"}, Kept: 1, Reopens: []string{"make-<safe>", "photograph"}}

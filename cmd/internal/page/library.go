@@ -287,6 +287,14 @@ func NewThings(p *steps.Procedure) (Things, error) {
 	return Things{p.Name, p.Title, append([]string{}, tools...), append([]steps.Part{}, parts...)}, err
 }
 
+// amountOf is how many of a part it takes, or how much.
+func amountOf(p steps.Part) string {
+	if p.Count > 0 {
+		return fmt.Sprint(p.Count)
+	}
+	return p.Size.String()
+}
+
 // Markdown is the list of both.
 func (t Things) Markdown(Clock) string {
 	var l lines
@@ -296,11 +304,7 @@ func (t Things) Markdown(Clock) string {
 	}
 	l.add("\n## Parts\n")
 	for _, p := range t.Parts {
-		amount := p.Size.String()
-		if p.Count > 0 {
-			amount = fmt.Sprint(p.Count)
-		}
-		l.item("%s: **%s**", esc(p.Name), esc(amount))
+		l.item("%s: **%s**", esc(p.Name), esc(amountOf(p)))
 	}
 	if len(t.Tools)+len(t.Parts) == 0 {
 		l.add("Its steps name no tools and no parts.")

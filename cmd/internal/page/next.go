@@ -1,6 +1,7 @@
 package page
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -151,10 +152,14 @@ func Refusal(r *workflow.Refusal, c Clock) string {
 	for _, reason := range r.Reasons {
 		l.item("%s", ReasonText(reason, c))
 	}
-	for _, e := range r.Record {
-		if f, ok := e.Facts.(journal.TouchTested); ok && !f.Ready {
-			l.item("recorded all the same: joint %s was wet at the touch test (entry %d)", esc(f.Joint), e.Position)
-		}
-	}
 	return l.String()
+}
+
+// RecordedLine says what was recorded although the rest was refused; "": what was is
+// shown by itself.
+func RecordedLine(e journal.Entry) string {
+	if f, ok := e.Facts.(journal.TouchTested); ok && !f.Ready {
+		return fmt.Sprintf("Recorded all the same: joint %s was wet at the touch test (entry %d)", f.Joint, e.Position)
+	}
+	return ""
 }
