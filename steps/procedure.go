@@ -108,6 +108,9 @@ type Step struct {
 	Disturbs []string          `json:"disturbs,omitempty"`
 	Retires  []string          `json:"retires,omitempty"` // zones that are thrown away with it
 
+	// Fits is the zone whose equipment is replaced by another one; "": none.
+	Fits string `json:"fits,omitempty"`
+
 	// Makes are the zones that the step is part of making, and of making anew.
 	Makes []Made `json:"makes,omitempty"`
 
@@ -424,13 +427,16 @@ func (p *Procedure) DisturbedBy(joint string) []string {
 // its saddle is held by that seat, even if the wing itself is not disturbed.
 func (p *Procedure) HeldBy(joint string) []string {
 	zones := p.DisturbedBy(joint)
-	for _, step := range p.Steps() {
-		if step.Joint != joint || !step.Kind.Traits().Joins ||
-			slices.ContainsFunc(step.Makes, func(m Made) bool { return slices.Contains(step.Disturbs, m.Zone) }) {
-			continue
-		}
-		for _, m := range step.Makes {
-			zones = append(zones, m.Zone)
+	for _, stage := range p.Stages {
+		for i := range stage.Steps { // by index, because a step is large
+			step := &stage.Steps[i]
+			if step.Joint != joint || !step.Kind.Traits().Joins ||
+				slices.ContainsFunc(step.Makes, func(m Made) bool { return slices.Contains(step.Disturbs, m.Zone) }) {
+				continue
+			}
+			for _, m := range step.Makes {
+				zones = append(zones, m.Zone)
+			}
 		}
 	}
 	slices.Sort(zones)

@@ -290,11 +290,22 @@ func (j *Job) waitAgain(name, joint string) {
 // unfinished gives the stages that must be complete before this one.
 func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) []Reason {
 	var left []string
-	for _, name := range stage.After {
-		if !complete[name] {
-			left = append(left, name)
+	seen := map[string]bool{}
+	var walk func(stage steps.Stage)
+	walk = func(stage steps.Stage) {
+		for _, name := range stage.After {
+			switch {
+			case seen[name]:
+			case !complete[name]:
+				left = append(left, name)
+			default: // what it comes after may be new, or open again
+				before, _ := j.Procedure.Stage(name)
+				walk(before)
+			}
+			seen[name] = true
 		}
 	}
+	walk(stage)
 	if len(left) == 0 {
 		return nil
 	}
@@ -318,6 +329,7 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	if step.Kind.Traits().Joins {
 		own, _ = j.JointOf(step)
 	}
+	reasons = append(reasons, s.guarded(j, step.Sets, at)...)
 	reasons = append(reasons, s.harms(own, "sets", step.Sets, at)...)
 	reasons = append(reasons, s.harms(own, "needs", needs, at)...)
 	reasons = append(reasons, s.careless(j, step, at)...)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"fettle/steps"
@@ -31,7 +32,8 @@ type WillBeStale struct {
 }
 
 // PlanRepair plans the repair of every damage without a repair job, or of those
-// that are named. A repair that is open is amended: the plan is for its damages too.
+// that are named. A repair that is open is amended: the plan is for its damages too. Of the
+// name of a design, find returns its build.
 func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time, only ...string) (RepairPlan, error) {
 	found := slices.DeleteFunc(s.Unplanned(at), func(d *Damage) bool { return len(only) > 0 && !slices.Contains(only, d.Damage) })
 	plan, err := s.amended(triage, find, found, at)
@@ -57,11 +59,16 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 // plan is the plan for the damages.
 func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Procedure, error), damages []*Damage, at time.Time) (RepairPlan, error) {
 	var plan RepairPlan
+	var lost []int
+	var reasons []Reason
+	build := sync.OnceValues(func() (*steps.Procedure, func(string) bool) { return s.built(find, at) })
 	for _, d := range damages {
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		if answer.Row.Procedure != "" {
+		if s.isLost(answer, build) {
+			lost = append(lost, len(plan.Answers))
+		} else if answer.Row.Procedure != "" {
 			var err error
 			if answer.Procedure, err = find(answer.Row.Procedure); err != nil {
 				return RepairPlan{}, fmt.Errorf("the answer to %s: %w", d.Damage, err)
@@ -69,11 +76,14 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 			if on := answer.Procedure.On; len(on) > 0 {
 				answer.Zone = d.Zone
 				if !slices.Contains(on, answer.Zone) {
-					return RepairPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s does not cover zone %s", answer.Procedure.Name, answer.Zone), Remedy{Kind: ToAddTriageRow})
+					reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("%s, the answer to %s, does not cover zone %s", answer.Procedure.Name, d.Damage, answer.Zone), Remedy: Remedy{Kind: ToAddTriageRow}})
 				}
 			}
 		}
 		plan.Answers = append(plan.Answers, answer)
+	}
+	if reasons = append(reasons, s.rebuild(plan.Answers, lost, build, triage, find, at)...); len(reasons) > 0 {
+		return RepairPlan{}, &Refusal{What: "repair of " + s.Airframe.Mark, Reasons: reasons}
 	}
 	plan.Plan = repair.Compose(plan.Answers, s.toRepair(at))
 	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {

@@ -34,6 +34,7 @@ type State struct {
 	Bench       *Climate     // the last reading of the bench, by time
 	Release     *LastRelease // the last release, whether or not it still stands
 	Damages     []*Damage
+	Quarantines []*Quarantine // also of findings that were taken back
 	Flights     []Flight
 	Retired     *End // nil: it is in use
 
@@ -47,8 +48,8 @@ type State struct {
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance // the last of each zone
 	shifted   map[string]disturbance // the last that was more than a mark, and may have shifted a zone against others
+	changes   []change               // of equipment
 	lost      map[string]retirement  // of each zone that was thrown away, when last
-	fitted    map[string]time.Time   // of each zone, the latest time that equipment was fitted or moved there
 	used      map[string]time.Time   // of each adhesive and tool, the latest time that a step was done with it
 	undone    map[int64]int64        // position → the Undone entry that took it back
 	latest    journal.Entry          // the live entry recorded last
@@ -134,7 +135,6 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		zones:   map[string]disturbance{},
 		shifted: map[string]disturbance{},
 		lost:    map[string]retirement{},
-		fitted:  map[string]time.Time{},
 		used:    map[string]time.Time{},
 		undone:  map[int64]int64{},
 		chosen:  map[string]string{}, chosenAt: map[string]int64{},
@@ -161,6 +161,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		}
 	}
 	s.judgeChecks()
+	s.judgeQuarantines()
 	return s, nil
 }
 
@@ -185,6 +186,9 @@ func (s *State) apply(e journal.Entry) error {
 	if marks := effect.marks; marks != nil {
 		by, zones = marks(e.Facts)
 		s.mark(s.zones, e, by, zones)
+	}
+	if effect.stays != nil {
+		effect.stays(s, e)
 	}
 	if !s.Live(e.Position) {
 		// The conditions that it set are unknown now: what was said before it may
