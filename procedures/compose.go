@@ -65,6 +65,9 @@ func (c *checker) compose() error {
 			}
 			last = &a
 		}
+		if checked[sheet] || slices.ContainsFunc(tables, func(t *Document) bool { return checked[t] }) {
+			c.notes = append(c.notes, c.graver(sheet, tables, docs)...)
+		}
 		i := slices.IndexFunc(tables, func(t *Document) bool { return t.Triage.HardLanding != "" })
 		if i < 0 {
 			continue
@@ -92,14 +95,8 @@ func answersOf(tables []*Document, sheet *steps.Sheet, docs map[string]*Document
 			return
 		}
 		met[key] = true
-		a := answer{table: tables[0], at: top()}
-		i := asked.Fits(name, zone, severity)
-		for _, t := range tables {
-			if i >= 0 && i < len(t.Triage.Rows) {
-				a.table, a.at = t, t.places[rowAt(i)]
-			}
-			i -= len(t.Triage.Rows)
-		}
+		var a answer
+		a.table, a.at = rowAmong(tables, asked.Fits(name, zone, severity))
 		a.Damage = repair.Damage{Name: fmt.Sprintf("d%d", len(all)+1), Finding: name, Zone: zone, Severity: severity}
 		a.Row, a.Known = row, known
 		if row.Procedure != "" {

@@ -112,7 +112,7 @@ func (d *Document) made(sheet *steps.Sheet, variants [][]string) Faults {
 				makers[m.Zone] = append(makers[m.Zone], s)
 			}
 		}
-		var faults Faults
+		faults := d.unseated(v)
 		for _, s := range v.steps {
 			for _, z := range s.Disturbs {
 				late := makers[z]
@@ -123,6 +123,22 @@ func (d *Document) made(sheet *steps.Sheet, variants [][]string) Faults {
 		}
 		return faults
 	})...)
+}
+
+// unseated finds zones that are made beside what they rest on, and that no step puts
+// together with it: nobody could tell when they sit there.
+func (d *Document) unseated(v variant) Faults {
+	var faults Faults
+	for _, m := range d.Procedure.Made() {
+		for _, on := range m.On {
+			if !d.Procedure.Apart(m.Zone, on) || slices.ContainsFunc(v.steps, func(s *steps.Step) bool { return d.Procedure.Seats(*s, m.Zone, on) }) {
+				continue
+			}
+			maker := d.maker(m.Zone)
+			d.complain(&maker, &faults)("makes", "%s rests on %s and is made beside it, and no step puts them together%s: write disturbs: [%s, %s] at what does, a join, bolts or bands", m.Zone, on, v.when(), on, m.Zone)
+		}
+	}
+	return faults
 }
 
 // maker is the first step that makes the zone.

@@ -38,7 +38,7 @@ stages:
     steps:
       - step: cut
         do: Cut.
-        disturbs: [tail]
+        disturbs: [tail, radio]
       - step: wing-slot
         measure: [slot]
       - step: square-up
@@ -98,6 +98,8 @@ func TestMakesFaults(t *testing.T) {
 		{name: "on itself", old: "makes: [wing]", new: "makes: {wing: [wing]}", want: "10:9: a ring of zones that rest on each other: wing on wing"},
 		{name: "worked on before it is made", old: "disturbs: [radio, wing]", new: "disturbs: [radio, tail]",
 			want: "17:23: it works on tail, which only later steps make, cut the first: move it behind that, or write makes: [tail] at what makes the zone before it"},
+		{name: "no seat", old: "disturbs: [tail, radio]", new: "disturbs: [tail]",
+			want: "16:17: radio rests on tail and is made beside it, and no step puts them together: write disturbs: [tail, radio] at what does, a join, bolts or bands"},
 		{name: "unknown zone", old: "makes: [wing]", new: "makes: [wign]", want: `8:13: unknown zone "wign"; did you mean "wing"? (in the design finch)`},
 		{name: "on an unknown zone", old: "radio: [wing, tail]", new: "radio: [wing, tial]", want: `13:31: unknown zone "tial"; did you mean "tail"? (in the design finch)`},
 		{name: "an unknown text", old: "makes: [wing]", new: "makes: wign", want: `8:12: unknown zone "wign"; did you mean "wing"? (in the design finch)`},

@@ -192,6 +192,8 @@ func stepKeys() mapping[steps.Step] {
 			"the conditions that hold once it is done", "{propeller: off}"},
 		{"disturbs", optional, field(func(s *s) *[]string { return &s.Disturbs }, namesValue{to: zone, except: steps.Here}),
 			"the zones whose gates must be measured again", "[wing]"},
+		{"fits", optional, field(func(s *s) *string { return &s.Fits }, nameValue{zone}),
+			"the zone whose equipment it replaces by another one: the builder is asked for its name, and the record has it from then on. Not for a coat, a join, glue, a wait, a choice or a release", "# battery"},
 		{"apart", optional, field(func(s *s) *string { return &s.Apart }, textValue{prose}),
 			"of a join or glue: how the joint is parted again, so that what it holds can be kept when the other part is replaced", "# Saw through the glue line, the blade flat on the wing."},
 		{"retires", optional, field(func(s *s) *[]string { return &s.Retires }, namesValue{to: zone, except: steps.Here}),
@@ -247,6 +249,9 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 				f.fault(f.item(key, steps.Here), "here means the zone that a repair was started on, but this procedure has no line on:")
 			}
 		}
+	}
+	if does := s.Kind.Traits(); s.Fits != "" && (!does.Attended || does.Glues()) {
+		f.fault(f.get("fits"), "a %s fits no equipment: write fits on a step of its own", s.Kind)
 	}
 	if n := f.get("alone"); n != nil {
 		switch {

@@ -95,12 +95,17 @@ func conditionKeys() mapping[steps.Condition] {
 			"the states it can be in, at least two", "[off, on]"},
 		{"lasts", optional, field(func(c *c) *bool { return &c.Sitting }, markValue{"sitting"}),
 			"if it lapses with the visit to the bench in which it was set", "# sitting"},
+		{"guarded", optional, field(func(c *c) *string { return &c.Guarded }, nameValue{}),
+			"the state that only a repair sets while damage is open, and nobody while something in quarantine counts as aboard", "# on"},
 	}}
 }
 
 func conditionChecked(f fields, c *steps.Condition) {
 	if len(c.States) == 1 {
 		f.fault(f.get("states"), "the condition %s has one state; it needs at least two", c.Name)
+	}
+	if c.Guarded != "" && !slices.Contains(c.States, c.Guarded) {
+		f.fault(f.get("guarded"), "the condition %s has no state %s to guard", c.Name, c.Guarded)
 	}
 }
 
@@ -382,6 +387,8 @@ func equipmentKeys() mapping[steps.Equipment] {
 	return mapping[e]{what: "equipment", keys: []key[e]{
 		{"title", required, field(func(e *e) *string { return &e.Title }, textValue{}),
 			"what it is, in a few words", "The camera"},
+		{"zone", optional, field(func(e *e) *string { return &e.Zone }, nameValue{zone}),
+			"the zone that it is: damage there is damage of it, and fitting another one by its name takes it out of a quarantine", "nose"},
 		{"disturbs", optional, field(func(e *e) *[]string { return &e.Disturbs }, namesValue{to: zone}),
 			"the zones that fitting it disturbs", "[nose]"},
 	}}

@@ -73,6 +73,9 @@ func (c *checker) usedOn(s *steps.Sheet) map[reference]bool {
 	}
 	for _, e := range s.Equipment {
 		use(zone, e.Disturbs...)
+		if e.Zone != "" {
+			use(zone, e.Zone)
+		}
 	}
 	asked := func(c steps.Care) {
 		for _, need := range c.Needs {

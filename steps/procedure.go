@@ -109,6 +109,9 @@ type Step struct {
 	Disturbs []string          `json:"disturbs,omitempty"`
 	Retires  []string          `json:"retires,omitempty"` // zones that are thrown away with it
 
+	// Fits is the zone whose equipment is replaced by another one; "": none.
+	Fits string `json:"fits,omitempty"`
+
 	// Makes are the zones that the step is part of making, and of making anew.
 	Makes []Made `json:"makes,omitempty"`
 

@@ -33,7 +33,16 @@ type Sheet struct {
 type Equipment struct {
 	Name     string   `json:"name"`
 	Title    string   `json:"title"`
+	Zone     string   `json:"zone,omitempty"` // the zone that it is, whose damage is damage of it; "": none
 	Disturbs []string `json:"disturbs,omitempty"`
+}
+
+// Zones are those that a change of it disturbs.
+func (e Equipment) Zones() []string {
+	if e.Zone == "" || slices.Contains(e.Disturbs, e.Zone) {
+		return e.Disturbs
+	}
+	return append([]string{e.Zone}, e.Disturbs...)
 }
 
 // MassZone is a pseudo-zone for the balance of the whole airframe: a change of
@@ -66,6 +75,9 @@ type Condition struct {
 	// Sitting says that the condition lapses with the sitting in which it was
 	// set (an open window is not open the day after).
 	Sitting bool `json:"sitting,omitempty"`
+	// Guarded is the state that only a repair sets while damage is open, and nobody
+	// while something in quarantine counts as aboard; "": none.
+	Guarded string `json:"guarded,omitempty"`
 }
 
 // A Care is what an adhesive or a tool asks of whoever uses it, in any procedure.

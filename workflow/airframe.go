@@ -172,6 +172,9 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if err := s.checkSetting(set); err != nil {
 			return nil, err
 		}
+		if reasons := s.guarded(nil, []steps.Setting{set}, c.At); len(reasons) > 0 {
+			return nil, &Refusal{What: set.String(), Reasons: reasons}
+		}
 		facts = append(facts, journal.ConditionSet{Setting: set})
 	}
 	if len(facts) == 0 {

@@ -246,6 +246,7 @@ type AuditSummary struct {
 	Concessions         []string
 	Corrections         []string
 	Backwards           []string // entries recorded with an earlier time than the entry before
+	Grounded            []Cause  // flights that it was not released for, as far as anybody knew then
 	Build               Cause    // what is missing of how it was built
 	Late                int      // entries typed in more than ten minutes late
 	Releases, Flights   int
@@ -286,6 +287,11 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 	}
 	for _, why := range reasons {
 		sum.NotCurrent = append(sum.NotCurrent, why.after(strings.Join(gates[why], ", ")+": "))
+	}
+	for _, f := range s.Flights {
+		if f.Grounded != "" {
+			sum.Grounded = append(sum.Grounded, Cause{fmt.Sprintf("entry %d: %s", f.Position, f.Grounded), f.At})
+		}
 	}
 	s.sumGauges(&sum, readings, at)
 	s.sumEntries(&sum, at)

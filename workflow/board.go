@@ -319,6 +319,7 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	if step.Kind.Traits().Joins {
 		own, _ = j.JointOf(step)
 	}
+	reasons = append(reasons, s.guarded(j, step.Sets, at)...)
 	reasons = append(reasons, s.harms(own, "sets", step.Sets, at)...)
 	reasons = append(reasons, s.harms(own, "needs", needs, at)...)
 	reasons = append(reasons, s.careless(j, step, at)...)

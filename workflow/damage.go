@@ -8,7 +8,6 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/nearest"
-	"fettle/steps/quantity"
 	"fettle/workflow/journal"
 )
 
@@ -19,22 +18,10 @@ type Damage struct {
 	Typed      time.Time // when it was typed in, if that was later
 	By         string
 	Position   int64
-	Quarantine Quarantine
+	Quarantine *Quarantine // never nil
+
+	before bool // it was found in what is fitted, before the zone of it was made
 }
-
-// A Quarantine keeps what was found away from everything else until a person
-// clears it.
-type Quarantine struct {
-	Lines   []string  // none: no quarantine
-	Until   time.Time // no line can be confirmed before it; zero: it has no time
-	Cleared bool
-
-	since   time.Time            // when it was found, or flown with or released later
-	removed map[string]time.Time // the equipment of its zone that was removed since; fitting or moving any there ends that
-}
-
-// Open reports whether the quarantine is still in force.
-func (q Quarantine) Open() bool { return len(q.Lines) > 0 && !q.Cleared }
 
 // A Flight is one flight.
 type Flight struct {
@@ -54,102 +41,19 @@ const (
 )
 
 func (s *State) damage(f journal.DamageFound, e journal.Entry) error {
-	d := &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: Quarantine{Lines: f.Quarantine.Confirm}}
+	d := &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: &Quarantine{}}
+	if q, ok := s.Quarantine(f.Damage); ok {
+		d.Quarantine, d.before = q, s.Zones(e.At).Zone(f.Zone).Standing == ZoneAbsent
+	}
 	if e.Late() {
 		d.Typed = e.Recorded
-	}
-	d.keptFrom(e.At)
-	for _, flight := range s.Flights {
-		d.keptFrom(flight.At)
-	}
-	for _, before := range s.Entries[:e.Position] {
-		if _, ok := before.Facts.(journal.Released); ok && s.Live(before.Position) {
-			d.keptFrom(before.At)
-		}
 	}
 	s.Damages = append(s.Damages, d)
 	return nil
 }
 
-// keptFrom has the quarantine count from the time, if that is later: the part was
-// aboard then.
-func (d *Damage) keptFrom(at time.Time) {
-	q := &d.Quarantine
-	if !at.After(q.since) {
-		return
-	}
-	q.since = at
-	if lasts := d.DamageFound.Quarantine.Lasts(); lasts > 0 {
-		q.Until = at.Add(lasts)
-	}
-}
-
-// Off reports whether what is in quarantine was taken off the airframe after it was
-// found: all equipment of its zone was, but for what was off before. Nothing was fitted
-// or moved there since.
-func (s *State) Off(d *Damage) bool {
-	_, aboard := s.stillAboard(d)
-	return len(d.Quarantine.removed) > 0 && !aboard
-}
-
-// stillAboard returns equipment of the zone that no entry says is off.
-func (s *State) stillAboard(d *Damage) (steps.Equipment, bool) {
-	i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool {
-		_, off := d.Quarantine.removed[e.Name]
-		return !off && slices.Contains(e.Disturbs, d.Zone) && !s.removed(e.Name)
-	})
-	if i < 0 {
-		return steps.Equipment{}, false
-	}
-	return s.Sheet.Equipment[i], true
-}
-
-func (s *State) clearQuarantine(f journal.QuarantineCleared, _ journal.Entry) error {
-	d, err := s.Damage(f.Damage)
-	if err != nil {
-		return err
-	}
-	d.Quarantine.Cleared = true
-	return nil
-}
-
-func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) error {
-	if f.Change != Removed {
-		for _, z := range f.Disturbs {
-			if e.At.After(s.fitted[z]) {
-				s.fitted[z] = e.At
-			}
-		}
-	}
-	for _, d := range s.Damages {
-		q := &d.Quarantine
-		switch {
-		case !slices.Contains(f.Disturbs, d.Zone):
-		case f.Change != Removed:
-			q.removed = nil
-		case !e.At.Before(q.since) && !e.At.Before(s.fitted[d.Zone]):
-			// By entry and by time: of two answers the one that keeps it aboard is safe.
-			if q.removed == nil {
-				q.removed = map[string]time.Time{}
-			}
-			q.removed[f.Item] = e.At
-		}
-	}
-	return nil
-}
-
 func (s *State) fly(f journal.FlightLogged, e journal.Entry) error {
 	s.Flights = append(s.Flights, Flight{f, e.At, e.Position})
-	for _, d := range s.Damages {
-		off := len(d.Quarantine.removed) > 0
-		for _, item := range s.Sheet.Equipment {
-			at, removed := d.Quarantine.removed[item.Name]
-			off = off && (!slices.Contains(item.Disturbs, d.Zone) || removed && !at.After(e.At))
-		}
-		if d.Quarantine.Open() && !off {
-			d.keptFrom(e.At)
-		}
-	}
 	return nil
 }
 
@@ -176,7 +80,7 @@ func (s *State) Repaired(d *Damage, at time.Time) (repaired bool, by string) {
 			}
 		}
 	}
-	return false, by
+	return d.before && s.replaced(d, at), by
 }
 
 // OpenDamages returns what is not repaired at the time.
@@ -202,19 +106,30 @@ func (s *State) flightsSince(t reading) int {
 	return n
 }
 
-// CheckDue returns a check that a hard landing asks for, the last one first, and
-// when it landed; "" once each of them has a complete job of that name that was
-// opened after it, by entry and by time.
+// CheckDue returns a check that a hard landing or a flight while grounded asks for,
+// the last one first, and when that was; "" once each of them has a complete job of
+// that name that was opened after it, by entry and by time.
 func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
-	check, landed, _ = s.checkDue(at)
-	return check, landed
+	f, _, due := s.checkDue(at)
+	if !due {
+		return "", time.Time{}
+	}
+	return f.Check, f.At
 }
 
-// checkDue is CheckDue with the open job of that check, which must be finished
-// first even if it was opened before the landing; "": none.
-func (s *State) checkDue(at time.Time) (check string, landed time.Time, open string) {
+// says is that its check is due.
+func (f Flight) says() Cause {
+	if f.Landing == Hard {
+		return Cause{f.Check + " is due after the hard landing", f.At}
+	}
+	return Cause{f.Check + " is due after a flight that it was not released for", f.At}
+}
+
+// checkDue is the flight of CheckDue with the open job of that check, which must be
+// finished first even if it was opened before the landing; "": none.
+func (s *State) checkDue(at time.Time) (flight Flight, open string, due bool) {
 	for _, f := range slices.Backward(s.Flights) {
-		if f.Landing != Hard || f.Check == "" {
+		if f.Check == "" {
 			continue
 		}
 		done, its := false, ""
@@ -228,10 +143,39 @@ func (s *State) checkDue(at time.Time) (check string, landed time.Time, open str
 			}
 		}
 		if !done {
-			return f.Check, f.At, its
+			return f, its, true
 		}
 	}
-	return "", time.Time{}, ""
+	return Flight{}, "", false
+}
+
+// shiftedByCheck says which condition the check after a hard landing left otherwise
+// than it was at the release: what was released is not what stands there now.
+func (s *State) shiftedByCheck(r *LastRelease, at time.Time) Cause {
+	checks := map[string]bool{} // procedures
+	for _, f := range s.Flights {
+		if f.Check != "" && f.Position > r.Position {
+			checks[f.Check] = true
+		}
+	}
+	if len(checks) == 0 {
+		return Cause{}
+	}
+	for _, e := range s.Entries[r.Position+1:] {
+		work, _ := journal.WorkOf(e.Facts)
+		job, err := s.Job(work.Job)
+		if err != nil || !checks[job.Procedure.Name] || !s.Live(e.Position) {
+			continue
+		}
+		for _, set := range work.Sets {
+			def, _ := s.Sheet.Condition(set.Condition)
+			now, then := s.Holds(set.Condition, at), s.Holds(set.Condition, r.At)
+			if !def.Sitting && now != "" && now != then {
+				return Cause{Text: fmt.Sprintf("%s since %s, and not at the release", steps.Setting{Condition: set.Condition, State: now}, job.ID)}
+			}
+		}
+	}
+	return Cause{}
 }
 
 // A Sighting is one thing seen in one zone: a finding, or words of one's own.
@@ -293,6 +237,7 @@ func (r ReportDamage) decide(s *State, c Circumstances) ([]journal.Facts, error)
 			continue
 		}
 		found.Damage = fmt.Sprintf("D%d", s.damagesEver()+len(facts)+1)
+		found.Thing = s.thingAt(seen.Zone, c.At)
 		facts = append(facts, found)
 	}
 	if len(refused) > 0 { // what was seen elsewhere grounds it all the same
@@ -401,99 +346,14 @@ func (s *State) damagesEver() int {
 	return n
 }
 
-// ClearQuarantine records that every line of a quarantine was confirmed.
-type ClearQuarantine struct {
-	Damage  string
-	Answers []bool
-}
-
-func (r ClearQuarantine) decide(s *State, c Circumstances) ([]journal.Facts, error) {
-	d, err := s.Damage(r.Damage)
-	if err != nil {
-		return nil, err
-	}
-	if !d.Quarantine.Open() {
-		return nil, refuse("quarantine of "+d.Damage, ByState, "it is not in quarantine", Remedy{})
-	}
-	if c.At.Before(d.At) {
-		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be cleared before the damage was found", At: d.At}}}
-	}
-	if c.At.Before(d.Quarantine.Until) {
-		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: []Reason{{Because: ByDrying, Text: "its time is not over; no line can be confirmed yet", Until: d.Quarantine.Until}}}
-	}
-	if reasons := unconfirmed(d.Quarantine.Lines, r.Answers); len(reasons) > 0 {
-		return nil, &Refusal{What: "quarantine of " + d.Damage, Reasons: reasons}
-	}
-	return []journal.Facts{journal.QuarantineCleared{Damage: d.Damage, Lines: d.Quarantine.Lines}}, nil
-}
-
-// ChangeEquipment records that equipment was fitted, removed or moved.
-type ChangeEquipment struct {
-	Item, Change string
-	Mass, Arm    quantity.Quantity // absent: unknown
-	Note         string
-}
-
-func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
-	var names []string
-	for _, e := range s.Sheet.Equipment {
-		if e.Name != r.Item {
-			names = append(names, e.Name)
-			continue
-		}
-		switch {
-		case !slices.Contains([]string{Fitted, Removed, Moved}, r.Change):
-			return nil, unknown("change of equipment", r.Change, []string{Fitted, Removed, Moved})
-		case !r.Mass.IsZero() && (r.Mass.Dimension() != quantity.Mass || negative(r.Mass)):
-			return nil, bad("%s is not a mass", r.Mass.Typed())
-		case !r.Arm.IsZero() && r.Arm.Dimension() != quantity.Length:
-			return nil, bad("%s is not an arm; give a length behind the datum", r.Arm.Typed())
-		}
-		aboard := func(d *Damage) bool {
-			_, off := d.Quarantine.removed[r.Item]
-			return slices.Contains(e.Disturbs, d.Zone) && d.Quarantine.Open() && !off
-		}
-		if r.Change == Removed && s.removed(r.Item) && !slices.ContainsFunc(s.Damages, aboard) {
-			return nil, refuse("removing the "+r.Item, ByState, "it was removed already, and not fitted since", Remedy{})
-		}
-		return []journal.Facts{journal.EquipmentChanged{Item: r.Item, Change: r.Change, Mass: r.Mass, Arm: r.Arm, Note: strings.TrimSpace(r.Note), Disturbs: e.Disturbs}}, nil
-	}
-	return nil, unknownOf(s.Sheet.Name, "equipment", r.Item, names)
-}
-
-// removed reports whether an item was removed last, by entry and by time. What was
-// never recorded may have come with the build, and what counts as aboard in
-// quarantine must be taken off again, whatever was said before.
-func (s *State) removed(item string) bool {
-	var entered, latest journal.Entry
-	for _, e := range s.Entries {
-		if f, ok := e.Facts.(journal.EquipmentChanged); ok && f.Item == item && s.Live(e.Position) {
-			entered = e
-			if !e.At.Before(latest.At) {
-				latest = e
-			}
-		}
-	}
-	off := func(e journal.Entry) bool {
-		f, ok := e.Facts.(journal.EquipmentChanged)
-		return ok && f.Change == Removed
-	}
-	return off(entered) && off(latest)
-}
-
-func negative(q quantity.Quantity) bool {
-	v, err := q.Rat(q.Unit())
-	return err == nil && v.Sign() < 0
-}
-
 // LogFlight records one flight.
 type LogFlight struct {
 	Landing string
 	Note    string
-	Check   string // the procedure that a hard landing asks for
+	Check   string // the procedure that a hard landing asks for, and a flight while grounded
 }
 
-func (r LogFlight) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
+func (r LogFlight) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	f := journal.FlightLogged{Landing: r.Landing, Note: strings.TrimSpace(r.Note)}
 	switch r.Landing {
 	case Soft:
@@ -501,6 +361,13 @@ func (r LogFlight) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
 		f.Check = r.Check
 	default:
 		return nil, unknown("landing", r.Landing, []string{Soft, Hard})
+	}
+	might, err := s.AirworthinessThen(c.At)
+	if err != nil {
+		return nil, err
+	}
+	if !might.Released {
+		f.Grounded, f.Check = might.Why.Text, r.Check
 	}
 	return []journal.Facts{f}, nil
 }

@@ -13,9 +13,9 @@ import (
 	"fettle/workflow/repair"
 )
 
-// Taking a damage back takes along what rested on it, so that the journal can
-// always be replayed. It asks why, and leaves a look-over that nothing takes away.
-func TestUndoneDamageTakesItsQuarantineAlong(t *testing.T) {
+// What was found in a thing stays with it when the finding is taken back: it may be
+// fitted again only once it lay out its time and was looked over.
+func TestUndoneDamageLeavesItsQuarantine(t *testing.T) {
 	b := building(t)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Total}}})
 	found := b.state.Size() - 1
@@ -25,8 +25,8 @@ func TestUndoneDamageTakesItsQuarantineAlong(t *testing.T) {
 		t.Errorf("without a reason: %v", err)
 	}
 	b.must(Undo{Position: found, Reason: "another airframe"})
-	if len(b.state.Damages) != 1 || b.state.Live(found+1) {
-		t.Fatalf("left are %d damages; the clearing is live: %v", len(b.state.Damages), b.state.Live(found+1))
+	if q, ok := b.state.Quarantine("D1"); len(b.state.Damages) != 1 || !ok || !q.TakenBack || !q.Cleared {
+		t.Fatalf("left are %d damages, and of the quarantine %+v", len(b.state.Damages), q)
 	}
 	if d := b.state.Damages[0]; d.Damage != "D2" || d.For != "D1" || d.Zone != "pod" || d.Severity != steps.Cosmetic || d.Note != "D1 was taken back: another airframe" {
 		t.Errorf("it leaves %+v", d.DamageFound)
@@ -301,8 +301,11 @@ func TestAStepOfTwoJobs(t *testing.T) {
 func TestWhatTakesAQuarantineOff(t *testing.T) {
 	b := released(t)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Serious}, {Finding: "dented", Zone: "wing", Severity: steps.Serious}}})
-	off := func() [2]bool { return [2]bool{b.state.Off(b.state.Damages[0]), b.state.Off(b.state.Damages[1])} }
-	b.must(ChangeEquipment{Item: "camera", Change: Moved}, ChangeEquipment{Item: "camera", Change: Fitted})
+	off := func() [2]bool {
+		return [2]bool{b.state.Damages[0].Quarantine.Off(), b.state.Damages[1].Quarantine.Off()}
+	}
+	b.must(ChangeEquipment{Item: "camera", Change: Moved})
+	b.written(0, journal.EquipmentChanged{Item: "camera", Change: Fitted, Disturbs: []string{"pod"}})
 	if off() != [2]bool{} {
 		t.Errorf("moved and fitted, and held to be off: %v", off())
 	}
@@ -335,10 +338,10 @@ func TestWhatIsInQuarantineIsOffUntilItIsFittedAgain(t *testing.T) {
 		b.after(4 * time.Hour)
 		b.at(2*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Serious}}})
 		for _, change := range c.changes {
-			b.at(change.before, ChangeEquipment{Item: "camera", Change: change.how})
+			b.written(change.before, journal.EquipmentChanged{Item: "camera", Change: change.how, Disturbs: []string{"pod"}})
 		}
-		if d, _ := b.state.Damage("D1"); b.state.Off(d) != c.off {
-			t.Errorf("%s: off the airframe: %v", name, b.state.Off(d))
+		if d, _ := b.state.Damage("D1"); d.Quarantine.Off() != c.off {
+			t.Errorf("%s: off the airframe: %v", name, d.Quarantine.Off())
 		}
 	}
 }
@@ -355,12 +358,12 @@ func TestAllOfAQuarantineIsTakenOff(t *testing.T) {
 	b.after(time.Hour)
 	b.must(ChangeEquipment{Item: "spare", Change: Removed})
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "puffed", Zone: "pod", Severity: steps.Total}}})
-	off := func() bool { return b.state.Off(b.state.Damages[0]) }
+	off := func() bool { return b.state.Damages[0].Quarantine.Off() }
 	b.must(ChangeEquipment{Item: "strap", Change: Removed})
 	if off() {
 		t.Error("the strap took it off")
 	}
-	if why := b.state.quarantined(b.state.Damages[0], b.now); why == nil || !strings.Contains(why.Text, "the camera was taken off too") {
+	if why := b.state.quarantined(b.state.Damages[0].Quarantine, b.now); why == nil || !strings.Contains(why.Text, "the camera was taken off too") {
 		t.Errorf("what is still aboard: %v", why)
 	}
 	b.must(ChangeEquipment{Item: "camera", Change: Removed})
@@ -387,7 +390,7 @@ func TestAQuarantineCountsFromWhenItWasAboard(t *testing.T) {
 	}
 	b.must(ChangeEquipment{Item: "camera", Change: Removed})
 	b.must(LogFlight{Landing: Soft})
-	if until() != 10*time.Hour || !b.state.Off(b.state.Damages[0]) {
+	if until() != 10*time.Hour || !b.state.Damages[0].Quarantine.Off() {
 		t.Errorf("it flew without it, and it lasts until %v after the release", until())
 	}
 	if err := b.tryAt(report, b.state.Since.Add(-time.Second)); err == nil || !strings.Contains(err.Error(), "before the airframe was registered") {

@@ -11,6 +11,8 @@ import (
 type effect struct {
 	// fold applies an entry that was not taken back.
 	fold func(*State, journal.Entry) error
+	// stays is what it does even if it was taken back, before the fold; nil: nothing.
+	stays func(*State, journal.Entry)
 	// disturbs returns the zones that an entry disturbs, even if it was taken
 	// back, and the words for what did it; nil: no zones.
 	disturbs func(journal.Facts) (by string, zones []string)
@@ -53,10 +55,10 @@ func effects() map[string]effect {
 		journal.BenchRead{}.Kind():         {fold: with((*State).readBench), carries: nothing},
 		journal.ConditionSet{}.Kind():      {fold: with((*State).setCondition), sets: conditionSets, carries: nothing},
 		journal.UseCleared{}.Kind():        {fold: (*State).clearUse, sets: useSets, carries: nothing},
-		journal.DamageFound{}.Kind():       {fold: with((*State).damage), disturbs: damageDisturbs, ends: true, carries: clearing, final: leftByUndo},
+		journal.DamageFound{}.Kind():       {fold: with((*State).damage), stays: (*State).quarantine, disturbs: damageDisturbs, ends: true, carries: nothing, final: leftByUndo},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
+		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: stepThatFitted},
 		journal.PartRetired{}.Kind():       {fold: with((*State).retire), disturbs: retireDisturbs, carries: whatRetired},
-		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: nothing},
 		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true, carries: nothing},
 		journal.Retired{}.Kind():           {fold: with((*State).end), ends: true, carries: nothing},
 		journal.Noted{}.Kind():             beside,

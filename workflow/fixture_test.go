@@ -260,6 +260,13 @@ func (b *bench) done(names ...string) {
 	}
 }
 
+// written adds facts as an older program would have, asking for nothing.
+func (b *bench) written(before time.Duration, facts ...journal.Facts) {
+	b.t.Helper()
+	at := b.now.Add(-before)
+	b.state = b.replay(append(b.state.Entries[:len(b.state.Entries):len(b.state.Entries)], b.state.entries(facts, Circumstances{Now: b.now, At: at, By: "builder"})...))
+}
+
 func (b *bench) after(d time.Duration) { b.now = b.now.Add(d) }
 
 // refused asserts a refusal whose reasons are all of the classes, in any

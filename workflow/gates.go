@@ -312,10 +312,11 @@ func (s *State) counting(g steps.Gate, record *gateRecord, at time.Time) (left [
 // doubt; the zero Cause if it counts.
 func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]lastDoubt, t reading, at time.Time) (why Cause, doubted bool) {
 	if d, zone, ok := s.disturbedSince(g, t); ok {
+		by, when := s.disturber(zone, d, t)
 		if zone == steps.MassZone {
-			return Cause{"the balance was changed by " + d.by, d.at}, false
+			return Cause{"the balance was changed by " + by, when}, false
 		}
-		return Cause{zone + " was disturbed by " + d.by, d.at}, false
+		return Cause{zone + " was disturbed by " + by, when}, false
 	}
 	if t.position < record.reworked {
 		return Cause{Text: "it was reworked"}, false
@@ -398,6 +399,39 @@ func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bo
 		}
 	}
 	return last, zone, found
+}
+
+// disturber is what disturbed the zone after the reading, and when that happened: the
+// one entered last, or one entered before the reading and of a later time.
+func (s *State) disturber(zone string, d disturbance, t reading) (by string, at time.Time) {
+	if t.position <= d.position {
+		return d.by, s.Entries[d.position].At
+	}
+	for _, e := range slices.Backward(s.Entries[:d.position+1]) {
+		if by, zones := s.disturbs(e); s.Live(e.Position) && e.At.Equal(d.at) && slices.Contains(zones, zone) {
+			return by, d.at
+		}
+	}
+	return d.by, d.at
+}
+
+// LifeLeft is how much longer the gate counts: for so many flights, and until a
+// time; 0 and zero where it has no such life. It is of no use for a gate that has
+// not passed.
+func (s *State) LifeLeft(g GateReport) (flights int, until time.Time) {
+	life := g.Gate.Validity
+	for _, t := range s.gate(g.Gate.Name).readings {
+		if !slices.Contains(g.Rests, t.position) {
+			continue
+		}
+		if left := life.Flights - s.flightsSince(t); life.Flights > 0 && (flights == 0 || left < flights) {
+			flights = left
+		}
+		if end := t.at.AddDate(0, 0, life.Days); life.Days > 0 && (until.IsZero() || end.Before(until)) {
+			until = end
+		}
+	}
+	return flights, until
 }
 
 func lastOf(readings []reading, point string, n int) []reading {

@@ -47,11 +47,11 @@ func TestWhatWasRemovedBeforeItWasFoundIsNotOff(t *testing.T) {
 	b.after(2 * time.Hour)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "dented", Zone: "pod", Severity: steps.Serious}}})
 	b.at(time.Hour, ChangeEquipment{Item: "camera", Change: Removed})
-	if b.state.Off(b.state.Damages[0]) {
+	if b.state.Damages[0].Quarantine.Off() {
 		t.Error("removed an hour before it was found in quarantine, and held to be off since")
 	}
 	b.must(ChangeEquipment{Item: "camera", Change: Removed})
-	if !b.state.Off(b.state.Damages[0]) {
+	if !b.state.Damages[0].Quarantine.Off() {
 		t.Error("removed, and not held to be off")
 	}
 }
@@ -408,5 +408,136 @@ func TestAReleaseIsNotDatedBeforeWhatIsKnown(t *testing.T) {
 		if err != nil {
 			mustContain(t, err.Error(), "cannot be dated before what is known of the airframe")
 		}
+	}
+}
+
+// A flight that it was not released for stays on record, and grounds until its check
+// is complete and somebody has released it again.
+func TestAFlightWhileGroundedIsLookedInto(t *testing.T) {
+	b := released(t)
+	b.must(LogFlight{Landing: Soft, Check: "look"})
+	if f := b.state.Flights[0]; f.Grounded != "" || f.Check != "" {
+		t.Errorf("released, its flight is %+v", f)
+	}
+	b.must(ChangeEquipment{Item: "camera", Change: Moved}, LogFlight{Landing: Soft, Check: "look"})
+	mustContain(t, b.state.Flights[1].Grounded, "disturbed by the camera being moved")
+	if f := b.state.Airworthiness(b.now); f.Why.Text != "look is due after a flight that it was not released for" {
+		t.Errorf("it is %+v", f)
+	}
+	b.must(readings("square", "left=500 mm", "right=500 mm"))
+	mustContain(t, b.refused(GiveRelease{}, ByState), "look is due after a flight that it was not released for", "start look")
+	docs := documents()
+	docs.Procedures["sha256:look"] = &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("look", plain("look"))}}
+	b.docs = &docs
+	b.must(Start{Procedure: docs.Procedures["sha256:look"], Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum})
+	b.done("look")
+	b.must(GiveRelease{})
+	if sum, err := b.state.AuditSummary(b.now); err != nil || len(sum.Grounded) != 1 || !strings.Contains(sum.Grounded[0].Text, "the camera being moved") {
+		t.Errorf("the audit says %+v, %v", sum.Grounded, err)
+	}
+	// What was done before it was typed in does not make it a flight of a released airframe.
+	b.after(2 * time.Hour)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Slight}}})
+	b.at(time.Hour, LogFlight{Landing: Soft, Check: "look"})
+	if f := b.state.Flights[2]; f.Grounded != "" {
+		t.Errorf("before the damage, its flight is %+v", f)
+	}
+}
+
+// Without a check to ask for, a flight while grounded asks for a new release.
+func TestAFlightWhileGroundedEndsTheRelease(t *testing.T) {
+	b := released(t)
+	docs := documents()
+	look := &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("look", plain("look"))}}
+	docs.Procedures["sha256:look"] = look
+	b.docs = &docs
+	b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum}, LogFlight{Landing: Soft})
+	b.done("look")
+	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "it flew while grounded, and was not released since" {
+		t.Errorf("it is %+v", f)
+	}
+	b.must(GiveRelease{})
+	if f := b.state.Airworthiness(b.now); !f.Released {
+		t.Errorf("released anew: %+v", f)
+	}
+}
+
+// The check after a hard landing leaves the release as it was only if it leaves the
+// airframe as it was.
+func TestACheckedHardLandingWithThePropellerOff(t *testing.T) {
+	off := plain("propeller-off")
+	off.Sets = []steps.Setting{{Condition: "propeller", State: "off"}}
+	for _, step := range []steps.Step{plain("look"), off} {
+		b := released(t)
+		docs := documents()
+		look := &steps.Procedure{Name: "look", Title: "Look it over", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("look", step)}}
+		docs.Procedures["sha256:look"] = look
+		b.docs = &docs
+		b.must(ReadBench{Set: []steps.Setting{{Condition: "propeller", State: "on"}}}, ChangeEquipment{Item: "camera", Change: Moved})
+		b.must(readings("square", "left=500 mm", "right=500 mm"))
+		b.after(time.Minute)
+		b.must(GiveRelease{})
+		b.after(time.Hour)
+		b.must(LogFlight{Landing: Hard, Check: "look"}, Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum})
+		b.done(step.Name)
+		f := b.state.Airworthiness(b.now)
+		if len(step.Sets) == 0 {
+			if !f.Released {
+				t.Errorf("with nothing changed: %+v", f)
+			}
+			continue
+		}
+		if f.Released || !strings.Contains(f.Why.Text, "propeller: off since look, and not at the release") {
+			t.Errorf("with the propeller off: %+v", f)
+		}
+		b.must(ReadBench{Set: []steps.Setting{{Condition: "propeller", State: "on"}}})
+		if f := b.state.Airworthiness(b.now); !f.Released {
+			t.Errorf("with the propeller on again: %+v", f)
+		}
+	}
+}
+
+// What disturbed a gate is said with its own time, in whatever order it was entered.
+func TestADisturbanceIsOfItsOwnTime(t *testing.T) {
+	b := released(t)
+	b.after(100 * time.Hour)
+	moved := b.now
+	b.must(ChangeEquipment{Item: "camera", Change: Moved})
+	b.after(time.Hour)
+	b.at(48*time.Hour, ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "pod", Severity: steps.Serious}}})
+	if why := b.gate("square").Reason; !strings.Contains(why.Text, "damage D1") || !why.At.Equal(b.now.Add(-48*time.Hour)) {
+		t.Errorf("the crack is %+v", why)
+	}
+	// Entered before the reading and of a later time: that one, with its time.
+	b.at(90*time.Minute, readings("square", "left=500 mm", "right=500 mm"))
+	if why := b.gate("square").Reason; !strings.Contains(why.Text, "the camera being moved") || !why.At.Equal(moved) {
+		t.Errorf("read before the camera was moved: %+v", why)
+	}
+	b.after(time.Hour)
+	b.must(Undo{Position: b.state.Damages[0].Position, Reason: "a shadow"})
+	if why := b.gate("square").Reason; why.At.After(moved) {
+		t.Errorf("taken back: %+v", why)
+	}
+}
+
+// The life of a gate counts down.
+func TestLifeLeft(t *testing.T) {
+	b := released(t)
+	is := func(want int) {
+		t.Helper()
+		flights, until := b.state.LifeLeft(b.gate("slot"))
+		if flights != want || want > 0 && until.Format("2006-01-02") != "2026-04-03" && until.Format("2006-01-02") != "2026-04-02" {
+			t.Errorf("%d flights are left, until %s; want %d", flights, until, want)
+		}
+	}
+	is(2)
+	b.must(LogFlight{Landing: Soft})
+	is(1)
+	b.must(LogFlight{Landing: Soft})
+	if flights, until := b.state.LifeLeft(b.gate("slot")); flights != 0 || !until.IsZero() {
+		t.Errorf("of a gate that does not count %d flights are left, until %s", flights, until)
+	}
+	if flights, until := b.state.LifeLeft(b.gate("square")); flights != 0 || !until.IsZero() {
+		t.Errorf("of a gate without a life %d flights are left, until %s", flights, until)
 	}
 }

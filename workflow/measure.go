@@ -330,6 +330,7 @@ type Clear struct {
 	Step    string
 	Answers []bool   // one for each line
 	Lines   []string // that were shown and answered; nil: those of now
+	Thing   string   // which one is fitted, at a step that fits equipment, by its name
 	Witness
 }
 
@@ -359,6 +360,9 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	cleared, err := s.witnessed(r.Witness, job, step, []journal.Facts{journal.HoldCleared{Work: s.work(job, step), Lines: step.Confirm}}, c.At)
 	if err != nil {
+		return nil, err
+	}
+	if cleared, err = s.fits(r.Thing, job, step, cleared, c.At); err != nil {
 		return nil, err
 	}
 	return append(s.waited(job, report.Stage, step.Name, c.At), s.retiring(job, step, cleared)...), nil

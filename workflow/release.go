@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -77,17 +76,20 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	}
 	for _, d := range s.Damages {
 		p.add(fmt.Sprintf("damage %s (%s, %s) is repaired", d.Damage, d.Finding, d.Zone), s.unrepaired(d, at))
-		if len(d.Quarantine.Lines) > 0 {
-			p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", d.Damage), s.quarantined(d, at))
+	}
+	for _, q := range s.Quarantines {
+		p.add(fmt.Sprintf("the quarantine of %s is cleared, or what is in it is off the airframe", q.Damage), s.quarantined(q, at))
+		if reason := s.unnamed(q); reason != nil && s.quarantined(q, at) == nil && !slices.ContainsFunc(p.Reasons(), func(r Reason) bool { return r.Remedy.Kind == ToFitAnother && r.Remedy.Name == reason.Remedy.Name }) {
+			p.add("what is there instead of what was in quarantine is named", reason)
 		}
 	}
-	if check, landed, open := s.checkDue(at); check != "" {
-		do := Remedy{Kind: ToStart, Name: check}
+	if f, open, due := s.checkDue(at); due {
+		do := Remedy{Kind: ToStart, Name: f.Check}
 		if open != "" {
 			do = Remedy{Kind: ToFinish, Name: open}
 		}
-		p.add("the check after every hard landing is complete", &Reason{Because: ByState,
-			Text: check + " is due after the hard landing", At: landed, Remedy: s.remedy(do)})
+		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", &Reason{Because: ByState,
+			Text: f.says().Text, At: f.At, Remedy: s.remedy(do)})
 	}
 	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {
 		p.add("what is coated is joined", &reason)
@@ -151,34 +153,6 @@ func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
 	}
 	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not repaired", d.Damage, d.Finding, d.Zone),
 		Remedy: s.remedy(Remedy{Kind: ToPlanRepair})}
-}
-
-func (s *State) quarantined(d *Damage, at time.Time) *Reason {
-	if !d.Quarantine.Open() || s.Off(d) {
-		return nil
-	}
-	what, remedy := fmt.Sprintf("the %s (damage %s) is in quarantine", d.Zone, d.Damage), Remedy{}
-	has := func(e steps.Equipment) bool { return slices.Contains(e.Disturbs, d.Zone) }
-	item, aboard := s.stillAboard(d)
-	if i := slices.IndexFunc(s.Sheet.Equipment, has); !aboard && i >= 0 {
-		item, aboard = s.Sheet.Equipment[i], true // off before it was found
-	}
-	switch {
-	case s.fitted[d.Zone].After(d.At):
-		what += ", and may be what was fitted since"
-	case !aboard:
-		what += " and counts as aboard until its lines are confirmed"
-	default:
-		what += ", and no entry says that it was taken off"
-		if len(d.Quarantine.removed) > 0 {
-			what = fmt.Sprintf("the %s (damage %s) is in quarantine, and no entry says that the %s was taken off too", d.Zone, d.Damage, item.Name)
-		}
-		remedy = s.remedy(Remedy{Kind: ToRecordRemoved, Name: item.Name})
-	}
-	if at.Before(d.Quarantine.Until) {
-		return &Reason{Because: ByHold, Text: what + "; no line can be confirmed", Until: d.Quarantine.Until, Remedy: remedy}
-	}
-	return &Reason{Because: ByHold, Text: what, Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})}
 }
 
 func uncured(j *Joint, at time.Time) *Reason {
@@ -311,8 +285,22 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		}
 		return f
 	}
-	if check, landed := s.CheckDue(at); check != "" {
-		f.Why = Cause{check + " is due after the hard landing", landed}
+	for _, q := range s.Quarantines {
+		if reason := s.quarantined(q, at); reason != nil {
+			f.Why.Text = reason.Text
+			return f
+		}
+	}
+	if flight, _, due := s.checkDue(at); due {
+		f.Why = flight.says()
+		return f
+	}
+	if i := slices.IndexFunc(s.Flights, func(f Flight) bool { return f.Grounded != "" && f.Position > r.Position }); i >= 0 {
+		f.Why = Cause{"it flew while grounded, and was not released since", s.Flights[i].At}
+		return f
+	}
+	if why := s.shiftedByCheck(r, at); !why.IsZero() {
+		f.Why = why
 		return f
 	}
 	if s.disturbed != nil && s.disturbed.position > r.Position {

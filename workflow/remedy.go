@@ -35,6 +35,9 @@ const (
 	ToSetClock      RemedyKind = "set-clock"           // Entry: set the clock, or take the entry back
 	ToClear         RemedyKind = "clear"               // Name: a hold or a damage in quarantine
 	ToRecordRemoved RemedyKind = "record-removed"      // Name: an item of equipment
+	ToFitAnother    RemedyKind = "fit-another"         // Name: an item of equipment, of which another one is fitted by its name
+	ToNameThing     RemedyKind = "name-thing"          // Step, or Name: a hold; the name of what it fits
+	ToSayWhere      RemedyKind = "say-where"           // Name: equipment that the sheet does not list: its zone and its mass
 	ToClearUse      RemedyKind = "clear-use"           // Name: an adhesive or a tool, its hold
 	ToRelease       RemedyKind = "release"             // by a person
 	ToStart         RemedyKind = "start"               // Name: a procedure

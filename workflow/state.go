@@ -34,6 +34,7 @@ type State struct {
 	Bench       *Climate     // the last reading of the bench, by time
 	Release     *LastRelease // the last release, whether or not it still stands
 	Damages     []*Damage
+	Quarantines []*Quarantine // also of findings that were taken back
 	Flights     []Flight
 	Retired     *End // nil: it is in use
 
@@ -46,8 +47,8 @@ type State struct {
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
 	zones     map[string]disturbance
+	changes   []change              // of equipment
 	lost      map[string]retirement // of each zone that was thrown away, when last
-	fitted    map[string]time.Time  // of each zone, the latest time that equipment was fitted or moved there
 	used      map[string]time.Time  // of each adhesive and tool, the latest time that a step was done with it
 	undone    map[int64]int64       // position → the Undone entry that took it back
 	latest    journal.Entry         // the live entry recorded last
@@ -132,7 +133,6 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
 		lost:    map[string]retirement{},
-		fitted:  map[string]time.Time{},
 		used:    map[string]time.Time{},
 		undone:  map[int64]int64{},
 		chosen:  map[string]string{}, chosenAt: map[string]int64{},
@@ -159,6 +159,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		}
 	}
 	s.judgeChecks()
+	s.judgeQuarantines()
 	return s, nil
 }
 
@@ -180,6 +181,9 @@ func (s *State) apply(e journal.Entry) error {
 	// measuring again costs only minutes.
 	by, zones := s.disturbs(e)
 	s.disturb(e, by, zones)
+	if effect.stays != nil {
+		effect.stays(s, e)
+	}
 	if !s.Live(e.Position) {
 		// The conditions that it set are unknown now: what was said before it may
 		// no longer be true.

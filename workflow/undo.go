@@ -141,6 +141,7 @@ func stepsAfter(s *State, e journal.Entry) []int64 {
 	if _, ok := s.WitnessOf(e.Position); ok {
 		positions = append(positions, e.Position-1)
 	}
+	positions = append(positions, s.fittedBy(e)...)
 	if _, ok := s.RetiredBy(e.Position); ok {
 		positions = append(positions, e.Position+1)
 	}
@@ -173,18 +174,6 @@ func (s *State) joinedBy(coat journal.Entry) []int64 {
 		return nil // coated again
 	}
 	return nil
-}
-
-// clearing returns the live entries that clear the quarantine of a damage.
-func clearing(s *State, found journal.Entry) []int64 {
-	damage := found.Facts.(journal.DamageFound).Damage
-	var positions []int64
-	for _, e := range s.Entries {
-		if f, ok := e.Facts.(journal.QuarantineCleared); ok && f.Damage == damage && s.Live(e.Position) {
-			positions = append(positions, e.Position)
-		}
-	}
-	return positions
 }
 
 // aboutJob returns the live entries about a job that complete none of its steps.

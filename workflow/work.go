@@ -24,6 +24,7 @@ type Finish struct {
 	Mixed time.Time // coat with a two-part adhesive: when it was mixed; zero: when spreading began
 	Touch string    // join: TouchDry, TouchWet, or "" without a touch test
 	With  string    // coat: which adhesive of those it may be; "": there is only one, or the joint has it already
+	Thing string    // which one is fitted, at a step that fits equipment, by its name
 	Witness
 }
 
@@ -73,6 +74,9 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, err
 	}
 	if done, err = s.witnessed(r.Witness, job, step, done, c.At); err != nil {
+		return nil, err
+	}
+	if done, err = s.fits(r.Thing, job, step, done, c.At); err != nil {
 		return nil, err
 	}
 	return append(facts, s.retiring(job, step, done)...), nil

@@ -52,9 +52,9 @@ func Kinds() []Kind {
 		kind[UseCleared](1, clocked),
 		before[damageFound1](1, before[damageFound2](2, kind[DamageFound](3, !clocked))),
 		kind[QuarantineCleared](1, !clocked),
+		before[equipmentChanged1](1, kind[EquipmentChanged](2, !clocked)),
 		kind[PartRetired](1, !clocked),
-		kind[EquipmentChanged](1, !clocked),
-		kind[FlightLogged](1, !clocked),
+		before[flightLogged1](1, kind[FlightLogged](2, !clocked)),
 		kind[Noted](1, !clocked),
 		kind[PhotoKept](1, !clocked),
 		kind[Undone](1, !clocked),
@@ -302,12 +302,32 @@ func (PartRetired) Kind() string { return "PartRetired" }
 
 // EquipmentChanged: a piece of equipment was fitted, removed or moved.
 type EquipmentChanged struct {
+	Item   string            `json:"item"`
+	Change string            `json:"change"`         // Fitted, Removed or Moved
+	Name   string            `json:"name,omitempty"` // which one of its kind; "": nobody said
+	Zone   string            `json:"zone,omitempty"` // of what the design sheet did not list
+	Mass   quantity.Quantity `json:"mass,omitzero"`
+	Arm    quantity.Quantity `json:"arm,omitzero"` // behind the datum
+	Note   string            `json:"note,omitempty"`
+	// Job and Step are those that fitted it: the entry of the step comes right after
+	// it; "": none.
+	Job      string   `json:"job,omitempty"`
+	Step     string   `json:"step,omitempty"`
+	Disturbs []string `json:"disturbs"`
+}
+
+// equipmentChanged1 had no names, and nothing that the sheet did not list.
+type equipmentChanged1 struct {
 	Item     string            `json:"item"`
-	Change   string            `json:"change"` // Fitted, Removed or Moved
+	Change   string            `json:"change"`
 	Mass     quantity.Quantity `json:"mass,omitzero"`
-	Arm      quantity.Quantity `json:"arm,omitzero"` // behind the datum
+	Arm      quantity.Quantity `json:"arm,omitzero"`
 	Note     string            `json:"note,omitempty"`
 	Disturbs []string          `json:"disturbs"`
+}
+
+func (f equipmentChanged1) now() Facts {
+	return EquipmentChanged{Item: f.Item, Change: f.Change, Mass: f.Mass, Arm: f.Arm, Note: f.Note, Disturbs: f.Disturbs}
 }
 
 func (EquipmentChanged) Kind() string { return "EquipmentChanged" }
@@ -316,8 +336,22 @@ func (EquipmentChanged) Kind() string { return "EquipmentChanged" }
 type FlightLogged struct {
 	Landing string `json:"landing"` // Soft or Hard
 	Note    string `json:"note,omitempty"`
-	// Check is the procedure that a hard landing asks for; empty: none.
+	// Check is the procedure that a hard landing asks for, or a flight that it was not
+	// released for; empty: none.
 	Check string `json:"check,omitempty"`
+	// Grounded is why it might not fly, as far as anybody knew; empty: it was released.
+	Grounded string `json:"grounded,omitempty"`
+}
+
+// flightLogged1 did not say whether it might fly.
+type flightLogged1 struct {
+	Landing string `json:"landing"`
+	Note    string `json:"note,omitempty"`
+	Check   string `json:"check,omitempty"`
+}
+
+func (f flightLogged1) now() Facts {
+	return FlightLogged{Landing: f.Landing, Note: f.Note, Check: f.Check}
 }
 
 func (FlightLogged) Kind() string { return "FlightLogged" }

@@ -206,8 +206,16 @@ func do(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.Reque
 	return answers()[r.Step.Kind](s, r, now)
 }
 
-func finish(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
-	return workflow.Finish{Step: r.Job + "/" + r.Step.Name, Witness: witness(r.Step)}, nil
+func finish(s *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
+	return workflow.Finish{Step: r.Job + "/" + r.Step.Name, Thing: thing(s, r.Step), Witness: witness(r.Step)}, nil
+}
+
+// thing is a name that nothing on the airframe has had.
+func thing(s *workflow.State, step steps.Step) string {
+	if step.Fits == "" {
+		return ""
+	}
+	return fmt.Sprintf("number %d", s.Size())
 }
 
 // witness is the first way of doing without a second person, or where there is
@@ -243,8 +251,8 @@ func spread(s *workflow.State, r workflow.StepReport, now time.Time) (workflow.R
 	return f, nil
 }
 
-func confirm(_ *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
-	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: yes(r.Step.Confirm), Lines: r.Step.Confirm, Witness: witness(r.Step)}, nil
+func confirm(s *workflow.State, r workflow.StepReport, _ time.Time) (workflow.Request, error) {
+	return workflow.Clear{Step: r.Job + "/" + r.Step.Name, Answers: yes(r.Step.Confirm), Lines: r.Step.Confirm, Thing: thing(s, r.Step), Witness: witness(r.Step)}, nil
 }
 
 // yes is a yes to each of the lines.

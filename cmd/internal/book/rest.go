@@ -80,6 +80,9 @@ func (m *maker) equipment() []equipment {
 				out.Title = known.Title
 			}
 		}
+		if f.Name != "" {
+			out.Title += ", " + f.Name
+		}
 		m.anchors[e.Position] = true
 		all = append(all, out)
 	}
@@ -326,7 +329,7 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 	slices.Sort(gauges)
 	var gaps []gap
 	for _, g := range []gap{
-		{"Its build", build}, {"Gates not passed", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
+		{"Its build", build}, {"Flights that it was not released for", m.said(sum.Grounded)}, {"Gates not passed", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
 		{"Concessions", conceded}, {"Joints that missed their window", sum.Lapsed}, {"Steps done too late after a wait, or still to be done", sum.TooLate},
 		{"Open jobs", open}, {"Damage not repaired", damages}, {"Releases without a seal", unsealed},
 		{"Times", clocks}, {"Photos", missing},

@@ -98,7 +98,7 @@ func (m *maker) joined(events []event) []event {
 
 func (m *maker) plainFlight(position int64) bool {
 	f, ok := m.s.Entries[position].Facts.(journal.FlightLogged)
-	return ok && f.Landing == workflow.Soft && f.Note == ""
+	return ok && f.Landing == workflow.Soft && f.Note == "" && f.Grounded == ""
 }
 
 // ended is when the last step of a job was done; zero: it is not complete.

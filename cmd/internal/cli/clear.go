@@ -17,6 +17,7 @@ import (
 func (a *app) clearCommand() *cobra.Command {
 	var lines []int
 	var witness workflow.Witness
+	var thing string
 	cmd := &cobra.Command{
 		Use:   "clear [MARK] HOLD",
 		Short: "Clear a safety hold, line by line",
@@ -28,15 +29,16 @@ func (a *app) clearCommand() *cobra.Command {
 		ValidArgsFunction: a.completeHolds,
 	}
 	cmd.Flags().IntSliceVar(&lines, "line", nil, "the `NUMBER` of a line that you confirm; may be repeated")
+	nameFlag(cmd, &thing)
 	witnessFlags(cmd, &witness)
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.clear(cmd.Context(), args, lines, witness, *at)
+		return a.clear(cmd.Context(), args, lines, witness, thing, *at)
 	}
 	return cmd
 }
 
-func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness workflow.Witness, at string) error {
+func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness workflow.Witness, thing, at string) error {
 	s, rest, err := a.clearing(ctx, args)
 	if err != nil {
 		return err
@@ -45,12 +47,14 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness
 	switch {
 	case (isDamage(rest[0]) || ofUse) && witness != workflow.Witness{}:
 		return usage("only a hold of a job asks for a second person")
+	case (isDamage(rest[0]) || ofUse) && thing != "":
+		return usage("only a hold of a job fits anything")
 	case isDamage(rest[0]):
 		return a.clearQuarantine(ctx, s, rest[0], confirmed, at)
 	case ofUse:
 		return a.clearUse(ctx, s, use, confirmed, at)
 	}
-	request := workflow.Clear{Step: rest[0], Witness: witness}
+	request := workflow.Clear{Step: rest[0], Thing: thing, Witness: witness}
 	report, _, err := s.FindStep(rest[0], a.time.Now())
 	if err != nil {
 		return err
@@ -169,12 +173,9 @@ func (a *app) clearUse(ctx context.Context, s *workflow.State, use steps.Use, co
 // clearQuarantine clears a quarantine, line by line.
 func (a *app) clearQuarantine(ctx context.Context, s *workflow.State, damage string, confirmed []int, at string) error {
 	request := workflow.ClearQuarantine{Damage: damage}
-	d, err := s.Damage(damage)
-	if err != nil {
-		return err
-	}
-	if d.Quarantine.Open() && !a.time.Now().Before(d.Quarantine.Until) { // else Act says why not
-		if s, request.Answers, err = a.answers(ctx, s, confirmed, d.Quarantine.Lines); err != nil {
+	if q, ok := s.Quarantine(damage); ok && q.Open() && !a.time.Now().Before(q.Until) { // else Act says why not
+		var err error
+		if s, request.Answers, err = a.answers(ctx, s, confirmed, q.Lines); err != nil {
 			return err
 		}
 	}

@@ -11,10 +11,10 @@ import (
 )
 
 type doneOptions struct {
-	at, began, mixed, touch, with string
-	way                           int
-	photos                        []string
-	witness                       workflow.Witness
+	at, began, mixed, touch, with, thing string
+	way                                  int
+	photos                               []string
+	witness                              workflow.Witness
 }
 
 func (a *app) doneCommand() *cobra.Command {
@@ -36,6 +36,7 @@ func (a *app) doneCommand() *cobra.Command {
 	flags.IntVar(&o.way, "way", 0, "a rework that has several ways: the `NUMBER` of the one that was taken")
 	flags.StringVar(&o.with, "with", "", "a coat that may be of several adhesives: the `NAME` of the one that is used")
 	flags.StringVar(&o.touch, "touch", "", "a join, or the press of a glue step: what the touch test found, `dry or wet`; wet holds the join back")
+	nameFlag(cmd, &o.thing)
 	witnessFlags(cmd, &o.witness)
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -43,6 +44,11 @@ func (a *app) doneCommand() *cobra.Command {
 		return a.done(cmd.Context(), args, o)
 	}
 	return cmd
+}
+
+// nameFlag is the name of what a step fits.
+func nameFlag(cmd *cobra.Command, to *string) {
+	cmd.Flags().StringVar(to, "name", "", "a step that fits a battery or the like: the `NAME` written on it")
 }
 
 // witnessFlags are the two answers of a step that wants a second person.
@@ -62,6 +68,9 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 		if o.witness != (workflow.Witness{}) {
 			return usage("a rework does not ask for a second person")
 		}
+		if o.thing != "" {
+			return usage("a rework fits no equipment that has a name")
+		}
 		rework := workflow.Rework{Gate: gate, Way: o.way, With: o.with, Touch: o.touch}
 		if rework.Began, err = a.when(o.began); err != nil {
 			return err
@@ -73,7 +82,7 @@ func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
 	} else if o.way != 0 {
 		return usage("--way is for a rework: " + page.ReworkStep + "GATE")
 	} else {
-		finish := workflow.Finish{Step: name, Touch: o.touch, With: o.with, Witness: o.witness}
+		finish := workflow.Finish{Step: name, Touch: o.touch, With: o.with, Thing: o.thing, Witness: o.witness}
 		if finish.Began, err = a.when(o.began); err != nil {
 			return err
 		}

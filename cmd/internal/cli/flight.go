@@ -62,29 +62,35 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 	if !f.Released {
 		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
 	}
-	if flight.Landing == workflow.Hard && flight.Check != "" {
+	if (flight.Landing == workflow.Hard || !f.Released) && flight.Check != "" {
 		a.say("%s is grounded until inspected. Inspect: fettle start %s %s. Report findings: fettle crash %s", mark, mark, flight.Check, mark)
 	}
 	return nil
 }
 
 func (a *app) equipCommand() *cobra.Command {
-	var mass, arm, note string
+	var mass, arm string
+	var change workflow.ChangeEquipment
 	cmd := &cobra.Command{
 		Use:   "equip MARK fitted|removed|moved ITEM",
 		Short: "Record equipment fitted, removed or moved",
 		Long: "Record a change of equipment. The balance must then be measured again, and whatever else the\n" +
-			"design sheet says the item disturbs.",
-		Example:           "  fettle equip SK-01 moved camera --arm -85mm\n  fettle equip SK-01 fitted battery-pack --mass 130g",
+			"design sheet says the item disturbs. --name is what is written on it: one pack is told from\n" +
+			"another by its name, and what is in quarantine is not fitted again. What the sheet does not list\n" +
+			"is fitted with its --zone and --mass.",
+		Example: "  fettle equip SK-01 moved camera --arm -85mm\n  fettle equip SK-01 fitted battery-pack --name B --mass 130g\n" +
+			"  fettle equip SK-01 fitted logger --zone nose --mass 9g",
 		Args:              arguments(3, 3),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringVar(&mass, "mass", "", "its `MASS`: 60g")
 	cmd.Flags().StringVar(&arm, "arm", "", "how far its middle is behind the datum, `ARM`: 150mm, -295mm")
-	cmd.Flags().StringVar(&note, "note", "", "a `NOTE`")
+	cmd.Flags().StringVar(&change.Name, "name", "", "which one it is, by the `NAME` written on it")
+	cmd.Flags().StringVar(&change.Zone, "zone", "", "the `ZONE` in which it is fitted, if the design sheet does not list it")
+	cmd.Flags().StringVar(&change.Note, "note", "", "a `NOTE`")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		change := workflow.ChangeEquipment{Change: args[1], Item: args[2], Note: note}
+		change.Change, change.Item = args[1], args[2]
 		var err error
 		if change.Mass, err = optionalQuantity(mass, quantity.Mass); err != nil {
 			return err

@@ -499,7 +499,18 @@ func (c *conversation) finish(ctx context.Context, r workflow.StepReport, f work
 		return err
 	}
 	f.Witness = witness
+	if f.Thing, err = c.askThing(ctx, r.Step); err != nil {
+		return err
+	}
 	return c.record(ctx, f)
+}
+
+// askThing asks for the name of what the step fits; "" where it fits nothing.
+func (c *conversation) askThing(ctx context.Context, step steps.Step) (string, error) {
+	if step.Fits == "" {
+		return "", nil
+	}
+	return c.ask(ctx, fmt.Sprintf("Which name is written on the new %s (Enter: none)?", term.Line(step.Fits)), "a name of your own, by which it is told from others; one that was in quarantine is not fitted again")
 }
 
 // errBack goes back to the question of the step; nothing was recorded.
@@ -656,7 +667,11 @@ func askHold(c *conversation, ctx context.Context, _ *workflow.State, r workflow
 	if err != nil {
 		return err
 	}
-	return c.record(ctx, workflow.Clear{Step: name, Answers: answers, Lines: r.Step.Confirm, Witness: witness})
+	thing, err := c.askThing(ctx, r.Step)
+	if err != nil {
+		return err
+	}
+	return c.record(ctx, workflow.Clear{Step: name, Answers: answers, Lines: r.Step.Confirm, Thing: thing, Witness: witness})
 }
 
 // askUse asks for the hold of an adhesive or a tool.

@@ -221,7 +221,7 @@ func (l *look) damages() {
 		l.put(damagesPart, d.Damage, word(repaired, "repaired", "open"), "")
 		q := d.Quarantine
 		if len(q.Lines) > 0 {
-			l.put(quarantinesPart, d.Damage, word(!q.Open(), "cleared", word(l.state.Off(d), "open, off the airframe", "open")), "")
+			l.put(quarantinesPart, d.Damage, word(!q.Open(), "cleared", word(q.Off(), "open, off the airframe", "open")), "")
 		}
 	}
 }

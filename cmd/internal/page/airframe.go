@@ -34,6 +34,8 @@ type Airframe struct {
 	Build      string          `json:"build_missing,omitempty"` // of how it was built
 	Jobs       []Job           `json:"jobs"`
 	Damages    []Damage        `json:"damages,omitempty"`
+	Quarantine []Quarantine    `json:"quarantines,omitempty"`
+	Aboard     []string        `json:"aboard,omitempty"` // equipment by its name
 	Flights    int             `json:"flights"`
 	Next       *Step           `json:"next,omitempty"`
 	Timers     []Timer         `json:"timers"`
@@ -102,6 +104,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	a.Jobs, a.Timers, a.Gates = []Job{}, Timers(s, now), []Gate{}
 	a.Build, a.TooLate = said(s.BuildMissing(now)), s.TooLate(now)
 	a.Harms = harms(s, now)
+	a.Quarantine, a.Aboard = quarantines(s), aboard(s, now)
 	a.Damages, a.Flights = Damages(s, now), len(s.Flights)
 	for _, j := range s.Jobs {
 		reports := s.Steps(j, now)
@@ -161,6 +164,7 @@ func (a Airframe) late(l *lines) {
 func (a Airframe) short(l *lines, c Clock) {
 	l.add("## %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))
+	l.quarantined(a.Quarantine, c)
 	l.harmed(a.Harms, c)
 	for _, j := range a.Jobs {
 		if j.Open {
@@ -188,6 +192,9 @@ func (a Airframe) short(l *lines, c Clock) {
 			stale = append(stale, esc(g.Name))
 		}
 	}
+	if lives := lives(a.Gates); lives != "" {
+		l.item("to be measured again: %s", lives)
+	}
 	if len(stale) > 0 {
 		l.item("measure again: %s; for the reasons: `fettle airframe show %s`", strings.Join(stale, ", "), a.Mark)
 	}
@@ -195,6 +202,24 @@ func (a Airframe) short(l *lines, c Clock) {
 		l.item("**Clock:** %s", ReasonText(w.Reason, c))
 	}
 	l.add("")
+}
+
+// lives says of the gates that have passed and have a life how long they count.
+func lives(gates []Gate) string {
+	var all []string
+	for _, g := range gates {
+		var ends []string
+		if g.FlightsLeft > 0 {
+			ends = append(ends, "after "+many(g.FlightsLeft, "more flight"))
+		}
+		if !g.ValidUntil.IsZero() {
+			ends = append(ends, "by "+g.ValidUntil.In(time.Local).Format("2 January 2006"))
+		}
+		if g.Standing == workflow.Current && len(ends) > 0 {
+			all = append(all, esc(g.Name)+" "+strings.Join(ends, " and "))
+		}
+	}
+	return strings.Join(all, ", ")
 }
 
 func (g Gate) standingLine() string {
@@ -210,6 +235,7 @@ func (a Airframe) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s · %s\n", esc(a.Mark), esc(a.Title))
 	l.item("%s", a.flightLine(c))
+	l.quarantined(a.Quarantine, c)
 	l.harmed(a.Harms, c)
 	l.item("design %s, registered %s, %s in its journal, %s", esc(a.Design), c.At(a.Registered), many(a.Entries, "entry"), many(a.Flights, "flight"))
 	if a.Build != "" {
@@ -220,6 +246,9 @@ func (a Airframe) Markdown(c Clock) string {
 	}
 	for _, c := range a.Choices {
 		l.item("%s: %s", esc(c.Name), esc(cmp.Or(c.Answer, "not chosen yet")))
+	}
+	if len(a.Aboard) > 0 {
+		l.item("aboard: %s", esc(strings.Join(a.Aboard, ", ")))
 	}
 	for _, set := range a.Conditions {
 		l.item("%s", esc(set.String()))

@@ -44,6 +44,7 @@ type AuditSummary struct {
 	Concessions  []string `json:"concessions,omitempty"`
 	Corrections  []string `json:"corrections,omitempty"`
 	Backwards    []string `json:"times_backwards,omitempty"`
+	Grounded     []string `json:"flights_not_released,omitempty"`
 	Build        string   `json:"build_missing,omitempty"`
 	Late         int      `json:"typed_in_late"`
 	Releases     int      `json:"releases"`
@@ -57,7 +58,7 @@ func newSummary(s workflow.AuditSummary) AuditSummary {
 		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided, Current: s.Current,
 		NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
 		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Witnessed: s.Witnessed, TooLate: s.TooLate, Concessions: s.Concessions,
-		Corrections: s.Corrections, Backwards: s.Backwards, Build: said(s.Build), Late: s.Late, Releases: s.Releases, Flights: s.Flights,
+		Corrections: s.Corrections, Backwards: s.Backwards, Build: said(s.Build), Grounded: allSaid(s.Grounded), Late: s.Late, Releases: s.Releases, Flights: s.Flights,
 		Damages: s.Damages, OpenDamage: s.OpenDamage,
 	}
 }
@@ -293,6 +294,9 @@ func (a Audit) summary(l *lines) {
 	l.add("\n## What it does not show\n")
 	if s.Build != "" {
 		l.item("%s", esc(s.Build))
+	}
+	if len(s.Grounded) > 0 {
+		list("flights that it was not released for", s.Grounded)
 	}
 	list("gates not measured yet", s.NeverTaken)
 	list("gates not passed", s.NotCurrent)

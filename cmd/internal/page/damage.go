@@ -44,10 +44,13 @@ func Damages(s *workflow.State, now time.Time) []Damage {
 }
 
 func (d Damage) line(c Clock) string {
-	text := fmt.Sprintf("damage %s: %s at %s%s, %s%s%s%s; ", d.Name, d.Finding, d.Zone, inBrackets(d.Place), d.Severity, optionally(", caused by ", d.Cause), taken(d.As, d.Words), optionally(": ", d.Note))
+	text := fmt.Sprintf("damage %s: %s at %s%s, %s%s%s%s; ", d.Name, d.Finding, d.Zone, inBrackets(d.Place), d.Severity, optionally(", caused by ", d.Cause), taken(d.As, d.Words)+optionally(", of the ", d.Thing), optionally(": ", d.Note))
 	switch {
 	case d.Repaired:
-		text += "repaired by " + d.Job
+		text += optionally("repaired by ", d.Job)
+		if d.Job == "" {
+			text += "another one is fitted by its name"
+		}
 	case d.Job != "":
 		text += "under repair by " + d.Job
 	default:
@@ -64,6 +67,45 @@ func (d Damage) line(c Clock) string {
 		}
 	}
 	return text
+}
+
+// A Quarantine is what is kept away from everything else, by its name.
+type Quarantine struct {
+	Damage string    `json:"damage"`
+	What   string    `json:"what"`
+	Off    bool      `json:"off"` // nothing of it is aboard
+	Since  time.Time `json:"since"`
+	Until  time.Time `json:"until,omitzero"`
+	// TakenBack says that the finding was, which changes nothing of the thing.
+	TakenBack bool `json:"taken_back,omitempty"`
+}
+
+// quarantines are those that are in force.
+func quarantines(s *workflow.State) []Quarantine {
+	var all []Quarantine
+	for _, q := range s.Quarantines {
+		if q.Open() {
+			all = append(all, Quarantine{q.Damage, q.Says(), q.Off(), q.Since, q.Until, q.TakenBack})
+		}
+	}
+	return all
+}
+
+// quarantined writes what is in quarantine, beside how the airframe stands.
+func (l *lines) quarantined(all []Quarantine, c Clock) {
+	for _, q := range all {
+		text := "counts as aboard"
+		if q.Off {
+			text = "is off the airframe"
+		}
+		if q.TakenBack {
+			text += "; the finding was taken back, and the quarantine stays"
+		}
+		if !q.Until.IsZero() {
+			text += "; it lasts at least until " + c.At(q.Until)
+		}
+		l.item("**QUARANTINE:** %s (%s) %s", esc(q.What), esc(q.Damage), esc(text))
+	}
 }
 
 func inBrackets(text string) string {

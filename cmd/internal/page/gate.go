@@ -27,8 +27,11 @@ type Gate struct {
 	Result   *Result               `json:"result,omitempty"`
 	Margin   *Margin               `json:"margin,omitempty"`
 	Last     time.Time             `json:"last_reading,omitzero"`
-	Other    string                `json:"other_units,omitempty"` // limits and readings in the other unit system
-	Measure  string                `json:"measure"`
+	// How much longer it counts, where it has passed and has a life.
+	FlightsLeft int       `json:"flights_left,omitempty"`
+	ValidUntil  time.Time `json:"valid_until,omitzero"`
+	Other       string    `json:"other_units,omitempty"` // limits and readings in the other unit system
+	Measure     string    `json:"measure"`
 
 	unfit bool // it must be reworked before it is measured again
 }
@@ -77,6 +80,7 @@ func NewGate(s *workflow.State, r workflow.GateReport) Gate {
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
 		Measure: measureGate(s.Airframe.Mark, r.Gate), Other: otherUnits(r),
 	}
+	g.FlightsLeft, g.ValidUntil = s.LifeLeft(r)
 	g.unfit = r.NeedsRework()
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
 		g.Gauge = gauge.Title

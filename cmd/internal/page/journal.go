@@ -45,6 +45,9 @@ func newEntry(s *workflow.State, e journal.Entry) Entry {
 		sheet, procedure := s.MovedTo(f)
 		words += fmt.Sprintf(": %s %d, %s %d", sheet.Name, sheet.Revision, procedure.Name, procedure.Revision)
 	}
+	if _, ok := e.Facts.(journal.FlightLogged); ok {
+		words += optionally("; aboard: ", strings.Join(aboard(s, e.At), ", "))
+	}
 	return Entry{e.Position, e.Facts.Kind(), e.At, e.Recorded, e.By, e.Program, e.Facts, words, !s.Live(e.Position)}
 }
 
@@ -93,9 +96,9 @@ func says(facts journal.Facts) string {
 	case journal.PartRetired:
 		return fmt.Sprintf("threw the %s away%s, to be made anew", strings.Join(f.Zones, " and "), optionally(" for ", strings.Join(f.Damages, ", ")))
 	case journal.EquipmentChanged:
-		return fmt.Sprintf("%s the %s%s%s%s", f.Change, f.Item, optionally(", ", typed(f.Mass)), optionally(", arm ", typed(f.Arm)), optionally(": ", f.Note))
+		return fmt.Sprintf("%s the %s%s%s%s%s%s", f.Change, f.Item, optionally(" ", f.Name), optionally(" in the zone ", f.Zone), optionally(", ", typed(f.Mass)), optionally(", arm ", typed(f.Arm)), optionally(": ", f.Note))
 	case journal.FlightLogged:
-		return "flew, " + f.Landing + " landing" + optionally(": ", f.Note)
+		return "flew, " + f.Landing + " landing" + optionally(", not released to fly: ", f.Grounded) + optionally(": ", f.Note)
 	case journal.Retired:
 		return "retired it: " + f.Because + optionally(": ", f.Note)
 	case journal.StepDone:
@@ -179,8 +182,9 @@ func numbers(positions []int64) string {
 type Recorded struct {
 	Mark    string   `json:"mark"`
 	Entries []Entry  `json:"entries"`
-	Gates   []Gate   `json:"gates,omitempty"`  // those that were measured
-	Gauges  []Gauge  `json:"gauges,omitempty"` // those that were checked
+	Gates   []Gate   `json:"gates,omitempty"`         // those that were measured
+	Gauges  []Gauge  `json:"gauges,omitempty"`        // those that were checked
+	Stale   []string `json:"measure_again,omitempty"` // the gates that a change of equipment makes stale
 	Timers  []Timer  `json:"timers,omitempty"`
 	TooLate []string `json:"too_late,omitempty"` // of the steps that were done
 	Harms   []Reason `json:"harms,omitempty"`    // what open coats need and the journal says otherwise
@@ -203,6 +207,8 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 			if report, err := s.GaugeReport(f.Gauge, now); err == nil {
 				r.Gauges = append(r.Gauges, NewGauge(report))
 			}
+		case journal.EquipmentChanged:
+			r.Stale = append(r.Stale, staleBy(s, f, now)...)
 		case journal.Coated:
 			joint = f.Joint
 		case journal.Joined:
@@ -224,6 +230,26 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		r.Next = next.Step.Step.Name
 	}
 	return r
+}
+
+// staleBy are the gates that are stale and depend on what the change disturbed.
+func staleBy(s *workflow.State, f journal.EquipmentChanged, now time.Time) []string {
+	var names []string
+	for _, g := range s.Gates(now) {
+		if g.Standing == workflow.StaleGate && !g.Gate.Work && g.Gate.DependsOn(append([]string{steps.MassZone}, f.Disturbs...)...) {
+			names = append(names, g.Gate.Name)
+		}
+	}
+	return names
+}
+
+// aboard are the things with a name that were aboard at the time.
+func aboard(s *workflow.State, at time.Time) []string {
+	var all []string
+	for _, t := range s.Fitted(at) {
+		all = append(all, t.String())
+	}
+	return all
 }
 
 // tooLate says which of the steps that the entries complete came too late after a
@@ -272,6 +298,9 @@ func (r Recorded) Markdown(c Clock) string {
 	}
 	for _, t := range r.Timers {
 		l.item("%s", t.line(c))
+	}
+	if len(r.Stale) > 0 {
+		l.item("measure again: %s", esc(strings.Join(r.Stale, ", ")))
 	}
 	if r.Next != "" {
 		l.item("next: `%s`", r.Next)

@@ -128,6 +128,16 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "clear it line by line", "fettle clear " + r.Mark + " " + r.Name
 	case workflow.ToRecordRemoved:
 		return "if it is off the airframe", "fettle equip " + r.Mark + " removed " + r.Name
+	case workflow.ToFitAnother:
+		return "fit another one, by the name written on it", "fettle equip " + r.Mark + " fitted " + r.Name + " --name NAME"
+	case workflow.ToNameThing:
+		line := "fettle done " + r.Mark + " " + r.Step
+		if r.Name != "" {
+			line = "fettle clear " + r.Mark + " " + r.Name
+		}
+		return "give the name written on it", line + " --name NAME"
+	case workflow.ToSayWhere:
+		return "add --zone ZONE --mass MASS", ""
 	case workflow.ToRelease:
 		return "", releaseLine(r.Mark)
 	case workflow.ToStart:

@@ -1,0 +1,662 @@
+package workflow
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+
+	"fettle/steps"
+	"fettle/steps/nearest"
+	"fettle/steps/quantity"
+	"fettle/workflow/journal"
+)
+
+// A Thing is one piece of equipment, such as a battery pack with its own name.
+type Thing struct {
+	Item string `json:"item"`
+	Name string `json:"name,omitempty"` // "": nobody named it
+}
+
+func (t Thing) String() string { return strings.TrimSpace(t.Item + " " + t.Name) }
+
+// sameName reports whether two names are one: nobody writes his own always alike.
+func sameName(a, b string) bool { return slices.Equal(steps.Words(a), steps.Words(b)) }
+
+// A change is one change of equipment, or an instant at which something was seen
+// aboard a zone.
+type change struct {
+	journal.EquipmentChanged
+	position int64
+	at       time.Time
+	seen     bool
+}
+
+// A slot is what is aboard of one item, as far as the record says.
+type slot struct {
+	aboard bool
+	name   string // "": any of its kind
+}
+
+// An instant is a point in the record, by entry and by time.
+type instant struct {
+	position int64
+	at       time.Time
+}
+
+// after reports whether the change comes before the instant.
+func (m instant) after(c change, byTime bool) bool {
+	if byTime && !c.at.Equal(m.at) {
+		return c.at.Before(m.at)
+	}
+	return c.position < m.position
+}
+
+func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) error {
+	s.changes = append(s.changes, change{EquipmentChanged: f, position: e.Position, at: e.At})
+	return nil
+}
+
+// ItemsOf are the items that may be what is damaged in the zone: of the sheet those
+// that are the zone, else those that disturb it; else the zone itself stands for what
+// nobody listed. What was fitted there besides may be it as well.
+func (s *State) itemsOf(zone string) []string {
+	var are, near []string
+	for _, e := range s.Sheet.Equipment {
+		switch {
+		case e.Zone == zone:
+			are = append(are, e.Name)
+		case slices.Contains(e.Disturbs, zone):
+			near = append(near, e.Name)
+		}
+	}
+	items := are
+	if len(items) == 0 {
+		items = near
+	}
+	if len(items) == 0 {
+		items = []string{zone}
+	}
+	for _, c := range s.changes {
+		if c.Zone == zone && !s.listed(c.Item) && !slices.Contains(items, c.Item) {
+			items = append(items, c.Item)
+		}
+	}
+	return items
+}
+
+// listed reports whether the sheet has the item.
+func (s *State) listed(item string) bool {
+	return slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == item })
+}
+
+// aboard is what is aboard of the items right before the instant, by entry or by time.
+// Zone is the one in which quarantines say that something is there; "": none.
+func (s *State) aboard(items []string, zone string, before instant, byTime bool) map[string]slot {
+	events := slices.DeleteFunc(slices.Clone(s.changes), func(c change) bool { return !slices.Contains(items, c.Item) })
+	for _, q := range s.Quarantines {
+		for _, m := range q.seen {
+			if q.Zone == zone {
+				events = append(events, change{position: m.position, at: m.at, seen: true})
+			}
+		}
+	}
+	slices.SortStableFunc(events, func(a, b change) int {
+		if byTime && !a.at.Equal(b.at) {
+			return a.at.Compare(b.at)
+		}
+		return cmp.Compare(a.position, b.position)
+	})
+	slots := map[string]slot{}
+	for _, item := range items {
+		slots[item] = slot{aboard: s.listed(item) || item == zone} // it may have come with the build
+	}
+	for _, c := range events {
+		switch {
+		case !before.after(c, byTime):
+			continue
+		case c.seen:
+			if !slices.ContainsFunc(items, func(item string) bool { return slots[item].aboard }) {
+				for _, item := range items {
+					slots[item] = slot{aboard: true}
+				}
+			}
+		case c.Change == Removed:
+			if now := slots[c.Item]; c.Name == "" || now.name == "" || sameName(c.Name, now.name) {
+				slots[c.Item] = slot{}
+			}
+		case c.Change == Fitted || !slots[c.Item].aboard:
+			slots[c.Item] = slot{true, c.Name}
+		}
+	}
+	return slots
+}
+
+// things are what may be aboard of the items right before the instant, by entry and by
+// time: of two answers both count.
+func (s *State) things(items []string, zone string, before instant) []Thing {
+	var all []Thing
+	for _, byTime := range []bool{false, true} {
+		slots := s.aboard(items, zone, before, byTime)
+		for _, item := range items {
+			t := Thing{item, slots[item].name}
+			if slots[item].aboard && !slices.Contains(all, t) {
+				all = append(all, t)
+			}
+		}
+	}
+	return all
+}
+
+// Fitted are the things with a name that were aboard right before the time, by what
+// is known now.
+func (s *State) Fitted(at time.Time) []Thing {
+	var items []string
+	for _, c := range s.changes {
+		if !slices.Contains(items, c.Item) {
+			items = append(items, c.Item)
+		}
+	}
+	slots := s.aboard(items, "", instant{s.Size(), at}, true)
+	var named []Thing
+	for _, item := range items {
+		if slots[item].aboard && slots[item].name != "" {
+			named = append(named, Thing{item, slots[item].name})
+		}
+	}
+	return named
+}
+
+// thingAt is the thing that is damaged where the zone is, if everybody knows which one
+// it is; "": nobody does.
+func (s *State) thingAt(zone string, at time.Time) string {
+	i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == zone })
+	if i < 0 {
+		return ""
+	}
+	things := s.things([]string{s.Sheet.Equipment[i].Name}, "", instant{s.Size(), at})
+	if len(things) != 1 || things[0].Name == "" {
+		return ""
+	}
+	return things[0].String()
+}
+
+// A Quarantine keeps what was found away from everything else until a person
+// clears it. It stays with the thing, whatever becomes of the finding.
+type Quarantine struct {
+	Damage, Zone string
+	Lines        []string  // none: no quarantine
+	Since        time.Time // when it was found, or was aboard at a flight or a release later
+	Until        time.Time // no line can be confirmed before it; zero: it has no time
+	Cleared      bool
+	TakenBack    bool    // the finding was
+	Things       []Thing // what is in it, or may be
+
+	seen     []instant // at which it was there: found first, then flown with or released
+	lasts    time.Duration
+	aboard   []Thing // of these, what may still be aboard
+	replaced bool    // something else with a name is certainly there instead
+}
+
+// Open reports whether the quarantine is still in force.
+func (q *Quarantine) Open() bool { return len(q.Lines) > 0 && !q.Cleared }
+
+// Free reports whether what is in it may be fitted again: the finding was a mistake,
+// and all the same it lay out its time and was looked over.
+func (q *Quarantine) free() bool { return q.TakenBack && q.Cleared }
+
+// Holds reports whether the thing is what is in it, or may be.
+func (s *State) holds(q *Quarantine, t Thing) bool {
+	return slices.ContainsFunc(q.Things, func(in Thing) bool {
+		switch {
+		case in.Item != t.Item:
+			return false
+		case t.Name == "" || sameName(in.Name, t.Name):
+			return true
+		}
+		// Nobody said which one was there, so it may be one that was named before.
+		return in.Name == "" && slices.ContainsFunc(s.changes, func(c change) bool {
+			return c.Item == t.Item && sameName(c.Name, t.Name) && (c.position < q.seen[0].position || c.at.Before(q.seen[0].at))
+		})
+	})
+}
+
+// quarantine puts what was found in quarantine, also where the finding was taken back:
+// what was done to a battery is not undone by words.
+func (s *State) quarantine(e journal.Entry) {
+	f := e.Facts.(journal.DamageFound)
+	if f.Quarantine.IsZero() {
+		return
+	}
+	s.Quarantines = append(s.Quarantines, &Quarantine{
+		Damage: f.Damage, Zone: f.Zone, Lines: f.Quarantine.Confirm, TakenBack: !s.Live(e.Position),
+		seen: []instant{{e.Position, e.At}}, lasts: f.Quarantine.Lasts(),
+	})
+}
+
+// Quarantine returns the quarantine of the damage of that name.
+func (s *State) Quarantine(damage string) (*Quarantine, bool) {
+	for _, q := range s.Quarantines {
+		if q.Damage == damage {
+			return q, true
+		}
+	}
+	return nil, false
+}
+
+// judgeQuarantines works out what is in each quarantine, since when, and what of it
+// may be aboard. It does so from the whole record, since an entry typed in later may
+// say what was fitted before.
+func (s *State) judgeQuarantines() {
+	for _, q := range s.Quarantines {
+		items := s.itemsOf(q.Zone)
+		q.Things = s.things(items, q.Zone, q.seen[0])
+		if len(q.Things) == 0 {
+			for _, item := range items {
+				q.Things = append(q.Things, Thing{Item: item})
+			}
+		}
+		q.Since = q.seen[0].at
+		for _, m := range s.flown() {
+			if m.at.After(q.Since) && !q.Cleared && len(s.heldOf(q, s.things(items, q.Zone, m))) > 0 {
+				q.Since, q.seen = m.at, append(q.seen, m)
+			}
+		}
+		if q.lasts > 0 {
+			q.Until = q.Since.Add(q.lasts)
+		}
+		there := s.things(items, q.Zone, instant{s.Size(), s.latestAt()})
+		q.aboard = s.heldOf(q, there)
+		q.replaced = len(there) > 0 && len(q.aboard) == 0 && !slices.ContainsFunc(there, func(t Thing) bool { return t.Name == "" })
+	}
+}
+
+// flown are the flights and the releases, by time.
+func (s *State) flown() []instant {
+	var all []instant
+	for _, e := range s.Entries {
+		switch e.Facts.(type) {
+		case journal.FlightLogged, journal.Released:
+			if s.Live(e.Position) {
+				all = append(all, instant{e.Position, e.At})
+			}
+		}
+	}
+	slices.SortStableFunc(all, func(a, b instant) int { return a.at.Compare(b.at) })
+	return all
+}
+
+// latestAt is the time of the latest change of equipment.
+func (s *State) latestAt() (at time.Time) {
+	for _, c := range s.changes {
+		if c.at.After(at) {
+			at = c.at
+		}
+	}
+	for _, q := range s.Quarantines {
+		for _, m := range q.seen {
+			if m.at.After(at) {
+				at = m.at
+			}
+		}
+	}
+	return at
+}
+
+// replaced reports whether something else with a name was fitted by the time in the
+// place of what the damage put in quarantine.
+func (s *State) replaced(d *Damage, at time.Time) bool {
+	items := s.itemsOf(d.Zone)
+	return slices.ContainsFunc(s.changes, func(c change) bool {
+		return c.Change == Fitted && c.Name != "" && c.Item == items[0] && c.position > d.Position && !c.at.Before(d.At) && !c.at.After(at) && !s.holds(d.Quarantine, Thing{c.Item, c.Name})
+	})
+}
+
+// heldOf are those of the things that are in the quarantine, or may be.
+func (s *State) heldOf(q *Quarantine, things []Thing) []Thing {
+	return slices.DeleteFunc(slices.Clone(things), func(t Thing) bool { return !s.holds(q, t) })
+}
+
+func (s *State) clearQuarantine(f journal.QuarantineCleared, _ journal.Entry) error {
+	q, ok := s.Quarantine(f.Damage)
+	if !ok {
+		return unknown("quarantine", f.Damage, nil)
+	}
+	q.Cleared = true
+	return nil
+}
+
+// Off reports whether nothing that may be in the quarantine is aboard.
+func (q *Quarantine) Off() bool { return len(q.Lines) > 0 && len(q.aboard) == 0 }
+
+// Says is what is in the quarantine, in words.
+func (q *Quarantine) Says() string {
+	var named []string
+	for _, t := range q.Things {
+		if t.Name == "" {
+			return "the " + q.Zone
+		}
+		named = append(named, t.String())
+	}
+	return "the " + strings.Join(named, " or the ")
+}
+
+// taken says of which damage it is.
+func (q *Quarantine) of() string {
+	if q.TakenBack {
+		return q.Damage + ", taken back"
+	}
+	return q.Damage
+}
+
+// Quarantined says why what is in the quarantine keeps the airframe on the ground; nil:
+// it doesn't.
+func (s *State) quarantined(q *Quarantine, at time.Time) *Reason {
+	aboard := q.aboard
+	if q.Cleared { // it was handed in, whatever else was aboard; a name that was noted must go as well
+		aboard = slices.DeleteFunc(slices.Clone(aboard), func(t Thing) bool { return t.Name == "" })
+	}
+	if len(aboard) == 0 || q.free() {
+		return nil
+	}
+	first := aboard[0]
+	what := fmt.Sprintf("%s (damage %s) is in quarantine", q.Says(), q.of())
+	remedy := Remedy{}
+	refitted := slices.ContainsFunc(s.changes, func(c change) bool {
+		return c.Item == first.Item && c.Change != Removed && !c.at.Before(q.seen[0].at)
+	})
+	switch {
+	case q.Cleared:
+		return &Reason{Because: ByHold, Text: fmt.Sprintf("%s (damage %s) was in quarantine, and no entry says that it was taken off", q.Says(), q.of()), Remedy: s.toFitAnother(first.Item)}
+	case first.Name == "" && refitted:
+		what, remedy = what+", and may be what was fitted since", s.toFitAnother(first.Item)
+	case !s.listed(first.Item) && first.Name == "":
+		what += " and counts as aboard until its lines are confirmed"
+	default:
+		off := "it"
+		if len(aboard) < len(q.Things) {
+			off = "the " + first.String()
+		}
+		what += ", and no entry says that " + off + " was taken off"
+		if len(aboard) < len(q.Things) {
+			what += " too"
+		}
+		remedy = s.remedy(Remedy{Kind: ToRecordRemoved, Name: first.Item})
+	}
+	if at.Before(q.Until) {
+		return &Reason{Because: ByHold, Text: what + "; no line can be confirmed", Until: q.Until, Remedy: remedy}
+	}
+	return &Reason{Because: ByHold, Text: what, Remedy: s.remedy(Remedy{Kind: ToClear, Name: q.Damage})}
+}
+
+func (s *State) toFitAnother(item string) Remedy {
+	return s.remedy(Remedy{Kind: ToFitAnother, Name: item})
+}
+
+// unnamed says that nobody named what is there instead of what was in quarantine, where
+// the sheet says that the item is the zone; nil: it is named, or need not be.
+func (s *State) unnamed(q *Quarantine) *Reason {
+	i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == q.Zone })
+	if i < 0 || q.free() || q.replaced {
+		return nil
+	}
+	item := s.Sheet.Equipment[i].Name
+	return &Reason{Because: ByHold, Text: fmt.Sprintf("nobody named the %s that is there now; that of damage %s is not used again", item, q.Damage), Remedy: s.toFitAnother(item)}
+}
+
+// guarded says why the settings can't be made at the time, by a step of the job or
+// without one: battery and propeller stay as they are while something is wrong.
+func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
+	var reasons []Reason
+	for _, set := range sets {
+		def, ok := s.Sheet.Condition(set.Condition)
+		if !ok || def.Guarded != set.State || s.Holds(set.Condition, at) == set.State {
+			continue
+		}
+		for _, q := range s.Quarantines {
+			if reason := s.quarantined(q, at); reason != nil && !q.seen[0].at.After(at) {
+				reason.Text = fmt.Sprintf("nobody sets %s: %s", set, reason.Text)
+				reasons = append(reasons, *reason)
+			}
+		}
+		repairing := j != nil && j.Procedure.Kind == steps.Repair || j == nil && s.repairNeeds(set, at)
+		for _, d := range s.OpenDamages(at) {
+			if _, by := s.Repaired(d, at); !d.At.After(at) && (by == "" || !repairing) {
+				do := Remedy{Kind: ToPlanRepair}
+				if by != "" {
+					do = Remedy{Kind: ToFinish, Name: by}
+				}
+				reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("damage %s is open, and only its repair sets %s", d.Damage, set), Remedy: s.remedy(do)})
+				break
+			}
+		}
+	}
+	return reasons
+}
+
+// repairNeeds reports whether a step of an open repair waits for the setting.
+func (s *State) repairNeeds(set steps.Setting, at time.Time) bool {
+	return slices.ContainsFunc(s.OpenJobs(at), func(j *Job) bool {
+		return j.Procedure.Kind == steps.Repair && slices.ContainsFunc(s.steps(j, at), func(r StepReport) bool {
+			return r.Progress == Waiting && slices.Contains(r.Step.Needs, set)
+		})
+	})
+}
+
+// fits puts the change of equipment in front of the facts that complete a step which
+// fits something, by the name that was given.
+func (s *State) fits(name string, job *Job, step steps.Step, facts []journal.Facts, at time.Time) ([]journal.Facts, error) {
+	if step.Fits == "" {
+		if name != "" {
+			return nil, bad("%s fits no equipment that has a name", step.Name)
+		}
+		return facts, nil
+	}
+	f := journal.EquipmentChanged{Change: Fitted, Name: strings.TrimSpace(name), Job: job.ID, Step: step.Name}
+	if err := nameable(f.Name); err != nil {
+		return nil, err
+	}
+	f.Item = s.itemsOf(step.Fits)[0]
+	if i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == f.Item }); i >= 0 {
+		f.Disturbs = s.Sheet.Equipment[i].Zones()
+	} else {
+		f.Zone, f.Disturbs = step.Fits, []string{step.Fits}
+	}
+	reasons := s.notFitted(f)
+	if len(reasons) == 0 {
+		return slices.Insert(facts, 0, journal.Facts(f)), nil
+	}
+	do := Remedy{Kind: ToNameThing, Step: s.NameOf(job.ID, step.Name, at)}
+	if step.Kind.Traits().Confirms {
+		do.Name, do.Step = do.Step, ""
+	}
+	for i := range reasons {
+		reasons[i].Remedy = s.remedy(do)
+	}
+	return nil, &Refusal{What: step.Name, Reasons: reasons}
+}
+
+// fittedBy is the change of equipment that came with the entry of a step.
+func (s *State) fittedBy(completing journal.Entry) []int64 {
+	work, ok := journal.WorkOf(completing.Facts)
+	for p := completing.Position - 1; ok && work.Step != "" && p >= max(0, completing.Position-2); p-- {
+		if f, is := s.Entries[p].Facts.(journal.EquipmentChanged); is && f.Job == work.Job && f.Step == work.Step {
+			return []int64{p}
+		}
+	}
+	return nil
+}
+
+// stepThatFitted is the entry of the step that a change of equipment came with.
+func stepThatFitted(s *State, changed journal.Entry) []int64 {
+	for p := changed.Position + 1; p < s.Size() && p <= changed.Position+2; p++ {
+		if slices.Contains(s.fittedBy(s.Entries[p]), changed.Position) {
+			return []int64{p}
+		}
+	}
+	return nil
+}
+
+// nameable accepts the name of a thing; "" is none.
+func nameable(name string) error {
+	if name != "" && len(steps.Words(name)) == 0 || len(name) > 60 || strings.ContainsFunc(name, unicode.IsControl) {
+		return bad("%q is not a name; give a few letters or digits that are written on it", name)
+	}
+	return nil
+}
+
+// ClearQuarantine records that every line of a quarantine was confirmed.
+type ClearQuarantine struct {
+	Damage  string
+	Answers []bool
+}
+
+func (r ClearQuarantine) decide(s *State, c Circumstances) ([]journal.Facts, error) {
+	q, is := s.Quarantine(r.Damage)
+	if !is {
+		if _, err := s.Damage(r.Damage); err != nil {
+			return nil, err
+		}
+	}
+	what := "quarantine of " + r.Damage
+	switch {
+	case !is || !q.Open():
+		return nil, refuse(what, ByState, "it is not in quarantine", Remedy{})
+	case c.At.Before(q.seen[0].at):
+		return nil, &Refusal{What: what, Reasons: []Reason{{Because: ByOrder, Text: "it cannot be cleared before the damage was found", At: q.seen[0].at}}}
+	case c.At.Before(q.Until):
+		return nil, &Refusal{What: what, Reasons: []Reason{{Because: ByDrying, Text: "its time is not over; no line can be confirmed yet", Until: q.Until}}}
+	}
+	if reasons := unconfirmed(q.Lines, r.Answers); len(reasons) > 0 {
+		return nil, &Refusal{What: what, Reasons: reasons}
+	}
+	return []journal.Facts{journal.QuarantineCleared{Damage: r.Damage, Lines: q.Lines}}, nil
+}
+
+// ChangeEquipment records that equipment was fitted, removed or moved.
+type ChangeEquipment struct {
+	Item, Change string
+	Name         string            // which one of its kind; "": nobody says
+	Zone         string            // of what the sheet does not list
+	Mass, Arm    quantity.Quantity // absent: unknown
+	Note         string
+}
+
+func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
+	name := strings.TrimSpace(r.Name)
+	switch {
+	case !slices.Contains([]string{Fitted, Removed, Moved}, r.Change):
+		return nil, unknown("change of equipment", r.Change, []string{Fitted, Removed, Moved})
+	case !r.Mass.IsZero() && (r.Mass.Dimension() != quantity.Mass || negative(r.Mass)):
+		return nil, bad("%s is not a mass", r.Mass.Typed())
+	case !r.Arm.IsZero() && r.Arm.Dimension() != quantity.Length:
+		return nil, bad("%s is not an arm; give a length behind the datum", r.Arm.Typed())
+	}
+	if err := nameable(name); err != nil {
+		return nil, err
+	}
+	f := journal.EquipmentChanged{Item: r.Item, Change: r.Change, Name: name, Mass: r.Mass, Arm: r.Arm, Note: strings.TrimSpace(r.Note)}
+	if err := s.place(&f, r.Zone); err != nil {
+		return nil, err
+	}
+	what := map[string]string{Fitted: "fitting", Removed: "removing", Moved: "moving"}[r.Change] + " the " + Thing{r.Item, name}.String()
+	if reasons := s.notFitted(f); len(reasons) > 0 {
+		return nil, &Refusal{What: what, Reasons: reasons}
+	}
+	if f.Change == Fitted {
+		return []journal.Facts{f}, nil
+	}
+	there := s.things([]string{r.Item}, "", instant{s.Size(), s.latestAt()})
+	there = append(there, s.inQuarantine(r.Item)...)
+	switch {
+	case len(there) == 0 && f.Change == Removed:
+		return nil, refuse(what, ByState, "it was removed already, and not fitted since", Remedy{})
+	case name == "" || slices.ContainsFunc(there, func(t Thing) bool { return sameName(t.Name, name) }):
+	case len(there) > 0 && there[0].Name != "":
+		return nil, refuse(what, ByState, fmt.Sprintf("aboard is the %s", there[0]), Remedy{})
+	default:
+		return nil, refuse(what, ByState, fmt.Sprintf("nobody named the %s that is aboard", r.Item), Remedy{})
+	}
+	return []journal.Facts{f}, nil
+}
+
+// place says which zones the change disturbs: those of the sheet, else the one that
+// was given when what the sheet does not list was fitted.
+func (s *State) place(f *journal.EquipmentChanged, zone string) error {
+	var names []string
+	for _, e := range s.Sheet.Equipment {
+		if e.Name == f.Item {
+			if zone != "" {
+				return bad("%s lists the %s, so its zone is not given", s.Sheet.Name, f.Item)
+			}
+			f.Disturbs = e.Zones()
+			return nil
+		}
+		names = append(names, e.Name)
+	}
+	for _, c := range slices.Backward(s.changes) {
+		if c.Item == f.Item && zone == "" {
+			f.Zone, f.Disturbs = c.Zone, c.Disturbs
+			return nil
+		}
+		names = append(names, c.Item)
+	}
+	switch {
+	case f.Change != Fitted || zone == "" && nearest.Of(f.Item, names) != "":
+		return unknownOf(s.Sheet.Name, "equipment", f.Item, names)
+	case zone == "" || f.Mass.IsZero():
+		return &BadRequestError{Text: fmt.Sprintf("%s does not list the equipment %q; say in which zone it is fitted, and its mass", s.Sheet.Name, f.Item), Remedy: s.remedy(Remedy{Kind: ToSayWhere, Name: f.Item})}
+	case !slices.Contains(s.Sheet.Zones, zone):
+		return unknown("zone", zone, s.Sheet.Zones)
+	}
+	f.Zone, f.Disturbs = zone, []string{zone}
+	return nameable(f.Item)
+}
+
+// notFitted says why the thing is not fitted: it is in quarantine or was, or may be what
+// is.
+func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
+	if f.Change == Removed {
+		return nil
+	}
+	var reasons []Reason
+	for _, q := range s.Quarantines {
+		own := slices.ContainsFunc(q.Things, func(t Thing) bool { return t.Name != "" && sameName(t.Name, f.Name) }) && slices.Contains(append(f.Disturbs, f.Zone), q.Zone)
+		if q.free() || !own && !s.holds(q, Thing{f.Item, f.Name}) {
+			continue
+		}
+		if f.Name == "" && f.Change == Moved {
+			continue // it stays what it is
+		}
+		in := "is in quarantine"
+		if q.Cleared {
+			in = "was in quarantine, and is not fitted again"
+		}
+		text := fmt.Sprintf("%s (damage %s) %s", q.Says(), q.of(), in)
+		if f.Name == "" {
+			text += ", and may be the one"
+		}
+		reasons = append(reasons, Reason{Because: ByHold, Text: text, Remedy: s.toFitAnother(f.Item)})
+	}
+	return reasons
+}
+
+// inQuarantine are the things of the item that a quarantine counts as aboard.
+func (s *State) inQuarantine(item string) []Thing {
+	var all []Thing
+	for _, q := range s.Quarantines {
+		for _, t := range q.aboard {
+			if q.Open() && t.Item == item {
+				all = append(all, t)
+			}
+		}
+	}
+	return all
+}
+
+func negative(q quantity.Quantity) bool {
+	v, err := q.Rat(q.Unit())
+	return err == nil && v.Sign() < 0
+}

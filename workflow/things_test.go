@@ -1,0 +1,284 @@
+package workflow
+
+import (
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// packed is a released airframe whose pod is its battery, with a look that answers
+// every damage.
+func packed(t *testing.T) *bench {
+	b := released(t)
+	s := sheet()
+	s.Equipment = []steps.Equipment{{Name: "battery", Title: "The battery", Zone: "pod"}, {Name: "camera", Title: "The camera", Disturbs: []string{"tail"}}}
+	s.Conditions = append(s.Conditions, steps.Condition{Name: "plug", States: []string{"out", "in"}, Guarded: "in"})
+	docs := documents()
+	docs.Sheets[sheetSum] = s
+	docs.Procedures["sha256:look"] = &steps.Procedure{Name: "plover-look", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{{Name: "all", Steps: []steps.Step{
+		{Name: "look-at-it", Kind: steps.Do, Do: "Look."},
+		{Name: "strap-in", Kind: steps.Do, Do: "Strap it in.", Fits: "pod"},
+		{Name: "plug-in", Kind: steps.Do, Do: "Plug it in.", Sets: []steps.Setting{{Condition: "plug", State: "in"}}},
+	}}}}
+	docs.Procedures["sha256:glance"] = &steps.Procedure{Name: "plover-glance", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{{Name: "all", Steps: []steps.Step{
+		{Name: "glance-at-it", Kind: steps.Do, Do: "Look."}}}}}
+	b.docs = &docs
+	b.state = b.replay(b.state.Entries)
+	return b
+}
+
+// look starts the procedure that answers every damage that nothing answers yet.
+func (b *bench) look(digest string) Start {
+	start := Start{Procedure: b.docs.Procedures[digest], Digest: digest, Sheet: b.docs.Sheets[sheetSum], SheetDigest: sheetSum}
+	for _, d := range b.state.OpenDamages(b.now) {
+		if _, by := b.state.Repaired(d, b.now); by == "" {
+			start.Damages = append(start.Damages, d.Damage)
+		}
+	}
+	return start
+}
+
+func puffed(zone string) ReportDamage {
+	return ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "puffed", Zone: zone, Severity: steps.Total}}}
+}
+
+func fit(name string) ChangeEquipment {
+	return ChangeEquipment{Item: "battery", Change: Fitted, Name: name}
+}
+
+// A thing that was found bad stays bad under its name: another one takes its place,
+// and it comes back only if the finding was taken back and it lay out its time.
+func TestAThingStaysInQuarantine(t *testing.T) {
+	b := packed(t)
+	b.must(fit("A"), fit("B"), fit("A"))
+	b.must(puffed("pod"))
+	d := b.state.Damages[0]
+	if d.Thing != "battery A" || d.Quarantine.Off() || d.Quarantine.Says() != "the battery A" {
+		t.Errorf("found on %q, off %v, says %s", d.Thing, d.Quarantine.Off(), d.Quarantine.Says())
+	}
+	mustContain(t, b.refused(fit("a."), ByHold), "the battery A (damage D1) is in quarantine")
+	b.refused(fit(""), ByHold)
+	mustContain(t, b.refused(ChangeEquipment{Item: "battery", Change: Removed, Name: "B"}, ByState), "aboard is the battery A")
+	mustContain(t, b.refused(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "in"}}}, ByHold, ByState), "nobody sets plug: in", "damage D1 is open")
+	b.must(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "out"}}})
+	b.must(fit("B"))
+	if q := b.state.Damages[0].Quarantine; !q.Off() || !q.Open() {
+		t.Errorf("with B aboard: %+v", q)
+	}
+	mustContain(t, b.refused(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "in"}}}, ByState), "only its repair sets plug: in")
+	b.must(Undo{Position: d.Position, Reason: "it was the light"})
+	b.refused(fit("A"), ByHold)
+	b.after(6*time.Hour - time.Second)
+	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ByDrying)
+	b.after(time.Second)
+	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, fit("A"))
+}
+
+// What was cleared was handed in: it is not fitted again, and somebody names what is
+// there instead.
+func TestWhatWasClearedIsNotFittedAgain(t *testing.T) {
+	b := packed(t)
+	b.must(fit("A"), puffed("pod"))
+	b.after(6 * time.Hour)
+	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
+	mustContain(t, b.refused(fit("A"), ByHold), "was in quarantine, and is not fitted again")
+	mustContain(t, b.state.quarantined(b.state.Quarantines[0], b.now).Text, "no entry says that it was taken off")
+	b.must(ChangeEquipment{Item: "battery", Change: Removed})
+	if why := b.state.unnamed(b.state.Quarantines[0]); why == nil || why.Remedy.Kind != ToFitAnother {
+		t.Errorf("with none aboard: %v", why)
+	}
+	b.must(fit("B"))
+	if why := b.state.unnamed(b.state.Quarantines[0]); why != nil {
+		t.Errorf("with B aboard: %v", why)
+	}
+}
+
+// Of one without a name nobody knows which it was: it may be any that was named before.
+func TestAThingWithoutAName(t *testing.T) {
+	b := packed(t)
+	b.must(fit("A"), ChangeEquipment{Item: "battery", Change: Removed}, fit(""), puffed("pod"))
+	b.refused(fit("A"), ByHold)
+	b.must(fit("B"))
+	if !b.state.Quarantines[0].Off() {
+		t.Error("another one is aboard, and it counts as the same")
+	}
+	b.must(fit("C"))
+	if got := b.state.Fitted(b.now.Add(time.Second)); !slices.Equal(got, []Thing{{"battery", "C"}}) {
+		t.Errorf("aboard are %v", got)
+	}
+}
+
+// What is found in a battery before there is an airframe for it needs no repair of the
+// airframe: another battery with a name closes it.
+func TestABatteryBeforeItsZone(t *testing.T) {
+	b := packed(t)
+	b.state = b.replay(b.state.Entries[:1])
+	b.must(Start{Procedure: build(), Digest: buildSum, Sheet: b.docs.Sheets[sheetSum], SheetDigest: sheetSum})
+	if z := b.state.Zones(b.now).Zone("pod"); z.Standing != ZoneAbsent {
+		t.Fatalf("the pod is %s", z.Standing)
+	}
+	b.must(puffed("pod"))
+	for _, name := range []string{"A", "B"} {
+		if open := b.state.OpenDamages(b.now); len(open) != 1 && name == "A" {
+			t.Errorf("%d damages are open", len(open))
+		}
+		b.must(fit(name))
+	}
+	if open := b.state.OpenDamages(b.now); len(open) != 0 || !b.state.Quarantines[0].Open() {
+		t.Errorf("%d damages are open", len(open))
+	}
+}
+
+// The step that fits another one asks for its name, and both are taken back together.
+func TestAStepFitsAnother(t *testing.T) {
+	b := packed(t)
+	b.must(fit("A"), puffed("pod"))
+	b.must(b.look("sha256:look"))
+	b.done("look-at-it")
+	mustContain(t, b.refused(Finish{Step: "strap-in"}, ByHold), "may be the one")
+	mustContain(t, b.refused(Finish{Step: "strap-in", Thing: "A"}, ByHold), "is in quarantine")
+	b.badly(Finish{Step: "strap-in", Thing: "--"}, "not a name")
+	b.must(Finish{Step: "strap-in", Thing: "B"})
+	b.badly(Finish{Step: "plug-in", Thing: "B"}, "fits no equipment")
+	b.must(Finish{Step: "plug-in"})
+	fitted := b.state.Size() - 3
+	if f, ok := b.state.Entries[fitted].Facts.(journal.EquipmentChanged); !ok || f.Name != "B" || !slices.Equal(f.Disturbs, []string{"pod"}) {
+		t.Fatalf("recorded is %+v", b.state.Entries[fitted].Facts)
+	}
+	b.must(Undo{Position: fitted, Reason: "it was not strapped"})
+	if b.state.Live(fitted+1) || b.state.Live(fitted+2) || b.state.Quarantines[0].Off() {
+		t.Error("the step stands without what it fitted")
+	}
+	b.must(Finish{Step: "strap-in", Thing: "C"})
+	b.must(Undo{Position: b.state.Size() - 1, Reason: "nor was this"})
+	if b.state.Live(b.state.Size() - 3) {
+		t.Error("what it fitted stands without its step")
+	}
+}
+
+// What nobody may do is tried in any order: find, take back, fit, remove, clear, fly,
+// release, at any time. After each the record alone says whether what was found bad
+// may be aboard a released airframe.
+func TestRandomThings(t *testing.T) {
+	start := packed(t)
+	often(t, func(t *rapid.T) {
+		b := &bench{state: start.state, now: start.now, by: start.by, docs: start.docs}
+		try := func(r Request, before time.Duration) {
+			entries, err := b.state.Decide(r, Circumstances{Now: b.now, At: b.now.Add(-before), By: "builder", Program: "test"})
+			if err != nil {
+				return
+			}
+			s, err := Replay(append(b.state.Entries[:len(b.state.Entries):len(b.state.Entries)], entries...), *b.docs)
+			if err != nil {
+				t.Fatalf("%+v is recorded and can't be replayed: %v", r, err)
+			}
+			b.state = s
+		}
+		name := rapid.SampledFrom([]string{"", "A", "A", "a", "B", "C"})
+		for range rapid.IntRange(6, 30).Draw(t, "length") {
+			b.now = b.now.Add(time.Duration(rapid.SampledFrom([]int{0, 1, 60, 400}).Draw(t, "minutes")) * time.Minute)
+			before := time.Duration(rapid.SampledFrom([]int{0, 0, 0, 0, 30, 500}).Draw(t, "before")) * time.Minute
+			n := name.Draw(t, "name")
+			switch rapid.SampledFrom([]string{"find", "undo", "fit", "fit", "fit", "remove", "move", "clear", "fly", "repair", "release", "release", "release", "release"}).Draw(t, "act") {
+			case "find":
+				try(puffed("pod"), before)
+			case "undo":
+				try(Undo{Position: b.state.Size() - 1 - int64(rapid.IntRange(0, 4).Draw(t, "back")), Reason: "a slip"}, 0)
+			case "fit":
+				try(fit(n), before)
+			case "remove":
+				try(ChangeEquipment{Item: "battery", Change: Removed, Name: n}, before)
+			case "move":
+				try(ChangeEquipment{Item: "battery", Change: Moved, Name: n}, before)
+			case "clear":
+				try(ClearQuarantine{Damage: rapid.SampledFrom([]string{"D1", "D2", "D3"}).Draw(t, "damage"), Answers: []bool{true}}, before)
+			case "fly":
+				try(LogFlight{Landing: Soft}, before)
+			case "repair":
+				try(b.look("sha256:look"), 0)
+				for _, step := range []Finish{{Step: "look-at-it"}, {Step: "strap-in", Thing: n}, {Step: "strap-in", Thing: "D"}, {Step: "plug-in"}} {
+					try(step, 0)
+				}
+			default:
+				try(b.look("sha256:glance"), 0)
+				try(Finish{Step: "glance-at-it"}, 0)
+				try(setting("propeller", "off"), 0)
+				try(readings("square", "left=500 mm", "right=501 mm"), 0)
+				try(GiveRelease{}, 0)
+			}
+			if b.state.Airworthiness(b.now).Released {
+				noneAboard(t, b.state)
+			}
+		}
+	})
+}
+
+// noneAboard recomputes from the entries alone, in their order and in that of their
+// times, that no battery is aboard that was found bad.
+func noneAboard(t *rapid.T, s *State) {
+	key := func(name string) string { return strings.ToLower(name) }
+	live := func(e journal.Entry) bool {
+		return !slices.ContainsFunc(s.Entries, func(u journal.Entry) bool {
+			f, ok := u.Facts.(journal.Undone)
+			return ok && slices.Contains(f.TakesBack, e.Position)
+		})
+	}
+	cleared := map[string]bool{}
+	for _, e := range s.Entries {
+		if f, ok := e.Facts.(journal.QuarantineCleared); ok && live(e) {
+			cleared[f.Damage] = true
+		}
+	}
+	byTime := slices.Clone(s.Entries)
+	slices.SortStableFunc(byTime, func(a, b journal.Entry) int { return a.At.Compare(b.At) })
+	for _, order := range [][]journal.Entry{s.Entries, byTime} {
+		aboard, there := "", true
+		bad := map[string]journal.DamageFound{} // by the name of the battery; "": one without
+		mistaken := map[string]bool{}
+		for _, e := range order {
+			switch f := e.Facts.(type) {
+			case journal.EquipmentChanged:
+				switch {
+				case f.Item != "battery" || !live(e):
+				case f.Change == Removed:
+					aboard, there = "", false
+				case f.Change == Fitted || !there:
+					aboard, there = key(f.Name), true
+				}
+			case journal.DamageFound:
+				if f.Quarantine.IsZero() {
+					continue
+				}
+				there = true // something was
+				if live(e) || !cleared[f.Damage] {
+					bad[aboard] = f
+				}
+				mistaken[f.Damage] = !live(e)
+			}
+		}
+		if f, is := bad[aboard]; is && there && (aboard != "" || !cleared[f.Damage]) {
+			t.Fatalf("released with the battery %q aboard, found bad as %s (taken back: %v, cleared: %v)", aboard, f.Damage, mistaken[f.Damage], cleared[f.Damage])
+		}
+	}
+}
+
+func TestSayWhereAnUnlistedThingIs(t *testing.T) {
+	b := packed(t)
+	var asks *BadRequestError
+	if err := b.try(ChangeEquipment{Item: "logger", Change: Fitted}); !errors.As(err, &asks) || asks.Remedy.Kind != ToSayWhere {
+		t.Fatalf("%v", err)
+	}
+	b.must(ChangeEquipment{Item: "logger", Change: Fitted, Name: "old", Zone: "wing", Mass: q("9 g")})
+	if g := b.gate("square"); g.Standing != StaleGate {
+		t.Errorf("square is %v", g.Standing)
+	}
+	b.must(ChangeEquipment{Item: "logger", Change: Moved}, ChangeEquipment{Item: "logger", Change: Removed})
+	b.refused(ChangeEquipment{Item: "logger", Change: Removed}, ByState)
+}
