@@ -14,8 +14,9 @@ import (
 type answer struct {
 	repair.Answer
 	table *Document // that has the row
-	doc   *Document // of the procedure; nil: the part is scrapped
+	doc   *Document // of the procedure; nil: nothing says how the lost part is taken off
 	at    place     // of the row
+	lost  string    // why the lost part cannot be made anew; "": it can, or is not lost
 }
 
 // compose has every answer of every table made into a plan of repair for every
@@ -99,7 +100,16 @@ func answersOf(tables []*Document, sheet *steps.Sheet, docs map[string]*Document
 		a.table, a.at = rowAmong(tables, asked.Fits(name, zone, severity))
 		a.Damage = repair.Damage{Name: fmt.Sprintf("d%d", len(all)+1), Finding: name, Zone: zone, Severity: severity}
 		a.Row, a.Known = row, known
-		if row.Procedure != "" {
+		if row.Outcome == steps.ToRebuild {
+			off := row.Procedure
+			if off == "" {
+				off = asked.Lost
+			}
+			if a.doc = docs[off]; a.doc == nil || !a.doc.Starts() {
+				a.doc = nil
+			}
+			a.rebuilt(sheet, docs)
+		} else if row.Procedure != "" {
 			if a.doc = docs[row.Procedure]; a.doc == nil || !a.doc.Starts() {
 				return // the fault of the name says it
 			}
@@ -124,12 +134,44 @@ func answersOf(tables []*Document, sheet *steps.Sheet, docs map[string]*Document
 	return all
 }
 
+// rebuilt has the answer make the part anew by the build of the design, with the
+// first answer to each of its choices.
+func (a *answer) rebuilt(sheet *steps.Sheet, docs map[string]*Document) {
+	loss := repair.Loss{Zones: []string{a.Damage.Zone}, Sheet: sheet}
+	if a.doc != nil {
+		loss.Off = a.doc.Procedure
+	}
+	for _, d := range docs {
+		if p := d.Procedure; p.Kind == steps.Build && p.Design == sheet.Name {
+			var has []string
+			for _, c := range sheet.Choices() {
+				has = append(has, c.Answers[0].Name)
+			}
+			for _, s := range p.Steps() {
+				if len(s.Methods) > 0 {
+					has = append(has, s.Methods[0].Name)
+				}
+			}
+			loss.Build = p.For(steps.Selection{Has: has}, "")
+		}
+	}
+	r, err := repair.Rebuild(loss)
+	if err != nil {
+		a.lost = err.Error()
+		return
+	}
+	a.Procedure, a.Zone, a.Retires = r.Procedure, a.Damage.Zone, r.Retires
+}
+
 // saidAlready is why an answer fails whose reason was said where it stands.
 const saidAlready = "said already"
 
 // fails says why an answer can't be started, "" if it can.
 func (c *checker) fails(sheet *Document, a answer) string {
-	if a.doc != nil {
+	if a.lost != "" {
+		return a.lost
+	}
+	if a.doc != nil && len(a.Retires) == 0 { // what takes a lost part off does so for any zone
 		if wrong := a.doc.against(sheet.Sheet, sheet.doubts); len(wrong) > 0 {
 			if slices.Contains(c.faults, wrong[0]) {
 				return saidAlready
@@ -171,7 +213,7 @@ func (c *checker) plan(sheet *Document, answers []repair.Answer) string {
 // cannotStart says, once of each procedure and design, that an answer does not
 // fit.
 func (c *checker) cannotStart(sheet *Document, a answer, why string) {
-	table, name := a.table, steps.ToScrap
+	table, name := a.table, steps.ToRebuild
 	if a.doc != nil {
 		name = a.doc.Name()
 	}
@@ -192,7 +234,7 @@ func (c *checker) cannotStart(sheet *Document, a answer, why string) {
 	} else {
 		what = "a hard landing"
 	}
-	if !c.own[table] && c.own[sheet] {
+	if c.own[sheet] && (!c.own[table] || a.lost != "") {
 		c.unfit(table, sheet, name, what, why)
 		return
 	}

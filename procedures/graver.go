@@ -66,9 +66,9 @@ func (c *checker) graver(sheet *Document, tables []*Document, docs map[string]*D
 				row, _ := asked.Answer(f.Name, zone, severity)
 				table, at := rowAmong(tables, asked.Fits(f.Name, zone, severity))
 				doc := docs[row.Procedure]
-				if row.Outcome == steps.ToScrap {
+				if row.Outcome == steps.ToRebuild {
 					if makes && !slices.Contains(made, zone) {
-						faults = append(faults, table.fault(at, fmt.Sprintf("%s on %s, %s, is scrapped, and no build of %s makes %s anew: answer it with a procedure", f.Name, zone, severity, sheet.Name(), zone)))
+						faults = append(faults, table.fault(at, fmt.Sprintf("%s on %s, %s, is lost, and no build of %s makes %s anew: answer it with a procedure", f.Name, zone, severity, sheet.Name(), zone)))
 					}
 					break // the build says what is done
 				}

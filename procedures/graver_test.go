@@ -25,7 +25,7 @@ func TestGraverNeverAsksLess(t *testing.T) {
 		{"no cure", "finding: crushed, zone: wing, severity: [slight, serious], repair: foam-cracked", "finding: crushed, zone: wing, severity: slight, repair: foam-cracked, why: x}\n  - {finding: crushed, zone: wing, severity: serious, repair: wing-twisted",
 			"crushed on wing, serious, is answered with wing-twisted, which lets 0 joints cure in place of 1, as foam-cracked"},
 		{"nothing makes it anew", "finding: propeller-nicked, zone: propeller, replace: propeller-change", "finding: propeller-nicked, zone: propeller, severity: [slight, serious], replace: propeller-change, why: x}\n  - {finding: propeller-nicked, zone: propeller, severity: total, scrap: yes",
-			"propeller-nicked on propeller, total, is scrapped, and no build of causeway makes propeller anew"},
+			"propeller-nicked on propeller, total, is lost, and no build of causeway makes propeller anew"},
 	} {
 		table, faults := parse("crash-triage.yaml", []byte(strings.Replace(string(data), test.old, test.new, 1)), (&shelf{}).find)
 		if len(faults) > 0 {

@@ -278,6 +278,21 @@ func (l *Library) Procedure(name string) (*Document, error) {
 	return doc, err
 }
 
+// BuildOf returns the build of a design, one's own before the embedded one.
+func (l *Library) BuildOf(design string) (*steps.Procedure, error) {
+	entries, _, _ := l.list()
+	var found *steps.Procedure
+	for _, e := range entries {
+		if p := e.Document.Procedure; p != nil && p.Kind == steps.Build && p.Design == design && (found == nil || e.From != Embedded) {
+			found = p
+		}
+	}
+	if found == nil {
+		return nil, &NotFoundError{Name: design, What: "build"}
+	}
+	return found, nil
+}
+
 func (l *Library) find(name, what string, wanted func(*Document) bool) (*Document, error) {
 	if isFile(name) {
 		if !exists(name) {

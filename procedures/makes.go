@@ -39,7 +39,7 @@ func (madeValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Made) {
 	case kind != steps.Repair && kind != steps.Check:
 	case len(r.within.targets) > 0:
 		*to = nil // what it makes belongs to the build that it is used from
-	case !r.kept:
+	case !r.kept && r.sources != nil: // in a plan, which the program made, a lost part is made anew
 		r.fault(n, "%s cannot make a zone: makes belongs in a build", articled(kind))
 	}
 }

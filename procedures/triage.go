@@ -40,6 +40,8 @@ func triageKeys() mapping[steps.Triage] {
 			short: func(t *t) bool { return len(t.OwnWords) == 0 }},
 			"the procedure for what no row answers, as `else` where zones say what damage in words of one's own is taken for there; " +
 				"where that finding has a caution the zone is asked first, after those with a quarantine", "{wing: cracked, else: inspect}"},
+		{"lost", optional, field(func(t *t) *string { return &t.Lost }, nameValue{procedure}),
+			"the procedure that takes a lost part off; the steps of the build that make it follow", "# part-off"},
 		{"hard_landing", optional, field(func(t *t) *string { return &t.HardLanding }, nameValue{procedure}),
 			"the check that a hard landing asks for", "post-crash"},
 	}}
@@ -139,21 +141,28 @@ func rowKeys() mapping[steps.Row] {
 			"the procedure that repairs it, or a check where a look is enough", "nose-crushed"},
 		{steps.ToReplace, choice, answer(steps.ToReplace),
 			"the procedure that fits a new part", "finding: cracked\nzone: tail\nreplace: tail-off\nwhy: A split tail is never straight again."},
-		{steps.ToScrap, choice, outcomeValue{steps.ToScrap, scrapValue{}},
-			"the part is thrown away; a procedure says how it is cut free first", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
+		{steps.ToRebuild, choice, outcomeValue{steps.ToRebuild, offValue{}},
+			"the part is lost, and the steps of the build make it anew; a procedure says how it is taken off, else `lost` does", "finding: cracked\nzone: nose\nseverity: total\nrebuild: yes\nwhy: A nose in crumbs holds no shape."},
+		{"scrap", choice, formerValue{outcomeValue{steps.ToRebuild, offValue{}}},
+			"what `rebuild` was called", "finding: cracked\nzone: nose\nseverity: total\nscrap: yes\nwhy: A nose in crumbs holds no shape."},
 		{"why", required, field(func(r *r) *string { return &r.Why }, textValue{}),
 			"why this answers it", "Foam that is still there can be glued."},
 	}}
 }
 
-// scrapValue is yes, or how the lost part is cut free.
-type scrapValue struct{}
+// formerValue is read under a name that is not written any more.
+type formerValue struct{ outcomeValue }
 
-func (scrapValue) procedure() value[steps.Row] {
+func (formerValue) write(*steps.Row) *yaml.Node { return nil }
+
+// offValue is yes, or how the lost part is taken off.
+type offValue struct{}
+
+func (offValue) procedure() value[steps.Row] {
 	return field(func(r *steps.Row) *string { return &r.Procedure }, nameValue{procedure})
 }
 
-func (v scrapValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
+func (v offValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
 	if n.Kind == yaml.ScalarNode && isName(n.Value) && n.Value != "yes" && n.Value != "no" {
 		v.procedure().read(r, n, what, to)
 		return
@@ -161,14 +170,14 @@ func (v scrapValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
 	yesValue[steps.Row]{}.read(r, n, what, to)
 }
 
-func (v scrapValue) write(from *steps.Row) *yaml.Node {
+func (v offValue) write(from *steps.Row) *yaml.Node {
 	if from.Procedure == "" {
 		return plain("yes")
 	}
 	return v.procedure().write(from)
 }
 
-func (v scrapValue) typ() typ {
+func (v offValue) typ() typ {
 	return typ{is: anEither, of: []typ{yesValue[steps.Row]{}.typ(), v.procedure().typ()}}
 }
 
@@ -362,18 +371,18 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 		for _, finding := range row.Findings {
 			f, known := all.Finding(finding)
 			if row.Outcome == steps.ToRepair && !f.Quarantine.IsZero() {
-				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is put in quarantine%s, so it is never repaired; write replace or scrap", finding, d.quarantinedAt(asked, finding))))
+				faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is put in quarantine%s, so it is never repaired; write replace or rebuild", finding, d.quarantinedAt(asked, finding))))
 				continue
 			}
 			light := slices.Contains(row.Severities, steps.Cosmetic) && !row.Renews()
 			where := row.Zones
-			if len(where) == 0 && (light || row.Outcome == steps.ToScrap && p != nil) {
+			if len(where) == 0 && (light || row.Outcome == steps.ToRebuild && p != nil) {
 				where = f.Zones
 			}
 			for _, z := range where {
 				switch {
 				case light && all.MustRenew(finding, z, steps.Cosmetic):
-					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, so the finding %s is cosmetic there only if the part is replaced or scrapped", z, d.dangerOf(all, asked, z), finding)))
+					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, so the finding %s is cosmetic there only if the part is replaced or made anew", z, d.dangerOf(all, asked, z), finding)))
 				case known && !f.In(z):
 					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", finding, z, strings.Join(f.Zones, ", "))))
 				case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):
@@ -400,7 +409,7 @@ func (d *Document) unanswered(all *steps.Triage, zones []string) Faults {
 		for _, z := range zones {
 			i := slices.IndexFunc(steps.Severities()[1:], func(s string) bool { return all.Fits(f.Name, z, s) < 0 })
 			if f.In(z) && i >= 0 {
-				faults = append(faults, d.fault(d.places[findingAt(f.Name)], fmt.Sprintf("the finding %s is put in quarantine, and no row replaces or scraps it on %s where it is %s", f.Name, z, steps.Severities()[1+i])))
+				faults = append(faults, d.fault(d.places[findingAt(f.Name)], fmt.Sprintf("the finding %s is put in quarantine, and no row replaces it or makes it anew on %s where it is %s", f.Name, z, steps.Severities()[1+i])))
 				break
 			}
 		}

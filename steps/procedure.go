@@ -428,13 +428,16 @@ func (p *Procedure) DisturbedBy(joint string) []string {
 // its saddle is held by that seat, even if the wing itself is not disturbed.
 func (p *Procedure) HeldBy(joint string) []string {
 	zones := p.DisturbedBy(joint)
-	for _, step := range p.Steps() {
-		if step.Joint != joint || !step.Kind.Traits().Joins ||
-			slices.ContainsFunc(step.Makes, func(m Made) bool { return slices.Contains(step.Disturbs, m.Zone) }) {
-			continue
-		}
-		for _, m := range step.Makes {
-			zones = append(zones, m.Zone)
+	for _, stage := range p.Stages {
+		for i := range stage.Steps { // by index, because a step is large
+			step := &stage.Steps[i]
+			if step.Joint != joint || !step.Kind.Traits().Joins ||
+				slices.ContainsFunc(step.Makes, func(m Made) bool { return slices.Contains(step.Disturbs, m.Zone) }) {
+				continue
+			}
+			for _, m := range step.Makes {
+				zones = append(zones, m.Zone)
+			}
 		}
 	}
 	slices.Sort(zones)

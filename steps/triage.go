@@ -24,6 +24,8 @@ type Triage struct {
 	Unknown string `json:"unknown"`
 	// OwnWords say what damage in words of one's own is taken for in some zones.
 	OwnWords []OwnWords `json:"own_words,omitempty"`
+	// Lost is the procedure that takes a lost part off, before the build makes it anew.
+	Lost string `json:"lost,omitempty"`
 	// HardLanding is the check that a hard landing asks for.
 	HardLanding string `json:"hard_landing,omitempty"`
 }
@@ -96,17 +98,17 @@ func Severities() []string { return []string{Cosmetic, Slight, Serious, Total} }
 const (
 	ToRepair  = "repair"
 	ToReplace = "replace"
-	ToScrap   = "scrap"
+	ToRebuild = "rebuild"
 )
 
 // A Row answers a finding: with a procedure that repairs or replaces, or with
-// the advice to scrap the part. The first row that fits counts.
+// a part that is lost and made anew by the build. The first row that fits counts.
 type Row struct {
 	Findings   []string `json:"findings"`
 	Zones      []string `json:"zones,omitempty"`      // none: all
 	Severities []string `json:"severities,omitempty"` // none: all but cosmetic
 	Outcome    string   `json:"outcome"`
-	Procedure  string   `json:"procedure,omitempty"` // of a part that is scrapped, how it is cut free; none: by hand
+	Procedure  string   `json:"procedure,omitempty"` // of a part that is made anew, how the lost one is taken off; "": as Lost says
 	Why        string   `json:"why"`
 }
 
@@ -120,7 +122,7 @@ func Asked(tables ...*Triage) *Triage {
 	for _, t := range tables {
 		names = append(names, t.Name)
 		all.Rows = append(all.Rows, t.Rows...)
-		all.Unknown, all.HardLanding = cmp.Or(all.Unknown, t.Unknown), cmp.Or(all.HardLanding, t.HardLanding)
+		all.Unknown, all.Lost, all.HardLanding = cmp.Or(all.Unknown, t.Unknown), cmp.Or(all.Lost, t.Lost), cmp.Or(all.HardLanding, t.HardLanding)
 		for _, f := range t.Findings {
 			i := slices.IndexFunc(all.Findings, func(have Finding) bool { return have.Name == f.Name })
 			if i < 0 {
@@ -327,10 +329,10 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 	return Row{Findings: []string{finding}, Outcome: ToRepair, Procedure: inspect, Why: "No row of the table answers it, so it is inspected first."}, false
 }
 
-// Renews reports whether the row has the part replaced or scrapped.
-func (r Row) Renews() bool { return r.Outcome == ToReplace || r.Outcome == ToScrap }
+// Renews reports whether the row has the part replaced or made anew.
+func (r Row) Renews() bool { return r.Outcome == ToReplace || r.Outcome == ToRebuild }
 
-// MustRenew reports whether only a row that has the part replaced or scrapped may
+// MustRenew reports whether only a row that has the part replaced or made anew may
 // answer the finding in the zone: what is put in quarantine is never repaired, and
 // where damage can hurt there are no marks to look at.
 func (t *Triage) MustRenew(finding, zone, severity string) bool {

@@ -33,6 +33,14 @@ func (r Amend) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if !s.Open(job, c.At) {
 		return nil, refuse(r.Job, ByState, "it is complete; damage found since has a repair of its own", s.remedy(Remedy{Kind: ToPlanRepair}))
 	}
+	if r.Digest == job.Digest {
+		return nil, refuse(r.Job, ByState, "it already goes by this plan", s.remedy(Remedy{Kind: ToSeeNext}))
+	}
+	for _, name := range job.Damages { // amended meanwhile, by somebody else
+		if _, err := s.Damage(name); err == nil && !slices.Contains(r.Damages, name) {
+			return nil, refuse(r.Job, ByState, "it repairs damage "+name+" too, which this plan does not know", s.remedy(Remedy{Kind: ToPlanRepair}))
+		}
+	}
 	for _, name := range r.Damages {
 		d, err := s.Damage(name)
 		if err != nil {

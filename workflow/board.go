@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"fettle/steps"
-	"fettle/workflow/journal"
 )
 
 // A Progress is how far a step has come.
@@ -291,11 +290,22 @@ func (j *Job) waitAgain(name, joint string) {
 // unfinished gives the stages that must be complete before this one.
 func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) []Reason {
 	var left []string
-	for _, name := range stage.After {
-		if !complete[name] {
-			left = append(left, name)
+	seen := map[string]bool{}
+	var walk func(stage steps.Stage)
+	walk = func(stage steps.Stage) {
+		for _, name := range stage.After {
+			switch {
+			case seen[name]:
+			case !complete[name]:
+				left = append(left, name)
+			default: // what it comes after may be new, or open again
+				before, _ := j.Procedure.Stage(name)
+				walk(before)
+			}
+			seen[name] = true
 		}
 	}
+	walk(stage)
 	if len(left) == 0 {
 		return nil
 	}
@@ -359,33 +369,6 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 		Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: need})}}
 }
 
-// GatesOf returns the gates that a measure step asks for. The word Stale asks
-// for every gate whose zones this job has disturbed, and for those that were
-// taken before its damages disturbed them; where the job takes the airframe over,
-// for every gate. A gate of the work counts by what was
-// read since the step before.
-func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
-	var zones, damaged []string
-	if slices.Contains(step.Gates, steps.Stale) {
-		zones, damaged = s.disturbedBy(j), s.damagedFor(j)
-	}
-	all := j.Procedure.Accepts != "" && slices.Contains(step.Gates, steps.Stale)
-	var reports []GateReport
-	for _, g := range s.Sheet.GatesFor(s.selected) {
-		switch asked := slices.Contains(step.Gates, g.Name); {
-		case asked && g.Work:
-			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
-		case asked || g.DependsOn(zones...) || all && !g.Work:
-			reports = append(reports, s.report(g, at))
-		case g.DependsOn(damaged...):
-			if report := s.report(g, at); report.Standing != NeverTaken {
-				reports = append(reports, report)
-			}
-		}
-	}
-	return reports
-}
-
 // readFrom is when all was done that comes before a step in its stage, and in
 // the stages before that: a gate of the work that the step measures is read
 // after it.
@@ -435,29 +418,6 @@ func (j *Job) before(step steps.Step, each func(stage steps.Stage, i int)) {
 			each(stage, i)
 		}
 	}
-}
-
-// disturbedBy returns the zones that the work of the job has disturbed.
-func (s *State) disturbedBy(j *Job) []string {
-	var zones []string
-	for _, e := range s.Entries {
-		if work, ok := journal.WorkOf(e.Facts); ok && work.Job == j.ID {
-			zones = append(zones, work.Disturbs...)
-		}
-	}
-	slices.Sort(zones)
-	return slices.Compact(zones)
-}
-
-// damagedFor returns the zones that the damages of the job have disturbed.
-func (s *State) damagedFor(j *Job) []string {
-	var zones []string
-	for _, d := range s.Damages {
-		if _, disturbed := damageDisturbs(d.DamageFound); slices.Contains(j.Damages, d.Damage) {
-			zones = append(zones, disturbed...)
-		}
-	}
-	return zones
 }
 
 // unmeasurable says why a gate can't be measured at the time.

@@ -16,7 +16,7 @@ func (s *State) Answered(triage *steps.Triage, r Start, at time.Time) []string {
 	var names []string
 	for _, d := range s.Unplanned(at) {
 		row, _ := triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		if row.Procedure == r.Procedure.Name && row.Outcome != steps.ToScrap && (zone == d.Zone || len(r.Procedure.On) == 0) {
+		if row.Procedure == r.Procedure.Name && row.Outcome != steps.ToRebuild && (zone == d.Zone || len(r.Procedure.On) == 0) {
 			names = append(names, d.Damage)
 		}
 	}

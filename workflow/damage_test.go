@@ -44,10 +44,10 @@ func TestUndoneDamageLeavesItsQuarantine(t *testing.T) {
 func TestAJobRepairsItsOwnDamages(t *testing.T) {
 	b := released(t)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}, {Finding: "cracked", Zone: "pod", Severity: steps.Serious}}})
-	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState), "damage D1 (cracked, wing)", "damage D2 (cracked, pod)")
+	mustContain(t, b.refused(GiveRelease{}, ByGate, ByGate, ByState, ByState), "damage D1 (cracked, wing)", "damage D2 (cracked, pod)")
 	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}
 	b.must(start, ReadBench{Temperature: q("20 °C")})
-	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState, ByState, ByState), "job skin-lifted is open", "damage D2 (cracked, pod)")
+	mustContain(t, b.refused(GiveRelease{}, ByGate, ByGate, ByState, ByState, ByState), "job skin-lifted is open", "damage D2 (cracked, pod)")
 	mustContain(t, b.refused(start, ByState), "D1", "skin-lifted")
 	b.done("lay-skin", "coat-skin")
 	b.after(10 * time.Minute)
@@ -139,7 +139,7 @@ func TestWordsOfOnesOwn(t *testing.T) {
 	}
 }
 
-// A mark grounds until it was looked at, and disturbs nothing. Where damage can
+// A mark grounds until it was looked at, and disturbs no gate of several zones. Where damage can
 // hurt there are no marks.
 func TestCosmetic(t *testing.T) {
 	b := released(t)
@@ -170,9 +170,8 @@ func TestCosmetic(t *testing.T) {
 	}
 }
 
-// The job of a repair asks for the gates that its damage made stale, even where its
-// steps disturb nothing, and the plan says the same gates. What is stale for other
-// reasons is said apart.
+// The job of a repair asks for all that is due, even where its steps disturb nothing,
+// and the plan says the same gates. What is due for other reasons is said apart.
 func TestAPlanSaysWhatItsJobAsksFor(t *testing.T) {
 	b := released(t)
 	b.must(LogFlight{Landing: Soft}, LogFlight{Landing: Soft}) // the slot counts for two
@@ -200,15 +199,17 @@ func TestAPlanSaysWhatItsJobAsksFor(t *testing.T) {
 	for _, g := range b.state.GatesOf(job, job.Procedure.Steps()[1], b.now) {
 		asked = append(asked, g.Gate.Name)
 	}
-	want := []string{"square"}
-	if !slices.Equal(asked, want) || !slices.Equal(names(plan.Stale), want) {
-		t.Errorf("asked are %v, and the plan says %v; want %v", asked, names(plan.Stale), want)
+	if want := []string{"slot", "square"}; !slices.Equal(asked, want) {
+		t.Errorf("asked are %v, want %v", asked, want)
+	}
+	if want := []string{"square"}; !slices.Equal(names(plan.Stale), want) {
+		t.Errorf("the plan says %v, want %v", names(plan.Stale), want)
 	}
 	if other := names(plan.Else); !slices.Equal(other, []string{"slot"}) {
 		t.Errorf("stale otherwise are %v", other)
 	}
 	b.done("look-at-it")
-	mustContain(t, b.refused(Finish{Step: "measure-what-is-stale"}, ByGate), "square")
+	mustContain(t, b.refused(Finish{Step: "measure-what-is-stale"}, ByGate, ByGate), "square")
 }
 
 func TestWhatIsNoEquipment(t *testing.T) {

@@ -16,6 +16,9 @@ type effect struct {
 	// disturbs returns the zones that an entry disturbs, even if it was taken
 	// back, and the words for what did it; nil: no zones.
 	disturbs func(journal.Facts) (by string, zones []string)
+	// marks returns the zones that it leaves a mark on, which shifts no part against
+	// another; nil: none.
+	marks func(journal.Facts) (by string, zones []string)
 	// sets returns the conditions that it sets; nil: none.
 	sets func(journal.Facts) []steps.Setting
 	// ends says that every condition set before it is unknown after it.
@@ -55,7 +58,7 @@ func effects() map[string]effect {
 		journal.BenchRead{}.Kind():         {fold: with((*State).readBench), carries: nothing},
 		journal.ConditionSet{}.Kind():      {fold: with((*State).setCondition), sets: conditionSets, carries: nothing},
 		journal.UseCleared{}.Kind():        {fold: (*State).clearUse, sets: useSets, carries: nothing},
-		journal.DamageFound{}.Kind():       {fold: with((*State).damage), stays: (*State).quarantine, disturbs: damageDisturbs, ends: true, carries: nothing, final: leftByUndo},
+		journal.DamageFound{}.Kind():       {fold: with((*State).damage), stays: (*State).quarantine, disturbs: damageDisturbs, marks: damageMarks, ends: true, carries: nothing, final: leftByUndo},
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: stepThatFitted},
 		journal.PartRetired{}.Kind():       {fold: with((*State).retire), disturbs: retireDisturbs, carries: whatRetired},
@@ -127,7 +130,7 @@ func (s *State) read(f journal.ReadingTaken, e journal.Entry) error {
 }
 
 func (s *State) concede(f journal.ConcessionGranted, e journal.Entry) error {
-	s.gate(f.Gate).concession = &concession{e.Position, f.Reason, e.By}
+	s.gate(f.Gate).concession = &concession{e.Position, e.At, f.Reason, e.By}
 	return nil
 }
 
@@ -165,10 +168,14 @@ func reworkDisturbs(f journal.Facts) (by string, zones []string) {
 }
 
 func damageDisturbs(f journal.Facts) (by string, zones []string) {
-	damage := f.(journal.DamageFound)
-	if damage.Severity == steps.Cosmetic {
-		return "", nil // only what its procedure says
+	if f.(journal.DamageFound).Severity == steps.Cosmetic {
+		return "", nil // only what its procedure says, beside the mark
 	}
+	return damageMarks(f)
+}
+
+func damageMarks(f journal.Facts) (by string, zones []string) {
+	damage := f.(journal.DamageFound)
 	return "damage " + damage.Damage + ", " + damage.Finding, []string{damage.Zone}
 }
 

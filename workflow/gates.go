@@ -28,6 +28,7 @@ type reading struct {
 
 type concession struct {
 	position int64
+	at       time.Time
 	reason   string
 	by       string
 }
@@ -114,7 +115,26 @@ func gateNames(gates []steps.Gate) []string {
 	return names
 }
 
+// report is the gate as it stands. That nobody measured it may be conceded, and counts
+// as long as a reading of then would: neither work nor a reading came after it.
 func (s *State) report(g steps.Gate, at time.Time) GateReport {
+	r := s.measured(g, at)
+	record := s.gates[g.Name]
+	if g.Work || record == nil || record.concession == nil || r.Standing != NeverTaken && r.Standing != StaleGate {
+		return r
+	}
+	c := record.concession
+	if n := len(record.readings); n > 0 && record.readings[n-1].position > c.position {
+		return r
+	}
+	if no, _ := s.discounts(g, record, nil, reading{position: c.position, at: c.at}, at); no.IsZero() {
+		r.Standing, r.Reason, r.By = Conceded, Cause{Text: "not measured; " + c.reason}, c.by
+	}
+	return r
+}
+
+// measured is the gate by what was read.
+func (s *State) measured(g steps.Gate, at time.Time) GateReport {
 	var r GateReport
 	found := false
 	if g.Work { // it stands as the step has it whose turn it is
@@ -380,7 +400,8 @@ func (s *State) outlived(life steps.Validity, t reading, at time.Time) string {
 
 // disturbedSince reports whether a zone of the gate was disturbed after the
 // reading. Newer must hold by position and by time: of two answers the one
-// that asks for another measurement is safe.
+// that asks for another measurement is safe. A mark matters to the gates of no zone but
+// its own.
 func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bool) {
 	var last disturbance
 	var zone string
@@ -389,8 +410,12 @@ func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bo
 	if g.Mass {
 		zones = append(zones[:len(zones):len(zones)], steps.MassZone)
 	}
+	marks := s.shifted
+	if len(g.Of) == 1 {
+		marks = s.zones
+	}
 	for _, z := range zones {
-		d, ok := s.zones[z]
+		d, ok := marks[z]
 		if !ok || t.position > d.position && !t.at.Before(d.at) {
 			continue
 		}

@@ -127,6 +127,8 @@ func TestUndoOfAGaugeCheck(t *testing.T) {
 func TestABadCheckGroundsUntilReleasedAgain(t *testing.T) {
 	b := released(t)
 	b.must(badCheck("caliper")) // of a gate that is not critical
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "gate slot is stale: it was read with caliper")
+	b.must(goodCheck("caliper"), readings("slot", "root=4 mm", "tip=4 mm"))
 	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("grounded: %s", f.Why.Text)
 	}

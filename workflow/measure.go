@@ -85,7 +85,7 @@ func (s *State) carelessAt(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
 	for _, job := range s.OpenJobs(at) {
 		for _, step := range job.Procedure.Steps() {
-			if !s.measures(job, step, gate) {
+			if !s.measures(job, step, gate, at) {
 				continue
 			}
 			left := s.careless(job, step, at)
@@ -129,7 +129,7 @@ func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job, at time.Time) [][]st
 	for _, job := range jobs {
 		for _, step := range job.Procedure.Steps() {
 			needs := s.NeedsAt(job, step, at)
-			if len(needs) > 0 && s.measures(job, step, gate) {
+			if len(needs) > 0 && s.measures(job, step, gate, at) {
 				ways = append(ways, needs)
 			}
 		}
@@ -138,13 +138,16 @@ func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job, at time.Time) [][]st
 }
 
 // measures reports whether a step of the job is there to measure the gate, by its
-// name or because the job made it stale.
-func (s *State) measures(job *Job, step steps.Step, gate steps.Gate) bool {
-	if !step.Kind.Traits().Measures {
+// name or because it is due, or was till it was measured, and the step can.
+func (s *State) measures(job *Job, step steps.Step, gate steps.Gate, at time.Time) bool {
+	switch {
+	case !step.Kind.Traits().Measures:
 		return false
+	case slices.Contains(step.Gates, gate.Name):
+		return true
 	}
-	return slices.Contains(step.Gates, gate.Name) || slices.Contains(step.Gates, steps.Stale) &&
-		(job.Procedure.Accepts != "" && !gate.Work || gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...))
+	return slices.Contains(step.Gates, steps.Stale) && !gate.Work && job.turn(step).takes(gate) &&
+		(job.Procedure.Accepts != "" || !s.report(gate, at).Met() || gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...))
 }
 
 // without are the needs of other conditions than these.
@@ -294,7 +297,8 @@ func (r GateReport) Missing() []string {
 	return points
 }
 
-// Concede accepts for use a gate that is not met.
+// Concede accepts for use a gate that is not met, or that nobody can measure. A step
+// that names the gate wants it measured all the same.
 type Concede struct{ Gate, Reason string }
 
 func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -310,7 +314,7 @@ func (r Concede) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate has passed; there is nothing to concede", Remedy{})
 	case report.Gate.Critical:
 		return nil, refuse("a concession on "+r.Gate, ByGate, "the gate is critical; no concession can waive it", s.remedy(Remedy{Kind: ToRework, Gate: r.Gate}))
-	case report.Standing != Failed && report.Standing != Undecided, report.Finding.Missing != "":
+	case report.Gate.Work && report.Standing != Failed && report.Standing != Undecided, report.Finding.Missing != "":
 		return nil, refuse("a concession on "+r.Gate, ByGate, fmt.Sprintf("the gate is %s; a concession can accept only a complete set of readings that are out of tolerance or undecided", report.Standing.Words()), s.measureIt(report.Gate, c.At))
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {

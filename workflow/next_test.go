@@ -73,7 +73,7 @@ func TestWhatIsDue(t *testing.T) {
 	b = released(t)
 	is(b, "")
 	b.must(damage)
-	is(b, "repair ; clear D1; measure square; ")
+	is(b, "repair ; clear D1; measure slot; measure square; ")
 	b = released(t)
 	b.must(LogFlight{Landing: Hard, Check: "look"})
 	is(b, "start look; ")

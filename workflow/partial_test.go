@@ -46,12 +46,9 @@ func TestAPointThatIsUndecidedDecidesWhileAnotherIsMissing(t *testing.T) {
 	if g := b.gate("slot"); g.Standing != Measuring {
 		t.Errorf("slot is %s", g.Says().Text)
 	}
-	// It is not critical, and nothing says that it is out: that is said beside.
-	proof := b.state.ReleaseProof(b.now)
-	if len(proof.Reasons()) != 0 || len(proof.NonCritical) != 1 || proof.NonCritical[0].Gate.Name != "slot" {
-		t.Errorf("%v, beside %d gates", proof.Reasons(), len(proof.NonCritical))
-	}
-	b.must(GiveRelease{})
+	// Nothing says that it is out, and nothing that it is in.
+	b.refused(GiveRelease{}, ByGate)
+	b.must(readings("slot", "tip=4 mm"), GiveRelease{})
 }
 
 // What was taken last decides, where it was not typed in last.

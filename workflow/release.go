@@ -13,9 +13,6 @@ import (
 type Proof struct {
 	Lines []ProofLine
 	Rests []int64 // the readings of the critical gates
-	// NonCritical are gates that are neither critical nor passed; they are shown
-	// and do not block a release.
-	NonCritical []GateReport
 	// NoCriticalGates is true if the design has no critical gate to rest on.
 	NoCriticalGates bool
 }
@@ -42,11 +39,12 @@ func (p *Proof) add(text string, fail *Reason) {
 	p.Lines = append(p.Lines, ProofLine{Text: text, Fail: fail})
 }
 
-// Proof examines whether the airframe may fly at the time. Every critical gate
-// must have passed, it must have been built or taken over as built, no gate may be out of tolerance without a concession, no job
-// may be open, every damage must be repaired, nothing in quarantine may be aboard,
-// what is coated must be joined and every joint that carries load must be cured. within is the job that the
-// release belongs to, of which the release step may be left; nil: none.
+// Proof examines whether the airframe may fly at the time. It must have been built or
+// taken over as built, every critical gate must have passed, every other one have passed or be conceded, all must be there that was
+// thrown away, no job may be open, every damage must be repaired, nothing in quarantine may
+// be aboard, what is coated must be joined and every joint that carries load must be cured.
+// within is the job that the release belongs to, of which the release step may be left;
+// nil: none.
 func (s *State) Proof(at time.Time, within *Job) Proof {
 	var p Proof
 	critical := 0
@@ -57,10 +55,10 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 			critical++
 			p.Rests = append(p.Rests, g.Rests...)
 			p.add(fmt.Sprintf("critical gate %s is in tolerance", g.Gate.Name), s.notMet(g, at))
-		case g.Standing == Failed || g.Standing == Undecided:
-			p.add(fmt.Sprintf("gate %s has passed or is conceded", g.Gate.Name), s.notMet(g, at))
-		case g.Standing != Current:
-			p.NonCritical = append(p.NonCritical, g)
+		case g.Standing == Conceded:
+			p.add(fmt.Sprintf("gate %s is conceded: %s", g.Gate.Name, g.Reason.Text), nil)
+		default:
+			p.add(fmt.Sprintf("gate %s is in tolerance", g.Gate.Name), s.notMet(g, at))
 		}
 	}
 	p.NoCriticalGates = critical == 0
@@ -73,6 +71,9 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	s.provesBuilt(&p, within != nil, at)
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
+	}
+	for _, zone := range s.Zones(at).Lost() {
+		p.add(fmt.Sprintf("the %s that was thrown away is made again", zone), &Reason{Because: ByState, Text: fmt.Sprintf("the %s was thrown away and is not made again", zone)})
 	}
 	for _, d := range s.Damages {
 		p.add(fmt.Sprintf("damage %s (%s, %s) is repaired", d.Damage, d.Finding, d.Zone), s.unrepaired(d, at))
@@ -308,14 +309,15 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		return f
 	}
 	for _, g := range s.Gates(at) {
-		if g.Gate.Work {
-			continue
-		}
-		if g.Gate.Critical && g.Standing != Current {
+		switch d, _, ok := s.disturbedSince(g.Gate, reading{position: r.Position, at: r.At}); {
+		case g.Gate.Work:
+		case ok: // a mark on it, which leaves other gates alone
+			f.Why.Text = fmt.Sprintf("gate %s was disturbed by %s since the release", g.Gate.Name, d.by)
+			return f
+		case g.Gate.Critical && g.Standing != Current:
 			f.Why = g.Says().after("critical gate " + g.Gate.Name + " is ")
 			return f
-		}
-		if !g.Gate.Critical && (g.Standing == Failed || g.Standing == Undecided) {
+		case !g.Met():
 			f.Why = g.Says().after("gate " + g.Gate.Name + " is ")
 			return f
 		}

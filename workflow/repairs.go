@@ -5,10 +5,10 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"fettle/steps"
-	"fettle/workflow/journal"
 	"fettle/workflow/repair"
 )
 
@@ -16,8 +16,8 @@ import (
 type RepairPlan struct {
 	repair.Plan
 	Answers []repair.Answer
-	Stale   []WillBeStale // the gates that its job asks for
-	Else    []WillBeStale // those that are stale now, and that it does not ask for
+	Stale   []WillBeStale // the gates that its job asks for since it or its damages disturb them
+	Else    []WillBeStale // those that it asks for for other reasons
 	Time    repair.Time   // at the bench as it was last read
 	Parts   []steps.Part  // that it takes
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
@@ -32,7 +32,8 @@ type WillBeStale struct {
 }
 
 // PlanRepair plans the repair of every damage without a repair job, or of those
-// that are named. A repair that is open is amended: the plan is for its damages too.
+// that are named. A repair that is open is amended: the plan is for its damages too. Of the
+// name of a design, find returns its build.
 func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time, only ...string) (RepairPlan, error) {
 	found := slices.DeleteFunc(s.Unplanned(at), func(d *Damage) bool { return len(only) > 0 && !slices.Contains(only, d.Damage) })
 	plan, err := s.amended(triage, find, found, at)
@@ -58,11 +59,16 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 // plan is the plan for the damages.
 func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Procedure, error), damages []*Damage, at time.Time) (RepairPlan, error) {
 	var plan RepairPlan
+	var lost []int
+	var reasons []Reason
+	build := sync.OnceValues(func() (*steps.Procedure, func(string) bool) { return s.built(find, at) })
 	for _, d := range damages {
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		if answer.Row.Procedure != "" {
+		if s.isLost(answer, build) {
+			lost = append(lost, len(plan.Answers))
+		} else if answer.Row.Procedure != "" {
 			var err error
 			if answer.Procedure, err = find(answer.Row.Procedure); err != nil {
 				return RepairPlan{}, fmt.Errorf("the answer to %s: %w", d.Damage, err)
@@ -70,11 +76,14 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 			if on := answer.Procedure.On; len(on) > 0 {
 				answer.Zone = d.Zone
 				if !slices.Contains(on, answer.Zone) {
-					return RepairPlan{}, refuse("repair of "+d.Damage, ByState, fmt.Sprintf("%s does not cover zone %s", answer.Procedure.Name, answer.Zone), Remedy{Kind: ToAddTriageRow})
+					reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("%s, the answer to %s, does not cover zone %s", answer.Procedure.Name, d.Damage, answer.Zone), Remedy: Remedy{Kind: ToAddTriageRow}})
 				}
 			}
 		}
 		plan.Answers = append(plan.Answers, answer)
+	}
+	if reasons = append(reasons, s.rebuild(plan.Answers, lost, build, triage, find, at)...); len(reasons) > 0 {
+		return RepairPlan{}, &Refusal{What: "repair of " + s.Airframe.Mark, Reasons: reasons}
 	}
 	plan.Plan = repair.Compose(plan.Answers, s.toRepair(at))
 	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
@@ -99,13 +108,12 @@ func (s *State) toRepair(at time.Time) repair.Airframe {
 		There: func(zone string) bool { return zones.Zone(zone).Standing == ZoneThere }}
 }
 
-// staleSoon returns the gates that the plan will ask for, since it or its damages
-// disturb them or a step names them, and those that are not met for other reasons.
+// staleSoon returns the gates that will be due once the plan is carried out: those that
+// it or its damages disturb, and those that are due for other reasons.
 func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeStale) {
-	var damaged []string
+	var damaged, coming []string
 	for _, a := range plan.Answers {
-		_, zones := damageDisturbs(journal.DamageFound{Zone: a.Damage.Zone, Severity: a.Damage.Severity})
-		damaged = append(damaged, zones...)
+		damaged = append(damaged, a.Damage.Zone)
 	}
 	selected := steps.Selection{Has: slices.Clone(s.selected.Has)}
 	for _, step := range plan.Procedure.Steps() { // whichever will be chosen
@@ -113,31 +121,26 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeS
 			selected.Has = append(selected.Has, m.Name)
 		}
 	}
-	procedure := plan.Procedure.For(selected, "")
-	for _, g := range s.Gates(at) {
+	for _, step := range plan.Procedure.For(selected, "").Steps() {
+		coming = append(coming, step.Disturbs...)
+	}
+	for _, g := range s.Due(at, coming...) {
 		one := WillBeStale{Gate: g.Gate.Name}
-		taken := g.Standing != NeverTaken
-		if !g.Met() && taken && !g.Gate.Work {
+		if !g.Met() {
 			one.Why = append(one.Why, g.Says())
 		}
 		var worked []string
-		named := false
-		for _, step := range procedure.Steps() {
-			named = named || slices.Contains(step.Gates, g.Gate.Name)
-			for _, z := range step.Disturbs {
-				if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
-					worked = append(worked, z)
-				}
+		for _, z := range coming {
+			if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
+				worked = append(worked, z)
 			}
 		}
 		if len(worked) > 0 {
 			one.Why = append(one.Why, Cause{Text: "the plan works on " + strings.Join(worked, ", ")})
 		}
-		switch {
-		case len(one.Why) == 0:
-		case len(worked) > 0 || named || taken && g.Gate.DependsOn(damaged...):
+		if len(worked) > 0 || g.Gate.DependsOn(damaged...) {
 			asked = append(asked, one)
-		default:
+		} else {
 			other = append(other, one)
 		}
 	}

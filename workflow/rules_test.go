@@ -572,10 +572,8 @@ func TestReleaseNamesEveryReason(t *testing.T) {
 	b := assembled(t)
 	b.must(readings("slot", "root=5 mm", "tip=4 mm"))
 	b.done("coat-saddle", "join-saddle")
-	// Not critical and stale is no reason; critical never taken, two steps
-	// left and two uncured joints are.
-	text := b.refused(GiveRelease{}, ByGate, ByState, ByDrying, ByDrying)
-	mustContain(t, text, "gate square is not measured yet", "2 steps are left", "joint roots carries load", "joint saddle carries load")
+	text := b.refused(GiveRelease{}, ByGate, ByGate, ByState, ByDrying, ByDrying)
+	mustContain(t, text, "gate slot is stale", "gate square is not measured yet", "2 steps are left", "joint roots carries load", "joint saddle carries load")
 }
 
 func TestGrounding(t *testing.T) {

@@ -46,12 +46,13 @@ type State struct {
 	voidedAll []said            // the same, of every condition
 	gates     map[string]*gateRecord
 	gauges    map[string]*gaugeRecord
-	zones     map[string]disturbance
-	changes   []change              // of equipment
-	lost      map[string]retirement // of each zone that was thrown away, when last
-	used      map[string]time.Time  // of each adhesive and tool, the latest time that a step was done with it
-	undone    map[int64]int64       // position → the Undone entry that took it back
-	latest    journal.Entry         // the live entry recorded last
+	zones     map[string]disturbance // the last of each zone
+	shifted   map[string]disturbance // the last that was more than a mark, and may have shifted a zone against others
+	changes   []change               // of equipment
+	lost      map[string]retirement  // of each zone that was thrown away, when last
+	used      map[string]time.Time   // of each adhesive and tool, the latest time that a step was done with it
+	undone    map[int64]int64        // position → the Undone entry that took it back
+	latest    journal.Entry          // the live entry recorded last
 	docs      Documents
 	disturbed *disturbance      // the last disturbance, of any zone
 	chosen    map[string]string // of each choice and option, the answer
@@ -132,6 +133,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		gates:   map[string]*gateRecord{},
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
+		shifted: map[string]disturbance{},
 		lost:    map[string]retirement{},
 		used:    map[string]time.Time{},
 		undone:  map[int64]int64{},
@@ -181,6 +183,10 @@ func (s *State) apply(e journal.Entry) error {
 	// measuring again costs only minutes.
 	by, zones := s.disturbs(e)
 	s.disturb(e, by, zones)
+	if marks := effect.marks; marks != nil {
+		by, zones = marks(e.Facts)
+		s.mark(s.zones, e, by, zones)
+	}
 	if effect.stays != nil {
 		effect.stays(s, e)
 	}
@@ -299,14 +305,21 @@ func saidBy(all []said, at time.Time) int {
 }
 
 func (s *State) disturb(e journal.Entry, by string, zones []string) {
+	s.mark(s.zones, e, by, zones)
+	if s.mark(s.shifted, e, by, zones); len(zones) > 0 {
+		last := s.shifted[zones[len(zones)-1]]
+		s.disturbed = &last
+	}
+}
+
+// mark has the zones disturbed by the entry.
+func (s *State) mark(of map[string]disturbance, e journal.Entry, by string, zones []string) {
 	for _, z := range zones {
 		d := disturbance{e.Position, e.At, by}
-		before := s.zones[z]
-		if before.at.After(d.at) || !s.Live(e.Position) {
+		if before := of[z]; before.at.After(d.at) || !s.Live(e.Position) {
 			d.at = before.at // the time may have been the mistake that was taken back
 		}
-		s.zones[z] = d
-		s.disturbed = &d
+		of[z] = d
 	}
 }
 

@@ -49,6 +49,26 @@ func (z Zones) Absent(zones ...string) bool {
 	return slices.ContainsFunc(zones, func(name string) bool { return !z.Zone(name).There() })
 }
 
+// Lost are the zones that were thrown away and are not made again.
+func (z Zones) Lost() []string {
+	var lost []string
+	for _, r := range z.Reports {
+		if r.Standing == ZoneLost {
+			lost = append(lost, r.Zone)
+		}
+	}
+	return lost
+}
+
+// unfinished reports whether one of the zones is still in work, or does not sit yet on
+// what it rests on.
+func (z Zones) unfinished(zones ...string) bool {
+	return slices.ContainsFunc(zones, func(name string) bool {
+		r := z.Zone(name)
+		return r.Standing != ZoneThere || len(r.Seated) < len(z.Making.On(name))
+	})
+}
+
 // SeatedOn are all zones that sit on these, one on another.
 func (z Zones) SeatedOn(zones ...string) []string {
 	var all []string

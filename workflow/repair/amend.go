@@ -54,7 +54,7 @@ func (a Amendment) again(stage steps.Stage, step steps.Step) bool {
 	}
 	is, moved := a.IsFor[step.Name], func(d string) bool { return slices.Contains(a.Moved, d) }
 	switch {
-	case stage.Phase == steps.Recheck,
+	case stage.Phase == steps.Recheck, measuresStale(step),
 		slices.ContainsFunc(step.Sets, func(set steps.Setting) bool { return !a.Holds(set) }),
 		slices.ContainsFunc(is, in(a.WasFor[step.Name])),
 		slices.ContainsFunc(step.Disturbs, in(was.Disturbs)):

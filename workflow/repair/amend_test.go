@@ -27,33 +27,33 @@ func TestReopens(t *testing.T) {
 		stage("look-d2", steps.Look, works("look-d2")),
 		stage("mend-d1", steps.Structure, confirms("blade-d1"), joins("join-d1", "crack-d1"), cure, confirms("bend-d1"), from),
 		stage("mend-d2", steps.Structure, joins("join-d2", "crack-d2"), confirms("bend-d2")),
-		stage("both", steps.Structure, works("tape-all", "wing")),
+		stage("both", steps.Structure, works("tape-all", "wing"), stale),
 		stage("last", steps.Recheck, works("measure-last"), hinge),
 	}}
 	one, two, all := []string{"D1"}, []string{"D2"}, []string{"D1", "D2"}
 	wasFor := map[string][]string{
 		"unplug": all, "cool": all, "photograph": all, "blinds": all, "look-d1": one, "look-long-d1": one, "look-d2": two, "blade-d1": one, "join-d1": one, "cure-d1": one,
-		"bend-d1": one, "air-out": one, "join-d2": two, "bend-d2": two, "tape-all": all, "measure-last": all, "tape-last": all,
+		"bend-d1": one, "air-out": one, "join-d2": two, "bend-d2": two, "tape-all": all, "again": all, "measure-last": all, "tape-last": all,
 	}
 	for _, c := range []struct {
 		name  string
 		alter func(a *Amendment, is *steps.Procedure)
 		want  []string
 	}{
-		{"nothing is touched: the last checks alone", nil, []string{"measure-last"}},
+		{"nothing is touched: the last checks alone", nil, []string{"again", "measure-last"}},
 		{"D1 may be touched: it is looked at and tested again", func(a *Amendment, _ *steps.Procedure) { a.Moved = one },
-			[]string{"look-d1", "look-long-d1", "bend-d1", "measure-last"}},
+			[]string{"look-d1", "look-long-d1", "bend-d1", "again", "measure-last"}},
 		{"a condition no longer holds: it is set again, and what counts from it begins again",
 			func(a *Amendment, _ *steps.Procedure) { a.Holds = func(steps.Setting) bool { return false } },
-			[]string{"unplug", "cool", "air-out", "measure-last"}},
+			[]string{"unplug", "cool", "air-out", "again", "measure-last"}},
 		{"more damages ask for a step", func(a *Amendment, _ *steps.Procedure) { a.IsFor["photograph"] = []string{"D1", "D2", "D3"} },
-			[]string{"photograph", "measure-last"}},
+			[]string{"photograph", "again", "measure-last"}},
 		{"a step is on more zones than it was", func(_ *Amendment, is *steps.Procedure) {
-			is.Stages[5].Steps = []steps.Step{works("tape-all", "wing", "tail")}
-		}, []string{"tape-all", "measure-last"}},
+			is.Stages[5].Steps = []steps.Step{works("tape-all", "wing", "tail"), stale}
+		}, []string{"tape-all", "again", "measure-last"}},
 		{"a step that is new was not done", func(_ *Amendment, is *steps.Procedure) {
 			is.Stages[6].Steps = append(is.Stages[6].Steps, works("new-last"))
-		}, []string{"measure-last"}},
+		}, []string{"again", "measure-last"}},
 		{"what is not done is not opened again", func(a *Amendment, _ *steps.Procedure) { a.Done = func(string) bool { return false } }, nil},
 	} {
 		is := &steps.Procedure{Stages: slices.Clone(was.Stages)}

@@ -24,10 +24,10 @@ type Damage struct {
 type Answer struct {
 	Damage    Damage
 	Row       steps.Row
-	At        int              // the place of the row in the table
-	Known     bool             // a row of the table answers it; else it is inspected
-	Procedure *steps.Procedure // nil: the part is scrapped
-	Zone      string           // where the procedure is started; "" if it takes no zone
+	At        int  // the place of the row in the table
+	Known     bool // a row of the table answers it; else it is inspected
+	Procedure *steps.Procedure
+	Zone      string // where the procedure is started; "" if it takes no zone
 	// Retires are the zones that the procedure makes anew: it answers every damage of
 	// them.
 	Retires []string
@@ -119,10 +119,7 @@ func damagesOf(answers []Answer) []string {
 func reasonsOf(answers []Answer) string {
 	var b strings.Builder
 	for _, a := range answers {
-		how := a.Row.Outcome + " by " + a.Row.Procedure
-		if a.Procedure == nil {
-			how = steps.ToScrap
-		}
+		how := strings.TrimSuffix(a.Row.Outcome+" by "+a.Row.Procedure, " by ")
 		fmt.Fprintf(&b, "- %s, %s at %s (%s): %s. %s\n", a.Damage.Name, a.Damage.Finding, a.Damage.Zone, a.Damage.Severity, how, a.Row.Why)
 	}
 	return b.String()

@@ -243,27 +243,6 @@ func TestMethodsAreToldApart(t *testing.T) {
 	}
 }
 
-// A lost part is cut free as its procedure says, and then scrapped, before what
-// comes after all work on the structure.
-func TestALostPartIsCutFree(t *testing.T) {
-	a := mends("cut-wing-free", "wing", stage("safe", steps.Safe, steps.Step{Name: "off", Kind: steps.Do}), stage("cut", steps.Structure, steps.Step{Name: "cut", Kind: steps.Do}), stage("again", steps.Recheck, stale))
-	a.Row.Outcome = steps.ToScrap
-	p := compose([]Answer{a})
-	wantOrder(t, p, "safe-wing/off-wing", "cut-wing/cut-wing", "scrap-wing/scrap-wing", "again-wing/again-wing")
-	scrap, ok := p.Stage("scrap-wing")
-	if !ok || !slices.Contains(scrap.After, "cut-wing") {
-		t.Errorf("the wing is scrapped after %v", scrap.After)
-	}
-	if again, _ := p.Stage("again-wing"); !slices.Contains(again.After, "scrap-wing") {
-		t.Errorf("it is measured after %v", again.After)
-	}
-	// Beside a repair by the same procedure, both are there.
-	b := mends("cut-wing-free", "wing", a.Procedure.Stages...)
-	if got := order(compose([]Answer{b, a})); len(got) != 7 || !slices.Contains(got, "scrap-wing/scrap-wing") {
-		t.Errorf("the plan of both is %v", got)
-	}
-}
-
 // glues is a repair by a joint, that is tested once it is cured.
 func glues(name, zone string, needs ...steps.Setting) Answer {
 	return mends(name, zone, stage("look", steps.Look, steps.Step{Name: "look", Kind: steps.Hold}), stage("mend", "",

@@ -56,9 +56,6 @@ func partsOf(answers []Answer, on Airframe) []*part {
 		case by.Row.Renews():
 			p.key = a.Damage.Zone
 		}
-		if by.Procedure == nil || by.Row.Outcome == steps.ToScrap && len(by.Retires) == 0 {
-			p.procedure, p.zone = scrapped(a), a.Damage.Zone
-		}
 		same := func(have *part) bool {
 			return (by.Row.Renews() || len(by.Retires) > 0) && have.key == p.key && have.zone == p.zone && have.procedure.Name == p.procedure.Name
 		}

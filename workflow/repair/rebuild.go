@@ -52,8 +52,7 @@ func (e *NoWayError) Error() string {
 // moved over. The error is a [*NoWayError].
 func Rebuild(loss Loss) (Rebuilt, error) {
 	r := rebuild{Loss: loss}
-	r.refuse()
-	if len(r.causes) > 0 {
+	if !r.known() {
 		return Rebuilt{}, &NoWayError{loss.Zones, r.causes}
 	}
 	r.widen()
@@ -70,10 +69,17 @@ func Rebuild(loss Loss) (Rebuilt, error) {
 	return Rebuilt{Procedure: out, Retires: r.retires, Wider: wider, Most: 2*handsOf((&steps.Procedure{Stages: taken}).Steps()) > of}, nil
 }
 
+// Makes reports whether the build makes the zone before its last checks, and so can
+// make it anew.
+func Makes(build *steps.Procedure, zone string) bool {
+	return (&rebuild{Loss: Loss{Build: build}}).stage(zone) != ""
+}
+
 // rebuild is a loss while its procedure is composed.
 type rebuild struct {
 	Loss
 	made    steps.Making
+	seams   []Seam
 	retires []string // thrown away
 	redo    []string // made by the steps that are taken: what is thrown away, and what is made in place on nothing else
 	partly  []string // made in place on these and on others
@@ -86,13 +92,14 @@ func (r *rebuild) cause(format string, args ...any) {
 	}
 }
 
-// refuse finds what the documents lack from the start.
-func (r *rebuild) refuse() {
+// known finds what the documents lack from the start, and reports whether the build
+// makes what is lost: else no more is known of it.
+func (r *rebuild) known() bool {
 	switch {
 	case r.Build == nil:
 		r.cause("no build of the design is on record or in the library")
 	default:
-		r.made = r.Build.Made()
+		r.made, r.seams = r.Build.Made(), Seams(r.Build)
 		if len(r.made) == 0 {
 			r.cause("%s does not say which zones its steps make (makes)", r.Build.Name)
 			break
@@ -105,14 +112,14 @@ func (r *rebuild) refuse() {
 	}
 	if r.Off == nil {
 		r.cause("no triage table names a procedure that takes a lost part off (lost)")
-		return
-	}
-	if !slices.ContainsFunc(r.Off.Steps(), func(s steps.Step) bool { return len(s.Retires) > 0 }) {
+		r.Off = &steps.Procedure{}
+	} else if !slices.ContainsFunc(r.Off.Steps(), func(s steps.Step) bool { return len(s.Retires) > 0 }) {
 		r.cause("no step of %s throws the lost part away (retires)", r.Off.Name)
 	}
 	for _, s := range r.Off.Steps() {
 		r.lacks(r.Off, s)
 	}
+	return len(r.made) > 0 && !slices.ContainsFunc(r.Zones, func(z string) bool { return r.stage(z) == "" })
 }
 
 // lacks finds what a step names and the sheet does not have.
@@ -189,24 +196,27 @@ func (r *rebuild) widen() {
 	}
 	for grown := true; grown; {
 		grown = false
-		for _, s := range r.Build.Steps() {
-			held := r.Build.HeldBy(s.Joint)
-			if !s.Kind.Traits().Joins || !meets(held, r.retires) {
+		for _, stage := range r.Build.Stages {
+			if !slices.ContainsFunc(r.retires, func(lost string) bool { return r.stage(lost) == stage.Name }) {
 				continue
 			}
-			for _, z := range held {
-				if slices.ContainsFunc(r.retires, func(lost string) bool { return r.stage(lost) == r.stage(z) }) && r.inStage(s, r.stage(z)) {
-					grown = add(z) || grown
-					grown = add(r.with(z)...) || grown
+			for i := range stage.Steps {
+				if !stage.Steps[i].Kind.Traits().Joins || stage.Steps[i].Apart != "" {
+					continue
+				}
+				held := r.Build.HeldBy(stage.Steps[i].Joint)
+				if !meets(held, r.retires) {
+					continue
+				}
+				for _, z := range held {
+					if r.stage(z) == stage.Name {
+						grown = add(z) || grown
+						grown = add(r.with(z)...) || grown
+					}
 				}
 			}
 		}
 	}
-}
-
-func (r *rebuild) inStage(s steps.Step, name string) bool {
-	_, stage, ok := r.Build.Step(s.Name)
-	return ok && stage.Name == name
 }
 
 func meets(zones, others []string) bool {
@@ -318,7 +328,18 @@ func (r *rebuild) taken() []steps.Stage {
 			}
 		}
 	}
-	return (&steps.Procedure{Stages: stages}).For(steps.Selection{}, "").Stages
+	// What nothing is left of is stepped over, whatever governs the steps of the rest.
+	bare := steps.Procedure{Stages: slices.Clone(stages)}
+	with := map[string][]steps.Step{}
+	for i, stage := range stages {
+		with[stage.Name] = stage.Steps
+		bare.Stages[i].Steps = make([]steps.Step, min(1, len(stage.Steps)))
+	}
+	stages = bare.For(steps.Selection{}, "").Stages
+	for i := range stages {
+		stages[i].Steps = with[stages[i].Name]
+	}
+	return stages
 }
 
 // comes reports whether steps of the stage may be taken: it makes what is lost, or
@@ -329,38 +350,80 @@ func (r *rebuild) comes(stage steps.Stage) bool {
 	})
 }
 
-// of are the steps of one stage that are taken.
+// of are the steps of one stage that are taken: those that work on what is made anew,
+// and what goes with them.
 func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string]int) []steps.Step {
-	works := slices.ContainsFunc(stage.Steps, func(s steps.Step) bool {
-		return s.Kind.Traits().Glues() && glues[s.Name] || !s.Kind.Traits().Glues() && meets(s.Disturbs, r.redo) && r.done(s.Name)
-	})
-	taken := map[string]bool{}
-	take := func(s *steps.Step) bool {
-		switch does := s.Kind.Traits(); {
-		case does.Glues():
-			return glues[s.Name]
-		case does.Passes && s.Joint != "":
-			return joints[s.Joint] > 0
-		case does.Passes, does.Releases, s.Choose != "", len(s.Methods) > 0:
-			return false
-		case !r.done(s.Name):
-			return false
-		case does.Measures:
-			s.Gates = r.gates(*s, works)
-			return len(s.Gates) > 0
-		case len(s.Disturbs) == 0:
-			return works
-		}
-		return r.touches(s.Disturbs)
-	}
 	of := slices.Clone(stage.Steps)
-	for i := range of {
-		taken[of[i].Name] = take(&of[i])
+	taken := make([]bool, len(of))
+	works := func(s steps.Step) bool { // in contrast to what only goes with work
+		does := s.Kind.Traits()
+		return does.Glues() || !does.Measures && !does.Passes && len(s.Disturbs) > 0
 	}
-	// What gets ready what a step that is taken uses, such as a hot iron.
+	for i, s := range of {
+		if works(s) {
+			taken[i] = glues[s.Name] || !s.Kind.Traits().Glues() && r.done(s.Name) && r.touches(s.Disturbs)
+		}
+	}
+	r.conditions(of, taken)
+	beside := func(i, by int) bool { // the work before it, or after it
+		for i += by; i >= 0 && i < len(of); i += by {
+			if works(of[i]) {
+				return taken[i]
+			}
+		}
+		return false
+	}
+	worked := slices.Clone(r.redo) // what is disturbed by what is taken so far
+	for i := range of {
+		s := &of[i]
+		switch does := s.Kind.Traits(); {
+		case works(*s):
+			if taken[i] {
+				worked = append(worked, s.Disturbs...)
+			}
+		case does.Passes && s.Joint != "":
+			taken[i] = joints[s.Joint] > 0
+		case does.Passes, does.Releases, s.Choose != "", len(s.Methods) > 0, !r.done(s.Name):
+		case does.Measures:
+			s.Gates = r.gates(*s, func(g steps.Gate) bool {
+				if len(g.Of) == 0 || beside(i, 1) && g.DependsOn(worked...) {
+					return beside(i, -1) || beside(i, 1)
+				}
+				for k := i - 1; k >= 0; k-- { // what worked on it last
+					if works(of[k]) && g.DependsOn(of[k].Disturbs...) {
+						return taken[k]
+					}
+				}
+				return false
+			})
+			taken[i] = len(s.Gates) > 0
+		default:
+			taken[i] = beside(i, -1) || beside(i, 1)
+		}
+	}
+	r.conditions(of, taken)
+	var left []steps.Step
+	called := map[string]bool{}
+	for i, s := range of {
+		if s.Kind.Traits().Passes && s.Joint == "" { // time goes with the step that it counts from
+			taken[i] = s.From == "" && i > 0 && taken[i-1] || called[s.From]
+			taken[i] = taken[i] && (!s.Reopens() || called[s.Late])
+		}
+		if taken[i] {
+			called[s.Name] = true
+			left = append(left, r.adapted(s))
+		}
+	}
+	return left
+}
+
+// conditions takes what brings about a condition that a taken step needs, such as a hot
+// iron, and what ends one that a taken step brought about.
+func (r *rebuild) conditions(of []steps.Step, taken []bool) {
 	var needs []steps.Setting
-	for _, s := range of {
-		if !taken[s.Name] {
+	set := map[string]bool{}
+	for i, s := range of {
+		if !taken[i] {
 			continue
 		}
 		needs = append(needs, s.Needs...)
@@ -368,53 +431,42 @@ func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string
 			needs = append(needs, use.NeedsAt(s)...)
 		}
 	}
-	for _, s := range of {
-		if r.done(s.Name) && slices.ContainsFunc(s.Sets, func(set steps.Setting) bool { return slices.Contains(needs, set) }) {
-			taken[s.Name] = true
+	brings := func(is func(steps.Setting) bool) {
+		for i, s := range of {
+			if !taken[i] && r.done(s.Name) && slices.ContainsFunc(s.Sets, is) {
+				taken[i] = true
+			}
+			for _, c := range s.Sets {
+				set[c.Condition] = set[c.Condition] || taken[i]
+			}
 		}
 	}
-	// Time counts from the step before it, and goes with that.
-	for i, s := range of {
-		if !s.Kind.Traits().Passes || s.Joint != "" {
-			continue
-		}
-		from := s.From
-		if from == "" && i > 0 {
-			from = of[i-1].Name
-		}
-		taken[s.Name] = taken[from] && (s.Late == "" || s.Late == steps.LateSay || taken[s.Late])
-	}
-	var left []steps.Step
-	for _, s := range of {
-		if taken[s.Name] {
-			left = append(left, r.adapted(s, stage))
-		}
-	}
-	return left
+	brings(func(c steps.Setting) bool { return slices.Contains(needs, c) })
+	brings(func(c steps.Setting) bool { return set[c.Condition] })
 }
 
-// gates are those of a measure step that are taken again: of what is made anew, and
-// of the work on it.
-func (r *rebuild) gates(s steps.Step, works bool) []string {
+// gates are those of a measure step that are taken again: nothing that they depend on
+// is absent, and the work that they see is done again.
+func (r *rebuild) gates(s steps.Step, again func(steps.Gate) bool) []string {
 	return slices.DeleteFunc(slices.Clone(s.Gates), func(name string) bool {
 		g, ok := r.Sheet.Gate(name)
 		if !ok {
 			return false // said as a cause
 		}
 		absent := func(z string) bool { return r.There != nil && !r.There(z) && !slices.Contains(r.retires, z) }
-		return slices.ContainsFunc(g.Of, absent) || !g.DependsOn(r.redo...) && !(g.Work && works)
+		return slices.ContainsFunc(g.Of, absent) || !again(g)
 	})
 }
 
-// adapted is a step of the build as it stands in the rebuild: the airframe is known,
-// and of what it makes only what was thrown away is made.
-func (r *rebuild) adapted(s steps.Step, stage steps.Stage) steps.Step {
+// adapted is a step of the build as it stands in the rebuild: of what it makes only what was thrown away is made.
+func (r *rebuild) adapted(s steps.Step) steps.Step {
 	r.lacks(r.Build, s)
-	s.Shared, s.Was, s.Where = false, "", steps.Where{}
+	s.Shared, s.Was = false, ""
+	if slices.ContainsFunc(slices.Concat(append(slices.Clip(s.With), s.Without)...), func(name string) bool { _, is := r.Sheet.Option(name); return !is }) {
+		s.Where = steps.Where{} // a method of the build, which was chosen there
+	}
 	s.Makes = slices.DeleteFunc(slices.Clone(s.Makes), func(m steps.Made) bool { return !slices.Contains(r.retires, m.Zone) })
-	own := slices.ContainsFunc(r.retires, func(z string) bool { return r.stage(z) == stage.Name })
-	beyond := slices.ContainsFunc(s.Disturbs, func(z string) bool { return !slices.Contains(r.retires, z) })
-	if s.Do != "" && !s.Kind.Traits().Passes && !s.Kind.Traits().Measures && (beyond || len(s.Disturbs) == 0) && !own {
+	if s.Do != "" && r.shares(s) {
 		only := fmt.Sprintf("Only what belongs to %s.\n\n", r.newParts())
 		s.Do = only + s.Do
 		if s.Short != "" {
@@ -422,6 +474,21 @@ func (r *rebuild) adapted(s steps.Step, stage steps.Stage) steps.Step {
 		}
 	}
 	return s
+}
+
+// shares reports whether the step works on what stays too, or on another of its kind,
+// and is no seat of the new part on it.
+func (r *rebuild) shares(s steps.Step) bool {
+	does := s.Kind.Traits()
+	zones := s.Disturbs
+	if does.Glues() {
+		zones = r.Build.DisturbedBy(s.Joint)
+		if slices.ContainsFunc(r.seams, func(seam Seam) bool { return seam.Step.Joint == s.Joint }) {
+			return false
+		}
+	}
+	return !does.Passes && !does.Measures && !does.Confirms && len(s.Sets) == 0 &&
+		slices.ContainsFunc(zones, func(z string) bool { return !slices.Contains(r.redo, z) })
 }
 
 // newParts are the new parts in words: the new wing.
@@ -507,7 +574,7 @@ func (r *rebuild) takenOff(of []steps.Step) []steps.Step {
 	var all []steps.Step
 	for _, s := range of {
 		if len(s.Retires) > 0 {
-			for _, seam := range Seams(r.Build) {
+			for _, seam := range r.seams {
 				if part, ok := r.part(seam, s); ok {
 					all = append(all, part)
 				}
@@ -527,7 +594,7 @@ func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
 	var lost, stays []string
 	for _, z := range seam.Zones {
 		for _, other := range seam.Zones {
-			if thrown(z) && !thrown(other) && r.seated(z, other) {
+			if thrown(z) && !thrown(other) && (seam.Step.Apart != "" || r.seated(z, other)) {
 				lost, stays = append(lost, z), append(stays, other)
 			}
 		}
@@ -544,7 +611,7 @@ func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
 	return steps.Step{
 		Name: "part-" + seam.Step.Joint, Title: "Part " + between, Kind: steps.Do, Do: seam.Step.Apart,
 		Why: "What stays is glued to the new part. What is torn out of it now has to be let in again.", Cautions: off.Cautions,
-		Hands: off.Hands, Tools: off.Tools, Needs: off.Needs, Disturbs: slices.Clone(seam.Zones),
+		Hands: off.Hands, Tools: slices.Concat(off.Tools, seam.Step.Tools), Needs: off.Needs, Disturbs: slices.Clone(seam.Zones),
 	}, true
 }
 

@@ -7,7 +7,8 @@ import (
 )
 
 // A Seam is a glued joint by which a zone is seated on another one that was made
-// beside it: the step that joins it, and the zones that it holds.
+// beside it, or one that can be parted: the step that joins it, and the zones that it
+// holds.
 type Seam struct {
 	Step  steps.Step
 	Zones []string
@@ -17,15 +18,18 @@ type Seam struct {
 func Seams(build *steps.Procedure) []Seam {
 	made := build.Made()
 	var all []Seam
-	for _, step := range build.Steps() {
-		if !step.Kind.Traits().Joins {
-			continue
-		}
-		zones := build.HeldBy(step.Joint)
-		for i, zone := range zones {
-			if slices.ContainsFunc(zones[i+1:], func(other string) bool { return seated(build, made, zone, other) }) {
-				all = append(all, Seam{step, zones})
-				break
+	for _, stage := range build.Stages {
+		for k := range stage.Steps { // by index, because a step is large
+			step := &stage.Steps[k]
+			if !step.Kind.Traits().Joins {
+				continue
+			}
+			zones := build.HeldBy(step.Joint)
+			for i, zone := range zones {
+				if step.Apart != "" || slices.ContainsFunc(zones[i+1:], func(other string) bool { return seated(build, made, zone, other) }) {
+					all = append(all, Seam{*step, zones})
+					break
+				}
 			}
 		}
 	}

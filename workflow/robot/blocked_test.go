@@ -42,23 +42,23 @@ func heldBack(w *robot.Worker, job int) (held, atHand []string) {
 	return held, atHand
 }
 
-// A boom breaks while the airframe is built: what works on it, or measures it, waits;
+// Both booms break while the airframe is built: what works on them, or measures them, waits;
 // the film of the other parts does not; and the repair comes first.
 func TestDamageHoldsTheBuildBack(t *testing.T) {
 	w := worker(t)
 	design := named(t, "causeway")
 	act(t, w, workflow.Register{Mark: "CW-01", Sheet: design.Sheet, Digest: design.Digest()})
 	start(t, w, named(t, "causeway-build"), "")
-	carryTo(t, w, "film-boom-sides")
+	carryTo(t, w, "film-left-boom")
 	table := triage(t, "causeway")
-	act(t, w, workflow.ReportDamage{Triage: table, Seen: []workflow.Sighting{{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious}}})
+	act(t, w, workflow.ReportDamage{Triage: table, Seen: []workflow.Sighting{{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious}, {Finding: "boom-broken", Zone: "right-boom", Severity: steps.Serious}}})
 
 	held, atHand := heldBack(w, 0)
-	if !slices.Equal(held, []string{"film-boom-sides", "film-boom-tops"}) || !slices.Contains(atHand, "film-wing-under") || slices.Contains(atHand, "film-wing-top") {
+	if !slices.Equal(held, []string{"film-left-boom", "film-right-boom"}) || !slices.Contains(atHand, "film-wing-under") || slices.Contains(atHand, "film-wing-top") {
 		t.Errorf("held back: %v; at hand: %v", held, atHand)
 	}
 	next := w.State.Next(w.Now)
-	if len(next.Damaged) != 1 || next.Damaged[0].Remedy.Kind != workflow.ToPlanRepair {
+	if len(next.Damaged) != 2 || next.Damaged[0].Remedy.Kind != workflow.ToPlanRepair {
 		t.Errorf("the repair is not said first: %+v", next.Damaged)
 	}
 	if next.Step == nil || slices.Contains(held, next.Step.Step.Name) {

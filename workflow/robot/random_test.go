@@ -275,7 +275,7 @@ findings:
 rows:
   - {finding: lost, %s, why: It is gone.}
   - {finding: bent, %s: wren-mend, why: It must be straight.}
-unknown: wren-mend`, d.word("scrap: yes", "replace: wren-mend"), d.word("repair", "replace"))
+unknown: wren-mend`, d.word("repair: wren-mend", "replace: wren-mend"), d.word("repair", "replace"))
 	return map[string]string{"wren": sheet.String(), "wren-build": build.String(), "wren-mend": mend.String(), "wren-crash": crash.String()}
 }
 

@@ -32,6 +32,9 @@ func triage(t testing.TB, design string) *steps.Triage {
 }
 
 func findProcedure(name string) (*steps.Procedure, error) {
+	if build, err := procedures.Open("").BuildOf(name); err == nil {
+		return build, nil
+	}
 	doc, err := procedures.Open("").Procedure(name)
 	if err != nil {
 		return nil, err
@@ -68,7 +71,21 @@ func repairAll(t testing.TB, w *robot.Worker, table *steps.Triage, seen []workfl
 	if w.State.Airworthiness(w.Now).Released {
 		t.Fatalf("%v: released with damage", seen)
 	}
+	var before []string
+	job, position := w.State.OpenRepair(w.Now), w.State.Size()
+	if job != nil {
+		before = done(w)
+	}
 	plan := openPlan(t, w, table)
+	if job != nil { // what was done is done still, or is named as done again
+		amended := w.State.Entries[position].Facts.(journal.JobAmended)
+		for _, step := range before {
+			is, _, still := plan.Procedure.Step(step)
+			if !still || !is.Kind.Traits().Passes && !slices.Contains(amended.Reopens, step) && !slices.Contains(done(w), step) {
+				t.Fatalf("%v: %s was done, and the amendment has it neither done nor done again", seen, step)
+			}
+		}
+	}
 	must(w.Carry(5000))
 	if open := w.State.OpenJobs(w.Now); len(open) > 0 {
 		t.Fatalf("%v: a job is open", seen)
@@ -149,11 +166,15 @@ func TestEveryFindingIsMended(t *testing.T) {
 	}
 }
 
-// Random crashes with several findings are repaired by one plan in which what
-// repairs share is done once.
+// Random crashes with several findings, the last ones in the midst of the repair, are
+// repaired by one plan in which what repairs share stands once.
 func TestRandomCrashesAreMended(t *testing.T) {
 	built := designs(t)
-	for seed := range uint64(5) {
+	seeds := uint64(5)
+	if os.Getenv("FETTLE_LONG") != "" {
+		seeds = 150
+	}
+	for seed := range seeds {
 		random := rand.New(rand.NewPCG(seed, 1))
 		w := *built[random.IntN(len(built))]
 		table := triage(t, w.State.Airframe.Design)
@@ -162,7 +183,14 @@ func TestRandomCrashesAreMended(t *testing.T) {
 		for range 2 + random.IntN(5) {
 			seen = append(seen, all[random.IntN(len(all))])
 		}
-		plan := repairAll(t, &w, table, seen)
+		// Some of it is found while the rest is repaired.
+		first := 1 + random.IntN(len(seen)-1)
+		act(t, &w, workflow.ReportDamage{Triage: table, Seen: seen[:first]})
+		openPlan(t, &w, table)
+		if err := w.Carry(random.IntN(60)); err != nil {
+			t.Fatalf("seed %d, %v: %v", seed, seen, err)
+		}
+		plan := repairAll(t, &w, table, seen[first:])
 		safe := 0
 		for _, s := range plan.Procedure.Steps() {
 			first := "make-safe"
@@ -294,5 +322,33 @@ func TestAFinishedBuildLeavesNothingToMeasure(t *testing.T) {
 				t.Errorf("%s: %s is %s", built.State.Airframe.Design, g.Gate.Name, g.Says().Text)
 			}
 		}
+	}
+}
+
+// A lost wing is built anew to a release, in its time. What the proof of it rests on is
+// of the new wing alone.
+func TestALostWingIsBuiltAnew(t *testing.T) {
+	w := build(t, named(t, "causeway"), named(t, "causeway-build"), nil)
+	began := w.Now
+	plan := repairAll(t, w, triage(t, "causeway"), []workflow.Sighting{
+		{Finding: "crushed", Zone: "wing", Severity: steps.Total}, {Finding: "cracked", Zone: "wing", Severity: steps.Slight},
+	})
+	if len(plan.Answers) != 2 || plan.Answers[0].Row.Outcome != steps.ToRebuild {
+		t.Fatalf("it is answered by %+v", plan.Answers)
+	}
+	var old []string
+	for _, line := range w.State.Proof(w.Now, nil).Lines {
+		for _, joint := range []string{"wing-roots", "top-spar", "bottom-spar", "pod-to-wing", "booms-to-wing"} {
+			if line.Text == "joint "+joint+" is cured" {
+				old = append(old, joint)
+			}
+		}
+	}
+	if len(old) > 0 {
+		t.Errorf("the proof names the joints %v of the wing that was thrown away", old)
+	}
+	zone := w.State.Zones(w.Now).Zone("wing")
+	if took := w.Now.Sub(began); took < 60*time.Hour || took > 120*time.Hour || zone.Standing != workflow.ZoneThere {
+		t.Errorf("it took %s, and the wing is %s", took, zone.Standing)
 	}
 }

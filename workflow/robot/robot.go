@@ -149,9 +149,9 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 			if g.Standing == workflow.Failed {
 				return rework(s, g.Gate.Name, now), nil
 			}
-			if g.Standing != workflow.Current && g.Gate.Critical && !g.Gate.Work && step.Kind.Traits().Releases {
-				return measure(g)
-			}
+		}
+		if step.Kind.Traits().Releases {
+			return measureFirst(s, s.Due(now), now)
 		}
 	}
 	return nil, nil
@@ -284,7 +284,16 @@ func measureStep(s *workflow.State, r workflow.StepReport, now time.Time) (workf
 	if err != nil {
 		return nil, err
 	}
-	for _, g := range s.GatesOf(job, r.Step, now) {
+	request, err := measureFirst(s, s.GatesOf(job, r.Step, now), now)
+	if request == nil && err == nil {
+		return finish(s, r, now)
+	}
+	return request, err
+}
+
+// measureFirst measures the first of the gates that is not met; nil: each is.
+func measureFirst(s *workflow.State, gates []workflow.GateReport, now time.Time) (workflow.Request, error) {
+	for _, g := range gates {
 		if g.Met() {
 			continue
 		}
@@ -299,7 +308,7 @@ func measureStep(s *workflow.State, r workflow.StepReport, now time.Time) (workf
 		}
 		return measure(g)
 	}
-	return finish(s, r, now)
+	return nil, nil
 }
 
 // measure takes every reading of a gate, each in the middle of its limits, or

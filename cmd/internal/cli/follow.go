@@ -334,7 +334,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State, r workfl
 		return nil
 	}
 	for _, g := range gates {
-		if r.Step.Kind.Traits().Releases && g.Gate.Critical && !g.Met() {
+		if r.Step.Kind.Traits().Releases && !g.Met() {
 			gauge, err := s.GaugeReport(g.Gate.Gauge, c.time.Now())
 			if err != nil {
 				return err

@@ -265,6 +265,9 @@ func (d *Desk) PlanRepair(s *workflow.State, only ...string) (workflow.RepairPla
 		return workflow.RepairPlan{}, err
 	}
 	return s.PlanRepair(triage, func(name string) (*steps.Procedure, error) {
+		if name == s.Airframe.Design {
+			return d.Library.BuildOf(name)
+		}
 		doc, err := d.Library.Procedure(name)
 		if err != nil {
 			return nil, err

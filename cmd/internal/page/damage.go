@@ -136,7 +136,7 @@ type Repair struct {
 	Blocks   []RepairBlock `json:"blocks"`
 	Stages   []RepairStage `json:"stages"`
 	Stale    []StaleGate   `json:"measure_again"`
-	Else     []StaleGate   `json:"stale_otherwise,omitempty"` // that the repair does not ask for
+	Else     []StaleGate   `json:"stale_otherwise,omitempty"` // that are due for other reasons
 	Job      string        `json:"job,omitempty"`             // "": not started
 	Full     bool          `json:"-"`                         // with every step and reason
 	Amends   *Amended      `json:"amends,omitempty"`          // the open repair in the place of whose plan it comes
@@ -303,7 +303,7 @@ func (m Repair) Markdown(Clock) string {
 		}
 	}
 	gates("Measure again", m.Stale)
-	gates("Stale too, and not asked by this repair", m.Else)
+	gates("Due too, for other reasons", m.Else)
 	if len(m.MadeOf) > 0 {
 		l.add("\nMade of %s.", esc(strings.Join(m.MadeOf, "; ")))
 	}

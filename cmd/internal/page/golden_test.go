@@ -571,6 +571,11 @@ func (b *bench) changes() []workflow.Change {
 // clockBack shows pages while the clock stands before the last entry.
 func (b *bench) clockBack() {
 	b.Now = b.Now.Add(-3 * time.Hour)
+	recorded := page.NewRecorded(b.State, b.State.Entries[b.State.Size()-1:], b.Now)
+	if recorded.Clock == nil {
+		b.t.Error("recorded by a clock that went back, without a word")
+	}
+	b.show("Recorded-clock-back", recorded)
 	b.show("Next-clock-back", page.NewNext(b.State, b.Now))
 	b.show("Airframe-clock-back", page.NewAirframe(b.State, b.Now))
 	now := page.Clock{Now: b.Now}

@@ -188,6 +188,7 @@ type Recorded struct {
 	Timers  []Timer  `json:"timers,omitempty"`
 	TooLate []string `json:"too_late,omitempty"` // of the steps that were done
 	Harms   []Reason `json:"harms,omitempty"`    // what open coats need and the journal says otherwise
+	Clock   *Reason  `json:"clock,omitempty"`    // why the time of what was recorded can't be trusted
 	Next    string   `json:"next,omitempty"`
 }
 
@@ -226,6 +227,10 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		seen["joint "+joint] = true
 	}
 	r.TooLate, r.Harms = tooLate(s, entries, now), harms(s, now)
+	if why := s.Untrusted(now); why != nil {
+		reason := newReason(*why)
+		r.Clock = &reason
+	}
 	if next := s.Next(now); next.Step != nil {
 		r.Next = next.Step.Step.Name
 	}
@@ -276,6 +281,9 @@ func (r Recorded) Markdown(c Clock) string {
 	var l lines
 	for _, e := range r.Entries {
 		l.item("%s: %s (entry %d)", esc(r.Mark), esc(e.Says), e.Position)
+	}
+	if r.Clock != nil {
+		l.item("**Clock:** %s", ReasonText(r.Clock.Reason, c))
 	}
 	for _, text := range r.TooLate {
 		l.item("**Too late:** %s", esc(text))

@@ -13,21 +13,20 @@ const LocalRules = "Local rules, the site's and the makers' instructions, and li
 
 // A Proof is what a release rests on.
 type Proof struct {
-	Mark        string      `json:"mark"`
-	Released    bool        `json:"released"`
-	By          string      `json:"by,omitempty"`
-	At          time.Time   `json:"at,omitzero"`
-	Entry       int64       `json:"entry,omitempty"`
-	Work        []string    `json:"work,omitempty"`         // the jobs since the previous release
-	Done        []string    `json:"performed_by,omitempty"` // who did them
-	Licence     string      `json:"certificate,omitempty"`  // of the person who released it
-	Lines       []ProofLine `json:"lines"`
-	Readings    []Reading   `json:"rests_on,omitempty"`
-	NonCritical []string    `json:"not_current_not_critical,omitempty"`
-	Reasons     []Reason    `json:"reasons,omitempty"`
-	Do          string      `json:"do,omitempty"` // releases it
-	Seal        *Seal       `json:"seal,omitempty"`
-	Rules       string      `json:"rules"`
+	Mark     string      `json:"mark"`
+	Released bool        `json:"released"`
+	By       string      `json:"by,omitempty"`
+	At       time.Time   `json:"at,omitzero"`
+	Entry    int64       `json:"entry,omitempty"`
+	Work     []string    `json:"work,omitempty"`         // the jobs since the previous release
+	Done     []string    `json:"performed_by,omitempty"` // who did them
+	Licence  string      `json:"certificate,omitempty"`  // of the person who released it
+	Lines    []ProofLine `json:"lines"`
+	Readings []Reading   `json:"rests_on,omitempty"`
+	Reasons  []Reason    `json:"reasons,omitempty"`
+	Do       string      `json:"do,omitempty"` // releases it
+	Seal     *Seal       `json:"seal,omitempty"`
+	Rules    string      `json:"rules"`
 }
 
 // A ProofLine is one thing that a release needs, and whether it is so.
@@ -63,9 +62,6 @@ func NewProof(s *workflow.State, p workflow.Proof) Proof {
 		if f, ok := e.Facts.(journal.ReadingTaken); ok {
 			out.Readings = append(out.Readings, Reading{e.Position, f.Gate, f.Point, f.Value.Typed(), f.Gauge, e.At, e.By})
 		}
-	}
-	for _, g := range p.NonCritical {
-		out.NonCritical = append(out.NonCritical, g.Gate.Name+" is "+said(g.Says()))
 	}
 	return out
 }
@@ -121,9 +117,6 @@ func (p Proof) Markdown(c Clock) string {
 		} else {
 			l.item("**NO:** %s (%s)", esc(line.Text), esc(line.Why))
 		}
-	}
-	for _, b := range p.NonCritical {
-		l.item("not critical, does not block release: %s", esc(b))
 	}
 	if len(p.Readings) > 0 {
 		l.add("\n## Rests on\n")

@@ -1,0 +1,148 @@
+package workflow
+
+import (
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// Due returns the gates that must be measured before the airframe may fly. The plan
+// of a repair shows them, its job asks for them, and a release wants none left.
+// coming are zones that will still be disturbed, and their gates with them.
+//
+// Not due is a gate of the work, one of a zone that is not there, and one that an open
+// build will ask for as soon as it can be measured at all.
+func (s *State) Due(at time.Time, coming ...string) []GateReport {
+	zones := s.Zones(at)
+	left := s.leftToBuild(at)
+	var due []GateReport
+	for _, r := range s.Gates(at) {
+		switch {
+		case r.Gate.Work || zones.Absent(r.Gate.Of...):
+		case r.Met() && !touches(r.Gate, coming):
+		case slices.Contains(left, r.Gate.Name) && (r.Standing == NeverTaken || zones.unfinished(r.Gate.Of...)):
+		default:
+			due = append(due, r)
+		}
+	}
+	return due
+}
+
+// leftToBuild are the gates that a step of an open build still asks for by name.
+func (s *State) leftToBuild(at time.Time) []string {
+	var names []string
+	for _, j := range s.Builds() {
+		for _, stage := range j.Procedure.Stages {
+			for i := range stage.Steps {
+				if len(stage.Steps[i].Gates) > 0 && !s.met(j, stage, i, at) {
+					names = append(names, stage.Steps[i].Gates...)
+				}
+			}
+		}
+	}
+	return names
+}
+
+// GatesOf returns the gates that a measure step asks for. The word Stale asks for
+// every gate that is due and that the step can measure, but for those of other
+// damage, whose repair will ask for them; what the job made stale and was measured
+// since stands beside them. A job that takes the airframe over works on all of it. A gate
+// of the work counts by what was read since the step before.
+func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
+	var due []GateReport
+	var worked, others []string
+	var turn turn
+	stale := slices.Contains(step.Gates, steps.Stale)
+	if stale {
+		due, worked, turn = s.Due(at), append(s.disturbedBy(j), s.damagedFor(j)...), j.turn(step)
+		if j.Procedure.Accepts != "" { // what was built before nobody saw
+			worked = s.Sheet.Zones
+		}
+		for _, d := range s.OpenDamages(at) {
+			if !slices.Contains(j.Damages, d.Damage) {
+				others = append(others, d.Zone)
+			}
+		}
+	}
+	var reports []GateReport
+	for _, g := range s.Sheet.GatesFor(s.selected) {
+		isDue := slices.ContainsFunc(due, func(r GateReport) bool { return r.Gate.Name == g.Name })
+		switch asked := slices.Contains(step.Gates, g.Name); {
+		case asked && g.Work:
+			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
+		case asked:
+			reports = append(reports, s.measured(g, at))
+		case isDue && turn.takes(g) && (!g.DependsOn(others...) || g.DependsOn(worked...)):
+			reports = append(reports, s.report(g, at))
+		case stale && g.DependsOn(worked...) && turn.takes(g):
+			if report := s.report(g, at); report.Met() {
+				reports = append(reports, report)
+			}
+		}
+	}
+	return reports
+}
+
+// A turn is what a step can measure that asks for what is stale: of several such
+// steps each measures what later ones cannot, and what nothing after it disturbs.
+type turn struct {
+	last   bool            // no such step comes after it: it measures all that is left
+	coming []string        // the zones that the steps after it disturb
+	needs  []steps.Setting // what must stand there
+}
+
+// turn is that of the step. What may be done beside it comes after it.
+func (j *Job) turn(step steps.Step) turn {
+	t := turn{last: true, needs: step.Needs}
+	before := map[string]bool{step.Name: true}
+	j.before(step, func(stage steps.Stage, i int) { before[stage.Steps[i].Name] = true })
+	_, own, _ := j.Procedure.Step(step.Name)
+	for _, stage := range j.Procedure.Stages {
+		follows := stage.Name == own.Name || slices.Contains(j.Procedure.Before(stage.Name), own.Name)
+		for i := range stage.Steps {
+			if after := &stage.Steps[i]; !before[after.Name] {
+				t.coming = append(t.coming, after.Disturbs...)
+				t.last = t.last && !(follows && slices.Contains(after.Gates, steps.Stale))
+			}
+		}
+	}
+	return t
+}
+
+// takes reports whether the gate is measured now and not later.
+func (t turn) takes(g steps.Gate) bool {
+	other := func(need steps.Setting) bool {
+		return slices.ContainsFunc(t.needs, func(n steps.Setting) bool { return n.Condition == need.Condition && n.State != need.State })
+	}
+	return t.last || !touches(g, t.coming) && !slices.ContainsFunc(g.Needs, other)
+}
+
+// touches reports whether work on the zones makes the gate stale.
+func touches(g steps.Gate, zones []string) bool {
+	return g.DependsOn(zones...) || g.Mass && slices.Contains(zones, steps.MassZone)
+}
+
+// disturbedBy returns the zones that the work of the job has disturbed.
+func (s *State) disturbedBy(j *Job) []string {
+	var zones []string
+	for _, e := range s.Entries {
+		if work, ok := journal.WorkOf(e.Facts); ok && work.Job == j.ID {
+			zones = append(zones, work.Disturbs...)
+		}
+	}
+	slices.Sort(zones)
+	return slices.Compact(zones)
+}
+
+// damagedFor returns the zones that the damages of the job have disturbed.
+func (s *State) damagedFor(j *Job) []string {
+	var zones []string
+	for _, d := range s.Damages {
+		if _, disturbed := damageDisturbs(d.DamageFound); slices.Contains(j.Damages, d.Damage) {
+			zones = append(zones, disturbed...)
+		}
+	}
+	return zones
+}

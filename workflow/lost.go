@@ -1,0 +1,107 @@
+package workflow
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/repair"
+)
+
+// isLost reports whether the answer is to make the part anew. Damage in words of one's own that is
+// total means that too, where the build makes the zone.
+func (s *State) isLost(a repair.Answer, built func() (*steps.Procedure, func(string) bool)) bool {
+	if a.Row.Outcome == steps.ToRebuild {
+		return true
+	}
+	if a.Known || a.Damage.Severity != steps.Total {
+		return false
+	}
+	build, _ := built()
+	return build != nil && repair.Makes(build, a.Damage.Zone)
+}
+
+// built is the build of the airframe, and which of its steps are done; nil: all. An
+// airframe without one on record that says what it makes goes by that of the library.
+func (s *State) built(find func(name string) (*steps.Procedure, error), at time.Time) (build *steps.Procedure, done func(step string) bool) {
+	for _, job := range slices.Backward(s.Builds()) {
+		if job.Procedure.Design != s.Airframe.Design || len(job.Procedure.Made()) == 0 {
+			continue
+		}
+		if !s.Open(job, at) {
+			return job.Procedure, nil
+		}
+		met := map[string]bool{}
+		for _, r := range s.steps(job, at) {
+			met[r.Step.Name] = r.Progress == Done
+		}
+		return job.Procedure, func(step string) bool { return met[step] }
+	}
+	if build, err := find(s.Airframe.Design); err == nil && build != nil {
+		return build.For(s.selected, ""), nil
+	}
+	return nil, nil
+}
+
+// rebuild gives the lost parts their procedure, one for all that are taken off
+// alike, and returns why that cannot be.
+func (s *State) rebuild(answers []repair.Answer, lost []int, built func() (*steps.Procedure, func(string) bool), triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time) []Reason {
+	if len(lost) == 0 {
+		return nil
+	}
+	build, done := built()
+	zones := s.Zones(at)
+	var reasons []Reason
+	by := map[string][]int{} // of each procedure that takes them off, the answers
+	var offs []string
+	for _, i := range lost {
+		a := &answers[i]
+		if a.Row.Outcome != steps.ToRebuild {
+			a.Row = steps.Row{Findings: a.Row.Findings, Outcome: steps.ToRebuild, Why: "It is lost, and the build says how it is made."}
+		}
+		off := a.Row.Procedure
+		if off == "" {
+			off = triage.Lost
+		}
+		if by[off] == nil {
+			offs = append(offs, off)
+		}
+		by[off] = append(by[off], i)
+	}
+	for _, off := range offs {
+		loss := repair.Loss{Build: build, Done: done, Sheet: s.Sheet, There: func(zone string) bool { return zones.Zone(zone).There() }}
+		if off != "" {
+			loss.Off, _ = find(off) // without it, that is a cause
+		}
+		for _, i := range by[off] {
+			if z := answers[i].Damage.Zone; !slices.Contains(loss.Zones, z) {
+				loss.Zones = append(loss.Zones, z)
+			}
+		}
+		rebuilt, err := repair.Rebuild(loss)
+		var no *repair.NoWayError
+		if errors.As(err, &no) {
+			for _, cause := range no.Causes {
+				reasons = append(reasons, Reason{Because: ByState, Remedy: Remedy{Kind: ToAddTriageRow},
+					Text: fmt.Sprintf("the lost %s cannot be made anew: %s", strings.Join(no.Zones, " and "), cause)})
+			}
+			continue
+		}
+		for n, i := range by[off] {
+			answers[i].Procedure, answers[i].Zone = rebuilt.Procedure, loss.Zones[0]
+			if n == 0 { // which takes the others in
+				answers[i].Retires = rebuilt.Retires
+			}
+			if len(rebuilt.Wider) > 0 {
+				answers[i].Row.Why += fmt.Sprintf(" The %s goes with it: one joint holds both.", strings.Join(rebuilt.Wider, " and "))
+			}
+			if rebuilt.Most {
+				answers[i].Row.Why += " It takes more than half of the work of the build: you may rather build a new airframe."
+			}
+		}
+	}
+	return reasons
+}

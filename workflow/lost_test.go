@@ -1,0 +1,63 @@
+package workflow
+
+import (
+	"errors"
+	"strings"
+	"testing"
+
+	"fettle/steps"
+)
+
+// A loss that the documents have no way to make good is refused with every cause, and
+// the airframe stays grounded.
+func TestALossThatNothingMakesGoodIsRefused(t *testing.T) {
+	table := &steps.Triage{Findings: []steps.Finding{{Name: "cracked"}}, Rows: []steps.Row{{Findings: []string{"cracked"}, Severities: []string{steps.Total}, Outcome: steps.ToRebuild}}}
+	off := &steps.Procedure{Name: "off", Kind: steps.Repair, Stages: []steps.Stage{{Name: "off", Steps: []steps.Step{
+		{Name: "unplug", Kind: steps.Do, Sets: []steps.Setting{{Condition: "battery", State: "out"}}},
+		{Name: "scrap", Kind: steps.Hold, Confirm: []string{"It is scrap"}, Retires: []string{steps.Here}},
+	}}}}
+	bare := build()
+	for _, stage := range bare.Stages {
+		for i := range stage.Steps {
+			stage.Steps[i].Makes = nil
+		}
+	}
+	for name, c := range map[string]struct {
+		build *steps.Procedure
+		lost  string
+		want  []string
+	}{
+		"nothing at all":                      {nil, "", []string{"no build of the design is on record or in the library", "no triage table names a procedure that takes a lost part off"}},
+		"a build that says not what it makes": {bare, "off", []string{"plover-build does not say which zones its steps make", "the step unplug of off names the condition battery"}},
+		"no way to part":                      {build(), "off", []string{"the step unplug of off names the condition battery", "join-saddle of plover-build does not say how its joint is parted (apart), to free wing from pod"}},
+	} {
+		b := newBench(t)
+		b.must(ReportDamage{Triage: table, Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Total}}})
+		table.Lost = c.lost
+		_, err := b.state.PlanRepair(table, func(name string) (*steps.Procedure, error) {
+			switch {
+			case name == "plover" && c.build != nil:
+				return c.build, nil
+			case name == "off":
+				return off, nil
+			}
+			return nil, errors.New("there is none")
+		}, b.now)
+		var refusal *Refusal
+		if !errors.As(err, &refusal) {
+			t.Fatalf("%s: %v", name, err)
+		}
+		var says []string
+		for _, r := range refusal.Reasons {
+			says = append(says, r.Text)
+		}
+		for _, want := range c.want {
+			if !strings.Contains(strings.Join(says, "\n"), want) {
+				t.Errorf("%s: it does not say %q, but\n%s", name, want, strings.Join(says, "\n"))
+			}
+		}
+		if len(b.state.OpenDamages(b.now)) != 1 || b.state.Airworthiness(b.now).Released {
+			t.Errorf("%s: it is not grounded", name)
+		}
+	}
+}
