@@ -86,6 +86,9 @@ func (s *State) amend(f journal.JobAmended, e journal.Entry) error {
 		return err
 	}
 	before := job.written
+	for _, name := range f.Reopens { // what is looked at again is decided again
+		delete(job.methods, name)
+	}
 	if err := s.move(journal.JobMoved{Job: f.Job, Procedure: f.Procedure, Sheet: f.Sheet}, e); err != nil {
 		return err
 	}

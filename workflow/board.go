@@ -325,6 +325,7 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 	for _, need := range needs {
 		reasons = append(reasons, s.stands(need, at)...)
 	}
+	reasons = append(reasons, s.guarded(j, needs, at)...)
 	var own *Joint
 	if step.Kind.Traits().Joins {
 		own, _ = j.JointOf(step)

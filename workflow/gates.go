@@ -89,6 +89,25 @@ func (r GateReport) Met() bool { return r.Standing == Current || r.Standing == C
 
 // Gates returns every gate the airframe has, as it stands at the time.
 func (s *State) Gates(at time.Time) []GateReport {
+	if m := s.memo; m != nil {
+		m.Lock()
+		gates := slices.Clone(m.gates)
+		same := gates != nil && m.gatesAt.Equal(at)
+		m.Unlock()
+		if same {
+			return gates
+		}
+	}
+	gates := s.allGates(at)
+	if m := s.memo; m != nil {
+		m.Lock()
+		m.gatesAt, m.gates = at, slices.Clone(gates)
+		m.Unlock()
+	}
+	return gates
+}
+
+func (s *State) allGates(at time.Time) []GateReport {
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.selected) {
 		reports = append(reports, s.report(g, at))

@@ -73,7 +73,7 @@ func (s *State) rebuild(damages []*Damage, answers []repair.Answer, lost []int, 
 		by[off] = append(by[off], i)
 	}
 	for _, off := range offs {
-		loss := repair.Loss{Build: build, Done: done, Sheet: s.Sheet, There: func(zone string) bool { return zones.Zone(zone).There() }}
+		loss := repair.Loss{Build: build, Done: done, Sheet: s.Sheet, There: func(zone string) bool { return zones.Zone(zone).Standing != ZoneAbsent }}
 		if off != "" {
 			loss.Off, _ = find(off) // without it, that is a cause
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"sync"
 	"time"
 
 	"fettle/steps"
@@ -62,6 +63,7 @@ type State struct {
 	reworks *Job              // what reworks glued, in no job; it stands in no list
 	reglued map[string]reglue // by joint: the last rework that glued it
 
+	memo    *memo             // nil: it is being replayed
 	effects map[string]effect // by kind of entry
 	kinds   map[steps.Kind]stepKind
 	clocked map[string]bool
@@ -162,7 +164,17 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 	}
 	s.judgeChecks()
 	s.judgeQuarantines()
+	s.memo = &memo{}
 	return s, nil
+}
+
+// A memo has what was worked out last of a state, which no longer changes: how gates
+// and zones stand is asked for many times at one moment.
+type memo struct {
+	sync.Mutex
+	gatesAt, zonesAt time.Time
+	gates            []GateReport
+	zones            Zones
 }
 
 // Live reports whether the entry at the position stands: nobody took it back.

@@ -428,7 +428,7 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 				if by != "" {
 					do = Remedy{Kind: ToFinish, Name: by}
 				}
-				reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("damage %s is open, and only its repair sets %s", d.Damage, set), Remedy: s.remedy(do)})
+				reasons = append(reasons, Reason{Because: ByDamage, Text: fmt.Sprintf("damage %s is open, and only its repair sets %s", d.Damage, set), Remedy: s.remedy(do)})
 				break
 			}
 		}

@@ -91,6 +91,25 @@ func (s *State) Builds() []*Job {
 
 // Zones are the zones of the airframe as they stand at the time.
 func (s *State) Zones(at time.Time) Zones {
+	if m := s.memo; m != nil {
+		m.Lock()
+		zones := Zones{slices.Clone(m.zones.Reports), m.zones.Making}
+		same := zones.Reports != nil && m.zonesAt.Equal(at)
+		m.Unlock()
+		if same {
+			return zones
+		}
+	}
+	zones := s.allZones(at)
+	if m := s.memo; m != nil {
+		m.Lock()
+		m.zonesAt, m.zones = at, Zones{slices.Clone(zones.Reports), zones.Making}
+		m.Unlock()
+	}
+	return zones
+}
+
+func (s *State) allZones(at time.Time) Zones {
 	builds := s.Builds()
 	var procedures []*steps.Procedure
 	for _, j := range builds {

@@ -23,14 +23,18 @@ type Amendment struct {
 // do its joints. Looked at and tested again is what the new damage may have touched;
 // checked again at the end is all. A condition that no longer holds is set again, and
 // what more damages ask for than when it was done is done for them too. A wait begins
-// again with what it counts from.
+// again with what it counts from. Where a part is thrown away again, all work on the new
+// one is done again.
 func (a Amendment) Reopens() []string {
 	again := map[string]bool{}
-	var names []string
+	var names, thrown []string // thrown: the damages whose part is thrown away again
 	for _, stage := range a.Is.Stages {
 		for i, step := range stage.Steps {
-			if a.again(stage, step) || a.waits(stage, i, again) {
-				again[step.Name] = true
+			anew := slices.ContainsFunc(a.IsFor[step.Name], func(d string) bool { return slices.Contains(thrown, d) })
+			if anew || a.again(stage, step) || a.waits(stage, i, again) {
+				if again[step.Name] = true; len(step.Retires) > 0 && a.Done(step.Name) {
+					thrown = append(thrown, a.IsFor[step.Name]...)
+				}
 				if a.Done(step.Name) {
 					names = append(names, step.Name)
 				}

@@ -72,3 +72,25 @@ func TestReopens(t *testing.T) {
 		}
 	}
 }
+
+// A part that was made anew in this repair is thrown away again, with more: all that
+// makes the new one is done again, also what is glued. Other parts stay as they are.
+func TestReopensANewPart(t *testing.T) {
+	scrap := func(zones ...string) steps.Step {
+		return steps.Step{Name: "scrap", Kind: steps.Hold, Retires: zones, Disturbs: zones}
+	}
+	join := func(name string) steps.Step { return steps.Step{Name: name, Kind: steps.Join, Joint: name} }
+	plan := func(zones ...string) *steps.Procedure {
+		return &steps.Procedure{Stages: []steps.Stage{stage("new", steps.Structure, join("part"), scrap(zones...), join("seat")), stage("other", steps.Structure, join("other"))}}
+	}
+	of := map[string][]string{"part": {"D1"}, "scrap": {"D1"}, "seat": {"D1"}, "other": {"D2"}}
+	a := Amendment{Was: plan("tail"), Is: plan("tail", "nose"), WasFor: of, IsFor: of,
+		Done: func(string) bool { return true }, Holds: func(steps.Setting) bool { return true }}
+	if got := a.Reopens(); !slices.Equal(got, []string{"scrap", "seat"}) {
+		t.Errorf("%v are done again", got)
+	}
+	a.Is = plan("tail")
+	if got := a.Reopens(); len(got) > 0 {
+		t.Errorf("nothing more is thrown away, and %v are done again", got)
+	}
+}

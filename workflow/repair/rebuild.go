@@ -22,7 +22,7 @@ type Loss struct {
 	// Done reports whether a step of the build is done; nil: all are. What is not done
 	// is left to the build.
 	Done func(step string) bool
-	// There reports whether there is something of a zone to measure; nil: of every zone.
+	// There reports whether there is, or was, something of a zone; nil: of every zone.
 	There func(zone string) bool
 	// Lighter are the zones that the repair of lighter damage to the lost ones disturbs:
 	// graver damage has as much measured again.

@@ -124,9 +124,12 @@ func (r record) applies(where steps.Where) bool {
 			return false
 		}
 	}
-	for _, o := range where.Without { // what is not answered yet may still be chosen
+	for _, o := range where.Without { // what a step asks for and is not answered may still be chosen
 		c, _ := r.sheet.Choice(o)
-		if slices.Contains(r.has, o) || r.chosen([]string{o}) < 0 && !overlap(r.has, c.Names()) {
+		asked := slices.ContainsFunc(r.jobs, func(j sheetOfWork) bool {
+			return slices.ContainsFunc(j.procedure.Steps(), func(s steps.Step) bool { return s.Choose == c.Name })
+		})
+		if slices.Contains(r.has, o) || asked && r.chosen([]string{o}) < 0 && !overlap(r.has, c.Names()) {
 			return false
 		}
 	}

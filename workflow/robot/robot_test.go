@@ -2,6 +2,7 @@ package robot_test
 
 import (
 	"os"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"testing"
@@ -13,6 +14,12 @@ import (
 	"fettle/workflow"
 	"fettle/workflow/robot"
 )
+
+// TestMain lets garbage wait: a journal is replayed after each of some 10,000 moves.
+func TestMain(m *testing.M) {
+	debug.SetGCPercent(400)
+	os.Exit(m.Run())
+}
 
 // worker is a robot with every document of the library at hand.
 func worker(t testing.TB) *robot.Worker {
