@@ -121,7 +121,7 @@ func stageKeys() mapping[steps.Stage] {
 		{"after", optional, field(func(s *s) *[]string { return &s.After }, namesValue{to: stage}),
 			"the stages that must be complete first; without it, the stage may run beside the others", "# [kit]"},
 		{"phase", optional, field(func(s *s) *string { return &s.Phase }, wordValue{known: steps.Phases()}),
-			"of a repair: where it comes when several repairs become one plan", "# structure"},
+			"of a repair: safe, look and recheck come before or after all work when several repairs become one plan; the others are the work", "# look"},
 	}, append(whereKeys[s]("# {side: [left, right]}", "# [wing]"), []key[s]{
 		{"steps", choice, field(func(s *s) *[]steps.Step { return &s.Steps }, stepsValue{}),
 			"the work, in this order", ""},

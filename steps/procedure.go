@@ -56,7 +56,8 @@ type Stage struct {
 }
 
 // The phases of a repair: in a plan of several repairs everything is looked at before
-// work begins, and what must be straight first comes first.
+// work begins, and checked again after all of it. Between these a plan goes by what
+// the zones rest on: the other phases are read, and mean the same.
 const (
 	Safe      = "safe"
 	Look      = "look"

@@ -81,9 +81,11 @@ func (j *Job) worksOn(step steps.Step) []string {
 	if !step.Kind.Traits().Glues() {
 		return zones
 	}
-	for _, other := range j.Procedure.Steps() {
-		if other.Joint == step.Joint && other.Kind.Traits().Joins {
-			zones = append(zones, other.Disturbs...)
+	for _, stage := range j.Procedure.Stages {
+		for i := range stage.Steps {
+			if other := &stage.Steps[i]; other.Joint == step.Joint && other.Kind.Traits().Joins {
+				zones = append(zones, other.Disturbs...)
+			}
 		}
 	}
 	return zones

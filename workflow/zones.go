@@ -176,9 +176,11 @@ func (s *State) seated(r ZoneReport, on string, builds []*Job) bool {
 	since := max(own.position, other.position)
 	apart := false
 	for _, j := range s.Jobs {
-		for _, step := range j.Procedure.Steps() {
-			if done, ok := j.done[step.Name]; ok && done.position >= since && j.Procedure.Seats(step, r.Zone, on) {
-				return true
+		for _, stage := range j.Procedure.Stages {
+			for i := range stage.Steps {
+				if done, ok := j.done[stage.Steps[i].Name]; ok && done.position >= since && j.Procedure.Seats(stage.Steps[i], r.Zone, on) {
+					return true
+				}
 			}
 		}
 		apart = apart || slices.Contains(builds, j) && j.Procedure.Apart(r.Zone, on)
@@ -194,13 +196,15 @@ type workedOn struct{ job, zone string }
 func (s *State) worked() map[workedOn]bool {
 	silent := map[workedOn]bool{}
 	for _, j := range s.Jobs {
-		for _, step := range j.Procedure.Steps() {
-			for _, m := range step.Makes {
-				key := workedOn{j.ID, m.Zone}
-				if says := slices.Contains(step.Disturbs, m.Zone); says {
-					silent[key] = false
-				} else if _, known := silent[key]; !known {
-					silent[key] = true
+		for _, stage := range j.Procedure.Stages {
+			for i := range stage.Steps {
+				for _, m := range stage.Steps[i].Makes {
+					key := workedOn{j.ID, m.Zone}
+					if says := slices.Contains(stage.Steps[i].Disturbs, m.Zone); says {
+						silent[key] = false
+					} else if _, known := silent[key]; !known {
+						silent[key] = true
+					}
 				}
 			}
 		}
