@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -47,7 +48,18 @@ func TestAPartIsThrownAway(t *testing.T) {
 	if b.joined() != before || b.gate("slot").Standing != Current {
 		t.Fatalf("at first %s, slot %s", b.joined(), b.gate("slot").Standing)
 	}
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Total}}})
+	off := newWing() // throws it away and makes none
+	off.Name, off.Stages[0].Steps = "off", off.Stages[0].Steps[:1]
+	for _, do := range []RemedyKind{ToReportDamage, ToPlanRepair} {
+		err := b.try(Start{Procedure: off, Digest: newWingSum, Sheet: sheet(), SheetDigest: sheetSum})
+		var refusal *Refusal
+		if !errors.As(err, &refusal) || refusal.Reasons[0].Remedy.Kind != do || !strings.Contains(refusal.Reasons[0].Text, "throws the wing away") {
+			t.Errorf("by hand: %v", err)
+		}
+		if do == ToReportDamage {
+			b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Total}}})
+		}
+	}
 	b.must(Start{Procedure: newWing(), Digest: newWingSum, Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
 	b.must(Clear{Step: "scrap", Answers: []bool{true}})
 	thrown := b.state.Size() - 1
