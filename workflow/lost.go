@@ -11,10 +11,10 @@ import (
 	"fettle/workflow/repair"
 )
 
-// isLost reports whether the answer is to make the part anew. Damage in words of one's own that is
-// total means that too, where the build makes the zone.
-func (s *State) isLost(a repair.Answer, built func() (*steps.Procedure, func(string) bool)) bool {
-	if a.Row.Outcome == steps.ToRebuild {
+// isLost reports whether the answer is to make the part anew, as it is for one that was thrown
+// away. Damage in words of one's own that is total means that too, where the build makes the zone.
+func (s *State) isLost(a repair.Answer, zones Zones, built func() (*steps.Procedure, func(string) bool)) bool {
+	if a.Row.Outcome == steps.ToRebuild || zones.Zone(a.Damage.Zone).Standing == ZoneLost {
 		return true
 	}
 	if a.Known || a.Damage.Severity != steps.Total {

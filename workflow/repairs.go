@@ -62,11 +62,12 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 	var lost []int
 	var reasons []Reason
 	build := sync.OnceValues(func() (*steps.Procedure, func(string) bool) { return s.built(find, at) })
+	zones := s.Zones(at)
 	for _, d := range damages {
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		if s.isLost(answer, build) {
+		if s.isLost(answer, zones, build) {
 			lost = append(lost, len(plan.Answers))
 		} else if answer.Row.Procedure != "" {
 			var err error
