@@ -67,7 +67,7 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		if s.isLost(answer, zones, build) {
+		if isLost(answer, zones, build) {
 			lost = append(lost, len(plan.Answers))
 		} else if answer.Row.Procedure != "" {
 			var err error

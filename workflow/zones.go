@@ -25,6 +25,7 @@ type ZoneReport struct {
 	Standing ZoneStanding
 	Seated   []string // of the zones it rests on directly, those that it sits on
 	Making   bool     // it is lost, and an open job makes it again
+	Loose    bool     // it was made beside what it rests on, and sits on none of that yet
 }
 
 // There reports whether there is something of the zone to damage and to measure.
@@ -116,7 +117,10 @@ func (s *State) Zones(at time.Time) Zones {
 			if r.There() && s.seated(r, on, builds) {
 				r.Seated = append(r.Seated, on)
 			}
+			apart := slices.ContainsFunc(builds, func(j *Job) bool { return j.Procedure.Apart(zone, on) })
+			r.Loose = r.Loose || r.There() && apart
 		}
+		r.Loose = r.Loose && len(r.Seated) == 0
 		z.Reports = append(z.Reports, r)
 	}
 	return z
