@@ -204,10 +204,21 @@ func TestTheMatrixIsPlanned(t *testing.T) {
 			if i > 0 && w.State.Size() == stood[i-1].State.Size() {
 				continue // time passed
 			}
-			if os.Getenv("FETTLE_LONG") == "" && i < len(stood)-1 && random.IntN(len(stood)) > 2 {
-				continue
+			some := all
+			if os.Getenv("FETTLE_LONG") == "" { // one finding in five, after three steps and at the end
+				if i < len(stood)-1 && random.IntN(len(stood)) > 2 {
+					continue
+				}
+				keep := map[string]bool{}
+				some = slices.DeleteFunc(slices.Clone(all), func(s workflow.Sighting) bool {
+					of := s.Finding + " " + s.Zone
+					if _, known := keep[of]; !known {
+						keep[of] = random.IntN(5) == 0
+					}
+					return !keep[of]
+				})
 			}
-			planMatrix(w, table, all, count, func(err error) {
+			planMatrix(w, table, some, count, func(err error) {
 				if said := design.State.Airframe.Design + ": " + err.Error(); faults[said] == 0 {
 					faults[said] = w.State.Size()
 				}
@@ -220,7 +231,7 @@ func TestTheMatrixIsPlanned(t *testing.T) {
 	for why, n := range count {
 		t.Logf("%6d %s", n, why)
 	}
-	if count[""] < 300 {
+	if count[""] < 200 {
 		t.Errorf("%d were planned", count[""])
 	}
 }

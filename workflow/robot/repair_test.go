@@ -3,10 +3,8 @@ package robot_test
 import (
 	"fmt"
 	"maps"
-	"math/rand/v2"
 	"os"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -21,6 +19,9 @@ import (
 // triage is what answers damage on the design.
 func triage(t testing.TB, design string) *steps.Triage {
 	t.Helper()
+	if asked[design] != nil {
+		return asked[design]
+	}
 	docs, err := procedures.Open("").Tables(design)
 	if err != nil || len(docs) == 0 {
 		t.Fatalf("%d tables, %v", len(docs), err)
@@ -29,8 +30,12 @@ func triage(t testing.TB, design string) *steps.Triage {
 	for _, d := range docs {
 		tables = append(tables, d.Triage)
 	}
-	return steps.Asked(tables...)
+	asked[design] = steps.Asked(tables...)
+	return asked[design]
 }
+
+// asked are the tables of the library, by design, which take long to read.
+var asked = map[string]*steps.Triage{}
 
 // found are the procedures of the library that were asked for, which takes long to read.
 var found = map[string]*steps.Procedure{}
@@ -164,62 +169,21 @@ func designs(t testing.TB) []*robot.Worker {
 // Whatever the table knows, on whatever zone and however bad, alone: it is
 // answered by a plan that reads, fits and comes to its end.
 func TestEveryFindingIsMended(t *testing.T) {
-	done := map[string]bool{} // one of each answer is enough; in the long runs one on each zone of each design
+	if os.Getenv("FETTLE_LONG") == "" {
+		t.Skip("in the long runs; TestTheMatrixIsCarried has each zone and each answer")
+	}
+	done := map[string]bool{} // one of each answer is enough on each zone of each design
 	for _, built := range designs(t) {
 		table := triage(t, built.State.Airframe.Design)
 		for _, seen := range sightings(table, built.State.Sheet) {
 			row, _ := table.Answer(seen.Finding, seen.Zone, seen.Severity)
-			key := row.Outcome + " " + row.Procedure
-			if os.Getenv("FETTLE_LONG") != "" {
-				key += " " + seen.Zone + " " + built.State.Airframe.Design
-			}
+			key := row.Outcome + " " + row.Procedure + " " + seen.Zone + " " + built.State.Airframe.Design
 			if done[key] {
 				continue
 			}
 			done[key] = true
 			w := *built
 			repairAll(t, &w, table, []workflow.Sighting{seen})
-		}
-	}
-}
-
-// Random crashes with several findings, the last ones in the midst of the repair, are
-// repaired by one plan in which what repairs share stands once.
-func TestRandomCrashesAreMended(t *testing.T) {
-	built := designs(t)
-	seeds := uint64(5)
-	if os.Getenv("FETTLE_LONG") != "" {
-		seeds = 150
-	}
-	for seed := range seeds {
-		random := rand.New(rand.NewPCG(seed, 1))
-		w := *built[random.IntN(len(built))]
-		table := triage(t, w.State.Airframe.Design)
-		all := sightings(table, w.State.Sheet)
-		var seen []workflow.Sighting
-		for range 2 + random.IntN(5) {
-			seen = append(seen, all[random.IntN(len(all))])
-		}
-		// Some of it is found while the rest is repaired.
-		first := 1 + random.IntN(len(seen)-1)
-		act(t, &w, workflow.ReportDamage{Triage: table, Seen: seen[:first]})
-		openPlan(t, &w, table)
-		if err := w.Carry(random.IntN(60)); err != nil {
-			t.Fatalf("seed %d, %v: %v", seed, seen, err)
-		}
-		plan := repairAll(t, &w, table, seen[first:])
-		safe := 0
-		for _, s := range plan.Procedure.Steps() {
-			first := "make-safe"
-			if w.State.Airframe.Design == "reed" { // which has nothing that could start or burn
-				first = "look-all-over"
-			}
-			if s.Name == first || strings.HasSuffix(s.Name, "-"+first) {
-				safe++
-			}
-		}
-		if safe != 1 {
-			t.Fatalf("seed %d, %v: it is made safe %d times", seed, seen, safe)
 		}
 	}
 }
