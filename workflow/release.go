@@ -72,8 +72,9 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
 	}
-	for _, zone := range s.Zones(at).Lost() {
-		p.add(fmt.Sprintf("the %s that was thrown away is made again", zone), &Reason{Because: ByState, Text: fmt.Sprintf("the %s was thrown away and is not made again", zone)})
+	zones := s.Zones(at)
+	for _, zone := range zones.Lost() {
+		p.add(fmt.Sprintf("the %s that was thrown away is made again", zone), s.notMade(zones.Zone(zone), at))
 	}
 	for _, d := range s.Damages {
 		p.add(fmt.Sprintf("damage %s (%s, %s) is repaired", d.Damage, d.Finding, d.Zone), s.unrepaired(d, at))
@@ -84,13 +85,8 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 			p.add("what is there instead of what was in quarantine is named", reason)
 		}
 	}
-	if f, open, due := s.checkDue(at); due {
-		do := Remedy{Kind: ToStart, Name: f.Check}
-		if open != "" {
-			do = Remedy{Kind: ToFinish, Name: open}
-		}
-		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", &Reason{Because: ByState,
-			Text: f.says().Text, At: f.At, Remedy: s.remedy(do)})
+	if reason := s.unchecked(at); reason != nil {
+		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", reason)
 	}
 	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {
 		p.add("what is coated is joined", &reason)
