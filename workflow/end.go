@@ -26,10 +26,10 @@ func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, unknown("reason to retire", r.Because, RetiredBecause())
 	}
 	var reasons []Reason
-	for _, d := range s.Damages {
-		if d.Quarantine.Open() { // nobody would look for it any more
-			reasons = append(reasons, Reason{Because: ByHold, Text: "the " + d.Zone + " (damage " + d.Damage + ") is in quarantine",
-				Until: d.Quarantine.Until, Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})})
+	for _, q := range s.Quarantines {
+		if q.Open() { // nobody would look for it any more
+			reasons = append(reasons, Reason{Because: ByHold, Text: q.Says() + " (damage " + q.of() + ") is in quarantine",
+				Until: q.Until, Remedy: s.remedy(Remedy{Kind: ToClear, Name: q.Damage})})
 		}
 	}
 	if last, ok := s.lastByTime(); ok && c.At.Before(last.At) {
