@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -28,8 +29,11 @@ func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	var reasons []Reason
 	for _, q := range s.Quarantines {
 		if q.Open() { // nobody would look for it any more
-			reasons = append(reasons, Reason{Because: ByHold, Text: q.Says() + " (damage " + q.of() + ") is in quarantine",
-				Until: q.Until, Remedy: s.remedy(Remedy{Kind: ToClear, Name: q.Damage})})
+			held := Reason{Because: ByHold, Text: fmt.Sprintf("%s (damage %s) is in quarantine", q.Says(), q.of()), Remedy: s.remedy(Remedy{Kind: ToClear, Name: q.Damage})}
+			if q.Until.After(c.At) {
+				held.Until = q.Until
+			}
+			reasons = append(reasons, held)
 		}
 	}
 	if last, ok := s.lastByTime(); ok && c.At.Before(last.At) {
