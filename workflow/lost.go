@@ -25,9 +25,10 @@ func isLost(a repair.Answer, zones Zones, built func() (*steps.Procedure, func(s
 	return build != nil && repair.Makes(build, a.Damage.Zone)
 }
 
-// remade reports whether the row has the zone made anew, as it stands.
+// remade reports whether the row has the zone made anew, as it stands: what was thrown away
+// can only be made anew.
 func remade(row steps.Row, zone ZoneReport) bool {
-	return row.Outcome == steps.ToRebuild || row.Outcome == steps.ToReplace && zone.Loose
+	return zone.Standing == ZoneLost && !zone.Making || row.Outcome == steps.ToRebuild || row.Outcome == steps.ToReplace && zone.Loose
 }
 
 // built is the build of the airframe, and which of its steps are done; nil: all. An
@@ -65,9 +66,9 @@ func (s *State) rebuild(answers []repair.Answer, lost []int, built func() (*step
 	var offs []string
 	for _, i := range lost {
 		a := &answers[i]
-		switch a.Row.Outcome {
-		case steps.ToRebuild:
-		case steps.ToReplace:
+		switch {
+		case a.Row.Outcome == steps.ToRebuild:
+		case a.Row.Outcome == steps.ToReplace && zones.Zone(a.Damage.Zone).Loose:
 			a.Row.Outcome, a.Row.Procedure = steps.ToRebuild, ""
 			a.Row.Why += " It sits nowhere yet, so it is made anew and not cut out."
 		default:

@@ -20,6 +20,7 @@ type RepairPlan struct {
 	Stale   []WillBeStale // the gates that its job asks for since it or its damages disturb them
 	Else    []WillBeStale // those that it asks for for other reasons
 	Time    repair.Time   // at the bench as it was last read
+	Unread  bool          // nobody read it this sitting: the time is that of the worst bench that the adhesives work in
 	Parts   []steps.Part  // that it takes
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
 	Amends *Amend
@@ -95,6 +96,8 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		return RepairPlan{}, &Refusal{What: "repair of " + s.Airframe.Mark, Reasons: reasons}
 	}
 	plan.Plan = repair.Compose(plan.Answers, s.toRepair(at))
+	_, read := s.benchAt(at)
+	plan.Unread = !read
 	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
 		a, _ := s.Sheet.Adhesive(name)
 		climate := s.climateFor(a, at)

@@ -73,6 +73,16 @@ func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
 	return nil
 }
 
+// notMade says that what was thrown away is not there, and how it is made again.
+func (s *State) notMade(zone ZoneReport, at time.Time) *Reason {
+	r := Reason{Because: ByState, Text: fmt.Sprintf("the %s was thrown away and is not made again", zone.Zone)}
+	open := slices.ContainsFunc(s.OpenDamages(at), func(d *Damage) bool { return d.Zone == zone.Zone })
+	if !zone.Making && !open { // else job and damage say so
+		r.Remedy = s.remedy(Remedy{Kind: ToReportDamage})
+	}
+	return &r
+}
+
 func retireDisturbs(f journal.Facts) (by string, zones []string) {
 	zones = f.(journal.PartRetired).Zones
 	return "the " + strings.Join(zones, " and ") + " being thrown away", zones
