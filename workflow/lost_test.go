@@ -70,7 +70,9 @@ func TestEveryCauseOfARefusalIsSaid(t *testing.T) {
 		{Findings: []string{"torn"}, Outcome: steps.ToRebuild},
 	}}
 	b := newBench(t)
-	seen := func(finding, zone string) Sighting { return Sighting{Finding: finding, Zone: zone, Severity: steps.Serious} }
+	seen := func(finding, zone string) Sighting {
+		return Sighting{Finding: finding, Zone: zone, Severity: steps.Serious}
+	}
 	b.must(ReportDamage{Triage: table, Seen: []Sighting{seen("cracked", "wing"), seen("cracked", "tail"), seen("dented", "pod"), seen("dented", "tail"), seen("torn", "wing")}})
 	find := func(name string) (*steps.Procedure, error) {
 		if name == "wing-only" {
