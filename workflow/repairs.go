@@ -85,7 +85,13 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 	if reasons = append(reasons, s.rebuild(plan.Answers, lost, build, triage, find, at)...); len(reasons) > 0 {
 		return RepairPlan{}, &Refusal{What: "repair of " + s.Airframe.Mark, Reasons: reasons}
 	}
-	plan.Plan = repair.Compose(plan.Answers, s.toRepair(at))
+	on := s.toRepair(at)
+	if len(on.Made) == 0 { // it was taken over as built
+		if procedure, _ := build(); procedure != nil {
+			on.Made = procedure.Made()
+		}
+	}
+	plan.Plan = repair.Compose(plan.Answers, on)
 	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
 		a, _ := s.Sheet.Adhesive(name)
 		climate := s.climateFor(a, at)
