@@ -61,8 +61,9 @@ func (l *Library) OriginOf(d *Document) Origin {
 }
 
 // WrittenIn names the documents that the steps of a plan were written in, each once,
-// with where it is from: those that are not embedded may be in no file any more.
-func (l *Library) WrittenIn(plan *steps.Procedure) []string {
+// with where it is from: those that are not embedded may be in no file any more. The
+// plan of that digest has steps of its own besides.
+func (l *Library) WrittenIn(plan *steps.Procedure, bytes string) []string {
 	own, _, _ := l.own()
 	embedded := shipped()
 	for i, e := range own {
@@ -74,7 +75,7 @@ func (l *Library) WrittenIn(plan *steps.Procedure) []string {
 	var seen, names []string
 	for _, step := range plan.Steps() {
 		at := step.Origin.Document
-		if at == "" || slices.Contains(seen, at) {
+		if at == "" || at == bytes || slices.Contains(seen, at) {
 			continue
 		}
 		seen = append(seen, at)

@@ -197,11 +197,12 @@ func (v nameValue) typ() typ { return typ{is: aName, to: v.to} }
 type namesValue struct {
 	to     thing
 	except string // a word that is allowed although no sheet has it
+	loose  bool   // a name that the sheet lacks asks nothing
 }
 
 func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 	*to = r.names(n, what, func(item *yaml.Node, name string) {
-		if v.to != "" && name != v.except {
+		if v.to != "" && name != v.except && !v.loose {
 			r.refer(v.to, item, name, "")
 		}
 	})

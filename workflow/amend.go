@@ -41,8 +41,16 @@ func (r Amend) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, refuse(r.Job, ByState, "it repairs damage "+name+" too, which this plan does not know", s.remedy(Remedy{Kind: ToPlanRepair}))
 		}
 	}
+	for _, name := range job.Damages { // what is cut or parted is joined again, whatever was taken back
+		if step := s.workedFor(job, s.everFound(name).DamageFound); step != "" && !slices.Contains(r.Damages, name) {
+			return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is done, which works on damage %s: this plan leaves its repair out", step, name), s.remedy(Remedy{Kind: ToPlanRepair}))
+		}
+	}
 	for _, name := range r.Damages {
 		d, err := s.Damage(name)
+		if err != nil && slices.Contains(job.Damages, name) {
+			continue // it was taken back after work on it
+		}
 		if err != nil {
 			return nil, err
 		}
@@ -208,8 +216,9 @@ func (s *State) amended(triage *steps.Triage, find func(name string) (*steps.Pro
 	}
 	var before, now []*Damage
 	for _, name := range job.Damages {
-		before = append(before, s.everFound(name))
-		if d, err := s.Damage(name); err == nil {
+		d := s.everFound(name)
+		before = append(before, d)
+		if _, err := s.Damage(name); err == nil || s.workedFor(job, d.DamageFound) != "" {
 			now = append(now, d)
 		}
 	}

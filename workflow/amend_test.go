@@ -1,7 +1,9 @@
 package workflow
 
 import (
+	"cmp"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -33,6 +35,7 @@ func TestAmend(t *testing.T) {
 		return plan
 	}
 	b.must(report("pod"))
+	crack := b.state.Size() - 1
 	first := planned("sha256:first")
 	if first.Amends != nil {
 		t.Fatal("there is nothing to amend")
@@ -76,6 +79,32 @@ func TestAmend(t *testing.T) {
 	refused(Finish{Step: "see-it-d1"}, found, "before the steps it depends on")
 	refused(Finish{Step: "see-it-d2"}, found, "before the steps it depends on")
 	refused(Undo{Position: opened.Position}, time.Time{}, "steps of job")
+
+	// Damage whose repair has worked on the part is not taken back; what was only looked at is.
+	mistaken := Undo{Position: crack, Reason: "mistaken"}
+	refused(mistaken, time.Time{}, "mend-it-d1 of job "+opened.ID+" is done")
+	looked := *b
+	looked.must(Undo{Position: slices.MaxFunc(b.state.workIn(opened.ID), cmp.Compare[int64])}, mistaken)
+
+	// Where an older program took it back, its repair stays in every plan.
+	old := *b
+	old.written(0, journal.Undone{TakesBack: []int64{crack}, Reason: "mistaken"}, journal.DamageFound{Damage: "D3", Finding: "cracked", Zone: "pod", Severity: steps.Cosmetic, For: "D1"})
+	kept, err := old.state.PlanRepair(triage(), find, old.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, _, there := kept.Procedure.Step("mend-it-d1"); !there || kept.Amends == nil || !slices.Equal(kept.Amends.Damages, []string{"D1", "D2", "D3"}) {
+		t.Errorf("taken back with its part opened, the amendment is %+v", kept.Amends)
+	}
+	docs.Procedures["sha256:third"] = kept.Procedure
+	third := *kept.Amends
+	third.Digest = "sha256:third"
+	bare := third
+	bare.Damages = []string{"D2", "D3"}
+	if err := old.try(bare); err == nil || !strings.Contains(err.Error(), "leaves its repair out") {
+		t.Errorf("an amendment without it: %v", err)
+	}
+	old.must(third)
 
 	b.must(Undo{Position: position})
 	if _, by := b.state.Repaired(d, b.now); by != "" {

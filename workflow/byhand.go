@@ -10,13 +10,14 @@ import (
 
 // Answered are the damages without a repair job that a repair started by hand
 // repairs: those in its zone that the triage tables answer with its procedure. A
-// part that is lost is never repaired so.
+// part that is made anew is never repaired so.
 func (s *State) Answered(triage *steps.Triage, r Start, at time.Time) []string {
 	zone := r.zone(s)
+	zones := s.Zones(at)
 	var names []string
 	for _, d := range s.Unplanned(at) {
 		row, _ := triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		if row.Procedure == r.Procedure.Name && row.Outcome != steps.ToRebuild && (zone == d.Zone || len(r.Procedure.On) == 0) {
+		if row.Procedure == r.Procedure.Name && !remade(row, zones.Zone(d.Zone)) && (zone == d.Zone || len(r.Procedure.On) == 0) {
 			names = append(names, d.Damage)
 		}
 	}

@@ -280,27 +280,35 @@ func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.Damag
 		found.As = finding.Name
 	}
 	found.Quarantine = finding.Quarantine
-	return found, zones.nothingThere(r.Triage, seen.Zone, finding)
+	return found, s.nothingThere(zones, r.Triage, found, finding)
 }
 
 // MayBeDamaged reports whether there is something of the zone to damage, or what is
-// dangerous there: that need not be fitted.
+// dangerous there, which need not be fitted. What was thrown away and nothing makes again
+// can still be found lost.
 func (z Zones) MayBeDamaged(triage *steps.Triage, zone string) bool {
 	_, danger := triage.Danger(zone)
-	return danger || !z.Absent(zone)
+	r := z.Zone(zone)
+	return danger || r.There() || r.Standing == ZoneLost && !r.Making
 }
 
 // nothingThere refuses damage to a zone that is not made yet, or not made again; nil:
 // there is something to damage. It never refuses what can hurt.
-func (z Zones) nothingThere(triage *steps.Triage, zone string, finding steps.Finding) error {
-	if z.MayBeDamaged(triage, zone) || !finding.Quarantine.IsZero() {
+func (s *State) nothingThere(z Zones, triage *steps.Triage, found journal.DamageFound, finding steps.Finding) error {
+	zone := z.Zone(found.Zone)
+	_, danger := triage.Danger(found.Zone)
+	what := "damage of the " + found.Zone
+	switch {
+	case danger, zone.There(), !finding.Quarantine.IsZero():
 		return nil
+	case zone.Standing != ZoneLost:
+		return refuse(what, ByState, fmt.Sprintf("the %s is not there yet; what is spoilt before it is made is replaced", found.Zone), Remedy{})
+	case zone.Making:
+		return refuse(what, ByState, fmt.Sprintf("the %s was thrown away, and job %s makes it again", found.Zone, s.lost[found.Zone].job), s.remedy(Remedy{Kind: ToFinish, Name: s.lost[found.Zone].job}))
+	case found.Severity != steps.Total:
+		return refuse(what, ByState, fmt.Sprintf("the %s was thrown away, and is not made again yet: what is lost is %s", found.Zone, steps.Total), s.remedy(Remedy{Kind: ToReportDamage}))
 	}
-	why := fmt.Sprintf("the %s is not there yet; what is spoilt before it is made is replaced", zone)
-	if z.Zone(zone).Standing == ZoneLost {
-		why = fmt.Sprintf("the %s was thrown away, and is not made again yet", zone)
-	}
-	return refuse("damage of the "+zone, ByState, why, Remedy{})
+	return nil
 }
 
 // CheckFinding accepts a finding that is possible in the zone, or free text unless

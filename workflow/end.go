@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -26,10 +27,13 @@ func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, unknown("reason to retire", r.Because, RetiredBecause())
 	}
 	var reasons []Reason
-	for _, d := range s.Damages {
-		if d.Quarantine.Open() { // nobody would look for it any more
-			reasons = append(reasons, Reason{Because: ByHold, Text: "the " + d.Zone + " (damage " + d.Damage + ") is in quarantine",
-				Until: d.Quarantine.Until, Remedy: s.remedy(Remedy{Kind: ToClear, Name: d.Damage})})
+	for _, q := range s.Quarantines {
+		if q.Open() { // nobody would look for it any more
+			held := Reason{Because: ByHold, Text: fmt.Sprintf("%s (damage %s) is in quarantine", q.Says(), q.of()), Remedy: s.remedy(Remedy{Kind: ToClear, Name: q.Damage})}
+			if q.Until.After(c.At) {
+				held.Until = q.Until
+			}
+			reasons = append(reasons, held)
 		}
 	}
 	if last, ok := s.lastByTime(); ok && c.At.Before(last.At) {

@@ -11,10 +11,11 @@ import (
 	"fettle/workflow/repair"
 )
 
-// isLost reports whether the answer is to make the part anew. Damage in words of one's own that is
-// total means that too, where the build makes the zone.
-func (s *State) isLost(a repair.Answer, built func() (*steps.Procedure, func(string) bool)) bool {
-	if a.Row.Outcome == steps.ToRebuild {
+// isLost reports whether the answer is to make the part anew. A part that is to be replaced and sits
+// nowhere yet is made anew too: there is nothing to cut it out of. Damage in words of one's own that
+// is total means that, where the build makes the zone.
+func isLost(a repair.Answer, zones Zones, built func() (*steps.Procedure, func(string) bool)) bool {
+	if remade(a.Row, zones.Zone(a.Damage.Zone)) {
 		return true
 	}
 	if a.Known || a.Damage.Severity != steps.Total {
@@ -22,6 +23,12 @@ func (s *State) isLost(a repair.Answer, built func() (*steps.Procedure, func(str
 	}
 	build, _ := built()
 	return build != nil && repair.Makes(build, a.Damage.Zone)
+}
+
+// remade reports whether the row has the zone made anew, as it stands: what was thrown away
+// can only be made anew.
+func remade(row steps.Row, zone ZoneReport) bool {
+	return zone.Standing == ZoneLost && !zone.Making || row.Outcome == steps.ToRebuild || row.Outcome == steps.ToReplace && zone.Loose
 }
 
 // built is the build of the airframe, and which of its steps are done; nil: all. An
@@ -59,7 +66,12 @@ func (s *State) rebuild(answers []repair.Answer, lost []int, built func() (*step
 	var offs []string
 	for _, i := range lost {
 		a := &answers[i]
-		if a.Row.Outcome != steps.ToRebuild {
+		switch {
+		case a.Row.Outcome == steps.ToRebuild:
+		case a.Row.Outcome == steps.ToReplace && zones.Zone(a.Damage.Zone).Loose:
+			a.Row.Outcome, a.Row.Procedure = steps.ToRebuild, ""
+			a.Row.Why += " It sits nowhere yet, so it is made anew and not cut out."
+		default:
 			a.Row = steps.Row{Findings: a.Row.Findings, Outcome: steps.ToRebuild, Why: "It is lost, and the build says how it is made."}
 		}
 		off := a.Row.Procedure

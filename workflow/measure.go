@@ -41,7 +41,8 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if len(r.Readings) == 0 {
 		return nil, bad("give at least one reading for %s", gate.Name)
 	}
-	reasons := append(s.unmeasurable(report, c.At), s.barred(gauge, c.At)...)
+	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(report, c.At)...)
+	reasons = append(reasons, s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
 	reasons = append(reasons, s.unsafe(gate, c.At)...)
 	reasons = append(reasons, s.carelessAt(gate, c.At)...)
@@ -66,6 +67,29 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
 	}
 	return s.completing(facts, c)
+}
+
+// nothingToMeasure says which zones of the gate were thrown away, as long as nothing of
+// them is made again: the old part measures well on the bench.
+func (s *State) nothingToMeasure(gate steps.Gate, at time.Time) []Reason {
+	var reasons []Reason
+	for _, zone := range s.Zones(at).Lost() {
+		if gate.DependsOn(zone) && !s.begunAnew(zone, at) {
+			reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("the %s was thrown away, and is not made again yet", zone)})
+		}
+	}
+	return reasons
+}
+
+// begunAnew reports whether something of a lost zone is made again, or nobody can
+// tell: the job does not say which of its steps make it.
+func (s *State) begunAnew(zone string, at time.Time) bool {
+	job, err := s.Job(s.lost[zone].job)
+	if err != nil {
+		return false
+	}
+	makes, _ := s.made(job, zone, at)
+	return !makes || s.worked()[workedOn{job.ID, zone}]
 }
 
 // unsafe says which conditions do not stand that must when the gate is read: a

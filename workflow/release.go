@@ -72,8 +72,9 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	for _, job := range s.Jobs {
 		p.add(fmt.Sprintf("job %s is complete", job.ID), s.incomplete(job, within != nil, at))
 	}
-	for _, zone := range s.Zones(at).Lost() {
-		p.add(fmt.Sprintf("the %s that was thrown away is made again", zone), &Reason{Because: ByState, Text: fmt.Sprintf("the %s was thrown away and is not made again", zone)})
+	zones := s.Zones(at)
+	for _, zone := range zones.Lost() {
+		p.add(fmt.Sprintf("the %s that was thrown away is made again", zone), s.notMade(zones.Zone(zone), at))
 	}
 	for _, d := range s.Damages {
 		p.add(fmt.Sprintf("damage %s (%s, %s) is repaired", d.Damage, d.Finding, d.Zone), s.unrepaired(d, at))

@@ -19,6 +19,7 @@ type RepairPlan struct {
 	Stale   []WillBeStale // the gates that its job asks for since it or its damages disturb them
 	Else    []WillBeStale // those that it asks for for other reasons
 	Time    repair.Time   // at the bench as it was last read
+	Unread  bool          // nobody read it this sitting: the time is that of the worst bench that the adhesives work in
 	Parts   []steps.Part  // that it takes
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
 	Amends *Amend
@@ -62,11 +63,12 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 	var lost []int
 	var reasons []Reason
 	build := sync.OnceValues(func() (*steps.Procedure, func(string) bool) { return s.built(find, at) })
+	zones := s.Zones(at)
 	for _, d := range damages {
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		if s.isLost(answer, build) {
+		if isLost(answer, zones, build) {
 			lost = append(lost, len(plan.Answers))
 		} else if answer.Row.Procedure != "" {
 			var err error
@@ -92,6 +94,8 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		}
 	}
 	plan.Plan = repair.Compose(plan.Answers, on)
+	_, read := s.benchAt(at)
+	plan.Unread = !read
 	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
 		a, _ := s.Sheet.Adhesive(name)
 		climate := s.climateFor(a, at)

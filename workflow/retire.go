@@ -1,12 +1,38 @@
 package workflow
 
 import (
+	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"fettle/steps"
 	"fettle/workflow/journal"
 )
+
+// onlyScraps refuses what is started by hand and throws a part away that no later step
+// of it works on: nothing would make it anew, as a plan of repair does.
+func (s *State) onlyScraps(r Start, at time.Time) *Reason {
+	if len(r.Damages) > 0 {
+		return nil
+	}
+	var gone []string
+	for _, step := range r.Procedure.Steps() {
+		gone = slices.DeleteFunc(gone, func(z string) bool { return slices.Contains(step.Disturbs, z) })
+		gone = append(gone, step.Retires...)
+	}
+	if len(gone) == 0 {
+		return nil
+	}
+	if gone[0] == steps.Here {
+		gone[0] = r.Zone
+	}
+	do := Remedy{Kind: ToReportDamage}
+	if slices.ContainsFunc(s.Unplanned(at), func(d *Damage) bool { return d.Zone == gone[0] && d.Severity == steps.Total }) {
+		do.Kind = ToPlanRepair
+	}
+	return &Reason{Because: ByState, Text: fmt.Sprintf("it throws the %s away and makes no new one; damage that is total is answered by a repair that does both", gone[0]), Remedy: s.remedy(do)}
+}
 
 // retiring adds to the facts that complete a step that it throws a part away.
 func (s *State) retiring(job *Job, step steps.Step, done []journal.Facts) []journal.Facts {
@@ -54,6 +80,16 @@ func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
 		}
 	}
 	return nil
+}
+
+// notMade says that what was thrown away is not there, and how it is made again.
+func (s *State) notMade(zone ZoneReport, at time.Time) *Reason {
+	r := Reason{Because: ByState, Text: fmt.Sprintf("the %s was thrown away and is not made again", zone.Zone)}
+	open := slices.ContainsFunc(s.OpenDamages(at), func(d *Damage) bool { return d.Zone == zone.Zone })
+	if !zone.Making && !open { // else job and damage say so
+		r.Remedy = s.remedy(Remedy{Kind: ToReportDamage})
+	}
+	return &r
 }
 
 func retireDisturbs(f journal.Facts) (by string, zones []string) {

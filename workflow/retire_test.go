@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -47,7 +48,18 @@ func TestAPartIsThrownAway(t *testing.T) {
 	if b.joined() != before || b.gate("slot").Standing != Current {
 		t.Fatalf("at first %s, slot %s", b.joined(), b.gate("slot").Standing)
 	}
-	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Total}}})
+	off := newWing() // throws it away and makes none
+	off.Name, off.Stages[0].Steps = "off", off.Stages[0].Steps[:1]
+	for _, do := range []RemedyKind{ToReportDamage, ToPlanRepair} {
+		err := b.try(Start{Procedure: off, Digest: newWingSum, Sheet: sheet(), SheetDigest: sheetSum})
+		var refusal *Refusal
+		if !errors.As(err, &refusal) || refusal.Reasons[0].Remedy.Kind != do || !strings.Contains(refusal.Reasons[0].Text, "throws the wing away") {
+			t.Errorf("by hand: %v", err)
+		}
+		if do == ToReportDamage {
+			b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Total}}})
+		}
+	}
 	b.must(Start{Procedure: newWing(), Digest: newWingSum, Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
 	b.must(Clear{Step: "scrap", Answers: []bool{true}})
 	thrown := b.state.Size() - 1
@@ -110,5 +122,58 @@ func TestWhatIsThrownAwayIsJoinedAgain(t *testing.T) {
 	b.done("join-tip")
 	if b.joined() != "new-wing/tip" || b.step("join-tip").Progress != Done {
 		t.Errorf("joined again is %s, join %s", b.joined(), b.step("join-tip").Progress)
+	}
+}
+
+// A part that was thrown away is there again once steps have made it, not once the job
+// that threw it away is complete. Till then it may be found lost, and is made anew.
+func TestAPartIsMadeAgainByWorkOnly(t *testing.T) {
+	table := triage()
+	table.Findings, table.Lost = table.Findings[:1], "off" // nothing that is dangerous
+	seen := func(severity string) ReportDamage {
+		return ReportDamage{Triage: table, Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: severity}}}
+	}
+	lost := seen(steps.Total)
+	thrown := func(rest ...steps.Step) *bench {
+		t.Helper()
+		b := released(t)
+		p := newWing()
+		p.Stages[0].Steps = append(p.Stages[0].Steps[:1], rest...)
+		docs := documents()
+		docs.Procedures[newWingSum] = p
+		b.docs = &docs
+		b.must(lost, Start{Procedure: p, Digest: newWingSum, Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
+		b.must(Clear{Step: "scrap", Answers: []bool{true}})
+		return b
+	}
+	works := func(name, zone string) steps.Step {
+		s := plain(name)
+		s.Disturbs = []string{zone}
+		return s
+	}
+	// Where no step says that it makes it, the work on it after that does.
+	b := thrown(works("build-wing", "wing"), plain("tidy"))
+	mustContain(t, b.refused(lost, ByState), "thrown away, and job new-wing makes it again", "finish new-wing")
+	b.done("build-wing", "tidy")
+	if b.zones() != "wing there, pod there, tail there" {
+		t.Error(b.zones())
+	}
+
+	b = thrown(works("tidy", "pod"))
+	b.done("tidy")
+	if open := b.state.OpenJobs(b.now); len(open) > 0 || b.zones() != "wing lost, pod there, tail there" {
+		t.Errorf("open are %d jobs; %s", len(open), b.zones())
+	}
+	lines := b.state.Proof(b.now, nil).Reasons()
+	if !slices.ContainsFunc(lines, func(r Reason) bool {
+		return strings.Contains(r.Text, "the wing was thrown away and is not made again") && r.Remedy.Kind == ToReportDamage
+	}) {
+		t.Errorf("the proof says %+v", lines)
+	}
+	mustContain(t, b.refused(seen(steps.Slight), ByState), "not made again yet: what is lost is total", "report-damage")
+	b.must(lost)
+	_, err := b.state.PlanRepair(table, func(string) (*steps.Procedure, error) { return nil, errors.New("there is none") }, b.now)
+	if err == nil || !strings.Contains(err.Error(), "the lost wing cannot be made anew") {
+		t.Errorf("its answer is not to make it anew: %v", err)
 	}
 }

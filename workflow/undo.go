@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"fettle/steps"
 	"fettle/workflow/journal"
@@ -41,6 +42,9 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if strings.TrimSpace(r.Reason) == "" {
 			return nil, &BadRequestError{Text: "say why the damage is taken back", Remedy: Remedy{Kind: ToGiveReason}}
 		}
+		if reason := s.workedOn(f, c.At); reason != nil {
+			return nil, &Refusal{What: what, Reasons: []Reason{*reason}}
+		}
 		undone = append(undone, s.lookOver(f, strings.TrimSpace(r.Reason)))
 	}
 	// A journal that can no longer be replayed could never be corrected.
@@ -48,6 +52,45 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, refuse(what, ByState, fmt.Sprintf("later entries depend on it (%v)", err), Remedy{Kind: ToTakeBackFirst})
 	}
 	return undone, nil
+}
+
+// workedOn says why damage can't be taken back: its repair has worked on the part, and what
+// that cut or parted must be joined again. Made safe and looked at, it can.
+func (s *State) workedOn(f journal.DamageFound, at time.Time) *Reason {
+	for _, j := range s.Jobs {
+		if !slices.Contains(j.Damages, f.Damage) || !s.Open(j, at) {
+			continue
+		}
+		if step := s.workedFor(j, f); step != "" {
+			return &Reason{Because: ByState, Text: fmt.Sprintf("%s of job %s is done, which works on what is damaged: that repair is finished, and not taken back", step, j.ID),
+				Remedy: s.remedy(Remedy{Kind: ToFinish, Name: j.ID})}
+		}
+	}
+	return nil
+}
+
+// workedFor is a step of the job that is done and works on the zone of the damage, or on
+// what is thrown away with that; "": none does.
+func (s *State) workedFor(j *Job, f journal.DamageFound) string {
+	zones := []string{f.Zone}
+	for _, step := range j.Procedure.Steps() {
+		if slices.Contains(step.Retires, f.Zone) {
+			zones = append(zones, step.Retires...)
+		}
+	}
+	for _, p := range s.workIn(j.ID) {
+		work, _ := journal.WorkOf(s.Entries[p].Facts)
+		step, stage, _ := j.Procedure.Step(s.StepOf(work))
+		if stage.Phase != steps.Safe && meets(append(j.worksOn(step), work.Disturbs...), zones) {
+			return s.StepOf(work)
+		}
+	}
+	return ""
+}
+
+// meets reports whether some zones are among others.
+func meets(zones, others []string) bool {
+	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(others, z) })
 }
 
 // lookOver is what damage that is taken back leaves: somebody looks at the place

@@ -24,6 +24,8 @@ type ZoneReport struct {
 	Zone     string
 	Standing ZoneStanding
 	Seated   []string // of the zones it rests on directly, those that it sits on
+	Making   bool     // it is lost, and an open job makes it again
+	Loose    bool     // it was made beside what it rests on, and sits on none of that yet
 }
 
 // There reports whether there is something of the zone to damage and to measure.
@@ -106,11 +108,19 @@ func (s *State) Zones(at time.Time) Zones {
 	worked := s.worked()
 	for _, zone := range order {
 		r := ZoneReport{Zone: zone, Standing: s.zoneStanding(zone, builds, worked, at)}
+		if lost, ok := s.lost[zone]; ok && r.Standing == ZoneLost {
+			if job, err := s.Job(lost.job); err == nil {
+				r.Making = len(job.remaking(zone)) > 0 && s.Open(job, at)
+			}
+		}
 		for _, on := range z.Making.On(zone) {
 			if r.There() && s.seated(r, on, builds) {
 				r.Seated = append(r.Seated, on)
 			}
+			apart := slices.ContainsFunc(builds, func(j *Job) bool { return j.Procedure.Apart(zone, on) })
+			r.Loose = r.Loose || r.There() && apart
 		}
+		r.Loose = r.Loose && len(r.Seated) == 0
 		z.Reports = append(z.Reports, r)
 	}
 	return z
@@ -157,15 +167,42 @@ type retirement struct {
 	job      string
 }
 
-// madeAgain reports whether the job that threw a zone away has made it anew. One that
-// does not say which of its steps make it has once it is complete.
+// madeAgain reports whether the job that threw a zone away has made it anew: every step
+// that does is done, and since then. Where none says that it makes the zone, the job must
+// be complete.
 func (s *State) madeAgain(lost retirement, zone string, at time.Time) bool {
 	job, err := s.Job(lost.job)
 	if err != nil {
 		return false
 	}
+	remaking := job.remaking(zone)
+	for _, name := range remaking {
+		if done, ok := job.done[name]; ok && done.position < lost.position {
+			return false
+		}
+	}
 	makes, made := s.made(job, zone, at)
-	return makes && made || !makes && !s.Open(job, at)
+	return len(remaking) > 0 && made && (makes || !s.Open(job, at))
+}
+
+// remaking are the steps of a job that make a zone which it throws away: those that say
+// so, or else the work on it after that, in a procedure of one's own.
+func (j *Job) remaking(zone string) []string {
+	var says, works []string
+	thrown := false
+	for _, step := range j.Procedure.Steps() {
+		switch {
+		case step.MakesZone(zone):
+			says = append(says, step.Name)
+		case thrown && slices.Contains(j.worksOn(step), zone):
+			works = append(works, step.Name)
+		}
+		thrown = thrown || slices.Contains(step.Retires, zone)
+	}
+	if len(says) > 0 {
+		return says
+	}
+	return works
 }
 
 // seated reports whether the zone sits on one that it rests on: a step that puts them

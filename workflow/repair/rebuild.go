@@ -359,10 +359,16 @@ func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string
 		does := s.Kind.Traits()
 		return does.Glues() || !does.Measures && !does.Passes && len(s.Disturbs) > 0
 	}
+	var begun, ahead bool // the work on the part alone; what is partly on it only gets ready for that, such as a hot iron
 	for i, s := range of {
 		if works(s) {
 			taken[i] = glues[s.Name] || !s.Kind.Traits().Glues() && r.done(s.Name) && r.touches(s.Disturbs)
+			begun = begun || taken[i] && (glues[s.Name] || meets(s.Disturbs, r.redo))
+			ahead = ahead || !taken[i] && meets(s.Disturbs, r.redo)
 		}
+	}
+	if ahead && !begun {
+		return nil // left to the build
 	}
 	r.conditions(of, taken)
 	beside := func(i, by int) bool { // the work before it, or after it

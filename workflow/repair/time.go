@@ -1,6 +1,7 @@
 package repair
 
 import (
+	"maps"
 	"slices"
 	"time"
 
@@ -42,8 +43,8 @@ func longer(a, b chain) chain {
 	return a
 }
 
-// TimeOf adds up the attended time of a plan and finds its longest chain. Of several
-// adhesives the slowest counts.
+// TimeOf adds up the attended time of a plan and finds its longest chain, until the
+// airframe may be released. Of several adhesives the slowest counts.
 func TimeOf(p *steps.Procedure, clocks func(adhesive string) Clocks) Time {
 	of := map[string]Clocks{} // by joint
 	for _, s := range p.Steps() {
@@ -56,8 +57,9 @@ func TimeOf(p *steps.Procedure, clocks func(adhesive string) Clocks) Time {
 	var longest chain
 	done := map[string]chain{} // by step
 	joined, coated := map[string]chain{}, map[string]chain{}
-	ended := map[string]chain{} // by stage
-	for range p.Stages {        // a stage may be written before one that it comes after
+	loaded := map[string]string{} // the step that joins what carries load, by joint
+	ended := map[string]chain{}   // by stage
+	for range p.Stages {          // a stage may be written before one that it comes after
 		for _, stage := range p.Stages {
 			if _, met := ended[stage.Name]; met || slices.ContainsFunc(stage.After, func(a string) bool { _, met := ended[a]; return !met }) {
 				continue
@@ -96,6 +98,9 @@ func TimeOf(p *steps.Procedure, clocks func(adhesive string) Clocks) Time {
 				}
 				if does.Joins {
 					joined[s.Joint] = longer(joined[s.Joint], now)
+					if s.Load {
+						loaded[s.Joint] = s.Name
+					}
 				}
 				done[s.Name] = now
 				all.Attended += hands
@@ -103,6 +108,9 @@ func TimeOf(p *steps.Procedure, clocks func(adhesive string) Clocks) Time {
 			ended[stage.Name] = now
 			longest = longer(longest, now)
 		}
+	}
+	for _, joint := range slices.Sorted(maps.Keys(loaded)) { // a release waits for its cure, if no step does
+		longest = longer(longest, joined[joint].and(loaded[joint], of[joint].Cure))
 	}
 	all.Chain = longest.waits
 	for _, w := range all.Chain {

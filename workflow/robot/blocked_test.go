@@ -42,8 +42,9 @@ func heldBack(w *robot.Worker, job int) (held, atHand []string) {
 	return held, atHand
 }
 
-// Both booms break while the airframe is built: what works on them, or measures them, waits;
-// the film of the other parts does not; and the repair comes first.
+// The left boom breaks while the airframe is built, before it sits on the wing: it is
+// made anew and not cut out. What works on it, or measures it, waits; the film of the
+// other parts does not; the repair comes first; and then the build goes on to its end.
 func TestDamageHoldsTheBuildBack(t *testing.T) {
 	w := worker(t)
 	design := named(t, "causeway")
@@ -51,18 +52,47 @@ func TestDamageHoldsTheBuildBack(t *testing.T) {
 	start(t, w, named(t, "causeway-build"), "")
 	carryTo(t, w, "film-left-boom")
 	table := triage(t, "causeway")
-	act(t, w, workflow.ReportDamage{Triage: table, Seen: []workflow.Sighting{{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious}, {Finding: "boom-broken", Zone: "right-boom", Severity: steps.Serious}}})
+	act(t, w, workflow.ReportDamage{Triage: table, Seen: []workflow.Sighting{{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious}}})
 
 	held, atHand := heldBack(w, 0)
-	if !slices.Equal(held, []string{"film-left-boom", "film-right-boom"}) || !slices.Contains(atHand, "film-wing-under") || slices.Contains(atHand, "film-wing-top") {
+	if !slices.Equal(held, []string{"film-left-boom"}) || !slices.Contains(atHand, "film-right-boom") || slices.Contains(atHand, "film-wing-top") {
 		t.Errorf("held back: %v; at hand: %v", held, atHand)
 	}
 	next := w.State.Next(w.Now)
-	if len(next.Damaged) != 2 || next.Damaged[0].Remedy.Kind != workflow.ToPlanRepair {
+	if len(next.Damaged) != 1 || next.Damaged[0].Remedy.Kind != workflow.ToPlanRepair {
 		t.Errorf("the repair is not said first: %+v", next.Damaged)
 	}
 	if next.Step == nil || slices.Contains(held, next.Step.Step.Name) {
 		t.Errorf("the next step is %+v", next.Step)
+	}
+
+	plan := openPlan(t, w, table)
+	a := plan.Answers[0]
+	if a.Row.Outcome != steps.ToRebuild || !slices.Equal(a.Retires, []string{"left-boom"}) {
+		t.Errorf("the answer is %s, which retires %v", a.Row.Outcome, a.Retires)
+	}
+	has := func(stem string) bool {
+		return slices.ContainsFunc(plan.Procedure.Steps(), func(s steps.Step) bool { return s.Name == stem || s.Name == stem+"-new-left-boom" })
+	}
+	for stem, want := range map[string]bool{"scrap-old-part": true, "join-left-boom-tube": true, "sand-left-boom": true, "film-left-boom": false, "join-right-boom-tube": false, "heat-iron": false, "plug-in": false, "fit-propeller": false} {
+		if has(stem) != want {
+			t.Errorf("step %s in the plan: %v, want %v", stem, has(stem), want)
+		}
+	}
+	if held, _ := heldBack(w, 0); !slices.Contains(held, "film-left-boom") {
+		t.Errorf("the repair has begun, and held back are %v", held)
+	}
+	if err := w.Carry(5000); err != nil {
+		t.Fatal(err)
+	}
+	if jobs, left := w.State.OpenJobs(w.Now), w.State.OpenDamages(w.Now); len(jobs) > 0 || len(left) > 0 {
+		t.Fatalf("open at the end: jobs %v, damages %v", jobs, left)
+	}
+	if boom := w.State.Zones(w.Now).Zone("left-boom"); boom.Standing != workflow.ZoneThere || !slices.Equal(boom.Seated, []string{"wing"}) {
+		t.Errorf("the new boom is %+v", boom)
+	}
+	if due := w.State.Due(w.Now); len(due) > 0 {
+		t.Errorf("%s is due", due[0].Gate.Name)
 	}
 }
 

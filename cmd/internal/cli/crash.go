@@ -88,7 +88,11 @@ func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDa
 		if len(entries) == 0 {
 			return err
 		}
-		return errors.Join(a.showDamage(state, report.Triage, entries), err)
+		shown := a.showDamage(state, report.Triage, entries)
+		if part != nil && !a.json {
+			a.say("All the rest is recorded. Report only what is refused again.")
+		}
+		return errors.Join(shown, err)
 	}
 	if len(photos) > 0 {
 		return usage("--photo needs --found; to add photos after answering the questions: fettle note %s WORDS --photo FILE", s.Airframe.Mark)

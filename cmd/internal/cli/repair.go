@@ -65,7 +65,7 @@ func (a *app) repair(ctx context.Context, args []string, start, full bool, at st
 			}
 		}
 	}
-	shown := page.NewRepair(s.Airframe.Mark, job, plan, d.Library.WrittenIn(plan.Procedure))
+	shown := page.NewRepair(s.Airframe.Mark, job, plan, d.Library.WrittenIn(plan.Procedure, ""))
 	shown.Full = full
 	return a.show(shown)
 }

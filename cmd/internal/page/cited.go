@@ -23,7 +23,7 @@ type Cited struct {
 
 // Cite lists the design sheet in force and the procedures of the jobs, each once, and
 // of a plan of repair what it was made of.
-func Cite(s *workflow.State, origin func(name, digest string) procedures.Origin, writtenIn func(plan *steps.Procedure) []string) []Cited {
+func Cite(s *workflow.State, origin func(name, digest string) procedures.Origin, writtenIn func(plan *steps.Procedure, digest string) []string) []Cited {
 	var all []Cited
 	known := map[string]bool{}
 	cite := func(kind, name string, revision int, digest string) {
@@ -40,7 +40,7 @@ func Cite(s *workflow.State, origin func(name, digest string) procedures.Origin,
 			cite(p.Kind, p.Name, p.Revision, j.Digest)
 			continue
 		}
-		all = append(all, Cited{p.Kind, p.Name, p.Revision, j.Digest, "made by the program for the repair of " + strings.Join(j.Damages, ", "), 0, writtenIn(p)})
+		all = append(all, Cited{p.Kind, p.Name, p.Revision, j.Digest, "made by the program for the repair of " + strings.Join(j.Damages, ", "), 0, writtenIn(p, j.Digest)})
 	}
 	return all
 }

@@ -62,7 +62,7 @@ func (d Damage) line(c Clock) string {
 		if !d.Typed.IsZero() {
 			text += " (typed in " + c.At(d.Typed) + ")"
 		}
-		if !d.Until.IsZero() {
+		if d.Until.After(c.Now) {
 			text += ", at least until " + c.At(d.Until)
 		}
 	}
@@ -101,8 +101,11 @@ func (l *lines) quarantined(all []Quarantine, c Clock) {
 		if q.TakenBack {
 			text += "; the finding was taken back, and the quarantine stays"
 		}
-		if !q.Until.IsZero() {
+		switch {
+		case q.Until.After(c.Now):
 			text += "; it lasts at least until " + c.At(q.Until)
+		case q.Off:
+			text += "; its lines can be confirmed"
 		}
 		l.item("**QUARANTINE:** %s (%s) %s", esc(q.What), esc(q.Damage), esc(text))
 	}
@@ -130,6 +133,7 @@ type Repair struct {
 	Answers  []Answer      `json:"answers"`
 	Attended int64         `json:"attended_seconds"`
 	Waiting  int64         `json:"waiting_seconds"` // of the longest chain
+	Unread   bool          `json:"bench_unread,omitempty"`
 	Chain    []RepairWait  `json:"chain,omitempty"`
 	Parts    []steps.Part  `json:"parts,omitempty"`
 	MadeOf   []string      `json:"made_of,omitempty"` // the documents that its steps were written in
@@ -194,7 +198,7 @@ type StaleGate struct {
 // NewRepair makes the page of a plan that is made of these documents.
 func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repair {
 	m := Repair{Mark: mark, Job: job, MadeOf: madeOf, Parts: plan.Parts,
-		Attended: int64(plan.Time.Attended.Seconds()), Waiting: int64(plan.Time.Waiting.Seconds())}
+		Attended: int64(plan.Time.Attended.Seconds()), Waiting: int64(plan.Time.Waiting.Seconds()), Unread: plan.Unread}
 	for _, a := range plan.Answers {
 		d := a.Damage
 		m.Answers = append(m.Answers, Answer{d.Name, d.Finding, d.Zone, d.Severity, d.Place, d.Note, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
@@ -331,7 +335,11 @@ func (m Repair) takes() string {
 			waits = append(waits, w.Step+" "+seconds(w.Seconds))
 		}
 	}
-	return text + fmt.Sprintf(", and %s of waiting at the bench as it is", seconds(m.Waiting)) + optionally(": ", strings.Join(waits, ", "))
+	bench := "the bench as it is"
+	if m.Unread {
+		bench = "the coldest bench that the adhesives allow (it was not read)"
+	}
+	return text + fmt.Sprintf(", and %s of waiting at %s", seconds(m.Waiting), bench) + optionally(": ", strings.Join(waits, ", "))
 }
 
 // stepsOf names the steps of a stage. What they are for is in its title, but in a stage

@@ -101,6 +101,11 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		kind.commands = doneCommands
 	}
 	p.Commands = kind.commands(&p, name)
+	if step.Fits != "" {
+		for i := range p.Commands {
+			p.Commands[i] += " --name NAME"
+		}
+	}
 	if p.Second {
 		p.Commands = secondCommands(&p, r, p.Commands)
 	}
