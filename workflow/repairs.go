@@ -95,7 +95,13 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 	if len(reasons) > 0 {
 		return RepairPlan{}, &Refusal{What: "repair of " + s.Airframe.Mark, Reasons: reasons}
 	}
-	plan.Plan = repair.Compose(plan.Answers, s.toRepair(at))
+	on := s.toRepair(at)
+	if len(on.Made) == 0 { // it was taken over as built
+		if procedure, _ := build(); procedure != nil {
+			on.Made = procedure.Made()
+		}
+	}
+	plan.Plan = repair.Compose(plan.Answers, on)
 	_, read := s.benchAt(at)
 	plan.Unread = !read
 	plan.Time = repair.TimeOf(plan.Procedure.For(s.selected, ""), func(name string) repair.Clocks {
