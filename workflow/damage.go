@@ -149,6 +149,19 @@ func (s *State) checkDue(at time.Time) (flight Flight, open string, due bool) {
 	return Flight{}, "", false
 }
 
+// unchecked says which check is due; nil: none.
+func (s *State) unchecked(at time.Time) *Reason {
+	f, open, due := s.checkDue(at)
+	if !due {
+		return nil
+	}
+	do := Remedy{Kind: ToStart, Name: f.Check}
+	if open != "" {
+		do = Remedy{Kind: ToFinish, Name: open}
+	}
+	return &Reason{Because: ByState, Text: f.says().Text, At: f.At, Remedy: s.remedy(do)}
+}
+
 // shiftedByCheck says which condition the check after a hard landing left otherwise
 // than it was at the release: what was released is not what stands there now.
 func (s *State) shiftedByCheck(r *LastRelease, at time.Time) Cause {

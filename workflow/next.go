@@ -22,8 +22,8 @@ type Suggestion struct {
 	Waiting []StepReport // the first open steps of the other stages, soonest first
 	Until   time.Time    // when the first of them opens by itself; zero: never
 	Over    bool         // every job is complete
-	// Damaged is the damage that no job repairs, while jobs are open: its repair comes
-	// first.
+	// Damaged is what comes first while jobs are open: a check that is due and not begun,
+	// and the repair of damage that no job repairs.
 	Damaged []Reason
 	// Due is what must be done before the airframe may fly, once every job is
 	// complete, and last its release.
@@ -51,6 +51,9 @@ func (s *State) Next(now time.Time) Suggestion {
 	if out.Over && s.Retired == nil {
 		out.Due = s.dueToFly(now)
 	} else {
+		if due := s.unchecked(now); due != nil && due.Remedy.Kind == ToStart {
+			out.Damaged = append(out.Damaged, *due)
+		}
 		for _, d := range s.Unplanned(now) {
 			out.Damaged = append(out.Damaged, *s.unrepaired(d, now))
 		}

@@ -85,13 +85,8 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 			p.add("what is there instead of what was in quarantine is named", reason)
 		}
 	}
-	if f, open, due := s.checkDue(at); due {
-		do := Remedy{Kind: ToStart, Name: f.Check}
-		if open != "" {
-			do = Remedy{Kind: ToFinish, Name: open}
-		}
-		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", &Reason{Because: ByState,
-			Text: f.says().Text, At: f.At, Remedy: s.remedy(do)})
+	if reason := s.unchecked(at); reason != nil {
+		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", reason)
 	}
 	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {
 		p.add("what is coated is joined", &reason)

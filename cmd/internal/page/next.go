@@ -19,7 +19,7 @@ type Next struct {
 	Because  string    `json:"because,omitempty"`
 	SeeTo    []Reason  `json:"see_to,omitempty"`
 	Due      []Reason  `json:"due,omitempty"`     // before it may fly, if no job is open
-	Damaged  []Reason  `json:"damaged,omitempty"` // what no job repairs, if one is open
+	Damaged  []Reason  `json:"damaged,omitempty"` // a check that is due, and what no job repairs, if one is open
 	Waiting  []Waiting `json:"waiting"`
 	Until    time.Time `json:"until,omitzero"`
 	Timers   []Timer   `json:"timers"`
