@@ -318,6 +318,10 @@ func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.Damag
 		finding, _ = r.Triage.Means(seen.Zone)
 		found.As = finding.Name
 	}
+	if worst, _ := r.Triage.Means(seen.Zone); known && finding.Quarantine.IsZero() && s.isThing(seen.Zone) &&
+		!worst.Quarantine.IsZero() && slices.Index(steps.Severities(), seen.Severity) > slices.Index(steps.Severities(), steps.Slight) {
+		finding, found.As = worst, worst.Name // a table of one's own may name less than it is
+	}
 	found.Quarantine = finding.Quarantine
 	return found, s.nothingThere(zones, r.Triage, found, finding)
 }

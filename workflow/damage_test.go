@@ -170,6 +170,29 @@ func TestCosmetic(t *testing.T) {
 	}
 }
 
+// Of an airframe without a build on record too, what rests on a part waits for its
+// repair, as the build of the library says.
+func TestWhatRestsOnAPartWaitsForItsRepair(t *testing.T) {
+	b := newBench(t)
+	repairs := &steps.Procedure{Name: "repairs", Kind: steps.Repair, Stages: []steps.Stage{{Name: "work", Steps: []steps.Step{{Name: "repair-it", Kind: steps.Do, Do: "Repair it."}}}}}
+	find := func(name string) (*steps.Procedure, error) {
+		if name == "plover" {
+			return build(), nil
+		}
+		return repairs, nil
+	}
+	for _, zone := range []string{"pod", "wing"} {
+		b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: zone, Severity: steps.Serious}}})
+	}
+	plan, err := b.state.PlanRepair(triage(), find, b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if before := plan.Procedure.Before("work-d1"); !slices.Contains(before, "work-d2") {
+		t.Errorf("the work on the pod comes after %v, and not after that on the wing", before)
+	}
+}
+
 // The job of a repair asks for all that is due, even where its steps disturb nothing,
 // and the plan says the same gates. What is due for other reasons is said apart.
 func TestAPlanSaysWhatItsJobAsksFor(t *testing.T) {

@@ -22,8 +22,29 @@ type Thing struct {
 
 func (t Thing) String() string { return strings.TrimSpace(t.Item + " " + t.Name) }
 
-// sameName reports whether two names are one: nobody writes his own always alike.
-func sameName(a, b string) bool { return slices.Equal(steps.Words(a), steps.Words(b)) }
+// sameName reports whether two names of an item are one: nobody writes his own always
+// alike. Letters and digits count, without zeros in front of a number and without the
+// words of the item, so that A1, a-1, A 01 and "pack A1" are one pack.
+func sameName(item, a, b string) bool { return written(item, a) == written(item, b) }
+
+// written is what of a name tells one thing of the item from another.
+func written(item, name string) string {
+	words := steps.Words(name)
+	own := slices.DeleteFunc(slices.Clone(words), func(w string) bool { return slices.Contains(steps.Words(item), w) })
+	if len(own) == 0 {
+		own = words
+	}
+	var b strings.Builder
+	number := false
+	all := []rune(strings.ReplaceAll(strings.Join(own, " "), "ß", "ss"))
+	for i, r := range all {
+		zero := r == '0' && !number && i+1 < len(all) && unicode.IsDigit(all[i+1])
+		if number = unicode.IsDigit(r) && !zero; r != ' ' && !zero {
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
 
 // A change is one change of equipment, or an instant at which something was seen
 // aboard a zone.
@@ -90,6 +111,11 @@ func (s *State) itemsBy(changes []change, zone string) []string {
 	return items
 }
 
+// isThing reports whether the zone is a piece of equipment of the sheet.
+func (s *State) isThing(zone string) bool {
+	return slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == zone })
+}
+
 // listed reports whether the sheet has the item.
 func (s *State) listed(item string) bool {
 	return slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == item })
@@ -127,7 +153,7 @@ func (s *State) aboard(changes []change, items []string, zone string, before ins
 				}
 			}
 		case c.Change == Removed:
-			if now := slots[c.Item]; c.Name == "" || now.name == "" || sameName(c.Name, now.name) {
+			if now := slots[c.Item]; c.Name == "" || now.name == "" || sameName(c.Item, c.Name, now.name) {
 				slots[c.Item] = slot{}
 			}
 		case c.Change == Fitted || !slots[c.Item].aboard:
@@ -222,12 +248,12 @@ func (s *State) holds(q *Quarantine, t Thing) bool {
 		switch {
 		case in.Item != t.Item:
 			return false
-		case t.Name == "" || sameName(in.Name, t.Name):
+		case t.Name == "" || sameName(t.Item, in.Name, t.Name):
 			return true
 		}
 		// Nobody said which one was there, so it may be one that was named before.
 		return in.Name == "" && slices.ContainsFunc(s.changes, func(c change) bool {
-			return c.Item == t.Item && sameName(c.Name, t.Name) && (c.position < q.seen[0].position || c.at.Before(q.seen[0].at))
+			return c.Item == t.Item && sameName(t.Item, c.Name, t.Name) && (c.position < q.seen[0].position || c.at.Before(q.seen[0].at))
 		})
 	})
 }
@@ -607,7 +633,7 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, err
 	switch {
 	case len(there) == 0 && f.Change == Removed:
 		return nil, refuse(what, ByState, "it was removed already, and not fitted since", Remedy{})
-	case name == "" || slices.ContainsFunc(there, func(t Thing) bool { return sameName(t.Name, name) }):
+	case name == "" || slices.ContainsFunc(there, func(t Thing) bool { return sameName(r.Item, t.Name, name) }):
 	case len(there) > 0 && there[0].Name != "":
 		return nil, refuse(what, ByState, fmt.Sprintf("aboard is the %s", there[0]), Remedy{})
 	default:
@@ -657,7 +683,7 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 	}
 	var reasons []Reason
 	for _, q := range s.Quarantines {
-		own := slices.ContainsFunc(q.Things, func(t Thing) bool { return t.Name != "" && sameName(t.Name, f.Name) }) && slices.Contains(append(f.Disturbs, f.Zone), q.Zone)
+		own := slices.ContainsFunc(q.Things, func(t Thing) bool { return t.Name != "" && sameName(f.Item, t.Name, f.Name) }) && slices.Contains(append(f.Disturbs, f.Zone), q.Zone)
 		if q.free() || !own && !s.holds(q, Thing{f.Item, f.Name}) {
 			continue
 		}
@@ -675,6 +701,21 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 		reasons = append(reasons, Reason{Because: ByHold, Text: text, Remedy: s.toFitAnother(f.Item)})
 	}
 	return reasons
+}
+
+// Kept is the quarantine that a thing of this name is in, or was: it is not fitted to
+// another airframe either; nil: none. One is told from another by what is written on
+// it, so two of a store that are called alike are taken for one.
+func (s *State) Kept(f journal.EquipmentChanged) *Quarantine {
+	for _, q := range s.Quarantines {
+		is := func(t Thing) bool {
+			return t.Name != "" && (t.Item == f.Item || slices.Contains(append(f.Disturbs, f.Zone), q.Zone)) && sameName(f.Item, t.Name, f.Name)
+		}
+		if !q.free() && slices.ContainsFunc(q.Things, is) {
+			return q
+		}
+	}
+	return nil
 }
 
 // inQuarantine are the things of the item that a quarantine counts as aboard.

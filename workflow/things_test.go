@@ -53,6 +53,30 @@ func fit(name string) ChangeEquipment {
 	return ChangeEquipment{Item: "battery", Change: Fitted, Name: name}
 }
 
+// A finding of one's own that has no quarantine is taken for the worst that can be found
+// of the thing, unless it is slight; and an airframe is not retired before it is over,
+// also where the finding was taken back.
+func TestOwnFindingsOfAThing(t *testing.T) {
+	b := packed(t)
+	table := triage()
+	table.Findings = append(table.Findings, steps.Finding{Name: "scuffed", Title: "Scuffed", Zones: []string{"pod"}})
+	report := func(severity string) ReportDamage {
+		return ReportDamage{Triage: table, Seen: []Sighting{{Finding: "scuffed", Zone: "pod", Severity: severity}}}
+	}
+	b.must(fit("A"), report(steps.Slight))
+	if d := b.state.Damages[0]; d.As != "" || len(b.state.Quarantines) != 0 {
+		t.Errorf("a slight one is taken for %q", d.As)
+	}
+	b.must(report(steps.Total))
+	if d := b.state.Damages[1]; d.As != "puffed" || len(b.state.Quarantines) != 1 {
+		t.Errorf("a total one is taken for %q", d.As)
+	}
+	found := b.state.Size() - 1
+	b.refused(Retire{Because: "sold"}, ByHold)
+	b.must(Undo{Position: found, Reason: "mistaken"})
+	mustContain(t, b.refused(Retire{Because: "sold"}, ByHold), "battery A (damage D2, taken back) is in quarantine")
+}
+
 // A thing that was found bad stays bad under its name: another one takes its place,
 // and it comes back only if the finding was taken back and it lay out its time.
 func TestAThingStaysInQuarantine(t *testing.T) {
