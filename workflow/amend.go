@@ -111,10 +111,25 @@ func (s *State) amend(f journal.JobAmended, e journal.Entry) error {
 		}
 	}
 	for _, name := range f.Reopens {
-		delete(job.done, name)
-		job.brought[name] = by
+		job.reopen(name, by)
 	}
 	return nil
+}
+
+// reopen opens a step of the job again. What it coated or joined counts no more.
+func (j *Job) reopen(name string, by moment) {
+	delete(j.done, name)
+	if j.brought == nil {
+		j.brought = map[string]moment{}
+	}
+	j.brought[name] = by
+	step, _, _ := j.Procedure.Step(name)
+	joints := j.joints[step.Joint]
+	for n, part := range j.Procedure.JointParts(step.Joint) {
+		if n < len(joints) && (part.Join == name || slices.Contains(part.Coats, name)) {
+			joints[n] = j.fresh(step.Joint, n)
+		}
+	}
 }
 
 // since is when a step of the job could be done at the earliest: the job was opened,

@@ -170,6 +170,29 @@ func TestCosmetic(t *testing.T) {
 	}
 }
 
+// Of an airframe without a build on record too, what rests on a part waits for its
+// repair, as the build of the library says.
+func TestWhatRestsOnAPartWaitsForItsRepair(t *testing.T) {
+	b := newBench(t)
+	repairs := &steps.Procedure{Name: "repairs", Kind: steps.Repair, Stages: []steps.Stage{{Name: "work", Steps: []steps.Step{{Name: "repair-it", Kind: steps.Do, Do: "Repair it."}}}}}
+	find := func(name string) (*steps.Procedure, error) {
+		if name == "plover" {
+			return build(), nil
+		}
+		return repairs, nil
+	}
+	for _, zone := range []string{"pod", "wing"} {
+		b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: zone, Severity: steps.Serious}}})
+	}
+	plan, err := b.state.PlanRepair(triage(), find, b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if before := plan.Procedure.Before("work-d1"); !slices.Contains(before, "work-d2") {
+		t.Errorf("the work on the pod comes after %v, and not after that on the wing", before)
+	}
+}
+
 // The job of a repair asks for all that is due, even where its steps disturb nothing,
 // and the plan says the same gates. What is due for other reasons is said apart.
 func TestAPlanSaysWhatItsJobAsksFor(t *testing.T) {
@@ -274,6 +297,43 @@ func TestAHardLandingTypedInLaterAsksForItsCheck(t *testing.T) {
 	b.must(LogFlight{Landing: Hard}, LogFlight{Landing: Soft})
 	if check, at := b.state.CheckDue(b.now); check != "work" || !at.Equal(landed) {
 		t.Errorf("%q is due after the landing of %v", check, at)
+	}
+}
+
+// A hard landing is taken back with a reason, and its check stays due: the release of
+// before does not stand by words.
+func TestAHardLandingThatIsTakenBackAsksForItsCheck(t *testing.T) {
+	b := working(t, steps.Stage{Name: "look", Steps: []steps.Step{plain("look")}})
+	b.done("look")
+	b.after(time.Hour)
+	landed := b.state.Size()
+	b.must(LogFlight{Landing: Hard, Check: "work"})
+	b.badly(Undo{Position: landed}, "say why the flight is taken back")
+	b.must(Undo{Position: landed, Reason: "of another airframe"})
+	if check, _ := b.state.CheckDue(b.now); check != "work" {
+		t.Errorf("%q is due", check)
+	}
+	b.must(Start{Procedure: b.state.docs.Procedures["sha256:work"], Digest: "sha256:work", Sheet: sheet(), SheetDigest: sheetSum})
+	b.done("look")
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("%s is due", check)
+	}
+}
+
+// Whether a flight that is typed in later was made while grounded is asked of what had
+// happened by then, whatever was noted or read since.
+func TestAFlightTypedInLaterAfterANote(t *testing.T) {
+	for name, meanwhile := range map[string]Request{"a note": Note{Text: "back"}, "a reading": ReadBench{Temperature: q("20 °C")}} {
+		t.Run(name, func(t *testing.T) {
+			b := packed(t)
+			b.after(4 * time.Hour)
+			b.must(meanwhile)
+			b.at(3*time.Hour, puffed("pod"))
+			b.at(2*time.Hour, LogFlight{Landing: Soft, Check: "work"})
+			if f := b.state.Flights[0]; !strings.Contains(f.Grounded, "damage D1") || f.Check != "work" {
+				t.Errorf("it flew, grounded by %q, and %q is due", f.Grounded, f.Check)
+			}
+		})
 	}
 }
 

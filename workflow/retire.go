@@ -50,7 +50,8 @@ func (s *State) retiring(job *Job, step steps.Step, done []journal.Facts) []jour
 }
 
 // retire takes the joints of what was thrown away out of what is known of the
-// airframe. The steps that made them stay done: the new part has steps of its own.
+// airframe. The steps that made them stay done, since the new part has steps of its own,
+// but those of the same job: they are what makes it anew.
 func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
 	for _, z := range f.Zones {
 		s.lost[z] = retirement{e.Position, f.Job}
@@ -64,8 +65,16 @@ func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
 				case !slices.ContainsFunc(held, lost) && !slices.ContainsFunc(j.Zones, lost):
 				case j.Joined.IsZero(): // the coat went with it
 					parts[i] = job.fresh(name, j.part)
-				case !j.Joined.After(e.At):
+				case j.Joined.After(e.At):
+				case job.ID != f.Job:
 					j.gone = true
+				default:
+					by := moment{e.Position, e.At, "since the " + strings.Join(f.Zones, " and ") + " was thrown away"}
+					if of := job.Procedure.JointParts(name); i < len(of) {
+						for _, step := range append(slices.Clone(of[i].Coats), of[i].Join) {
+							job.reopen(step, by)
+						}
+					}
 				}
 			}
 		}

@@ -92,6 +92,39 @@ func TestAPartIsThrownAway(t *testing.T) {
 	}
 }
 
+// What the job itself joined to a part before that was thrown away is joined again.
+func TestWhatIsThrownAwayIsJoinedAgain(t *testing.T) {
+	b := building(t)
+	docs := documents()
+	b.docs = &docs
+	p := newWing()
+	tip := []steps.Step{
+		{Name: "coat-tip", Kind: steps.Coat, Joint: "tip", Adhesives: []string{"contact"}},
+		{Name: "join-tip", Kind: steps.Join, Joint: "tip", Disturbs: []string{"wing"}},
+	}
+	p.Stages = append([]steps.Stage{{Name: "tip", Steps: tip}}, p.Stages...)
+	docs.Procedures["sha256:tip"] = p
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Total}}})
+	b.must(Start{Procedure: p, Digest: "sha256:tip", Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	b.done("coat-tip")
+	b.after(15 * time.Minute)
+	b.done("join-tip")
+	if b.joined() != "new-wing/tip" {
+		t.Fatalf("joined is %s", b.joined())
+	}
+	b.must(Clear{Step: "scrap", Answers: []bool{true}})
+	if b.joined() != "" || b.step("coat-tip").Progress == Done || b.step("join-tip").Progress == Done {
+		t.Errorf("thrown away, %q is left; coat %s, join %s", b.joined(), b.step("coat-tip").Progress, b.step("join-tip").Progress)
+	}
+	b.done("coat-tip")
+	b.after(15 * time.Minute)
+	b.done("join-tip")
+	if b.joined() != "new-wing/tip" || b.step("join-tip").Progress != Done {
+		t.Errorf("joined again is %s, join %s", b.joined(), b.step("join-tip").Progress)
+	}
+}
+
 // A part that was thrown away is there again once steps have made it, not once the job
 // that threw it away is complete. Till then it may be found lost, and is made anew.
 func TestAPartIsMadeAgainByWorkOnly(t *testing.T) {

@@ -20,11 +20,11 @@ type Amendment struct {
 }
 
 // Reopens are the steps that are done and must be done again. Work stays done, and so
-// do its joints. Looked at and tested again is what the new damage may have touched;
-// checked again at the end is all. A condition that no longer holds is set again, and
-// what more damages ask for than when it was done is done for them too. A wait begins
-// again with what it counts from. Where a part is thrown away again, all work on the new
-// one is done again.
+// do its joints, but what more damages ask for than when it was done is done for them
+// too: of a part that is one a zone, all of it with its glue. Looked at and tested again
+// is what the new damage may have touched; checked again at the end is all. A condition
+// that no longer holds is set again. A wait begins again with what it counts from. Where a
+// part is thrown away again, all work on the new one is done again.
 func (a Amendment) Reopens() []string {
 	again := map[string]bool{}
 	var names, thrown []string // thrown: the damages whose part is thrown away again
@@ -49,18 +49,18 @@ func (a Amendment) again(stage steps.Stage, step steps.Step) bool {
 	if !known {
 		return false // it is new
 	}
-	does := step.Kind.Traits()
-	if does.Glues() || does.Passes && step.Joint != "" {
-		return false
-	}
 	in := func(all []string) func(string) bool {
 		return func(one string) bool { return !slices.Contains(all, one) }
 	}
 	is, moved := a.IsFor[step.Name], func(d string) bool { return slices.Contains(a.Moved, d) }
+	does, more := step.Kind.Traits(), slices.ContainsFunc(is, in(a.WasFor[step.Name]))
 	switch {
+	case more:
+		return true
+	case does.Glues() || does.Passes && step.Joint != "":
+		return false
 	case stage.Phase == steps.Recheck, measuresStale(step),
 		slices.ContainsFunc(step.Sets, func(set steps.Setting) bool { return !a.Holds(set) }),
-		slices.ContainsFunc(is, in(a.WasFor[step.Name])),
 		slices.ContainsFunc(step.Disturbs, in(was.Disturbs)):
 		return true
 	}

@@ -48,6 +48,11 @@ func TestReopens(t *testing.T) {
 			[]string{"unplug", "cool", "air-out", "again", "measure-last"}},
 		{"more damages ask for a step", func(a *Amendment, _ *steps.Procedure) { a.IsFor["photograph"] = []string{"D1", "D2", "D3"} },
 			[]string{"photograph", "again", "measure-last"}},
+		{"more damages ask for a part: all of it is done again, with its glue and the cure", func(a *Amendment, _ *steps.Procedure) {
+			for _, name := range []string{"blade-d1", "join-d1", "cure-d1", "bend-d1"} {
+				a.IsFor[name] = []string{"D1", "D3"}
+			}
+		}, []string{"blade-d1", "join-d1", "cure-d1", "bend-d1", "again", "measure-last"}},
 		{"a step is on more zones than it was", func(_ *Amendment, is *steps.Procedure) {
 			is.Stages[5].Steps = []steps.Step{works("tape-all", "wing", "tail"), stale}
 		}, []string{"tape-all", "again", "measure-last"}},

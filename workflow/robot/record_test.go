@@ -341,6 +341,14 @@ func (r record) seats(zone, on string, since int64) bool {
 				}
 			}
 		}
+		both := func(zones []string) bool { return slices.Contains(zones, zone) && slices.Contains(zones, on) }
+		for _, j := range r.jobs { // where a join puts them together, a dry fit does not
+			for _, s := range j.steps {
+				if j.id == d.job && !does.Joins && s.Kind.Traits().Joins && both(r.held(j, s.Joint)) {
+					return false
+				}
+			}
+		}
 		return d.Position >= since && d.completes() && (does.Joins || !does.Coats && !does.Passes && !does.Measures && !does.Confirms) &&
 			slices.Contains(zones, zone) && slices.Contains(zones, on)
 	})
