@@ -99,6 +99,9 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			}
 			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), Remedy{})
 		}
+		if c.At.Before(d.At) {
+			return nil, &Refusal{What: p.Name, Reasons: []Reason{{Because: ByOrder, Text: fmt.Sprintf("it cannot be started before damage %s was found", name), At: d.At}}}
+		}
 	}
 	open := s.OpenJobs(c.At)
 	if reason := s.choosesEarly(p, open); reason != nil {

@@ -83,7 +83,10 @@ func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) err
 // ItemsOf are the items that may be what is damaged in the zone: of the sheet those
 // that are the zone, else those that disturb it; else the zone itself stands for what
 // nobody listed. What was fitted there besides may be it as well.
-func (s *State) itemsOf(zone string) []string {
+func (s *State) itemsOf(zone string) []string { return s.itemsBy(s.changes, zone) }
+
+// itemsBy are those by these changes.
+func (s *State) itemsBy(changes []change, zone string) []string {
 	var are, near []string
 	for _, e := range s.Sheet.Equipment {
 		switch {
@@ -100,7 +103,7 @@ func (s *State) itemsOf(zone string) []string {
 	if len(items) == 0 {
 		items = []string{zone}
 	}
-	for _, c := range s.changes {
+	for _, c := range changes {
 		if c.Zone == zone && !s.listed(c.Item) && !slices.Contains(items, c.Item) {
 			items = append(items, c.Item)
 		}
@@ -118,10 +121,10 @@ func (s *State) listed(item string) bool {
 	return slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == item })
 }
 
-// aboard is what is aboard of the items right before the instant, by entry or by time.
+// aboard is what is aboard of the items right before the instant, by entry or by time, by these changes.
 // Zone is the one in which quarantines say that something is there; "": none.
-func (s *State) aboard(items []string, zone string, before instant, byTime bool) map[string]slot {
-	events := slices.DeleteFunc(slices.Clone(s.changes), func(c change) bool { return !slices.Contains(items, c.Item) })
+func (s *State) aboard(changes []change, items []string, zone string, before instant, byTime bool) map[string]slot {
+	events := slices.DeleteFunc(slices.Clone(changes), func(c change) bool { return !slices.Contains(items, c.Item) })
 	for _, q := range s.Quarantines {
 		for _, m := range q.seen {
 			if q.Zone == zone {
@@ -163,9 +166,14 @@ func (s *State) aboard(items []string, zone string, before instant, byTime bool)
 // things are what may be aboard of the items right before the instant, by entry and by
 // time: of two answers both count.
 func (s *State) things(items []string, zone string, before instant) []Thing {
+	return s.thingsBy(s.changes, items, zone, before)
+}
+
+// thingsBy are those by these changes.
+func (s *State) thingsBy(changes []change, items []string, zone string, before instant) []Thing {
 	var all []Thing
 	for _, byTime := range []bool{false, true} {
-		slots := s.aboard(items, zone, before, byTime)
+		slots := s.aboard(changes, items, zone, before, byTime)
 		for _, item := range items {
 			t := Thing{item, slots[item].name}
 			if slots[item].aboard && !slices.Contains(all, t) {
@@ -185,7 +193,7 @@ func (s *State) Fitted(at time.Time) []Thing {
 			items = append(items, c.Item)
 		}
 	}
-	slots := s.aboard(items, "", instant{s.Size(), at}, true)
+	slots := s.aboard(s.changes, items, "", instant{s.Size(), at}, true)
 	var named []Thing
 	for _, item := range items {
 		if slots[item].aboard && slots[item].name != "" {
@@ -220,6 +228,7 @@ type Quarantine struct {
 	TakenBack    bool    // the finding was
 	Things       []Thing // what is in it, or may be
 
+	thing    Thing     // that was named when it was found; zero: none
 	seen     []instant // at which it was there: found first, then flown with or released
 	lasts    time.Duration
 	aboard   []Thing // of these, what may still be aboard
@@ -256,7 +265,9 @@ func (s *State) quarantine(e journal.Entry) {
 	if f.Quarantine.IsZero() {
 		return
 	}
+	item, name, _ := strings.Cut(f.Thing, " ")
 	s.Quarantines = append(s.Quarantines, &Quarantine{
+		thing:  Thing{item, name},
 		Damage: f.Damage, Zone: f.Zone, Lines: f.Quarantine.Confirm, TakenBack: !s.Live(e.Position),
 		seen: []instant{{e.Position, e.At}}, lasts: f.Quarantine.Lasts(),
 	})
@@ -277,8 +288,18 @@ func (s *State) Quarantine(damage string) (*Quarantine, bool) {
 // say what was fitted before.
 func (s *State) judgeQuarantines() {
 	for _, q := range s.Quarantines {
-		items := s.itemsOf(q.Zone)
-		q.Things = s.things(items, q.Zone, q.seen[0])
+		changes := s.changesTill(q.seen[0])
+		items := s.itemsBy(append(slices.Clone(s.changes), changes...), q.Zone)
+		q.Things = nil
+		found := s.things(items, q.Zone, q.seen[0])
+		if q.thing != (Thing{}) { // what was named at the report stays in it
+			found = append(found, q.thing)
+		}
+		for _, t := range append(found, s.thingsBy(changes, items, q.Zone, q.seen[0])...) {
+			if !slices.Contains(q.Things, t) {
+				q.Things = append(q.Things, t)
+			}
+		}
 		if len(q.Things) == 0 {
 			for _, item := range items {
 				q.Things = append(q.Things, Thing{Item: item})
@@ -297,6 +318,19 @@ func (s *State) judgeQuarantines() {
 		q.aboard = s.heldOf(q, there)
 		q.replaced = len(there) > 0 && len(q.aboard) == 0 && !slices.ContainsFunc(there, func(t Thing) bool { return t.Name == "" })
 	}
+}
+
+// changesTill are the changes of equipment that stood at the instant, also those that
+// were taken back since: no undo takes a thing out of a quarantine.
+func (s *State) changesTill(then instant) []change {
+	var all []change
+	for _, e := range s.Entries {
+		f, is := e.Facts.(journal.EquipmentChanged)
+		if by, gone := s.undone[e.Position]; is && (!gone || by > then.position) {
+			all = append(all, change{EquipmentChanged: f, position: e.Position, at: e.At})
+		}
+	}
+	return all
 }
 
 // flown are the flights and the releases, by time.

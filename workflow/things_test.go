@@ -105,6 +105,46 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, fit("A"))
 }
 
+// What the report named stays in its quarantine, also where the entry that named it is
+// taken back, and so does what may have been there by what stands then.
+func TestNoUndoTakesAThingOutOfAQuarantine(t *testing.T) {
+	b := packed(t)
+	b.must(fit("A"))
+	named := b.state.Size()
+	b.must(fit("C"))
+	b.after(2 * time.Hour)
+	b.must(puffed("pod"), Undo{Position: named})
+	mustContain(t, b.refused(fit("C"), ByHold), "is in quarantine")
+	b.refused(fit("A"), ByHold)
+	b.must(fit("B"))
+	typed := b.state.Size()
+	b.at(time.Hour, fit("E")) // before the finding, and typed in after it
+	b.must(Undo{Position: typed})
+	b.refused(fit("E"), ByHold)
+
+	b = packed(t) // one that was taken back before the finding was not there
+	b.must(fit("A"))
+	named = b.state.Size()
+	b.must(fit("C"), Undo{Position: named}, puffed("pod"), fit("C"))
+}
+
+// Neither is damage repaired before it was found, nor is a repair begun.
+func TestNoRepairBeforeItsDamage(t *testing.T) {
+	b := packed(t)
+	b.after(time.Hour)
+	b.must(puffed("pod"))
+	var refusal *Refusal
+	if err := b.tryAt(b.look("sha256:glance"), b.now.Add(-time.Minute)); !errors.As(err, &refusal) || refusal.Reasons[0].Because != ByOrder {
+		t.Fatalf("begun before its damage: %v", err)
+	}
+	mustContain(t, refusal.Reasons[0].Text, "cannot be started before damage D1 was found")
+	b.after(time.Hour)
+	b.at(time.Hour, b.look("sha256:glance"))
+	if err := b.tryAt(Finish{Step: "glance-at-it"}, b.now.Add(-time.Hour-time.Minute)); !errors.As(err, &refusal) {
+		t.Errorf("done before its damage: %v", err)
+	}
+}
+
 // What was cleared was handed in: it is not fitted again, and somebody names what is
 // there instead.
 func TestWhatWasClearedIsNotFittedAgain(t *testing.T) {
