@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"slices"
 
 	"fettle/steps"
 )
@@ -35,6 +36,7 @@ func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 	return append(faults, d.inEveryVariant(o, all, nil, func(v variant) Faults {
 		faults := append(d.stepsInOrder(v), d.needsInOrder(v)...)
 		if measured {
+			faults = append(faults, d.acceptsUnmeasured(v)...)
 			faults = append(faults, d.onSheet(v, sheet)...)
 			faults = append(faults, d.usesInOrder(v, sheet)...)
 			if d.Procedure.Kind == steps.Build {
@@ -110,6 +112,15 @@ func knownOn(s *steps.Sheet) map[reference][]string {
 		add(gate, g.Name)
 	}
 	return known
+}
+
+// acceptsUnmeasured finds a check that takes an airframe over without measuring all of it.
+func (d *Document) acceptsUnmeasured(v variant) Faults {
+	stale := func(s *steps.Step) bool { return slices.Contains(s.Gates, steps.Stale) }
+	if d.Procedure.Accepts != steps.AsBuilt || d.Procedure.Kind != steps.Check || slices.ContainsFunc(v.steps, stale) {
+		return nil
+	}
+	return Faults{d.fault(top(), "it accepts an airframe that nobody measured"+v.when()+"; write as its last step: - {step: measure-all, measure: stale}")}
 }
 
 // onSheet checks each step against the sheet, as its kind asks.

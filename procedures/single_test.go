@@ -73,3 +73,14 @@ func TestWholeSetIsInOrder(t *testing.T) {
 		t.Errorf("%v", faults)
 	}
 }
+
+// A check that takes an airframe over asks for every gate.
+func TestACheckThatAcceptsMeasures(t *testing.T) {
+	accepts := strings.Replace(checkText, "kind: check\n", "kind: check\naccepts: as-built\n", 1)
+	for text, want := range map[string]int{accepts: 1, strings.Replace(accepts, "measure: [slot]", "measure: [stale]", 1): 0} {
+		faults := together(t, checkText, text)
+		if len(faults) != want || want > 0 && !strings.Contains(faults.Error(), "it accepts an airframe that nobody measured; write as its last step") {
+			t.Errorf("%d faults, not %d: %v", len(faults), want, faults)
+		}
+	}
+}

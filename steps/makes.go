@@ -122,13 +122,24 @@ func (s *Step) MakesZone(zone string) bool {
 }
 
 // Seats reports whether the step puts the two zones together: a join, bolts or bands.
+// Where a join does, work on both, such as a dry fit, does not.
 func (p *Procedure) Seats(step Step, zone, on string) bool {
-	does, zones := step.Kind.Traits(), step.Disturbs
+	both := func(zones []string) bool { return slices.Contains(zones, zone) && slices.Contains(zones, on) }
+	does := step.Kind.Traits()
 	switch {
 	case does.Joins:
-		zones = p.HeldBy(step.Joint)
-	case does.Coats, does.Passes, does.Measures, does.Confirms:
+		return both(p.HeldBy(step.Joint))
+	case does.Coats, does.Passes, does.Measures, does.Confirms, !both(step.Disturbs):
 		return false
 	}
-	return slices.Contains(zones, zone) && slices.Contains(zones, on)
+	for _, stage := range p.Stages {
+		for i := range stage.Steps { // by index, because a step is large
+			join := &stage.Steps[i]
+			always := len(join.With)+len(join.Without) == 0 || slices.EqualFunc(join.With, step.With, slices.Equal)
+			if join.Kind.Traits().Joins && always && both(p.HeldBy(join.Joint)) {
+				return false
+			}
+		}
+	}
+	return true
 }

@@ -51,6 +51,22 @@ func TestAnswer(t *testing.T) {
 	}
 }
 
+// A table of one's own has nothing looked at that another table has replaced, where
+// damage can hurt.
+func TestNoTableTakesAReplacementAway(t *testing.T) {
+	own := &Triage{Rows: []Row{{Findings: []string{"nicked", "cracked"}, Outcome: ToRepair, Procedure: "look"}}, OwnWords: []OwnWords{{"propeller", "nicked"}}}
+	theirs := &Triage{Findings: []Finding{{Name: "nicked", Zones: []string{"propeller"}, Caution: "It flies apart."}, {Name: "cracked", Zones: []string{"wing", "propeller"}}},
+		Rows: []Row{{Findings: []string{"nicked"}, Severities: []string{Serious, Total}, Outcome: ToReplace, Procedure: "swap"}, {Findings: []string{"cracked"}, Outcome: ToReplace, Procedure: "new"}}}
+	all := Asked(own, theirs)
+	for _, c := range []struct{ finding, zone, severity, want string }{
+		{"nicked", "propeller", Total, "swap"}, {"nicked", "propeller", Slight, "look"}, {"cracked", "propeller", Slight, "new"}, {"cracked", "wing", Total, "look"},
+	} {
+		if row, _ := all.Answer(c.finding, c.zone, c.severity); row.Procedure != c.want {
+			t.Errorf("%s on %s, %s: %s, want %s", c.finding, c.zone, c.severity, row.Procedure, c.want)
+		}
+	}
+}
+
 // A procedure for one airframe has the steps of its options, and the zone that it
 // was started on where it says here.
 func TestForOneAirframe(t *testing.T) {

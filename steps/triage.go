@@ -333,14 +333,16 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 func (r Row) Renews() bool { return r.Outcome == ToReplace || r.Outcome == ToRebuild }
 
 // MustRenew reports whether only a row that has the part replaced or made anew may
-// answer the finding in the zone: what is put in quarantine is never repaired, and
-// where damage can hurt there are no marks to look at.
+// answer the finding in the zone. What is put in quarantine is never repaired. Where
+// damage can hurt there are no marks to look at, and nothing is repaired that a row of
+// any table has replaced.
 func (t *Triage) MustRenew(finding, zone, severity string) bool {
 	if f, _ := t.Finding(finding); !f.Quarantine.IsZero() {
 		return true
 	}
 	_, danger := t.Danger(zone)
-	return danger && severity == Cosmetic
+	renewed := func(r Row) bool { return r.Renews() && r.answers(finding, zone, severity) }
+	return danger && (severity == Cosmetic || slices.ContainsFunc(t.Rows, renewed))
 }
 
 func (r Row) severities() []string {
@@ -366,11 +368,12 @@ func (f Finding) Meets(other Finding) bool {
 
 // Fits is the index of the first row that fits and may answer, or -1.
 func (t *Triage) Fits(finding, zone, severity string) int {
-	fits := func(list []string, one string) bool { return len(list) == 0 || slices.Contains(list, one) }
 	renew := t.MustRenew(finding, zone, severity)
-	return slices.IndexFunc(t.Rows, func(r Row) bool {
-		return (r.Renews() || !renew) && slices.Contains(r.Findings, finding) && fits(r.Zones, zone) && fits(r.severities(), severity)
-	})
+	return slices.IndexFunc(t.Rows, func(r Row) bool { return (r.Renews() || !renew) && r.answers(finding, zone, severity) })
+}
+
+func (r Row) answers(finding, zone, severity string) bool {
+	return slices.Contains(r.Findings, finding) && (len(r.Zones) == 0 || slices.Contains(r.Zones, zone)) && slices.Contains(r.severities(), severity)
 }
 
 // Finding returns the finding of that name.

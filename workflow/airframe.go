@@ -81,6 +81,9 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reasons := s.undecided(r.Sheet, s.everBuilt(c.At)); len(reasons) > 0 {
 		return nil, &Refusal{What: p.Name, Reasons: reasons}
 	}
+	if reason := s.beingBuilt(p, c.At); reason != nil {
+		return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
+	}
 	if reason := s.onlyScraps(r, c.At); reason != nil {
 		return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
 	}
@@ -95,6 +98,9 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 				state = "repaired"
 			}
 			return nil, refuse(p.Name, ByState, fmt.Sprintf("damage %s is %s by job %s", name, state, by), Remedy{})
+		}
+		if c.At.Before(d.At) {
+			return nil, &Refusal{What: p.Name, Reasons: []Reason{{Because: ByOrder, Text: fmt.Sprintf("it cannot be started before damage %s was found", name), At: d.At}}}
 		}
 	}
 	open := s.OpenJobs(c.At)

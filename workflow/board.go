@@ -103,7 +103,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				r.Reasons = []Reason{before}
 			default:
 				blocks := s.blocks(blocked, j, step, at)
-				r.Reasons = slices.Concat(s.unfinished(j, stage, complete), blocks, s.forbids(j, stage, i, at))
+				r.Reasons = slices.Concat(s.unfinished(j, stage, complete, at), blocks, s.forbids(j, stage, i, at))
 				over.over(j, step, len(blocks) > 0)
 				r.Progress = Waiting
 				if len(r.Reasons) == 0 {
@@ -288,7 +288,7 @@ func (j *Job) waitAgain(name, joint string) {
 }
 
 // unfinished gives the stages that must be complete before this one.
-func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) []Reason {
+func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool, at time.Time) []Reason {
 	var left []string
 	seen := map[string]bool{}
 	var walk func(stage steps.Stage)
@@ -312,8 +312,21 @@ func (s *State) unfinished(j *Job, stage steps.Stage, complete map[string]bool) 
 	are := "is"
 	if len(left) > 1 {
 		are = "are"
+	} else if wait, ends, ok := s.onlyWaits(j, left[0], at); ok {
+		return []Reason{{Because: ByOrder, Text: fmt.Sprintf("stage %s comes after %s: %s", stage.Name, left[0], waitText(wait)), Until: ends}}
 	}
 	return []Reason{{Because: ByOrder, Text: fmt.Sprintf("stage %s comes after %s, which %s not complete", stage.Name, strings.Join(left, " and "), are)}}
+}
+
+// onlyWaits returns the wait that alone is left of a stage, and when it is over.
+func (s *State) onlyWaits(j *Job, name string, at time.Time) (steps.Step, time.Time, bool) {
+	stage, _ := j.Procedure.Stage(name)
+	last := len(stage.Steps) - 1
+	if s.head(j, stage, at) != last || !stage.Steps[last].Kind.Traits().Passes {
+		return steps.Step{}, time.Time{}, false
+	}
+	ends, ok := s.waitEnds(j, stage, last, at)
+	return stage.Steps[last], ends, ok
 }
 
 // forbids gives every reason, other than order, why the step can't be done at

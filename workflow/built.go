@@ -34,6 +34,20 @@ func (s *State) builtBy(within bool, at time.Time) (Built, bool) {
 	return Built{}, false
 }
 
+// beingBuilt says why a check can't take the airframe over as built: a build of it is
+// open, which says what is not there yet.
+func (s *State) beingBuilt(p *steps.Procedure, at time.Time) *Reason {
+	if p.Accepts != steps.AsBuilt {
+		return nil
+	}
+	for _, j := range s.Builds() {
+		if s.Open(j, at) {
+			return &Reason{Because: ByState, Text: "its build is on record and not complete: job " + j.ID, Remedy: s.remedy(Remedy{Kind: ToFinish, Name: j.ID})}
+		}
+	}
+	return nil
+}
+
 // unrecorded says by what an airframe was taken over whose build is not on record.
 func (b Built) unrecorded() Cause {
 	return Cause{"its build is not on record; it was taken over as built by job " + b.Job.ID, b.At}

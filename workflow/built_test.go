@@ -80,6 +80,26 @@ func TestBuiltOrTakenOver(t *testing.T) {
 		t.Error("it is built, with a step of the check taken back")
 	}
 
+	// Nor is it while a build is open. One that is opened beside the check changes
+	// nothing of what that asks for, whether or not it is taken back.
+	takeOver := Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum}
+	b = building(t)
+	mustContain(t, b.refused(takeOver, ByState), "its build is on record and not complete: job plover-build", "finish plover-build")
+	b = newBench(t)
+	b.docs = &docs
+	b.must(takeOver, startBuild())
+	opened := b.state.Size() - 1
+	b.must(Finish{Step: "as-it-is/look"})
+	for range 2 {
+		mustContain(t, b.refused(Finish{Step: "as-it-is/figures"}, ByGate, ByGate), "slot", "square")
+		if _, ok := b.state.Built(b.now); ok || b.zones() == "" {
+			t.Error("it is built, with nothing measured")
+		}
+		if b.state.Live(opened) {
+			b.must(Undo{Position: opened})
+		}
+	}
+
 	// What is retired is left alone: only its record goes on, until that is taken back.
 	b = released(t)
 	if err := b.try(Retire{Because: "lost"}); err == nil {

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -28,6 +29,8 @@ type Flight struct {
 	journal.FlightLogged
 	At       time.Time
 	Position int64
+
+	back int64 // the entry that took it back, though its check is due; 0: none did
 }
 
 // The ways to land, and to change equipment.
@@ -53,8 +56,30 @@ func (s *State) damage(f journal.DamageFound, e journal.Entry) error {
 }
 
 func (s *State) fly(f journal.FlightLogged, e journal.Entry) error {
-	s.Flights = append(s.Flights, Flight{f, e.At, e.Position})
+	s.Flights = append(s.Flights, Flight{FlightLogged: f, At: e.At, Position: e.Position})
 	return nil
+}
+
+// flew keeps a flight that asks for a check and was taken back: somebody saw what asks
+// for it.
+func (s *State) flew(e journal.Entry) {
+	f := e.Facts.(journal.FlightLogged)
+	if by, back := s.undone[e.Position]; back && f.Check != "" {
+		s.backFlights = append(s.backFlights, Flight{f, e.At, e.Position, by})
+	}
+}
+
+// checkedFlights are the flights that ask for a check, by entry. One that was taken
+// back does until an airframe is released after that, as older programs did.
+func (s *State) checkedFlights() []Flight {
+	var all []Flight
+	for _, f := range append(slices.Clone(s.Flights), s.backFlights...) {
+		if f.Check != "" && (f.back == 0 || s.Release == nil || s.Release.Position < f.back) {
+			all = append(all, f)
+		}
+	}
+	slices.SortFunc(all, func(a, b Flight) int { return cmp.Compare(a.Position, b.Position) })
+	return all
 }
 
 // Damage returns the damage of that name.
@@ -119,19 +144,20 @@ func (s *State) CheckDue(at time.Time) (check string, landed time.Time) {
 
 // says is that its check is due.
 func (f Flight) says() Cause {
+	text := f.Check + " is due after a flight that it was not released for"
 	if f.Landing == Hard {
-		return Cause{f.Check + " is due after the hard landing", f.At}
+		text = f.Check + " is due after the hard landing"
 	}
-	return Cause{f.Check + " is due after a flight that it was not released for", f.At}
+	if f.back != 0 {
+		text += ", also where that was taken back"
+	}
+	return Cause{text, f.At}
 }
 
 // checkDue is the flight of CheckDue with the open job of that check, which must be
 // finished first even if it was opened before the landing; "": none.
 func (s *State) checkDue(at time.Time) (flight Flight, open string, due bool) {
-	for _, f := range slices.Backward(s.Flights) {
-		if f.Check == "" {
-			continue
-		}
+	for _, f := range slices.Backward(s.checkedFlights()) {
 		done, its := false, ""
 		for _, j := range s.Jobs {
 			switch {
@@ -166,8 +192,8 @@ func (s *State) unchecked(at time.Time) *Reason {
 // than it was at the release: what was released is not what stands there now.
 func (s *State) shiftedByCheck(r *LastRelease, at time.Time) Cause {
 	checks := map[string]bool{} // procedures
-	for _, f := range s.Flights {
-		if f.Check != "" && f.Position > r.Position {
+	for _, f := range s.checkedFlights() {
+		if f.Position > r.Position {
 			checks[f.Check] = true
 		}
 	}
@@ -291,6 +317,10 @@ func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.Damag
 		}
 		finding, _ = r.Triage.Means(seen.Zone)
 		found.As = finding.Name
+	}
+	if worst, _ := r.Triage.Means(seen.Zone); known && finding.Quarantine.IsZero() && s.isThing(seen.Zone) &&
+		!worst.Quarantine.IsZero() && slices.Index(steps.Severities(), seen.Severity) > slices.Index(steps.Severities(), steps.Slight) {
+		finding, found.As = worst, worst.Name // a table of one's own may name less than it is
 	}
 	found.Quarantine = finding.Quarantine
 	return found, s.nothingThere(zones, r.Triage, found, finding)

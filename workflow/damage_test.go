@@ -300,6 +300,43 @@ func TestAHardLandingTypedInLaterAsksForItsCheck(t *testing.T) {
 	}
 }
 
+// A hard landing is taken back with a reason, and its check stays due: the release of
+// before does not stand by words.
+func TestAHardLandingThatIsTakenBackAsksForItsCheck(t *testing.T) {
+	b := working(t, steps.Stage{Name: "look", Steps: []steps.Step{plain("look")}})
+	b.done("look")
+	b.after(time.Hour)
+	landed := b.state.Size()
+	b.must(LogFlight{Landing: Hard, Check: "work"})
+	b.badly(Undo{Position: landed}, "say why the flight is taken back")
+	b.must(Undo{Position: landed, Reason: "of another airframe"})
+	if check, _ := b.state.CheckDue(b.now); check != "work" {
+		t.Errorf("%q is due", check)
+	}
+	b.must(Start{Procedure: b.state.docs.Procedures["sha256:work"], Digest: "sha256:work", Sheet: sheet(), SheetDigest: sheetSum})
+	b.done("look")
+	if check, _ := b.state.CheckDue(b.now); check != "" {
+		t.Errorf("%s is due", check)
+	}
+}
+
+// Whether a flight that is typed in later was made while grounded is asked of what had
+// happened by then, whatever was noted or read since.
+func TestAFlightTypedInLaterAfterANote(t *testing.T) {
+	for name, meanwhile := range map[string]Request{"a note": Note{Text: "back"}, "a reading": ReadBench{Temperature: q("20 °C")}} {
+		t.Run(name, func(t *testing.T) {
+			b := packed(t)
+			b.after(4 * time.Hour)
+			b.must(meanwhile)
+			b.at(3*time.Hour, puffed("pod"))
+			b.at(2*time.Hour, LogFlight{Landing: Soft, Check: "work"})
+			if f := b.state.Flights[0]; !strings.Contains(f.Grounded, "damage D1") || f.Check != "work" {
+				t.Errorf("it flew, grounded by %q, and %q is due", f.Grounded, f.Check)
+			}
+		})
+	}
+}
+
 // Where two jobs have an open step of one name, it is said of which.
 func TestAStepOfTwoJobs(t *testing.T) {
 	b := released(t)

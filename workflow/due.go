@@ -57,8 +57,9 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	stale := slices.Contains(step.Gates, steps.Stale)
 	if stale {
 		due, worked, turn = s.Due(at), append(s.disturbedBy(j), s.damagedFor(j)...), j.turn(step)
-		if j.Procedure.Accepts != "" { // what was built before nobody saw
+		if j.Procedure.Accepts != "" { // what was built before nobody saw, whatever a build on record says is there
 			worked = s.Sheet.Zones
+			due = slices.DeleteFunc(s.Gates(at), func(r GateReport) bool { return r.Gate.Work })
 		}
 		for _, d := range s.OpenDamages(at) {
 			if !slices.Contains(j.Damages, d.Damage) {

@@ -62,7 +62,7 @@ func effects() map[string]effect {
 		journal.QuarantineCleared{}.Kind(): {fold: with((*State).clearQuarantine), carries: nothing},
 		journal.EquipmentChanged{}.Kind():  {fold: with((*State).changeEquipment), disturbs: equipmentDisturbs, carries: stepThatFitted},
 		journal.PartRetired{}.Kind():       {fold: with((*State).retire), disturbs: retireDisturbs, carries: whatRetired},
-		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), ends: true, carries: nothing},
+		journal.FlightLogged{}.Kind():      {fold: with((*State).fly), stays: (*State).flew, ends: true, carries: nothing},
 		journal.Retired{}.Kind():           {fold: with((*State).end), ends: true, carries: nothing},
 		journal.Noted{}.Kind():             beside,
 		journal.PhotoKept{}.Kind():         beside,

@@ -61,3 +61,47 @@ func TestALossThatNothingMakesGoodIsRefused(t *testing.T) {
 		}
 	}
 }
+
+// Whatever stands in the way of a plan is said at once.
+func TestEveryCauseOfARefusalIsSaid(t *testing.T) {
+	table := &steps.Triage{Lost: "off", Findings: []steps.Finding{{Name: "cracked"}, {Name: "dented"}, {Name: "torn"}}, Rows: []steps.Row{
+		{Findings: []string{"cracked"}, Outcome: steps.ToRepair, Procedure: "gone"},
+		{Findings: []string{"dented"}, Outcome: steps.ToRepair, Procedure: "wing-only"},
+		{Findings: []string{"torn"}, Outcome: steps.ToRebuild},
+	}}
+	b := newBench(t)
+	seen := func(finding, zone string) Sighting {
+		return Sighting{Finding: finding, Zone: zone, Severity: steps.Serious}
+	}
+	b.must(ReportDamage{Triage: table, Seen: []Sighting{seen("cracked", "wing"), seen("cracked", "tail"), seen("dented", "pod"), seen("dented", "tail"), seen("torn", "wing")}})
+	find := func(name string) (*steps.Procedure, error) {
+		if name == "wing-only" {
+			return &steps.Procedure{Name: name, Kind: steps.Repair, On: []string{"wing"}}, nil
+		}
+		return nil, errors.New("no procedure " + name)
+	}
+	for _, c := range []struct {
+		only []string
+		want []string
+	}{
+		{[]string{"D1", "D2"}, []string{"the answer to D1: no procedure gone", "the answer to D2: no procedure gone"}},
+		{nil, []string{"to D1", "to D2", "wing-only, the answer to D3, does not cover zone pod", "the answer to D4, does not cover zone tail", "the lost wing cannot be made anew"}},
+	} {
+		_, err := b.state.PlanRepair(table, find, b.now, c.only...)
+		if err == nil {
+			t.Fatal("there is a plan")
+		}
+		says := err.Error()
+		var refusal *Refusal
+		if errors.As(err, &refusal) {
+			for _, r := range refusal.Reasons {
+				says += "\n" + r.Text
+			}
+		}
+		for _, want := range c.want {
+			if !strings.Contains(says, want) {
+				t.Errorf("it does not say %q, but\n%s", want, says)
+			}
+		}
+	}
+}

@@ -342,20 +342,38 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 	return f
 }
 
-// AirworthinessThen returns whether the airframe might fly at a moment in the past,
-// by the entries up to the first that happened later: of what was typed in later
-// nobody knew then.
+// AirworthinessThen returns whether the airframe might fly at a moment in the past: by
+// the entries up to the first that happened later, since of what was typed in later
+// nobody knew then, and by all that happened until then. Either grounds it.
 func (s *State) AirworthinessThen(at time.Time) (Airworthiness, error) {
-	n := slices.IndexFunc(s.Entries, func(e journal.Entry) bool { return e.At.After(at) })
+	n := slices.IndexFunc(s.Entries, func(e journal.Entry) bool { return e.At.After(at) && !s.effects[e.Facts.Kind()].aside })
 	if n < 0 {
 		return s.Airworthiness(at), nil
 	}
 	if n == 0 { // before it was registered
 		return Airworthiness{Why: Cause{Text: "it had not been released then"}}, nil
 	}
-	then, err := Replay(s.Entries[:n:n], s.docs)
+	f, err := s.airworthinessBy(s.Entries[:n:n], at)
+	if err != nil || !f.Released {
+		return f, err
+	}
+	byTime := slices.Clone(s.Entries)
+	for i, e := range byTime {
+		if _, undone := e.Facts.(journal.Undone); e.At.After(at) && !undone {
+			byTime[i].Facts = journal.Noted{} // it keeps its position
+		}
+	}
+	if then, err := s.airworthinessBy(byTime, at); err == nil { // else a later entry is what makes sense of an earlier one
+		return then, nil
+	}
+	return f, nil
+}
+
+// airworthinessBy is whether the airframe might fly at the time by these entries alone.
+func (s *State) airworthinessBy(entries []journal.Entry, at time.Time) (Airworthiness, error) {
+	then, err := Replay(entries, s.docs)
 	if err != nil {
-		return Airworthiness{}, fmt.Errorf("the journal up to entry %d: %w", n-1, err)
+		return Airworthiness{}, fmt.Errorf("the journal of then, %d entries: %w", len(entries), err)
 	}
 	f := then.Airworthiness(at)
 	if !f.Ever {

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -82,10 +83,11 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 	var plan RepairPlan
 	var lost []int
 	var reasons []Reason
+	var missing []error // answers of which the procedure is not found
 	build := sync.OnceValues(func() (*steps.Procedure, func(string) bool) { return s.built(find, at) })
 	zones := s.Zones(at)
 	for _, d := range damages {
-		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place}}
+		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place, Cause: d.Cause}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		if isLost(answer, zones, build) {
@@ -93,9 +95,8 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		} else if answer.Row.Procedure != "" {
 			var err error
 			if answer.Procedure, err = find(answer.Row.Procedure); err != nil {
-				return RepairPlan{}, fmt.Errorf("the answer to %s: %w", d.Damage, err)
-			}
-			if on := answer.Procedure.On; len(on) > 0 {
+				missing = append(missing, fmt.Errorf("the answer to %s: %w", d.Damage, err))
+			} else if on := answer.Procedure.On; len(on) > 0 {
 				answer.Zone = d.Zone
 				if !slices.Contains(on, answer.Zone) {
 					reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("%s, the answer to %s, does not cover zone %s", answer.Procedure.Name, d.Damage, answer.Zone), Remedy: Remedy{Kind: ToAddTriageRow}})
@@ -104,7 +105,14 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		}
 		plan.Answers = append(plan.Answers, answer)
 	}
-	if reasons = append(reasons, s.rebuild(plan.Answers, lost, build, triage, find, at)...); len(reasons) > 0 {
+	reasons = append(reasons, s.rebuild(plan.Answers, lost, build, triage, find, at)...)
+	if len(missing) > 0 && len(reasons) == 0 {
+		return RepairPlan{}, errors.Join(missing...)
+	}
+	for _, err := range missing {
+		reasons = append(reasons, Reason{Because: ByState, Text: err.Error()})
+	}
+	if len(reasons) > 0 {
 		return RepairPlan{}, &Refusal{What: "repair of " + s.Airframe.Mark, Reasons: reasons}
 	}
 	on := s.toRepair(at)

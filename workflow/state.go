@@ -38,26 +38,27 @@ type State struct {
 	Flights     []Flight
 	Retired     *End // nil: it is in use
 
-	bench     []Climate         // every reading, by time; of two at one time the later entry comes last
-	entered   *Climate          // the reading entered last
-	said      map[string][]said // of each condition, by time; of two at one time the later entry comes last
-	ended     []said            // what ended every condition, in the same order
-	voided    map[string][]said // of each condition: what makes unknown what was said before it, by entry or by time
-	voidedAll []said            // the same, of every condition
-	gates     map[string]*gateRecord
-	gauges    map[string]*gaugeRecord
-	zones     map[string]disturbance // the last of each zone
-	shifted   map[string]disturbance // the last that was more than a mark, and may have shifted a zone against others
-	changes   []change               // of equipment
-	lost      map[string]retirement  // of each zone that was thrown away, when last
-	used      map[string]time.Time   // of each adhesive and tool, the latest time that a step was done with it
-	undone    map[int64]int64        // position → the Undone entry that took it back
-	latest    journal.Entry          // the live entry recorded last
-	docs      Documents
-	disturbed *disturbance      // the last disturbance, of any zone
-	chosen    map[string]string // of each choice and option, the answer
-	chosenAt  map[string]int64  // where
-	selected  steps.Selection
+	bench       []Climate         // every reading, by time; of two at one time the later entry comes last
+	entered     *Climate          // the reading entered last
+	said        map[string][]said // of each condition, by time; of two at one time the later entry comes last
+	ended       []said            // what ended every condition, in the same order
+	voided      map[string][]said // of each condition: what makes unknown what was said before it, by entry or by time
+	voidedAll   []said            // the same, of every condition
+	gates       map[string]*gateRecord
+	gauges      map[string]*gaugeRecord
+	zones       map[string]disturbance // the last of each zone
+	shifted     map[string]disturbance // the last that was more than a mark, and may have shifted a zone against others
+	changes     []change               // of equipment
+	lost        map[string]retirement  // of each zone that was thrown away, when last
+	used        map[string]time.Time   // of each adhesive and tool, the latest time that a step was done with it
+	backFlights []Flight               // that ask for a check and were taken back
+	undone      map[int64]int64        // position → the Undone entry that took it back
+	latest      journal.Entry          // the live entry recorded last
+	docs        Documents
+	disturbed   *disturbance      // the last disturbance, of any zone
+	chosen      map[string]string // of each choice and option, the answer
+	chosenAt    map[string]int64  // where
+	selected    steps.Selection
 
 	reworks *Job              // what reworks glued, in no job; it stands in no list
 	reglued map[string]reglue // by joint: the last rework that glued it

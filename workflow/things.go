@@ -22,8 +22,29 @@ type Thing struct {
 
 func (t Thing) String() string { return strings.TrimSpace(t.Item + " " + t.Name) }
 
-// sameName reports whether two names are one: nobody writes his own always alike.
-func sameName(a, b string) bool { return slices.Equal(steps.Words(a), steps.Words(b)) }
+// sameName reports whether two names of an item are one: nobody writes his own always
+// alike. Letters and digits count, without zeros in front of a number and without the
+// words of the item, so that A1, a-1, A 01 and "pack A1" are one pack.
+func sameName(item, a, b string) bool { return written(item, a) == written(item, b) }
+
+// written is what of a name tells one thing of the item from another.
+func written(item, name string) string {
+	words := steps.Words(name)
+	own := slices.DeleteFunc(slices.Clone(words), func(w string) bool { return slices.Contains(steps.Words(item), w) })
+	if len(own) == 0 {
+		own = words
+	}
+	var b strings.Builder
+	number := false
+	all := []rune(strings.ReplaceAll(strings.Join(own, " "), "ß", "ss"))
+	for i, r := range all {
+		zero := r == '0' && !number && i+1 < len(all) && unicode.IsDigit(all[i+1])
+		if number = unicode.IsDigit(r) && !zero; r != ' ' && !zero {
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
 
 // A change is one change of equipment, or an instant at which something was seen
 // aboard a zone.
@@ -62,7 +83,10 @@ func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) err
 // ItemsOf are the items that may be what is damaged in the zone: of the sheet those
 // that are the zone, else those that disturb it; else the zone itself stands for what
 // nobody listed. What was fitted there besides may be it as well.
-func (s *State) itemsOf(zone string) []string {
+func (s *State) itemsOf(zone string) []string { return s.itemsBy(s.changes, zone) }
+
+// itemsBy are those by these changes.
+func (s *State) itemsBy(changes []change, zone string) []string {
 	var are, near []string
 	for _, e := range s.Sheet.Equipment {
 		switch {
@@ -79,7 +103,7 @@ func (s *State) itemsOf(zone string) []string {
 	if len(items) == 0 {
 		items = []string{zone}
 	}
-	for _, c := range s.changes {
+	for _, c := range changes {
 		if c.Zone == zone && !s.listed(c.Item) && !slices.Contains(items, c.Item) {
 			items = append(items, c.Item)
 		}
@@ -87,15 +111,20 @@ func (s *State) itemsOf(zone string) []string {
 	return items
 }
 
+// isThing reports whether the zone is a piece of equipment of the sheet.
+func (s *State) isThing(zone string) bool {
+	return slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == zone })
+}
+
 // listed reports whether the sheet has the item.
 func (s *State) listed(item string) bool {
 	return slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == item })
 }
 
-// aboard is what is aboard of the items right before the instant, by entry or by time.
+// aboard is what is aboard of the items right before the instant, by entry or by time, by these changes.
 // Zone is the one in which quarantines say that something is there; "": none.
-func (s *State) aboard(items []string, zone string, before instant, byTime bool) map[string]slot {
-	events := slices.DeleteFunc(slices.Clone(s.changes), func(c change) bool { return !slices.Contains(items, c.Item) })
+func (s *State) aboard(changes []change, items []string, zone string, before instant, byTime bool) map[string]slot {
+	events := slices.DeleteFunc(slices.Clone(changes), func(c change) bool { return !slices.Contains(items, c.Item) })
 	for _, q := range s.Quarantines {
 		for _, m := range q.seen {
 			if q.Zone == zone {
@@ -124,7 +153,7 @@ func (s *State) aboard(items []string, zone string, before instant, byTime bool)
 				}
 			}
 		case c.Change == Removed:
-			if now := slots[c.Item]; c.Name == "" || now.name == "" || sameName(c.Name, now.name) {
+			if now := slots[c.Item]; c.Name == "" || now.name == "" || sameName(c.Item, c.Name, now.name) {
 				slots[c.Item] = slot{}
 			}
 		case c.Change == Fitted || !slots[c.Item].aboard:
@@ -137,9 +166,14 @@ func (s *State) aboard(items []string, zone string, before instant, byTime bool)
 // things are what may be aboard of the items right before the instant, by entry and by
 // time: of two answers both count.
 func (s *State) things(items []string, zone string, before instant) []Thing {
+	return s.thingsBy(s.changes, items, zone, before)
+}
+
+// thingsBy are those by these changes.
+func (s *State) thingsBy(changes []change, items []string, zone string, before instant) []Thing {
 	var all []Thing
 	for _, byTime := range []bool{false, true} {
-		slots := s.aboard(items, zone, before, byTime)
+		slots := s.aboard(changes, items, zone, before, byTime)
 		for _, item := range items {
 			t := Thing{item, slots[item].name}
 			if slots[item].aboard && !slices.Contains(all, t) {
@@ -159,7 +193,7 @@ func (s *State) Fitted(at time.Time) []Thing {
 			items = append(items, c.Item)
 		}
 	}
-	slots := s.aboard(items, "", instant{s.Size(), at}, true)
+	slots := s.aboard(s.changes, items, "", instant{s.Size(), at}, true)
 	var named []Thing
 	for _, item := range items {
 		if slots[item].aboard && slots[item].name != "" {
@@ -194,6 +228,7 @@ type Quarantine struct {
 	TakenBack    bool    // the finding was
 	Things       []Thing // what is in it, or may be
 
+	thing    Thing     // that was named when it was found; zero: none
 	seen     []instant // at which it was there: found first, then flown with or released
 	lasts    time.Duration
 	aboard   []Thing // of these, what may still be aboard
@@ -213,12 +248,12 @@ func (s *State) holds(q *Quarantine, t Thing) bool {
 		switch {
 		case in.Item != t.Item:
 			return false
-		case t.Name == "" || sameName(in.Name, t.Name):
+		case t.Name == "" || sameName(t.Item, in.Name, t.Name):
 			return true
 		}
 		// Nobody said which one was there, so it may be one that was named before.
 		return in.Name == "" && slices.ContainsFunc(s.changes, func(c change) bool {
-			return c.Item == t.Item && sameName(c.Name, t.Name) && (c.position < q.seen[0].position || c.at.Before(q.seen[0].at))
+			return c.Item == t.Item && sameName(t.Item, c.Name, t.Name) && (c.position < q.seen[0].position || c.at.Before(q.seen[0].at))
 		})
 	})
 }
@@ -230,7 +265,9 @@ func (s *State) quarantine(e journal.Entry) {
 	if f.Quarantine.IsZero() {
 		return
 	}
+	item, name, _ := strings.Cut(f.Thing, " ")
 	s.Quarantines = append(s.Quarantines, &Quarantine{
+		thing:  Thing{item, name},
 		Damage: f.Damage, Zone: f.Zone, Lines: f.Quarantine.Confirm, TakenBack: !s.Live(e.Position),
 		seen: []instant{{e.Position, e.At}}, lasts: f.Quarantine.Lasts(),
 	})
@@ -251,8 +288,18 @@ func (s *State) Quarantine(damage string) (*Quarantine, bool) {
 // say what was fitted before.
 func (s *State) judgeQuarantines() {
 	for _, q := range s.Quarantines {
-		items := s.itemsOf(q.Zone)
-		q.Things = s.things(items, q.Zone, q.seen[0])
+		changes := s.changesTill(q.seen[0])
+		items := s.itemsBy(append(slices.Clone(s.changes), changes...), q.Zone)
+		q.Things = nil
+		found := s.things(items, q.Zone, q.seen[0])
+		if q.thing != (Thing{}) { // what was named at the report stays in it
+			found = append(found, q.thing)
+		}
+		for _, t := range append(found, s.thingsBy(changes, items, q.Zone, q.seen[0])...) {
+			if !slices.Contains(q.Things, t) {
+				q.Things = append(q.Things, t)
+			}
+		}
 		if len(q.Things) == 0 {
 			for _, item := range items {
 				q.Things = append(q.Things, Thing{Item: item})
@@ -271,6 +318,19 @@ func (s *State) judgeQuarantines() {
 		q.aboard = s.heldOf(q, there)
 		q.replaced = len(there) > 0 && len(q.aboard) == 0 && !slices.ContainsFunc(there, func(t Thing) bool { return t.Name == "" })
 	}
+}
+
+// changesTill are the changes of equipment that stood at the instant, also those that
+// were taken back since: no undo takes a thing out of a quarantine.
+func (s *State) changesTill(then instant) []change {
+	var all []change
+	for _, e := range s.Entries {
+		f, is := e.Facts.(journal.EquipmentChanged)
+		if by, gone := s.undone[e.Position]; is && (!gone || by > then.position) {
+			all = append(all, change{EquipmentChanged: f, position: e.Position, at: e.At})
+		}
+	}
+	return all
 }
 
 // flown are the flights and the releases, by time.
@@ -573,7 +633,7 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, err
 	switch {
 	case len(there) == 0 && f.Change == Removed:
 		return nil, refuse(what, ByState, "it was removed already, and not fitted since", Remedy{})
-	case name == "" || slices.ContainsFunc(there, func(t Thing) bool { return sameName(t.Name, name) }):
+	case name == "" || slices.ContainsFunc(there, func(t Thing) bool { return sameName(r.Item, t.Name, name) }):
 	case len(there) > 0 && there[0].Name != "":
 		return nil, refuse(what, ByState, fmt.Sprintf("aboard is the %s", there[0]), Remedy{})
 	default:
@@ -623,7 +683,7 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 	}
 	var reasons []Reason
 	for _, q := range s.Quarantines {
-		own := slices.ContainsFunc(q.Things, func(t Thing) bool { return t.Name != "" && sameName(t.Name, f.Name) }) && slices.Contains(append(f.Disturbs, f.Zone), q.Zone)
+		own := slices.ContainsFunc(q.Things, func(t Thing) bool { return t.Name != "" && sameName(f.Item, t.Name, f.Name) }) && slices.Contains(append(f.Disturbs, f.Zone), q.Zone)
 		if q.free() || !own && !s.holds(q, Thing{f.Item, f.Name}) {
 			continue
 		}
@@ -641,6 +701,21 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 		reasons = append(reasons, Reason{Because: ByHold, Text: text, Remedy: s.toFitAnother(f.Item)})
 	}
 	return reasons
+}
+
+// Kept is the quarantine that a thing of this name is in, or was: it is not fitted to
+// another airframe either; nil: none. One is told from another by what is written on
+// it, so two of a store that are called alike are taken for one.
+func (s *State) Kept(f journal.EquipmentChanged) *Quarantine {
+	for _, q := range s.Quarantines {
+		is := func(t Thing) bool {
+			return t.Name != "" && (t.Item == f.Item || slices.Contains(append(f.Disturbs, f.Zone), q.Zone)) && sameName(f.Item, t.Name, f.Name)
+		}
+		if !q.free() && slices.ContainsFunc(q.Things, is) {
+			return q
+		}
+	}
+	return nil
 }
 
 // inQuarantine are the things of the item that a quarantine counts as aboard.

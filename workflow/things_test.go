@@ -53,6 +53,30 @@ func fit(name string) ChangeEquipment {
 	return ChangeEquipment{Item: "battery", Change: Fitted, Name: name}
 }
 
+// A finding of one's own that has no quarantine is taken for the worst that can be found
+// of the thing, unless it is slight; and an airframe is not retired before it is over,
+// also where the finding was taken back.
+func TestOwnFindingsOfAThing(t *testing.T) {
+	b := packed(t)
+	table := triage()
+	table.Findings = append(table.Findings, steps.Finding{Name: "scuffed", Title: "Scuffed", Zones: []string{"pod"}})
+	report := func(severity string) ReportDamage {
+		return ReportDamage{Triage: table, Seen: []Sighting{{Finding: "scuffed", Zone: "pod", Severity: severity}}}
+	}
+	b.must(fit("A"), report(steps.Slight))
+	if d := b.state.Damages[0]; d.As != "" || len(b.state.Quarantines) != 0 {
+		t.Errorf("a slight one is taken for %q", d.As)
+	}
+	b.must(report(steps.Total))
+	if d := b.state.Damages[1]; d.As != "puffed" || len(b.state.Quarantines) != 1 {
+		t.Errorf("a total one is taken for %q", d.As)
+	}
+	found := b.state.Size() - 1
+	b.refused(Retire{Because: "sold"}, ByHold)
+	b.must(Undo{Position: found, Reason: "mistaken"})
+	mustContain(t, b.refused(Retire{Because: "sold"}, ByHold), "battery A (damage D2, taken back) is in quarantine")
+}
+
 // A thing that was found bad stays bad under its name: another one takes its place,
 // and it comes back only if the finding was taken back and it lay out its time.
 func TestAThingStaysInQuarantine(t *testing.T) {
@@ -79,6 +103,46 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ByDrying)
 	b.after(time.Second)
 	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, fit("A"))
+}
+
+// What the report named stays in its quarantine, also where the entry that named it is
+// taken back, and so does what may have been there by what stands then.
+func TestNoUndoTakesAThingOutOfAQuarantine(t *testing.T) {
+	b := packed(t)
+	b.must(fit("A"))
+	named := b.state.Size()
+	b.must(fit("C"))
+	b.after(2 * time.Hour)
+	b.must(puffed("pod"), Undo{Position: named})
+	mustContain(t, b.refused(fit("C"), ByHold), "is in quarantine")
+	b.refused(fit("A"), ByHold)
+	b.must(fit("B"))
+	typed := b.state.Size()
+	b.at(time.Hour, fit("E")) // before the finding, and typed in after it
+	b.must(Undo{Position: typed})
+	b.refused(fit("E"), ByHold)
+
+	b = packed(t) // one that was taken back before the finding was not there
+	b.must(fit("A"))
+	named = b.state.Size()
+	b.must(fit("C"), Undo{Position: named}, puffed("pod"), fit("C"))
+}
+
+// Neither is damage repaired before it was found, nor is a repair begun.
+func TestNoRepairBeforeItsDamage(t *testing.T) {
+	b := packed(t)
+	b.after(time.Hour)
+	b.must(puffed("pod"))
+	var refusal *Refusal
+	if err := b.tryAt(b.look("sha256:glance"), b.now.Add(-time.Minute)); !errors.As(err, &refusal) || refusal.Reasons[0].Because != ByOrder {
+		t.Fatalf("begun before its damage: %v", err)
+	}
+	mustContain(t, refusal.Reasons[0].Text, "cannot be started before damage D1 was found")
+	b.after(time.Hour)
+	b.at(time.Hour, b.look("sha256:glance"))
+	if err := b.tryAt(Finish{Step: "glance-at-it"}, b.now.Add(-time.Hour-time.Minute)); !errors.As(err, &refusal) {
+		t.Errorf("done before its damage: %v", err)
+	}
 }
 
 // What was cleared was handed in: it is not fitted again, and somebody names what is

@@ -47,6 +47,9 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 		undone = append(undone, s.lookOver(f, strings.TrimSpace(r.Reason)))
 	}
+	if f, ok := e.Facts.(journal.FlightLogged); ok && f.Check != "" && strings.TrimSpace(r.Reason) == "" {
+		return nil, &BadRequestError{Text: "say why the flight is taken back; " + f.Check + " stays due", Remedy: Remedy{Kind: ToGiveReason}}
+	}
 	// A journal that can no longer be replayed could never be corrected.
 	if _, err := s.then(undone, c); err != nil {
 		return nil, refuse(what, ByState, fmt.Sprintf("later entries depend on it (%v)", err), Remedy{Kind: ToTakeBackFirst})

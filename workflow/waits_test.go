@@ -105,8 +105,15 @@ func TestWaits(t *testing.T) {
 	})
 	t.Run("after a stage that ends with a wait", func(t *testing.T) {
 		b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{plain("lay"), wait("rest", "20 min")}},
-			steps.Stage{Name: "two", After: []string{"one"}, Steps: []steps.Step{wait("again", "30 min")}})
+			steps.Stage{Name: "two", After: []string{"one"}, Steps: []steps.Step{wait("again", "30 min")}},
+			steps.Stage{Name: "three", After: []string{"one"}, Steps: []steps.Step{plain("trim")}})
+		if r := b.step("trim"); !opens(r).IsZero() {
+			t.Errorf("lay is to be done, and it opens: %+v", r.Reasons)
+		}
 		b.done("lay")
+		if r := b.step("trim"); len(r.Reasons) != 1 || r.Reasons[0].Text != "stage three comes after one: wait 20 min" || !opens(r).Equal(b.now.Add(20*time.Minute)) {
+			t.Errorf("only the wait is left before it: %+v", r.Reasons)
+		}
 		if r := b.step("again"); r.Progress != Waiting || !opens(r).IsZero() {
 			t.Errorf("it waits while the stage before is open: %+v", r)
 		}

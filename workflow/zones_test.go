@@ -82,4 +82,20 @@ func TestWhatIsMadeStandsOnWhatCarriesIt(t *testing.T) {
 			t.Errorf("%s: %s, want %s", c.what, c.got, c.want)
 		}
 	}
+	fit := steps.Step{Name: "fit", Kind: steps.Do, Disturbs: []string{"wing", "tail"}}
+	seat := steps.Step{Name: "seat", Kind: steps.Join, Joint: "root", Disturbs: []string{"wing", "tail"}}
+	bands := &steps.Procedure{Stages: []steps.Stage{{Name: "on", Steps: []steps.Step{fit}}}}
+	glued := &steps.Procedure{Stages: []steps.Stage{{Name: "on", Steps: []steps.Step{fit, seat}}}}
+	either := &steps.Procedure{Stages: []steps.Stage{{Name: "on", Steps: []steps.Step{fit, seat}}}}
+	either.Stages[0].Steps[1].With = [][]string{{"glued-on"}}
+	for _, c := range []struct {
+		what string
+		p    *steps.Procedure
+		step steps.Step
+		want bool
+	}{{"bands", bands, fit, true}, {"a dry fit before the join", glued, fit, false}, {"the join", glued, seat, true}, {"bands where the join is an option", either, fit, true}} {
+		if got := c.p.Seats(c.step, "tail", "wing"); got != c.want {
+			t.Errorf("%s: seats %v", c.what, got)
+		}
+	}
 }

@@ -17,7 +17,7 @@ const Name = "repair"
 
 // A Damage is what was found, as far as it matters for the repair.
 type Damage struct {
-	Name, Finding, Zone, Severity, Note, Place string
+	Name, Finding, Zone, Severity, Note, Place, Cause string
 }
 
 // An Answer is what the triage table answers to one damage.

@@ -62,6 +62,9 @@ func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, a
 		} else if err != nil {
 			return nil, nil, err
 		}
+		if err := d.keptElsewhere(ctx, mark, entries); err != nil {
+			return nil, nil, err
+		}
 		after, failed := d.append(ctx, mark, s, entries)
 		if errors.Is(failed, store.ErrConflict) {
 			if s, err = d.State(ctx, mark); err != nil {

@@ -161,6 +161,7 @@ type Answer struct {
 	Zone     string `json:"zone"`
 	Severity string `json:"severity"`
 	Place    string `json:"place,omitempty"`
+	Cause    string `json:"cause,omitempty"`
 	Note     string `json:"note,omitempty"`
 	Outcome  string `json:"outcome"`
 	By       string `json:"procedure,omitempty"`
@@ -201,7 +202,7 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 		Attended: int64(plan.Time.Attended.Seconds()), Waiting: int64(plan.Time.Waiting.Seconds()), Unread: plan.Unread}
 	for _, a := range plan.Answers {
 		d := a.Damage
-		m.Answers = append(m.Answers, Answer{d.Name, d.Finding, d.Zone, d.Severity, d.Place, d.Note, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
+		m.Answers = append(m.Answers, Answer{d.Name, d.Finding, d.Zone, d.Severity, d.Place, d.Cause, d.Note, a.Row.Outcome, a.Row.Procedure, a.Row.Why, a.Known})
 	}
 	for _, w := range plan.Time.Chain {
 		m.Chain = append(m.Chain, RepairWait{w.Step, int64(w.Lasts.Seconds())})
@@ -255,11 +256,8 @@ func (m Repair) Markdown(Clock) string {
 		if a.By != "" {
 			outcome += " by " + esc(a.By)
 		}
-		note := a.Note
-		if note != "" {
-			note = " (" + esc(note) + ")"
-		}
-		l.item("%s, %s at %s%s, %s%s: %s. %s", esc(a.Damage), esc(a.Finding), esc(a.Zone), esc(optionally(", ", a.Place)), esc(a.Severity), note, outcome, esc(a.Why))
+		says := a.Severity + optionally(", caused by ", a.Cause) + inBrackets(a.Note)
+		l.item("%s, %s at %s%s, %s: %s. %s", esc(a.Damage), esc(a.Finding), esc(a.Zone), esc(optionally(", ", a.Place)), esc(says), outcome, esc(a.Why))
 	}
 	if m.Attended+m.Waiting > 0 {
 		l.add("\n%s.\n", esc(m.takes()))
