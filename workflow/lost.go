@@ -31,6 +31,30 @@ func remade(row steps.Row, zone ZoneReport) bool {
 	return zone.Standing == ZoneLost && !zone.Making || row.Outcome == steps.ToRebuild || row.Outcome == steps.ToReplace && zone.Loose
 }
 
+// freed are the answers that replace a part which is parted from what is lost: it is made
+// anew with that. Put on the new part first, it would be cut out of it again.
+func freed(answers []repair.Answer, lost []int, built func() (*steps.Procedure, func(string) bool)) []int {
+	if len(lost) == 0 {
+		return nil
+	}
+	build, _ := built()
+	if build == nil {
+		return nil
+	}
+	made := build.Made()
+	var all []int
+	for i, a := range answers {
+		isFrom := func(k int) bool {
+			on := answers[k].Damage.Zone
+			return slices.Contains(made.On(a.Damage.Zone), on) && build.Apart(a.Damage.Zone, on)
+		}
+		if !slices.Contains(lost, i) && a.Row.Outcome == steps.ToReplace && slices.ContainsFunc(lost, isFrom) {
+			all = append(all, i)
+		}
+	}
+	return all
+}
+
 // built is the build of the airframe, and which of its steps are done; nil: all. An
 // airframe without one on record that says what it makes goes by that of the library.
 func (s *State) built(find func(name string) (*steps.Procedure, error), at time.Time) (build *steps.Procedure, done func(step string) bool) {
@@ -68,9 +92,9 @@ func (s *State) rebuild(answers []repair.Answer, lost []int, built func() (*step
 		a := &answers[i]
 		switch {
 		case a.Row.Outcome == steps.ToRebuild:
-		case a.Row.Outcome == steps.ToReplace && zones.Zone(a.Damage.Zone).Loose:
-			a.Row.Outcome, a.Row.Procedure = steps.ToRebuild, ""
-			a.Row.Why += " It sits nowhere yet, so it is made anew and not cut out."
+		case a.Row.Outcome == steps.ToReplace && a.Known:
+			a.Row.Outcome, a.Row.Procedure, a.Procedure = steps.ToRebuild, "", nil
+			a.Row.Why += " It sits on nothing, so it is made anew and not cut out."
 		default:
 			a.Row = steps.Row{Findings: a.Row.Findings, Outcome: steps.ToRebuild, Why: "It is lost, and the build says how it is made."}
 		}

@@ -105,6 +105,7 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		}
 		plan.Answers = append(plan.Answers, answer)
 	}
+	lost = append(lost, freed(plan.Answers, lost, build)...)
 	reasons = append(reasons, s.rebuild(plan.Answers, lost, build, triage, find, at)...)
 	if len(missing) > 0 && len(reasons) == 0 {
 		return RepairPlan{}, errors.Join(missing...)

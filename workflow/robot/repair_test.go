@@ -335,9 +335,15 @@ func TestALostWingIsBuiltAnew(t *testing.T) {
 	began := w.Now
 	plan := repairAll(t, w, triage(t, "causeway"), []workflow.Sighting{
 		{Finding: "crushed", Zone: "wing", Severity: steps.Total}, {Finding: "cracked", Zone: "wing", Severity: steps.Slight},
+		{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious},
 	})
-	if len(plan.Answers) != 2 || plan.Answers[0].Row.Outcome != steps.ToRebuild {
+	if len(plan.Answers) != 3 || plan.Answers[0].Row.Outcome != steps.ToRebuild || plan.Answers[2].Row.Outcome != steps.ToRebuild {
 		t.Fatalf("it is answered by %+v", plan.Answers)
+	}
+	for _, step := range plan.Procedure.Steps() { // a boom that came off with the wing is never glued to the new one to be cut out of it
+		if strings.Contains(step.Name, "cut-out") {
+			t.Errorf("the plan has the step %s", step.Name)
+		}
 	}
 	var old []string
 	for _, line := range w.State.Proof(w.Now, nil).Lines {
