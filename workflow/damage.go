@@ -46,7 +46,7 @@ const (
 func (s *State) damage(f journal.DamageFound, e journal.Entry) error {
 	d := &Damage{DamageFound: f, At: e.At, By: e.By, Position: e.Position, Quarantine: &Quarantine{}}
 	if q, ok := s.Quarantine(f.Damage); ok {
-		d.Quarantine, d.before = q, s.Zones(e.At).Zone(f.Zone).Standing == ZoneAbsent
+		d.Quarantine, d.before = q, s.zonesTill(e.Position, e.At).Zone(f.Zone).Standing == ZoneAbsent
 	}
 	if e.Late() {
 		d.Typed = e.Recorded

@@ -89,7 +89,7 @@ func (s *State) begunAnew(zone string, at time.Time) bool {
 		return false
 	}
 	makes, _ := s.made(job, zone, at)
-	return !makes || s.worked()[workedOn{job.ID, zone}]
+	return !makes || s.worked(s.Size())[workedOn{job.ID, zone}]
 }
 
 // unsafe says which conditions do not stand that must when the gate is read: a

@@ -198,6 +198,17 @@ func TestABatteryBeforeItsZone(t *testing.T) {
 	if open := b.state.OpenDamages(b.now); len(open) != 0 || !b.state.Quarantines[0].Open() {
 		t.Errorf("%d damages are open", len(open))
 	}
+	for _, step := range build().Steps() { // what is made later was not there then
+		if step.MakesZone("pod") {
+			b.written(0, journal.StepDone{Work: journal.Work{Job: b.state.Jobs[0].ID, Step: step.Name, Disturbs: []string{"pod"}}})
+		}
+	}
+	if z := b.state.Zones(b.now).Zone("pod"); z.Standing == ZoneAbsent {
+		t.Fatal("the pod is still absent")
+	}
+	if open := b.state.OpenDamages(b.now); len(open) != 0 {
+		t.Error("what was closed is open again once the zone is made")
+	}
 }
 
 // The step that fits another one asks for its name, and both are taken back together.

@@ -92,7 +92,11 @@ func (s *State) Builds() []*Job {
 }
 
 // Zones are the zones of the airframe as they stand at the time.
-func (s *State) Zones(at time.Time) Zones {
+func (s *State) Zones(at time.Time) Zones { return s.zonesTill(s.Size(), at) }
+
+// zonesTill are the zones by the entries before the position. It is asked while the
+// journal is folded.
+func (s *State) zonesTill(till int64, at time.Time) Zones {
 	builds := s.Builds()
 	var procedures []*steps.Procedure
 	for _, j := range builds {
@@ -105,7 +109,7 @@ func (s *State) Zones(at time.Time) Zones {
 			order = append(order, zone)
 		}
 	}
-	worked := s.worked()
+	worked := s.worked(till)
 	for _, zone := range order {
 		r := ZoneReport{Zone: zone, Standing: s.zoneStanding(zone, builds, worked, at)}
 		if lost, ok := s.lost[zone]; ok && r.Standing == ZoneLost {
@@ -230,7 +234,8 @@ type workedOn struct{ job, zone string }
 
 // worked are the zones that work which makes them has disturbed. A coat that lapsed
 // since was work too, and so is any of it where no step says that it disturbs the zone.
-func (s *State) worked() map[workedOn]bool {
+// Only what was entered till then counts.
+func (s *State) worked(till int64) map[workedOn]bool {
 	silent := map[workedOn]bool{}
 	for _, j := range s.Jobs {
 		for _, stage := range j.Procedure.Stages {
@@ -247,7 +252,7 @@ func (s *State) worked() map[workedOn]bool {
 		}
 	}
 	all := map[workedOn]bool{}
-	for _, e := range s.Entries {
+	for _, e := range s.Entries[:till] {
 		work, ok := journal.WorkOf(e.Facts)
 		if !ok || work.Job == "" || !s.Live(e.Position) {
 			continue
