@@ -58,6 +58,26 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 	return plan, nil
 }
 
+// OpenPlan is the plan of the repair that is open, and its job; false: none is, or its
+// documents make another plan by now.
+func (s *State) OpenPlan(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time) (plan RepairPlan, job string, ok bool) {
+	open := s.OpenRepair(at)
+	if open == nil {
+		return RepairPlan{}, "", false
+	}
+	var damages []*Damage
+	for _, name := range open.Damages {
+		damages = append(damages, s.everFound(name))
+	}
+	plan, err := s.plan(triage, find, damages, at)
+	alike := func(a, b steps.Step) bool { return a.Name == b.Name }
+	if err != nil || !slices.EqualFunc(plan.Procedure.Steps(), open.written.Steps(), alike) {
+		return RepairPlan{}, "", false
+	}
+	plan.Stale, plan.Else = s.staleSoon(plan, at)
+	return plan, open.ID, true
+}
+
 // plan is the plan for the damages.
 func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Procedure, error), damages []*Damage, at time.Time) (RepairPlan, error) {
 	var plan RepairPlan

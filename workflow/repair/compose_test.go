@@ -330,6 +330,13 @@ func TestPartsOfAPlan(t *testing.T) {
 	if got := fmt.Sprint(plan.For["fit-boom"], plan.For["make-new-wing"]); got != "[D1 D3] [D2 D4]" {
 		t.Errorf("they are for %s", got)
 	}
+	// What is the same work for either of its zones is one part, whichever came first.
+	shaft, blade := mends("renew", "motor", stage("do", "", works("bin", "propeller"))), mends("renew", "propeller", stage("do", "", works("bin", "propeller")))
+	for _, a := range []*Answer{&shaft, &blade} {
+		a.Row.Outcome, a.Procedure.On = steps.ToReplace, []string{"propeller", "motor"}
+	}
+	wantOrder(t, compose([]Answer{shaft, blade}), "do-propeller/bin-propeller", "measure-again/measure-what-is-stale")
+	wantOrder(t, compose([]Answer{shaft}), "do-propeller/bin-propeller", "measure-again/measure-what-is-stale")
 }
 
 func TestStem(t *testing.T) {

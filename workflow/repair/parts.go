@@ -55,12 +55,18 @@ func partsOf(answers []Answer, on Airframe) []*part {
 			p.key = "new-" + by.Damage.Zone
 		case by.Row.Renews():
 			p.key = a.Damage.Zone
+			if on := by.Procedure.On; len(on) > 1 && !worksHere(by.Procedure) { // the same work for each of them
+				p.key, p.zone = on[0], on[0]
+			}
 		}
 		same := func(have *part) bool {
 			return (by.Row.Renews() || len(by.Retires) > 0) && have.key == p.key && have.zone == p.zone && have.procedure.Name == p.procedure.Name
 		}
 		if i := slices.IndexFunc(parts, same); i >= 0 {
 			parts[i].answers = append(parts[i].answers, a)
+			if !slices.Contains(parts[i].zones, p.zones[0]) {
+				parts[i].zones = append(slices.Clone(parts[i].zones), p.zones[0])
+			}
 			continue
 		}
 		parts = append(parts, p)
@@ -72,6 +78,14 @@ func partsOf(answers []Answer, on Airframe) []*part {
 		p.procedure = on.withoutAbsent(p.procedure, made)
 	}
 	return parts
+}
+
+// worksHere reports whether a step of the procedure works on the zone where it is
+// started.
+func worksHere(p *steps.Procedure) bool {
+	return slices.ContainsFunc(p.Steps(), func(s steps.Step) bool {
+		return slices.Contains(s.Disturbs, steps.Here) || slices.Contains(s.Retires, steps.Here)
+	})
 }
 
 // withoutAbsent leaves out the steps that ask for zones that are neither there nor

@@ -18,7 +18,7 @@ func (a *app) repairCommand() *cobra.Command {
 			"how long it takes, shared steps once, what others rest on first, and at the end the gates\n" +
 			"that must be measured again. --full shows every step with the damage that it is there for,\n" +
 			"--start opens it as a job. Where a repair is open, it is amended: what is done stays done, as far\n" +
-			"as the new damage allows.",
+			"as the new damage allows. Where nothing is to be added, the open plan is shown.",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
@@ -44,11 +44,16 @@ func (a *app) repair(ctx context.Context, args []string, start, full bool, at st
 	if err != nil {
 		return err
 	}
+	job := ""
 	plan, err := d.PlanRepair(s)
+	if err != nil && !start {
+		if open, of, ok := d.OpenPlan(s); ok {
+			plan, job, err = open, of, nil
+		}
+	}
 	if err != nil {
 		return err
 	}
-	job := ""
 	if start {
 		entries, state, err := d.StartRepair(ctx, s, plan, when)
 		if err != nil {

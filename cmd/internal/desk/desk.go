@@ -267,7 +267,22 @@ func (d *Desk) PlanRepair(s *workflow.State, only ...string) (workflow.RepairPla
 	if err != nil {
 		return workflow.RepairPlan{}, err
 	}
-	return s.PlanRepair(triage, func(name string) (*steps.Procedure, error) {
+	return s.PlanRepair(triage, d.repairOf(s), d.Now(), only...)
+}
+
+// OpenPlan is the plan of the repair that is open, and its job; false: none is to be
+// shown.
+func (d *Desk) OpenPlan(s *workflow.State) (plan workflow.RepairPlan, job string, ok bool) {
+	triage, _, err := d.Triage(s)
+	if err != nil {
+		return workflow.RepairPlan{}, "", false
+	}
+	return s.OpenPlan(triage, d.repairOf(s), d.Now())
+}
+
+// repairOf finds the procedures of a plan, and by the name of the design its build.
+func (d *Desk) repairOf(s *workflow.State) func(name string) (*steps.Procedure, error) {
+	return func(name string) (*steps.Procedure, error) {
 		if name == s.Airframe.Design {
 			return d.Library.BuildOf(name)
 		}
@@ -276,7 +291,7 @@ func (d *Desk) PlanRepair(s *workflow.State, only ...string) (workflow.RepairPla
 			return nil, err
 		}
 		return doc.Procedure, nil
-	}, d.Now(), only...)
+	}
 }
 
 // StartRepair opens a repair plan as one job, with its own document, or amends the
