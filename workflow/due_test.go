@@ -28,7 +28,7 @@ func TestWhatIsDueWhileItIsBuilt(t *testing.T) {
 		{"a dent, before the wing sits on the pod", func() { b.must(damaged("wing")) }, "slot"},
 		{"the build", func() { b = released(t) }, ""},
 		{"a crack in the wing", func() { b.must(damaged("wing")) }, "slot square"},
-		{"a wing thrown away", func() { b.state.lost["wing"] = retirement{b.state.Size(), "repair"} }, ""},
+		{"a wing thrown away", func() { b.state.lost["wing"], b.state.memo = retirement{b.state.Size(), "repair"}, nil }, ""},
 	} {
 		if c.do(); names(b.state.Due(b.now)) != c.want {
 			t.Errorf("after %s due are %s, want %s", c.after, names(b.state.Due(b.now)), c.want)

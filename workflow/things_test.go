@@ -90,13 +90,13 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 	mustContain(t, b.refused(fit("a."), ByHold), "the battery A (damage D1) is in quarantine")
 	b.refused(fit(""), ByHold)
 	mustContain(t, b.refused(ChangeEquipment{Item: "battery", Change: Removed, Name: "B"}, ByState), "aboard is the battery A")
-	mustContain(t, b.refused(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "in"}}}, ByHold, ByState), "nobody sets plug: in", "damage D1 is open")
+	mustContain(t, b.refused(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "in"}}}, ByHold, ByDamage), "nobody sets plug: in", "damage D1 is open")
 	b.must(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "out"}}})
 	b.must(fit("B"))
 	if q := b.state.Damages[0].Quarantine; !q.Off() || !q.Open() {
 		t.Errorf("with B aboard: %+v", q)
 	}
-	mustContain(t, b.refused(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "in"}}}, ByState), "only its repair sets plug: in")
+	mustContain(t, b.refused(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "in"}}}, ByDamage), "only its repair sets plug: in")
 	b.must(Undo{Position: d.Position, Reason: "it was the light"})
 	b.refused(fit("A"), ByHold)
 	b.after(6*time.Hour - time.Second)

@@ -47,7 +47,7 @@ func TestAZoneIsAbsentUntilItsWorkBegins(t *testing.T) {
 		t.Errorf("%v sit on the wing", on)
 	}
 	// What was thrown away, and is made again by nobody.
-	b.state.lost["wing"] = retirement{b.state.Size(), "repair"}
+	b.state.lost["wing"], b.state.memo = retirement{b.state.Size(), "repair"}, nil
 	if b.zones() != "wing lost, pod there, tail absent" {
 		t.Error("with a wing thrown away: " + b.zones())
 	}
