@@ -36,6 +36,9 @@ func (t Traits) Glues() bool { return t.Coats || t.Joins }
 func (t Traits) Plain() bool { return t.Attended && !t.Glues() && !t.Measures && !t.Confirms }
 
 // Kinds are all the kinds of step.
+// Inlined, it would stand in the program a hundred times.
+//
+//go:noinline
 func Kinds() [9]Traits {
 	return [...]Traits{
 		{Kind: Do, Attended: true},
@@ -51,6 +54,9 @@ func Kinds() [9]Traits {
 }
 
 // Traits returns the traits of the kind.
+// Inlined, it would stand in the program a hundred times.
+//
+//go:noinline
 func (k Kind) Traits() Traits {
 	for _, t := range Kinds() {
 		if t.Kind == k {

@@ -350,6 +350,9 @@ func (p *Procedure) Stage(name string) (Stage, bool) {
 }
 
 // Steps returns every step in the order written.
+// Inlined, it would stand in the program a hundred times.
+//
+//go:noinline
 func (p *Procedure) Steps() []Step {
 	n := 0
 	for _, stage := range p.Stages {

@@ -146,6 +146,9 @@ func command(line string) string { return "```\n" + term.Line(line) + "\n```\n" 
 // lines collects Markdown.
 type lines struct{ strings.Builder }
 
+// Inlined, it would stand in the program a hundred times.
+//
+//go:noinline
 func (l *lines) add(format string, args ...any) { fmt.Fprintf(l, format+"\n", args...) }
 
 // item adds one line of a list.
