@@ -24,7 +24,6 @@ type shared struct {
 	written  steps.Step
 	name     string
 	place    place // the first of those that its repairs have it at
-	parts    []*part
 	disturbs []string
 	waits    []wait
 }
