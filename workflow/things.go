@@ -683,8 +683,7 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 	}
 	var reasons []Reason
 	for _, q := range s.Quarantines {
-		own := slices.ContainsFunc(q.Things, func(t Thing) bool { return t.Name != "" && sameName(f.Item, t.Name, f.Name) }) && slices.Contains(append(f.Disturbs, f.Zone), q.Zone)
-		if q.free() || !own && !s.holds(q, Thing{f.Item, f.Name}) {
+		if q.free() || !q.names(f) && !s.holds(q, Thing{f.Item, f.Name}) {
 			continue
 		}
 		if f.Name == "" && f.Change == Moved {
@@ -708,14 +707,18 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 // it, so two of a store that are called alike are taken for one.
 func (s *State) Kept(f journal.EquipmentChanged) *Quarantine {
 	for _, q := range s.Quarantines {
-		is := func(t Thing) bool {
-			return t.Name != "" && (t.Item == f.Item || slices.Contains(append(f.Disturbs, f.Zone), q.Zone)) && sameName(f.Item, t.Name, f.Name)
-		}
-		if !q.free() && slices.ContainsFunc(q.Things, is) {
+		if !q.free() && q.names(f) {
 			return q
 		}
 	}
 	return nil
+}
+
+// names reports whether what is fitted has the name of a thing that is in it.
+func (q *Quarantine) names(f journal.EquipmentChanged) bool {
+	return slices.ContainsFunc(q.Things, func(t Thing) bool {
+		return t.Name != "" && (t.Item == f.Item || q.Zone == f.Zone || slices.Contains(f.Disturbs, q.Zone)) && sameName(f.Item, t.Name, f.Name)
+	})
 }
 
 // inQuarantine are the things of the item that a quarantine counts as aboard.
