@@ -341,8 +341,11 @@ func (m *model) key(k tea.KeyPressMsg) tea.Cmd {
 	case name == "ctrl+c":
 		m.stop()
 		return nil
-	case name == "ctrl+z":
+	case name == "ctrl+z" && canSuspend():
 		return tea.Suspend
+	case name == "ctrl+z":
+		m.hint("There is no shell here to go back to.")
+		return nil
 	case k.IsRepeat && !m.typing():
 		return nil
 	case m.reply == nil || m.width == 0 || small(m.width, m.height):

@@ -67,7 +67,7 @@ func begin(t testing.TB, width, height int, env ...string) *screentest.Terminal 
 	if err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(self)
+	cmd := exec.Command("sh", "-c", `"$0"; exit $?`, self) // it is not the first of its session
 	cmd.Env = append(os.Environ(), append([]string{"CONVERSE=" + t.TempDir() + "/end"}, env...)...)
 	p := screentest.Start(t, cmd, width, height)
 	p.See("Reading 1")
@@ -134,10 +134,8 @@ func TestLeaving(t *testing.T) {
 	p.See("mm > 4.6")
 	p.Press("\x1a")
 	p.Await("screen of before", func(s string) bool { return !strings.Contains(s, "CW-01") })
-	time.Sleep(100 * time.Millisecond) // it is stopped, or would be with a shell around it
-	if err := p.Process().Signal(syscall.SIGCONT); err != nil {
-		t.Fatal(err)
-	}
+	time.Sleep(100 * time.Millisecond) // it is stopped, or would be if the shell had job control
+	signal(t, p, syscall.SIGCONT)
 	p.See("mm > 4.6")
 	p.Press("\x03")
 	all, err := p.End()
@@ -147,11 +145,17 @@ func TestLeaving(t *testing.T) {
 	}
 
 	lost := begin(t, 80, 24)
-	if err := lost.Process().Signal(syscall.SIGHUP); err != nil {
-		t.Fatal(err)
-	}
+	signal(t, lost, syscall.SIGHUP)
 	if _, err := lost.End(); err == nil {
 		t.Error("it ended well without a terminal")
+	}
+}
+
+// signal tells all of the program's session something.
+func signal(t *testing.T, p *screentest.Terminal, s syscall.Signal) {
+	t.Helper()
+	if err := syscall.Kill(-p.Process().Pid, s); err != nil {
+		t.Fatal(err)
 	}
 }
 
