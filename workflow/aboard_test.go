@@ -26,9 +26,9 @@ func fitted(t *testing.T) *bench {
 func TestWhatIsOffIsNotReleased(t *testing.T) {
 	b := fitted(t)
 	square := readings("square", "left=500 mm", "right=501 mm")
-	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "the propeller is not aboard: the journal says propeller: off")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "it needs propeller: on, but the journal says propeller: off")
 	b.must(square)
-	mustContain(t, b.refused(GiveRelease{}, ByCondition), "the propeller is not aboard: the journal says propeller: off")
+	mustContain(t, b.refused(GiveRelease{}, ByCondition), "it needs propeller: on, but the journal says propeller: off")
 	b.must(setting("propeller", "on"))
 	mustContain(t, b.refused(GiveRelease{}, ByGate), "gate square is stale: pod was disturbed by the change to propeller: on")
 	b.must(square, GiveRelease{})

@@ -536,11 +536,11 @@ func (s *State) notAboard(item steps.Equipment, at time.Time) *Reason {
 		if slices.ContainsFunc(s.voided[is.Condition], func(v said) bool {
 			return !v.at.After(at) && (len(all) == 0 || v.position > all[len(all)-1].position || v.at.After(all[len(all)-1].at))
 		}) {
-			reason.Text = fmt.Sprintf("nobody knows whether the %s is aboard, since what was said of it was taken back", item.Name)
+			reason.Text = fmt.Sprintf("it needs %s, and what was said of %s last was taken back", is, is.Condition)
 			return reason
 		}
 		if len(all) > 0 && !s.stood(is, all) {
-			reason.Text = fmt.Sprintf("the %s is not aboard: the journal says %s: %s", item.Name, is.Condition, all[len(all)-1].state)
+			reason.Text = fmt.Sprintf("it needs %s, but the journal says %s: %s", is, is.Condition, all[len(all)-1].state)
 			return reason
 		}
 	}
