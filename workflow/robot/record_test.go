@@ -391,8 +391,27 @@ func (r record) due(at time.Time, coming ...string) []string {
 // all that may have changed it. The robot reads nothing that is out of tolerance.
 func (r record) taken(g steps.Gate, zones []string, at time.Time) (ever, met bool) {
 	changed, when := r.chosen(g.Options()), time.Time{}
+	stands := map[string]string{} // conditions that say whether equipment is aboard
 	for _, e := range r.entries {
 		of, mark := disturbs(e.Facts)
+		work, _ := journal.WorkOf(e.Facts)
+		if f, ok := e.Facts.(journal.ConditionSet); ok {
+			work.Sets = append(work.Sets, f.Setting)
+		}
+		for _, item := range r.sheet.Equipment {
+			for _, is := range item.Aboard {
+				for _, set := range work.Sets {
+					if was, said := stands[is.Condition]; set.Condition == is.Condition && (said && was != set.State || !said && set.State != is.State) {
+						of = append(append(slices.Clone(of), steps.MassZone, item.Zone), item.Disturbs...)
+					}
+				}
+			}
+		}
+		for _, set := range work.Sets {
+			if !r.gone[e.Position] {
+				stands[set.Condition] = set.State
+			}
+		}
 		if f, ok := e.Facts.(journal.Reworked); ok && f.Gate == g.Name && !r.gone[e.Position] {
 			changed = max(changed, e.Position)
 		}
