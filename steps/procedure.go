@@ -108,6 +108,7 @@ type Step struct {
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
 	Retires  []string          `json:"retires,omitempty"` // zones that are thrown away with it
+	Renews   []string          `json:"renews,omitempty"`  // zones whose part is cut out with it, and replaced by this procedure
 
 	// Fits is the zone whose equipment is replaced by another one; "": none.
 	Fits string `json:"fits,omitempty"`
@@ -284,7 +285,7 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 			if !step.In(selection) {
 				continue
 			}
-			step.Disturbs, step.Retires = onZone(step.Disturbs, zone), onZone(step.Retires, zone)
+			step.Disturbs, step.Retires, step.Renews = onZone(step.Disturbs, zone), onZone(step.Retires, zone), onZone(step.Renews, zone)
 			left.Steps = append(left.Steps, step)
 		}
 		if len(left.Steps) == 0 {

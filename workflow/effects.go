@@ -106,6 +106,7 @@ func (s *State) complete(e journal.Entry) error {
 		delete(job.done, work.Step) // the coat of a glue step, which is done once it is joined
 	} else {
 		job.done[work.Step] = completion{e.Position, e.At, step.Kind}
+		s.renew(job, step.Renews, e.At)
 	}
 	s.set(e, work.Sets...)
 	s.use(job, step, e)

@@ -28,7 +28,7 @@ type Joint struct {
 	cured   bond.Climate         // since joined, until it is cured
 	wet     bool                 // by the last touch test
 	outside bool                 // joined outside its window, by the bench as it is known now
-	gone    bool                 // a part that it holds was thrown away since
+	gone    bool                 // a part that it holds was thrown away since, or cut out
 }
 
 // part returns that part of the job's joint of that name, new if there is none.
