@@ -92,9 +92,6 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]
 		began = s.spread(job, step, adhesive, c.At)
 	}
 	mixed := r.Mixed.UTC().Truncate(time.Second)
-	if r.Began.IsZero() && began.Before(mixed) {
-		began = mixed
-	}
 	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: adhesive.Name, Began: began}
 	switch {
 	case began.After(c.At):
