@@ -145,7 +145,7 @@ func (d *Document) unseated(v variant) Faults {
 func (d *Document) maker(zone string) steps.Step {
 	for _, s := range d.Procedure.Steps() {
 		if slices.ContainsFunc(s.Makes, func(m steps.Made) bool { return m.Zone == zone }) {
-			return s
+			return *s
 		}
 	}
 	return steps.Step{}

@@ -75,7 +75,7 @@ func (c *checker) readied(sheet *Document) {
 				used[t] = true
 			}
 			if c.own[d] && !said[d.Name()] {
-				said[d.Name()] = c.grips(d, &s, sheet.Sheet)
+				said[d.Name()] = c.grips(d, s, sheet.Sheet)
 			}
 		}
 	}
