@@ -41,7 +41,7 @@ type value[V any] interface {
 	read(r *reader, n *yaml.Node, what string, to *V)
 	// write returns nil if there is nothing to write.
 	write(from *V) *yaml.Node
-	typ() typ
+	typ() *typ
 }
 
 // A field is a value that is kept in one field of the T.
@@ -58,7 +58,7 @@ func (f fieldOf[T, V]) read(r *reader, n *yaml.Node, what string, to *T) {
 
 func (f fieldOf[T, V]) write(from *T) *yaml.Node { return f.is.write(f.of(from)) }
 
-func (f fieldOf[T, V]) typ() typ { return f.is.typ() }
+func (f fieldOf[T, V]) typ() *typ { return f.is.typ() }
 
 // A mapping is a value of keys with values.
 type mapping[T any] struct {
@@ -307,8 +307,8 @@ func (m mapping[T]) write(from *T) *yaml.Node {
 	return n
 }
 
-func (m mapping[T]) typ() typ {
-	t := typ{is: aMapping, what: m.what, one: m.one}
+func (m mapping[T]) typ() *typ {
+	t := &typ{is: aMapping, what: m.what, one: m.one}
 	for j := range m.keys {
 		t.keys = append(t.keys, m.row(j))
 	}
@@ -319,7 +319,7 @@ func (m mapping[T]) typ() typ {
 type row struct {
 	name    string
 	need    need
-	typ     typ
+	typ     *typ
 	help    string
 	example string
 }
@@ -364,7 +364,7 @@ func (l list[V]) write(from *[]V) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (l list[V]) typ() typ { return typ{is: aList, of: []typ{l.is.typ()}} }
+func (l list[V]) typ() *typ { return &typ{is: aList, of: []*typ{l.is.typ()}} }
 
 // Named is a mapping whose keys are names that the author chooses.
 type named[V any] struct {
@@ -403,7 +403,7 @@ func (m named[V]) write(from *[]V) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (m named[V]) typ() typ { return typ{is: aMap, what: m.one, of: []typ{m.is.typ()}} }
+func (m named[V]) typ() *typ { return &typ{is: aMap, what: m.one, of: []*typ{m.is.typ()}} }
 
 // Either is a value with two forms: one scalar, or a mapping.
 type either[T any] struct {
@@ -427,4 +427,4 @@ func (e either[T]) write(from *T) *yaml.Node {
 	return e.more.write(from)
 }
 
-func (e either[T]) typ() typ { return typ{is: anEither, of: []typ{e.one.typ(), e.more.typ()}} }
+func (e either[T]) typ() *typ { return &typ{is: anEither, of: []*typ{e.one.typ(), e.more.typ()}} }

@@ -56,11 +56,11 @@ func (madeValue) write(from *[]steps.Made) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (madeValue) typ() typ {
+func (madeValue) typ() *typ {
 	zones := namesValue{to: zone}.typ()
 	rests := zones
 	rests.none = true
-	return typ{is: anEither, of: []typ{zones, {is: aMap, to: zone, what: "the zone", of: []typ{rests}}}}
+	return &typ{is: anEither, of: []*typ{zones, {is: aMap, to: zone, what: "the zone", of: []*typ{rests}}}}
 }
 
 // makesValue is what all that is below makes.

@@ -363,9 +363,9 @@ func (reworksValue) write(from *[]steps.Rework) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (reworksValue) typ() typ {
+func (reworksValue) typ() *typ {
 	one := reworkOne().typ()
-	return typ{is: anEither, of: append(slices.Clip(one.of), typ{is: aList, of: []typ{one}})}
+	return &typ{is: anEither, of: append(slices.Clip(one.of), &typ{is: aList, of: []*typ{one}})}
 }
 
 func lifeKeys() mapping[steps.Validity] {
@@ -579,8 +579,8 @@ func (ofValue) write(from *steps.Gate) *yaml.Node {
 	return flow(from.Of)
 }
 
-func (ofValue) typ() typ {
-	return typ{is: anEither, of: []typ{namesValue{to: zone}.typ(), {is: aWord, words: []string{work}}}}
+func (ofValue) typ() *typ {
+	return &typ{is: anEither, of: []*typ{namesValue{to: zone}.typ(), {is: aWord, words: []string{work}}}}
 }
 
 // resultKeys has a key for each function that a result may be.
@@ -636,7 +636,7 @@ func (v functionOf) write(from *measuring.Result) *yaml.Node {
 	return v.is().write(from)
 }
 
-func (v functionOf) typ() typ { return v.is().typ() }
+func (v functionOf) typ() *typ { return v.is().typ() }
 
 // pointsValue is the points that a function is of, as many as it takes.
 type pointsValue struct {
