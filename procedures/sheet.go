@@ -526,12 +526,15 @@ func (f fields) decidable(g *steps.Gate) {
 		f.fault(at, "the gauge %s reads a %s, and the gate %s limits a %s", g.Gauge, reads, g.Name, g.Limits.Dimension())
 		return
 	}
+	if f.kept {
+		return
+	}
 	within, alike := g.Rule().Decidable(measuring.Doubts{Gauges: []measuring.Doubt{gauge.Doubt()}})
 	if !within {
-		f.stricter(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
+		f.fault(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
 	}
 	if !alike {
-		f.stricter(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt%s", g.Gauge, g.Name, unrepeated(gauge))
+		f.fault(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt%s", g.Gauge, g.Name, unrepeated(gauge))
 	}
 }
 

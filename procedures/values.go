@@ -446,11 +446,14 @@ func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quan
 
 // clear holds that a quantity can be read one way only.
 func (r *reader) clear(n *yaml.Node, what string, want quantity.Dimension) {
+	if r.kept {
+		return
+	}
 	if err := quantity.Unclear(n.Value, want); err != nil {
-		r.stricter(n, "%s: %v", what, err)
+		r.fault(n, "%s: %v", what, err)
 	}
 	if point := quantity.WithPoint(n.Value); point != n.Value {
-		r.stricter(n, "%s: a decimal number has a point, not a comma; write: %s", what, point)
+		r.fault(n, "%s: a decimal number has a point, not a comma; write: %s", what, point)
 	}
 }
 
