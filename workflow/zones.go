@@ -215,7 +215,7 @@ func (j *Job) remaking(zone string) []string {
 		switch {
 		case step.MakesZone(zone):
 			says = append(says, step.Name)
-		case thrown && slices.Contains(j.worksOn(*step), zone):
+		case thrown && slices.Contains(j.worksOn(step), zone):
 			works = append(works, step.Name)
 		}
 		thrown = thrown || slices.Contains(step.Retires, zone)
