@@ -68,7 +68,7 @@ func shown(t *testing.T, err error) {
 		t.Fatalf("the error is %T: %v", err, err)
 	}
 	for _, f := range faults {
-		if f.File != "x.yaml" && embeddedNamed(strings.TrimSuffix(f.File, ".yaml"), (&shelf{}).find) == nil {
+		if f.File != "x.yaml" && embeddedNamed(strings.TrimSuffix(f.File, ".yaml")) == nil {
 			t.Errorf("a fault of the file %q", f.File)
 		}
 		if strings.ContainsFunc(f.Text, func(c rune) bool { return unsafe(c) || unicode.IsControl(c) }) {

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 
 	"fettle/steps"
 	"fettle/steps/nearest"
@@ -148,13 +149,12 @@ func (l *Library) own() ([]Entry, []claim, Faults) {
 	return entries, claims, faults
 }
 
-// shipped reads the embedded documents; a test makes sure that they have no fault.
+// shipped are the embedded documents; a test makes sure that they have no fault.
 func shipped() []Entry {
 	files, _ := embedded.ReadDir("library")
 	var entries []Entry
-	from := (&shelf{}).find
 	for _, f := range files {
-		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml"), from); doc != nil {
+		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml")); doc != nil {
 			entries = append(entries, Entry{Document: doc, From: Embedded})
 		}
 	}
@@ -163,18 +163,38 @@ func shipped() []Entry {
 
 // embeddedNamed is the embedded document of the name. What it uses is embedded
 // too: a document of one's own changes nothing of it.
-func embeddedNamed(name string, from sources) *Document {
-	data, err := embedded.ReadFile("library/" + name + ".yaml")
-	if err != nil {
-		return nil
+func embeddedNamed(name string) *Document {
+	if read := readOnce()[name]; read != nil {
+		return read()
 	}
-	doc, faults := parse(name+".yaml", data, from)
-	if len(faults) > 0 {
-		return nil
-	}
-	doc.Embedded = true
-	return doc
+	return nil
 }
+
+// readOnce has a reader for each embedded document, which never changes: a command
+// asks for some of them several times, and each takes long to read.
+var readOnce = sync.OnceValue(func() map[string]func() *Document {
+	files, _ := embedded.ReadDir("library")
+	from := (&shelf{}).find
+	var one sync.Mutex // they share the shelf
+	all := map[string]func() *Document{}
+	for _, f := range files {
+		all[strings.TrimSuffix(f.Name(), ".yaml")] = sync.OnceValue(func() *Document {
+			one.Lock()
+			defer one.Unlock()
+			data, err := embedded.ReadFile("library/" + f.Name())
+			if err != nil {
+				return nil
+			}
+			doc, faults := parse(f.Name(), data, from)
+			if len(faults) > 0 {
+				return nil
+			}
+			doc.Embedded = true
+			return doc
+		})
+	}
+	return all
+})
 
 func isYAML(file string) bool {
 	ext := filepath.Ext(file)
@@ -311,7 +331,7 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 	if doc != nil || err != nil {
 		return doc, err
 	}
-	if doc := embeddedNamed(name, (&shelf{}).find); doc != nil && wanted(doc) {
+	if doc := embeddedNamed(name); doc != nil && wanted(doc) {
 		return doc, nil
 	}
 	var known []string

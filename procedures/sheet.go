@@ -230,7 +230,7 @@ func gaugeKeys() mapping[steps.Gauge] {
 		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
 			"what it is, in a few words", "Caliper"},
 		{"resolution", required, field(func(g *g) *quantity.Quantity { return &g.Resolution }, amountValue{least: aboveZero}),
-			"the smallest step it shows", "0.01 mm"},
+			"the smallest step it shows; a finer reading than half of it is refused", "0.01 mm"},
 		{"uncertainty", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
 			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }},
 			"expanded (k=2), as used on foam; by default, from the resolution alone", "0.3 mm"},

@@ -288,7 +288,7 @@ func (l *Library) Tables(design string) ([]*Document, error) {
 	for _, f := range files {
 		data, _ := embedded.ReadFile("library/" + f.Name())
 		if key, name := declared(data); key == KindTriage {
-			if doc := embeddedNamed(name, (&shelf{}).find); doc != nil {
+			if doc := embeddedNamed(name); doc != nil {
 				tables = append(tables, doc)
 			}
 		}

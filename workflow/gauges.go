@@ -247,8 +247,8 @@ func (r CheckGauge) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, bad("%s is a %s, not a %s; %s reads %s", q.Typed(), q.Dimension(), want, r.Gauge, gauge.Resolution.Unit())
 		}
 	}
-	if !gauge.Doubt().Shows(r.Reads) {
-		return nil, bad("%s cannot read %s: its resolution is %s", r.Gauge, r.Reads.Typed(), gauge.Resolution)
+	if err := shown(gauge, r.Reads); err != nil {
+		return nil, err
 	}
 	if len(r.Note) > 8192 {
 		return nil, bad("the note is longer than 8 KiB")

@@ -1,6 +1,8 @@
 package workflow
 
 import (
+	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -22,7 +24,7 @@ func TestWhatIsNoCheck(t *testing.T) {
 		{CheckGauge{Gauge: "calliper", Of: q("10 mm"), Reads: q("10 mm")}, `did you mean "caliper"`},
 		{CheckGauge{Gauge: "caliper", Of: q("10 g"), Reads: q("10 mm")}, "10 g is a mass"},
 		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10 s")}, "not a length; caliper reads mm"},
-		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.005 mm")}, "its resolution is 0.01 mm"},
+		{CheckGauge{Gauge: "caliper", Of: q("10 mm"), Reads: q("10.002 mm")}, "10.002 mm is finer than caliper shows, in steps of 0.01 mm"},
 		{CheckGauge{Gauge: "caliper", Of: q("10 mm")}, "check of caliper needs both"},
 		{CheckGauge{Gauge: "caliper", Reads: q("10 mm")}, "the size of the reference"},
 	} {
@@ -267,7 +269,7 @@ func TestANewerSheetMakesNoReadingBetter(t *testing.T) {
 	without.Gates[2].Gauge = "caliper"
 	for name, newer := range map[string]*steps.Sheet{"finer": finer, "gone": without} {
 		b := assembled(t)
-		b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4.4 mm", "tip=4 mm").Readings})
+		b.must(Measure{Gate: "slot", Gauge: "rule", Readings: readings("slot", "root=4.25 mm", "tip=4 mm").Readings})
 		if g := b.gate("slot"); g.Standing != Undecided {
 			t.Fatalf("slot is %s", g.Says().Text)
 		}
@@ -275,10 +277,32 @@ func TestANewerSheetMakesNoReadingBetter(t *testing.T) {
 		if g := b.gate("slot"); g.Standing != Undecided {
 			t.Errorf("%s: slot is %s", name, g.Says().Text)
 		}
-		b.must(readings("slot", "root=4.4 mm", "tip=4 mm"))
+		b.must(readings("slot", "root=4.25 mm", "tip=4 mm"))
 		if g := b.gate("slot"); g.Standing != Current {
 			t.Errorf("%s: measured again slot is %s", name, g.Says().Text)
 		}
+	}
+}
+
+// A reading finer than its gauge shows is refused, as it was typed and with the gauge
+// that was used. What is on record stays, also where a newer sheet has a coarser gauge.
+func TestFinerThanTheGauge(t *testing.T) {
+	b := assembled(t)
+	with := func(gauge, root string) Measure {
+		return Measure{Gate: "slot", Gauge: gauge, Readings: readings("slot", "root="+root, "tip=4 mm").Readings}
+	}
+	for reading, shown := range map[string]string{"4.6 mm": "rule", "4.7625 mm": "rule", "0.17 cm": "rule", "5/128 in": "rule", "4.123 mm": "caliper"} {
+		var bad *BadRequestError
+		if err := b.try(with(shown, reading)); !errors.As(err, &bad) || !strings.Contains(bad.Text, reading+" is finer than "+shown+" shows, in steps of") {
+			t.Errorf("%s with %s: %v", reading, shown, err)
+		}
+	}
+	b.must(with("rule", "4.25 mm"), with("rule", "5/32 in"), with("caliper", "4.12 mm"))
+	coarser := sheet()
+	coarser.Gauges[1].Resolution = q("0.05 mm")
+	b.moved(build(), coarser)
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says().Text)
 	}
 }
 

@@ -368,8 +368,9 @@ func good(g steps.Gate) []Reading {
 func (l *life) readings(t *rapid.T, gate string) []Reading {
 	g, _ := sheet().Gate(gate)
 	all := good(g)
+	step := map[string]float64{"caliper": 0.01, "rule": 0.25}[g.Gauge]
 	for i := range all {
-		off := rapid.Float64Range(-2, 2).Draw(t, "off")
+		off := step * math.Round(rapid.Float64Range(-2, 2).Draw(t, "off")/step)
 		all[i].Value = q(fmt.Sprintf("%.2f mm", math.Abs(off)+map[string]float64{"slot": 3.3, "square": 499, "throw": 9}[gate]))
 	}
 	all = all[:rapid.IntRange(1, len(all)).Draw(t, "how many")]

@@ -122,8 +122,12 @@ func (s *State) rebuild(damages []*Damage, answers []repair.Answer, lost []int, 
 		rebuilt, err := repair.Rebuild(loss)
 		var no *repair.NoWayError
 		if errors.As(err, &no) {
+			do := Remedy{Kind: ToAddTriageRow}
+			if open := s.OpenJobs(at); no.Other && len(open) > 0 { // by older documents than the library's
+				do = s.remedy(Remedy{Kind: ToMoveJob, Name: open[0].ID})
+			}
 			for _, cause := range no.Causes {
-				reasons = append(reasons, Reason{Because: ByState, Remedy: Remedy{Kind: ToAddTriageRow},
+				reasons = append(reasons, Reason{Because: ByState, Remedy: do,
 					Text: fmt.Sprintf("the lost %s cannot be made anew: %s", strings.Join(no.Zones, " and "), cause)})
 			}
 			continue

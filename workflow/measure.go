@@ -35,7 +35,8 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if r.Gauge != "" {
 		gauge = r.Gauge
 	}
-	if _, ok := s.Sheet.Gauge(gauge); !ok {
+	used, ok := s.Sheet.Gauge(gauge)
+	if !ok {
 		return nil, unknown("gauge", gauge, gaugeNames(s.Sheet))
 	}
 	if len(r.Readings) == 0 {
@@ -64,9 +65,21 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		if want := gate.Dimension(); reading.Value.Dimension() != want {
 			return nil, bad("%s is a %s, not a %s; %s is measured in %s", reading.Value.Typed(), reading.Value.Dimension(), want, gate.Name, gate.Unit())
 		}
+		if err := shown(used, reading.Value); err != nil {
+			return nil, err
+		}
 		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
 	}
 	return s.completing(facts, c)
+}
+
+// shown refuses a reading finer than its gauge shows: somebody worked it out, or read
+// it with another gauge.
+func shown(gauge steps.Gauge, value quantity.Quantity) error {
+	if gauge.Doubt().Shows(value) {
+		return nil
+	}
+	return bad("%s is finer than %s shows, in steps of %s; give what it shows, at most to half a step, or name the gauge that was used", value.Typed(), gauge.Name, gauge.Resolution)
 }
 
 // nothingToMeasure says which zones of the gate were thrown away, as long as nothing of

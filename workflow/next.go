@@ -263,20 +263,34 @@ func compareTimes(a, b time.Time) int {
 	return a.Compare(b)
 }
 
-// A Timer is one running clock: a joint that is not cured, or a wait.
+// A Timer is one running clock: a joint that is not cured, a wait, or a quarantine.
 type Timer struct {
-	Job, Name string
+	Job, Name string // of a quarantine its damage, without a job
 	Joint     bool
 	Phase     Phase // of a joint
 	Began     time.Time
-	Opens     time.Time // joint: may be joined from; wait: over
+	Opens     time.Time // joint: may be joined from; wait: over; quarantine: its lines can be confirmed
 	Closes    time.Time // joint: must be joined by; wait with an end: Then must be done by
 	Then      string    // wait with an end: the step after it
+	Lies      string    // quarantine: what is in it
 	Handles   time.Time // joint, joined: has handling strength
 	Cures     time.Time // joint, joined: is cured
 	Coldest   float64   // in °C, as counted
 	Warmest   float64
 	Ready     time.Time // the next moment that matters; zero: none comes without an action
+}
+
+// Clocks returns the running clocks at the time and those of quarantines, which hold no
+// work up, the next moment first.
+func (s *State) Clocks(now time.Time) []Timer {
+	timers := s.Timers(now)
+	for _, q := range s.Quarantines {
+		if q.Open() && !q.Until.IsZero() {
+			timers = append(timers, Timer{Name: q.Damage, Lies: q.Says(), Began: q.Since, Opens: q.Until, Ready: q.Until})
+		}
+	}
+	slices.SortStableFunc(timers, compareReady)
+	return timers
 }
 
 // Timers returns the running clocks at the time, the next moment first.
@@ -323,6 +337,8 @@ func (s *State) Timers(now time.Time) []Timer {
 		}
 	}
 	timers = append(timers, s.deadlines(now)...)
-	slices.SortStableFunc(timers, func(a, b Timer) int { return compareTimes(a.Ready, b.Ready) })
+	slices.SortStableFunc(timers, compareReady)
 	return timers
 }
+
+func compareReady(a, b Timer) int { return compareTimes(a.Ready, b.Ready) }

@@ -22,8 +22,16 @@ type RepairPlan struct {
 	Time    repair.Time   // at the bench as it was last read
 	Unread  bool          // nobody read it this sitting: the time is that of the worst bench that the adhesives work in
 	Parts   []steps.Part  // that it takes
+	Uses    []Uses        // what its steps are done with: adhesives, then tools
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
 	Amends *Amend
+}
+
+// Uses are an adhesive, of which there may be several to choose from, or a tool, with the
+// steps that are done with it.
+type Uses struct {
+	OneOf []steps.Use
+	Steps []string
 }
 
 // WillBeStale is a gate that is stale now or that the repair makes stale, with
@@ -130,6 +138,7 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		climate := s.climateFor(a, at)
 		return repair.Clocks{Open: a.Times.Least(a.Times.From, climate), Handling: a.Times.Least(a.Times.Handling, climate), Cure: a.Times.Least(a.Times.Cure, climate)}
 	})
+	plan.Uses = s.usesOf(plan.Procedure)
 	if _, parts, err := plan.Procedure.Things(); err == nil {
 		plan.Parts = parts
 	} else { // two procedures count one part in ways that can't be added up
@@ -138,6 +147,40 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		}
 	}
 	return plan, nil
+}
+
+// usesOf are what the steps of a plan are done with. Shipped repairs name no tools: one
+// that asks for a condition is among them where the repair itself brings that about.
+func (s *State) usesOf(plan *steps.Procedure) []Uses {
+	var adhesives, tools []Uses
+	add := func(to *[]Uses, step string, names ...string) {
+		var of Uses
+		for _, name := range names {
+			if use, ok := s.Sheet.Use(name); ok {
+				of.OneOf = append(of.OneOf, use)
+			}
+		}
+		same := func(u Uses) bool {
+			return slices.EqualFunc(u.OneOf, of.OneOf, func(a, b steps.Use) bool { return a.Name == b.Name })
+		}
+		if i := slices.IndexFunc(*to, same); i >= 0 {
+			(*to)[i].Steps = append((*to)[i].Steps, step)
+		} else if len(of.OneOf) > 0 {
+			*to = append(*to, Uses{of.OneOf, []string{step}})
+		}
+	}
+	for _, stage := range plan.Stages {
+		for _, step := range stage.Steps {
+			add(&adhesives, step.Name, step.Adhesives...)
+			for _, tool := range s.Sheet.Tools {
+				brings := func(set steps.Setting) bool { return slices.Contains(tool.Needs, set) }
+				if slices.Contains(step.Tools, tool.Name) || stage.Phase != steps.Safe && slices.ContainsFunc(step.Sets, brings) {
+					add(&tools, step.Name, tool.Name)
+				}
+			}
+		}
+	}
+	return append(adhesives, tools...)
 }
 
 // toRepair is what a plan of repair must know of the airframe.

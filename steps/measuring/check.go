@@ -61,17 +61,27 @@ func fine(f float64) string {
 	return trimmed(r.FloatString(4))
 }
 
-// Shows reports whether the gauge can show the value: a whole number of its
-// steps. In a unit other than that of the resolution its steps are unknown, and any
-// value may be one.
+// Shows reports whether the value can be read off the gauge: a whole number of half
+// steps, since the eye halves what lies between two marks (common practice, no
+// source). In another unit the gauge has steps of its own, such as sixteenths: there
+// the finest part that the value needs, 1/16 in of 0.1875 in, is no less than half a
+// step.
 func (d Doubt) Shows(q quantity.Quantity) bool {
-	if d.Resolution.IsZero() || q.Unit() != d.Resolution.Unit() {
-		return true
-	}
-	step, err1 := d.Resolution.Rat(q.Unit())
-	value, err2 := q.Rat(q.Unit())
+	unit := d.Resolution.Unit()
+	step, err1 := d.Resolution.Span(unit)
+	value, err2 := q.Rat(unit)
 	if err1 != nil || err2 != nil || step.Sign() == 0 {
 		return true
 	}
-	return value.Quo(value, step).IsInt()
+	half := step.Quo(step, big.NewRat(2, 1))
+	if value.Quo(value, half).IsInt() || q.Unit() == unit {
+		return value.IsInt()
+	}
+	own, err1 := q.Rat(q.Unit())
+	one, err2 := quantity.New(big.NewRat(1, 1), q.Unit())
+	if err1 != nil || err2 != nil {
+		return false
+	}
+	part, err := one.Span(unit)
+	return err == nil && part.Quo(part, new(big.Rat).SetInt(own.Denom())).Cmp(half) >= 0
 }

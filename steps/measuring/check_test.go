@@ -37,10 +37,16 @@ func TestShows(t *testing.T) {
 		resolution, value string
 		want              bool
 	}{
-		{"0.01 mm", "10.02 mm", true}, {"0.01 mm", "10.025 mm", false}, {"0.5 mm", "99.5 mm", true}, {"0.5 mm", "99.7 mm", false},
-		{"0.02 mm", "0 mm", true}, {"0.02 mm", "3.01 mm", false}, {"1 g", "100 g", true}, {"1 g", "100.5 g", false},
-		{"0 mm", "1 mm", true}, {"", "1 mm", true},
-		{"0.01 mm", "0.2505 in", true}, // its steps in inches are unknown
+		{"0.01 mm", "10.02 mm", true}, {"0.01 mm", "10.025 mm", true}, {"0.01 mm", "10.023 mm", false},
+		{"0.5 mm", "99.5 mm", true}, {"0.5 mm", "99.75 mm", true}, {"0.5 mm", "99.7 mm", false}, {"0.5 mm", "4.63 mm", false},
+		{"0.02 mm", "0 mm", true}, {"0.02 mm", "3.01 mm", true}, {"0.02 mm", "3.005 mm", false}, {"1 g", "100.5 g", true}, {"1 g", "100.2 g", false},
+		{"0.5 mm", "-1.5 mm", true}, {"0.5 mm", "-1.6 mm", false}, {"0 mm", "1.23 mm", true}, {"", "1.23 mm", true},
+		// 3/16 in is 4.7625 mm, 1/64 in 0.397 mm, 0.01 in 0.254 mm, 0.0005 in 0.0127 mm.
+		{"0.5 mm", "3/16 in", true}, {"0.5 mm", "0.1875 in", true}, {"0.5 mm", "11/64 in", true}, {"0.5 mm", "5/128 in", false}, {"0.5 mm", "4.7625 mm", false},
+		{"0.5 mm", "0.19 in", true}, {"0.5 mm", "0.187 in", false}, {"1 mm", "11/64 in", false}, {"0.01 mm", "0.2505 in", true}, {"0.01 mm", "0.25055 in", false},
+		{"0.5 mm", "0.45 cm", true}, {"0.5 mm", "0.463 cm", false}, {"0.5 mm", "4630 µm", false}, {"0.01 V", "11850 mV", true}, {"0.01 V", "11853 mV", false},
+		{"1/16 in", "5 mm", true}, {"1/16 in", "4.6 mm", false}, {"1 °C", "225 °F", true}, {"1 °C", "225.5 °F", true}, {"1 °C", "225.7 °F", false}, {"1 °C", "380 K", true},
+		{"1 °C", "-3.5 °C", true}, {"0.5 mm", "5 g", true}, // which another rule refuses
 	} {
 		if got := (Doubt{Resolution: q(t, c.resolution)}).Shows(q(t, c.value)); got != c.want {
 			t.Errorf("steps of %s show %s: %v", c.resolution, c.value, got)

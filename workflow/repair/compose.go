@@ -59,7 +59,7 @@ type Block struct {
 }
 
 // Compose merges the repairs into one procedure. What they share is done once. All
-// is looked at before anything is repaired; what a zone rests on is repaired before
+// is looked at before anything is repaired, and what is lost comes off; what a zone rests on is repaired before
 // it; joints cure side by side, and nothing is loaded before all of them have. What
 // is stale is measured after all of it.
 func Compose(answers []Answer, on Airframe) Plan {
@@ -79,9 +79,12 @@ func Compose(answers []Answer, on Airframe) Plan {
 	c.common(steps.Safe, "Before anything is touched", first, parts)
 	each(safe)
 	each(look)
-	looked := ends(c.out.Stages)
+	for _, p := range slices.Backward(parts) { // what sits on another before that one
+		c.add(off, ends(c.out.Stages), p.stages[off]...)
+	}
+	before := ends(c.out.Stages)
 	for i, p := range parts {
-		after := slices.Clone(looked)
+		after := slices.Clone(before)
 		for _, earlier := range parts[:i] {
 			after = append(after, c.waits(p, earlier)...)
 		}
@@ -95,13 +98,13 @@ func Compose(answers []Answer, on Airframe) Plan {
 	c.common(steps.Recheck, "Before the last checks", again, parts)
 	each(recheck)
 	c.common(steps.Recheck, "When all work is done", last, parts)
-	before := len(c.out.Stages)
+	composed := len(c.out.Stages)
 	measureLast(c.out)
-	for _, s := range c.out.Stages[before:] {
+	for _, s := range c.out.Stages[composed:] {
 		c.in[recheck] = append(c.in[recheck], s.Name)
 	}
 	plan := Plan{Procedure: c.out, For: c.of}
-	for b, title := range [blocks]string{"Make it safe", "Look at all of it", "Repair", "Let it cure", "Test it", "Check it again"} {
+	for b, title := range [blocks]string{"Make it safe", "Look at all of it", "Take off what is lost", "Repair", "Let it cure", "Test it", "Check it again"} {
 		if len(c.in[b]) > 0 {
 			plan.Blocks = append(plan.Blocks, Block{title, c.in[b]})
 		}

@@ -330,6 +330,13 @@ func TestPartsOfAPlan(t *testing.T) {
 	if got := fmt.Sprint(plan.For["fit-boom"], plan.For["make-new-wing"]); got != "[D1 D3] [D2 D4]" {
 		t.Errorf("they are for %s", got)
 	}
+	// What is lost comes off before what it sits on is repaired, and is made after that.
+	scrap := works("scrap", "tail")
+	scrap.Retires = []string{"tail"}
+	lost := mends("tail-anew", "tail", stage("off", "", scrap), stage("anew", "", works("make", "tail")))
+	lost.Procedure.Stages[1].After, lost.Retires = []string{"off"}, []string{"tail"}
+	wantOrder(t, Compose([]Answer{one, lost}, Airframe{Made: steps.Making{{Zone: "boom"}, {Zone: "tail", On: []string{"boom"}}}}).Procedure,
+		"off-new-tail/scrap-new-tail", "do-boom/fit-boom", "anew-new-tail/make-new-tail", "measure-again/measure-what-is-stale")
 	// What is the same work for either of its zones is one part, whichever came first.
 	shaft, blade := mends("renew", "motor", stage("do", "", works("bin", "propeller"))), mends("renew", "propeller", stage("do", "", works("bin", "propeller")))
 	for _, a := range []*Answer{&shaft, &blade} {

@@ -16,6 +16,7 @@ type block int
 const (
 	safe    block = iota
 	look          // before anything is repaired
+	off           // what is lost comes off, before what it sits on is repaired
 	mend          // the repair itself
 	cure          // time until its joints are cured, which needs nobody
 	test          // what loads it, once every joint of the plan is cured
@@ -30,6 +31,7 @@ type part struct {
 	zone      string   // in the place of "here"
 	zones     []string // that it repairs
 	key       string   // ends the names of its steps
+	rebuilds  bool     // it makes anew what is lost
 	shared    []*shared
 	stages    [blocks][]steps.Stage
 }
@@ -52,7 +54,7 @@ func partsOf(answers []Answer, on Airframe) []*part {
 		}
 		switch {
 		case len(by.Retires) > 0:
-			p.key = "new-" + by.Damage.Zone
+			p.key, p.rebuilds = "new-"+by.Damage.Zone, true
 		case by.Row.Renews():
 			p.key = a.Damage.Zone
 			if on := by.Procedure.On; len(on) > 1 && !worksHere(by.Procedure) { // the same work for each of them
@@ -149,6 +151,22 @@ func blockOf(s steps.Stage) block {
 	return mend
 }
 
+// blockOf is where a stage of the part comes: what takes a lost part off, up to the step
+// that throws it away, has a block of its own.
+func (p *part) blockOf(stage steps.Stage) block {
+	b := blockOf(stage)
+	if b != mend || !p.rebuilds {
+		return b
+	}
+	for _, s := range p.procedure.Stages {
+		retires := slices.ContainsFunc(s.Steps, func(s steps.Step) bool { return len(s.Retires) > 0 })
+		if retires && (s.Name == stage.Name || slices.Contains(p.procedure.Before(s.Name), stage.Name)) {
+			return off
+		}
+	}
+	return b
+}
+
 // collect gathers what the part shares, gives the rest its names in the plan, and
 // splits it.
 func (c *composer) collect(p *part) {
@@ -166,8 +184,8 @@ func (c *composer) collect(p *part) {
 		if !ok {
 			continue
 		}
-		b := blockOf(stage)
-		for _, a := range p.directly(stage, func(a steps.Stage) bool { _, ok := own[a.Name]; return ok && blockOf(a) == b }) {
+		b := p.blockOf(stage)
+		for _, a := range p.directly(stage, func(a steps.Stage) bool { _, ok := own[a.Name]; return ok && p.blockOf(a) == b }) {
 			made.After = append(made.After, own[a].Name)
 		}
 		p.stages[b] = append(p.stages[b], made)

@@ -43,6 +43,9 @@ type Rebuilt struct {
 type NoWayError struct {
 	Zones  []string
 	Causes []string
+	// Other says that nothing is wrong but that the build is of another sheet: its steps
+	// name what the airframe's does not have.
+	Other bool
 }
 
 func (e *NoWayError) Error() string {
@@ -56,14 +59,14 @@ func (e *NoWayError) Error() string {
 func Rebuild(loss Loss) (Rebuilt, error) {
 	r := rebuild{Loss: loss}
 	if !r.known() {
-		return Rebuilt{}, &NoWayError{loss.Zones, r.causes}
+		return Rebuilt{}, r.noWay()
 	}
 	r.widen()
 	r.reach()
 	taken := r.taken()
 	out := r.join(taken)
-	if len(r.causes) > 0 {
-		return Rebuilt{}, &NoWayError{loss.Zones, r.causes}
+	if len(r.causes)+len(r.lacking) > 0 {
+		return Rebuilt{}, r.noWay()
 	}
 	wider := slices.DeleteFunc(slices.Clone(r.retires), func(z string) bool {
 		return slices.ContainsFunc(loss.Zones, func(lost string) bool { return z == lost || slices.Contains(r.with(lost), z) })
@@ -87,6 +90,22 @@ type rebuild struct {
 	redo    []string // made by the steps that are taken: what is thrown away, and what is made in place on nothing else
 	partly  []string // made in place on these and on others
 	causes  []string
+	lacking []lack
+}
+
+// A lack is what the steps of a procedure name and the sheet does not have.
+type lack struct {
+	of     *steps.Procedure
+	things []string
+}
+
+func (r *rebuild) noWay() *NoWayError {
+	no := &NoWayError{Zones: r.Zones, Causes: r.causes, Other: len(r.causes) == 0}
+	for _, l := range r.lacking {
+		no.Causes = append(no.Causes, fmt.Sprintf("%s names %s, which %s does not have", l.of.Name, strings.Join(l.things, ", "), r.Sheet.Name))
+		no.Other = no.Other && l.of == r.Build
+	}
+	return no
 }
 
 func (r *rebuild) cause(format string, args ...any) {
@@ -131,7 +150,13 @@ func (r *rebuild) lacks(p *steps.Procedure, s steps.Step) {
 		return
 	}
 	says := func(what, name string) {
-		r.cause("the step %s of %s names the %s %s, which %s does not have", s.Name, p.Name, what, name, r.Sheet.Name)
+		i := slices.IndexFunc(r.lacking, func(l lack) bool { return l.of == p })
+		if i < 0 {
+			i, r.lacking = len(r.lacking), append(r.lacking, lack{of: p})
+		}
+		if thing := "the " + what + " " + name; !slices.Contains(r.lacking[i].things, thing) {
+			r.lacking[i].things = append(r.lacking[i].things, thing)
+		}
 	}
 	for _, z := range s.Disturbs {
 		if z != steps.Here && !slices.Contains(r.Sheet.Zones, z) {

@@ -143,7 +143,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 			if err != nil {
 				return nil, err
 			}
-			return measure(g)
+			return measure(s, g)
 		}
 		for _, g := range s.Gates(now) {
 			if g.Standing == workflow.Failed {
@@ -306,18 +306,19 @@ func measureFirst(s *workflow.State, gates []workflow.GateReport, now time.Time)
 		if len(set) > 0 {
 			return workflow.ReadBench{Set: set}, nil
 		}
-		return measure(g)
+		return measure(s, g)
 	}
 	return nil, nil
 }
 
 // measure takes every reading of a gate, each in the middle of its limits, or
-// such that the result is.
-func measure(g workflow.GateReport) (workflow.Request, error) {
+// such that the result is, as near as its gauge shows it.
+func measure(s *workflow.State, g workflow.GateReport) (workflow.Request, error) {
 	value, err := ideal(g.Gate.Limits)
 	if err != nil {
 		return nil, fmt.Errorf("gate %s: %w", g.Gate.Name, err)
 	}
+	gauge, _ := s.Sheet.Gauge(g.Gate.Gauge)
 	request := workflow.Measure{Gate: g.Gate.Name}
 	for _, point := range g.Gate.Readings() {
 		of := value
@@ -325,6 +326,9 @@ func measure(g workflow.GateReport) (workflow.Request, error) {
 			if of, err = readingFor(g.Gate, point, value); err != nil {
 				return nil, err
 			}
+		}
+		if of, err = shown(gauge, of); err != nil {
+			return nil, fmt.Errorf("gate %s: %w", g.Gate.Name, err)
 		}
 		request.Readings = append(request.Readings, workflow.Reading{Point: point, Value: of})
 	}
@@ -343,6 +347,22 @@ func readingFor(g steps.Gate, point string, value quantity.Quantity) (quantity.Q
 		return quantity.Quantity{}, fmt.Errorf("gate %s: no readings were found for %s", g.Name, value)
 	}
 	return quantity.New(of, g.Unit())
+}
+
+// shown is what the gauge shows of the value.
+func shown(gauge steps.Gauge, value quantity.Quantity) (quantity.Quantity, error) {
+	if gauge.Doubt().Shows(value) {
+		return value, nil
+	}
+	unit := gauge.Resolution.Unit()
+	is, err1 := value.Rat(unit)
+	step, err2 := gauge.Resolution.Rat(unit)
+	if err := errors.Join(err1, err2); err != nil {
+		return quantity.Quantity{}, err
+	}
+	whole := is.Quo(is, step).FloatString(0)
+	is.SetString(whole)
+	return quantity.New(is.Mul(is, step), unit)
 }
 
 // ideal is a value well inside the limits: their middle, or where there is

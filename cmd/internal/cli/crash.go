@@ -88,7 +88,7 @@ func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDa
 		if len(entries) == 0 {
 			return err
 		}
-		shown := a.showDamage(state, report.Triage, entries)
+		shown := a.showDamage(state, entries, report.Triage.Findings)
 		if part != nil && !a.json {
 			a.say("All the rest is recorded. Report only what is refused again.")
 		}
@@ -117,8 +117,9 @@ func inFlags(part *workflow.PartError) error {
 	return out
 }
 
-// showDamage shows what was recorded and says what comes next.
-func (a *app) showDamage(s *workflow.State, table *steps.Triage, entries []journal.Entry) error {
+// showDamage shows what was recorded, with the cautions of these findings, and says
+// what comes next.
+func (a *app) showDamage(s *workflow.State, entries []journal.Entry, findings []steps.Finding) error {
 	recorded := page.NewRecorded(s, entries, a.time.Now())
 	recorded.Next = ""
 	if err := a.show(recorded); err != nil || a.json {
@@ -130,8 +131,10 @@ func (a *app) showDamage(s *workflow.State, table *steps.Triage, entries []journ
 		if !ok {
 			continue
 		}
-		if finding, ok := table.Finding(cmp.Or(f.As, f.Finding)); ok && finding.Caution != "" {
-			a.say("%s: %s", f.Damage, finding.Caution)
+		for _, finding := range findings {
+			if finding.Name == cmp.Or(f.As, f.Finding) && finding.Caution != "" {
+				a.say("%s: %s", f.Damage, finding.Caution)
+			}
 		}
 		d, err := s.Damage(f.Damage)
 		if err != nil || !d.Quarantine.Open() {
@@ -259,6 +262,7 @@ func (w *walk) ask(ctx context.Context, zones []string, zone string) (bool, erro
 		fmt.Fprintln(w.Err, term.Line(err.Error()))
 		return w.ask(ctx, zones, zone)
 	}
+	w.warn(zones, seen)
 	var left error // what was found is recorded even if nobody answers the other questions
 	if _, known := w.report.Triage.Finding(seen.Finding); !known {
 		left = w.meant(ctx, zones, &seen)
@@ -295,11 +299,33 @@ func (w *walk) ask(ctx context.Context, zones []string, zone string) (bool, erro
 	if err != nil {
 		return false, err
 	}
-	shown := w.showDamage(state, report.Triage, entries)
+	shown := w.showDamage(state, entries, nil) // their cautions came first
 	if unsaid {
 		w.say("You did not say how bad it is; it is recorded as %s. To correct it: fettle undo %s %d --reason …, then report it again", seen.Severity, w.mark, entries[0].Position)
 	}
 	return true, errors.Join(shown, left)
+}
+
+// warn says what to do at once, each caution once, before anything else is asked: of
+// words of one's own that of all that they may mean.
+func (w *walk) warn(zones []string, seen workflow.Sighting) {
+	table := w.report.Triage
+	var may []steps.Meaning
+	if f, known := table.Finding(seen.Finding); known {
+		may = append(may, steps.Meaning{Finding: f, Zone: seen.Zone})
+	} else {
+		may = table.Sounds(zones, seen.Zone, seen.Finding)
+		if f, is := table.Means(seen.Zone); is {
+			may = append(may, steps.Meaning{Finding: f, Zone: seen.Zone})
+		}
+	}
+	var said []string
+	for _, m := range may {
+		if m.Caution != "" && !slices.Contains(said, m.Caution) {
+			said = append(said, m.Caution)
+			fmt.Fprintln(w.Err, term.Line(fmt.Sprintf("CAUTION, %s: %s", m.Zone, m.Caution)))
+		}
+	}
 }
 
 // unsaid is how bad a finding is taken to be if nobody says it: serious, and

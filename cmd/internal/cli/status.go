@@ -45,7 +45,7 @@ func (a *app) timersCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			now := a.time.Now()
-			timers, unread := rows(cmd.Context(), a, args, func(s *workflow.State, _ int) []page.Timer { return page.Timers(s, now) })
+			timers, unread := rows(cmd.Context(), a, args, func(s *workflow.State, _ int) []page.Timer { return page.NewClocks(s, now) })
 			if unread != nil && len(timers) == 0 {
 				return unread
 			}

@@ -136,6 +136,7 @@ type Repair struct {
 	Unread   bool          `json:"bench_unread,omitempty"`
 	Chain    []RepairWait  `json:"chain,omitempty"`
 	Parts    []steps.Part  `json:"parts,omitempty"`
+	Uses     []RepairUse   `json:"uses,omitempty"`
 	MadeOf   []string      `json:"made_of,omitempty"` // the documents that its steps were written in
 	Blocks   []RepairBlock `json:"blocks"`
 	Stages   []RepairStage `json:"stages"`
@@ -175,6 +176,14 @@ type RepairWait struct {
 	Seconds int64  `json:"seconds"`
 }
 
+// A RepairUse is what steps of a plan are done with: an adhesive, one of several, or a
+// tool.
+type RepairUse struct {
+	OneOf []string        `json:"one_of"`
+	Needs []steps.Setting `json:"needs,omitempty"`
+	Steps []string        `json:"steps"`
+}
+
 // A RepairBlock is a run of stages that come before the next one.
 type RepairBlock struct {
 	Title  string   `json:"title"`
@@ -206,6 +215,18 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 	}
 	for _, w := range plan.Time.Chain {
 		m.Chain = append(m.Chain, RepairWait{w.Step, int64(w.Lasts.Seconds())})
+	}
+	for _, u := range plan.Uses {
+		use := RepairUse{Steps: u.Steps}
+		for _, of := range u.OneOf {
+			use.OneOf = append(use.OneOf, first(of.Title, of.Name))
+			for _, need := range of.Needs {
+				if !slices.Contains(use.Needs, need) {
+					use.Needs = append(use.Needs, need)
+				}
+			}
+		}
+		m.Uses = append(m.Uses, use)
 	}
 	for _, b := range plan.Blocks {
 		m.Blocks = append(m.Blocks, RepairBlock(b))
@@ -262,13 +283,7 @@ func (m Repair) Markdown(Clock) string {
 	if m.Attended+m.Waiting > 0 {
 		l.add("\n%s.\n", esc(m.takes()))
 	}
-	if len(m.Parts) > 0 {
-		var parts []string
-		for _, p := range m.Parts {
-			parts = append(parts, fmt.Sprintf("%s (%s)", p.Name, amountOf(p)))
-		}
-		l.add("\nIt takes %s.\n", esc(strings.Join(parts, ", ")))
-	}
+	m.ready(&l)
 	l.add("\n## In this order\n")
 	stages := map[string]RepairStage{}
 	for _, s := range m.Stages {
@@ -318,6 +333,51 @@ func (m Repair) Markdown(Clock) string {
 		l.add("\nThe repair is open as job %s. Go on with:\n\n%s", esc(m.Job), command("fettle follow "+m.Mark))
 	}
 	return l.String()
+}
+
+// ready says what must be had before it begins: what is used up or fitted anew, and what
+// it is done with.
+func (m Repair) ready(l *lines) {
+	if len(m.Parts)+len(m.Uses) == 0 {
+		return
+	}
+	var parts, uses []string
+	for _, p := range m.Parts {
+		text := p.Name
+		if p.Count != 1 {
+			text += inBrackets(amountOf(p))
+		}
+		parts = append(parts, text)
+	}
+	for _, u := range m.Uses {
+		if !m.Full {
+			var titles []string
+			for _, title := range u.OneOf {
+				short, _, _ := strings.Cut(title, ",")
+				titles = append(titles, short)
+			}
+			uses = append(uses, strings.Join(titles, " or "))
+			continue
+		}
+		var needs []string
+		for _, need := range u.Needs {
+			needs = append(needs, need.String())
+		}
+		uses = append(uses, strings.Join(u.OneOf, " or ")+optionally("; it needs ", strings.Join(needs, ", "))+"; for "+strings.Join(u.Steps, ", "))
+	}
+	if m.Full {
+		l.add("\n## To have ready\n")
+		for _, text := range append(parts, uses...) {
+			l.item("%s", esc(text))
+		}
+		return
+	}
+	if len(parts) > 0 {
+		l.add("\nTo have ready: %s.\n", esc(strings.Join(parts, "; ")))
+	}
+	if len(uses) > 0 {
+		l.add("\nGlue and tools: %s.\n", esc(strings.Join(uses, ", ")))
+	}
 }
 
 // takes says how long it takes, and which waits hold it.

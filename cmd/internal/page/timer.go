@@ -18,15 +18,21 @@ type Timer struct {
 	Then    string         `json:"then,omitempty"` // of a wait with an end: the step that must be done by then
 	Handles time.Time      `json:"handles,omitzero"`
 	Cures   time.Time      `json:"cures,omitzero"`
+	Lies    string         `json:"quarantine,omitempty"` // what is in it; its name is the damage's
 	Coldest *float64       `json:"coldest_celsius,omitempty"`
 	Warmest *float64       `json:"warmest_celsius,omitempty"`
 }
 
 // Timers makes the list of running clocks of an airframe.
-func Timers(s *workflow.State, now time.Time) []Timer {
+func Timers(s *workflow.State, now time.Time) []Timer { return newTimers(s, s.Timers(now)) }
+
+// NewClocks makes the list of running clocks of an airframe with its quarantines.
+func NewClocks(s *workflow.State, now time.Time) []Timer { return newTimers(s, s.Clocks(now)) }
+
+func newTimers(s *workflow.State, running []workflow.Timer) []Timer {
 	timers := []Timer{}
-	for _, t := range s.Timers(now) {
-		view := Timer{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Handles: t.Handles, Cures: t.Cures}
+	for _, t := range running {
+		view := Timer{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Lies: t.Lies, Handles: t.Handles, Cures: t.Cures}
 		if t.Joint {
 			view.Coldest, view.Warmest = &t.Coldest, &t.Warmest
 		}
@@ -41,6 +47,10 @@ func (t Timer) line(c Clock) string {
 	switch t.Phase {
 	case "":
 		switch {
+		case t.Lies != "" && c.Now.Before(t.Opens):
+			return fmt.Sprintf("%s: %s is in quarantine, its lines can be confirmed from **%s** (%s)", name, esc(t.Lies), c.At(t.Opens), c.In(t.Opens))
+		case t.Lies != "":
+			return fmt.Sprintf("%s: %s is in quarantine, its lines can be confirmed (since %s)", name, esc(t.Lies), c.At(t.Opens))
 		case t.Then != "" && c.Now.Before(t.Opens):
 			return fmt.Sprintf("%s: over at **%s** (%s), then %s by %s", name, c.At(t.Opens), c.In(t.Opens), esc(t.Then), c.At(t.Closes))
 		case t.Then != "":

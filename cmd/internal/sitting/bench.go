@@ -1,0 +1,142 @@
+package sitting
+
+import (
+	"context"
+	"maps"
+	"slices"
+	"sync"
+	"time"
+
+	"fettle/cmd/internal/desk"
+	"fettle/store"
+	"fettle/workflow"
+)
+
+// A Bench is the airframes of a sitting as they were last read: those with an open
+// job or a running clock. It may be used by several goroutines.
+type Bench struct {
+	desk *desk.Desk
+
+	mu     sync.Mutex
+	states map[string]*workflow.State // by mark
+	sizes  map[string]int64           // of every journal, when it was read; nil: they were not all read
+}
+
+// NewBench returns a bench of which nothing is read yet. [Bench.Refresh] reads it.
+func NewBench(d *desk.Desk) *Bench {
+	return &Bench{desk: d, states: map[string]*workflow.State{}}
+}
+
+// A Timer is a running clock of an airframe.
+type Timer struct {
+	Mark string
+	workflow.Timer
+}
+
+// Timers are the running clocks of all airframes at a time, the next moment first. It
+// reads no store, and may be called every second.
+func (b *Bench) Timers(now time.Time) []Timer {
+	var all []Timer
+	for _, s := range b.States() {
+		for _, t := range s.Timers(now) {
+			all = append(all, Timer{s.Airframe.Mark, t})
+		}
+	}
+	slices.SortStableFunc(all, func(a, b Timer) int {
+		switch {
+		case a.Ready.IsZero() == b.Ready.IsZero():
+			return a.Ready.Compare(b.Ready)
+		case a.Ready.IsZero():
+			return 1
+		}
+		return -1
+	})
+	return all
+}
+
+// States are the airframes, in the order of their marks.
+func (b *Bench) States() []*workflow.State {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	states := make([]*workflow.State, 0, len(b.states))
+	for _, mark := range slices.Sorted(maps.Keys(b.states)) {
+		states = append(states, b.states[mark])
+	}
+	return states
+}
+
+// Put replaces one airframe by what was just read or recorded of it.
+func (b *Bench) Put(s *workflow.State) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.put(s)
+}
+
+func (b *Bench) put(s *workflow.State) {
+	mark, now := s.Airframe.Mark, b.desk.Now()
+	if had := b.states[mark]; had != nil && had.Size() > s.Size() {
+		return // it was read before what is known
+	}
+	if len(s.OpenJobs(now)) > 0 || len(s.Timers(now)) > 0 {
+		b.states[mark] = s
+	} else {
+		delete(b.states, mark)
+	}
+	if b.sizes != nil {
+		b.sizes[mark] = s.Size()
+	}
+}
+
+// Refresh reads the airframes whose journals have grown since they were last read,
+// and reports whether one did that was on the bench: then a question that stands
+// is answered with [Changed]. The first time it reads all of them. Those that cannot
+// be read are left out, and the error names them.
+func (b *Bench) Refresh(ctx context.Context) (changed bool, err error) {
+	b.mu.Lock()
+	first := b.sizes == nil
+	b.mu.Unlock()
+	if first {
+		return false, b.readAll(ctx)
+	}
+	journals, err := store.Journals(ctx, b.desk.Store)
+	if err != nil {
+		return false, err
+	}
+	for _, j := range journals {
+		b.mu.Lock()
+		known, on := b.sizes[j.Mark] >= j.Size, b.states[j.Mark] != nil
+		b.mu.Unlock()
+		if known {
+			continue
+		}
+		s, failed := b.desk.State(ctx, j.Mark)
+		b.mu.Lock()
+		if failed == nil {
+			b.put(s)
+			changed = changed || on
+		} else {
+			b.sizes[j.Mark], err = j.Size, failed // it is not read again, nor said twice
+		}
+		b.mu.Unlock()
+	}
+	return changed, err
+}
+
+// readAll reads every airframe.
+func (b *Bench) readAll(ctx context.Context) error {
+	sizes, err := store.Journals(ctx, b.desk.Store)
+	if err != nil {
+		return err
+	}
+	states, err := desk.Rows(ctx, b.desk, func(s *workflow.State, _ int) *workflow.State { return s })
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.sizes = map[string]int64{}
+	for _, j := range sizes {
+		b.sizes[j.Mark] = j.Size
+	}
+	for _, s := range states {
+		b.put(s)
+	}
+	return err
+}
