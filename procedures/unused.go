@@ -76,6 +76,9 @@ func (c *checker) usedOn(s *steps.Sheet) map[reference]bool {
 		if e.Zone != "" {
 			use(zone, e.Zone)
 		}
+		for _, is := range e.Aboard {
+			use(condition, is.Condition)
+		}
 	}
 	asked := func(c steps.Care) {
 		for _, need := range c.Needs {

@@ -108,6 +108,7 @@ type Step struct {
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
 	Retires  []string          `json:"retires,omitempty"` // zones that are thrown away with it
+	Renews   []string          `json:"renews,omitempty"`  // zones whose part is cut out with it, and replaced by this procedure
 
 	// Fits is the zone whose equipment is replaced by another one; "": none.
 	Fits string `json:"fits,omitempty"`
@@ -286,7 +287,7 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 			}
 			left.Steps = append(left.Steps, stage.Steps[i])
 			step := &left.Steps[len(left.Steps)-1]
-			step.Disturbs, step.Retires = onZone(step.Disturbs, zone), onZone(step.Retires, zone)
+			step.Disturbs, step.Retires, step.Renews = onZone(step.Disturbs, zone), onZone(step.Retires, zone), onZone(step.Renews, zone)
 		}
 		if len(left.Steps) == 0 {
 			over[stage.Name] = stage.After

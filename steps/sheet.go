@@ -35,6 +35,9 @@ type Equipment struct {
 	Title    string   `json:"title"`
 	Zone     string   `json:"zone,omitempty"` // the zone that it is, whose damage is damage of it; "": none
 	Disturbs []string `json:"disturbs,omitempty"`
+	// Aboard says how conditions stand while it is on the airframe. A release wants them
+	// so, and it counts as handled whenever one of them changes; none: nothing says.
+	Aboard []Setting `json:"aboard,omitempty"`
 }
 
 // Zones are those that a change of it disturbs.
@@ -43,6 +46,18 @@ func (e Equipment) Zones() []string {
 		return e.Disturbs
 	}
 	return append([]string{e.Zone}, e.Disturbs...)
+}
+
+// Handled are the zones of the equipment that is taken off or put on where the condition
+// changes, and that of the mass; none: the condition tells of no equipment.
+func (s *Sheet) Handled(condition string) []string {
+	var zones []string
+	for _, e := range s.Equipment {
+		if slices.ContainsFunc(e.Aboard, func(is Setting) bool { return is.Condition == condition }) {
+			zones = append(append(zones, MassZone), e.Zones()...)
+		}
+	}
+	return zones
 }
 
 // MassZone is a pseudo-zone for the balance of the whole airframe: a change of

@@ -33,6 +33,8 @@ type StepReport struct {
 	// Closes is when the window of an open join closes, or until when the step
 	// must be done after a wait.
 	Closes time.Time
+	// Touch is when a coat that the touch test found wet is touched again.
+	Touch time.Time
 	// TooLate says that it was done, or is still to be done, too late after a wait.
 	TooLate string
 	// Act is which part of a glue step is left, where the adhesive dries first.

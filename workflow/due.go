@@ -56,7 +56,7 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	var turn turn
 	stale := slices.Contains(step.Gates, steps.Stale)
 	if stale {
-		due, worked, turn = s.Due(at), append(s.disturbedBy(j), s.damagedFor(j)...), j.turn(step)
+		due, worked, turn = s.Due(at), append(s.disturbedBy(j), s.damagedFor(j)...), s.turn(j, step)
 		if j.Procedure.Accepts != "" { // what was built before nobody saw, whatever a build on record says is there
 			worked = s.Sheet.Zones
 			due = slices.DeleteFunc(s.Gates(at), func(r GateReport) bool { return r.Gate.Work })
@@ -95,7 +95,7 @@ type turn struct {
 }
 
 // turn is that of the step. What may be done beside it comes after it.
-func (j *Job) turn(step steps.Step) turn {
+func (s *State) turn(j *Job, step steps.Step) turn {
 	t := turn{last: true, needs: step.Needs}
 	before := map[string]bool{step.Name: true}
 	j.before(step, func(stage steps.Stage, i int) { before[stage.Steps[i].Name] = true })
@@ -105,6 +105,11 @@ func (j *Job) turn(step steps.Step) turn {
 		for i := range stage.Steps {
 			if after := &stage.Steps[i]; !before[after.Name] {
 				t.coming = append(t.coming, after.Disturbs...)
+				for _, set := range after.Sets {
+					if !slices.Contains(t.needs, set) {
+						t.coming = append(t.coming, s.Sheet.Handled(set.Condition)...)
+					}
+				}
 				t.last = t.last && !(follows && slices.Contains(after.Gates, steps.Stale))
 			}
 		}
@@ -130,7 +135,7 @@ func (s *State) disturbedBy(j *Job) []string {
 	var zones []string
 	for _, e := range s.Entries {
 		if work, ok := journal.WorkOf(e.Facts); ok && work.Job == j.ID {
-			zones = append(zones, work.Disturbs...)
+			zones = slices.Concat(zones, work.Disturbs, s.handledAt[e.Position])
 		}
 	}
 	slices.Sort(zones)

@@ -186,7 +186,7 @@ func (s *State) measures(job *Job, step steps.Step, gate steps.Gate, at time.Tim
 	case slices.Contains(step.Gates, gate.Name):
 		return true
 	}
-	return slices.Contains(step.Gates, steps.Stale) && !gate.Work && job.turn(step).takes(gate) &&
+	return slices.Contains(step.Gates, steps.Stale) && !gate.Work && s.turn(job, step).takes(gate) &&
 		(job.Procedure.Accepts != "" || !s.report(gate, at).Met() || gate.DependsOn(append(s.disturbedBy(job), s.damagedFor(job)...)...))
 }
 

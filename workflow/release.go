@@ -88,6 +88,11 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	if reason := s.unchecked(at); reason != nil {
 		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", reason)
 	}
+	for _, item := range s.Sheet.Equipment {
+		if len(item.Aboard) > 0 {
+			p.add(fmt.Sprintf("the %s is aboard", item.Name), s.notAboard(item, at))
+		}
+	}
 	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {
 		p.add("what is coated is joined", &reason)
 	}
@@ -299,6 +304,12 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 	if why := s.shiftedByCheck(r, at); !why.IsZero() {
 		f.Why = why
 		return f
+	}
+	for _, item := range s.Sheet.Equipment {
+		if reason := s.notAboard(item, at); reason != nil {
+			f.Why.Text = reason.Text
+			return f
+		}
 	}
 	if s.disturbed != nil && s.disturbed.position > r.Position {
 		f.Why.Text = fmt.Sprintf("disturbed by %s since the release", s.disturbed.by)

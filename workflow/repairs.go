@@ -204,8 +204,19 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeS
 			selected.Has = append(selected.Has, m.Name)
 		}
 	}
+	is := map[string][]said{} // what the steps before will have set
 	for _, step := range plan.Procedure.For(selected, "").Steps() {
 		coming = append(coming, step.Disturbs...)
+		for _, set := range step.Sets {
+			before, known := is[set.Condition]
+			if !known {
+				before = s.said[set.Condition]
+			}
+			if !s.stood(set, before) {
+				coming = append(coming, s.Sheet.Handled(set.Condition)...)
+			}
+			is[set.Condition] = []said{{state: set.State}}
+		}
 	}
 	for _, g := range s.Due(at, coming...) {
 		one := WillBeStale{Gate: g.Gate.Name}
@@ -214,7 +225,7 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeS
 		}
 		var worked []string
 		for _, z := range coming {
-			if g.Gate.DependsOn(z) && !slices.Contains(worked, z) {
+			if touches(g.Gate, []string{z}) && !slices.Contains(worked, z) {
 				worked = append(worked, z)
 			}
 		}

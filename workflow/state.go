@@ -50,6 +50,7 @@ type State struct {
 	zones       map[string]disturbance // the last of each zone
 	shifted     map[string]disturbance // the last that was more than a mark, and may have shifted a zone against others
 	changes     []change               // of equipment
+	handledAt   map[int64][]string     // by entry: the zones of equipment that was taken off or put on
 	lost        map[string]retirement  // of each zone that was thrown away, when last
 	used        map[string]time.Time   // of each adhesive and tool, the latest time that a step was done with it
 	backFlights []Flight               // that ask for a check and were taken back
@@ -137,10 +138,10 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		gauges:  map[string]*gaugeRecord{},
 		zones:   map[string]disturbance{},
 		shifted: map[string]disturbance{},
-		lost:    map[string]retirement{},
-		used:    map[string]time.Time{},
-		undone:  map[int64]int64{},
-		chosen:  map[string]string{}, chosenAt: map[string]int64{},
+		lost:    map[string]retirement{}, handledAt: map[int64][]string{},
+		used:   map[string]time.Time{},
+		undone: map[int64]int64{},
+		chosen: map[string]string{}, chosenAt: map[string]int64{},
 		docs:    docs,
 		effects: effects(),
 		kinds:   stepKinds(),
@@ -199,6 +200,9 @@ func (s *State) apply(e journal.Entry) error {
 	if marks := effect.marks; marks != nil {
 		by, zones = marks(e.Facts)
 		s.mark(s.zones, e, by, zones)
+	}
+	if effect.sets != nil {
+		s.handled(e, effect.sets(e.Facts))
 	}
 	if effect.stays != nil {
 		effect.stays(s, e)

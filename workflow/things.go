@@ -496,6 +496,60 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 	return reasons
 }
 
+// handled has equipment disturbed that was taken off or put on: a condition that says
+// whether it is aboard was set otherwise than it stood, also before a flight.
+func (s *State) handled(e journal.Entry, sets []steps.Setting) {
+	for _, set := range sets {
+		all := s.said[set.Condition]
+		n := saidBy(all, e.At)
+		if s.stood(set, all[:n]) {
+			continue
+		}
+		turned := e
+		if n < len(all) && all[n].state != set.State { // typed in later: it was set back by then
+			turned.At = all[n].at
+		}
+		zones := s.Sheet.Handled(set.Condition)
+		s.disturb(turned, "the change to "+set.String(), zones)
+		s.handledAt[e.Position] = append(s.handledAt[e.Position], zones...)
+	}
+}
+
+// stood reports whether the condition stood as it is set by what was said before.
+// Before anything was said, equipment was aboard.
+func (s *State) stood(set steps.Setting, before []said) bool {
+	if len(before) > 0 {
+		return before[len(before)-1].state == set.State
+	}
+	return !slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool {
+		return slices.ContainsFunc(e.Aboard, func(is steps.Setting) bool { return is.Condition == set.Condition && is.State != set.State })
+	})
+}
+
+// notAboard says why the equipment doesn't count as aboard; nil: it does. A flight takes
+// nothing off, so what was said before it counts.
+func (s *State) notAboard(item steps.Equipment, at time.Time) *Reason {
+	for _, is := range item.Aboard {
+		all := s.said[is.Condition]
+		all = all[:saidBy(all, at)]
+		reason := &Reason{Because: ByCondition, Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: is})}
+		if slices.ContainsFunc(s.voided[is.Condition], func(v said) bool {
+			return !v.at.After(at) && (len(all) == 0 || v.position > all[len(all)-1].position || v.at.After(all[len(all)-1].at))
+		}) {
+			reason.Text = fmt.Sprintf("it needs %s, and what was said of %s last was taken back", is, is.Condition)
+			return reason
+		}
+		if len(all) > 0 && !s.stood(is, all) {
+			reason.Text = fmt.Sprintf("it needs %s, but the journal says %s: %s", is, is.Condition, all[len(all)-1].state)
+			return reason
+		}
+	}
+	if len(item.Aboard) > 0 && len(s.things([]string{item.Name}, "", instant{s.Size(), at})) == 0 {
+		return &Reason{Because: ByCondition, Text: fmt.Sprintf("the %s was removed, and none was fitted since", item.Name), Remedy: s.toFitAnother(item.Name)}
+	}
+	return nil
+}
+
 // repairNeeds reports whether a step of an open repair waits for the setting.
 func (s *State) repairNeeds(set steps.Setting, at time.Time) bool {
 	return slices.ContainsFunc(s.OpenJobs(at), func(j *Job) bool {

@@ -210,6 +210,18 @@ func carryRepair(t *testing.T, w robot.Worker, doc *procedures.Document, zone st
 		t.Fatalf("%d jobs are open", len(open))
 	}
 	disturbed := false
+	propeller := steps.Setting{Condition: "propeller", State: "on"}
+	if slices.ContainsFunc(w.State.Proof(w.Now, nil).Reasons(), func(r workflow.Reason) bool { return r.Remedy.Setting == propeller }) {
+		disturbed = true
+		if w.State.Airworthiness(w.Now).Released {
+			t.Error("the propeller is off, and it is released still")
+		}
+		// Range and failsafe, which comes next, puts it on again.
+		start(t, &w, named(t, "range-failsafe"), "")
+		if err := w.Carry(500); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for _, step := range doc.Procedure.Steps() {
 		disturbed = disturbed || len(step.Disturbs) > 0
 	}
