@@ -53,7 +53,7 @@ func (c *checker) nowhere(d *Document) {
 	for _, s := range d.Procedure.Steps() {
 		for _, z := range s.There {
 			if !slices.Contains(zones, z) {
-				d.complain(&s, &c.notes)("there", "no design has the zone %s, so the step is never left out for it%s", z, suggest(z, zones))
+				d.complain(s, &c.notes)("there", "no design has the zone %s, so the step is never left out for it%s", z, suggest(z, zones))
 			}
 		}
 	}
@@ -92,7 +92,7 @@ func (c *checker) readied(sheet *Document) {
 				used[t] = true
 			}
 			if c.own[d] && !said[d.Name()] {
-				said[d.Name()] = c.grips(d, &s, sheet.Sheet)
+				said[d.Name()] = c.grips(d, s, sheet.Sheet)
 			}
 		}
 	}

@@ -119,7 +119,9 @@ func (ownWordsValue) write(from *steps.Triage) *yaml.Node {
 	return n
 }
 
-func (ownWordsValue) typ() typ { return typ{is: aMap, to: zone, of: []typ{nameValue{meaning}.typ()}} }
+func (ownWordsValue) typ() *typ {
+	return &typ{is: aMap, to: zone, of: []*typ{nameValue{meaning}.typ()}}
+}
 
 func findingAt(name string) string { return "the finding " + name }
 
@@ -177,8 +179,8 @@ func (v offValue) write(from *steps.Row) *yaml.Node {
 	return v.procedure().write(from)
 }
 
-func (v offValue) typ() typ {
-	return typ{is: anEither, of: []typ{yesValue[steps.Row]{}.typ(), v.procedure().typ()}}
+func (v offValue) typ() *typ {
+	return &typ{is: anEither, of: []*typ{yesValue[steps.Row]{}.typ(), v.procedure().typ()}}
 }
 
 // outcomeValue is the value of the key of an outcome.
@@ -199,7 +201,7 @@ func (v outcomeValue) write(from *steps.Row) *yaml.Node {
 	return v.is.write(from)
 }
 
-func (v outcomeValue) typ() typ { return v.is.typ() }
+func (v outcomeValue) typ() *typ { return v.is.typ() }
 
 func triageChecked(f fields, t *steps.Triage) {
 	f.changed(t.Changes, t.Revision)

@@ -95,7 +95,7 @@ func (s *State) renew(by *Job, zones []string, at time.Time) {
 		for name, parts := range job.joints {
 			held := job.Procedure.HeldBy(name)
 			set := slices.DeleteFunc(slices.Clone(held), func(z string) bool {
-				return !slices.ContainsFunc(job.Procedure.Steps(), func(step steps.Step) bool { return slices.Contains(step.Renews, z) })
+				return !slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return slices.Contains(step.Renews, z) })
 			})
 			if len(set) > 0 {
 				held = set

@@ -41,7 +41,7 @@ func readEntries(entries []journal.Entry, sheet *steps.Sheet, documents map[stri
 	for i := range r.jobs {
 		for _, s := range r.jobs[i].procedure.Steps() {
 			if r.applies(s.Where) {
-				r.jobs[i].steps = append(r.jobs[i].steps, &s)
+				r.jobs[i].steps = append(r.jobs[i].steps, s)
 			}
 		}
 	}
@@ -128,7 +128,7 @@ func (r record) applies(where steps.Where) bool {
 	for _, o := range where.Without { // what a step asks for and is not answered may still be chosen
 		c, _ := r.sheet.Choice(o)
 		asked := slices.ContainsFunc(r.jobs, func(j sheetOfWork) bool {
-			return slices.ContainsFunc(j.procedure.Steps(), func(s steps.Step) bool { return s.Choose == c.Name })
+			return slices.ContainsFunc(j.procedure.Steps(), func(s *steps.Step) bool { return s.Choose == c.Name })
 		})
 		if slices.Contains(r.has, o) || asked && r.chosen([]string{o}) < 0 && !overlap(r.has, c.Names()) {
 			return false

@@ -438,8 +438,8 @@ func (b *bench) build() {
 	b.must(err)
 	b.pages["AwaitLine"] = page.AwaitLine("FN-01", await, page.Clock{Now: b.Now}) + "\n"
 	b.pages["AwaitLine-cured"] = page.AwaitLine("FN-01", workflow.Await{Name: "roots", Event: workflow.IsCured, Ready: b.Now.Add(time.Hour)}, page.Clock{Now: b.Now}) + "\n"
-	b.pages["OpenedLine"] = page.OpenedLine("FN-01", "finch-build", []steps.Step{{Choose: "eyes"}, {}}) + "\n"
-	b.pages["OpenedLine-short"] = page.OpenedLine("FN-01", "look", make([]steps.Step, 1)) + "\n"
+	b.pages["OpenedLine"] = page.OpenedLine("FN-01", "finch-build", []*steps.Step{{Choose: "eyes"}, {}}) + "\n"
+	b.pages["OpenedLine-short"] = page.OpenedLine("FN-01", "look", []*steps.Step{{}}) + "\n"
 	b.show("Ready", page.NewReady("FN-01", await))
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
 	b.Now = b.Now.Add(50 * time.Hour)
