@@ -70,6 +70,7 @@ func (a *app) addAirframe(ctx context.Context, mark, design string, options []st
 	if err != nil {
 		return err
 	}
+	mark = state.Airframe.Mark
 	if asBuilt {
 		if !a.json {
 			a.say("%s is registered as a %s.", mark, state.Sheet.Title)
@@ -163,7 +164,7 @@ func (a *app) airframeShowCommand() *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&entries, "entries", false, "show the entries of its journal instead")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		s, _, err := a.airframe(cmd.Context(), args)
+		s, err := a.airframeAlone(cmd.Context(), args)
 		if err != nil {
 			return err
 		}

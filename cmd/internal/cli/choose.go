@@ -32,7 +32,7 @@ func (a *app) chooseCommand() *cobra.Command {
 }
 
 func (a *app) choose(ctx context.Context, args []string, no bool, at string) error {
-	s, rest, err := a.airframeAnd(ctx, args, "answer")
+	s, rest, err := a.airframeAnd(ctx, args, "answer", 1)
 	if err != nil {
 		return err
 	}

@@ -137,7 +137,7 @@ func (a *app) clearing(ctx context.Context, args []string) (*workflow.State, []s
 		s, _, err := a.airframe(ctx, nil)
 		return s, args, err
 	}
-	return a.airframeAnd(ctx, args, "hold")
+	return a.airframeAnd(ctx, args, "hold", 1)
 }
 
 // isDamage reports whether a name looks like that of a damage, such as D1.

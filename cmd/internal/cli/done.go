@@ -58,7 +58,7 @@ func witnessFlags(cmd *cobra.Command, to *workflow.Witness) {
 }
 
 func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
-	s, rest, err := a.airframeAnd(ctx, args, "step")
+	s, rest, err := a.airframeAnd(ctx, args, "step", 1)
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -166,6 +167,12 @@ func first(texts ...string) string {
 // airframe reads the airframe whose mark is the first argument, or without a mark
 // the only one with an open job; rest are the other arguments.
 func (a *app) airframe(ctx context.Context, args []string) (s *workflow.State, rest []string, err error) {
+	return a.airframeWith(ctx, args, len(args))
+}
+
+// airframeWith is like airframe where no more than so many other arguments may
+// follow: one more has to be a mark.
+func (a *app) airframeWith(ctx context.Context, args []string, most int) (s *workflow.State, rest []string, err error) {
 	d, err := a.desk()
 	if err != nil {
 		return nil, nil, err
@@ -179,18 +186,27 @@ func (a *app) airframe(ctx context.Context, args []string) (s *workflow.State, r
 		return s, args[1:], err
 	}
 	s, named, err := d.Choose(ctx, name)
-	if errors.Is(err, desk.ErrNoAirframe) {
+	switch {
+	case errors.Is(err, desk.ErrNoAirframe):
 		return nil, nil, usage("%v; begin with: fettle airframe add CW-01 --design causeway", err)
-	}
-	if named {
+	case !named && len(args) > most && (err == nil || errors.As(err, new(*desk.AmbiguousError))):
+		marks, err := d.Marks(ctx)
+		return nil, nil, cmp.Or(err, workflow.UnknownMark(name, marks))
+	case named:
 		args = args[1:]
 	}
 	return s, args, err
 }
 
-// airframeAnd is like airframe, but at least one more argument must follow.
-func (a *app) airframeAnd(ctx context.Context, args []string, what string) (*workflow.State, []string, error) {
-	s, rest, err := a.airframe(ctx, args)
+// airframeAlone is like airframe where nothing else may follow.
+func (a *app) airframeAlone(ctx context.Context, args []string) (*workflow.State, error) {
+	s, _, err := a.airframeWith(ctx, args, 0)
+	return s, err
+}
+
+// airframeAnd is like airframeWith, but at least one more argument must follow.
+func (a *app) airframeAnd(ctx context.Context, args []string, what string, most int) (*workflow.State, []string, error) {
+	s, rest, err := a.airframeWith(ctx, args, most)
 	if err == nil && len(rest) == 0 {
 		err = usage("missing %s for %s", what, s.Airframe.Mark)
 	}
@@ -203,7 +219,7 @@ func (a *app) markOf(ctx context.Context, args []string) (string, error) {
 	if len(args) > 0 && workflow.CheckMark(args[0]) == nil {
 		return args[0], nil
 	}
-	s, _, err := a.airframe(ctx, args)
+	s, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return "", err
 	}

@@ -32,7 +32,7 @@ func (a *app) flightCommand() *cobra.Command {
 }
 
 func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlight, at string) error {
-	before, _, err := a.airframe(ctx, args)
+	before, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
 	}

@@ -640,7 +640,7 @@ func askRelease(c *conversation, ctx context.Context, _ *workflow.State, _ workf
 	if !yes {
 		return errLeave
 	}
-	return c.release(ctx, []string{c.mark}, "", false)
+	return c.release(ctx, []string{c.mark}, "", false, "")
 }
 
 // askJoin asks whether the joint is joined. touch is what a touch test found; "":

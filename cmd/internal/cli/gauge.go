@@ -41,7 +41,7 @@ func (a *app) gaugeCommand() *cobra.Command {
 }
 
 func (a *app) gauge(ctx context.Context, args []string, o gaugeOptions) error {
-	s, rest, err := a.airframe(ctx, args)
+	s, rest, err := a.airframeWith(ctx, args, 1)
 	if err != nil {
 		return err
 	}

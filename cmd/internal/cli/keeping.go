@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"strings"
+
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
@@ -113,7 +115,7 @@ func (a *app) exportCommand() *cobra.Command {
 			for _, p := range out.Geotagged {
 				a.warn("photo %s contains the position where it was taken; anyone who gets the file can read it", p)
 			}
-			return a.show(page.Exported{Mark: args[0], File: args[1], Exported: out})
+			return a.show(page.Exported{Mark: strings.ToUpper(args[0]), File: args[1], Exported: out})
 		},
 	}
 }

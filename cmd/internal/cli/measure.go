@@ -39,7 +39,7 @@ func (a *app) measureCommand() *cobra.Command {
 }
 
 func (a *app) measure(ctx context.Context, args []string, o measureOptions) error {
-	s, rest, err := a.airframeAnd(ctx, args, "gate")
+	s, rest, err := a.airframeAnd(ctx, args, "gate", len(args))
 	if err != nil {
 		return err
 	}

@@ -39,6 +39,7 @@ func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept b
 	if err != nil {
 		return err
 	}
+	mark = state.Airframe.Mark
 	move, err := d.Newer(ctx, state, job, procedure)
 	if err != nil {
 		return err

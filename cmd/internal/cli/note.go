@@ -17,7 +17,7 @@ func (a *app) noteCommand() *cobra.Command {
 	}
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		s, words, err := a.airframeAnd(cmd.Context(), args, "note text")
+		s, words, err := a.airframeAnd(cmd.Context(), args, "note text", len(args))
 		if err != nil {
 			return err
 		}

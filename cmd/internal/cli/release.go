@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -24,18 +23,22 @@ func (a *app) releaseCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&certificate, "certificate", "", "`KIND AND NUMBER` of the certificate of who releases, where one is held")
 	cmd.Flags().BoolVar(&only, "proof", false, "only show the proof")
+	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.release(cmd.Context(), args, certificate, only)
+		return a.release(cmd.Context(), args, certificate, only, *at)
 	}
 	return cmd
 }
 
-func (a *app) release(ctx context.Context, args []string, certificate string, only bool) error {
-	state, _, err := a.airframe(ctx, args)
+func (a *app) release(ctx context.Context, args []string, certificate string, only bool, at string) error {
+	state, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
 	}
 	if only {
+		if at != "" {
+			return usage("--proof shows what stands now; it takes no --at")
+		}
 		proof := page.Prove(state, a.time.Now())
 		if err := a.show(proof); err != nil {
 			return err
@@ -49,7 +52,11 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 	if err != nil {
 		return err
 	}
-	entries, state, err := k.Desk.Act(ctx, state, workflow.GiveRelease{Certificate: certificate}, time.Time{})
+	when, err := a.when(at)
+	if err != nil {
+		return err
+	}
+	entries, state, err := k.Desk.Act(ctx, state, workflow.GiveRelease{Certificate: certificate}, when)
 	if err != nil {
 		return err
 	}

@@ -29,7 +29,7 @@ func (a *app) sealCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		s, _, err := a.airframe(cmd.Context(), args)
+		s, err := a.airframeAlone(cmd.Context(), args)
 		if err != nil {
 			return err
 		}

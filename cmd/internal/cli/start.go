@@ -34,7 +34,7 @@ func (a *app) startCommand() *cobra.Command {
 }
 
 func (a *app) start(ctx context.Context, args []string, zone string, asBuilt bool, at string) error {
-	s, rest, err := a.airframe(ctx, args)
+	s, rest, err := a.airframeWith(ctx, args, 1)
 	if err != nil {
 		return err
 	}

@@ -30,7 +30,7 @@ func (a *app) undoCommand() *cobra.Command {
 }
 
 func (a *app) undo(ctx context.Context, args []string, reason string) error {
-	s, rest, err := a.airframe(ctx, args)
+	s, rest, err := a.airframeWith(ctx, args, 1)
 	if err != nil {
 		return err
 	}

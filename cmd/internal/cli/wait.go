@@ -22,7 +22,7 @@ func (a *app) waitCommand() *cobra.Command {
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			s, rest, err := a.airframe(cmd.Context(), args)
+			s, rest, err := a.airframeWith(cmd.Context(), args, 1)
 			if err != nil {
 				return err
 			}

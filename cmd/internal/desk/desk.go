@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/procedures"
@@ -32,9 +33,10 @@ type Desk struct {
 // tries is how often to decide when other terminals keep adding entries.
 const tries = 5
 
-// State replays one airframe's journal. For an unknown mark the error is a
+// State replays one airframe's journal; its mark may be written in either case. For an unknown mark the error is a
 // *workflow.UnknownError with the nearest mark.
 func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) {
+	mark = strings.ToUpper(mark)
 	var j journalBytes
 	err := d.Store.View(ctx, func(r store.Reader) (err error) {
 		if j, err = d.load(r, mark); err == nil && len(j.records) == 0 {
@@ -137,6 +139,7 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 	if err != nil {
 		return nil, err
 	}
+	mark = strings.ToUpper(mark)
 	if err := workflow.CheckMark(mark); err != nil {
 		return nil, err
 	}
