@@ -37,7 +37,6 @@ func (a *app) airframeAddCommand() *cobra.Command {
 	cmd.Flags().StringVar(&design, "design", "", "the `DESIGN` sheet, by name or file")
 	cmd.Flags().StringArrayVar(&options, "with", nil, "an `OPTION` of the design that this airframe has; may be repeated")
 	cmd.Flags().BoolVar(&asBuilt, "as-built", false, "its build is not on record: start the check that takes it over")
-	_ = cmd.RegisterFlagCompletionFunc("design", a.completeDesigns) // fails only for a flag that does not exist
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if design == "" {
@@ -98,7 +97,7 @@ func (a *app) airframeRetireCommand() *cobra.Command {
 		Args:              arguments(1, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
-	cmd.Flags().StringVar(&retire.Because, "because", "", "`WHY`: "+strings.Join(workflow.RetiredBecause(), ", "))
+	cmd.Flags().StringVar(&retire.Because, "because", "", "why: `"+strings.Join(workflow.RetiredBecause(), " or ")+"`")
 	cmd.Flags().StringVar(&retire.Note, "note", "", "a `NOTE`")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {

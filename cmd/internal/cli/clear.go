@@ -26,7 +26,7 @@ func (a *app) clearCommand() *cobra.Command {
 			"you confirm with --line. A hold is cleared whole or not at all.",
 		Example:           "  fettle clear CW-01 knife\n  fettle clear CW-01 knife --line 1 --line 2",
 		Args:              arguments(1, 2),
-		ValidArgsFunction: a.completeHolds,
+		ValidArgsFunction: a.completeAfterMark(holds, nothing),
 	}
 	cmd.Flags().IntSliceVar(&lines, "line", nil, "the `NUMBER` of a line that you confirm; may be repeated")
 	nameFlag(cmd, &thing)

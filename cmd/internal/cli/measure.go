@@ -26,7 +26,7 @@ func (a *app) measureCommand() *cobra.Command {
 			"passed; a critical gate cannot be conceded.",
 		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
 		Args:              arguments(1, -1),
-		ValidArgsFunction: a.completeGates,
+		ValidArgsFunction: a.completeAfterMark(gates, points),
 	}
 	cmd.Flags().StringVar(&o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
 	cmd.Flags().StringVar(&o.concede, "concede", "", "accept the gate as it is, for this `REASON`")

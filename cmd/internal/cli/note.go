@@ -10,10 +10,11 @@ import (
 
 func (a *app) noteCommand() *cobra.Command {
 	cmd := &cobra.Command{
-		Use:     "note [MARK] WORDS…",
-		Short:   "Write a note into an airframe's journal",
-		Example: "  fettle note CW-01 \"left aileron slightly stiff\"",
-		Args:    arguments(1, -1),
+		Use:               "note [MARK] WORDS…",
+		Short:             "Write a note into an airframe's journal",
+		Example:           "  fettle note CW-01 \"left aileron slightly stiff\"",
+		Args:              arguments(1, -1),
+		ValidArgsFunction: a.completeMarks,
 	}
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {

@@ -16,6 +16,9 @@ import (
 func run(ctx context.Context, stores keep.Kinds, args []string, streams term.Streams, tp timepiece) int {
 	a := &app{Streams: streams, time: tp, stores: stores}
 	root := a.root()
+	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
+		a.completeValues(root)
+	}
 	root.SetArgs(args)
 	root.SetIn(streams.In)
 	root.SetOut(streams.Out)

@@ -17,7 +17,7 @@ func (a *app) statusCommand() *cobra.Command {
 			"airframes has one line for each. Those that need somebody come first: a coat that lapsed, a\n" +
 			"window that is open, damage. Retired airframes are shown only if you name them.",
 		Args:              arguments(0, -1),
-		ValidArgsFunction: a.completeMarks,
+		ValidArgsFunction: a.completeAllMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			now := a.time.Now()
 			tiles, unread := rows(cmd.Context(), a, args, func(s *workflow.State, of int) page.Tile {
@@ -42,7 +42,7 @@ func (a *app) timersCommand() *cobra.Command {
 		Use:               "timers [MARK]…",
 		Short:             "Show every running clock",
 		Args:              arguments(0, -1),
-		ValidArgsFunction: a.completeMarks,
+		ValidArgsFunction: a.completeAllMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			now := a.time.Now()
 			timers, unread := rows(cmd.Context(), a, args, func(s *workflow.State, _ int) []page.Timer { return page.NewClocks(s, now) })

@@ -20,7 +20,7 @@ func (a *app) waitCommand() *cobra.Command {
 			"named, else whichever comes first. Stopping it does no harm, because the clocks are in the\n" +
 			"journal. The exit code is 0 when the clock is ready.",
 		Args:              arguments(0, 2),
-		ValidArgsFunction: a.completeMarks,
+		ValidArgsFunction: a.completeAfterMark(clocks, nothing),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			s, rest, err := a.airframeWith(cmd.Context(), args, 1)
 			if err != nil {

@@ -189,6 +189,32 @@ func (d *Desk) Start(ctx context.Context, s *workflow.State, procedure, zone str
 	return d.StartRepair(ctx, s, plan, at)
 }
 
+// Fitting are the procedures that can be started on an airframe now, on some zone if they
+// take one. A build is among them as long as none is on record.
+func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Document, error) {
+	sheet, err := d.newest(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	entries, _ := d.Library.List()
+	var fitting []*procedures.Document
+	for _, e := range entries {
+		doc := e.Document
+		if !doc.Serves(sheet.Sheet) || doc.Procedure.Kind == steps.Build && len(s.Builds()) > 0 {
+			continue
+		}
+		starts := func(zone string) bool {
+			start := workflow.Start{Procedure: doc.Procedure, Digest: doc.Digest(), Sheet: sheet.Sheet, SheetDigest: sheet.Digest(), Zone: zone}
+			_, err := s.Decide(start, d.circumstances(time.Time{}))
+			return err == nil
+		}
+		if len(doc.Procedure.On) == 0 && starts("") || slices.ContainsFunc(doc.Procedure.On, starts) {
+			fitting = append(fitting, doc)
+		}
+	}
+	return fitting, nil
+}
+
 // answered are the damages that a repair started by hand repairs. The tables mean
 // the library's procedure of that name, and no file of another text.
 func (d *Desk) answered(s *workflow.State, doc *procedures.Document, start workflow.Start) ([]string, error) {
