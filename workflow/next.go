@@ -268,6 +268,7 @@ type Timer struct {
 	Job, Name string // of a quarantine its damage, without a job
 	Joint     bool
 	Phase     Phase // of a joint
+	Wet       bool  // joint: by the last touch test
 	Began     time.Time
 	Opens     time.Time // joint: may be joined from; wait: over; quarantine: its lines can be confirmed
 	Closes    time.Time // joint: must be joined by; wait with an end: Then must be done by
@@ -300,7 +301,7 @@ func (s *State) Timers(now time.Time) []Timer {
 	}
 	var timers []Timer
 	for _, j := range s.joints() {
-		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}
+		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Wet: j.wet, Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}
 		switch t.Phase {
 		case Cured:
 			continue

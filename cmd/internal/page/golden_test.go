@@ -438,6 +438,14 @@ func (b *bench) build() {
 	b.must(err)
 	b.pages["AwaitLine"] = page.AwaitLine("FN-01", await, page.Clock{Now: b.Now}) + "\n"
 	b.pages["AwaitLine-cured"] = page.AwaitLine("FN-01", workflow.Await{Name: "roots", Event: workflow.IsCured, Ready: b.Now.Add(time.Hour)}, page.Clock{Now: b.Now}) + "\n"
+	for _, m := range []workflow.Moment{
+		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},
+		{Event: workflow.WaitOver}, {Event: workflow.WaitOver, Then: "press"}, {Event: workflow.DueSoon, Then: "press"}, {Event: workflow.IsLate, Then: "press"},
+		{Event: workflow.MayDo}, {Event: workflow.MayConfirm, Lies: "battery B2"},
+	} {
+		m.Mark, m.Name, m.At, m.Until = "FN-01", "roots", b.Now.Add(2*time.Minute), b.Now.Add(7*time.Minute)
+		b.pages["MomentLine"] += page.MomentLine(m, page.Clock{Now: b.Now}) + "\n\n"
+	}
 	b.pages["OpenedLine"] = page.OpenedLine("FN-01", "finch-build", []steps.Step{{Choose: "eyes"}, {}}) + "\n"
 	b.pages["OpenedLine-short"] = page.OpenedLine("FN-01", "look", make([]steps.Step, 1)) + "\n"
 	b.show("Ready", page.NewReady("FN-01", await))
