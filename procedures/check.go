@@ -221,7 +221,7 @@ func (c *checker) report() (Report, error) {
 // releasing finds a release that can never be given, as no critical gate proves
 // the airframe straight. It is asked of a check alone: what was begun goes on.
 func (d *Document) releasing(sheet *steps.Sheet) Faults {
-	i := slices.IndexFunc(d.Procedure.Steps(), func(s steps.Step) bool { return s.Kind.Traits().Releases })
+	i := slices.IndexFunc(d.Procedure.Steps(), func(s *steps.Step) bool { return s.Kind.Traits().Releases })
 	if i < 0 {
 		return nil
 	}

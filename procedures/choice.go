@@ -90,8 +90,8 @@ func (optionsValue) write(from *[]steps.Option) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (optionsValue) typ() typ {
-	return typ{is: aMap, what: "the option", of: []typ{{is: anEither, of: []typ{optionValue().typ(), answers("answer").typ()}}}}
+func (optionsValue) typ() *typ {
+	return &typ{is: aMap, what: "the option", of: []*typ{{is: anEither, of: []*typ{optionValue().typ(), answers("answer").typ()}}}}
 }
 
 // optionsChecked finds names that are given twice, and more combinations than can

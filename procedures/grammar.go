@@ -33,7 +33,7 @@ func Grammar() string {
 
 // A documentForm is one form that a document may have.
 type documentForm struct {
-	typ   typ
+	typ   *typ
 	about string
 }
 
@@ -58,7 +58,7 @@ func (g *grammar) line(s string) { g.text.WriteString(s + "\n") }
 
 // mapping lists the keys of a mapping, and then those of each mapping below it that
 // may occur several times.
-func (g *grammar) mapping(t typ) {
+func (g *grammar) mapping(t *typ) {
 	g.line("\n**" + capital(t.what) + "** has these keys:\n")
 	g.keys(t.keys, "", func(r row) bool { return r.need != choice })
 	if some := func(r row) bool { return r.need == choice }; anyRow(t.keys, some) {
@@ -109,17 +109,17 @@ func (g *grammar) keys(rows []row, indent string, which func(row) bool) {
 
 // inside are the mappings that may stand under a key, but for those that have a
 // list of their own, each once.
-func inside(t typ) []typ {
+func inside(t *typ) []*typ {
 	if t.is == aMapping {
-		return []typ{t}
+		return []*typ{t}
 	}
 	if t.is == aList || t.is == aMap && t.of[0].is == aMapping {
 		return nil
 	}
-	var all []typ
+	var all []*typ
 	for _, of := range t.of {
 		for _, one := range inside(of) {
-			if !slices.ContainsFunc(all, func(have typ) bool { return have.what == one.what }) {
+			if !slices.ContainsFunc(all, func(have *typ) bool { return have.what == one.what }) {
 				all = append(all, one)
 			}
 		}
@@ -128,7 +128,7 @@ func inside(t typ) []typ {
 }
 
 // inWords describes a typ to a person.
-func inWords(t typ) string {
+func inWords(t *typ) string {
 	switch t.is {
 	case aText:
 		return "text"
@@ -270,7 +270,7 @@ func exampleOfKey(r row) []string {
 
 // examplesOfItems are the items of a list: one of all keys, one of each other
 // form, and one for each further choice.
-func examplesOfItems(forms []typ) []string {
+func examplesOfItems(forms []*typ) []string {
 	var items [][]string
 	for _, f := range forms {
 		items = append(items, exampleOf(f.keys))

@@ -45,8 +45,8 @@ func TestExamplesAreDocuments(t *testing.T) {
 
 // Every key of every mapping is explained.
 func TestGrammarNamesEveryKey(t *testing.T) {
-	var rows func(typ) []row
-	rows = func(of typ) []row {
+	var rows func(*typ) []row
+	rows = func(of *typ) []row {
 		all := of.keys
 		for _, r := range of.keys {
 			all = append(all, rows(r.typ)...)

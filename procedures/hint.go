@@ -26,8 +26,8 @@ func otherWords(key string) string {
 
 // suggest gives the key of the mapping that an unknown one most likely stands
 // for, "" if none is near, and the words that say so.
-func (m mapping[T]) suggest(key string) (near, says string) {
-	names := m.names()
+func (k *match) suggest(key string) (near, says string) {
+	names := k.names(byAuthors)
 	if near = otherWords(key); near == "" || !slices.Contains(names, near) {
 		near = nearest.Of(key, names)
 	}

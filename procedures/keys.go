@@ -41,7 +41,7 @@ type value[V any] interface {
 	read(r *reader, n *yaml.Node, what string, to *V)
 	// write returns nil if there is nothing to write.
 	write(from *V) *yaml.Node
-	typ() typ
+	typ() *typ
 }
 
 // A field is a value that is kept in one field of the T.
@@ -58,7 +58,7 @@ func (f fieldOf[T, V]) read(r *reader, n *yaml.Node, what string, to *T) {
 
 func (f fieldOf[T, V]) write(from *T) *yaml.Node { return f.is.write(f.of(from)) }
 
-func (f fieldOf[T, V]) typ() typ { return f.is.typ() }
+func (f fieldOf[T, V]) typ() *typ { return f.is.typ() }
 
 // A mapping is a value of keys with values.
 type mapping[T any] struct {
@@ -70,6 +70,58 @@ type mapping[T any] struct {
 	label func(*T) string
 	// check checks the keys together; optional.
 	check func(f fields, of *T)
+}
+
+// read reads the keys in the order of the table. An unknown, empty, duplicated or
+// missing key is a fault.
+func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
+	if n.Kind != yaml.MappingNode {
+		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
+		return
+	}
+	k := match{table: &m, of: m.what, first: -1}
+	f := k.begin(r, n, what)
+	for j, v := range k.values {
+		if k.counts(f, j) {
+			r.path = append(r.path, m.keys[j].name)
+			m.keys[j].is.read(r, v, m.keys[j].name, to)
+			r.path = r.path[:len(r.path)-1]
+		}
+		k.settle(&f, j)
+		if j == 0 && m.label != nil {
+			f.what = m.label(to)
+		}
+	}
+	if m.one && f.chosen == 0 && !f.meant {
+		r.fault(n, "%s needs one of %s", f.what, listed(k.names(func(n need) bool { return n == choice })))
+	}
+	if m.check != nil {
+		m.check(f, to)
+	}
+	r.settle()
+}
+
+func (m *mapping[T]) size() int                { return len(m.keys) }
+func (m *mapping[T]) key(j int) (string, need) { return m.keys[j].name, m.keys[j].need }
+func (m *mapping[T]) row(j int) row {
+	k := &m.keys[j]
+	return row{k.name, k.need, k.is.typ(), k.help, k.example}
+}
+
+// A table is the keys of a mapping without the type of what they are kept in.
+type table interface {
+	size() int
+	key(j int) (name string, need need)
+	row(j int) row
+}
+
+// A match is a mapping that is being read. What it does stands in the program once,
+// and not again for every type that is read.
+type match struct {
+	table
+	of     string       // what it is
+	values []*yaml.Node // in the order of the table; nil for a missing key
+	first  int          // the first of several choices that are there, or -1
 }
 
 // Fields are a mapping after reading, for its check.
@@ -110,118 +162,105 @@ func (f fields) item(key, name string) *yaml.Node {
 	return list
 }
 
-// read reads the keys in the order of the table. An unknown, empty, duplicated or
-// missing key is a fault.
-func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
-	if n.Kind != yaml.MappingNode {
-		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
-		return
+// begin finds the values.
+func (k *match) begin(r *reader, n *yaml.Node, what string) fields {
+	meant, unknown := k.find(r, n, what)
+	f := fields{reader: r, node: n, what: what, meant: unknown, failed: meant}
+	for j, v := range k.values {
+		if _, need := k.key(j); need == choice && !absent(v) {
+			f.chosen++
+		}
 	}
-	values, meant, unknown := m.values(r, n, what)
-	f := fields{reader: r, node: n, what: what, chosen: m.choices(values), meant: unknown, failed: meant}
 	if r.wrong > r.settled {
 		r.settle()
 		r.doubt(n, "")
 	}
-	first := -1 // of the choices
-	for j, v := range values {
-		k := &m.keys[j]
-		switch {
-		case absent(v):
-			if k.need == required && v == nil && !f.lost(k.name) {
-				r.fault(n, "%s has no %s%s", f.what, k.name, k.write())
-			}
-		case k.need != choice || f.chosen == 1:
-			r.path = append(r.path, k.name)
-			k.is.read(r, v, k.name, to)
-			r.path = r.path[:len(r.path)-1]
-		case first < 0:
-			first = j
-		default:
-			r.fault(v, "%s has %s and %s: keep one of them", f.what, m.keys[first].name, k.name)
-		}
-		if faults := r.wrong > r.settled; faults || v != nil && null(v) || v == nil && f.lost(k.name) {
-			f.failed = append(f.failed, k.name)
-			r.settle()
-			r.doubt(n, k.name)
-		}
-		if j == 0 && m.label != nil {
-			f.what = m.label(to)
-		}
-	}
-	if m.one && f.chosen == 0 && !f.meant {
-		r.fault(n, "%s needs one of %s", f.what, listed(m.choiceNames()))
-	}
-	if m.check != nil {
-		m.check(f, to)
-	}
-	r.settle()
+	return f
 }
 
-// values are the values of a mapping, in the order of the table; nil for a missing
-// key. Meant are the keys that unknown ones may stand for.
-func (m mapping[T]) values(r *reader, n *yaml.Node, what string) (values []*yaml.Node, meant []string, unknown bool) {
-	values = make([]*yaml.Node, len(m.keys))
+// find finds the values. Meant are the keys that unknown ones may stand for.
+func (k *match) find(r *reader, n *yaml.Node, what string) (meant []string, unknown bool) {
+	k.values = make([]*yaml.Node, k.size())
 	for i := 0; i+1 < len(n.Content); i += 2 {
-		k, v := n.Content[i], n.Content[i+1]
-		if k.Kind != yaml.ScalarNode {
-			r.fault(k, "a key must be a word, not %s", shape(k))
+		name, v := n.Content[i], n.Content[i+1]
+		if name.Kind != yaml.ScalarNode {
+			r.fault(name, "a key must be a word, not %s", shape(name))
 			continue
 		}
-		j := m.index(k.Value)
+		j := k.index(name.Value)
 		switch {
-		case j < 0 && len(r.path) == 0 && m.movedOut(r, n.Content[:i], k, v):
+		case j < 0 && len(r.path) == 0 && k.movedOut(r, n.Content[:i], name, v):
 			unknown = true
 		case j < 0:
 			unknown = true
 			says := ""
 			if len(r.faults) < mostFaults {
 				var near string
-				near, says = m.suggest(k.Value)
+				near, says = k.suggest(name.Value)
 				meant = append(meant, near)
 			}
-			r.fault(k, "unknown key %q in %s%s", k.Value, what, says)
-		case values[j] != nil:
-			r.fault(k, "%q is duplicated in %s%s", k.Value, what, firstOf(n.Content, k))
+			r.fault(name, "unknown key %q in %s%s", name.Value, what, says)
+		case k.values[j] != nil:
+			r.fault(name, "%q is duplicated in %s%s", name.Value, what, firstOf(n.Content, name))
 		default:
-			values[j] = v
+			k.values[j] = v
 			if null(v) {
-				r.fault(v, "%s is empty: fill it in or delete the line", k.Value)
+				r.fault(v, "%s is empty: fill it in or delete the line", name.Value)
 			}
 		}
 	}
-	return values, meant, unknown
+	return meant, unknown
 }
 
-// write says what to write for a key that is missing, where that needs no thought
-// of what is named.
-func (k key[T]) write() string {
-	switch t := k.is.typ(); t.is {
-	case aWord:
-		return "; write " + k.name + ": and one of " + listed(t.words)
-	case anAmount, aRange, aWhole:
-		return "; write it as in " + k.name + ": " + k.example
+// counts reports whether the value of a key is there to be read. One that is missing,
+// and a second choice, is a fault.
+func (k *match) counts(f fields, j int) bool {
+	v := k.values[j]
+	name, need := k.key(j)
+	switch {
+	case absent(v):
+		if need == required && v == nil && !f.lost(name) {
+			f.fault(f.node, "%s has no %s%s", f.what, name, k.row(j).write())
+		}
+	case need != choice || f.chosen == 1:
+		return true
+	case k.first < 0:
+		k.first = j
+	default:
+		first, _ := k.key(k.first)
+		f.fault(v, "%s has %s and %s: keep one of them", f.what, first, name)
 	}
-	return ""
+	return false
+}
+
+// settle notes whether the value of a key is in doubt.
+func (k *match) settle(f *fields, j int) {
+	v := k.values[j]
+	name, _ := k.key(j)
+	if faults := f.wrong > f.settled; faults || v != nil && null(v) || v == nil && f.lost(name) {
+		f.failed = append(f.failed, name)
+		f.reader.settle()
+		f.doubt(f.node, name)
+	}
 }
 
 // movedOut reports an unknown key that can only be an entry of the section above
 // it, with keys of its own, and stands too far to the left. What it took with it is
 // in doubt.
-func (m mapping[T]) movedOut(r *reader, above []*yaml.Node, k, v *yaml.Node) bool {
-	if v.Kind != yaml.MappingNode || v.Style&yaml.FlowStyle != 0 || !isName(k.Value) || nearest.Of(k.Value, m.names()) != "" {
+func (k *match) movedOut(r *reader, above []*yaml.Node, key, v *yaml.Node) bool {
+	if v.Kind != yaml.MappingNode || v.Style&yaml.FlowStyle != 0 || !isName(key.Value) || nearest.Of(key.Value, k.names(byAuthors)) != "" {
 		return false
 	}
 	for i := len(above) - 2; i >= 0; i -= 2 {
-		j := m.index(above[i].Value)
+		j := k.index(above[i].Value)
 		t, named := thingsUnder(above[i].Value)
 		if j < 0 {
 			continue // moved out with it
 		}
-		if section := above[i+1]; named && m.keys[j].is.typ().is == aMap && section.Kind == yaml.MappingNode && len(section.Content) > 0 {
-			if indent := section.Content[0].Column - 1; indent >= k.Column {
+		if section := above[i+1]; named && k.row(j).typ.is == aMap && section.Kind == yaml.MappingNode && len(section.Content) > 0 {
+			if indent := section.Content[0].Column - 1; indent >= key.Column {
 				r.doc.doubts.name(t)
-				r.fault(k, "%q is not a key of %s: as an entry of %s it is indented by %d spaces, with all below it", k.Value, m.what, above[i].Value, indent)
+				r.fault(key, "%q is not a key of %s: as an entry of %s it is indented by %d spaces, with all below it", key.Value, k.of, above[i].Value, indent)
 				return true
 			}
 		}
@@ -232,40 +271,28 @@ func (m mapping[T]) movedOut(r *reader, above []*yaml.Node, k, v *yaml.Node) boo
 
 func absent(n *yaml.Node) bool { return n == nil || null(n) }
 
-// choices counts the choices that are there; at most one is allowed.
-func (m mapping[T]) choices(values []*yaml.Node) int {
-	n := 0
-	for j, v := range values {
-		if m.keys[j].need == choice && !absent(v) {
-			n++
+func (k *match) index(name string) int {
+	for j := range k.size() {
+		if have, _ := k.key(j); have == name {
+			return j
 		}
 	}
-	return n
+	return -1
 }
 
-func (m mapping[T]) index(name string) int {
-	return slices.IndexFunc(m.keys, func(k key[T]) bool { return k.name == name })
-}
-
-func (m mapping[T]) names() []string {
-	names := make([]string, 0, len(m.keys))
-	for j := range m.keys {
-		if m.keys[j].need != ours {
-			names = append(names, m.keys[j].name)
-		}
-	}
-	return names
-}
-
-func (m mapping[T]) choiceNames() []string {
+// names are the keys of such needs.
+func (k *match) names(such func(need) bool) []string {
 	var names []string
-	for j := range m.keys {
-		if m.keys[j].need == choice {
-			names = append(names, m.keys[j].name)
+	for j := range k.size() {
+		if name, need := k.key(j); such(need) {
+			names = append(names, name)
 		}
 	}
 	return names
 }
+
+// byAuthors reports whether an author writes keys of the need.
+func byAuthors(n need) bool { return n != ours }
 
 func (m mapping[T]) write(from *T) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode}
@@ -280,11 +307,10 @@ func (m mapping[T]) write(from *T) *yaml.Node {
 	return n
 }
 
-func (m mapping[T]) typ() typ {
-	t := typ{is: aMapping, what: m.what, one: m.one}
+func (m mapping[T]) typ() *typ {
+	t := &typ{is: aMapping, what: m.what, one: m.one}
 	for j := range m.keys {
-		k := &m.keys[j]
-		t.keys = append(t.keys, row{k.name, k.need, k.is.typ(), k.help, k.example})
+		t.keys = append(t.keys, m.row(j))
 	}
 	return t
 }
@@ -293,9 +319,21 @@ func (m mapping[T]) typ() typ {
 type row struct {
 	name    string
 	need    need
-	typ     typ
+	typ     *typ
 	help    string
 	example string
+}
+
+// write says what to write for a key that is missing, where that needs no thought
+// of what is named.
+func (r row) write() string {
+	switch r.typ.is {
+	case aWord:
+		return "; write " + r.name + ": and one of " + listed(r.typ.words)
+	case anAmount, aRange, aWhole:
+		return "; write it as in " + r.name + ": " + r.example
+	}
+	return ""
 }
 
 // A list is a value of several, in order.
@@ -326,7 +364,7 @@ func (l list[V]) write(from *[]V) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (l list[V]) typ() typ { return typ{is: aList, of: []typ{l.is.typ()}} }
+func (l list[V]) typ() *typ { return &typ{is: aList, of: []*typ{l.is.typ()}} }
 
 // Named is a mapping whose keys are names that the author chooses.
 type named[V any] struct {
@@ -365,7 +403,7 @@ func (m named[V]) write(from *[]V) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (m named[V]) typ() typ { return typ{is: aMap, what: m.one, of: []typ{m.is.typ()}} }
+func (m named[V]) typ() *typ { return &typ{is: aMap, what: m.one, of: []*typ{m.is.typ()}} }
 
 // Either is a value with two forms: one scalar, or a mapping.
 type either[T any] struct {
@@ -389,4 +427,4 @@ func (e either[T]) write(from *T) *yaml.Node {
 	return e.more.write(from)
 }
 
-func (e either[T]) typ() typ { return typ{is: anEither, of: []typ{e.one.typ(), e.more.typ()}} }
+func (e either[T]) typ() *typ { return &typ{is: anEither, of: []*typ{e.one.typ(), e.more.typ()}} }

@@ -29,8 +29,8 @@ func TestEveryKindOfStepHasARow(t *testing.T) {
 
 // No mapping has a key twice, and no key is both that of a kind and one of all steps.
 func TestKeysAreUnique(t *testing.T) {
-	var check func(typ)
-	check = func(of typ) {
+	var check func(*typ)
+	check = func(of *typ) {
 		var names []string
 		for _, r := range of.keys {
 			if slices.Contains(names, r.name) {

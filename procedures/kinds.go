@@ -138,7 +138,7 @@ func (k ofKind) write(from *steps.Step) *yaml.Node {
 	return k.is.write(from)
 }
 
-func (k ofKind) typ() typ { return k.is.typ() }
+func (k ofKind) typ() *typ { return k.is.typ() }
 
 func joinDisturbs(f fields, s *steps.Step) {
 	if f.has("disturbs") || f.lost("disturbs") {

@@ -78,10 +78,14 @@ func (l *Library) List() ([]Entry, Faults) {
 	return entries, faults.sorted().capped()
 }
 
-func (l *Library) list() ([]Entry, []claim, Faults) {
+func (l *Library) list() ([]Entry, []claim, Faults) { return l.before(shipped()) }
+
+// before are the documents of one's own, and these embedded ones as far as none stands
+// in their place.
+func (l *Library) before(shipped []Entry) ([]Entry, []claim, Faults) {
 	own, claims, faults := l.own()
 	entries := slices.Clone(own)
-	for _, e := range shipped() {
+	for _, e := range shipped {
 		name := e.Document.Name()
 		// A table of one's own is asked before the embedded one, and never in its place.
 		if i := slices.IndexFunc(own, func(o Entry) bool { return o.Document.Name() == name }); i >= 0 && e.Document.Triage == nil {
@@ -150,10 +154,16 @@ func (l *Library) own() ([]Entry, []claim, Faults) {
 }
 
 // shipped are the embedded documents; a test makes sure that they have no fault.
-func shipped() []Entry {
+func shipped() []Entry { return shippedIf(func([]byte) bool { return true }) }
+
+// shippedIf reads only those of them of which the bytes seem to be wanted.
+func shippedIf(wanted func(data []byte) bool) []Entry {
 	files, _ := embedded.ReadDir("library")
 	var entries []Entry
 	for _, f := range files {
+		if data, err := embedded.ReadFile("library/" + f.Name()); err != nil || !wanted(data) {
+			continue
+		}
 		if doc := embeddedNamed(strings.TrimSuffix(f.Name(), ".yaml")); doc != nil {
 			entries = append(entries, Entry{Document: doc, From: Embedded})
 		}
@@ -298,13 +308,22 @@ func (l *Library) Procedure(name string) (*Document, error) {
 	return doc, err
 }
 
+// Builds are the builds of a design. Of the embedded documents only those of the design
+// are read.
+func (l *Library) Builds(design string) []Entry {
+	entries, _, _ := l.before(shippedIf(func(data []byte) bool { return designIn(data) == design }))
+	return slices.DeleteFunc(entries, func(e Entry) bool {
+		p := e.Document.Procedure
+		return p == nil || p.Kind != steps.Build || p.Design != design
+	})
+}
+
 // BuildOf returns the build of a design, one's own before the embedded one.
 func (l *Library) BuildOf(design string) (*steps.Procedure, error) {
-	entries, _, _ := l.list()
 	var found *steps.Procedure
-	for _, e := range entries {
-		if p := e.Document.Procedure; p != nil && p.Kind == steps.Build && p.Design == design && (found == nil || e.From != Embedded) {
-			found = p
+	for _, e := range l.Builds(design) {
+		if found == nil || e.From != Embedded {
+			found = e.Document.Procedure
 		}
 	}
 	if found == nil {

@@ -338,3 +338,19 @@ func TestFolderThatIsAFile(t *testing.T) {
 		t.Error("the embedded documents are there all the same")
 	}
 }
+
+func TestBuildsAreFoundByDesign(t *testing.T) {
+	n := 0
+	for _, e := range shipped() {
+		if e.Document.Kind() != steps.Build {
+			continue
+		}
+		n++
+		if p, err := Open("").BuildOf(e.Document.Procedure.Design); err != nil || p != e.Document.Procedure {
+			t.Errorf("%s: %v", e.Document.Name(), err)
+		}
+	}
+	if n < 4 {
+		t.Errorf("there are %d builds", n)
+	}
+}

@@ -56,11 +56,11 @@ func (madeValue) write(from *[]steps.Made) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (madeValue) typ() typ {
+func (madeValue) typ() *typ {
 	zones := namesValue{to: zone}.typ()
 	rests := zones
 	rests.none = true
-	return typ{is: anEither, of: []typ{zones, {is: aMap, to: zone, what: "the zone", of: []typ{rests}}}}
+	return &typ{is: anEither, of: []*typ{zones, {is: aMap, to: zone, what: "the zone", of: []*typ{rests}}}}
 }
 
 // makesValue is what all that is below makes.
@@ -145,7 +145,7 @@ func (d *Document) unseated(v variant) Faults {
 func (d *Document) maker(zone string) steps.Step {
 	for _, s := range d.Procedure.Steps() {
 		if slices.ContainsFunc(s.Makes, func(m steps.Made) bool { return m.Zone == zone }) {
-			return s
+			return *s
 		}
 	}
 	return steps.Step{}

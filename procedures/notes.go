@@ -10,7 +10,7 @@ import (
 )
 
 // meant notes what may be meant so and is more often forgotten: in a repair, to
-// measure what it disturbed; of a tool, what is measured and set before it is used; in a build,
+// measure what it disturbed, and zones that no design has; of a tool, what is measured and set before it is used; in a build,
 // how a seat is parted.
 func (c *checker) meant() {
 	for _, d := range c.docs {
@@ -19,6 +19,7 @@ func (c *checker) meant() {
 		case d.Procedure != nil && d.Starts():
 			c.remeasured(d)
 			c.parted(d)
+			c.nowhere(d)
 		case d.Sheet != nil:
 			c.readied(d)
 		}
@@ -39,6 +40,22 @@ func (c *checker) remeasured(d *Document) {
 	}
 	if disturbs {
 		c.notes = append(c.notes, d.fault(top(), "the repair disturbs zones and does not measure again what that makes stale; write as its last step: - {step: measure-again, measure: stale}"))
+	}
+}
+
+// nowhere notes zones that a step asks to be there and no design has: a plan never leaves
+// the step out for them.
+func (c *checker) nowhere(d *Document) {
+	var zones []string
+	for _, sheet := range c.sheets() {
+		zones = append(zones, sheet.Sheet.Zones...)
+	}
+	for _, s := range d.Procedure.Steps() {
+		for _, z := range s.There {
+			if !slices.Contains(zones, z) {
+				d.complain(s, &c.notes)("there", "no design has the zone %s, so the step is never left out for it%s", z, suggest(z, zones))
+			}
+		}
 	}
 }
 
@@ -75,7 +92,7 @@ func (c *checker) readied(sheet *Document) {
 				used[t] = true
 			}
 			if c.own[d] && !said[d.Name()] {
-				said[d.Name()] = c.grips(d, &s, sheet.Sheet)
+				said[d.Name()] = c.grips(d, s, sheet.Sheet)
 			}
 		}
 	}

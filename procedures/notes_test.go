@@ -16,6 +16,7 @@ func TestNotes(t *testing.T) {
 		{"in order", sheetText, nil, nil},
 		{"a repair that leaves it stale", repairText, []string{"[wing, tail]", "[wing, tail, radio]", "[stale]", "[slot]"}, []string{repair}},
 		{"a repair that disturbs nothing", repairText, []string{"[wing, tail]", "[wing, tail, radio]", "[stale]", "[slot]", "        disturbs: [here]\n", ""}, nil},
+		{"a zone that no design has", repairText, []string{"[wing, tail]", "[wing, tail, radio]", "        disturbs: [here]\n", "        disturbs: [here]\n        there: [radoi, tail]\n"}, []string{"x.yaml:13:16: no design has the zone radoi, so the step is never left out for it; did you mean \"radio\"?"}},
 		{"a tool in use", buildText, []string{"tools: [knife]", "tools: [iron]"}, []string{
 			"other.yaml:66:3: the tool iron is used once sole has passed, and no step measures that: write measure: sole in a step before it is used",
 			"other.yaml:66:3: the tool iron needs fan: on, which no step sets: write sets: {fan: on} in a step before it is used"}},

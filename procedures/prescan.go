@@ -171,8 +171,8 @@ func mend(data []byte) ([]slip, []byte) {
 // knownKeys are the keys of all documents.
 func knownKeys() map[string]bool {
 	known := map[string]bool{}
-	var add func(t typ)
-	add = func(t typ) {
+	var add func(t *typ)
+	add = func(t *typ) {
 		for _, r := range t.keys {
 			known[r.name] = true
 			add(r.typ)

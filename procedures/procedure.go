@@ -198,6 +198,8 @@ func stepKeys() mapping[steps.Step] {
 			"of a join or glue: how the joint is parted again, so that what it holds can be kept when the other part is replaced", "# Saw through the glue line, the blade flat on the wing."},
 		{"retires", optional, field(func(s *s) *[]string { return &s.Retires }, namesValue{to: zone, except: steps.Here}),
 			"of a repair that takes a lost part off: the zones that are thrown away with it. Their joints and readings no longer count", "# here"},
+		{"renews", optional, field(func(s *s) *[]string { return &s.Renews }, namesValue{to: zone, except: steps.Here}),
+			"of a repair that cuts a part out and sets a new one: its zone. What was glued within the old part no longer counts", "# here"},
 		{"makes", optional, field(func(s *s) *[]steps.Made { return &s.Makes }, madeValue{}),
 			"of a build: the zones that it makes, in place of those of its run or its stage", "# [wing]"},
 		{"with", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{}),
@@ -244,8 +246,8 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 		}
 	}
 	if len(f.doc.Procedure.On) == 0 && f.doc.Procedure.Kind != steps.Shared {
-		for _, key := range []string{"disturbs", "retires"} {
-			if slices.Contains(map[string][]string{"disturbs": s.Disturbs, "retires": s.Retires}[key], steps.Here) {
+		for _, key := range []string{"disturbs", "retires", "renews"} {
+			if slices.Contains(map[string][]string{"disturbs": s.Disturbs, "retires": s.Retires, "renews": s.Renews}[key], steps.Here) {
 				f.fault(f.item(key, steps.Here), "here means the zone that a repair was started on, but this procedure has no line on:")
 			}
 		}
@@ -264,8 +266,12 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	if n := f.get("apart"); n != nil && !s.Kind.Traits().Joins {
 		f.fault(n, "%s joins nothing, so nothing of it is parted: write apart on the step that joins", f.what)
 	}
-	if does := s.Kind.Traits(); len(s.Retires) > 0 && (!does.Attended || does.Glues() || does.Measures) {
-		f.fault(f.get("retires"), "%s throws nothing away: write retires on a step that is done or confirmed", f.what)
+	if does := s.Kind.Traits(); !does.Attended || does.Glues() || does.Measures {
+		for _, key := range []string{"retires", "renews"} {
+			if n := f.get(key); n != nil {
+				f.fault(n, "%s throws nothing away: write %s on a step that is done or confirmed", f.what, key)
+			}
+		}
 	}
 	if n := f.get("tools"); n != nil && s.Kind.Traits().Releases {
 		f.fault(n, "a release uses no tool, and would not ask for its hold: name the tool on the step before it")

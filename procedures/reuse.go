@@ -372,7 +372,7 @@ func (stagesValue) write(from *[]steps.Stage) *yaml.Node {
 	return list[steps.Stage]{is: stageKeys()}.write(from)
 }
 
-func (stagesValue) typ() typ { return typ{is: aList, of: []typ{stageKeys().typ()}} }
+func (stagesValue) typ() *typ { return &typ{is: aList, of: []*typ{stageKeys().typ()}} }
 
 // stepsValue is steps, and runs of steps between them.
 type stepsValue struct{}
@@ -460,7 +460,7 @@ func (stepsValue) write(from *[]steps.Step) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (stepsValue) typ() typ { return typ{is: aList, of: []typ{stepKeys().typ(), runKeys().typ()}} }
+func (stepsValue) typ() *typ { return &typ{is: aList, of: []*typ{stepKeys().typ(), runKeys().typ()}} }
 
 // runKeys are the keys of a run.
 func runKeys() mapping[[]steps.Step] {
@@ -484,14 +484,14 @@ func whereKeys[T any](each, makes string) []key[T] {
 // nestedValue is the steps of a run.
 type nestedValue struct{ stepsValue }
 
-func (nestedValue) typ() typ { return typ{is: entries} }
+func (nestedValue) typ() *typ { return &typ{is: entries} }
 
 // eachValue is the words of something repeated, which were read before it.
 type eachValue[T any] struct{}
 
 func (eachValue[T]) read(*reader, *yaml.Node, string, *T) {}
 func (eachValue[T]) write(*T) *yaml.Node                  { return nil }
-func (eachValue[T]) typ() typ                             { return typ{is: wordLists} }
+func (eachValue[T]) typ() *typ                            { return &typ{is: wordLists} }
 
 // governValue is the options that govern all that is below.
 type governValue[T any] struct{ not bool }
@@ -502,7 +502,7 @@ func (v governValue[T]) read(r *reader, n *yaml.Node, what string, _ *T) {
 	r.within.where = r.within.where.And(w)
 }
 func (governValue[T]) write(*T) *yaml.Node { return nil }
-func (governValue[T]) typ() typ            { return typ{is: oneName, to: option} }
+func (governValue[T]) typ() *typ           { return &typ{is: oneName, to: option} }
 
 // whereValue is one option, or a list of them.
 type whereValue struct{ not bool }
@@ -529,7 +529,7 @@ func (v whereValue) write(from *steps.Where) *yaml.Node {
 	return flow(names)
 }
 
-func (whereValue) typ() typ { return typ{is: oneName, to: option} }
+func (whereValue) typ() *typ { return &typ{is: oneName, to: option} }
 
 // useValue is what is used: a stage or a step of another procedure, or several.
 type useValue struct{}
@@ -544,7 +544,7 @@ func (useValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Step) {
 
 func (useValue) write(*[]steps.Step) *yaml.Node { return nil }
 
-func (useValue) typ() typ { return typ{is: used} }
+func (useValue) typ() *typ { return &typ{is: used} }
 
 // use reads the stage or the step that is named.
 func (r *reader) use(n *yaml.Node, what string, to *[]steps.Step) {

@@ -66,7 +66,7 @@ func byName(keys, values any) schema {
 func ref(def string) schema { return schema{"$ref": "#/$defs/" + def} }
 
 // of is the schema of a typ.
-func (s schemas) of(t typ) any {
+func (s schemas) of(t *typ) any {
 	switch t.is {
 	case aText, prose:
 		return text()
@@ -147,7 +147,7 @@ func switched(words ...string) schema {
 	return schema{"enum": all}
 }
 
-func (s schemas) list(of []typ) schema {
+func (s schemas) list(of []*typ) schema {
 	var items []any
 	for _, one := range of {
 		items = append(items, s.of(one))
@@ -159,7 +159,7 @@ func (s schemas) list(of []typ) schema {
 }
 
 // mapping is a reference to a definition by what the mapping is.
-func (s schemas) mapping(t typ) schema {
+func (s schemas) mapping(t *typ) schema {
 	properties, must := schema{}, []string{}
 	var choices []any
 	for _, r := range t.keys {

@@ -363,9 +363,9 @@ func (reworksValue) write(from *[]steps.Rework) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (reworksValue) typ() typ {
+func (reworksValue) typ() *typ {
 	one := reworkOne().typ()
-	return typ{is: anEither, of: append(slices.Clip(one.of), typ{is: aList, of: []typ{one}})}
+	return &typ{is: anEither, of: append(slices.Clip(one.of), &typ{is: aList, of: []*typ{one}})}
 }
 
 func lifeKeys() mapping[steps.Validity] {
@@ -528,12 +528,15 @@ func (f fields) decidable(g *steps.Gate) {
 		f.fault(at, "the gauge %s reads a %s, and the gate %s limits a %s", g.Gauge, reads, g.Name, g.Limits.Dimension())
 		return
 	}
+	if f.kept {
+		return
+	}
 	within, alike := g.Rule().Decidable(measuring.Doubts{Gauges: []measuring.Doubt{gauge.Doubt()}})
 	if !within {
-		f.stricter(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
+		f.fault(at, "the gauge %s is too coarse for the gate %s: no reading could be in tolerance beyond doubt", g.Gauge, g.Name)
 	}
 	if !alike {
-		f.stricter(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt%s", g.Gauge, g.Name, unrepeated(gauge))
+		f.fault(at, "the gauge %s is too coarse for the gate %s: no two readings could be alike beyond doubt%s", g.Gauge, g.Name, unrepeated(gauge))
 	}
 }
 
@@ -581,8 +584,8 @@ func (ofValue) write(from *steps.Gate) *yaml.Node {
 	return flow(from.Of)
 }
 
-func (ofValue) typ() typ {
-	return typ{is: anEither, of: []typ{namesValue{to: zone}.typ(), {is: aWord, words: []string{work}}}}
+func (ofValue) typ() *typ {
+	return &typ{is: anEither, of: []*typ{namesValue{to: zone}.typ(), {is: aWord, words: []string{work}}}}
 }
 
 // resultKeys has a key for each function that a result may be.
@@ -638,7 +641,7 @@ func (v functionOf) write(from *measuring.Result) *yaml.Node {
 	return v.is().write(from)
 }
 
-func (v functionOf) typ() typ { return v.is().typ() }
+func (v functionOf) typ() *typ { return v.is().typ() }
 
 // pointsValue is the points that a function is of, as many as it takes.
 type pointsValue struct {

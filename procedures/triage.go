@@ -119,7 +119,9 @@ func (ownWordsValue) write(from *steps.Triage) *yaml.Node {
 	return n
 }
 
-func (ownWordsValue) typ() typ { return typ{is: aMap, to: zone, of: []typ{nameValue{meaning}.typ()}} }
+func (ownWordsValue) typ() *typ {
+	return &typ{is: aMap, to: zone, of: []*typ{nameValue{meaning}.typ()}}
+}
 
 func findingAt(name string) string { return "the finding " + name }
 
@@ -177,8 +179,8 @@ func (v offValue) write(from *steps.Row) *yaml.Node {
 	return v.procedure().write(from)
 }
 
-func (v offValue) typ() typ {
-	return typ{is: anEither, of: []typ{yesValue[steps.Row]{}.typ(), v.procedure().typ()}}
+func (v offValue) typ() *typ {
+	return &typ{is: anEither, of: []*typ{yesValue[steps.Row]{}.typ(), v.procedure().typ()}}
 }
 
 // outcomeValue is the value of the key of an outcome.
@@ -199,7 +201,7 @@ func (v outcomeValue) write(from *steps.Row) *yaml.Node {
 	return v.is.write(from)
 }
 
-func (v outcomeValue) typ() typ { return v.is.typ() }
+func (v outcomeValue) typ() *typ { return v.is.typ() }
 
 func triageChecked(f fields, t *steps.Triage) {
 	f.changed(t.Changes, t.Revision)
@@ -385,7 +387,7 @@ func (d *Document) answered(sheets []*steps.Sheet, known []*Document, doubt doub
 					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, so the finding %s is cosmetic there only if the part is replaced or made anew", z, d.dangerOf(all, asked, z), finding)))
 				case row.Outcome == steps.ToRepair && !light && slices.ContainsFunc(row.Severities, func(s string) bool { return all.MustRenew(finding, z, s) }),
 					row.Outcome == steps.ToRepair && !light && len(row.Severities) == 0 && all.MustRenew(finding, z, steps.Serious):
-					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, and another row has the part replaced for the finding %s; write replace or rebuild", z, d.dangerOf(all, asked, z), finding)))
+					faults = append(faults, d.fault(at, fmt.Sprintf("damage on %s can hurt%s, and another row has the part replaced, so the finding %s is never repaired there; write replace or rebuild", z, d.dangerOf(all, asked, z), finding)))
 				case known && !f.In(z):
 					faults = append(faults, d.fault(at, fmt.Sprintf("the finding %s is not possible on %s; its zones are %s", finding, z, strings.Join(f.Zones, ", "))))
 				case p != nil && len(p.On) > 0 && !slices.Contains(p.On, z):

@@ -18,7 +18,7 @@ type typ struct {
 	what  string             // aMapping: what it is; aMap: what each is
 	to    thing              // aName, oneName: what is named
 	words []string           // aWord, words: all there are; oneName: what else may stand there
-	of    []typ              // aList, aMap: the item; anEither: the forms
+	of    []*typ             // aList, aMap: the item; anEither: the forms
 	keys  []row              // aMapping
 	one   bool               // aMapping: one of its choices is required
 	unit  quantity.Dimension // anAmount, aRange: "" for any
@@ -109,7 +109,7 @@ func (textValue) write(from *string) *yaml.Node {
 	return scalar(*from)
 }
 
-func (v textValue) typ() typ { return typ{is: v.form} }
+func (v textValue) typ() *typ { return &typ{is: v.form} }
 
 // textsValue is one text or a list of them.
 type textsValue struct{}
@@ -138,7 +138,7 @@ func (textsValue) write(from *[]string) *yaml.Node {
 	return n
 }
 
-func (textsValue) typ() typ { return typ{is: texts} }
+func (textsValue) typ() *typ { return &typ{is: texts} }
 
 // aloneValue is one text or a list of them, or no.
 type aloneValue struct{}
@@ -174,8 +174,8 @@ func (aloneValue) write(from *[]string) *yaml.Node {
 	return textsValue{}.write(from)
 }
 
-func (aloneValue) typ() typ {
-	return typ{is: anEither, of: []typ{textsValue{}.typ(), {is: aWord, words: []string{steps.No}}}}
+func (aloneValue) typ() *typ {
+	return &typ{is: anEither, of: []*typ{textsValue{}.typ(), {is: aWord, words: []string{steps.No}}}}
 }
 
 // nameValue is the name of something, or a new name if to is "".
@@ -190,7 +190,7 @@ func (v nameValue) read(r *reader, n *yaml.Node, what string, to *string) {
 
 func (nameValue) write(from *string) *yaml.Node { return textValue{}.write(from) }
 
-func (v nameValue) typ() typ { return typ{is: aName, to: v.to} }
+func (v nameValue) typ() *typ { return &typ{is: aName, to: v.to} }
 
 // namesValue is a list of names without duplicates. One name may always be written
 // without the list.
@@ -210,8 +210,8 @@ func (v namesValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 
 func (namesValue) write(from *[]string) *yaml.Node { return flow(*from) }
 
-func (v namesValue) typ() typ {
-	t := typ{is: oneName, to: v.to}
+func (v namesValue) typ() *typ {
+	t := &typ{is: oneName, to: v.to}
 	if v.except != "" {
 		t.words = []string{v.except}
 	}
@@ -272,7 +272,7 @@ func (v wordValue) read(r *reader, n *yaml.Node, what string, to *string) {
 
 func (wordValue) write(from *string) *yaml.Node { return textValue{}.write(from) }
 
-func (v wordValue) typ() typ { return typ{is: aWord, words: v.known} }
+func (v wordValue) typ() *typ { return &typ{is: aWord, words: v.known} }
 
 func (r *reader) word(n *yaml.Node, what, word string, known []string) {
 	if word != "" && !slices.Contains(known, word) {
@@ -289,7 +289,7 @@ func (v wordsValue) read(r *reader, n *yaml.Node, what string, to *[]string) {
 
 func (wordsValue) write(from *[]string) *yaml.Node { return flow(*from) }
 
-func (v wordsValue) typ() typ { return typ{is: oneWord, words: v.known} }
+func (v wordsValue) typ() *typ { return &typ{is: oneWord, words: v.known} }
 
 // markValue is a switch that a word of its own turns on.
 type markValue struct{ word string }
@@ -307,7 +307,7 @@ func (v markValue) write(from *bool) *yaml.Node {
 	return scalar(v.word)
 }
 
-func (v markValue) typ() typ { return typ{is: aWord, words: []string{v.word}} }
+func (v markValue) typ() *typ { return &typ{is: aWord, words: []string{v.word}} }
 
 // switchValue is yes or no; on is the default.
 type switchValue struct{ on bool }
@@ -328,7 +328,7 @@ func (v switchValue) write(from *bool) *yaml.Node {
 	return plain("no")
 }
 
-func (v switchValue) typ() typ { return typ{is: aSwitch, on: v.on} }
+func (v switchValue) typ() *typ { return &typ{is: aSwitch, on: v.on} }
 
 // yesValue is a key whose only value is yes.
 type yesValue[T any] struct{}
@@ -341,7 +341,7 @@ func (yesValue[T]) read(r *reader, n *yaml.Node, what string, _ *T) {
 
 func (yesValue[T]) write(*T) *yaml.Node { return plain("yes") }
 
-func (yesValue[T]) typ() typ { return typ{is: aYes} }
+func (yesValue[T]) typ() *typ { return &typ{is: aYes} }
 
 // wholeValue is a whole number from 1 up.
 type wholeValue struct{ most int }
@@ -362,7 +362,7 @@ func (wholeValue) write(from *int) *yaml.Node {
 	return plain(strconv.Itoa(*from))
 }
 
-func (v wholeValue) typ() typ { return typ{is: aWhole, low: 1, high: v.most} }
+func (v wholeValue) typ() *typ { return &typ{is: aWhole, low: 1, high: v.most} }
 
 // numberValue is a number without a unit.
 type numberValue struct{ least, most int }
@@ -386,7 +386,7 @@ func (numberValue) write(from *float64) *yaml.Node {
 	return plain(strconv.FormatFloat(*from, 'f', -1, 64))
 }
 
-func (v numberValue) typ() typ { return typ{is: aNumber, low: v.least, high: v.most} }
+func (v numberValue) typ() *typ { return &typ{is: aNumber, low: v.least, high: v.most} }
 
 // amountValue is a number with its unit.
 type amountValue struct {
@@ -413,7 +413,7 @@ func (amountValue) write(from *quantity.Quantity) *yaml.Node {
 	return scalar(from.Typed())
 }
 
-func (v amountValue) typ() typ { return typ{is: anAmount, unit: v.unit, least: v.least} }
+func (v amountValue) typ() *typ { return &typ{is: anAmount, unit: v.unit, least: v.least} }
 
 // amountLike is a number whose unit must suit one that was read before.
 type amountLike[T any] struct {
@@ -428,7 +428,7 @@ func (v amountLike[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 
 func (v amountLike[T]) write(from *T) *yaml.Node { return amountValue{}.write(v.of(from)) }
 
-func (v amountLike[T]) typ() typ { return amountValue{least: v.least}.typ() }
+func (v amountLike[T]) typ() *typ { return amountValue{least: v.least}.typ() }
 
 func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quantity.Quantity {
 	if n.Kind != yaml.ScalarNode || null(n) {
@@ -446,11 +446,14 @@ func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quan
 
 // clear holds that a quantity can be read one way only.
 func (r *reader) clear(n *yaml.Node, what string, want quantity.Dimension) {
+	if r.kept {
+		return
+	}
 	if err := quantity.Unclear(n.Value, want); err != nil {
-		r.stricter(n, "%s: %v", what, err)
+		r.fault(n, "%s: %v", what, err)
 	}
 	if point := quantity.WithPoint(n.Value); point != n.Value {
-		r.stricter(n, "%s: a decimal number has a point, not a comma; write: %s", what, point)
+		r.fault(n, "%s: a decimal number has a point, not a comma; write: %s", what, point)
 	}
 }
 
@@ -502,7 +505,7 @@ func (v rangeValue[T]) write(from *T) *yaml.Node {
 	return flow([]string{low.Typed(), high.Typed()})
 }
 
-func (v rangeValue[T]) typ() typ { return typ{is: aRange, unit: v.unit} }
+func (v rangeValue[T]) typ() *typ { return &typ{is: aRange, unit: v.unit} }
 
 // settingsValue is conditions with their states, in the order written.
 type settingsValue struct{}
@@ -528,7 +531,7 @@ func (settingsValue) write(from *[]steps.Setting) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (settingsValue) typ() typ { return typ{is: settings} }
+func (settingsValue) typ() *typ { return &typ{is: settings} }
 
 // partsValue is things that are used up, each with a whole number or a size.
 type partsValue struct{}
@@ -562,7 +565,7 @@ func (partsValue) write(from *[]steps.Part) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (partsValue) typ() typ { return typ{is: parts} }
+func (partsValue) typ() *typ { return &typ{is: parts} }
 
 // mostParts is the most of one part that a step may use up.
 const mostParts = 10_000
@@ -591,7 +594,7 @@ func (changesValue) write(from *[]steps.Change) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (changesValue) typ() typ { return typ{is: changes} }
+func (changesValue) typ() *typ { return &typ{is: changes} }
 
 // pairsValue is pairs of points.
 type pairsValue struct{}
@@ -614,7 +617,7 @@ func (pairsValue) write(from *[][2]string) *yaml.Node {
 	return unlessEmpty(n)
 }
 
-func (pairsValue) typ() typ { return typ{is: pairs} }
+func (pairsValue) typ() *typ { return &typ{is: pairs} }
 
 // listed is a list of words in a sentence: a, b or c.
 func listed(words []string) string {

@@ -35,32 +35,30 @@ func (t Traits) Glues() bool { return t.Coats || t.Joins }
 // Plain reports whether somebody says that the step is done, and nothing else is asked.
 func (t Traits) Plain() bool { return t.Attended && !t.Glues() && !t.Measures && !t.Confirms }
 
-// Kinds are all the kinds of step.
-// Inlined, it would stand in the program a hundred times.
-//
-//go:noinline
-func Kinds() [9]Traits {
-	return [...]Traits{
-		{Kind: Do, Attended: true},
-		{Kind: Coat, Coats: true, Attended: true},
-		{Kind: Join, Joins: true, Attended: true},
-		{Kind: Glue, Coats: true, Joins: true, Attended: true},
-		{Kind: Wait, Passes: true},
-		{Kind: Measure, Measures: true, Attended: true},
-		{Kind: Hold, Confirms: true, Attended: true},
-		{Kind: Choose},
-		{Kind: Release, Releases: true},
-	}
+// kinds are all of them, a row each. Nobody changes it.
+var kinds = [...]Traits{
+	{Kind: Do, Attended: true},
+	{Kind: Coat, Coats: true, Attended: true},
+	{Kind: Join, Joins: true, Attended: true},
+	{Kind: Glue, Coats: true, Joins: true, Attended: true},
+	{Kind: Wait, Passes: true},
+	{Kind: Measure, Measures: true, Attended: true},
+	{Kind: Hold, Confirms: true, Attended: true},
+	{Kind: Choose},
+	{Kind: Release, Releases: true},
 }
+
+// Kinds are all the kinds of step.
+func Kinds() [len(kinds)]Traits { return kinds }
 
 // Traits returns the traits of the kind.
 // Inlined, it would stand in the program a hundred times.
 //
 //go:noinline
 func (k Kind) Traits() Traits {
-	for _, t := range Kinds() {
-		if t.Kind == k {
-			return t
+	for i := range kinds {
+		if kinds[i].Kind == k {
+			return kinds[i]
 		}
 	}
 	return Traits{Kind: k}

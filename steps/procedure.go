@@ -108,6 +108,7 @@ type Step struct {
 	Sets     []Setting         `json:"sets,omitempty"`
 	Disturbs []string          `json:"disturbs,omitempty"`
 	Retires  []string          `json:"retires,omitempty"` // zones that are thrown away with it
+	Renews   []string          `json:"renews,omitempty"`  // zones whose part is cut out with it, and replaced by this procedure
 
 	// Fits is the zone whose equipment is replaced by another one; "": none.
 	Fits string `json:"fits,omitempty"`
@@ -275,17 +276,18 @@ func (s Step) AsksFor(gate string) bool {
 // stepped over: what is after it is after what it was after.
 func (p *Procedure) For(selection Selection, zone string) *Procedure {
 	out := *p
-	out.Stages = nil
+	out.Stages = make([]Stage, 0, len(p.Stages))
 	over := map[string][]string{} // stages without steps, with what they are after
 	for _, stage := range p.Stages {
 		left := stage
-		left.Steps = nil
-		for _, step := range stage.Steps {
-			if !step.In(selection) {
+		left.Steps = make([]Step, 0, len(stage.Steps))
+		for i := range stage.Steps {
+			if !stage.Steps[i].In(selection) {
 				continue
 			}
-			step.Disturbs, step.Retires = onZone(step.Disturbs, zone), onZone(step.Retires, zone)
-			left.Steps = append(left.Steps, step)
+			left.Steps = append(left.Steps, stage.Steps[i])
+			step := &left.Steps[len(left.Steps)-1]
+			step.Disturbs, step.Retires, step.Renews = onZone(step.Disturbs, zone), onZone(step.Retires, zone), onZone(step.Renews, zone)
 		}
 		if len(left.Steps) == 0 {
 			over[stage.Name] = stage.After
@@ -335,9 +337,9 @@ func past(after []string, over map[string][]string) []string {
 // Step returns the step of that name, with its stage.
 func (p *Procedure) Step(name string) (Step, Stage, bool) {
 	for _, stage := range p.Stages {
-		for _, step := range stage.Steps {
-			if step.Name == name {
-				return step, stage, true
+		for i := range stage.Steps { // by index, because a step is large
+			if stage.Steps[i].Name == name {
+				return stage.Steps[i], stage, true
 			}
 		}
 	}
@@ -349,18 +351,21 @@ func (p *Procedure) Stage(name string) (Stage, bool) {
 	return find(p.Stages, func(s Stage) bool { return s.Name == name })
 }
 
-// Steps returns every step in the order written.
+// Steps returns every step in the order written. They are those of the procedure,
+// which nobody changes.
 // Inlined, it would stand in the program a hundred times.
 //
 //go:noinline
-func (p *Procedure) Steps() []Step {
+func (p *Procedure) Steps() []*Step {
 	n := 0
 	for _, stage := range p.Stages {
 		n += len(stage.Steps)
 	}
-	all := make([]Step, 0, n)
+	all := make([]*Step, 0, n)
 	for _, stage := range p.Stages {
-		all = append(all, stage.Steps...)
+		for i := range stage.Steps {
+			all = append(all, &stage.Steps[i])
+		}
 	}
 	return all
 }
@@ -450,22 +455,19 @@ func (p *Procedure) HeldBy(joint string) []string {
 // Before returns the names of all stages that must be complete before the stage
 // begins, directly or indirectly.
 func (p *Procedure) Before(stage string) []string {
-	seen := map[string]bool{}
-	var before []string
-	var walk func(string)
-	walk = func(name string) {
-		s, ok := p.Stage(name)
-		if !ok {
-			return
-		}
-		for _, a := range s.After {
-			if !seen[a] {
-				seen[a] = true
-				before = append(before, a)
-				walk(a)
-			}
+	return p.before(stage, nil)
+}
+
+// before is Before, with those that were met.
+func (p *Procedure) before(stage string, met []string) []string {
+	i := slices.IndexFunc(p.Stages, func(s Stage) bool { return s.Name == stage })
+	if i < 0 {
+		return met
+	}
+	for _, a := range p.Stages[i].After {
+		if !slices.Contains(met, a) {
+			met = p.before(a, append(met, a))
 		}
 	}
-	walk(stage)
-	return before
+	return met
 }

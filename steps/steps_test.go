@@ -54,12 +54,14 @@ func TestAnswer(t *testing.T) {
 // A table of one's own has nothing looked at that another table has replaced, where
 // damage can hurt.
 func TestNoTableTakesAReplacementAway(t *testing.T) {
-	own := &Triage{Rows: []Row{{Findings: []string{"nicked", "cracked"}, Outcome: ToRepair, Procedure: "look"}}, OwnWords: []OwnWords{{"propeller", "nicked"}}}
+	own := &Triage{Rows: []Row{{Findings: []string{"nicked", "cracked", "chipped"}, Outcome: ToRepair, Procedure: "look"}}, OwnWords: []OwnWords{{"propeller", "nicked"}},
+		Findings: []Finding{{Name: "chipped"}}}
 	theirs := &Triage{Findings: []Finding{{Name: "nicked", Zones: []string{"propeller"}, Caution: "It flies apart."}, {Name: "cracked", Zones: []string{"wing", "propeller"}}},
 		Rows: []Row{{Findings: []string{"nicked"}, Severities: []string{Serious, Total}, Outcome: ToReplace, Procedure: "swap"}, {Findings: []string{"cracked"}, Outcome: ToReplace, Procedure: "new"}}}
 	all := Asked(own, theirs)
 	for _, c := range []struct{ finding, zone, severity, want string }{
 		{"nicked", "propeller", Total, "swap"}, {"nicked", "propeller", Slight, "look"}, {"cracked", "propeller", Slight, "new"}, {"cracked", "wing", Total, "look"},
+		{"chipped", "propeller", Serious, "swap"}, {"chipped", "propeller", Slight, "look"}, {"chipped", "wing", Serious, "look"},
 	} {
 		if row, _ := all.Answer(c.finding, c.zone, c.severity); row.Procedure != c.want {
 			t.Errorf("%s on %s, %s: %s, want %s", c.finding, c.zone, c.severity, row.Procedure, c.want)

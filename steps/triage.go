@@ -196,6 +196,12 @@ func (t *Triage) Danger(zone string) (Finding, bool) {
 	if f, is := find(t.Findings, func(f Finding) bool { return f.In(zone) && !f.Quarantine.IsZero() }); is {
 		return f, true
 	}
+	return t.cautioned(zone)
+}
+
+// cautioned is the finding with a caution that some table takes words of one's own for
+// in the zone.
+func (t *Triage) cautioned(zone string) (Finding, bool) {
 	for _, own := range t.OwnWords {
 		if f, is := t.Finding(own.Mean); is && own.Zone == zone && f.In(zone) && f.Caution != "" {
 			return f, true
@@ -320,6 +326,9 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 			return t.Rows[i], true
 		}
 	}
+	if i := t.renews(zone, severity); i >= 0 && t.MustRenew(finding, zone, severity) {
+		return t.Rows[i], true
+	}
 	inspect := t.Unknown
 	if own, said := t.ownWords(zone); said {
 		if _, is := t.Finding(own.Mean); !is {
@@ -335,14 +344,28 @@ func (r Row) Renews() bool { return r.Outcome == ToReplace || r.Outcome == ToReb
 // MustRenew reports whether only a row that has the part replaced or made anew may
 // answer the finding in the zone. What is put in quarantine is never repaired. Where
 // damage can hurt there are no marks to look at, and nothing is repaired that a row of
-// any table has replaced.
+// any table has replaced; nor, where words of one's own are taken for one with a caution,
+// is what is graver than slight, which may be the same by another name.
 func (t *Triage) MustRenew(finding, zone, severity string) bool {
 	if f, _ := t.Finding(finding); !f.Quarantine.IsZero() {
 		return true
 	}
 	_, danger := t.Danger(zone)
 	renewed := func(r Row) bool { return r.Renews() && r.answers(finding, zone, severity) }
-	return danger && (severity == Cosmetic || slices.ContainsFunc(t.Rows, renewed))
+	_, named := t.cautioned(zone)
+	return danger && (severity == Cosmetic || slices.ContainsFunc(t.Rows, renewed) || named && severity != Slight && t.renews(zone, severity) >= 0)
+}
+
+// renews is the index of the first row that has something in the zone replaced or made
+// anew; -1: none has.
+func (t *Triage) renews(zone, severity string) int {
+	return slices.IndexFunc(t.Rows, func(r Row) bool {
+		in := func(name string) bool {
+			f, is := t.Finding(name)
+			return is && f.In(zone) && r.answers(name, zone, severity)
+		}
+		return r.Renews() && slices.ContainsFunc(r.Findings, in)
+	})
 }
 
 func (r Row) severities() []string {

@@ -124,7 +124,7 @@ func TestWhatIsTakenOffInAPlan(t *testing.T) {
 					after.done(s.Name)
 					continue
 				}
-				asked := names(after.state.GatesOf(after.state.Jobs[1], s, after.now))
+				asked := names(after.state.GatesOf(after.state.Jobs[1], *s, after.now))
 				all = append(all, strings.Fields(asked)...)
 				if strings.HasPrefix(s.Name, "bare") {
 					if asked != c.first {

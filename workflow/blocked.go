@@ -60,7 +60,7 @@ func (s *State) blocks(b *blocked, j *Job, step steps.Step, at time.Time) []Reas
 		}
 		return r
 	}
-	if d, zone := b.by(j.worksOn(step)); d != nil {
+	if d, zone := b.by(j.worksOn(&step)); d != nil {
 		return []Reason{reason(d, zone, "it works on the "+zone)}
 	}
 	if len(step.Gates) == 0 {
@@ -76,7 +76,7 @@ func (s *State) blocks(b *blocked, j *Job, step steps.Step, at time.Time) []Reas
 
 // worksOn are the zones that a step works on: those that it disturbs, and for a step of
 // a joint those that its join does, or the coat would lapse before it.
-func (j *Job) worksOn(step steps.Step) []string {
+func (j *Job) worksOn(step *steps.Step) []string {
 	zones := slices.Clone(step.Disturbs)
 	if !step.Kind.Traits().Glues() {
 		return zones
@@ -102,7 +102,7 @@ type passing struct {
 
 // may reports whether the step, which is not the first open one, may be done before
 // those: they are passed, and it works on other zones, which do not sit on theirs.
-func (p *passing) may(j *Job, step steps.Step) bool {
+func (p *passing) may(j *Job, step *steps.Step) bool {
 	zones := j.worksOn(step)
 	if !p.begun || p.ended || len(zones) == 0 || !step.Kind.Traits().Plain() {
 		return false
@@ -115,7 +115,7 @@ func (p *passing) may(j *Job, step steps.Step) bool {
 }
 
 // over goes past an open step if damage holds it back.
-func (p *passing) over(j *Job, step steps.Step, held bool) {
+func (p *passing) over(j *Job, step *steps.Step, held bool) {
 	p.begun, p.ended = true, p.ended || !held || !step.Kind.Traits().Plain()
 	p.past = append(p.past, j.worksOn(step)...)
 }

@@ -33,6 +33,8 @@ type StepReport struct {
 	// Closes is when the window of an open join closes, or until when the step
 	// must be done after a wait.
 	Closes time.Time
+	// Touch is when a coat that the touch test found wet is touched again.
+	Touch time.Time
 	// TooLate says that it was done, or is still to be done, too late after a wait.
 	TooLate string
 	// Act is which part of a glue step is left, where the adhesive dries first.
@@ -87,13 +89,19 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 		complete[stage.Name] = s.head(j, stage, at) == len(stage.Steps)
 	}
 	blocked := s.blockedFor(j)
-	reports := make([]StepReport, 0, len(j.done)+16)
+	n := 0
+	for _, stage := range j.Procedure.Stages {
+		n += len(stage.Steps)
+	}
+	reports := make([]StepReport, 0, n)
 	for _, stage := range j.Procedure.Stages {
 		head := s.head(j, stage, at)
 		before := Reason{Because: ByOrder}
 		over := passing{zones: blocked}
-		for i, step := range stage.Steps {
-			r := StepReport{Job: j.ID, Stage: stage.Name, Step: step}
+		for i := range stage.Steps {
+			step := &stage.Steps[i]
+			reports = append(reports, StepReport{Job: j.ID, Stage: stage.Name, Step: *step})
+			r := &reports[len(reports)-1]
 			switch {
 			case s.met(j, stage, i, at):
 				r.Progress, r.At = Done, j.done[step.Name].at
@@ -102,7 +110,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				r.Progress = Later
 				r.Reasons = []Reason{before}
 			default:
-				blocks := s.blocks(blocked, j, step, at)
+				blocks := s.blocks(blocked, j, *step, at)
 				r.Reasons = slices.Concat(s.unfinished(j, stage, complete, at), blocks, s.forbids(j, stage, i, at))
 				over.over(j, step, len(blocks) > 0)
 				r.Progress = Waiting
@@ -111,7 +119,7 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				}
 			}
 			if explain := s.kinds[step.Kind].explain; explain != nil {
-				explain(s, &r, j, at)
+				explain(s, r, j, at)
 			}
 			r.timed(j, stage, i, at)
 			if r.Progress == Ready || r.Progress == Waiting {
@@ -120,7 +128,6 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 					before.Text += "; " + r.Reopened
 				}
 			}
-			reports = append(reports, r)
 		}
 	}
 	return reports
@@ -156,15 +163,15 @@ func (s *State) head(j *Job, stage steps.Stage, at time.Time) int {
 
 // heads are the first steps of each stage that are not met, past what only takes
 // time.
-func (s *State) heads(j *Job, at time.Time) []steps.Step {
-	var all []steps.Step
+func (s *State) heads(j *Job, at time.Time) []*steps.Step {
+	var all []*steps.Step
 	for _, stage := range j.Procedure.Stages {
 		i := s.head(j, stage, at)
 		for i < len(stage.Steps) && stage.Steps[i].Kind.Traits().Passes {
 			i++
 		}
 		if i < len(stage.Steps) {
-			all = append(all, stage.Steps[i])
+			all = append(all, &stage.Steps[i])
 		}
 	}
 	return all
@@ -255,7 +262,8 @@ func (s *State) waitBegins(j *Job, stage steps.Stage, i int, at time.Time) (time
 		if s.head(j, before, at) < len(before.Steps) {
 			return time.Time{}, false
 		}
-		for k, step := range before.Steps {
+		for k := range before.Steps {
+			step := &before.Steps[k]
 			done := j.done[step.Name].at
 			if done.IsZero() && step.Kind.Traits().Passes {
 				done, _ = s.waitEnds(j, before, k, at)
@@ -425,8 +433,8 @@ func (j *Job) before(step steps.Step, each func(stage steps.Stage, i int)) {
 	_, own, _ := j.Procedure.Step(step.Name)
 	for _, name := range append(j.Procedure.Before(own.Name), own.Name) {
 		stage, _ := j.Procedure.Stage(name)
-		for i, s := range stage.Steps {
-			if s.Name == step.Name {
+		for i := range stage.Steps {
+			if stage.Steps[i].Name == step.Name {
 				break
 			}
 			each(stage, i)

@@ -219,7 +219,7 @@ func TestAPlanSaysWhatItsJobAsksFor(t *testing.T) {
 		t.Fatal(err)
 	}
 	var asked []string
-	for _, g := range b.state.GatesOf(job, job.Procedure.Steps()[1], b.now) {
+	for _, g := range b.state.GatesOf(job, *job.Procedure.Steps()[1], b.now) {
 		asked = append(asked, g.Gate.Name)
 	}
 	if want := []string{"slot", "square"}; !slices.Equal(asked, want) {

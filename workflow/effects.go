@@ -106,6 +106,7 @@ func (s *State) complete(e journal.Entry) error {
 		delete(job.done, work.Step) // the coat of a glue step, which is done once it is joined
 	} else {
 		job.done[work.Step] = completion{e.Position, e.At, step.Kind}
+		s.renew(job, step.Renews, e.At)
 	}
 	s.set(e, work.Sets...)
 	s.use(job, step, e)
@@ -134,14 +135,14 @@ func (s *State) concede(f journal.ConcessionGranted, e journal.Entry) error {
 	return nil
 }
 
-func (s *State) touched(f journal.TouchTested, _ journal.Entry) error {
+func (s *State) touched(f journal.TouchTested, e journal.Entry) error {
 	job, err := s.workOf(f.Job)
 	if err != nil {
 		return err
 	}
 	for _, joint := range job.joints[f.Joint] {
 		if joint.Joined.IsZero() {
-			joint.touch(f.Ready)
+			joint.wet, joint.touched = !f.Ready, e.At
 		}
 	}
 	return nil

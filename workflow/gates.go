@@ -160,7 +160,7 @@ func (s *State) measured(g steps.Gate, at time.Time) GateReport {
 		for _, j := range s.Jobs {
 			for _, step := range s.heads(j, at) {
 				if slices.Contains(step.Gates, g.Name) && (!found || r.Met()) {
-					r, found = s.reportFrom(g, s.readFrom(j, step, at), at), true
+					r, found = s.reportFrom(g, s.readFrom(j, *step, at), at), true
 				}
 			}
 		}

@@ -27,8 +27,9 @@ type Joint struct {
 	handled bond.Climate         // since joined, until it has handling strength
 	cured   bond.Climate         // since joined, until it is cured
 	wet     bool                 // by the last touch test
+	touched time.Time            // when that was
 	outside bool                 // joined outside its window, by the bench as it is known now
-	gone    bool                 // a part that it holds was thrown away since
+	gone    bool                 // a part that it holds was thrown away since, or cut out
 }
 
 // part returns that part of the job's joint of that name, new if there is none.
@@ -276,7 +277,9 @@ func (j *Joint) starts() time.Time {
 	return first
 }
 
-func (j *Joint) touch(ready bool) { j.wet = !ready }
+// touchAgain is how long after it was found wet a coat is touched again (common
+// practice, no source).
+const touchAgain = 5 * time.Minute
 
 // Window returns when the coated joint may be joined.
 func (j *Joint) Window() bond.Window { return j.windowIn(j.climate) }

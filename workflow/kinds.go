@@ -114,14 +114,27 @@ func finishJoin(_ Finish, s *State, job *Job, step steps.Step, _ Circumstances) 
 	return []journal.Facts{journal.Joined{Work: s.work(job, step), Joint: step.Joint, Load: step.Load}}, nil
 }
 
-func explainJoin(_ *State, r *StepReport, j *Job, _ time.Time) {
+func explainJoin(_ *State, r *StepReport, j *Job, at time.Time) {
 	joint, ok := j.JointOf(r.Step)
 	switch {
 	case !ok:
 	case joint.Doubted():
 		r.Reopened = joint.doubt()
-	case atHand(*r):
-		r.Closes = joint.Window().Closes
+	default:
+		r.closes(joint, at)
+	}
+}
+
+// closes says when the window of a join closes that can be done, or once a person has
+// removed what holds it back, and when a wet coat is touched again.
+func (r *StepReport) closes(joint *Joint, at time.Time) {
+	w := joint.Window()
+	if !atHand(*r) && (r.Progress != Waiting || at.Before(w.Opens) || joint.Lapsed(at) || !resolvable(*r)) {
+		return
+	}
+	r.Closes = w.Closes
+	if joint.wet {
+		r.Touch = joint.touched.Add(touchAgain)
 	}
 }
 
@@ -152,9 +165,7 @@ func explainGlue(s *State, r *StepReport, j *Job, at time.Time) {
 		r.Act = ToCoat
 	case coated:
 		r.Act = ToPress
-		if atHand(*r) {
-			r.Closes = joint.Window().Closes
-		}
+		r.closes(joint, at)
 	}
 }
 

@@ -122,10 +122,10 @@ func (s *State) carelessAt(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
 	for _, job := range s.OpenJobs(at) {
 		for _, step := range job.Procedure.Steps() {
-			if !s.measures(job, step, gate, at) {
+			if !s.measures(job, *step, gate, at) {
 				continue
 			}
-			left := s.careless(job, step, at)
+			left := s.careless(job, *step, at)
 			if len(left) == 0 {
 				return nil
 			}
@@ -165,8 +165,11 @@ func (s *State) waysToMeasure(gate steps.Gate, jobs []*Job, at time.Time) [][]st
 	var ways [][]steps.Setting
 	for _, job := range jobs {
 		for _, step := range job.Procedure.Steps() {
-			needs := s.NeedsAt(job, step, at)
-			if len(needs) > 0 && s.measures(job, step, gate, at) {
+			if !step.Kind.Traits().Measures { // which saves asking for the needs of each
+				continue
+			}
+			needs := s.NeedsAt(job, *step, at)
+			if len(needs) > 0 && s.measures(job, *step, gate, at) {
 				ways = append(ways, needs)
 			}
 		}

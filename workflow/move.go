@@ -82,7 +82,7 @@ func (s *State) forgets(job *Job, to *steps.Procedure) *Reason {
 	kept := map[string]bool{}
 	anew := false
 	for _, step := range to.Steps() {
-		by, method := job.methodOf(step)
+		by, method := job.methodOf(*step)
 		kept[by] = method != ""
 		anew = anew || len(step.Methods) > 0 && method == ""
 	}
@@ -135,7 +135,7 @@ func movedTogether(s *State, e journal.Entry) []int64 {
 func (s *State) movedTo(sheet *steps.Sheet, procedure *steps.Procedure, job *Job) steps.Selection {
 	out := s.selection(sheet)
 	for _, step := range procedure.Steps() {
-		if _, method := job.methodOf(step); method != "" {
+		if _, method := job.methodOf(*step); method != "" {
 			out.Has = append(out.Has, method)
 		} else {
 			for _, m := range step.Methods {
@@ -194,12 +194,12 @@ func (s *State) completes(done completion, step steps.Step) bool {
 // rename has steps that are called otherwise now stay done.
 func (j *Job) rename(before *steps.Procedure) {
 	for _, step := range j.Procedure.Steps() {
-		_, method := j.methodOf(step)
+		_, method := j.methodOf(*step)
 		delete(j.methods, step.Was)
 		if delete(j.methods, step.Name); method != "" {
 			j.methods[step.Name] = method
 		}
-		if !goesOn(before, step) {
+		if !goesOn(before, *step) {
 			continue
 		}
 		if j.called == nil {
@@ -330,7 +330,7 @@ func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 	}
 	for _, step := range moved.Steps() {
 		have, from, known := job.Procedure.Step(step.Name)
-		renamed := goesOn(job.Procedure, step)
+		renamed := goesOn(job.Procedure, *step)
 		if renamed {
 			have, from, known = job.Procedure.Step(step.Was)
 		}
@@ -350,8 +350,8 @@ func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 		alike := have
 		alike.Name, alike.Was = step.Name, step.Was
 		c := Change{}
-		if !alike.Alike(step) {
-			c.Step = &[2]steps.Step{have, step}
+		if !alike.Alike(*step) {
+			c.Step = &[2]steps.Step{have, *step}
 			if !renamed {
 				words = append(words, "says something else")
 			}
@@ -360,7 +360,7 @@ func (s *State) stepChanges(job *Job, moved *steps.Procedure) []Change {
 			continue
 		}
 		if m, done := job.done[have.Name]; done {
-			if c.Reopens = !s.completes(m, step); c.Reopens {
+			if c.Reopens = !s.completes(m, *step); c.Reopens {
 				words = append(words, "and must be done again")
 			} else {
 				words = append(words, "and stays done")

@@ -22,6 +22,7 @@ type Suggestion struct {
 	Waiting []StepReport // the first open steps of the other stages, soonest first
 	Until   time.Time    // when the first of them opens by itself; zero: never
 	Over    bool         // every job is complete
+	PutOff  []StepReport // what could be done, or seen to, and is put off
 	// Damaged is what comes first while jobs are open: a check that is due and not begun,
 	// and the repair of damage that no job repairs.
 	Damaged []Reason
@@ -34,20 +35,25 @@ type Suggestion struct {
 // then the rework of what was just found out of tolerance, then work that fits
 // in before a joint must be joined; of that first what looks over a damaged airframe,
 // then its repair; then in the stage last worked on, in the order written.
-func (s *State) Next(now time.Time) Suggestion {
-	var ready, waiting []StepReport
+func (s *State) Next(now time.Time) Suggestion { return s.NextBut(now, nil) }
+
+// NextBut is Next without the steps that somebody has put off.
+func (s *State) NextBut(now time.Time, putOff func(StepReport) bool) Suggestion {
+	var ready, waiting, off []StepReport
 	jobs := s.OpenJobs(now)
 	for _, job := range jobs {
 		for _, r := range s.Steps(job, now) {
 			switch {
-			case atHand(r):
+			case putOff != nil && (atHand(r) || r.Progress == Waiting && resolvable(r)) && putOff(r):
+				off = append(off, r)
+			case atHand(r), pressing(r):
 				ready = append(ready, r)
 			case r.Progress == Waiting:
 				waiting = append(waiting, r)
 			}
 		}
 	}
-	out := Suggestion{Over: len(jobs) == 0}
+	out := Suggestion{Over: len(jobs) == 0, PutOff: off}
 	if out.Over && s.Retired == nil {
 		out.Due = s.dueToFly(now)
 	} else {
@@ -64,10 +70,12 @@ func (s *State) Next(now time.Time) Suggestion {
 	turn := s.turns(jobs, now)
 	rank := func(r StepReport) int {
 		switch {
+		case now.Before(r.Touch): // found wet just now: what fits in comes before it
+			return 5
 		case !r.Closes.IsZero(): // an open joint
 			return 0
 		case !fits(r.Step, now, due):
-			return 5
+			return 6
 		case turn[r.Job] > 0:
 			return turn[r.Job]
 		case r.Stage == stage:
@@ -79,7 +87,7 @@ func (s *State) Next(now time.Time) Suggestion {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes))
 	})
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
-	if rework >= 0 && (len(ready) == 0 || ready[0].Closes.IsZero()) {
+	if rework >= 0 && (len(ready) == 0 || rank(ready[0]) > 0) {
 		r := waiting[rework]
 		out.Step, out.Resolve = &r, r.Reasons
 		waiting = slices.Delete(slices.Clone(waiting), rework, rework+1)
@@ -240,6 +248,12 @@ func reworkable(r StepReport) bool {
 // tools that are to be cleared before.
 func atHand(r StepReport) bool {
 	return r.Progress == Ready || r.Progress == Waiting && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
+}
+
+// pressing reports whether the window of a join is open, and a person at the bench can
+// remove all that holds it back: a coat found wet, a window that is shut.
+func pressing(r StepReport) bool {
+	return r.Progress == Waiting && r.Step.Kind.Traits().Joins && !r.Closes.IsZero() && resolvable(r)
 }
 
 // resolvable reports whether a person at the bench can remove everything that

@@ -114,6 +114,50 @@ func TestNextTakesWhatFitsInBeforeAJointIsJoined(t *testing.T) {
 	b.next("coat", "lapsed")
 }
 
+// A coat found wet comes back by itself after five minutes, and at once before what does
+// not fit in; so does an open joint that a condition or the climate holds back.
+func TestNextComesBackToAWetCoat(t *testing.T) {
+	b := working(t, one("trim", hands("trim", "5 min"), hands("trim-more", "5 min")), one("plan", hands("plan", "25 min")), one("glue", coating("coat", "tab"), joining("join", "tab")))
+	b.done("coat")
+	b.after(15 * time.Minute)
+	wet := func() {
+		t.Helper()
+		b.state = b.replay(append(b.state.Entries, recorded(b.try(Finish{Step: "join", Touch: TouchWet}))...))
+	}
+	wet()
+	b.next("trim", "")
+	b.after(4 * time.Minute)
+	b.done("trim")
+	b.next("trim-more", "")
+	b.after(time.Minute)
+	s := b.next("join", "its window is open")
+	if len(s.Resolve) != 1 || s.Resolve[0].Because != ByTouch {
+		t.Errorf("to be seen to: %+v", s.Resolve)
+	}
+	b.done("trim-more")
+	wet()
+	b.next("join", "its window is open") // 20 minutes are left, and plan takes 25
+	off := func(r StepReport) bool { return r.Step.Name == "join" }
+	if s := b.state.NextBut(b.now, off); s.Step.Step.Name != "plan" || len(s.PutOff) != 1 || s.PutOff[0].Step.Name != "join" {
+		t.Errorf("put off, next is %+v", s)
+	}
+	b.after(21 * time.Minute)
+	b.next("plan", "")
+}
+
+func TestNextSeesToWhatHoldsAnOpenJointBack(t *testing.T) {
+	join := joining("join", "tab")
+	join.Needs = []steps.Setting{{Condition: "ventilation", State: "on"}}
+	b := working(t, one("glue", coating("coat", "tab"), join), one("plan", hands("plan", "5 min")))
+	b.done("coat")
+	b.must(ReadBench{Temperature: q("34 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "off"}}})
+	b.next("plan", "")
+	b.after(12 * time.Minute)
+	if s := b.next("join", "its window is open"); len(s.Resolve) != 1 || s.Resolve[0].Because != ByCondition {
+		t.Errorf("to be seen to: %+v", s.Resolve)
+	}
+}
+
 func TestNextTakesTheWindowThatClosesFirst(t *testing.T) {
 	b := working(t, one("fin", coating("coat-fin", "fin"), joining("join-fin", "fin")), one("tab", coating("coat-tab", "tab"), joining("join-tab", "tab")))
 	b.done("coat-tab")

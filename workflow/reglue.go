@@ -195,7 +195,12 @@ func (s *State) rework(f journal.Reworked, e journal.Entry) error {
 	delete(s.reworks.joints, f.Joint)
 	slices.Sort(step.Disturbs)
 	step.Disturbs = slices.Compact(step.Disturbs)
-	all := slices.DeleteFunc(s.reworks.Procedure.Steps(), func(other steps.Step) bool { return other.Joint == f.Joint })
+	var all []steps.Step
+	for _, other := range s.reworks.Procedure.Steps() {
+		if other.Joint != f.Joint {
+			all = append(all, *other)
+		}
+	}
 	s.reworks.Procedure = &steps.Procedure{Stages: []steps.Stage{{Steps: append(all, step)}}}
 	s.reglued[f.Joint] = reglue{f.Gate, of, f.With}
 	return nil

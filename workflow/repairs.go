@@ -78,7 +78,7 @@ func (s *State) OpenPlan(triage *steps.Triage, find func(name string) (*steps.Pr
 		damages = append(damages, s.everFound(name))
 	}
 	plan, err := s.plan(triage, find, damages, at)
-	alike := func(a, b steps.Step) bool { return a.Name == b.Name }
+	alike := func(a, b *steps.Step) bool { return a.Name == b.Name }
 	if err != nil || !slices.EqualFunc(plan.Procedure.Steps(), open.written.Steps(), alike) {
 		return RepairPlan{}, "", false
 	}

@@ -82,6 +82,34 @@ func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
 	return nil
 }
 
+// renew takes the joints that went with a part which a step cuts out, to be replaced by
+// the same job, out of what is known of the airframe: those of other jobs that held
+// nothing else, and those by which a repair before set such a part, whatever else these
+// held. A seat of the build that holds more stays: half of it may.
+func (s *State) renew(by *Job, zones []string, at time.Time) {
+	if len(zones) == 0 {
+		return
+	}
+	other := func(z string) bool { return !slices.Contains(zones, z) }
+	for _, job := range s.Jobs {
+		for name, parts := range job.joints {
+			held := job.Procedure.HeldBy(name)
+			set := slices.DeleteFunc(slices.Clone(held), func(z string) bool {
+				return !slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return slices.Contains(step.Renews, z) })
+			})
+			if len(set) > 0 {
+				held = set
+			}
+			if job == by || len(held) == 0 || slices.ContainsFunc(held, other) {
+				continue
+			}
+			for _, j := range parts {
+				j.gone = j.gone || !j.Joined.IsZero() && !j.Joined.After(at)
+			}
+		}
+	}
+}
+
 // notMade says that what was thrown away is not there, and how it is made again.
 func (s *State) notMade(zone ZoneReport, at time.Time) *Reason {
 	r := Reason{Because: ByState, Text: fmt.Sprintf("the %s was thrown away and is not made again", zone.Zone)}

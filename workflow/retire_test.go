@@ -92,6 +92,54 @@ func TestAPartIsThrownAway(t *testing.T) {
 	}
 }
 
+// What was glued within a part that is cut out and replaced leaves the proof, and with
+// the next one what set the last. A seat that holds more stays, and so does what the same
+// job has joined.
+func TestAPartIsCutOut(t *testing.T) {
+	b := building(t)
+	docs := documents()
+	b.docs = &docs
+	b.done("coat-left", "coat-right")
+	b.after(15 * time.Minute)
+	b.done("join-roots", "propeller-off")
+	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.done("cut-pod")
+	b.after(time.Hour)
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	b.done("sand-pod")
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	b.done("coat-saddle", "join-saddle")
+	const built = "plover-build/roots plover-build/saddle"
+	cut := 0
+	replace := func(job string) string {
+		p := &steps.Procedure{Name: job, Kind: steps.Repair, Stages: []steps.Stage{{Name: "new", Steps: []steps.Step{
+			{Name: job + "-cut", Kind: steps.Do, Do: "cut it out", Disturbs: []string{"wing"}, Renews: []string{"wing"}},
+			{Name: job + "-coat", Kind: steps.Coat, Joint: "stub", Adhesives: []string{"epoxy"}},
+			{Name: job + "-join", Kind: steps.Join, Joint: "stub", Load: true, Disturbs: []string{"wing", "pod"}},
+		}}}}
+		docs.Procedures["sha256:"+job] = p
+		b.must(Start{Procedure: p, Digest: "sha256:" + job, Sheet: sheet(), SheetDigest: sheetSum})
+		b.done(job + "-cut")
+		cut = int(b.state.Size() - 1)
+		between := b.joined()
+		b.done(job+"-coat", job+"-join")
+		return between + " | " + b.joined()
+	}
+	if b.joined() != built {
+		t.Fatalf("at first %s", b.joined())
+	}
+	if got := replace("first"); got != "plover-build/saddle | plover-build/saddle first/stub" {
+		t.Errorf("cut out: %s", got)
+	}
+	if got := replace("second"); got != "plover-build/saddle | plover-build/saddle second/stub" {
+		t.Errorf("cut out again: %s", got)
+	}
+	b.must(Undo{Position: int64(cut), Reason: "the other airframe"})
+	if got := b.joined(); got != "plover-build/saddle first/stub" {
+		t.Errorf("taken back: %s", got)
+	}
+}
+
 // What the job itself joined to a part before that was thrown away is joined again.
 func TestWhatIsThrownAwayIsJoinedAgain(t *testing.T) {
 	b := building(t)

@@ -181,6 +181,34 @@ func TestTouchTestHoldsBackAndNeverOpens(t *testing.T) {
 	b.must(Finish{Step: "join-roots", Touch: TouchDry})
 }
 
+// Epoxy is joined wet: a touch test would hold back what is ready.
+func TestOnlyADryingCoatIsTouched(t *testing.T) {
+	step := coating("coat", "tab")
+	step.Adhesives = []string{"epoxy"}
+	b := working(t, one("glue", step, joining("join", "tab")))
+	b.done("coat")
+	if err := b.try(Finish{Step: "join", Touch: TouchWet}); !errors.Is(err, ErrBadRequest) || len(recorded(err)) != 0 {
+		t.Errorf("wet epoxy: %v", err)
+	}
+	b.done("join")
+}
+
+// A coat that is put on again two minutes after the first lapsed begins no earlier than
+// that, though its step takes longer.
+func TestCoatAgainSoonAfterALapse(t *testing.T) {
+	coat := coating("coat", "tab")
+	coat.Hands = q("6 min")
+	b := working(t, one("glue", coat, joining("join", "tab")))
+	b.done("coat") // began six minutes ago, so that it lapses in 34
+	b.after(36 * time.Minute)
+	b.done("coat")
+	if timers := b.state.Timers(b.now); len(timers) != 1 || timers[0].Phase != Tacking || timers[0].Closes.Sub(b.now) != 38*time.Minute+time.Second {
+		t.Errorf("clocks: %+v", timers)
+	}
+	b.after(10 * time.Minute)
+	b.done("join")
+}
+
 // A bench that was colder than was known, typed in later, takes back a reading
 // that was taken on a joint without handling strength.
 func TestColderBenchTypedInLater(t *testing.T) {

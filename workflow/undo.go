@@ -84,7 +84,7 @@ func (s *State) workedFor(j *Job, f journal.DamageFound) string {
 	for _, p := range s.workIn(j.ID) {
 		work, _ := journal.WorkOf(s.Entries[p].Facts)
 		step, stage, _ := j.Procedure.Step(s.StepOf(work))
-		if stage.Phase != steps.Safe && meets(append(j.worksOn(step), work.Disturbs...), zones) {
+		if stage.Phase != steps.Safe && meets(append(j.worksOn(&step), work.Disturbs...), zones) {
 			return s.StepOf(work)
 		}
 	}

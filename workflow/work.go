@@ -89,10 +89,10 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]
 	}
 	began := r.Began.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
-		began = c.At.Add(-spreading(step, adhesive))
+		began = s.spread(job, step, adhesive, c.At)
 	}
-	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: adhesive.Name, Began: began}
 	mixed := r.Mixed.UTC().Truncate(time.Second)
+	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: adhesive.Name, Began: began}
 	switch {
 	case began.After(c.At):
 		return nil, bad("the coat can't have begun after it was finished")
@@ -107,6 +107,22 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]
 		f.Mixed = &mixed
 	}
 	return []journal.Facts{f}, nil
+}
+
+// spread is when a coat began if nobody says it: the attended time of its step before it
+// was done. One that is put on again began no earlier than the coat before it lapsed, or
+// it would count with that.
+func (s *State) spread(job *Job, step steps.Step, a steps.Adhesive, at time.Time) time.Time {
+	began := at.Add(-spreading(step, a))
+	for _, p := range job.coatedBy(step.Name, step.Joint) {
+		if len(p.coats) > 0 && p.Joined.IsZero() && p.Lapsed(at) && !p.Lapsed(began) {
+			began = p.Window().Closes.Add(time.Second)
+		}
+	}
+	if began.After(at) {
+		return at
+	}
+	return began
 }
 
 // glued coats and joins in one act where the adhesive needs no drying; where it
@@ -237,6 +253,9 @@ func (s *State) touch(job *Job, step steps.Step, found string) (journal.Facts, e
 	if found != TouchDry && found != TouchWet {
 		return nil, bad("a touch test finds %s or %s, not %q", TouchDry, TouchWet, found)
 	}
+	if !joint.Adhesive.Dries() {
+		return nil, bad("%s is joined while it is wet; a touch test says nothing of it", joint.Adhesive.Name)
+	}
 	return journal.TouchTested{Job: job.ID, Joint: step.Joint, Ready: found == TouchDry}, nil
 }
 
@@ -324,7 +343,12 @@ func (s *State) unfitClimate(adhesive steps.Adhesive, step steps.Step, at time.T
 func (s *State) unfit(a steps.Adhesive, at time.Time) []Reason {
 	bench, known := s.benchAt(at)
 	if !known {
-		return []Reason{{Because: ByClimate, Text: "the bench temperature has not been read " + thisSitting, Remedy: s.remedy(Remedy{Kind: ToReadBench})}}
+		humid := !a.Driest.IsZero() || !a.Dampest.IsZero()
+		what := "the bench temperature has"
+		if humid {
+			what = "the temperature and the humidity of the bench have"
+		}
+		return []Reason{{Because: ByClimate, Text: what + " not been read " + thisSitting, Remedy: s.remedy(Remedy{Kind: ToReadBench, Humidity: humid})}}
 	}
 	return append(s.outsideLimits(a, bench), s.unfitHumidity(a, bench)...)
 }

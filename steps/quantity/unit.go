@@ -3,6 +3,7 @@ package quantity
 import (
 	"math/big"
 	"strings"
+	"unicode"
 )
 
 // A Dimension is what a unit measures.
@@ -204,7 +205,13 @@ func (u unit) fromBase(base *big.Rat) *big.Rat {
 // symbolOf returns the canonical symbol for one spelling of a unit, or "".
 // Journals contain these spellings: only ever add to them.
 func symbolOf(word string) string {
-	folded := strings.NewReplacer("\u22c5", "·", "*", "·", ".", "·").Replace(strings.ToLower(word))
+	folded := strings.Map(func(r rune) rune {
+		switch r {
+		case '\u22c5', '*', '.':
+			return '·'
+		}
+		return unicode.ToLower(r)
+	}, word)
 	switch {
 	case strings.HasPrefix(word, "n") && (folded == "nm" || folded == "ncm"):
 		return "" // nano

@@ -216,13 +216,13 @@ func (c *composer) harms(p, earlier *part) bool {
 		}
 		need = append(need, s.Needs...)
 		if c.on.Sheet != nil {
-			for _, u := range c.on.Sheet.UsesOf(s, s.Adhesives...) {
-				need = append(need, u.NeedsAt(s)...)
+			for _, u := range c.on.Sheet.UsesOf(*s, s.Adhesives...) {
+				need = append(need, u.NeedsAt(*s)...)
 			}
 		}
 	}
 	work := steps.Procedure{Stages: p.stages[mend]}
-	return slices.ContainsFunc(work.Steps(), func(s steps.Step) bool {
+	return slices.ContainsFunc(work.Steps(), func(s *steps.Step) bool {
 		return slices.ContainsFunc(slices.Concat(s.Needs, s.Sets), func(set steps.Setting) bool {
 			return slices.ContainsFunc(need, func(n steps.Setting) bool { return n.Condition == set.Condition && n.State != set.State })
 		})

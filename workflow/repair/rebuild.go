@@ -135,11 +135,11 @@ func (r *rebuild) known() bool {
 	if r.Off == nil {
 		r.cause("no triage table names a procedure that takes a lost part off (lost)")
 		r.Off = &steps.Procedure{}
-	} else if !slices.ContainsFunc(r.Off.Steps(), func(s steps.Step) bool { return len(s.Retires) > 0 }) {
+	} else if !slices.ContainsFunc(r.Off.Steps(), func(s *steps.Step) bool { return len(s.Retires) > 0 }) {
 		r.cause("no step of %s throws the lost part away (retires)", r.Off.Name)
 	}
 	for _, s := range r.Off.Steps() {
-		r.lacks(r.Off, s)
+		r.lacks(r.Off, *s)
 	}
 	return len(r.made) > 0 && !slices.ContainsFunc(r.Zones, func(z string) bool { return r.stage(z) == "" })
 }
@@ -661,7 +661,7 @@ func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
 func (r *rebuild) seated(one, other string) bool { return seated(r.Build, r.made, one, other) }
 
 // handsOf is the attended time of the steps.
-func handsOf(of []steps.Step) time.Duration {
+func handsOf(of []*steps.Step) time.Duration {
 	var sum time.Duration
 	for _, s := range of {
 		d, err := s.Hands.Duration()

@@ -63,7 +63,7 @@ func (c *composer) share(p *part, step steps.Step, at place) *shared {
 	}
 	s := c.shared[i]
 	s.place = min(s.place, at)
-	s.disturbs = append(s.disturbs, zonesOf(p, step)...)
+	s.disturbs = append(s.disturbs, zonesOf(p, step.Disturbs)...)
 	p.shared = append(p.shared, s)
 	c.names[named{p, "step", step.Name}] = s.name
 	c.isFor(s.name, p)
@@ -163,7 +163,7 @@ func (c *composer) step(p *part, step steps.Step) steps.Step {
 	if step.Reopens() {
 		step.Late = c.name(p, "step", step.Late)
 	}
-	step.Disturbs = sorted(zonesOf(p, step))
+	step.Disturbs, step.Renews = sorted(zonesOf(p, step.Disturbs)), zonesOf(p, step.Renews)
 	return step
 }
 
@@ -200,9 +200,9 @@ func (c *composer) methods(p *part, step *steps.Step) {
 	step.Without = renamed(step.Without)
 }
 
-// zonesOf are the zones that a step of the part disturbs.
-func zonesOf(p *part, step steps.Step) []string {
-	zones := slices.Clone(step.Disturbs)
+// zonesOf are the zones that a step of the part names, its own in the place of here.
+func zonesOf(p *part, zones []string) []string {
+	zones = slices.Clone(zones)
 	for i, z := range zones {
 		if z == steps.Here {
 			zones[i] = p.zone

@@ -72,7 +72,7 @@ func TestDamageHoldsTheBuildBack(t *testing.T) {
 		t.Errorf("the answer is %s, which retires %v", a.Row.Outcome, a.Retires)
 	}
 	has := func(stem string) bool {
-		return slices.ContainsFunc(plan.Procedure.Steps(), func(s steps.Step) bool { return s.Name == stem || s.Name == stem+"-new-left-boom" })
+		return slices.ContainsFunc(plan.Procedure.Steps(), func(s *steps.Step) bool { return s.Name == stem || s.Name == stem+"-new-left-boom" })
 	}
 	for stem, want := range map[string]bool{"scrap-old-part": true, "join-left-boom-tube": true, "sand-left-boom": true, "film-left-boom": false, "join-right-boom-tube": false, "heat-iron": false, "plug-in": false, "fit-propeller": false} {
 		if has(stem) != want {

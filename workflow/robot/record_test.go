@@ -11,7 +11,7 @@ import (
 
 // A record is the whole journal of an airframe, read entry by entry with a pencil: what
 // the tests hold the engine against. It asks nothing of package workflow but the
-// entries, and keeps nothing that it can look up again.
+// entries, and keeps little that it can look up again.
 type record struct {
 	entries    []journal.Entry
 	gone       map[int64]bool // taken back
@@ -20,6 +20,7 @@ type record struct {
 	has        []string                    // the options of the airframe, and the methods that were chosen
 	jobs       []sheetOfWork               // in the order opened
 	done       []doneStep                  // the entries that complete steps, of those that stand
+	joints     map[[2]string][]string      // by job and joint: the zones that it holds, as far as looked up
 }
 
 // read is the journal of the worker's airframe.
@@ -28,7 +29,7 @@ func read(w *robot.Worker) record {
 }
 
 func readEntries(entries []journal.Entry, sheet *steps.Sheet, documents map[string]*steps.Procedure) record {
-	r := record{entries: entries, gone: map[int64]bool{}, sheet: sheet, procedures: documents}
+	r := record{entries: entries, gone: map[int64]bool{}, sheet: sheet, procedures: documents, joints: map[[2]string][]string{}}
 	for _, e := range r.entries {
 		if u, ok := e.Facts.(journal.Undone); ok {
 			for _, p := range u.TakesBack {
@@ -40,7 +41,7 @@ func readEntries(entries []journal.Entry, sheet *steps.Sheet, documents map[stri
 	for i := range r.jobs {
 		for _, s := range r.jobs[i].procedure.Steps() {
 			if r.applies(s.Where) {
-				r.jobs[i].steps = append(r.jobs[i].steps, &s)
+				r.jobs[i].steps = append(r.jobs[i].steps, s)
 			}
 		}
 	}
@@ -127,7 +128,7 @@ func (r record) applies(where steps.Where) bool {
 	for _, o := range where.Without { // what a step asks for and is not answered may still be chosen
 		c, _ := r.sheet.Choice(o)
 		asked := slices.ContainsFunc(r.jobs, func(j sheetOfWork) bool {
-			return slices.ContainsFunc(j.procedure.Steps(), func(s steps.Step) bool { return s.Choose == c.Name })
+			return slices.ContainsFunc(j.procedure.Steps(), func(s *steps.Step) bool { return s.Choose == c.Name })
 		})
 		if slices.Contains(r.has, o) || asked && r.chosen([]string{o}) < 0 && !overlap(r.has, c.Names()) {
 			return false
@@ -275,8 +276,11 @@ func (r record) adhesive(job, joint string) string {
 	return with
 }
 
-// joints are the zones that the joint of the job holds.
+// held are the zones that the joint of the job holds.
 func (r record) held(j sheetOfWork, joint string) []string {
+	if zones, looked := r.joints[[2]string{j.id, joint}]; looked {
+		return zones
+	}
 	var zones []string
 	for _, s := range j.steps {
 		if s.Joint == joint && s.Kind.Traits().Glues() {
@@ -288,6 +292,7 @@ func (r record) held(j sheetOfWork, joint string) []string {
 			}
 		}
 	}
+	r.joints[[2]string{j.id, joint}] = zones
 	return zones
 }
 
@@ -332,25 +337,24 @@ func (r record) together(zone string, build sheetOfWork, since int64) bool {
 
 // seats reports whether a step that puts the two together was done since.
 func (r record) seats(zone, on string, since int64) bool {
+	both := func(zones []string) bool { return slices.Contains(zones, zone) && slices.Contains(zones, on) }
+	jobs := map[string]sheetOfWork{}
+	glued := map[string]bool{} // where a join puts them together, a dry fit does not
+	for _, j := range r.jobs {
+		jobs[j.id] = j
+		glued[j.id] = slices.ContainsFunc(j.steps, func(s *steps.Step) bool { return s.Kind.Traits().Joins && both(r.held(j, s.Joint)) })
+	}
 	return slices.ContainsFunc(r.done, func(d doneStep) bool {
 		does, zones := d.step.Kind.Traits(), d.step.Disturbs
-		if does.Joins {
-			for _, j := range r.jobs {
-				if j.id == d.job {
-					zones = r.held(j, d.step.Joint)
-				}
-			}
+		switch job, known := jobs[d.job]; {
+		case d.Position < since || !d.completes():
+			return false
+		case does.Joins && known:
+			zones = r.held(job, d.step.Joint)
+		case glued[d.job] || does.Coats || does.Passes || does.Measures || does.Confirms:
+			return false
 		}
-		both := func(zones []string) bool { return slices.Contains(zones, zone) && slices.Contains(zones, on) }
-		for _, j := range r.jobs { // where a join puts them together, a dry fit does not
-			for _, s := range j.steps {
-				if j.id == d.job && !does.Joins && s.Kind.Traits().Joins && both(r.held(j, s.Joint)) {
-					return false
-				}
-			}
-		}
-		return d.Position >= since && d.completes() && (does.Joins || !does.Coats && !does.Passes && !does.Measures && !does.Confirms) &&
-			slices.Contains(zones, zone) && slices.Contains(zones, on)
+		return both(zones)
 	})
 }
 

@@ -216,6 +216,15 @@ func TestCuresRunSideBySide(t *testing.T) {
 			t.Errorf("%s after %s, %s after %s", order[0], before, order[1], after)
 		}
 	}
+	var joints []string
+	for _, line := range w.State.Proof(w.Now, nil).Lines {
+		joints = append(joints, line.Text)
+	}
+	for joint, named := range map[string]bool{"left-boom-tube": false, "right-boom-tube": true, "booms-to-wing": true, "new-boom-left-boom": true} {
+		if slices.Contains(joints, "joint "+joint+" is cured") != named {
+			t.Errorf("the left boom was replaced, and the proof names the joint %s: %v", joint, !named)
+		}
+	}
 }
 
 // Whatever check calls in order can be started: every answer of the table, on

@@ -172,7 +172,7 @@ func TestEveryRepairComesToItsEnd(t *testing.T) {
 			if e.Document.Procedure == nil || e.Document.Kind() == steps.Build || !e.Document.Serves(design.Document.Sheet) {
 				continue
 			}
-			if slices.ContainsFunc(e.Document.Procedure.Steps(), func(s steps.Step) bool { return len(s.Retires) > 0 }) {
+			if slices.ContainsFunc(e.Document.Procedure.Steps(), func(s *steps.Step) bool { return len(s.Retires) > 0 }) {
 				continue // a part of plans
 			}
 			zones := e.Document.Procedure.On

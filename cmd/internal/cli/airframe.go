@@ -8,8 +8,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
-	"fettle/procedures"
-	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -122,11 +120,12 @@ func (a *app) airframeRetireCommand() *cobra.Command {
 // buildOf names the procedure that builds a design, to go with "fettle start":
 // PROCEDURE unless the library has exactly one.
 func (a *app) buildOf(design string) string {
-	builds := a.documents(func(d *procedures.Document) bool {
-		return d.Procedure != nil && d.Procedure.Kind == steps.Build && d.Procedure.Design == design
-	})
-	if len(builds) == 1 {
-		return builds[0]
+	library, err := a.library()
+	if err != nil {
+		return "PROCEDURE"
+	}
+	if builds := library.Builds(design); len(builds) == 1 {
+		return builds[0].Document.Name()
 	}
 	return "PROCEDURE"
 }

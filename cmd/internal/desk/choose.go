@@ -44,7 +44,7 @@ func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.
 	entries, _ := d.Library.List()
 	for _, e := range entries {
 		p := e.Document.Procedure
-		if p == nil || p.Kind != steps.Repair || !slices.ContainsFunc(p.Steps(), func(step steps.Step) bool { return step.Choose == r.Answer }) {
+		if p == nil || p.Kind != steps.Repair || !slices.ContainsFunc(p.Steps(), func(step *steps.Step) bool { return step.Choose == r.Answer }) {
 			continue
 		}
 		if e.Document.Serves(sheet.Sheet) {

@@ -24,9 +24,9 @@ func AwaitLine(mark string, w workflow.Await, c Clock) string {
 }
 
 // OpenedLine says that a job was opened, and how to go on.
-func OpenedLine(mark, job string, of []steps.Step) string {
+func OpenedLine(mark, job string, of []*steps.Step) string {
 	more := ""
-	if slices.ContainsFunc(of, func(s steps.Step) bool { return s.Choose != "" || len(s.Methods) > 0 }) {
+	if slices.ContainsFunc(of, func(s *steps.Step) bool { return s.Choose != "" || len(s.Methods) > 0 }) {
 		more = ", and those that a choice brings in"
 	}
 	return fmt.Sprintf("Job %s is open on %s: %s%s. Next: fettle next %s, or fettle follow %s", job, mark, many(len(of), "step"), more, mark, mark)

@@ -446,8 +446,8 @@ func (b *bench) build() {
 		m.Mark, m.Name, m.At, m.Until = "FN-01", "roots", b.Now.Add(2*time.Minute), b.Now.Add(7*time.Minute)
 		b.pages["MomentLine"] += page.MomentLine(m, page.Clock{Now: b.Now}) + "\n\n"
 	}
-	b.pages["OpenedLine"] = page.OpenedLine("FN-01", "finch-build", []steps.Step{{Choose: "eyes"}, {}}) + "\n"
-	b.pages["OpenedLine-short"] = page.OpenedLine("FN-01", "look", make([]steps.Step, 1)) + "\n"
+	b.pages["OpenedLine"] = page.OpenedLine("FN-01", "finch-build", []*steps.Step{{Choose: "eyes"}, {}}) + "\n"
+	b.pages["OpenedLine-short"] = page.OpenedLine("FN-01", "look", []*steps.Step{{}}) + "\n"
 	b.show("Ready", page.NewReady("FN-01", await))
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
 	b.Now = b.Now.Add(50 * time.Hour)

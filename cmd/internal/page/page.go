@@ -132,13 +132,16 @@ func sameDay(a, b time.Time) bool {
 	return ya == yb && ma == mb && da == db
 }
 
-// esc escapes words for use inside Markdown, on one line.
-func esc(text string) string {
+// escapes are the characters that mean something in Markdown.
+var escapes = sync.OnceValue(func() *strings.Replacer {
 	return strings.NewReplacer(
 		`\`, `\\`, "`", "\\`", "*", `\*`, "_", `\_`, "[", `\[`, "]", `\]`,
 		"<", `\<`, ">", `\>`, "#", `\#`, "|", `\|`, "~", `\~`, "!", `\!`, "&", `\&`,
-	).Replace(term.Line(text))
-}
+	)
+})
+
+// esc escapes words for use inside Markdown, on one line.
+func esc(text string) string { return escapes().Replace(term.Line(text)) }
 
 // command shows what to type, in a code block, which is never wrapped.
 func command(line string) string { return "```\n" + term.Line(line) + "\n```\n" }

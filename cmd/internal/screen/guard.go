@@ -1,0 +1,66 @@
+package screen
+
+import "time"
+
+// What keeps a key from answering that nobody meant to press.
+const (
+	settled = 50 * time.Millisecond   // a question has been drawn, and what had waited was read
+	deaf    = 400 * time.Millisecond  // after an answer, while the next question is looked at
+	repeats = 150 * time.Millisecond  // the same key again within it is one press, or a key held down
+	holding = 1500 * time.Millisecond // the longest that a held key takes to begin to repeat
+	pause   = 400 * time.Millisecond  // after a text whose beginning was ignored
+)
+
+// A guard tells presses that were meant from those of a held key, from keys that
+// waited, and from a second press that was meant for the question before. A terminal
+// says only that a key came, so it goes by when.
+type guard struct {
+	ready time.Time // the question is drawn
+	deaf  time.Time // until then no key answers
+	last  string    // the key that was pressed last
+	at    time.Time // when
+	lost  time.Time // when text was ignored
+}
+
+// A press is what a key amounts to.
+type press int
+
+const (
+	meant press = iota
+	early       // it came before the question could be read
+	again       // the key before, held down
+	doubt       // perhaps the first repeat of a held key: the next one tells
+)
+
+// drawn says that a question is drawn now.
+func (g *guard) drawn(now time.Time) { g.ready = now.Add(settled) }
+
+// answered says that a question was answered now.
+func (g *guard) answered(now time.Time) { g.deaf = now.Add(deaf) }
+
+// press says what a key amounts to that is pressed now.
+func (g *guard) press(key string, now time.Time) press {
+	same, since := key == g.last, now.Sub(g.at)
+	g.last, g.at = key, now
+	switch {
+	case same && since < repeats:
+		return again
+	case now.Before(g.deaf), now.Before(g.ready):
+		g.lost = now
+		return early
+	case same && since < holding:
+		return doubt
+	}
+	return meant
+}
+
+// text reports whether a character may be typed now. Where the beginning of a
+// number came too early, the rest of it is not taken for one: 14.5 is never 4.5.
+func (g *guard) text(now time.Time) bool {
+	g.last, g.at = "", now
+	if now.Before(g.ready) || now.Sub(g.lost) < pause {
+		g.lost = now
+		return false
+	}
+	return true
+}

@@ -1,0 +1,599 @@
+package screen
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	xansi "github.com/charmbracelet/x/ansi"
+
+	"fettle/cmd/internal/sitting"
+	"fettle/cmd/internal/term"
+)
+
+// The smallest screen on which something is asked.
+const (
+	leastWidth  = 24
+	leastHeight = 9
+)
+
+// A scene is all that a screen shows.
+type scene struct {
+	question sitting.Question
+	offers   []sitting.Key
+	read     bool     // the cautions of this question were read on a page of their own
+	told     []string // Markdown, since the last answer
+	now      time.Time
+	timers   []sitting.Timer
+	notices  []sitting.Moment // what clocks called for
+	strip    int              // how many clocks ran when the question was asked: there is as much room for them
+	typed    field
+	hint     string // about a key that did nothing
+	more     bool   // what is behind `?` is looked at
+}
+
+// A sheet is one page of what a screen shows: all of it where there is room for it.
+type sheet struct {
+	kind  sheetKind
+	lines []string
+	asks  bool // the question is answered here, or a caution is said to be read
+	here  bool // it has what the prompt asks for
+}
+
+type sheetKind int
+
+const (
+	cautionSheet sheetKind = iota // the cautions alone, to be read before the action is shown
+	toldSheet                     // what was recorded or refused, where it has no room beside the action
+	stepSheet                     // the action or a part of it
+	moreSheet                     // behind `?`
+)
+
+// A frame is what stands on the screen: lines of the height, none wider than the
+// width, and where the cursor is.
+type frame struct {
+	lines []string
+	x, y  int // of the cursor; y < 0: none
+}
+
+// A painter sets scenes: it knows colours, and no terminal.
+type painter struct {
+	colour bool
+	set    func(markdown string, width int, colour bool) []string // lines of text
+}
+
+// bold and alert are how what matters stands out: by weight, and where there is
+// colour by the reverse or by red, which can be read on light and on dark.
+func (p painter) bold(text string) string { return "\x1b[1m" + text + "\x1b[0m" }
+
+func (p painter) alert(text string) string {
+	if !p.colour {
+		return p.bold(text)
+	}
+	return "\x1b[1;7m" + text + "\x1b[0m"
+}
+
+func (p painter) danger(text string) string {
+	if !p.colour {
+		return p.bold(text)
+	}
+	return "\x1b[1;31m" + text + "\x1b[0m"
+}
+
+// roomy reports whether there is room for empty lines.
+func roomy(height int) bool { return height >= 18 }
+
+// sheets are the pages of a scene: one where there is room for everything, else the
+// cautions that are to be read, then the action and the rows. There is at least one, and
+// the last one asks.
+func (p painter) sheets(s scene, width, height int) []sheet {
+	room := func(kind sheetKind, asks bool) int {
+		return max(height-1-len(p.foot(s, kind, asks, width, height).lines), 1)
+	}
+	if s.more {
+		return paged(moreSheet, nil, p.behind(s, width), room(moreSheet, false))
+	}
+	full, short := p.cautions(s, width)
+	title, action, told := p.title(s, width), p.action(s, width), p.told(s, width)
+	rows, here := p.rows(s, width)
+	for _, spaced := range []bool{true, false} {
+		if spaced && !roomy(height) {
+			continue
+		}
+		if all := joined(spaced, full, title, action, rows, told); len(all) <= room(stepSheet, true) {
+			return []sheet{{stepSheet, all, true, true}}
+		}
+	}
+	var all []sheet
+	if s.unread() {
+		all = paged(cautionSheet, nil, full, room(cautionSheet, true))
+		all[len(all)-1].asks = true
+	}
+	top := joined(false, short, title[:min(len(title), 2)])
+	top = top[:min(len(top), max(room(stepSheet, true)-2, 0))] // the rest is behind `?`
+	left, more := room(stepSheet, true)-len(top), room(stepSheet, false)-len(top)
+	if both := joined(roomy(height), action, rows); len(both) <= left {
+		all = append(all, sheet{stepSheet, joined(false, top, both), true, true})
+	} else {
+		all = append(all, paged(stepSheet, top, action, more)...)
+		for _, page := range paged(stepSheet, top, rows, left) {
+			page.asks, page.here = true, here >= 0 && here < len(page.lines)-len(top)
+			here -= left
+			all = append(all, page)
+		}
+		if len(rows) == 0 { // the end of the action stands above the prompt once more
+			all = append(all, sheet{stepSheet, joined(false, top, action[len(action)-left:]), true, true})
+		}
+	}
+	if last := &all[len(all)-1]; len(last.lines)+len(told) <= room(stepSheet, true) {
+		last.lines = joined(false, last.lines, told)
+		return all
+	}
+	return append(paged(toldSheet, nil, told, room(toldSheet, false)), all...)
+}
+
+// paged cuts lines into sheets with the same lines on top. None begins with an empty
+// line.
+func paged(kind sheetKind, top, lines []string, room int) []sheet {
+	var all []sheet
+	for len(lines) > 0 {
+		n := min(room, len(lines))
+		all = append(all, sheet{kind: kind, lines: slices.Concat(top, lines[:n])})
+		for lines = lines[n:]; len(lines) > 0 && lines[0] == ""; lines = lines[1:] {
+		}
+	}
+	return all
+}
+
+// joined puts blocks of lines below each other, with an empty line between them where
+// there is room for it.
+func joined(spaced bool, blocks ...[]string) []string {
+	var all []string
+	for _, block := range blocks {
+		if spaced && len(block) > 0 {
+			all = append(all, "")
+		}
+		all = append(all, block...)
+	}
+	return all
+}
+
+// unread reports whether there is a caution that was not read in this sitting.
+func (s scene) unread() bool {
+	return !s.read && slices.ContainsFunc(s.question.View.Cautions, func(c sitting.Caution) bool { return !c.Read })
+}
+
+// head is the top line: which airframe, which part of it, how far, and the time.
+func (p painter) head(s scene, width int) string {
+	v := s.question.View
+	parts := []string{}
+	for _, part := range []string{v.Mark, v.Part} {
+		if part != "" {
+			parts = append(parts, term.Line(part))
+		}
+	}
+	if v.Of > 0 {
+		count := fmt.Sprintf("%d of %d", v.Step, v.Of)
+		if width >= 60 {
+			count = "step " + count
+		}
+		parts = append(parts, count)
+	}
+	clock := s.now.In(time.Local).Format("15:04")
+	left := xansi.Truncate(strings.Join(parts, " · "), width-len(clock)-1, "…")
+	return padded(left, width-len(clock)) + clock
+}
+
+// indent is how far the text stands in.
+func indent(width int) int {
+	if width >= 60 {
+		return 2
+	}
+	return 0
+}
+
+// text sets Markdown in lines that stand in.
+func (p painter) text(markdown string, width int, colour bool) []string {
+	if markdown == "" {
+		return nil
+	}
+	in := indent(width)
+	var all []string
+	for _, line := range p.set(markdown, width-in, colour) {
+		if xansi.StringWidth(line) > width-in { // code, which is not broken elsewhere
+			for part := range strings.SplitSeq(xansi.Wrap(line, width-in, " "), "\n") {
+				all = append(all, strings.Repeat(" ", in)+part)
+			}
+			continue
+		}
+		if line != "" {
+			line = strings.Repeat(" ", in) + line
+		}
+		all = append(all, line)
+	}
+	return all
+}
+
+// cautions are the cautions in full, and as one line each, or one for all of them
+// on a small screen.
+func (p painter) cautions(s scene, width int) (full, short []string) {
+	var first []string
+	for _, c := range s.question.View.Cautions {
+		lines := p.set(c.Text, width-2, false)
+		one := term.Line(strings.Join(lines, " "))
+		first = append(first, one)
+		if c.Read || s.read {
+			full = append(full, p.danger(cut("! "+one, width)))
+			continue
+		}
+		for i, line := range lines {
+			for j, part := range strings.Split(xansi.Wrap(line, width-2, " "), "\n") {
+				mark := "! "
+				if i > 0 || j > 0 {
+					mark = "  "
+				}
+				full = append(full, p.danger(mark+part))
+			}
+		}
+	}
+	for _, one := range first {
+		short = append(short, p.danger(cut("! "+one, width)))
+	}
+	if len(short) > 1 && width < 60 {
+		short = []string{p.danger(cut(fmt.Sprintf("! %d cautions: %s", len(first), strings.Join(first, " ")), width))}
+	}
+	return full, short
+}
+
+// cut is a line that ends with a whole word and what shows the rest of it.
+func cut(line string, width int) string {
+	if xansi.StringWidth(line) <= width {
+		return line
+	}
+	const rest = " … ?"
+	line = xansi.Truncate(line, width-len("   ?")-1, "")
+	if i := strings.LastIndexByte(line, ' '); i > width/2 {
+		line = line[:i]
+	}
+	return line + rest
+}
+
+func (p painter) title(s scene, width int) []string {
+	in := indent(width)
+	var all []string
+	for line := range strings.SplitSeq(xansi.Wrap(term.Line(s.question.View.Title), width-in, " "), "\n") {
+		if line != "" {
+			all = append(all, strings.Repeat(" ", in)+p.bold(line))
+		}
+	}
+	return all
+}
+
+func (p painter) action(s scene, width int) []string {
+	return p.text(s.question.View.Action, width, p.colour)
+}
+
+func (p painter) told(s scene, width int) []string {
+	return p.text(strings.Join(s.told, "\n\n"), width, p.colour)
+}
+
+// mark is how a row stands, without a word.
+func mark(r sitting.Row) string {
+	switch {
+	case r.Here:
+		return "▸"
+	case r.State == sitting.Good:
+		return "✓"
+	case r.State == sitting.Bad:
+		return "✗"
+	case r.State == sitting.Unsure:
+		return "?"
+	}
+	return " "
+}
+
+// rows are the rows of a question, and the line of the one that the prompt asks for.
+func (p painter) rows(s scene, width int) (lines []string, here int) {
+	rows := s.question.View.Rows
+	in := strings.Repeat(" ", indent(width))
+	label, value, key := 0, 0, 0
+	for _, r := range rows {
+		key = max(key, xansi.StringWidth(r.Key))
+		label = max(label, xansi.StringWidth(term.Line(r.Label)))
+		value = max(value, xansi.StringWidth(term.Line(r.Value)))
+	}
+	if key > 0 {
+		key++
+	}
+	here = -1
+	label = min(label, width-len(in)-2-key)
+	for _, r := range rows {
+		if r.Here {
+			here = len(lines)
+		}
+		start := in + mark(r) + " "
+		if key > 0 {
+			start += fmt.Sprintf("%-*s", key, r.Key)
+		}
+		room := width - xansi.StringWidth(start)
+		parts := strings.Split(xansi.Wrap(term.Line(r.Label), room, " "), "\n")
+		line := parts[len(parts)-1]
+		rest := term.Line(r.Value)
+		if scale := term.Clean(r.Scale); scale != "" && room >= label+value+xansi.StringWidth(scale)+4 {
+			rest = padded(rest, value) + "  " + scale
+		}
+		switch {
+		case rest == "":
+		case room >= max(label, xansi.StringWidth(line))+2+xansi.StringWidth(rest):
+			line = padded(line, label) + "  " + rest
+		default:
+			parts = append(parts, xansi.Truncate("  "+rest, room, "…"))
+			line = ""
+		}
+		if line != "" {
+			parts[len(parts)-1] = line
+		}
+		for i, part := range parts {
+			lead := start
+			if i > 0 {
+				lead = strings.Repeat(" ", xansi.StringWidth(start))
+			}
+			part = strings.TrimRight(lead+part, " ")
+			switch {
+			case r.State == sitting.Bad:
+				part = p.danger(part)
+			case r.Here:
+				part = p.bold(part)
+			}
+			lines = append(lines, part)
+		}
+	}
+	return lines, here
+}
+
+func padded(text string, width int) string {
+	return text + strings.Repeat(" ", max(width-xansi.StringWidth(text), 0))
+}
+
+// behind is what stands behind `?`: the cautions in full, the action, why, tools and
+// the rest, and what every key does.
+func (p painter) behind(s scene, width int) []string {
+	view, in := s.question.View, strings.Repeat(" ", indent(width))
+	whole := scene{}
+	for _, c := range view.Cautions {
+		whole.question.View.Cautions = append(whole.question.View.Cautions, sitting.Caution{Text: c.Text})
+	}
+	full, _ := p.cautions(whole, width)
+	var keys []string
+	for _, k := range s.keys() {
+		keys = append(keys, xansi.Truncate(in+p.bold(padded(k.Key, len(sitting.Enter)))+"  "+term.Line(k.Word), width, "…"))
+	}
+	blocks := [][]string{full, p.title(s, width), p.action(s, width), p.text(view.More, width, p.colour), keys}
+	return joined(true, slices.DeleteFunc(blocks, func(b []string) bool { return len(b) == 0 })...)[1:]
+}
+
+// keys are all keys of a question, with what is offered at the moment and what the
+// screen itself has at each.
+func (s scene) keys() []sitting.Key {
+	return append(slices.Concat(s.offers, s.question.Keys), sitting.Key{Key: moreKey, Word: "more", Common: true})
+}
+
+// foot is what stands below: the clocks, and on a page that asks the prompt and
+// the keys that answer it.
+func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) frame {
+	f := frame{y: -1}
+	strip := p.strip(s, width, height)
+	f.lines = append([]string{""}, strip...)
+	if bar := 0; len(strip) > 0 && roomy(height) {
+		bar = len(f.lines)
+		f.lines[0] = ruled("", "", width)
+		f.lines = append(f.lines, p.bar(s, width))
+	} else {
+		f.lines[bar] = p.bar(s, width)
+	}
+	if kind == stepSheet && asks {
+		p.prompt(&f, s, width)
+	}
+	f.lines = append(f.lines, p.keyLines(s, kind, asks, width)...)
+	return f
+}
+
+// bar is the line above the prompt: what a key did not do, or which further keys there
+// are at the moment. It is always there, so that nothing else moves when it says something.
+func (p painter) bar(s scene, width int) string {
+	says := ""
+	for _, k := range s.offers {
+		says += " " + k.Key + " " + term.Line(k.Word) + " "
+	}
+	if s.hint != "" {
+		says = " " + term.Line(s.hint) + " "
+	}
+	return ruled(says, "", width)
+}
+
+// ruled is a line across the screen with words in it.
+func ruled(left, right string, width int) string {
+	if left != "" {
+		left = "──" + left
+	}
+	left = xansi.Truncate(left, width-len(right), "… ")
+	return left + strings.Repeat("─", max(width-xansi.StringWidth(left)-len(right), 0)) + right
+}
+
+// strip has the clocks, the next moment first, and what a moment called for.
+func (p painter) strip(s scene, width, height int) []string {
+	most := min(max((height-8)/4, 1), 6, s.strip)
+	in := strings.Repeat(" ", indent(width))
+	var calling, running []string
+	name := 0
+	for _, t := range s.timers {
+		name = min(max(name, xansi.StringWidth(s.clockName(t))), width/3)
+	}
+	called := map[string]bool{}
+	for _, t := range s.timers {
+		words, calls := clockLine(t, s.now)
+		line := xansi.Truncate(in+padded(xansi.Truncate(s.clockName(t), name, "…"), name)+"  "+words, width, "…")
+		if calls {
+			calling = append(calling, p.alert(line))
+			called[t.Mark+" "+t.Name] = true
+		} else {
+			running = append(running, line)
+		}
+	}
+	for _, n := range s.notices {
+		if !called[n.Mark+" "+n.Joint] { // else its clock says it
+			line := in + n.At.In(time.Local).Format("15:04") + " " + term.Line(n.Says)
+			calling = append(calling, p.alert(xansi.Truncate(line, width, "…")))
+		}
+	}
+	lines := slices.Concat(calling, running)
+	if left := len(lines) - most; left > 0 && most > 0 {
+		more := fmt.Sprintf(" +%d", left)
+		lines = lines[:most]
+		lines[most-1] = padded(xansi.Truncate(lines[most-1], width-len(more), "…"), width-len(more)) + more
+	}
+	return lines[:min(len(lines), most)]
+}
+
+// clockName is the name of a clock, with the airframe if that is another one.
+func (s scene) clockName(t sitting.Timer) string {
+	if t.Mark == s.question.View.Mark {
+		return term.Line(t.Name)
+	}
+	return t.Mark + " " + term.Line(t.Name)
+}
+
+// prompt is the one thing that is asked, and what is typed.
+func (p painter) prompt(f *frame, s scene, width int) {
+	q, in := s.question, strings.Repeat(" ", indent(width))
+	if q.Prompt != "" {
+		for line := range strings.SplitSeq(xansi.Wrap(term.Line(q.Prompt), width-len(in), " "), "\n") {
+			f.lines = append(f.lines, in+line)
+		}
+	}
+	if q.Field == nil {
+		return
+	}
+	lead := in + "> "
+	if label := term.Line(q.Field.Label); label != "" && xansi.StringWidth(label) < width/2 {
+		lead = in + label + " > "
+	}
+	room := width - xansi.StringWidth(lead) - 1
+	text, at := s.typed.shown(room)
+	f.x, f.y = xansi.StringWidth(lead)+at, len(f.lines)
+	f.lines = append(f.lines, lead+p.bold(text))
+	if q.Field.Check == nil {
+		return
+	}
+	said, style := "", p.bold
+	if text := s.typed.String(); strings.TrimSpace(text) != "" {
+		v := q.Field.Check(text)
+		said = term.Line(v.Said)
+		if scale := term.Clean(v.Scale); scale != "" && xansi.StringWidth(said)+2+xansi.StringWidth(scale) <= width-len(in) {
+			said += "  " + scale
+		}
+		if v.State == sitting.Bad {
+			style = p.danger
+		}
+	}
+	f.lines = append(f.lines, style(xansi.Truncate(in+said, width, "…")))
+}
+
+// The keys of the screen itself.
+const (
+	readKey = "r"
+	moreKey = "?"
+)
+
+// keyLines are the keys that do something now: those of the question first, then
+// those that are there at every question, as far as there is room for them.
+func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []string {
+	var own, common []sitting.Key
+	turn := sitting.Key{Key: "space", Word: "next page"}
+	switch {
+	case kind == moreSheet:
+		own = []sitting.Key{turn, {Key: "b", Word: "page before"}, {Key: "esc", Word: "back"}}
+	case kind == cautionSheet && asks:
+		own = []sitting.Key{{Key: readKey, Word: "I have read it"}}
+	case kind != stepSheet, !asks:
+		own = []sitting.Key{turn}
+	}
+	for _, k := range s.keys()[len(s.offers):] { // those are in the bar
+		switch {
+		case kind != stepSheet:
+		case k.Key == moreKey: // the first of those, so that it is always there
+			common = slices.Insert(common, 0, k)
+		case k.Common:
+			common = append(common, k)
+		case asks:
+			own = append(own, k)
+		}
+	}
+	in := strings.Repeat(" ", indent(width))
+	var lines []string
+	line, at := "", 0
+	add := func(k sitting.Key, must bool) {
+		word := term.Line(k.Word)
+		wide := xansi.StringWidth(k.Key) + 1 + xansi.StringWidth(word)
+		gap := 3
+		if line == "" {
+			gap = 0
+		}
+		if at+gap+wide > width-len(in) {
+			if !must {
+				return
+			}
+			if line != "" {
+				lines, line, at, gap = append(lines, line), "", 0, 0
+			}
+			word = xansi.Truncate(word, width-len(in)-xansi.StringWidth(k.Key)-1, "…")
+			wide = xansi.StringWidth(k.Key) + 1 + xansi.StringWidth(word)
+		}
+		if line == "" {
+			line = in
+		}
+		line += strings.Repeat(" ", gap) + p.bold(k.Key) + " " + word
+		at += gap + wide
+	}
+	for _, k := range own {
+		add(k, true)
+	}
+	for i, k := range common {
+		add(k, i == 0)
+	}
+	if line != "" || len(lines) == 0 {
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// small reports whether there is too little room to ask anything.
+func small(width, height int) bool { return width < leastWidth || height < leastHeight }
+
+// frame is one of the sheets of a scene on the screen.
+func (p painter) frame(s scene, sheets []sheet, at, width, height int) frame {
+	if small(width, height) {
+		f := frame{lines: make([]string, max(height, 1)), y: -1}
+		for i, line := range strings.Split(xansi.Wrap("The window is too small: make it larger.", max(width, 1), ""), "\n") {
+			if i < len(f.lines) {
+				f.lines[i] = line
+			}
+		}
+		return f
+	}
+	page := sheets[at]
+	foot := p.foot(s, page.kind, page.asks, width, height)
+	top := height - len(foot.lines)
+	f := frame{lines: make([]string, height), y: -1}
+	f.lines[0] = p.head(s, width)
+	copy(f.lines[1:top], page.lines)
+	copy(f.lines[top:], foot.lines)
+	if n := fmt.Sprintf(" page %d of %d ", at+1, len(sheets)); len(sheets) > 1 {
+		f.lines[top] = xansi.Truncate(f.lines[top], width-len(n), "") + n
+	}
+	if foot.y >= 0 {
+		f.x, f.y = foot.x, top+foot.y
+	}
+	return f
+}

@@ -1,0 +1,509 @@
+// Package screen leads a conversation on the whole screen of a terminal: what can
+// hurt, what to do, the clocks and the question are always in sight, in that order.
+package screen
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"strings"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+	"github.com/charmbracelet/colorprofile"
+
+	"fettle/cmd/internal/sitting"
+	"fettle/cmd/internal/term"
+)
+
+// Clocks are the clocks of the bench; [sitting.Bench] has them.
+type Clocks interface {
+	Timers(now time.Time) []sitting.Timer
+	Moments(after, until time.Time) []sitting.Moment
+	Refresh(ctx context.Context) (changed bool, err error)
+}
+
+// Fits reports whether the streams are a terminal that has a screen.
+func Fits(s term.Streams) bool { return s.Interactive && os.Getenv("TERM") != "dumb" }
+
+// Run leads a conversation on the screen until it ends, and returns its error. Ctrl-C
+// and a lost terminal end it as the end of the input does: what was answered is
+// recorded by then. What was told last is shown once the screen is left.
+func Run(ctx context.Context, s term.Streams, clocks Clocks, now func() time.Time, converse func(context.Context, sitting.Front) error) error {
+	within, stop := context.WithCancel(ctx)
+	defer stop()
+	m := newModel(s, clocks, now, stop)
+	profile := colorprofile.Ascii
+	if s.Colour {
+		profile = colorprofile.ANSI
+	}
+	p := tea.NewProgram(m, tea.WithContext(ctx), tea.WithInput(s.In), tea.WithOutput(s.Out),
+		tea.WithColorProfile(profile), tea.WithoutSignalHandler())
+	front := &front{program: p, streams: s, gone: make(chan struct{})}
+	ended := make(chan error, 1)
+	go func() {
+		defer func() {
+			if fault := recover(); fault != nil {
+				p.Kill() // the terminal is as it was before the fault is shown
+				panic(fault)
+			}
+		}()
+		ended <- converse(within, front)
+		p.Quit()
+	}()
+	_, failed := p.Run()
+	close(front.gone)
+	stop()
+	err := <-ended
+	for _, markdown := range m.scene.told {
+		if err := s.Show(markdown); err != nil {
+			return err
+		}
+	}
+	if err == nil && failed != nil && ctx.Err() == nil && m.width == 0 {
+		return fmt.Errorf("opening the screen: %w", failed) // nothing was ever shown
+	}
+	return err
+}
+
+// A front brings the questions of a conversation to the screen.
+type front struct {
+	program *tea.Program
+	streams term.Streams
+	gone    chan struct{} // closed when the screen was left
+}
+
+// Ask implements [sitting.Front].
+func (f *front) Ask(ctx context.Context, q sitting.Question) (sitting.Reply, error) {
+	reply := make(chan sitting.Reply, 1)
+	f.program.Send(asked{q, reply})
+	select {
+	case r := <-reply:
+		return r, nil
+	case <-ctx.Done():
+		return sitting.Reply{}, ctx.Err()
+	case <-f.gone:
+		return sitting.Reply{}, term.ErrEnd
+	}
+}
+
+// Tell implements [sitting.Front].
+func (f *front) Tell(markdown string) error {
+	select {
+	case <-f.gone:
+		return f.streams.Show(markdown)
+	default:
+		f.program.Send(said(markdown))
+		return nil
+	}
+}
+
+// What comes to the model beside keys.
+type (
+	asked struct {
+		question sitting.Question
+		reply    chan<- sitting.Reply
+	}
+	said      string          // Markdown
+	second    struct{}        // has passed
+	undoubted struct{ n int } // no repeat came after the key that was in doubt
+	read      struct {        // the journals were looked at
+		changed bool
+		err     error
+	}
+)
+
+// lookEvery is how many seconds pass between two looks at what other terminals wrote.
+const lookEvery = 5
+
+// A model is what the screen shows, and what a key does to it.
+type model struct {
+	painter
+	clocks    Clocks
+	now, wall func() time.Time // of the bench; of the hand on the keys
+	stop      context.CancelFunc
+	columns   int // 0: as many as there are
+
+	width, height int
+	scene         scene
+	reply         chan<- sitting.Reply // nil: nothing is asked
+	at, seen      int                  // the sheet that is shown, and the furthest that was
+	opened        bool                 // all sheets of the question were seen, however many they are now
+	behind        int                  // the sheet behind `?`
+	guard         guard
+	doubt         *sitting.Reply // an answer that may be a held key
+	doubts        int
+	hinted        time.Time
+	noticed       time.Time // when the last moment was called
+	ran           time.Time // until then moments were called
+	seconds       int
+}
+
+func newModel(s term.Streams, clocks Clocks, now func() time.Time, stop context.CancelFunc) *model {
+	m := &model{clocks: clocks, now: now, wall: time.Now, stop: stop, ran: now()}
+	m.painter = painter{s.Colour, remembered(func(markdown string, width int, colour bool) []string {
+		var out bytes.Buffer
+		if err := (term.Streams{Columns: width, Colour: colour}).ShowTo(&out, markdown); err != nil {
+			return strings.Split(term.Clean(markdown), "\n")
+		}
+		return strings.Split(strings.TrimRight(out.String(), "\n"), "\n")
+	})}
+	return m
+}
+
+// remembered sets each text once for each width: setting takes longer than a key may.
+func remembered(set func(string, int, bool) []string) func(string, int, bool) []string {
+	type key struct {
+		text   string
+		width  int
+		colour bool
+	}
+	known := map[key][]string{}
+	return func(text string, width int, colour bool) []string {
+		k := key{text, width, colour}
+		if lines, ok := known[k]; ok {
+			return lines
+		}
+		if len(known) > 200 {
+			clear(known)
+		}
+		known[k] = set(text, width, colour)
+		return known[k]
+	}
+}
+
+// Init implements [tea.Model].
+func (m *model) Init() tea.Cmd {
+	m.tick()
+	return everySecond()
+}
+
+func everySecond() tea.Cmd {
+	return tea.Every(time.Second, func(time.Time) tea.Msg { return second{} })
+}
+
+// Update implements [tea.Model].
+func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
+	switch msg := msg.(type) {
+	case tea.WindowSizeMsg:
+		first := m.width == 0
+		m.width, m.height = msg.Width, msg.Height
+		if first {
+			m.guard.drawn(m.wall())
+		} else if m.opened {
+			m.at = m.here()
+		}
+		m.clamp()
+	case asked:
+		m.ask(msg)
+	case said:
+		m.scene.told = append(m.scene.told, string(msg))
+	case second:
+		return m, tea.Batch(everySecond(), m.tick(), m.look())
+	case read:
+		switch {
+		case msg.err != nil:
+			m.hint("The journals can't be read now: " + msg.err.Error())
+		case msg.changed && m.reply != nil:
+			m.answer(sitting.Reply{Key: sitting.Changed})
+		}
+	case undoubted:
+		if m.doubt != nil && msg.n == m.doubts {
+			m.answer(*m.doubt)
+		}
+	case tea.ResumeMsg:
+		m.guard.drawn(m.wall())
+		return m, m.tick()
+	case tea.PasteMsg:
+		if m.typing() && m.guard.text(m.wall()) {
+			m.scene.typed.insert(msg.Content)
+		}
+	case tea.KeyPressMsg:
+		return m, m.key(msg)
+	}
+	return m, nil
+}
+
+// ask shows a question. What was typed stays if the same is asked again, because a
+// time came or another terminal wrote something.
+func (m *model) ask(a asked) {
+	old, q := m.scene.question, a.question
+	same := q.View.ID != "" && q.View.ID == old.View.ID
+	if !same || q.Prompt != old.Prompt || q.Field == nil {
+		m.scene.typed = field{}
+	}
+	m.scene.question, m.reply = q, a.reply
+	m.scene.read = same && m.scene.read
+	m.scene.more, m.doubt = false, nil
+	m.at, m.seen, m.opened = 0, 0, same && m.opened
+	m.tick()
+	m.scene.strip = len(m.scene.timers)
+	if m.opened {
+		m.at = m.here()
+	}
+	m.clamp()
+	m.guard.drawn(m.wall())
+}
+
+// tick brings the clocks up to now, and rings if a moment has come.
+func (m *model) tick() tea.Cmd {
+	now := m.now()
+	moments := m.clocks.Moments(m.ran, now)
+	m.ran, m.scene.now, m.scene.timers = now, now, m.clocks.Timers(now)
+	if len(moments) > 0 {
+		m.scene.notices, m.noticed = append(m.scene.notices, moments...), m.wall()
+	}
+	if !m.hinted.IsZero() && m.wall().Sub(m.hinted) > 3*time.Second {
+		m.scene.hint, m.hinted = "", time.Time{}
+	}
+	q := m.scene.question
+	m.scene.offers = nil
+	if q.Offers != nil {
+		m.scene.offers = q.Offers(now)
+	}
+	if m.reply != nil && !q.Until.IsZero() && !now.Before(q.Until) {
+		m.answer(sitting.Reply{Key: sitting.Due})
+	}
+	m.clamp()
+	if len(moments) > 0 {
+		return tea.Raw("\a")
+	}
+	return nil
+}
+
+// look looks at what other terminals wrote, now and then.
+func (m *model) look() tea.Cmd {
+	if m.seconds++; m.seconds%lookEvery != 0 || m.reply == nil {
+		return nil
+	}
+	return func() tea.Msg {
+		changed, err := m.clocks.Refresh(context.Background())
+		return read{changed, err}
+	}
+}
+
+func (m *model) hint(text string) { m.scene.hint, m.hinted = text, m.wall() }
+
+func (m *model) sheets() []sheet { return m.painter.sheets(m.scene, max(m.width, 1), max(m.height, 1)) }
+
+// page is the sheet that is shown, and which is the last.
+func (m *model) page() (s sheet, last int) {
+	sheets := m.sheets()
+	if m.scene.more {
+		return sheets[m.behind], len(sheets) - 1
+	}
+	return sheets[m.at], len(sheets) - 1
+}
+
+// here is the sheet that is to be read first, or else the one that has what the prompt
+// asks for.
+func (m *model) here() int {
+	sheets := m.sheets()
+	for i, s := range sheets {
+		if s.kind != stepSheet || s.here {
+			return i
+		}
+	}
+	return len(sheets) - 1
+}
+
+// clamp keeps the sheet that is shown among those that there are.
+func (m *model) clamp() {
+	if m.width == 0 {
+		return
+	}
+	last := len(m.sheets()) - 1
+	if m.scene.more {
+		m.behind = min(m.behind, last)
+		return
+	}
+	m.at = min(m.at, last)
+	m.seen = max(min(m.seen, last), m.at)
+	if m.opened = m.opened || m.seen == last; m.opened {
+		m.seen = last
+	}
+}
+
+// open reports whether what is asked can be answered here: all before it was seen.
+func (m *model) open() bool {
+	page, _ := m.page()
+	return m.reply != nil && page.kind == stepSheet && page.asks && m.opened && !small(m.width, m.height)
+}
+
+// typing reports whether there is a field to type in.
+func (m *model) typing() bool { return m.open() && m.scene.question.Field != nil }
+
+// key does what a key does.
+func (m *model) key(k tea.KeyPressMsg) tea.Cmd {
+	name, now := k.String(), m.wall()
+	switch {
+	case name == "ctrl+c":
+		m.stop()
+		return nil
+	case name == "ctrl+z" && canSuspend():
+		return tea.Suspend
+	case name == "ctrl+z":
+		m.hint("There is no shell here to go back to.")
+		return nil
+	case k.IsRepeat && !m.typing():
+		return nil
+	case m.reply == nil || m.width == 0 || small(m.width, m.height):
+		m.guard.lost = now
+		m.guard.press(name, now)
+		return nil
+	}
+	if m.typing() && m.typed(k, name, now) {
+		return nil
+	}
+	was := m.doubt
+	m.doubt = nil // a second key so soon: neither was meant for sure
+	switch m.guard.press(name, now) {
+	case meant:
+		if was == nil {
+			m.press(name, false)
+		}
+	case doubt:
+		return m.press(name, true)
+	case early:
+		m.hint("That key came too early and did nothing.")
+	}
+	return nil
+}
+
+// typed takes a key for the field, and reports whether it was one.
+func (m *model) typed(k tea.KeyPressMsg, name string, now time.Time) bool {
+	line := &m.scene.typed
+	_, isKey := m.find(name)
+	switch {
+	case k.Text != "" && (m.scene.question.Field.Words || len(line.text) > 0 || !isKey && name != moreKey):
+		if !m.guard.text(now) {
+			m.hint("What was typed came too early: type it again.")
+			return true
+		}
+		line.insert(k.Text)
+	case len(line.text) == 0:
+		return false
+	case name == "esc":
+		*line = field{}
+	case !line.edit(name):
+		return false
+	}
+	m.scene.hint = ""
+	return true
+}
+
+// find is the key of the question that was pressed.
+func (m *model) find(name string) (sitting.Key, bool) {
+	for _, name := range []string{name, strings.ToLower(name)} {
+		for _, k := range m.scene.keys() {
+			if k.Key == name && name != moreKey {
+				return k, true
+			}
+		}
+		for _, r := range m.scene.question.View.Rows {
+			if r.Key == name && name != "" {
+				return sitting.Key{Key: name}, true
+			}
+		}
+	}
+	return sitting.Key{}, false
+}
+
+// press does what a key does that was meant, or what one does that is in doubt.
+func (m *model) press(name string, doubtful bool) tea.Cmd {
+	page, last := m.page()
+	open := m.open()
+	m.scene.hint = ""
+	switch {
+	case m.scene.more:
+		switch {
+		case (name == "space" || name == "pgdown" || name == "down" || name == "enter") && m.behind < last:
+			m.behind++
+		case (name == "b" || name == "pgup" || name == "up") && m.behind > 0:
+			m.behind--
+		case name != "b" && name != "pgup" && name != "up":
+			m.scene.more = false
+		}
+		m.clamp()
+		return nil
+	case name == moreKey && page.kind == stepSheet:
+		m.scene.more, m.behind = true, 0
+		return nil
+	case page.kind == cautionSheet && page.asks && name == readKey:
+		m.scene.read, m.at, m.seen = true, 0, 0
+		m.guard.answered(m.wall())
+		m.clamp()
+		return nil
+	case (name == "space" || name == "pgdown" || name == "enter" && !open) && m.at < last && !(page.kind == cautionSheet && page.asks):
+		m.at++
+		m.clamp()
+		return nil
+	case name == "pgup" && m.at > 0:
+		m.at--
+		return nil
+	}
+	if page.kind != stepSheet {
+		return nil
+	}
+	var reply sitting.Reply
+	switch k, ok := m.find(name); {
+	case name == sitting.Enter && open && m.scene.question.Field != nil && len(m.scene.typed.text) > 0:
+		text := strings.TrimSpace(m.scene.typed.String())
+		if check := m.scene.question.Field.Check; check != nil {
+			if v := check(text); !v.Taken {
+				m.hint(v.Said)
+				return nil
+			}
+		}
+		reply.Text = text
+	case !ok, !open && !k.Common:
+		return nil
+	default:
+		reply.Key = k.Key
+	}
+	if !doubtful {
+		m.answer(reply)
+		return nil
+	}
+	m.doubts++
+	n := m.doubts
+	m.doubt = &reply
+	return tea.Tick(repeats, func(time.Time) tea.Msg { return undoubted{n} })
+}
+
+// answer answers the question that stands.
+func (m *model) answer(r sitting.Reply) {
+	m.reply <- r
+	m.reply, m.doubt = nil, nil
+	m.guard.answered(m.wall())
+	if r.Key == sitting.Due || r.Key == sitting.Changed {
+		return // nobody has seen anything
+	}
+	m.scene.told, m.scene.hint = nil, ""
+	m.scene.typed = field{}
+	if m.wall().Sub(m.noticed) > 3*time.Second {
+		m.scene.notices = nil
+	}
+	m.clamp()
+}
+
+// View implements [tea.Model].
+func (m *model) View() tea.View {
+	v := tea.View{AltScreen: true}
+	v.KeyboardEnhancements.ReportEventTypes = true
+	if m.width == 0 {
+		return v
+	}
+	at := m.at
+	if m.scene.more {
+		at = m.behind
+	}
+	f := m.frame(m.scene, m.sheets(), at, m.width, m.height)
+	v.SetContent(strings.Join(f.lines, "\n"))
+	if f.y >= 0 {
+		v.Cursor = tea.NewCursor(f.x, f.y)
+		v.Cursor.Blink = false
+	}
+	return v
+}

@@ -1,0 +1,455 @@
+package screen
+
+import (
+	"context"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	tea "charm.land/bubbletea/v2"
+	xansi "github.com/charmbracelet/x/ansi"
+
+	"fettle/cmd/internal/sitting"
+	"fettle/cmd/internal/term"
+)
+
+// noClocks is a bench where nothing dries.
+type noClocks struct{}
+
+func (noClocks) Timers(time.Time) []sitting.Timer        { return nil }
+func (noClocks) Moments(_, _ time.Time) []sitting.Moment { return nil }
+func (noClocks) Refresh(context.Context) (bool, error)   { return false, nil }
+
+// A hand presses keys at a screen whose clocks it moves.
+type hand struct {
+	t       *testing.T
+	m       *model
+	wall    time.Time
+	reply   chan sitting.Reply
+	ringing int
+}
+
+func newHand(t *testing.T, clocks Clocks, width, height int) *hand {
+	h := &hand{t: t, wall: evening("19:00:00")}
+	now := func() time.Time { return h.wall }
+	h.m = newModel(term.Streams{}, clocks, now, func() {})
+	h.m.wall = now
+	h.do(h.m.Init())
+	h.send(tea.WindowSizeMsg{Width: width, Height: height})
+	return h
+}
+
+// send gives the screen a message, and rings what it rings.
+func (h *hand) send(msg tea.Msg) tea.Cmd {
+	_, cmd := h.m.Update(msg)
+	return cmd
+}
+
+// do looks for a bell among commands that take no time.
+func (h *hand) do(cmd tea.Cmd) {
+	if cmd == nil {
+		return
+	}
+	done := make(chan tea.Msg, 1)
+	go func() { done <- cmd() }()
+	select {
+	case msg := <-done:
+		switch msg := msg.(type) {
+		case tea.BatchMsg:
+			for _, c := range msg {
+				h.do(c)
+			}
+		case tea.RawMsg:
+			if msg.Msg == "\a" {
+				h.ringing++
+			}
+		}
+	case <-time.After(20 * time.Millisecond): // it waits for the next second
+	}
+}
+
+// pass lets time go by, second by second.
+func (h *hand) pass(d time.Duration) {
+	for ; d > time.Second; d -= time.Second {
+		h.wall = h.wall.Add(time.Second)
+		h.do(h.m.tick())
+	}
+	h.wall = h.wall.Add(d)
+	h.do(h.m.tick())
+}
+
+func key(name string) tea.KeyPressMsg {
+	switch name {
+	case "enter":
+		return tea.KeyPressMsg{Code: tea.KeyEnter}
+	case "esc":
+		return tea.KeyPressMsg{Code: tea.KeyEscape}
+	case "backspace":
+		return tea.KeyPressMsg{Code: tea.KeyBackspace}
+	case "left":
+		return tea.KeyPressMsg{Code: tea.KeyLeft}
+	case "space":
+		return tea.KeyPressMsg{Code: ' ', Text: " "}
+	case "ctrl+u":
+		return tea.KeyPressMsg{Code: 'u', Mod: tea.ModCtrl}
+	}
+	return tea.KeyPressMsg{Code: rune(name[0]), Text: name}
+}
+
+// ask puts a question and lets it be read.
+func (h *hand) ask(q sitting.Question) {
+	h.reply = make(chan sitting.Reply, 1)
+	h.send(asked{q, h.reply})
+	h.wall = h.wall.Add(time.Second)
+}
+
+// press presses keys, as quickly as a person does, and lets what is in doubt settle.
+func (h *hand) press(names ...string) {
+	for _, name := range names {
+		h.send(key(name))
+		h.wall = h.wall.Add(200 * time.Millisecond)
+		h.send(undoubted{h.m.doubts})
+	}
+}
+
+func (h *hand) answered() (sitting.Reply, bool) {
+	select {
+	case r := <-h.reply:
+		return r, true
+	default:
+		return sitting.Reply{}, false
+	}
+}
+
+func (h *hand) expect(want sitting.Reply) {
+	h.t.Helper()
+	if got, ok := h.answered(); !ok || got != want {
+		h.t.Errorf("answered %v, %+v; want %+v on\n%s", ok, got, want, h.screen())
+	}
+}
+
+func (h *hand) expectNone() {
+	h.t.Helper()
+	if got, ok := h.answered(); ok {
+		h.t.Errorf("answered %+v by a key that nobody meant", got)
+	}
+}
+
+func (h *hand) screen() string { return xansi.Strip(h.m.View().Content) }
+
+func (h *hand) see(words string) {
+	h.t.Helper()
+	if !strings.Contains(h.screen(), words) {
+		h.t.Errorf("no %q on\n%s", words, h.screen())
+	}
+}
+
+func plain(id string) sitting.Question {
+	return sitting.Question{View: sitting.View{ID: id, Mark: "CW-01", Title: "Sand the " + id, More: "why"}, Prompt: "Done?",
+		Keys: append([]sitting.Key{{Key: sitting.Enter, Word: "done"}, {Key: "m", Word: "mixed now"}}, common()...)}
+}
+
+func reading() sitting.Question {
+	q := plain("slot")
+	q.Keys = common()
+	q.Field = &sitting.Field{Label: "mm", Check: func(text string) sitting.Verdict {
+		if strings.Trim(text, "0123456789. ") != "" {
+			return sitting.Verdict{Said: "that is not a length"}
+		}
+		return sitting.Verdict{Said: text + " mm passes", Taken: true}
+	}}
+	return q
+}
+
+// What is pressed answers once: not before the question is drawn, not while the next
+// one has just come, and not as often as a held key repeats.
+func TestKeysThatNobodyMeant(t *testing.T) {
+	for _, first := range []time.Duration{250, 400, 500, 660, 1000} { // after which a held key begins to repeat
+		for _, every := range []time.Duration{20, 33, 90, 140} {
+			h := newHand(t, noClocks{}, 80, 24)
+			answers := 0
+			ask := func() {
+				h.reply = make(chan sitting.Reply, 1)
+				h.send(asked{plain(time.Duration(answers).String()), h.reply})
+			}
+			ask()
+			h.wall = h.wall.Add(time.Second)
+			wait, down := first*time.Millisecond, time.Duration(0)
+			for down < 3*time.Second {
+				h.send(key("enter"))
+				if _, ok := h.answered(); ok {
+					answers++
+					ask()
+				}
+				for n := wait; n > 0; n -= 10 * time.Millisecond {
+					h.wall = h.wall.Add(10 * time.Millisecond)
+					if h.m.doubt != nil && h.wall.Sub(h.m.guard.at) >= repeats {
+						h.send(undoubted{h.m.doubts})
+					}
+				}
+				down += wait
+				wait = every * time.Millisecond
+			}
+			if answers != 1 {
+				t.Errorf("a key held for 3 s, repeating every %d ms after %d ms, answers %d times", every, first, answers)
+			}
+		}
+	}
+
+	h := newHand(t, noClocks{}, 80, 24)
+	h.reply = make(chan sitting.Reply, 1)
+	h.press("enter", "m")
+	h.send(asked{plain("a"), h.reply})
+	h.send(key("enter")) // it waited
+	h.expectNone()
+	h.wall = h.wall.Add(time.Second)
+	h.press("x", "y", "1")
+	h.expectNone()
+	h.send(tea.PasteMsg{Content: "m\n\n"})
+	h.expectNone()
+	h.press("M") // Caps Lock
+	h.expect(sitting.Reply{Key: "m"})
+
+	h.reply = make(chan sitting.Reply, 1)
+	h.send(asked{plain("b"), h.reply})
+	h.wall = h.wall.Add(100 * time.Millisecond)
+	h.press("n")
+	h.expectNone()
+	h.see("too early")
+	h.wall = h.wall.Add(400 * time.Millisecond)
+	h.press("n")
+	h.expect(sitting.Reply{Key: "n"})
+
+	h.ask(plain("c")) // two presses of one key that were both meant
+	h.press("enter")
+	h.expect(sitting.Reply{Key: sitting.Enter})
+	h.reply = make(chan sitting.Reply, 1)
+	h.send(asked{plain("d"), h.reply})
+	h.wall = h.wall.Add(500 * time.Millisecond)
+	h.press("enter")
+	h.expect(sitting.Reply{Key: sitting.Enter})
+
+	h.ask(plain("e")) // nothing but its own keys
+	h.m.scene.question.Keys = h.m.scene.question.Keys[1:]
+	h.press("enter")
+	h.expectNone()
+}
+
+// A text is typed, corrected, checked and given; a pasted one is not given by its end of
+// line, and the rest of a number whose beginning came too early is not taken for one.
+func TestField(t *testing.T) {
+	h := newHand(t, noClocks{}, 80, 24)
+	h.ask(reading())
+	h.press("4", "x", "backspace", ".", "5", "5", "left", "left", "backspace", "7")
+	h.see("mm > 4755")
+	h.see("4755 mm passes")
+	h.press("esc")
+	h.send(tea.PasteMsg{Content: "\n4\x1b[31m.6\n\n"})
+	h.expectNone()
+	h.see(`4\u001b[31m.6`)
+	h.see("not a length")
+	h.press("enter")
+	h.expectNone()
+	h.press("ctrl+u", "1", "1", "1", ".", "u", "backspace", "enter") // a letter within a text is no key
+	h.expect(sitting.Reply{Text: "111."})
+
+	h.reply = make(chan sitting.Reply, 1)
+	h.send(asked{reading(), h.reply})
+	h.send(key("1"))
+	for _, k := range []string{"4", ".", "5"} {
+		h.wall = h.wall.Add(100 * time.Millisecond)
+		h.send(key(k))
+	}
+	h.see("type it again")
+	h.press("enter")
+	h.expectNone()
+	h.wall = h.wall.Add(time.Second)
+	h.press("1", "4", "enter")
+	h.expect(sitting.Reply{Text: "14"})
+
+	h.ask(reading())
+	h.press("u")
+	h.expect(sitting.Reply{Key: "u"})
+
+	words := reading()
+	words.Field = &sitting.Field{Label: "note", Words: true}
+	words.Keys = []sitting.Key{{Key: sitting.Enter, Word: "back"}}
+	h.ask(words)
+	h.press("n", "space", "?", "u")
+	h.see("note > n ?u")
+	h.press("enter")
+	h.expect(sitting.Reply{Text: "n ?u"})
+}
+
+// What was typed outlives another size, a change from elsewhere and a moment.
+func TestNothingTypedIsLost(t *testing.T) {
+	h := newHand(t, noClocks{}, 80, 24)
+	q := reading()
+	q.View.Cautions = []sitting.Caution{{Text: strings.Repeat("It is sharp and it is hot. ", 12)}}
+	h.ask(q)
+	h.press("4", ".", "6")
+	h.send(tea.WindowSizeMsg{Width: 40, Height: 12})
+	h.see("r I have read it") // there was room for it beside the action, and is none now
+	h.wall = h.wall.Add(time.Second)
+	h.press("r")
+	h.see("mm > 4.6")
+	h.send(tea.WindowSizeMsg{Width: 10, Height: 4})
+	h.press("enter")
+	h.expectNone()
+	h.send(tea.WindowSizeMsg{Width: 120, Height: 40})
+	h.see("mm > 4.6")
+	h.send(read{changed: true})
+	h.expect(sitting.Reply{Key: sitting.Changed})
+	h.ask(q)
+	h.see("mm > 4.6")
+	h.send(tea.ResumeMsg{})
+	h.send(key("enter"))
+	h.expectNone()
+	h.wall = h.wall.Add(time.Second)
+	h.press("enter")
+	h.expect(sitting.Reply{Text: "4.6"})
+}
+
+// A caution that has no room beside the action has the screen alone, and the step can't
+// be answered before it is read and every page of the action was shown.
+func TestCautionFirst(t *testing.T) {
+	h := newHand(t, noClocks{}, 40, 12)
+	q := scenes()["long"].question
+	h.ask(q)
+	h.press("s", "r", "n", "1")
+	h.expectNone()
+	h.see("soldering iron")
+	h.press("enter", "s", "n", "space", "enter")
+	h.expectNone()
+	h.see("r I have read it")
+	h.press("r")
+	h.wall = h.wall.Add(time.Second)
+	for range 12 {
+		h.see("Coat the left root")
+		h.see("! 2 cautions")
+		if strings.Contains(h.screen(), "enter done") {
+			break
+		}
+		h.press("s")
+		h.wall = h.wall.Add(2 * time.Second)
+		h.press("enter")
+		h.wall = h.wall.Add(2 * time.Second)
+	}
+	h.expectNone()
+	h.press("?")
+	h.see("there for a day")
+	h.press("s")
+	h.expectNone()
+	h.press("s")
+	h.expect(sitting.Reply{Key: "s"})
+}
+
+// oneJoint is a bench with one coat that dries.
+type oneJoint struct{ noClocks }
+
+func (oneJoint) Timers(now time.Time) []sitting.Timer {
+	t := drying("CW-01", "boom-tubes", "19:10:00", "19:30:00")
+	if !now.Before(t.Opens) {
+		t = open("CW-01", "boom-tubes", "19:10:00", "19:30:00")
+	}
+	if !now.Before(t.Closes) {
+		t.Phase = "lapsed"
+	}
+	return []sitting.Timer{t}
+}
+
+func (oneJoint) Moments(after, until time.Time) []sitting.Moment {
+	var all []sitting.Moment
+	for _, at := range []string{"19:10:00", "19:25:00", "19:30:00"} {
+		if t := evening(at); t.After(after) && !t.After(until) {
+			all = append(all, sitting.Moment{Mark: "CW-01", Joint: "boom-tubes", At: t, Says: at})
+		}
+	}
+	return all
+}
+
+// The clocks run and ring while a question stands and a text is typed; a key that is
+// offered at the moment answers, and nothing else moves.
+func TestClocksWhileAQuestionStands(t *testing.T) {
+	h := newHand(t, oneJoint{}, 80, 24)
+	q := reading()
+	q.Offers = func(now time.Time) []sitting.Key {
+		if now.Before(evening("19:10:00")) {
+			return nil
+		}
+		return []sitting.Key{{Key: "j", Word: "join boom-tubes"}}
+	}
+	q.Until = evening("19:40:00")
+	h.ask(q)
+	h.press("4")
+	h.pass(2 * time.Minute)
+	h.see("join in 7 min")
+	before := strings.Split(h.screen(), "\n")
+	h.pass(8 * time.Minute)
+	h.see("JOIN NOW, ")
+	h.see("j join boom-tubes")
+	moved := 0
+	for i, line := range strings.Split(h.screen(), "\n") {
+		if line != before[i] {
+			moved++
+		}
+	}
+	if moved != 3 { // the time, the clock, the bar
+		t.Errorf("%d lines changed:\n%s", moved, h.screen())
+	}
+	h.see("mm > 4")
+	h.pass(16 * time.Minute)
+	if h.ringing != 2 {
+		t.Errorf("it rang %d times by 19:26", h.ringing)
+	}
+	h.press("esc", "j")
+	h.expect(sitting.Reply{Key: "j"})
+	h.ask(q)
+	h.pass(5 * time.Minute)
+	h.see("LAPSED 19:30")
+	h.pass(10 * time.Minute)
+	h.expect(sitting.Reply{Key: sitting.Due})
+	if h.ringing != 3 {
+		t.Errorf("it rang %d times", h.ringing)
+	}
+}
+
+// Every line of a screen fits it, the cautions are there word for word, and so is the
+// key that goes on, whatever is shown and however large the screen.
+func TestEverySize(t *testing.T) {
+	for name, s := range scenes() {
+		for width := leastWidth; width <= 130; width += 16 {
+			for height := leastHeight; height <= 45; height += 5 {
+				p := painted(true)
+				frames := all(p, s, size{width, height})
+				var shown []string
+				for _, f := range frames {
+					if len(f.lines) != height || f.y >= height || f.x >= width {
+						t.Fatalf("%s at %dx%d has %d lines, the cursor at %d,%d", name, width, height, len(f.lines), f.x, f.y)
+					}
+					for _, line := range f.lines {
+						if xansi.StringWidth(line) > width {
+							t.Fatalf("%s at %dx%d: too wide: %q", name, width, height, line)
+						}
+					}
+					if last := xansi.Strip(strings.Join(f.lines[height-3:], " ")); !strings.Contains(last, "more") && !strings.Contains(last, "space") && !strings.Contains(last, readKey+" I have") {
+						t.Errorf("%s at %dx%d: no way on:\n%s", name, width, height, strings.Join(f.lines, "\n"))
+					}
+					shown = append(shown, strings.Fields(xansi.Strip(strings.Join(f.lines[1:height-2], " ")))...)
+				}
+				for _, c := range s.question.View.Cautions {
+					if c.Read {
+						continue
+					}
+					words := strings.Fields(strings.ReplaceAll(c.Text, "**", ""))
+					for _, w := range words {
+						if width >= 40 && !slices.Contains(shown, w) {
+							t.Fatalf("%s at %dx%d: %q of a caution is not shown", name, width, height, w)
+						}
+					}
+				}
+			}
+		}
+	}
+}
