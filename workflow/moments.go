@@ -3,6 +3,8 @@ package workflow
 import (
 	"slices"
 	"time"
+
+	"fettle/steps/sorting"
 )
 
 // An Event is what happens at a moment of a clock.
@@ -46,7 +48,7 @@ func Moments(airframes []*State, after, until time.Time) []Moment {
 	for _, s := range airframes {
 		all = append(all, s.Moments(after, until)...)
 	}
-	slices.SortStableFunc(all, func(a, b Moment) int { return a.At.Compare(b.At) })
+	sorting.Stable(all, func(a, b Moment) int { return a.At.Compare(b.At) })
 	return all
 }
 
