@@ -140,7 +140,7 @@ func (l *lines) show(v sitting.View) error {
 			place = append(place, fmt.Sprintf("step %d of %d", v.Step, v.Of))
 		}
 		place = slices.DeleteFunc(place, func(s string) bool { return s == "" })
-		fmt.Fprintf(&b, "%s\n\n", page.Plain(strings.Join(place, " · ")))
+		fmt.Fprintf(&b, "%s\n\n", page.Escape(strings.Join(place, " · ")))
 		for _, c := range v.Cautions {
 			text := c.Text
 			if c.Read {
@@ -148,13 +148,13 @@ func (l *lines) show(v sitting.View) error {
 			}
 			fmt.Fprintf(&b, "> **Caution.** %s\n\n", strings.ReplaceAll(strings.TrimSpace(text), "\n", "\n> "))
 		}
-		fmt.Fprintf(&b, "# %s\n\n%s\n\n", page.Plain(v.Title), v.Action)
+		fmt.Fprintf(&b, "# %s\n\n%s\n\n", page.Escape(v.Title), v.Action)
 	}
 	for _, r := range v.Rows {
 		if !isNew && slices.ContainsFunc(l.rows, func(old sitting.Row) bool { old.Here = r.Here; return old == r }) {
 			continue
 		}
-		fmt.Fprintf(&b, "- %s\n", page.Plain(rowText(r)))
+		fmt.Fprintf(&b, "- %s\n", page.Escape(rowText(r)))
 	}
 	if isNew {
 		now := l.time.Now()
@@ -258,10 +258,10 @@ func (l *lines) help(q sitting.Question, keys []sitting.Key) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\n\n", q.View.More)
 	if q.Field != nil && q.Field.Label != "" {
-		fmt.Fprintf(&b, "- %s\n", page.Plain(q.Field.Label))
+		fmt.Fprintf(&b, "- %s\n", page.Escape(q.Field.Label))
 	}
 	for _, k := range keys {
-		fmt.Fprintf(&b, "- %s\n", page.Plain(keyText(k)))
+		fmt.Fprintf(&b, "- %s\n", page.Escape(keyText(k)))
 	}
 	return b.String()
 }

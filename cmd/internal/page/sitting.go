@@ -9,8 +9,8 @@ import (
 	"fettle/workflow/journal"
 )
 
-// Plain is plain text on one line, as Markdown.
-func Plain(text string) string { return esc(text) }
+// Escape is plain text on one line, as Markdown.
+func Escape(text string) string { return esc(text) }
 
 // A Leaving is what a builder is told who leaves the bench.
 type Leaving struct {

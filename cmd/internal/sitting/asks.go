@@ -403,7 +403,7 @@ func (c *conversation) askHold(ctx context.Context, _ *workflow.State) error {
 func (c *conversation) askUse(ctx context.Context, use steps.Use) error {
 	key := c.mark + "/" + use.Name
 	c.view.ID += "/" + use.Name
-	c.view.Title, c.view.Action = use.Title, page.Plain("Before the first use of "+use.Name+" in this sitting.")
+	c.view.Title, c.view.Action = use.Title, page.Escape("Before the first use of "+use.Name+" in this sitting.")
 	c.view.Cautions = nil
 	if use.Caution != "" {
 		c.view.Cautions = []Caution{{Text: use.Caution, Read: c.read[use.Caution]}}
@@ -542,7 +542,7 @@ func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error
 		}
 		return err
 	case s.Until.IsZero():
-		if err := c.Front.Tell("# " + page.Plain(c.view.Title) + "\n\n" + c.view.Action); err != nil {
+		if err := c.Front.Tell("# " + page.Escape(c.view.Title) + "\n\n" + c.view.Action); err != nil {
 			return err
 		}
 		return errLeave

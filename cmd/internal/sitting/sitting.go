@@ -461,7 +461,7 @@ func (c *conversation) tell(err error) error {
 
 // say tells plain words.
 func (c *conversation) say(text string) error {
-	return c.Front.Tell(page.Plain(text))
+	return c.Front.Tell(page.Escape(text))
 }
 
 // leave says what is still running, and how to go on.
