@@ -29,7 +29,6 @@ require (
 	github.com/aymanbagabas/go-osc52/v2 v2.0.1 // indirect
 	github.com/charmbracelet/lipgloss v1.1.1-0.20250404203927-76690c660834 // indirect
 	github.com/charmbracelet/ultraviolet v0.0.0-20261008173134-6b8d4baf91b4 // indirect
-	github.com/charmbracelet/x/cellbuf v0.0.15 // indirect
 	github.com/charmbracelet/x/exp/ordered v0.1.0 // indirect
 	github.com/charmbracelet/x/exp/slice v0.0.0-20250327172914-2fdc97757edf // indirect
 	github.com/charmbracelet/x/term v0.2.2 // indirect
@@ -56,3 +55,5 @@ require (
 replace github.com/alecthomas/chroma/v2 => ./cmd/internal/term/nohighlight
 
 replace github.com/microcosm-cc/bluemonday => ./cmd/internal/term/nosanitizer
+
+replace github.com/charmbracelet/lipgloss => ./cmd/internal/term/plaintables

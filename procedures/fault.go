@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+
+	"fettle/steps/sorting"
 )
 
 // A Fault is one thing wrong in a document. Line and Column count from 1; 0 means
@@ -35,7 +37,7 @@ func (f Faults) Error() string {
 
 // sorted sorts the faults and drops duplicates.
 func (f Faults) sorted() Faults {
-	slices.SortStableFunc(f, func(a, b Fault) int {
+	sorting.Stable(f, func(a, b Fault) int {
 		return cmp.Or(cmp.Compare(a.File, b.File), cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column), cmp.Compare(a.Text, b.Text))
 	})
 	return slices.Compact(f)

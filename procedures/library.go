@@ -15,6 +15,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/nearest"
+	"fettle/steps/sorting"
 )
 
 // embedded are the documents that come with the program, each in a file of its
@@ -97,7 +98,7 @@ func (l *Library) before(shipped []Entry) ([]Entry, []claim, Faults) {
 		}
 		entries = append(entries, e)
 	}
-	slices.SortStableFunc(entries, func(a, b Entry) int {
+	sorting.Stable(entries, func(a, b Entry) int {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(a.Document.Name(), b.Document.Name()))
 	})
 	return entries, claims, faults

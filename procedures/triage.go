@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 )
 
 // triageKeys are the keys of a triage table. The findings come before the rows that
@@ -236,7 +237,7 @@ func asked(design string, docs []*Document) []*Document {
 		}
 		return n
 	}
-	slices.SortStableFunc(tables, func(a, b *Document) int { return rank(a) - rank(b) })
+	sorting.Stable(tables, func(a, b *Document) int { return rank(a) - rank(b) })
 	return tables
 }
 

@@ -10,6 +10,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -87,7 +88,7 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 	for i, g := range s.Sheet.Gates {
 		rank[g.Name] = i - len(s.Sheet.Gates)
 	}
-	slices.SortStableFunc(all, func(a, b AuditedReading) int { return rank[a.Reading.Gate] - rank[b.Reading.Gate] })
+	sorting.Stable(all, func(a, b AuditedReading) int { return rank[a.Reading.Gate] - rank[b.Reading.Gate] })
 	return slices.DeleteFunc(all, func(r AuditedReading) bool { return !filter.fits(r) }), nil
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/nearest"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -78,7 +79,7 @@ func (s *State) checkedFlights() []Flight {
 			all = append(all, f)
 		}
 	}
-	slices.SortFunc(all, func(a, b Flight) int { return cmp.Compare(a.Position, b.Position) })
+	sorting.Stable(all, func(a, b Flight) int { return cmp.Compare(a.Position, b.Position) })
 	return all
 }
 

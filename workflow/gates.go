@@ -8,6 +8,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -230,7 +231,7 @@ func inTime(readings []reading) []reading {
 		return nil
 	}
 	sorted := slices.Clone(readings)
-	slices.SortStableFunc(sorted, byTime)
+	sorting.Stable(sorted, byTime)
 	return sorted
 }
 

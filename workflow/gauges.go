@@ -10,6 +10,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -71,7 +72,7 @@ func (s *State) GaugeChecks() []GaugeCheck {
 			all = append(all, *c)
 		}
 	}
-	slices.SortFunc(all, func(a, b GaugeCheck) int { return cmp.Compare(a.Position, b.Position) })
+	sorting.Stable(all, func(a, b GaugeCheck) int { return cmp.Compare(a.Position, b.Position) })
 	return all
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -64,7 +65,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool) Suggestion 
 			out.Damaged = append(out.Damaged, *s.unrepaired(d, now))
 		}
 	}
-	slices.SortStableFunc(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
+	sorting.Stable(waiting, func(a, b StepReport) int { return compareTimes(opens(a), opens(b)) })
 	due, what := s.due(now)
 	stage := s.lastStage()
 	turn := s.turns(jobs, now)
@@ -83,7 +84,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool) Suggestion 
 		}
 		return 4
 	}
-	slices.SortStableFunc(ready, func(a, b StepReport) int {
+	sorting.Stable(ready, func(a, b StepReport) int {
 		return cmp.Or(cmp.Compare(rank(a), rank(b)), compareTimes(a.Closes, b.Closes))
 	})
 	rework := slices.IndexFunc(waiting, func(r StepReport) bool { return r.Stage == stage && reworkable(r) })
@@ -309,7 +310,7 @@ func (s *State) Clocks(now time.Time) []Timer {
 			timers = append(timers, Timer{Name: q.Damage, Lies: q.Says(), Began: q.Since, Opens: q.Until, Ready: q.Until})
 		}
 	}
-	slices.SortStableFunc(timers, compareReady)
+	sorting.Stable(timers, compareReady)
 	return timers
 }
 
@@ -357,7 +358,7 @@ func (s *State) Timers(now time.Time) []Timer {
 		}
 	}
 	timers = append(timers, s.deadlines(now)...)
-	slices.SortStableFunc(timers, compareReady)
+	sorting.Stable(timers, compareReady)
 	return timers
 }
 

@@ -11,6 +11,7 @@ import (
 	"fettle/steps"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
+	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
 
@@ -132,7 +133,7 @@ func (s *State) aboard(changes []change, items []string, zone string, before ins
 			}
 		}
 	}
-	slices.SortStableFunc(events, func(a, b change) int {
+	sorting.Stable(events, func(a, b change) int {
 		if byTime && !a.at.Equal(b.at) {
 			return a.at.Compare(b.at)
 		}
@@ -344,7 +345,7 @@ func (s *State) flown() []instant {
 			}
 		}
 	}
-	slices.SortStableFunc(all, func(a, b instant) int { return a.at.Compare(b.at) })
+	sorting.Stable(all, func(a, b instant) int { return a.at.Compare(b.at) })
 	return all
 }
 

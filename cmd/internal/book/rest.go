@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"fettle/cmd/internal/page"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -171,7 +172,7 @@ func (m *maker) seals() []seal {
 			all = append(all, seal{Position: position, Size: position + 1, Note: strings.TrimSpace(note)})
 		}
 	}
-	slices.SortStableFunc(all, func(a, b seal) int { return cmp.Compare(a.Size, b.Size) })
+	sorting.Stable(all, func(a, b seal) int { return cmp.Compare(a.Size, b.Size) })
 	return all
 }
 

@@ -3,10 +3,10 @@ package book
 import (
 	"cmp"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
+	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -34,7 +34,7 @@ func (m *maker) timeline() []event {
 			events = append(events, event{At: ended, Kind: "work", Says: "completed job " + j.ID, Position: -1})
 		}
 	}
-	slices.SortStableFunc(events, func(a, b event) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Position, b.Position)) })
+	sorting.Stable(events, func(a, b event) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Position, b.Position)) })
 	return m.joined(events)
 }
 

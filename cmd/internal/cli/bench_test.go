@@ -252,7 +252,7 @@ func buildBare(b *testing.B) string {
 // BenchmarkStart holds the built program against the bare one, which links the
 // whole highlighter: the time that both processors spent for a process, as the
 // median of the ratios of runs side by side. The budget is 0.9 for next on a store
-// of three airframes, 0.35 for --version, and 18 MB. More runs: -benchtime 50x.
+// of three airframes, 0.35 for --version, and 22 MB. More runs: -benchtime 50x.
 func BenchmarkStart(b *testing.B) {
 	fettle, bare := build(b, "../../fettle"), buildBare(b)
 	path := demoStore(b) // in a home of its own, which has no modules

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -135,7 +136,7 @@ func NewBoard(tiles []Tile) Board {
 			b.lines = append(b.lines, t)
 		}
 	}
-	slices.SortFunc(b.lines, compareTiles)
+	sorting.Stable(b.lines, compareTiles)
 	return b
 }
 

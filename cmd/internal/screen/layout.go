@@ -476,28 +476,24 @@ func (p painter) prompt(f *frame, s scene, width int) {
 		return
 	}
 	lead := in + "> "
-	if label := term.Line(q.Field.Label); label != "" && xansi.StringWidth(label) < width/2 {
-		lead = in + label + " > "
-	}
-	room := width - xansi.StringWidth(lead) - 1
-	text, at := s.typed.shown(room)
+	text, at := s.typed.shown(width - xansi.StringWidth(lead) - 1)
 	f.x, f.y = xansi.StringWidth(lead)+at, len(f.lines)
 	f.lines = append(f.lines, lead+p.bold(text))
-	if q.Field.Check == nil {
-		return
-	}
-	said, style := "", p.bold
+	said, set := term.Line(q.Field.Label), func(text string) string { return text }
 	if text := s.typed.String(); strings.TrimSpace(text) != "" {
-		v := q.Field.Check(text)
-		said = term.Line(v.Said)
-		if scale := term.Clean(v.Scale); scale != "" && xansi.StringWidth(said)+2+xansi.StringWidth(scale) <= width-len(in) {
-			said += "  " + scale
-		}
-		if v.State == sitting.Bad {
-			style = p.danger
+		said = ""
+		if q.Field.Check != nil {
+			v := q.Field.Check(text)
+			said, set = term.Line(v.Said), p.bold
+			if scale := term.Clean(v.Scale); scale != "" && xansi.StringWidth(said)+2+xansi.StringWidth(scale) <= width-len(in) {
+				said += "  " + scale
+			}
+			if v.State == sitting.Bad {
+				set = p.danger
+			}
 		}
 	}
-	f.lines = append(f.lines, style(xansi.Truncate(in+said, width, "…")))
+	f.lines = append(f.lines, set(xansi.Truncate(in+said, width, "…")))
 }
 
 // The keys of the screen itself.
@@ -524,6 +520,7 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 		case kind != stepSheet:
 		case k.Key == moreKey: // the first of those, so that it is always there
 			common = slices.Insert(common, 0, k)
+		case slices.ContainsFunc(s.question.View.Rows, func(r sitting.Row) bool { return r.Key == k.Key }): // it says so
 		case k.Common:
 			common = append(common, k)
 		case asks:

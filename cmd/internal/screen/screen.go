@@ -39,7 +39,7 @@ func Run(ctx context.Context, s term.Streams, clocks Clocks, now func() time.Tim
 		profile = colorprofile.ANSI
 	}
 	p := tea.NewProgram(m, tea.WithContext(ctx), tea.WithInput(s.In), tea.WithOutput(s.Out),
-		tea.WithColorProfile(profile), tea.WithoutSignalHandler())
+		tea.WithColorProfile(profile), tea.WithoutSignalHandler(), tea.WithFPS(120)) // a key is on the screen within 10 ms
 	front := &front{program: p, streams: s, gone: make(chan struct{})}
 	ended := make(chan error, 1)
 	go func() {
@@ -138,6 +138,7 @@ type model struct {
 	noticed       time.Time // when the last moment was called
 	ran           time.Time // until then moments were called
 	seconds       int
+	looking       bool // at what other terminals wrote
 }
 
 func newModel(s term.Streams, clocks Clocks, now func() time.Time, stop context.CancelFunc) *model {
@@ -176,7 +177,7 @@ func remembered(set func(string, int, bool) []string) func(string, int, bool) []
 // Init implements [tea.Model].
 func (m *model) Init() tea.Cmd {
 	m.tick()
-	return everySecond()
+	return tea.Batch(everySecond(), m.look())
 }
 
 func everySecond() tea.Cmd {
@@ -202,6 +203,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case second:
 		return m, tea.Batch(everySecond(), m.tick(), m.look())
 	case read:
+		m.looking = false
 		switch {
 		case msg.err != nil:
 			m.hint("The journals can't be read now: " + msg.err.Error())
@@ -272,11 +274,13 @@ func (m *model) tick() tea.Cmd {
 	return nil
 }
 
-// look looks at what other terminals wrote, now and then.
+// look looks at what other terminals wrote, now and then, and at first at all of it.
 func (m *model) look() tea.Cmd {
-	if m.seconds++; m.seconds%lookEvery != 0 || m.reply == nil {
+	m.seconds++
+	if m.looking || m.seconds%lookEvery != 1 {
 		return nil
 	}
+	m.looking = true
 	return func() tea.Msg {
 		changed, err := m.clocks.Refresh(context.Background())
 		return read{changed, err}
@@ -393,17 +397,17 @@ func (m *model) typed(k tea.KeyPressMsg, name string, now time.Time) bool {
 	return true
 }
 
-// find is the key of the question that was pressed.
+// find is the key of the question that was pressed. A digit is none where numbers of
+// two digits are typed.
 func (m *model) find(name string) (sitting.Key, bool) {
+	q := m.scene.question
+	if q.Field != nil && len(q.View.Rows) > 9 && len(name) == 1 && name >= "0" && name <= "9" {
+		return sitting.Key{}, false
+	}
 	for _, name := range []string{name, strings.ToLower(name)} {
 		for _, k := range m.scene.keys() {
 			if k.Key == name && name != moreKey {
 				return k, true
-			}
-		}
-		for _, r := range m.scene.question.View.Rows {
-			if r.Key == name && name != "" {
-				return sitting.Key{Key: name}, true
 			}
 		}
 	}
@@ -445,6 +449,9 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	}
 	if page.kind != stepSheet {
 		return nil
+	}
+	if f := m.scene.question.Field; name == "esc" && f != nil && f.Words {
+		name = sitting.Enter // with nothing typed it leaves the field
 	}
 	var reply sitting.Reply
 	switch k, ok := m.find(name); {

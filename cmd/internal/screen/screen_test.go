@@ -242,7 +242,7 @@ func TestField(t *testing.T) {
 	h := newHand(t, noClocks{}, 80, 24)
 	h.ask(reading())
 	h.press("4", "x", "backspace", ".", "5", "5", "left", "left", "backspace", "7")
-	h.see("mm > 4755")
+	h.see("> 4755")
 	h.see("4755 mm passes")
 	h.press("esc")
 	h.send(tea.PasteMsg{Content: "\n4\x1b[31m.6\n\n"})
@@ -277,7 +277,7 @@ func TestField(t *testing.T) {
 	words.Keys = []sitting.Key{{Key: sitting.Enter, Word: "back"}}
 	h.ask(words)
 	h.press("n", "space", "?", "u")
-	h.see("note > n ?u")
+	h.see("> n ?u")
 	h.press("enter")
 	h.expect(sitting.Reply{Text: "n ?u"})
 }
@@ -293,16 +293,16 @@ func TestNothingTypedIsLost(t *testing.T) {
 	h.see("r I have read it") // there was room for it beside the action, and is none now
 	h.wall = h.wall.Add(time.Second)
 	h.press("r")
-	h.see("mm > 4.6")
+	h.see("> 4.6")
 	h.send(tea.WindowSizeMsg{Width: 10, Height: 4})
 	h.press("enter")
 	h.expectNone()
 	h.send(tea.WindowSizeMsg{Width: 120, Height: 40})
-	h.see("mm > 4.6")
+	h.see("> 4.6")
 	h.send(read{changed: true})
 	h.expect(sitting.Reply{Key: sitting.Changed})
 	h.ask(q)
-	h.see("mm > 4.6")
+	h.see("> 4.6")
 	h.send(tea.ResumeMsg{})
 	h.send(key("enter"))
 	h.expectNone()
@@ -398,7 +398,7 @@ func TestClocksWhileAQuestionStands(t *testing.T) {
 	if moved != 3 { // the time, the clock, the bar
 		t.Errorf("%d lines changed:\n%s", moved, h.screen())
 	}
-	h.see("mm > 4")
+	h.see("> 4")
 	h.pass(16 * time.Minute)
 	if h.ringing != 2 {
 		t.Errorf("it rang %d times by 19:26", h.ringing)
@@ -451,5 +451,19 @@ func TestEverySize(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// BenchmarkKey is a key typed into a field, and the screen set with it.
+func BenchmarkKey(b *testing.B) {
+	h := newHand(nil, oneJoint{}, 80, 24)
+	q := scenes()["gate"].question
+	h.ask(q)
+	for b.Loop() {
+		h.wall = h.wall.Add(time.Second)
+		h.send(key("4"))
+		_ = h.m.View()
+		h.send(key("backspace"))
+		_ = h.m.View()
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/cmd/internal/desk"
+	"fettle/steps/sorting"
 	"fettle/store"
 	"fettle/workflow"
 )
@@ -42,7 +43,7 @@ func (b *Bench) Timers(now time.Time) []Timer {
 			all = append(all, Timer{s.Airframe.Mark, t})
 		}
 	}
-	slices.SortStableFunc(all, func(a, b Timer) int {
+	sorting.Stable(all, func(a, b Timer) int {
 		switch {
 		case a.Ready.IsZero() == b.Ready.IsZero():
 			return a.Ready.Compare(b.Ready)

@@ -2,10 +2,10 @@ package sitting
 
 import (
 	"fmt"
-	"slices"
 	"time"
 
 	"fettle/cmd/internal/page"
+	"fettle/steps/sorting"
 )
 
 // A Moment is when a clock calls for somebody, or for nobody any more.
@@ -45,6 +45,6 @@ func (b *Bench) Moments(after, until time.Time) []Moment {
 			add(t.Cures, "%s has cured", t.Name)
 		}
 	}
-	slices.SortStableFunc(all, func(a, b Moment) int { return a.At.Compare(b.At) })
+	sorting.Stable(all, func(a, b Moment) int { return a.At.Compare(b.At) })
 	return all
 }

@@ -157,6 +157,34 @@ func TestColourEndsWithTheWords(t *testing.T) {
 	}
 }
 
+// A table is as wide as its words need, no word of it is cut off, and what is bold in a
+// cell ends there.
+func TestTable(t *testing.T) {
+	const table = "| Part | What it is made of | n |\n|---|:-:|--:|\n| wing | EPP foam of 20 g/l, **cut by wire and sanded** | 2 |\n| left-boom | carbon | 12 |\n"
+	want := ` Part      | What it is made of  |  n
+-----------|---------------------|----
+ wing      | EPP foam of 20 g/l, |  2
+           |   cut by wire and   |
+           |       sanded        |
+ left-boom |       carbon        | 12
+`
+	if out := show(t, table, 40); out != want {
+		t.Errorf("shown as\n%s", out)
+	}
+	var out bytes.Buffer
+	if err := (Streams{Out: &out, Columns: 40, Colour: true}).Show(table); err != nil {
+		t.Fatal(err)
+	}
+	if xansi.Strip(out.String()) != want {
+		t.Errorf("in colour it is shown as\n%s", out.String())
+	}
+	for line := range strings.SplitSeq(out.String(), "\n") {
+		if before, after, _ := strings.Cut(line, "cut by wire and"); after != "" && (!strings.HasSuffix(before, "\x1b[1m") || !strings.HasPrefix(after, "\x1b[m")) {
+			t.Errorf("bold runs on in %q", line)
+		}
+	}
+}
+
 // Code is plain code, whatever language its fence names.
 func TestCodeOfALanguage(t *testing.T) {
 	const code = "func main() { // a \"string\"\n\treturn 1 + 2\n}\n"

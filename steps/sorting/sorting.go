@@ -1,0 +1,11 @@
+// Package sorting sorts lists of any type with code that is in the program once.
+// That of slices is there again for every type, some 15 KB each time, and its
+// speed is of no use to lists as short as these.
+package sorting
+
+import "sort"
+
+// Stable sorts by a comparison; what is equal keeps its order.
+func Stable[S ~[]T, T any](all S, compare func(a, b T) int) {
+	sort.SliceStable(all, func(i, k int) bool { return compare(all[i], all[k]) < 0 })
+}
