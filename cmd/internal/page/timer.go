@@ -88,6 +88,12 @@ func (k Clocks) Markdown(c Clock) string {
 	if len(k.Timers) == 0 {
 		l.add("Nothing is drying or curing.")
 	}
+	return l.String() + k.Strip(c)
+}
+
+// Strip is the list alone, to go with something else.
+func (k Clocks) Strip(c Clock) string {
+	var l lines
 	for _, t := range k.Timers {
 		l.item("%s · %s", esc(t.Mark), t.line(c))
 	}
