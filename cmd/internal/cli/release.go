@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -48,19 +49,28 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 		}
 		return nil
 	}
-	k, err := a.keeper()
-	if err != nil {
-		return err
-	}
 	when, err := a.when(at)
 	if err != nil {
 		return err
 	}
-	entries, state, err := k.Desk.Act(ctx, state, workflow.GiveRelease{Certificate: certificate}, when)
+	slip, err := a.giveRelease(ctx, state, certificate, when)
 	if err != nil {
 		return err
 	}
+	return a.show(slip)
+}
+
+// giveRelease releases an airframe to fly, and seals its record.
+func (a *app) giveRelease(ctx context.Context, state *workflow.State, certificate string, when time.Time) (page.Proof, error) {
+	k, err := a.keeper()
+	if err != nil {
+		return page.Proof{}, err
+	}
+	entries, state, err := k.Desk.Act(ctx, state, workflow.GiveRelease{Certificate: certificate}, when)
+	if err != nil {
+		return page.Proof{}, err
+	}
 	slip := page.NewSlip(state, entries[len(entries)-1])
 	slip.Seal = a.sealed(ctx, k, state)
-	return a.show(slip)
+	return slip, nil
 }
