@@ -15,7 +15,7 @@ func (a *app) airframeCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "airframe",
 		Short: "Register, list, show and retire airframes",
-		Args:  arguments(0, 0),
+		Args:  onlyCommands,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.AddCommand(a.airframeAddCommand(), a.airframeListCommand(), a.airframeShowCommand(), a.airframeRetireCommand())

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -11,6 +12,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/nearest"
 	"fettle/workflow"
 )
 
@@ -57,7 +59,7 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness
 	request := workflow.Clear{Step: rest[0], Thing: thing, Witness: witness}
 	report, _, err := s.FindStep(rest[0], a.time.Now())
 	if err != nil {
-		return err
+		return a.unknownHold(s, err)
 	}
 	// If it is not a hold that may be cleared now, Act says why; there is no point
 	// in asking first.
@@ -73,6 +75,23 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness
 		}
 	}
 	return a.act(ctx, s, request, at)
+}
+
+// unknownHold is the error of a name that is no step: it may be meant for the hold of an
+// adhesive or a tool.
+func (a *app) unknownHold(s *workflow.State, err error) error {
+	var unknown *workflow.UnknownError
+	if !errors.As(err, &unknown) {
+		return err
+	}
+	known := slices.Clone(unknown.Known)
+	for _, adhesive := range s.Sheet.Adhesives {
+		known = append(known, adhesive.Name)
+	}
+	for _, tool := range s.Sheet.Tools {
+		known = append(known, tool.Name)
+	}
+	return &workflow.UnknownError{What: "hold", Name: unknown.Name, Nearest: nearest.Of(unknown.Name, known), Known: unknown.Known}
 }
 
 // answers returns the answer to each line: from the command line, or from a person

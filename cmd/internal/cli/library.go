@@ -24,7 +24,7 @@ func (a *app) libraryCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "library",
 		Short: "List and show design sheets and procedures",
-		Args:  arguments(0, 0),
+		Args:  onlyCommands,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.AddCommand(

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"strings"
 
@@ -55,6 +56,14 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 			return err
 		}
 		return a.show(page.NewGate(s, report))
+	}
+	if _, err := s.GateReport(gate, a.time.Now()); err != nil && !strings.ContainsAny(values[0], "0123456789") {
+		d, err := a.desk()
+		if err != nil {
+			return err
+		}
+		marks, err := d.Marks(ctx) // "measure cv-01 washout 1.5deg": the first is meant for a mark
+		return cmp.Or(err, workflow.UnknownMark(gate, marks))
 	}
 	request := workflow.Measure{Gate: gate, Gauge: o.gauge}
 	for _, v := range values {
