@@ -251,6 +251,12 @@ func atHand(r StepReport) bool {
 	return r.Progress == Ready || r.Progress == Waiting && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
 }
 
+// AtHand reports whether a step can be done now, or once a person at the bench has seen to
+// what holds it back.
+func (r StepReport) AtHand() bool {
+	return r.Progress == Ready || r.Progress == Waiting && resolvable(r)
+}
+
 // pressing reports whether the window of a join is open, and a person at the bench can
 // remove all that holds it back: a coat found wet, a window that is shut.
 func pressing(r StepReport) bool {

@@ -16,7 +16,7 @@ import (
 func (a *app) waitCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "wait [MARK] [JOINT or STEP]",
-		Short: "Wait for the next moment of a clock, with a progress bar and a bell",
+		Short: "Wait until a clock calls, with a progress bar and a bell",
 		Long: "Wait until a clock calls: a joint may be joined, closes in five minutes, may be handled or is\n" +
 			"cured, a wait is over, or the lines of a quarantine can be confirmed. Without a name it is the\n" +
 			"next moment of the airframe, and without a mark that of all airframes. A joint that is open is\n" +
