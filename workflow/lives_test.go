@@ -1223,6 +1223,38 @@ func (l *life) check(t *rapid.T) {
 	l.checkGates(t)
 	l.checkDue(t)
 	l.checkTimes(t)
+	l.checkMoments(t)
+}
+
+// checkMoments cuts the time after the life anywhere: each moment is in one part, and
+// whenever a joint changes there is one.
+func (l *life) checkMoments(t *rapid.T) {
+	end := l.now.Add(30 * time.Hour)
+	var all []Moment
+	for from := l.now; from.Before(end); {
+		until := from.Add(time.Duration(rapid.SampledFrom([]int{1, 59, 60, 240, 300, 3600, 86400}).Draw(t, "seconds")) * time.Second)
+		all = append(all, l.state.Moments(from, until)...)
+		from, end = until, later(end, until)
+	}
+	if whole := l.state.Moments(l.now, end); !slices.Equal(all, whole) {
+		t.Fatalf("in parts the moments are\n%+v\nand in one\n%+v", all, whole)
+	}
+	if l.state.Retired != nil {
+		return
+	}
+	for _, j := range l.state.joints() {
+		for from := l.now; from.Before(end); {
+			until := from.Add(7*time.Minute + time.Second)
+			was, is := l.state.Phase(j, from), l.state.Phase(j, until)
+			said := slices.ContainsFunc(all, func(m Moment) bool {
+				return (m.Name == j.Name || m.Event == IsLate) && !m.At.Before(from) && !m.At.After(until)
+			})
+			if was != is && !said {
+				t.Fatalf("%s is %s at %v and %s at %v, and there is no moment between: %+v", j.Name, was, from, is, until, all)
+			}
+			from = until
+		}
+	}
 }
 
 // checkTimes recomputes what stood at every moment of the life: the bench, the

@@ -199,6 +199,18 @@ func (m Margin) words() string {
 	return "closest margin " + amount(m.By, m.Unit)
 }
 
+// Action is what to measure and within what, or how to rework it.
+func (g Gate) Action(c Clock) string {
+	var l lines
+	if g.Standing == workflow.Failed {
+		l.text(g.Rework)
+	} else {
+		l.text(g.How)
+	}
+	l.item("%s", g.line(c))
+	return l.String()
+}
+
 // Markdown is the gate on a page of its own.
 func (g Gate) Markdown(c Clock) string {
 	var l lines

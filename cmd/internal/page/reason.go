@@ -241,6 +241,27 @@ func reworkLine(mark, gate string) string { return "fettle done " + mark + " " +
 
 // ReasonText is a reason with its times and what to do about it.
 func ReasonText(r workflow.Reason, c Clock) string {
+	text := reasonTimes(r, c)
+	advice, command := Remedy(r.Remedy)
+	if command == "" {
+		return text + optionally("; ", esc(advice))
+	}
+	// A code block is never wrapped, so that the command can be copied. The
+	// indent keeps it inside the item of a list.
+	if advice != "" {
+		text += "; " + esc(advice) + ":"
+	}
+	return text + "\n\n  ```\n  " + term.Line(command) + "\n  ```\n"
+}
+
+// reasonAdvice is a reason with its times and advice, where questions take the place of
+// commands.
+func reasonAdvice(r workflow.Reason, c Clock) string {
+	advice, _ := Remedy(r.Remedy)
+	return reasonTimes(r, c) + optionally("; ", esc(advice))
+}
+
+func reasonTimes(r workflow.Reason, c Clock) string {
 	text := esc(said(workflow.Cause{Text: r.Text, At: r.At}))
 	switch {
 	case !r.Until.IsZero() && !r.Closes.IsZero():
@@ -252,14 +273,5 @@ func ReasonText(r workflow.Reason, c Clock) string {
 	case !r.Closes.IsZero():
 		text += "; join it by " + c.At(r.Closes)
 	}
-	advice, command := Remedy(r.Remedy)
-	if command == "" {
-		return text + optionally("; ", esc(advice))
-	}
-	// A code block is never wrapped, so that the command can be copied. The
-	// indent keeps it inside the item of a list.
-	if advice != "" {
-		text += "; " + esc(advice) + ":"
-	}
-	return text + "\n\n  ```\n  " + term.Line(command) + "\n  ```\n"
+	return text
 }
