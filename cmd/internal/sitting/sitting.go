@@ -424,7 +424,7 @@ func (c *conversation) recordOn(ctx context.Context, mark string, r workflow.Req
 	if err != nil {
 		return err
 	}
-	c.jump, c.since = place{}, time.Time{}
+	c.since = time.Time{}
 	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
 }
 
@@ -466,10 +466,9 @@ func (c *conversation) say(text string) error {
 
 // leave says what is still running, and how to go on.
 func (c *conversation) leave() error {
-	now := c.now()
 	var timers []page.Timer
-	for _, s := range c.Bench.States() {
-		timers = append(timers, page.Timers(s, now)...)
+	for _, t := range c.Bench.Timers(c.now()) {
+		timers = append(timers, page.NewTimer(t.Mark, t.Timer))
 	}
 	return c.Front.Tell(page.Leaving{Mark: c.Mark, Timers: timers}.Markdown(c.clock()))
 }
