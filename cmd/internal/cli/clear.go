@@ -91,7 +91,7 @@ func (a *app) unknownHold(s *workflow.State, err error) error {
 	for _, tool := range s.Sheet.Tools {
 		known = append(known, tool.Name)
 	}
-	return &workflow.UnknownError{What: "hold", Name: unknown.Name, Nearest: nearest.Of(unknown.Name, known), Known: unknown.Known}
+	return &workflow.UnknownError{What: "hold", Name: unknown.Name, Nearest: nearest.Of(unknown.Name, known)}
 }
 
 // answers returns the answer to each line: from the command line, or from a person

@@ -220,10 +220,10 @@ func gauges(w word) []string {
 	return out
 }
 
-// clocks are the joints and steps that time alone brings on.
-func clocks(w word) []string {
+// running are the joints and steps that time alone brings on.
+func running(w word) []string {
 	var out []string
-	for _, t := range w.state.Timers(w.now) {
+	for _, t := range w.state.Clocks(w.now) {
 		when := ""
 		if !t.Ready.IsZero() {
 			when = page.Clock{Now: w.now}.At(t.Ready)
