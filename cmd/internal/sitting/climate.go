@@ -60,9 +60,9 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 		if err != nil {
 			return err
 		}
-		for _, of := range c.states {
+		for _, of := range slices.Clone(c.states) {
 			if of.Airframe.Mark != c.mark && err == nil {
-				err = c.recordOn(ctx, of.Airframe.Mark, fitting(of, request))
+				err = c.recordOn(ctx, of, fitting(of, request))
 			}
 		}
 		if err == nil {

@@ -85,10 +85,10 @@ func (c *conversation) list(ctx context.Context) error {
 // takeBack takes back the last entry of the airframe at hand, and all that depends on it,
 // once it was shown and confirmed.
 func (c *conversation) takeBack(ctx context.Context) error {
-	s, err := c.Desk.State(ctx, c.mark)
-	if err != nil {
+	if err := c.look(ctx); err != nil { // the last entry may be another terminal's
 		return err
 	}
+	s := c.state()
 	last, ok := lastEntry(s)
 	if !ok {
 		return c.say("There is nothing to take back.")
@@ -153,15 +153,13 @@ func (c *conversation) photo(ctx context.Context, file string) error {
 		}
 		file = reply.Text
 	}
-	s, err := c.Desk.State(ctx, c.mark)
-	if err != nil {
-		return err
-	}
+	s := c.state()
 	last, _ := lastEntry(s)
 	entries, state, err := c.Desk.KeepPhoto(ctx, s, file, last)
 	if err != nil {
 		return c.say(err.Error())
 	}
 	c.Bench.Put(state)
+	c.states[slices.Index(c.states, s)] = state
 	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
 }

@@ -418,19 +418,18 @@ func (c *conversation) take(s *workflow.State, r workflow.StepReport) {
 	delete(c.off, offKey(s, r))
 }
 
-// record records a request and shows what was recorded.
+// record records a request on the airframe at hand and shows what was recorded.
 func (c *conversation) record(ctx context.Context, r workflow.Request) error {
-	return c.recordOn(ctx, c.mark, r)
+	return c.recordOn(ctx, c.state(), r)
 }
 
-func (c *conversation) recordOn(ctx context.Context, mark string, r workflow.Request) error {
-	before, err := c.Desk.State(ctx, mark) // another terminal may have added entries
-	if err != nil {
-		return err
-	}
+// recordOn records it on an airframe as it was read last: if another terminal has added
+// entries since, it is decided anew.
+func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r workflow.Request) error {
 	entries, state, err := c.Desk.Act(ctx, before, r, time.Time{})
 	if state != nil {
 		c.Bench.Put(state)
+		c.states[slices.Index(c.states, before)] = state
 	}
 	if err != nil {
 		return err
