@@ -45,9 +45,9 @@ func (c *conversation) list(ctx context.Context) error {
 	for i, e := range all {
 		row := Row{
 			Key: strconv.Itoa(i + 1), Label: fmt.Sprintf("%s %s · %s", e.s.Airframe.Mark, e.r.Stage, term.Line(e.r.Step.Label())),
-			Value: page.Standing(e.r, c.clock()), Here: placeOf(e.s, e.r) == place{c.mark, c.hand.Job, c.hand.Step.Name},
+			Value: page.Standing(e.r, c.clock()), Here: placeOf(e.s, e.r) == c.here(),
 		}
-		if c.off[offKey(e.s, e.r)] {
+		if c.off[placeOf(e.s, e.r)] {
 			row.Value += ", put off"
 		}
 		q.View.Rows = append(q.View.Rows, row)
