@@ -264,7 +264,7 @@ func (b *bench) sitting(name string) {
 	b.pages["NextAction-"+name], b.pages["NextMore-"+name], b.pages["NextMeanwhile-"+name] = "# FN-01\n"+next.Action(c), next.More(c), next.Meanwhile(c)
 	timers := page.Clocks{Timers: page.Timers(b.State, b.Now)}
 	b.pages["ClocksStrip-"+name] = timers.Strip(c)
-	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers})
+	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers, Spreading: []page.Spread{{"FN-01", "coat-left", b.Now.Add(-time.Minute)}}})
 	report, _, err := b.State.FindStep("join-roots", b.Now)
 	b.must(err)
 	b.pages["Standing-"+name], b.pages["WhyNot-"+name] = page.Standing(report, c), page.WhyNot(report, c)
