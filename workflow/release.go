@@ -280,6 +280,10 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		f.Why = s.Retired.Says()
 		return f
 	}
+	if r.At.After(at) {
+		f.Why = Cause{"its release is dated later than now", r.At}
+		return f
+	}
 	if open := s.OpenDamages(at); len(open) > 0 {
 		f.Why.Text = fmt.Sprintf("damage %s: %s, %s", open[0].Damage, open[0].Finding, open[0].Zone)
 		if len(open) > 1 {

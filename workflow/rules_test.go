@@ -536,6 +536,15 @@ func TestJournalFromTheFutureIsTakenBack(t *testing.T) {
 	b.done("propeller-off")
 }
 
+// A release that a clock set wrong dates later than now lets nothing fly now.
+func TestAReleaseFromTheFuture(t *testing.T) {
+	b := released(t)
+	b.after(-48 * time.Hour)
+	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "its release is dated later than now" {
+		t.Errorf("it is %+v", f)
+	}
+}
+
 func TestBackdating(t *testing.T) {
 	b := building(t)
 	b.after(time.Hour)
