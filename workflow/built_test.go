@@ -57,7 +57,7 @@ func TestBuiltOrTakenOver(t *testing.T) {
 	b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum})
 	b.done("look")
 	b.must(readings("square", "left=500mm", "right=501mm"))
-	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState), "job as-it-is is open")
+	mustContain(t, b.refused(GiveRelease{}, ByState, ByGate), "job as-it-is is open")
 	if s := line(); s != "" {
 		t.Errorf("with the check open the proof says %q", s)
 	}

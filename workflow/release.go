@@ -24,15 +24,20 @@ type ProofLine struct {
 	At   time.Time // the moment that it tells of; zero: none
 }
 
-// Reasons says why the proof fails; none: it holds.
+// Reasons says why the proof fails, gates last: what else is to be done may disturb
+// them. None: it holds.
 func (p Proof) Reasons() []Reason {
-	var reasons []Reason
+	var reasons, gates []Reason
 	for _, line := range p.Lines {
-		if line.Fail != nil {
+		switch {
+		case line.Fail == nil:
+		case line.Fail.Because == ByGate:
+			gates = append(gates, *line.Fail)
+		default:
 			reasons = append(reasons, *line.Fail)
 		}
 	}
-	return reasons
+	return append(reasons, gates...)
 }
 
 func (p *Proof) add(text string, fail *Reason) {

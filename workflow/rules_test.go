@@ -609,7 +609,7 @@ func TestReleaseNamesEveryReason(t *testing.T) {
 	b := assembled(t)
 	b.must(readings("slot", "root=5 mm", "tip=4 mm"))
 	b.done("coat-saddle", "join-saddle")
-	text := b.refused(GiveRelease{}, ByGate, ByGate, ByState, ByDrying, ByDrying)
+	text := b.refused(GiveRelease{}, ByState, ByDrying, ByDrying, ByGate, ByGate)
 	mustContain(t, text, "gate slot is stale", "gate square is not measured yet", "2 steps are left", "joint roots carries load", "joint saddle carries load")
 }
 
