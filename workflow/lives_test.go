@@ -1359,6 +1359,15 @@ func naiveCounting(entries []journal.Entry, now time.Time, g steps.Gate) []journ
 				if g.Mass {
 					zones = append(zones, g.Of...)
 				}
+			case journal.Undone:
+				for _, p := range f.TakesBack {
+					if c, is := entries[p].Facts.(journal.EquipmentChanged); is && c.Change != Moved {
+						zones = append(zones, c.Disturbs...)
+						if g.Mass {
+							zones = append(zones, g.Of...)
+						}
+					}
+				}
 			case journal.FlightLogged:
 				if live[d.Position] && (d.Position > r.Position || d.At.After(r.At)) {
 					flights++
