@@ -218,12 +218,14 @@ func parseBench(answer string) (workflow.ReadBench, error) {
 	if _, err := quantity.Parse(answer, quantity.Ratio); err == nil {
 		return workflow.ReadBench{}, usage("give the temperature too: 20C %s", strings.ReplaceAll(answer, " ", ""))
 	}
-	celsius, humid, _ := strings.Cut(answer, " ")
-	if strings.HasPrefix(humid, "°") || strings.HasPrefix(humid, "C") || strings.HasPrefix(humid, "F") {
-		unit, rest, _ := strings.Cut(humid, " ")
-		celsius, humid = celsius+unit, rest
+	words := strings.Fields(answer)
+	n := len(words) // of which so many are the temperature: 20 C 50 %
+	for ; n > 1; n-- {
+		if _, err := quantity.Parse(strings.Join(words[:n], " "), quantity.Temperature); err == nil {
+			break
+		}
 	}
-	return benchOptions{temperature: celsius, humidity: strings.TrimSpace(humid)}.request()
+	return benchOptions{temperature: strings.Join(words[:n], " "), humidity: strings.Join(words[n:], " ")}.request()
 }
 
 func (c *conversation) askWait(ctx context.Context, s workflow.Suggestion) error {
@@ -265,7 +267,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 				return c.askUse(ctx, s, use)
 			}
 		case workflow.ByGate:
-			if gate := reason.Remedy.Gate; reason.Remedy.Kind == workflow.ToMeasure && !step.Kind.Traits().Releases { // for a tool
+			if gate := reason.Remedy.Gate; (reason.Remedy.Kind == workflow.ToMeasure || reason.Remedy.Kind == workflow.ToDecide) && !step.Kind.Traits().Releases { // for a tool
 				g, err := s.GateReport(gate, c.time.Now())
 				if err != nil {
 					return err
@@ -443,13 +445,13 @@ func (c *conversation) askCheck(ctx context.Context, s *workflow.State, r workfl
 		if g.Met() || len(gauge.Barred) == 0 {
 			continue
 		}
-		answer, err := c.ask(ctx, fmt.Sprintf("%s failed its last check. Measure a reference: reading and true size (10.02mm of 10mm)?", gauge.Gauge.Name),
+		answer, err := c.ask(ctx, fmt.Sprintf("%s failed its last check. Measure a reference: what does it read, and of which true size (READING of SIZE)?", gauge.Gauge.Name),
 			"what the gauge reads and the true size of the reference, both with units; to use another gauge, leave and measure with --gauge")
 		if err != nil {
 			return err
 		}
 		reads, of, _ := strings.Cut(answer, " of ")
-		request, err := gaugeOptions{reads: strings.TrimSpace(reads), of: strings.TrimSpace(of)}.request(gauge.Gauge.Name)
+		request, err := gaugeOptions{reads: strings.TrimSpace(reads), of: strings.TrimSpace(of)}.request(gauge.Gauge)
 		if err != nil {
 			fmt.Fprintln(c.Err, term.Line(err.Error()))
 			return nil
@@ -772,14 +774,25 @@ func (c *conversation) askReading(ctx context.Context, g workflow.GateReport, po
 		if err != nil {
 			return err
 		}
-		if answer != "" && strings.Trim(answer, "0123456789.,-+ ") == "" {
-			answer += " " + unit
-		}
-		value, err := quantity.Parse(answer, g.Gate.Dimension())
+		value, err := quantity.ParseIn(answer, unit)
 		if err != nil {
 			fmt.Fprintln(c.Err, term.Line(err.Error()))
 			continue
 		}
-		return c.record(ctx, workflow.Measure{Gate: g.Gate.Name, Readings: []workflow.Reading{{Point: point, Value: value}}})
+		request := workflow.Measure{Gate: g.Gate.Name, Readings: []workflow.Reading{{Point: point, Value: value}}}
+		err = c.record(ctx, request)
+		var refusal *workflow.Refusal
+		if !errors.As(err, &refusal) || !refusal.Only(workflow.ByReading) {
+			return err
+		}
+		why := term.Line(page.Capital(refusal.Reasons[0].Text))
+		keep, err := c.ask(ctx, why+". [y keeps it, Enter: type it again]", "y keeps the reading; anything else asks for it again")
+		if err != nil {
+			return err
+		}
+		if yes, _ := term.YesNo(keep); yes {
+			request.Sure = true
+			return c.record(ctx, request)
+		}
 	}
 }

@@ -262,7 +262,7 @@ func (b *bench) gate(name, gate string) {
 	b.t.Helper()
 	report, err := b.State.GateReport(gate, b.Now)
 	b.must(err)
-	b.pages["Gate-"+name] = page.NewGate(b.State, report).Markdown(page.Clock{Now: b.Now, BothUnits: true})
+	b.pages["Gate-"+name] = page.NewGate(b.State, report, b.Now).Markdown(page.Clock{Now: b.Now, BothUnits: true})
 }
 
 func (b *bench) q(text string, d quantity.Dimension) quantity.Quantity {

@@ -217,7 +217,7 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		}
 		if report, err := s.GateReport(gate, now); gate != "" && err == nil && !seen[gate] {
 			seen[gate] = true
-			r.Gates = append(r.Gates, NewGate(s, report))
+			r.Gates = append(r.Gates, NewGate(s, report, now))
 		}
 		for _, t := range Timers(s, now) {
 			if t.Name == joint && joint != "" && !seen["joint "+joint] {
@@ -292,13 +292,15 @@ func (r Recorded) Markdown(c Clock) string {
 	for _, g := range r.Gates {
 		l.item("gate %s: **%s**%s", esc(g.Name), esc(strings.ToUpper(g.Standing.Words())), optionally(", ", esc(g.Reason)))
 		if g.Standing == workflow.Failed {
+			l.parts(g)
 			l.text(g.Rework)
 			if g.unfit {
 				l.add("%s", "When it is reworked:\n\n"+command(reworkLine(r.Mark, g.Name)))
 			}
 		}
 		if g.Standing == workflow.Undecided {
-			l.item("this gauge can't decide it: measure with a finer one, or rework it; readings repeated with the same gauge count together")
+			l.parts(g)
+			l.ways(g)
 		}
 	}
 	for _, g := range r.Gauges {
