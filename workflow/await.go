@@ -5,18 +5,6 @@ import (
 	"time"
 )
 
-// An Event is what happens when a clock runs out.
-type Event string
-
-// The events.
-const (
-	MayJoin   Event = "may-join"   // a joint; Then: join it by
-	MayHandle Event = "may-handle" // a joint; Then: it is cured
-	IsCured   Event = "is-cured"   // a joint
-	WaitOver  Event = "wait-over"  // a wait step
-	MayDo     Event = "may-do"     // any other step
-)
-
 // An Await is one moment waited for.
 type Await struct {
 	Job, Name string // the joint, or the step

@@ -75,9 +75,9 @@ func (l *life) measuring(t *rapid.T) {
 	}
 	switch rapid.IntRange(0, 13).Draw(t, "what") {
 	case 0, 1, 2, 3:
-		l.tryAt(t, Measure{Gate: gate, Readings: all[:rapid.IntRange(1, len(all)).Draw(t, "how many")], Gauge: gauge}, at)
+		l.tryAt(t, Measure{Sure: true, Gate: gate, Readings: all[:rapid.IntRange(1, len(all)).Draw(t, "how many")], Gauge: gauge}, at)
 	case 4, 5:
-		l.tryAt(t, Measure{Gate: gate, Readings: good(g)}, at)
+		l.tryAt(t, Measure{Sure: true, Gate: gate, Readings: good(g)}, at)
 	case 6, 7:
 		l.tryAt(t, checkOf(gauge, rapid.IntRange(0, 2).Draw(t, "good") > 0), at)
 	case 8:
@@ -157,7 +157,7 @@ func (l *life) move(t *rapid.T) {
 	case 7:
 		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
 		gauge := rapid.SampledFrom([]string{"", "", "rule", "caliper"}).Draw(t, "with")
-		l.tryAt(t, Measure{Gate: gate, Readings: l.readings(t, gate), Gauge: gauge}, l.earlier(t))
+		l.tryAt(t, Measure{Sure: true, Gate: gate, Readings: l.readings(t, gate), Gauge: gauge}, l.earlier(t))
 	case 8:
 		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
 		l.tryAt(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "rework or concede"), l.earlier(t))
@@ -265,7 +265,7 @@ func (l *life) sensible(t *rapid.T) {
 			for _, g := range l.state.Gates(l.now) {
 				if g.Standing == StaleGate {
 					l.try(t, checkOf(g.Gate.Gauge, true))
-					l.try(t, Measure{Gate: g.Gate.Name, Readings: good(g.Gate)})
+					l.try(t, Measure{Sure: true, Gate: g.Gate.Name, Readings: good(g.Gate)})
 				}
 			}
 			l.try(t, GiveRelease{})
@@ -276,7 +276,7 @@ func (l *life) sensible(t *rapid.T) {
 				if rapid.Bool().Draw(t, "check the gauge") {
 					l.try(t, checkOf(g.Gate.Gauge, true))
 				}
-				l.try(t, Measure{Gate: g.Gate.Name, Readings: good(g.Gate)})
+				l.try(t, Measure{Sure: true, Gate: g.Gate.Name, Readings: good(g.Gate)})
 			}
 			l.try(t, Finish{Step: name, Witness: who})
 		default:
@@ -1223,6 +1223,38 @@ func (l *life) check(t *rapid.T) {
 	l.checkGates(t)
 	l.checkDue(t)
 	l.checkTimes(t)
+	l.checkMoments(t)
+}
+
+// checkMoments cuts the time after the life anywhere: each moment is in one part, and
+// whenever a joint changes there is one.
+func (l *life) checkMoments(t *rapid.T) {
+	end := l.now.Add(30 * time.Hour)
+	var all []Moment
+	for from := l.now; from.Before(end); {
+		until := from.Add(time.Duration(rapid.SampledFrom([]int{1, 59, 60, 240, 300, 3600, 86400}).Draw(t, "seconds")) * time.Second)
+		all = append(all, l.state.Moments(from, until)...)
+		from, end = until, later(end, until)
+	}
+	if whole := l.state.Moments(l.now, end); !slices.Equal(all, whole) {
+		t.Fatalf("in parts the moments are\n%+v\nand in one\n%+v", all, whole)
+	}
+	if l.state.Retired != nil {
+		return
+	}
+	for _, j := range l.state.joints() {
+		for from := l.now; from.Before(end); {
+			until := from.Add(7*time.Minute + time.Second)
+			was, is := l.state.Phase(j, from), l.state.Phase(j, until)
+			said := slices.ContainsFunc(all, func(m Moment) bool {
+				return (m.Name == j.Name || m.Event == IsLate) && !m.At.Before(from) && !m.At.After(until)
+			})
+			if was != is && !said {
+				t.Fatalf("%s is %s at %v and %s at %v, and there is no moment between: %+v", j.Name, was, from, is, until, all)
+			}
+			from = until
+		}
+	}
 }
 
 // checkTimes recomputes what stood at every moment of the life: the bench, the

@@ -127,7 +127,7 @@ func (s *State) unlikely(r GateReport, readings []Reading) []Reason {
 	for _, reading := range readings {
 		if why := r.Gate.Rule().Unlikely(reading.Point, reading.Value, points); why != "" {
 			reasons = append(reasons, Reason{Because: ByReading, Text: strings.TrimSuffix(reading.Value.String()+" at "+reading.Point, " at ") + " is unlikely: " + why,
-				Remedy: s.remedy(Remedy{Kind: ToBeSure, Gate: r.Gate.Name})})
+				Remedy: s.remedy(Remedy{Kind: ToBeSure, Gate: r.Gate.Name, Points: []string{reading.Point}, Unit: r.Gate.Unit()})})
 			continue
 		}
 		for i := range points {

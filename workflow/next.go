@@ -251,6 +251,12 @@ func atHand(r StepReport) bool {
 	return r.Progress == Ready || r.Progress == Waiting && !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Remedy.Kind != ToClearUse })
 }
 
+// AtHand reports whether a step can be done now, or once a person at the bench has seen to
+// what holds it back.
+func (r StepReport) AtHand() bool {
+	return r.Progress == Ready || r.Progress == Waiting && resolvable(r)
+}
+
 // pressing reports whether the window of a join is open, and a person at the bench can
 // remove all that holds it back: a coat found wet, a window that is shut.
 func pressing(r StepReport) bool {
@@ -283,6 +289,7 @@ type Timer struct {
 	Job, Name string // of a quarantine its damage, without a job
 	Joint     bool
 	Phase     Phase // of a joint
+	Wet       bool  // joint: by the last touch test
 	Began     time.Time
 	Opens     time.Time // joint: may be joined from; wait: over; quarantine: its lines can be confirmed
 	Closes    time.Time // joint: must be joined by; wait with an end: Then must be done by
@@ -315,7 +322,7 @@ func (s *State) Timers(now time.Time) []Timer {
 	}
 	var timers []Timer
 	for _, j := range s.joints() {
-		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}
+		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Wet: j.wet, Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}
 		switch t.Phase {
 		case Cured:
 			continue

@@ -392,6 +392,9 @@ func (w *walk) words(ctx context.Context, question string) (string, error) {
 	}
 }
 
+// errLeave ends the walk; what was found so far is recorded.
+var errLeave = errors.New("left")
+
 func (w *walk) answer(ctx context.Context, question string) (string, error) {
 	answer, err := w.prompter.Ask(ctx, question)
 	if err == nil && answer == "q" {

@@ -48,7 +48,7 @@ func TestInterrupted(t *testing.T) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := io.WriteString(in, "20C 50%\n\n"); err != nil {
+	if _, err := io.WriteString(in, "20C 50%\nd\ny\n"); err != nil {
 		t.Fatal(err)
 	}
 	out.await(t, "The mat is clear")

@@ -45,15 +45,24 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 		}
 		return nil
 	}
-	k, err := a.keeper()
+	slip, err := a.giveRelease(ctx, state, certificate)
 	if err != nil {
 		return err
+	}
+	return a.show(slip)
+}
+
+// giveRelease releases an airframe to fly, and seals its record.
+func (a *app) giveRelease(ctx context.Context, state *workflow.State, certificate string) (page.Proof, error) {
+	k, err := a.keeper()
+	if err != nil {
+		return page.Proof{}, err
 	}
 	entries, state, err := k.Desk.Act(ctx, state, workflow.GiveRelease{Certificate: certificate}, time.Time{})
 	if err != nil {
-		return err
+		return page.Proof{}, err
 	}
 	slip := page.NewSlip(state, entries[len(entries)-1])
 	slip.Seal = a.sealed(ctx, k, state)
-	return a.show(slip)
+	return slip, nil
 }

@@ -104,13 +104,26 @@ func (d *Desk) Photograph(ctx context.Context, s *workflow.State, r workflow.Req
 		of = append(of, e.Position)
 	}
 	for _, p := range kept {
-		more, after, failed := d.Act(ctx, state, workflow.KeepPhoto{PhotoKept: journal.PhotoKept{Photo: p.Digest, Name: p.Name, Type: p.Type, Bytes: p.Bytes, Of: of}}, at)
+		more, after, failed := d.showing(ctx, state, p, at, of...)
 		if failed != nil {
 			return nil, nil, failed
 		}
 		entries, state = append(entries, more...), after
 	}
 	return entries, state, err
+}
+
+// KeepPhoto keeps a photo of entries that are recorded.
+func (d *Desk) KeepPhoto(ctx context.Context, s *workflow.State, file string, of ...int64) ([]journal.Entry, *workflow.State, error) {
+	p, err := d.Photos.Add(ctx, file)
+	if err != nil {
+		return nil, nil, err
+	}
+	return d.showing(ctx, s, p, time.Time{}, of...)
+}
+
+func (d *Desk) showing(ctx context.Context, s *workflow.State, p photos.Photo, at time.Time, of ...int64) ([]journal.Entry, *workflow.State, error) {
+	return d.Act(ctx, s, workflow.KeepPhoto{PhotoKept: journal.PhotoKept{Photo: p.Digest, Name: p.Name, Type: p.Type, Bytes: p.Bytes, Of: of}}, at)
 }
 
 // append adds entries to a journal, if it has not grown since it was read, and

@@ -84,7 +84,10 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	g := Gate{
 		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: reworkText(r.Gate.Reworks), Limits: LimitsText(r.Gate),
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
-		Measure: measureGate(s.Airframe.Mark, r.Gate), Parts: Parts(r),
+		Measure: measureGate(s.Airframe.Mark, r.Gate),
+	}
+	if len(r.Points) > 0 {
+		g.Parts = Parts(s, r)
 	}
 	g.FlightsLeft, g.ValidUntil = s.LifeLeft(r)
 	g.unfit = r.NeedsRework()
@@ -263,6 +266,21 @@ func (m Margin) words() string {
 		return amount(-m.By, m.Unit) + " outside"
 	}
 	return "closest margin " + amount(m.By, m.Unit)
+}
+
+// Action is what to measure and within what, or how to rework it.
+func (g Gate) Action(c Clock) string {
+	var l lines
+	if g.Standing == workflow.Failed {
+		l.text(g.Rework)
+	} else {
+		l.text(g.How)
+	}
+	l.item("%s", g.brief(c))
+	if advice, _ := Remedy(g.remedy); advice != "" {
+		l.item("%s", esc(advice))
+	}
+	return l.String()
 }
 
 // Markdown is the gate on a page of its own.

@@ -111,7 +111,7 @@ func of(name string) string {
 // that give Markdown, by the package's source.
 func makers(t *testing.T) (names []string) {
 	t.Helper()
-	small := []string{"Span", "LimitsText"} // words inside a line
+	small := []string{"Span", "LimitsText", "Escape"} // words inside a line
 	files, err := filepath.Glob("*.go")
 	if err != nil {
 		t.Fatal(err)
@@ -256,6 +256,18 @@ func (b *bench) step(name string) {
 	b.must(err)
 	b.show("Step-"+name, page.NewStep(b.State, report, b.Now))
 	b.show("Next-"+name, page.NewNext(b.State, b.Now))
+}
+
+// sitting shows what a sitting shows of it.
+func (b *bench) sitting(name string) {
+	next, c := page.NewNext(b.State, b.Now), page.Clock{Now: b.Now}
+	b.pages["NextAction-"+name], b.pages["NextMore-"+name], b.pages["NextMeanwhile-"+name] = "# FN-01\n"+next.Action(c), next.More(c), next.Meanwhile(c)
+	timers := page.Clocks{Timers: page.Timers(b.State, b.Now)}
+	b.pages["ClocksStrip-"+name] = timers.Strip(c)
+	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers})
+	report, _, err := b.State.FindStep("join-roots", b.Now)
+	b.must(err)
+	b.pages["Standing-"+name], b.pages["WhyNot-"+name] = page.Standing(report, c), page.WhyNot(report, c)
 }
 
 func (b *bench) gate(name, gate string) {
@@ -411,6 +423,9 @@ func (b *bench) build() {
 	b.show("Recorded-failed", b.measure("slot", "tip=5.2mm"))
 	b.gate("failed", "slot")
 	b.show("Next-failed", page.NewNext(b.State, b.Now))
+	slot, err := b.State.GateReport("slot", b.Now)
+	b.must(err)
+	b.pages["GateAction-failed"] = page.NewGate(b.State, slot, b.Now).Action(page.Clock{Now: b.Now})
 	b.pages["Refusal-rework"] = b.refused(workflow.Measure{Gate: "slot", Readings: []workflow.Reading{{Point: "tip", Value: b.q("4 mm", quantity.Length)}}})
 	b.show("Recorded-reworked", b.act(workflow.Rework{Gate: "slot"}))
 	b.show("Recorded-conceded", b.conceded())
@@ -438,16 +453,28 @@ func (b *bench) build() {
 	b.must(err)
 	b.pages["AwaitLine"] = page.AwaitLine("FN-01", await, page.Clock{Now: b.Now}) + "\n"
 	b.pages["AwaitLine-cured"] = page.AwaitLine("FN-01", workflow.Await{Name: "roots", Event: workflow.IsCured, Ready: b.Now.Add(time.Hour)}, page.Clock{Now: b.Now}) + "\n"
+	for _, m := range []workflow.Moment{
+		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},
+		{Event: workflow.WaitOver}, {Event: workflow.WaitOver, Then: "press"}, {Event: workflow.DueSoon, Then: "press"}, {Event: workflow.IsLate, Then: "press"},
+		{Event: workflow.MayDo}, {Event: workflow.MayConfirm, Lies: "battery B2"},
+	} {
+		m.Mark, m.Name, m.At, m.Until = "FN-01", "roots", b.Now.Add(2*time.Minute), b.Now.Add(7*time.Minute)
+		b.pages["MomentLine"] += page.MomentLine(m, page.Clock{Now: b.Now}) + "\n\n"
+	}
 	b.pages["OpenedLine"] = page.OpenedLine("FN-01", "finch-build", []*steps.Step{{Choose: "eyes"}, {}}) + "\n"
 	b.pages["OpenedLine-short"] = page.OpenedLine("FN-01", "look", []*steps.Step{{}}) + "\n"
 	b.show("Ready", page.NewReady("FN-01", await))
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
+	b.sitting("drying")
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")
 	b.show("Next-lapsed", page.NewNext(b.State, b.Now))
+	b.sitting("lapsed")
 	b.step("join-roots")
 	b.clocks("open")
-	b.show("Recorded-joined", b.act(workflow.Finish{Step: "join-roots", Touch: workflow.TouchDry}))
+	joined := b.act(workflow.Finish{Step: "join-roots", Touch: workflow.TouchDry})
+	b.show("Recorded-joined", joined)
+	b.show("Recorded-joined-at-bench", joined.AtBench())
 	b.clocks("setting")
 	report, _, err := b.State.FindStep("rest", b.Now)
 	b.must(err)
@@ -577,6 +604,7 @@ func (b *bench) clockBack() {
 	}
 	b.show("Recorded-clock-back", recorded)
 	b.show("Next-clock-back", page.NewNext(b.State, b.Now))
+	b.pages["NextAtOnce-clock-back"] = page.NewNext(b.State, b.Now).AtOnce(page.Clock{Now: b.Now})
 	b.show("Airframe-clock-back", page.NewAirframe(b.State, b.Now))
 	now := page.Clock{Now: b.Now}
 	for name, r := range map[string]workflow.Reason{

@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -186,6 +187,7 @@ type Recorded struct {
 	Gauges  []Gauge  `json:"gauges,omitempty"`        // those that were checked
 	Stale   []string `json:"measure_again,omitempty"` // the gates that a change of equipment makes stale
 	Timers  []Timer  `json:"timers,omitempty"`
+	Waits   []Waits  `json:"waits,omitempty"`    // that began
 	TooLate []string `json:"too_late,omitempty"` // of the steps that were done
 	Harms   []Reason `json:"harms,omitempty"`    // what open coats need and the journal says otherwise
 	Clock   *Reason  `json:"clock,omitempty"`    // why the time of what was recorded can't be trusted
@@ -226,13 +228,23 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		}
 		seen["joint "+joint] = true
 	}
-	r.TooLate, r.Harms = tooLate(s, entries, now), harms(s, now)
+	r.TooLate, r.Harms, r.Waits = tooLate(s, entries, now), harms(s, now), waitsAfter(s, entries, now)
 	if why := s.Untrusted(now); why != nil {
 		reason := newReason(*why)
 		r.Clock = &reason
 	}
 	if next := s.Next(now); next.Step != nil {
 		r.Next = next.Step.Step.Name
+	}
+	return r
+}
+
+// AtBench leaves out what the next question asks for.
+func (r Recorded) AtBench() Recorded {
+	r.Next, r.Gates = "", slices.Clone(r.Gates)
+	for i := range r.Gates {
+		g := &r.Gates[i]
+		g.Rework, g.unfit, g.Parts, g.remedy = "", false, nil, workflow.Remedy{}
 	}
 	return r
 }
@@ -308,6 +320,10 @@ func (r Recorded) Markdown(c Clock) string {
 	}
 	for _, t := range r.Timers {
 		l.item("%s", t.line(c))
+	}
+	for _, w := range r.Waits {
+		l.add("\n**%s**", esc(w.Title))
+		l.text(w.Do)
 	}
 	if len(r.Stale) > 0 {
 		l.item("measure again: %s", esc(strings.Join(r.Stale, ", ")))

@@ -33,6 +33,7 @@ type Waiting struct {
 	Step     string   `json:"step"`
 	Stage    string   `json:"stage"`
 	Title    string   `json:"title"`
+	Do       string   `json:"do,omitempty"` // of a wait: what to leave alone until it is over
 	Reopened string   `json:"reopened,omitempty"`
 	Reasons  []Reason `json:"reasons"`
 }
@@ -44,8 +45,10 @@ func (w Waiting) behind() bool {
 }
 
 // NewNext makes the page of what to do now.
-func NewNext(s *workflow.State, now time.Time) Next {
-	suggestion := s.Next(now)
+func NewNext(s *workflow.State, now time.Time) Next { return NextOf(s, s.Next(now), now) }
+
+// NextOf makes the page of what is suggested.
+func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Next {
 	n := Next{Mark: s.Airframe.Mark, Over: suggestion.Over, Because: because(suggestion, now), SeeTo: newReasons(suggestion.Resolve),
 		Due: newReasons(suggestion.Due), Damaged: newReasons(suggestion.Damaged), Waiting: []Waiting{}, Until: suggestion.Until, Timers: Timers(s, now), Harms: harms(s, now)}
 	if s.Retired != nil {
@@ -56,7 +59,11 @@ func NewNext(s *workflow.State, now time.Time) Next {
 		n.Step = &step
 	}
 	for _, w := range suggestion.Waiting {
-		n.Waiting = append(n.Waiting, Waiting{w.Step.Name, w.Stage, w.Step.Label(), w.Reopened, newReasons(w.Reasons)})
+		waits := Waiting{Step: w.Step.Name, Stage: w.Stage, Title: w.Step.Label(), Reopened: w.Reopened, Reasons: newReasons(w.Reasons)}
+		if w.Step.Kind.Traits().Passes && w.Progress == workflow.Waiting {
+			waits.Do = w.Step.Do
+		}
+		n.Waiting = append(n.Waiting, waits)
 	}
 	if r := s.Untrusted(now); r != nil {
 		n.Warnings = append(n.Warnings, newReason(*r))
@@ -72,8 +79,9 @@ func because(suggestion workflow.Suggestion, now time.Time) string {
 	return suggestion.Why + " within " + Span(suggestion.JoinBy.Sub(now))
 }
 
-// Markdown is what to do now.
-func (n Next) Markdown(c Clock) string {
+// AtOnce is what comes before any work: what open coats need and do not have, a clock
+// that can't be trusted, damage.
+func (n Next) AtOnce(c Clock) string {
 	var l lines
 	for _, w := range n.Warnings {
 		l.add("**Clock:** %s\n", ReasonText(w.Reason, c))
@@ -85,6 +93,48 @@ func (n Next) Markdown(c Clock) string {
 	for _, r := range n.Damaged {
 		l.add("**First:** %s\n", ReasonText(r.Reason, c))
 	}
+	return l.String()
+}
+
+// Action is what to do now, without the title and the cautions of the step.
+func (n Next) Action(c Clock) string {
+	var l lines
+	if n.Step != nil {
+		l.WriteString(n.Step.action(c))
+	}
+	for _, r := range n.SeeTo {
+		l.item("first: %s", reasonAdvice(r.Reason, c))
+	}
+	if n.Because != "" && (n.Step == nil || n.Because != n.Step.Reopened) {
+		l.add("\n*%s.*\n", esc(Capital(n.Because)))
+	}
+	return l.String()
+}
+
+// More is what need not be seen before it is done: why and with what, and what else waits.
+func (n Next) More(c Clock) string {
+	var l lines
+	if n.Step != nil {
+		l.WriteString(n.Step.behind())
+	}
+	n.waiting(&l, c)
+	return l.String()
+}
+
+// Meanwhile is what else waits and why, and what a wait says.
+func (n Next) Meanwhile(c Clock) string {
+	var l lines
+	for _, w := range n.Waiting {
+		l.text(w.Do)
+	}
+	n.waiting(&l, c)
+	return l.String()
+}
+
+// Markdown is what to do now.
+func (n Next) Markdown(c Clock) string {
+	var l lines
+	l.WriteString(n.AtOnce(c))
 	switch {
 	case n.Retired != "":
 		l.add("# %s is %s\n", esc(n.Mark), esc(n.Retired))

@@ -125,7 +125,7 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		}
 		return ways, measureLine(r.Mark, r.Gate, r.Points, r.Unit)
 	case workflow.ToBeSure:
-		return "look at the gauge again; if it shows that, give the reading again with --sure", ""
+		return "look at the gauge again, and if it shows that", measureLine(r.Mark, r.Gate, r.Points, r.Unit) + " --sure"
 	case workflow.ToMeasureRest:
 		rest := strings.TrimSuffix(" at "+strings.Join(r.Points, ", "), " at ")
 		return fmt.Sprintf("measure the rest of it%s, then rework it; to take back a misreading", rest), "fettle undo " + r.Mark
@@ -263,6 +263,27 @@ func reworkLine(mark, gate string) string { return "fettle done " + mark + " " +
 
 // ReasonText is a reason with its times and what to do about it.
 func ReasonText(r workflow.Reason, c Clock) string {
+	text := reasonTimes(r, c)
+	advice, command := Remedy(r.Remedy)
+	if command == "" {
+		return text + optionally("; ", esc(advice))
+	}
+	// A code block is never wrapped, so that the command can be copied. The
+	// indent keeps it inside the item of a list.
+	if advice != "" {
+		text += "; " + esc(advice) + ":"
+	}
+	return text + "\n\n  ```\n  " + term.Line(command) + "\n  ```\n"
+}
+
+// reasonAdvice is a reason with its times and advice, where questions take the place of
+// commands.
+func reasonAdvice(r workflow.Reason, c Clock) string {
+	advice, _ := Remedy(r.Remedy)
+	return reasonTimes(r, c) + optionally("; ", esc(advice))
+}
+
+func reasonTimes(r workflow.Reason, c Clock) string {
 	text := esc(said(workflow.Cause{Text: r.Text, At: r.At}))
 	switch {
 	case !r.Until.IsZero() && !r.Closes.IsZero():
@@ -274,14 +295,5 @@ func ReasonText(r workflow.Reason, c Clock) string {
 	case !r.Closes.IsZero():
 		text += "; join it by " + c.At(r.Closes)
 	}
-	advice, command := Remedy(r.Remedy)
-	if command == "" {
-		return text + optionally("; ", esc(advice))
-	}
-	// A code block is never wrapped, so that the command can be copied. The
-	// indent keeps it inside the item of a list.
-	if advice != "" {
-		text += "; " + esc(advice) + ":"
-	}
-	return text + "\n\n  ```\n  " + term.Line(command) + "\n  ```\n"
+	return text
 }

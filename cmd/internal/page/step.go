@@ -130,15 +130,7 @@ func (p Step) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s\n", esc(p.Title))
 	l.add("%s · %s · stage %s · %s\n", esc(p.Mark), esc(p.Job), esc(p.Stage), esc(p.Step))
-	if p.Reopened != "" {
-		l.add("**Open again:** %s\n", esc(p.Reopened))
-	}
-	if p.TooLate != "" {
-		l.add("**Too late:** %s\n", esc(p.TooLate))
-	}
-	if !p.By.IsZero() && p.Joint == nil {
-		l.add("**Do it by %s** (%s left).\n", c.At(p.By), c.In(p.By))
-	}
+	p.pressing(&l, c)
 	for _, caution := range p.Cautions {
 		l.caution(caution)
 	}
@@ -210,6 +202,64 @@ func (p Step) Markdown(c Clock) string {
 		l.add("%s", command(line))
 	}
 	return l.String()
+}
+
+// action is what to do and by when, without the title and the cautions.
+func (p Step) action(c Clock) string {
+	var l lines
+	p.pressing(&l, c)
+	if p.Short == "" {
+		l.text(p.Do)
+	} else {
+		l.text(p.Short)
+		l.add("\n*In short, as you have done it before; `%s` shows all of it.*\n", p.more)
+	}
+	if p.Joint != nil && (p.Joint.Phase == workflow.Open || p.Joint.Phase == workflow.Tacking) {
+		l.fact("joint %s%s", esc(p.Joint.Name), Joint{Phase: p.Joint.Phase, Opens: p.Joint.Opens, Closes: p.Joint.Closes}.words(steps.Join, c))
+	}
+	return l.String()
+}
+
+// behind is why it is done, with what, and all of what is shown in short.
+func (p Step) behind() string {
+	var l lines
+	if p.Short != "" {
+		l.text(p.Do)
+	}
+	if p.Why != "" {
+		l.add("\n**Why.** %s\n", tagless(strings.TrimSpace(p.Why)))
+	}
+	if p.Hands != "" {
+		l.fact("takes %s", esc(p.Hands))
+	}
+	if len(p.Tools) > 0 {
+		l.fact("tools: %s", esc(strings.Join(p.Tools, ", ")))
+	}
+	for _, need := range p.Needs {
+		l.fact("needs %s", esc(need.String()))
+	}
+	if p.Joint != nil && p.Joint.Says != "" {
+		l.fact("joint %s, %s: %s", esc(p.Joint.Name), esc(p.Joint.Adhesive), esc(p.Joint.Says))
+	}
+	if p.Joint != nil {
+		for _, a := range p.Joint.OneOf {
+			l.fact("with **%s**, %s: %s", esc(a.Name), esc(a.Title), esc(a.Says))
+		}
+	}
+	return l.String()
+}
+
+// pressing is what makes it urgent, or why it is open again.
+func (p Step) pressing(l *lines, c Clock) {
+	if p.Reopened != "" {
+		l.add("**Open again:** %s\n", esc(p.Reopened))
+	}
+	if p.TooLate != "" {
+		l.add("**Too late:** %s\n", esc(p.TooLate))
+	}
+	if !p.By.IsZero() && p.Joint == nil {
+		l.add("**Do it by %s** (%s left).\n", c.At(p.By), c.In(p.By))
+	}
 }
 
 // secondWords say that a step wants a second person, and what one alone may do.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"fettle/cmd/internal/term"
 	"fettle/workflow"
 )
 
@@ -87,8 +88,50 @@ func (k Clocks) Markdown(c Clock) string {
 	if len(k.Timers) == 0 {
 		l.add("Nothing is drying or curing.")
 	}
+	return l.String() + k.Strip(c)
+}
+
+// Strip is the list alone, to go with something else.
+func (k Clocks) Strip(c Clock) string {
+	var l lines
 	for _, t := range k.Timers {
 		l.item("%s · %s", esc(t.Mark), t.line(c))
 	}
 	return l.String()
+}
+
+// momentWords says in plain text what the moment of a clock calls for.
+func momentWords(m workflow.Moment, c Clock) string {
+	until := c.At(m.Until)
+	switch m.Event {
+	case workflow.MayJoin:
+		return "JOIN NOW, until " + until
+	case workflow.MayTouch:
+		return "touch it again, it was wet; join it by " + until
+	case workflow.ClosesSoon:
+		return fmt.Sprintf("join it by %s, %s left", until, Span(m.Until.Sub(m.At)))
+	case workflow.HasLapsed:
+		return "LAPSED, coat it again"
+	case workflow.MayHandle:
+		return "may be handled; fully cured at " + until
+	case workflow.IsCured:
+		return "cured"
+	case workflow.WaitOver:
+		if m.Then == "" {
+			return "over"
+		}
+		return fmt.Sprintf("over, do %s by %s", m.Then, until)
+	case workflow.DueSoon:
+		return fmt.Sprintf("do %s by %s, %s left", m.Then, until, Span(m.Until.Sub(m.At)))
+	case workflow.IsLate:
+		return "TOO LATE for " + m.Then
+	case workflow.MayConfirm:
+		return m.Lies + " has lain its time: confirm the lines of its quarantine"
+	}
+	return "can be done now"
+}
+
+// MomentLine is momentWords with the airframe and the name of the clock.
+func MomentLine(m workflow.Moment, c Clock) string {
+	return term.Line(fmt.Sprintf("%s · %s: %s", m.Mark, m.Name, momentWords(m, c)))
 }

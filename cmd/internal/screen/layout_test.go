@@ -68,7 +68,7 @@ func scenes() map[string]scene {
 					{Label: "bottom left", Here: true}, {Label: "bottom right"},
 				}, More: "How to hold a caliper."},
 			Prompt: "Depth at bottom left, 4.6 mm or 3/16 in",
-			Field: &sitting.Field{Label: "mm", Check: func(text string) sitting.Verdict {
+			Field: &sitting.Field{Label: "a value with its unit, or a bare number in mm", Check: func(text string) sitting.Verdict {
 				return sitting.Verdict{Said: text + " mm passes", Scale: "|----[######|####]----|", State: sitting.Good, Taken: true}
 			}},
 			Keys: append([]sitting.Key{}, common()...),

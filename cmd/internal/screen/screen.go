@@ -39,7 +39,7 @@ func Run(ctx context.Context, s term.Streams, clocks Clocks, now func() time.Tim
 		profile = colorprofile.ANSI
 	}
 	p := tea.NewProgram(m, tea.WithContext(ctx), tea.WithInput(s.In), tea.WithOutput(s.Out),
-		tea.WithColorProfile(profile), tea.WithoutSignalHandler())
+		tea.WithColorProfile(profile), tea.WithoutSignalHandler(), tea.WithFPS(120)) // a key is on the screen within 10 ms
 	front := &front{program: p, streams: s, gone: make(chan struct{})}
 	ended := make(chan error, 1)
 	go func() {
@@ -56,6 +56,9 @@ func Run(ctx context.Context, s term.Streams, clocks Clocks, now func() time.Tim
 	close(front.gone)
 	stop()
 	err := <-ended
+	if m.width > 0 {
+		s.Columns = min(m.width, term.Width)
+	}
 	for _, markdown := range m.scene.told {
 		if err := s.Show(markdown); err != nil {
 			return err
@@ -138,6 +141,7 @@ type model struct {
 	noticed       time.Time // when the last moment was called
 	ran           time.Time // until then moments were called
 	seconds       int
+	looking       bool // at what other terminals wrote
 }
 
 func newModel(s term.Streams, clocks Clocks, now func() time.Time, stop context.CancelFunc) *model {
@@ -176,7 +180,7 @@ func remembered(set func(string, int, bool) []string) func(string, int, bool) []
 // Init implements [tea.Model].
 func (m *model) Init() tea.Cmd {
 	m.tick()
-	return everySecond()
+	return tea.Batch(everySecond(), m.look())
 }
 
 func everySecond() tea.Cmd {
@@ -196,12 +200,13 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 		m.clamp()
 	case asked:
-		m.ask(msg)
+		return m, m.ask(msg)
 	case said:
 		m.scene.told = append(m.scene.told, string(msg))
 	case second:
 		return m, tea.Batch(everySecond(), m.tick(), m.look())
 	case read:
+		m.looking = false
 		switch {
 		case msg.err != nil:
 			m.hint("The journals can't be read now: " + msg.err.Error())
@@ -227,7 +232,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 
 // ask shows a question. What was typed stays if the same is asked again, because a
 // time came or another terminal wrote something.
-func (m *model) ask(a asked) {
+func (m *model) ask(a asked) tea.Cmd {
 	old, q := m.scene.question, a.question
 	same := q.View.ID != "" && q.View.ID == old.View.ID
 	if !same || q.Prompt != old.Prompt || q.Field == nil {
@@ -237,13 +242,14 @@ func (m *model) ask(a asked) {
 	m.scene.read = same && m.scene.read
 	m.scene.more, m.doubt = false, nil
 	m.at, m.seen, m.opened = 0, 0, same && m.opened
-	m.tick()
+	bell := m.tick()
 	m.scene.strip = len(m.scene.timers)
 	if m.opened {
 		m.at = m.here()
 	}
 	m.clamp()
 	m.guard.drawn(m.wall())
+	return bell
 }
 
 // tick brings the clocks up to now, and rings if a moment has come.
@@ -272,11 +278,13 @@ func (m *model) tick() tea.Cmd {
 	return nil
 }
 
-// look looks at what other terminals wrote, now and then.
+// look looks at what other terminals wrote, now and then, and at first at all of it.
 func (m *model) look() tea.Cmd {
-	if m.seconds++; m.seconds%lookEvery != 0 || m.reply == nil {
+	m.seconds++
+	if m.looking || m.seconds%lookEvery != 1 {
 		return nil
 	}
+	m.looking = true
 	return func() tea.Msg {
 		changed, err := m.clocks.Refresh(context.Background())
 		return read{changed, err}
@@ -393,17 +401,17 @@ func (m *model) typed(k tea.KeyPressMsg, name string, now time.Time) bool {
 	return true
 }
 
-// find is the key of the question that was pressed.
+// find is the key of the question that was pressed. A digit is none where numbers of
+// two digits are typed.
 func (m *model) find(name string) (sitting.Key, bool) {
+	q := m.scene.question
+	if q.Field != nil && len(q.View.Rows) > 9 && len(name) == 1 && name >= "0" && name <= "9" {
+		return sitting.Key{}, false
+	}
 	for _, name := range []string{name, strings.ToLower(name)} {
 		for _, k := range m.scene.keys() {
 			if k.Key == name && name != moreKey {
 				return k, true
-			}
-		}
-		for _, r := range m.scene.question.View.Rows {
-			if r.Key == name && name != "" {
-				return sitting.Key{Key: name}, true
 			}
 		}
 	}
@@ -445,6 +453,9 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	}
 	if page.kind != stepSheet {
 		return nil
+	}
+	if f := m.scene.question.Field; name == "esc" && f != nil && f.Words {
+		name = sitting.Enter // with nothing typed it leaves the field
 	}
 	var reply sitting.Reply
 	switch k, ok := m.find(name); {

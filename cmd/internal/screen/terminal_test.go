@@ -81,16 +81,16 @@ func TestTerminal(t *testing.T) {
 	t.Parallel()
 	p := begin(t, 80, 24)
 	p.Press("4.6")
-	p.See("mm > 4.6")
+	p.See("> 4.6")
 	for _, at := range [][2]int{{40, 12}, {120, 40}, {20, 5}, {80, 24}} {
 		p.Resize(at[0], at[1])
 		p.Await("screen that fits", func(s string) bool {
 			lines := strings.Split(s, "\n")
-			return len(lines) == at[1] && (strings.Contains(lines[at[1]-2], "mm > 4.6") && strings.Contains(lines[0], "CW-01 · wing") || at[0] == 20 && strings.Contains(s, "too"))
+			return len(lines) == at[1] && (strings.Contains(lines[at[1]-3], "> 4.6") && strings.Contains(lines[0], "CW-01 · wing") || at[0] == 20 && strings.Contains(s, "too"))
 		})
 	}
 	p.Press("\x1b[200~.5\r\n7\x1b[201~")
-	p.See("mm > 4.6.5")
+	p.See("> 4.6.5")
 	p.Press("\r\r\r\r")
 	p.See("Recorded: 4.6.5")
 	p.See("Reading 2")
@@ -131,12 +131,12 @@ func TestLeaving(t *testing.T) {
 	t.Parallel()
 	p := begin(t, 80, 24)
 	p.Press("4.6")
-	p.See("mm > 4.6")
+	p.See("> 4.6")
 	p.Press("\x1a")
 	p.Await("screen of before", func(s string) bool { return !strings.Contains(s, "CW-01") })
 	time.Sleep(100 * time.Millisecond) // it is stopped, or would be if the shell had job control
 	signal(t, p, syscall.SIGCONT)
-	p.See("mm > 4.6")
+	p.See("> 4.6")
 	p.Press("\x03")
 	all, err := p.End()
 	var exit *exec.ExitError
@@ -168,12 +168,12 @@ func TestKeyToScreen(t *testing.T) {
 		text += string(rune('a' + i%26))
 		if len(text) > 40 {
 			p.Press("\x15")
-			p.Await("empty field", func(s string) bool { return !strings.Contains(s, "mm > a") })
+			p.Await("empty field", func(s string) bool { return !strings.Contains(s, "> a") })
 			text = "a"
 		}
 		began := time.Now()
 		p.Press(text[len(text)-1:])
-		p.See("mm > " + text)
+		p.See("> " + text)
 		took = append(took, time.Since(began))
 	}
 	slices.Sort(took)

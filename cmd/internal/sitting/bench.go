@@ -78,7 +78,7 @@ func (b *Bench) put(s *workflow.State) {
 	if had := b.states[mark]; had != nil && had.Size() > s.Size() {
 		return // it was read before what is known
 	}
-	if len(s.OpenJobs(now)) > 0 || len(s.Timers(now)) > 0 {
+	if len(s.OpenJobs(now)) > 0 || len(s.Clocks(now)) > 0 {
 		b.states[mark] = s
 	} else {
 		delete(b.states, mark)

@@ -16,7 +16,7 @@ import (
 // before the question was shown does not answer it.
 type Front interface {
 	// Ask shows the question and returns the answer: one of its keys, or a text for
-	// its field. It returns ErrEnd when there is no more input, and the error of
+	// its field. It returns term.ErrEnd when there is no more input, and the error of
 	// the context when it is stopped.
 	Ask(ctx context.Context, q Question) (Reply, error)
 

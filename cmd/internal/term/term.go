@@ -12,6 +12,7 @@ import (
 	"os"
 	"strings"
 	"sync/atomic"
+	"time"
 	"unicode"
 
 	"golang.org/x/term"
@@ -127,10 +128,26 @@ func NewPrompter(ctx context.Context, s Streams) *Prompter {
 // A line that was typed on a terminal before the question appeared does not answer
 // it: Enter pressed twice, or while a joint dried, must not confirm what comes next.
 func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
+	return p.Watch(ctx, question, nil, nil)
+}
+
+// Watch is Ask that looks at something with each tick while the question stands. What look
+// returns is shown on a line of its own, with a bell, and the question again; its error
+// ends the question.
+func (p *Prompter) Watch(ctx context.Context, question string, tick <-chan time.Time, look func() (string, error)) (string, error) {
 	now := p.asked.Add(1)
 	fmt.Fprint(p.out, question)
 	for {
 		select {
+		case <-tick:
+			text, err := look()
+			if err != nil {
+				fmt.Fprintln(p.out)
+				return "", err
+			}
+			if text != "" {
+				fmt.Fprintf(p.out, "\n\a%s\n%s", Clean(text), question)
+			}
 		case line, ok := <-p.lines:
 			switch {
 			case !ok:

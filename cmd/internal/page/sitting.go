@@ -1,0 +1,87 @@
+package page
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// Escape is plain text on one line, as Markdown.
+func Escape(text string) string { return esc(text) }
+
+// A Leaving is what a builder is told who leaves the bench.
+type Leaving struct {
+	Mark   string // "": of all airframes
+	Timers []Timer
+}
+
+// Markdown is what is still running, and how to go on.
+func (p Leaving) Markdown(c Clock) string {
+	var l lines
+	l.add("All that was answered is recorded.\n")
+	if len(p.Timers) > 0 {
+		l.add("Still running:\n")
+		l.WriteString(Clocks{p.Timers}.Strip(c))
+	}
+	l.add("\nGo on with:\n\n%s", command(strings.TrimSpace("fettle follow "+p.Mark)))
+	return l.String()
+}
+
+// Standing is how an open step stands, on one line.
+func Standing(r workflow.StepReport, c Clock) string {
+	var texts []string
+	for _, reason := range r.Reasons {
+		texts = append(texts, reasonTimes(reason, c))
+	}
+	switch {
+	case r.Progress == workflow.Done:
+		return "done " + c.At(r.At)
+	case len(texts) > 0:
+		return "waits: " + strings.ReplaceAll(strings.Join(texts, "; "), "**", "")
+	case !r.Closes.IsZero():
+		return fmt.Sprintf("can be done, by %s", c.At(r.Closes))
+	}
+	return "can be done"
+}
+
+// WhyNot says why a step can't be gone to.
+func WhyNot(r workflow.StepReport, c Clock) string {
+	var l lines
+	l.add("**Not %s:**\n", esc(r.Step.Label()))
+	if r.Progress == workflow.Done {
+		l.item("it was done %s", c.At(r.At))
+	}
+	for _, reason := range r.Reasons {
+		l.item("%s", reasonAdvice(reason, c))
+	}
+	return l.String()
+}
+
+// A Waits is a wait that has just begun.
+type Waits struct {
+	Title string `json:"title"`
+	Do    string `json:"do"` // what to leave alone until it is over
+}
+
+// waitsAfter are the waits that began with what the entries did.
+func waitsAfter(s *workflow.State, entries []journal.Entry, now time.Time) []Waits {
+	did := map[string]bool{}
+	for _, e := range entries {
+		if work, ok := journal.WorkOf(e.Facts); ok {
+			did[work.Job+"/"+s.StepOf(work)] = true
+		}
+	}
+	var waits []Waits
+	for _, job := range s.OpenJobs(now) {
+		reports := s.Steps(job, now)
+		for i, r := range reports {
+			if i > 0 && r.Step.Kind.Traits().Passes && r.Progress == workflow.Waiting && did[r.Job+"/"+reports[i-1].Step.Name] && r.Step.Do != "" {
+				waits = append(waits, Waits{r.Step.Label(), r.Step.Do})
+			}
+		}
+	}
+	return waits
+}

@@ -1,0 +1,144 @@
+package sitting
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+
+	"fettle/steps"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+// askSitting asks in one question for all that is missing of this sitting: temperature,
+// humidity where an adhesive has limits of it, and the conditions that last a sitting and
+// that the open stages need, or that are given. The answer is recorded for every airframe
+// that is led over.
+func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs []steps.Setting) error {
+	now := c.now()
+	c.asked[s.Airframe.Mark] = true
+	for _, of := range c.states {
+		needs = append(needs, lacking(of, now)...)
+	}
+	needs = slices.DeleteFunc(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
+		def, _ := s.Sheet.Condition(n.Condition)
+		return !def.Sitting || slices.ContainsFunc(needs, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
+	})
+	slices.SortStableFunc(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
+	needs = slices.Compact(needs)
+	var words []string
+	for _, n := range needs {
+		words = append(words, fmt.Sprintf("the %s is %s", spaced(n.Condition), spaced(n.State)))
+	}
+	figures, example := "Temperature", "…C"
+	if slices.ContainsFunc(c.states, func(s *workflow.State) bool { return s.HumidityCounts(now) }) {
+		figures, example = "Temperature and humidity", "…C …%"
+	}
+	q := Question{Prompt: figures + " at the bench, as " + example + ":", Keys: []Key{{Key: Enter, Word: "not read"}}, Field: &Field{Label: example}}
+	if len(needs) > 0 {
+		q.Prompt = fmt.Sprintf("%s at the bench, as %s, and y behind it if %s:", figures, example, strings.Join(words, " and "))
+		q.Field.Label += " y"
+	}
+	if c.view.Title == "" || c.hand.Step.Name == "" {
+		c.view.Title = "The bench in this sitting"
+	}
+	q.Field.Check = func(text string) Verdict {
+		if _, err := readSitting(text, needs); err != nil {
+			return Verdict{Said: err.Error()}
+		}
+		return Verdict{Taken: true}
+	}
+	for {
+		reply, err := c.ask(ctx, q)
+		if err != nil || reply.Text == "" {
+			return err
+		}
+		request, err := readSitting(reply.Text, needs)
+		if err != nil {
+			return err
+		}
+		for _, of := range c.states {
+			if of.Airframe.Mark != c.mark && err == nil {
+				err = c.recordOn(ctx, of.Airframe.Mark, fitting(of, request))
+			}
+		}
+		if err == nil {
+			err = c.record(ctx, request)
+		}
+		if err == nil || !errors.Is(err, workflow.ErrBadRequest) {
+			return err
+		}
+		if err := c.tell(err); err != nil { // above the question, which is asked again
+			return err
+		}
+	}
+}
+
+// lacking are the conditions of a sitting that nobody has confirmed and that a step of an
+// open stage needs.
+func lacking(s *workflow.State, now time.Time) []steps.Setting {
+	var needs []steps.Setting
+	for _, job := range s.OpenJobs(now) {
+		reports := s.Steps(job, now)
+		open := map[string]bool{}
+		for _, r := range reports {
+			open[r.Stage] = open[r.Stage] || r.Progress == workflow.Ready || r.Progress == workflow.Waiting
+		}
+		for _, r := range reports {
+			if !open[r.Stage] || r.Progress == workflow.Done {
+				continue
+			}
+			for _, n := range s.NeedsAt(job, r.Step, now) {
+				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Sitting && s.Holds(n.Condition, now) != n.State {
+					needs = append(needs, n)
+				}
+			}
+		}
+	}
+	return needs
+}
+
+// fitting leaves out the conditions that the design of an airframe does not know.
+func fitting(s *workflow.State, r workflow.ReadBench) workflow.ReadBench {
+	r.Set = slices.DeleteFunc(slices.Clone(r.Set), func(n steps.Setting) bool {
+		def, ok := s.Sheet.Condition(n.Condition)
+		return !ok || !slices.Contains(def.States, n.State)
+	})
+	return r
+}
+
+// readSitting reads a temperature, a humidity after it if there is one, and a y if the
+// conditions stand.
+func readSitting(text string, needs []steps.Setting) (workflow.ReadBench, error) {
+	var r workflow.ReadBench
+	words := strings.Fields(text)
+	if n := len(words) - 1; n >= 0 && len(needs) > 0 && (words[n] == "y" || words[n] == "yes") {
+		r.Set, words = needs, words[:n]
+	}
+	if len(words) == 0 && len(r.Set) > 0 {
+		return r, nil
+	}
+	text = strings.Join(words, " ")
+	if _, err := quantity.Parse(text, quantity.Ratio); err == nil {
+		return r, fmt.Errorf("give the temperature too: …C %s", strings.Join(words, ""))
+	}
+	var err error
+	for n := len(words); n > 0; n-- { // so many of them are the temperature: 20 C 50 %
+		r.Temperature, err = quantity.Parse(strings.Join(words[:n], " "), quantity.Temperature)
+		if err != nil {
+			continue
+		}
+		if n < len(words) {
+			r.Humidity, err = quantity.Parse(strings.Join(words[n:], " "), quantity.Ratio)
+		}
+		return r, err
+	}
+	if len(words) > 1 && strings.IndexFunc(words[1], unicode.IsDigit) != 0 { // 20 X
+		_, err = quantity.Parse(text, quantity.Temperature)
+	}
+	return r, err
+}

@@ -1,0 +1,160 @@
+package sitting
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// list shows where each open stage stands, and goes to a step where order allows it.
+func (c *conversation) list(ctx context.Context) error {
+	now := c.now()
+	type entry struct {
+		s *workflow.State
+		r workflow.StepReport
+	}
+	var all []entry
+	q := Question{Prompt: "Which step?", Keys: []Key{{Key: Enter, Word: "back"}}}
+	for _, s := range c.states {
+		for _, job := range s.OpenJobs(now) {
+			later := 0
+			for _, r := range s.Steps(job, now) {
+				switch r.Progress {
+				case workflow.Later:
+					later++
+				case workflow.Ready, workflow.Waiting:
+					all = append(all, entry{s, r})
+					row := Row{Key: strconv.Itoa(len(all)), Label: fmt.Sprintf("%s %s · %s", s.Airframe.Mark, r.Stage, term.Line(r.Step.Label())), Here: placeOf(s, r) == place{c.mark, c.hand.Job, c.hand.Step.Name}}
+					row.Value = page.Standing(r, c.clock())
+					if r.AtHand() {
+						row.State = Good
+					}
+					if c.off[offKey(s, r)] {
+						row.Value += ", put off"
+					}
+					q.View.Rows = append(q.View.Rows, row)
+				}
+			}
+			if later > 0 {
+				q.View.Rows = append(q.View.Rows, Row{Label: fmt.Sprintf("%s %s: %d more come later", s.Airframe.Mark, job.ID, later)})
+			}
+		}
+	}
+	q.Field = &Field{Label: "its number, or the name of any step", Check: func(text string) Verdict {
+		n, err := strconv.Atoi(text)
+		return Verdict{Taken: err != nil || n >= 1 && n <= len(all), Said: "choose a number from 1 to " + strconv.Itoa(len(all))}
+	}}
+	c.view.ID += "/list"
+	c.view.Title, c.view.Action, c.view.Cautions = "Open steps", "", nil
+	reply, err := c.ask(ctx, q)
+	if err != nil {
+		return err
+	}
+	if reply.Text == "" {
+		return nil
+	}
+	var to entry
+	if n, err := strconv.Atoi(reply.Text); err == nil {
+		to = all[n-1]
+	} else {
+		to.s = c.state()
+		if to.r, _, err = to.s.FindStep(reply.Text, now); err != nil {
+			return c.say(err.Error())
+		}
+	}
+	if !to.r.AtHand() {
+		return c.Front.Tell(page.WhyNot(to.r, c.clock()))
+	}
+	c.take(to.s, to.r)
+	return nil
+}
+
+// takeBack takes back the last entry of the airframe at hand, and all that depends on it,
+// once it was shown and confirmed.
+func (c *conversation) takeBack(ctx context.Context) error {
+	s, err := c.Desk.State(ctx, c.mark)
+	if err != nil {
+		return err
+	}
+	last, ok := lastEntry(s)
+	if !ok {
+		return c.say("There is nothing to take back.")
+	}
+	undo := workflow.Undo{Position: last, Reason: "taken back at the bench"}
+	entries, err := s.Decide(undo, workflow.Circumstances{Now: c.now(), By: c.Desk.By, Program: c.Desk.Program})
+	if err != nil {
+		return err
+	}
+	q := Question{Prompt: "Take it back?", Keys: []Key{{Key: keyYes, Word: "take back"}, {Key: Enter, Word: "leave it"}}}
+	all := page.NewJournal(s).Entries
+	for _, e := range entries {
+		undone, ok := e.Facts.(journal.Undone)
+		for _, p := range undone.TakesBack {
+			if ok {
+				q.View.Rows = append(q.View.Rows, Row{Label: fmt.Sprintf("entry %d: %s (%s, by %s)", p, term.Line(all[p].Says), c.clock().At(all[p].At), term.Line(all[p].By))})
+			}
+		}
+	}
+	c.view.ID += "/back"
+	c.view.Title, c.view.Action, c.view.Cautions = "The last entry", "", nil
+	reply, err := c.ask(ctx, q)
+	if err != nil {
+		return err
+	}
+	if reply.Key != keyYes {
+		return nil
+	}
+	return c.record(ctx, undo)
+}
+
+// lastEntry is the last entry that stands and that took nothing back itself.
+func lastEntry(s *workflow.State) (int64, bool) {
+	for _, e := range slices.Backward(s.Entries) {
+		_, back := e.Facts.(journal.Undone)
+		_, registered := e.Facts.(journal.Registered)
+		if s.Live(e.Position) && !back && !registered {
+			return e.Position, true
+		}
+	}
+	return 0, false
+}
+
+// note writes a note into the journal of the airframe at hand.
+func (c *conversation) note(ctx context.Context, text string) error {
+	if text == "" {
+		reply, err := c.words(ctx, "Note:", "what is to be remembered")
+		if err != nil {
+			return err
+		}
+		text = reply.Text
+	}
+	return c.record(ctx, workflow.Note{Text: text})
+}
+
+// photo keeps a photo of what was recorded last.
+func (c *conversation) photo(ctx context.Context, file string) error {
+	if file == "" {
+		reply, err := c.words(ctx, "Photo:", "the file; it is kept with the entry before it")
+		if err != nil {
+			return err
+		}
+		file = reply.Text
+	}
+	s, err := c.Desk.State(ctx, c.mark)
+	if err != nil {
+		return err
+	}
+	last, _ := lastEntry(s)
+	entries, state, err := c.Desk.KeepPhoto(ctx, s, file, last)
+	if err != nil {
+		return c.say(err.Error())
+	}
+	c.Bench.Put(state)
+	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
+}

@@ -1,0 +1,475 @@
+package sitting
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"slices"
+	"strings"
+	"time"
+
+	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/workflow"
+)
+
+// A Sitting is one visit to the bench.
+type Sitting struct {
+	Desk      *desk.Desk
+	Bench     *Bench
+	Front     Front
+	Mark      string // the airframe that is worked on; "": all that have an open job
+	BothUnits bool
+
+	// When reads a moment as people write it, such as "8 min ago".
+	When func(text string) (time.Time, error)
+	// Release releases an airframe to fly, and returns what is shown of it.
+	Release func(ctx context.Context, mark string) (markdown string, err error)
+}
+
+// Lead leads the builder from step to step until nothing is left, or until they leave.
+// What was answered is recorded.
+func (s *Sitting) Lead(ctx context.Context) error {
+	c := &conversation{
+		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[string]bool{}, asked: map[string]bool{},
+		began: map[string]time.Time{}, mixed: map[string]time.Time{}, ticked: map[string][]bool{},
+	}
+	for {
+		err := c.turn(ctx)
+		var refusal *workflow.Refusal
+		switch {
+		case errors.Is(err, errLeave), errors.Is(err, term.ErrEnd):
+			return c.leave()
+		case errors.Is(err, errAgain):
+		case errors.As(err, &refusal), errors.Is(err, workflow.ErrBadRequest):
+			if err := c.tell(err); err != nil {
+				return err
+			}
+		case err != nil:
+			return err
+		}
+	}
+}
+
+// A conversation is a sitting under way. What it knows beyond the journal is lost with
+// it: what was put off, what is stamped and not recorded yet, what was confirmed of a
+// hold.
+type conversation struct {
+	*Sitting
+
+	states []*workflow.State // that are led over
+	mark   string            // of the airframe at hand
+	hand   workflow.StepReport
+	view   View
+	since  time.Time // when the step at hand was first shown
+	shown  string    // which that is
+	jump   place     // what was chosen from the list; zero: nothing
+
+	read   map[string]bool      // cautions that were shown whole
+	off    map[string]bool      // steps that were put off
+	asked  map[string]bool      // airframes whose bench was asked for
+	began  map[string]time.Time // by step: when spreading was stamped
+	mixed  map[string]time.Time // by adhesive: when it was mixed last
+	ticked map[string][]bool    // by hold: the lines that were confirmed
+}
+
+// A place is a step of an airframe.
+type place struct{ mark, job, step string }
+
+func placeOf(s *workflow.State, r workflow.StepReport) place {
+	return place{s.Airframe.Mark, r.Job, r.Step.Name}
+}
+
+// key tells the acts of one step apart, too.
+func (c *conversation) key() string {
+	return strings.Join([]string{c.mark, c.hand.Job, c.hand.Step.Name, string(c.hand.Act)}, "/")
+}
+
+// errLeave ends the conversation, and errAgain looks anew at what is to be done.
+var (
+	errLeave = errors.New("left")
+	errAgain = errors.New("again")
+)
+
+func (c *conversation) now() time.Time { return c.Desk.Now() }
+
+func (c *conversation) clock() page.Clock {
+	return page.Clock{Now: c.now(), BothUnits: c.BothUnits}
+}
+
+// state is the airframe at hand, as it was read last.
+func (c *conversation) state() *workflow.State {
+	i := slices.IndexFunc(c.states, func(s *workflow.State) bool { return s.Airframe.Mark == c.mark })
+	return c.states[max(i, 0)]
+}
+
+// look reads the journals again: another terminal may have added to them.
+func (c *conversation) look(ctx context.Context) error {
+	if c.Mark != "" {
+		s, err := c.Desk.State(ctx, c.Mark)
+		if err != nil {
+			return err
+		}
+		c.Bench.Put(s)
+		c.states = []*workflow.State{s}
+		return nil
+	}
+	if _, err := c.Bench.Refresh(ctx); err != nil {
+		if err := c.say(err.Error()); err != nil {
+			return err
+		}
+	}
+	now := c.now()
+	c.states = slices.DeleteFunc(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
+	if len(c.states) == 0 {
+		if err := c.say("No job is open on any airframe."); err != nil {
+			return err
+		}
+		return errLeave
+	}
+	return nil
+}
+
+// turn shows one step and asks its question.
+func (c *conversation) turn(ctx context.Context) error {
+	if err := c.look(ctx); err != nil {
+		return err
+	}
+	now := c.now()
+	s, suggestion := c.choose(now)
+	c.mark = s.Airframe.Mark
+	if _, known := s.Temperature(now); !known && !c.asked[c.mark] && !suggestion.Over {
+		c.hand = workflow.StepReport{}
+		c.show(s, workflow.Suggestion{})
+		return c.askSitting(ctx, s, nil)
+	}
+	c.show(s, suggestion)
+	switch {
+	case suggestion.Over:
+		if err := c.Front.Tell(page.NewNext(s, now).Markdown(c.clock())); err != nil {
+			return err
+		}
+		return errLeave
+	case suggestion.Step == nil:
+		return c.askWait(ctx, suggestion)
+	case len(suggestion.Resolve) > 0:
+		return c.resolve(ctx, s, suggestion)
+	}
+	return questions()[c.hand.Step.Kind](c, ctx, s)
+}
+
+// choose returns what is most urgent of all airframes, or what was chosen from the
+// list. Beside what must be joined soon, it stays with the airframe at hand.
+func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggestion) {
+	due := c.due(now)
+	var of *workflow.State
+	var best workflow.Suggestion
+	least := 0
+	for _, s := range c.states {
+		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[offKey(s, r)] })
+		if chosen, ok := c.chosen(s, now); ok {
+			suggestion.Step, suggestion.Resolve, suggestion.Why, suggestion.JoinBy = &chosen, chosen.Reasons, "", time.Time{}
+			return s, suggestion
+		}
+		rank := c.rank(s, suggestion, due, now)
+		if of == nil || rank < least || rank == least && sooner(suggestion, best) {
+			of, best, least = s, suggestion, rank
+		}
+	}
+	c.jump = place{}
+	return of, best
+}
+
+func offKey(s *workflow.State, r workflow.StepReport) string {
+	return strings.Join([]string{s.Airframe.Mark, r.Job, r.Step.Name, string(r.Act)}, "/")
+}
+
+// rank is how soon a suggestion comes among those of all airframes; less is sooner.
+func (c *conversation) rank(s *workflow.State, suggestion workflow.Suggestion, due, now time.Time) int {
+	r := suggestion.Step
+	switch {
+	case suggestion.Over:
+		return 7
+	case r == nil:
+		return 6
+	case !r.Closes.IsZero() && !now.Before(r.Touch):
+		return 0
+	case !r.Touch.IsZero():
+		return 4
+	case !fits(r, now, due):
+		return 5
+	case s.Airframe.Mark == c.mark:
+		return 1
+	}
+	return 2
+}
+
+// sooner orders suggestions of one rank: by when the window closes, or by when
+// something can be done.
+func sooner(a, b workflow.Suggestion) bool {
+	at := func(s workflow.Suggestion) time.Time {
+		if s.Step != nil {
+			return s.Step.Closes
+		}
+		return s.Until
+	}
+	return !at(a).IsZero() && (at(b).IsZero() || at(a).Before(at(b)))
+}
+
+// due is when the first of all coated joints must be joined.
+func (c *conversation) due(now time.Time) (due time.Time) {
+	for _, t := range c.Bench.Timers(now) {
+		if (t.Phase == workflow.Tacking || t.Phase == workflow.Open) && (due.IsZero() || t.Closes.Before(due)) {
+			due = t.Closes
+		}
+	}
+	return due
+}
+
+func fits(r *workflow.StepReport, now, due time.Time) bool {
+	hands, err := r.Step.Hands.Duration()
+	return due.IsZero() || err != nil || !now.Add(hands).After(due)
+}
+
+// chosen is the step of the airframe that was chosen from the list, if it can still be
+// done or seen to.
+func (c *conversation) chosen(s *workflow.State, now time.Time) (workflow.StepReport, bool) {
+	if c.jump.mark != s.Airframe.Mark {
+		return workflow.StepReport{}, false
+	}
+	job, err := s.Job(c.jump.job)
+	if err != nil {
+		return workflow.StepReport{}, false
+	}
+	for _, r := range s.Steps(job, now) {
+		if r.Step.Name == c.jump.step && r.AtHand() {
+			return r, true
+		}
+	}
+	return workflow.StepReport{}, false
+}
+
+// show makes the view of what is suggested.
+func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
+	now, clock := c.now(), c.clock()
+	c.view = View{ID: c.mark + "/" + suggestion.Until.String(), Mark: c.mark}
+	next := page.NextOf(s, suggestion, now)
+	if text := next.AtOnce(clock); text != "" {
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: text})
+	}
+	if suggestion.Step == nil {
+		c.hand, c.view.Title, c.view.Action = workflow.StepReport{}, "Nothing can be done now", next.Meanwhile(clock)
+		return
+	}
+	c.hand = *suggestion.Step
+	if c.view.ID = c.key(); c.since.IsZero() || c.view.ID != c.shown {
+		c.shown, c.since = c.view.ID, now
+	}
+	step := next.Step
+	step.Brief(s, c.Desk.By, "?")
+	c.view.Part, c.view.Title = step.Stage, step.Title
+	c.view.Step, c.view.Of = c.place(s)
+	for _, text := range step.Cautions {
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
+	}
+	c.view.Action, c.view.More = next.Action(clock), next.More(clock)
+	for _, reason := range suggestion.Resolve { // what is asked next
+		c.view.ID += "/" + reason.Text
+	}
+}
+
+// place is which step of its job the step at hand is, and of how many.
+func (c *conversation) place(s *workflow.State) (n, of int) {
+	job, err := s.Job(c.hand.Job)
+	if err != nil {
+		return 0, 0
+	}
+	all := job.Procedure.Steps()
+	for i := range all {
+		if all[i].Name == c.hand.Step.Name {
+			return i + 1, len(all)
+		}
+	}
+	return 0, 0
+}
+
+// ask asks a question about what is shown. The keys that hold everywhere are answered
+// here.
+func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
+	rows := q.View.Rows
+	q.View = c.view
+	q.View.Rows = rows
+	q.Keys = append(q.Keys, c.common()...)
+	q.Offers = c.offers()
+	for {
+		reply, err := c.Front.Ask(ctx, q)
+		if err != nil {
+			return Reply{}, err
+		}
+		for i, caution := range c.view.Cautions {
+			c.read[caution.Text], c.view.Cautions[i].Read = true, true
+		}
+		q.View.Cautions = c.view.Cautions
+		switch reply.Key {
+		case Changed:
+			return Reply{}, errAgain
+		case Due:
+			return reply, nil
+		case keyQuit:
+			return Reply{}, errLeave
+		case keyPutOff:
+			c.off[c.key()], c.jump = true, place{}
+			return Reply{}, errAgain
+		case keyList:
+			return Reply{}, cmp.Or(c.list(ctx), errAgain)
+		case keyTakeBack:
+			return Reply{}, cmp.Or(c.takeBack(ctx), errAgain)
+		case keyJoin:
+			c.joinNow()
+			return Reply{}, errAgain
+		case keyNote:
+			err = c.note(ctx, reply.Text)
+		case keyPhoto:
+			err = c.photo(ctx, reply.Text)
+		default:
+			return reply, nil
+		}
+		if err != nil && !errors.Is(err, errAgain) {
+			return Reply{}, err
+		}
+	}
+}
+
+// The keys that hold at every question.
+const (
+	keyPutOff   = "n"
+	keyList     = "l"
+	keyTakeBack = "u"
+	keyNote     = "t"
+	keyPhoto    = "p"
+	keyQuit     = "q"
+	keyJoin     = "j" // where a joint can be joined
+)
+
+func (c *conversation) common() []Key {
+	keys := []Key{
+		{Key: keyTakeBack, Word: "take back", Common: true}, {Key: keyList, Word: "list", Common: true},
+		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: keyQuit, Word: "quit", Common: true},
+	}
+	if c.hand.Step.Name == "" {
+		return keys
+	}
+	return append([]Key{{Key: keyPutOff, Word: "not now", Common: true}}, keys...)
+}
+
+// offers has a key for the joint that must be joined first, unless that is at hand.
+func (c *conversation) offers() func(now time.Time) []Key {
+	mark, joint := c.mark, c.hand.Step.Joint
+	return func(now time.Time) []Key {
+		if t, ok := c.open(now); ok && (t.Mark != mark || t.Name != joint) {
+			return []Key{{Key: keyJoin, Word: "join " + t.Name}}
+		}
+		return nil
+	}
+}
+
+// open is the open joint that closes first.
+func (c *conversation) open(now time.Time) (first Timer, ok bool) {
+	for _, t := range c.Bench.Timers(now) {
+		if t.Phase == workflow.Open && (!ok || t.Closes.Before(first.Closes)) {
+			first, ok = t, true
+		}
+	}
+	return first, ok
+}
+
+// joinNow goes to the joint that must be joined first.
+func (c *conversation) joinNow() {
+	now := c.now()
+	t, _ := c.open(now)
+	for _, s := range c.states {
+		job, err := s.Job(t.Job)
+		if err != nil || s.Airframe.Mark != t.Mark {
+			continue
+		}
+		for _, r := range s.Steps(job, now) {
+			if r.Step.Joint == t.Name && r.Step.Kind.Traits().Joins && r.AtHand() {
+				c.take(s, r)
+			}
+		}
+	}
+}
+
+// take goes to a step, though it was put off.
+func (c *conversation) take(s *workflow.State, r workflow.StepReport) {
+	c.jump = placeOf(s, r)
+	delete(c.off, offKey(s, r))
+}
+
+// record records a request and shows what was recorded.
+func (c *conversation) record(ctx context.Context, r workflow.Request) error {
+	return c.recordOn(ctx, c.mark, r)
+}
+
+func (c *conversation) recordOn(ctx context.Context, mark string, r workflow.Request) error {
+	before, err := c.Desk.State(ctx, mark) // another terminal may have added entries
+	if err != nil {
+		return err
+	}
+	entries, state, err := c.Desk.Act(ctx, before, r, time.Time{})
+	if state != nil {
+		c.Bench.Put(state)
+	}
+	if err != nil {
+		return err
+	}
+	c.jump, c.since = place{}, time.Time{}
+	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
+}
+
+// tell shows what was refused, and why.
+func (c *conversation) tell(err error) error {
+	var part *workflow.PartError
+	if errors.As(err, &part) {
+		for _, err := range part.Refused {
+			if err := c.tell(err); err != nil {
+				return err
+			}
+		}
+		for _, e := range part.Record {
+			if line := page.RecordedLine(e); line != "" {
+				if err := c.say(line); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	}
+	var refusal *workflow.Refusal
+	if errors.As(err, &refusal) {
+		return c.Front.Tell(page.Refusal(refusal, c.clock()))
+	}
+	text := err.Error()
+	var bad *workflow.BadRequestError
+	if errors.As(err, &bad) && !bad.Remedy.IsZero() {
+		advice, _ := page.Remedy(bad.Remedy)
+		text += "; " + advice
+	}
+	return c.say(text)
+}
+
+// say tells plain words.
+func (c *conversation) say(text string) error {
+	return c.Front.Tell(page.Escape(text))
+}
+
+// leave says what is still running, and how to go on.
+func (c *conversation) leave() error {
+	now := c.now()
+	var timers []page.Timer
+	for _, s := range c.Bench.States() {
+		timers = append(timers, page.Timers(s, now)...)
+	}
+	return c.Front.Tell(page.Leaving{Mark: c.Mark, Timers: timers}.Markdown(c.clock()))
+}
