@@ -68,13 +68,17 @@ const hasty = 20 * time.Second
 // unhurried asks once where a step that takes minutes is said to be done seconds after it
 // was begun.
 func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
+	what := "was shown"
+	if since.After(c.since) {
+		what = "began"
+	}
 	hands, err := c.hand.Step.Hands.Duration()
 	took := c.now().Sub(since)
 	if err != nil || took >= min(hands/10, hasty) || c.hand.Act == workflow.ToPress { // to coat took most of it
 		return nil
 	}
 	reply, err := c.ask(ctx, Question{
-		Prompt: fmt.Sprintf("This takes %s, and was shown %s ago. Is it done?", c.hand.Step.Hands, page.Span(took)),
+		Prompt: fmt.Sprintf("This takes %s, and %s %s ago. Is it done?", c.hand.Step.Hands, what, page.Span(took)),
 		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back"}},
 	})
 	if err == nil && reply.Key == Enter {
