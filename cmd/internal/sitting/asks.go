@@ -498,8 +498,19 @@ func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error 
 	for _, r := range page.Prove(s, c.now()).Readings { // whoever signs reads what it rests on
 		q.View.Rows = append(q.View.Rows, Row{Label: strings.TrimSpace(r.Gate + " " + r.Point), Value: r.Value, State: Good})
 	}
-	if _, err := c.ask(ctx, q); err != nil {
+	if c.Nameless { // a login name does not sign as a matter of course
+		q.Prompt = fmt.Sprintf("Release %s to fly: who signs?", c.mark)
+		q.Keys, q.Field = []Key{{Key: Enter, Word: "not now"}}, &Field{Label: "the name of whoever releases it", Words: true}
+	}
+	reply, err := c.ask(ctx, q)
+	switch {
+	case err != nil:
 		return err
+	case reply.Key == Enter:
+		c.off[c.here()] = true
+		return nil
+	case c.Nameless:
+		c.Desk.By, c.Nameless = reply.Text, false
 	}
 	slip, err := c.Release(ctx, c.mark)
 	if err != nil {
