@@ -500,7 +500,9 @@ func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error 
 	}
 	if c.Nameless { // a login name does not sign as a matter of course
 		q.Prompt = fmt.Sprintf("Release %s to fly: who signs?", c.mark)
-		q.Keys, q.Field = []Key{{Key: Enter, Word: "not now"}}, &Field{Label: "the name of whoever releases it", Words: true}
+		q.Keys, q.Field = []Key{{Key: Enter, Word: "not now"}}, &Field{Label: "the name of whoever releases it", Words: true, Check: func(text string) Verdict {
+			return Verdict{Taken: len([]rune(text)) > 1 && len(text) <= 64, Said: "give the name in full"} // one letter was meant as a key
+		}}
 	}
 	reply, err := c.ask(ctx, q)
 	switch {
