@@ -3,7 +3,6 @@ package cli
 import (
 	"cmp"
 	"context"
-	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -53,10 +52,11 @@ func (a *app) follow(ctx context.Context, args []string, plain bool) error {
 	if err != nil {
 		return err
 	}
+	_, origin, _ := a.settings(c)[bySetting].value()
 	bench := sitting.NewBench(d)
 	s := &sitting.Sitting{
 		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, When: a.when,
-		Nameless: first(a.by, os.Getenv("FETTLE_BY"), c.By) == "",
+		Nameless: origin == "default",
 		Release: func(ctx context.Context, mark string) (string, error) {
 			state, err := d.State(ctx, mark)
 			if err != nil {
