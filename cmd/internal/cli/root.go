@@ -65,6 +65,7 @@ func (a *app) root() *cobra.Command {
 		a.demoCommand(), a.configCommand(), a.versionCommand(),
 	)
 	root.SetHelpCommand(a.helpCommand())
+	root.SetHelpFunc(a.help)
 	return root
 }
 
