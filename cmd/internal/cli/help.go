@@ -34,6 +34,29 @@ func topics() []topic {
 	}
 }
 
+// A Page is a page of help.
+type Page struct {
+	Name, Short string
+	Text        string // Markdown
+}
+
+// Manual is what manuals are made of: the commands, with their help, and the pages of it.
+func Manual() (*cobra.Command, []Page, error) {
+	root := (&app{}).root()
+	root.InitDefaultHelpCmd()
+	root.InitDefaultCompletionCmd()
+	root.InitDefaultVersionFlag()
+	var pages []Page
+	for _, t := range topics() {
+		text, err := topicPage(t.name)
+		if err != nil {
+			return nil, nil, err
+		}
+		pages = append(pages, Page{t.name, t.short, text})
+	}
+	return root, pages, nil
+}
+
 // topicPage is the Markdown of a page.
 func topicPage(name string) (string, error) {
 	text, err := helpPages.ReadFile("help/" + name + ".md")
