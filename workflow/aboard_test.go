@@ -172,3 +172,28 @@ func TestWhatIsTakenOffInAPlan(t *testing.T) {
 		})
 	}
 }
+
+// What was removed is fitted again before a release, but for what it flies without.
+func TestWhatWasRemovedIsFittedBeforeARelease(t *testing.T) {
+	for _, optional := range []bool{false, true} {
+		b := released(t)
+		more := sheet()
+		more.Equipment = []steps.Equipment{{Name: "motor", Title: "The motor", Disturbs: []string{"pod"}, Optional: optional}}
+		docs := documents()
+		docs.Sheets = map[string]*steps.Sheet{sheetSum: more}
+		b.docs = &docs
+		b.state = b.replay(b.state.Entries)
+		if f := b.state.Airworthiness(b.now); !f.Released {
+			t.Fatalf("nobody removed anything: %s", f.Why.Text)
+		}
+		square := readings("square", "left=500 mm", "right=501 mm")
+		b.must(ChangeEquipment{Item: "motor", Change: Removed}, square)
+		if optional {
+			b.must(GiveRelease{})
+			continue
+		}
+		mustContain(t, b.refused(GiveRelease{}, ByCondition), "the motor was removed, and none was fitted since")
+		b.must(ChangeEquipment{Item: "motor", Change: Fitted}, square, GiveRelease{})
+		b.must(ChangeEquipment{Item: "motor", Change: Moved}, square, GiveRelease{})
+	}
+}

@@ -549,7 +549,7 @@ func (s *State) notAboard(item steps.Equipment, at time.Time) *Reason {
 			return reason
 		}
 	}
-	if len(item.Aboard) > 0 && s.mayBeOff(item.Name, at) {
+	if s.mayBeOff(item.Name, at) && (!item.Optional || len(item.Aboard) > 0) {
 		return &Reason{Because: ByCondition, Text: fmt.Sprintf("the %s was removed, and none was fitted since", item.Name), Remedy: s.toFitAnother(item.Name)}
 	}
 	return nil
