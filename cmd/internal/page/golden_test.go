@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"flag"
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -295,6 +296,10 @@ func (b *bench) measure(gate string, readings ...string) page.Recorded {
 }
 
 func (b *bench) clocks(name string) {
+	for _, t := range b.State.Clocks(b.Now) {
+		words, calls := page.ClockWords(t, page.Clock{Now: b.Now})
+		b.pages["ClockWords-"+name] += fmt.Sprintln(words, calls)
+	}
 	b.show("Clocks-"+name, page.Clocks{Timers: page.Timers(b.State, b.Now)})
 	b.show("Board-"+name, page.Board{Airframes: []page.Airframe{page.NewAirframe(b.State, b.Now)}})
 	b.show("Board-crowded-"+name, page.NewBoard([]page.Tile{page.NewTile(b.State, b.Now, 100)}))

@@ -8,6 +8,7 @@ import (
 
 	xansi "github.com/charmbracelet/x/ansi"
 
+	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 )
@@ -432,7 +433,7 @@ func (p painter) strip(s scene, width, height int) []string {
 	}
 	called := map[string]bool{}
 	for _, t := range s.timers {
-		words, calls := clockLine(t, s.now)
+		words, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
 		line := xansi.Truncate(in+padded(xansi.Truncate(s.clockName(t), name, "…"), name)+"  "+words, width, "…")
 		if calls {
 			calling = append(calling, p.alert(line))
