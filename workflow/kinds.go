@@ -206,6 +206,7 @@ func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []
 	for _, g := range s.GatesOf(j, stage.Steps[i], at) {
 		reasons = append(reasons, s.unmeasurable(g, at)...)
 		if !g.Met() { // else it does not matter: another gauge may have been used
+			reasons = append(reasons, s.nothingToMeasure(g.Gate, at)...)
 			reasons = append(reasons, s.barred(g.Gate.Gauge, at)...)
 			needs = append(needs, s.NeedsOf(g.Gate, at)...)
 		}

@@ -107,11 +107,13 @@ func (s *State) clockMoments(at time.Time) []Moment {
 		case t.Phase == HalfCoated:
 			closes(t.Began, ClosesSoon, HasLapsed)
 		case t.Phase == Tacking, t.Phase == Open:
-			event := MayJoin
-			if t.Wet {
-				event = MayTouch
+			event, at := MayJoin, t.Opens
+			if !t.Touch.IsZero() {
+				event, at = MayTouch, t.Touch
 			}
-			add(event, t.Opens, t.Closes)
+			if at.Before(t.Closes) {
+				add(event, at, t.Closes)
+			}
 			closes(t.Opens, ClosesSoon, HasLapsed)
 		case t.Phase == Setting, t.Phase == Curing:
 			if t.Handles.Before(t.Cures) {

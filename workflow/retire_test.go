@@ -199,8 +199,27 @@ func TestAPartIsMadeAgainByWorkOnly(t *testing.T) {
 		s.Disturbs = []string{zone}
 		return s
 	}
+	// A step beside it that measures it waits for the new one, and what makes that goes on.
+	b := released(t)
+	beside, docs := newWing(), documents()
+	beside.Stages = slices.Insert(beside.Stages, 0, steps.Stage{Name: "jig", Steps: []steps.Step{{Name: "compare", Kind: steps.Measure, Gates: []string{"square"}}}})
+	docs.Procedures[newWingSum] = beside
+	b.docs = &docs
+	b.must(lost, Start{Procedure: beside, Digest: newWingSum, Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}}, Clear{Step: "scrap", Answers: []bool{true}})
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	compare := b.step("compare")
+	if next := b.state.Next(b.now).Step; next == nil || next.Step.Name != "coat-new" || len(compare.Reasons) != 1 || !strings.Contains(compare.Reasons[0].Text, "not made again yet") {
+		t.Errorf("next is %+v; the other step waits for %+v", next, compare.Reasons)
+	}
+	b.done("coat-new")
+	b.after(15 * time.Minute)
+	b.done("join-new")
+	if compare = b.step("compare"); len(compare.Reasons) != 1 || compare.Reasons[0].Because != ByDrying {
+		t.Errorf("once it is made, the step waits for %+v", compare.Reasons)
+	}
+
 	// Where no step says that it makes it, the work on it after that does.
-	b := thrown(works("build-wing", "wing"), plain("tidy"))
+	b = thrown(works("build-wing", "wing"), plain("tidy"))
 	mustContain(t, b.refused(lost, ByState), "thrown away, and job new-wing makes it again", "finish new-wing")
 	b.done("build-wing", "tidy")
 	if b.zones() != "wing there, pod there, tail there" {

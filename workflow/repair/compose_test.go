@@ -40,11 +40,13 @@ func mends(name, zone string, stages ...steps.Stage) Answer {
 
 // compose numbers the damages and composes the plan of an airframe that nothing is
 // known of.
-func compose(answers []Answer) *steps.Procedure {
+func compose(answers []Answer) *steps.Procedure { return composeOn(Airframe{}, answers...) }
+
+func composeOn(on Airframe, answers ...Answer) *steps.Procedure {
 	for i := range answers {
 		answers[i].Damage.Name = fmt.Sprintf("D%d", i+1)
 	}
-	return Compose(answers, Airframe{}).Procedure
+	return Compose(answers, on).Procedure
 }
 
 // order is every step of the plan as stage/step, in the order written.
@@ -288,6 +290,27 @@ func TestBaseFirstAndSideBySide(t *testing.T) {
 	// The names stay when less is damaged.
 	for _, s := range Compose(answers[:3], on).Procedure.Steps() {
 		step(t, p, s.Name)
+	}
+}
+
+// What a repair measures of a part that is made anew after it, since it rests on it, is left to
+// the last checks: else each would wait for the other. What is made beside it is measured.
+func TestWhatIsMadeLaterIsMeasuredLater(t *testing.T) {
+	on := Airframe{Made: []steps.Made{{Zone: "wing"}, {Zone: "boom", On: []string{"wing"}}, {Zone: "tail", On: []string{"boom"}}, {Zone: "pod"}},
+		Gates: []steps.Gate{{Name: "gap", Of: []string{"boom", "tail"}}, {Name: "set", Of: []string{"boom", "pod"}}}}
+	measures := stage("mend", steps.Structure, steps.Step{Name: "both", Kind: steps.Measure, Gates: []string{"gap", "set"}}, steps.Step{Name: "one", Kind: steps.Measure, Gates: []string{"gap"}})
+	anew := func(zone string) Answer {
+		a := mends(zone+"-anew", zone, stage("make", steps.Structure, works("make", steps.Here)))
+		a.Retires = []string{zone}
+		return a
+	}
+	p := composeOn(on, mends("join", "boom", measures, stage("last", steps.Recheck, steps.Step{Name: "end", Kind: steps.Measure, Gates: []string{"gap"}})), anew("tail"), anew("pod"))
+	wantOrder(t, p, "mend-d1/both-d1", "make-new-tail/make-new-tail", "make-new-pod/make-new-pod", "last-d1/end-d1", "measure-again/measure-what-is-stale")
+	if got := step(t, p, "both-d1").Gates; !slices.Equal(got, []string{"set"}) {
+		t.Errorf("it measures %v", got)
+	}
+	if _, _, ok := p.Step("one-d1"); ok {
+		t.Error("a step is left with nothing to measure")
 	}
 }
 

@@ -77,7 +77,14 @@ func partsOf(answers []Answer, on Airframe) []*part {
 		return slices.ContainsFunc(rebuilds, func(a Answer) bool { return slices.Contains(a.Retires, z) })
 	}
 	for _, p := range parts {
-		p.procedure = on.withoutAbsent(p.procedure, made)
+		var later []string // made anew only when the part is repaired, since something of it rests on that
+		for _, r := range rebuilds {
+			rests := func(z string) bool { return meets(on.Made.Below(z), p.zones) }
+			if !meets(r.Retires, p.zones) && slices.ContainsFunc(r.Retires, rests) {
+				later = append(later, r.Retires...)
+			}
+		}
+		p.procedure = on.withoutAbsent(p.procedure, made, later)
 	}
 	return parts
 }
@@ -91,12 +98,10 @@ func worksHere(p *steps.Procedure) bool {
 }
 
 // withoutAbsent leaves out the steps that ask for zones that are neither there nor
-// made by the plan, and the gates of such zones.
-func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool) *steps.Procedure {
-	if on.There == nil {
-		return p
-	}
-	absent := func(z string) bool { return !on.There(z) && !made(z) }
+// made by the plan, and the gates of such zones. What is made later has its gates
+// measured after all work, not by the repair that it waits for.
+func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool, later []string) *steps.Procedure {
+	absent := func(z string) bool { return on.There != nil && !on.There(z) && !made(z) }
 	nothing := func(z string) bool { return on.Begun != nil && !on.Begun(z) && !made(z) }
 	out := *p
 	out.Stages = slices.Clone(p.Stages)
@@ -104,7 +109,9 @@ func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool
 		var left []steps.Step
 		for _, s := range stage.Steps {
 			gates := slices.DeleteFunc(slices.Clone(s.Gates), func(name string) bool {
-				return slices.ContainsFunc(on.Gates, func(g steps.Gate) bool { return g.Name == name && slices.ContainsFunc(g.Of, nothing) })
+				return slices.ContainsFunc(on.Gates, func(g steps.Gate) bool {
+					return g.Name == name && (slices.ContainsFunc(g.Of, nothing) || blockOf(stage) == mend && g.DependsOn(later...))
+				})
 			})
 			if !slices.ContainsFunc(s.There, absent) && (len(gates) > 0 || len(s.Gates) == 0) {
 				s.Gates = gates

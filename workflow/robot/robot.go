@@ -84,10 +84,11 @@ func (w *Worker) Act(r workflow.Request) error {
 }
 
 // Carry makes up to so many moves, until no job is left. If the sitting ends
-// during a step, it reads the bench again and does the step again.
+// during a step, it reads the bench again and does the step again; what is refused
+// is no move, and the fourth refusal of a step is returned.
 func (w *Worker) Carry(moves int) error {
 	again := 0
-	for range moves {
+	for made := 0; made < moves; {
 		m, err := Next(w.State, w.Now)
 		switch {
 		case err != nil:
@@ -96,6 +97,7 @@ func (w *Worker) Carry(moves int) error {
 			return nil
 		case m.Request == nil:
 			w.Now = m.Until
+			made++
 			continue
 		}
 		w.Now = w.Now.Add(m.Takes)
@@ -109,6 +111,7 @@ func (w *Worker) Carry(moves int) error {
 			return err
 		}
 		again = 0
+		made++
 	}
 	return nil
 }

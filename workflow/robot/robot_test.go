@@ -10,6 +10,7 @@ import (
 
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/robot"
@@ -110,6 +111,25 @@ func carryBuild(t testing.TB, design *procedures.Document, procedure *procedures
 	w.State.Entries = slices.Clip(w.State.Entries)
 	b.stood = append(b.stood, *w)
 	return &b
+}
+
+// A step that the sitting ends in is no move: the bench is read again within the same one.
+func TestWhatIsRefusedIsNoMove(t *testing.T) {
+	w, design := worker(t), named(t, "skerry")
+	act(t, w, workflow.Register{Mark: "SK-01", Sheet: design.Sheet, Digest: store.Digest(design.Bytes)})
+	air := []steps.Setting{{Condition: "ventilation", State: "on"}}
+	long, err := quantity.Parse("30 min", quantity.Duration)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.Documents.Procedures["sha256:long"] = &steps.Procedure{Name: "long", Kind: steps.Repair, Stages: []steps.Stage{{Name: "one", Steps: []steps.Step{{Name: "sand", Kind: steps.Do, Needs: air, Hands: long}}}}}
+	act(t, w, workflow.Start{Procedure: w.Documents.Procedures["sha256:long"], Digest: "sha256:long", Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest})
+	act(t, w, workflow.ReadBench{Set: air})
+	size := w.State.Size()
+	w.Now = w.Now.Add(workflow.SittingLength - time.Minute)
+	if err := w.Carry(1); err != nil || w.State.Size() == size {
+		t.Errorf("one move adds %d entries, %v", w.State.Size()-size, err)
+	}
 }
 
 func combinations(s *steps.Sheet) [][]string {

@@ -33,13 +33,18 @@ func NewClocks(s *workflow.State, now time.Time) []Timer { return newTimers(s, s
 func newTimers(s *workflow.State, running []workflow.Timer) []Timer {
 	timers := []Timer{}
 	for _, t := range running {
-		view := Timer{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Lies: t.Lies, Handles: t.Handles, Cures: t.Cures}
-		if t.Joint {
-			view.Coldest, view.Warmest = &t.Coldest, &t.Warmest
-		}
-		timers = append(timers, view)
+		timers = append(timers, NewTimer(s.Airframe.Mark, t))
 	}
 	return timers
+}
+
+// NewTimer is one running clock of the airframe with the mark.
+func NewTimer(mark string, t workflow.Timer) Timer {
+	view := Timer{Mark: mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Lies: t.Lies, Handles: t.Handles, Cures: t.Cures}
+	if t.Joint {
+		view.Coldest, view.Warmest = &t.Coldest, &t.Warmest
+	}
+	return view
 }
 
 // line is the clock in a list.

@@ -38,8 +38,9 @@ type scene struct {
 type sheet struct {
 	kind  sheetKind
 	lines []string
-	asks  bool // the question is answered here, or a caution is said to be read
-	here  bool // it has what the prompt asks for
+	told  []string // at the lower end
+	asks  bool     // the question is answered here, or a caution is said to be read
+	here  bool     // it has what the prompt asks for
 }
 
 type sheetKind int
@@ -102,8 +103,9 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 		if spaced && !roomy(height) {
 			continue
 		}
-		if all := joined(spaced, full, title, action, rows, told); len(all) <= room(stepSheet, true) {
-			return []sheet{{stepSheet, all, true, true}}
+		all := joined(spaced, full, title, action, rows)
+		if len(all)+len(joined(spaced, told)) <= room(stepSheet, true) {
+			return []sheet{{stepSheet, all, told, true, true}}
 		}
 	}
 	var all []sheet
@@ -111,11 +113,12 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 		all = paged(cautionSheet, nil, full, room(cautionSheet, true))
 		all[len(all)-1].asks = true
 	}
-	top := joined(false, short, title[:min(len(title), 2)])
-	top = top[:min(len(top), max(room(stepSheet, true)-2, 0))] // the rest is behind `?`
+	most := max(room(stepSheet, true)-1, 0)
+	top := joined(false, short, title[:min(len(title), max(most-len(short)-1, 1), 2)])
+	top = top[:min(len(top), most)] // the rest is behind `?`
 	left, more := room(stepSheet, true)-len(top), room(stepSheet, false)-len(top)
 	if both := joined(roomy(height), action, rows); len(both) <= left {
-		all = append(all, sheet{stepSheet, joined(false, top, both), true, true})
+		all = append(all, sheet{stepSheet, joined(false, top, both), nil, true, true})
 	} else {
 		all = append(all, paged(stepSheet, top, action, more)...)
 		for _, page := range paged(stepSheet, top, rows, left) {
@@ -124,11 +127,11 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 			all = append(all, page)
 		}
 		if len(rows) == 0 { // the end of the action stands above the prompt once more
-			all = append(all, sheet{stepSheet, joined(false, top, action[len(action)-left:]), true, true})
+			all = append(all, sheet{stepSheet, joined(false, top, action[len(action)-left:]), nil, true, true})
 		}
 	}
 	if last := &all[len(all)-1]; len(last.lines)+len(told) <= room(stepSheet, true) {
-		last.lines = joined(false, last.lines, told)
+		last.told = told
 		return all
 	}
 	return append(paged(toldSheet, nil, told, room(toldSheet, false)), all...)
@@ -388,7 +391,7 @@ func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) fra
 	f.lines = append([]string{""}, strip...)
 	if bar := 0; len(strip) > 0 && roomy(height) {
 		bar = len(f.lines)
-		f.lines[0] = ruled("", "", width)
+		f.lines[0] = ruled("", width)
 		f.lines = append(f.lines, p.bar(s, width))
 	} else {
 		f.lines[bar] = p.bar(s, width)
@@ -400,29 +403,41 @@ func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) fra
 	return f
 }
 
-// bar is the line above the prompt: what a key did not do, or which further keys there
-// are at the moment. It is always there, so that nothing else moves when it says something.
+// bar is the line above the prompt: what a key did not do, which further keys there are
+// at the moment, or what a clock called for that runs no more. It is always there, so
+// that nothing else moves when it says something.
 func (p painter) bar(s scene, width int) string {
-	says := ""
+	var says []string
 	for _, k := range s.offers {
-		says += " " + k.Key + " " + term.Line(k.Word) + " "
+		says = append(says, k.Key+" "+term.Line(k.Word))
+	}
+	for _, n := range slices.Backward(s.notices) {
+		calls := func(t sitting.Timer) bool {
+			_, calls := clockLine(t, s.now)
+			return calls && t.Mark == n.Mark && t.Name == n.Joint
+		}
+		if !slices.ContainsFunc(s.timers, calls) { // else its clock says it
+			says = append(says, n.At.In(time.Local).Format("15:04")+" "+term.Line(n.Says))
+		}
 	}
 	if s.hint != "" {
-		says = " " + term.Line(s.hint) + " "
+		says = []string{term.Line(s.hint)}
 	}
-	return ruled(says, "", width)
+	if len(says) == 0 {
+		return ruled("", width)
+	}
+	return ruled(" "+strings.Join(says, " ── ")+" ", width)
 }
 
 // ruled is a line across the screen with words in it.
-func ruled(left, right string, width int) string {
-	if left != "" {
-		left = "──" + left
+func ruled(words string, width int) string {
+	if words != "" {
+		words = "──" + xansi.Truncate(words, width-4, "… ")
 	}
-	left = xansi.Truncate(left, width-len(right), "… ")
-	return left + strings.Repeat("─", max(width-xansi.StringWidth(left)-len(right), 0)) + right
+	return words + strings.Repeat("─", max(width-xansi.StringWidth(words), 0))
 }
 
-// strip has the clocks, the next moment first, and what a moment called for.
+// strip has the clocks: first those that call for somebody, then the next moment.
 func (p painter) strip(s scene, width, height int) []string {
 	most := min(max((height-8)/4, 1), 6, s.strip)
 	in := strings.Repeat(" ", indent(width))
@@ -431,21 +446,13 @@ func (p painter) strip(s scene, width, height int) []string {
 	for _, t := range s.timers {
 		name = min(max(name, xansi.StringWidth(s.clockName(t))), width/3)
 	}
-	called := map[string]bool{}
 	for _, t := range s.timers {
 		words, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
 		line := xansi.Truncate(in+padded(xansi.Truncate(s.clockName(t), name, "…"), name)+"  "+words, width, "…")
 		if calls {
 			calling = append(calling, p.alert(line))
-			called[t.Mark+" "+t.Name] = true
 		} else {
 			running = append(running, line)
-		}
-	}
-	for _, n := range s.notices {
-		if !called[n.Mark+" "+n.Joint] { // else its clock says it
-			line := in + n.At.In(time.Local).Format("15:04") + " " + term.Line(n.Says)
-			calling = append(calling, p.alert(xansi.Truncate(line, width, "…")))
 		}
 	}
 	lines := slices.Concat(calling, running)
@@ -586,9 +593,10 @@ func (p painter) frame(s scene, sheets []sheet, at, width, height int) frame {
 	f := frame{lines: make([]string, height), y: -1}
 	f.lines[0] = p.head(s, width)
 	copy(f.lines[1:top], page.lines)
+	copy(f.lines[top-len(page.told):], page.told)
 	copy(f.lines[top:], foot.lines)
 	if n := fmt.Sprintf(" page %d of %d ", at+1, len(sheets)); len(sheets) > 1 {
-		f.lines[top] = xansi.Truncate(f.lines[top], width-len(n), "") + n
+		f.lines[top] = xansi.Truncate(f.lines[top], width-len(n), "…") + n
 	}
 	if foot.y >= 0 {
 		f.x, f.y = foot.x, top+foot.y

@@ -56,6 +56,9 @@ func Run(ctx context.Context, s term.Streams, clocks Clocks, now func() time.Tim
 	close(front.gone)
 	stop()
 	err := <-ended
+	if m.width > 0 {
+		s.Columns = min(m.width, term.Width)
+	}
 	for _, markdown := range m.scene.told {
 		if err := s.Show(markdown); err != nil {
 			return err
@@ -197,7 +200,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 		m.clamp()
 	case asked:
-		m.ask(msg)
+		return m, m.ask(msg)
 	case said:
 		m.scene.told = append(m.scene.told, string(msg))
 	case second:
@@ -229,7 +232,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 
 // ask shows a question. What was typed stays if the same is asked again, because a
 // time came or another terminal wrote something.
-func (m *model) ask(a asked) {
+func (m *model) ask(a asked) tea.Cmd {
 	old, q := m.scene.question, a.question
 	same := q.View.ID != "" && q.View.ID == old.View.ID
 	if !same || q.Prompt != old.Prompt || q.Field == nil {
@@ -239,13 +242,14 @@ func (m *model) ask(a asked) {
 	m.scene.read = same && m.scene.read
 	m.scene.more, m.doubt = false, nil
 	m.at, m.seen, m.opened = 0, 0, same && m.opened
-	m.tick()
+	bell := m.tick()
 	m.scene.strip = len(m.scene.timers)
 	if m.opened {
 		m.at = m.here()
 	}
 	m.clamp()
 	m.guard.drawn(m.wall())
+	return bell
 }
 
 // tick brings the clocks up to now, and rings if a moment has come.

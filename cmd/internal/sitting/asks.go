@@ -473,8 +473,12 @@ func (c *conversation) askChoice(ctx context.Context, s *workflow.State) error {
 	return c.record(ctx, request)
 }
 
-func (c *conversation) askRelease(ctx context.Context, _ *workflow.State) error {
-	if err := c.confirm(ctx, fmt.Sprintf("Release %s to fly, as %s?", c.mark, c.Desk.By), "release it"); err != nil {
+func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error {
+	q := Question{Prompt: fmt.Sprintf("Release %s to fly, as %s?", c.mark, c.Desk.By), Keys: []Key{{Key: keyYes, Word: "release it"}}}
+	for _, r := range page.Prove(s, c.now()).Readings { // whoever signs reads what it rests on
+		q.View.Rows = append(q.View.Rows, Row{Label: strings.TrimSpace(r.Gate + " " + r.Point), Value: r.Value, State: Good})
+	}
+	if _, err := c.ask(ctx, q); err != nil {
 		return err
 	}
 	slip, err := c.Release(ctx, c.mark)

@@ -19,8 +19,8 @@ import (
 // that is led over.
 func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs []steps.Setting) error {
 	now := c.now()
-	c.asked[s.Airframe.Mark] = true
 	for _, of := range c.states {
+		c.asked[of.Airframe.Mark] = true
 		needs = append(needs, lacking(of, now)...)
 	}
 	needs = slices.DeleteFunc(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one

@@ -36,6 +36,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		began: map[string]time.Time{}, mixed: map[string]time.Time{}, ticked: map[string][]bool{},
 	}
 	for {
+		n := c.questions
 		err := c.turn(ctx)
 		var refusal *workflow.Refusal
 		switch {
@@ -45,6 +46,13 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		case errors.As(err, &refusal), errors.Is(err, workflow.ErrBadRequest):
 			if err := c.tell(err); err != nil {
 				return err
+			}
+			if n == c.questions { // else it would be refused for ever
+				if err := c.lookAgain(ctx); errors.Is(err, errLeave) || errors.Is(err, term.ErrEnd) {
+					return c.leave()
+				} else if err != nil && !errors.Is(err, errAgain) {
+					return err
+				}
 			}
 		case err != nil:
 			return err
@@ -65,6 +73,8 @@ type conversation struct {
 	since  time.Time // when the step at hand was first shown
 	shown  string    // which that is
 	jump   place     // what was chosen from the list; zero: nothing
+
+	questions int // that were asked
 
 	read   map[string]bool      // cautions that were shown whole
 	off    map[string]bool      // steps that were put off
@@ -303,6 +313,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 	q.Keys = append(q.Keys, c.common()...)
 	q.Offers = c.offers()
 	for {
+		c.questions++
 		reply, err := c.Front.Ask(ctx, q)
 		if err != nil {
 			return Reply{}, err
@@ -374,10 +385,10 @@ func (c *conversation) offers() func(now time.Time) []Key {
 	}
 }
 
-// open is the open joint that closes first.
+// open is the joint whose window is open and closes first, also one that was found wet.
 func (c *conversation) open(now time.Time) (first Timer, ok bool) {
 	for _, t := range c.Bench.Timers(now) {
-		if t.Phase == workflow.Open && (!ok || t.Closes.Before(first.Closes)) {
+		if (t.Phase == workflow.Open || t.Phase == workflow.Tacking && !now.Before(t.Opens)) && (!ok || t.Closes.Before(first.Closes)) {
 			first, ok = t, true
 		}
 	}
@@ -424,7 +435,7 @@ func (c *conversation) recordOn(ctx context.Context, mark string, r workflow.Req
 	if err != nil {
 		return err
 	}
-	c.jump, c.since = place{}, time.Time{}
+	c.since = time.Time{}
 	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
 }
 
@@ -466,10 +477,9 @@ func (c *conversation) say(text string) error {
 
 // leave says what is still running, and how to go on.
 func (c *conversation) leave() error {
-	now := c.now()
 	var timers []page.Timer
-	for _, s := range c.Bench.States() {
-		timers = append(timers, page.Timers(s, now)...)
+	for _, t := range c.Bench.Timers(c.now()) {
+		timers = append(timers, page.NewTimer(t.Mark, t.Timer))
 	}
 	return c.Front.Tell(page.Leaving{Mark: c.Mark, Timers: timers}.Markdown(c.clock()))
 }
