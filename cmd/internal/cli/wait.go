@@ -113,7 +113,9 @@ func (a *app) await(ctx context.Context, find awaited, r *runner) error {
 		return err
 	}
 	if read.Before(m.At) {
-		fmt.Fprintln(a.Err, page.AwaitLine(m, a.clock()))
+		if err := a.ShowTo(a.Err, page.AwaitLine(m, a.clock())); err != nil {
+			return err
+		}
 	}
 	for now := read; now.Before(m.At); {
 		step := recheck

@@ -117,7 +117,7 @@ func (w *watch) ring(now time.Time) error {
 	for _, m := range moments {
 		fmt.Fprint(w.Err, "\a")
 		w.runner.call(m, w.clock())
-		line := m.At.In(time.Local).Format("15:04") + "  " + page.MomentLine(m, w.clock())
+		line := m.At.In(time.Local).Format("15:04") + " " + page.MomentLine(m, w.clock())
 		switch {
 		case w.Interactive:
 			w.last = slices.Insert(w.last, 0, term.Row{Text: line})

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"flag"
-	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
@@ -296,10 +295,6 @@ func (b *bench) measure(gate string, readings ...string) page.Recorded {
 }
 
 func (b *bench) clocks(name string) {
-	for _, t := range b.State.Clocks(b.Now) {
-		words, calls := page.ClockWords(t, page.Clock{Now: b.Now})
-		b.pages["ClockWords-"+name] += fmt.Sprintln(words, calls)
-	}
 	b.show("Clocks-"+name, page.Clocks{Timers: page.Timers(b.State, b.Now)})
 	b.show("Board-"+name, page.Board{Airframes: []page.Airframe{page.NewAirframe(b.State, b.Now)}})
 	b.show("Board-crowded-"+name, page.NewBoard([]page.Tile{page.NewTile(b.State, b.Now, 100)}))
@@ -456,7 +451,7 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
-	b.pages["AwaitLine"] = page.AwaitLine(await, page.Clock{Now: b.Now}) + "\n"
+	b.pages["AwaitLine"] = page.AwaitLine(await, page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
 		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},
 		{Event: workflow.WaitOver}, {Event: workflow.WaitOver, Then: "press"}, {Event: workflow.DueSoon, Then: "press"}, {Event: workflow.IsLate, Then: "press"},

@@ -129,6 +129,9 @@ func ClockWords(t workflow.Timer, c Clock) (words string, calls bool) {
 			from, until := c.Between(t.Opens, t.Closes)
 			return fmt.Sprintf("join in %s, from %s until %s", in(t.Opens), from, until), false
 		}
+		if c.Now.Before(t.Touch) {
+			return fmt.Sprintf("it was wet; touch it again in %s; join by %s", in(t.Touch), at(t.Closes)), false
+		}
 		return fmt.Sprintf("TOUCH IT AGAIN, it was wet; join by %s, %s left", at(t.Closes), in(t.Closes)), true
 	case workflow.Open:
 		return fmt.Sprintf("JOIN NOW, %s left, until %s", in(t.Closes), at(t.Closes)), true

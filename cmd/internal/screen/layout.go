@@ -413,7 +413,7 @@ func (p painter) bar(s scene, width int) string {
 	}
 	for _, n := range slices.Backward(s.notices) {
 		calls := func(t sitting.Timer) bool {
-			_, calls := clockLine(t, s.now)
+			_, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
 			return calls && t.Mark == n.Mark && t.Name == n.Joint
 		}
 		if !slices.ContainsFunc(s.timers, calls) { // else its clock says it

@@ -27,7 +27,7 @@ func (s Streams) Draw(rows []Row) {
 	const home, restOfLine, restOfScreen, strong, plain = "\x1b[H", "\x1b[K", "\x1b[J", "\x1b[1m", "\x1b[m"
 	lines := make([]string, 0, len(rows))
 	for _, r := range rows[:min(len(rows), height)] {
-		text := xansi.Truncate(strings.ReplaceAll(Clean(r.Text), "\n", " "), width, "…")
+		text := xansi.Truncate(strings.ReplaceAll(Clean(r.Text), "\n", " "), width-1, "…") // in the last column the rest of the line is that column
 		if r.Strong && s.Colour {
 			text = strong + text + plain
 		}
