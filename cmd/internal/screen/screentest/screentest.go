@@ -58,7 +58,9 @@ func Start(t testing.TB, cmd *exec.Cmd, width, height int) *Terminal {
 	}()
 	t.Cleanup(func() {
 		_ = cmd.Process.Kill() // if it still runs
-		_ = p.glass.Close()
+		if answers, ok := p.glass.InputPipe().(io.Closer); ok { // Close would race with a Read that waits
+			_ = answers.Close()
+		}
 		_ = tty.Close()
 	})
 	return p
