@@ -5,125 +5,110 @@ import (
 	"time"
 )
 
-// An Await is one moment waited for.
-type Await struct {
-	Job, Name string // the joint, or the step
-	Event     Event
-	Began     time.Time // when the clock began, for showing progress
-	Ready     time.Time
-	Then      time.Time // the next deadline or moment after Ready; zero: none
+// Await returns the moment to wait for: of the named joint or step, or without a name
+// the next one of the airframe. Of a joint that is open it is the time before it closes. What is
+// already so has its time in the past.
+func (s *State) Await(now time.Time, name string) (Moment, error) {
+	if reason := s.Untrusted(now); reason != nil {
+		return Moment{}, &Refusal{What: "waiting", Reasons: []Reason{*reason}}
+	}
+	if name == "" {
+		return s.awaitAny(now)
+	}
+	if j := s.openJoint(now, name); j != nil {
+		return s.closing(j), nil
+	}
+	var names []string
+	for _, m := range s.Moments(now, time.Time{}) {
+		if named(m.Job, m.Name, name) && m.Event.helps() {
+			return m, nil
+		}
+		names = append(names, m.Name)
+	}
+	return s.named(now, name, slices.Compact(names))
 }
 
-// Await returns the moment to wait for: that of the named joint or step, or for
-// "" what Next waits for, if nothing can be done now, else whichever is ready
-// first: an open joint is ready already. What is already ready has its time in the past.
-func (s *State) Await(now time.Time, name string) (Await, error) {
-	if reason := s.Untrusted(now); reason != nil {
-		return Await{}, &Refusal{What: "waiting", Reasons: []Reason{*reason}}
-	}
-	if open := s.openJoint(now); name == "" && open != nil {
-		return awaitJoin(open), nil
-	}
-	var soonest *StepReport
-	if name == "" {
-		if next := s.Next(now); next.Step == nil {
-			i := slices.IndexFunc(next.Waiting, func(w StepReport) bool { return !next.Until.IsZero() && opens(w).Equal(next.Until) })
-			if i >= 0 {
-				soonest = &next.Waiting[i]
-			}
+// awaitAny is the next moment of the airframe; while nothing can be done, that at which
+// something can, or a window ends.
+func (s *State) awaitAny(now time.Time) (Moment, error) {
+	next := s.Next(now)
+	idle := next.Step == nil && !next.Until.IsZero()
+	for _, m := range s.Moments(now, time.Time{}) {
+		if idle && m.At.After(next.Until) {
+			break
+		}
+		if !idle || m.At.Equal(next.Until) || !m.Event.helps() {
+			return m, nil
 		}
 	}
-	var first *Await
-	var names []string
-	for _, w := range s.awaits(now) {
-		names = append(names, w.Name)
-		if name != "" && w.Name != name && w.Job+"/"+w.Name != name {
-			continue
-		}
-		if soonest != nil && !w.Ready.Equal(opens(*soonest)) {
-			continue
-		}
-		if first == nil || w.Ready.Before(first.Ready) {
-			first = &w
-		}
+	i := slices.IndexFunc(next.Waiting, func(w StepReport) bool { return idle && opens(w).Equal(next.Until) })
+	if i < 0 {
+		return Moment{}, unknownOf(s.Airframe.Mark, "running clock", "", nil)
 	}
-	if first == nil && soonest != nil {
-		return Await{Job: soonest.Job, Name: s.NameOf(soonest.Job, soonest.Step.Name, now), Event: MayDo, Began: now, Ready: opens(*soonest)}, nil
-	}
-	if first != nil {
-		return *first, nil
-	}
-	if name != "" {
-		return s.named(now, name, names)
-	}
-	return Await{}, unknownOf(s.Airframe.Mark, "running clock", "", nil)
+	w := next.Waiting[i]
+	return Moment{Mark: s.Airframe.Mark, Job: w.Job, Name: s.NameOf(w.Job, w.Step.Name, now), Event: MayDo, Began: now, At: next.Until}, nil
 }
+
+// helps reports whether something can be done at the moment that could not before, or
+// must be done in the next minutes.
+func (e Event) helps() bool {
+	return !slices.Contains([]Event{ClosesSoon, HasLapsed, IsLate}, e)
+}
+
+// named reports whether a joint or step is meant, by its name with or without its job.
+func named(job, name, meant string) bool { return meant == name || meant == job+"/"+name }
 
 // named answers for a joint or step that has no running clock.
-func (s *State) named(now time.Time, name string, running []string) (Await, error) {
+func (s *State) named(now time.Time, name string, running []string) (Moment, error) {
 	for _, j := range s.joints() {
-		if j.Name != name && j.Job+"/"+j.Name != name {
+		if !named(j.Job, j.Name, name) {
 			continue
 		}
 		switch s.Phase(j, now) {
-		case Open:
-			return awaitJoin(j), nil
 		case Late:
-			return Await{}, refuse("waiting for "+name, ByLapse, "its coat has lapsed", s.remedy(Remedy{Kind: ToCoatAgain, Joint: name}))
+			return Moment{}, refuse("waiting for "+name, ByLapse, "its coat has lapsed", s.remedy(Remedy{Kind: ToCoatAgain, Joint: name}))
 		case Cured:
-			return Await{Job: j.Job, Name: j.Name, Event: IsCured, Ready: j.Cures()}, nil
+			return Moment{Mark: s.Airframe.Mark, Job: j.Job, Name: j.Name, Event: IsCured, At: j.Cures()}, nil
 		}
-		return Await{}, refuse("waiting for "+name, ByState, "waiting will not help: something must be done first", s.remedy(Remedy{Kind: ToSeeNext}))
+		return Moment{}, refuse("waiting for "+name, ByState, "waiting will not help: something must be done first", s.remedy(Remedy{Kind: ToSeeNext}))
 	}
 	report, job, err := s.FindStep(name, now)
 	if err != nil {
-		return Await{}, unknown("running clock", name, running)
+		return Moment{}, unknown("running clock", name, running)
 	}
+	m := Moment{Mark: s.Airframe.Mark, Job: job.ID, Name: name, Event: MayDo, Began: now, At: now}
 	if report.Progress == Done || report.Progress == Ready {
-		return Await{Job: job.ID, Name: name, Event: MayDo, Ready: now}, nil
+		return m, nil
 	}
-	if at := opens(report); !at.IsZero() {
-		return Await{Job: job.ID, Name: name, Event: MayDo, Began: now, Ready: at}, nil
+	if m.At = opens(report); !m.At.IsZero() {
+		return m, nil
 	}
-	return Await{}, &Refusal{What: "waiting for " + name, Reasons: report.Reasons}
+	return Moment{}, &Refusal{What: "waiting for " + name, Reasons: report.Reasons}
 }
 
-// awaitJoin is the wait for a joint that is open.
-func awaitJoin(j *Joint) Await {
-	w := j.Window()
-	return Await{Job: j.Job, Name: j.Name, Event: MayJoin, Ready: w.Opens, Then: w.Closes}
-}
-
-// openJoint returns the open joint that must be joined first; nil: none is open.
-func (s *State) openJoint(now time.Time) *Joint {
+// openJoint returns the named joint if it may be joined now, or once it is dry to the
+// touch; of several parts the one that closes first. nil: there is none.
+func (s *State) openJoint(now time.Time, name string) *Joint {
 	var first *Joint
 	for _, j := range s.joints() {
-		if s.Phase(j, now) == Open && (first == nil || j.Window().Closes.Before(first.Window().Closes)) {
+		phase := s.Phase(j, now)
+		wet := phase == Tacking && !now.Before(j.Window().Opens)
+		if named(j.Job, j.Name, name) && (phase == Open || wet) && (first == nil || j.Window().Closes.Before(first.Window().Closes)) {
 			first = j
 		}
 	}
 	return first
 }
 
-// awaits lists the running clocks whose next moment needs no action.
-func (s *State) awaits(now time.Time) []Await {
-	var all []Await
-	for _, t := range s.Timers(now) {
-		if t.Ready.IsZero() {
-			continue
-		}
-		a := Await{Job: t.Job, Name: t.Name, Event: WaitOver, Began: t.Began, Ready: t.Ready}
-		switch t.Phase {
-		case Tacking:
-			a.Event, a.Then = MayJoin, t.Closes
-		case Setting:
-			a.Event, a.Then = MayHandle, t.Cures
-		case Curing:
-			a.Event = IsCured
-		}
-		all = append(all, a)
+// closing is the moment before an open joint closes, or where its window has none the
+// one at which it opened.
+func (s *State) closing(j *Joint) Moment {
+	w := j.Window()
+	m := Moment{Mark: s.Airframe.Mark, Job: j.Job, Name: j.Name, Event: ClosesSoon, Began: w.Opens, At: w.Closes.Add(-Warning), Until: w.Closes}
+	if !m.At.After(w.Opens) {
+		m.Event, m.At = MayJoin, w.Opens
 	}
-	return all
+	return m
 }
 
 // began is when the joint's last face was finished, or when it was joined.
@@ -137,16 +122,16 @@ func (j *Joint) began() time.Time {
 	return last
 }
 
-// AwaitAgain returns the same wait for a newer state, in which its times may
-// have moved. What has become ready keeps its time.
-func (s *State) AwaitAgain(now time.Time, w Await) (Await, error) {
-	for _, running := range s.awaits(now) {
-		if running.Job == w.Job && running.Name == w.Name && running.Event == w.Event {
-			return running, nil
+// AwaitAgain returns the same moment for a newer state, in which its time may have
+// moved. What has come keeps its time.
+func (s *State) AwaitAgain(now time.Time, was Moment) (Moment, error) {
+	for _, m := range s.Moments(now, time.Time{}) {
+		if m.Job == was.Job && m.Name == was.Name && m.Event == was.Event {
+			return m, nil
 		}
 	}
-	if now.Before(w.Ready) {
-		return s.Await(now, w.Name)
+	if now.Before(was.At) {
+		return s.Await(now, was.Name)
 	}
-	return w, nil
+	return was, nil
 }

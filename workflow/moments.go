@@ -35,6 +35,7 @@ type Moment struct {
 	Mark      string
 	Job, Name string // as of the [Timer]
 	Event     Event
+	Began     time.Time // when its clock began
 	At        time.Time
 	Until     time.Time // the next time of the same clock; zero: there is none
 	Then      string    // wait with an end: the step after it
@@ -52,10 +53,11 @@ func Moments(airframes []*State, after, until time.Time) []Moment {
 	return all
 }
 
-// Moments returns the moments of the airframe after one time and until another.
+// Moments returns the moments of the airframe after one time and until another; until
+// the zero one, all that come.
 func (s *State) Moments(after, until time.Time) []Moment {
 	var all []Moment
-	for at := s.momentAfter(after); !at.IsZero() && !at.After(until); at = s.momentAfter(at) {
+	for at := s.momentAfter(after); !at.IsZero() && (until.IsZero() || !at.After(until)); at = s.momentAfter(at) {
 		// By the clocks as they are right before: what has not run until then is over
 		// without a moment, such as that of a coat that a late wait opened again.
 		for _, m := range s.clockMoments(at.Add(-1)) {
@@ -86,7 +88,7 @@ func (s *State) clockMoments(at time.Time) []Moment {
 	var all []Moment
 	for _, t := range s.Clocks(at) {
 		add := func(event Event, at, until time.Time) {
-			all = append(all, Moment{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Then: t.Then, Lies: t.Lies, Event: event, At: at, Until: until})
+			all = append(all, Moment{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Then: t.Then, Lies: t.Lies, Event: event, Began: t.Began, At: at, Until: until})
 		}
 		closes := func(from time.Time, soon, late Event) {
 			if at := t.Closes.Add(-Warning); at.After(from) {
@@ -105,11 +107,13 @@ func (s *State) clockMoments(at time.Time) []Moment {
 		case t.Phase == HalfCoated:
 			closes(t.Began, ClosesSoon, HasLapsed)
 		case t.Phase == Tacking, t.Phase == Open:
-			event := MayJoin
-			if t.Wet {
-				event = MayTouch
+			event, at := MayJoin, t.Opens
+			if !t.Touch.IsZero() {
+				event, at = MayTouch, t.Touch
 			}
-			add(event, t.Opens, t.Closes)
+			if at.Before(t.Closes) {
+				add(event, at, t.Closes)
+			}
 			closes(t.Opens, ClosesSoon, HasLapsed)
 		case t.Phase == Setting, t.Phase == Curing:
 			if t.Handles.Before(t.Cures) {

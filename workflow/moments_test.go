@@ -61,7 +61,7 @@ func TestMoments(t *testing.T) {
 			_ = b.try(Finish{Step: "join-roots", Touch: TouchWet})
 			b.state = b.replay(append(b.state.Entries, recorded(b.try(Finish{Step: "join-roots", Touch: TouchWet}))...))
 			return b
-		}, []string{"20 roots closes-soon until 25", "25 roots has-lapsed"}},
+		}, []string{"5 roots may-touch until 25", "20 roots closes-soon until 25", "25 roots has-lapsed"}},
 		"a window of five minutes has no warning": {func(t *testing.T) *bench {
 			b := workingOn(t, long(), steps.Stage{Name: "one", Steps: []steps.Step{coating("coat", "tab"), joining("join", "tab")}})
 			b.done("coat")

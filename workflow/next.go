@@ -288,8 +288,8 @@ func compareTimes(a, b time.Time) int {
 type Timer struct {
 	Job, Name string // of a quarantine its damage, without a job
 	Joint     bool
-	Phase     Phase // of a joint
-	Wet       bool  // joint: by the last touch test
+	Phase     Phase     // of a joint
+	Touch     time.Time // joint that was wet at the last touch test: when to touch it again
 	Began     time.Time
 	Opens     time.Time // joint: may be joined from; wait: over; quarantine: its lines can be confirmed
 	Closes    time.Time // joint: must be joined by; wait with an end: Then must be done by
@@ -322,7 +322,7 @@ func (s *State) Timers(now time.Time) []Timer {
 	}
 	var timers []Timer
 	for _, j := range s.joints() {
-		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Wet: j.wet, Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}
+		t := Timer{Job: j.Job, Name: j.Name, Joint: true, Phase: s.Phase(j, now), Began: j.began(), Coldest: j.Coldest(), Warmest: j.Warmest()}
 		switch t.Phase {
 		case Cured:
 			continue
@@ -342,6 +342,11 @@ func (s *State) Timers(now time.Time) []Timer {
 			}
 			if t.Phase == Tacking && now.Before(w.Opens) {
 				t.Ready = w.Opens
+			}
+			if t.Phase == Tacking && j.wet {
+				if t.Touch = j.touched.Add(touchAgain); t.Touch.Before(w.Opens) {
+					t.Touch = w.Opens
+				}
 			}
 		}
 		timers = append(timers, t)

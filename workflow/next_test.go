@@ -305,8 +305,8 @@ func TestWhatIsWaitedFor(t *testing.T) {
 			t.Errorf("%q: %v", name, err)
 			return
 		}
-		if w.Event != event || w.Ready.Sub(evening) != ready || then == 0 && !w.Then.IsZero() || then > 0 && w.Then.Sub(evening) != then {
-			t.Errorf("%q: %s of %s in %v, then %v", name, w.Event, w.Name, w.Ready.Sub(evening), w.Then.Sub(evening))
+		if w.Event != event || w.At.Sub(evening) != ready || then == 0 && !w.Until.IsZero() || then > 0 && w.Until.Sub(evening) != then {
+			t.Errorf("%q: %s of %s in %v, then %v", name, w.Event, w.Name, w.At.Sub(evening), w.Until.Sub(evening))
 		}
 	}
 	refused := func(name string, because Because) {
@@ -325,7 +325,11 @@ func TestWhatIsWaitedFor(t *testing.T) {
 	await("join-roots", MayDo, 10*m, 0)
 	refused("measure-slot", ByOrder)
 	b.after(10 * m)
-	await("roots", MayJoin, 10*m, 37*m)
+	await("roots", ClosesSoon, 32*m, 37*m) // open, and so it stays in the last minutes
+	b.after(25 * m)
+	await("roots", ClosesSoon, 32*m, 37*m)
+	await("", HasLapsed, 37*m, 0)
+	b.after(-25 * m)
 	await("join-roots", MayDo, 10*m, 0)
 	await("coat-left", MayDo, 10*m, 0)
 	b.done("join-roots", "propeller-off")
@@ -360,7 +364,7 @@ func TestWaitingOn(t *testing.T) {
 	}
 	b.must(celsius("10 °C"))
 	w, err = b.state.AwaitAgain(b.now, w)
-	if err != nil || w.Event != MayJoin || w.Ready.Sub(evening) != 20*time.Minute {
+	if err != nil || w.Event != MayJoin || w.At.Sub(evening) != 20*time.Minute {
 		t.Errorf("at 10 °C: %+v, %v", w, err)
 	}
 	b.after(20 * time.Minute)
@@ -375,7 +379,7 @@ func TestWaitingOn(t *testing.T) {
 	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})
 	b.done("cut-pod")
 	w, err = b.state.Await(b.now, "roots") // handling strength after an hour, the rest over after 20 min
-	if again, errAgain := b.state.AwaitAgain(b.now, w); err != nil || errAgain != nil || again.Name != "roots" || again.Ready.Sub(b.now) != time.Hour {
+	if again, errAgain := b.state.AwaitAgain(b.now, w); err != nil || errAgain != nil || again.Name != "roots" || again.At.Sub(b.now) != time.Hour {
 		t.Errorf("beside a wait: %+v, %v, %v", again, err, errAgain)
 	}
 	b.must(Undo{Position: position(b, "coat-left")})
@@ -393,7 +397,7 @@ func TestAwaitIsForWhatNextWaitsFor(t *testing.T) {
 	b.done("join", "lay") // handling strength comes after 30 min, and nothing with it
 	next := b.state.Next(b.now)
 	w, err := b.state.Await(b.now, "")
-	if err != nil || next.Step != nil || next.Until.Sub(b.now) != 55*time.Minute || !w.Ready.Equal(next.Until) || w.Name != "dry" {
+	if err != nil || next.Step != nil || next.Until.Sub(b.now) != 55*time.Minute || !w.At.Equal(next.Until) || w.Name != "dry" {
 		t.Errorf("next waits until %v, wait for %+v, %v", next.Until, w, err)
 	}
 }

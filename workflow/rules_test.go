@@ -691,11 +691,11 @@ func TestAwait(t *testing.T) {
 	}
 	b.done("coat-left", "coat-right")
 	w, err := b.state.Await(b.now, "roots")
-	if err != nil || !w.Ready.Equal(evening.Add(10*time.Minute)) || !w.Then.Equal(evening.Add(37*time.Minute)) {
+	if err != nil || !w.At.Equal(evening.Add(10*time.Minute)) || !w.Until.Equal(evening.Add(37*time.Minute)) {
 		t.Errorf("await: %+v, %v", w, err)
 	}
 	b.after(10 * time.Minute)
-	if w, err = b.state.AwaitAgain(b.now, w); err != nil || w.Ready.After(b.now) {
+	if w, err = b.state.AwaitAgain(b.now, w); err != nil || w.At.After(b.now) {
 		t.Errorf("at ready: %+v, %v", w, err)
 	}
 	b.after(time.Hour)

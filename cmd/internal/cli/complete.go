@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -61,6 +62,19 @@ func (a *app) completeOf(cmd *cobra.Command, args []string, names func(*workflow
 func (a *app) completeSteps(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 	return a.completeOf(cmd, args, func(s *workflow.State) []string {
 		return a.openSteps(s, func(steps.Kind) bool { return true })
+	})
+}
+
+// completeAwaited completes the joints and waits of which a clock runs.
+func (a *app) completeAwaited(cmd *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	return a.completeOf(cmd, args, func(s *workflow.State) []string {
+		var names []string
+		for _, t := range s.Clocks(a.time.Now()) {
+			if !slices.Contains(names, t.Name) {
+				names = append(names, t.Name)
+			}
+		}
+		return names
 	})
 }
 

@@ -7,11 +7,13 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/screen"
 	"fettle/cmd/internal/sitting"
 )
 
 func (a *app) followCommand() *cobra.Command {
-	return &cobra.Command{
+	plain := false
+	cmd := &cobra.Command{
 		Use:   "follow [MARK]",
 		Short: "Be led through the open jobs, one step at a time",
 		Long: "Be led through the open jobs of an airframe, or without MARK of all airframes, one step at a\n" +
@@ -26,12 +28,14 @@ func (a *app) followCommand() *cobra.Command {
 			if a.json {
 				return usage("follow is a conversation and has no JSON; next --json has the step")
 			}
-			return a.follow(cmd.Context(), args)
+			return a.follow(cmd.Context(), args, plain)
 		},
 	}
+	cmd.Flags().BoolVar(&plain, "plain", false, "line by line, each thing once and nothing drawn over, also on a terminal")
+	return cmd
 }
 
-func (a *app) follow(ctx context.Context, args []string) error {
+func (a *app) follow(ctx context.Context, args []string, plain bool) error {
 	d, err := a.desk()
 	if err != nil {
 		return err
@@ -44,11 +48,9 @@ func (a *app) follow(ctx context.Context, args []string) error {
 	} else if marks, err := d.Marks(ctx); err != nil || len(marks) == 0 {
 		return cmp.Or(err, usage("no airframe is registered yet; begin with: fettle airframe add CW-01 --design causeway"))
 	}
-	ticker := time.NewTicker(time.Second)
-	defer ticker.Stop()
 	bench := sitting.NewBench(d)
 	s := &sitting.Sitting{
-		Desk: d, Bench: bench, Front: newLines(ctx, a, bench, ticker.C), Mark: mark, BothUnits: a.bothUnits, When: a.when,
+		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, When: a.when,
 		Release: func(ctx context.Context, mark string) (string, error) {
 			state, err := d.State(ctx, mark)
 			if err != nil {
@@ -58,5 +60,14 @@ func (a *app) follow(ctx context.Context, args []string) error {
 			return slip.Markdown(a.clock()), err
 		},
 	}
-	return s.Lead(ctx)
+	lead := func(ctx context.Context, front sitting.Front) error {
+		s.Front = front
+		return s.Lead(ctx)
+	}
+	if !plain && screen.Fits(a.Streams) {
+		return screen.Run(ctx, a.Streams, bench, a.time.Now, lead)
+	}
+	ticker := time.NewTicker(time.Second)
+	defer ticker.Stop()
+	return lead(ctx, newLines(ctx, a, bench, ticker.C))
 }

@@ -21,7 +21,7 @@ import (
 type lines struct {
 	*app
 	prompter *term.Prompter
-	bench    *sitting.Bench
+	clocks   clocks
 	tick     <-chan time.Time // when the clocks are looked at
 
 	view    string // the view that was shown last
@@ -32,10 +32,17 @@ type lines struct {
 	busy    atomic.Bool
 }
 
+// clocks are those of the bench, as [sitting.Bench] has them.
+type clocks interface {
+	Timers(now time.Time) []sitting.Timer
+	Moments(after, until time.Time) []sitting.Moment
+	Refresh(ctx context.Context) (changed bool, err error)
+}
+
 // newLines reads answers until the context ends.
-func newLines(ctx context.Context, a *app, bench *sitting.Bench, tick <-chan time.Time) *lines {
+func newLines(ctx context.Context, a *app, bench clocks, tick <-chan time.Time) *lines {
 	now := a.time.Now()
-	return &lines{app: a, prompter: term.NewPrompter(ctx, a.Streams), bench: bench, tick: tick, seen: now, read: now}
+	return &lines{app: a, prompter: term.NewPrompter(ctx, a.Streams), clocks: bench, tick: tick, seen: now, read: now}
 }
 
 // Tell implements [sitting.Front].
@@ -100,7 +107,7 @@ func (l *lines) refresh(ctx context.Context) {
 	l.read = now
 	go func() {
 		defer l.busy.Store(false)
-		if changed, _ := l.bench.Refresh(ctx); changed {
+		if changed, _ := l.clocks.Refresh(ctx); changed {
 			l.changed.Store(true)
 		}
 	}()
@@ -123,7 +130,7 @@ func (l *lines) wait(ctx context.Context, until time.Time) (sitting.Reply, error
 func (l *lines) moments() string {
 	now := l.time.Now()
 	var said []string
-	for _, m := range l.bench.Moments(l.seen, now) {
+	for _, m := range l.clocks.Moments(l.seen, now) {
 		said = append(said, m.Says)
 	}
 	l.seen = now
@@ -157,16 +164,13 @@ func (l *lines) show(v sitting.View) error {
 		fmt.Fprintf(&b, "- %s\n", page.Escape(rowText(r)))
 	}
 	if isNew {
-		now := l.time.Now()
-		var clocks page.Clocks
-		for _, s := range l.bench.States() {
-			for _, t := range page.Timers(s, now) {
-				if t.Phase != workflow.Curing { // which takes a day
-					clocks.Timers = append(clocks.Timers, t)
-				}
+		var running page.Clocks
+		for _, t := range l.clocks.Timers(l.time.Now()) {
+			if t.Phase != workflow.Curing { // which takes a day
+				running.Timers = append(running.Timers, page.NewTimer(t.Mark, t.Timer))
 			}
 		}
-		fmt.Fprintf(&b, "\n%s", clocks.Strip(l.clock()))
+		fmt.Fprintf(&b, "\n%s", running.Strip(l.clock()))
 		fmt.Fprintln(l.Out)
 	}
 	l.view, l.rows = v.ID, slices.Clone(v.Rows)

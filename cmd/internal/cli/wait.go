@@ -9,24 +9,31 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/sitting"
 	"fettle/workflow"
 )
 
 func (a *app) waitCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "wait [MARK] [JOINT or STEP]",
-		Short: "Wait until a clock is ready, with a progress bar and a bell",
-		Long: "Wait until a joint can be joined, handled or loaded, or until a wait step is over: the one\n" +
-			"named, else whichever comes first. Stopping it does no harm, because the clocks are in the\n" +
-			"journal. The exit code is 0 when the clock is ready.",
+		Short: "Wait until a clock calls, with a progress bar and a bell",
+		Long: "Wait until a clock calls: a joint may be joined, closes in five minutes, may be handled or is\n" +
+			"cured, a wait is over, or the lines of a quarantine can be confirmed. Without a name it is the\n" +
+			"next moment of the airframe, and without a mark that of all airframes. A joint that is open is\n" +
+			"waited for until five minutes before it closes. Then it says what can be done, with the\n" +
+			"command. Stopping it does no harm, because the clocks are in the journal. The exit code is 0\n" +
+			"when the moment has come.",
 		Args:              arguments(0, 2),
-		ValidArgsFunction: a.completeMarks,
+		ValidArgsFunction: a.completeAwaited,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			s, rest, err := a.airframe(cmd.Context(), args)
+			d, err := a.desk()
 			if err != nil {
 				return err
 			}
-			d, err := a.desk()
+			if len(args) == 0 {
+				return a.waitForAny(cmd.Context(), d)
+			}
+			s, rest, err := a.airframe(cmd.Context(), args)
 			if err != nil {
 				return err
 			}
@@ -43,66 +50,83 @@ func (a *app) waitCommand() *cobra.Command {
 // may have changed the times.
 const recheck = 20 * time.Second
 
-// wait returns nil when the wait is over. The store is open only while the journal
-// is read.
-func (a *app) wait(ctx context.Context, d *desk.Desk, state *workflow.State, name string) error {
-	mark := state.Airframe.Mark
-	await, err := state.Await(a.time.Now(), name)
+// awaited gives the moment that is waited for, by what stands in the journals now, and
+// its airframe.
+type awaited func(ctx context.Context, now time.Time) (workflow.Moment, *workflow.State, error)
+
+// wait waits for the next moment of the airframe, or of a joint or step of it.
+func (a *app) wait(ctx context.Context, d *desk.Desk, s *workflow.State, name string) error {
+	started := a.time.Now()
+	was, err := s.Await(started, name)
 	if err != nil {
 		return err
 	}
-	bar := a.waitBar(mark, await)
-	for {
-		now := a.time.Now()
-		if !now.Before(await.Ready) {
-			break
+	return a.await(ctx, func(ctx context.Context, now time.Time) (m workflow.Moment, _ *workflow.State, err error) {
+		if now.After(started) {
+			if s, err = d.State(ctx, s.Airframe.Mark); err != nil {
+				return m, s, err
+			}
 		}
-		bar.show(await, now)
-		step := time.Second
-		if !a.Interactive {
-			step = recheck
+		if name == "" {
+			m, err = s.Await(started, "")
+		} else {
+			was, err = s.AwaitAgain(now, was)
+			m = was
 		}
-		if err := a.time.Sleep(ctx, min(step, await.Ready.Sub(now))); err != nil {
-			bar.end()
+		return m, s, err
+	})
+}
+
+// waitForAny waits for the next moment of all airframes.
+func (a *app) waitForAny(ctx context.Context, d *desk.Desk) error {
+	started, bench := a.time.Now(), sitting.NewBench(d)
+	return a.await(ctx, func(ctx context.Context, now time.Time) (first workflow.Moment, of *workflow.State, err error) {
+		if _, err := bench.Refresh(ctx); err != nil {
+			a.warn("%v", err)
+		}
+		err = &workflow.UnknownError{What: "running clock"}
+		for _, s := range bench.States() {
+			if reason := s.Untrusted(now); reason != nil {
+				return first, s, &workflow.Refusal{What: "waiting", Reasons: []workflow.Reason{*reason}}
+			}
+			if all := s.Moments(started, time.Time{}); len(all) > 0 && (of == nil || all[0].At.Before(first.At)) {
+				first, of, err = all[0], s, nil
+			}
+		}
+		return first, of, err
+	})
+}
+
+// await returns nil when the moment has come. The store is open only while journals
+// are read.
+func (a *app) await(ctx context.Context, find awaited) error {
+	read := a.time.Now()
+	m, s, err := find(ctx, read)
+	if err != nil {
+		return err
+	}
+	if read.Before(m.At) {
+		fmt.Fprintln(a.Err, page.AwaitLine(m, a.clock()))
+	}
+	for now := read; now.Before(m.At); {
+		step := recheck
+		if a.Interactive {
+			whole := max(m.At.Sub(m.Began), time.Second)
+			a.Bar(float64(now.Sub(m.Began))/float64(whole), page.Span(m.At.Sub(now).Round(time.Second))+" left")
+			step = time.Second
+		}
+		err := a.time.Sleep(ctx, min(step, m.At.Sub(now)))
+		if now = a.time.Now(); err == nil && (now.Sub(read) >= recheck || !now.Before(m.At)) {
+			m, s, err = find(ctx, now)
+			read = now
+		}
+		if a.Interactive && (err != nil || !now.Before(m.At)) {
+			fmt.Fprintln(a.Err) // after the bar
+		}
+		if err != nil {
 			return err
 		}
-		if now = a.time.Now(); now.Sub(bar.read) >= recheck || !now.Before(await.Ready) {
-			if state, err = d.State(ctx, mark); err != nil {
-				bar.end()
-				return err
-			}
-			if await, err = state.AwaitAgain(now, await); err != nil {
-				bar.end()
-				return err
-			}
-			bar.read = now
-		}
 	}
-	bar.end()
 	fmt.Fprint(a.Err, "\a")
-	return a.show(page.NewReady(mark, await))
-}
-
-// A waitBar shows the progress of a wait: a bar on a terminal, one line elsewhere.
-type waitBar struct {
-	app  *app
-	read time.Time // when the journal was last read
-}
-
-func (a *app) waitBar(mark string, w workflow.Await) *waitBar {
-	fmt.Fprintln(a.Err, page.AwaitLine(mark, w, a.clock()))
-	return &waitBar{app: a, read: a.time.Now()}
-}
-
-func (b *waitBar) show(w workflow.Await, now time.Time) {
-	if b.app.Interactive {
-		whole := max(w.Ready.Sub(w.Began), time.Second)
-		b.app.Bar(float64(now.Sub(w.Began))/float64(whole), page.Span(w.Ready.Sub(now).Round(time.Second))+" left")
-	}
-}
-
-func (b *waitBar) end() {
-	if b.app.Interactive {
-		fmt.Fprintln(b.app.Err)
-	}
+	return a.show(page.NewReady(s, m, a.time.Now()))
 }

@@ -6,21 +6,14 @@ import (
 	"strings"
 	"time"
 
+	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
 )
 
-// AwaitLine says what the wait is for, with its times.
-func AwaitLine(mark string, w workflow.Await, c Clock) string {
-	what, then := eventWords(w)
-	if c.Now.Before(w.Ready) {
-		what = strings.Replace(what, " is ", " will be ", 1)
-	}
-	line := fmt.Sprintf("%s: %s: ready at %s", mark, what, c.At(w.Ready))
-	if !w.Then.IsZero() {
-		line += fmt.Sprintf(", %s %s", then, c.At(w.Then))
-	}
-	return line
+// AwaitLine says what is waited for.
+func AwaitLine(m workflow.Moment, c Clock) string {
+	return term.Line(fmt.Sprintf("Waiting until %s (%s). Then %s", c.At(m.At), c.In(m.At), MomentLine(m, c)))
 }
 
 // OpenedLine says that a job was opened, and how to go on.
@@ -53,41 +46,52 @@ func RepairLine(s *workflow.State, job *workflow.Job, now time.Time) string {
 	return strings.Join(text, " ")
 }
 
-// eventWords says what the wait is for, and what its second time means.
-func eventWords(w workflow.Await) (what, then string) {
-	switch w.Event {
-	case workflow.MayJoin:
-		return "joint " + w.Name + " may be joined", "join it by"
-	case workflow.MayHandle:
-		return "joint " + w.Name + " may be handled", "cured"
-	case workflow.IsCured:
-		return "joint " + w.Name + " is cured", ""
-	case workflow.WaitOver:
-		return "wait " + w.Name + " is over", ""
-	}
-	return "step " + w.Name + " can be done", ""
-}
-
-// A Ready is a wait that is over.
+// A Ready is a moment that was waited for, with what can be done next.
 type Ready struct {
-	Mark  string    `json:"mark"`
-	What  string    `json:"what"`
-	Ready time.Time `json:"ready"`
-	Then  time.Time `json:"then,omitzero"`
-	Says  string    `json:"then_what,omitempty"`
+	Mark     string         `json:"mark"`
+	Job      string         `json:"job,omitempty"`
+	Name     string         `json:"name"`
+	Event    workflow.Event `json:"event"`
+	What     string         `json:"what"`
+	Ready    time.Time      `json:"ready"`
+	Then     time.Time      `json:"then,omitzero"`
+	Next     string         `json:"next,omitempty"` // the step to do now
+	Commands []string       `json:"commands"`       // that go on
 }
 
-// NewReady makes the page of a wait that is over.
-func NewReady(mark string, w workflow.Await) Ready {
-	what, then := eventWords(w)
-	return Ready{mark, what, w.Ready, w.Then, then}
-}
-
-// Markdown is the answer in one line.
-func (r Ready) Markdown(c Clock) string {
-	line := fmt.Sprintf("**Ready:** %s, %s, since %s", esc(r.Mark), esc(r.What), c.At(r.Ready))
-	if !r.Then.IsZero() {
-		line += fmt.Sprintf("; %s **%s** (%s)", esc(r.Says), c.At(r.Then), c.In(r.Then))
+// NewReady makes the page of a moment that has come.
+func NewReady(s *workflow.State, m workflow.Moment, now time.Time) Ready {
+	c := Clock{Now: now}
+	r := Ready{Mark: m.Mark, Job: m.Job, Name: m.Name, Event: m.Event, What: momentWords(m, c), Ready: m.At, Then: m.Until}
+	next := s.Next(now)
+	switch {
+	case next.Step != nil && len(next.Resolve) == 0:
+		step := NewStep(s, *next.Step, now)
+		r.Next, r.Commands = step.Title, step.Commands
+	case next.Step == nil && !next.Until.IsZero():
+		r.Commands = []string{"fettle wait " + m.Mark}
+	default:
+		r.Commands = []string{"fettle next " + m.Mark}
 	}
-	return line + "\n"
+	if m.Event == workflow.MayConfirm {
+		r.Commands = append(r.Commands, fmt.Sprintf("fettle clear %s %s", m.Mark, m.Name))
+	}
+	return r
+}
+
+// Markdown is what has come, and how to go on.
+func (r Ready) Markdown(c Clock) string {
+	var l lines
+	line := fmt.Sprintf("**%s · %s:** %s", esc(r.Mark), esc(r.Name), esc(r.What))
+	if c.Now.Sub(r.Ready) > time.Minute {
+		line += ", since " + c.At(r.Ready)
+	}
+	l.add("%s\n", line)
+	if r.Next != "" {
+		l.add("Next: %s\n", esc(r.Next))
+	}
+	for _, line := range r.Commands {
+		l.add("%s", command(line))
+	}
+	return l.String()
 }

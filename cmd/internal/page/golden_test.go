@@ -264,7 +264,7 @@ func (b *bench) sitting(name string) {
 	b.pages["NextAction-"+name], b.pages["NextMore-"+name], b.pages["NextMeanwhile-"+name] = "# FN-01\n"+next.Action(c), next.More(c), next.Meanwhile(c)
 	timers := page.Clocks{Timers: page.Timers(b.State, b.Now)}
 	b.pages["ClocksStrip-"+name] = timers.Strip(c)
-	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers})
+	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers, Spreading: []page.Spread{{"FN-01", "coat-left", b.Now.Add(-time.Minute)}}})
 	report, _, err := b.State.FindStep("join-roots", b.Now)
 	b.must(err)
 	b.pages["Standing-"+name], b.pages["WhyNot-"+name] = page.Standing(report, c), page.WhyNot(report, c)
@@ -451,8 +451,7 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
-	b.pages["AwaitLine"] = page.AwaitLine("FN-01", await, page.Clock{Now: b.Now}) + "\n"
-	b.pages["AwaitLine-cured"] = page.AwaitLine("FN-01", workflow.Await{Name: "roots", Event: workflow.IsCured, Ready: b.Now.Add(time.Hour)}, page.Clock{Now: b.Now}) + "\n"
+	b.pages["AwaitLine"] = page.AwaitLine(await, page.Clock{Now: b.Now}) + "\n"
 	for _, m := range []workflow.Moment{
 		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},
 		{Event: workflow.WaitOver}, {Event: workflow.WaitOver, Then: "press"}, {Event: workflow.DueSoon, Then: "press"}, {Event: workflow.IsLate, Then: "press"},
@@ -463,7 +462,7 @@ func (b *bench) build() {
 	}
 	b.pages["OpenedLine"] = page.OpenedLine("FN-01", "finch-build", []*steps.Step{{Choose: "eyes"}, {}}) + "\n"
 	b.pages["OpenedLine-short"] = page.OpenedLine("FN-01", "look", []*steps.Step{{}}) + "\n"
-	b.show("Ready", page.NewReady("FN-01", await))
+	b.show("Ready-drying", page.NewReady(b.State, await, b.Now))
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
 	b.sitting("drying")
 	b.Now = b.Now.Add(50 * time.Hour)
@@ -472,6 +471,9 @@ func (b *bench) build() {
 	b.sitting("lapsed")
 	b.step("join-roots")
 	b.clocks("open")
+	await, err = b.State.Await(b.Now, "roots")
+	b.must(err)
+	b.show("Ready-open", page.NewReady(b.State, await, b.Now))
 	joined := b.act(workflow.Finish{Step: "join-roots", Touch: workflow.TouchDry})
 	b.show("Recorded-joined", joined)
 	b.show("Recorded-joined-at-bench", joined.AtBench())

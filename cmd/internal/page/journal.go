@@ -46,6 +46,9 @@ func newEntry(s *workflow.State, e journal.Entry) Entry {
 		sheet, procedure := s.MovedTo(f)
 		words += fmt.Sprintf(": %s %d, %s %d", sheet.Name, sheet.Revision, procedure.Name, procedure.Revision)
 	}
+	if s.Retired != nil && s.Retired.Position == e.Position {
+		words += s.Retired.Left()
+	}
 	if _, ok := e.Facts.(journal.FlightLogged); ok {
 		words += optionally("; aboard: ", strings.Join(aboard(s, e.At), ", "))
 	}

@@ -162,7 +162,11 @@ func (n Next) Markdown(c Clock) string {
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
 	}
-	n.waiting(&l, c)
+	if n.Step == nil {
+		l.WriteString(n.Meanwhile(c))
+	} else {
+		n.waiting(&l, c)
+	}
 	if len(n.Timers) > 0 {
 		l.add("\n## Clocks\n")
 	}

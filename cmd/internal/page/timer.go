@@ -33,13 +33,18 @@ func NewClocks(s *workflow.State, now time.Time) []Timer { return newTimers(s, s
 func newTimers(s *workflow.State, running []workflow.Timer) []Timer {
 	timers := []Timer{}
 	for _, t := range running {
-		view := Timer{Mark: s.Airframe.Mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Lies: t.Lies, Handles: t.Handles, Cures: t.Cures}
-		if t.Joint {
-			view.Coldest, view.Warmest = &t.Coldest, &t.Warmest
-		}
-		timers = append(timers, view)
+		timers = append(timers, NewTimer(s.Airframe.Mark, t))
 	}
 	return timers
+}
+
+// NewTimer is one running clock of the airframe with the mark.
+func NewTimer(mark string, t workflow.Timer) Timer {
+	view := Timer{Mark: mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Lies: t.Lies, Handles: t.Handles, Cures: t.Cures}
+	if t.Joint {
+		view.Coldest, view.Warmest = &t.Coldest, &t.Warmest
+	}
+	return view
 }
 
 // line is the clock in a list.
@@ -102,14 +107,14 @@ func (k Clocks) Strip(c Clock) string {
 
 // momentWords says in plain text what the moment of a clock calls for.
 func momentWords(m workflow.Moment, c Clock) string {
-	until := c.At(m.Until)
+	until, left := c.At(m.Until), Span(m.Until.Sub(later(m.At, c.Now)))
 	switch m.Event {
 	case workflow.MayJoin:
 		return "JOIN NOW, until " + until
 	case workflow.MayTouch:
 		return "touch it again, it was wet; join it by " + until
 	case workflow.ClosesSoon:
-		return fmt.Sprintf("join it by %s, %s left", until, Span(m.Until.Sub(m.At)))
+		return fmt.Sprintf("join it by %s, %s left", until, left)
 	case workflow.HasLapsed:
 		return "LAPSED, coat it again"
 	case workflow.MayHandle:
@@ -122,13 +127,20 @@ func momentWords(m workflow.Moment, c Clock) string {
 		}
 		return fmt.Sprintf("over, do %s by %s", m.Then, until)
 	case workflow.DueSoon:
-		return fmt.Sprintf("do %s by %s, %s left", m.Then, until, Span(m.Until.Sub(m.At)))
+		return fmt.Sprintf("do %s by %s, %s left", m.Then, until, left)
 	case workflow.IsLate:
 		return "TOO LATE for " + m.Then
 	case workflow.MayConfirm:
 		return m.Lies + " has lain its time: confirm the lines of its quarantine"
 	}
 	return "can be done now"
+}
+
+func later(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
 }
 
 // MomentLine is momentWords with the airframe and the name of the clock.

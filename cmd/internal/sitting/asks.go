@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A question asks for what completes the step at hand and records it.
@@ -171,7 +172,7 @@ func (c *conversation) askGlued(ctx context.Context, s *workflow.State) error {
 			return err
 		}
 	}
-	if !adhesive.Dries() && !adhesive.Times.Mixed { // each bead is pressed at once
+	if c.hand.Step.Kind.Traits().Joins && !adhesive.Dries() && !adhesive.Times.Mixed { // each bead is pressed at once
 		if err := c.askSpread(ctx, ""); err != nil {
 			return err
 		}
@@ -184,12 +185,12 @@ func (c *conversation) askGlued(ctx context.Context, s *workflow.State) error {
 	if err := c.askSpread(ctx, word); err != nil {
 		return err
 	}
-	if f.Began = c.began[c.key()]; f.Began.IsZero() && !f.Mixed.IsZero() {
+	if f.Began = c.began[c.here()]; f.Began.IsZero() && !f.Mixed.IsZero() {
 		if hands, err := c.hand.Step.Hands.Duration(); err == nil && c.now().Add(-hands).Before(f.Mixed) {
 			f.Began = f.Mixed // it can't have been spread before it was mixed
 		}
 	}
-	delete(c.began, c.key())
+	delete(c.began, c.here())
 	if !c.hand.Completes(adhesive) {
 		return c.record(ctx, f)
 	}
@@ -200,7 +201,7 @@ func (c *conversation) askGlued(ctx context.Context, s *workflow.State) error {
 // happens, or typed; a coat that is put on again is not done before it is said. word
 // says what is done; "": nobody asks when it began.
 func (c *conversation) askSpread(ctx context.Context, word string) error {
-	key := c.key()
+	key := c.here()
 	for {
 		q := Question{Prompt: "When it is done:", Keys: []Key{c.done(word)}}
 		since, stamped := c.began[key]
@@ -262,8 +263,8 @@ func (c *conversation) askMixed(ctx context.Context, a steps.Adhesive) (time.Tim
 		Keys:   []Key{{Key: keyMixed, Word: "mixed now"}},
 		Field:  c.moment("when it was mixed, such as 5 min ago"),
 	}
-	before, ok := c.mixed[a.Name]
-	if ok && c.now().Sub(before) < a.Times.To {
+	before := c.batch(a.Name)
+	if c.now().Sub(before) < a.Times.To {
 		q.Keys = append(q.Keys, Key{Key: keyYes, Word: "the batch of " + c.clock().At(before)})
 	}
 	reply, err := c.ask(ctx, q)
@@ -271,6 +272,8 @@ func (c *conversation) askMixed(ctx context.Context, a steps.Adhesive) (time.Tim
 		return time.Time{}, err
 	}
 	switch reply.Key {
+	case keyYes:
+		return before, nil
 	case keyMixed:
 		c.mixed[a.Name] = c.now()
 	case "":
@@ -279,6 +282,19 @@ func (c *conversation) askMixed(ctx context.Context, a steps.Adhesive) (time.Tim
 		}
 	}
 	return c.mixed[a.Name], nil
+}
+
+// batch is when an adhesive was mixed last, by what was said or recorded.
+func (c *conversation) batch(adhesive string) time.Time {
+	last := c.mixed[adhesive]
+	for _, s := range c.states {
+		for _, e := range s.Entries {
+			if f, ok := e.Facts.(journal.Coated); ok && f.Adhesive == adhesive && f.Mixed != nil && s.Live(e.Position) {
+				last = later(last, *f.Mixed)
+			}
+		}
+	}
+	return last
 }
 
 // askAdhesive asks which of several adhesives is spread. One that can't be used now is
@@ -384,7 +400,7 @@ func (c *conversation) askTouch(ctx context.Context, s *workflow.State) error {
 
 func (c *conversation) askHold(ctx context.Context, _ *workflow.State) error {
 	lines := c.hand.Step.Confirm
-	answers, err := c.askLines(ctx, c.key(), lines)
+	answers, err := c.askLines(ctx, c.here(), lines)
 	if err != nil {
 		return err
 	}
@@ -395,13 +411,13 @@ func (c *conversation) askHold(ctx context.Context, _ *workflow.State) error {
 	if request.Thing, err = c.askThing(ctx); err != nil {
 		return err
 	}
-	delete(c.ticked, c.key())
+	delete(c.ticked, c.here())
 	return c.record(ctx, request)
 }
 
 // askUse asks for the hold of an adhesive or a tool.
 func (c *conversation) askUse(ctx context.Context, use steps.Use) error {
-	key := c.mark + "/" + use.Name
+	key := place{mark: c.mark, step: use.Name}
 	c.view.ID += "/" + use.Name
 	c.view.Title, c.view.Action = use.Title, page.Escape("Before the first use of "+use.Name+" in this sitting.")
 	c.view.Cautions = nil
@@ -418,7 +434,7 @@ func (c *conversation) askUse(ctx context.Context, use steps.Use) error {
 
 // askLines asks for each line of a hold, each by its own key. What was confirmed stays so
 // where the rest is put off.
-func (c *conversation) askLines(ctx context.Context, key string, lines []string) ([]bool, error) {
+func (c *conversation) askLines(ctx context.Context, key place, lines []string) ([]bool, error) {
 	if len(c.ticked[key]) != len(lines) {
 		c.ticked[key] = make([]bool, len(lines))
 	}
@@ -473,8 +489,12 @@ func (c *conversation) askChoice(ctx context.Context, s *workflow.State) error {
 	return c.record(ctx, request)
 }
 
-func (c *conversation) askRelease(ctx context.Context, _ *workflow.State) error {
-	if err := c.confirm(ctx, fmt.Sprintf("Release %s to fly, as %s?", c.mark, c.Desk.By), "release it"); err != nil {
+func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error {
+	q := Question{Prompt: fmt.Sprintf("Release %s to fly, as %s?", c.mark, c.Desk.By), Keys: []Key{{Key: keyYes, Word: "release it"}}}
+	for _, r := range page.Prove(s, c.now()).Readings { // whoever signs reads what it rests on
+		q.View.Rows = append(q.View.Rows, Row{Label: strings.TrimSpace(r.Gate + " " + r.Point), Value: r.Value, State: Good})
+	}
+	if _, err := c.ask(ctx, q); err != nil {
 		return err
 	}
 	slip, err := c.Release(ctx, c.mark)

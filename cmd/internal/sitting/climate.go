@@ -19,13 +19,14 @@ import (
 // that is led over.
 func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs []steps.Setting) error {
 	now := c.now()
-	c.asked[s.Airframe.Mark] = true
 	for _, of := range c.states {
+		c.asked[of.Airframe.Mark] = true
 		needs = append(needs, lacking(of, now)...)
 	}
+	all := slices.Clone(needs)
 	needs = slices.DeleteFunc(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
 		def, _ := s.Sheet.Condition(n.Condition)
-		return !def.Sitting || slices.ContainsFunc(needs, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
+		return !def.Sitting || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
 	slices.SortStableFunc(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
 	needs = slices.Compact(needs)
@@ -60,9 +61,9 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 		if err != nil {
 			return err
 		}
-		for _, of := range c.states {
+		for _, of := range slices.Clone(c.states) {
 			if of.Airframe.Mark != c.mark && err == nil {
-				err = c.recordOn(ctx, of.Airframe.Mark, fitting(of, request))
+				err = c.recordOn(ctx, of, fitting(of, request))
 			}
 		}
 		if err == nil {

@@ -12,40 +12,47 @@ import (
 	"fettle/workflow/journal"
 )
 
-// list shows where each open stage stands, and goes to a step where order allows it.
+// list shows where each open stage stands, first what can be done, and goes to a step
+// where order allows it.
 func (c *conversation) list(ctx context.Context) error {
 	now := c.now()
 	type entry struct {
 		s *workflow.State
 		r workflow.StepReport
 	}
-	var all []entry
-	q := Question{Prompt: "Which step?", Keys: []Key{{Key: Enter, Word: "back"}}}
+	var all, waiting []entry
+	var later []Row
 	for _, s := range c.states {
 		for _, job := range s.OpenJobs(now) {
-			later := 0
+			n := 0
 			for _, r := range s.Steps(job, now) {
-				switch r.Progress {
-				case workflow.Later:
-					later++
-				case workflow.Ready, workflow.Waiting:
+				switch {
+				case r.Progress == workflow.Later:
+					n++
+				case r.AtHand():
 					all = append(all, entry{s, r})
-					row := Row{Key: strconv.Itoa(len(all)), Label: fmt.Sprintf("%s %s · %s", s.Airframe.Mark, r.Stage, term.Line(r.Step.Label())), Here: placeOf(s, r) == place{c.mark, c.hand.Job, c.hand.Step.Name}}
-					row.Value = page.Standing(r, c.clock())
-					if r.AtHand() {
-						row.State = Good
-					}
-					if c.off[offKey(s, r)] {
-						row.Value += ", put off"
-					}
-					q.View.Rows = append(q.View.Rows, row)
+				case r.Progress == workflow.Waiting:
+					waiting = append(waiting, entry{s, r})
 				}
 			}
-			if later > 0 {
-				q.View.Rows = append(q.View.Rows, Row{Label: fmt.Sprintf("%s %s: %d more come later", s.Airframe.Mark, job.ID, later)})
+			if n > 0 {
+				later = append(later, Row{Label: fmt.Sprintf("%s %s: %d more come later", s.Airframe.Mark, job.ID, n)})
 			}
 		}
 	}
+	all = append(all, waiting...)
+	q := Question{Prompt: "Which step?", Keys: []Key{{Key: Enter, Word: "back"}}}
+	for i, e := range all {
+		row := Row{
+			Key: strconv.Itoa(i + 1), Label: fmt.Sprintf("%s %s · %s", e.s.Airframe.Mark, e.r.Stage, term.Line(e.r.Step.Label())),
+			Value: page.Standing(e.r, c.clock()), Here: placeOf(e.s, e.r) == c.here(),
+		}
+		if c.off[placeOf(e.s, e.r)] {
+			row.Value += ", put off"
+		}
+		q.View.Rows = append(q.View.Rows, row)
+	}
+	q.View.Rows = append(q.View.Rows, later...)
 	q.Field = &Field{Label: "its number, or the name of any step", Check: func(text string) Verdict {
 		n, err := strconv.Atoi(text)
 		return Verdict{Taken: err != nil || n >= 1 && n <= len(all), Said: "choose a number from 1 to " + strconv.Itoa(len(all))}
@@ -78,10 +85,10 @@ func (c *conversation) list(ctx context.Context) error {
 // takeBack takes back the last entry of the airframe at hand, and all that depends on it,
 // once it was shown and confirmed.
 func (c *conversation) takeBack(ctx context.Context) error {
-	s, err := c.Desk.State(ctx, c.mark)
-	if err != nil {
+	if err := c.look(ctx); err != nil { // the last entry may be another terminal's
 		return err
 	}
+	s := c.state()
 	last, ok := lastEntry(s)
 	if !ok {
 		return c.say("There is nothing to take back.")
@@ -146,15 +153,13 @@ func (c *conversation) photo(ctx context.Context, file string) error {
 		}
 		file = reply.Text
 	}
-	s, err := c.Desk.State(ctx, c.mark)
-	if err != nil {
-		return err
-	}
+	s := c.state()
 	last, _ := lastEntry(s)
 	entries, state, err := c.Desk.KeepPhoto(ctx, s, file, last)
 	if err != nil {
 		return c.say(err.Error())
 	}
 	c.Bench.Put(state)
+	c.states[slices.Index(c.states, s)] = state
 	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
 }

@@ -175,10 +175,7 @@ func (c *conversation) words(ctx context.Context, prompt, label string) (Reply, 
 // what with and when that was mixed.
 func (c *conversation) reworked(ctx context.Context, g workflow.GateReport) error {
 	r := workflow.Rework{Gate: g.Gate.Name}
-	s, err := c.Desk.State(ctx, c.mark)
-	if err != nil {
-		return err
-	}
+	s := c.state()
 	left := s.ReworkLeft(r.Gate, c.now())
 	if n := len(g.Gate.Reworks); left == "" && n > 1 {
 		q := Question{Prompt: fmt.Sprintf("Which way was it done, 1 to %d?", n)}

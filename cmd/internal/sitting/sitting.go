@@ -4,13 +4,14 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -32,19 +33,29 @@ type Sitting struct {
 // What was answered is recorded.
 func (s *Sitting) Lead(ctx context.Context) error {
 	c := &conversation{
-		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[string]bool{}, asked: map[string]bool{},
-		began: map[string]time.Time{}, mixed: map[string]time.Time{}, ticked: map[string][]bool{},
+		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
+		began: map[place]time.Time{}, mixed: map[string]time.Time{}, ticked: map[place][]bool{},
 	}
 	for {
+		n := c.questions
 		err := c.turn(ctx)
 		var refusal *workflow.Refusal
 		switch {
 		case errors.Is(err, errLeave), errors.Is(err, term.ErrEnd):
 			return c.leave()
+		case errors.Is(err, errOver):
+			return nil
 		case errors.Is(err, errAgain):
 		case errors.As(err, &refusal), errors.Is(err, workflow.ErrBadRequest):
 			if err := c.tell(err); err != nil {
 				return err
+			}
+			if n == c.questions { // else it would be refused for ever
+				if err := c.lookAgain(ctx); errors.Is(err, errLeave) || errors.Is(err, term.ErrEnd) {
+					return c.leave()
+				} else if err != nil && !errors.Is(err, errAgain) {
+					return err
+				}
 			}
 		case err != nil:
 			return err
@@ -63,33 +74,36 @@ type conversation struct {
 	hand   workflow.StepReport
 	view   View
 	since  time.Time // when the step at hand was first shown
-	shown  string    // which that is
+	shown  place     // which that is
 	jump   place     // what was chosen from the list; zero: nothing
 
+	questions int // that were asked
+
 	read   map[string]bool      // cautions that were shown whole
-	off    map[string]bool      // steps that were put off
+	off    map[place]bool       // what was put off
 	asked  map[string]bool      // airframes whose bench was asked for
-	began  map[string]time.Time // by step: when spreading was stamped
+	began  map[place]time.Time  // when spreading was stamped
 	mixed  map[string]time.Time // by adhesive: when it was mixed last
-	ticked map[string][]bool    // by hold: the lines that were confirmed
+	ticked map[place][]bool     // by hold: the lines that were confirmed
 }
 
-// A place is a step of an airframe.
-type place struct{ mark, job, step string }
+// A place is an act of a step of an airframe.
+type place struct {
+	mark, job, step string
+	act             workflow.Act
+}
 
 func placeOf(s *workflow.State, r workflow.StepReport) place {
-	return place{s.Airframe.Mark, r.Job, r.Step.Name}
+	return place{s.Airframe.Mark, r.Job, r.Step.Name, r.Act}
 }
 
-// key tells the acts of one step apart, too.
-func (c *conversation) key() string {
-	return strings.Join([]string{c.mark, c.hand.Job, c.hand.Step.Name, string(c.hand.Act)}, "/")
-}
+// here is the place of the step at hand.
+func (c *conversation) here() place { return place{c.mark, c.hand.Job, c.hand.Step.Name, c.hand.Act} }
 
-// errLeave ends the conversation, and errAgain looks anew at what is to be done.
 var (
-	errLeave = errors.New("left")
-	errAgain = errors.New("again")
+	errLeave = errors.New("left")  // ends the conversation
+	errOver  = errors.New("over")  // ends it too: nothing is left to go on with
+	errAgain = errors.New("again") // looks anew at what is to be done
 )
 
 func (c *conversation) now() time.Time { return c.Desk.Now() }
@@ -123,10 +137,7 @@ func (c *conversation) look(ctx context.Context) error {
 	now := c.now()
 	c.states = slices.DeleteFunc(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
 	if len(c.states) == 0 {
-		if err := c.say("No job is open on any airframe."); err != nil {
-			return err
-		}
-		return errLeave
+		return cmp.Or(c.say("No job is open on any airframe."), errOver)
 	}
 	return nil
 }
@@ -147,10 +158,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	c.show(s, suggestion)
 	switch {
 	case suggestion.Over:
-		if err := c.Front.Tell(page.NewNext(s, now).Markdown(c.clock())); err != nil {
-			return err
-		}
-		return errLeave
+		return cmp.Or(c.Front.Tell(page.NewNext(s, now).Markdown(c.clock())), errOver)
 	case suggestion.Step == nil:
 		return c.askWait(ctx, suggestion)
 	case len(suggestion.Resolve) > 0:
@@ -167,7 +175,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	var best workflow.Suggestion
 	least := 0
 	for _, s := range c.states {
-		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[offKey(s, r)] })
+		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] })
 		if chosen, ok := c.chosen(s, now); ok {
 			suggestion.Step, suggestion.Resolve, suggestion.Why, suggestion.JoinBy = &chosen, chosen.Reasons, "", time.Time{}
 			return s, suggestion
@@ -179,10 +187,6 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	}
 	c.jump = place{}
 	return of, best
-}
-
-func offKey(s *workflow.State, r workflow.StepReport) string {
-	return strings.Join([]string{s.Airframe.Mark, r.Job, r.Step.Name, string(r.Act)}, "/")
 }
 
 // rank is how soon a suggestion comes among those of all airframes; less is sooner.
@@ -263,13 +267,14 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 		return
 	}
 	c.hand = *suggestion.Step
-	if c.view.ID = c.key(); c.since.IsZero() || c.view.ID != c.shown {
-		c.shown, c.since = c.view.ID, now
+	if here := c.here(); c.since.IsZero() || here != c.shown {
+		c.shown, c.since = here, now
 	}
+	c.view.ID = fmt.Sprint(c.here())
 	step := next.Step
 	step.Brief(s, c.Desk.By, "?")
 	c.view.Part, c.view.Title = step.Stage, step.Title
-	c.view.Step, c.view.Of = c.place(s)
+	c.view.Step, c.view.Of = c.count(s)
 	for _, text := range step.Cautions {
 		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
 	}
@@ -279,8 +284,8 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	}
 }
 
-// place is which step of its job the step at hand is, and of how many.
-func (c *conversation) place(s *workflow.State) (n, of int) {
+// count is which step of its job the step at hand is, and of how many.
+func (c *conversation) count(s *workflow.State) (n, of int) {
 	job, err := s.Job(c.hand.Job)
 	if err != nil {
 		return 0, 0
@@ -303,6 +308,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 	q.Keys = append(q.Keys, c.common()...)
 	q.Offers = c.offers()
 	for {
+		c.questions++
 		reply, err := c.Front.Ask(ctx, q)
 		if err != nil {
 			return Reply{}, err
@@ -319,7 +325,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		case keyQuit:
 			return Reply{}, errLeave
 		case keyPutOff:
-			c.off[c.key()], c.jump = true, place{}
+			c.off[c.here()], c.jump = true, place{}
 			return Reply{}, errAgain
 		case keyList:
 			return Reply{}, cmp.Or(c.list(ctx), errAgain)
@@ -374,10 +380,10 @@ func (c *conversation) offers() func(now time.Time) []Key {
 	}
 }
 
-// open is the open joint that closes first.
+// open is the joint whose window is open and closes first, also one that was found wet.
 func (c *conversation) open(now time.Time) (first Timer, ok bool) {
 	for _, t := range c.Bench.Timers(now) {
-		if t.Phase == workflow.Open && (!ok || t.Closes.Before(first.Closes)) {
+		if (t.Phase == workflow.Open || t.Phase == workflow.Tacking && !now.Before(t.Opens)) && (!ok || t.Closes.Before(first.Closes)) {
 			first, ok = t, true
 		}
 	}
@@ -404,27 +410,26 @@ func (c *conversation) joinNow() {
 // take goes to a step, though it was put off.
 func (c *conversation) take(s *workflow.State, r workflow.StepReport) {
 	c.jump = placeOf(s, r)
-	delete(c.off, offKey(s, r))
+	delete(c.off, placeOf(s, r))
 }
 
-// record records a request and shows what was recorded.
+// record records a request on the airframe at hand and shows what was recorded.
 func (c *conversation) record(ctx context.Context, r workflow.Request) error {
-	return c.recordOn(ctx, c.mark, r)
+	return c.recordOn(ctx, c.state(), r)
 }
 
-func (c *conversation) recordOn(ctx context.Context, mark string, r workflow.Request) error {
-	before, err := c.Desk.State(ctx, mark) // another terminal may have added entries
-	if err != nil {
-		return err
-	}
+// recordOn records it on an airframe as it was read last: if another terminal has added
+// entries since, it is decided anew.
+func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r workflow.Request) error {
 	entries, state, err := c.Desk.Act(ctx, before, r, time.Time{})
 	if state != nil {
 		c.Bench.Put(state)
+		c.states[slices.Index(c.states, before)] = state
 	}
 	if err != nil {
 		return err
 	}
-	c.jump, c.since = place{}, time.Time{}
+	c.since = time.Time{}
 	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
 }
 
@@ -466,10 +471,14 @@ func (c *conversation) say(text string) error {
 
 // leave says what is still running, and how to go on.
 func (c *conversation) leave() error {
-	now := c.now()
 	var timers []page.Timer
-	for _, s := range c.Bench.States() {
-		timers = append(timers, page.Timers(s, now)...)
+	for _, t := range c.Bench.Timers(c.now()) {
+		timers = append(timers, page.NewTimer(t.Mark, t.Timer))
 	}
-	return c.Front.Tell(page.Leaving{Mark: c.Mark, Timers: timers}.Markdown(c.clock()))
+	leaving := page.Leaving{Mark: c.Mark, Timers: timers}
+	for of, at := range c.began { // known to this conversation alone
+		leaving.Spreading = append(leaving.Spreading, page.Spread{Mark: of.mark, Step: of.step, Began: at})
+	}
+	sorting.Stable(leaving.Spreading, func(a, b page.Spread) int { return a.Began.Compare(b.Began) })
+	return c.Front.Tell(leaving.Markdown(c.clock()))
 }

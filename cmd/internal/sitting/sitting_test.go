@@ -1,0 +1,476 @@
+package sitting_test
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/sitting"
+	"fettle/cmd/internal/term"
+	"fettle/procedures"
+	"fettle/steps/quantity"
+	"fettle/store/memory"
+	"fettle/store/photos"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// tab is what the Finch lacks: glue that is joined wet, and a wait that says something.
+const tab = `procedure: finch-tab
+kind: check
+design: finch
+title: Glue a tab on
+revision: 1
+stages:
+  - stage: tab
+    steps:
+      - step: coat-tab
+        title: Coat the tab
+        do: Spread it.
+        hands: 6 min
+        coat: {joint: tab, with: epoxy}
+      - step: coat-root
+        title: Coat the root
+        do: Spread it.
+        hands: 2 min
+        coat: {joint: tab, with: epoxy}
+      - step: join-tab
+        title: Join the tab
+        do: Press.
+        join: tab
+        disturbs: [tail]
+      - step: set-tab
+        title: Let the tab set
+        do: Leave the board and the weight on.
+        wait: {joint: tab, until: handling}
+      - step: trim-tab
+        title: Trim the tab
+        do: Trim it.
+  - stage: dry
+    steps:
+      - step: coat-dry
+        title: Coat the pad
+        do: Spread it.
+        hands: 3 min
+        needs: {ventilation: on}
+        coat: {joint: pad, with: contact}
+      - step: join-dry
+        title: Join the pad
+        do: Press.
+        join: pad
+        disturbs: [tail]
+      - step: sand
+        title: Sand the pad
+        do: Sand it.
+        hands: 15 min
+  - stage: guard
+    steps:
+      - step: guard-blade
+        title: Before the blade
+        hold:
+          confirm: [The mat is clear, The spare hand is behind the blade]
+      - step: plan-tail
+        title: Plane the tail
+        do: Plane it.
+        hands: 15 min
+`
+
+// A bench is a store, a clock and a front that answers by a list.
+type bench struct {
+	t     *testing.T
+	now   time.Time
+	desk  *desk.Desk
+	queue []string
+	asked []string // each question: where, its prompt, its keys
+	told  []string
+	last  sitting.Question
+}
+
+// atBench is a bench with an airframe of each mark, and the tab to be glued on.
+func atBench(t *testing.T, marks ...string) *bench {
+	t.Helper()
+	t.Setenv("TZ", "UTC")
+	own := t.TempDir()
+	for _, name := range []string{"finch.yaml", "finch-build.yaml"} {
+		data, err := os.ReadFile(filepath.Join("..", "cli", "testdata", name))
+		must(t, err)
+		must(t, os.WriteFile(filepath.Join(own, name), data, 0o600))
+	}
+	must(t, os.WriteFile(filepath.Join(own, "finch-tab.yaml"), []byte(tab), 0o600))
+	b := &bench{t: t, now: time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)}
+	b.desk = &desk.Desk{Store: memory.New(), Photos: photos.Beside(filepath.Join(own, "store.db")), Library: procedures.Open(own),
+		Now: func() time.Time { return b.now }, By: "builder", Program: "test"}
+	for _, mark := range marks {
+		s, err := b.desk.Register(t.Context(), mark, "finch", nil, time.Time{})
+		must(t, err)
+		_, _, err = b.desk.Start(t.Context(), s, "finch-tab", "", time.Time{})
+		must(t, err)
+	}
+	return b
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// lead leads through a sitting. An answer is a key, or a text for the field; "+6m" in front
+// of it lets time pass.
+func (b *bench) lead(mark string, answers ...string) {
+	b.t.Helper()
+	b.queue, b.asked, b.told = answers, nil, nil
+	s := &sitting.Sitting{Desk: b.desk, Bench: sitting.NewBench(b.desk), Front: b, Mark: mark,
+		When: func(text string) (time.Time, error) {
+			d, err := time.ParseDuration(strings.TrimSuffix(strings.ReplaceAll(text, " min", "m"), " ago"))
+			return b.now.Add(-d), err
+		}}
+	must(b.t, s.Lead(b.t.Context()))
+	if len(b.queue) > 0 {
+		b.t.Fatalf("left before %q, told %q", b.queue, b.told)
+	}
+}
+
+func (b *bench) Tell(markdown string) error {
+	b.told = append(b.told, markdown)
+	return nil
+}
+
+func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error) {
+	keys := slices.Clone(q.Keys)
+	if q.Offers != nil {
+		keys = append(q.Offers(b.now), keys...)
+	}
+	var own []string
+	for _, k := range keys {
+		if !k.Common {
+			own = append(own, k.Key+" "+k.Word)
+		}
+	}
+	b.asked = append(b.asked, fmt.Sprintf("%s | %s | %s | %s", q.View.Mark, q.View.Title, q.Prompt, strings.Join(own, ", ")))
+	b.last = q
+	if len(b.queue) == 0 {
+		return sitting.Reply{}, term.ErrEnd
+	}
+	answer := b.queue[0]
+	b.queue = b.queue[1:]
+	if span, rest, ok := strings.Cut(answer, " "); strings.HasPrefix(answer, "+") && ok {
+		d, err := time.ParseDuration(span[1:])
+		must(b.t, err)
+		b.now, answer = b.now.Add(d), rest
+	}
+	if answer == sitting.Due || answer == sitting.Changed {
+		return sitting.Reply{Key: answer}, nil
+	}
+	if q.Offers != nil {
+		keys = append(q.Offers(b.now), q.Keys...)
+	}
+	for _, k := range keys {
+		if k.Key == answer {
+			return sitting.Reply{Key: answer}, nil
+		}
+	}
+	if q.Field == nil {
+		b.t.Fatalf("%q does not answer %s", answer, b.asked[len(b.asked)-1])
+	}
+	if q.Field.Check != nil {
+		if v := q.Field.Check(answer); !v.Taken {
+			b.t.Fatalf("%q is not taken at %s: %s", answer, b.asked[len(b.asked)-1], v.Said)
+		}
+	}
+	return sitting.Reply{Text: answer}, nil
+}
+
+// asks asserts that a question has these words, and returns it.
+func (b *bench) asks(words ...string) string {
+	b.t.Helper()
+	for _, q := range b.asked {
+		if !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(q, w) }) {
+			return q
+		}
+	}
+	b.t.Errorf("nothing asks %q:\n%s", words, strings.Join(b.asked, "\n"))
+	return ""
+}
+
+// tells asserts that something told has these words.
+func (b *bench) tells(words ...string) {
+	b.t.Helper()
+	if !slices.ContainsFunc(b.told, func(text string) bool {
+		return !slices.ContainsFunc(words, func(w string) bool { return !strings.Contains(text, w) })
+	}) {
+		b.t.Errorf("nothing tells %q:\n%s", words, strings.Join(b.told, "\n"))
+	}
+}
+
+// last is the last entry of the kind.
+func last[F journal.Facts](b *bench, mark string) (f F, e journal.Entry) {
+	b.t.Helper()
+	s := b.state(mark)
+	for _, e := range slices.Backward(s.Entries) {
+		if f, ok := e.Facts.(F); ok && s.Live(e.Position) {
+			return f, e
+		}
+	}
+	b.t.Fatalf("%s has no %T", mark, f)
+	return f, e
+}
+
+func (b *bench) state(mark string) *workflow.State {
+	b.t.Helper()
+	s, err := b.desk.State(b.t.Context(), mark)
+	must(b.t, err)
+	return s
+}
+
+func (b *bench) act(mark string, r workflow.Request) {
+	b.t.Helper()
+	_, _, err := b.desk.Act(b.t.Context(), b.state(mark), r, time.Time{})
+	must(b.t, err)
+}
+
+func q(t *testing.T, text string) quantity.Quantity {
+	t.Helper()
+	v, err := quantity.Parse(text, "")
+	must(t, err)
+	return v
+}
+
+func (b *bench) ready(mark string) {
+	b.t.Helper()
+	b.act(mark, workflow.ReadBench{Temperature: q(b.t, "20 °C"), Humidity: q(b.t, "50 %")})
+}
+
+// Mixing and the start of spreading are stamped as they happen, or typed; the next coat
+// may be of the same batch, and what was mixed a while ago is not offered.
+func TestStamps(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "m", "+1m s", "+7m enter", "y", "+2m enter", "+30s q")
+	first, entry := func() (journal.Coated, journal.Entry) {
+		s := b.state("FN-01")
+		for _, e := range s.Entries {
+			if f, ok := e.Facts.(journal.Coated); ok {
+				return f, e
+			}
+		}
+		t.Fatal("nothing was coated")
+		return journal.Coated{}, journal.Entry{}
+	}()
+	at := func(min int) time.Time { return time.Date(2026, 3, 3, 19, min, 0, 0, time.UTC) }
+	if !first.Mixed.Equal(at(0)) || !first.Began.Equal(at(1)) || !entry.At.Equal(at(8)) {
+		t.Errorf("mixed %v, began %v, done %v", first.Mixed, first.Began, entry.At)
+	}
+	second, entry := last[journal.Coated](b, "FN-01")
+	if !second.Mixed.Equal(at(0)) || !entry.At.Equal(at(10)) || !second.Began.Equal(at(8)) {
+		t.Errorf("the same batch: mixed %v, began %v, done %v", second.Mixed, second.Began, entry.At)
+	}
+	b.asks("Coat the tab", "When is epoxy mixed?", "m mixed now")
+	b.asks("Coat the root", "y the batch of 19:00")
+	b.asks("Spreading since 19:01.", "enter the coat is on")
+
+	// typed, and mixed later than the sheet's minutes would have it begin
+	b = atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "4m ago", "enter", "y", "m", "+10s enter", "y", "q")
+	if coat, _ := last[journal.Coated](b, "FN-01"); !coat.Began.Equal(*coat.Mixed) || !coat.Mixed.Equal(at(0)) {
+		t.Errorf("%+v", coat)
+	}
+	// 21 minutes later the batch is past its time
+	b = atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "m", "+6m enter", "+21m l", "coat-tab", "q")
+	if strings.Contains(b.asks("Coat the tab", "When is epoxy mixed?"), "batch") {
+		t.Error("an old batch is offered")
+	}
+}
+
+// Only a coat that dries is touched. Found wet, it comes back after five minutes.
+func TestTouch(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "m", "+6m enter", "y", "+2m enter", "q")
+	if strings.Contains(b.asks("Join the tab", "enter joined"), "wet") {
+		t.Error("epoxy is touched")
+	}
+	b.act("FN-01", workflow.Finish{Step: "join-tab"})
+	b.tells("Still running", "joint tab")
+	b.lead("FN-01", "l", "coat-dry", "y", "+3m enter", "+11m changed", "w", "1", "2", "+5m changed", "w", "+7m changed", "w", "q")
+	n := len(b.asked)
+	for i, want := range []string{"Before the blade", "Join the pad | Touch it. When it is joined: | enter joined, w still wet"} {
+		if !strings.Contains(b.asked[n-9+i], want) {
+			t.Errorf("%d asks %s, want %s", i, b.asked[n-9+i], want)
+		}
+	}
+	for i, want := range []string{"Plane the tail", "Join the pad | Touch it again. Is it dry? | y dry, w still wet", "Plane the tail", "Touch it again", "Touch it again"} { // 14 minutes are left in the end, and planing takes 15
+		if !strings.Contains(b.asked[n-5+i], want) {
+			t.Errorf("then %d asks %s, want %s", i, b.asked[n-5+i], want)
+		}
+	}
+}
+
+// What a wait says is told when it begins.
+func TestWaitsSayWhatTheyAreFor(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "m", "+6m enter", "y", "+2m enter", "+1m enter", "q")
+	b.tells("joined tab", "Let the tab set", "Leave the board and the weight on.")
+}
+
+// Each line of a hold has its own key, and Enter none. What was confirmed stays so while
+// the rest is put off.
+func TestHold(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "l", "guard-blade", "2", "n", "l", "guard-blade", "1", "q")
+	if got := b.asks("Before the blade", "1 yes, 2 not yet"); strings.Contains(got, "enter") {
+		t.Errorf("Enter answers a hold: %s", got)
+	}
+	if f, _ := last[journal.HoldCleared](b, "FN-01"); len(f.Lines) != 2 {
+		t.Errorf("cleared %+v", f)
+	}
+}
+
+// A step that takes 15 minutes is not done two seconds after it was shown; asked once, it
+// is recorded all the same.
+func TestHaste(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.act("FN-01", workflow.Clear{Step: "guard-blade", Answers: []bool{true, true}})
+	b.lead("FN-01", "+2s enter", "enter", "+15m enter", "q")
+	b.asks("This takes 15 min, and was shown 2 s ago. Is it done?")
+	if f, e := last[journal.StepDone](b, "FN-01"); f.Step != "plan-tail" || e.At.Minute() != 15 {
+		t.Errorf("recorded %+v at %v", f, e.At)
+	}
+}
+
+// The list goes where order allows it, and says elsewhere why not; what was put off can be
+// gone to.
+func TestList(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "l", "trim-tab", "l", "coat-dri", "n", "l", "2", "q")
+	b.tells("Not Trim the tab", "coat-tab comes before it")
+	b.tells("did you mean", "coat-dry")
+	if at := b.asked[len(b.asked)-1]; !strings.Contains(at, "ventilation") {
+		t.Errorf("the second of the list is %s", at)
+	}
+	b.lead("FN-01", "n", "n", "n", "y", "q")
+	b.asks("put off", "Take it up again?")
+}
+
+// The last entry is shown before it is taken back, with what depends on it.
+func TestTakeBack(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "u", "enter", "m", "+6m enter", "u", "y", "q")
+	b.asks("The last entry", "Take it back?", "y take back, enter leave it")
+	if len(b.last.View.Rows) > 0 {
+		t.Errorf("at the end %+v", b.last)
+	}
+	s := b.state("FN-01")
+	if f, ok := s.Entries[s.Size()-1].Facts.(journal.Undone); !ok || len(f.TakesBack) != 1 || s.Live(s.Size()-2) {
+		t.Errorf("the last entry is %+v", s.Entries[s.Size()-1])
+	}
+	b.lead("FN-01", "u")
+	if rows := b.last.View.Rows; len(rows) != 1 || !strings.Contains(rows[0].Label, "read the bench: 20") {
+		t.Errorf("shown is %+v", rows)
+	}
+}
+
+// One answer has the temperature, the humidity and the conditions of the sitting, for all
+// airframes that are led over.
+func TestOneAnswerForTheSitting(t *testing.T) {
+	b := atBench(t, "FN-01", "FN-02")
+	b.lead("", "20C 50% y", "q")
+	b.asks("Temperature and humidity at the bench", "y behind it if the ventilation is on")
+	for _, mark := range []string{"FN-01", "FN-02"} {
+		s := b.state(mark)
+		if _, known := s.Temperature(b.now); !known || s.Bench.Humidity.IsZero() || s.Holds("ventilation", b.now) != "on" {
+			t.Errorf("%s: %+v", mark, s.Bench)
+		}
+	}
+	// what is refused is asked for at once, too
+	b = atBench(t, "FN-01")
+	b.lead("FN-01", "enter", "l", "coat-dry", "20C 50% y", "s", "q")
+	b.asks("Coat the pad", "Temperature and humidity", "ventilation is on")
+	b.asks("Coat the pad", "Spreading since")
+}
+
+// Without a mark the most urgent of all airframes comes first, and a joint whose time has
+// come can be gone to from another.
+func TestAllAirframes(t *testing.T) {
+	b := atBench(t, "FN-01", "FN-02")
+	b.ready("FN-01")
+	b.ready("FN-02")
+	b.act("FN-02", workflow.ReadBench{Temperature: q(t, "20 °C"), Humidity: q(t, "50 %"), Set: nil})
+	b.lead("", "l", "q")
+	if n := len(b.last.View.Rows); n != 8 {
+		t.Errorf("%d rows of two airframes: %+v", n, b.last.View.Rows)
+	}
+	b.act("FN-02", workflow.Finish{Step: "coat-tab", Mixed: b.now.Add(-6 * time.Minute)})
+	b.act("FN-02", workflow.Finish{Step: "coat-root", Mixed: b.now.Add(-6 * time.Minute)})
+	b.lead("", "n", "l", "1", "j", "q")
+	if !strings.HasPrefix(b.asked[0], "FN-02 | Join the tab") {
+		t.Errorf("first comes %s", b.asked[0])
+	}
+	b.asks("FN-01", "j join tab")
+	if at := b.asked[len(b.asked)-1]; !strings.HasPrefix(at, "FN-02 | Join the tab") {
+		t.Errorf("j goes to %s", at)
+	}
+}
+
+// What is running is said to whoever leaves, and how to go on.
+func TestLeaving(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "m", "+6m enter", "q")
+	b.tells("All that was answered is recorded", "joint tab", "fettle follow FN-01")
+	b.lead("FN-01", "y", "s", "+1m q")
+	b.tells("Spreading of coat-root began at 19:06, which is not recorded", "fettle done FN-01 coat-root --began 19:06")
+}
+
+// A note and a photo go into the journal from any question, which then stands again.
+func TestNoteAndPhoto(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.lead("FN-01", "t", "the tin is nearly empty", "t", "enter", "p", filepath.Join("..", "cli", "testdata", "break.png"), "p", "nowhere.png", "q")
+	if f, _ := last[journal.Noted](b, "FN-01"); f.Text != "the tin is nearly empty" {
+		t.Errorf("noted %+v", f)
+	}
+	if f, _ := last[journal.PhotoKept](b, "FN-01"); f.Name != "break.png" || len(f.Of) != 1 {
+		t.Errorf("kept %+v", f)
+	}
+	b.tells("nowhere.png")
+	if first, end := b.asked[0], b.asked[len(b.asked)-1]; first != end {
+		t.Errorf("asked %s, and in the end %s", first, end)
+	}
+}
+
+// What another terminal records ends the question that stands.
+func TestChanged(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	front := sitting.NewBench(b.desk)
+	if changed, err := front.Refresh(t.Context()); changed || err != nil {
+		t.Errorf("read for the first time: %v, %v", changed, err)
+	}
+	b.act("FN-01", workflow.Clear{Step: "guard-blade", Answers: []bool{true, true}})
+	if changed, err := front.Refresh(t.Context()); !changed || err != nil {
+		t.Errorf("grown: %v, %v", changed, err)
+	}
+	if changed, _ := front.Refresh(t.Context()); changed {
+		t.Error("it did not change again")
+	}
+	b.lead("FN-01", sitting.Changed, "q")
+	if len(b.asked) != 2 {
+		t.Errorf("asked %q", b.asked)
+	}
+}
