@@ -56,7 +56,7 @@ func (a *app) follow(ctx context.Context, args []string, plain bool) error {
 			if err != nil {
 				return "", err
 			}
-			slip, err := a.giveRelease(ctx, state, "")
+			slip, err := a.giveRelease(ctx, state, "", time.Time{})
 			return slip.Markdown(a.clock()), err
 		},
 	}

@@ -26,7 +26,7 @@ func (a *app) gaugeCommand() *cobra.Command {
 			"record it there too.",
 		Example:           "  fettle gauge CW-01 depth --reads 10.02mm --of 10mm --note \"a gauge block\"",
 		Args:              arguments(0, 2),
-		ValidArgsFunction: a.completeGauges,
+		ValidArgsFunction: a.completeAfterMark(gauges, nothing),
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.reads, "reads", "", "the `VALUE` that the gauge reads")
@@ -41,7 +41,7 @@ func (a *app) gaugeCommand() *cobra.Command {
 }
 
 func (a *app) gauge(ctx context.Context, args []string, o gaugeOptions) error {
-	s, rest, err := a.airframe(ctx, args)
+	s, rest, err := a.airframeWith(ctx, args, 1)
 	if err != nil {
 		return err
 	}

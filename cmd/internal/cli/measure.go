@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"strings"
 
@@ -26,7 +27,7 @@ func (a *app) measureCommand() *cobra.Command {
 			"passed; a critical gate cannot be conceded.",
 		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
 		Args:              arguments(1, -1),
-		ValidArgsFunction: a.completeGates,
+		ValidArgsFunction: a.completeAfterMark(gates, points),
 	}
 	cmd.Flags().StringVar(&o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
 	cmd.Flags().StringVar(&o.concede, "concede", "", "accept the gate as it is, for this `REASON`")
@@ -39,7 +40,7 @@ func (a *app) measureCommand() *cobra.Command {
 }
 
 func (a *app) measure(ctx context.Context, args []string, o measureOptions) error {
-	s, rest, err := a.airframeAnd(ctx, args, "gate")
+	s, rest, err := a.airframeAnd(ctx, args, "gate", len(args))
 	if err != nil {
 		return err
 	}
@@ -55,6 +56,14 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 			return err
 		}
 		return a.show(page.NewGate(s, report))
+	}
+	if _, err := s.GateReport(gate, a.time.Now()); err != nil && !strings.ContainsAny(values[0], "0123456789") {
+		d, err := a.desk()
+		if err != nil {
+			return err
+		}
+		marks, err := d.Marks(ctx) // "measure cv-01 washout 1.5deg": the first is meant for a mark
+		return cmp.Or(err, workflow.UnknownMark(gate, marks))
 	}
 	request := workflow.Measure{Gate: gate, Gauge: o.gauge}
 	for _, v := range values {
