@@ -68,13 +68,17 @@ const hasty = 20 * time.Second
 // unhurried asks once where a step that takes minutes is said to be done seconds after it
 // was begun.
 func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
+	what := "was shown"
+	if since.After(c.since) {
+		what = "began"
+	}
 	hands, err := c.hand.Step.Hands.Duration()
 	took := c.now().Sub(since)
 	if err != nil || took >= min(hands/10, hasty) || c.hand.Act == workflow.ToPress { // to coat took most of it
 		return nil
 	}
 	reply, err := c.ask(ctx, Question{
-		Prompt: fmt.Sprintf("This takes %s, and was shown %s ago. Is it done?", c.hand.Step.Hands, page.Span(took)),
+		Prompt: fmt.Sprintf("This takes %s, and %s %s ago. Is it done?", c.hand.Step.Hands, what, page.Span(took)),
 		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back"}},
 	})
 	if err == nil && reply.Key == Enter {
@@ -494,8 +498,21 @@ func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error 
 	for _, r := range page.Prove(s, c.now()).Readings { // whoever signs reads what it rests on
 		q.View.Rows = append(q.View.Rows, Row{Label: strings.TrimSpace(r.Gate + " " + r.Point), Value: r.Value, State: Good})
 	}
-	if _, err := c.ask(ctx, q); err != nil {
+	if c.Nameless { // a login name does not sign as a matter of course
+		q.Prompt = fmt.Sprintf("Release %s to fly: who signs?", c.mark)
+		q.Keys, q.Field = []Key{{Key: Enter, Word: "not now"}}, &Field{Label: "the name of whoever releases it", Words: true, Check: func(text string) Verdict {
+			return Verdict{Taken: len([]rune(text)) > 1 && len(text) <= 64, Said: "give the name in full"} // one letter was meant as a key
+		}}
+	}
+	reply, err := c.ask(ctx, q)
+	switch {
+	case err != nil:
 		return err
+	case reply.Key == Enter:
+		c.off[c.here()] = true
+		return nil
+	case c.Nameless:
+		c.Desk.By, c.Nameless = reply.Text, false
 	}
 	slip, err := c.Release(ctx, c.mark)
 	if err != nil {

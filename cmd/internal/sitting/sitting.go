@@ -22,6 +22,7 @@ type Sitting struct {
 	Front     Front
 	Mark      string // the airframe that is worked on; "": all that have an open job
 	BothUnits bool
+	Nameless  bool // nobody said who is at the bench: Desk.By is a login name
 
 	// When reads a moment as people write it, such as "8 min ago".
 	When func(text string) (time.Time, error)

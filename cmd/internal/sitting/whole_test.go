@@ -78,6 +78,11 @@ func (b *builder) Ask(ctx context.Context, q sitting.Question) (sitting.Reply, e
 		}
 	case strings.Contains(q.Prompt, "second person"):
 		return enter("second")
+	case strings.HasPrefix(q.Prompt, "Release"):
+		if len(q.View.Rows) < 2 {
+			return sitting.Reply{}, fmt.Errorf("the release shows %d readings", len(q.View.Rows))
+		}
+		return enter("signer")
 	case strings.HasPrefix(q.Prompt, "Which name"):
 		return enter("A1")
 	case strings.HasPrefix(q.Prompt, "Which"):
@@ -124,7 +129,7 @@ func TestAWholeBuildByKeys(t *testing.T) {
 	must(t, err)
 	_, _, err = b.desk.Start(t.Context(), s, design+"-build", "", time.Time{})
 	must(t, err)
-	sit := &sitting.Sitting{Desk: b.desk, Bench: sitting.NewBench(b.desk), Front: b, Mark: b.mark,
+	sit := &sitting.Sitting{Desk: b.desk, Bench: sitting.NewBench(b.desk), Front: b, Mark: b.mark, Nameless: true,
 		When: func(string) (time.Time, error) { return b.now, nil },
 		Release: func(ctx context.Context, mark string) (string, error) {
 			s, err := b.desk.State(ctx, mark)
@@ -137,8 +142,8 @@ func TestAWholeBuildByKeys(t *testing.T) {
 	must(t, sit.Lead(t.Context()))
 	s, err = b.desk.State(t.Context(), b.mark)
 	must(t, err)
-	if !s.Airworthiness(b.now).Released {
-		t.Errorf("it is not released; told last %s", b.told)
+	if !s.Airworthiness(b.now).Released || s.Release.By != "signer" {
+		t.Errorf("it is not released by who signed; told last %s", b.told)
 	}
 	words := 0
 	for _, v := range b.views {
