@@ -38,7 +38,7 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 	}
 	if only {
 		if at != "" {
-			return usage("--proof shows what stands now; it takes no --at")
+			return usage("--proof shows how it is now; it takes no --at")
 		}
 		proof := page.Prove(state, a.time.Now())
 		if err := a.show(proof); err != nil {

@@ -2,9 +2,11 @@ package cli
 
 import (
 	"context"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
@@ -65,6 +67,16 @@ func (a *app) root() *cobra.Command {
 		a.demoCommand(), a.configCommand(), a.versionCommand(),
 	)
 	root.SetHelpCommand(a.helpCommand())
+	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error {
+		args = slices.Clone(args)
+		cmd.Flags().Visit(func(f *pflag.Flag) { args = append(args, strings.Trim(f.Value.String(), "[]")) })
+		for _, arg := range args {
+			if page.HasBlank(arg) {
+				return usage("fill in the blank: %q is for you to say", arg)
+			}
+		}
+		return nil
+	}
 	return root
 }
 

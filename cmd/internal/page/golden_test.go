@@ -274,7 +274,7 @@ func (b *bench) gate(name, gate string) {
 	b.t.Helper()
 	report, err := b.State.GateReport(gate, b.Now)
 	b.must(err)
-	b.pages["Gate-"+name] = page.NewGate(b.State, report).Markdown(page.Clock{Now: b.Now, BothUnits: true})
+	b.pages["Gate-"+name] = page.NewGate(b.State, report, b.Now).Markdown(page.Clock{Now: b.Now, BothUnits: true})
 }
 
 func (b *bench) q(text string, d quantity.Dimension) quantity.Quantity {
@@ -425,7 +425,7 @@ func (b *bench) build() {
 	b.show("Next-failed", page.NewNext(b.State, b.Now))
 	slot, err := b.State.GateReport("slot", b.Now)
 	b.must(err)
-	b.pages["GateAction-failed"] = page.NewGate(b.State, slot).Action(page.Clock{Now: b.Now})
+	b.pages["GateAction-failed"] = page.NewGate(b.State, slot, b.Now).Action(page.Clock{Now: b.Now})
 	b.pages["Refusal-rework"] = b.refused(workflow.Measure{Gate: "slot", Readings: []workflow.Reading{{Point: "tip", Value: b.q("4 mm", quantity.Length)}}})
 	b.show("Recorded-reworked", b.act(workflow.Rework{Gate: "slot"}))
 	b.show("Recorded-conceded", b.conceded())

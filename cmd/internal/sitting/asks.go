@@ -545,7 +545,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 				return c.askUse(ctx, use)
 			}
 		case workflow.ByGate:
-			if gate := reason.Remedy.Gate; reason.Remedy.Kind == workflow.ToMeasure && !step.Kind.Traits().Releases { // for a tool
+			if gate := reason.Remedy.Gate; (reason.Remedy.Kind == workflow.ToMeasure || reason.Remedy.Kind == workflow.ToDecide) && !step.Kind.Traits().Releases { // for a tool
 				g, err := s.GateReport(gate, c.now())
 				if err != nil {
 					return err

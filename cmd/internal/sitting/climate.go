@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"fettle/steps"
 	"fettle/steps/quantity"
@@ -126,14 +127,19 @@ func readSitting(text string, needs []steps.Setting) (workflow.ReadBench, error)
 	if _, err := quantity.Parse(text, quantity.Ratio); err == nil {
 		return r, fmt.Errorf("give the temperature too: …C %s", strings.Join(words, ""))
 	}
-	celsius, humid, _ := strings.Cut(text, " ")
-	if strings.HasPrefix(humid, "°") || strings.HasPrefix(humid, "C") || strings.HasPrefix(humid, "F") {
-		unit, rest, _ := strings.Cut(humid, " ")
-		celsius, humid = celsius+unit, rest
-	}
 	var err error
-	if r.Temperature, err = quantity.Parse(celsius, quantity.Temperature); err == nil && humid != "" {
-		r.Humidity, err = quantity.Parse(humid, quantity.Ratio)
+	for n := len(words); n > 0; n-- { // so many of them are the temperature: 20 C 50 %
+		r.Temperature, err = quantity.Parse(strings.Join(words[:n], " "), quantity.Temperature)
+		if err != nil {
+			continue
+		}
+		if n < len(words) {
+			r.Humidity, err = quantity.Parse(strings.Join(words[n:], " "), quantity.Ratio)
+		}
+		return r, err
+	}
+	if len(words) > 1 && strings.IndexFunc(words[1], unicode.IsDigit) != 0 { // 20 X
+		_, err = quantity.Parse(text, quantity.Temperature)
 	}
 	return r, err
 }
