@@ -122,12 +122,12 @@ func style(colour bool) ansi.StyleConfig {
 		return c
 	}
 	yes := true
-	yellow, cyan := "3", "6"
+	red := "1" // it can be read on light and on dark; yellow and cyan can't
 	c.H1.Bold, c.H2.Bold, c.H3.Bold, c.Strong.Bold = &yes, &yes, &yes, &yes
 	c.H1.Underline = &yes
 	c.Emph.Italic = &yes
-	c.BlockQuote.Color = &yellow
-	c.Code.Color, c.CodeBlock.Color = &cyan, &cyan
+	c.Code.Bold, c.CodeBlock.Bold = &yes, &yes
+	c.BlockQuote.Color, c.BlockQuote.Bold = &red, &yes
 	return c
 }
 
