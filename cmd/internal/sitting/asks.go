@@ -550,7 +550,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 				if err != nil {
 					return err
 				}
-				return c.askPoints(ctx, s, g)
+				return c.askPoints(ctx, s, g, "")
 			}
 			return c.askGates(ctx, s)
 		case workflow.ByGauge:

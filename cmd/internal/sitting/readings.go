@@ -20,16 +20,24 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State) error
 		return err
 	}
 	for _, g := range s.GatesOf(job, c.hand.Step, c.now()) {
-		if !g.Met() {
-			return c.askPoints(ctx, s, g) // and look again: the gate may want a rework now
+		if g.Met() {
+			continue
 		}
+		of, says := c.here(), c.view.Action
+		if c.led[of] { // each gate has a page of its own, and what the step says stands on the first
+			says = ""
+		}
+		err := c.askPoints(ctx, s, g, says) // and look again: the gate may want a rework now
+		c.led[of] = c.led[of] || err == nil
+		return err
 	}
 	return c.finish(ctx, workflow.Finish{})
 }
 
 // askPoints asks for the first reading that is missing at a gate, and before it for what
-// must stand when it is read. The reading is recorded as it is given.
-func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workflow.GateReport) error {
+// must stand when it is read. The reading is recorded as it is given. says is shown before
+// how the gate is measured.
+func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workflow.GateReport, says string) error {
 	if asked, err := c.askConditions(ctx, s, s.NeedsOf(g.Gate, c.now())); asked || err != nil {
 		return err
 	}
@@ -39,7 +47,7 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 	}
 	gate := page.NewGate(s, g)
 	c.view.ID += "/" + g.Gate.Name
-	c.view.Title, c.view.Action = gate.Title, gate.Action(c.clock())
+	c.view.Title, c.view.Action = gate.Title, strings.TrimSpace(says+"\n\n"+gate.Action(c.clock()))
 	point, unit := missing[0], g.Gate.Unit()
 	what := strings.TrimSpace(g.Gate.Name + " " + point)
 	reply, err := c.ask(ctx, Question{
@@ -111,7 +119,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State) error {
 			if len(gauge.Barred) > 0 {
 				return c.askCheck(ctx, s)
 			}
-			return c.askPoints(ctx, s, g)
+			return c.askPoints(ctx, s, g, "")
 		}
 	}
 	return c.lookAgain(ctx)

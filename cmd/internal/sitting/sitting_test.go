@@ -425,6 +425,13 @@ func TestAllAirframes(t *testing.T) {
 	if at := b.asked[len(b.asked)-1]; !strings.HasPrefix(at, "FN-02 | Join the tab") {
 		t.Errorf("j goes to %s", at)
 	}
+	// what was recorded last is taken back, though another airframe is at hand
+	b.act("FN-02", workflow.Finish{Step: "join-tab"})
+	b.lead("", "m", "+6m enter", "l", "5", "u", "y", "q")
+	b.asks("FN-02 | Before the blade")
+	if s := b.state("FN-01"); s.Live(s.Size() - 2) {
+		t.Errorf("taken back is not %+v", s.Entries[s.Size()-2])
+	}
 }
 
 // What is running is said to whoever leaves, and how to go on.
