@@ -23,13 +23,14 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State) error
 		if g.Met() {
 			continue
 		}
-		of, says := c.here(), c.view.Action
-		if c.led[of] { // each gate has a page of its own, and what the step says stands on the first
+		// Each gate has a page of its own, and what the step says stands on the first.
+		says := c.view.Action
+		if c.first[c.here()] == "" {
+			c.first[c.here()] = g.Gate.Name
+		} else if c.first[c.here()] != g.Gate.Name {
 			says = ""
 		}
-		err := c.askPoints(ctx, s, g, says) // and look again: the gate may want a rework now
-		c.led[of] = c.led[of] || err == nil
-		return err
+		return c.askPoints(ctx, s, g, says) // and look again: the gate may want a rework now
 	}
 	return c.finish(ctx, workflow.Finish{})
 }

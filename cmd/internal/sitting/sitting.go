@@ -35,7 +35,7 @@ type Sitting struct {
 func (s *Sitting) Lead(ctx context.Context) error {
 	c := &conversation{
 		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
-		began: map[place]time.Time{}, mixed: map[string]time.Time{}, ticked: map[place][]bool{}, led: map[place]bool{},
+		began: map[place]time.Time{}, mixed: map[string]time.Time{}, ticked: map[place][]bool{}, first: map[place]string{},
 	}
 	for {
 		n := c.questions
@@ -87,7 +87,7 @@ type conversation struct {
 	began  map[place]time.Time  // when spreading was stamped
 	mixed  map[string]time.Time // by adhesive: when it was mixed last
 	ticked map[place][]bool     // by hold: the lines that were confirmed
-	led    map[place]bool       // measure steps of which a gate was read: what they say was shown
+	first  map[place]string     // by measure step: the gate that was asked for first
 }
 
 // A place is an act of a step of an airframe.
