@@ -303,6 +303,10 @@ func TestTouch(t *testing.T) {
 	b.act("FN-01", workflow.Finish{Step: "join-tab"})
 	b.tells("Still running", "joint tab")
 	b.lead("FN-01", "l", "coat-dry", "y", "+3m enter", "+11m changed", "w", "1", "2", "+5m changed", "w", "+7m changed", "w", "q")
+	b.tells("pad is still wet. It is asked for again at ")
+	if slices.ContainsFunc(b.told, func(text string) bool { return strings.Contains(text, "Refused") }) {
+		t.Errorf("told %q", b.told)
+	}
 	n := len(b.asked)
 	for i, want := range []string{"Before the blade", "Join the pad | Touch it. When it is joined: | enter joined, w still wet"} {
 		if !strings.Contains(b.asked[n-9+i], want) {
