@@ -50,6 +50,7 @@ type State struct {
 	zones       map[string]disturbance // the last of each zone
 	shifted     map[string]disturbance // the last that was more than a mark, and may have shifted a zone against others
 	changes     []change               // of equipment
+	elsewhere   []Held                 // what was fitted here and is in quarantine by the record of another airframe, or was
 	handledAt   map[int64][]string     // by entry: the zones of equipment that was taken off or put on
 	lost        map[string]retirement  // of each zone that was thrown away, when last
 	used        map[string]time.Time   // of each adhesive and tool, the latest time that a step was done with it
