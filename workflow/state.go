@@ -39,6 +39,7 @@ type State struct {
 	Flights     []Flight
 	Retired     *End // nil: it is in use
 
+	lastSheet   *steps.Sheet      // that the airframe goes by at the end of the journal
 	bench       []Climate         // every reading, by time; of two at one time the later entry comes last
 	entered     *Climate          // the reading entered last
 	said        map[string][]said // of each condition, by time; of two at one time the later entry comes last
@@ -157,6 +158,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 			}
 		}
 	}
+	s.lastSheet = s.sheetAtEnd()
 	for i, e := range entries {
 		if e.Position != int64(i) {
 			return nil, fmt.Errorf("%w: position %d where %d is due", journal.ErrBadEntry, e.Position, i)
@@ -169,6 +171,29 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 	s.judgeQuarantines()
 	s.memo = &memo{}
 	return s, nil
+}
+
+// sheetAtEnd is the sheet that the last of the entries that stand names; an empty one:
+// none is at hand.
+func (s *State) sheetAtEnd() *steps.Sheet {
+	for _, e := range slices.Backward(s.Entries) {
+		if !s.Live(e.Position) {
+			continue
+		}
+		digest := ""
+		switch f := e.Facts.(type) {
+		case journal.Registered:
+			digest = f.Sheet
+		case journal.JobOpened:
+			digest = f.Sheet
+		case journal.JobMoved:
+			digest = f.Sheet
+		}
+		if sheet, ok := s.docs.Sheets[digest]; ok {
+			return sheet
+		}
+	}
+	return &steps.Sheet{}
 }
 
 // A memo has what was worked out last of a state, which no longer changes: how gates

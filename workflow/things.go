@@ -506,7 +506,8 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 }
 
 // handled has equipment disturbed that was taken off or put on: a condition that says
-// whether it is aboard was set otherwise than it stood, also before a flight.
+// whether it is aboard was set otherwise than it stood, also before a flight. The sheet
+// that says so may have come later.
 func (s *State) handled(e journal.Entry, sets []steps.Setting) {
 	for _, set := range sets {
 		all := s.said[set.Condition]
@@ -521,7 +522,7 @@ func (s *State) handled(e journal.Entry, sets []steps.Setting) {
 		if n < len(all) && all[n].state != set.State { // typed in later: it was set back by then
 			turned.At = all[n].at
 		}
-		zones := s.Sheet.Handled(set.Condition)
+		zones := append(s.Sheet.Handled(set.Condition), s.lastSheet.Handled(set.Condition)...)
 		s.disturb(turned, "the change to "+set.String(), zones)
 		s.handledAt[e.Position] = append(s.handledAt[e.Position], zones...)
 	}
@@ -533,7 +534,7 @@ func (s *State) stood(set steps.Setting, before []said) bool {
 	if len(before) > 0 {
 		return before[len(before)-1].state == set.State
 	}
-	return !slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool {
+	return !slices.ContainsFunc(slices.Concat(s.Sheet.Equipment, s.lastSheet.Equipment), func(e steps.Equipment) bool {
 		return slices.ContainsFunc(e.Aboard, func(is steps.Setting) bool { return is.Condition == set.Condition && is.State != set.State })
 	})
 }
