@@ -45,6 +45,25 @@ func (s *State) leftToBuild(at time.Time) []string {
 	return names
 }
 
+// MeasuredLater are the gates that a step of an open job still asks for, those among them
+// that it will only then find stale.
+func (s *State) MeasuredLater(at time.Time) map[string]bool {
+	later := map[string]bool{}
+	for _, j := range s.OpenJobs(at) {
+		for _, stage := range j.Procedure.Stages {
+			for i, step := range stage.Steps {
+				if len(step.Gates) == 0 || s.met(j, stage, i, at) {
+					continue
+				}
+				for _, r := range s.GatesOf(j, step, at) {
+					later[r.Gate.Name] = true
+				}
+			}
+		}
+	}
+	return later
+}
+
 // GatesOf returns the gates that a measure step asks for. The word Stale asks for
 // every gate that is due and that the step can measure, but for those of other
 // damage, whose repair will ask for them; what the job made stale and was measured

@@ -69,6 +69,32 @@ func (s *State) Moments(after, until time.Time) []Moment {
 	return all
 }
 
+// Came returns what came by itself since the last entry: for each clock its last moment.
+func (s *State) Came(now time.Time) (last []Moment) {
+	if len(s.Entries) == 0 {
+		return nil
+	}
+	for _, m := range slices.Backward(s.Moments(s.Entries[len(s.Entries)-1].Recorded, now)) {
+		if !slices.ContainsFunc(last, func(l Moment) bool { return l.Job == m.Job && l.Name == m.Name }) {
+			last = append(last, m)
+		}
+	}
+	slices.Reverse(last)
+	return last
+}
+
+// CuredJoints are the joints of the open jobs that are cured.
+func (s *State) CuredJoints(now time.Time) (names []string) {
+	for _, job := range s.OpenJobs(now) {
+		for _, j := range s.joints() {
+			if j.Job == job.ID && s.Phase(j, now) == Cured && !slices.Contains(names, j.Name) {
+				names = append(names, j.Name)
+			}
+		}
+	}
+	return names
+}
+
 // momentAfter returns the first time after the given one that any clock has which
 // runs then or begins with it; zero: there is none.
 func (s *State) momentAfter(t time.Time) time.Time {

@@ -29,6 +29,7 @@ func (a *app) nextCommand() *cobra.Command {
 			if next.Over && len(s.Jobs) == 0 {
 				next.Begin = a.buildOf(s.Airframe.Design)
 			}
+			next.Checks = d.BeforeFlight(s)
 			return a.show(next)
 		},
 	}

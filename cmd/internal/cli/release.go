@@ -71,6 +71,6 @@ func (a *app) giveRelease(ctx context.Context, state *workflow.State, certificat
 		return page.Proof{}, err
 	}
 	slip := page.NewSlip(state, entries[len(entries)-1])
-	slip.Seal = a.sealed(ctx, k, state)
+	slip.Seal, slip.Checks = a.sealed(ctx, k, state), k.Desk.BeforeFlight(state)
 	return slip, nil
 }

@@ -236,6 +236,15 @@ func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Do
 	return fitting, nil
 }
 
+// BeforeFlight are the checks of the library that an airframe that is released comes
+// to before it flies, in their order.
+func (d *Desk) BeforeFlight(s *workflow.State) []string {
+	return slices.DeleteFunc(s.BeforeFlight(d.Now()), func(name string) bool {
+		doc, err := d.Library.Procedure(name)
+		return err != nil || !doc.Serves(s.Sheet)
+	})
+}
+
 // answered are the damages that a repair started by hand repairs. The tables mean
 // the library's procedure of that name, and no file of another text.
 func (d *Desk) answered(s *workflow.State, doc *procedures.Document, start workflow.Start) ([]string, error) {

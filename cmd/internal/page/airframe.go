@@ -3,6 +3,7 @@ package page
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -39,6 +40,9 @@ type Airframe struct {
 	Flights    int             `json:"flights"`
 	Next       *Step           `json:"next,omitempty"`
 	Timers     []Timer         `json:"timers"`
+	Came       []Came          `json:"came,omitempty"`     // what came by itself since the last entry
+	Cured      []string        `json:"cured,omitempty"`    // the joints of open jobs that are
+	Since      time.Time       `json:"since,omitzero"`     // when its last entry was recorded
 	TooLate    []string        `json:"too_late,omitempty"` // steps done, or still to be done, too late after a wait
 	Gates      []Gate          `json:"gates"`
 	Conditions []steps.Setting `json:"conditions,omitempty"`
@@ -98,6 +102,30 @@ func Brief(s *workflow.State, now time.Time) Airframe {
 	return a
 }
 
+// A Came is a moment of a clock that nobody has answered with an entry.
+type Came struct {
+	Name  string         `json:"name"`
+	Event workflow.Event `json:"event"`
+	At    time.Time      `json:"at"`
+}
+
+// came are the moments that no clock on the page tells of: what runs or has lapsed is there.
+func came(s *workflow.State, now time.Time) (all []Came) {
+	for _, m := range s.Came(now) {
+		if m.Event == workflow.IsCured || m.Event == workflow.WaitOver && m.Then == "" {
+			all = append(all, Came{m.Name, m.Event, m.At})
+		}
+	}
+	return all
+}
+
+func (m Came) line(c Clock) string {
+	if m.Event == workflow.IsCured {
+		return fmt.Sprintf("joint %s: cured since %s", esc(m.Name), c.At(m.At))
+	}
+	return fmt.Sprintf("%s: over since %s", esc(m.Name), c.At(m.At))
+}
+
 // NewAirframe makes the page of an airframe.
 func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	a := Brief(s, now)
@@ -121,8 +149,14 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 		step := NewStep(s, *next.Step, now)
 		a.Next = &step
 	}
-	for _, g := range s.Gates(now) {
-		a.Gates = append(a.Gates, NewGate(s, g, now))
+	later := s.MeasuredLater(now)
+	for _, r := range s.Gates(now) {
+		g := NewGate(s, r, now)
+		g.Later = later[g.Name] && g.Standing == workflow.StaleGate
+		a.Gates = append(a.Gates, g)
+	}
+	if len(s.Entries) > 0 {
+		a.Came, a.Cured, a.Since = came(s, now), s.CuredJoints(now), s.Entries[len(s.Entries)-1].Recorded
 	}
 	for _, def := range s.Sheet.Conditions {
 		if state := s.Holds(def.Name, now); state != "" {
@@ -171,25 +205,39 @@ func (a Airframe) short(l *lines, c Clock) {
 			l.item("%s: %d of %d steps done", esc(j.ID), j.Done, j.Steps)
 		}
 	}
-	if a.Next != nil {
-		l.item("%s", nextLine(a.Next.Title, a.Next.Step))
-	}
+	a.next(l)
 	for _, d := range a.Damages {
 		if !d.Repaired || d.Quarantine {
 			l.item("%s", d.line(c))
 		}
 	}
+	a.stands(l, c)
+	for _, w := range a.Warnings {
+		l.item("**Clock:** %s", ReasonText(w.Reason, c))
+	}
+	l.add("")
+}
+
+// stands says what ran, lapsed, was disturbed and still holds.
+func (a Airframe) stands(l *lines, c Clock) {
 	for _, t := range a.Timers {
 		l.item("%s", t.line(c))
 	}
+	for _, m := range a.Came {
+		l.item("%s", m.line(c))
+	}
 	a.late(l)
-	var stale []string
+	var stale, later []string
 	for _, g := range a.Gates {
 		switch g.Standing {
 		case workflow.Failed, workflow.Undecided, workflow.Conceded:
 			l.item("gate %s: %s", esc(g.Name), esc(g.standingLine()))
 		case workflow.StaleGate:
-			stale = append(stale, esc(g.Name))
+			if g.Later {
+				later = append(later, esc(g.Name))
+			} else {
+				stale = append(stale, esc(g.Name))
+			}
 		}
 	}
 	if lives := lives(a.Gates); lives != "" {
@@ -198,10 +246,58 @@ func (a Airframe) short(l *lines, c Clock) {
 	if len(stale) > 0 {
 		l.item("measure again: %s; for the reasons: `fettle airframe show %s`", strings.Join(stale, ", "), a.Mark)
 	}
-	for _, w := range a.Warnings {
-		l.item("**Clock:** %s", ReasonText(w.Reason, c))
+	switch {
+	case len(later) > few:
+		l.item("disturbed, and measured again by the open job: %s", many(len(later), "gate"))
+	case len(later) > 0:
+		l.item("disturbed, and measured again by the open job: %s", strings.Join(later, ", "))
 	}
-	l.add("")
+	if holds := a.holds(); holds != "" {
+		l.item("still holds: %s", holds)
+	}
+}
+
+// Return is what somebody who comes back to the airframe is told, with what is next.
+func (a Airframe) Return(c Clock) string {
+	var l lines
+	l.add("**Back at %s**, last entry %s:\n", esc(a.Mark), c.At(a.Since))
+	a.stands(&l, c)
+	a.next(&l)
+	return l.String()
+}
+
+// next is what is next, and how long it takes.
+func (a Airframe) next(l *lines) {
+	if a.Next != nil {
+		l.item("%s%s", nextLine(a.Next.Title, a.Next.Step), optionally(", takes ", esc(a.Next.Hands)))
+	}
+}
+
+// few is how many names are a list; of more the number is said.
+const few = 6
+
+// holds is what still holds of the open jobs: their joints, and gates.
+func (a Airframe) holds() string {
+	if !slices.ContainsFunc(a.Jobs, func(j Job) bool { return j.Open }) {
+		return ""
+	}
+	var all []string
+	switch n := len(a.Cured); {
+	case n > few:
+		all = append(all, many(n, "cured joint"))
+	case n > 0:
+		all = append(all, "cured: "+esc(strings.Join(a.Cured, ", ")))
+	}
+	passed := 0
+	for _, g := range a.Gates {
+		if g.Standing == workflow.Current {
+			passed++
+		}
+	}
+	if passed > 0 {
+		all = append(all, many(passed, "gate")+" passed")
+	}
+	return strings.Join(all, "; ")
 }
 
 // lives says of the gates that have passed and have a life how long they count.

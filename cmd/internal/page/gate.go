@@ -34,7 +34,8 @@ type Gate struct {
 	// How much longer it counts, where it has passed and has a life.
 	FlightsLeft int       `json:"flights_left,omitempty"`
 	ValidUntil  time.Time `json:"valid_until,omitzero"`
-	Other       string    `json:"other_units,omitempty"` // limits and readings in the other unit system
+	Other       string    `json:"other_units,omitempty"`    // limits and readings in the other unit system
+	Later       bool      `json:"measured_later,omitempty"` // it is stale, and a step of an open job asks for it
 	Measure     string    `json:"measure"`
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
 

@@ -261,7 +261,7 @@ func (b *bench) step(name string) {
 // sitting shows what a sitting shows of it.
 func (b *bench) sitting(name string) {
 	next, c := page.NewNext(b.State, b.Now), page.Clock{Now: b.Now}
-	b.pages["NextAction-"+name], b.pages["NextMore-"+name], b.pages["NextMeanwhile-"+name] = "# FN-01\n"+next.Action(c), next.More(c), next.Meanwhile(c)
+	b.pages["NextAction-"+name], b.pages["NextMore-"+name] = "# FN-01\n"+next.Action(c), next.More(c)
 	timers := page.Clocks{Timers: page.Timers(b.State, b.Now)}
 	b.pages["ClocksStrip-"+name] = timers.Strip(c)
 	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers, Spreading: []page.Spread{{"FN-01", "coat-left", b.Now.Add(-time.Minute)}}})
@@ -465,6 +465,7 @@ func (b *bench) build() {
 	b.show("Ready-drying", page.NewReady(b.State, await, b.Now))
 	b.show("Next-drying", page.NewNext(b.State, b.Now))
 	b.sitting("drying")
+	b.pages["NextMeanwhile-drying"] = page.NewNext(b.State, b.Now).Meanwhile(page.Clock{Now: b.Now})
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")
 	b.show("Next-lapsed", page.NewNext(b.State, b.Now))
@@ -483,6 +484,7 @@ func (b *bench) build() {
 	b.show("Step-rest", page.NewStep(b.State, report, b.Now))
 	b.until("measure-square")
 	b.clocks("curing")
+	b.pages["AirframeReturn-cured"] = page.NewAirframe(b.State, b.Now.Add(50*time.Hour)).Return(page.Clock{Now: b.Now.Add(50 * time.Hour)})
 	move := page.NewMove("FN-01", "finch-build", b.changes())
 	move.Accept = "fettle move-job FN-01 finch-build --accept"
 	b.show("Move", move)
@@ -494,6 +496,7 @@ func (b *bench) build() {
 	b.show("Proof-stands", page.Prove(b.State, b.Now))
 	slip := page.NewSlip(b.State, b.State.Entries[b.State.Size()-1])
 	b.show("Proof-released", slip)
+	slip.Checks = []string{"pre-flight", "first-flight"}
 	slip.Seal = &page.Seal{Mark: "FN-01", Size: b.State.Size(), Note: "fettle/FN-01\n12\ncm9vdA==\n\n— bench+a1b2 c2lnbmVk\n", Public: "bench+a1b2+cHVibGlj"}
 	b.show("Proof-sealed", slip)
 	released := page.NewAirframe(b.State, b.Now)

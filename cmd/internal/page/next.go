@@ -24,8 +24,9 @@ type Next struct {
 	Until    time.Time `json:"until,omitzero"`
 	Timers   []Timer   `json:"timers"`
 	Warnings []Reason  `json:"warnings,omitempty"`
-	Harms    []Reason  `json:"harms,omitempty"` // what open coats need and the journal says otherwise
-	Begin    string    `json:"-"`               // the procedure to start, if nothing else is due; "": any
+	Harms    []Reason  `json:"harms,omitempty"`         // what open coats need and the journal says otherwise
+	Begin    string    `json:"-"`                       // the procedure to start, if nothing else is due; "": any
+	Checks   []string  `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
 }
 
 // A Waiting is the first open step of a stage, with the reasons why it waits.
@@ -149,6 +150,10 @@ func (n Next) Markdown(c Clock) string {
 			}
 			return l.String()
 		}
+		if len(n.Checks) > 0 {
+			l.WriteString(beforeFlight(n.Mark, n.Checks))
+			return l.String()
+		}
 		l.add("Start a procedure; `fettle library list` shows them:\n\n%s", command("fettle start "+n.Mark+" "+first(n.Begin, "PROCEDURE")))
 		return l.String()
 	case n.Step == nil && !n.Until.IsZero():
@@ -176,11 +181,18 @@ func (n Next) Markdown(c Clock) string {
 	return l.String()
 }
 
-// waiting says why other steps wait, and names the stages that come later.
-func (n Next) waiting(l *lines, c Clock) {
-	if len(n.Waiting) > 0 {
-		l.add("\n## Meanwhile\n")
+// beforeFlight names the checks that come before an airframe flies.
+func beforeFlight(mark string, checks []string) string {
+	text := "\nIt is released to fly. Before it does:\n\n"
+	for _, name := range checks {
+		text += command("fettle start " + mark + " " + name)
 	}
+	return text
+}
+
+// waiting says why other steps wait, and beside that names the stages that come later.
+func (n Next) waiting(l *lines, c Clock) {
+	var now lines
 	var behind []string
 	for _, w := range n.Waiting {
 		if w.behind() {
@@ -188,12 +200,16 @@ func (n Next) waiting(l *lines, c Clock) {
 			continue
 		}
 		if w.Reopened != "" {
-			l.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
+			now.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
 		}
 		for _, r := range w.Reasons {
-			l.item("`%s` waits: %s", w.Step, ReasonText(r.Reason, c))
+			now.item("`%s` waits: %s", w.Step, ReasonText(r.Reason, c))
 		}
 	}
+	if now.Len() == 0 { // that more comes later is no news
+		return
+	}
+	l.add("\n## Meanwhile\n\n%s", strings.TrimSuffix(now.String(), "\n"))
 	if len(behind) > 0 {
 		l.item("later: %s", strings.Join(behind, ", "))
 	}

@@ -27,6 +27,7 @@ type Proof struct {
 	Do       string      `json:"do,omitempty"` // releases it
 	Seal     *Seal       `json:"seal,omitempty"`
 	Rules    string      `json:"rules"`
+	Checks   []string    `json:"before_flight,omitempty"` // to be begun before it flies, where it was just released
 }
 
 // A ProofLine is one thing that a release needs, and whether it is so.
@@ -132,5 +133,8 @@ func (p Proof) Markdown(c Clock) string {
 		l.add("\nTo release it:\n\n%s", command(p.Do))
 	}
 	l.add("\n%s", p.Rules)
+	if len(p.Checks) > 0 {
+		l.WriteString(beforeFlight(p.Mark, p.Checks))
+	}
 	return l.String()
 }

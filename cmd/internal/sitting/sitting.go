@@ -37,9 +37,16 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
 		began: map[place]time.Time{}, mixed: map[string]time.Time{}, ticked: map[place][]bool{}, first: map[place]string{},
 	}
+	welcomed := false
 	for {
 		n := c.questions
-		err := c.turn(ctx)
+		err := c.look(ctx)
+		if err == nil && !welcomed {
+			welcomed, err = true, c.welcome()
+		}
+		if err == nil {
+			err = c.turn(ctx)
+		}
 		var refusal *workflow.Refusal
 		switch {
 		case errors.Is(err, errLeave), errors.Is(err, term.ErrEnd):
@@ -145,11 +152,25 @@ func (c *conversation) look(ctx context.Context) error {
 	return nil
 }
 
+// away is how long nothing was recorded on an airframe whose builder comes back to it.
+const away = time.Hour
+
+// welcome says how the airframes stand to which the builder comes back.
+func (c *conversation) welcome() error {
+	now := c.now()
+	for _, s := range c.states {
+		if len(s.OpenJobs(now)) == 0 || now.Sub(s.Entries[len(s.Entries)-1].Recorded) < away {
+			continue
+		}
+		if err := c.Front.Tell(page.NewAirframe(s, now).Return(c.clock())); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // turn shows one step and asks its question.
 func (c *conversation) turn(ctx context.Context) error {
-	if err := c.look(ctx); err != nil {
-		return err
-	}
 	now := c.now()
 	s, suggestion := c.choose(now)
 	c.mark = s.Airframe.Mark
@@ -161,7 +182,9 @@ func (c *conversation) turn(ctx context.Context) error {
 	c.show(s, suggestion)
 	switch {
 	case suggestion.Over:
-		return cmp.Or(c.Front.Tell(page.NewNext(s, now).Markdown(c.clock())+"\n"+c.running().Strip(c.clock())), errOver)
+		next := page.NewNext(s, now)
+		next.Checks = c.Desk.BeforeFlight(s)
+		return cmp.Or(c.Front.Tell(next.Markdown(c.clock())+"\n"+c.running().Strip(c.clock())), errOver)
 	case suggestion.Step == nil:
 		return c.askWait(ctx, suggestion)
 	case len(suggestion.Resolve) > 0:
