@@ -149,7 +149,7 @@ func (n Next) Markdown(c Clock) string {
 			}
 			return l.String()
 		}
-		l.add("Start a procedure; `fettle library list` shows them:\n\n%s", command("fettle start "+n.Mark+" "+first(n.Begin, "PROCEDURE")))
+		l.add("Start a procedure; without a name, those that fit are listed:\n\n%s", command(strings.TrimSpace("fettle start "+n.Mark+" "+n.Begin)))
 		return l.String()
 	case n.Step == nil && !n.Until.IsZero():
 		l.add("# Nothing can be done on %s before %s\n", esc(n.Mark), c.At(n.Until))
