@@ -122,11 +122,11 @@ func style(colour bool) ansi.StyleConfig {
 		return c
 	}
 	yes := true
-	yellow, cyan := "3", "6"
+	red, cyan := "1", "6" // a caution is bold too: plain yellow is faint on a light terminal
 	c.H1.Bold, c.H2.Bold, c.H3.Bold, c.Strong.Bold = &yes, &yes, &yes, &yes
 	c.H1.Underline = &yes
 	c.Emph.Italic = &yes
-	c.BlockQuote.Color = &yellow
+	c.BlockQuote.Color, c.BlockQuote.Bold = &red, &yes
 	c.Code.Color, c.CodeBlock.Color = &cyan, &cyan
 	return c
 }
