@@ -122,12 +122,12 @@ func style(colour bool) ansi.StyleConfig {
 		return c
 	}
 	yes := true
-	red, cyan := "1", "6" // a caution is bold too: plain yellow is faint on a light terminal
+	red := "1" // it can be read on light and on dark; yellow and cyan can't
 	c.H1.Bold, c.H2.Bold, c.H3.Bold, c.Strong.Bold = &yes, &yes, &yes, &yes
 	c.H1.Underline = &yes
 	c.Emph.Italic = &yes
+	c.Code.Bold, c.CodeBlock.Bold = &yes, &yes
 	c.BlockQuote.Color, c.BlockQuote.Bold = &red, &yes
-	c.Code.Color, c.CodeBlock.Color = &cyan, &cyan
 	return c
 }
 
