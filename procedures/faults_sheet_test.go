@@ -72,6 +72,8 @@ func TestSheetFaults(t *testing.T) {
 		{name: "tool needs an unknown condition", edit: []string{"needs: {fan: on}", "needs: {§van: on}"}, want: `unknown condition "van"; did you mean "fan"?`},
 		{name: "adhesive needs an unknown state", edit: []string{"    mixed: no\n", "    mixed: no\n    needs: {fan: §of}\n"}, want: `unknown state of fan "of"; did you mean "on"?`},
 		{name: "tool measures no gate", edit: []string{"measure: [sole]", "measure: [§slole]"}, want: `unknown gate "slole"; did you mean "sole"?`},
+		{name: "aboard with two states", edit: []string{"disturbs: [wing]}\n", "disturbs: [wing], aboard: {fan: on, propeller: on}}\n  §blade: {title: A blade, disturbs: [wing], aboard: {fan: on, propeller: off}}\n"},
+			want: "no release can ever be given: the blade is aboard with propeller: off, and the camera with another state"},
 		{name: "tool measures a gate of zones", edit: []string{"measure: [sole]", "measure: [slot]", "  iron:", "  §iron:"}, want: "the tool iron measures slot, which is not a gate of the work"},
 		{name: "count nought", edit: []string{"count: 2", "count: §0"}, want: "count must be a whole number from 1 to 20"},
 		{name: "lasts", edit: []string{"lasts: sitting", "lasts: §ever"}, want: `lasts must be "sitting"; otherwise delete the line`},

@@ -98,7 +98,7 @@ func stepKinds() []stepKind {
 				short: func(s *s) bool { return len(s.Methods) == 0 },
 				more:  field(func(s *s) *[]steps.Option { return &s.Methods }, answers("the method")),
 			}},
-		{kind: steps.Release, is: yesValue[s]{},
+		{kind: steps.Release, is: yesValue[s]{}, sheet: neededAboard,
 			help:    "the last step of a build: the airframe may fly",
 			example: "step: release\nrelease: yes"},
 	}
@@ -353,6 +353,19 @@ func (v variant) endOf(s *steps.Step, say complain) {
 			write = "late: " + after.Name + ", or " + write
 		}
 		say("late", "it opens %s again, and by then %s has joined the joint %s; write %s%s", s.Late, joined.Name, joined.Joint, write, v.when())
+	}
+}
+
+// neededAboard finds a release that needs a condition otherwise than equipment that is aboard has it.
+func neededAboard(_ variant, s *steps.Step, sheet *steps.Sheet, say complain) {
+	for _, e := range sheet.Equipment {
+		for _, is := range e.Aboard {
+			for _, need := range s.Needs {
+				if need.Condition == is.Condition && need.State != is.State {
+					say("needs", "no release can ever be given: the step %s needs %s, and the %s is aboard with %s", s.Name, need, e.Name, is)
+				}
+			}
+		}
 	}
 }
 

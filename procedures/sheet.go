@@ -73,6 +73,22 @@ func sheetChecked(f fields, s *steps.Sheet) {
 	if len(s.Equipment) > 0 && !f.doc.doubts.of(gate) && !slices.ContainsFunc(s.Gates, func(g steps.Gate) bool { return g.Mass }) {
 		f.fault(f.get("equipment"), "equipment changes the balance, but no gate has mass: yes")
 	}
+	f.aboard(s)
+}
+
+// aboard holds that all equipment can be aboard at once, as a release wants it.
+func (f fields) aboard(s *steps.Sheet) {
+	first := map[string]steps.Equipment{} // by the condition
+	for _, e := range s.Equipment {
+		for _, is := range e.Aboard {
+			other, said := first[is.Condition]
+			if !said {
+				first[is.Condition] = e
+			} else if !slices.Contains(other.Aboard, is) && !f.kept {
+				f.faultAt(f.doc.places["the equipment "+e.Name], fmt.Sprintf("no release can ever be given: the %s is aboard with %s, and the %s with another state", e.Name, is, other.Name))
+			}
+		}
+	}
 }
 
 // measuredFor holds that what a tool asks to be measured is a gate of the work.

@@ -192,4 +192,15 @@ func TestReleaseThatCanNeverBeGiven(t *testing.T) {
 			t.Errorf("critical: %s%s: %q", test.critical, test.with, got)
 		}
 	}
+	// Nor where it needs off what equipment that is aboard has on.
+	for state, want := range map[string]string{"on": "", "off": "x.yaml:47:16: no release can ever be given: the step release needs propeller: off, and the camera is aboard with propeller: on"} {
+		sheet, err1 := Parse("s.yaml", []byte(strings.Replace(sheetText, "disturbs: [wing]}", "disturbs: [wing], aboard: {propeller: on}}", 1)))
+		doc, err2 := Parse("x.yaml", []byte(strings.Replace(buildText, "sets: {propeller: off}", "sets: {propeller: "+state+"}", 1)+"        needs: {propeller: "+state+"}\n"))
+		if err := errors.Join(err1, err2); err != nil {
+			t.Fatal(err)
+		}
+		if got := doc.Against(sheet.Sheet); got.Error() != want && (want != "" || len(got) > 0) {
+			t.Errorf("released with the propeller %s: %q", state, got)
+		}
+	}
 }

@@ -59,6 +59,22 @@ func TestWhatIsOffIsNotReleased(t *testing.T) {
 			b.at(50*time.Minute, setting("propeller", "off"))
 			b.at(20*time.Minute, square)
 		}, []Because{ByGate}},
+		{"off, read, and on; off taken back", func(b *bench) {
+			off := b.state.Size()
+			b.must(setting("propeller", "off"), square, setting("propeller", "on"), Undo{Position: off, Reason: "a slip"})
+		}, []Because{ByGate}},
+		{"off, read, and taken back; on", func(b *bench) {
+			off := b.state.Size()
+			b.must(setting("propeller", "off"), square, Undo{Position: off, Reason: "a slip"}, setting("propeller", "on"))
+		}, []Because{ByGate}},
+		{"off and on, on taken back, read, and on", func(b *bench) {
+			on := b.state.Size() + 1
+			b.must(setting("propeller", "off"), setting("propeller", "on"), Undo{Position: on, Reason: "a slip"}, square, setting("propeller", "on"))
+		}, []Because{ByGate}},
+		{"removed, read, and taken back", func(b *bench) {
+			off := b.state.Size()
+			b.must(ChangeEquipment{Item: "propeller", Change: Removed}, square, Undo{Position: off, Reason: "a slip"})
+		}, []Because{ByGate}},
 		{"removed", func(b *bench) { b.must(ChangeEquipment{Item: "propeller", Change: Removed}, square) }, []Because{ByCondition}},
 	} {
 		t.Run(c.what, func(t *testing.T) {

@@ -1,7 +1,6 @@
 package workflow
 
 import (
-	"cmp"
 	"slices"
 	"time"
 
@@ -16,7 +15,7 @@ func (s *State) Answered(triage *steps.Triage, r Start, at time.Time) []string {
 	zones := s.Zones(at)
 	var names []string
 	for _, d := range s.Unplanned(at) {
-		row, _ := triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
+		row, _ := s.answer(triage, d)
 		if row.Procedure == r.Procedure.Name && !remade(row, zones.Zone(d.Zone)) && (zone == d.Zone || len(r.Procedure.On) == 0) {
 			names = append(names, d.Damage)
 		}

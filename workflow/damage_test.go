@@ -33,6 +33,15 @@ func TestUndoneDamageLeavesItsQuarantine(t *testing.T) {
 	}
 	mustContain(t, b.refused(Undo{Position: b.state.Size() - 1, Reason: "again"}, ByState), "it is the look-over that D1 left", "repair")
 	mustContain(t, fmt.Sprint(b.state.Proof(b.now, nil).Reasons()), "damage D2 (dented, pod) is not repaired")
+	// It is looked at: what it was found in is in quarantine, whether or not a row has that replaced.
+	table := triage()
+	table.Rows = append(table.Rows, steps.Row{Findings: []string{"dented"}, Outcome: steps.ToReplace, Procedure: "swap", Why: "It may burn."})
+	plan, err := b.state.PlanRepair(table, func(name string) (*steps.Procedure, error) {
+		return &steps.Procedure{Name: name, Kind: steps.Repair, Stages: []steps.Stage{{Name: "all", Steps: []steps.Step{plain("work")}}}}, nil
+	}, b.now)
+	if err != nil || len(plan.Answers) != 1 || plan.Answers[0].Row.Procedure != table.Unknown || plan.Answers[0].Row.Renews() {
+		t.Errorf("%v; it is answered by %+v", err, plan.Answers)
+	}
 	// The name is never given twice.
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Slight}}})
 	if d := b.state.Damages[1]; d.Damage != "D3" {

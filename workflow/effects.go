@@ -68,7 +68,7 @@ func effects() map[string]effect {
 		journal.PhotoKept{}.Kind():         beside,
 		journal.Sealed{}.Kind(): {fold: unchanged, aside: true, carries: nothing,
 			final: always("a seal may have been handed out and cannot be taken back", "")},
-		journal.Undone{}.Kind(): {fold: unchanged, carries: nothing, // Replay knows what it takes back before it folds
+		journal.Undone{}.Kind(): {fold: with((*State).undo), carries: nothing, // Replay knows what it takes back before it folds
 			final: always("a correction cannot be taken back", ToDoAgain)},
 	}
 }
@@ -143,6 +143,18 @@ func (s *State) touched(f journal.TouchTested, e journal.Entry) error {
 	for _, joint := range job.joints[f.Joint] {
 		if joint.Joined.IsZero() {
 			joint.wet, joint.touched = !f.Ready, e.At
+		}
+	}
+	return nil
+}
+
+// undo has equipment disturbed whose fitting or removing is taken back: what was measured
+// meanwhile was measured with it off, or with it on.
+func (s *State) undo(f journal.Undone, e journal.Entry) error {
+	for _, p := range f.TakesBack {
+		if changed, is := s.Entries[p].Facts.(journal.EquipmentChanged); is && changed.Change != Moved {
+			by, zones := equipmentDisturbs(changed)
+			s.disturb(e, "the undo of "+by, zones)
 		}
 	}
 	return nil

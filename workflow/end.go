@@ -14,12 +14,15 @@ type End struct {
 	journal.Retired
 	At       time.Time
 	Position int64
+	Jobs     []string // that were open then, and stay unfinished
+	Damages  []string // that were not repaired
 }
 
 // RetiredBecause are the reasons for which an airframe is retired.
 func RetiredBecause() []string { return []string{"sold", "scrapped", "kept"} }
 
-// Retire ends the work on an airframe. It may be taken back like any entry.
+// Retire ends the work on an airframe, also where jobs are open: what is half built may be
+// scrapped. It may be taken back like any entry.
 type Retire struct{ Because, Note string }
 
 func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -46,12 +49,34 @@ func (r Retire) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 }
 
 func (s *State) end(f journal.Retired, e journal.Entry) error {
-	s.Retired = &End{f, e.At, e.Position}
+	end := &End{Retired: f, At: e.At, Position: e.Position}
+	for _, j := range s.OpenJobs(e.At) {
+		end.Jobs = append(end.Jobs, j.ID)
+	}
+	for _, d := range s.OpenDamages(e.At) {
+		end.Damages = append(end.Damages, d.Damage)
+	}
+	s.Retired = end
 	return nil
 }
 
 // Says is that it was retired, and when.
-func (r End) Says() Cause { return Cause{"retired: " + r.Because, r.At} }
+func (r End) Says() Cause { return Cause{"retired: " + r.Because + r.Left(), r.At} }
+
+// Left says what it was retired in the midst of; "": nothing was open.
+func (r End) Left() string {
+	var left []string
+	if len(r.Jobs) > 0 {
+		left = append(left, "with "+strings.Join(r.Jobs, " and ")+" not finished")
+	}
+	if len(r.Damages) > 0 {
+		left = append(left, "with "+strings.Join(r.Damages, " and ")+" not repaired")
+	}
+	if len(left) == 0 {
+		return ""
+	}
+	return ", " + strings.Join(left, " and ")
+}
 
 // closedTo refuses what is not for the record alone once the airframe is retired.
 func (s *State) closedTo(r Request) error {

@@ -148,6 +148,30 @@ func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
 	return s.remedy(Remedy{Kind: ToMeasure, Gate: g.Name, Points: g.Readings(), Unit: g.Unit()})
 }
 
+// ToMeet is what helps where a gate is not met.
+func (s *State) ToMeet(r GateReport, at time.Time) Remedy {
+	if r.NeedsRework() {
+		return s.remedy(Remedy{Kind: ToRework, Gate: r.Gate.Name})
+	}
+	do := s.measureIt(r.Gate, at)
+	if r.Standing == Undecided && r.Finding.Missing == "" && do.Kind == ToMeasure {
+		do.Kind, do.Names, do.Concede = ToDecide, s.finer(r.Gate, at), !r.Gate.Critical
+	}
+	return do
+}
+
+// finer are the gauges that could decide a gate which its own leaves undecided.
+func (s *State) finer(g steps.Gate, at time.Time) []string {
+	own, _ := s.Sheet.Gauge(g.Gauge)
+	var names []string
+	for _, other := range s.Sheet.Gauges {
+		if other.Resolution.Dimension() == own.Resolution.Dimension() && other.Doubt().Guard(g.Unit()) < own.Doubt().Guard(g.Unit()) && s.lastBad(other.Name, at) == nil {
+			names = append(names, other.Name)
+		}
+	}
+	return names
+}
+
 // inDoubt returns the check that casts doubt on a reading: a failed one that is
 // the next after the reading, or the last before it, by entry or by time. nil:
 // the reading is not in doubt.

@@ -75,9 +75,9 @@ func (l *life) measuring(t *rapid.T) {
 	}
 	switch rapid.IntRange(0, 13).Draw(t, "what") {
 	case 0, 1, 2, 3:
-		l.tryAt(t, Measure{Gate: gate, Readings: all[:rapid.IntRange(1, len(all)).Draw(t, "how many")], Gauge: gauge}, at)
+		l.tryAt(t, Measure{Sure: true, Gate: gate, Readings: all[:rapid.IntRange(1, len(all)).Draw(t, "how many")], Gauge: gauge}, at)
 	case 4, 5:
-		l.tryAt(t, Measure{Gate: gate, Readings: good(g)}, at)
+		l.tryAt(t, Measure{Sure: true, Gate: gate, Readings: good(g)}, at)
 	case 6, 7:
 		l.tryAt(t, checkOf(gauge, rapid.IntRange(0, 2).Draw(t, "good") > 0), at)
 	case 8:
@@ -157,7 +157,7 @@ func (l *life) move(t *rapid.T) {
 	case 7:
 		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
 		gauge := rapid.SampledFrom([]string{"", "", "rule", "caliper"}).Draw(t, "with")
-		l.tryAt(t, Measure{Gate: gate, Readings: l.readings(t, gate), Gauge: gauge}, l.earlier(t))
+		l.tryAt(t, Measure{Sure: true, Gate: gate, Readings: l.readings(t, gate), Gauge: gauge}, l.earlier(t))
 	case 8:
 		gate := rapid.SampledFrom([]string{"slot", "square", "throw"}).Draw(t, "gate")
 		l.tryAt(t, rapid.SampledFrom([]Request{Rework{Gate: gate}, Concede{Gate: gate, Reason: "holds"}}).Draw(t, "rework or concede"), l.earlier(t))
@@ -265,7 +265,7 @@ func (l *life) sensible(t *rapid.T) {
 			for _, g := range l.state.Gates(l.now) {
 				if g.Standing == StaleGate {
 					l.try(t, checkOf(g.Gate.Gauge, true))
-					l.try(t, Measure{Gate: g.Gate.Name, Readings: good(g.Gate)})
+					l.try(t, Measure{Sure: true, Gate: g.Gate.Name, Readings: good(g.Gate)})
 				}
 			}
 			l.try(t, GiveRelease{})
@@ -276,7 +276,7 @@ func (l *life) sensible(t *rapid.T) {
 				if rapid.Bool().Draw(t, "check the gauge") {
 					l.try(t, checkOf(g.Gate.Gauge, true))
 				}
-				l.try(t, Measure{Gate: g.Gate.Name, Readings: good(g.Gate)})
+				l.try(t, Measure{Sure: true, Gate: g.Gate.Name, Readings: good(g.Gate)})
 			}
 			l.try(t, Finish{Step: name, Witness: who})
 		default:
@@ -1358,6 +1358,15 @@ func naiveCounting(entries []journal.Entry, now time.Time, g steps.Gate) []journ
 				zones = append(zones, f.Disturbs...)
 				if g.Mass {
 					zones = append(zones, g.Of...)
+				}
+			case journal.Undone:
+				for _, p := range f.TakesBack {
+					if c, is := entries[p].Facts.(journal.EquipmentChanged); is && c.Change != Moved {
+						zones = append(zones, c.Disturbs...)
+						if g.Mass {
+							zones = append(zones, g.Of...)
+						}
+					}
 				}
 			case journal.FlightLogged:
 				if live[d.Position] && (d.Position > r.Position || d.At.After(r.At)) {

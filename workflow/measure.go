@@ -17,6 +17,7 @@ type Measure struct {
 	Gate     string
 	Readings []Reading
 	Gauge    string // "": the gate's own
+	Sure     bool   // also readings that are probably mistyped or misread
 }
 
 // A Reading is a value at one point of a gate.
@@ -26,6 +27,30 @@ type Reading struct {
 }
 
 func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
+	facts, err := r.taken(s, c)
+	if err != nil {
+		return nil, err
+	}
+	return s.completing(facts, c)
+}
+
+// Try is how the gate would stand with the readings, by the rule that judges them once
+// they are recorded; or why they can't be.
+func (s *State) Try(r Measure, c Circumstances) (GateReport, error) {
+	c.At = c.Now
+	facts, err := r.taken(s, c)
+	if err != nil {
+		return GateReport{}, err
+	}
+	after, err := s.then(facts, c)
+	if err != nil {
+		return GateReport{}, err
+	}
+	return after.GateReport(r.Gate, c.At)
+}
+
+// taken are the readings as they are recorded.
+func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	report, err := s.GateReport(r.Gate, c.At)
 	if err != nil {
 		return nil, err
@@ -70,7 +95,48 @@ func (r Measure) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
 	}
-	return s.completing(facts, c)
+	if reasons := s.unlikely(report, r.Readings); len(reasons) > 0 && !r.Sure {
+		return nil, &Refusal{What: gate.Name, Reasons: reasons}
+	}
+	return facts, nil
+}
+
+// unlikely says which of the readings are probably mistyped or misread. What counts at
+// the gate should be near them, and so should the last reading at a point where none
+// counts any more, unless it was reworked since.
+func (s *State) unlikely(r GateReport, readings []Reading) []Reason {
+	record := s.gates[r.Gate.Name]
+	var points []measuring.Point
+	for _, name := range r.Gate.PointNames() {
+		p := measuring.Point{Name: name}
+		for _, at := range r.Points {
+			if at.Name == name {
+				p.Readings = slices.Clone(at.Readings)
+			}
+		}
+		if len(p.Readings) == 0 && record != nil {
+			for _, earlier := range lastOf(record.readings, name, 1) {
+				if earlier.position > record.reworked {
+					p.Readings = append(p.Readings, earlier.Value)
+				}
+			}
+		}
+		points = append(points, p)
+	}
+	var reasons []Reason
+	for _, reading := range readings {
+		if why := r.Gate.Rule().Unlikely(reading.Point, reading.Value, points); why != "" {
+			reasons = append(reasons, Reason{Because: ByReading, Text: strings.TrimSuffix(reading.Value.String()+" at "+reading.Point, " at ") + " is unlikely: " + why,
+				Remedy: s.remedy(Remedy{Kind: ToBeSure, Gate: r.Gate.Name, Points: []string{reading.Point}, Unit: r.Gate.Unit()})})
+			continue
+		}
+		for i := range points {
+			if points[i].Name == reading.Point {
+				points[i].Readings = append(points[i].Readings, reading.Value)
+			}
+		}
+	}
+	return reasons
 }
 
 // shown refuses a reading finer than its gauge shows: somebody worked it out, or read
@@ -304,7 +370,7 @@ func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 	for _, g := range s.GatesOf(job, step, at) {
 		if !g.Met() {
 			reasons = append(reasons, Reason{Because: ByGate, Text: g.Gate.Name + " is " + g.Says().Text, At: g.Says().At,
-				Remedy: s.measureIt(g.Gate, at)})
+				Remedy: s.ToMeet(g, at)})
 		}
 	}
 	return reasons

@@ -3,6 +3,7 @@ package workflow
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -42,6 +43,7 @@ const (
 	ByTouch     Because = "touch"     // the touch test holds it back
 	ByGate      Because = "gate"      // a gate that is not met
 	ByGauge     Because = "gauge"     // a gauge that failed its last check
+	ByReading   Because = "reading"   // it is probably mistyped or misread
 	ByHold      Because = "hold"      // a hold that is not cleared
 	ByCondition Because = "condition" // a condition that is not met
 	ByClimate   Because = "climate"   // temperature or humidity: unknown or unfit
@@ -62,6 +64,11 @@ func (r *Refusal) Error() string {
 		lines[i] = reason.Text
 	}
 	return fmt.Sprintf("%s is refused: %s", r.What, strings.Join(lines, "; "))
+}
+
+// Only reports whether all of its reasons are of a class.
+func (r *Refusal) Only(because Because) bool {
+	return !slices.ContainsFunc(r.Reasons, func(reason Reason) bool { return reason.Because != because })
 }
 
 // A PartError says that a request was refused in part: Record is appended all the same,

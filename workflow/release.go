@@ -108,11 +108,7 @@ func (s *State) notMet(g GateReport, at time.Time) *Reason {
 	if g.Standing == Current {
 		return nil
 	}
-	do := s.measureIt(g.Gate, at)
-	if g.NeedsRework() {
-		do = s.remedy(Remedy{Kind: ToRework, Gate: g.Gate.Name})
-	}
-	return &Reason{Because: ByGate, Text: "gate " + g.Gate.Name + " is " + g.Says().Text, At: g.Says().At, Remedy: do}
+	return &Reason{Because: ByGate, Text: "gate " + g.Gate.Name + " is " + g.Says().Text, At: g.Says().At, Remedy: s.ToMeet(g, at)}
 }
 
 // incomplete says what is left of a job; nil: nothing. If the release is given

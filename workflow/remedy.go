@@ -27,6 +27,8 @@ const (
 	ToSayMixed      RemedyKind = "say-mixed"           // Gate: when the glue of its rework was mixed
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit
+	ToDecide        RemedyKind = "decide"              // Gate, Points, Unit: measure it again; Names: finer gauges; Concede: or accept it as it is
+	ToBeSure        RemedyKind = "be-sure"             // Gate, Points, Unit: look again at a reading that is probably mistyped or misread
 	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; rework comes after
 	ToCheckGauge    RemedyKind = "check-gauge"         // Gauge, Value: the size of the reference; Gate: what to measure then
 	ToRework        RemedyKind = "rework"              // Gate
@@ -79,7 +81,8 @@ type Remedy struct {
 	Setting  steps.Setting     `json:"setting,omitzero"`
 	Value    quantity.Quantity `json:"value,omitzero"`
 	Humidity bool              `json:"humidity,omitempty"`
-	Then     time.Time         `json:"then,omitzero"` // when it must have been so: what was asked for is dated then
+	Concede  bool              `json:"concede,omitempty"` // a concession would do
+	Then     time.Time         `json:"then,omitzero"`     // when it must have been so: what was asked for is dated then
 }
 
 // IsZero reports whether there is no remedy.

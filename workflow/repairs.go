@@ -97,7 +97,7 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 	for _, d := range damages {
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place, Cause: d.Cause}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
-		answer.Row, answer.Known = triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
+		answer.Row, answer.Known = s.answer(triage, d)
 		if isLost(answer, zones, build) {
 			lost = append(lost, len(plan.Answers))
 		} else if answer.Row.Procedure != "" {
@@ -147,6 +147,16 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		}
 	}
 	return plan, nil
+}
+
+// answer is the row of the tables that answers the damage, and whether one does. Damage that
+// was taken back is not repaired but looked at where its thing is still in a quarantine, which
+// that thing leaves by its own rules or not at all: a row would have it replaced as well.
+func (s *State) answer(triage *steps.Triage, d *Damage) (row steps.Row, known bool) {
+	if _, held := s.Quarantine(d.For); held && triage.Unknown != "" {
+		return steps.Row{Findings: []string{d.Finding}, Outcome: steps.ToRepair, Procedure: triage.Unknown, Why: "The finding was taken back, so the place is looked at. What is in quarantine stays there till it is cleared."}, false
+	}
+	return triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 }
 
 // usesOf are what the steps of a plan are done with. Shipped repairs name no tools: one

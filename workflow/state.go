@@ -212,7 +212,7 @@ func (s *State) apply(e journal.Entry) error {
 		// no longer be true.
 		if effect.sets != nil {
 			for _, c := range effect.sets(e.Facts) {
-				s.voided[c.Condition] = append(s.voided[c.Condition], said{e.Position, e.At, ""})
+				s.voided[c.Condition] = append(s.voided[c.Condition], said{e.Position, e.At, c.State})
 			}
 		}
 		if effect.ends {

@@ -503,7 +503,10 @@ func (s *State) handled(e journal.Entry, sets []steps.Setting) {
 	for _, set := range sets {
 		all := s.said[set.Condition]
 		n := saidBy(all, e.At)
-		if s.stood(set, all[:n]) {
+		// Of what was taken back since, either may be true.
+		if s.stood(set, all[:n]) && !slices.ContainsFunc(s.voided[set.Condition], func(v said) bool {
+			return v.state != set.State && !v.at.After(e.At) && (n == 0 || v.at.After(all[n-1].at) || v.at.Equal(all[n-1].at) && v.position > all[n-1].position)
+		}) {
 			continue
 		}
 		turned := e

@@ -173,11 +173,7 @@ func (s *State) unmeasuredFor(u steps.Use, g steps.Gate, at time.Time) []Reason 
 	if r.Met() {
 		return nil
 	}
-	remedy := s.measureIt(g, at)
-	if r.NeedsRework() {
-		remedy = s.remedy(Remedy{Kind: ToRework, Gate: g.Name})
-	}
-	return []Reason{{Because: ByGate, Text: u.Name + " is used once " + g.Name + " has passed " + thisSitting + "; it is " + r.Says().Text, At: r.Says().At, Remedy: remedy}}
+	return []Reason{{Because: ByGate, Text: u.Name + " is used once " + g.Name + " has passed " + thisSitting + "; it is " + r.Says().Text, At: r.Says().At, Remedy: s.ToMeet(r, at)}}
 }
 
 // standsSince is the first statement of a condition at the time after which nothing

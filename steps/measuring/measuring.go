@@ -347,7 +347,7 @@ func spot(point string, mean *big.Rat, unit string) string {
 }
 
 // sized is a size with its unit.
-func sized(r *big.Rat, unit string) string { return decimal(r) + " " + unit }
+func sized(r *big.Rat, unit string) string { return quantity.Written(decimal(r), unit) }
 
 // decimal shows a value with up to three places, without trailing zeros.
 func decimal(r *big.Rat) string {

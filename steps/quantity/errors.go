@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"strconv"
+	"strings"
 	"unicode/utf8"
 )
 
@@ -53,7 +54,11 @@ func (e *Error) Unwrap() error { return e.Reason }
 func quote(text string) string {
 	const most = 60
 	if len(text) <= most {
-		return strconv.Quote(text)
+		quoted := strconv.Quote(text)
+		if strings.Contains(text, `"`) && strings.Count(quoted, `\`) == strings.Count(text, `"`) { // 1/32"
+			return "'" + text + "'"
+		}
+		return quoted
 	}
 	cut := most
 	for cut > most-utf8.UTFMax && !utf8.RuneStart(text[cut]) {

@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"cmp"
+	"errors"
 	"math/big"
 	"slices"
 	"strconv"
@@ -58,6 +59,20 @@ func Parse(text string, want Dimension) (Quantity, error) {
 		return Quantity{}, p.trailing()
 	}
 	return p.quantity(r, text)
+}
+
+// ParseIn is Parse for what is asked for in a unit: a bare number is in that unit. A
+// bare fraction is only in inches, since nobody reads one off a metric gauge.
+func ParseIn(text, symbol string) (Quantity, error) {
+	u, _ := unitOf(symbol)
+	q, err := Parse(text, u.of)
+	if !errors.Is(err, NoUnit) {
+		return q, err
+	}
+	if q, again := Parse(Written(strings.TrimSpace(text), symbol), u.of); again == nil && (!q.fraction || symbol == "in") {
+		return q, nil
+	}
+	return q, err
 }
 
 // ParseRange reads two quantities of the dimension wanted, separated by a hyphen, a

@@ -17,7 +17,7 @@ func (q Quantity) String() string {
 	if q.IsZero() {
 		return ""
 	}
-	return written(q.number(), q.unit)
+	return Written(q.number(), q.unit)
 }
 
 func (q Quantity) number() string {
@@ -27,9 +27,9 @@ func (q Quantity) number() string {
 	return decimal(q.value, 15)
 }
 
-// written is a number with its unit: without a space before the degree of an angle
+// Written is a number with its unit: without a space before the degree of an angle
 // (SI Brochure, 9th edition, 5.4.3, from memory), and with a word in its plural.
-func written(number, symbol string) string {
+func Written(number, symbol string) string {
 	switch {
 	case symbol == "°":
 		return number + symbol
@@ -81,14 +81,23 @@ func (q Quantity) In(symbol string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	return written(decimal(r, 3), symbol), nil
+	return Written(decimal(r, 3), symbol), nil
 }
 
-// Other is the value in the other system of units: metric lengths to the nearest
-// 1/64 in with the rounding error, inches in millimetres, °C as °F, grams as
-// ounces, newtons as ounces-force, and back. It is empty if both systems use the
-// same unit.
-func (q Quantity) Other() string {
+// A Side says to which side a value is rounded.
+type Side int
+
+// The sides.
+const (
+	Nearest Side = iota
+	Down         // as an upper limit is: what meets the rounded one meets it too
+	Up           // as a lower limit is
+)
+
+// Other is the value in the other system of units, rounded to the side: metric lengths
+// to 1/64 in with the rounding error, inches in millimetres, °C as °F, grams as ounces,
+// newtons as ounces-force, and back. It is empty if both systems use the same unit.
+func (q Quantity) Other(side Side) string {
 	if q.IsZero() {
 		return ""
 	}
@@ -97,14 +106,33 @@ func (q Quantity) Other() string {
 		return ""
 	}
 	if to == "in" {
-		return q.sixtyFourths()
+		return q.sixtyFourths(side)
 	}
-	text, err := q.In(to)
+	r, err := q.Rat(to)
 	if err != nil {
 		return ""
 	}
-	return text
+	return Written(decimal(side.round(r, 1000), 3), to)
 }
+
+// round rounds to a whole number of parts, the nearest with halves away from zero.
+func (s Side) round(r *big.Rat, parts int64) *big.Rat {
+	n := new(big.Rat).Mul(r, big.NewRat(parts, 1))
+	half := big.NewRat(1, 2)
+	switch {
+	case s == Down, s == Nearest && n.Sign() >= 0:
+		if s == Nearest {
+			n.Add(n, half)
+		}
+		return new(big.Rat).SetFrac(floor(n), big.NewInt(parts))
+	case s == Nearest:
+		n.Sub(n, half)
+	}
+	return new(big.Rat).SetFrac(floor(n.Neg(n)), big.NewInt(-parts))
+}
+
+// floor is the largest whole number that is no more than r.
+func floor(r *big.Rat) *big.Int { return new(big.Int).Div(r.Num(), r.Denom()) }
 
 func other(unit string) string {
 	switch unit {
@@ -128,14 +156,14 @@ func other(unit string) string {
 	return ""
 }
 
-// sixtyFourths is a length in inches to the nearest 1/64, and by how much that is
-// more (+) or less (-) than the length.
-func (q Quantity) sixtyFourths() string {
+// sixtyFourths is a length in inches, rounded to 1/64, and by how much that is more (+)
+// or less (-) than the length.
+func (q Quantity) sixtyFourths(side Side) string {
 	inches, err := q.Rat("in")
 	if err != nil {
 		return ""
 	}
-	near := nearest64(inches)
+	near := side.round(inches, 64)
 	miss := new(big.Rat).Sub(near, inches)
 	miss.Mul(miss, big.NewRat(254, 10))
 	text := mixed(near) + " in"
@@ -151,18 +179,6 @@ func (q Quantity) sixtyFourths() string {
 		sign = "-"
 	}
 	return fmt.Sprintf("%s (%s%s mm)", text, sign, off)
-}
-
-// nearest64 rounds to the nearest 1/64, halves away from zero.
-func nearest64(r *big.Rat) *big.Rat {
-	n := new(big.Rat).Mul(new(big.Rat).Abs(r), big.NewRat(64, 1))
-	n.Add(n, big.NewRat(1, 2))
-	whole := new(big.Int).Quo(n.Num(), n.Denom())
-	out := new(big.Rat).SetFrac(whole, big.NewInt(64))
-	if r.Sign() < 0 {
-		out.Neg(out)
-	}
-	return out
 }
 
 // strictly decodes one JSON value, and refuses unknown keys and anything after it.

@@ -86,7 +86,7 @@ func checkRead(t *testing.T, q Quantity) {
 	if err := json.Unmarshal(data, &back); err != nil || back.Typed() != q.Typed() || !back.Equal(q) {
 		t.Fatalf("%q came back from %s as %v (%v)", q.Typed(), data, back, err)
 	}
-	_ = q.Other()
+	_ = q.Other(Nearest)
 }
 
 var seeds = []string{"4 3/4 in", "4-3/4\"", "3' 4½″", "250F", "20-30 min", "1h30m", "1,5 mm", "-1/8 in", "121 º C",

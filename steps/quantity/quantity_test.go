@@ -391,8 +391,21 @@ func TestOther(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := q.Other(); got != want {
+		if got := q.Other(Nearest); got != want {
 			t.Errorf("%s is %q in the other system; want %q", text, got, want)
+		}
+	}
+	// What meets a rounded limit meets the limit.
+	for text, want := range map[string][2]string{
+		"1.5 mm": {"3/64 in (-0.31 mm)", "1/16 in (+0.09 mm)"}, "-1.5 mm": {"-1/16 in (-0.09 mm)", "-3/64 in (+0.31 mm)"}, "4.7625 mm": {"3/16 in", "3/16 in"},
+		"100 g": {"3.527 oz", "3.528 oz"}, "-5.05 °C": {"22.91 °F", "22.91 °F"}, "250 °F": {"121.111 °C", "121.112 °C"},
+	} {
+		q, err := Parse(text, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := [2]string{q.Other(Down), q.Other(Up)}; got != want {
+			t.Errorf("%s as an upper and a lower limit is %q; want %q", text, got, want)
 		}
 	}
 }

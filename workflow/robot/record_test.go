@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow"
 	"fettle/workflow/journal"
 	"fettle/workflow/robot"
 )
@@ -395,9 +396,18 @@ func (r record) due(at time.Time, coming ...string) []string {
 // all that may have changed it. The robot reads nothing that is out of tolerance.
 func (r record) taken(g steps.Gate, zones []string, at time.Time) (ever, met bool) {
 	changed, when := r.chosen(g.Options()), time.Time{}
-	stands := map[string]string{} // conditions that say whether equipment is aboard
+	stands := map[string]string{}   // conditions that say whether equipment is aboard
+	denied := map[string][]string{} // what was said of them since and taken back
 	for _, e := range r.entries {
 		of, mark := disturbs(e.Facts)
+		if u, ok := e.Facts.(journal.Undone); ok {
+			for _, p := range u.TakesBack {
+				if f, is := r.entries[p].Facts.(journal.EquipmentChanged); is && f.Change != workflow.Moved {
+					zones, _ := disturbs(f)
+					of = append(of, zones...)
+				}
+			}
+		}
 		work, _ := journal.WorkOf(e.Facts)
 		if f, ok := e.Facts.(journal.ConditionSet); ok {
 			work.Sets = append(work.Sets, f.Setting)
@@ -405,15 +415,19 @@ func (r record) taken(g steps.Gate, zones []string, at time.Time) (ever, met boo
 		for _, item := range r.sheet.Equipment {
 			for _, is := range item.Aboard {
 				for _, set := range work.Sets {
-					if was, said := stands[is.Condition]; set.Condition == is.Condition && (said && was != set.State || !said && set.State != is.State) {
+					was, said := stands[is.Condition]
+					other := func(state string) bool { return state != set.State }
+					if set.Condition == is.Condition && (said && was != set.State || !said && set.State != is.State || slices.ContainsFunc(denied[set.Condition], other)) {
 						of = append(append(slices.Clone(of), steps.MassZone, item.Zone), item.Disturbs...)
 					}
 				}
 			}
 		}
 		for _, set := range work.Sets {
-			if !r.gone[e.Position] {
-				stands[set.Condition] = set.State
+			if r.gone[e.Position] {
+				denied[set.Condition] = append(denied[set.Condition], set.State)
+			} else {
+				stands[set.Condition], denied[set.Condition] = set.State, nil
 			}
 		}
 		if f, ok := e.Facts.(journal.Reworked); ok && f.Gate == g.Name && !r.gone[e.Position] {

@@ -322,7 +322,7 @@ func measure(s *workflow.State, g workflow.GateReport) (workflow.Request, error)
 		return nil, fmt.Errorf("gate %s: %w", g.Gate.Name, err)
 	}
 	gauge, _ := s.Sheet.Gauge(g.Gate.Gauge)
-	request := workflow.Measure{Gate: g.Gate.Name}
+	request := workflow.Measure{Gate: g.Gate.Name, Sure: true}
 	for _, point := range g.Gate.Readings() {
 		of := value
 		if !g.Gate.Result.IsZero() {

@@ -39,7 +39,7 @@ func (m *maker) gates() ([]gate, []reading) {
 	have := map[string]bool{}
 	for i, r := range m.s.Gates(m.now) {
 		have[r.Gate.Name] = true
-		g := gate{Gate: page.NewGate(m.s, r), ID: fmt.Sprintf("gate-%d", i), Words: page.Said(r.Says(), m.o.Zone), By: r.By}
+		g := gate{Gate: page.NewGate(m.s, r, m.now), ID: fmt.Sprintf("gate-%d", i), Words: page.Said(r.Says(), m.o.Zone), By: r.By}
 		var live []workflow.AuditedReading
 		for _, a := range m.readings {
 			if a.Reading.Gate == r.Gate.Name && m.s.Live(a.Entry.Position) {

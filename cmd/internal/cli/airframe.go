@@ -15,7 +15,7 @@ func (a *app) airframeCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "airframe",
 		Short: "Register, list, show and retire airframes",
-		Args:  arguments(0, 0),
+		Args:  onlyCommands,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.AddCommand(a.airframeAddCommand(), a.airframeListCommand(), a.airframeShowCommand(), a.airframeRetireCommand())
@@ -37,7 +37,6 @@ func (a *app) airframeAddCommand() *cobra.Command {
 	cmd.Flags().StringVar(&design, "design", "", "the `DESIGN` sheet, by name or file")
 	cmd.Flags().StringArrayVar(&options, "with", nil, "an `OPTION` of the design that this airframe has; may be repeated")
 	cmd.Flags().BoolVar(&asBuilt, "as-built", false, "its build is not on record: start the check that takes it over")
-	_ = cmd.RegisterFlagCompletionFunc("design", a.completeDesigns) // fails only for a flag that does not exist
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if design == "" {
@@ -70,6 +69,7 @@ func (a *app) addAirframe(ctx context.Context, mark, design string, options []st
 	if err != nil {
 		return err
 	}
+	mark = state.Airframe.Mark
 	if asBuilt {
 		if !a.json {
 			a.say("%s is registered as a %s.", mark, state.Sheet.Title)
@@ -97,7 +97,7 @@ func (a *app) airframeRetireCommand() *cobra.Command {
 		Args:              arguments(1, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
-	cmd.Flags().StringVar(&retire.Because, "because", "", "`WHY`: "+strings.Join(workflow.RetiredBecause(), ", "))
+	cmd.Flags().StringVar(&retire.Because, "because", "", "why: `"+strings.Join(workflow.RetiredBecause(), " or ")+"`")
 	cmd.Flags().StringVar(&retire.Note, "note", "", "a `NOTE`")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -163,7 +163,7 @@ func (a *app) airframeShowCommand() *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&entries, "entries", false, "show the entries of its journal instead")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		s, _, err := a.airframe(cmd.Context(), args)
+		s, err := a.airframeAlone(cmd.Context(), args)
 		if err != nil {
 			return err
 		}

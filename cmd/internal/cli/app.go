@@ -31,8 +31,8 @@ type app struct {
 	storePath, libraryPath, by string
 	json, bothUnits            bool
 
-	settings *config      // nil until needed
-	kept     *keep.Keeper // nil until needed
+	configured *config      // the config file; nil until needed
+	kept       *keep.Keeper // nil until needed
 }
 
 // warn reports on the error stream what did not stop the command.

@@ -86,7 +86,7 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if o.prove || o.against != "" {
 		return a.prove(ctx, args, o)
 	}
-	state, _, err := a.airframe(ctx, args)
+	state, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
 	}

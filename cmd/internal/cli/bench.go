@@ -27,11 +27,9 @@ func (a *app) benchCommand() *cobra.Command {
 		Long: "Record what the bench is like in this sitting. Without a mark it is recorded for every\n" +
 			"airframe with an open job or a joint that has not cured. --set records a condition,\n" +
 			"such as propeller=off.",
-		Example: "  fettle bench --temperature 16C --humidity 60%\n  fettle bench CW-01 --set ventilation=on",
-		Args:    arguments(0, -1),
-		ValidArgsFunction: func(cmd *cobra.Command, _ []string, toComplete string) ([]string, cobra.ShellCompDirective) {
-			return a.completeMarks(cmd, nil, toComplete)
-		},
+		Example:           "  fettle bench --temperature 16C --humidity 60%\n  fettle bench CW-01 --set ventilation=on",
+		Args:              arguments(0, -1),
+		ValidArgsFunction: a.completeAllMarks,
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.temperature, "temperature", "", "the `TEMPERATURE` at the bench: 16C, 61F")

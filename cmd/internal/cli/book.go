@@ -46,7 +46,7 @@ func (a *app) bookCommand() *cobra.Command {
 }
 
 func (a *app) book(ctx context.Context, args []string, out string, force bool) error {
-	state, _, err := a.airframe(ctx, args)
+	state, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
 	}

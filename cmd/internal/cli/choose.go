@@ -21,7 +21,7 @@ func (a *app) chooseCommand() *cobra.Command {
 			"Where it takes the place of something else, a repair with a step for it is needed.",
 		Example:           "  fettle choose CW-01 working-rudders\n  fettle choose SK-01 landing-skid",
 		Args:              arguments(1, 2),
-		ValidArgsFunction: a.completeAnswers,
+		ValidArgsFunction: a.completeAfterMark(answers, nothing),
 	}
 	cmd.Flags().BoolVar(&no, "no", false, "ANSWER is an option that the airframe does not get")
 	at := atFlag(cmd)
@@ -32,7 +32,7 @@ func (a *app) chooseCommand() *cobra.Command {
 }
 
 func (a *app) choose(ctx context.Context, args []string, no bool, at string) error {
-	s, rest, err := a.airframeAnd(ctx, args, "answer")
+	s, rest, err := a.airframeAnd(ctx, args, "answer", 1)
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -11,6 +12,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/nearest"
 	"fettle/workflow"
 )
 
@@ -26,7 +28,7 @@ func (a *app) clearCommand() *cobra.Command {
 			"you confirm with --line. A hold is cleared whole or not at all.",
 		Example:           "  fettle clear CW-01 knife\n  fettle clear CW-01 knife --line 1 --line 2",
 		Args:              arguments(1, 2),
-		ValidArgsFunction: a.completeHolds,
+		ValidArgsFunction: a.completeAfterMark(holds, nothing),
 	}
 	cmd.Flags().IntSliceVar(&lines, "line", nil, "the `NUMBER` of a line that you confirm; may be repeated")
 	nameFlag(cmd, &thing)
@@ -57,7 +59,7 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness
 	request := workflow.Clear{Step: rest[0], Thing: thing, Witness: witness}
 	report, _, err := s.FindStep(rest[0], a.time.Now())
 	if err != nil {
-		return err
+		return a.unknownHold(s, err)
 	}
 	// If it is not a hold that may be cleared now, Act says why; there is no point
 	// in asking first.
@@ -73,6 +75,23 @@ func (a *app) clear(ctx context.Context, args []string, confirmed []int, witness
 		}
 	}
 	return a.act(ctx, s, request, at)
+}
+
+// unknownHold is the error of a name that is no step: it may be meant for the hold of an
+// adhesive or a tool.
+func (a *app) unknownHold(s *workflow.State, err error) error {
+	var unknown *workflow.UnknownError
+	if !errors.As(err, &unknown) {
+		return err
+	}
+	known := slices.Clone(unknown.Known)
+	for _, adhesive := range s.Sheet.Adhesives {
+		known = append(known, adhesive.Name)
+	}
+	for _, tool := range s.Sheet.Tools {
+		known = append(known, tool.Name)
+	}
+	return &workflow.UnknownError{What: "hold", Name: unknown.Name, Nearest: nearest.Of(unknown.Name, known)}
 }
 
 // answers returns the answer to each line: from the command line, or from a person
@@ -137,7 +156,7 @@ func (a *app) clearing(ctx context.Context, args []string) (*workflow.State, []s
 		s, _, err := a.airframe(ctx, nil)
 		return s, args, err
 	}
-	return a.airframeAnd(ctx, args, "hold")
+	return a.airframeAnd(ctx, args, "hold", 1)
 }
 
 // isDamage reports whether a name looks like that of a damage, such as D1.

@@ -51,7 +51,7 @@ func (a *app) crashCommand() *cobra.Command {
 }
 
 func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDamage, found, places, photos []string, at string) error {
-	s, _, err := a.airframe(ctx, args)
+	s, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
 	}

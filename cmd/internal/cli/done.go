@@ -28,13 +28,13 @@ func (a *app) doneCommand() *cobra.Command {
 			"JOB/STEP. A rework is recorded as " + page.ReworkStep + "GATE.",
 		Example:           "  fettle done CW-01 coat-left-root --began \"8 min ago\"\n  fettle done CW-01 join-wing --touch dry\n  fettle done CW-01 rework:spar-depth",
 		Args:              arguments(1, 2),
-		ValidArgsFunction: a.completeSteps,
+		ValidArgsFunction: a.completeAfterMark(stepsToDo, nothing),
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.began, "began", "", "a coat: `WHEN` spreading began (else the step's attended time before it was done)")
 	flags.StringVar(&o.mixed, "mixed", "", "a coat of two parts: `WHEN` they were mixed (else when spreading began)")
 	flags.IntVar(&o.way, "way", 0, "a rework that has several ways: the `NUMBER` of the one that was taken")
-	flags.StringVar(&o.with, "with", "", "a coat that may be of several adhesives: the `NAME` of the one that is used")
+	flags.StringVar(&o.with, "with", "", "a coat that may be of several adhesives: the `ADHESIVE` that is used")
 	flags.StringVar(&o.touch, "touch", "", "a join, or the press of a glue step: what the touch test found, `dry or wet`; wet holds the join back")
 	nameFlag(cmd, &o.thing)
 	witnessFlags(cmd, &o.witness)
@@ -58,7 +58,7 @@ func witnessFlags(cmd *cobra.Command, to *workflow.Witness) {
 }
 
 func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
-	s, rest, err := a.airframeAnd(ctx, args, "step")
+	s, rest, err := a.airframeAnd(ctx, args, "step", 1)
 	if err != nil {
 		return err
 	}

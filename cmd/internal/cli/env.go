@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -33,15 +34,61 @@ type config struct {
 	Key     string `yaml:"key"`
 }
 
+// A setting is looked for in an option, in the environment, in the config file, in
+// that order, and has a default.
+type setting struct {
+	name, flag, env, file string // the last three as given; "": not there
+	fallback              func() string
+}
+
+// The settings, in the order in which settings returns them.
+const (
+	storeSetting = iota
+	librarySetting
+	bySetting
+	keySetting
+)
+
+func (a *app) settings(c config) [4]setting {
+	return [...]setting{
+		storeSetting:   {"store", a.storePath, "FETTLE_STORE", c.Store, func() string { return filepath.Join(xdg.DataHome, "fettle", "fettle.db") }},
+		librarySetting: {"library", a.libraryPath, "FETTLE_LIBRARY", c.Library, func() string { return filepath.Join(xdg.ConfigHome, "fettle", "library") }},
+		bySetting:      {"by", a.by, "FETTLE_BY", c.By, login},
+		keySetting:     {"key", "", "FETTLE_KEY", c.Key, func() string { return filepath.Join(xdg.DataHome, "fettle", "seal.key") }},
+	}
+}
+
+// value is what the setting is, and where that is said.
+func (s setting) value() (value, origin, from string) {
+	switch env := os.Getenv(s.env); {
+	case s.flag != "":
+		return s.flag, "flag", "--" + s.name
+	case env != "":
+		return env, "environment", s.env
+	case s.file != "":
+		return s.file, "file", s.name + ":"
+	}
+	return s.fallback(), "default", ""
+}
+
+// login is the login name.
+func login() string {
+	u, err := user.Current()
+	if err != nil {
+		return ""
+	}
+	return u.Username
+}
+
 func configPath() string { return filepath.Join(xdg.ConfigHome, "fettle", "config.yaml") }
 
 func (a *app) config() (config, error) {
-	if a.settings != nil {
-		return *a.settings, nil
+	if a.configured != nil {
+		return *a.configured, nil
 	}
 	c, err := readConfig()
 	if err == nil {
-		a.settings = &c
+		a.configured = &c
 	}
 	return c, err
 }
@@ -81,7 +128,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	if err != nil {
 		return nil, err
 	}
-	path := first(a.storePath, os.Getenv("FETTLE_STORE"), c.Store, filepath.Join(xdg.DataHome, "fettle", "fettle.db"))
+	path, _, _ := a.settings(c)[storeSetting].value()
 	who, err := a.who(c)
 	if err != nil {
 		return nil, err
@@ -93,6 +140,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	if err != nil {
 		return nil, err
 	}
+	key, _, _ := a.settings(c)[keySetting].value()
 	a.kept = &keep.Keeper{
 		Desk: &desk.Desk{
 			Store:   kept,
@@ -105,7 +153,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		Store:   kept,
 		Path:    path,
 		Kinds:   a.stores,
-		KeyPath: first(os.Getenv("FETTLE_KEY"), c.Key, filepath.Join(xdg.DataHome, "fettle", "seal.key")),
+		KeyPath: key,
 	}
 	return a.kept, nil
 }
@@ -138,34 +186,28 @@ func (a *app) library() (*procedures.Library, error) {
 	if err != nil {
 		return nil, err
 	}
-	own := filepath.Join(xdg.ConfigHome, "fettle", "library")
-	return procedures.Open(first(a.libraryPath, os.Getenv("FETTLE_LIBRARY"), c.Library, own)), nil
+	folder, _, _ := a.settings(c)[librarySetting].value()
+	return procedures.Open(folder), nil
 }
 
 func (a *app) who(c config) (string, error) {
-	login := ""
-	if u, err := user.Current(); err == nil {
-		login = u.Username
-	}
-	who := strings.TrimSpace(first(a.by, os.Getenv("FETTLE_BY"), c.By, login))
+	who, _, _ := a.settings(c)[bySetting].value()
+	who = strings.TrimSpace(who)
 	if len(who) > 64 || who != term.Line(who) {
 		return "", usage("--by takes one short name")
 	}
 	return who, nil
 }
 
-func first(texts ...string) string {
-	for _, t := range texts {
-		if t != "" {
-			return t
-		}
-	}
-	return ""
-}
-
 // airframe reads the airframe whose mark is the first argument, or without a mark
 // the only one with an open job; rest are the other arguments.
 func (a *app) airframe(ctx context.Context, args []string) (s *workflow.State, rest []string, err error) {
+	return a.airframeWith(ctx, args, len(args))
+}
+
+// airframeWith is like airframe where no more than so many other arguments may
+// follow: one more has to be a mark.
+func (a *app) airframeWith(ctx context.Context, args []string, most int) (s *workflow.State, rest []string, err error) {
 	d, err := a.desk()
 	if err != nil {
 		return nil, nil, err
@@ -179,18 +221,27 @@ func (a *app) airframe(ctx context.Context, args []string) (s *workflow.State, r
 		return s, args[1:], err
 	}
 	s, named, err := d.Choose(ctx, name)
-	if errors.Is(err, desk.ErrNoAirframe) {
+	switch {
+	case errors.Is(err, desk.ErrNoAirframe):
 		return nil, nil, usage("%v; begin with: fettle airframe add CW-01 --design causeway", err)
-	}
-	if named {
+	case !named && len(args) > most && (err == nil || errors.As(err, new(*desk.AmbiguousError))):
+		marks, err := d.Marks(ctx)
+		return nil, nil, cmp.Or(err, workflow.UnknownMark(name, marks))
+	case named:
 		args = args[1:]
 	}
 	return s, args, err
 }
 
-// airframeAnd is like airframe, but at least one more argument must follow.
-func (a *app) airframeAnd(ctx context.Context, args []string, what string) (*workflow.State, []string, error) {
-	s, rest, err := a.airframe(ctx, args)
+// airframeAlone is like airframe where nothing else may follow.
+func (a *app) airframeAlone(ctx context.Context, args []string) (*workflow.State, error) {
+	s, _, err := a.airframeWith(ctx, args, 0)
+	return s, err
+}
+
+// airframeAnd is like airframeWith, but at least one more argument must follow.
+func (a *app) airframeAnd(ctx context.Context, args []string, what string, most int) (*workflow.State, []string, error) {
+	s, rest, err := a.airframeWith(ctx, args, most)
 	if err == nil && len(rest) == 0 {
 		err = usage("missing %s for %s", what, s.Airframe.Mark)
 	}
@@ -203,7 +254,7 @@ func (a *app) markOf(ctx context.Context, args []string) (string, error) {
 	if len(args) > 0 && workflow.CheckMark(args[0]) == nil {
 		return args[0], nil
 	}
-	s, _, err := a.airframe(ctx, args)
+	s, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return "", err
 	}

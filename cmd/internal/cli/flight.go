@@ -32,7 +32,7 @@ func (a *app) flightCommand() *cobra.Command {
 }
 
 func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlight, at string) error {
-	before, _, err := a.airframe(ctx, args)
+	before, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
 	}
@@ -81,7 +81,7 @@ func (a *app) equipCommand() *cobra.Command {
 		Example: "  fettle equip SK-01 moved camera --arm -85mm\n  fettle equip SK-01 fitted battery-pack --name B --mass 130g\n" +
 			"  fettle equip SK-01 fitted logger --zone nose --mass 9g",
 		Args:              arguments(3, 3),
-		ValidArgsFunction: a.completeMarks,
+		ValidArgsFunction: a.completeAfterMark(oneOf(workflow.Fitted, workflow.Removed, workflow.Moved), equipment, nothing),
 	}
 	cmd.Flags().StringVar(&mass, "mass", "", "its `MASS`: 60g")
 	cmd.Flags().StringVar(&arm, "arm", "", "how far its middle is behind the datum, `ARM`: 150mm, -295mm")

@@ -48,15 +48,21 @@ func (a *app) follow(ctx context.Context, args []string, plain bool) error {
 	} else if marks, err := d.Marks(ctx); err != nil || len(marks) == 0 {
 		return cmp.Or(err, usage("no airframe is registered yet; begin with: fettle airframe add CW-01 --design causeway"))
 	}
+	c, err := a.config()
+	if err != nil {
+		return err
+	}
+	_, origin, _ := a.settings(c)[bySetting].value()
 	bench := sitting.NewBench(d)
 	s := &sitting.Sitting{
 		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, When: a.when,
+		Nameless: origin == "default",
 		Release: func(ctx context.Context, mark string) (string, error) {
 			state, err := d.State(ctx, mark)
 			if err != nil {
 				return "", err
 			}
-			slip, err := a.giveRelease(ctx, state, "")
+			slip, err := a.giveRelease(ctx, state, "", time.Time{})
 			return slip.Markdown(a.clock()), err
 		},
 	}

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
+	"fettle/steps"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -26,7 +27,7 @@ func (a *app) gaugeCommand() *cobra.Command {
 			"record it there too.",
 		Example:           "  fettle gauge CW-01 depth --reads 10.02mm --of 10mm --note \"a gauge block\"",
 		Args:              arguments(0, 2),
-		ValidArgsFunction: a.completeGauges,
+		ValidArgsFunction: a.completeAfterMark(gauges, nothing),
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.reads, "reads", "", "the `VALUE` that the gauge reads")
@@ -41,7 +42,7 @@ func (a *app) gaugeCommand() *cobra.Command {
 }
 
 func (a *app) gauge(ctx context.Context, args []string, o gaugeOptions) error {
-	s, rest, err := a.airframe(ctx, args)
+	s, rest, err := a.airframeWith(ctx, args, 1)
 	if err != nil {
 		return err
 	}
@@ -51,14 +52,14 @@ func (a *app) gauge(ctx context.Context, args []string, o gaugeOptions) error {
 	if len(rest) > 1 {
 		return usage("unexpected argument %q; a check takes one gauge", rest[1])
 	}
+	report, err := s.GaugeReport(rest[0], a.time.Now())
+	if err != nil {
+		return err
+	}
 	if o == (gaugeOptions{}) {
-		report, err := s.GaugeReport(rest[0], a.time.Now())
-		if err != nil {
-			return err
-		}
 		return a.show(page.NewGauge(report))
 	}
-	request, err := o.request(rest[0])
+	request, err := o.request(report.Gauge)
 	if err != nil {
 		return err
 	}
@@ -83,16 +84,16 @@ func (a *app) gauges(s *workflow.State, o gaugeOptions) error {
 	return a.show(all)
 }
 
-func (o gaugeOptions) request(gauge string) (workflow.CheckGauge, error) {
-	r := workflow.CheckGauge{Gauge: gauge, Note: o.note}
+func (o gaugeOptions) request(gauge steps.Gauge) (workflow.CheckGauge, error) {
+	r := workflow.CheckGauge{Gauge: gauge.Name, Note: o.note}
 	if o.reads == "" || o.of == "" {
-		return r, usage("a check needs both what the gauge reads and the true size, such as 10.02mm of 10mm")
+		return r, usage("a check needs both what the gauge reads and the true size of the reference")
 	}
 	var err error
-	if r.Reads, err = quantity.Parse(o.reads, ""); err != nil {
+	if r.Reads, err = quantity.ParseIn(o.reads, gauge.Resolution.Unit()); err != nil {
 		return r, usage("%v", err)
 	}
-	if r.Of, err = quantity.Parse(o.of, ""); err != nil {
+	if r.Of, err = quantity.ParseIn(o.of, gauge.Resolution.Unit()); err != nil {
 		return r, usage("%v", err)
 	}
 	return r, nil

@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"strings"
+
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
@@ -12,7 +14,8 @@ func (a *app) backupCommand() *cobra.Command {
 		Short: "Copy the whole store to a new file, while others use it",
 		Long: "Copy the store, as it is at one moment, to a new file, and its photos beside it. The copy is\n" +
 			"verified by reading it back before it gets its name.",
-		Args: arguments(1, 1),
+		Args:              arguments(1, 1),
+		ValidArgsFunction: completeFiles,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			k, err := a.keeper()
 			if err != nil {
@@ -34,7 +37,8 @@ func (a *app) restoreCommand() *cobra.Command {
 		Short: "Replace the store with a backup",
 		Long: "Replace the store with a copy that backup made. This is refused if the store has entries that\n" +
 			"the copy lacks, unless --force is given. The old store is kept under another name either way.",
-		Args: arguments(1, 1),
+		Args:              arguments(1, 1),
+		ValidArgsFunction: completeFiles,
 	}
 	cmd.Flags().BoolVar(&force, "force", false, "restore even if entries are lost; the old store is kept under another name")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -97,7 +101,7 @@ func (a *app) exportCommand() *cobra.Command {
 		Long: "Write one airframe with its journal, documents, photos and seals to one file, so that an\n" +
 			"aircraft that is sold takes its record with it.",
 		Args:              arguments(2, 2),
-		ValidArgsFunction: a.completeMarks,
+		ValidArgsFunction: completeFileAfterMark(a),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			k, err := a.keeper()
 			if err != nil {
@@ -113,7 +117,7 @@ func (a *app) exportCommand() *cobra.Command {
 			for _, p := range out.Geotagged {
 				a.warn("photo %s contains the position where it was taken; anyone who gets the file can read it", p)
 			}
-			return a.show(page.Exported{Mark: args[0], File: args[1], Exported: out})
+			return a.show(page.Exported{Mark: strings.ToUpper(args[0]), File: args[1], Exported: out})
 		},
 	}
 }
@@ -124,7 +128,8 @@ func (a *app) importCommand() *cobra.Command {
 		Short: "Add an airframe from a file that export wrote",
 		Long: "Add an airframe from a file that export wrote, after checking its entries, documents and\n" +
 			"seals. A mark that is already in the store is refused: two journals are never merged.",
-		Args: arguments(1, 1),
+		Args:              arguments(1, 1),
+		ValidArgsFunction: completeFiles,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			k, err := a.keeper()
 			if err != nil {

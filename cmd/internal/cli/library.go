@@ -24,7 +24,7 @@ func (a *app) libraryCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "library",
 		Short: "List and show design sheets and procedures",
-		Args:  arguments(0, 0),
+		Args:  onlyCommands,
 		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.AddCommand(
@@ -170,9 +170,10 @@ func (a *app) sayInForce(before, after *workflow.State, job *workflow.Job) error
 
 func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
-		Use:   "check [FILE…]",
-		Short: "Check the documents you write, or your whole library",
-		Args:  arguments(0, -1),
+		Use:               "check [FILE…]",
+		Short:             "Check the documents you write, or your whole library",
+		Args:              arguments(0, -1),
+		ValidArgsFunction: completeFiles,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			library, err := a.library()
 			if err != nil {

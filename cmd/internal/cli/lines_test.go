@@ -64,8 +64,9 @@ func TestLinesRing(t *testing.T) {
 		}
 		replies <- reply
 	}
+	q.Prompt = "When it is done, and all that lies on the bench is back in its place, tell it so:"
 	go ask(q)
-	const prompt = "When it is done: [Enter done, n not now, ? more] "
+	const prompt = "When it is done, and all that lies on the bench is back in its place, tell it\nso: [Enter done, n not now, ? more] " // whole words
 	out.await(t, prompt)
 	clock.now = clock.now.Add(10 * time.Minute)
 	tick <- clock.now

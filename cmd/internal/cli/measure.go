@@ -1,18 +1,23 @@
 package cli
 
 import (
+	"cmp"
 	"context"
+	"errors"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
 type measureOptions struct {
 	at, gauge, concede string
+	sure               bool
 	photos             []string
 }
 
@@ -22,13 +27,16 @@ func (a *app) measureCommand() *cobra.Command {
 		Use:   "measure [MARK] GATE [POINT=VALUE]…",
 		Short: "Record readings at a gate, or show it",
 		Long: "Record readings at a gate. Without a reading the gate is shown. A value has a unit:\n" +
-			"4.6mm, 11/64in, \"5 3/8 in\". --concede accepts, as it is, a gate that has not\n" +
-			"passed; a critical gate cannot be conceded.",
+			"4.6mm, 11/64in, \"5 3/8 in\"; a bare number is in the unit of the gate. A reading far\n" +
+			"outside its limits, or unlike the others, is asked back on a terminal and else refused;\n" +
+			"--sure keeps it. --concede accepts, as it is, a gate that has not passed; a critical\n" +
+			"gate cannot be conceded.",
 		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
 		Args:              arguments(1, -1),
-		ValidArgsFunction: a.completeGates,
+		ValidArgsFunction: a.completeAfterMark(gates, points),
 	}
 	cmd.Flags().StringVar(&o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
+	cmd.Flags().BoolVar(&o.sure, "sure", false, "keep readings that look mistyped or misread")
 	cmd.Flags().StringVar(&o.concede, "concede", "", "accept the gate as it is, for this `REASON`")
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -39,7 +47,7 @@ func (a *app) measureCommand() *cobra.Command {
 }
 
 func (a *app) measure(ctx context.Context, args []string, o measureOptions) error {
-	s, rest, err := a.airframeAnd(ctx, args, "gate")
+	s, rest, err := a.airframeAnd(ctx, args, "gate", len(args))
 	if err != nil {
 		return err
 	}
@@ -50,30 +58,58 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 	case o.concede != "":
 		return a.act(ctx, s, workflow.Concede{Gate: gate, Reason: o.concede}, o.at, o.photos...)
 	case len(values) == 0:
-		report, err := s.GateReport(gate, a.time.Now())
+		now := a.time.Now()
+		report, err := s.GateReport(gate, now)
 		if err != nil {
 			return err
 		}
-		return a.show(page.NewGate(s, report))
+		return a.show(page.NewGate(s, report, now))
 	}
-	request := workflow.Measure{Gate: gate, Gauge: o.gauge}
+	report, err := s.GateReport(gate, a.time.Now())
+	if err != nil && !strings.ContainsAny(values[0], "0123456789") {
+		d, err := a.desk()
+		if err != nil {
+			return err
+		}
+		marks, err := d.Marks(ctx) // "measure cv-01 washout 1.5deg": the first is meant for a mark
+		return cmp.Or(err, workflow.UnknownMark(gate, marks))
+	}
+	if err != nil {
+		return err
+	}
+	request := workflow.Measure{Gate: gate, Gauge: o.gauge, Sure: o.sure}
 	for _, v := range values {
-		reading, err := parseReading(v)
+		reading, err := parseReading(v, report.Gate.Unit())
 		if err != nil {
 			return err
 		}
 		request.Readings = append(request.Readings, reading)
 	}
+	err = a.act(ctx, s, request, o.at, o.photos...)
+	var refusal *workflow.Refusal
+	if !a.Interactive || !errors.As(err, &refusal) || !refusal.Only(workflow.ByReading) {
+		return err
+	}
+	var asked []string
+	for _, reason := range refusal.Reasons {
+		asked = append(asked, page.Capital(reason.Text)+". Keep it?")
+	}
+	if kept, asking := askLines(ctx, term.NewPrompter(ctx, a.Streams), asked); asking != nil {
+		return asking
+	} else if slices.Contains(kept, false) {
+		return err
+	}
+	request.Sure = true
 	return a.act(ctx, s, request, o.at, o.photos...)
 }
 
 // parseReading reads POINT=VALUE, or VALUE where the gate has one point.
-func parseReading(text string) (workflow.Reading, error) {
+func parseReading(text, unit string) (workflow.Reading, error) {
 	point, value, named := strings.Cut(text, "=")
 	if !named {
 		point, value = "", text
 	}
-	q, err := quantity.Parse(value, "")
+	q, err := quantity.ParseIn(value, unit)
 	if err != nil {
 		return workflow.Reading{}, usage("%v", err)
 	}

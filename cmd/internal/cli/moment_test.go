@@ -27,6 +27,9 @@ func TestMomentInARepeatedHour(t *testing.T) {
 		{"Europe/Berlin", "2026-10-27T12:00:00Z", "2026-10-25 02:15", "2026-10-25T01:15:00Z"},
 		{"Europe/Berlin", "2026-10-27T12:00:00Z", "2026-10-25 03:15", "2026-10-25T02:15:00Z"},
 		{"Europe/Berlin", "2026-07-01T12:00:00Z", "13:15", "2026-07-01T11:15:00Z"},
+		{"Europe/Berlin", "2026-07-01T12:00:00Z", "-10m", "2026-07-01T11:50:00Z"},
+		{"Europe/Berlin", "2026-07-01T12:00:00Z", "-1h30m", "2026-07-01T10:30:00Z"},
+		{"Europe/Berlin", "2026-07-01T12:00:00Z", "-10 min", "2026-07-01T11:50:00Z"},
 	} {
 		zone, err := time.LoadLocation(c.zone)
 		if err != nil {

@@ -20,7 +20,7 @@ func (a *app) moveJobCommand() *cobra.Command {
 			"the journal says so. The design sheet is that of the airframe: where it becomes another one,\n" +
 			"every open job moves with it, or none does.",
 		Args:              arguments(2, 2),
-		ValidArgsFunction: a.completeMarks,
+		ValidArgsFunction: a.completeAfterMark(openJobs, nothing),
 	}
 	cmd.Flags().BoolVar(&accept, "accept", false, "move the job")
 	cmd.Flags().StringVar(&procedure, "procedure", "", "the procedure's `FILE`, if not the library's")
@@ -39,6 +39,7 @@ func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept b
 	if err != nil {
 		return err
 	}
+	mark = state.Airframe.Mark
 	move, err := d.Newer(ctx, state, job, procedure)
 	if err != nil {
 		return err

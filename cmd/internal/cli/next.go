@@ -14,7 +14,7 @@ func (a *app) nextCommand() *cobra.Command {
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			s, _, err := a.airframe(cmd.Context(), args)
+			s, err := a.airframeAlone(cmd.Context(), args)
 			if err != nil {
 				return err
 			}

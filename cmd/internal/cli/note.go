@@ -10,14 +10,15 @@ import (
 
 func (a *app) noteCommand() *cobra.Command {
 	cmd := &cobra.Command{
-		Use:     "note [MARK] WORDS…",
-		Short:   "Write a note into an airframe's journal",
-		Example: "  fettle note CW-01 \"left aileron slightly stiff\"",
-		Args:    arguments(1, -1),
+		Use:               "note [MARK] WORDS…",
+		Short:             "Write a note into an airframe's journal",
+		Example:           "  fettle note CW-01 \"left aileron slightly stiff\"",
+		Args:              arguments(1, -1),
+		ValidArgsFunction: a.completeMarks,
 	}
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		s, words, err := a.airframeAnd(cmd.Context(), args, "note text")
+		s, words, err := a.airframeAnd(cmd.Context(), args, "note text", len(args))
 		if err != nil {
 			return err
 		}

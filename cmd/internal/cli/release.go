@@ -24,18 +24,22 @@ func (a *app) releaseCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&certificate, "certificate", "", "`KIND AND NUMBER` of the certificate of who releases, where one is held")
 	cmd.Flags().BoolVar(&only, "proof", false, "only show the proof")
+	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.release(cmd.Context(), args, certificate, only)
+		return a.release(cmd.Context(), args, certificate, only, *at)
 	}
 	return cmd
 }
 
-func (a *app) release(ctx context.Context, args []string, certificate string, only bool) error {
-	state, _, err := a.airframe(ctx, args)
+func (a *app) release(ctx context.Context, args []string, certificate string, only bool, at string) error {
+	state, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
 	}
 	if only {
+		if at != "" {
+			return usage("--proof shows how it is now; it takes no --at")
+		}
 		proof := page.Prove(state, a.time.Now())
 		if err := a.show(proof); err != nil {
 			return err
@@ -45,7 +49,11 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 		}
 		return nil
 	}
-	slip, err := a.giveRelease(ctx, state, certificate)
+	when, err := a.when(at)
+	if err != nil {
+		return err
+	}
+	slip, err := a.giveRelease(ctx, state, certificate, when)
 	if err != nil {
 		return err
 	}
@@ -53,12 +61,12 @@ func (a *app) release(ctx context.Context, args []string, certificate string, on
 }
 
 // giveRelease releases an airframe to fly, and seals its record.
-func (a *app) giveRelease(ctx context.Context, state *workflow.State, certificate string) (page.Proof, error) {
+func (a *app) giveRelease(ctx context.Context, state *workflow.State, certificate string, when time.Time) (page.Proof, error) {
 	k, err := a.keeper()
 	if err != nil {
 		return page.Proof{}, err
 	}
-	entries, state, err := k.Desk.Act(ctx, state, workflow.GiveRelease{Certificate: certificate}, time.Time{})
+	entries, state, err := k.Desk.Act(ctx, state, workflow.GiveRelease{Certificate: certificate}, when)
 	if err != nil {
 		return page.Proof{}, err
 	}

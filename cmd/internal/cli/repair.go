@@ -32,7 +32,7 @@ func (a *app) repairCommand() *cobra.Command {
 }
 
 func (a *app) repair(ctx context.Context, args []string, start, full bool, at string) error {
-	s, _, err := a.airframe(ctx, args)
+	s, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
 	}

@@ -2,9 +2,11 @@ package cli
 
 import (
 	"context"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
@@ -16,6 +18,9 @@ import (
 func run(ctx context.Context, stores keep.Kinds, args []string, streams term.Streams, tp timepiece) int {
 	a := &app{Streams: streams, time: tp, stores: stores}
 	root := a.root()
+	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
+		a.completeValues(root)
+	}
 	root.SetArgs(args)
 	root.SetIn(streams.In)
 	root.SetOut(streams.Out)
@@ -32,25 +37,14 @@ func (a *app) root() *cobra.Command {
 		Use:   "fettle",
 		Short: "The build book and repair record of a foam aircraft bench",
 		Long: "Fettle leads a builder one step at a time, times every glue joint, stops at\n" +
-			"measurements and safety holds, and keeps a record of it all.\n\n" +
+			"measurements and safety holds, and keeps a record of it all.\n" +
+			"Without a command it shows the board.\n\n" +
 			"MARK may be left out while only one airframe has an open job.\n\n" + helpList() + "\n" + exitHelp,
 		Version:       version,
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		Args: func(cmd *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return nil
-			}
-			var known []string
-			for _, c := range cmd.Commands() {
-				known = append(known, c.Name())
-			}
-			if near := nearest.Of(args[0], known); near != "" {
-				return usage("there is no command %q; did you mean %q?", args[0], near)
-			}
-			return usage("there is no command %q; to list the commands: fettle --help", args[0])
-		},
-		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		Args:          onlyCommands,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return a.status(cmd.Context(), nil) },
 	}
 	flags := root.PersistentFlags()
 	flags.StringVar(&a.storePath, "store", "", "the store `FILE` (else FETTLE_STORE, else fettle.db in the XDG data folder)")
@@ -70,10 +64,31 @@ func (a *app) root() *cobra.Command {
 		a.undoCommand(), a.statusCommand(), a.timersCommand(), a.waitCommand(), a.followCommand(),
 		a.releaseCommand(), a.crashCommand(), a.repairCommand(), a.equipCommand(), a.flightCommand(), a.moveJobCommand(), a.auditCommand(), a.sealCommand(), a.bookCommand(),
 		a.backupCommand(), a.restoreCommand(), a.examineCommand(), a.exportCommand(), a.importCommand(),
-		a.demoCommand(),
+		a.demoCommand(), a.configCommand(), a.versionCommand(),
 	)
 	root.SetHelpCommand(a.helpCommand())
+	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error {
+		args = slices.Clone(args)
+		cmd.Flags().Visit(func(f *pflag.Flag) { args = append(args, strings.Trim(f.Value.String(), "[]")) })
+		for _, arg := range args {
+			if page.HasBlank(arg) {
+				return usage("fill in the blank: %q is for you to say", arg)
+			}
+		}
+		return nil
+	}
 	return root
+}
+
+// onlyCommands refuses an argument of a command that has commands: it is none of them.
+func onlyCommands(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	if near := nearest.Of(args[0], commandNames(cmd)); near != "" {
+		return usage("there is no command %q; did you mean %q?", args[0], near)
+	}
+	return usage("there is no command %q; to list the commands: %s --help", args[0], cmd.CommandPath())
 }
 
 // negative returns the negative value that was taken for an option; "": none was.

@@ -29,7 +29,7 @@ func (a *app) sealCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		s, _, err := a.airframe(cmd.Context(), args)
+		s, err := a.airframeAlone(cmd.Context(), args)
 		if err != nil {
 			return err
 		}
@@ -62,8 +62,9 @@ func (a *app) sealCheckCommand() *cobra.Command {
 		Short: "Check a seal or a proof with the public key alone",
 		Long: "Check a file that somebody handed over: a seal, the proof of one entry (audit --entry) or of\n" +
 			"two seals (audit --newer). Only the file and the signer's public key are needed.",
-		Example: "  fettle seal CW-01 > seal.txt\n  fettle seal check seal.txt",
-		Args:    arguments(1, 1),
+		Example:           "  fettle seal CW-01 > seal.txt\n  fettle seal check seal.txt",
+		Args:              arguments(1, 1),
+		ValidArgsFunction: completeFiles,
 	}
 	cmd.Flags().StringVar(&key, "key", "", "the signer's public `KEY`; else your own")
 	cmd.RunE = func(_ *cobra.Command, args []string) error {

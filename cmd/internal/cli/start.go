@@ -2,12 +2,18 @@ package cli
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/steps/nearest"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -34,7 +40,7 @@ func (a *app) startCommand() *cobra.Command {
 }
 
 func (a *app) start(ctx context.Context, args []string, zone string, asBuilt bool, at string) error {
-	s, rest, err := a.airframe(ctx, args)
+	s, rest, err := a.airframeWith(ctx, args, 1)
 	if err != nil {
 		return err
 	}
@@ -43,14 +49,62 @@ func (a *app) start(ctx context.Context, args []string, zone string, asBuilt boo
 		return usage("--as-built takes no procedure: fettle start %s --as-built", mark)
 	}
 	procedure := strings.Join(rest, " ")
-	if !asBuilt && len(rest) != 1 {
-		return usage("name the procedure: fettle start %s PROCEDURE; to list the procedures: fettle library list", mark)
+	if !asBuilt && procedure == "" {
+		if procedure, err = a.askProcedure(ctx, s); err != nil || procedure == "" {
+			return err
+		}
 	}
 	when, err := a.when(at)
 	if err != nil {
 		return err
 	}
 	return a.startOn(ctx, s, procedure, zone, when)
+}
+
+// askProcedure lists the procedures that fit and asks for one; "": none is started.
+// Where nobody can answer, the list is of the error.
+func (a *app) askProcedure(ctx context.Context, s *workflow.State) (string, error) {
+	d, err := a.desk()
+	if err != nil {
+		return "", err
+	}
+	mark := s.Airframe.Mark
+	fitting, err := d.Fitting(ctx, s)
+	if err != nil {
+		return "", err
+	}
+	if len(fitting) == 0 {
+		return "", &workflow.Refusal{What: "start", Reasons: []workflow.Reason{{Because: workflow.ByState, Text: "nothing of the library can be started on " + mark + " now"}}}
+	}
+	var names []string
+	for _, doc := range fitting {
+		names = append(names, doc.Name())
+	}
+	if !a.Interactive {
+		return "", usage("name the procedure: fettle start %s PROCEDURE; what can be started now: %s", mark, strings.Join(names, ", "))
+	}
+	if err := a.ShowTo(a.Err, page.Fitting{Mark: mark, Procedures: fitting}.Markdown(a.clock())); err != nil {
+		return "", err
+	}
+	prompter := term.NewPrompter(ctx, a.Streams)
+	for {
+		answer, err := prompter.Ask(ctx, "Which? Its number or name, or Enter for none: ")
+		if errors.Is(err, term.ErrEnd) || answer == "" {
+			return "", nil
+		}
+		if err != nil {
+			return "", err
+		}
+		if n, err := strconv.Atoi(answer); err == nil && n >= 1 && n <= len(names) {
+			return names[n-1], nil
+		}
+		if slices.Contains(names, answer) {
+			return answer, nil
+		}
+		if near := nearest.Of(answer, names); near != "" {
+			fmt.Fprintf(a.Err, "Did you mean %s?\n", near)
+		}
+	}
 }
 
 // startOn starts the procedure; "": the check that takes the airframe over as built.

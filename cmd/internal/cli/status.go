@@ -2,6 +2,7 @@ package cli
 
 import (
 	"cmp"
+	"context"
 
 	"github.com/spf13/cobra"
 
@@ -17,24 +18,27 @@ func (a *app) statusCommand() *cobra.Command {
 			"airframes has one line for each. Those that need somebody come first: a coat that lapsed, a\n" +
 			"window that is open, damage. Retired airframes are shown only if you name them.",
 		Args:              arguments(0, -1),
-		ValidArgsFunction: a.completeMarks,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			now := a.time.Now()
-			tiles, unread := rows(cmd.Context(), a, args, func(s *workflow.State, of int) page.Tile {
-				if s.Retired != nil && len(args) == 0 {
-					return page.Tile{}
-				}
-				if a.json {
-					of = 0 // JSON has every airframe in full
-				}
-				return page.NewTile(s, now, of)
-			})
-			if unread != nil && len(tiles) == 0 {
-				return unread
-			}
-			return cmp.Or(a.show(page.NewBoard(tiles)), unread)
-		},
+		ValidArgsFunction: a.completeAllMarks,
+		RunE:              func(cmd *cobra.Command, args []string) error { return a.status(cmd.Context(), args) },
 	}
+}
+
+// status shows the board of these airframes, or of all.
+func (a *app) status(ctx context.Context, marks []string) error {
+	now := a.time.Now()
+	tiles, unread := rows(ctx, a, marks, func(s *workflow.State, of int) page.Tile {
+		if s.Retired != nil && len(marks) == 0 {
+			return page.Tile{}
+		}
+		if a.json {
+			of = 0 // JSON has every airframe in full
+		}
+		return page.NewTile(s, now, of)
+	})
+	if unread != nil && len(tiles) == 0 {
+		return unread
+	}
+	return cmp.Or(a.show(page.NewBoard(tiles)), unread)
 }
 
 func (a *app) timersCommand() *cobra.Command {
@@ -46,7 +50,7 @@ func (a *app) timersCommand() *cobra.Command {
 			"stopped: on a terminal the clocks count in place, elsewhere each moment of one is a line. It\n" +
 			"rings at each, and follows what other terminals record.",
 		Args:              arguments(0, -1),
-		ValidArgsFunction: a.completeMarks,
+		ValidArgsFunction: a.completeAllMarks,
 	}
 	flags := cmd.Flags()
 	flags.BoolVar(&watched, "watch", false, "count, and ring at each moment of a clock")

@@ -19,8 +19,9 @@ func (a *app) undoCommand() *cobra.Command {
 			"back, and the steps that depended on it are open again. Damage is taken back only with a\n" +
 			"reason, and leaves a look-over of the place. To list the numbers:\n" +
 			"fettle airframe show MARK --entries",
-		Example: "  fettle undo CW-01 14 --reason \"ticked the wrong step\"",
-		Args:    arguments(0, 2),
+		Example:           "  fettle undo CW-01 14 --reason \"ticked the wrong step\"",
+		Args:              arguments(0, 2),
+		ValidArgsFunction: a.completeAfterMark(entries, nothing),
 	}
 	cmd.Flags().StringVar(&reason, "reason", "", "`WHY` it is taken back")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -30,7 +31,7 @@ func (a *app) undoCommand() *cobra.Command {
 }
 
 func (a *app) undo(ctx context.Context, args []string, reason string) error {
-	s, rest, err := a.airframe(ctx, args)
+	s, rest, err := a.airframeWith(ctx, args, 1)
 	if err != nil {
 		return err
 	}

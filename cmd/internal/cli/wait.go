@@ -24,7 +24,7 @@ func (a *app) waitCommand() *cobra.Command {
 			"command. Stopping it does no harm, because the clocks are in the journal. The exit code is 0\n" +
 			"when the moment has come.",
 		Args:              arguments(0, 2),
-		ValidArgsFunction: a.completeAwaited,
+		ValidArgsFunction: a.completeAfterMark(running, nothing),
 	}
 	runner := a.runFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -40,7 +40,7 @@ func (a *app) waitCommand() *cobra.Command {
 		if len(args) == 0 {
 			return a.waitForAny(cmd.Context(), d, called)
 		}
-		s, rest, err := a.airframe(cmd.Context(), args)
+		s, rest, err := a.airframeWith(cmd.Context(), args, 1)
 		if err != nil {
 			return err
 		}

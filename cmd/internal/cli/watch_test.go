@@ -110,7 +110,9 @@ func TestWatchOnATerminal(t *testing.T) {
 	coated(t)
 	p := screentest.Start(t, program(t, "timers", "--watch"), 80, 24)
 	p.See("LAPSED, coat it again")
-	p.Await("a header", func(screen string) bool { return strings.HasPrefix(screen, "Tue 3 Mar ") || strings.HasPrefix(screen, "Wed 4 Mar ") })
+	p.Await("a header", func(screen string) bool {
+		return strings.HasPrefix(screen, "Tue 3 Mar ") || strings.HasPrefix(screen, "Wed 4 Mar ")
+	})
 	p.Resize(20, 3)
 	p.Await("a small one", func(screen string) bool {
 		lines := strings.Split(strings.TrimRight(screen, "\n"), "\n")

@@ -10,7 +10,7 @@ import (
 )
 
 // when reads a moment as people write it: 19:02 (today), 2026-03-03 19:02, RFC
-// 3339, or a length of time and "ago". A moment in the future is refused. In an
+// 3339, or how long ago it was: -10m, "10 min ago". A moment in the future is refused. In an
 // hour that occurs twice it is the later moment, unless that is in the future.
 func (a *app) when(text string) (time.Time, error) {
 	if text == "" {
@@ -25,7 +25,11 @@ func (a *app) when(text string) (time.Time, error) {
 }
 
 func moment(text string, now time.Time) (time.Time, error) {
-	if before, ok := strings.CutSuffix(text, " ago"); ok {
+	before, ago := strings.CutSuffix(text, " ago")
+	if !ago {
+		before, ago = strings.CutPrefix(text, "-")
+	}
+	if ago {
 		d, err := parseDuration(before)
 		return now.Add(-d), err
 	}
@@ -42,7 +46,7 @@ func moment(text string, now time.Time) (time.Time, error) {
 		}
 		return lastInstant(t, now), nil
 	}
-	return time.Time{}, usage("%q is not a time; write 19:02, \"2026-03-03 19:02\" or \"6 min ago\"", text)
+	return time.Time{}, usage("%q is not a time; write 19:02, \"2026-03-03 19:02\" or -10m, which is ten minutes ago", text)
 }
 
 // lastInstant is the latest instant, not in the future, with the same local time
@@ -88,5 +92,5 @@ func day(text string, after int) (time.Time, error) {
 
 // atFlag adds --at to a command and returns its value.
 func atFlag(cmd *cobra.Command) *string {
-	return cmd.Flags().String("at", "", "`WHEN` it happened, if not now: 19:02, \"2026-03-03 19:02\", \"6 min ago\"")
+	return cmd.Flags().String("at", "", "`WHEN` it happened, if not now: 19:02, \"2026-03-03 19:02\", -10m")
 }

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/procedures"
@@ -32,9 +33,10 @@ type Desk struct {
 // tries is how often to decide when other terminals keep adding entries.
 const tries = 5
 
-// State replays one airframe's journal. For an unknown mark the error is a
+// State replays one airframe's journal; its mark may be written in either case. For an unknown mark the error is a
 // *workflow.UnknownError with the nearest mark.
 func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) {
+	mark = strings.ToUpper(mark)
 	var j journalBytes
 	err := d.Store.View(ctx, func(r store.Reader) (err error) {
 		if j, err = d.load(r, mark); err == nil && len(j.records) == 0 {
@@ -150,6 +152,7 @@ func (d *Desk) Register(ctx context.Context, mark, design string, options []stri
 	if err != nil {
 		return nil, err
 	}
+	mark = strings.ToUpper(mark)
 	if err := workflow.CheckMark(mark); err != nil {
 		return nil, err
 	}
@@ -197,6 +200,32 @@ func (d *Desk) Start(ctx context.Context, s *workflow.State, procedure, zone str
 		return nil, nil, err
 	}
 	return d.StartRepair(ctx, s, plan, at)
+}
+
+// Fitting are the procedures that can be started on an airframe now, on some zone if they
+// take one. A build is among them as long as none is on record.
+func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Document, error) {
+	sheet, err := d.newest(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	entries, _ := d.Library.List()
+	var fitting []*procedures.Document
+	for _, e := range entries {
+		doc := e.Document
+		if !doc.Serves(sheet.Sheet) || doc.Procedure.Kind == steps.Build && len(s.Builds()) > 0 {
+			continue
+		}
+		starts := func(zone string) bool {
+			start := workflow.Start{Procedure: doc.Procedure, Digest: doc.Digest(), Sheet: sheet.Sheet, SheetDigest: sheet.Digest(), Zone: zone}
+			_, err := s.Decide(start, d.circumstances(time.Time{}))
+			return err == nil
+		}
+		if len(doc.Procedure.On) == 0 && starts("") || slices.ContainsFunc(doc.Procedure.On, starts) {
+			fitting = append(fitting, doc)
+		}
+	}
+	return fitting, nil
 }
 
 // answered are the damages that a repair started by hand repairs. The tables mean

@@ -57,7 +57,7 @@ func (k *Keeper) Export(ctx context.Context, mark, to string) (out Exported, err
 	if err != nil {
 		return out, err
 	}
-	b, err := bundle(ctx, k.Desk.Store, mark, state.Size())
+	b, err := bundle(ctx, k.Desk.Store, state.Airframe.Mark, state.Size())
 	if err != nil {
 		return out, err
 	}

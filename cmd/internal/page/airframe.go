@@ -122,7 +122,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 		a.Next = &step
 	}
 	for _, g := range s.Gates(now) {
-		a.Gates = append(a.Gates, NewGate(s, g))
+		a.Gates = append(a.Gates, NewGate(s, g, now))
 	}
 	for _, def := range s.Sheet.Conditions {
 		if state := s.Holds(def.Name, now); state != "" {

@@ -145,8 +145,10 @@ func (b Board) Markdown(c Clock) string {
 	var l lines
 	l.add("# The bench, %s\n", c.Now.In(time.Local).Format("Mon 2 Jan 15:04"))
 	if len(b.Airframes)+len(b.lines)+b.Retired == 0 {
-		l.add("No airframe is registered yet. Begin with:\n")
-		l.add("%s", command("fettle airframe add CW-01 --design causeway"))
+		l.add("No airframe is registered yet.\n")
+		l.item("`fettle demo` plays an evening at the bench.")
+		l.item("`fettle airframe add CW-01 --design causeway` registers an airframe.")
+		l.item("`fettle start CW-01` lists what to begin with; `fettle follow` leads through it.")
 	}
 	for _, a := range b.Airframes {
 		a.short(&l, c)

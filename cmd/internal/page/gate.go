@@ -2,10 +2,12 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -23,7 +25,9 @@ type Gate struct {
 	Needs    []steps.Setting       `json:"needs,omitempty"`
 	Standing workflow.GateStanding `json:"standing"`
 	Reason   string                `json:"reason,omitempty"`
+	Passes   string                `json:"passes,omitempty"` // what passes with the gate's own gauge, where that is less than the limits
 	Points   []Point               `json:"points,omitempty"`
+	Parts    []Part                `json:"parts,omitempty"` // each value that is judged by itself
 	Result   *Result               `json:"result,omitempty"`
 	Margin   *Margin               `json:"margin,omitempty"`
 	Last     time.Time             `json:"last_reading,omitzero"`
@@ -32,8 +36,10 @@ type Gate struct {
 	ValidUntil  time.Time `json:"valid_until,omitzero"`
 	Other       string    `json:"other_units,omitempty"` // limits and readings in the other unit system
 	Measure     string    `json:"measure"`
+	Do          string    `json:"do,omitempty"` // what helps where it is undecided
 
-	unfit bool // it must be reworked before it is measured again
+	remedy workflow.Remedy
+	unfit  bool // it must be reworked before it is measured again
 }
 
 // A Margin is how far the worst point is inside its nearest limit; negative:
@@ -74,16 +80,28 @@ func reworkText(ways []steps.Rework) string {
 }
 
 // NewGate makes the page of a gate.
-func NewGate(s *workflow.State, r workflow.GateReport) Gate {
+func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	g := Gate{
 		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: reworkText(r.Gate.Reworks), Limits: LimitsText(r.Gate),
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
-		Measure: measureGate(s.Airframe.Mark, r.Gate), Other: otherUnits(r),
+		Measure: measureGate(s.Airframe.Mark, r.Gate),
+	}
+	if len(r.Points) > 0 {
+		g.Parts = Parts(s, r)
 	}
 	g.FlightsLeft, g.ValidUntil = s.LifeLeft(r)
 	g.unfit = r.NeedsRework()
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
 		g.Gauge = gauge.Title
+		pass, ok := r.Gate.Rule().Passing(gauge.Doubt())
+		if r.Met() { // nothing is left to pass
+			pass, ok = r.Gate.Limits, true
+		}
+		g.Passes, g.Other = passesText(r.Gate, pass, ok), otherUnits(r, pass)
+	}
+	if r.Standing == workflow.Undecided {
+		g.remedy = s.ToMeet(r, now)
+		g.Do = joined(Remedy(g.remedy))
 	}
 	if m := r.Finding.Margin; m.Known {
 		g.Margin = &Margin{m.By, r.Gate.Limits.Unit(), m.Point}
@@ -131,28 +149,83 @@ func LimitsText(g steps.Gate) string {
 	return strings.Join(parts, "; ")
 }
 
-// otherUnits are a gate's limits and readings in the other system of units, with
-// the rounding error; "" if both systems use the same unit.
-func otherUnits(r workflow.GateReport) string {
+// passesText is what passes with a gauge, where that is less than the limits.
+func passesText(g steps.Gate, pass measuring.Limits, ok bool) string {
+	if !g.Result.IsZero() { // it depends on the readings
+		return ""
+	}
+	if !ok {
+		return "nothing passes with this gauge"
+	}
+	var what []string
+	of := ""
+	if g.Repeat > 1 {
+		of = "a mean of "
+	}
+	l := g.Limits
+	switch same := pass.Low.Equal(l.Low) && pass.High.Equal(l.High); {
+	case same:
+	case pass.Low.IsZero():
+		what = append(what, of+"up to "+pass.High.String())
+	case pass.High.IsZero():
+		what = append(what, of+pass.Low.String()+" or more")
+	default:
+		what = append(what, of+pass.Low.String()+" to "+pass.High.String())
+	}
+	if !pass.Alike.Equal(l.Alike) {
+		what = append(what, "a difference of up to "+pass.Alike.String())
+	}
+	if len(what) == 0 {
+		return ""
+	}
+	return "only " + strings.Join(what, ", and ") + " passes with this gauge"
+}
+
+// otherUnits are a gate's limits, what passes and its readings in the other system of
+// units, with the rounding error; "" if both systems use the same unit. Limits are
+// rounded to their strict side.
+func otherUnits(r workflow.GateReport, pass measuring.Limits) string {
 	var parts []string
-	say := func(label string, q quantity.Quantity) {
-		if other := q.Other(); other != "" {
-			parts = append(parts, strings.TrimSpace(label+" "+q.String())+" is "+other)
+	say := func(label string, q quantity.Quantity, side quantity.Side) {
+		text := strings.TrimSpace(label+" "+q.String()) + " is " + q.Other(side)
+		if q.Other(side) != "" && !slices.Contains(parts, text) {
+			parts = append(parts, text)
 		}
 	}
-	say("", r.Gate.Limits.Low)
-	say("", r.Gate.Limits.High)
-	say("", r.Gate.Limits.Alike)
+	for _, l := range []measuring.Limits{r.Gate.Limits, pass} {
+		say("", l.Low, quantity.Up)
+		say("", l.High, quantity.Down)
+		say("", l.Alike, quantity.Down)
+	}
 	for _, p := range r.Points {
 		for _, q := range p.Readings {
-			say(p.Name, q)
+			say(p.Name, q, quantity.Nearest)
 		}
 	}
 	return strings.Join(parts, "; ")
 }
 
-// line is the gate in a list.
-func (g Gate) line(c Clock) string {
+// line is the gate in a list, with what was read.
+func (g Gate) line(c Clock) string { return g.head() + ". " + g.says(true) + g.other(c) }
+
+// brief is the gate above its parts.
+func (g Gate) brief(c Clock) string {
+	text := g.head()
+	if g.Passes != "" {
+		text += "; " + esc(g.Passes)
+	}
+	return text + ". " + g.says(len(g.Parts) == 0) + g.other(c)
+}
+
+func (g Gate) other(c Clock) string {
+	if c.BothUnits && g.Other != "" {
+		return " In other units: " + esc(g.Other) + "."
+	}
+	return ""
+}
+
+// head is the gate without its standing.
+func (g Gate) head() string {
 	text := fmt.Sprintf("**%s** (%s): %s, with the %s", esc(g.Name), esc(g.Title), esc(g.Limits), esc(strings.ToLower(g.Gauge)))
 	if g.Critical {
 		text += "; critical"
@@ -160,15 +233,11 @@ func (g Gate) line(c Clock) string {
 	for _, need := range g.Needs {
 		text += "; needs " + esc(need.String())
 	}
-	text += ". " + g.says()
-	if c.BothUnits && g.Other != "" {
-		text += " In other units: " + esc(g.Other) + "."
-	}
 	return text
 }
 
-// says is how the gate stands, with its readings.
-func (g Gate) says() string {
+// says is how the gate stands, with or without its readings.
+func (g Gate) says(whole bool) string {
 	text := g.Standing.Words()
 	if g.Reason != "" && g.Reason != text {
 		text += ": " + g.Reason
@@ -176,7 +245,7 @@ func (g Gate) says() string {
 	text = Capital(text)
 	var readings []string
 	for _, p := range g.Points {
-		if len(p.Readings) > 0 {
+		if whole && len(p.Readings) > 0 {
 			readings = append(readings, strings.TrimSpace(p.Name+" "+strings.Join(p.Readings, ", ")))
 		}
 	}
@@ -207,7 +276,10 @@ func (g Gate) Action(c Clock) string {
 	} else {
 		l.text(g.How)
 	}
-	l.item("%s", g.line(c))
+	l.item("%s", g.brief(c))
+	if advice, _ := Remedy(g.remedy); advice != "" {
+		l.item("%s", esc(advice))
+	}
 	return l.String()
 }
 
@@ -215,14 +287,18 @@ func (g Gate) Action(c Clock) string {
 func (g Gate) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s\n", esc(g.Title))
-	l.item("%s", g.line(c))
+	l.item("%s", g.brief(c))
 	if !g.Last.IsZero() {
 		l.item("last reading %s", c.At(g.Last))
 	}
-	if g.Standing == workflow.Failed {
+	l.parts(g)
+	switch g.Standing {
+	case workflow.Failed:
 		l.add("\n**Rework.**")
 		l.text(g.Rework)
-	} else {
+	case workflow.Undecided:
+		l.ways(g)
+	default:
 		l.text(g.How)
 	}
 	return l.String()

@@ -264,7 +264,7 @@ func (b *bench) sitting(name string) {
 	b.pages["NextAction-"+name], b.pages["NextMore-"+name], b.pages["NextMeanwhile-"+name] = "# FN-01\n"+next.Action(c), next.More(c), next.Meanwhile(c)
 	timers := page.Clocks{Timers: page.Timers(b.State, b.Now)}
 	b.pages["ClocksStrip-"+name] = timers.Strip(c)
-	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers})
+	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers, Spreading: []page.Spread{{"FN-01", "coat-left", b.Now.Add(-time.Minute)}}})
 	report, _, err := b.State.FindStep("join-roots", b.Now)
 	b.must(err)
 	b.pages["Standing-"+name], b.pages["WhyNot-"+name] = page.Standing(report, c), page.WhyNot(report, c)
@@ -274,7 +274,7 @@ func (b *bench) gate(name, gate string) {
 	b.t.Helper()
 	report, err := b.State.GateReport(gate, b.Now)
 	b.must(err)
-	b.pages["Gate-"+name] = page.NewGate(b.State, report).Markdown(page.Clock{Now: b.Now, BothUnits: true})
+	b.pages["Gate-"+name] = page.NewGate(b.State, report, b.Now).Markdown(page.Clock{Now: b.Now, BothUnits: true})
 }
 
 func (b *bench) q(text string, d quantity.Dimension) quantity.Quantity {
@@ -425,7 +425,7 @@ func (b *bench) build() {
 	b.show("Next-failed", page.NewNext(b.State, b.Now))
 	slot, err := b.State.GateReport("slot", b.Now)
 	b.must(err)
-	b.pages["GateAction-failed"] = page.NewGate(b.State, slot).Action(page.Clock{Now: b.Now})
+	b.pages["GateAction-failed"] = page.NewGate(b.State, slot, b.Now).Action(page.Clock{Now: b.Now})
 	b.pages["Refusal-rework"] = b.refused(workflow.Measure{Gate: "slot", Readings: []workflow.Reading{{Point: "tip", Value: b.q("4 mm", quantity.Length)}}})
 	b.show("Recorded-reworked", b.act(workflow.Rework{Gate: "slot"}))
 	b.show("Recorded-conceded", b.conceded())
@@ -655,4 +655,10 @@ func (a album) keeping() {
 	show("Tree-not-intact", bad)
 	show("Trees", page.Trees{Intact: true, Entries: 12, Airframes: []page.Tree{tree}})
 	show("Trees-not-intact", page.Trees{Entries: 21, Airframes: []page.Tree{tree, bad}})
+	show("Config", page.Config{File: "/home/b/.config/fettle/config.yaml", Missing: true, Settings: []page.Setting{
+		{Name: "store", Value: "/home/b/my_bench.db", Origin: "flag", From: "--store"}, {Name: "by", Value: "b", Origin: "default"}}})
+	show("Version", page.Version{Version: "1.2", Module: "v1.2.3", Commit: "0123456789abcdef0123", Time: "2026-03-01T10:00:00Z", Modified: true, Go: "go1.26", System: "linux/arm64"})
+	show("Fitting", page.Fitting{Mark: "FN-01", Procedures: []*procedures.Document{
+		{Procedure: &steps.Procedure{Name: "finch-build", Title: "Build a Finch", Kind: steps.Build, Design: "finch"}},
+		{Procedure: &steps.Procedure{Name: "boom-snapped", Title: "Replace a snapped boom", Kind: steps.Repair, On: []string{"left-boom", "right-boom"}}}}})
 }

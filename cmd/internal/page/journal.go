@@ -46,6 +46,9 @@ func newEntry(s *workflow.State, e journal.Entry) Entry {
 		sheet, procedure := s.MovedTo(f)
 		words += fmt.Sprintf(": %s %d, %s %d", sheet.Name, sheet.Revision, procedure.Name, procedure.Revision)
 	}
+	if s.Retired != nil && s.Retired.Position == e.Position {
+		words += s.Retired.Left()
+	}
 	if _, ok := e.Facts.(journal.FlightLogged); ok {
 		words += optionally("; aboard: ", strings.Join(aboard(s, e.At), ", "))
 	}
@@ -219,7 +222,7 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		}
 		if report, err := s.GateReport(gate, now); gate != "" && err == nil && !seen[gate] {
 			seen[gate] = true
-			r.Gates = append(r.Gates, NewGate(s, report))
+			r.Gates = append(r.Gates, NewGate(s, report, now))
 		}
 		for _, t := range Timers(s, now) {
 			if t.Name == joint && joint != "" && !seen["joint "+joint] {
@@ -243,7 +246,8 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 func (r Recorded) AtBench() Recorded {
 	r.Next, r.Gates = "", slices.Clone(r.Gates)
 	for i := range r.Gates {
-		r.Gates[i].Rework, r.Gates[i].unfit = "", false
+		g := &r.Gates[i]
+		g.Rework, g.unfit, g.Parts, g.remedy = "", false, nil, workflow.Remedy{}
 	}
 	return r
 }
@@ -303,13 +307,15 @@ func (r Recorded) Markdown(c Clock) string {
 	for _, g := range r.Gates {
 		l.item("gate %s: **%s**%s", esc(g.Name), esc(strings.ToUpper(g.Standing.Words())), optionally(", ", esc(g.Reason)))
 		if g.Standing == workflow.Failed {
+			l.parts(g)
 			l.text(g.Rework)
 			if g.unfit {
 				l.add("%s", "When it is reworked:\n\n"+command(reworkLine(r.Mark, g.Name)))
 			}
 		}
 		if g.Standing == workflow.Undecided {
-			l.item("this gauge can't decide it: measure with a finer one, or rework it; readings repeated with the same gauge count together")
+			l.parts(g)
+			l.ways(g)
 		}
 	}
 	for _, g := range r.Gauges {

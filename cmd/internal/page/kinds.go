@@ -112,7 +112,7 @@ func coatWords(j Joint, _ Clock) string {
 
 func fillGates(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, now time.Time) {
 	for _, g := range s.GatesOf(job, step, now) {
-		p.Gates = append(p.Gates, NewGate(s, g))
+		p.Gates = append(p.Gates, NewGate(s, g, now))
 	}
 }
 
@@ -142,11 +142,11 @@ func doneCommands(p *Step, name string) []string {
 func glueCommands(p *Step, name string) []string {
 	line := doneCommands(p, name)[0]
 	if p.Act == workflow.ToRecoat {
-		line += ` --began "5 min ago"`
+		line += ` --began ` + blank
 	}
 	mixed := func(line string, of bool) string {
 		if of {
-			line += ` --mixed "…"`
+			line += ` --mixed ` + blank
 		}
 		return line
 	}
@@ -173,9 +173,9 @@ func secondCommands(p *Step, r workflow.StepReport, commands []string) []string 
 	}
 	var lines []string
 	for _, line := range commands {
-		lines = append(lines, line+" --second …")
+		lines = append(lines, line+" --second "+blank)
 		if len(p.Alone) > 0 {
-			lines = append(lines, line+" --alone 1")
+			lines = append(lines, line+" --alone "+blank)
 		}
 	}
 	return lines

@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"fettle/cmd/internal/term"
+	"fettle/steps/quantity"
 )
 
 // A Clock says how to show things. It shows moments as a person at the bench
@@ -93,16 +94,7 @@ func short(v float64) string {
 }
 
 // amount shows a computed number with its unit.
-func amount(v float64, unit string) string {
-	number := short(v)
-	switch {
-	case unit == "°":
-		return number + unit
-	case unit == "turn" && number != "1":
-		unit += "s"
-	}
-	return number + " " + unit
-}
+func amount(v float64, unit string) string { return quantity.Written(short(v), unit) }
 
 // many is a number of things, in the singular or the plural.
 func many[N int | int64](n N, one string) string {

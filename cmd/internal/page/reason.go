@@ -55,6 +55,16 @@ func joined(advice, command string) string {
 	return advice + ": " + command
 }
 
+// blank stands in a command for what only the bench can say: pasted as it is, it is
+// refused.
+const blank = "__"
+
+// HasBlank reports whether a blank of a suggested command was not filled in.
+func HasBlank(arg string) bool {
+	_, value, named := strings.Cut(arg, "=")
+	return strings.HasPrefix(arg, blank) || named && strings.HasPrefix(value, blank)
+}
+
 // Remedy spells a remedy: advice in words, and the command to type; either may
 // be "".
 func Remedy(r workflow.Remedy) (advice, command string) {
@@ -91,24 +101,36 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToCoatAgain:
 		return "put a fresh thin coat on every face", ""
 	case workflow.ToSayBegan:
-		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began \"5 min ago\"", r.Mark, stepOf(r))
+		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began %s", r.Mark, stepOf(r), blank)
 	case workflow.ToNameAdhesive:
-		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with …", r.Mark, stepOf(r))
+		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with %s", r.Mark, stepOf(r), blank)
 	case workflow.ToNameSecond:
 		line := "fettle done " + r.Mark + " " + r.Step
 		if r.Name != "" {
 			line = "fettle clear " + r.Mark + " " + r.Name
 		}
-		return secondAdvice(r.Names), line + " --second …"
+		return secondAdvice(r.Names), line + " --second " + blank
 	case workflow.ToTouchAgain:
 		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, stepOf(r), workflow.TouchDry)
 	case workflow.ToMeasure:
 		return "measure it", measureLine(r.Mark, r.Gate, r.Points, r.Unit)
+	case workflow.ToDecide:
+		ways := "measure it again, since the mean of all then decides"
+		if len(r.Names) > 0 {
+			ways += ", or with a finer gauge (" + strings.Join(r.Names, " or ") + ")"
+		}
+		ways += ", or rework it"
+		if r.Concede {
+			ways += ", or concede it"
+		}
+		return ways, measureLine(r.Mark, r.Gate, r.Points, r.Unit)
+	case workflow.ToBeSure:
+		return "look at the gauge again, and if it shows that", measureLine(r.Mark, r.Gate, r.Points, r.Unit) + " --sure"
 	case workflow.ToMeasureRest:
 		rest := strings.TrimSuffix(" at "+strings.Join(r.Points, ", "), " at ")
 		return fmt.Sprintf("measure the rest of it%s, then rework it; to take back a misreading", rest), "fettle undo " + r.Mark
 	case workflow.ToCheckGauge:
-		size := "…" + r.Value.Unit()
+		size := blank + r.Value.Unit()
 		command := fmt.Sprintf("fettle gauge %s %s --reads %s --of %s", r.Mark, r.Gauge, size, size)
 		if r.Gate != "" {
 			return fmt.Sprintf("measure with another gauge, or check %s until it passes, then measure", r.Gauge), command
@@ -117,9 +139,9 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToRework:
 		return "rework it, record that, then measure again", reworkLine(r.Mark, r.Gate)
 	case workflow.ToChooseWay:
-		return "say which way was taken", reworkLine(r.Mark, r.Gate) + " --way …"
+		return "say which way was taken", reworkLine(r.Mark, r.Gate) + " --way " + blank
 	case workflow.ToSayMixed:
-		return "say when it was mixed", reworkLine(r.Mark, r.Gate) + ` --mixed "5 min ago"`
+		return "say when it was mixed", reworkLine(r.Mark, r.Gate) + " --mixed " + blank
 	case workflow.ToTakeBack:
 		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetClock:
@@ -129,13 +151,13 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToRecordRemoved:
 		return "if it is off the airframe", "fettle equip " + r.Mark + " removed " + r.Name
 	case workflow.ToFitAnother:
-		return "fit another one, by the name written on it", "fettle equip " + r.Mark + " fitted " + r.Name + " --name NAME"
+		return "fit another one, by the name written on it", "fettle equip " + r.Mark + " fitted " + r.Name + " --name " + blank
 	case workflow.ToNameThing:
 		line := "fettle done " + r.Mark + " " + r.Step
 		if r.Name != "" {
 			line = "fettle clear " + r.Mark + " " + r.Name
 		}
-		return "give the name written on it", line + " --name NAME"
+		return "give the name written on it", line + " --name " + blank
 	case workflow.ToSayWhere:
 		return "add --zone ZONE --mass MASS", ""
 	case workflow.ToRelease:
@@ -177,8 +199,8 @@ func numbered(ways []string, format string) []string {
 	return each
 }
 
-func benchLine(mark string) string    { return "fettle bench " + mark + " --temperature 20C" }
-func humidityLine(mark string) string { return benchLine(mark) + " --humidity 50%" }
+func benchLine(mark string) string    { return "fettle bench " + mark + " --temperature " + blank + "C" }
+func humidityLine(mark string) string { return benchLine(mark) + " --humidity " + blank + "%" }
 
 // simpleAdvice is advice without a command.
 func simpleAdvice(r workflow.Remedy) string {
@@ -216,7 +238,7 @@ func measureLine(mark, gate string, points []string, unit string) string {
 		if p != "" {
 			p += "="
 		}
-		line += " " + p + "…" + unit
+		line += " " + p + blank + unit
 	}
 	return line
 }

@@ -103,7 +103,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	p.Commands = kind.commands(&p, name)
 	if step.Fits != "" {
 		for i := range p.Commands {
-			p.Commands[i] += " --name NAME"
+			p.Commands[i] += " --name " + blank
 		}
 	}
 	if p.Second {
@@ -165,7 +165,8 @@ func (p Step) Markdown(c Clock) string {
 		}
 	}
 	for _, g := range p.Gates {
-		l.item("%s", g.line(c))
+		l.item("%s", g.brief(c))
+		l.parts(g)
 		if g.Standing == workflow.Failed {
 			l.text(g.Rework)
 		} else {

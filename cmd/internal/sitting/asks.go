@@ -12,6 +12,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A question asks for what completes the step at hand and records it.
@@ -67,13 +68,17 @@ const hasty = 20 * time.Second
 // unhurried asks once where a step that takes minutes is said to be done seconds after it
 // was begun.
 func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
+	what := "was shown"
+	if since.After(c.since) {
+		what = "began"
+	}
 	hands, err := c.hand.Step.Hands.Duration()
 	took := c.now().Sub(since)
 	if err != nil || took >= min(hands/10, hasty) || c.hand.Act == workflow.ToPress { // to coat took most of it
 		return nil
 	}
 	reply, err := c.ask(ctx, Question{
-		Prompt: fmt.Sprintf("This takes %s, and was shown %s ago. Is it done?", c.hand.Step.Hands, page.Span(took)),
+		Prompt: fmt.Sprintf("This takes %s, and %s %s ago. Is it done?", c.hand.Step.Hands, what, page.Span(took)),
 		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back"}},
 	})
 	if err == nil && reply.Key == Enter {
@@ -171,7 +176,7 @@ func (c *conversation) askGlued(ctx context.Context, s *workflow.State) error {
 			return err
 		}
 	}
-	if !adhesive.Dries() && !adhesive.Times.Mixed { // each bead is pressed at once
+	if c.hand.Step.Kind.Traits().Joins && !adhesive.Dries() && !adhesive.Times.Mixed { // each bead is pressed at once
 		if err := c.askSpread(ctx, ""); err != nil {
 			return err
 		}
@@ -184,12 +189,12 @@ func (c *conversation) askGlued(ctx context.Context, s *workflow.State) error {
 	if err := c.askSpread(ctx, word); err != nil {
 		return err
 	}
-	if f.Began = c.began[c.key()]; f.Began.IsZero() && !f.Mixed.IsZero() {
+	if f.Began = c.began[c.here()]; f.Began.IsZero() && !f.Mixed.IsZero() {
 		if hands, err := c.hand.Step.Hands.Duration(); err == nil && c.now().Add(-hands).Before(f.Mixed) {
 			f.Began = f.Mixed // it can't have been spread before it was mixed
 		}
 	}
-	delete(c.began, c.key())
+	delete(c.began, c.here())
 	if !c.hand.Completes(adhesive) {
 		return c.record(ctx, f)
 	}
@@ -200,7 +205,7 @@ func (c *conversation) askGlued(ctx context.Context, s *workflow.State) error {
 // happens, or typed; a coat that is put on again is not done before it is said. word
 // says what is done; "": nobody asks when it began.
 func (c *conversation) askSpread(ctx context.Context, word string) error {
-	key := c.key()
+	key := c.here()
 	for {
 		q := Question{Prompt: "When it is done:", Keys: []Key{c.done(word)}}
 		since, stamped := c.began[key]
@@ -262,8 +267,8 @@ func (c *conversation) askMixed(ctx context.Context, a steps.Adhesive) (time.Tim
 		Keys:   []Key{{Key: keyMixed, Word: "mixed now"}},
 		Field:  c.moment("when it was mixed, such as 5 min ago"),
 	}
-	before, ok := c.mixed[a.Name]
-	if ok && c.now().Sub(before) < a.Times.To {
+	before := c.batch(a.Name)
+	if c.now().Sub(before) < a.Times.To {
 		q.Keys = append(q.Keys, Key{Key: keyYes, Word: "the batch of " + c.clock().At(before)})
 	}
 	reply, err := c.ask(ctx, q)
@@ -271,6 +276,8 @@ func (c *conversation) askMixed(ctx context.Context, a steps.Adhesive) (time.Tim
 		return time.Time{}, err
 	}
 	switch reply.Key {
+	case keyYes:
+		return before, nil
 	case keyMixed:
 		c.mixed[a.Name] = c.now()
 	case "":
@@ -279,6 +286,19 @@ func (c *conversation) askMixed(ctx context.Context, a steps.Adhesive) (time.Tim
 		}
 	}
 	return c.mixed[a.Name], nil
+}
+
+// batch is when an adhesive was mixed last, by what was said or recorded.
+func (c *conversation) batch(adhesive string) time.Time {
+	last := c.mixed[adhesive]
+	for _, s := range c.states {
+		for _, e := range s.Entries {
+			if f, ok := e.Facts.(journal.Coated); ok && f.Adhesive == adhesive && f.Mixed != nil && s.Live(e.Position) {
+				last = later(last, *f.Mixed)
+			}
+		}
+	}
+	return last
 }
 
 // askAdhesive asks which of several adhesives is spread. One that can't be used now is
@@ -384,7 +404,7 @@ func (c *conversation) askTouch(ctx context.Context, s *workflow.State) error {
 
 func (c *conversation) askHold(ctx context.Context, _ *workflow.State) error {
 	lines := c.hand.Step.Confirm
-	answers, err := c.askLines(ctx, c.key(), lines)
+	answers, err := c.askLines(ctx, c.here(), lines)
 	if err != nil {
 		return err
 	}
@@ -395,13 +415,13 @@ func (c *conversation) askHold(ctx context.Context, _ *workflow.State) error {
 	if request.Thing, err = c.askThing(ctx); err != nil {
 		return err
 	}
-	delete(c.ticked, c.key())
+	delete(c.ticked, c.here())
 	return c.record(ctx, request)
 }
 
 // askUse asks for the hold of an adhesive or a tool.
 func (c *conversation) askUse(ctx context.Context, use steps.Use) error {
-	key := c.mark + "/" + use.Name
+	key := place{mark: c.mark, step: use.Name}
 	c.view.ID += "/" + use.Name
 	c.view.Title, c.view.Action = use.Title, page.Escape("Before the first use of "+use.Name+" in this sitting.")
 	c.view.Cautions = nil
@@ -418,7 +438,7 @@ func (c *conversation) askUse(ctx context.Context, use steps.Use) error {
 
 // askLines asks for each line of a hold, each by its own key. What was confirmed stays so
 // where the rest is put off.
-func (c *conversation) askLines(ctx context.Context, key string, lines []string) ([]bool, error) {
+func (c *conversation) askLines(ctx context.Context, key place, lines []string) ([]bool, error) {
 	if len(c.ticked[key]) != len(lines) {
 		c.ticked[key] = make([]bool, len(lines))
 	}
@@ -478,8 +498,21 @@ func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error 
 	for _, r := range page.Prove(s, c.now()).Readings { // whoever signs reads what it rests on
 		q.View.Rows = append(q.View.Rows, Row{Label: strings.TrimSpace(r.Gate + " " + r.Point), Value: r.Value, State: Good})
 	}
-	if _, err := c.ask(ctx, q); err != nil {
+	if c.Nameless { // a login name does not sign as a matter of course
+		q.Prompt = fmt.Sprintf("Release %s to fly: who signs?", c.mark)
+		q.Keys, q.Field = []Key{{Key: Enter, Word: "not now"}}, &Field{Label: "the name of whoever releases it", Words: true, Check: func(text string) Verdict {
+			return Verdict{Taken: len([]rune(text)) > 1 && len(text) <= 64, Said: "give the name in full"} // one letter was meant as a key
+		}}
+	}
+	reply, err := c.ask(ctx, q)
+	switch {
+	case err != nil:
 		return err
+	case reply.Key == Enter:
+		c.off[c.here()] = true
+		return nil
+	case c.Nameless:
+		c.Desk.By, c.Nameless = reply.Text, false
 	}
 	slip, err := c.Release(ctx, c.mark)
 	if err != nil {
@@ -512,7 +545,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 				return c.askUse(ctx, use)
 			}
 		case workflow.ByGate:
-			if gate := reason.Remedy.Gate; reason.Remedy.Kind == workflow.ToMeasure && !step.Kind.Traits().Releases { // for a tool
+			if gate := reason.Remedy.Gate; (reason.Remedy.Kind == workflow.ToMeasure || reason.Remedy.Kind == workflow.ToDecide) && !step.Kind.Traits().Releases { // for a tool
 				g, err := s.GateReport(gate, c.now())
 				if err != nil {
 					return err

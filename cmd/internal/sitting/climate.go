@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"fettle/steps"
 	"fettle/steps/quantity"
@@ -23,9 +24,10 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 		c.asked[of.Airframe.Mark] = true
 		needs = append(needs, lacking(of, now)...)
 	}
+	all := slices.Clone(needs)
 	needs = slices.DeleteFunc(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
 		def, _ := s.Sheet.Condition(n.Condition)
-		return !def.Sitting || slices.ContainsFunc(needs, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
+		return !def.Sitting || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
 	slices.SortStableFunc(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
 	needs = slices.Compact(needs)
@@ -60,9 +62,9 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 		if err != nil {
 			return err
 		}
-		for _, of := range c.states {
+		for _, of := range slices.Clone(c.states) {
 			if of.Airframe.Mark != c.mark && err == nil {
-				err = c.recordOn(ctx, of.Airframe.Mark, fitting(of, request))
+				err = c.recordOn(ctx, of, fitting(of, request))
 			}
 		}
 		if err == nil {
@@ -125,14 +127,19 @@ func readSitting(text string, needs []steps.Setting) (workflow.ReadBench, error)
 	if _, err := quantity.Parse(text, quantity.Ratio); err == nil {
 		return r, fmt.Errorf("give the temperature too: …C %s", strings.Join(words, ""))
 	}
-	celsius, humid, _ := strings.Cut(text, " ")
-	if strings.HasPrefix(humid, "°") || strings.HasPrefix(humid, "C") || strings.HasPrefix(humid, "F") {
-		unit, rest, _ := strings.Cut(humid, " ")
-		celsius, humid = celsius+unit, rest
-	}
 	var err error
-	if r.Temperature, err = quantity.Parse(celsius, quantity.Temperature); err == nil && humid != "" {
-		r.Humidity, err = quantity.Parse(humid, quantity.Ratio)
+	for n := len(words); n > 0; n-- { // so many of them are the temperature: 20 C 50 %
+		r.Temperature, err = quantity.Parse(strings.Join(words[:n], " "), quantity.Temperature)
+		if err != nil {
+			continue
+		}
+		if n < len(words) {
+			r.Humidity, err = quantity.Parse(strings.Join(words[n:], " "), quantity.Ratio)
+		}
+		return r, err
+	}
+	if len(words) > 1 && strings.IndexFunc(words[1], unicode.IsDigit) != 0 { // 20 X
+		_, err = quantity.Parse(text, quantity.Temperature)
 	}
 	return r, err
 }

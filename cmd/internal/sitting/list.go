@@ -45,9 +45,9 @@ func (c *conversation) list(ctx context.Context) error {
 	for i, e := range all {
 		row := Row{
 			Key: strconv.Itoa(i + 1), Label: fmt.Sprintf("%s %s · %s", e.s.Airframe.Mark, e.r.Stage, term.Line(e.r.Step.Label())),
-			Value: page.Standing(e.r, c.clock()), Here: placeOf(e.s, e.r) == place{c.mark, c.hand.Job, c.hand.Step.Name},
+			Value: page.Standing(e.r, c.clock()), Here: placeOf(e.s, e.r) == c.here(),
 		}
-		if c.off[offKey(e.s, e.r)] {
+		if c.off[placeOf(e.s, e.r)] {
 			row.Value += ", put off"
 		}
 		q.View.Rows = append(q.View.Rows, row)
@@ -85,10 +85,10 @@ func (c *conversation) list(ctx context.Context) error {
 // takeBack takes back the last entry of the airframe at hand, and all that depends on it,
 // once it was shown and confirmed.
 func (c *conversation) takeBack(ctx context.Context) error {
-	s, err := c.Desk.State(ctx, c.mark)
-	if err != nil {
+	if err := c.look(ctx); err != nil { // the last entry may be another terminal's
 		return err
 	}
+	s := c.state()
 	last, ok := lastEntry(s)
 	if !ok {
 		return c.say("There is nothing to take back.")
@@ -153,15 +153,13 @@ func (c *conversation) photo(ctx context.Context, file string) error {
 		}
 		file = reply.Text
 	}
-	s, err := c.Desk.State(ctx, c.mark)
-	if err != nil {
-		return err
-	}
+	s := c.state()
 	last, _ := lastEntry(s)
 	entries, state, err := c.Desk.KeepPhoto(ctx, s, file, last)
 	if err != nil {
 		return c.say(err.Error())
 	}
 	c.Bench.Put(state)
+	c.states[slices.Index(c.states, s)] = state
 	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
 }

@@ -2,6 +2,7 @@ package sitting
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -9,6 +10,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -37,57 +39,118 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 	if len(missing) == 0 {
 		return c.lookAgain(ctx)
 	}
-	gate := page.NewGate(s, g)
+	gate := page.NewGate(s, g, c.now())
 	c.view.ID += "/" + g.Gate.Name
 	c.view.Title, c.view.Action = gate.Title, gate.Action(c.clock())
 	point, unit := missing[0], g.Gate.Unit()
 	what := strings.TrimSpace(g.Gate.Name + " " + point)
-	reply, err := c.ask(ctx, Question{
-		View:   View{Rows: rowsOf(g, point)},
+	request := workflow.Measure{Gate: g.Gate.Name, Readings: []workflow.Reading{{Point: point}}}
+	read := func(text string) (r workflow.Measure, err error) {
+		r = request
+		r.Readings = slices.Clone(r.Readings)
+		r.Readings[0].Value, err = quantity.ParseIn(text, unit)
+		return r, err
+	}
+	q := Question{
+		View:   View{Rows: rowsOf(s, g, point)},
 		Prompt: fmt.Sprintf("%s, in %s:", what, unit),
 		Field: &Field{Label: "a value with its unit, or a bare number in " + unit, Check: func(text string) Verdict {
-			if _, err := readValue(g, text); err != nil {
+			r, err := read(text)
+			if err != nil {
 				return Verdict{Said: err.Error()}
 			}
-			return Verdict{Taken: true}
+			return c.verdict(s, r)
 		}},
-	})
+	}
+	undecided := g.Standing == workflow.Undecided && g.Finding.Missing == ""
+	if undecided {
+		q.Keys = append(q.Keys, Key{Key: keyReworked, Word: "reworked"})
+		if !g.Gate.Critical {
+			q.Keys = append(q.Keys, Key{Key: keyConcede, Word: "grant a concession", Words: true})
+		}
+	}
+	reply, err := c.ask(ctx, q)
 	if err != nil {
 		return err
 	}
-	value, err := readValue(g, reply.Text)
-	if err != nil {
+	switch reply.Key {
+	case keyReworked:
+		return c.reworked(ctx, g)
+	case keyConcede:
+		return c.concede(ctx, g, reply.Text)
+	}
+	if request, err = read(reply.Text); err != nil {
 		return err
 	}
-	return c.record(ctx, workflow.Measure{Gate: g.Gate.Name, Readings: []workflow.Reading{{Point: point, Value: value}}})
+	err = c.record(ctx, request)
+	var refusal *workflow.Refusal
+	if !errors.As(err, &refusal) || !refusal.Only(workflow.ByReading) {
+		return err
+	}
+	// Enter asks for it again.
+	again := Question{View: q.View, Prompt: page.Capital(refusal.Reasons[0].Text) + ".", Keys: []Key{{Key: keyYes, Word: "keep it"}, {Key: Enter, Word: "type it again"}}}
+	if reply, err = c.ask(ctx, again); err != nil || reply.Key != keyYes {
+		return err
+	}
+	request.Sure = true
+	return c.record(ctx, request)
+}
+
+// verdict is what a reading that is being typed would come to, by the rule that judges
+// it once it is recorded.
+func (c *conversation) verdict(s *workflow.State, r workflow.Measure) Verdict {
+	r.Sure = true
+	then, err := s.Try(r, workflow.Circumstances{Now: c.now(), By: c.Desk.By})
+	var refusal *workflow.Refusal
+	switch {
+	case errors.As(err, &refusal):
+		return Verdict{Said: refusal.Reasons[0].Text, State: Bad, Taken: true} // the answer says what would help
+	case err != nil:
+		return Verdict{Said: err.Error()}
+	}
+	v := Verdict{Taken: true}
+	point, said := r.Readings[0].Point, []string{}
+	for _, p := range page.Parts(s, then) {
+		own := p.Label == point
+		switch {
+		case own:
+			v.Scale = p.Scale
+		case !slices.Contains(p.Of, point) && len(p.Of) > 0, p.Verdict == measuring.In:
+			continue
+		}
+		if p.Says != "" {
+			said = append(said, strings.TrimPrefix(p.Label+": "+p.Says, point+": "))
+		}
+		if state := stateOf(p.Verdict); v.State == Unanswered || v.State == Good || state == Bad {
+			v.State = state
+		}
+	}
+	if v.State == Good && then.Standing != workflow.Current && then.Finding.Missing == "" {
+		v.State, said = Unsure, append(said[:0], then.Says().Text) // by what was read before it
+	}
+	v.Said = strings.Join(said, "; ")
+	return v
+}
+
+// stateOf is how a row stands by its verdict.
+func stateOf(v measuring.Verdict) RowState {
+	return map[measuring.Verdict]RowState{measuring.In: Good, measuring.Out: Bad, measuring.Undecided: Unsure}[v]
 }
 
 // rowsOf are the points of a gate with what was read there; here is the one that is asked
 // for.
-func rowsOf(g workflow.GateReport, here string) []Row {
+func rowsOf(s *workflow.State, g workflow.GateReport, here string) []Row {
 	var rows []Row
-	for _, name := range slices.Compact(g.Gate.Readings()) {
-		row := Row{Label: name, Here: name == here}
-		for _, p := range g.Points {
-			if p.Name == name && g.Finding.Missing != "" { // else all of it is measured again
-				for _, q := range p.Readings {
-					row.Value = strings.TrimPrefix(row.Value+", "+q.String(), ", ")
-				}
-			}
+	for _, p := range page.Parts(s, g) {
+		row := Row{Label: p.Label, Value: strings.TrimSpace(p.Value + " " + p.Says), State: stateOf(p.Verdict), Here: len(p.Of) == 1 && p.Label == here}
+		if p.Value != "" {
+			row.Scale = p.Scale
 		}
 		if row.Label != "" || row.Value != "" {
 			rows = append(rows, row)
 		}
 	}
 	return rows
-}
-
-// readValue reads a reading of a gate; a bare number has the gate's unit.
-func readValue(g workflow.GateReport, text string) (quantity.Quantity, error) {
-	if text != "" && strings.Trim(text, "0123456789.,-+ ") == "" {
-		text += " " + g.Gate.Unit()
-	}
-	return quantity.Parse(text, g.Gate.Dimension())
 }
 
 // askGates asks for the rework of gates that are out of tolerance, or before a release for
@@ -130,17 +193,20 @@ func (c *conversation) gatesAtHand(s *workflow.State) ([]workflow.GateReport, er
 	return s.GatesOf(job, c.hand.Step, c.now()), nil
 }
 
-// keyConcede grants a concession in place of a rework.
-const keyConcede = "c"
+// The keys at a gate that has not passed.
+const (
+	keyConcede  = "c"
+	keyReworked = "r"
+)
 
 // askRework asks whether a gate was reworked, or for a concession. A misreading is taken
 // back by the key that holds everywhere.
 func (c *conversation) askRework(ctx context.Context, s *workflow.State, g workflow.GateReport) error {
-	gate := page.NewGate(s, g)
+	gate := page.NewGate(s, g, c.now())
 	c.view.ID += "/" + g.Gate.Name + "/rework"
 	c.view.Title, c.view.Action = gate.Title, gate.Action(c.clock())
 	q := Question{
-		View:   View{Rows: rowsOf(g, "")},
+		View:   View{Rows: rowsOf(s, g, "")},
 		Prompt: fmt.Sprintf("Is %s reworked? If it was mistyped or misread, take it back.", g.Gate.Name),
 		Keys:   []Key{{Key: keyYes, Word: "reworked"}},
 	}
@@ -154,12 +220,19 @@ func (c *conversation) askRework(ctx context.Context, s *workflow.State, g workf
 	if reply.Key == keyYes {
 		return c.reworked(ctx, g)
 	}
-	if reply.Text == "" {
-		if reply, err = c.words(ctx, "Why may it stay as it is?", "the reason of the concession"); err != nil {
+	return c.concede(ctx, g, reply.Text)
+}
+
+// concede records a concession; "": the reason is asked for.
+func (c *conversation) concede(ctx context.Context, g workflow.GateReport, reason string) error {
+	if reason == "" {
+		reply, err := c.words(ctx, "Why may it stay as it is?", "the reason of the concession")
+		if err != nil {
 			return err
 		}
+		reason = reply.Text
 	}
-	return c.record(ctx, workflow.Concede{Gate: g.Gate.Name, Reason: reply.Text})
+	return c.record(ctx, workflow.Concede{Gate: g.Gate.Name, Reason: reason})
 }
 
 // words asks for words; Enter goes back.
@@ -175,10 +248,7 @@ func (c *conversation) words(ctx context.Context, prompt, label string) (Reply, 
 // what with and when that was mixed.
 func (c *conversation) reworked(ctx context.Context, g workflow.GateReport) error {
 	r := workflow.Rework{Gate: g.Gate.Name}
-	s, err := c.Desk.State(ctx, c.mark)
-	if err != nil {
-		return err
-	}
+	s := c.state()
 	left := s.ReworkLeft(r.Gate, c.now())
 	if n := len(g.Gate.Reworks); left == "" && n > 1 {
 		q := Question{Prompt: fmt.Sprintf("Which way was it done, 1 to %d?", n)}
@@ -235,15 +305,16 @@ func (c *conversation) askCheck(ctx context.Context, s *workflow.State) error {
 				return r, fmt.Errorf("give what the gauge reads and the true size: … of …")
 			}
 			var err error
-			if r.Reads, err = quantity.Parse(strings.TrimSpace(reads), ""); err == nil {
-				r.Of, err = quantity.Parse(strings.TrimSpace(of), "")
+			unit := gauge.Gauge.Resolution.Unit()
+			if r.Reads, err = quantity.ParseIn(reads, unit); err == nil {
+				r.Of, err = quantity.ParseIn(of, unit)
 			}
 			return r, err
 		}
 		reply, err := c.ask(ctx, Question{
 			Prompt: fmt.Sprintf("%s failed its last check. Measure a reference: … of …", term.Line(gauge.Gauge.Name)),
 			Field: &Field{
-				Label: "what the gauge reads, \"of\", and the true size, both with units; to use another gauge, leave and measure with --gauge",
+				Label: "what the gauge reads, \"of\", and the true size; to use another gauge, leave and measure with --gauge",
 				Check: func(text string) Verdict {
 					if _, err := read(text); err != nil {
 						return Verdict{Said: err.Error()}

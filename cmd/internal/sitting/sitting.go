@@ -4,13 +4,14 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -21,6 +22,7 @@ type Sitting struct {
 	Front     Front
 	Mark      string // the airframe that is worked on; "": all that have an open job
 	BothUnits bool
+	Nameless  bool // nobody said who is at the bench: Desk.By is a login name
 
 	// When reads a moment as people write it, such as "8 min ago".
 	When func(text string) (time.Time, error)
@@ -32,8 +34,8 @@ type Sitting struct {
 // What was answered is recorded.
 func (s *Sitting) Lead(ctx context.Context) error {
 	c := &conversation{
-		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[string]bool{}, asked: map[string]bool{},
-		began: map[string]time.Time{}, mixed: map[string]time.Time{}, ticked: map[string][]bool{},
+		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
+		began: map[place]time.Time{}, mixed: map[string]time.Time{}, ticked: map[place][]bool{},
 	}
 	for {
 		n := c.questions
@@ -42,6 +44,8 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		switch {
 		case errors.Is(err, errLeave), errors.Is(err, term.ErrEnd):
 			return c.leave()
+		case errors.Is(err, errOver):
+			return nil
 		case errors.Is(err, errAgain):
 		case errors.As(err, &refusal), errors.Is(err, workflow.ErrBadRequest):
 			if err := c.tell(err); err != nil {
@@ -71,35 +75,36 @@ type conversation struct {
 	hand   workflow.StepReport
 	view   View
 	since  time.Time // when the step at hand was first shown
-	shown  string    // which that is
+	shown  place     // which that is
 	jump   place     // what was chosen from the list; zero: nothing
 
 	questions int // that were asked
 
 	read   map[string]bool      // cautions that were shown whole
-	off    map[string]bool      // steps that were put off
+	off    map[place]bool       // what was put off
 	asked  map[string]bool      // airframes whose bench was asked for
-	began  map[string]time.Time // by step: when spreading was stamped
+	began  map[place]time.Time  // when spreading was stamped
 	mixed  map[string]time.Time // by adhesive: when it was mixed last
-	ticked map[string][]bool    // by hold: the lines that were confirmed
+	ticked map[place][]bool     // by hold: the lines that were confirmed
 }
 
-// A place is a step of an airframe.
-type place struct{ mark, job, step string }
+// A place is an act of a step of an airframe.
+type place struct {
+	mark, job, step string
+	act             workflow.Act
+}
 
 func placeOf(s *workflow.State, r workflow.StepReport) place {
-	return place{s.Airframe.Mark, r.Job, r.Step.Name}
+	return place{s.Airframe.Mark, r.Job, r.Step.Name, r.Act}
 }
 
-// key tells the acts of one step apart, too.
-func (c *conversation) key() string {
-	return strings.Join([]string{c.mark, c.hand.Job, c.hand.Step.Name, string(c.hand.Act)}, "/")
-}
+// here is the place of the step at hand.
+func (c *conversation) here() place { return place{c.mark, c.hand.Job, c.hand.Step.Name, c.hand.Act} }
 
-// errLeave ends the conversation, and errAgain looks anew at what is to be done.
 var (
-	errLeave = errors.New("left")
-	errAgain = errors.New("again")
+	errLeave = errors.New("left")  // ends the conversation
+	errOver  = errors.New("over")  // ends it too: nothing is left to go on with
+	errAgain = errors.New("again") // looks anew at what is to be done
 )
 
 func (c *conversation) now() time.Time { return c.Desk.Now() }
@@ -133,10 +138,7 @@ func (c *conversation) look(ctx context.Context) error {
 	now := c.now()
 	c.states = slices.DeleteFunc(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
 	if len(c.states) == 0 {
-		if err := c.say("No job is open on any airframe."); err != nil {
-			return err
-		}
-		return errLeave
+		return cmp.Or(c.say("No job is open on any airframe."), errOver)
 	}
 	return nil
 }
@@ -157,10 +159,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	c.show(s, suggestion)
 	switch {
 	case suggestion.Over:
-		if err := c.Front.Tell(page.NewNext(s, now).Markdown(c.clock())); err != nil {
-			return err
-		}
-		return errLeave
+		return cmp.Or(c.Front.Tell(page.NewNext(s, now).Markdown(c.clock())), errOver)
 	case suggestion.Step == nil:
 		return c.askWait(ctx, suggestion)
 	case len(suggestion.Resolve) > 0:
@@ -177,7 +176,7 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	var best workflow.Suggestion
 	least := 0
 	for _, s := range c.states {
-		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[offKey(s, r)] })
+		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] })
 		if chosen, ok := c.chosen(s, now); ok {
 			suggestion.Step, suggestion.Resolve, suggestion.Why, suggestion.JoinBy = &chosen, chosen.Reasons, "", time.Time{}
 			return s, suggestion
@@ -189,10 +188,6 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 	}
 	c.jump = place{}
 	return of, best
-}
-
-func offKey(s *workflow.State, r workflow.StepReport) string {
-	return strings.Join([]string{s.Airframe.Mark, r.Job, r.Step.Name, string(r.Act)}, "/")
 }
 
 // rank is how soon a suggestion comes among those of all airframes; less is sooner.
@@ -273,13 +268,14 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 		return
 	}
 	c.hand = *suggestion.Step
-	if c.view.ID = c.key(); c.since.IsZero() || c.view.ID != c.shown {
-		c.shown, c.since = c.view.ID, now
+	if here := c.here(); c.since.IsZero() || here != c.shown {
+		c.shown, c.since = here, now
 	}
+	c.view.ID = fmt.Sprint(c.here())
 	step := next.Step
 	step.Brief(s, c.Desk.By, "?")
 	c.view.Part, c.view.Title = step.Stage, step.Title
-	c.view.Step, c.view.Of = c.place(s)
+	c.view.Step, c.view.Of = c.count(s)
 	for _, text := range step.Cautions {
 		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
 	}
@@ -289,8 +285,8 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	}
 }
 
-// place is which step of its job the step at hand is, and of how many.
-func (c *conversation) place(s *workflow.State) (n, of int) {
+// count is which step of its job the step at hand is, and of how many.
+func (c *conversation) count(s *workflow.State) (n, of int) {
 	job, err := s.Job(c.hand.Job)
 	if err != nil {
 		return 0, 0
@@ -330,7 +326,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		case keyQuit:
 			return Reply{}, errLeave
 		case keyPutOff:
-			c.off[c.key()], c.jump = true, place{}
+			c.off[c.here()], c.jump = true, place{}
 			return Reply{}, errAgain
 		case keyList:
 			return Reply{}, cmp.Or(c.list(ctx), errAgain)
@@ -415,22 +411,21 @@ func (c *conversation) joinNow() {
 // take goes to a step, though it was put off.
 func (c *conversation) take(s *workflow.State, r workflow.StepReport) {
 	c.jump = placeOf(s, r)
-	delete(c.off, offKey(s, r))
+	delete(c.off, placeOf(s, r))
 }
 
-// record records a request and shows what was recorded.
+// record records a request on the airframe at hand and shows what was recorded.
 func (c *conversation) record(ctx context.Context, r workflow.Request) error {
-	return c.recordOn(ctx, c.mark, r)
+	return c.recordOn(ctx, c.state(), r)
 }
 
-func (c *conversation) recordOn(ctx context.Context, mark string, r workflow.Request) error {
-	before, err := c.Desk.State(ctx, mark) // another terminal may have added entries
-	if err != nil {
-		return err
-	}
+// recordOn records it on an airframe as it was read last: if another terminal has added
+// entries since, it is decided anew.
+func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r workflow.Request) error {
 	entries, state, err := c.Desk.Act(ctx, before, r, time.Time{})
 	if state != nil {
 		c.Bench.Put(state)
+		c.states[slices.Index(c.states, before)] = state
 	}
 	if err != nil {
 		return err
@@ -481,5 +476,10 @@ func (c *conversation) leave() error {
 	for _, t := range c.Bench.Timers(c.now()) {
 		timers = append(timers, page.NewTimer(t.Mark, t.Timer))
 	}
-	return c.Front.Tell(page.Leaving{Mark: c.Mark, Timers: timers}.Markdown(c.clock()))
+	leaving := page.Leaving{Mark: c.Mark, Timers: timers}
+	for of, at := range c.began { // known to this conversation alone
+		leaving.Spreading = append(leaving.Spreading, page.Spread{Mark: of.mark, Step: of.step, Began: at})
+	}
+	sorting.Stable(leaving.Spreading, func(a, b page.Spread) int { return a.Began.Compare(b.Began) })
+	return c.Front.Tell(leaving.Markdown(c.clock()))
 }

@@ -433,6 +433,8 @@ func TestLeaving(t *testing.T) {
 	b.ready("FN-01")
 	b.lead("FN-01", "m", "+6m enter", "q")
 	b.tells("All that was answered is recorded", "joint tab", "fettle follow FN-01")
+	b.lead("FN-01", "y", "s", "+1m q")
+	b.tells("Spreading of coat-root began at 19:06, which is not recorded", "fettle done FN-01 coat-root --began 19:06")
 }
 
 // A note and a photo go into the journal from any question, which then stands again.

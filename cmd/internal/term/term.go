@@ -15,6 +15,7 @@ import (
 	"time"
 	"unicode"
 
+	xansi "github.com/charmbracelet/x/ansi"
 	"golang.org/x/term"
 )
 
@@ -90,6 +91,7 @@ type Prompter struct {
 	echo  bool // show the answer, which does not come from a terminal
 	lines <-chan typed
 	asked *atomic.Int64 // how many questions were asked
+	width int           // a question is broken between words to fit it; 0: it is not
 }
 
 // typed is a line of input, with the number of questions asked by then.
@@ -120,7 +122,11 @@ func NewPrompter(ctx context.Context, s Streams) *Prompter {
 			}
 		}
 	}()
-	return &Prompter{s.Err, !s.Interactive, lines, asked}
+	width := 0
+	if s.Interactive {
+		width = max(s.Columns-1, leastColumns)
+	}
+	return &Prompter{s.Err, !s.Interactive, lines, asked, width}
 }
 
 // Ask shows the question and returns the answer without surrounding space; at
@@ -136,6 +142,10 @@ func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
 // ends the question.
 func (p *Prompter) Watch(ctx context.Context, question string, tick <-chan time.Time, look func() (string, error)) (string, error) {
 	now := p.asked.Add(1)
+	if p.width > 0 {
+		words := strings.TrimRight(question, " ")
+		question = xansi.Wordwrap(words, p.width, "") + question[len(words):]
+	}
 	fmt.Fprint(p.out, question)
 	for {
 		select {

@@ -1,0 +1,69 @@
+package cli
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"runtime"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+)
+
+func (a *app) configCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "config",
+		Short: "Show what the program goes by, and where that is said",
+		Args:  onlyCommands,
+		RunE:  func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	cmd.AddCommand(&cobra.Command{
+		Use:   "show",
+		Short: "Show each setting with its origin",
+		Long: "Show each setting with its origin: an option of this command line, the environment, the config\n" +
+			"file, or the default.",
+		Args: arguments(0, 0),
+		RunE: func(*cobra.Command, []string) error {
+			c, err := a.config()
+			if err != nil {
+				return err
+			}
+			shown := page.Config{File: configPath()}
+			_, err = os.Stat(shown.File)
+			shown.Missing = errors.Is(err, fs.ErrNotExist)
+			for _, s := range a.settings(c) {
+				value, origin, from := s.value()
+				shown.Settings = append(shown.Settings, page.Setting{Name: s.name, Value: value, Origin: origin, From: from})
+			}
+			return a.show(shown)
+		},
+	})
+	return cmd
+}
+
+func (a *app) versionCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "version",
+		Short: "Show the version, and what it was built from",
+		Args:  arguments(0, 0),
+		RunE: func(*cobra.Command, []string) error {
+			v := page.Version{Version: version, Go: runtime.Version(), System: runtime.GOOS + "/" + runtime.GOARCH}
+			if built, ok := debug.ReadBuildInfo(); ok {
+				v.Module = built.Main.Version
+				for _, s := range built.Settings {
+					switch s.Key {
+					case "vcs.revision":
+						v.Commit = s.Value
+					case "vcs.time":
+						v.Time = s.Value
+					case "vcs.modified":
+						v.Modified = s.Value == "true"
+					}
+				}
+			}
+			return a.show(v)
+		},
+	}
+}
