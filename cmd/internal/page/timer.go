@@ -1,11 +1,9 @@
 package page
 
 import (
-	"crypto/sha256"
 	"fmt"
 	"time"
 
-	"fettle/cmd/internal/ics"
 	"fettle/cmd/internal/term"
 	"fettle/workflow"
 )
@@ -174,34 +172,6 @@ func momentWords(m workflow.Moment, c Clock) string {
 		return m.Lies + " has lain its time: confirm the lines of its quarantine"
 	}
 	return "can be done now"
-}
-
-// Event is the moment in a calendar; false: it is part of another.
-func Event(s *workflow.State, m workflow.Moment) (e ics.Event, is bool) {
-	what := m.Event
-	words := map[workflow.Event]string{
-		workflow.MayJoin: "join " + m.Name, workflow.MayTouch: "touch " + m.Name + ", and join it if it is dry",
-		workflow.MayHandle: m.Name + " may be handled", workflow.IsCured: m.Name + " is cured",
-		workflow.WaitOver: m.Name + " is over", workflow.MayConfirm: m.Lies + ": confirm the lines of its quarantine",
-	}[what]
-	switch {
-	case words == "":
-		return e, false
-	case m.Then != "":
-		words = "do " + m.Then
-	case what == workflow.MayTouch:
-		what = workflow.MayJoin // it takes its place
-	}
-	e = ics.Event{Sequence: s.Size(), Start: m.At, Summary: m.Mark + ": " + words, Alarms: []time.Time{m.At}}
-	sum := sha256.Sum256(fmt.Appendf(nil, "%s\n%d\n%s\n%s\n%s", m.Mark, s.Since.UnixNano(), m.Job, m.Name, what))
-	e.UID = fmt.Sprintf("%x@fettle", sum[:12])
-	if what == workflow.MayJoin || m.Then != "" {
-		e.End = m.Until
-		if soon := m.Until.Add(-workflow.Warning); soon.After(m.At) {
-			e.Alarms = append(e.Alarms, soon)
-		}
-	}
-	return e, true
 }
 
 // A Moment is a moment of a clock, for programs.
