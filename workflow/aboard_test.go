@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // fitted is a released plover, of whose propeller a newer sheet says when it is aboard. The
@@ -75,6 +76,22 @@ func TestWhatIsOffIsNotReleased(t *testing.T) {
 			off := b.state.Size()
 			b.must(ChangeEquipment{Item: "propeller", Change: Removed}, square, Undo{Position: off, Reason: "a slip"})
 		}, []Because{ByGate}},
+		{"removed, and fitted before that, typed in later", func(b *bench) {
+			b.must(ChangeEquipment{Item: "propeller", Change: Removed})
+			b.at(2*time.Hour, ChangeEquipment{Item: "propeller", Change: Fitted})
+			b.must(square)
+		}, []Because{ByCondition}},
+		{"fitted, and removed before that, typed in later", func(b *bench) {
+			b.must(ChangeEquipment{Item: "propeller", Change: Fitted})
+			b.at(2*time.Hour, ChangeEquipment{Item: "propeller", Change: Removed})
+			b.must(square)
+		}, []Because{ByCondition}},
+		{"removed, and moved by a journal of before", func(b *bench) {
+			b.must(ChangeEquipment{Item: "propeller", Change: Removed})
+			mustContain(t, b.refused(ChangeEquipment{Item: "propeller", Change: Moved}, ByState), "it was removed, and not fitted since")
+			b.written(0, journal.EquipmentChanged{Item: "propeller", Change: Moved, Disturbs: []string{"pod"}})
+			b.must(square)
+		}, []Because{ByCondition}},
 		{"removed", func(b *bench) { b.must(ChangeEquipment{Item: "propeller", Change: Removed}, square) }, []Because{ByCondition}},
 	} {
 		t.Run(c.what, func(t *testing.T) {
@@ -153,5 +170,30 @@ func TestWhatIsTakenOffInAPlan(t *testing.T) {
 				t.Errorf("asked are %v, promised %v", all, promised)
 			}
 		})
+	}
+}
+
+// What was removed is fitted again before a release, but for what it flies without.
+func TestWhatWasRemovedIsFittedBeforeARelease(t *testing.T) {
+	for _, optional := range []bool{false, true} {
+		b := released(t)
+		more := sheet()
+		more.Equipment = []steps.Equipment{{Name: "motor", Title: "The motor", Disturbs: []string{"pod"}, Optional: optional}}
+		docs := documents()
+		docs.Sheets = map[string]*steps.Sheet{sheetSum: more}
+		b.docs = &docs
+		b.state = b.replay(b.state.Entries)
+		if f := b.state.Airworthiness(b.now); !f.Released {
+			t.Fatalf("nobody removed anything: %s", f.Why.Text)
+		}
+		square := readings("square", "left=500 mm", "right=501 mm")
+		b.must(ChangeEquipment{Item: "motor", Change: Removed}, square)
+		if optional {
+			b.must(GiveRelease{})
+			continue
+		}
+		mustContain(t, b.refused(GiveRelease{}, ByCondition), "the motor was removed, and none was fitted since")
+		b.must(ChangeEquipment{Item: "motor", Change: Fitted}, square, GiveRelease{})
+		b.must(ChangeEquipment{Item: "motor", Change: Moved}, square, GiveRelease{})
 	}
 }

@@ -89,8 +89,8 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", reason)
 	}
 	for _, item := range s.Sheet.Equipment {
-		if len(item.Aboard) > 0 {
-			p.add(fmt.Sprintf("the %s is aboard", item.Name), s.notAboard(item, at))
+		if reason := s.notAboard(item, at); reason != nil || len(item.Aboard) > 0 {
+			p.add(fmt.Sprintf("the %s is aboard", item.Name), reason)
 		}
 	}
 	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {

@@ -60,6 +60,7 @@ type change struct {
 type slot struct {
 	aboard bool
 	name   string // "": any of its kind
+	moved  bool   // it was off when it was moved, so it may still be
 }
 
 // An instant is a point in the record, by entry and by time.
@@ -158,7 +159,7 @@ func (s *State) aboard(changes []change, items []string, zone string, before ins
 				slots[c.Item] = slot{}
 			}
 		case c.Change == Fitted || !slots[c.Item].aboard:
-			slots[c.Item] = slot{true, c.Name}
+			slots[c.Item] = slot{true, c.Name, c.Change == Moved}
 		}
 	}
 	return slots
@@ -548,10 +549,19 @@ func (s *State) notAboard(item steps.Equipment, at time.Time) *Reason {
 			return reason
 		}
 	}
-	if len(item.Aboard) > 0 && len(s.things([]string{item.Name}, "", instant{s.Size(), at})) == 0 {
+	if s.mayBeOff(item.Name, at) && (!item.Optional || len(item.Aboard) > 0) {
 		return &Reason{Because: ByCondition, Text: fmt.Sprintf("the %s was removed, and none was fitted since", item.Name), Remedy: s.toFitAnother(item.Name)}
 	}
 	return nil
+}
+
+// mayBeOff reports whether the item was removed and none was fitted since, by entry or
+// by time: of two answers, one is enough.
+func (s *State) mayBeOff(item string, at time.Time) bool {
+	return slices.ContainsFunc([]bool{false, true}, func(byTime bool) bool {
+		now := s.aboard(s.changes, []string{item}, "", instant{s.Size(), at}, byTime)[item]
+		return !now.aboard || now.moved
+	})
 }
 
 // repairNeeds reports whether a step of an open repair waits for the setting.
@@ -691,6 +701,8 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, err
 	switch {
 	case len(there) == 0 && f.Change == Removed:
 		return nil, refuse(what, ByState, "it was removed already, and not fitted since", Remedy{})
+	case len(there) == 0:
+		return nil, refuse(what, ByState, "it was removed, and not fitted since", s.toFitAnother(r.Item))
 	case name == "" || slices.ContainsFunc(there, func(t Thing) bool { return sameName(r.Item, t.Name, name) }):
 	case len(there) > 0 && there[0].Name != "":
 		return nil, refuse(what, ByState, fmt.Sprintf("aboard is the %s", there[0]), Remedy{})

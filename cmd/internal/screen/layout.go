@@ -596,7 +596,11 @@ func (p painter) frame(s scene, sheets []sheet, at, width, height int) frame {
 	copy(f.lines[top-len(page.told):], page.told)
 	copy(f.lines[top:], foot.lines)
 	if n := fmt.Sprintf(" page %d of %d ", at+1, len(sheets)); len(sheets) > 1 {
-		f.lines[top] = xansi.Truncate(f.lines[top], width-len(n), "…") + n
+		left := xansi.Truncate(f.lines[top], width-len(n)-2, "")
+		if !strings.HasSuffix(left, "─") {
+			left += "…"
+		}
+		f.lines[top] = left + strings.Repeat("─", max(width-len(n)-xansi.StringWidth(left), 0)) + n
 	}
 	if foot.y >= 0 {
 		f.x, f.y = foot.x, top+foot.y

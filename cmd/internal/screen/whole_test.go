@@ -178,7 +178,7 @@ func (f *follower) look() {
 // answer answers the question that stands.
 func (f *follower) answer() {
 	q := f.m.scene.question
-	for page, _ := f.m.page(); page.kind != stepSheet || !page.asks || !f.m.opened; page, _ = f.m.page() {
+	for page, _ := f.m.shown(); page.kind != stepSheet || !page.asks || !f.m.opened; page, _ = f.m.shown() {
 		before := f.screen()
 		if page.kind == cautionSheet && page.asks {
 			f.press(readKey)
