@@ -39,10 +39,12 @@ func TestAnswer(t *testing.T) {
 		{Findings: []string{"cracked"}, Zones: []string{"wing"}, Severities: []string{Total}, Procedure: "new-wing"},
 		{Findings: []string{"cracked"}, Zones: []string{"wing", "tail"}, Procedure: "glue"},
 		{Findings: []string{"dented"}, Severities: []string{Slight}, Procedure: "steam"},
+		{Findings: []string{"lifted"}, Zones: []string{"film"}, Severities: []string{Total}, Outcome: ToReplace, Procedure: "new-film"},
 	}}
 	for _, c := range []struct{ finding, zone, severity, want string }{
 		{"cracked", "wing", Total, "new-wing"}, {"cracked", "wing", Slight, "glue"}, {"cracked", "tail", Total, "glue"}, {"cracked", "pod", Total, "look-closely"},
 		{"dented", "pod", Slight, "steam"}, {"dented", "wing", Total, "look-closely"}, {"odd", "wing", Total, "look-closely"},
+		{"odd", "film", Serious, "look-closely"}, {"odd", "film", Total, "new-film"}, // lost
 	} {
 		row, known := table.Answer(c.finding, c.zone, c.severity)
 		if row.Procedure != c.want || known != (c.want != "look-closely") {

@@ -304,7 +304,7 @@ func holds(text, words []string) bool {
 
 // Answer returns the first row that fits, or the inspection of the unknown. Words
 // of one's own, and a finding where it is not possible, are answered as what words
-// are taken for there; these and what is put in quarantine are never answered as less
+// are taken for there, or by how the zone is replaced once it is lost; these and what is put in quarantine are never answered as less
 // bad than their rows ask for.
 func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 	f, is := t.Finding(finding)
@@ -326,6 +326,9 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 			return t.Rows[i], true
 		}
 	}
+	if i := t.loss(zone); own && severity == Total && i >= 0 {
+		return t.Rows[i], true
+	}
 	if i := t.renews(zone, severity); i >= 0 && t.MustRenew(finding, zone, severity) {
 		return t.Rows[i], true
 	}
@@ -336,6 +339,14 @@ func (t *Triage) Answer(finding, zone, severity string) (row Row, known bool) {
 		}
 	}
 	return Row{Findings: []string{finding}, Outcome: ToRepair, Procedure: inspect, Why: "No row of the table answers it, so it is inspected first."}, false
+}
+
+// loss is the index of the first row that has the zone, by its name, replaced where it is
+// lost, and is for nothing lighter; -1: none has.
+func (t *Triage) loss(zone string) int {
+	return slices.IndexFunc(t.Rows, func(r Row) bool {
+		return r.Outcome == ToReplace && slices.Contains(r.Zones, zone) && slices.Equal(r.Severities, []string{Total})
+	})
 }
 
 // Renews reports whether the row has the part replaced or made anew.

@@ -138,7 +138,7 @@ func (s *State) rebuild(damages []*Damage, answers []repair.Answer, lost []int, 
 				answers[i].Retires = rebuilt.Retires
 			}
 			if len(rebuilt.Wider) > 0 {
-				answers[i].Row.Why += fmt.Sprintf(" The %s goes with it: one joint holds both.", strings.Join(rebuilt.Wider, " and "))
+				answers[i].Row.Why += fmt.Sprintf(" The %s goes with it: one is not made without the other.", strings.Join(rebuilt.Wider, " and "))
 			}
 			if rebuilt.Most {
 				answers[i].Row.Why += " It takes more than half of the work of the build: you may rather build a new airframe."

@@ -85,12 +85,15 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 			p.add("what is there instead of what was in quarantine is named", reason)
 		}
 	}
+	if reason := s.heldElsewhere(at); reason != nil {
+		p.add("nothing aboard is in quarantine by the record of another airframe", reason)
+	}
 	if reason := s.unchecked(at); reason != nil {
 		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", reason)
 	}
 	for _, item := range s.Sheet.Equipment {
-		if len(item.Aboard) > 0 {
-			p.add(fmt.Sprintf("the %s is aboard", item.Name), s.notAboard(item, at))
+		if reason := s.notAboard(item, at); reason != nil || len(item.Aboard) > 0 {
+			p.add(fmt.Sprintf("the %s is aboard", item.Name), reason)
 		}
 	}
 	for _, reason := range s.loose(at, func(*Joint) bool { return true }) {
@@ -289,6 +292,10 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 			return f
 		}
 	}
+	if reason := s.heldElsewhere(at); reason != nil {
+		f.Why.Text = reason.Text
+		return f
+	}
 	if flight, _, due := s.checkDue(at); due {
 		f.Why = flight.says()
 		return f
@@ -382,6 +389,7 @@ func (s *State) airworthinessBy(entries []journal.Entry, at time.Time) (Airworth
 	if err != nil {
 		return Airworthiness{}, fmt.Errorf("the journal of then, %d entries: %w", len(entries), err)
 	}
+	then.elsewhere = s.elsewhere
 	f := then.Airworthiness(at)
 	if !f.Ever {
 		f.Why.Text = "it had not been released then"

@@ -64,6 +64,7 @@ func Rebuild(loss Loss) (Rebuilt, error) {
 	r.widen()
 	r.reach()
 	taken := r.taken()
+	r.whole(taken)
 	out := r.join(taken)
 	if len(r.causes)+len(r.lacking) > 0 {
 		return Rebuilt{}, r.noWay()
@@ -207,8 +208,8 @@ func (r *rebuild) with(lost string) []string {
 	return all
 }
 
-// widen finds what is thrown away: the lost zones with what rests on them, and what
-// joins of their stage hold together with them and nothing parts.
+// widen finds what is thrown away: the lost zones with what rests on them, what they
+// are made in, and what joins of their stage hold together with them and nothing parts.
 func (r *rebuild) widen() {
 	add := func(zones ...string) (more bool) {
 		for _, z := range zones {
@@ -221,6 +222,14 @@ func (r *rebuild) widen() {
 	for _, z := range r.Zones {
 		add(z)
 		add(r.with(z)...)
+	}
+	for i := 0; i < len(r.retires); i++ { // which grows
+		for _, on := range r.made.On(r.retires[i]) {
+			if r.within(r.retires[i], on) {
+				add(on)
+				add(r.with(on)...)
+			}
+		}
 	}
 	for grown := true; grown; {
 		grown = false
@@ -245,6 +254,24 @@ func (r *rebuild) widen() {
 			}
 		}
 	}
+}
+
+// within reports whether the zone is made in the other one, by the same work: spars in a
+// wing, whose steps don't say which of them is the spars'.
+func (r *rebuild) within(zone, on string) bool {
+	return r.stage(zone) == r.stage(on) && slices.ContainsFunc(r.Build.Steps(), func(s *steps.Step) bool {
+		return s.MakesZone(zone) && s.MakesZone(on) && slices.Contains(s.Disturbs, on) && !slices.Contains(s.Disturbs, zone)
+	})
+}
+
+// besides reports whether the step works on what is made beside a part of the gate that is
+// made anew, and is alike: on the other one of two booms.
+func (r *rebuild) besides(s steps.Step, g steps.Gate) bool {
+	return !slices.ContainsFunc(s.Disturbs, func(z string) bool {
+		return !slices.ContainsFunc(r.redo, func(lost string) bool {
+			return lost != z && slices.Contains(g.Of, lost) && r.stage(lost) == r.stage(z) && slices.Equal(r.made.On(lost), r.made.On(z))
+		})
+	})
 }
 
 func (r *rebuild) there(zone string) bool { return r.There == nil || r.There(zone) }
@@ -292,6 +319,9 @@ func (r *rebuild) touches(zones []string) bool {
 	return meets(zones, r.redo) || len(zones) > 0 && !slices.ContainsFunc(zones, func(z string) bool { return !within(z) })
 }
 
+// makes reports whether the step is part of making what is thrown away.
+func (r *rebuild) makes(s *steps.Step) bool { return slices.ContainsFunc(r.retires, s.MakesZone) }
+
 func (r *rebuild) done(step string) bool { return r.Done == nil || r.Done(step) }
 
 // jointsTaken are the steps that coat or join what is made anew, by the name of the
@@ -309,7 +339,7 @@ func (r *rebuild) jointsTaken() map[string]bool {
 			if !ok || stage.Phase == steps.Recheck || !r.done(part.Join) {
 				continue
 			}
-			zones := slices.Clone(join.Disturbs)
+			zones, makes := slices.Clone(join.Disturbs), r.makes(&join)
 			if !slices.ContainsFunc(join.Makes, func(m steps.Made) bool { return slices.Contains(join.Disturbs, m.Zone) }) {
 				for _, m := range join.Makes {
 					zones = append(zones, m.Zone)
@@ -317,9 +347,9 @@ func (r *rebuild) jointsTaken() map[string]bool {
 			}
 			for _, name := range part.Coats {
 				coat, _, _ := r.Build.Step(name)
-				zones = append(zones, coat.Disturbs...)
+				zones, makes = append(zones, coat.Disturbs...), makes || r.makes(&coat)
 			}
-			if !r.touches(zones) {
+			if !makes && !r.touches(zones) {
 				continue
 			}
 			taken[part.Join] = true
@@ -372,6 +402,32 @@ func (r *rebuild) taken() []steps.Stage {
 	return stages
 }
 
+// whole finds work that makes what is thrown away, and is done, but is not taken: a part
+// is made anew by all of its steps, with every coat and join, or not at all.
+func (r *rebuild) whole(taken []steps.Stage) {
+	anew := steps.Procedure{Stages: taken}
+	for _, stage := range r.Build.Stages {
+		for i := range stage.Steps {
+			s := &stage.Steps[i]
+			does := s.Kind.Traits()
+			if stage.Phase == steps.Recheck || !r.makes(s) || !r.done(s.Name) || !does.Glues() && len(s.Disturbs) == 0 || does.Measures || does.Passes {
+				continue
+			}
+			if _, _, is := anew.Step(s.Name); !is && !r.unjoined(s) {
+				r.cause("%s of %s makes it, and is not among the steps that would make it anew", s.Name, r.Build.Name)
+			}
+		}
+	}
+}
+
+// unjoined reports whether the step coats a joint that was never joined, which counts as
+// not done.
+func (r *rebuild) unjoined(s *steps.Step) bool {
+	return s.Kind.Traits().Coats && slices.ContainsFunc(r.Build.JointParts(s.Joint), func(part steps.JointPart) bool {
+		return slices.Contains(part.Coats, s.Name) && !r.done(part.Join)
+	})
+}
+
 // comes reports whether steps of the stage may be taken: it makes what is lost, or
 // comes after a stage that does, before the last checks.
 func (r *rebuild) comes(stage steps.Stage) bool {
@@ -392,8 +448,8 @@ func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string
 	var begun, ahead bool // the work on the part alone; what is partly on it only gets ready for that, such as a hot iron
 	for i, s := range of {
 		if works(s) {
-			taken[i] = glues[s.Name] || !s.Kind.Traits().Glues() && r.done(s.Name) && r.touches(s.Disturbs)
-			begun = begun || taken[i] && (glues[s.Name] || meets(s.Disturbs, r.redo))
+			taken[i] = glues[s.Name] || !s.Kind.Traits().Glues() && r.done(s.Name) && (r.makes(&s) || r.touches(s.Disturbs))
+			begun = begun || taken[i] && (glues[s.Name] || r.makes(&s) || meets(s.Disturbs, r.redo))
 			ahead = ahead || !taken[i] && meets(s.Disturbs, r.redo)
 		}
 	}
@@ -426,7 +482,7 @@ func (r *rebuild) of(stage steps.Stage, glues map[string]bool, joints map[string
 					return beside(i, -1) || beside(i, 1)
 				}
 				for k := i - 1; k >= 0; k-- { // what worked on it last
-					if works(of[k]) && g.DependsOn(of[k].Disturbs...) {
+					if works(of[k]) && g.DependsOn(of[k].Disturbs...) && (taken[k] || !r.besides(of[k], g)) {
 						return taken[k]
 					}
 				}

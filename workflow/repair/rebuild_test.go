@@ -72,6 +72,37 @@ func listing(r repair.Rebuilt) string {
 	return b.String()
 }
 
+// What is lost is made anew by all that makes it. What has no work of its own goes with
+// what it is made in; of what is made alike, such as two booms, the new one is measured.
+func TestALostPartIsMadeWhole(t *testing.T) {
+	for _, c := range []struct{ design, zone, wider, steps string }{
+		{"causeway", "spars", "wing", "join-wing coat-top-slot join-top-spar coat-bottom-slot join-bottom-spar cure-spars"},
+		{"jetty", "spars", "wing", "cure-spars"}, {"skerry", "spars", "wing", "cure-spars"},
+		{"causeway", "film", "", "heat-iron try-film film-left-boom film-wing-under film-wing-top film-tail film-pod cool-iron cool-parts boom-straight washout"},
+		{"causeway", "left-boom", "", "join-left-boom-tube film-left-boom boom-straight join-booms"},
+	} {
+		r, err := repair.Rebuild(loss(t, c.design, nil, c.zone))
+		if err != nil {
+			t.Fatal(c, err)
+		}
+		has := map[string]bool{}
+		for _, s := range r.Procedure.Steps() {
+			has[s.Name] = true
+			for _, gate := range s.Gates {
+				has[gate] = true
+			}
+		}
+		for _, want := range strings.Fields(c.steps) {
+			if !has[want] {
+				t.Errorf("%s of %s: it lacks %s", c.zone, c.design, want)
+			}
+		}
+		if got := strings.Join(r.Wider, " "); got != c.wider {
+			t.Errorf("%s of %s: %q goes with it, want %q", c.zone, c.design, got, c.wider)
+		}
+	}
+}
+
 // A lost part of each shipped design is built anew by its build. The listings were
 // read line by line, as who has the other parts on the bench would read them.
 func TestALostPartIsBuiltAnew(t *testing.T) {

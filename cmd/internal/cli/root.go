@@ -67,6 +67,7 @@ func (a *app) root() *cobra.Command {
 		a.demoCommand(), a.configCommand(), a.versionCommand(),
 	)
 	root.SetHelpCommand(a.helpCommand())
+	root.SetHelpFunc(a.help)
 	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error {
 		args = slices.Clone(args)
 		cmd.Flags().Visit(func(f *pflag.Flag) { args = append(args, strings.Trim(f.Value.String(), "[]")) })

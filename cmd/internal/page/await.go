@@ -6,14 +6,13 @@ import (
 	"strings"
 	"time"
 
-	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
 )
 
-// AwaitLine says what is waited for.
+// AwaitLine says what is waited for, as Markdown.
 func AwaitLine(m workflow.Moment, c Clock) string {
-	return term.Line(fmt.Sprintf("Waiting until %s (%s). Then %s", c.At(m.At), c.In(m.At), MomentLine(m, c)))
+	return fmt.Sprintf("Waiting until %s (%s). Then %s\n", c.At(m.At), c.In(m.At), esc(MomentLine(m, c)))
 }
 
 // OpenedLine says that a job was opened, and how to go on.

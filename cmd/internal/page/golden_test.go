@@ -451,7 +451,7 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
-	b.pages["AwaitLine"] = page.AwaitLine(await, page.Clock{Now: b.Now}) + "\n"
+	b.pages["AwaitLine"] = page.AwaitLine(await, page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
 		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},
 		{Event: workflow.WaitOver}, {Event: workflow.WaitOver, Then: "press"}, {Event: workflow.DueSoon, Then: "press"}, {Event: workflow.IsLate, Then: "press"},

@@ -8,6 +8,7 @@ import (
 
 	xansi "github.com/charmbracelet/x/ansi"
 
+	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 )
@@ -412,7 +413,7 @@ func (p painter) bar(s scene, width int) string {
 	}
 	for _, n := range slices.Backward(s.notices) {
 		calls := func(t sitting.Timer) bool {
-			_, calls := clockLine(t, s.now)
+			_, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
 			return calls && t.Mark == n.Mark && t.Name == n.Joint
 		}
 		if !slices.ContainsFunc(s.timers, calls) { // else its clock says it
@@ -446,7 +447,7 @@ func (p painter) strip(s scene, width, height int) []string {
 		name = min(max(name, xansi.StringWidth(s.clockName(t))), width/3)
 	}
 	for _, t := range s.timers {
-		words, calls := clockLine(t, s.now)
+		words, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
 		line := xansi.Truncate(in+padded(xansi.Truncate(s.clockName(t), name, "…"), name)+"  "+words, width, "…")
 		if calls {
 			calling = append(calling, p.alert(line))

@@ -58,7 +58,7 @@ func Run(ctx context.Context, s term.Streams, clocks Clocks, now func() time.Tim
 	stop()
 	err := <-ended
 	if m.width > 0 {
-		s.Columns = min(m.width, term.Width)
+		s.Columns, s.Size = min(m.width, term.Width), nil
 	}
 	for _, markdown := range m.scene.told {
 		if err := s.Show(markdown); err != nil {

@@ -31,7 +31,7 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	renderer, err := glamour.NewTermRenderer(
 		glamour.WithStyles(style(s.Colour)),
 		glamour.WithColorProfile(profile),
-		glamour.WithWordWrap(max(s.Columns, leastColumns)-hanging),
+		glamour.WithWordWrap(max(s.width(), leastColumns)-hanging),
 	)
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
@@ -80,7 +80,7 @@ func trimmed(line string) string {
 }
 
 // leastColumns is the narrowest terminal that a text is set for.
-const leastColumns = 40
+const leastColumns = 20
 
 // hanging is how far the continuation lines of a list item are indented.
 const hanging = 2
