@@ -407,6 +407,8 @@ func equipmentKeys() mapping[steps.Equipment] {
 			"the zone that it is: damage there is damage of it, and fitting another one by its name takes it out of a quarantine", "nose"},
 		{"disturbs", optional, field(func(e *e) *[]string { return &e.Disturbs }, namesValue{to: zone}),
 			"the zones that fitting it disturbs", "[nose]"},
+		{"optional", optional, field(func(e *e) *bool { return &e.Optional }, switchValue{}),
+			"yes: the aircraft flies without it as well. What else was removed is fitted before a release", "yes"},
 		{"aboard", optional, field(func(e *e) *[]steps.Setting { return &e.Aboard }, settingsValue{}),
 			"how conditions stand while it is on the aircraft. A release wants them so, and a change of one disturbs the same zones", "# {propeller: on}"},
 	}}

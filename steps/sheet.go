@@ -35,6 +35,7 @@ type Equipment struct {
 	Title    string   `json:"title"`
 	Zone     string   `json:"zone,omitempty"` // the zone that it is, whose damage is damage of it; "": none
 	Disturbs []string `json:"disturbs,omitempty"`
+	Optional bool     `json:"optional,omitempty"` // it flies without it as well
 	// Aboard says how conditions stand while it is on the airframe. A release wants them
 	// so, and it counts as handled whenever one of them changes; none: nothing says.
 	Aboard []Setting `json:"aboard,omitempty"`

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/workflow/journal"
 )
 
 // fitted is a released plover, of whose propeller a newer sheet says when it is aboard. The
@@ -75,6 +76,22 @@ func TestWhatIsOffIsNotReleased(t *testing.T) {
 			off := b.state.Size()
 			b.must(ChangeEquipment{Item: "propeller", Change: Removed}, square, Undo{Position: off, Reason: "a slip"})
 		}, []Because{ByGate}},
+		{"removed, and fitted before that, typed in later", func(b *bench) {
+			b.must(ChangeEquipment{Item: "propeller", Change: Removed})
+			b.at(2*time.Hour, ChangeEquipment{Item: "propeller", Change: Fitted})
+			b.must(square)
+		}, []Because{ByCondition}},
+		{"fitted, and removed before that, typed in later", func(b *bench) {
+			b.must(ChangeEquipment{Item: "propeller", Change: Fitted})
+			b.at(2*time.Hour, ChangeEquipment{Item: "propeller", Change: Removed})
+			b.must(square)
+		}, []Because{ByCondition}},
+		{"removed, and moved by a journal of before", func(b *bench) {
+			b.must(ChangeEquipment{Item: "propeller", Change: Removed})
+			mustContain(t, b.refused(ChangeEquipment{Item: "propeller", Change: Moved}, ByState), "it was removed, and not fitted since")
+			b.written(0, journal.EquipmentChanged{Item: "propeller", Change: Moved, Disturbs: []string{"pod"}})
+			b.must(square)
+		}, []Because{ByCondition}},
 		{"removed", func(b *bench) { b.must(ChangeEquipment{Item: "propeller", Change: Removed}, square) }, []Because{ByCondition}},
 	} {
 		t.Run(c.what, func(t *testing.T) {
@@ -86,6 +103,39 @@ func TestWhatIsOffIsNotReleased(t *testing.T) {
 			}
 			after.refused(GiveRelease{}, c.want...)
 		})
+	}
+}
+
+// A sheet that says when equipment is aboard may come later than what was said of it.
+func TestWhatWasHandledBeforeTheSheetSaidSo(t *testing.T) {
+	for _, handled := range []bool{false, true} {
+		b := released(t)
+		more := fitted(t).state.Sheet
+		docs := documents()
+		look := &steps.Procedure{Name: "plover-look", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("all", plain("look"))}}
+		docs.Sheets["sha256:more"], docs.Procedures["sha256:look"] = more, look
+		b.docs = &docs
+		b.after(time.Hour)
+		b.must(setting("propeller", "on"), readings("square", "left=500 mm", "right=501 mm"))
+		if handled {
+			b.must(setting("propeller", "off"), setting("propeller", "on"))
+		}
+		if f := b.state.Airworthiness(b.now); !f.Released {
+			t.Fatalf("by the sheet of before: %s", f.Why.Text)
+		}
+		b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: more, SheetDigest: "sha256:more"}, Finish{Step: "look"})
+		r, err := b.state.GateReport("square", b.now)
+		if err != nil || (r.Standing == StaleGate) != handled {
+			t.Errorf("handled %v: square is %s, %v", handled, r.Standing, err)
+		}
+		if b.state.Airworthiness(b.now).Released {
+			t.Error("the propeller was put on since the release, and it stands")
+		}
+		if !handled {
+			continue
+		}
+		mustContain(t, b.refused(GiveRelease{}, ByGate), "pod was disturbed by the change to propeller: on")
+		b.must(readings("square", "left=500 mm", "right=501 mm"), GiveRelease{})
 	}
 }
 
@@ -153,5 +203,30 @@ func TestWhatIsTakenOffInAPlan(t *testing.T) {
 				t.Errorf("asked are %v, promised %v", all, promised)
 			}
 		})
+	}
+}
+
+// What was removed is fitted again before a release, but for what it flies without.
+func TestWhatWasRemovedIsFittedBeforeARelease(t *testing.T) {
+	for _, optional := range []bool{false, true} {
+		b := released(t)
+		more := sheet()
+		more.Equipment = []steps.Equipment{{Name: "motor", Title: "The motor", Disturbs: []string{"pod"}, Optional: optional}}
+		docs := documents()
+		docs.Sheets = map[string]*steps.Sheet{sheetSum: more}
+		b.docs = &docs
+		b.state = b.replay(b.state.Entries)
+		if f := b.state.Airworthiness(b.now); !f.Released {
+			t.Fatalf("nobody removed anything: %s", f.Why.Text)
+		}
+		square := readings("square", "left=500 mm", "right=501 mm")
+		b.must(ChangeEquipment{Item: "motor", Change: Removed}, square)
+		if optional {
+			b.must(GiveRelease{})
+			continue
+		}
+		mustContain(t, b.refused(GiveRelease{}, ByCondition), "the motor was removed, and none was fitted since")
+		b.must(ChangeEquipment{Item: "motor", Change: Fitted}, square, GiveRelease{})
+		b.must(ChangeEquipment{Item: "motor", Change: Moved}, square, GiveRelease{})
 	}
 }

@@ -92,7 +92,7 @@ func (s *State) openJoint(now time.Time, name string) *Joint {
 	var first *Joint
 	for _, j := range s.joints() {
 		phase := s.Phase(j, now)
-		wet := phase == Tacking && !now.Before(j.Window().Opens)
+		wet := phase == Tacking && j.wet && !now.Before(j.Window().Opens) && !now.Before(j.touched.Add(touchAgain))
 		if named(j.Job, j.Name, name) && (phase == Open || wet) && (first == nil || j.Window().Closes.Before(first.Window().Closes)) {
 			first = j
 		}

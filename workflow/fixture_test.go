@@ -60,7 +60,7 @@ func sheet() *steps.Sheet {
 			{Name: "throw", Title: "Rudder throw", Repeat: 2, Gauge: "rule", Where: steps.Where{With: [][]string{{"rudder"}}},
 				Limits: measuring.Limits{Low: q("8 mm"), High: q("14 mm")}, Of: []string{"tail"}, Critical: true, Mass: true},
 		},
-		Equipment: []steps.Equipment{{Name: "camera", Title: "The camera", Disturbs: []string{"pod"}}},
+		Equipment: []steps.Equipment{{Name: "camera", Title: "The camera", Disturbs: []string{"pod"}, Optional: true}},
 	}
 }
 

@@ -311,7 +311,7 @@ func (s *State) Clocks(now time.Time) []Timer {
 			timers = append(timers, Timer{Name: q.Damage, Lies: q.Says(), Began: q.Since, Opens: q.Until, Ready: q.Until})
 		}
 	}
-	sorting.Stable(timers, compareReady)
+	sorting.Stable(timers, CompareReady)
 	return timers
 }
 
@@ -364,8 +364,9 @@ func (s *State) Timers(now time.Time) []Timer {
 		}
 	}
 	timers = append(timers, s.deadlines(now)...)
-	sorting.Stable(timers, compareReady)
+	sorting.Stable(timers, CompareReady)
 	return timers
 }
 
-func compareReady(a, b Timer) int { return compareTimes(a.Ready, b.Ready) }
+// CompareReady orders clocks by their next moment; those that have none come last.
+func CompareReady(a, b Timer) int { return compareTimes(a.Ready, b.Ready) }

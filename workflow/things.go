@@ -60,6 +60,7 @@ type change struct {
 type slot struct {
 	aboard bool
 	name   string // "": any of its kind
+	moved  bool   // it was off when it was moved, so it may still be
 }
 
 // An instant is a point in the record, by entry and by time.
@@ -158,7 +159,7 @@ func (s *State) aboard(changes []change, items []string, zone string, before ins
 				slots[c.Item] = slot{}
 			}
 		case c.Change == Fitted || !slots[c.Item].aboard:
-			slots[c.Item] = slot{true, c.Name}
+			slots[c.Item] = slot{true, c.Name, c.Change == Moved}
 		}
 	}
 	return slots
@@ -458,13 +459,16 @@ func (s *State) toFitAnother(item string) Remedy {
 
 // unnamed says that nobody named what is there instead of what was in quarantine, where
 // the sheet says that the item is the zone; nil: it is named, or need not be.
-func (s *State) unnamed(q *Quarantine) *Reason {
+func (s *State) unnamed(q *Quarantine, at time.Time) *Reason {
 	i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == q.Zone })
 	if i < 0 || q.free() || q.replaced {
 		return nil
 	}
-	item := s.Sheet.Equipment[i].Name
-	return &Reason{Because: ByHold, Text: fmt.Sprintf("nobody named the %s that is there now; that of damage %s is not used again", item, q.Damage), Remedy: s.toFitAnother(item)}
+	item := s.Sheet.Equipment[i]
+	if !item.Optional && s.mayBeOff(item.Name, at) { // which is asked by itself
+		return nil
+	}
+	return &Reason{Because: ByHold, Text: fmt.Sprintf("nobody named the %s that is there now; that of damage %s is not used again", item.Name, q.Damage), Remedy: s.toFitAnother(item.Name)}
 }
 
 // guarded says why the settings can't be made at the time, by a step of the job or
@@ -476,11 +480,18 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 		if !ok || def.Guarded != set.State || s.Holds(set.Condition, at) == set.State {
 			continue
 		}
+		var kept []*Reason
 		for _, q := range s.Quarantines {
 			if reason := s.quarantined(q, at); reason != nil && !q.seen[0].at.After(at) {
-				reason.Text = fmt.Sprintf("nobody sets %s: %s", set, reason.Text)
-				reasons = append(reasons, *reason)
+				kept = append(kept, reason)
 			}
+		}
+		if reason := s.heldElsewhere(at); reason != nil {
+			kept = append(kept, reason)
+		}
+		for _, reason := range kept {
+			reason.Text = fmt.Sprintf("nobody sets %s: %s", set, reason.Text)
+			reasons = append(reasons, *reason)
 		}
 		repairing := j != nil && j.Procedure.Kind == steps.Repair || j == nil && s.repairNeeds(set, at)
 		for _, d := range s.OpenDamages(at) {
@@ -498,7 +509,8 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 }
 
 // handled has equipment disturbed that was taken off or put on: a condition that says
-// whether it is aboard was set otherwise than it stood, also before a flight.
+// whether it is aboard was set otherwise than it stood, also before a flight. The sheet
+// that says so may have come later.
 func (s *State) handled(e journal.Entry, sets []steps.Setting) {
 	for _, set := range sets {
 		all := s.said[set.Condition]
@@ -513,7 +525,7 @@ func (s *State) handled(e journal.Entry, sets []steps.Setting) {
 		if n < len(all) && all[n].state != set.State { // typed in later: it was set back by then
 			turned.At = all[n].at
 		}
-		zones := s.Sheet.Handled(set.Condition)
+		zones := append(s.Sheet.Handled(set.Condition), s.lastSheet.Handled(set.Condition)...)
 		s.disturb(turned, "the change to "+set.String(), zones)
 		s.handledAt[e.Position] = append(s.handledAt[e.Position], zones...)
 	}
@@ -525,7 +537,7 @@ func (s *State) stood(set steps.Setting, before []said) bool {
 	if len(before) > 0 {
 		return before[len(before)-1].state == set.State
 	}
-	return !slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool {
+	return !slices.ContainsFunc(slices.Concat(s.Sheet.Equipment, s.lastSheet.Equipment), func(e steps.Equipment) bool {
 		return slices.ContainsFunc(e.Aboard, func(is steps.Setting) bool { return is.Condition == set.Condition && is.State != set.State })
 	})
 }
@@ -548,10 +560,19 @@ func (s *State) notAboard(item steps.Equipment, at time.Time) *Reason {
 			return reason
 		}
 	}
-	if len(item.Aboard) > 0 && len(s.things([]string{item.Name}, "", instant{s.Size(), at})) == 0 {
+	if s.mayBeOff(item.Name, at) && (!item.Optional || len(item.Aboard) > 0) {
 		return &Reason{Because: ByCondition, Text: fmt.Sprintf("the %s was removed, and none was fitted since", item.Name), Remedy: s.toFitAnother(item.Name)}
 	}
 	return nil
+}
+
+// mayBeOff reports whether the item was removed and none was fitted since, by entry or
+// by time: of two answers, one is enough.
+func (s *State) mayBeOff(item string, at time.Time) bool {
+	return slices.ContainsFunc([]bool{false, true}, func(byTime bool) bool {
+		now := s.aboard(s.changes, []string{item}, "", instant{s.Size(), at}, byTime)[item]
+		return !now.aboard || now.moved
+	})
 }
 
 // repairNeeds reports whether a step of an open repair waits for the setting.
@@ -691,6 +712,8 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, err
 	switch {
 	case len(there) == 0 && f.Change == Removed:
 		return nil, refuse(what, ByState, "it was removed already, and not fitted since", Remedy{})
+	case len(there) == 0:
+		return nil, refuse(what, ByState, "it was removed, and not fitted since", s.toFitAnother(r.Item))
 	case name == "" || slices.ContainsFunc(there, func(t Thing) bool { return sameName(r.Item, t.Name, name) }):
 	case len(there) > 0 && there[0].Name != "":
 		return nil, refuse(what, ByState, fmt.Sprintf("aboard is the %s", there[0]), Remedy{})
@@ -760,16 +783,61 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 	return reasons
 }
 
-// Kept is the quarantine that a thing of this name is in, or was: it is not fitted to
-// another airframe either; nil: none. One is told from another by what is written on
-// it, so two of a store that are called alike are taken for one.
-func (s *State) Kept(f journal.EquipmentChanged) *Quarantine {
-	for _, q := range s.Quarantines {
-		if !q.free() && q.names(f) {
-			return q
+// A Held is a thing with a name that is in quarantine by the record of another airframe,
+// or was.
+type Held struct {
+	Thing
+	Mark, Damage string
+	Found        time.Time
+}
+
+// HeldBy is what the records of the others say of the thing that is fitted here: what
+// was in a quarantine is not fitted to another airframe either; false: nothing. One is
+// told from another by what is written on it, so two of a store that are called alike
+// are taken for one.
+func (s *State) HeldBy(others []*State, f journal.EquipmentChanged) (Held, bool) {
+	for _, other := range others {
+		for _, q := range other.Quarantines {
+			if other.Airframe.Mark != s.Airframe.Mark && !q.free() && q.names(f) {
+				return Held{Thing{f.Item, f.Name}, other.Airframe.Mark, q.Damage, q.seen[0].at}, true
+			}
+		}
+	}
+	return Held{}, false
+}
+
+// Named reports whether anything was ever fitted by a name.
+func (s *State) Named() bool {
+	return slices.ContainsFunc(s.changes, func(c change) bool { return c.Name != "" && c.Change != Removed })
+}
+
+// Heed takes note of what the records of the others say of the things that were fitted
+// here. It is for whoever has just replayed the state.
+func (s *State) Heed(others []*State) {
+	for _, c := range s.changes {
+		if c.Name == "" || c.Change == Removed {
+			continue
+		}
+		if h, held := s.HeldBy(others, c.EquipmentChanged); held && !slices.Contains(s.elsewhere, h) {
+			s.elsewhere = append(s.elsewhere, h)
+		}
+	}
+}
+
+// heldElsewhere says what may be aboard that another airframe's record had in
+// quarantine by the time; nil: nothing.
+func (s *State) heldElsewhere(at time.Time) *Reason {
+	for _, h := range s.elsewhere {
+		if !h.Found.After(at) && slices.Contains(s.things([]string{h.Item}, "", instant{s.Size(), at}), h.Thing) {
+			return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s is aboard, and %s", h.Thing, h.Says()), Remedy: s.toFitAnother(h.Item)}
 		}
 	}
 	return nil
+}
+
+// Says is what the other record says.
+func (h Held) Says() string {
+	return fmt.Sprintf("%s (damage %s) says that a %s of this name is in quarantine, or was", h.Mark, h.Damage, h.Item)
 }
 
 // names reports whether what is fitted has the name of a thing that is in it.

@@ -37,7 +37,7 @@ type app struct {
 
 // warn reports on the error stream what did not stop the command.
 func (a *app) warn(format string, args ...any) {
-	fmt.Fprintln(a.Err, "fettle: "+term.Line(fmt.Sprintf(format, args...)))
+	fmt.Fprintln(a.Err, a.Fold("fettle: "+term.Line(fmt.Sprintf(format, args...))))
 }
 
 func (a *app) clock() page.Clock { return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits} }
@@ -62,7 +62,7 @@ func (a *app) showJSON(thing any) error {
 
 // say prints one line of what was done.
 func (a *app) say(format string, args ...any) {
-	fmt.Fprintln(a.Out, term.Line(fmt.Sprintf(format, args...)))
+	fmt.Fprintln(a.Out, a.Fold(term.Line(fmt.Sprintf(format, args...))))
 }
 
 // act decides and records a request, and shows what was recorded.

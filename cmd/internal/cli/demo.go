@@ -1,15 +1,21 @@
 package cli
 
 import (
+	"bytes"
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
 	"fettle/store"
@@ -25,7 +31,7 @@ func (a *app) demoCommand() *cobra.Command {
 		Long: "Play an evening at the bench: steps as they look, a join refused as too early, a coat that\n" +
 			"lapsed over three days, a gate failed, reworked and passed, and the board at the end. It is\n" +
 			"the real program on a new store. Only the clock is the demo's own; it ends at the present, so\n" +
-			"you can go on with the same store by hand.",
+			"you can go on with the same store by hand. On a terminal it goes page by page.",
 		Args: arguments(0, 0),
 		RunE: func(cmd *cobra.Command, _ []string) error { return a.demo(cmd.Context()) },
 	}
@@ -36,6 +42,8 @@ type demo struct {
 	app   *app
 	path  string
 	clock *demoClock
+	out   io.Writer
+	kept  *keep.Keeper // of all scenes, so that no document is parsed twice
 }
 
 // demoClock is a clock that the demo sets; waiting advances it.
@@ -63,6 +71,10 @@ func (a *app) demo(ctx context.Context) error {
 		return err
 	}
 	d := &demo{app: a, path: path, clock: &demoClock{}}
+	player := &app{Streams: a.Streams, time: d.clock, stores: a.stores, libraryPath: a.libraryPath, storePath: path, by: "builder"}
+	if d.kept, err = player.keeper(); err != nil {
+		return err
+	}
 	scenes := evening()
 	var whole time.Duration
 	for _, s := range scenes {
@@ -71,20 +83,61 @@ func (a *app) demo(ctx context.Context) error {
 	now := a.time.Now().Truncate(time.Minute)
 	const waits = 30 * time.Minute // more than the scenes wait for clocks
 	d.clock.now = now.Add(-whole - waits)
-	if err := d.shelf(ctx, d.clock.now); err != nil {
-		return err
-	}
+	evening, turn := d.clock.now, a.pages(ctx, &d.out)
 	for i, s := range scenes {
-		if i == len(scenes)-1 {
+		if s.words != "" && i > 0 {
+			if more, err := turn(); err != nil || !more {
+				return err
+			}
+		}
+		if i == len(scenes)-1 { // the board, of all airframes
+			if err := d.shelf(ctx, evening); err != nil {
+				return err
+			}
 			s.after = now.Sub(d.clock.now) // the demo's clock ends at the real one
 		}
 		if err := d.play(ctx, s); err != nil {
 			return err
 		}
 	}
+	if more, err := turn(); err != nil || !more {
+		return err
+	}
 	fmt.Fprintf(a.Out, "\nThat was the demo. To go on by hand, with the same store and the real clock:\n\n  fettle --store %s follow CW-01\n\n"+
 		"(from a checkout: go run ./cmd/fettle --store %s follow CW-01)\n", path, path)
 	return nil
+}
+
+// pages gives the demo where it writes, and what turns a page: on a terminal what was
+// written is shown as much at a time as has room, and Enter goes on; elsewhere it goes
+// straight through. more is false if somebody leaves.
+func (a *app) pages(ctx context.Context, out *io.Writer) (turn func() (more bool, err error)) {
+	if *out = a.Out; !a.Interactive {
+		return func() (bool, error) { return true, nil }
+	}
+	var written bytes.Buffer
+	*out = &written
+	prompter := term.NewPrompter(ctx, a.Streams)
+	return func() (bool, error) {
+		defer written.Reset()
+		lines := strings.SplitAfter(strings.Trim(written.String(), "\n")+"\n", "\n")
+		for lines = lines[:len(lines)-1]; len(lines) > 0; {
+			n := a.Room(lines)
+			if _, err := io.WriteString(a.Out, "\n"+strings.Join(lines[:n], "")); err != nil {
+				return false, err
+			}
+			lines = lines[n:]
+			answer, err := prompter.Ask(ctx, "Enter goes on, q leaves ")
+			if errors.Is(err, term.ErrEnd) {
+				err = nil
+				answer = "q"
+			}
+			if err != nil || answer == "q" {
+				return false, err
+			}
+		}
+		return true, nil
+	}
 }
 
 // demoStore is a new file: the one that --store names, which must not exist, or a
@@ -105,23 +158,23 @@ func (a *app) demoStore() (string, error) {
 
 func (d *demo) play(ctx context.Context, s scene) error {
 	d.clock.now = d.clock.now.Add(s.after)
-	out := d.app.Out
+	out := d.out
 	if s.words != "" {
-		fmt.Fprintf(out, "\n--- %s · %s\n", d.clock.now.In(time.Local).Format("Mon 2 Jan 15:04"), s.words)
+		fmt.Fprint(out, d.app.Fold(fmt.Sprintf("\n--- %s · %s\n", d.clock.now.In(time.Local).Format("Mon 2 Jan 15:04"), s.words)))
 	}
 	if s.command == "" {
 		return nil
 	}
 	streams := d.app.Streams
-	streams.In, streams.Err, streams.Interactive = strings.NewReader(""), streams.Out, false
+	streams.In, streams.Out, streams.Err, streams.Interactive = strings.NewReader(""), out, out, false
 	args := splitCommand(s.command)
 	if s.quiet {
 		var discarded strings.Builder
 		streams.Out, streams.Err = &discarded, &discarded
 	} else {
-		fmt.Fprintf(out, "\n$ fettle %s\n", s.command)
+		fmt.Fprint(out, d.app.Fold("\n$ fettle "+s.command+"\n"))
 	}
-	code := run(ctx, d.app.stores, append([]string{"--store", d.path, "--by", "builder"}, args...), streams, d.clock)
+	code := (&app{Streams: streams, time: d.clock, stores: d.app.stores, kept: d.kept}).run(ctx, args)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -148,18 +201,44 @@ func splitCommand(line string) []string {
 }
 
 // shelf adds two more airframes to the store, as a careful builder would have built
-// them: one is released, the other is being repaired.
+// them, side by side: one is released, the other is being repaired.
 func (d *demo) shelf(ctx context.Context, evening time.Time) error {
-	if err := d.history(ctx, "CW-02", evening.AddDate(0, 0, -40), nil); err != nil {
+	desk := d.kept.Desk
+	l := &history{library: desk.Library, keep: func(data []byte) error {
+		_, err := desk.Store.Keep(ctx, data)
 		return err
-	}
-	return d.history(ctx, "CW-03", evening.AddDate(0, 0, -60), func(l *history) error {
-		l.Now = evening.Add(-26 * time.Hour)
-		if err := l.start("boom-snapped", "left-boom"); err != nil {
+	}}
+	l.Worker = robot.Worker{Now: evening.AddDate(0, 0, -40), By: desk.By, Program: desk.Program, Documents: workflow.Documents{
+		Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}}
+	store := func(mark string) error {
+		records, err := journal.Encode(l.State.Entries)
+		if err != nil {
 			return err
 		}
-		return l.Carry(8)
-	})
+		return desk.Store.Append(ctx, mark, 0, records)
+	}
+	err := l.build("CW-02")
+	if err == nil {
+		err = store("CW-02")
+	}
+	if err != nil {
+		return err
+	}
+	beside := slices.Clone(l.State.Entries)
+	registered := beside[0].Facts.(journal.Registered)
+	registered.Mark = "CW-03"
+	beside[0].Facts = registered
+	if l.State, err = workflow.Replay(beside, l.Documents); err != nil {
+		return err
+	}
+	l.Now = evening.Add(-26 * time.Hour)
+	if err := l.start("boom-snapped", "left-boom"); err != nil {
+		return err
+	}
+	if err := l.Carry(8); err != nil {
+		return err
+	}
+	return store("CW-03")
 }
 
 // A history is a journal that the robot writes; it is stored when it is complete.
@@ -167,33 +246,6 @@ type history struct {
 	robot.Worker
 	library *procedures.Library
 	keep    func([]byte) error
-}
-
-func (d *demo) history(ctx context.Context, mark string, from time.Time, then func(*history) error) error {
-	a := &app{Streams: d.app.Streams, time: d.clock, stores: d.app.stores, libraryPath: d.app.libraryPath, storePath: d.path, by: "builder"}
-	desk, err := a.desk()
-	if err != nil {
-		return err
-	}
-	l := &history{library: desk.Library, keep: func(data []byte) error {
-		_, err := desk.Store.Keep(ctx, data)
-		return err
-	}}
-	l.Worker = robot.Worker{Now: from, By: desk.By, Program: desk.Program, Documents: workflow.Documents{
-		Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}}
-	if err := l.build(mark); err != nil {
-		return err
-	}
-	if then != nil {
-		if err := then(l); err != nil {
-			return err
-		}
-	}
-	records, err := journal.Encode(l.State.Entries)
-	if err != nil {
-		return err
-	}
-	return desk.Store.Append(ctx, mark, 0, records)
 }
 
 // build registers the airframe and builds it to its release.

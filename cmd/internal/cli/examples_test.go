@@ -171,7 +171,7 @@ func (b *exampleBench) command(line string) (out string, code int) {
 			b.t.Fatal(err)
 		}
 	}
-	if out = strings.Trim(both.String(), "\n"); out != "" {
+	if out = strings.Trim(strings.ReplaceAll(both.String(), "\a", ""), "\n"); out != "" {
 		out += "\n"
 	}
 	return out, code

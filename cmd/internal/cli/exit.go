@@ -99,7 +99,7 @@ func report(s term.Streams, c page.Clock, err error) {
 		}
 		for _, e := range part.Record {
 			if line := page.RecordedLine(e); line != "" {
-				fmt.Fprintln(s.Err, term.Line(line))
+				fmt.Fprintln(s.Err, s.Fold(term.Line(line)))
 			}
 		}
 		return
@@ -119,7 +119,7 @@ func report(s term.Streams, c page.Clock, err error) {
 		advice, _ := page.Remedy(bad.Remedy)
 		text += "; " + advice
 	}
-	fmt.Fprintln(s.Err, "fettle: "+term.Clean(text))
+	fmt.Fprintln(s.Err, s.Fold("fettle: "+term.Clean(text)))
 }
 
 // silentError is a failure that was already shown.

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"embed"
 	"fmt"
 	"strings"
@@ -28,9 +29,33 @@ func topics() []topic {
 	return []topic{
 		{"documents", "The grammar of design sheets, procedures and triage tables"},
 		{"authors", "How to write a procedure for others to follow"},
+		{"clocks", "When clocks call, a command that is called then, and a calendar"},
 		{"keeping", "Backups, damaged stores, photos, and an aircraft that is sold"},
 		{"seals", "What a seal proves, and how to check one"},
 	}
+}
+
+// A Page is a page of help.
+type Page struct {
+	Name, Short string
+	Text        string // Markdown
+}
+
+// Manual is what manuals are made of: the commands, with their help, and the pages of it.
+func Manual() (*cobra.Command, []Page, error) {
+	root := (&app{}).root()
+	root.InitDefaultHelpCmd()
+	root.InitDefaultCompletionCmd()
+	root.InitDefaultVersionFlag()
+	var pages []Page
+	for _, t := range topics() {
+		text, err := topicPage(t.name)
+		if err != nil {
+			return nil, nil, err
+		}
+		pages = append(pages, Page{t.name, t.short, text})
+	}
+	return root, pages, nil
 }
 
 // topicPage is the Markdown of a page.
@@ -111,6 +136,30 @@ func (a *app) helpCommand() *cobra.Command {
 		})
 	}
 	return cmd
+}
+
+// help shows the help of a command; its text is set as wide as the terminal is.
+func (a *app) help(cmd *cobra.Command, _ []string) {
+	text := cmp.Or(cmd.Long, cmd.Short) + "\n\n" + cmd.UsageString()
+	if a.Size != nil {
+		text = a.Fold(joined(text))
+	}
+	fmt.Fprint(cmd.OutOrStdout(), text)
+}
+
+// joined makes one line of each paragraph: of lines that follow one another without an
+// indent.
+func joined(text string) string {
+	flush := func(line string) bool { return line != "" && line[0] != ' ' }
+	var lines []string
+	for line := range strings.SplitSeq(text, "\n") {
+		if n := len(lines); n > 0 && flush(line) && flush(lines[n-1]) {
+			lines[n-1] += " " + line
+		} else {
+			lines = append(lines, line)
+		}
+	}
+	return strings.Join(lines, "\n")
 }
 
 // helpOn shows the help of the command that the arguments name.

@@ -27,7 +27,7 @@ type lines struct {
 	view    string // the view that was shown last
 	rows    []sitting.Row
 	seen    time.Time // the moments until then were said
-	read    time.Time // when the journals were looked at last
+	read    time.Time // when the journals were looked at last; zero: those of other airframes were not
 	changed atomic.Bool
 	busy    atomic.Bool
 }
@@ -41,8 +41,7 @@ type clocks interface {
 
 // newLines reads answers until the context ends.
 func newLines(ctx context.Context, a *app, bench clocks, tick <-chan time.Time) *lines {
-	now := a.time.Now()
-	return &lines{app: a, prompter: term.NewPrompter(ctx, a.Streams), clocks: bench, tick: tick, seen: now, read: now}
+	return &lines{app: a, prompter: term.NewPrompter(ctx, a.Streams), clocks: bench, tick: tick, seen: a.time.Now()}
 }
 
 // Tell implements [sitting.Front].
@@ -101,7 +100,7 @@ func (l *lines) Ask(ctx context.Context, q sitting.Question) (sitting.Reply, err
 // refresh looks at the journals, if that was not done lately. Nobody waits for it.
 func (l *lines) refresh(ctx context.Context) {
 	now := l.time.Now()
-	if now.Sub(l.read) < recheck || !l.busy.CompareAndSwap(false, true) {
+	if !l.Interactive || now.Sub(l.read) < recheck || !l.busy.CompareAndSwap(false, true) {
 		return
 	}
 	l.read = now

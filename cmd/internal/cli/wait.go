@@ -14,7 +14,7 @@ import (
 )
 
 func (a *app) waitCommand() *cobra.Command {
-	return &cobra.Command{
+	cmd := &cobra.Command{
 		Use:   "wait [MARK] [JOINT or STEP]",
 		Short: "Wait until a clock calls, with a progress bar and a bell",
 		Long: "Wait until a clock calls: a joint may be joined, closes in five minutes, may be handled or is\n" +
@@ -25,25 +25,32 @@ func (a *app) waitCommand() *cobra.Command {
 			"when the moment has come.",
 		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeAfterMark(running, nothing),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			d, err := a.desk()
-			if err != nil {
-				return err
-			}
-			if len(args) == 0 {
-				return a.waitForAny(cmd.Context(), d)
-			}
-			s, rest, err := a.airframeWith(cmd.Context(), args, 1)
-			if err != nil {
-				return err
-			}
-			name := ""
-			if len(rest) > 0 {
-				name = rest[0]
-			}
-			return a.wait(cmd.Context(), d, s, name)
-		},
 	}
+	runner := a.runFlag(cmd)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		called, err := runner()
+		if err != nil {
+			return err
+		}
+		defer called.end()
+		d, err := a.desk()
+		if err != nil {
+			return err
+		}
+		if len(args) == 0 {
+			return a.waitForAny(cmd.Context(), d, called)
+		}
+		s, rest, err := a.airframeWith(cmd.Context(), args, 1)
+		if err != nil {
+			return err
+		}
+		name := ""
+		if len(rest) > 0 {
+			name = rest[0]
+		}
+		return a.wait(cmd.Context(), d, s, name, called)
+	}
+	return cmd
 }
 
 // recheck is how often a wait reads the journal again, because another terminal
@@ -55,7 +62,7 @@ const recheck = 20 * time.Second
 type awaited func(ctx context.Context, now time.Time) (workflow.Moment, *workflow.State, error)
 
 // wait waits for the next moment of the airframe, or of a joint or step of it.
-func (a *app) wait(ctx context.Context, d *desk.Desk, s *workflow.State, name string) error {
+func (a *app) wait(ctx context.Context, d *desk.Desk, s *workflow.State, name string, r *runner) error {
 	started := a.time.Now()
 	was, err := s.Await(started, name)
 	if err != nil {
@@ -74,11 +81,11 @@ func (a *app) wait(ctx context.Context, d *desk.Desk, s *workflow.State, name st
 			m = was
 		}
 		return m, s, err
-	})
+	}, r)
 }
 
 // waitForAny waits for the next moment of all airframes.
-func (a *app) waitForAny(ctx context.Context, d *desk.Desk) error {
+func (a *app) waitForAny(ctx context.Context, d *desk.Desk, r *runner) error {
 	started, bench := a.time.Now(), sitting.NewBench(d)
 	return a.await(ctx, func(ctx context.Context, now time.Time) (first workflow.Moment, of *workflow.State, err error) {
 		if _, err := bench.Refresh(ctx); err != nil {
@@ -94,19 +101,21 @@ func (a *app) waitForAny(ctx context.Context, d *desk.Desk) error {
 			}
 		}
 		return first, of, err
-	})
+	}, r)
 }
 
 // await returns nil when the moment has come. The store is open only while journals
 // are read.
-func (a *app) await(ctx context.Context, find awaited) error {
+func (a *app) await(ctx context.Context, find awaited, r *runner) error {
 	read := a.time.Now()
 	m, s, err := find(ctx, read)
 	if err != nil {
 		return err
 	}
 	if read.Before(m.At) {
-		fmt.Fprintln(a.Err, page.AwaitLine(m, a.clock()))
+		if err := a.ShowTo(a.Err, page.Await(s, m, a.clock())); err != nil {
+			return err
+		}
 	}
 	for now := read; now.Before(m.At); {
 		step := recheck
@@ -128,5 +137,6 @@ func (a *app) await(ctx context.Context, find awaited) error {
 		}
 	}
 	fmt.Fprint(a.Err, "\a")
+	r.call(m, a.clock())
 	return a.show(page.NewReady(s, m, a.time.Now()))
 }

@@ -105,6 +105,44 @@ func (k Clocks) Strip(c Clock) string {
 	return l.String()
 }
 
+// ClockWords is a running clock in a few words of plain text, how long it is first, as it is
+// shown where it counts. calls says that somebody is to do something now.
+func ClockWords(t workflow.Timer, c Clock) (words string, calls bool) {
+	at, in, begins := c.At, c.In, c.Now.Before(t.Opens)
+	switch t.Phase {
+	case "":
+		switch {
+		case t.Lies != "" && begins:
+			return fmt.Sprintf("%s in quarantine, %s to go, until %s", t.Lies, in(t.Opens), at(t.Opens)), false
+		case t.Lies != "":
+			return t.Lies + " in quarantine, its lines can be confirmed", false
+		case begins && t.Then != "":
+			return fmt.Sprintf("over in %s, at %s, then %s by %s", in(t.Opens), at(t.Opens), t.Then, at(t.Closes)), false
+		case begins:
+			return fmt.Sprintf("over in %s, at %s", in(t.Opens), at(t.Opens)), false
+		}
+		return fmt.Sprintf("DO %s, %s left, by %s", t.Then, in(t.Closes), at(t.Closes)), true
+	case workflow.HalfCoated:
+		return fmt.Sprintf("coat the other face; join by %s, %s left", at(t.Closes), in(t.Closes)), false
+	case workflow.Tacking:
+		if begins {
+			from, until := c.Between(t.Opens, t.Closes)
+			return fmt.Sprintf("join in %s, from %s until %s", in(t.Opens), from, until), false
+		}
+		if c.Now.Before(t.Touch) {
+			return fmt.Sprintf("it was wet; touch it again in %s; join by %s", in(t.Touch), at(t.Closes)), false
+		}
+		return fmt.Sprintf("TOUCH IT AGAIN, it was wet; join by %s, %s left", at(t.Closes), in(t.Closes)), true
+	case workflow.Open:
+		return fmt.Sprintf("JOIN NOW, %s left, until %s", in(t.Closes), at(t.Closes)), true
+	case workflow.Late:
+		return fmt.Sprintf("LAPSED %s, coat it again", at(t.Closes)), true
+	case workflow.Setting:
+		return fmt.Sprintf("handle in %s, from %s", in(t.Handles), at(t.Handles)), false
+	}
+	return fmt.Sprintf("cured in %s, at %s", in(t.Cures), at(t.Cures)), false
+}
+
 // momentWords says in plain text what the moment of a clock calls for.
 func momentWords(m workflow.Moment, c Clock) string {
 	until, left := c.At(m.Until), Span(m.Until.Sub(later(m.At, c.Now)))
@@ -134,6 +172,23 @@ func momentWords(m workflow.Moment, c Clock) string {
 		return m.Lies + " has lain its time: confirm the lines of its quarantine"
 	}
 	return "can be done now"
+}
+
+// A Moment is a moment of a clock, for programs.
+type Moment struct {
+	Mark  string         `json:"mark"`
+	Job   string         `json:"job,omitempty"`
+	Name  string         `json:"name"`
+	Event workflow.Event `json:"event"`
+	At    time.Time      `json:"at"`
+	Until time.Time      `json:"until,omitzero"`
+	Then  string         `json:"then,omitempty"` // the step that must be done by then
+	Says  string         `json:"says"`
+}
+
+// NewMoment makes a moment for programs.
+func NewMoment(m workflow.Moment, c Clock) Moment {
+	return Moment{m.Mark, m.Job, m.Name, m.Event, m.At, m.Until, m.Then, MomentLine(m, c)}
 }
 
 func later(a, b time.Time) time.Time {

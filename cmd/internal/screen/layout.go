@@ -8,6 +8,7 @@ import (
 
 	xansi "github.com/charmbracelet/x/ansi"
 
+	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 )
@@ -223,7 +224,7 @@ func (p painter) text(markdown string, width int, colour bool) []string {
 func (p painter) cautions(s scene, width int) (full, short []string) {
 	var first []string
 	for _, c := range s.question.View.Cautions {
-		lines := p.set(c.Text, width-2, false)
+		lines := p.set(c.Text, width, false)
 		one := term.Line(strings.Join(lines, " "))
 		first = append(first, one)
 		if c.Read || s.read {
@@ -412,7 +413,7 @@ func (p painter) bar(s scene, width int) string {
 	}
 	for _, n := range slices.Backward(s.notices) {
 		calls := func(t sitting.Timer) bool {
-			_, calls := clockLine(t, s.now)
+			_, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
 			return calls && t.Mark == n.Mark && t.Name == n.Joint
 		}
 		if !slices.ContainsFunc(s.timers, calls) { // else its clock says it
@@ -446,7 +447,7 @@ func (p painter) strip(s scene, width, height int) []string {
 		name = min(max(name, xansi.StringWidth(s.clockName(t))), width/3)
 	}
 	for _, t := range s.timers {
-		words, calls := clockLine(t, s.now)
+		words, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
 		line := xansi.Truncate(in+padded(xansi.Truncate(s.clockName(t), name, "…"), name)+"  "+words, width, "…")
 		if calls {
 			calling = append(calling, p.alert(line))
@@ -595,7 +596,11 @@ func (p painter) frame(s scene, sheets []sheet, at, width, height int) frame {
 	copy(f.lines[top-len(page.told):], page.told)
 	copy(f.lines[top:], foot.lines)
 	if n := fmt.Sprintf(" page %d of %d ", at+1, len(sheets)); len(sheets) > 1 {
-		f.lines[top] = xansi.Truncate(f.lines[top], width-len(n), "…") + n
+		left := xansi.Truncate(f.lines[top], width-len(n)-2, "")
+		if !strings.HasSuffix(left, "─") {
+			left += "…"
+		}
+		f.lines[top] = left + strings.Repeat("─", max(width-len(n)-xansi.StringWidth(left), 0)) + n
 	}
 	if foot.y >= 0 {
 		f.x, f.y = foot.x, top+foot.y

@@ -13,6 +13,7 @@ import (
 	tea "charm.land/bubbletea/v2"
 	"github.com/charmbracelet/colorprofile"
 
+	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 )
@@ -57,7 +58,7 @@ func Run(ctx context.Context, s term.Streams, clocks Clocks, now func() time.Tim
 	stop()
 	err := <-ended
 	if m.width > 0 {
-		s.Columns = min(m.width, term.Width)
+		s.Columns, s.Size = min(m.width, term.Width), nil
 	}
 	for _, markdown := range m.scene.told {
 		if err := s.Show(markdown); err != nil {
@@ -235,7 +236,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 func (m *model) ask(a asked) tea.Cmd {
 	old, q := m.scene.question, a.question
 	same := q.View.ID != "" && q.View.ID == old.View.ID
-	if !same || q.Prompt != old.Prompt || q.Field == nil {
+	if !same || q.Prompt != old.Prompt || q.Field == nil || old.Field == nil || q.Field.Label != old.Field.Label {
 		m.scene.typed = field{}
 	}
 	m.scene.question, m.reply = q, a.reply
@@ -295,8 +296,8 @@ func (m *model) hint(text string) { m.scene.hint, m.hinted = text, m.wall() }
 
 func (m *model) sheets() []sheet { return m.painter.sheets(m.scene, max(m.width, 1), max(m.height, 1)) }
 
-// page is the sheet that is shown, and which is the last.
-func (m *model) page() (s sheet, last int) {
+// shown is the sheet that is shown, and which is the last.
+func (m *model) shown() (s sheet, last int) {
 	sheets := m.sheets()
 	if m.scene.more {
 		return sheets[m.behind], len(sheets) - 1
@@ -335,8 +336,8 @@ func (m *model) clamp() {
 
 // open reports whether what is asked can be answered here: all before it was seen.
 func (m *model) open() bool {
-	page, _ := m.page()
-	return m.reply != nil && page.kind == stepSheet && page.asks && m.opened && !small(m.width, m.height)
+	on, _ := m.shown()
+	return m.reply != nil && on.kind == stepSheet && on.asks && m.opened && !small(m.width, m.height)
 }
 
 // typing reports whether there is a field to type in.
@@ -420,7 +421,7 @@ func (m *model) find(name string) (sitting.Key, bool) {
 
 // press does what a key does that was meant, or what one does that is in doubt.
 func (m *model) press(name string, doubtful bool) tea.Cmd {
-	page, last := m.page()
+	on, last := m.shown()
 	open := m.open()
 	m.scene.hint = ""
 	switch {
@@ -435,15 +436,15 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 		}
 		m.clamp()
 		return nil
-	case name == moreKey && page.kind == stepSheet:
+	case name == moreKey && on.kind == stepSheet:
 		m.scene.more, m.behind = true, 0
 		return nil
-	case page.kind == cautionSheet && page.asks && name == readKey:
+	case on.kind == cautionSheet && on.asks && name == readKey:
 		m.scene.read, m.at, m.seen = true, 0, 0
 		m.guard.answered(m.wall())
 		m.clamp()
 		return nil
-	case (name == "space" || name == "pgdown" || name == "enter" && !open) && m.at < last && !(page.kind == cautionSheet && page.asks):
+	case (name == "space" || name == "pgdown" || name == "enter" && !open) && m.at < last && !(on.kind == cautionSheet && on.asks):
 		m.at++
 		m.clamp()
 		return nil
@@ -451,7 +452,7 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 		m.at--
 		return nil
 	}
-	if page.kind != stepSheet {
+	if on.kind != stepSheet {
 		return nil
 	}
 	if f := m.scene.question.Field; name == "esc" && f != nil && f.Words {
@@ -463,7 +464,7 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 		text := strings.TrimSpace(m.scene.typed.String())
 		if check := m.scene.question.Field.Check; check != nil {
 			if v := check(text); !v.Taken {
-				m.hint(v.Said)
+				m.refuse(v.Said)
 				return nil
 			}
 		}
@@ -481,6 +482,18 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	n := m.doubts
 	m.doubt = &reply
 	return tea.Tick(repeats, func(time.Time) tea.Msg { return undoubted{n} })
+}
+
+// refuse says why a text is not taken: all of it, where the line below the field has no
+// room for it.
+func (m *model) refuse(why string) {
+	if len(why) < m.width-indent(m.width) {
+		m.hint(why)
+		return
+	}
+	m.scene.told = []string{page.Escape(why)}
+	m.at = m.here()
+	m.clamp()
 }
 
 // answer answers the question that stands.

@@ -259,6 +259,15 @@ func TestField(t *testing.T) {
 	h.press("u")
 	h.expect(sitting.Reply{Key: "u"})
 
+	h.ask(reading()) // why not is said whole
+	h.m.scene.question.Field.Check = func(string) sitting.Verdict {
+		return sitting.Verdict{Said: strings.Repeat("it is not a length ", 6) + "at all"}
+	}
+	h.press("7", "enter")
+	h.expectNone()
+	h.see("length at all")
+	h.see("> 7")
+
 	words := reading()
 	words.Field = &sitting.Field{Label: "note", Words: true}
 	words.Keys = []sitting.Key{{Key: sitting.Enter, Word: "back"}}

@@ -159,17 +159,22 @@ func signal(t *testing.T, p *screentest.Terminal, s syscall.Signal) {
 	}
 }
 
-// From a key to the screen it takes no time that can be felt.
+// From a key to the screen it takes no time that can be felt: on a busy machine at the
+// median, and with FETTLE_LONG on a quiet one 99 times of 100.
 func TestKeyToScreen(t *testing.T) {
 	p := begin(t, 80, 24)
+	keys, of := 60, 0.5
+	if os.Getenv("FETTLE_LONG") != "" {
+		keys, of = 600, 0.99
+	}
 	var took []time.Duration
 	text := ""
-	for i := range 60 {
-		text += string(rune('a' + i%26))
+	for i := range keys {
+		text += string(rune('0' + i%10))
 		if len(text) > 40 {
 			p.Press("\x15")
-			p.Await("empty field", func(s string) bool { return !strings.Contains(s, "> a") })
-			text = "a"
+			p.Await("empty field", func(s string) bool { return !strings.Contains(s, "> "+text[:1]) })
+			text = text[len(text)-1:]
 		}
 		began := time.Now()
 		p.Press(text[len(text)-1:])
@@ -177,8 +182,9 @@ func TestKeyToScreen(t *testing.T) {
 		took = append(took, time.Since(began))
 	}
 	slices.Sort(took)
-	t.Logf("key to screen: median %v, slowest %v", took[len(took)/2], took[len(took)-1])
-	if took[len(took)/2] > 50*time.Millisecond {
-		t.Errorf("a key takes %v at the median", took[len(took)/2])
+	at := took[int(float64(keys)*of)]
+	t.Logf("key to screen: median %v, 99 of 100 within %v, slowest %v", took[keys/2], took[keys*99/100], took[keys-1])
+	if at > 50*time.Millisecond {
+		t.Errorf("a key takes %v", at)
 	}
 }

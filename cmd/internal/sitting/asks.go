@@ -2,6 +2,7 @@ package sitting
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -382,12 +383,28 @@ func (c *conversation) askJoin(ctx context.Context, s *workflow.State, touch str
 		return err
 	}
 	if reply.Key == keyWet {
-		return c.record(ctx, workflow.Finish{Step: c.name(), Touch: workflow.TouchWet})
+		return c.wet(ctx)
 	}
 	if err := c.unhurried(ctx, c.since); err != nil {
 		return err
 	}
 	return c.finish(ctx, workflow.Finish{Touch: touch})
+}
+
+// wet records that the coat was found wet. The join is refused with that, which is no news
+// to whoever touched it.
+func (c *conversation) wet(ctx context.Context) error {
+	err := c.record(ctx, workflow.Finish{Step: c.name(), Touch: workflow.TouchWet})
+	var part *workflow.PartError
+	if !errors.As(err, &part) {
+		return err
+	}
+	for _, t := range c.Bench.Timers(c.now()) {
+		if t.Mark == c.mark && t.Name == c.hand.Step.Joint && !t.Touch.IsZero() {
+			return c.say(fmt.Sprintf("Recorded: %s is still wet. It is asked for again at %s, and at once before what does not fit in.", t.Name, c.clock().At(t.Touch)))
+		}
+	}
+	return nil
 }
 
 // askTouch asks for the touch test of a coat that was found wet.
@@ -397,7 +414,7 @@ func (c *conversation) askTouch(ctx context.Context, s *workflow.State) error {
 		return err
 	}
 	if reply.Key == keyWet {
-		return c.record(ctx, workflow.Finish{Step: c.name(), Touch: workflow.TouchWet})
+		return c.wet(ctx)
 	}
 	return c.askJoin(ctx, s, workflow.TouchDry) // it is dry, but not joined yet
 }
@@ -550,7 +567,7 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 				if err != nil {
 					return err
 				}
-				return c.askPoints(ctx, s, g)
+				return c.askPoints(ctx, s, g, "")
 			}
 			return c.askGates(ctx, s)
 		case workflow.ByGauge:

@@ -43,15 +43,7 @@ func (b *Bench) Timers(now time.Time) []Timer {
 			all = append(all, Timer{s.Airframe.Mark, t})
 		}
 	}
-	sorting.Stable(all, func(a, b Timer) int {
-		switch {
-		case a.Ready.IsZero() == b.Ready.IsZero():
-			return a.Ready.Compare(b.Ready)
-		case a.Ready.IsZero():
-			return 1
-		}
-		return -1
-	})
+	sorting.Stable(all, func(a, b Timer) int { return workflow.CompareReady(a.Timer, b.Timer) })
 	return all
 }
 

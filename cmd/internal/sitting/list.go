@@ -1,6 +1,7 @@
 package sitting
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -82,13 +83,13 @@ func (c *conversation) list(ctx context.Context) error {
 	return nil
 }
 
-// takeBack takes back the last entry of the airframe at hand, and all that depends on it,
-// once it was shown and confirmed.
+// takeBack takes back the last entry of the airframe on which something was recorded last,
+// and all that depends on it, once it was shown and confirmed.
 func (c *conversation) takeBack(ctx context.Context) error {
-	if err := c.look(ctx); err != nil { // the last entry may be another terminal's
+	s, err := c.Desk.State(ctx, cmp.Or(c.recorded, c.mark)) // the last entry may be another terminal's
+	if err != nil {
 		return err
 	}
-	s := c.state()
 	last, ok := lastEntry(s)
 	if !ok {
 		return c.say("There is nothing to take back.")
@@ -104,7 +105,7 @@ func (c *conversation) takeBack(ctx context.Context) error {
 		undone, ok := e.Facts.(journal.Undone)
 		for _, p := range undone.TakesBack {
 			if ok {
-				q.View.Rows = append(q.View.Rows, Row{Label: fmt.Sprintf("entry %d: %s (%s, by %s)", p, term.Line(all[p].Says), c.clock().At(all[p].At), term.Line(all[p].By))})
+				q.View.Rows = append(q.View.Rows, Row{Label: fmt.Sprintf("%s, entry %d: %s (%s, by %s)", s.Airframe.Mark, p, term.Line(all[p].Says), c.clock().At(all[p].At), term.Line(all[p].By))})
 			}
 		}
 	}
@@ -117,7 +118,7 @@ func (c *conversation) takeBack(ctx context.Context) error {
 	if reply.Key != keyYes {
 		return nil
 	}
-	return c.record(ctx, undo)
+	return c.recordOn(ctx, s, undo)
 }
 
 // lastEntry is the last entry that stands and that took nothing back itself.
@@ -159,7 +160,6 @@ func (c *conversation) photo(ctx context.Context, file string) error {
 	if err != nil {
 		return c.say(err.Error())
 	}
-	c.Bench.Put(state)
-	c.states[slices.Index(c.states, s)] = state
+	c.took(state)
 	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
 }

@@ -22,16 +22,25 @@ func (c *conversation) askReadings(ctx context.Context, s *workflow.State) error
 		return err
 	}
 	for _, g := range s.GatesOf(job, c.hand.Step, c.now()) {
-		if !g.Met() {
-			return c.askPoints(ctx, s, g) // and look again: the gate may want a rework now
+		if g.Met() {
+			continue
 		}
+		// Each gate has a page of its own, and what the step says stands on the first.
+		says := c.view.Action
+		if c.first[c.here()] == "" {
+			c.first[c.here()] = g.Gate.Name
+		} else if c.first[c.here()] != g.Gate.Name {
+			says = ""
+		}
+		return c.askPoints(ctx, s, g, says) // and look again: the gate may want a rework now
 	}
 	return c.finish(ctx, workflow.Finish{})
 }
 
 // askPoints asks for the first reading that is missing at a gate, and before it for what
-// must stand when it is read. The reading is recorded as it is given.
-func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workflow.GateReport) error {
+// must stand when it is read. The reading is recorded as it is given. says is shown before
+// how the gate is measured.
+func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workflow.GateReport, says string) error {
 	if asked, err := c.askConditions(ctx, s, s.NeedsOf(g.Gate, c.now())); asked || err != nil {
 		return err
 	}
@@ -41,7 +50,7 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 	}
 	gate := page.NewGate(s, g, c.now())
 	c.view.ID += "/" + g.Gate.Name
-	c.view.Title, c.view.Action = gate.Title, gate.Action(c.clock())
+	c.view.Title, c.view.Action = gate.Title, strings.TrimSpace(says+"\n\n"+gate.Action(c.clock()))
 	point, unit := missing[0], g.Gate.Unit()
 	what := strings.TrimSpace(g.Gate.Name + " " + point)
 	request := workflow.Measure{Gate: g.Gate.Name, Readings: []workflow.Reading{{Point: point}}}
@@ -174,7 +183,7 @@ func (c *conversation) askGates(ctx context.Context, s *workflow.State) error {
 			if len(gauge.Barred) > 0 {
 				return c.askCheck(ctx, s)
 			}
-			return c.askPoints(ctx, s, g)
+			return c.askPoints(ctx, s, g, "")
 		}
 	}
 	return c.lookAgain(ctx)

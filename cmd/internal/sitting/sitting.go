@@ -35,7 +35,7 @@ type Sitting struct {
 func (s *Sitting) Lead(ctx context.Context) error {
 	c := &conversation{
 		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
-		began: map[place]time.Time{}, mixed: map[string]time.Time{}, ticked: map[place][]bool{},
+		began: map[place]time.Time{}, mixed: map[string]time.Time{}, ticked: map[place][]bool{}, first: map[place]string{},
 	}
 	for {
 		n := c.questions
@@ -78,7 +78,8 @@ type conversation struct {
 	shown  place     // which that is
 	jump   place     // what was chosen from the list; zero: nothing
 
-	questions int // that were asked
+	questions int    // that were asked
+	recorded  string // the airframe of what was recorded last; "": nothing was
 
 	read   map[string]bool      // cautions that were shown whole
 	off    map[place]bool       // what was put off
@@ -86,6 +87,7 @@ type conversation struct {
 	began  map[place]time.Time  // when spreading was stamped
 	mixed  map[string]time.Time // by adhesive: when it was mixed last
 	ticked map[place][]bool     // by hold: the lines that were confirmed
+	first  map[place]string     // by measure step: the gate that was asked for first
 }
 
 // A place is an act of a step of an airframe.
@@ -159,7 +161,7 @@ func (c *conversation) turn(ctx context.Context) error {
 	c.show(s, suggestion)
 	switch {
 	case suggestion.Over:
-		return cmp.Or(c.Front.Tell(page.NewNext(s, now).Markdown(c.clock())), errOver)
+		return cmp.Or(c.Front.Tell(page.NewNext(s, now).Markdown(c.clock())+"\n"+c.running().Strip(c.clock())), errOver)
 	case suggestion.Step == nil:
 		return c.askWait(ctx, suggestion)
 	case len(suggestion.Resolve) > 0:
@@ -424,14 +426,22 @@ func (c *conversation) record(ctx context.Context, r workflow.Request) error {
 func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r workflow.Request) error {
 	entries, state, err := c.Desk.Act(ctx, before, r, time.Time{})
 	if state != nil {
-		c.Bench.Put(state)
-		c.states[slices.Index(c.states, before)] = state
+		c.took(state)
 	}
 	if err != nil {
 		return err
 	}
 	c.since = time.Time{}
 	return c.Front.Tell(page.NewRecorded(state, entries, c.now()).AtBench().Markdown(c.clock()))
+}
+
+// took is told how an airframe stands after something was recorded.
+func (c *conversation) took(s *workflow.State) {
+	c.Bench.Put(s)
+	c.recorded = s.Airframe.Mark
+	if i := slices.IndexFunc(c.states, func(had *workflow.State) bool { return had.Airframe.Mark == c.recorded }); i >= 0 {
+		c.states[i] = s
+	}
 }
 
 // tell shows what was refused, and why.
@@ -470,13 +480,17 @@ func (c *conversation) say(text string) error {
 	return c.Front.Tell(page.Escape(text))
 }
 
+// running are the clocks of the bench.
+func (c *conversation) running() (clocks page.Clocks) {
+	for _, t := range c.Bench.Timers(c.now()) {
+		clocks.Timers = append(clocks.Timers, page.NewTimer(t.Mark, t.Timer))
+	}
+	return clocks
+}
+
 // leave says what is still running, and how to go on.
 func (c *conversation) leave() error {
-	var timers []page.Timer
-	for _, t := range c.Bench.Timers(c.now()) {
-		timers = append(timers, page.NewTimer(t.Mark, t.Timer))
-	}
-	leaving := page.Leaving{Mark: c.Mark, Timers: timers}
+	leaving := page.Leaving{Mark: c.Mark, Timers: c.running().Timers}
 	for of, at := range c.began { // known to this conversation alone
 		leaving.Spreading = append(leaving.Spreading, page.Spread{Mark: of.mark, Step: of.step, Began: at})
 	}

@@ -303,6 +303,10 @@ func TestTouch(t *testing.T) {
 	b.act("FN-01", workflow.Finish{Step: "join-tab"})
 	b.tells("Still running", "joint tab")
 	b.lead("FN-01", "l", "coat-dry", "y", "+3m enter", "+11m changed", "w", "1", "2", "+5m changed", "w", "+7m changed", "w", "q")
+	b.tells("pad is still wet. It is asked for again at ")
+	if slices.ContainsFunc(b.told, func(text string) bool { return strings.Contains(text, "Refused") }) {
+		t.Errorf("told %q", b.told)
+	}
 	n := len(b.asked)
 	for i, want := range []string{"Before the blade", "Join the pad | Touch it. When it is joined: | enter joined, w still wet"} {
 		if !strings.Contains(b.asked[n-9+i], want) {
@@ -424,6 +428,13 @@ func TestAllAirframes(t *testing.T) {
 	b.asks("FN-01", "j join tab")
 	if at := b.asked[len(b.asked)-1]; !strings.HasPrefix(at, "FN-02 | Join the tab") {
 		t.Errorf("j goes to %s", at)
+	}
+	// what was recorded last is taken back, though another airframe is at hand
+	b.act("FN-02", workflow.Finish{Step: "join-tab"})
+	b.lead("", "m", "+6m enter", "l", "5", "u", "y", "q")
+	b.asks("FN-02 | Before the blade")
+	if s := b.state("FN-01"); s.Live(s.Size() - 2) {
+		t.Errorf("taken back is not %+v", s.Entries[s.Size()-2])
 	}
 }
 

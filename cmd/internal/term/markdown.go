@@ -31,7 +31,7 @@ func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	renderer, err := glamour.NewTermRenderer(
 		glamour.WithStyles(style(s.Colour)),
 		glamour.WithColorProfile(profile),
-		glamour.WithWordWrap(max(s.Columns, leastColumns)-hanging),
+		glamour.WithWordWrap(max(s.width(), leastColumns)-hanging),
 	)
 	if err != nil {
 		return fmt.Errorf("rendering: %w", err)
@@ -80,7 +80,7 @@ func trimmed(line string) string {
 }
 
 // leastColumns is the narrowest terminal that a text is set for.
-const leastColumns = 40
+const leastColumns = 20
 
 // hanging is how far the continuation lines of a list item are indented.
 const hanging = 2
@@ -122,12 +122,12 @@ func style(colour bool) ansi.StyleConfig {
 		return c
 	}
 	yes := true
-	yellow, cyan := "3", "6"
+	red := "1" // it can be read on light and on dark; yellow and cyan can't
 	c.H1.Bold, c.H2.Bold, c.H3.Bold, c.Strong.Bold = &yes, &yes, &yes, &yes
 	c.H1.Underline = &yes
 	c.Emph.Italic = &yes
-	c.BlockQuote.Color = &yellow
-	c.Code.Color, c.CodeBlock.Color = &cyan, &cyan
+	c.Code.Bold, c.CodeBlock.Bold = &yes, &yes
+	c.BlockQuote.Color, c.BlockQuote.Bold = &red, &yes
 	return c
 }
 

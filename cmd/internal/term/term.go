@@ -31,6 +31,8 @@ type Streams struct {
 	Colour      bool
 	Interactive bool
 	Columns     int
+	// Size asks the terminal how large it is now; nil: the output is none.
+	Size func() (columns, rows int)
 }
 
 // Standard returns the process's streams.
@@ -40,11 +42,39 @@ func Standard() Streams {
 	if term.IsTerminal(out) {
 		s.Colour = os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
 		s.Interactive = term.IsTerminal(int(os.Stdin.Fd()))
-		if columns, _, err := term.GetSize(out); err == nil && columns > 0 {
-			s.Columns = min(columns, Width)
+		s.Size = func() (columns, rows int) {
+			columns, rows, _ = term.GetSize(out) // 0: it does not say
+			return columns, rows
 		}
 	}
 	return s
+}
+
+// width is how wide a text is set: as wide as the terminal is now.
+func (s Streams) width() int {
+	if s.Size != nil {
+		if columns, _ := s.Size(); columns > 0 {
+			return min(columns, Width)
+		}
+	}
+	return s.Columns
+}
+
+// Room is how many of these lines have room on the terminal as it is now, with an empty
+// line and a question; at least one.
+func (s Streams) Room(lines []string) int {
+	columns, rows := Width, 24
+	if s.Size != nil {
+		if c, r := s.Size(); c > 0 && r > 0 {
+			columns, rows = c, r
+		}
+	}
+	for n, line := range lines {
+		if rows -= max(0, xansi.StringWidth(line)-1)/columns + 1; rows < 2 {
+			return max(1, n)
+		}
+	}
+	return len(lines)
 }
 
 // Clean makes a text from a document, a journal or a command line safe to
@@ -88,10 +118,10 @@ var ErrEnd = errors.New("the input ended")
 // A Prompter asks questions line by line.
 type Prompter struct {
 	out   io.Writer
+	fold  func(string) string
 	echo  bool // show the answer, which does not come from a terminal
 	lines <-chan typed
 	asked *atomic.Int64 // how many questions were asked
-	width int           // a question is broken between words to fit it; 0: it is not
 }
 
 // typed is a line of input, with the number of questions asked by then.
@@ -122,11 +152,7 @@ func NewPrompter(ctx context.Context, s Streams) *Prompter {
 			}
 		}
 	}()
-	width := 0
-	if s.Interactive {
-		width = max(s.Columns-1, leastColumns)
-	}
-	return &Prompter{s.Err, !s.Interactive, lines, asked, width}
+	return &Prompter{s.Err, s.Fold, !s.Interactive, lines, asked}
 }
 
 // Ask shows the question and returns the answer without surrounding space; at
@@ -142,11 +168,7 @@ func (p *Prompter) Ask(ctx context.Context, question string) (string, error) {
 // ends the question.
 func (p *Prompter) Watch(ctx context.Context, question string, tick <-chan time.Time, look func() (string, error)) (string, error) {
 	now := p.asked.Add(1)
-	if p.width > 0 {
-		words := strings.TrimRight(question, " ")
-		question = xansi.Wordwrap(words, p.width, "") + question[len(words):]
-	}
-	fmt.Fprint(p.out, question)
+	fmt.Fprint(p.out, p.fold(question))
 	for {
 		select {
 		case <-tick:

@@ -282,3 +282,33 @@ func TestTypedBeforeTheQuestion(t *testing.T) {
 		}
 	}
 }
+
+// Lines are broken between words, whatever the width, and follow a terminal that changes.
+func TestFold(t *testing.T) {
+	for _, c := range []struct {
+		width      int
+		text, want string
+	}{
+		{20, "it all fits here\n", "it all fits here\n"},
+		{20, "exactly twenty chars\n", "exactly twenty chars\n"},
+		{12, "one two three four\n", "one two\nthree four\n"},
+		{8, "a unbreakable b\n", "a\nunbreakable\nb\n"},
+		{30, "  --at WHEN   when it was, if not now\n", "  --at WHEN   when it was, if\n              not now\n"},
+		{14, "  follow MARK now\n", "  follow MARK\n  now\n"},
+		{12, "Really? [y/n] ", "Really?\n[y/n] "},
+		{9, "größte Höhe 5\n", "größte\nHöhe 5\n"},
+	} {
+		width := c.width
+		s := Streams{Columns: 100, Size: func() (int, int) { return width, 24 }}
+		if got := s.Fold(c.text); got != c.want {
+			t.Errorf("%q in %d columns is %q, want %q", c.text, c.width, got, c.want)
+		}
+		if width = 90; s.Fold(c.text) != c.text {
+			t.Errorf("%q is not followed to 90 columns", c.text)
+		}
+		s.Size = nil
+		if s.Fold(c.text) != c.text {
+			t.Errorf("%q is broken where there is no terminal", c.text)
+		}
+	}
+}

@@ -57,8 +57,10 @@ func Start(t testing.TB, cmd *exec.Cmd, width, height int) *Terminal {
 		p.ended <- cmd.Wait()
 	}()
 	t.Cleanup(func() {
-		_ = cmd.Process.Kill() // if it still runs
-		_ = p.glass.Close()
+		_ = cmd.Process.Kill()                                  // if it still runs
+		if answers, ok := p.glass.InputPipe().(io.Closer); ok { // Close would race with a Read that waits
+			_ = answers.Close()
+		}
 		_ = tty.Close()
 	})
 	return p

@@ -1,0 +1,173 @@
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/sitting"
+	"fettle/cmd/internal/term"
+	"fettle/steps/sorting"
+	"fettle/workflow"
+)
+
+// A watch is a clock on the wall of the bench: on a terminal all running clocks are drawn
+// each second, elsewhere each of their moments is a line.
+type watch struct {
+	*app
+	bench  *sitting.Bench
+	marks  []string // none: all airframes
+	runner *runner
+
+	ran, read time.Time
+	last      []term.Row // the moments that came, the last one first
+	warned    string
+}
+
+// watch watches the clocks of the named airframes, or of all.
+func (a *app) watch(ctx context.Context, marks []string, r *runner) error {
+	if _, err := a.states(ctx, marks); err != nil { // one is not there
+		return err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	w := &watch{app: a, bench: sitting.NewBench(d), marks: marks, runner: r}
+	defer r.end()
+	return w.run(ctx)
+}
+
+// glance is how often the journals are looked at on a terminal.
+const glance = 2 * time.Second
+
+// run watches until it is stopped.
+func (w *watch) run(ctx context.Context) error {
+	if w.Interactive {
+		defer fmt.Fprintln(w.Out)
+	}
+	w.ran = w.time.Now()
+	w.refresh(ctx, w.ran)
+	if !w.Interactive && !w.json {
+		clocks := page.Clocks{Timers: []page.Timer{}}
+		for _, s := range w.states() {
+			clocks.Timers = append(clocks.Timers, page.NewClocks(s, w.ran)...)
+		}
+		if err := w.show(clocks); err != nil {
+			return err
+		}
+	}
+	for {
+		now := w.time.Now()
+		if err := w.ring(now); err != nil {
+			return err
+		}
+		if w.Interactive {
+			w.Draw(w.rows(now))
+		}
+		if err := w.time.Sleep(ctx, w.next(now)); err != nil {
+			return err
+		}
+		w.refresh(ctx, w.time.Now())
+	}
+}
+
+// next is how long nothing need be looked at: on a terminal to the next second, elsewhere
+// to the next moment.
+func (w *watch) next(now time.Time) time.Duration {
+	if w.Interactive {
+		return now.Truncate(time.Second).Add(time.Second).Sub(now)
+	}
+	if coming := workflow.Moments(w.states(), now, now.Add(recheck)); len(coming) > 0 {
+		return coming[0].At.Sub(now)
+	}
+	return recheck
+}
+
+// refresh looks at the journals, if that was not done lately. A fault is said once.
+func (w *watch) refresh(ctx context.Context, now time.Time) {
+	every := recheck
+	if w.Interactive {
+		every = glance
+	}
+	if since := now.Sub(w.read); since >= 0 && since < every {
+		return
+	}
+	w.read = now
+	if _, err := w.bench.Refresh(ctx); err != nil && ctx.Err() == nil && err.Error() != w.warned {
+		w.warned = err.Error()
+		w.warn("%v", err)
+	}
+}
+
+// states are the airframes that are watched.
+func (w *watch) states() []*workflow.State {
+	return slices.DeleteFunc(w.bench.States(), func(s *workflow.State) bool {
+		return len(w.marks) > 0 && !slices.Contains(w.marks, s.Airframe.Mark)
+	})
+}
+
+// ring says the moments that have come.
+func (w *watch) ring(now time.Time) error {
+	moments := workflow.Moments(w.states(), w.ran, now)
+	w.ran = now
+	for _, m := range moments {
+		fmt.Fprint(w.Err, "\a")
+		w.runner.call(m, w.clock())
+		line := m.At.In(time.Local).Format("15:04") + " " + page.MomentLine(m, w.clock())
+		switch {
+		case w.Interactive:
+			w.last = slices.Insert(w.last, 0, term.Row{Text: line})
+			w.last = w.last[:min(len(w.last), lastMoments)]
+		case w.json:
+			if err := json.NewEncoder(w.Out).Encode(page.NewMoment(m, w.clock())); err != nil { // one line each
+				return err
+			}
+		default:
+			fmt.Fprintln(w.Out, term.Line(line))
+		}
+	}
+	return nil
+}
+
+// lastMoments is how many moments that came stay in sight.
+const lastMoments = 5
+
+// rows are what is drawn: the clocks that call for somebody, then the others, the next
+// moment first, and what came last.
+func (w *watch) rows(now time.Time) []term.Row {
+	type clock struct {
+		workflow.Timer
+		name, words string
+		calls       bool
+	}
+	var clocks []clock
+	longest := 0
+	for _, s := range w.states() {
+		for _, t := range s.Clocks(now) {
+			c := clock{Timer: t, name: s.Airframe.Mark + " · " + t.Name}
+			c.words, c.calls = page.ClockWords(t, page.Clock{Now: now})
+			clocks, longest = append(clocks, c), max(longest, len([]rune(c.name)))
+		}
+	}
+	sorting.Stable(clocks, func(a, b clock) int {
+		if a.calls != b.calls {
+			return map[bool]int{true: -1, false: 1}[a.calls]
+		}
+		return workflow.CompareReady(a.Timer, b.Timer)
+	})
+	rows := []term.Row{{Text: now.In(time.Local).Format("Mon 2 Jan 15:04:05"), Strong: true}, {}}
+	if len(clocks) == 0 {
+		rows = append(rows, term.Row{Text: "Nothing is drying or curing."})
+	}
+	for _, c := range clocks {
+		rows = append(rows, term.Row{Text: fmt.Sprintf("%-*s  %s", longest, c.name, c.words), Strong: c.calls})
+	}
+	if len(w.last) > 0 {
+		rows = append(append(rows, term.Row{}), w.last...)
+	}
+	return rows
+}
