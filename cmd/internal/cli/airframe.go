@@ -117,17 +117,17 @@ func (a *app) airframeRetireCommand() *cobra.Command {
 	return cmd
 }
 
-// buildOf names the procedure that builds a design, to go with "fettle start":
-// PROCEDURE unless the library has exactly one.
+// buildOf names the procedure that builds a design, to go with "fettle start", which
+// lists what fits without one; "": the library has none, or several.
 func (a *app) buildOf(design string) string {
 	library, err := a.library()
 	if err != nil {
-		return "PROCEDURE"
+		return ""
 	}
 	if builds := library.Builds(design); len(builds) == 1 {
 		return builds[0].Document.Name()
 	}
-	return "PROCEDURE"
+	return ""
 }
 
 func (a *app) airframeListCommand() *cobra.Command {

@@ -415,13 +415,12 @@ func completeFolders(*cobra.Command, []string, string) ([]string, cobra.ShellCom
 	return nil, cobra.ShellCompDirectiveFilterDirs
 }
 
-func completeFileAfterMark(a *app) cobra.CompletionFunc {
-	return func(cmd *cobra.Command, args []string, text string) ([]string, cobra.ShellCompDirective) {
-		if len(args) > 0 {
-			return nil, files
-		}
-		return a.completeMarks(cmd, args, text)
+// completeMarkAndFile completes a mark, then a file.
+func (a *app) completeMarkAndFile(cmd *cobra.Command, args []string, text string) ([]string, cobra.ShellCompDirective) {
+	if len(args) > 0 {
+		return nil, files
 	}
+	return a.completeMarks(cmd, args, text)
 }
 
 // completeValues says how the values of options are completed: it goes by what their

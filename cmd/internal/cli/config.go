@@ -51,7 +51,9 @@ func (a *app) versionCommand() *cobra.Command {
 		RunE: func(*cobra.Command, []string) error {
 			v := page.Version{Version: version, Go: runtime.Version(), System: runtime.GOOS + "/" + runtime.GOARCH}
 			if built, ok := debug.ReadBuildInfo(); ok {
-				v.Module = built.Main.Version
+				if v.Module = built.Main.Version; v.Module == "(devel)" {
+					v.Module = "" // of a checkout
+				}
 				for _, s := range built.Settings {
 					switch s.Key {
 					case "vcs.revision":

@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
@@ -42,6 +43,7 @@ type demo struct {
 	path  string
 	clock *demoClock
 	out   io.Writer
+	kept  *keep.Keeper // of all scenes, so that no document is parsed twice
 }
 
 // demoClock is a clock that the demo sets; waiting advances it.
@@ -69,6 +71,10 @@ func (a *app) demo(ctx context.Context) error {
 		return err
 	}
 	d := &demo{app: a, path: path, clock: &demoClock{}}
+	player := &app{Streams: a.Streams, time: d.clock, stores: a.stores, libraryPath: a.libraryPath, storePath: path, by: "builder"}
+	if d.kept, err = player.keeper(); err != nil {
+		return err
+	}
 	scenes := evening()
 	var whole time.Duration
 	for _, s := range scenes {
@@ -168,7 +174,7 @@ func (d *demo) play(ctx context.Context, s scene) error {
 	} else {
 		fmt.Fprint(out, d.app.Fold("\n$ fettle "+s.command+"\n"))
 	}
-	code := run(ctx, d.app.stores, append([]string{"--store", d.path, "--by", "builder"}, args...), streams, d.clock)
+	code := (&app{Streams: streams, time: d.clock, stores: d.app.stores, kept: d.kept}).run(ctx, args)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -197,11 +203,7 @@ func splitCommand(line string) []string {
 // shelf adds two more airframes to the store, as a careful builder would have built
 // them, side by side: one is released, the other is being repaired.
 func (d *demo) shelf(ctx context.Context, evening time.Time) error {
-	a := &app{Streams: d.app.Streams, time: d.clock, stores: d.app.stores, libraryPath: d.app.libraryPath, storePath: d.path, by: "builder"}
-	desk, err := a.desk()
-	if err != nil {
-		return err
-	}
+	desk := d.kept.Desk
 	l := &history{library: desk.Library, keep: func(data []byte) error {
 		_, err := desk.Store.Keep(ctx, data)
 		return err
@@ -215,10 +217,11 @@ func (d *demo) shelf(ctx context.Context, evening time.Time) error {
 		}
 		return desk.Store.Append(ctx, mark, 0, records)
 	}
-	if err := l.build("CW-02"); err != nil {
-		return err
+	err := l.build("CW-02")
+	if err == nil {
+		err = store("CW-02")
 	}
-	if err := store("CW-02"); err != nil {
+	if err != nil {
 		return err
 	}
 	beside := slices.Clone(l.State.Entries)

@@ -101,7 +101,7 @@ func (a *app) exportCommand() *cobra.Command {
 		Long: "Write one airframe with its journal, documents, photos and seals to one file, so that an\n" +
 			"aircraft that is sold takes its record with it.",
 		Args:              arguments(2, 2),
-		ValidArgsFunction: completeFileAfterMark(a),
+		ValidArgsFunction: a.completeMarkAndFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			k, err := a.keeper()
 			if err != nil {

@@ -16,18 +16,21 @@ import (
 
 // run is the whole program, apart from the process around it.
 func run(ctx context.Context, stores keep.Kinds, args []string, streams term.Streams, tp timepiece) int {
-	a := &app{Streams: streams, time: tp, stores: stores}
+	return (&app{Streams: streams, time: tp, stores: stores}).run(ctx, args)
+}
+
+func (a *app) run(ctx context.Context, args []string) int {
 	root := a.root()
 	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
 		a.completeValues(root)
 	}
 	root.SetArgs(args)
-	root.SetIn(streams.In)
-	root.SetOut(streams.Out)
-	root.SetErr(streams.Err)
+	root.SetIn(a.In)
+	root.SetOut(a.Out)
+	root.SetErr(a.Err)
 	err := root.ExecuteContext(ctx)
 	if err != nil {
-		report(streams, page.Clock{Now: tp.Now()}, err)
+		report(a.Streams, page.Clock{Now: a.time.Now()}, err)
 	}
 	return exitCode(err)
 }

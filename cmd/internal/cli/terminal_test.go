@@ -51,13 +51,15 @@ func TestNarrow(t *testing.T) {
 		{"note CW-01 hello --at half-past-nine", "", `fettle: "half-past-nine" is not a time; write 19:02, "2026-03-03 19:02" or -10m, which is ten minutes ago`},
 		{"help undo", "", "Take an entry back by its number. Nothing is deleted: a new entry names what is taken back, and the steps that depended on it are open again. Damage is taken back only with a reason, and leaves a look-over of the place."},
 		{"help undo", "", "show limits and readings in the other system of units too, to the nearest 1/64 in"},
-		{"start CW-01", "\r", "Which? Its number or name, or Enter for none:"},
+		{"start CW-01", "1\r", "Which? Its number or name, or Enter for none:"},
+		{"next CW-01", "", "Rules, labels and help at hand"}, // what was the first of the list is open
 	} {
 		p := screentest.Start(t, exec.Command(fettle, strings.Fields(c.args)...), 40, 70)
 		wanted := regexp.MustCompile(strings.ReplaceAll(regexp.QuoteMeta(strings.Join(words(c.says), " ")), " ", `\s+`))
 		p.Await("whole words of "+c.says, wanted.MatchString)
 		if c.keys != "" {
 			p.Press(c.keys)
+			p.See("is open on")
 		}
 	}
 }

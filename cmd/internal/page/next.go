@@ -125,9 +125,6 @@ func (n Next) More(c Clock) string {
 // Meanwhile is what else waits and why, and what a wait says.
 func (n Next) Meanwhile(c Clock) string {
 	var l lines
-	for _, w := range n.Waiting {
-		l.text(w.Do)
-	}
 	n.waiting(&l, c)
 	return l.String()
 }
@@ -154,7 +151,7 @@ func (n Next) Markdown(c Clock) string {
 			l.WriteString(beforeFlight(n.Mark, n.Checks))
 			return l.String()
 		}
-		l.add("Start a procedure; `fettle library list` shows them:\n\n%s", command("fettle start "+n.Mark+" "+first(n.Begin, "PROCEDURE")))
+		l.add("Start a procedure; without a name, those that fit are listed:\n\n%s", command(strings.TrimSpace("fettle start "+n.Mark+" "+n.Begin)))
 		return l.String()
 	case n.Step == nil && !n.Until.IsZero():
 		l.add("# Nothing can be done on %s before %s\n", esc(n.Mark), c.At(n.Until))
@@ -167,11 +164,7 @@ func (n Next) Markdown(c Clock) string {
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
 	}
-	if n.Step == nil {
-		l.WriteString(n.Meanwhile(c))
-	} else {
-		n.waiting(&l, c)
-	}
+	n.waiting(&l, c)
 	if len(n.Timers) > 0 {
 		l.add("\n## Clocks\n")
 	}
@@ -212,6 +205,17 @@ func (n Next) waiting(l *lines, c Clock) {
 	l.add("\n## Meanwhile\n\n%s", strings.TrimSuffix(now.String(), "\n"))
 	if len(behind) > 0 {
 		l.item("later: %s", strings.Join(behind, ", "))
+	}
+	n.rest(l)
+}
+
+// rest adds what waits say: what to leave alone until they are over.
+func (n Next) rest(l *lines) {
+	for _, w := range n.Waiting {
+		if w.Do != "" && !w.behind() { // it has begun
+			l.add("\n**%s**", esc(w.Title))
+			l.text(w.Do)
+		}
 	}
 }
 
