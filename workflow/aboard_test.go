@@ -106,6 +106,39 @@ func TestWhatIsOffIsNotReleased(t *testing.T) {
 	}
 }
 
+// A sheet that says when equipment is aboard may come later than what was said of it.
+func TestWhatWasHandledBeforeTheSheetSaidSo(t *testing.T) {
+	for _, handled := range []bool{false, true} {
+		b := released(t)
+		more := fitted(t).state.Sheet
+		docs := documents()
+		look := &steps.Procedure{Name: "plover-look", Kind: steps.Check, Revision: 1, Stages: []steps.Stage{one("all", plain("look"))}}
+		docs.Sheets["sha256:more"], docs.Procedures["sha256:look"] = more, look
+		b.docs = &docs
+		b.after(time.Hour)
+		b.must(setting("propeller", "on"), readings("square", "left=500 mm", "right=501 mm"))
+		if handled {
+			b.must(setting("propeller", "off"), setting("propeller", "on"))
+		}
+		if f := b.state.Airworthiness(b.now); !f.Released {
+			t.Fatalf("by the sheet of before: %s", f.Why.Text)
+		}
+		b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: more, SheetDigest: "sha256:more"}, Finish{Step: "look"})
+		r, err := b.state.GateReport("square", b.now)
+		if err != nil || (r.Standing == StaleGate) != handled {
+			t.Errorf("handled %v: square is %s, %v", handled, r.Standing, err)
+		}
+		if b.state.Airworthiness(b.now).Released {
+			t.Error("the propeller was put on since the release, and it stands")
+		}
+		if !handled {
+			continue
+		}
+		mustContain(t, b.refused(GiveRelease{}, ByGate), "pod was disturbed by the change to propeller: on")
+		b.must(readings("square", "left=500 mm", "right=501 mm"), GiveRelease{})
+	}
+}
+
 // A plan promises what its job asks for and the release wants, also where only
 // conditions say that equipment was handled.
 func TestWhatIsTakenOffInAPlan(t *testing.T) {

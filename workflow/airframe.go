@@ -81,11 +81,10 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reasons := s.undecided(r.Sheet, s.everBuilt(c.At)); len(reasons) > 0 {
 		return nil, &Refusal{What: p.Name, Reasons: reasons}
 	}
-	if reason := s.beingBuilt(p, c.At); reason != nil {
-		return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
-	}
-	if reason := s.onlyScraps(r, c.At); reason != nil {
-		return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
+	for _, reason := range []*Reason{s.beingBuilt(p, c.At), s.alreadyBuilt(p, c.At), s.onlyScraps(r, c.At)} {
+		if reason != nil {
+			return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
+		}
 	}
 	for _, name := range r.Damages {
 		d, err := s.Damage(name)

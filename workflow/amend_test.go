@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"cmp"
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -117,4 +118,42 @@ func TestAmend(t *testing.T) {
 	if facts := b.state.Entries[b.state.Size()-2].Facts; facts.Kind() != (journal.JobAmended{}).Kind() {
 		t.Errorf("%s is taken for an amendment", facts.Kind())
 	}
+}
+
+// Damage that an amendment brought to a part already worked on is taken back after the
+// amendment, of which nothing is done.
+func TestTheAmendmentIsTakenBackBeforeItsDamage(t *testing.T) {
+	b := released(t)
+	look := &steps.Procedure{Name: "look", Kind: steps.Repair, Revision: 1, Stages: []steps.Stage{
+		{Name: "work", Steps: []steps.Step{{Name: "mend-it", Kind: steps.Do, Do: "Mend it.", Disturbs: []string{"pod"}}}},
+	}}
+	docs := documents()
+	b.docs = &docs
+	planned := func(digest string) RepairPlan {
+		t.Helper()
+		plan, err := b.state.PlanRepair(triage(), func(string) (*steps.Procedure, error) { return look, nil }, b.now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		docs.Procedures[digest] = plan.Procedure
+		return plan
+	}
+	report := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "pod", Severity: steps.Serious}}}
+	b.must(report)
+	b.must(Start{Procedure: planned("sha256:first").Procedure, Digest: "sha256:first", Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
+	b.after(time.Minute)
+	b.done("mend-it-d1")
+	b.after(time.Minute)
+	b.must(report)
+	mistaken := Undo{Position: b.state.Size() - 1, Reason: "seen twice"}
+	amend := *planned("sha256:second").Amends
+	amend.Digest = "sha256:second"
+	b.must(amend)
+	amended := b.state.Size() - 1
+	mustContain(t, b.refused(mistaken, ByState), "was amended for it, and nothing of that is done yet", string(ToTakeBack))
+	var refusal *Refusal
+	if err := b.try(mistaken); !errors.As(err, &refusal) || refusal.Reasons[0].Remedy.Entry != amended {
+		t.Errorf("to take back first is %v", err)
+	}
+	b.must(Undo{Position: amended}, mistaken)
 }

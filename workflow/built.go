@@ -48,6 +48,20 @@ func (s *State) beingBuilt(p *steps.Procedure, at time.Time) *Reason {
 	return nil
 }
 
+// alreadyBuilt says why no build of the airframe begins: it is there, and a build
+// would say of every zone that it is not.
+func (s *State) alreadyBuilt(p *steps.Procedure, at time.Time) *Reason {
+	b, ok := s.Built(at)
+	if p.Kind != steps.Build || !ok {
+		return nil
+	}
+	text := "it is built: job " + b.Job.ID + " is complete"
+	if b.TakenOver {
+		text = "it was taken over as built by job " + b.Job.ID
+	}
+	return &Reason{Because: ByState, Text: text, At: b.At, Remedy: s.remedy(Remedy{Kind: ToSeeNext})}
+}
+
 // unrecorded says by what an airframe was taken over whose build is not on record.
 func (b Built) unrecorded() Cause {
 	return Cause{"its build is not on record; it was taken over as built by job " + b.Job.ID, b.At}

@@ -57,7 +57,7 @@ func TestBuiltOrTakenOver(t *testing.T) {
 	b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum})
 	b.done("look")
 	b.must(readings("square", "left=500mm", "right=501mm"))
-	mustContain(t, b.refused(GiveRelease{}, ByGate, ByState), "job as-it-is is open")
+	mustContain(t, b.refused(GiveRelease{}, ByState, ByGate), "job as-it-is is open")
 	if s := line(); s != "" {
 		t.Errorf("with the check open the proof says %q", s)
 	}
@@ -105,9 +105,9 @@ func TestBuiltOrTakenOver(t *testing.T) {
 	if err := b.try(Retire{Because: "lost"}); err == nil {
 		t.Error("it is retired for no reason")
 	}
-	b.must(startBuild(), Retire{Because: "sold", Note: "to a pupil"})
+	b.must(Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing"}, Retire{Because: "sold", Note: "to a pupil"})
 	end := b.state.Size() - 1
-	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "retired: sold, with plover-build-2 not finished" || len(b.state.OpenJobs(b.now))+len(b.state.Timers(b.now)) > 0 {
+	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "retired: sold, with skin-lifted not finished" || len(b.state.OpenJobs(b.now))+len(b.state.Timers(b.now)) > 0 {
 		t.Errorf("retired, it is %+v", f)
 	}
 	mustContain(t, b.refused(readings("square", "left=500mm", "right=501mm"), ByState), "retired: sold", "take-back")
@@ -120,8 +120,10 @@ func TestBuiltOrTakenOver(t *testing.T) {
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "puffed", Zone: "pod", Severity: steps.Total}}})
 	mustContain(t, b.refused(Retire{Because: "scrapped"}, ByHold), "in quarantine")
 
-	// A build that is complete needs no check, and nothing is missing.
+	// A build that is complete needs no check, and nothing is missing. None begins again,
+	// which would say of every part that it is not there.
 	b = released(t)
+	mustContain(t, b.refused(startBuild(), ByState), "it is built: job plover-build is complete")
 	mustContain(t, line(), "it was built: job plover-build is complete")
 	if why := b.state.BuildMissing(b.now); !why.IsZero() {
 		t.Errorf("of what was built the record lacks %q", why.Text)

@@ -348,11 +348,29 @@ func (s *State) nothingThere(z Zones, triage *steps.Triage, found journal.Damage
 	case zone.Standing != ZoneLost:
 		return refuse(what, ByState, fmt.Sprintf("the %s is not there yet; what is spoilt before it is made is replaced", found.Zone), Remedy{})
 	case zone.Making:
-		return refuse(what, ByState, fmt.Sprintf("the %s was thrown away, and job %s makes it again", found.Zone, s.lost[found.Zone].job), s.remedy(Remedy{Kind: ToFinish, Name: s.lost[found.Zone].job}))
+		return refuse(what, ByState, fmt.Sprintf("the %s was thrown away, and job %s makes it again; what is spoilt before it is made is made once more: take back its steps", found.Zone, s.lost[found.Zone].job), s.remakes(found.Zone))
 	case found.Severity != steps.Total:
 		return refuse(what, ByState, fmt.Sprintf("the %s was thrown away, and is not made again yet: what is lost is %s", found.Zone, steps.Total), s.remedy(Remedy{Kind: ToReportDamage}))
 	}
 	return nil
+}
+
+// remakes takes back the first step that made a zone anew, if one is done.
+func (s *State) remakes(zone string) Remedy {
+	job, err := s.Job(s.lost[zone].job)
+	if err != nil {
+		return Remedy{}
+	}
+	first := int64(-1)
+	for _, name := range job.remaking(zone) {
+		if done, ok := job.done[name]; ok && (first < 0 || done.position < first) {
+			first = done.position
+		}
+	}
+	if first < 0 {
+		return s.remedy(Remedy{Kind: ToFinish, Name: job.ID})
+	}
+	return s.remedy(Remedy{Kind: ToTakeBack, Entry: first})
 }
 
 // CheckFinding accepts a finding that is possible in the zone, or free text unless

@@ -53,10 +53,10 @@ func TestUndoneDamageLeavesItsQuarantine(t *testing.T) {
 func TestAJobRepairsItsOwnDamages(t *testing.T) {
 	b := released(t)
 	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: steps.Serious}, {Finding: "cracked", Zone: "pod", Severity: steps.Serious}}})
-	mustContain(t, b.refused(GiveRelease{}, ByGate, ByGate, ByState, ByState), "damage D1 (cracked, wing)", "damage D2 (cracked, pod)")
+	mustContain(t, b.refused(GiveRelease{}, ByState, ByState, ByGate, ByGate), "damage D1 (cracked, wing)", "damage D2 (cracked, pod)")
 	start := Start{Procedure: repairWork(), Digest: repairSum, Sheet: sheet(), SheetDigest: sheetSum, Zone: "wing", Damages: []string{"D1"}}
 	b.must(start, ReadBench{Temperature: q("20 °C")})
-	mustContain(t, b.refused(GiveRelease{}, ByGate, ByGate, ByState, ByState, ByState), "job skin-lifted is open", "damage D2 (cracked, pod)")
+	mustContain(t, b.refused(GiveRelease{}, ByState, ByState, ByState, ByGate, ByGate), "job skin-lifted is open", "damage D2 (cracked, pod)")
 	mustContain(t, b.refused(start, ByState), "D1", "skin-lifted")
 	b.done("lay-skin", "coat-skin")
 	b.after(10 * time.Minute)

@@ -34,7 +34,7 @@ func TestWhatIsDueWhileItIsBuilt(t *testing.T) {
 			t.Errorf("after %s due are %s, want %s", c.after, names(b.state.Due(b.now)), c.want)
 		}
 	}
-	mustContain(t, b.refused(GiveRelease{}, ByGate, ByGate, ByState, ByState), "the wing was thrown away and is not made again")
+	mustContain(t, b.refused(GiveRelease{}, ByState, ByState, ByGate, ByGate), "the wing was thrown away and is not made again")
 	b = released(t)
 	if due := names(b.state.Due(b.now, "pod")); due != "square" {
 		t.Errorf("before work on the pod due are %s", due)

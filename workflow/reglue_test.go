@@ -102,7 +102,7 @@ func TestAReworkWithGlueThatDries(t *testing.T) {
 	}
 	b.after(12 * time.Minute)
 	b.refused(readings("square", "left=500mm", "right=501mm"), ByGate)
-	mustContain(t, b.refused(GiveRelease{}, ByGate, ByGate, ByState, ByState, ByGate), "joint roots is being glued again, and is not joined")
+	mustContain(t, b.refused(GiveRelease{}, ByState, ByState, ByGate, ByGate, ByGate), "joint roots is being glued again, and is not joined")
 	b.refused(Rework{Gate: "square", Touch: TouchWet}, ByTouch)
 	b.after(time.Hour) // it lapsed
 	mustContain(t, b.refused(Rework{Gate: "square", With: "contact"}, ByLapse), "lapsed")

@@ -24,15 +24,20 @@ type ProofLine struct {
 	At   time.Time // the moment that it tells of; zero: none
 }
 
-// Reasons says why the proof fails; none: it holds.
+// Reasons says why the proof fails, gates last: what else is to be done may disturb
+// them. None: it holds.
 func (p Proof) Reasons() []Reason {
-	var reasons []Reason
+	var reasons, gates []Reason
 	for _, line := range p.Lines {
-		if line.Fail != nil {
+		switch {
+		case line.Fail == nil:
+		case line.Fail.Because == ByGate:
+			gates = append(gates, *line.Fail)
+		default:
 			reasons = append(reasons, *line.Fail)
 		}
 	}
-	return reasons
+	return append(reasons, gates...)
 }
 
 func (p *Proof) add(text string, fail *Reason) {
@@ -84,6 +89,9 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		if reason := s.unnamed(q); reason != nil && s.quarantined(q, at) == nil && !slices.ContainsFunc(p.Reasons(), func(r Reason) bool { return r.Remedy.Kind == ToFitAnother && r.Remedy.Name == reason.Remedy.Name }) {
 			p.add("what is there instead of what was in quarantine is named", reason)
 		}
+	}
+	if reason := s.heldElsewhere(at); reason != nil {
+		p.add("nothing aboard is in quarantine by the record of another airframe", reason)
 	}
 	if reason := s.unchecked(at); reason != nil {
 		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", reason)
@@ -276,6 +284,10 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		f.Why = s.Retired.Says()
 		return f
 	}
+	if r.At.After(at) {
+		f.Why = Cause{"its release is dated later than now", r.At}
+		return f
+	}
 	if open := s.OpenDamages(at); len(open) > 0 {
 		f.Why.Text = fmt.Sprintf("damage %s: %s, %s", open[0].Damage, open[0].Finding, open[0].Zone)
 		if len(open) > 1 {
@@ -288,6 +300,10 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 			f.Why.Text = reason.Text
 			return f
 		}
+	}
+	if reason := s.heldElsewhere(at); reason != nil {
+		f.Why.Text = reason.Text
+		return f
 	}
 	if flight, _, due := s.checkDue(at); due {
 		f.Why = flight.says()
@@ -382,6 +398,7 @@ func (s *State) airworthinessBy(entries []journal.Entry, at time.Time) (Airworth
 	if err != nil {
 		return Airworthiness{}, fmt.Errorf("the journal of then, %d entries: %w", len(entries), err)
 	}
+	then.elsewhere = s.elsewhere
 	f := then.Airworthiness(at)
 	if !f.Ever {
 		f.Why.Text = "it had not been released then"

@@ -536,6 +536,15 @@ func TestJournalFromTheFutureIsTakenBack(t *testing.T) {
 	b.done("propeller-off")
 }
 
+// A release that a clock set wrong dates later than now lets nothing fly now.
+func TestAReleaseFromTheFuture(t *testing.T) {
+	b := released(t)
+	b.after(-48 * time.Hour)
+	if f := b.state.Airworthiness(b.now); f.Released || f.Why.Text != "its release is dated later than now" {
+		t.Errorf("it is %+v", f)
+	}
+}
+
 func TestBackdating(t *testing.T) {
 	b := building(t)
 	b.after(time.Hour)
@@ -600,7 +609,7 @@ func TestReleaseNamesEveryReason(t *testing.T) {
 	b := assembled(t)
 	b.must(readings("slot", "root=5 mm", "tip=4 mm"))
 	b.done("coat-saddle", "join-saddle")
-	text := b.refused(GiveRelease{}, ByGate, ByGate, ByState, ByDrying, ByDrying)
+	text := b.refused(GiveRelease{}, ByState, ByDrying, ByDrying, ByGate, ByGate)
 	mustContain(t, text, "gate slot is stale", "gate square is not measured yet", "2 steps are left", "joint roots carries load", "joint saddle carries load")
 }
 

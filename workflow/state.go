@@ -39,6 +39,7 @@ type State struct {
 	Flights     []Flight
 	Retired     *End // nil: it is in use
 
+	lastSheet   *steps.Sheet      // that the airframe goes by at the end of the journal
 	bench       []Climate         // every reading, by time; of two at one time the later entry comes last
 	entered     *Climate          // the reading entered last
 	said        map[string][]said // of each condition, by time; of two at one time the later entry comes last
@@ -50,6 +51,7 @@ type State struct {
 	zones       map[string]disturbance // the last of each zone
 	shifted     map[string]disturbance // the last that was more than a mark, and may have shifted a zone against others
 	changes     []change               // of equipment
+	elsewhere   []Held                 // what was fitted here and is in quarantine by the record of another airframe, or was
 	handledAt   map[int64][]string     // by entry: the zones of equipment that was taken off or put on
 	lost        map[string]retirement  // of each zone that was thrown away, when last
 	used        map[string]time.Time   // of each adhesive and tool, the latest time that a step was done with it
@@ -156,6 +158,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 			}
 		}
 	}
+	s.lastSheet = s.sheetAtEnd()
 	for i, e := range entries {
 		if e.Position != int64(i) {
 			return nil, fmt.Errorf("%w: position %d where %d is due", journal.ErrBadEntry, e.Position, i)
@@ -168,6 +171,29 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 	s.judgeQuarantines()
 	s.memo = &memo{}
 	return s, nil
+}
+
+// sheetAtEnd is the sheet that the last of the entries that stand names; an empty one:
+// none is at hand.
+func (s *State) sheetAtEnd() *steps.Sheet {
+	for _, e := range slices.Backward(s.Entries) {
+		if !s.Live(e.Position) {
+			continue
+		}
+		digest := ""
+		switch f := e.Facts.(type) {
+		case journal.Registered:
+			digest = f.Sheet
+		case journal.JobOpened:
+			digest = f.Sheet
+		case journal.JobMoved:
+			digest = f.Sheet
+		}
+		if sheet, ok := s.docs.Sheets[digest]; ok {
+			return sheet
+		}
+	}
+	return &steps.Sheet{}
 }
 
 // A memo has what was worked out last of a state, which no longer changes: how gates

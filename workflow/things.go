@@ -477,11 +477,18 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 		if !ok || def.Guarded != set.State || s.Holds(set.Condition, at) == set.State {
 			continue
 		}
+		var kept []*Reason
 		for _, q := range s.Quarantines {
 			if reason := s.quarantined(q, at); reason != nil && !q.seen[0].at.After(at) {
-				reason.Text = fmt.Sprintf("nobody sets %s: %s", set, reason.Text)
-				reasons = append(reasons, *reason)
+				kept = append(kept, reason)
 			}
+		}
+		if reason := s.heldElsewhere(at); reason != nil {
+			kept = append(kept, reason)
+		}
+		for _, reason := range kept {
+			reason.Text = fmt.Sprintf("nobody sets %s: %s", set, reason.Text)
+			reasons = append(reasons, *reason)
 		}
 		repairing := j != nil && j.Procedure.Kind == steps.Repair || j == nil && s.repairNeeds(set, at)
 		for _, d := range s.OpenDamages(at) {
@@ -499,7 +506,8 @@ func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {
 }
 
 // handled has equipment disturbed that was taken off or put on: a condition that says
-// whether it is aboard was set otherwise than it stood, also before a flight.
+// whether it is aboard was set otherwise than it stood, also before a flight. The sheet
+// that says so may have come later.
 func (s *State) handled(e journal.Entry, sets []steps.Setting) {
 	for _, set := range sets {
 		all := s.said[set.Condition]
@@ -514,7 +522,7 @@ func (s *State) handled(e journal.Entry, sets []steps.Setting) {
 		if n < len(all) && all[n].state != set.State { // typed in later: it was set back by then
 			turned.At = all[n].at
 		}
-		zones := s.Sheet.Handled(set.Condition)
+		zones := append(s.Sheet.Handled(set.Condition), s.lastSheet.Handled(set.Condition)...)
 		s.disturb(turned, "the change to "+set.String(), zones)
 		s.handledAt[e.Position] = append(s.handledAt[e.Position], zones...)
 	}
@@ -526,7 +534,7 @@ func (s *State) stood(set steps.Setting, before []said) bool {
 	if len(before) > 0 {
 		return before[len(before)-1].state == set.State
 	}
-	return !slices.ContainsFunc(s.Sheet.Equipment, func(e steps.Equipment) bool {
+	return !slices.ContainsFunc(slices.Concat(s.Sheet.Equipment, s.lastSheet.Equipment), func(e steps.Equipment) bool {
 		return slices.ContainsFunc(e.Aboard, func(is steps.Setting) bool { return is.Condition == set.Condition && is.State != set.State })
 	})
 }
@@ -772,16 +780,61 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 	return reasons
 }
 
-// Kept is the quarantine that a thing of this name is in, or was: it is not fitted to
-// another airframe either; nil: none. One is told from another by what is written on
-// it, so two of a store that are called alike are taken for one.
-func (s *State) Kept(f journal.EquipmentChanged) *Quarantine {
-	for _, q := range s.Quarantines {
-		if !q.free() && q.names(f) {
-			return q
+// A Held is a thing with a name that is in quarantine by the record of another airframe,
+// or was.
+type Held struct {
+	Thing
+	Mark, Damage string
+	Found        time.Time
+}
+
+// HeldBy is what the records of the others say of the thing that is fitted here: what
+// was in a quarantine is not fitted to another airframe either; false: nothing. One is
+// told from another by what is written on it, so two of a store that are called alike
+// are taken for one.
+func (s *State) HeldBy(others []*State, f journal.EquipmentChanged) (Held, bool) {
+	for _, other := range others {
+		for _, q := range other.Quarantines {
+			if other.Airframe.Mark != s.Airframe.Mark && !q.free() && q.names(f) {
+				return Held{Thing{f.Item, f.Name}, other.Airframe.Mark, q.Damage, q.seen[0].at}, true
+			}
+		}
+	}
+	return Held{}, false
+}
+
+// Named reports whether anything was ever fitted by a name.
+func (s *State) Named() bool {
+	return slices.ContainsFunc(s.changes, func(c change) bool { return c.Name != "" && c.Change != Removed })
+}
+
+// Heed takes note of what the records of the others say of the things that were fitted
+// here. It is for whoever has just replayed the state.
+func (s *State) Heed(others []*State) {
+	for _, c := range s.changes {
+		if c.Name == "" || c.Change == Removed {
+			continue
+		}
+		if h, held := s.HeldBy(others, c.EquipmentChanged); held && !slices.Contains(s.elsewhere, h) {
+			s.elsewhere = append(s.elsewhere, h)
+		}
+	}
+}
+
+// heldElsewhere says what may be aboard that another airframe's record had in
+// quarantine by the time; nil: nothing.
+func (s *State) heldElsewhere(at time.Time) *Reason {
+	for _, h := range s.elsewhere {
+		if !h.Found.After(at) && slices.Contains(s.things([]string{h.Item}, "", instant{s.Size(), at}), h.Thing) {
+			return &Reason{Because: ByHold, Text: fmt.Sprintf("the %s is aboard, and %s", h.Thing, h.Says()), Remedy: s.toFitAnother(h.Item)}
 		}
 	}
 	return nil
+}
+
+// Says is what the other record says.
+func (h Held) Says() string {
+	return fmt.Sprintf("%s (damage %s) says that a %s of this name is in quarantine, or was", h.Mark, h.Damage, h.Item)
 }
 
 // names reports whether what is fitted has the name of a thing that is in it.

@@ -65,11 +65,29 @@ func (s *State) workedOn(f journal.DamageFound, at time.Time) *Reason {
 			continue
 		}
 		if step := s.workedFor(j, f); step != "" {
+			if e, ok := s.amendedFor(j, f.Damage); ok && broughtDone(s, e) == nil {
+				return &Reason{Because: ByState, Text: fmt.Sprintf("job %s was amended for it, and nothing of that is done yet", j.ID),
+					Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: e.Position})}
+			}
 			return &Reason{Because: ByState, Text: fmt.Sprintf("%s of job %s is done, which works on what is damaged: that repair is finished, and not taken back", step, j.ID),
 				Remedy: s.remedy(Remedy{Kind: ToFinish, Name: j.ID})}
 		}
 	}
 	return nil
+}
+
+// amendedFor is the amendment that brought the damage into the job; false: the job was
+// opened for it.
+func (s *State) amendedFor(j *Job, damage string) (journal.Entry, bool) {
+	i := slices.IndexFunc(s.Entries, func(e journal.Entry) bool {
+		f, ok := e.Facts.(journal.JobAmended)
+		return ok && f.Job == j.ID && s.Live(e.Position) && slices.Contains(f.Damages, damage)
+	})
+	opened, _ := s.Entries[j.Position].Facts.(journal.JobOpened)
+	if i < 0 || slices.Contains(opened.Damages, damage) {
+		return journal.Entry{}, false
+	}
+	return s.Entries[i], true
 }
 
 // workedFor is a step of the job that is done and works on the zone of the damage, or on

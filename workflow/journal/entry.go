@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -100,6 +101,15 @@ func Naming(records [][]byte) ([]Entry, error) {
 		entries = append(entries, e)
 	}
 	return entries, nil
+}
+
+// Quarantines reports whether something was put in quarantine in a journal. It decodes
+// nothing.
+func Quarantines(records [][]byte) bool {
+	found := DamageFound{}.Kind()
+	return slices.ContainsFunc(records, func(record []byte) bool {
+		return bytes.Contains(record, []byte(`"quarantine":`)) && peekKind(record) == found
+	})
 }
 
 func decodeAt(record []byte, position int64, kinds map[string]Kind) (Entry, error) {

@@ -47,7 +47,11 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 	if err != nil {
 		return nil, err
 	}
-	return d.fold(ctx, j)
+	s, err := d.fold(ctx, j)
+	if err != nil {
+		return nil, err
+	}
+	return d.heed(ctx, s, d.quarantining)
 }
 
 // Act decides a request on an airframe's state and appends the entries. It returns
@@ -64,7 +68,7 @@ func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, a
 		} else if err != nil {
 			return nil, nil, err
 		}
-		if err := d.keptElsewhere(ctx, mark, entries); err != nil {
+		if err := d.keptElsewhere(ctx, s, entries); err != nil {
 			return nil, nil, err
 		}
 		after, failed := d.append(ctx, mark, s, entries)
@@ -143,7 +147,11 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err != nil {
 		return nil, err
 	}
-	return d.replay(ctx, mark, slices.Concat(s.Entries, stored))
+	after, err := d.replay(ctx, mark, slices.Concat(s.Entries, stored))
+	if err != nil {
+		return nil, err
+	}
+	return d.heed(ctx, after, d.quarantining)
 }
 
 // Register registers an airframe of a design.

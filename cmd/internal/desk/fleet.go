@@ -59,13 +59,15 @@ func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of in
 			stop(err)
 		}
 	}()
+	once := sync.OnceValues(func() ([]*workflow.State, error) { return d.quarantining(ctx) })
+	others := func(context.Context) ([]*workflow.State, error) { return once() }
 	var mu sync.Mutex
 	made, faults := map[int]R{}, map[int]error{}
 	var workers sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		workers.Go(func() {
 			for it := range items {
-				one, err := rowOf(ctx, d, it, row)
+				one, err := rowOf(ctx, d, it, others, row)
 				mu.Lock()
 				if err == nil {
 					made[it.at] = one
@@ -94,11 +96,14 @@ func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of in
 }
 
 // rowOf folds one journal and makes its row.
-func rowOf[R any](ctx context.Context, d *Desk, it item, row func(*workflow.State, int) R) (none R, err error) {
+func rowOf[R any](ctx context.Context, d *Desk, it item, others func(context.Context) ([]*workflow.State, error), row func(*workflow.State, int) R) (none R, err error) {
 	if it.err != nil {
 		return none, it.err
 	}
 	state, err := d.fold(ctx, it.journalBytes)
+	if err == nil {
+		state, err = d.heed(ctx, state, others)
+	}
 	if err != nil {
 		return none, err
 	}
@@ -241,7 +246,8 @@ func (d *Desk) Choose(ctx context.Context, name string) (s *workflow.State, name
 			case err != nil:
 				return nil, false, err
 			case c.sure:
-				return state, c.named, nil
+				state, err = d.heed(ctx, state, d.quarantining)
+				return state, c.named, err
 			case len(state.OpenJobs(d.Now())) == 0:
 			case c.busy != nil:
 				return nil, false, &AmbiguousError{c.marks}
@@ -259,7 +265,8 @@ func (d *Desk) Choose(ctx context.Context, name string) (s *workflow.State, name
 	case c.busy == nil:
 		return nil, false, &AmbiguousError{c.marks}
 	}
-	return c.busy, false, nil
+	state, err := d.heed(ctx, c.busy, d.quarantining)
+	return state, false, err
 }
 
 // A choice looks for the airframe that is meant.
