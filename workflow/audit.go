@@ -273,10 +273,10 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 	var reasons []Cause
 	gates := map[Cause][]string{} // that are not passed, by reason
 	for _, g := range s.Gates(at) {
-		switch g.Standing {
-		case Current:
+		switch {
+		case g.Standing == Current:
 			sum.Current = append(sum.Current, g.Gate.Name)
-		case NeverTaken:
+		case g.Standing == NeverTaken && !g.Doubted:
 			sum.NeverTaken = append(sum.NeverTaken, g.Gate.Name)
 		default:
 			why := g.Says()

@@ -77,6 +77,7 @@ type GateReport struct {
 	Rests    []int64          // the positions of the readings that count
 	Doubts   measuring.Doubts // that they were judged with
 	By       string           // concession: who granted it
+	Doubted  bool             // nothing counts, because its gauge was found not to be good
 }
 
 // AtPoint is one point of a gate with the readings that count there.
@@ -192,11 +193,11 @@ func (s *State) reportFrom(g steps.Gate, from moment, at time.Time) GateReport {
 	older := func(t reading) bool { return t.position < from.position || t.at.Before(from.at) }
 	if n := len(counting); n > 0 {
 		if counting = slices.DeleteFunc(counting, older); len(counting) == 0 {
-			why = Cause{"not " + from.what, from.at}
+			why, doubted = Cause{"not " + from.what, from.at}, false
 		}
 	}
 	if len(counting) == 0 {
-		r.Standing, r.Reason = StaleGate, why
+		r.Standing, r.Reason, r.Doubted = StaleGate, why, doubted
 		if g.Work {
 			r.Standing = NeverTaken // nothing makes it stale: it is not taken yet
 		}

@@ -234,6 +234,8 @@ type GaugeReport struct {
 	Last    *GaugeCheck // nil: never checked in this record
 	Barred  []Reason    // why it may not be used; none: it may
 	InDoubt []int64     // its readings that are in doubt
+	Again   []string    // the gates that are to be measured again for that
+	Stays   []string    // the gates that stay in doubt: of work that is done, which no step measures again
 }
 
 // GaugeReport returns the gauge of that name as it stands at the time.
@@ -249,7 +251,31 @@ func (s *State) GaugeReport(name string, at time.Time) (GaugeReport, error) {
 			r.InDoubt = append(r.InDoubt, e.Position)
 		}
 	}
+	for _, g := range s.Gates(at) {
+		read := func(p int64) bool { return s.Entries[p].Facts.(journal.ReadingTaken).Gate == g.Gate.Name }
+		switch {
+		case !g.Doubted || !slices.ContainsFunc(r.InDoubt, read):
+		case g.Gate.Work && !s.stillAsked(g.Gate.Name, at):
+			r.Stays = append(r.Stays, g.Gate.Name)
+		default:
+			r.Again = append(r.Again, g.Gate.Name)
+		}
+	}
 	return r, nil
+}
+
+// stillAsked reports whether a step that is not done asks for the gate by its name.
+func (s *State) stillAsked(gate string, at time.Time) bool {
+	for _, j := range s.Jobs {
+		for _, stage := range j.Procedure.Stages {
+			for i := range stage.Steps {
+				if slices.Contains(stage.Steps[i].Gates, gate) && !s.met(j, stage, i, at) {
+					return true
+				}
+			}
+		}
+	}
+	return false
 }
 
 // CheckGauge records what a gauge read of a reference of known size.

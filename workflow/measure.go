@@ -376,9 +376,17 @@ func (s *State) unmet(job *Job, step steps.Step, at time.Time) []Reason {
 	return reasons
 }
 
+// Words is the standing in the words used for people.
+func (r GateReport) Words() string {
+	if r.Doubted && r.Standing == NeverTaken {
+		return "in doubt"
+	}
+	return r.Standing.Words()
+}
+
 // Says is the standing with its reason, in a few words.
 func (r GateReport) Says() Cause {
-	words := r.Standing.Words()
+	words := r.Words()
 	if r.Reason.IsZero() || r.Reason.Text == words {
 		return Cause{Text: words}
 	}

@@ -69,6 +69,19 @@ func (s *State) Moments(after, until time.Time) []Moment {
 	return all
 }
 
+// Coming returns the moments that come after the time, and before them those of windows
+// that are open at it.
+func (s *State) Coming(now time.Time) []Moment {
+	var all []Moment
+	for _, m := range s.clockMoments(now) {
+		opened := m.Event == MayJoin || m.Event == MayTouch || m.Event == WaitOver
+		if opened && !m.At.After(now) && m.Until.After(now) {
+			all = append(all, m)
+		}
+	}
+	return append(all, s.Moments(now, time.Time{})...)
+}
+
 // momentAfter returns the first time after the given one that any clock has which
 // runs then or begins with it; zero: there is none.
 func (s *State) momentAfter(t time.Time) time.Time {

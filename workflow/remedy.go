@@ -45,6 +45,7 @@ const (
 	ToStart         RemedyKind = "start"               // Name: a procedure
 	ToAccept        RemedyKind = "accept-as-built"     // take it over as built, by a check; or build it
 	ToFinish        RemedyKind = "finish"              // Name: a job
+	ToWait          RemedyKind = "wait"                // Step: until it can be done
 	ToSeeNext       RemedyKind = "next"                // see what is open
 	ToPlanRepair    RemedyKind = "repair"              // plan the repair of the reported damage
 	ToReportDamage  RemedyKind = "report-damage"       // report the damage first

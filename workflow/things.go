@@ -459,13 +459,16 @@ func (s *State) toFitAnother(item string) Remedy {
 
 // unnamed says that nobody named what is there instead of what was in quarantine, where
 // the sheet says that the item is the zone; nil: it is named, or need not be.
-func (s *State) unnamed(q *Quarantine) *Reason {
+func (s *State) unnamed(q *Quarantine, at time.Time) *Reason {
 	i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == q.Zone })
 	if i < 0 || q.free() || q.replaced {
 		return nil
 	}
-	item := s.Sheet.Equipment[i].Name
-	return &Reason{Because: ByHold, Text: fmt.Sprintf("nobody named the %s that is there now; that of damage %s is not used again", item, q.Damage), Remedy: s.toFitAnother(item)}
+	item := s.Sheet.Equipment[i]
+	if !item.Optional && s.mayBeOff(item.Name, at) { // which is asked by itself
+		return nil
+	}
+	return &Reason{Because: ByHold, Text: fmt.Sprintf("nobody named the %s that is there now; that of damage %s is not used again", item.Name, q.Damage), Remedy: s.toFitAnother(item.Name)}
 }
 
 // guarded says why the settings can't be made at the time, by a step of the job or

@@ -155,11 +155,23 @@ func TestWhatWasClearedIsNotFittedAgain(t *testing.T) {
 	mustContain(t, b.refused(fit("A"), ByHold), "was in quarantine, and is not fitted again")
 	mustContain(t, b.state.quarantined(b.state.Quarantines[0], b.now).Text, "no entry says that it was taken off")
 	b.must(ChangeEquipment{Item: "battery", Change: Removed})
-	if why := b.state.unnamed(b.state.Quarantines[0]); why == nil || why.Remedy.Kind != ToFitAnother {
-		t.Errorf("with none aboard: %v", why)
+	asked := func() (n int) {
+		for _, r := range b.state.Proof(b.now, nil).Reasons() {
+			if r.Remedy.Kind == ToFitAnother && r.Remedy.Name == "battery" {
+				n++
+			}
+		}
+		return n
+	}
+	if n := asked(); n != 1 {
+		t.Errorf("with none aboard it is asked for %d times", n)
+	}
+	b.written(0, journal.EquipmentChanged{Item: "battery", Change: Fitted, Disturbs: []string{"pod"}}) // as a journal of before has it
+	if why := b.state.unnamed(b.state.Quarantines[0], b.now); why == nil || why.Remedy.Kind != ToFitAnother || asked() != 1 {
+		t.Errorf("with one aboard that nobody named: %v", why)
 	}
 	b.must(fit("B"))
-	if why := b.state.unnamed(b.state.Quarantines[0]); why != nil {
+	if why := b.state.unnamed(b.state.Quarantines[0], b.now); why != nil {
 		t.Errorf("with B aboard: %v", why)
 	}
 }

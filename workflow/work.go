@@ -275,7 +275,16 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 		}
 		reasons = []Reason{{Because: ByState, Text: "it is already done", Remedy: s.remedy(Remedy{Kind: ToTakeBack, Entry: m.position})}}
 	case Waiting, Later:
-		reasons = r.Reasons
+		reasons = slices.Clone(r.Reasons)
+		for i := range reasons {
+			if reason := &reasons[i]; !reason.Remedy.IsZero() {
+				continue
+			} else if reason.Because == ByOrder {
+				reason.Remedy = s.remedy(Remedy{Kind: ToSeeNext})
+			} else if !reason.Until.IsZero() {
+				reason.Remedy = s.remedy(Remedy{Kind: ToWait, Step: s.NameOf(r.Job, r.Step.Name, c.At)})
+			}
+		}
 	}
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)

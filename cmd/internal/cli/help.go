@@ -29,7 +29,7 @@ func topics() []topic {
 	return []topic{
 		{"documents", "The grammar of design sheets, procedures and triage tables"},
 		{"authors", "How to write a procedure for others to follow"},
-		{"clocks", "When clocks call, and a command that is called then"},
+		{"clocks", "When clocks call, a command that is called then, and a calendar"},
 		{"keeping", "Backups, damaged stores, photos, and an aircraft that is sold"},
 		{"seals", "What a seal proves, and how to check one"},
 	}

@@ -43,23 +43,30 @@ func (a *app) status(ctx context.Context, marks []string) error {
 
 func (a *app) timersCommand() *cobra.Command {
 	var watched bool
+	var calendar string
 	cmd := &cobra.Command{
 		Use:   "timers [MARK]…",
 		Short: "Show every running clock",
 		Long: "Show every running clock. With --watch it is a clock on the wall of the bench, until it is\n" +
 			"stopped: on a terminal the clocks count in place, elsewhere each moment of one is a line. It\n" +
-			"rings at each, and follows what other terminals record.",
+			"rings at each, and follows what other terminals record. --ics writes what comes to a calendar;\n" +
+			"a file that is not one is never overwritten.",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAllMarks,
 	}
 	flags := cmd.Flags()
 	flags.BoolVar(&watched, "watch", false, "count, and ring at each moment of a clock")
+	flags.StringVar(&calendar, "ics", "", "write what comes to a calendar, with alarms: a `FILE`, or - for standard output")
 	runner := a.runFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		called, err := runner()
 		switch {
 		case err != nil:
 			return err
+		case watched && calendar != "":
+			return usage("--watch and --ics don't go together")
+		case calendar != "":
+			return a.calendar(cmd.Context(), args, calendar)
 		case watched:
 			return a.watch(cmd.Context(), args, called)
 		case len(called.words) > 0:

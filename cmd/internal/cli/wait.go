@@ -113,7 +113,7 @@ func (a *app) await(ctx context.Context, find awaited, r *runner) error {
 		return err
 	}
 	if read.Before(m.At) {
-		if err := a.ShowTo(a.Err, page.AwaitLine(m, a.clock())); err != nil {
+		if err := a.ShowTo(a.Err, page.Await(s, m, a.clock())); err != nil {
 			return err
 		}
 	}

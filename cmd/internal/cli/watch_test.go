@@ -14,16 +14,19 @@ import (
 	"fettle/cmd/internal/term"
 )
 
-// coated is a Finch of which both roots are coated.
-func coated(t *testing.T) (play func(string) string) {
+// coated is a Finch of which these faces are coated.
+func coated(t *testing.T, faces ...string) (play func(string) string) {
 	t.Helper()
 	play = player(t)
 	t.Setenv("FETTLE_LIBRARY", filepath.Join(filepath.Dir(os.Getenv("CLOCK")), "own"))
 	for _, line := range []string{
 		"airframe add FN-01 --design finch", "start FN-01 finch-build", "done check-kit", "clear blade-care --line 1,2", "done cut-slot",
-		"bench --temperature 20C --humidity 50% --set ventilation=on", "measure slot root=4mm tip=4mm", "done coat-left", "done coat-right",
+		"bench --temperature 20C --humidity 50% --set ventilation=on", "measure slot root=4mm tip=4mm",
 	} {
 		play("fettle " + line)
+	}
+	for _, face := range faces {
+		play("fettle done " + face)
 	}
 	return play
 }
@@ -49,7 +52,7 @@ func TestWatch(t *testing.T) {
 	}
 	for name, interactive := range map[string]bool{"lines": false, "in place": true} {
 		t.Run(name, func(t *testing.T) {
-			play := coated(t)
+			play := coated(t, "coat-left", "coat-right")
 			dir := t.TempDir()
 			script, called := filepath.Join(dir, "call"), filepath.Join(dir, "called")
 			text := "#!/bin/sh\necho \"$FETTLE_MOMENT $FETTLE_MARK $FETTLE_NAME $FETTLE_AT $FETTLE_UNTIL|$1|$#\" >> " + called + "\necho no screen >&2\nexit 3\n"
@@ -107,7 +110,7 @@ func TestWatch(t *testing.T) {
 
 // On a terminal of any size nothing but the clocks is on the screen.
 func TestWatchOnATerminal(t *testing.T) {
-	coated(t)
+	coated(t, "coat-left", "coat-right")
 	p := screentest.Start(t, program(t, "timers", "--watch"), 80, 24)
 	p.See("LAPSED, coat it again")
 	p.Await("a header", func(screen string) bool {
@@ -137,5 +140,84 @@ func TestRunRefused(t *testing.T) {
 		if code != exitUsage {
 			t.Errorf("%v ended with %d: %s", args, code, said.String())
 		}
+	}
+}
+
+// A calendar has the window and its alarms in UTC; when the joint is joined it has its
+// strengths, and what stays keeps its name. A file that is no calendar is left alone.
+func TestCalendar(t *testing.T) {
+	play := coated(t, "coat-left")
+	file := filepath.Join(t.TempDir(), "bench.ics")
+	written := func() string {
+		t.Helper()
+		if said := play("fettle timers --ics " + file); !strings.Contains(said, file+" has ") {
+			t.Errorf("it says %s", said)
+		}
+		data, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(data)
+	}
+	named := func(calendar string) (names []string) {
+		for line := range strings.SplitSeq(calendar, "\r\n") {
+			if name, ok := strings.CutPrefix(line, "UID:"); ok {
+				names = append(names, name)
+			}
+		}
+		return names
+	}
+	face := written()
+	if !strings.Contains(face, "DTSTART:20260303T193300Z\r\nDTEND:20260303T193800Z\r\nSUMMARY:FN-01: coat the other face of roots and join it\r\n") {
+		t.Errorf("of one face the calendar is\n%s", face)
+	}
+	play("fettle done coat-right")
+	drying := written()
+	want := strings.ReplaceAll(`DTSTART:20260303T191000Z
+DTEND:20260303T193800Z
+SUMMARY:FN-01: join roots
+BEGIN:VALARM
+ACTION:DISPLAY
+TRIGGER;VALUE=DATE-TIME:20260303T191000Z
+DESCRIPTION:FN-01: join roots
+END:VALARM
+BEGIN:VALARM
+ACTION:DISPLAY
+TRIGGER;VALUE=DATE-TIME:20260303T193300Z
+DESCRIPTION:FN-01: join roots
+END:VALARM
+END:VEVENT
+END:VCALENDAR
+`, "\n", "\r\n")
+	if !strings.HasSuffix(drying, want) || len(named(drying)) != 1 {
+		t.Errorf("the calendar is\n%s", drying)
+	}
+	scriptTime{os.Getenv("CLOCK")}.set(scriptStart().Add(12 * time.Minute))
+	if named(face)[0] != named(drying)[0] {
+		t.Error("the window of one face and that of both have two names")
+	}
+	if open := written(); !strings.HasSuffix(open, want) || named(open)[0] != named(drying)[0] {
+		t.Errorf("when it is open the calendar is\n%s", open)
+	}
+	play("fettle done FN-01 join-roots")
+	joined := written()
+	for _, want := range []string{"DTSTART:20260303T194200Z\r\nSUMMARY:FN-01: roots may be handled\r\n", "DTSTART:20260304T191200Z\r\nSUMMARY:FN-01: roots is cured\r\n"} {
+		if !strings.Contains(joined, want) {
+			t.Errorf("the calendar lacks %q:\n%s", want, joined)
+		}
+	}
+	if names := named(joined); len(names) != 2 || names[0] == names[1] || names[0] == named(drying)[0] {
+		t.Errorf("the events are called %v, and before %v", names, named(drying))
+	}
+	if to := play("fettle timers --ics -"); !strings.HasPrefix(to, "BEGIN:VCALENDAR\r\n") {
+		t.Errorf("on the standard output it is %s", to)
+	}
+	if err := os.WriteFile(file, []byte("a letter"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	var said syncBuffer
+	code := run(t.Context(), stores(), []string{"timers", "--ics", file}, term.Streams{Out: &said, Err: &said, Columns: 80}, scriptTime{os.Getenv("CLOCK")})
+	if kept, _ := os.ReadFile(file); code != exitUsage || string(kept) != "a letter" {
+		t.Errorf("it ended with %d, and %q is kept: %s", code, kept, said.String())
 	}
 }

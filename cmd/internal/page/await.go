@@ -10,9 +10,12 @@ import (
 	"fettle/workflow"
 )
 
-// AwaitLine says what is waited for, as Markdown.
-func AwaitLine(m workflow.Moment, c Clock) string {
-	return fmt.Sprintf("Waiting until %s (%s). Then %s\n", c.At(m.At), c.In(m.At), esc(MomentLine(m, c)))
+// Await says what is waited for on an airframe, and what to leave alone until then.
+func Await(s *workflow.State, m workflow.Moment, c Clock) string {
+	var l lines
+	l.add("Waiting until %s (%s). Then %s", c.At(m.At), c.In(m.At), esc(MomentLine(m, c)))
+	NewNext(s, c.Now).rest(&l)
+	return l.String()
 }
 
 // OpenedLine says that a job was opened, and how to go on.

@@ -38,6 +38,7 @@ type Gate struct {
 	Measure     string    `json:"measure"`
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
 
+	words  string // for the standing
 	remedy workflow.Remedy
 	unfit  bool // it must be reworked before it is measured again
 }
@@ -84,7 +85,7 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	g := Gate{
 		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: reworkText(r.Gate.Reworks), Limits: LimitsText(r.Gate),
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
-		Measure: measureGate(s.Airframe.Mark, r.Gate),
+		Measure: measureGate(s.Airframe.Mark, r.Gate), words: r.Words(),
 	}
 	if len(r.Points) > 0 {
 		g.Parts = Parts(s, r)
@@ -238,7 +239,7 @@ func (g Gate) head() string {
 
 // says is how the gate stands, with or without its readings.
 func (g Gate) says(whole bool) string {
-	text := g.Standing.Words()
+	text := g.words
 	if g.Reason != "" && g.Reason != text {
 		text += ": " + g.Reason
 	}

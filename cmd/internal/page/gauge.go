@@ -41,11 +41,13 @@ type Gauge struct {
 	Last    *GaugeCheck `json:"last_check,omitempty"`
 	Barred  []Reason    `json:"barred,omitempty"` // why it may not be used
 	InDoubt []int64     `json:"in_doubt,omitempty"`
+	Again   []string    `json:"measure_again,omitempty"`
+	Stays   []string    `json:"stays_in_doubt,omitempty"` // gates of work that is done, which no step measures again
 }
 
 // NewGauge makes the page of a gauge.
 func NewGauge(r workflow.GaugeReport) Gauge {
-	g := Gauge{Name: r.Gauge.Name, Title: r.Gauge.Title, Barred: newReasons(r.Barred), InDoubt: r.InDoubt}
+	g := Gauge{Name: r.Gauge.Name, Title: r.Gauge.Title, Barred: newReasons(r.Barred), InDoubt: r.InDoubt, Again: r.Again, Stays: r.Stays}
 	if r.Last != nil {
 		g.Last = newCheck(*r.Last)
 	}
@@ -60,7 +62,14 @@ func (g Gauge) items(l *lines, c Clock) {
 		l.item("gauge %s: **%s**, found %s; checked %s", esc(g.Name), strings.ToUpper(g.Last.word()), esc(g.Last.Found), c.At(g.Last.At))
 	}
 	if len(g.InDoubt) > 0 {
-		l.item("its readings in %s are **in doubt**; measure those gates again", numbers(g.InDoubt))
+		text := "its readings in " + numbers(g.InDoubt) + " are **in doubt**"
+		if len(g.Again) > 0 {
+			text += "; measure again: " + esc(strings.Join(g.Again, ", "))
+		}
+		if len(g.Stays) > 0 {
+			text += "; of work that is done, and stay so: " + esc(strings.Join(g.Stays, ", "))
+		}
+		l.item("%s", text)
 	}
 	for _, r := range g.Barred {
 		l.item("%s", ReasonText(r.Reason, c))

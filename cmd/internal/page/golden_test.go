@@ -451,7 +451,8 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
-	b.pages["AwaitLine"] = page.AwaitLine(await, page.Clock{Now: b.Now})
+	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now)) + "\n"
+	b.pages["Await-drying"] = page.Await(b.State, await, page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
 		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},
 		{Event: workflow.WaitOver}, {Event: workflow.WaitOver, Then: "press"}, {Event: workflow.DueSoon, Then: "press"}, {Event: workflow.IsLate, Then: "press"},
@@ -478,6 +479,10 @@ func (b *bench) build() {
 	b.show("Recorded-joined", joined)
 	b.show("Recorded-joined-at-bench", joined.AtBench())
 	b.clocks("setting")
+	b.show("Next-setting", page.NewNext(b.State, b.Now))
+	await, err = b.State.Await(b.Now, "roots")
+	b.must(err)
+	b.pages["Await-setting"] = page.Await(b.State, await, page.Clock{Now: b.Now})
 	report, _, err := b.State.FindStep("rest", b.Now)
 	b.must(err)
 	b.show("Step-rest", page.NewStep(b.State, report, b.Now))

@@ -124,9 +124,6 @@ func (n Next) More(c Clock) string {
 // Meanwhile is what else waits and why, and what a wait says.
 func (n Next) Meanwhile(c Clock) string {
 	var l lines
-	for _, w := range n.Waiting {
-		l.text(w.Do)
-	}
 	n.waiting(&l, c)
 	return l.String()
 }
@@ -162,11 +159,7 @@ func (n Next) Markdown(c Clock) string {
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
 	}
-	if n.Step == nil {
-		l.WriteString(n.Meanwhile(c))
-	} else {
-		n.waiting(&l, c)
-	}
+	n.waiting(&l, c)
 	if len(n.Timers) > 0 {
 		l.add("\n## Clocks\n")
 	}
@@ -196,6 +189,17 @@ func (n Next) waiting(l *lines, c Clock) {
 	}
 	if len(behind) > 0 {
 		l.item("later: %s", strings.Join(behind, ", "))
+	}
+	n.rest(l)
+}
+
+// rest adds what waits say: what to leave alone until they are over.
+func (n Next) rest(l *lines) {
+	for _, w := range n.Waiting {
+		if w.Do != "" {
+			l.add("\n**%s**", esc(w.Title))
+			l.text(w.Do)
+		}
 	}
 }
 

@@ -170,6 +170,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "finish job " + r.Name + " first", "fettle next " + r.Mark
 	case workflow.ToMoveJob:
 		return "see what the newer sheet changes, then move what is open", "fettle move-job " + r.Mark + " " + r.Name
+	case workflow.ToWait:
+		return "wait for it", "fettle wait " + r.Mark + " " + r.Step
 	case workflow.ToSeeNext:
 		return "see what comes next", "fettle next " + r.Mark
 	case workflow.ToPlanRepair:

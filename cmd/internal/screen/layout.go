@@ -224,7 +224,7 @@ func (p painter) text(markdown string, width int, colour bool) []string {
 func (p painter) cautions(s scene, width int) (full, short []string) {
 	var first []string
 	for _, c := range s.question.View.Cautions {
-		lines := p.set(c.Text, width-2, false)
+		lines := p.set(c.Text, width, false)
 		one := term.Line(strings.Join(lines, " "))
 		first = append(first, one)
 		if c.Read || s.read {

@@ -1,0 +1,70 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+
+	"fettle/cmd/internal/ics"
+	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
+	"fettle/store/wholefile"
+	"fettle/workflow"
+)
+
+// calendar writes what comes on the named airframes, or on all, to a calendar file; "-":
+// to the standard output.
+func (a *app) calendar(ctx context.Context, marks []string, file string) error {
+	now := a.time.Now()
+	of, unread := rows(ctx, a, marks, func(s *workflow.State, _ int) []ics.Event { return page.Calendar(s, now) })
+	if unread != nil { // a calendar that lacks something takes it away from one that had it
+		return unread
+	}
+	var events []ics.Event
+	for _, some := range of {
+		events = append(events, some...)
+	}
+	var written bytes.Buffer
+	if err := ics.Write(&written, "fettle "+version, now, events); err != nil {
+		return err
+	}
+	if file == "-" {
+		_, err := a.Out.Write(written.Bytes())
+		return err
+	}
+	write := wholefile.Create
+	if isCalendar(file) {
+		write = wholefile.Replace
+	}
+	err := write(ctx, file, 0o644, func(to *os.File) error {
+		_, err := to.Write(written.Bytes())
+		return err
+	})
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("%s is not a calendar: %w", file, keep.ErrExists)
+	}
+	if err != nil {
+		return fmt.Errorf("writing the calendar: %w", err)
+	}
+	if a.json {
+		return nil
+	}
+	a.say("%s", page.CalendarLine(file, events))
+	return nil
+}
+
+// isCalendar reports whether a file is there and begins as a calendar does.
+func isCalendar(name string) bool {
+	file, err := os.Open(name)
+	if err != nil {
+		return false
+	}
+	defer file.Close()
+	begin := make([]byte, len("BEGIN:VCALENDAR"))
+	_, err = io.ReadFull(file, begin)
+	return err == nil && string(begin) == "BEGIN:VCALENDAR"
+}

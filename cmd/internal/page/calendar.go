@@ -1,0 +1,69 @@
+package page
+
+import (
+	"crypto/sha256"
+	"fmt"
+	"time"
+
+	"fettle/cmd/internal/ics"
+	"fettle/cmd/internal/term"
+	"fettle/workflow"
+)
+
+// Calendar has what runs on an airframe as events: a window from when it opens until it
+// closes, with an alarm at its beginning and one before its end, and anything else when it
+// comes.
+func Calendar(s *workflow.State, now time.Time) []ics.Event {
+	var events []ics.Event
+	open := map[string]bool{} // of these joints the window is in it
+	for _, m := range s.Coming(now) {
+		joint := m.Job + "/" + m.Name
+		what, words, window := m.Event, "", m.Then != ""
+		switch m.Event {
+		case workflow.MayJoin, workflow.MayTouch:
+			words = "join " + m.Name
+			if what == workflow.MayTouch {
+				words = "touch " + m.Name + ", and join it if it is dry"
+			}
+			what, window, open[joint] = workflow.MayJoin, true, true
+		case workflow.ClosesSoon:
+			if open[joint] {
+				continue
+			}
+			what, words, window = workflow.MayJoin, "coat the other face of "+m.Name+" and join it", true
+		case workflow.MayHandle:
+			words = m.Name + " may be handled"
+		case workflow.IsCured:
+			words = m.Name + " is cured"
+		case workflow.WaitOver:
+			if words = m.Name + " is over"; window {
+				words = "do " + m.Then
+			}
+		case workflow.MayConfirm:
+			words = m.Lies + ": confirm the lines of its quarantine"
+		default:
+			continue
+		}
+		e := ics.Event{UID: uid(s, m, what), Sequence: s.Size(), Start: m.At, Summary: m.Mark + ": " + words, Alarms: []time.Time{m.At}}
+		if window {
+			e.End = m.Until
+			if soon := m.Until.Add(-workflow.Warning); soon.After(m.At) {
+				e.Alarms = append(e.Alarms, soon)
+			}
+		}
+		events = append(events, e)
+	}
+	return events
+}
+
+// CalendarLine says that a calendar was written.
+func CalendarLine(file string, events []ics.Event) string {
+	return term.Line(fmt.Sprintf("%s has %s", file, many(len(events), "event")))
+}
+
+// uid is the same for the same clock of the same airframe, whatever its times are, so
+// that a calendar moves what it has.
+func uid(s *workflow.State, m workflow.Moment, what workflow.Event) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%s\n%d\n%s\n%s\n%s", m.Mark, s.Since.UnixNano(), m.Job, m.Name, what))
+	return fmt.Sprintf("%x@fettle", sum[:12])
+}
