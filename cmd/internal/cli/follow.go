@@ -9,10 +9,12 @@ import (
 
 	"fettle/cmd/internal/screen"
 	"fettle/cmd/internal/sitting"
+	"fettle/workflow"
 )
 
 func (a *app) followCommand() *cobra.Command {
 	plain := false
+	var runner func() (*runner, error)
 	cmd := &cobra.Command{
 		Use:   "follow [MARK]",
 		Short: "Be led through the open jobs, one step at a time",
@@ -28,14 +30,19 @@ func (a *app) followCommand() *cobra.Command {
 			if a.json {
 				return usage("follow is a conversation and has no JSON; next --json has the step")
 			}
-			return a.follow(cmd.Context(), args, plain)
+			called, err := runner()
+			if err != nil {
+				return err
+			}
+			return a.follow(cmd.Context(), args, plain, called)
 		},
 	}
+	runner = a.runFlag(cmd)
 	cmd.Flags().BoolVar(&plain, "plain", false, "line by line, each thing once and nothing drawn over, also on a terminal")
 	return cmd
 }
 
-func (a *app) follow(ctx context.Context, args []string, plain bool) error {
+func (a *app) follow(ctx context.Context, args []string, plain bool, called *runner) error {
 	d, err := a.desk()
 	if err != nil {
 		return err
@@ -70,10 +77,14 @@ func (a *app) follow(ctx context.Context, args []string, plain bool) error {
 		s.Front = front
 		return s.Lead(ctx)
 	}
+	ticker := time.NewTicker(time.Second)
+	defer ticker.Stop()
+	if len(called.words) > 0 {
+		moments := func(after, until time.Time) []workflow.Moment { return workflow.Moments(bench.States(), after, until) }
+		defer called.beside(moments, a.time.Now, time.Tick(time.Second))()
+	}
 	if !plain && screen.Fits(a.Streams) {
 		return screen.Run(ctx, a.Streams, bench, a.time.Now, lead)
 	}
-	ticker := time.NewTicker(time.Second)
-	defer ticker.Stop()
 	return lead(ctx, newLines(ctx, a, bench, ticker.C))
 }

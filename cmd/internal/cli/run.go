@@ -85,6 +85,38 @@ func (r *runner) call(m workflow.Moment, c page.Clock) {
 	})
 }
 
+// beside calls the command at the moments that come, beside a conversation, until it is
+// ended. What fails is said only then, because until then the screen is another's.
+func (r *runner) beside(moments func(after, until time.Time) []workflow.Moment, now func() time.Time, tick <-chan time.Time) (end func()) {
+	say, failed, over, ended := r.failed, make(chan error, 1), make(chan struct{}), make(chan struct{})
+	r.failed = func(err error) { failed <- err }
+	go func() {
+		defer close(ended)
+		for seen := now(); ; {
+			select {
+			case <-over:
+				return
+			case <-tick:
+			}
+			at := now()
+			for _, m := range moments(seen, at) {
+				r.call(m, page.Clock{Now: at})
+			}
+			seen = at
+		}
+	}()
+	return func() {
+		close(over)
+		<-ended
+		r.end()
+		select {
+		case err := <-failed:
+			say(err)
+		default:
+		}
+	}
+}
+
 // end waits a while for commands that still run.
 func (r *runner) end() {
 	over := make(chan struct{})

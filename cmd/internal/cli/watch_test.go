@@ -12,6 +12,7 @@ import (
 
 	"fettle/cmd/internal/screen/screentest"
 	"fettle/cmd/internal/term"
+	"fettle/workflow"
 )
 
 // coated is a Finch of which these faces are coated.
@@ -111,6 +112,7 @@ func TestWatch(t *testing.T) {
 // On a terminal of any size nothing but the clocks is on the screen.
 func TestWatchOnATerminal(t *testing.T) {
 	coated(t, "coat-left", "coat-right")
+	scriptTime{os.Getenv("CLOCK")}.set(scriptStart().Add(32 * time.Minute))
 	p := screentest.Start(t, program(t, "timers", "--watch"), 80, 24)
 	p.See("LAPSED, coat it again")
 	p.Await("a header", func(screen string) bool {
@@ -121,7 +123,7 @@ func TestWatchOnATerminal(t *testing.T) {
 		lines := strings.Split(strings.TrimRight(screen, "\n"), "\n")
 		return len(lines) == 3 && strings.HasSuffix(lines[2], "…") && strings.HasPrefix(lines[2], "FN-01 · roots")
 	})
-	if p.Bells() < 3 {
+	if p.Bells() != 2 {
 		t.Errorf("it rang %d times", p.Bells())
 	}
 	if err := p.Process().Signal(syscall.SIGINT); err != nil {
@@ -129,6 +131,26 @@ func TestWatchOnATerminal(t *testing.T) {
 	}
 	if said, err := p.End(); err == nil || !strings.Contains(said, "stopped; nothing is lost") {
 		t.Errorf("it ended with %v: %s", err, said)
+	}
+}
+
+// Beside a conversation a command is called too, and its failure is said when that ends.
+func TestRunBeside(t *testing.T) {
+	now, ticks, asked := scriptStart(), make(chan time.Time), make(chan string, 9)
+	var said error
+	r := &runner{words: []string{"no-such-command-here"}, failed: func(err error) { said = err }}
+	end := r.beside(func(after, until time.Time) []workflow.Moment {
+		asked <- until.Sub(after).String()
+		return []workflow.Moment{{Mark: "FN-01", Name: "roots", Event: workflow.IsCured}}
+	}, func() time.Time { now = now.Add(time.Second); return now }, ticks)
+	ticks <- time.Time{}
+	ticks <- time.Time{}
+	if a, b := <-asked, <-asked; a != "1s" || b != "1s" || said != nil {
+		t.Errorf("asked for %s and %s, and said %v", a, b, said)
+	}
+	end()
+	if said == nil {
+		t.Error("that it failed is not said")
 	}
 }
 

@@ -15,7 +15,8 @@ import (
 // comes.
 func Calendar(s *workflow.State, now time.Time) []ics.Event {
 	var events []ics.Event
-	open := map[string]bool{} // of these joints the window is in it
+	open := map[string]bool{}  // of these joints the window is in it
+	taken := map[string]bool{} // by the other parts of a joint
 	for _, m := range s.Coming(now) {
 		joint := m.Job + "/" + m.Name
 		what, words, window := m.Event, "", m.Then != ""
@@ -45,6 +46,10 @@ func Calendar(s *workflow.State, now time.Time) []ics.Event {
 			continue
 		}
 		e := ics.Event{UID: uid(s, m, what), Sequence: s.Size(), Start: m.At, Summary: m.Mark + ": " + words, Alarms: []time.Time{m.At}}
+		for taken[e.UID] {
+			e.UID = "also-" + e.UID
+		}
+		taken[e.UID] = true
 		if window {
 			e.End = m.Until
 			if soon := m.Until.Add(-workflow.Warning); soon.After(m.At) {
