@@ -265,7 +265,10 @@ func (t *Triage) meanings(zones []string, zone, words string) []Meaning {
 		}
 	}
 	for _, f := range t.Findings {
-		free := slices.ContainsFunc(f.heldBy(said), func(name string) bool { return !slices.Contains(taken, name) })
+		within := func(name string) bool { // "smells burnt" has "smells"
+			return slices.ContainsFunc(taken, func(t string) bool { return holds(strings.Fields(t), strings.Fields(name)) })
+		}
+		free := slices.ContainsFunc(f.heldBy(said), func(name string) bool { return !within(name) })
 		for _, other := range zones {
 			named := len(f.heldBy(said)) > 0 && holds(said, Words(other))
 			if other != zone && f.In(other) && !f.In(zone) && (free || named) {
@@ -406,8 +409,19 @@ func (t *Triage) Fits(finding, zone, severity string) int {
 	return slices.IndexFunc(t.Rows, func(r Row) bool { return (r.Renews() || !renew) && r.answers(finding, zone, severity) })
 }
 
+// Fitting are all rows that fit and may answer, in their order.
+func (t *Triage) Fitting(finding, zone, severity string) []Row {
+	renew := t.MustRenew(finding, zone, severity)
+	return slices.DeleteFunc(slices.Clone(t.Rows), func(r Row) bool { return renew && !r.Renews() || !r.answers(finding, zone, severity) })
+}
+
 func (r Row) answers(finding, zone, severity string) bool {
 	return slices.Contains(r.Findings, finding) && (len(r.Zones) == 0 || slices.Contains(r.Zones, zone)) && slices.Contains(r.severities(), severity)
+}
+
+// FindingOf returns the finding of that name, if it is possible in the zone.
+func (t *Triage) FindingOf(name, zone string) (Finding, bool) {
+	return find(t.Findings, func(f Finding) bool { return f.Name == name && f.In(zone) })
 }
 
 // Finding returns the finding of that name.

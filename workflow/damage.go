@@ -295,10 +295,21 @@ func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.Damag
 	if !slices.Contains(steps.Severities(), seen.Severity) {
 		return none, unknown("severity", seen.Severity, steps.Severities())
 	}
-	if err := CheckFinding(r.Triage, seen.Zone, seen.Finding); err != nil {
+	if err := CheckFinding(r.Triage, s.Sheet.Zones, seen.Zone, seen.Finding); err != nil {
 		return none, err
 	}
-	if possible := r.Triage.Possible(seen.Finding, seen.Zone); !slices.Contains(possible, seen.Severity) {
+	finding, known := r.Triage.FindingOf(seen.Finding, seen.Zone)
+	_, danger := r.Triage.Danger(seen.Zone)
+	if !known {
+		// Where damage can hurt, what is said of the zone itself is recorded at once, as the worst of it.
+		sounds := slices.DeleteFunc(r.Triage.Sounds(s.Sheet.Zones, seen.Zone, seen.Finding), func(m steps.Meaning) bool { return danger && m.Zone == seen.Zone })
+		if len(sounds) > 0 && !r.OwnWords {
+			return none, &SoundsLikeError{seen.Finding, seen.Zone, sounds}
+		}
+	}
+	if possible := r.Triage.Possible(seen.Finding, seen.Zone); !slices.Contains(possible, seen.Severity) && danger && !known {
+		seen.Severity = possible[0]
+	} else if !slices.Contains(possible, seen.Severity) {
 		return none, bad("%s on %s is never %s by the triage tables; the least is %s", seen.Finding, seen.Zone, seen.Severity, possible[0])
 	}
 	if len(seen.Note) > 8192 {
@@ -311,16 +322,21 @@ func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.Damag
 		Finding: seen.Finding, Zone: seen.Zone, Severity: seen.Severity, Place: strings.TrimSpace(seen.Place), Cause: strings.TrimSpace(r.Cause),
 		Note: strings.TrimSpace(seen.Note), Words: seen.Words, Tables: r.Tables,
 	}
-	finding, known := r.Triage.Finding(seen.Finding)
 	if !known {
-		if sounds := r.Triage.Sounds(s.Sheet.Zones, seen.Zone, seen.Finding); len(sounds) > 0 && !r.OwnWords {
-			return none, &SoundsLikeError{seen.Finding, seen.Zone, sounds}
-		}
 		finding, _ = r.Triage.Means(seen.Zone)
+		for _, m := range r.Triage.Sounds(nil, seen.Zone, seen.Finding) {
+			if m.Quarantine.Lasts() > finding.Quarantine.Lasts() {
+				finding = m.Finding
+			}
+		}
 		found.As = finding.Name
 	}
-	if worst, _ := r.Triage.Means(seen.Zone); known && finding.Quarantine.IsZero() && s.isThing(seen.Zone) &&
-		!worst.Quarantine.IsZero() && slices.Index(steps.Severities(), seen.Severity) > slices.Index(steps.Severities(), steps.Slight) {
+	harmless := func(z string) bool { // a crack of what it lies in is not one of the thing
+		f, _ := r.Triage.Danger(z)
+		return f.Quarantine.IsZero()
+	}
+	graver := slices.Index(steps.Severities(), seen.Severity) > slices.Index(steps.Severities(), steps.Slight) || len(finding.Zones) > 0 && !slices.ContainsFunc(finding.Zones, harmless)
+	if worst, _ := r.Triage.Means(seen.Zone); known && finding.Quarantine.IsZero() && s.isThing(seen.Zone) && !worst.Quarantine.IsZero() && graver {
 		finding, found.As = worst, worst.Name // a table of one's own may name less than it is
 	}
 	found.Quarantine = finding.Quarantine
@@ -373,18 +389,16 @@ func (s *State) remakes(zone string) Remedy {
 	return s.remedy(Remedy{Kind: ToTakeBack, Entry: first})
 }
 
-// CheckFinding accepts a finding that is possible in the zone, or free text unless
-// it looks like a misspelt finding. One of another zone is only taken for misspelt
-// where the text is one word, as a name is.
-func CheckFinding(triage *steps.Triage, zone, words string) error {
+// CheckFinding accepts a finding that is possible in the zone, and free text, such as words
+// that findings there have, unless it looks like a misspelt finding. One of another zone
+// is only taken for misspelt where the text is one word, as a name is, and never where
+// damage can hurt.
+func CheckFinding(triage *steps.Triage, zones []string, zone, words string) error {
 	if strings.TrimSpace(words) == "" || len(words) > 200 {
 		return bad("describe the finding in a few words")
 	}
 	f, is := triage.Finding(words)
-	switch {
-	case is && !f.In(zone):
-		return bad("%s is not possible on %s; its zones are %s", words, zone, strings.Join(f.Zones, ", "))
-	case is:
+	if is && f.In(zone) || f.Quarantine.IsZero() && len(triage.Sounds(nil, zone, words)) > 0 {
 		return nil
 	}
 	var here, elsewhere []string
@@ -398,8 +412,18 @@ func CheckFinding(triage *steps.Triage, zone, words string) error {
 	if nearest.Of(words, here) != "" {
 		return unknown("finding", words, here)
 	}
-	if f, is := triage.Finding(nearest.Of(words, elsewhere)); is && !strings.Contains(words, " ") {
-		return bad("no finding %q on %s; %s is possible on %s", words, zone, f.Name, strings.Join(f.Zones, ", "))
+	at := func(f steps.Finding) string {
+		return strings.Join(slices.DeleteFunc(slices.Clone(f.Zones), func(z string) bool { return !slices.Contains(zones, z) }), ", ")
+	}
+	_, danger := triage.Danger(zone)
+	switch {
+	case danger && f.Quarantine.IsZero():
+		return nil
+	case is:
+		return bad("%s is not possible on %s; its zones are %s", words, zone, at(f))
+	}
+	if f, is := triage.Finding(nearest.Of(words, elsewhere)); is && !danger && !strings.Contains(words, " ") && at(f) != "" {
+		return bad("no finding %q on %s; %s is possible on %s", words, zone, f.Name, at(f))
 	}
 	return nil
 }

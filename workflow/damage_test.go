@@ -119,7 +119,7 @@ func TestWordsOfOnesOwn(t *testing.T) {
 		{"smells of fish", "pod", "", "puffed"},
 		{"smells of fish", "wing", "", "dented"},
 		{"smells of fish", "tail", "", ""},
-		{"it is Swollen!", "pod", "puffed", "puffed"},
+		{"it is Swollen!", "pod", "", "puffed"},       // recorded at once
 		{"it is swollen", "wing", "puffed", "dented"}, // a word of what is put in quarantine elsewhere
 		{"it is swollen", "tail", "puffed", ""},
 		{"a split pod", "tail", "cracked", ""},

@@ -54,7 +54,7 @@ func fit(name string) ChangeEquipment {
 }
 
 // A finding of one's own that has no quarantine is taken for the worst that can be found
-// of the thing, unless it is slight; and an airframe is not retired before it is over,
+// of the thing, also a slight one of that alone; and an airframe is not retired before it is over,
 // also where the finding was taken back.
 func TestOwnFindingsOfAThing(t *testing.T) {
 	b := packed(t)
@@ -63,13 +63,15 @@ func TestOwnFindingsOfAThing(t *testing.T) {
 	report := func(severity string) ReportDamage {
 		return ReportDamage{Triage: table, Seen: []Sighting{{Finding: "scuffed", Zone: "pod", Severity: severity}}}
 	}
+	table.Findings[len(table.Findings)-1].Zones = []string{"pod", "tail"}
 	b.must(fit("A"), report(steps.Slight))
 	if d := b.state.Damages[0]; d.As != "" || len(b.state.Quarantines) != 0 {
-		t.Errorf("a slight one is taken for %q", d.As)
+		t.Errorf("a slight one of what it lies in is taken for %q", d.As)
 	}
-	b.must(report(steps.Total))
+	table.Findings[len(table.Findings)-1].Zones = []string{"pod"}
+	b.must(report(steps.Slight))
 	if d := b.state.Damages[1]; d.As != "puffed" || len(b.state.Quarantines) != 1 {
-		t.Errorf("a total one is taken for %q", d.As)
+		t.Errorf("a slight one is taken for %q", d.As)
 	}
 	found := b.state.Size() - 1
 	b.refused(Retire{Because: "sold"}, ByHold)

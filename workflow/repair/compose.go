@@ -175,7 +175,7 @@ func ends(stages []steps.Stage) []string {
 }
 
 // waits are the stages of an earlier part that the work of one waits for: for handling
-// strength where its zone rests directly on that one's, or farther off and a gate sees
+// strength where its zone rests directly on that one's or closes over it, or farther off and a gate sees
 // how one stands to the other, or where both work on one zone. Where it needs a
 // condition that the glue of the earlier one forbids, such as a hot iron, it waits for
 // the cure.
@@ -185,7 +185,7 @@ func (c *composer) waits(p, earlier *part) []string {
 		for _, base := range earlier.zones {
 			same = same || z == base
 			rests = rests || slices.Contains(c.on.Made.Below(z), base)
-			directly = directly || slices.Contains(c.on.Made.On(z), base)
+			directly = directly || slices.Contains(c.on.Made.On(z), base) || slices.Contains(earlier.lies(), z)
 		}
 	}
 	harms := (same || rests) && c.harms(p, earlier)

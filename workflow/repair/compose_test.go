@@ -293,6 +293,21 @@ func TestBaseFirstAndSideBySide(t *testing.T) {
 	}
 }
 
+// What lies in a part is repaired before the foam that closes over it.
+func TestASparBeforeTheFoamOverIt(t *testing.T) {
+	wing, spars := glues("patch", "wing"), glues("splice", "spars")
+	wing.Damage.Name, spars.Damage.Name = "D1", "D2"
+	for _, s := range spars.Procedure.Steps() {
+		if len(s.Disturbs) > 0 {
+			s.Disturbs = []string{"wing"}
+		}
+	}
+	p := Compose([]Answer{wing, spars}, Airframe{Sheet: &steps.Sheet{Zones: []string{"wing", "spars"}}, Made: []steps.Made{{Zone: "wing"}, {Zone: "spars", On: []string{"wing"}}}}).Procedure
+	if s, _ := p.Stage("mend-d1"); !slices.Equal(s.After, []string{"mend-d2"}) {
+		t.Errorf("the foam comes after %v", s.After)
+	}
+}
+
 // What a repair measures of a part that is made anew after it, since it rests on it, is left to
 // the last checks: else each would wait for the other. What is made beside it is measured.
 func TestWhatIsMadeLaterIsMeasuredLater(t *testing.T) {

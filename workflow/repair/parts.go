@@ -123,19 +123,37 @@ func (on Airframe) withoutAbsent(p *steps.Procedure, made func(zone string) bool
 	return &out
 }
 
+// lies are the zones that the part is glued into, without work on its own: a spar lies in
+// the foam of its wing, which is closed over it.
+func (p *part) lies() []string {
+	var in []string
+	for _, s := range p.procedure.Steps() {
+		if s.Kind.Traits().Joins {
+			if slices.Contains(s.Disturbs, steps.Here) || meets(s.Disturbs, p.zones) {
+				return nil
+			}
+			in = append(in, s.Disturbs...)
+		}
+	}
+	return in
+}
+
 // baseFirst are the parts in the order of their zones, on one zone in the order of
-// the rows that answer them.
+// the rows that answer them. What lies in a zone comes before that.
 func (on Airframe) baseFirst(parts []*part) []*part {
 	order := on.Made.InOrder()
 	if on.Sheet != nil { // what nothing makes comes last
 		order = append(order, on.Sheet.Zones...)
 	}
 	at := func(p *part) int {
+		if i := slices.IndexFunc(order, func(z string) bool { return slices.Contains(p.lies(), z) }); i >= 0 {
+			return 2 * i
+		}
 		i := slices.IndexFunc(order, func(z string) bool { return slices.Contains(p.zones, z) })
 		if i < 0 {
-			return len(order)
+			i = len(order)
 		}
-		return i
+		return 2*i + 1
 	}
 	return slices.SortedStableFunc(slices.Values(parts), func(a, b *part) int {
 		if d := at(a) - at(b); d != 0 {

@@ -79,7 +79,7 @@ func TestALostPartIsMadeWhole(t *testing.T) {
 		{"causeway", "spars", "wing", "join-wing coat-top-slot join-top-spar coat-bottom-slot join-bottom-spar cure-spars"},
 		{"jetty", "spars", "wing", "cure-spars"}, {"skerry", "spars", "wing", "cure-spars"},
 		{"causeway", "film", "", "heat-iron try-film film-left-boom film-wing-under film-wing-top film-tail film-pod cool-iron cool-parts boom-straight washout"},
-		{"causeway", "left-boom", "", "join-left-boom-tube film-left-boom boom-straight join-booms"},
+		{"causeway", "left-boom", "", "join-left-boom-tube film-left-boom measure-film join-booms"},
 	} {
 		r, err := repair.Rebuild(loss(t, c.design, nil, c.zone))
 		if err != nil {

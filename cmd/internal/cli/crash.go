@@ -30,8 +30,8 @@ func (a *app) crashCommand() *cobra.Command {
 		Long: "Report what you see after a crash: first what can hurt, then nose to tail. Each answer is\n" +
 			"recorded at once, and the first finding grounds the airframe. Where your own words may mean a\n" +
 			"finding, you are asked, with the zone that it belongs to; with --found nothing is asked, and such\n" +
-			"words are refused without --own-words. Where a battery or the like may be hurt, your own words\n" +
-			"are taken for the worst that can be found there. That is said at once, with what to do about it.\n" +
+			"words are refused without --own-words. At a battery or the like your own words are recorded at\n" +
+			"once, as the worst that can be found there. What to do about it is said first.\n" +
 			"--cause says what did it, of everything in this report; --place says where in its zone a finding is.\n" +
 			"Answers can come from a terminal or a pipe.",
 		Example: "  fettle crash CW-01\n  fettle crash CW-01 --found nose=crushed:serious --found \"battery=battery-dented:total:left corner\"\n" +
@@ -84,13 +84,19 @@ func (a *app) crash(ctx context.Context, args []string, report workflow.ReportDa
 		var part *workflow.PartError
 		if errors.As(err, &part) {
 			err = inFlags(part)
+			for _, refused := range part.Refused { // what it may be can hurt all the same
+				var sounds *workflow.SoundsLikeError
+				if errors.As(refused, &sounds) {
+					a.caution(sounds.Meanings)
+				}
+			}
 		}
 		if len(entries) == 0 {
 			return err
 		}
 		shown := a.showDamage(state, entries, report.Triage.Findings)
 		if part != nil && !a.json {
-			a.say("All the rest is recorded. Report only what is refused again.")
+			a.say("All the rest is recorded. Now report again only what was refused.")
 		}
 		return errors.Join(shown, err)
 	}
@@ -109,17 +115,28 @@ func inFlags(part *workflow.PartError) error {
 	for _, err := range part.Refused {
 		var sounds *workflow.SoundsLikeError
 		if errors.As(err, &sounds) {
-			means := sounds.Meanings[0]
-			err = usage("%v; write its name: --found %s=%s:SEVERITY:NOTE. Where you mean something else, add --own-words", sounds, means.Zone, means.Name)
+			var names []string
+			for _, m := range sounds.Meanings {
+				names = append(names, fmt.Sprintf("--found %s=%s:SEVERITY:NOTE", m.Zone, m.Name))
+			}
+			err = usage("%v; write its name: %s. Where you mean something else, add --own-words", sounds, strings.Join(names, ", or "))
 		}
 		out.Refused = append(out.Refused, err)
 	}
 	return out
 }
 
-// showDamage shows what was recorded, with the cautions of these findings, and says
-// what comes next.
+// showDamage says the cautions of these findings, shows what was recorded, and says what
+// comes next.
 func (a *app) showDamage(s *workflow.State, entries []journal.Entry, findings []steps.Finding) error {
+	for _, e := range entries {
+		f, _ := e.Facts.(journal.DamageFound)
+		for _, finding := range findings {
+			if finding.Name == cmp.Or(f.As, f.Finding) && finding.Caution != "" && !a.json {
+				a.say("%s: %s", f.Damage, finding.Caution)
+			}
+		}
+	}
 	recorded := page.NewRecorded(s, entries, a.time.Now())
 	recorded.Next = ""
 	if err := a.show(recorded); err != nil || a.json {
@@ -130,11 +147,6 @@ func (a *app) showDamage(s *workflow.State, entries []journal.Entry, findings []
 		f, ok := e.Facts.(journal.DamageFound)
 		if !ok {
 			continue
-		}
-		for _, finding := range findings {
-			if finding.Name == cmp.Or(f.As, f.Finding) && finding.Caution != "" {
-				a.say("%s: %s", f.Damage, finding.Caution)
-			}
 		}
 		d, err := s.Damage(f.Damage)
 		if err != nil || !d.Quarantine.Open() {
@@ -267,13 +279,13 @@ func (w *walk) ask(ctx context.Context, zones []string, zone string) (bool, erro
 		// n, ? or a key pressed by mistake must not ground the airframe.
 		fmt.Fprintln(w.Err, "Not understood; nothing was recorded. Write a number or a few words, or press Enter if you see nothing there.")
 		return w.ask(ctx, zones, zone)
-	} else if err := workflow.CheckFinding(w.report.Triage, zone, answer); err != nil {
+	} else if err := workflow.CheckFinding(w.report.Triage, zones, zone, answer); err != nil {
 		fmt.Fprintln(w.Err, term.Line(err.Error()))
 		return w.ask(ctx, zones, zone)
 	}
 	w.warn(zones, seen)
 	var left error // what was found is recorded even if nobody answers the other questions
-	if _, known := w.report.Triage.Finding(seen.Finding); !known {
+	if _, known := w.report.Triage.FindingOf(seen.Finding, seen.Zone); !known {
 		left = w.meant(ctx, zones, &seen)
 	}
 	for seen.Severity == "" && left == nil {
@@ -320,7 +332,7 @@ func (w *walk) ask(ctx context.Context, zones []string, zone string) (bool, erro
 func (w *walk) warn(zones []string, seen workflow.Sighting) {
 	table := w.report.Triage
 	var may []steps.Meaning
-	if f, known := table.Finding(seen.Finding); known {
+	if f, known := table.FindingOf(seen.Finding, seen.Zone); known {
 		may = append(may, steps.Meaning{Finding: f, Zone: seen.Zone})
 	} else {
 		may = table.Sounds(zones, seen.Zone, seen.Finding)
@@ -328,11 +340,16 @@ func (w *walk) warn(zones []string, seen workflow.Sighting) {
 			may = append(may, steps.Meaning{Finding: f, Zone: seen.Zone})
 		}
 	}
+	w.caution(may)
+}
+
+// caution says what to do at once, each caution once.
+func (a *app) caution(may []steps.Meaning) {
 	var said []string
 	for _, m := range may {
 		if m.Caution != "" && !slices.Contains(said, m.Caution) {
 			said = append(said, m.Caution)
-			fmt.Fprintln(w.Err, term.Line(fmt.Sprintf("CAUTION, %s: %s", m.Zone, m.Caution)))
+			fmt.Fprintln(a.Err, term.Line(fmt.Sprintf("CAUTION, %s: %s", m.Zone, m.Caution)))
 		}
 	}
 }
@@ -340,7 +357,7 @@ func (w *walk) warn(zones []string, seen workflow.Sighting) {
 // unsaid is how bad a finding is taken to be if nobody says it: serious, and
 // total if it is put in quarantine, since such a part is never used again.
 func (w *walk) unsaid(seen workflow.Sighting) string {
-	f, known := w.report.Triage.Finding(seen.Finding)
+	f, known := w.report.Triage.FindingOf(seen.Finding, seen.Zone)
 	if !known {
 		f, _ = w.report.Triage.Means(seen.Zone)
 	}

@@ -24,11 +24,18 @@ func TestFollowOnTheScreen(t *testing.T) {
 	clock := scriptTime{os.Getenv("CLOCK")}
 	for _, line := range []string{
 		"fettle airframe add FN-01 --design finch", "fettle start FN-01 finch-build", "fettle bench FN-01 --temperature 20C --humidity 50% --set ventilation=on",
-		"fettle done FN-01 check-kit", "fettle clear FN-01 blade-care --line 1 --line 2", "fettle done FN-01 cut-slot", "fettle measure FN-01 slot root=4mm tip=4mm",
-		"fettle done FN-01 coat-left",
+		"fettle done FN-01 check-kit", "fettle clear FN-01 blade-care --line 1 --line 2", "fettle done FN-01 cut-slot",
 	} {
 		play(line)
 	}
+	asked := screentest.Start(t, program(t, "measure", "FN-01", "slot", "root=4", "tip=59"), 80, 24)
+	asked.See("59 mm at tip is unlikely: the other reading is 4 mm. Keep it? [y/n]")
+	asked.Press("n\r")
+	if _, err := asked.End(); err == nil {
+		t.Error("an unlikely reading that was not meant is recorded")
+	}
+	play("fettle measure FN-01 slot root=4mm tip=4mm")
+	play("fettle done FN-01 coat-left")
 	p := screentest.Start(t, program(t, "follow", "FN-01"), 40, 12)
 	press := func(keys, see string) {
 		t.Helper()

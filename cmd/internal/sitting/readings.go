@@ -57,13 +57,14 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 	read := func(text string) (r workflow.Measure, err error) {
 		r = request
 		r.Readings = slices.Clone(r.Readings)
+		text, r.Gauge, _ = strings.Cut(text, " with ")
 		r.Readings[0].Value, err = quantity.ParseIn(text, unit)
 		return r, err
 	}
 	q := Question{
 		View:   View{Rows: rowsOf(s, g, point)},
 		Prompt: fmt.Sprintf("%s, in %s:", what, unit),
-		Field: &Field{Label: "a value with its unit, or a bare number in " + unit, Check: func(text string) Verdict {
+		Field: &Field{Label: "a number in " + unit + ", or a value with its unit; \"with GAUGE\" for another gauge", Check: func(text string) Verdict {
 			r, err := read(text)
 			if err != nil {
 				return Verdict{Said: err.Error()}

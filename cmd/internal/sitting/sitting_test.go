@@ -485,3 +485,43 @@ func TestChanged(t *testing.T) {
 		t.Errorf("asked %q", b.asked)
 	}
 }
+
+// A reading has its verdict while it is typed, the one that the record has; an unlikely one
+// is asked back; and what is undecided has its ways out.
+func TestReadings(t *testing.T) {
+	b := atBench(t)
+	s, err := b.desk.Register(t.Context(), "FN-09", "finch", nil, time.Time{})
+	must(t, err)
+	_, _, err = b.desk.Start(t.Context(), s, "finch-build", "", time.Time{})
+	must(t, err)
+	b.ready("FN-09")
+	b.act("FN-09", workflow.Finish{Step: "check-kit"})
+	b.act("FN-09", workflow.Clear{Step: "blade-care", Answers: []bool{true, true}})
+	b.act("FN-09", workflow.Finish{Step: "cut-slot"})
+	b.lead("FN-09")
+	b.asks("slot root, in mm:")
+	for text, want := range map[string]sitting.Verdict{
+		"4":        {Said: "passed", Scale: "-???[???=*=???]???-", State: sitting.Good, Taken: true},
+		"4.4 mm":   {Said: "undecided", Scale: "-???[???===??*]???-", State: sitting.Unsure, Taken: true},
+		"4.85":     {Said: "0.35 mm OVER", Scale: "-???[???===???]???*", State: sitting.Bad, Taken: true},
+		"4 with":   {Said: "\"with\" is not a unit; write mm, cm, m, in, ft, yd, thou, µm"},
+		"4 with x": {Said: "no gauge \"x\"; choose from caliper, rule"},
+		"3":        {Said: "0.5 mm UNDER", Scale: "<???[???===???]???-", State: sitting.Bad, Taken: true},
+		"12 g":     {Said: "\"12 g\" is a mass, not a length; write it in mm or in"},
+		"4.0001mm": {Said: "4.0001mm is finer than caliper shows, in steps of 0.01 mm; give what it shows, at most to half a step, or name the gauge that was used"},
+	} {
+		if got := b.last.Field.Check(text); got != want {
+			t.Errorf("%s comes to %+v; want %+v", text, got, want)
+		}
+	}
+	b.lead("FN-09", "4", "59", "enter", "4.4", "4 with rule")
+	if f, _ := last[journal.ReadingTaken](b, "FN-09"); f.Gauge != "rule" {
+		t.Errorf("read is %+v", f)
+	}
+	b.asks("59 mm at tip is unlikely: the other reading is 4 mm.", "y keep it, enter type it again")
+	b.lead("FN-09", "u", "y", "c", "it holds")
+	b.asks("slot root, in mm:", "r reworked, c grant a concession")
+	if f, _ := last[journal.ConcessionGranted](b, "FN-09"); f.Reason != "it holds" || len(f.Readings) != 2 {
+		t.Errorf("conceded is %+v", f)
+	}
+}
