@@ -23,7 +23,7 @@ type RepairPlan struct {
 	Unread  bool          // nobody read it this sitting: the time is that of the worst bench that the adhesives work in
 	Parts   []steps.Part  // that it takes
 	Uses    []Uses        // what its steps are done with: adhesives, then tools
-	Check   *Reason      // the check that is due before it; nil: none
+	Check   *Reason       // the check that is due before it; nil: none
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
 	Amends *Amend
 }
