@@ -176,8 +176,8 @@ func (s *State) checkDue(at time.Time) (flight Flight, open string, due bool) {
 	return Flight{}, "", false
 }
 
-// unchecked says which check is due; nil: none.
-func (s *State) unchecked(at time.Time) *Reason {
+// Unchecked says which check is due, which comes before any repair; nil: none.
+func (s *State) Unchecked(at time.Time) *Reason {
 	f, open, due := s.checkDue(at)
 	if !due {
 		return nil

@@ -23,6 +23,7 @@ type RepairPlan struct {
 	Unread  bool          // nobody read it this sitting: the time is that of the worst bench that the adhesives work in
 	Parts   []steps.Part  // that it takes
 	Uses    []Uses        // what its steps are done with: adhesives, then tools
+	Check   *Reason       // the check that is due before it; nil: none
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
 	Amends *Amend
 }
@@ -65,6 +66,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 			return RepairPlan{}, err
 		}
 	}
+	plan.Check = s.Unchecked(at)
 	plan.Stale, plan.Else = s.staleSoon(plan, at)
 	return plan, nil
 }
@@ -85,6 +87,7 @@ func (s *State) OpenPlan(triage *steps.Triage, find func(name string) (*steps.Pr
 	if err != nil || !slices.EqualFunc(plan.Procedure.Steps(), open.written.Steps(), alike) {
 		return RepairPlan{}, "", false
 	}
+	plan.Check = s.Unchecked(at)
 	plan.Stale, plan.Else = s.staleSoon(plan, at)
 	return plan, open.ID, true
 }

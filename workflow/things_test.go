@@ -104,7 +104,9 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 	b.after(6*time.Hour - time.Second)
 	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ByDrying)
 	b.after(time.Second)
-	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, fit("A"))
+	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
+	mustContain(t, b.refused(fit("A"), ByDamage), "the battery A has damage D2, which is not repaired")
+	b.must(b.look("sha256:glance"), Finish{Step: "glance-at-it"}, fit("A"))
 }
 
 // What the report named stays in its quarantine, also where the entry that named it is
@@ -370,4 +372,26 @@ func TestSayWhereAnUnlistedThingIs(t *testing.T) {
 	}
 	b.must(ChangeEquipment{Item: "logger", Change: Moved}, ChangeEquipment{Item: "logger", Change: Removed})
 	b.refused(ChangeEquipment{Item: "logger", Change: Removed}, ByState)
+}
+
+// What was replaced for its damage isn't fitted again by its name, nor while the damage is open;
+// what was only looked at is.
+func TestWhatWasReplacedIsNotFittedAgain(t *testing.T) {
+	found := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "pod", Severity: steps.Slight}}}
+	for _, test := range []struct{ digest, says string }{{"sha256:look", "the battery A 1 was replaced for damage D1"}, {"sha256:glance", ""}} {
+		b := packed(t)
+		b.must(fit("A 1"), found)
+		mustContain(t, b.refused(fit("a1"), ByDamage), "the battery A 1 has damage D1, which is not repaired")
+		b.must(fit("B"), b.look(test.digest))
+		b.refused(fit("A1"), ByDamage)
+		if test.says == "" {
+			b.must(Finish{Step: "glance-at-it"}, fit("A1"))
+			continue
+		}
+		b.must(Finish{Step: "look-at-it"})
+		b.refused(Finish{Step: "strap-in", Thing: "A1"}, ByDamage)
+		b.must(Finish{Step: "strap-in", Thing: "C"}, Finish{Step: "plug-in"})
+		mustContain(t, b.refused(fit("A1"), ByDamage), test.says)
+		b.must(fit("B"))
+	}
 }
