@@ -148,6 +148,12 @@ func (a *app) showDamage(s *workflow.State, entries []journal.Entry, findings []
 		if !ok {
 			continue
 		}
+		for _, other := range s.OpenDamages(a.time.Now()) {
+			if was := other.DamageFound; was.Damage != f.Damage && was.Finding == f.Finding && was.Zone == f.Zone && was.Place == f.Place {
+				a.say("%s is recorded beside %s, the same finding at the same place. Both will be repaired; --place tells two apart.", f.Damage, was.Damage)
+				break
+			}
+		}
 		d, err := s.Damage(f.Damage)
 		if err != nil || !d.Quarantine.Open() {
 			continue
