@@ -55,6 +55,7 @@ func TestProcedureFaults(t *testing.T) {
 		{name: "tool of a release", edit: []string{"release: yes", "release: yes\n        tools: §[knife]"}, want: "a release uses no tool, and would not ask for its hold: name the tool on the step before it"},
 		{name: "alone at a wait", edit: []string{"wait: 2 h", "wait: 2 h\n        alone: §A clock"}, want: "a wait wants no second person: write alone on the step before it"},
 		{name: "apart without a join", edit: []string{"hands: 5 min", "apart: §Saw."}, want: "joins nothing, so nothing of it is parted: write apart on the step that joins"},
+		{name: "renews in a build", edit: []string{"hands: 5 min", "hands: 5 min\n        renews: §[wing]"}, want: "renews wing, and no later step of a repair joins a new part there: delete renews"},
 		{name: "renews at a wait", edit: []string{"wait: 2 h", "wait: 2 h\n        renews: §[wing]"}, want: "throws nothing away: write renews on a step that is done or confirmed"},
 		{name: "retires at a wait", edit: []string{"wait: 2 h", "wait: 2 h\n        retires: §[wing]"}, want: "throws nothing away: write retires on a step that is done or confirmed"},
 		{name: "tools twice", edit: []string{"tools: [knife]", "tools: [knife, §knife]"}, want: `"knife" is duplicated in tools`},

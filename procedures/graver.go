@@ -5,48 +5,8 @@ import (
 	"slices"
 
 	"fettle/steps"
+	"fettle/workflow/repair"
 )
-
-// asks is what a repair asks of who carries it out, as far as it may never be less
-// for graver damage.
-type asks struct {
-	joints   int      // that cure before anything is measured
-	cautions []string // each once
-	disturbs []string // zones whose gates are measured again
-}
-
-// asksOf is what the procedure asks when it is started on the zone, whatever is chosen.
-func asksOf(p *steps.Procedure, zone string) asks {
-	var a asks
-	cured := map[string]bool{}
-	for _, s := range p.Steps() {
-		if s.Kind.Traits().Passes && s.Until == steps.UntilCure {
-			cured[s.Joint] = true
-		}
-		a.cautions = append(a.cautions, s.Cautions...)
-		for _, z := range s.Disturbs {
-			if z == steps.Here {
-				z = zone
-			}
-			a.disturbs = append(a.disturbs, z)
-		}
-	}
-	once := func(names []string) []string { return slices.Compact(slices.Sorted(slices.Values(names))) }
-	return asks{len(cured), once(a.cautions), once(a.disturbs)}
-}
-
-// less says what the graver answer lacks of the lighter one; "": nothing.
-func (a asks) less(lighter asks) string {
-	switch left := without(lighter.disturbs, a.disturbs); {
-	case len(left) > 0:
-		return fmt.Sprintf("does not measure %s again", listed(left))
-	case a.joints < lighter.joints:
-		return fmt.Sprintf("lets %d joints cure in place of %d", a.joints, lighter.joints)
-	case len(a.cautions) < len(lighter.cautions):
-		return fmt.Sprintf("has %d cautions in place of %d", len(a.cautions), len(lighter.cautions))
-	}
-	return ""
-}
 
 // graver finds rows that ask less of graver damage than others do of lighter damage
 // to the same: what was worse would be repaired with less care. And it finds zones of
@@ -60,7 +20,7 @@ func (c *checker) graver(sheet *Document, tables []*Document, docs map[string]*D
 			if !f.In(zone) {
 				continue
 			}
-			var lighter asks
+			var lighter repair.Asks
 			var by string
 			for _, severity := range asked.Possible(f.Name, zone) {
 				row, _ := asked.Answer(f.Name, zone, severity)
@@ -75,8 +35,8 @@ func (c *checker) graver(sheet *Document, tables []*Document, docs map[string]*D
 				if doc == nil || doc.Procedure == nil {
 					break // said where it stands
 				}
-				now := asksOf(doc.Procedure, zone)
-				if why := now.less(lighter); why != "" {
+				now := repair.AsksOf(doc.Procedure, zone)
+				if why := now.Less(lighter); why != "" {
 					faults = append(faults, table.fault(at, fmt.Sprintf("%s on %s, %s, is answered with %s, which %s, as %s for lighter damage does: graver damage never asks less", f.Name, zone, severity, doc.Name(), why, by)))
 				}
 				lighter, by = now, doc.Name()

@@ -21,7 +21,7 @@ func TestGraverNeverAsksLess(t *testing.T) {
 	for _, test := range []struct{ name, old, new, want string }{
 		{"as it is", "why", "why", ""},
 		{"fewer cures", "finding: twisted, zone: pod, severity: [slight, serious], repair: pod-broken", "finding: twisted, zone: pod, severity: slight, repair: pod-broken, why: x}\n  - {finding: twisted, zone: pod, severity: serious, repair: inspect",
-			"twisted on pod, serious, is answered with inspect, which does not measure controls, pod or radio again, as pod-broken"},
+			"twisted on pod, serious, is answered with inspect, which does not measure controls or pod or radio again, as pod-broken"},
 		{"no cure", "finding: crushed, zone: wing, severity: [slight, serious], repair: foam-cracked", "finding: crushed, zone: wing, severity: slight, repair: foam-cracked, why: x}\n  - {finding: crushed, zone: wing, severity: serious, repair: wing-twisted",
 			"crushed on wing, serious, is answered with wing-twisted, which lets 0 joints cure in place of 1, as foam-cracked"},
 		{"nothing makes it anew", "finding: propeller-nicked, zone: propeller, replace: propeller-change", "finding: propeller-nicked, zone: propeller, severity: [slight, serious], replace: propeller-change, why: x}\n  - {finding: propeller-nicked, zone: propeller, severity: total, scrap: yes",

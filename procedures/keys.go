@@ -50,15 +50,15 @@ type fieldOf[T, V any] struct {
 	is value[V]
 }
 
-func field[T, V any](of func(*T) *V, is value[V]) value[T] { return fieldOf[T, V]{of, is} }
+func field[T, V any](of func(*T) *V, is value[V]) value[T] { return &fieldOf[T, V]{of, is} }
 
-func (f fieldOf[T, V]) read(r *reader, n *yaml.Node, what string, to *T) {
+func (f *fieldOf[T, V]) read(r *reader, n *yaml.Node, what string, to *T) {
 	f.is.read(r, n, what, f.of(to))
 }
 
-func (f fieldOf[T, V]) write(from *T) *yaml.Node { return f.is.write(f.of(from)) }
+func (f *fieldOf[T, V]) write(from *T) *yaml.Node { return f.is.write(f.of(from)) }
 
-func (f fieldOf[T, V]) typ() *typ { return f.is.typ() }
+func (f *fieldOf[T, V]) typ() *typ { return f.is.typ() }
 
 // A mapping is a value of keys with values.
 type mapping[T any] struct {

@@ -23,6 +23,7 @@ func (d *Document) ordered() Faults {
 	}
 	faults, cyclic := d.stagesInOrder()
 	faults = append(faults, d.releaseLast(o)...)
+	faults = append(faults, d.renewed(o)...)
 	if d.Procedure.Kind != steps.Build { // which is never one of several in a plan
 		faults = append(faults, d.sharedAtEnds()...)
 	}
@@ -43,6 +44,24 @@ func (d *Document) ordered() Faults {
 		return append(d.stepsInOrder(v), d.needsInOrder(v)...)
 	})
 	return append(faults, d.late...)
+}
+
+// renewed finds steps that cut a part out which nothing after them sets anew: what was glued
+// to it would count no more.
+func (d *Document) renewed(o *order) Faults {
+	var faults Faults
+	for s := range o.all() {
+		for _, zone := range s.Renews {
+			set := false
+			for later := range o.all() {
+				set = set || later.Kind.Traits().Joins && slices.Contains(later.Disturbs, zone) && o.before(s.Name, later.Name)
+			}
+			if takesOff(s) && (!set || d.Procedure.Kind != steps.Repair) {
+				d.complain(s, &faults)("renews", "%s renews %s, and no later step of a repair joins a new part there: delete renews", s.Name, zone)
+			}
+		}
+	}
+	return faults
 }
 
 // sharedAtEnds finds shared steps that a plan of several repairs could not put

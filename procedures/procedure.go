@@ -199,7 +199,7 @@ func stepKeys() mapping[steps.Step] {
 		{"retires", optional, field(func(s *s) *[]string { return &s.Retires }, namesValue{to: zone, except: steps.Here}),
 			"of a repair that takes a lost part off: the zones that are thrown away with it. Their joints and readings no longer count", "# here"},
 		{"renews", optional, field(func(s *s) *[]string { return &s.Renews }, namesValue{to: zone, except: steps.Here}),
-			"of a repair that cuts a part out and sets a new one: its zone. What was glued within the old part no longer counts", "# here"},
+			"of a repair that cuts a part out and sets a new one: its zone. What was glued within the old part no longer counts. A later step joins the new one there", "# here"},
 		{"makes", optional, field(func(s *s) *[]steps.Made { return &s.Makes }, madeValue{}),
 			"of a build: the zones that it makes, in place of those of its run or its stage", "# [wing]"},
 		{"with", optional, field(func(s *s) *steps.Where { return &s.Where }, whereValue{}),
@@ -266,7 +266,7 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	if n := f.get("apart"); n != nil && !s.Kind.Traits().Joins {
 		f.fault(n, "%s joins nothing, so nothing of it is parted: write apart on the step that joins", f.what)
 	}
-	if does := s.Kind.Traits(); !does.Attended || does.Glues() || does.Measures {
+	if !takesOff(s) {
 		for _, key := range []string{"retires", "renews"} {
 			if n := f.get(key); n != nil {
 				f.fault(n, "%s throws nothing away: write %s on a step that is done or confirmed", f.what, key)
@@ -280,6 +280,12 @@ func stepChecked(f fields, s *steps.Step, kinds []stepKind) {
 	if k := kindOf(kinds, s.Kind); k.check != nil {
 		k.check(f, s)
 	}
+}
+
+// takesOff reports whether a part can be thrown away by the step.
+func takesOff(s *steps.Step) bool {
+	does := s.Kind.Traits()
+	return does.Attended && !does.Glues() && !does.Measures
 }
 
 // governed checks the options of with and without together.

@@ -409,6 +409,12 @@ func (t *Triage) Fits(finding, zone, severity string) int {
 	return slices.IndexFunc(t.Rows, func(r Row) bool { return (r.Renews() || !renew) && r.answers(finding, zone, severity) })
 }
 
+// Fitting are all rows that fit and may answer, in their order.
+func (t *Triage) Fitting(finding, zone, severity string) []Row {
+	renew := t.MustRenew(finding, zone, severity)
+	return slices.DeleteFunc(slices.Clone(t.Rows), func(r Row) bool { return renew && !r.Renews() || !r.answers(finding, zone, severity) })
+}
+
 func (r Row) answers(finding, zone, severity string) bool {
 	return slices.Contains(r.Findings, finding) && (len(r.Zones) == 0 || slices.Contains(r.Zones, zone)) && slices.Contains(r.severities(), severity)
 }

@@ -176,8 +176,8 @@ func (s *State) checkDue(at time.Time) (flight Flight, open string, due bool) {
 	return Flight{}, "", false
 }
 
-// unchecked says which check is due; nil: none.
-func (s *State) unchecked(at time.Time) *Reason {
+// Unchecked says which check is due, which comes before any repair; nil: none.
+func (s *State) Unchecked(at time.Time) *Reason {
 	f, open, due := s.checkDue(at)
 	if !due {
 		return nil
@@ -331,8 +331,12 @@ func (r ReportDamage) found(s *State, zones Zones, seen Sighting) (journal.Damag
 		}
 		found.As = finding.Name
 	}
-	if worst, _ := r.Triage.Means(seen.Zone); known && finding.Quarantine.IsZero() && s.isThing(seen.Zone) &&
-		!worst.Quarantine.IsZero() && slices.Index(steps.Severities(), seen.Severity) > slices.Index(steps.Severities(), steps.Slight) {
+	harmless := func(z string) bool { // a crack of what it lies in is not one of the thing
+		f, _ := r.Triage.Danger(z)
+		return f.Quarantine.IsZero()
+	}
+	graver := slices.Index(steps.Severities(), seen.Severity) > slices.Index(steps.Severities(), steps.Slight) || len(finding.Zones) > 0 && !slices.ContainsFunc(finding.Zones, harmless)
+	if worst, _ := r.Triage.Means(seen.Zone); known && finding.Quarantine.IsZero() && s.isThing(seen.Zone) && !worst.Quarantine.IsZero() && graver {
 		finding, found.As = worst, worst.Name // a table of one's own may name less than it is
 	}
 	found.Quarantine = finding.Quarantine

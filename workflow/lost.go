@@ -140,8 +140,8 @@ func (s *State) rebuild(damages []*Damage, answers []repair.Answer, lost []int, 
 			if len(rebuilt.Wider) > 0 {
 				answers[i].Row.Why += fmt.Sprintf(" The %s goes with it: one is not made without the other.", strings.Join(rebuilt.Wider, " and "))
 			}
-			if rebuilt.Most {
-				answers[i].Row.Why += " It takes more than half of the work of the build: you may rather build a new airframe."
+			if rebuilt.Most && n == 0 { // said of all that is lost
+				answers[i].Row.Why += fmt.Sprintf(" To make %s anew takes more than half of the work of the build: you may rather build a new airframe.", strings.Join(rebuilt.Retires, " and "))
 			}
 		}
 	}

@@ -58,7 +58,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool) Suggestion 
 	if out.Over && s.Retired == nil {
 		out.Due = s.dueToFly(now)
 	} else {
-		if due := s.unchecked(now); due != nil && due.Remedy.Kind == ToStart {
+		if due := s.Unchecked(now); due != nil && due.Remedy.Kind == ToStart {
 			out.Damaged = append(out.Damaged, *due)
 		}
 		for _, d := range s.Unplanned(now) {

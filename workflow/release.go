@@ -81,6 +81,9 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	for _, zone := range zones.Lost() {
 		p.add(fmt.Sprintf("the %s that was thrown away is made again", zone), s.notMade(zones.Zone(zone), at))
 	}
+	if reason := s.Unchecked(at); reason != nil { // before the repair, which it would undo: it takes the airframe apart
+		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", reason)
+	}
 	for _, d := range s.Damages {
 		p.add(fmt.Sprintf("damage %s (%s, %s) is repaired", d.Damage, d.Finding, d.Zone), s.unrepaired(d, at))
 	}
@@ -92,9 +95,6 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	}
 	if reason := s.heldElsewhere(at); reason != nil {
 		p.add("nothing aboard is in quarantine by the record of another airframe", reason)
-	}
-	if reason := s.unchecked(at); reason != nil {
-		p.add("the check after every hard landing, and after every flight that it was not released for, is complete", reason)
 	}
 	for _, item := range s.Sheet.Equipment {
 		if reason := s.notAboard(item, at); reason != nil || len(item.Aboard) > 0 {

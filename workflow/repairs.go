@@ -23,6 +23,7 @@ type RepairPlan struct {
 	Unread  bool          // nobody read it this sitting: the time is that of the worst bench that the adhesives work in
 	Parts   []steps.Part  // that it takes
 	Uses    []Uses        // what its steps are done with: adhesives, then tools
+	Check   *Reason       // the check that is due before it; nil: none
 	// Amends is what it changes of the open repair; nil: it is a job of its own.
 	Amends *Amend
 }
@@ -45,6 +46,9 @@ type WillBeStale struct {
 // that are named. A repair that is open is amended: the plan is for its damages too. Of the
 // name of a design, find returns its build.
 func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.Procedure, error), at time.Time, only ...string) (RepairPlan, error) {
+	if err := s.closedTo(Start{}); err != nil {
+		return RepairPlan{}, err
+	}
 	found := slices.DeleteFunc(s.Unplanned(at), func(d *Damage) bool { return len(only) > 0 && !slices.Contains(only, d.Damage) })
 	plan, err := s.amended(triage, find, found, at)
 	if err != nil {
@@ -62,6 +66,7 @@ func (s *State) PlanRepair(triage *steps.Triage, find func(name string) (*steps.
 			return RepairPlan{}, err
 		}
 	}
+	plan.Check = s.Unchecked(at)
 	plan.Stale, plan.Else = s.staleSoon(plan, at)
 	return plan, nil
 }
@@ -82,6 +87,7 @@ func (s *State) OpenPlan(triage *steps.Triage, find func(name string) (*steps.Pr
 	if err != nil || !slices.EqualFunc(plan.Procedure.Steps(), open.written.Steps(), alike) {
 		return RepairPlan{}, "", false
 	}
+	plan.Check = s.Unchecked(at)
 	plan.Stale, plan.Else = s.staleSoon(plan, at)
 	return plan, open.ID, true
 }
@@ -98,6 +104,9 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 		answer := repair.Answer{Damage: repair.Damage{Name: d.Damage, Finding: d.Finding, Zone: d.Zone, Severity: d.Severity, Note: d.Note, Place: d.Place, Cause: d.Cause}}
 		answer.At = triage.Fits(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
 		answer.Row, answer.Known = s.answer(triage, d)
+		if answer.Known {
+			answer.Row = notLess(answer.Row, triage, find, d)
+		}
 		if isLost(answer, zones, build) {
 			lost = append(lost, len(plan.Answers))
 		} else if answer.Row.Procedure != "" {
@@ -115,6 +124,13 @@ func (s *State) plan(triage *steps.Triage, find func(name string) (*steps.Proced
 	}
 	lost = append(lost, freed(plan.Answers, lost, build)...)
 	reasons = append(reasons, s.rebuild(damages, plan.Answers, lost, build, triage, find, at)...)
+	for i, a := range plan.Answers {
+		for _, by := range plan.Answers {
+			if len(a.Retires) == 0 && a.Row.Outcome != steps.ToRebuild && slices.Contains(by.Retires, a.Damage.Zone) { // no step of its own answer is in the plan
+				plan.Answers[i].Row = steps.Row{Findings: a.Row.Findings, Outcome: steps.ToRebuild, Why: fmt.Sprintf("The %s is made anew for %s.", a.Damage.Zone, by.Damage.Name)}
+			}
+		}
+	}
 	if len(missing) > 0 && len(reasons) == 0 {
 		return RepairPlan{}, errors.Join(missing...)
 	}
@@ -157,6 +173,41 @@ func (s *State) answer(triage *steps.Triage, d *Damage) (row steps.Row, known bo
 		return steps.Row{Findings: []string{d.Finding}, Outcome: steps.ToRepair, Procedure: triage.Unknown, Why: "The finding was taken back, so the place is looked at. What is in quarantine stays there till it is cleared."}, false
 	}
 	return triage.Answer(cmp.Or(d.As, d.Finding), d.Zone, d.Severity)
+}
+
+// notLess is the row itself, unless its procedure asks less than the answer to lighter damage
+// of the kind, as a row of one's own may: then the next row that doesn't, or else the
+// answer to the lighter one.
+func notLess(row steps.Row, triage *steps.Triage, find func(name string) (*steps.Procedure, error), d *Damage) steps.Row {
+	finding := cmp.Or(d.As, d.Finding)
+	less := func(row, lighter steps.Row) bool {
+		if row.Outcome == steps.ToRebuild || row.Renews() && !lighter.Renews() {
+			return false
+		}
+		now, err := find(row.Procedure)
+		if err != nil || now == nil { // said as a cause
+			return false
+		}
+		if lighter.Outcome == steps.ToRebuild {
+			return true
+		}
+		was, err := find(lighter.Procedure)
+		return err == nil && was != nil && repair.AsksOf(now, d.Zone).Less(repair.AsksOf(was, d.Zone)) != ""
+	}
+	for _, severity := range triage.Possible(finding, d.Zone) {
+		if severity == d.Severity {
+			break
+		}
+		lighter, known := triage.Answer(finding, d.Zone, severity)
+		if !known || !less(row, lighter) {
+			continue
+		}
+		why := fmt.Sprintf(" The first row, %s, asks less than the answer to %s damage.", row.Procedure, severity)
+		rows := append(triage.Fitting(finding, d.Zone, d.Severity), lighter)
+		row = rows[slices.IndexFunc(rows, func(r steps.Row) bool { return !less(r, lighter) })]
+		row.Why += why
+	}
+	return row
 }
 
 // usesOf are what the steps of a plan are done with. Shipped repairs name no tools: one

@@ -66,14 +66,13 @@ func (s *State) retire(f journal.PartRetired, e journal.Entry) error {
 				case j.Joined.IsZero(): // the coat went with it
 					parts[i] = job.fresh(name, j.part)
 				case j.Joined.After(e.At):
-				case job.ID != f.Job:
+				case job.ID != f.Job || i >= len(job.Procedure.JointParts(name)): // of an amended plan, which joins it no more
 					j.gone = true
 				default:
 					by := moment{e.Position, e.At, "since the " + strings.Join(f.Zones, " and ") + " was thrown away"}
-					if of := job.Procedure.JointParts(name); i < len(of) {
-						for _, step := range append(slices.Clone(of[i].Coats), of[i].Join) {
-							job.reopen(step, by)
-						}
+					of := job.Procedure.JointParts(name)[i]
+					for _, step := range append(slices.Clone(of.Coats), of.Join) {
+						job.reopen(step, by)
 					}
 				}
 			}

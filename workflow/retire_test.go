@@ -173,6 +173,35 @@ func TestWhatIsThrownAwayIsJoinedAgain(t *testing.T) {
 	}
 }
 
+// What it joined by a plan that was amended since, and no longer joins it, leaves the proof.
+func TestWhatIsThrownAwayByAnAmendedPlan(t *testing.T) {
+	b := building(t)
+	docs := documents()
+	b.docs = &docs
+	docs.Procedures["sha256:crack"] = &steps.Procedure{Name: "crack", Kind: steps.Repair, Stages: []steps.Stage{{Name: "glue", Steps: []steps.Step{
+		{Name: "coat-crack", Kind: steps.Coat, Joint: "crack", Adhesives: []string{"contact"}},
+		{Name: "join-crack", Kind: steps.Join, Joint: "crack", Load: true, Disturbs: []string{"wing"}},
+		{Name: "look-again", Kind: steps.Do, Do: "Look."},
+	}}}}
+	report := func(severity string) ReportDamage {
+		return ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "wing", Severity: severity}}}
+	}
+	b.must(report(steps.Serious))
+	b.must(Start{Procedure: docs.Procedures["sha256:crack"], Digest: "sha256:crack", Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
+	b.must(ReadBench{Temperature: q("20 °C"), Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	b.done("coat-crack")
+	b.after(15 * time.Minute)
+	b.done("join-crack")
+	b.must(report(steps.Total), Amend{Job: "crack", Procedure: newWing(), Digest: newWingSum, Damages: []string{"D1", "D2"}, Found: []string{"D2"}})
+	if b.joined() != "crack/crack" {
+		t.Fatalf("before it is thrown away %q is joined", b.joined())
+	}
+	b.must(Clear{Step: "scrap", Answers: []bool{true}})
+	if b.joined() != "" {
+		t.Errorf("thrown away, %q is left", b.joined())
+	}
+}
+
 // A part that was thrown away is there again once steps have made it, not once the job
 // that threw it away is complete. Till then it may be found lost, and is made anew.
 func TestAPartIsMadeAgainByWorkOnly(t *testing.T) {

@@ -205,6 +205,13 @@ type memo struct {
 	zones            Zones
 }
 
+// Under is the state as it would be under another design sheet, to plan a job that brings it.
+func (s *State) Under(sheet *steps.Sheet) *State {
+	under := *s
+	under.Sheet, under.memo = sheet, &memo{}
+	return &under
+}
+
 // Live reports whether the entry at the position stands: nobody took it back.
 func (s *State) Live(position int64) bool {
 	_, gone := s.undone[position]

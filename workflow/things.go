@@ -603,7 +603,7 @@ func (s *State) fits(name string, job *Job, step steps.Step, facts []journal.Fac
 	} else {
 		f.Zone, f.Disturbs = step.Fits, []string{step.Fits}
 	}
-	reasons := s.notFitted(f)
+	reasons := s.notFitted(f, at)
 	if len(reasons) == 0 {
 		return slices.Insert(facts, 0, journal.Facts(f)), nil
 	}
@@ -683,7 +683,7 @@ type ChangeEquipment struct {
 	Note         string
 }
 
-func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, error) {
+func (r ChangeEquipment) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	name := strings.TrimSpace(r.Name)
 	switch {
 	case !slices.Contains([]string{Fitted, Removed, Moved}, r.Change):
@@ -701,7 +701,7 @@ func (r ChangeEquipment) decide(s *State, _ Circumstances) ([]journal.Facts, err
 		return nil, err
 	}
 	what := map[string]string{Fitted: "fitting", Removed: "removing", Moved: "moving"}[r.Change] + " the " + Thing{r.Item, name}.String()
-	if reasons := s.notFitted(f); len(reasons) > 0 {
+	if reasons := s.notFitted(f, c.At); len(reasons) > 0 {
 		return nil, &Refusal{What: what, Reasons: reasons}
 	}
 	if f.Change == Fitted {
@@ -757,8 +757,8 @@ func (s *State) place(f *journal.EquipmentChanged, zone string) error {
 }
 
 // notFitted says why the thing is not fitted: it is in quarantine or was, or may be what
-// is.
-func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
+// is; or it has damage, or another one was fitted for that.
+func (s *State) notFitted(f journal.EquipmentChanged, at time.Time) []Reason {
 	if f.Change == Removed {
 		return nil
 	}
@@ -779,6 +779,21 @@ func (s *State) notFitted(f journal.EquipmentChanged) []Reason {
 			text += ", and may be the one"
 		}
 		reasons = append(reasons, Reason{Because: ByHold, Text: text, Remedy: s.toFitAnother(f.Item)})
+	}
+	for _, d := range s.Damages {
+		item, name, _ := strings.Cut(d.Thing, " ")
+		if len(reasons) > 0 || f.Change != Fitted || f.Name == "" || item != f.Item || !sameName(item, name, f.Name) || len(d.Quarantine.Lines) > 0 {
+			continue
+		}
+		text := ""
+		if repaired, by := s.Repaired(d, at); !repaired {
+			text = fmt.Sprintf("the %s has damage %s, which is not repaired", d.Thing, d.Damage)
+		} else if job, err := s.Job(by); err == nil && slices.ContainsFunc(job.Procedure.Steps(), func(step *steps.Step) bool { return step.Fits == d.Zone }) {
+			text = fmt.Sprintf("the %s was replaced for damage %s", d.Thing, d.Damage)
+		}
+		if text != "" {
+			reasons = append(reasons, Reason{Because: ByDamage, Text: text, Remedy: s.toFitAnother(f.Item)})
+		}
 	}
 	return reasons
 }

@@ -54,7 +54,7 @@ func fit(name string) ChangeEquipment {
 }
 
 // A finding of one's own that has no quarantine is taken for the worst that can be found
-// of the thing, unless it is slight; and an airframe is not retired before it is over,
+// of the thing, also a slight one of that alone; and an airframe is not retired before it is over,
 // also where the finding was taken back.
 func TestOwnFindingsOfAThing(t *testing.T) {
 	b := packed(t)
@@ -63,13 +63,15 @@ func TestOwnFindingsOfAThing(t *testing.T) {
 	report := func(severity string) ReportDamage {
 		return ReportDamage{Triage: table, Seen: []Sighting{{Finding: "scuffed", Zone: "pod", Severity: severity}}}
 	}
+	table.Findings[len(table.Findings)-1].Zones = []string{"pod", "tail"}
 	b.must(fit("A"), report(steps.Slight))
 	if d := b.state.Damages[0]; d.As != "" || len(b.state.Quarantines) != 0 {
-		t.Errorf("a slight one is taken for %q", d.As)
+		t.Errorf("a slight one of what it lies in is taken for %q", d.As)
 	}
-	b.must(report(steps.Total))
+	table.Findings[len(table.Findings)-1].Zones = []string{"pod"}
+	b.must(report(steps.Slight))
 	if d := b.state.Damages[1]; d.As != "puffed" || len(b.state.Quarantines) != 1 {
-		t.Errorf("a total one is taken for %q", d.As)
+		t.Errorf("a slight one is taken for %q", d.As)
 	}
 	found := b.state.Size() - 1
 	b.refused(Retire{Because: "sold"}, ByHold)
@@ -102,7 +104,9 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 	b.after(6*time.Hour - time.Second)
 	b.refused(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, ByDrying)
 	b.after(time.Second)
-	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}}, fit("A"))
+	b.must(ClearQuarantine{Damage: "D1", Answers: []bool{true}})
+	mustContain(t, b.refused(fit("A"), ByDamage), "the battery A has damage D2, which is not repaired")
+	b.must(b.look("sha256:glance"), Finish{Step: "glance-at-it"}, fit("A"))
 }
 
 // What the report named stays in its quarantine, also where the entry that named it is
@@ -368,4 +372,26 @@ func TestSayWhereAnUnlistedThingIs(t *testing.T) {
 	}
 	b.must(ChangeEquipment{Item: "logger", Change: Moved}, ChangeEquipment{Item: "logger", Change: Removed})
 	b.refused(ChangeEquipment{Item: "logger", Change: Removed}, ByState)
+}
+
+// What was replaced for its damage isn't fitted again by its name, nor while the damage is open;
+// what was only looked at is.
+func TestWhatWasReplacedIsNotFittedAgain(t *testing.T) {
+	found := ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "pod", Severity: steps.Slight}}}
+	for _, test := range []struct{ digest, says string }{{"sha256:look", "the battery A 1 was replaced for damage D1"}, {"sha256:glance", ""}} {
+		b := packed(t)
+		b.must(fit("A 1"), found)
+		mustContain(t, b.refused(fit("a1"), ByDamage), "the battery A 1 has damage D1, which is not repaired")
+		b.must(fit("B"), b.look(test.digest))
+		b.refused(fit("A1"), ByDamage)
+		if test.says == "" {
+			b.must(Finish{Step: "glance-at-it"}, fit("A1"))
+			continue
+		}
+		b.must(Finish{Step: "look-at-it"})
+		b.refused(Finish{Step: "strap-in", Thing: "A1"}, ByDamage)
+		b.must(Finish{Step: "strap-in", Thing: "C"}, Finish{Step: "plug-in"})
+		mustContain(t, b.refused(fit("A1"), ByDamage), test.says)
+		b.must(fit("B"))
+	}
 }

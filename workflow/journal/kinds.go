@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"reflect"
 	"slices"
 	"time"
 
@@ -73,11 +74,17 @@ func (k Kind) Zero() Facts {
 
 func kind[F Facts](version int, clocked bool) Kind {
 	var zero F
-	_, completes := any(zero).(completing)
-	_, names := any(zero).(naming)
+	return kindOf(zero, version, clocked)
+}
+
+// kindOf is kind that stands in the program once, and not again for every type of facts.
+func kindOf(zero Facts, version int, clocked bool) Kind {
+	_, completes := zero.(completing)
+	_, names := zero.(naming)
+	of := reflect.TypeOf(zero)
 	return Kind{Name: zero.Kind(), Version: version, Clocked: clocked, Completes: completes, Names: names, target: func() (any, func() Facts) {
-		into := new(F)
-		return into, func() Facts { return *into }
+		into := reflect.New(of)
+		return into.Interface(), func() Facts { return into.Elem().Interface().(Facts) }
 	}}
 }
 

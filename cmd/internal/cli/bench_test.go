@@ -196,26 +196,6 @@ func BenchmarkFleet(b *testing.B) {
 	}
 }
 
-// bare is the least program that shows a line of Markdown.
-const bare = `package main
-
-import (
-	"fmt"
-	"os"
-
-	"github.com/charmbracelet/glamour"
-)
-
-func main() {
-	text, err := glamour.Render("**one** line", "ascii")
-	if err != nil {
-		fmt.Fprintln(os.Stderr, err)
-		os.Exit(1)
-	}
-	fmt.Print(text)
-}
-`
-
 // build builds the package of a folder, and gives the program.
 func build(b *testing.B, dir string, flags ...string) string {
 	b.Helper()
@@ -228,33 +208,12 @@ func build(b *testing.B, dir string, flags ...string) string {
 	return program
 }
 
-// buildBare builds the bare program with the modules that go.mod names, none of
-// them replaced.
-func buildBare(b *testing.B) string {
-	b.Helper()
-	dir := b.TempDir()
-	for name, text := range map[string]string{"main.go": bare, "go.mod": "", "go.sum": ""} {
-		if text == "" {
-			data, err := os.ReadFile(filepath.Join("..", "..", "..", name))
-			if err != nil {
-				b.Fatal(err)
-			}
-			lines := slices.DeleteFunc(strings.Split(string(data), "\n"), func(line string) bool { return strings.HasPrefix(line, "replace ") })
-			text = strings.Replace(strings.Join(lines, "\n"), "module fettle", "module bare", 1)
-		}
-		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
-			b.Fatal(err)
-		}
-	}
-	return build(b, dir, "-mod=mod")
-}
-
-// BenchmarkStart holds the built program against the bare one, which links the
-// whole highlighter: the time that both processors spent for a process, as the
+// BenchmarkStart holds the built program against the bare one, which links another
+// renderer with its highlighter: the time that both processors spent for a process, as the
 // median of the ratios of runs side by side. The budget is 0.9 for next on a store
 // of three airframes, 0.35 for --version, and 22 MB. More runs: -benchtime 50x.
 func BenchmarkStart(b *testing.B) {
-	fettle, bare := build(b, "../../fettle"), buildBare(b)
+	fettle, bare := build(b, "../../fettle"), build(b, "bare", "-tags=bare")
 	path := demoStore(b) // in a home of its own, which has no modules
 	info, err := os.Stat(fettle)
 	if err != nil {

@@ -148,6 +148,12 @@ func (a *app) showDamage(s *workflow.State, entries []journal.Entry, findings []
 		if !ok {
 			continue
 		}
+		for _, other := range s.OpenDamages(a.time.Now()) {
+			if was := other.DamageFound; was.Damage != f.Damage && was.Finding == f.Finding && was.Zone == f.Zone && was.Place == f.Place {
+				a.say("%s is recorded beside %s, the same finding at the same place. Both will be repaired; --place tells two apart.", f.Damage, was.Damage)
+				break
+			}
+		}
 		d, err := s.Damage(f.Damage)
 		if err != nil || !d.Quarantine.Open() {
 			continue
@@ -158,8 +164,17 @@ func (a *app) showDamage(s *workflow.State, entries []journal.Entry, findings []
 		}
 		a.say("%s is in QUARANTINE. To clear it%s: fettle clear %s %s", f.Zone, when, s.Airframe.Mark, f.Damage)
 	}
-	a.say("%s is grounded. Next: fettle repair %s", s.Airframe.Mark, s.Airframe.Mark)
+	a.say("%s is grounded. Next: %s", s.Airframe.Mark, toDoFirst(s, a.time.Now()))
 	return nil
+}
+
+// toDoFirst is the command that comes next after damage was reported: the check that is due, else the repair.
+func toDoFirst(s *workflow.State, now time.Time) string {
+	if due := s.Unchecked(now); due != nil {
+		_, command := page.Remedy(due.Remedy)
+		return command
+	}
+	return "fettle repair " + s.Airframe.Mark
 }
 
 // parseSighting reads ZONE=FINDING:SEVERITY[:NOTE].
@@ -239,7 +254,7 @@ func (w *walk) end(before *workflow.State, found int) error {
 	if found == 1 {
 		damages = "1 damage"
 	}
-	w.say("%s is grounded, with %s reported. Next: fettle repair %s", w.mark, damages, w.mark)
+	w.say("%s is grounded, with %s reported. Next: %s", w.mark, damages, toDoFirst(before, w.time.Now()))
 	return nil
 }
 

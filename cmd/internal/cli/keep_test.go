@@ -344,7 +344,7 @@ func (b *bench) crash(seen ...[3]string) {
 // repair opens the plan for every open damage.
 func (b *bench) repair() {
 	b.t.Helper()
-	plan, err := b.desk.PlanRepair(b.state())
+	plan, err := b.desk.PlanRepair(b.t.Context(), b.state())
 	b.must(err)
 	_, _, err = b.desk.StartRepair(b.t.Context(), b.state(), plan, time.Time{})
 	b.must(err)

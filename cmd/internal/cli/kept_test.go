@@ -668,3 +668,21 @@ func TestCompareWhatIsGone(t *testing.T) {
 		t.Error(faults)
 	}
 }
+
+// A repair brings the newer sheet like any job where none is open, and is planned by it: a lost tail
+// is made again by a build that names tools which the old sheet hasn't.
+func TestKeptSheetIsNewerForARepair(t *testing.T) {
+	b := newBench(t)
+	b.mark, b.now = "JT-01", time.Date(2026, 3, 9, 19, 0, 0, 0, time.UTC)
+	_, missing, err := b.keeper.Import(t.Context(), filepath.Join(kept, "crashed.zip"))
+	if err != nil || len(missing) > 0 {
+		t.Fatalf("%v, missing %v", err, missing)
+	}
+	b.crash([3]string{"tail", "crushed", "total"})
+	before := b.state().Sheet.Revision
+	b.repair()
+	state := b.state()
+	if open := state.OpenRepair(b.now); open == nil || !slices.Contains(open.Damages, "D4") || state.Sheet.Revision <= before {
+		t.Errorf("open is %v, under revision %d, after %d", open, state.Sheet.Revision, before)
+	}
+}

@@ -47,6 +47,9 @@ func lineMode(t *testing.T, interactive bool) (l *lines, clock *held, typed io.W
 	clock, out = &held{scriptStart()}, &syncBuffer{}
 	ticks := make(chan time.Time)
 	a := &app{Streams: term.Streams{In: in, Out: out, Err: out, Columns: 80, Interactive: interactive}, time: clock}
+	if interactive {
+		a.Size = func() (columns, rows int) { return 80, 24 }
+	}
 	return newLines(t.Context(), a, bell{scriptStart().Add(10 * time.Minute), make(chan bool, 1)}, ticks), clock, typed, ticks, out
 }
 

@@ -45,7 +45,7 @@ func (a *app) repair(ctx context.Context, args []string, start, full bool, at st
 		return err
 	}
 	job := ""
-	plan, err := d.PlanRepair(s)
+	plan, err := d.PlanRepair(ctx, s)
 	if err != nil && !start {
 		if open, of, ok := d.OpenPlan(s); ok {
 			plan, job, err = open, of, nil

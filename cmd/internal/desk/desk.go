@@ -203,7 +203,7 @@ func (d *Desk) Start(ctx context.Context, s *workflow.State, procedure, zone str
 	if len(damages) == 0 {
 		return d.open(ctx, s, doc, start, at)
 	}
-	plan, err := d.PlanRepair(s, damages...)
+	plan, err := d.PlanRepair(ctx, s, damages...)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -321,10 +321,17 @@ func (d *Desk) Triage(s *workflow.State) (table *steps.Triage, digests []string,
 
 // PlanRepair plans the repair of an airframe's open damages, or of those that are
 // named.
-func (d *Desk) PlanRepair(s *workflow.State, only ...string) (workflow.RepairPlan, error) {
+func (d *Desk) PlanRepair(ctx context.Context, s *workflow.State, only ...string) (workflow.RepairPlan, error) {
 	triage, _, err := d.Triage(s)
 	if err != nil {
 		return workflow.RepairPlan{}, err
+	}
+	if len(s.OpenDamages(d.Now())) > 0 && len(s.OpenJobs(d.Now())) == 0 { // its job brings the newer sheet
+		sheet, err := d.sheetFor(ctx, s, workflow.Start{})
+		if err != nil {
+			return workflow.RepairPlan{}, err
+		}
+		s = s.Under(sheet.Sheet)
 	}
 	return s.PlanRepair(triage, d.repairOf(s), d.Now(), only...)
 }

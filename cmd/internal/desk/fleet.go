@@ -49,6 +49,27 @@ func UnknownMark(r store.Reader, mark string) error {
 // kept. of is how many airframes there are. Damaged journals are left out, and the
 // error names them; the rows of the others are valid all the same.
 func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of int) R) ([]R, error) {
+	var mu sync.Mutex
+	made := map[int]R{}
+	read, err := d.each(ctx, func(s *workflow.State, at, of int) {
+		one := row(s, of)
+		mu.Lock()
+		defer mu.Unlock()
+		made[at] = one
+	})
+	if read == nil {
+		return nil, err
+	}
+	rows := make([]R, 0, len(read))
+	for _, at := range read {
+		rows = append(rows, made[at])
+	}
+	return rows, err
+}
+
+// each folds every journal, on all processors, and returns which ones could be read, nil
+// if it was stopped. It stands in the program once, and not again for every type of row.
+func (d *Desk) each(ctx context.Context, row func(s *workflow.State, at, of int)) (read []int, err error) {
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
 	q := &queue{desk: d}
@@ -62,16 +83,18 @@ func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of in
 	once := sync.OnceValues(func() ([]*workflow.State, error) { return d.quarantining(ctx) })
 	others := func(context.Context) ([]*workflow.State, error) { return once() }
 	var mu sync.Mutex
-	made, faults := map[int]R{}, map[int]error{}
+	faults := map[int]error{}
 	var workers sync.WaitGroup
 	for range runtime.GOMAXPROCS(0) {
 		workers.Go(func() {
 			for it := range items {
-				one, err := rowOf(ctx, d, it, others, row)
-				mu.Lock()
+				s, err := d.stateOf(ctx, it, others)
 				if err == nil {
-					made[it.at] = one
-				} else if faults[it.at] = err; !unreadable(err) {
+					row(s, it.at, it.of)
+					continue
+				}
+				mu.Lock()
+				if faults[it.at] = err; !unreadable(err) {
 					stop(err)
 				}
 				mu.Unlock()
@@ -82,32 +105,28 @@ func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of in
 	if err := context.Cause(ctx); err != nil {
 		return nil, err
 	}
-	rows := make([]R, 0, len(made))
+	read = make([]int, 0, len(q.marks))
 	var unread []string
 	var why error
 	for i, mark := range q.marks {
 		if err := faults[i]; err != nil {
 			unread, why = append(unread, mark), cmp.Or(why, err)
 		} else {
-			rows = append(rows, made[i])
+			read = append(read, i)
 		}
 	}
-	return rows, cannotRead(unread, why)
+	return read, cannotRead(unread, why)
 }
 
-// rowOf folds one journal and makes its row.
-func rowOf[R any](ctx context.Context, d *Desk, it item, others func(context.Context) ([]*workflow.State, error), row func(*workflow.State, int) R) (none R, err error) {
+func (d *Desk) stateOf(ctx context.Context, it item, others func(context.Context) ([]*workflow.State, error)) (*workflow.State, error) {
 	if it.err != nil {
-		return none, it.err
+		return nil, it.err
 	}
 	state, err := d.fold(ctx, it.journalBytes)
-	if err == nil {
-		state, err = d.heed(ctx, state, others)
-	}
 	if err != nil {
-		return none, err
+		return nil, err
 	}
-	return row(state, it.of), nil
+	return d.heed(ctx, state, others)
 }
 
 // unreadable reports whether an error concerns one journal only.

@@ -48,6 +48,7 @@ type Airframe struct {
 	Conditions []steps.Setting `json:"conditions,omitempty"`
 	Bench      string          `json:"bench,omitempty"`
 	Warnings   []Reason        `json:"warnings,omitempty"`
+	Check      *Reason         `json:"check,omitempty"`     // that is due before the repair
 	Harms      []Reason        `json:"harms,omitempty"`     // what open coats need and the journal says otherwise
 	Documents  []Cited         `json:"documents,omitempty"` // where they were asked for
 }
@@ -132,6 +133,10 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	a.Jobs, a.Timers, a.Gates = []Job{}, Timers(s, now), []Gate{}
 	a.Build, a.TooLate = said(s.BuildMissing(now)), s.TooLate(now)
 	a.Harms = harms(s, now)
+	if r := s.Unchecked(now); r != nil && s.Retired == nil && len(s.OpenDamages(now)) > 0 {
+		check := newReason(*r)
+		a.Check = &check
+	}
 	a.Quarantine, a.Aboard = quarantines(s), aboard(s, now)
 	a.Damages, a.Flights = Damages(s, now), len(s.Flights)
 	for _, j := range s.Jobs {
@@ -200,6 +205,9 @@ func (a Airframe) short(l *lines, c Clock) {
 	l.item("%s", a.flightLine(c))
 	l.quarantined(a.Quarantine, c)
 	l.harmed(a.Harms, c)
+	if a.Check != nil {
+		l.item("**First:** %s", ReasonText(a.Check.Reason, c))
+	}
 	for _, j := range a.Jobs {
 		if j.Open {
 			l.item("%s: %d of %d steps done", esc(j.ID), j.Done, j.Steps)
@@ -333,6 +341,9 @@ func (a Airframe) Markdown(c Clock) string {
 	l.item("%s", a.flightLine(c))
 	l.quarantined(a.Quarantine, c)
 	l.harmed(a.Harms, c)
+	if a.Check != nil {
+		l.item("**First:** %s", ReasonText(a.Check.Reason, c))
+	}
 	l.item("design %s, registered %s, %s in its journal, %s", esc(a.Design), c.At(a.Registered), many(a.Entries, "entry"), many(a.Flights, "flight"))
 	if a.Build != "" {
 		l.item("%s", esc(a.Build))

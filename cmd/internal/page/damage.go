@@ -144,6 +144,7 @@ type Repair struct {
 	Else     []StaleGate   `json:"stale_otherwise,omitempty"` // that are due for other reasons
 	Job      string        `json:"job,omitempty"`             // "": not started
 	Full     bool          `json:"-"`                         // with every step and reason
+	Check    *Reason       `json:"check,omitempty"`           // that is due before it
 	Amends   *Amended      `json:"amends,omitempty"`          // the open repair in the place of whose plan it comes
 }
 
@@ -231,6 +232,10 @@ func NewRepair(mark, job string, plan workflow.RepairPlan, madeOf []string) Repa
 	for _, b := range plan.Blocks {
 		m.Blocks = append(m.Blocks, RepairBlock(b))
 	}
+	if plan.Check != nil {
+		check := newReason(*plan.Check)
+		m.Check = &check
+	}
 	if a := plan.Amends; a != nil {
 		m.Amends = &Amended{a.Job, a.Found, a.Kept, a.Reopens}
 	}
@@ -258,9 +263,12 @@ func stayDone(n int) string {
 }
 
 // Markdown is the plan: on one screen, or in full.
-func (m Repair) Markdown(Clock) string {
+func (m Repair) Markdown(c Clock) string {
 	var l lines
 	l.add("# The repair of %s\n", esc(m.Mark))
+	if m.Check != nil {
+		l.add("**First:** %s\n", ReasonText(m.Check.Reason, c))
+	}
 	if a := m.Amends; a != nil {
 		found := "with what is left of its damage"
 		if len(a.Found) > 0 {

@@ -212,7 +212,7 @@ func (n Next) waiting(l *lines, c Clock) {
 // rest adds what waits say: what to leave alone until they are over.
 func (n Next) rest(l *lines) {
 	for _, w := range n.Waiting {
-		if w.Do != "" && !w.behind() { // it has begun
+		if w.Do != "" && !w.behind() { // what has not begun leaves nothing alone
 			l.add("\n**%s**", esc(w.Title))
 			l.text(w.Do)
 		}

@@ -389,12 +389,11 @@ func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) fra
 	f := frame{y: -1}
 	strip := p.strip(s, width, height)
 	f.lines = append([]string{""}, strip...)
-	if bar := 0; len(strip) > 0 && roomy(height) {
-		bar = len(f.lines)
+	if len(strip) > 0 && roomy(height) {
 		f.lines[0] = ruled("", width)
 		f.lines = append(f.lines, p.bar(s, width))
 	} else {
-		f.lines[bar] = p.bar(s, width)
+		f.lines[0] = p.bar(s, width)
 	}
 	if kind == stepSheet && asks {
 		p.prompt(&f, s, width)

@@ -127,7 +127,6 @@ type model struct {
 	clocks    Clocks
 	now, wall func() time.Time // of the bench; of the hand on the keys
 	stop      context.CancelFunc
-	columns   int // 0: as many as there are
 
 	width, height int
 	scene         scene

@@ -27,7 +27,6 @@ type builder struct {
 	keys  int
 	views map[string]sitting.View
 	told  string
-	fresh string
 }
 
 func (b *builder) Tell(markdown string) error {

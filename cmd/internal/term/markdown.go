@@ -7,14 +7,18 @@ import (
 	"regexp"
 	"slices"
 	"strings"
-	"unicode"
+	"sync"
 	"unicode/utf8"
 
-	"github.com/charmbracelet/glamour"
-	"github.com/charmbracelet/glamour/ansi"
-	"github.com/charmbracelet/glamour/styles"
 	xansi "github.com/charmbracelet/x/ansi"
-	"github.com/muesli/termenv"
+	"github.com/yuin/goldmark"
+	"github.com/yuin/goldmark/ast"
+	"github.com/yuin/goldmark/extension"
+	tables "github.com/yuin/goldmark/extension/ast"
+	"github.com/yuin/goldmark/parser"
+	"github.com/yuin/goldmark/text"
+	"github.com/yuin/goldmark/util"
+	tags "golang.org/x/net/html"
 )
 
 // Show renders Markdown to the output.
@@ -24,181 +28,224 @@ func (s Streams) Show(markdown string) error {
 
 // ShowTo renders Markdown to one of the streams.
 func (s Streams) ShowTo(w io.Writer, markdown string) error {
-	profile := termenv.Ascii
-	if s.Colour {
-		profile = termenv.ANSI
-	}
-	renderer, err := glamour.NewTermRenderer(
-		glamour.WithStyles(style(s.Colour)),
-		glamour.WithColorProfile(profile),
-		glamour.WithWordWrap(max(s.width(), leastColumns)-hanging),
-	)
-	if err != nil {
-		return fmt.Errorf("rendering: %w", err)
-	}
-	tied, code := tie(Clean(markdown))
-	text, err := renderer.Render(tied)
-	if err != nil {
-		return fmt.Errorf("rendering: %w", err)
-	}
-	text = untie(setApart(text), code)
-	// The renderer pads every line to the full width, and leaves runs of empty ones.
-	lines := strings.Split(strings.Trim(text, "\n"), "\n")
+	p := page{[]byte(Clean(markdown)), s.Colour}
+	lines := p.blocks(markdownParser().Parse(text.NewReader(p.source)), max(s.width(), leastColumns)-hanging, style{})
 	for i, line := range lines {
-		lines[i] = trimmed(line)
+		lines[i] = strings.TrimRight(line, " ")
 	}
-	hang(lines)
-	lines = slices.CompactFunc(lines, func(a, b string) bool { return a == "" && b == "" })
-	_, err = fmt.Fprintln(w, strings.Trim(strings.Join(lines, "\n"), "\n"))
-	return err
+	if _, err := fmt.Fprintln(w, strings.Join(lines, "\n")); err != nil {
+		return fmt.Errorf("rendering: %w", err)
+	}
+	return nil
 }
 
-// setApart puts an empty line before each block of code, which the renderer
-// leaves out inside the items of a list. The code must still be tied.
-func setApart(text string) string {
-	isCode := func(line string) bool {
-		return strings.ContainsFunc(line, func(r rune) bool { return r >= codeLines && r < codeLines+mostLines })
-	}
-	var lines []string
-	for line := range strings.SplitSeq(text, "\n") {
-		if n := len(lines); n > 0 && isCode(line) && !isCode(lines[n-1]) && trimmed(lines[n-1]) != "" {
-			lines = append(lines, "")
-		}
-		lines = append(lines, line)
-	}
-	return strings.Join(lines, "\n")
-}
-
-// trimmed removes the space at the end of a line, even if the renderer coloured
-// it.
-func trimmed(line string) string {
-	plain := strings.TrimRight(xansi.Strip(line), " ")
-	if plain == "" {
-		return ""
-	}
-	return xansi.Truncate(line, xansi.StringWidth(plain), "")
-}
+var markdownParser = sync.OnceValue(func() parser.Parser {
+	return goldmark.New(goldmark.WithExtensions(extension.Table)).Parser()
+})
 
 // leastColumns is the narrowest terminal that a text is set for.
 const leastColumns = 20
 
-// hanging is how far the continuation lines of a list item are indented.
-const hanging = 2
-
-// hang indents the continuation lines of list items, which the renderer sets
-// flush left.
-func hang(lines []string) {
-	in := false
-	for i, line := range lines {
-		plain := xansi.Strip(line)
-		switch {
-		case strings.HasPrefix(plain, "• "), numbered(plain):
-			in = true
-		case plain == "", strings.HasPrefix(plain, "  "), strings.HasPrefix(plain, "┃"):
-			in = false
-		case in:
-			lines[i] = strings.Repeat(" ", hanging) + line
-		}
-	}
-}
-
-// style is one fixed style: the terminal is asked nothing. The words carry the
-// meaning; colour and weight only help the eye.
-func style(colour bool) ansi.StyleConfig {
-	c := styles.ASCIIStyleConfig
-	margin := uint(0)
-	c.Document.Margin = &margin
-	c.Document.BlockPrefix, c.Document.BlockSuffix = "", ""
-	c.CodeBlock.Margin = &margin
-	indent := uint(2)
-	c.CodeBlock.Indent = &indent
-	c.H1.Prefix, c.H2.Prefix, c.H3.Prefix = "", "", ""
-	c.Code.BlockPrefix, c.Code.BlockSuffix = "", ""
-	c.Strong.BlockPrefix, c.Strong.BlockSuffix = "", ""
-	c.Emph.BlockPrefix, c.Emph.BlockSuffix = "", ""
-	bar := "┃ "
-	c.BlockQuote.IndentToken = &bar
-	if !colour {
-		return c
-	}
-	yes := true
-	red := "1" // it can be read on light and on dark; yellow and cyan can't
-	c.H1.Bold, c.H2.Bold, c.H3.Bold, c.Strong.Bold = &yes, &yes, &yes, &yes
-	c.H1.Underline = &yes
-	c.Emph.Italic = &yes
-	c.Code.Bold, c.CodeBlock.Bold = &yes, &yes
-	c.BlockQuote.Color, c.BlockQuote.Bold = &red, &yes
-	return c
-}
-
-// The renderer breaks lines after these characters, even inside a number or a
-// word: 5.9 mm after the point, left-boom after the hyphen.
-const breaks = ".,;-+"
-
-// The renderer takes every ampersand for the start of a reference, and does not
-// treat a backslash before these as an escape.
-const literals = "&~"
-
-// While a text is rendered, private characters take the place of breaks, of
-// literals and of whole lines of code, so that the renderer leaves them alone.
-// [Clean] removes such characters from the text first, and [resolved] adds none.
+// hanging is how far the continuation lines of a list item are indented, and code is;
+// nested is how far a list inside an item is.
 const (
-	tied      = '\uE000'
-	literal   = '\uE010'
-	codeLines = '\U000F0000'
-	mostLines = 0xfffd
+	hanging = 2
+	nested  = 4
 )
 
-// tie replaces what must not be broken or interpreted by private characters, and
-// returns the lines of code that it took out.
-func tie(text string) (_ string, code []string) {
-	lines := strings.Split(text, "\n")
-	block := false
-	for i, line := range lines {
-		switch fence := strings.HasPrefix(strings.TrimLeft(line, " "), "```"); {
-		case fence:
-			block = !block
-			lines[i] = literally(line)
-		case block && len(code) < mostLines:
-			// Keep the indent: it may put the code inside a list item.
-			if words := strings.TrimLeft(line, " "); words != "" {
-				lines[i] = strings.TrimSuffix(line, words) + string(codeLines+rune(len(code)))
-				code = append(code, words)
-			}
-		case block:
-			lines[i] = literally(line)
-		default:
-			lines[i] = tieLine([]rune(resolved(line)))
-		}
-	}
-	return strings.Join(lines, "\n"), code
+// bar stands before each line of a quotation.
+const bar = "┃ "
+
+// reset ends a style.
+const reset = "\x1b[0m"
+
+// A page is a text that is set in lines for a terminal.
+type page struct {
+	source []byte
+	colour bool
 }
 
-// literally makes the ampersands of a line literal.
-func literally(line string) string { return strings.ReplaceAll(line, "&", string(literal)) }
+// A style is how words are set. The terminal is asked nothing. The words carry the
+// meaning; colour and weight only help the eye.
+type style struct{ bold, italic, underline, red bool }
 
-// resolved replaces references such as &deg; by their characters, because the
-// renderer would do so only after the text was made safe. A reference to an
-// unsafe character, or to one that means something in Markdown, stays as written.
-func resolved(line string) string {
-	if !strings.ContainsAny(line, literals) {
-		return line
+// set puts words in a style. Styles don't nest: each ends with its words.
+func (p page) set(words string, s style) string {
+	if !p.colour || s == (style{}) || words == "" {
+		return words
 	}
+	var codes []string
+	for _, c := range []struct {
+		on   bool
+		code string
+	}{{s.bold, "1"}, {s.italic, "3"}, {s.underline, "4"}, {s.red, "31"}} { // red can be read on light and on dark; yellow and cyan can't
+		if c.on {
+			codes = append(codes, c.code)
+		}
+	}
+	return "\x1b[" + strings.Join(codes, ";") + "m" + words + reset
+}
+
+// blocks are the lines of what stands in a block, with an empty line between the parts.
+func (p page) blocks(parent ast.Node, width int, s style) []string {
+	var lines []string
+	for n := parent.FirstChild(); n != nil; n = n.NextSibling() {
+		if next := p.block(n, width, s); !slices.Equal(next, []string{""}) {
+			lines = apart(lines, next)
+		}
+	}
+	return lines
+}
+
+// apart appends lines with an empty line before them.
+func apart(lines, more []string) []string {
+	if len(lines) > 0 && len(more) > 0 {
+		lines = append(lines, "")
+	}
+	return append(lines, more...)
+}
+
+func (p page) block(n ast.Node, width int, s style) []string {
+	switch n := n.(type) {
+	case *ast.Heading:
+		s.bold, s.underline = true, n.Level == 1
+	case *ast.Blockquote:
+		lines := p.blocks(n, width-1, style{bold: true, red: true})
+		return before(lines, p.set(bar, style{bold: true, red: true}))
+	case *ast.List:
+		return p.list(n, width, s)
+	case *ast.FencedCodeBlock, *ast.CodeBlock:
+		s.bold = true
+		code := strings.Split(strings.TrimRight(string(n.Lines().Value(p.source)), "\n"), "\n")
+		for i, line := range code { // it is to be copied: it is not wrapped
+			code[i] = p.set(strings.TrimRight(line, " "), s)
+		}
+		return before(code, strings.Repeat(" ", hanging))
+	case *ast.HTMLBlock:
+		written := n.Lines().Value(p.source)
+		if n.HasClosure() {
+			written = append(written, n.ClosureLine.Value(p.source)...)
+		}
+		return wrap(p.set(strings.Join(strings.Fields(words(untagged(written))), " "), s), width)
+	case *ast.ThematicBreak:
+		return []string{"--------"}
+	case *tables.Table:
+		return p.table(n, width, s)
+	}
+	return wrap(strings.ReplaceAll(p.inline(n, s), "\n", " "), width)
+}
+
+// before puts the same before each line.
+func before(lines []string, prefix string) []string {
+	for i, line := range lines {
+		lines[i] = prefix + line
+	}
+	return lines
+}
+
+// list sets a list. What follows the first words of an item stands apart, but for a list.
+func (p page) list(list *ast.List, width int, s style) []string {
+	var lines []string
+	number, spaced := list.Start, false
+	for item := list.FirstChild(); item != nil; item = item.NextSibling() {
+		mark := "• "
+		if list.IsOrdered() {
+			mark = fmt.Sprintf("%d. ", number)
+			number++
+		}
+		if spaced {
+			lines, spaced = append(lines, ""), false
+		}
+		first := item.FirstChild()
+		if first != nil && isWords(first) {
+			opening := wrap(mark+p.inline(first, s), width)
+			lines = append(append(lines, opening[0]), before(opening[1:], strings.Repeat(" ", hanging))...)
+			first = first.NextSibling()
+		} else {
+			lines = append(lines, mark)
+		}
+		for ; first != nil; first = first.NextSibling() {
+			switch n := first.(type) {
+			case *ast.List:
+				lines = append(lines, before(p.list(n, width-nested, s), strings.Repeat(" ", nested))...)
+			case *ast.FencedCodeBlock, *ast.CodeBlock: // it is indented of itself
+				lines, spaced = apart(lines, p.block(n, width, s)), true
+			default:
+				lines, spaced = apart(lines, before(p.block(n, width-hanging, s), strings.Repeat(" ", hanging))), true
+			}
+		}
+	}
+	return lines
+}
+
+// isWords reports whether a block has nothing but words.
+func isWords(n ast.Node) bool {
+	return n.Kind() == ast.KindParagraph || n.Kind() == ast.KindTextBlock
+}
+
+// inline are the words of a block, with what they are set in.
+func (p page) inline(parent ast.Node, s style) string {
 	var b strings.Builder
-	code := false
-	for line != "" {
-		r, size := utf8.DecodeRuneInString(line)
-		switch next := strings.IndexByte(literals, line[min(1, len(line)-1)]); {
-		case r == '`':
-			code = !code
-		case r == '\\' && !code && next >= 0:
-			r, size = literal+rune(next), 2
-		case r == '\\' && !code && len(line) > 1 && line[1] < utf8.RuneSelf:
-			b.WriteByte('\\')
-			r, size = rune(line[1]), 2
+	for n := parent.FirstChild(); n != nil; n = n.NextSibling() {
+		within := s
+		switch n := n.(type) {
+		case *ast.Text:
+			b.WriteString(p.set(words(n.Segment.Value(p.source)), s))
+			if n.SoftLineBreak() || n.HardLineBreak() {
+				b.WriteByte('\n')
+			}
+			continue
+		case *ast.CodeSpan:
+			within.bold = true
+			var code []byte
+			for part := n.FirstChild(); part != nil; part = part.NextSibling() {
+				if t, ok := part.(*ast.Text); ok {
+					code = append(code, t.Segment.Value(p.source)...)
+				}
+			}
+			b.WriteString(p.set(strings.ReplaceAll(string(code), "\n", " "), within))
+			continue
+		case *ast.AutoLink:
+			b.WriteString(p.set(string(n.Label(p.source)), s))
+			continue
+		case *ast.RawHTML:
+			b.WriteString(p.set(words(untagged(n.Segments.Value(p.source))), s))
+			continue
+		case *ast.Emphasis:
+			within.italic, within.bold = s.italic || n.Level == 1, s.bold || n.Level > 1
+		}
+		b.WriteString(p.inline(n, within))
+		b.WriteString(p.set(target(n), s))
+	}
+	return b.String()
+}
+
+// target is where a link leads, which stands behind its words.
+func target(n ast.Node) string {
+	var to []byte
+	switch n := n.(type) {
+	case *ast.Link:
+		to = n.Destination
+	case *ast.Image:
+		to = n.Destination
+	}
+	if len(to) == 0 {
+		return ""
+	}
+	return " (" + Clean(string(to)) + ")"
+}
+
+// words are the characters that a source means. A reference such as &deg; to an unsafe
+// character, or to one that means something in Markdown, stays as written.
+func words(source []byte) string {
+	var b strings.Builder
+	for text := string(source); text != ""; {
+		r, size := utf8.DecodeRuneInString(text)
+		switch {
+		case r == '\\' && len(text) > 1 && util.IsPunct(text[1]):
+			r, size = rune(text[1]), 2
 		case r == '&':
-			r = literal
-			if written := reference.FindString(line); !code && written != "" {
+			if written := reference.FindString(text); written != "" {
 				meant := html.UnescapeString(written)
 				if first, n := utf8.DecodeRuneInString(meant); first >= utf8.RuneSelf && n == len(meant) && !hidden(first) {
 					r, size = first, len(written)
@@ -206,7 +253,7 @@ func resolved(line string) string {
 			}
 		}
 		b.WriteRune(r)
-		line = line[size:]
+		text = text[size:]
 	}
 	return b.String()
 }
@@ -214,64 +261,70 @@ func resolved(line string) string {
 // A longer numeric reference could only have leading zeros.
 var reference = regexp.MustCompile(`^&(#[0-9]{1,7}|#[xX][0-9a-fA-F]{1,6}|[A-Za-z][A-Za-z0-9]*);`)
 
-func tieLine(line []rune) string {
-	code, text := false, false // text: there was more than the number of a list item
-	for i, r := range line {
-		n := strings.IndexRune(breaks, r)
-		switch {
-		case r == '`' && (i == 0 || line[i-1] != '\\'):
-			code = !code
-		case n < 0 || i == 0:
-		case code,
-			i+1 < len(line) && inWord(line[i-1]) && inWord(line[i+1]),
-			text && n < strings.Index(breaks, "-") && closes(line[i-1]) && (i+1 == len(line) || unicode.IsSpace(line[i+1])):
-			line[i] = tied + rune(n)
-		}
-		text = text || !unicode.IsSpace(r) && !unicode.IsDigit(r)
-	}
-	return string(line)
-}
-
-func inWord(r rune) bool {
-	return unicode.IsLetter(r) || unicode.IsDigit(r) || r >= tied && r < tied+rune(len(breaks))
-}
-
-// closes reports whether a word can end with the character. The marks of emphasis
-// are not among them: Markdown looks at what follows them to see where it ends.
-func closes(r rune) bool { return inWord(r) || strings.ContainsRune("°%)]`'\"", r) }
-
-func untie(text string, code []string) string {
-	if strings.Contains(text, "%EE%80%") { // the renderer has percent-encoded the targets of links
-		for n, c := range breaks {
-			text = strings.ReplaceAll(text, encoded(tied+rune(n)), string(c))
-		}
-		for n, c := range literals {
-			text = strings.ReplaceAll(text, encoded(literal+rune(n)), string(c))
+// untagged is the text between the tags of HTML, without what stands in elements that
+// show none. It is not fit for web pages.
+func untagged(source []byte) []byte {
+	var text []byte
+	unseen := 0 // how many such elements are open
+	for tokens := tags.NewTokenizer(strings.NewReader(string(source))); ; {
+		switch kind := tokens.Next(); kind {
+		case tags.ErrorToken: // the end
+			return text
+		case tags.TextToken:
+			if unseen == 0 {
+				text = append(text, tokens.Raw()...)
+			}
+		case tags.StartTagToken, tags.EndTagToken:
+			switch name, _ := tokens.TagName(); string(name) {
+			case "frame", "frameset", "iframe", "noembed", "noframes", "noscript", "nostyle", "object", "script", "style":
+				if kind == tags.StartTagToken {
+					unseen++
+				} else {
+					unseen = max(unseen-1, 0)
+				}
+			}
 		}
 	}
-	var b strings.Builder
-	for _, r := range text {
-		switch n, line := int(r-tied), int(r-codeLines); {
-		case n >= 0 && n < len(breaks):
-			b.WriteByte(breaks[n])
-		case r >= literal && r < literal+rune(len(literals)):
-			b.WriteByte(literals[r-literal])
-		case line >= 0 && line < len(code):
-			b.WriteString(code[line])
-		default:
-			b.WriteRune(r)
+}
+
+// wrap breaks words into lines, at spaces alone: neither a number is parted at its point
+// nor a name at its hyphen. What a line is set in ends with it, and goes on in the next.
+// There is always a first line.
+func wrap(words string, width int) []string {
+	lines := []string{}
+	for written := range strings.SplitSeq(words, "\n") {
+		line, room := "", 0
+		for written != "" {
+			word := strings.TrimLeft(written, " ")
+			gap := len(written) - len(word)
+			if end := strings.IndexByte(word, ' '); end >= 0 {
+				word = word[:end]
+			}
+			written = written[gap+len(word):]
+			n := xansi.StringWidth(word)
+			if n == 0 { // what it is set in, or the end
+				line += word
+				continue
+			}
+			if line != "" && room+gap+n > width {
+				lines, line, room, gap = append(lines, line), "", 0, 0
+			}
+			line += strings.Repeat(" ", gap) + word
+			room += gap + n
 		}
+		lines = append(lines, line)
 	}
-	return b.String()
-}
-
-// encoded is a character percent-encoded, as in a URL.
-func encoded(r rune) string {
-	return strings.ReplaceAll(fmt.Sprintf("% X", "\x00"+string(r))[2:], " ", "%")
-}
-
-// numbered reports whether a line starts an item of a numbered list.
-func numbered(line string) bool {
-	digits := strings.TrimLeft(line, "0123456789")
-	return digits != line && strings.HasPrefix(digits, ". ")
+	set := ""
+	for i, line := range lines {
+		line = set + line
+		if at := strings.LastIndex(line, "\x1b["); at >= 0 {
+			if set = line[at : at+strings.IndexByte(line[at:], 'm')+1]; set == reset {
+				set = ""
+			} else {
+				line += reset
+			}
+		}
+		lines[i] = line
+	}
+	return lines
 }

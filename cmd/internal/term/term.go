@@ -178,7 +178,7 @@ func (p *Prompter) Watch(ctx context.Context, question string, tick <-chan time.
 				return "", err
 			}
 			if text != "" {
-				fmt.Fprintf(p.out, "\n\a%s\n%s", Clean(text), question)
+				fmt.Fprint(p.out, "\n\a"+p.fold(Clean(text)+"\n"+question))
 			}
 		case line, ok := <-p.lines:
 			switch {

@@ -8,7 +8,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/charmbracelet/glamour"
 	xansi "github.com/charmbracelet/x/ansi"
 )
 
@@ -60,7 +59,7 @@ func TestReferences(t *testing.T) {
 		"`&deg; \\&`":                     `&deg; \&`,
 		"&#xE000; &#xF0000; &#xE010;":     "&#xE000; &#xF0000; &#xE010;",
 		"```a`&#27;`":                     "```a&#27;",
-		"[the drawing](a.b/c-d.pdf)":      "the drawing /a.b/c-d.pdf",
+		"[the drawing](a.b/c-d.pdf)":      "the drawing (a.b/c-d.pdf)",
 	} {
 		if got := strings.TrimSpace(show(t, text, 90)); got != want {
 			t.Errorf("%q is shown as %q, want %q", text, got, want)
@@ -179,8 +178,25 @@ func TestTable(t *testing.T) {
 		t.Errorf("in colour it is shown as\n%s", out.String())
 	}
 	for line := range strings.SplitSeq(out.String(), "\n") {
-		if before, after, _ := strings.Cut(line, "cut by wire and"); after != "" && (!strings.HasSuffix(before, "\x1b[1m") || !strings.HasPrefix(after, "\x1b[m")) {
+		if before, after, _ := strings.Cut(line, "cut by wire and"); after != "" && (!strings.HasSuffix(before, "\x1b[1m") || !strings.HasPrefix(after, "\x1b[0m")) {
 			t.Errorf("bold runs on in %q", line)
+		}
+	}
+}
+
+// What one item says in more than one part stands apart and in, and so do lists in lists,
+// quotations and words that are wider than their column.
+func TestParts(t *testing.T) {
+	for text, want := range map[string]string{
+		"1. one\n\n   two\n2. three\n":                            "1. one\n\n  two\n\n2. three\n",
+		"- one\n  - an item that runs on and on\n- two\n":         "• one\n    • an item that runs on\n      and on\n• two\n",
+		"> - quoted, and\n>   more\n>\n> ```\n> code -x\n> ```\n": "┃ • quoted, and\n┃   more\n┃\n┃   code -x\n",
+		"- > quoted\n": "•\n\n  ┃ quoted\n",
+		"##### Five\n\n---\n\n<!-- unseen -->\nseen\n":                  "Five\n\n--------\n\nseen\n",
+		"| a | n |\n|---|---|\n| abcdefghijklmnopqrstuvwxyz in | 1 |\n": " a                      | n\n------------------------|---\n abcdefghijklmnopqrstuv | 1\n wxyz in                |\n",
+	} {
+		if out := show(t, text, 30); out != want {
+			t.Errorf("%q is shown as\n%s", text, out)
 		}
 	}
 }
@@ -202,14 +218,6 @@ func TestCodeOfALanguage(t *testing.T) {
 	}
 	if plain := xansi.Strip(shown["go"]); !strings.Contains(plain, "func main() { // a \"string\"\n") || !strings.Contains(plain, "return 1 + 2\n") {
 		t.Errorf("shown as %q", plain)
-	}
-}
-
-// A style that asks for colours in code gets none, and the code is there.
-func TestNoHighlighter(t *testing.T) {
-	out, err := glamour.Render("```go\nfunc main() {}\n```\n", "dark")
-	if err != nil || !strings.Contains(out, "func main() {}") {
-		t.Errorf("rendered as %q, %v", out, err)
 	}
 }
 
