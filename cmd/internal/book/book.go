@@ -7,8 +7,8 @@ import (
 	"bufio"
 	_ "embed"
 	"fmt"
-	"html/template"
 	"io"
+	"maps"
 	"time"
 
 	"fettle/cmd/internal/page"
@@ -46,17 +46,15 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 	if err != nil {
 		return fmt.Errorf("making the book of %s: %w", s.Airframe.Mark, err)
 	}
-	t, err := template.New("book").Funcs(template.FuncMap{
+	calls := basics()
+	maps.Copy(calls, map[string]any{
 		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": page.Capital, "photo": m.photo, "readings": readings,
-		"style": func() template.CSS { return template.CSS(style) }, // our own file
+		"style": func() safe { return safe(style) }, // our own file
 		"rules": func() string { return page.LocalRules },
 		"seal":  func() string { return page.SealLimits },
-	}).Parse(layout)
-	if err != nil {
-		return fmt.Errorf("reading the layout of the book: %w", err)
-	}
+	})
 	out := bufio.NewWriterSize(w, 1<<16)
-	if err := t.Execute(cleaner{out}, view); err != nil {
+	if err := fill(cleaner{out}, layout, calls, view); err != nil {
 		return fmt.Errorf("writing the book of %s: %w", s.Airframe.Mark, err)
 	}
 	if err := out.Flush(); err != nil {
@@ -84,22 +82,22 @@ func (c cleaner) Write(p []byte) (int, error) {
 }
 
 // when shows a moment in the book's zone, with UTC in its title.
-func (m *maker) when(t time.Time) template.HTML {
+func (m *maker) when(t time.Time) safe {
 	if t.IsZero() {
 		return "–"
 	}
 	return m.moment(t, "2 Jan 2006, 15:04")
 }
 
-func (m *maker) moment(t time.Time, layout string) template.HTML {
+func (m *maker) moment(t time.Time, layout string) safe {
 	utc := t.UTC()
 	// Only digits, letters and commas: there is no text to escape.
-	return template.HTML(fmt.Sprintf(`<time datetime="%s" title="%s UTC">%s</time>`,
+	return safe(fmt.Sprintf(`<time datetime="%s" title="%s UTC">%s</time>`,
 		utc.Format(time.RFC3339), utc.Format("2006-01-02 15:04:05"), t.In(m.o.Zone).Format(layout)))
 }
 
 // until shows the end of a period: only the time if it ends on the day it began.
-func (m *maker) until(from, to time.Time) template.HTML {
+func (m *maker) until(from, to time.Time) safe {
 	day := func(t time.Time) string { return t.In(m.o.Zone).Format(time.DateOnly) }
 	if from.IsZero() || to.IsZero() || day(from) != day(to) {
 		return m.when(to)
@@ -108,19 +106,19 @@ func (m *maker) until(from, to time.Time) template.HTML {
 }
 
 // ref names an entry and links to where the book shows it.
-func (m *maker) ref(position int64) template.HTML {
+func (m *maker) ref(position int64) safe {
 	if !m.anchors[position] {
-		return template.HTML(fmt.Sprintf(`entry&nbsp;%d`, position))
+		return safe(fmt.Sprintf(`entry&nbsp;%d`, position))
 	}
-	return template.HTML(fmt.Sprintf(`<a href="#e%d">entry&nbsp;%d</a>`, position, position))
+	return safe(fmt.Sprintf(`<a href="#e%d">entry&nbsp;%d</a>`, position, position))
 }
 
 // anchor is the id of an entry where the book shows it first. It is empty where
 // the book shows it again, because an id must be unique.
-func (m *maker) anchor(position int64) template.HTMLAttr {
+func (m *maker) anchor(position int64) safe {
 	if m.placed[position] {
 		return ""
 	}
 	m.placed[position] = true
-	return template.HTMLAttr(fmt.Sprintf(`id="e%d"`, position))
+	return safe(fmt.Sprintf(`id="e%d"`, position))
 }

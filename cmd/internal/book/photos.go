@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/base64"
 	"errors"
-	"html/template"
 	"slices"
 
 	"fettle/store/photos"
@@ -44,7 +43,7 @@ func (m *maker) of(position int64) []photo {
 
 // A picture is a photo's data for the page, or why there is none.
 type picture struct {
-	URL     template.URL
+	URL     string
 	Missing string
 	Above   *photo // a photo with the same bytes, which are on the page only once
 }
@@ -87,7 +86,7 @@ func (m *maker) fetch(digest string) picture {
 	if mime == "" {
 		return picture{Missing: "The photo is neither JPEG nor PNG"}
 	}
-	return picture{URL: template.URL("data:" + mime + ";base64," + base64.StdEncoding.EncodeToString(data))}
+	return picture{URL: ("data:" + mime + ";base64," + base64.StdEncoding.EncodeToString(data))}
 }
 
 // reason says what is wrong with a photo, without its path: a book is given

@@ -2,7 +2,6 @@ package book
 
 import (
 	"bytes"
-	"html/template"
 	"strings"
 	"sync"
 
@@ -23,13 +22,13 @@ var converter = sync.OnceValue(func() goldmark.Markdown {
 
 // markdown renders a document's text as HTML. Text that cannot be converted
 // appears as it was written.
-func markdown(text string) template.HTML {
+func markdown(text string) safe {
 	text = strings.TrimSpace(term.Clean(text))
 	var out bytes.Buffer
 	if err := converter().Convert([]byte(text), &out); err != nil {
-		return template.HTML("<p>" + template.HTMLEscapeString(text) + "</p>")
+		return safe("<p>" + escaper.Replace(text) + "</p>")
 	}
-	return template.HTML(out.String()) // from goldmark, with active content made inert below
+	return safe(out.String()) // from goldmark, with active content made inert below
 }
 
 // inert renders active content and headings harmlessly: links, images and raw

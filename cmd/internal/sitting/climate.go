@@ -80,13 +80,18 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 }
 
 // lacking are the conditions of a sitting that nobody has confirmed and that a step of an
-// open stage needs.
+// open stage needs, but for what a step that is left brings about itself: nobody says that
+// a tool is hot before it is to be heated.
 func lacking(s *workflow.State, now time.Time) []steps.Setting {
 	var needs []steps.Setting
 	for _, job := range s.OpenJobs(now) {
 		reports := s.Steps(job, now)
 		open := map[string]bool{}
+		var set []steps.Setting
 		for _, r := range reports {
+			if r.Progress != workflow.Done {
+				set = append(set, r.Step.Sets...)
+			}
 			open[r.Stage] = open[r.Stage] || r.Progress == workflow.Ready || r.Progress == workflow.Waiting
 		}
 		for _, r := range reports {
@@ -94,7 +99,7 @@ func lacking(s *workflow.State, now time.Time) []steps.Setting {
 				continue
 			}
 			for _, n := range s.NeedsAt(job, r.Step, now) {
-				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Sitting && s.Holds(n.Condition, now) != n.State {
+				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Sitting && s.Holds(n.Condition, now) != n.State && !slices.Contains(set, n) {
 					needs = append(needs, n)
 				}
 			}

@@ -406,6 +406,16 @@ func TestOneAnswerForTheSitting(t *testing.T) {
 	b.lead("FN-01", "enter", "l", "coat-dry", "20C 50% y", "s", "q")
 	b.asks("Coat the pad", "Temperature and humidity", "ventilation is on")
 	b.asks("Coat the pad", "Spreading since")
+	// what a step brings about is not said before it
+	b = atBench(t)
+	s, err := b.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+	must(t, err)
+	_, _, err = b.desk.Start(t.Context(), s, "reed-build", "", time.Time{})
+	must(t, err)
+	b.lead("RD-01", "20C", "q")
+	if first := b.asks("Temperature at the bench"); strings.Contains(first, "gun") {
+		t.Errorf("asked is %s", first)
+	}
 }
 
 // Without a mark the most urgent of all airframes comes first, and a joint whose time has
