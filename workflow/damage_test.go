@@ -148,7 +148,7 @@ func TestWordsOfOnesOwn(t *testing.T) {
 	}
 }
 
-// A mark grounds until it was looked at, and disturbs no gate of several zones. Where damage can
+// A mark grounds until it was looked at and a release was given, and disturbs no gate of several zones. Where damage can
 // hurt there are no marks.
 func TestCosmetic(t *testing.T) {
 	b := released(t)
@@ -174,6 +174,8 @@ func TestCosmetic(t *testing.T) {
 	b.docs = &docs
 	b.must(Start{Procedure: look, Digest: "sha256:look", Sheet: sheet(), SheetDigest: sheetSum, Damages: []string{"D1"}})
 	b.done("look-at-it")
+	mustContain(t, b.state.Airworthiness(b.now).Why.Text, "not released since damage D1 was found and repaired")
+	b.must(GiveRelease{})
 	if f := b.state.Airworthiness(b.now); !f.Released {
 		t.Errorf("it is grounded: %s", f.Why.Text)
 	}

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -323,8 +324,12 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 			return f
 		}
 	}
+	damaged := "" // all is repaired, also marks, which leave gates alone; what was proved knows nothing of it
+	if i := slices.IndexFunc(s.Damages, func(d *Damage) bool { return d.Position > r.Position || d.At.After(r.At) }); i >= 0 {
+		damaged = fmt.Sprintf("not released since damage %s was found and repaired", s.Damages[i].Damage)
+	}
 	if s.disturbed != nil && s.disturbed.position > r.Position {
-		f.Why.Text = fmt.Sprintf("disturbed by %s since the release", s.disturbed.by)
+		f.Why.Text = cmp.Or(damaged, fmt.Sprintf("disturbed by %s since the release", s.disturbed.by))
 		return f
 	}
 	for _, g := range s.Gates(at) {
@@ -340,6 +345,10 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 			f.Why = g.Says().after("gate " + g.Gate.Name + " is ")
 			return f
 		}
+	}
+	if damaged != "" {
+		f.Why.Text = damaged
+		return f
 	}
 	if why := s.restsInDoubt(r); !why.IsZero() {
 		f.Why = why
