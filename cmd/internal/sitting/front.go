@@ -60,7 +60,7 @@ type View struct {
 // A Caution says what can hurt.
 type Caution struct {
 	Text string // Markdown
-	Read bool   // it was shown whole in this sitting; one line is enough
+	Read bool   // it was shown whole in this sitting: one line is enough where there is no room for more
 }
 
 // A Row is one line of what is asked for.
