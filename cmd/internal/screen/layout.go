@@ -31,6 +31,8 @@ type scene struct {
 	notices  []sitting.Moment // what clocks called for
 	strip    int              // how many clocks ran when the question was asked: there is as much room for them
 	typed    field
+	refused  bool   // what was typed was refused: what is typed next replaces it
+	keyed    bool   // letters are keys, though the field takes words
 	hint     string // about a key that did nothing
 	more     bool   // what is behind `?` is looked at
 }
@@ -396,6 +398,14 @@ func (p painter) behind(s scene, width int) []string {
 	return joined(true, slices.DeleteFunc(blocks, func(b []string) bool { return len(b) == 0 })...)[1:]
 }
 
+// leaveHint is what Esc says where there is nothing to go back to.
+const leaveHint = sitting.Quit + " leaves the bench"
+
+// letters reports whether a letter is typed and no key.
+func (s scene) letters() bool {
+	return s.question.Field != nil && s.question.Field.Words && !s.keyed
+}
+
 // keys are all keys of a question, with what is offered at the moment and what the
 // screen itself has at each.
 func (s scene) keys() []sitting.Key {
@@ -504,7 +514,11 @@ func (p painter) prompt(f *frame, s scene, width int) {
 	lead := in + "> "
 	text, at := s.typed.shown(width - xansi.StringWidth(lead) - 1)
 	f.x, f.y = xansi.StringWidth(lead)+at, len(f.lines)
-	f.lines = append(f.lines, lead+p.bold(text))
+	typed := p.bold(text)
+	if s.refused { // as what is selected, which the next character replaces
+		typed = "\x1b[7m" + text + "\x1b[0m"
+	}
+	f.lines = append(f.lines, lead+typed)
 	said, set := term.Line(q.Field.Label), func(text string) string { return text }
 	if text := s.typed.String(); strings.TrimSpace(text) != "" {
 		said = ""
@@ -540,10 +554,15 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 		own = []sitting.Key{{Key: readKey, Word: "I have read it"}}
 	case kind != stepSheet, !asks:
 		own = []sitting.Key{turn}
+	case s.letters() && !slices.ContainsFunc(s.question.Keys, func(k sitting.Key) bool { return k.Key == sitting.Enter }):
+		own = []sitting.Key{{Key: "esc", Word: "other keys"}}
+	case s.letters():
+		own = []sitting.Key{{Key: "esc", Word: "back"}}
 	}
 	for _, k := range s.keys()[len(s.offers):] { // those are in the bar
 		switch {
-		case kind != stepSheet:
+		case kind == moreSheet, kind != stepSheet && k.Key != moreKey && k.Key != sitting.Quit:
+		case kind == stepSheet && asks && s.letters() && (k.Common || k.Key == moreKey): // letters
 		case k.Key == moreKey: // the first of those, so that it is always there
 			common = slices.Insert(common, 0, k)
 		case slices.ContainsFunc(s.question.View.Rows, func(r sitting.Row) bool { return r.Key == k.Key }): // it says so
@@ -582,7 +601,14 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 	for _, k := range own {
 		add(k, true)
 	}
+	room := width - len(in)
 	for i, k := range common {
+		if wide := xansi.StringWidth(k.Key + " " + k.Word); i > 0 && (at+3+wide > room || i < len(common)-1 && at+3+wide > room-2) {
+			if at+2 <= room {
+				line += " …" // the rest is behind `?`
+			}
+			break
+		}
 		add(k, i == 0)
 	}
 	if line != "" || len(lines) == 0 {

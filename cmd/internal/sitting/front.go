@@ -5,6 +5,7 @@ package sitting
 
 import (
 	"context"
+	"slices"
 	"time"
 )
 
@@ -39,6 +40,12 @@ type Question struct {
 	// Until is when the question needs no answer any more: the front returns [Due]
 	// then. Zero: it stands.
 	Until time.Time
+}
+
+// OnlyLetters reports whether nothing but a letter or a digit answers the question: it is
+// a hold, or about what can hurt.
+func (q Question) OnlyLetters() bool {
+	return q.Field == nil && !slices.ContainsFunc(q.Keys, func(k Key) bool { return k.Key == Enter })
 }
 
 // A View is what the builder sees above the prompt, in the order of need.
@@ -92,9 +99,10 @@ type Key struct {
 	Words  bool   // in line mode words may follow it: "t the blade is new"
 }
 
-// Keys and replies that are no letters.
+// Keys and replies that a front has to know.
 const (
 	Enter   = "enter"
+	Quit    = "q"       // a key of every question: it leaves the bench
 	Due     = "due"     // only as a reply: the time of the question has come
 	Changed = "changed" // only as a reply: another terminal has added to a journal
 )
@@ -103,7 +111,8 @@ const (
 type Field struct {
 	Label string // what is typed, with its unit or an example
 	// Words says that any words may be typed, also such as begin with the letter of
-	// a key: only Enter, and whatever leaves a field, are keys while it is open.
+	// a key: only Enter, a digit that is a key, and whatever leaves a field, are keys
+	// while it is open.
 	Words bool
 	// Check says what the text typed so far would come to; nil: nothing is said. It
 	// must be quick and may be called from any goroutine.

@@ -348,7 +348,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 			return Reply{}, errAgain
 		case Due:
 			return reply, nil
-		case keyQuit:
+		case Quit:
 			return Reply{}, errLeave
 		case keyPutOff:
 			c.off[c.here()], c.jump = true, place{}
@@ -380,14 +380,13 @@ const (
 	keyTakeBack = "u"
 	keyNote     = "t"
 	keyPhoto    = "p"
-	keyQuit     = "q"
 	keyJoin     = "j" // where a joint can be joined
 )
 
 func (c *conversation) common() []Key {
 	keys := []Key{
 		{Key: keyTakeBack, Word: "take back", Common: true}, {Key: keyList, Word: "list", Common: true},
-		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: keyQuit, Word: "quit", Common: true},
+		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: Quit, Word: "quit", Common: true},
 	}
 	if c.hand.Step.Name == "" {
 		return keys
