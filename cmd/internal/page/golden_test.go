@@ -353,7 +353,7 @@ func (a album) witnessing(t testing.TB) {
 	b.must(err)
 	b.start("finch-eyes", "")
 	next := page.NewNext(b.State, b.Now)
-	next.Step.Brief(b.State, "builder", "fettle next FN-02 --full")
+	next.Step.Brief(b.State, "builder", "fettle next FN-02 --full", false)
 	b.show("Next-short", next)
 	b.show("Audit-witnessed", page.NewAudit(b.State, summary, nil, ""))
 }
