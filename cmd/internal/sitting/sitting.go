@@ -22,6 +22,7 @@ type Sitting struct {
 	Front     Front
 	Mark      string // the airframe that is worked on; "": all that have an open job
 	BothUnits bool
+	Short     bool // the short text of every step that has one
 	Nameless  bool // nobody said who is at the bench: Desk.By is a login name
 
 	// When reads a moment as people write it, such as "8 min ago".
@@ -298,7 +299,7 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	}
 	c.view.ID = fmt.Sprint(c.here())
 	step := next.Step
-	step.Brief(s, c.Desk.By, "?")
+	step.Brief(s, c.Desk.By, "?", c.Short)
 	c.view.Part, c.view.Title = step.Stage, step.Title
 	c.view.Step, c.view.Of = c.count(s)
 	for i, text := range step.Whole {
