@@ -44,6 +44,8 @@ type sheet struct {
 	told  []string // at the lower end
 	asks  bool     // the question is answered here, or a caution is said to be read
 	here  bool     // it has what the prompt asks for
+	part  bool     // other rows are on other sheets
+	keys  []string // then: of the rows that end here
 }
 
 type sheetKind int
@@ -101,7 +103,7 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	}
 	whole, full, short := p.cautions(s, width)
 	title, action, told := p.title(s, width), p.action(s, width), p.told(s, width)
-	rows, here := p.rows(s, width)
+	rows, ends, here := p.rows(s, width)
 	news := [][]string{told, first(told, width)}
 	for _, cautions := range [][]string{whole, full} { // what was read is shortened last
 		for _, told := range news {
@@ -111,7 +113,7 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 				}
 				all := joined(spaced, cautions, title, action, rows)
 				if len(all)+len(joined(spaced, told)) <= room(stepSheet, true) {
-					return []sheet{{stepSheet, all, told, true, true}}
+					return []sheet{{kind: stepSheet, lines: all, told: told, asks: true, here: true}}
 				}
 			}
 		}
@@ -126,16 +128,21 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	top = top[:min(len(top), most)] // the rest is behind `?`
 	left, more := room(stepSheet, true)-len(top), room(stepSheet, false)-len(top)
 	if both := joined(roomy(height), action, rows); len(both) <= left {
-		all = append(all, sheet{stepSheet, joined(false, top, both), nil, true, true})
+		all = append(all, sheet{kind: stepSheet, lines: joined(false, top, both), asks: true, here: true})
 	} else {
 		all = append(all, paged(stepSheet, top, action, more)...)
-		for _, page := range paged(stepSheet, top, rows, left) {
-			page.asks, page.here = true, here >= 0 && here < len(page.lines)-len(top)
-			here -= left
-			all = append(all, page)
+		for from := 0; from < len(rows); {
+			to, page := min(from+left, len(rows)), sheet{kind: stepSheet, asks: true, part: true}
+			for i, end := range ends { // a row is on one sheet where it has room on one
+				if end > from && end <= from+left {
+					to, page.keys = end, append(page.keys, s.question.View.Rows[i].Key)
+				}
+			}
+			page.lines, page.here = slices.Concat(top, rows[from:to]), here >= from && here < to
+			all, from = append(all, page), to
 		}
 		if len(rows) == 0 { // the end of the action stands above the prompt once more
-			all = append(all, sheet{stepSheet, joined(false, top, action[len(action)-left:]), nil, true, true})
+			all = append(all, sheet{kind: stepSheet, lines: joined(false, top, action[len(action)-left:]), asks: true, here: true})
 		}
 	}
 	for _, told := range news {
@@ -322,8 +329,9 @@ func mark(r sitting.Row) string {
 	return " "
 }
 
-// rows are the rows of a question, and the line of the one that the prompt asks for.
-func (p painter) rows(s scene, width int) (lines []string, here int) {
+// rows are the rows of a question, after how many lines each ends, and the line of the
+// one that the prompt asks for.
+func (p painter) rows(s scene, width int) (lines []string, ends []int, here int) {
 	rows := s.question.View.Rows
 	in := strings.Repeat(" ", indent(width))
 	label, value, key := 0, 0, 0
@@ -377,8 +385,9 @@ func (p painter) rows(s scene, width int) (lines []string, here int) {
 			}
 			lines = append(lines, part)
 		}
+		ends = append(ends, len(lines))
 	}
-	return lines, here
+	return lines, ends, here
 }
 
 func padded(text string, width int) string {
@@ -639,7 +648,7 @@ func (p painter) frame(s scene, sheets []sheet, at, width, height int) frame {
 	copy(f.lines[1:top], page.lines)
 	copy(f.lines[top-len(page.told):], page.told)
 	copy(f.lines[top:], foot.lines)
-	if n := fmt.Sprintf(" page %d of %d ", at+1, len(sheets)); len(sheets) > 1 {
+	if n := fmt.Sprintf(" page %d of %d ", at+1, len(sheets)); len(sheets) > 1 && (s.hint == "" || xansi.StringWidth(term.Line(s.hint))+len(n)+4 <= width) {
 		left := xansi.Truncate(f.lines[top], width-len(n)-2, "")
 		if !strings.HasSuffix(left, "─") {
 			left += "…"

@@ -7,6 +7,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -499,6 +500,9 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 		reply.Text = text
 	case !ok, !open && !k.Common:
 		return nil
+	case m.elsewhere(on, k.Key):
+		m.hint("That line is on another page.")
+		return nil
 	default:
 		reply.Key = k.Key
 	}
@@ -510,6 +514,14 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	n := m.doubts
 	m.doubt = &reply
 	return tea.Tick(repeats, func(time.Time) tea.Msg { return undoubted{n} })
+}
+
+// elsewhere reports whether a key is that of a line which is to be confirmed, and which
+// ends on another sheet than this.
+func (m *model) elsewhere(on sheet, key string) bool {
+	q := m.scene.question
+	return on.part && q.OnlyLetters() && !slices.Contains(on.keys, key) &&
+		slices.ContainsFunc(q.View.Rows, func(r sitting.Row) bool { return r.Key == key })
 }
 
 // refuse says why a text is not taken: all of it, where the line below the field has no

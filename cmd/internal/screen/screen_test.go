@@ -346,6 +346,21 @@ func TestBurst(t *testing.T) {
 	}
 	h.press("2")
 	h.expect(sitting.Reply{Key: "2"})
+
+	h = newHand(t, noClocks{}, 40, 12) // nor does a key a line that is not whole on the page
+	for i := range q.View.Rows {
+		q.View.Rows[i].Label = strings.Repeat("so and so ", 12) + "end" + q.View.Rows[i].Key
+	}
+	h.ask(q)
+	h.press("space", "space", "space")
+	h.see("end3")
+	h.press("2")
+	h.see("on another page")
+	h.expectNone()
+	h.press("b")
+	h.see("end2")
+	h.press("2")
+	h.expect(sitting.Reply{Key: "2"})
 }
 
 // What was typed outlives another size, a change from elsewhere and a moment.
