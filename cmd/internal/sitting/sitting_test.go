@@ -81,6 +81,13 @@ stages:
         hands: 15 min
 `
 
+// twoWays are those of a gate of the Finch, which has one.
+const twoWays = `rework:
+      - do: |
+          - Lay the stick in.
+          - Deepen it.
+      - do: Line it with tape.`
+
 // A bench is a store, a clock and a front that answers by a list.
 type bench struct {
 	t     *testing.T
@@ -100,7 +107,8 @@ func atBench(t *testing.T, marks ...string) *bench {
 	for _, name := range []string{"finch.yaml", "finch-build.yaml"} {
 		data, err := os.ReadFile(filepath.Join("..", "cli", "testdata", name))
 		must(t, err)
-		must(t, os.WriteFile(filepath.Join(own, name), data, 0o600))
+		text := strings.Replace(string(data), "rework: Deepen it with the sanding stick.", twoWays, 1)
+		must(t, os.WriteFile(filepath.Join(own, name), []byte(text), 0o600))
 	}
 	must(t, os.WriteFile(filepath.Join(own, "finch-tab.yaml"), []byte(tab), 0o600))
 	b := &bench{t: t, now: time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)}
@@ -529,6 +537,11 @@ func TestReadings(t *testing.T) {
 		t.Errorf("read is %+v", f)
 	}
 	b.asks("59 mm at tip is unlikely: the other reading is 4 mm.", "y keep it, enter type it again")
+	b.lead("FN-09", "r") // each way is beside its key
+	b.asks("Which way was it done, 1 to 2?", "1 way 1, 2 way 2")
+	if rows := b.last.View.Rows; !slices.Equal(rows, []sitting.Row{{Key: "1", Label: "Lay the stick in. Deepen it."}, {Key: "2", Label: "Line it with tape."}}) {
+		t.Errorf("the ways are %+v", rows)
+	}
 	b.lead("FN-09", "u", "y", "c", "it holds")
 	b.asks("slot root, in mm:", "r reworked, c grant a concession")
 	if f, _ := last[journal.ConcessionGranted](b, "FN-09"); f.Reason != "it holds" || len(f.Readings) != 2 {
