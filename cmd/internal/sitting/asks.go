@@ -394,6 +394,7 @@ func (c *conversation) askJoin(ctx context.Context, s *workflow.State, touch str
 // wet records that the coat was found wet. The join is refused with that, which is no news
 // to whoever touched it.
 func (c *conversation) wet(ctx context.Context) error {
+	c.jump, c.kept = place{}, place{} // what fits in comes before it
 	err := c.record(ctx, workflow.Finish{Step: c.name(), Touch: workflow.TouchWet})
 	var part *workflow.PartError
 	if !errors.As(err, &part) {
@@ -577,6 +578,15 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 		}
 	}
 	return c.lookAgain(ctx)
+}
+
+// answerable reports whether resolve asks for what a reason says is missing.
+func answerable(r workflow.Reason) bool {
+	switch r.Because {
+	case workflow.ByClimate, workflow.ByCondition, workflow.ByGate, workflow.ByGauge, workflow.ByTouch:
+		return true
+	}
+	return r.Because == workflow.ByHold && r.Remedy.Kind == workflow.ToClearUse
 }
 
 // lookAgain is asked where nothing else can be.

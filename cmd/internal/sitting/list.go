@@ -118,6 +118,7 @@ func (c *conversation) takeBack(ctx context.Context) error {
 	if reply.Key != keyYes {
 		return nil
 	}
+	c.kept = place{} // what was taken back comes next
 	return c.recordOn(ctx, s, undo)
 }
 

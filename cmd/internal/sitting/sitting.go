@@ -84,6 +84,7 @@ type conversation struct {
 	since  time.Time // when the step at hand was first shown
 	shown  place     // which that is
 	jump   place     // what was chosen from the list; zero: nothing
+	kept   place     // the step of the last answer: it is gone on with until it is done or put off
 
 	questions int    // that were asked
 	recorded  string // the airframe of what was recorded last; "": nothing was
@@ -193,18 +194,22 @@ func (c *conversation) turn(ctx context.Context) error {
 	return questions()[c.hand.Step.Kind](c, ctx, s)
 }
 
-// choose returns what is most urgent of all airframes, or what was chosen from the
-// list. Beside what must be joined soon, it stays with the airframe at hand.
+// choose returns what was chosen from the list, or the step that was answered last and is
+// not done, or what is most urgent of all airframes. It leaves a step only for a joint whose
+// time would run out meanwhile. Beside what must be joined soon, it stays with the airframe
+// at hand.
 func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggestion) {
 	due := c.due(now)
-	var of *workflow.State
-	var best workflow.Suggestion
+	var of, keep *workflow.State
+	var best, kept workflow.Suggestion
 	least := 0
 	for _, s := range c.states {
 		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] })
-		if chosen, ok := c.chosen(s, now); ok {
-			suggestion.Step, suggestion.Resolve, suggestion.Why, suggestion.JoinBy = &chosen, chosen.Reasons, "", time.Time{}
-			return s, suggestion
+		if r, ok := atHand(s, c.jump, now); ok {
+			return s, goTo(suggestion, r)
+		}
+		if r, ok := atHand(s, c.kept, now); ok && !c.off[placeOf(s, r)] && !now.Before(r.Touch) && (len(r.Reasons) == 0 || slices.ContainsFunc(r.Reasons, answerable)) {
+			keep, kept = s, goTo(suggestion, r)
 		}
 		rank := c.rank(s, suggestion, due, now)
 		if of == nil || rank < least || rank == least && sooner(suggestion, best) {
@@ -212,6 +217,9 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 		}
 	}
 	c.jump = place{}
+	if keep != nil && (least > 0 || fits(kept.Step, now, due)) {
+		return keep, kept
+	}
 	return of, best
 }
 
@@ -262,22 +270,30 @@ func fits(r *workflow.StepReport, now, due time.Time) bool {
 	return due.IsZero() || err != nil || !now.Add(hands).After(due)
 }
 
-// chosen is the step of the airframe that was chosen from the list, if it can still be
-// done or seen to.
-func (c *conversation) chosen(s *workflow.State, now time.Time) (workflow.StepReport, bool) {
-	if c.jump.mark != s.Airframe.Mark {
+// atHand is the step at a place of the airframe, if it can still be done or seen to.
+func atHand(s *workflow.State, at place, now time.Time) (workflow.StepReport, bool) {
+	if at.mark != s.Airframe.Mark {
 		return workflow.StepReport{}, false
 	}
-	job, err := s.Job(c.jump.job)
+	job, err := s.Job(at.job)
 	if err != nil {
 		return workflow.StepReport{}, false
 	}
 	for _, r := range s.Steps(job, now) {
-		if r.Step.Name == c.jump.step && r.AtHand() {
+		if r.Step.Name == at.step && r.AtHand() {
 			return r, true
 		}
 	}
 	return workflow.StepReport{}, false
+}
+
+// goTo makes a step what is suggested.
+func goTo(s workflow.Suggestion, r workflow.StepReport) workflow.Suggestion {
+	if s.Step == nil || s.Step.Job != r.Job || s.Step.Step.Name != r.Step.Name {
+		s.Why, s.JoinBy = "", time.Time{}
+	}
+	s.Step, s.Resolve = &r, r.Reasons
+	return s
 }
 
 // show makes the view of what is suggested.
@@ -365,6 +381,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		case keyPhoto:
 			err = c.photo(ctx, reply.Text)
 		default:
+			c.kept = c.here()
 			return reply, nil
 		}
 		if err != nil && !errors.Is(err, errAgain) {

@@ -88,6 +88,31 @@ const twoWays = `rework:
           - Deepen it.
       - do: Line it with tape.`
 
+// pins has two stages that lack the same condition.
+const pins = `procedure: reed-pins
+kind: check
+design: reed
+title: Pin it
+revision: 1
+stages:
+  - stage: pins
+    steps:
+      - step: pin-left
+        title: Pin the left
+        do: Press the pin in.
+        tools: [gun]
+        needs: {gun: hot}
+  - stage: other
+    steps:
+      - step: sort-pins
+        title: Sort the pins
+        do: Sort them.
+      - step: pin-right
+        title: Pin the right
+        do: Press the pin in.
+        needs: {gun: hot}
+`
+
 // A bench is a store, a clock and a front that answers by a list.
 type bench struct {
 	t     *testing.T
@@ -111,6 +136,7 @@ func atBench(t *testing.T, marks ...string) *bench {
 		must(t, os.WriteFile(filepath.Join(own, name), []byte(text), 0o600))
 	}
 	must(t, os.WriteFile(filepath.Join(own, "finch-tab.yaml"), []byte(tab), 0o600))
+	must(t, os.WriteFile(filepath.Join(own, "reed-pins.yaml"), []byte(pins), 0o600))
 	b := &bench{t: t, now: time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)}
 	b.desk = &desk.Desk{Store: memory.New(), Photos: photos.Beside(filepath.Join(own, "store.db")), Library: procedures.Open(own),
 		Now: func() time.Time { return b.now }, By: "builder", Program: "test"}
@@ -394,6 +420,24 @@ func TestTakeBack(t *testing.T) {
 	b.lead("FN-01", "u")
 	if rows := b.last.View.Rows; len(rows) != 1 || !strings.Contains(rows[0].Label, "read the bench: 20") {
 		t.Errorf("shown is %+v", rows)
+	}
+}
+
+// Answering what a step lacks does not lead to another step, though that could be done at
+// once.
+func TestTheStepIsKept(t *testing.T) {
+	b := atBench(t)
+	s, err := b.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+	must(t, err)
+	_, _, err = b.desk.Start(t.Context(), s, "reed-pins", "", time.Time{})
+	must(t, err)
+	b.ready("RD-01")
+	b.act("RD-01", workflow.Finish{Step: "sort-pins"}) // its stage would come first
+	b.lead("RD-01", "y", "1", "n", "l", "pin-left", "2", "q")
+	for i, want := range []string{"Pin the left | Is the gun hot now?", "gun | Confirm each line", "gun | Confirm each line", "Pin the right | When it is done"} {
+		if !strings.Contains(b.asked[i], want) {
+			t.Errorf("%d asks %s, want %s", i, b.asked[i], want)
+		}
 	}
 }
 
