@@ -5,6 +5,7 @@ package sitting
 
 import (
 	"context"
+	"strings"
 	"time"
 )
 
@@ -39,6 +40,24 @@ type Question struct {
 	// Until is when the question needs no answer any more: the front returns [Due]
 	// then. Zero: it stands.
 	Until time.Time
+}
+
+// Wanted says what is to be pressed where Enter is no answer; "": Enter answers, or
+// something is typed.
+func (q Question) Wanted() string {
+	var own []string
+	for _, k := range q.Keys {
+		if k.Key == Enter {
+			return ""
+		}
+		if !k.Common {
+			own = append(own, k.Key)
+		}
+	}
+	if q.Field != nil || len(own) == 0 {
+		return ""
+	}
+	return "Enter is not enough here. Press " + strings.Join(own, " or ") + "."
 }
 
 // A View is what the builder sees above the prompt, in the order of need.
@@ -90,6 +109,8 @@ type Key struct {
 	Word   string // what it does: "done", "not now"
 	Common bool   // it is there at every question: the others are shown first
 	Words  bool   // in line mode words may follow it: "t the blade is new"
+
+	also string // a further letter that means the same: d beside Enter where something is done
 }
 
 // Keys and replies that are no letters.

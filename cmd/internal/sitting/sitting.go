@@ -347,7 +347,8 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 	rows := q.View.Rows
 	q.View = c.view
 	q.View.Rows = rows
-	q.Keys = append(q.Keys, c.common()...)
+	own := q.Keys
+	q.Keys = append(slices.Clip(own), c.common(own)...)
 	q.Offers = c.offers()
 	for {
 		c.questions++
@@ -359,6 +360,9 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 			c.read[caution.Text], c.view.Cautions[i].Read = true, true
 		}
 		q.View.Cautions = c.view.Cautions
+		if i := slices.IndexFunc(own, func(k Key) bool { return k.also != "" && k.also == reply.Key }); i >= 0 {
+			reply.Key = own[i].Key
+		}
 		switch reply.Key {
 		case Changed:
 			return Reply{}, errAgain
@@ -392,7 +396,8 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 
 // The keys that hold at every question.
 const (
-	keyPutOff   = "n"
+	keyPutOff   = "n" // but where a question has a no
+	keyNo       = keyPutOff
 	keyList     = "l"
 	keyTakeBack = "u"
 	keyNote     = "t"
@@ -401,15 +406,25 @@ const (
 	keyJoin     = "j" // where a joint can be joined
 )
 
-func (c *conversation) common() []Key {
+// common are the keys that hold everywhere, and the further letters of a question's own.
+func (c *conversation) common(own []Key) []Key {
 	keys := []Key{
 		{Key: keyTakeBack, Word: "take back", Common: true}, {Key: keyList, Word: "list", Common: true},
 		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: keyQuit, Word: "quit", Common: true},
 	}
-	if c.hand.Step.Name == "" {
+	first := Key{Key: keyPutOff, Word: "not now", Common: true}
+	for _, k := range own {
+		switch k.also {
+		case keyNo:
+			first.Word = "no"
+		case keyDone:
+			keys = append(keys, Key{Key: keyDone, Word: k.Word, Common: true})
+		}
+	}
+	if c.hand.Step.Name == "" && first.Word != "no" {
 		return keys
 	}
-	return append([]Key{{Key: keyPutOff, Word: "not now", Common: true}}, keys...)
+	return append([]Key{first}, keys...)
 }
 
 // offers has a key for the joint that must be joined first, unless that is at hand.

@@ -336,7 +336,7 @@ func TestTouch(t *testing.T) {
 	}
 	b.act("FN-01", workflow.Finish{Step: "join-tab"})
 	b.tells("Still running", "joint tab")
-	b.lead("FN-01", "l", "coat-dry", "y", "+3m enter", "+11m changed", "w", "1", "2", "+5m changed", "w", "+7m changed", "w", "q")
+	b.lead("FN-01", "l", "coat-dry", "y", "+3m enter", "+11m changed", "w", "1", "2", "+5m changed", "n", "+7m changed", "w", "q")
 	b.tells("pad is still wet. It is asked for again at ")
 	if slices.ContainsFunc(b.told, func(text string) bool { return strings.Contains(text, "Refused") }) {
 		t.Errorf("told %q", b.told)
@@ -382,7 +382,10 @@ func TestHaste(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
 	b.act("FN-01", workflow.Clear{Step: "guard-blade", Answers: []bool{true, true}})
-	b.lead("FN-01", "+2s enter", "enter", "+15m enter", "q")
+	b.lead("FN-01", "+2s enter", "n", "+1s d", "enter", "+15m d", "q") // no is no, and d is done
+	if at := b.asked[2]; at != b.asked[0] {
+		t.Errorf("no leads to %s", at)
+	}
 	b.asks("This takes 15 min, and was shown 2 s ago. Is it done?")
 	if f, e := last[journal.StepDone](b, "FN-01"); f.Step != "plan-tail" || e.At.Minute() != 15 {
 		t.Errorf("recorded %+v at %v", f, e.At)
@@ -408,7 +411,7 @@ func TestList(t *testing.T) {
 func TestTakeBack(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
-	b.lead("FN-01", "u", "enter", "m", "+6m enter", "u", "y", "q")
+	b.lead("FN-01", "u", "n", "u", "enter", "m", "+6m enter", "u", "y", "q")
 	b.asks("The last entry", "Take it back?", "y take back, enter leave it")
 	if len(b.last.View.Rows) > 0 {
 		t.Errorf("at the end %+v", b.last)
@@ -576,7 +579,7 @@ func TestReadings(t *testing.T) {
 			t.Errorf("%s comes to %+v; want %+v", text, got, want)
 		}
 	}
-	b.lead("FN-09", "4", "59", "enter", "4.4", "4 with rule")
+	b.lead("FN-09", "4", "59", "n", "59", "enter", "4.4", "4 with rule")
 	if f, _ := last[journal.ReadingTaken](b, "FN-09"); f.Gauge != "rule" {
 		t.Errorf("read is %+v", f)
 	}
