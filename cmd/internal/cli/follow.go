@@ -13,7 +13,7 @@ import (
 )
 
 func (a *app) followCommand() *cobra.Command {
-	plain := false
+	var plain, short bool
 	var runner func() (*runner, error)
 	cmd := &cobra.Command{
 		Use:   "follow [MARK]",
@@ -34,15 +34,16 @@ func (a *app) followCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.follow(cmd.Context(), args, plain, called)
+			return a.follow(cmd.Context(), args, plain, short, called)
 		},
 	}
 	runner = a.runFlag(cmd)
+	cmd.Flags().BoolVar(&short, "short", false, "the short text of each step that has one, for who has built one before; cautions stay whole")
 	cmd.Flags().BoolVar(&plain, "plain", false, "line by line, each thing once and nothing drawn over, also on a terminal")
 	return cmd
 }
 
-func (a *app) follow(ctx context.Context, args []string, plain bool, called *runner) error {
+func (a *app) follow(ctx context.Context, args []string, plain, short bool, called *runner) error {
 	d, err := a.desk()
 	if err != nil {
 		return err
@@ -62,7 +63,7 @@ func (a *app) follow(ctx context.Context, args []string, plain bool, called *run
 	_, origin, _ := a.settings(c)[bySetting].value()
 	bench := sitting.NewBench(d)
 	s := &sitting.Sitting{
-		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, When: a.when,
+		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, Short: short, When: a.when,
 		Nameless: origin == "default",
 		Release: func(ctx context.Context, mark string) (string, error) {
 			state, err := d.State(ctx, mark)

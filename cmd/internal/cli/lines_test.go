@@ -146,6 +146,9 @@ func TestLinesAnswers(t *testing.T) {
 		return sitting.Verdict{Taken: strings.HasSuffix(text, "mm"), Said: "in mm"}
 	}}
 	name := &sitting.Field{Words: true}
+	if got := (&lines{}).help(sitting.Question{View: sitting.View{Cautions: []sitting.Caution{{Text: "Hot.\n- Gloves.", Read: true}}}}, nil); !strings.Contains(got, "> - Gloves.") {
+		t.Errorf("behind ? is %s", got)
+	}
 	l, _, _, _, _ := lineMode(t, true)
 	for _, c := range []struct {
 		field     *sitting.Field

@@ -7,13 +7,16 @@ import (
 )
 
 func (a *app) nextCommand() *cobra.Command {
-	var full bool
+	var full, short bool
 	cmd := &cobra.Command{
 		Use:               "next [MARK]",
 		Short:             "Show the next step, and why the others wait",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if full && short {
+				return usage("--full and --short contradict each other")
+			}
 			s, err := a.airframeAlone(cmd.Context(), args)
 			if err != nil {
 				return err
@@ -24,7 +27,10 @@ func (a *app) nextCommand() *cobra.Command {
 			}
 			next := page.NewNext(s, a.time.Now())
 			if next.Step != nil && !full {
-				next.Step.Brief(s, d.By, "fettle next "+s.Airframe.Mark+" --full")
+				next.Step.Brief(s, d.By, "fettle next "+s.Airframe.Mark+" --full", short)
+			}
+			if short && !a.json {
+				next.Shorten()
 			}
 			if next.Over && len(s.Jobs) == 0 {
 				next.Begin = a.buildOf(s.Airframe.Design)
@@ -34,5 +40,6 @@ func (a *app) nextCommand() *cobra.Command {
 		},
 	}
 	cmd.Flags().BoolVar(&full, "full", false, "all that the step says, also where you have done it before")
+	cmd.Flags().BoolVar(&short, "short", false, "without why, tools and what waits, for who has built one before; cautions stay whole")
 	return cmd
 }

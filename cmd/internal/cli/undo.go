@@ -3,11 +3,14 @@ package cli
 import (
 	"context"
 	"strconv"
+	"time"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 func (a *app) undoCommand() *cobra.Command {
@@ -16,8 +19,8 @@ func (a *app) undoCommand() *cobra.Command {
 		Use:   "undo [MARK] ENTRY",
 		Short: "Take an entry back, and what depended on it",
 		Long: "Take an entry back by its number. Nothing is deleted: a new entry names what is taken\n" +
-			"back, and the steps that depended on it are open again. Damage is taken back only with a\n" +
-			"reason, and leaves a look-over of the place. To list the numbers:\n" +
+			"back, and the steps that depended on it are open again. Damage, a release and\n" +
+			"more than five entries are taken back only with a reason; damage leaves a look-over of the place. To list the numbers:\n" +
 			"fettle airframe show MARK --entries",
 		Example:           "  fettle undo CW-01 14 --reason \"ticked the wrong step\"",
 		Args:              arguments(0, 2),
@@ -46,5 +49,29 @@ func (a *app) undo(ctx context.Context, args []string, reason string) error {
 	if err != nil {
 		return usage("%q is not the number of an entry; to list the entries: fettle airframe show %s --entries", rest[0], mark)
 	}
-	return a.act(ctx, s, workflow.Undo{Position: position, Reason: reason}, "")
+	undo := workflow.Undo{Position: position, Reason: reason}
+	if reason == "" {
+		d, err := a.desk()
+		if err != nil {
+			return err
+		}
+		if taken := takes(d, s, undo, a.time.Now()); len(taken) > 1 && page.TakesMuch(s, taken) {
+			return usage("that takes back %s; say why: fettle undo %s %d --reason WHY", page.TakenBack(s, taken), mark, position)
+		}
+	}
+	return a.act(ctx, s, undo, "")
+}
+
+// takes are the entries that an undo would take back; none where it is refused.
+func takes(d *desk.Desk, s *workflow.State, undo workflow.Undo, now time.Time) []int64 {
+	entries, err := s.Decide(undo, workflow.Circumstances{Now: now, By: d.By, Program: d.Program})
+	if err != nil {
+		return nil
+	}
+	for _, e := range entries {
+		if f, ok := e.Facts.(journal.Undone); ok {
+			return f.TakesBack
+		}
+	}
+	return nil
 }

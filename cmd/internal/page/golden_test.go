@@ -353,7 +353,7 @@ func (a album) witnessing(t testing.TB) {
 	b.must(err)
 	b.start("finch-eyes", "")
 	next := page.NewNext(b.State, b.Now)
-	next.Step.Brief(b.State, "builder", "fettle next FN-02 --full")
+	next.Step.Brief(b.State, "builder", "fettle next FN-02 --full", false)
 	b.show("Next-short", next)
 	b.show("Audit-witnessed", page.NewAudit(b.State, summary, nil, ""))
 }
@@ -537,6 +537,7 @@ func (b *bench) audit() {
 	b.act(workflow.Note{Text: "Flies [straight] <b>up</b> & down, 5_6 `x` ~ #1 | 2!"})
 	b.show("Journal", page.NewJournal(b.State))
 	b.show("Journal-last", page.NewJournal(b.State).Last(2))
+	b.pages["TakenBack"] = page.TakenBack(b.State, []int64{1, 2, 3, 4, 5, 6, 7, 8, 20, 21, 22}) + "\n" + page.TakenBack(b.State, []int64{6, 7}) + "\n"
 	for name, filter := range map[string]workflow.AuditFilter{"": {}, "-chosen": {Failures: true}, "-none": {From: b.Now}} {
 		readings, err := b.State.Audit(filter, b.Now)
 		b.must(err)

@@ -49,10 +49,67 @@ func newEntry(s *workflow.State, e journal.Entry) Entry {
 	if s.Retired != nil && s.Retired.Position == e.Position {
 		words += s.Retired.Left()
 	}
+	if f, ok := e.Facts.(journal.Undone); ok && len(f.TakesBack) > 0 {
+		words = "took back " + TakenBack(s, f.TakesBack) + optionally(": ", f.Reason)
+	}
 	if _, ok := e.Facts.(journal.FlightLogged); ok {
 		words += optionally("; aboard: ", strings.Join(aboard(s, e.At), ", "))
 	}
 	return Entry{e.Position, e.Facts.Kind(), e.At, e.Recorded, e.By, e.Program, e.Facts, words, !s.Live(e.Position)}
+}
+
+// named is how many entries that are taken back are told one by one.
+const named = 5
+
+// TakenBack says what entries that are taken back were: each, or of many how many of
+// each sort. Releases are always named.
+func TakenBack(s *workflow.State, positions []int64) string {
+	if len(positions) <= named {
+		were := make([]string, len(positions))
+		for i, p := range positions {
+			were[i] = fmt.Sprintf("%d (%s)", p, says(s.Entries[p].Facts))
+		}
+		if len(were) == 1 {
+			return "entry " + were[0]
+		}
+		return "entries " + strings.Join(were, ", ")
+	}
+	var steps, readings, releases, others int
+	for _, p := range positions {
+		facts := s.Entries[p].Facts
+		_, work := journal.WorkOf(facts)
+		switch facts.(type) {
+		case journal.Released:
+			releases++
+		case journal.ReadingTaken:
+			readings++
+		default:
+			if work {
+				steps++
+			} else {
+				others++
+			}
+		}
+	}
+	var parts []string
+	for _, part := range []struct {
+		n    int
+		what string
+	}{{releases, "release"}, {steps, "step"}, {readings, "reading"}, {others, "other entry"}} {
+		if part.n > 0 {
+			parts = append(parts, many(part.n, part.what))
+		}
+	}
+	return fmt.Sprintf("%s from %d on, of them %s", many(len(positions), "entry"), positions[0], strings.Join(parts, ", "))
+}
+
+// TakesMuch reports whether so much is taken back that a person says why: a release, or
+// more than is told one by one.
+func TakesMuch(s *workflow.State, positions []int64) bool {
+	return len(positions) > named || slices.ContainsFunc(positions, func(p int64) bool {
+		_, release := s.Entries[p].Facts.(journal.Released)
+		return release
+	})
 }
 
 // Last keeps the last n entries.
@@ -149,7 +206,7 @@ func says(facts journal.Facts) string {
 	case journal.Noted:
 		return "noted: " + f.Text
 	case journal.Undone:
-		return fmt.Sprintf("took back %s%s", numbers(f.TakesBack), optionally(": ", f.Reason))
+		return "took back " + numbers(f.TakesBack) + optionally(": ", f.Reason)
 	case journal.Released:
 		return fmt.Sprintf("released it to fly, based on %s", many(len(f.RestsOn), "reading"))
 	}

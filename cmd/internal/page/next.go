@@ -72,6 +72,15 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	return n
 }
 
+// Shorten leaves out what a builder who has built one before knows: why, with which
+// tools, and what else waits. Cautions, lines, needs and gates stay.
+func (n *Next) Shorten() {
+	n.Waiting = []Waiting{}
+	if n.Step != nil {
+		n.Step.Why, n.Step.Tools, n.Step.Hands = "", nil, ""
+	}
+}
+
 // because says why the step is suggested, with the time that is left for it.
 func because(suggestion workflow.Suggestion, now time.Time) string {
 	if suggestion.JoinBy.IsZero() {

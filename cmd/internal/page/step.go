@@ -39,7 +39,9 @@ type Step struct {
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
 	Act      workflow.Act      `json:"act,omitempty"`
+	Whole    []string          `json:"-"` // the cautions as long as they are, in the order of Cautions
 	more     string            // what shows Do again
+	asked    bool              // for Short
 }
 
 // A Joint is the joint of a coat or a join.
@@ -71,7 +73,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
-		Act: r.Act, TooLate: r.TooLate, By: r.Closes, Second: step.WantsSecond(), Alone: step.WaysAlone(),
+		Whole: step.Cautions, Act: r.Act, TooLate: r.TooLate, By: r.Closes, Second: step.WantsSecond(), Alone: step.WaysAlone(),
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -86,10 +88,12 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	}
 	for _, u := range slices.Backward(s.UsesOf(job, step, now)) {
 		if caution := cautionOf(s, u, now); caution != "" {
+			with := ""
 			if len(oneOf) > 1 && slices.Contains(oneOf, u.Name) {
-				caution = "With " + u.Name + ": " + caution
+				with = "With " + u.Name + ": "
 			}
-			p.Cautions = append([]string{caution}, p.Cautions...)
+			p.Cautions = append([]string{with + caution}, p.Cautions...)
+			p.Whole = append([]string{with + strings.TrimSpace(u.Caution)}, p.Whole...)
 		}
 	}
 	kind := stepKinds()[step.Kind]
@@ -113,16 +117,24 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 }
 
 // Brief puts the short text of the step, if it has one, in place of what to do,
-// where the person has done it before. Cautions and lines are never shortened.
-// more is what to type to see the whole text.
-func (p *Step) Brief(s *workflow.State, by, more string) {
+// where the person has done it before or asks for it. Cautions and lines are never
+// shortened. more is what to type to see the whole text.
+func (p *Step) Brief(s *workflow.State, by, more string, short bool) {
 	job, err := s.Job(p.Job)
 	if err != nil {
 		return
 	}
-	if step, _, ok := job.Procedure.Step(p.Step); ok && step.Short != "" && s.DidBefore(by, step) {
-		p.Short, p.more = step.Short, more
+	if step, _, ok := job.Procedure.Step(p.Step); ok && step.Short != "" && (short || s.DidBefore(by, step)) {
+		p.Short, p.more, p.asked = step.Short, more, short
 	}
+}
+
+// before says why the step is shown in short, if nobody asked for that.
+func (p Step) before() string {
+	if p.asked {
+		return ""
+	}
+	return ", as you have done it before"
 }
 
 // Markdown is the step, cautions first.
@@ -144,7 +156,7 @@ func (p Step) Markdown(c Clock) string {
 		l.text(p.Do)
 	} else {
 		l.text(p.Short)
-		l.add("\n*In short, as you have done it before; `%s` shows all of it.*\n", p.more)
+		l.add("\n*In short%s; `%s` shows all of it.*\n", p.before(), p.more)
 	}
 	for i, line := range p.Lines {
 		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
@@ -212,7 +224,7 @@ func (p Step) action(c Clock) string {
 		l.text(p.Do)
 	} else {
 		l.text(p.Short)
-		l.add("\n*In short, as you have done it before; `%s` shows all of it.*\n", p.more)
+		l.add("\n*In short%s; `%s` shows all of it.*\n", p.before(), p.more)
 	}
 	if p.Joint != nil && (p.Joint.Phase == workflow.Open || p.Joint.Phase == workflow.Tacking) {
 		l.fact("joint %s%s", esc(p.Joint.Name), Joint{Phase: p.Joint.Phase, Opens: p.Joint.Opens, Closes: p.Joint.Closes}.words(steps.Join, c))

@@ -25,11 +25,14 @@ type scene struct {
 	offers   []sitting.Key
 	read     bool     // the cautions of this question were read on a page of their own
 	told     []string // Markdown, since the last answer
+	heard    bool     // it was read on a page of its own
 	now      time.Time
 	timers   []sitting.Timer
 	notices  []sitting.Moment // what clocks called for
 	strip    int              // how many clocks ran when the question was asked: there is as much room for them
 	typed    field
+	refused  bool   // what was typed was refused: what is typed next replaces it
+	keyed    bool   // letters are keys, though the field takes words
 	hint     string // about a key that did nothing
 	more     bool   // what is behind `?` is looked at
 }
@@ -96,16 +99,21 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	if s.more {
 		return paged(moreSheet, nil, p.behind(s, width), room(moreSheet, false))
 	}
-	full, short := p.cautions(s, width)
+	whole, full, short := p.cautions(s, width)
 	title, action, told := p.title(s, width), p.action(s, width), p.told(s, width)
 	rows, here := p.rows(s, width)
-	for _, spaced := range []bool{true, false} {
-		if spaced && !roomy(height) {
-			continue
-		}
-		all := joined(spaced, full, title, action, rows)
-		if len(all)+len(joined(spaced, told)) <= room(stepSheet, true) {
-			return []sheet{{stepSheet, all, told, true, true}}
+	news := [][]string{told, first(told, width)}
+	for _, cautions := range [][]string{whole, full} { // what was read is shortened last
+		for _, told := range news {
+			for _, spaced := range []bool{true, false} {
+				if spaced && !roomy(height) {
+					continue
+				}
+				all := joined(spaced, cautions, title, action, rows)
+				if len(all)+len(joined(spaced, told)) <= room(stepSheet, true) {
+					return []sheet{{stepSheet, all, told, true, true}}
+				}
+			}
 		}
 	}
 	var all []sheet
@@ -130,11 +138,26 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 			all = append(all, sheet{stepSheet, joined(false, top, action[len(action)-left:]), nil, true, true})
 		}
 	}
-	if last := &all[len(all)-1]; len(last.lines)+len(told) <= room(stepSheet, true) {
-		last.told = told
+	for _, told := range news {
+		for i := range all {
+			if on := &all[i]; len(on.lines)+len(told) <= room(on.kind, on.asks) {
+				on.told = told
+				return all
+			}
+		}
+	}
+	if s.heard {
 		return all
 	}
 	return append(paged(toldSheet, nil, told, room(toldSheet, false)), all...)
+}
+
+// first is what was told, on one line.
+func first(told []string, width int) []string {
+	if len(told) < 2 {
+		return told
+	}
+	return []string{cut(told[0]+strings.Repeat(" ", width), width)}
 }
 
 // paged cuts lines into sheets with the same lines on top. None begins with an empty
@@ -219,26 +242,28 @@ func (p painter) text(markdown string, width int, colour bool) []string {
 	return all
 }
 
-// cautions are the cautions in full, and as one line each, or one for all of them
-// on a small screen.
-func (p painter) cautions(s scene, width int) (full, short []string) {
+// cautions are the cautions whole; those that were read as one line each; and all as
+// one line each, or one for all of them on a small screen.
+func (p painter) cautions(s scene, width int) (whole, full, short []string) {
 	var first []string
 	for _, c := range s.question.View.Cautions {
 		lines := p.set(c.Text, width, false)
 		one := term.Line(strings.Join(lines, " "))
 		first = append(first, one)
-		if c.Read || s.read {
-			full = append(full, p.danger(cut("! "+one, width)))
-			continue
-		}
+		from := len(whole)
 		for i, line := range lines {
 			for j, part := range strings.Split(xansi.Wrap(line, width-2, " "), "\n") {
 				mark := "! "
 				if i > 0 || j > 0 {
 					mark = "  "
 				}
-				full = append(full, p.danger(mark+part))
+				whole = append(whole, p.danger(mark+part))
 			}
+		}
+		if c.Read || s.read {
+			full = append(full, p.danger(cut("! "+one, width)))
+		} else {
+			full = append(full, whole[from:]...)
 		}
 	}
 	for _, one := range first {
@@ -247,7 +272,7 @@ func (p painter) cautions(s scene, width int) (full, short []string) {
 	if len(short) > 1 && width < 60 {
 		short = []string{p.danger(cut(fmt.Sprintf("! %d cautions: %s", len(first), strings.Join(first, " ")), width))}
 	}
-	return full, short
+	return whole, full, short
 }
 
 // cut is a line that ends with a whole word and what shows the rest of it.
@@ -360,21 +385,25 @@ func padded(text string, width int) string {
 	return text + strings.Repeat(" ", max(width-xansi.StringWidth(text), 0))
 }
 
-// behind is what stands behind `?`: the cautions in full, the action, why, tools and
+// behind is what stands behind `?`: the cautions in full, what was told, the action, why, tools and
 // the rest, and what every key does.
 func (p painter) behind(s scene, width int) []string {
 	view, in := s.question.View, strings.Repeat(" ", indent(width))
-	whole := scene{}
-	for _, c := range view.Cautions {
-		whole.question.View.Cautions = append(whole.question.View.Cautions, sitting.Caution{Text: c.Text})
-	}
-	full, _ := p.cautions(whole, width)
+	whole, _, _ := p.cautions(s, width)
 	var keys []string
 	for _, k := range s.keys() {
 		keys = append(keys, xansi.Truncate(in+p.bold(padded(k.Key, len(sitting.Enter)))+"  "+term.Line(k.Word), width, "…"))
 	}
-	blocks := [][]string{full, p.title(s, width), p.action(s, width), p.text(view.More, width, p.colour), keys}
+	blocks := [][]string{whole, p.told(s, width), p.title(s, width), p.action(s, width), p.text(view.More, width, p.colour), keys}
 	return joined(true, slices.DeleteFunc(blocks, func(b []string) bool { return len(b) == 0 })...)[1:]
+}
+
+// leaveHint is what Esc says where there is nothing to go back to.
+const leaveHint = sitting.Quit + " leaves the bench"
+
+// letters reports whether a letter is typed and no key.
+func (s scene) letters() bool {
+	return s.question.Field != nil && s.question.Field.Words && !s.keyed
 }
 
 // keys are all keys of a question, with what is offered at the moment and what the
@@ -485,7 +514,11 @@ func (p painter) prompt(f *frame, s scene, width int) {
 	lead := in + "> "
 	text, at := s.typed.shown(width - xansi.StringWidth(lead) - 1)
 	f.x, f.y = xansi.StringWidth(lead)+at, len(f.lines)
-	f.lines = append(f.lines, lead+p.bold(text))
+	typed := p.bold(text)
+	if s.refused { // as what is selected, which the next character replaces
+		typed = "\x1b[7m" + text + "\x1b[0m"
+	}
+	f.lines = append(f.lines, lead+typed)
 	said, set := term.Line(q.Field.Label), func(text string) string { return text }
 	if text := s.typed.String(); strings.TrimSpace(text) != "" {
 		said = ""
@@ -521,10 +554,15 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 		own = []sitting.Key{{Key: readKey, Word: "I have read it"}}
 	case kind != stepSheet, !asks:
 		own = []sitting.Key{turn}
+	case s.letters() && !slices.ContainsFunc(s.question.Keys, func(k sitting.Key) bool { return k.Key == sitting.Enter }):
+		own = []sitting.Key{{Key: "esc", Word: "other keys"}}
+	case s.letters():
+		own = []sitting.Key{{Key: "esc", Word: "back"}}
 	}
 	for _, k := range s.keys()[len(s.offers):] { // those are in the bar
 		switch {
-		case kind != stepSheet:
+		case kind == moreSheet, kind != stepSheet && k.Key != moreKey && k.Key != sitting.Quit:
+		case kind == stepSheet && asks && s.letters() && (k.Common || k.Key == moreKey): // letters
 		case k.Key == moreKey: // the first of those, so that it is always there
 			common = slices.Insert(common, 0, k)
 		case slices.ContainsFunc(s.question.View.Rows, func(r sitting.Row) bool { return r.Key == k.Key }): // it says so
@@ -563,7 +601,14 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 	for _, k := range own {
 		add(k, true)
 	}
+	room := width - len(in)
 	for i, k := range common {
+		if wide := xansi.StringWidth(k.Key + " " + k.Word); i > 0 && (at+3+wide > room || i < len(common)-1 && at+3+wide > room-2) {
+			if at+2 <= room {
+				line += " …" // the rest is behind `?`
+			}
+			break
+		}
 		add(k, i == 0)
 	}
 	if line != "" || len(lines) == 0 {

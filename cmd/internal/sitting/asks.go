@@ -335,7 +335,7 @@ func (c *conversation) askAdhesive(ctx context.Context, may []workflow.AdhesiveR
 // oneOf asks for one of several answers, by its number or its name. Beside them further
 // rows are shown.
 func (c *conversation) oneOf(ctx context.Context, prompt string, options []steps.Option, more []Row) (int, error) {
-	q := Question{Prompt: prompt, Field: &Field{Label: "its number or its name"}}
+	q := Question{Prompt: prompt, Field: &Field{Label: "its number or its name", Words: true}}
 	find := func(text string) int {
 		if n, err := strconv.Atoi(text); err == nil {
 			return n - 1

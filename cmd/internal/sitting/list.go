@@ -54,7 +54,7 @@ func (c *conversation) list(ctx context.Context) error {
 		q.View.Rows = append(q.View.Rows, row)
 	}
 	q.View.Rows = append(q.View.Rows, later...)
-	q.Field = &Field{Label: "its number, or the name of any step", Check: func(text string) Verdict {
+	q.Field = &Field{Label: "its number, or the name of any step", Words: true, Check: func(text string) Verdict {
 		n, err := strconv.Atoi(text)
 		return Verdict{Taken: err != nil || n >= 1 && n <= len(all), Said: "choose a number from 1 to " + strconv.Itoa(len(all)) + ", or the name of a step"}
 	}}

@@ -22,6 +22,7 @@ type Sitting struct {
 	Front     Front
 	Mark      string // the airframe that is worked on; "": all that have an open job
 	BothUnits bool
+	Short     bool // the short text of every step that has one
 	Nameless  bool // nobody said who is at the bench: Desk.By is a login name
 
 	// When reads a moment as people write it, such as "8 min ago".
@@ -314,11 +315,11 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	}
 	c.view.ID = fmt.Sprint(c.here())
 	step := next.Step
-	step.Brief(s, c.Desk.By, "?")
+	step.Brief(s, c.Desk.By, "?", c.Short)
 	c.view.Part, c.view.Title = step.Stage, step.Title
 	c.view.Step, c.view.Of = c.count(s)
-	for _, text := range step.Cautions {
-		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
+	for i, text := range step.Whole {
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text] || text != step.Cautions[i]})
 	}
 	c.view.Action, c.view.More = next.Action(clock), next.More(clock)
 	for _, reason := range suggestion.Resolve { // what is asked next
@@ -368,7 +369,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 			return Reply{}, errAgain
 		case Due:
 			return reply, nil
-		case keyQuit:
+		case Quit:
 			return Reply{}, errLeave
 		case keyPutOff:
 			c.off[c.here()], c.jump = true, place{}
@@ -402,7 +403,6 @@ const (
 	keyTakeBack = "u"
 	keyNote     = "t"
 	keyPhoto    = "p"
-	keyQuit     = "q"
 	keyJoin     = "j" // where a joint can be joined
 )
 
@@ -410,7 +410,7 @@ const (
 func (c *conversation) common(own []Key) []Key {
 	keys := []Key{
 		{Key: keyTakeBack, Word: "take back", Common: true}, {Key: keyList, Word: "list", Common: true},
-		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: keyQuit, Word: "quit", Common: true},
+		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: Quit, Word: "quit", Common: true},
 	}
 	first := Key{Key: keyPutOff, Word: "not now", Common: true}
 	for _, k := range own {

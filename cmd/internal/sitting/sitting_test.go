@@ -133,6 +133,7 @@ func atBench(t *testing.T, marks ...string) *bench {
 		data, err := os.ReadFile(filepath.Join("..", "cli", "testdata", name))
 		must(t, err)
 		text := strings.Replace(string(data), "rework: Deepen it with the sanding stick.", twoWays, 1)
+		text = strings.Replace(text, "Epoxy, two parts\n", "Epoxy, two parts\n    caution: |\n      It makes skin allergic.\n      - Gloves.\n", 1)
 		must(t, os.WriteFile(filepath.Join(own, name), []byte(text), 0o600))
 	}
 	must(t, os.WriteFile(filepath.Join(own, "finch-tab.yaml"), []byte(tab), 0o600))
@@ -305,6 +306,10 @@ func TestStamps(t *testing.T) {
 	second, entry := last[journal.Coated](b, "FN-01")
 	if !second.Mixed.Equal(at(0)) || !entry.At.Equal(at(10)) || !second.Began.Equal(at(8)) {
 		t.Errorf("the same batch: mixed %v, began %v, done %v", second.Mixed, second.Began, entry.At)
+	}
+	// its caution was read, and is there whole all the same
+	if got := b.last.View.Cautions; len(got) != 1 || got[0] != (sitting.Caution{Text: "It makes skin allergic.\n- Gloves.", Read: true}) {
+		t.Errorf("once epoxy was used it has the cautions %+v", got)
 	}
 	b.asks("Coat the tab", "When is epoxy mixed?", "m mixed now")
 	b.asks("Coat the root", "y the batch of 19:00")
