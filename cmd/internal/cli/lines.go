@@ -257,6 +257,9 @@ func (l *lines) answer(q sitting.Question, line string) (reply sitting.Reply, sa
 		}
 		return reply, v.Said
 	}
+	if wanted := q.Wanted(); line == "" && wanted != "" {
+		return reply, wanted
+	}
 	return reply, "Not understood; nothing was recorded. Press ? for the keys."
 }
 

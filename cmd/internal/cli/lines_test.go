@@ -161,7 +161,7 @@ func TestLinesAnswers(t *testing.T) {
 		{nil, "A", "A", "", ""},
 		{nil, "t the tin is empty", "t", "the tin is empty", ""},
 		{nil, "s later", "", "", "Not understood; nothing was recorded. Press ? for the keys."},
-		{nil, "", "", "", "Not understood; nothing was recorded. Press ? for the keys."},
+		{nil, "", "", "", "Enter is not enough here. Press s or 1 or A."},
 		{nil, "yes", "", "", "Not understood; nothing was recorded. Press ? for the keys."},
 		{number, "1", "1", "", ""},
 		{number, "4.6 mm", "", "4.6 mm", ""},

@@ -6,6 +6,7 @@ package sitting
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -46,6 +47,21 @@ type Question struct {
 // a hold, or about what can hurt.
 func (q Question) OnlyLetters() bool {
 	return q.Field == nil && !slices.ContainsFunc(q.Keys, func(k Key) bool { return k.Key == Enter })
+}
+
+// Wanted says what is to be pressed where Enter is no answer, of a question that
+// [Question.OnlyLetters] answer; "": anything answers it.
+func (q Question) Wanted() string {
+	var own []string
+	for _, k := range q.Keys {
+		if !k.Common {
+			own = append(own, k.Key)
+		}
+	}
+	if !q.OnlyLetters() || len(own) == 0 {
+		return ""
+	}
+	return "Enter is not enough here. Press " + strings.Join(own, " or ") + "."
 }
 
 // A View is what the builder sees above the prompt, in the order of need.
@@ -97,6 +113,8 @@ type Key struct {
 	Word   string // what it does: "done", "not now"
 	Common bool   // it is there at every question: the others are shown first
 	Words  bool   // in line mode words may follow it: "t the blade is new"
+
+	also string // a further letter that means the same: d beside Enter where something is done
 }
 
 // Keys and replies that a front has to know.
