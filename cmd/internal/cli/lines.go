@@ -152,7 +152,7 @@ func (l *lines) show(v sitting.View) error {
 			if c.Read {
 				text, _, _ = strings.Cut(text, "\n")
 			}
-			fmt.Fprintf(&b, "> **Caution.** %s\n\n", strings.ReplaceAll(strings.TrimSpace(text), "\n", "\n> "))
+			fmt.Fprintf(&b, "%s\n\n", cautionText(text))
 		}
 		fmt.Fprintf(&b, "# %s\n\n%s\n\n", page.Escape(v.Title), v.Action)
 	}
@@ -177,6 +177,10 @@ func (l *lines) show(v sitting.View) error {
 		return nil
 	}
 	return l.Show(b.String())
+}
+
+func cautionText(text string) string {
+	return "> **Caution.** " + strings.ReplaceAll(strings.TrimSpace(text), "\n", "\n> ")
 }
 
 func rowText(r sitting.Row) string {
@@ -238,7 +242,7 @@ func (l *lines) answer(q sitting.Question, line string) (reply sitting.Reply, sa
 	}
 	for _, k := range keys {
 		switch {
-		case k.Key != first || words && k.Key != sitting.Enter && line != "q":
+		case k.Key != first || words && k.Key != sitting.Enter && line != sitting.Quit && (q.Field.Check == nil || q.Field.Check(line).Taken):
 		case !more || k.Words:
 			return sitting.Reply{Key: k.Key, Text: strings.TrimSpace(rest)}, ""
 		}
@@ -253,12 +257,18 @@ func (l *lines) answer(q sitting.Question, line string) (reply sitting.Reply, sa
 		}
 		return reply, v.Said
 	}
+	if wanted := q.Wanted(); line == "" && wanted != "" {
+		return reply, wanted
+	}
 	return reply, "Not understood; nothing was recorded. Press ? for the keys."
 }
 
 // help is what is behind the question mark: more of the step, and every key.
 func (l *lines) help(q sitting.Question, keys []sitting.Key) string {
 	var b strings.Builder
+	for _, c := range q.View.Cautions {
+		fmt.Fprintf(&b, "%s\n\n", cautionText(c.Text))
+	}
 	fmt.Fprintf(&b, "%s\n\n", q.View.More)
 	if q.Field != nil && q.Field.Label != "" {
 		fmt.Fprintf(&b, "- %s\n", page.Escape(q.Field.Label))

@@ -146,6 +146,9 @@ func TestLinesAnswers(t *testing.T) {
 		return sitting.Verdict{Taken: strings.HasSuffix(text, "mm"), Said: "in mm"}
 	}}
 	name := &sitting.Field{Words: true}
+	if got := (&lines{}).help(sitting.Question{View: sitting.View{Cautions: []sitting.Caution{{Text: "Hot.\n- Gloves.", Read: true}}}}, nil); !strings.Contains(got, "> - Gloves.") {
+		t.Errorf("behind ? is %s", got)
+	}
 	l, _, _, _, _ := lineMode(t, true)
 	for _, c := range []struct {
 		field     *sitting.Field
@@ -158,7 +161,7 @@ func TestLinesAnswers(t *testing.T) {
 		{nil, "A", "A", "", ""},
 		{nil, "t the tin is empty", "t", "the tin is empty", ""},
 		{nil, "s later", "", "", "Not understood; nothing was recorded. Press ? for the keys."},
-		{nil, "", "", "", "Not understood; nothing was recorded. Press ? for the keys."},
+		{nil, "", "", "", "Enter is not enough here. Press s or 1 or A."},
 		{nil, "yes", "", "", "Not understood; nothing was recorded. Press ? for the keys."},
 		{number, "1", "1", "", ""},
 		{number, "4.6 mm", "", "4.6 mm", ""},

@@ -39,6 +39,7 @@ type Step struct {
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
 	Act      workflow.Act      `json:"act,omitempty"`
+	Whole    []string          `json:"-"` // the cautions as long as they are, in the order of Cautions
 	more     string            // what shows Do again
 	asked    bool              // for Short
 }
@@ -72,7 +73,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
 		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
-		Act: r.Act, TooLate: r.TooLate, By: r.Closes, Second: step.WantsSecond(), Alone: step.WaysAlone(),
+		Whole: step.Cautions, Act: r.Act, TooLate: r.TooLate, By: r.Closes, Second: step.WantsSecond(), Alone: step.WaysAlone(),
 	}
 	job, err := s.Job(r.Job)
 	if err != nil {
@@ -87,10 +88,12 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	}
 	for _, u := range slices.Backward(s.UsesOf(job, step, now)) {
 		if caution := cautionOf(s, u, now); caution != "" {
+			with := ""
 			if len(oneOf) > 1 && slices.Contains(oneOf, u.Name) {
-				caution = "With " + u.Name + ": " + caution
+				with = "With " + u.Name + ": "
 			}
-			p.Cautions = append([]string{caution}, p.Cautions...)
+			p.Cautions = append([]string{with + caution}, p.Cautions...)
+			p.Whole = append([]string{with + strings.TrimSpace(u.Caution)}, p.Whole...)
 		}
 	}
 	kind := stepKinds()[step.Kind]

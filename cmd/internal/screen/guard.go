@@ -29,7 +29,8 @@ const (
 	meant press = iota
 	early       // it came before the question could be read
 	again       // the key before, held down
-	doubt       // perhaps the first repeat of a held key: the next one tells
+	doubt       // perhaps the first repeat of a held key, or of a burst: the next one tells
+	burst       // it came with others at once, as no hand presses them
 )
 
 // drawn says that a question is drawn now.
@@ -38,27 +39,32 @@ func (g *guard) drawn(now time.Time) { g.ready = now.Add(settled) }
 // answered says that a question was answered now.
 func (g *guard) answered(now time.Time) { g.deaf = now.Add(deaf) }
 
-// press says what a key amounts to that is pressed now.
-func (g *guard) press(key string, now time.Time) press {
+// press says what a key amounts to that is pressed now. Where alone is set, keys that
+// come faster than a person presses them are all ignored, the first one too.
+func (g *guard) press(key string, alone bool, now time.Time) press {
 	same, since := key == g.last, now.Sub(g.at)
 	g.last, g.at = key, now
 	switch {
 	case same && since < repeats:
 		return again
+	case alone && since < repeats:
+		return burst
 	case now.Before(g.deaf), now.Before(g.ready):
 		g.lost = now
 		return early
-	case same && since < holding:
+	case alone, same && since < holding:
 		return doubt
 	}
 	return meant
 }
 
-// text reports whether a character may be typed now. Where the beginning of a
-// number came too early, the rest of it is not taken for one: 14.5 is never 4.5.
-func (g *guard) text(now time.Time) bool {
+// text reports whether a character may be typed now: none that is a second press of
+// the key that opened the field. Where the beginning of a number came too early, the
+// rest of it is not taken for one: 14.5 is never 4.5.
+func (g *guard) text(key string, now time.Time) bool {
+	second := key == g.last && now.Before(g.deaf)
 	g.last, g.at = "", now
-	if now.Before(g.ready) || now.Sub(g.lost) < pause {
+	if second || now.Before(g.ready) || now.Sub(g.lost) < pause {
 		g.lost = now
 		return false
 	}

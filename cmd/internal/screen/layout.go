@@ -25,11 +25,14 @@ type scene struct {
 	offers   []sitting.Key
 	read     bool     // the cautions of this question were read on a page of their own
 	told     []string // Markdown, since the last answer
+	heard    bool     // it was read on a page of its own
 	now      time.Time
 	timers   []sitting.Timer
 	notices  []sitting.Moment // what clocks called for
 	strip    int              // how many clocks ran when the question was asked: there is as much room for them
 	typed    field
+	refused  bool   // what was typed was refused: what is typed next replaces it
+	keyed    bool   // letters are keys, though the field takes words
 	hint     string // about a key that did nothing
 	more     bool   // what is behind `?` is looked at
 }
@@ -41,6 +44,8 @@ type sheet struct {
 	told  []string // at the lower end
 	asks  bool     // the question is answered here, or a caution is said to be read
 	here  bool     // it has what the prompt asks for
+	part  bool     // other rows are on other sheets
+	keys  []string // then: of the rows that end here
 }
 
 type sheetKind int
@@ -96,16 +101,21 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	if s.more {
 		return paged(moreSheet, nil, p.behind(s, width), room(moreSheet, false))
 	}
-	full, short := p.cautions(s, width)
+	whole, full, short := p.cautions(s, width)
 	title, action, told := p.title(s, width), p.action(s, width), p.told(s, width)
-	rows, here := p.rows(s, width)
-	for _, spaced := range []bool{true, false} {
-		if spaced && !roomy(height) {
-			continue
-		}
-		all := joined(spaced, full, title, action, rows)
-		if len(all)+len(joined(spaced, told)) <= room(stepSheet, true) {
-			return []sheet{{stepSheet, all, told, true, true}}
+	rows, ends, here := p.rows(s, width)
+	news := [][]string{told, first(told, width)}
+	for _, cautions := range [][]string{whole, full} { // what was read is shortened last
+		for _, told := range news {
+			for _, spaced := range []bool{true, false} {
+				if spaced && !roomy(height) {
+					continue
+				}
+				all := joined(spaced, cautions, title, action, rows)
+				if len(all)+len(joined(spaced, told)) <= room(stepSheet, true) {
+					return []sheet{{kind: stepSheet, lines: all, told: told, asks: true, here: true}}
+				}
+			}
 		}
 	}
 	var all []sheet
@@ -118,23 +128,43 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	top = top[:min(len(top), most)] // the rest is behind `?`
 	left, more := room(stepSheet, true)-len(top), room(stepSheet, false)-len(top)
 	if both := joined(roomy(height), action, rows); len(both) <= left {
-		all = append(all, sheet{stepSheet, joined(false, top, both), nil, true, true})
+		all = append(all, sheet{kind: stepSheet, lines: joined(false, top, both), asks: true, here: true})
 	} else {
 		all = append(all, paged(stepSheet, top, action, more)...)
-		for _, page := range paged(stepSheet, top, rows, left) {
-			page.asks, page.here = true, here >= 0 && here < len(page.lines)-len(top)
-			here -= left
-			all = append(all, page)
+		for from := 0; from < len(rows); {
+			to, page := min(from+left, len(rows)), sheet{kind: stepSheet, asks: true, part: true}
+			for i, end := range ends { // a row is on one sheet where it has room on one
+				if end > from && end <= from+left {
+					to, page.keys = end, append(page.keys, s.question.View.Rows[i].Key)
+				}
+			}
+			page.lines, page.here = slices.Concat(top, rows[from:to]), here >= from && here < to
+			all, from = append(all, page), to
 		}
 		if len(rows) == 0 { // the end of the action stands above the prompt once more
-			all = append(all, sheet{stepSheet, joined(false, top, action[len(action)-left:]), nil, true, true})
+			all = append(all, sheet{kind: stepSheet, lines: joined(false, top, action[len(action)-left:]), asks: true, here: true})
 		}
 	}
-	if last := &all[len(all)-1]; len(last.lines)+len(told) <= room(stepSheet, true) {
-		last.told = told
+	for _, told := range news {
+		for i := range all {
+			if on := &all[i]; len(on.lines)+len(told) <= room(on.kind, on.asks) {
+				on.told = told
+				return all
+			}
+		}
+	}
+	if s.heard {
 		return all
 	}
 	return append(paged(toldSheet, nil, told, room(toldSheet, false)), all...)
+}
+
+// first is what was told, on one line.
+func first(told []string, width int) []string {
+	if len(told) < 2 {
+		return told
+	}
+	return []string{cut(told[0]+strings.Repeat(" ", width), width)}
 }
 
 // paged cuts lines into sheets with the same lines on top. None begins with an empty
@@ -219,26 +249,28 @@ func (p painter) text(markdown string, width int, colour bool) []string {
 	return all
 }
 
-// cautions are the cautions in full, and as one line each, or one for all of them
-// on a small screen.
-func (p painter) cautions(s scene, width int) (full, short []string) {
+// cautions are the cautions whole; those that were read as one line each; and all as
+// one line each, or one for all of them on a small screen.
+func (p painter) cautions(s scene, width int) (whole, full, short []string) {
 	var first []string
 	for _, c := range s.question.View.Cautions {
 		lines := p.set(c.Text, width, false)
 		one := term.Line(strings.Join(lines, " "))
 		first = append(first, one)
-		if c.Read || s.read {
-			full = append(full, p.danger(cut("! "+one, width)))
-			continue
-		}
+		from := len(whole)
 		for i, line := range lines {
 			for j, part := range strings.Split(xansi.Wrap(line, width-2, " "), "\n") {
 				mark := "! "
 				if i > 0 || j > 0 {
 					mark = "  "
 				}
-				full = append(full, p.danger(mark+part))
+				whole = append(whole, p.danger(mark+part))
 			}
+		}
+		if c.Read || s.read {
+			full = append(full, p.danger(cut("! "+one, width)))
+		} else {
+			full = append(full, whole[from:]...)
 		}
 	}
 	for _, one := range first {
@@ -247,7 +279,7 @@ func (p painter) cautions(s scene, width int) (full, short []string) {
 	if len(short) > 1 && width < 60 {
 		short = []string{p.danger(cut(fmt.Sprintf("! %d cautions: %s", len(first), strings.Join(first, " ")), width))}
 	}
-	return full, short
+	return whole, full, short
 }
 
 // cut is a line that ends with a whole word and what shows the rest of it.
@@ -297,8 +329,9 @@ func mark(r sitting.Row) string {
 	return " "
 }
 
-// rows are the rows of a question, and the line of the one that the prompt asks for.
-func (p painter) rows(s scene, width int) (lines []string, here int) {
+// rows are the rows of a question, after how many lines each ends, and the line of the
+// one that the prompt asks for.
+func (p painter) rows(s scene, width int) (lines []string, ends []int, here int) {
 	rows := s.question.View.Rows
 	in := strings.Repeat(" ", indent(width))
 	label, value, key := 0, 0, 0
@@ -352,29 +385,34 @@ func (p painter) rows(s scene, width int) (lines []string, here int) {
 			}
 			lines = append(lines, part)
 		}
+		ends = append(ends, len(lines))
 	}
-	return lines, here
+	return lines, ends, here
 }
 
 func padded(text string, width int) string {
 	return text + strings.Repeat(" ", max(width-xansi.StringWidth(text), 0))
 }
 
-// behind is what stands behind `?`: the cautions in full, the action, why, tools and
+// behind is what stands behind `?`: the cautions in full, what was told, the action, why, tools and
 // the rest, and what every key does.
 func (p painter) behind(s scene, width int) []string {
 	view, in := s.question.View, strings.Repeat(" ", indent(width))
-	whole := scene{}
-	for _, c := range view.Cautions {
-		whole.question.View.Cautions = append(whole.question.View.Cautions, sitting.Caution{Text: c.Text})
-	}
-	full, _ := p.cautions(whole, width)
+	whole, _, _ := p.cautions(s, width)
 	var keys []string
 	for _, k := range s.keys() {
 		keys = append(keys, xansi.Truncate(in+p.bold(padded(k.Key, len(sitting.Enter)))+"  "+term.Line(k.Word), width, "…"))
 	}
-	blocks := [][]string{full, p.title(s, width), p.action(s, width), p.text(view.More, width, p.colour), keys}
+	blocks := [][]string{whole, p.told(s, width), p.title(s, width), p.action(s, width), p.text(view.More, width, p.colour), keys}
 	return joined(true, slices.DeleteFunc(blocks, func(b []string) bool { return len(b) == 0 })...)[1:]
+}
+
+// leaveHint is what Esc says where there is nothing to go back to.
+const leaveHint = sitting.Quit + " leaves the bench"
+
+// letters reports whether a letter is typed and no key.
+func (s scene) letters() bool {
+	return s.question.Field != nil && s.question.Field.Words && !s.keyed
 }
 
 // keys are all keys of a question, with what is offered at the moment and what the
@@ -485,7 +523,11 @@ func (p painter) prompt(f *frame, s scene, width int) {
 	lead := in + "> "
 	text, at := s.typed.shown(width - xansi.StringWidth(lead) - 1)
 	f.x, f.y = xansi.StringWidth(lead)+at, len(f.lines)
-	f.lines = append(f.lines, lead+p.bold(text))
+	typed := p.bold(text)
+	if s.refused { // as what is selected, which the next character replaces
+		typed = "\x1b[7m" + text + "\x1b[0m"
+	}
+	f.lines = append(f.lines, lead+typed)
 	said, set := term.Line(q.Field.Label), func(text string) string { return text }
 	if text := s.typed.String(); strings.TrimSpace(text) != "" {
 		said = ""
@@ -521,10 +563,15 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 		own = []sitting.Key{{Key: readKey, Word: "I have read it"}}
 	case kind != stepSheet, !asks:
 		own = []sitting.Key{turn}
+	case s.letters() && !slices.ContainsFunc(s.question.Keys, func(k sitting.Key) bool { return k.Key == sitting.Enter }):
+		own = []sitting.Key{{Key: "esc", Word: "other keys"}}
+	case s.letters():
+		own = []sitting.Key{{Key: "esc", Word: "back"}}
 	}
 	for _, k := range s.keys()[len(s.offers):] { // those are in the bar
 		switch {
-		case kind != stepSheet:
+		case kind == moreSheet, kind != stepSheet && k.Key != moreKey && k.Key != sitting.Quit:
+		case kind == stepSheet && asks && s.letters() && (k.Common || k.Key == moreKey): // letters
 		case k.Key == moreKey: // the first of those, so that it is always there
 			common = slices.Insert(common, 0, k)
 		case slices.ContainsFunc(s.question.View.Rows, func(r sitting.Row) bool { return r.Key == k.Key }): // it says so
@@ -563,7 +610,14 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 	for _, k := range own {
 		add(k, true)
 	}
+	room := width - len(in)
 	for i, k := range common {
+		if wide := xansi.StringWidth(k.Key + " " + k.Word); i > 0 && (at+3+wide > room || i < len(common)-1 && at+3+wide > room-2) {
+			if at+2 <= room {
+				line += " …" // the rest is behind `?`
+			}
+			break
+		}
 		add(k, i == 0)
 	}
 	if line != "" || len(lines) == 0 {
@@ -594,7 +648,7 @@ func (p painter) frame(s scene, sheets []sheet, at, width, height int) frame {
 	copy(f.lines[1:top], page.lines)
 	copy(f.lines[top-len(page.told):], page.told)
 	copy(f.lines[top:], foot.lines)
-	if n := fmt.Sprintf(" page %d of %d ", at+1, len(sheets)); len(sheets) > 1 {
+	if n := fmt.Sprintf(" page %d of %d ", at+1, len(sheets)); len(sheets) > 1 && (s.hint == "" || xansi.StringWidth(term.Line(s.hint))+len(n)+4 <= width) {
 		left := xansi.Truncate(f.lines[top], width-len(n)-2, "")
 		if !strings.HasSuffix(left, "─") {
 			left += "…"

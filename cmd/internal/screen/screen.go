@@ -7,6 +7,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -202,7 +203,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case asked:
 		return m, m.ask(msg)
 	case said:
-		m.scene.told = append(m.scene.told, string(msg))
+		m.scene.told, m.scene.heard = append(m.scene.told, string(msg)), false
 	case second:
 		return m, tea.Batch(everySecond(), m.tick(), m.look())
 	case read:
@@ -221,7 +222,8 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.guard.drawn(m.wall())
 		return m, m.tick()
 	case tea.PasteMsg:
-		if m.typing() && m.guard.text(m.wall()) {
+		if m.typing() && m.guard.text("", m.wall()) {
+			m.replace()
 			m.scene.typed.insert(msg.Content)
 		}
 	case tea.KeyPressMsg:
@@ -236,11 +238,11 @@ func (m *model) ask(a asked) tea.Cmd {
 	old, q := m.scene.question, a.question
 	same := q.View.ID != "" && q.View.ID == old.View.ID
 	if !same || q.Prompt != old.Prompt || q.Field == nil || old.Field == nil || q.Field.Label != old.Field.Label {
-		m.scene.typed = field{}
+		m.scene.typed, m.scene.refused = field{}, false
 	}
 	m.scene.question, m.reply = q, a.reply
 	m.scene.read = same && m.scene.read
-	m.scene.more, m.doubt = false, nil
+	m.scene.more, m.scene.keyed, m.doubt = false, false, nil
 	m.at, m.seen, m.opened = 0, 0, same && m.opened
 	bell := m.tick()
 	m.scene.strip = len(m.scene.timers)
@@ -358,7 +360,7 @@ func (m *model) key(k tea.KeyPressMsg) tea.Cmd {
 		return nil
 	case m.reply == nil || m.width == 0 || small(m.width, m.height):
 		m.guard.lost = now
-		m.guard.press(name, now)
+		m.guard.press(name, false, now)
 		return nil
 	}
 	if m.typing() && m.typed(k, name, now) {
@@ -366,13 +368,15 @@ func (m *model) key(k tea.KeyPressMsg) tea.Cmd {
 	}
 	was := m.doubt
 	m.doubt = nil // a second key so soon: neither was meant for sure
-	switch m.guard.press(name, now) {
+	switch m.guard.press(name, m.scene.question.OnlyLetters() && !m.scene.more, now) {
 	case meant:
 		if was == nil {
 			m.press(name, false)
 		}
 	case doubt:
 		return m.press(name, true)
+	case burst:
+		m.hint("Keys that come all at once do nothing here: press one.")
 	case early:
 		m.hint("That key came too early and did nothing.")
 	}
@@ -384,11 +388,12 @@ func (m *model) typed(k tea.KeyPressMsg, name string, now time.Time) bool {
 	line := &m.scene.typed
 	_, isKey := m.find(name)
 	switch {
-	case k.Text != "" && (m.scene.question.Field.Words || len(line.text) > 0 || !isKey && name != moreKey):
-		if !m.guard.text(now) {
+	case k.Text != "" && (len(line.text) > 0 || !isKey && (name != moreKey || m.scene.letters())):
+		if !m.guard.text(name, now) {
 			m.hint("What was typed came too early: type it again.")
 			return true
 		}
+		m.replace()
 		line.insert(k.Text)
 	case len(line.text) == 0:
 		return false
@@ -397,12 +402,19 @@ func (m *model) typed(k tea.KeyPressMsg, name string, now time.Time) bool {
 	case !line.edit(name):
 		return false
 	}
-	m.scene.hint = ""
+	m.scene.hint, m.scene.refused = "", false
 	return true
 }
 
+// replace clears a text that was refused: what is typed next stands in its place.
+func (m *model) replace() {
+	if m.scene.refused {
+		m.scene.typed, m.scene.refused = field{}, false
+	}
+}
+
 // find is the key of the question that was pressed. A digit is none where numbers of
-// two digits are typed.
+// two digits are typed, and a letter is none where words are.
 func (m *model) find(name string) (sitting.Key, bool) {
 	q := m.scene.question
 	if q.Field != nil && len(q.View.Rows) > 9 && len(name) == 1 && name >= "0" && name <= "9" {
@@ -410,6 +422,9 @@ func (m *model) find(name string) (sitting.Key, bool) {
 	}
 	for _, name := range []string{name, strings.ToLower(name)} {
 		for _, k := range m.scene.keys() {
+			if len(name) == 1 && (name < "0" || name > "9") && m.scene.letters() && m.typing() {
+				continue
+			}
 			if k.Key == name && name != moreKey {
 				return k, true
 			}
@@ -435,7 +450,7 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 		}
 		m.clamp()
 		return nil
-	case name == moreKey && on.kind == stepSheet:
+	case name == moreKey:
 		m.scene.more, m.behind = true, 0
 		return nil
 	case on.kind == cautionSheet && on.asks && name == readKey:
@@ -443,19 +458,34 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 		m.guard.answered(m.wall())
 		m.clamp()
 		return nil
+	case on.kind == toldSheet && (name == "space" || name == "pgdown" || name == "enter") && m.at < last && m.sheets()[m.at+1].kind != toldSheet:
+		m.scene.heard, m.at, m.seen = true, 0, 0
+		m.clamp()
+		return nil
 	case (name == "space" || name == "pgdown" || name == "enter" && !open) && m.at < last && !(on.kind == cautionSheet && on.asks):
 		m.at++
 		m.clamp()
 		return nil
-	case name == "pgup" && m.at > 0:
+	case (name == "pgup" || name == "b" || name == "esc") && m.at > 0:
 		m.at--
 		return nil
-	}
-	if on.kind != stepSheet {
+	case on.kind != stepSheet && name != sitting.Quit:
+		if name == "esc" {
+			m.hint(leaveHint)
+		}
 		return nil
 	}
-	if f := m.scene.question.Field; name == "esc" && f != nil && f.Words {
-		name = sitting.Enter // with nothing typed it leaves the field
+	if name == "esc" { // with nothing typed
+		switch _, enter := m.find(sitting.Enter); {
+		case open && m.scene.letters() && enter: // it leaves the field
+			name = sitting.Enter
+		case open && m.scene.letters():
+			m.scene.keyed = true
+			return nil
+		default:
+			m.hint(leaveHint)
+			return nil
+		}
 	}
 	var reply sitting.Reply
 	switch k, ok := m.find(name); {
@@ -470,6 +500,9 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 		reply.Text = text
 	case !ok, !open && !k.Common:
 		return nil
+	case m.elsewhere(on, k.Key):
+		m.hint("That line is on another page.")
+		return nil
 	default:
 		reply.Key = k.Key
 	}
@@ -483,14 +516,23 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	return tea.Tick(repeats, func(time.Time) tea.Msg { return undoubted{n} })
 }
 
+// elsewhere reports whether a key is that of a line which is to be confirmed, and which
+// ends on another sheet than this.
+func (m *model) elsewhere(on sheet, key string) bool {
+	q := m.scene.question
+	return on.part && q.OnlyLetters() && !slices.Contains(on.keys, key) &&
+		slices.ContainsFunc(q.View.Rows, func(r sitting.Row) bool { return r.Key == key })
+}
+
 // refuse says why a text is not taken: all of it, where the line below the field has no
 // room for it.
 func (m *model) refuse(why string) {
+	m.scene.refused = true
 	if len(why) < m.width-indent(m.width) {
 		m.hint(why)
 		return
 	}
-	m.scene.told = []string{page.Escape(why)}
+	m.scene.told, m.scene.heard = []string{page.Escape(why)}, false
 	m.at = m.here()
 	m.clamp()
 }
@@ -504,7 +546,7 @@ func (m *model) answer(r sitting.Reply) {
 		return // nobody has seen anything
 	}
 	m.scene.told, m.scene.hint = nil, ""
-	m.scene.typed = field{}
+	m.scene.typed, m.scene.refused = field{}, false
 	if m.wall().Sub(m.noticed) > 3*time.Second {
 		m.scene.notices = nil
 	}

@@ -276,6 +276,91 @@ func TestField(t *testing.T) {
 	h.see("> n ?u")
 	h.press("enter")
 	h.expect(sitting.Reply{Text: "n ?u"})
+
+	h.ask(reading()) // what is refused is replaced by what is typed next
+	h.press("3", "x", "enter")
+	h.expectNone()
+	h.press("3", "6", "enter")
+	h.expect(sitting.Reply{Text: "36"})
+
+	h.ask(plain("a")) // a second press of the key that opened the field is not in it
+	h.press("m")
+	h.reply = make(chan sitting.Reply, 1)
+	h.send(asked{words, h.reply})
+	h.wall = h.wall.Add(100 * time.Millisecond)
+	h.press("m")
+	h.wall = h.wall.Add(time.Second)
+	h.press("n", "e", "w", "enter")
+	h.expect(sitting.Reply{Text: "new"})
+}
+
+// Where a name answers, each letter begins one; the keys are there after Esc.
+func TestNames(t *testing.T) {
+	h := newHand(t, noClocks{}, 80, 24)
+	q := reading()
+	q.View.Rows = []sitting.Row{{Key: "1", Label: "new-spar"}, {Key: "2", Label: "two-panels"}}
+	q.Keys = append(common(), sitting.Key{Key: "1", Word: "new-spar"}, sitting.Key{Key: "2", Word: "two-panels"})
+	q.Field = &sitting.Field{Label: "its number or its name", Words: true}
+	for _, first := range []string{"n", "u", "l", "q", "?", "N"} {
+		h.ask(q)
+		h.press(first, "e", "enter")
+		h.expect(sitting.Reply{Text: first + "e"})
+	}
+	if h.ask(q); strings.Contains(h.screen(), "n not now") {
+		t.Errorf("it offers keys that are letters:\n%s", h.screen())
+	}
+	h.press("2")
+	h.expect(sitting.Reply{Key: "2"})
+	h.ask(q)
+	h.see("esc other keys")
+	h.press("esc")
+	h.see("n not now")
+	h.press("n")
+	h.expect(sitting.Reply{Key: "n"})
+
+	q.Keys = append(q.Keys, sitting.Key{Key: sitting.Enter, Word: "back"})
+	h.ask(q)
+	h.see("esc back")
+	h.press("esc")
+	h.expect(sitting.Reply{Key: sitting.Enter})
+}
+
+// Keys that a dropped tool or a lost paste presses confirm nothing of a hold.
+func TestBurst(t *testing.T) {
+	h := newHand(t, noClocks{}, 80, 24)
+	q := scenes()["hold"].question
+	q.Keys = append([]sitting.Key{{Key: "1", Word: "yes"}, {Key: "2", Word: "yes"}, {Key: "3", Word: "yes"}, {Key: "d", Word: "done"}}, common()...)
+	for _, burst := range []string{"d123y", "123", "x2", "2q", "1n2"} {
+		for _, every := range []time.Duration{0, time.Millisecond, 140 * time.Millisecond} {
+			h.ask(q)
+			for _, r := range burst {
+				h.send(undoubted{h.m.doubts - 1})
+				h.send(key(string(r)))
+				h.wall = h.wall.Add(every)
+			}
+			h.see("all at once")
+			h.wall = h.wall.Add(time.Second)
+			h.send(undoubted{h.m.doubts})
+			h.expectNone()
+		}
+	}
+	h.press("2")
+	h.expect(sitting.Reply{Key: "2"})
+
+	h = newHand(t, noClocks{}, 40, 12) // nor does a key a line that is not whole on the page
+	for i := range q.View.Rows {
+		q.View.Rows[i].Label = strings.Repeat("so and so ", 12) + "end" + q.View.Rows[i].Key
+	}
+	h.ask(q)
+	h.press("space", "space", "space")
+	h.see("end3")
+	h.press("2")
+	h.see("on another page")
+	h.expectNone()
+	h.press("b")
+	h.see("end2")
+	h.press("2")
+	h.expect(sitting.Reply{Key: "2"})
 }
 
 // What was typed outlives another size, a change from elsewhere and a moment.
@@ -316,6 +401,15 @@ func TestCautionFirst(t *testing.T) {
 	h.press("s", "r", "n", "1")
 	h.expectNone()
 	h.see("soldering iron")
+	h.press("?") // there is a way to all of it, back and out on every page
+	h.see("vapour")
+	h.press("esc", "esc")
+	h.see("q leaves the bench")
+	h.press("enter", "b")
+	h.see("page 1 of")
+	h.press("q")
+	h.expect(sitting.Reply{Key: "q"})
+	h.ask(q)
 	h.press("enter", "s", "n", "space", "enter")
 	h.expectNone()
 	h.see("r I have read it")

@@ -91,6 +91,8 @@ func (f *follower) press(names ...string) {
 		f.keys++
 		f.wall = f.wall.Add(2 * time.Second)
 		f.send(key(name))
+		f.wall = f.wall.Add(repeats)
+		f.send(undoubted{f.m.doubts})
 	}
 }
 
@@ -204,11 +206,11 @@ func (f *follower) answer() {
 	case !q.Until.IsZero():
 		f.pass(q.Until.Sub(f.now))
 		return
-	case q.Field != nil && q.Field.Words:
-		f.typed(fmt.Sprintf("Eda %d", state.Size()))
-		return
 	case has("1"):
 		f.press("1")
+		return
+	case q.Field != nil && q.Field.Words:
+		f.typed(fmt.Sprintf("Eda %d", state.Size()))
 		return
 	}
 	suggestion := state.Next(f.now)

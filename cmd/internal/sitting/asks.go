@@ -46,13 +46,13 @@ const (
 	keyWet   = "w"
 )
 
-// done is the key that says that the step at hand is done. Where somebody can be hurt, by
-// its caution or because it says how a lock-out stands, Enter is not enough.
+// done is the key that says that the step at hand is done: d, and Enter too, but where
+// somebody can be hurt, by its caution or because it says how a lock-out stands.
 func (c *conversation) done(word string) Key {
 	if step := c.hand.Step; len(step.Cautions) > 0 || len(step.Sets) > 0 {
 		return Key{Key: keyDone, Word: word}
 	}
-	return Key{Key: Enter, Word: word}
+	return Key{Key: Enter, Word: word, also: keyDone}
 }
 
 // confirm asks a question that a letter answers: Enter, pressed with gluey hands, does
@@ -80,7 +80,7 @@ func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
 	}
 	reply, err := c.ask(ctx, Question{
 		Prompt: fmt.Sprintf("This takes %s, and %s %s ago. Is it done?", c.hand.Step.Hands, what, page.Span(took)),
-		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back"}},
+		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back", also: keyNo}},
 	})
 	if err == nil && reply.Key == Enter {
 		err = errAgain
@@ -335,7 +335,7 @@ func (c *conversation) askAdhesive(ctx context.Context, may []workflow.AdhesiveR
 // oneOf asks for one of several answers, by its number or its name. Beside them further
 // rows are shown.
 func (c *conversation) oneOf(ctx context.Context, prompt string, options []steps.Option, more []Row) (int, error) {
-	q := Question{Prompt: prompt, Field: &Field{Label: "its number or its name"}}
+	q := Question{Prompt: prompt, Field: &Field{Label: "its number or its name", Words: true}}
 	find := func(text string) int {
 		if n, err := strconv.Atoi(text); err == nil {
 			return n - 1
@@ -394,6 +394,7 @@ func (c *conversation) askJoin(ctx context.Context, s *workflow.State, touch str
 // wet records that the coat was found wet. The join is refused with that, which is no news
 // to whoever touched it.
 func (c *conversation) wet(ctx context.Context) error {
+	c.jump, c.kept = place{}, place{} // what fits in comes before it
 	err := c.record(ctx, workflow.Finish{Step: c.name(), Touch: workflow.TouchWet})
 	var part *workflow.PartError
 	if !errors.As(err, &part) {
@@ -409,7 +410,7 @@ func (c *conversation) wet(ctx context.Context) error {
 
 // askTouch asks for the touch test of a coat that was found wet.
 func (c *conversation) askTouch(ctx context.Context, s *workflow.State) error {
-	reply, err := c.ask(ctx, Question{Prompt: "Touch it again. Is it dry?", Keys: []Key{{Key: keyYes, Word: "dry"}, {Key: keyWet, Word: "still wet"}}})
+	reply, err := c.ask(ctx, Question{Prompt: "Touch it again. Is it dry?", Keys: []Key{{Key: keyYes, Word: "dry"}, {Key: keyWet, Word: "still wet", also: keyNo}}})
 	if err != nil {
 		return err
 	}
@@ -577,6 +578,15 @@ func (c *conversation) resolve(ctx context.Context, s *workflow.State, suggestio
 		}
 	}
 	return c.lookAgain(ctx)
+}
+
+// answerable reports whether resolve asks for what a reason says is missing.
+func answerable(r workflow.Reason) bool {
+	switch r.Because {
+	case workflow.ByClimate, workflow.ByCondition, workflow.ByGate, workflow.ByGauge, workflow.ByTouch:
+		return true
+	}
+	return r.Because == workflow.ByHold && r.Remedy.Kind == workflow.ToClearUse
 }
 
 // lookAgain is asked where nothing else can be.

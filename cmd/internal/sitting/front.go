@@ -5,6 +5,8 @@ package sitting
 
 import (
 	"context"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -41,6 +43,27 @@ type Question struct {
 	Until time.Time
 }
 
+// OnlyLetters reports whether nothing but a letter or a digit answers the question: it is
+// a hold, or about what can hurt.
+func (q Question) OnlyLetters() bool {
+	return q.Field == nil && !slices.ContainsFunc(q.Keys, func(k Key) bool { return k.Key == Enter })
+}
+
+// Wanted says what is to be pressed where Enter is no answer, of a question that
+// [Question.OnlyLetters] answer; "": anything answers it.
+func (q Question) Wanted() string {
+	var own []string
+	for _, k := range q.Keys {
+		if !k.Common {
+			own = append(own, k.Key)
+		}
+	}
+	if !q.OnlyLetters() || len(own) == 0 {
+		return ""
+	}
+	return "Enter is not enough here. Press " + strings.Join(own, " or ") + "."
+}
+
 // A View is what the builder sees above the prompt, in the order of need.
 type View struct {
 	// ID names what is shown. As long as it stays the same, only rows and cautions may
@@ -60,7 +83,7 @@ type View struct {
 // A Caution says what can hurt.
 type Caution struct {
 	Text string // Markdown
-	Read bool   // it was shown whole in this sitting; one line is enough
+	Read bool   // it was shown whole in this sitting: one line is enough where there is no room for more
 }
 
 // A Row is one line of what is asked for.
@@ -90,11 +113,14 @@ type Key struct {
 	Word   string // what it does: "done", "not now"
 	Common bool   // it is there at every question: the others are shown first
 	Words  bool   // in line mode words may follow it: "t the blade is new"
+
+	also string // a further letter that means the same: d beside Enter where something is done
 }
 
-// Keys and replies that are no letters.
+// Keys and replies that a front has to know.
 const (
 	Enter   = "enter"
+	Quit    = "q"       // a key of every question: it leaves the bench
 	Due     = "due"     // only as a reply: the time of the question has come
 	Changed = "changed" // only as a reply: another terminal has added to a journal
 )
@@ -103,7 +129,8 @@ const (
 type Field struct {
 	Label string // what is typed, with its unit or an example
 	// Words says that any words may be typed, also such as begin with the letter of
-	// a key: only Enter, and whatever leaves a field, are keys while it is open.
+	// a key: only Enter, a digit that is a key, and whatever leaves a field, are keys
+	// while it is open.
 	Words bool
 	// Check says what the text typed so far would come to; nil: nothing is said. It
 	// must be quick and may be called from any goroutine.

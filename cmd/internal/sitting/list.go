@@ -54,9 +54,9 @@ func (c *conversation) list(ctx context.Context) error {
 		q.View.Rows = append(q.View.Rows, row)
 	}
 	q.View.Rows = append(q.View.Rows, later...)
-	q.Field = &Field{Label: "its number, or the name of any step", Check: func(text string) Verdict {
+	q.Field = &Field{Label: "its number, or the name of any step", Words: true, Check: func(text string) Verdict {
 		n, err := strconv.Atoi(text)
-		return Verdict{Taken: err != nil || n >= 1 && n <= len(all), Said: "choose a number from 1 to " + strconv.Itoa(len(all))}
+		return Verdict{Taken: err != nil || n >= 1 && n <= len(all), Said: "choose a number from 1 to " + strconv.Itoa(len(all)) + ", or the name of a step"}
 	}}
 	c.view.ID += "/list"
 	c.view.Title, c.view.Action, c.view.Cautions = "Open steps", "", nil
@@ -99,7 +99,7 @@ func (c *conversation) takeBack(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	q := Question{Prompt: "Take it back?", Keys: []Key{{Key: keyYes, Word: "take back"}, {Key: Enter, Word: "leave it"}}}
+	q := Question{Prompt: "Take it back?", Keys: []Key{{Key: keyYes, Word: "take back"}, {Key: Enter, Word: "leave it", also: keyNo}}}
 	all := page.NewJournal(s).Entries
 	for _, e := range entries {
 		undone, ok := e.Facts.(journal.Undone)
@@ -118,6 +118,7 @@ func (c *conversation) takeBack(ctx context.Context) error {
 	if reply.Key != keyYes {
 		return nil
 	}
+	c.kept = place{} // what was taken back comes next
 	return c.recordOn(ctx, s, undo)
 }
 

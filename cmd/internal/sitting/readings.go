@@ -98,7 +98,7 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 		return err
 	}
 	// Enter asks for it again.
-	again := Question{View: q.View, Prompt: page.Capital(refusal.Reasons[0].Text) + ".", Keys: []Key{{Key: keyYes, Word: "keep it"}, {Key: Enter, Word: "type it again"}}}
+	again := Question{View: q.View, Prompt: page.Capital(refusal.Reasons[0].Text) + ".", Keys: []Key{{Key: keyYes, Word: "keep it"}, {Key: Enter, Word: "type it again", also: keyNo}}}
 	if reply, err = c.ask(ctx, again); err != nil || reply.Key != keyYes {
 		return err
 	}
@@ -262,9 +262,16 @@ func (c *conversation) reworked(ctx context.Context, g workflow.GateReport) erro
 	left := s.ReworkLeft(r.Gate, c.now())
 	if n := len(g.Gate.Reworks); left == "" && n > 1 {
 		q := Question{Prompt: fmt.Sprintf("Which way was it done, 1 to %d?", n)}
-		for i := range n {
-			q.Keys = append(q.Keys, Key{Key: strconv.Itoa(i + 1), Word: "way " + strconv.Itoa(i+1)})
+		for i, way := range g.Gate.Reworks {
+			key := strconv.Itoa(i + 1)
+			label := oneLine(way.Do)
+			if way.Joint != "" {
+				label += " Joint " + term.Line(way.Joint) + " is glued again."
+			}
+			q.View.Rows = append(q.View.Rows, Row{Key: key, Label: label})
+			q.Keys = append(q.Keys, Key{Key: key, Word: "way " + key})
 		}
+		c.view.ID += "/way"
 		reply, err := c.ask(ctx, q)
 		if err != nil {
 			return err
@@ -292,6 +299,15 @@ func (c *conversation) reworked(ctx context.Context, g workflow.GateReport) erro
 		}
 	}
 	return c.record(ctx, r)
+}
+
+// oneLine is what is to be done, as a row shows it.
+func oneLine(markdown string) string {
+	lines := strings.Split(strings.TrimSpace(markdown), "\n")
+	for i, line := range lines {
+		lines[i] = strings.TrimPrefix(strings.TrimSpace(line), "- ")
+	}
+	return term.Line(strings.Join(lines, " "))
 }
 
 // askCheck asks for a check of the first gauge that may not be used.

@@ -85,6 +85,7 @@ type conversation struct {
 	since  time.Time // when the step at hand was first shown
 	shown  place     // which that is
 	jump   place     // what was chosen from the list; zero: nothing
+	kept   place     // the step of the last answer: it is gone on with until it is done or put off
 
 	questions int    // that were asked
 	recorded  string // the airframe of what was recorded last; "": nothing was
@@ -194,18 +195,22 @@ func (c *conversation) turn(ctx context.Context) error {
 	return questions()[c.hand.Step.Kind](c, ctx, s)
 }
 
-// choose returns what is most urgent of all airframes, or what was chosen from the
-// list. Beside what must be joined soon, it stays with the airframe at hand.
+// choose returns what was chosen from the list, or the step that was answered last and is
+// not done, or what is most urgent of all airframes. It leaves a step only for a joint whose
+// time would run out meanwhile. Beside what must be joined soon, it stays with the airframe
+// at hand.
 func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggestion) {
 	due := c.due(now)
-	var of *workflow.State
-	var best workflow.Suggestion
+	var of, keep *workflow.State
+	var best, kept workflow.Suggestion
 	least := 0
 	for _, s := range c.states {
 		suggestion := s.NextBut(now, func(r workflow.StepReport) bool { return c.off[placeOf(s, r)] })
-		if chosen, ok := c.chosen(s, now); ok {
-			suggestion.Step, suggestion.Resolve, suggestion.Why, suggestion.JoinBy = &chosen, chosen.Reasons, "", time.Time{}
-			return s, suggestion
+		if r, ok := atHand(s, c.jump, now); ok {
+			return s, goTo(suggestion, r)
+		}
+		if r, ok := atHand(s, c.kept, now); ok && !c.off[placeOf(s, r)] && !now.Before(r.Touch) && (len(r.Reasons) == 0 || slices.ContainsFunc(r.Reasons, answerable)) {
+			keep, kept = s, goTo(suggestion, r)
 		}
 		rank := c.rank(s, suggestion, due, now)
 		if of == nil || rank < least || rank == least && sooner(suggestion, best) {
@@ -213,6 +218,9 @@ func (c *conversation) choose(now time.Time) (*workflow.State, workflow.Suggesti
 		}
 	}
 	c.jump = place{}
+	if keep != nil && (least > 0 || fits(kept.Step, now, due)) {
+		return keep, kept
+	}
 	return of, best
 }
 
@@ -263,22 +271,30 @@ func fits(r *workflow.StepReport, now, due time.Time) bool {
 	return due.IsZero() || err != nil || !now.Add(hands).After(due)
 }
 
-// chosen is the step of the airframe that was chosen from the list, if it can still be
-// done or seen to.
-func (c *conversation) chosen(s *workflow.State, now time.Time) (workflow.StepReport, bool) {
-	if c.jump.mark != s.Airframe.Mark {
+// atHand is the step at a place of the airframe, if it can still be done or seen to.
+func atHand(s *workflow.State, at place, now time.Time) (workflow.StepReport, bool) {
+	if at.mark != s.Airframe.Mark {
 		return workflow.StepReport{}, false
 	}
-	job, err := s.Job(c.jump.job)
+	job, err := s.Job(at.job)
 	if err != nil {
 		return workflow.StepReport{}, false
 	}
 	for _, r := range s.Steps(job, now) {
-		if r.Step.Name == c.jump.step && r.AtHand() {
+		if r.Step.Name == at.step && r.AtHand() {
 			return r, true
 		}
 	}
 	return workflow.StepReport{}, false
+}
+
+// goTo makes a step what is suggested.
+func goTo(s workflow.Suggestion, r workflow.StepReport) workflow.Suggestion {
+	if s.Step == nil || s.Step.Job != r.Job || s.Step.Step.Name != r.Step.Name {
+		s.Why, s.JoinBy = "", time.Time{}
+	}
+	s.Step, s.Resolve = &r, r.Reasons
+	return s
 }
 
 // show makes the view of what is suggested.
@@ -302,8 +318,8 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	step.Brief(s, c.Desk.By, "?", c.Short)
 	c.view.Part, c.view.Title = step.Stage, step.Title
 	c.view.Step, c.view.Of = c.count(s)
-	for _, text := range step.Cautions {
-		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
+	for i, text := range step.Whole {
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text] || text != step.Cautions[i]})
 	}
 	c.view.Action, c.view.More = next.Action(clock), next.More(clock)
 	for _, reason := range suggestion.Resolve { // what is asked next
@@ -332,7 +348,8 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 	rows := q.View.Rows
 	q.View = c.view
 	q.View.Rows = rows
-	q.Keys = append(q.Keys, c.common()...)
+	own := q.Keys
+	q.Keys = append(slices.Clip(own), c.common(own)...)
 	q.Offers = c.offers()
 	for {
 		c.questions++
@@ -344,12 +361,15 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 			c.read[caution.Text], c.view.Cautions[i].Read = true, true
 		}
 		q.View.Cautions = c.view.Cautions
+		if i := slices.IndexFunc(own, func(k Key) bool { return k.also != "" && k.also == reply.Key }); i >= 0 {
+			reply.Key = own[i].Key
+		}
 		switch reply.Key {
 		case Changed:
 			return Reply{}, errAgain
 		case Due:
 			return reply, nil
-		case keyQuit:
+		case Quit:
 			return Reply{}, errLeave
 		case keyPutOff:
 			c.off[c.here()], c.jump = true, place{}
@@ -366,6 +386,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		case keyPhoto:
 			err = c.photo(ctx, reply.Text)
 		default:
+			c.kept = c.here()
 			return reply, nil
 		}
 		if err != nil && !errors.Is(err, errAgain) {
@@ -376,24 +397,34 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 
 // The keys that hold at every question.
 const (
-	keyPutOff   = "n"
+	keyPutOff   = "n" // but where a question has a no
+	keyNo       = keyPutOff
 	keyList     = "l"
 	keyTakeBack = "u"
 	keyNote     = "t"
 	keyPhoto    = "p"
-	keyQuit     = "q"
 	keyJoin     = "j" // where a joint can be joined
 )
 
-func (c *conversation) common() []Key {
+// common are the keys that hold everywhere, and the further letters of a question's own.
+func (c *conversation) common(own []Key) []Key {
 	keys := []Key{
 		{Key: keyTakeBack, Word: "take back", Common: true}, {Key: keyList, Word: "list", Common: true},
-		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: keyQuit, Word: "quit", Common: true},
+		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: Quit, Word: "quit", Common: true},
 	}
-	if c.hand.Step.Name == "" {
+	first := Key{Key: keyPutOff, Word: "not now", Common: true}
+	for _, k := range own {
+		switch k.also {
+		case keyNo:
+			first.Word = "no"
+		case keyDone:
+			keys = append(keys, Key{Key: keyDone, Word: k.Word, Common: true})
+		}
+	}
+	if c.hand.Step.Name == "" && first.Word != "no" {
 		return keys
 	}
-	return append([]Key{{Key: keyPutOff, Word: "not now", Common: true}}, keys...)
+	return append([]Key{first}, keys...)
 }
 
 // offers has a key for the joint that must be joined first, unless that is at hand.

@@ -81,6 +81,38 @@ stages:
         hands: 15 min
 `
 
+// twoWays are those of a gate of the Finch, which has one.
+const twoWays = `rework:
+      - do: |
+          - Lay the stick in.
+          - Deepen it.
+      - do: Line it with tape.`
+
+// pins has two stages that lack the same condition.
+const pins = `procedure: reed-pins
+kind: check
+design: reed
+title: Pin it
+revision: 1
+stages:
+  - stage: pins
+    steps:
+      - step: pin-left
+        title: Pin the left
+        do: Press the pin in.
+        tools: [gun]
+        needs: {gun: hot}
+  - stage: other
+    steps:
+      - step: sort-pins
+        title: Sort the pins
+        do: Sort them.
+      - step: pin-right
+        title: Pin the right
+        do: Press the pin in.
+        needs: {gun: hot}
+`
+
 // A bench is a store, a clock and a front that answers by a list.
 type bench struct {
 	t     *testing.T
@@ -100,9 +132,12 @@ func atBench(t *testing.T, marks ...string) *bench {
 	for _, name := range []string{"finch.yaml", "finch-build.yaml"} {
 		data, err := os.ReadFile(filepath.Join("..", "cli", "testdata", name))
 		must(t, err)
-		must(t, os.WriteFile(filepath.Join(own, name), data, 0o600))
+		text := strings.Replace(string(data), "rework: Deepen it with the sanding stick.", twoWays, 1)
+		text = strings.Replace(text, "Epoxy, two parts\n", "Epoxy, two parts\n    caution: |\n      It makes skin allergic.\n      - Gloves.\n", 1)
+		must(t, os.WriteFile(filepath.Join(own, name), []byte(text), 0o600))
 	}
 	must(t, os.WriteFile(filepath.Join(own, "finch-tab.yaml"), []byte(tab), 0o600))
+	must(t, os.WriteFile(filepath.Join(own, "reed-pins.yaml"), []byte(pins), 0o600))
 	b := &bench{t: t, now: time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)}
 	b.desk = &desk.Desk{Store: memory.New(), Photos: photos.Beside(filepath.Join(own, "store.db")), Library: procedures.Open(own),
 		Now: func() time.Time { return b.now }, By: "builder", Program: "test"}
@@ -272,6 +307,10 @@ func TestStamps(t *testing.T) {
 	if !second.Mixed.Equal(at(0)) || !entry.At.Equal(at(10)) || !second.Began.Equal(at(8)) {
 		t.Errorf("the same batch: mixed %v, began %v, done %v", second.Mixed, second.Began, entry.At)
 	}
+	// its caution was read, and is there whole all the same
+	if got := b.last.View.Cautions; len(got) != 1 || got[0] != (sitting.Caution{Text: "It makes skin allergic.\n- Gloves.", Read: true}) {
+		t.Errorf("once epoxy was used it has the cautions %+v", got)
+	}
 	b.asks("Coat the tab", "When is epoxy mixed?", "m mixed now")
 	b.asks("Coat the root", "y the batch of 19:00")
 	b.asks("Spreading since 19:01.", "enter the coat is on")
@@ -302,7 +341,7 @@ func TestTouch(t *testing.T) {
 	}
 	b.act("FN-01", workflow.Finish{Step: "join-tab"})
 	b.tells("Still running", "joint tab")
-	b.lead("FN-01", "l", "coat-dry", "y", "+3m enter", "+11m changed", "w", "1", "2", "+5m changed", "w", "+7m changed", "w", "q")
+	b.lead("FN-01", "l", "coat-dry", "y", "+3m enter", "+11m changed", "w", "1", "2", "+5m changed", "n", "+7m changed", "w", "q")
 	b.tells("pad is still wet. It is asked for again at ")
 	if slices.ContainsFunc(b.told, func(text string) bool { return strings.Contains(text, "Refused") }) {
 		t.Errorf("told %q", b.told)
@@ -348,7 +387,10 @@ func TestHaste(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
 	b.act("FN-01", workflow.Clear{Step: "guard-blade", Answers: []bool{true, true}})
-	b.lead("FN-01", "+2s enter", "enter", "+15m enter", "q")
+	b.lead("FN-01", "+2s enter", "n", "+1s d", "enter", "+15m d", "q") // no is no, and d is done
+	if at := b.asked[2]; at != b.asked[0] {
+		t.Errorf("no leads to %s", at)
+	}
 	b.asks("This takes 15 min, and was shown 2 s ago. Is it done?")
 	if f, e := last[journal.StepDone](b, "FN-01"); f.Step != "plan-tail" || e.At.Minute() != 15 {
 		t.Errorf("recorded %+v at %v", f, e.At)
@@ -374,7 +416,7 @@ func TestList(t *testing.T) {
 func TestTakeBack(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
-	b.lead("FN-01", "u", "enter", "m", "+6m enter", "u", "y", "q")
+	b.lead("FN-01", "u", "n", "u", "enter", "m", "+6m enter", "u", "y", "q")
 	b.asks("The last entry", "Take it back?", "y take back, enter leave it")
 	if len(b.last.View.Rows) > 0 {
 		t.Errorf("at the end %+v", b.last)
@@ -386,6 +428,24 @@ func TestTakeBack(t *testing.T) {
 	b.lead("FN-01", "u")
 	if rows := b.last.View.Rows; len(rows) != 1 || !strings.Contains(rows[0].Label, "read the bench: 20") {
 		t.Errorf("shown is %+v", rows)
+	}
+}
+
+// Answering what a step lacks does not lead to another step, though that could be done at
+// once.
+func TestTheStepIsKept(t *testing.T) {
+	b := atBench(t)
+	s, err := b.desk.Register(t.Context(), "RD-01", "reed", nil, time.Time{})
+	must(t, err)
+	_, _, err = b.desk.Start(t.Context(), s, "reed-pins", "", time.Time{})
+	must(t, err)
+	b.ready("RD-01")
+	b.act("RD-01", workflow.Finish{Step: "sort-pins"}) // its stage would come first
+	b.lead("RD-01", "y", "1", "n", "l", "pin-left", "2", "q")
+	for i, want := range []string{"Pin the left | Is the gun hot now?", "gun | Confirm each line", "gun | Confirm each line", "Pin the right | When it is done"} {
+		if !strings.Contains(b.asked[i], want) {
+			t.Errorf("%d asks %s, want %s", i, b.asked[i], want)
+		}
 	}
 }
 
@@ -524,11 +584,16 @@ func TestReadings(t *testing.T) {
 			t.Errorf("%s comes to %+v; want %+v", text, got, want)
 		}
 	}
-	b.lead("FN-09", "4", "59", "enter", "4.4", "4 with rule")
+	b.lead("FN-09", "4", "59", "n", "59", "enter", "4.4", "4 with rule")
 	if f, _ := last[journal.ReadingTaken](b, "FN-09"); f.Gauge != "rule" {
 		t.Errorf("read is %+v", f)
 	}
 	b.asks("59 mm at tip is unlikely: the other reading is 4 mm.", "y keep it, enter type it again")
+	b.lead("FN-09", "r") // each way is beside its key
+	b.asks("Which way was it done, 1 to 2?", "1 way 1, 2 way 2")
+	if rows := b.last.View.Rows; !slices.Equal(rows, []sitting.Row{{Key: "1", Label: "Lay the stick in. Deepen it."}, {Key: "2", Label: "Line it with tape."}}) {
+		t.Errorf("the ways are %+v", rows)
+	}
 	b.lead("FN-09", "u", "y", "c", "it holds")
 	b.asks("slot root, in mm:", "r reworked, c grant a concession")
 	if f, _ := last[journal.ConcessionGranted](b, "FN-09"); f.Reason != "it holds" || len(f.Readings) != 2 {
