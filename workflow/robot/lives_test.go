@@ -339,6 +339,12 @@ func builtOnce(r record, _ time.Time) error {
 				if !ok || r.gone[e.Position] || len(without(s.Disturbs, f.Zones)) == len(without(s.Disturbs, nil)) {
 					continue
 				}
+				if slices.ContainsFunc(r.entries[e.Position+1:], func(e journal.Entry) bool {
+					later, ok := e.Facts.(journal.PartRetired)
+					return ok && !r.gone[e.Position] && len(without(later.Zones, f.Zones)) < len(without(later.Zones, nil))
+				}) { // what was made in its place went too
+					continue
+				}
 				n := 0
 				for _, d := range r.done {
 					again := d.job == f.Job && strings.HasPrefix(d.step.Name, s.Name) && strings.HasSuffix(d.step.Do, s.Do)

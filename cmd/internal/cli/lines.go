@@ -242,7 +242,7 @@ func (l *lines) answer(q sitting.Question, line string) (reply sitting.Reply, sa
 	}
 	for _, k := range keys {
 		switch {
-		case k.Key != first || words && k.Key != sitting.Enter && line != sitting.Quit && (q.Field.Check == nil || q.Field.Check(line).Taken):
+		case !k.Is(first) || words && k.Key != sitting.Enter && line != sitting.Quit && (q.Field.Check == nil || q.Field.Check(line).Taken):
 		case !more || k.Words:
 			return sitting.Reply{Key: k.Key, Text: strings.TrimSpace(rest)}, ""
 		}

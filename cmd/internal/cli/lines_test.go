@@ -141,7 +141,7 @@ func TestLinesWait(t *testing.T) {
 
 // What a line answers: a key as it is listed, a key with words, a text for the field.
 func TestLinesAnswers(t *testing.T) {
-	keys := []sitting.Key{{Key: "s", Word: "starts"}, {Key: "1", Word: "one"}, {Key: "A", Word: "tenth"}, {Key: "t", Word: "note", Words: true, Common: true}, {Key: "q", Word: "quit", Common: true}}
+	keys := []sitting.Key{{Key: "s", Word: "starts", Also: "d"}, {Key: "1", Word: "one"}, {Key: "A", Word: "tenth"}, {Key: "t", Word: "note", Words: true, Common: true}, {Key: "q", Word: "quit", Common: true}}
 	number := &sitting.Field{Check: func(text string) sitting.Verdict {
 		return sitting.Verdict{Taken: strings.HasSuffix(text, "mm"), Said: "in mm"}
 	}}
@@ -158,6 +158,7 @@ func TestLinesAnswers(t *testing.T) {
 	}{
 		{nil, "s", "s", "", ""},
 		{nil, "S", "s", "", ""},
+		{nil, "D", "s", "", ""},
 		{nil, "A", "A", "", ""},
 		{nil, "t the tin is empty", "t", "the tin is empty", ""},
 		{nil, "s later", "", "", "Not understood; nothing was recorded. Press ? for the keys."},

@@ -430,7 +430,7 @@ func (m *model) find(name string) (sitting.Key, bool) {
 			if len(name) == 1 && (name < "0" || name > "9") && m.scene.letters() && m.typing() {
 				continue
 			}
-			if k.Key == name && name != moreKey {
+			if k.Is(name) && name != moreKey {
 				return k, true
 			}
 		}
@@ -506,7 +506,12 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 			}
 		}
 		reply.Text = text
-	case !ok, !open && !k.Common:
+	case !ok:
+		if wanted := m.scene.question.Wanted(); name == sitting.Enter && wanted != "" {
+			m.hint(wanted)
+		}
+		return nil
+	case !open && !k.Common:
 		return nil
 	case m.elsewhere(on, k.Key):
 		m.hint("That line is on another page.")

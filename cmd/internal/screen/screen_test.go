@@ -340,6 +340,22 @@ func TestNames(t *testing.T) {
 	h.expect(sitting.Reply{Key: sitting.Enter})
 }
 
+// A further letter of a key is taken and not shown, and Enter is answered where it is not
+// enough.
+func TestDone(t *testing.T) {
+	h := newHand(t, noClocks{}, 80, 24)
+	h.ask(sitting.Question{View: scenes()["coat"].question.View, Prompt: "When it is done:", Keys: append([]sitting.Key{{Key: sitting.Enter, Word: "done", Also: "d"}}, common()...)})
+	if strings.Contains(h.screen(), "d done") {
+		t.Errorf("it shows\n%s", h.screen())
+	}
+	h.press("d")
+	h.expect(sitting.Reply{Key: sitting.Enter})
+	h.ask(sitting.Question{View: scenes()["coat"].question.View, Prompt: "When it is done:", Keys: append([]sitting.Key{{Key: "d", Word: "done"}}, common()...)})
+	h.press("enter")
+	h.expectNone()
+	h.see("Enter is not enough here. Press d.")
+}
+
 // Keys that a dropped tool or a lost paste presses confirm nothing of a hold.
 func TestBurst(t *testing.T) {
 	h := newHand(t, noClocks{}, 80, 24)

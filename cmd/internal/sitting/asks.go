@@ -52,7 +52,7 @@ func (c *conversation) done(word string) Key {
 	if step := c.hand.Step; len(step.Cautions) > 0 || len(step.Sets) > 0 {
 		return Key{Key: keyDone, Word: word}
 	}
-	return Key{Key: Enter, Word: word, also: keyDone}
+	return Key{Key: Enter, Word: word, Also: keyDone}
 }
 
 // confirm asks a question that a letter answers: Enter, pressed with gluey hands, does
@@ -80,7 +80,7 @@ func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
 	}
 	reply, err := c.ask(ctx, Question{
 		Prompt: fmt.Sprintf("This takes %s, and %s %s ago. Is it done?", c.hand.Step.Hands, what, page.Span(took)),
-		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back", also: keyNo}},
+		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back", Also: keyNo}},
 	})
 	if err == nil && reply.Key == Enter {
 		err = errAgain
@@ -410,7 +410,7 @@ func (c *conversation) wet(ctx context.Context) error {
 
 // askTouch asks for the touch test of a coat that was found wet.
 func (c *conversation) askTouch(ctx context.Context, s *workflow.State) error {
-	reply, err := c.ask(ctx, Question{Prompt: "Touch it again. Is it dry?", Keys: []Key{{Key: keyYes, Word: "dry"}, {Key: keyWet, Word: "still wet", also: keyNo}}})
+	reply, err := c.ask(ctx, Question{Prompt: "Touch it again. Is it dry?", Keys: []Key{{Key: keyYes, Word: "dry"}, {Key: keyWet, Word: "still wet", Also: keyNo}}})
 	if err != nil {
 		return err
 	}

@@ -64,6 +64,11 @@ func (q Question) Wanted() string {
 	return "Enter is not enough here. Press " + strings.Join(own, " or ") + "."
 }
 
+// Is reports whether a key that was pressed is this one.
+func (k Key) Is(pressed string) bool {
+	return pressed != "" && (k.Key == pressed || k.Also == pressed)
+}
+
 // A View is what the builder sees above the prompt, in the order of need.
 type View struct {
 	// ID names what is shown. As long as it stays the same, only rows and cautions may
@@ -114,7 +119,9 @@ type Key struct {
 	Common bool   // it is there at every question: the others are shown first
 	Words  bool   // in line mode words may follow it: "t the blade is new"
 
-	also string // a further letter that means the same: d beside Enter where something is done
+	// Also is a further letter that means the same and is not shown: d beside Enter where
+	// something is done, n where the key says no.
+	Also string
 }
 
 // Keys and replies that a front has to know.

@@ -99,7 +99,7 @@ func (c *conversation) takeBack(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	q := Question{Prompt: "Take it back?", Keys: []Key{{Key: keyYes, Word: "take back"}, {Key: Enter, Word: "leave it", also: keyNo}}}
+	q := Question{Prompt: "Take it back?", Keys: []Key{{Key: keyYes, Word: "take back"}, {Key: Enter, Word: "leave it", Also: keyNo}}}
 	all := page.NewJournal(s).Entries
 	for _, e := range entries {
 		undone, ok := e.Facts.(journal.Undone)

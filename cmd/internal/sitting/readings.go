@@ -98,7 +98,7 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 		return err
 	}
 	// Enter asks for it again.
-	again := Question{View: q.View, Prompt: page.Capital(refusal.Reasons[0].Text) + ".", Keys: []Key{{Key: keyYes, Word: "keep it"}, {Key: Enter, Word: "type it again", also: keyNo}}}
+	again := Question{View: q.View, Prompt: page.Capital(refusal.Reasons[0].Text) + ".", Keys: []Key{{Key: keyYes, Word: "keep it"}, {Key: Enter, Word: "type it again", Also: keyNo}}}
 	if reply, err = c.ask(ctx, again); err != nil || reply.Key != keyYes {
 		return err
 	}

@@ -348,8 +348,7 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 	rows := q.View.Rows
 	q.View = c.view
 	q.View.Rows = rows
-	own := q.Keys
-	q.Keys = append(slices.Clip(own), c.common(own)...)
+	q.Keys = append(q.Keys, c.common(q.Keys)...)
 	q.Offers = c.offers()
 	for {
 		c.questions++
@@ -361,9 +360,6 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 			c.read[caution.Text], c.view.Cautions[i].Read = true, true
 		}
 		q.View.Cautions = c.view.Cautions
-		if i := slices.IndexFunc(own, func(k Key) bool { return k.also != "" && k.also == reply.Key }); i >= 0 {
-			reply.Key = own[i].Key
-		}
 		switch reply.Key {
 		case Changed:
 			return Reply{}, errAgain
@@ -406,25 +402,17 @@ const (
 	keyJoin     = "j" // where a joint can be joined
 )
 
-// common are the keys that hold everywhere, and the further letters of a question's own.
+// common are the keys that hold everywhere. Where one of the question's own keys says no,
+// nothing is put off by that letter.
 func (c *conversation) common(own []Key) []Key {
 	keys := []Key{
 		{Key: keyTakeBack, Word: "take back", Common: true}, {Key: keyList, Word: "list", Common: true},
 		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: Quit, Word: "quit", Common: true},
 	}
-	first := Key{Key: keyPutOff, Word: "not now", Common: true}
-	for _, k := range own {
-		switch k.also {
-		case keyNo:
-			first.Word = "no"
-		case keyDone:
-			keys = append(keys, Key{Key: keyDone, Word: k.Word, Common: true})
-		}
-	}
-	if c.hand.Step.Name == "" && first.Word != "no" {
+	if c.hand.Step.Name == "" || slices.ContainsFunc(own, func(k Key) bool { return k.Also == keyNo }) {
 		return keys
 	}
-	return append([]Key{first}, keys...)
+	return append([]Key{{Key: keyPutOff, Word: "not now", Common: true}}, keys...)
 }
 
 // offers has a key for the joint that must be joined first, unless that is at hand.

@@ -208,8 +208,8 @@ func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error
 		keys = append(q.Offers(b.now), q.Keys...)
 	}
 	for _, k := range keys {
-		if k.Key == answer {
-			return sitting.Reply{Key: answer}, nil
+		if k.Is(answer) {
+			return sitting.Reply{Key: k.Key}, nil
 		}
 	}
 	if q.Field == nil {
