@@ -514,7 +514,8 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	case !open && !k.Common:
 		return nil
 	case m.elsewhere(on, k.Key):
-		m.hint("That line is on another page.")
+		m.at = slices.IndexFunc(m.sheets(), func(s sheet) bool { return slices.Contains(s.keys, k.Key) })
+		m.hint("Here is that line: press again.")
 		return nil
 	default:
 		reply.Key = k.Key
