@@ -32,6 +32,7 @@ type scene struct {
 	strip    int              // how many clocks ran when the question was asked: there is as much room for them
 	typed    field
 	refused  bool   // what was typed was refused: what is typed next replaces it
+	turns    bool   // the rows have several pages
 	keyed    bool   // letters are keys, though the field takes words
 	hint     string // about a key that did nothing
 	more     bool   // what is behind `?` is looked at
@@ -131,8 +132,11 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 		all = append(all, sheet{kind: stepSheet, lines: joined(false, top, both), asks: true, here: true})
 	} else {
 		all = append(all, paged(stepSheet, top, action, more)...)
+		if s.turns = len(rows) > left; s.turns {
+			left = max(room(stepSheet, true)-len(top), 1)
+		}
 		for from := 0; from < len(rows); {
-			to, page := min(from+left, len(rows)), sheet{kind: stepSheet, asks: true, part: true}
+			to, page := min(from+left, len(rows)), sheet{kind: stepSheet, asks: true, part: s.turns}
 			for i, end := range ends { // a row is on one sheet where it has room on one
 				if end > from && end <= from+left {
 					to, page.keys = end, append(page.keys, s.question.View.Rows[i].Key)
@@ -147,6 +151,7 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	}
 	for _, told := range news {
 		for i := range all {
+			s.turns = all[i].part
 			if on := &all[i]; len(on.lines)+len(told) <= room(on.kind, on.asks) {
 				on.told = told
 				return all
@@ -568,6 +573,9 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 	case s.letters():
 		own = []sitting.Key{{Key: "esc", Word: "back"}}
 	}
+	if kind == stepSheet && asks && s.turns {
+		own = append([]sitting.Key{turn}, own...)
+	}
 	for _, k := range s.keys()[len(s.offers):] { // those are in the bar
 		switch {
 		case kind == moreSheet, kind != stepSheet && k.Key != moreKey && k.Key != sitting.Quit:
@@ -641,6 +649,7 @@ func (p painter) frame(s scene, sheets []sheet, at, width, height int) frame {
 		return f
 	}
 	page := sheets[at]
+	s.turns = page.part
 	foot := p.foot(s, page.kind, page.asks, width, height)
 	top := height - len(foot.lines)
 	f := frame{lines: make([]string, height), y: -1}

@@ -335,10 +335,13 @@ func (m *model) clamp() {
 	}
 }
 
-// open reports whether what is asked can be answered here: all before it was seen.
+// open reports whether what is asked can be answered here: all before it was seen, but
+// where there is nothing to do and one of the rows is chosen.
 func (m *model) open() bool {
 	on, _ := m.shown()
-	return m.reply != nil && on.kind == stepSheet && on.asks && m.opened && !small(m.width, m.height)
+	v := m.scene.question.View
+	chosen := len(v.Cautions) == 0 && v.Action == "" && m.scene.letters()
+	return m.reply != nil && on.kind == stepSheet && on.asks && (m.opened || chosen) && !small(m.width, m.height)
 }
 
 // typing reports whether there is a field to type in.
@@ -388,6 +391,8 @@ func (m *model) typed(k tea.KeyPressMsg, name string, now time.Time) bool {
 	line := &m.scene.typed
 	_, isKey := m.find(name)
 	switch {
+	case name == "space" && len(line.text) == 0:
+		return false // it turns the page
 	case k.Text != "" && (len(line.text) > 0 || !isKey && (name != moreKey || m.scene.letters())):
 		if !m.guard.text(name, now) {
 			m.hint("What was typed came too early: type it again.")
@@ -465,6 +470,9 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	case (name == "space" || name == "pgdown" || name == "enter" && !open) && m.at < last && !(on.kind == cautionSheet && on.asks):
 		m.at++
 		m.clamp()
+		return nil
+	case name == "space" && on.part && m.at == last:
+		m.at = 0
 		return nil
 	case (name == "pgup" || name == "b" || name == "esc") && m.at > 0:
 		m.at--

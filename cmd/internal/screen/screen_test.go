@@ -319,6 +319,21 @@ func TestNames(t *testing.T) {
 	h.expect(sitting.Reply{Key: "n"})
 
 	q.Keys = append(q.Keys, sitting.Key{Key: sitting.Enter, Word: "back"})
+	many := q // of a list of several pages each one takes a name, and says how to go on
+	many.View.ID = "list"
+	for i := range 40 {
+		many.View.Rows = append(many.View.Rows, sitting.Row{Key: "x", Label: strings.Repeat("step ", i%5)})
+	}
+	h.ask(many)
+	h.see("page 1 of 3")
+	h.see("space next page")
+	h.press("space", "c", "o", "a")
+	h.see("page 2 of 3")
+	h.see("> coa")
+	h.press("esc", "space", "space") // after the last comes the first
+	h.see("page 1 of 3")
+	h.press("space", "esc", "esc")
+	h.expect(sitting.Reply{Key: sitting.Enter})
 	h.ask(q)
 	h.see("esc back")
 	h.press("esc")
@@ -368,7 +383,7 @@ func TestBurst(t *testing.T) {
 		q.View.Rows[i].Label = strings.Repeat("so and so ", 12) + "end" + q.View.Rows[i].Key
 	}
 	h.ask(q)
-	h.press("space", "space", "space")
+	h.press("space", "space")
 	h.see("end3")
 	h.press("2")
 	h.see("on another page")
