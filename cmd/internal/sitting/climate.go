@@ -55,8 +55,11 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 	}
 	for {
 		reply, err := c.ask(ctx, q)
-		if err != nil || reply.Text == "" {
+		if err != nil {
 			return err
+		}
+		if reply.Text == "" {
+			return c.unread()
 		}
 		request, err := readSitting(reply.Text, needs)
 		if err != nil {
@@ -77,6 +80,15 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 			return err
 		}
 	}
+}
+
+// unread says what follows where the temperature is not read. A step that was chosen and
+// needs it is put off: it would be asked for again at once.
+func (c *conversation) unread() error {
+	if c.hand.Step.Name != "" {
+		c.off[c.here()], c.jump = true, place{}
+	}
+	return c.say("Not read. Steps that need it wait; the list shows them.")
 }
 
 // lacking are the conditions of a sitting that nobody has confirmed and that a step of an

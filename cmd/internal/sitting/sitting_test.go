@@ -14,6 +14,7 @@ import (
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
+	"fettle/steps"
 	"fettle/steps/quantity"
 	"fettle/store/memory"
 	"fettle/store/photos"
@@ -359,6 +360,19 @@ func TestTouch(t *testing.T) {
 	}
 }
 
+// Found wet, a joint that was gone to from the list gives way to what fits in.
+func TestWetGivesWay(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.act("FN-01", workflow.ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	b.act("FN-01", workflow.Finish{Step: "coat-dry"})
+	b.now = b.now.Add(11 * time.Minute)
+	b.lead("FN-01", "l", "join-dry", "w", "q")
+	if at := b.asked[len(b.asked)-1]; strings.Contains(at, "Join the pad") {
+		t.Errorf("it stays at %s", at)
+	}
+}
+
 // What a wait says is told when it begins.
 func TestWaitsSayWhatTheyAreFor(t *testing.T) {
 	b := atBench(t, "FN-01")
@@ -463,7 +477,11 @@ func TestOneAnswerForTheSitting(t *testing.T) {
 	}
 	// what is refused is asked for at once, too
 	b = atBench(t, "FN-01")
-	b.lead("FN-01", "enter", "l", "coat-dry", "20C 50% y", "s", "q")
+	b.lead("FN-01", "enter", "l", "coat-dry", "enter", "l", "coat-dry", "20C 50% y", "s", "q")
+	b.tells("Not read. Steps that need it wait")
+	if at := b.asked[4]; strings.Contains(at, "Coat the pad") {
+		t.Errorf("what is not read is asked for again: %s", at)
+	}
 	b.asks("Coat the pad", "Temperature and humidity", "ventilation is on")
 	b.asks("Coat the pad", "Spreading since")
 	// what a step brings about is not said before it
