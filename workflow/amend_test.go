@@ -74,6 +74,13 @@ func TestAmend(t *testing.T) {
 		t.Errorf("D2 is repaired by %q: %v", by, repaired)
 	}
 	refused(amend, time.Time{}, "already goes by this plan")
+
+	// The sheet that an amendment brings is the one at the end of the journal.
+	newer := *b
+	newer.written(0, journal.JobAmended{Job: opened.ID, Procedure: "sha256:second", Sheet: strictSum, Damages: []string{"D1", "D2"}})
+	if newer.state.lastSheet != docs.Sheets[strictSum] {
+		t.Error("the sheet that the amendment brought is not the last one")
+	}
 	older := amend
 	older.Digest, older.Damages = "sha256:older", []string{"D1"}
 	refused(older, time.Time{}, "damage D2 too")

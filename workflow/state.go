@@ -180,16 +180,7 @@ func (s *State) sheetAtEnd() *steps.Sheet {
 		if !s.Live(e.Position) {
 			continue
 		}
-		digest := ""
-		switch f := e.Facts.(type) {
-		case journal.Registered:
-			digest = f.Sheet
-		case journal.JobOpened:
-			digest = f.Sheet
-		case journal.JobMoved:
-			digest = f.Sheet
-		}
-		if sheet, ok := s.docs.Sheets[digest]; ok {
+		if sheet, ok := s.docs.Sheets[journal.NamesOf(e.Facts).Sheet]; ok {
 			return sheet
 		}
 	}

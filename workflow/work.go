@@ -201,7 +201,7 @@ func (s *State) AdhesivesOf(j *Job, step steps.Step, at time.Time) []AdhesiveRep
 			continue
 		}
 		unfit := s.unfitClimate(adhesive, step, at)
-		if len(names) > 1 || j.ID == "" { // of one alone, the step is asked; a rework is no step
+		if len(names) > 1 || j.ID == "" { // of one alone, the step is asked; a rework is not a step
 			unfit = append(s.unready(name, step, at), unfit...)
 		}
 		all = append(all, AdhesiveReport{adhesive, unfit})

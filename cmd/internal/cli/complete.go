@@ -126,9 +126,9 @@ func nothing(word) []string { return nil }
 // oneOf completes words that are always the same.
 func oneOf(words ...string) names { return func(word) []string { return words } }
 
-// stepsToDo are the steps whose turn has come and that done records, and the reworks of
+// dueSteps are the steps whose turn has come and that done records, and the reworks of
 // gates that have not passed.
-func stepsToDo(w word) []string {
+func dueSteps(w word) []string {
 	out := readySteps(w, func(k steps.Traits) bool { return k.Attended && !k.Confirms })
 	for _, g := range w.state.Gates(w.now) {
 		if g.Standing == workflow.Failed || g.Standing == workflow.Undecided {

@@ -164,12 +164,12 @@ func (a *app) showDamage(s *workflow.State, entries []journal.Entry, findings []
 		}
 		a.say("%s is in QUARANTINE. To clear it%s: fettle clear %s %s", f.Zone, when, s.Airframe.Mark, f.Damage)
 	}
-	a.say("%s is grounded. Next: %s", s.Airframe.Mark, toDoFirst(s, a.time.Now()))
+	a.say("%s is grounded. Next: %s", s.Airframe.Mark, commandDue(s, a.time.Now()))
 	return nil
 }
 
-// toDoFirst is the command that comes next after damage was reported: the check that is due, else the repair.
-func toDoFirst(s *workflow.State, now time.Time) string {
+// commandDue is the command that comes next after damage was reported: the check that is due, else the repair.
+func commandDue(s *workflow.State, now time.Time) string {
 	if due := s.Unchecked(now); due != nil {
 		_, command := page.Remedy(due.Remedy)
 		return command
@@ -254,7 +254,7 @@ func (w *walk) end(before *workflow.State, found int) error {
 	if found == 1 {
 		damages = "1 damage"
 	}
-	w.say("%s is grounded, with %s reported. Next: %s", w.mark, damages, toDoFirst(before, w.time.Now()))
+	w.say("%s is grounded, with %s reported. Next: %s", w.mark, damages, commandDue(before, w.time.Now()))
 	return nil
 }
 

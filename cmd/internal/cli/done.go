@@ -28,7 +28,7 @@ func (a *app) doneCommand() *cobra.Command {
 			"JOB/STEP. A rework is recorded as " + page.ReworkStep + "GATE.",
 		Example:           "  fettle done CW-01 coat-left-root --began \"8 min ago\"\n  fettle done CW-01 join-wing --touch dry\n  fettle done CW-01 rework:spar-depth",
 		Args:              arguments(1, 2),
-		ValidArgsFunction: a.completeAfterMark(stepsToDo, nothing),
+		ValidArgsFunction: a.completeAfterMark(dueSteps, nothing),
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&o.began, "began", "", "a coat: `WHEN` spreading began (else the step's attended time before it was done)")
