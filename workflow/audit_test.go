@@ -86,7 +86,7 @@ func TestAuditSummaryOfWhatWasTakenBack(t *testing.T) {
 			second = e.Position
 		}
 	}
-	b.must(Undo{Position: concession}, Undo{Position: second})
+	b.must(Undo{Position: concession, Reason: "mistaken"}, Undo{Position: second})
 	b.after(-2 * time.Hour)
 	b.must(Note{Text: "the clock was wrong"}, Note{Text: "still"})
 	b.after(3 * time.Hour)
@@ -219,7 +219,7 @@ func TestAnOldReadingInTheAudit(t *testing.T) {
 	}
 	b.must(LogFlight{Landing: Soft}, LogFlight{Landing: Soft})
 	mustContain(t, of().StaleBy.Text, "2 flights")
-	b.must(Undo{Position: of().Entry.Position})
+	b.must(Undo{Position: of().Entry.Position, Reason: "mistaken"})
 	if r := of(); r.TakenBack != b.state.Size()-1 {
 		t.Errorf("taken back by %d", r.TakenBack)
 	}

@@ -73,7 +73,7 @@ func TestBuiltOrTakenOver(t *testing.T) {
 	// Taken back, it is not taken over.
 	for _, e := range b.state.Entries {
 		if w, ok := journal.WorkOf(e.Facts); ok && w.Step == "look" {
-			b.must(Undo{Position: e.Position})
+			b.must(Undo{Position: e.Position, Reason: "mistaken"})
 		}
 	}
 	if _, ok := b.state.Built(b.now); ok {

@@ -83,7 +83,7 @@ func TestAConcessionOnWhatIsNotMeasured(t *testing.T) {
 		"two flights":            func(b *bench) { b.must(LogFlight{Landing: Soft}, LogFlight{Landing: Soft}) },
 		"damage":                 func(b *bench) { b.must(damaged("wing")) },
 		"a reading out":          func(b *bench) { b.must(readings("slot", "root=5 mm", "tip=5 mm")) },
-		"the undo of concession": func(b *bench) { b.must(Undo{Position: b.state.Size() - 2}) },
+		"the undo of concession": func(b *bench) { b.must(Undo{Position: b.state.Size() - 2, Reason: "mistaken"}) },
 	} {
 		after := *b
 		if undone(&after); after.gate("slot").Met() {

@@ -273,7 +273,7 @@ func TestPartsOfAJoint(t *testing.T) {
 		}
 		// The coat of the first part is taken back, and all that came after it.
 		b.after(time.Hour)
-		b.must(Undo{Position: 4})
+		b.must(Undo{Position: 4, Reason: "mistaken"})
 		b.progress("coat-lower", Ready, "")
 		b.progress("coat-upper", Later, "")
 	})

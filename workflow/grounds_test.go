@@ -391,7 +391,7 @@ func TestAReleaseIsNotDatedBeforeWhatIsKnown(t *testing.T) {
 		"a bench":      celsius("20 °C"),
 		"a condition":  setting("ventilation", "on"),
 		"a note":       Note{Text: "a word"},
-		"a correction": Undo{Position: 3},
+		"a correction": Undo{Position: 3, Reason: "mistaken"},
 	} {
 		b := released(t)
 		b.after(time.Hour)

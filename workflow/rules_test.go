@@ -652,7 +652,11 @@ func TestGrounding(t *testing.T) {
 func TestTakingBackAReadingTakesTheReleaseBack(t *testing.T) {
 	b := released(t)
 	rests := b.state.Release.RestsOn[0]
-	b.must(Undo{Position: rests})
+	var much *TakesMuchError
+	if err := b.try(Undo{Position: rests}); !errors.As(err, &much) || !errors.Is(err, ErrBadRequest) || !slices.Contains(much.TakesBack, b.state.Release.Position) {
+		t.Errorf("without a reason: %v", err)
+	}
+	b.must(Undo{Position: rests, Reason: "mistaken"})
 	if f := b.state.Airworthiness(b.now); f.Released {
 		t.Error("it is still released")
 	}

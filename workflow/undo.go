@@ -16,6 +16,31 @@ type Undo struct {
 	Reason   string
 }
 
+// Few is how many entries, none of them a release, are taken back without a reason.
+const Few = 5
+
+// TakesMuchError says that an undo would take back a release, or more than a few
+// entries, and that nobody said why. It is a bad request.
+type TakesMuchError struct {
+	Position  int64
+	TakesBack []int64
+}
+
+func (e *TakesMuchError) Error() string {
+	return fmt.Sprintf("say why entry %d is taken back, and %d that depend on it", e.Position, len(e.TakesBack)-1)
+}
+
+func (*TakesMuchError) Unwrap() error { return ErrBadRequest }
+
+// takesMuch reports whether entries beside the one that is named go with it, and a
+// release is among them or they are more than a few.
+func (s *State) takesMuch(positions []int64) bool {
+	return len(positions) > Few || len(positions) > 1 && slices.ContainsFunc(positions, func(p int64) bool {
+		_, release := s.Entries[p].Facts.(journal.Released)
+		return release
+	})
+}
+
 func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	what := fmt.Sprintf("taking back entry %d", r.Position)
 	if r.Position < 0 || r.Position >= s.Size() {
@@ -49,6 +74,9 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	}
 	if f, ok := e.Facts.(journal.FlightLogged); ok && f.Check != "" && strings.TrimSpace(r.Reason) == "" {
 		return nil, &BadRequestError{Text: "say why the flight is taken back; " + f.Check + " stays due", Remedy: Remedy{Kind: ToGiveReason}}
+	}
+	if much := s.takesMuch(positions); much && strings.TrimSpace(r.Reason) == "" {
+		return nil, &TakesMuchError{Position: r.Position, TakesBack: positions}
 	}
 	// A journal that can no longer be replayed could never be corrected.
 	if _, err := s.then(undone, c); err != nil {

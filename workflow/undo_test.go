@@ -95,7 +95,7 @@ func TestUndoTakesEveryLaterReleaseBack(t *testing.T) {
 	b.must(badCheck("rule"))
 	bad := b.state.Size() - 1
 	b.must(goodCheck("rule"), readings("square", "left=500 mm", "right=500 mm"), GiveRelease{})
-	b.must(Undo{Position: rests}, Undo{Position: bad, Reason: "mistyped"}, Finish{Step: "measure-again"})
+	b.must(Undo{Position: rests, Reason: "mistaken"}, Undo{Position: bad, Reason: "mistyped"}, Finish{Step: "measure-again"})
 	if f := b.state.Airworthiness(b.now); f.Released {
 		t.Errorf("it stands released by entry %d, of which entry %d was taken back", b.state.Release.Position, rests)
 	}
@@ -137,13 +137,13 @@ func TestUndoOfAReadingTakesItsConcessionAlong(t *testing.T) {
 func TestUndoOfAReadingReopensItsSteps(t *testing.T) {
 	b := released(t)
 	square := b.gate("square").Rests[0]
-	b.must(Undo{Position: square})
+	b.must(Undo{Position: square, Reason: "mistaken"})
 	if !b.live("measure-slot") || b.live("measure-square") {
 		t.Errorf("measure-slot stands: %v, measure-square: %v", b.live("measure-slot"), b.live("measure-square"))
 	}
 
 	b = repaired(t)
-	b.must(Undo{Position: b.gate("square").Rests[0]})
+	b.must(Undo{Position: b.gate("square").Rests[0], Reason: "mistaken"})
 	if b.live("measure-again") || b.live("measure-slot") != true || b.live("measure-square") != true {
 		t.Errorf("measure-again stands: %v, measure-slot: %v, measure-square: %v", b.live("measure-again"), b.live("measure-slot"), b.live("measure-square"))
 	}

@@ -2,15 +2,13 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"strconv"
-	"time"
 
 	"github.com/spf13/cobra"
 
-	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/workflow"
-	"fettle/workflow/journal"
 )
 
 func (a *app) undoCommand() *cobra.Command {
@@ -49,29 +47,10 @@ func (a *app) undo(ctx context.Context, args []string, reason string) error {
 	if err != nil {
 		return usage("%q is not the number of an entry; to list the entries: fettle airframe show %s --entries", rest[0], mark)
 	}
-	undo := workflow.Undo{Position: position, Reason: reason}
-	if reason == "" {
-		d, err := a.desk()
-		if err != nil {
-			return err
-		}
-		if taken := takes(d, s, undo, a.time.Now()); len(taken) > 1 && page.TakesMuch(s, taken) {
-			return usage("that takes back %s; say why: fettle undo %s %d --reason WHY", page.TakenBack(s, taken), mark, position)
-		}
+	err = a.act(ctx, s, workflow.Undo{Position: position, Reason: reason}, "")
+	var much *workflow.TakesMuchError
+	if errors.As(err, &much) {
+		return usage("that takes back %s; say why: fettle undo %s %d --reason WHY", page.TakenBack(s, much.TakesBack), mark, position)
 	}
-	return a.act(ctx, s, undo, "")
-}
-
-// takes are the entries that an undo would take back; none where it is refused.
-func takes(d *desk.Desk, s *workflow.State, undo workflow.Undo, now time.Time) []int64 {
-	entries, err := s.Decide(undo, workflow.Circumstances{Now: now, By: d.By, Program: d.Program})
-	if err != nil {
-		return nil
-	}
-	for _, e := range entries {
-		if f, ok := e.Facts.(journal.Undone); ok {
-			return f.TakesBack
-		}
-	}
-	return nil
+	return err
 }

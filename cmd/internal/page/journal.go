@@ -58,13 +58,10 @@ func newEntry(s *workflow.State, e journal.Entry) Entry {
 	return Entry{e.Position, e.Facts.Kind(), e.At, e.Recorded, e.By, e.Program, e.Facts, words, !s.Live(e.Position)}
 }
 
-// named is how many entries that are taken back are told one by one.
-const named = 5
-
 // TakenBack says what entries that are taken back were: each, or of many how many of
 // each sort. Releases are always named.
 func TakenBack(s *workflow.State, positions []int64) string {
-	if len(positions) <= named {
+	if len(positions) <= workflow.Few {
 		were := make([]string, len(positions))
 		for i, p := range positions {
 			were[i] = fmt.Sprintf("%d (%s)", p, says(s.Entries[p].Facts))
@@ -101,15 +98,6 @@ func TakenBack(s *workflow.State, positions []int64) string {
 		}
 	}
 	return fmt.Sprintf("%s from %d on, of them %s", many(len(positions), "entry"), positions[0], strings.Join(parts, ", "))
-}
-
-// TakesMuch reports whether so much is taken back that a person says why: a release, or
-// more than is told one by one.
-func TakesMuch(s *workflow.State, positions []int64) bool {
-	return len(positions) > named || slices.ContainsFunc(positions, func(p int64) bool {
-		_, release := s.Entries[p].Facts.(journal.Released)
-		return release
-	})
 }
 
 // Last keeps the last n entries.
