@@ -112,6 +112,26 @@ func Quarantines(records [][]byte) bool {
 	})
 }
 
+// SaysOfBench reports whether something in these records that was recorded since the time
+// may concern a whole bench: a statement of a condition, or a coat; known says that the
+// records reach back so far, or tell without it.
+func SaysOfBench(records [][]byte, since time.Time) (says, known bool) {
+	for i, record := range slices.Backward(records) {
+		says = bytes.Contains(record, []byte(`"condition":`)) || peekKind(record) == Coated{}.Kind()
+		if !says && i > 0 {
+			continue
+		}
+		var env struct {
+			Recorded time.Time `json:"recorded"`
+		}
+		_ = json.Unmarshal(record, &env) // what is no entry was recorded long ago, and decode reports what is wrong
+		if old := env.Recorded.Before(since); says || old {
+			return says && !old, true
+		}
+	}
+	return false, false
+}
+
 func decodeAt(record []byte, position int64, kinds map[string]Kind) (Entry, error) {
 	e, err := decode(record, kinds)
 	if err != nil {

@@ -27,7 +27,8 @@ type Desk struct {
 	By      string
 	Program string
 
-	parsed parsed
+	parsed   parsed
+	replayed replayed
 }
 
 // tries is how often to decide when other terminals keep adding entries.
@@ -51,7 +52,7 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 	if err != nil {
 		return nil, err
 	}
-	return d.heed(ctx, s, d.quarantining)
+	return d.heed(ctx, s, d.others(mark))
 }
 
 // Act decides a request on an airframe's state and appends the entries. It returns
@@ -61,6 +62,10 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	mark := s.Airframe.Mark
 	for range tries {
+		var err error // what others say of the bench may be newer than what was read here
+		if s, err = d.Beside(ctx, s, at); err != nil {
+			return nil, nil, err
+		}
 		entries, err := s.Decide(r, d.circumstances(at))
 		var part *workflow.PartError
 		if errors.As(err, &part) && len(part.Record) > 0 {
@@ -151,7 +156,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err != nil {
 		return nil, err
 	}
-	return d.heed(ctx, after, d.quarantining)
+	return d.heed(ctx, after, d.others(mark))
 }
 
 // Register registers an airframe of a design.

@@ -622,7 +622,11 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		if s.Holds(need.Condition, c.now()) == need.State {
 			continue
 		}
-		if err := c.confirm(ctx, fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), "yes"); err != nil {
+		prompt := fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State))
+		if mark, state, since := s.SaidBeside(need.Condition, c.now()); mark != "" && state != "" {
+			prompt = fmt.Sprintf("%s said at %s that the %s is %s. %s", mark, c.clock().At(since), spaced(need.Condition), spaced(state), prompt)
+		}
+		if err := c.confirm(ctx, prompt, "yes"); err != nil {
 			return true, err
 		}
 		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{need}}); err != nil {

@@ -27,7 +27,7 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 	all := slices.Clone(needs)
 	needs = slices.DeleteFunc(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
 		def, _ := s.Sheet.Condition(n.Condition)
-		return !def.Sitting || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
+		return !def.Lapses() || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
 	slices.SortStableFunc(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
 	needs = slices.Compact(needs)
@@ -111,7 +111,7 @@ func lacking(s *workflow.State, now time.Time) []steps.Setting {
 				continue
 			}
 			for _, n := range s.NeedsAt(job, r.Step, now) {
-				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Sitting && s.Holds(n.Condition, now) != n.State && !slices.Contains(set, n) {
+				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Lapses() && s.Holds(n.Condition, now) != n.State && !slices.Contains(set, n) {
 					needs = append(needs, n)
 				}
 			}
