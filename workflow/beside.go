@@ -9,9 +9,9 @@ import (
 	"fettle/steps/sorting"
 )
 
-// BesideLength is how far back other journals are read for what they say of the bench:
-// what is said of it lapses with the sitting, and no coat is looked for that is older.
-const BesideLength = 24 * time.Hour
+// CoatLength is how far back other journals are read for an open coat. What is said of the
+// bench lapses with the sitting.
+const CoatLength = 24 * time.Hour
 
 // ofBench reports whether the condition belongs to the bench by the sheet in force.
 func (s *State) ofBench(condition string) bool {

@@ -113,7 +113,7 @@ const tail = 8
 // the time, but for the airframe of the mark. Of what says nothing only the latest records are read, and one that has not grown
 // since it was replayed is not replayed again.
 func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflow.State, error) {
-	since := at.Add(-workflow.BesideLength)
+	stated, coated := at.Add(-workflow.SittingLength), at.Add(-workflow.CoatLength)
 	replayed := map[string]*workflow.State{}
 	picked, err := d.picked(ctx, func(r store.Reader, mark string) ([][]byte, int, error) {
 		length, err := r.Size(mark)
@@ -129,7 +129,7 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 			}
 			read += size(records)
 			var says bool
-			if says, known = journal.SaysOfBench(records, since); !says {
+			if says, known = journal.SaysOfBench(records, stated, coated); !says {
 				if from == 0 {
 					break
 				}
