@@ -623,8 +623,8 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 			continue
 		}
 		prompt := fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State))
-		if mark, state, since := s.SaidBeside(need.Condition, c.now()); mark != "" && state != "" {
-			prompt = fmt.Sprintf("%s said at %s that the %s is %s. %s", mark, c.clock().At(since), spaced(need.Condition), spaced(state), prompt)
+		if heard := c.heard(s, need); heard != "" {
+			prompt += " " + heard + "."
 		}
 		if err := c.confirm(ctx, prompt, "yes"); err != nil {
 			return true, err

@@ -33,7 +33,11 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 	needs = slices.Compact(needs)
 	var words []string
 	for _, n := range needs {
-		words = append(words, fmt.Sprintf("the %s is %s", spaced(n.Condition), spaced(n.State)))
+		word := fmt.Sprintf("the %s is %s", spaced(n.Condition), spaced(n.State))
+		if heard := c.heard(s, n); heard != "" {
+			word += " (" + heard + ")"
+		}
+		words = append(words, word)
 	}
 	figures, example := "Temperature", "…C"
 	if slices.ContainsFunc(c.states, func(s *workflow.State) bool { return s.HumidityCounts(now) }) {
@@ -80,6 +84,16 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 			return err
 		}
 	}
+}
+
+// heard is what another airframe's job said last of a condition, if that is not what is
+// needed; "": nothing.
+func (c *conversation) heard(s *workflow.State, need steps.Setting) string {
+	mark, state, since := s.SaidBeside(need.Condition, c.now())
+	if mark == "" || state == "" || state == need.State {
+		return ""
+	}
+	return fmt.Sprintf("%s said at %s that it is %s", mark, c.clock().At(since), spaced(state))
 }
 
 // unread says what follows where the temperature is not read. A step that was chosen and
