@@ -347,14 +347,17 @@ func reasonAdvice(r workflow.Reason, c Clock) string {
 }
 
 func reasonTimes(r workflow.Reason, c Clock) string {
-	text := esc(said(workflow.Cause{Text: r.Text, At: r.At}))
+	text, in := esc(said(workflow.Cause{Text: r.Text, At: r.At})), ""
+	if !c.Stands && !r.Until.IsZero() {
+		in = fmt.Sprintf(" (in %s)", c.In(r.Until))
+	}
 	switch {
 	case !r.Until.IsZero() && !r.Closes.IsZero():
 		from, to := c.Between(r.Until, r.Closes)
-		text += fmt.Sprintf("; open from **%s** (in %s) to %s", from, c.In(r.Until), to)
+		text += fmt.Sprintf("; open from **%s**%s to %s", from, in, to)
 	case r.Because == workflow.ByClock:
 	case !r.Until.IsZero():
-		text += fmt.Sprintf(", until **%s** (in %s)", c.At(r.Until), c.In(r.Until))
+		text += fmt.Sprintf(", until **%s**%s", c.At(r.Until), in)
 	case !r.Closes.IsZero():
 		text += "; join it by " + c.At(r.Closes)
 	}
