@@ -470,6 +470,9 @@ func (b *bench) build() {
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")
 	b.show("Next-lapsed", page.NewNext(b.State, b.Now))
+	full := page.NewNext(b.State, b.Now)
+	full.Full = true
+	b.show("Next-full", full)
 	b.sitting("lapsed")
 	b.step("join-roots")
 	b.clocks("open")
