@@ -107,7 +107,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	p.Commands = kind.commands(&p, name)
 	if step.Fits != "" {
 		for i := range p.Commands {
-			p.Commands[i] += " --name " + blank
+			p.Commands[i] += " --name " + Blank
 		}
 	}
 	if p.Second {
@@ -199,9 +199,7 @@ func (p Step) Markdown(c Clock) string {
 	}
 	if len(p.Reasons) > 0 {
 		l.add("\n**It can't be done now:**\n")
-		for _, r := range p.Reasons {
-			l.item("%s", ReasonText(r.Reason, c))
-		}
+		l.reasonList(p.Reasons, noWords, c)
 		return l.String()
 	}
 	switch {
@@ -227,7 +225,7 @@ func (p Step) action(c Clock) string {
 		l.add("\n*In short%s; `%s` shows all of it.*\n", p.before(), p.more)
 	}
 	if p.Joint != nil && (p.Joint.Phase == workflow.Open || p.Joint.Phase == workflow.Tacking) {
-		l.fact("joint %s%s", esc(p.Joint.Name), Joint{Phase: p.Joint.Phase, Opens: p.Joint.Opens, Closes: p.Joint.Closes}.words(steps.Join, c))
+		l.fact("joint %s: join it by **%s**", esc(p.Joint.Name), c.At(p.Joint.Closes)) // true however long it is looked at: the clock beside it counts
 	}
 	return l.String()
 }
@@ -304,6 +302,8 @@ func (j Joint) words(kind steps.Kind, c Clock) string {
 	switch {
 	case j.Phase == workflow.Open:
 		return fmt.Sprintf(": open now, join it by **%s** (%s left)", c.At(j.Closes), c.In(j.Closes))
+	case j.Phase == workflow.Tacking && !c.Now.Before(j.Opens):
+		return fmt.Sprintf(": wet at the last touch test, join it by **%s**", c.At(j.Closes))
 	case j.Phase == workflow.Tacking:
 		from, to := c.Between(j.Opens, j.Closes)
 		return fmt.Sprintf(": %s, open from **%s** to %s", j.Phase, from, to)
