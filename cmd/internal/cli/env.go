@@ -17,6 +17,7 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/workflow"
@@ -260,13 +261,23 @@ func (a *app) airframeAlone(ctx context.Context, args []string) (*workflow.State
 	return s, err
 }
 
-// airframeAnd is like airframeWith, but at least one more argument must follow.
-func (a *app) airframeAnd(ctx context.Context, args []string, what string, most int) (*workflow.State, []string, error) {
+// airframeAnd is like airframeWith, but at least one more argument must follow: what of
+// those that can be named now. Where it is missing, the error lists them.
+func (a *app) airframeAnd(ctx context.Context, command, what string, can names, args []string, most int) (*workflow.State, []string, error) {
 	s, rest, err := a.airframeWith(ctx, args, most)
-	if err == nil && len(rest) == 0 {
-		err = usage("missing %s for %s", what, s.Airframe.Mark)
+	if err != nil || len(rest) > 0 {
+		return s, rest, err
 	}
-	return s, rest, err
+	d, err := a.desk()
+	if err != nil {
+		return nil, nil, err
+	}
+	missing := page.Missing{Mark: s.Airframe.Mark, What: what, Command: "fettle " + command + " " + s.Airframe.Mark}
+	for _, w := range can(word{desk: d, ctx: ctx, now: a.time.Now(), state: s}) {
+		name, is, _ := strings.Cut(w, "\t")
+		missing.Can = append(missing.Can, page.Named{Name: name, Is: is})
+	}
+	return nil, nil, missingError{missing}
 }
 
 // markOf returns the mark of the airframe without replaying its journal, if the

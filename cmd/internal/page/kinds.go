@@ -142,11 +142,11 @@ func doneCommands(p *Step, name string) []string {
 func glueCommands(p *Step, name string) []string {
 	line := doneCommands(p, name)[0]
 	if p.Act == workflow.ToRecoat {
-		line += ` --began ` + blank
+		line += ` --began ` + Blank
 	}
 	mixed := func(line string, of bool) string {
 		if of {
-			line += ` --mixed ` + blank
+			line += ` --mixed ` + Blank
 		}
 		return line
 	}
@@ -173,9 +173,9 @@ func secondCommands(p *Step, r workflow.StepReport, commands []string) []string 
 	}
 	var lines []string
 	for _, line := range commands {
-		lines = append(lines, line+" --second "+blank)
+		lines = append(lines, line+" --second "+Blank)
 		if len(p.Alone) > 0 {
-			lines = append(lines, line+" --alone "+blank)
+			lines = append(lines, line+" --alone "+Blank)
 		}
 	}
 	return lines
