@@ -45,17 +45,7 @@ var (
 
 // openCarried opens an exported file and reads its list of files.
 func openCarried(ctx context.Context, from string) (c *carried, err error) {
-	info, err := os.Stat(from) // opening a pipe would wait for its writer
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, notCarried(from, errors.New("it is not a regular file"))
-	}
-	if info.Size() > mostPacked {
-		return nil, notCarried(from, fmt.Errorf("it has more than %d GiB", mostPacked>>30))
-	}
-	file, err := os.Open(from)
+	file, err := OpenFile(from)
 	if err != nil {
 		return nil, err
 	}
@@ -64,6 +54,13 @@ func openCarried(ctx context.Context, from string) (c *carried, err error) {
 			_ = file.Close()
 		}
 	}()
+	info, err := file.Stat()
+	if err != nil {
+		return nil, err
+	}
+	if info.Size() > mostPacked {
+		return nil, notCarried(from, fmt.Errorf("it has more than %d GiB", mostPacked>>30))
+	}
 	list := &limited{ctx: ctx, from: file, left: mostListed}
 	z, err := zip.NewReader(list, info.Size())
 	if list.left < 0 {
