@@ -213,6 +213,11 @@ func (k *Keeper) proveSeal(ctx context.Context, f journal.Sealed, t tree) error 
 	if err != nil {
 		return err
 	}
+	return t.named(f, note)
+}
+
+// named compares a journal with a seal that it names.
+func (t tree) named(f journal.Sealed, note []byte) error {
 	st, err := t.against(note, f.Key)
 	if err == nil && (st.Head.Size != f.Size || st.Head.Root.String() != f.Root) {
 		err = fmt.Errorf("the seal covers %d entries with root %s", st.Head.Size, st.Head.Root)
