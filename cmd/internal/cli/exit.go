@@ -67,7 +67,7 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), isNotPhoto(err):
+	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, keep.ErrNotFile), errors.Is(err, keep.ErrNotCarried), isNotPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused
@@ -121,7 +121,7 @@ func report(s term.Streams, c page.Clock, err error) {
 		return
 	}
 	if errors.Is(err, context.Canceled) {
-		fmt.Fprintln(s.Err, "fettle: stopped; nothing is lost")
+		fmt.Fprintln(s.Err, "fettle: stopped; nothing is lost, and nothing more was recorded")
 		return
 	}
 	text := err.Error()
