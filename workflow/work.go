@@ -83,15 +83,18 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 }
 
 func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {
+	r, err := r.begun(s, job, step, c.At)
+	if err != nil {
+		return nil, err
+	}
 	adhesive, err := s.adhesiveFor(r, job, step, c.At)
 	if err != nil {
 		return nil, err
 	}
-	began := r.Began.UTC().Truncate(time.Second)
+	began, mixed := r.Began.UTC().Truncate(time.Second), r.Mixed.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
 		began = s.spread(job, step, adhesive, c.At)
 	}
-	mixed := r.Mixed.UTC().Truncate(time.Second)
 	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: adhesive.Name, Began: began}
 	switch {
 	case began.After(c.At):
@@ -133,6 +136,10 @@ func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]j
 			return nil, bad("the coat of %s is on; only its join is left, which takes no adhesive and has no beginning of its own", step.Name)
 		}
 		return finishJoin(r, s, job, step, c)
+	}
+	r, err := r.begun(s, job, step, c.At)
+	if err != nil {
+		return nil, err
 	}
 	adhesive, err := s.adhesiveFor(r, job, step, c.At)
 	if err != nil {
