@@ -473,8 +473,11 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if r.Lines != nil && !slices.Equal(r.Lines, step.Confirm) { // its job was moved meanwhile
 		return nil, refuse(step.Name, ByHold, "its lines are no longer those that were answered", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
 	}
-	if reasons := unconfirmed(step.Confirm, r.Answers); len(reasons) > 0 {
-		return nil, &Refusal{What: step.Name, Reasons: reasons}
+	if reasons := unconfirmed(step.Confirm, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: s.NameOf(job.ID, step.Name, c.At)})); len(reasons) > 0 {
+		err = &Refusal{What: step.Name, Reasons: reasons}
+	}
+	if err := s.withUnsaid(err, report, job, Finish{Thing: r.Thing, Witness: r.Witness}, c.At); err != nil {
+		return nil, err
 	}
 	cleared, err := s.witnessed(r.Witness, job, step, []journal.Facts{journal.HoldCleared{Work: s.work(job, step), Lines: step.Confirm}}, c.At)
 	if err != nil {
@@ -486,12 +489,12 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return append(s.waited(job, report.Stage, step.Name, c.At), s.retiring(job, step, cleared)...), nil
 }
 
-// unconfirmed gives a reason for each line without its own yes.
-func unconfirmed(lines []string, answers []bool) []Reason {
+// unconfirmed gives a reason for each line without its own yes, and how to clear the hold.
+func unconfirmed(lines []string, answers []bool, clear Remedy) []Reason {
 	var reasons []Reason
 	for i, line := range lines {
 		if i >= len(answers) || !answers[i] {
-			reasons = append(reasons, Reason{Because: ByHold, Text: fmt.Sprintf("line %d is not confirmed: %s", i+1, line)})
+			reasons = append(reasons, Reason{Because: ByHold, Text: fmt.Sprintf("line %d is not confirmed: %s", i+1, line), Remedy: clear})
 		}
 	}
 	return reasons

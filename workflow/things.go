@@ -668,7 +668,7 @@ func (r ClearQuarantine) decide(s *State, c Circumstances) ([]journal.Facts, err
 	case c.At.Before(q.Until):
 		return nil, &Refusal{What: what, Reasons: []Reason{{Because: ByDrying, Text: "its time is not over; no line can be confirmed yet", Until: q.Until}}}
 	}
-	if reasons := unconfirmed(q.Lines, r.Answers); len(reasons) > 0 {
+	if reasons := unconfirmed(q.Lines, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: r.Damage})); len(reasons) > 0 {
 		return nil, &Refusal{What: what, Reasons: reasons}
 	}
 	return []journal.Facts{journal.QuarantineCleared{Damage: r.Damage, Lines: q.Lines}}, nil

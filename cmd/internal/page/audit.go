@@ -9,9 +9,12 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -353,16 +356,41 @@ func (r AuditedReading) checkFields() []string {
 }
 
 // writeRow ends a row with CRLF. With csv.Writer's UseCRLF, line breaks inside a
-// field would become CRLF as well.
+// field would become CRLF as well. CSV has no escapes, so fields are cleaned as text for
+// a terminal is.
 func writeRow(w io.Writer, fields []string) error {
 	var b bytes.Buffer
 	row := csv.NewWriter(&b)
+	for i, field := range fields {
+		fields[i] = unformed(term.Clean(field))
+	}
 	if err := row.Write(fields); err != nil {
 		return err
 	}
 	row.Flush()
 	_, err := fmt.Fprint(w, strings.TrimSuffix(b.String(), "\n"), "\r\n")
 	return err
+}
+
+// unformed keeps a spreadsheet from taking words for a formula: an apostrophe before
+// them says that they are text. Numbers and quantities stay as they are.
+func unformed(field string) string {
+	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(field, " "))
+	if !strings.ContainsRune("=+-@\t\n＝＋－＠", first) || first == utf8.RuneError || isNumber(field) {
+		return field
+	}
+	return "'" + field
+}
+
+func isNumber(field string) bool {
+	if _, err := strconv.ParseFloat(field, 64); err == nil {
+		return true
+	}
+	if _, err := quantity.Parse(field, ""); err == nil {
+		return true
+	}
+	_, _, err := quantity.ParseLimits(field, "")
+	return err == nil
 }
 
 // A Tree is the result of checking the hash tree of a journal.

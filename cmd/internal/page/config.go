@@ -29,10 +29,13 @@ func (c Config) Markdown(Clock) string {
 	var l lines
 	l.add("# Settings\n")
 	for _, s := range c.Settings {
-		l.item("**%s** · %s · %s", s.Name, esc(s.Value), s.Origin+optionally(" ", esc(s.From)))
+		l.item("**%s**%s · %s", s.Name, optionally(" · ", esc(s.Value)), s.Origin+optionally(" ", esc(s.From)))
 	}
 	there := ""
-	if c.Missing {
+	switch {
+	case c.File == "":
+		there = "none, since HOME is not set"
+	case c.Missing:
 		there = " (there is no such file)"
 	}
 	l.add("\nThe config file: %s%s. An option comes before the environment, that before the file.", esc(c.File), there)

@@ -143,14 +143,14 @@ func glueCommands(p *Step, name string) []string {
 	line := doneCommands(p, name)[0]
 	begun := p.Begun != nil && !p.Begun.late
 	if p.Act == workflow.ToRecoat && (!begun || p.Begun.Began.IsZero()) || p.Begun != nil && p.Begun.late {
-		line += ` --began ` + blank
+		line += ` --began ` + Blank
 	}
 	if begun && !p.Begun.Mixed.IsZero() { // both are known by now
 		return []string{line}
 	}
 	mixed := func(line string, of bool) string {
 		if of {
-			line += ` --mixed ` + blank
+			line += ` --mixed ` + Blank
 		}
 		return line
 	}
@@ -177,9 +177,9 @@ func secondCommands(p *Step, r workflow.StepReport, commands []string) []string 
 	}
 	var lines []string
 	for _, line := range commands {
-		lines = append(lines, line+" --second "+blank)
+		lines = append(lines, line+" --second "+Blank)
 		if len(p.Alone) > 0 {
-			lines = append(lines, line+" --alone "+blank)
+			lines = append(lines, line+" --alone "+Blank)
 		}
 	}
 	return lines

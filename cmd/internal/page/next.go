@@ -151,9 +151,7 @@ func (n Next) Markdown(c Clock) string {
 		l.add("# No job is open on %s\n", esc(n.Mark))
 		if len(n.Due) > 0 {
 			l.add("Before it may fly:\n")
-			for _, r := range n.Due {
-				l.item("%s", ReasonText(r.Reason, c))
-			}
+			l.reasonList(n.Due, noWords, c)
 			return l.String()
 		}
 		if len(n.Checks) > 0 {
@@ -195,7 +193,8 @@ func beforeFlight(mark string, checks []string) string {
 // waiting says why other steps wait, and beside that names the stages that come later.
 func (n Next) waiting(l *lines, c Clock) {
 	var now lines
-	var behind []string
+	var behind, of []string
+	var reasons []Reason
 	for _, w := range n.Waiting {
 		if w.behind() {
 			behind = append(behind, esc(w.Stage))
@@ -205,9 +204,10 @@ func (n Next) waiting(l *lines, c Clock) {
 			now.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
 		}
 		for _, r := range w.Reasons {
-			now.item("`%s` waits: %s", w.Step, ReasonText(r.Reason, c))
+			reasons, of = append(reasons, r), append(of, w.Step)
 		}
 	}
+	now.reasonList(reasons, func(i int) string { return "`" + of[i] + "` waits: " }, c)
 	if now.Len() == 0 { // that more comes later is no news
 		return
 	}
@@ -232,9 +232,7 @@ func (n Next) rest(l *lines) {
 func Refusal(r *workflow.Refusal, c Clock) string {
 	var l lines
 	l.add("**Refused:** %s\n", esc(r.What))
-	for _, reason := range r.Reasons {
-		l.item("%s", ReasonText(reason, c))
-	}
+	l.reasonList(newReasons(r.Reasons), noWords, c)
 	return l.String()
 }
 

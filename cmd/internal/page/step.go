@@ -137,7 +137,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	p.Commands = kind.commands(&p, name)
 	if step.Fits != "" {
 		for i := range p.Commands {
-			p.Commands[i] += " --name " + blank
+			p.Commands[i] += " --name " + Blank
 		}
 	}
 	if p.Second {
@@ -232,9 +232,7 @@ func (p Step) Markdown(c Clock) string {
 	}
 	if len(p.Reasons) > 0 {
 		l.add("\n**It can't be done now:**\n")
-		for _, r := range p.Reasons {
-			l.item("%s", ReasonText(r.Reason, c))
-		}
+		l.reasonList(p.Reasons, noWords, c)
 		return l.String()
 	}
 	switch {

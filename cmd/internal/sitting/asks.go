@@ -196,7 +196,7 @@ func (c *conversation) askGlued(ctx context.Context, s *workflow.State) error {
 		if err != nil {
 			return err
 		}
-		return c.record(ctx, workflow.Begin{Step: f.Step, With: f.With, Mixed: mixed})
+		return c.begin(ctx, workflow.Begin{Step: f.Step, With: f.With, Mixed: mixed})
 	case grips:
 		_, err = c.ask(ctx, Question{Prompt: "When it is done:", Keys: []Key{c.done("done")}})
 	default:
@@ -223,6 +223,9 @@ func (c *conversation) askGlued(ctx context.Context, s *workflow.State) error {
 // long ago, is not done before it is said. word says what is done.
 func (c *conversation) askSpread(ctx context.Context, a steps.Adhesive, begun workflow.Begun, late bool, word string) error {
 	q := Question{Prompt: "Spread it.", Keys: []Key{c.done(word)}, Field: c.moment("when it began, such as 8 min ago")}
+	if !begun.Mixed.IsZero() {
+		q.Prompt = fmt.Sprintf("%s was mixed at %s. Spread it.", term.Line(page.Capital(a.Name)), c.clock().At(begun.Mixed))
+	}
 	switch {
 	case !begun.Spread.IsZero():
 		q.Prompt = fmt.Sprintf("Spreading since %s.", c.clock().At(begun.Spread))
@@ -245,7 +248,17 @@ func (c *conversation) askSpread(ctx context.Context, a steps.Adhesive, begun wo
 			return err
 		}
 	}
-	return cmp.Or(c.record(ctx, workflow.Begin{Step: c.name(), With: a.Name, Began: began}), errAgain)
+	return cmp.Or(c.begin(ctx, workflow.Begin{Step: c.name(), With: a.Name, Began: began}), errAgain)
+}
+
+// begin records that the coat is begun. The question says so, and its clock.
+func (c *conversation) begin(ctx context.Context, r workflow.Begin) error {
+	_, state, err := c.Desk.Act(ctx, c.state(), r, time.Time{})
+	if state != nil {
+		c.took(state)
+	}
+	c.since = time.Time{}
+	return err
 }
 
 // moment is a field for a time.
