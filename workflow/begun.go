@@ -123,9 +123,10 @@ func (s *State) begunAt(j *Job, step steps.Step, at time.Time) (Begun, bool) {
 
 // begun fills in what was recorded as the coat was begun, where nobody says otherwise. A
 // coat that was begun too long ago to be joined may be another one by now.
-func (r Finish) begun(s *State, j *Job, step steps.Step, at time.Time) (Finish, error) {
+func (r Finish) begun(s *State, j *Job, report StepReport, at time.Time) (Finish, error) {
+	step := report.Step
 	b, ok := s.begunAt(j, step, at)
-	if !ok || r.With != "" && r.With != b.Adhesive {
+	if !ok || report.Act == ToPress || r.With != "" && r.With != b.Adhesive {
 		return r, nil
 	}
 	late := at.After(b.Closes)

@@ -61,6 +61,7 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 		report, _, _ = after.FindStep(r.Step, c.At)
 	}
+	r, late := r.begun(s, job, report, c.At)
 	err = s.allowed(report, job, c)
 	if !step.Kind.Traits().Confirms { // which is cleared, and asks then
 		err = s.withUnsaid(err, report, job, r, c.At)
@@ -72,6 +73,9 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, &PartError{Record: s.entries(facts, c), Refused: []error{err}}
 		}
 		return nil, err
+	}
+	if late != nil {
+		return nil, late
 	}
 	facts = append(facts, s.waited(job, report.Stage, step.Name, c.At)...)
 	done, err := kind.finish(r, s, job, step, c)
@@ -88,10 +92,6 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 }
 
 func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]journal.Facts, error) {
-	r, err := r.begun(s, job, step, c.At)
-	if err != nil {
-		return nil, err
-	}
 	adhesive, err := s.adhesiveFor(r, job, step, c.At)
 	if err != nil {
 		return nil, err
@@ -141,10 +141,6 @@ func (r Finish) glued(s *State, job *Job, step steps.Step, c Circumstances) ([]j
 			return nil, bad("the coat of %s is on; only its join is left, which takes no adhesive and has no beginning of its own", step.Name)
 		}
 		return finishJoin(r, s, job, step, c)
-	}
-	r, err := r.begun(s, job, step, c.At)
-	if err != nil {
-		return nil, err
 	}
 	adhesive, err := s.adhesiveFor(r, job, step, c.At)
 	if err != nil {
