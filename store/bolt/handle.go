@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"runtime"
 	"runtime/debug"
 	"time"
 
@@ -15,55 +16,78 @@ import (
 // A handle is one opening of the file.
 type handle struct {
 	file *os.File
-	db   *bbolt.DB // nil if the file is only read
+	db   *bbolt.DB // nil if the file is only locked
+	tx   *bbolt.Tx // of the view
+	walk *walk     // for the view, if the pages to be written were looked at
 	lost bool      // bbolt panicked, so the state of its inner locks is unknown
 }
 
-// openFile tries once for the lock. It never makes a file. When bbolt opens a file
-// for writing it follows what it finds there, so first is called before that, with
-// the file and, if locksEarly, with the lock held. For reading, bbolt is used only
-// where the lock cannot be taken without it.
-func openFile(path string, write bool, first func(*os.File) error) (*handle, error) {
-	if !write && locksEarly {
-		file, err := os.Open(path)
+// openFile tries once for the lock. It never makes a file. Before bbolt opens a file
+// for writing, it is made sure, if locksEarly with the lock held, that bbolt
+// overwrites nothing in use.
+func openFile(path string, write bool) (*handle, error) { return open(path, write, readHead) }
+
+func open(path string, write bool, check func(*os.File) (head, error)) (*handle, error) {
+	if write && !locksEarly {
+		// While the file is locked for reading, and again once it is for writing.
+		h, err := openFile(path, false)
 		if err != nil {
 			return nil, err
 		}
-		if err := prepare(file, path, write, first); err != nil {
-			file.Close()
+		_, err = prepareWrite(h.file)
+		h.close()
+		if err != nil {
 			return nil, err
 		}
-		return &handle{file: file}, nil
 	}
+	var walk *walk
 	h, err := openWith(write, path, func(name string, flag int, mode fs.FileMode) (*os.File, error) {
 		file, err := os.OpenFile(name, flag&^os.O_CREATE, mode)
 		if err != nil {
 			return nil, err
 		}
-		if err := prepare(file, path, write, first); err != nil {
+		// bbolt would initialise an empty file and map any other.
+		if _, err = check(file); err == nil {
+			err = lockNamed(file, path, write)
+		}
+		if err == nil && write && locksEarly {
+			walk, err = prepareWrite(file)
+		}
+		if err != nil {
 			file.Close()
 			return nil, err
 		}
 		return file, nil
 	})
 	if err == nil && !locksEarly {
-		if err = samePlace(h.file, path); err != nil {
+		err = samePlace(h.file, path)
+		if err == nil && write {
+			walk, err = prepareWrite(h.file)
+		}
+		if err != nil {
 			h.close()
-			return nil, err
 		}
 	}
-	return h, err
+	if err != nil {
+		return nil, err
+	}
+	h.walk = walk
+	return h, nil
 }
 
-func prepare(file *os.File, path string, write bool, first func(*os.File) error) error {
-	// bbolt would initialise an empty file and map any other.
-	if _, err := readHead(file); err != nil {
-		return err
+// prepareWrite checks what bbolt would trust when it opens a file for writing.
+func prepareWrite(file *os.File) (*walk, error) {
+	head, err := readHead(file)
+	if err != nil {
+		return nil, err
 	}
-	if err := lockNamed(file, path, write); err != nil || first == nil {
-		return err
+	if err := checkNewest(file, head); err != nil {
+		return nil, err
 	}
-	return first(file)
+	if head.freelist == noFreelist { // bbolt would make a list, and trust every page
+		return nil, foreign("another program's database")
+	}
+	return checkFree(file, head)
 }
 
 // lockFile tries once for a file's lock, whatever is in the file.
@@ -133,25 +157,41 @@ func openWith(write bool, path string, open func(string, int, fs.FileMode) (*os.
 	return h, nil
 }
 
-// guard runs fn and turns a panic, or a fault in the mapped file, into an error.
-// A file cut short by someone else while it is open is such a fault.
-func (h *handle) guard(fn func() error) (err error) {
-	if h.lost {
-		return damaged("an earlier access to it failed")
-	}
+// guard runs fn and turns a panic of bbolt, or a fault in the mapped file, into an
+// error. A file cut short by someone else while it is open is such a fault. What
+// bbolt would follow without end is refused before: see [walk].
+func guard(fn func() error) (err error) {
 	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
 	defer func() {
-		if p := recover(); p != nil {
-			h.lost = true
+		switch p := recover().(type) {
+		case nil:
+		case runtime.Error:
+			err = damaged("its pages lead to where nothing is")
+		default:
 			err = damaged(fmt.Sprint(p))
 		}
 	}()
 	return fn()
 }
 
+// guard is for calls that hold bbolt's inner locks: after a panic there may be no
+// other.
+func (h *handle) guard(fn func() error) error {
+	if h.lost {
+		return damaged("an earlier access to it failed")
+	}
+	h.lost = true
+	return guard(func() error {
+		err := fn()
+		h.lost = false
+		return err
+	})
+}
+
 // close releases the lock. After a panic it closes only the file and leaves the
 // mapping, because bbolt might wait for its own locks for ever.
 func (h *handle) close() {
+	h.endView()
 	if h.db != nil && !h.lost {
 		_ = h.guard(h.db.Close) // everything written is durable already
 	}
@@ -161,7 +201,8 @@ func (h *handle) close() {
 	}
 }
 
-// view returns the contents of the file. It is valid while the lock is held.
+// view returns the contents of the file. It is valid until endView, and while the
+// lock is held.
 func (h *handle) view() (*view, error) {
 	head, err := readHead(h.file)
 	if err != nil {
@@ -170,7 +211,28 @@ func (h *handle) view() (*view, error) {
 	if err := checkNewest(h.file, head); err != nil {
 		return nil, err
 	}
-	return newView(h.file, head)
+	return h.viewOf(newWalk(h.file, head), false)
+}
+
+func (h *handle) viewOf(w *walk, lax bool) (v *view, err error) {
+	err = h.guard(func() (err error) {
+		h.tx, err = h.db.Begin(false)
+		return err
+	})
+	if err == nil {
+		err = guard(func() (err error) {
+			v, err = newView(h.tx, w, lax)
+			return err
+		})
+	}
+	return v, err
+}
+
+func (h *handle) endView() {
+	if h.tx != nil {
+		_ = h.guard(h.tx.Rollback)
+		h.tx = nil
+	}
 }
 
 // update makes a change in one transaction, and returns once it is on the disk.
