@@ -48,12 +48,8 @@ func (s *Store) harmed(ctx context.Context, fn func(file *os.File, head head, v 
 		return s.fail(reading, err)
 	}
 	defer h.close()
-	head, err := newestHead(h.file)
-	if err == nil {
-		v, wrong := h.viewOf(newWalk(h.file, head.upTo(h.file)), true)
-		err = fn(h.file, head, v, wrong)
-	}
-	return s.fail(reading, err)
+	v, wrong := h.viewOf(newWalk(h.file, h.head.upTo(h.file)), true)
+	return s.fail(reading, fn(h.file, h.head, v, wrong))
 }
 
 // survey lists what there is.

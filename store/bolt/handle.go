@@ -18,7 +18,8 @@ type handle struct {
 	file *os.File
 	db   *bbolt.DB // nil if the file is only locked
 	tx   *bbolt.Tx // of the view
-	walk *walk     // for the view, if the pages to be written were looked at
+	head head      // when it was opened
+	walk *walk     // for what follows, if it was opened for writing
 	lost bool      // bbolt panicked, so the state of its inner locks is unknown
 }
 
@@ -27,31 +28,34 @@ type handle struct {
 // overwrites nothing in use.
 func openFile(path string, write bool) (*handle, error) { return open(path, write, readHead) }
 
-func open(path string, write bool, check func(*os.File) (head, error)) (*handle, error) {
-	if write && !locksEarly {
-		// While the file is locked for reading, and again once it is for writing.
-		h, err := openFile(path, false)
+func open(path string, write bool, find func(*os.File) (head, error)) (*handle, error) {
+	if write && !locksEarly { // once while it is locked for reading, and again below
+		h, err := open(path, false, find)
 		if err != nil {
 			return nil, err
 		}
-		_, err = prepareWrite(h.file)
+		_, err = prepareWrite(h.file, h.head)
 		h.close()
 		if err != nil {
 			return nil, err
 		}
 	}
+	var head head
 	var walk *walk
+	look := func(file *os.File, locked bool) (err error) {
+		// bbolt would initialise an empty file and map any other.
+		if head, err = find(file); err == nil && write && locked {
+			walk, err = prepareWrite(file, head)
+		}
+		return err
+	}
 	h, err := openWith(write, path, func(name string, flag int, mode fs.FileMode) (*os.File, error) {
 		file, err := os.OpenFile(name, flag&^os.O_CREATE, mode)
 		if err != nil {
 			return nil, err
 		}
-		// bbolt would initialise an empty file and map any other.
-		if _, err = check(file); err == nil {
-			err = lockNamed(file, path, write)
-		}
-		if err == nil && write && locksEarly {
-			walk, err = prepareWrite(file)
+		if err = lockNamed(file, path, write); err == nil {
+			err = look(file, locksEarly)
 		}
 		if err != nil {
 			file.Close()
@@ -60,9 +64,8 @@ func open(path string, write bool, check func(*os.File) (head, error)) (*handle,
 		return file, nil
 	})
 	if err == nil && !locksEarly {
-		err = samePlace(h.file, path)
-		if err == nil && write {
-			walk, err = prepareWrite(h.file)
+		if err = samePlace(h.file, path); err == nil {
+			err = look(h.file, true)
 		}
 		if err != nil {
 			h.close()
@@ -71,16 +74,12 @@ func open(path string, write bool, check func(*os.File) (head, error)) (*handle,
 	if err != nil {
 		return nil, err
 	}
-	h.walk = walk
+	h.head, h.walk = head, walk
 	return h, nil
 }
 
 // prepareWrite checks what bbolt would trust when it opens a file for writing.
-func prepareWrite(file *os.File) (*walk, error) {
-	head, err := readHead(file)
-	if err != nil {
-		return nil, err
-	}
+func prepareWrite(file *os.File, head head) (*walk, error) {
 	if err := checkNewest(file, head); err != nil {
 		return nil, err
 	}
@@ -204,14 +203,10 @@ func (h *handle) close() {
 // view returns the contents of the file. It is valid until endView, and while the
 // lock is held.
 func (h *handle) view() (*view, error) {
-	head, err := readHead(h.file)
-	if err != nil {
+	if err := checkNewest(h.file, h.head); err != nil {
 		return nil, err
 	}
-	if err := checkNewest(h.file, head); err != nil {
-		return nil, err
-	}
-	return h.viewOf(newWalk(h.file, head), false)
+	return h.viewOf(newWalk(h.file, h.head), false)
 }
 
 func (h *handle) viewOf(w *walk, lax bool) (v *view, err error) {
@@ -264,6 +259,6 @@ func (h *handle) update(ctx context.Context, fn change) error {
 		}
 		return err
 	}
-	putStamp(h.file)
+	putStamp(h.file, h.head.pageSize, id)
 	return nil
 }

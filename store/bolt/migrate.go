@@ -18,16 +18,13 @@ import (
 // first makes every check that could refuse the file, and then keeps a copy beside
 // it before anything is written.
 func (s *Store) migrate(ctx context.Context, h *handle) error {
-	head, err := readHead(h.file)
-	if err != nil {
-		return err
-	}
+	head := h.head
 	if err := newWalk(h.file, head).everything(); err != nil {
 		return err
 	}
 	var old int
 	var kept string
-	err = h.update(ctx, func(tx *bbolt.Tx) error {
+	err := h.update(ctx, func(tx *bbolt.Tx) error {
 		v, err := newView(tx, nil, false)
 		if err != nil {
 			return err

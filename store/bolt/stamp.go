@@ -36,9 +36,9 @@ func makeStamp(h head, freelist []byte) []byte {
 // stampPlace is at the end of the page of the other head.
 func stampPlace(h head) int64 { return int64((h.otherPage()+1)*h.pageSize - stampSize) }
 
-// putStamp writes the stamp of the state that was just committed.
-func putStamp(file *os.File) {
-	h, err := readHead(file)
+// putStamp writes the stamp of a state that was just committed.
+func putStamp(file *os.File, pageSize, txid uint64) {
+	h, err := readHeadAt(file, txid%2*pageSize)
 	if err != nil || h.freelist == noFreelist {
 		return
 	}
