@@ -23,7 +23,10 @@ const (
 
 // A Folder holds the photos of one store. It need not exist: the first
 // [Folder.Add] makes it. Several goroutines and processes may use it at once.
-type Folder struct{ path string }
+type Folder struct {
+	path   string
+	linked string // where photos are read that path lacks; "": nowhere
+}
 
 // Beside returns the photo folder of the store in the file storePath. It does not
 // look at the disk.
@@ -32,6 +35,15 @@ func Beside(storePath string) Folder {
 		return Folder{}
 	}
 	return Folder{path: filepath.Clean(storePath) + ".photos"}
+}
+
+// Linked returns the folder, with the photos that lie beside a link to the store: they
+// are read where the folder lacks them, and none is put there.
+func (f Folder) Linked(link string) Folder {
+	if other := Beside(link); other.path != f.path {
+		f.linked = other.path
+	}
+	return f
 }
 
 // Path is where the folder is.
@@ -93,6 +105,16 @@ func (f Folder) Put(ctx context.Context, file string, data []byte) (Photo, error
 // [ErrMissing] for a photo that is not there, with [ErrChanged] for one that has
 // changed since it was added, or with the system's own error.
 func (f Folder) Read(digest string) ([]byte, error) {
+	data, err := f.read(digest)
+	if err != nil && f.linked != "" {
+		if data, failed := (Folder{path: f.linked}).read(digest); failed == nil {
+			return data, nil
+		}
+	}
+	return data, err
+}
+
+func (f Folder) read(digest string) ([]byte, error) {
 	path, err := f.place(digest)
 	if err != nil {
 		return nil, fail(reading, fmt.Sprintf("%.80q", digest), err)

@@ -160,7 +160,7 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 	if kept {
 		out.Aside = aside
 	}
-	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, photos.Beside(from), photos.Beside(k.Path)); err != nil {
+	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Kinds.Photos(from), k.Desk.Photos); err != nil {
 		was := ""
 		if kept {
 			was = " (the previous store is kept as " + aside + ")"

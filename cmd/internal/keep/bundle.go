@@ -75,14 +75,14 @@ func (b *Bundle) build(into store.Builder) error {
 	return into.Append(b.Mark, b.Records)
 }
 
-// settle writes a bundle into a store that does not have its airframe.
-func (b *Bundle) settle(ctx context.Context, s store.Store) error {
+// settle writes a bundle into a store that has the first here records of its journal.
+func (b *Bundle) settle(ctx context.Context, s store.Store, here int64) error {
 	for _, data := range b.Documents {
 		if _, err := s.Keep(ctx, data); err != nil {
 			return err
 		}
 	}
-	return s.Append(ctx, b.Mark, 0, b.Records)
+	return s.Append(ctx, b.Mark, here, b.Records[here:])
 }
 
 // A picture is a photo that a journal names.

@@ -470,6 +470,9 @@ func (b *bench) build() {
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")
 	b.show("Next-lapsed", page.NewNext(b.State, b.Now))
+	full := page.NewNext(b.State, b.Now)
+	full.Full = true
+	b.show("Next-full", full)
 	b.sitting("lapsed")
 	b.step("join-roots")
 	b.clocks("open")
@@ -565,7 +568,9 @@ func (b *bench) repair() {
 		{Finding: "tail-loose", Zone: "tail", Severity: steps.Serious, Note: "behind the <fin>", Words: "it <wobbles>"}}}))
 	broken := page.NewAirframe(b.State, b.Now)
 	b.show("Airframe-broken", broken)
-	b.show("Imported", page.Imported{Airframe: broken})
+	b.show("Imported", page.Imported{Airframe: broken, New: broken.Entries})
+	b.show("Imported-continued", page.Imported{Airframe: broken, New: 2, Signers: []keep.Signer{{Public: "fettle+c919eab3+ATtqJ7zOtqQtYqOo0CpvDXNlMhV3HeJDpjrASKGLWdop", Seals: 2, Covers: 9}, {Seals: 1, Covers: 10, Own: true}}})
+	b.show("Imported-sealed", page.Imported{Airframe: broken, Against: &keep.HeadSeal{Size: 9, Signer: "fettle+c919eab3"}, Signers: []keep.Signer{{Seals: 1, Covers: 10, Own: true}}})
 	b.show("Fleet", page.Fleet{Airframes: []page.Airframe{broken}})
 	b.Now = b.Now.Add(48 * time.Hour) // the time of the quarantine is over
 	b.gate("stale", "square")
@@ -667,6 +672,12 @@ func (a album) keeping() {
 	show("Config", page.Config{File: "/home/b/.config/fettle/config.yaml", Missing: true, Settings: []page.Setting{
 		{Name: "store", Value: "/home/b/my_bench.db", Origin: "flag", From: "--store"}, {Name: "by", Value: "b", Origin: "default"}}})
 	show("Version", page.Version{Version: "1.2", Module: "v1.2.3", Commit: "0123456789abcdef0123", Time: "2026-03-01T10:00:00Z", Modified: true, Go: "go1.26", System: "linux/arm64"})
+	show("Missing", page.Missing{Mark: "FN-01", What: "hold", Command: "fettle clear FN-01", Can: []page.Named{{Name: "blade-care", Is: "Mind the blade"}, {Name: "D1", Is: "battery-pack B"}}})
+	show("Missing-one", page.Missing{Mark: "FN-01", What: "step", Command: "fettle done FN-01", Can: []page.Named{{Name: "check-kit"}}})
+	show("Missing-none", page.Missing{Mark: "FN-01", What: "step", Command: "fettle done FN-01"})
+	show("Missing-words", page.Missing{Mark: "FN-01", Command: "fettle note FN-01"})
+	show("Version-bare", page.Version{Version: "1.2", Go: "go1.26", System: "linux/arm64"})
+	show("Version-module", page.Version{Version: "1.2", Module: "v0.0.0-20260301100000-0123456789ab", Go: "go1.26", System: "linux/arm64"})
 	show("Fitting", page.Fitting{Mark: "FN-01", Procedures: []*procedures.Document{
 		{Procedure: &steps.Procedure{Name: "finch-build", Title: "Build a Finch", Kind: steps.Build, Design: "finch"}},
 		{Procedure: &steps.Procedure{Name: "boom-snapped", Title: "Replace a snapped boom", Kind: steps.Repair, On: []string{"left-boom", "right-boom"}}}}})

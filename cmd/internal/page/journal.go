@@ -287,9 +287,10 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 	return r
 }
 
-// AtBench leaves out what the next question asks for.
+// AtBench leaves out what the next question asks for, and the clocks, which stand beside it
+// and go on.
 func (r Recorded) AtBench() Recorded {
-	r.Next, r.Gates = "", slices.Clone(r.Gates)
+	r.Next, r.Timers, r.Gates = "", nil, slices.Clone(r.Gates)
 	for i := range r.Gates {
 		g := &r.Gates[i]
 		g.Rework, g.unfit, g.Parts, g.remedy = "", false, nil, workflow.Remedy{}

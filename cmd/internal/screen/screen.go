@@ -220,9 +220,10 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 	case tea.ResumeMsg:
 		m.guard.drawn(m.wall())
+		m.missed(m.now())
 		return m, m.tick()
 	case tea.PasteMsg:
-		if m.typing() && m.guard.text("", m.wall()) {
+		if m.typing() && m.guard.text("", m.wall()) == meant {
 			m.replace()
 			m.scene.typed.insert(msg.Content)
 		}
@@ -254,9 +255,27 @@ func (m *model) ask(a asked) tea.Cmd {
 	return bell
 }
 
+// missed tells of the moments since the clocks were last seen to run.
+func (m *model) missed(now time.Time) {
+	var lines []string
+	for _, n := range m.clocks.Moments(m.ran, now) {
+		lines = append(lines, "- "+page.Escape(n.At.In(time.Local).Format("15:04")+" "+n.Says))
+	}
+	if len(lines) > 0 {
+		m.scene.told, m.scene.heard = append(m.scene.told, "While this was stopped:\n\n"+strings.Join(lines, "\n")), false
+		m.at = m.here()
+	}
+}
+
+// asleep is how long no clock was looked at when the machine slept.
+const asleep = time.Minute
+
 // tick brings the clocks up to now, and rings if a moment has come.
 func (m *model) tick() tea.Cmd {
 	now := m.now()
+	if now.Sub(m.ran) > asleep {
+		m.missed(now)
+	}
 	moments := m.clocks.Moments(m.ran, now)
 	m.ran, m.scene.now, m.scene.timers = now, now, m.clocks.Timers(now)
 	if len(moments) > 0 {
@@ -394,7 +413,12 @@ func (m *model) typed(k tea.KeyPressMsg, name string, now time.Time) bool {
 	case name == "space" && len(line.text) == 0:
 		return false // it turns the page
 	case k.Text != "" && (len(line.text) > 0 || !isKey && (name != moreKey || m.scene.letters())):
-		if !m.guard.text(name, now) {
+		press := m.guard.text(name, now)
+		if press == again || k.IsRepeat && press == doubt { // the key that opened the field is held down
+			*line = field{}
+			return true
+		}
+		if press == early {
 			m.hint("What was typed came too early: type it again.")
 			return true
 		}

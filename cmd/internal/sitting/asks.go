@@ -1,6 +1,7 @@
 package sitting
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -56,10 +57,15 @@ func (c *conversation) done(word string) Key {
 }
 
 // confirm asks a question that a letter answers: Enter, pressed with gluey hands, does
-// not. "Not now" puts the step off.
-func (c *conversation) confirm(ctx context.Context, prompt, word string) error {
-	_, err := c.ask(ctx, Question{Prompt: prompt, Keys: []Key{{Key: keyYes, Word: word}}})
-	return err
+// not. No puts the step off, and without says what follows.
+func (c *conversation) confirm(ctx context.Context, q Question, without string) (Reply, error) {
+	q.Keys = append(q.Keys, Key{Key: keyNo, Word: "no"})
+	reply, err := c.ask(ctx, q)
+	if err == nil && reply.Key == keyNo {
+		c.off[c.here()], c.jump = true, place{}
+		err = cmp.Or(c.say(without), errAgain)
+	}
+	return reply, err
 }
 
 // hasty is how soon an answer comes too soon to be believed: a tenth of the time that the
@@ -513,6 +519,9 @@ func (c *conversation) askChoice(ctx context.Context, s *workflow.State) error {
 
 func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error {
 	q := Question{Prompt: fmt.Sprintf("Release %s to fly, as %s?", c.mark, c.Desk.By), Keys: []Key{{Key: keyYes, Word: "release it"}}}
+	asked := func() (Reply, error) {
+		return c.confirm(ctx, q, c.mark+" is not released. Go to it from the list when it is to fly.")
+	}
 	for _, r := range page.Prove(s, c.now()).Readings { // whoever signs reads what it rests on
 		q.View.Rows = append(q.View.Rows, Row{Label: strings.TrimSpace(r.Gate + " " + r.Point), Value: r.Value, State: Good})
 	}
@@ -521,8 +530,9 @@ func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error 
 		q.Keys, q.Field = []Key{{Key: Enter, Word: "not now"}}, &Field{Label: "the name of whoever releases it", Words: true, Check: func(text string) Verdict {
 			return Verdict{Taken: len([]rune(text)) > 1 && len(text) <= 64, Said: "give the name in full"} // one letter was meant as a key
 		}}
+		asked = func() (Reply, error) { return c.ask(ctx, q) }
 	}
-	reply, err := c.ask(ctx, q)
+	reply, err := asked()
 	switch {
 	case err != nil:
 		return err
@@ -622,7 +632,8 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		if s.Holds(need.Condition, c.now()) == need.State {
 			continue
 		}
-		if err := c.confirm(ctx, fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), "yes"); err != nil {
+		q := Question{Prompt: fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), Keys: []Key{{Key: keyYes, Word: "yes"}}}
+		if _, err := c.confirm(ctx, q, fmt.Sprintf("%s waits until the %s is %s. Go to it from the list then.", c.hand.Step.Label(), spaced(need.Condition), spaced(need.State))); err != nil {
 			return true, err
 		}
 		if err := c.record(ctx, workflow.ReadBench{Set: []steps.Setting{need}}); err != nil {

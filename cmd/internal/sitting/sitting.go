@@ -22,8 +22,9 @@ type Sitting struct {
 	Front     Front
 	Mark      string // the airframe that is worked on; "": all that have an open job
 	BothUnits bool
-	Short     bool // the short text of every step that has one
-	Nameless  bool // nobody said who is at the bench: Desk.By is a login name
+	Short     bool   // the short text of every step that has one
+	Options   string // of the command that began it, to go on with
+	Nameless  bool   // nobody said who is at the bench: Desk.By is a login name
 
 	// When reads a moment as people write it, such as "8 min ago".
 	When func(text string) (time.Time, error)
@@ -52,6 +53,8 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		switch {
 		case errors.Is(err, errLeave), errors.Is(err, term.ErrEnd):
 			return c.leave()
+		case errors.Is(err, context.Canceled): // Ctrl-C
+			return errors.Join(c.leave(), err)
 		case errors.Is(err, errOver):
 			return nil
 		case errors.Is(err, errAgain):
@@ -121,7 +124,7 @@ var (
 func (c *conversation) now() time.Time { return c.Desk.Now() }
 
 func (c *conversation) clock() page.Clock {
-	return page.Clock{Now: c.now(), BothUnits: c.BothUnits}
+	return page.Clock{Now: c.now(), BothUnits: c.BothUnits, Stands: true}
 }
 
 // state is the airframe at hand, as it was read last.
@@ -368,6 +371,9 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		case Quit:
 			return Reply{}, errLeave
 		case keyPutOff:
+			if slices.ContainsFunc(q.Keys, Key.saysNo) {
+				return reply, nil
+			}
 			c.off[c.here()], c.jump = true, place{}
 			return Reply{}, errAgain
 		case keyList:
@@ -409,11 +415,14 @@ func (c *conversation) common(own []Key) []Key {
 		{Key: keyTakeBack, Word: "take back", Common: true}, {Key: keyList, Word: "list", Common: true},
 		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: Quit, Word: "quit", Common: true},
 	}
-	if c.hand.Step.Name == "" || slices.ContainsFunc(own, func(k Key) bool { return k.Also == keyNo }) {
+	if c.hand.Step.Name == "" || slices.ContainsFunc(own, Key.saysNo) {
 		return keys
 	}
 	return append([]Key{{Key: keyPutOff, Word: "not now", Common: true}}, keys...)
 }
+
+// saysNo reports whether a key of a question's own answers it with no.
+func (k Key) saysNo() bool { return !k.Common && k.Is(keyNo) }
 
 // offers has a key for the joint that must be joined first, unless that is at hand.
 func (c *conversation) offers() func(now time.Time) []Key {
@@ -533,7 +542,7 @@ func (c *conversation) running() (clocks page.Clocks) {
 
 // leave says what is still running, and how to go on.
 func (c *conversation) leave() error {
-	leaving := page.Leaving{Mark: c.Mark, Timers: c.running().Timers}
+	leaving := page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers}
 	for of, at := range c.began { // known to this conversation alone
 		leaving.Spreading = append(leaving.Spreading, page.Spread{Mark: of.mark, Step: of.step, Began: at})
 	}
