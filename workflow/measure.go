@@ -354,8 +354,10 @@ func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Fa
 		return nil, err
 	}
 	for _, job := range after.OpenJobs(c.At) {
-		for _, r := range after.steps(job, c.At) {
-			if r.Step.Kind.Traits().Measures && !r.Step.WantsSecond() && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
+		for _, r := range after.stepsThat(job, c.At, func(_ steps.Stage, step *steps.Step) bool {
+			return step.Kind.Traits().Measures && !step.WantsSecond()
+		}) {
+			if r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
 				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)
 				facts = append(facts, journal.StepDone{Work: after.work(job, r.Step)})
 			}

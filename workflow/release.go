@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -276,8 +277,8 @@ func (s *State) workSinceRelease() (jobs, performed []string) {
 // releaseStep returns the open job that has a release step left, and that step.
 func (s *State) releaseStep(at time.Time) (*Job, StepReport) {
 	for _, job := range s.Jobs {
-		for _, r := range s.steps(job, at) {
-			if r.Step.Kind.Traits().Releases && r.Progress != Done {
+		for _, r := range s.stepsThat(job, at, func(_ steps.Stage, step *steps.Step) bool { return step.Kind.Traits().Releases }) {
+			if r.Progress != Done {
 				return job, r
 			}
 		}

@@ -188,12 +188,33 @@ func (s *State) sheetAtEnd() *steps.Sheet {
 }
 
 // A memo has what was worked out last of a state, which no longer changes: how gates
-// and zones stand is asked for many times at one moment.
+// and zones stand, and which jobs are open, is asked for many times at one moment.
 type memo struct {
+	gates remembered[[]GateReport]
+	zones remembered[Zones]
+	open  remembered[map[*Job]bool]
+}
+
+// A remembered is what was worked out for the moment that was asked about last.
+type remembered[T any] struct {
 	sync.Mutex
-	gatesAt, zonesAt time.Time
-	gates            []GateReport
-	zones            Zones
+	known bool
+	at    time.Time
+	is    T
+}
+
+// of is what holds at the moment, worked out if it is not known.
+func (m *remembered[T]) of(at time.Time, work func() T) T {
+	m.Lock()
+	is, known := m.is, m.known && m.at.Equal(at)
+	m.Unlock()
+	if !known {
+		is = work() // which may ask for what holds at another moment
+		m.Lock()
+		m.known, m.at, m.is = true, at, is
+		m.Unlock()
+	}
+	return is
 }
 
 // Under is the state as it would be under another design sheet, to plan a job that brings it.

@@ -578,9 +578,8 @@ func (s *State) mayBeOff(item string, at time.Time) bool {
 // repairNeeds reports whether a step of an open repair waits for the setting.
 func (s *State) repairNeeds(set steps.Setting, at time.Time) bool {
 	return slices.ContainsFunc(s.OpenJobs(at), func(j *Job) bool {
-		return j.Procedure.Kind == steps.Repair && slices.ContainsFunc(s.steps(j, at), func(r StepReport) bool {
-			return r.Progress == Waiting && slices.Contains(r.Step.Needs, set)
-		})
+		needs := func(_ steps.Stage, step *steps.Step) bool { return slices.Contains(step.Needs, set) }
+		return j.Procedure.Kind == steps.Repair && slices.ContainsFunc(s.stepsThat(j, at, needs), func(r StepReport) bool { return r.Progress == Waiting })
 	})
 }
 

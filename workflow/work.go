@@ -503,12 +503,13 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 		if wanted != "" && job.ID != wanted {
 			continue
 		}
-		for _, r := range s.steps(job, at) {
-			names = append(names, r.Step.Name)
-			switch {
-			case r.Step.Name == step:
+		for _, r := range s.stepsThat(job, at, func(stage steps.Stage, is *steps.Step) bool {
+			names = append(names, is.Name)
+			return is.Name == step || job.Procedure.Name == repair.Name && repair.Stem(is.Name, stage.Name) == step
+		}) {
+			if r.Step.Name == step {
 				exact = append(exact, found{r, job})
-			case job.Procedure.Name == repair.Name && repair.Stem(r.Step.Name, r.Stage) == step:
+			} else {
 				alike = append(alike, found{r, job})
 			}
 		}

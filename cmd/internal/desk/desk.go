@@ -221,11 +221,9 @@ func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Do
 	if err != nil {
 		return nil, err
 	}
-	entries, _ := d.Library.List()
 	var fitting []*procedures.Document
-	for _, e := range entries {
-		doc := e.Document
-		if !doc.Serves(sheet.Sheet) || doc.Procedure.Kind == steps.Build && len(s.Builds()) > 0 {
+	for _, doc := range d.Library.Serving(sheet.Sheet) {
+		if doc.Procedure.Kind == steps.Build && len(s.Builds()) > 0 {
 			continue
 		}
 		starts := func(zone string) bool {

@@ -90,6 +90,9 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 			if errors.Is(err, errNotInside) {
 				err = errors.New("missing from the file")
 			}
+			if unkept, ok := errors.AsType[*photos.Error](err); ok {
+				err = unkept.Err
+			}
 			if text := fmt.Sprintf("%s: %v", p.Name, err); !slices.Contains(out.Missing, text) {
 				out.Missing = append(out.Missing, text)
 			}

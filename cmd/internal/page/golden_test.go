@@ -470,6 +470,9 @@ func (b *bench) build() {
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")
 	b.show("Next-lapsed", page.NewNext(b.State, b.Now))
+	full := page.NewNext(b.State, b.Now)
+	full.Full = true
+	b.show("Next-full", full)
 	b.sitting("lapsed")
 	b.step("join-roots")
 	b.clocks("open")
@@ -673,6 +676,8 @@ func (a album) keeping() {
 	show("Missing-one", page.Missing{Mark: "FN-01", What: "step", Command: "fettle done FN-01", Can: []page.Named{{Name: "check-kit"}}})
 	show("Missing-none", page.Missing{Mark: "FN-01", What: "step", Command: "fettle done FN-01"})
 	show("Missing-words", page.Missing{Mark: "FN-01", Command: "fettle note FN-01"})
+	show("Version-bare", page.Version{Version: "1.2", Go: "go1.26", System: "linux/arm64"})
+	show("Version-module", page.Version{Version: "1.2", Module: "v0.0.0-20260301100000-0123456789ab", Go: "go1.26", System: "linux/arm64"})
 	show("Fitting", page.Fitting{Mark: "FN-01", Procedures: []*procedures.Document{
 		{Procedure: &steps.Procedure{Name: "finch-build", Title: "Build a Finch", Kind: steps.Build, Design: "finch"}},
 		{Procedure: &steps.Procedure{Name: "boom-snapped", Title: "Replace a snapped boom", Kind: steps.Repair, On: []string{"left-boom", "right-boom"}}}}})

@@ -183,7 +183,7 @@ func secondCommands(p *Step, r workflow.StepReport, commands []string) []string 
 
 // measures reports whether a gate of the step is still to be measured.
 func (p *Step) measures() bool {
-	return slices.ContainsFunc(p.Gates, func(g Gate) bool { return g.Standing != workflow.Current && g.Standing != workflow.Conceded })
+	return slices.ContainsFunc(p.Gates, func(g Gate) bool { return !g.met() })
 }
 
 func waitCommands(p *Step, name string) []string {
@@ -196,7 +196,7 @@ func measureCommands(p *Step, name string) []string {
 		switch {
 		case g.Standing == workflow.Failed:
 			lines = append(lines, reworkLine(p.Mark, g.Name))
-		case g.Standing != workflow.Current && g.Standing != workflow.Conceded:
+		case !g.met():
 			lines = append(lines, g.Measure)
 		}
 	}

@@ -383,7 +383,7 @@ func (m Missing) Markdown(Clock) string {
 	case m.What == "":
 		return "The words are missing:\n\n" + command(m.Command+" "+Blank)
 	case len(m.Can) == 0:
-		l.add("The %s is missing, and there is none on %s now. What comes next:\n", m.What, esc(m.Mark))
+		l.add("The %s is missing, and %s has none now. What comes next:\n", m.What, esc(m.Mark))
 		return l.String() + command("fettle next "+m.Mark)
 	}
 	l.add("The %s is missing. On %s now:\n", m.What, esc(m.Mark))
