@@ -265,7 +265,7 @@ func (b *bench) sitting(name string) {
 	b.pages["NextAction-"+name], b.pages["NextMore-"+name] = "# FN-01\n"+next.Action(c), next.More(c)
 	timers := page.Clocks{Timers: page.Timers(b.State, b.Now)}
 	b.pages["ClocksStrip-"+name] = timers.Strip(c)
-	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers, Spreading: []page.Spread{{"FN-01", "coat-left", b.Now.Add(-time.Minute)}}})
+	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers})
 	report, _, err := b.State.FindStep("join-roots", b.Now)
 	b.must(err)
 	b.pages["Standing-"+name], b.pages["WhyNot-"+name] = page.Standing(report, c), page.WhyNot(report, c)
@@ -389,7 +389,9 @@ func (b *bench) tab() {
 	b.act(workflow.ReadBench{Temperature: b.q("20 °C", quantity.Temperature), Humidity: b.q("50 %", quantity.Ratio)})
 	horn("open")
 	b.pages["Refusal-which-adhesive"] = b.refused(workflow.Finish{Step: "glue-horn"})
-	b.show("Recorded-horn-glued", b.act(workflow.Finish{Step: "glue-horn", With: "epoxy"}))
+	b.show("Recorded-horn-begun", b.act(workflow.Begin{Step: "glue-horn", With: "epoxy", Mixed: b.Now}))
+	horn("begun")
+	b.show("Recorded-horn-glued", b.act(workflow.Finish{Step: "glue-horn"}))
 }
 
 func (b *bench) documents() {
