@@ -13,7 +13,6 @@ import (
 
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/term"
-	"fettle/steps"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -85,7 +84,7 @@ type AuditedReading struct {
 	Critical   bool        `json:"critical"`
 	Verdict    string      `json:"verdict"` // of this reading alone
 	Margin     *Margin     `json:"margin,omitempty"`
-	Bar        string      `json:"bar,omitempty"`
+	Scale      string      `json:"bar,omitempty"`               // the reading and its limits, drawn
 	Check      *GaugeCheck `json:"gauge_check,omitempty"`       // the gauge's last before the reading
 	CheckAge   *int64      `json:"gauge_check_age_s,omitempty"` // how long before the reading, in seconds
 	Checked    bool        `json:"gauge_ever_checked"`
@@ -103,7 +102,7 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 		one := AuditedReading{
 			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
 			By: r.Entry.By, Program: r.Entry.Program, Gauge: first(r.Gauge.Title, r.Reading.Gauge), Typed: r.Reading.Value.Typed(),
-			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Bar: bar(r.Gate, r), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
+			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Scale: drawn(r.Scale), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
 		}
 		one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
 		if unit := r.Gate.Unit(); unit != r.Reading.Value.Unit() {
@@ -152,34 +151,6 @@ func stands(r workflow.AuditedReading) string {
 		return inDoubt
 	}
 	return "counts"
-}
-
-// barWidth is how many characters a bar has between its limits.
-const barWidth = 15
-
-// bar draws a reading between two limits: [-----o---------]. A reading outside
-// them stands before or after the brackets.
-func bar(g steps.Gate, r workflow.AuditedReading) string {
-	unit := g.Limits.Unit()
-	if !g.Alone() {
-		return ""
-	}
-	low, err1 := g.Limits.Low.Float(unit)
-	high, err2 := g.Limits.High.Float(unit)
-	value, err3 := r.Reading.Value.Float(unit)
-	if err1 != nil || err2 != nil || err3 != nil || high <= low {
-		return ""
-	}
-	at := int((value - low) / (high - low) * barWidth)
-	line := strings.Repeat("-", barWidth)
-	switch {
-	case value < low:
-		return "o[" + line + "] "
-	case value > high:
-		return " [" + line + "]o"
-	}
-	at = min(max(at, 0), barWidth-1)
-	return " [" + line[:at] + "o" + line[at+1:] + "] "
 }
 
 // Markdown is the audit: the summary, then gate by gate.
@@ -235,8 +206,8 @@ func (r AuditedReading) line(c Clock) string {
 	default:
 		text += fmt.Sprintf(", %s inside", amount(r.Margin.By, r.Margin.Unit))
 	}
-	if r.Bar != "" {
-		text += " `" + r.Bar + "`"
+	if r.Scale != "" {
+		text += " `" + r.Scale + "`"
 	}
 	if r.Check != nil {
 		text += "; " + esc(r.gaugeLine(c))

@@ -56,7 +56,10 @@ type Version struct {
 // Markdown is the version on one line.
 func (v Version) Markdown(Clock) string {
 	built := []string{v.Go, v.System}
-	if v.Commit != "" {
+	switch {
+	case v.Commit == "" && v.Module == "":
+		built = slices.Insert(built, 0, "built without version control")
+	case v.Commit != "":
 		commit := "commit " + v.Commit[:min(len(v.Commit), 12)] + optionally(" of ", v.Time)
 		if v.Modified {
 			commit += ", changed since"

@@ -207,6 +207,9 @@ func otherUnits(r workflow.GateReport, pass measuring.Limits) string {
 	return strings.Join(parts, "; ")
 }
 
+// met reports whether nothing is left to do at the gate.
+func (g Gate) met() bool { return g.Standing == workflow.Current || g.Standing == workflow.Conceded }
+
 // line is the gate in a list, with what was read.
 func (g Gate) line(c Clock) string { return g.head() + ". " + g.says(true) + g.other(c) }
 

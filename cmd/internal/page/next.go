@@ -26,6 +26,7 @@ type Next struct {
 	Warnings []Reason  `json:"warnings,omitempty"`
 	Harms    []Reason  `json:"harms,omitempty"`         // what open coats need and the journal says otherwise
 	Begin    string    `json:"-"`                       // the procedure to start, if nothing else is due; "": any
+	Full     bool      `json:"-"`                       // with why, tools and what waits
 	Checks   []string  `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
 }
 
@@ -70,15 +71,6 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 		n.Warnings = append(n.Warnings, newReason(*r))
 	}
 	return n
-}
-
-// Shorten leaves out what a builder who has built one before knows: why, with which
-// tools, and what else waits. Cautions, lines, needs and gates stay.
-func (n *Next) Shorten() {
-	n.Waiting = []Waiting{}
-	if n.Step != nil {
-		n.Step.Why, n.Step.Tools, n.Step.Hands = "", nil, ""
-	}
 }
 
 // because says why the step is suggested, with the time that is left for it.
@@ -166,19 +158,37 @@ func (n Next) Markdown(c Clock) string {
 	case n.Step == nil:
 		l.add("# Nothing can be done on %s now\n", esc(n.Mark))
 	default:
+		n.Step.Full = n.Full
 		l.add("%s", n.Step.Markdown(c))
 		if n.Because != "" && n.Because != n.Step.Reopened {
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
 	}
-	n.waiting(&l, c)
-	if len(n.Timers) > 0 {
-		l.add("\n## Clocks\n")
+	if n.Full || n.Step == nil {
+		n.waiting(&l, c)
 	}
-	for _, t := range n.Timers {
+	running := slices.Clone(n.Timers)
+	if n.Full || n.Step == nil {
+		if len(running) > 0 {
+			l.add("\n## Clocks\n")
+		}
+	} else {
+		running = slices.DeleteFunc(running, func(t Timer) bool { return n.seen(t, c.Now) })
+		l.add("")
+	}
+	for _, t := range running {
 		l.item("%s", t.line(c))
 	}
+	if !n.Full && n.Step != nil && n.Step.Short == "" {
+		l.add("\n*More: `fettle next %s --full`*", esc(n.Mark))
+	}
 	return l.String()
+}
+
+// seen reports whether a clock need not be beside the step: that says it, or it may be
+// handled and only cures.
+func (n Next) seen(t Timer, now time.Time) bool {
+	return t.Phase == workflow.Curing && !now.Before(t.Handles) || n.Step.pressed() && t.Name == n.Step.Joint.Name && t.Job == n.Step.Job
 }
 
 // beforeFlight names the checks that come before an airframe flies.
