@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -453,6 +454,7 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
+	b.pages["OlderLine"] = page.OlderLine(desk.Older{Mark: "CW-01", Size: 250, Written: 280}) + "\n"
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now)) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
@@ -646,7 +648,8 @@ func (a album) keeping() {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
 	show := func(name string, thing shown) { a.show(name, thing, now) }
 	yes, no, entry := true, false, int64(7)
-	show("Copied", page.Copied{File: "/home/b/copy.db", Airframes: 2, Entries: 31, Photos: 1, Missing: []string{"boom.png of entry 3 is not there"}, Aside: "/home/b/fettle.db.old"})
+	show("Copied", page.Copied{File: "/home/b/copy.db", Airframes: 2, Entries: 31, Photos: 1, Missing: []string{"boom.png of entry 3 is not there"},
+		Older: []desk.Older{{Mark: "CW-01", Size: 1, Written: 31}, {Mark: "SK-01", Size: 30, Written: 28, Differs: true}}, Aside: "/home/b/fettle.db.old"})
 	whole, broken := keep.Examined{Mark: "FN-01", Size: 12, Saved: 12}, keep.Examined{Mark: "FN-02", Size: 9, Saved: 4, Faults: []string{store.ErrDamaged.Error() + ": entry 4"}}
 	lost := keep.Examined{Mark: "FN-03", Size: 2, Saved: 2, Photos: []string{"boom.png of entry 1 is not there"}}
 	show("Examination-empty", page.Examination{})
