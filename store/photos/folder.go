@@ -17,8 +17,8 @@ import (
 
 // The limits that every photo keeps.
 const (
-	MaxBytes  = 40 << 20    // of a file
-	MaxPixels = 100_000_000 // of a picture, according to its head
+	MaxBytes = 40 << 20    // of a file
+	MaxDrawn = 160_000_000 // bytes of memory to draw it, according to its head, with those of the file
 )
 
 // A Folder holds the photos of one store. It need not exist: the first
@@ -72,19 +72,32 @@ func (f Folder) Add(ctx context.Context, file string) (Photo, error) {
 		return Photo{}, fail(adding, file, err)
 	}
 	// A photo that was cut off on its way here can be copied again now, but not later.
-	if _, _, err := ForBook(data, 1); err != nil {
+	if _, _, err := decode(data, MaxDrawn); err != nil {
 		return Photo{}, fail(adding, file, err)
 	}
 	return f.Put(ctx, file, data)
 }
 
-// Put is [Folder.Add] for a photo that is already in memory; name is the file it
-// came from.
+// Copy copies a photo that another folder has, whatever it would take to draw: an older
+// program may have kept it.
+func (f Folder) Copy(ctx context.Context, from Folder, digest string) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	data, err := from.Read(digest)
+	if err != nil {
+		return err
+	}
+	return fail(writing, f.path, f.keep(ctx, data, digest))
+}
+
+// Put is [Folder.Add] for a photo that is already in memory, and draws nothing: it goes by
+// the picture's head. file is where it came from.
 func (f Folder) Put(ctx context.Context, file string, data []byte) (Photo, error) {
 	if len(data) > MaxBytes {
 		return Photo{}, fail(adding, file, ErrTooLong)
 	}
-	head, err := look(data, MaxPixels)
+	head, err := look(data, MaxDrawn)
 	if err != nil {
 		return Photo{}, fail(adding, file, err)
 	}

@@ -5,9 +5,11 @@ import (
 	"bytes"
 	"compress/flate"
 	"encoding/base64"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"io"
 	"os"
 	"os/exec"
@@ -18,8 +20,14 @@ import (
 	"testing"
 	"time"
 
+	"fettle/cmd/internal/desk"
+	"fettle/procedures"
 	"fettle/store"
+	"fettle/store/bolt"
+	"fettle/store/photos"
 	"fettle/store/seal"
+	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // What a bad file may cost: the memory is that of a whole process; the time is of
@@ -29,8 +37,14 @@ const (
 	mostTime   = 4 * time.Second
 )
 
-// measured runs the program and returns what it said, its exit code and what it cost.
+// measured runs the program, which may cost no more than a bad file may, and returns what
+// it said and its exit code.
 func measured(t *testing.T, args ...string) (said string, code int) {
+	t.Helper()
+	return measuredIn(t, mostTime, args...)
+}
+
+func measuredIn(t *testing.T, most time.Duration, args ...string) (said string, code int) {
 	t.Helper()
 	cmd := program(t, args...)
 	memory := filepath.Join(t.TempDir(), "memory")
@@ -50,7 +64,7 @@ func measured(t *testing.T, args ...string) (said string, code int) {
 	} else {
 		t.Logf("%d KiB, %v: %.300s", kib, used, out)
 	}
-	if used > mostTime {
+	if used > most {
 		t.Errorf("it took %v of processor", used)
 	}
 	return string(out), cmd.ProcessState.ExitCode()
@@ -219,5 +233,108 @@ func TestImportOfBombs(t *testing.T) {
 	})
 	if !json.Valid([]byte(registered)) {
 		t.Error("the entry that all of them begin with is not one")
+	}
+}
+
+// aBomb is a PNG of one colour, of so many pixels a side and 16 bits a sample: small as a
+// file, and eight bytes a pixel when it is drawn.
+func aBomb(t *testing.T, side int) []byte {
+	t.Helper()
+	const piece = 1 << 20
+	packed := func(n int) string {
+		var out bytes.Buffer
+		w, err := flate.NewWriter(&out, flate.BestCompression)
+		if err == nil {
+			_, err = w.Write(make([]byte, n))
+		}
+		if err := errors.Join(err, w.Flush()); err != nil {
+			t.Fatal(err)
+		}
+		return out.String()
+	}
+	length := side * (8*side + 1)
+	rows := "\x78\xda" + strings.Repeat(packed(piece), length/piece) + packed(length%piece) + "\x03\x00"
+	rows += string(binary.BigEndian.AppendUint32(nil, uint32(length%65521)<<16|1)) // Adler-32 of zeros, RFC 1950
+	head := binary.BigEndian.AppendUint32(binary.BigEndian.AppendUint32(nil, uint32(side)), uint32(side))
+	var out bytes.Buffer
+	out.WriteString("\x89PNG\r\n\x1a\n")
+	for _, chunk := range []struct{ name, data string }{{"IHDR", string(head) + "\x10\x06\x00\x00\x00"}, {"IDAT", rows}, {"IEND", ""}} {
+		sized := append([]byte(chunk.name), chunk.data...)
+		_ = binary.Write(&out, binary.BigEndian, uint32(len(chunk.data)))
+		out.Write(sized)
+		_ = binary.Write(&out, binary.BigEndian, crc32.ChecksumIEEE(sized))
+	}
+	return out.Bytes()
+}
+
+// A small file of a huge picture is refused by its head at every door; one that an older
+// program kept does no harm in a book, and comes along in a backup.
+func TestPhotoBombs(t *testing.T) {
+	play := player(t)
+	folder := filepath.Dir(os.Getenv("CLOCK"))
+	t.Setenv("FETTLE_LIBRARY", filepath.Join(folder, "own"))
+	path := filepath.Join(folder, "huge.png")
+	bomb := aBomb(t, 10_000)
+	if err := os.WriteFile(path, bomb, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	play("fettle airframe add FN-01 --design finch")
+	says := func(said, what string) {
+		t.Helper()
+		if !strings.Contains(strings.Join(strings.Fields(said), " "), what) {
+			t.Errorf("it said %.500s, want %q", said, what)
+		}
+	}
+	said, code := measured(t, "note", "FN-01", "a picture", "--photo", path)
+	says(said, "10000 × 10000 pixels take 8")
+	says(said, "add a smaller version of it")
+	if code != exitUsage {
+		t.Errorf("note ended with %d", code)
+	}
+
+	// An older program kept it, and packed it.
+	at, hex := os.Getenv("FETTLE_STORE"), strings.TrimPrefix(store.Digest(bomb), "sha256:")
+	kept := filepath.Join(at+".photos", hex[:2], hex)
+	d := &desk.Desk{Store: bolt.New(at), Photos: photos.Beside(at), Library: procedures.Open(""), Now: scriptTime{os.Getenv("CLOCK")}.Now, By: "Ro", Program: "0.1"}
+	s, err := d.State(t.Context(), "FN-01")
+	if err == nil {
+		_, _, err = d.Act(t.Context(), s, workflow.KeepPhoto{PhotoKept: journal.PhotoKept{Photo: "sha256:" + hex, Name: "huge.png", Type: "image/png", Bytes: int64(len(bomb)), Of: []int64{0}}}, time.Time{})
+	}
+	if err := errors.Join(err, os.MkdirAll(filepath.Dir(kept), 0o700), os.WriteFile(kept, bomb, 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	said, code = measured(t, "book", "FN-01", "-o", filepath.Join(folder, "book.html"))
+	if code != exitDone {
+		t.Errorf("book ended with %d: %s", code, said)
+	}
+	if page, err := os.ReadFile(filepath.Join(folder, "book.html")); err != nil || !bytes.Contains(page, []byte("memory to draw")) {
+		t.Errorf("the book does not say why the photo is not there: %v", err)
+	}
+	copied := filepath.Join(folder, "copy.db")
+	if said, code = measured(t, "backup", copied); code != exitDone {
+		t.Errorf("backup ended with %d: %s", code, said)
+	}
+	says(said, "1 photo;")
+	packed := filepath.Join(folder, "huge.zip")
+	play("fettle export FN-01 " + packed)
+	said, code = measured(t, "--store", filepath.Join(folder, "other.db"), "import", packed)
+	says(said, "photo huge.png: a picture that takes more than 160 MB of memory to draw")
+	if code != exitDone {
+		t.Errorf("import ended with %d", code)
+	}
+	if os.Getenv("FETTLE_LONG") == "" {
+		return
+	}
+	for _, side := range []int{4460, 4461, 4462} { // the largest that are kept
+		path := filepath.Join(folder, strconv.Itoa(side)+".png")
+		if err := os.WriteFile(path, aBomb(t, side), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if said, code := measured(t, "note", "FN-01", "a large picture", "--photo", path); code != exitDone {
+			t.Errorf("note ended with %d: %s", code, said)
+		}
+	}
+	if said, code := measuredIn(t, time.Minute, "book", "FN-01", "-o", filepath.Join(folder, "large.html")); code != exitDone {
+		t.Errorf("book ended with %d: %s", code, said)
 	}
 }

@@ -103,7 +103,7 @@ func (b *Bundle) pictures() []picture {
 // an error that would hit every photo does.
 func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n int, missing []string, err error) {
 	for _, p := range all {
-		err := copyPhoto(ctx, p.Photo, from, to)
+		err := to.Copy(ctx, from, p.Photo)
 		switch {
 		case err == nil:
 			n++
@@ -119,18 +119,6 @@ func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n i
 		}
 	}
 	return n, missing, nil
-}
-
-func copyPhoto(ctx context.Context, digest string, from, to photos.Folder) error {
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	data, err := from.Read(digest)
-	if err != nil {
-		return err
-	}
-	_, err = to.Put(ctx, digest, data)
-	return err
 }
 
 // stamp is when something was exported.

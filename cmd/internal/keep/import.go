@@ -90,6 +90,9 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 			if errors.Is(err, errNotInside) {
 				err = errors.New("missing from the file")
 			}
+			if unkept, ok := errors.AsType[*photos.Error](err); ok {
+				err = unkept.Err
+			}
 			if text := fmt.Sprintf("%s: %v", p.Name, err); !slices.Contains(out.Missing, text) {
 				out.Missing = append(out.Missing, text)
 			}
@@ -99,6 +102,8 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 		if err := b.settle(ctx, k.Desk.Store, here); err != nil {
 			return out, err
 		}
+		ctx = context.WithoutCancel(ctx) // it is recorded, and whoever stops the program now is to hear it
+		k.Desk.Wrote(ctx, b.Mark)
 	}
 	out.State, err = k.Desk.State(ctx, b.Mark)
 	return out, err
