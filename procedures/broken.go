@@ -1,12 +1,11 @@
 package procedures
 
 import (
+	"bytes"
 	"fmt"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
-	"sync"
 )
 
 // A BrokenError says that the document of a name is in a file of one's own that
@@ -62,28 +61,61 @@ func calledBy(path string) string {
 	return strings.TrimSuffix(filepath.Base(path), filepath.Ext(path))
 }
 
-var declaration = sync.OnceValue(func() *regexp.Regexp {
-	return regexp.MustCompile(`(?m)^(?:\xef\xbb\xbf)?[{ \t]*["']?(procedure|triage|design)["']?\s*:[ \t]*["']?([a-z0-9-]+)`)
-})
+// A heading is what the first lines of a document seem to say of it: the names after
+// these keys, "" where they have none.
+type heading struct{ procedure, triage, design string }
 
-// designIn is the design that a document seems to be for, without reading it.
-func designIn(data []byte) string {
-	for _, m := range declaration().FindAllSubmatch(data[:min(len(data), 4096)], 8) {
-		if string(m[1]) == "design" {
-			return string(m[2])
+// headingOf reads the heading alone, of any text: a whole library is looked through so
+// for one document.
+func headingOf(data []byte) heading {
+	var h heading
+	left := 4096 // of the bytes that are no comment
+	for line := range bytes.Lines(data) {
+		if bytes.HasPrefix(line, []byte("#")) {
+			continue
+		}
+		if left -= len(line); left < 0 {
+			break
+		}
+		line = unquoted(bytes.TrimLeft(bytes.TrimPrefix(line, []byte("\xef\xbb\xbf")), "{ \t"))
+		for _, of := range []struct {
+			key  string
+			name *string
+		}{{"procedure", &h.procedure}, {KindTriage, &h.triage}, {KindDesign, &h.design}} {
+			after, is := bytes.CutPrefix(line, []byte(of.key))
+			if !is || *of.name != "" {
+				continue
+			}
+			if says, is := bytes.CutPrefix(bytes.TrimLeft(unquoted(after), " \t"), []byte(":")); is {
+				says = unquoted(bytes.TrimLeft(says, " \t"))
+				*of.name = string(says[:len(says)-len(bytes.TrimLeft(says, "abcdefghijklmnopqrstuvwxyz0123456789-"))])
+			}
 		}
 	}
-	return ""
+	return h
 }
+
+// unquoted is the text after a quotation mark, if it begins with one.
+func unquoted(text []byte) []byte {
+	if len(text) > 0 && (text[0] == '"' || text[0] == '\'') {
+		return text[1:]
+	}
+	return text
+}
+
+// designIn is the design that a document seems to be for, without reading it.
+func designIn(data []byte) string { return headingOf(data).design }
 
 // declared is the key and the name that a document seems to begin with, without
 // reading it: a procedure names its design too.
 func declared(data []byte) (key, name string) {
-	rank := 3
-	for _, m := range declaration().FindAllSubmatch(data[:min(len(data), 4096)], 8) {
-		if r := slices.Index([]string{"procedure", "triage", "design"}, string(m[1])); r < rank {
-			rank, key, name = r, string(m[1]), string(m[2])
-		}
+	switch h := headingOf(data); {
+	case h.procedure != "":
+		return "procedure", h.procedure
+	case h.triage != "":
+		return KindTriage, h.triage
+	case h.design != "":
+		return KindDesign, h.design
 	}
-	return key, name
+	return "", ""
 }

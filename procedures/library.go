@@ -290,19 +290,19 @@ func (l *Library) SheetsOf(d *Document) []*steps.Sheet {
 // Find returns the document with that name or in that file. The error is a
 // [*NotFoundError], a [*KindError], or the [Faults] of the document.
 func (l *Library) Find(name string) (*Document, error) {
-	return l.find(name, "document", func(*Document) bool { return true })
+	return l.find(name, anyDocument)
 }
 
 // Sheet returns the design sheet with that name or in that file, like
 // [Library.Find].
 func (l *Library) Sheet(name string) (*Document, error) {
-	return l.find(name, "design", func(d *Document) bool { return d.Sheet != nil })
+	return l.find(name, KindDesign)
 }
 
 // Procedure returns the procedure with that name or in that file, like
 // [Library.Find].
 func (l *Library) Procedure(name string) (*Document, error) {
-	doc, err := l.find(name, "procedure", func(d *Document) bool { return d.Procedure != nil })
+	doc, err := l.find(name, "procedure")
 	if err == nil && !doc.Starts() {
 		return nil, &KindError{doc.Name(), "holds steps for other procedures to use, and is never started itself"}
 	}
@@ -319,6 +319,19 @@ func (l *Library) Builds(design string) []Entry {
 	})
 }
 
+// Serving are the documents that can be carried out on a design, in the order of
+// [Library.List]. Of the embedded ones those of other designs are not read.
+func (l *Library) Serving(sheet *steps.Sheet) []*Document {
+	entries, _, _ := l.before(shippedIf(func(data []byte) bool { of := designIn(data); return of == "" || of == sheet.Name }))
+	var serving []*Document
+	for _, e := range entries {
+		if e.Document.Serves(sheet) {
+			serving = append(serving, e.Document)
+		}
+	}
+	return serving
+}
+
 // BuildOf returns the build of a design, one's own before the embedded one.
 func (l *Library) BuildOf(design string) (*steps.Procedure, error) {
 	var found *steps.Procedure
@@ -333,7 +346,13 @@ func (l *Library) BuildOf(design string) (*steps.Procedure, error) {
 	return found, nil
 }
 
-func (l *Library) find(name, what string, wanted func(*Document) bool) (*Document, error) {
+// anyDocument is what is looked for where it may be of any kind.
+const anyDocument = "document"
+
+// is reports whether the document is what is looked for.
+func (d *Document) is(what string) bool { return what == anyDocument || what == d.NameKey() }
+
+func (l *Library) find(name, what string) (*Document, error) {
 	if isFile(name) {
 		if !exists(name) {
 			return nil, &NotFoundError{Name: name, What: "file"}
@@ -342,31 +361,45 @@ func (l *Library) find(name, what string, wanted func(*Document) bool) (*Documen
 		switch {
 		case len(faults) > 0:
 			return nil, faults.capped()
-		case !wanted(doc):
+		case !doc.is(what):
 			return nil, &KindError{name, "is a " + doc.Kind() + ", not a " + what}
 		}
 		return doc, nil
 	}
-	doc, err := l.findOwn(name, wanted)
+	doc, err := l.findOwn(name, what)
 	if doc != nil || err != nil {
 		return doc, err
 	}
-	if doc := embeddedNamed(name); doc != nil && wanted(doc) {
+	if doc := embeddedNamed(name); doc != nil && doc.is(what) {
 		return doc, nil
 	}
-	var known []string
-	entries, _, _ := l.list()
-	for _, e := range entries {
-		if wanted(e.Document) {
-			known = append(known, e.Document.Name())
+	return nil, &NotFoundError{name, what, nearest.Of(name, l.known(what))}
+}
+
+// known are the names of what may be looked for. The embedded documents are not read for
+// that.
+func (l *Library) known(what string) []string {
+	own, claims, _ := l.own()
+	var names []string
+	for _, e := range own {
+		if e.Document.is(what) {
+			names = append(names, e.Document.Name())
 		}
 	}
-	return nil, &NotFoundError{name, what, nearest.Of(name, known)}
+	files, _ := embedded.ReadDir("library")
+	for _, f := range files {
+		data, _ := embedded.ReadFile("library/" + f.Name())
+		key, name := declared(data)
+		if _, broken := claimed(claims, name); !broken && (what == anyDocument || what == key) {
+			names = append(names, name)
+		}
+	}
+	return names
 }
 
 // findOwn looks into the user's folder, and only into files that may be meant: faults
 // in the others do no harm.
-func (l *Library) findOwn(name string, wanted func(*Document) bool) (*Document, error) {
+func (l *Library) findOwn(name, what string) (*Document, error) {
 	paths, faults := l.paths()
 	if len(faults) > 0 {
 		return nil, faults
@@ -387,7 +420,7 @@ func (l *Library) findOwn(name string, wanted func(*Document) bool) (*Document, 
 		doc, wrong := parseOwn(path, data, from)
 		c := claimOf(path, data, wrong)
 		switch {
-		case len(wrong) == 0 && doc.Name() == name && wanted(doc):
+		case len(wrong) == 0 && doc.Name() == name && doc.is(what):
 			return doc, nil
 		case len(wrong) > 0 && broken == nil && slices.Contains(c.names, name):
 			broken = c.error(name)

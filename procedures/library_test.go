@@ -354,3 +354,30 @@ func TestBuildsAreFoundByDesign(t *testing.T) {
 		t.Errorf("there are %d builds", n)
 	}
 }
+
+// What the first lines of a document seem to say is what it says.
+func TestHeadings(t *testing.T) {
+	for _, e := range shipped() {
+		d := e.Document
+		want := heading{design: d.Name()}
+		switch {
+		case d.Procedure != nil:
+			want = heading{procedure: d.Name(), design: d.Procedure.Design}
+		case d.Triage != nil:
+			want = heading{triage: d.Name(), design: d.Triage.Design}
+		}
+		if got := headingOf(d.Source); got != want {
+			t.Errorf("%s: %+v; want %+v", d.File, got, want)
+		}
+	}
+	for text, want := range map[string]heading{
+		"\xef\xbb\xbfdesign: tern":                                {design: "tern"},
+		"# design: no\nkind: build\n{\"procedure\" : 'look-over'": {procedure: "look-over"},
+		"designs: x\n: design\ndesign tern\ndesign:\n":            {},
+		"triage:\ttern-crash\r\ndesign: tern\ndesign: other":      {triage: "tern-crash", design: "tern"},
+	} {
+		if got := headingOf([]byte(text)); got != want {
+			t.Errorf("%q: %+v; want %+v", text, got, want)
+		}
+	}
+}

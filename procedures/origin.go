@@ -42,7 +42,7 @@ func (l *Library) Origin(name, bytes string) Origin {
 		}
 	}
 	// One that can't be read is said by who wants it.
-	if doc, _ := l.findOwn(name, func(*Document) bool { return true }); doc != nil && doc.Digest() == bytes {
+	if doc, _ := l.findOwn(name, anyDocument); doc != nil && doc.Digest() == bytes {
 		o.File = doc.File
 	}
 	return o
@@ -65,13 +65,11 @@ func (l *Library) OriginOf(d *Document) Origin {
 // plan of that digest has steps of its own besides.
 func (l *Library) WrittenIn(plan *steps.Procedure, bytes string) []string {
 	own, _, _ := l.own()
-	embedded := shipped()
 	for i, e := range own {
-		if at := slices.IndexFunc(embedded, func(s Entry) bool { return s.Document.Name() == e.Document.Name() }); at >= 0 {
-			own[i].Replaces = embedded[at].Document.Revision()
+		if doc := embeddedNamed(e.Document.Name()); doc != nil {
+			own[i].Replaces = doc.Revision()
 		}
 	}
-	known := slices.Concat(own, embedded)
 	var seen, names []string
 	for _, step := range plan.Steps() {
 		at := step.Origin.Document
@@ -79,13 +77,17 @@ func (l *Library) WrittenIn(plan *steps.Procedure, bytes string) []string {
 			continue
 		}
 		seen = append(seen, at)
-		i := slices.IndexFunc(known, func(e Entry) bool { return digest(e.Document.Source) == at })
-		if i < 0 {
+		written := func(data []byte) bool { return digest(data) == at }
+		known := slices.DeleteFunc(slices.Clone(own), func(e Entry) bool { return !written(e.Document.Source) })
+		if len(known) == 0 {
+			known = shippedIf(written)
+		}
+		if len(known) == 0 {
 			names = append(names, fmt.Sprintf("a document that is %s (%s)", Origin{}, at[:min(len("sha256:")+8, len(at))]))
 			continue
 		}
-		doc := known[i].Document
-		names = append(names, fmt.Sprintf("%s, revision %d (%s)", doc.Name(), doc.Revision(), known[i].Origin()))
+		doc := known[0].Document
+		names = append(names, fmt.Sprintf("%s, revision %d (%s)", doc.Name(), doc.Revision(), known[0].Origin()))
 	}
 	return names
 }

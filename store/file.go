@@ -21,7 +21,6 @@ type Report struct {
 
 // A FoundJournal is one that a store has or had.
 type FoundJournal struct {
-	Mark  string
-	Size  int64 // the size on record; not all of it may be readable
-	Older bool  // found only in the state before the last append, which may be missing from it
+	Mark string
+	Size int64 // the size on record; not all of it may be readable
 }

@@ -22,6 +22,7 @@ type AuditedReading struct {
 	Gauge      steps.Gauge // used for it
 	Job        string      // the job whose measure step it was for; "" where none was open
 	OwnVerdict measuring.Finding
+	Scale      measuring.Scale // of the reading alone; no cells: it has no limits of its own
 
 	Check   *GaugeCheck // of the gauge, the last before the reading was taken; nil: none
 	Checked bool        // the gauge was checked at least once
@@ -116,7 +117,12 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 	if r.Gate.Alone() {
 		rule := r.Gate.Rule()
 		rule.Limits.Alike, rule.Repeat = quantity.Quantity{}, 1 // likeness takes two
-		finding, err := rule.Judge([]measuring.Point{{Name: f.Point, Readings: []quantity.Quantity{f.Value}}}, measuring.Doubts{Gauges: []measuring.Doubt{r.Gauge.Doubt()}})
+		alone := []measuring.Point{{Name: f.Point, Readings: []quantity.Quantity{f.Value}}}
+		doubts := measuring.Doubts{Gauges: []measuring.Doubt{r.Gauge.Doubt()}}
+		for _, part := range rule.Parts(alone, doubts) {
+			r.Scale = part.Scale
+		}
+		finding, err := rule.Judge(alone, doubts)
 		if err != nil {
 			finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
 		}

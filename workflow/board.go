@@ -39,6 +39,8 @@ type StepReport struct {
 	TooLate string
 	// Act is which part of a glue step is left, where the adhesive dries first.
 	Act Act
+	// Begun is what was begun of its coat, which is not on yet.
+	Begun Begun
 }
 
 // An Act is a part of a glue step whose adhesive dries before it is joined.
@@ -68,7 +70,19 @@ func (s *State) Steps(j *Job, now time.Time) []StepReport {
 
 // Open reports whether the job has steps left at the time.
 func (s *State) Open(j *Job, at time.Time) bool {
-	return slices.ContainsFunc(j.Procedure.Stages, func(stage steps.Stage) bool { return s.head(j, stage, at) < len(stage.Steps) })
+	left := func(j *Job) bool {
+		return slices.ContainsFunc(j.Procedure.Stages, func(stage steps.Stage) bool { return s.head(j, stage, at) < len(stage.Steps) })
+	}
+	if s.memo == nil || !slices.Contains(s.Jobs, j) {
+		return left(j)
+	}
+	return s.memo.open.of(at, func() map[*Job]bool {
+		open := map[*Job]bool{}
+		for _, j := range s.Jobs {
+			open[j] = left(j)
+		}
+		return open
+	})[j]
 }
 
 // OpenJobs returns the jobs that have steps left at the time.
@@ -84,24 +98,42 @@ func (s *State) OpenJobs(at time.Time) []*Job {
 
 // steps is Steps for any time, also one in the past.
 func (s *State) steps(j *Job, at time.Time) []StepReport {
+	return s.stepsThat(j, at, func(steps.Stage, *steps.Step) bool { return true })
+}
+
+// stepsThat are those of the steps that are asked for: what forbids the others takes
+// long to find out.
+func (s *State) stepsThat(j *Job, at time.Time, asked func(stage steps.Stage, step *steps.Step) bool) []StepReport {
+	var stages []steps.Stage
+	n := 0
+	for _, stage := range j.Procedure.Stages {
+		before := n
+		for i := range stage.Steps {
+			if asked(stage, &stage.Steps[i]) {
+				n++
+			}
+		}
+		if n > before {
+			stages = append(stages, stage)
+		}
+	}
+	if n == 0 {
+		return nil
+	}
 	complete := map[string]bool{} // stages
 	for _, stage := range j.Procedure.Stages {
 		complete[stage.Name] = s.head(j, stage, at) == len(stage.Steps)
 	}
 	blocked := s.blockedFor(j)
-	n := 0
-	for _, stage := range j.Procedure.Stages {
-		n += len(stage.Steps)
-	}
 	reports := make([]StepReport, 0, n)
-	for _, stage := range j.Procedure.Stages {
+	for _, stage := range stages {
 		head := s.head(j, stage, at)
 		before := Reason{Because: ByOrder}
 		over := passing{zones: blocked}
 		for i := range stage.Steps {
 			step := &stage.Steps[i]
-			reports = append(reports, StepReport{Job: j.ID, Stage: stage.Name, Step: *step})
-			r := &reports[len(reports)-1]
+			wanted := asked(stage, step)
+			r := &StepReport{Job: j.ID, Stage: stage.Name, Step: *step}
 			switch {
 			case s.met(j, stage, i, at):
 				r.Progress, r.At = Done, j.done[step.Name].at
@@ -111,7 +143,9 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				r.Reasons = []Reason{before}
 			default:
 				blocks := s.blocks(blocked, j, *step, at)
-				r.Reasons = slices.Concat(s.unfinished(j, stage, complete, at), blocks, s.forbids(j, stage, i, at))
+				if wanted {
+					r.Reasons = slices.Concat(s.unfinished(j, stage, complete, at), blocks, s.forbids(j, stage, i, at))
+				}
 				over.over(j, step, len(blocks) > 0)
 				r.Progress = Waiting
 				if len(r.Reasons) == 0 {
@@ -127,6 +161,9 @@ func (s *State) steps(j *Job, at time.Time) []StepReport {
 				if r.Reopened != "" {
 					before.Text += "; " + r.Reopened
 				}
+			}
+			if wanted {
+				reports = append(reports, *r)
 			}
 		}
 	}

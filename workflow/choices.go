@@ -247,10 +247,7 @@ func (r Choose) find(s *State, at time.Time) (asking, error) {
 		if of != "" && j.ID != of || !s.Open(j, at) {
 			continue
 		}
-		for _, report := range s.steps(j, at) {
-			if len(report.Step.Methods) == 0 {
-				continue
-			}
+		for _, report := range s.stepsThat(j, at, func(_ steps.Stage, step *steps.Step) bool { return len(step.Methods) > 0 }) {
 			choice := report.Step.Asked(sheet)
 			known = append(known, choice.Names()...)
 			if _, ok := choice.Answer(name); ok {
@@ -290,10 +287,7 @@ func (r Choose) find(s *State, at time.Time) (asking, error) {
 		if !s.Open(j, at) {
 			continue
 		}
-		for _, report := range s.steps(j, at) {
-			if report.Step.Choose == "" {
-				continue
-			}
+		for _, report := range s.stepsThat(j, at, func(_ steps.Stage, step *steps.Step) bool { return step.Choose != "" }) {
 			asks := report.Step.Asked(s.Sheet)
 			_, can := asks.Answer(name)
 			early := j.Procedure.Kind == steps.Build && report.Progress != Ready

@@ -88,14 +88,14 @@ func (s *State) GatesOf(j *Job, step steps.Step, at time.Time) []GateReport {
 	}
 	var reports []GateReport
 	for _, g := range s.Sheet.GatesFor(s.selected) {
-		isDue := slices.ContainsFunc(due, func(r GateReport) bool { return r.Gate.Name == g.Name })
+		dueAt := slices.IndexFunc(due, func(r GateReport) bool { return r.Gate.Name == g.Name })
 		switch asked := slices.Contains(step.Gates, g.Name); {
 		case asked && g.Work:
 			reports = append(reports, s.reportFrom(g, s.readFrom(j, step, at), at))
 		case asked:
 			reports = append(reports, s.measured(g, at))
-		case isDue && turn.takes(g) && (!g.DependsOn(others...) || g.DependsOn(worked...)):
-			reports = append(reports, s.report(g, at))
+		case dueAt >= 0 && turn.takes(g) && (!g.DependsOn(others...) || g.DependsOn(worked...)):
+			reports = append(reports, due[dueAt])
 		case stale && g.DependsOn(worked...) && turn.takes(g):
 			if report := s.report(g, at); report.Met() {
 				reports = append(reports, report)
@@ -116,21 +116,26 @@ type turn struct {
 // turn is that of the step. What may be done beside it comes after it.
 func (s *State) turn(j *Job, step steps.Step) turn {
 	t := turn{last: true, needs: step.Needs}
-	before := map[string]bool{step.Name: true}
-	j.before(step, func(stage steps.Stage, i int) { before[stage.Steps[i].Name] = true })
 	_, own, _ := j.Procedure.Step(step.Name)
+	before := j.Procedure.Before(own.Name)
 	for _, stage := range j.Procedure.Stages {
-		follows := stage.Name == own.Name || slices.Contains(j.Procedure.Before(stage.Name), own.Name)
-		for i := range stage.Steps {
-			if after := &stage.Steps[i]; !before[after.Name] {
-				t.coming = append(t.coming, after.Disturbs...)
-				for _, set := range after.Sets {
-					if !slices.Contains(t.needs, set) {
-						t.coming = append(t.coming, s.Sheet.Handled(set.Condition)...)
-					}
+		if slices.Contains(before, stage.Name) {
+			continue
+		}
+		coming := stage.Steps
+		if stage.Name == own.Name {
+			coming = coming[1+slices.IndexFunc(coming, func(s steps.Step) bool { return s.Name == step.Name }):]
+		}
+		for i := range coming {
+			after := &coming[i]
+			t.coming = append(t.coming, after.Disturbs...)
+			for _, set := range after.Sets {
+				if !slices.Contains(t.needs, set) {
+					t.coming = append(t.coming, s.Sheet.Handled(set.Condition)...)
 				}
-				t.last = t.last && !(follows && slices.Contains(after.Gates, steps.Stale))
 			}
+			t.last = t.last && !(slices.Contains(after.Gates, steps.Stale) &&
+				(stage.Name == own.Name || slices.Contains(j.Procedure.Before(stage.Name), own.Name)))
 		}
 	}
 	return t

@@ -91,22 +91,11 @@ func (r GateReport) Met() bool { return r.Standing == Current || r.Standing == C
 
 // Gates returns every gate the airframe has, as it stands at the time.
 func (s *State) Gates(at time.Time) []GateReport {
-	if m := s.memo; m != nil {
-		m.Lock()
-		gates := slices.Clone(m.gates)
-		same := gates != nil && m.gatesAt.Equal(at)
-		m.Unlock()
-		if same {
-			return gates
-		}
+	work := func() []GateReport { return s.allGates(at) }
+	if s.memo == nil {
+		return work()
 	}
-	gates := s.allGates(at)
-	if m := s.memo; m != nil {
-		m.Lock()
-		m.gatesAt, m.gates = at, slices.Clone(gates)
-		m.Unlock()
-	}
-	return gates
+	return slices.Clone(s.memo.gates.of(at, work))
 }
 
 func (s *State) allGates(at time.Time) []GateReport {

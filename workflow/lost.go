@@ -67,8 +67,10 @@ func (s *State) built(find func(name string) (*steps.Procedure, error), at time.
 			return job.Procedure, nil
 		}
 		met := map[string]bool{}
-		for _, r := range s.steps(job, at) {
-			met[r.Step.Name] = r.Progress == Done
+		for _, stage := range job.Procedure.Stages {
+			for i := range stage.Steps {
+				met[stage.Steps[i].Name] = s.met(job, stage, i, at)
+			}
 		}
 		return job.Procedure, func(step string) bool { return met[step] }
 	}

@@ -354,8 +354,10 @@ func (s *State) completing(facts []journal.Facts, c Circumstances) ([]journal.Fa
 		return nil, err
 	}
 	for _, job := range after.OpenJobs(c.At) {
-		for _, r := range after.steps(job, c.At) {
-			if r.Step.Kind.Traits().Measures && !r.Step.WantsSecond() && r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
+		for _, r := range after.stepsThat(job, c.At, func(_ steps.Stage, step *steps.Step) bool {
+			return step.Kind.Traits().Measures && !step.WantsSecond()
+		}) {
+			if r.Progress == Ready && len(after.unmet(job, r.Step, c.At)) == 0 && !c.At.Before(after.lastBefore(job, r)) {
 				facts = append(facts, after.waited(job, r.Stage, r.Step.Name, c.At)...)
 				facts = append(facts, journal.StepDone{Work: after.work(job, r.Step)})
 			}
@@ -473,8 +475,11 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if r.Lines != nil && !slices.Equal(r.Lines, step.Confirm) { // its job was moved meanwhile
 		return nil, refuse(step.Name, ByHold, "its lines are no longer those that were answered", s.remedy(Remedy{Kind: ToClear, Name: step.Name}))
 	}
-	if reasons := unconfirmed(step.Confirm, r.Answers); len(reasons) > 0 {
-		return nil, &Refusal{What: step.Name, Reasons: reasons}
+	if reasons := unconfirmed(step.Confirm, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: s.NameOf(job.ID, step.Name, c.At)})); len(reasons) > 0 {
+		err = &Refusal{What: step.Name, Reasons: reasons}
+	}
+	if err := s.withUnsaid(err, report, job, Finish{Thing: r.Thing, Witness: r.Witness}, c.At); err != nil {
+		return nil, err
 	}
 	cleared, err := s.witnessed(r.Witness, job, step, []journal.Facts{journal.HoldCleared{Work: s.work(job, step), Lines: step.Confirm}}, c.At)
 	if err != nil {
@@ -486,12 +491,12 @@ func (r Clear) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	return append(s.waited(job, report.Stage, step.Name, c.At), s.retiring(job, step, cleared)...), nil
 }
 
-// unconfirmed gives a reason for each line without its own yes.
-func unconfirmed(lines []string, answers []bool) []Reason {
+// unconfirmed gives a reason for each line without its own yes, and how to clear the hold.
+func unconfirmed(lines []string, answers []bool, clear Remedy) []Reason {
 	var reasons []Reason
 	for i, line := range lines {
 		if i >= len(answers) || !answers[i] {
-			reasons = append(reasons, Reason{Because: ByHold, Text: fmt.Sprintf("line %d is not confirmed: %s", i+1, line)})
+			reasons = append(reasons, Reason{Because: ByHold, Text: fmt.Sprintf("line %d is not confirmed: %s", i+1, line), Remedy: clear})
 		}
 	}
 	return reasons

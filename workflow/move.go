@@ -43,6 +43,9 @@ func (r MoveJob) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	case r.Sheet.Name != s.Airframe.Design:
 		return nil, refuse(r.Job, ByState, fmt.Sprintf("%s is a %s, but the sheet is for %s", s.Airframe.Mark, s.Airframe.Design, r.Sheet.Name), Remedy{})
 	}
+	if reason := s.datedBack("a move to newer documents", c); reason != nil {
+		return nil, &Refusal{What: r.Job, Reasons: []Reason{*reason}}
+	}
 	if reasons := s.undecided(r.Sheet, s.everBuilt(c.At)); len(reasons) > 0 {
 		return nil, &Refusal{What: r.Job, Reasons: reasons}
 	}
@@ -214,6 +217,10 @@ func (j *Job) rename(before *steps.Procedure) {
 		if done, ok := j.done[step.Was]; ok {
 			j.done[step.Name] = done
 			delete(j.done, step.Was)
+		}
+		if b, ok := j.begun[step.Was]; ok {
+			j.begun[step.Name] = b
+			delete(j.begun, step.Was)
 		}
 		for _, joint := range j.joints[step.Joint] {
 			if coat, ok := joint.coats[step.Was]; ok {

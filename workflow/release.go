@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/workflow/journal"
 )
 
@@ -199,9 +200,8 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	if f := s.Airworthiness(c.At); f.Released {
 		reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("it is already released (entry %d), and nothing has disturbed it since", s.Release.Position)})
 	}
-	if last, ok := s.lastByTime(); ok && c.At.Before(last.At) {
-		reasons = append(reasons, Reason{Because: ByOrder, At: last.At,
-			Text: fmt.Sprintf("a release cannot be dated before what is known of the airframe: entry %d is later", last.Position)})
+	if reason := s.datedBefore("a release", c.At); reason != nil {
+		reasons = append(reasons, *reason)
 	}
 	if len(reasons) > 0 {
 		return nil, &Refusal{What: "release of " + s.Airframe.Mark, Reasons: reasons}
@@ -218,6 +218,25 @@ func (r GiveRelease) decide(s *State, c Circumstances) ([]journal.Facts, error) 
 	}
 	jobs, performed := s.workSinceRelease()
 	return append(facts, journal.Released{Work: work, RestsOn: proof.Rests, Jobs: jobs, Performed: performed, Certificate: strings.TrimSpace(r.Certificate)}), nil
+}
+
+// datedBefore says that the time is before something that is known of the airframe; nil:
+// it is not.
+func (s *State) datedBefore(what string, at time.Time) *Reason {
+	last, ok := s.lastByTime()
+	if !ok || !at.Before(last.At) {
+		return nil
+	}
+	return &Reason{Because: ByOrder, At: last.At, Text: fmt.Sprintf("%s cannot be dated before what is known of the airframe: entry %d is later", what, last.Position)}
+}
+
+// datedBack is the same of what is dated back. What is done now may be before an entry of a
+// wrong clock, and is what corrects that.
+func (s *State) datedBack(what string, c Circumstances) *Reason {
+	if !c.At.Before(c.Now) {
+		return nil
+	}
+	return s.datedBefore(what, c.At)
 }
 
 // lastByTime is the entry of the latest time that says something of the
@@ -258,8 +277,8 @@ func (s *State) workSinceRelease() (jobs, performed []string) {
 // releaseStep returns the open job that has a release step left, and that step.
 func (s *State) releaseStep(at time.Time) (*Job, StepReport) {
 	for _, job := range s.Jobs {
-		for _, r := range s.steps(job, at) {
-			if r.Step.Kind.Traits().Releases && r.Progress != Done {
+		for _, r := range s.stepsThat(job, at, func(_ steps.Stage, step *steps.Step) bool { return step.Kind.Traits().Releases }) {
+			if r.Progress != Done {
 				return job, r
 			}
 		}

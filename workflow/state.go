@@ -124,6 +124,7 @@ type Job struct {
 	brought  map[string]moment     // by step: the last amendment that brought it or opened it again
 	called   map[string]string     // what steps are called now, by what they were called before a move
 	joints   map[string][]*Joint   // by name: its parts
+	begun    map[string]Begun      // by step: the coat that is not on yet
 }
 
 // completion is where a step was completed, and of which kind it was then.
@@ -199,12 +200,33 @@ func (s *State) sheetAtEnd() *steps.Sheet {
 }
 
 // A memo has what was worked out last of a state, which no longer changes: how gates
-// and zones stand is asked for many times at one moment.
+// and zones stand, and which jobs are open, is asked for many times at one moment.
 type memo struct {
+	gates remembered[[]GateReport]
+	zones remembered[Zones]
+	open  remembered[map[*Job]bool]
+}
+
+// A remembered is what was worked out for the moment that was asked about last.
+type remembered[T any] struct {
 	sync.Mutex
-	gatesAt, zonesAt time.Time
-	gates            []GateReport
-	zones            Zones
+	known bool
+	at    time.Time
+	is    T
+}
+
+// of is what holds at the moment, worked out if it is not known.
+func (m *remembered[T]) of(at time.Time, work func() T) T {
+	m.Lock()
+	is, known := m.is, m.known && m.at.Equal(at)
+	m.Unlock()
+	if !known {
+		is = work() // which may ask for what holds at another moment
+		m.Lock()
+		m.known, m.at, m.is = true, at, is
+		m.Unlock()
+	}
+	return is
 }
 
 // Under is the state as it would be under another design sheet, to plan a job that brings it.
@@ -290,7 +312,7 @@ func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	job := &Job{
 		ID: f.Job, Procedure: procedure, written: procedure, Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
-		Opened: e.At, Position: e.Position, planned: e.Position, done: map[string]completion{}, joints: map[string][]*Joint{}, methods: map[string]string{},
+		Opened: e.At, Position: e.Position, planned: e.Position, done: map[string]completion{}, joints: map[string][]*Joint{}, begun: map[string]Begun{}, methods: map[string]string{},
 	}
 	s.Jobs = append(s.Jobs, job)
 	s.reselect(e, job)

@@ -578,9 +578,8 @@ func (s *State) mayBeOff(item string, at time.Time) bool {
 // repairNeeds reports whether a step of an open repair waits for the setting.
 func (s *State) repairNeeds(set steps.Setting, at time.Time) bool {
 	return slices.ContainsFunc(s.OpenJobs(at), func(j *Job) bool {
-		return j.Procedure.Kind == steps.Repair && slices.ContainsFunc(s.steps(j, at), func(r StepReport) bool {
-			return r.Progress == Waiting && slices.Contains(r.Step.Needs, set)
-		})
+		needs := func(_ steps.Stage, step *steps.Step) bool { return slices.Contains(step.Needs, set) }
+		return j.Procedure.Kind == steps.Repair && slices.ContainsFunc(s.stepsThat(j, at, needs), func(r StepReport) bool { return r.Progress == Waiting })
 	})
 }
 
@@ -668,7 +667,7 @@ func (r ClearQuarantine) decide(s *State, c Circumstances) ([]journal.Facts, err
 	case c.At.Before(q.Until):
 		return nil, &Refusal{What: what, Reasons: []Reason{{Because: ByDrying, Text: "its time is not over; no line can be confirmed yet", Until: q.Until}}}
 	}
-	if reasons := unconfirmed(q.Lines, r.Answers); len(reasons) > 0 {
+	if reasons := unconfirmed(q.Lines, r.Answers, s.remedy(Remedy{Kind: ToClear, Name: r.Damage})); len(reasons) > 0 {
 		return nil, &Refusal{What: what, Reasons: reasons}
 	}
 	return []journal.Facts{journal.QuarantineCleared{Damage: r.Damage, Lines: q.Lines}}, nil

@@ -55,6 +55,9 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, &Refusal{What: what, Reasons: []Reason{*reason}}
 		}
 	}
+	if reason := s.datedBack("an undo", c); reason != nil {
+		return nil, &Refusal{What: what, Reasons: []Reason{*reason}}
+	}
 	back := map[int64]bool{}
 	s.takeBack(r.Position, back)
 	var positions []int64
@@ -65,7 +68,7 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	undone := []journal.Facts{journal.Undone{TakesBack: positions, Reason: strings.TrimSpace(r.Reason)}}
 	if f, ok := e.Facts.(journal.DamageFound); ok {
 		if strings.TrimSpace(r.Reason) == "" {
-			return nil, &BadRequestError{Text: "say why the damage is taken back", Remedy: Remedy{Kind: ToGiveReason}}
+			return nil, &BadRequestError{Text: "say why the damage is taken back", Remedy: s.remedy(Remedy{Kind: ToGiveReason, Entry: r.Position})}
 		}
 		if reason := s.workedOn(f, c.At); reason != nil {
 			return nil, &Refusal{What: what, Reasons: []Reason{*reason}}
@@ -73,7 +76,7 @@ func (r Undo) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		undone = append(undone, s.lookOver(f, strings.TrimSpace(r.Reason)))
 	}
 	if f, ok := e.Facts.(journal.FlightLogged); ok && f.Check != "" && strings.TrimSpace(r.Reason) == "" {
-		return nil, &BadRequestError{Text: "say why the flight is taken back; " + f.Check + " stays due", Remedy: Remedy{Kind: ToGiveReason}}
+		return nil, &BadRequestError{Text: "say why the flight is taken back; " + f.Check + " stays due", Remedy: s.remedy(Remedy{Kind: ToGiveReason, Entry: r.Position})}
 	}
 	if much := s.takesMuch(positions); much && strings.TrimSpace(r.Reason) == "" {
 		return nil, &TakesMuchError{Position: r.Position, TakesBack: positions}

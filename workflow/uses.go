@@ -298,7 +298,7 @@ func (r ClearUse) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	case r.Lines != nil && !slices.Equal(r.Lines, u.Hold): // a job was moved meanwhile
 		return nil, refuse(what, ByHold, "its lines are no longer those that were answered", s.remedy(Remedy{Kind: ToClearUse, Name: u.Name}))
 	}
-	reasons := unconfirmed(u.Hold, r.Answers)
+	reasons := unconfirmed(u.Hold, r.Answers, s.remedy(Remedy{Kind: ToClearUse, Name: u.Name}))
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}

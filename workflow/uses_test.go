@@ -171,7 +171,7 @@ func TestOneOfSeveralAdhesivesIsAskedForItsHold(t *testing.T) {
 	b := newBench(t)
 	b.docs = &docs
 	b.must(Start{Procedure: work, Digest: "sha256:work", Sheet: careful(), SheetDigest: careSum}, ReadBench{Temperature: q("20 °C")})
-	b.refused(Finish{Step: "coat"}, ByCondition, ByHold, ByHold)
+	mustContain(t, b.refused(Finish{Step: "coat"}, ByCondition, ByHold, ByHold, ByState), "say which") // all at once
 	b.must(confirming("epoxy", 1))
 	b.refused(Finish{Step: "coat", With: "contact"}, ByCondition, ByHold)
 	b.must(Finish{Step: "coat", With: "epoxy"})

@@ -57,7 +57,6 @@ func seen(name string) string {
 // nothing, and has none.
 func (s *State) witnessed(w Witness, job *Job, step steps.Step, facts []journal.Facts, at time.Time) ([]journal.Facts, error) {
 	completes := slices.IndexFunc(facts, func(f journal.Facts) bool { return f.Kind() == s.kinds[step.Kind].completed })
-	ways := step.WaysAlone()
 	switch {
 	case !step.WantsSecond():
 		return facts, nil
@@ -65,24 +64,35 @@ func (s *State) witnessed(w Witness, job *Job, step steps.Step, facts []journal.
 		return nil, bad("the coat of %s needs no second person; say who it was once the joint is pressed", step.Name)
 	case completes < 0:
 		return facts, nil
-	case w.Second == "" && (w.Alone == 0 || len(ways) == 0):
-		text := "it wants a second person"
-		if len(ways) == 0 {
-			text = "it wants a second person, and must not be done alone"
-		}
-		remedy := Remedy{Kind: ToNameSecond, Names: ways}
-		if name := s.NameOf(job.ID, step.Name, at); step.Kind.Traits().Confirms {
-			remedy.Name = name
-		} else {
-			remedy.Step = name
-		}
-		return nil, refuse(step.Name, ByState, text, s.remedy(remedy))
+	}
+	if reason := s.lacksSecond(w, job, step, at); reason != nil {
+		return nil, &Refusal{What: step.Name, Reasons: []Reason{*reason}}
 	}
 	f := journal.Witnessed{Job: job.ID, Step: step.Name, Who: strings.TrimSpace(w.Second)}
 	if w.Alone > 0 {
-		f.Instead = ways[w.Alone-1]
+		f.Instead = step.WaysAlone()[w.Alone-1]
 	}
 	return slices.Insert(facts, completes, journal.Facts(f)), nil
+}
+
+// lacksSecond says that the step wants a second person, or what one alone does instead; nil:
+// that is said, or it wants none.
+func (s *State) lacksSecond(w Witness, job *Job, step steps.Step, at time.Time) *Reason {
+	ways := step.WaysAlone()
+	if !step.WantsSecond() || w.Second != "" || w.Alone > 0 && len(ways) > 0 {
+		return nil
+	}
+	text := "it wants a second person"
+	if len(ways) == 0 {
+		text = "it wants a second person, and must not be done alone"
+	}
+	remedy := Remedy{Kind: ToNameSecond, Names: ways}
+	if name := s.NameOf(job.ID, step.Name, at); step.Kind.Traits().Confirms {
+		remedy.Name = name
+	} else {
+		remedy.Step = name
+	}
+	return &Reason{Because: ByState, Text: text, Remedy: s.remedy(remedy)}
 }
 
 // WitnessOf returns what stands of the second person before the entry that

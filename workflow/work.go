@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -60,13 +61,21 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 		report, _, _ = after.FindStep(r.Step, c.At)
 	}
-	if err := s.allowed(report, job, c); err != nil {
+	r, late := r.begun(s, job, report, c.At)
+	err = s.allowed(report, job, c)
+	if !step.Kind.Traits().Confirms { // which is cleared, and asks then
+		err = s.withUnsaid(err, report, job, r, c.At)
+	}
+	if err != nil {
 		// What was found wet is kept: it holds the joint back. Dry says nothing of a
 		// join that was refused.
 		if s.Untrusted(c.Now) == nil && r.Touch == TouchWet {
 			return nil, &PartError{Record: s.entries(facts, c), Refused: []error{err}}
 		}
 		return nil, err
+	}
+	if late != nil {
+		return nil, late
 	}
 	facts = append(facts, s.waited(job, report.Stage, step.Name, c.At)...)
 	done, err := kind.finish(r, s, job, step, c)
@@ -87,11 +96,10 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]
 	if err != nil {
 		return nil, err
 	}
-	began := r.Began.UTC().Truncate(time.Second)
+	began, mixed := r.Began.UTC().Truncate(time.Second), r.Mixed.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
 		began = s.spread(job, step, adhesive, c.At)
 	}
-	mixed := r.Mixed.UTC().Truncate(time.Second)
 	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: adhesive.Name, Began: began}
 	switch {
 	case began.After(c.At):
@@ -297,6 +305,52 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 	return nil
 }
 
+// withUnsaid is the error with what else the request must name and does not: which adhesive,
+// the second person, the name of what is fitted. Whoever is told one of them is told all.
+func (s *State) withUnsaid(err error, report StepReport, job *Job, r Finish, at time.Time) error {
+	refusal := &Refusal{What: report.Step.Name}
+	if err != nil && !errors.As(err, &refusal) || slices.ContainsFunc(refusal.Reasons, func(r Reason) bool {
+		return r.Because != ByCondition && r.Because != ByClimate && r.Because != ByHold
+	}) {
+		return err // it is not its turn, or it needs work first
+	}
+	step := report.Step
+	if err == nil {
+		refusal.Reasons = s.unmet(job, step, at)
+	}
+	completes := true
+	if s.kinds[step.Kind].begins && report.Act != ToPress {
+		for _, a := range s.AdhesivesOf(job, step, at) {
+			completes = completes && (report.Completes(a.Adhesive) || r.With != "" && r.With != a.Name)
+		}
+		_, err := s.adhesiveFor(r, job, step, at)
+		refusal.addUnsaid(err, ToNameAdhesive)
+	}
+	if reason := s.lacksSecond(r.Witness, job, step, at); completes && reason != nil {
+		refusal.Reasons = append(refusal.Reasons, *reason)
+	}
+	if r.Thing == "" {
+		_, err := s.fits("", job, step, nil, at)
+		refusal.addUnsaid(err, ToNameThing)
+	}
+	if len(refusal.Reasons) == 0 {
+		return nil
+	}
+	return refusal
+}
+
+// addUnsaid adds the reasons of an error that name what would help.
+func (r *Refusal) addUnsaid(err error, name RemedyKind) {
+	var refusal *Refusal
+	if errors.As(err, &refusal) {
+		for _, reason := range refusal.Reasons {
+			if reason.Remedy.Kind == name {
+				r.Reasons = append(r.Reasons, reason)
+			}
+		}
+	}
+}
+
 // lastBefore is when the last of the steps that this one depends on was done.
 func (s *State) lastBefore(job *Job, r StepReport) time.Time {
 	last := job.since(r.Step.Name).at
@@ -452,12 +506,13 @@ func (s *State) FindStep(name string, at time.Time) (StepReport, *Job, error) {
 		if wanted != "" && job.ID != wanted {
 			continue
 		}
-		for _, r := range s.steps(job, at) {
-			names = append(names, r.Step.Name)
-			switch {
-			case r.Step.Name == step:
+		for _, r := range s.stepsThat(job, at, func(stage steps.Stage, is *steps.Step) bool {
+			names = append(names, is.Name)
+			return is.Name == step || job.Procedure.Name == repair.Name && repair.Stem(is.Name, stage.Name) == step
+		}) {
+			if r.Step.Name == step {
 				exact = append(exact, found{r, job})
-			case job.Procedure.Name == repair.Name && repair.Stem(r.Step.Name, r.Stage) == step:
+			} else {
 				alike = append(alike, found{r, job})
 			}
 		}

@@ -93,22 +93,12 @@ func (s *State) Builds() []*Job {
 
 // Zones are the zones of the airframe as they stand at the time.
 func (s *State) Zones(at time.Time) Zones {
-	if m := s.memo; m != nil {
-		m.Lock()
-		zones := Zones{slices.Clone(m.zones.Reports), m.zones.Making}
-		same := zones.Reports != nil && m.zonesAt.Equal(at)
-		m.Unlock()
-		if same {
-			return zones
-		}
+	work := func() Zones { return s.zonesTill(s.Size(), at) }
+	if s.memo == nil {
+		return work()
 	}
-	zones := s.zonesTill(s.Size(), at)
-	if m := s.memo; m != nil {
-		m.Lock()
-		m.zonesAt, m.zones = at, Zones{slices.Clone(zones.Reports), zones.Making}
-		m.Unlock()
-	}
-	return zones
+	zones := s.memo.zones.of(at, work)
+	return Zones{slices.Clone(zones.Reports), zones.Making}
 }
 
 // zonesTill are the zones by the entries before the position. It is asked while the

@@ -87,9 +87,10 @@ type Rule struct {
 type Bands struct{ Each, Pair Band }
 
 // Bands are the guard bands that the points are judged with.
-func (r Rule) Bands(doubts Doubts) Bands {
-	return Bands{doubts.Band(single(), r.repeat(), r.Unit()), doubts.Band(opposed(), r.repeat(), r.Unit())}
-}
+func (r Rule) Bands(doubts Doubts) Bands { return Bands{r.each(doubts), r.pair(doubts)} }
+
+func (r Rule) each(doubts Doubts) Band { return doubts.Band(single(), r.repeat(), r.Unit()) }
+func (r Rule) pair(doubts Doubts) Band { return doubts.Band(opposed(), r.repeat(), r.Unit()) }
 
 func (r Rule) repeat() int { return max(1, r.Repeat) }
 
@@ -119,7 +120,7 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 		means = append(means, pointMean{p.Name, mean, spread})
 	}
 	if r.Result.IsZero() {
-		band := r.Bands(doubts).Each
+		band := r.each(doubts)
 		for _, m := range means {
 			value := value{m.mean, spot(m.name, m.mean, unit), m.name, "the gauge"}
 			found = worse(found, r.within(value, band, unit))
@@ -127,7 +128,7 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 		}
 	}
 	if !r.Limits.Alike.IsZero() {
-		band := r.Bands(doubts).Pair
+		band := r.pair(doubts)
 		most, err := r.Limits.Alike.Span(unit)
 		if err != nil {
 			return Finding{}, fmt.Errorf("the alike limit: %w", err)

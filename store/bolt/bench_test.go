@@ -89,6 +89,50 @@ func BenchmarkBareOpenPutClose(b *testing.B) {
 	benchBare(b, filepath.Join(b.TempDir(), "bare.db"), 0, true)
 }
 
+// BenchmarkAppendBesideBare appends to one of ten journals in turn with a bare open,
+// put and close in a copy of the file, or in another journal of the same file, which
+// erases the stamp. It reports how many appends fit in the time of one of the others.
+func BenchmarkAppendBesideBare(b *testing.B) {
+	b.Run("Copy", func(b *testing.B) { benchBesideBare(b, "bare.db") })
+	b.Run("SameFile", func(b *testing.B) { benchBesideBare(b, "fettle.db") })
+}
+
+func benchBesideBare(b *testing.B, name string) {
+	folder := b.TempDir()
+	path, bare := filepath.Join(folder, "fettle.db"), filepath.Join(folder, name)
+	const journals, each = 10, 250
+	records := slices.Repeat([][]byte{benchRecord()}, each)
+	err := bolt.Create(b.Context(), path, func(to store.Builder) error {
+		for i := range journals {
+			if err := to.Append(fmt.Sprintf("CW-%04d", i), records); err != nil {
+				return err
+			}
+		}
+		return nil
+	}, unchecked)
+	if err != nil {
+		b.Fatal(err)
+	}
+	mustWriteFile(b, bare, mustReadFile(b, path), 0o600)
+	var own, bares time.Duration
+	for at := int64(each); b.Loop(); at++ {
+		begun := time.Now()
+		db := openBare(b, bare)
+		putBare(b, db, uint64(at))
+		if err := db.Close(); err != nil {
+			b.Fatal(err)
+		}
+		between := time.Now()
+		if err := bolt.New(path).Append(b.Context(), "CW-0003", at, [][]byte{benchRecord()}); err != nil {
+			b.Fatal(err)
+		}
+		own += time.Since(between)
+		bares += between.Sub(begun)
+	}
+	b.ReportMetric(bares.Seconds()/own.Seconds(), "of-bare-rate")
+	b.ReportMetric(own.Seconds()*1e6/float64(b.N), "µs/append")
+}
+
 // fleetSize is how many journals a large store has, and how many records each.
 const fleetSize = 1000
 
@@ -138,20 +182,7 @@ func openBare(b *testing.B, path string) *bbolt.DB {
 func benchBare(b *testing.B, path string, at uint64, closing bool) {
 	db := openBare(b, path)
 	for ; b.Loop(); at++ {
-		err := db.Update(func(tx *bbolt.Tx) error {
-			journals, err := tx.CreateBucketIfNotExists([]byte("journals"))
-			if err != nil {
-				return err
-			}
-			journal, err := journals.CreateBucketIfNotExists([]byte("CW-0007"))
-			if err != nil {
-				return err
-			}
-			return journal.Put(key(at), benchRecord())
-		})
-		if err != nil {
-			b.Fatal(err)
-		}
+		putBare(b, db, at)
 		if closing {
 			if err := db.Close(); err != nil {
 				b.Fatal(err)
@@ -160,6 +191,23 @@ func benchBare(b *testing.B, path string, at uint64, closing bool) {
 		}
 	}
 	if err := db.Close(); err != nil {
+		b.Fatal(err)
+	}
+}
+
+func putBare(b *testing.B, db *bbolt.DB, at uint64) {
+	err := db.Update(func(tx *bbolt.Tx) error {
+		journals, err := tx.CreateBucketIfNotExists([]byte("journals"))
+		if err != nil {
+			return err
+		}
+		journal, err := journals.CreateBucketIfNotExists([]byte("CW-0007"))
+		if err != nil {
+			return err
+		}
+		return journal.Put(key(at), benchRecord())
+	})
+	if err != nil {
 		b.Fatal(err)
 	}
 }

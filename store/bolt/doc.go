@@ -17,17 +17,19 @@
 //
 // # Damage
 //
-// bbolt trusts the file that it opens: a damaged one may crash it beyond
-// recovery, or make it overwrite what was still good. So bbolt is not used for
-// reading. This package has its own reader, which checks the form of every page
-// and the checksum of every record that it visits, and visits no others. Opening
-// costs the same however large the store is.
+// bbolt reads and writes, and trusts the file that it opens: a circle of its pages
+// would keep it until memory ends, and a wrong list of free pages have it overwrite
+// what is in use. So the two heads are read here first, and before bbolt follows the
+// pages of a bucket, those on the way are looked at: each must be one that a tree has,
+// within bounds, in order and no longer than it needs (see walk.go). What bbolt does
+// runs behind a guard, which turns a panic or a fault in the mapped file into an
+// error. What it returns is believed only by the records' checksums, the journals'
+// sequences and the documents' digests.
 //
-// bbolt writes. Before it opens a file for writing, this package reads the pages
-// that bbolt will follow in the same careful way, under the same lock, and makes
-// sure that the list of free pages is as the last write left it. A stamp proves
-// that (see stamp.go); without the stamp every page is checked. The stamp also
-// shows when the head of the last append was damaged afterwards: the state before
-// it is then neither read nor written to as though it were the newest. [Examine]
-// checks everything.
+// Before bbolt opens a file for writing, the list of free pages must be as the last
+// write left it. A stamp proves that (see stamp.go); without the stamp every page is
+// looked at. The stamp also shows when the head of the last append was damaged
+// afterwards: the state before it is then neither read nor written to as though it
+// were the newest. [Examine] checks everything. Where the page that all others hang
+// from is damaged, nothing is rescued, though an older state may still be in the file.
 package bolt

@@ -119,6 +119,8 @@ func hint(err error) string {
 		return "part of the path is not a folder: name another file for the store"
 	case errors.Is(err, fs.ErrExist):
 		return "name a new file"
+	case errors.Is(err, fs.ErrNotExist):
+		return "check the name: the first entry makes the store"
 	case errors.Is(err, errNoPath):
 		return "name the store's file"
 	}

@@ -2,9 +2,11 @@ package bolt
 
 import (
 	"context"
-	"fmt"
+	"errors"
 	"os"
 	"time"
+
+	"go.etcd.io/bbolt"
 )
 
 // AppendTimed is Append, and returns how long it held the lock: from the first read of
@@ -21,16 +23,8 @@ func (s *Store) AppendTimed(ctx context.Context, mark string, size int64, record
 
 // CheckPages checks every page of a file that nobody is writing to.
 func CheckPages(path string) error {
-	file, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	defer file.Close()
-	head, err := readHead(file)
-	if err != nil {
-		return err
-	}
-	return checkPages(file, head)
+	_, err := BytesToCheck(path)
+	return err
 }
 
 // BytesToCheck checks every page, and returns how many bytes that took.
@@ -45,7 +39,7 @@ func BytesToCheck(path string) (n int64, err error) {
 		return 0, err
 	}
 	counted := &countedReads{file: file}
-	err = checkPages(counted, head)
+	err = newWalk(counted, head).everything()
 	return counted.n, err
 }
 
@@ -62,58 +56,45 @@ func (c *countedReads) ReadAt(b []byte, at int64) (int, error) {
 // JournalBytes returns the position of every byte that keeps a journal: the headers,
 // elements, keys and values of all pages of their buckets, without the unused space.
 func JournalBytes(path string) (at []int64, pages int, err error) {
-	file, err := os.Open(path)
+	h, err := openFile(path, false)
 	if err != nil {
 		return nil, 0, err
 	}
-	defer file.Close()
-	head, err := readHead(file)
+	defer h.close()
+	v, err := h.view()
 	if err != nil {
 		return nil, 0, err
 	}
-	v, err := newView(file, head)
-	if err != nil {
+	journals := v.tx.Bucket([]byte(bucketJournals))
+	v.walk = &walk{file: h.file, head: v.walk.head, used: make([]bool, v.walk.head.pages), owned: true, known: map[uint64]page{}}
+	if err := v.look(journals, from(nil)); err != nil {
 		return nil, 0, err
 	}
-	journals, err := v.top(bucketJournals)
-	if err != nil {
-		return nil, 0, err
-	}
-	add := func(b *bucket) error {
-		if b.inline != nil {
-			return fmt.Errorf("a bucket has no page of its own, and so has a header that nobody reads")
+	err = v.eachJournal(journals, func(_ string, j *bbolt.Bucket, _ int64) error {
+		if j.Root() == 0 {
+			return errors.New("a bucket has no page of its own, and so has a header that nobody reads")
 		}
-		return eachPage(b, b.root, func(pg *page) {
-			pages++
-			_, _, end := pg.bounds(pg.count - 1)
-			for i := range end {
-				at = append(at, int64(pg.id*head.pageSize+i))
-			}
-		})
-	}
-	if err := add(journals); err != nil {
-		return nil, 0, err
-	}
-	err = journals.from(nil, func(it item) error {
-		j, err := journals.open(it)
-		if err != nil {
-			return err
-		}
-		return add(j)
+		return v.look(j, from(nil))
 	})
-	return at, pages, err
-}
-
-func eachPage(b *bucket, id uint64, fn func(*page)) error {
-	pg, err := b.pager.page(id)
 	if err != nil {
-		return err
+		return nil, 0, err
 	}
-	fn(pg)
-	for i := 0; !pg.leaf && i < pg.count; i++ {
-		if err := eachPage(b, pg.child(i), fn); err != nil {
-			return err
+	size := v.walk.head.pageSize
+	for id := uint64(0); id < v.walk.head.pages; id++ {
+		if !v.walk.used[id] {
+			continue
 		}
+		body, err := newWalk(h.file, v.walk.head).page(id)
+		if err != nil {
+			return nil, 0, err
+		}
+		pages++
+		p := page{id, body}
+		_, _, end := p.bounds(p.count() - 1)
+		for i := range end {
+			at = append(at, int64(id*size+i))
+		}
+		id += uint64(len(body))/size - 1
 	}
-	return nil
+	return at, pages, nil
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"runtime"
 	"runtime/debug"
 	"time"
 
@@ -15,55 +16,77 @@ import (
 // A handle is one opening of the file.
 type handle struct {
 	file *os.File
-	db   *bbolt.DB // nil if the file is only read
+	db   *bbolt.DB // nil if the file is only locked
+	tx   *bbolt.Tx // of the view
+	head head      // when it was opened
+	walk *walk     // for what follows, if it was opened for writing
 	lost bool      // bbolt panicked, so the state of its inner locks is unknown
 }
 
-// openFile tries once for the lock. It never makes a file. When bbolt opens a file
-// for writing it follows what it finds there, so first is called before that, with
-// the file and, if locksEarly, with the lock held. For reading, bbolt is used only
-// where the lock cannot be taken without it.
-func openFile(path string, write bool, first func(*os.File) error) (*handle, error) {
-	if !write && locksEarly {
-		file, err := os.Open(path)
+// openFile tries once for the lock. It never makes a file. Before bbolt opens a file
+// for writing, it is made sure, if locksEarly with the lock held, that bbolt
+// overwrites nothing in use.
+func openFile(path string, write bool) (*handle, error) { return open(path, write, readHead) }
+
+func open(path string, write bool, find func(*os.File) (head, error)) (*handle, error) {
+	if write && !locksEarly { // once while it is locked for reading, and again below
+		h, err := open(path, false, find)
 		if err != nil {
 			return nil, err
 		}
-		if err := prepare(file, path, write, first); err != nil {
-			file.Close()
+		_, err = prepareWrite(h.file, h.head)
+		h.close()
+		if err != nil {
 			return nil, err
 		}
-		return &handle{file: file}, nil
+	}
+	var head head
+	var walk *walk
+	look := func(file *os.File, locked bool) (err error) {
+		// bbolt would initialise an empty file and map any other.
+		if head, err = find(file); err == nil && write && locked {
+			walk, err = prepareWrite(file, head)
+		}
+		return err
 	}
 	h, err := openWith(write, path, func(name string, flag int, mode fs.FileMode) (*os.File, error) {
 		file, err := os.OpenFile(name, flag&^os.O_CREATE, mode)
 		if err != nil {
 			return nil, err
 		}
-		if err := prepare(file, path, write, first); err != nil {
+		if err = lockNamed(file, path, write); err == nil {
+			err = look(file, locksEarly)
+		}
+		if err != nil {
 			file.Close()
 			return nil, err
 		}
 		return file, nil
 	})
 	if err == nil && !locksEarly {
-		if err = samePlace(h.file, path); err != nil {
+		if err = samePlace(h.file, path); err == nil {
+			err = look(h.file, true)
+		}
+		if err != nil {
 			h.close()
-			return nil, err
 		}
 	}
-	return h, err
+	if err != nil {
+		return nil, err
+	}
+	h.head, h.walk = head, walk
+	return h, nil
 }
 
-func prepare(file *os.File, path string, write bool, first func(*os.File) error) error {
-	// bbolt would initialise an empty file and map any other.
-	if _, err := readHead(file); err != nil {
-		return err
+// prepareWrite checks what bbolt would trust when it opens a file for writing.
+func prepareWrite(file *os.File, head head) (*walk, error) {
+	if err := checkNewest(file, head); err != nil {
+		return nil, err
 	}
-	if err := lockNamed(file, path, write); err != nil || first == nil {
-		return err
+	if head.freelist == noFreelist { // bbolt would make a list, and trust every page
+		return nil, foreign("another program's database")
 	}
-	return first(file)
+	return checkFree(file, head)
 }
 
 // lockFile tries once for a file's lock, whatever is in the file.
@@ -133,25 +156,41 @@ func openWith(write bool, path string, open func(string, int, fs.FileMode) (*os.
 	return h, nil
 }
 
-// guard runs fn and turns a panic, or a fault in the mapped file, into an error.
-// A file cut short by someone else while it is open is such a fault.
-func (h *handle) guard(fn func() error) (err error) {
-	if h.lost {
-		return damaged("an earlier access to it failed")
-	}
+// guard runs fn and turns a panic of bbolt, or a fault in the mapped file, into an
+// error. A file cut short by someone else while it is open is such a fault. What
+// bbolt would follow without end is refused before: see [walk].
+func guard(fn func() error) (err error) {
 	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
 	defer func() {
-		if p := recover(); p != nil {
-			h.lost = true
+		switch p := recover().(type) {
+		case nil:
+		case runtime.Error:
+			err = damaged("its pages lead to where nothing is")
+		default:
 			err = damaged(fmt.Sprint(p))
 		}
 	}()
 	return fn()
 }
 
+// guard is for calls that hold bbolt's inner locks: after a panic there may be no
+// other.
+func (h *handle) guard(fn func() error) error {
+	if h.lost {
+		return damaged("an earlier access to it failed")
+	}
+	h.lost = true
+	return guard(func() error {
+		err := fn()
+		h.lost = false
+		return err
+	})
+}
+
 // close releases the lock. After a panic it closes only the file and leaves the
 // mapping, because bbolt might wait for its own locks for ever.
 func (h *handle) close() {
+	h.endView()
 	if h.db != nil && !h.lost {
 		_ = h.guard(h.db.Close) // everything written is durable already
 	}
@@ -161,16 +200,34 @@ func (h *handle) close() {
 	}
 }
 
-// view returns the contents of the file. It is valid while the lock is held.
+// view returns the contents of the file. It is valid until endView, and while the
+// lock is held.
 func (h *handle) view() (*view, error) {
-	head, err := readHead(h.file)
-	if err != nil {
+	if err := checkNewest(h.file, h.head); err != nil {
 		return nil, err
 	}
-	if err := checkNewest(h.file, head); err != nil {
-		return nil, err
+	return h.viewOf(newWalk(h.file, h.head), false)
+}
+
+func (h *handle) viewOf(w *walk, lax bool) (v *view, err error) {
+	err = h.guard(func() (err error) {
+		h.tx, err = h.db.Begin(false)
+		return err
+	})
+	if err == nil {
+		err = guard(func() (err error) {
+			v, err = newView(h.tx, w, lax)
+			return err
+		})
 	}
-	return newView(h.file, head)
+	return v, err
+}
+
+func (h *handle) endView() {
+	if h.tx != nil {
+		_ = h.guard(h.tx.Rollback)
+		h.tx = nil
+	}
 }
 
 // update makes a change in one transaction, and returns once it is on the disk.
@@ -202,6 +259,6 @@ func (h *handle) update(ctx context.Context, fn change) error {
 		}
 		return err
 	}
-	putStamp(h.file)
+	putStamp(h.file, h.head.pageSize, id)
 	return nil
 }

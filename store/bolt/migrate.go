@@ -18,26 +18,25 @@ import (
 // first makes every check that could refuse the file, and then keeps a copy beside
 // it before anything is written.
 func (s *Store) migrate(ctx context.Context, h *handle) error {
-	head, err := readHead(h.file)
-	if err != nil {
+	head := h.head
+	if err := newWalk(h.file, head).everything(); err != nil {
 		return err
 	}
-	if err := checkPages(h.file, head); err != nil {
-		return err
-	}
-	v, err := newView(h.file, head)
-	if err != nil {
-		return err
-	}
+	var old int
 	var kept string
-	err = h.update(ctx, func(tx *bbolt.Tx) error {
+	err := h.update(ctx, func(tx *bbolt.Tx) error {
+		v, err := newView(tx, nil, false)
+		if err != nil {
+			return err
+		}
+		old = v.schema
 		if err := addHashes(ctx, tx, v); err != nil {
 			return err
 		}
 		if err := numberSchema(tx); err != nil {
 			return err
 		}
-		kept, err = keepOld(ctx, h.file, head, s.path, v.schema)
+		kept, err = keepOld(ctx, h.file, head, s.path, old)
 		return err
 	})
 	if err != nil {
@@ -48,7 +47,7 @@ func (s *Store) migrate(ctx context.Context, h *handle) error {
 		return err
 	}
 	if s.Migrated != nil {
-		s.Migrated(v.schema, schema, kept)
+		s.Migrated(old, schema, kept)
 	}
 	return nil
 }

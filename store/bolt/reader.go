@@ -1,6 +1,7 @@
 package bolt
 
 import (
+	"bytes"
 	"errors"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -20,7 +21,7 @@ func (r *reader) do(fn func() error) error {
 	if r.over {
 		return errors.New("the store was read after its view had ended")
 	}
-	return r.store.fail(reading, fn())
+	return r.store.fail(reading, guard(fn))
 }
 
 func (r *reader) Journals() (all []store.Journal, err error) {
@@ -75,6 +76,7 @@ func (r *reader) Hashes(mark string, indexes []int64) (hashes []tlog.Hash, err e
 func (r *reader) Document(digest string) (document []byte, err error) {
 	err = r.do(func() (err error) {
 		document, err = r.view.document(digest)
+		document = bytes.Clone(document)
 		return err
 	})
 	return document, err

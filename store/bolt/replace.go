@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"time"
 
+	berrors "go.etcd.io/bbolt/errors"
+
 	"fettle/store"
 	"fettle/store/wholefile"
 )
@@ -63,24 +65,20 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 	return kept, s.fail(writing, wholefile.Confirm(filepath.Dir(path)))
 }
 
-// replaceFile replaces an existing file. It locks the file without bbolt, which
-// would follow whatever it finds in a damaged one.
+// replaceFile replaces an existing file. For that it locks the file without bbolt,
+// which would follow whatever it finds in a damaged one.
 func (s *Store) replaceFile(ctx context.Context, deadline time.Time, path, with, aside string, check func(store.Reader) error) (own, err error) {
-	h, err := s.whenFree(ctx, deadline, func() (*handle, error) { return lockFile(path, true) })
-	if err != nil {
-		return nil, err
+	h, err := s.whenFree(ctx, deadline, func() (h *handle, err error) {
+		if check == nil {
+			return lockFile(path, true)
+		}
+		own, h, err = s.checkFile(path, check)
+		return h, err
+	})
+	if err != nil || own != nil {
+		return own, err
 	}
 	defer h.close()
-	if check != nil {
-		r := &reader{store: s}
-		defer func() { r.over = true }()
-		if r.view, err = h.view(); err != nil {
-			return nil, err
-		}
-		if own = check(r); own != nil {
-			return own, nil
-		}
-	}
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -101,4 +99,52 @@ func (s *Store) replaceFile(ctx context.Context, deadline time.Time, path, with,
 		return nil, errors.Join(err, undo())
 	}
 	return nil, nil
+}
+
+// checkFile lets check read the file, and returns it locked for writing if nothing
+// was written in between; else the file counts as locked.
+func (s *Store) checkFile(path string, check func(store.Reader) error) (own error, locked *handle, err error) {
+	h, err := openFile(path, false)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer h.close()
+	r := &reader{store: s}
+	defer func() { r.over = true }()
+	if r.view, err = h.view(); err != nil {
+		return nil, nil, err
+	}
+	before, err := stateOf(h.file)
+	if err != nil {
+		return nil, nil, err
+	}
+	if own = check(r); own != nil {
+		return own, nil, nil
+	}
+	h.close()
+	if locked, err = lockFile(path, true); err != nil {
+		return nil, nil, err
+	}
+	after, err := stateOf(locked.file)
+	if err == nil && (after.head != before.head || !os.SameFile(after.info, before.info)) {
+		err = berrors.ErrTimeout
+	}
+	if err != nil {
+		locked.close()
+		return nil, nil, err
+	}
+	return nil, locked, nil
+}
+
+// A fileState tells whether a file was written to.
+type fileState struct {
+	info fs.FileInfo
+	head head
+}
+
+func stateOf(file *os.File) (s fileState, err error) {
+	if s.info, err = file.Stat(); err == nil {
+		s.head, err = readHead(file)
+	}
+	return s, err
 }

@@ -146,17 +146,14 @@ func growTree(size int64, records [][]byte, old tlog.HashReaderFunc) ([]tlog.Has
 // planKeep returns the change that keeps a document.
 func planKeep(v *view, digest string, document []byte) (change, error) {
 	if v != nil {
-		b, err := v.top(bucketDocuments)
+		b, err := v.top(bucketDocuments, to([]byte(digest)))
 		if err != nil {
 			return nil, err
 		}
-		it, err := b.get([]byte(digest))
-		switch {
-		case err != nil:
-			return nil, err
-		case it != nil && !bytes.Equal(it.value, document):
-			return nil, damagedDocument(digest)
-		case it != nil:
+		if kept := b.Get([]byte(digest)); kept != nil {
+			if !bytes.Equal(kept, document) {
+				return nil, damagedDocument(digest)
+			}
 			return nil, errUnchanged
 		}
 	}
@@ -187,12 +184,12 @@ func pack(mark string, at int64, hashes []tlog.Hash, record []byte) []byte {
 // the page. Schema 1 has no hashes.
 type keptRecord struct{ hashes, record []byte }
 
-func (v *view) unpack(mark string, at int64, it item) (keptRecord, error) {
-	rest, n := it.value[min(sumSize, len(it.value)):], 0
+func (v *view) unpack(mark string, at int64, value []byte) (keptRecord, error) {
+	rest, n := value[min(sumSize, len(value)):], 0
 	if v.schema >= schemaHashes {
 		n = hashesOf(at) * tlog.HashSize
 	}
-	if it.isBucket || len(it.value) < sumSize || len(rest) < n || binary.BigEndian.Uint32(it.value) != checksum(mark, at, rest) {
+	if len(value) < sumSize || len(rest) < n || binary.BigEndian.Uint32(value) != checksum(mark, at, rest) {
 		return keptRecord{}, damaged(fmt.Sprintf("record %d of the journal %q is not as it was written", at, mark))
 	}
 	return keptRecord{rest[:n], rest[n:]}, nil

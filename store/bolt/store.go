@@ -73,7 +73,7 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 }
 
 func (s *Store) openForView(ctx context.Context) (*handle, error) {
-	return s.openToRead(ctx, func() (*handle, error) { return openFile(s.path, false, nil) })
+	return s.openToRead(ctx, func() (*handle, error) { return openFile(s.path, false) })
 }
 
 func (s *Store) openToRead(ctx context.Context, try func() (*handle, error)) (*handle, error) {
@@ -146,56 +146,30 @@ func (s *Store) writeOnce(ctx context.Context, deadline time.Time, p plan) error
 	if err := s.look(true); err != nil {
 		return err
 	}
-	var fn change
-	var old bool
-	first := func(file *os.File) (err error) {
-		fn, old, err = prepareWrite(file, p)
-		return err
-	}
-	if !locksEarly {
-		h, err := s.open(ctx, deadline, false, nil)
-		if err != nil {
-			return err
-		}
-		err = first(h.file)
-		h.close()
-		if err != nil {
-			return err
-		}
-		first = nil
-	}
-	h, err := s.open(ctx, deadline, true, first)
+	h, err := s.whenFree(ctx, deadline, func() (*handle, error) { return openFile(s.path, true) })
 	if err != nil {
 		return err
 	}
 	defer h.close()
-	if old {
+	v, err := h.viewOf(h.walk, false)
+	if err != nil {
+		return err
+	}
+	var fn change
+	err = guard(func() (err error) {
+		fn, err = p(v)
+		return err
+	})
+	h.endView()
+	if err != nil {
+		return err
+	}
+	if v.schema < schema {
 		if err := s.migrate(ctx, h); err != nil {
 			return err
 		}
 	}
 	return h.update(ctx, fn)
-}
-
-// prepareWrite runs the plan on a locked file, and checks everything that bbolt will
-// follow and overwrite. It reports whether the file has an older schema.
-func prepareWrite(file *os.File, p plan) (fn change, old bool, err error) {
-	head, err := readHead(file)
-	if err != nil {
-		return nil, false, err
-	}
-	if err := checkNewest(file, head); err != nil {
-		return nil, false, err
-	}
-	v, err := newView(file, head)
-	if err != nil {
-		return nil, false, err
-	}
-	v.note()
-	if fn, err = p(v); err != nil {
-		return nil, false, err
-	}
-	return fn, v.schema < schema, checkFree(file, head, v.touched)
 }
 
 func (s *Store) await(ctx context.Context) error {
@@ -237,11 +211,6 @@ func (s *Store) look(write bool) error {
 		return store.ErrReadOnly
 	}
 	return nil
-}
-
-// open opens the file once its lock is free.
-func (s *Store) open(ctx context.Context, deadline time.Time, write bool, first func(*os.File) error) (*handle, error) {
-	return s.whenFree(ctx, deadline, func() (*handle, error) { return openFile(s.path, write, first) })
 }
 
 // whenFree tries at least once, and then until the deadline.

@@ -2,75 +2,71 @@ package bolt
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
-	"io"
 	"math"
 	"strconv"
 
+	"go.etcd.io/bbolt"
 	"golang.org/x/mod/sumdb/tlog"
 
 	"fettle/store"
 	"fettle/store/seal"
 )
 
-// A view is one state of a file that is known to be a store with a known schema.
-// The nil view is that of a missing file: an empty store.
+// A view is one state of a file that is known to be a store with a known schema,
+// as a transaction of bbolt sees it. The nil view is that of a missing file: an
+// empty store. Its methods must be called inside a guard.
 type view struct {
-	pager   *pager
-	schema  int
-	touched []extent // the pages read so far, if a write follows
+	tx     *bbolt.Tx
+	schema int
+
+	// The pages of a bucket are looked at before bbolt follows them.
+	walk *walk // nil if all of them were
+	lax  bool  // to rescue: damage is passed over unless it leads astray
 
 	// for schema 1, which keeps no hashes: those computed so far
 	computed map[string]seal.Hashes
 }
 
-// newView reads only the heads and the schema, which costs the same however large
-// the store is.
-func newView(file io.ReaderAt, h head) (*view, error) {
-	v := &view{pager: &pager{file: file, head: h, kept: map[uint64]*page{}}}
+// newView reads only the schema, which costs the same however large the store is.
+func newView(tx *bbolt.Tx, w *walk, lax bool) (*view, error) {
+	v := &view{tx: tx, walk: w}
+	if err := v.look(tx.Cursor().Bucket(), from(nil)); err != nil {
+		return nil, err
+	}
 	if err := v.checkSchema(); err != nil {
 		return nil, err
 	}
+	v.lax = lax
 	return v, nil
 }
 
-// note makes the view note the pages that are read from now on.
-func (v *view) note() {
-	clear(v.pager.kept)
-	v.pager.claim = func(id, n uint64) error {
-		v.touched = append(v.touched, extent{id, n})
+// look looks at the pages of a bucket that are on the way, without the buckets in it.
+func (v *view) look(b *bbolt.Bucket, on way) error {
+	root := uint64(b.Root())
+	if root == 0 || v.walk == nil { // 0: its page is within its parent's
 		return nil
 	}
+	_, err := v.walk.tree(root, on)
+	if v.lax && !errors.Is(err, errAstray) {
+		return nil
+	}
+	return err
 }
 
 func (v *view) checkSchema() error {
-	meta, err := v.pager.top().get([]byte(bucketMeta))
-	if err != nil {
-		return err
-	}
-	if meta == nil || !meta.isBucket {
+	meta := v.tx.Bucket([]byte(bucketMeta))
+	if meta == nil {
 		return foreign("another program's database")
 	}
-	b, err := v.pager.top().open(*meta)
-	if err != nil {
+	if err := v.look(meta, from(nil)); err != nil {
 		return err
 	}
-	is, err := b.get([]byte(keyFormat))
-	if err != nil {
-		return err
-	}
-	if is == nil || string(is.value) != format {
+	if string(meta.Get([]byte(keyFormat))) != format {
 		return foreign("another program's database")
 	}
-	is, err = b.get([]byte(keySchema))
-	if err != nil {
-		return err
-	}
-	var text string
-	if is != nil {
-		text = string(is.value)
-	}
-	number, err := strconv.ParseUint(text, 10, 32)
+	number, err := strconv.ParseUint(string(meta.Get([]byte(keySchema))), 10, 32)
 	switch {
 	case err != nil || number == 0:
 		return damaged("its schema number cannot be read")
@@ -81,24 +77,24 @@ func (v *view) checkSchema() error {
 	return nil
 }
 
-func (v *view) top(name string) (*bucket, error) {
-	b, err := v.pager.top().sub([]byte(name))
-	if err == nil && b == nil {
-		err = damaged("its " + name + " are missing")
+func (v *view) top(name string, on way) (*bbolt.Bucket, error) {
+	b := v.tx.Bucket([]byte(name))
+	if b == nil {
+		return nil, damaged("its " + name + " are missing")
 	}
-	return b, err
+	return b, v.look(b, on)
 }
 
 func (v *view) journals() ([]store.Journal, error) {
 	if v == nil {
 		return nil, nil
 	}
-	b, err := v.top(bucketJournals)
+	b, err := v.top(bucketJournals, from(nil))
 	if err != nil {
 		return nil, err
 	}
 	var all []store.Journal
-	err = eachJournal(b, func(mark string, _ *bucket, size int64) error {
+	err = v.eachJournal(b, func(mark string, _ *bbolt.Bucket, size int64) error {
 		all = append(all, store.Journal{Mark: mark, Size: size})
 		return nil
 	})
@@ -108,116 +104,121 @@ func (v *view) journals() ([]store.Journal, error) {
 	return all, nil
 }
 
-func eachJournal(journals *bucket, each func(mark string, j *bucket, size int64) error) error {
+func (v *view) eachJournal(journals *bbolt.Bucket, each func(mark string, j *bbolt.Bucket, size int64) error) error {
 	count := uint64(0)
-	err := journals.from(nil, func(it item) error {
+	err := journals.ForEach(func(mark, _ []byte) error {
 		count++
-		j, size, err := openJournal(journals, it)
+		j := journals.Bucket(mark)
+		size, err := sizeOf(string(mark), j)
 		if err != nil {
 			return err
 		}
-		return each(string(it.key), j, size)
+		return each(string(mark), j, size)
 	})
-	if err == nil && count != journals.sequence {
-		err = damaged(fmt.Sprintf("it has %d journals where %d were written", count, journals.sequence))
+	if err == nil {
+		err = checkCount(journals, count)
 	}
 	return err
+}
+
+func checkCount(journals *bbolt.Bucket, count uint64) error {
+	if count != journals.Sequence() {
+		return damaged(fmt.Sprintf("it has %d journals where %d were written", count, journals.Sequence()))
+	}
+	return nil
 }
 
 // journal returns a journal's bucket and size, or nil and 0 if there is none. Before
 // it says that, it checks every other journal, because damage may have changed this
 // one's name: the checksums cover the name.
-func (v *view) journal(mark string) (*bucket, int64, error) {
+func (v *view) journal(mark string) (*bbolt.Bucket, int64, error) {
 	if v == nil {
 		return nil, 0, nil
 	}
-	parent, err := v.top(bucketJournals)
+	parent, err := v.top(bucketJournals, to([]byte(mark)))
 	if err != nil {
 		return nil, 0, err
 	}
-	it, err := parent.get([]byte(mark))
+	j := parent.Bucket([]byte(mark))
+	if j == nil {
+		if err := v.look(parent, from(nil)); err != nil {
+			return nil, 0, err
+		}
+		return nil, 0, v.eachJournal(parent, v.checkEnd)
+	}
+	size, err := sizeOf(mark, j)
 	if err != nil {
 		return nil, 0, err
 	}
-	if it == nil {
-		return nil, 0, eachJournal(parent, func(mark string, j *bucket, size int64) error { return v.checkEnd(j, mark, size) })
-	}
-	j, size, err := openJournal(parent, *it)
-	if err != nil {
-		return nil, 0, err
-	}
-	return j, size, v.checkEnd(j, mark, size)
+	return j, size, v.checkEnd(mark, j, size)
 }
 
-// openJournal returns a journal's bucket and the size recorded there.
-func openJournal(parent *bucket, it item) (*bucket, int64, error) {
-	if !it.isBucket {
-		return nil, 0, damaged(fmt.Sprintf("%q is listed as a journal but is not one", it.key))
+// sizeOf is the size recorded in a journal's bucket, nil if what is listed is none.
+func sizeOf(mark string, j *bbolt.Bucket) (int64, error) {
+	switch {
+	case j == nil:
+		return 0, damaged(fmt.Sprintf("%q is listed as a journal but is not one", mark))
+	case j.Sequence() == 0 || j.Sequence() > math.MaxInt64:
+		return 0, damaged(fmt.Sprintf("the journal %q has no size", mark))
+	case store.CheckMark(mark) != nil:
+		return 0, damaged(fmt.Sprintf("a journal has the name %.20q…, which is too long", mark))
 	}
-	j, err := parent.open(it)
-	if err != nil {
-		return nil, 0, err
-	}
-	if j.sequence == 0 || j.sequence > math.MaxInt64 {
-		return nil, 0, damaged(fmt.Sprintf("the journal %q has no size", it.key))
-	}
-	return j, int64(j.sequence), nil
+	return int64(j.Sequence()), nil
 }
 
 // checkEnd checks that the last record is there and undamaged, so that the recorded
 // size is the true one.
-func (v *view) checkEnd(j *bucket, mark string, size int64) error {
-	last, err := j.last()
-	if err != nil {
+func (v *view) checkEnd(mark string, j *bbolt.Bucket, size int64) error {
+	if err := v.look(j, last); err != nil {
 		return err
 	}
-	if last == nil || !bytes.Equal(last.key, position(size-1)) {
+	key, value := j.Cursor().Last()
+	if !bytes.Equal(key, position(size-1)) {
 		return damaged(fmt.Sprintf("the journal %q does not end at record %d", mark, size-1))
 	}
-	_, err = v.unpack(mark, size-1, *last)
+	_, err := v.unpack(mark, size-1, value)
 	return err
 }
 
-// records calls each with the records from a position on; the bytes are the page's.
-func (v *view) records(mark string, from int64, each func(record []byte) error) error {
-	journal, size, err := v.journal(mark)
-	if err != nil || from == size {
+// recordsIn calls each with the records of a journal from a position on; the bytes
+// are the page's.
+func (v *view) recordsIn(journal *bbolt.Bucket, mark string, begin, size int64, each func(record []byte) error) error {
+	if err := v.look(journal, from(position(begin))); err != nil {
 		return err
 	}
-	return v.recordsIn(journal, mark, from, size, each)
-}
-
-func (v *view) recordsIn(journal *bucket, mark string, from, size int64, each func(record []byte) error) error {
-	at := from
-	err := journal.from(position(from), func(it item) error {
-		if !bytes.Equal(it.key, position(at)) {
+	at := begin
+	c := journal.Cursor()
+	for key, value := c.Seek(position(begin)); key != nil; key, value = c.Next() {
+		if !bytes.Equal(key, position(at)) {
 			return missing(mark, at)
 		}
-		kept, err := v.unpack(mark, at, it)
+		kept, err := v.unpack(mark, at, value)
 		if err != nil {
 			return err
 		}
+		if err := each(kept.record); err != nil {
+			return err
+		}
 		at++
-		return each(kept.record)
-	})
-	if err == nil && at != size {
-		err = missing(mark, at)
 	}
-	return err
+	if at != size {
+		return missing(mark, at)
+	}
+	return nil
 }
 
 func missing(mark string, at int64) error {
 	return damaged(fmt.Sprintf("record %d of the journal %q is missing", at, mark))
 }
 
-func (v *view) readFrom(mark string, from int64) (records [][]byte, err error) {
-	_, size, err := v.journal(mark)
-	if err != nil {
+func (v *view) readFrom(mark string, begin int64) (records [][]byte, err error) {
+	journal, size, err := v.journal(mark)
+	if err != nil || begin == size {
 		return nil, err
 	}
-	records = make([][]byte, 0, min(size-from, most))
+	records = make([][]byte, 0, min(size-begin, most))
 	var room []byte
-	err = v.records(mark, from, func(record []byte) error {
+	err = v.recordsIn(journal, mark, begin, size, func(record []byte) error {
 		if len(record) > cap(room)-len(room) {
 			room = make([]byte, 0, max(slab, len(record)))
 		}
@@ -235,6 +236,7 @@ func (v *view) readFrom(mark string, from int64) (records [][]byte, err error) {
 const (
 	slab = 32 << 10 // bytes of records to allocate at once
 	most = 1 << 16  // records to allocate for, however large the recorded size is
+	few  = 64       // hashes that are looked for one by one
 )
 
 // hashes returns hashes of a journal that is long enough to have them.
@@ -246,28 +248,39 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	if err != nil {
 		return nil, err
 	}
+	all := len(indexes) > few
+	if all {
+		if err := v.look(journal, from(nil)); err != nil {
+			return nil, err
+		}
+	}
 	found := make([]tlog.Hash, len(indexes))
 	var kept keptRecord
-	var leaf *page // of the last record: the next one is most often there too
-	place := -1
-	last := int64(-1)
+	c, before := journal.Cursor(), int64(-2)
 	for i, index := range indexes {
 		level, n := tlog.SplitStoredHashIndex(index)
 		at := (n+1)<<level - 1 // the record that the hash was kept with
-		if at != last {
+		if at != before {
 			key := position(at)
-			if place++; leaf == nil || !leaf.holds(place, key) {
-				if leaf, err = journal.leafOf(key); err != nil {
+			var value []byte
+			switch {
+			case !all:
+				if err := v.look(journal, to(key)); err != nil {
 					return nil, err
 				}
-				if place = leaf.floor(key); !leaf.holds(place, key) {
-					return nil, missing(mark, at)
-				}
+				value = journal.Get(key)
+			case at == before+1:
+				key, value = c.Next()
+			default:
+				key, value = c.Seek(key)
 			}
-			if kept, err = v.unpack(mark, at, leaf.item(place)); err != nil {
+			if value == nil || !bytes.Equal(key, position(at)) {
+				return nil, missing(mark, at)
+			}
+			if kept, err = v.unpack(mark, at, value); err != nil {
 				return nil, err
 			}
-			last = at
+			before = at
 		}
 		found[i] = tlog.Hash(kept.hashes[level*tlog.HashSize:])
 	}
@@ -292,31 +305,28 @@ func (v *view) computedHashes(mark string, indexes []int64) ([]tlog.Hash, error)
 	return tree.ReadHashes(indexes)
 }
 
+// document returns the bytes with this digest, which are the page's.
 func (v *view) document(digest string) ([]byte, error) {
-	b, err := v.top(bucketDocuments)
+	b, err := v.top(bucketDocuments, to([]byte(digest)))
 	if err != nil {
 		return nil, err
 	}
-	it, err := b.get([]byte(digest))
-	if err != nil {
+	if document := b.Get([]byte(digest)); document != nil {
+		return document, checkDocument([]byte(digest), document)
+	}
+	// It may be there under a damaged name.
+	if err := v.look(b, from(nil)); err != nil {
 		return nil, err
 	}
-	if it == nil {
-		// It may be there under a damaged name.
-		if err := b.from(nil, checkDocument); err != nil {
-			return nil, err
-		}
-		return nil, fmt.Errorf("document %q: %w", digest, store.ErrNotFound)
-	}
-	if err := checkDocument(*it); err != nil {
+	if err := b.ForEach(checkDocument); err != nil {
 		return nil, err
 	}
-	return bytes.Clone(it.value), nil
+	return nil, fmt.Errorf("document %q: %w", digest, store.ErrNotFound)
 }
 
-func checkDocument(it item) error {
-	if it.isBucket || store.Digest(it.value) != string(it.key) {
-		return damagedDocument(string(it.key))
+func checkDocument(digest, document []byte) error {
+	if document == nil || store.Digest(document) != string(digest) { // nil: a bucket
+		return damagedDocument(string(digest))
 	}
 	return nil
 }

@@ -1,170 +1,344 @@
 package bolt
 
 import (
+	"bytes"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
+	"math"
+	"sort"
 )
 
-// A walk follows every page in use that can be read, from the head on, and collects
-// what is wrong on the way.
-type walk struct {
-	pager  *pager
-	used   []bool
-	faults []error
-}
+// What is known here of bbolt's pages: each has a header of id (8 bytes), flags (2),
+// count (2) and the number of overflow pages (4), and elements of 16 bytes, all in
+// the machine's own byte order. An element of a branch has the place of its key (from
+// the element on), the key's size, and the page that it leads to (8); one of a leaf
+// has flags, the place of its key, and the sizes of key and value. The value of a
+// bucket begins with its root page (8) and sequence (8); if the root is 0, its only
+// page follows.
+const (
+	pageHeader   = 16
+	elementSize  = 16
+	bucketHeader = 16
 
-// mostFaults is how many faults to collect: more would not tell anybody more.
-const mostFaults = 100
+	flagBranch   = 0x01
+	flagLeaf     = 0x02
+	flagFreelist = 0x10
+	flagBucket   = 0x01 // of a leaf's element
+
+	noFreelist = math.MaxUint64
+	countAbove = 0xFFFF // the true count is then the first entry of the list
+
+	deepest = 64 // far beyond any tree that fits on a disk
+)
+
+// errAstray is the kind of damage to pages that bbolt would follow without end, or
+// to where nothing is.
+var errAstray = errors.New("its pages lead astray")
+
+// A walk looks at pages before bbolt follows them. bbolt trusts them: it would go
+// round in a circle of pages until memory ends, free pages that belong to others, and
+// write over those. Each page must be one that a tree has, hold what it says within
+// itself and in order, and be no longer than that needs; none may be free.
+type walk struct {
+	file  io.ReaderAt
+	head  head
+	used  []bool          // by page: those that are free, or claimed; may be nil
+	owned bool            // each page is claimed, and so may be come to only once
+	body  []byte          // of the page that was read last
+	known map[uint64]page // branches
+}
 
 func newWalk(file io.ReaderAt, h head) *walk {
-	w := &walk{used: make([]bool, h.pages)}
-	w.pager = &pager{file: file, head: h, claim: w.claim}
-	return w
+	return &walk{file: file, head: h, known: map[uint64]page{}}
 }
 
-// checkPages checks that the file is as bbolt would have written it: each page in
-// use is well formed and used once, and every other page is on the list of free
-// pages. If so, an append overwrites nothing in use.
-func checkPages(file io.ReaderAt, h head) error {
-	w := newWalk(file, h)
-	w.everything(w.pager.top(), 0)
-	w.free()
-	if len(w.faults) > 0 {
-		return w.faults[0]
+// everything looks at all pages: each must be in use or on the list of free pages.
+func (w *walk) everything() error {
+	w.owned = true
+	if err := w.free(nil); err != nil {
+		return err
+	}
+	if err := w.buckets(w.head.root, 0); err != nil {
+		return err
+	}
+	for id := 2; id < len(w.used); id++ {
+		if !w.used[id] && w.head.freelist != noFreelist {
+			return damaged(fmt.Sprintf("page %d is neither in use nor on the free list", id))
+		}
 	}
 	return nil
 }
 
-func (w *walk) fault(err error) {
-	if err != nil && len(w.faults) < mostFaults {
-		w.faults = append(w.faults, err)
-	}
-}
-
-// claim notes that pages are in use.
-func (w *walk) claim(id, n uint64) error {
-	for at := id; at < id+n; at++ {
-		if w.used[at] {
-			return damaged(fmt.Sprintf("page %d is used twice", at))
-		}
-		w.used[at] = true
-	}
-	return nil
-}
-
-// everything walks a bucket and the buckets in it.
-func (w *walk) everything(b *bucket, depth int) {
+// buckets looks at a bucket's tree and at those of the buckets in it.
+func (w *walk) buckets(root uint64, depth int) error {
 	if depth > deepest {
-		w.fault(tooDeep(b.root))
-		return
+		return astray(root, "is nested too deep")
 	}
-	w.bucket(b, func(it item, inner *bucket) {
-		if inner != nil {
-			w.everything(inner, depth+1)
+	inner, err := w.tree(root, from(nil))
+	for _, root := range inner {
+		if below := w.buckets(root, depth+1); graver(below, err) {
+			err = below
 		}
-	})
-}
-
-// bucket walks one bucket: it calls each with every item, and with the bucket that
-// the item holds, if it holds one.
-func (w *walk) bucket(b *bucket, each func(it item, inner *bucket)) {
-	if b.inline != nil {
-		w.leaf(b, b.inline, each)
-		return
 	}
-	w.page(b, b.root, nil, nil, 0, each)
+	return err
 }
 
-func (w *walk) page(b *bucket, id uint64, low, high []byte, depth int, each func(item, *bucket)) {
+// A way says which elements of a branch bbolt will follow: those from the first
+// number on, before the second.
+type way func(page) (int, int)
+
+// to leads to one key.
+func to(key []byte) way {
+	return func(p page) (int, int) { i := p.floor(key); return i, i + 1 }
+}
+
+// from leads to a key and all that follow.
+func from(key []byte) way {
+	return func(p page) (int, int) { return p.floor(key), p.count() }
+}
+
+// last leads to the last key.
+func last(p page) (int, int) { return p.count() - 1, p.count() }
+
+// tree looks at the pages of one bucket that are on the way, and returns the roots of
+// the buckets in them. It goes on past a fault, to find whether bbolt would go astray
+// behind it.
+func (w *walk) tree(root uint64, on way) (inner []uint64, err error) {
+	return w.branch(root, on, nil, nil, 0)
+}
+
+func graver(err, than error) bool {
+	return err != nil && (than == nil || errors.Is(err, errAstray) && !errors.Is(than, errAstray))
+}
+
+// branch looks at one page, whose keys must be at least low and, if high is not nil,
+// less than high, and at those below it. Since the keys below one element are in the
+// same bounds, no page can be come to by two.
+func (w *walk) branch(id uint64, on way, low, high []byte, depth int) (inner []uint64, err error) {
 	if depth > deepest {
-		w.fault(tooDeep(id))
-		return
+		return nil, astray(id, "is nested too deep")
 	}
-	pg, err := w.pager.page(id)
-	if err == nil {
-		err = pg.within(low, high)
-	}
-	if err != nil {
-		w.fault(err)
-		return
-	}
-	if pg.leaf {
-		w.leaf(b, pg, each)
-		return
-	}
-	for i := range pg.count {
-		below := high
-		if i+1 < pg.count {
-			below = pg.key(i + 1)
-		}
-		w.page(b, pg.child(i), pg.key(i), below, depth+1, each)
-	}
-}
-
-func (w *walk) leaf(b *bucket, pg *page, each func(item, *bucket)) {
-	for i := range pg.count {
-		it := pg.item(i)
-		if !it.isBucket {
-			each(it, nil)
-			continue
-		}
-		inner, err := b.open(it)
+	p, ok := w.known[id]
+	if !ok {
+		body, err := w.page(id)
 		if err != nil {
-			w.fault(err)
-			continue
+			return nil, err
 		}
-		each(it, inner)
+		p = page{id, body}
+		if p.flags() == flagLeaf {
+			if p.count() == 0 && depth > 0 {
+				return nil, astray(id, "is empty")
+			}
+			return p.leaf(w.head.pageSize, low, high)
+		}
+		if p.flags() != flagBranch || p.count() == 0 {
+			return nil, astray(id, "is not as it was written")
+		}
+		p.body = bytes.Clone(body) // the next page is read over it
+		w.known[id] = p
 	}
+	if err := p.inOrder(w.head.pageSize, low, high); err != nil {
+		return nil, fmt.Errorf("%w: %w", errAstray, err)
+	}
+	begin, end := on(p)
+	for i := begin; i < end; i++ {
+		below := high
+		if i+1 < p.count() {
+			below = p.key(i + 1)
+		}
+		more, wrong := w.branch(binary.NativeEndian.Uint64(p.element(i)[8:]), on, p.key(i), below, depth+1)
+		if inner = append(inner, more...); graver(wrong, err) {
+			err = wrong
+		}
+	}
+	return inner, err
 }
 
-// free checks that each page is either in use or on the list of free pages. It does
-// not blame the list for pages that may be below unreadable ones.
-func (w *walk) free() {
-	h := w.pager.head
-	if h.freelist == noFreelist {
-		return
+// page reads a page with its overflow pages, and claims them. The next call reads
+// over it.
+func (w *walk) page(id uint64) ([]byte, error) {
+	if id < 2 || id >= w.head.pages {
+		return nil, damaged(fmt.Sprintf("page %d is out of bounds", id))
 	}
-	whole := len(w.faults) == 0
-	body, err := w.pager.raw(h.freelist)
-	if err != nil {
-		w.fault(err)
-		return
+	if err := w.read(id, 1); err != nil {
+		return nil, err
 	}
-	free, err := freePages(body)
-	if err != nil {
-		w.fault(err)
-		return
+	if got := binary.NativeEndian.Uint64(w.body); got != id {
+		return nil, misplaced(id)
 	}
-	for _, id := range free {
-		err := w.pager.bounds(id, 1)
-		if err == nil {
-			err = w.claim(id, 1)
-		}
-		w.fault(err)
+	span := 1 + uint64(binary.NativeEndian.Uint32(w.body[12:]))
+	if span > w.head.pages-id {
+		return nil, damaged(fmt.Sprintf("page %d is out of bounds", id))
 	}
-	for id := 2; whole && id < len(w.used); id++ {
-		if !w.used[id] {
-			w.fault(damaged(fmt.Sprintf("page %d is neither in use nor on the free list", id)))
-		}
+	// Before the rest is read: a damaged file may lead to one long page many times.
+	if err := w.claim(id, span, w.owned); err != nil || span == 1 {
+		return w.body, err
 	}
+	err := w.read(id, span)
+	return w.body, err
 }
 
-// freePages returns the list of free pages that a page holds.
-func freePages(body []byte) ([]uint64, error) {
+func (w *walk) read(id, span uint64) error {
+	n := int(span * w.head.pageSize)
+	if cap(w.body) < n {
+		w.body = make([]byte, n)
+	}
+	w.body = w.body[:n]
+	_, err := w.file.ReadAt(w.body, int64(id*w.head.pageSize))
+	if err == io.EOF || err == io.ErrUnexpectedEOF {
+		return damaged("its end is missing")
+	}
+	return err
+}
+
+// claim makes sure that pages are not in use by another or free.
+func (w *walk) claim(id, span uint64, mark bool) error {
+	for at := id; w.used != nil && at < id+span; at++ {
+		if w.used[at] {
+			return astray(at, "is used twice, or in use and on the free list")
+		}
+		w.used[at] = mark
+	}
+	return nil
+}
+
+// free claims the free pages. seen, which may be nil, is given the list as it is in
+// the file.
+func (w *walk) free(seen func(list []byte)) error {
+	w.used = make([]bool, w.head.pages)
+	if w.head.freelist == noFreelist {
+		return nil
+	}
+	body, err := w.page(w.head.freelist)
+	if err != nil {
+		return err
+	}
+	if seen != nil {
+		seen(body)
+	}
 	if binary.NativeEndian.Uint16(body[8:]) != flagFreelist {
-		return nil, damaged("its list of free pages is not as it was written")
+		return damaged("its list of free pages is not as it was written")
 	}
 	list, count := body[pageHeader:], uint64(binary.NativeEndian.Uint16(body[10:]))
 	if count == countAbove {
 		count, list = binary.NativeEndian.Uint64(list), list[8:]
 	}
 	if count > uint64(len(list)/8) {
-		return nil, damaged("its list of free pages does not fit its page")
+		return damaged("its list of free pages does not fit its page")
 	}
-	free := make([]uint64, count)
-	for i := range free {
-		free[i] = binary.NativeEndian.Uint64(list[8*i:])
+	for i := range count {
+		id := binary.NativeEndian.Uint64(list[8*i:])
+		if id < 2 || id >= w.head.pages {
+			return damaged(fmt.Sprintf("page %d is out of bounds", id))
+		}
+		if err := w.claim(id, 1, true); err != nil {
+			return err
+		}
 	}
-	return free, nil
+	return nil
+}
+
+func misplaced(id uint64) error {
+	return damaged(fmt.Sprintf("page %d is not as it was written", id))
+}
+
+func astray(id uint64, how string) error {
+	return fmt.Errorf("%w: %w", errAstray, damaged(fmt.Sprintf("page %d %s", id, how)))
+}
+
+// A page is a branch or a leaf.
+type page struct {
+	id   uint64
+	body []byte
+}
+
+func (p page) flags() uint16 { return binary.NativeEndian.Uint16(p.body[8:]) }
+func (p page) count() int    { return int(binary.NativeEndian.Uint16(p.body[10:])) }
+
+func (p page) element(i int) []byte {
+	return p.body[pageHeader+elementSize*i:][:elementSize]
+}
+
+// bounds returns where an element's key begins and ends, and where its value ends.
+func (p page) bounds(i int) (at, mid, end uint64) {
+	fields := p.element(i)
+	if p.flags() == flagLeaf {
+		fields = fields[4:]
+	}
+	at = uint64(pageHeader+elementSize*i) + uint64(binary.NativeEndian.Uint32(fields))
+	mid = at + uint64(binary.NativeEndian.Uint32(fields[4:]))
+	end = mid
+	if p.flags() == flagLeaf {
+		end += uint64(binary.NativeEndian.Uint32(fields[8:]))
+	}
+	return at, mid, end
+}
+
+func (p page) key(i int) []byte {
+	at, mid, _ := p.bounds(i)
+	return p.body[at:mid]
+}
+
+// floor is the last element whose key is at most this one, or else the first.
+func (p page) floor(key []byte) int {
+	after := sort.Search(p.count(), func(i int) bool { return bytes.Compare(p.key(i), key) > 0 })
+	return max(after-1, 0)
+}
+
+// inOrder checks that the elements are within the page and in order, and that the
+// page is as long as they need: bbolt frees as many pages as the header says. A size
+// of 0 is that of a page within another.
+func (p page) inOrder(size uint64, low, high []byte) error {
+	last := uint64(pageHeader + elementSize*p.count())
+	if last > uint64(len(p.body)) {
+		return misplaced(p.id)
+	}
+	for i := range p.count() {
+		at, mid, end := p.bounds(i)
+		if at < uint64(pageHeader+elementSize*p.count()) || mid == at || end > uint64(len(p.body)) {
+			return misplaced(p.id)
+		}
+		key := p.body[at:mid]
+		if order := bytes.Compare(key, low); order < 0 || i > 0 && order == 0 || high != nil && bytes.Compare(key, high) >= 0 {
+			return damaged(fmt.Sprintf("page %d holds keys that are out of order", p.id))
+		}
+		low, last = key, max(last, end)
+	}
+	if size > 0 && uint64(len(p.body))-size >= last {
+		return misplaced(p.id)
+	}
+	return nil
+}
+
+// leaf checks a leaf, and returns the roots of the buckets in it. The page of a
+// bucket that has it within is checked too.
+func (p page) leaf(size uint64, low, high []byte) (inner []uint64, err error) {
+	if err := p.inOrder(size, low, high); err != nil {
+		return nil, err
+	}
+	for i := range p.count() {
+		flags := binary.NativeEndian.Uint32(p.element(i))
+		_, mid, end := p.bounds(i)
+		switch {
+		case flags == 0:
+			continue
+		case flags != flagBucket || size == 0 || end-mid < bucketHeader:
+			return nil, misplaced(p.id)
+		}
+		value := p.body[mid:end]
+		if root := binary.NativeEndian.Uint64(value); root != 0 {
+			inner = append(inner, root)
+			continue
+		}
+		only := page{p.id, value[bucketHeader:]}
+		if len(only.body) < pageHeader || only.flags() != flagLeaf {
+			return nil, astray(p.id, "is not as it was written")
+		}
+		if _, err := only.leaf(0, nil, nil); err != nil {
+			return nil, err
+		}
+	}
+	return inner, nil
 }

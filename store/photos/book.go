@@ -21,10 +21,10 @@ const (
 // JPEG, on white where it was transparent.
 //
 // It returns [ErrNotPhoto] for bytes that cannot be drawn, [ErrTooLarge] (before it
-// draws anything) for a picture of more than [MaxPixels] or 65535 pixels a side,
-// and a plain error if longest is below 1.
+// draws anything) for a picture that takes more than [MaxDrawn] to draw or has more than
+// 65535 pixels a side, and a plain error if longest is below 1.
 func ForBook(data []byte, longest int) (out []byte, mime string, err error) {
-	return forBook(data, longest, MaxPixels)
+	return forBook(data, longest, MaxDrawn)
 }
 
 func forBook(data []byte, longest int, limit int64) (out []byte, mime string, err error) {
@@ -32,24 +32,15 @@ func forBook(data []byte, longest int, limit int64) (out []byte, mime string, er
 	if longest < 1 {
 		return nil, "", fmt.Errorf("the longest side of a picture cannot be %d pixels", longest)
 	}
-	h, err := look(data, limit)
+	src, kind, err := decode(data, limit)
 	if err != nil {
 		return nil, "", err
-	}
-	var src image.Image
-	if h.mime == mimeJPEG {
-		src, err = jpeg.Decode(bytes.NewReader(data))
-	} else {
-		src, err = png.Decode(bytes.NewReader(data))
-	}
-	if err != nil {
-		return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err)
 	}
 	width, height := fit(src.Bounds().Dx(), src.Bounds().Dy(), longest)
 	picture := upright(scaled(src, width, height), orientation(data))
 
 	var to bytes.Buffer
-	if h.mime == mimePNG {
+	if kind == mimePNG {
 		if err := png.Encode(&to, picture); err != nil {
 			return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err)
 		}
@@ -63,6 +54,23 @@ func forBook(data []byte, longest int, limit int64) (out []byte, mime string, er
 		return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err)
 	}
 	return to.Bytes(), mimeJPEG, nil
+}
+
+// decode decodes a picture, unless its head says that this takes more than limit bytes.
+func decode(data []byte, limit int64) (picture image.Image, mime string, err error) {
+	defer recovered(&err)
+	h, err := look(data, limit)
+	if err != nil {
+		return nil, "", err
+	}
+	of := png.Decode
+	if h.mime == mimeJPEG {
+		of = jpeg.Decode
+	}
+	if picture, err = of(bytes.NewReader(data)); err != nil {
+		return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err)
+	}
+	return picture, h.mime, nil
 }
 
 // fit returns the size of a picture whose longer side is at most longest.

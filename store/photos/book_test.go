@@ -5,9 +5,13 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"image"
 	"image/color"
+	"image/jpeg"
+	"image/png"
 	"math/rand/v2"
+	"runtime"
 	"strings"
 	"testing"
 )
@@ -220,6 +224,57 @@ func TestScaling(t *testing.T) {
 	}
 }
 
+// What a picture is taken to need is no less than the decoder takes for it.
+func TestPerPixel(t *testing.T) {
+	size := image.Rect(0, 0, 1024, 1024)
+	colour := asJPEG(t, image.NewNRGBA(size))
+	progressive := bytes.Clone(colour)
+	progressive[bytes.Index(colour, []byte{0xff, 0xc0})+1] = 0xc2
+	scan := bytes.Index(progressive, []byte{0xff, 0xda})
+	progressive[scan+12] = 0 // one coefficient of each block
+	adobe := append([]byte("\xff\xd8\xff\xee\x00\x0eAdobe\x00\x64\x00\x00\x00\x00\x00"), colour[2:]...)
+	interlaced := asPNG(t, image.NewNRGBA(size))
+	interlaced[pngInterlace] = 1
+	binary.BigEndian.PutUint32(interlaced[29:], crc32.ChecksumIEEE(interlaced[12:29]))
+	half := image.NewNRGBA(size)
+	half.Pix[3] = 128 // else it is written without transparency
+	for name, test := range map[string]struct {
+		data []byte
+		want float64
+	}{
+		"grey":              {asJPEG(t, image.NewGray(size)), 1},
+		"colour":            {colour, 1.5},
+		"progressive":       {progressive, 7.5},
+		"colours of Adobe":  {adobe, 5.5},
+		"no frame":          {[]byte("\xff\xd8\xff\xd9"), 24},
+		"a PNG":             {asPNG(t, half), 4},
+		"a grey PNG":        {asPNG(t, image.NewGray(size)), 4},
+		"a deep PNG":        {asPNG(t, image.NewNRGBA64(size)), 8},
+		"a deep grey PNG":   {asPNG(t, image.NewGray16(size)), 8},
+		"a palette":         {asPNG(t, image.NewPaletted(size, color.Palette{red, blue})), 1},
+		"an interlaced PNG": {interlaced, 8},
+	} {
+		mime, decode := mimeJPEG, jpeg.Decode
+		var model color.Model
+		if config, err := png.DecodeConfig(bytes.NewReader(test.data)); err == nil {
+			mime, decode, model = mimePNG, png.Decode, config.ColorModel
+		}
+		got := perPixel(mime, model, test.data)
+		if got != test.want {
+			t.Errorf("%s: %v bytes a pixel, want %v", name, got, test.want)
+		}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		_, _ = decode(bytes.NewReader(test.data)) // some of these end before all is drawn
+		runtime.ReadMemStats(&after)
+		if took := float64(after.TotalAlloc - before.TotalAlloc); took > got*1024*1024+300_000 {
+			t.Errorf("%s: the decoder took %.1f bytes a pixel, more than %v", name, took/1024/1024, got)
+		} else {
+			t.Logf("%s: %.2f of %v", name, took/1024/1024, got)
+		}
+	}
+}
+
 func TestHostile(t *testing.T) {
 	jpg, pic := asJPEG(t, corners()), asPNG(t, corners())
 	for name, test := range map[string]struct {
@@ -227,7 +282,8 @@ func TestHostile(t *testing.T) {
 		want error
 	}{
 		"a bomb":               {promising(pic, 50_000, 50_000), ErrTooLarge},
-		"a bomb below the cap": {promising(pic, 9_999, 9_999), ErrNotPhoto},
+		"a bomb below the cap": {promising(pic, 6_299, 6_299), ErrNotPhoto},
+		"a bomb above it":      {promising(pic, 6_400, 6_400), ErrTooLarge},
 		"a long bomb":          {promising(pic, 1, 90_000_000), ErrTooLarge},
 		"the largest":          {promising(pic, 1<<31-1, 1<<31-1), ErrNotPhoto}, // the decoder's own limit
 		"no size":              {promising(pic, 0, 9), ErrNotPhoto},

@@ -23,9 +23,9 @@ var (
 	// ErrTooLong is returned for a file of more than [MaxBytes].
 	ErrTooLong = fmt.Errorf("longer than %d MiB", MaxBytes>>20)
 
-	// ErrTooLarge is returned for a picture of more than [MaxPixels], or with a side
-	// of more than 65535 pixels.
-	ErrTooLarge = fmt.Errorf("more than %d megapixels, or %d pixels a side", MaxPixels/1_000_000, maxSide)
+	// ErrTooLarge is returned for a picture that would take more than [MaxDrawn] to
+	// draw, or with a side of more than 65535 pixels.
+	ErrTooLarge = fmt.Errorf("a picture that takes more than %d MB of memory to draw, or has more than %d pixels a side", MaxDrawn/1_000_000, maxSide)
 )
 
 // What can be wrong with a photo that was kept. Besides these, a folder that cannot

@@ -17,13 +17,16 @@ import (
 
 // The limits that every photo keeps.
 const (
-	MaxBytes  = 40 << 20    // of a file
-	MaxPixels = 100_000_000 // of a picture, according to its head
+	MaxBytes = 40 << 20    // of a file
+	MaxDrawn = 160_000_000 // bytes of memory to draw it, according to its head, with those of the file
 )
 
 // A Folder holds the photos of one store. It need not exist: the first
 // [Folder.Add] makes it. Several goroutines and processes may use it at once.
-type Folder struct{ path string }
+type Folder struct {
+	path   string
+	linked string // where photos are read that path lacks; "": nowhere
+}
 
 // Beside returns the photo folder of the store in the file storePath. It does not
 // look at the disk.
@@ -32,6 +35,15 @@ func Beside(storePath string) Folder {
 		return Folder{}
 	}
 	return Folder{path: filepath.Clean(storePath) + ".photos"}
+}
+
+// Linked returns the folder, with the photos that lie beside a link to the store: they
+// are read where the folder lacks them, and none is put there.
+func (f Folder) Linked(link string) Folder {
+	if other := Beside(link); other.path != f.path {
+		f.linked = other.path
+	}
+	return f
 }
 
 // Path is where the folder is.
@@ -60,19 +72,32 @@ func (f Folder) Add(ctx context.Context, file string) (Photo, error) {
 		return Photo{}, fail(adding, file, err)
 	}
 	// A photo that was cut off on its way here can be copied again now, but not later.
-	if _, _, err := ForBook(data, 1); err != nil {
+	if _, _, err := decode(data, MaxDrawn); err != nil {
 		return Photo{}, fail(adding, file, err)
 	}
 	return f.Put(ctx, file, data)
 }
 
-// Put is [Folder.Add] for a photo that is already in memory; name is the file it
-// came from.
+// Copy copies a photo that another folder has, whatever it would take to draw: an older
+// program may have kept it.
+func (f Folder) Copy(ctx context.Context, from Folder, digest string) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	data, err := from.Read(digest)
+	if err != nil {
+		return err
+	}
+	return fail(writing, f.path, f.keep(ctx, data, digest))
+}
+
+// Put is [Folder.Add] for a photo that is already in memory, and draws nothing: it goes by
+// the picture's head. file is where it came from.
 func (f Folder) Put(ctx context.Context, file string, data []byte) (Photo, error) {
 	if len(data) > MaxBytes {
 		return Photo{}, fail(adding, file, ErrTooLong)
 	}
-	head, err := look(data, MaxPixels)
+	head, err := look(data, MaxDrawn)
 	if err != nil {
 		return Photo{}, fail(adding, file, err)
 	}
@@ -93,6 +118,16 @@ func (f Folder) Put(ctx context.Context, file string, data []byte) (Photo, error
 // [ErrMissing] for a photo that is not there, with [ErrChanged] for one that has
 // changed since it was added, or with the system's own error.
 func (f Folder) Read(digest string) ([]byte, error) {
+	data, err := f.read(digest)
+	if err != nil && f.linked != "" {
+		if data, failed := (Folder{path: f.linked}).read(digest); failed == nil {
+			return data, nil
+		}
+	}
+	return data, err
+}
+
+func (f Folder) read(digest string) ([]byte, error) {
 	path, err := f.place(digest)
 	if err != nil {
 		return nil, fail(reading, fmt.Sprintf("%.80q", digest), err)

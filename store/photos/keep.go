@@ -17,6 +17,7 @@ func (f Folder) keep(ctx context.Context, data []byte, digest string) error {
 		return err
 	}
 	shelf := filepath.Dir(path)
+	f.linked = ""
 	if err := f.Check(digest); err != nil {
 		write := wholefile.Replace // for a damaged photo
 		if errors.Is(err, ErrMissing) {

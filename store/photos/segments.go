@@ -30,8 +30,12 @@ func notes(data []byte) iter.Seq2[string, []byte] {
 	}
 }
 
-// jpegNotes walks the segments up to the first scan.
-func jpegNotes(data []byte, yield func(string, []byte) bool) {
+// segments walks the segments of a JPEG, without their markers, up to the first scan.
+func segments(data []byte) iter.Seq2[byte, []byte] {
+	return func(yield func(byte, []byte) bool) { eachSegment(data, yield) }
+}
+
+func eachSegment(data []byte, yield func(byte, []byte) bool) {
 	for len(data) >= 4 {
 		if data[0] != 0xff {
 			data = data[1:] // decoders skip what is between segments, too
@@ -52,8 +56,15 @@ func jpegNotes(data []byte, yield func(string, []byte) bool) {
 		if size < 2 || size > len(data)-2 {
 			return
 		}
-		segment := data[4 : 2+size]
+		if !yield(marker, data[4:2+size]) {
+			return
+		}
 		data = data[2+size:]
+	}
+}
+
+func jpegNotes(data []byte, yield func(string, []byte) bool) {
+	for marker, segment := range segments(data) {
 		if marker != 0xe1 {
 			continue
 		}

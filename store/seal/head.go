@@ -30,6 +30,39 @@ func HeadOf(records [][]byte) Head {
 	return Head{Size: int64(len(records)), Root: fold(roots)}
 }
 
+// A Growing head takes in records one at a time and keeps none of them. The zero value
+// has none yet.
+type Growing struct {
+	size   int64
+	roots  [64]tlog.Hash // of the whole subtrees so far, by level
+	hasher hasher
+}
+
+// Add takes in the next record.
+func (g *Growing) Add(record []byte) {
+	hash, level := g.hasher.leaf(record), 0
+	for ; g.size>>level&1 == 1; level++ {
+		hash = tlog.NodeHash(g.roots[level], hash)
+	}
+	g.roots[level] = hash
+	g.size++
+}
+
+// Head returns the head of the records so far.
+func (g *Growing) Head() Head {
+	root, any := emptyRoot, false
+	for level := range g.roots {
+		switch {
+		case g.size>>level&1 == 0:
+		case any:
+			root = tlog.NodeHash(g.roots[level], root)
+		default:
+			root, any = g.roots[level], true
+		}
+	}
+	return Head{Size: g.size, Root: root}
+}
+
 // HeadAt returns the head of the first size records, from hashes that were stored in
 // the order of package tlog. It trusts the hashes: [Verify] checks them.
 func HeadAt(size int64, hashes tlog.HashReader) (Head, error) {

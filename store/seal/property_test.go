@@ -19,7 +19,11 @@ func TestAnyRecords(t *testing.T) {
 		hashes := seal.HashesOf(records)
 		sign := func(n int) []byte {
 			head, err := seal.HeadAt(int64(n), hashes)
-			if err != nil || head != seal.HeadOf(records[:n]) {
+			var growing seal.Growing
+			for _, record := range records[:n] {
+				growing.Add(record)
+			}
+			if err != nil || head != seal.HeadOf(records[:n]) || head != growing.Head() {
 				t.Fatal(head, err)
 			}
 			signed, err := key.Sign("fettle/any", head)

@@ -80,6 +80,9 @@ func (m *maker) fetch(digest string) picture {
 		if why := reason(err); why != "" {
 			return picture{Missing: "The photo is missing: " + why}
 		}
+		if errors.Is(err, photos.ErrTooLarge) {
+			return picture{Missing: "The photo cannot be drawn: it is " + err.Error()}
+		}
 		return picture{Missing: "The photo cannot be drawn"}
 	}
 	mime := pictured(data)

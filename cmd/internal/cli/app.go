@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"time"
 
@@ -54,10 +53,11 @@ func (a *app) show(thing shown) error {
 }
 
 func (a *app) showJSON(thing any) error {
-	e := json.NewEncoder(a.Out)
-	e.SetIndent("", "  ")
-	e.SetEscapeHTML(false)
-	return e.Encode(thing)
+	data, err := term.JSON(thing, "  ")
+	if err == nil {
+		_, err = a.Out.Write(data)
+	}
+	return err
 }
 
 // say prints one line of what was done.

@@ -33,7 +33,10 @@ func (a *app) auditCommand() *cobra.Command {
 		Short: "Show what was measured, or prove that the journal is unchanged",
 		Long: "Show every reading, gate by gate: when, by whom, with which gauge, as typed, the limits at the\n" +
 			"time, the margin, what became of it and which release rests on it. A summary comes first; it\n" +
-			"also says what the record does not show. For --prove and --against see fettle help seals.",
+			"also says what the record does not show. For --prove and --against see fettle help seals.\n\n" +
+			"JSON has every value as it is, and escapes what a terminal would act on. CSV has no escapes:\n" +
+			"there it is shown as its code, as in text, and words that a spreadsheet would take for a\n" +
+			"formula have an apostrophe before them. Numbers and quantities are never changed.",
 		Example:           "  fettle audit CW-01 --critical\n  fettle audit CW-01 --gate boom-gap --format csv > boom-gap.csv",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,

@@ -59,7 +59,7 @@ func (a *app) calendar(ctx context.Context, marks []string, file string) error {
 
 // isCalendar reports whether a file is there and begins as a calendar does.
 func isCalendar(name string) bool {
-	file, err := os.Open(name)
+	file, err := keep.OpenFile(name)
 	if err != nil {
 		return false
 	}

@@ -20,7 +20,7 @@ func (a *app) chooseCommand() *cobra.Command {
 			"fitted by a job, which this command opens: the steps of the build that the option adds.\n" +
 			"Where it takes the place of something else, a repair with a step for it is needed.",
 		Example:           "  fettle choose CW-01 working-rudders\n  fettle choose SK-01 landing-skid",
-		Args:              arguments(1, 2),
+		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeAfterMark(answers, nothing),
 	}
 	cmd.Flags().BoolVar(&no, "no", false, "ANSWER is an option that the airframe does not get")
@@ -32,7 +32,7 @@ func (a *app) chooseCommand() *cobra.Command {
 }
 
 func (a *app) choose(ctx context.Context, args []string, no bool, at string) error {
-	s, rest, err := a.airframeAnd(ctx, args, "answer", 1)
+	s, rest, err := a.airframeAnd(ctx, "choose", "answer", openAnswers, args, 1)
 	if err != nil {
 		return err
 	}

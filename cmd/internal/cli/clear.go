@@ -27,7 +27,7 @@ func (a *app) clearCommand() *cobra.Command {
 			"its first use in a sitting (contact, knife). You are asked about each line, or name each line\n" +
 			"you confirm with --line. A hold is cleared whole or not at all.",
 		Example:           "  fettle clear CW-01 knife\n  fettle clear CW-01 knife --line 1 --line 2",
-		Args:              arguments(1, 2),
+		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeAfterMark(holds, nothing),
 	}
 	cmd.Flags().IntSliceVar(&lines, "line", nil, "the `NUMBER` of a line that you confirm; may be repeated")
@@ -156,7 +156,7 @@ func (a *app) clearing(ctx context.Context, args []string) (*workflow.State, []s
 		s, _, err := a.airframe(ctx, nil)
 		return s, args, err
 	}
-	return a.airframeAnd(ctx, args, "hold", 1)
+	return a.airframeAnd(ctx, "clear", "hold", holds, args, 1)
 }
 
 // isDamage reports whether a name looks like that of a damage, such as D1.

@@ -3,8 +3,8 @@ package cli
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
+	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -129,7 +129,13 @@ func oneOf(words ...string) names { return func(word) []string { return words } 
 // dueSteps are the steps whose turn has come and that done records, and the reworks of
 // gates that have not passed.
 func dueSteps(w word) []string {
-	out := readySteps(w, func(k steps.Traits) bool { return k.Attended && !k.Confirms })
+	out := readySteps(w, func(k steps.Traits) bool { return k.Attended && !k.Confirms && !k.Measures })
+	for job, r := range ready(w) {
+		unmet := func(g workflow.GateReport) bool { return !g.Met() }
+		if r.Step.Kind.Traits().Measures && !slices.ContainsFunc(w.state.GatesOf(job, r.Step, w.now), unmet) {
+			out = append(out, described(w.state.NameOf(job.ID, r.Step.Name, w.now), r.Step.Title))
+		}
+	}
 	for _, g := range w.state.Gates(w.now) {
 		if g.Standing == workflow.Failed || g.Standing == workflow.Undecided {
 			out = append(out, described(page.ReworkStep+g.Gate.Name, g.Gate.Title, g.Standing.Words()))
@@ -138,14 +144,62 @@ func dueSteps(w word) []string {
 	return out
 }
 
-func readySteps(w word, want func(steps.Traits) bool) []string {
-	var out []string
-	for _, job := range w.state.OpenJobs(w.now) {
-		for _, r := range w.state.Steps(job, w.now) {
-			if r.Progress == workflow.Ready && want(r.Step.Kind.Traits()) {
-				out = append(out, described(w.state.NameOf(job.ID, r.Step.Name, w.now), r.Step.Title))
+// ready are the steps whose turn has come.
+func ready(w word) iter.Seq2[*workflow.Job, workflow.StepReport] {
+	return func(yield func(*workflow.Job, workflow.StepReport) bool) {
+		for _, job := range w.state.OpenJobs(w.now) {
+			for _, r := range w.state.Steps(job, w.now) {
+				if r.Progress == workflow.Ready && !yield(job, r) {
+					return
+				}
 			}
 		}
+	}
+}
+
+func readySteps(w word, want func(steps.Traits) bool) []string {
+	var out []string
+	for job, r := range ready(w) {
+		if want(r.Step.Kind.Traits()) {
+			out = append(out, described(w.state.NameOf(job.ID, r.Step.Name, w.now), r.Step.Title))
+		}
+	}
+	return out
+}
+
+// dueGates are those that have not passed: that a step asks for whose turn has come, or that
+// were measured; where no job is open, all.
+func dueGates(w word) []string {
+	due := map[string]bool{}
+	for job, r := range ready(w) {
+		for _, g := range w.state.GatesOf(job, r.Step, w.now) {
+			due[g.Gate.Name] = true
+		}
+	}
+	over := len(w.state.OpenJobs(w.now)) == 0
+	var out []string
+	for _, g := range w.state.Gates(w.now) {
+		if !g.Met() && (over || due[g.Gate.Name] || g.Standing == workflow.Failed || g.Standing == workflow.Undecided) {
+			out = append(out, described(g.Gate.Name, g.Gate.Title, g.Standing.Words()))
+		}
+	}
+	return out
+}
+
+// openAnswers are those to the choices whose turn has come; where there are none, all.
+func openAnswers(w word) []string {
+	var out []string
+	for job, r := range ready(w) {
+		choice := r.Step.Asked(w.state.Sheet)
+		for _, o := range choice.Answers {
+			out = append(out, described(w.state.NameOfAnswer(job, o.Name, w.now), o.Title))
+		}
+		if choice.Alone {
+			out = append(out, described(choice.Name+" --no", "do without it"))
+		}
+	}
+	if len(out) == 0 {
+		return answers(w)
 	}
 	return out
 }
@@ -356,6 +410,29 @@ func adhesives(w word) []string {
 	return out
 }
 
+// completeSettings completes conditions and their states, of every airframe that the
+// command is for.
+func (a *app) completeSettings(cmd *cobra.Command, args []string, text string) (out []string, _ cobra.ShellCompDirective) {
+	a.completing(cmd, func(ctx context.Context, d *desk.Desk) {
+		states, err := a.states(ctx, args)
+		if len(args) == 0 {
+			states, err = a.atBench(ctx, d)
+		}
+		if err != nil { // nothing is on the bench, or a mark is mistyped: those of all
+			all, _ := d.Marks(ctx)
+			states, _ = a.states(ctx, all)
+		}
+		for _, s := range states {
+			for _, setting := range settings(word{state: s, text: text}) {
+				if !slices.Contains(out, setting) {
+					out = append(out, setting)
+				}
+			}
+		}
+	})
+	return out, directive(out)
+}
+
 func (a *app) completeStart(cmd *cobra.Command, args []string, text string) ([]string, cobra.ShellCompDirective) {
 	if strings.ContainsAny(text, `./\`) {
 		return nil, files
@@ -429,11 +506,7 @@ func (a *app) completeValues(root *cobra.Command) {
 	of := func(list names) cobra.CompletionFunc {
 		return func(cmd *cobra.Command, args []string, text string) (out []string, _ cobra.ShellCompDirective) {
 			a.completing(cmd, func(ctx context.Context, d *desk.Desk) {
-				s, rest, err := a.airframe(ctx, args)
-				if all, _ := d.Marks(ctx); errors.As(err, new(*desk.AmbiguousError)) && cmd.Name() == "bench" { // it is for all of them
-					s, err = d.State(ctx, all[0])
-				}
-				if err == nil {
+				if s, rest, err := a.airframe(ctx, args); err == nil {
 					out = list(word{d, ctx, a.time.Now(), s, rest, text, cmd.Flags()})
 				}
 			})
@@ -444,7 +517,7 @@ func (a *app) completeValues(root *cobra.Command) {
 		"FILE": completeFiles, "SEAL": completeFiles, "FOLDER": completeFolders,
 		"DESIGN": a.completeDesigns, "OPTION": a.completeOptions,
 		"GAUGE": of(gauges), "GATE": of(gates), "ZONE": of(zones), "JOB": of(openJobs), "ADHESIVE": of(adhesives),
-		"CONDITION=STATE": of(settings), "ZONE=FINDING:SEVERITY[:NOTE]": of(findings),
+		"CONDITION=STATE": a.completeSettings, "ZONE=FINDING:SEVERITY[:NOTE]": of(findings),
 	}
 	var look func(*cobra.Command)
 	complete := func(cmd *cobra.Command) func(*pflag.Flag) {

@@ -27,7 +27,7 @@ func (a *app) doneCommand() *cobra.Command {
 			"twice: when the coat is on, and when it is pressed. STEP may be written\n" +
 			"JOB/STEP. A rework is recorded as " + page.ReworkStep + "GATE.",
 		Example:           "  fettle done CW-01 coat-left-root --began \"8 min ago\"\n  fettle done CW-01 join-wing --touch dry\n  fettle done CW-01 rework:spar-depth",
-		Args:              arguments(1, 2),
+		Args:              arguments(0, 2),
 		ValidArgsFunction: a.completeAfterMark(dueSteps, nothing),
 	}
 	flags := cmd.Flags()
@@ -58,7 +58,7 @@ func witnessFlags(cmd *cobra.Command, to *workflow.Witness) {
 }
 
 func (a *app) done(ctx context.Context, args []string, o doneOptions) error {
-	s, rest, err := a.airframeAnd(ctx, args, "step", 1)
+	s, rest, err := a.airframeAnd(ctx, "done", "step", dueSteps, args, 1)
 	if err != nil {
 		return err
 	}

@@ -17,9 +17,9 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
-	"fettle/store/photos"
 	"fettle/workflow"
 )
 
@@ -51,10 +51,10 @@ const (
 
 func (a *app) settings(c config) [4]setting {
 	return [...]setting{
-		storeSetting:   {"store", a.storePath, "FETTLE_STORE", c.Store, func() string { return filepath.Join(xdg.DataHome, "fettle", "fettle.db") }},
-		librarySetting: {"library", a.libraryPath, "FETTLE_LIBRARY", c.Library, func() string { return filepath.Join(xdg.ConfigHome, "fettle", "library") }},
+		storeSetting:   {"store", a.storePath, "FETTLE_STORE", c.Store, func() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "fettle.db") }},
+		librarySetting: {"library", a.libraryPath, "FETTLE_LIBRARY", c.Library, func() string { return ownPlace("XDG_CONFIG_HOME", xdg.ConfigHome, "library") }},
 		bySetting:      {"by", a.by, "FETTLE_BY", c.By, login},
-		keySetting:     {"key", "", "FETTLE_KEY", c.Key, func() string { return filepath.Join(xdg.DataHome, "fettle", "seal.key") }},
+		keySetting:     {"key", "", "FETTLE_KEY", c.Key, func() string { return ownPlace("XDG_DATA_HOME", xdg.DataHome, "seal.key") }},
 	}
 }
 
@@ -68,7 +68,10 @@ func (s setting) value() (value, origin, from string) {
 	case s.file != "":
 		return s.file, "file", s.name + ":"
 	}
-	return s.fallback(), "default", ""
+	if value = s.fallback(); value == "" {
+		from = "is nothing, since HOME is not set"
+	}
+	return value, "default", from
 }
 
 // login is the login name.
@@ -80,7 +83,16 @@ func login() string {
 	return u.Username
 }
 
-func configPath() string { return filepath.Join(xdg.ConfigHome, "fettle", "config.yaml") }
+func configPath() string { return ownPlace("XDG_CONFIG_HOME", xdg.ConfigHome, "config.yaml") }
+
+// ownPlace is a file in the program's folder below one that a variable names, or that
+// lies in the home folder. "": neither is known, and the root of the disk is nobody's home.
+func ownPlace(variable, folder, file string) string {
+	if _, err := os.UserHomeDir(); err != nil && !filepath.IsAbs(os.Getenv(variable)) {
+		return ""
+	}
+	return filepath.Join(folder, "fettle", file)
+}
 
 func (a *app) config() (config, error) {
 	if a.configured != nil {
@@ -93,9 +105,16 @@ func (a *app) config() (config, error) {
 	return c, err
 }
 
+// mostConfig is how many MiB the config file may have.
+const mostConfig = 1
+
 func readConfig() (config, error) {
 	var c config
-	data, err := os.ReadFile(configPath())
+	path := configPath()
+	if path == "" {
+		return c, nil
+	}
+	data, err := keep.ReadFile(path, mostConfig)
 	if errors.Is(err, fs.ErrNotExist) {
 		return c, nil
 	}
@@ -105,7 +124,7 @@ func readConfig() (config, error) {
 	d := yaml.NewDecoder(strings.NewReader(string(data)))
 	d.KnownFields(true)
 	if err := d.Decode(&c); err != nil {
-		return c, fmt.Errorf("reading the config %s: %w", configPath(), err)
+		return c, fmt.Errorf("reading the config %s: %w", path, err)
 	}
 	return c, nil
 }
@@ -129,6 +148,9 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		return nil, err
 	}
 	path, _, _ := a.settings(c)[storeSetting].value()
+	if path == "" {
+		return nil, usage("HOME is not set, so there is no place for the store; set HOME, or name the store with --store FILE or FETTLE_STORE")
+	}
 	who, err := a.who(c)
 	if err != nil {
 		return nil, err
@@ -144,11 +166,12 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	a.kept = &keep.Keeper{
 		Desk: &desk.Desk{
 			Store:   kept,
-			Photos:  photos.Beside(path),
+			Photos:  a.stores.Photos(path),
 			Library: library,
 			Now:     a.time.Now,
 			By:      who,
 			Program: "fettle " + version,
+			Written: a.written(key),
 		},
 		Store:   kept,
 		Path:    path,
@@ -156,6 +179,17 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		KeyPath: key,
 	}
 	return a.kept, nil
+}
+
+// written is what is remembered of journals, beside the key of the seals.
+func (a *app) written(key string) *desk.Written {
+	if key == "" {
+		return nil
+	}
+	return &desk.Written{
+		Folder: filepath.Join(filepath.Dir(key), "written"),
+		Tell:   func(o desk.Older) { a.warn("%s", page.OlderLine(o)) },
+	}
 }
 
 // placeFlags are the flags that say where things are, as they were given, to go
@@ -239,13 +273,23 @@ func (a *app) airframeAlone(ctx context.Context, args []string) (*workflow.State
 	return s, err
 }
 
-// airframeAnd is like airframeWith, but at least one more argument must follow.
-func (a *app) airframeAnd(ctx context.Context, args []string, what string, most int) (*workflow.State, []string, error) {
+// airframeAnd is like airframeWith, but at least one more argument must follow: what of
+// those that can be named now. Where it is missing, the error lists them.
+func (a *app) airframeAnd(ctx context.Context, command, what string, can names, args []string, most int) (*workflow.State, []string, error) {
 	s, rest, err := a.airframeWith(ctx, args, most)
-	if err == nil && len(rest) == 0 {
-		err = usage("missing %s for %s", what, s.Airframe.Mark)
+	if err != nil || len(rest) > 0 {
+		return s, rest, err
 	}
-	return s, rest, err
+	d, err := a.desk()
+	if err != nil {
+		return nil, nil, err
+	}
+	missing := page.Missing{Mark: s.Airframe.Mark, What: what, Command: "fettle " + command + " " + s.Airframe.Mark}
+	for _, w := range can(word{desk: d, ctx: ctx, now: a.time.Now(), state: s}) {
+		name, is, _ := strings.Cut(w, "\t")
+		missing.Can = append(missing.Can, page.Named{Name: name, Is: is})
+	}
+	return nil, nil, missingError{missing}
 }
 
 // markOf returns the mark of the airframe without replaying its journal, if the

@@ -39,10 +39,16 @@ func (u usageError) Error() string { return u.text }
 
 func usage(format string, args ...any) error { return usageError{fmt.Sprintf(format, args...)} }
 
+// missingError is an argument that is missing, with what it may be.
+type missingError struct{ page.Missing }
+
+func (m missingError) Error() string { return "the " + m.What + " is missing" }
+
 // exitCode is the one place where errors become exit codes.
 func exitCode(err error) int {
 	var (
 		use      usageError
+		missed   missingError
 		refusal  *workflow.Refusal
 		unknown  *workflow.UnknownError
 		missing  *procedures.NotFoundError
@@ -61,7 +67,7 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), isNotPhoto(err):
+	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, keep.ErrNotFile), errors.Is(err, keep.ErrNotCarried), isNotPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused
@@ -109,15 +115,23 @@ func report(s term.Streams, c page.Clock, err error) {
 		_ = s.ShowTo(s.Err, page.Refusal(refusal, c)) // nothing is left to report a failure to
 		return
 	}
+	var missed missingError
+	if errors.As(err, &missed) {
+		_ = s.ShowTo(s.Err, missed.Markdown(c))
+		return
+	}
 	if errors.Is(err, context.Canceled) {
-		fmt.Fprintln(s.Err, "fettle: stopped; nothing is lost")
+		fmt.Fprintln(s.Err, "fettle: stopped; nothing is lost, and nothing more was recorded")
 		return
 	}
 	text := err.Error()
 	var bad *workflow.BadRequestError
 	if errors.As(err, &bad) && !bad.Remedy.IsZero() {
-		advice, _ := page.Remedy(bad.Remedy)
+		advice, command := page.Remedy(bad.Remedy)
 		text += "; " + advice
+		if command != "" {
+			text += ": " + command
+		}
 	}
 	fmt.Fprintln(s.Err, s.Fold("fettle: "+term.Clean(text)))
 }

@@ -3,9 +3,11 @@ package cli
 import (
 	"cmp"
 	"context"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"fettle/cmd/internal/screen"
 	"fettle/cmd/internal/sitting"
@@ -34,7 +36,7 @@ func (a *app) followCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.follow(cmd.Context(), args, plain, short, called)
+			return a.follow(cmd.Context(), args, plain, short, given(cmd.Flags()), called)
 		},
 	}
 	runner = a.runFlag(cmd)
@@ -43,7 +45,21 @@ func (a *app) followCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) follow(ctx context.Context, args []string, plain, short bool, called *runner) error {
+// given are the flags as a command was given them, to go on with.
+func given(flags *pflag.FlagSet) string {
+	var words []string
+	flags.Visit(func(f *pflag.Flag) {
+		switch text := f.Value.String(); {
+		case f.Value.Type() == "bool":
+			words = append(words, "--"+f.Name)
+		default:
+			words = append(words, "--"+f.Name, quoted(text))
+		}
+	})
+	return strings.Join(words, " ")
+}
+
+func (a *app) follow(ctx context.Context, args []string, plain, short bool, options string, called *runner) error {
 	d, err := a.desk()
 	if err != nil {
 		return err
@@ -63,7 +79,7 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, call
 	_, origin, _ := a.settings(c)[bySetting].value()
 	bench := sitting.NewBench(d)
 	s := &sitting.Sitting{
-		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, Short: short, When: a.when,
+		Desk: d, Bench: bench, Mark: mark, BothUnits: a.bothUnits, Short: short, Options: options, When: a.when,
 		Nameless: origin == "default",
 		Release: func(ctx context.Context, mark string) (string, error) {
 			state, err := d.State(ctx, mark)

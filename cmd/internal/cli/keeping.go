@@ -1,10 +1,12 @@
 package cli
 
 import (
+	"errors"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 )
 
@@ -123,26 +125,49 @@ func (a *app) exportCommand() *cobra.Command {
 }
 
 func (a *app) importCommand() *cobra.Command {
-	return &cobra.Command{
+	var against, key string
+	cmd := &cobra.Command{
 		Use:   "import FILE",
-		Short: "Add an airframe from a file that export wrote",
+		Short: "Add an airframe from a file that export wrote, or continue it",
 		Long: "Add an airframe from a file that export wrote, after checking its entries, documents and\n" +
-			"seals. A mark that is already in the store is refused: two journals are never merged.",
+			"seals. If the airframe is in the store already, a newer export continues it, provided that it\n" +
+			"begins with exactly what is here; any other is refused: two journals are never merged. The\n" +
+			"seals inside are by whoever sealed it; with --against it must also match a seal that you were\n" +
+			"given by other means. At most 1,000,000 entries, and 256 MiB unpacked without photos.",
 		Args:              arguments(1, 1),
 		ValidArgsFunction: completeFiles,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			k, err := a.keeper()
-			if err != nil {
-				return err
-			}
-			state, missing, err := k.Import(cmd.Context(), args[0])
-			if err != nil {
-				return err
-			}
-			for _, name := range missing {
-				a.warn("photo %s is missing from the file; the journal still names it", name)
-			}
-			return a.show(page.Imported{Airframe: page.NewAirframe(state, a.time.Now())})
-		},
 	}
+	cmd.Flags().StringVar(&against, "against", "", "import only a journal that begins with what this `SEAL`, a file, has sealed")
+	cmd.Flags().StringVar(&key, "key", "", "with --against: the signer's public `KEY`; else your own")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		k, err := a.keeper()
+		if err != nil {
+			return err
+		}
+		var held *keep.HeldSeal
+		switch {
+		case against != "":
+			held = &keep.HeldSeal{}
+			if held.Note, err = readSeal(against); err == nil {
+				held.Public, err = k.Public(key)
+			}
+			if err != nil {
+				return err
+			}
+		case key != "":
+			return usage("--key needs a seal to check; add --against SEAL")
+		}
+		in, err := k.Import(cmd.Context(), args[0], held)
+		if errors.Is(err, keep.ErrNotHeld) {
+			return strange(err, key)
+		}
+		if err != nil {
+			return err
+		}
+		for _, text := range in.Missing {
+			a.warn("photo %s; the journal still names it", text)
+		}
+		return a.show(page.Imported{Airframe: page.NewAirframe(in.State, a.time.Now()), New: in.New, Signers: in.Signers, Against: in.Against})
+	}
+	return cmd
 }

@@ -441,11 +441,11 @@ func takeIn(t *testing.T, file string) *workflow.State {
 		Store: memory.New(), Photos: photos.Beside(filepath.Join(t.TempDir(), "fettle.db")),
 		Now: func() time.Time { return time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC) },
 	}
-	state, missing, err := (&keep.Keeper{Desk: d}).Import(t.Context(), file)
-	if err != nil || len(missing) > 0 {
-		t.Fatalf("%s: %v, missing %v", file, err, missing)
+	in, err := (&keep.Keeper{Desk: d}).Import(t.Context(), file, nil)
+	if err != nil || len(in.Missing) > 0 {
+		t.Fatalf("%s: %v, missing %v", file, err, in.Missing)
 	}
-	return state
+	return in.State
 }
 
 // names are the kept journals, or what is kept of how they stood.
@@ -674,9 +674,9 @@ func TestCompareWhatIsGone(t *testing.T) {
 func TestKeptSheetIsNewerForARepair(t *testing.T) {
 	b := newBench(t)
 	b.mark, b.now = "JT-01", time.Date(2026, 3, 9, 19, 0, 0, 0, time.UTC)
-	_, missing, err := b.keeper.Import(t.Context(), filepath.Join(kept, "crashed.zip"))
-	if err != nil || len(missing) > 0 {
-		t.Fatalf("%v, missing %v", err, missing)
+	in, err := b.keeper.Import(t.Context(), filepath.Join(kept, "crashed.zip"), nil)
+	if err != nil || len(in.Missing) > 0 {
+		t.Fatalf("%v, missing %v", err, in.Missing)
 	}
 	b.crash([3]string{"tail", "crushed", "total"})
 	before := b.state().Sheet.Revision

@@ -17,9 +17,17 @@ import (
 // store, and returns its exit code.
 func Main(stores ...keep.Kind) int {
 	tuneMemory()
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := interruptible()
 	defer stop()
 	return run(ctx, stores, os.Args[1:], term.Standard(), realTime{})
+}
+
+// interruptible returns a context that the first Ctrl-C, or SIGTERM, ends. The second
+// one ends the process at once, whatever it waits for.
+func interruptible() (context.Context, context.CancelFunc) {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop)
+	return ctx, stop
 }
 
 // tuneMemory delays garbage collection: most commands end before they have made 16

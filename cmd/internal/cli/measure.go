@@ -32,7 +32,7 @@ func (a *app) measureCommand() *cobra.Command {
 			"--sure keeps it. --concede accepts, as it is, a gate that has not passed; a critical\n" +
 			"gate cannot be conceded.",
 		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
-		Args:              arguments(1, -1),
+		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAfterMark(gates, points),
 	}
 	cmd.Flags().StringVar(&o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
@@ -47,7 +47,7 @@ func (a *app) measureCommand() *cobra.Command {
 }
 
 func (a *app) measure(ctx context.Context, args []string, o measureOptions) error {
-	s, rest, err := a.airframeAnd(ctx, args, "gate", len(args))
+	s, rest, err := a.airframeAnd(ctx, "measure", "gate", dueGates, args, len(args))
 	if err != nil {
 		return err
 	}

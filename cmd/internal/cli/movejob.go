@@ -24,13 +24,18 @@ func (a *app) moveJobCommand() *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&accept, "accept", false, "move the job")
 	cmd.Flags().StringVar(&procedure, "procedure", "", "the procedure's `FILE`, if not the library's")
+	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.moveJob(cmd.Context(), args[0], args[1], procedure, accept)
+		return a.moveJob(cmd.Context(), args[0], args[1], procedure, accept, *at)
 	}
 	return cmd
 }
 
-func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept bool) error {
+func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept bool, at string) error {
+	when, err := a.when(at)
+	if err != nil {
+		return err
+	}
 	d, err := a.desk()
 	if err != nil {
 		return err
@@ -55,10 +60,13 @@ func (a *app) moveJob(ctx context.Context, mark, job, procedure string, accept b
 		if procedure != "" {
 			shown.Accept += " --procedure " + quoted(procedure)
 		}
+		if at != "" {
+			shown.Accept += " --at " + quoted(at)
+		}
 		shown.Accept += a.placeFlags()
 		return a.show(shown)
 	}
-	if err := d.Move(ctx, state, move); err != nil {
+	if err := d.Move(ctx, state, move, when); err != nil {
 		return err
 	}
 	return a.show(shown)

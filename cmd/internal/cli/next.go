@@ -29,9 +29,7 @@ func (a *app) nextCommand() *cobra.Command {
 			if next.Step != nil && !full {
 				next.Step.Brief(s, d.By, "fettle next "+s.Airframe.Mark+" --full", short)
 			}
-			if short && !a.json {
-				next.Shorten()
-			}
+			next.Full = full
 			if next.Over && len(s.Jobs) == 0 {
 				next.Begin = a.buildOf(s.Airframe.Design)
 			}
@@ -39,7 +37,7 @@ func (a *app) nextCommand() *cobra.Command {
 			return a.show(next)
 		},
 	}
-	cmd.Flags().BoolVar(&full, "full", false, "all that the step says, also where you have done it before")
-	cmd.Flags().BoolVar(&short, "short", false, "without why, tools and what waits, for who has built one before; cautions stay whole")
+	cmd.Flags().BoolVar(&full, "full", false, "all that the step says, with why, tools and what waits, also where you have done it before")
+	cmd.Flags().BoolVar(&short, "short", false, "the short text of a step that has one, for who has built one before; cautions stay whole")
 	return cmd
 }

@@ -13,12 +13,12 @@ func (a *app) noteCommand() *cobra.Command {
 		Use:               "note [MARK] WORDS…",
 		Short:             "Write a note into an airframe's journal",
 		Example:           "  fettle note CW-01 \"left aileron slightly stiff\"",
-		Args:              arguments(1, -1),
+		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		s, words, err := a.airframeAnd(cmd.Context(), args, "note text", len(args))
+		s, words, err := a.airframeAnd(cmd.Context(), "note", "", nothing, args, len(args))
 		if err != nil {
 			return err
 		}

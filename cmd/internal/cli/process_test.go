@@ -30,6 +30,43 @@ func program(t testing.TB, args ...string) *exec.Cmd {
 	return exec.Command(link, args...)
 }
 
+// A first Ctrl-C asks to stop, and a second ends a program that doesn't.
+func TestSecondInterrupt(t *testing.T) {
+	cmd := program(t)
+	deaf := filepath.Join(filepath.Dir(cmd.Path), "deaf")
+	if err := os.Rename(cmd.Path, deaf); err != nil {
+		t.Fatal(err)
+	}
+	var out syncBuffer
+	cmd = exec.Command(deaf)
+	cmd.Stdout, cmd.Stderr = &out, &out
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	ended := make(chan error, 1)
+	out.await(t, "ready")
+	if err := cmd.Process.Signal(syscall.SIGINT); err != nil {
+		t.Fatal(err)
+	}
+	out.await(t, "asked to stop")
+	go func() { ended <- cmd.Wait() }()
+	late := time.After(20 * time.Second)
+	for {
+		_ = cmd.Process.Signal(syscall.SIGINT) // again, until the first one's handler is gone
+		select {
+		case err := <-ended:
+			if status, ok := cmd.ProcessState.Sys().(syscall.WaitStatus); !ok || status.Signal() != syscall.SIGINT {
+				t.Errorf("ended with %v", err)
+			}
+			return
+		case <-late:
+			_ = cmd.Process.Kill()
+			t.Fatal("the second interrupt did not end it")
+		case <-time.After(10 * time.Millisecond):
+		}
+	}
+}
+
 // Ctrl-C at a question ends the conversation with its own exit code, and what
 // was answered before stays.
 func TestInterrupted(t *testing.T) {

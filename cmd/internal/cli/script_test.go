@@ -8,11 +8,9 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"os/signal"
 	"path/filepath"
 	"slices"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -28,7 +26,7 @@ import (
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"fettle": func() {
 		tuneMemory()
-		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+		ctx, stop := interruptible()
 		defer stop()
 		code := run(ctx, stores(), os.Args[1:], term.Standard(), scriptTime{os.Getenv("CLOCK")})
 		if file := os.Getenv("MEMORY"); file != "" {
@@ -36,6 +34,12 @@ func TestMain(m *testing.M) {
 			_ = os.WriteFile(file, status, 0o600) // for benchmarks; where there is none they say so
 		}
 		os.Exit(code)
+	}, "deaf": func() { // asked to stop, it does not
+		ctx, _ := interruptible()
+		fmt.Println("ready")
+		<-ctx.Done()
+		fmt.Println("asked to stop")
+		select {}
 	}})
 }
 

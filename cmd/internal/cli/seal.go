@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -91,23 +89,15 @@ func (a *app) sealCheckCommand() *cobra.Command {
 
 // readSeal reads a seal or a proof, with or without other text around it.
 func readSeal(path string) ([]byte, error) {
-	file, err := os.Open(path)
+	data, err := keep.ReadFile(path, maxSeal)
 	if err != nil {
 		return nil, fmt.Errorf("reading the seal: %w", err)
-	}
-	defer file.Close()
-	data, err := io.ReadAll(io.LimitReader(file, maxSeal+1))
-	if err != nil {
-		return nil, fmt.Errorf("reading the seal: %w", err)
-	}
-	if len(data) > maxSeal {
-		return nil, fmt.Errorf("reading the seal: %s is larger than %d MiB, so it is not a seal or a proof", path, maxSeal>>20)
 	}
 	return seal.Lift(data)
 }
 
-// maxSeal is more than the longest proof.
-const maxSeal = 4 << 20
+// maxSeal is more MiB than the longest proof has.
+const maxSeal = 4
 
 // strange adds to the error of an unknown signer that one's own key was used,
 // because no key was named.

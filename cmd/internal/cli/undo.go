@@ -25,13 +25,14 @@ func (a *app) undoCommand() *cobra.Command {
 		ValidArgsFunction: a.completeAfterMark(entries, nothing),
 	}
 	cmd.Flags().StringVar(&reason, "reason", "", "`WHY` it is taken back")
+	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.undo(cmd.Context(), args, reason)
+		return a.undo(cmd.Context(), args, reason, *at)
 	}
 	return cmd
 }
 
-func (a *app) undo(ctx context.Context, args []string, reason string) error {
+func (a *app) undo(ctx context.Context, args []string, reason, at string) error {
 	s, rest, err := a.airframeWith(ctx, args, 1)
 	if err != nil {
 		return err
@@ -41,16 +42,16 @@ func (a *app) undo(ctx context.Context, args []string, reason string) error {
 		if err := a.ShowTo(a.Err, page.NewJournal(s).Last(10).Markdown(a.clock())); err != nil {
 			return err
 		}
-		return usage("name the entry by its number: fettle undo %s %d", mark, s.Size()-1)
+		return usage("name the entry by its number: fettle undo %s %s", mark, page.Blank)
 	}
 	position, err := strconv.ParseInt(rest[0], 10, 64)
 	if err != nil {
 		return usage("%q is not the number of an entry; to list the entries: fettle airframe show %s --entries", rest[0], mark)
 	}
-	err = a.act(ctx, s, workflow.Undo{Position: position, Reason: reason}, "")
+	err = a.act(ctx, s, workflow.Undo{Position: position, Reason: reason}, at)
 	var much *workflow.TakesMuchError
 	if errors.As(err, &much) {
-		return usage("that takes back %s; say why: fettle undo %s %d --reason WHY", page.TakenBack(s, much.TakesBack), mark, position)
+		return usage("that takes back %s; say why: fettle undo %s %d --reason %s", page.TakenBack(s, much.TakesBack), mark, position, page.Blank)
 	}
 	return err
 }

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 	"time"
@@ -123,7 +122,11 @@ func (w *watch) ring(now time.Time) error {
 			w.last = slices.Insert(w.last, 0, term.Row{Text: line})
 			w.last = w.last[:min(len(w.last), lastMoments)]
 		case w.json:
-			if err := json.NewEncoder(w.Out).Encode(page.NewMoment(m, w.clock())); err != nil { // one line each
+			data, err := term.JSON(page.NewMoment(m, w.clock()), "") // one line each
+			if err != nil {
+				return err
+			}
+			if _, err := w.Out.Write(data); err != nil {
 				return err
 			}
 		default:

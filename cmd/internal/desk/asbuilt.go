@@ -12,10 +12,9 @@ import (
 // one written for the design comes before one that serves every design.
 func (d *Desk) AsBuilt(sheet *steps.Sheet) (string, error) {
 	var own, any []string
-	entries, _ := d.Library.List()
-	for _, e := range entries {
-		switch p := e.Document.Procedure; {
-		case p == nil || p.Accepts != steps.AsBuilt || !e.Document.Serves(sheet):
+	for _, doc := range d.Library.Serving(sheet) {
+		switch p := doc.Procedure; {
+		case p.Accepts != steps.AsBuilt:
 		case p.Design != "":
 			own = append(own, p.Name)
 		default:

@@ -41,14 +41,10 @@ func (d *Desk) Answer(ctx context.Context, s *workflow.State, r workflow.Choose,
 // fitter is the document of a job that changes what an airframe has: a repair of
 // the library that chooses the answer, or else one made of the build's steps.
 func (d *Desk) fitter(s *workflow.State, sheet *procedures.Document, r workflow.Choose) (*procedures.Document, error) {
-	entries, _ := d.Library.List()
-	for _, e := range entries {
-		p := e.Document.Procedure
-		if p == nil || p.Kind != steps.Repair || !slices.ContainsFunc(p.Steps(), func(step *steps.Step) bool { return step.Choose == r.Answer }) {
-			continue
-		}
-		if e.Document.Serves(sheet.Sheet) {
-			return e.Document, nil
+	for _, doc := range d.Library.Serving(sheet.Sheet) {
+		p := doc.Procedure
+		if p.Kind == steps.Repair && slices.ContainsFunc(p.Steps(), func(step *steps.Step) bool { return step.Choose == r.Answer }) {
+			return doc, nil
 		}
 	}
 	refuse := func(format string, args ...any) error {

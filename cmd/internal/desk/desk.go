@@ -26,6 +26,7 @@ type Desk struct {
 	Now     func() time.Time
 	By      string
 	Program string
+	Written *Written // nil: nothing is remembered outside of the store
 
 	parsed   parsed
 	replayed replayed
@@ -110,6 +111,7 @@ func (d *Desk) Photograph(ctx context.Context, s *workflow.State, r workflow.Req
 	if len(entries) == 0 {
 		return nil, nil, err
 	}
+	ctx = context.WithoutCancel(ctx) // the photos belong to what is recorded
 	var of []int64
 	for _, e := range entries {
 		of = append(of, e.Position)
@@ -148,6 +150,8 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err := d.Store.Append(ctx, mark, s.Size(), records); err != nil {
 		return nil, err
 	}
+	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
+	d.Wrote(ctx, mark)
 	stored, err := journal.Decode(records, s.Size())
 	if err != nil {
 		return nil, err
@@ -222,11 +226,9 @@ func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Do
 	if err != nil {
 		return nil, err
 	}
-	entries, _ := d.Library.List()
 	var fitting []*procedures.Document
-	for _, e := range entries {
-		doc := e.Document
-		if !doc.Serves(sheet.Sheet) || doc.Procedure.Kind == steps.Build && len(s.Builds()) > 0 {
+	for _, doc := range d.Library.Serving(sheet.Sheet) {
+		if doc.Procedure.Kind == steps.Build && len(s.Builds()) > 0 {
 			continue
 		}
 		starts := func(zone string) bool {

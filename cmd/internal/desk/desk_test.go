@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math/big"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -15,6 +16,7 @@ import (
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/store/memory"
+	"fettle/store/photos"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -149,4 +151,32 @@ func half(t *testing.T, q quantity.Quantity) quantity.Quantity {
 		t.Fatal(err)
 	}
 	return h
+}
+
+// An interrupted store is stopped by somebody right after a write.
+type interruptedStore struct {
+	store.Store
+	stop func()
+}
+
+func (s interruptedStore) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	err := s.Store.Append(ctx, mark, size, records)
+	s.stop()
+	return err
+}
+
+// Whoever stops the program while an entry is written hears that it was recorded, and its
+// photo is.
+func TestStoppedWhileRecording(t *testing.T) {
+	kept := memory.New()
+	d := newDesk(t, "builder", kept)
+	state := build(t.Context(), t, d)
+	d.Photos = photos.Beside(filepath.Join(t.TempDir(), "bench.db"))
+	ctx, stop := context.WithCancel(t.Context())
+	d.Store = interruptedStore{kept, stop}
+	photo := filepath.Join("..", "cli", "testdata", "break.png")
+	entries, after, err := d.Photograph(ctx, state, workflow.Note{Text: "as it is"}, []string{photo}, time.Time{})
+	if err != nil || len(entries) != 2 || after.Size() != state.Size()+2 || ctx.Err() == nil {
+		t.Errorf("%d entries, %v", len(entries), err)
+	}
 }

@@ -74,8 +74,8 @@ func (d *Desk) Newer(ctx context.Context, s *workflow.State, job, procedure stri
 	return move, nil
 }
 
-// Move moves the jobs, and keeps the documents that they move to.
-func (d *Desk) Move(ctx context.Context, s *workflow.State, move workflow.MoveJob) error {
+// Move moves the jobs at that time, and keeps the documents that they move to.
+func (d *Desk) Move(ctx context.Context, s *workflow.State, move workflow.MoveJob, at time.Time) error {
 	digests := []string{move.Digest, move.SheetDigest}
 	for _, other := range move.Others {
 		digests = append(digests, other.Digest)
@@ -89,7 +89,7 @@ func (d *Desk) Move(ctx context.Context, s *workflow.State, move workflow.MoveJo
 			return err
 		}
 	}
-	_, _, err = d.Act(ctx, s, move, time.Time{})
+	_, _, err = d.Act(ctx, s, move, at)
 	return err
 }
 

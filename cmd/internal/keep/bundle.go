@@ -75,14 +75,14 @@ func (b *Bundle) build(into store.Builder) error {
 	return into.Append(b.Mark, b.Records)
 }
 
-// settle writes a bundle into a store that does not have its airframe.
-func (b *Bundle) settle(ctx context.Context, s store.Store) error {
+// settle writes a bundle into a store that has the first here records of its journal.
+func (b *Bundle) settle(ctx context.Context, s store.Store, here int64) error {
 	for _, data := range b.Documents {
 		if _, err := s.Keep(ctx, data); err != nil {
 			return err
 		}
 	}
-	return s.Append(ctx, b.Mark, 0, b.Records)
+	return s.Append(ctx, b.Mark, here, b.Records[here:])
 }
 
 // A picture is a photo that a journal names.
@@ -103,7 +103,7 @@ func (b *Bundle) pictures() []picture {
 // an error that would hit every photo does.
 func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n int, missing []string, err error) {
 	for _, p := range all {
-		err := copyPhoto(ctx, p.Photo, from, to)
+		err := to.Copy(ctx, from, p.Photo)
 		switch {
 		case err == nil:
 			n++
@@ -119,18 +119,6 @@ func copyPhotos(ctx context.Context, all []picture, from, to photos.Folder) (n i
 		}
 	}
 	return n, missing, nil
-}
-
-func copyPhoto(ctx context.Context, digest string, from, to photos.Folder) error {
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	data, err := from.Read(digest)
-	if err != nil {
-		return err
-	}
-	_, err = to.Put(ctx, digest, data)
-	return err
 }
 
 // stamp is when something was exported.

@@ -3,6 +3,7 @@ package keep
 import (
 	"archive/zip"
 	"bytes"
+	"context"
 	"errors"
 	"os"
 	"path/filepath"
@@ -12,6 +13,7 @@ import (
 	"time"
 
 	"fettle/store"
+	"fettle/workflow"
 	"fettle/workflow/journal"
 )
 
@@ -130,7 +132,7 @@ func TestImportOfWhatIsNotWhole(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
-			_, _, err := k.Import(t.Context(), packed(t, test.bundle, test.more))
+			_, err := k.Import(t.Context(), packed(t, test.bundle, test.more), nil)
 			if !errors.Is(err, ErrNotCarried) || !strings.Contains(err.Error(), test.says) {
 				t.Errorf("said %v, want %q", err, test.says)
 			}
@@ -147,12 +149,12 @@ func TestImportOfWhatIsNotWhole(t *testing.T) {
 func TestImportOfMoreThanIsNamed(t *testing.T) {
 	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
 	letter := []byte("glue: contact\n")
-	state, _, err := k.Import(t.Context(), packed(t, aBundle(t), map[string][]byte{
+	in, err := k.Import(t.Context(), packed(t, aBundle(t), map[string][]byte{
 		documentsIn: nil, photosIn: nil,
 		documentsIn + strings.TrimPrefix(store.Digest(letter), "sha256:"): letter,
-	}))
-	if err != nil || state.Airframe.Mark != "TN-01" {
-		t.Fatalf("%+v, %v", state, err)
+	}), nil)
+	if err != nil || in.State.Airframe.Mark != "TN-01" {
+		t.Fatalf("%+v, %v", in, err)
 	}
 	err = k.Store.View(t.Context(), func(r store.Reader) error {
 		_, err := r.Document(store.Digest(letter))
@@ -170,8 +172,150 @@ func TestImportOfMoreThanIsNamed(t *testing.T) {
 func TestImportWithoutAPhoto(t *testing.T) {
 	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
 	whole := aBundle(t).with(t, journal.PhotoKept{Photo: store.Digest([]byte("gone")), Name: "tip.png", Type: "image/png"})
-	state, missing, err := k.Import(t.Context(), packed(t, whole, nil))
-	if err != nil || state.Size() != int64(len(whole.Records)) || !slices.Equal(missing, []string{"tip.png"}) {
-		t.Errorf("%v is missing, %v", missing, err)
+	in, err := k.Import(t.Context(), packed(t, whole, nil), nil)
+	if err != nil || in.State.Size() != int64(len(whole.Records)) || !slices.Equal(in.Missing, []string{"tip.png: missing from the file"}) {
+		t.Errorf("%v is missing, %v", in.Missing, err)
+	}
+}
+
+// sealedBy seals what a keeper has of an airframe.
+func sealedBy(t *testing.T, k *Keeper, mark string) Seal {
+	t.Helper()
+	made, _, err := k.Seal(t.Context(), stateOf(t, k, mark))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return made
+}
+
+func noted(t *testing.T, k *Keeper, mark, text string) {
+	t.Helper()
+	if _, _, err := k.Desk.Act(t.Context(), stateOf(t, k, mark), workflow.Note{Text: text}, time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// exported gives what a keeper has of an airframe.
+func exported(t *testing.T, k *Keeper, mark string) Bundle {
+	t.Helper()
+	b, err := bundle(t.Context(), k.Store, mark, stateOf(t, k, mark).Size())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// A file is compared with the seals in it and with one that came by other means; whose
+// they are is said, and also that there are none.
+func TestImportSeals(t *testing.T) {
+	builder := aFleet(t)
+	unsealed := exported(t, builder, "TN-01")
+	noted(t, builder, "TN-01", "spars from the second batch")
+	first := sealedBy(t, builder, "TN-01")
+	noted(t, builder, "TN-01", "tail level")
+	sealedBy(t, builder, "TN-01")
+	good := exported(t, builder, "TN-01")
+
+	// The note is another one, and the root in the manifest is that of the changed journal.
+	other := good
+	other.Records = slices.Clone(good.Records)
+	other.Records[1] = bytes.Replace(other.Records[1], []byte("second"), []byte("seventh"), 1)
+	// The seals are gone too.
+	stripped := unsealed.with(t, journal.Noted{Text: "spars from the seventh batch"})
+
+	elsewhere := aFleet(t)
+	noted(t, elsewhere, "TN-01", "another life")
+	stranger := sealedBy(t, elsewhere, "TN-01")
+	held := &HeldSeal{[]byte(first.Note), first.Public}
+	for name, test := range map[string]struct {
+		bundle  Bundle
+		held    *HeldSeal
+		says    string // "": it is taken in
+		covers  int64
+		against int64
+	}{
+		"its own seals":               {bundle: good, covers: 4},
+		"no seal":                     {bundle: unsealed},
+		"a seal that is held":         {bundle: good, held: held, covers: 4, against: 2},
+		"another journal":             {bundle: other, says: "contradicts its own seal in entry 2, over the first 2 entries"},
+		"another journal, held":       {bundle: other, held: held, says: ErrNotHeld.Error()},
+		"stripped, held":              {bundle: stripped, held: held, says: ErrNotHeld.Error()},
+		"shorter than what is held":   {bundle: unsealed, held: held, says: ErrNotHeld.Error()},
+		"a seal by somebody else":     {bundle: good, held: &HeldSeal{[]byte(stranger.Note), first.Public}, says: ErrNotHeld.Error()},
+		"held with the key of others": {bundle: good, held: &HeldSeal{[]byte(stranger.Note), stranger.Public}, says: ErrNotHeld.Error()},
+	} {
+		t.Run(name, func(t *testing.T) {
+			k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
+			in, err := k.Import(t.Context(), packed(t, test.bundle, nil), test.held)
+			if test.says != "" {
+				if !errors.Is(err, ErrNotCarried) || !strings.Contains(err.Error(), test.says) {
+					t.Errorf("said %v, want %q", err, test.says)
+				}
+				if _, err := os.Stat(k.Path); !errors.Is(err, os.ErrNotExist) {
+					t.Errorf("the store was made: %v", err)
+				}
+				return
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			if test.covers == 0 && len(in.Signers) > 0 || test.covers > 0 && !slices.Equal(in.Signers, []Signer{{Public: first.Public, Seals: 2, Covers: test.covers}}) {
+				t.Errorf("sealed by %+v", in.Signers)
+			}
+			if (in.Against == nil) != (test.held == nil) || in.Against != nil && in.Against.Size != test.against {
+				t.Errorf("held against %+v", in.Against)
+			}
+		})
+	}
+}
+
+// A newer export continues an airframe that is here, and what is no continuation is
+// refused and changes nothing.
+func TestImportContinues(t *testing.T) {
+	builder := aFleet(t)
+	first := exported(t, builder, "TN-01")
+	noted(t, builder, "TN-01", "spars from the second batch")
+	sealedBy(t, builder, "TN-01")
+	newer := exported(t, builder, "TN-01")
+
+	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
+	take := func(b Bundle, added, size int64, says string) {
+		t.Helper()
+		in, err := k.Import(t.Context(), packed(t, b, nil), nil)
+		var refusal *workflow.Refusal
+		switch {
+		case says == "" && (err != nil || in.New != added):
+			t.Errorf("it took in %d entries, %v", in.New, err)
+		case says != "" && (!errors.As(err, &refusal) || !strings.Contains(err.Error(), says)):
+			t.Errorf("it said %v, want %q", err, says)
+		}
+		if got := stateOf(t, k, "TN-01").Size(); got != size {
+			t.Errorf("there are %d entries, want %d", got, size)
+		}
+	}
+	take(first, 1, 1, "")
+	take(newer, 2, 3, "")
+	take(newer, 0, 3, "")
+	take(first, 0, 3, "this store has all 1 entry of the file and 2 more")
+	take(first.with(t, journal.Noted{Text: "another"}, journal.Noted{Text: "life"}), 0, 3, "from entry 1 on its journal is another than the file's (here Noted by")
+	if health, err := k.Examine(t.Context()); err != nil || !health.Sound() {
+		t.Errorf("%+v, %v", health, err)
+	}
+	if v, err := k.Prove(t.Context(), "TN-01"); err != nil || len(v.Faults) > 0 || v.Seals != 1 {
+		t.Errorf("%+v, %v", v, err)
+	}
+}
+
+// An import that is stopped takes nothing in, and ends at once.
+func TestImportStopped(t *testing.T) {
+	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
+	file := packed(t, aBundle(t), nil)
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	if _, err := k.Import(ctx, file, nil); !errors.Is(err, context.Canceled) {
+		t.Errorf("it said %v", err)
+	}
+	if left, err := os.ReadDir(filepath.Dir(k.Path)); err != nil || len(left) > 0 {
+		t.Errorf("there is %v, %v", left, err)
 	}
 }

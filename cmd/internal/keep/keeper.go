@@ -17,6 +17,7 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/store"
+	"fettle/store/photos"
 )
 
 // A Store is a store that can be copied, examined and replaced.
@@ -73,6 +74,12 @@ func (all Kinds) Of(name string) Kind {
 		}
 	}
 	return best
+}
+
+// Photos returns the folder of a store's photos: beside the file that holds the store,
+// also where the name is a link to it.
+func (all Kinds) Photos(name string) photos.Folder {
+	return photos.Beside(all.open(name).File()).Linked(name)
 }
 
 func (all Kinds) open(name string) Store { return all.Of(name).Open(name, nil) }

@@ -52,9 +52,9 @@ func (k *Keeper) Seal(ctx context.Context, s *workflow.State) (Seal, *workflow.S
 	if out.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
 		return Seal{}, nil, err
 	}
-	key, made, err := seal.LoadKey(k.KeyPath, keyName)
+	key, made, err := k.key()
 	if err != nil {
-		return Seal{}, nil, fmt.Errorf("the seal key %s: %w", k.KeyPath, err)
+		return Seal{}, nil, err
 	}
 	out.Public, out.NewKey = key.Public(), made
 	note, err := key.Sign(origin(mark), out.Head)
@@ -213,6 +213,11 @@ func (k *Keeper) proveSeal(ctx context.Context, f journal.Sealed, t tree) error 
 	if err != nil {
 		return err
 	}
+	return t.named(f, note)
+}
+
+// named compares a journal with a seal that it names.
+func (t tree) named(f journal.Sealed, note []byte) error {
 	st, err := t.against(note, f.Key)
 	if err == nil && (st.Head.Size != f.Size || st.Head.Root.String() != f.Root) {
 		err = fmt.Errorf("the seal covers %d entries with root %s", st.Head.Size, st.Head.Root)
@@ -241,12 +246,25 @@ func (k *Keeper) Public(given string) (string, error) {
 	if _, err := os.Stat(k.KeyPath); errors.Is(err, fs.ErrNotExist) {
 		return "", ErrNoKey
 	}
-	key, _, err := seal.LoadKey(k.KeyPath, keyName)
+	key, _, err := k.key()
 	if err != nil {
-		return "", fmt.Errorf("the seal key %s: %w", k.KeyPath, err)
+		return "", err
 	}
 	return key.Public(), nil
 }
+
+// key reads the private key, or makes one; made: it is new.
+func (k *Keeper) key() (key *seal.Key, made bool, err error) {
+	if k.KeyPath == "" {
+		return nil, false, errNoPlace
+	}
+	if key, made, err = seal.LoadKey(k.KeyPath, keyName); err != nil {
+		return nil, false, fmt.Errorf("the seal key %s: %w", k.KeyPath, err)
+	}
+	return key, made, nil
+}
+
+var errNoPlace = errors.New("HOME is not set, so there is no place for the seal key; set HOME or FETTLE_KEY")
 
 // ErrNoKey is returned if a seal is to be checked with one's own key and there is
 // no such key.

@@ -9,9 +9,11 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"fettle/cmd/internal/keep"
-	"fettle/steps"
+	"fettle/cmd/internal/term"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -82,7 +84,7 @@ type AuditedReading struct {
 	Critical   bool        `json:"critical"`
 	Verdict    string      `json:"verdict"` // of this reading alone
 	Margin     *Margin     `json:"margin,omitempty"`
-	Bar        string      `json:"bar,omitempty"`
+	Scale      string      `json:"bar,omitempty"`               // the reading and its limits, drawn
 	Check      *GaugeCheck `json:"gauge_check,omitempty"`       // the gauge's last before the reading
 	CheckAge   *int64      `json:"gauge_check_age_s,omitempty"` // how long before the reading, in seconds
 	Checked    bool        `json:"gauge_ever_checked"`
@@ -100,7 +102,7 @@ func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.
 		one := AuditedReading{
 			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
 			By: r.Entry.By, Program: r.Entry.Program, Gauge: first(r.Gauge.Title, r.Reading.Gauge), Typed: r.Reading.Value.Typed(),
-			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Bar: bar(r.Gate, r), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
+			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Scale: drawn(r.Scale), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
 		}
 		one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
 		if unit := r.Gate.Unit(); unit != r.Reading.Value.Unit() {
@@ -149,34 +151,6 @@ func stands(r workflow.AuditedReading) string {
 		return inDoubt
 	}
 	return "counts"
-}
-
-// barWidth is how many characters a bar has between its limits.
-const barWidth = 15
-
-// bar draws a reading between two limits: [-----o---------]. A reading outside
-// them stands before or after the brackets.
-func bar(g steps.Gate, r workflow.AuditedReading) string {
-	unit := g.Limits.Unit()
-	if !g.Alone() {
-		return ""
-	}
-	low, err1 := g.Limits.Low.Float(unit)
-	high, err2 := g.Limits.High.Float(unit)
-	value, err3 := r.Reading.Value.Float(unit)
-	if err1 != nil || err2 != nil || err3 != nil || high <= low {
-		return ""
-	}
-	at := int((value - low) / (high - low) * barWidth)
-	line := strings.Repeat("-", barWidth)
-	switch {
-	case value < low:
-		return "o[" + line + "] "
-	case value > high:
-		return " [" + line + "]o"
-	}
-	at = min(max(at, 0), barWidth-1)
-	return " [" + line[:at] + "o" + line[at+1:] + "] "
 }
 
 // Markdown is the audit: the summary, then gate by gate.
@@ -232,8 +206,8 @@ func (r AuditedReading) line(c Clock) string {
 	default:
 		text += fmt.Sprintf(", %s inside", amount(r.Margin.By, r.Margin.Unit))
 	}
-	if r.Bar != "" {
-		text += " `" + r.Bar + "`"
+	if r.Scale != "" {
+		text += " `" + r.Scale + "`"
 	}
 	if r.Check != nil {
 		text += "; " + esc(r.gaugeLine(c))
@@ -353,16 +327,41 @@ func (r AuditedReading) checkFields() []string {
 }
 
 // writeRow ends a row with CRLF. With csv.Writer's UseCRLF, line breaks inside a
-// field would become CRLF as well.
+// field would become CRLF as well. CSV has no escapes, so fields are cleaned as text for
+// a terminal is.
 func writeRow(w io.Writer, fields []string) error {
 	var b bytes.Buffer
 	row := csv.NewWriter(&b)
+	for i, field := range fields {
+		fields[i] = unformed(term.Clean(field))
+	}
 	if err := row.Write(fields); err != nil {
 		return err
 	}
 	row.Flush()
 	_, err := fmt.Fprint(w, strings.TrimSuffix(b.String(), "\n"), "\r\n")
 	return err
+}
+
+// unformed keeps a spreadsheet from taking words for a formula: an apostrophe before
+// them says that they are text. Numbers and quantities stay as they are.
+func unformed(field string) string {
+	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(field, " "))
+	if !strings.ContainsRune("=+-@\t\n＝＋－＠", first) || first == utf8.RuneError || isNumber(field) {
+		return field
+	}
+	return "'" + field
+}
+
+func isNumber(field string) bool {
+	if _, err := strconv.ParseFloat(field, 64); err == nil {
+		return true
+	}
+	if _, err := quantity.Parse(field, ""); err == nil {
+		return true
+	}
+	_, _, err := quantity.ParseLimits(field, "")
+	return err == nil
 }
 
 // A Tree is the result of checking the hash tree of a journal.

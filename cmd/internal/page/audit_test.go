@@ -31,3 +31,27 @@ func TestCSVIsReadBack(t *testing.T) {
 		t.Errorf("read back as %q", rows[1:])
 	}
 }
+
+// What a spreadsheet would run is text, a number stays one, and what a terminal would
+// act on is shown as its code.
+func TestCSVIsHarmless(t *testing.T) {
+	for field, want := range map[string]string{
+		"=HYPERLINK(A1)": "'=HYPERLINK(A1)", "+1+cmd|x": "'+1+cmd|x", "-2+3": "'-2+3", "@SUM(A1)": "'@SUM(A1)", "  =1+1": "'  =1+1", "\t=1": "'\t=1", "\n=1": "'\n=1", "＝1": "'＝1",
+		"-0.5": "-0.5", "+2": "+2", "-1e-05": "-1e-05", "-0.5 mm": "-0.5 mm", "-3/16 in": "-3/16 in", "-1.5 to 1.5 mm": "-1.5 to 1.5 mm", "a=b": "a=b", "": "",
+		"a\x1b]b\u009b\u202e\rc": `a\u001b]b\u009b\u202e\u000dc`, "\r=1": `\u000d=1`,
+	} {
+		var b bytes.Buffer
+		if err := (Audit{Readings: []AuditedReading{{By: field, Typed: field, Concession: field}}}).CSV(&b); err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(&b).ReadAll()
+		if err != nil || len(rows) != 2 {
+			t.Fatalf("%d rows, %v", len(rows), err)
+		}
+		for i, name := range rows[0] {
+			if (name == "by" || name == "typed" || name == "concession") && rows[1][i] != want {
+				t.Errorf("%s %q is written as %q", name, field, rows[1][i])
+			}
+		}
+	}
+}

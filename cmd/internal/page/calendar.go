@@ -45,7 +45,7 @@ func Calendar(s *workflow.State, now time.Time) []ics.Event {
 		default:
 			continue
 		}
-		e := ics.Event{UID: uid(s, m, what), Sequence: s.Size(), Start: m.At, Summary: m.Mark + ": " + words, Alarms: []time.Time{m.At}}
+		e := ics.Event{UID: uid(s, m, what), Sequence: s.Size(), Start: m.At, Summary: term.Line(m.Mark + ": " + words), Alarms: []time.Time{m.At}}
 		for taken[e.UID] {
 			e.UID = "also-" + e.UID
 		}

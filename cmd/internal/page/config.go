@@ -29,10 +29,13 @@ func (c Config) Markdown(Clock) string {
 	var l lines
 	l.add("# Settings\n")
 	for _, s := range c.Settings {
-		l.item("**%s** · %s · %s", s.Name, esc(s.Value), s.Origin+optionally(" ", esc(s.From)))
+		l.item("**%s**%s · %s", s.Name, optionally(" · ", esc(s.Value)), s.Origin+optionally(" ", esc(s.From)))
 	}
 	there := ""
-	if c.Missing {
+	switch {
+	case c.File == "":
+		there = "none, since HOME is not set"
+	case c.Missing:
 		there = " (there is no such file)"
 	}
 	l.add("\nThe config file: %s%s. An option comes before the environment, that before the file.", esc(c.File), there)
@@ -53,7 +56,10 @@ type Version struct {
 // Markdown is the version on one line.
 func (v Version) Markdown(Clock) string {
 	built := []string{v.Go, v.System}
-	if v.Commit != "" {
+	switch {
+	case v.Commit == "" && v.Module == "":
+		built = slices.Insert(built, 0, "built without version control")
+	case v.Commit != "":
 		commit := "commit " + v.Commit[:min(len(v.Commit), 12)] + optionally(" of ", v.Time)
 		if v.Modified {
 			commit += ", changed since"

@@ -35,7 +35,7 @@ type Gate struct {
 	FlightsLeft int       `json:"flights_left,omitempty"`
 	ValidUntil  time.Time `json:"valid_until,omitzero"`
 	Other       string    `json:"other_units,omitempty"`    // limits and readings in the other unit system
-	Later       bool      `json:"measured_later,omitempty"` // it is stale, and a step of an open job asks for it
+	Later       bool      `json:"measured_later,omitempty"` // it is stale or counts for a time, and a step of an open job asks for it
 	Measure     string    `json:"measure"`
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
 
@@ -206,6 +206,9 @@ func otherUnits(r workflow.GateReport, pass measuring.Limits) string {
 	}
 	return strings.Join(parts, "; ")
 }
+
+// met reports whether nothing is left to do at the gate.
+func (g Gate) met() bool { return g.Standing == workflow.Current || g.Standing == workflow.Conceded }
 
 // line is the gate in a list, with what was read.
 func (g Gate) line(c Clock) string { return g.head() + ". " + g.says(true) + g.other(c) }

@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -264,7 +265,7 @@ func (b *bench) sitting(name string) {
 	b.pages["NextAction-"+name], b.pages["NextMore-"+name] = "# FN-01\n"+next.Action(c), next.More(c)
 	timers := page.Clocks{Timers: page.Timers(b.State, b.Now)}
 	b.pages["ClocksStrip-"+name] = timers.Strip(c)
-	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers, Spreading: []page.Spread{{"FN-01", "coat-left", b.Now.Add(-time.Minute)}}})
+	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers})
 	report, _, err := b.State.FindStep("join-roots", b.Now)
 	b.must(err)
 	b.pages["Standing-"+name], b.pages["WhyNot-"+name] = page.Standing(report, c), page.WhyNot(report, c)
@@ -388,7 +389,9 @@ func (b *bench) tab() {
 	b.act(workflow.ReadBench{Temperature: b.q("20 °C", quantity.Temperature), Humidity: b.q("50 %", quantity.Ratio)})
 	horn("open")
 	b.pages["Refusal-which-adhesive"] = b.refused(workflow.Finish{Step: "glue-horn"})
-	b.show("Recorded-horn-glued", b.act(workflow.Finish{Step: "glue-horn", With: "epoxy"}))
+	b.show("Recorded-horn-begun", b.act(workflow.Begin{Step: "glue-horn", With: "epoxy", Mixed: b.Now}))
+	horn("begun")
+	b.show("Recorded-horn-glued", b.act(workflow.Finish{Step: "glue-horn"}))
 }
 
 func (b *bench) documents() {
@@ -451,6 +454,7 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
+	b.pages["OlderLine"] = page.OlderLine(desk.Older{Mark: "CW-01", Size: 250, Written: 280}) + "\n"
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now)) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
@@ -470,6 +474,9 @@ func (b *bench) build() {
 	b.Now = b.Now.Add(50 * time.Hour)
 	b.clocks("lapsed")
 	b.show("Next-lapsed", page.NewNext(b.State, b.Now))
+	full := page.NewNext(b.State, b.Now)
+	full.Full = true
+	b.show("Next-full", full)
 	b.sitting("lapsed")
 	b.step("join-roots")
 	b.clocks("open")
@@ -565,7 +572,9 @@ func (b *bench) repair() {
 		{Finding: "tail-loose", Zone: "tail", Severity: steps.Serious, Note: "behind the <fin>", Words: "it <wobbles>"}}}))
 	broken := page.NewAirframe(b.State, b.Now)
 	b.show("Airframe-broken", broken)
-	b.show("Imported", page.Imported{Airframe: broken})
+	b.show("Imported", page.Imported{Airframe: broken, New: broken.Entries})
+	b.show("Imported-continued", page.Imported{Airframe: broken, New: 2, Signers: []keep.Signer{{Public: "fettle+c919eab3+ATtqJ7zOtqQtYqOo0CpvDXNlMhV3HeJDpjrASKGLWdop", Seals: 2, Covers: 9}, {Seals: 1, Covers: 10, Own: true}}})
+	b.show("Imported-sealed", page.Imported{Airframe: broken, Against: &keep.HeadSeal{Size: 9, Signer: "fettle+c919eab3"}, Signers: []keep.Signer{{Seals: 1, Covers: 10, Own: true}}})
 	b.show("Fleet", page.Fleet{Airframes: []page.Airframe{broken}})
 	b.Now = b.Now.Add(48 * time.Hour) // the time of the quarantine is over
 	b.gate("stale", "square")
@@ -639,7 +648,8 @@ func (a album) keeping() {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
 	show := func(name string, thing shown) { a.show(name, thing, now) }
 	yes, no, entry := true, false, int64(7)
-	show("Copied", page.Copied{File: "/home/b/copy.db", Airframes: 2, Entries: 31, Photos: 1, Missing: []string{"boom.png of entry 3 is not there"}, Aside: "/home/b/fettle.db.old"})
+	show("Copied", page.Copied{File: "/home/b/copy.db", Airframes: 2, Entries: 31, Photos: 1, Missing: []string{"boom.png of entry 3 is not there"},
+		Older: []desk.Older{{Mark: "CW-01", Size: 1, Written: 31}, {Mark: "SK-01", Size: 30, Written: 28, Differs: true}}, Aside: "/home/b/fettle.db.old"})
 	whole, broken := keep.Examined{Mark: "FN-01", Size: 12, Saved: 12}, keep.Examined{Mark: "FN-02", Size: 9, Saved: 4, Faults: []string{store.ErrDamaged.Error() + ": entry 4"}}
 	lost := keep.Examined{Mark: "FN-03", Size: 2, Saved: 2, Photos: []string{"boom.png of entry 1 is not there"}}
 	show("Examination-empty", page.Examination{})
@@ -667,6 +677,12 @@ func (a album) keeping() {
 	show("Config", page.Config{File: "/home/b/.config/fettle/config.yaml", Missing: true, Settings: []page.Setting{
 		{Name: "store", Value: "/home/b/my_bench.db", Origin: "flag", From: "--store"}, {Name: "by", Value: "b", Origin: "default"}}})
 	show("Version", page.Version{Version: "1.2", Module: "v1.2.3", Commit: "0123456789abcdef0123", Time: "2026-03-01T10:00:00Z", Modified: true, Go: "go1.26", System: "linux/arm64"})
+	show("Missing", page.Missing{Mark: "FN-01", What: "hold", Command: "fettle clear FN-01", Can: []page.Named{{Name: "blade-care", Is: "Mind the blade"}, {Name: "D1", Is: "battery-pack B"}}})
+	show("Missing-one", page.Missing{Mark: "FN-01", What: "step", Command: "fettle done FN-01", Can: []page.Named{{Name: "check-kit"}}})
+	show("Missing-none", page.Missing{Mark: "FN-01", What: "step", Command: "fettle done FN-01"})
+	show("Missing-words", page.Missing{Mark: "FN-01", Command: "fettle note FN-01"})
+	show("Version-bare", page.Version{Version: "1.2", Go: "go1.26", System: "linux/arm64"})
+	show("Version-module", page.Version{Version: "1.2", Module: "v0.0.0-20260301100000-0123456789ab", Go: "go1.26", System: "linux/arm64"})
 	show("Fitting", page.Fitting{Mark: "FN-01", Procedures: []*procedures.Document{
 		{Procedure: &steps.Procedure{Name: "finch-build", Title: "Build a Finch", Kind: steps.Build, Design: "finch"}},
 		{Procedure: &steps.Procedure{Name: "boom-snapped", Title: "Replace a snapped boom", Kind: steps.Repair, On: []string{"left-boom", "right-boom"}}}}})

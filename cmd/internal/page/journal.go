@@ -152,6 +152,15 @@ func says(facts journal.Facts) string {
 		return "retired it: " + f.Because + optionally(": ", f.Note)
 	case journal.StepDone:
 		return "did " + f.Step
+	case journal.Begun:
+		var what []string
+		if f.Mixed != nil {
+			what = append(what, "mixed "+f.Adhesive)
+		}
+		if f.Began != nil {
+			what = append(what, "began to spread "+f.Adhesive)
+		}
+		return strings.Join(what, " and ") + " for " + f.Step
 	case journal.Coated:
 		return fmt.Sprintf("%scoated joint %s with %s", didStep(f.Work), f.Joint, f.Adhesive)
 	case journal.Joined:
@@ -287,9 +296,10 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 	return r
 }
 
-// AtBench leaves out what the next question asks for.
+// AtBench leaves out what the next question asks for, and the clocks, which stand beside it
+// and go on.
 func (r Recorded) AtBench() Recorded {
-	r.Next, r.Gates = "", slices.Clone(r.Gates)
+	r.Next, r.Timers, r.Gates = "", nil, slices.Clone(r.Gates)
 	for i := range r.Gates {
 		g := &r.Gates[i]
 		g.Rework, g.unfit, g.Parts, g.remedy = "", false, nil, workflow.Remedy{}

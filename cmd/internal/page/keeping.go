@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
 	"fettle/store"
 )
@@ -18,10 +19,21 @@ func (p Copied) Markdown(Clock) string {
 	for _, m := range p.Missing {
 		l.item("**photo:** %s", esc(m))
 	}
+	for _, o := range p.Older {
+		l.item("**older:** %s", esc(OlderLine(o)))
+	}
 	if p.Aside != "" {
 		l.item("the previous store is kept as %s; its photos stay in the photo folder, next to those of the copy", esc(p.Aside))
 	}
 	return l.String()
+}
+
+// OlderLine says that a journal lacks what was written from here.
+func OlderLine(o desk.Older) string {
+	if o.Differs {
+		return fmt.Sprintf("%s has other entries than were written here: the first %d are not the same; see fettle help keeping", o.Mark, o.Written)
+	}
+	return fmt.Sprintf("%s has %s, and %d were written here: this is an older copy; see fettle help keeping", o.Mark, many(o.Size, "entry"), o.Written)
 }
 
 // Examination is the result of examining a store.
@@ -87,15 +99,56 @@ func (e Exported) Markdown(Clock) string {
 }
 
 // Imported is an airframe that was imported.
-type Imported struct{ Airframe }
+type Imported struct {
+	Airframe
+	New     int64          `json:"new_entries"`
+	Signers []keep.Signer  `json:"signers"`
+	Against *keep.HeadSeal `json:"against,omitempty"`
+}
 
-// Markdown says where it stands, and where to look for the rest.
+// Markdown says what was taken in, what vouches for it, where it stands, and where to
+// look for the rest.
 func (a Imported) Markdown(c Clock) string {
 	var l lines
-	l.add("Imported, with %s:\n", many(a.Entries, "entry"))
+	switch a.New {
+	case a.Entries:
+		l.add("Imported, with %s:\n", many(a.Entries, "entry"))
+	case 0:
+		l.add("Nothing to take in: the %s of the file are here already.\n", many(a.Entries, "entry"))
+	default:
+		l.add("Continued, by %s; %d were here already:\n", many(a.New, "entry"), a.Entries-a.New)
+	}
 	a.short(&l, c)
+	a.vouched(&l)
 	l.add("\nTo see everything:\n\n%s", command("fettle airframe show "+a.Mark))
 	return l.String()
+}
+
+// vouched says which seals the file was compared with, and what nobody vouches for.
+func (a Imported) vouched(l *lines) {
+	l.add("")
+	if a.Against != nil {
+		l.item("**Seal:** the first %s are as %s sealed them", many(a.Against.Size, "entry"), esc(a.Against.Signer))
+	}
+	theirs := false
+	for _, s := range a.Signers {
+		key := "your own key"
+		if !s.Own {
+			key, theirs = "the key "+esc(s.Public), true
+		}
+		l.item("**In the file:** %s by %s; every one matches, and the newest covers the first %s", many(s.Seals, "seal"), key, many(s.Covers, "entry"))
+	}
+	switch {
+	case a.Against != nil:
+		return
+	case len(a.Signers) == 0:
+		l.add("\n**The file has no seal:** nothing shows that its entries are those that were written. Ask for a seal by other means, and compare:\n")
+	case theirs:
+		l.add("\nWhoever packed the file could have made that key. Compare it with the one that its owner gives you, or ask for a seal by other means, and compare:\n")
+	default:
+		return
+	}
+	l.add("%s", command("fettle audit "+a.Mark+" --against SEAL --key KEY"))
 }
 
 // A Bound says which file the book of an airframe is in.

@@ -141,12 +141,16 @@ func doneCommands(p *Step, name string) []string {
 // glueCommands has a line for each adhesive that may be used.
 func glueCommands(p *Step, name string) []string {
 	line := doneCommands(p, name)[0]
-	if p.Act == workflow.ToRecoat {
-		line += ` --began ` + blank
+	begun := p.Begun != nil && !p.Begun.late
+	if p.Act == workflow.ToRecoat && (!begun || p.Begun.Began.IsZero()) || p.Begun != nil && p.Begun.late {
+		line += ` --began ` + Blank
+	}
+	if begun && !p.Begun.Mixed.IsZero() { // both are known by now
+		return []string{line}
 	}
 	mixed := func(line string, of bool) string {
 		if of {
-			line += ` --mixed ` + blank
+			line += ` --mixed ` + Blank
 		}
 		return line
 	}
@@ -173,9 +177,9 @@ func secondCommands(p *Step, r workflow.StepReport, commands []string) []string 
 	}
 	var lines []string
 	for _, line := range commands {
-		lines = append(lines, line+" --second "+blank)
+		lines = append(lines, line+" --second "+Blank)
 		if len(p.Alone) > 0 {
-			lines = append(lines, line+" --alone "+blank)
+			lines = append(lines, line+" --alone "+Blank)
 		}
 	}
 	return lines
@@ -183,7 +187,7 @@ func secondCommands(p *Step, r workflow.StepReport, commands []string) []string 
 
 // measures reports whether a gate of the step is still to be measured.
 func (p *Step) measures() bool {
-	return slices.ContainsFunc(p.Gates, func(g Gate) bool { return g.Standing != workflow.Current && g.Standing != workflow.Conceded })
+	return slices.ContainsFunc(p.Gates, func(g Gate) bool { return !g.met() })
 }
 
 func waitCommands(p *Step, name string) []string {
@@ -196,7 +200,7 @@ func measureCommands(p *Step, name string) []string {
 		switch {
 		case g.Standing == workflow.Failed:
 			lines = append(lines, reworkLine(p.Mark, g.Name))
-		case g.Standing != workflow.Current && g.Standing != workflow.Conceded:
+		case !g.met():
 			lines = append(lines, g.Measure)
 		}
 	}

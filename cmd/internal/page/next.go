@@ -26,6 +26,7 @@ type Next struct {
 	Warnings []Reason  `json:"warnings,omitempty"`
 	Harms    []Reason  `json:"harms,omitempty"`         // what open coats need and the journal says otherwise
 	Begin    string    `json:"-"`                       // the procedure to start, if nothing else is due; "": any
+	Full     bool      `json:"-"`                       // with why, tools and what waits
 	Checks   []string  `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
 }
 
@@ -72,15 +73,6 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	return n
 }
 
-// Shorten leaves out what a builder who has built one before knows: why, with which
-// tools, and what else waits. Cautions, lines, needs and gates stay.
-func (n *Next) Shorten() {
-	n.Waiting = []Waiting{}
-	if n.Step != nil {
-		n.Step.Why, n.Step.Tools, n.Step.Hands = "", nil, ""
-	}
-}
-
 // because says why the step is suggested, with the time that is left for it.
 func because(suggestion workflow.Suggestion, now time.Time) string {
 	if suggestion.JoinBy.IsZero() {
@@ -115,7 +107,7 @@ func (n Next) Action(c Clock) string {
 	for _, r := range n.SeeTo {
 		l.item("first: %s", reasonAdvice(r.Reason, c))
 	}
-	if n.Because != "" && (n.Step == nil || n.Because != n.Step.Reopened) {
+	if n.Because != "" && (n.Step == nil || n.Because != n.Step.Reopened && !n.Step.pressed() && n.Step.Begun == nil) { // its clock says that
 		l.add("\n*%s.*\n", esc(Capital(n.Because)))
 	}
 	return l.String()
@@ -151,9 +143,7 @@ func (n Next) Markdown(c Clock) string {
 		l.add("# No job is open on %s\n", esc(n.Mark))
 		if len(n.Due) > 0 {
 			l.add("Before it may fly:\n")
-			for _, r := range n.Due {
-				l.item("%s", ReasonText(r.Reason, c))
-			}
+			l.reasonList(n.Due, noWords, c)
 			return l.String()
 		}
 		if len(n.Checks) > 0 {
@@ -168,19 +158,37 @@ func (n Next) Markdown(c Clock) string {
 	case n.Step == nil:
 		l.add("# Nothing can be done on %s now\n", esc(n.Mark))
 	default:
+		n.Step.Full = n.Full
 		l.add("%s", n.Step.Markdown(c))
 		if n.Because != "" && n.Because != n.Step.Reopened {
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
 	}
-	n.waiting(&l, c)
-	if len(n.Timers) > 0 {
-		l.add("\n## Clocks\n")
+	if n.Full || n.Step == nil {
+		n.waiting(&l, c)
 	}
-	for _, t := range n.Timers {
+	running := slices.Clone(n.Timers)
+	if n.Full || n.Step == nil {
+		if len(running) > 0 {
+			l.add("\n## Clocks\n")
+		}
+	} else {
+		running = slices.DeleteFunc(running, func(t Timer) bool { return n.seen(t, c.Now) })
+		l.add("")
+	}
+	for _, t := range running {
 		l.item("%s", t.line(c))
 	}
+	if !n.Full && n.Step != nil && n.Step.Short == "" {
+		l.add("\n*More: `fettle next %s --full`*", esc(n.Mark))
+	}
 	return l.String()
+}
+
+// seen reports whether a clock need not be beside the step: that says it, or it may be
+// handled and only cures.
+func (n Next) seen(t Timer, now time.Time) bool {
+	return t.Phase == workflow.Curing && !now.Before(t.Handles) || n.Step.pressed() && t.Name == n.Step.Joint.Name && t.Job == n.Step.Job
 }
 
 // beforeFlight names the checks that come before an airframe flies.
@@ -195,7 +203,8 @@ func beforeFlight(mark string, checks []string) string {
 // waiting says why other steps wait, and beside that names the stages that come later.
 func (n Next) waiting(l *lines, c Clock) {
 	var now lines
-	var behind []string
+	var behind, of []string
+	var reasons []Reason
 	for _, w := range n.Waiting {
 		if w.behind() {
 			behind = append(behind, esc(w.Stage))
@@ -205,9 +214,10 @@ func (n Next) waiting(l *lines, c Clock) {
 			now.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
 		}
 		for _, r := range w.Reasons {
-			now.item("`%s` waits: %s", w.Step, ReasonText(r.Reason, c))
+			reasons, of = append(reasons, r), append(of, w.Step)
 		}
 	}
+	now.reasonList(reasons, func(i int) string { return "`" + of[i] + "` waits: " }, c)
 	if now.Len() == 0 { // that more comes later is no news
 		return
 	}
@@ -232,9 +242,7 @@ func (n Next) rest(l *lines) {
 func Refusal(r *workflow.Refusal, c Clock) string {
 	var l lines
 	l.add("**Refused:** %s\n", esc(r.What))
-	for _, reason := range r.Reasons {
-		l.item("%s", ReasonText(reason, c))
-	}
+	l.reasonList(newReasons(r.Reasons), noWords, c)
 	return l.String()
 }
 

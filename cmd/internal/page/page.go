@@ -22,6 +22,9 @@ type Clock struct {
 	Now time.Time
 	// BothUnits says to show quantities in the other system of units too.
 	BothUnits bool
+	// Stands says that the page is looked at for a while, beside clocks that count: it
+	// does not say how long it is to a time.
+	Stands bool
 }
 
 // At shows a moment, with its seconds if it is less than a minute away; "" for the

@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -55,14 +56,14 @@ func joined(advice, command string) string {
 	return advice + ": " + command
 }
 
-// blank stands in a command for what only the bench can say: pasted as it is, it is
+// Blank stands in a command for what only the bench can say: pasted as it is, it is
 // refused.
-const blank = "__"
+const Blank = "__"
 
 // HasBlank reports whether a blank of a suggested command was not filled in.
 func HasBlank(arg string) bool {
 	_, value, named := strings.Cut(arg, "=")
-	return strings.HasPrefix(arg, blank) || named && strings.HasPrefix(value, blank)
+	return strings.HasPrefix(arg, Blank) || named && strings.HasPrefix(value, Blank)
 }
 
 // Remedy spells a remedy: advice in words, and the command to type; either may
@@ -101,15 +102,15 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToCoatAgain:
 		return "put a fresh thin coat on every face", ""
 	case workflow.ToSayBegan:
-		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began %s", r.Mark, stepOf(r), blank)
+		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began %s", r.Mark, stepOf(r), Blank)
 	case workflow.ToNameAdhesive:
-		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with %s", r.Mark, stepOf(r), blank)
+		return "name the one that is used", fmt.Sprintf("fettle done %s %s --with %s", r.Mark, stepOf(r), Blank)
 	case workflow.ToNameSecond:
 		line := "fettle done " + r.Mark + " " + r.Step
 		if r.Name != "" {
 			line = "fettle clear " + r.Mark + " " + r.Name
 		}
-		return secondAdvice(r.Names), line + " --second " + blank
+		return secondAdvice(r.Names), line + " --second " + Blank
 	case workflow.ToTouchAgain:
 		return "touch it again, and once it is dry", fmt.Sprintf("fettle done %s %s --touch %s", r.Mark, stepOf(r), workflow.TouchDry)
 	case workflow.ToMeasure:
@@ -130,7 +131,7 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		rest := strings.TrimSuffix(" at "+strings.Join(r.Points, ", "), " at ")
 		return fmt.Sprintf("measure the rest of it%s, then rework it; to take back a misreading", rest), "fettle undo " + r.Mark
 	case workflow.ToCheckGauge:
-		size := blank + r.Value.Unit()
+		size := Blank + r.Value.Unit()
 		command := fmt.Sprintf("fettle gauge %s %s --reads %s --of %s", r.Mark, r.Gauge, size, size)
 		if r.Gate != "" {
 			return fmt.Sprintf("measure with another gauge, or check %s until it passes, then measure", r.Gauge), command
@@ -139,9 +140,9 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToRework:
 		return "rework it, record that, then measure again", reworkLine(r.Mark, r.Gate)
 	case workflow.ToChooseWay:
-		return "say which way was taken", reworkLine(r.Mark, r.Gate) + " --way " + blank
+		return "say which way was taken", reworkLine(r.Mark, r.Gate) + " --way " + Blank
 	case workflow.ToSayMixed:
-		return "say when it was mixed", reworkLine(r.Mark, r.Gate) + " --mixed " + blank
+		return "say when it was mixed", reworkLine(r.Mark, r.Gate) + " --mixed " + Blank
 	case workflow.ToTakeBack:
 		return "if that was a mistake", fmt.Sprintf("fettle undo %s %d", r.Mark, r.Entry)
 	case workflow.ToSetClock:
@@ -151,15 +152,17 @@ func remedy(r workflow.Remedy) (advice, command string) {
 	case workflow.ToRecordRemoved:
 		return "if it is off the airframe", "fettle equip " + r.Mark + " removed " + r.Name
 	case workflow.ToFitAnother:
-		return "fit another one, by the name written on it", "fettle equip " + r.Mark + " fitted " + r.Name + " --name " + blank
+		return "fit another one, by the name written on it", "fettle equip " + r.Mark + " fitted " + r.Name + " --name " + Blank
 	case workflow.ToNameThing:
 		line := "fettle done " + r.Mark + " " + r.Step
 		if r.Name != "" {
 			line = "fettle clear " + r.Mark + " " + r.Name
 		}
-		return "give the name written on it", line + " --name " + blank
+		return "give the name written on it", line + " --name " + Blank
 	case workflow.ToSayWhere:
 		return "add --zone ZONE --mass MASS", ""
+	case workflow.ToGiveReason:
+		return "with the reason", fmt.Sprintf("fettle undo %s %d --reason %s", r.Mark, r.Entry, Blank)
 	case workflow.ToRelease:
 		return "", releaseLine(r.Mark)
 	case workflow.ToStart:
@@ -201,8 +204,8 @@ func numbered(ways []string, format string) []string {
 	return each
 }
 
-func benchLine(mark string) string    { return "fettle bench " + mark + " --temperature " + blank + "C" }
-func humidityLine(mark string) string { return benchLine(mark) + " --humidity " + blank + "%" }
+func benchLine(mark string) string    { return "fettle bench " + mark + " --temperature " + Blank + "C" }
+func humidityLine(mark string) string { return benchLine(mark) + " --humidity " + Blank + "%" }
 
 // simpleAdvice is advice without a command.
 func simpleAdvice(r workflow.Remedy) string {
@@ -219,8 +222,6 @@ func simpleAdvice(r workflow.Remedy) string {
 		return "add a row for it to the triage table"
 	case workflow.ToMarkCritical:
 		return "mark its gates critical in a new revision of the sheet"
-	case workflow.ToGiveReason:
-		return "give it with --reason WORDS"
 	case workflow.ToNameWho:
 		return "give a name with --by NAME"
 	case workflow.ToNameZone:
@@ -240,7 +241,7 @@ func measureLine(mark, gate string, points []string, unit string) string {
 		if p != "" {
 			p += "="
 		}
-		line += " " + p + blank + unit
+		line += " " + p + Blank + unit
 	}
 	return line
 }
@@ -270,12 +271,72 @@ func ReasonText(r workflow.Reason, c Clock) string {
 	if command == "" {
 		return text + optionally("; ", esc(advice))
 	}
-	// A code block is never wrapped, so that the command can be copied. The
-	// indent keeps it inside the item of a list.
+	return withCommand(text, advice, command)
+}
+
+// withCommand is a text with advice and a command. A code block is never wrapped, so that
+// the command can be copied. The indent keeps it inside the item of a list.
+func withCommand(text, advice, command string) string {
 	if advice != "" {
 		text += "; " + esc(advice) + ":"
 	}
 	return text + "\n\n  ```\n  " + term.Line(command) + "\n  ```\n"
+}
+
+// reasonList adds reasons, each after the words that go before it. A command that several
+// ask for is said once, at the last of them, with the options that any of them needs.
+func (l *lines) reasonList(reasons []Reason, before func(i int) string, c Clock) {
+	commands := map[string]*suggested{}
+	for i, r := range reasons {
+		advice, line := Remedy(r.Remedy)
+		key, options := apart(r, line)
+		all := commands[key]
+		if all == nil {
+			all = &suggested{advice: advice}
+			commands[key] = all
+		}
+		all.last, all.differ = i, all.differ || all.advice != advice
+		for _, o := range options {
+			if !slices.Contains(all.options, o) {
+				all.options = append(all.options, o)
+			}
+		}
+	}
+	for i, r := range reasons {
+		advice, line := Remedy(r.Remedy)
+		key, _ := apart(r, line)
+		switch all := commands[key]; {
+		case line == "":
+			l.item("%s%s", before(i), ReasonText(r.Reason, c))
+		case all.last == i:
+			if all.differ {
+				advice = strings.TrimPrefix(advice+"; then record all of it", "; ")
+			}
+			l.item("%s%s", before(i), withCommand(reasonTimes(r.Reason, c), advice, strings.Join(all.options, " --")))
+		case all.differ:
+			l.item("%s%s", before(i), reasonAdvice(r.Reason, c))
+		default:
+			l.item("%s%s", before(i), reasonTimes(r.Reason, c))
+		}
+	}
+}
+
+// noWords go before a reason.
+func noWords(int) string { return "" }
+
+// A suggested command helps against some reasons, of which the last tells of it.
+type suggested struct {
+	advice  string
+	differ  bool     // they say different advice
+	options []string // the first is the command without any
+	last    int
+}
+
+// apart is a command in parts, and what it has in common with others that can be given as
+// one: what is dated is not put together with what is not.
+func apart(r Reason, line string) (key string, parts []string) {
+	parts = strings.Split(line, " --")
+	return parts[0] + r.Remedy.Then.String(), parts
 }
 
 // reasonAdvice is a reason with its times and advice, where questions take the place of
@@ -286,16 +347,53 @@ func reasonAdvice(r workflow.Reason, c Clock) string {
 }
 
 func reasonTimes(r workflow.Reason, c Clock) string {
-	text := esc(said(workflow.Cause{Text: r.Text, At: r.At}))
+	text, in := esc(said(workflow.Cause{Text: r.Text, At: r.At})), ""
+	if !c.Stands && !r.Until.IsZero() {
+		in = fmt.Sprintf(" (in %s)", c.In(r.Until))
+	}
 	switch {
 	case !r.Until.IsZero() && !r.Closes.IsZero():
 		from, to := c.Between(r.Until, r.Closes)
-		text += fmt.Sprintf("; open from **%s** (in %s) to %s", from, c.In(r.Until), to)
+		text += fmt.Sprintf("; open from **%s**%s to %s", from, in, to)
 	case r.Because == workflow.ByClock:
 	case !r.Until.IsZero():
-		text += fmt.Sprintf(", until **%s** (in %s)", c.At(r.Until), c.In(r.Until))
+		text += fmt.Sprintf(", until **%s**%s", c.At(r.Until), in)
 	case !r.Closes.IsZero():
 		text += "; join it by " + c.At(r.Closes)
 	}
 	return text
+}
+
+// A Missing is what a command was not told, and what can be said now.
+type Missing struct {
+	Mark    string
+	What    string  // "step"; "": words, which nobody can list
+	Can     []Named // what can be named now
+	Command string  // up to what is missing
+}
+
+// A Named is a name with what it is.
+type Named struct{ Name, Is string }
+
+// Markdown lists what can be said, and ends with the command that helps: whole, where only
+// one thing can be said.
+func (m Missing) Markdown(Clock) string {
+	var l lines
+	switch {
+	case m.What == "":
+		return "The words are missing:\n\n" + command(m.Command+" "+Blank)
+	case len(m.Can) == 0:
+		l.add("The %s is missing, and %s has none now. What comes next:\n", m.What, esc(m.Mark))
+		return l.String() + command("fettle next "+m.Mark)
+	}
+	l.add("The %s is missing. On %s now:\n", m.What, esc(m.Mark))
+	for _, n := range m.Can {
+		l.item("`%s`%s", term.Line(n.Name), optionally(" ", esc(n.Is)))
+	}
+	what := Blank
+	if len(m.Can) == 1 {
+		what = m.Can[0].Name
+	}
+	l.add("\n%s", command(m.Command+" "+what))
+	return l.String()
 }

@@ -140,7 +140,7 @@ func (l *lines) ways(g Gate) {
 			line += "\n" + g.Measure + " --gauge " + finer
 		}
 		if g.remedy.Concede {
-			line += "\nfettle measure " + g.remedy.Mark + " " + g.Name + " --concede " + blank
+			line += "\nfettle measure " + g.remedy.Mark + " " + g.Name + " --concede " + Blank
 		}
 	}
 	l.add("%s:\n\n```\n%s\n```\n", esc(Capital(advice)), line)

@@ -39,6 +39,8 @@ type Step struct {
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
 	Act      workflow.Act      `json:"act,omitempty"`
+	Begun    *BegunCoat        `json:"begun,omitempty"`
+	Full     bool              `json:"-"` // why, with what and all of the adhesive are shown as well
 	Whole    []string          `json:"-"` // the cautions as long as they are, in the order of Cautions
 	more     string            // what shows Do again
 	asked    bool              // for Short
@@ -54,6 +56,32 @@ type Joint struct {
 	Phase    workflow.Phase `json:"phase,omitempty"`
 	Opens    time.Time      `json:"opens,omitzero"`
 	Closes   time.Time      `json:"closes,omitzero"`
+}
+
+// A BegunCoat is a coat that was begun and is not on yet.
+type BegunCoat struct {
+	Adhesive string    `json:"adhesive"`
+	Mixed    time.Time `json:"mixed,omitzero"`
+	Began    time.Time `json:"began,omitzero"` // spreading
+	Closes   time.Time `json:"closes"`
+	late     bool
+}
+
+func (b BegunCoat) words(c Clock) string {
+	text := "begun:"
+	if !b.Mixed.IsZero() {
+		text += " " + esc(b.Adhesive) + " mixed " + c.At(b.Mixed)
+	}
+	if !b.Mixed.IsZero() && !b.Began.IsZero() {
+		text += ","
+	}
+	if !b.Began.IsZero() {
+		text += " spreading since " + c.At(b.Began)
+	}
+	if b.late {
+		return text + "; that is too long ago, begin again"
+	}
+	return text + "; join it by **" + c.At(b.Closes) + "**"
 }
 
 // An Adhesive is one of several that a joint may be coated with.
@@ -100,6 +128,9 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	if kind.fill != nil {
 		kind.fill(&p, s, job, step, now)
 	}
+	if b := r.Begun; b.Adhesive != "" {
+		p.Begun = &BegunCoat{b.Adhesive, b.Mixed, b.Spread, b.Closes, now.After(b.Closes)}
+	}
 	name := s.NameOf(r.Job, step.Name, now)
 	if kind.commands == nil {
 		kind.commands = doneCommands
@@ -107,7 +138,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	p.Commands = kind.commands(&p, name)
 	if step.Fits != "" {
 		for i := range p.Commands {
-			p.Commands[i] += " --name " + blank
+			p.Commands[i] += " --name " + Blank
 		}
 	}
 	if p.Second {
@@ -137,7 +168,8 @@ func (p Step) before() string {
 	return ", as you have done it before"
 }
 
-// Markdown is the step, cautions first.
+// Markdown is the step, cautions first, and unless it is to be full what need not be seen
+// to do it left out.
 func (p Step) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s\n", esc(p.Title))
@@ -146,18 +178,10 @@ func (p Step) Markdown(c Clock) string {
 	for _, caution := range p.Cautions {
 		l.caution(caution)
 	}
-	if len(p.Tools) > 0 {
-		l.fact("tools: %s", esc(strings.Join(p.Tools, ", ")))
+	if p.Full {
+		p.withWhat(&l)
 	}
-	for _, need := range p.Needs {
-		l.fact("needs %s", esc(need.String()))
-	}
-	if p.Short == "" {
-		l.text(p.Do)
-	} else {
-		l.text(p.Short)
-		l.add("\n*In short%s; `%s` shows all of it.*\n", p.before(), p.more)
-	}
+	l.doing(p)
 	for i, line := range p.Lines {
 		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
 	}
@@ -167,29 +191,13 @@ func (p Step) Markdown(c Clock) string {
 	if p.Second {
 		l.fact("%s", secondWords(p.Alone))
 	}
-	if p.Joint != nil {
-		l.fact("joint %s%s", esc(p.Joint.Name), p.Joint.words(p.Kind, c))
-		for _, a := range p.Joint.OneOf {
-			l.fact("with **%s**, %s: %s", esc(a.Name), esc(a.Title), esc(a.Says))
-			for _, r := range a.Unfit {
-				l.fact("not with %s now: %s", esc(a.Name), ReasonText(r.Reason, c))
-			}
-		}
+	p.glued(&l, c)
+	if p.Begun != nil {
+		l.fact("%s", p.Begun.words(c))
 	}
-	for _, g := range p.Gates {
-		l.item("%s", g.brief(c))
-		l.parts(g)
-		if g.Standing == workflow.Failed {
-			l.text(g.Rework)
-		} else {
-			l.text(g.How)
-		}
-	}
-	if p.Why != "" {
-		l.add("\n**Why.** %s\n", tagless(strings.TrimSpace(p.Why)))
-	}
-	if p.Hands != "" {
-		l.fact("takes %s", esc(p.Hands))
+	p.gates(&l, c)
+	if p.Full {
+		p.why(&l)
 	}
 	if p.Progress == workflow.Done {
 		if !p.Done.IsZero() { // else it was met without an act
@@ -199,9 +207,7 @@ func (p Step) Markdown(c Clock) string {
 	}
 	if len(p.Reasons) > 0 {
 		l.add("\n**It can't be done now:**\n")
-		for _, r := range p.Reasons {
-			l.item("%s", ReasonText(r.Reason, c))
-		}
+		l.reasonList(p.Reasons, noWords, c)
 		return l.String()
 	}
 	switch {
@@ -210,26 +216,104 @@ func (p Step) Markdown(c Clock) string {
 	case len(p.Commands) > 0:
 		l.add("\nWhen %s:\n", whenDone(p.Act))
 	}
-	for _, line := range p.Commands {
-		l.add("%s", command(line))
+	commands := p.Commands
+	if now, _, later := p.turns(); len(later) > 0 && len(p.Reasons) == 0 {
+		commands = measureCommands(&Step{Mark: p.Mark, Gates: now}, "")
+	}
+	if len(commands) > 0 { // one block, and each on a line of its own
+		l.add("%s", "```\n"+strings.Join(commands, "\n")+"\n```\n")
 	}
 	return l.String()
 }
 
-// action is what to do and by when, without the title and the cautions.
+// action is what to do, without the title and the cautions. By when says the clock beside it.
 func (p Step) action(c Clock) string {
 	var l lines
 	p.pressing(&l, c)
+	l.doing(p)
+	return l.String()
+}
+
+// doing is what to do, whole or in short.
+func (l *lines) doing(p Step) {
 	if p.Short == "" {
 		l.text(p.Do)
-	} else {
-		l.text(p.Short)
-		l.add("\n*In short%s; `%s` shows all of it.*\n", p.before(), p.more)
+		return
 	}
-	if p.Joint != nil && (p.Joint.Phase == workflow.Open || p.Joint.Phase == workflow.Tacking) {
-		l.fact("joint %s%s", esc(p.Joint.Name), Joint{Phase: p.Joint.Phase, Opens: p.Joint.Opens, Closes: p.Joint.Closes}.words(steps.Join, c))
+	l.text(p.Short)
+	l.add("\n*In short%s; `%s` shows all of it.*\n", p.before(), p.more)
+}
+
+// gates adds those that are measured or reworked now, and the names of the others.
+func (p Step) gates(l *lines, c Clock) {
+	now, passed, later := p.turns()
+	for _, g := range now {
+		l.item("%s", g.brief(c))
+		l.parts(g)
+		if g.Standing == workflow.Failed {
+			l.text(g.Rework)
+		} else {
+			l.text(g.How)
+		}
 	}
-	return l.String()
+	for i, gates := range [][]Gate{passed, later} {
+		var names []string
+		for _, g := range gates {
+			names = append(names, g.Name)
+		}
+		if len(names) > 0 {
+			l.item("%s: %s", []string{"passed", "then"}[i], esc(strings.Join(names, ", ")))
+		}
+	}
+}
+
+// turns are the gates of the step: those to measure or rework now, those that have passed,
+// and the rest. Of a full step all of them are shown.
+func (p Step) turns() (now, passed, later []Gate) {
+	if p.Full {
+		return p.Gates, nil, nil
+	}
+	measured := false
+	for _, g := range p.Gates {
+		switch {
+		case g.met():
+			passed = append(passed, g)
+		case g.Standing == workflow.Failed:
+			now = append(now, g)
+		case !measured:
+			now, measured = append(now, g), true
+		default:
+			later = append(later, g)
+		}
+	}
+	return now, passed, later
+}
+
+// glued says how its joint stands, and which adhesives can't be used now; where it is full
+// also what they are.
+func (p Step) glued(l *lines, c Clock) {
+	j := p.Joint
+	switch {
+	case j == nil:
+		return
+	case p.Full:
+		l.fact("joint %s%s", esc(j.Name), j.words(p.Kind, c))
+	case p.pressed():
+		l.fact("joint %s%s", esc(j.Name), Joint{Phase: j.Phase, Opens: j.Opens, Closes: j.Closes}.words(steps.Join, c))
+	}
+	for _, a := range j.OneOf {
+		if p.Full {
+			l.fact("with **%s**, %s: %s", esc(a.Name), esc(a.Title), esc(a.Says))
+		}
+		for _, r := range a.Unfit {
+			l.fact("not with %s now: %s", esc(a.Name), ReasonText(r.Reason, c))
+		}
+	}
+}
+
+// pressed reports whether the window of its joint is open, or about to be.
+func (p Step) pressed() bool {
+	return p.Joint != nil && (p.Joint.Phase == workflow.Open || p.Joint.Phase == workflow.Tacking)
 }
 
 // behind is why it is done, with what, and all of what is shown in short.
@@ -238,18 +322,8 @@ func (p Step) behind() string {
 	if p.Short != "" {
 		l.text(p.Do)
 	}
-	if p.Why != "" {
-		l.add("\n**Why.** %s\n", tagless(strings.TrimSpace(p.Why)))
-	}
-	if p.Hands != "" {
-		l.fact("takes %s", esc(p.Hands))
-	}
-	if len(p.Tools) > 0 {
-		l.fact("tools: %s", esc(strings.Join(p.Tools, ", ")))
-	}
-	for _, need := range p.Needs {
-		l.fact("needs %s", esc(need.String()))
-	}
+	p.why(&l)
+	p.withWhat(&l)
 	if p.Joint != nil && p.Joint.Says != "" {
 		l.fact("joint %s, %s: %s", esc(p.Joint.Name), esc(p.Joint.Adhesive), esc(p.Joint.Says))
 	}
@@ -259,6 +333,26 @@ func (p Step) behind() string {
 		}
 	}
 	return l.String()
+}
+
+// why it is done, and how long it takes.
+func (p Step) why(l *lines) {
+	if p.Why != "" {
+		l.add("\n**Why.** %s\n", tagless(strings.TrimSpace(p.Why)))
+	}
+	if p.Hands != "" {
+		l.fact("takes %s", esc(p.Hands))
+	}
+}
+
+// withWhat is the tools that it is done with, and the conditions.
+func (p Step) withWhat(l *lines) {
+	if len(p.Tools) > 0 {
+		l.fact("tools: %s", esc(strings.Join(p.Tools, ", ")))
+	}
+	for _, need := range p.Needs {
+		l.fact("needs %s", esc(need.String()))
+	}
 }
 
 // pressing is what makes it urgent, or why it is open again.
@@ -304,6 +398,8 @@ func (j Joint) words(kind steps.Kind, c Clock) string {
 	switch {
 	case j.Phase == workflow.Open:
 		return fmt.Sprintf(": open now, join it by **%s** (%s left)", c.At(j.Closes), c.In(j.Closes))
+	case j.Phase == workflow.Tacking && !c.Now.Before(j.Opens):
+		return fmt.Sprintf(": wet at the last touch test, join it by **%s**", c.At(j.Closes))
 	case j.Phase == workflow.Tacking:
 		from, to := c.Between(j.Opens, j.Closes)
 		return fmt.Sprintf(": %s, open from **%s** to %s", j.Phase, from, to)

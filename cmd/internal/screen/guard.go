@@ -18,7 +18,7 @@ type guard struct {
 	ready time.Time // the question is drawn
 	deaf  time.Time // until then no key answers
 	last  string    // the key that was pressed last
-	at    time.Time // when
+	at    time.Time // when it came last
 	lost  time.Time // when text was ignored
 }
 
@@ -58,15 +58,25 @@ func (g *guard) press(key string, alone bool, now time.Time) press {
 	return meant
 }
 
-// text reports whether a character may be typed now: none that is a second press of
-// the key that opened the field. Where the beginning of a number came too early, the
-// rest of it is not taken for one: 14.5 is never 4.5.
-func (g *guard) text(key string, now time.Time) bool {
-	second := key == g.last && now.Before(g.deaf)
-	g.last, g.at = "", now
-	if second || now.Before(g.ready) || now.Sub(g.lost) < pause {
-		g.lost = now
-		return false
+// text says what a character is that comes for a field: again is one that the key types
+// which opened the field, held down or pressed a second time, and doubt perhaps the first
+// of those. Where the beginning of a number came too early, the rest of it is not taken
+// for one: 14.5 is never 4.5.
+func (g *guard) text(key string, now time.Time) press {
+	same, since := key != "" && key == g.last && now.Sub(g.at) < holding, now.Sub(g.at)
+	g.at = now
+	if !same {
+		g.last = ""
 	}
-	return true
+	switch {
+	case same && (since < repeats || now.Before(g.deaf)):
+		g.lost = now
+		return again
+	case now.Before(g.ready), now.Sub(g.lost) < pause:
+		g.lost = now
+		return early
+	case same:
+		return doubt
+	}
+	return meant
 }

@@ -11,6 +11,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
+	"fettle/workflow"
 )
 
 // The smallest screen on which something is asked.
@@ -454,11 +455,11 @@ func (p painter) bar(s scene, width int) string {
 		says = append(says, k.Key+" "+term.Line(k.Word))
 	}
 	for _, n := range slices.Backward(s.notices) {
-		calls := func(t sitting.Timer) bool {
+		told := func(t sitting.Timer) bool { // its clock says how it stands now
 			_, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
-			return calls && t.Mark == n.Mark && t.Name == n.Joint
+			return t.Mark == n.Mark && t.Name == n.Joint && (calls || t.Joint && t.Phase != workflow.Curing)
 		}
-		if !slices.ContainsFunc(s.timers, calls) { // else its clock says it
+		if !slices.ContainsFunc(s.timers, told) {
 			says = append(says, n.At.In(time.Local).Format("15:04")+" "+term.Line(n.Says))
 		}
 	}

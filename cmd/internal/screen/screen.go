@@ -220,9 +220,9 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 	case tea.ResumeMsg:
 		m.guard.drawn(m.wall())
-		return m, m.tick()
+		return m, m.tickAfter(0)
 	case tea.PasteMsg:
-		if m.typing() && m.guard.text("", m.wall()) {
+		if m.typing() && m.guard.text("", m.wall()) == meant {
 			m.replace()
 			m.scene.typed.insert(msg.Content)
 		}
@@ -254,12 +254,31 @@ func (m *model) ask(a asked) tea.Cmd {
 	return bell
 }
 
+// missed tells of moments that nobody can have seen.
+func (m *model) missed(moments []sitting.Moment) {
+	text := "While this was stopped:\n"
+	for _, n := range moments {
+		text += "\n- " + page.Escape(n.At.In(time.Local).Format("15:04")+" "+n.Says)
+	}
+	m.scene.told, m.scene.heard = append(m.scene.told, text), false
+	m.at = m.here()
+}
+
+// asleep is how long no clock was looked at when the machine slept.
+const asleep = time.Minute
+
 // tick brings the clocks up to now, and rings if a moment has come.
-func (m *model) tick() tea.Cmd {
+func (m *model) tick() tea.Cmd { return m.tickAfter(asleep) }
+
+// tickAfter is tick where clocks that were not looked at for longer were stopped.
+func (m *model) tickAfter(most time.Duration) tea.Cmd {
 	now := m.now()
+	stopped := now.Sub(m.ran) > most
 	moments := m.clocks.Moments(m.ran, now)
 	m.ran, m.scene.now, m.scene.timers = now, now, m.clocks.Timers(now)
-	if len(moments) > 0 {
+	if len(moments) > 0 && stopped {
+		m.missed(moments)
+	} else if len(moments) > 0 {
 		m.scene.notices, m.noticed = append(m.scene.notices, moments...), m.wall()
 	}
 	if !m.hinted.IsZero() && m.wall().Sub(m.hinted) > 3*time.Second {
@@ -394,7 +413,12 @@ func (m *model) typed(k tea.KeyPressMsg, name string, now time.Time) bool {
 	case name == "space" && len(line.text) == 0:
 		return false // it turns the page
 	case k.Text != "" && (len(line.text) > 0 || !isKey && (name != moreKey || m.scene.letters())):
-		if !m.guard.text(name, now) {
+		press := m.guard.text(name, now)
+		if press == again || k.IsRepeat && press == doubt { // the key that opened the field is held down
+			*line = field{}
+			return true
+		}
+		if press == early {
 			m.hint("What was typed came too early: type it again.")
 			return true
 		}

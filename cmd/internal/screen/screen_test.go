@@ -292,6 +292,25 @@ func TestField(t *testing.T) {
 	h.wall = h.wall.Add(time.Second)
 	h.press("n", "e", "w", "enter")
 	h.expect(sitting.Reply{Text: "new"})
+
+	for _, first := range []time.Duration{250, 420, 660, 1000} { // nor is it typed while it is held down
+		for _, every := range []time.Duration{20, 33, 90, 140} {
+			h.ask(plain("a"))
+			h.send(key("m"))
+			h.reply = make(chan sitting.Reply, 1)
+			h.send(asked{words, h.reply})
+			for wait, down := first, time.Duration(0); down < 3000; wait, down = every, down+wait {
+				h.wall = h.wall.Add(wait * time.Millisecond)
+				h.send(key("m"))
+			}
+			if text := h.m.scene.typed.String(); text != "" {
+				t.Errorf("held down from %d ms on, each %d ms, it types %q", first, every, text)
+			}
+			h.wall = h.wall.Add(time.Second)
+			h.press("m", "e", "enter")
+			h.expect(sitting.Reply{Text: "me"})
+		}
+	}
 }
 
 // Where a name answers, each letter begins one; the keys are there after Esc.
@@ -526,7 +545,11 @@ func TestClocksWhileAQuestionStands(t *testing.T) {
 	h.press("esc", "j")
 	h.expect(sitting.Reply{Key: "j"})
 	h.ask(q)
-	h.pass(5 * time.Minute)
+	h.wall = h.wall.Add(4*time.Minute + 30*time.Second) // Ctrl-Z over it
+	h.ring(h.send(tea.ResumeMsg{}))
+	h.see("While this was stopped")
+	h.see("19:30 19:30:00")
+	h.pass(30 * time.Second)
 	h.see("LAPSED 19:30")
 	h.pass(10 * time.Minute)
 	h.expect(sitting.Reply{Key: sitting.Due})

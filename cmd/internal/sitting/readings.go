@@ -109,9 +109,15 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 // verdict is what a reading that is being typed would come to, by the rule that judges
 // it once it is recorded.
 func (c *conversation) verdict(s *workflow.State, r workflow.Measure) Verdict {
-	r.Sure = true
 	then, err := s.Try(r, workflow.Circumstances{Now: c.now(), By: c.Desk.By})
 	var refusal *workflow.Refusal
+	var said []string
+	unlikely := errors.As(err, &refusal) && refusal.Only(workflow.ByReading)
+	if unlikely {
+		said = append(said, refusal.Reasons[0].Text)
+		r.Sure = true
+		then, err = s.Try(r, workflow.Circumstances{Now: c.now(), By: c.Desk.By})
+	}
 	switch {
 	case errors.As(err, &refusal):
 		return Verdict{Said: refusal.Reasons[0].Text, State: Bad, Taken: true} // the answer says what would help
@@ -119,7 +125,7 @@ func (c *conversation) verdict(s *workflow.State, r workflow.Measure) Verdict {
 		return Verdict{Said: err.Error()}
 	}
 	v := Verdict{Taken: true}
-	point, said := r.Readings[0].Point, []string{}
+	point := r.Readings[0].Point
 	for _, p := range page.Parts(s, then) {
 		own := p.Label == point
 		switch {
@@ -137,6 +143,9 @@ func (c *conversation) verdict(s *workflow.State, r workflow.Measure) Verdict {
 	}
 	if v.State == Good && then.Standing != workflow.Current && then.Finding.Missing == "" {
 		v.State, said = Unsure, append(said[:0], then.Says().Text) // by what was read before it
+	}
+	if unlikely && v.State != Bad {
+		v.State = Unsure
 	}
 	v.Said = strings.Join(said, "; ")
 	return v
@@ -223,7 +232,7 @@ func (c *conversation) askRework(ctx context.Context, s *workflow.State, g workf
 	if !g.Gate.Critical {
 		q.Keys = append(q.Keys, Key{Key: keyConcede, Word: "grant a concession", Words: true})
 	}
-	reply, err := c.ask(ctx, q)
+	reply, err := c.confirm(ctx, q, fmt.Sprintf("What needs %s waits until it passes. Go to it from the list once it is reworked.", g.Gate.Name))
 	if err != nil {
 		return err
 	}

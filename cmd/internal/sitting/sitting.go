@@ -11,7 +11,6 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
-	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -22,8 +21,9 @@ type Sitting struct {
 	Front     Front
 	Mark      string // the airframe that is worked on; "": all that have an open job
 	BothUnits bool
-	Short     bool // the short text of every step that has one
-	Nameless  bool // nobody said who is at the bench: Desk.By is a login name
+	Short     bool   // the short text of every step that has one
+	Options   string // of the command that began it, to go on with
+	Nameless  bool   // nobody said who is at the bench: Desk.By is a login name
 
 	// When reads a moment as people write it, such as "8 min ago".
 	When func(text string) (time.Time, error)
@@ -36,7 +36,7 @@ type Sitting struct {
 func (s *Sitting) Lead(ctx context.Context) error {
 	c := &conversation{
 		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
-		began: map[place]time.Time{}, mixed: map[string]time.Time{}, ticked: map[place][]bool{}, first: map[place]string{},
+		ticked: map[place][]bool{}, first: map[place]string{},
 	}
 	welcomed := false
 	for {
@@ -52,6 +52,8 @@ func (s *Sitting) Lead(ctx context.Context) error {
 		switch {
 		case errors.Is(err, errLeave), errors.Is(err, term.ErrEnd):
 			return c.leave()
+		case errors.Is(err, context.Canceled): // Ctrl-C
+			return errors.Join(c.leave(), err)
 		case errors.Is(err, errOver):
 			return nil
 		case errors.Is(err, errAgain):
@@ -73,8 +75,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 }
 
 // A conversation is a sitting under way. What it knows beyond the journal is lost with
-// it: what was put off, what is stamped and not recorded yet, what was confirmed of a
-// hold.
+// it: what was put off, what was confirmed of a hold.
 type conversation struct {
 	*Sitting
 
@@ -90,13 +91,11 @@ type conversation struct {
 	questions int    // that were asked
 	recorded  string // the airframe of what was recorded last; "": nothing was
 
-	read   map[string]bool      // cautions that were shown whole
-	off    map[place]bool       // what was put off
-	asked  map[string]bool      // airframes whose bench was asked for
-	began  map[place]time.Time  // when spreading was stamped
-	mixed  map[string]time.Time // by adhesive: when it was mixed last
-	ticked map[place][]bool     // by hold: the lines that were confirmed
-	first  map[place]string     // by measure step: the gate that was asked for first
+	read   map[string]bool  // cautions that were shown whole
+	off    map[place]bool   // what was put off
+	asked  map[string]bool  // airframes whose bench was asked for
+	ticked map[place][]bool // by hold: the lines that were confirmed
+	first  map[place]string // by measure step: the gate that was asked for first
 }
 
 // A place is an act of a step of an airframe.
@@ -121,7 +120,7 @@ var (
 func (c *conversation) now() time.Time { return c.Desk.Now() }
 
 func (c *conversation) clock() page.Clock {
-	return page.Clock{Now: c.now(), BothUnits: c.BothUnits}
+	return page.Clock{Now: c.now(), BothUnits: c.BothUnits, Stands: true}
 }
 
 // state is the airframe at hand, as it was read last.
@@ -374,6 +373,9 @@ func (c *conversation) ask(ctx context.Context, q Question) (Reply, error) {
 		case Quit:
 			return Reply{}, errLeave
 		case keyPutOff:
+			if slices.ContainsFunc(q.Keys, Key.saysNo) {
+				return reply, nil
+			}
 			c.off[c.here()], c.jump = true, place{}
 			return Reply{}, errAgain
 		case keyList:
@@ -415,11 +417,14 @@ func (c *conversation) common(own []Key) []Key {
 		{Key: keyTakeBack, Word: "take back", Common: true}, {Key: keyList, Word: "list", Common: true},
 		{Key: keyNote, Word: "note", Common: true, Words: true}, {Key: keyPhoto, Word: "photo", Common: true, Words: true}, {Key: Quit, Word: "quit", Common: true},
 	}
-	if c.hand.Step.Name == "" || slices.ContainsFunc(own, func(k Key) bool { return k.Also == keyNo }) {
+	if c.hand.Step.Name == "" || slices.ContainsFunc(own, Key.saysNo) {
 		return keys
 	}
 	return append([]Key{{Key: keyPutOff, Word: "not now", Common: true}}, keys...)
 }
+
+// saysNo reports whether a key of a question's own answers it with no.
+func (k Key) saysNo() bool { return !k.Common && k.Is(keyNo) }
 
 // offers has a key for the joint that must be joined first, unless that is at hand.
 func (c *conversation) offers() func(now time.Time) []Key {
@@ -539,10 +544,5 @@ func (c *conversation) running() (clocks page.Clocks) {
 
 // leave says what is still running, and how to go on.
 func (c *conversation) leave() error {
-	leaving := page.Leaving{Mark: c.Mark, Timers: c.running().Timers}
-	for of, at := range c.began { // known to this conversation alone
-		leaving.Spreading = append(leaving.Spreading, page.Spread{Mark: of.mark, Step: of.step, Began: at})
-	}
-	sorting.Stable(leaving.Spreading, func(a, b page.Spread) int { return a.Began.Compare(b.Began) })
-	return c.Front.Tell(leaving.Markdown(c.clock()))
+	return c.Front.Tell(page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers}.Markdown(c.clock()))
 }

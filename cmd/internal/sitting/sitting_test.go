@@ -2,6 +2,7 @@ package sitting_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -121,6 +122,7 @@ type bench struct {
 	desk  *desk.Desk
 	queue []string
 	asked []string // each question: where, its prompt, its keys
+	seen  []string // what was to be done
 	told  []string
 	last  sitting.Question
 }
@@ -162,13 +164,15 @@ func must(t *testing.T, err error) {
 // of it lets time pass.
 func (b *bench) lead(mark string, answers ...string) {
 	b.t.Helper()
-	b.queue, b.asked, b.told = answers, nil, nil
+	b.queue, b.asked, b.told, b.seen = answers, nil, nil, nil
 	s := &sitting.Sitting{Desk: b.desk, Bench: sitting.NewBench(b.desk), Front: b, Mark: mark,
 		When: func(text string) (time.Time, error) {
 			d, err := time.ParseDuration(strings.TrimSuffix(strings.ReplaceAll(text, " min", "m"), " ago"))
 			return b.now.Add(-d), err
 		}}
-	must(b.t, s.Lead(b.t.Context()))
+	if err := s.Lead(b.t.Context()); !errors.Is(err, context.Canceled) || !strings.HasSuffix(answers[len(answers)-1], "stop") {
+		must(b.t, err)
+	}
 	if len(b.queue) > 0 {
 		b.t.Fatalf("left before %q, told %q", b.queue, b.told)
 	}
@@ -191,7 +195,7 @@ func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error
 		}
 	}
 	b.asked = append(b.asked, fmt.Sprintf("%s | %s | %s | %s", q.View.Mark, q.View.Title, q.Prompt, strings.Join(own, ", ")))
-	b.last = q
+	b.last, b.seen = q, append(b.seen, q.View.Action)
 	if len(b.queue) == 0 {
 		return sitting.Reply{}, term.ErrEnd
 	}
@@ -201,6 +205,9 @@ func (b *bench) Ask(_ context.Context, q sitting.Question) (sitting.Reply, error
 		d, err := time.ParseDuration(span[1:])
 		must(b.t, err)
 		b.now, answer = b.now.Add(d), rest
+	}
+	if answer == "stop" {
+		return sitting.Reply{}, context.Canceled
 	}
 	if answer == sitting.Due || answer == sitting.Changed {
 		return sitting.Reply{Key: answer}, nil
@@ -344,6 +351,9 @@ func TestTouch(t *testing.T) {
 	b.tells("Still running", "joint tab")
 	b.lead("FN-01", "l", "coat-dry", "y", "+3m enter", "+11m changed", "w", "1", "2", "+5m changed", "n", "+7m changed", "w", "q")
 	b.tells("pad is still wet. It is asked for again at ")
+	if text := strings.Join(b.seen, "\n"); !strings.Contains(text, "Press.") || strings.Contains(text, "drying") || strings.Contains(text, "left)") {
+		t.Errorf("it says %s", text) // whatever the clock beside it says
+	}
 	if slices.ContainsFunc(b.told, func(text string) bool { return strings.Contains(text, "Refused") }) {
 		t.Errorf("told %q", b.told)
 	}
@@ -440,7 +450,7 @@ func TestTakeBack(t *testing.T) {
 		t.Errorf("the last entry is %+v", s.Entries[s.Size()-1])
 	}
 	b.lead("FN-01", "u")
-	if rows := b.last.View.Rows; len(rows) != 1 || !strings.Contains(rows[0].Label, "read the bench: 20") {
+	if rows := b.last.View.Rows; len(rows) != 1 || !strings.Contains(rows[0].Label, "mixed epoxy for coat-tab") {
 		t.Errorf("shown is %+v", rows)
 	}
 }
@@ -455,7 +465,10 @@ func TestTheStepIsKept(t *testing.T) {
 	must(t, err)
 	b.ready("RD-01")
 	b.act("RD-01", workflow.Finish{Step: "sort-pins"}) // its stage would come first
-	b.lead("RD-01", "y", "1", "n", "l", "pin-left", "2", "q")
+	b.lead("RD-01", "n", "n", "y", "l", "pin-left", "y", "1", "n", "l", "pin-left", "2", "q")
+	b.asks("Pin the left | Is the gun hot now? | y yes, n no")
+	b.tells("Pin the left waits until the gun is hot. Go to it from the list then.")
+	b.asked = b.asked[5:]
 	for i, want := range []string{"Pin the left | Is the gun hot now?", "gun | Confirm each line", "gun | Confirm each line", "Pin the right | When it is done"} {
 		if !strings.Contains(b.asked[i], want) {
 			t.Errorf("%d asks %s, want %s", i, b.asked[i], want)
@@ -532,8 +545,41 @@ func TestLeaving(t *testing.T) {
 	b.ready("FN-01")
 	b.lead("FN-01", "m", "+6m enter", "q")
 	b.tells("All that was answered is recorded", "joint tab", "fettle follow FN-01")
-	b.lead("FN-01", "y", "s", "+1m q")
-	b.tells("Spreading of coat-root began at 19:06, which is not recorded", "fettle done FN-01 coat-root --began 19:06")
+	b.lead("FN-01", "stop") // Ctrl-C, too
+	b.tells("All that was answered is recorded", "joint tab", "fettle follow FN-01")
+}
+
+// What was begun outlives the conversation: the next one goes on with it, also past other
+// work that could be done, its clock runs, and a command that says nothing else goes by it.
+func TestBegunOutlives(t *testing.T) {
+	b := atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.act("FN-01", workflow.Finish{Step: "coat-tab", Mixed: b.now, Began: b.now})
+	b.lead("FN-01", "y", "s", "+1m stop")
+	b.act("FN-01", workflow.Clear{Step: "guard-blade", Answers: []bool{true, true}}) // its stage would come first
+	b.lead("FN-01", "+4m q")
+	if len(b.asked) != 1 || !strings.Contains(b.asked[0], "Coat the root | Spreading since 19:00. | enter the coat is on") {
+		t.Errorf("it goes on with %q", b.asked)
+	}
+	b.act("FN-01", workflow.Finish{Step: "coat-root"})
+	if f, e := last[journal.Coated](b, "FN-01"); !f.Began.Equal(b.now.Add(-5*time.Minute)) || !f.Mixed.Equal(f.Began) || !e.At.Equal(b.now) {
+		t.Errorf("recorded is %+v", f)
+	}
+
+	b = atBench(t, "FN-01")
+	b.ready("FN-01")
+	b.act("FN-01", workflow.ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+	b.lead("FN-01", "l", "coat-dry", "s", "+2m q")
+	b.tells("joint pad: begun 19:00, must be joined by **19:40**")
+	if says := b.last.View.Title; !strings.Contains(says, "Coat the pad") {
+		t.Errorf("it leaves %s", says)
+	}
+	b.lead("FN-01", "+39m q") // it is too old by now, and not taken for a fresh one
+	b.lead("FN-01", "l", "coat-dry", "s", "enter", "enter", "+1m enter", "q")
+	b.asks("Coat the pad", "What was begun is too old to be joined. Spread it afresh. | s spreading starts now")
+	if f, _ := last[journal.Coated](b, "FN-01"); f.Step != "coat-dry" || f.Began.Minute() != 41 {
+		t.Errorf("recorded is %+v", f)
+	}
 }
 
 // A note and a photo go into the journal from any question, which then stands again.
@@ -594,6 +640,7 @@ func TestReadings(t *testing.T) {
 		"4.85":     {Said: "0.35 mm OVER", Scale: "-???[???===???]???*", State: sitting.Bad, Taken: true},
 		"4 with":   {Said: "\"with\" is not a unit; write mm, cm, m, in, ft, yd, thou, µm"},
 		"4 with x": {Said: "no gauge \"x\"; choose from caliper, rule"},
+		"50":       {Said: "50 mm at root is unlikely: it is far outside its limits, 3.5 mm to 4.5 mm; 46 mm OVER", Scale: "-???[???===???]???>", State: sitting.Bad, Taken: true},
 		"3":        {Said: "0.5 mm UNDER", Scale: "<???[???===???]???-", State: sitting.Bad, Taken: true},
 		"12 g":     {Said: "\"12 g\" is a mass, not a length; write it in mm or in"},
 		"4.0001mm": {Said: "4.0001mm is finer than caliper shows, in steps of 0.01 mm; give what it shows, at most to half a step, or name the gauge that was used"},

@@ -13,7 +13,6 @@ import (
 	"strings"
 	"sync/atomic"
 	"time"
-	"unicode"
 
 	xansi "github.com/charmbracelet/x/ansi"
 	"golang.org/x/term"
@@ -75,41 +74,6 @@ func (s Streams) Room(lines []string) int {
 		}
 	}
 	return len(lines)
-}
-
-// Clean makes a text from a document, a journal or a command line safe to
-// print: control and formatting characters other than newline and tab are
-// shown as their code, and so are bytes that are not UTF-8.
-func Clean(text string) string {
-	if !strings.ContainsFunc(text, hidden) {
-		return text
-	}
-	var b strings.Builder
-	for _, r := range text {
-		if hidden(r) {
-			fmt.Fprintf(&b, "\\u%04x", r)
-		} else {
-			b.WriteRune(r)
-		}
-	}
-	return b.String()
-}
-
-func hidden(r rune) bool {
-	switch r {
-	case '\n', '\t':
-		return false
-	case unicode.ReplacementChar:
-		return true
-	}
-	// Cc are the controls, such as escape; Cf change the reading direction or hide
-	// characters.
-	return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Co, unicode.Cs)
-}
-
-// Line is Clean on one line.
-func Line(text string) string {
-	return strings.Join(strings.Fields(Clean(text)), " ")
 }
 
 // ErrEnd is returned by Ask when the input has ended.

@@ -3,6 +3,7 @@ package term
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"io"
 	"strings"
@@ -24,9 +25,35 @@ func TestCleanLeavesNothingToAct(t *testing.T) {
 		"bad\xffbyte":         `bad\ufffdbyte`,
 		"two\nlines\tand":     "two\nlines\tand",
 		"private\ue000":       `private\ue000`,
+		"plane\U000e0041":     `plane\udb40\udc41`, // a tag, as JSON would write it
+		// Drawn as nothing, or breaking a line, though none of them is a control.
+		"a\u2028b\u2029c":     `a\u2028b\u2029c`,
+		"\u3164\u034f\u2800":  `\u3164\u034f\u2800`,
+		"a\ufe0fb\U000e0100c": `a\ufe0fb\udb40\udd00c`,
+		"red ❤\ufe0f ↔\ufe0f": "red ❤\ufe0f ↔\ufe0f", // emoji; the selector says that it is a picture
+		"❤\ufe0f\ufe0f":       "❤\ufe0f" + `\ufe0f`,
 	} {
 		if got := Clean(text); got != want {
 			t.Errorf("%q is shown as %q, want %q", text, got, want)
+		}
+	}
+}
+
+// JSON has the same characters as escapes: nothing reaches a terminal, and the value is
+// what it was.
+func TestJSONKeepsTheValue(t *testing.T) {
+	words := "a\x1b]0;b\x7f\u009b\u202e\u200b\u2028\u3164\ufe0f\U000e0041\n\t<&> ❤\ufe0f µ ½"
+	for _, indent := range []string{"", "  "} {
+		written, err := JSON(map[string]string{words: words}, indent)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if plain := strings.ReplaceAll(string(written), "❤\ufe0f", ""); strings.ContainsFunc(plain, hidden) || strings.Count(plain, "\t") > 0 {
+			t.Errorf("written as %q", written)
+		}
+		var read map[string]string
+		if err := json.Unmarshal(written, &read); err != nil || read[words] != words {
+			t.Errorf("%s is read as %q: %v", written, read, err)
 		}
 	}
 }

@@ -12,12 +12,9 @@ import (
 	"fettle/store"
 )
 
-// The form of a bbolt file, version 2: pages of one size, each with a header
-// of id (8 bytes), flags (2), count (2) and the number of overflow pages (4), in
-// the machine's own byte order. Pages 0 and 1 are heads.
+// Pages 0 and 1 of a bbolt file, version 2, are heads.
 const (
-	pageHeader = 16
-	headSize   = 80 // the header and the contents of a head
+	headSize = 80 // with the header of the page
 
 	headMagic   = 0xED0CDAED
 	headVersion = 2
@@ -87,6 +84,18 @@ func newestHead(file *os.File) (head, error) {
 		return head{}, err
 	}
 	return found, nil
+}
+
+// otherPage is the page of the head before this one: heads alternate between pages 0
+// and 1.
+func (h head) otherPage() uint64 { return h.txid%2 ^ 1 }
+
+// upTo is the head of as many pages as the file has.
+func (h head) upTo(file *os.File) head {
+	if info, err := file.Stat(); err == nil {
+		h.pages = min(h.pages, uint64(info.Size())/h.pageSize)
+	}
+	return h
 }
 
 // checkEnd checks that the file is as long as the head says.

@@ -1,0 +1,234 @@
+package keep
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"fettle/cmd/internal/desk"
+	"fettle/store"
+	"fettle/store/memory"
+	"fettle/store/photos"
+	"fettle/store/seal"
+	"fettle/workflow"
+	"fettle/workflow/journal"
+)
+
+// ErrNotCarried is returned for a file that no airframe can be imported from.
+var ErrNotCarried = errors.New("not an airframe file that can be imported")
+
+// ErrNotHeld is returned (wrapped) for a file that does not match a [HeldSeal].
+var ErrNotHeld = errors.New("it does not match the seal that it was compared with")
+
+// A HeldSeal is a seal that came by other means than the file it is compared with, and
+// the key of its signer.
+type HeldSeal struct {
+	Note   []byte
+	Public string
+}
+
+// Imported says what an import has taken in.
+type Imported struct {
+	State   *workflow.State
+	New     int64     // entries that were added; all of them, unless the airframe was here
+	Signers []Signer  // of the seals in the file, which all match it
+	Against *HeadSeal // the seal that was held against it
+	Missing []string  // photos that were left out, and why
+}
+
+// A HeadSeal says what a seal covers and who signed it.
+type HeadSeal struct {
+	Size   int64  `json:"size"`
+	Signer string `json:"signer"`
+}
+
+// A Signer is a key that seals in an imported file were signed with.
+type Signer struct {
+	Public string `json:"public_key"`
+	Seals  int    `json:"seals"`
+	Covers int64  `json:"covers"` // the first entries that its newest seal covers
+	Own    bool   `json:"own"`    // it is the key of this store's owner
+}
+
+// Import takes an airframe from a file that Export wrote, after checking its tree,
+// its entries, its seals and everything they refer to; photos may be missing. An
+// airframe that is here already is continued if the file begins with exactly what is
+// here. Two journals are never merged: any other is refused. Held may be nil.
+func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out Imported, err error) {
+	c, err := openCarried(ctx, from)
+	if err != nil {
+		return out, err
+	}
+	defer c.close()
+	b, err := c.bundle(ctx)
+	if err == nil {
+		err = k.checkSeals(ctx, b, held, &out)
+	}
+	if err == nil {
+		err = k.tryOut(ctx, b)
+	}
+	if ctx.Err() != nil {
+		return out, ctx.Err()
+	}
+	if err != nil {
+		return out, notCarried(from, err)
+	}
+	here, err := k.continues(ctx, b)
+	if err != nil {
+		return out, err
+	}
+	for _, p := range b.Photos {
+		if err := k.takePhoto(ctx, c, p); err != nil {
+			if ctx.Err() != nil || errors.Is(err, store.ErrFull) || errors.Is(err, store.ErrReadOnly) {
+				return out, err
+			}
+			if errors.Is(err, errChanged) {
+				return out, notCarried(from, err)
+			}
+			if errors.Is(err, errNotInside) {
+				err = errors.New("missing from the file")
+			}
+			if unkept, ok := errors.AsType[*photos.Error](err); ok {
+				err = unkept.Err
+			}
+			if text := fmt.Sprintf("%s: %v", p.Name, err); !slices.Contains(out.Missing, text) {
+				out.Missing = append(out.Missing, text)
+			}
+		}
+	}
+	if out.New = int64(len(b.Records)) - here; out.New > 0 {
+		if err := b.settle(ctx, k.Desk.Store, here); err != nil {
+			return out, err
+		}
+		ctx = context.WithoutCancel(ctx) // it is recorded, and whoever stops the program now is to hear it
+		k.Desk.Wrote(ctx, b.Mark)
+	}
+	out.State, err = k.Desk.State(ctx, b.Mark)
+	return out, err
+}
+
+// notCarried cuts what is too long to read: an error may quote the file.
+func notCarried(from string, err error) error {
+	const most = 600
+	if text := []rune(err.Error()); len(text) > most {
+		err = errors.New(string(text[:most]) + "…")
+	}
+	return fmt.Errorf("%s: %w: %w", from, ErrNotCarried, err)
+}
+
+// checkSeals compares a bundle with the seals that it names, and with one that came by
+// other means.
+func (k *Keeper) checkSeals(ctx context.Context, b Bundle, held *HeldSeal, out *Imported) error {
+	entries, err := journal.Naming(b.Records)
+	if err != nil {
+		return err
+	}
+	sealed := slices.ContainsFunc(entries, func(e journal.Entry) bool { return e.Facts.Kind() == journal.Sealed{}.Kind() })
+	if !sealed && held == nil {
+		return nil
+	}
+	t := tree{b.Mark, b.Records, seal.HashesOf(b.Records)}
+	if held != nil {
+		st, err := t.against(held.Note, held.Public)
+		if err != nil {
+			return fmt.Errorf("%w: %w", ErrNotHeld, err)
+		}
+		out.Against = &HeadSeal{st.Head.Size, st.Signer}
+	}
+	notes := map[string][]byte{}
+	for _, data := range b.Documents {
+		notes[store.Digest(data)] = data
+	}
+	own, _ := k.Public("") // without a key of one's own none of them is
+	checked := map[journal.Sealed]bool{}
+	for _, e := range entries {
+		f, ok := e.Facts.(journal.Sealed)
+		if !ok || checked[f] {
+			continue
+		}
+		checked[f] = true
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := t.named(f, notes[f.Note]); err != nil {
+			return fmt.Errorf("it contradicts its own seal in entry %d, over the first %d entries: %w; ask for a new export, and for a seal that you were sent by other means", e.Position, f.Size, err)
+		}
+		i := slices.IndexFunc(out.Signers, func(s Signer) bool { return s.Public == f.Key })
+		if i < 0 {
+			i, out.Signers = len(out.Signers), append(out.Signers, Signer{Public: f.Key, Own: f.Key == own})
+		}
+		out.Signers[i].Seals++
+		out.Signers[i].Covers = max(out.Signers[i].Covers, f.Size)
+	}
+	return nil
+}
+
+// tryOut checks that a bundle replays, under its own mark, before it goes into the
+// store, because a journal is never deleted from it. It returns as soon as ctx ends: the
+// trial has no store but its own, in memory.
+func (k *Keeper) tryOut(ctx context.Context, b Bundle) error {
+	trial := &desk.Desk{Store: memory.New(), Now: k.Desk.Now}
+	tried := make(chan error, 1)
+	go func() {
+		for _, data := range b.Documents {
+			if _, err := trial.Store.Keep(ctx, data); err != nil {
+				tried <- err
+				return
+			}
+		}
+		_, err := trial.Replay(ctx, b.Mark, b.Records)
+		tried <- err
+	}()
+	select {
+	case err := <-tried:
+		return err
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// continues returns how many records of a bundle the store has. It refuses a bundle that
+// does not begin with exactly what the store has.
+func (k *Keeper) continues(ctx context.Context, b Bundle) (int64, error) {
+	have, err := store.Records(ctx, k.Desk.Store, b.Mark)
+	if err != nil {
+		return 0, err
+	}
+	for i, record := range have {
+		var text string
+		switch {
+		case i == len(b.Records):
+			text = fmt.Sprintf("this store has all %s of the file and %d more: there is nothing to take in", entries(i), len(have)-i)
+			return 0, notContinued(b.Mark, text, workflow.Remedy{})
+		case !bytes.Equal(record, b.Records[i]):
+			text = fmt.Sprintf("this store has an airframe with that mark, and from entry %d on its journal is another than the file's (here %s, in the file %s); journals are never merged",
+				i, sketch(record, i), sketch(b.Records[i], i))
+			return 0, notContinued(b.Mark, text, workflow.Remedy{Kind: workflow.ToUseOtherStore})
+		}
+	}
+	return int64(len(have)), nil
+}
+
+func notContinued(mark, text string, remedy workflow.Remedy) error {
+	return &workflow.Refusal{What: "import of " + mark, Reasons: []workflow.Reason{{Because: workflow.ByState, Text: text, Remedy: remedy}}}
+}
+
+// sketch says in short what a record is.
+func sketch(record []byte, position int) string {
+	entries, err := journal.Decode([][]byte{record}, int64(position))
+	if err != nil {
+		return "one that cannot be read"
+	}
+	return fmt.Sprintf("%s by %s", entries[0].Facts.Kind(), entries[0].By)
+}
+
+// takePhoto keeps a photo from the file.
+func (k *Keeper) takePhoto(ctx context.Context, c *carried, p journal.PhotoKept) error {
+	data, err := c.named(ctx, photosIn, p.Photo, photos.MaxBytes)
+	if err == nil {
+		_, err = k.Desk.Photos.Put(ctx, p.Name, data)
+	}
+	return err
+}
