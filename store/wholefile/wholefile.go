@@ -3,8 +3,8 @@
 //
 // A file is written as a draft in its own folder, synced to the disk, and only
 // then given its name; then the folder is synced too. A process killed meanwhile
-// leaves at most a draft, which is deleted when a file is made in that folder more
-// than an hour later.
+// leaves at most a draft, which is deleted when the next file is made in that folder,
+// or by [Clear]: on Linux once no process holds it any more, elsewhere after an hour.
 //
 // Drafts are named .fettle-new- and 16 hexadecimal digits. The package deletes no
 // other file.
@@ -33,7 +33,8 @@ const (
 	draftPrefix = ".fettle-new-"
 	draftDigits = 16
 	draftTries  = 100
-	litterAge   = time.Hour // no process still works on a draft older than this
+	litterAge   = time.Hour   // no process still works on a draft older than this
+	holdAge     = time.Second // by then its maker holds a draft
 )
 
 // Create makes a file and calls write to fill it. The path may be relative; its
@@ -79,10 +80,13 @@ func makeFile(ctx context.Context, path string, perm fs.FileMode, write func(*os
 		return err
 	}
 	folder := filepath.Dir(path)
-	clearLitter(folder)
+	Clear(folder)
 	file, err := newDraft(folder, perm)
 	if err != nil {
 		return meant(err, path)
+	}
+	if release, free := hold(file.Name()); free {
+		defer release()
 	}
 	defer os.Remove(file.Name()) // does nothing unless something failed
 	defer file.Close()           // in case write panics; otherwise it is closed already
@@ -141,9 +145,9 @@ func isDraft(name string) bool {
 	return ok && len(digits) == draftDigits && strings.Trim(digits, "0123456789abcdef") == ""
 }
 
-// clearLitter deletes the drafts of processes that were killed. It does not matter
+// Clear deletes the drafts that killed processes left in a folder. It does not matter
 // if that fails.
-func clearLitter(folder string) {
+func Clear(folder string) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
 		return
@@ -152,8 +156,17 @@ func clearLitter(folder string) {
 		if !isDraft(entry.Name()) || !entry.Type().IsRegular() {
 			continue
 		}
-		if info, err := entry.Info(); err == nil && time.Since(info.ModTime()) > litterAge {
-			_ = os.Remove(filepath.Join(folder, entry.Name()))
+		info, err := entry.Info()
+		if err != nil || time.Since(info.ModTime()) < holdAge {
+			continue
+		}
+		path := filepath.Join(folder, entry.Name())
+		release, free := hold(path)
+		if free || time.Since(info.ModTime()) > litterAge {
+			_ = os.Remove(path)
+		}
+		if free {
+			release()
 		}
 	}
 }
