@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -50,6 +51,67 @@ func TestWhenItWasMixed(t *testing.T) {
 	joint, _ := b.state.Jobs[0].Joint("saddle")
 	if w := joint.Window(); !w.Closes.Equal(began.Add(25 * time.Minute)) {
 		t.Errorf("it closes %v after it began", w.Closes.Sub(began))
+	}
+}
+
+// What begins a coat is recorded as it happens. Its clock runs from then, the coat has it
+// where nobody says otherwise, and where that is too long ago it must be said.
+func TestBegun(t *testing.T) {
+	coat := func(b *bench) journal.Coated { return b.state.Entries[b.state.Size()-1].Facts.(journal.Coated) }
+	b := assembled(t)
+	b.badly(Begin{Step: "coat-saddle"}, "say when epoxy was mixed")
+	b.badly(Begin{Step: "coat-saddle", Mixed: b.now.Add(time.Second)}, "in the future")
+	b.badly(Begin{Step: "coat-saddle", Mixed: b.now, Began: b.now.Add(-time.Second)}, "mixed after the coat began")
+	b.badly(Begin{Step: "join-saddle", Began: b.now}, "only a coat is begun")
+	mixed := b.now
+	b.must(Begin{Step: "coat-saddle", Mixed: mixed})
+	b.badly(Begin{Step: "coat-saddle", Began: mixed.Add(-time.Second)}, "mixed after the coat began")
+	b.after(2 * time.Minute)
+	if timers := b.state.Timers(b.now); len(timers) == 0 || timers[len(timers)-1].Phase != Coating || !timers[len(timers)-1].Closes.Equal(mixed.Add(25*time.Minute)) {
+		t.Errorf("what runs is %+v", timers)
+	}
+	if all := b.state.Moments(b.now, b.now.Add(time.Hour)); !slices.ContainsFunc(all, func(m Moment) bool { return m.Event == HasLapsed && m.At.Equal(mixed.Add(25*time.Minute)) }) {
+		t.Errorf("it calls at %+v", all)
+	}
+	b.must(Finish{Step: "coat-saddle"}) // its hands are longer than it is mixed
+	if f := coat(b); !f.Mixed.Equal(mixed) || !f.Began.Equal(mixed) {
+		t.Errorf("recorded %+v", f)
+	}
+
+	for name, c := range map[string]struct {
+		Finish
+		began, mixed time.Duration // ago
+	}{
+		"as begun":                 {Finish{}, 3 * time.Minute, 4 * time.Minute},
+		"begun otherwise":          {Finish{Began: mixed.Add(3 * time.Minute)}, time.Minute, 4 * time.Minute},
+		"begun before that, mixed": {Finish{Began: mixed.Add(-time.Minute)}, 5 * time.Minute, 5 * time.Minute},
+		"mixed before":             {Finish{Mixed: mixed.Add(-time.Minute)}, 3 * time.Minute, 5 * time.Minute},
+	} {
+		b := assembled(t)
+		b.must(Begin{Step: "coat-saddle", Mixed: mixed})
+		b.after(time.Minute)
+		b.must(Begin{Step: "coat-saddle", Began: b.now})
+		b.after(3 * time.Minute)
+		c.Step = "coat-saddle"
+		b.must(c.Finish)
+		if f := coat(b); !f.Began.Equal(b.now.Add(-c.began)) || !f.Mixed.Equal(b.now.Add(-c.mixed)) {
+			t.Errorf("%s: began %v, mixed %v ago", name, b.now.Sub(f.Began), b.now.Sub(*f.Mixed))
+		}
+	}
+
+	b = assembled(t)
+	b.must(Begin{Step: "coat-saddle", Mixed: b.now})
+	b.after(25*time.Minute + time.Second)
+	if err := b.try(Finish{Step: "coat-saddle"}); !errors.As(err, new(*Refusal)) {
+		t.Errorf("of an old batch: %v", err)
+	}
+	b.must(Undo{Position: b.state.Size() - 1})
+	b.must(Finish{Step: "coat-saddle"})
+	b.must(Undo{Position: b.state.Size() - 1})
+	b.must(Begin{Step: "coat-saddle", Mixed: b.now}) // a fresh one
+	b.must(Finish{Step: "coat-saddle"})
+	if f := coat(b); !f.Mixed.Equal(b.now) {
+		t.Errorf("recorded %+v", f)
 	}
 }
 

@@ -39,6 +39,8 @@ type StepReport struct {
 	TooLate string
 	// Act is which part of a glue step is left, where the adhesive dries first.
 	Act Act
+	// Begun is what was begun of its coat, which is not on yet.
+	Begun Begun
 }
 
 // An Act is a part of a glue step whose adhesive dries before it is joined.

@@ -44,6 +44,7 @@ func effects() map[string]effect {
 		journal.JobMoved{}.Kind():          {fold: with((*State).move), carries: movedTogether},
 		journal.JobAmended{}.Kind():        {fold: with((*State).amend), carries: amendments, final: broughtDone},
 		journal.StepDone{}.Kind():          work,
+		journal.Begun{}.Kind():             {fold: with((*State).begin), carries: nothing},
 		journal.Coated{}.Kind():            work,
 		journal.Joined{}.Kind():            work,
 		journal.HoldCleared{}.Kind():       work,
@@ -117,6 +118,7 @@ func (s *State) complete(e journal.Entry) error {
 func (s *State) make(job *Job, e journal.Entry) error {
 	switch f := e.Facts.(type) {
 	case journal.Coated:
+		delete(job.begun, f.Step)
 		return s.coat(job, f, e)
 	case journal.Joined:
 		return s.join(job, f, e)

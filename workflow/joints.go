@@ -342,6 +342,7 @@ type Phase string
 
 // The phases of a joint.
 const (
+	Coating    Phase = "coating"     // begun: mixed or being spread; only of a [Timer]
 	HalfCoated Phase = "half coated" // another face is still to be coated
 	Tacking    Phase = "drying"      // coated, too early to join
 	Open       Phase = "open"        // may be joined now

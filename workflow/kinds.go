@@ -73,7 +73,8 @@ func coatForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 	return reasons
 }
 
-func explainCoat(_ *State, r *StepReport, j *Job, at time.Time) {
+func explainCoat(s *State, r *StepReport, j *Job, at time.Time) {
+	s.explainBegun(r, j, at)
 	if _, was := j.done[r.Step.Name]; !was {
 		return
 	}
@@ -167,6 +168,7 @@ func explainGlue(s *State, r *StepReport, j *Job, at time.Time) {
 		r.Act = ToPress
 		r.closes(joint, at)
 	}
+	s.explainBegun(r, j, at)
 }
 
 func waitMet(s *State, j *Job, stage steps.Stage, i int, at time.Time, done bool) bool {

@@ -143,7 +143,7 @@ func (s *State) clockMoments(at time.Time) []Moment {
 			if t.Then != "" {
 				closes(t.Opens, DueSoon, IsLate)
 			}
-		case t.Phase == HalfCoated:
+		case t.Phase == HalfCoated, t.Phase == Coating:
 			closes(t.Began, ClosesSoon, HasLapsed)
 		case t.Phase == Tacking, t.Phase == Open:
 			event, at := MayJoin, t.Opens

@@ -218,6 +218,10 @@ func (j *Job) rename(before *steps.Procedure) {
 			j.done[step.Name] = done
 			delete(j.done, step.Was)
 		}
+		if b, ok := j.begun[step.Was]; ok {
+			j.begun[step.Name] = b
+			delete(j.begun, step.Was)
+		}
 		for _, joint := range j.joints[step.Joint] {
 			if coat, ok := joint.coats[step.Was]; ok {
 				joint.coats[step.Name] = coat

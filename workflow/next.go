@@ -73,7 +73,7 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool) Suggestion 
 		switch {
 		case now.Before(r.Touch): // found wet just now: what fits in comes before it
 			return 5
-		case !r.Closes.IsZero(): // an open joint
+		case !r.Closes.IsZero(), r.Begun.runs(now): // an open joint; a coat in hand
 			return 0
 		case !fits(r.Step, now, due):
 			return 6
@@ -134,6 +134,8 @@ func because(r StepReport, stage string, waiting []StepReport, due time.Time, wh
 	switch {
 	case !r.Closes.IsZero():
 		return "its window is open and will close", joinBy
+	case r.Begun.runs(now):
+		return "it is begun", joinBy
 	case r.Reopened != "":
 		return r.Reopened, joinBy
 	case !fits(r.Step, now, due):
@@ -363,7 +365,7 @@ func (s *State) Timers(now time.Time) []Timer {
 			}
 		}
 	}
-	timers = append(timers, s.deadlines(now)...)
+	timers = append(s.coating(timers, now), s.deadlines(now)...)
 	sorting.Stable(timers, CompareReady)
 	return timers
 }

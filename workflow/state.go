@@ -113,6 +113,7 @@ type Job struct {
 	brought  map[string]moment     // by step: the last amendment that brought it or opened it again
 	called   map[string]string     // what steps are called now, by what they were called before a move
 	joints   map[string][]*Joint   // by name: its parts
+	begun    map[string]Begun      // by step: the coat that is not on yet
 }
 
 // completion is where a step was completed, and of which kind it was then.
@@ -300,7 +301,7 @@ func (s *State) open(f journal.JobOpened, e journal.Entry) error {
 	s.Sheet, s.SheetDigest = sheet, f.Sheet
 	job := &Job{
 		ID: f.Job, Procedure: procedure, written: procedure, Digest: f.Procedure, Zone: f.Zone, Damages: f.Damages,
-		Opened: e.At, Position: e.Position, planned: e.Position, done: map[string]completion{}, joints: map[string][]*Joint{}, methods: map[string]string{},
+		Opened: e.At, Position: e.Position, planned: e.Position, done: map[string]completion{}, joints: map[string][]*Joint{}, begun: map[string]Begun{}, methods: map[string]string{},
 	}
 	s.Jobs = append(s.Jobs, job)
 	s.reselect(e, job)

@@ -61,6 +61,7 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 		report, _, _ = after.FindStep(r.Step, c.At)
 	}
+	r, late := r.begun(s, job, report, c.At)
 	err = s.allowed(report, job, c)
 	if !step.Kind.Traits().Confirms { // which is cleared, and asks then
 		err = s.withUnsaid(err, report, job, r, c.At)
@@ -72,6 +73,9 @@ func (r Finish) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, &PartError{Record: s.entries(facts, c), Refused: []error{err}}
 		}
 		return nil, err
+	}
+	if late != nil {
+		return nil, late
 	}
 	facts = append(facts, s.waited(job, report.Stage, step.Name, c.At)...)
 	done, err := kind.finish(r, s, job, step, c)
@@ -92,11 +96,10 @@ func (r Finish) coated(s *State, job *Job, step steps.Step, c Circumstances) ([]
 	if err != nil {
 		return nil, err
 	}
-	began := r.Began.UTC().Truncate(time.Second)
+	began, mixed := r.Began.UTC().Truncate(time.Second), r.Mixed.UTC().Truncate(time.Second)
 	if r.Began.IsZero() {
 		began = s.spread(job, step, adhesive, c.At)
 	}
-	mixed := r.Mixed.UTC().Truncate(time.Second)
 	f := journal.Coated{Work: s.work(job, step), Joint: step.Joint, Adhesive: adhesive.Name, Began: began}
 	switch {
 	case began.After(c.At):

@@ -39,6 +39,7 @@ func Kinds() []Kind {
 		kind[JobMoved](1, !clocked),
 		kind[JobAmended](1, clocked),
 		kind[StepDone](1, clocked),
+		kind[Begun](1, clocked),
 		kind[Coated](1, clocked),
 		kind[Joined](1, clocked),
 		kind[HoldCleared](1, clocked),
@@ -164,6 +165,8 @@ func JobOf(f Facts) string {
 	case JobMoved:
 		return f.Job
 	case JobAmended:
+		return f.Job
+	case Begun:
 		return f.Job
 	}
 	return ""
@@ -398,6 +401,18 @@ type Work struct {
 type StepDone struct{ Work }
 
 func (StepDone) Kind() string { return "StepDone" }
+
+// Begun: a coat was begun that is not on yet: its adhesive was mixed, or spreading began.
+// The coat is recorded once it is on.
+type Begun struct {
+	Job      string     `json:"job"`
+	Step     string     `json:"step"`
+	Adhesive string     `json:"adhesive"`
+	Mixed    *time.Time `json:"mixed,omitempty"`
+	Began    *time.Time `json:"began,omitempty"`
+}
+
+func (Begun) Kind() string { return "Begun" }
 
 // Coated: one face of a joint, or both, had adhesive spread on it.
 type Coated struct {

@@ -60,6 +60,7 @@ func places() map[string]string {
 		journal.UseCleared{}.Kind():        "",
 		journal.Witnessed{}.Kind():         "", // at its step
 		journal.Chosen{}.Kind():            "",
+		journal.Begun{}.Kind():             "", // left out; its coat has the times
 		journal.Coated{}.Kind():            "", // joints
 		journal.Joined{}.Kind():            "",
 		journal.TouchTested{}.Kind():       "",

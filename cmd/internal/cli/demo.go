@@ -75,6 +75,7 @@ func (a *app) demo(ctx context.Context) error {
 	if d.kept, err = player.keeper(); err != nil {
 		return err
 	}
+	d.kept.Desk.Written = nil // of a store that is thrown away
 	scenes := evening()
 	var whole time.Duration
 	for _, s := range scenes {

@@ -171,6 +171,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Now:     a.time.Now,
 			By:      who,
 			Program: "fettle " + version,
+			Written: a.written(key),
 		},
 		Store:   kept,
 		Path:    path,
@@ -178,6 +179,17 @@ func (a *app) keeper() (*keep.Keeper, error) {
 		KeyPath: key,
 	}
 	return a.kept, nil
+}
+
+// written is what is remembered of journals, beside the key of the seals.
+func (a *app) written(key string) *desk.Written {
+	if key == "" {
+		return nil
+	}
+	return &desk.Written{
+		Folder: filepath.Join(filepath.Dir(key), "written"),
+		Tell:   func(o desk.Older) { a.warn("%s", page.OlderLine(o)) },
+	}
 }
 
 // placeFlags are the flags that say where things are, as they were given, to go

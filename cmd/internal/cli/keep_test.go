@@ -370,7 +370,7 @@ func lives() map[string]func(*bench) {
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
-		"glued": (*bench).glued, "witnessed": (*bench).witnessed,
+		"glued": (*bench).glued, "begun": (*bench).begun, "witnessed": (*bench).witnessed,
 		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired, "sold": (*bench).sold, "flown-grounded": (*bench).flownGrounded, "named": (*bench).named,
 	}
 }
@@ -425,6 +425,27 @@ func (b *bench) glued() {
 	b.act(workflow.Measure{Gate: "gap", Readings: []workflow.Reading{{Value: b.quantity("271 mm", quantity.Length)}}})
 	b.act(workflow.Rework{Gate: "gap", Way: 2, With: "contact"})
 	b.pass(5 * time.Minute)
+}
+
+// begun has glue that is mixed and spread before the joint is made, a stamp that was taken
+// back, and at its end a coat that is being spread.
+func (b *bench) begun() {
+	for _, name := range []string{"wren.yaml", "wren-glue.yaml"} {
+		b.own(name, read(b.t, filepath.Join("testdata", name)))
+	}
+	b.register("WR-02", "wren")
+	b.start("wren-glue", "")
+	b.act(workflow.ReadBench{Temperature: b.quantity("20 °C", quantity.Temperature), Humidity: b.quantity("50 %", quantity.Ratio)})
+	b.act(workflow.Begin{Step: "lay-root", With: "epoxy", Mixed: b.now})
+	b.pass(time.Minute)
+	b.act(workflow.Begin{Step: "lay-root", With: "epoxy", Began: b.now})
+	b.pass(2 * time.Minute)
+	b.act(workflow.Finish{Step: "lay-root"})
+	b.act(workflow.Begin{Step: "lay-tip", With: "epoxy", Mixed: b.now})
+	b.act(workflow.Undo{Position: b.state().Size() - 1})
+	b.act(workflow.Finish{Step: "lay-tip"})
+	b.act(workflow.Begin{Step: "coat-one", With: "contact", Began: b.now})
+	b.pass(time.Minute)
 }
 
 // chosen has answers of every kind: of a choice, an option and a method, one that

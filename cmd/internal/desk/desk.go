@@ -26,6 +26,7 @@ type Desk struct {
 	Now     func() time.Time
 	By      string
 	Program string
+	Written *Written // nil: nothing is remembered outside of the store
 
 	parsed parsed
 }
@@ -147,6 +148,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 		return nil, err
 	}
 	ctx = context.WithoutCancel(ctx) // they are recorded, and whoever stops the program now is to hear it
+	d.Wrote(ctx, mark)
 	stored, err := journal.Decode(records, s.Size())
 	if err != nil {
 		return nil, err

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/cmd/internal/desk"
 	"fettle/store"
 	"fettle/store/photos"
 	"fettle/store/seal"
@@ -36,6 +37,8 @@ type Copied struct {
 	Photos    int      `json:"photos"`
 	Missing   []string `json:"missing_photos,omitempty"`
 	Aside     string   `json:"aside,omitempty"` // where the previous store is kept
+
+	Older []desk.Older `json:"older,omitempty"` // journals that lack what was written from here
 }
 
 // Backup copies the store, as it is at one moment, to a new file, and reads the
@@ -160,6 +163,7 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 	if kept {
 		out.Aside = aside
 	}
+	out.Older = k.older(ctx)
 	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Kinds.Photos(from), k.Desk.Photos); err != nil {
 		was := ""
 		if kept {
@@ -168,6 +172,23 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 		return out, fmt.Errorf("the store is restored%s, except for some photos: %w", was, err)
 	}
 	return out, nil
+}
+
+// older are the journals of the store that lack what was written from here.
+func (k *Keeper) older(ctx context.Context) (all []desk.Older) {
+	if k.Desk.Written == nil {
+		return nil
+	}
+	journals, err := store.Journals(ctx, k.Desk.Store)
+	if err != nil {
+		return nil // whoever reads it next is told
+	}
+	for _, j := range journals {
+		if o, older := k.Desk.Written.Compare(ctx, k.Desk.Store, j.Mark); older {
+			all = append(all, o)
+		}
+	}
+	return all
 }
 
 // asideOf returns a free name for the store that is replaced.

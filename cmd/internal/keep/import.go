@@ -102,6 +102,8 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 		if err := b.settle(ctx, k.Desk.Store, here); err != nil {
 			return out, err
 		}
+		ctx = context.WithoutCancel(ctx) // it is recorded, and whoever stops the program now is to hear it
+		k.Desk.Wrote(ctx, b.Mark)
 	}
 	out.State, err = k.Desk.State(ctx, b.Mark)
 	return out, err

@@ -91,7 +91,7 @@ func NewTile(s *workflow.State, now time.Time, of int) Tile {
 // is done.
 func soonest(timers []Timer, now time.Time) (found Timer, ok bool) {
 	for _, t := range timers {
-		open := t.Phase == workflow.Open || t.Phase == workflow.HalfCoated || t.Phase == workflow.Tacking && !now.Before(t.Opens)
+		open := t.Phase == workflow.Open || t.Phase == workflow.HalfCoated || t.Phase == workflow.Coating || t.Phase == workflow.Tacking && !now.Before(t.Opens)
 		if open && (!ok || t.Closes.Before(found.Closes)) {
 			found, ok = t, true
 		}

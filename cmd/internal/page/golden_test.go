@@ -15,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -264,7 +265,7 @@ func (b *bench) sitting(name string) {
 	b.pages["NextAction-"+name], b.pages["NextMore-"+name] = "# FN-01\n"+next.Action(c), next.More(c)
 	timers := page.Clocks{Timers: page.Timers(b.State, b.Now)}
 	b.pages["ClocksStrip-"+name] = timers.Strip(c)
-	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers, Spreading: []page.Spread{{"FN-01", "coat-left", b.Now.Add(-time.Minute)}}})
+	b.show("Leaving-"+name, page.Leaving{Mark: "FN-01", Timers: timers.Timers})
 	report, _, err := b.State.FindStep("join-roots", b.Now)
 	b.must(err)
 	b.pages["Standing-"+name], b.pages["WhyNot-"+name] = page.Standing(report, c), page.WhyNot(report, c)
@@ -388,7 +389,9 @@ func (b *bench) tab() {
 	b.act(workflow.ReadBench{Temperature: b.q("20 °C", quantity.Temperature), Humidity: b.q("50 %", quantity.Ratio)})
 	horn("open")
 	b.pages["Refusal-which-adhesive"] = b.refused(workflow.Finish{Step: "glue-horn"})
-	b.show("Recorded-horn-glued", b.act(workflow.Finish{Step: "glue-horn", With: "epoxy"}))
+	b.show("Recorded-horn-begun", b.act(workflow.Begin{Step: "glue-horn", With: "epoxy", Mixed: b.Now}))
+	horn("begun")
+	b.show("Recorded-horn-glued", b.act(workflow.Finish{Step: "glue-horn"}))
 }
 
 func (b *bench) documents() {
@@ -451,6 +454,7 @@ func (b *bench) build() {
 	b.pages["Refusal-drying"] = b.refused(workflow.Finish{Step: "join-roots"})
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
+	b.pages["OlderLine"] = page.OlderLine(desk.Older{Mark: "CW-01", Size: 250, Written: 280}) + "\n"
 	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now)) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
@@ -644,7 +648,8 @@ func (a album) keeping() {
 	now := time.Date(2026, 3, 2, 19, 0, 0, 0, time.UTC)
 	show := func(name string, thing shown) { a.show(name, thing, now) }
 	yes, no, entry := true, false, int64(7)
-	show("Copied", page.Copied{File: "/home/b/copy.db", Airframes: 2, Entries: 31, Photos: 1, Missing: []string{"boom.png of entry 3 is not there"}, Aside: "/home/b/fettle.db.old"})
+	show("Copied", page.Copied{File: "/home/b/copy.db", Airframes: 2, Entries: 31, Photos: 1, Missing: []string{"boom.png of entry 3 is not there"},
+		Older: []desk.Older{{Mark: "CW-01", Size: 1, Written: 31}, {Mark: "SK-01", Size: 30, Written: 28, Differs: true}}, Aside: "/home/b/fettle.db.old"})
 	whole, broken := keep.Examined{Mark: "FN-01", Size: 12, Saved: 12}, keep.Examined{Mark: "FN-02", Size: 9, Saved: 4, Faults: []string{store.ErrDamaged.Error() + ": entry 4"}}
 	lost := keep.Examined{Mark: "FN-03", Size: 2, Saved: 2, Photos: []string{"boom.png of entry 1 is not there"}}
 	show("Examination-empty", page.Examination{})

@@ -152,6 +152,15 @@ func says(facts journal.Facts) string {
 		return "retired it: " + f.Because + optionally(": ", f.Note)
 	case journal.StepDone:
 		return "did " + f.Step
+	case journal.Begun:
+		var what []string
+		if f.Mixed != nil {
+			what = append(what, "mixed "+f.Adhesive)
+		}
+		if f.Began != nil {
+			what = append(what, "began to spread "+f.Adhesive)
+		}
+		return strings.Join(what, " and ") + " for " + f.Step
 	case journal.Coated:
 		return fmt.Sprintf("%scoated joint %s with %s", didStep(f.Work), f.Joint, f.Adhesive)
 	case journal.Joined:

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
 	"fettle/store"
 )
@@ -18,10 +19,21 @@ func (p Copied) Markdown(Clock) string {
 	for _, m := range p.Missing {
 		l.item("**photo:** %s", esc(m))
 	}
+	for _, o := range p.Older {
+		l.item("**older:** %s", esc(OlderLine(o)))
+	}
 	if p.Aside != "" {
 		l.item("the previous store is kept as %s; its photos stay in the photo folder, next to those of the copy", esc(p.Aside))
 	}
 	return l.String()
+}
+
+// OlderLine says that a journal lacks what was written from here.
+func OlderLine(o desk.Older) string {
+	if o.Differs {
+		return fmt.Sprintf("%s has other entries than were written here: the first %d are not the same; see fettle help keeping", o.Mark, o.Written)
+	}
+	return fmt.Sprintf("%s has %s, and %d were written here: this is an older copy; see fettle help keeping", o.Mark, many(o.Size, "entry"), o.Written)
 }
 
 // Examination is the result of examining a store.

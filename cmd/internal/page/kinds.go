@@ -141,8 +141,12 @@ func doneCommands(p *Step, name string) []string {
 // glueCommands has a line for each adhesive that may be used.
 func glueCommands(p *Step, name string) []string {
 	line := doneCommands(p, name)[0]
-	if p.Act == workflow.ToRecoat {
+	begun := p.Begun != nil && !p.Begun.late
+	if p.Act == workflow.ToRecoat && (!begun || p.Begun.Began.IsZero()) || p.Begun != nil && p.Begun.late {
 		line += ` --began ` + Blank
+	}
+	if begun && !p.Begun.Mixed.IsZero() { // both are known by now
+		return []string{line}
 	}
 	mixed := func(line string, of bool) string {
 		if of {

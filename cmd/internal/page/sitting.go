@@ -14,16 +14,9 @@ func Escape(text string) string { return esc(text) }
 
 // A Leaving is what a builder is told who leaves the bench.
 type Leaving struct {
-	Mark      string // "": of all airframes
-	Options   string // as the visit was begun with them
-	Timers    []Timer
-	Spreading []Spread
-}
-
-// A Spread is a coat that was begun and is not recorded.
-type Spread struct {
-	Mark, Step string
-	Began      time.Time
+	Mark    string // "": of all airframes
+	Options string // as the visit was begun with them
+	Timers  []Timer
 }
 
 // Markdown is what is still running, and how to go on.
@@ -33,10 +26,6 @@ func (p Leaving) Markdown(c Clock) string {
 	if len(p.Timers) > 0 {
 		l.add("Still running:\n")
 		l.WriteString(Clocks{p.Timers}.Strip(c))
-	}
-	for _, s := range p.Spreading {
-		l.add("\nSpreading of %s began at %s, which is not recorded. Once the coat is on:\n\n%s", esc(s.Step), c.At(s.Began),
-			command(fmt.Sprintf("fettle done %s %s --began %s", s.Mark, s.Step, s.Began.In(time.Local).Format("15:04"))))
 	}
 	l.add("\nGo on with:\n\n%s", command("fettle follow"+optionally(" ", p.Mark)+optionally(" ", p.Options)))
 	return l.String()

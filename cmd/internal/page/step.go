@@ -39,6 +39,7 @@ type Step struct {
 	Commands []string          `json:"commands"`
 	Done     time.Time         `json:"done,omitzero"`
 	Act      workflow.Act      `json:"act,omitempty"`
+	Begun    *BegunCoat        `json:"begun,omitempty"`
 	Full     bool              `json:"-"` // why, with what and all of the adhesive are shown as well
 	Whole    []string          `json:"-"` // the cautions as long as they are, in the order of Cautions
 	more     string            // what shows Do again
@@ -55,6 +56,32 @@ type Joint struct {
 	Phase    workflow.Phase `json:"phase,omitempty"`
 	Opens    time.Time      `json:"opens,omitzero"`
 	Closes   time.Time      `json:"closes,omitzero"`
+}
+
+// A BegunCoat is a coat that was begun and is not on yet.
+type BegunCoat struct {
+	Adhesive string    `json:"adhesive"`
+	Mixed    time.Time `json:"mixed,omitzero"`
+	Began    time.Time `json:"began,omitzero"` // spreading
+	Closes   time.Time `json:"closes"`
+	late     bool
+}
+
+func (b BegunCoat) words(c Clock) string {
+	text := "begun:"
+	if !b.Mixed.IsZero() {
+		text += " " + esc(b.Adhesive) + " mixed " + c.At(b.Mixed)
+	}
+	if !b.Mixed.IsZero() && !b.Began.IsZero() {
+		text += ","
+	}
+	if !b.Began.IsZero() {
+		text += " spreading since " + c.At(b.Began)
+	}
+	if b.late {
+		return text + "; that is too long ago, begin again"
+	}
+	return text + "; join it by **" + c.At(b.Closes) + "**"
 }
 
 // An Adhesive is one of several that a joint may be coated with.
@@ -100,6 +127,9 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	kind := stepKinds()[step.Kind]
 	if kind.fill != nil {
 		kind.fill(&p, s, job, step, now)
+	}
+	if b := r.Begun; b.Adhesive != "" {
+		p.Begun = &BegunCoat{b.Adhesive, b.Mixed, b.Spread, b.Closes, now.After(b.Closes)}
 	}
 	name := s.NameOf(r.Job, step.Name, now)
 	if kind.commands == nil {
@@ -162,6 +192,9 @@ func (p Step) Markdown(c Clock) string {
 		l.fact("%s", secondWords(p.Alone))
 	}
 	p.glued(&l, c)
+	if p.Begun != nil {
+		l.fact("%s", p.Begun.words(c))
+	}
 	p.gates(&l, c)
 	if p.Full {
 		p.why(&l)

@@ -14,6 +14,7 @@ type Timer struct {
 	Job     string         `json:"job"`
 	Name    string         `json:"name"`
 	Phase   workflow.Phase `json:"phase,omitempty"` // of a joint
+	Began   time.Time      `json:"began,omitzero"`  // of a coat that is not on yet
 	Opens   time.Time      `json:"opens,omitzero"`
 	Closes  time.Time      `json:"closes,omitzero"`
 	Then    string         `json:"then,omitempty"` // of a wait with an end: the step that must be done by then
@@ -41,6 +42,9 @@ func newTimers(s *workflow.State, running []workflow.Timer) []Timer {
 // NewTimer is one running clock of the airframe with the mark.
 func NewTimer(mark string, t workflow.Timer) Timer {
 	view := Timer{Mark: mark, Job: t.Job, Name: t.Name, Phase: t.Phase, Opens: t.Opens, Closes: t.Closes, Then: t.Then, Lies: t.Lies, Handles: t.Handles, Cures: t.Cures}
+	if t.Phase == workflow.Coating {
+		view.Began = t.Began
+	}
 	if t.Joint {
 		view.Coldest, view.Warmest = &t.Coldest, &t.Warmest
 	}
@@ -63,6 +67,8 @@ func (t Timer) line(c Clock) string {
 			return fmt.Sprintf("%s: do %s by **%s** (%s left)", name, esc(t.Then), c.At(t.Closes), c.In(t.Closes))
 		}
 		return fmt.Sprintf("%s: over at **%s** (%s)", name, c.At(t.Opens), c.In(t.Opens))
+	case workflow.Coating:
+		return fmt.Sprintf("joint %s: begun %s, must be joined by **%s**", name, c.At(t.Began), c.At(t.Closes))
 	case workflow.HalfCoated:
 		return fmt.Sprintf("joint %s: one face coated, must be joined by %s", name, c.At(t.Closes))
 	case workflow.Tacking:
@@ -122,6 +128,8 @@ func ClockWords(t workflow.Timer, c Clock) (words string, calls bool) {
 			return fmt.Sprintf("over in %s, at %s", in(t.Opens), at(t.Opens)), false
 		}
 		return fmt.Sprintf("DO %s, %s left, by %s", t.Then, in(t.Closes), at(t.Closes)), true
+	case workflow.Coating:
+		return fmt.Sprintf("begun %s; join by %s, %s left", at(t.Began), at(t.Closes), in(t.Closes)), false
 	case workflow.HalfCoated:
 		return fmt.Sprintf("coat the other face; join by %s, %s left", at(t.Closes), in(t.Closes)), false
 	case workflow.Tacking:

@@ -19,6 +19,7 @@ func TestClockWords(t *testing.T) {
 		words string
 		calls bool
 	}{
+		{workflow.Timer{Name: "roots", Joint: true, Phase: workflow.Coating, Began: opens, Closes: opens.Add(30 * time.Minute)}, 2 * time.Minute, "begun 19:10; join by 19:40, 28 min left", false},
 		{wait, -time.Minute, "over in 1 min, at 19:10, then press by 19:20", false},
 		{wait, 90 * time.Second, "DO press, 8 min 30 s left, by 19:20", true},
 		{wet, 2 * time.Minute, "it was wet; touch it again in 3 min; join by 19:40", false},

@@ -76,7 +76,7 @@ const hasty = 20 * time.Second
 // was begun.
 func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
 	what := "was shown"
-	if since.After(c.since) {
+	if !since.Equal(c.since) {
 		what = "began"
 	}
 	hands, err := c.hand.Step.Hands.Duration()
@@ -173,86 +173,92 @@ func (c *conversation) askGlued(ctx context.Context, s *workflow.State) error {
 	if err != nil {
 		return err
 	}
-	adhesive, err := c.askAdhesive(ctx, s.AdhesivesOf(job, c.hand.Step, c.now()))
+	may, begun := s.AdhesivesOf(job, c.hand.Step, c.now()), c.hand.Begun
+	late := c.now().After(begun.Closes)
+	if i := slices.IndexFunc(may, func(a workflow.AdhesiveReport) bool { return a.Name == begun.Adhesive }); i >= 0 && !late {
+		may = may[i : i+1]
+	} else {
+		begun = workflow.Begun{}
+	}
+	adhesive, err := c.askAdhesive(ctx, may)
 	if err != nil {
 		return err
 	}
 	f := workflow.Finish{Step: c.name(), With: adhesive.Name}
-	if adhesive.Times.Mixed {
-		if f.Mixed, err = c.askMixed(ctx, adhesive); err != nil {
-			return err
-		}
-	}
-	if c.hand.Step.Kind.Traits().Joins && !adhesive.Dries() && !adhesive.Times.Mixed { // each bead is pressed at once
-		if err := c.askSpread(ctx, ""); err != nil {
-			return err
-		}
-		return c.finish(ctx, f)
-	}
+	grips := c.hand.Step.Kind.Traits().Joins && !adhesive.Dries() && !adhesive.Times.Mixed // each bead is pressed at once
 	word := "the coat is on"
 	if c.hand.Step.Kind.Traits().Joins && c.hand.Completes(adhesive) {
 		word = "glued"
 	}
-	if err := c.askSpread(ctx, word); err != nil {
+	switch {
+	case adhesive.Times.Mixed && begun.Mixed.IsZero():
+		mixed, err := c.askMixed(ctx, adhesive)
+		if err != nil {
+			return err
+		}
+		return c.begin(ctx, workflow.Begin{Step: f.Step, With: f.With, Mixed: mixed})
+	case grips:
+		_, err = c.ask(ctx, Question{Prompt: "When it is done:", Keys: []Key{c.done("done")}})
+	default:
+		err = c.askSpread(ctx, adhesive, begun, late && c.hand.Begun.Adhesive != "", word)
+	}
+	if err != nil {
 		return err
 	}
-	if f.Began = c.began[c.here()]; f.Began.IsZero() && !f.Mixed.IsZero() {
-		if hands, err := c.hand.Step.Hands.Duration(); err == nil && c.now().Add(-hands).Before(f.Mixed) {
-			f.Began = f.Mixed // it can't have been spread before it was mixed
-		}
+	since := c.since
+	if !begun.Spread.IsZero() {
+		since = begun.Spread
 	}
-	delete(c.began, c.here())
+	if err := c.unhurried(ctx, since); err != nil {
+		return err
+	}
 	if !c.hand.Completes(adhesive) {
 		return c.record(ctx, f)
 	}
 	return c.finish(ctx, f)
 }
 
-// askSpread waits until the adhesive is on. When spreading begins is stamped as it
-// happens, or typed; a coat that is put on again is not done before it is said. word
-// says what is done; "": nobody asks when it began.
-func (c *conversation) askSpread(ctx context.Context, word string) error {
-	key := c.here()
-	for {
-		q := Question{Prompt: "When it is done:", Keys: []Key{c.done(word)}}
-		since, stamped := c.began[key]
-		switch {
-		case word == "":
-			q.Keys[0].Word = "done"
-		case stamped:
-			q.Prompt = fmt.Sprintf("Spreading since %s.", c.clock().At(since))
-			q.Field = c.moment("when it began, such as 8 min ago")
-		default:
-			q.Prompt = "Spread it."
-			q.Field = c.moment("when it began, such as 8 min ago")
-			q.Keys = append([]Key{{Key: keyStart, Word: "spreading starts now"}}, q.Keys...)
-			if c.hand.Act == workflow.ToRecoat {
-				q.Keys = q.Keys[:1]
-			}
-		}
-		reply, err := c.ask(ctx, q)
-		switch {
-		case err != nil:
+// askSpread waits until the adhesive is on. That spreading begins is recorded as it
+// happens, or at the time that is typed. A coat that is put on again, or was begun too
+// long ago, is not done before it is said. word says what is done.
+func (c *conversation) askSpread(ctx context.Context, a steps.Adhesive, begun workflow.Begun, late bool, word string) error {
+	q := Question{Prompt: "Spread it.", Keys: []Key{c.done(word)}, Field: c.moment("when it began, such as 8 min ago")}
+	if !begun.Mixed.IsZero() {
+		q.Prompt = fmt.Sprintf("%s was mixed at %s. Spread it.", term.Line(page.Capital(a.Name)), c.clock().At(begun.Mixed))
+	}
+	switch {
+	case !begun.Spread.IsZero():
+		q.Prompt = fmt.Sprintf("Spreading since %s.", c.clock().At(begun.Spread))
+	case c.hand.Act == workflow.ToRecoat, late:
+		q.Keys = q.Keys[:0]
+		fallthrough
+	default:
+		q.Keys = append([]Key{{Key: keyStart, Word: "spreading starts now"}}, q.Keys...)
+	}
+	if late {
+		q.Prompt = "What was begun is too old to be joined. Spread it afresh."
+	}
+	reply, err := c.ask(ctx, q)
+	if err != nil || reply.Key == Enter || reply.Key == keyDone {
+		return err
+	}
+	began := c.now()
+	if reply.Key == "" {
+		if began, err = c.When(reply.Text); err != nil {
 			return err
-		case reply.Key == keyStart:
-			c.began[key] = c.now()
-		case reply.Key == "":
-			if c.began[key], err = c.When(reply.Text); err != nil {
-				return err
-			}
-		case stamped && !since.Before(c.since) || !stamped:
-			return c.unhurried(ctx, later(since, c.since))
-		default:
-			return nil // it began before the step was shown
 		}
 	}
+	return cmp.Or(c.begin(ctx, workflow.Begin{Step: c.name(), With: a.Name, Began: began}), errAgain)
 }
 
-func later(a, b time.Time) time.Time {
-	if a.After(b) {
-		return a
+// begin records that the coat is begun. The question says so, and its clock.
+func (c *conversation) begin(ctx context.Context, r workflow.Begin) error {
+	_, state, err := c.Desk.Act(ctx, c.state(), r, time.Time{})
+	if state != nil {
+		c.took(state)
 	}
-	return b
+	c.since = time.Time{}
+	return err
 }
 
 // moment is a field for a time.
@@ -286,22 +292,24 @@ func (c *conversation) askMixed(ctx context.Context, a steps.Adhesive) (time.Tim
 	case keyYes:
 		return before, nil
 	case keyMixed:
-		c.mixed[a.Name] = c.now()
-	case "":
-		if c.mixed[a.Name], err = c.When(reply.Text); err != nil {
-			return time.Time{}, err
-		}
+		return c.now(), nil
 	}
-	return c.mixed[a.Name], nil
+	return c.When(reply.Text)
 }
 
-// batch is when an adhesive was mixed last, by what was said or recorded.
-func (c *conversation) batch(adhesive string) time.Time {
-	last := c.mixed[adhesive]
+// batch is when an adhesive was mixed last.
+func (c *conversation) batch(adhesive string) (last time.Time) {
 	for _, s := range c.states {
 		for _, e := range s.Entries {
-			if f, ok := e.Facts.(journal.Coated); ok && f.Adhesive == adhesive && f.Mixed != nil && s.Live(e.Position) {
-				last = later(last, *f.Mixed)
+			of, mixed := "", (*time.Time)(nil)
+			switch f := e.Facts.(type) {
+			case journal.Begun:
+				of, mixed = f.Adhesive, f.Mixed
+			case journal.Coated:
+				of, mixed = f.Adhesive, f.Mixed
+			}
+			if of == adhesive && mixed != nil && mixed.After(last) && s.Live(e.Position) {
+				last = *mixed
 			}
 		}
 	}

@@ -11,7 +11,6 @@ import (
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
-	"fettle/steps/sorting"
 	"fettle/workflow"
 )
 
@@ -37,7 +36,7 @@ type Sitting struct {
 func (s *Sitting) Lead(ctx context.Context) error {
 	c := &conversation{
 		Sitting: s, mark: s.Mark, read: map[string]bool{}, off: map[place]bool{}, asked: map[string]bool{},
-		began: map[place]time.Time{}, mixed: map[string]time.Time{}, ticked: map[place][]bool{}, first: map[place]string{},
+		ticked: map[place][]bool{}, first: map[place]string{},
 	}
 	welcomed := false
 	for {
@@ -76,8 +75,7 @@ func (s *Sitting) Lead(ctx context.Context) error {
 }
 
 // A conversation is a sitting under way. What it knows beyond the journal is lost with
-// it: what was put off, what is stamped and not recorded yet, what was confirmed of a
-// hold.
+// it: what was put off, what was confirmed of a hold.
 type conversation struct {
 	*Sitting
 
@@ -93,13 +91,11 @@ type conversation struct {
 	questions int    // that were asked
 	recorded  string // the airframe of what was recorded last; "": nothing was
 
-	read   map[string]bool      // cautions that were shown whole
-	off    map[place]bool       // what was put off
-	asked  map[string]bool      // airframes whose bench was asked for
-	began  map[place]time.Time  // when spreading was stamped
-	mixed  map[string]time.Time // by adhesive: when it was mixed last
-	ticked map[place][]bool     // by hold: the lines that were confirmed
-	first  map[place]string     // by measure step: the gate that was asked for first
+	read   map[string]bool  // cautions that were shown whole
+	off    map[place]bool   // what was put off
+	asked  map[string]bool  // airframes whose bench was asked for
+	ticked map[place][]bool // by hold: the lines that were confirmed
+	first  map[place]string // by measure step: the gate that was asked for first
 }
 
 // A place is an act of a step of an airframe.
@@ -542,10 +538,5 @@ func (c *conversation) running() (clocks page.Clocks) {
 
 // leave says what is still running, and how to go on.
 func (c *conversation) leave() error {
-	leaving := page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers}
-	for of, at := range c.began { // known to this conversation alone
-		leaving.Spreading = append(leaving.Spreading, page.Spread{Mark: of.mark, Step: of.step, Began: at})
-	}
-	sorting.Stable(leaving.Spreading, func(a, b page.Spread) int { return a.Began.Compare(b.Began) })
-	return c.Front.Tell(leaving.Markdown(c.clock()))
+	return c.Front.Tell(page.Leaving{Mark: c.Mark, Options: c.Options, Timers: c.running().Timers}.Markdown(c.clock()))
 }

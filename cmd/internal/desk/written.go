@@ -1,0 +1,143 @@
+package desk
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sync"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"fettle/store"
+	"fettle/store/seal"
+	"fettle/store/wholefile"
+)
+
+// Written remembers outside of the store how far each journal was written from here, so
+// that it is noticed when an older copy stands in the place of the store. It helps, and
+// proves nothing: what cannot be read or written is passed over, and whoever begins on
+// another machine remembers nothing. There is a small file for each journal, named by the
+// hash of its first record.
+type Written struct {
+	Folder string      // made when it is needed
+	Tell   func(Older) // is called once for a journal
+
+	told sync.Map // by the name of the file
+}
+
+// An Older journal lacks what was written from here.
+type Older struct {
+	Mark    string `json:"mark"`
+	Size    int64  `json:"entries"`           // that the journal has
+	Written int64  `json:"written"`           // that it had when it was last written from here
+	Differs bool   `json:"differs,omitempty"` // it is as long, but not the same
+}
+
+// lastWritten is what the file of a journal holds.
+type lastWritten struct {
+	Mark string    `json:"mark"` // for whoever looks into the folder
+	Size int64     `json:"size"`
+	Root tlog.Hash `json:"root"`
+}
+
+// file is the file of the journal that begins with the record of this hash.
+func (w *Written) file(first tlog.Hash) string {
+	return filepath.Join(w.Folder, fmt.Sprintf("%x.json", first[:16]))
+}
+
+// last is what was last written; nothing if nobody knows.
+func (w *Written) last(file string) (l lastWritten) {
+	data, err := os.ReadFile(file)
+	if err != nil || json.Unmarshal(data, &l) != nil {
+		return lastWritten{}
+	}
+	return l
+}
+
+func (w *Written) tell(file string, o Older) {
+	if _, told := w.told.LoadOrStore(file, true); !told && w.Tell != nil {
+		w.Tell(o)
+	}
+}
+
+// read tells if a journal that was read is shorter than it was.
+func (w *Written) read(j journalBytes) {
+	if w == nil || len(j.records) == 0 {
+		return
+	}
+	file := w.file(tlog.RecordHash(j.records[0]))
+	if l, size := w.last(file), int64(len(j.records)); l.Size > size {
+		w.tell(file, Older{Mark: j.mark, Size: size, Written: l.Size})
+	}
+}
+
+// Compare tells whether a journal of a store lacks what was written from here.
+func (w *Written) Compare(ctx context.Context, s store.Store, mark string) (Older, bool) {
+	o, _, _, _ := w.compare(ctx, s, mark)
+	return o, o.Written > 0
+}
+
+// compare compares a journal with what was last written. If it lacks nothing, o is zero,
+// and head is its own.
+func (w *Written) compare(ctx context.Context, s store.Store, mark string) (o Older, head seal.Head, file string, err error) {
+	err = s.View(ctx, func(r store.Reader) error {
+		hashes := tlog.HashReaderFunc(func(indexes []int64) ([]tlog.Hash, error) { return r.Hashes(mark, indexes) })
+		size, err := r.Size(mark)
+		if err != nil || size == 0 {
+			return err
+		}
+		first, err := hashes([]int64{0})
+		if err != nil {
+			return err
+		}
+		file = w.file(first[0])
+		last := w.last(file)
+		if last.Size > size {
+			o = Older{Mark: mark, Size: size, Written: last.Size}
+			return nil
+		}
+		if last.Size > 0 {
+			was, err := seal.HeadAt(last.Size, hashes)
+			if err != nil {
+				return err
+			}
+			if was.Root != last.Root {
+				o = Older{Mark: mark, Size: size, Written: last.Size, Differs: true}
+			}
+		}
+		head, err = seal.HeadAt(size, hashes)
+		return err
+	})
+	return o, head, file, err
+}
+
+// Wrote remembers how far a journal is written now, after it was written.
+func (d *Desk) Wrote(ctx context.Context, mark string) {
+	w := d.Written
+	if w == nil {
+		return
+	}
+	o, head, file, err := w.compare(ctx, d.Store, mark)
+	if err != nil || file == "" {
+		return
+	}
+	if o.Written > 0 {
+		w.tell(file, o)
+	}
+	if head.Size == 0 {
+		return // it had more
+	}
+	data, err := json.Marshal(lastWritten{mark, head.Size, head.Root})
+	if err != nil || wholefile.MakeFolder(w.Folder) != nil {
+		return
+	}
+	// The text never gets shorter, and to cut the file first would take longer than all
+	// the rest. One that is torn is none.
+	to, err := os.OpenFile(file, os.O_WRONLY|os.O_CREATE, 0o600)
+	if err == nil {
+		_, _ = to.Write(append(data, '\n'))
+		_ = to.Close()
+	}
+}
