@@ -65,6 +65,8 @@ func TestForeign(t *testing.T) {
 			lay(t, path)
 			before, _ := os.ReadFile(path) // a folder has no bytes
 			wantFailure(t, path, store.ErrForeign)
+			_, err := bolt.New(path).Examine(t.Context())
+			wantError(t, err, "read", path, store.ErrForeign)
 			wantOnly(t, filepath.Dir(path), "fettle.db")
 			if after, _ := os.ReadFile(path); !bytes.Equal(after, before) {
 				t.Error("it was written to")
