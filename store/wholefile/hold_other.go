@@ -2,5 +2,13 @@
 
 package wholefile
 
-// hold would tell whether the maker of a draft lives; here only its age tells.
-func hold(string) (release func(), free bool) { return nil, false }
+import (
+	"errors"
+	"io"
+)
+
+// Hold keeps [Clear] from deleting a draft. It is not supported here: a draft is deleted
+// when it is old.
+func Hold(string) (io.Closer, error) { return nil, errors.ErrUnsupported }
+
+func isHeld(error) bool { return false }

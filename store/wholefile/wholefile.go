@@ -3,8 +3,9 @@
 //
 // A file is written as a draft in its own folder, synced to the disk, and only
 // then given its name; then the folder is synced too. A process killed meanwhile
-// leaves at most a draft, which is deleted when the next file is made in that folder,
-// or by [Clear]: on Linux once no process holds it any more, elsewhere after an hour.
+// leaves at most a draft, which is deleted when a file is next made in that folder: a
+// process holds its drafts by a lock, which ends with it. Where there is no such lock, a
+// draft is deleted when it is an hour old.
 //
 // Drafts are named .fettle-new- and 16 hexadecimal digits. The package deletes no
 // other file.
@@ -14,6 +15,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -33,8 +35,7 @@ const (
 	draftPrefix = ".fettle-new-"
 	draftDigits = 16
 	draftTries  = 100
-	litterAge   = time.Hour   // no process still works on a draft older than this
-	holdAge     = time.Second // by then its maker holds a draft
+	litterAge   = time.Hour // no process still works on a draft older than this that nothing can hold
 )
 
 // Create makes a file and calls write to fill it. The path may be relative; its
@@ -53,7 +54,15 @@ func Create(ctx context.Context, path string, perm fs.FileMode, write func(*os.F
 	if _, err := os.Lstat(path); err == nil {
 		return &fs.PathError{Op: "create", Path: path, Err: syscall.EEXIST}
 	}
-	return makeFile(ctx, path, perm, write, publish)
+	return makeFile(ctx, filepath.Dir(path), path, perm, write, publish)
+}
+
+// CreateFrom is [Create] with its draft in another folder of the same disk.
+func CreateFrom(ctx context.Context, drafts, path string, perm fs.FileMode, write func(*os.File) error) error {
+	if _, err := os.Lstat(path); err == nil {
+		return &fs.PathError{Op: "create", Path: path, Err: syscall.EEXIST}
+	}
+	return makeFile(ctx, drafts, path, perm, write, publish)
 }
 
 // Replace is [Create] for a name that may be taken: at every moment the name leads
@@ -64,7 +73,7 @@ func Replace(ctx context.Context, path string, perm fs.FileMode, write func(*os.
 	if info, err := os.Lstat(path); err == nil && !info.Mode().IsRegular() && info.Mode()&fs.ModeSymlink == 0 {
 		return &fs.PathError{Op: "replace", Path: path, Err: syscall.EEXIST}
 	}
-	return makeFile(ctx, path, perm, write, os.Rename)
+	return makeFile(ctx, filepath.Dir(path), path, perm, write, os.Rename)
 }
 
 // Move gives a file another name on the same disk. It returns [fs.ErrExist] if that
@@ -72,22 +81,19 @@ func Replace(ctx context.Context, path string, perm fs.FileMode, write func(*os.
 func Move(from, to string) error { return publish(from, to) }
 
 // makeFile writes a draft, and lets publish give it its name.
-func makeFile(ctx context.Context, path string, perm fs.FileMode, write func(*os.File) error, publish func(from, to string) error) error {
+func makeFile(ctx context.Context, drafts, path string, perm fs.FileMode, write func(*os.File) error, publish func(from, to string) error) error {
 	if path == "" {
 		return &fs.PathError{Op: "create", Err: syscall.ENOENT}
 	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	folder := filepath.Dir(path)
-	Clear(folder)
-	file, err := newDraft(folder, perm)
+	Clear(drafts)
+	file, held, err := newDraft(drafts, perm)
 	if err != nil {
 		return meant(err, path)
 	}
-	if release, free := hold(file.Name()); free {
-		defer release()
-	}
+	defer held.Close()           // once it has its name
 	defer os.Remove(file.Name()) // does nothing unless something failed
 	defer file.Close()           // in case write panics; otherwise it is closed already
 	if err := fill(file, write); err != nil {
@@ -99,18 +105,37 @@ func makeFile(ctx context.Context, path string, perm fs.FileMode, write func(*os
 	if err := publish(file.Name(), path); err != nil {
 		return meant(err, path)
 	}
-	return Confirm(folder)
+	return Confirm(filepath.Dir(path))
 }
 
-func newDraft(folder string, perm fs.FileMode) (file *os.File, err error) {
+// DraftName returns a new name in a folder. A file of that name that nobody holds is
+// deleted by [Clear].
+func DraftName(folder string) string {
+	return filepath.Join(folder, fmt.Sprintf("%s%0*x", draftPrefix, draftDigits, rand.Uint64()))
+}
+
+func newDraft(folder string, perm fs.FileMode) (file *os.File, held io.Closer, err error) {
 	for range draftTries {
-		name := fmt.Sprintf("%s%0*x", draftPrefix, draftDigits, rand.Uint64())
-		file, err = os.OpenFile(filepath.Join(folder, name), os.O_RDWR|os.O_CREATE|os.O_EXCL, perm.Perm())
-		if !errors.Is(err, fs.ErrExist) {
-			break
+		file, err = os.OpenFile(DraftName(folder), os.O_RDWR|os.O_CREATE|os.O_EXCL, perm.Perm())
+		if errors.Is(err, fs.ErrExist) {
+			continue
 		}
+		if err != nil {
+			return nil, nil, err
+		}
+		held, err = Hold(file.Name())
+		if err != nil && !isHeld(err) && !errors.Is(err, fs.ErrNotExist) {
+			return file, io.NopCloser(nil), nil // this disk knows no such locks
+		}
+		if err == nil {
+			if _, err = os.Lstat(file.Name()); err == nil {
+				return file, held, nil
+			}
+			_ = held.Close()
+		}
+		_ = file.Close() // another process took it for abandoned before it was held
 	}
-	return file, err
+	return nil, nil, err
 }
 
 // fill writes a draft, syncs it to the disk and closes it.
@@ -145,7 +170,7 @@ func isDraft(name string) bool {
 	return ok && len(digits) == draftDigits && strings.Trim(digits, "0123456789abcdef") == ""
 }
 
-// Clear deletes the drafts that killed processes left in a folder. It does not matter
+// Clear deletes the drafts in a folder of processes that were killed. It does not matter
 // if that fails.
 func Clear(folder string) {
 	entries, err := os.ReadDir(folder)
@@ -156,17 +181,17 @@ func Clear(folder string) {
 		if !isDraft(entry.Name()) || !entry.Type().IsRegular() {
 			continue
 		}
-		info, err := entry.Info()
-		if err != nil || time.Since(info.ModTime()) < holdAge {
-			continue
-		}
 		path := filepath.Join(folder, entry.Name())
-		release, free := hold(path)
-		if free || time.Since(info.ModTime()) > litterAge {
+		held, err := Hold(path)
+		switch {
+		case err == nil:
 			_ = os.Remove(path)
-		}
-		if free {
-			release()
+			_ = held.Close()
+		case isHeld(err):
+		default:
+			if info, err := entry.Info(); err == nil && time.Since(info.ModTime()) > litterAge {
+				_ = os.Remove(path)
+			}
 		}
 	}
 }

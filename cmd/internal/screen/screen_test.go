@@ -558,6 +558,18 @@ func TestClocksWhileAQuestionStands(t *testing.T) {
 	}
 }
 
+// Where one clock has room, it is the one that waits for somebody and closes, not one that
+// only has a moment before that.
+func TestTheClockThatCloses(t *testing.T) {
+	s := scenes()["coat"]
+	wet := drying("CW-01", "wet-joint", "19:30:00", "19:50:00")
+	wet.Ready, wet.Touch = time.Time{}, evening("19:45:00")
+	s.timers = append(s.timers, wet)
+	if strip := painted(false).strip(s, 40, 12); len(strip) != 1 || !strings.HasPrefix(strip[0], "wet-joint") {
+		t.Errorf("the strip is %q", strip)
+	}
+}
+
 // Every line of a screen fits it, the cautions are there word for word, and so is the
 // key that goes on, whatever is shown and however large the screen.
 func TestEverySize(t *testing.T) {
