@@ -537,3 +537,46 @@ func TestNothingToConcede(t *testing.T) {
 	b := released(t)
 	mustContain(t, b.refused(Concede{Gate: "square", Reason: "it flies"}, ByGate), "the gate has passed; there is nothing to concede")
 }
+
+// Damage is never answered with less than lighter damage to the same, whichever of the
+// lighter answers that is, and a graver one is no measure.
+func TestNotLess(t *testing.T) {
+	procedures := map[string]*steps.Procedure{}
+	for name, disturbs := range map[string][]string{"look": nil, "wing": {"wing"}, "tail": {"tail"}, "both": {"wing", "tail"}} {
+		procedures[name] = &steps.Procedure{Name: name, Stages: []steps.Stage{{Name: name, Steps: []steps.Step{{Name: name, Disturbs: disturbs}}}}}
+	}
+	find := func(name string) (*steps.Procedure, error) { return procedures[name], nil }
+	row := func(procedure string, severities ...string) steps.Row {
+		return steps.Row{Findings: []string{"bent"}, Severities: severities, Outcome: steps.ToRepair, Procedure: procedure}
+	}
+	pack := func(procedure, outcome string, severities ...string) steps.Row {
+		r := row(procedure, severities...)
+		r.Outcome = outcome
+		return r
+	}
+	for _, c := range []struct {
+		name, severity, want, than string
+		rows                       []steps.Row
+	}{
+		{"the first row asks enough", steps.Total, "both", "", []steps.Row{row("wing", steps.Slight), row("both", steps.Total)}},
+		{"the next row", steps.Serious, "both", "slight", []steps.Row{row("wing", steps.Slight), row("look", steps.Serious), row("both", steps.Serious)}},
+		{"the lighter answer", steps.Serious, "wing", "slight", []steps.Row{row("wing", steps.Slight), row("look", steps.Serious)}},
+		// tail is not less than the answer to serious damage, but than that to slight.
+		{"not less than any", steps.Total, "both", "slight", []steps.Row{row("wing", steps.Slight), row("tail", steps.Total), row("look", steps.Serious), row("both", steps.Serious, steps.Total)}},
+		// Serious damage is answered with both, since look asks less than the answer to slight.
+		{"than what is done", steps.Total, "both", "serious", []steps.Row{row("wing", steps.Slight, steps.Total), row("look", steps.Serious), row("both", steps.Serious)}},
+		{"a part that is made anew", steps.Total, "", "serious", []steps.Row{pack("", steps.ToRebuild, steps.Serious), pack("both", steps.ToReplace, steps.Total)}},
+		{"a graver answer is no measure", steps.Cosmetic, "look", "", []steps.Row{row("look", steps.Slight), row("both", steps.Serious, steps.Total)}},
+	} {
+		triage := &steps.Triage{Findings: []steps.Finding{{Name: "bent"}}, Rows: c.rows}
+		d := &Damage{DamageFound: journal.DamageFound{Finding: "bent", Zone: "wing", Severity: c.severity}}
+		first, known := triage.Answer("bent", "wing", c.severity)
+		if !known {
+			first = c.rows[0]
+		}
+		got := notLess(first, triage, find, d)
+		if got.Procedure != c.want || strings.Contains(got.Why, "less than the answer to "+c.than+" damage") != (c.than != "") {
+			t.Errorf("%s: %s %q; want %s, not less than %q", c.name, got.Procedure, got.Why, c.want, c.than)
+		}
+	}
+}

@@ -176,8 +176,8 @@ func (s *State) answer(triage *steps.Triage, d *Damage) (row steps.Row, known bo
 }
 
 // notLess is the row itself, unless its procedure asks less than the answer to lighter damage
-// of the kind, as a row of one's own may: then the next row that doesn't, or else the
-// answer to the lighter one.
+// of the kind, as a row of one's own may: then the next row that asks less than none of these
+// answers, or else the last of them, of which that is true.
 func notLess(row steps.Row, triage *steps.Triage, find func(name string) (*steps.Procedure, error), d *Damage) steps.Row {
 	finding := cmp.Or(d.As, d.Finding)
 	less := func(row, lighter steps.Row) bool {
@@ -194,20 +194,31 @@ func notLess(row steps.Row, triage *steps.Triage, find func(name string) (*steps
 		was, err := find(lighter.Procedure)
 		return err == nil && was != nil && repair.AsksOf(now, d.Zone).Less(repair.AsksOf(was, d.Zone)) != ""
 	}
-	for _, severity := range triage.Possible(finding, d.Zone) {
-		if severity == d.Severity {
-			break
+	var lighter []steps.Row // what is done for it, the lightest first
+	var of []string
+	answer := func(row steps.Row, severity string) steps.Row {
+		first := slices.IndexFunc(lighter, func(l steps.Row) bool { return less(row, l) })
+		if first < 0 {
+			return row
 		}
-		lighter, known := triage.Answer(finding, d.Zone, severity)
-		if !known || !less(row, lighter) {
-			continue
+		why := fmt.Sprintf(" The first row, %s, asks less than the answer to %s damage.", row.Procedure, of[first])
+		for _, row = range append(triage.Fitting(finding, d.Zone, severity), lighter[len(lighter)-1]) {
+			if !slices.ContainsFunc(lighter, func(l steps.Row) bool { return less(row, l) }) {
+				break
+			}
 		}
-		why := fmt.Sprintf(" The first row, %s, asks less than the answer to %s damage.", row.Procedure, severity)
-		rows := append(triage.Fitting(finding, d.Zone, d.Severity), lighter)
-		row = rows[slices.IndexFunc(rows, func(r steps.Row) bool { return !less(r, lighter) })]
 		row.Why += why
+		return row
 	}
-	return row
+	graver := func(severity string) bool {
+		return slices.Index(steps.Severities(), severity) >= slices.Index(steps.Severities(), d.Severity)
+	}
+	for _, severity := range slices.DeleteFunc(triage.Possible(finding, d.Zone), graver) {
+		if row, known := triage.Answer(finding, d.Zone, severity); known {
+			lighter, of = append(lighter, answer(row, severity)), append(of, severity)
+		}
+	}
+	return answer(row, d.Severity)
 }
 
 // usesOf are what the steps of a plan are done with. Shipped repairs name no tools: one

@@ -806,18 +806,19 @@ type Held struct {
 }
 
 // HeldBy is what the records of the others say of the thing that is fitted here: what
-// was in a quarantine is not fitted to another airframe either; false: nothing. One is
+// was in a quarantine is not fitted to another airframe either; none: nothing. One is
 // told from another by what is written on it, so two of a store that are called alike
 // are taken for one.
-func (s *State) HeldBy(others []*State, f journal.EquipmentChanged) (Held, bool) {
+func (s *State) HeldBy(others []*State, f journal.EquipmentChanged) []Held {
+	var all []Held
 	for _, other := range others {
 		for _, q := range other.Quarantines {
 			if other.Airframe.Mark != s.Airframe.Mark && !q.free() && q.names(f) {
-				return Held{Thing{f.Item, f.Name}, other.Airframe.Mark, q.Damage, q.seen[0].at}, true
+				all = append(all, Held{Thing{f.Item, f.Name}, other.Airframe.Mark, q.Damage, q.seen[0].at})
 			}
 		}
 	}
-	return Held{}, false
+	return all
 }
 
 // Named reports whether anything was ever fitted by a name.
@@ -832,8 +833,10 @@ func (s *State) Heed(others []*State) {
 		if c.Name == "" || c.Change == Removed {
 			continue
 		}
-		if h, held := s.HeldBy(others, c.EquipmentChanged); held && !slices.Contains(s.elsewhere, h) {
-			s.elsewhere = append(s.elsewhere, h)
+		for _, h := range s.HeldBy(others, c.EquipmentChanged) {
+			if !slices.Contains(s.elsewhere, h) {
+				s.elsewhere = append(s.elsewhere, h)
+			}
 		}
 	}
 }

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -177,6 +178,39 @@ func TestWhatWasClearedIsNotFittedAgain(t *testing.T) {
 	b.must(fit("B"))
 	if why := b.state.unnamed(b.state.Quarantines[0], b.now); why != nil {
 		t.Errorf("with B aboard: %v", why)
+	}
+}
+
+// What several other records have in quarantine is held back from the first of them on,
+// however they write its name, and only while it is aboard.
+func TestHeldElsewhere(t *testing.T) {
+	others := make([]*State, 2)
+	for i, found := range []time.Duration{48 * time.Hour, 0} {
+		b := packed(t)
+		b.after(found)
+		b.must(fit([]string{"battery A 01", "a-1"}[i]), puffed("pod"))
+		b.state.Airframe.Mark = fmt.Sprintf("PL-0%d", i+2)
+		others[i] = b.state
+	}
+	b := packed(t)
+	before := b.now
+	b.must(fit("A1"))
+	b.after(24 * time.Hour)
+	b.state.Heed(others)
+	if why := b.state.heldElsewhere(b.now); why == nil || !strings.Contains(why.Text, "PL-03 (damage D1)") {
+		t.Errorf("after a day: %v", why)
+	}
+	b.state.Heed(append(others, b.state))
+	if n := len(b.state.elsewhere); n != 2 {
+		t.Errorf("told again, it knows of %d", n)
+	}
+	if why := b.state.heldElsewhere(before.Add(-time.Minute)); why != nil {
+		t.Errorf("before it was found: %v", why)
+	}
+	b.must(fit("B"))
+	b.state.Heed(others)
+	if why := b.state.heldElsewhere(b.now); why != nil {
+		t.Errorf("with another one aboard: %v", why)
 	}
 }
 

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"fettle/store"
+	"fettle/store/wholefile"
 )
 
 func beside(t testing.TB) Folder { return Beside(filepath.Join(t.TempDir(), "build.db")) }
@@ -255,14 +256,17 @@ func TestLitter(t *testing.T) {
 		t.Fatal(err)
 	}
 	shelf := filepath.Dir(path)
-	old, recent := filepath.Join(shelf, ".fettle-new-0123456789abcdef"), filepath.Join(shelf, ".fettle-new-fedcba9876543210")
+	old, recent := filepath.Join(f.path, ".fettle-new-0123456789abcdef"), filepath.Join(f.path, ".fettle-new-fedcba9876543210")
 	long := time.Now().Add(-2 * time.Hour)
 	err = errors.Join(os.MkdirAll(shelf, 0o700), os.WriteFile(old, nil, 0o600), os.WriteFile(recent, nil, 0o600), os.Chtimes(old, long, long))
 	if err != nil {
 		t.Fatal(err)
 	}
+	if held, err := wholefile.Hold(recent); err == nil {
+		defer held.Close()
+	}
 	mustAdd(t, f, write(t, "a.jpg", data))
-	if got := files(t, shelf); len(got) != 2 || got[0] != filepath.Base(recent) {
+	if got := files(t, f.path); len(got) != 2 || got[0] != filepath.Base(recent) {
 		t.Errorf("the folder holds %q", got)
 	}
 }

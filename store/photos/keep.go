@@ -19,17 +19,18 @@ func (f Folder) keep(ctx context.Context, data []byte, digest string) error {
 	shelf := filepath.Dir(path)
 	f.linked = ""
 	if err := f.Check(digest); err != nil {
-		write := wholefile.Replace // for a damaged photo
-		if errors.Is(err, ErrMissing) {
-			write = wholefile.Create // so as not to replace a good file that somebody is reading
-		}
-		if err := wholefile.MakeFolder(shelf); err != nil {
-			return err
-		}
-		err := write(ctx, path, 0o600, func(file *os.File) error {
+		write := func(file *os.File) error {
 			_, err := file.Write(data)
 			return err
-		})
+		}
+		if failed := wholefile.MakeFolder(shelf); failed != nil {
+			return failed
+		}
+		if errors.Is(err, ErrMissing) { // so as not to replace a good file that somebody is reading
+			err = wholefile.CreateFrom(ctx, f.path, path, 0o600, write) // what a killed process left there, any photo finds
+		} else { // a damaged one
+			err = wholefile.Replace(ctx, path, 0o600, write)
+		}
 		if errors.Is(err, fs.ErrExist) && f.Check(digest) == nil {
 			err = nil // another process was first
 		}

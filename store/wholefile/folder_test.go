@@ -93,7 +93,7 @@ func TestUnconfirmed(t *testing.T) {
 	folder, away := filepath.Join(base, "here"), filepath.Join(base, "away")
 	must(t, os.Mkdir(folder, 0o700))
 	path := filepath.Join(folder, "a")
-	err := makeFile(t.Context(), path, 0o600, text("glue"), func(from, to string) error {
+	err := makeFile(t.Context(), folder, path, 0o600, text("glue"), func(from, to string) error {
 		return errors.Join(publish(from, to), os.Rename(folder, away))
 	})
 	if !errors.Is(err, ErrUnconfirmed) || errors.Is(err, fs.ErrNotExist) {

@@ -3,8 +3,9 @@
 //
 // A file is written as a draft in its own folder, synced to the disk, and only
 // then given its name; then the folder is synced too. A process killed meanwhile
-// leaves at most a draft, which is deleted when a file is made in that folder more
-// than an hour later.
+// leaves at most a draft, which is deleted when a file is next made in that folder: a
+// process holds its drafts by a lock, which ends with it. Where there is no such lock, a
+// draft is deleted when it is an hour old.
 //
 // Drafts are named .fettle-new- and 16 hexadecimal digits. The package deletes no
 // other file.
@@ -14,6 +15,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -33,7 +35,7 @@ const (
 	draftPrefix = ".fettle-new-"
 	draftDigits = 16
 	draftTries  = 100
-	litterAge   = time.Hour // no process still works on a draft older than this
+	litterAge   = time.Hour // no process still works on a draft older than this that nothing can hold
 )
 
 // Create makes a file and calls write to fill it. The path may be relative; its
@@ -52,7 +54,15 @@ func Create(ctx context.Context, path string, perm fs.FileMode, write func(*os.F
 	if _, err := os.Lstat(path); err == nil {
 		return &fs.PathError{Op: "create", Path: path, Err: syscall.EEXIST}
 	}
-	return makeFile(ctx, path, perm, write, publish)
+	return makeFile(ctx, filepath.Dir(path), path, perm, write, publish)
+}
+
+// CreateFrom is [Create] with its draft in another folder of the same disk.
+func CreateFrom(ctx context.Context, drafts, path string, perm fs.FileMode, write func(*os.File) error) error {
+	if _, err := os.Lstat(path); err == nil {
+		return &fs.PathError{Op: "create", Path: path, Err: syscall.EEXIST}
+	}
+	return makeFile(ctx, drafts, path, perm, write, publish)
 }
 
 // Replace is [Create] for a name that may be taken: at every moment the name leads
@@ -63,7 +73,7 @@ func Replace(ctx context.Context, path string, perm fs.FileMode, write func(*os.
 	if info, err := os.Lstat(path); err == nil && !info.Mode().IsRegular() && info.Mode()&fs.ModeSymlink == 0 {
 		return &fs.PathError{Op: "replace", Path: path, Err: syscall.EEXIST}
 	}
-	return makeFile(ctx, path, perm, write, os.Rename)
+	return makeFile(ctx, filepath.Dir(path), path, perm, write, os.Rename)
 }
 
 // Move gives a file another name on the same disk. It returns [fs.ErrExist] if that
@@ -71,19 +81,19 @@ func Replace(ctx context.Context, path string, perm fs.FileMode, write func(*os.
 func Move(from, to string) error { return publish(from, to) }
 
 // makeFile writes a draft, and lets publish give it its name.
-func makeFile(ctx context.Context, path string, perm fs.FileMode, write func(*os.File) error, publish func(from, to string) error) error {
+func makeFile(ctx context.Context, drafts, path string, perm fs.FileMode, write func(*os.File) error, publish func(from, to string) error) error {
 	if path == "" {
 		return &fs.PathError{Op: "create", Err: syscall.ENOENT}
 	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	folder := filepath.Dir(path)
-	clearLitter(folder)
-	file, err := newDraft(folder, perm)
+	Clear(drafts)
+	file, held, err := newDraft(drafts, perm)
 	if err != nil {
 		return meant(err, path)
 	}
+	defer held.Close()           // once it has its name
 	defer os.Remove(file.Name()) // does nothing unless something failed
 	defer file.Close()           // in case write panics; otherwise it is closed already
 	if err := fill(file, write); err != nil {
@@ -95,18 +105,37 @@ func makeFile(ctx context.Context, path string, perm fs.FileMode, write func(*os
 	if err := publish(file.Name(), path); err != nil {
 		return meant(err, path)
 	}
-	return Confirm(folder)
+	return Confirm(filepath.Dir(path))
 }
 
-func newDraft(folder string, perm fs.FileMode) (file *os.File, err error) {
+// DraftName returns a new name in a folder. A file of that name that nobody holds is
+// deleted by [Clear].
+func DraftName(folder string) string {
+	return filepath.Join(folder, fmt.Sprintf("%s%0*x", draftPrefix, draftDigits, rand.Uint64()))
+}
+
+func newDraft(folder string, perm fs.FileMode) (file *os.File, held io.Closer, err error) {
 	for range draftTries {
-		name := fmt.Sprintf("%s%0*x", draftPrefix, draftDigits, rand.Uint64())
-		file, err = os.OpenFile(filepath.Join(folder, name), os.O_RDWR|os.O_CREATE|os.O_EXCL, perm.Perm())
-		if !errors.Is(err, fs.ErrExist) {
-			break
+		file, err = os.OpenFile(DraftName(folder), os.O_RDWR|os.O_CREATE|os.O_EXCL, perm.Perm())
+		if errors.Is(err, fs.ErrExist) {
+			continue
 		}
+		if err != nil {
+			return nil, nil, err
+		}
+		held, err = Hold(file.Name())
+		if err != nil && !isHeld(err) && !errors.Is(err, fs.ErrNotExist) {
+			return file, io.NopCloser(nil), nil // this disk knows no such locks
+		}
+		if err == nil {
+			if _, err = os.Lstat(file.Name()); err == nil {
+				return file, held, nil
+			}
+			_ = held.Close()
+		}
+		_ = file.Close() // another process took it for abandoned before it was held
 	}
-	return file, err
+	return nil, nil, err
 }
 
 // fill writes a draft, syncs it to the disk and closes it.
@@ -141,9 +170,9 @@ func isDraft(name string) bool {
 	return ok && len(digits) == draftDigits && strings.Trim(digits, "0123456789abcdef") == ""
 }
 
-// clearLitter deletes the drafts of processes that were killed. It does not matter
+// Clear deletes the drafts in a folder of processes that were killed. It does not matter
 // if that fails.
-func clearLitter(folder string) {
+func Clear(folder string) {
 	entries, err := os.ReadDir(folder)
 	if err != nil {
 		return
@@ -152,8 +181,17 @@ func clearLitter(folder string) {
 		if !isDraft(entry.Name()) || !entry.Type().IsRegular() {
 			continue
 		}
-		if info, err := entry.Info(); err == nil && time.Since(info.ModTime()) > litterAge {
-			_ = os.Remove(filepath.Join(folder, entry.Name()))
+		path := filepath.Join(folder, entry.Name())
+		held, err := Hold(path)
+		switch {
+		case err == nil:
+			_ = os.Remove(path)
+			_ = held.Close()
+		case isHeld(err):
+		default:
+			if info, err := entry.Info(); err == nil && time.Since(info.ModTime()) > litterAge {
+				_ = os.Remove(path)
+			}
 		}
 	}
 }

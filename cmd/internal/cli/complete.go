@@ -3,7 +3,6 @@ package cli
 import (
 	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"iter"
 	"slices"
@@ -411,6 +410,29 @@ func adhesives(w word) []string {
 	return out
 }
 
+// completeSettings completes conditions and their states, of every airframe that the
+// command is for.
+func (a *app) completeSettings(cmd *cobra.Command, args []string, text string) (out []string, _ cobra.ShellCompDirective) {
+	a.completing(cmd, func(ctx context.Context, d *desk.Desk) {
+		states, err := a.states(ctx, args)
+		if len(args) == 0 {
+			states, err = a.atBench(ctx, d)
+		}
+		if err != nil { // nothing is on the bench, or a mark is mistyped: those of all
+			all, _ := d.Marks(ctx)
+			states, _ = a.states(ctx, all)
+		}
+		for _, s := range states {
+			for _, setting := range settings(word{state: s, text: text}) {
+				if !slices.Contains(out, setting) {
+					out = append(out, setting)
+				}
+			}
+		}
+	})
+	return out, directive(out)
+}
+
 func (a *app) completeStart(cmd *cobra.Command, args []string, text string) ([]string, cobra.ShellCompDirective) {
 	if strings.ContainsAny(text, `./\`) {
 		return nil, files
@@ -484,11 +506,7 @@ func (a *app) completeValues(root *cobra.Command) {
 	of := func(list names) cobra.CompletionFunc {
 		return func(cmd *cobra.Command, args []string, text string) (out []string, _ cobra.ShellCompDirective) {
 			a.completing(cmd, func(ctx context.Context, d *desk.Desk) {
-				s, rest, err := a.airframe(ctx, args)
-				if all, _ := d.Marks(ctx); errors.As(err, new(*desk.AmbiguousError)) && cmd.Name() == "bench" { // it is for all of them
-					s, err = d.State(ctx, all[0])
-				}
-				if err == nil {
+				if s, rest, err := a.airframe(ctx, args); err == nil {
 					out = list(word{d, ctx, a.time.Now(), s, rest, text, cmd.Flags()})
 				}
 			})
@@ -499,7 +517,7 @@ func (a *app) completeValues(root *cobra.Command) {
 		"FILE": completeFiles, "SEAL": completeFiles, "FOLDER": completeFolders,
 		"DESIGN": a.completeDesigns, "OPTION": a.completeOptions,
 		"GAUGE": of(gauges), "GATE": of(gates), "ZONE": of(zones), "JOB": of(openJobs), "ADHESIVE": of(adhesives),
-		"CONDITION=STATE": of(settings), "ZONE=FINDING:SEVERITY[:NOTE]": of(findings),
+		"CONDITION=STATE": a.completeSettings, "ZONE=FINDING:SEVERITY[:NOTE]": of(findings),
 	}
 	var look func(*cobra.Command)
 	complete := func(cmd *cobra.Command) func(*pflag.Flag) {

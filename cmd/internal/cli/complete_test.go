@@ -15,7 +15,7 @@ import (
 func TestCompleted(t *testing.T) {
 	b := newExampleBench(t)
 	for _, line := range []string{
-		"airframe add CW-01 --design causeway", "airframe add FN-02 --design causeway", "start CW-01 causeway-build", "bench CW-01 --temperature 20C --humidity 50%", "note CW-01 hello",
+		"airframe add CW-01 --design causeway", "airframe add FN-02 --design causeway", "airframe add RD-01 --design reed", "start CW-01 causeway-build", "bench CW-01 --temperature 20C --humidity 50%", "note CW-01 hello",
 	} {
 		if out, code := b.command("fettle " + line); code != exitDone {
 			t.Fatal(out)
@@ -29,8 +29,8 @@ func TestCompleted(t *testing.T) {
 		lacks   string
 		onlyHas bool
 	}{
-		{"next ''", space, "CW-01 FN-02", "", true},
-		{"next cw", space, "cw-01 fn-02", "", true}, // the shell leaves out what does not begin so
+		{"next ''", space, "CW-01 FN-02 RD-01", "", true},
+		{"next cw", space, "cw-01 fn-02 rd-01", "", true}, // the shell leaves out what does not begin so
 		{"next CW-01 ''", space, "", "", true},
 		{"measure CW-01 ''", space, "spar-depth washout", "CW-01", false},
 		{"measure cw-01 spar-depth top-left=4mm ''", noSpace, "top-root= top-right= bottom-left= bottom-root= bottom-right=", "", true},
@@ -42,7 +42,11 @@ func TestCompleted(t *testing.T) {
 		{"done CW-01 house-rules --at ''", space, "", "", true},
 		{"bench --set ''", noSpace, "propeller= ventilation= battery= iron=", "", false},
 		{"bench --set propeller=", space, "propeller=off propeller=on", "", true},
-		{"bench CW-01 ''", space, "FN-02", "", true},
+		{"bench CW-01 --set ''", noSpace, "propeller=", "gun= CW-01", false},
+		{"bench RD-01 --set ''", noSpace, "gun=", "", true},
+		{"bench CW-01 RD-01 --set ''", noSpace, "propeller= gun=", "", false},
+		{"bench RD-02 --set ''", noSpace, "propeller= gun=", "", false}, // a mistyped mark: those of all
+		{"bench CW-01 ''", space, "FN-02 RD-01", "", true},
 		{"wait CW-01 ''", space, "", "", true},
 		{"undo CW-01 ''", order, "1 2 3", "0", false}, // a registration stays
 		{"start FN-02 ''", space, "causeway-build", "skerry-build jetty-build reed-build", false},

@@ -22,10 +22,10 @@ func (d *Desk) keptElsewhere(ctx context.Context, s *workflow.State, entries []j
 		if err != nil {
 			return err
 		}
-		if held, is := s.HeldBy(others, f); is {
-			return &workflow.Refusal{What: fmt.Sprintf("fitting the %s", held.Thing), Reasons: []workflow.Reason{{
+		if held := s.HeldBy(others, f); len(held) > 0 {
+			return &workflow.Refusal{What: fmt.Sprintf("fitting the %s", held[0].Thing), Reasons: []workflow.Reason{{
 				Because: workflow.ByHold,
-				Text:    held.Says() + "; another one is given another name",
+				Text:    held[0].Says() + "; another one is given another name",
 				Remedy:  workflow.Remedy{Kind: workflow.ToFitAnother, Name: f.Item, Mark: s.Airframe.Mark},
 			}}}
 		}

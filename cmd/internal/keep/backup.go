@@ -5,17 +5,18 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"fettle/cmd/internal/desk"
 	"fettle/store"
 	"fettle/store/photos"
 	"fettle/store/seal"
+	"fettle/store/wholefile"
 )
 
 // ErrExists is returned for a file that would be overwritten.
@@ -42,7 +43,7 @@ type Copied struct {
 }
 
 // Backup copies the store, as it is at one moment, to a new file, and reads the
-// copy back before it gets its name. Photos are copied to a folder beside it.
+// copy back before it gets its name. Its photos are in a folder beside it by then.
 //
 // Journals only grow, so their sizes at one moment define what the store was
 // then. Each journal is read in its own view, and nobody is kept waiting.
@@ -53,14 +54,26 @@ func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
 	if _, err := os.Stat(k.Path); errors.Is(err, fs.ErrNotExist) {
 		return Copied{}, fmt.Errorf("there is no store to copy: %w", err)
 	}
-	out, pictures, err := k.copyStore(ctx, k.Desk.Store, to)
+	k.tidy()
+	out, err := k.copyStore(ctx, k.Desk.Store, to, func(out *Copied, pictures []picture) (err error) {
+		out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Desk.Photos, photos.Beside(to))
+		if err != nil && ctx.Err() == nil {
+			err = fmt.Errorf("the photos cannot be copied, and no copy was made: %w", err)
+		}
+		return err
+	})
 	if err != nil {
 		return Copied{}, taken(to, err)
 	}
-	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Desk.Photos, photos.Beside(to)); err != nil {
-		return out, fmt.Errorf("%s is complete, except for some photos: %w", to, err)
-	}
 	return out, nil
+}
+
+// tidy deletes what a killed backup, restore or import left beside the store.
+func (k *Keeper) tidy() {
+	if k.Store != nil {
+		wholefile.Clear(filepath.Dir(k.Store.File()))
+	}
+	wholefile.Clear(k.Desk.Photos.Path())
 }
 
 // folderFor returns an error if the folder for a copy does not exist. It is not
@@ -72,15 +85,17 @@ func folderFor(to string) error {
 	return nil
 }
 
-// copyStore copies a whole store to a new one and reads that back.
-func (k *Keeper) copyStore(ctx context.Context, from store.Store, to string) (Copied, []picture, error) {
+// copyStore copies a whole store to a new one and reads that back. It calls then before the
+// copy gets its name.
+func (k *Keeper) copyStore(ctx context.Context, from store.Store, to string, then func(*Copied, []picture) error) (Copied, error) {
 	out := Copied{File: to}
 	var pictures []picture
 	var written []seal.Head
 	journals, err := store.Journals(ctx, from)
 	if err != nil {
-		return out, nil, err
+		return out, err
 	}
+	out.Airframes = len(journals)
 	err = k.Kinds.Of(to).Create(ctx, to, func(into store.Builder) error {
 		for _, j := range journals {
 			b, err := bundle(ctx, from, j.Mark, j.Size)
@@ -105,10 +120,9 @@ func (k *Keeper) copyStore(ctx context.Context, from store.Store, to string) (Co
 				return fmt.Errorf("the copy of %s differs from the original; the copy was discarded", j.Mark)
 			}
 		}
-		return nil
+		return then(&out, pictures)
 	})
-	out.Airframes = len(journals)
-	return out, pictures, err
+	return out, err
 }
 
 // ErrItself is returned for a restore of a store from itself.
@@ -139,9 +153,14 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 		return Copied{}, fmt.Errorf("%s: %w", from, ErrItself)
 	}
 	file := k.Store.File()
-	part := fmt.Sprintf("%s.part-%016x", file, rand.Uint64()) // a restore that was killed may have left its own
+	k.tidy()
+	part := wholefile.DraftName(filepath.Dir(file)) // if this is killed, the next one deletes it
 	defer func() { _ = os.Remove(part) }()
-	out, pictures, err := k.copyStore(ctx, k.Kinds.open(from), part)
+	var pictures []picture
+	out, err := k.copyStore(ctx, k.Kinds.open(from), part, func(_ *Copied, all []picture) error {
+		pictures = all
+		return nil
+	})
 	if err != nil {
 		var failure *store.Error
 		if errors.As(err, &failure) && failure.Path == part {
@@ -150,10 +169,24 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 		return Copied{}, err
 	}
 	out.File = k.Path
+	held, err := wholefile.Hold(part)
+	if err == nil {
+		defer func() { _ = held.Close() }()
+	} else if errors.Is(err, fs.ErrNotExist) {
+		return Copied{}, errors.New("another fettle has cleared away the new store before it was in its place; nothing was changed; try again")
+	}
+	// Photos come first: a store that is there has all that there is of them.
+	ready := sync.OnceValue(func() (err error) {
+		out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Kinds.Photos(from), k.Desk.Photos)
+		if err != nil && ctx.Err() == nil {
+			err = fmt.Errorf("the photos cannot be restored, and the store was not changed: %w", err)
+		}
+		return err
+	})
 	aside := asideOf(file, k.Desk.Now())
 	kept := false
 	for range compares {
-		if kept, err = k.replace(ctx, part, aside, force); !errors.Is(err, errGrown) {
+		if kept, err = k.replace(ctx, part, aside, force, ready); !errors.Is(err, errGrown) {
 			break
 		}
 	}
@@ -164,13 +197,6 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 		out.Aside = aside
 	}
 	out.Older = k.older(ctx)
-	if out.Photos, out.Missing, err = copyPhotos(ctx, pictures, k.Kinds.Photos(from), k.Desk.Photos); err != nil {
-		was := ""
-		if kept {
-			was = " (the previous store is kept as " + aside + ")"
-		}
-		return out, fmt.Errorf("the store is restored%s, except for some photos: %w", was, err)
-	}
 	return out, nil
 }
 
@@ -205,10 +231,13 @@ func asideOf(file string, now time.Time) string {
 
 // replace replaces the keeper's store by the one in the file part, if nothing is
 // lost or if forced. It compares the contents without a lock, while others may
-// write, and under the lock only the sizes.
-func (k *Keeper) replace(ctx context.Context, part, aside string, force bool) (kept bool, err error) {
+// write, and under the lock only the sizes. It calls ready once nothing speaks against it.
+func (k *Keeper) replace(ctx context.Context, part, aside string, force bool, ready func() error) (kept bool, err error) {
 	here := k.Store
 	if force {
+		if err := ready(); err != nil {
+			return false, err
+		}
 		return here.Replace(ctx, part, aside, nil)
 	}
 	seen, err := store.Journals(ctx, k.Desk.Store)
@@ -221,6 +250,9 @@ func (k *Keeper) replace(ctx context.Context, part, aside string, force bool) (k
 	}
 	if len(losses) > 0 {
 		return false, &LossError{losses}
+	}
+	if err := ready(); err != nil {
+		return false, err
 	}
 	return here.Replace(ctx, part, aside, func(r store.Reader) error {
 		now, err := r.Journals()

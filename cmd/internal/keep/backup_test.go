@@ -97,7 +97,7 @@ func TestRestoreWhereNothingCanBeWritten(t *testing.T) {
 	}
 }
 
-// A copy without its photos, for want of room or of patience, is not called done.
+// A copy without its photos, for want of room or of patience, does not get its name.
 func TestPhotosThatCannotBeCopied(t *testing.T) {
 	k := aFleet(t)
 	var picture bytes.Buffer
@@ -124,8 +124,11 @@ func TestPhotosThatCannotBeCopied(t *testing.T) {
 	}
 	copied := filepath.Join(t.TempDir(), "copy.db")
 	shut(copied)
-	if _, err := k.Backup(t.Context(), copied); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), copied+" is complete, except") {
+	if _, err := k.Backup(t.Context(), copied); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), "no copy was made") {
 		t.Errorf("backup: %v", err)
+	}
+	if _, err := os.Stat(copied); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("the copy is there: %v", err)
 	}
 	saved := filepath.Join(t.TempDir(), "saved.db")
 	shut(saved)
@@ -135,7 +138,13 @@ func TestPhotosThatCannotBeCopied(t *testing.T) {
 	other := aFleet(t)
 	shut(other.Path)
 	out, err := other.Restore(t.Context(), good, true)
-	if !errors.Is(err, store.ErrReadOnly) || out.Aside == "" || !strings.Contains(err.Error(), out.Aside) {
+	if !errors.Is(err, store.ErrReadOnly) || out.Aside != "" || !strings.Contains(err.Error(), "the store was not changed") {
 		t.Errorf("restore: %+v, %v", out, err)
+	}
+	if stateOf(t, other, "TN-01").Size() != 1 {
+		t.Error("the store was changed")
+	}
+	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(other.Path), ".fettle-new-*")); len(left) > 0 {
+		t.Errorf("it left %v", left)
 	}
 }

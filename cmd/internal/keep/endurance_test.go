@@ -6,6 +6,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"image"
+	"image/png"
+	"io/fs"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -27,6 +30,10 @@ import (
 const envWriter = "FETTLE_KEEP_TEST_STORE"
 
 func TestMain(m *testing.M) {
+	if folder := os.Getenv(envCopier); folder != "" {
+		fmt.Println("failed:", copyForEver(context.Background(), folder))
+		os.Exit(1)
+	}
 	if path := os.Getenv(envWriter); path != "" {
 		fmt.Println("failed:", noteForEver(keeperAt(path)))
 		os.Exit(1)
@@ -165,12 +172,17 @@ func TestKillBesideBackup(t *testing.T) {
 // while after it has begun, and gives what it said.
 func killed(t *testing.T, path string, after time.Duration, beside func()) (said []string) {
 	t.Helper()
+	return killedAs(t, envWriter+"="+path, after, beside)
+}
+
+func killedAs(t *testing.T, what string, after time.Duration, beside func()) (said []string) {
+	t.Helper()
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
 	}
 	cmd := exec.Command(self)
-	cmd.Env = append(os.Environ(), envWriter+"="+path)
+	cmd.Env = append(os.Environ(), what)
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -190,6 +202,103 @@ func killed(t *testing.T, path string, after time.Duration, beside func()) (said
 		t.Fatal("the writer said nothing")
 	}
 	return said
+}
+
+const envCopier = "FETTLE_TEST_COPIER"
+
+// copyForEver backs up, restores, exports and imports the store of a folder, again and
+// again. Only after a whole round are the copies taken away.
+func copyForEver(ctx context.Context, folder string) error {
+	k := keeperAt(filepath.Join(folder, "fettle.db"))
+	fmt.Println("begun")
+	for {
+		if err := copyOnce(ctx, k, folder); err != nil {
+			return err
+		}
+	}
+}
+
+func copyOnce(ctx context.Context, k *Keeper, folder string) error {
+	copied, packed, other := filepath.Join(folder, "copy.db"), filepath.Join(folder, "tern.zip"), filepath.Join(folder, "other.db")
+	asides, err := filepath.Glob(filepath.Join(folder, "*.aside"))
+	for _, file := range append(asides, copied, packed, other, copied+".photos", other+".photos") {
+		err = errors.Join(err, os.RemoveAll(file))
+	}
+	if err != nil {
+		return err
+	}
+	if _, err := k.Backup(ctx, copied); err != nil {
+		return err
+	}
+	if _, err := k.Restore(ctx, copied, true); err != nil {
+		return err
+	}
+	if _, err := k.Export(ctx, "TN-01", packed); err != nil {
+		return err
+	}
+	_, err = keeperAt(other).Import(ctx, packed, nil)
+	return err
+}
+
+// TestKillWhileCopying kills a process at random moments that backs up, restores, exports
+// and imports: a store that is there is whole and has its photos, whichever way it came,
+// and the next round leaves nothing lying that is not named.
+func TestKillWhileCopying(t *testing.T) {
+	seed := rand.Uint64()
+	random := rand.New(rand.NewPCG(seed, 0))
+	k := aFleet(t)
+	folder := filepath.Dir(k.Path)
+	for i := range 6 {
+		var picture bytes.Buffer
+		noise := image.NewGray(image.Rect(0, 0, 100, 100))
+		for j := range noise.Pix {
+			noise.Pix[j] = byte(random.Uint32())
+		}
+		file := filepath.Join(t.TempDir(), fmt.Sprint(i, ".png"))
+		if err := errors.Join(png.Encode(&picture, noise), os.WriteFile(file, picture.Bytes(), 0o600)); err != nil {
+			t.Fatal(err)
+		}
+		if _, _, err := k.Desk.Photograph(t.Context(), stateOf(t, k, "TN-01"), workflow.Note{Text: "the tip"}, []string{file}, time.Time{}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	drafts := func() (left []string) {
+		_ = filepath.WalkDir(folder, func(path string, d fs.DirEntry, err error) error {
+			if err == nil && strings.HasPrefix(d.Name(), ".fettle-new-") {
+				left = append(left, path)
+			}
+			return nil
+		})
+		return left
+	}
+	size, killed, found := stateOf(t, k, "TN-01").Size(), map[string]int{}, 0
+	for i := range counts(8, 400) {
+		killedAs(t, envCopier+"="+folder, time.Duration(random.Int64N(int64(250*time.Millisecond))), func() {})
+		found += len(drafts())
+		for _, name := range []string{"fettle.db", "copy.db", "other.db"} {
+			at := keeperAt(filepath.Join(folder, name))
+			if _, err := os.Stat(at.Path); name != "fettle.db" && errors.Is(err, fs.ErrNotExist) {
+				continue
+			}
+			h, err := at.Examine(t.Context())
+			if err != nil || !h.Sound() || name != "other.db" && len(h.Airframes) != len(marks()) {
+				t.Fatalf("seed %d, kill %d: %s is not whole: %+v, %v", seed, i, name, h, err)
+			}
+			for _, a := range h.Airframes {
+				if len(a.Photos) > 0 || a.Mark == "TN-01" && a.Size != size {
+					t.Fatalf("seed %d, kill %d: %s lacks something: %+v", seed, i, name, a)
+				}
+			}
+			killed[name]++
+		}
+		if err := copyOnce(t.Context(), k, folder); err != nil {
+			t.Fatalf("seed %d, kill %d: %v", seed, i, err)
+		}
+		if left := drafts(); len(left) > 0 {
+			t.Fatalf("seed %d, kill %d: %v are left", seed, i, left)
+		}
+	}
+	t.Logf("whole after a kill: %v; %d drafts were left, and cleared by the next round", killed, found)
 }
 
 func wantSound(t *testing.T, k *Keeper) {

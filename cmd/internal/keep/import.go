@@ -79,6 +79,7 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 	if err != nil {
 		return out, err
 	}
+	k.tidy()
 	for _, p := range b.Photos {
 		if err := k.takePhoto(ctx, c, p); err != nil {
 			if ctx.Err() != nil || errors.Is(err, store.ErrFull) || errors.Is(err, store.ErrReadOnly) {

@@ -157,7 +157,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	later := s.MeasuredLater(now)
 	for _, r := range s.Gates(now) {
 		g := NewGate(s, r, now)
-		g.Later = later[g.Name] && g.Standing == workflow.StaleGate
+		g.Later = later[g.Name] && (g.Standing == workflow.StaleGate || g.FlightsLeft > 0 || !g.ValidUntil.IsZero())
 		a.Gates = append(a.Gates, g)
 	}
 	if len(s.Entries) > 0 {
@@ -308,7 +308,8 @@ func (a Airframe) holds() string {
 	return strings.Join(all, "; ")
 }
 
-// lives says of the gates that have passed and have a life how long they count.
+// lives says of the gates that have passed and have a life how long they count, but for
+// those that an open job measures again before that.
 func lives(gates []Gate) string {
 	var all []string
 	for _, g := range gates {
@@ -319,7 +320,7 @@ func lives(gates []Gate) string {
 		if !g.ValidUntil.IsZero() {
 			ends = append(ends, "by "+g.ValidUntil.In(time.Local).Format("2 January 2006"))
 		}
-		if g.Standing == workflow.Current && len(ends) > 0 {
+		if g.Standing == workflow.Current && len(ends) > 0 && !g.Later {
 			all = append(all, esc(g.Name)+" "+strings.Join(ends, " and "))
 		}
 	}

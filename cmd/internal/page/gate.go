@@ -35,7 +35,7 @@ type Gate struct {
 	FlightsLeft int       `json:"flights_left,omitempty"`
 	ValidUntil  time.Time `json:"valid_until,omitzero"`
 	Other       string    `json:"other_units,omitempty"`    // limits and readings in the other unit system
-	Later       bool      `json:"measured_later,omitempty"` // it is stale, and a step of an open job asks for it
+	Later       bool      `json:"measured_later,omitempty"` // it is stale or counts for a time, and a step of an open job asks for it
 	Measure     string    `json:"measure"`
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
 

@@ -105,9 +105,11 @@ func (n Next) Action(c Clock) string {
 		l.WriteString(n.Step.action(c))
 	}
 	for _, r := range n.SeeTo {
-		l.item("first: %s", reasonAdvice(r.Reason, c))
+		if r.Because != workflow.ByTouch { // the clock says it, and the question asks for it
+			l.item("first: %s", reasonAdvice(r.Reason, c))
+		}
 	}
-	if n.Because != "" && (n.Step == nil || n.Because != n.Step.Reopened) {
+	if n.Because != "" && (n.Step == nil || n.Because != n.Step.Reopened && !n.Step.pressed() && n.Step.Begun == nil) { // its clock says that
 		l.add("\n*%s.*\n", esc(Capital(n.Because)))
 	}
 	return l.String()

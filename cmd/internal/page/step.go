@@ -226,14 +226,11 @@ func (p Step) Markdown(c Clock) string {
 	return l.String()
 }
 
-// action is what to do and by when, without the title and the cautions.
+// action is what to do, without the title and the cautions. By when says the clock beside it.
 func (p Step) action(c Clock) string {
 	var l lines
 	p.pressing(&l, c)
 	l.doing(p)
-	if p.pressed() {
-		l.fact("joint %s: join it by **%s**", esc(p.Joint.Name), c.At(p.Joint.Closes)) // true however long it is looked at: the clock beside it counts
-	}
 	return l.String()
 }
 

@@ -480,11 +480,12 @@ func ruled(words string, width int) string {
 	return words + strings.Repeat("─", max(width-xansi.StringWidth(words), 0))
 }
 
-// strip has the clocks: first those that call for somebody, then the next moment.
+// strip has the clocks: first those that call for somebody, then those that wait for
+// somebody and close, then the next moment.
 func (p painter) strip(s scene, width, height int) []string {
 	most := min(max((height-8)/4, 1), 6, s.strip)
 	in := strings.Repeat(" ", indent(width))
-	var calling, running []string
+	var calling, closing, running []string
 	name := 0
 	for _, t := range s.timers {
 		name = min(max(name, xansi.StringWidth(s.clockName(t))), width/3)
@@ -492,13 +493,16 @@ func (p painter) strip(s scene, width, height int) []string {
 	for _, t := range s.timers {
 		words, calls := page.ClockWords(t.Timer, page.Clock{Now: s.now})
 		line := xansi.Truncate(in+padded(xansi.Truncate(s.clockName(t), name, "…"), name)+"  "+words, width, "…")
-		if calls {
+		switch {
+		case calls:
 			calling = append(calling, p.alert(line))
-		} else {
+		case t.Ready.IsZero() && !t.Closes.IsZero():
+			closing = append(closing, line)
+		default:
 			running = append(running, line)
 		}
 	}
-	lines := slices.Concat(calling, running)
+	lines := slices.Concat(calling, closing, running)
 	if left := len(lines) - most; left > 0 && most > 0 {
 		more := fmt.Sprintf(" +%d", left)
 		lines = lines[:most]

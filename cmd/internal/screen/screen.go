@@ -220,8 +220,7 @@ func (m *model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		}
 	case tea.ResumeMsg:
 		m.guard.drawn(m.wall())
-		m.missed(m.now())
-		return m, m.tick()
+		return m, m.tickAfter(0)
 	case tea.PasteMsg:
 		if m.typing() && m.guard.text("", m.wall()) == meant {
 			m.replace()
@@ -255,30 +254,31 @@ func (m *model) ask(a asked) tea.Cmd {
 	return bell
 }
 
-// missed tells of the moments since the clocks were last seen to run.
-func (m *model) missed(now time.Time) {
-	var lines []string
-	for _, n := range m.clocks.Moments(m.ran, now) {
-		lines = append(lines, "- "+page.Escape(n.At.In(time.Local).Format("15:04")+" "+n.Says))
+// missed tells of moments that nobody can have seen.
+func (m *model) missed(moments []sitting.Moment) {
+	text := "While this was stopped:\n"
+	for _, n := range moments {
+		text += "\n- " + page.Escape(n.At.In(time.Local).Format("15:04")+" "+n.Says)
 	}
-	if len(lines) > 0 {
-		m.scene.told, m.scene.heard = append(m.scene.told, "While this was stopped:\n\n"+strings.Join(lines, "\n")), false
-		m.at = m.here()
-	}
+	m.scene.told, m.scene.heard = append(m.scene.told, text), false
+	m.at = m.here()
 }
 
 // asleep is how long no clock was looked at when the machine slept.
 const asleep = time.Minute
 
 // tick brings the clocks up to now, and rings if a moment has come.
-func (m *model) tick() tea.Cmd {
+func (m *model) tick() tea.Cmd { return m.tickAfter(asleep) }
+
+// tickAfter is tick where clocks that were not looked at for longer were stopped.
+func (m *model) tickAfter(most time.Duration) tea.Cmd {
 	now := m.now()
-	if now.Sub(m.ran) > asleep {
-		m.missed(now)
-	}
+	stopped := now.Sub(m.ran) > most
 	moments := m.clocks.Moments(m.ran, now)
 	m.ran, m.scene.now, m.scene.timers = now, now, m.clocks.Timers(now)
-	if len(moments) > 0 {
+	if len(moments) > 0 && stopped {
+		m.missed(moments)
+	} else if len(moments) > 0 {
 		m.scene.notices, m.noticed = append(m.scene.notices, moments...), m.wall()
 	}
 	if !m.hinted.IsZero() && m.wall().Sub(m.hinted) > 3*time.Second {

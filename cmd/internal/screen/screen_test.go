@@ -294,7 +294,7 @@ func TestField(t *testing.T) {
 	h.expect(sitting.Reply{Text: "new"})
 
 	for _, first := range []time.Duration{250, 420, 660, 1000} { // nor is it typed while it is held down
-		for _, every := range []time.Duration{20, 33, 90, 140} {
+		for _, every := range []time.Duration{20, 33, 90, 140, 220, 510} {
 			h.ask(plain("a"))
 			h.send(key("m"))
 			h.reply = make(chan sitting.Reply, 1)
@@ -555,6 +555,18 @@ func TestClocksWhileAQuestionStands(t *testing.T) {
 	h.expect(sitting.Reply{Key: sitting.Due})
 	if h.ringing != 3 {
 		t.Errorf("it rang %d times", h.ringing)
+	}
+}
+
+// Where one clock has room, it is the one that waits for somebody and closes, not one that
+// only has a moment before that.
+func TestTheClockThatCloses(t *testing.T) {
+	s := scenes()["coat"]
+	wet := drying("CW-01", "wet-joint", "19:30:00", "19:50:00")
+	wet.Ready, wet.Touch = time.Time{}, evening("19:45:00")
+	s.timers = append(s.timers, wet)
+	if strip := painted(false).strip(s, 40, 12); len(strip) != 1 || !strings.HasPrefix(strip[0], "wet-joint") {
+		t.Errorf("the strip is %q", strip)
 	}
 }
 

@@ -19,7 +19,11 @@ type Moment struct {
 func (b *Bench) Moments(after, until time.Time) []Moment {
 	var all []Moment
 	for _, m := range workflow.Moments(b.States(), after, until) {
-		all = append(all, Moment{m.Mark, m.Name, m.At, page.MomentLine(m, page.Clock{Now: until})})
+		now := until
+		if !m.Until.IsZero() && !until.Before(m.Until) { // it is said as it was to be said
+			now = m.At
+		}
+		all = append(all, Moment{m.Mark, m.Name, m.At, page.MomentLine(m, page.Clock{Now: now})})
 	}
 	return all
 }
