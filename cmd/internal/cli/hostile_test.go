@@ -185,6 +185,21 @@ func hostileImport(t *testing.T, from string) {
 			t.Errorf("%s has %q", command, markup)
 		}
 	}
+	var walk func(cmd *cobra.Command)
+	walk = func(cmd *cobra.Command) {
+		for _, sub := range cmd.Commands() {
+			walk(sub)
+		}
+		calls := [][]string{{mark, ""}, {""}}
+		cmd.LocalFlags().VisitAll(func(f *pflag.Flag) { calls = append(calls, []string{mark, "--" + f.Name, ""}) })
+		for _, args := range calls {
+			args = slices.Concat([]string{cobra.ShellCompRequestCmd}, strings.Fields(cmd.CommandPath())[1:], args)
+			if out, errs, _ := said(t, clock, args...); seen(out+errs) != "" {
+				t.Errorf("%q offers %q", args, out)
+			}
+		}
+	}
+	walk((&app{}).root())
 	entries := play("fettle airframe show " + mark + " --entries --json")
 	if quoted, _ := json.Marshal(evil); !strings.Contains(canonical(t, entries), strings.Trim(string(quoted), `"`)) {
 		t.Error("no value of the JSON is what was imported")
