@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
 )
@@ -68,6 +69,9 @@ type Store interface {
 	// there. For a document that [CheckDocument] refuses it returns that error.
 	Keep(ctx context.Context, document []byte) (digest string, err error)
 }
+
+// Patience is how long a store that others use is waited for.
+const Patience = time.Second
 
 // Digest names a document by its bytes: "sha256:" and 64 hexadecimal digits.
 func Digest(document []byte) string {

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -136,10 +137,16 @@ func checkHarmed(t tester, path string, s sample, inHead bool) (refused bool) {
 	if size == 0 {
 		size = int64(len(s.full.journals["CW-01"]))
 	}
-	if err := tryAppend(t, path, "CW-01", size, "after"); err != nil {
-		wantFamily(t, err)
-	} else if len(before.journals["CW-01"]) > 0 {
-		before.journals["CW-01"] = append(before.journals["CW-01"], "after")
+	// Twice: what the first wrongly frees, the second writes over.
+	for range 2 {
+		if err := tryAppend(t, path, "CW-01", size, "after"); err != nil {
+			wantFamily(t, err)
+			break
+		}
+		if len(before.journals["CW-01"]) > 0 {
+			before.journals["CW-01"] = append(before.journals["CW-01"], "after")
+		}
+		size++
 	}
 	after := readable(t, path, s)
 	for mark, records := range before.journals {
@@ -243,6 +250,140 @@ func TestFlipped(t *testing.T) {
 		}
 	}
 	t.Logf("%d harms in %d bytes: %d refused, %d read as written; none as anything else", harms, s.inUse, refused, harms-refused)
+}
+
+// TestCircles leads pages back to themselves and to others that have been come to,
+// which bbolt alone would follow until memory ends. A small bucket's page within that
+// of its parent can be made to do that too.
+func TestCircles(t *testing.T) {
+	s := makeSample(t, true)
+	order, size := binary.NativeEndian, os.Getpagesize()
+	at := func(file []byte, id uint64) []byte { return file[int(id)*size:][:size] }
+	var branches []uint64
+	for id := uint64(2); int(id)*size < s.inUse; id++ {
+		if p := at(s.file, id); order.Uint64(p) == id && order.Uint16(p[8:]) == 1 {
+			branches = append(branches, id)
+		}
+	}
+	harms := map[string][]byte{}
+	for _, id := range branches {
+		for i := range order.Uint16(at(s.file, id)[10:]) {
+			harmed := bytes.Clone(s.file)
+			order.PutUint64(at(harmed, id)[16+16*int(i)+8:], id)
+			harms[fmt.Sprintf("element %d of page %d", i, id)] = harmed
+			if i > 0 {
+				continue
+			}
+			harmed = bytes.Clone(harmed)
+			order.PutUint16(at(harmed, id)[10:], 1)
+			harms[fmt.Sprintf("the only element of page %d", id)] = harmed
+			for _, other := range branches {
+				both := bytes.Clone(harmed)
+				order.PutUint64(at(both, id)[16+8:], other)
+				order.PutUint16(at(both, other)[10:], 1)
+				order.PutUint64(at(both, other)[16+8:], id)
+				harms[fmt.Sprintf("pages %d and %d", id, other)] = both
+			}
+		}
+	}
+	within := bytes.Clone(s.file)
+	small := within[rootPage(t, writeTo(t, s.file))*size:][:size]
+	for i := range order.Uint16(small[10:]) {
+		element := small[16+16*int(i):]
+		value := element[order.Uint32(element[4:])+order.Uint32(element[8:]):]
+		if order.Uint32(element) == 1 && order.Uint64(value) == 0 {
+			order.PutUint16(value[16+8:], 1) // a branch, of which the first element leads to page 0: itself
+			clear(value[16+16+8 : 16+16+16])
+		}
+	}
+	if len(branches) == 0 || bytes.Equal(within, s.file) {
+		t.Fatal("there is nothing to make a circle of")
+	}
+	harms["a page within another"] = within
+
+	path := filepath.Join(inMemory(t), "fettle.db")
+	for name, harmed := range harms {
+		mustWriteFile(t, path, harmed, 0o600)
+		_, err := read(t, path, s.digests...)
+		wantError(t, err, "read", path, store.ErrDamaged)
+		if report, err := bolt.New(path).Examine(t.Context()); err == nil && len(report.Faults) == 0 {
+			t.Error("called sound")
+		}
+		readable(t, path, s)
+		for mark, records := range s.full.journals {
+			rescued, _, _ := bolt.New(path).Rescue(t.Context(), mark)
+			if len(rescued) > len(records) {
+				t.Errorf("rescued %d records of %s", len(rescued), mark)
+			}
+			_ = tryAppend(t, path, mark, int64(len(records)), "after")
+		}
+		if t.Failed() {
+			t.Fatal(name)
+		}
+	}
+	t.Logf("%d circles", len(harms))
+}
+
+// TestMixed harms a store as disks do that lose, mislay or forget what was written:
+// sectors of zeros, pages in each other's place, and pages as they once were.
+func TestMixed(t *testing.T) {
+	s := makeSample(t, true)
+	path := filepath.Join(inMemory(t), "fettle.db")
+	mustWriteFile(t, path, s.file, 0o600)
+	var past [][]byte
+	for i := range 12 { // so that pages have been used for more than one thing
+		past = append(past, mustReadFile(t, path))
+		mark := []string{"CW-01", "SK-02", "JT-00"}[i%3]
+		record := strings.Repeat(fmt.Sprint(i), 700)
+		mustAppend(t, path, mark, int64(len(s.full.journals[mark])), record)
+		s.before = s.full.clone()
+		s.full = s.full.with(mark, record)
+	}
+	s.file = mustReadFile(t, path)
+
+	seed := rand.Uint64()
+	random := rand.New(rand.NewPCG(seed, 0))
+	pages := s.inUse / os.Getpagesize()
+	refused := 0
+	for n := range counts(120, 4000) {
+		harmed := bytes.Clone(s.file)
+		for range 1 + random.IntN(3) {
+			one, two := page(harmed, 2+random.IntN(pages-2)), page(harmed, 2+random.IntN(pages-2))
+			old := past[random.IntN(len(past))]
+			switch n % 4 {
+			case 0:
+				clear(one[random.IntN(len(one)/sectorSize)*sectorSize:][:sectorSize])
+			case 1:
+				kept := bytes.Clone(one)
+				copy(one, two)
+				copy(two, kept)
+			case 2:
+				copy(one, two)
+			case 3:
+				number := 2 + random.IntN(min(len(old)/len(one), pages)-2)
+				copy(page(harmed, number), page(old, number))
+			}
+		}
+		mustWriteFile(t, path, harmed, 0o600)
+		if checkHarmed(t, path, s, false) {
+			refused++
+		}
+		if t.Failed() {
+			t.Fatalf("seed %d, harm %d", seed, n)
+		}
+	}
+	t.Logf("%d refused", refused)
+	if refused == 0 {
+		t.Error("nothing was harmed")
+	}
+}
+
+// writeTo writes bytes to a file of their own.
+func writeTo(t *testing.T, file []byte) (path string) {
+	t.Helper()
+	path = filepath.Join(t.TempDir(), "fettle.db")
+	mustWriteFile(t, path, file, 0o600)
+	return path
 }
 
 // TestCutWhileOpen truncates a file under an open view, which no check on opening can

@@ -21,6 +21,12 @@ func (s *Store) AppendTimed(ctx context.Context, mark string, size int64, record
 	return time.Since(begun), err
 }
 
+// Hurry makes a store wait no longer than this for the lock.
+func (s *Store) Hurry(patience time.Duration) *Store {
+	s.patience = patience
+	return s
+}
+
 // CheckPages checks every page of a file that nobody is writing to.
 func CheckPages(path string) error {
 	_, err := BytesToCheck(path)

@@ -65,6 +65,8 @@ func TestForeign(t *testing.T) {
 			lay(t, path)
 			before, _ := os.ReadFile(path) // a folder has no bytes
 			wantFailure(t, path, store.ErrForeign)
+			_, err := bolt.New(path).Examine(t.Context())
+			wantError(t, err, "read", path, store.ErrForeign)
 			wantOnly(t, filepath.Dir(path), "fettle.db")
 			if after, _ := os.ReadFile(path); !bytes.Equal(after, before) {
 				t.Error("it was written to")
@@ -176,16 +178,19 @@ func TestNoSuchPlace(t *testing.T) {
 	}
 }
 
+// hurry is long enough to find a lock taken.
+const hurry = 20 * time.Millisecond
+
 func TestLockedByAReader(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	mustAppend(t, path, "CW-01", 0, "a")
-	s := bolt.New(path)
+	s := bolt.New(path).Hurry(hurry)
 	err := s.View(t.Context(), func(r store.Reader) error {
-		wantWriteFailure(t, path, store.ErrLocked)
-
 		// The holder's own Store returns the same error, and does not wait for ever.
-		wantError(t, s.Append(t.Context(), "CW-01", 1, [][]byte{[]byte("b")}), "write", path, store.ErrLocked)
+		for _, s := range []*bolt.Store{bolt.New(path).Hurry(hurry), s} {
+			wantError(t, s.Append(t.Context(), "CW-01", 1, [][]byte{[]byte("b")}), "write", path, store.ErrLocked)
+		}
 
 		// Another reader does not matter.
 		mustRead(t, path)
@@ -203,8 +208,14 @@ func TestLockedByAnotherProcess(t *testing.T) {
 	mustAppend(t, path, "CW-01", 0, "a")
 	child := start(t, "hold", path)
 	child.expect("held")
-	wantFailure(t, path, store.ErrLocked)
+	begun := time.Now()
 	_, err := read(t, path)
+	if took := time.Since(begun); took < store.Patience {
+		t.Errorf("it was waited for %v only", took)
+	}
+	wantError(t, err, "read", path, store.ErrLocked)
+	_, keepErr := bolt.New(path).Hurry(hurry).Keep(t.Context(), nil)
+	wantError(t, keepErr, "write", path, store.ErrLocked)
 	if pid := fmt.Sprintf("(process %d)", child.cmd.Process.Pid); namesHolders() && !strings.Contains(err.Error(), pid) {
 		t.Errorf("said: %v; want it to name %s", err, pid)
 	}

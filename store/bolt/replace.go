@@ -34,7 +34,7 @@ func (s *Store) File() string {
 // appended in between. If it fails, Replace returns its error unchanged. check may
 // be nil, and is not called if there is no store.
 func (s *Store) Replace(ctx context.Context, with, aside string, check func(store.Reader) error) (kept bool, err error) {
-	deadline := time.Now().Add(patience)
+	deadline := time.Now().Add(s.patience)
 	if err := s.await(ctx); err != nil {
 		return false, err
 	}

@@ -6,15 +6,16 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 	"syscall"
 	"time"
 
 	"fettle/store"
 	"fettle/store/memory"
+	"fettle/store/wholefile"
 )
 
 const (
-	patience = time.Second          // how long a locked store is waited for
 	pause    = 5 * time.Millisecond // between two tries for the lock
 	attempts = 3                    // to open a file that appears or disappears meanwhile
 )
@@ -34,8 +35,11 @@ type Store struct {
 	// the name of the file that keeps the old one. It may be nil.
 	Migrated func(from, to int, kept string)
 
-	path  string
-	named string // the path that errors show
+	path     string
+	named    string        // the path that errors show
+	patience time.Duration // how long to wait for the lock
+
+	tidy sync.Once // deletes what killed processes left beside the file
 
 	// turn makes the goroutines of this process queue for the file's lock, so that
 	// a busy writer does not starve the others.
@@ -49,7 +53,7 @@ func New(path string) *Store {
 	if path != "" {
 		path = filepath.Clean(path)
 	}
-	return &Store{path: path, named: path, turn: make(chan struct{}, 1)}
+	return &Store{path: path, named: path, patience: store.Patience, turn: make(chan struct{}, 1)}
 }
 
 // View is [store.Store.View]. It returns the context's error, that of fn, or an
@@ -77,7 +81,7 @@ func (s *Store) openForView(ctx context.Context) (*handle, error) {
 }
 
 func (s *Store) openToRead(ctx context.Context, try func() (*handle, error)) (*handle, error) {
-	deadline := time.Now().Add(patience)
+	deadline := time.Now().Add(s.patience)
 	if err := s.await(ctx); err != nil {
 		return nil, err
 	}
@@ -119,7 +123,7 @@ type plan func(*view) (change, error)
 func (s *Store) write(ctx context.Context, p plan) error {
 	// The deadline includes the wait in the queue, so that a queue for a locked store
 	// moves on.
-	deadline := time.Now().Add(patience)
+	deadline := time.Now().Add(s.patience)
 	if err := s.await(ctx); err != nil {
 		return err
 	}
@@ -135,6 +139,9 @@ func (s *Store) write(ctx context.Context, p plan) error {
 		if !errors.Is(err, fs.ErrExist) {
 			break
 		}
+	}
+	if err == nil {
+		s.tidy.Do(func() { wholefile.Clear(filepath.Dir(s.File())) })
 	}
 	if errors.Is(err, errUnchanged) {
 		return nil

@@ -25,6 +25,8 @@ type app struct {
 	term.Streams
 	time   timepiece
 	stores keep.Kinds
+	self   string // the name by which the program was called; "": it is not run again
+	apart  bool   // it was run again
 
 	// From flags; the environment and the config come after them.
 	storePath, libraryPath, by string

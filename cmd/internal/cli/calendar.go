@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"slices"
 
 	"fettle/cmd/internal/ics"
 	"fettle/cmd/internal/keep"
@@ -28,17 +29,23 @@ func (a *app) calendar(ctx context.Context, marks []string, file string) error {
 	for _, some := range of {
 		events = append(events, some...)
 	}
+	var cancelled []ics.Event
+	write := wholefile.Create
+	if file != "-" && isCalendar(file) {
+		write = wholefile.Replace
+		before, err := os.ReadFile(file)
+		if err != nil {
+			return fmt.Errorf("reading the calendar: %w", err)
+		}
+		cancelled = page.Cancelled(ics.Read(string(before)), events, marks, now)
+	}
 	var written bytes.Buffer
-	if err := ics.Write(&written, "fettle "+version, now, events); err != nil {
+	if err := ics.Write(&written, "fettle "+version, now, append(slices.Clone(events), cancelled...)); err != nil {
 		return err
 	}
 	if file == "-" {
 		_, err := a.Out.Write(written.Bytes())
 		return err
-	}
-	write := wholefile.Create
-	if isCalendar(file) {
-		write = wholefile.Replace
 	}
 	err := write(ctx, file, 0o644, func(to *os.File) error {
 		_, err := to.Write(written.Bytes())
@@ -53,7 +60,7 @@ func (a *app) calendar(ctx context.Context, marks []string, file string) error {
 	if a.json {
 		return nil
 	}
-	a.say("%s", page.CalendarLine(file, events))
+	a.say("%s", page.CalendarLine(file, events, cancelled))
 	return nil
 }
 

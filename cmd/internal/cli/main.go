@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"fettle/cmd/internal/keep"
-	"fettle/cmd/internal/term"
 )
 
 // Main runs the program with the arguments of the process and these kinds of
@@ -19,7 +18,7 @@ func Main(stores ...keep.Kind) int {
 	tuneMemory()
 	ctx, stop := interruptible()
 	defer stop()
-	return run(ctx, stores, os.Args[1:], term.Standard(), realTime{})
+	return runProcess(ctx, stores, realTime{})
 }
 
 // interruptible returns a context that the first Ctrl-C, or SIGTERM, ends. The second

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"os"
 	"slices"
 	"strings"
 
@@ -19,6 +20,11 @@ func run(ctx context.Context, stores keep.Kinds, args []string, streams term.Str
 	return (&app{Streams: streams, time: tp, stores: stores}).run(ctx, args)
 }
 
+// runProcess is run for a process that is the program.
+func runProcess(ctx context.Context, stores keep.Kinds, tp timepiece) int {
+	return (&app{Streams: term.Standard(), time: tp, stores: stores, self: os.Args[0]}).run(ctx, os.Args[1:])
+}
+
 func (a *app) run(ctx context.Context, args []string) int {
 	root := a.root()
 	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
@@ -31,6 +37,9 @@ func (a *app) run(ctx context.Context, args []string) int {
 	err := root.ExecuteContext(ctx)
 	if err != nil {
 		report(a.Streams, page.Clock{Now: a.time.Now()}, err)
+	}
+	if a.apart {
+		return apartCodes + exitCode(err)
 	}
 	return exitCode(err)
 }
@@ -66,9 +75,10 @@ func (a *app) root() *cobra.Command {
 		a.doneCommand(), a.measureCommand(), a.gaugeCommand(), a.clearCommand(), a.chooseCommand(), a.benchCommand(), a.noteCommand(),
 		a.undoCommand(), a.statusCommand(), a.timersCommand(), a.waitCommand(), a.followCommand(),
 		a.releaseCommand(), a.crashCommand(), a.repairCommand(), a.equipCommand(), a.flightCommand(), a.moveJobCommand(), a.auditCommand(), a.sealCommand(), a.bookCommand(),
-		a.backupCommand(), a.restoreCommand(), a.examineCommand(), a.exportCommand(), a.importCommand(),
+		a.backupCommand(), a.restoreCommand(), a.exportCommand(), a.importCommand(),
 		a.demoCommand(), a.configCommand(), a.versionCommand(),
 	)
+	root.AddCommand(a.bothWays(a.examineCommand)...)
 	root.SetHelpCommand(a.helpCommand())
 	root.SetHelpFunc(a.help)
 	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error {

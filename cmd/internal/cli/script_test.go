@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"testing"
@@ -17,7 +18,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"fettle/cmd/internal/keep"
-	"fettle/cmd/internal/term"
+	"fettle/store"
 	"fettle/store/bolt"
 )
 
@@ -28,7 +29,7 @@ func TestMain(m *testing.M) {
 		tuneMemory()
 		ctx, stop := interruptible()
 		defer stop()
-		code := run(ctx, stores(), os.Args[1:], term.Standard(), scriptTime{os.Getenv("CLOCK")})
+		code := runProcess(ctx, stores(), scriptTime{os.Getenv("CLOCK")})
 		if file := os.Getenv("MEMORY"); file != "" {
 			status, _ := os.ReadFile("/proc/self/status")
 			_ = os.WriteFile(file, status, 0o600) // for benchmarks; where there is none they say so
@@ -52,7 +53,33 @@ func stores() keep.Kinds {
 			return s
 		},
 		Create: bolt.Create,
+	}, {
+		Prefix: "trap:",
+		Open: func(name string, _ func(from, to int, kept string)) keep.Store {
+			return trap{bolt.New(name), strings.TrimPrefix(name, "trap:")}
+		},
 	}}
+}
+
+// A trap is a store that brings down whoever examines it.
+type trap struct {
+	keep.Store
+	how string
+}
+
+func (s trap) Examine(ctx context.Context) (store.Report, error) {
+	switch s.how {
+	case "stack":
+		debug.SetMaxStack(1 << 20)
+		return s.Examine(ctx) // for ever
+	case "memory":
+		return store.Report{Documents: make([]string, 1<<28)}, nil
+	}
+	self, err := os.FindProcess(os.Getpid())
+	if err == nil {
+		err = self.Kill()
+	}
+	return store.Report{}, err
 }
 
 // scriptTime is a clock in a file, which scripts set and waiting moves on.

@@ -49,8 +49,8 @@ func (a *app) timersCommand() *cobra.Command {
 		Short: "Show every running clock",
 		Long: "Show every running clock. With --watch it is a clock on the wall of the bench, until it is\n" +
 			"stopped: on a terminal the clocks count in place, elsewhere each moment of one is a line. It\n" +
-			"rings at each, and follows what other terminals record. --ics writes what comes to a calendar;\n" +
-			"a file that is not one is never overwritten.",
+			"rings at each, and follows what other terminals record. --ics writes what comes to a calendar,\n" +
+			"and cancels what it held before and comes no more; a file that is not one is never overwritten.",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAllMarks,
 	}

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"fettle/cmd/internal/ics"
 	"fettle/cmd/internal/screen/screentest"
 	"fettle/cmd/internal/term"
 	"fettle/workflow"
@@ -129,7 +130,7 @@ func TestWatchOnATerminal(t *testing.T) {
 	if err := p.Process().Signal(syscall.SIGINT); err != nil {
 		t.Fatal(err)
 	}
-	if said, err := p.End(); err == nil || !strings.Contains(said, "stopped; nothing is lost") {
+	if said, err := p.End(); err == nil || !strings.Contains(strings.Join(strings.Fields(said), " "), "stopped; nothing is lost") {
 		t.Errorf("it ended with %v: %s", err, said)
 	}
 }
@@ -228,8 +229,21 @@ END:VCALENDAR
 			t.Errorf("the calendar lacks %q:\n%s", want, joined)
 		}
 	}
-	if names := named(joined); len(names) != 2 || names[0] == names[1] || names[0] == named(drying)[0] {
+	names := named(joined)
+	if len(names) != 3 || names[0] == names[1] || names[0] == named(drying)[0] || names[2] != named(drying)[0] {
 		t.Errorf("the events are called %v, and before %v", names, named(drying))
+	}
+	// What does not come any more is cancelled under its name, without an alarm, until its time is over.
+	gone := joined[strings.LastIndex(joined, "BEGIN:VEVENT"):]
+	if !strings.Contains(gone, "STATUS:CANCELLED\r\nEND:VEVENT\r\n") || strings.Count(joined, "STATUS:") != 1 || written() != joined {
+		t.Errorf("the window that is over by joining is\n%s", gone)
+	}
+	scriptTime{os.Getenv("CLOCK")}.set(scriptStart().Add(39 * time.Minute))
+	if over := written(); strings.Contains(over, "STATUS:") || len(named(over)) != 2 {
+		t.Errorf("once its time is over the calendar is\n%s", over)
+	}
+	if back := ics.Read(joined); len(back) != 3 || back[2].UID != names[2] || !back[2].Cancelled || back[2].Sequence != ics.Read(drying)[0].Sequence+1 || back[0].Summary != "FN-01: roots may be handled" {
+		t.Errorf("the calendar is read back as %+v", back)
 	}
 	if to := play("fettle timers --ics -"); !strings.HasPrefix(to, "BEGIN:VCALENDAR\r\n") {
 		t.Errorf("on the standard output it is %s", to)

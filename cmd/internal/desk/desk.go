@@ -28,10 +28,12 @@ type Desk struct {
 	Program string
 	Written *Written // nil: nothing is remembered outside of the store
 
-	parsed parsed
+	parsed   parsed
+	replayed replayed
 }
 
-// tries is how often to decide when other terminals keep adding entries.
+// tries is how often to decide at least when other terminals keep adding entries: it is
+// decided again for as long as a locked store is waited for.
 const tries = 5
 
 // State replays one airframe's journal; its mark may be written in either case. For an unknown mark the error is a
@@ -52,7 +54,7 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 	if err != nil {
 		return nil, err
 	}
-	return d.heed(ctx, s, d.quarantining)
+	return d.heed(ctx, s, d.others(mark))
 }
 
 // Act decides a request on an airframe's state and appends the entries. It returns
@@ -61,7 +63,12 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 // the meantime, it reads the journal again and decides afresh.
 func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
 	mark := s.Airframe.Mark
-	for range tries {
+	begun := time.Now()
+	for n := 0; n < tries || time.Since(begun) < store.Patience; n++ {
+		var err error // what others say of the bench may be newer than what was read here
+		if s, err = d.Beside(ctx, s, at); err != nil {
+			return nil, nil, err
+		}
 		entries, err := s.Decide(r, d.circumstances(at))
 		var part *workflow.PartError
 		if errors.As(err, &part) && len(part.Record) > 0 {
@@ -84,7 +91,7 @@ func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, a
 		}
 		return entries, after, err
 	}
-	return nil, nil, fmt.Errorf("the journal of %s changed during each of %d tries; see what the other terminal does, then try again", mark, tries)
+	return nil, nil, &store.Error{Op: "write", Err: fmt.Errorf("%w: the journal of %s grows faster than it is read", store.ErrLocked, mark), Hint: "see what the other terminal does, then try again"}
 }
 
 func (d *Desk) circumstances(at time.Time) workflow.Circumstances {
@@ -155,7 +162,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err != nil {
 		return nil, err
 	}
-	return d.heed(ctx, after, d.quarantining)
+	return d.heed(ctx, after, d.others(mark))
 }
 
 // Register registers an airframe of a design.

@@ -101,6 +101,37 @@ func TestWhoIsSecondDecidesAgain(t *testing.T) {
 	}
 }
 
+// A busy store refuses appends because others were first.
+type busyStore struct {
+	store.Store
+	times int
+}
+
+func (s *busyStore) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	if s.times--; s.times >= 0 {
+		return &store.ConflictError{Mark: mark, Have: size + 1, Want: size}
+	}
+	return s.Store.Append(ctx, mark, size, records)
+}
+
+// Others are first again and again: it is decided anew for as long as a locked store is
+// waited for, and then the store is in use.
+func TestOthersAreFirst(t *testing.T) {
+	kept := &busyStore{Store: memory.New()}
+	d := newDesk(t, "builder", kept)
+	state := build(t.Context(), t, d)
+	kept.times = 4 * tries
+	if _, _, err := d.Act(t.Context(), state, workflow.Note{Text: "at last"}, time.Time{}); err != nil {
+		t.Error(err)
+	}
+	kept.times = 1 << 40
+	_, _, err := d.Act(t.Context(), state, workflow.Note{Text: "never"}, time.Time{})
+	var failed *store.Error
+	if !errors.As(err, &failed) || !errors.Is(err, store.ErrLocked) {
+		t.Errorf("said: %v", err)
+	}
+}
+
 // build brings a small airframe to where only its release is left.
 func build(ctx context.Context, t *testing.T, d *Desk) *workflow.State {
 	t.Helper()

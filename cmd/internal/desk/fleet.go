@@ -80,8 +80,7 @@ func (d *Desk) each(ctx context.Context, row func(s *workflow.State, at, of int)
 			stop(err)
 		}
 	}()
-	once := sync.OnceValues(func() ([]*workflow.State, error) { return d.quarantining(ctx) })
-	others := func(context.Context) ([]*workflow.State, error) { return once() }
+	others := d.others("").readOnce(ctx)
 	var mu sync.Mutex
 	faults := map[int]error{}
 	var workers sync.WaitGroup
@@ -118,7 +117,7 @@ func (d *Desk) each(ctx context.Context, row func(s *workflow.State, at, of int)
 	return read, cannotRead(unread, why)
 }
 
-func (d *Desk) stateOf(ctx context.Context, it item, others func(context.Context) ([]*workflow.State, error)) (*workflow.State, error) {
+func (d *Desk) stateOf(ctx context.Context, it item, others others) (*workflow.State, error) {
 	if it.err != nil {
 		return nil, it.err
 	}
@@ -265,7 +264,7 @@ func (d *Desk) Choose(ctx context.Context, name string) (s *workflow.State, name
 			case err != nil:
 				return nil, false, err
 			case c.sure:
-				state, err = d.heed(ctx, state, d.quarantining)
+				state, err = d.heed(ctx, state, d.others(state.Airframe.Mark))
 				return state, c.named, err
 			case len(state.OpenJobs(d.Now())) == 0:
 			case c.busy != nil:
@@ -284,7 +283,7 @@ func (d *Desk) Choose(ctx context.Context, name string) (s *workflow.State, name
 	case c.busy == nil:
 		return nil, false, &AmbiguousError{c.marks}
 	}
-	state, err := d.heed(ctx, c.busy, d.quarantining)
+	state, err := d.heed(ctx, c.busy, d.others(c.busy.Airframe.Mark))
 	return state, false, err
 }
 

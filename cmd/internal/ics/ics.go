@@ -5,6 +5,7 @@ package ics
 import (
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -18,6 +19,7 @@ type Event struct {
 	Summary     string
 	Description string
 	Alarms      []time.Time // when to show the summary
+	Cancelled   bool        // it was written before, and does not come
 }
 
 // Write writes a calendar of the events, as they are known at the time. program is who
@@ -39,6 +41,9 @@ func Write(to io.Writer, program string, now time.Time, events []Event) error {
 			w.line("DTEND", until)
 		}
 		w.line("SUMMARY", text(e.Summary))
+		if e.Cancelled {
+			w.line("STATUS", "CANCELLED")
+		}
 		if e.Description != "" {
 			w.line("DESCRIPTION", text(e.Description))
 		}
@@ -90,4 +95,50 @@ func text(value string) string {
 }
 
 // instant is a value of type DATE-TIME in UTC (section 3.3.5, form 2).
-func instant(t time.Time) string { return t.UTC().Format("20060102T150405Z") }
+func instant(t time.Time) string { return t.UTC().Format(layout) }
+
+const layout = "20060102T150405Z"
+
+// Read returns the events of a calendar that Write wrote, without their alarms. Of another
+// calendar it returns what it finds.
+func Read(calendar string) []Event {
+	var events []Event
+	var e Event
+	alarm := false
+	for line := range strings.SplitSeq(strings.ReplaceAll(calendar, "\r\n ", ""), "\r\n") {
+		name, value, _ := strings.Cut(line, ":")
+		switch line {
+		case "BEGIN:VEVENT":
+			e = Event{}
+		case "END:VEVENT":
+			events = append(events, e)
+		case "BEGIN:VALARM", "END:VALARM":
+			alarm = name == "BEGIN"
+		}
+		if alarm {
+			continue
+		}
+		switch name {
+		case "UID":
+			e.UID = plain(value)
+		case "SEQUENCE":
+			e.Sequence, _ = strconv.ParseInt(value, 10, 64)
+		case "DTSTART":
+			e.Start, _ = time.Parse(layout, value)
+		case "DTEND":
+			e.End, _ = time.Parse(layout, value)
+		case "SUMMARY":
+			e.Summary = plain(value)
+		case "DESCRIPTION":
+			e.Description = plain(value)
+		case "STATUS":
+			e.Cancelled = value == "CANCELLED"
+		}
+	}
+	return events
+}
+
+// plain is what a value of type TEXT says.
+func plain(value string) string {
+	return strings.NewReplacer(`\\`, `\`, `\;`, ";", `\,`, ",", `\n`, "\n", `\N`, "\n").Replace(value)
+}

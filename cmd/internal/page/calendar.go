@@ -3,6 +3,8 @@ package page
 import (
 	"crypto/sha256"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"fettle/cmd/internal/ics"
@@ -61,14 +63,43 @@ func Calendar(s *workflow.State, now time.Time) []ics.Event {
 	return events
 }
 
-// CalendarLine says that a calendar was written.
-func CalendarLine(file string, events []ics.Event) string {
-	return term.Line(fmt.Sprintf("%s has %s", file, many(len(events), "event")))
+// Cancelled are the events of the calendar of before that do not come any more, of these
+// marks or of all: whoever imports the new one over it must not be called for them. Those
+// whose time is over are left out.
+func Cancelled(before, events []ics.Event, marks []string, now time.Time) []ics.Event {
+	var gone []ics.Event
+	for _, e := range before {
+		mark, _, _ := strings.Cut(e.Summary, ": ")
+		switch same := func(other ics.Event) bool { return other.UID == e.UID }; {
+		case !strings.HasSuffix(e.UID, domain), slices.ContainsFunc(events, same):
+		case len(marks) > 0 && !slices.ContainsFunc(marks, func(m string) bool { return strings.EqualFold(m, mark) }):
+		case !e.Start.After(now) && !e.End.After(now):
+		default:
+			if !e.Cancelled {
+				e.Cancelled = true
+				e.Sequence++ // RFC 5546, section 3.2.5
+			}
+			gone = append(gone, e)
+		}
+	}
+	return gone
 }
+
+// CalendarLine says that a calendar was written.
+func CalendarLine(file string, events, cancelled []ics.Event) string {
+	text := fmt.Sprintf("%s has %s", file, many(len(events), "event"))
+	if len(cancelled) > 0 {
+		text += fmt.Sprintf(", and %d cancelled", len(cancelled))
+	}
+	return term.Line(text)
+}
+
+// domain ends every UID.
+const domain = "@fettle"
 
 // uid is the same for the same clock of the same airframe, whatever its times are, so
 // that a calendar moves what it has.
 func uid(s *workflow.State, m workflow.Moment, what workflow.Event) string {
 	sum := sha256.Sum256(fmt.Appendf(nil, "%s\n%d\n%s\n%s\n%s", m.Mark, s.Since.UnixNano(), m.Job, m.Name, what))
-	return fmt.Sprintf("%x@fettle", sum[:12])
+	return fmt.Sprintf("%x", sum[:12]) + domain
 }

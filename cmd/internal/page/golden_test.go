@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"fettle/cmd/internal/desk"
+	"fettle/cmd/internal/ics"
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -455,7 +456,7 @@ func (b *bench) build() {
 	await, err := b.State.Await(b.Now, "")
 	b.must(err)
 	b.pages["OlderLine"] = page.OlderLine(desk.Older{Mark: "CW-01", Size: 250, Written: 280}) + "\n"
-	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now)) + "\n"
+	b.pages["CalendarLine"] = page.CalendarLine("bench.ics", page.Calendar(b.State, b.Now), make([]ics.Event, 1)) + "\n"
 	b.pages["Await-drying"] = page.Await(b.State, await, page.Clock{Now: b.Now})
 	for _, m := range []workflow.Moment{
 		{Event: workflow.MayJoin}, {Event: workflow.MayTouch}, {Event: workflow.ClosesSoon}, {Event: workflow.HasLapsed}, {Event: workflow.MayHandle}, {Event: workflow.IsCured},

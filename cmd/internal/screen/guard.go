@@ -20,6 +20,7 @@ type guard struct {
 	last  string    // the key that was pressed last
 	at    time.Time // when it came last
 	lost  time.Time // when text was ignored
+	once  bool      // the key that opened a field came again, and nothing since
 }
 
 // A press is what a key amounts to.
@@ -65,17 +66,20 @@ func (g *guard) press(key string, alone bool, now time.Time) press {
 func (g *guard) text(key string, now time.Time) press {
 	same, since := key != "" && key == g.last && now.Sub(g.at) < holding, now.Sub(g.at)
 	g.at = now
-	if !same {
+	once := g.once && since < 2*pause // on a busy machine a held key comes slowly
+	if g.once = false; !same {
 		g.last = ""
 	}
 	switch {
-	case same && (since < repeats || now.Before(g.deaf)):
+	case same && (since < repeats || now.Before(g.deaf) || once):
+		g.once = true
 		g.lost = now
 		return again
 	case now.Before(g.ready), now.Sub(g.lost) < pause:
 		g.lost = now
 		return early
 	case same:
+		g.once = true
 		return doubt
 	}
 	return meant

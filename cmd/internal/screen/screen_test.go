@@ -294,7 +294,7 @@ func TestField(t *testing.T) {
 	h.expect(sitting.Reply{Text: "new"})
 
 	for _, first := range []time.Duration{250, 420, 660, 1000} { // nor is it typed while it is held down
-		for _, every := range []time.Duration{20, 33, 90, 140} {
+		for _, every := range []time.Duration{20, 33, 90, 140, 220, 510} {
 			h.ask(plain("a"))
 			h.send(key("m"))
 			h.reply = make(chan sitting.Reply, 1)

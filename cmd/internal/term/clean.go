@@ -69,7 +69,7 @@ func escape(to interface{ WriteString(string) (int, error) }, text string) {
 // emoji reports whether r asks for the symbol before it as a picture or as a letter
 // (Unicode Technical Standard #51): it changes how that is drawn and hides nothing.
 func emoji(before, r rune) bool {
-	return (r == '\ufe0e' || r == '\ufe0f') && unicode.In(before, unicode.So, unicode.Sm)
+	return (r == '\ufe0e' || r == '\ufe0f') && unicode.In(before, unicode.So, unicode.Sm) && !hidden(before)
 }
 
 // hidden reports whether a character acts on a terminal, changes the reading

@@ -1,0 +1,5 @@
+//go:build !darwin && !linux
+
+package cli
+
+func limitMemory(uint64) {}
