@@ -116,6 +116,10 @@ func TestAnotherAirframesIron(t *testing.T) {
 	}
 	a.must(setting("iron", "cold"))
 	beside(a, b)
+	a.must(Begin{Step: "coat", Began: a.now})
+	a.after(time.Minute)
+	beside(b, a)
+	mustContain(t, b.refused(Finish{Step: "warm-again"}, ByDrying), "it sets iron: hot, but the open coat of contact that is being spread on PL-01 needs iron: cold")
 	a.done("coat")
 	a.after(time.Minute)
 	beside(b, a)

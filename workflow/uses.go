@@ -94,6 +94,12 @@ func (s *State) openCoats(at time.Time) []openCoat {
 		}
 	}
 	for _, other := range s.others {
+		for _, b := range other.inHand(at) {
+			adhesive, _ := other.Sheet.Adhesive(b.Adhesive)
+			if needs := slices.DeleteFunc(slices.Clone(adhesive.Needs), func(n steps.Setting) bool { return !s.ofBench(n.Condition) }); len(needs) > 0 {
+				all = append(all, openCoat{nil, fmt.Sprintf("%s that is being spread on %s", b.Adhesive, other.Airframe.Mark), b.Closes, needs})
+			}
+		}
 		for _, j := range other.joints() {
 			until, open := j.openUntil(at)
 			needs := slices.DeleteFunc(slices.Clone(j.Adhesive.Needs), func(n steps.Setting) bool { return !s.ofBench(n.Condition) })
@@ -117,7 +123,7 @@ func (s *State) harms(own *Joint, how string, settings []steps.Setting, at time.
 	for _, set := range settings {
 		for _, coat := range coats {
 			for _, need := range coat.needs {
-				if coat.Joint != own && need.Condition == set.Condition && need.State != set.State {
+				if (own == nil || coat.Joint != own) && need.Condition == set.Condition && need.State != set.State {
 					reasons = append(reasons, Reason{Because: ByDrying, Until: coat.until, Text: fmt.Sprintf(
 						"it %s %s, but the open coat of %s needs %s; join it first, or let it lapse", how, set, coat.where, need)})
 				}

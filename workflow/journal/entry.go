@@ -117,7 +117,7 @@ func Quarantines(records [][]byte) bool {
 // known says that the records reach back so far, or tell without it.
 func SaysOfBench(records [][]byte, stated, coated time.Time) (says, known bool) {
 	for i, record := range slices.Backward(records) {
-		states, coats := bytes.Contains(record, []byte(`"condition":`)), peekKind(record) == Coated{}.Kind()
+		states, coats := bytes.Contains(record, []byte(`"condition":`)), slices.Contains([]string{Coated{}.Kind(), Begun{}.Kind()}, peekKind(record))
 		if !states && !coats && i > 0 {
 			continue
 		}

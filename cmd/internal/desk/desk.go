@@ -248,10 +248,16 @@ func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Do
 // BeforeFlight are the checks of the library that an airframe that is released comes
 // to before it flies, in their order.
 func (d *Desk) BeforeFlight(s *workflow.State) []string {
-	return slices.DeleteFunc(s.BeforeFlight(d.Now()), func(name string) bool {
-		doc, err := d.Library.Procedure(name)
-		return err != nil || !doc.Serves(s.Sheet)
-	})
+	if !s.Airworthiness(d.Now()).Released { // else nothing of the library is read
+		return nil
+	}
+	var checks []*steps.Procedure
+	for _, doc := range d.Library.BeforeFlight() {
+		if doc.Serves(s.Sheet) {
+			checks = append(checks, doc.Procedure)
+		}
+	}
+	return s.BeforeFlight(checks, d.Now())
 }
 
 // answered are the damages that a repair started by hand repairs. The tables mean
