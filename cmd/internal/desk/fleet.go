@@ -70,39 +70,27 @@ func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of in
 // each folds every journal, on all processors, and returns which ones could be read, nil
 // if it was stopped. It stands in the program once, and not again for every type of row.
 func (d *Desk) each(ctx context.Context, row func(s *workflow.State, at, of int)) (read []int, err error) {
-	ctx, stop := context.WithCancelCause(ctx)
-	defer stop(nil)
 	q := &queue{desk: d}
-	items := make(chan item)
-	go func() {
-		defer close(items)
-		if err := q.send(ctx, items); err != nil {
-			stop(err)
-		}
-	}()
-	once := sync.OnceValues(func() ([]*workflow.State, error) { return d.quarantining(ctx) })
-	others := func(context.Context) ([]*workflow.State, error) { return once() }
+	once := sync.OnceValues(func() ([]workflow.Quarantined, error) { return d.quarantining(ctx) })
+	others := func(context.Context) ([]workflow.Quarantined, error) { return once() }
 	var mu sync.Mutex
 	faults := map[int]error{}
-	var workers sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		workers.Go(func() {
-			for it := range items {
-				s, err := d.stateOf(ctx, it, others)
-				if err == nil {
-					row(s, it.at, it.of)
-					continue
-				}
-				mu.Lock()
-				if faults[it.at] = err; !unreadable(err) {
-					stop(err)
-				}
-				mu.Unlock()
-			}
-		})
-	}
-	workers.Wait()
-	if err := context.Cause(ctx); err != nil {
+	err = d.folding(ctx, q, func(ctx context.Context, it item, s *workflow.State, err error) error {
+		if err == nil {
+			s, err = d.heed(ctx, s, others)
+		}
+		if err == nil {
+			row(s, it.at, it.of)
+			return nil
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		if faults[it.at] = err; unreadable(err) {
+			err = nil
+		}
+		return err
+	})
+	if err != nil {
 		return nil, err
 	}
 	read = make([]int, 0, len(q.marks))
@@ -118,15 +106,35 @@ func (d *Desk) each(ctx context.Context, row func(s *workflow.State, at, of int)
 	return read, cannotRead(unread, why)
 }
 
-func (d *Desk) stateOf(ctx context.Context, it item, others func(context.Context) ([]*workflow.State, error)) (*workflow.State, error) {
-	if it.err != nil {
-		return nil, it.err
+// folding folds the journals of a queue, on all processors, and calls use with each state,
+// or with what was wrong with it. An error of use ends it.
+func (d *Desk) folding(ctx context.Context, q *queue, use func(context.Context, item, *workflow.State, error) error) error {
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	items := make(chan item)
+	go func() {
+		defer close(items)
+		if err := q.send(ctx, items); err != nil {
+			stop(err)
+		}
+	}()
+	var workers sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		workers.Go(func() {
+			for it := range items {
+				var s *workflow.State
+				err := it.err
+				if err == nil {
+					s, err = d.fold(ctx, it.journalBytes)
+				}
+				if err := use(ctx, it, s, err); err != nil {
+					stop(err)
+				}
+			}
+		})
 	}
-	state, err := d.fold(ctx, it.journalBytes)
-	if err != nil {
-		return nil, err
-	}
-	return d.heed(ctx, state, others)
+	workers.Wait()
+	return context.Cause(ctx)
 }
 
 // unreadable reports whether an error concerns one journal only.
@@ -138,7 +146,7 @@ func cannotRead(marks []string, why error) error {
 	if why == nil {
 		return nil
 	}
-	return fmt.Errorf("cannot read %s: %w; to see what can be saved: fettle examine", strings.Join(marks, ", "), why)
+	return fmt.Errorf("cannot read %s: %w; to see what can be saved: fettle examine", few(marks), why)
 }
 
 // An item is one journal of a queue, or why it cannot be read.
@@ -152,6 +160,7 @@ type item struct {
 // view.
 type queue struct {
 	desk  *Desk
+	only  func(records [][]byte) bool // which journals are wanted; nil: all
 	marks []string
 	next  int
 }
@@ -183,12 +192,18 @@ func (q *queue) send(ctx context.Context, to chan<- item) error {
 func (q *queue) items(ctx context.Context) (batch []item, err error) {
 	err = q.batch(ctx, func(r store.Reader, at int) (int, error) {
 		it := item{at: at, of: len(q.marks)}
-		it.journalBytes, it.err = q.desk.load(r, q.marks[at])
-		if it.err != nil && !unreadable(it.err) {
-			return 0, it.err
+		records, err := r.Read(q.marks[at], 0)
+		if err == nil && q.only != nil && !q.only(records) {
+			return size(records), nil
+		}
+		if err == nil {
+			it.journalBytes, err = q.desk.complete(r, q.marks[at], records)
+		}
+		if it.err = err; err != nil && !unreadable(err) {
+			return 0, err
 		}
 		batch = append(batch, it)
-		return size(it.records), nil
+		return size(records), nil
 	})
 	return batch, err
 }
@@ -229,12 +244,16 @@ var ErrNoAirframe = errors.New("no airframe is registered yet")
 // An AmbiguousError says that it is not clear which airframe is meant.
 type AmbiguousError struct{ Marks []string } // of all airframes, sorted
 
-// fewMarks is how many marks a person is asked to choose from.
+// fewMarks is how many marks of many a person is shown.
 const fewMarks = 5
 
 func (e *AmbiguousError) Error() string {
-	text := "name the airframe: " + strings.Join(e.Marks[:min(fewMarks, len(e.Marks))], ", ")
-	if more := len(e.Marks) - fewMarks; more > 0 {
+	return "name the airframe: " + few(e.Marks)
+}
+
+func few(marks []string) string {
+	text := strings.Join(marks[:min(fewMarks, len(marks))], ", ")
+	if more := len(marks) - fewMarks; more > 0 {
 		text += fmt.Sprintf(" and %d more", more)
 	}
 	return text
@@ -245,10 +264,18 @@ func (e *AmbiguousError) Error() string {
 // open job, else the only one there is. named says that the name matched.
 //
 // It stops at the second airframe with an open job, and replays only journals in
-// which a job was opened.
+// which a job was opened. In a store where those are many, the airframe is named.
 func (d *Desk) Choose(ctx context.Context, name string) (s *workflow.State, named bool, err error) {
+	return d.choose(ctx, name, chooseBytes)
+}
+
+// chooseBytes limits how many bytes of journals are replayed to find the one that is
+// meant: that takes a second or two.
+const chooseBytes = 16 << 20
+
+func (d *Desk) choose(ctx context.Context, name string, most int) (s *workflow.State, named bool, err error) {
 	c := choice{desk: d, name: name}
-	for {
+	for replayed := 0; ; {
 		var batch []journalBytes
 		err := d.Store.View(ctx, func(r store.Reader) (err error) {
 			batch, err = c.batch(r)
@@ -258,6 +285,10 @@ func (d *Desk) Choose(ctx context.Context, name string) (s *workflow.State, name
 			return nil, false, err
 		}
 		for _, j := range batch {
+			if replayed > most {
+				return nil, false, &AmbiguousError{c.marks}
+			}
+			replayed += size(j.records)
 			state, err := d.fold(ctx, j)
 			switch {
 			case err != nil && unreadable(err):

@@ -3,8 +3,9 @@ package desk
 import (
 	"context"
 	"fmt"
+	"slices"
+	"sync"
 
-	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -35,7 +36,7 @@ func (d *Desk) keptElsewhere(ctx context.Context, s *workflow.State, entries []j
 
 // heed tells a state that was just replayed what other airframes of the store have in
 // quarantine. Their journals are read only where something was fitted here by its name.
-func (d *Desk) heed(ctx context.Context, s *workflow.State, others func(context.Context) ([]*workflow.State, error)) (*workflow.State, error) {
+func (d *Desk) heed(ctx context.Context, s *workflow.State, others func(context.Context) ([]workflow.Quarantined, error)) (*workflow.State, error) {
 	if !s.Named() {
 		return s, nil
 	}
@@ -47,38 +48,25 @@ func (d *Desk) heed(ctx context.Context, s *workflow.State, others func(context.
 	return s, nil
 }
 
-// quarantining are the airframes in whose journals something was put in quarantine.
+// quarantining is what the journals say in which something was put in quarantine.
 // Damaged journals are left out.
-func (d *Desk) quarantining(ctx context.Context) ([]*workflow.State, error) {
-	var all []*workflow.State
-	q := &queue{desk: d}
-	for first := true; first || q.next < len(q.marks); first = false {
-		var batch []journalBytes
-		err := q.batch(ctx, func(r store.Reader, at int) (int, error) {
-			records, err := r.Read(q.marks[at], 0)
-			if err == nil && journal.Quarantines(records) {
-				var j journalBytes
-				if j, err = d.complete(r, q.marks[at], records); err == nil {
-					batch = append(batch, j)
-				}
-			}
-			if err != nil && !unreadable(err) {
-				return 0, err
-			}
-			return size(records), nil
-		})
+func (d *Desk) quarantining(ctx context.Context) (all []workflow.Quarantined, err error) {
+	var mu sync.Mutex
+	err = d.folding(ctx, &queue{desk: d, only: journal.Quarantines}, func(_ context.Context, _ item, s *workflow.State, err error) error {
 		if err != nil {
-			return nil, err
-		}
-		for _, j := range batch {
-			state, err := d.fold(ctx, j)
-			switch {
-			case err == nil:
-				all = append(all, state)
-			case !unreadable(err):
-				return nil, err
+			if unreadable(err) {
+				err = nil
 			}
+			return err
 		}
+		mu.Lock()
+		defer mu.Unlock()
+		all = append(all, s.Quarantined())
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
+	slices.SortFunc(all, workflow.Quarantined.Compare)
 	return all, nil
 }
