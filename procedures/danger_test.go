@@ -454,11 +454,12 @@ func TestDangersHaveTheirCaution(t *testing.T) {
 // whatever procedure.
 func TestGlueIsAskedForBeforeItIsSpread(t *testing.T) {
 	air, cold := steps.Setting{Condition: "ventilation", State: "on"}, steps.Setting{Condition: "iron", State: "cold"}
+	gun := steps.Setting{Condition: "gun", State: "cold"}
 	harms := map[string]struct {
 		cautioned, asked *regexp.Regexp
 		needs            []steps.Setting
 	}{
-		"contact":  {regexp.MustCompile(`(?i)flam|burns`), regexp.MustCompile(`No flame, hot iron`), []steps.Setting{air, cold}},
+		"contact":  {regexp.MustCompile(`(?i)flam|burns`), regexp.MustCompile(`No flame, hot iron`), []steps.Setting{air, cold, gun}},
 		"epoxy":    {regexp.MustCompile(`(?i)allergic`), regexp.MustCompile(`Gloves are on(.*\n)*.*cup can be put outside`), []steps.Setting{air}},
 		"pu":       {regexp.MustCompile(`(?i)allergic`), regexp.MustCompile(`asthma(.*\n)*Gloves are on`), []steps.Setting{air}},
 		"hot-melt": {regexp.MustCompile(`sticks to skin`), regexp.MustCompile(`It stands on its stand`), []steps.Setting{{Condition: "gun", State: "hot"}}},
@@ -499,6 +500,22 @@ func TestGlueIsAskedForBeforeItIsSpread(t *testing.T) {
 		if glued[glue] < 3 {
 			t.Errorf("%s is used %d times: it is no longer found", glue, glued[glue])
 		}
+	}
+}
+
+// What is hot on a bench, or airs it, is no matter of one airframe: each of a bench knows of it.
+func TestWhatIsOfTheBench(t *testing.T) {
+	found := 0
+	for _, sheet := range embeddedSheets() {
+		for _, c := range sheet.Conditions {
+			want := c.Name == "ventilation" || slices.Contains(c.States, "hot")
+			if found++; c.Bench != want {
+				t.Errorf("%s: %s is of the bench: %t, want %t", sheet.Name, c.Name, c.Bench, want)
+			}
+		}
+	}
+	if found < 16 {
+		t.Errorf("%d conditions: the sheets are not all there", found)
 	}
 }
 

@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"bytes"
 	"cmp"
 	"embed"
 	"errors"
@@ -330,6 +331,19 @@ func (l *Library) Serving(sheet *steps.Sheet) []*Document {
 		}
 	}
 	return serving
+}
+
+// BeforeFlight are the checks that come before a flight by what they say. Of the embedded
+// documents only those are read.
+func (l *Library) BeforeFlight() []*Document {
+	entries, _, _ := l.before(shippedIf(func(data []byte) bool { return bytes.Contains(data, []byte("\nbefore:")) }))
+	var checks []*Document
+	for _, e := range entries {
+		if p := e.Document.Procedure; p != nil && p.Flight != "" {
+			checks = append(checks, e.Document)
+		}
+	}
+	return checks
 }
 
 // BuildOf returns the build of a design, one's own before the embedded one.

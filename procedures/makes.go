@@ -129,14 +129,12 @@ func (d *Document) made(sheet *steps.Sheet, variants [][]string) Faults {
 // together with it: nobody could tell when they sit there.
 func (d *Document) unseated(v variant) Faults {
 	var faults Faults
-	for _, m := range d.Procedure.Made() {
-		for _, on := range m.On {
-			if !d.Procedure.Apart(m.Zone, on) || slices.ContainsFunc(v.steps, func(s *steps.Step) bool { return d.Procedure.Seats(s, m.Zone, on) }) {
-				continue
-			}
-			maker := d.maker(m.Zone)
-			d.complain(&maker, &faults)("makes", "%s rests on %s and is made beside it, and no step puts them together%s: write disturbs: [%s, %s] at what does, a join, bolts or bands", m.Zone, on, v.when(), on, m.Zone)
+	for _, seat := range d.Procedure.SeatsMade() {
+		if slices.ContainsFunc(v.steps, func(s *steps.Step) bool { return d.Procedure.Seats(s, seat.Zone, seat.On) }) {
+			continue
 		}
+		maker := d.maker(seat.Zone)
+		d.complain(&maker, &faults)("makes", "%s rests on %s and is made beside it, and no step puts them together%s: write disturbs: [%s, %s] at what does, a join, bolts or bands", seat.Zone, seat.On, v.when(), seat.On, seat.Zone)
 	}
 	return faults
 }

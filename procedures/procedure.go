@@ -26,6 +26,9 @@ func kindsOfProcedure() []string {
 // accepted is all that a check may accept.
 func accepted() []string { return []string{steps.AsBuilt} }
 
+// flights are all that a check may come before.
+func flights() []string { return []string{steps.EachFlight, steps.FirstFlight} }
+
 // procedureKeys are the keys of a procedure.
 func procedureKeys() mapping[steps.Procedure] {
 	type p = steps.Procedure
@@ -40,6 +43,8 @@ func procedureKeys() mapping[steps.Procedure] {
 			"of a repair: the zones it can be started on; its steps call the chosen one `here`", "# [wing, tail]"},
 		{"accepts", optional, field(func(p *p) *string { return &p.Accepts }, wordValue{known: accepted()}),
 			"of a check: what its completion accepts; `as-built` takes over an airframe whose build is not on record", "# as-built"},
+		{"before", optional, field(func(p *p) *string { return &p.Flight }, wordValue{known: flights()}),
+			"of a check: the flights before which it is suggested once the airframe is released: each `flight`, or only the `first-flight` after a release", "# flight"},
 		{"title", required, field(func(p *p) *string { return &p.Title }, textValue{}),
 			"what it does, in a few words", "Build a Plover"},
 		{"revision", required, field(func(p *p) *int { return &p.Revision }, wholeValue{mostRevision}),
@@ -59,6 +64,9 @@ func procedureChecked(f fields, p *steps.Procedure) {
 	}
 	if p.Accepts == steps.AsBuilt && p.Kind != steps.Check {
 		f.fault(f.get("accepts"), "only a check can accept an airframe")
+	}
+	if slices.Contains(flights(), p.Flight) && p.Kind != steps.Check {
+		f.fault(f.get("before"), "only a check can come before a flight")
 	}
 	if n := stepsOf(p.Stages); len(p.Stages) > mostStages || n > mostSteps {
 		f.fault(f.get("stages"), "%d stages with %d steps; the limit is %d with %d", len(p.Stages), n, mostStages, mostSteps)

@@ -81,6 +81,9 @@ func (f fields) aboard(s *steps.Sheet) {
 	first := map[string]steps.Equipment{} // by the condition
 	for _, e := range s.Equipment {
 		for _, is := range e.Aboard {
+			if c, ok := s.Condition(is.Condition); ok && c.Bench && !f.kept {
+				f.faultAt(f.doc.places["the equipment "+e.Name], fmt.Sprintf("the condition %s belongs to the bench, so it does not say whether the %s is aboard", is.Condition, e.Name))
+			}
 			other, said := first[is.Condition]
 			if !said {
 				first[is.Condition] = e
@@ -111,6 +114,8 @@ func conditionKeys() mapping[steps.Condition] {
 			"the states it can be in, at least two", "[off, on]"},
 		{"lasts", optional, field(func(c *c) *bool { return &c.Sitting }, markValue{"sitting"}),
 			"if it lapses with the visit to the bench in which it was set", "# sitting"},
+		{"of", optional, field(func(c *c) *bool { return &c.Bench }, markValue{"bench"}),
+			"if it belongs to the bench and not to one airframe, as a hot iron does: what is said of it on any airframe counts for all whose sheet has it so, and lapses with the visit", "# bench"},
 		{"guarded", optional, field(func(c *c) *string { return &c.Guarded }, nameValue{}),
 			"the state that only a repair sets while damage is open, and nobody while something in quarantine counts as aboard", "# on"},
 	}}
@@ -122,6 +127,9 @@ func conditionChecked(f fields, c *steps.Condition) {
 	}
 	if c.Guarded != "" && !slices.Contains(c.States, c.Guarded) {
 		f.fault(f.get("guarded"), "the condition %s has no state %s to guard", c.Name, c.Guarded)
+	}
+	if c.Bench && c.Guarded != "" {
+		f.fault(f.get("guarded"), "the condition %s belongs to the bench, so no damage of an airframe guards it", c.Name)
 	}
 }
 

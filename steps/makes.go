@@ -104,6 +104,23 @@ func (p *Procedure) Apart(zone, on string) bool {
 	return own != "" && other != "" && own != other && !slices.Contains(p.Before(own), other)
 }
 
+// A Seat is where a zone sits on another one that it rests on and that it was made beside:
+// a step puts them together.
+type Seat struct{ Zone, On string }
+
+// SeatsMade are the seats of what the procedure makes.
+func (p *Procedure) SeatsMade() []Seat {
+	var all []Seat
+	for _, m := range p.Made() {
+		for _, on := range m.On {
+			if p.Apart(m.Zone, on) {
+				all = append(all, Seat{m.Zone, on})
+			}
+		}
+	}
+	return all
+}
+
 // makerOf is the first stage that makes the zone; "": none.
 func (p *Procedure) makerOf(zone string) string {
 	for _, stage := range p.Stages {

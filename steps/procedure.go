@@ -26,6 +26,12 @@ const Stale = "stale"
 // AsBuilt is what a check may accept: an airframe of which no build is on record.
 const AsBuilt = "as-built"
 
+// What a check may come before: each flight, or the first one after a release.
+const (
+	EachFlight  = "flight"
+	FirstFlight = "first-flight"
+)
+
 // A Procedure is a list of work in order: a build, a repair or a check.
 type Procedure struct {
 	Name     string   `json:"name"`
@@ -35,6 +41,7 @@ type Procedure struct {
 	Design   string   `json:"design,omitempty"`  // the design it is for; empty: every design that has what it names
 	On       []string `json:"on,omitempty"`      // the zones it may be started on; empty: none is chosen
 	Accepts  string   `json:"accepts,omitempty"` // AsBuilt: once it is complete, the airframe counts as built
+	Flight   string   `json:"before,omitempty"`  // EachFlight or FirstFlight: the flights that it comes before
 	Revision int      `json:"revision"`
 	Changes  []Change `json:"changes,omitempty"`
 	Stages   []Stage  `json:"stages,omitempty"`

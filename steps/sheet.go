@@ -91,10 +91,16 @@ type Condition struct {
 	// Sitting says that the condition lapses with the sitting in which it was
 	// set (an open window is not open the day after).
 	Sitting bool `json:"sitting,omitempty"`
+	// Bench says that it belongs to the bench and not to an airframe, as a hot iron
+	// does: what is said of it counts for every airframe of the store, in that sitting.
+	Bench bool `json:"bench,omitempty"`
 	// Guarded is the state that only a repair sets while damage is open, and nobody
 	// while something in quarantine counts as aboard; "": none.
 	Guarded string `json:"guarded,omitempty"`
 }
+
+// Lapses reports whether it is unknown once the sitting is over in which it was set.
+func (c Condition) Lapses() bool { return c.Sitting || c.Bench }
 
 // A Care is what an adhesive or a tool asks of whoever uses it, in any procedure.
 type Care struct {

@@ -186,7 +186,7 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		facts = append(facts, journal.ConditionSet{Setting: set})
 	}
 	if len(facts) == 0 {
-		return nil, bad("there is nothing to record; give a temperature or a condition")
+		return nil, &BadRequestError{Text: "there is nothing to record", Remedy: s.remedy(Remedy{Kind: ToReadBench, Humidity: true})}
 	}
 	return facts, nil
 }

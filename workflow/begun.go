@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"maps"
 	"slices"
 	"time"
 
@@ -119,6 +120,21 @@ func (s *State) begunAt(j *Job, step steps.Step, at time.Time) (Begun, bool) {
 		}
 	}
 	return b, false
+}
+
+// inHand are the coats that were begun at the time and are not on yet.
+func (s *State) inHand(at time.Time) []Begun {
+	var all []Begun
+	for _, j := range s.OpenJobs(at) {
+		for _, name := range slices.Sorted(maps.Keys(j.begun)) {
+			if step, _, known := j.Procedure.Step(name); known {
+				if b, ok := s.begunAt(j, step, at); ok && b.runs(at) && !b.coat(at).Starts().After(at) {
+					all = append(all, b)
+				}
+			}
+		}
+	}
+	return all
 }
 
 // begun fills in what was recorded as the coat was begun, where nobody says otherwise. A

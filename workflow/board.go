@@ -417,10 +417,10 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 	if state == need.State {
 		return nil
 	}
-	text := fmt.Sprintf("it needs %s, but the journal says %s: %s", need, need.Condition, state)
+	text := fmt.Sprintf("it needs %s, but %s says %s: %s", need, s.sayer(need.Condition, at), need.Condition, state)
 	if state == "" {
 		text = fmt.Sprintf("it needs %s, which is not confirmed "+thisSitting, need)
-		if def, ok := s.Sheet.Condition(need.Condition); ok && !def.Sitting {
+		if def, ok := s.Sheet.Condition(need.Condition); ok && !def.Lapses() {
 			text = fmt.Sprintf("it needs %s, which is not confirmed yet", need)
 		}
 	}

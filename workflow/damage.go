@@ -210,7 +210,7 @@ func (s *State) shiftedByCheck(r *LastRelease, at time.Time) Cause {
 		for _, set := range work.Sets {
 			def, _ := s.Sheet.Condition(set.Condition)
 			now, then := s.Holds(set.Condition, at), s.Holds(set.Condition, r.At)
-			if !def.Sitting && now != "" && now != then {
+			if !def.Lapses() && now != "" && now != then {
 				return Cause{Text: fmt.Sprintf("%s since %s, and not at the release", steps.Setting{Condition: set.Condition, State: now}, job.ID)}
 			}
 		}

@@ -84,7 +84,11 @@ func (s *State) entries(facts []journal.Facts, c Circumstances) []journal.Entry 
 // then is the state after more facts.
 func (s *State) then(facts []journal.Facts, c Circumstances) (*State, error) {
 	all := append(s.Entries[:len(s.Entries):len(s.Entries)], s.entries(facts, c)...)
-	return Replay(all, s.docs)
+	after, err := Replay(all, s.docs)
+	if err != nil {
+		return nil, err
+	}
+	return after.Beside(s.others), nil
 }
 
 func unknown(what, name string, known []string) error { return unknownOf("", what, name, known) }

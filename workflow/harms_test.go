@@ -51,7 +51,7 @@ func TestNothingHarmsAnOpenCoat(t *testing.T) {
 		b.after(30 * time.Second)
 	}
 	b.must(setting("iron", "hot"))
-	if harms := b.state.Harms(b.now); len(harms) != 1 || harms[0].Joint != "tab" || harms[0].State != "hot" || harms[0].Remedy.Setting.State != "cold" {
+	if harms := b.state.Harms(b.now); len(harms) != 1 || harms[0].Coat != "contact on joint tab" || harms[0].State != "hot" || harms[0].Remedy.Setting.State != "cold" {
 		t.Errorf("with a hot iron: %+v", harms)
 	}
 	mustContain(t, b.refused(readings("heat", "4 mm"), ByDrying), "it needs iron: hot, but the open coat")

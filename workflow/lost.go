@@ -42,12 +42,11 @@ func freed(answers []repair.Answer, lost []int, built func() (*steps.Procedure, 
 	if build == nil {
 		return nil
 	}
-	made := build.Made()
+	seats := build.SeatsMade()
 	var all []int
 	for i, a := range answers {
 		isFrom := func(k int) bool {
-			on := answers[k].Damage.Zone
-			return slices.Contains(made.On(a.Damage.Zone), on) && build.Apart(a.Damage.Zone, on)
+			return slices.Contains(seats, steps.Seat{Zone: a.Damage.Zone, On: answers[k].Damage.Zone})
 		}
 		if !slices.Contains(lost, i) && a.Row.Outcome == steps.ToReplace && slices.ContainsFunc(lost, isFrom) {
 			all = append(all, i)

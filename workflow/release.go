@@ -450,26 +450,26 @@ func (s *State) ReleaseProof(at time.Time) Proof {
 	return p
 }
 
-// The checks before a flight, by the names that a library has them under.
-const (
-	checkBeforeFlight  = "pre-flight"
-	checkOfFirstFlight = "first-flight"
-)
-
-// BeforeFlight are the checks to be begun before an airframe flies that is released to, in
-// their order: those of which no job was opened since its release or its last flight. The
-// first flight after a release has a check of its own.
-func (s *State) BeforeFlight(at time.Time) (names []string) {
+// BeforeFlight are those of the checks that come before a flight which are to be begun
+// before an airframe flies that is released to, by their names in their order: those of
+// which no job was opened since its release or its last flight. What comes before the
+// first flight after a release alone comes last, and is not due after it.
+func (s *State) BeforeFlight(checks []*steps.Procedure, at time.Time) (names []string) {
 	if !s.Airworthiness(at).Released {
 		return nil
 	}
-	since, checks := s.Release.Position, []string{checkBeforeFlight, checkOfFirstFlight}
+	since, due := s.Release.Position, []string{steps.EachFlight, steps.FirstFlight}
 	for _, f := range s.Flights {
 		if f.Position > since {
-			since, checks = f.Position, checks[:1]
+			since, due = f.Position, due[:1]
 		}
 	}
-	return slices.DeleteFunc(checks, func(name string) bool {
-		return slices.ContainsFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Name == name && j.Position > since })
-	})
+	for _, flight := range due {
+		for _, check := range checks {
+			if check.Flight == flight && !slices.ContainsFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Name == check.Name && j.Position > since }) {
+				names = append(names, check.Name)
+			}
+		}
+	}
+	return names
 }

@@ -586,6 +586,23 @@ func TestRelease(t *testing.T) {
 	b.refused(GiveRelease{}, ByState)
 }
 
+// What comes before a flight is due anew after each; what comes before the first one, only then.
+func TestBeforeFlight(t *testing.T) {
+	checks := []*steps.Procedure{{Name: "maiden", Flight: steps.FirstFlight}, {Name: "looks", Flight: steps.EachFlight}, {Name: "other"}}
+	if due := assembled(t).state.BeforeFlight(checks, evening); len(due) > 0 {
+		t.Errorf("never released: %v", due)
+	}
+	b := released(t)
+	if due := b.state.BeforeFlight(checks, b.now); !slices.Equal(due, []string{"looks", "maiden"}) {
+		t.Errorf("after the release: %v", due)
+	}
+	b.after(time.Minute)
+	b.must(LogFlight{Landing: Soft})
+	if due := b.state.BeforeFlight(checks, b.now); !slices.Equal(due, []string{"looks"}) {
+		t.Errorf("after a flight: %v", due)
+	}
+}
+
 // What the release step needs is a line of the proof while it is missing.
 func TestProofOfConditions(t *testing.T) {
 	b := working(t, steps.Stage{Name: "one", Steps: []steps.Step{

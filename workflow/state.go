@@ -52,6 +52,7 @@ type State struct {
 	shifted     map[string]disturbance // the last that was more than a mark, and may have shifted a zone against others
 	changes     []change               // of equipment
 	elsewhere   []Held                 // what was fitted here and is in quarantine by the record of another airframe, or was
+	others      []*State               // of which it was told what they say of the bench
 	handledAt   map[int64][]string     // by entry: the zones of equipment that was taken off or put on
 	lost        map[string]retirement  // of each zone that was thrown away, when last
 	used        map[string]time.Time   // of each adhesive and tool, the latest time that a step was done with it
@@ -77,7 +78,17 @@ type State struct {
 type said struct {
 	position int64
 	at       time.Time
+	recorded time.Time
 	state    string
+	mark     string // the airframe in whose journal it stands; "": this one
+}
+
+// enteredAfter reports whether it was entered after the other one.
+func (c said) enteredAfter(other said) bool {
+	if c.mark != other.mark {
+		return c.recorded.After(other.recorded)
+	}
+	return c.position > other.position
 }
 
 // A Climate is one reading of the bench.
@@ -258,16 +269,16 @@ func (s *State) apply(e journal.Entry) error {
 		// no longer be true.
 		if effect.sets != nil {
 			for _, c := range effect.sets(e.Facts) {
-				s.voided[c.Condition] = append(s.voided[c.Condition], said{e.Position, e.At, c.State})
+				s.voided[c.Condition] = append(s.voided[c.Condition], said{position: e.Position, at: e.At, recorded: e.Recorded, state: c.State})
 			}
 		}
 		if effect.ends {
-			s.voidedAll = append(s.voidedAll, said{e.Position, e.At, ""})
+			s.voidedAll = append(s.voidedAll, said{position: e.Position, at: e.At, recorded: e.Recorded})
 		}
 		return nil
 	}
 	if effect.ends {
-		end := said{e.Position, e.At, ""}
+		end := said{position: e.Position, at: e.At, recorded: e.Recorded}
 		s.ended = slices.Insert(s.ended, saidBy(s.ended, e.At), end)
 		if e.Recorded.Before(s.latest.Recorded) { // by a clock that had gone back, its time says nothing
 			s.voidedAll = append(s.voidedAll, end)
@@ -354,7 +365,7 @@ func (s *State) benchAt(at time.Time) (Climate, bool) {
 func (s *State) set(e journal.Entry, settings ...steps.Setting) {
 	for _, c := range settings {
 		all := s.said[c.Condition]
-		s.said[c.Condition] = slices.Insert(all, saidBy(all, e.At), said{e.Position, e.At, c.State})
+		s.said[c.Condition] = slices.Insert(all, saidBy(all, e.At), said{position: e.Position, at: e.At, recorded: e.Recorded, state: c.State})
 	}
 }
 
@@ -416,7 +427,7 @@ func (s *State) Temperature(at time.Time) (float64, bool) {
 // ended, the airframe flew, or a later statement was taken back.
 func (s *State) Holds(condition string, at time.Time) string {
 	def, ok := s.Sheet.Condition(condition)
-	if ok && def.Sitting {
+	if ok && def.Lapses() {
 		return s.inSitting(condition, at)
 	}
 	return s.lastSaid(condition, at).state
@@ -439,12 +450,12 @@ func (s *State) lastSaid(condition string, at time.Time) said {
 		return said{}
 	}
 	c := s.said[condition][i-1]
-	unsaid := func(v said) bool { return v.position > c.position || v.at.After(c.at) && !v.at.After(at) }
+	unsaid := func(v said) bool { return v.enteredAfter(c) || v.at.After(c.at) && !v.at.After(at) }
 	if slices.ContainsFunc(s.voided[condition], unsaid) || slices.ContainsFunc(s.voidedAll, unsaid) {
 		return said{}
 	}
 	if i := saidBy(s.ended, at); i > 0 {
-		if end := s.ended[i-1]; end.at.After(c.at) || end.at.Equal(c.at) && end.position > c.position {
+		if end := s.ended[i-1]; end.at.After(c.at) || end.at.Equal(c.at) && end.enteredAfter(c) {
 			return said{}
 		}
 	}

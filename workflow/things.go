@@ -815,9 +815,6 @@ type Quarantined struct {
 // Quarantined is what this record says of quarantines.
 func (s *State) Quarantined() Quarantined { return Quarantined{s.Airframe.Mark, s.Quarantines} }
 
-// Compare orders by the mark.
-func (q Quarantined) Compare(other Quarantined) int { return cmp.Compare(q.mark, other.mark) }
-
 // HeldBy is what the records of the others say of the thing that is fitted here: what
 // was in a quarantine is not fitted to another airframe either; none: nothing. One is
 // told from another by what is written on it, so two of a store that are called alike

@@ -77,21 +77,55 @@ func (s *State) unready(adhesive string, step steps.Step, at time.Time) []Reason
 	return reasons
 }
 
-// harms says which open coats of the airframe would be harmed by settings: their
+// An openCoat is open on a joint of this airframe, or of another one on the same bench.
+type openCoat struct {
+	*Joint
+	where string // in words
+	until time.Time
+	needs []steps.Setting // of its adhesive; on another airframe those that are of the bench
+}
+
+// openCoats are the coats that are open at the time.
+func (s *State) openCoats(at time.Time) []openCoat {
+	var all []openCoat
+	for _, j := range s.joints() {
+		if until, open := j.openUntil(at); open {
+			all = append(all, openCoat{j, fmt.Sprintf("%s on joint %s", j.Adhesive.Name, j.Name), until, j.Adhesive.Needs})
+		}
+	}
+	for _, other := range s.others {
+		for _, b := range other.inHand(at) {
+			adhesive, _ := other.Sheet.Adhesive(b.Adhesive)
+			if needs := slices.DeleteFunc(slices.Clone(adhesive.Needs), func(n steps.Setting) bool { return !s.ofBench(n.Condition) }); len(needs) > 0 {
+				all = append(all, openCoat{nil, fmt.Sprintf("%s that is being spread on %s", b.Adhesive, other.Airframe.Mark), b.Closes, needs})
+			}
+		}
+		for _, j := range other.joints() {
+			until, open := j.openUntil(at)
+			needs := slices.DeleteFunc(slices.Clone(j.Adhesive.Needs), func(n steps.Setting) bool { return !s.ofBench(n.Condition) })
+			if open && len(needs) > 0 {
+				all = append(all, openCoat{j, fmt.Sprintf("%s on joint %s of %s", j.Adhesive.Name, j.Name, other.Airframe.Mark), until, needs})
+			}
+		}
+	}
+	return all
+}
+
+// harms says which open coats would be harmed by settings: their
 // adhesive needs one of the conditions otherwise. What joins a joint does its own
 // coat no harm. How is what does it: it needs the settings, or sets them.
 func (s *State) harms(own *Joint, how string, settings []steps.Setting, at time.Time) []Reason {
+	if len(settings) == 0 {
+		return nil
+	}
 	var reasons []Reason
+	coats := s.openCoats(at)
 	for _, set := range settings {
-		for _, j := range s.joints() {
-			until, open := j.openUntil(at)
-			if !open || j == own {
-				continue
-			}
-			for _, need := range j.Adhesive.Needs {
-				if need.Condition == set.Condition && need.State != set.State {
-					reasons = append(reasons, Reason{Because: ByDrying, Until: until, Text: fmt.Sprintf(
-						"it %s %s, but the open coat of %s on joint %s needs %s; join it first, or let it lapse", how, set, j.Adhesive.Name, j.Name, need)})
+		for _, coat := range coats {
+			for _, need := range coat.needs {
+				if (own == nil || coat.Joint != own) && need.Condition == set.Condition && need.State != set.State {
+					reasons = append(reasons, Reason{Because: ByDrying, Until: coat.until, Text: fmt.Sprintf(
+						"it %s %s, but the open coat of %s needs %s; join it first, or let it lapse", how, set, coat.where, need)})
 				}
 			}
 		}
@@ -101,23 +135,21 @@ func (s *State) harms(own *Joint, how string, settings []steps.Setting, at time.
 
 // A Harm is what an open coat needs and the journal says otherwise.
 type Harm struct {
-	Joint, Adhesive string
-	Need            steps.Setting
-	State           string // of the condition, as the journal says
-	Remedy          Remedy
+	Coat   string // the adhesive and where it is, in words
+	Need   steps.Setting
+	State  string // of the condition, as is said
+	By     string // whose journal says so, in words
+	Remedy Remedy
 }
 
 // Harms returns what is said at the time against the needs of open coats of the
-// airframe. A coat on another airframe of the same bench is not known here.
+// airframe, and of others on the bench.
 func (s *State) Harms(at time.Time) []Harm {
 	var harms []Harm
-	for _, j := range s.joints() {
-		if _, open := j.openUntil(at); !open {
-			continue
-		}
-		for _, need := range j.Adhesive.Needs {
+	for _, coat := range s.openCoats(at) {
+		for _, need := range coat.needs {
 			if state := s.Holds(need.Condition, at); state != "" && state != need.State {
-				harms = append(harms, Harm{j.Name, j.Adhesive.Name, need, state, s.remedy(Remedy{Kind: ToSetCondition, Setting: need})})
+				harms = append(harms, Harm{coat.where, need, state, s.sayer(need.Condition, at), s.remedy(Remedy{Kind: ToSetCondition, Setting: need})})
 			}
 		}
 	}
@@ -164,7 +196,7 @@ func (s *State) unmeasuredFor(u steps.Use, g steps.Gate, at time.Time) []Reason 
 	from := moment{position: -1, at: at.Add(-SittingLength), what: thisSitting}
 	for _, need := range u.Needs {
 		since := s.standsSince(need, at)
-		from.position = max(from.position, since.position)
+		from.position = max(from.position, s.enteredBy(since))
 		if since.at.After(from.at) {
 			from.at, from.what = since.at, "since "+need.String()+" was confirmed"
 		}
@@ -184,7 +216,7 @@ func (s *State) standsSince(need steps.Setting, at time.Time) said {
 	breaks := slices.Concat(s.voided[need.Condition], s.voidedAll, s.ended)
 	for _, c := range s.said[need.Condition] {
 		broken := func(v said) bool {
-			return v.position > first.position && v.position < c.position || v.at.After(first.at) && !v.at.After(c.at)
+			return v.enteredAfter(first) && c.enteredAfter(v) || v.at.After(first.at) && !v.at.After(c.at)
 		}
 		switch {
 		case c.at.After(at):

@@ -125,10 +125,10 @@ func (s *State) zonesTill(till int64, at time.Time) Zones {
 			}
 		}
 		for _, on := range z.Making.On(zone) {
-			if r.There() && s.seated(r, on, builds) {
+			apart := slices.ContainsFunc(builds, func(j *Job) bool { return j.Procedure.Apart(zone, on) })
+			if r.There() && s.seated(r, on, apart) {
 				r.Seated = append(r.Seated, on)
 			}
-			apart := slices.ContainsFunc(builds, func(j *Job) bool { return j.Procedure.Apart(zone, on) })
 			r.Loose = r.Loose || r.There() && apart
 		}
 		r.Loose = r.Loose && len(r.Seated) == 0
@@ -217,12 +217,14 @@ func (j *Job) remaking(zone string) []string {
 }
 
 // seated reports whether the zone sits on one that it rests on: a step that puts them
-// together is done, since either was thrown away. What is made in its place sits
-// there once it is there.
-func (s *State) seated(r ZoneReport, on string, builds []*Job) bool {
+// together is done, since either was thrown away. What is made in its place, and not apart
+// from it, sits there once it is there.
+func (s *State) seated(r ZoneReport, on string, apart bool) bool {
+	if !apart && r.Standing == ZoneThere {
+		return true
+	}
 	own, other := s.lost[r.Zone], s.lost[on]
 	since := max(own.position, other.position)
-	apart := false
 	for _, j := range s.Jobs {
 		for _, stage := range j.Procedure.Stages {
 			for i := range stage.Steps {
@@ -231,9 +233,8 @@ func (s *State) seated(r ZoneReport, on string, builds []*Job) bool {
 				}
 			}
 		}
-		apart = apart || slices.Contains(builds, j) && j.Procedure.Apart(r.Zone, on)
 	}
-	return !apart && r.Standing == ZoneThere
+	return false
 }
 
 // workedOn is a zone that work of a job was on.

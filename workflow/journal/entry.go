@@ -112,6 +112,28 @@ func Quarantines(records [][]byte) bool {
 	})
 }
 
+// SaysOfBench reports whether these records have what may concern a whole bench: a
+// statement of a condition that was recorded since the one time, or a coat since the other;
+// known says that the records reach back so far, or tell without it.
+func SaysOfBench(records [][]byte, stated, coated time.Time) (says, known bool) {
+	for i, record := range slices.Backward(records) {
+		states, coats := bytes.Contains(record, []byte(`"condition":`)), slices.Contains([]string{Coated{}.Kind(), Begun{}.Kind()}, peekKind(record))
+		if !states && !coats && i > 0 {
+			continue
+		}
+		var env struct {
+			Recorded time.Time `json:"recorded"`
+		}
+		_ = json.Unmarshal(record, &env) // what is no entry was recorded long ago, and decode reports what is wrong
+		at := env.Recorded
+		says = states && !at.Before(stated) || coats && !at.Before(coated)
+		if says || at.Before(stated) && at.Before(coated) {
+			return says, true
+		}
+	}
+	return false, false
+}
+
 func decodeAt(record []byte, position int64, kinds map[string]Kind) (Entry, error) {
 	e, err := decode(record, kinds)
 	if err != nil {

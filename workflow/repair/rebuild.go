@@ -86,6 +86,7 @@ func Makes(build *steps.Procedure, zone string) bool {
 type rebuild struct {
 	Loss
 	made    steps.Making
+	seats   []steps.Seat
 	seams   []Seam
 	retires []string // thrown away
 	redo    []string // made by the steps that are taken: what is thrown away, and what is made in place on nothing else
@@ -122,7 +123,7 @@ func (r *rebuild) known() bool {
 	case r.Build == nil:
 		r.cause("no build of the design is on record or in the library")
 	default:
-		r.made, r.seams = r.Build.Made(), Seams(r.Build)
+		r.made, r.seats, r.seams = r.Build.Made(), r.Build.SeatsMade(), Seams(r.Build)
 		if len(r.made) == 0 {
 			r.cause("%s does not say which zones its steps make (makes)", r.Build.Name)
 			break
@@ -714,7 +715,9 @@ func (r *rebuild) part(seam Seam, off steps.Step) (steps.Step, bool) {
 
 // seated reports whether one of two zones was made beside the other, and is seated on
 // it.
-func (r *rebuild) seated(one, other string) bool { return seated(r.Build, r.made, one, other) }
+func (r *rebuild) seated(one, other string) bool {
+	return slices.Contains(r.seats, steps.Seat{Zone: one, On: other}) || slices.Contains(r.seats, steps.Seat{Zone: other, On: one})
+}
 
 // handsOf is the attended time of the steps.
 func handsOf(of []*steps.Step) time.Duration {

@@ -16,7 +16,7 @@ type Seam struct {
 
 // Seams are the seams of a build, in its order.
 func Seams(build *steps.Procedure) []Seam {
-	made := build.Made()
+	seats := build.SeatsMade()
 	var all []Seam
 	for _, stage := range build.Stages {
 		for k := range stage.Steps { // by index, because a step is large
@@ -25,20 +25,13 @@ func Seams(build *steps.Procedure) []Seam {
 				continue
 			}
 			zones := build.HeldBy(step.Joint)
-			for i, zone := range zones {
-				if step.Apart != "" || slices.ContainsFunc(zones[i+1:], func(other string) bool { return seated(build, made, zone, other) }) {
-					all = append(all, Seam{*step, zones})
-					break
-				}
+			holds := func(seat steps.Seat) bool {
+				return slices.Contains(zones, seat.Zone) && slices.Contains(zones, seat.On)
+			}
+			if step.Apart != "" && len(zones) > 0 || slices.ContainsFunc(seats, holds) {
+				all = append(all, Seam{*step, zones})
 			}
 		}
 	}
 	return all
-}
-
-// seated reports whether one of two zones was made beside the other, and is seated on
-// it.
-func seated(build *steps.Procedure, made steps.Making, one, other string) bool {
-	sits := func(zone, on string) bool { return slices.Contains(made.On(zone), on) && build.Apart(zone, on) }
-	return sits(one, other) || sits(other, one)
 }

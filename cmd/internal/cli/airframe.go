@@ -104,15 +104,7 @@ func (a *app) airframeRetireCommand() *cobra.Command {
 		if retire.Because == "" {
 			return usage("say why: --because %s", strings.Join(workflow.RetiredBecause(), ", --because "))
 		}
-		d, err := a.desk()
-		if err != nil {
-			return err
-		}
-		s, err := d.State(cmd.Context(), args[0])
-		if err != nil {
-			return err
-		}
-		return a.act(cmd.Context(), s, retire, *at)
+		return a.actOn(cmd.Context(), args[0], retire, *at)
 	}
 	return cmd
 }

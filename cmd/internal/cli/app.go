@@ -67,6 +67,19 @@ func (a *app) say(format string, args ...any) {
 	fmt.Fprintln(a.Out, a.Fold(term.Line(fmt.Sprintf(format, args...))))
 }
 
+// actOn is act on the airframe of the mark.
+func (a *app) actOn(ctx context.Context, mark string, request workflow.Request, at string) error {
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	s, err := d.State(ctx, mark)
+	if err != nil {
+		return err
+	}
+	return a.act(ctx, s, request, at)
+}
+
 // act decides and records a request, and shows what was recorded.
 func (a *app) act(ctx context.Context, s *workflow.State, request workflow.Request, at string, photos ...string) error {
 	d, err := a.desk()

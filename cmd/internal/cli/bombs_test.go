@@ -338,3 +338,30 @@ func TestPhotoBombs(t *testing.T) {
 		t.Errorf("book ended with %d: %s", code, said)
 	}
 }
+
+// Ctrl-C stops an import at once, also in the midst of a large journal.
+func TestImportInterrupted(t *testing.T) {
+	player(t)
+	const entries = 150_000
+	journal, to := io.Pipe()
+	go func() {
+		_, _ = io.WriteString(to, base64.StdEncoding.EncodeToString([]byte(anEntry(0, "Registered", `{"mark":"FN-01","design":"finch","sheet":"`+store.Digest(nil)+`"}`)))+"\n")
+		for i := 1; i < entries; i++ {
+			_, _ = io.WriteString(to, base64.StdEncoding.EncodeToString([]byte(anEntry(i, "Noted", `{"text":"salt"}`)))+"\n")
+		}
+		_ = to.Close()
+	}()
+	path := aZip(t, "manifest.json", aManifest("FN-01", entries, ""), "journal", journal)
+	cmd := program(t, "import", path)
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(700 * time.Millisecond) // it has begun, and takes three seconds of processor
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	_ = cmd.Wait() // it was stopped
+	if code, used := cmd.ProcessState.ExitCode(), cmd.ProcessState.UserTime()+cmd.ProcessState.SystemTime(); code != exitInterrupted || used > 2*time.Second {
+		t.Errorf("it ended with %d after %v of processor", code, used)
+	}
+}

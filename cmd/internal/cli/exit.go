@@ -121,7 +121,7 @@ func report(s term.Streams, c page.Clock, err error) {
 		return
 	}
 	if errors.Is(err, context.Canceled) {
-		fmt.Fprintln(s.Err, "fettle: stopped; nothing is lost, and nothing more was recorded")
+		fmt.Fprintln(s.Err, s.Fold("fettle: stopped; nothing is lost, and nothing more was recorded"))
 		return
 	}
 	text := err.Error()

@@ -98,15 +98,7 @@ func (a *app) equipCommand() *cobra.Command {
 		if change.Arm, err = optionalQuantity(arm, quantity.Length); err != nil {
 			return err
 		}
-		d, err := a.desk()
-		if err != nil {
-			return err
-		}
-		s, err := d.State(cmd.Context(), args[0])
-		if err != nil {
-			return err
-		}
-		return a.act(cmd.Context(), s, change, *at)
+		return a.actOn(cmd.Context(), args[0], change, *at)
 	}
 	return cmd
 }

@@ -27,12 +27,14 @@ func runProcess(ctx context.Context, stores keep.Kinds, tp timepiece) int {
 
 func (a *app) run(ctx context.Context, args []string) int {
 	root := a.root()
+	out := a.Out
 	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
 		a.completeValues(root)
+		out = term.Cleaned(out) // the shell shows it as it is
 	}
 	root.SetArgs(args)
 	root.SetIn(a.In)
-	root.SetOut(a.Out)
+	root.SetOut(out)
 	root.SetErr(a.Err)
 	err := root.ExecuteContext(ctx)
 	if err != nil {

@@ -77,11 +77,12 @@ func (a *app) askProcedure(ctx context.Context, s *workflow.State) (string, erro
 		return "", &workflow.Refusal{What: "start", Reasons: []workflow.Reason{{Because: workflow.ByState, Text: "nothing of the library can be started on " + mark + " now"}}}
 	}
 	var names []string
+	missing := page.Missing{Mark: mark, What: "procedure", Command: "fettle start " + mark}
 	for _, doc := range fitting {
-		names = append(names, doc.Name())
+		names, missing.Can = append(names, doc.Name()), append(missing.Can, page.Named{Name: doc.Name(), Is: doc.Title()})
 	}
 	if !a.Interactive {
-		return "", usage("name the procedure: fettle start %s PROCEDURE; what can be started now: %s", mark, strings.Join(names, ", "))
+		return "", missingError{missing}
 	}
 	if err := a.ShowTo(a.Err, page.Fitting{Mark: mark, Procedures: fitting}.Markdown(a.clock())); err != nil {
 		return "", err

@@ -28,7 +28,8 @@ type Desk struct {
 	Program string
 	Written *Written // nil: nothing is remembered outside of the store
 
-	parsed parsed
+	parsed   parsed
+	replayed replayed
 }
 
 // tries is how often to decide at least when other terminals keep adding entries: it is
@@ -53,7 +54,7 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 	if err != nil {
 		return nil, err
 	}
-	return d.heed(ctx, s, d.quarantining)
+	return d.heed(ctx, s, d.others(mark))
 }
 
 // Act decides a request on an airframe's state and appends the entries. It returns
@@ -64,6 +65,10 @@ func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, a
 	mark := s.Airframe.Mark
 	begun := time.Now()
 	for n := 0; n < tries || time.Since(begun) < store.Patience; n++ {
+		var err error // what others say of the bench may be newer than what was read here
+		if s, err = d.Beside(ctx, s, at); err != nil {
+			return nil, nil, err
+		}
 		entries, err := s.Decide(r, d.circumstances(at))
 		var part *workflow.PartError
 		if errors.As(err, &part) && len(part.Record) > 0 {
@@ -157,7 +162,7 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 	if err != nil {
 		return nil, err
 	}
-	return d.heed(ctx, after, d.quarantining)
+	return d.heed(ctx, after, d.others(mark))
 }
 
 // Register registers an airframe of a design.
@@ -243,10 +248,16 @@ func (d *Desk) Fitting(ctx context.Context, s *workflow.State) ([]*procedures.Do
 // BeforeFlight are the checks of the library that an airframe that is released comes
 // to before it flies, in their order.
 func (d *Desk) BeforeFlight(s *workflow.State) []string {
-	return slices.DeleteFunc(s.BeforeFlight(d.Now()), func(name string) bool {
-		doc, err := d.Library.Procedure(name)
-		return err != nil || !doc.Serves(s.Sheet)
-	})
+	if !s.Airworthiness(d.Now()).Released { // else nothing of the library is read
+		return nil
+	}
+	var checks []*steps.Procedure
+	for _, doc := range d.Library.BeforeFlight() {
+		if doc.Serves(s.Sheet) {
+			checks = append(checks, doc.Procedure)
+		}
+	}
+	return s.BeforeFlight(checks, d.Now())
 }
 
 // answered are the damages that a repair started by hand repairs. The tables mean

@@ -70,27 +70,38 @@ func Rows[R any](ctx context.Context, d *Desk, row func(s *workflow.State, of in
 // each folds every journal, on all processors, and returns which ones could be read, nil
 // if it was stopped. It stands in the program once, and not again for every type of row.
 func (d *Desk) each(ctx context.Context, row func(s *workflow.State, at, of int)) (read []int, err error) {
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
 	q := &queue{desk: d}
-	once := sync.OnceValues(func() ([]workflow.Quarantined, error) { return d.quarantining(ctx) })
-	others := func(context.Context) ([]workflow.Quarantined, error) { return once() }
+	items := make(chan item)
+	go func() {
+		defer close(items)
+		if err := q.send(ctx, items); err != nil {
+			stop(err)
+		}
+	}()
+	others := d.others("").readOnce(ctx)
 	var mu sync.Mutex
 	faults := map[int]error{}
-	err = d.folding(ctx, q, func(ctx context.Context, it item, s *workflow.State, err error) error {
-		if err == nil {
-			s, err = d.heed(ctx, s, others)
-		}
-		if err == nil {
-			row(s, it.at, it.of)
-			return nil
-		}
-		mu.Lock()
-		defer mu.Unlock()
-		if faults[it.at] = err; unreadable(err) {
-			err = nil
-		}
-		return err
-	})
-	if err != nil {
+	var workers sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		workers.Go(func() {
+			for it := range items {
+				s, err := d.stateOf(ctx, it, others)
+				if err == nil {
+					row(s, it.at, it.of)
+					continue
+				}
+				mu.Lock()
+				if faults[it.at] = err; !unreadable(err) {
+					stop(err)
+				}
+				mu.Unlock()
+			}
+		})
+	}
+	workers.Wait()
+	if err := context.Cause(ctx); err != nil {
 		return nil, err
 	}
 	read = make([]int, 0, len(q.marks))
@@ -106,35 +117,15 @@ func (d *Desk) each(ctx context.Context, row func(s *workflow.State, at, of int)
 	return read, cannotRead(unread, why)
 }
 
-// folding folds the journals of a queue, on all processors, and calls use with each state,
-// or with what was wrong with it. An error of use ends it.
-func (d *Desk) folding(ctx context.Context, q *queue, use func(context.Context, item, *workflow.State, error) error) error {
-	ctx, stop := context.WithCancelCause(ctx)
-	defer stop(nil)
-	items := make(chan item)
-	go func() {
-		defer close(items)
-		if err := q.send(ctx, items); err != nil {
-			stop(err)
-		}
-	}()
-	var workers sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		workers.Go(func() {
-			for it := range items {
-				var s *workflow.State
-				err := it.err
-				if err == nil {
-					s, err = d.fold(ctx, it.journalBytes)
-				}
-				if err := use(ctx, it, s, err); err != nil {
-					stop(err)
-				}
-			}
-		})
+func (d *Desk) stateOf(ctx context.Context, it item, others others) (*workflow.State, error) {
+	if it.err != nil {
+		return nil, it.err
 	}
-	workers.Wait()
-	return context.Cause(ctx)
+	state, err := d.fold(ctx, it.journalBytes)
+	if err != nil {
+		return nil, err
+	}
+	return d.heed(ctx, state, others)
 }
 
 // unreadable reports whether an error concerns one journal only.
@@ -160,7 +151,6 @@ type item struct {
 // view.
 type queue struct {
 	desk  *Desk
-	only  func(records [][]byte) bool // which journals are wanted; nil: all
 	marks []string
 	next  int
 }
@@ -192,18 +182,12 @@ func (q *queue) send(ctx context.Context, to chan<- item) error {
 func (q *queue) items(ctx context.Context) (batch []item, err error) {
 	err = q.batch(ctx, func(r store.Reader, at int) (int, error) {
 		it := item{at: at, of: len(q.marks)}
-		records, err := r.Read(q.marks[at], 0)
-		if err == nil && q.only != nil && !q.only(records) {
-			return size(records), nil
-		}
-		if err == nil {
-			it.journalBytes, err = q.desk.complete(r, q.marks[at], records)
-		}
-		if it.err = err; err != nil && !unreadable(err) {
-			return 0, err
+		it.journalBytes, it.err = q.desk.load(r, q.marks[at])
+		if it.err != nil && !unreadable(it.err) {
+			return 0, it.err
 		}
 		batch = append(batch, it)
-		return size(records), nil
+		return size(it.records), nil
 	})
 	return batch, err
 }
@@ -296,7 +280,7 @@ func (d *Desk) choose(ctx context.Context, name string, most int) (s *workflow.S
 			case err != nil:
 				return nil, false, err
 			case c.sure:
-				state, err = d.heed(ctx, state, d.quarantining)
+				state, err = d.heed(ctx, state, d.others(state.Airframe.Mark))
 				return state, c.named, err
 			case len(state.OpenJobs(d.Now())) == 0:
 			case c.busy != nil:
@@ -315,7 +299,7 @@ func (d *Desk) choose(ctx context.Context, name string, most int) (s *workflow.S
 	case c.busy == nil:
 		return nil, false, &AmbiguousError{c.marks}
 	}
-	state, err := d.heed(ctx, c.busy, d.quarantining)
+	state, err := d.heed(ctx, c.busy, d.others(c.busy.Airframe.Mark))
 	return state, false, err
 }
 

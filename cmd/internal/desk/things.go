@@ -3,9 +3,12 @@ package desk
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"sync"
+	"time"
 
+	"fettle/store"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -34,39 +37,189 @@ func (d *Desk) keptElsewhere(ctx context.Context, s *workflow.State, entries []j
 	return nil
 }
 
+// others reads other airframes of a store: those in whose journals something was put in
+// quarantine, and those that may have spoken of the bench lately.
+type others struct {
+	quarantining func(context.Context) ([]workflow.Quarantined, error)
+	active       func(context.Context) ([]*workflow.State, error)
+}
+
+// others reads them each time, but for the airframe of the mark.
+func (d *Desk) others(mark string) others {
+	return others{d.quarantining, func(ctx context.Context) ([]*workflow.State, error) { return d.active(ctx, mark, d.Now()) }}
+}
+
+// readOnce are others that are read once, by whoever comes first.
+func (o others) readOnce(ctx context.Context) others {
+	return others{once(ctx, o.quarantining), once(ctx, o.active)}
+}
+
+func once[T any](ctx context.Context, read func(context.Context) (T, error)) func(context.Context) (T, error) {
+	all := sync.OnceValues(func() (T, error) { return read(ctx) })
+	return func(context.Context) (T, error) { return all() }
+}
+
 // heed tells a state that was just replayed what other airframes of the store have in
-// quarantine. Their journals are read only where something was fitted here by its name.
-func (d *Desk) heed(ctx context.Context, s *workflow.State, others func(context.Context) ([]workflow.Quarantined, error)) (*workflow.State, error) {
-	if !s.Named() {
+// quarantine, and what they say of the bench. Their journals are read only where something
+// was fitted here by its name, or where a condition of the sheet belongs to the bench.
+func (d *Desk) heed(ctx context.Context, s *workflow.State, others others) (*workflow.State, error) {
+	if s.Named() {
+		all, err := others.quarantining(ctx)
+		if err != nil {
+			return nil, err
+		}
+		s.Heed(all)
+	}
+	if !s.SharesBench() {
 		return s, nil
 	}
-	all, err := others(ctx)
+	all, err := others.active(ctx)
 	if err != nil {
 		return nil, err
 	}
-	s.Heed(all)
-	return s, nil
+	return s.Beside(all), nil
 }
 
-// quarantining is what the journals say in which something was put in quarantine.
-// Damaged journals are left out.
+// Beside tells a state that was read before what others say of the bench now, for an act
+// of that time; zero: now.
+func (d *Desk) Beside(ctx context.Context, s *workflow.State, at time.Time) (*workflow.State, error) {
+	if !s.SharesBench() {
+		return s, nil
+	}
+	if at.IsZero() {
+		at = d.Now()
+	}
+	all, err := d.active(ctx, s.Airframe.Mark, at)
+	if err != nil {
+		return nil, err
+	}
+	return s.Beside(all), nil
+}
+
+// quarantining is what the journals say in which something was put in quarantine. No
+// more of them is kept: they may be all of a large store.
 func (d *Desk) quarantining(ctx context.Context) (all []workflow.Quarantined, err error) {
-	var mu sync.Mutex
-	err = d.folding(ctx, &queue{desk: d, only: journal.Quarantines}, func(_ context.Context, _ item, s *workflow.State, err error) error {
-		if err != nil {
-			if unreadable(err) {
-				err = nil
-			}
-			return err
+	err = d.picked(ctx, func(r store.Reader, mark string) ([][]byte, int, error) {
+		records, err := r.Read(mark, 0)
+		read := size(records)
+		if err == nil && !journal.Quarantines(records) {
+			records = nil
 		}
-		mu.Lock()
-		defer mu.Unlock()
-		all = append(all, s.Quarantined())
-		return nil
+		return records, read, err
+	}, func(s *workflow.State) { all = append(all, s.Quarantined()) })
+	return all, err
+}
+
+// tail is how many of the latest records of a journal are read first.
+const tail = 8
+
+// active are the airframes whose journals may say something of the bench that counts at
+// the time, but for the airframe of the mark. Of what says nothing only the latest records are read, and one that has not grown
+// since it was replayed is not replayed again.
+func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflow.State, error) {
+	stated, coated := at.Add(-workflow.SittingLength), at.Add(-workflow.CoatLength)
+	replayed := map[string]*workflow.State{}
+	err := d.picked(ctx, func(r store.Reader, mark string) ([][]byte, int, error) {
+		length, err := r.Size(mark)
+		if err != nil || mark == but {
+			return nil, 0, err
+		}
+		read := 0
+		for n, known := int64(tail), false; !known; n *= 4 {
+			from := max(0, length-n)
+			records, err := r.Read(mark, from)
+			if err != nil {
+				return nil, 0, err
+			}
+			read += size(records)
+			var says bool
+			if says, known = journal.SaysOfBench(records, stated, coated); !says {
+				if from == 0 {
+					break
+				}
+				continue
+			}
+			if had := d.replayed.of(mark, length); had != nil {
+				replayed[mark] = had
+				break
+			}
+			if from > 0 {
+				records, err = r.Read(mark, 0)
+				read += size(records)
+			}
+			return records, read, err
+		}
+		return nil, read, nil
+	}, func(s *workflow.State) {
+		d.replayed.put(s)
+		replayed[s.Airframe.Mark] = s
 	})
 	if err != nil {
 		return nil, err
 	}
-	slices.SortFunc(all, workflow.Quarantined.Compare)
+	all := make([]*workflow.State, 0, len(replayed))
+	for _, mark := range slices.Sorted(maps.Keys(replayed)) {
+		all = append(all, replayed[mark])
+	}
 	return all, nil
+}
+
+// picked calls use with each airframe whose records pick returns, with how many bytes it
+// read. Damaged journals are left out.
+func (d *Desk) picked(ctx context.Context, pick func(r store.Reader, mark string) (records [][]byte, read int, err error), use func(*workflow.State)) error {
+	q := &queue{desk: d}
+	for first := true; first || q.next < len(q.marks); first = false {
+		var batch []journalBytes
+		err := q.batch(ctx, func(r store.Reader, at int) (int, error) {
+			records, read, err := pick(r, q.marks[at])
+			if err == nil && len(records) > 0 {
+				var j journalBytes
+				if j, err = d.complete(r, q.marks[at], records); err == nil {
+					batch = append(batch, j)
+				}
+			}
+			if err != nil && !unreadable(err) {
+				return 0, err
+			}
+			return read, nil
+		})
+		if err != nil {
+			return err
+		}
+		for _, j := range batch {
+			state, err := d.fold(ctx, j)
+			switch {
+			case err == nil:
+				use(state)
+			case !unreadable(err):
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// replayed keeps airframes that were replayed to hear what they say of the bench.
+type replayed struct {
+	mu     sync.Mutex
+	states map[string]*workflow.State // by mark
+}
+
+// of is the state of the journal of that size, nil if it is not at hand.
+func (r *replayed) of(mark string, size int64) *workflow.State {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if s := r.states[mark]; s != nil && s.Size() == size {
+		return s
+	}
+	return nil
+}
+
+func (r *replayed) put(s *workflow.State) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.states == nil {
+		r.states = map[string]*workflow.State{}
+	}
+	r.states[s.Airframe.Mark] = s
 }

@@ -87,3 +87,67 @@ func TestWhatAnotherRecordHasInQuarantine(t *testing.T) {
 		t.Error("another pack is aboard now")
 	}
 }
+
+// What is said of the bench on one airframe is known on another one, however that is read,
+// and also where it was said after that one was read.
+func TestWhatAnotherRecordSaysOfTheBench(t *testing.T) {
+	ctx := t.Context()
+	d := newDesk(t, "builder", memory.New())
+	now := d.Now()
+	d.Now = func() time.Time { return now }
+	var states []*workflow.State
+	for _, mark := range []string{"SK-01", "SK-02"} {
+		s, err := d.Register(ctx, mark, "skua", nil, time.Time{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		states = append(states, s)
+	}
+	act := func(i int, r workflow.Request) {
+		t.Helper()
+		now = now.Add(time.Minute)
+		_, after, err := d.Act(ctx, states[i], r, time.Time{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		states[i] = after
+	}
+	iron := func(state string) workflow.Request {
+		return workflow.ReadBench{Set: []steps.Setting{{Condition: "iron", State: state}}}
+	}
+	act(0, iron("cold"))
+	act(1, iron("hot"))
+	for range 3 * tail { // what was said is not among the records that are read first
+		act(1, workflow.Note{Text: "swept"})
+	}
+	if got := states[0].Holds("iron", now); got != "cold" {
+		t.Fatalf("read before that, the iron is %q", got)
+	}
+	reads := map[string]func() (*workflow.State, error){
+		"by its mark": func() (*workflow.State, error) { return d.State(ctx, "SK-01") },
+		"by its name": func() (s *workflow.State, err error) { s, _, err = d.Choose(ctx, "sk-01"); return s, err },
+		"among all": func() (*workflow.State, error) {
+			all, err := Rows(ctx, d, func(s *workflow.State, _ int) *workflow.State { return s })
+			return all[0], err
+		},
+		"once more":      func() (*workflow.State, error) { return d.Beside(ctx, states[0], time.Time{}) },
+		"after an entry": func() (*workflow.State, error) { act(0, workflow.Note{Text: "seen"}); return states[0], nil },
+	}
+	for how, read := range reads {
+		s, err := read()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if mark, state, _ := s.SaidBeside("iron", now); mark != "SK-02" || state != "hot" {
+			t.Errorf("%s: the iron is %q, by %q", how, state, mark)
+		}
+	}
+	act(0, iron("cold"))
+	if s, err := d.State(ctx, "SK-02"); err != nil || s.Holds("iron", now) != "cold" {
+		t.Errorf("the iron is cold by SK-01, and on SK-02 %q, %v", s.Holds("iron", now), err)
+	}
+	now = now.Add(workflow.SittingLength)
+	if all, err := d.active(ctx, "SK-01", now); err != nil || len(all) != 0 {
+		t.Errorf("a sitting later %d journals are replayed, %v", len(all), err)
+	}
+}

@@ -195,6 +195,9 @@ func (c *carried) eachRecord(ctx context.Context, fn func(i int64, record []byte
 			err = errors.New("the line is empty")
 		}
 		if err == nil {
+			err = ctx.Err() // a little of the file may be a great many records
+		}
+		if err == nil {
 			err = fn(i, record)
 		}
 		if err != nil {

@@ -19,38 +19,44 @@ const (
 	Retired     = "retired"
 )
 
+// A Stated is how a condition stands, and by the journal of which other airframe.
+type Stated struct {
+	steps.Setting
+	By string `json:"by,omitempty"`
+}
+
 // An Airframe is one airframe as it stands.
 type Airframe struct {
-	Mark       string          `json:"mark"`
-	Design     string          `json:"design"`
-	Title      string          `json:"title"`
-	Options    []string        `json:"options,omitempty"`
-	Choices    []Choice        `json:"choices,omitempty"`
-	Registered time.Time       `json:"registered"`
-	Entries    int64           `json:"entries"`
-	Flight     string          `json:"flight"`
-	Because    string          `json:"because,omitempty"`
-	ReleasedAt time.Time       `json:"released_at,omitzero"`
-	ReleasedBy string          `json:"released_by,omitempty"`
-	Build      string          `json:"build_missing,omitempty"` // of how it was built
-	Jobs       []Job           `json:"jobs"`
-	Damages    []Damage        `json:"damages,omitempty"`
-	Quarantine []Quarantine    `json:"quarantines,omitempty"`
-	Aboard     []string        `json:"aboard,omitempty"` // equipment by its name
-	Flights    int             `json:"flights"`
-	Next       *Step           `json:"next,omitempty"`
-	Timers     []Timer         `json:"timers"`
-	Came       []Came          `json:"came,omitempty"`     // what came by itself since the last entry
-	Cured      []string        `json:"cured,omitempty"`    // the joints of open jobs that are
-	Since      time.Time       `json:"since,omitzero"`     // when its last entry was recorded
-	TooLate    []string        `json:"too_late,omitempty"` // steps done, or still to be done, too late after a wait
-	Gates      []Gate          `json:"gates"`
-	Conditions []steps.Setting `json:"conditions,omitempty"`
-	Bench      string          `json:"bench,omitempty"`
-	Warnings   []Reason        `json:"warnings,omitempty"`
-	Check      *Reason         `json:"check,omitempty"`     // that is due before the repair
-	Harms      []Reason        `json:"harms,omitempty"`     // what open coats need and the journal says otherwise
-	Documents  []Cited         `json:"documents,omitempty"` // where they were asked for
+	Mark       string       `json:"mark"`
+	Design     string       `json:"design"`
+	Title      string       `json:"title"`
+	Options    []string     `json:"options,omitempty"`
+	Choices    []Choice     `json:"choices,omitempty"`
+	Registered time.Time    `json:"registered"`
+	Entries    int64        `json:"entries"`
+	Flight     string       `json:"flight"`
+	Because    string       `json:"because,omitempty"`
+	ReleasedAt time.Time    `json:"released_at,omitzero"`
+	ReleasedBy string       `json:"released_by,omitempty"`
+	Build      string       `json:"build_missing,omitempty"` // of how it was built
+	Jobs       []Job        `json:"jobs"`
+	Damages    []Damage     `json:"damages,omitempty"`
+	Quarantine []Quarantine `json:"quarantines,omitempty"`
+	Aboard     []string     `json:"aboard,omitempty"` // equipment by its name
+	Flights    int          `json:"flights"`
+	Next       *Step        `json:"next,omitempty"`
+	Timers     []Timer      `json:"timers"`
+	Came       []Came       `json:"came,omitempty"`     // what came by itself since the last entry
+	Cured      []string     `json:"cured,omitempty"`    // the joints of open jobs that are
+	Since      time.Time    `json:"since,omitzero"`     // when its last entry was recorded
+	TooLate    []string     `json:"too_late,omitempty"` // steps done, or still to be done, too late after a wait
+	Gates      []Gate       `json:"gates"`
+	Conditions []Stated     `json:"conditions,omitempty"`
+	Bench      string       `json:"bench,omitempty"`
+	Warnings   []Reason     `json:"warnings,omitempty"`
+	Check      *Reason      `json:"check,omitempty"`     // that is due before the repair
+	Harms      []Reason     `json:"harms,omitempty"`     // what open coats need and the journal says otherwise
+	Documents  []Cited      `json:"documents,omitempty"` // where they were asked for
 }
 
 // A Choice is a choice of the design, and what the airframe has of it.
@@ -165,7 +171,8 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	}
 	for _, def := range s.Sheet.Conditions {
 		if state := s.Holds(def.Name, now); state != "" {
-			a.Conditions = append(a.Conditions, steps.Setting{Condition: def.Name, State: state})
+			by, _, _ := s.SaidBeside(def.Name, now)
+			a.Conditions = append(a.Conditions, Stated{steps.Setting{Condition: def.Name, State: state}, by})
 		}
 	}
 	if _, known := s.Temperature(now); known {
@@ -358,8 +365,8 @@ func (a Airframe) Markdown(c Clock) string {
 	if len(a.Aboard) > 0 {
 		l.item("aboard: %s", esc(strings.Join(a.Aboard, ", ")))
 	}
-	for _, set := range a.Conditions {
-		l.item("%s", esc(set.String()))
+	for _, c := range a.Conditions {
+		l.item("%s", esc(c.String()+optionally(", by ", c.By)))
 	}
 	if a.Bench != "" {
 		l.item("bench: %s", esc(a.Bench))

@@ -92,7 +92,7 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		if len(r.Names) == 1 {
 			return "", chooseLine(r.Mark, r.Names[0])
 		}
-		return "say which one, of " + strings.Join(r.Names, ", "), chooseLine(r.Mark, "ANSWER")
+		return "say which one, of " + strings.Join(r.Names, ", "), chooseLine(r.Mark, Blank)
 	case workflow.ToWarmBench:
 		return fmt.Sprintf("warm the bench, the parts and the adhesive to %s or more", r.Value), ""
 	case workflow.ToCoolBench:

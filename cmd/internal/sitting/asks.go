@@ -400,6 +400,9 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 			continue
 		}
 		q := Question{Prompt: fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), Keys: []Key{{Key: keyYes, Word: "yes"}}}
+		if heard := c.heard(s, need); heard != "" {
+			q.Prompt += " " + heard + "."
+		}
 		if _, err := c.confirm(ctx, q, fmt.Sprintf("%s waits until the %s is %s. Go to it from the list then.", c.hand.Step.Label(), spaced(need.Condition), spaced(need.State))); err != nil {
 			return true, err
 		}

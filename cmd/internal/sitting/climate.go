@@ -27,13 +27,17 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 	all := slices.Clone(needs)
 	needs = slices.DeleteFunc(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
 		def, _ := s.Sheet.Condition(n.Condition)
-		return !def.Sitting || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
+		return !def.Lapses() || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
 	slices.SortStableFunc(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
 	needs = slices.Compact(needs)
 	var words []string
 	for _, n := range needs {
-		words = append(words, fmt.Sprintf("the %s is %s", spaced(n.Condition), spaced(n.State)))
+		word := fmt.Sprintf("the %s is %s", spaced(n.Condition), spaced(n.State))
+		if heard := c.heard(s, n); heard != "" {
+			word += " (" + heard + ")"
+		}
+		words = append(words, word)
 	}
 	figures, example := "Temperature", "…C"
 	if slices.ContainsFunc(c.states, func(s *workflow.State) bool { return s.HumidityCounts(now) }) {
@@ -82,6 +86,16 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 	}
 }
 
+// heard is what another airframe's job said last of a condition, if that is not what is
+// needed; "": nothing.
+func (c *conversation) heard(s *workflow.State, need steps.Setting) string {
+	mark, state, since := s.SaidBeside(need.Condition, c.now())
+	if mark == "" || state == "" || state == need.State {
+		return ""
+	}
+	return fmt.Sprintf("%s said at %s that it is %s", mark, c.clock().At(since), spaced(state))
+}
+
 // unread says what follows where the temperature is not read. A step that was chosen and
 // needs it is put off: it would be asked for again at once.
 func (c *conversation) unread() error {
@@ -111,7 +125,7 @@ func lacking(s *workflow.State, now time.Time) []steps.Setting {
 				continue
 			}
 			for _, n := range s.NeedsAt(job, r.Step, now) {
-				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Sitting && s.Holds(n.Condition, now) != n.State && !slices.Contains(set, n) {
+				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Lapses() && s.Holds(n.Condition, now) != n.State && !slices.Contains(set, n) {
 					needs = append(needs, n)
 				}
 			}

@@ -147,6 +147,12 @@ func (c *conversation) look(ctx context.Context) error {
 	}
 	now := c.now()
 	c.states = slices.DeleteFunc(c.Bench.States(), func(s *workflow.State) bool { return len(s.OpenJobs(now)) == 0 })
+	for i, s := range c.states { // something may have been said on another one of the bench they share
+		var err error
+		if c.states[i], err = c.Desk.Beside(ctx, s, now); err != nil {
+			return err
+		}
+	}
 	if len(c.states) == 0 {
 		return cmp.Or(c.say("No job is open on any airframe."), errOver)
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"strings"
 	"unicode"
 	"unicode/utf16"
@@ -27,6 +28,18 @@ func Clean(text string) string {
 // Line is Clean on one line.
 func Line(text string) string {
 	return strings.Join(strings.Fields(Clean(text)), " ")
+}
+
+// Cleaned is a writer that cleans what is written, a text at a time.
+func Cleaned(to io.Writer) io.Writer { return cleaned{to} }
+
+type cleaned struct{ to io.Writer }
+
+func (c cleaned) Write(p []byte) (int, error) {
+	if _, err := io.WriteString(c.to, Clean(string(p))); err != nil {
+		return 0, err
+	}
+	return len(p), nil
 }
 
 // JSON is a value as JSON, indented, or on one line if indent is "". It ends with a line
@@ -69,7 +82,7 @@ func escape(to interface{ WriteString(string) (int, error) }, text string) {
 // emoji reports whether r asks for the symbol before it as a picture or as a letter
 // (Unicode Technical Standard #51): it changes how that is drawn and hides nothing.
 func emoji(before, r rune) bool {
-	return (r == '\ufe0e' || r == '\ufe0f') && unicode.In(before, unicode.So, unicode.Sm)
+	return (r == '\ufe0e' || r == '\ufe0f') && unicode.In(before, unicode.So, unicode.Sm) && !hidden(before)
 }
 
 // hidden reports whether a character acts on a terminal, changes the reading

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strconv"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -45,6 +46,8 @@ func Standard() Streams {
 			columns, rows, _ = term.GetSize(out) // 0: it does not say
 			return columns, rows
 		}
+	} else if asked, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && asked >= 20 {
+		s.Columns = asked
 	}
 	return s
 }

@@ -29,6 +29,7 @@ func TestCleanLeavesNothingToAct(t *testing.T) {
 		// Drawn as nothing, or breaking a line, though none of them is a control.
 		"a\u2028b\u2029c":     `a\u2028b\u2029c`,
 		"\u3164\u034f\u2800":  `\u3164\u034f\u2800`,
+		"\u2800\ufe0f":        `\u2800\ufe0f`,
 		"a\ufe0fb\U000e0100c": `a\ufe0fb\udb40\udd00c`,
 		"red ❤\ufe0f ↔\ufe0f": "red ❤\ufe0f ↔\ufe0f", // emoji; the selector says that it is a picture
 		"❤\ufe0f\ufe0f":       "❤\ufe0f" + `\ufe0f`,

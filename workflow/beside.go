@@ -1,0 +1,131 @@
+package workflow
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+	"time"
+
+	"fettle/steps/sorting"
+)
+
+// CoatLength is how far back other journals are read for an open coat. What is said of the
+// bench lapses with the sitting.
+const CoatLength = 24 * time.Hour
+
+// ofBench reports whether the condition belongs to the bench by the sheet in force.
+func (s *State) ofBench(condition string) bool {
+	def, ok := s.Sheet.Condition(condition)
+	return ok && def.Bench
+}
+
+// SharesBench reports whether the sheet has a condition that belongs to the bench, so that
+// it matters what other journals say.
+func (s *State) SharesBench() bool {
+	for _, def := range s.Sheet.Conditions {
+		if def.Bench {
+			return true
+		}
+	}
+	return false
+}
+
+// Beside is the state as it is beside others on one bench: of a condition that belongs to
+// the bench counts what was said of it last in any of their journals, and a coat that is
+// open on one of them is open beside this one. The state itself is not changed.
+func (s *State) Beside(others []*State) *State {
+	beside := *s
+	beside.memo, beside.others = &memo{}, nil
+	for _, other := range others {
+		if other.Airframe.Mark != s.Airframe.Mark {
+			beside.others = append(beside.others, other)
+		}
+	}
+	beside.said, beside.voided = maps.Clone(s.said), maps.Clone(s.voided)
+	for _, def := range s.Sheet.Conditions {
+		if def.Bench {
+			beside.said[def.Name], beside.voided[def.Name] = beside.pooled(def.Name)
+		}
+	}
+	return &beside
+}
+
+// A statement is what a journal says of a condition at one moment, or that what it said
+// is unknown from then.
+type statement struct {
+	said
+	unknown bool
+	loose   bool // the sheet of that airframe doesn't say that the condition is the bench's
+}
+
+// pooled are the statements of this journal and the others' on one condition of the bench,
+// by time, and what makes unknown what was said before it.
+func (s *State) pooled(condition string) (all, voided []said) {
+	foreign := func(c said) bool { return c.mark != "" }
+	voided = slices.DeleteFunc(slices.Clone(s.voided[condition]), foreign)
+	var pool []statement
+	for _, c := range slices.DeleteFunc(slices.Clone(s.said[condition]), foreign) {
+		pool = append(pool, statement{said: c})
+	}
+	for _, other := range s.others {
+		loose := !other.ofBench(condition)
+		own := func(all []said) []said { // of what it was told itself, its teller tells
+			all = slices.DeleteFunc(slices.Clone(all), foreign)
+			for i := range all {
+				all[i].mark = other.Airframe.Mark
+			}
+			return all
+		}
+		ends := own(other.voidedAll)
+		for _, c := range own(other.said[condition]) {
+			if slices.ContainsFunc(ends, func(v said) bool { return v.enteredAfter(c) }) {
+				c.state = ""
+			}
+			pool = append(pool, statement{said: c, loose: loose})
+		}
+		for _, c := range append(ends, own(other.ended)...) {
+			pool = append(pool, statement{said: c, unknown: true})
+		}
+		voided = append(voided, own(other.voided[condition])...)
+	}
+	sorting.Stable(pool, func(a, b statement) int {
+		return cmp.Or(a.at.Compare(b.at), a.recorded.Compare(b.recorded))
+	})
+	var last said
+	for _, c := range pool {
+		switch {
+		case c.unknown && last.mark != c.mark, c.loose && (last.state == "" || last.state == c.state):
+			continue // it says nothing of what others said, or nothing that may be relied on
+		case c.unknown, c.loose:
+			c.state = ""
+		case last.mark != c.mark && last.at.Equal(c.at) && last.recorded.Equal(c.recorded) && last.state != c.state:
+			c.state = "" // nobody knows which of the two was later
+		}
+		all, last = append(all, c.said), c.said
+	}
+	return all, voided
+}
+
+// enteredBy is the position of the last entry here when it was said.
+func (s *State) enteredBy(c said) int64 {
+	if c.mark == "" {
+		return c.position
+	}
+	i := s.Size()
+	for i > 0 && s.Entries[i-1].Recorded.After(c.recorded) {
+		i--
+	}
+	return i - 1
+}
+
+// SaidBeside says which other airframe's journal has the last word on a condition at the
+// time, what it says and since when; "": this one's has it.
+func (s *State) SaidBeside(condition string, at time.Time) (mark, state string, since time.Time) {
+	c := s.lastSaid(condition, at)
+	return c.mark, c.state, c.at
+}
+
+// sayer is whose journal says how a condition stands, in words.
+func (s *State) sayer(condition string, at time.Time) string {
+	return cmp.Or(s.lastSaid(condition, at).mark, "the journal")
+}
