@@ -42,7 +42,7 @@ func TestCompleted(t *testing.T) {
 		{"done CW-01 house-rules --at ''", space, "", "", true},
 		{"bench --set ''", noSpace, "propeller= ventilation= battery= iron=", "", false},
 		{"bench --set propeller=", space, "propeller=off propeller=on", "", true},
-		{"bench CW-01 --set ''", noSpace, "propeller=", "gun= CW-01", false},
+		{"bench CW-01 --set ''", noSpace, "propeller= gun=", "CW-01", false},
 		{"bench RD-01 --set ''", noSpace, "gun=", "", true},
 		{"bench CW-01 RD-01 --set ''", noSpace, "propeller= gun=", "", false},
 		{"bench RD-02 --set ''", noSpace, "propeller= gun=", "", false}, // a mistyped mark: those of all

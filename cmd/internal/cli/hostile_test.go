@@ -76,7 +76,9 @@ func TestHostileArguments(t *testing.T) {
 	if long {
 		texts = append(texts, evil)
 		for _, r := range evil {
-			texts = append(texts, "a"+string(r)+"b", string(r))
+			if text := "a" + string(r) + "b"; !unicode.IsLetter(r) && !slices.Contains(texts, text) {
+				texts = append(texts, text)
+			}
 		}
 	}
 	tried := 0

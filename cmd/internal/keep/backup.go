@@ -196,7 +196,7 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 	if kept {
 		out.Aside = aside
 	}
-	out.Older = k.older(ctx)
+	out.Older = k.older(context.WithoutCancel(ctx))
 	return out, nil
 }
 
