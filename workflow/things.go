@@ -805,16 +805,26 @@ type Held struct {
 	Found        time.Time
 }
 
+// Quarantined is what the record of an airframe says of quarantines to those of others. It is
+// little: many airframes' may be kept.
+type Quarantined struct {
+	mark string
+	all  []*Quarantine
+}
+
+// Quarantined is what this record says of quarantines.
+func (s *State) Quarantined() Quarantined { return Quarantined{s.Airframe.Mark, s.Quarantines} }
+
 // HeldBy is what the records of the others say of the thing that is fitted here: what
 // was in a quarantine is not fitted to another airframe either; none: nothing. One is
 // told from another by what is written on it, so two of a store that are called alike
 // are taken for one.
-func (s *State) HeldBy(others []*State, f journal.EquipmentChanged) []Held {
+func (s *State) HeldBy(others []Quarantined, f journal.EquipmentChanged) []Held {
 	var all []Held
 	for _, other := range others {
-		for _, q := range other.Quarantines {
-			if other.Airframe.Mark != s.Airframe.Mark && !q.free() && q.names(f) {
-				all = append(all, Held{Thing{f.Item, f.Name}, other.Airframe.Mark, q.Damage, q.seen[0].at})
+		for _, q := range other.all {
+			if other.mark != s.Airframe.Mark && !q.free() && q.names(f) {
+				all = append(all, Held{Thing{f.Item, f.Name}, other.mark, q.Damage, q.seen[0].at})
 			}
 		}
 	}
@@ -828,7 +838,7 @@ func (s *State) Named() bool {
 
 // Heed takes note of what the records of the others say of the things that were fitted
 // here. It is for whoever has just replayed the state.
-func (s *State) Heed(others []*State) {
+func (s *State) Heed(others []Quarantined) {
 	for _, c := range s.changes {
 		if c.Name == "" || c.Change == Removed {
 			continue

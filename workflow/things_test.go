@@ -184,13 +184,13 @@ func TestWhatWasClearedIsNotFittedAgain(t *testing.T) {
 // What several other records have in quarantine is held back from the first of them on,
 // however they write its name, and only while it is aboard.
 func TestHeldElsewhere(t *testing.T) {
-	others := make([]*State, 2)
+	others := make([]Quarantined, 2)
 	for i, found := range []time.Duration{48 * time.Hour, 0} {
 		b := packed(t)
 		b.after(found)
 		b.must(fit([]string{"battery A 01", "a-1"}[i]), puffed("pod"))
 		b.state.Airframe.Mark = fmt.Sprintf("PL-0%d", i+2)
-		others[i] = b.state
+		others[i] = b.state.Quarantined()
 	}
 	b := packed(t)
 	before := b.now
@@ -200,7 +200,7 @@ func TestHeldElsewhere(t *testing.T) {
 	if why := b.state.heldElsewhere(b.now); why == nil || !strings.Contains(why.Text, "PL-03 (damage D1)") {
 		t.Errorf("after a day: %v", why)
 	}
-	b.state.Heed(append(others, b.state))
+	b.state.Heed(append(others, b.state.Quarantined()))
 	if n := len(b.state.elsewhere); n != 2 {
 		t.Errorf("told again, it knows of %d", n)
 	}

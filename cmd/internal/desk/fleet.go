@@ -137,7 +137,7 @@ func cannotRead(marks []string, why error) error {
 	if why == nil {
 		return nil
 	}
-	return fmt.Errorf("cannot read %s: %w; to see what can be saved: fettle examine", strings.Join(marks, ", "), why)
+	return fmt.Errorf("cannot read %s: %w; to see what can be saved: fettle examine", few(marks), why)
 }
 
 // An item is one journal of a queue, or why it cannot be read.
@@ -228,12 +228,16 @@ var ErrNoAirframe = errors.New("no airframe is registered yet")
 // An AmbiguousError says that it is not clear which airframe is meant.
 type AmbiguousError struct{ Marks []string } // of all airframes, sorted
 
-// fewMarks is how many marks a person is asked to choose from.
+// fewMarks is how many marks of many a person is shown.
 const fewMarks = 5
 
 func (e *AmbiguousError) Error() string {
-	text := "name the airframe: " + strings.Join(e.Marks[:min(fewMarks, len(e.Marks))], ", ")
-	if more := len(e.Marks) - fewMarks; more > 0 {
+	return "name the airframe: " + few(e.Marks)
+}
+
+func few(marks []string) string {
+	text := strings.Join(marks[:min(fewMarks, len(marks))], ", ")
+	if more := len(marks) - fewMarks; more > 0 {
 		text += fmt.Sprintf(" and %d more", more)
 	}
 	return text
@@ -244,10 +248,18 @@ func (e *AmbiguousError) Error() string {
 // open job, else the only one there is. named says that the name matched.
 //
 // It stops at the second airframe with an open job, and replays only journals in
-// which a job was opened.
+// which a job was opened. In a store where those are many, the airframe is named.
 func (d *Desk) Choose(ctx context.Context, name string) (s *workflow.State, named bool, err error) {
+	return d.choose(ctx, name, chooseBytes)
+}
+
+// chooseBytes limits how many bytes of journals are replayed to find the one that is
+// meant: that takes a second or two.
+const chooseBytes = 16 << 20
+
+func (d *Desk) choose(ctx context.Context, name string, most int) (s *workflow.State, named bool, err error) {
 	c := choice{desk: d, name: name}
-	for {
+	for replayed := 0; ; {
 		var batch []journalBytes
 		err := d.Store.View(ctx, func(r store.Reader) (err error) {
 			batch, err = c.batch(r)
@@ -257,6 +269,10 @@ func (d *Desk) Choose(ctx context.Context, name string) (s *workflow.State, name
 			return nil, false, err
 		}
 		for _, j := range batch {
+			if replayed > most {
+				return nil, false, &AmbiguousError{c.marks}
+			}
+			replayed += size(j.records)
 			state, err := d.fold(ctx, j)
 			switch {
 			case err != nil && unreadable(err):

@@ -110,6 +110,18 @@ func TestChoose(t *testing.T) {
 	}
 }
 
+// Where much would have to be replayed, the airframe is named.
+func TestChooseOfMany(t *testing.T) {
+	d, _ := bench(t, "dddo")
+	var which *AmbiguousError
+	if _, _, err := d.choose(t.Context(), "", 1); !errors.As(err, &which) {
+		t.Errorf("said %v", err)
+	}
+	if s, _, err := d.choose(t.Context(), "tn-04", 1); err != nil || s.Airframe.Mark != "TN-04" {
+		t.Errorf("by its name: %v", err)
+	}
+}
+
 // A damaged journal may be the one that is meant, so that nothing is chosen past it.
 func TestChooseNothingPastDamage(t *testing.T) {
 	d, w := bench(t, "roo")

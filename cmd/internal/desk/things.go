@@ -40,7 +40,8 @@ func (d *Desk) keptElsewhere(ctx context.Context, s *workflow.State, entries []j
 // others reads other airframes of a store: those in whose journals something was put in
 // quarantine, and those that may have spoken of the bench lately.
 type others struct {
-	quarantining, active func(context.Context) ([]*workflow.State, error)
+	quarantining func(context.Context) ([]workflow.Quarantined, error)
+	active       func(context.Context) ([]*workflow.State, error)
 }
 
 // others reads them each time, but for the airframe of the mark.
@@ -50,11 +51,12 @@ func (d *Desk) others(mark string) others {
 
 // readOnce are others that are read once, by whoever comes first.
 func (o others) readOnce(ctx context.Context) others {
-	once := func(read func(context.Context) ([]*workflow.State, error)) func(context.Context) ([]*workflow.State, error) {
-		all := sync.OnceValues(func() ([]*workflow.State, error) { return read(ctx) })
-		return func(context.Context) ([]*workflow.State, error) { return all() }
-	}
-	return others{once(o.quarantining), once(o.active)}
+	return others{once(ctx, o.quarantining), once(ctx, o.active)}
+}
+
+func once[T any](ctx context.Context, read func(context.Context) (T, error)) func(context.Context) (T, error) {
+	all := sync.OnceValues(func() (T, error) { return read(ctx) })
+	return func(context.Context) (T, error) { return all() }
 }
 
 // heed tells a state that was just replayed what other airframes of the store have in
@@ -94,16 +96,18 @@ func (d *Desk) Beside(ctx context.Context, s *workflow.State, at time.Time) (*wo
 	return s.Beside(all), nil
 }
 
-// quarantining are the airframes in whose journals something was put in quarantine.
-func (d *Desk) quarantining(ctx context.Context) ([]*workflow.State, error) {
-	return d.picked(ctx, func(r store.Reader, mark string) ([][]byte, int, error) {
+// quarantining is what the journals say in which something was put in quarantine. No
+// more of them is kept: they may be all of a large store.
+func (d *Desk) quarantining(ctx context.Context) (all []workflow.Quarantined, err error) {
+	err = d.picked(ctx, func(r store.Reader, mark string) ([][]byte, int, error) {
 		records, err := r.Read(mark, 0)
 		read := size(records)
 		if err == nil && !journal.Quarantines(records) {
 			records = nil
 		}
 		return records, read, err
-	})
+	}, func(s *workflow.State) { all = append(all, s.Quarantined()) })
+	return all, err
 }
 
 // tail is how many of the latest records of a journal are read first.
@@ -115,7 +119,7 @@ const tail = 8
 func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflow.State, error) {
 	stated, coated := at.Add(-workflow.SittingLength), at.Add(-workflow.CoatLength)
 	replayed := map[string]*workflow.State{}
-	picked, err := d.picked(ctx, func(r store.Reader, mark string) ([][]byte, int, error) {
+	err := d.picked(ctx, func(r store.Reader, mark string) ([][]byte, int, error) {
 		length, err := r.Size(mark)
 		if err != nil || mark == but {
 			return nil, 0, err
@@ -146,13 +150,12 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 			return records, read, err
 		}
 		return nil, read, nil
+	}, func(s *workflow.State) {
+		d.replayed.put(s)
+		replayed[s.Airframe.Mark] = s
 	})
 	if err != nil {
 		return nil, err
-	}
-	for _, s := range picked {
-		d.replayed.put(s)
-		replayed[s.Airframe.Mark] = s
 	}
 	all := make([]*workflow.State, 0, len(replayed))
 	for _, mark := range slices.Sorted(maps.Keys(replayed)) {
@@ -161,10 +164,9 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 	return all, nil
 }
 
-// picked are the airframes whose records pick returns, with how many bytes it read.
-// Damaged journals are left out.
-func (d *Desk) picked(ctx context.Context, pick func(r store.Reader, mark string) (records [][]byte, read int, err error)) ([]*workflow.State, error) {
-	var all []*workflow.State
+// picked calls use with each airframe whose records pick returns, with how many bytes it
+// read. Damaged journals are left out.
+func (d *Desk) picked(ctx context.Context, pick func(r store.Reader, mark string) (records [][]byte, read int, err error), use func(*workflow.State)) error {
 	q := &queue{desk: d}
 	for first := true; first || q.next < len(q.marks); first = false {
 		var batch []journalBytes
@@ -182,19 +184,19 @@ func (d *Desk) picked(ctx context.Context, pick func(r store.Reader, mark string
 			return read, nil
 		})
 		if err != nil {
-			return nil, err
+			return err
 		}
 		for _, j := range batch {
 			state, err := d.fold(ctx, j)
 			switch {
 			case err == nil:
-				all = append(all, state)
+				use(state)
 			case !unreadable(err):
-				return nil, err
+				return err
 			}
 		}
 	}
-	return all, nil
+	return nil
 }
 
 // replayed keeps airframes that were replayed to hear what they say of the bench.
