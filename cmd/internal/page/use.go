@@ -73,7 +73,7 @@ func harms(s *workflow.State, now time.Time) []Reason {
 	var all []Reason
 	for _, h := range s.Harms(now) {
 		all = append(all, newReason(workflow.Reason{Because: workflow.ByCondition, Remedy: h.Remedy, Text: fmt.Sprintf(
-			"the open coat of %s needs %s, but %s says %s: %s", h.Coat, h.Need, h.By, h.Need.Condition, h.State)}))
+			"%s needs %s, but %s says %s: %s", h.Coat, h.Need, h.By, h.Need.Condition, h.State)}))
 	}
 	return all
 }
