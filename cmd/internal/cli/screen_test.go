@@ -46,7 +46,7 @@ func TestFollowOnTheScreen(t *testing.T) {
 	p.See("Coat the right root")
 	press("s", "Spreading since")
 	clock.set(clock.Now().Add(2 * time.Minute))
-	press("\r\r\r", "Fit the receiver") // what was recorded, and the next step
+	press("ddd", "Fit the receiver") // what was recorded, and the next step
 	press("t", "Note:")
 	press("it smells", "> it smells")
 	if p.Bells() != 0 {

@@ -46,9 +46,10 @@ const (
 )
 
 // done is the key that says that the step at hand is done: d, and Enter too, but where
-// somebody can be hurt, by its caution or because it says how a lock-out stands.
+// somebody can be hurt, by what a caution beside it says, its own or that of its glue or
+// tool, or because it says how a lock-out stands.
 func (c *conversation) done(word string) Key {
-	if step := c.hand.Step; len(step.Cautions) > 0 || len(step.Sets) > 0 {
+	if len(c.view.Cautions) > 0 || len(c.hand.Step.Sets) > 0 {
 		return Key{Key: keyDone, Word: word}
 	}
 	return Key{Key: Enter, Word: word, Also: keyDone}

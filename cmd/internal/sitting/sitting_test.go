@@ -296,7 +296,7 @@ func (b *bench) ready(mark string) {
 func TestStamps(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
-	b.lead("FN-01", "m", "+1m s", "+7m enter", "y", "+2m enter", "+30s q")
+	b.lead("FN-01", "m", "+1m s", "+7m d", "y", "+2m d", "+30s q")
 	first, entry := func() (journal.Coated, journal.Entry) {
 		s := b.state("FN-01")
 		for _, e := range s.Entries {
@@ -321,19 +321,19 @@ func TestStamps(t *testing.T) {
 	}
 	b.asks("Coat the tab", "When is epoxy mixed?", "m mixed now")
 	b.asks("Coat the root", "y the batch of 19:00")
-	b.asks("Spreading since 19:01.", "enter the coat is on")
+	b.asks("Spreading since 19:01.", "d the coat is on")
 
 	// typed, and mixed later than the sheet's minutes would have it begin
 	b = atBench(t, "FN-01")
 	b.ready("FN-01")
-	b.lead("FN-01", "4m ago", "enter", "y", "m", "+10s enter", "y", "q")
+	b.lead("FN-01", "4m ago", "d", "y", "m", "+10s d", "y", "q")
 	if coat, _ := last[journal.Coated](b, "FN-01"); !coat.Began.Equal(*coat.Mixed) || !coat.Mixed.Equal(at(0)) {
 		t.Errorf("%+v", coat)
 	}
 	// 21 minutes later the batch is past its time
 	b = atBench(t, "FN-01")
 	b.ready("FN-01")
-	b.lead("FN-01", "m", "+6m enter", "+21m l", "coat-tab", "q")
+	b.lead("FN-01", "m", "+6m d", "+21m l", "coat-tab", "q")
 	if strings.Contains(b.asks("Coat the tab", "When is epoxy mixed?"), "batch") {
 		t.Error("an old batch is offered")
 	}
@@ -343,13 +343,13 @@ func TestStamps(t *testing.T) {
 func TestTouch(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
-	b.lead("FN-01", "m", "+6m enter", "y", "+2m enter", "q")
-	if strings.Contains(b.asks("Join the tab", "enter joined"), "wet") {
+	b.lead("FN-01", "m", "+6m d", "y", "+2m d", "q")
+	if strings.Contains(b.asks("Join the tab", "d joined"), "wet") {
 		t.Error("epoxy is touched")
 	}
 	b.act("FN-01", workflow.Finish{Step: "join-tab"})
 	b.tells("Still running", "joint tab")
-	b.lead("FN-01", "l", "coat-dry", "y", "+3m enter", "+11m changed", "w", "1", "2", "+5m changed", "n", "+7m changed", "w", "q")
+	b.lead("FN-01", "l", "coat-dry", "y", "+3m d", "+11m changed", "w", "1", "2", "+5m changed", "n", "+7m changed", "w", "q")
 	b.tells("pad is still wet. It is asked for again at ")
 	if text := strings.Join(b.seen, "\n"); !strings.Contains(text, "Press.") || strings.Contains(text, "drying") || strings.Contains(text, "left)") {
 		t.Errorf("it says %s", text) // whatever the clock beside it says
@@ -358,7 +358,7 @@ func TestTouch(t *testing.T) {
 		t.Errorf("told %q", b.told)
 	}
 	n := len(b.asked)
-	for i, want := range []string{"Before the blade", "Join the pad | Touch it. When it is joined: | enter joined, w still wet"} {
+	for i, want := range []string{"Before the blade", "Join the pad | Touch it. When it is joined: | d joined, w still wet"} {
 		if !strings.Contains(b.asked[n-9+i], want) {
 			t.Errorf("%d asks %s, want %s", i, b.asked[n-9+i], want)
 		}
@@ -387,7 +387,7 @@ func TestWetGivesWay(t *testing.T) {
 func TestWaitsSayWhatTheyAreFor(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
-	b.lead("FN-01", "m", "+6m enter", "y", "+2m enter", "+1m enter", "q")
+	b.lead("FN-01", "m", "+6m d", "y", "+2m d", "+1m d", "q")
 	b.tells("joined tab", "Let the tab set", "Leave the board and the weight on.")
 }
 
@@ -440,7 +440,7 @@ func TestList(t *testing.T) {
 func TestTakeBack(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
-	b.lead("FN-01", "u", "n", "u", "enter", "m", "+6m enter", "u", "y", "q")
+	b.lead("FN-01", "u", "n", "u", "enter", "m", "+6m d", "u", "y", "q")
 	b.asks("The last entry", "Take it back?", "y take back, enter leave it")
 	if len(b.last.View.Rows) > 0 {
 		t.Errorf("at the end %+v", b.last)
@@ -532,7 +532,7 @@ func TestAllAirframes(t *testing.T) {
 	}
 	// what was recorded last is taken back, though another airframe is at hand
 	b.act("FN-02", workflow.Finish{Step: "join-tab"})
-	b.lead("", "m", "+6m enter", "l", "5", "u", "y", "q")
+	b.lead("", "m", "+6m d", "l", "5", "u", "y", "q")
 	b.asks("FN-02 | Before the blade")
 	if s := b.state("FN-01"); s.Live(s.Size() - 2) {
 		t.Errorf("taken back is not %+v", s.Entries[s.Size()-2])
@@ -543,7 +543,7 @@ func TestAllAirframes(t *testing.T) {
 func TestLeaving(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
-	b.lead("FN-01", "m", "+6m enter", "q")
+	b.lead("FN-01", "m", "+6m d", "q")
 	b.tells("All that was answered is recorded", "joint tab", "fettle follow FN-01")
 	b.lead("FN-01", "stop") // Ctrl-C, too
 	b.tells("All that was answered is recorded", "joint tab", "fettle follow FN-01")
@@ -558,7 +558,7 @@ func TestBegunOutlives(t *testing.T) {
 	b.lead("FN-01", "y", "s", "+1m stop")
 	b.act("FN-01", workflow.Clear{Step: "guard-blade", Answers: []bool{true, true}}) // its stage would come first
 	b.lead("FN-01", "+4m q")
-	if len(b.asked) != 1 || !strings.Contains(b.asked[0], "Coat the root | Spreading since 19:00. | enter the coat is on") {
+	if len(b.asked) != 1 || !strings.Contains(b.asked[0], "Coat the root | Spreading since 19:00. | d the coat is on") {
 		t.Errorf("it goes on with %q", b.asked)
 	}
 	b.act("FN-01", workflow.Finish{Step: "coat-root"})
@@ -575,7 +575,7 @@ func TestBegunOutlives(t *testing.T) {
 		t.Errorf("it leaves %s", says)
 	}
 	b.lead("FN-01", "+39m q") // it is too old by now, and not taken for a fresh one
-	b.lead("FN-01", "l", "coat-dry", "s", "enter", "enter", "+1m enter", "q")
+	b.lead("FN-01", "l", "coat-dry", "s", "d", "enter", "+1m d", "q")
 	b.asks("Coat the pad", "What was begun is too old to be joined. Spread it afresh. | s spreading starts now")
 	if f, _ := last[journal.Coated](b, "FN-01"); f.Step != "coat-dry" || f.Began.Minute() != 41 {
 		t.Errorf("recorded is %+v", f)
