@@ -10,8 +10,10 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
+	"go.etcd.io/bbolt"
 	"golang.org/x/mod/sumdb/tlog"
 
 	"fettle/store"
@@ -136,6 +138,67 @@ func TestSamples(t *testing.T) {
 				t.Error("the copy is not the file as it was")
 			}
 		})
+	}
+}
+
+// A store whose pages have another size than this machine's is read, written to and
+// examined.
+func TestPageSizes(t *testing.T) {
+	folder := inMemory(t)
+	from := filepath.Join(folder, "from.db")
+	unzipSample(t, samples()[newestSchema()], from)
+	for size := 1 << 10; size <= 1<<20; size *= 4 {
+		path, want := filepath.Join(folder, fmt.Sprint(size)), sampleContent()
+		mustCopyPages(t, from, path, size)
+		for i := range 3 {
+			mustAppend(t, path, "CW-01", int64(700+i), strings.Repeat("more", 500))
+			want = want.with("CW-01", strings.Repeat("more", 500))
+			if got := mustRead(t, path, want.digests()...); !got.equal(want) {
+				t.Errorf("%d: read as %.300v", size, got)
+			}
+		}
+		wantTrees(t, path, want)
+		if report, err := bolt.New(path).Examine(t.Context()); err != nil || len(report.Faults) > 0 {
+			t.Errorf("%d: %+v, %v", size, report, err)
+		}
+		if t.Failed() {
+			t.FailNow()
+		}
+	}
+}
+
+// mustCopyPages copies what a database holds to a new one with pages of this size.
+func mustCopyPages(t *testing.T, from, to string, size int) {
+	t.Helper()
+	source, err := bbolt.Open(from, 0o600, &bbolt.Options{ReadOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer source.Close()
+	db, err := bbolt.Open(to, 0o600, &bbolt.Options{PageSize: size})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var fill func(to, from *bbolt.Bucket) error
+	fill = func(to, from *bbolt.Bucket) error {
+		return from.ForEach(func(key, value []byte) error {
+			if value != nil {
+				return to.Put(key, value)
+			}
+			inner, err := to.CreateBucket(key)
+			if err != nil {
+				return err
+			}
+			return errors.Join(inner.SetSequence(from.Bucket(key).Sequence()), fill(inner, from.Bucket(key)))
+		})
+	}
+	err = source.View(func(read *bbolt.Tx) error {
+		return db.Update(func(write *bbolt.Tx) error {
+			return fill(write.Cursor().Bucket(), read.Cursor().Bucket())
+		})
+	})
+	if err := errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
 	}
 }
 
