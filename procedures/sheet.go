@@ -4,14 +4,20 @@ import (
 	"fmt"
 	"math/big"
 	"slices"
+	"time"
 
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/bond"
 	"fettle/steps/measuring"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
 )
+
+// mostVapour is the longest that vapour may hang: the journals of other airframes are read
+// no further back than [workflow.CoatLength].
+const mostVapour = 12 * time.Hour
 
 // mostReadings is the most readings that one point may ask for.
 const mostReadings = 20
@@ -157,12 +163,14 @@ func adhesiveKeys() mapping[steps.Adhesive] {
 			{"humidity", optional, rangeValue[a]{quantity.Ratio, func(a *a) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }},
 				"the driest and the dampest air", "[0 %, 80 %]"},
 		}}, "the conditions it works in; outside them a coat is refused", "{between: [10 °C, 35 °C], humidity: [0 %, 80 %]}"},
+		{"vapour", optional, field(func(a *a) *quantity.Quantity { return &a.Vapour }, amountValue{q, fromZero}),
+			"how long its vapour hangs after a coat was joined or has lapsed: so long its needs bind as they do while the coat is open; by default 30 min if the window does not open at once, else none", "30 min"},
 		{"factor", optional, field(func(a *a) *float64 { return &a.Times.Per10K }, numberValue{1, 10}),
 			"how many times faster it works for each 10 K warmer; 2 by default", "1.7"},
 		{"mixed", optional, field(func(a *a) *bool { return &a.Times.Mixed }, switchValue{}),
 			"whether it has two parts; the end of the window is then counted from mixing", "no"},
 	}, careKeys(func(a *a) *steps.Care { return &a.Care },
-		", and while a coat of it is open: until that is joined or has lapsed, no other step may set or need them otherwise",
+		", and while a coat of it is open: until that is joined or has lapsed, and its vapour is gone, no other step may set or need them otherwise",
 		"Flammable vapour; keep flames away.", "{ventilation: on}", "[Gloves are on, No flame and no hot iron is in the room]"), []key[a]{
 		{"source", optional, field(func(a *a) *string { return &a.Source }, textValue{}),
 			"where its times come from", "common practice, no source"},
@@ -229,6 +237,13 @@ func adhesiveChecked(f fields, a *steps.Adhesive) {
 	t.To, _ = a.To.Duration()
 	t.Handling, _ = a.Handling.Duration()
 	t.Cure, _ = a.Cure.Duration()
+	t.Vapour, _ = a.Vapour.Duration()
+	if a.Vapour.IsZero() && a.Dries() {
+		t.Vapour = bond.DefaultVapour
+	}
+	if t.Vapour > mostVapour && !f.kept {
+		f.fault(f.get("vapour"), "vapour of %s would hang for %s; at most %s", a.Name, a.Vapour, mostVapour)
+	}
 	t.At, _ = a.At.Celsius()
 }
 

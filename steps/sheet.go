@@ -133,6 +133,7 @@ type Adhesive struct {
 	At       quantity.Quantity `json:"at,omitzero"`
 	Handling quantity.Quantity `json:"handling,omitzero"`
 	Cure     quantity.Quantity `json:"cure,omitzero"`
+	Vapour   quantity.Quantity `json:"vapour,omitzero"`  // absent: bond.DefaultVapour, if it dries before it is joined
 	Coldest  quantity.Quantity `json:"coldest,omitzero"` // below: refused
 	Warmest  quantity.Quantity `json:"warmest,omitzero"` // above: refused
 	Driest   quantity.Quantity `json:"driest,omitzero"`  // relative humidity, absent: no limit

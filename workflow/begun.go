@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 	"time"
@@ -122,14 +123,21 @@ func (s *State) begunAt(j *Job, step steps.Step, at time.Time) (Begun, bool) {
 	return b, false
 }
 
-// inHand are the coats that were begun at the time and are not on yet.
-func (s *State) inHand(at time.Time) []Begun {
-	var all []Begun
+// begunOf names a coat that is begun and not on.
+func begunOf(j *Job, step string) string { return j.ID + "/" + step }
+
+// inHand are the coats that were begun at the time and are not on yet. What is not joined
+// in time leaves its vapour, as a coat does that is on.
+func (s *State) inHand(at time.Time) []openCoat {
+	var all []openCoat
 	for _, j := range s.OpenJobs(at) {
 		for _, name := range slices.Sorted(maps.Keys(j.begun)) {
-			if step, _, known := j.Procedure.Step(name); known {
-				if b, ok := s.begunAt(j, step, at); ok && b.runs(at) && !b.coat(at).Starts().After(at) {
-					all = append(all, b)
+			step, _, known := j.Procedure.Step(name)
+			if b, ok := s.begunAt(j, step, at); known && ok && !b.coat(at).Starts().After(at) {
+				adhesive, _ := s.Sheet.Adhesive(b.Adhesive)
+				if until := b.Closes.Add(adhesive.Times.Vapour); !at.After(until) {
+					all = append(all, openCoat{spread: begunOf(j, name), open: true, until: until, needs: adhesive.Needs,
+						what: fmt.Sprintf("the open coat of %s that is being spread on joint %s", b.Adhesive, step.Joint)})
 				}
 			}
 		}

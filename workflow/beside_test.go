@@ -16,7 +16,8 @@ func shared(t testing.TB, mark string, of bool) *bench {
 	t.Helper()
 	in := sheet()
 	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}, Bench: of})
-	in.Adhesives[0].Care = steps.Care{Needs: []steps.Setting{{Condition: "iron", State: "cold"}}}
+	in.Adhesives[0].Care = steps.Care{Needs: []steps.Setting{{Condition: "iron", State: "cold"}}, Hold: []string{"Nothing is hot"}}
+	in.Adhesives[0].Times.Vapour = 30 * time.Minute
 	warm, again := plain("warm"), plain("warm-again")
 	warm.Sets = []steps.Setting{{Condition: "iron", State: "hot"}}
 	again.Sets = warm.Sets
@@ -110,16 +111,25 @@ func TestAnotherAirframesIron(t *testing.T) {
 	b.done("warm")
 	b.after(time.Minute)
 	beside(a, b)
-	mustContain(t, a.refused(Finish{Step: "coat"}, ByCondition), "it needs iron: cold, but PL-02 says iron: hot", "[set-condition []iron: cold]")
+	mustContain(t, a.refused(Finish{Step: "coat"}, ByCondition, ByHold), "it needs iron: cold, but PL-02 says iron: hot", "[set-condition []iron: cold]")
 	if next := a.state.Next(a.now); next.Step == nil || len(next.Resolve) == 0 && next.Step.Step.Name == "coat" {
 		t.Errorf("the coat is suggested beside the hot iron: %+v", next)
 	}
+	mustContain(t, a.refused(ClearUse{Of: "contact", Answers: []bool{true}}, ByCondition), "it needs iron: cold, but PL-02 says iron: hot", "[set-condition []iron: cold]")
 	a.must(setting("iron", "cold"))
 	beside(a, b)
+	a.must(ClearUse{Of: "contact", Answers: []bool{true}})
 	a.must(Begin{Step: "coat", Began: a.now})
 	a.after(time.Minute)
 	beside(b, a)
-	mustContain(t, b.refused(Finish{Step: "warm-again"}, ByDrying), "it sets iron: hot, but the open coat of contact that is being spread on PL-01 needs iron: cold")
+	mustContain(t, b.refused(Finish{Step: "warm-again"}, ByDrying), "it sets iron: hot, but the open coat of contact that is being spread on joint tab of PL-01 needs iron: cold")
+	mustContain(t, a.refused(Finish{Step: "warm"}, ByDrying), "it sets iron: hot, but the open coat of contact that is being spread on joint tab needs iron: cold")
+	for later, refused := range map[time.Duration]bool{69 * time.Minute: true, 69*time.Minute + time.Second: false} { // began a minute ago, and never comes on
+		at := a.now.Add(later)
+		if _, err := a.state.Decide(Finish{Step: "warm"}, Circumstances{Now: at, By: "builder", Program: "test"}); (err != nil) != refused {
+			t.Errorf("heated %s later: %v", later, err)
+		}
+	}
 	a.done("coat")
 	a.after(time.Minute)
 	beside(b, a)
@@ -141,8 +151,10 @@ func TestAnotherAirframesIron(t *testing.T) {
 		t.Errorf("%q says that it is hot", by)
 	}
 	b.must(setting("iron", "cold"))
-	a.after(40 * time.Minute) // the coat has lapsed
+	a.after(40 * time.Minute) // the coat has lapsed, and its vapour hangs
 	beside(b, a)
+	mustContain(t, b.refused(Finish{Step: "warm-again"}, ByDrying), "it sets iron: hot, but the vapour of contact on joint tab of PL-01 needs iron: cold")
+	b.after(30 * time.Minute)
 	b.done("warm-again")
 	if harms := b.state.Harms(b.now); len(harms) != 0 {
 		t.Errorf("beside a coat that lapsed: %+v", harms)

@@ -384,9 +384,9 @@ func (s *State) forbids(j *Job, stage steps.Stage, i int, at time.Time) []Reason
 		reasons = append(reasons, s.stands(need, at)...)
 	}
 	reasons = append(reasons, s.guarded(j, needs, at)...)
-	var own *Joint
+	own := openCoat{spread: begunOf(j, step.Name)}
 	if step.Kind.Traits().Joins {
-		own, _ = j.JointOf(step)
+		own.Joint, _ = j.JointOf(step)
 	}
 	reasons = append(reasons, s.guarded(j, step.Sets, at)...)
 	reasons = append(reasons, s.harms(own, "sets", step.Sets, at)...)

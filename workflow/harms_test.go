@@ -15,6 +15,7 @@ func ironing(t *testing.T) *bench {
 	in := sheet()
 	in.Conditions = append(in.Conditions, steps.Condition{Name: "iron", States: []string{"hot", "cold"}, Sitting: true})
 	in.Adhesives[0].Care = steps.Care{Needs: []steps.Setting{cold}}
+	in.Adhesives[0].Times.Vapour = 30 * time.Minute
 	heat := in.Gates[0]
 	heat.Name, heat.Points, heat.Of, heat.Work, heat.Needs, heat.Validity = "heat", nil, nil, true, []steps.Setting{hot}, steps.Validity{}
 	in.Gates = append(in.Gates, heat)
@@ -36,7 +37,7 @@ func ironing(t *testing.T) *bench {
 }
 
 // Beside a coat that must not meet it, nothing is heated until the joint is joined
-// or the coat has lapsed; nobody is sent to do it, and the fact is recorded and said.
+// or the coat has lapsed, and its vapour is gone; nobody is sent to do it, and the fact is recorded and said.
 func TestNothingHarmsAnOpenCoat(t *testing.T) {
 	b := ironing(t)
 	b.done("coat")
@@ -51,14 +52,20 @@ func TestNothingHarmsAnOpenCoat(t *testing.T) {
 		b.after(30 * time.Second)
 	}
 	b.must(setting("iron", "hot"))
-	if harms := b.state.Harms(b.now); len(harms) != 1 || harms[0].Coat != "contact on joint tab" || harms[0].State != "hot" || harms[0].Remedy.Setting.State != "cold" {
+	if harms := b.state.Harms(b.now); len(harms) != 1 || harms[0].Coat != "the open coat of contact on joint tab" || harms[0].State != "hot" || harms[0].Remedy.Setting.State != "cold" {
 		t.Errorf("with a hot iron: %+v", harms)
 	}
 	mustContain(t, b.refused(readings("heat", "4 mm"), ByDrying), "it needs iron: hot, but the open coat")
 	b.must(setting("iron", "cold"))
 	b.done("join") // which heats, once it is joined
-	if harms := b.state.Harms(b.now); len(harms) != 0 {
+	if harms := b.state.Harms(b.now); len(harms) != 1 || harms[0].Coat != "the vapour of contact on joint tab" {
 		t.Errorf("when it is joined: %+v", harms)
+	}
+	b.after(29 * time.Minute)
+	mustContain(t, b.refused(Finish{Step: "warm"}, ByDrying), "it sets iron: hot, but the vapour of contact on joint tab needs iron: cold [")
+	b.after(time.Minute)
+	if harms := b.state.Harms(b.now); len(harms) != 0 {
+		t.Errorf("when its vapour is gone: %+v", harms)
 	}
 	b.done("warm")
 	b.must(readings("heat", "4 mm"))
@@ -66,7 +73,7 @@ func TestNothingHarmsAnOpenCoat(t *testing.T) {
 
 	b = ironing(t)
 	b.done("coat")
-	b.after(40 * time.Minute)
+	b.after(70*time.Minute - time.Second)
 	b.refused(Finish{Step: "warm"}, ByDrying)
 	b.after(time.Second)
 	b.done("warm")

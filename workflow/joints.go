@@ -315,6 +315,25 @@ func (j *Joint) openUntil(at time.Time) (until time.Time, open bool) {
 	return until, !until.IsZero() && (j.Joined.IsZero() || at.Before(j.Joined))
 }
 
+// airClears is when the vapour of the coats is gone that are on at the time: each is dry
+// by its joining, or once it lapses, and never before its least time.
+func (j *Joint) airClears(at time.Time) time.Time {
+	var last time.Time
+	times := j.Adhesive.Times
+	for _, coat := range j.coats {
+		if times.Vapour == 0 || coat.Began.After(at) {
+			continue
+		}
+		w := times.Window([]bond.Coat{coat}, j.climate)
+		dry := w.Closes
+		if !j.Joined.IsZero() {
+			dry = j.Joined
+		}
+		last = latest(last, latest(dry, w.Opens).Add(times.Vapour))
+	}
+	return last
+}
+
 // Handles returns when the joined joint has handling strength.
 func (j *Joint) Handles() time.Time { return j.Adhesive.Times.Handles(j.Joined, j.handled) }
 

@@ -179,7 +179,7 @@ func (s *State) unsafe(gate steps.Gate, at time.Time) []Reason {
 	for _, need := range needs {
 		reasons = append(reasons, s.stands(need, at)...)
 	}
-	return append(reasons, s.harms(nil, "needs", needs, at)...)
+	return append(reasons, s.harms(openCoat{}, "needs", needs, at)...)
 }
 
 // carelessAt says what is not confirmed yet of the tools of the step that measures

@@ -141,7 +141,7 @@ func because(r StepReport, stage string, waiting []StepReport, due time.Time, wh
 	case !fits(r.Step, now, due):
 		return fmt.Sprintf("this takes %s; %s", r.Step.Hands, what), due
 	case len(waiting) > 0 && !opens(waiting[0]).IsZero() && r.Stage != stage:
-		return fmt.Sprintf("it can be done while %s waits", waiting[0].Step.Name), joinBy
+		return fmt.Sprintf("it can be done while \"%s\" waits", waiting[0].Step.Label()), joinBy
 	}
 	return "", joinBy
 }

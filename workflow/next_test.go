@@ -102,7 +102,7 @@ func TestNextTakesWhatFitsInBeforeAJointIsJoined(t *testing.T) {
 	b := working(t, one("plan", hands("plan", "41 min")), one("trim", hands("trim", "40 min")), one("glue", coating("coat", "tab"), joining("join", "tab")))
 	b.next("plan", "")
 	b.done("coat")
-	b.next("trim", "while join waits") // it ends as the window closes
+	b.next("trim", `while "join" waits`) // it ends as the window closes
 	b.done("trim")
 	b.next("plan", "this takes 41 min; joint tab")
 	b.after(10 * time.Minute)

@@ -428,7 +428,7 @@ func TestNextPrefersWorkWhileSomethingDries(t *testing.T) {
 	if s.Step == nil || s.Step.Step.Name != "propeller-off" {
 		t.Fatalf("next is %+v", s.Step)
 	}
-	mustContain(t, s.Why, "while join-roots waits")
+	mustContain(t, s.Why, `while "join-roots" waits`)
 	if s.Waiting[0].Step.Name != "join-roots" || !opens(s.Waiting[0]).Equal(evening.Add(10*time.Minute)) {
 		t.Errorf("waiting: %+v", s.Waiting[0])
 	}

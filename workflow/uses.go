@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -71,50 +72,71 @@ func (s *State) unready(adhesive string, step steps.Step, at time.Time) []Reason
 		for _, n := range u.NeedsAt(step) {
 			reasons = append(reasons, s.stands(n, at)...)
 		}
-		reasons = append(reasons, s.harms(nil, "needs", u.NeedsAt(step), at)...)
+		reasons = append(reasons, s.harms(openCoat{}, "needs", u.NeedsAt(step), at)...)
 		reasons = append(reasons, s.uncleared(u, at)...)
 	}
 	return reasons
 }
 
-// An openCoat is open on a joint of this airframe, or of another one on the same bench.
+// An openCoat binds what is done beside it on this airframe, and on others of the same
+// bench, by what its adhesive needs.
 type openCoat struct {
-	*Joint
-	where string // in words
-	until time.Time
-	needs []steps.Setting // of its adhesive; on another airframe those that are of the bench
+	*Joint                 // nil: it is not on yet, or its vapour alone is left
+	spread string          // the step that spreads it, with its job; "": it is on
+	open   bool            // false: its vapour alone is left
+	what   string          // in words
+	until  time.Time       // then nothing is left of it
+	needs  []steps.Setting // of its adhesive; on another airframe those that are of the bench
 }
 
-// openCoats are the coats that are open at the time.
+// openCoats are those that are being spread at the time, or are on and open, or of which
+// the vapour still hangs.
 func (s *State) openCoats(at time.Time) []openCoat {
-	var all []openCoat
-	for _, j := range s.joints() {
-		if until, open := j.openUntil(at); open {
-			all = append(all, openCoat{j, fmt.Sprintf("%s on joint %s", j.Adhesive.Name, j.Name), until, j.Adhesive.Needs})
-		}
-	}
+	all := s.coatsOn(at)
 	for _, other := range s.others {
-		for _, b := range other.inHand(at) {
-			adhesive, _ := other.Sheet.Adhesive(b.Adhesive)
-			if needs := slices.DeleteFunc(slices.Clone(adhesive.Needs), func(n steps.Setting) bool { return !s.ofBench(n.Condition) }); len(needs) > 0 {
-				all = append(all, openCoat{nil, fmt.Sprintf("%s that is being spread on %s", b.Adhesive, other.Airframe.Mark), b.Closes, needs})
-			}
-		}
-		for _, j := range other.joints() {
-			until, open := j.openUntil(at)
-			needs := slices.DeleteFunc(slices.Clone(j.Adhesive.Needs), func(n steps.Setting) bool { return !s.ofBench(n.Condition) })
-			if open && len(needs) > 0 {
-				all = append(all, openCoat{j, fmt.Sprintf("%s on joint %s of %s", j.Adhesive.Name, j.Name, other.Airframe.Mark), until, needs})
+		for _, c := range other.coatsOn(at) {
+			c.Joint, c.spread, c.what = nil, "", c.what+" of "+other.Airframe.Mark
+			c.needs = slices.DeleteFunc(slices.Clone(c.needs), func(n steps.Setting) bool { return !s.ofBench(n.Condition) })
+			if len(c.needs) > 0 {
+				all = append(all, c)
 			}
 		}
 	}
 	return all
 }
 
+// coatsOn are the open coats of this airframe. Those on a part that was thrown away have
+// their vapour all the same.
+func (s *State) coatsOn(at time.Time) []openCoat {
+	all := s.inHand(at)
+	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
+		for _, name := range slices.Sorted(maps.Keys(job.joints)) {
+			for _, j := range job.Parts(name) {
+				until, open := j.openUntil(at)
+				gone := j.airClears(at)
+				switch where := j.Adhesive.Name + " on joint " + name; {
+				case open && !j.gone:
+					all = append(all, openCoat{Joint: j, open: true, what: "the open coat of " + where, until: latest(until, gone), needs: j.Adhesive.Needs})
+				case at.Before(gone):
+					all = append(all, openCoat{what: "the vapour of " + where, until: gone, needs: j.Adhesive.Needs})
+				}
+			}
+		}
+	}
+	return all
+}
+
+func latest(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
 // harms says which open coats would be harmed by settings: their
-// adhesive needs one of the conditions otherwise. What joins a joint does its own
-// coat no harm. How is what does it: it needs the settings, or sets them.
-func (s *State) harms(own *Joint, how string, settings []steps.Setting, at time.Time) []Reason {
+// adhesive needs one of the conditions otherwise. What spreads a coat or joins its joint
+// does its own coat no harm. How is what does it: it needs the settings, or sets them.
+func (s *State) harms(own openCoat, how string, settings []steps.Setting, at time.Time) []Reason {
 	if len(settings) == 0 {
 		return nil
 	}
@@ -122,10 +144,16 @@ func (s *State) harms(own *Joint, how string, settings []steps.Setting, at time.
 	coats := s.openCoats(at)
 	for _, set := range settings {
 		for _, coat := range coats {
+			if coat.Joint != nil && coat.Joint == own.Joint || coat.spread != "" && coat.spread == own.spread {
+				continue
+			}
 			for _, need := range coat.needs {
-				if (own == nil || coat.Joint != own) && need.Condition == set.Condition && need.State != set.State {
-					reasons = append(reasons, Reason{Because: ByDrying, Until: coat.until, Text: fmt.Sprintf(
-						"it %s %s, but the open coat of %s needs %s; join it first, or let it lapse", how, set, coat.where, need)})
+				if need.Condition == set.Condition && need.State != set.State {
+					text := fmt.Sprintf("it %s %s, but %s needs %s", how, set, coat.what, need)
+					if coat.open {
+						text += "; join it first, or let it lapse"
+					}
+					reasons = append(reasons, Reason{Because: ByDrying, Until: coat.until, Text: text})
 				}
 			}
 		}
@@ -135,7 +163,7 @@ func (s *State) harms(own *Joint, how string, settings []steps.Setting, at time.
 
 // A Harm is what an open coat needs and the journal says otherwise.
 type Harm struct {
-	Coat   string // the adhesive and where it is, in words
+	Coat   string // what of the adhesive is there, and where, in words
 	Need   steps.Setting
 	State  string // of the condition, as is said
 	By     string // whose journal says so, in words
@@ -149,7 +177,7 @@ func (s *State) Harms(at time.Time) []Harm {
 	for _, coat := range s.openCoats(at) {
 		for _, need := range coat.needs {
 			if state := s.Holds(need.Condition, at); state != "" && state != need.State {
-				harms = append(harms, Harm{coat.where, need, state, s.sayer(need.Condition, at), s.remedy(Remedy{Kind: ToSetCondition, Setting: need})})
+				harms = append(harms, Harm{coat.what, need, state, s.sayer(need.Condition, at), s.remedy(Remedy{Kind: ToSetCondition, Setting: need})})
 			}
 		}
 	}
@@ -305,6 +333,7 @@ func (r ClearUse) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, refuse(what, ByHold, "its lines are no longer those that were answered", s.remedy(Remedy{Kind: ToClearUse, Name: u.Name}))
 	}
 	reasons := unconfirmed(u.Hold, r.Answers, s.remedy(Remedy{Kind: ToClearUse, Name: u.Name}))
+	reasons = append(reasons, s.belied(u, c.At)...)
 	if reason := s.Untrusted(c.Now); reason != nil {
 		reasons = append(reasons, *reason)
 	}
@@ -312,4 +341,19 @@ func (r ClearUse) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, &Refusal{What: what, Reasons: reasons}
 	}
 	return []journal.Facts{journal.UseCleared{Of: u.Name, Lines: u.Hold}}, nil
+}
+
+// belied says what the journal knows against the lines of a hold: where the use is an
+// adhesive of which vapour hangs, that a condition is otherwise than it needs; of any, that
+// it is not used yet beside the coats that are open.
+func (s *State) belied(u steps.Use, at time.Time) []Reason {
+	var reasons []Reason
+	if a, ok := s.Sheet.Adhesive(u.Name); ok && a.Times.Vapour > 0 {
+		for _, need := range u.Needs {
+			if s.Holds(need.Condition, at) != "" {
+				reasons = append(reasons, s.stands(need, at)...)
+			}
+		}
+	}
+	return append(reasons, s.harms(openCoat{}, "needs", u.Needs, at)...)
 }

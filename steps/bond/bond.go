@@ -21,10 +21,15 @@ import (
 // Arrhenius relation).
 const DefaultPer10K = 2.0
 
+// DefaultVapour is how long vapour hangs of an adhesive that dries before it is joined
+// and states nothing (common practice, no source: half an hour).
+const DefaultVapour = 30 * time.Minute
+
 // Times are an adhesive's times at its reference temperature.
 type Times struct {
 	From, To       time.Duration // least and most open assembly time
 	Handling, Cure time.Duration // after joining
+	Vapour         time.Duration // how long vapour hangs after a coat is dry; 0: there is none
 	At             float64       // reference temperature, °C
 	Per10K         float64       // how many times faster for each 10 K warmer; 0: DefaultPer10K
 	Mixed          bool          // two-part: To counts from mixing, whose time a coat has

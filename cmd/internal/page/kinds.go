@@ -97,6 +97,9 @@ func adhesiveSays(a steps.Adhesive) string {
 	if a.Times.Mixed {
 		says = fmt.Sprintf("join within %s of mixing, at %s; handle after %s, full strength after %s", a.To, a.At, a.Handling, a.Cure)
 	}
+	if !a.Vapour.IsZero() {
+		says += fmt.Sprintf("; its vapour hangs for %s after joining", a.Vapour)
+	}
 	if a.Source != "" {
 		says += " (" + a.Source + "; the label on the tube wins)"
 	}

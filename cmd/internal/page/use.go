@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -19,11 +20,22 @@ type Use struct {
 	Needs   []steps.Setting `json:"needs,omitempty"`
 	Lines   []string        `json:"lines"`
 	Cleared bool            `json:"cleared"` // in this sitting
+
+	otherwise []string // who says otherwise, by the need; "": nobody
 }
 
 // NewUse makes the page of the hold of an adhesive or a tool.
 func NewUse(s *workflow.State, u steps.Use, now time.Time) Use {
-	return Use{s.Airframe.Mark, u.Name, u.Title, u.Caution, u.Needs, u.Hold, len(u.Hold) > 0 && s.Cleared(u, now)}
+	p := Use{Mark: s.Airframe.Mark, Name: u.Name, Title: u.Title, Caution: u.Caution, Needs: u.Needs, Lines: u.Hold, Cleared: len(u.Hold) > 0 && s.Cleared(u, now)}
+	for _, need := range u.Needs {
+		says := ""
+		if state := s.Holds(need.Condition, now); state != "" && state != need.State {
+			mark, _, _ := s.SaidBeside(need.Condition, now)
+			says = fmt.Sprintf(", but %s says %s: %s", cmp.Or(mark, "the journal"), need.Condition, state)
+		}
+		p.otherwise = append(p.otherwise, says)
+	}
+	return p
 }
 
 // Markdown is the hold, caution first.
@@ -34,8 +46,8 @@ func (p Use) Markdown(Clock) string {
 	if p.Caution != "" {
 		l.caution(p.Caution)
 	}
-	for _, need := range p.Needs {
-		l.item("needs %s", esc(need.String()))
+	for i, need := range p.Needs {
+		l.item("needs %s%s", esc(need.String()), esc(p.otherwise[i]))
 	}
 	for i, line := range p.Lines {
 		l.add("%d. %s", i+1, strings.TrimSpace(line))
@@ -73,7 +85,7 @@ func harms(s *workflow.State, now time.Time) []Reason {
 	var all []Reason
 	for _, h := range s.Harms(now) {
 		all = append(all, newReason(workflow.Reason{Because: workflow.ByCondition, Remedy: h.Remedy, Text: fmt.Sprintf(
-			"the open coat of %s needs %s, but %s says %s: %s", h.Coat, h.Need, h.By, h.Need.Condition, h.State)}))
+			"%s needs %s, but %s says %s: %s", h.Coat, h.Need, h.By, h.Need.Condition, h.State)}))
 	}
 	return all
 }

@@ -34,7 +34,7 @@ type scene struct {
 	typed    field
 	refused  bool   // what was typed was refused: what is typed next replaces it
 	turns    bool   // the rows have several pages
-	keyed    bool   // letters are keys, though the field takes words
+	keyed    bool   // letters are keys, though the field takes words: nothing is typed
 	hint     string // about a key that did nothing
 	more     bool   // what is behind `?` is looked at
 }
@@ -371,7 +371,9 @@ func (p painter) rows(s scene, width int) (lines []string, ends []int, here int)
 		case room >= max(label, xansi.StringWidth(line))+2+xansi.StringWidth(rest):
 			line = padded(line, label) + "  " + rest
 		default:
-			parts = append(parts, xansi.Truncate("  "+rest, room, "…"))
+			for part := range strings.SplitSeq(xansi.Wrap(rest, room-2, " "), "\n") {
+				parts = append(parts, "  "+part)
+			}
 			line = ""
 		}
 		if line != "" {
@@ -452,7 +454,11 @@ func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) fra
 func (p painter) bar(s scene, width int) string {
 	var says []string
 	for _, k := range s.offers {
-		says = append(says, k.Key+" "+term.Line(k.Word))
+		way := k.Key + " "
+		if s.letters() || len(s.typed.text) > 0 { // it would be typed
+			way = "esc, then " + way
+		}
+		says = append(says, way+term.Line(k.Word))
 	}
 	for _, n := range slices.Backward(s.notices) {
 		told := func(t sitting.Timer) bool { // its clock says how it stands now
@@ -539,6 +545,10 @@ func (p painter) prompt(f *frame, s scene, width int) {
 	}
 	f.lines = append(f.lines, lead+typed)
 	said, set := term.Line(q.Field.Label), func(text string) string { return text }
+	if s.keyed {
+		f.y, said = -1, "Letters are keys now."
+		f.lines[len(f.lines)-1] = ""
+	}
 	if text := s.typed.String(); strings.TrimSpace(text) != "" {
 		said = ""
 		if q.Field.Check != nil {
@@ -554,6 +564,9 @@ func (p painter) prompt(f *frame, s scene, width int) {
 	}
 	f.lines = append(f.lines, set(xansi.Truncate(in+said, width, "…")))
 }
+
+// between is how far two keys stand apart.
+const between = 2
 
 // The keys of the screen itself.
 const (
@@ -577,6 +590,8 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 		own = []sitting.Key{{Key: "esc", Word: "other keys"}}
 	case s.letters():
 		own = []sitting.Key{{Key: "esc", Word: "back"}}
+	case s.keyed:
+		own = []sitting.Key{{Key: "esc", Word: "type it"}}
 	}
 	if kind == stepSheet && asks && s.turns {
 		own = append([]sitting.Key{turn}, own...)
@@ -584,8 +599,8 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 	for _, k := range s.keys()[len(s.offers):] { // those are in the bar
 		switch {
 		case kind == moreSheet, kind != stepSheet && k.Key != moreKey && k.Key != sitting.Quit:
-		case kind == stepSheet && asks && s.letters() && (k.Common || k.Key == moreKey): // letters
-		case k.Key == moreKey: // the first of those, so that it is always there
+		case kind == stepSheet && asks && s.letters() && k.Common && k.Key != moreKey: // letters
+		case k.Key == moreKey || k.Key == sitting.Quit: // the first of those, so that they are always there
 			common = slices.Insert(common, 0, k)
 		case slices.ContainsFunc(s.question.View.Rows, func(r sitting.Row) bool { return r.Key == k.Key }): // it says so
 		case k.Common:
@@ -600,7 +615,7 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 	add := func(k sitting.Key, must bool) {
 		word := term.Line(k.Word)
 		wide := xansi.StringWidth(k.Key) + 1 + xansi.StringWidth(word)
-		gap := 3
+		gap := between
 		if line == "" {
 			gap = 0
 		}
@@ -625,13 +640,14 @@ func (p painter) keyLines(s scene, kind sheetKind, asks bool, width int) []strin
 	}
 	room := width - len(in)
 	for i, k := range common {
-		if wide := xansi.StringWidth(k.Key + " " + k.Word); i > 0 && (at+3+wide > room || i < len(common)-1 && at+3+wide > room-2) {
+		must := k.Key == moreKey || k.Key == sitting.Quit
+		if wide := xansi.StringWidth(k.Key + " " + k.Word); !must && (at+between+wide > room || i < len(common)-1 && at+between+wide > room-2) {
 			if at+2 <= room {
 				line += " …" // the rest is behind `?`
 			}
 			break
 		}
-		add(k, i == 0)
+		add(k, must)
 	}
 	if line != "" || len(lines) == 0 {
 		lines = append(lines, line)

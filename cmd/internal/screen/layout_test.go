@@ -27,7 +27,7 @@ func evening(clock string) time.Time {
 }
 
 func common() []sitting.Key {
-	return []sitting.Key{{Key: "n", Word: "not now", Common: true}, {Key: "u", Word: "take back", Common: true}, {Key: "l", Word: "list", Common: true}, {Key: "q", Word: "leave", Common: true}}
+	return []sitting.Key{{Key: "n", Word: "not now", Common: true}, {Key: "u", Word: "take back", Common: true}, {Key: "l", Word: "list", Common: true}, {Key: "q", Word: "quit", Common: true}}
 }
 
 func drying(mark, name string, from, until string) sitting.Timer {

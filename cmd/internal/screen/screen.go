@@ -364,7 +364,9 @@ func (m *model) open() bool {
 }
 
 // typing reports whether there is a field to type in.
-func (m *model) typing() bool { return m.open() && m.scene.question.Field != nil }
+func (m *model) typing() bool {
+	return m.open() && m.scene.question.Field != nil && !m.scene.keyed
+}
 
 // key does what a key does.
 func (m *model) key(k tea.KeyPressMsg) tea.Cmd {
@@ -412,7 +414,7 @@ func (m *model) typed(k tea.KeyPressMsg, name string, now time.Time) bool {
 	switch {
 	case name == "space" && len(line.text) == 0:
 		return false // it turns the page
-	case k.Text != "" && (len(line.text) > 0 || !isKey && (name != moreKey || m.scene.letters())):
+	case k.Text != "" && (len(line.text) > 0 || !isKey && name != moreKey):
 		press := m.guard.text(name, now)
 		if press == again || k.IsRepeat && press == doubt { // the key that opened the field is held down
 			*line = field{}
@@ -509,6 +511,9 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	}
 	if name == "esc" { // with nothing typed
 		switch _, enter := m.find(sitting.Enter); {
+		case m.scene.keyed:
+			m.scene.keyed = false
+			return nil
 		case open && m.scene.letters() && enter: // it leaves the field
 			name = sitting.Enter
 		case open && m.scene.letters():

@@ -44,7 +44,7 @@ func converse(ctx context.Context, f sitting.Front) error {
 			View: sitting.View{ID: fmt.Sprint(n), Mark: "CW-01", Part: "wing", Step: n, Of: 9, Title: "Measure the slot",
 				Cautions: []sitting.Caution{{Text: "A fresh blade goes through a finger. \x1b]0;owned\x07\x1b[2J"}}, Action: "Tail of the caliper on the floor.", More: "Behind."},
 			Prompt: fmt.Sprintf("Reading %d", n), Field: &sitting.Field{Label: "mm"},
-			Keys: []sitting.Key{{Key: "q", Word: "leave", Common: true}},
+			Keys: []sitting.Key{{Key: "q", Word: "quit", Common: true}},
 		})
 		if errors.Is(err, term.ErrEnd) {
 			return os.WriteFile(os.Getenv("CONVERSE"), []byte("the end"), 0o600)

@@ -74,9 +74,9 @@ const hasty = 20 * time.Second
 // unhurried asks once where a step that takes minutes is said to be done seconds after it
 // was begun.
 func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
-	what := "was shown"
+	what := "shown"
 	if !since.Equal(c.since) {
-		what = "began"
+		what = "begun"
 	}
 	hands, err := c.hand.Step.Hands.Duration()
 	took := c.now().Sub(since)
@@ -84,7 +84,7 @@ func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
 		return nil
 	}
 	reply, err := c.ask(ctx, Question{
-		Prompt: fmt.Sprintf("This takes %s, and %s %s ago. Is it done?", c.hand.Step.Hands, what, page.Span(took)),
+		Prompt: fmt.Sprintf("This takes %s, and was %s at %s. Is it done?", c.hand.Step.Hands, what, since.In(time.Local).Format("15:04:05")), // the question may stand for long
 		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back", Also: keyNo}},
 	})
 	if err == nil && reply.Key == Enter {
@@ -137,7 +137,7 @@ func (c *conversation) askSecond(ctx context.Context) (workflow.Witness, error) 
 	}
 	q.Field.Check = func(text string) Verdict {
 		n, err := strconv.Atoi(text)
-		return Verdict{Taken: err != nil || n >= 1 && n <= len(ways), Said: "there is no such way alone"}
+		return takes(err != nil || n >= 1 && n <= len(ways), "there is no such way alone")
 	}
 	reply, err := c.ask(ctx, q)
 	switch n, notNumber := strconv.Atoi(reply.Text); {
@@ -185,7 +185,7 @@ func (c *conversation) oneOf(ctx context.Context, prompt string, options []steps
 	q.View.Rows = append(q.View.Rows, more...)
 	q.Field.Check = func(text string) Verdict {
 		i := find(text)
-		return Verdict{Taken: i >= 0 && i < len(options), Said: "choose a number from 1 to " + strconv.Itoa(len(options)) + ", or a name"}
+		return takes(i >= 0 && i < len(options), "choose a number from 1 to "+strconv.Itoa(len(options))+", or a name")
 	}
 	reply, err := c.ask(ctx, q)
 	if err != nil {
@@ -296,7 +296,7 @@ func (c *conversation) askRelease(ctx context.Context, s *workflow.State) error 
 	if c.Nameless { // a login name does not sign as a matter of course
 		q.Prompt = fmt.Sprintf("Release %s to fly: who signs?", c.mark)
 		q.Keys, q.Field = []Key{{Key: Enter, Word: "not now"}}, &Field{Label: "the name of whoever releases it", Words: true, Check: func(text string) Verdict {
-			return Verdict{Taken: len([]rune(text)) > 1 && len(text) <= 64, Said: "give the name in full"} // one letter was meant as a key
+			return takes(len([]rune(text)) > 1 && len(text) <= 64, "give the name in full") // one letter was meant as a key
 		}}
 		asked = func() (Reply, error) { return c.ask(ctx, q) }
 	}

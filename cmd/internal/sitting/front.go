@@ -152,6 +152,14 @@ type Verdict struct {
 	Taken bool // it could be answered so
 }
 
+// takes is what a text comes to that is taken, or of which there is only to say why not.
+func takes(ok bool, why string) Verdict {
+	if ok {
+		return Verdict{Taken: true}
+	}
+	return Verdict{Said: why}
+}
+
 // A Reply answers a question.
 type Reply struct {
 	Key  string // one of the question's, or Due or Changed; "": Text answers the field

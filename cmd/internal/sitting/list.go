@@ -56,7 +56,7 @@ func (c *conversation) list(ctx context.Context) error {
 	q.View.Rows = append(q.View.Rows, later...)
 	q.Field = &Field{Label: "its number, or the name of any step", Words: true, Check: func(text string) Verdict {
 		n, err := strconv.Atoi(text)
-		return Verdict{Taken: err != nil || n >= 1 && n <= len(all), Said: "choose a number from 1 to " + strconv.Itoa(len(all)) + ", or the name of a step"}
+		return takes(err != nil || n >= 1 && n <= len(all), "choose a number from 1 to "+strconv.Itoa(len(all))+", or the name of a step")
 	}}
 	c.view.ID += "/list"
 	c.view.Title, c.view.Action, c.view.Cautions = "Open steps", "", nil

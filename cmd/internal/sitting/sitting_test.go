@@ -415,7 +415,7 @@ func TestHaste(t *testing.T) {
 	if at := b.asked[2]; at != b.asked[0] {
 		t.Errorf("no leads to %s", at)
 	}
-	b.asks("This takes 15 min, and was shown 2 s ago. Is it done?")
+	b.asks("This takes 15 min, and was shown at 19:00:00. Is it done?")
 	if f, e := last[journal.StepDone](b, "FN-01"); f.Step != "plan-tail" || e.At.Minute() != 15 {
 		t.Errorf("recorded %+v at %v", f, e.At)
 	}
