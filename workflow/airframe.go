@@ -188,7 +188,7 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		facts = append(facts, journal.ConditionSet{Setting: set})
 	}
 	if len(facts) == 0 {
-		return nil, &BadRequestError{Text: "there is nothing to record", Remedy: s.remedy(Remedy{Kind: ToReadBench, Humidity: true})}
+		return nil, r.nothing(s.Airframe.Mark)
 	}
 	return facts, nil
 }
@@ -212,6 +212,51 @@ func (s *State) UnlikelyAtBench(r ReadBench, now time.Time) string {
 		return fmt.Sprintf("a humidity of %s is rare", r.Humidity)
 	}
 	return ""
+}
+
+// Empty reports whether there is nothing in it to record.
+func (r ReadBench) Empty() bool {
+	return r.Temperature.IsZero() && r.Humidity.IsZero() && len(r.Set) == 0
+}
+
+func (r ReadBench) nothing(mark string) error {
+	return &BadRequestError{Text: "there is nothing to record", Remedy: Remedy{Kind: ToReadBench, Humidity: true, Mark: mark}}
+}
+
+// Among is what of it is recorded for each of several airframes at one bench, none of which
+// was named: a condition for those that know it, and one that belongs to the bench once. A
+// condition or a state that none of them knows is an error.
+func (r ReadBench) Among(states []*State) ([]ReadBench, error) {
+	if r.Empty() {
+		return nil, r.nothing("")
+	}
+	all := make([]ReadBench, len(states))
+	for i := range all {
+		all[i] = ReadBench{Temperature: r.Temperature, Humidity: r.Humidity}
+	}
+	for _, set := range r.Set {
+		known, ofBench := false, false
+		var unknown error
+		for i, s := range states {
+			if err := s.checkSetting(set); err != nil {
+				if _, has := s.Sheet.Condition(set.Condition); unknown == nil || has { // that says more
+					unknown = err
+				}
+				continue
+			}
+			if known = true; s.ofBench(set.Condition) {
+				if ofBench {
+					continue
+				}
+				ofBench = true
+			}
+			all[i].Set = append(all[i].Set, set)
+		}
+		if !known {
+			return nil, unknown
+		}
+	}
+	return all, nil
 }
 
 // isHumidity reports whether a quantity is a relative humidity.

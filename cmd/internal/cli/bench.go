@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"slices"
 	"strings"
 
@@ -26,7 +27,7 @@ func (a *app) benchCommand() *cobra.Command {
 		Short: "Record temperature, humidity and conditions at the bench",
 		Long: "Record what the bench is like in this sitting. Without a mark it is recorded for every\n" +
 			"airframe with an open job or a joint that has not cured. --set records a condition,\n" +
-			"such as propeller=off.",
+			"such as propeller=off, for each that knows it.",
 		Example:           "  fettle bench --temperature 16C --humidity 60%\n  fettle bench CW-01 --set ventilation=on",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAllMarks,
@@ -65,13 +66,30 @@ func (a *app) bench(ctx context.Context, marks []string, o benchOptions) error {
 	if err != nil {
 		return err
 	}
-	recorded := page.Records{Airframes: []page.Recorded{}}
-	for _, s := range states {
-		entries, state, err := d.Act(ctx, s, request, when)
-		if err != nil {
+	requests := slices.Repeat([]workflow.ReadBench{request}, len(states))
+	if len(marks) == 0 {
+		if requests, err = request.Among(states); err != nil {
 			return err
 		}
+	}
+	recorded := page.Records{Airframes: []page.Recorded{}}
+	for i, s := range states {
+		if len(marks) == 0 && requests[i].Empty() {
+			continue
+		}
+		entries, state, err := d.Act(ctx, s, requests[i], when)
+		if err != nil {
+			return errors.Join(a.showSome(recorded), err)
+		}
 		recorded.Airframes = append(recorded.Airframes, page.NewRecorded(state, entries, a.time.Now()))
+	}
+	return a.show(recorded)
+}
+
+// showSome shows what was recorded before something was refused.
+func (a *app) showSome(recorded page.Records) error {
+	if len(recorded.Airframes) == 0 {
+		return nil
 	}
 	return a.show(recorded)
 }

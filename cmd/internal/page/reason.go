@@ -204,7 +204,10 @@ func numbered(ways []string, format string) []string {
 	return each
 }
 
-func benchLine(mark string) string    { return "fettle bench " + mark + " --temperature " + Blank + "C" }
+func benchLine(mark string) string {
+	return strings.TrimSpace("fettle bench "+mark) + " --temperature " + Blank + "C"
+}
+
 func humidityLine(mark string) string { return benchLine(mark) + " --humidity " + Blank + "%" }
 
 // simpleAdvice is advice without a command.
