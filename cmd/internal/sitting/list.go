@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"time"
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -119,7 +120,7 @@ func (c *conversation) takeBack(ctx context.Context) error {
 		return nil
 	}
 	c.kept = place{} // what was taken back comes next
-	return c.recordOn(ctx, s, undo)
+	return c.recordOn(ctx, s, undo, time.Time{})
 }
 
 // lastEntry is the last entry that stands and that took nothing back itself.
