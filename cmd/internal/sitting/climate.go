@@ -174,6 +174,12 @@ func readSitting(text string, needs []steps.Setting) (workflow.ReadBench, error)
 	if n := len(words) - 1; n >= 0 && len(needs) > 0 && (words[n] == "n" || words[n] == "no") {
 		words = words[:n]
 	}
+	for n := len(words) - 1; n > 0; n-- { // the humidity first
+		if _, err := quantity.Parse(strings.Join(words[:n], " "), quantity.Ratio); err == nil {
+			words = slices.Concat(words[n:], words[:n])
+			break
+		}
+	}
 	text = strings.Join(words, " ")
 	if _, err := quantity.Parse(text, quantity.Ratio); err == nil {
 		return r, fmt.Errorf("give the temperature too: …C %s", strings.Join(words, ""))

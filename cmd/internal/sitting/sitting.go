@@ -323,8 +323,8 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	step.Brief(s, c.Desk.By, "?", c.Short)
 	c.view.Part, c.view.Title = step.Stage, step.Title
 	c.view.Step, c.view.Of = c.count(s)
-	for i, text := range step.Whole {
-		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text] || text != step.Cautions[i]})
+	for _, text := range step.Whole {
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
 	}
 	c.view.Action, c.view.More = next.Action(clock), next.More(clock)
 	for _, reason := range suggestion.Resolve { // what is asked next

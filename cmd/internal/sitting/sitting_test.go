@@ -134,6 +134,15 @@ stages:
         do: Press it.
         needs: {gun: hot}
         tools: [gun]
+      - step: glue-pin
+        title: Glue the pin
+        do: A bead, and press.
+        hands: 2 min
+        glue: {joint: pin, with: hot-melt}
+        disturbs: [wing]
+      - step: look-at-pin
+        title: Look at the pin
+        do: Look at it.
 `
 
 // A bench is a store, a clock and a front that answers by a list.
@@ -484,7 +493,7 @@ func TestList(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
 	b.lead("FN-01", "l", "trim-tab", "l", "coat-dri", "n", "l", "2", "q")
-	b.tells("Not Trim the tab", "coat-tab comes before it")
+	b.tells("\"Trim the tab\" is not to be done now", "coat-tab comes before it")
 	b.tells("did you mean", "coat-dry")
 	if at := b.asked[len(b.asked)-1]; !strings.Contains(at, "ventilation") {
 		t.Errorf("the second of the list is %s", at)
@@ -543,6 +552,11 @@ func TestTheStepIsKept(t *testing.T) {
 		if b.seen[3] != "Plug it in." {
 			t.Errorf("how it is made hot: %q", b.seen[3])
 		}
+		b.lead("RD-02", "d", "+1m d", "u", "y", "q") // one key, though it is a coat and a join
+		b.tells("coated joint pin", "joined pin")
+		if at := b.asked[len(b.asked)-1]; !strings.HasPrefix(at, "RD-02 | Glue the pin") || len(b.state("RD-02").Timers(b.now)) > 0 {
+			t.Errorf("taken back it asks %s", at)
+		}
 	}()
 	for i, want := range []string{"Pin the left | Is the gun hot now?", "gun | Confirm each line", "gun | Confirm each line", "Pin the right | When it is done"} {
 		if !strings.Contains(b.asked[i], want) {
@@ -569,7 +583,7 @@ func TestOneAnswerForTheSitting(t *testing.T) {
 	b.lead("FN-01", "68F 50% n", "l", "coat-dry", "n", "q")
 	b.asks("Is the ventilation on now?")
 	b.now = b.now.Add(24 * time.Hour)
-	b.lead("FN-01", "18F 50 n", "enter", "20 4 n", "n", "20 50 n", "q")
+	b.lead("FN-01", "18F 50 n", "enter", "20 4 n", "n", "50% 20 n", "q")
 	b.asks("A bench is rarely at 18 °F. | y keep it, enter type it again")
 	b.asks("A humidity of 4 % is rare.")
 	if f, _ := last[journal.BenchRead](b, "FN-01"); f.Temperature.String() != "20 °C" || f.Humidity.String() != "50 %" {
@@ -753,5 +767,14 @@ func TestReadings(t *testing.T) {
 	b.asks("slot root, in mm:", "r reworked, c grant a concession")
 	if f, _ := last[journal.ConcessionGranted](b, "FN-09"); f.Reason != "it holds" || len(f.Readings) != 2 {
 		t.Errorf("conceded is %+v", f)
+	}
+	// what the program wrote by itself is taken back with what the builder said
+	if _, e := last[journal.StepDone](b, "FN-09"); e.Position != b.state("FN-09").Size()-1 {
+		t.Errorf("the step that measures is not done by itself: entry %d", e.Position)
+	}
+	_, conceded := last[journal.ConcessionGranted](b, "FN-09")
+	b.lead("FN-09", "u", "y", "q")
+	if s = b.state("FN-09"); s.Live(conceded.Position) || s.Live(conceded.Position+1) || s.Size() != conceded.Position+4 {
+		t.Errorf("taken back is not entry %d of %d", conceded.Position, s.Size())
 	}
 }
