@@ -241,31 +241,46 @@ func (s *State) repeated(r GateReport, counting []reading) (GateReport, bool) {
 		}
 	}
 	same := slices.DeleteFunc(slices.Clone(counting), func(t reading) bool { return !slices.Contains(gauges, t.Gauge) })
+	var since []int64
+	undecided := false
 	for k := 1; k < len(same); k++ {
 		before := GateReport{Gate: r.Gate}
-		if s.judge(&before, same[:k]); before.Standing != Undecided {
-			continue
+		s.judge(&before, same[:k])
+		switch {
+		case before.Standing == Undecided && !undecided:
+			undecided, since = true, append(since, before.Rests[0])
+		case before.Standing == Current && !same[k-1].at.Equal(same[k].at):
+			since = append(since, same[k].position) // what had passed by then hides nothing of what came after
 		}
-		since := before.Rests[0]
-		rule := r.Gate.Rule()
-		rule.Repeat = len(same)
-		at := map[string][]reading{}
-		for _, name := range r.Gate.PointNames() {
-			n := 0
-			for _, t := range same {
-				if t.Point == name && t.position >= since {
-					n++
-				}
-			}
-			at[name] = lastOf(same, name, max(n, r.Gate.Repeat))
-			rule.Repeat = min(rule.Repeat, len(at[name]))
+	}
+	for _, from := range slices.Backward(since) {
+		if all := s.meanSince(r, same, from); undecided && !all.Met() {
+			return all, true
 		}
-		all := GateReport{Gate: r.Gate, Last: r.Last}
-		s.judgeBy(&all, rule, func(name string) []reading { return at[name] })
-		all.Reason.Text += "; this is the mean of all that was read there since it was undecided"
-		return all, true
 	}
 	return r, false
+}
+
+// meanSince judges the gate by all readings from a position on, and at each point by as many
+// as are asked for at least.
+func (s *State) meanSince(r GateReport, same []reading, from int64) GateReport {
+	rule := r.Gate.Rule()
+	rule.Repeat = len(same)
+	at := map[string][]reading{}
+	for _, name := range r.Gate.PointNames() {
+		n := 0
+		for _, t := range same {
+			if t.Point == name && t.position >= from {
+				n++
+			}
+		}
+		at[name] = lastOf(same, name, max(n, r.Gate.Repeat))
+		rule.Repeat = min(rule.Repeat, len(at[name]))
+	}
+	all := GateReport{Gate: r.Gate, Last: r.Last}
+	s.judgeBy(&all, rule, func(name string) []reading { return at[name] })
+	all.Reason.Text += "; this is the mean of all that was read there since it was undecided"
+	return all
 }
 
 // isRepeated reports whether more was read at any point than is judged there.

@@ -153,6 +153,9 @@ func (s *State) ToMeet(r GateReport, at time.Time) Remedy {
 	if r.NeedsRework() {
 		return s.remedy(Remedy{Kind: ToRework, Gate: r.Gate.Name})
 	}
+	if not := s.nothingToMeasure(r.Gate, at); len(not) > 0 {
+		return not[0].Remedy
+	}
 	do := s.measureIt(r.Gate, at)
 	if r.Standing == Undecided && r.Finding.Missing == "" && do.Kind == ToMeasure {
 		do.Kind, do.Names, do.Concede = ToDecide, s.finer(r.Gate, at), !r.Gate.Critical

@@ -91,11 +91,16 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 		t.Errorf("found on %q, off %v, says %s", d.Thing, d.Quarantine.Off(), d.Quarantine.Says())
 	}
 	mustContain(t, b.refused(fit("a."), ByHold), "the battery A (damage D1) is in quarantine")
+	square := readings("square", "left=500 mm", "right=501 mm") // of the pod, which is the battery
+	mustContain(t, b.refused(square, ByHold), "the battery A (damage D1) is in quarantine; what replaces it is measured [record-removed battery")
+	if do := b.state.ToMeet(b.gate("square"), b.now); do.Kind != ToRecordRemoved {
+		t.Errorf("its gate is met by %+v", do)
+	}
 	b.refused(fit(""), ByHold)
 	mustContain(t, b.refused(ChangeEquipment{Item: "battery", Change: Removed, Name: "B"}, ByState), "aboard is the battery A")
 	mustContain(t, b.refused(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "in"}}}, ByHold, ByDamage), "nobody sets plug: in", "damage D1 is open")
 	b.must(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "out"}}})
-	b.must(fit("B"))
+	b.must(fit("B"), square)
 	if q := b.state.Damages[0].Quarantine; !q.Off() || !q.Open() {
 		t.Errorf("with B aboard: %+v", q)
 	}

@@ -63,6 +63,9 @@ func TestOtherHandles(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "fettle.db")
 	for i := range int64(5) {
 		mustAppend(t, path, "CW-01", i, fmt.Sprint(i)) // each by a Store of its own
+		if !bolt.Stamped(path) {
+			t.Errorf("write %d left no stamp", i)
+		}
 	}
 	if got := mustRead(t, path).journals["CW-01"]; !slices.Equal(got, []string{"0", "1", "2", "3", "4"}) {
 		t.Errorf("%q", got)

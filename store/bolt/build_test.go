@@ -58,6 +58,9 @@ func TestCreate(t *testing.T) {
 			t.Errorf("read as %.300v", got)
 		}
 		wantTrees(t, path, want)
+		if !bolt.Stamped(path) {
+			t.Error("it has no stamp")
+		}
 		report, err := bolt.New(path).Examine(t.Context())
 		if err != nil || len(report.Faults) > 0 {
 			t.Errorf("%+v, %v", report, err)

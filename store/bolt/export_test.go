@@ -27,6 +27,21 @@ func (s *Store) Hurry(patience time.Duration) *Store {
 	return s
 }
 
+// Stamped reports whether the next write need not look at every page.
+func Stamped(path string) bool {
+	file, err := os.Open(path)
+	if err != nil {
+		return false
+	}
+	defer file.Close()
+	head, err := readHead(file)
+	if err != nil {
+		return false
+	}
+	w, err := checkFree(file, head)
+	return w != nil && err == nil
+}
+
 // CheckPages checks every page of a file that nobody is writing to.
 func CheckPages(path string) error {
 	_, err := BytesToCheck(path)

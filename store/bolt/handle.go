@@ -259,6 +259,6 @@ func (h *handle) update(ctx context.Context, fn change) error {
 		}
 		return err
 	}
-	putStamp(h.file, h.head.pageSize, id)
+	putStamp(h.file, uint64(h.db.Info().PageSize), id)
 	return nil
 }

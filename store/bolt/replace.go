@@ -1,6 +1,7 @@
 package bolt
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io/fs"
@@ -103,48 +104,25 @@ func (s *Store) replaceFile(ctx context.Context, deadline time.Time, path, with,
 
 // checkFile lets check read the file, and returns it locked for writing if nothing
 // was written in between; else the file counts as locked.
-func (s *Store) checkFile(path string, check func(store.Reader) error) (own error, locked *handle, err error) {
-	h, err := openFile(path, false)
-	if err != nil {
+func (s *Store) checkFile(path string, check func(store.Reader) error) (own error, h *handle, err error) {
+	if h, err = openFile(path, false); err != nil {
 		return nil, nil, err
 	}
-	defer h.close()
 	r := &reader{store: s}
-	defer func() { r.over = true }()
-	if r.view, err = h.view(); err != nil {
-		return nil, nil, err
+	r.view, err = h.view()
+	if err == nil {
+		own = check(r)
 	}
-	before, err := stateOf(h.file)
-	if err != nil {
-		return nil, nil, err
+	r.over = true
+	if err == nil && own == nil {
+		err = lockNamed(h.file, path, true)
 	}
-	if own = check(r); own != nil {
-		return own, nil, nil
+	if head, headErr := readHead(h.file); err == nil && (headErr != nil || head != h.head) {
+		err = cmp.Or(headErr, berrors.ErrTimeout)
 	}
-	h.close()
-	if locked, err = lockFile(path, true); err != nil {
-		return nil, nil, err
+	if err != nil || own != nil {
+		h.close()
+		return own, nil, err
 	}
-	after, err := stateOf(locked.file)
-	if err == nil && (after.head != before.head || !os.SameFile(after.info, before.info)) {
-		err = berrors.ErrTimeout
-	}
-	if err != nil {
-		locked.close()
-		return nil, nil, err
-	}
-	return nil, locked, nil
-}
-
-// A fileState tells whether a file was written to.
-type fileState struct {
-	info fs.FileInfo
-	head head
-}
-
-func stateOf(file *os.File) (s fileState, err error) {
-	if s.info, err = file.Stat(); err == nil {
-		s.head, err = readHead(file)
-	}
-	return s, err
+	return nil, h, nil
 }

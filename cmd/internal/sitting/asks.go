@@ -43,6 +43,7 @@ const (
 	keyStart = "s"
 	keyMixed = "m"
 	keyWet   = "w"
+	keyThen  = "e" // it was done earlier than now
 )
 
 // done is the key that says that the step at hand is done: d, and Enter too, but where
@@ -96,15 +97,19 @@ func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
 // finish records that the step is done, once it is known who was second at one that wants
 // a second person, and what was fitted.
 func (c *conversation) finish(ctx context.Context, f workflow.Finish) error {
+	return c.finishAt(ctx, f, time.Time{})
+}
+
+// finishAt records that it was done at an earlier time; zero: now.
+func (c *conversation) finishAt(ctx context.Context, f workflow.Finish, at time.Time) (err error) {
 	f.Step = c.name()
-	var err error
 	if f.Witness, err = c.askSecond(ctx); err != nil {
 		return err
 	}
 	if f.Thing, err = c.askThing(ctx); err != nil {
 		return err
 	}
-	return c.record(ctx, f)
+	return c.recordOn(ctx, c.state(), f, at)
 }
 
 // askThing asks for the name of what the step fits; "" where it fits nothing.
@@ -400,6 +405,19 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		if s.Holds(need.Condition, c.now()) == need.State {
 			continue
 		}
+		if how, uses := c.broughtBy(s, need); how.Step.Name != "" {
+			for _, use := range uses {
+				if len(use.Hold) > 0 && !s.Cleared(use, c.now()) {
+					return true, c.askUse(ctx, use)
+				}
+			}
+			step := page.NewStep(s, how, c.now())
+			c.view.ID += "/" + need.String()
+			c.view.Title, c.view.Action, c.view.Cautions = step.Title, step.Do, nil
+			for _, text := range step.Whole {
+				c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
+			}
+		}
 		q := Question{Prompt: fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), Keys: []Key{{Key: keyYes, Word: "yes"}}}
 		if heard := c.heard(s, need); heard != "" {
 			q.Prompt += " " + heard + "."
@@ -413,6 +431,20 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		asked = true
 	}
 	return asked, nil
+}
+
+// broughtBy is the step of an open job that brings a condition about, and what it is done
+// with; none: no step does.
+func (c *conversation) broughtBy(s *workflow.State, need steps.Setting) (how workflow.StepReport, uses []steps.Use) {
+	now := c.now()
+	for _, job := range s.OpenJobs(now) {
+		for _, r := range s.Steps(job, now) {
+			if slices.Contains(r.Step.Sets, need) && (how.Step.Name == "" || r.Job == c.hand.Job) {
+				how, uses = r, s.UsesOf(job, r.Step, now)
+			}
+		}
+	}
+	return how, uses
 }
 
 // spaced is a name as words.
