@@ -140,8 +140,11 @@ func (s *State) barred(gauge string, at time.Time) []Reason {
 }
 
 // measureIt is the remedy for a gate that must be measured: check its gauge
-// first if that is barred.
+// first if that is barred. None: what it depends on is in quarantine.
 func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
+	if len(s.notForUse(g, at)) > 0 {
+		return Remedy{} // the quarantine says what helps
+	}
 	if c := s.lastBad(g.Gauge, at); c != nil {
 		return s.remedy(Remedy{Kind: ToCheckGauge, Gauge: g.Gauge, Value: c.Of, Gate: g.Name})
 	}

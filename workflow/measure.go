@@ -68,6 +68,7 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, bad("give at least one reading for %s", gate.Name)
 	}
 	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(report, c.At)...)
+	reasons = append(reasons, s.notForUse(gate, c.At)...)
 	reasons = append(reasons, s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
 	reasons = append(reasons, s.unsafe(gate, c.At)...)

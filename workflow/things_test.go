@@ -110,6 +110,31 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 	b.must(b.look("sha256:glance"), Finish{Step: "glance-at-it"}, fit("A"))
 }
 
+// What is in quarantine is not measured for use, nor is that asked for: it is measured on
+// what replaces it. No check that comes before a flight is begun meanwhile.
+func TestWhatIsInQuarantineIsNotMeasured(t *testing.T) {
+	b := packed(t)
+	square := readings("square", "left=500 mm", "right=500 mm")
+	before := Start{Procedure: &steps.Procedure{Name: "looks", Kind: steps.Check, Flight: steps.EachFlight}, Digest: "sha256:glance", Sheet: b.docs.Sheets[sheetSum], SheetDigest: sheetSum}
+	if _, err := before.decide(b.state, Circumstances{Now: b.now, At: b.now}); err != nil {
+		t.Errorf("released, and no check begins: %v", err)
+	}
+	b.must(fit("A"), square)
+	b.after(time.Minute)
+	b.must(puffed("pod"))
+	mustContain(t, b.refused(before, ByState), "it comes before a flight, and PL-01 is grounded: damage D1", "[repair ")
+	for _, asks := range []string{"battery A (damage D1) is in quarantine", "was removed, and none was fitted since"} {
+		mustContain(t, b.refused(square, ByHold), asks)
+		for _, due := range b.state.Next(b.now).Due {
+			if due.Remedy.Gate == "square" {
+				t.Errorf("it is to be measured: %s", due.Text)
+			}
+		}
+		_ = b.try(ChangeEquipment{Item: "battery", Change: Removed, Name: "A"})
+	}
+	b.must(fit("B"), square)
+}
+
 // What the report named stays in its quarantine, also where the entry that named it is
 // taken back, and so does what may have been there by what stands then.
 func TestNoUndoTakesAThingOutOfAQuarantine(t *testing.T) {
