@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"math"
 	"math/big"
 	"regexp"
 	"slices"
@@ -208,6 +209,27 @@ func (r ReadBench) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, r.nothing(s.Airframe.Mark)
 	}
 	return facts, nil
+}
+
+// UnlikelyAtBench says why what was read of the bench is probably mistyped or misread; "":
+// nothing speaks against it. A bench has between 5 and 35 °C, so that a figure in °F that is
+// taken for one in °C is noticed, and warms or cools by no more than 8 °C in a sitting
+// (common practice, no source).
+func (s *State) UnlikelyAtBench(r ReadBench, now time.Time) string {
+	celsius, err := r.Temperature.Celsius()
+	if err != nil || r.Temperature.IsZero() || celsius > 60 || !r.Humidity.IsZero() && !isHumidity(r.Humidity) { // what is refused
+		return ""
+	}
+	if celsius < 5 || celsius > 35 {
+		return fmt.Sprintf("a bench is rarely at %s", r.Temperature)
+	}
+	if last, known := s.benchAt(now); known && math.Abs(last.celsius-celsius) > 8 {
+		return fmt.Sprintf("it was %.0f °C before in this sitting, and %s now", last.celsius, r.Temperature)
+	}
+	if percent, err := r.Humidity.Rat("%"); err == nil && (percent.Cmp(big.NewRat(10, 1)) < 0 || percent.Cmp(big.NewRat(95, 1)) > 0) {
+		return fmt.Sprintf("a humidity of %s is rare", r.Humidity)
+	}
+	return ""
 }
 
 // Empty reports whether there is nothing in it to record.

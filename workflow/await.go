@@ -77,6 +77,9 @@ func (s *State) named(now time.Time, name string, running []string) (Moment, err
 		return Moment{}, unknown("running clock", name, running)
 	}
 	m := Moment{Mark: s.Airframe.Mark, Job: job.ID, Name: name, Event: MayDo, Began: now, At: now}
+	if j, coated := job.JointOf(report.Step); coated && report.Step.Kind.Traits().Joins && report.Progress != Done && !j.Lapsed(now) && s.fullyCoated(j) {
+		m.Name, m.Event, m.Until = j.Name, MayJoin, j.Window().Closes // as a wait for the joint says
+	}
 	if report.Progress == Done || report.Progress == Ready {
 		return m, nil
 	}

@@ -140,11 +140,8 @@ func (s *State) barred(gauge string, at time.Time) []Reason {
 }
 
 // measureIt is the remedy for a gate that must be measured: check its gauge
-// first if that is barred. None: what it depends on is in quarantine.
+// first if that is barred.
 func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
-	if len(s.notForUse(g, at)) > 0 {
-		return Remedy{} // the quarantine says what helps
-	}
 	if c := s.lastBad(g.Gauge, at); c != nil {
 		return s.remedy(Remedy{Kind: ToCheckGauge, Gauge: g.Gauge, Value: c.Of, Gate: g.Name})
 	}
@@ -155,6 +152,9 @@ func (s *State) measureIt(g steps.Gate, at time.Time) Remedy {
 func (s *State) ToMeet(r GateReport, at time.Time) Remedy {
 	if r.NeedsRework() {
 		return s.remedy(Remedy{Kind: ToRework, Gate: r.Gate.Name})
+	}
+	if not := s.nothingToMeasure(r.Gate, at); len(not) > 0 {
+		return not[0].Remedy
 	}
 	do := s.measureIt(r.Gate, at)
 	if r.Standing == Undecided && r.Finding.Missing == "" && do.Kind == ToMeasure {

@@ -68,7 +68,6 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, bad("give at least one reading for %s", gate.Name)
 	}
 	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(report, c.At)...)
-	reasons = append(reasons, s.notForUse(gate, c.At)...)
 	reasons = append(reasons, s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
 	reasons = append(reasons, s.unsafe(gate, c.At)...)
@@ -150,12 +149,23 @@ func shown(gauge steps.Gauge, value quantity.Quantity) error {
 }
 
 // nothingToMeasure says which zones of the gate were thrown away, as long as nothing of
-// them is made again: the old part measures well on the bench.
+// them is made again, and what of them is in quarantine, as long as nothing else is
+// certainly there instead: what is old measures well on the bench.
 func (s *State) nothingToMeasure(gate steps.Gate, at time.Time) []Reason {
 	var reasons []Reason
 	for _, zone := range s.Zones(at).Lost() {
 		if gate.DependsOn(zone) && !s.begunAnew(zone, at) {
 			reasons = append(reasons, Reason{Because: ByState, Text: fmt.Sprintf("the %s was thrown away, and is not made again yet", zone)})
+		}
+	}
+	for _, q := range s.Quarantines {
+		listed := slices.ContainsFunc(q.Things, func(t Thing) bool { return s.listed(t.Item) }) // else nothing could be fitted in its place
+		if q.Open() && listed && !q.replaced && gate.DependsOn(q.Zone) {
+			reason := Reason{Because: ByHold, Text: fmt.Sprintf("%s (damage %s) is in quarantine; what replaces it is measured", q.Says(), q.of())}
+			if aboard := s.quarantined(q, at); aboard != nil {
+				reason.Remedy = aboard.Remedy
+			}
+			reasons = append(reasons, reason)
 		}
 	}
 	return reasons

@@ -193,7 +193,7 @@ func (s *State) dueToFly(now time.Time) []Reason {
 		case r.Remedy.Kind == ToAccept && (released || !built): // the release stands, or it is to be built
 		case r.Because != ByGate:
 			reasons = append(reasons, r)
-		case built && !r.Remedy.IsZero(): // else the quarantine of what it measures comes first
+		case built:
 			gates = append(gates, r)
 		}
 	}

@@ -322,7 +322,7 @@ func TestWhatIsWaitedFor(t *testing.T) {
 	refused("roots", ByState) // a face is bare
 	b.done("coat-right")
 	await("", MayJoin, 10*m, 37*m)
-	await("join-roots", MayDo, 10*m, 0)
+	await("join-roots", MayJoin, 10*m, 37*m)
 	refused("measure-slot", ByOrder)
 	b.after(10 * m)
 	await("roots", ClosesSoon, 32*m, 37*m) // open, and so it stays in the last minutes
@@ -330,7 +330,7 @@ func TestWhatIsWaitedFor(t *testing.T) {
 	await("roots", ClosesSoon, 32*m, 37*m)
 	await("", HasLapsed, 37*m, 0)
 	b.after(-25 * m)
-	await("join-roots", MayDo, 10*m, 0)
+	await("join-roots", MayJoin, 10*m, 37*m) // as its joint
 	await("coat-left", MayDo, 10*m, 0)
 	b.done("join-roots", "propeller-off")
 	b.must(Clear{Step: "blade-care", Answers: []bool{true, true}})

@@ -471,29 +471,6 @@ func (s *State) unnamed(q *Quarantine, at time.Time) *Reason {
 	return &Reason{Because: ByHold, Text: fmt.Sprintf("nobody named the %s that is there now; that of damage %s is not used again", item.Name, q.Damage), Remedy: s.toFitAnother(item.Name)}
 }
 
-// notForUse says why the gate is not measured: the equipment that it depends on is in
-// quarantine, or nothing with a name is there in its stead. It is measured on that.
-func (s *State) notForUse(gate steps.Gate, at time.Time) []Reason {
-	var reasons []Reason
-	for _, q := range s.Quarantines {
-		i := slices.IndexFunc(s.Sheet.Equipment, func(e steps.Equipment) bool { return e.Zone == q.Zone })
-		if i < 0 || !gate.DependsOn(q.Zone) || len(q.Lines) == 0 || q.free() || q.seen[0].at.After(at) {
-			continue
-		}
-		reason := s.quarantined(q, at)
-		if reason == nil {
-			reason = s.unnamed(q, at)
-		}
-		if item := s.Sheet.Equipment[i].Name; reason == nil && s.mayBeOff(item, at) {
-			reason = &Reason{Because: ByHold, Text: fmt.Sprintf("the %s of damage %s was removed, and none was fitted since", item, q.of()), Remedy: s.toFitAnother(item)}
-		}
-		if reason != nil {
-			reasons = append(reasons, *reason)
-		}
-	}
-	return reasons
-}
-
 // guarded says why the settings can't be made at the time, by a step of the job or
 // without one: battery and propeller stay as they are while something is wrong.
 func (s *State) guarded(j *Job, sets []steps.Setting, at time.Time) []Reason {

@@ -91,11 +91,16 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 		t.Errorf("found on %q, off %v, says %s", d.Thing, d.Quarantine.Off(), d.Quarantine.Says())
 	}
 	mustContain(t, b.refused(fit("a."), ByHold), "the battery A (damage D1) is in quarantine")
+	square := readings("square", "left=500 mm", "right=501 mm") // of the pod, which is the battery
+	mustContain(t, b.refused(square, ByHold), "the battery A (damage D1) is in quarantine; what replaces it is measured [record-removed battery")
+	if do := b.state.ToMeet(b.gate("square"), b.now); do.Kind != ToRecordRemoved {
+		t.Errorf("its gate is met by %+v", do)
+	}
 	b.refused(fit(""), ByHold)
 	mustContain(t, b.refused(ChangeEquipment{Item: "battery", Change: Removed, Name: "B"}, ByState), "aboard is the battery A")
 	mustContain(t, b.refused(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "in"}}}, ByHold, ByDamage), "nobody sets plug: in", "damage D1 is open")
 	b.must(ReadBench{Set: []steps.Setting{{Condition: "plug", State: "out"}}})
-	b.must(fit("B"))
+	b.must(fit("B"), square)
 	if q := b.state.Damages[0].Quarantine; !q.Off() || !q.Open() {
 		t.Errorf("with B aboard: %+v", q)
 	}
@@ -110,29 +115,29 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 	b.must(b.look("sha256:glance"), Finish{Step: "glance-at-it"}, fit("A"))
 }
 
-// What is in quarantine is not measured for use, nor is that asked for: it is measured on
-// what replaces it. No check that comes before a flight is begun meanwhile.
-func TestWhatIsInQuarantineIsNotMeasured(t *testing.T) {
+// No check that comes before a flight is begun while the airframe may not fly.
+func TestNoCheckBeforeAFlightWhileGrounded(t *testing.T) {
 	b := packed(t)
-	square := readings("square", "left=500 mm", "right=500 mm")
-	before := Start{Procedure: &steps.Procedure{Name: "looks", Kind: steps.Check, Flight: steps.EachFlight}, Digest: "sha256:glance", Sheet: b.docs.Sheets[sheetSum], SheetDigest: sheetSum}
-	if _, err := before.decide(b.state, Circumstances{Now: b.now, At: b.now}); err != nil {
+	begin := func() error {
+		before := Start{Procedure: &steps.Procedure{Name: "looks", Kind: steps.Check, Flight: steps.EachFlight}, Digest: "sha256:glance", Sheet: b.docs.Sheets[sheetSum], SheetDigest: sheetSum}
+		_, err := before.decide(b.state, Circumstances{Now: b.now, At: b.now})
+		return err
+	}
+	if err := begin(); err != nil {
 		t.Errorf("released, and no check begins: %v", err)
 	}
-	b.must(fit("A"), square)
-	b.after(time.Minute)
-	b.must(puffed("pod"))
-	mustContain(t, b.refused(before, ByState), "it comes before a flight, and PL-01 is grounded: damage D1", "[repair ")
-	for _, asks := range []string{"battery A (damage D1) is in quarantine", "was removed, and none was fitted since"} {
-		mustContain(t, b.refused(square, ByHold), asks)
-		for _, due := range b.state.Next(b.now).Due {
-			if due.Remedy.Gate == "square" {
-				t.Errorf("it is to be measured: %s", due.Text)
-			}
+	for says, act := range map[string]Request{
+		"damage D1: puffed, pod":             puffed("pod"),
+		"look is due after the hard landing": LogFlight{Landing: Hard, Check: "look"},
+	} {
+		b = packed(t)
+		b.after(time.Minute)
+		b.must(act)
+		var refusal *Refusal
+		if err := begin(); !errors.As(err, &refusal) || !strings.Contains(err.Error(), "it comes before a flight, and PL-01 is grounded: "+says) || refusal.Reasons[0].Remedy.IsZero() {
+			t.Errorf("%s: %v", says, err)
 		}
-		_ = b.try(ChangeEquipment{Item: "battery", Change: Removed, Name: "A"})
 	}
-	b.must(fit("B"), square)
 }
 
 // What the report named stays in its quarantine, also where the entry that named it is

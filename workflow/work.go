@@ -289,7 +289,7 @@ func (s *State) allowed(r StepReport, job *Job, c Circumstances) error {
 				continue
 			} else if reason.Because == ByOrder {
 				reason.Remedy = s.remedy(Remedy{Kind: ToSeeNext})
-			} else if !reason.Until.IsZero() {
+			} else if reason.Until.After(c.Now) { // else it was then, and waiting won't help
 				reason.Remedy = s.remedy(Remedy{Kind: ToWait, Step: s.NameOf(r.Job, r.Step.Name, c.At)})
 			}
 		}

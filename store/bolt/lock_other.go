@@ -4,8 +4,8 @@ package bolt
 
 import "os"
 
-// locksEarly is false: here only bbolt can lock a file. The file is read before it
-// is locked, and a change must check again that nothing has changed since.
+// locksEarly is false: here only bbolt can lock a file. What a write trusts is
+// checked before it is locked for writing, and again after that.
 const locksEarly = false
 
 func lock(*os.File, bool) error { return nil }

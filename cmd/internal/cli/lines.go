@@ -160,7 +160,11 @@ func (l *lines) show(v sitting.View) error {
 		if !isNew && slices.ContainsFunc(l.rows, func(old sitting.Row) bool { old.Here = r.Here; return old == r }) {
 			continue
 		}
-		fmt.Fprintf(&b, "- %s\n", page.Escape(rowText(r)))
+		text := page.Escape(rowText(r))
+		if r.Key != "" { // or it would be a list in a list
+			text = strings.Replace(text, ".", "\\.", 1)
+		}
+		fmt.Fprintf(&b, "- %s\n", text)
 	}
 	if isNew {
 		var running page.Clocks
@@ -180,7 +184,7 @@ func (l *lines) show(v sitting.View) error {
 }
 
 func cautionText(text string) string {
-	return "> **Caution.** " + strings.ReplaceAll(strings.TrimSpace(text), "\n", "\n> ")
+	return "**Caution.** " + strings.TrimSpace(text)
 }
 
 func rowText(r sitting.Row) string {

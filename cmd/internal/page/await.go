@@ -63,6 +63,9 @@ type Ready struct {
 
 // NewReady makes the page of a moment that has come.
 func NewReady(s *workflow.State, m workflow.Moment, now time.Time) Ready {
+	if m.Event == workflow.HasLapsed && !now.After(m.At) { // to the second
+		now = m.At.Add(time.Second)
+	}
 	c := Clock{Now: now}
 	r := Ready{Mark: m.Mark, Job: m.Job, Name: m.Name, Event: m.Event, What: momentWords(m, c), Ready: m.At, Then: m.Until}
 	next := s.Next(now)

@@ -351,7 +351,7 @@ func reasonAdvice(r workflow.Reason, c Clock) string {
 
 func reasonTimes(r workflow.Reason, c Clock) string {
 	text, in := esc(said(workflow.Cause{Text: r.Text, At: r.At})), ""
-	if !c.Stands && !r.Until.IsZero() {
+	if !c.Stands && r.Until.After(c.Now) {
 		in = fmt.Sprintf(" (in %s)", c.In(r.Until))
 	}
 	switch {

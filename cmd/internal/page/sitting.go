@@ -51,7 +51,7 @@ func Standing(r workflow.StepReport, c Clock) string {
 // WhyNot says why a step can't be gone to.
 func WhyNot(r workflow.StepReport, c Clock) string {
 	var l lines
-	l.add("**Not %s:**\n", esc(r.Step.Label()))
+	l.add("**\"%s\" is not to be done now:**\n", esc(r.Step.Label()))
 	if r.Progress == workflow.Done {
 		l.item("it was done %s", c.At(r.At))
 	}

@@ -141,6 +141,8 @@ type model struct {
 	hinted        time.Time
 	noticed       time.Time // when the last moment was called
 	ran           time.Time // until then moments were called
+	since         time.Time // when the question was put
+	stood         int       // how much of what was told stood with it
 	seconds       int
 	looking       bool // at what other terminals wrote
 }
@@ -240,6 +242,10 @@ func (m *model) ask(a asked) tea.Cmd {
 	if !same || q.Prompt != old.Prompt || q.Field == nil || old.Field == nil || q.Field.Label != old.Field.Label {
 		m.scene.typed, m.scene.refused = field{}, false
 	}
+	if !same && m.wall().Sub(m.since) > 5*time.Second { // that stood with the question before
+		m.scene.told = m.scene.told[min(m.stood, len(m.scene.told)):]
+	}
+	m.since, m.stood = m.wall(), len(m.scene.told)
 	m.scene.question, m.reply = q, a.reply
 	m.scene.read = same && m.scene.read
 	m.scene.more, m.scene.keyed, m.doubt = false, false, nil
@@ -256,11 +262,11 @@ func (m *model) ask(a asked) tea.Cmd {
 
 // missed tells of moments that nobody can have seen.
 func (m *model) missed(moments []sitting.Moment) {
-	text := "While this was stopped:\n"
-	for _, n := range moments {
-		text += "\n- " + page.Escape(n.At.In(time.Local).Format("15:04")+" "+n.Says)
+	var all []string
+	for _, n := range slices.Backward(moments) { // there may be room for one line only
+		all = append(all, page.Escape(n.At.In(time.Local).Format("15:04")+" "+n.Says))
 	}
-	m.scene.told, m.scene.heard = append(m.scene.told, text), false
+	m.scene.told, m.scene.heard = append(m.scene.told, "Meanwhile: "+strings.Join(all, "; ")), false
 	m.at = m.here()
 }
 
@@ -538,9 +544,12 @@ func (m *model) press(name string, doubtful bool) tea.Cmd {
 	case !ok:
 		if wanted := m.scene.question.Wanted(); name == sitting.Enter && wanted != "" {
 			m.hint(wanted)
+		} else if !open && m.scene.question.Field != nil {
+			m.hint("Read on first: the last page asks.")
 		}
 		return nil
 	case !open && !k.Common:
+		m.hint("Read on first: the last page asks.")
 		return nil
 	case m.elsewhere(on, k.Key):
 		m.at = slices.IndexFunc(m.sheets(), func(s sheet) bool { return slices.Contains(s.keys, k.Key) })
@@ -588,7 +597,7 @@ func (m *model) answer(r sitting.Reply) {
 	if r.Key == sitting.Due || r.Key == sitting.Changed {
 		return // nobody has seen anything
 	}
-	m.scene.told, m.scene.hint = nil, ""
+	m.scene.told, m.scene.hint, m.stood = nil, "", 0
 	m.scene.typed, m.scene.refused = field{}, false
 	if m.wall().Sub(m.noticed) > 3*time.Second {
 		m.scene.notices = nil

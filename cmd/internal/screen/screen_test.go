@@ -376,6 +376,34 @@ func TestDone(t *testing.T) {
 	}
 	h.press("d")
 	h.expect(sitting.Reply{Key: sitting.Enter})
+	// what was told with a question that stood for long is not told with the next one
+	h.send(said("Refused."))
+	h.ask(plain("spar"))
+	h.see("Refused.")
+	h.pass(10 * time.Second)
+	h.ask(plain("slot"))
+	if strings.Contains(h.screen(), "Refused.") {
+		t.Errorf("still told is\n%s", h.screen())
+	}
+	// a key of a question that is not in sight yet says so
+	small := newHand(t, noClocks{}, 40, 12)
+	long := plain("long")
+	long.View.Action = strings.Repeat("Spread it over the whole face.\n\n", 9)
+	small.ask(long)
+	small.press("m")
+	small.expectNone()
+	small.see("Read on first")
+	// the limits stand beside what is typed, and its verdict is whole
+	gate := reading()
+	gate.View.ID, gate.View.Action, gate.View.Rows = "gate", long.View.Action+"- only 4.3 to 4.9 mm passes", []sitting.Row{{Label: "root", Here: true}}
+	gate.Field.Check = func(string) sitting.Verdict {
+		return sitting.Verdict{Said: "46 mm is unlikely: it is far outside its limits, 4 mm to 5.2 mm"}
+	}
+	small.ask(gate)
+	small.press("space", "space", "space", "space", "4", "6")
+	small.see("> 46")
+	small.see("only 4.3 to 4.9 mm passes")
+	small.see("outside its\nlimits, 4 mm to 5.2 mm")
 	h.ask(sitting.Question{View: scenes()["coat"].question.View, Prompt: "When it is done:", Keys: append([]sitting.Key{{Key: "d", Word: "done"}}, common()...)})
 	h.press("enter")
 	h.expectNone()
@@ -556,8 +584,7 @@ func TestClocksWhileAQuestionStands(t *testing.T) {
 	h.ask(q)
 	h.wall = h.wall.Add(4*time.Minute + 30*time.Second) // Ctrl-Z over it
 	h.ring(h.send(tea.ResumeMsg{}))
-	h.see("While this was stopped")
-	h.see("19:30 19:30:00")
+	h.see("Meanwhile: 19:30 19:30:00")
 	h.pass(30 * time.Second)
 	h.see("LAPSED 19:30")
 	h.pass(10 * time.Minute)

@@ -43,6 +43,7 @@ const (
 	keyStart = "s"
 	keyMixed = "m"
 	keyWet   = "w"
+	keyThen  = "e" // it was done earlier than now
 )
 
 // done is the key that says that the step at hand is done: d, and Enter too, but where
@@ -74,17 +75,24 @@ const hasty = 20 * time.Second
 // unhurried asks once where a step that takes minutes is said to be done seconds after it
 // was begun.
 func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
+	hands, err := c.hand.Step.Hands.Duration()
+	if err != nil || c.hand.Act == workflow.ToPress { // to coat took most of it
+		return nil
+	}
+	return c.unhurriedFor(ctx, since, min(hands/10, hasty), fmt.Sprintf("This takes %s, and was", c.hand.Step.Hands))
+}
+
+// unhurriedFor asks once where what takes at least so long was begun less long ago.
+func (c *conversation) unhurriedFor(ctx context.Context, since time.Time, least time.Duration, says string) error {
+	if c.now().Sub(since) >= least {
+		return nil
+	}
 	what := "shown"
 	if !since.Equal(c.since) {
 		what = "begun"
 	}
-	hands, err := c.hand.Step.Hands.Duration()
-	took := c.now().Sub(since)
-	if err != nil || took >= min(hands/10, hasty) || c.hand.Act == workflow.ToPress { // to coat took most of it
-		return nil
-	}
 	reply, err := c.ask(ctx, Question{
-		Prompt: fmt.Sprintf("This takes %s, and was %s at %s. Is it done?", c.hand.Step.Hands, what, since.In(time.Local).Format("15:04:05")), // the question may stand for long
+		Prompt: fmt.Sprintf("%s %s at %s. Is it done?", says, what, since.In(time.Local).Format("15:04:05")), // the question may stand for long
 		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back", Also: keyNo}},
 	})
 	if err == nil && reply.Key == Enter {
@@ -96,15 +104,19 @@ func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
 // finish records that the step is done, once it is known who was second at one that wants
 // a second person, and what was fitted.
 func (c *conversation) finish(ctx context.Context, f workflow.Finish) error {
+	return c.finishAt(ctx, f, time.Time{})
+}
+
+// finishAt records that it was done at an earlier time; zero: now.
+func (c *conversation) finishAt(ctx context.Context, f workflow.Finish, at time.Time) (err error) {
 	f.Step = c.name()
-	var err error
 	if f.Witness, err = c.askSecond(ctx); err != nil {
 		return err
 	}
 	if f.Thing, err = c.askThing(ctx); err != nil {
 		return err
 	}
-	return c.record(ctx, f)
+	return c.recordOn(ctx, c.state(), f, at)
 }
 
 // askThing asks for the name of what the step fits; "" where it fits nothing.
@@ -400,6 +412,19 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		if s.Holds(need.Condition, c.now()) == need.State {
 			continue
 		}
+		if how, uses := c.broughtBy(s, need); how.Step.Name != "" {
+			for _, use := range uses {
+				if len(use.Hold) > 0 && !s.Cleared(use, c.now()) {
+					return true, c.askUse(ctx, use)
+				}
+			}
+			step := page.NewStep(s, how, c.now())
+			c.view.ID += "/" + need.String()
+			c.view.Title, c.view.Action, c.view.Cautions = step.Title, step.Do, nil
+			for _, text := range step.Whole {
+				c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
+			}
+		}
 		q := Question{Prompt: fmt.Sprintf("Is the %s %s now?", spaced(need.Condition), spaced(need.State)), Keys: []Key{{Key: keyYes, Word: "yes"}}}
 		if heard := c.heard(s, need); heard != "" {
 			q.Prompt += " " + heard + "."
@@ -413,6 +438,20 @@ func (c *conversation) askConditions(ctx context.Context, s *workflow.State, nee
 		asked = true
 	}
 	return asked, nil
+}
+
+// broughtBy is the step of an open job that brings a condition about, and what it is done
+// with; none: no step does.
+func (c *conversation) broughtBy(s *workflow.State, need steps.Setting) (how workflow.StepReport, uses []steps.Use) {
+	now := c.now()
+	for _, job := range s.OpenJobs(now) {
+		for _, r := range s.Steps(job, now) {
+			if slices.Contains(r.Step.Sets, need) && (how.Step.Name == "" || r.Job == c.hand.Job) {
+				how, uses = r, s.UsesOf(job, r.Step, now)
+			}
+		}
+	}
+	return how, uses
 }
 
 // spaced is a name as words.

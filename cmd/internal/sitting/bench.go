@@ -21,6 +21,7 @@ type Bench struct {
 	mu     sync.Mutex
 	states map[string]*workflow.State // by mark
 	sizes  map[string]int64           // of every journal, when it was read; nil: they were not all read
+	dry    [2]string                  // mark and joint of a coat that was wet and is dry now, which its join will record
 }
 
 // NewBench returns a bench of which nothing is read yet. [Bench.Refresh] reads it.
@@ -37,9 +38,15 @@ type Timer struct {
 // Timers are the running clocks of all airframes at a time, the next moment first. It
 // reads no store, and may be called every second.
 func (b *Bench) Timers(now time.Time) []Timer {
+	b.mu.Lock()
+	dry := b.dry
+	b.mu.Unlock()
 	var all []Timer
 	for _, s := range b.States() {
 		for _, t := range s.Timers(now) {
+			if dry == [2]string{s.Airframe.Mark, t.Name} && t.Phase == workflow.Tacking && !now.Before(t.Opens) {
+				t.Phase, t.Touch = workflow.Open, time.Time{}
+			}
 			all = append(all, Timer{s.Airframe.Mark, t})
 		}
 	}
@@ -58,6 +65,13 @@ func (b *Bench) States() []*workflow.State {
 	return states
 }
 
+// felt says that a coat that was wet is dry now.
+func (b *Bench) felt(mark, joint string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.dry = [2]string{mark, joint}
+}
+
 // Put replaces one airframe by what was just read or recorded of it.
 func (b *Bench) Put(s *workflow.State) {
 	b.mu.Lock()
@@ -66,6 +80,9 @@ func (b *Bench) Put(s *workflow.State) {
 }
 
 func (b *Bench) put(s *workflow.State) {
+	if b.dry[0] == s.Airframe.Mark && b.states[b.dry[0]] != nil && b.states[b.dry[0]].Size() != s.Size() {
+		b.dry = [2]string{}
+	}
 	mark, now := s.Airframe.Mark, b.desk.Now()
 	if had := b.states[mark]; had != nil && had.Size() > s.Size() {
 		return // it was read before what is known

@@ -9,6 +9,7 @@ import (
 	"time"
 	"unicode"
 
+	"fettle/cmd/internal/page"
 	"fettle/steps"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -22,12 +23,12 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 	now := c.now()
 	for _, of := range c.states {
 		c.asked[of.Airframe.Mark] = true
-		needs = append(needs, lacking(of, now)...)
+		needs = append(needs, c.lacking(of, now)...)
 	}
 	all := slices.Clone(needs)
 	needs = slices.DeleteFunc(needs, func(n steps.Setting) bool { // two that contradict each other are asked one by one
 		def, _ := s.Sheet.Condition(n.Condition)
-		return !def.Lapses() || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
+		return !def.Lapses() || c.broughtByTool(s, n) || slices.ContainsFunc(all, func(o steps.Setting) bool { return o.Condition == n.Condition && o.State != n.State })
 	})
 	slices.SortStableFunc(needs, func(a, b steps.Setting) int { return strings.Compare(a.Condition, b.Condition) })
 	needs = slices.Compact(needs)
@@ -69,9 +70,18 @@ func (c *conversation) askSitting(ctx context.Context, s *workflow.State, needs 
 		if err != nil {
 			return err
 		}
+		if why := s.UnlikelyAtBench(request, now); why != "" {
+			sure := Question{Prompt: page.Capital(why) + ".", Keys: []Key{{Key: keyYes, Word: "keep it"}, {Key: Enter, Word: "type it again", Also: keyNo}}}
+			if reply, err = c.ask(ctx, sure); err != nil {
+				return err
+			}
+			if reply.Key != keyYes {
+				continue
+			}
+		}
 		for _, of := range slices.Clone(c.states) {
 			if of.Airframe.Mark != c.mark && err == nil {
-				err = c.recordOn(ctx, of, fitting(of, request))
+				err = c.recordOn(ctx, of, fitting(of, request), time.Time{})
 			}
 		}
 		if err == nil {
@@ -107,8 +117,9 @@ func (c *conversation) unread() error {
 
 // lacking are the conditions of a sitting that nobody has confirmed and that a step of an
 // open stage needs, but for what a step that is left brings about itself: nobody says that
-// a tool is hot before it is to be heated.
-func lacking(s *workflow.State, now time.Time) []steps.Setting {
+// a tool is hot before it is to be heated. Nor what a tool brings about: that is asked
+// beside how it is done.
+func (c *conversation) lacking(s *workflow.State, now time.Time) []steps.Setting {
 	var needs []steps.Setting
 	for _, job := range s.OpenJobs(now) {
 		reports := s.Steps(job, now)
@@ -125,13 +136,19 @@ func lacking(s *workflow.State, now time.Time) []steps.Setting {
 				continue
 			}
 			for _, n := range s.NeedsAt(job, r.Step, now) {
-				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Lapses() && s.Holds(n.Condition, now) != n.State && !slices.Contains(set, n) {
+				if def, ok := s.Sheet.Condition(n.Condition); ok && def.Lapses() && s.Holds(n.Condition, now) != n.State && !slices.Contains(set, n) && !c.broughtByTool(s, n) {
 					needs = append(needs, n)
 				}
 			}
 		}
 	}
 	return needs
+}
+
+// broughtByTool reports whether a step brings a condition about with a tool.
+func (c *conversation) broughtByTool(s *workflow.State, need steps.Setting) bool {
+	how, _ := c.broughtBy(s, need)
+	return len(how.Step.Tools) > 0
 }
 
 // fitting leaves out the conditions that the design of an airframe does not know.
@@ -144,7 +161,7 @@ func fitting(s *workflow.State, r workflow.ReadBench) workflow.ReadBench {
 }
 
 // readSitting reads a temperature, a humidity after it if there is one, and a y if the
-// conditions stand.
+// conditions stand, or an n. Bare numbers are in the units that the question shows.
 func readSitting(text string, needs []steps.Setting) (workflow.ReadBench, error) {
 	var r workflow.ReadBench
 	words := strings.Fields(text)
@@ -154,18 +171,27 @@ func readSitting(text string, needs []steps.Setting) (workflow.ReadBench, error)
 	if len(words) == 0 && len(r.Set) > 0 {
 		return r, nil
 	}
+	if n := len(words) - 1; n >= 0 && len(needs) > 0 && (words[n] == "n" || words[n] == "no") {
+		words = words[:n]
+	}
+	for n := len(words) - 1; n > 0; n-- { // the humidity first
+		if _, err := quantity.Parse(strings.Join(words[:n], " "), quantity.Ratio); err == nil {
+			words = slices.Concat(words[n:], words[:n])
+			break
+		}
+	}
 	text = strings.Join(words, " ")
 	if _, err := quantity.Parse(text, quantity.Ratio); err == nil {
 		return r, fmt.Errorf("give the temperature too: …C %s", strings.Join(words, ""))
 	}
 	var err error
 	for n := len(words); n > 0; n-- { // so many of them are the temperature: 20 C 50 %
-		r.Temperature, err = quantity.Parse(strings.Join(words[:n], " "), quantity.Temperature)
+		r.Temperature, err = quantity.ParseIn(strings.Join(words[:n], " "), "°C")
 		if err != nil {
 			continue
 		}
 		if n < len(words) {
-			r.Humidity, err = quantity.Parse(strings.Join(words[n:], " "), quantity.Ratio)
+			r.Humidity, err = quantity.ParseIn(strings.Join(words[n:], " "), "%")
 		}
 		return r, err
 	}

@@ -91,9 +91,17 @@ func (c *conversation) askSpread(ctx context.Context, a steps.Adhesive, begun wo
 	if late {
 		q.Prompt = "What was begun is too old to be joined. Spread it afresh."
 	}
+	join, lapsed := c.lapsed()
+	if lapsed {
+		q.Keys = append(q.Keys, Key{Key: keyThen, Word: "it was joined in time"})
+	}
 	reply, err := c.ask(ctx, q)
 	if err != nil || reply.Key == Enter || reply.Key == keyDone {
 		return err
+	}
+	if reply.Key == keyThen {
+		c.hand = join
+		return cmp.Or(c.askEarlier(ctx, workflow.Finish{}), errAgain)
 	}
 	began := c.now()
 	if reply.Key == "" {
@@ -213,17 +221,65 @@ func (c *conversation) askJoin(ctx context.Context, s *workflow.State, touch str
 			q.Keys = append(q.Keys, Key{Key: keyWet, Word: "still wet"})
 		}
 	}
+	q.Keys = append(q.Keys, Key{Key: keyThen, Word: "joined earlier"})
 	reply, err := c.ask(ctx, q)
 	if err != nil {
 		return err
 	}
-	if reply.Key == keyWet {
+	switch reply.Key {
+	case keyWet:
 		return c.wet(ctx)
+	case keyThen:
+		return c.askEarlier(ctx, workflow.Finish{Touch: touch})
 	}
 	if err := c.unhurried(ctx, c.since); err != nil {
 		return err
 	}
-	return c.finish(ctx, workflow.Finish{Touch: touch})
+	err = c.finish(ctx, workflow.Finish{Touch: touch})
+	if err == nil || !c.isLate() {
+		return err
+	}
+	return cmp.Or(c.tell(err), c.askEarlier(ctx, workflow.Finish{Touch: touch})) // it may have been joined in time
+}
+
+// askEarlier asks when a joint was joined, and records it.
+func (c *conversation) askEarlier(ctx context.Context, f workflow.Finish) error {
+	c.view.ID += "/earlier"
+	c.view.Title, c.view.Action = c.hand.Step.Label(), ""
+	reply, err := c.ask(ctx, Question{Prompt: "When was it joined?", Keys: []Key{{Key: Enter, Word: "back"}}, Field: c.moment("such as 19:02, or 8 min ago")})
+	if err != nil || reply.Text == "" {
+		return cmp.Or(err, errAgain)
+	}
+	at, err := c.When(reply.Text)
+	if err != nil {
+		return err
+	}
+	return c.finishAt(ctx, f, at)
+}
+
+// isLate reports whether the coat of the joint at hand has waited too long.
+func (c *conversation) isLate() bool {
+	return slices.ContainsFunc(c.Bench.Timers(c.now()), func(t Timer) bool {
+		return t.Mark == c.mark && t.Name == c.hand.Step.Joint && t.Phase == workflow.Late
+	})
+}
+
+// lapsed is the join of the joint at hand, where its coat has waited too long: whoever had
+// no hand free may have joined it in time.
+func (c *conversation) lapsed() (workflow.StepReport, bool) {
+	s := c.state()
+	job, err := s.Job(c.hand.Job)
+	if err != nil || !c.isLate() {
+		return workflow.StepReport{}, false
+	}
+	all := s.Steps(job, c.now())
+	i := slices.IndexFunc(all, func(r workflow.StepReport) bool {
+		return r.Step.Joint == c.hand.Step.Joint && r.Step.Kind.Traits().Joins
+	})
+	if i < 0 {
+		return workflow.StepReport{}, false
+	}
+	return all[i], true
 }
 
 // wet records that the coat was found wet. The join is refused with that, which is no news
@@ -252,5 +308,6 @@ func (c *conversation) askTouch(ctx context.Context, s *workflow.State) error {
 	if reply.Key == keyWet {
 		return c.wet(ctx)
 	}
+	c.Bench.felt(c.mark, c.hand.Step.Joint)
 	return c.askJoin(ctx, s, workflow.TouchDry) // it is dry, but not joined yet
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"time"
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -94,10 +95,15 @@ func (c *conversation) takeBack(ctx context.Context) error {
 	if !ok {
 		return c.say("There is nothing to take back.")
 	}
-	undo := workflow.Undo{Position: last, Reason: "taken back at the bench"}
-	entries, err := s.Decide(undo, workflow.Circumstances{Now: c.now(), By: c.Desk.By, Program: c.Desk.Program})
-	if err != nil {
-		return err
+	undos := []workflow.Undo{}
+	var entries []journal.Entry
+	for _, p := range c.oneKey(s, last) {
+		undo := workflow.Undo{Position: p, Reason: "taken back at the bench"}
+		decided, err := s.Decide(undo, workflow.Circumstances{Now: c.now(), By: c.Desk.By, Program: c.Desk.Program})
+		if err != nil {
+			return err
+		}
+		undos, entries = append(undos, undo), append(entries, decided...)
 	}
 	q := Question{Prompt: "Take it back?", Keys: []Key{{Key: keyYes, Word: "take back"}, {Key: Enter, Word: "leave it", Also: keyNo}}}
 	all := page.NewJournal(s).Entries
@@ -119,7 +125,60 @@ func (c *conversation) takeBack(ctx context.Context) error {
 		return nil
 	}
 	c.kept = place{} // what was taken back comes next
-	return c.recordOn(ctx, s, undo)
+	for _, undo := range undos {
+		if err := c.recordOn(ctx, s, undo, time.Time{}); err != nil {
+			return err
+		}
+		if s, err = c.Desk.State(ctx, s.Airframe.Mark); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// oneKey is what the answer recorded that led to the last entry. A coat that was joined
+// with the same key goes with it. A step that only measures is done by itself once its
+// gates have passed: it was the reading that was meant.
+func (c *conversation) oneKey(s *workflow.State, last int64) []int64 {
+	before := func(is func(journal.Entry) bool) (int64, bool) {
+		for _, e := range slices.Backward(s.Entries[:last]) {
+			if s.Live(e.Position) && is(e) {
+				return e.Position, true
+			}
+		}
+		return 0, false
+	}
+	switch f := s.Entries[last].Facts.(type) {
+	case journal.Joined:
+		if p, ok := before(func(e journal.Entry) bool {
+			coat, ok := e.Facts.(journal.Coated)
+			return ok && coat.Job == f.Job && coat.Step == f.Step && e.Recorded.Equal(s.Entries[last].Recorded)
+		}); ok {
+			return []int64{p}
+		}
+	case journal.StepDone:
+		job, err := s.Job(f.Job)
+		if err != nil {
+			break
+		}
+		step, _, _ := job.Procedure.Step(s.StepOf(f.Work))
+		var gates []string
+		for _, g := range s.GatesOf(job, step, c.now()) {
+			gates = append(gates, g.Gate.Name)
+		}
+		if p, ok := before(func(e journal.Entry) bool {
+			switch f := e.Facts.(type) {
+			case journal.ReadingTaken:
+				return slices.Contains(gates, f.Gate)
+			case journal.ConcessionGranted:
+				return slices.Contains(gates, f.Gate)
+			}
+			return false
+		}); ok {
+			return []int64{last, p}
+		}
+	}
+	return []int64{last}
 }
 
 // lastEntry is the last entry that stands and that took nothing back itself.

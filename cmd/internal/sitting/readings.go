@@ -226,17 +226,20 @@ func (c *conversation) askRework(ctx context.Context, s *workflow.State, g workf
 	c.view.Title, c.view.Action = gate.Title, gate.Action(c.clock())
 	q := Question{
 		View:   View{Rows: rowsOf(s, g, "")},
-		Prompt: fmt.Sprintf("Is %s reworked? If it was mistyped or misread, take it back.", g.Gate.Name),
+		Prompt: "Is it reworked? If it was mistyped or misread, take it back.",
 		Keys:   []Key{{Key: keyYes, Word: "reworked"}},
 	}
 	if !g.Gate.Critical {
 		q.Keys = append(q.Keys, Key{Key: keyConcede, Word: "grant a concession", Words: true})
 	}
-	reply, err := c.confirm(ctx, q, fmt.Sprintf("What needs %s waits until it passes. Go to it from the list once it is reworked.", g.Gate.Name))
+	reply, err := c.confirm(ctx, q, fmt.Sprintf("What needs \"%s\" waits until it passes. Go to it from the list once it is reworked.", term.Line(gate.Title)))
 	if err != nil {
 		return err
 	}
 	if reply.Key == keyYes {
+		if err := c.unhurriedFor(ctx, c.since, hasty/4, "What was read counts no more once it is reworked, and this was"); err != nil {
+			return err
+		}
 		return c.reworked(ctx, g)
 	}
 	return c.concede(ctx, g, reply.Text)

@@ -323,8 +323,8 @@ func (c *conversation) show(s *workflow.State, suggestion workflow.Suggestion) {
 	step.Brief(s, c.Desk.By, "?", c.Short)
 	c.view.Part, c.view.Title = step.Stage, step.Title
 	c.view.Step, c.view.Of = c.count(s)
-	for i, text := range step.Whole {
-		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text] || text != step.Cautions[i]})
+	for _, text := range step.Whole {
+		c.view.Cautions = append(c.view.Cautions, Caution{Text: text, Read: c.read[text]})
 	}
 	c.view.Action, c.view.More = next.Action(clock), next.More(clock)
 	for _, reason := range suggestion.Resolve { // what is asked next
@@ -426,20 +426,33 @@ func (c *conversation) common(own []Key) []Key {
 // saysNo reports whether a key of a question's own answers it with no.
 func (k Key) saysNo() bool { return !k.Common && k.Is(keyNo) }
 
-// offers has a key for the joint that must be joined first, unless that is at hand.
+// offers has a key for the joint that must be joined first, or coated again, unless that is
+// at hand.
 func (c *conversation) offers() func(now time.Time) []Key {
 	mark, joint := c.mark, c.hand.Step.Joint
 	return func(now time.Time) []Key {
 		if t, ok := c.open(now); ok && (t.Mark != mark || t.Name != joint) {
+			if t.Phase == workflow.Late {
+				return []Key{{Key: keyJoin, Word: "coat " + t.Name + " again"}}
+			}
 			return []Key{{Key: keyJoin, Word: "join " + t.Name}}
 		}
 		return nil
 	}
 }
 
-// open is the joint whose window is open and closes first, also one that was found wet.
+// open is the joint whose window is open and closes first, also one that was found wet;
+// where there is none, one that has lapsed.
 func (c *conversation) open(now time.Time) (first Timer, ok bool) {
-	for _, t := range c.Bench.Timers(now) {
+	all := c.Bench.Timers(now)
+	if i := slices.IndexFunc(all, func(t Timer) bool { return t.Phase == workflow.Late }); i >= 0 {
+		defer func() {
+			if !ok {
+				first, ok = all[i], true
+			}
+		}()
+	}
+	for _, t := range all {
 		if (t.Phase == workflow.Open || t.Phase == workflow.Tacking && !now.Before(t.Opens)) && (!ok || t.Closes.Before(first.Closes)) {
 			first, ok = t, true
 		}
@@ -447,7 +460,7 @@ func (c *conversation) open(now time.Time) (first Timer, ok bool) {
 	return first, ok
 }
 
-// joinNow goes to the joint that must be joined first.
+// joinNow goes to the joint that must be joined first, or coated again.
 func (c *conversation) joinNow() {
 	now := c.now()
 	t, _ := c.open(now)
@@ -457,8 +470,10 @@ func (c *conversation) joinNow() {
 			continue
 		}
 		for _, r := range s.Steps(job, now) {
-			if r.Step.Joint == t.Name && r.Step.Kind.Traits().Joins && r.AtHand() {
+			traits := r.Step.Kind.Traits()
+			if does := t.Phase == workflow.Late && traits.Coats || t.Phase != workflow.Late && traits.Joins; does && r.Step.Joint == t.Name && r.AtHand() {
 				c.take(s, r)
+				return
 			}
 		}
 	}
@@ -472,13 +487,13 @@ func (c *conversation) take(s *workflow.State, r workflow.StepReport) {
 
 // record records a request on the airframe at hand and shows what was recorded.
 func (c *conversation) record(ctx context.Context, r workflow.Request) error {
-	return c.recordOn(ctx, c.state(), r)
+	return c.recordOn(ctx, c.state(), r, time.Time{})
 }
 
 // recordOn records it on an airframe as it was read last: if another terminal has added
-// entries since, it is decided anew.
-func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r workflow.Request) error {
-	entries, state, err := c.Desk.Act(ctx, before, r, time.Time{})
+// entries since, it is decided anew. It was done at that time; zero: now.
+func (c *conversation) recordOn(ctx context.Context, before *workflow.State, r workflow.Request, at time.Time) error {
+	entries, state, err := c.Desk.Act(ctx, before, r, at)
 	if state != nil {
 		c.took(state)
 	}

@@ -115,6 +115,36 @@ stages:
         needs: {gun: hot}
 `
 
+// heat is a tool that is made hot, and used.
+const heat = `procedure: reed-heat
+kind: check
+design: reed
+title: Heat it
+revision: 1
+stages:
+  - stage: heat
+    steps:
+      - step: gun-on
+        title: Gun on
+        do: Plug it in.
+        tools: [gun]
+        sets: {gun: hot}
+      - step: press-pin
+        title: Press the pin
+        do: Press it.
+        needs: {gun: hot}
+        tools: [gun]
+      - step: glue-pin
+        title: Glue the pin
+        do: A bead, and press.
+        hands: 2 min
+        glue: {joint: pin, with: hot-melt}
+        disturbs: [wing]
+      - step: look-at-pin
+        title: Look at the pin
+        do: Look at it.
+`
+
 // A bench is a store, a clock and a front that answers by a list.
 type bench struct {
 	t     *testing.T
@@ -125,6 +155,7 @@ type bench struct {
 	seen  []string // what was to be done
 	told  []string
 	last  sitting.Question
+	of    *sitting.Bench
 }
 
 // atBench is a bench with an airframe of each mark, and the tab to be glued on.
@@ -141,6 +172,7 @@ func atBench(t *testing.T, marks ...string) *bench {
 	}
 	must(t, os.WriteFile(filepath.Join(own, "finch-tab.yaml"), []byte(tab), 0o600))
 	must(t, os.WriteFile(filepath.Join(own, "reed-pins.yaml"), []byte(pins), 0o600))
+	must(t, os.WriteFile(filepath.Join(own, "reed-heat.yaml"), []byte(heat), 0o600))
 	b := &bench{t: t, now: time.Date(2026, 3, 3, 19, 0, 0, 0, time.UTC)}
 	b.desk = &desk.Desk{Store: memory.New(), Photos: photos.Beside(filepath.Join(own, "store.db")), Library: procedures.Open(own),
 		Now: func() time.Time { return b.now }, By: "builder", Program: "test"}
@@ -165,7 +197,8 @@ func must(t *testing.T, err error) {
 func (b *bench) lead(mark string, answers ...string) {
 	b.t.Helper()
 	b.queue, b.asked, b.told, b.seen = answers, nil, nil, nil
-	s := &sitting.Sitting{Desk: b.desk, Bench: sitting.NewBench(b.desk), Front: b, Mark: mark,
+	b.of = sitting.NewBench(b.desk)
+	s := &sitting.Sitting{Desk: b.desk, Bench: b.of, Front: b, Mark: mark,
 		When: func(text string) (time.Time, error) {
 			d, err := time.ParseDuration(strings.TrimSuffix(strings.ReplaceAll(text, " min", "m"), " ago"))
 			return b.now.Add(-d), err
@@ -358,7 +391,7 @@ func TestTouch(t *testing.T) {
 		t.Errorf("told %q", b.told)
 	}
 	n := len(b.asked)
-	for i, want := range []string{"Before the blade", "Join the pad | Touch it. When it is joined: | d joined, w still wet"} {
+	for i, want := range []string{"Before the blade", "Join the pad | Touch it. When it is joined: | d joined, w still wet, e joined earlier"} {
 		if !strings.Contains(b.asked[n-9+i], want) {
 			t.Errorf("%d asks %s, want %s", i, b.asked[n-9+i], want)
 		}
@@ -380,6 +413,39 @@ func TestWetGivesWay(t *testing.T) {
 	b.lead("FN-01", "l", "join-dry", "w", "q")
 	if at := b.asked[len(b.asked)-1]; strings.Contains(at, "Join the pad") {
 		t.Errorf("it stays at %s", at)
+	}
+	// and it is no longer called wet once it was felt to be dry
+	b.lead("FN-01", "+6m l", "join-dry", "y", "q")
+	for _, timer := range b.of.Timers(b.now) {
+		if timer.Name == "pad" && timer.Phase != workflow.Open {
+			t.Errorf("dry to the touch, it is %s", timer.Phase)
+		}
+	}
+}
+
+// Whoever had no hand free while the joint was joined says so afterwards, also once its
+// time is over, and nothing is coated again.
+func TestJoinedEarlier(t *testing.T) {
+	for name, answers := range map[string][]string{
+		"in its time":     {"+30m l", "join-dry", "e", "10m ago"},
+		"while it lapsed": {"+30m l", "join-dry", "+15m d", "25m ago"},
+		"afterwards":      {"+45m l", "guard-blade", "j", "e", "25m ago"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b := atBench(t, "FN-01")
+			b.ready("FN-01")
+			b.act("FN-01", workflow.ReadBench{Set: []steps.Setting{{Condition: "ventilation", State: "on"}}})
+			b.act("FN-01", workflow.Finish{Step: "coat-dry"})
+			b.lead("FN-01", append(answers, "q")...)
+			if _, e := last[journal.Joined](b, "FN-01"); !e.At.Equal(time.Date(2026, 3, 3, 19, 20, 0, 0, time.UTC)) {
+				t.Errorf("joined at %s", e.At)
+			}
+			b.asks("Join the pad", "When was it joined?")
+			if name == "afterwards" {
+				b.asks("Before the blade", "j coat pad again")
+				b.asks("Coat the pad", "e it was joined in time")
+			}
+		})
 	}
 }
 
@@ -427,7 +493,7 @@ func TestList(t *testing.T) {
 	b := atBench(t, "FN-01")
 	b.ready("FN-01")
 	b.lead("FN-01", "l", "trim-tab", "l", "coat-dri", "n", "l", "2", "q")
-	b.tells("Not Trim the tab", "coat-tab comes before it")
+	b.tells("\"Trim the tab\" is not to be done now", "coat-tab comes before it")
 	b.tells("did you mean", "coat-dry")
 	if at := b.asked[len(b.asked)-1]; !strings.Contains(at, "ventilation") {
 		t.Errorf("the second of the list is %s", at)
@@ -469,6 +535,29 @@ func TestTheStepIsKept(t *testing.T) {
 	b.asks("Pin the left | Is the gun hot now? | y yes, n no")
 	b.tells("Pin the left waits until the gun is hot. Go to it from the list then.")
 	b.asked = b.asked[5:]
+	defer func() { // what brings the condition about comes with it, and the hold of the tool before it
+		s, err := b.desk.Register(t.Context(), "RD-02", "reed", nil, time.Time{})
+		must(t, err)
+		_, _, err = b.desk.Start(t.Context(), s, "reed-heat", "", time.Time{})
+		must(t, err)
+		b.ready("RD-02")
+		b.lead("RD-02", "1", "2", "d", "q")
+		b.now = b.now.Add(24 * time.Hour)
+		b.lead("RD-02", "20", "1", "2", "y", "q")
+		for i, want := range []string{"Temperature at the bench, as …C:", "gun | Confirm", "gun | Confirm", "Gun on | Is the gun hot now? | y yes, n no", "Press the pin | When"} {
+			if !strings.Contains(b.asked[i], want) {
+				t.Errorf("the day after %d asks %s, want %s", i, b.asked[i], want)
+			}
+		}
+		if b.seen[3] != "Plug it in." {
+			t.Errorf("how it is made hot: %q", b.seen[3])
+		}
+		b.lead("RD-02", "d", "+1m d", "u", "y", "q") // one key, though it is a coat and a join
+		b.tells("coated joint pin", "joined pin")
+		if at := b.asked[len(b.asked)-1]; !strings.HasPrefix(at, "RD-02 | Glue the pin") || len(b.state("RD-02").Timers(b.now)) > 0 {
+			t.Errorf("taken back it asks %s", at)
+		}
+	}()
 	for i, want := range []string{"Pin the left | Is the gun hot now?", "gun | Confirm each line", "gun | Confirm each line", "Pin the right | When it is done"} {
 		if !strings.Contains(b.asked[i], want) {
 			t.Errorf("%d asks %s, want %s", i, b.asked[i], want)
@@ -487,6 +576,21 @@ func TestOneAnswerForTheSitting(t *testing.T) {
 		if _, known := s.Temperature(b.now); !known || s.Bench.Humidity.IsZero() || s.Holds("ventilation", b.now) != "on" {
 			t.Errorf("%s: %+v", mark, s.Bench)
 		}
+	}
+	// bare numbers are in the units that are asked for, what can hardly be is asked back, and
+	// what does not stand is not confirmed
+	b = atBench(t, "FN-01")
+	b.lead("FN-01", "68F 50% n", "l", "coat-dry", "n", "q")
+	b.asks("Is the ventilation on now?")
+	b.now = b.now.Add(24 * time.Hour)
+	b.lead("FN-01", "18F 50 n", "enter", "20 4 n", "n", "50% 20 n", "q")
+	b.asks("A bench is rarely at 18 °F. | y keep it, enter type it again")
+	b.asks("A humidity of 4 % is rare.")
+	if f, _ := last[journal.BenchRead](b, "FN-01"); f.Temperature.String() != "20 °C" || f.Humidity.String() != "50 %" {
+		t.Errorf("kept %+v", f)
+	}
+	if why := b.state("FN-01").UnlikelyAtBench(workflow.ReadBench{Temperature: q(t, "9 °C")}, b.now); why != "it was 20 °C before in this sitting, and 9 °C now" {
+		t.Errorf("9 °C after 20 °C: %q", why)
 	}
 	// what is refused is asked for at once, too
 	b = atBench(t, "FN-01")
@@ -663,5 +767,14 @@ func TestReadings(t *testing.T) {
 	b.asks("slot root, in mm:", "r reworked, c grant a concession")
 	if f, _ := last[journal.ConcessionGranted](b, "FN-09"); f.Reason != "it holds" || len(f.Readings) != 2 {
 		t.Errorf("conceded is %+v", f)
+	}
+	// what the program wrote by itself is taken back with what the builder said
+	if _, e := last[journal.StepDone](b, "FN-09"); e.Position != b.state("FN-09").Size()-1 {
+		t.Errorf("the step that measures is not done by itself: entry %d", e.Position)
+	}
+	_, conceded := last[journal.ConcessionGranted](b, "FN-09")
+	b.lead("FN-09", "u", "y", "q")
+	if s = b.state("FN-09"); s.Live(conceded.Position) || s.Live(conceded.Position+1) || s.Size() != conceded.Position+4 {
+		t.Errorf("taken back is not entry %d of %d", conceded.Position, s.Size())
 	}
 }
