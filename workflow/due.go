@@ -30,13 +30,14 @@ func (s *State) Due(at time.Time, coming ...string) []GateReport {
 	return due
 }
 
-// leftToBuild are the gates that a step of an open build still asks for by name.
+// leftToBuild are the gates that a step of an open build still asks for by name, but for
+// one that was found not to be met after it had passed.
 func (s *State) leftToBuild(at time.Time) []string {
 	var names []string
 	for _, j := range s.Builds() {
 		for _, stage := range j.Procedure.Stages {
 			for i := range stage.Steps {
-				if len(stage.Steps[i].Gates) > 0 && !s.met(j, stage, i, at) {
+				if len(stage.Steps[i].Gates) > 0 && !s.met(j, stage, i, at) && s.failing(j, stage, i, at) == nil {
 					names = append(names, stage.Steps[i].Gates...)
 				}
 			}

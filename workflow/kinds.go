@@ -36,7 +36,7 @@ func stepKinds() map[steps.Kind]stepKind {
 		steps.Join:    {completed: journal.Joined{}.Kind(), met: joinMet, forbids: joinForbids, finish: finishJoin, explain: explainJoin, touched: true},
 		steps.Glue:    {completed: journal.Joined{}.Kind(), met: joinMet, forbids: glueForbids, finish: Finish.glued, explain: explainGlue, touched: true, begins: true},
 		steps.Wait:    {completed: journal.StepDone{}.Kind(), met: waitMet, forbids: waitForbids, finish: justDone},
-		steps.Measure: {completed: journal.StepDone{}.Kind(), met: measureMet, forbids: measureForbids, finish: finishMeasure},
+		steps.Measure: {completed: journal.StepDone{}.Kind(), met: measureMet, forbids: measureForbids, finish: finishMeasure, explain: explainMeasure},
 		steps.Hold:    {completed: journal.HoldCleared{}.Kind(), finish: finishHold, left: ByHold},
 		steps.Choose:  {completed: journal.Chosen{}.Kind(), met: chooseMet, finish: finishChoice},
 		steps.Release: {completed: journal.Released{}.Kind(), forbids: releaseForbids, finish: finishRelease},
@@ -187,19 +187,75 @@ func waitForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Rea
 	return []Reason{{Because: ByDrying, Text: waitText(stage.Steps[i]), Until: until}}
 }
 
-// measureMet: a gate of the work is measured again where what comes before it
-// was done again since.
-func measureMet(s *State, j *Job, stage steps.Stage, i int, _ time.Time, done bool) bool {
+// measureMet: a gate of the work is measured again where what comes before it was done
+// again since, and a gate that was found not to be met, or was reworked, after its step
+// was done opens the step again.
+func measureMet(s *State, j *Job, stage steps.Stage, i int, at time.Time, done bool) bool {
+	return done && s.failing(j, stage, i, at) == nil && !slices.ContainsFunc(stage.Steps[i].Gates, func(name string) bool {
+		g, ok := s.Sheet.Gate(name)
+		return ok && g.Work && s.doneBefore(j, stage.Steps[i]).position >= j.done[stage.Steps[i].Name].position
+	})
+}
+
+// failing is the first gate of a measure step that was done which is not met by what was
+// read or reworked since, while work is left that comes after the step; nil: none. That
+// work has disturbed a gate is no matter of the step, nor is a gate of the work once the
+// work has gone on.
+func (s *State) failing(j *Job, stage steps.Stage, i int, at time.Time) *GateReport {
 	step := stage.Steps[i]
-	if !done {
-		return false
+	done, ok := j.done[step.Name]
+	if !ok || !j.workAfter(stage, i) {
+		return nil
 	}
+	later := func(of steps.Step) bool { return j.done[of.Name].position > done.position }
 	for _, name := range step.Gates {
-		if g, ok := s.Sheet.Gate(name); ok && g.Work {
-			return s.doneBefore(j, step).position < j.done[step.Name].position
+		g, known := s.Sheet.Gate(name)
+		record := s.gates[name]
+		if !known || record == nil || !g.In(s.selected) || g.Work && slices.ContainsFunc(stage.Steps[i+1:], later) {
+			continue
+		}
+		read := len(record.readings) > 0 && last(record.readings).position > done.position
+		reworked := record.reworked > done.position
+		if !read && !reworked {
+			continue
+		}
+		from := moment{}
+		if g.Work {
+			from = s.readFrom(j, step, at)
+		}
+		r := s.reportFrom(g, from, at)
+		if reworked && !r.Met() || r.Standing == Failed || r.Standing == Undecided {
+			return &r
 		}
 	}
-	return true
+	return nil
+}
+
+// workAfter reports whether work is left that comes after the step, in its stage or in
+// those after it.
+func (j *Job) workAfter(stage steps.Stage, i int) bool {
+	return slices.ContainsFunc(j.Procedure.Stages, func(of steps.Stage) bool {
+		rest := of.Steps
+		switch {
+		case of.Name == stage.Name:
+			rest = rest[i+1:]
+		case !slices.Contains(j.Procedure.Before(of.Name), stage.Name):
+			return false
+		}
+		return slices.ContainsFunc(rest, func(step steps.Step) bool {
+			_, done := j.done[step.Name]
+			traits := step.Kind.Traits()
+			return !done && (traits.Glues() || traits.Plain())
+		})
+	})
+}
+
+func explainMeasure(s *State, r *StepReport, j *Job, at time.Time) {
+	_, stage, _ := j.Procedure.Step(r.Step.Name)
+	i := slices.IndexFunc(stage.Steps, func(of steps.Step) bool { return of.Name == r.Step.Name })
+	if g := s.failing(j, stage, i, at); g != nil {
+		r.Reopened = g.Gate.Name + " is " + g.Says().Text
+	}
 }
 
 func measureForbids(s *State, j *Job, stage steps.Stage, i int, at time.Time) []Reason {

@@ -3,6 +3,7 @@ package workflow
 import (
 	"errors"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -622,9 +623,43 @@ func TestProofOfConditions(t *testing.T) {
 	}
 }
 
+// A gate that is found out of tolerance, undecided or reworked after its step was done
+// opens the step again, and what comes after it waits.
+func TestAGateOpensItsStepAgain(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		then []Request
+		says string // "": the work goes on
+	}{
+		{"in", []Request{readings("slot", "root=4 mm")}, ""},
+		{"out", []Request{readings("slot", "root=5 mm")}, "slot is out of tolerance"},
+		{"undecided", []Request{readings("slot", "root=4.49 mm")}, "slot is undecided"},
+		{"reworked", []Request{readings("slot", "root=5 mm"), Rework{Gate: "slot"}}, "slot is stale"},
+		{"reworked and half measured", []Request{readings("slot", "root=5 mm"), Rework{Gate: "slot"}, readings("slot", "root=4 mm")}, "slot is being measured"},
+		{"reworked and measured", []Request{readings("slot", "root=5 mm"), Rework{Gate: "slot"}, readings("slot", "root=4 mm", "tip=4 mm")}, ""},
+		{"conceded", []Request{readings("slot", "root=5 mm"), Concede{Gate: "slot", Reason: "holds"}}, ""},
+	} {
+		b := assembled(t)
+		b.must(tt.then...)
+		step, _, err := b.state.FindStep("measure-slot", b.now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if tt.says == "" {
+			if b.done("coat-saddle"); step.Progress != Done || step.Reopened != "" {
+				t.Errorf("%s: measure-slot is %s, open again: %s", tt.name, step.Progress, step.Reopened)
+			}
+			continue
+		}
+		if b.refused(Finish{Step: "coat-saddle"}, ByOrder); step.Progress == Done || !strings.Contains(step.Reopened, tt.says) {
+			t.Errorf("%s: measure-slot is %s, open again: %s", tt.name, step.Progress, step.Reopened)
+		}
+	}
+}
+
 func TestReleaseNamesEveryReason(t *testing.T) {
 	b := assembled(t)
-	b.must(readings("slot", "root=5 mm", "tip=4 mm"))
+	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
 	b.done("coat-saddle", "join-saddle")
 	text := b.refused(GiveRelease{}, ByState, ByDrying, ByDrying, ByGate, ByGate)
 	mustContain(t, text, "gate slot is stale", "gate square is not measured yet", "2 steps are left", "joint roots carries load", "joint saddle carries load")

@@ -144,6 +144,9 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 				}
 			}
 			page.lines, page.here = slices.Concat(top, rows[from:to]), here >= from && here < to
+			if end := last(action, left-len(rows)-1); !s.turns && len(end) > 0 { // limits, beside what is typed
+				page.lines = slices.Concat(top, end, []string{""}, rows)
+			}
 			all, from = append(all, page), to
 		}
 		if len(rows) == 0 { // the end of the action stands above the prompt once more
@@ -165,12 +168,25 @@ func (p painter) sheets(s scene, width, height int) []sheet {
 	return append(paged(toldSheet, nil, told, room(toldSheet, false)), all...)
 }
 
-// first is what was told, on one line.
+// first is what was told, as far as one line has room for it.
 func first(told []string, width int) []string {
 	if len(told) < 2 {
 		return told
 	}
-	return []string{cut(told[0]+strings.Repeat(" ", width), width)}
+	in := told[0][:len(told[0])-len(strings.TrimLeft(told[0], " "))]
+	one := strings.Join(strings.Fields(xansi.Strip(strings.Join(told, " "))), " ")
+	return []string{cut(in+strings.ReplaceAll(one, " • ", "; ")+strings.Repeat(" ", width), width)}
+}
+
+// last is the end of a text that has room: whole paragraphs, or items of a list.
+func last(text []string, room int) []string {
+	for i, line := range text {
+		begins := i == 0 || text[i-1] == "" || strings.HasPrefix(strings.TrimSpace(xansi.Strip(line)), "•")
+		if begins && line != "" && len(text)-i <= room {
+			return text[i:]
+		}
+	}
+	return nil
 }
 
 // paged cuts lines into sheets with the same lines on top. None begins with an empty
@@ -408,6 +424,9 @@ func (p painter) behind(s scene, width int) []string {
 	view, in := s.question.View, strings.Repeat(" ", indent(width))
 	whole, _, _ := p.cautions(s, width)
 	var keys []string
+	if f := s.question.Field; f != nil && f.Label != "" {
+		keys = append(strings.Split(xansi.Wrap(in+"Typed is "+term.Line(f.Label), width-len(in), " "), "\n"), "")
+	}
 	for _, k := range s.keys() {
 		keys = append(keys, xansi.Truncate(in+p.bold(padded(k.Key, len(sitting.Enter)))+"  "+term.Line(k.Word), width, "…"))
 	}
@@ -441,10 +460,14 @@ func (p painter) foot(s scene, kind sheetKind, asks bool, width, height int) fra
 	} else {
 		f.lines[0] = p.bar(s, width)
 	}
+	rest := ""
 	if kind == stepSheet && asks {
-		p.prompt(&f, s, width)
+		rest = p.prompt(&f, s, width)
 	}
 	f.lines = append(f.lines, p.keyLines(s, kind, asks, width)...)
+	if rest != "" { // nothing moves while a text is typed, and most keys would be typed
+		f.lines[len(f.lines)-1] = rest
+	}
 	return f
 }
 
@@ -525,8 +548,9 @@ func (s scene) clockName(t sitting.Timer) string {
 	return t.Mark + " " + term.Line(t.Name)
 }
 
-// prompt is the one thing that is asked, and what is typed.
-func (p painter) prompt(f *frame, s scene, width int) {
+// prompt is the one thing that is asked, and what is typed. rest is what of its verdict has
+// no room on the line below it.
+func (p painter) prompt(f *frame, s scene, width int) (rest string) {
 	q, in := s.question, strings.Repeat(" ", indent(width))
 	if q.Prompt != "" {
 		for line := range strings.SplitSeq(xansi.Wrap(term.Line(q.Prompt), width-len(in), " "), "\n") {
@@ -534,7 +558,7 @@ func (p painter) prompt(f *frame, s scene, width int) {
 		}
 	}
 	if q.Field == nil {
-		return
+		return ""
 	}
 	lead := in + "> "
 	text, at := s.typed.shown(width - xansi.StringWidth(lead) - 1)
@@ -562,7 +586,11 @@ func (p painter) prompt(f *frame, s scene, width int) {
 			}
 		}
 	}
+	if text, more, ok := strings.Cut(xansi.Wrap(said, width-len(in), " "), "\n"); ok && len(s.typed.text) > 0 {
+		said, rest = text, set(xansi.Truncate(in+term.Line(more), width, "…"))
+	}
 	f.lines = append(f.lines, set(xansi.Truncate(in+said, width, "…")))
+	return rest
 }
 
 // between is how far two keys stand apart.

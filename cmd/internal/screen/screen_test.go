@@ -393,6 +393,17 @@ func TestDone(t *testing.T) {
 	small.press("m")
 	small.expectNone()
 	small.see("Read on first")
+	// the limits stand beside what is typed, and its verdict is whole
+	gate := reading()
+	gate.View.ID, gate.View.Action, gate.View.Rows = "gate", long.View.Action+"- only 4.3 to 4.9 mm passes", []sitting.Row{{Label: "root", Here: true}}
+	gate.Field.Check = func(string) sitting.Verdict {
+		return sitting.Verdict{Said: "46 mm is unlikely: it is far outside its limits, 4 mm to 5.2 mm"}
+	}
+	small.ask(gate)
+	small.press("space", "space", "space", "space", "4", "6")
+	small.see("> 46")
+	small.see("only 4.3 to 4.9 mm passes")
+	small.see("outside its\nlimits, 4 mm to 5.2 mm")
 	h.ask(sitting.Question{View: scenes()["coat"].question.View, Prompt: "When it is done:", Keys: append([]sitting.Key{{Key: "d", Word: "done"}}, common()...)})
 	h.press("enter")
 	h.expectNone()
