@@ -425,7 +425,7 @@ func (p painter) behind(s scene, width int) []string {
 	whole, _, _ := p.cautions(s, width)
 	var keys []string
 	if f := s.question.Field; f != nil && f.Label != "" {
-		keys = append(strings.Split(xansi.Wrap(in+"Typed is "+term.Line(f.Label), width-len(in), " "), "\n"), "")
+		keys = append(strings.Split(xansi.Wrap(in+"Type "+term.Line(f.Label), width-len(in), " "), "\n"), "")
 	}
 	for _, k := range s.keys() {
 		keys = append(keys, xansi.Truncate(in+p.bold(padded(k.Key, len(sitting.Enter)))+"  "+term.Line(k.Word), width, "…"))

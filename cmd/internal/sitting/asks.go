@@ -75,17 +75,24 @@ const hasty = 20 * time.Second
 // unhurried asks once where a step that takes minutes is said to be done seconds after it
 // was begun.
 func (c *conversation) unhurried(ctx context.Context, since time.Time) error {
+	hands, err := c.hand.Step.Hands.Duration()
+	if err != nil || c.hand.Act == workflow.ToPress { // to coat took most of it
+		return nil
+	}
+	return c.unhurriedFor(ctx, since, min(hands/10, hasty), fmt.Sprintf("This takes %s, and was", c.hand.Step.Hands))
+}
+
+// unhurriedFor asks once where what takes at least so long was begun less long ago.
+func (c *conversation) unhurriedFor(ctx context.Context, since time.Time, least time.Duration, says string) error {
+	if c.now().Sub(since) >= least {
+		return nil
+	}
 	what := "shown"
 	if !since.Equal(c.since) {
 		what = "begun"
 	}
-	hands, err := c.hand.Step.Hands.Duration()
-	took := c.now().Sub(since)
-	if err != nil || took >= min(hands/10, hasty) || c.hand.Act == workflow.ToPress { // to coat took most of it
-		return nil
-	}
 	reply, err := c.ask(ctx, Question{
-		Prompt: fmt.Sprintf("This takes %s, and was %s at %s. Is it done?", c.hand.Step.Hands, what, since.In(time.Local).Format("15:04:05")), // the question may stand for long
+		Prompt: fmt.Sprintf("%s %s at %s. Is it done?", says, what, since.In(time.Local).Format("15:04:05")), // the question may stand for long
 		Keys:   []Key{{Key: keyYes, Word: "it is done"}, {Key: Enter, Word: "back", Also: keyNo}},
 	})
 	if err == nil && reply.Key == Enter {

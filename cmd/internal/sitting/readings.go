@@ -237,6 +237,9 @@ func (c *conversation) askRework(ctx context.Context, s *workflow.State, g workf
 		return err
 	}
 	if reply.Key == keyYes {
+		if err := c.unhurriedFor(ctx, c.since, hasty/4, "What was read counts no more once it is reworked, and this was"); err != nil {
+			return err
+		}
 		return c.reworked(ctx, g)
 	}
 	return c.concede(ctx, g, reply.Text)
