@@ -157,6 +157,9 @@ func (s *State) ToMeet(r GateReport, at time.Time) Remedy {
 		return not[0].Remedy
 	}
 	do := s.measureIt(r.Gate, at)
+	if do.Kind == ToMeasure && r.Finding.Missing != "" {
+		do.Points = r.Missing() // one that is out already takes no more
+	}
 	if r.Standing == Undecided && r.Finding.Missing == "" && do.Kind == ToMeasure {
 		do.Kind, do.Names, do.Concede = ToDecide, s.finer(r.Gate, at), !r.Gate.Critical
 	}
