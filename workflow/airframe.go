@@ -83,7 +83,7 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reasons := s.undecided(r.Sheet, s.everBuilt(c.At)); len(reasons) > 0 {
 		return nil, &Refusal{What: p.Name, Reasons: reasons}
 	}
-	for _, reason := range []*Reason{s.beingBuilt(p, c.At), s.alreadyBuilt(p, c.At), s.onlyScraps(r, c.At), s.groundedBefore(p, c.At)} {
+	for _, reason := range []*Reason{s.beingBuilt(p, c.At), s.alreadyBuilt(p, c.At), s.onlyScraps(r, c.At), s.notToFly(p, c.At)} {
 		if reason != nil {
 			return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
 		}
@@ -122,24 +122,6 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, refuse(p.Name, ByState, fmt.Sprintf("the design sheet %s has changed since job %s was opened: revision %d then, revision %d now", r.Sheet.Name, open[0].ID, s.Sheet.Revision, r.Sheet.Revision), s.remedy(Remedy{Kind: ToMoveJob, Name: open[0].ID}))
 	}
 	return []journal.Facts{journal.JobOpened{Job: id, Procedure: r.Digest, Sheet: r.SheetDigest, Zone: r.Zone, Damages: r.Damages}}, nil
-}
-
-// groundedBefore refuses a check that comes before a flight while the airframe may not
-// fly, with what comes first; nil: it may, or the check is another one.
-func (s *State) groundedBefore(p *steps.Procedure, at time.Time) *Reason {
-	f := s.Airworthiness(at)
-	if p.Flight == "" || f.Released {
-		return nil
-	}
-	grounded := Reason{Because: ByState, Text: fmt.Sprintf("it comes before a flight, and %s is grounded: %s", s.Airframe.Mark, f.Why.Text), At: f.Why.At}
-	if due := s.Unchecked(at); due != nil {
-		grounded.Remedy = due.Remedy
-	} else if len(s.Unplanned(at)) > 0 {
-		grounded.Remedy = s.remedy(Remedy{Kind: ToPlanRepair})
-	} else {
-		grounded.Remedy = s.remedy(Remedy{Kind: ToSeeNext})
-	}
-	return &grounded
 }
 
 // zones are those of the design that the procedure is for.

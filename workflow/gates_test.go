@@ -281,6 +281,8 @@ func TestWhichReadingsAreInAMean(t *testing.T) {
 		}
 		if g := b.gate("throw"); g.Standing != c.want || !strings.Contains(g.Reason.Text, c.says) {
 			t.Errorf("%s: %s, want %s: %s", name, g.Says().Text, c.want, c.says)
+		} else if do := b.state.ToMeet(g, b.now); g.Standing == Undecided && (do.Kind != ToDecide || do.Names != nil) {
+			t.Errorf("%s: a finer gauge is offered that the sheet doesn't name for it: %v", name, do.Names)
 		}
 	}
 }

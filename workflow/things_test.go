@@ -115,31 +115,6 @@ func TestAThingStaysInQuarantine(t *testing.T) {
 	b.must(b.look("sha256:glance"), Finish{Step: "glance-at-it"}, fit("A"))
 }
 
-// No check that comes before a flight is begun while the airframe may not fly.
-func TestNoCheckBeforeAFlightWhileGrounded(t *testing.T) {
-	b := packed(t)
-	begin := func() error {
-		before := Start{Procedure: &steps.Procedure{Name: "looks", Kind: steps.Check, Flight: steps.EachFlight}, Digest: "sha256:glance", Sheet: b.docs.Sheets[sheetSum], SheetDigest: sheetSum}
-		_, err := before.decide(b.state, Circumstances{Now: b.now, At: b.now})
-		return err
-	}
-	if err := begin(); err != nil {
-		t.Errorf("released, and no check begins: %v", err)
-	}
-	for says, act := range map[string]Request{
-		"damage D1: puffed, pod":             puffed("pod"),
-		"look is due after the hard landing": LogFlight{Landing: Hard, Check: "look"},
-	} {
-		b = packed(t)
-		b.after(time.Minute)
-		b.must(act)
-		var refusal *Refusal
-		if err := begin(); !errors.As(err, &refusal) || !strings.Contains(err.Error(), "it comes before a flight, and PL-01 is grounded: "+says) || refusal.Reasons[0].Remedy.IsZero() {
-			t.Errorf("%s: %v", says, err)
-		}
-	}
-}
-
 // What the report named stays in its quarantine, also where the entry that named it is
 // taken back, and so does what may have been there by what stands then.
 func TestNoUndoTakesAThingOutOfAQuarantine(t *testing.T) {
