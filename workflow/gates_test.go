@@ -257,6 +257,8 @@ func TestAnUndecidedReadingIsNotRepeatedUntilItPasses(t *testing.T) {
 	}
 	if g := b.gate("throw"); g.Standing != Undecided || len(g.Points[0].Readings) != 4 {
 		t.Errorf("by the rule: %s, %v", g.Says().Text, g.Points)
+	} else if do := b.state.ToMeet(g, b.now); do.Kind != ToDecide || do.Names != nil {
+		t.Errorf("a finer gauge is offered that the sheet doesn't name for it: %v", do.Names)
 	}
 	finer := readings("throw", "13.9 mm", "13.9 mm")
 	finer.Gauge = "caliper"

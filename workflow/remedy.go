@@ -29,7 +29,7 @@ const (
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit
 	ToDecide        RemedyKind = "decide"              // Gate, Points, Unit: measure it again; Names: finer gauges; Concede: or accept it as it is
-	ToBeSure        RemedyKind = "be-sure"             // Gate, Points, Unit: look again at a reading that is probably mistyped or misread
+	ToBeSure        RemedyKind = "be-sure"             // Gate, Points, Unit: look again at a reading that is probably mistyped or misread; Names: the others as they were given
 	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; rework comes after
 	ToCheckGauge    RemedyKind = "check-gauge"         // Gauge, Value: the size of the reference; Gate: what to measure then
 	ToRework        RemedyKind = "rework"              // Gate
