@@ -20,6 +20,7 @@ const (
 	ToDryAir        RemedyKind = "dry-air"             // Value: a humidity of at most that, then read the bench
 	ToDampAir       RemedyKind = "damp-air"            // Value: a humidity of at least that, then read the bench
 	ToCoatAgain     RemedyKind = "coat-again"          // Joint: a fresh coat on every face
+	ToClearOut      RemedyKind = "clear-out"           // Joint: its glue has begun to set: it goes out, and fresh glue in
 	ToSayBegan      RemedyKind = "say-began"           // Step: of a glue step, once a fresh coat is on
 	ToNameAdhesive  RemedyKind = "name-adhesive"       // Step, Names: those that it may be
 	ToNameSecond    RemedyKind = "name-second"         // Step, or Name: a hold; Names: what one alone may do instead

@@ -101,6 +101,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return fmt.Sprintf("bring the bench closer to %s", r.Value), ""
 	case workflow.ToCoatAgain:
 		return "put a fresh thin coat on every face", ""
+	case workflow.ToClearOut:
+		return "take out all that has begun to set, measure what it lay in again, and spread fresh glue", ""
 	case workflow.ToSayBegan:
 		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began %s", r.Mark, stepOf(r), Blank)
 	case workflow.ToNameAdhesive:
