@@ -331,6 +331,8 @@ func gateKeys() mapping[steps.Gate] {
 			"a function of the points that is judged instead of them", "# {difference: [left, right]}"},
 		{"gauge", required, field(func(g *g) *string { return &g.Gauge }, nameValue{gauge}),
 			"what it is measured with", "caliper"},
+		{"finer", optional, field(func(g *g) *[]string { return &g.Finer }, namesValue{to: gauge}),
+			"finer gauges that can measure it too: offered where it stays undecided", "# [feelers]"},
 		{"of", required, ofValue{},
 			"the zones it depends on; `work` for a gate of the work, measured only where a step needs it", "[wing]"},
 		{"needs", optional, field(func(g *g) *[]steps.Setting { return &g.Needs }, settingsValue{}),

@@ -174,7 +174,8 @@ type Gate struct {
 	Pairs   [][2]string      `json:"pairs,omitempty"` // the points that Limits.Alike compares; none: all
 	Result  measuring.Result `json:"result,omitzero"` // what is judged in place of the points
 	Gauge   string           `json:"gauge,omitempty"`
-	Of      []string         `json:"of,omitempty"` // the zones it depends on
+	Finer   []string         `json:"finer,omitempty"` // gauges that it can be measured with too
+	Of      []string         `json:"of,omitempty"`    // the zones it depends on
 
 	// Work: it is of the work and not of the airframe. It depends on no zone and
 	// is taken where a step needs it, never asked for afterwards.

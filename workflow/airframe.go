@@ -83,7 +83,7 @@ func (r Start) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reasons := s.undecided(r.Sheet, s.everBuilt(c.At)); len(reasons) > 0 {
 		return nil, &Refusal{What: p.Name, Reasons: reasons}
 	}
-	for _, reason := range []*Reason{s.beingBuilt(p, c.At), s.alreadyBuilt(p, c.At), s.onlyScraps(r, c.At)} {
+	for _, reason := range []*Reason{s.beingBuilt(p, c.At), s.alreadyBuilt(p, c.At), s.onlyScraps(r, c.At), s.notToFly(p, c.At)} {
 		if reason != nil {
 			return nil, &Refusal{What: p.Name, Reasons: []Reason{*reason}}
 		}

@@ -66,7 +66,7 @@ func (s *State) named(now time.Time, name string, running []string) (Moment, err
 		}
 		switch s.Phase(j, now) {
 		case Late:
-			return Moment{}, refuse("waiting for "+name, ByLapse, "its coat has lapsed", s.remedy(Remedy{Kind: ToCoatAgain, Joint: name}))
+			return Moment{}, refuse("waiting for "+name, ByLapse, "its coat has lapsed", s.remedy(j.afresh(name)))
 		case Cured:
 			return Moment{Mark: s.Airframe.Mark, Job: j.Job, Name: j.Name, Event: IsCured, At: j.Cures()}, nil
 		}

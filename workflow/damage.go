@@ -409,8 +409,8 @@ func CheckFinding(triage *steps.Triage, zones []string, zone, words string) erro
 			elsewhere = append(elsewhere, f.Name)
 		}
 	}
-	if nearest.Of(words, here) != "" {
-		return unknown("finding", words, here)
+	if near := nearestFinding(words, zone, here); near != "" {
+		return &UnknownError{What: "finding", Name: words, Nearest: near}
 	}
 	at := func(f steps.Finding) string {
 		return strings.Join(slices.DeleteFunc(slices.Clone(f.Zones), func(z string) bool { return !slices.Contains(zones, z) }), ", ")
@@ -426,6 +426,20 @@ func CheckFinding(triage *steps.Triage, zones []string, zone, words string) erro
 		return bad("no finding %q on %s; %s is possible on %s", words, zone, f.Name, at(f))
 	}
 	return nil
+}
+
+// nearestFinding is the finding that was meant, also where the zone is said with it:
+// wing-craked. Words that are set apart are words of one's own.
+func nearestFinding(words, zone string, known []string) string {
+	if near := nearest.Of(words, known); near != "" || strings.Contains(words, " ") {
+		return near
+	}
+	for _, rest := range []string{strings.TrimPrefix(words, zone+"-"), strings.TrimSuffix(words, "-"+zone)} {
+		if near := nearest.Of(rest, known); rest != words && near != "" {
+			return near
+		}
+	}
+	return ""
 }
 
 // damagesEver counts every damage reported, taken back or not, so that no name

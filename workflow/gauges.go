@@ -157,18 +157,22 @@ func (s *State) ToMeet(r GateReport, at time.Time) Remedy {
 		return not[0].Remedy
 	}
 	do := s.measureIt(r.Gate, at)
+	if do.Kind == ToMeasure && r.Finding.Missing != "" {
+		do.Points = r.Missing() // one that is out already takes no more
+	}
 	if r.Standing == Undecided && r.Finding.Missing == "" && do.Kind == ToMeasure {
 		do.Kind, do.Names, do.Concede = ToDecide, s.finer(r.Gate, at), !r.Gate.Critical
 	}
 	return do
 }
 
-// finer are the gauges that could decide a gate which its own leaves undecided.
+// finer are the gauges that could decide a gate which its own leaves undecided, of those
+// that can measure it by the sheet.
 func (s *State) finer(g steps.Gate, at time.Time) []string {
 	own, _ := s.Sheet.Gauge(g.Gauge)
 	var names []string
-	for _, other := range s.Sheet.Gauges {
-		if other.Resolution.Dimension() == own.Resolution.Dimension() && other.Doubt().Guard(g.Unit()) < own.Doubt().Guard(g.Unit()) && s.lastBad(other.Name, at) == nil {
+	for _, name := range g.Finer {
+		if other, ok := s.Sheet.Gauge(name); ok && other.Resolution.Dimension() == own.Resolution.Dimension() && other.Doubt().Guard(g.Unit()) < own.Doubt().Guard(g.Unit()) && s.lastBad(other.Name, at) == nil {
 			names = append(names, other.Name)
 		}
 	}

@@ -93,12 +93,29 @@ func (j *Joint) lapse() string {
 	case j.Window().Empty():
 		return "the faces were coated too far apart: the first was too old before the last was dry; coat both again"
 	}
-	return "the coat has lapsed: it waited longer than " + j.Adhesive.To.String() + "; put a fresh thin coat on every face"
+	return "the coat has lapsed: it waited longer than " + j.Adhesive.To.String() + "; " + j.again()
+}
+
+// again says what is done with the faces of a coat that counts no more. What joins wet
+// sets where it lies, and what lies there shifts what is put on it.
+func (j *Joint) again() string {
+	if j.Adhesive.Dries() {
+		return "put a fresh thin coat on every face"
+	}
+	return "take out all that has begun to set, measure what it lay in again, and spread fresh glue"
+}
+
+// afresh is the remedy for a coat that counts no more.
+func (j *Joint) afresh(name string) Remedy {
+	if j.Adhesive.Dries() {
+		return Remedy{Kind: ToCoatAgain, Joint: name}
+	}
+	return Remedy{Kind: ToClearOut, Joint: name}
 }
 
 // doubt says why a join that was recorded does not count.
 func (j *Joint) doubt() string {
-	return j.Name + " was joined outside its window, by the bench as it is known now; put a fresh thin coat on every face and join it again"
+	return j.Name + " was joined outside its window, by the bench as it is known now; " + j.again() + ", then join it again"
 }
 
 // joinMet: a joint that was coated again is no longer joined.

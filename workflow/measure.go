@@ -124,17 +124,25 @@ func (s *State) unlikely(r GateReport, readings []Reading) []Reason {
 		points = append(points, p)
 	}
 	var reasons []Reason
+	sure := Remedy{Kind: ToBeSure, Gate: r.Gate.Name, Unit: r.Gate.Unit()}
 	for _, reading := range readings {
 		if why := r.Gate.Rule().Unlikely(reading.Point, reading.Value, points); why != "" {
-			reasons = append(reasons, Reason{Because: ByReading, Text: strings.TrimSuffix(reading.Value.String()+" at "+reading.Point, " at ") + " is unlikely: " + why,
-				Remedy: s.remedy(Remedy{Kind: ToBeSure, Gate: r.Gate.Name, Points: []string{reading.Point}, Unit: r.Gate.Unit()})})
+			reasons = append(reasons, Reason{Because: ByReading, Text: strings.TrimSuffix(reading.Value.String()+" at "+reading.Point, " at ") + " is unlikely: " + why})
+			sure.Points = append(sure.Points, reading.Point)
 			continue
 		}
+		sure.Names = append(sure.Names, strings.TrimPrefix(reading.Point+"="+reading.Value.Typed(), "="))
 		for i := range points {
 			if points[i].Name == reading.Point {
 				points[i].Readings = append(points[i].Readings, reading.Value)
 			}
 		}
+	}
+	for i := range reasons {
+		reasons[i].Remedy = s.remedy(sure)
+	}
+	if len(reasons) > 0 && len(sure.Names) > 0 {
+		reasons[len(reasons)-1].Text += "; none of these readings is recorded yet"
 	}
 	return reasons
 }

@@ -291,6 +291,8 @@ type Airworthiness struct {
 	Released bool
 	Ever     bool  // it was released at least once
 	Why      Cause // why it may not fly
+
+	job string // the open job that alone grounds it
 }
 
 // Airworthiness returns whether the airframe may fly at the time.
@@ -386,7 +388,7 @@ func (s *State) Airworthiness(at time.Time) Airworthiness {
 		}
 	}
 	if open := s.OpenJobs(at); len(open) > 0 {
-		f.Why.Text = fmt.Sprintf("job %s is open", open[0].ID)
+		f.Why.Text, f.job = fmt.Sprintf("job %s is open", open[0].ID), open[0].ID
 		return f
 	}
 	f.Released = true
@@ -448,6 +450,20 @@ func (s *State) ReleaseProof(at time.Time) Proof {
 		}
 	}
 	return p
+}
+
+// notToFly says why a check that comes before a flight is not begun: the airframe is grounded
+// by more than an open job, which may be such a check.
+func (s *State) notToFly(p *steps.Procedure, at time.Time) *Reason {
+	f := s.Airworthiness(at)
+	if p.Flight == "" || f.Released || f.job != "" {
+		return nil
+	}
+	remedy := Remedy{Kind: ToRelease}
+	if len(s.OpenDamages(at)) > 0 {
+		remedy.Kind = ToPlanRepair
+	}
+	return &Reason{Because: ByState, Text: "it comes before a flight, and " + s.Airframe.Mark + " is grounded: " + f.Why.Text, At: f.Why.At, Remedy: s.remedy(remedy)}
 }
 
 // BeforeFlight are those of the checks that come before a flight which are to be begun

@@ -20,6 +20,7 @@ const (
 	ToDryAir        RemedyKind = "dry-air"             // Value: a humidity of at most that, then read the bench
 	ToDampAir       RemedyKind = "damp-air"            // Value: a humidity of at least that, then read the bench
 	ToCoatAgain     RemedyKind = "coat-again"          // Joint: a fresh coat on every face
+	ToClearOut      RemedyKind = "clear-out"           // Joint: its glue has begun to set: it goes out, and fresh glue in
 	ToSayBegan      RemedyKind = "say-began"           // Step: of a glue step, once a fresh coat is on
 	ToNameAdhesive  RemedyKind = "name-adhesive"       // Step, Names: those that it may be
 	ToNameSecond    RemedyKind = "name-second"         // Step, or Name: a hold; Names: what one alone may do instead
@@ -28,7 +29,7 @@ const (
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit
 	ToDecide        RemedyKind = "decide"              // Gate, Points, Unit: measure it again; Names: finer gauges; Concede: or accept it as it is
-	ToBeSure        RemedyKind = "be-sure"             // Gate, Points, Unit: look again at a reading that is probably mistyped or misread
+	ToBeSure        RemedyKind = "be-sure"             // Gate, Points, Unit: look again at a reading that is probably mistyped or misread; Names: the others as they were given
 	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; rework comes after
 	ToCheckGauge    RemedyKind = "check-gauge"         // Gauge, Value: the size of the reference; Gate: what to measure then
 	ToRework        RemedyKind = "rework"              // Gate

@@ -105,6 +105,9 @@ func TestMixedCountsFromMixing(t *testing.T) {
 	if w := joint.Window(); !w.Closes.Equal(b.now.Add(15*time.Minute)) || !w.Opens.Equal(b.now) {
 		t.Errorf("window %v to %v", w.Opens, w.Closes)
 	}
+	// What sets where it lies is taken out; a thin coat on top of it helps nobody.
+	b.after(16 * time.Minute)
+	mustContain(t, b.step("coat-saddle").Reopened, "lapsed", "take out all that has begun to set, measure what it lay in again")
 }
 
 // assembled is a bench with the wing and the pod stages complete.

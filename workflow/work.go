@@ -460,7 +460,7 @@ func (s *State) shut(j *Job, step steps.Step, at time.Time) []Reason {
 		if joint.Doubted() {
 			text = joint.doubt()
 		}
-		return []Reason{{Because: ByLapse, Text: text, Remedy: s.remedy(Remedy{Kind: ToCoatAgain, Joint: step.Joint})}}
+		return []Reason{{Because: ByLapse, Text: text, Remedy: s.remedy(joint.afresh(step.Joint))}}
 	case HalfCoated:
 		return []Reason{{Because: ByOrder, Text: "a face of " + step.Joint + " is not coated yet"}}
 	case Tacking:

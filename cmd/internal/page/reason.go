@@ -101,6 +101,8 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return fmt.Sprintf("bring the bench closer to %s", r.Value), ""
 	case workflow.ToCoatAgain:
 		return "put a fresh thin coat on every face", ""
+	case workflow.ToClearOut:
+		return "take out all that has begun to set, measure what it lay in again, and spread fresh glue", ""
 	case workflow.ToSayBegan:
 		return "once a fresh coat is on, say when it was begun", fmt.Sprintf("fettle done %s %s --began %s", r.Mark, stepOf(r), Blank)
 	case workflow.ToNameAdhesive:
@@ -126,7 +128,7 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		}
 		return ways, measureLine(r.Mark, r.Gate, r.Points, r.Unit)
 	case workflow.ToBeSure:
-		return "look at the gauge again, and if it shows that", measureLine(r.Mark, r.Gate, r.Points, r.Unit) + " --sure"
+		return "look at the gauge again, and if it shows that", measureLine(r.Mark, r.Gate, r.Points, r.Unit) + given(r.Names) + " --sure"
 	case workflow.ToMeasureRest:
 		rest := strings.TrimSuffix(" at "+strings.Join(r.Points, ", "), " at ")
 		return fmt.Sprintf("measure the rest of it%s, then rework it; to take back a misreading", rest), "fettle undo " + r.Mark
@@ -209,6 +211,17 @@ func benchLine(mark string) string {
 }
 
 func humidityLine(mark string) string { return benchLine(mark) + " --humidity " + Blank + "%" }
+
+// given are readings as they were typed.
+func given(readings []string) (line string) {
+	for _, r := range readings {
+		if strings.Contains(r, " ") {
+			r = `"` + r + `"`
+		}
+		line += " " + r
+	}
+	return line
+}
 
 // simpleAdvice is advice without a command.
 func simpleAdvice(r workflow.Remedy) string {

@@ -237,7 +237,7 @@ func (c *conversation) askRework(ctx context.Context, s *workflow.State, g workf
 		return err
 	}
 	if reply.Key == keyYes {
-		if err := c.unhurriedFor(ctx, c.since, hasty/4, "What was read counts no more once it is reworked, and this was"); err != nil {
+		if err := c.unhurriedFor(ctx, c.since, hasty/4, "What was read no longer counts once it is reworked, and this was"); err != nil {
 			return err
 		}
 		return c.reworked(ctx, g)
