@@ -5,9 +5,11 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -405,6 +407,37 @@ func TestCircles(t *testing.T) {
 		}
 	}
 	t.Logf("%d circles", len(harms))
+}
+
+// A page that says it is as long as a large sparse file is refused before it is read into
+// memory.
+func TestLongPage(t *testing.T) {
+	s := makeSample(t, false)
+	size, order := os.Getpagesize(), binary.NativeEndian
+	path := writeTo(t, s.file)
+	root, pages := rootPage(t, path), 1<<30/size
+	head := s.file[:size]
+	if order.Uint64(s.file[size+64:]) > order.Uint64(head[64:]) {
+		head = s.file[size:][:size]
+	}
+	order.PutUint64(head[16+40:], uint64(pages))
+	sum := fnv.New64a()
+	sum.Write(head[16:][:56])
+	order.PutUint64(head[16+56:], sum.Sum64())
+	order.PutUint32(s.file[root*size+12:], uint32(pages-root-1))
+	mustWriteFile(t, path, s.file, 0o600)
+	if err := os.Truncate(path, int64(pages*size)); err != nil {
+		t.Fatal(err)
+	}
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	_, err := read(t, path)
+	wantError(t, err, "read", path, store.ErrDamaged)
+	wantError(t, tryAppend(t, path, "CW-01", 3, "after"), "write", path, store.ErrDamaged)
+	runtime.ReadMemStats(&after)
+	if took := after.TotalAlloc - before.TotalAlloc; took > 32<<20 {
+		t.Errorf("that took %d MB", took>>20)
+	}
 }
 
 // TestMixed harms a store as disks do that lose, mislay or forget what was written:

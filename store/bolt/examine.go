@@ -21,7 +21,7 @@ func (s *Store) Examine(ctx context.Context) (store.Report, error) {
 		}
 	}
 	err := s.harmed(ctx, func(file *os.File, head head, v *view, wrong error) error {
-		if errors.Is(wrong, store.ErrForeign) {
+		if errors.Is(wrong, store.ErrForeign) || errors.Is(wrong, store.ErrNewer) {
 			return wrong
 		}
 		fault(head.checkEnd(file))

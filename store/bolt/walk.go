@@ -30,7 +30,8 @@ const (
 	noFreelist = math.MaxUint64
 	countAbove = 0xFFFF // the true count is then the first entry of the list
 
-	deepest = 64 // far beyond any tree that fits on a disk
+	deepest = 64       // far beyond any tree that fits on a disk
+	longest = 32 << 20 // bytes of a page of a tree: it has four elements if they are large, each a record or a document
 )
 
 // errAstray is the kind of damage to pages that bbolt would follow without end, or
@@ -180,12 +181,35 @@ func (w *walk) page(id uint64) ([]byte, error) {
 	if span > w.head.pages-id {
 		return nil, damaged(fmt.Sprintf("page %d is out of bounds", id))
 	}
+	if p := (page{id, w.body}); span > 1 && !w.plausible(p, span) {
+		if p.flags() == flagBranch { // bbolt would follow it
+			return nil, astray(id, "is not as it was written")
+		}
+		return nil, misplaced(id)
+	}
 	// Before the rest is read: a damaged file may lead to one long page many times.
 	if err := w.claim(id, span, w.owned); err != nil || span == 1 {
 		return w.body, err
 	}
 	err := w.read(id, span)
 	return w.body, err
+}
+
+// plausible reports whether a page can be as long as its header says, which is read into
+// memory next: it is, by the part that was read, no longer than its elements need.
+func (w *walk) plausible(p page, span uint64) bool {
+	if p.flags() == flagFreelist {
+		return span <= 2+8*w.head.pages/w.head.pageSize
+	}
+	last := uint64(pageHeader + elementSize*p.count())
+	if last > uint64(len(p.body)) { // its elements are to be read first
+		return span*w.head.pageSize <= longest
+	}
+	for i := range p.count() {
+		_, _, end := p.bounds(i)
+		last = max(last, end)
+	}
+	return last <= longest && (span-1)*w.head.pageSize < last && last <= span*w.head.pageSize
 }
 
 func (w *walk) read(id, span uint64) error {
