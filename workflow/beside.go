@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"cmp"
+	"fmt"
 	"maps"
 	"slices"
 	"time"
@@ -99,6 +100,7 @@ func (s *State) pooled(condition string) (all, voided []said) {
 		case c.unknown, c.loose:
 			c.state = ""
 		case last.mark != c.mark && last.at.Equal(c.at) && last.recorded.Equal(c.recorded) && last.state != c.state:
+			c.against = fmt.Sprintf("one that says %s and one that says %s", last.state, c.state)
 			c.state = "" // nobody knows which of the two was later
 		}
 		all, last = append(all, c.said), c.said

@@ -101,6 +101,24 @@ func TestWhatIsSaidOfTheBenchCountsForAll(t *testing.T) {
 	}
 }
 
+// Of two entries of one second nobody knows which was later: that is said, and whoever
+// says it again is heard.
+func TestTwoEntriesOfOneSecond(t *testing.T) {
+	a, b := shared(t, "PL-01", true), shared(t, "PL-02", true)
+	beside := func(of, other *bench) { of.now, of.state = other.now, of.state.Beside([]*State{other.state}) }
+	b.done("warm")
+	a.must(setting("iron", "cold"))
+	beside(a, b)
+	mustContain(t, a.refused(Finish{Step: "coat"}, ByCondition, ByHold), "two entries of one second contradict each other", "one that says hot", "one that says cold", "[set-condition []iron: cold]")
+	b.after(time.Second)
+	beside(a, b)
+	a.must(setting("iron", "cold"))
+	beside(a, b)
+	if is := a.state.Holds("iron", a.now); is != "cold" {
+		t.Errorf("said again, the iron is %q", is)
+	}
+}
+
 // Glue that burns is not spread beside an iron that another airframe's job left hot, and
 // none is heated beside its coat on another airframe.
 func TestAnotherAirframesIron(t *testing.T) {

@@ -423,6 +423,9 @@ func (s *State) stands(need steps.Setting, at time.Time) []Reason {
 		if def, ok := s.Sheet.Condition(need.Condition); ok && !def.Lapses() {
 			text = fmt.Sprintf("it needs %s, which is not confirmed yet", need)
 		}
+		if both := s.lastSaid(need.Condition, at).against; both != "" {
+			text = fmt.Sprintf("it needs %s, and two entries of one second contradict each other, %s: say how it is now", need, both)
+		}
 	}
 	return []Reason{{Because: ByCondition, Text: text,
 		Remedy: s.remedy(Remedy{Kind: ToSetCondition, Setting: need})}}

@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -192,7 +193,7 @@ func (s *State) reportFrom(g steps.Gate, from moment, at time.Time) GateReport {
 		}
 		return r
 	}
-	s.judge(&r, counting)
+	r = s.judgeSeries(r, counting)
 	// The last reading is the last by entry and by time: of two answers the one
 	// that asks for another measurement is safe.
 	if byTime := inTime(counting); (r.Standing == Current || r.Standing == Measuring) && byTime != nil {
@@ -200,9 +201,6 @@ func (s *State) reportFrom(g steps.Gate, from moment, at time.Time) GateReport {
 		if s.judge(&other, byTime); other.Standing == Failed || other.Standing == Undecided {
 			r = other
 		}
-	}
-	if all, repeated := s.repeated(r, counting); repeated && !all.Met() {
-		r = all
 	}
 	if r.Finding.Missing != "" && doubted {
 		r.Reason = why.after(r.Reason.Text + "; ")
@@ -225,62 +223,152 @@ func inTime(readings []reading) []reading {
 	return sorted
 }
 
-// repeated judges a gate that has passed once more, by the mean of all that was read
-// with its gauges since these decided nothing: or else who measures until it passes
-// would pick the lucky reading. The mean shrinks what repeating can shrink, and the
-// bias stays. Another gauge begins anew.
-func (s *State) repeated(r GateReport, counting []reading) (GateReport, bool) {
-	if r.Standing != Current || !isRepeated(r.Gate, counting) {
-		return r, false
+// judgeSeries judges the readings as they came. What is read at a point of a gate that
+// has passed begins anew there: a reading of another day is in no mean with it. And once
+// the gate was undecided it passes only by the mean of all that was read since: or else
+// who measures until it passes would pick the lucky reading. The mean shrinks what
+// repeating can shrink, and the bias stays.
+func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
+	r := empty
+	if !isRepeated(r.Gate, counting) {
+		s.judge(&r, counting)
+		return r
 	}
-	rests := func(t reading) bool { return slices.Contains(r.Rests, t.position) }
-	var gauges []string
-	for _, t := range counting {
-		if rests(t) {
-			gauges = append(gauges, t.Gauge)
+	var series []reading
+	since := int64(-1)          // the first reading of those that decided nothing; -1: there are none
+	passed := map[string]bool{} // points with what they passed with
+	given := map[string]int{}   // readings by point
+	for i, t := range counting {
+		if passed[t.Point] {
+			series = slices.DeleteFunc(slices.Clone(series), func(old reading) bool { return old.Point == t.Point })
+			passed[t.Point] = false
 		}
-	}
-	same := slices.DeleteFunc(slices.Clone(counting), func(t reading) bool { return !slices.Contains(gauges, t.Gauge) })
-	var since []int64
-	undecided := false
-	for k := 1; k < len(same); k++ {
-		before := GateReport{Gate: r.Gate}
-		s.judge(&before, same[:k])
+		series, given[t.Point] = append(series, t), given[t.Point]+1
+		if i+1 < len(counting) {
+			next := counting[i+1]
+			if given[next.Point] < r.Gate.Repeat && s.Entries[t.position].Recorded.Equal(s.Entries[next.position].Recorded) {
+				continue // what is given at once is judged as a whole
+			}
+		}
+		clear(given)
+		r = empty
+		s.judge(&r, series)
 		switch {
-		case before.Standing == Undecided && !undecided:
-			undecided, since = true, append(since, before.Rests[0])
-		case before.Standing == Current && !same[k-1].at.Equal(same[k].at):
-			since = append(since, same[k].position) // what had passed by then hides nothing of what came after
+		case r.Standing == Undecided && since < 0:
+			for _, t := range slices.Backward(series) {
+				if slices.Contains(r.Rests, t.position) && !passed[t.Point] {
+					since = t.position
+				}
+			}
+		case r.Standing == Current && since >= 0:
+			if all := s.decided(r, series, since); !all.Met() {
+				r = all
+			}
+		}
+		if r.Standing == Current {
+			since = -1
+			for _, name := range r.Gate.PointNames() {
+				passed[name] = true
+			}
 		}
 	}
-	for _, from := range slices.Backward(since) {
-		if all := s.meanSince(r, same, from); undecided && !all.Met() {
-			return all, true
-		}
-	}
-	return r, false
+	return r
 }
 
-// meanSince judges the gate by all readings from a position on, and at each point by as many
-// as are asked for at least.
-func (s *State) meanSince(r GateReport, same []reading, from int64) GateReport {
+// decided judges a gate that has passed by its last readings by the mean of all since a
+// reading that left it undecided. What was read with a finer gauge stands for itself, but
+// only where it agrees with what was read before: or else one of the gauges is wrong, and
+// nobody knows which. Any other gauge joins the mean, with the doubts of all.
+func (s *State) decided(r GateReport, series []reading, since int64) GateReport {
+	var by, before []reading // with the gauges that it passed with, and with others
+	for _, t := range series {
+		its := func(rests reading) bool { return rests.Gauge == t.Gauge && slices.Contains(r.Rests, rests.position) }
+		if slices.ContainsFunc(series, its) {
+			by = append(by, t)
+		} else if t.position >= since {
+			before = append(before, t)
+		}
+	}
+	words := "; this is the mean of all that was read there since the reading that left it undecided"
+	switch {
+	case len(before) == 0:
+	case !s.finerThan(r.Gate, by, before):
+		by = series
+	default:
+		words += ", with the finer gauge"
+		for _, name := range r.Gate.PointNames() {
+			then, now := lastOf(before, name, len(before)), lastOf(by, name, len(by))
+			if len(then) > 0 && !measuring.Agree(s.readSet(then), s.readSet(now), r.Gate.Unit()) {
+				r.Standing, r.Finding.Verdict = Undecided, measuring.Undecided
+				r.Reason = Cause{Text: fmt.Sprintf("%s and %s differ%s by more than both are accurate to: check both gauges", then[0].Gauge, now[0].Gauge, where(name))}
+				r.Finding.Reason = r.Reason.Text
+				return r
+			}
+		}
+	}
 	rule := r.Gate.Rule()
-	rule.Repeat = len(same)
+	rule.Repeat = len(by)
 	at := map[string][]reading{}
 	for _, name := range r.Gate.PointNames() {
 		n := 0
-		for _, t := range same {
-			if t.Point == name && t.position >= from {
+		for _, t := range by {
+			if t.Point == name && t.position >= since {
 				n++
 			}
 		}
-		at[name] = lastOf(same, name, max(n, r.Gate.Repeat))
+		at[name] = lastOf(by, name, max(n, r.Gate.Repeat))
 		rule.Repeat = min(rule.Repeat, len(at[name]))
 	}
 	all := GateReport{Gate: r.Gate, Last: r.Last}
 	s.judgeBy(&all, rule, func(name string) []reading { return at[name] })
-	all.Reason.Text += "; this is the mean of all that was read there since it was undecided"
+	all.Reason = Cause{all.Reason.Text + words, s.Entries[since].At}
 	return all
+}
+
+func where(point string) string {
+	if point == "" {
+		return ""
+	}
+	return " at " + point
+}
+
+// finerThan reports whether each of the readings is by a gauge of less uncertainty than
+// that of any of the others, by the sheets of then and of now.
+func (s *State) finerThan(g steps.Gate, these, others []reading) bool {
+	guard := func(t reading) (most float64) {
+		for _, d := range s.doubtsOf(t) {
+			most = max(most, d.Guard(g.Unit()))
+		}
+		return most
+	}
+	finest := math.Inf(1)
+	for _, t := range others {
+		finest = min(finest, guard(t))
+	}
+	return !slices.ContainsFunc(these, func(t reading) bool { return guard(t) >= finest })
+}
+
+// doubtsOf are what is known of the gauge of a reading. A better gauge in a newer sheet
+// makes no reading better that was taken with the old one.
+func (s *State) doubtsOf(t reading) []measuring.Doubt {
+	all := []measuring.Doubt{t.doubt}
+	if now, ok := s.Sheet.Gauge(t.Gauge); ok {
+		all = append(all, now.Doubt())
+	}
+	return all
+}
+
+// readSet are readings of one thing, with the doubts of their gauges.
+func (s *State) readSet(readings []reading) measuring.Set {
+	var set measuring.Set
+	for i, t := range readings {
+		set.Readings = append(set.Readings, t.Value)
+		for _, d := range s.doubtsOf(t) {
+			set.Doubts.Add(d)
+		}
+		set.Doubts.Several = set.Doubts.Several || i > 0 && t.Gauge != readings[0].Gauge
+	}
+	return set
 }
 
 // isRepeated reports whether more was read at any point than is judged there.
@@ -312,11 +400,8 @@ func (s *State) judgeBy(r *GateReport, rule measuring.Rule, at func(point string
 		for _, t := range at(name) {
 			p.Readings = append(p.Readings, t.Value)
 			r.Rests = append(r.Rests, t.position)
-			// A better gauge in a newer sheet makes no reading better that was taken
-			// with the old one.
-			r.Doubts.Add(t.doubt)
-			if now, ok := s.Sheet.Gauge(t.Gauge); ok {
-				r.Doubts.Add(now.Doubt())
+			for _, d := range s.doubtsOf(t) {
+				r.Doubts.Add(d)
 			}
 			r.Doubts.Several = r.Doubts.Several || gauge != "" && t.Gauge != gauge
 			gauge = t.Gauge

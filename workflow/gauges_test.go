@@ -319,7 +319,12 @@ func TestAlikeReadWithTwoGauges(t *testing.T) {
 	if g := b.gate("square"); g.Standing != Undecided {
 		t.Errorf("with two gauges square is %s", g.Says().Text)
 	}
+	mixed := b.state.Size() - 1
 	b.must(with("caliper", "right=502 mm"))
+	if g := b.gate("square"); g.Standing != Undecided { // which is no finer, so it joins the other
+		t.Errorf("with one gauge more square is %s", g.Says().Text)
+	}
+	b.must(Undo{Position: mixed, Reason: "read with the wrong gauge"})
 	if g := b.gate("square"); g.Standing != Current {
 		t.Errorf("with one gauge square is %s", g.Says().Text)
 	}

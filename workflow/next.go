@@ -110,10 +110,10 @@ func (s *State) NextBut(now time.Time, putOff func(StepReport) bool) Suggestion 
 	return out
 }
 
-// turns are the open jobs that come before others while damage is open: 1 what looks
-// the airframe over, 2 the repair.
+// turns are the open jobs that come before others while damage is open or a check is due:
+// 1 what looks the airframe over, 2 the repair. What comes before a flight is neither.
 func (s *State) turns(jobs []*Job, now time.Time) map[string]int {
-	if len(s.OpenDamages(now)) == 0 {
+	if len(s.OpenDamages(now)) == 0 && s.Unchecked(now) == nil {
 		return nil
 	}
 	turns := map[string]int{}
@@ -121,7 +121,7 @@ func (s *State) turns(jobs []*Job, now time.Time) map[string]int {
 		switch {
 		case len(j.Damages) > 0:
 			turns[j.ID] = 2
-		case j.Procedure.Kind == steps.Check:
+		case j.Procedure.Kind == steps.Check && j.Procedure.Flight == "":
 			turns[j.ID] = 1
 		}
 	}

@@ -79,6 +79,19 @@ func TestWhatIsDue(t *testing.T) {
 	is(b, "start look; ")
 }
 
+// What looks over a damaged airframe comes first, also where only a check is due; what
+// comes before a flight waits.
+func TestWhichJobsComeFirst(t *testing.T) {
+	flight, look := &Job{ID: "flight", Procedure: &steps.Procedure{Kind: steps.Check, Flight: steps.EachFlight}}, &Job{ID: "look", Procedure: &steps.Procedure{Kind: steps.Check}}
+	for _, act := range []Request{puffed("pod"), LogFlight{Landing: Hard, Check: "look"}} {
+		b := packed(t)
+		b.must(act)
+		if turn := b.state.turns([]*Job{flight, look}, b.now); turn["look"] != 1 || turn["flight"] != 0 {
+			t.Errorf("after %T the turns are %v", act, turn)
+		}
+	}
+}
+
 func TestNextStaysInTheStageLastWorkedOn(t *testing.T) {
 	b := building(t)
 	if s := b.next("coat-left", ""); s.Over {

@@ -81,6 +81,7 @@ type said struct {
 	recorded time.Time
 	state    string
 	mark     string // the airframe in whose journal it stands; "": this one
+	against  string // of no state, since it was said in one second with another, which says otherwise: both, in words
 }
 
 // enteredAfter reports whether it was entered after the other one.

@@ -172,3 +172,22 @@ func larger(a, b *big.Rat) *big.Rat {
 	}
 	return new(big.Rat).Set(a)
 }
+
+// A Set is readings of one thing, with what is known of their gauges.
+type Set struct {
+	Readings []quantity.Quantity
+	Doubts   Doubts
+}
+
+// Agree reports whether two sets of readings of one thing, each with a gauge of its own,
+// can both be true: their means differ by no more than both expanded uncertainties
+// together, √(U₁² + U₂²), the E_n score of ISO 13528 (from memory) with 1 as its limit.
+func Agree(a, b Set, unit string) bool {
+	one, _, err1 := average(a.Readings, unit)
+	other, _, err2 := average(b.Readings, unit)
+	u1, u2 := a.Doubts.Band(single(), len(a.Readings), unit).square, b.Doubts.Band(single(), len(b.Readings), unit).square
+	if err1 != nil || err2 != nil || u1 == nil || u2 == nil {
+		return false
+	}
+	return square(one.Sub(one, other)).Cmp(new(big.Rat).Add(u1, u2)) <= 0
+}
