@@ -276,8 +276,8 @@ func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 }
 
 // decided judges a gate that has passed by its last readings by the mean of all since a
-// reading that left it undecided. What was read with a finer gauge stands for itself, but
-// only where it agrees with what was read before: or else one of the gauges is wrong, and
+// reading that left it undecided. What was read with a finer gauge that the sheet names for
+// the gate stands for itself, but only where it agrees with what was read before: or else one of the gauges is wrong, and
 // nobody knows which. Any other gauge joins the mean, with the doubts of all.
 func (s *State) decided(r GateReport, series []reading, since int64) GateReport {
 	var by, before []reading // with the gauges that it passed with, and with others
@@ -332,8 +332,8 @@ func where(point string) string {
 	return " at " + point
 }
 
-// finerThan reports whether each of the readings is by a gauge of less uncertainty than
-// that of any of the others, by the sheets of then and of now.
+// finerThan reports whether each of the readings is by a gauge that can measure the gate by
+// the sheet, and of less uncertainty than that of any of the others, then and now.
 func (s *State) finerThan(g steps.Gate, these, others []reading) bool {
 	guard := func(t reading) (most float64) {
 		for _, d := range s.doubtsOf(t) {
@@ -345,7 +345,9 @@ func (s *State) finerThan(g steps.Gate, these, others []reading) bool {
 	for _, t := range others {
 		finest = min(finest, guard(t))
 	}
-	return !slices.ContainsFunc(these, func(t reading) bool { return guard(t) >= finest })
+	return !slices.ContainsFunc(these, func(t reading) bool {
+		return t.Gauge != g.Gauge && !slices.Contains(g.Finer, t.Gauge) || guard(t) >= finest
+	})
 }
 
 // doubtsOf are what is known of the gauge of a reading. A better gauge in a newer sheet

@@ -269,10 +269,15 @@ func TestWhichReadingsAreInAMean(t *testing.T) {
 		"a finer gauge that agrees":    {[]Measure{read("rule", "14 mm", "14 mm"), read("caliper", "13.9 mm", "13.9 mm")}, Current, ""},
 		"a finer one that does not":    {[]Measure{read("rule", "14 mm", "14 mm"), read("caliper", "13.2 mm", "13.2 mm")}, Undecided, "rule and caliper differ by more"},
 		"a coarser one":                {[]Measure{read("caliper", "14 mm", "14 mm"), read("rule", "13.5 mm", "13.5 mm")}, Undecided, "13.75 mm is too close"},
+		"a finer one, not named":       {[]Measure{read("rule", "14 mm", "14 mm"), read("caliper", "13.9 mm", "13.9 mm")}, Undecided, "13.95 mm is too close"},
 		"the finer one, undecided too": {[]Measure{read("rule", "14 mm", "14 mm"), read("caliper", "14 mm", "14 mm"), read("caliper", "13.96 mm", "13.96 mm")}, Undecided, "13.98 mm is too close"},
 	} {
 		b := assembled(t, "rudder")
 		b.done("hinge-rudder")
+		if named := sheet(); name != "a finer one, not named" {
+			named.Gates[2].Finer = []string{"caliper"}
+			b.moved(build(), named)
+		}
 		for _, m := range c.days {
 			b.after(time.Hour)
 			b.must(setting("propeller", "off"))
@@ -281,8 +286,8 @@ func TestWhichReadingsAreInAMean(t *testing.T) {
 		}
 		if g := b.gate("throw"); g.Standing != c.want || !strings.Contains(g.Reason.Text, c.says) {
 			t.Errorf("%s: %s, want %s: %s", name, g.Says().Text, c.want, c.says)
-		} else if do := b.state.ToMeet(g, b.now); g.Standing == Undecided && (do.Kind != ToDecide || do.Names != nil) {
-			t.Errorf("%s: a finer gauge is offered that the sheet doesn't name for it: %v", name, do.Names)
+		} else if do := b.state.ToMeet(g, b.now); g.Standing == Undecided && (do.Kind != ToDecide || (len(do.Names) > 0) == (name == "a finer one, not named")) {
+			t.Errorf("%s: as finer gauges are offered %v", name, do.Names)
 		}
 	}
 }

@@ -65,8 +65,8 @@ func (b *builder) Append(mark string, records [][]byte) error {
 	for _, record := range records {
 		bytes += len(record)
 	}
-	return b.add(bytes, func(tx *bbolt.Tx) error {
-		return appendTo(tx, mark, 0, records, seal.HashesOf(records))
+	return b.add(bytes, func(tx *bbolt.Tx) (int, error) {
+		return len(records), appendTo(tx, mark, 0, records, seal.HashesOf(records))
 	})
 }
 
@@ -74,8 +74,8 @@ func (b *builder) Keep(document []byte) error {
 	if err := store.CheckDocument(document); err != nil {
 		return err
 	}
-	return b.add(len(document), func(tx *bbolt.Tx) error {
-		return tx.Bucket([]byte(bucketDocuments)).Put([]byte(store.Digest(document)), document)
+	return b.add(len(document), func(tx *bbolt.Tx) (int, error) {
+		return 0, tx.Bucket([]byte(bucketDocuments)).Put([]byte(store.Digest(document)), document)
 	})
 }
 
@@ -89,13 +89,15 @@ func (b *builder) add(bytes int, fn change) error {
 
 func (b *builder) flush() error {
 	if b.err == nil {
-		err := b.handle.update(b.ctx, func(tx *bbolt.Tx) error {
+		err := b.handle.update(b.ctx, func(tx *bbolt.Tx) (records int, err error) {
 			for _, fn := range b.pending {
-				if err := fn(tx); err != nil {
-					return err
+				more, err := fn(tx)
+				if err != nil {
+					return 0, err
 				}
+				records += more
 			}
-			return nil
+			return records, nil
 		})
 		b.err = b.store.fail(writing, err)
 	}

@@ -19,9 +19,9 @@ func (s *Store) create(ctx context.Context, p plan) error {
 		return err
 	}
 	return newFile(ctx, s.path, func(h *handle) error {
-		return h.update(ctx, func(tx *bbolt.Tx) error {
-			if err := layOut(tx); err != nil {
-				return err
+		return h.update(ctx, func(tx *bbolt.Tx) (int, error) {
+			if _, err := layOut(tx); err != nil {
+				return 0, err
 			}
 			return fn(tx)
 		})

@@ -5,9 +5,11 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -116,6 +118,89 @@ func TestHarmedNewerHead(t *testing.T) {
 			t.FailNow()
 		}
 	}
+}
+
+// Zeroed sectors in a row around the heads, of a store whose newest head is in one page or the
+// other: the last append is there or the store is refused.
+func TestZeroedAroundHeads(t *testing.T) {
+	s := makeSample(t, false)
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	for range 2 {
+		for from := 0; from < headsEnd(); from += sectorSize {
+			for to := from + sectorSize; to <= headsEnd(); to += sectorSize {
+				harmed := bytes.Clone(s.file)
+				clear(harmed[from:to])
+				mustWriteFile(t, path, harmed, 0o600)
+				if got, err := read(t, path, s.digests...); err != nil {
+					wantFamily(t, err)
+				} else if !got.equal(s.full) {
+					t.Fatalf("bytes %d to %d zeroed: read as %.300v", from, to, got)
+				}
+			}
+		}
+		mustWriteFile(t, path, s.file, 0o600)
+		if err := tryAppend(t, path, "CW-01", int64(len(s.full.journals["CW-01"])), "more"); err != nil {
+			t.Fatal(err)
+		}
+		s.full.journals["CW-01"] = append(s.full.journals["CW-01"], "more")
+		s.file = mustReadFile(t, path)
+	}
+}
+
+// A page that a disk did not write, or that is from an older copy, is noticed: nothing is
+// read as it was some appends ago. An examination says so too.
+func TestStalePage(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	s := bolt.New(path)
+	full := content{map[string][]string{}, map[string]string{}}
+	var copies [][]byte
+	for i := range 40 {
+		mark, record := fmt.Sprintf("CW-%02d", i*i%7), fmt.Sprint(i)
+		if mark == "CW-01" { // the others stay within the page that lists all
+			record = strings.Repeat("long ", 200)
+		}
+		if err := s.Append(t.Context(), mark, int64(len(full.journals[mark])), [][]byte{[]byte(record)}); err != nil {
+			t.Fatal(err)
+		}
+		full.journals[mark] = append(full.journals[mark], record)
+		copies = append(copies, mustReadFile(t, path))
+	}
+	last, size := copies[len(copies)-1], os.Getpagesize()
+	tried, refused := 0, 0
+	for _, older := range copies[:len(copies)-1] {
+		for at := 0; at < min(len(older), len(last)); at += size {
+			if bytes.Equal(older[at:at+size], last[at:at+size]) {
+				continue
+			}
+			tried++
+			harmed := bytes.Clone(last)
+			copy(harmed[at:at+size], older[at:])
+			mustWriteFile(t, path, harmed, 0o600)
+			got := readable(t, path, sample{full: full})
+			for mark, records := range got.journals {
+				if !slices.Equal(records, full.journals[mark]) {
+					t.Fatalf("page %d is stale: %s is read as %.300q", at/size, mark, records)
+				}
+			}
+			if len(got.journals) < len(full.journals) {
+				refused++
+				examined := bolt.New(path)
+				report, err := examined.Examine(t.Context())
+				faults := append(report.Faults, err)
+				for _, j := range report.Journals {
+					_, fault, err := examined.Rescue(t.Context(), j.Mark)
+					faults = append(faults, fault, err)
+				}
+				if errors.Join(faults...) == nil {
+					t.Fatalf("page %d is stale: it is refused, and examined as sound", at/size)
+				}
+			}
+		}
+	}
+	if refused == 0 {
+		t.Error("nothing was refused: no page that counts was stale")
+	}
+	t.Log(tried, "stale pages,", refused, "refused")
 }
 
 // checkHarmed wants a damaged file to be either refused or read correctly. Then it
@@ -322,6 +407,37 @@ func TestCircles(t *testing.T) {
 		}
 	}
 	t.Logf("%d circles", len(harms))
+}
+
+// A page that says it is as long as a large sparse file is refused before it is read into
+// memory.
+func TestLongPage(t *testing.T) {
+	s := makeSample(t, false)
+	size, order := os.Getpagesize(), binary.NativeEndian
+	path := writeTo(t, s.file)
+	root, pages := rootPage(t, path), 1<<30/size
+	head := s.file[:size]
+	if order.Uint64(s.file[size+64:]) > order.Uint64(head[64:]) {
+		head = s.file[size:][:size]
+	}
+	order.PutUint64(head[16+40:], uint64(pages))
+	sum := fnv.New64a()
+	sum.Write(head[16:][:56])
+	order.PutUint64(head[16+56:], sum.Sum64())
+	order.PutUint32(s.file[root*size+12:], uint32(pages-root-1))
+	mustWriteFile(t, path, s.file, 0o600)
+	if err := os.Truncate(path, int64(pages*size)); err != nil {
+		t.Fatal(err)
+	}
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	_, err := read(t, path)
+	wantError(t, err, "read", path, store.ErrDamaged)
+	wantError(t, tryAppend(t, path, "CW-01", 3, "after"), "write", path, store.ErrDamaged)
+	runtime.ReadMemStats(&after)
+	if took := after.TotalAlloc - before.TotalAlloc; took > 32<<20 {
+		t.Errorf("that took %d MB", took>>20)
+	}
 }
 
 // TestMixed harms a store as disks do that lose, mislay or forget what was written:

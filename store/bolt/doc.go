@@ -1,7 +1,9 @@
 // Package bolt keeps a store in one bbolt file.
 //
-// The file has three buckets. meta holds what the file is (format) and the
-// number of its schema (schema, decimal text). journals holds a bucket for each
+// The file has three buckets. meta holds what the file is (format), the
+// number of its schema (schema, decimal text), and how many records all journals have
+// (records: the number of the transaction and that of the records, 8 bytes each, big end
+// first; it counts only if the transaction is the last one). journals holds a bucket for each
 // mark, in which a position (8 bytes, big end first) leads to a checksum
 // (CRC-32C over position, mark and all that follows, 4 bytes, big end first),
 // the hashes that RFC 6962's tree gains with the record (32 bytes each: the
@@ -24,7 +26,9 @@
 // within bounds, in order and no longer than it needs (see walk.go). What bbolt does
 // runs behind a guard, which turns a panic or a fault in the mapped file into an
 // error. What it returns is believed only by the records' checksums, the journals'
-// sequences and the documents' digests.
+// sequences and the documents' digests. A page that the disk left as it was some writes
+// ago can look whole: so the sum of the sequences is compared with how many records were
+// written, whenever journals are read.
 //
 // Before bbolt opens a file for writing, the list of free pages must be as the last
 // write left it. A stamp proves that (see stamp.go); without the stamp every page is

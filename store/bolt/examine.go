@@ -21,15 +21,15 @@ func (s *Store) Examine(ctx context.Context) (store.Report, error) {
 		}
 	}
 	err := s.harmed(ctx, func(file *os.File, head head, v *view, wrong error) error {
-		if errors.Is(wrong, store.ErrForeign) {
+		if errors.Is(wrong, store.ErrForeign) || errors.Is(wrong, store.ErrNewer) {
 			return wrong
 		}
 		fault(head.checkEnd(file))
-		if err := checkNewest(file, head); err != nil {
-			fault(err)
-		} else if _, err := readHeadAt(file, head.otherPage()*head.pageSize); err != nil {
-			fault(damaged("one of its two heads is not as it was written: if it was the newer one, the last append is missing"))
+		newest := checkNewest(file, head)
+		if _, err := readHeadAt(file, head.otherPage()*head.pageSize); newest == nil && isUnreadable(err) {
+			newest = damaged("the older of its two heads is not as it was written: nothing is lost, and the next entry repairs it")
 		}
+		fault(newest)
 		fault(newWalk(file, head.upTo(file)).everything())
 		if fault(wrong); wrong == nil {
 			report.Schema = v.schema
@@ -55,14 +55,15 @@ func (s *Store) harmed(ctx context.Context, fn func(file *os.File, head head, v 
 // survey lists what there is.
 func (v *view) survey(report *store.Report, fault func(error)) {
 	fault(guard(func() error {
-		journals, err := v.top(bucketJournals, from(nil))
+		journals, err := v.listed()
 		if err != nil {
 			return err
 		}
-		count := uint64(0)
+		count, records := uint64(0), uint64(0)
 		err = journals.ForEach(func(mark, _ []byte) error {
 			count++
 			if j := journals.Bucket(mark); j != nil {
+				records += j.Sequence()
 				report.Journals = append(report.Journals, store.FoundJournal{Mark: string(mark), Size: int64(j.Sequence())})
 			} else {
 				fault(damaged(fmt.Sprintf("%q is listed as a journal but is not one", mark)))
@@ -70,12 +71,12 @@ func (v *view) survey(report *store.Report, fault func(error)) {
 			return nil
 		})
 		if err == nil {
-			err = checkCount(journals, count)
+			err = errors.Join(checkCount(journals, count), v.checkRecords(records))
 		}
 		return err
 	}))
 	fault(guard(func() error {
-		documents, err := v.top(bucketDocuments, from(nil))
+		documents, err := v.documents(from(nil))
 		if err != nil {
 			return err
 		}
@@ -107,7 +108,7 @@ func (s *Store) Rescue(ctx context.Context, mark string) (records [][]byte, faul
 }
 
 func (v *view) rescue(mark string, records *[][]byte) error {
-	journals, err := v.top(bucketJournals, to([]byte(mark)))
+	journals, err := v.listed()
 	if err != nil {
 		return err
 	}
@@ -128,7 +129,7 @@ func (s *Store) RescueDocument(ctx context.Context, digest string) (document []b
 			return wrong
 		}
 		err := guard(func() error {
-			documents, err := v.top(bucketDocuments, from(nil))
+			documents, err := v.documents(from(nil))
 			if err != nil {
 				return err
 			}

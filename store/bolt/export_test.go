@@ -42,6 +42,23 @@ func Stamped(path string) bool {
 	return w != nil && err == nil
 }
 
+// Stamp stamps a file as the next write does before it writes anything else.
+func Stamp(path string) error {
+	h, err := openFile(path, true)
+	if err != nil {
+		return err
+	}
+	defer h.close()
+	v, err := h.view()
+	if err == nil {
+		_, err = v.listed()
+	}
+	if err == nil {
+		keepStamp(h.file, h.head.pageSize, h.head.txid, v.records)
+	}
+	return err
+}
+
 // CheckPages checks every page of a file that nobody is writing to.
 func CheckPages(path string) error {
 	_, err := BytesToCheck(path)

@@ -15,12 +15,13 @@ import (
 
 // A handle is one opening of the file.
 type handle struct {
-	file *os.File
-	db   *bbolt.DB // nil if the file is only locked
-	tx   *bbolt.Tx // of the view
-	head head      // when it was opened
-	walk *walk     // for what follows, if it was opened for writing
-	lost bool      // bbolt panicked, so the state of its inner locks is unknown
+	file    *os.File
+	db      *bbolt.DB // nil if the file is only locked
+	tx      *bbolt.Tx // of the view
+	head    head      // when it was opened
+	walk    *walk     // for what follows, if it was opened for writing
+	records uint64    // how many all journals have, if it is to be written
+	lost    bool      // bbolt panicked, so the state of its inner locks is unknown
 }
 
 // openFile tries once for the lock. It never makes a file. Before bbolt opens a file
@@ -210,6 +211,9 @@ func (h *handle) view() (*view, error) {
 }
 
 func (h *handle) viewOf(w *walk, lax bool) (v *view, err error) {
+	if w == nil {
+		w = newWalk(h.file, h.head)
+	}
 	err = h.guard(func() (err error) {
 		h.tx, err = h.db.Begin(false)
 		return err
@@ -219,6 +223,9 @@ func (h *handle) viewOf(w *walk, lax bool) (v *view, err error) {
 			v, err = newView(h.tx, w, lax)
 			return err
 		})
+	}
+	if records, ok := stampedRecords(h.file, h.head); ok && err == nil {
+		v.counts = append(v.counts, records)
 	}
 	return v, err
 }
@@ -237,7 +244,13 @@ func (h *handle) update(ctx context.Context, fn change) error {
 		if tx, err = h.db.Begin(true); err != nil {
 			return err
 		}
-		if err = fn(tx); err != nil {
+		more, err := fn(tx)
+		if err != nil {
+			return err
+		}
+		keepStamp(h.file, uint64(h.db.Info().PageSize), uint64(tx.ID())-1, h.records)
+		h.records += uint64(more)
+		if err := countRecords(tx, h.records); err != nil {
 			return err
 		}
 		return ctx.Err()
@@ -259,6 +272,6 @@ func (h *handle) update(ctx context.Context, fn change) error {
 		}
 		return err
 	}
-	putStamp(h.file, uint64(h.db.Info().PageSize), id)
+	putStamp(h.file, uint64(h.db.Info().PageSize), id, h.records)
 	return nil
 }

@@ -24,20 +24,20 @@ func (s *Store) migrate(ctx context.Context, h *handle) error {
 	}
 	var old int
 	var kept string
-	err := h.update(ctx, func(tx *bbolt.Tx) error {
-		v, err := newView(tx, nil, false)
+	err := h.update(ctx, func(tx *bbolt.Tx) (int, error) {
+		v, err := newView(tx, newWalk(h.file, head), false)
 		if err != nil {
-			return err
+			return 0, err
 		}
 		old = v.schema
 		if err := addHashes(ctx, tx, v); err != nil {
-			return err
+			return 0, err
 		}
 		if err := numberSchema(tx); err != nil {
-			return err
+			return 0, err
 		}
 		kept, err = keepOld(ctx, h.file, head, s.path, old)
-		return err
+		return 0, err
 	})
 	if err != nil {
 		// An unchanged store needs no copy, and the next try makes its own.

@@ -17,17 +17,18 @@ import (
 // keeps it whole through a power cut.
 func TestOrderOfWrites(t *testing.T) {
 	const (
-		grow   = "(TS)?"       // make the file longer, and sync
-		commit = "D+sHsP"      // the data and then the head, each synced, and the stamp
-		name   = "SNF"         // sync a file, name it, sync its folder
-		lay    = "Is"          // the first pages of an empty database
-		moved  = "C+" + name   // a copy with its name
-		write  = grow + commit // one append, or one document kept
-		made   = lay + write   // a new file
+		grow   = "(TS)?"             // make the file longer, and sync
+		commit = "D+sHsPP"           // the data and then the head, each synced, and the stamps
+		stamp  = "(PP)?"             // of the state before, if it has none
+		name   = "SNF"               // sync a file, name it, sync its folder
+		lay    = "Is"                // the first pages of an empty database
+		moved  = "C+" + name         // a copy with its name
+		write  = grow + commit       // one append, or one document kept
+		made   = lay + stamp + write // a new file
 	)
 	for _, test := range []struct{ role, want string }{
 		{"write some", "^" + made + name + "(" + write + ")+TS" + commit + "$"},
-		{"migrate", "^" + moved + write + write + "$"},
+		{"migrate", "^" + moved + stamp + write + write + "$"},
 	} {
 		t.Run(test.role, func(t *testing.T) {
 			folder := t.TempDir()

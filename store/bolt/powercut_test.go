@@ -24,7 +24,8 @@ import (
 //
 // They rely on the order in which an append writes: it makes the file longer if it
 // must, and syncs; writes the data pages, and syncs; writes the page of the older
-// head, and syncs; and writes the stamp, without a sync. A new store is written like
+// head, and syncs; and writes the stamp in two places, without a sync. If the state
+// before has no stamp in its own page, it gets that before anything else. A new store is written like
 // that under another name, synced, and then renamed; and the copy that a migration
 // keeps gets its name before any of that.
 // TestOrderOfWrites sees the system's calls in that order (strace on Linux, with
@@ -33,7 +34,7 @@ import (
 const (
 	sectorSize = 512 // a disk writes that much at once, or nothing of it
 	headLength = 80  // of a head's page, the bytes that count
-	stampBytes = 32  // at the end of the other head's page
+	stampBytes = 44  // at the end of both heads' pages
 )
 
 // A commit is one write to a file, as the bytes before and after.
@@ -71,10 +72,10 @@ func page(file []byte, number int) []byte {
 	return file[number*size : (number+1)*size]
 }
 
-// stampOf returns where the stamp is for a state whose head is on a page.
-func stampOf(file []byte, head int) []byte {
-	other := page(file, 1-head)
-	return other[len(other)-stampBytes:]
+// stampIn returns where a page has a stamp.
+func stampIn(file []byte, number int) []byte {
+	of := page(file, number)
+	return of[len(of)-stampBytes:]
 }
 
 // A stretch is data pages in a row that a commit changed.
@@ -132,22 +133,26 @@ func (c commit) duringData(how string, long bool, reached func(write int) part) 
 func (c commit) duringHead(how string, mix func(old, fresh []byte) []byte) cut {
 	file, head := bytes.Clone(c.after), c.newerHead()
 	copy(page(file, 1-head), page(c.before, 1-head)) // the stamp is written later
-	copy(page(file, head), mix(bytes.Clone(page(c.before, head)), page(c.after, head)))
+	fresh := bytes.Clone(page(c.after, head))
+	clear(fresh[len(fresh)-stampBytes:]) // and there too
+	copy(page(file, head), mix(bytes.Clone(page(c.before, head)), fresh))
 	done := bytes.Equal(page(file, head)[:headLength], page(c.after, head)[:headLength])
 	return cut{"the head", how, file, done}
 }
 
-// duringStamp is a cut after that, with so many bytes of the stamp written.
-func (c commit) duringStamp(written int) cut {
-	file := bytes.Clone(c.after)
-	clear(stampOf(file, c.newerHead())[written:])
-	return cut{"the stamp", fmt.Sprint(written, " bytes"), file, true}
+// duringStamp is a cut after that, with so many bytes of the stamps written.
+func (c commit) duringStamp(other, own int) cut {
+	file, head := bytes.Clone(c.after), c.newerHead()
+	clear(stampIn(file, 1-head)[other:])
+	clear(stampIn(file, head)[own:])
+	return cut{"the stamp", fmt.Sprint(other, " and ", own, " bytes"), file, true}
 }
 
 // lostStamp removes from a cut what had not been written of the stamp before.
 func (c commit) lostStamp(in cut, written int) cut {
 	in.how += fmt.Sprintf(", %d bytes of the stamp before", written)
-	clear(stampOf(in.file, 1-c.newerHead())[written:])
+	clear(stampIn(in.file, c.newerHead())[written:])
+	clear(stampIn(in.file, 1-c.newerHead())[stampBytes-written:])
 	return in
 }
 
@@ -199,7 +204,7 @@ func (c commit) every() iter.Seq[cut] {
 			}
 		}
 		for written := range stampBytes + 1 {
-			if !yield(c.duringStamp(written)) {
+			if !yield(c.duringStamp(written, 0)) || !yield(c.duringStamp(stampBytes, written)) {
 				return
 			}
 		}
@@ -263,7 +268,7 @@ func drawCut(rt *rapid.T, c commit) cut {
 			return append(fresh[:end:end], old[end:]...)
 		})
 	}
-	return c.duringStamp(rapid.IntRange(0, stampBytes).Draw(rt, "of the stamp"))
+	return c.duringStamp(rapid.IntRange(0, stampBytes).Draw(rt, "of the stamp"), rapid.IntRange(0, stampBytes).Draw(rt, "of the other"))
 }
 
 func (c content) clone() content {
@@ -511,7 +516,7 @@ func TestPowerCutWhileMaking(t *testing.T) {
 	c := commit{before: made, after: made}
 	holds := content{map[string][]string{"CW-01": {"a", strings.Repeat("b", 9000)}}, map[string]string{}}
 	for written := range stampBytes + 1 {
-		count.check(t, path, c.duringStamp(written), holds, holds, "CW-01")
+		count.check(t, path, c.duringStamp(written, 0), holds, holds, "CW-01")
 	}
 	t.Logf("%d half-made files, and %d named ones; %d entries lost", tried, count.cuts["the stamp"], count.lost)
 }
@@ -523,7 +528,11 @@ func TestPowerCutWhileMigrating(t *testing.T) {
 	folder := inMemory(t)
 	path := filepath.Join(folder, "fettle.db")
 	copied := path + "-schema-1.bak"
-	old := unzipSample(t, samples()[1], path)
+	unzipSample(t, samples()[1], path)
+	if err := bolt.Stamp(path); err != nil { // as the migration does first
+		t.Fatal(err)
+	}
+	old := mustReadFile(t, path)
 	migrated := migrateOnly(t, path)
 	kept := mustReadFile(t, copied)
 	holds := sampleContent()

@@ -19,8 +19,9 @@ const (
 	bucketJournals  = "journals"
 	bucketDocuments = "documents"
 
-	keyFormat = "format"
-	keySchema = "schema"
+	keyFormat  = "format"
+	keySchema  = "schema"
+	keyRecords = "records"
 
 	format = "fettle journal store"
 	schema = 2
@@ -31,16 +32,16 @@ const (
 )
 
 // layOut makes a new file an empty store.
-func layOut(tx *bbolt.Tx) error {
+func layOut(tx *bbolt.Tx) (int, error) {
 	for _, name := range []string{bucketMeta, bucketJournals, bucketDocuments} {
 		if _, err := tx.CreateBucket([]byte(name)); err != nil {
-			return err
+			return 0, err
 		}
 	}
 	if err := tx.Bucket([]byte(bucketMeta)).Put([]byte(keyFormat), []byte(format)); err != nil {
-		return err
+		return 0, err
 	}
-	return numberSchema(tx)
+	return 0, numberSchema(tx)
 }
 
 // numberSchema writes the number of the present schema.
@@ -48,9 +49,20 @@ func numberSchema(tx *bbolt.Tx) error {
 	return tx.Bucket([]byte(bucketMeta)).Put([]byte(keySchema), fmt.Append(nil, schema))
 }
 
+// countRecords writes how many records all journals have together, for the state that
+// the transaction makes. Programs that know nothing of it leave the number of an older state.
+func countRecords(tx *bbolt.Tx, records uint64) error {
+	meta := tx.Bucket([]byte(bucketMeta))
+	if meta == nil {
+		return damaged("its " + bucketMeta + " are missing")
+	}
+	value := binary.BigEndian.AppendUint64(nil, uint64(tx.ID()))
+	return meta.Put([]byte(keyRecords), binary.BigEndian.AppendUint64(value, records))
+}
+
 // A change is made in a transaction. A view has already read and checked whatever
-// it will read.
-type change func(*bbolt.Tx) error
+// it will read. It returns how many records the journals gain.
+type change func(*bbolt.Tx) (int, error)
 
 // planAppend returns the change that appends records, with their hashes.
 func planAppend(v *view, mark string, size int64, records [][]byte) (change, error) {
@@ -67,7 +79,7 @@ func planAppend(v *view, mark string, size int64, records [][]byte) (change, err
 	if err != nil {
 		return nil, err
 	}
-	return func(tx *bbolt.Tx) error { return appendTo(tx, mark, size, records, hashes) }, nil
+	return func(tx *bbolt.Tx) (int, error) { return len(records), appendTo(tx, mark, size, records, hashes) }, nil
 }
 
 func appendTo(tx *bbolt.Tx, mark string, size int64, records [][]byte, hashes []tlog.Hash) error {
@@ -146,7 +158,7 @@ func growTree(size int64, records [][]byte, old tlog.HashReaderFunc) ([]tlog.Has
 // planKeep returns the change that keeps a document.
 func planKeep(v *view, digest string, document []byte) (change, error) {
 	if v != nil {
-		b, err := v.top(bucketDocuments, to([]byte(digest)))
+		b, err := v.documents(to([]byte(digest)))
 		if err != nil {
 			return nil, err
 		}
@@ -157,12 +169,12 @@ func planKeep(v *view, digest string, document []byte) (change, error) {
 			return nil, errUnchanged
 		}
 	}
-	return func(tx *bbolt.Tx) error {
+	return func(tx *bbolt.Tx) (int, error) {
 		b := tx.Bucket([]byte(bucketDocuments))
 		if b == nil {
-			return damaged("its " + bucketDocuments + " are missing")
+			return 0, damaged("its " + bucketDocuments + " are missing")
 		}
-		return b.Put([]byte(digest), document)
+		return 0, b.Put([]byte(digest), document)
 	}, nil
 }
 

@@ -4,22 +4,30 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/binary"
+	"hash/crc32"
 	"io"
 	"os"
 )
 
 // A stamp tells the next writer that the list of free pages is as the last append
 // left it, so that the writer need not look at every page to be sure that it
-// overwrites none in use. bbolt leaves the rest of a head's page alone. The stamp
-// is at the end of the older head's page, where damage to it costs nothing, and the
-// next commit erases it. Nothing depends on it: if it is missing or does not fit,
-// for instance after a kill, every page is looked at once.
+// overwrites none in use. bbolt leaves the rest of a head's page alone, and writes the
+// page anew with the head. If the stamp is missing or does not fit, for instance after a
+// kill, every page is looked at once.
 //
 // It is written once its state is on the disk. So if the newer head is damaged, the
-// stamp shows that there was one, and that the older head must not be used.
+// stamp shows that there was one, and that the older head must not be used. It stands at
+// the end of both heads' pages, since what damages the newer head may take the end of
+// the page before with it. Where all of that is gone, the older head has no stamp of its
+// own any more. While a head is being written, the other one has its stamp in its own
+// page: so a head that is torn by a power cut is told from one that was damaged later.
+//
+// Before the stamp stands how many records all journals have together, and a checksum.
+// Older programs wrote none, and a stamp in one place only.
 const (
 	stampMagic = "fettle.1"
 	stampSize  = 32
+	countSize  = 12
 )
 
 // makeStamp returns the stamp that belongs to a state.
@@ -33,11 +41,47 @@ func makeStamp(h head, freelist []byte) []byte {
 	return sum.Sum(stamp)[:stampSize]
 }
 
-// stampPlace is at the end of the page of the other head.
-func stampPlace(h head) int64 { return int64((h.otherPage()+1)*h.pageSize - stampSize) }
+// makeCount returns what stands before the stamp of a state.
+func makeCount(h head, records uint64) []byte {
+	count := binary.BigEndian.AppendUint64(nil, records)
+	sum := crc32.Checksum(binary.BigEndian.AppendUint64(count, h.txid), crc32.MakeTable(crc32.Castagnoli))
+	return binary.BigEndian.AppendUint32(count, sum)
+}
 
-// putStamp writes the stamp of a state that was just committed.
-func putStamp(file *os.File, pageSize, txid uint64) {
+// stampPlaces are where the stamp of a state stands, from the count on: first at the end
+// of the other head's page, as it always did.
+func stampPlaces(h head) [2]int64 {
+	end := func(page uint64) int64 { return int64((page+1)*h.pageSize - stampSize - countSize) }
+	return [2]int64{end(h.otherPage()), end(h.txid % 2)}
+}
+
+// readStamp returns the stamp of a state and what stands before it, or nil if it has none.
+func readStamp(file io.ReaderAt, h head) (count, stamp []byte, err error) {
+	for _, place := range stampPlaces(h) {
+		got := make([]byte, countSize+stampSize)
+		if _, err := file.ReadAt(got, place); err != nil {
+			return nil, nil, err
+		}
+		count, stamp = got[:countSize], got[countSize:]
+		if bytes.HasPrefix(stamp, binary.BigEndian.AppendUint64([]byte(stampMagic), h.txid)) {
+			return count, stamp, nil
+		}
+	}
+	return nil, nil, nil
+}
+
+// stampedRecords returns how many records all journals have by the stamp, if it says so.
+func stampedRecords(file io.ReaderAt, h head) (records uint64, ok bool) {
+	count, _, err := readStamp(file, h)
+	if err != nil || count == nil {
+		return 0, false
+	}
+	records = binary.BigEndian.Uint64(count)
+	return records, bytes.Equal(count, makeCount(h, records))
+}
+
+// putStamp writes the stamp of a state that is on the disk.
+func putStamp(file *os.File, pageSize, txid, records uint64) {
 	h, err := readHeadAt(file, txid%2*pageSize)
 	if err != nil || h.freelist == noFreelist {
 		return
@@ -46,22 +90,42 @@ func putStamp(file *os.File, pageSize, txid uint64) {
 	if err != nil {
 		return
 	}
-	_, _ = file.WriteAt(makeStamp(h, body), stampPlace(h))
+	whole := append(makeCount(h, records), makeStamp(h, body)...)
+	for _, place := range stampPlaces(h) {
+		_, _ = file.WriteAt(whole, place)
+	}
+}
+
+// keepStamp makes sure before a commit that the state before it has its stamp in its own
+// page. It reaches the disk with the data, before the head is written.
+func keepStamp(file *os.File, pageSize, txid, records uint64) {
+	h := head{pageSize: pageSize, txid: txid}
+	got := make([]byte, countSize+stampSize)
+	_, err := file.ReadAt(got, stampPlaces(h)[1])
+	if err == nil && !bytes.HasPrefix(got[countSize:], binary.BigEndian.AppendUint64([]byte(stampMagic), txid)) {
+		putStamp(file, pageSize, txid, records)
+	}
 }
 
 // checkNewest makes sure that the newest readable head is the newest that was on
 // the disk.
 func checkNewest(file io.ReaderAt, h head) error {
-	later := head{pageSize: h.pageSize, txid: h.txid + 1}
-	want := binary.BigEndian.AppendUint64([]byte(stampMagic), later.txid)
-	got := make([]byte, len(want))
-	if _, err := file.ReadAt(got, stampPlace(later)); err != nil {
+	_, later, err := readStamp(file, head{pageSize: h.pageSize, txid: h.txid + 1})
+	if err != nil {
 		return err
 	}
-	if bytes.Equal(got, want) {
+	if later != nil {
 		return damaged("its newer head is not as it was written, and the last append is missing")
 	}
-	return nil
+	_, err = readHeadAt(file, h.otherPage()*h.pageSize)
+	if err == nil || !isUnreadable(err) {
+		return err
+	}
+	_, own, err := readStamp(file, h)
+	if err == nil && own == nil {
+		err = damaged("one of its two heads is not as it was written: if it was the newer one, the last append is missing")
+	}
+	return err
 }
 
 // checkFree makes sure that a write overwrites nothing in use and frees nothing
@@ -69,10 +133,10 @@ func checkNewest(file io.ReaderAt, h head) error {
 // page was looked at already.
 func checkFree(file io.ReaderAt, h head) (*walk, error) {
 	w := newWalk(file, h)
-	got, stamped := make([]byte, stampSize), false
+	stamped := false
 	err := w.free(func(list []byte) {
-		_, err := file.ReadAt(got, stampPlace(h))
-		stamped = err == nil && bytes.Equal(got, makeStamp(h, list))
+		_, stamp, err := readStamp(file, h)
+		stamped = err == nil && bytes.Equal(stamp, makeStamp(h, list))
 	})
 	if err != nil || stamped {
 		return w, err

@@ -164,9 +164,12 @@ func (s *Store) writeOnce(ctx context.Context, deadline time.Time, p plan) error
 	}
 	var fn change
 	err = guard(func() (err error) {
-		fn, err = p(v)
+		if _, err = v.listed(); err == nil {
+			fn, err = p(v)
+		}
 		return err
 	})
+	h.records = v.records
 	h.endView()
 	if err != nil {
 		return err

@@ -2,6 +2,7 @@ package bolt
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
@@ -22,8 +23,12 @@ type view struct {
 	schema int
 
 	// The pages of a bucket are looked at before bbolt follows them.
-	walk *walk // nil if all of them were
-	lax  bool  // to rescue: damage is passed over unless it leads astray
+	walk *walk
+	lax  bool // to rescue: damage is passed over unless it leads astray
+
+	counts  []uint64 // how many records were written in all journals, as often as that is known
+	looked  bool     // at all pages of the bucket of journals
+	records uint64   // the sum of the sizes in it
 
 	// for schema 1, which keeps no hashes: those computed so far
 	computed map[string]seal.Hashes
@@ -45,7 +50,7 @@ func newView(tx *bbolt.Tx, w *walk, lax bool) (*view, error) {
 // look looks at the pages of a bucket that are on the way, without the buckets in it.
 func (v *view) look(b *bbolt.Bucket, on way) error {
 	root := uint64(b.Root())
-	if root == 0 || v.walk == nil { // 0: its page is within its parent's
+	if root == 0 { // 0: its page is within its parent's
 		return nil
 	}
 	_, err := v.walk.tree(root, on)
@@ -74,22 +79,61 @@ func (v *view) checkSchema() error {
 		return fmt.Errorf("%w: it has schema %d; this fettle reads schemas up to %d", store.ErrNewer, number, schema)
 	}
 	v.schema = int(number)
+	// Another number is of an older state: a program that knows nothing of it wrote this one.
+	if value := meta.Get([]byte(keyRecords)); len(value) == 16 && binary.BigEndian.Uint64(value) == v.walk.head.txid {
+		v.counts = append(v.counts, binary.BigEndian.Uint64(value[8:]))
+	}
 	return nil
 }
 
-func (v *view) top(name string, on way) (*bbolt.Bucket, error) {
-	b := v.tx.Bucket([]byte(name))
+func (v *view) documents(on way) (*bbolt.Bucket, error) {
+	b := v.tx.Bucket([]byte(bucketDocuments))
 	if b == nil {
-		return nil, damaged("its " + name + " are missing")
+		return nil, damaged("its " + bucketDocuments + " are missing")
 	}
 	return b, v.look(b, on)
+}
+
+// listed returns the bucket of journals. All of its pages are looked at: one that a disk
+// lost leaves another in its place, perhaps with the sizes that journals had before.
+func (v *view) listed() (*bbolt.Bucket, error) {
+	b := v.tx.Bucket([]byte(bucketJournals))
+	if b == nil {
+		return nil, damaged("its " + bucketJournals + " are missing")
+	}
+	if v.looked {
+		return b, nil
+	}
+	var found within
+	var err error
+	if root := uint64(b.Root()); root != 0 {
+		found, err = v.walk.tree(root, from(nil))
+	}
+	if err == nil {
+		err = v.checkRecords(found.sequences)
+	}
+	if v.lax && !errors.Is(err, errAstray) {
+		return b, nil
+	}
+	v.looked, v.records = err == nil, found.sequences
+	return b, err
+}
+
+// checkRecords compares the sum of the journals' sizes with what was written of it.
+func (v *view) checkRecords(sum uint64) error {
+	for _, records := range v.counts {
+		if sum != records {
+			return damaged(fmt.Sprintf("its journals have %d records where %d were written", sum, records))
+		}
+	}
+	return nil
 }
 
 func (v *view) journals() ([]store.Journal, error) {
 	if v == nil {
 		return nil, nil
 	}
-	b, err := v.top(bucketJournals, from(nil))
+	b, err := v.listed()
 	if err != nil {
 		return nil, err
 	}
@@ -135,15 +179,12 @@ func (v *view) journal(mark string) (*bbolt.Bucket, int64, error) {
 	if v == nil {
 		return nil, 0, nil
 	}
-	parent, err := v.top(bucketJournals, to([]byte(mark)))
+	parent, err := v.listed()
 	if err != nil {
 		return nil, 0, err
 	}
 	j := parent.Bucket([]byte(mark))
 	if j == nil {
-		if err := v.look(parent, from(nil)); err != nil {
-			return nil, 0, err
-		}
 		return nil, 0, v.eachJournal(parent, v.checkEnd)
 	}
 	size, err := sizeOf(mark, j)
@@ -307,7 +348,7 @@ func (v *view) computedHashes(mark string, indexes []int64) ([]tlog.Hash, error)
 
 // document returns the bytes with this digest, which are the page's.
 func (v *view) document(digest string) ([]byte, error) {
-	b, err := v.top(bucketDocuments, to([]byte(digest)))
+	b, err := v.documents(to([]byte(digest)))
 	if err != nil {
 		return nil, err
 	}

@@ -30,7 +30,8 @@ const (
 	noFreelist = math.MaxUint64
 	countAbove = 0xFFFF // the true count is then the first entry of the list
 
-	deepest = 64 // far beyond any tree that fits on a disk
+	deepest = 64       // far beyond any tree that fits on a disk
+	longest = 32 << 20 // bytes of a page of a tree: it has four elements if they are large, each a record or a document
 )
 
 // errAstray is the kind of damage to pages that bbolt would follow without end, or
@@ -77,7 +78,7 @@ func (w *walk) buckets(root uint64, depth int) error {
 		return astray(root, "is nested too deep")
 	}
 	inner, err := w.tree(root, from(nil))
-	for _, root := range inner {
+	for _, root := range inner.roots {
 		if below := w.buckets(root, depth+1); graver(below, err) {
 			err = below
 		}
@@ -102,10 +103,16 @@ func from(key []byte) way {
 // last leads to the last key.
 func last(p page) (int, int) { return p.count() - 1, p.count() }
 
-// tree looks at the pages of one bucket that are on the way, and returns the roots of
-// the buckets in them. It goes on past a fault, to find whether bbolt would go astray
+// A within is what is known of the buckets in pages that were looked at.
+type within struct {
+	roots     []uint64 // of those with pages of their own
+	sequences uint64   // the sum of all
+}
+
+// tree looks at the pages of one bucket that are on the way, and returns what is known
+// of the buckets in them. It goes on past a fault, to find whether bbolt would go astray
 // behind it.
-func (w *walk) tree(root uint64, on way) (inner []uint64, err error) {
+func (w *walk) tree(root uint64, on way) (inner within, err error) {
 	return w.branch(root, on, nil, nil, 0)
 }
 
@@ -116,31 +123,31 @@ func graver(err, than error) bool {
 // branch looks at one page, whose keys must be at least low and, if high is not nil,
 // less than high, and at those below it. Since the keys below one element are in the
 // same bounds, no page can be come to by two.
-func (w *walk) branch(id uint64, on way, low, high []byte, depth int) (inner []uint64, err error) {
+func (w *walk) branch(id uint64, on way, low, high []byte, depth int) (inner within, err error) {
 	if depth > deepest {
-		return nil, astray(id, "is nested too deep")
+		return inner, astray(id, "is nested too deep")
 	}
 	p, ok := w.known[id]
 	if !ok {
 		body, err := w.page(id)
 		if err != nil {
-			return nil, err
+			return inner, err
 		}
 		p = page{id, body}
 		if p.flags() == flagLeaf {
 			if p.count() == 0 && depth > 0 {
-				return nil, astray(id, "is empty")
+				return inner, astray(id, "is empty")
 			}
 			return p.leaf(w.head.pageSize, low, high)
 		}
 		if p.flags() != flagBranch || p.count() == 0 {
-			return nil, astray(id, "is not as it was written")
+			return inner, astray(id, "is not as it was written")
 		}
 		p.body = bytes.Clone(body) // the next page is read over it
 		w.known[id] = p
 	}
 	if err := p.inOrder(w.head.pageSize, low, high); err != nil {
-		return nil, fmt.Errorf("%w: %w", errAstray, err)
+		return inner, fmt.Errorf("%w: %w", errAstray, err)
 	}
 	begin, end := on(p)
 	for i := begin; i < end; i++ {
@@ -149,7 +156,9 @@ func (w *walk) branch(id uint64, on way, low, high []byte, depth int) (inner []u
 			below = p.key(i + 1)
 		}
 		more, wrong := w.branch(binary.NativeEndian.Uint64(p.element(i)[8:]), on, p.key(i), below, depth+1)
-		if inner = append(inner, more...); graver(wrong, err) {
+		inner.roots = append(inner.roots, more.roots...)
+		inner.sequences += more.sequences
+		if graver(wrong, err) {
 			err = wrong
 		}
 	}
@@ -172,12 +181,35 @@ func (w *walk) page(id uint64) ([]byte, error) {
 	if span > w.head.pages-id {
 		return nil, damaged(fmt.Sprintf("page %d is out of bounds", id))
 	}
+	if p := (page{id, w.body}); span > 1 && !w.plausible(p, span) {
+		if p.flags() == flagBranch { // bbolt would follow it
+			return nil, astray(id, "is not as it was written")
+		}
+		return nil, misplaced(id)
+	}
 	// Before the rest is read: a damaged file may lead to one long page many times.
 	if err := w.claim(id, span, w.owned); err != nil || span == 1 {
 		return w.body, err
 	}
 	err := w.read(id, span)
 	return w.body, err
+}
+
+// plausible reports whether a page can be as long as its header says, which is read into
+// memory next: it is, by the part that was read, no longer than its elements need.
+func (w *walk) plausible(p page, span uint64) bool {
+	if p.flags() == flagFreelist {
+		return span <= 2+8*w.head.pages/w.head.pageSize
+	}
+	last := uint64(pageHeader + elementSize*p.count())
+	if last > uint64(len(p.body)) { // its elements are to be read first
+		return span*w.head.pageSize <= longest
+	}
+	for i := range p.count() {
+		_, _, end := p.bounds(i)
+		last = max(last, end)
+	}
+	return last <= longest && (span-1)*w.head.pageSize < last && last <= span*w.head.pageSize
 }
 
 func (w *walk) read(id, span uint64) error {
@@ -312,11 +344,11 @@ func (p page) inOrder(size uint64, low, high []byte) error {
 	return nil
 }
 
-// leaf checks a leaf, and returns the roots of the buckets in it. The page of a
+// leaf checks a leaf, and returns what is known of the buckets in it. The page of a
 // bucket that has it within is checked too.
-func (p page) leaf(size uint64, low, high []byte) (inner []uint64, err error) {
+func (p page) leaf(size uint64, low, high []byte) (inner within, err error) {
 	if err := p.inOrder(size, low, high); err != nil {
-		return nil, err
+		return inner, err
 	}
 	for i := range p.count() {
 		flags := binary.NativeEndian.Uint32(p.element(i))
@@ -325,19 +357,20 @@ func (p page) leaf(size uint64, low, high []byte) (inner []uint64, err error) {
 		case flags == 0:
 			continue
 		case flags != flagBucket || size == 0 || end-mid < bucketHeader:
-			return nil, misplaced(p.id)
+			return inner, misplaced(p.id)
 		}
 		value := p.body[mid:end]
+		inner.sequences += binary.NativeEndian.Uint64(value[8:])
 		if root := binary.NativeEndian.Uint64(value); root != 0 {
-			inner = append(inner, root)
+			inner.roots = append(inner.roots, root)
 			continue
 		}
 		only := page{p.id, value[bucketHeader:]}
 		if len(only.body) < pageHeader || only.flags() != flagLeaf {
-			return nil, astray(p.id, "is not as it was written")
+			return inner, astray(p.id, "is not as it was written")
 		}
 		if _, err := only.leaf(0, nil, nil); err != nil {
-			return nil, err
+			return inner, err
 		}
 	}
 	return inner, nil

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"os/exec"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -69,6 +70,8 @@ func (a *app) runApart(ctx context.Context, path string, args []string) error {
 		return &silentError{code}
 	case ctx.Err() != nil:
 		return ctx.Err()
+	case stopped(cmd.ProcessState): // this process may hear of it a moment later
+		return context.Canceled
 	case cmd.ProcessState == nil:
 		return fmt.Errorf("running %s in a process of its own: %w", args[0], err)
 	}
@@ -77,4 +80,13 @@ func (a *app) runApart(ctx context.Context, path string, args []string) error {
 		Err:  fmt.Errorf("%w: what reads it was brought down (%v)", store.ErrDamaged, cmd.ProcessState),
 		Hint: "leave the file as it is and continue with its newest good copy",
 	}
+}
+
+// stopped reports whether a process was ended by Ctrl-C, or asked to end.
+func stopped(p *os.ProcessState) bool {
+	if p == nil {
+		return false
+	}
+	status, ok := p.Sys().(syscall.WaitStatus)
+	return ok && status.Signaled() && (status.Signal() == syscall.SIGINT || status.Signal() == syscall.SIGTERM)
 }

@@ -79,7 +79,13 @@ func (a *app) examineCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.show(page.Salvage(saved))
+			if err := a.show(page.Salvage(saved)); err != nil {
+				return err
+			}
+			if saved.Airframes == 0 && len(saved.Faults)+len(saved.Parts) > 0 {
+				return &silentError{exitStore}
+			}
+			return nil
 		}
 		found, err := k.Examine(cmd.Context())
 		if err != nil {

@@ -407,7 +407,10 @@ func NewTrees(verdicts []keep.Verdict) Trees {
 // Markdown is the result for all, and details of journals that are not intact.
 func (ts Trees) Markdown(c Clock) string {
 	var l lines
-	if ts.Intact {
+	switch {
+	case ts.Intact && len(ts.Airframes) == 0:
+		l.item("the store is empty")
+	case ts.Intact:
 		l.item("**Intact:** each of the %s of %s is as it was written, and so is every photo", many(ts.Entries, "entry"), many(len(ts.Airframes), "airframe"))
 	}
 	for _, t := range ts.Airframes {
@@ -422,7 +425,9 @@ func (ts Trees) Markdown(c Clock) string {
 func (t Tree) Markdown(Clock) string {
 	var l lines
 	l.add("# The journal of %s\n", esc(t.Mark))
-	l.item("the tree over its %s has the root `%s`", many(t.Size, "entry"), t.Root)
+	if t.Size > 0 { // else it could not be read
+		l.item("the tree over its %s has the root `%s`", many(t.Size, "entry"), t.Root)
+	}
 	if t.Intact && t.Seals > 0 {
 		l.item("**Intact:** it matches its %s", many(t.Seals, "seal"))
 	} else if t.Intact {

@@ -168,7 +168,14 @@ type Salvage keep.Salvage
 // Markdown says what was saved and what was not.
 func (s Salvage) Markdown(c Clock) string {
 	var l lines
-	l.item("%s: %s, %s, %s; every journal in it is complete", esc(s.File), many(s.Airframes, "airframe"), many(s.Entries, "entry"), many(s.Photos, "photo"))
+	sure := "every journal in it is complete"
+	switch {
+	case s.Airframes == 0:
+		sure = "no journal could be saved"
+	case len(s.Faults) > 0:
+		sure = "every journal in it is as long as the file says; compare it with a backup, which may have more"
+	}
+	l.item("%s: %s, %s, %s; %s", esc(s.File), many(s.Airframes, "airframe"), many(s.Entries, "entry"), many(s.Photos, "photo"), sure)
 	for _, f := range s.Faults {
 		l.item("**the file:** %s", esc(fault(f)))
 	}
