@@ -92,7 +92,10 @@ func (s *State) reselect(e journal.Entry, jobs ...*Job) {
 			continue
 		}
 		for _, step := range j.written.Steps() {
-			if c := step.Asked(s.Sheet); step.Choose != "" && c.Alone && !s.answered(j, *step) {
+			if step.Choose == "" { // most steps; what is asked for takes a while to find
+				continue
+			}
+			if c := step.Asked(s.Sheet); c.Alone && !s.answered(j, *step) {
 				s.selected.Open = append(s.selected.Open, c.Name)
 			}
 		}

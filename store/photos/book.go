@@ -2,6 +2,7 @@ package photos
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"image"
 	"image/color"
@@ -22,17 +23,18 @@ const (
 //
 // It returns [ErrNotPhoto] for bytes that cannot be drawn, [ErrTooLarge] (before it
 // draws anything) for a picture that takes more than [MaxDrawn] to draw or has more than
-// 65535 pixels a side, and a plain error if longest is below 1.
-func ForBook(data []byte, longest int) (out []byte, mime string, err error) {
-	return forBook(data, longest, MaxDrawn)
+// 65535 pixels a side, [ErrTooManyParts], the error of ctx if it ends meanwhile, and a
+// plain error if longest is below 1.
+func ForBook(ctx context.Context, data []byte, longest int) (out []byte, mime string, err error) {
+	return forBook(ctx, data, longest, MaxDrawn)
 }
 
-func forBook(data []byte, longest int, limit int64) (out []byte, mime string, err error) {
+func forBook(ctx context.Context, data []byte, longest int, limit int64) (out []byte, mime string, err error) {
 	defer recovered(&err)
 	if longest < 1 {
 		return nil, "", fmt.Errorf("the longest side of a picture cannot be %d pixels", longest)
 	}
-	src, kind, err := decode(data, limit)
+	src, kind, err := decode(ctx, data, limit)
 	if err != nil {
 		return nil, "", err
 	}
@@ -57,7 +59,8 @@ func forBook(data []byte, longest int, limit int64) (out []byte, mime string, er
 }
 
 // decode decodes a picture, unless its head says that this takes more than limit bytes.
-func decode(data []byte, limit int64) (picture image.Image, mime string, err error) {
+// It stops when ctx ends.
+func decode(ctx context.Context, data []byte, limit int64) (picture image.Image, mime string, err error) {
 	defer recovered(&err)
 	h, err := look(data, limit)
 	if err != nil {
@@ -67,7 +70,9 @@ func decode(data []byte, limit int64) (picture image.Image, mime string, err err
 	if h.mime == mimeJPEG {
 		of = jpeg.Decode
 	}
-	if picture, err = of(bytes.NewReader(data)); err != nil {
+	if picture, err = of(&patient{ctx, bytes.NewReader(data)}); ctx.Err() != nil {
+		return nil, "", ctx.Err()
+	} else if err != nil {
 		return nil, "", fmt.Errorf("%w: %v", ErrNotPhoto, err)
 	}
 	return picture, h.mime, nil

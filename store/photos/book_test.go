@@ -2,6 +2,7 @@ package photos
 
 import (
 	"bytes"
+	"context"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -12,6 +13,7 @@ import (
 	"image/png"
 	"math/rand/v2"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -57,7 +59,7 @@ func TestOrientations(t *testing.T) {
 			} {
 				for _, longest := range []int{24, 1000} {
 					t.Run(fmt.Sprint(n, " ", order, " ", name, " ", longest), func(t *testing.T) {
-						out, mime, err := ForBook(data, longest)
+						out, mime, err := ForBook(t.Context(), data, longest)
 						if err != nil {
 							t.Fatal(err)
 						}
@@ -133,7 +135,7 @@ func TestPositionIsTakenAway(t *testing.T) {
 			if test.name == "no photo" {
 				return
 			}
-			out, mime, err := ForBook(test.data, 40)
+			out, mime, err := ForBook(t.Context(), test.data, 40)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -181,7 +183,7 @@ func TestKindsOfPicture(t *testing.T) {
 		{"a deep one", asPNG(t, image.NewNRGBA64(image.Rect(0, 0, 70, 700))), mimePNG, 6, 60},
 		{"a palette", asPNG(t, palette), mimePNG, 60, 4},
 	} {
-		out, mime, err := ForBook(test.data, 60)
+		out, mime, err := ForBook(t.Context(), test.data, 60)
 		if err != nil || mime != test.mime {
 			t.Errorf("%s: %s, %v", test.name, mime, err)
 			continue
@@ -190,7 +192,7 @@ func TestKindsOfPicture(t *testing.T) {
 			t.Errorf("%s: it is %v", test.name, b)
 		}
 	}
-	out, mime, err := ForBook(asPNG(t, noise), 600)
+	out, mime, err := ForBook(t.Context(), asPNG(t, noise), 600)
 	if err != nil || mime != mimeJPEG || len(out) > bookPNG {
 		t.Errorf("a long PNG: %s of %d bytes, %v", mime, len(out), err)
 	}
@@ -295,14 +297,25 @@ func TestHostile(t *testing.T) {
 		"a GIF":                {[]byte("GIF89a\x01\x00\x01\x00\x00\x00\x00;"), ErrNotPhoto},
 		"a cut JPEG":           {jpg[:len(jpg)/2], ErrNotPhoto},
 		"a cut PNG":            {pic[:len(pic)/2], ErrNotPhoto},
+		"many scans":           {slices.Concat(jpg[:len(jpg)-2], bytes.Repeat([]byte("\xff\xda\x00\x08\x01\x01\x00\x00\x00\x00"), 101), jpg[len(jpg)-2:]), ErrTooManyParts},
+		"many chunks":          {slices.Concat(pic[:33], bytes.Repeat([]byte("\x00\x00\x00\x00tEXt\xe2\x9a\x4b\x1a"), 20_001), pic[33:]), ErrTooManyParts},
 		"a head alone":         {[]byte("\xff\xd8\xff"), ErrNotPhoto},
 	} {
-		if out, mime, err := ForBook(test.data, 100); !errors.Is(err, test.want) || out != nil || mime != "" {
+		if out, mime, err := ForBook(t.Context(), test.data, 100); !errors.Is(err, test.want) || out != nil || mime != "" {
 			t.Errorf("%s: %d bytes, %q, %v", name, len(out), mime, err)
 		}
 	}
+	stopped, stop := context.WithCancel(t.Context())
+	stop()
+	if _, _, err := ForBook(stopped, jpg, 100); !errors.Is(err, context.Canceled) {
+		t.Errorf("drawn after a Ctrl-C: %v", err)
+	}
+	film := append(slices.Clone(jpg), bytes.Repeat([]byte("\xff\xda"), 200)...) // a phone puts one behind a photo
+	if _, _, err := ForBook(t.Context(), film, 100); err != nil {
+		t.Error(err)
+	}
 	for _, longest := range []int{0, -1} {
-		if _, _, err := ForBook(jpg, longest); err == nil {
+		if _, _, err := ForBook(t.Context(), jpg, longest); err == nil {
 			t.Errorf("a longest side of %d", longest)
 		}
 	}

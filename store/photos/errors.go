@@ -26,6 +26,10 @@ var (
 	// ErrTooLarge is returned for a picture that would take more than [MaxDrawn] to
 	// draw, or with a side of more than 65535 pixels.
 	ErrTooLarge = fmt.Errorf("a picture that takes more than %d MB of memory to draw, or has more than %d pixels a side", MaxDrawn/1_000_000, maxSide)
+
+	// ErrTooManyParts is returned for a picture in so many parts that it would take very
+	// long to draw, however small its file is.
+	ErrTooManyParts = errors.New("a picture in too many parts, which would take very long to draw")
 )
 
 // What can be wrong with a photo that was kept. Besides these, a folder that cannot
@@ -110,6 +114,8 @@ func hint(op string, err error) string {
 		return "name the photo's own file"
 	case errors.Is(err, ErrNotPhoto):
 		return "export it as a JPEG or PNG"
+	case errors.Is(err, ErrTooManyParts):
+		return "save it anew as an ordinary JPEG or PNG, and add that"
 	case errors.Is(err, ErrTooLong), errors.Is(err, ErrTooLarge):
 		return "add a smaller version of it"
 	case errors.Is(err, ErrMissing), errors.Is(err, ErrChanged):

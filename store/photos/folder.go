@@ -62,7 +62,7 @@ type Photo struct {
 // replaced by the good bytes.
 //
 // For a file that cannot be kept Add returns an [*Error] with [ErrNotFile],
-// [ErrNotPhoto], [ErrTooLong] or [ErrTooLarge], or the system's own error. If the
+// [ErrNotPhoto], [ErrTooLong], [ErrTooLarge] or [ErrTooManyParts], or the system's own error. If the
 // folder cannot be written to, the [*Error] has [store.ErrReadOnly] or
 // [store.ErrFull]. After an error nothing is kept, not even a part. If ctx has
 // ended, Add returns its error.
@@ -72,7 +72,7 @@ func (f Folder) Add(ctx context.Context, file string) (Photo, error) {
 		return Photo{}, fail(adding, file, err)
 	}
 	// A photo that was cut off on its way here can be copied again now, but not later.
-	if _, _, err := decode(data, MaxDrawn); err != nil {
+	if _, _, err := decode(ctx, data, MaxDrawn); err != nil {
 		return Photo{}, fail(adding, file, err)
 	}
 	return f.Put(ctx, file, data)

@@ -39,7 +39,7 @@ func FuzzForBook(f *testing.F) {
 	f.Add(promising(pic, 1, 60_000), 2)
 	f.Fuzz(func(t *testing.T, data []byte, longest int) {
 		Position(data)
-		out, mime, err := forBook(data, longest, 2_000_000)
+		out, mime, err := forBook(t.Context(), data, longest, 2_000_000)
 		if err != nil {
 			if out != nil || mime != "" {
 				t.Fatal("there is an output and an error")

@@ -21,6 +21,14 @@ const pngInterlace = 28
 // wide and a hundred million long, which no book can show.
 const maxSide = 65535
 
+// The most parts of a picture. A photo has some ten scans, and a PNG of MaxBytes some
+// 5,000 chunks; each scan goes over every pixel, and may be of a few bytes.
+const (
+	maxScans   = 100
+	maxScanned = 2_000_000_000 // pixels of all scans
+	maxChunks  = 20_000
+)
+
 // A head is what is known about a picture before it is drawn.
 type head struct {
 	mime          string
@@ -29,7 +37,7 @@ type head struct {
 
 // look reads a picture's head. It returns ErrNotPhoto, or ErrTooLarge for a picture
 // that takes more than limit bytes of memory to draw, those of its file included, or with
-// a side above maxSide. It also refuses a picture whose head promises more pixels than
+// a side above maxSide, and ErrTooManyParts. It also refuses a picture whose head promises more pixels than
 // its bytes can hold: drawing it would only waste memory.
 func look(data []byte, limit int64) (h head, err error) {
 	defer recovered(&err)
@@ -58,6 +66,14 @@ func look(data []byte, limit int64) (h head, err error) {
 	}
 	if pixels > mostPixels(h.mime, config.ColorModel, int64(len(data))) {
 		return head{}, fmt.Errorf("%w: it is cut off", ErrNotPhoto)
+	}
+	if h.mime == mimePNG && chunks(data) > maxChunks {
+		return head{}, fmt.Errorf("%w: over %d chunks", ErrTooManyParts, maxChunks)
+	}
+	if h.mime == mimeJPEG {
+		if n := int64(scans(data)); n > maxScans || n > 1 && n*pixels > maxScanned {
+			return head{}, fmt.Errorf("%w: %d scans of %d × %d pixels", ErrTooManyParts, n, h.width, h.height)
+		}
 	}
 	return h, nil
 }

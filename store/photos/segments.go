@@ -63,6 +63,38 @@ func eachSegment(data []byte, yield func(byte, []byte) bool) {
 	}
 }
 
+// scans counts the scans of a JPEG, up to its end. What follows the end, such as a film,
+// no decoder reads.
+func scans(data []byte) (n int) {
+	for {
+		at := bytes.IndexByte(data, 0xff)
+		if at < 0 || len(data) < at+4 {
+			return n
+		}
+		data = data[at+1:]
+		switch marker := data[0]; {
+		case marker == 0xff: // a fill byte
+			continue
+		case marker <= 0x01, marker >= 0xd0 && marker <= 0xd8: // in a scan, and without a length
+			data = data[1:]
+			continue
+		case marker == 0xd9:
+			return n
+		case marker == 0xda:
+			n++
+		}
+		data = data[min(len(data), 1+int(binary.BigEndian.Uint16(data[1:]))):]
+	}
+}
+
+// chunks counts the chunks of a PNG.
+func chunks(data []byte) (n int) {
+	for data = data[len(pngMagic):]; len(data) >= 12; n++ {
+		data = data[min(int64(len(data)), 12+int64(binary.BigEndian.Uint32(data))):]
+	}
+	return n
+}
+
 func jpegNotes(data []byte, yield func(string, []byte) bool) {
 	for marker, segment := range segments(data) {
 		if marker != 0xe1 {

@@ -68,8 +68,11 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 		if err != nil {
 			return nil, "", err
 		}
-		return photos.ForBook(data, bookPhoto)
+		return photos.ForBook(ctx, data, bookPhoto)
 	}})
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
 	if err != nil {
 		return err
 	}

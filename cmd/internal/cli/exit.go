@@ -84,7 +84,7 @@ func exitCode(err error) int {
 
 // isNotPhoto reports whether a named file is not a photo that can be kept.
 func isNotPhoto(err error) bool {
-	for _, kind := range []error{photos.ErrNotFile, photos.ErrNotPhoto, photos.ErrTooLong, photos.ErrTooLarge} {
+	for _, kind := range []error{photos.ErrNotFile, photos.ErrNotPhoto, photos.ErrTooLong, photos.ErrTooLarge, photos.ErrTooManyParts} {
 		if errors.Is(err, kind) {
 			return true
 		}

@@ -1,13 +1,16 @@
 package desk
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"math/big"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -209,5 +212,25 @@ func TestStoppedWhileRecording(t *testing.T) {
 	entries, after, err := d.Photograph(ctx, state, workflow.Note{Text: "as it is"}, []string{photo}, time.Time{})
 	if err != nil || len(entries) != 2 || after.Size() != state.Size()+2 || ctx.Err() == nil {
 		t.Errorf("%d entries, %v", len(entries), err)
+	}
+}
+
+// A pipe or an endless file in the place of what was written makes nobody wait, and the
+// next that is written takes its place.
+func TestWrittenInAStrangePlace(t *testing.T) {
+	folder := t.TempDir()
+	w := &Written{Folder: folder}
+	for name, put := range map[string]func(string) error{
+		"a pipe":       func(p string) error { return syscall.Mkfifo(p, 0o600) },
+		"endless":      func(p string) error { return os.Symlink("/dev/zero", p) },
+		"a large file": func(p string) error { return os.WriteFile(p, bytes.Repeat([]byte(" "), mostWritten+1), 0o600) },
+	} {
+		path := filepath.Join(folder, name)
+		if err := put(path); err != nil {
+			t.Fatal(err)
+		}
+		if l := w.last(path); l != (lastWritten{}) {
+			t.Errorf("%s: %v", name, l)
+		}
 	}
 }

@@ -3,10 +3,13 @@ package desk
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"sync"
+	"syscall"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -22,7 +25,7 @@ import (
 // hash of its first record.
 type Written struct {
 	Folder string      // made when it is needed
-	Tell   func(Older) // is called once for a journal
+	Tell   func(Older) // is called once for a journal that is shorter, and once for one that differs
 
 	told sync.Map // by the name of the file
 }
@@ -42,6 +45,9 @@ type lastWritten struct {
 	Root tlog.Hash `json:"root"`
 }
 
+// mostWritten is more bytes than the file of a journal has.
+const mostWritten = 4 << 10
+
 // file is the file of the journal that begins with the record of this hash.
 func (w *Written) file(first tlog.Hash) string {
 	return filepath.Join(w.Folder, fmt.Sprintf("%x.json", first[:16]))
@@ -49,15 +55,32 @@ func (w *Written) file(first tlog.Hash) string {
 
 // last is what was last written; nothing if nobody knows.
 func (w *Written) last(file string) (l lastWritten) {
-	data, err := os.ReadFile(file)
+	data, err := readSmall(file)
 	if err != nil || json.Unmarshal(data, &l) != nil {
 		return lastWritten{}
 	}
 	return l
 }
 
+// readSmall reads a small file, and nothing that a read might wait for or never end.
+func readSmall(path string) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err == nil && (!info.Mode().IsRegular() || info.Size() > mostWritten) {
+		err = errors.New("not a small file")
+	}
+	if err != nil {
+		return nil, err
+	}
+	file, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0) // a pipe may have taken its place
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = file.Close() }()
+	return io.ReadAll(io.LimitReader(file, mostWritten))
+}
+
 func (w *Written) tell(file string, o Older) {
-	if _, told := w.told.LoadOrStore(file, true); !told && w.Tell != nil {
+	if _, told := w.told.LoadOrStore(fmt.Sprint(file, o.Differs), true); !told && w.Tell != nil {
 		w.Tell(o)
 	}
 }
@@ -133,11 +156,17 @@ func (d *Desk) Wrote(ctx context.Context, mark string) {
 	if err != nil || wholefile.MakeFolder(w.Folder) != nil {
 		return
 	}
-	// The text never gets shorter, and to cut the file first would take longer than all
-	// the rest. One that is torn is none.
-	to, err := os.OpenFile(file, os.O_WRONLY|os.O_CREATE, 0o600)
-	if err == nil {
-		_, _ = to.Write(append(data, '\n'))
-		_ = to.Close()
+	// A draft takes the place of whatever is there, so that nothing is waited for. It is not
+	// synced, which would take longer than all the rest; one that is torn is none.
+	draft, err := os.CreateTemp(w.Folder, ".fettle-new-*")
+	if err != nil {
+		return
+	}
+	_, err = draft.Write(append(data, '\n'))
+	if err = errors.Join(err, draft.Close()); err == nil {
+		err = os.Rename(draft.Name(), file)
+	}
+	if err != nil {
+		_ = os.Remove(draft.Name())
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"fettle/cmd/internal/desk"
 	"fettle/store"
@@ -166,10 +167,20 @@ func (k *Keeper) checkSeals(ctx context.Context, b Bundle, held *HeldSeal, out *
 	return nil
 }
 
+// The limits of a journal that is imported, beside those of its bytes: what every command
+// on it costs must not depend on what somebody packed. A bench has a few jobs open at once.
+const (
+	mostOpenJobs = 64
+	trialTime    = 10 * time.Second // and a millisecond for each entry, some ten times what it takes
+)
+
 // tryOut checks that a bundle replays, under its own mark, before it goes into the
-// store, because a journal is never deleted from it. It returns as soon as ctx ends: the
-// trial has no store but its own, in memory.
+// store, because a journal is never deleted from it, and every command replays it anew. It
+// returns as soon as ctx ends: the trial has no store but its own, in memory.
 func (k *Keeper) tryOut(ctx context.Context, b Bundle) error {
+	most := trialTime + time.Duration(len(b.Records))*time.Millisecond
+	limited, stop := context.WithTimeout(ctx, most)
+	defer stop()
 	trial := &desk.Desk{Store: memory.New(), Now: k.Desk.Now}
 	tried := make(chan error, 1)
 	go func() {
@@ -179,14 +190,22 @@ func (k *Keeper) tryOut(ctx context.Context, b Bundle) error {
 				return
 			}
 		}
-		_, err := trial.Replay(ctx, b.Mark, b.Records)
+		state, err := trial.Replay(ctx, b.Mark, b.Records)
+		if err == nil {
+			if open := len(state.OpenJobs(k.Desk.Now())); open > mostOpenJobs {
+				err = fmt.Errorf("it has %d jobs open at once; the limit is %d: finish some of them where it is from, and export it again", open, mostOpenJobs)
+			}
+		}
 		tried <- err
 	}()
 	select {
 	case err := <-tried:
 		return err
-	case <-ctx.Done():
-		return ctx.Err()
+	case <-limited.Done():
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		return fmt.Errorf("its journal takes more than %v to work through, far more than its %s should; every command would take as long: leave the file, and ask its sender how it was made", most, entries(len(b.Records)))
 	}
 }
 
