@@ -69,7 +69,7 @@ func (s setting) value() (value, origin, from string) {
 		return s.file, "file", s.name + ":"
 	}
 	if value = s.fallback(); value == "" {
-		from = "is nothing, since HOME is not set"
+		from = "is nothing, since HOME is not set to a whole path"
 	}
 	return value, "default", from
 }
@@ -86,9 +86,10 @@ func login() string {
 func configPath() string { return ownPlace("XDG_CONFIG_HOME", xdg.ConfigHome, "config.yaml") }
 
 // ownPlace is a file in the program's folder below one that a variable names, or that
-// lies in the home folder. "": neither is known, and the root of the disk is nobody's home.
+// lies in the home folder. "": neither is known, and neither the root of the disk nor the
+// folder one works in, whose files may be anybody's, is a home.
 func ownPlace(variable, folder, file string) string {
-	if _, err := os.UserHomeDir(); err != nil && !filepath.IsAbs(os.Getenv(variable)) {
+	if home, err := os.UserHomeDir(); (err != nil || !filepath.IsAbs(home)) && !filepath.IsAbs(os.Getenv(variable)) {
 		return ""
 	}
 	return filepath.Join(folder, "fettle", file)
@@ -149,7 +150,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 	}
 	path, _, _ := a.settings(c)[storeSetting].value()
 	if path == "" {
-		return nil, usage("HOME is not set, so there is no place for the store; set HOME, or name the store with --store FILE or FETTLE_STORE")
+		return nil, usage("HOME is not set to a whole path, so there is no place for the store; set HOME, or name the store with --store FILE or FETTLE_STORE")
 	}
 	who, err := a.who(c)
 	if err != nil {

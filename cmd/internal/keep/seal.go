@@ -264,7 +264,7 @@ func (k *Keeper) key() (key *seal.Key, made bool, err error) {
 	return key, made, nil
 }
 
-var errNoPlace = errors.New("HOME is not set, so there is no place for the seal key; set HOME or FETTLE_KEY")
+var errNoPlace = errors.New("HOME is not set to a whole path, so there is no place for the seal key; set HOME or FETTLE_KEY")
 
 // ErrNoKey is returned if a seal is to be checked with one's own key and there is
 // no such key.

@@ -34,7 +34,7 @@ func (c Config) Markdown(Clock) string {
 	there := ""
 	switch {
 	case c.File == "":
-		there = "none, since HOME is not set"
+		there = "none, since HOME is not set to a whole path"
 	case c.Missing:
 		there = " (there is no such file)"
 	}
