@@ -138,7 +138,7 @@ func TestFalseAlarms(t *testing.T) {
 			}
 		}
 	}
-	near(t, "run length of four rules", float64(all)/runs, 91.75, 3) // some three standard errors
+	near(t, "run length of four rules", float64(all)/runs, 91.75, 3)     // some three standard errors
 	for _, z := range []string{"0.5", "-1.5", "2.5", "-3.5", "1", "0"} { // the zones are those of the chart
 		v := rats(t, z)[0]
 		if want := map[string]int{"0.5": 1, "-1.5": -2, "2.5": 3, "-3.5": -4, "1": 1, "0": 0}[z]; c.zone(v) != want {
