@@ -24,8 +24,7 @@ type Judged struct {
 	// they come out as those before; 0: none would.
 	Further   int
 	undecided bool
-	each      bool // there are several points
-	decisive  Band
+	doubted   doubted
 }
 
 // mostFurther is how many more readings are worth asking for.
@@ -35,7 +34,7 @@ const mostFurther = 30
 // would decide it.
 func (j Judged) Says() string {
 	text := "in tolerance with probability " + j.Likely()
-	switch each := map[bool]string{true: " at each point"}[j.each]; {
+	switch each := map[bool]string{true: " at each point"}[j.doubted.each]; {
 	case !j.undecided:
 	case j.Further == 1:
 		text += "; 1 more reading" + each + " like these would settle it"
@@ -87,7 +86,7 @@ func (d doubted) judged(value, low, high *big.Rat, found Finding, unit string) J
 		return Judged{}
 	}
 	is, _ := value.Float64()
-	j := Judged{Known: true, Point: found.Margin.Point, Value: is, Unit: unit, U: band.Float(), Plain: d.plain, decisive: d.decisive(), each: d.each}
+	j := Judged{Known: true, Point: found.Margin.Point, Value: is, Unit: unit, U: band.Float(), Plain: d.plain, doubted: d}
 	j.Probability = conformity(value, low, high, j.U/2)
 	if j.undecided = found.Verdict == Undecided; j.undecided {
 		j.Further = d.further(value, low, high)

@@ -16,6 +16,7 @@ type Part struct {
 	Unit     string
 	Known    bool    // there is a value
 	Finding  Finding // without a verdict where readings are missing, or nothing is judged here
+	U        float64 // expanded uncertainty; where readings are missing, of what was read so far; +Inf: nothing is known
 	Over     float64 // how far the value is above its limits; negative: below; 0: between them
 	Scale    Scale   // no cells: it has no limits of its own
 }
@@ -41,9 +42,10 @@ func (r Rule) Parts(points []Point, doubts Doubts) []Part {
 		}
 		if limited {
 			part.judged(own, []Point{p}, doubts)
-			part.place(own, m.mean, r.doubted(doubts, single(), m).decisive())
+			part.place(own, m.mean, r.doubted(doubts, single(), m))
 		} else {
 			part.set(m.mean)
+			part.U = r.doubted(doubts, single(), m).band().Float()
 		}
 		parts = append(parts, part)
 	}
@@ -61,14 +63,14 @@ func (r Rule) Parts(points []Point, doubts Doubts) []Part {
 			part := Part{Of: names[:], Unit: r.Unit()}
 			gap := new(big.Rat).Sub(a.mean, b.mean)
 			part.judged(pair, []Point{at[names[0]], at[names[1]]}, doubts)
-			part.place(r.apart(), gap.Abs(gap), r.doubted(doubts, opposed(), a, b).decisive())
+			part.place(r.apart(), gap.Abs(gap), r.doubted(doubts, opposed(), a, b))
 			parts = append(parts, part)
 		}
 	}
 	if !r.Result.IsZero() {
 		part := Part{Unit: r.Limits.Unit()}
 		if part.judged(own, points, doubts); part.Finding.Result.Known {
-			part.place(own, exact(part.Finding.Result.Value), part.Finding.Result.decisive)
+			part.place(own, exact(part.Finding.Result.Value), part.Finding.Result.doubted)
 			parts = append(parts, part)
 		}
 	}
@@ -103,8 +105,9 @@ func (p *Part) set(value *big.Rat) {
 }
 
 // place puts the value on the scale of its limits; nil: there is none yet.
-func (p *Part) place(r Rule, value *big.Rat, band Band) {
+func (p *Part) place(r Rule, value *big.Rat, in doubted) {
 	p.set(value)
+	p.U = in.band().Float()
 	var low, high *big.Rat
 	if !r.Limits.Low.IsZero() {
 		low, _ = r.edge(r.Limits.Low)
@@ -115,7 +118,7 @@ func (p *Part) place(r Rule, value *big.Rat, band Band) {
 	if low == nil && high == nil {
 		return
 	}
-	p.Scale = newScale(low, high, value, band)
+	p.Scale = newScale(low, high, value, in.decisive())
 	switch {
 	case value == nil:
 	case low != nil && value.Cmp(low) < 0:
