@@ -145,6 +145,12 @@ type disturbance struct {
 // Replay folds a journal into a state. The documents must hold every digest
 // that the entries name.
 func Replay(entries []journal.Entry, docs Documents) (*State, error) {
+	return fold(entries, docs, nil)
+}
+
+// fold is Replay; seen, if there is one, looks at the state right after each entry that
+// stands. Which entries were taken back is known from the beginning.
+func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Entry)) (*State, error) {
 	s := &State{
 		Entries: entries,
 		said:    map[string][]said{},
@@ -155,7 +161,6 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		shifted: map[string]disturbance{},
 		lost:    map[string]retirement{}, handledAt: map[int64][]string{},
 		used:   map[string]time.Time{},
-		undone: map[int64]int64{},
 		chosen: map[string]string{}, chosenAt: map[string]int64{},
 		docs:    docs,
 		effects: effects(),
@@ -164,13 +169,7 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		reglued: map[string]reglue{},
 		reworks: &Job{Procedure: &steps.Procedure{}, done: map[string]completion{}, joints: map[string][]*Joint{}},
 	}
-	for _, e := range entries {
-		if u, ok := e.Facts.(journal.Undone); ok {
-			for _, p := range u.TakesBack {
-				s.undone[p] = e.Position
-			}
-		}
-	}
+	s.noteUndone()
 	s.lastSheet = s.sheetAtEnd()
 	for i, e := range entries {
 		if e.Position != int64(i) {
@@ -179,11 +178,26 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		if err := s.apply(e); err != nil {
 			return nil, fmt.Errorf("replaying entry %d (%s): %w", e.Position, e.Facts.Kind(), err)
 		}
+		if seen != nil && s.Live(e.Position) {
+			seen(s, e)
+		}
 	}
 	s.judgeChecks()
 	s.judgeQuarantines()
 	s.memo = &memo{}
 	return s, nil
+}
+
+// noteUndone notes which entries are taken back.
+func (s *State) noteUndone() {
+	s.undone = map[int64]int64{}
+	for _, e := range s.Entries {
+		if u, ok := e.Facts.(journal.Undone); ok {
+			for _, p := range u.TakesBack {
+				s.undone[p] = e.Position
+			}
+		}
+	}
 }
 
 // sheetAtEnd is the sheet that the last of the entries that stand names; an empty one:
