@@ -71,7 +71,7 @@ type ConflictError struct {
 
 // Error names both sizes.
 func (e *ConflictError) Error() string {
-	return fmt.Sprintf("the journal %q has %d records, not the expected %d: someone else wrote to it; read it again and decide again", e.Mark, e.Have, e.Want)
+	return fmt.Sprintf("the journal of %q has %d entries now and had %d when it was read: another fettle wrote to it; try again", e.Mark, e.Have, e.Want)
 }
 
 // Is reports whether target is [ErrConflict].

@@ -41,7 +41,7 @@ func TestConflictError(t *testing.T) {
 	if !errors.Is(err, store.ErrConflict) || errors.Is(err, store.ErrNotFound) {
 		t.Error("of the wrong kind")
 	}
-	if text := err.Error(); !strings.Contains(text, "7 records, not the expected 5") || strings.Contains(text, "\x1b") {
+	if text := err.Error(); !strings.Contains(text, "7 entries now and had 5") || strings.Contains(text, "\x1b") {
 		t.Errorf("said: %q", text)
 	}
 }

@@ -145,6 +145,12 @@ type disturbance struct {
 // Replay folds a journal into a state. The documents must hold every digest
 // that the entries name.
 func Replay(entries []journal.Entry, docs Documents) (*State, error) {
+	return fold(entries, docs, nil)
+}
+
+// fold is Replay; seen, if there is one, looks at the state right after each entry that
+// stands. Which entries were taken back is known from the beginning.
+func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Entry)) (*State, error) {
 	s := &State{
 		Entries: entries,
 		said:    map[string][]said{},
@@ -178,6 +184,9 @@ func Replay(entries []journal.Entry, docs Documents) (*State, error) {
 		}
 		if err := s.apply(e); err != nil {
 			return nil, fmt.Errorf("replaying entry %d (%s): %w", e.Position, e.Facts.Kind(), err)
+		}
+		if seen != nil && s.Live(e.Position) {
+			seen(s, e)
 		}
 	}
 	s.judgeChecks()

@@ -188,14 +188,17 @@ func (s *State) thingsBy(changes []change, items []string, zone string, before i
 
 // Fitted are the things with a name that were aboard right before the time, by what
 // is known now.
-func (s *State) Fitted(at time.Time) []Thing {
+func (s *State) Fitted(at time.Time) []Thing { return s.fittedBefore(instant{s.Size(), at}) }
+
+// fittedBefore are the things with a name that were aboard right before the instant.
+func (s *State) fittedBefore(then instant) []Thing {
 	var items []string
 	for _, c := range s.changes {
 		if !slices.Contains(items, c.Item) {
 			items = append(items, c.Item)
 		}
 	}
-	slots := s.aboard(s.changes, items, "", instant{s.Size(), at}, true)
+	slots := s.aboard(s.changes, items, "", then, true)
 	var named []Thing
 	for _, item := range items {
 		if slots[item].aboard && slots[item].name != "" {

@@ -48,19 +48,16 @@ func LoadKey(path, name string) (key *Key, made bool, err error) {
 }
 
 func readKey(path string) (*Key, error) {
-	info, err := os.Stat(path) // before opening it: opening a pipe would wait for ever
-	if err != nil {
-		return nil, err
+	file, err := wholefile.Open(path)
+	if errors.Is(err, wholefile.ErrNotFile) {
+		return nil, wrong(ErrKey, "%v", err)
 	}
-	if !info.Mode().IsRegular() {
-		return nil, wrong(ErrKey, "%s is not a file", path)
-	}
-	file, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer file.Close()
-	if info, err = file.Stat(); err != nil {
+	info, err := file.Stat()
+	if err != nil {
 		return nil, err
 	}
 	if mode := info.Mode().Perm(); runtime.GOOS != "windows" && mode&0o077 != 0 {

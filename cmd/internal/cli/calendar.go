@@ -66,7 +66,7 @@ func (a *app) calendar(ctx context.Context, marks []string, file string) error {
 
 // isCalendar reports whether a file is there and begins as a calendar does.
 func isCalendar(name string) bool {
-	file, err := keep.OpenFile(name)
+	file, err := wholefile.Open(name)
 	if err != nil {
 		return false
 	}

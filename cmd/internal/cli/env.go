@@ -20,6 +20,7 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
+	"fettle/store/wholefile"
 	"fettle/workflow"
 )
 
@@ -106,8 +107,8 @@ func (a *app) config() (config, error) {
 	return c, err
 }
 
-// mostConfig is how many MiB the config file may have.
-const mostConfig = 1
+// mostConfig is how many bytes the config file may have.
+const mostConfig = 1 << 20
 
 func readConfig() (config, error) {
 	var c config
@@ -115,7 +116,7 @@ func readConfig() (config, error) {
 	if path == "" {
 		return c, nil
 	}
-	data, err := keep.ReadFile(path, mostConfig)
+	data, err := wholefile.Read(path, mostConfig)
 	if errors.Is(err, fs.ErrNotExist) {
 		return c, nil
 	}
@@ -172,7 +173,7 @@ func (a *app) keeper() (*keep.Keeper, error) {
 			Now:     a.time.Now,
 			By:      who,
 			Program: "fettle " + version,
-			Written: a.written(key),
+			Written: a.written(key, kept.File()),
 		},
 		Store:   kept,
 		Path:    path,
@@ -183,12 +184,13 @@ func (a *app) keeper() (*keep.Keeper, error) {
 }
 
 // written is what is remembered of journals, beside the key of the seals.
-func (a *app) written(key string) *desk.Written {
+func (a *app) written(key, file string) *desk.Written {
 	if key == "" {
 		return nil
 	}
 	return &desk.Written{
 		Folder: filepath.Join(filepath.Dir(key), "written"),
+		Store:  file,
 		Tell:   func(o desk.Older) { a.warn("%s", page.OlderLine(o)) },
 	}
 }

@@ -13,6 +13,7 @@ import (
 	"fettle/procedures"
 	"fettle/store"
 	"fettle/store/photos"
+	"fettle/store/wholefile"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -67,7 +68,7 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, keep.ErrNotFile), errors.Is(err, keep.ErrNotCarried), isNotPhoto(err):
+	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), isNotPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused

@@ -11,6 +11,7 @@ import (
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/store/seal"
+	"fettle/store/wholefile"
 	"fettle/workflow"
 )
 
@@ -89,15 +90,15 @@ func (a *app) sealCheckCommand() *cobra.Command {
 
 // readSeal reads a seal or a proof, with or without other text around it.
 func readSeal(path string) ([]byte, error) {
-	data, err := keep.ReadFile(path, maxSeal)
+	data, err := wholefile.Read(path, maxSeal)
 	if err != nil {
 		return nil, fmt.Errorf("reading the seal: %w", err)
 	}
 	return seal.Lift(data)
 }
 
-// maxSeal is more MiB than the longest proof has.
-const maxSeal = 4
+// maxSeal is more bytes than the longest proof has.
+const maxSeal = 4 << 20
 
 // strange adds to the error of an unknown signer that one's own key was used,
 // because no key was named.

@@ -61,37 +61,53 @@ func (d *Desk) State(ctx context.Context, mark string) (*workflow.State, error) 
 // the new entries and the state after them, and with a *[workflow.PartError] those that
 // were recorded all the same. If another terminal added entries in
 // the meantime, it reads the journal again and decides afresh.
-func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
+func (d *Desk) Act(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) (entries []journal.Entry, after *workflow.State, err error) {
 	mark := s.Airframe.Mark
+	err = Again(mark, func(again bool) (err error) {
+		if again {
+			if s, err = d.State(ctx, mark); err != nil {
+				return err
+			}
+		}
+		entries, after, err = d.actOnce(ctx, s, r, at)
+		return err
+	})
+	return entries, after, err
+}
+
+func (d *Desk) actOnce(ctx context.Context, s *workflow.State, r workflow.Request, at time.Time) ([]journal.Entry, *workflow.State, error) {
+	s, err := d.Beside(ctx, s, at) // what others say of the bench may be newer than what was read here
+	if err != nil {
+		return nil, nil, err
+	}
+	entries, err := s.Decide(r, d.circumstances(at))
+	var part *workflow.PartError
+	if errors.As(err, &part) && len(part.Record) > 0 {
+		entries = part.Record
+	} else if err != nil {
+		return nil, nil, err
+	}
+	if err := d.keptElsewhere(ctx, s, entries); err != nil {
+		return nil, nil, err
+	}
+	after, failed := d.append(ctx, s.Airframe.Mark, s, entries)
+	if failed != nil {
+		return nil, nil, failed
+	}
+	return entries, after, err
+}
+
+// Again tries to write to a journal until nobody else wrote to it in the meantime, for as
+// long as a locked store is waited for. again: the journal must be read anew, and decided
+// on what it holds now.
+func Again(mark string, try func(again bool) error) error {
 	begun := time.Now()
 	for n := 0; n < tries || time.Since(begun) < store.Patience; n++ {
-		var err error // what others say of the bench may be newer than what was read here
-		if s, err = d.Beside(ctx, s, at); err != nil {
-			return nil, nil, err
+		if err := try(n > 0); !errors.Is(err, store.ErrConflict) {
+			return err
 		}
-		entries, err := s.Decide(r, d.circumstances(at))
-		var part *workflow.PartError
-		if errors.As(err, &part) && len(part.Record) > 0 {
-			entries = part.Record
-		} else if err != nil {
-			return nil, nil, err
-		}
-		if err := d.keptElsewhere(ctx, s, entries); err != nil {
-			return nil, nil, err
-		}
-		after, failed := d.append(ctx, mark, s, entries)
-		if errors.Is(failed, store.ErrConflict) {
-			if s, err = d.State(ctx, mark); err != nil {
-				return nil, nil, err
-			}
-			continue
-		}
-		if failed != nil {
-			return nil, nil, failed
-		}
-		return entries, after, err
 	}
-	return nil, nil, &store.Error{Op: "write", Err: fmt.Errorf("%w: the journal of %s grows faster than it is read", store.ErrLocked, mark), Hint: "see what the other terminal does, then try again"}
+	return &store.Error{Op: "write", Err: fmt.Errorf("%w: the journal of %s grows faster than it is read", store.ErrLocked, mark), Hint: "see what the other terminal does, then try again"}
 }
 
 func (d *Desk) circumstances(at time.Time) workflow.Circumstances {
@@ -166,7 +182,15 @@ func (d *Desk) append(ctx context.Context, mark string, s *workflow.State, entri
 }
 
 // Register registers an airframe of a design.
-func (d *Desk) Register(ctx context.Context, mark, design string, options []string, at time.Time) (*workflow.State, error) {
+func (d *Desk) Register(ctx context.Context, mark, design string, options []string, at time.Time) (s *workflow.State, err error) {
+	err = Again(mark, func(bool) (err error) {
+		s, err = d.registerOnce(ctx, mark, design, options, at)
+		return err
+	})
+	return s, err
+}
+
+func (d *Desk) registerOnce(ctx context.Context, mark, design string, options []string, at time.Time) (*workflow.State, error) {
 	sheet, err := d.Library.Sheet(design)
 	if err != nil {
 		return nil, err

@@ -216,21 +216,39 @@ func TestStoppedWhileRecording(t *testing.T) {
 }
 
 // A pipe or an endless file in the place of what was written makes nobody wait, and the
-// next that is written takes its place.
+// next that is written takes its place, and that of a draft which a killed run left.
 func TestWrittenInAStrangePlace(t *testing.T) {
 	folder := t.TempDir()
-	w := &Written{Folder: folder}
+	d := newDesk(t, "builder", memory.New())
+	d.Written = &Written{Folder: folder, Tell: func(o Older) { t.Errorf("it told of %+v", o) }}
+	state := build(t.Context(), t, d)
+	written := func() string {
+		t.Helper()
+		names, err := os.ReadDir(folder)
+		if err != nil || len(names) != 1 {
+			t.Fatalf("there is %v, %v", names, err)
+		}
+		return filepath.Join(folder, names[0].Name())
+	}
+	path := written()
 	for name, put := range map[string]func(string) error{
 		"a pipe":       func(p string) error { return syscall.Mkfifo(p, 0o600) },
 		"endless":      func(p string) error { return os.Symlink("/dev/zero", p) },
 		"a large file": func(p string) error { return os.WriteFile(p, bytes.Repeat([]byte(" "), mostWritten+1), 0o600) },
+		"a lost draft": func(p string) error { return os.WriteFile(p+".new", []byte("{"), 0o600) },
 	} {
-		path := filepath.Join(folder, name)
-		if err := put(path); err != nil {
+		if err := errors.Join(os.Remove(path), put(path)); err != nil {
 			t.Fatal(err)
 		}
-		if l := w.last(path); l != (lastWritten{}) {
+		if l := d.Written.last(path); l != (lastWritten{}) {
 			t.Errorf("%s: %v", name, l)
+		}
+		var err error
+		if _, state, err = d.Act(t.Context(), state, workflow.Note{Text: name}, time.Time{}); err != nil {
+			t.Fatal(err)
+		}
+		if info, err := os.Lstat(written()); err != nil || !info.Mode().IsRegular() || d.Written.last(path).Size != state.Size() {
+			t.Errorf("%s was not replaced: %v, %v", name, info.Mode(), err)
 		}
 	}
 }

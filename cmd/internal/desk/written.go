@@ -2,14 +2,13 @@ package desk
 
 import (
 	"context"
+	"crypto/sha256"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"sync"
-	"syscall"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -21,13 +20,18 @@ import (
 // Written remembers outside of the store how far each journal was written from here, so
 // that it is noticed when an older copy stands in the place of the store. It helps, and
 // proves nothing: what cannot be read or written is passed over, and whoever begins on
-// another machine remembers nothing. There is a small file for each journal, named by the
-// hash of its first record.
+// another machine remembers nothing. There is a small file for each journal of a store,
+// named by the hash of its first record and that of the place of the store: whoever has an
+// airframe in two stores, or brings a store elsewhere, hears nothing false, and a copy that
+// is put in the place of the store is noticed.
 type Written struct {
 	Folder string      // made when it is needed
+	Store  string      // the file of the store
 	Tell   func(Older) // is called once for a journal that is shorter, and once for one that differs
 
-	told sync.Map // by the name of the file
+	told  sync.Map // by the name of the file
+	once  sync.Once
+	place string // see at
 }
 
 // An Older journal lacks what was written from here.
@@ -40,43 +44,43 @@ type Older struct {
 
 // lastWritten is what the file of a journal holds.
 type lastWritten struct {
-	Mark string    `json:"mark"` // for whoever looks into the folder
-	Size int64     `json:"size"`
-	Root tlog.Hash `json:"root"`
+	Mark  string    `json:"mark"`  // for whoever looks into the folder,
+	Store string    `json:"store"` // and this too
+	Size  int64     `json:"size"`
+	Root  tlog.Hash `json:"root"`
 }
 
 // mostWritten is more bytes than the file of a journal has.
-const mostWritten = 4 << 10
+const mostWritten = 8 << 10
 
 // file is the file of the journal that begins with the record of this hash.
 func (w *Written) file(first tlog.Hash) string {
-	return filepath.Join(w.Folder, fmt.Sprintf("%x.json", first[:16]))
+	at := sha256.Sum256([]byte(w.at()))
+	return filepath.Join(w.Folder, fmt.Sprintf("%x-%x.json", first[:16], at[:8]))
+}
+
+// at is the one name of the store's file, by whichever it was called. It is asked for once
+// there is a store.
+func (w *Written) at() string {
+	w.once.Do(func() {
+		w.place = w.Store
+		if at, err := filepath.Abs(w.place); err == nil {
+			w.place = at
+		}
+		if file, err := filepath.EvalSymlinks(w.place); err == nil {
+			w.place = file
+		}
+	})
+	return w.place
 }
 
 // last is what was last written; nothing if nobody knows.
 func (w *Written) last(file string) (l lastWritten) {
-	data, err := readSmall(file)
+	data, err := wholefile.Read(file, mostWritten)
 	if err != nil || json.Unmarshal(data, &l) != nil {
 		return lastWritten{}
 	}
 	return l
-}
-
-// readSmall reads a small file, and nothing that a read might wait for or never end.
-func readSmall(path string) ([]byte, error) {
-	info, err := os.Stat(path)
-	if err == nil && (!info.Mode().IsRegular() || info.Size() > mostWritten) {
-		err = errors.New("not a small file")
-	}
-	if err != nil {
-		return nil, err
-	}
-	file, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0) // a pipe may have taken its place
-	if err != nil {
-		return nil, err
-	}
-	defer func() { _ = file.Close() }()
-	return io.ReadAll(io.LimitReader(file, mostWritten))
 }
 
 func (w *Written) tell(file string, o Older) {
@@ -152,21 +156,24 @@ func (d *Desk) Wrote(ctx context.Context, mark string) {
 	if head.Size == 0 {
 		return // it had more
 	}
-	data, err := json.Marshal(lastWritten{mark, head.Size, head.Root})
+	data, err := json.Marshal(lastWritten{mark, w.at(), head.Size, head.Root})
 	if err != nil || wholefile.MakeFolder(w.Folder) != nil {
 		return
 	}
-	// A draft takes the place of whatever is there, so that nothing is waited for. It is not
-	// synced, which would take longer than all the rest; one that is torn is none.
-	draft, err := os.CreateTemp(w.Folder, ".fettle-new-*")
+	// A draft takes the place of whatever is there, so that nothing is waited for. It has the
+	// place of one that a killed run left. It is not synced, which would take longer than all
+	// the rest; one that is torn is none.
+	name := file + ".new"
+	_ = os.Remove(name)
+	draft, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return
 	}
 	_, err = draft.Write(append(data, '\n'))
 	if err = errors.Join(err, draft.Close()); err == nil {
-		err = os.Rename(draft.Name(), file)
+		err = os.Rename(name, file)
 	}
 	if err != nil {
-		_ = os.Remove(draft.Name())
+		_ = os.Remove(name)
 	}
 }

@@ -16,6 +16,7 @@ import (
 
 	"fettle/store"
 	"fettle/store/seal"
+	"fettle/store/wholefile"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -45,7 +46,7 @@ var (
 
 // openCarried opens an exported file and reads its list of files.
 func openCarried(ctx context.Context, from string) (c *carried, err error) {
-	file, err := OpenFile(from)
+	file, err := wholefile.Open(from)
 	if err != nil {
 		return nil, err
 	}

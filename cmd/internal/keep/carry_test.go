@@ -319,3 +319,65 @@ func TestImportStopped(t *testing.T) {
 		t.Errorf("there is %v, %v", left, err)
 	}
 }
+
+// A rivalStore is one to which somebody else writes right before the first append.
+type rivalStore struct {
+	store.Store
+	rival func()
+}
+
+func (r *rivalStore) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	if rival := r.rival; rival != nil {
+		r.rival = nil
+		rival()
+	}
+	return r.Store.Append(ctx, mark, size, records)
+}
+
+// Who writes to a journal while it is imported or sealed has it looked at again: what is
+// there by now is all of it, its beginning, or another journal.
+func TestBesideAWriter(t *testing.T) {
+	builder := aFleet(t)
+	first := exported(t, builder, "TN-01")
+	noted(t, builder, "TN-01", "spars from the second batch")
+	whole := exported(t, builder, "TN-01")
+	for name, test := range map[string]struct {
+		theirs Bundle
+		added  int64
+		says   string
+	}{
+		"the same":        {theirs: whole},
+		"its beginning":   {theirs: first, added: 1},
+		"another journal": {theirs: first.with(t, journal.Noted{Text: "another life"}), says: "journals are never merged"},
+		"more":            {theirs: whole.with(t, journal.Noted{Text: "tail level"}), says: "and 1 more"},
+	} {
+		k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
+		k.Desk.Store = &rivalStore{k.Store, func() {
+			if err := test.theirs.settle(t.Context(), k.Store, 0); err != nil {
+				t.Error(err)
+			}
+		}}
+		in, err := k.Import(t.Context(), packed(t, whole, nil), nil)
+		var refusal *workflow.Refusal
+		switch {
+		case test.says == "" && (err != nil || in.New != test.added || in.State.Size() != int64(len(whole.Records))):
+			t.Errorf("%s: it took in %d, %v", name, in.New, err)
+		case test.says != "" && (!errors.As(err, &refusal) || !strings.Contains(err.Error(), test.says)):
+			t.Errorf("%s: it said %v", name, err)
+		}
+	}
+
+	read := stateOf(t, builder, "TN-01")
+	noted(t, builder, "TN-01", "written since it was read")
+	builder.Desk.Store = &rivalStore{builder.Store, func() {
+		other := keeperAt(builder.Path)
+		noted(t, other, "TN-01", "written since it was signed")
+	}}
+	made, state, err := builder.Seal(t.Context(), read)
+	if err != nil || made.Head.Size != 3 || state.Size() != 5 {
+		t.Fatalf("%+v, %v", made, err)
+	}
+	if v, err := builder.Prove(t.Context(), "TN-01"); err != nil || v.Seals != 1 || len(v.Faults) > 0 {
+		t.Errorf("%+v, %v", v, err)
+	}
+}

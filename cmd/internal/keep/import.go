@@ -100,10 +100,21 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 			}
 		}
 	}
-	if out.New = int64(len(b.Records)) - here; out.New > 0 {
-		if err := b.settle(ctx, k.Desk.Store, here); err != nil {
-			return out, err
+	err = desk.Again(b.Mark, func(again bool) (err error) {
+		if again {
+			if here, err = k.continues(ctx, b); err != nil {
+				return err
+			}
 		}
+		if out.New = int64(len(b.Records)) - here; out.New == 0 {
+			return nil
+		}
+		return b.settle(ctx, k.Desk.Store, here)
+	})
+	if err != nil {
+		return out, err
+	}
+	if out.New > 0 {
 		ctx = context.WithoutCancel(ctx) // it is recorded, and whoever stops the program now is to hear it
 		k.Desk.Wrote(ctx, b.Mark)
 	}

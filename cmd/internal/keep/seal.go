@@ -48,6 +48,11 @@ func (k *Keeper) Seal(ctx context.Context, s *workflow.State) (Seal, *workflow.S
 	if fault != nil {
 		return Seal{}, nil, fmt.Errorf("the journal of %s cannot be sealed: %w", mark, fault)
 	}
+	if t.size() != s.Size() { // somebody wrote to it since: what is sealed and what it is recorded in are to be one
+		if s, err = k.Desk.Replay(ctx, mark, t.records); err != nil {
+			return Seal{}, nil, err
+		}
+	}
 	out := Seal{KeyPath: k.KeyPath}
 	if out.Head, err = seal.HeadAt(t.size(), t.hashes); err != nil {
 		return Seal{}, nil, err

@@ -1,4 +1,4 @@
-package keep
+package wholefile
 
 import (
 	"errors"
@@ -12,9 +12,12 @@ import (
 // on which a read might wait for ever.
 var ErrNotFile = errors.New("not a file")
 
-// OpenFile opens a file that a person named, for reading. It never waits: it looks
-// before it opens, and opens so that a pipe that takes the file's place makes nobody wait.
-func OpenFile(path string) (*os.File, error) {
+// ErrTooLarge is returned for a file with more bytes than [Read] may read.
+var ErrTooLarge = errors.New("too large")
+
+// Open opens a file for reading. It never waits: it looks before it opens, and opens so
+// that a pipe that takes the file's place makes nobody wait.
+func Open(path string) (*os.File, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, err
@@ -36,17 +39,16 @@ func OpenFile(path string) (*os.File, error) {
 	return file, nil
 }
 
-// ReadFile reads a file that [OpenFile] opens and that has at most so many MiB.
-func ReadFile(path string, most int64) ([]byte, error) {
-	most <<= 20
-	file, err := OpenFile(path)
+// Read reads a file that [Open] opens and that has at most so many bytes.
+func Read(path string, most int64) ([]byte, error) {
+	file, err := Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { _ = file.Close() }()
 	data, err := io.ReadAll(io.LimitReader(file, most+1))
 	if err == nil && int64(len(data)) > most {
-		err = fmt.Errorf("%s is larger than %d MiB", path, most>>20)
+		err = fmt.Errorf("%s is %w: it has more than %.3g MiB", path, ErrTooLarge, float64(most)/(1<<20))
 	}
 	return data, err
 }

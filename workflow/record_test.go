@@ -1,0 +1,104 @@
+package workflow
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/workflow/journal"
+)
+
+// Each sitting is judged once it is decided, with the value, the limits and the uncertainty
+// that were judged then. The figures are reckoned by hand from the sheet of the tests:
+// caliper U = 0.03 mm; of a difference by the rule U = 0.5 mm · √(2/3).
+func TestJudgements(t *testing.T) {
+	b := inspected(t)
+	r, err := b.state.Record(b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, j := range r.Judgements {
+		text := fmt.Sprintf("%s %s n=%d", j.Gate.Name, j.Report.Standing, len(j.Entries))
+		for _, v := range j.Judged {
+			text += fmt.Sprintf("; %s %.4g in %g..%g U %.3g room %.3g", v.Named(), v.Value, v.Low, v.High, v.U, v.Room)
+		}
+		if j.Concession != nil {
+			text += "; conceded: " + j.Concession.Reason
+		}
+		got = append(got, text)
+	}
+	want := []string{
+		"slot current n=2; root 4 in 3.5..4.5 U 0.03 room 0.5; tip 3.9 in 3.5..4.5 U 0.03 room 0.4",
+		"slot out of tolerance n=2; root 5 in 3.5..4.5 U 0.03 room -0.5; tip 4 in 3.5..4.5 U 0.03 room 0.5; conceded: holds",
+		"square current n=2; left 500 in NaN..NaN U 0.289 room NaN; right 501 in NaN..NaN U 0.289 room NaN; left / right 1 in NaN..3 U 0.408 room 0.667",
+		"slot current n=3; root 4 in 3.5..4.5 U 0.03 room 0.5; tip 4 in 3.5..4.5 U 0.03 room 0.5",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("judged:\n%s\nwant:\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+	if len(r.Concessions) != 1 || r.Concessions[0].InForce {
+		t.Errorf("the concession ended with the next reading: %+v", r.Concessions)
+	}
+	if len(r.Releases) != 1 || r.Releases[0].Ended.IsZero() || len(r.Releases[0].Young) != 0 {
+		t.Errorf("releases: %+v", r.Releases)
+	}
+	if len(r.Holds) != 1 || r.Holds[0].Step != "blade-care" || len(r.Joints) != 2 || len(r.Damages) != 1 || r.Damages[0].Repaired {
+		t.Errorf("%+v, %d joints, %+v", r.Holds, len(r.Joints), r.Damages)
+	}
+	for _, p := range r.Parts {
+		if p.Zone != "tail" && p.Origin != Original { // no step of this build is of the tail
+			t.Errorf("%+v was made by the build", p)
+		}
+	}
+}
+
+// What stands near its limit is told, the nearest first; what is found bad later is told too,
+// and joints that a colder bench makes younger than their cure.
+func TestRecordOfDoubt(t *testing.T) {
+	b := released(t)
+	if near := b.state.NearLimit(b.now); len(near) != 0 {
+		t.Errorf("near: %+v", near)
+	}
+	b.must(readings("slot", "root=4.43 mm", "tip=3.54 mm"))
+	near := b.state.NearLimit(b.now)
+	if len(near) != 2 || near[0].Value.Named() != "tip" || math.Abs(near[0].Value.Room-0.04) > 1e-9 {
+		t.Errorf("near: %+v", near)
+	}
+	b.must(badCheck("rule"))
+	r, err := b.state.Record(b.now)
+	if err != nil || len(r.BadGauges) != 1 || len(r.BadGauges[0].Readings) != 2 {
+		t.Fatalf("%+v, %v", r.BadGauges, err)
+	}
+	for _, p := range r.BadGauges[0].Readings {
+		if j := r.JudgementOf(p); j == nil || j.Gate.Name != "square" || j.Doubt == nil || !j.Passed() {
+			t.Errorf("as judged then it passed, and is in doubt since: %+v", j)
+		}
+	}
+	young := func() (all []string) {
+		r, err := b.state.Record(b.now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, y := range r.Releases[0].Young {
+			all = append(all, y.Name)
+		}
+		return all
+	}
+	if got := young(); len(got) != 0 {
+		t.Errorf("young at the release: %q", got)
+	}
+	for _, j := range b.state.everyJoint() {
+		if j.Name == "saddle" {
+			back := b.now.Sub(j.Joined) - time.Minute
+			b.written(back, journal.BenchRead{Temperature: q("10 °C")})
+			break
+		}
+	}
+	if got := young(); !slices.Equal(got, []string{"roots", "saddle"}) {
+		t.Errorf("on a bench that was colder than anybody said, young at the release: %q", got)
+	}
+}
