@@ -64,8 +64,7 @@ func (l Lesson) weight() float64 {
 
 // LessonsOf gathers what work that is [Timed] says of a procedure. Steps are matched by their
 // names in its own jobs, of whatever revision. The digest is that of its file: in other jobs,
-// such as plans of repair, a step is matched by where it was written, or if that file is
-// another by now, by what it says to do.
+// such as plans of repair, a step is matched by where it was written.
 func LessonsOf(p *steps.Procedure, digest string, all []WorkDone) Lessons {
 	out := Lessons{Steps: make([]Lesson, len(p.Steps()))}
 	for i, step := range p.Steps() {
@@ -157,7 +156,7 @@ func (ls *Lessons) lesson(r *StepRecord, its bool) *Lesson {
 // filled in yet.
 func sameOrigin(step, planned *steps.Step) bool {
 	at, of := step.Origin, planned.Origin
-	return of.Step != "" && at.Step == of.Step && (len(at.Words) == 0 || slices.Equal(at.Words, of.Words)) && (at.Document == of.Document || step.Do == planned.Do)
+	return of.Step != "" && at.Step == of.Step && at.Document == of.Document && (len(at.Words) == 0 || slices.Equal(at.Words, of.Words))
 }
 
 func distinct[T cmp.Ordered](all []T) []T {

@@ -55,7 +55,19 @@ func story(t *testing.T, acts ...told) []WorkDone {
 			t.Fatalf("%+v: %v", a.act, err)
 		}
 	}
-	all := []WorkDone{benches[0].state.WorkDone(now), benches[1].state.WorkDone(now)}
+	return worked(t, now, benches...)
+}
+
+func worked(t *testing.T, now time.Time, benches ...*bench) []WorkDone {
+	t.Helper()
+	var all []WorkDone
+	for _, b := range benches {
+		w, err := b.state.WorkDone(now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, w)
+	}
 	Timed(all)
 	return all
 }
@@ -135,8 +147,8 @@ func TestTimedByAClockThatWentBack(t *testing.T) {
 	b.must(Note{"ahead"})
 	b.after(-4 * time.Minute)
 	b.done("coat-left")
-	all := []WorkDone{b.state.WorkDone(b.now)}
-	if Timed(all); !strings.Contains(times(all), "coat-left: "+string(Interrupted)) {
+	all := worked(t, b.now, b)
+	if !strings.Contains(times(all), "coat-left: "+string(Interrupted)) {
 		t.Error(times(all))
 	}
 }
@@ -156,12 +168,10 @@ func TestTroubleOfSteps(t *testing.T) {
 	b.must(readings("slot", "tip=4 mm")) // out all the same
 	b.must(Rework{Gate: "slot"})
 	b.must(readings("slot", "root=4.49 mm", "tip=4 mm"))
-	b.after(time.Minute)
+	b.after(24 * time.Hour)
 	b.must(readings("slot", "root=4.2 mm", "tip=4 mm"))
 	b.must(Undo{Position: b.state.Size() - 1})
-	all := []WorkDone{b.state.WorkDone(b.now)}
-	Timed(all)
-	lessons := LessonsOf(build(), "", all)
+	lessons := LessonsOf(build(), "", worked(t, b.now, b))
 	trouble := map[string]Trouble{}
 	for _, l := range lessons.Steps {
 		if l.Sum() > 0 {

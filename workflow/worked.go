@@ -4,7 +4,6 @@ import (
 	"time"
 
 	"fettle/steps"
-	"fettle/steps/bond"
 	"fettle/workflow/journal"
 )
 
@@ -68,13 +67,27 @@ func (v *visit) of(other *visit) bool {
 }
 
 // WorkDone gathers what the journal says of the steps that were done.
-func (s *State) WorkDone(at time.Time) WorkDone {
+func (s *State) WorkDone(at time.Time) (WorkDone, error) {
+	record, err := s.Record(at)
+	if err != nil {
+		return WorkDone{}, err
+	}
 	g := gathering{
 		State: s, procedures: map[string]*steps.Procedure{}, records: map[*steps.Procedure]map[string]*StepRecord{}, owner: map[int64]*StepRecord{},
-		made: map[[2]string]*jointMade{}, last: map[[2]string]time.Time{}, waited: map[string]time.Time{}, series: map[string]*series{},
+		joined: map[int64]JointFacts{}, made: map[[2]string]*jointMade{}, last: map[[2]string]time.Time{}, waited: map[string]time.Time{},
+	}
+	for _, j := range record.Joints {
+		g.joined[j.Position] = j
 	}
 	for _, e := range s.Entries {
 		g.entry(e)
+	}
+	for _, j := range record.Judgements {
+		if r := g.owner[j.Entries[0]]; r != nil && j.Report.Standing == Failed {
+			r.Failed++
+		} else if r != nil && j.Report.Standing == Undecided {
+			r.Undecided++
+		}
 	}
 	for _, j := range s.joints() {
 		if coats, _ := s.MadeBy(j); j.Lapsed(at) {
@@ -85,37 +98,29 @@ func (s *State) WorkDone(at time.Time) WorkDone {
 			}
 		}
 	}
-	return WorkDone{s.Airframe.Mark, g.found, g.visits}
+	return WorkDone{s.Airframe.Mark, g.found, g.visits}, nil
 }
 
 // A gathering goes through a journal once.
 type gathering struct {
 	*State
-	sheet      *steps.Sheet                // in force there
 	procedures map[string]*steps.Procedure // by job, the one that it goes by there
 	records    map[*steps.Procedure]map[string]*StepRecord
 	found      []*StepRecord
 	visits     []*visit
 	owner      map[int64]*StepRecord    // by entry
+	joined     map[int64]JointFacts     // by the entry that joined it
 	made       map[[2]string]*jointMade // by job and joint
 	last       map[[2]string]time.Time  // by job and step, when it was done last
 	waited     map[string]time.Time     // by job, when the last of its waits was over
 	handles    time.Time                // when the last of all joints may be handled
-	series     map[string]*series       // by gate
 	newest     time.Time                // the latest time that anything was recorded
 }
 
-// jointMade is what was made of a joint.
+// jointMade is how far a joint is.
 type jointMade struct {
-	on                    map[string]bool // steps of which the coat is on, and was not joined
-	adhesive              steps.Adhesive
-	opens, handles, cures time.Time
-}
-
-// series are readings of a gate that count together, and what they came to.
-type series struct {
-	readings []reading
-	standing GateStanding
+	on             map[string]bool // the steps of which the coat is on, and was not joined
+	handles, cures time.Time
 }
 
 // record is that of a step of a job; nil: there is no such step.
@@ -138,19 +143,8 @@ func (g *gathering) record(job, name string) *StepRecord {
 
 func (g *gathering) entry(e journal.Entry) {
 	live := g.Live(e.Position)
-	names := journal.NamesOf(e.Facts)
-	if names.Sheet != "" {
-		g.sheet = g.docs.Sheets[names.Sheet]
-	}
-	if job := journal.JobOf(e.Facts); names.Procedure != "" && live {
-		g.procedures[job] = g.docs.Procedures[names.Procedure]
-	}
-	if _, zones := g.disturbs(e); len(zones) > 0 {
-		for name := range g.series {
-			if gate, _ := g.sheet.Gate(name); gate.DependsOn(zones...) {
-				delete(g.series, name)
-			}
-		}
+	if named := journal.NamesOf(e.Facts).Procedure; named != "" && live {
+		g.procedures[journal.JobOf(e.Facts)] = g.docs.Procedures[named]
 	}
 	v := &visit{by: e.By, at: e.At, recorded: e.Recorded, mark: g.Airframe.Mark, position: e.Position}
 	v.unclear = !live || e.Recorded.Before(g.newest) // by a clock that had gone back
@@ -172,9 +166,6 @@ func (g *gathering) entry(e journal.Entry) {
 	case journal.Reworked:
 		v.job, step = g.measuredFor(e.Position, f.Gate)
 		v.unclear = true // it is not the time of its step
-		if live {
-			delete(g.series, f.Gate)
-		}
 	case journal.TouchTested:
 		aside, v.unclear = f.Ready, true // what was found wet is waited for
 	case journal.Witnessed:
@@ -210,28 +201,20 @@ func (g *gathering) work(e journal.Entry, v *visit) {
 		g.made[[2]string{v.job, step.Joint}] = joint
 	}
 	v.opened = g.waited[v.job]
-	switch f := e.Facts.(type) {
+	switch e.Facts.(type) {
 	case journal.Reworked:
 		r.Reworked++
-	case journal.ReadingTaken:
-		g.judgeRead(e, f, r)
 	case journal.Coated:
 		if joint.on[step.Name] {
 			r.Lapsed++
 		}
 		joint.on[step.Name] = true
-		joint.adhesive, _ = g.Sheet.Adhesive(f.Adhesive)
-		coat := bond.Coat{Began: f.Began, Finished: e.At}
-		if f.Mixed != nil {
-			coat.Mixed = *f.Mixed
-		}
-		joint.opens = latest(joint.opens, joint.adhesive.Times.Window([]bond.Coat{coat}, g.climateAt(joint.adhesive, e.At)).Opens)
 	case journal.Joined:
-		v.opened = latest(v.opened, joint.opens)
-		clear(joint.on)
-		climate := g.climateAt(joint.adhesive, e.At)
-		joint.handles, joint.cures = joint.adhesive.Times.Handles(e.At, climate), joint.adhesive.Times.Cures(e.At, climate)
+		j := g.joined[e.Position]
+		v.opened = latest(v.opened, j.Joint.Window().Opens)
+		joint.handles, joint.cures = j.Joint.Handles(), j.Joint.Cures()
 		g.handles = latest(g.handles, joint.handles)
+		clear(joint.on)
 	}
 	if _, is := journal.WorkOf(e.Facts); !is || g.kinds[step.Kind].completed != e.Facts.Kind() {
 		return
@@ -243,7 +226,7 @@ func (g *gathering) work(e journal.Entry, v *visit) {
 		v.opened = latest(v.opened, g.handles)
 	}
 	g.last[[2]string{v.job, step.Name}] = e.At
-	v.done = &StepTime{Mark: v.mark, Job: v.job, By: e.By, At: e.At}
+	v.done = &StepTime{Mark: v.mark, Job: v.job, By: e.By, At: e.At, Untimed: Unattended}
 	r.Done = append(r.Done, v.done)
 }
 
@@ -272,37 +255,4 @@ func (g *gathering) waitOver(v *visit, joint *jointMade, at time.Time) time.Time
 		return began.Add(lasts)
 	}
 	return at
-}
-
-// judgeRead judges a gate by what was read of it since it passed, was reworked or disturbed. What
-// is given at once is judged as a whole.
-func (g *gathering) judgeRead(e journal.Entry, f journal.ReadingTaken, r *StepRecord) {
-	gauge, _ := g.sheet.Gauge(f.Gauge)
-	gate, ok := g.sheet.Gate(f.Gate)
-	if !ok {
-		return
-	}
-	of := g.series[f.Gate]
-	if of == nil {
-		of = &series{}
-		g.series[f.Gate] = of
-	}
-	of.readings = append(of.readings, reading{e.Position, e.At, f, gauge.Doubt()})
-	if next := e.Position + 1; next < g.Size() {
-		more, is := g.Entries[next].Facts.(journal.ReadingTaken)
-		if is && more.Gate == f.Gate && g.Live(next) && g.Entries[next].Recorded.Equal(e.Recorded) {
-			return
-		}
-	}
-	was := of.standing
-	of.standing = g.judgeSeries(GateReport{Gate: gate}, of.readings).Standing
-	switch {
-	case of.standing == was: // the same one is still not met
-	case of.standing == Failed:
-		r.Failed++
-	case of.standing == Undecided:
-		r.Undecided++
-	case of.standing == Current:
-		delete(g.series, f.Gate)
-	}
 }
