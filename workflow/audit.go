@@ -62,7 +62,7 @@ func (f AuditFilter) fits(r AuditedReading) bool {
 // Audit returns every reading that matches the filter, gate by gate in the
 // order of the sheet, and for each gate in the order of entry.
 func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error) {
-	if err := s.checkFilter(filter); err != nil {
+	if err := s.CheckFilter(filter); err != nil {
 		return nil, err
 	}
 	var all []AuditedReading
@@ -93,7 +93,8 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 	return slices.DeleteFunc(all, func(r AuditedReading) bool { return !filter.fits(r) }), nil
 }
 
-func (s *State) checkFilter(f AuditFilter) error {
+// CheckFilter refuses names in the filter that this airframe does not know.
+func (s *State) CheckFilter(f AuditFilter) error {
 	if f.Gate != "" {
 		if _, ok := s.Sheet.Gate(f.Gate); !ok {
 			return unknown("gate", f.Gate, gateNames(s.Sheet.Gates))

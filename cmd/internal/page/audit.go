@@ -1,19 +1,12 @@
 package page
 
 import (
-	"bytes"
 	"encoding/base64"
-	"encoding/csv"
 	"fmt"
-	"io"
-	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"fettle/cmd/internal/keep"
-	"fettle/cmd/internal/term"
-	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -99,29 +92,34 @@ type AuditedReading struct {
 func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, chosen string) Audit {
 	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: newSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
-		one := AuditedReading{
-			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
-			By: r.Entry.By, Program: r.Entry.Program, Gauge: first(r.Gauge.Title, r.Reading.Gauge), Typed: r.Reading.Value.Typed(),
-			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Scale: drawn(r.Scale), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
-		}
-		one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
-		if unit := r.Gate.Unit(); unit != r.Reading.Value.Unit() {
-			one.Converted, _ = r.Reading.Value.In(unit) // "" if the gate has no limits now
-		}
-		one.Checked = r.Checked
-		if r.Check != nil {
-			age := int64(r.Entry.At.Sub(r.Check.At) / time.Second)
-			one.Check, one.CheckAge = newCheck(*r.Check), &age
-		}
-		if r.Doubt != nil {
-			one.Doubt = fmt.Sprintf("%s, entry %d", said(r.Doubt.Doubts()), r.Doubt.Position)
-		}
-		if m := r.OwnVerdict.Margin; m.Known {
-			one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
-		}
-		a.Readings = append(a.Readings, one)
+		a.Readings = append(a.Readings, newReading(r))
 	}
 	return a
+}
+
+// newReading is one reading with what became of it.
+func newReading(r workflow.AuditedReading) AuditedReading {
+	one := AuditedReading{
+		Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
+		By: r.Entry.By, Program: r.Entry.Program, Gauge: first(r.Gauge.Title, r.Reading.Gauge), Typed: r.Reading.Value.Typed(),
+		Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Scale: drawn(r.Scale), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
+	}
+	one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
+	if unit := r.Gate.Unit(); unit != r.Reading.Value.Unit() {
+		one.Converted, _ = r.Reading.Value.In(unit) // "" if the gate has no limits now
+	}
+	one.Checked = r.Checked
+	if r.Check != nil {
+		age := int64(r.Entry.At.Sub(r.Check.At) / time.Second)
+		one.Check, one.CheckAge = newCheck(*r.Check), &age
+	}
+	if r.Doubt != nil {
+		one.Doubt = fmt.Sprintf("%s, entry %d", said(r.Doubt.Doubts()), r.Doubt.Position)
+	}
+	if m := r.OwnVerdict.Margin; m.Known {
+		one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
+	}
+	return one
 }
 
 func verdict(r workflow.AuditedReading) string {
@@ -134,7 +132,10 @@ func verdict(r workflow.AuditedReading) string {
 	return string(r.OwnVerdict.Verdict)
 }
 
-const inDoubt = "in doubt: it does not count"
+const (
+	inDoubt  = "in doubt: it does not count"
+	counting = "counts"
+)
 
 // stands says whether a reading still counts, and if not, the first reason.
 func stands(r workflow.AuditedReading) string {
@@ -150,7 +151,7 @@ func stands(r workflow.AuditedReading) string {
 	case r.Doubt != nil:
 		return inDoubt
 	}
-	return "counts"
+	return counting
 }
 
 // Markdown is the audit: the summary, then gate by gate.
@@ -285,83 +286,6 @@ func (a Audit) summary(l *lines) {
 	list("gauges never checked in this record", s.NeverChecked)
 	list("gauges that failed their last check", s.NotGood)
 	list("readings in doubt", s.InDoubt)
-}
-
-// CSV writes one row for each reading, in the form of RFC 4180: CRLF, quotes
-// doubled. Values and deviations are in the SI unit, times in UTC.
-func (a Audit) CSV(w io.Writer) error {
-	header := []string{"mark", "entry", "gate", "point", "job", "at_utc", "recorded_utc", "by", "program", "gauge", "typed", "value", "unit",
-		"limits", "critical", "verdict", "margin", "margin_unit", "stands", "concession", "releases",
-		"gauge_check_entry", "gauge_checked_utc", "gauge_check_age_s", "gauge_deviation", "gauge_deviation_unit", "gauge_good", "in_doubt"}
-	if err := writeRow(w, header); err != nil {
-		return err
-	}
-	for _, r := range a.Readings {
-		margin, unit := "", ""
-		if r.Margin != nil {
-			margin, unit = strconv.FormatFloat(r.Margin.By, 'g', -1, 64), r.Margin.Unit
-		}
-		var releases []string
-		for _, e := range r.Releases {
-			releases = append(releases, strconv.FormatInt(e, 10))
-		}
-		row := []string{a.Mark, strconv.FormatInt(r.Entry, 10), r.Gate, r.Point, r.Job, r.At.UTC().Format(time.RFC3339), r.Recorded.UTC().Format(time.RFC3339),
-			r.By, r.Program, r.Gauge, r.Typed, strconv.FormatFloat(r.Value, 'g', -1, 64), r.SI, r.Limits, strconv.FormatBool(r.Critical), r.Verdict, margin, unit,
-			r.Stands, r.Concession, strings.Join(releases, " ")}
-		row = append(append(row, r.checkFields()...), r.Doubt)
-		if err := writeRow(w, row); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// checkFields are the columns of the gauge's last check; empty if there is none.
-func (r AuditedReading) checkFields() []string {
-	c := r.Check
-	if c == nil {
-		return make([]string, 6)
-	}
-	return []string{strconv.FormatInt(c.Entry, 10), c.At.UTC().Format(time.RFC3339), strconv.FormatInt(int64(r.At.Sub(c.At)/time.Second), 10),
-		strconv.FormatFloat(c.Off, 'g', -1, 64), c.Unit, strconv.FormatBool(c.Good)}
-}
-
-// writeRow ends a row with CRLF. With csv.Writer's UseCRLF, line breaks inside a
-// field would become CRLF as well. CSV has no escapes, so fields are cleaned as text for
-// a terminal is.
-func writeRow(w io.Writer, fields []string) error {
-	var b bytes.Buffer
-	row := csv.NewWriter(&b)
-	for i, field := range fields {
-		fields[i] = unformed(term.Clean(field))
-	}
-	if err := row.Write(fields); err != nil {
-		return err
-	}
-	row.Flush()
-	_, err := fmt.Fprint(w, strings.TrimSuffix(b.String(), "\n"), "\r\n")
-	return err
-}
-
-// unformed keeps a spreadsheet from taking words for a formula: an apostrophe before
-// them says that they are text. Numbers and quantities stay as they are.
-func unformed(field string) string {
-	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(field, " "))
-	if !strings.ContainsRune("=+-@\t\n＝＋－＠", first) || first == utf8.RuneError || isNumber(field) {
-		return field
-	}
-	return "'" + field
-}
-
-func isNumber(field string) bool {
-	if _, err := strconv.ParseFloat(field, 64); err == nil {
-		return true
-	}
-	if _, err := quantity.Parse(field, ""); err == nil {
-		return true
-	}
-	_, _, err := quantity.ParseLimits(field, "")
-	return err == nil
 }
 
 // A Tree is the result of checking the hash tree of a journal.
