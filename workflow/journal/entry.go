@@ -169,8 +169,10 @@ func decode(record []byte, kinds map[string]Kind) (Entry, error) {
 		return Entry{}, fmt.Errorf("%w: %w", ErrBadEntry, err)
 	case env.Kind != name:
 		return Entry{}, fmt.Errorf("%w: its kind is given twice", ErrBadEntry)
+	case name == "":
+		return Entry{}, fmt.Errorf("%w: it has no kind", ErrBadEntry)
 	case env.Facts == nil, !bytes.Contains(record, []byte(`"facts"`)):
-		return Entry{}, fmt.Errorf("%w: %s at position %d has no facts", ErrBadEntry, name, env.Position)
+		return Entry{}, fmt.Errorf("%w: %s has no facts", ErrBadEntry, name)
 	}
 	return Entry{env.Position, env.At, env.Recorded, env.By, env.Program, facts()}, nil
 }
