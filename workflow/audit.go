@@ -243,7 +243,8 @@ type AuditSummary struct {
 	Entries, Readings   int
 	Out, Undecided      int // readings, each judged alone
 	Current             []string
-	NotCurrent          []Cause // groups of gates that share a reason, with the reason
+	NotCurrent          []Cause  // groups of gates that share a reason, with the reason
+	Conceded            []string // used as they are
 	NeverTaken          []string
 	NeverChecked        []string // gauges that were used and have no check in the record
 	NotGood             []Cause  // gauges that failed their last check
@@ -283,6 +284,8 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 		switch {
 		case g.Standing == Current:
 			sum.Current = append(sum.Current, g.Gate.Name)
+		case g.Standing == Conceded:
+			sum.Conceded = append(sum.Conceded, g.Gate.Name)
 		case g.Standing == NeverTaken && !g.Doubted:
 			sum.NeverTaken = append(sum.NeverTaken, g.Gate.Name)
 		default:

@@ -130,11 +130,11 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if err != nil {
 		return err
 	}
+	record, err := state.Record(now)
+	if err != nil {
+		return err
+	}
 	if o.format == "text" && !o.full && (o.chosen() == "" || o.onlyGate()) {
-		record, err := state.Record(now)
-		if err != nil {
-			return err
-		}
 		if o.onlyGate() {
 			history, err := page.NewGateHistory(state, record, o.filter.Gate, now)
 			if err != nil {
@@ -144,7 +144,7 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 		}
 		return a.Show(page.NewAuditScreen(state, summary, record, documents, now).Markdown(a.clock()))
 	}
-	shown := page.NewAudit(state, summary, readings, o.chosen())
+	shown := page.NewAudit(state, summary, record, readings, o.chosen())
 	shown.Documents = documents
 	return a.showAudit(shown, o.format)
 }

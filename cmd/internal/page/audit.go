@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/cmd/internal/keep"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -29,6 +30,7 @@ type AuditSummary struct {
 	Undecided    int      `json:"undecided"`
 	Current      []string `json:"gates_current,omitempty"`
 	NotCurrent   []string `json:"gates_not_current,omitempty"`
+	Conceded     []string `json:"gates_conceded,omitempty"`
 	NeverTaken   []string `json:"gates_never_taken,omitempty"`
 	NeverChecked []string `json:"gauges_never_checked,omitempty"`
 	NotGood      []string `json:"gauges_not_good,omitempty"`
@@ -51,7 +53,7 @@ type AuditSummary struct {
 func newSummary(s workflow.AuditSummary) AuditSummary {
 	return AuditSummary{
 		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided, Current: s.Current,
-		NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
+		NotCurrent: allSaid(s.NotCurrent), Conceded: s.Conceded, NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
 		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Witnessed: s.Witnessed, TooLate: s.TooLate, Concessions: s.Concessions,
 		Corrections: s.Corrections, Backwards: s.Backwards, Build: said(s.Build), Grounded: allSaid(s.Grounded), Late: s.Late, Releases: s.Releases, Flights: s.Flights,
 		Damages: s.Damages, OpenDamage: s.OpenDamage,
@@ -75,7 +77,7 @@ type AuditedReading struct {
 	Converted  string      `json:"in_unit_of_limits,omitempty"` // if it was typed in another unit
 	Limits     string      `json:"limits"`
 	Critical   bool        `json:"critical"`
-	Verdict    string      `json:"verdict"` // of this reading alone
+	Verdict    string      `json:"verdict"` // of this reading alone, or of what it was compared with
 	Margin     *Margin     `json:"margin,omitempty"`
 	Scale      string      `json:"bar,omitempty"`               // the reading and its limits, drawn
 	Check      *GaugeCheck `json:"gauge_check,omitempty"`       // the gauge's last before the reading
@@ -89,20 +91,20 @@ type AuditedReading struct {
 
 // NewAudit makes the page of an audit. chosen says in words which readings are
 // listed; "" for all.
-func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, chosen string) Audit {
+func NewAudit(s *workflow.State, sum workflow.AuditSummary, record *workflow.Record, readings []workflow.AuditedReading, chosen string) Audit {
 	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: newSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
-		a.Readings = append(a.Readings, newReading(r))
+		a.Readings = append(a.Readings, newReading(r, record))
 	}
 	return a
 }
 
 // newReading is one reading with what became of it.
-func newReading(r workflow.AuditedReading) AuditedReading {
+func newReading(r workflow.AuditedReading, record *workflow.Record) AuditedReading {
 	one := AuditedReading{
 		Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
 		By: r.Entry.By, Program: r.Entry.Program, Gauge: first(r.Gauge.Title, r.Reading.Gauge), Typed: r.Reading.Value.Typed(),
-		Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Scale: drawn(r.Scale), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
+		Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r, record), Scale: drawn(r.Scale), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
 	}
 	one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
 	if unit := r.Gate.Unit(); unit != r.Reading.Value.Unit() {
@@ -122,14 +124,22 @@ func newReading(r workflow.AuditedReading) AuditedReading {
 	return one
 }
 
-func verdict(r workflow.AuditedReading) string {
-	switch {
-	case !r.Gate.Result.IsZero():
-		return "a part of " + r.Gate.Result.String()
-	case !r.Gate.Alone():
-		return "compared with the other points"
+// verdict is that of the reading alone, or else of what it was compared with, or came to, as
+// it was judged then.
+func verdict(r workflow.AuditedReading, record *workflow.Record) string {
+	if r.Gate.Result.IsZero() && r.Gate.Alone() {
+		return string(r.OwnVerdict.Verdict)
 	}
-	return string(r.OwnVerdict.Verdict)
+	if j := record.JudgementOf(r.Entry.Position); j != nil {
+		if v, ok := worstAt(j, r.Reading.Point); ok && v.Known {
+			what := first(v.Named(), r.Gate.Result.String())
+			return fmt.Sprintf("%s %s, %s", what, quantity.Written(figures(v.Value), v.Unit), v.Finding.Verdict)
+		}
+	}
+	if !r.Gate.Result.IsZero() {
+		return "a part of " + r.Gate.Result.String()
+	}
+	return "compared with the other points"
 }
 
 const (
@@ -176,7 +186,7 @@ func (a Audit) Markdown(c Clock) string {
 		l.item("%s", r.line(c))
 	}
 	if len(a.Readings) == 0 {
-		l.add("\n%s\n", map[bool]string{true: "No readings match the filter.", false: "There are no readings."}[a.Filtered])
+		l.add("\nThere are no readings.\n")
 	}
 	return l.String()
 }
@@ -241,13 +251,6 @@ func (r AuditedReading) gaugeLine(c Clock) string {
 	return "never checked in this record"
 }
 
-// SummaryMarkdown is the summary alone.
-func (a Audit) SummaryMarkdown() string {
-	var l lines
-	a.summary(&l)
-	return l.String()
-}
-
 func (a Audit) summary(l *lines) {
 	s := a.Summary
 	l.item("%s, %s; each judged alone, %d out of tolerance and %d undecided", many(s.Entries, "entry"), many(s.Readings, "reading"), s.Out, s.Undecided)
@@ -273,6 +276,9 @@ func (a Audit) summary(l *lines) {
 	if len(s.Grounded) > 0 {
 		list("flights that it was not released for", s.Grounded)
 	}
+	if len(s.Conceded) > 0 {
+		list("gates used as they are, by a concession", s.Conceded)
+	}
 	list("gates not measured yet", s.NeverTaken)
 	list("gates not passed", s.NotCurrent)
 	list("joints that missed their window", s.Lapsed)
@@ -295,6 +301,7 @@ type Tree struct {
 	Root     string   `json:"root"`
 	Intact   bool     `json:"intact"`
 	Seals    int      `json:"seals"`
+	Keys     []Signer `json:"keys,omitempty"` // whose the seals are
 	Faults   []string `json:"faults,omitempty"`
 	Photos   int      `json:"photos"`
 	Missing  []string `json:"missing_photos,omitempty"`
@@ -302,10 +309,19 @@ type Tree struct {
 	Contains *bool    `json:"contains,omitempty"` // whether this journal contains what was sealed; nil: no seal was given
 }
 
+// A Signer is a public key that signed seals, as the journal names it.
+type Signer struct {
+	Key string `json:"key"`
+	Own bool   `json:"own"` // it is one's own
+}
+
 // Found fills in the verdict on the journal itself.
 func (t *Tree) Found(v keep.Verdict) {
 	t.Mark, t.Size, t.Root = v.Mark, v.Head.Size, base64.StdEncoding.EncodeToString(v.Head.Root[:])
 	t.Intact, t.Seals, t.Faults = len(v.Faults) == 0, v.Seals, v.Faults
+	for _, key := range v.Keys {
+		t.Keys = append(t.Keys, Signer{key, key == v.Own})
+	}
 	t.Photos, t.Missing = v.Photos, v.Missing
 	if v.Unread {
 		t.Root = ""
@@ -359,6 +375,13 @@ func (t Tree) Markdown(Clock) string {
 		l.item("**Intact:** it matches its %s", many(t.Seals, "seal"))
 	} else if t.Intact {
 		l.item("**Intact:** every entry matches its stored hash; there is no seal to compare with")
+	}
+	for _, s := range t.Keys {
+		if s.Own {
+			l.item("signed with your own key, `%s`", s.Key)
+		} else {
+			l.item("signed with the key `%s`, which is not yours: compare it with the one that its owner gave you", s.Key)
+		}
 	}
 	for _, f := range t.Faults {
 		l.item("**NOT INTACT:** %s", esc(f))

@@ -7,6 +7,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
@@ -133,9 +134,9 @@ func (a *AuditScreen) also(sum workflow.AuditSummary, ended int) {
 		n    int
 		what string
 	}{
-		{sum.Out, "reading out of tolerance"}, {sum.Undecided, "reading undecided"}, {len(sum.Lapsed), "joint that missed its window"}, {len(sum.TooLate), "step too late after a wait"},
-		{ended, "concession that ended"}, {len(sum.Corrections), "correction"}, {sum.Late, "entry typed in late"}, {len(sum.Backwards), "entry out of time order"},
-		{len(sum.NeverChecked), "gauge never checked"}, {len(sum.NotGood), "gauge that failed its last check"},
+		{sum.Out, "reading out of tolerance"}, {sum.Undecided, "reading undecided"}, {len(sum.Lapsed), "joint outside the window"}, {len(sum.TooLate), "step too late after a wait"},
+		{ended, "concession no longer in force"}, {len(sum.Corrections), "correction"}, {sum.Late, "entry typed in late"}, {len(sum.Backwards), "entry out of time order"},
+		{len(sum.NeverChecked), "gauge never checked"}, {len(sum.NotGood), "gauge found bad"},
 	} {
 		if of.n > 0 {
 			noun, rest, _ := strings.Cut(of.what, " ")
@@ -152,7 +153,7 @@ func (a *AuditScreen) list(what string, items []string) {
 		a.add(what, "none")
 		return
 	}
-	a.add(what, fitting(items, screenItem-len(what)))
+	a.add(what, fitting(items, screenItem-len(what)-2))
 }
 
 func (a *AuditScreen) add(what, text string) {
@@ -197,7 +198,7 @@ func (a AuditScreen) Markdown(Clock) string {
 	for _, item := range a.items {
 		l.item("%s", item)
 	}
-	l.add("\nEvery reading: `fettle audit %s --full`; one gate: `--gate GATE`; tables: `--table`", a.mark)
+	l.add("\nMore: `fettle audit %s --full`, `--gate GATE`, `--table TABLE`.", a.mark)
 	return l.String()
 }
 
@@ -209,9 +210,9 @@ type GateHistory struct {
 }
 
 type historyRow struct {
-	at                          time.Time
+	at                     time.Time
 	of, value, scale, says string
-	counts                      bool
+	counts                 bool
 }
 
 // NewGateHistory makes the history of the gate of that name.
@@ -253,7 +254,7 @@ func amountOfValue(v workflow.Judged) string {
 	if len(v.Readings) == 1 {
 		return v.Readings[0].String()
 	}
-	return valueText(v.Part)
+	return quantity.Written(figures(v.Value), v.Unit)
 }
 
 // Markdown is the history, oldest first.
@@ -299,7 +300,7 @@ func (h GateHistory) Markdown(c Clock) string {
 		}
 		l.add("%s", strings.TrimRight(fmt.Sprintf("%s %s %s %s", row, pad(r.value, wide[1]), r.scale, r.says), " "))
 	}
-	l.add("```\n\n> counts now. [ and ] are the limits, = passes, ? is too near to decide, - is out, * is the value.")
+	l.add("```\n\nA row with > counts now. [ and ] are the limits, = passes, ? is too near to decide, - is out, * is the value.")
 	return l.String()
 }
 

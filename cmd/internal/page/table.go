@@ -245,7 +245,7 @@ func readingRows(record workflow.Record, s *workflow.State, at time.Time, t *Tab
 		return err
 	}
 	for _, r := range readings {
-		one := newReading(r)
+		one := newReading(r, &record)
 		value := math.NaN()
 		unit := cmp.Or(r.Gate.Unit(), r.Reading.Value.Unit())
 		if v, err := r.Reading.Value.Float(unit); err == nil {
