@@ -35,7 +35,7 @@ type Record struct {
 // sitting ends once the gate is decided: what is read there later is judged anew.
 type Judgement struct {
 	Gate       steps.Gate // with the limits then
-	Job        string     // whose measure step it was for; "": none
+	Job, Step  string     // whose measure step it was for; "": none
 	From, At   time.Time  // the first and the last reading of the sitting
 	By         []string
 	Gauges     []string    // by name
@@ -205,7 +205,8 @@ func (w *recorder) row(e journal.Entry, f journal.ReadingTaken) *Judgement {
 	i, open := w.rows[f.Gate]
 	if !open || e.At.Sub(w.judged[i].From) > SittingLength || e.At.Before(w.judged[i].From) {
 		i = len(w.judged)
-		w.judged = append(w.judged, Judgement{From: e.At, Job: w.final.measuredFor(e.Position, f.Gate)})
+		job, step := w.final.measuredFor(e.Position, f.Gate)
+		w.judged = append(w.judged, Judgement{From: e.At, Job: job, Step: step})
 		w.rows[f.Gate] = i
 	}
 	j := &w.judged[i]

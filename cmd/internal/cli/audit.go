@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 
@@ -92,15 +93,10 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if o.filter.To, err = day(o.to, 1); err != nil {
 		return err
 	}
-	if err := o.check(len(args)); err != nil {
+	if err := cmp.Or(a.checkFormat(o.format), o.check(len(args))); err != nil {
 		return err
 	}
-	switch {
-	case a.json && o.format != "json":
-		return usage("--json conflicts with --format %s", o.format)
-	case o.format == "json":
-		a.json = true
-	}
+	a.json = o.format == "json"
 	if o.table != "" || o.format == "csv" {
 		return a.table(ctx, args, o)
 	}
@@ -146,7 +142,7 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	}
 	shown := page.NewAudit(state, summary, record, readings, o.chosen())
 	shown.Documents = documents
-	return a.showAudit(shown, o.format)
+	return a.showAs(shown, o.format)
 }
 
 // onlyGate reports whether nothing but a gate is chosen.
@@ -209,8 +205,6 @@ func (a *app) table(ctx context.Context, args []string, o auditOptions) error {
 func (o auditOptions) check(marks int) error {
 	proves := o.prove || o.against != ""
 	switch {
-	case !slices.Contains([]string{"text", "md", "json", "csv"}, o.format):
-		return usage("%q is not a format; write text, md, json or csv", o.format)
 	case o.table != "" && !slices.Contains(page.TableNames(), o.table):
 		return &workflow.UnknownError{What: "table", Name: o.table, Nearest: nearest.Of(o.table, page.TableNames()), Known: page.TableNames()}
 	case o.table != "" && (proves || o.full):
@@ -376,13 +370,29 @@ func (a *app) proveAll(ctx context.Context) error {
 	return nil
 }
 
-func (a *app) showAudit(audit page.Audit, format string) error {
+// showAs shows a thing in one of the formats of --format; as CSV one that has a table.
+func (a *app) showAs(thing shown, format string) error {
 	switch format {
 	case "text":
-		return a.show(audit)
+		return a.show(thing)
 	case "json":
-		return a.showJSON(audit)
+		return a.showJSON(thing)
+	case "csv":
+		if tabled, ok := thing.(interface{ CSV(w io.Writer) error }); ok {
+			return tabled.CSV(a.Out)
+		}
 	}
-	_, err := fmt.Fprint(a.Out, term.Clean(audit.Markdown(a.clock()))) // md
+	_, err := fmt.Fprint(a.Out, term.Clean(thing.Markdown(a.clock()))) // md
 	return err
+}
+
+// checkFormat refuses what is not a format, or not the one that --json asks for.
+func (a *app) checkFormat(format string) error {
+	switch {
+	case !slices.Contains([]string{"text", "md", "json", "csv"}, format):
+		return usage("%q is not a format; write text, md, json or csv", format)
+	case a.json && format != "json":
+		return usage("--json conflicts with --format %s", format)
+	}
+	return nil
 }
