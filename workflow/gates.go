@@ -357,7 +357,7 @@ func (s *State) doubtsOf(t reading) []measuring.Doubt {
 	if now, ok := s.Sheet.Gauge(t.Gauge); ok {
 		all = append(all, now.Doubt())
 	}
-	return all
+	return s.studied(t, all)
 }
 
 // readSet are readings of one thing, with the doubts of their gauges.

@@ -85,7 +85,7 @@ func (v Judged) Limited() bool { return !math.IsNaN(v.Low) || !math.IsNaN(v.High
 func (s *State) Judged(r GateReport) []Judged {
 	doubts := r.Doubts
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok && len(doubts.Gauges) == 0 {
-		doubts.Add(gauge.Doubt())
+		doubts.Add(s.DoubtOf(r.Gate, gauge))
 	}
 	rule := r.Gate.Rule()
 	var points []measuring.Point

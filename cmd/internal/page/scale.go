@@ -25,7 +25,7 @@ type Part struct {
 func Parts(s *workflow.State, r workflow.GateReport) []Part {
 	doubts := r.Doubts
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok && len(doubts.Gauges) == 0 {
-		doubts.Add(gauge.Doubt())
+		doubts.Add(s.DoubtOf(r.Gate, gauge))
 	}
 	var points []measuring.Point
 	for _, name := range r.Gate.PointNames() {
