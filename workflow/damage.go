@@ -9,6 +9,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/nearest"
+	"fettle/steps/quantity"
 	"fettle/steps/sorting"
 	"fettle/workflow/journal"
 )
@@ -458,11 +459,19 @@ func (s *State) damagesEver() int {
 type LogFlight struct {
 	Landing string
 	Note    string
-	Check   string // the procedure that a hard landing asks for, and a flight while grounded
+	Check   string            // the procedure that a hard landing asks for, and a flight while grounded
+	Lasted  quantity.Quantity // how long it was in the air; absent: nobody says
 }
 
+// longestFlight is more than any battery of such an airframe lasts (common practice, no
+// source).
+const longestFlight = 24 * time.Hour
+
 func (r LogFlight) decide(s *State, c Circumstances) ([]journal.Facts, error) {
-	f := journal.FlightLogged{Landing: r.Landing, Note: strings.TrimSpace(r.Note)}
+	f := journal.FlightLogged{Landing: r.Landing, Note: strings.TrimSpace(r.Note), Lasted: r.Lasted}
+	if lasted, err := r.Lasted.Duration(); !r.Lasted.IsZero() && (err != nil || lasted <= 0 || lasted > longestFlight) {
+		return nil, bad("a flight lasts more than nothing and no more than a day, not %s", r.Lasted.Typed())
+	}
 	switch r.Landing {
 	case Soft:
 	case Hard:

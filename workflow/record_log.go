@@ -15,6 +15,19 @@ type FlightFacts struct {
 	Aboard []Thing // with a name, as far as anybody said
 }
 
+// Flown is how long it was in the air, as far as anybody said, and of how many flights
+// nobody did.
+func (r *Record) Flown() (total time.Duration, unsaid int) {
+	for _, f := range r.Flights {
+		if lasted, err := f.Lasted.Duration(); err == nil && lasted > 0 {
+			total += lasted
+		} else {
+			unsaid++
+		}
+	}
+	return total, unsaid
+}
+
 func (s *State) recordFlights(r *Record) {
 	for _, f := range s.Flights {
 		r.Flights = append(r.Flights, FlightFacts{f, s.Entries[f.Position].By, s.fittedBefore(instant{f.Position, f.At})})

@@ -66,7 +66,7 @@ func kind(op string, err error) error {
 		}
 	}
 	switch {
-	case isFull(err):
+	case wholefile.IsFull(err):
 		return fmt.Errorf("%w: %w", store.ErrFull, cause(err))
 	case op == writing && (errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS)):
 		return fmt.Errorf("%w: %w", store.ErrReadOnly, cause(err))
@@ -76,16 +76,6 @@ func kind(op string, err error) error {
 		return damaged(err.Error())
 	}
 	return cause(err)
-}
-
-func isFull(err error) bool {
-	for _, full := range []syscall.Errno{syscall.ENOSPC, syscall.EDQUOT, syscall.EFBIG} {
-		// bbolt keeps only the text of what fails while the file is being grown.
-		if errors.Is(err, full) || strings.HasSuffix(err.Error(), ": "+full.Error()) {
-			return true
-		}
-	}
-	return false
 }
 
 // cause drops the path that the system adds: the store's error names it already.

@@ -79,6 +79,12 @@ func ParseKey(private string) (*Key, error) {
 // seals.
 func (k *Key) Public() string { return k.public }
 
+// CheckPublic returns [ErrKey] for a text that is not a public key.
+func CheckPublic(public string) error {
+	_, err := noteVerifier(public)
+	return err
+}
+
 // noteVerifier reads the text of a public key. It ignores white space around it, as
 // it may come from a file or a letter.
 func noteVerifier(public string) (note.Verifier, error) {

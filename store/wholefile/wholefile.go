@@ -165,6 +165,17 @@ func meant(err error, path string) error {
 	return err
 }
 
+// IsFull reports whether the disk, a quota or a limit left no room for what was written.
+func IsFull(err error) bool {
+	for _, full := range []syscall.Errno{syscall.ENOSPC, syscall.EDQUOT, syscall.EFBIG} {
+		// bbolt keeps only the text of what fails while the file is being grown.
+		if errors.Is(err, full) || err != nil && strings.HasSuffix(err.Error(), ": "+full.Error()) {
+			return true
+		}
+	}
+	return false
+}
+
 func isDraft(name string) bool {
 	digits, ok := strings.CutPrefix(name, draftPrefix)
 	return ok && len(digits) == draftDigits && strings.Trim(digits, "0123456789abcdef") == ""

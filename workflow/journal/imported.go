@@ -5,8 +5,10 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
+	"unicode/utf16"
 	"unicode/utf8"
 )
 
@@ -16,6 +18,9 @@ const (
 	lastYear  = 2200
 )
 
+// mostName is how many bytes an imported record may have for who wrote it, and with what.
+const mostName = 200
+
 // ImportCheck returns a function that checks one record of another store before it is
 // taken in. Beside what every reader asks, it refuses what two readers may understand
 // differently, and times that no clock of a bench has shown: see [CheckJSON]. Journals
@@ -23,24 +28,75 @@ const (
 func ImportCheck() func(record []byte, position int64) error {
 	kinds := byName()
 	return func(record []byte, position int64) error {
-		if _, err := decodeAt(record, position, kinds); err != nil {
+		e, err := decodeAt(record, position, kinds)
+		if err != nil {
 			return err
 		}
-		if err := CheckJSON(record); err != nil {
+		if err = CheckJSON(record); err == nil {
+			err = checkNames(e)
+		}
+		if err == nil && bytes.ContainsAny(record, "\r\n") {
+			err = errors.New("it has more than one line")
+		}
+		if err != nil {
 			return fmt.Errorf("position %d: %w: %w", position, ErrBadEntry, err)
 		}
 		return nil
 	}
 }
 
-// CheckJSON refuses JSON from elsewhere that is not UTF-8, gives a key twice in one
-// object (also in other letters, which count as the same when it is read), or has a time
-// outside the years 1970 to 2200.
+// checkNames refuses an entry by nobody, and names that are none.
+func checkNames(e Entry) error {
+	if strings.TrimSpace(e.By) == "" {
+		return errors.New("it does not say by whom")
+	}
+	for _, name := range []struct{ key, text string }{{"by", e.By}, {"program", e.Program}} {
+		if len(name.text) > mostName {
+			return fmt.Errorf("its %q has %d bytes; the limit is %d", name.key, len(name.text), mostName)
+		}
+		if strings.ContainsAny(name.text, "\r\n") {
+			return fmt.Errorf("its %q has more than one line", name.key)
+		}
+	}
+	return nil
+}
+
+// CheckJSON refuses JSON from elsewhere that is not UTF-8 or has an escape of half a
+// character, gives a key twice in one object (also in other letters, which count as the
+// same when it is read), or has a time outside the years 1970 to 2200.
 func CheckJSON(data []byte) error {
 	if !utf8.Valid(data) {
 		return errors.New("it is not in UTF-8")
 	}
+	if half := halfCharacter(data); half != "" {
+		return fmt.Errorf("it has half a character, %s", half)
+	}
 	return checkValue(json.NewDecoder(bytes.NewReader(data)), 0)
+}
+
+// halfCharacter finds an escape of one half of a pair of surrogates without the other,
+// which each reader takes for something else.
+func halfCharacter(data []byte) string {
+	escaped := func(at int) (half rune, ok bool) { // the half that an escape at that place is
+		if at+6 > len(data) || data[at] != '\\' || data[at+1] != 'u' {
+			return 0, false
+		}
+		value, err := strconv.ParseUint(string(data[at+2:at+6]), 16, 16)
+		return rune(value), err == nil && utf16.IsSurrogate(rune(value))
+	}
+	for i := 0; i < len(data); i++ {
+		if data[i] != '\\' {
+			continue
+		}
+		if first, ok := escaped(i); ok {
+			if second, ok := escaped(i + 6); !ok || utf16.DecodeRune(first, second) == utf8.RuneError {
+				return string(data[i : i+6])
+			}
+			i += 10
+		}
+		i++ // what is escaped may be a backslash
+	}
+	return ""
 }
 
 // deepest is more than any entry has.

@@ -57,7 +57,7 @@ func Kinds() []Kind {
 		kind[QuarantineCleared](1, !clocked),
 		before[equipmentChanged1](1, kind[EquipmentChanged](2, !clocked)),
 		kind[PartRetired](1, !clocked),
-		before[flightLogged1](1, kind[FlightLogged](2, !clocked)),
+		before[flightLogged1](1, before[flightLogged2](2, kind[FlightLogged](3, !clocked))),
 		kind[Noted](1, !clocked),
 		kind[PhotoKept](1, !clocked),
 		kind[Undone](1, !clocked),
@@ -352,6 +352,8 @@ type FlightLogged struct {
 	Check string `json:"check,omitempty"`
 	// Grounded is why it might not fly, as far as anybody knew; empty: it was released.
 	Grounded string `json:"grounded,omitempty"`
+	// Lasted is how long it was in the air; absent: nobody said.
+	Lasted quantity.Quantity `json:"lasted,omitzero"`
 }
 
 // flightLogged1 did not say whether it might fly.
@@ -363,6 +365,18 @@ type flightLogged1 struct {
 
 func (f flightLogged1) now() Facts {
 	return FlightLogged{Landing: f.Landing, Note: f.Note, Check: f.Check}
+}
+
+// flightLogged2 did not say how long it lasted.
+type flightLogged2 struct {
+	Landing  string `json:"landing"`
+	Note     string `json:"note,omitempty"`
+	Check    string `json:"check,omitempty"`
+	Grounded string `json:"grounded,omitempty"`
+}
+
+func (f flightLogged2) now() Facts {
+	return FlightLogged{Landing: f.Landing, Note: f.Note, Check: f.Check, Grounded: f.Grounded}
 }
 
 func (FlightLogged) Kind() string { return "FlightLogged" }

@@ -100,7 +100,7 @@ func (m *maker) joined(events []event) []event {
 
 func (m *maker) plainFlight(position int64) bool {
 	f, ok := m.s.Entries[position].Facts.(journal.FlightLogged)
-	return ok && f.Landing == workflow.Soft && f.Note == "" && f.Grounded == ""
+	return ok && f.Landing == workflow.Soft && f.Note == "" && f.Grounded == "" && f.Lasted.IsZero()
 }
 
 // ended is when the last step of a job was done; zero: it is not complete.

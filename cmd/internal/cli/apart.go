@@ -15,8 +15,9 @@ import (
 )
 
 const (
-	apartPrefix = "apart-" // of a hidden command that is another, run in a process of its own
-	apartCodes  = 100      // added to an exit code there: whoever crashes gives another one
+	apartPrefix = "apart-"       // of a hidden command that is another, run in a process of its own
+	apartEnv    = "FETTLE_APART" // is set for it
+	apartCodes  = 100            // added to an exit code there: whoever crashes gives another one
 	apartTime   = 30 * time.Minute
 	apartMemory = 2 << 30 // bytes
 )
@@ -29,6 +30,9 @@ func (a *app) bothWays(command func() *cobra.Command) []*cobra.Command {
 	name, work := outer.Name(), inner.RunE
 	inner.Use, inner.Hidden = apartPrefix+name, true
 	inner.RunE = func(cmd *cobra.Command, args []string) error {
+		if os.Getenv(apartEnv) == "" {
+			return usage("%s is a part of %s and does nothing by itself; run: fettle %s", inner.Name(), name, name)
+		}
 		a.apart = true
 		limitMemory(apartMemory)
 		return work(cmd, args)
@@ -58,7 +62,7 @@ func (a *app) runApart(ctx context.Context, path string, args []string) error {
 	defer stop()
 	cmd := exec.CommandContext(limited, program, args...)
 	cmd.Args[0] = a.self
-	cmd.Env = append(os.Environ(), "GOTRACEBACK=none")
+	cmd.Env = append(os.Environ(), "GOTRACEBACK=none", apartEnv+"=1")
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = a.In, a.Out, a.Err
 	cmd.Cancel = func() error { return cmd.Process.Signal(os.Interrupt) }
 	cmd.WaitDelay = 5 * time.Second

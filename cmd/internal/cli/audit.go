@@ -58,6 +58,11 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.StringVar(&o.key, "key", "", "the signer's public `KEY`; else your own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.one = cmd.Flags().Changed("entry")
+		for _, file := range []string{"against", "newer"} {
+			if err := fileOption(cmd, file); err != nil {
+				return err
+			}
+		}
 		if a.json && !cmd.Flags().Changed("format") {
 			o.format = "json"
 		}
@@ -242,6 +247,9 @@ func (a *app) proveAll(ctx context.Context) error {
 	trees := page.NewTrees(verdicts)
 	if err := a.show(trees); err != nil {
 		return err
+	}
+	if slices.ContainsFunc(verdicts, func(v keep.Verdict) bool { return v.Unread }) {
+		return &silentError{exitStore}
 	}
 	if !trees.Intact {
 		return &silentError{exitFault}

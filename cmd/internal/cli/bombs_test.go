@@ -195,6 +195,16 @@ func TestImportOfBombs(t *testing.T) {
 		"a key in two cases":    {changed(`"by":"Ro"`, `"by":"Ro","BY":"Di"`), `gives "BY" twice`},
 		"a key of facts twice":  {changed(`"mark":"FN-01"`, `"mark":"FN-02","mark":"FN-01"`), `gives "mark" twice`},
 		"not UTF-8":             {changed(`"by":"Ro"`, "\"by\":\"R\xff\""), "not in UTF-8"},
+		"half a character":      {changed(`"by":"Ro"`, `"by":"R\ud800o"`), `half a character, \ud800`},
+		"two first halves":      {changed(`"program":"0.1"`, `"program":"\\\ud83d\ude00\ud83d\ud83d"`), `half a character, \ud83d`},
+		"by nobody":             {changed(`"by":"Ro"`, `"by":" "`), "does not say by whom"},
+		"by a great many":       {changed(`"by":"Ro"`, `"by":"`+strings.Repeat("Ro", 101)+`"`), `its "by" has 202 bytes; the limit is 200`},
+		"a program of lines":    {changed(`"program":"0.1"`, `"program":"0.1\nby Di"`), `its "program" has more than one line`},
+		"a record of lines":     {changed(`,"by":"Ro"`, ",\n\"by\":\"Ro\""), "more than one line"},
+		"no kind":               {changed(`"kind":"Registered",`, ``), "position 0: the journal holds something that is not an entry: it has no kind"},
+		"no facts":              {one(`{"position":0,"kind":"Noted","v":1}`), "Noted has no facts"},
+		"a newer kind":          {changed(`"Registered"`, `"Painted"`), "import it with the fettle that wrote it, or a newer one"},
+		"a bad document":        {append(changed(store.Digest(nil), store.Digest([]byte("glue: x"))), "documents/"+strings.TrimPrefix(store.Digest([]byte("glue: x")), "sha256:"), "glue: x"), "can be imported: the document sha256:"},
 		"the year 1":            {changed(`"at":"2026`, `"at":"0001`), "not in the years 1970 to 2200"},
 		"the year 9999":         {changed(`"recorded":"2026`, `"recorded":"9999`), "not in the years 1970 to 2200"},
 		"a manifest with twice": {[]any{"manifest.json", strings.Replace(million, `"mark"`, `"MARK": "FN-02", "mark"`, 1), "journal", ""}, "twice"},
@@ -206,6 +216,9 @@ func TestImportOfBombs(t *testing.T) {
 			said, code := measured(t, "import", aZip(t, test.parts...))
 			if said = strings.Join(strings.Fields(said), " "); code != exitUsage || !strings.Contains(said, test.says) || len(said) > 1500 {
 				t.Errorf("it ended with %d: %.400s", code, said)
+			}
+			if !strings.Contains(said, "; ask whoever gave it to you for a new export") && !strings.Contains(said, "; import it with the fettle that") {
+				t.Errorf("it does not say what to do: %.400s", said)
 			}
 			for _, left := range []string{".db", ".photos", ".fettle-new-"} {
 				if found, _ := filepath.Glob(filepath.Join(folder, "*"+left+"*")); len(found) > 0 {

@@ -13,6 +13,7 @@ import (
 	"fettle/procedures"
 	"fettle/store"
 	"fettle/store/photos"
+	"fettle/store/seal"
 	"fettle/store/wholefile"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -68,14 +69,14 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), isNotPhoto(err):
+	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), isNotPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused
 	case errors.As(err, &unknown), errors.As(err, &missing), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
 		return exitNotFound
 	case errors.Is(err, journal.ErrUnknownEntry), errors.Is(err, journal.ErrBadEntry), errors.As(err, &storage),
-		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly):
+		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly), wholefile.IsFull(err):
 		return exitStore
 	case errors.As(err, &faults), errors.As(err, &kind): // of a document of one's own; those that are kept are the store's
 		return exitUsage
@@ -133,6 +134,9 @@ func report(s term.Streams, c page.Clock, err error) {
 		if command != "" {
 			text += ": " + command
 		}
+	}
+	if wholefile.IsFull(err) && !errors.Is(err, store.ErrFull) { // who says so says what to do
+		text += "; free some space and try again"
 	}
 	fmt.Fprintln(s.Err, s.Fold("fettle: "+term.Clean(text)))
 }

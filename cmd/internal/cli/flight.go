@@ -12,21 +12,26 @@ import (
 )
 
 func (a *app) flightCommand() *cobra.Command {
-	var landing, note string
+	var landing, note, lasted string
 	cmd := &cobra.Command{
 		Use:   "flight [MARK]",
 		Short: "Log a flight and its landing",
 		Long: "Log a flight. A hard landing grounds the airframe until the check named in the triage table\n" +
 			"is complete. Flights use up the life of the gates that have one.",
-		Example:           "  fettle flight CW-01\n  fettle flight CW-01 --landing hard --note \"cartwheel in the sea lavender\"",
+		Example:           "  fettle flight CW-01 --for 7min\n  fettle flight CW-01 --landing hard --note \"cartwheel in the sea lavender\"",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringVar(&landing, "landing", workflow.Soft, "how it landed: `soft or hard`")
 	cmd.Flags().StringVar(&note, "note", "", "a `NOTE`")
+	cmd.Flags().StringVar(&lasted, "for", "", "how long it was in the air, `TIME`: 7min")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.flight(cmd.Context(), args, workflow.LogFlight{Landing: landing, Note: note}, *at)
+		time, err := optionalQuantity(lasted, quantity.Duration)
+		if err != nil {
+			return err
+		}
+		return a.flight(cmd.Context(), args, workflow.LogFlight{Landing: landing, Note: note, Lasted: time}, *at)
 	}
 	return cmd
 }

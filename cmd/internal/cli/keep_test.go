@@ -371,7 +371,7 @@ func lives() map[string]func(*bench) {
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 		"glued": (*bench).glued, "begun": (*bench).begun, "witnessed": (*bench).witnessed,
-		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired, "sold": (*bench).sold, "flown-grounded": (*bench).flownGrounded, "named": (*bench).named,
+		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired, "sold": (*bench).sold, "flown-grounded": (*bench).flownGrounded, "timed": (*bench).timed, "named": (*bench).named,
 	}
 }
 
@@ -561,6 +561,16 @@ func (b *bench) flownGrounded() {
 	b.crash([3]string{"wing", "cracked", "slight"})
 	b.act(workflow.LogFlight{Landing: workflow.Soft, Check: "post-crash"})
 	b.act(b.lengths("square", "left=500 mm", "right=502 mm"))
+}
+
+// timed flew, for so long and for as long as nobody said.
+func (b *bench) timed() {
+	b.finished("FN-19")
+	b.act(workflow.GiveRelease{})
+	b.pass(time.Hour)
+	b.act(workflow.LogFlight{Landing: workflow.Soft, Lasted: b.quantity("7 min", quantity.Duration)})
+	b.act(workflow.LogFlight{Landing: workflow.Hard, Check: "post-crash", Note: "Into the reeds.", Lasted: b.quantity("90 s", quantity.Duration)})
+	b.act(workflow.LogFlight{Landing: workflow.Soft, Check: "post-crash"})
 }
 
 // sold is retired with a look-over open, which damage left that was taken back.

@@ -129,6 +129,23 @@ func arguments(least, most int) cobra.PositionalArgs {
 	}
 }
 
+// fileNamed refuses an empty name of a file: a variable of the shell that is not set would
+// have something else done than was meant.
+func fileNamed(name string) error {
+	if name == "" {
+		return usage("the name of the file is missing; it is empty")
+	}
+	return nil
+}
+
+// fileOption refuses an option that was given without the name of a file.
+func fileOption(cmd *cobra.Command, name string) error {
+	if f := cmd.Flags().Lookup(name); f.Changed && f.Value.String() == "" {
+		return usage("--%s needs the name of a file; it is empty", name)
+	}
+	return nil
+}
+
 // photoFlag adds --photo to a command and returns its value.
 func photoFlag(cmd *cobra.Command) *[]string {
 	return cmd.Flags().StringArray("photo", nil, "a photo of it, a JPEG or PNG `FILE`; may be repeated")

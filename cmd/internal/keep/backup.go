@@ -51,8 +51,8 @@ func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
 	if err := folderFor(to); err != nil {
 		return Copied{}, err
 	}
-	if _, err := os.Stat(k.Path); errors.Is(err, fs.ErrNotExist) {
-		return Copied{}, fmt.Errorf("there is no store to copy: %w", err)
+	if err := k.isThere("copy"); err != nil {
+		return Copied{}, err
 	}
 	k.tidy()
 	out, err := k.copyStore(ctx, k.Desk.Store, to, func(out *Copied, pictures []picture) (err error) {
@@ -66,6 +66,14 @@ func (k *Keeper) Backup(ctx context.Context, to string) (Copied, error) {
 		return Copied{}, taken(to, err)
 	}
 	return out, nil
+}
+
+// isThere returns an error if there is no store to do that with: its name is mistyped.
+func (k *Keeper) isThere(work string) error {
+	if _, err := os.Stat(k.Path); errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("there is no store to %s: %w", work, err)
+	}
+	return nil
 }
 
 // tidy deletes what a killed backup, restore or import left beside the store.

@@ -67,7 +67,7 @@ func openCarried(ctx context.Context, from string) (c *carried, err error) {
 	if list.left < 0 {
 		err = errors.New("it lists too many files")
 	} else if errors.Is(err, zip.ErrFormat) {
-		err = errors.New("it was not written by export, or its end is missing")
+		err = advisedError{errors.New("it was not written by export, or its end is missing"), "name a file that fettle export wrote, or ask for a new one"}
 	}
 	if err != nil {
 		return nil, notCarried(from, err)
@@ -171,7 +171,7 @@ func (c *carried) manifest(ctx context.Context) (m manifest, err error) {
 	}
 	switch {
 	case m.Format != carryFormat:
-		return m, fmt.Errorf("its format is %.40q, but this program reads %q", m.Format, carryFormat)
+		return m, advisedError{fmt.Errorf("its format is %.40q, but this program reads %q", m.Format, carryFormat), ofANewer}
 	case m.Size <= 0:
 		return m, errors.New("its journal is empty")
 	case m.Size > mostEntries:

@@ -6,7 +6,6 @@ import (
 	"context"
 	"encoding/base64"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -104,5 +103,8 @@ func (k *Keeper) pack(w io.Writer, b Bundle) (out Exported, err error) {
 			put(photosIn+strings.TrimPrefix(p.Photo, "sha256:"), data)
 		}
 	}
-	return out, errors.Join(err, z.Close())
+	if err == nil {
+		err = z.Close()
+	}
+	return out, err
 }

@@ -68,7 +68,7 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 		err = k.checkSeals(ctx, b, held, &out)
 	}
 	if err == nil {
-		err = k.tryOut(ctx, b)
+		err = k.tryOut(ctx, b, trialTime+time.Duration(len(b.Records))*time.Millisecond)
 	}
 	if ctx.Err() != nil {
 		return out, ctx.Err()
@@ -122,14 +122,32 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 	return out, err
 }
 
-// notCarried cuts what is too long to read: an error may quote the file.
+// An advisedError says what to do about it, where asking for a new export is not what helps.
+type advisedError struct {
+	error
+	advice string
+}
+
+func (e advisedError) Unwrap() error { return e.error }
+
+// notCarried says why a file is refused and what to do. It cuts what is too long to read:
+// an error may quote the file.
 func notCarried(from string, err error) error {
+	advice := "ask whoever gave it to you for a new export"
+	if advised, ok := errors.AsType[advisedError](err); ok {
+		advice = advised.advice
+	} else if errors.Is(err, journal.ErrUnknownEntry) {
+		advice = ofANewer
+	}
 	const most = 600
 	if text := []rune(err.Error()); len(text) > most {
 		err = errors.New(string(text[:most]) + "…")
 	}
-	return fmt.Errorf("%s: %w: %w", from, ErrNotCarried, err)
+	return fmt.Errorf("%s: %w: %w; %s", from, ErrNotCarried, err, advice)
 }
+
+// ofANewer is what to do about a file that a newer program wrote.
+const ofANewer = "import it with the fettle that wrote it, or a newer one"
 
 // checkSeals compares a bundle with the seals that it names, and with one that came by
 // other means.
@@ -146,7 +164,7 @@ func (k *Keeper) checkSeals(ctx context.Context, b Bundle, held *HeldSeal, out *
 	if held != nil {
 		st, err := t.against(held.Note, held.Public)
 		if err != nil {
-			return fmt.Errorf("%w: %w", ErrNotHeld, err)
+			return advisedError{fmt.Errorf("%w: %w", ErrNotHeld, err), "compare the seal and the key with whoever gave you them"}
 		}
 		out.Against = &HeadSeal{st.Head.Size, st.Signer}
 	}
@@ -166,7 +184,8 @@ func (k *Keeper) checkSeals(ctx context.Context, b Bundle, held *HeldSeal, out *
 			return err
 		}
 		if err := t.named(f, notes[f.Note]); err != nil {
-			return fmt.Errorf("it contradicts its own seal in entry %d, over the first %d entries: %w; ask for a new export, and for a seal that you were sent by other means", e.Position, f.Size, err)
+			return advisedError{fmt.Errorf("it contradicts its own seal in entry %d, over the first %d entries: %w", e.Position, f.Size, err),
+				"ask for a new export, and for a seal that you are sent by other means"}
 		}
 		i := slices.IndexFunc(out.Signers, func(s Signer) bool { return s.Public == f.Key })
 		if i < 0 {
@@ -188,8 +207,7 @@ const (
 // tryOut checks that a bundle replays, under its own mark, before it goes into the
 // store, because a journal is never deleted from it, and every command replays it anew. It
 // returns as soon as ctx ends: the trial has no store but its own, in memory.
-func (k *Keeper) tryOut(ctx context.Context, b Bundle) error {
-	most := trialTime + time.Duration(len(b.Records))*time.Millisecond
+func (k *Keeper) tryOut(ctx context.Context, b Bundle, most time.Duration) error {
 	limited, stop := context.WithTimeout(ctx, most)
 	defer stop()
 	trial := &desk.Desk{Store: memory.New(), Now: k.Desk.Now}
@@ -204,19 +222,26 @@ func (k *Keeper) tryOut(ctx context.Context, b Bundle) error {
 		state, err := trial.Replay(ctx, b.Mark, b.Records)
 		if err == nil {
 			if open := len(state.OpenJobs(k.Desk.Now())); open > mostOpenJobs {
-				err = fmt.Errorf("it has %d jobs open at once; the limit is %d: finish some of them where it is from, and export it again", open, mostOpenJobs)
+				err = advisedError{fmt.Errorf("it has %d jobs open at once; the limit is %d", open, mostOpenJobs), "finish some of them where it is from, and export it again"}
 			}
 		}
 		tried <- err
 	}()
 	select {
 	case err := <-tried:
+		if failure, ok := errors.AsType[*store.Error](err); ok {
+			err = failure.Err // the file's fault, and not the store's
+			if failure.Hint != "" {
+				err = advisedError{err, "ask whoever gave it to you for a new export; " + failure.Hint}
+			}
+		}
 		return err
 	case <-limited.Done():
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		return fmt.Errorf("its journal takes more than %v to work through, far more than its %s should; every command would take as long: leave the file, and ask its sender how it was made", most, entries(len(b.Records)))
+		return advisedError{fmt.Errorf("its journal takes more than %v to work through, far more than its %s should; every command would take as long", most, entries(len(b.Records))),
+			"leave the file, and ask its sender how it was made"}
 	}
 }
 

@@ -120,6 +120,7 @@ type Verdict struct {
 	Faults  []string
 	Photos  int      // unchanged
 	Missing []string // missing or changed, each once
+	Unread  bool     // it cannot be read; the fault says why
 }
 
 // Prove recomputes the tree of a journal from its stored bytes, compares it with
@@ -179,6 +180,9 @@ type lostPhoto struct {
 // ProveAll proves every journal of the store, on all processors. A journal that
 // cannot be read has that as its fault.
 func (k *Keeper) ProveAll(ctx context.Context) ([]Verdict, error) {
+	if err := k.isThere("prove"); err != nil {
+		return nil, err
+	}
 	journals, err := store.Journals(ctx, k.Desk.Store)
 	if err != nil {
 		return nil, err
@@ -187,7 +191,7 @@ func (k *Keeper) ProveAll(ctx context.Context) ([]Verdict, error) {
 	each(len(journals), func(i int) {
 		v, err := k.Prove(ctx, journals[i].Mark)
 		if err != nil {
-			v.Faults = append(v.Faults, err.Error())
+			v.Faults, v.Unread = append(v.Faults, err.Error()), true
 		}
 		all[i] = v
 	})
@@ -245,6 +249,9 @@ func (t tree) against(note []byte, public string) (seal.Statement, error) {
 // Public returns the public key to check seals with: the one given, else one's own.
 func (k *Keeper) Public(given string) (string, error) {
 	if given != "" {
+		if err := seal.CheckPublic(given); err != nil {
+			return "", fmt.Errorf("--key %.40q is %w; give the public key as seal prints it", given, err)
+		}
 		return given, nil
 	}
 	// Do not make a key here: it could not have signed the seal.
@@ -264,7 +271,11 @@ func (k *Keeper) key() (key *seal.Key, made bool, err error) {
 		return nil, false, errNoPlace
 	}
 	if key, made, err = seal.LoadKey(k.KeyPath, keyName); err != nil {
-		return nil, false, fmt.Errorf("the seal key %s: %w", k.KeyPath, err)
+		err = fmt.Errorf("the seal key: %w", err)
+		if errors.Is(err, seal.ErrKey) {
+			err = fmt.Errorf("%w; name the right file with FETTLE_KEY, or move this one away and seal again with a new key", err)
+		}
+		return nil, false, err
 	}
 	return key, made, nil
 }

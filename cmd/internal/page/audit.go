@@ -383,6 +383,9 @@ func (t *Tree) Found(v keep.Verdict) {
 	t.Mark, t.Size, t.Root = v.Mark, v.Head.Size, base64.StdEncoding.EncodeToString(v.Head.Root[:])
 	t.Intact, t.Seals, t.Faults = len(v.Faults) == 0, v.Seals, v.Faults
 	t.Photos, t.Missing = v.Photos, v.Missing
+	if v.Unread {
+		t.Root = ""
+	}
 }
 
 // Trees are the results for every journal.
