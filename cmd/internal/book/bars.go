@@ -139,7 +139,7 @@ func result(g steps.Gate, points []measuring.Point, doubts measuring.Doubts) []b
 		return nil
 	}
 	is, unit := found.Result.Value, g.Limits.Unit()
-	row := newScale(g.Limits, found.Result.Band, []float64{is}).row([]float64{is})
+	row := newScale(g.Limits, found.Result.U, []float64{is}).row([]float64{is})
 	row.Label, row.Value, row.Verdict = g.Result.String(), sized(is, unit), says(found.Verdict)
 	return []barRow{row}
 }

@@ -218,12 +218,12 @@ func TestScripts(t *testing.T) {
 			// code 3 fettle …, code 3 exec …: the command ends with exactly that exit code.
 			"code": func(ts *testscript.TestScript, neg bool, args []string) {
 				want, got := args[0], "0"
-				if args[1] == "exec" {
-					if err := ts.Exec(args[2], args[3:]...); err != nil {
-						got = strings.TrimPrefix(err.Error(), "exit status ")
-					}
-				} else {
+				if args[1] == "fettle" {
 					got = strconv.Itoa(fettle(ts, args[2:]...).Code)
+				} else if args[1] != "exec" {
+					ts.Fatalf("code %s runs fettle, or exec and a program", want)
+				} else if err := ts.Exec(args[2], args[3:]...); err != nil {
+					got = strings.TrimPrefix(err.Error(), "exit status ")
 				}
 				if (got == want) == neg {
 					ts.Fatalf("%s ended with %s; want %s", strings.Join(args[1:], " "), got, want)
