@@ -139,7 +139,7 @@ func doubtsOf(s *workflow.State, g steps.Gate, readings []workflow.AuditedReadin
 		doubts.Several = doubts.Several || r.Reading.Gauge != readings[0].Reading.Gauge
 	}
 	if len(readings) == 0 {
-		doubts.Add(own.Doubt())
+		doubts.Add(s.DoubtOf(g, own))
 	}
 	return doubts
 }
