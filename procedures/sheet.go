@@ -329,6 +329,8 @@ func gateKeys() mapping[steps.Gate] {
 			"the points that `alike` compares; all of them by default", "[[left, right]]"},
 		{"result", optional, field(func(g *g) *measuring.Result { return &g.Result }, resultKeys()),
 			"a function of the points that is judged instead of them", "# {difference: [left, right]}"},
+		{"acceptance", optional, field(func(g *g) *string { return &g.Acceptance }, wordValue{known: []string{steps.Guarded, steps.Plain}}),
+			"`guarded`, the default: the uncertainty is taken off the limits (ISO 14253-1); `plain`: what lies within them passes, with the risk of whoever wrote them, and never at a critical gate", "guarded"},
 		{"gauge", required, field(func(g *g) *string { return &g.Gauge }, nameValue{gauge}),
 			"what it is measured with", "caliper"},
 		{"finer", optional, field(func(g *g) *[]string { return &g.Finer }, namesValue{to: gauge}),
@@ -450,6 +452,9 @@ func gateChecked(f fields, g *steps.Gate) {
 	f.ofWork(g)
 	f.resulting(g)
 	f.decidable(g)
+	if g.Critical && g.Acceptance == steps.Plain {
+		f.fault(f.get("acceptance"), "the gate %s is critical, and a critical gate is guarded: delete acceptance", g.Name)
+	}
 }
 
 // ofWork finds what a gate of the work can't have.

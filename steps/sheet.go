@@ -173,9 +173,13 @@ type Gate struct {
 	Limits  measuring.Limits `json:"limits,omitzero"`
 	Pairs   [][2]string      `json:"pairs,omitempty"` // the points that Limits.Alike compares; none: all
 	Result  measuring.Result `json:"result,omitzero"` // what is judged in place of the points
-	Gauge   string           `json:"gauge,omitempty"`
-	Finer   []string         `json:"finer,omitempty"` // gauges that it can be measured with too
-	Of      []string         `json:"of,omitempty"`    // the zones it depends on
+
+	// Acceptance is Plain or Guarded; "": guarded.
+	Acceptance string `json:"acceptance,omitempty"`
+
+	Gauge string   `json:"gauge,omitempty"`
+	Finer []string `json:"finer,omitempty"` // gauges that it can be measured with too
+	Of    []string `json:"of,omitempty"`    // the zones it depends on
 
 	// Work: it is of the work and not of the airframe. It depends on no zone and
 	// is taken where a step needs it, never asked for afterwards.
@@ -195,9 +199,15 @@ type Gate struct {
 	Where
 }
 
+// How a gate accepts a value that is close to a limit.
+const (
+	Guarded = "guarded" // what is within the limits beyond doubt is in tolerance
+	Plain   = "plain"   // what is within the limits is in tolerance, whatever its uncertainty
+)
+
 // Rule is what the gate's readings are judged by.
 func (g Gate) Rule() measuring.Rule {
-	return measuring.Rule{Limits: g.Limits, Repeat: g.Repeat, Pairs: g.Pairs, Result: g.Result}
+	return measuring.Rule{Limits: g.Limits, Repeat: g.Repeat, Pairs: g.Pairs, Result: g.Result, Plain: g.Acceptance == Plain}
 }
 
 // Unit is the unit in which the gate's readings are asked for and shown, which

@@ -128,13 +128,13 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 		}
 		r.OwnVerdict = finding
 	}
-	r.Job = s.measuredFor(e.Position, f.Gate)
+	r.Job, _ = s.measuredFor(e.Position, f.Gate)
 	return r
 }
 
-// measuredFor is the job that a reading was taken for: the last one opened
+// measuredFor is the job and the step that a reading was taken for: of the last job opened
 // before it with a measure step for the gate that was not done by then.
-func (s *State) measuredFor(position int64, gate string) string {
+func (s *State) measuredFor(position int64, gate string) (job, step string) {
 	for _, j := range slices.Backward(s.Jobs) {
 		if j.Position > position {
 			continue
@@ -144,11 +144,11 @@ func (s *State) measuredFor(position int64, gate string) string {
 				continue
 			}
 			if m, done := j.done[step.Name]; !done || m.position > position {
-				return j.ID
+				return j.ID, step.Name
 			}
 		}
 	}
-	return ""
+	return "", ""
 }
 
 // explainReading fills in what happened to a reading after it was taken.

@@ -77,6 +77,7 @@ type GateReport struct {
 	Last     time.Time        // of the latest reading of all, counting or not
 	Rests    []int64          // the positions of the readings that count
 	Doubts   measuring.Doubts // that they were judged with
+	Repeat   int              // how many of them at each point were judged; 0: none were
 	By       string           // concession: who granted it
 	Doubted  bool             // nothing counts, because its gauge was found not to be good
 }
@@ -412,6 +413,7 @@ func (s *State) judgeBy(r *GateReport, rule measuring.Rule, at func(point string
 		r.Points = append(r.Points, AtPoint(p))
 	}
 	slices.Sort(r.Rests)
+	r.Repeat = rule.Repeat
 	finding, err := rule.Judge(points, r.Doubts)
 	if err != nil {
 		finding = measuring.Finding{Verdict: measuring.Undecided, Reason: err.Error()}
@@ -420,6 +422,28 @@ func (s *State) judgeBy(r *GateReport, rule measuring.Rule, at func(point string
 	r.Standing = map[measuring.Verdict]GateStanding{
 		measuring.In: Current, measuring.Out: Failed, measuring.Undecided: Undecided, measuring.Partial: Measuring,
 	}[finding.Verdict]
+}
+
+// Parts are the values of a gate as they are judged, each with its verdict, its
+// uncertainty and the probability that it conforms. Of a gate that nothing was read of
+// they have the scale of its own gauge.
+func (s *State) Parts(r GateReport) []measuring.Part {
+	doubts, rule := r.Doubts, r.Gate.Rule()
+	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok && len(doubts.Gauges) == 0 {
+		doubts.Add(gauge.Doubt())
+	}
+	rule.Repeat = max(rule.Repeat, r.Repeat)
+	var points []measuring.Point
+	for _, name := range r.Gate.PointNames() {
+		p := measuring.Point{Name: name}
+		for _, at := range r.Points {
+			if at.Name == name {
+				p.Readings = at.Readings
+			}
+		}
+		points = append(points, p)
+	}
+	return rule.Parts(points, doubts)
 }
 
 // counting returns the readings that count. They are newer than every

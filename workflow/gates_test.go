@@ -225,7 +225,8 @@ func TestAReworkDisturbsWhatItSays(t *testing.T) {
 
 // Who measures an undecided gate again gets the mean of all, not the lucky one. Of
 // the caliper a mean of two shrinks the spread of 0.02 mm and leaves the bias:
-// √(0.03² - 0.02² + 0.02²/2) = 0.026 mm, worked out by hand.
+// √(0.03² - 0.02² + 0.02²/2) = 0.026 mm, worked out by hand. Readings that lie no
+// farther apart than 0.01 mm in standard deviation add nothing to it.
 func TestAnUndecidedReadingIsNotRepeatedUntilItPasses(t *testing.T) {
 	slot := func(value string) Measure { return readings("slot", "root="+value, "tip=4 mm") }
 	is := func(b *bench, value string, want GateStanding) {
@@ -237,17 +238,23 @@ func TestAnUndecidedReadingIsNotRepeatedUntilItPasses(t *testing.T) {
 		}
 	}
 	b := assembled(t)
-	is(b, "4.5 mm", Undecided)
-	is(b, "4.46 mm", Undecided) // 4.46 alone would pass; the mean is 4.48
+	is(b, "4.48 mm", Undecided)
+	is(b, "4.47 mm", Undecided) // 4.47 alone would pass; the mean is 4.475
 	mustContain(t, b.gate("slot").Says().Text, "the mean of all")
-	is(b, "4.45 mm", Current) // 4.47
-	is(b, "4.5 mm", Undecided)
-	is(b, "4.46 mm", Undecided) // 4.48: what passed is in no mean with it
+	is(b, "4.46 mm", Current) // 4.47
+	is(b, "4.48 mm", Undecided)
+	is(b, "4.47 mm", Undecided) // 4.475: what passed is in no mean with it
 
 	b = assembled(t)
 	is(b, "4.5 mm", Undecided)
 	b.must(Rework{Gate: "slot"}) // and what was reworked begins anew
 	is(b, "4.46 mm", Current)
+
+	b = assembled(t)
+	is(b, "4.5 mm", Undecided)
+	is(b, "4.46 mm", Undecided)
+	is(b, "4.45 mm", Undecided) // 4.47, and they lie too far apart for it
+	mustContain(t, b.gate("slot").Says().Text, "with the spread of its readings it is accurate to 0.048 mm")
 }
 
 // The throw of 8 to 14 mm, two readings a mean, by a rule accurate to 0.29 mm and a caliper

@@ -164,7 +164,11 @@ func TestAnOlderReadingTypedInLaterDecidesNothing(t *testing.T) {
 		t.Errorf("slot is %s", g.Says().Text)
 	}
 	audited(t, b.state, b.now)
-	b.must(readings("slot", "root=4 mm", "tip=4 mm"))
+	b.must(readings("slot", "root=4.46 mm", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Undecided { // the mean of both, which differ
+		t.Errorf("slot is %s", g.Says().Text)
+	}
+	b.must(Rework{Gate: "slot"}, readings("slot", "root=4 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
 		t.Errorf("slot is %s", g.Says().Text)
 	}

@@ -251,19 +251,18 @@ func (s *State) failing(j *Job, stage steps.Stage, i int, at time.Time) *GateRep
 // workAfter reports whether work is left that comes after the step, in its stage or in
 // those after it.
 func (j *Job) workAfter(stage steps.Stage, i int) bool {
-	return slices.ContainsFunc(j.Procedure.Stages, func(of steps.Stage) bool {
-		rest := of.Steps
-		switch {
-		case of.Name == stage.Name:
-			rest = rest[i+1:]
-		case !slices.Contains(j.Procedure.Before(of.Name), stage.Name):
-			return false
+	left := func(work []steps.Step) bool {
+		for k := range work { // by index: a step is large, and this is asked for every step
+			if _, done := j.done[work[k].Name]; !done {
+				if traits := work[k].Kind.Traits(); traits.Glues() || traits.Plain() {
+					return true
+				}
+			}
 		}
-		return slices.ContainsFunc(rest, func(step steps.Step) bool {
-			_, done := j.done[step.Name]
-			traits := step.Kind.Traits()
-			return !done && (traits.Glues() || traits.Plain())
-		})
+		return false
+	}
+	return left(stage.Steps[i+1:]) || slices.ContainsFunc(j.Procedure.Stages, func(of steps.Stage) bool {
+		return of.Name != stage.Name && left(of.Steps) && slices.Contains(j.Procedure.Before(of.Name), stage.Name)
 	})
 }
 

@@ -596,6 +596,7 @@ func naiveStanding(entries []journal.Entry, now time.Time, g steps.Gate) GateSta
 			return 1
 		})
 		means, spread, missing := map[string]float64{}, 0.0, false
+		variances := map[string]float64{}
 		gauges, described := map[string]bool{}, [][2]float64{}
 		for _, p := range g.PointNames() {
 			var values []float64
@@ -619,19 +620,25 @@ func naiveStanding(entries []journal.Entry, now time.Time, g steps.Gate) GateSta
 				continue
 			}
 			spread = max(spread, slices.Max(values)-slices.Min(values))
+			for _, v := range values {
+				variances[p] += (v - means[p]) * (v - means[p]) / float64(max(1, g.Repeat-1))
+			}
 		}
-		guard, ofPair := 0.0, 0.0
+		guard, ofPair := map[string]float64{}, 0.0
 		for _, d := range described {
 			one, two := naiveBands(d[0], d[1], g.Repeat, len(gauges) > 1)
-			guard, ofPair = max(guard, one), max(ofPair, two)
+			for p := range means {
+				guard[p] = max(guard[p], naiveWiden(one, d[1], g.Repeat, variances[p]))
+			}
+			ofPair = max(ofPair, naiveWiden(two, d[1], g.Repeat, variances["left"], variances["right"]))
 		}
 		room := math.Inf(1) // of the worst point
 		if !g.Limits.Low.IsZero() {
 			low, _ := g.Limits.Low.Float("mm")
 			high, _ := g.Limits.High.Float("mm")
 			room = (high-low)/2 - spread
-			for _, m := range means {
-				room = min(room, m-low-guard, high-m-guard)
+			for p, m := range means {
+				room = min(room, m-low-guard[p], high-m-guard[p])
 			}
 		}
 		if !g.Limits.Alike.IsZero() && !missing {
@@ -648,6 +655,33 @@ func naiveStanding(entries []journal.Entry, now time.Time, g steps.Gate) GateSta
 		}
 	}
 	return worst
+}
+
+// naiveWiden widens a band by what n readings of such variances spread beyond the
+// repeatability r, with Student's factor for the effective degrees of freedom.
+func naiveWiden(band, r float64, n int, variances ...float64) float64 {
+	r = max(0, r) // less: none is stated
+	var more, quartic float64
+	for _, v := range variances {
+		if beyond := (v - r*r/4) / float64(n); n > 1 && beyond > 1e-12 {
+			more, quartic = more+beyond, quartic+beyond*beyond
+		}
+	}
+	if more == 0 {
+		return band
+	}
+	combined := band*band/4 + more
+	freedom := int(combined*combined*float64(n-1)/quartic + 1e-9)
+	k := 2.0
+	if freedom < 1000 {
+		for _, row := range [][2]float64{{1, 13.97}, {2, 4.53}, {3, 3.31}, {4, 2.87}, {5, 2.65}, {6, 2.52}, {7, 2.43}, {8, 2.37}, {9, 2.32}, {10, 2.28}, {11, 2.25}, {12, 2.23}, {13, 2.21}, {14, 2.20}, {15, 2.18},
+			{16, 2.17}, {17, 2.16}, {18, 2.15}, {19, 2.14}, {20, 2.13}, {25, 2.11}, {30, 2.09}, {35, 2.07}, {40, 2.06}, {50, 2.05}, {100, 2.025}} {
+			if freedom >= int(row[0]) {
+				k = row[1]
+			}
+		}
+	}
+	return k * math.Sqrt(combined)
 }
 
 // naiveBad recomputes that a check was not good, by the sheet in force then or

@@ -35,7 +35,7 @@ type Record struct {
 // sitting ends once the gate is decided: what is read there later is judged anew.
 type Judgement struct {
 	Gate       steps.Gate // with the limits then
-	Job        string     // whose measure step it was for; "": none
+	Job, Step  string     // whose measure step it was for; "": none
 	From, At   time.Time  // the first and the last reading of the sitting
 	By         []string
 	Gauges     []string    // by name
@@ -83,40 +83,11 @@ func (v Judged) Limited() bool { return !math.IsNaN(v.Low) || !math.IsNaN(v.High
 
 // Judged are the values that the gate is judged by, with those that are still to be read.
 func (s *State) Judged(r GateReport) []Judged {
-	doubts := r.Doubts
-	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok && len(doubts.Gauges) == 0 {
-		doubts.Add(gauge.Doubt())
-	}
-	rule := r.Gate.Rule()
-	var points []measuring.Point
-	fewest := math.MaxInt
-	for _, name := range r.Gate.PointNames() {
-		p := measuring.Point{Name: name}
-		for _, at := range r.Points {
-			if at.Name == name {
-				p.Readings = at.Readings
-			}
-		}
-		fewest = min(fewest, len(p.Readings))
-		points = append(points, p)
-	}
-	if len(points) > 0 { // an undecided gate is judged by more
-		rule.Repeat = max(rule.Repeat, fewest)
-	}
 	var all []Judged
-	for _, part := range rule.Parts(points, doubts) {
-		v := Judged{Part: part, Low: math.NaN(), High: math.NaN(), Room: math.NaN()}
-		bands := rule.Bands(doubts)
-		switch len(part.Of) {
-		case 0:
-			v.U = math.Inf(1)
-			if part.Finding.Result.Known {
-				v.U = part.Finding.Result.Band
-			}
-		case 1:
-			v.U = bands.Each.Float()
-		case 2:
-			v.U, v.High = bands.Pair.Float(), float(r.Gate.Limits.Alike.Span(part.Unit))
+	for _, part := range s.Parts(r) {
+		v := Judged{Part: part, Low: math.NaN(), High: math.NaN(), Room: math.NaN(), U: part.U}
+		if len(part.Of) == 2 {
+			v.High = float(r.Gate.Limits.Alike.Span(part.Unit))
 		}
 		if len(part.Of) < 2 && (len(part.Of) == 0 || r.Gate.Result.IsZero()) {
 			v.Low, v.High = float(r.Gate.Limits.Low.Rat(part.Unit)), float(r.Gate.Limits.High.Rat(part.Unit))
@@ -205,7 +176,8 @@ func (w *recorder) row(e journal.Entry, f journal.ReadingTaken) *Judgement {
 	i, open := w.rows[f.Gate]
 	if !open || e.At.Sub(w.judged[i].From) > SittingLength || e.At.Before(w.judged[i].From) {
 		i = len(w.judged)
-		w.judged = append(w.judged, Judgement{From: e.At, Job: w.final.measuredFor(e.Position, f.Gate)})
+		job, step := w.final.measuredFor(e.Position, f.Gate)
+		w.judged = append(w.judged, Judgement{From: e.At, Job: job, Step: step})
 		w.rows[f.Gate] = i
 	}
 	j := &w.judged[i]

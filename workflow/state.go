@@ -161,7 +161,6 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 		shifted: map[string]disturbance{},
 		lost:    map[string]retirement{}, handledAt: map[int64][]string{},
 		used:   map[string]time.Time{},
-		undone: map[int64]int64{},
 		chosen: map[string]string{}, chosenAt: map[string]int64{},
 		docs:    docs,
 		effects: effects(),
@@ -170,13 +169,7 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 		reglued: map[string]reglue{},
 		reworks: &Job{Procedure: &steps.Procedure{}, done: map[string]completion{}, joints: map[string][]*Joint{}},
 	}
-	for _, e := range entries {
-		if u, ok := e.Facts.(journal.Undone); ok {
-			for _, p := range u.TakesBack {
-				s.undone[p] = e.Position
-			}
-		}
-	}
+	s.noteUndone()
 	s.lastSheet = s.sheetAtEnd()
 	for i, e := range entries {
 		if e.Position != int64(i) {
@@ -193,6 +186,18 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 	s.judgeQuarantines()
 	s.memo = &memo{}
 	return s, nil
+}
+
+// noteUndone notes which entries are taken back.
+func (s *State) noteUndone() {
+	s.undone = map[int64]int64{}
+	for _, e := range s.Entries {
+		if u, ok := e.Facts.(journal.Undone); ok {
+			for _, p := range u.TakesBack {
+				s.undone[p] = e.Position
+			}
+		}
+	}
 }
 
 // sheetAtEnd is the sheet that the last of the entries that stand names; an empty one:

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 
@@ -808,28 +809,98 @@ type Held struct {
 	Found        time.Time
 }
 
-// Quarantined is what the record of an airframe says of quarantines to those of others. It is
-// little: many airframes' may be kept.
-type Quarantined struct {
-	mark string
-	all  []*Quarantine
+// An Elsewhere is what the records of the airframes of a store say of quarantines to each
+// other. It is little: the records may be all of a large store.
+type Elsewhere struct {
+	kept []kept // in the order in which the records were added
+
+	mu     sync.Mutex
+	called map[string]map[string][]kept // the same by item, and by what is written on a thing if it is one
 }
 
-// Quarantined is what this record says of quarantines.
-func (s *State) Quarantined() Quarantined { return Quarantined{s.Airframe.Mark, s.Quarantines} }
+// A kept is a thing with a name in a quarantine, and where that is.
+type kept struct {
+	zone string
+	Held
+}
+
+// Add adds what the record of a state says.
+func (all *Elsewhere) Add(s *State) {
+	for _, q := range s.Quarantines {
+		for _, t := range q.Things {
+			if t.Name != "" && !q.free() {
+				all.kept = append(all.kept, kept{q.Zone, Held{t, s.Airframe.Mark, q.Damage, q.seen[0].at}})
+			}
+		}
+	}
+	all.called = nil
+}
+
+// AddEntries adds what a record says, worked out of those of its entries alone that
+// [journal.Handling] reads: what a replay of all of them would say.
+func (all *Elsewhere) AddEntries(entries []journal.Entry, sheets map[string]*steps.Sheet) error {
+	s := &State{Entries: entries, Sheet: &steps.Sheet{}}
+	s.noteUndone()
+	for _, e := range entries {
+		if e.Facts.Kind() == (journal.DamageFound{}).Kind() {
+			s.quarantine(e)
+		}
+		if !s.Live(e.Position) {
+			continue
+		}
+		if digest := journal.NamesOf(e.Facts).Sheet; digest != "" {
+			if s.Sheet = sheets[digest]; s.Sheet == nil {
+				return fmt.Errorf("the design sheet %s is missing", digest)
+			}
+		}
+		var err error
+		switch f := e.Facts.(type) {
+		case journal.Registered:
+			s.Airframe = f
+		case journal.EquipmentChanged:
+			err = s.changeEquipment(f, e)
+		case journal.QuarantineCleared:
+			err = s.clearQuarantine(f, e)
+		}
+		if err != nil {
+			return fmt.Errorf("entry %d: %w", e.Position, err)
+		}
+	}
+	s.judgeQuarantines()
+	all.Add(s)
+	return nil
+}
+
+// written are the things that are called alike if they are of the item.
+func (all *Elsewhere) written(item, name string) []kept {
+	all.mu.Lock()
+	defer all.mu.Unlock()
+	if all.called[item] == nil {
+		if all.called == nil {
+			all.called = map[string]map[string][]kept{}
+		}
+		all.called[item] = map[string][]kept{}
+		for _, k := range all.kept {
+			called := written(item, k.Name)
+			all.called[item][called] = append(all.called[item][called], k)
+		}
+	}
+	return all.called[item][written(item, name)]
+}
 
 // HeldBy is what the records of the others say of the thing that is fitted here: what
 // was in a quarantine is not fitted to another airframe either; none: nothing. One is
 // told from another by what is written on it, so two of a store that are called alike
-// are taken for one.
-func (s *State) HeldBy(others []Quarantined, f journal.EquipmentChanged) []Held {
+// are taken for one. Of several that say so, those are left out that another one comes
+// before and was found no later.
+func (s *State) HeldBy(others *Elsewhere, f journal.EquipmentChanged) []Held {
 	var all []Held
-	for _, other := range others {
-		for _, q := range other.all {
-			if other.mark != s.Airframe.Mark && !q.free() && q.names(f) {
-				all = append(all, Held{Thing{f.Item, f.Name}, other.mark, q.Damage, q.seen[0].at})
-			}
+	for _, k := range others.written(f.Item, f.Name) {
+		if k.Mark == s.Airframe.Mark || !mayBe(k.Thing, k.zone, f) || len(all) > 0 && !k.Found.Before(all[len(all)-1].Found) {
+			continue
 		}
+		k.Thing = Thing{f.Item, f.Name}
+		all = append(all, k.Held)
 	}
 	return all
 }
@@ -841,7 +912,7 @@ func (s *State) Named() bool {
 
 // Heed takes note of what the records of the others say of the things that were fitted
 // here. It is for whoever has just replayed the state.
-func (s *State) Heed(others []Quarantined) {
+func (s *State) Heed(others *Elsewhere) {
 	for _, c := range s.changes {
 		if c.Name == "" || c.Change == Removed {
 			continue
@@ -873,8 +944,14 @@ func (h Held) Says() string {
 // names reports whether what is fitted has the name of a thing that is in it.
 func (q *Quarantine) names(f journal.EquipmentChanged) bool {
 	return slices.ContainsFunc(q.Things, func(t Thing) bool {
-		return t.Name != "" && (t.Item == f.Item || q.Zone == f.Zone || slices.Contains(f.Disturbs, q.Zone)) && sameName(f.Item, t.Name, f.Name)
+		return t.Name != "" && mayBe(t, q.Zone, f) && sameName(f.Item, t.Name, f.Name)
 	})
+}
+
+// mayBe reports whether what is fitted may be the thing in quarantine of that zone, if it
+// is called alike.
+func mayBe(t Thing, zone string, f journal.EquipmentChanged) bool {
+	return t.Item == f.Item || zone == f.Zone || slices.Contains(f.Disturbs, zone)
 }
 
 // inQuarantine are the things of the item that a quarantine counts as aboard.

@@ -32,7 +32,32 @@ func packed(t *testing.T) *bench {
 		{Name: "glance-at-it", Kind: steps.Do, Do: "Look."}}}}}
 	b.docs = &docs
 	b.state = b.replay(b.state.Entries)
+	t.Cleanup(func() { b.heardAlike() })
 	return b
+}
+
+// heardAlike holds that the others hear of quarantines by those entries alone that handle
+// things what they hear by all of them, at every point of the record.
+func (b *bench) heardAlike() {
+	for n := range b.state.Entries {
+		entries := b.state.Entries[:n+1]
+		records, err := journal.Encode(entries)
+		if err != nil {
+			b.t.Fatal(err)
+		}
+		if !journal.Quarantines(records) {
+			continue
+		}
+		few, err := journal.Handling(records)
+		if err != nil {
+			b.t.Fatal(err)
+		}
+		whole, part := &Elsewhere{}, &Elsewhere{}
+		whole.Add(b.replay(entries))
+		if err := part.AddEntries(few, b.docs.Sheets); err != nil || !slices.Equal(whole.kept, part.kept) {
+			b.t.Fatalf("after entry %d %v by all entries, %v by %d of them (%v)", n, whole.kept, part.kept, len(few), err)
+		}
+	}
 }
 
 // look starts the procedure that answers every damage that nothing answers yet.
@@ -189,13 +214,13 @@ func TestWhatWasClearedIsNotFittedAgain(t *testing.T) {
 // What several other records have in quarantine is held back from the first of them on,
 // however they write its name, and only while it is aboard.
 func TestHeldElsewhere(t *testing.T) {
-	others := make([]Quarantined, 2)
+	others := &Elsewhere{}
 	for i, found := range []time.Duration{48 * time.Hour, 0} {
 		b := packed(t)
 		b.after(found)
 		b.must(fit([]string{"battery A 01", "a-1"}[i]), puffed("pod"))
 		b.state.Airframe.Mark = fmt.Sprintf("PL-0%d", i+2)
-		others[i] = b.state.Quarantined()
+		others.Add(b.state)
 	}
 	b := packed(t)
 	before := b.now
@@ -205,7 +230,8 @@ func TestHeldElsewhere(t *testing.T) {
 	if why := b.state.heldElsewhere(b.now); why == nil || !strings.Contains(why.Text, "PL-03 (damage D1)") {
 		t.Errorf("after a day: %v", why)
 	}
-	b.state.Heed(append(others, b.state.Quarantined()))
+	others.Add(b.state)
+	b.state.Heed(others)
 	if n := len(b.state.elsewhere); n != 2 {
 		t.Errorf("told again, it knows of %d", n)
 	}

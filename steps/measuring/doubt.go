@@ -31,7 +31,10 @@ func (d *Doubts) Add(more Doubt) {
 }
 
 // A Band is a guard band: an expanded uncertainty, kept squared and so exact.
-type Band struct{ square *big.Rat } // nil: nothing can be decided
+type Band struct {
+	square *big.Rat // nil: nothing can be decided
+	gauge  *big.Rat // the part of it that is known without the readings' own spread; nil: all of it
+}
 
 // Float is the half-width of the band; +Inf where nothing can be decided.
 func (b Band) Float() float64 {
@@ -42,24 +45,40 @@ func (b Band) Float() float64 {
 	return math.Sqrt(f)
 }
 
-// decides says what a value is that lies so far inside its limit.
+// spreads reports whether the readings' own spread widens the band.
+func (b Band) spreads() bool { return b.square != nil && b.gauge != nil && b.gauge.Cmp(b.square) < 0 }
+
+// decides says what a value is that lies so far inside its limit. A value that is out by
+// what the gauge alone leaves open stays out: that the readings spread as well excuses it
+// from nothing.
 func (b Band) decides(room *big.Rat) Verdict {
 	if b.square == nil {
 		return Undecided
 	}
-	switch beyond := square(room).Cmp(b.square); {
-	case room.Sign() >= 0 && beyond >= 0:
+	fails := b.square
+	if b.gauge != nil {
+		fails = b.gauge
+	}
+	switch apart := square(room); {
+	case room.Sign() >= 0 && apart.Cmp(b.square) >= 0:
 		return In
-	case room.Sign() < 0 && beyond > 0:
+	case room.Sign() < 0 && apart.Cmp(fails) > 0:
 		return Out
 	}
 	return Undecided
 }
 
-// Band is the uncertainty of a value that is worked out of readings: the one
+// Band is the guard band of a value before anything is read: as [Doubts.Budget] has it
+// of readings that do not spread.
+func (d Doubts) Band(slopes []*big.Rat, n int, unit string) Band {
+	return d.Budget(slopes, n, nil, unit)
+}
+
+// Budget is the uncertainty of a value that is worked out of readings: the one
 // place where resolution, gauge, repeatability and repeated readings meet. The
-// value changes by its slope for each unit that one reading changes; each
-// reading is the mean of n.
+// value changes by its slope for each unit that one mean changes; each is the mean
+// of n readings, and variances are those of the readings of each, by n - 1; none:
+// they say nothing.
 //
 //	U² = (Σs·b)² + Σs²·r²/n
 //
@@ -72,21 +91,28 @@ func (b Band) decides(room *big.Rat) Verdict {
 //     whole neither cancels nor shrinks: U·√max((Σs)², Σs²).
 //   - Several gauges have a bias each. The larger of both sums is taken, which
 //     bounds them for two readings, and for any number with slopes of one sign.
-func (d Doubts) Band(slopes []*big.Rat, n int, unit string) Band {
-	widest := Band{new(big.Rat)}
+//   - Readings that spread more than the stated repeatability count by their own
+//     standard deviation, s/√n (type A, 4.2.3); without a stated one they count
+//     beside the whole.
+//   - What is known from these few readings alone has n - 1 degrees of freedom, and
+//     the rest, known from long use, has no end of them. The coverage factor is
+//     Student's for the effective number by Welch and Satterthwaite (G.4.1, table
+//     G.2; from memory): 2 where the gauge outweighs the spread, more where it is
+//     mostly that of two or three readings. So it never narrows what the gauge alone
+//     leaves open.
+func (d Doubts) Budget(slopes []*big.Rat, n int, variances []*big.Rat, unit string) Band {
+	widest := Band{square: new(big.Rat), gauge: new(big.Rat)}
 	for _, g := range d.Gauges {
-		b := g.band(slopes, n, unit, d.Several)
+		b := g.budget(slopes, n, variances, unit, d.Several)
 		if b.square == nil {
 			return b
 		}
-		if b.square.Cmp(widest.square) > 0 {
-			widest = b
-		}
+		widest.square, widest.gauge = larger(widest.square, b.square), larger(widest.gauge, b.gauge)
 	}
 	return widest
 }
 
-func (d Doubt) band(slopes []*big.Rat, n int, unit string, several bool) Band {
+func (d Doubt) budget(slopes []*big.Rat, n int, variances []*big.Rat, unit string, several bool) Band {
 	sum, squares := new(big.Rat), new(big.Rat)
 	for _, s := range slopes {
 		sum.Add(sum, s)
@@ -96,25 +122,69 @@ func (d Doubt) band(slopes []*big.Rat, n int, unit string, several bool) Band {
 	apart := larger(together, squares)
 	step, ok1 := d.step(unit)
 	whole, ok2 := sizeSquared(d.Uncertainty, unit)
-	spread, ok3 := sizeSquared(d.Repeatability, unit)
+	repeats, ok3 := sizeSquared(d.Repeatability, unit)
 	if !ok1 || !ok2 || !ok3 {
 		return Band{}
 	}
 	whole = larger(whole, step)
+	gauge, known := new(big.Rat), new(big.Rat)
 	if d.Repeatability.IsZero() {
-		return Band{new(big.Rat).Mul(whole, apart)}
+		gauge.Mul(whole, apart)
+	} else {
+		repeats = larger(repeats, step)
+		known.Quo(repeats, big.NewRat(4, 1)) // the variance of one reading
+		bias := new(big.Rat).Sub(whole, repeats)
+		if bias.Sign() < 0 {
+			bias.SetInt64(0)
+		}
+		if several {
+			together = apart
+		}
+		bias.Mul(bias, together)
+		gauge.Add(bias, repeats.Quo(repeats.Mul(repeats, squares), big.NewRat(int64(max(1, n)), 1)))
 	}
-	spread = larger(spread, step)
-	bias := new(big.Rat).Sub(whole, spread)
-	if bias.Sign() < 0 {
-		bias.SetInt64(0)
+	return Band{square: spread(gauge, known, slopes, n, variances), gauge: gauge}
+}
+
+// spread adds to the square of an expanded uncertainty what readings spread beyond the
+// variance that is known.
+func spread(gauge, known *big.Rat, slopes []*big.Rat, n int, variances []*big.Rat) *big.Rat {
+	more, quartic := new(big.Rat), new(big.Rat)
+	for i, v := range variances {
+		beyond := new(big.Rat).Sub(v, known)
+		if n < 2 || beyond.Sign() <= 0 {
+			continue
+		}
+		beyond.Quo(beyond.Mul(beyond, square(slopes[i])), big.NewRat(int64(n), 1))
+		more.Add(more, beyond)
+		quartic.Add(quartic, square(beyond))
 	}
-	if several {
-		together = apart
+	if more.Sign() == 0 {
+		return gauge
 	}
-	bias.Mul(bias, together)
-	spread.Mul(spread, squares)
-	return Band{bias.Add(bias, spread.Quo(spread, big.NewRat(int64(max(1, n)), 1)))}
+	combined := new(big.Rat).Quo(gauge, big.NewRat(4, 1)) // of standard uncertainties
+	combined.Add(combined, more)
+	freedom := square(combined)
+	freedom.Quo(freedom.Mul(freedom, big.NewRat(int64(n-1), 1)), quartic)
+	return combined.Mul(combined, square(coverage(freedom)))
+}
+
+// coverage is Student's factor for 95.45 % with so many effective degrees of freedom,
+// rounded down to a row of the table (JCGM 100:2008, table G.2, from memory; recomputed
+// in the test). Beyond its last row it is 2.
+func coverage(freedom *big.Rat) *big.Rat {
+	table := []struct{ freedom, thousandths int64 }{
+		{1, 13970}, {2, 4530}, {3, 3310}, {4, 2870}, {5, 2650}, {6, 2520}, {7, 2430}, {8, 2370}, {9, 2320}, {10, 2280},
+		{11, 2250}, {12, 2230}, {13, 2210}, {14, 2200}, {15, 2180}, {16, 2170}, {17, 2160}, {18, 2150}, {19, 2140}, {20, 2130},
+		{25, 2110}, {30, 2090}, {35, 2070}, {40, 2060}, {45, 2060}, {50, 2050}, {100, 2025}, {1000, 2000},
+	}
+	k := table[0].thousandths
+	for _, row := range table {
+		if freedom.Cmp(big.NewRat(row.freedom, 1)) >= 0 {
+			k = row.thousandths
+		}
+	}
+	return big.NewRat(k, 1000)
 }
 
 // Guard is the guard band of one reading, in the unit.
@@ -183,11 +253,11 @@ type Set struct {
 // can both be true: their means differ by no more than both expanded uncertainties
 // together, √(U₁² + U₂²), the E_n score of ISO 13528 (from memory) with 1 as its limit.
 func Agree(a, b Set, unit string) bool {
-	one, _, err1 := average(a.Readings, unit)
-	other, _, err2 := average(b.Readings, unit)
+	one, err1 := average(Point{Readings: a.Readings}, unit)
+	other, err2 := average(Point{Readings: b.Readings}, unit)
 	u1, u2 := a.Doubts.Band(single(), len(a.Readings), unit).square, b.Doubts.Band(single(), len(b.Readings), unit).square
 	if err1 != nil || err2 != nil || u1 == nil || u2 == nil {
 		return false
 	}
-	return square(one.Sub(one, other)).Cmp(new(big.Rat).Add(u1, u2)) <= 0
+	return square(new(big.Rat).Sub(one.mean, other.mean)).Cmp(new(big.Rat).Add(u1, u2)) <= 0
 }

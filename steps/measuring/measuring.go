@@ -5,7 +5,9 @@
 // only outside the limits widened by it, and undecided between: the doubt
 // counts against whoever makes the claim (the decision rule of ISO 14253-1,
 // here with the whole expanded uncertainty as guard band, which is stricter
-// than the default of its 2017 edition; known second-hand).
+// than the default of its 2017 edition; known second-hand). A gate may ask for
+// plain acceptance instead: then a value inside its limits is in tolerance, and who
+// wrote the limits answers for the doubt.
 package measuring
 
 import (
@@ -58,7 +60,8 @@ type Finding struct {
 	Reason  string // one line, for people; empty when in tolerance
 	Margin  Margin
 	Missing string // the first point without all its readings, in words; "": none
-	Result  Worked // where a result is judged and could be worked out
+	Result  Judged // where a result is judged and could be worked out
+	Judged  Judged // of the values that were judged, the one that conforms least surely
 }
 
 // A Margin is how far the worst point is inside its nearest limit, in the limits'
@@ -81,6 +84,7 @@ type Rule struct {
 	Repeat int         // readings at each point, of which the mean is judged; 1 where it is less
 	Pairs  [][2]string // the points that Limits.Alike compares; none: all with all
 	Result Result      // what is judged in place of the points; none: each of them
+	Plain  bool        // plain acceptance: what lies within the limits is in tolerance
 }
 
 // Bands are the guard bands of one point and of a pair of points.
@@ -94,10 +98,25 @@ func (r Rule) pair(doubts Doubts) Band { return doubts.Band(opposed(), r.repeat(
 
 func (r Rule) repeat() int { return max(1, r.Repeat) }
 
-// A pointMean is the mean of a point's readings and how far they lie apart.
+// A pointMean is the mean of a point's readings, how far they lie apart, and their
+// variance; nil: there is one reading.
 type pointMean struct {
-	name         string
-	mean, spread *big.Rat
+	name                   string
+	mean, spread, variance *big.Rat
+}
+
+// doubted is how a value is held in doubt that is worked out of means.
+func (r Rule) doubted(doubts Doubts, slopes []*big.Rat, of ...pointMean) doubted {
+	var variances []*big.Rat
+	for _, m := range of {
+		if m.variance != nil {
+			variances = append(variances, m.variance)
+		}
+	}
+	if len(variances) < len(of) {
+		variances = nil
+	}
+	return doubted{plain: r.Plain, each: len(of) > 1, n: r.repeat(), budget: func(n int) Band { return doubts.Budget(slopes, n, variances, r.Unit()) }}
 }
 
 // Judge decides what the points' readings say. A point or a pair that is not in
@@ -113,36 +132,35 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 			}
 			continue
 		}
-		mean, spread, err := average(p.Readings, unit)
+		m, err := average(p, unit)
 		if err != nil {
 			return Finding{}, fmt.Errorf("reading at %q: %w", p.Name, err)
 		}
-		means = append(means, pointMean{p.Name, mean, spread})
+		means = append(means, m)
 	}
 	if r.Result.IsZero() {
-		band := r.each(doubts)
 		for _, m := range means {
 			value := value{m.mean, spot(m.name, m.mean, unit), m.name, "the gauge"}
-			found = worse(found, r.within(value, band, unit))
+			found = worse(found, r.within(value, r.doubted(doubts, single(), m), unit))
 			found = worse(found, r.steady(m.name, m.spread))
 		}
 	}
 	if !r.Limits.Alike.IsZero() {
-		band := r.pair(doubts)
 		most, err := r.Limits.Alike.Span(unit)
 		if err != nil {
 			return Finding{}, fmt.Errorf("the alike limit: %w", err)
 		}
-		at := map[string]*big.Rat{}
+		at := map[string]pointMean{}
 		for _, m := range means {
-			at[m.name] = m.mean
+			at[m.name] = m
 		}
 		for _, pair := range Compared(points, r.Pairs) {
-			if at[pair[0]] == nil || at[pair[1]] == nil {
+			a, b := at[pair[0]], at[pair[1]]
+			if a.mean == nil || b.mean == nil {
 				continue // one of them has no mean yet
 			}
-			gap := new(big.Rat).Sub(at[pair[0]], at[pair[1]])
-			found = worse(found, alike(pair, gap.Abs(gap), most, band, unit))
+			gap := new(big.Rat).Sub(a.mean, b.mean)
+			found = worse(found, alike(pair, gap.Abs(gap), most, r.doubted(doubts, opposed(), a, b), unit))
 		}
 	}
 	switch {
@@ -173,14 +191,12 @@ func (r Rule) resulting(means []pointMean, doubts Doubts) Finding {
 	if cannot != "" {
 		return Finding{Verdict: Undecided, Reason: cannot}
 	}
-	band := doubts.Band(slopes, r.repeat(), r.Unit())
 	words, unit := r.Result.String(), r.Limits.Unit()
-	found := r.within(value{result, words + " is " + sized(result, unit) + ", which", words, "it"}, band, unit)
+	found := r.within(value{result, words + " is " + sized(result, unit) + ", which", words, "it"}, r.doubted(doubts, slopes, of...), unit)
 	for i, m := range of {
 		found = worse(found, r.steady(m.name, m.spread.Mul(m.spread, slopes[i].Abs(slopes[i]))))
 	}
-	is, _ := result.Float64()
-	found.Result = Worked{Known: true, Value: is, Band: band.Float()}
+	found.Result = found.Judged
 	return found
 }
 
@@ -200,16 +216,17 @@ func (r Rule) edge(limit quantity.Quantity) (*big.Rat, error) {
 	return limit.Rat(r.Limits.Unit())
 }
 
-func (r Rule) within(v value, band Band, unit string) Finding {
-	f := Finding{Verdict: In}
-	check := func(limit quantity.Quantity, sign int64, word string) {
+func (r Rule) within(v value, in doubted, unit string) Finding {
+	f, band := Finding{Verdict: In}, in.band()
+	var low, high *big.Rat
+	check := func(limit quantity.Quantity, sign int64, word string) (edge *big.Rat) {
 		if limit.IsZero() {
-			return
+			return nil
 		}
 		edge, err := r.edge(limit)
 		if err != nil {
 			f = Finding{Verdict: Undecided, Reason: err.Error()}
-			return
+			return nil
 		}
 		// room is how far inside the limit the value lies.
 		room := new(big.Rat).Sub(v.is, edge)
@@ -219,16 +236,25 @@ func (r Rule) within(v value, band Band, unit string) Finding {
 		if !f.Margin.Known || by < f.Margin.By {
 			f.Margin = margin
 		}
-		switch band.decides(room) {
+		switch in.decides(room) {
 		case Out:
 			f = worse(f, Finding{Verdict: Out, Reason: fmt.Sprintf("%s is %s %s", v.says, word, limit), Margin: margin})
 		case Undecided:
+			what := v.what
+			if band.spreads() {
+				what = "with the spread of its readings it"
+			}
 			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too close to %s to decide: %s is accurate to %s",
-				v.says, limit, v.what, sized(exact(band.Float()), unit))})
+				v.says, limit, what, sized(exact(band.Float()), unit))})
 		}
+		return edge
 	}
-	check(r.Limits.Low, 1, "less than")
-	check(r.Limits.High, -1, "more than")
+	low = check(r.Limits.Low, 1, "less than")
+	high = check(r.Limits.High, -1, "more than")
+	f.Judged = in.judged(v.is, low, high, f, unit)
+	if f.Verdict == Undecided && f.Judged.Known {
+		f.Reason += "; " + f.Judged.Says()
+	}
 	return f
 }
 
@@ -254,18 +280,19 @@ func (r Rule) steady(point string, spread *big.Rat) Finding {
 		at(point), sized(spread, r.Limits.Unit()))}
 }
 
-func alike(pair [2]string, gap, limit *big.Rat, band Band, unit string) Finding {
+func alike(pair [2]string, gap, limit *big.Rat, in doubted, unit string) Finding {
 	says := fmt.Sprintf("%s and %s differ by %s", pair[0], pair[1], sized(gap, unit))
 	room := new(big.Rat).Sub(limit, gap)
 	by, _ := room.Float64()
-	margin := Margin{Known: true, By: by, Point: pair[0] + "/" + pair[1]}
-	switch band.decides(room) {
-	case In:
-		return Finding{Verdict: In, Margin: margin}
+	f := Finding{Verdict: in.decides(room), Margin: Margin{Known: true, By: by, Point: pair[0] + "/" + pair[1]}}
+	f.Judged = in.judged(gap, new(big.Rat).Neg(limit), limit, f, unit) // either may be the larger in truth
+	switch f.Verdict {
 	case Out:
-		return Finding{Verdict: Out, Reason: fmt.Sprintf("%s, more than %s", says, sized(limit, unit)), Margin: margin}
+		f.Reason = fmt.Sprintf("%s, more than %s", says, sized(limit, unit))
+	case Undecided:
+		f.Reason = fmt.Sprintf("%s, too close to %s to decide with this gauge; %s", says, sized(limit, unit), f.Judged.Says())
 	}
-	return Finding{Verdict: Undecided, Reason: fmt.Sprintf("%s, too close to %s to decide with this gauge", says, sized(limit, unit)), Margin: margin}
+	return f
 }
 
 // worse joins two findings: the worse verdict wins, and the lesser margin.
@@ -283,6 +310,9 @@ func worse(a, b Finding) Finding {
 	if b.Result.Known {
 		out.Result = b.Result
 	}
+	if b.Judged.Known && (!a.Judged.Known || b.Judged.Probability < a.Judged.Probability) {
+		out.Judged = b.Judged
+	}
 	return out
 }
 
@@ -299,13 +329,17 @@ func Compared(points []Point, pairs [][2]string) [][2]string {
 	return pairs
 }
 
-func average(readings []quantity.Quantity, unit string) (mean, spread *big.Rat, err error) {
+// average is the mean of a point's readings, of which there is one at least, with their
+// spread and variance.
+func average(p Point, unit string) (pointMean, error) {
 	sum, low, high := new(big.Rat), new(big.Rat), new(big.Rat)
-	for i, r := range readings {
+	values := make([]*big.Rat, len(p.Readings))
+	for i, r := range p.Readings {
 		v, err := r.Rat(unit)
 		if err != nil {
-			return nil, nil, err
+			return pointMean{}, err
 		}
+		values[i] = v
 		sum.Add(sum, v)
 		if i == 0 || v.Cmp(low) < 0 {
 			low = v
@@ -314,7 +348,15 @@ func average(readings []quantity.Quantity, unit string) (mean, spread *big.Rat, 
 			high = v
 		}
 	}
-	return sum.Quo(sum, big.NewRat(int64(len(readings)), 1)), new(big.Rat).Sub(high, low), nil
+	m := pointMean{name: p.Name, mean: sum.Quo(sum, big.NewRat(int64(len(values)), 1)), spread: new(big.Rat).Sub(high, low)}
+	if n := int64(len(values)); n > 1 {
+		m.variance = new(big.Rat)
+		for _, v := range values {
+			m.variance.Add(m.variance, square(new(big.Rat).Sub(v, m.mean)))
+		}
+		m.variance.Quo(m.variance, big.NewRat(n-1, 1))
+	}
+	return m, nil
 }
 
 // exact turns a float into a rational; an infinite guard becomes a huge one.

@@ -101,11 +101,13 @@ func TestJudge(t *testing.T) {
 		{name: "outside by a step more", low: "1 mm", high: "3 mm", points: map[string]string{"": "3.26 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: Out},
 		{name: "below by the very guard band", low: "1 mm", high: "3 mm", points: map[string]string{"": "0.75 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: Undecided},
 		{name: "below by a step more", low: "1 mm", high: "3 mm", points: map[string]string{"": "0.74 mm"}, resolution: "0.1 mm", u: "0.25 mm", want: Out},
-		{name: "three that differ by half the tolerance", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.5 mm"}, resolution: "0.1 mm", want: In},
+		// s/√3 is 0.2887 mm and known of three readings alone, with 2.04 effective degrees of
+		// freedom beside 0.0289 mm of the gauge: 4.53·√(0.2887² + 0.0289²).
+		{name: "three that differ by half the tolerance", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.5 mm"}, resolution: "0.1 mm", want: Undecided, says: "with the spread of its readings it is accurate to 1.314 mm; in tolerance"},
 		{name: "three that differ by a step more", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.6 mm"}, resolution: "0.1 mm", want: Undecided, says: "steady the set-up"},
 		{name: "the lowest comes last", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "2.6 mm,2 mm,1.5 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
 		{name: "the highest is between", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2.6 mm,2 mm"}, resolution: "0.1 mm", want: Undecided, says: "differ by 1.1 mm"},
-		{name: "three below zero", low: "-3 mm", high: "-1 mm", repeat: 3, points: map[string]string{"": "-1.5 mm,-2 mm,-2.5 mm"}, resolution: "0.1 mm", want: In},
+		{name: "three below zero", low: "-3 mm", high: "-1 mm", repeat: 3, points: map[string]string{"": "-1.7 mm,-2 mm,-2.3 mm"}, resolution: "0.1 mm", want: In},
 		{name: "two are out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "0 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm; b at 0 mm is less than 1 mm"},
 		{name: "one is out and the next too close", low: "1 mm", high: "3 mm", points: map[string]string{"a": "4 mm", "b": "3 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "a at 4 mm is more than 3 mm"},
 		{name: "one is too close and the next out", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": "4 mm"}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm"},
@@ -122,7 +124,7 @@ func TestJudge(t *testing.T) {
 		{name: "one is out and another missing", low: "1 mm", high: "3 mm", points: map[string]string{"a": "", "b": "4 mm", "c": ""}, order: []string{"a", "b", "c"}, resolution: "0.1 mm", want: Out, says: "b at 4 mm is more than 3 mm; no reading at a yet"},
 		{name: "one is undecided and another missing", low: "1 mm", high: "3 mm", points: map[string]string{"a": "3 mm", "b": ""}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Undecided, says: "no reading at b yet"},
 		{name: "one of a pair is missing", alike: "1 mm", points: map[string]string{"a": "3 mm", "b": ""}, order: []string{"a", "b"}, resolution: "0.1 mm", want: Partial, says: "at b"},
-		{name: "the mean of three", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.5 mm,2 mm,2.5 mm"}, resolution: "0.1 mm", want: In},
+		{name: "the mean of three", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.7 mm,2 mm,2.3 mm"}, resolution: "0.1 mm", want: In},
 		{name: "three that do not agree", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "1.2 mm,2 mm,2.8 mm"}, resolution: "0.1 mm", want: Undecided, says: "steady the set-up"},
 		{name: "two of three", low: "1 mm", high: "3 mm", repeat: 3, points: map[string]string{"": "2 mm,2 mm"}, resolution: "0.1 mm", want: Partial, says: "2 of 3"},
 	} {

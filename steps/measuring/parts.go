@@ -16,6 +16,7 @@ type Part struct {
 	Unit     string
 	Known    bool    // there is a value
 	Finding  Finding // without a verdict where readings are missing, or nothing is judged here
+	U        float64 // expanded uncertainty; where readings are missing, of what was read so far; +Inf: nothing is known
 	Over     float64 // how far the value is above its limits; negative: below; 0: between them
 	Scale    Scale   // no cells: it has no limits of its own
 }
@@ -24,51 +25,52 @@ type Part struct {
 // and the result are there once all that they need was read.
 func (r Rule) Parts(points []Point, doubts Doubts) []Part {
 	var parts []Part
-	own, means := r, map[string]*big.Rat{}
+	own, means := r, map[string]pointMean{}
 	own.Limits.Alike = quantity.Quantity{}
 	limited := r.Result.IsZero() && (!r.Limits.Low.IsZero() || !r.Limits.High.IsZero())
 	for _, p := range points {
 		part := Part{Of: []string{p.Name}, Readings: p.Readings, Unit: r.Unit()}
-		var mean *big.Rat
+		var m pointMean
 		if len(p.Readings) > 0 {
 			var err error
-			if mean, _, err = average(p.Readings, part.Unit); err != nil {
+			if m, err = average(p, part.Unit); err != nil {
 				continue // of another dimension: Judge says so
 			}
 		}
 		if len(p.Readings) >= r.repeat() {
-			means[p.Name] = mean
+			means[p.Name] = m
 		}
 		if limited {
 			part.judged(own, []Point{p}, doubts)
-			part.place(own, mean, r.Bands(doubts).Each)
+			part.place(own, m.mean, r.doubted(doubts, single(), m))
 		} else {
-			part.set(mean)
+			part.set(m.mean)
+			part.U = r.doubted(doubts, single(), m).band().Float()
 		}
 		parts = append(parts, part)
 	}
 	if !r.Limits.Alike.IsZero() {
-		pair := Rule{Limits: Limits{Alike: r.Limits.Alike}, Repeat: r.Repeat}
+		pair := Rule{Limits: Limits{Alike: r.Limits.Alike}, Repeat: r.Repeat, Plain: r.Plain}
 		at := map[string]Point{}
 		for _, p := range points {
 			at[p.Name] = p
 		}
 		for _, names := range Compared(points, r.Pairs) {
 			a, b := means[names[0]], means[names[1]]
-			if a == nil || b == nil {
+			if a.mean == nil || b.mean == nil {
 				continue
 			}
 			part := Part{Of: names[:], Unit: r.Unit()}
-			gap := new(big.Rat).Sub(a, b)
+			gap := new(big.Rat).Sub(a.mean, b.mean)
 			part.judged(pair, []Point{at[names[0]], at[names[1]]}, doubts)
-			part.place(r.apart(), gap.Abs(gap), r.Bands(doubts).Pair)
+			part.place(r.apart(), gap.Abs(gap), r.doubted(doubts, opposed(), a, b))
 			parts = append(parts, part)
 		}
 	}
 	if !r.Result.IsZero() {
 		part := Part{Unit: r.Limits.Unit()}
 		if part.judged(own, points, doubts); part.Finding.Result.Known {
-			part.place(own, exact(part.Finding.Result.Value), Band{square(exact(part.Finding.Result.Band))})
+			part.place(own, exact(part.Finding.Result.Value), part.Finding.Result.doubted)
 			parts = append(parts, part)
 		}
 	}
@@ -103,8 +105,9 @@ func (p *Part) set(value *big.Rat) {
 }
 
 // place puts the value on the scale of its limits; nil: there is none yet.
-func (p *Part) place(r Rule, value *big.Rat, band Band) {
+func (p *Part) place(r Rule, value *big.Rat, in doubted) {
 	p.set(value)
+	p.U = in.band().Float()
 	var low, high *big.Rat
 	if !r.Limits.Low.IsZero() {
 		low, _ = r.edge(r.Limits.Low)
@@ -115,7 +118,7 @@ func (p *Part) place(r Rule, value *big.Rat, band Band) {
 	if low == nil && high == nil {
 		return
 	}
-	p.Scale = newScale(low, high, value, band)
+	p.Scale = newScale(low, high, value, in.decisive())
 	switch {
 	case value == nil:
 	case low != nil && value.Cmp(low) < 0:

@@ -176,13 +176,6 @@ func (r Rule) readings() quantity.Quantity {
 	return r.Limits.any()
 }
 
-// Worked is a result as it came out, in the limits' unit.
-type Worked struct {
-	Known bool
-	Value float64
-	Band  float64 // its guard band
-}
-
 // work works the result out of values of its points in the unit of the
 // readings. What it can't be worked out for is said in words.
 func (r Rule) work(x []*big.Rat, doubts Doubts) (value *big.Rat, slopes []*big.Rat, cannot string) {

@@ -88,10 +88,23 @@ func Decode(records [][]byte, from int64) ([]Entry, error) {
 // Naming reads those entries of a whole journal that refer to something outside
 // it: documents, seals and photos. It does not look at the others.
 func Naming(records [][]byte) ([]Entry, error) {
+	return only(records, func(k Kind) bool { return k.Names })
+}
+
+// Handling reads those entries of a whole journal that tell what of its equipment is in
+// quarantine, and by which sheet. Of the others it finds only that their kind is known.
+func Handling(records [][]byte) ([]Entry, error) {
+	tell := []string{"", Registered{}.Kind(), JobOpened{}.Kind(), JobMoved{}.Kind(), JobAmended{}.Kind(), EquipmentChanged{}.Kind(), DamageFound{}.Kind(),
+		QuarantineCleared{}.Kind(), FlightLogged{}.Kind(), Released{}.Kind(), Undone{}.Kind()}
+	return only(records, func(k Kind) bool { return slices.Contains(tell, k.Name) })
+}
+
+// only decodes the entries of the kinds that are wanted; the zero kind is any that is unknown.
+func only(records [][]byte, wanted func(Kind) bool) ([]Entry, error) {
 	kinds := byName()
 	var entries []Entry
 	for i, record := range records {
-		if !kinds[peekKind(record)].Names {
+		if !wanted(kinds[peekKind(record)]) {
 			continue
 		}
 		e, err := decodeAt(record, int64(i), kinds)

@@ -3,10 +3,12 @@ package cli
 import (
 	"context"
 	"fmt"
+	"sync/atomic"
 	"time"
 
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/sitting"
 	"fettle/cmd/internal/term"
 	"fettle/workflow"
 )
@@ -34,11 +36,18 @@ type app struct {
 
 	configured *config      // the config file; nil until needed
 	kept       *keep.Keeper // nil until needed
+
+	screen atomic.Pointer[sitting.Front] // the whole screen, which hides the error stream; nil: there is none
 }
 
-// warn reports on the error stream what did not stop the command.
+// warn reports what did not stop the command: on the error stream, or on the screen.
 func (a *app) warn(format string, args ...any) {
-	fmt.Fprintln(a.Err, a.Fold("fettle: "+term.Line(fmt.Sprintf(format, args...))))
+	text := fmt.Sprintf(format, args...)
+	if front := a.screen.Load(); front != nil {
+		_ = (*front).Tell(page.Escape(text)) // there is nowhere else to tell it
+		return
+	}
+	fmt.Fprintln(a.Err, a.Fold("fettle: "+term.Line(text)))
 }
 
 func (a *app) clock() page.Clock { return page.Clock{Now: a.time.Now(), BothUnits: a.bothUnits} }

@@ -1,9 +1,11 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 
@@ -79,15 +81,10 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if o.filter.To, err = day(o.to, 1); err != nil {
 		return err
 	}
-	if err := o.check(len(args)); err != nil {
+	if err := cmp.Or(a.checkFormat(o.format), o.check(len(args))); err != nil {
 		return err
 	}
-	switch {
-	case a.json && o.format != "json":
-		return usage("--json conflicts with --format %s", o.format)
-	case o.format == "json":
-		a.json = true
-	}
+	a.json = o.format == "json"
 	if o.all {
 		return a.proveAll(ctx)
 	}
@@ -111,7 +108,7 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if shown.Documents, err = a.cited(state); err != nil {
 		return err
 	}
-	return a.showAudit(shown, o.format)
+	return a.showAs(shown, o.format)
 }
 
 // check refuses combinations of options that make no sense, so that none is
@@ -119,8 +116,6 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 func (o auditOptions) check(marks int) error {
 	proves := o.prove || o.against != ""
 	switch {
-	case !slices.Contains([]string{"text", "md", "json", "csv"}, o.format):
-		return usage("%q is not a format; write text, md, json or csv", o.format)
 	case o.all && (!o.prove || marks > 0 || o.against != ""):
 		return usage("--all needs --prove and takes no mark and no --against")
 	case o.against == "" && (o.one || o.newer != ""):
@@ -257,15 +252,33 @@ func (a *app) proveAll(ctx context.Context) error {
 	return nil
 }
 
-func (a *app) showAudit(audit page.Audit, format string) error {
+// A tabled thing has a table of its rows.
+type tabled interface {
+	shown
+	CSV(w io.Writer) error
+}
+
+// showAs shows a thing in one of the formats of --format.
+func (a *app) showAs(thing tabled, format string) error {
 	switch format {
 	case "text":
-		return a.show(audit)
+		return a.show(thing)
 	case "json":
-		return a.showJSON(audit)
+		return a.showJSON(thing)
 	case "csv":
-		return audit.CSV(a.Out)
+		return thing.CSV(a.Out)
 	}
-	_, err := fmt.Fprint(a.Out, term.Clean(audit.Markdown(a.clock()))) // md
+	_, err := fmt.Fprint(a.Out, term.Clean(thing.Markdown(a.clock()))) // md
 	return err
+}
+
+// checkFormat refuses what is not a format, or not the one that --json asks for.
+func (a *app) checkFormat(format string) error {
+	switch {
+	case !slices.Contains([]string{"text", "md", "json", "csv"}, format):
+		return usage("%q is not a format; write text, md, json or csv", format)
+	case a.json && format != "json":
+		return usage("--json conflicts with --format %s", format)
+	}
+	return nil
 }

@@ -451,6 +451,13 @@ func (a *app) completeDocuments(_ *cobra.Command, args []string, _ string) ([]st
 	return a.documents(func(*procedures.Document) bool { return true }), noFiles
 }
 
+func (a *app) completeProcedures(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+	if len(args) > 0 {
+		return nil, noFiles
+	}
+	return a.documents(func(d *procedures.Document) bool { return d.Procedure != nil }), files
+}
+
 func (a *app) documents(want func(*procedures.Document) bool) []string {
 	library, err := a.library()
 	if err != nil {

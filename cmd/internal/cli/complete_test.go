@@ -63,6 +63,7 @@ func TestCompleted(t *testing.T) {
 		{"note CW-01 ''", space, "", "", true},
 		{"note CW-01 --photo ''", file, "", "", true},
 		{"demo ''", space, "", "", true},
+		{"library lessons ''", file, "causeway-build inspect", "causeway crash-triage", false},
 		{"check ''", file, "", "", true},
 		{"export CW-01 ''", file, "", "", true},
 	} {

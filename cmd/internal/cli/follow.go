@@ -102,7 +102,10 @@ func (a *app) follow(ctx context.Context, args []string, plain, short bool, opti
 		defer called.beside(moments, a.time.Now, time.Tick(time.Second))()
 	}
 	if !plain && screen.Fits(a.Streams) {
-		return screen.Run(ctx, a.Streams, bench, a.time.Now, lead)
+		return screen.Run(ctx, a.Streams, bench, a.time.Now, func(ctx context.Context, front sitting.Front) error {
+			a.screen.Store(&front)
+			return lead(ctx, front)
+		})
 	}
 	return lead(ctx, newLines(ctx, a, bench, ticker.C))
 }

@@ -36,7 +36,7 @@ func TestKeysOfJSON(t *testing.T) {
 		"done check-kit", "clear blade-care --line 1,2", "done cut-slot", "measure slot root=4mm tip=4mm", "measure slot", "done coat-left", "timers", "next",
 		"done coat-right", "gauge", "gauge rule --reads 10mm --of 10mm", "note words", "flight --landing hard", "crash --found wing=cracked:serious", "repair", "airframe list",
 		"airframe show", "airframe show --entries", "status", "audit", "audit --prove", "audit --prove --all", "seal", "undo 3",
-		"library list", "library show finch-build", "check " + filepath.Join(dir, "own", "finch.yaml"), "examine",
+		"library list", "library show finch-build", "library lessons finch-build", "check " + filepath.Join(dir, "own", "finch.yaml"), "examine",
 		"backup " + filepath.Join(dir, "copy.db"), "restore " + filepath.Join(dir, "copy.db"), "export FN-01 " + filepath.Join(dir, "one.zip"), "book -o " + filepath.Join(dir, "book.html"),
 		"examine --salvage " + filepath.Join(dir, "saved.db"), "--store " + filepath.Join(dir, "new.db") + " import " + filepath.Join(dir, "one.zip"),
 	} {

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -16,6 +17,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/store"
 	"fettle/store/wholefile"
 	"fettle/workflow"
 )
@@ -42,6 +44,7 @@ func (a *app) libraryCommand() *cobra.Command {
 			},
 		},
 		a.showCommand(),
+		a.lessonsCommand(),
 		&cobra.Command{
 			Use:     "schema",
 			Short:   "Print a JSON Schema of the documents, for an editor",
@@ -108,6 +111,69 @@ func (a *app) showCommand() *cobra.Command {
 	cmd.Flags().BoolVar(&parts, "parts", false, "of a procedure: its tools, and its parts added up")
 	cmd.Flags().StringSliceVar(&with, "with", nil, "with --parts: the `OPTIONS` of the airframe")
 	return cmd
+}
+
+func (a *app) lessonsCommand() *cobra.Command {
+	var format string
+	cmd := &cobra.Command{
+		Use:   "lessons PROCEDURE",
+		Short: "Show what the record says of a procedure, for its author",
+		Long: "Show what the records of all airframes here say of the steps of a procedure: how long they\n" +
+			"took against what is written, lapsed coats, failed gates, reworks and what was taken back. What\n" +
+			"there is most to learn from comes first. A step is timed from what the same person recorded\n" +
+			"before it, on whichever airframe; after a break, during a wait or typed in later it is not.\n" +
+			"Plans of repair count for each document that one of their steps was written in.",
+		Example:           "  fettle library lessons causeway-build\n  fettle library lessons causeway-build --format csv > lessons.csv",
+		Args:              arguments(1, 1),
+		ValidArgsFunction: a.completeProcedures,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if a.json && !cmd.Flags().Changed("format") {
+				format = "json"
+			}
+			return a.lessons(cmd.Context(), args[0], format)
+		},
+	}
+	cmd.Flags().StringVar(&format, "format", "text", "`text, md, json or csv`")
+	return cmd
+}
+
+// lessons shows what the records of the store say of a procedure, by its name or file.
+func (a *app) lessons(ctx context.Context, name, format string) error {
+	if err := a.checkFormat(format); err != nil {
+		return err
+	}
+	library, err := a.library()
+	if err != nil {
+		return err
+	}
+	doc, err := library.Find(name)
+	if err != nil {
+		return err
+	}
+	if doc.Procedure == nil {
+		return usage("%s is not a procedure; only a procedure has steps that were done", name)
+	}
+	now := a.time.Now()
+	type worked struct {
+		workflow.WorkDone
+		err error
+	}
+	found, unread := rows(ctx, a, nil, func(s *workflow.State, _ int) worked {
+		done, err := s.WorkDone(now)
+		return worked{done, err}
+	})
+	if unread != nil && len(found) == 0 {
+		return unread
+	}
+	var all []workflow.WorkDone
+	for _, w := range found {
+		if w.err != nil {
+			return w.err
+		}
+		all = append(all, w.WorkDone)
+	}
+	workflow.Timed(all)
+	return cmp.Or(a.showAs(page.NewLessons(doc.Procedure, workflow.LessonsOf(doc.Procedure, store.Digest(doc.Source), all)), format), unread)
 }
 
 // copyDocument writes the text of a document into a new file.

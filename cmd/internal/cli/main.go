@@ -5,7 +5,9 @@ import (
 	"context"
 	"os"
 	"os/signal"
+	"runtime"
 	"runtime/debug"
+	"runtime/metrics"
 	"syscall"
 	"time"
 
@@ -35,7 +37,18 @@ func interruptible() (context.Context, context.CancelFunc) {
 // collected as often as needed.
 func tuneMemory() {
 	debug.SetGCPercent(400)
-	debug.SetMemoryLimit(40 << 20)
+	leaveRoom()
+}
+
+// leaveRoom sets the limit anew whenever garbage was collected. Where more is in use
+// than little, the limit leaves room beside that: else the program would do nothing but
+// collect.
+func leaveRoom() {
+	const little, room = 40 << 20, 16 << 20
+	live := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
+	metrics.Read(live)
+	debug.SetMemoryLimit(int64(max(little, live[0].Value.Uint64()*5/4+room)))
+	runtime.AddCleanup(new(*byte), func(struct{}) { leaveRoom() }, struct{}{})
 }
 
 // realTime is the clock on the wall.

@@ -70,12 +70,20 @@ func TestFollowOnTheScreen(t *testing.T) {
 		t.Errorf("the journal holds %s", entries)
 	}
 
+	at := os.Getenv("FETTLE_STORE")
+	before, err := os.ReadFile(at)
+	play("fettle note FN-01 'and is lost again'")
+	if err := errors.Join(err, os.WriteFile(at, before, 0o600)); err != nil {
+		t.Fatal(err)
+	}
 	for keys, stop := range map[string]func(p *screentest.Terminal){
 		"Ctrl-C":  func(p *screentest.Terminal) { p.Press("\x03") },
 		"SIGTERM": func(p *screentest.Terminal) { _ = p.Process().Signal(syscall.SIGTERM) },
 	} {
 		p := screentest.Start(t, program(t, "follow", "FN-01"), 80, 24)
-		p.See("JOIN NOW")
+		p.Await("notice of the older copy beside JOIN NOW", func(s string) bool {
+			return strings.Contains(s, "JOIN NOW") && strings.Contains(s, "this is an older copy")
+		})
 		stop(p)
 		all, err := p.End()
 		var exit *exec.ExitError

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -22,10 +23,10 @@ import (
 	"fettle/store/bolt"
 )
 
-// TestMain lets scripts call the program as users do: "fettle" in a script is
-// this test binary, as a process of its own, with the clock of the script.
+// TestMain lets tests call the program as users do: "fettle" is this test binary, with
+// the clock of the script.
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"fettle": func() {
+	programs := map[string]func(){"fettle": func() {
 		tuneMemory()
 		ctx, stop := interruptible()
 		defer stop()
@@ -35,13 +36,42 @@ func TestMain(m *testing.M) {
 			_ = os.WriteFile(file, status, 0o600) // for benchmarks; where there is none they say so
 		}
 		os.Exit(code)
-	}, "deaf": func() { // asked to stop, it does not
+	}, "fettle-served": serve, "deaf": func() { // asked to stop, it does not
 		ctx, _ := interruptible()
 		fmt.Println("ready")
 		<-ctx.Done()
 		fmt.Println("asked to stop")
 		select {}
-	}})
+	}}
+	name := filepath.Base(os.Args[0])
+	if program := programs[name]; program != nil {
+		os.Args[0] = name
+		program()
+		return
+	}
+	os.Exit(onPath(programs, m.Run))
+}
+
+// onPath runs with this binary on the path by each of the names.
+func onPath(programs map[string]func(), run func() int) int {
+	self, err := os.Executable()
+	if err != nil {
+		panic(err)
+	}
+	folder, err := os.MkdirTemp("", "fettle-programs")
+	if err != nil {
+		panic(err)
+	}
+	defer os.RemoveAll(folder)
+	for name := range programs {
+		if err := os.Symlink(self, filepath.Join(folder, name)); err != nil {
+			panic(err)
+		}
+	}
+	if err := os.Setenv("PATH", folder+string(filepath.ListSeparator)+os.Getenv("PATH")); err != nil {
+		panic(err)
+	}
+	return run()
 }
 
 // stores are the kinds of store that the program knows.
@@ -153,10 +183,17 @@ func setUp(dir string, setenv func(k, v string)) error {
 }
 
 func TestScripts(t *testing.T) {
+	names := setByScripts(t)
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
 		Setup: func(e *testscript.Env) error {
-			return setUp(e.WorkDir, e.Setenv)
+			s := &served{setting: names}
+			e.Values["served"] = s
+			e.Defer(s.stop)
+			return setUp(e.WorkDir, func(name, value string) {
+				s.setting = append(s.setting, name)
+				e.Setenv(name, value)
+			})
 		},
 		Condition: func(cond string) (bool, error) {
 			if cond == "root" {
@@ -172,12 +209,20 @@ func TestScripts(t *testing.T) {
 				clock := scriptTime{ts.Getenv("CLOCK")}
 				clock.set(clock.Now().Add(d))
 			},
-			// code 3 fettle …: the command ends with exactly that exit code.
+			// fettle …: a command, and exec fettle … one that is a process of its own.
+			"fettle": func(ts *testscript.TestScript, neg bool, args []string) {
+				if a := fettle(ts, args...); (a.Code != 0) != neg {
+					ts.Fatalf("it ended with %d", a.Code)
+				}
+			},
+			// code 3 fettle …, code 3 exec …: the command ends with exactly that exit code.
 			"code": func(ts *testscript.TestScript, neg bool, args []string) {
-				want := args[0]
-				err := ts.Exec(args[1], args[2:]...)
-				got := "0"
-				if err != nil {
+				want, got := args[0], "0"
+				if args[1] == "fettle" {
+					got = strconv.Itoa(fettle(ts, args[2:]...).Code)
+				} else if args[1] != "exec" {
+					ts.Fatalf("code %s runs fettle, or exec and a program", want)
+				} else if err := ts.Exec(args[2], args[3:]...); err != nil {
 					got = strings.TrimPrefix(err.Error(), "exit status ")
 				}
 				if (got == want) == neg {
@@ -186,14 +231,14 @@ func TestScripts(t *testing.T) {
 			},
 			// stale MARK GATE…: these gates have no reading that counts, and no others.
 			"stale": func(ts *testscript.TestScript, neg bool, args []string) {
-				ts.Check(ts.Exec("fettle", "airframe", "show", args[0], "--json"))
+				answer := fettle(ts, "airframe", "show", args[0], "--json")
 				var shown struct {
 					Gates []struct {
 						Name     string `json:"gate"`
 						Standing string `json:"standing"`
 					} `json:"gates"`
 				}
-				ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &shown))
+				ts.Check(json.Unmarshal([]byte(answer.Out), &shown))
 				var got []string
 				for _, g := range shown.Gates {
 					if g.Standing != "current" {
@@ -241,7 +286,9 @@ func TestScripts(t *testing.T) {
 			},
 			// withkey FILE fettle …: the command with --key and what the file holds.
 			"withkey": func(ts *testscript.TestScript, neg bool, args []string) {
-				ts.Check(ts.Exec(args[1], append(args[2:], "--key", ts.ReadFile(args[0]))...))
+				if a := fettle(ts, append(args[2:], "--key", ts.ReadFile(args[0]))...); (a.Code != 0) != neg {
+					ts.Fatalf("it ended with %d", a.Code)
+				}
 			},
 			// fill FILE N BYTE: a file of N bytes.
 			"fill": func(ts *testscript.TestScript, neg bool, args []string) {

@@ -19,6 +19,7 @@ import (
 type journalBytes struct {
 	mark      string
 	records   [][]byte
+	entries   []journal.Entry   // instead of the records: those that were wanted
 	documents map[string][]byte // by digest; only those not parsed yet
 }
 
@@ -62,21 +63,9 @@ func (d *Desk) Replay(ctx context.Context, mark string, records [][]byte) (*work
 }
 
 func (d *Desk) replay(ctx context.Context, mark string, entries []journal.Entry) (*workflow.State, error) {
-	sheets, named := journal.Digests(entries)
-	kept, err := d.documents(ctx, slices.Concat(sheets, named))
+	docs, err := d.named(ctx, mark, entries, true)
 	if err != nil {
 		return nil, err
-	}
-	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
-	for _, digest := range sheets {
-		if docs.Sheets[digest] = kept[digest].Sheet; docs.Sheets[digest] == nil {
-			return nil, fmt.Errorf("the journal of %s: the document %s is not a design sheet", mark, digest)
-		}
-	}
-	for _, digest := range named {
-		if docs.Procedures[digest] = kept[digest].Procedure; docs.Procedures[digest] == nil {
-			return nil, fmt.Errorf("the journal of %s: the document %s is not a procedure", mark, digest)
-		}
 	}
 	state, err := workflow.Replay(entries, docs)
 	if err == nil && len(entries) > 0 && state.Airframe.Mark != mark {
@@ -86,6 +75,30 @@ func (d *Desk) replay(ctx context.Context, mark string, entries []journal.Entry)
 		return nil, fmt.Errorf("the journal of %s: %w", mark, err)
 	}
 	return state, nil
+}
+
+// named are the sheets that entries name, and the procedures if they are wanted.
+func (d *Desk) named(ctx context.Context, mark string, entries []journal.Entry, procedures bool) (workflow.Documents, error) {
+	docs := workflow.Documents{Sheets: map[string]*steps.Sheet{}, Procedures: map[string]*steps.Procedure{}}
+	sheets, named := journal.Digests(entries)
+	if !procedures {
+		named = nil
+	}
+	kept, err := d.documents(ctx, slices.Concat(sheets, named))
+	if err != nil {
+		return docs, err
+	}
+	for _, digest := range sheets {
+		if docs.Sheets[digest] = kept[digest].Sheet; docs.Sheets[digest] == nil {
+			return docs, fmt.Errorf("the journal of %s: the document %s is not a design sheet", mark, digest)
+		}
+	}
+	for _, digest := range named {
+		if docs.Procedures[digest] = kept[digest].Procedure; docs.Procedures[digest] == nil {
+			return docs, fmt.Errorf("the journal of %s: the document %s is not a procedure", mark, digest)
+		}
+	}
+	return docs, nil
 }
 
 // documents returns kept documents by digest. It opens the store only for those

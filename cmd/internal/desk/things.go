@@ -40,7 +40,7 @@ func (d *Desk) keptElsewhere(ctx context.Context, s *workflow.State, entries []j
 // others reads other airframes of a store: those in whose journals something was put in
 // quarantine, and those that may have spoken of the bench lately.
 type others struct {
-	quarantining func(context.Context) ([]workflow.Quarantined, error)
+	quarantining func(context.Context) (*workflow.Elsewhere, error)
 	active       func(context.Context) ([]*workflow.State, error)
 }
 
@@ -97,17 +97,34 @@ func (d *Desk) Beside(ctx context.Context, s *workflow.State, at time.Time) (*wo
 }
 
 // quarantining is what the journals say in which something was put in quarantine. No
-// more of them is kept: they may be all of a large store.
-func (d *Desk) quarantining(ctx context.Context) (all []workflow.Quarantined, err error) {
-	err = d.picked(ctx, func(r store.Reader, mark string) ([][]byte, int, error) {
+// more of them is kept, and none is replayed: they may be all of a large store.
+func (d *Desk) quarantining(ctx context.Context) (*workflow.Elsewhere, error) {
+	var all workflow.Elsewhere
+	return &all, d.picked(ctx, func(r store.Reader, mark string) (j journalBytes, read int, err error) {
 		records, err := r.Read(mark, 0)
-		read := size(records)
-		if err == nil && !journal.Quarantines(records) {
-			records = nil
+		if read = size(records); err != nil || !journal.Quarantines(records) {
+			return j, read, err
 		}
-		return records, read, err
-	}, func(s *workflow.State) { all = append(all, s.Quarantined()) })
-	return all, err
+		j.mark = mark
+		if j.entries, err = journal.Handling(records); err != nil {
+			return j, read, fmt.Errorf("the journal of %s: %w", mark, err)
+		}
+		sheets, _ := journal.Digests(j.entries)
+		j.documents, err = d.parsed.read(r, sheets)
+		return j, read, err
+	}, func(j journalBytes) error {
+		if err := d.parsed.parse(j.documents); err != nil {
+			return err
+		}
+		docs, err := d.named(ctx, j.mark, j.entries, false)
+		if err == nil {
+			err = all.AddEntries(j.entries, docs.Sheets)
+		}
+		if err != nil {
+			return fmt.Errorf("the journal of %s: %w", j.mark, err)
+		}
+		return nil
+	})
 }
 
 // tail is how many of the latest records of a journal are read first.
@@ -119,17 +136,16 @@ const tail = 8
 func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflow.State, error) {
 	stated, coated := at.Add(-workflow.SittingLength), at.Add(-workflow.CoatLength)
 	replayed := map[string]*workflow.State{}
-	err := d.picked(ctx, func(r store.Reader, mark string) ([][]byte, int, error) {
+	err := d.picked(ctx, func(r store.Reader, mark string) (j journalBytes, read int, err error) {
 		length, err := r.Size(mark)
 		if err != nil || mark == but {
-			return nil, 0, err
+			return j, 0, err
 		}
-		read := 0
 		for n, known := int64(tail), false; !known; n *= 4 {
 			from := max(0, length-n)
 			records, err := r.Read(mark, from)
 			if err != nil {
-				return nil, 0, err
+				return j, 0, err
 			}
 			read += size(records)
 			var says bool
@@ -143,16 +159,17 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 				replayed[mark] = had
 				break
 			}
-			if from > 0 {
-				records, err = r.Read(mark, 0)
-				read += size(records)
-			}
-			return records, read, err
+			j, err = d.load(r, mark)
+			return j, read + size(j.records), err
 		}
-		return nil, read, nil
-	}, func(s *workflow.State) {
-		d.replayed.put(s)
-		replayed[s.Airframe.Mark] = s
+		return j, read, nil
+	}, func(j journalBytes) error {
+		s, err := d.fold(ctx, j)
+		if err == nil {
+			d.replayed.put(s)
+			replayed[j.mark] = s
+		}
+		return err
 	})
 	if err != nil {
 		return nil, err
@@ -164,19 +181,16 @@ func (d *Desk) active(ctx context.Context, but string, at time.Time) ([]*workflo
 	return all, nil
 }
 
-// picked calls use with each airframe whose records pick returns, with how many bytes it
-// read. Damaged journals are left out.
-func (d *Desk) picked(ctx context.Context, pick func(r store.Reader, mark string) (records [][]byte, read int, err error), use func(*workflow.State)) error {
+// picked calls use with what pick reads of each journal, unless that is nothing; pick
+// returns how many bytes it read. Damaged journals are left out.
+func (d *Desk) picked(ctx context.Context, pick func(r store.Reader, mark string) (j journalBytes, read int, err error), use func(journalBytes) error) error {
 	q := &queue{desk: d}
 	for first := true; first || q.next < len(q.marks); first = false {
 		var batch []journalBytes
 		err := q.batch(ctx, func(r store.Reader, at int) (int, error) {
-			records, read, err := pick(r, q.marks[at])
-			if err == nil && len(records) > 0 {
-				var j journalBytes
-				if j, err = d.complete(r, q.marks[at], records); err == nil {
-					batch = append(batch, j)
-				}
+			j, read, err := pick(r, q.marks[at])
+			if err == nil && j.mark != "" {
+				batch = append(batch, j)
 			}
 			if err != nil && !unreadable(err) {
 				return 0, err
@@ -187,11 +201,7 @@ func (d *Desk) picked(ctx context.Context, pick func(r store.Reader, mark string
 			return err
 		}
 		for _, j := range batch {
-			state, err := d.fold(ctx, j)
-			switch {
-			case err == nil:
-				use(state)
-			case !unreadable(err):
+			if err := use(j); err != nil && !unreadable(err) {
 				return err
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -379,5 +380,35 @@ func TestBesideAWriter(t *testing.T) {
 	}
 	if v, err := builder.Prove(t.Context(), "TN-01"); err != nil || v.Seals != 1 || len(v.Faults) > 0 {
 		t.Errorf("%+v, %v", v, err)
+	}
+}
+
+// What every command on a journal costs is bounded before it is taken in.
+func TestImportOfWork(t *testing.T) {
+	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
+	state, err := k.Desk.Register(t.Context(), "CW-01", "causeway", nil, time.Time{})
+	if err == nil {
+		_, state, err = k.Desk.Start(t.Context(), state, "storage", "", time.Time{})
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := exported(t, k, "CW-01")
+	opened := state.Entries[1].Facts.(journal.JobOpened)
+	for len(b.Records) <= mostOpenJobs {
+		opened.Job = fmt.Sprintf("storage-%d", len(b.Records)+1)
+		b = b.with(t, opened)
+	}
+	other := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
+	if _, err := other.Import(t.Context(), packed(t, b, nil), nil); err != nil {
+		t.Errorf("%d jobs: %v", mostOpenJobs, err)
+	}
+	opened.Job = "storage-again"
+	_, err = other.Import(t.Context(), packed(t, b.with(t, opened), nil), nil)
+	if !errors.Is(err, ErrNotCarried) || !strings.Contains(err.Error(), "65 jobs open at once; the limit is 64; finish some") {
+		t.Errorf("it said %v", err)
+	}
+	if err := other.tryOut(t.Context(), b, time.Nanosecond); err == nil || !strings.Contains(err.Error(), "takes more than 1ns to work through") {
+		t.Errorf("it said %v", err)
 	}
 }

@@ -68,7 +68,7 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 		err = k.checkSeals(ctx, b, held, &out)
 	}
 	if err == nil {
-		err = k.tryOut(ctx, b)
+		err = k.tryOut(ctx, b, trialTime+time.Duration(len(b.Records))*time.Millisecond)
 	}
 	if ctx.Err() != nil {
 		return out, ctx.Err()
@@ -207,8 +207,7 @@ const (
 // tryOut checks that a bundle replays, under its own mark, before it goes into the
 // store, because a journal is never deleted from it, and every command replays it anew. It
 // returns as soon as ctx ends: the trial has no store but its own, in memory.
-func (k *Keeper) tryOut(ctx context.Context, b Bundle) error {
-	most := trialTime + time.Duration(len(b.Records))*time.Millisecond
+func (k *Keeper) tryOut(ctx context.Context, b Bundle, most time.Duration) error {
 	limited, stop := context.WithTimeout(ctx, most)
 	defer stop()
 	trial := &desk.Desk{Store: memory.New(), Now: k.Desk.Now}

@@ -407,6 +407,22 @@ func (b *bench) documents() {
 	}
 	faults := procedures.Faults{{File: "own.yaml", Line: 3, Column: 7, Text: `unknown key "stpes"; did you mean "steps"?`}}
 	notes := procedures.Faults{{File: "own.yaml", Line: 4, Column: 1, Text: "the gauge tape measures no gate"}}
+	build := b.docs["finch-build"].Procedure
+	b.show("Lessons-none", page.NewLessons(build, workflow.LessonsOf(build, "", nil)))
+	one := func(step int, l workflow.Lesson) workflow.Lesson {
+		l.Step = build.Steps()[step]
+		return l
+	}
+	b.show("Lessons", page.NewLessons(build, workflow.Lessons{
+		Jobs: 9, Others: 2, Marks: []string{"FN-01", "FN-02"}, Revisions: []int{1, 3},
+		Steps: []workflow.Lesson{
+			one(3, workflow.Lesson{Done: 6, Marks: []string{"FN-01", "FN-02"}, Took: workflow.Spread{Median: 1500, Low: 1200, High: 1800, Count: 5}, Untimed: map[workflow.Untimed]int{workflow.MayWait: 1}, Trouble: workflow.Trouble{Failed: 2, Undecided: 1, Lapsed: 3, Reworked: 2, TakenBack: 1}}),
+			one(2, workflow.Lesson{Done: 1, Marks: []string{"FN-01"}, Took: workflow.Spread{Median: 1500, Low: 1500, High: 1500, Count: 1}, Trouble: workflow.Trouble{TakenBack: 2}}),
+			one(1, workflow.Lesson{Done: 2, Marks: []string{"FN-01"}}), one(0, workflow.Lesson{}),
+		},
+		Gone:   []workflow.Lesson{one(4, workflow.Lesson{Done: 1, Marks: []string{"FN-02"}})},
+		People: []workflow.PersonPace{{By: "Ro", Spread: workflow.Spread{Median: 1.25, Low: 0.9, High: 2, Count: 9}}},
+	}))
 	b.show("Begun", page.Begun{Name: "finch-build", File: "mine.yaml", Revision: 2, Key: "procedure", InPlace: true, Uses: []string{"safe"}})
 	b.show("Begun-own", page.Begun{Name: "finch", File: "mine.yaml", Revision: 1, Key: "design"})
 	b.show("Library", page.NewLibrary(listed, faults))

@@ -23,22 +23,8 @@ type Part struct {
 
 // Parts are the parts of a gate, of which some may be read.
 func Parts(s *workflow.State, r workflow.GateReport) []Part {
-	doubts := r.Doubts
-	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok && len(doubts.Gauges) == 0 {
-		doubts.Add(gauge.Doubt())
-	}
-	var points []measuring.Point
-	for _, name := range r.Gate.PointNames() {
-		p := measuring.Point{Name: name}
-		for _, at := range r.Points {
-			if at.Name == name {
-				p.Readings = at.Readings
-			}
-		}
-		points = append(points, p)
-	}
 	var parts []Part
-	for _, p := range r.Gate.Rule().Parts(points, doubts) {
+	for _, p := range s.Parts(r) {
 		part := Part{Label: strings.Join(p.Of, " / "), Value: valueText(p), Verdict: p.Finding.Verdict, Says: verdictText(p, r.Gate.Repeat), Scale: drawn(p.Scale), Of: p.Of}
 		if p.Of == nil {
 			part.Label = r.Gate.Result.String()
