@@ -30,7 +30,7 @@ type RepairFacts struct {
 	CutOut     []string                   // zones of which a part was cut out and replaced
 	Changes    []journal.EquipmentChanged // of equipment, while the repair was open
 	Joined     []JointFacts
-	Critical   []BeforeAfter // critical gates
+	Critical   []BeforeAfter // critical gates that were measured again
 	Mass       []BeforeAfter // of the whole airframe, where it was weighed
 }
 
@@ -139,7 +139,7 @@ func (s *State) repairFacts(r *Record, j *Job, at time.Time) RepairFacts {
 		if both.Before == nil && both.After == nil {
 			continue
 		}
-		if g.Critical {
+		if g.Critical && both.After != nil {
 			one.Critical = append(one.Critical, both)
 		}
 		if g.Mass && g.Limits.Dimension() == quantity.Mass {

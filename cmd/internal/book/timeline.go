@@ -102,6 +102,7 @@ func places() map[string]string {
 		journal.ReadingTaken{}.Kind():      "", // gates
 		journal.Reworked{}.Kind():          "",
 		journal.GaugeChecked{}.Kind():      "", // gauges
+		journal.GaugeStudied{}.Kind():      "work",
 		journal.ConditionSet{}.Kind():      "", // left out; the journal has them
 		journal.Noted{}.Kind():             "",
 		journal.PhotoKept{}.Kind():         "", // photos
