@@ -4,11 +4,13 @@ import (
 	"context"
 	"io/fs"
 	"os"
+	"path/filepath"
 
 	"go.etcd.io/bbolt"
 
 	"fettle/store"
 	"fettle/store/seal"
+	"fettle/store/wholefile"
 )
 
 // batch is how many bytes are held in memory before they are written.
@@ -26,8 +28,7 @@ type builder struct {
 }
 
 // Create makes a new store at path, whole or not at all: fill puts everything in
-// it, check reads it back once all of it has reached the disk, and only then does
-// the file get its name. It returns an [*store.Error], which is fs.ErrExist if the
+// it, check reads it back, and only then does the file get its name. It returns an [*store.Error], which is fs.ErrExist if the
 // path is taken; the context's error; or the error of fill or check, unchanged.
 func Create(ctx context.Context, path string, fill func(store.Builder) error, check func(store.Store) error) error {
 	s := New(path)
@@ -44,9 +45,11 @@ func Create(ctx context.Context, path string, fill func(store.Builder) error, ch
 		if own = fill(b); own != nil {
 			return own
 		}
-		return b.flush()
-	}, func(temp string) error {
-		draft := New(temp)
+		if err := b.flush(); err != nil {
+			return err
+		}
+		h.close()
+		draft := New(h.file.Name())
 		draft.named = s.path // the draft's name would mean nothing to the user
 		own = check(draft)
 		return own
@@ -103,4 +106,38 @@ func (b *builder) flush() error {
 	}
 	b.pending, b.bytes = nil, 0
 	return b.err
+}
+
+// create makes the store with its first change already in it. It returns
+// fs.ErrExist if another process made it first.
+func (s *Store) create(ctx context.Context, p plan) error {
+	fn, err := p(nil)
+	if err != nil {
+		return err
+	}
+	return newFile(ctx, s.path, func(h *handle) error {
+		return h.update(ctx, func(tx *bbolt.Tx) (int, error) {
+			if _, err := layOut(tx); err != nil {
+				return 0, err
+			}
+			return fn(tx)
+		})
+	})
+}
+
+// newFile makes a file under a temporary name, fills it there, and then renames it: a
+// process killed here leaves either no store or a good one. It returns fs.ErrExist if
+// the name is taken.
+func newFile(ctx context.Context, path string, fill func(*handle) error) error {
+	if err := wholefile.MakeFolder(filepath.Dir(path)); err != nil {
+		return err
+	}
+	return wholefile.Create(ctx, path, 0o600, func(file *os.File) error {
+		h, err := openWith(true, file.Name(), func(string, int, fs.FileMode) (*os.File, error) { return file, nil })
+		if err != nil {
+			return err
+		}
+		defer h.close()
+		return fill(h)
+	})
 }

@@ -2,10 +2,12 @@ package bolt
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"os"
+
+	"go.etcd.io/bbolt"
 
 	"fettle/store"
 )
@@ -20,17 +22,16 @@ func (s *Store) Examine(ctx context.Context) (store.Report, error) {
 			report.Faults = append(report.Faults, err)
 		}
 	}
-	err := s.harmed(ctx, func(file *os.File, head head, v *view, wrong error) error {
+	err := s.harmed(ctx, func(h *handle, here head, v *view, wrong error) error {
 		if errors.Is(wrong, store.ErrForeign) || errors.Is(wrong, store.ErrNewer) {
 			return wrong
 		}
-		fault(head.checkEnd(file))
-		newest := checkNewest(file, head)
-		if _, err := readHeadAt(file, head.otherPage()*head.pageSize); newest == nil && isUnreadable(err) {
+		newest := checkNewest(h.file, h.head)
+		if _, err := readHeadAt(h.file, h.head.otherPage()*h.head.pageSize); newest == nil && isUnreadable(err) {
 			newest = damaged("the older of its two heads is not as it was written: nothing is lost, and the next entry repairs it")
 		}
 		fault(newest)
-		fault(newWalk(file, head.upTo(file)).everything())
+		fault(newWalk(h.file, here).everything())
 		if fault(wrong); wrong == nil {
 			report.Schema = v.schema
 			v.survey(&report, fault)
@@ -42,112 +43,114 @@ func (s *Store) Examine(ctx context.Context) (store.Report, error) {
 
 // harmed opens a file that may be damaged, and calls fn with the newest of its heads
 // that can be read, and with what that leads to; wrong says why nothing does.
-func (s *Store) harmed(ctx context.Context, fn func(file *os.File, head head, v *view, wrong error) error) error {
-	h, err := s.openToRead(ctx, func() (*handle, error) { return open(s.path, false, newestHead) })
+func (s *Store) harmed(ctx context.Context, fn func(h *handle, here head, v *view, wrong error) error) error {
+	h, err := s.openToRead(ctx)
 	if err != nil {
 		return s.fail(reading, err)
 	}
 	defer h.close()
-	v, wrong := h.viewOf(newWalk(h.file, h.head.upTo(h.file)), true)
-	return s.fail(reading, fn(h.file, h.head, v, wrong))
+	here, err := h.head.upTo(h.file)
+	v, wrong := h.viewOf(newWalk(h.file, here))
+	return s.fail(reading, cmp.Or(err, fn(h, here, v, wrong)))
+}
+
+// keys returns the keys of one of the outer buckets that stand in pages that are in order,
+// so that bbolt can look for them.
+func (v *view) keys(name string) (b *bbolt.Bucket, keys [][]byte, err error) {
+	if b, _, err = v.bucket(name, none); err != nil {
+		return nil, nil, err
+	}
+	add := func(key, _ []byte) error { keys = append(keys, bytes.Clone(key)); return nil }
+	if b.Root() == 0 {
+		return b, keys, b.ForEach(add)
+	}
+	_, _ = v.walk.tree(uint64(b.Root()), from(nil), func(p page) { // Examine reports the others
+		for i := range p.count() {
+			_ = add(p.key(i), nil)
+		}
+	})
+	return b, keys, nil
 }
 
 // survey lists what there is.
 func (v *view) survey(report *store.Report, fault func(error)) {
 	fault(guard(func() error {
-		journals, err := v.listed()
+		journals, marks, err := v.keys(bucketJournals)
 		if err != nil {
 			return err
 		}
-		count, records := uint64(0), uint64(0)
-		err = journals.ForEach(func(mark, _ []byte) error {
-			count++
+		records := uint64(0)
+		for _, mark := range marks {
 			if j := journals.Bucket(mark); j != nil {
 				records += j.Sequence()
 				report.Journals = append(report.Journals, store.FoundJournal{Mark: string(mark), Size: int64(j.Sequence())})
 			} else {
 				fault(damaged(fmt.Sprintf("%q is listed as a journal but is not one", mark)))
 			}
-			return nil
-		})
-		if err == nil {
-			err = errors.Join(checkCount(journals, count), v.checkRecords(records))
 		}
-		return err
+		return errors.Join(checkCount(journals, uint64(len(marks))), v.checkRecords(records))
 	}))
 	fault(guard(func() error {
-		documents, err := v.documents(from(nil))
-		if err != nil {
-			return err
-		}
-		return documents.ForEach(func(digest, document []byte) error {
-			err := checkDocument(digest, document)
+		documents, digests, err := v.keys(bucketDocuments)
+		for _, digest := range digests {
+			err := checkDocument(digest, documents.Get(digest))
 			if fault(err); err == nil {
 				report.Documents = append(report.Documents, string(digest))
 			}
-			return nil
-		})
+		}
+		return err
 	}))
 }
 
 // Rescue reads as much as it can of a journal in a store that may be damaged. fault
 // says why it got no further; if it is nil, the journal is whole.
 func (s *Store) Rescue(ctx context.Context, mark string) (records [][]byte, fault error, err error) {
-	err = s.harmed(ctx, func(_ *os.File, _ head, v *view, wrong error) error {
+	err = s.harmed(ctx, func(_ *handle, _ head, v *view, wrong error) error {
 		if fault = wrong; fault == nil {
 			fault = guard(func() error { return v.rescue(mark, &records) })
 		}
 		return ctx.Err()
 	})
-	if fault == nil && err == nil {
-		if invalid := store.CheckAppend(mark, 0, records); invalid != nil {
-			fault = damaged(fmt.Sprintf("no fettle could have written the journal %q: %v", mark, invalid))
-		}
-	}
 	return records, fault, err
 }
 
 func (v *view) rescue(mark string, records *[][]byte) error {
-	journals, err := v.listed()
+	journals, _, err := v.bucket(bucketJournals, to([]byte(mark)))
 	if err != nil {
 		return err
 	}
 	journal := journals.Bucket([]byte(mark))
-	if journal == nil {
-		return damaged(fmt.Sprintf("the journal %q is missing", mark))
+	size, err := sizeOf(mark, journal)
+	if err != nil {
+		return err
 	}
-	return v.recordsIn(journal, mark, 0, int64(journal.Sequence()), func(record []byte) error {
-		*records = append(*records, bytes.Clone(record))
-		return nil
-	})
+	_, harmed := v.look(journal, from(nil))
+	for at := range size {
+		if harmed != nil {
+			if _, err := v.look(journal, to(position(at))); err != nil {
+				return err
+			}
+		}
+		kept, err := v.unpack(mark, at, journal.Get(position(at)))
+		if err != nil {
+			return err
+		}
+		*records = append(*records, bytes.Clone(kept.record))
+	}
+	return v.checkEnd(mark, journal, size)
 }
 
 // RescueDocument returns a document of a store that may be damaged.
 func (s *Store) RescueDocument(ctx context.Context, digest string) (document []byte, err error) {
-	err = s.harmed(ctx, func(_ *os.File, _ head, v *view, wrong error) error {
+	err = s.harmed(ctx, func(_ *handle, _ head, v *view, wrong error) error {
 		if wrong != nil {
 			return wrong
 		}
-		err := guard(func() error {
-			documents, err := v.documents(from(nil))
-			if err != nil {
-				return err
-			}
-			// One by one: a search would look at others, which may be damaged.
-			return documents.ForEach(func(key, found []byte) error {
-				if string(key) == digest && checkDocument(key, found) == nil {
-					document = append([]byte{}, found...)
-				}
-				return nil
-			})
+		return guard(func() error {
+			document, err = v.document(digest)
+			document = bytes.Clone(document)
+			return err
 		})
-		if document != nil {
-			return nil
-		}
-		if err == nil {
-			err = fmt.Errorf("document %q: %w", digest, store.ErrNotFound)
-		}
-		return err
 	})
 	return document, err
 }

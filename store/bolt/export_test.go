@@ -105,14 +105,15 @@ func JournalBytes(path string) (at []int64, pages int, err error) {
 	}
 	journals := v.tx.Bucket([]byte(bucketJournals))
 	v.walk = &walk{file: h.file, head: v.walk.head, used: make([]bool, v.walk.head.pages), owned: true, known: map[uint64]page{}}
-	if err := v.look(journals, from(nil)); err != nil {
+	if _, err := v.look(journals, from(nil)); err != nil {
 		return nil, 0, err
 	}
 	err = v.eachJournal(journals, func(_ string, j *bbolt.Bucket, _ int64) error {
 		if j.Root() == 0 {
 			return errors.New("a bucket has no page of its own, and so has a header that nobody reads")
 		}
-		return v.look(j, from(nil))
+		_, err := v.look(j, from(nil))
+		return err
 	})
 	if err != nil {
 		return nil, 0, err

@@ -27,11 +27,9 @@ type handle struct {
 // openFile tries once for the lock. It never makes a file. Before bbolt opens a file
 // for writing, it is made sure, if locksEarly with the lock held, that bbolt
 // overwrites nothing in use.
-func openFile(path string, write bool) (*handle, error) { return open(path, write, readHead) }
-
-func open(path string, write bool, find func(*os.File) (head, error)) (*handle, error) {
+func openFile(path string, write bool) (*handle, error) {
 	if write && !locksEarly { // once while it is locked for reading, and again below
-		h, err := open(path, false, find)
+		h, err := openFile(path, false)
 		if err != nil {
 			return nil, err
 		}
@@ -45,7 +43,7 @@ func open(path string, write bool, find func(*os.File) (head, error)) (*handle, 
 	var walk *walk
 	look := func(file *os.File, locked bool) (err error) {
 		// bbolt would initialise an empty file and map any other.
-		if head, err = find(file); err == nil && write && locked {
+		if head, err = readHead(file); err == nil && write && locked {
 			walk, err = prepareWrite(file, head)
 		}
 		return err
@@ -207,10 +205,10 @@ func (h *handle) view() (*view, error) {
 	if err := checkNewest(h.file, h.head); err != nil {
 		return nil, err
 	}
-	return h.viewOf(newWalk(h.file, h.head), false)
+	return h.viewOf(nil)
 }
 
-func (h *handle) viewOf(w *walk, lax bool) (v *view, err error) {
+func (h *handle) viewOf(w *walk) (v *view, err error) {
 	if w == nil {
 		w = newWalk(h.file, h.head)
 	}
@@ -220,7 +218,7 @@ func (h *handle) viewOf(w *walk, lax bool) (v *view, err error) {
 	})
 	if err == nil {
 		err = guard(func() (err error) {
-			v, err = newView(h.tx, w, lax)
+			v, err = newView(h.tx, w)
 			return err
 		})
 	}

@@ -32,19 +32,8 @@ type head struct {
 	txid     uint64
 }
 
-// readHead returns the valid head, after checking the file's length against it.
+// readHead returns the newer of the undamaged heads.
 func readHead(file *os.File) (head, error) {
-	found, err := newestHead(file)
-	if err != nil {
-		return head{}, err
-	}
-	// The length is read after the head: without the lock, a writer may just have
-	// made the file longer and then written this head.
-	return found, found.checkEnd(file)
-}
-
-// newestHead returns the newer of the undamaged heads.
-func newestHead(file *os.File) (head, error) {
 	info, err := file.Stat()
 	if err != nil {
 		return head{}, err
@@ -80,10 +69,10 @@ func newestHead(file *os.File) (head, error) {
 		return head{}, foreign("a file of another kind")
 	case errors.Is(err, errTornHead):
 		return head{}, damaged(err.Error())
-	case err != nil:
-		return head{}, err
+	case err == nil && uint64(info.Size()) < 2*found.pageSize:
+		return head{}, damaged("its end is missing")
 	}
-	return found, nil
+	return found, err
 }
 
 // otherPage is the page of the head before this one: heads alternate between pages 0
@@ -91,23 +80,12 @@ func newestHead(file *os.File) (head, error) {
 func (h head) otherPage() uint64 { return h.txid%2 ^ 1 }
 
 // upTo is the head of as many pages as the file has.
-func (h head) upTo(file *os.File) head {
-	if info, err := file.Stat(); err == nil {
+func (h head) upTo(file *os.File) (head, error) {
+	info, err := file.Stat()
+	if err == nil {
 		h.pages = min(h.pages, uint64(info.Size())/h.pageSize)
 	}
-	return h
-}
-
-// checkEnd checks that the file is as long as the head says.
-func (h head) checkEnd(file *os.File) error {
-	info, err := file.Stat()
-	if err != nil {
-		return err
-	}
-	if size := uint64(info.Size()); size < 4*h.pageSize || h.pages > size/h.pageSize {
-		return damaged("its end is missing")
-	}
-	return nil
+	return h, err
 }
 
 // With either of these, the other head is the valid one.

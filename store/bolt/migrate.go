@@ -25,7 +25,7 @@ func (s *Store) migrate(ctx context.Context, h *handle) error {
 	var old int
 	var kept string
 	err := h.update(ctx, func(tx *bbolt.Tx) (int, error) {
-		v, err := newView(tx, newWalk(h.file, head), false)
+		v, err := newView(tx, newWalk(h.file, head))
 		if err != nil {
 			return 0, err
 		}
@@ -91,7 +91,8 @@ func keepOld(ctx context.Context, file *os.File, h head, path string, schema int
 			name = fmt.Sprintf("%s-%d-schema-%d.bak", path, number, schema)
 		}
 		err = wholefile.Create(ctx, name, 0o600, func(copy *os.File) error {
-			return copyBytes(ctx, copy, file, int64(h.pages*h.pageSize))
+			_, err := io.Copy(copy, io.NewSectionReader(file, 0, int64(h.pages*h.pageSize)))
+			return err
 		})
 		if err == nil {
 			return name, nil
@@ -100,26 +101,4 @@ func keepOld(ctx context.Context, file *os.File, h head, path string, schema int
 			return "", err
 		}
 	}
-}
-
-// copyBytes lets the system do the copying, in parts small enough to check ctx
-// between them.
-func copyBytes(ctx context.Context, to, from *os.File, n int64) error {
-	if _, err := from.Seek(0, io.SeekStart); err != nil {
-		return err
-	}
-	for n > 0 {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		part := min(n, 32<<20)
-		if _, err := io.CopyN(to, from, part); err != nil {
-			if err == io.EOF {
-				err = damaged("its end is missing")
-			}
-			return err
-		}
-		n -= part
-	}
-	return nil
 }

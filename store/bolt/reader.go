@@ -16,34 +16,31 @@ type reader struct {
 	over  bool
 }
 
-// do runs fn if the view has not ended.
-func (r *reader) do(fn func() error) error {
+// during calls fn if the view has not ended.
+func during[T any](r *reader, fn func() (T, error)) (value T, err error) {
 	if r.over {
-		return errors.New("the store was read after its view had ended")
+		return value, errors.New("the store was read after its view had ended")
 	}
-	return r.store.fail(reading, guard(fn))
-}
-
-func (r *reader) Journals() (all []store.Journal, err error) {
-	err = r.do(func() (err error) {
-		all, err = r.view.journals()
+	err = guard(func() (err error) {
+		value, err = fn()
 		return err
 	})
-	return all, err
+	return value, r.store.fail(reading, err)
 }
 
-func (r *reader) Size(mark string) (size int64, err error) {
+func (r *reader) Journals() ([]store.Journal, error) { return during(r, r.view.journals) }
+
+func (r *reader) Size(mark string) (int64, error) {
 	if err := store.CheckMark(mark); err != nil {
 		return 0, err
 	}
-	err = r.do(func() (err error) {
-		_, size, err = r.view.journal(mark)
-		return err
+	return during(r, func() (int64, error) {
+		_, size, err := r.view.journal(mark)
+		return size, err
 	})
-	return size, err
 }
 
-func (r *reader) Read(mark string, from int64) (records [][]byte, err error) {
+func (r *reader) Read(mark string, from int64) ([][]byte, error) {
 	size, err := r.Size(mark)
 	if err != nil {
 		return nil, err
@@ -51,14 +48,10 @@ func (r *reader) Read(mark string, from int64) (records [][]byte, err error) {
 	if err := store.CheckFrom(mark, from, size); err != nil {
 		return nil, err
 	}
-	err = r.do(func() (err error) {
-		records, err = r.view.readFrom(mark, from)
-		return err
-	})
-	return records, err
+	return during(r, func() ([][]byte, error) { return r.view.readFrom(mark, from) })
 }
 
-func (r *reader) Hashes(mark string, indexes []int64) (hashes []tlog.Hash, err error) {
+func (r *reader) Hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	size, err := r.Size(mark)
 	if err != nil {
 		return nil, err
@@ -66,18 +59,12 @@ func (r *reader) Hashes(mark string, indexes []int64) (hashes []tlog.Hash, err e
 	if err := store.CheckHashes(mark, indexes, size); err != nil || size == 0 {
 		return nil, err
 	}
-	err = r.do(func() (err error) {
-		hashes, err = r.view.hashes(mark, indexes)
-		return err
-	})
-	return hashes, err
+	return during(r, func() ([]tlog.Hash, error) { return r.view.hashes(mark, indexes) })
 }
 
-func (r *reader) Document(digest string) (document []byte, err error) {
-	err = r.do(func() (err error) {
-		document, err = r.view.document(digest)
-		document = bytes.Clone(document)
-		return err
+func (r *reader) Document(digest string) ([]byte, error) {
+	return during(r, func() ([]byte, error) {
+		document, err := r.view.document(digest)
+		return bytes.Clone(document), err
 	})
-	return document, err
 }

@@ -108,13 +108,7 @@ func (s *Store) checkFile(path string, check func(store.Reader) error) (own erro
 	if h, err = openFile(path, false); err != nil {
 		return nil, nil, err
 	}
-	r := &reader{store: s}
-	r.view, err = h.view()
-	if err == nil {
-		own = check(r)
-	}
-	r.over = true
-	if err == nil && own == nil {
+	if own, err = s.show(h, check); err == nil && own == nil {
 		err = lockNamed(h.file, path, true)
 	}
 	if head, headErr := readHead(h.file); err == nil && (headErr != nil || head != h.head) {

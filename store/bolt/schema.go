@@ -158,7 +158,7 @@ func growTree(size int64, records [][]byte, old tlog.HashReaderFunc) ([]tlog.Has
 // planKeep returns the change that keeps a document.
 func planKeep(v *view, digest string, document []byte) (change, error) {
 	if v != nil {
-		b, err := v.documents(to([]byte(digest)))
+		b, _, err := v.bucket(bucketDocuments, to([]byte(digest)))
 		if err != nil {
 			return nil, err
 		}
@@ -166,7 +166,7 @@ func planKeep(v *view, digest string, document []byte) (change, error) {
 			if !bytes.Equal(kept, document) {
 				return nil, damagedDocument(digest)
 			}
-			return nil, errUnchanged
+			return nil, nil
 		}
 	}
 	return func(tx *bbolt.Tx) (int, error) {
@@ -201,7 +201,7 @@ func (v *view) unpack(mark string, at int64, value []byte) (keptRecord, error) {
 	if v.schema >= schemaHashes {
 		n = hashesOf(at) * tlog.HashSize
 	}
-	if len(value) < sumSize || len(rest) < n || binary.BigEndian.Uint32(value) != checksum(mark, at, rest) {
+	if len(value) < sumSize || len(rest) < n || len(rest)-n > store.MaxRecord || binary.BigEndian.Uint32(value) != checksum(mark, at, rest) {
 		return keptRecord{}, damaged(fmt.Sprintf("record %d of the journal %q is not as it was written", at, mark))
 	}
 	return keptRecord{rest[:n], rest[n:]}, nil

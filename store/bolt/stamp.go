@@ -2,6 +2,7 @@ package bolt
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/binary"
 	"hash/crc32"
@@ -108,8 +109,13 @@ func keepStamp(file *os.File, pageSize, txid, records uint64) {
 }
 
 // checkNewest makes sure that the newest readable head is the newest that was on
-// the disk.
-func checkNewest(file io.ReaderAt, h head) error {
+// the disk, and that all of its pages are.
+func checkNewest(file *os.File, h head) error {
+	// The length is read after the head: without the lock, a writer may just have
+	// made the file longer and then written this head.
+	if here, err := h.upTo(file); err != nil || here.pages < h.pages {
+		return cmp.Or(err, damaged("its end is missing"))
+	}
 	_, later, err := readStamp(file, head{pageSize: h.pageSize, txid: h.txid + 1})
 	if err != nil {
 		return err

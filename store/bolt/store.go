@@ -1,6 +1,7 @@
 package bolt
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io/fs"
@@ -59,7 +60,7 @@ func New(path string) *Store {
 // View is [store.Store.View]. It returns the context's error, that of fn, or an
 // [*store.Error]. A missing file is read as an empty store and is not made.
 func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
-	h, err := s.openForView(ctx)
+	h, err := s.openToRead(ctx)
 	if errors.Is(err, fs.ErrNotExist) {
 		return memory.New().View(ctx, fn)
 	}
@@ -67,20 +68,22 @@ func (s *Store) View(ctx context.Context, fn func(store.Reader) error) error {
 		return s.fail(reading, err)
 	}
 	defer h.close()
+	own, err := s.show(h, fn)
+	return cmp.Or(own, s.fail(reading, err))
+}
+
+// show calls fn with what is in the file; own is its error.
+func (s *Store) show(h *handle, fn func(store.Reader) error) (own, err error) {
 	v, err := h.view()
 	if err != nil {
-		return s.fail(reading, err)
+		return nil, err
 	}
 	r := &reader{store: s, view: v}
 	defer func() { r.over = true }()
-	return fn(r)
+	return fn(r), nil
 }
 
-func (s *Store) openForView(ctx context.Context) (*handle, error) {
-	return s.openToRead(ctx, func() (*handle, error) { return openFile(s.path, false) })
-}
-
-func (s *Store) openToRead(ctx context.Context, try func() (*handle, error)) (*handle, error) {
+func (s *Store) openToRead(ctx context.Context) (*handle, error) {
 	deadline := time.Now().Add(s.patience)
 	if err := s.await(ctx); err != nil {
 		return nil, err
@@ -89,7 +92,7 @@ func (s *Store) openToRead(ctx context.Context, try func() (*handle, error)) (*h
 	if err := s.look(false); err != nil {
 		return nil, err
 	}
-	return s.whenFree(ctx, deadline, try)
+	return s.whenFree(ctx, deadline, func() (*handle, error) { return openFile(s.path, false) })
 }
 
 // Append is [store.Store.Append], with its errors.
@@ -113,10 +116,8 @@ func (s *Store) Keep(ctx context.Context, document []byte) (string, error) {
 	return digest, nil
 }
 
-// errUnchanged ends a write that found nothing to write.
-var errUnchanged = errors.New("there is nothing to write")
-
-// A plan reads and checks what a change needs, and returns the change.
+// A plan reads and checks what a change needs, and returns the change; nil if there is
+// nothing to write.
 type plan func(*view) (change, error)
 
 // write makes one change in one transaction, in a new file if there is none.
@@ -143,9 +144,6 @@ func (s *Store) write(ctx context.Context, p plan) error {
 	if err == nil {
 		s.tidy.Do(func() { wholefile.Clear(filepath.Dir(s.File())) })
 	}
-	if errors.Is(err, errUnchanged) {
-		return nil
-	}
 	return s.fail(writing, err)
 }
 
@@ -158,7 +156,7 @@ func (s *Store) writeOnce(ctx context.Context, deadline time.Time, p plan) error
 		return err
 	}
 	defer h.close()
-	v, err := h.viewOf(h.walk, false)
+	v, err := h.viewOf(h.walk)
 	if err != nil {
 		return err
 	}
@@ -171,7 +169,7 @@ func (s *Store) writeOnce(ctx context.Context, deadline time.Time, p plan) error
 	})
 	h.records = v.records
 	h.endView()
-	if err != nil {
+	if err != nil || fn == nil {
 		return err
 	}
 	if v.schema < schema {

@@ -3,7 +3,6 @@ package bolt
 import (
 	"bytes"
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -24,40 +23,39 @@ type view struct {
 
 	// The pages of a bucket are looked at before bbolt follows them.
 	walk *walk
-	lax  bool // to rescue: damage is passed over unless it leads astray
 
 	counts  []uint64 // how many records were written in all journals, as often as that is known
 	looked  bool     // at all pages of the bucket of journals
 	records uint64   // the sum of the sizes in it
-
-	// for schema 1, which keeps no hashes: those computed so far
-	computed map[string]seal.Hashes
 }
 
 // newView reads only the schema, which costs the same however large the store is.
-func newView(tx *bbolt.Tx, w *walk, lax bool) (*view, error) {
+func newView(tx *bbolt.Tx, w *walk) (*view, error) {
 	v := &view{tx: tx, walk: w}
-	if err := v.look(tx.Cursor().Bucket(), from(nil)); err != nil {
+	if _, err := v.look(tx.Cursor().Bucket(), from(nil)); err != nil {
 		return nil, err
 	}
-	if err := v.checkSchema(); err != nil {
-		return nil, err
-	}
-	v.lax = lax
-	return v, nil
+	return v, v.checkSchema()
 }
 
 // look looks at the pages of a bucket that are on the way, without the buckets in it.
-func (v *view) look(b *bbolt.Bucket, on way) error {
+func (v *view) look(b *bbolt.Bucket, on way) (within, error) {
 	root := uint64(b.Root())
-	if root == 0 { // 0: its page is within its parent's
-		return nil
+	if root == 0 { // its page is within its parent's
+		return within{}, nil
 	}
-	_, err := v.walk.tree(root, on)
-	if v.lax && !errors.Is(err, errAstray) {
-		return nil
+	return v.walk.tree(root, on, nil)
+}
+
+// bucket returns one of the outer buckets, and what is known of those in it once the pages
+// on the way were looked at.
+func (v *view) bucket(name string, on way) (*bbolt.Bucket, within, error) {
+	b := v.tx.Bucket([]byte(name))
+	if b == nil {
+		return nil, within{}, damaged("its " + name + " are missing")
 	}
-	return err
+	inner, err := v.look(b, on)
+	return b, inner, err
 }
 
 func (v *view) checkSchema() error {
@@ -65,7 +63,7 @@ func (v *view) checkSchema() error {
 	if meta == nil {
 		return foreign("another program's database")
 	}
-	if err := v.look(meta, from(nil)); err != nil {
+	if _, err := v.look(meta, from(nil)); err != nil {
 		return err
 	}
 	if string(meta.Get([]byte(keyFormat))) != format {
@@ -86,36 +84,17 @@ func (v *view) checkSchema() error {
 	return nil
 }
 
-func (v *view) documents(on way) (*bbolt.Bucket, error) {
-	b := v.tx.Bucket([]byte(bucketDocuments))
-	if b == nil {
-		return nil, damaged("its " + bucketDocuments + " are missing")
-	}
-	return b, v.look(b, on)
-}
-
 // listed returns the bucket of journals. All of its pages are looked at: one that a disk
 // lost leaves another in its place, perhaps with the sizes that journals had before.
 func (v *view) listed() (*bbolt.Bucket, error) {
-	b := v.tx.Bucket([]byte(bucketJournals))
-	if b == nil {
-		return nil, damaged("its " + bucketJournals + " are missing")
-	}
 	if v.looked {
-		return b, nil
+		return v.tx.Bucket([]byte(bucketJournals)), nil
 	}
-	var found within
-	var err error
-	if root := uint64(b.Root()); root != 0 {
-		found, err = v.walk.tree(root, from(nil))
-	}
+	b, inner, err := v.bucket(bucketJournals, from(nil))
 	if err == nil {
-		err = v.checkRecords(found.sequences)
+		err = v.checkRecords(inner.sequences)
 	}
-	if v.lax && !errors.Is(err, errAstray) {
-		return b, nil
-	}
-	v.looked, v.records = err == nil, found.sequences
+	v.looked, v.records = err == nil, inner.sequences
 	return b, err
 }
 
@@ -210,7 +189,7 @@ func sizeOf(mark string, j *bbolt.Bucket) (int64, error) {
 // checkEnd checks that the last record is there and undamaged, so that the recorded
 // size is the true one.
 func (v *view) checkEnd(mark string, j *bbolt.Bucket, size int64) error {
-	if err := v.look(j, last); err != nil {
+	if _, err := v.look(j, last); err != nil {
 		return err
 	}
 	key, value := j.Cursor().Last()
@@ -224,7 +203,7 @@ func (v *view) checkEnd(mark string, j *bbolt.Bucket, size int64) error {
 // recordsIn calls each with the records of a journal from a position on; the bytes
 // are the page's.
 func (v *view) recordsIn(journal *bbolt.Bucket, mark string, begin, size int64, each func(record []byte) error) error {
-	if err := v.look(journal, from(position(begin))); err != nil {
+	if _, err := v.look(journal, from(position(begin))); err != nil {
 		return err
 	}
 	at := begin
@@ -282,8 +261,12 @@ const (
 
 // hashes returns hashes of a journal that is long enough to have them.
 func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
-	if v.schema < schemaHashes {
-		return v.computedHashes(mark, indexes)
+	if v.schema < schemaHashes { // which kept none
+		records, err := v.readFrom(mark, 0)
+		if err != nil {
+			return nil, err
+		}
+		return seal.HashesOf(records).ReadHashes(indexes)
 	}
 	journal, _, err := v.journal(mark)
 	if err != nil {
@@ -291,7 +274,7 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	}
 	all := len(indexes) > few
 	if all {
-		if err := v.look(journal, from(nil)); err != nil {
+		if _, err := v.look(journal, from(nil)); err != nil {
 			return nil, err
 		}
 	}
@@ -302,20 +285,17 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 		level, n := tlog.SplitStoredHashIndex(index)
 		at := (n+1)<<level - 1 // the record that the hash was kept with
 		if at != before {
-			key := position(at)
-			var value []byte
-			switch {
-			case !all:
-				if err := v.look(journal, to(key)); err != nil {
+			if !all {
+				if _, err := v.look(journal, to(position(at))); err != nil {
 					return nil, err
 				}
-				value = journal.Get(key)
-			case at == before+1:
-				key, value = c.Next()
-			default:
-				key, value = c.Seek(key)
 			}
-			if value == nil || !bytes.Equal(key, position(at)) {
+			step := c.Next
+			if !all || at != before+1 {
+				step = func() ([]byte, []byte) { return c.Seek(position(at)) }
+			}
+			key, value := step()
+			if !bytes.Equal(key, position(at)) {
 				return nil, missing(mark, at)
 			}
 			if kept, err = v.unpack(mark, at, value); err != nil {
@@ -328,27 +308,9 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 	return found, nil
 }
 
-// computedHashes is hashes for a store that keeps none: it computes them from the
-// records, which it reads once for a view.
-func (v *view) computedHashes(mark string, indexes []int64) ([]tlog.Hash, error) {
-	tree, ok := v.computed[mark]
-	if !ok {
-		records, err := v.readFrom(mark, 0)
-		if err != nil {
-			return nil, err
-		}
-		tree = seal.HashesOf(records)
-		if v.computed == nil {
-			v.computed = map[string]seal.Hashes{}
-		}
-		v.computed[mark] = tree
-	}
-	return tree.ReadHashes(indexes)
-}
-
 // document returns the bytes with this digest, which are the page's.
 func (v *view) document(digest string) ([]byte, error) {
-	b, err := v.documents(to([]byte(digest)))
+	b, _, err := v.bucket(bucketDocuments, to([]byte(digest)))
 	if err != nil {
 		return nil, err
 	}
@@ -356,7 +318,7 @@ func (v *view) document(digest string) ([]byte, error) {
 		return document, checkDocument([]byte(digest), document)
 	}
 	// It may be there under a damaged name.
-	if err := v.look(b, from(nil)); err != nil {
+	if _, err := v.look(b, from(nil)); err != nil {
 		return nil, err
 	}
 	if err := b.ForEach(checkDocument); err != nil {

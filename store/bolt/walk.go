@@ -2,8 +2,8 @@ package bolt
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/binary"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -34,10 +34,6 @@ const (
 	longest = 32 << 20 // bytes of a page of a tree: it has four elements if they are large, each a record or a document
 )
 
-// errAstray is the kind of damage to pages that bbolt would follow without end, or
-// to where nothing is.
-var errAstray = errors.New("its pages lead astray")
-
 // A walk looks at pages before bbolt follows them. bbolt trusts them: it would go
 // round in a circle of pages until memory ends, free pages that belong to others, and
 // write over those. Each page must be one that a tree has, hold what it says within
@@ -66,7 +62,7 @@ func (w *walk) everything() error {
 	}
 	for id := 2; id < len(w.used); id++ {
 		if !w.used[id] && w.head.freelist != noFreelist {
-			return damaged(fmt.Sprintf("page %d is neither in use nor on the free list", id))
+			return faulty(uint64(id), "is neither in use nor on the free list")
 		}
 	}
 	return nil
@@ -75,13 +71,11 @@ func (w *walk) everything() error {
 // buckets looks at a bucket's tree and at those of the buckets in it.
 func (w *walk) buckets(root uint64, depth int) error {
 	if depth > deepest {
-		return astray(root, "is nested too deep")
+		return faulty(root, "is nested too deep")
 	}
-	inner, err := w.tree(root, from(nil))
+	inner, err := w.tree(root, from(nil), nil)
 	for _, root := range inner.roots {
-		if below := w.buckets(root, depth+1); graver(below, err) {
-			err = below
-		}
+		err = cmp.Or(err, w.buckets(root, depth+1))
 	}
 	return err
 }
@@ -100,6 +94,9 @@ func from(key []byte) way {
 	return func(p page) (int, int) { return p.floor(key), p.count() }
 }
 
+// none leads nowhere: only the first page is looked at.
+func none(page) (int, int) { return 0, 0 }
+
 // last leads to the last key.
 func last(p page) (int, int) { return p.count() - 1, p.count() }
 
@@ -110,22 +107,18 @@ type within struct {
 }
 
 // tree looks at the pages of one bucket that are on the way, and returns what is known
-// of the buckets in them. It goes on past a fault, to find whether bbolt would go astray
-// behind it.
-func (w *walk) tree(root uint64, on way) (inner within, err error) {
-	return w.branch(root, on, nil, nil, 0)
-}
-
-func graver(err, than error) bool {
-	return err != nil && (than == nil || errors.Is(err, errAstray) && !errors.Is(than, errAstray))
+// of the buckets in them. With seen it goes on past a fault, and seen is given each leaf
+// that is in order.
+func (w *walk) tree(root uint64, on way, seen func(page)) (inner within, err error) {
+	return w.branch(root, on, seen, nil, nil, 0)
 }
 
 // branch looks at one page, whose keys must be at least low and, if high is not nil,
 // less than high, and at those below it. Since the keys below one element are in the
 // same bounds, no page can be come to by two.
-func (w *walk) branch(id uint64, on way, low, high []byte, depth int) (inner within, err error) {
+func (w *walk) branch(id uint64, on way, seen func(page), low, high []byte, depth int) (inner within, err error) {
 	if depth > deepest {
-		return inner, astray(id, "is nested too deep")
+		return inner, faulty(id, "is nested too deep")
 	}
 	p, ok := w.known[id]
 	if !ok {
@@ -136,18 +129,21 @@ func (w *walk) branch(id uint64, on way, low, high []byte, depth int) (inner wit
 		p = page{id, body}
 		if p.flags() == flagLeaf {
 			if p.count() == 0 && depth > 0 {
-				return inner, astray(id, "is empty")
+				return inner, faulty(id, "is empty")
 			}
-			return p.leaf(w.head.pageSize, low, high)
+			if inner, err = p.leaf(false, low, high); err == nil && seen != nil {
+				seen(p)
+			}
+			return inner, err
 		}
 		if p.flags() != flagBranch || p.count() == 0 {
-			return inner, astray(id, "is not as it was written")
+			return inner, misplaced(id)
 		}
 		p.body = bytes.Clone(body) // the next page is read over it
 		w.known[id] = p
 	}
-	if err := p.inOrder(w.head.pageSize, low, high); err != nil {
-		return inner, fmt.Errorf("%w: %w", errAstray, err)
+	if err := p.inOrder(low, high); err != nil {
+		return inner, err
 	}
 	begin, end := on(p)
 	for i := begin; i < end; i++ {
@@ -155,11 +151,11 @@ func (w *walk) branch(id uint64, on way, low, high []byte, depth int) (inner wit
 		if i+1 < p.count() {
 			below = p.key(i + 1)
 		}
-		more, wrong := w.branch(binary.NativeEndian.Uint64(p.element(i)[8:]), on, p.key(i), below, depth+1)
+		more, wrong := w.branch(binary.NativeEndian.Uint64(p.element(i)[8:]), on, seen, p.key(i), below, depth+1)
 		inner.roots = append(inner.roots, more.roots...)
 		inner.sequences += more.sequences
-		if graver(wrong, err) {
-			err = wrong
+		if err = cmp.Or(err, wrong); err != nil && seen == nil {
+			break
 		}
 	}
 	return inner, err
@@ -169,7 +165,7 @@ func (w *walk) branch(id uint64, on way, low, high []byte, depth int) (inner wit
 // over it.
 func (w *walk) page(id uint64) ([]byte, error) {
 	if id < 2 || id >= w.head.pages {
-		return nil, damaged(fmt.Sprintf("page %d is out of bounds", id))
+		return nil, faulty(id, "is out of bounds")
 	}
 	if err := w.read(id, 1); err != nil {
 		return nil, err
@@ -179,12 +175,9 @@ func (w *walk) page(id uint64) ([]byte, error) {
 	}
 	span := 1 + uint64(binary.NativeEndian.Uint32(w.body[12:]))
 	if span > w.head.pages-id {
-		return nil, damaged(fmt.Sprintf("page %d is out of bounds", id))
+		return nil, faulty(id, "is out of bounds")
 	}
-	if p := (page{id, w.body}); span > 1 && !w.plausible(p, span) {
-		if p.flags() == flagBranch { // bbolt would follow it
-			return nil, astray(id, "is not as it was written")
-		}
+	if span > 1 && !w.plausible(page{id, w.body}, span) {
 		return nil, misplaced(id)
 	}
 	// Before the rest is read: a damaged file may lead to one long page many times.
@@ -195,15 +188,15 @@ func (w *walk) page(id uint64) ([]byte, error) {
 	return w.body, err
 }
 
-// plausible reports whether a page can be as long as its header says, which is read into
-// memory next: it is, by the part that was read, no longer than its elements need.
+// plausible reports whether a page is as long as its header says, which is read into
+// memory next, and freed by bbolt: by the part that was read, no longer than its elements need.
 func (w *walk) plausible(p page, span uint64) bool {
 	if p.flags() == flagFreelist {
 		return span <= 2+8*w.head.pages/w.head.pageSize
 	}
 	last := uint64(pageHeader + elementSize*p.count())
-	if last > uint64(len(p.body)) { // its elements are to be read first
-		return span*w.head.pageSize <= longest
+	if last > uint64(len(p.body)) { // bbolt has some few elements in a page that is so long
+		return false
 	}
 	for i := range p.count() {
 		_, _, end := p.bounds(i)
@@ -229,7 +222,7 @@ func (w *walk) read(id, span uint64) error {
 func (w *walk) claim(id, span uint64, mark bool) error {
 	for at := id; w.used != nil && at < id+span; at++ {
 		if w.used[at] {
-			return astray(at, "is used twice, or in use and on the free list")
+			return faulty(at, "is used twice, or in use and on the free list")
 		}
 		w.used[at] = mark
 	}
@@ -263,7 +256,7 @@ func (w *walk) free(seen func(list []byte)) error {
 	for i := range count {
 		id := binary.NativeEndian.Uint64(list[8*i:])
 		if id < 2 || id >= w.head.pages {
-			return damaged(fmt.Sprintf("page %d is out of bounds", id))
+			return faulty(id, "is out of bounds")
 		}
 		if err := w.claim(id, 1, true); err != nil {
 			return err
@@ -272,13 +265,9 @@ func (w *walk) free(seen func(list []byte)) error {
 	return nil
 }
 
-func misplaced(id uint64) error {
-	return damaged(fmt.Sprintf("page %d is not as it was written", id))
-}
+func misplaced(id uint64) error { return faulty(id, "is not as it was written") }
 
-func astray(id uint64, how string) error {
-	return fmt.Errorf("%w: %w", errAstray, damaged(fmt.Sprintf("page %d %s", id, how)))
-}
+func faulty(id uint64, how string) error { return damaged(fmt.Sprintf("page %d %s", id, how)) }
 
 // A page is a branch or a leaf.
 type page struct {
@@ -319,35 +308,30 @@ func (p page) floor(key []byte) int {
 	return max(after-1, 0)
 }
 
-// inOrder checks that the elements are within the page and in order, and that the
-// page is as long as they need: bbolt frees as many pages as the header says. A size
-// of 0 is that of a page within another.
-func (p page) inOrder(size uint64, low, high []byte) error {
-	last := uint64(pageHeader + elementSize*p.count())
-	if last > uint64(len(p.body)) {
+// inOrder checks that the elements are within the page and in order.
+func (p page) inOrder(low, high []byte) error {
+	table := uint64(pageHeader + elementSize*p.count())
+	if table > uint64(len(p.body)) {
 		return misplaced(p.id)
 	}
 	for i := range p.count() {
 		at, mid, end := p.bounds(i)
-		if at < uint64(pageHeader+elementSize*p.count()) || mid == at || end > uint64(len(p.body)) {
+		if at < table || mid == at || end > uint64(len(p.body)) {
 			return misplaced(p.id)
 		}
 		key := p.body[at:mid]
 		if order := bytes.Compare(key, low); order < 0 || i > 0 && order == 0 || high != nil && bytes.Compare(key, high) >= 0 {
-			return damaged(fmt.Sprintf("page %d holds keys that are out of order", p.id))
+			return faulty(p.id, "holds keys that are out of order")
 		}
-		low, last = key, max(last, end)
-	}
-	if size > 0 && uint64(len(p.body))-size >= last {
-		return misplaced(p.id)
+		low = key
 	}
 	return nil
 }
 
 // leaf checks a leaf, and returns what is known of the buckets in it. The page of a
 // bucket that has it within is checked too.
-func (p page) leaf(size uint64, low, high []byte) (inner within, err error) {
-	if err := p.inOrder(size, low, high); err != nil {
+func (p page) leaf(nested bool, low, high []byte) (inner within, err error) {
+	if err := p.inOrder(low, high); err != nil {
 		return inner, err
 	}
 	for i := range p.count() {
@@ -356,7 +340,7 @@ func (p page) leaf(size uint64, low, high []byte) (inner within, err error) {
 		switch {
 		case flags == 0:
 			continue
-		case flags != flagBucket || size == 0 || end-mid < bucketHeader:
+		case flags != flagBucket || nested || end-mid < bucketHeader:
 			return inner, misplaced(p.id)
 		}
 		value := p.body[mid:end]
@@ -367,9 +351,9 @@ func (p page) leaf(size uint64, low, high []byte) (inner within, err error) {
 		}
 		only := page{p.id, value[bucketHeader:]}
 		if len(only.body) < pageHeader || only.flags() != flagLeaf {
-			return inner, astray(p.id, "is not as it was written")
+			return inner, misplaced(p.id)
 		}
-		if _, err := only.leaf(0, nil, nil); err != nil {
+		if _, err := only.leaf(true, nil, nil); err != nil {
 			return inner, err
 		}
 	}
