@@ -558,6 +558,14 @@ func (b *bench) audit() {
 	b.show("Gauges", page.Gauges{Mark: "FN-01", Gauges: []page.Gauge{gauge("caliper"), gauge("rule")}})
 	b.show("Airframe-in-doubt", page.NewAirframe(b.State, b.Now))
 	b.act(workflow.Undo{Position: b.State.Size() - 1, Reason: "it was the wrong block"})
+	study := workflow.StudyGauge{Gauge: "caliper", Gate: "slot", Note: "on scrap"}
+	for i, v := range []string{"4 mm", "4.02 mm", "4.3 mm", "4.3 mm", "4.01 mm", "4 mm", "4.28 mm", "4.3 mm"} {
+		study.Readings = append(study.Readings, journal.StudyReading{Person: []string{"Ro", "Jo"}[i/4], Part: []string{"A", "B"}[i/2%2], Value: b.q(v, quantity.Length)})
+	}
+	worker := *b.Worker // nothing after it knows of the study
+	aside := *b
+	aside.Worker = &worker
+	b.show("Recorded-studied", aside.act(study))
 	b.act(workflow.Note{Text: "Flies [straight] <b>up</b> & down, 5_6 `x` ~ #1 | 2!"})
 	b.show("Journal", page.NewJournal(b.State))
 	b.show("Journal-last", page.NewJournal(b.State).Last(2))
