@@ -93,7 +93,7 @@ func TestBrokenFileHarmsItselfAlone(t *testing.T) {
 		}
 		var faults Faults
 		if !errors.As(err, &faults) {
-			t.Errorf("%s: the error is no fault", name)
+			t.Errorf("%s: the error is not a fault", name)
 		}
 	}
 	var broken *BrokenError

@@ -62,7 +62,7 @@ func (f AuditFilter) fits(r AuditedReading) bool {
 // Audit returns every reading that matches the filter, gate by gate in the
 // order of the sheet, and for each gate in the order of entry.
 func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error) {
-	if err := s.checkFilter(filter); err != nil {
+	if err := s.CheckFilter(filter); err != nil {
 		return nil, err
 	}
 	var all []AuditedReading
@@ -93,7 +93,8 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 	return slices.DeleteFunc(all, func(r AuditedReading) bool { return !filter.fits(r) }), nil
 }
 
-func (s *State) checkFilter(f AuditFilter) error {
+// CheckFilter refuses names in the filter that this airframe does not know.
+func (s *State) CheckFilter(f AuditFilter) error {
 	if f.Gate != "" {
 		if _, ok := s.Sheet.Gate(f.Gate); !ok {
 			return unknown("gate", f.Gate, gateNames(s.Sheet.Gates))
@@ -118,7 +119,7 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 		rule := r.Gate.Rule()
 		rule.Limits.Alike, rule.Repeat = quantity.Quantity{}, 1 // likeness takes two
 		alone := []measuring.Point{{Name: f.Point, Readings: []quantity.Quantity{f.Value}}}
-		doubts := measuring.Doubts{Gauges: []measuring.Doubt{r.Gauge.Doubt()}}
+		doubts := measuring.Doubts{Gauges: s.studied(reading{position: e.Position, at: e.At, ReadingTaken: f}, []measuring.Doubt{r.Gauge.Doubt()})}
 		for _, part := range rule.Parts(alone, doubts) {
 			r.Scale = part.Scale
 		}
@@ -242,7 +243,8 @@ type AuditSummary struct {
 	Entries, Readings   int
 	Out, Undecided      int // readings, each judged alone
 	Current             []string
-	NotCurrent          []Cause // groups of gates that share a reason, with the reason
+	NotCurrent          []Cause  // groups of gates that share a reason, with the reason
+	Conceded            []string // used as they are
 	NeverTaken          []string
 	NeverChecked        []string // gauges that were used and have no check in the record
 	NotGood             []Cause  // gauges that failed their last check
@@ -282,6 +284,8 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 		switch {
 		case g.Standing == Current:
 			sum.Current = append(sum.Current, g.Gate.Name)
+		case g.Standing == Conceded:
+			sum.Conceded = append(sum.Conceded, g.Gate.Name)
 		case g.Standing == NeverTaken && !g.Doubted:
 			sum.NeverTaken = append(sum.NeverTaken, g.Gate.Name)
 		default:

@@ -53,6 +53,7 @@ func effects() map[string]effect {
 		journal.Chosen{}.Kind():            {fold: with((*State).choose), disturbs: workDisturbs, sets: workSets, carries: restingOnChosen},
 		journal.ReadingTaken{}.Kind():      {fold: with((*State).read), carries: restingOnReading},
 		journal.GaugeChecked{}.Kind():      {fold: with((*State).checked), carries: nothing},
+		journal.GaugeStudied{}.Kind():      {fold: with((*State).study), carries: nothing},
 		journal.Reworked{}.Kind():          {fold: with((*State).rework), disturbs: reworkDisturbs, carries: gluedBy},
 		journal.ConcessionGranted{}.Kind(): {fold: with((*State).concede), carries: restingOnConcession},
 		journal.TouchTested{}.Kind():       {fold: with((*State).touched), carries: nothing},

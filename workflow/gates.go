@@ -360,7 +360,7 @@ func (s *State) doubtsOf(t reading) []measuring.Doubt {
 	if now, ok := s.Sheet.Gauge(t.Gauge); ok {
 		all = append(all, now.Doubt())
 	}
-	return all
+	return s.studied(t, all)
 }
 
 // readSet are readings of one thing, with the doubts of their gauges.
@@ -432,7 +432,7 @@ func (s *State) judgeBy(r *GateReport, rule measuring.Rule, at func(point string
 func (s *State) Parts(r GateReport) []measuring.Part {
 	doubts, rule := r.Doubts, r.Gate.Rule()
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok && len(doubts.Gauges) == 0 {
-		doubts.Add(gauge.Doubt())
+		doubts.Add(s.DoubtOf(r.Gate, gauge))
 	}
 	rule.Repeat = max(rule.Repeat, r.Repeat)
 	var points []measuring.Point

@@ -172,7 +172,7 @@ func (s *State) finer(g steps.Gate, at time.Time) []string {
 	own, _ := s.Sheet.Gauge(g.Gauge)
 	var names []string
 	for _, name := range g.Finer {
-		if other, ok := s.Sheet.Gauge(name); ok && other.Resolution.Dimension() == own.Resolution.Dimension() && other.Doubt().Guard(g.Unit()) < own.Doubt().Guard(g.Unit()) && s.lastBad(other.Name, at) == nil {
+		if other, ok := s.Sheet.Gauge(name); ok && other.Resolution.Dimension() == own.Resolution.Dimension() && s.DoubtOf(g, other).Guard(g.Unit()) < s.DoubtOf(g, own).Guard(g.Unit()) && s.lastBad(other.Name, at) == nil {
 			names = append(names, other.Name)
 		}
 	}
@@ -243,6 +243,7 @@ type GaugeReport struct {
 	InDoubt []int64     // its readings that are in doubt
 	Again   []string    // the gates that are to be measured again for that
 	Stays   []string    // the gates that stay in doubt: of work that is done, which no step measures again
+	Studies []StudyReport
 }
 
 // GaugeReport returns the gauge of that name as it stands at the time.
@@ -251,7 +252,11 @@ func (s *State) GaugeReport(name string, at time.Time) (GaugeReport, error) {
 	if !ok {
 		return GaugeReport{}, unknown("gauge", name, gaugeNames(s.Sheet))
 	}
-	r := GaugeReport{Gauge: gauge, Last: s.lastCheck(name, s.Size(), at), Barred: s.barred(name, at)}
+	studies, err := s.StudyReports(gauge)
+	if err != nil {
+		return GaugeReport{}, err
+	}
+	r := GaugeReport{Gauge: gauge, Last: s.lastCheck(name, s.Size(), at), Barred: s.barred(name, at), Studies: studies}
 	for _, e := range s.Entries {
 		f, ok := e.Facts.(journal.ReadingTaken)
 		if ok && f.Gauge == name && s.Live(e.Position) && s.inDoubt(reading{position: e.Position, at: e.At, ReadingTaken: f}) != nil {

@@ -100,7 +100,7 @@ func (s *State) Judged(r GateReport) []Judged {
 				width = math.Abs(v.Low)
 			}
 			if width > 0 {
-				v.Room = m.By / width
+				v.Room = math.Round(m.By/width*1e9) / 1e9
 			}
 		}
 		all = append(all, v)

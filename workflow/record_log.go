@@ -259,6 +259,9 @@ func (s *State) recordParts(r *Record, at time.Time) {
 					p.Origin, p.Job, p.Since = Original, j.ID, j.Opened
 				}
 			}
+			if p.Origin == Unrecorded && has { // a build that is complete, and does not say what it makes
+				p.Origin, p.Job, p.Since = Original, built.Job.ID, built.At
+			}
 		}
 		for _, repaired := range r.Repairs {
 			if slices.Contains(repaired.CutOut, z.Zone) {

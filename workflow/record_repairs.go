@@ -30,7 +30,7 @@ type RepairFacts struct {
 	CutOut     []string                   // zones of which a part was cut out and replaced
 	Changes    []journal.EquipmentChanged // of equipment, while the repair was open
 	Joined     []JointFacts
-	Critical   []BeforeAfter // critical gates
+	Critical   []BeforeAfter // critical gates that were measured again
 	Mass       []BeforeAfter // of the whole airframe, where it was weighed
 }
 
@@ -125,7 +125,13 @@ func (s *State) repairFacts(r *Record, j *Job, at time.Time) RepairFacts {
 			one.Joined = append(one.Joined, joint)
 		}
 	}
-	// What is read after the next damage says nothing of this repair.
+	// What is read after the next release, or the next damage, says nothing of this repair.
+	for _, e := range s.Entries[j.Position:] {
+		if _, is := e.Facts.(journal.Released); is && s.Live(e.Position) {
+			till = e.Position
+			break
+		}
+	}
 	for _, d := range s.Damages {
 		if d.Position > j.Position && !slices.Contains(j.Damages, d.Damage) {
 			till = min(till, d.Position)
@@ -139,7 +145,7 @@ func (s *State) repairFacts(r *Record, j *Job, at time.Time) RepairFacts {
 		if both.Before == nil && both.After == nil {
 			continue
 		}
-		if g.Critical {
+		if g.Critical && both.After != nil {
 			one.Critical = append(one.Critical, both)
 		}
 		if g.Mass && g.Limits.Dimension() == quantity.Mass {

@@ -48,6 +48,7 @@ type State struct {
 	voidedAll   []said            // the same, of every condition
 	gates       map[string]*gateRecord
 	gauges      map[string]*gaugeRecord
+	studies     []GaugeStudy
 	zones       map[string]disturbance // the last of each zone
 	shifted     map[string]disturbance // the last that was more than a mark, and may have shifted a zone against others
 	changes     []change               // of equipment

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -71,7 +72,10 @@ func CheckJSON(data []byte) error {
 	if half := halfCharacter(data); half != "" {
 		return fmt.Errorf("it has half a character, %s", half)
 	}
-	return checkValue(json.NewDecoder(bytes.NewReader(data)), 0)
+	if err := checkKeys(data); err != nil {
+		return err
+	}
+	return json.Unmarshal(data, new(json.RawMessage)) // it is JSON
 }
 
 // halfCharacter finds an escape of one half of a pair of surrogates without the other,
@@ -102,42 +106,54 @@ func halfCharacter(data []byte) string {
 // deepest is more than any entry has.
 const deepest = 100
 
-func checkValue(d *json.Decoder, depth int) error {
-	token, err := d.Token()
-	if err != nil {
-		return err
+// checkKeys goes over the bytes once, since a journal may have very many records. What
+// it makes of what is no JSON says nothing.
+func checkKeys(data []byte) error {
+	type open struct {
+		object, key bool // key: a string is the next key
+		keys        []string
 	}
-	if text, ok := token.(string); ok {
-		return checkTime(text)
-	}
-	open, ok := token.(json.Delim)
-	if !ok {
-		return nil
-	}
-	if depth == deepest {
-		return fmt.Errorf("it is nested more than %d deep", deepest)
-	}
-	var seen []string
-	for d.More() {
-		if open == '{' {
-			token, err := d.Token()
-			if err != nil {
-				return err
+	var outer []open
+	var in open
+	for i := 0; i < len(data); i++ {
+		switch data[i] {
+		case '{', '[':
+			if len(outer) == deepest {
+				return fmt.Errorf("it is nested more than %d deep", deepest)
 			}
-			key, _ := token.(string)
-			for _, other := range seen {
-				if strings.EqualFold(key, other) {
-					return fmt.Errorf("it gives %.40q twice", key)
+			outer, in = append(outer, in), open{object: data[i] == '{', key: true}
+		case '}', ']':
+			if len(outer) > 0 {
+				outer, in = outer[:len(outer)-1], outer[len(outer)-1]
+			}
+		case ',':
+			in.key = true
+		case ':':
+			in.key = false
+		case '"':
+			from, escaped := i, false
+			for i++; i < len(data) && data[i] != '"'; i++ {
+				if data[i] == '\\' {
+					i, escaped = i+1, true
 				}
 			}
-			seen = append(seen, key)
-		}
-		if err := checkValue(d, depth+1); err != nil {
-			return err
+			text := string(data[from+1 : min(i, len(data))])
+			if escaped {
+				_ = json.Unmarshal(data[from:min(i+1, len(data))], &text)
+			}
+			if !in.object || !in.key {
+				if err := checkTime(text); err != nil {
+					return err
+				}
+				continue
+			}
+			if slices.ContainsFunc(in.keys, func(other string) bool { return strings.EqualFold(text, other) }) {
+				return fmt.Errorf("it gives %.40q twice", text)
+			}
+			in.keys = append(in.keys, text)
 		}
 	}
-	_, err = d.Token() // its end
-	return err
+	return nil
 }
 
 // checkTime refuses a time outside the years, and nothing that is not a time.

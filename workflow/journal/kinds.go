@@ -46,6 +46,7 @@ func Kinds() []Kind {
 		kind[Witnessed](1, !clocked),
 		before[readingTaken1](1, kind[ReadingTaken](2, clocked)),
 		kind[GaugeChecked](1, clocked),
+		kind[GaugeStudied](1, clocked),
 		before[reworked1](1, kind[Reworked](2, clocked)),
 		kind[ConcessionGranted](1, clocked),
 		kind[TouchTested](1, clocked),
@@ -519,6 +520,28 @@ type GaugeChecked struct {
 }
 
 func (GaugeChecked) Kind() string { return "GaugeChecked" }
+
+// GaugeStudied: several people read several parts with a gauge, each several times, as
+// for readings of a gate.
+type GaugeStudied struct {
+	Gauge    string         `json:"gauge"`
+	Gate     string         `json:"gate"`
+	Readings []StudyReading `json:"readings"`
+	// Repeatability is what one person's readings of one part differ by, and Whole that
+	// with what people read differently; both expanded, k = 2.
+	Repeatability quantity.Quantity `json:"repeatability"`
+	Whole         quantity.Quantity `json:"whole"`
+	Note          string            `json:"note,omitempty"`
+}
+
+// A StudyReading is one reading of a study of a gauge.
+type StudyReading struct {
+	Person string            `json:"person"`
+	Part   string            `json:"part"`
+	Value  quantity.Quantity `json:"value"`
+}
+
+func (GaugeStudied) Kind() string { return "GaugeStudied" }
 
 // Reworked: what was out of tolerance at a gate was worked on.
 type Reworked struct {

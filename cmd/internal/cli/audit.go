@@ -14,6 +14,7 @@ import (
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps/nearest"
 	"fettle/store/seal"
 	"fettle/workflow"
 )
@@ -21,7 +22,8 @@ import (
 type auditOptions struct {
 	filter           workflow.AuditFilter
 	from, to, format string
-	prove, all       bool
+	table            string
+	prove, all, full bool
 	against, key     string
 	newer            string
 	entry            int64
@@ -33,13 +35,21 @@ func (a *app) auditCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "audit [MARK]",
 		Short: "Show what was measured, or prove that the journal is unchanged",
-		Long: "Show every reading, gate by gate: when, by whom, with which gauge, as typed, the limits at the\n" +
-			"time, the margin, what became of it and which release rests on it. A summary comes first; it\n" +
-			"also says what the record does not show. For --prove and --against see fettle help seals.\n\n" +
+		Long: "Answer on one screen how an airframe stands: what passed, what is near a limit, missing, conceded,\n" +
+			"flown while grounded and in doubt. --gate shows the history of one gate, --full every reading: when,\n" +
+			"by whom, with which gauge, as typed, the limits then, the margin and what became of it. For --prove\n" +
+			"and --against see fettle help seals.\n\n" +
+			"--table chooses one of these tables, as CSV or with --json; with --all those of all airframes:\n\n" +
+			page.TablesHold() + "\n" +
+			"Numbers are in the unit of the gate, named in the column unit; the columns that end in _si have the\n" +
+			"same in the SI unit named in unit_si. Verdicts are those that were given when it was judged. Moments\n" +
+			"are in UTC; in CSV yes and no are 1 and 0, and what is not known is empty. --format csv alone is the\n" +
+			"table of readings. In gates, room is what is left to the nearest limit, as a share of the distance\n" +
+			"between both limits, or of the limit where there is one.\n\n" +
 			"JSON has every value as it is, and escapes what a terminal would act on. CSV has no escapes:\n" +
 			"there it is shown as its code, as in text, and words that a spreadsheet would take for a\n" +
 			"formula have an apostrophe before them. Numbers and quantities are never changed.",
-		Example:           "  fettle audit CW-01 --critical\n  fettle audit CW-01 --gate boom-gap --format csv > boom-gap.csv",
+		Example:           "  fettle audit CW-01\n  fettle audit CW-01 --gate boom-gap\n  fettle audit --all --table flights > flights.csv",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
@@ -51,9 +61,11 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.StringVar(&o.to, "to", "", "readings to the end of this `DAY`")
 	flags.BoolVar(&o.filter.Critical, "critical", false, "readings of critical gates only")
 	flags.BoolVar(&o.filter.Failures, "failures", false, "readings out of tolerance or undecided only")
-	flags.StringVar(&o.format, "format", "text", "`text, md, json or csv`")
+	flags.BoolVar(&o.full, "full", false, "every reading, gate by gate")
+	flags.StringVar(&o.format, "format", "text", "`text, md, json or csv`; md and json have every reading")
+	flags.StringVar(&o.table, "table", "", "one `TABLE`, as CSV or JSON: "+strings.Join(page.TableNames(), ", "))
 	flags.BoolVar(&o.prove, "prove", false, "recompute the journal's tree from the stored bytes, and check its seals and photos")
-	flags.BoolVar(&o.all, "all", false, "with --prove: every airframe's journal")
+	flags.BoolVar(&o.all, "all", false, "every airframe, with --table or --prove")
 	flags.StringVar(&o.against, "against", "", "prove that the journal still holds what this `SEAL`, a file, has sealed")
 	flags.Int64Var(&o.entry, "entry", -1, "with --against: print the proof that entry `N` was in the journal when it was sealed")
 	flags.StringVar(&o.newer, "newer", "", "with --against: print the proof that the journal under this newer `SEAL` began with what was sealed")
@@ -85,6 +97,9 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 		return err
 	}
 	a.json = o.format == "json"
+	if o.table != "" || o.format == "csv" {
+		return a.table(ctx, args, o)
+	}
 	if o.all {
 		return a.proveAll(ctx)
 	}
@@ -100,15 +115,89 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if err != nil {
 		return err
 	}
+	if len(readings) == 0 && !o.onlyGate() && o.chosen() != "" {
+		return noneError{"readings", o.chosen()}
+	}
 	summary, err := state.AuditSummary(now)
 	if err != nil {
 		return err
 	}
-	shown := page.NewAudit(state, summary, readings, o.chosen())
-	if shown.Documents, err = a.cited(state); err != nil {
+	documents, err := a.cited(state)
+	if err != nil {
 		return err
 	}
+	record, err := state.Record(now)
+	if err != nil {
+		return err
+	}
+	if o.format == "text" && !o.full && (o.chosen() == "" || o.onlyGate()) {
+		if o.onlyGate() {
+			history, err := page.NewGateHistory(state, record, o.filter.Gate, now)
+			if err != nil {
+				return err
+			}
+			return a.Show(history.Markdown(a.clock()))
+		}
+		return a.Show(page.NewAuditScreen(state, summary, record, documents, now).Markdown(a.clock()))
+	}
+	shown := page.NewAudit(state, summary, record, readings, o.chosen())
+	shown.Documents = documents
 	return a.showAs(shown, o.format)
+}
+
+// onlyGate reports whether nothing but a gate is chosen.
+func (o auditOptions) onlyGate() bool {
+	return o.filter.Gate != "" && o.filter == workflow.AuditFilter{Gate: o.filter.Gate}
+}
+
+// table writes one table, of one airframe or of all. Nothing is written before all of it
+// is there.
+func (a *app) table(ctx context.Context, args []string, o auditOptions) error {
+	name, now := cmp.Or(o.table, "readings"), a.time.Now()
+	type part struct {
+		table page.Table
+		err   error
+	}
+	of := func(s *workflow.State, _ int) part {
+		p := part{table: page.NewTable(name), err: s.CheckFilter(o.filter)}
+		if p.err == nil {
+			p.err = p.table.Add(s, o.filter, now)
+		}
+		return p
+	}
+	var parts []part
+	if o.all {
+		var err error
+		if parts, err = rows(ctx, a, nil, of); err != nil {
+			return err
+		}
+	} else {
+		state, err := a.airframeAlone(ctx, args)
+		if err != nil {
+			return err
+		}
+		parts = []part{of(state, 1)}
+	}
+	whole := page.NewTable(name)
+	unknown := 0
+	for _, p := range parts {
+		switch {
+		case o.all && errors.As(p.err, new(*workflow.UnknownError)): // of other designs
+			if unknown++; unknown == len(parts) {
+				return p.err
+			}
+		case p.err != nil:
+			return p.err
+		}
+		whole.Rows = append(whole.Rows, p.table.Rows...)
+	}
+	if len(whole.Rows) == 0 && o.chosen() != "" {
+		return noneError{"rows of the table " + name, o.chosen()}
+	}
+	if a.json {
+		return a.showJSON(whole)
+	}
+	return whole.CSV(a.Out)
 }
 
 // check refuses combinations of options that make no sense, so that none is
@@ -116,8 +205,16 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 func (o auditOptions) check(marks int) error {
 	proves := o.prove || o.against != ""
 	switch {
-	case o.all && (!o.prove || marks > 0 || o.against != ""):
-		return usage("--all needs --prove and takes no mark and no --against")
+	case o.table != "" && !slices.Contains(page.TableNames(), o.table):
+		return &workflow.UnknownError{What: "table", Name: o.table, Nearest: nearest.Of(o.table, page.TableNames()), Known: page.TableNames()}
+	case o.table != "" && (proves || o.full):
+		return usage("--table conflicts with --full, --prove and --against")
+	case o.table != "" && o.format == "md":
+		return usage("a table can be csv or json, not md")
+	case o.all && (marks > 0 || o.against != "" || !o.prove && o.table == "" && o.format != "csv"):
+		return usage("--all needs --table or --prove, and takes no mark and no --against")
+	case o.full && (proves || o.format != "text"):
+		return usage("--full is for text; md and json have every reading")
 	case o.against == "" && (o.one || o.newer != ""):
 		return usage("--entry and --newer need a seal; add --against SEAL")
 	case o.against == "" && o.key != "":
@@ -128,10 +225,26 @@ func (o auditOptions) check(marks int) error {
 		return usage("a proof covers every entry; leave out the filters")
 	case proves && o.format != "text" && o.format != "json":
 		return usage("a proof can be text or json, not %s", o.format)
+	case o.mischosen() != "":
+		return usage("%s does not choose rows of the table %s", o.mischosen(), o.table)
 	case !o.filter.From.IsZero() && !o.filter.To.IsZero() && !o.filter.From.Before(o.filter.To):
 		return usage("--from %s is after --to %s: swap them", o.from, o.to)
 	}
 	return nil
+}
+
+// mischosen is a filter that does not choose rows of the table; "": there is none.
+func (o auditOptions) mischosen() string {
+	f := o.filter
+	for _, filter := range []struct {
+		name  string
+		given bool
+	}{{"gate", f.Gate != ""}, {"zone", f.Zone != ""}, {"job", f.Job != ""}, {"from", o.from != ""}, {"to", o.to != ""}, {"critical", f.Critical}, {"failures", f.Failures}} {
+		if o.table != "" && filter.given && !page.Chooses(o.table, filter.name) {
+			return "--" + filter.name
+		}
+	}
+	return ""
 }
 
 // chosen says in words which readings the filter selects; "" for all.
@@ -152,6 +265,11 @@ func (o auditOptions) chosen() string {
 	}
 	return strings.Join(words, ", ")
 }
+
+// noneError is a filter that chooses nothing.
+type noneError struct{ what, chosen string }
+
+func (n noneError) Error() string { return "there are no " + n.what + " " + n.chosen }
 
 // prove shows whether the journal is unchanged, and exits with a fault if not.
 func (a *app) prove(ctx context.Context, args []string, o auditOptions) error {
@@ -252,21 +370,17 @@ func (a *app) proveAll(ctx context.Context) error {
 	return nil
 }
 
-// A tabled thing has a table of its rows.
-type tabled interface {
-	shown
-	CSV(w io.Writer) error
-}
-
-// showAs shows a thing in one of the formats of --format.
-func (a *app) showAs(thing tabled, format string) error {
+// showAs shows a thing in one of the formats of --format; as CSV one that has a table.
+func (a *app) showAs(thing shown, format string) error {
 	switch format {
 	case "text":
 		return a.show(thing)
 	case "json":
 		return a.showJSON(thing)
 	case "csv":
-		return thing.CSV(a.Out)
+		if tabled, ok := thing.(interface{ CSV(w io.Writer) error }); ok {
+			return tabled.CSV(a.Out)
+		}
 	}
 	_, err := fmt.Fprint(a.Out, term.Clean(thing.Markdown(a.clock()))) // md
 	return err

@@ -59,6 +59,7 @@ func exitCode(err error) int {
 		storage  *store.Error
 		loss     *keep.LossError
 		silent   *silentError
+		none     noneError
 		which    *desk.AmbiguousError
 		notFound = errors.Is(err, store.ErrNotFound)
 	)
@@ -73,7 +74,7 @@ func exitCode(err error) int {
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused
-	case errors.As(err, &unknown), errors.As(err, &missing), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
+	case errors.As(err, &unknown), errors.As(err, &missing), errors.As(err, &none), notFound, errors.Is(err, fs.ErrNotExist), errors.Is(err, photos.ErrMissing):
 		return exitNotFound
 	case errors.Is(err, journal.ErrUnknownEntry), errors.Is(err, journal.ErrBadEntry), errors.As(err, &storage),
 		errors.Is(err, store.ErrFull), errors.Is(err, store.ErrReadOnly), wholefile.IsFull(err):

@@ -38,6 +38,7 @@ func (a *app) gaugeCommand() *cobra.Command {
 		o.at = *at
 		return a.gauge(cmd.Context(), args, o)
 	}
+	cmd.AddCommand(a.studyCommand())
 	return cmd
 }
 

@@ -155,6 +155,10 @@ func TestHelpOfCommands(t *testing.T) {
 			t.Fatal(out)
 		}
 	}
+	readings := "person,part,reading\nJo,1,1.0\nJo,1,1.1\nJo,2,1.2\nJo,2,1.2\nRo,1,1.0\nRo,1,1.1\nRo,2,1.2\nRo,2,1.3\n"
+	if err := os.WriteFile("study.csv", []byte(readings), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	examples := 0
 	root := (&app{}).root()
 	var look func(*cobra.Command)

@@ -366,13 +366,35 @@ func lives() map[string]func(*bench) {
 		"building": (*bench).building, "released": (*bench).released, "crashed": (*bench).crashed,
 		"repairing": (*bench).repairing, "quarantined": (*bench).quarantined,
 		"library-causeway": (*bench).libraryCauseway, "library-jetty": (*bench).libraryJetty, "library-skerry": (*bench).librarySkerry,
-		"life": (*bench).life, "gates": (*bench).gates, "conceded": (*bench).conceded, "doubted": (*bench).doubted, "undone": (*bench).undone,
+		"life": (*bench).life, "gates": (*bench).gates, "conceded": (*bench).conceded, "doubted": (*bench).doubted, "studied": (*bench).studied, "undone": (*bench).undone,
 		"coats": (*bench).coats, "colder": (*bench).colder, "flown": (*bench).flown,
 		"late": (*bench).late, "balanced": (*bench).balanced, "measured-again": (*bench).measuredAgain, "looked-at": (*bench).lookedAt,
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 		"glued": (*bench).glued, "begun": (*bench).begun, "witnessed": (*bench).witnessed,
 		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired, "sold": (*bench).sold, "flown-grounded": (*bench).flownGrounded, "timed": (*bench).timed, "named": (*bench).named,
 	}
+}
+
+// studied has a gauge that was studied between two readings, once well and once badly.
+func (b *bench) studied() {
+	b.register("FN-07", "finch")
+	b.start("finch-build", "")
+	b.carry(3, nil)
+	study := func(values ...string) workflow.StudyGauge {
+		r := workflow.StudyGauge{Gauge: "caliper", Gate: "slot", Note: "on scrap"}
+		for i, v := range values {
+			r.Readings = append(r.Readings, journal.StudyReading{Person: []string{"Ro", "Jo"}[i/4], Part: []string{"A", "B"}[i/2%2], Value: b.quantity(v, quantity.Length)})
+		}
+		return r
+	}
+	b.act(b.lengths("slot", "root=4 mm"))
+	b.pass(time.Hour)
+	b.act(study("4 mm", "4.02 mm", "4.3 mm", "4.3 mm", "4.01 mm", "4 mm", "4.28 mm", "4.3 mm"))
+	b.pass(time.Hour)
+	b.act(b.lengths("slot", "root=4 mm", "tip=4.1 mm"))
+	b.pass(time.Hour)
+	b.act(study("4 mm", "4.6 mm", "4.3 mm", "4.3 mm", "4.01 mm", "4.5 mm", "4.28 mm", "4.3 mm"))
+	b.act(b.lengths("slot", "root=4 mm"))
 }
 
 // building is far on: one coat in its window, one joint setting, one curing.

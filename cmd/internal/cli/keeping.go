@@ -151,7 +151,7 @@ func (a *app) importCommand() *cobra.Command {
 			"seals. If the airframe is in the store already, a newer export continues it, provided that it\n" +
 			"begins with exactly what is here; any other is refused: two journals are never merged. The\n" +
 			"seals inside are by whoever sealed it; with --against it must also match a seal that you were\n" +
-			"given by other means. At most 1,000,000 entries, and 256 MiB unpacked without photos.",
+			"given by other means. At most 100,000 entries, and 40 MiB unpacked without photos.",
 		Args:              arguments(1, 1),
 		ValidArgsFunction: completeFiles,
 	}

@@ -31,7 +31,7 @@ type killBench struct {
 // command is the program on this bench.
 func (b *killBench) command(args ...string) *exec.Cmd {
 	cmd := exec.Command(b.self, args...)
-	cmd.Dir, cmd.Env = b.dir, b.env
+	cmd.Dir, cmd.Env = b.dir, append(slices.Clip(b.env), "HOME="+filepath.Join(b.dir, "home"))
 	return cmd
 }
 
@@ -76,7 +76,7 @@ func TestKilled(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The store is named by where a command runs, so that its bench can be copied.
-	base.env = append(base.env, "FETTLE_STORE=bench.db", "CLOCK=clock", "HOME=home", "XDG_CONFIG_HOME=", "XDG_DATA_HOME=")
+	base.env = append(base.env, "FETTLE_STORE=bench.db", "CLOCK=clock", "XDG_CONFIG_HOME=", "XDG_DATA_HOME=")
 	for _, args := range [][]string{
 		{"--store", "other.db", "airframe", "add", "SK-09", "--design", "skerry"}, {"--store", "other.db", "export", "SK-09", "sk.zip"},
 		{"airframe", "add", "CW-01", "--design", "causeway"}, {"backup", "copy.db"}, {"start", "CW-01", "causeway-build"},

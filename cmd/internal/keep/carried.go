@@ -22,11 +22,13 @@ import (
 )
 
 // The limits of what is imported. A file comes from somebody else, and what it costs to
-// look into it must not depend on what they packed.
+// look into it must not depend on what they packed. Every command on an airframe replays
+// its journal, which takes a second and 100 MB for as many entries as these; twenty years
+// of one airframe, flown and repaired on fifty days a year, are some 50,000.
 const (
-	mostEntries   = 1_000_000
-	mostUnpacked  = 256 << 20 // bytes of the journal and its documents
-	mostDocuments = 64 << 20  // bytes of these, a thousand builds
+	mostEntries   = 100_000
+	mostUnpacked  = 40 << 20 // bytes of the journal, as it is packed, and its documents
+	mostDocuments = 32 << 20 // bytes of these, 500 builds
 	mostManifest  = 8 << 10
 	mostPacked    = 4 << 30 // bytes of the file, photos included
 	mostListed    = 4 << 20 // bytes of the zip's list of files: some 30,000 of them
@@ -175,9 +177,14 @@ func (c *carried) manifest(ctx context.Context) (m manifest, err error) {
 	case m.Size <= 0:
 		return m, errors.New("its journal is empty")
 	case m.Size > mostEntries:
-		return m, fmt.Errorf("its journal has %d entries; the limit is %d", m.Size, mostEntries)
+		return m, tooLong(m.Size)
 	}
 	return m, workflow.CheckMark(m.Mark)
+}
+
+// tooLong refuses a journal that is not carried by itself.
+func tooLong(size int64) error {
+	return fmt.Errorf("its journal has %d entries; the limit is %d: a copy of the whole store takes it along (fettle backup, fettle restore)", size, mostEntries)
 }
 
 // eachRecord calls fn with each record of the journal, which fn may not keep.

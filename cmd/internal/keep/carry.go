@@ -50,6 +50,9 @@ func (k *Keeper) Export(ctx context.Context, mark, to string) (out Exported, err
 	if err != nil {
 		return out, err
 	}
+	if state.Size() > mostEntries {
+		return out, fmt.Errorf("%s: %w", state.Airframe.Mark, tooLong(state.Size()))
+	}
 	b, err := bundle(ctx, k.Desk.Store, state.Airframe.Mark, state.Size())
 	if err != nil {
 		return out, err

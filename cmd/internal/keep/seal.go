@@ -116,7 +116,9 @@ func (t tree) size() int64 { return int64(len(t.records)) }
 type Verdict struct {
 	Mark    string
 	Head    seal.Head
-	Seals   int // that the journal names and matches
+	Seals   int      // that the journal names and matches
+	Keys    []string // the public keys of those that match, as the journal names them
+	Own     string   // one's own public key; "": there is none
 	Faults  []string
 	Photos  int      // unchanged
 	Missing []string // missing or changed, each once
@@ -151,6 +153,9 @@ func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 				fault("the seal in entry %d, over the first %d entries: %v", e.Position, f.Size, err)
 			} else {
 				v.Seals++
+				if !slices.Contains(v.Keys, f.Key) {
+					v.Keys = append(v.Keys, f.Key)
+				}
 			}
 		case journal.PhotoKept:
 			if err := k.Desk.Photos.Check(f.Photo); err != nil {
@@ -163,6 +168,9 @@ func (k *Keeper) Prove(ctx context.Context, mark string) (Verdict, error) {
 				v.Photos++
 			}
 		}
+	}
+	if own, err := k.Public(""); err == nil {
+		v.Own = own
 	}
 	for _, l := range missing {
 		v.Missing = append(v.Missing, fmt.Sprintf("%s (entry %s): %v", l.Name, strings.Join(l.entries, ", "), l.err))

@@ -1,18 +1,12 @@
 package page
 
 import (
-	"bytes"
 	"encoding/base64"
-	"encoding/csv"
 	"fmt"
-	"io"
-	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"fettle/cmd/internal/keep"
-	"fettle/cmd/internal/term"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -36,6 +30,7 @@ type AuditSummary struct {
 	Undecided    int      `json:"undecided"`
 	Current      []string `json:"gates_current,omitempty"`
 	NotCurrent   []string `json:"gates_not_current,omitempty"`
+	Conceded     []string `json:"gates_conceded,omitempty"`
 	NeverTaken   []string `json:"gates_never_taken,omitempty"`
 	NeverChecked []string `json:"gauges_never_checked,omitempty"`
 	NotGood      []string `json:"gauges_not_good,omitempty"`
@@ -58,7 +53,7 @@ type AuditSummary struct {
 func newSummary(s workflow.AuditSummary) AuditSummary {
 	return AuditSummary{
 		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided, Current: s.Current,
-		NotCurrent: allSaid(s.NotCurrent), NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
+		NotCurrent: allSaid(s.NotCurrent), Conceded: s.Conceded, NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
 		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Witnessed: s.Witnessed, TooLate: s.TooLate, Concessions: s.Concessions,
 		Corrections: s.Corrections, Backwards: s.Backwards, Build: said(s.Build), Grounded: allSaid(s.Grounded), Late: s.Late, Releases: s.Releases, Flights: s.Flights,
 		Damages: s.Damages, OpenDamage: s.OpenDamage,
@@ -82,7 +77,7 @@ type AuditedReading struct {
 	Converted  string      `json:"in_unit_of_limits,omitempty"` // if it was typed in another unit
 	Limits     string      `json:"limits"`
 	Critical   bool        `json:"critical"`
-	Verdict    string      `json:"verdict"` // of this reading alone
+	Verdict    string      `json:"verdict"` // of this reading alone, or of what it was compared with
 	Margin     *Margin     `json:"margin,omitempty"`
 	U          float64     `json:"uncertainty,omitempty"`      // of this reading, in the unit of the limits
 	Likely     float64     `json:"probability,omitempty"`      // that this reading conforms
@@ -100,48 +95,64 @@ type AuditedReading struct {
 
 // NewAudit makes the page of an audit. chosen says in words which readings are
 // listed; "" for all.
-func NewAudit(s *workflow.State, sum workflow.AuditSummary, readings []workflow.AuditedReading, chosen string) Audit {
+func NewAudit(s *workflow.State, sum workflow.AuditSummary, record *workflow.Record, readings []workflow.AuditedReading, chosen string) Audit {
 	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: newSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
-		one := AuditedReading{
-			Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
-			By: r.Entry.By, Program: r.Entry.Program, Gauge: first(r.Gauge.Title, r.Reading.Gauge), Typed: r.Reading.Value.Typed(),
-			Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r), Scale: drawn(r.Scale), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
-		}
-		one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
-		if unit := r.Gate.Unit(); unit != r.Reading.Value.Unit() {
-			one.Converted, _ = r.Reading.Value.In(unit) // "" if the gate has no limits now
-		}
-		one.Checked = r.Checked
-		if r.Check != nil {
-			age := int64(r.Entry.At.Sub(r.Check.At) / time.Second)
-			one.Check, one.CheckAge = newCheck(*r.Check), &age
-		}
-		if r.Doubt != nil {
-			one.Doubt = fmt.Sprintf("%s, entry %d", said(r.Doubt.Doubts()), r.Doubt.Position)
-		}
-		if j := r.OwnVerdict.Judged; j.Known {
-			one.U, one.Likely, one.Plain, one.likely = j.U, j.Probability, j.Plain, j.Likely()
-		}
-		if m := r.OwnVerdict.Margin; m.Known {
-			one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
-		}
-		a.Readings = append(a.Readings, one)
+		a.Readings = append(a.Readings, newReading(r, record))
 	}
 	return a
 }
 
-func verdict(r workflow.AuditedReading) string {
-	switch {
-	case !r.Gate.Result.IsZero():
-		return "a part of " + r.Gate.Result.String()
-	case !r.Gate.Alone():
-		return "compared with the other points"
+// newReading is one reading with what became of it.
+func newReading(r workflow.AuditedReading, record *workflow.Record) AuditedReading {
+	one := AuditedReading{
+		Entry: r.Entry.Position, Gate: r.Reading.Gate, Point: r.Reading.Point, Job: r.Job, At: r.Entry.At, Recorded: r.Entry.Recorded,
+		By: r.Entry.By, Program: r.Entry.Program, Gauge: first(r.Gauge.Title, r.Reading.Gauge), Typed: r.Reading.Value.Typed(),
+		Limits: LimitsText(r.Gate), Critical: r.Gate.Critical, Verdict: verdict(r, record), Scale: drawn(r.Scale), Stands: stands(r), Concession: r.Reason, Releases: r.Releases,
 	}
-	return string(r.OwnVerdict.Verdict)
+	one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
+	if unit := r.Gate.Unit(); unit != r.Reading.Value.Unit() {
+		one.Converted, _ = r.Reading.Value.In(unit) // "" if the gate has no limits now
+	}
+	one.Checked = r.Checked
+	if r.Check != nil {
+		age := int64(r.Entry.At.Sub(r.Check.At) / time.Second)
+		one.Check, one.CheckAge = newCheck(*r.Check), &age
+	}
+	if r.Doubt != nil {
+		one.Doubt = fmt.Sprintf("%s, entry %d", said(r.Doubt.Doubts()), r.Doubt.Position)
+	}
+	if j := r.OwnVerdict.Judged; j.Known {
+		one.U, one.Likely, one.Plain, one.likely = j.U, j.Probability, j.Plain, j.Likely()
+	}
+	if m := r.OwnVerdict.Margin; m.Known {
+		one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
+	}
+	return one
 }
 
-const inDoubt = "in doubt: it does not count"
+// verdict is that of the reading alone, or else of what it was compared with, or came to, as
+// it was judged then.
+func verdict(r workflow.AuditedReading, record *workflow.Record) string {
+	if r.Gate.Result.IsZero() && r.Gate.Alone() {
+		return string(r.OwnVerdict.Verdict)
+	}
+	if j := record.JudgementOf(r.Entry.Position); j != nil {
+		if v, ok := worstAt(j, r.Reading.Point); ok && v.Known {
+			what := first(v.Named(), r.Gate.Result.String())
+			return fmt.Sprintf("%s %s, %s", what, quantity.Written(figures(v.Value), v.Unit), v.Finding.Verdict)
+		}
+	}
+	if !r.Gate.Result.IsZero() {
+		return "a part of " + r.Gate.Result.String()
+	}
+	return "compared with the other points"
+}
+
+const (
+	inDoubt  = "in doubt: it does not count"
+	counting = "counts"
+)
 
 // stands says whether a reading still counts, and if not, the first reason.
 func stands(r workflow.AuditedReading) string {
@@ -157,7 +168,7 @@ func stands(r workflow.AuditedReading) string {
 	case r.Doubt != nil:
 		return inDoubt
 	}
-	return "counts"
+	return counting
 }
 
 // Markdown is the audit: the summary, then gate by gate.
@@ -182,7 +193,7 @@ func (a Audit) Markdown(c Clock) string {
 		l.item("%s", r.line(c))
 	}
 	if len(a.Readings) == 0 {
-		l.add("\n%s\n", map[bool]string{true: "No readings match the filter.", false: "There are no readings."}[a.Filtered])
+		l.add("\nThere are no readings.\n")
 	}
 	return l.String()
 }
@@ -253,13 +264,6 @@ func (r AuditedReading) gaugeLine(c Clock) string {
 	return "never checked in this record"
 }
 
-// SummaryMarkdown is the summary alone.
-func (a Audit) SummaryMarkdown() string {
-	var l lines
-	a.summary(&l)
-	return l.String()
-}
-
 func (a Audit) summary(l *lines) {
 	s := a.Summary
 	l.item("%s, %s; each judged alone, %d out of tolerance and %d undecided", many(s.Entries, "entry"), many(s.Readings, "reading"), s.Out, s.Undecided)
@@ -285,6 +289,9 @@ func (a Audit) summary(l *lines) {
 	if len(s.Grounded) > 0 {
 		list("flights that it was not released for", s.Grounded)
 	}
+	if len(s.Conceded) > 0 {
+		list("gates used as they are, by a concession", s.Conceded)
+	}
 	list("gates not measured yet", s.NeverTaken)
 	list("gates not passed", s.NotCurrent)
 	list("joints that missed their window", s.Lapsed)
@@ -300,83 +307,6 @@ func (a Audit) summary(l *lines) {
 	list("readings in doubt", s.InDoubt)
 }
 
-// CSV writes one row for each reading, in the form of RFC 4180: CRLF, quotes
-// doubled. Values and deviations are in the SI unit, times in UTC.
-func (a Audit) CSV(w io.Writer) error {
-	header := []string{"mark", "entry", "gate", "point", "job", "at_utc", "recorded_utc", "by", "program", "gauge", "typed", "value", "unit",
-		"limits", "critical", "verdict", "margin", "margin_unit", "stands", "concession", "releases",
-		"gauge_check_entry", "gauge_checked_utc", "gauge_check_age_s", "gauge_deviation", "gauge_deviation_unit", "gauge_good", "in_doubt"}
-	if err := writeRow(w, header); err != nil {
-		return err
-	}
-	for _, r := range a.Readings {
-		margin, unit := "", ""
-		if r.Margin != nil {
-			margin, unit = strconv.FormatFloat(r.Margin.By, 'g', -1, 64), r.Margin.Unit
-		}
-		var releases []string
-		for _, e := range r.Releases {
-			releases = append(releases, strconv.FormatInt(e, 10))
-		}
-		row := []string{a.Mark, strconv.FormatInt(r.Entry, 10), r.Gate, r.Point, r.Job, r.At.UTC().Format(time.RFC3339), r.Recorded.UTC().Format(time.RFC3339),
-			r.By, r.Program, r.Gauge, r.Typed, strconv.FormatFloat(r.Value, 'g', -1, 64), r.SI, r.Limits, strconv.FormatBool(r.Critical), r.Verdict, margin, unit,
-			r.Stands, r.Concession, strings.Join(releases, " ")}
-		row = append(append(row, r.checkFields()...), r.Doubt)
-		if err := writeRow(w, row); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// checkFields are the columns of the gauge's last check; empty if there is none.
-func (r AuditedReading) checkFields() []string {
-	c := r.Check
-	if c == nil {
-		return make([]string, 6)
-	}
-	return []string{strconv.FormatInt(c.Entry, 10), c.At.UTC().Format(time.RFC3339), strconv.FormatInt(int64(r.At.Sub(c.At)/time.Second), 10),
-		strconv.FormatFloat(c.Off, 'g', -1, 64), c.Unit, strconv.FormatBool(c.Good)}
-}
-
-// writeRow ends a row with CRLF. With csv.Writer's UseCRLF, line breaks inside a
-// field would become CRLF as well. CSV has no escapes, so fields are cleaned as text for
-// a terminal is.
-func writeRow(w io.Writer, fields []string) error {
-	var b bytes.Buffer
-	row := csv.NewWriter(&b)
-	for i, field := range fields {
-		fields[i] = unformed(term.Clean(field))
-	}
-	if err := row.Write(fields); err != nil {
-		return err
-	}
-	row.Flush()
-	_, err := fmt.Fprint(w, strings.TrimSuffix(b.String(), "\n"), "\r\n")
-	return err
-}
-
-// unformed keeps a spreadsheet from taking words for a formula: an apostrophe before
-// them says that they are text. Numbers and quantities stay as they are.
-func unformed(field string) string {
-	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(field, " "))
-	if !strings.ContainsRune("=+-@\t\n＝＋－＠", first) || first == utf8.RuneError || isNumber(field) {
-		return field
-	}
-	return "'" + field
-}
-
-func isNumber(field string) bool {
-	if _, err := strconv.ParseFloat(field, 64); err == nil {
-		return true
-	}
-	if _, err := quantity.Parse(field, ""); err == nil {
-		return true
-	}
-	_, _, err := quantity.ParseLimits(field, "")
-	return err == nil
-}
-
 // A Tree is the result of checking the hash tree of a journal.
 type Tree struct {
 	Mark     string   `json:"mark"`
@@ -384,6 +314,7 @@ type Tree struct {
 	Root     string   `json:"root"`
 	Intact   bool     `json:"intact"`
 	Seals    int      `json:"seals"`
+	Keys     []Signer `json:"keys,omitempty"` // whose the seals are
 	Faults   []string `json:"faults,omitempty"`
 	Photos   int      `json:"photos"`
 	Missing  []string `json:"missing_photos,omitempty"`
@@ -391,10 +322,19 @@ type Tree struct {
 	Contains *bool    `json:"contains,omitempty"` // whether this journal contains what was sealed; nil: no seal was given
 }
 
+// A Signer is a public key that signed seals, as the journal names it.
+type Signer struct {
+	Key string `json:"key"`
+	Own bool   `json:"own"` // it is one's own
+}
+
 // Found fills in the verdict on the journal itself.
 func (t *Tree) Found(v keep.Verdict) {
 	t.Mark, t.Size, t.Root = v.Mark, v.Head.Size, base64.StdEncoding.EncodeToString(v.Head.Root[:])
 	t.Intact, t.Seals, t.Faults = len(v.Faults) == 0, v.Seals, v.Faults
+	for _, key := range v.Keys {
+		t.Keys = append(t.Keys, Signer{key, key == v.Own})
+	}
 	t.Photos, t.Missing = v.Photos, v.Missing
 	if v.Unread {
 		t.Root = ""
@@ -448,6 +388,13 @@ func (t Tree) Markdown(Clock) string {
 		l.item("**Intact:** it matches its %s", many(t.Seals, "seal"))
 	} else if t.Intact {
 		l.item("**Intact:** every entry matches its stored hash; there is no seal to compare with")
+	}
+	for _, s := range t.Keys {
+		if s.Own {
+			l.item("signed with your own key, `%s`", s.Key)
+		} else {
+			l.item("signed with the key `%s`, which is not yours: compare it with the one that its owner gave you", s.Key)
+		}
 	}
 	for _, f := range t.Faults {
 		l.item("**NOT INTACT:** %s", esc(f))

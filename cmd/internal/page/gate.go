@@ -98,7 +98,7 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	g.unfit = r.NeedsRework()
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
 		g.Gauge = gauge.Title
-		pass, ok := r.Gate.Rule().Passing(gauge.Doubt())
+		pass, ok := r.Gate.Rule().Passing(s.DoubtOf(r.Gate, gauge))
 		if r.Met() || g.Plain { // nothing is left to pass, or all within the limits does
 			pass, ok = r.Gate.Limits, true
 		}

@@ -43,6 +43,7 @@ type Gauge struct {
 	InDoubt []int64     `json:"in_doubt,omitempty"`
 	Again   []string    `json:"measure_again,omitempty"`
 	Stays   []string    `json:"stays_in_doubt,omitempty"` // gates of work that is done, which no step measures again
+	Studies []Study     `json:"studies,omitempty"`
 }
 
 // NewGauge makes the page of a gauge.
@@ -50,6 +51,9 @@ func NewGauge(r workflow.GaugeReport) Gauge {
 	g := Gauge{Name: r.Gauge.Name, Title: r.Gauge.Title, Barred: newReasons(r.Barred), InDoubt: r.InDoubt, Again: r.Again, Stays: r.Stays}
 	if r.Last != nil {
 		g.Last = newCheck(*r.Last)
+	}
+	for _, study := range r.Studies {
+		g.Studies = append(g.Studies, newStudy(study))
 	}
 	return g
 }
@@ -73,6 +77,9 @@ func (g Gauge) items(l *lines, c Clock) {
 	}
 	for _, r := range g.Barred {
 		l.item("%s", ReasonText(r.Reason, c))
+	}
+	for _, s := range g.Studies {
+		l.item("%s", s.line(c))
 	}
 }
 

@@ -113,7 +113,7 @@ func of(name string) string {
 // that give Markdown, by the package's source.
 func makers(t *testing.T) (names []string) {
 	t.Helper()
-	small := []string{"Span", "LimitsText", "Escape"} // words inside a line
+	small := []string{"Span", "TablesHold", "LimitsText", "Escape"} // words inside a line
 	files, err := filepath.Glob("*.go")
 	if err != nil {
 		t.Fatal(err)
@@ -357,7 +357,7 @@ func (a album) witnessing(t testing.TB) {
 	next := page.NewNext(b.State, b.Now)
 	next.Step.Brief(b.State, "builder", "fettle next FN-02 --full", false)
 	b.show("Next-short", next)
-	b.show("Audit-witnessed", page.NewAudit(b.State, summary, nil, ""))
+	b.show("Audit-witnessed", page.NewAudit(b.State, summary, &workflow.Record{}, nil, ""))
 }
 
 // tab glues something in the two acts of a glue that dries, and lets it lapse.
@@ -558,11 +558,19 @@ func (b *bench) audit() {
 	b.show("Gauges", page.Gauges{Mark: "FN-01", Gauges: []page.Gauge{gauge("caliper"), gauge("rule")}})
 	b.show("Airframe-in-doubt", page.NewAirframe(b.State, b.Now))
 	b.act(workflow.Undo{Position: b.State.Size() - 1, Reason: "it was the wrong block"})
+	study := workflow.StudyGauge{Gauge: "caliper", Gate: "slot", Note: "on scrap"}
+	for i, v := range []string{"4 mm", "4.02 mm", "4.3 mm", "4.3 mm", "4.01 mm", "4 mm", "4.28 mm", "4.3 mm"} {
+		study.Readings = append(study.Readings, journal.StudyReading{Person: []string{"Ro", "Jo"}[i/4], Part: []string{"A", "B"}[i/2%2], Value: b.q(v, quantity.Length)})
+	}
+	worker := *b.Worker // nothing after it knows of the study
+	aside := *b
+	aside.Worker = &worker
+	b.show("Recorded-studied", aside.act(study))
 	b.act(workflow.Note{Text: "Flies [straight] <b>up</b> & down, 5_6 `x` ~ #1 | 2!"})
 	b.show("Journal", page.NewJournal(b.State))
 	b.show("Journal-last", page.NewJournal(b.State).Last(2))
 	b.pages["TakenBack"] = page.TakenBack(b.State, []int64{1, 2, 3, 4, 5, 6, 7, 8, 20, 21, 22}) + "\n" + page.TakenBack(b.State, []int64{6, 7}) + "\n"
-	for name, filter := range map[string]workflow.AuditFilter{"": {}, "-chosen": {Failures: true}, "-none": {From: b.Now}} {
+	for name, filter := range map[string]workflow.AuditFilter{"": {}, "-chosen": {Failures: true}} {
 		readings, err := b.State.Audit(filter, b.Now)
 		b.must(err)
 		summary, err := b.State.AuditSummary(b.Now)
@@ -571,9 +579,13 @@ func (b *bench) audit() {
 		if name != "" {
 			chosen = "that were chosen"
 		}
-		audit := page.NewAudit(b.State, summary, readings, chosen)
-		b.show("Audit"+name, audit)
-		b.pages["AuditSummaryMarkdown"] = audit.SummaryMarkdown()
+		record, err := b.State.Record(b.Now)
+		b.must(err)
+		b.show("Audit"+name, page.NewAudit(b.State, summary, record, readings, chosen))
+		b.show("AuditScreen", page.NewAuditScreen(b.State, summary, record, nil, b.Now))
+		history, err := page.NewGateHistory(b.State, record, "slot", b.Now)
+		b.must(err)
+		b.show("GateHistory", history)
 	}
 }
 

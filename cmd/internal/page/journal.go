@@ -183,6 +183,8 @@ func says(facts journal.Facts) string {
 		return fmt.Sprintf("read %s%s: %s with %s", f.Gate, optionally(" at ", f.Point), typed(f.Value), f.Gauge)
 	case journal.GaugeChecked:
 		return fmt.Sprintf("checked %s: it read %s on a reference of %s%s", f.Gauge, typed(f.Reads), typed(f.Of), optionally(": ", f.Note))
+	case journal.GaugeStudied:
+		return fmt.Sprintf("studied %s at %s, %s: one person repeats to ±%s, anybody to ±%s%s", f.Gauge, f.Gate, many(len(f.Readings), "reading"), f.Repeatability, f.Whole, optionally(": ", f.Note))
 	case journal.Reworked:
 		way := ""
 		if f.Way > 0 {
@@ -241,7 +243,7 @@ type Recorded struct {
 	Mark    string   `json:"mark"`
 	Entries []Entry  `json:"entries"`
 	Gates   []Gate   `json:"gates,omitempty"`         // those that were measured
-	Gauges  []Gauge  `json:"gauges,omitempty"`        // those that were checked
+	Gauges  []Gauge  `json:"gauges,omitempty"`        // those that were checked or studied
 	Stale   []string `json:"measure_again,omitempty"` // the gates that a change of equipment makes stale
 	Timers  []Timer  `json:"timers,omitempty"`
 	Waits   []Waits  `json:"waits,omitempty"`    // that began
@@ -264,6 +266,10 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		case journal.ConcessionGranted:
 			gate = f.Gate
 		case journal.GaugeChecked:
+			if report, err := s.GaugeReport(f.Gauge, now); err == nil {
+				r.Gauges = append(r.Gauges, NewGauge(report))
+			}
+		case journal.GaugeStudied:
 			if report, err := s.GaugeReport(f.Gauge, now); err == nil {
 				r.Gauges = append(r.Gauges, NewGauge(report))
 			}

@@ -1,0 +1,313 @@
+package page
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+// An AuditScreen is the answer of an audit on one screen: how it stands, how near the
+// limits it is, and what is missing, conceded, flown while grounded and in doubt.
+type AuditScreen struct {
+	mark  string
+	items []string
+}
+
+// screenItem is how many characters one answer may have, so that it takes two lines of 80
+// columns.
+const screenItem = 140
+
+// NewAuditScreen makes the screen.
+func NewAuditScreen(s *workflow.State, sum workflow.AuditSummary, record *workflow.Record, documents []Cited, at time.Time) AuditScreen {
+	a := AuditScreen{mark: s.Airframe.Mark}
+	a.stands(s, at)
+	flown, unsaid := record.Flown()
+	hours := ""
+	if flown > 0 {
+		hours = ", " + Span(flown) + " in the air"
+		if unsaid > 0 {
+			hours += fmt.Sprintf(" and %s nobody timed", many(unsaid, "flight"))
+		}
+	}
+	a.add("", fmt.Sprintf("%s, %s; %s, %s, %s (%d open)%s", many(sum.Entries, "entry"), many(sum.Readings, "reading"), many(sum.Releases, "release"), many(sum.Flights, "flight"), many(sum.Damages, "damage"), sum.OpenDamage, hours))
+	a.gates(s, at)
+	near := []string{}
+	for _, n := range s.NearLimit(at) {
+		near = append(near, fmt.Sprintf("%s %s, %s inside", strings.TrimSpace(n.Gate.Gate.Name+" "+n.Value.Named()), amount(n.Value.Value, n.Value.Unit), amount(n.Value.Finding.Margin.By, n.Value.Unit)))
+	}
+	a.list("within a tenth of a limit", near)
+	a.list("not measured yet", sum.NeverTaken)
+	a.list("not passed", allSaid(sum.NotCurrent))
+	conceded := []string{}
+	for _, c := range record.Concessions {
+		if c.InForce {
+			till := ""
+			if c.Flights > 0 {
+				till = fmt.Sprintf(" (for %s)", many(c.Flights, "flight"))
+			}
+			if !c.Until.IsZero() {
+				till += " (till " + c.Until.In(time.Local).Format("2 Jan 2006") + ")"
+			}
+			conceded = append(conceded, fmt.Sprintf("%s by %s%s: %s", c.Gate, c.By, till, c.Reason))
+		}
+	}
+	a.list("conceded", conceded)
+	grounded := []string{}
+	for _, f := range record.Flights {
+		if f.Grounded != "" {
+			grounded = append(grounded, f.At.In(time.Local).Format("2 Jan 2006")+", "+f.Grounded)
+		}
+	}
+	a.list("flown while grounded", grounded)
+	a.list("in doubt", doubted(s, record))
+	if !sum.Build.IsZero() {
+		a.add("", said(sum.Build))
+	}
+	a.also(sum, len(record.Concessions)-len(conceded))
+	for _, d := range documents[:min(1, len(documents))] {
+		a.add("", d.Line())
+	}
+	return a
+}
+
+func (a *AuditScreen) stands(s *workflow.State, at time.Time) {
+	switch f := s.Airworthiness(at); {
+	case s.Retired != nil:
+		a.items = append(a.items, "**Retired**: "+esc(cut(said(s.Retired.Says()), screenItem)))
+	case f.Released:
+		a.items = append(a.items, fmt.Sprintf("**Released** %s by %s", s.Release.At.In(time.Local).Format("2 Jan 2006"), esc(s.Release.By)))
+	default:
+		a.items = append(a.items, "**Grounded**: "+esc(cut(said(f.Why), screenItem)))
+	}
+}
+
+func (a *AuditScreen) gates(s *workflow.State, at time.Time) {
+	var passed, all, critical, allCritical, conceded int
+	for _, g := range s.Gates(at) {
+		all++
+		if g.Gate.Critical {
+			allCritical++
+		}
+		switch {
+		case g.Standing == workflow.Conceded:
+			conceded++
+		case g.Standing == workflow.Current:
+			passed++
+			if g.Gate.Critical {
+				critical++
+			}
+		}
+	}
+	text := fmt.Sprintf("%d of %s passed, %d of %d critical ones", passed, many(all, "gate"), critical, allCritical)
+	if conceded > 0 {
+		text += fmt.Sprintf("; %d conceded", conceded)
+	}
+	a.add("", text)
+}
+
+// doubted says of each check that a gauge failed which gates were read with it.
+func doubted(s *workflow.State, record *workflow.Record) []string {
+	all := []string{}
+	for _, bad := range record.BadGauges {
+		var gates []string
+		for _, p := range bad.Readings {
+			if j := record.JudgementOf(p); j != nil && !slices.Contains(gates, j.Gate.Name) {
+				gates = append(gates, j.Gate.Name)
+			}
+		}
+		if len(gates) > 0 {
+			all = append(all, fmt.Sprintf("%s of %s: %s, entry %d", many(len(bad.Readings), "reading"), strings.Join(gates, ", "), said(bad.Doubts()), bad.Position))
+		}
+	}
+	return all
+}
+
+// also counts what is in the record besides.
+func (a *AuditScreen) also(sum workflow.AuditSummary, ended int) {
+	var also []string
+	for _, of := range []struct {
+		n    int
+		what string
+	}{
+		{sum.Out, "reading out of tolerance"}, {sum.Undecided, "reading undecided"}, {len(sum.Lapsed), "joint outside the window"}, {len(sum.TooLate), "step too late after a wait"},
+		{ended, "concession no longer in force"}, {len(sum.Corrections), "correction"}, {sum.Late, "entry typed in late"}, {len(sum.Backwards), "entry out of time order"},
+		{len(sum.NeverChecked), "gauge never checked"}, {len(sum.NotGood), "gauge found bad"},
+	} {
+		if of.n > 0 {
+			noun, rest, _ := strings.Cut(of.what, " ")
+			also = append(also, strings.TrimSpace(many(of.n, noun)+" "+rest))
+		}
+	}
+	if len(also) > 0 {
+		a.list("also", also)
+	}
+}
+
+func (a *AuditScreen) list(what string, items []string) {
+	if len(items) == 0 {
+		a.add(what, "none")
+		return
+	}
+	a.add(what, fitting(items, screenItem-len(what)-2))
+}
+
+func (a *AuditScreen) add(what, text string) {
+	if what != "" {
+		text = what + ": " + text
+	}
+	a.items = append(a.items, esc(cut(text, screenItem)))
+}
+
+// fitting are as many of the items as fit, and how many more there are.
+func fitting(items []string, most int) string {
+	text := ""
+	for i, item := range items {
+		more := ""
+		if left := len(items) - i - 1; left > 0 {
+			more = fmt.Sprintf("; and %d more", left)
+		}
+		longer := strings.TrimPrefix(text+"; "+item, "; ")
+		if utf8.RuneCountInString(longer+more) > most {
+			if i == 0 {
+				return cut(item, most-utf8.RuneCountInString(more)) + more
+			}
+			return fmt.Sprintf("%s; and %d more", text, len(items)-i)
+		}
+		text = longer
+	}
+	return text
+}
+
+// cut is the text with no more characters than that.
+func cut(text string, most int) string {
+	if runes := []rune(text); len(runes) > most {
+		return strings.TrimRight(string(runes[:max(0, most-3)]), " ,;:") + "..."
+	}
+	return text
+}
+
+// Markdown is the screen.
+func (a AuditScreen) Markdown(Clock) string {
+	var l lines
+	l.add("# What the record of %s shows\n", esc(a.mark))
+	for _, item := range a.items {
+		l.item("%s", item)
+	}
+	l.add("\nMore: `fettle audit %s --full`, `--gate GATE`, `--table TABLE`.", a.mark)
+	return l.String()
+}
+
+// A GateHistory is how one gate was judged, sitting by sitting.
+type GateHistory struct {
+	gate  Gate
+	rows  []historyRow
+	since map[int]string // limits, where they changed
+}
+
+type historyRow struct {
+	at                     time.Time
+	of, value, scale, says string
+	counts                 bool
+}
+
+// NewGateHistory makes the history of the gate of that name.
+func NewGateHistory(s *workflow.State, record *workflow.Record, gate string, at time.Time) (GateHistory, error) {
+	report, err := s.GateReport(gate, at)
+	if err != nil {
+		return GateHistory{}, err
+	}
+	h := GateHistory{gate: NewGate(s, report, at), since: map[int]string{}}
+	limits := ""
+	for _, j := range record.Judgements {
+		if j.Gate.Name != gate {
+			continue
+		}
+		if now := LimitsText(j.Gate); now != limits {
+			if limits != "" {
+				h.since[len(h.rows)] = now
+			}
+			limits = now
+		}
+		for _, v := range j.Judged {
+			if !v.Limited() || !v.Known {
+				continue
+			}
+			row := historyRow{at: j.At, of: v.Named(), value: amountOfValue(v), scale: drawn(v.Scale), says: verdictText(v.Part, j.Gate.Repeat), counts: j.Counts}
+			if j.Concession != nil && !j.Passed() {
+				row.says += ", conceded"
+			}
+			if j.Doubt != nil {
+				row.says += ", in doubt"
+			}
+			h.rows = append(h.rows, row)
+		}
+	}
+	return h, nil
+}
+
+func amountOfValue(v workflow.Judged) string {
+	if len(v.Readings) == 1 {
+		return v.Readings[0].String()
+	}
+	return quantity.Written(figures(v.Value), v.Unit)
+}
+
+// Markdown is the history, oldest first.
+func (h GateHistory) Markdown(c Clock) string {
+	var l lines
+	l.add("# %s: %s\n", esc(h.gate.Name), esc(h.gate.Title))
+	l.item("%s", esc(strings.Join(h.heads(), "; ")))
+	if h.gate.Reason != "" && h.gate.Standing != workflow.Current {
+		l.item("%s", esc(h.gate.Reason))
+	}
+	if len(h.rows) == 0 {
+		l.add("\nIt was not measured yet.")
+		return l.String()
+	}
+	var wide [2]int
+	for _, r := range h.rows {
+		wide[0], wide[1] = max(wide[0], utf8.RuneCountInString(r.of)), max(wide[1], utf8.RuneCountInString(r.value))
+	}
+	wide[0], wide[1] = min(wide[0], 16), min(wide[1], 14)
+	pad := func(text string, to int) string {
+		text = cut(text, to)
+		return text + strings.Repeat(" ", to-utf8.RuneCountInString(text))
+	}
+	l.add("\n```")
+	last := ""
+	for i, r := range h.rows {
+		if limits := h.since[i]; limits != "" {
+			l.add("  limits from here: %s", limits)
+		}
+		when := c.Full(r.at)
+		if when == last {
+			when = ""
+		} else {
+			last = when
+		}
+		mark := " "
+		if r.counts {
+			mark = ">"
+		}
+		row := fmt.Sprintf("%s %s", mark, pad(when, 17))
+		if wide[0] > 0 {
+			row += " " + pad(r.of, wide[0])
+		}
+		l.add("%s", strings.TrimRight(fmt.Sprintf("%s %s %s %s", row, pad(r.value, wide[1]), r.scale, r.says), " "))
+	}
+	l.add("```\n\nA row with > counts now. [ and ] are the limits, = passes, ? is too near to decide, - is out, * is the value.")
+	return l.String()
+}
+
+func (h GateHistory) heads() []string {
+	heads := []string{h.gate.Limits}
+	if h.gate.Critical {
+		heads = append(heads, "critical")
+	}
+	return append(heads, h.gate.Standing.Words())
+}

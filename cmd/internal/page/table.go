@@ -1,0 +1,579 @@
+package page
+
+import (
+	"bytes"
+	"cmp"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"fettle/cmd/internal/term"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+// A Table is rows of facts of one kind, for whoever reckons with them.
+type Table struct {
+	Name    string
+	Columns []string
+	Rows    []Row
+}
+
+// A Row is one fact: a cell a column, and what filters look at.
+type Row struct {
+	Cells  []any // text, whole numbers, numbers, moments, yes and no; nil: not known
+	Gate   string
+	Job    string
+	Zones  []string
+	At     time.Time
+	Severe bool // of a critical gate
+	Failed bool // out of tolerance or undecided, as it was judged
+}
+
+// A tableOf is one table: its columns, which filters choose of it, and its rows.
+type tableOf struct {
+	name, holds string
+	columns     string
+	filters     string
+	rows        func(workflow.Record, *workflow.State, time.Time, *Table) error
+}
+
+const (
+	ofGates = "gate zone critical failures "
+	ofTime  = "from to "
+)
+
+// tables are all there are.
+func tables() []tableOf {
+	return []tableOf{
+		{"readings", "each reading, with the value that it was judged in",
+			"entry sitting gate critical point job at_utc recorded_utc by program gauge typed value unit low high alike judged judged_value margin uncertainty " +
+				"value_si low_si high_si alike_si judged_value_si margin_si uncertainty_si unit_si verdict gate_verdict counts stands concession releases " +
+				"gauge_check_entry gauge_checked_utc gauge_check_age_s gauge_deviation gauge_deviation_unit gauge_good in_doubt",
+			ofGates + ofTime + "job", readingRows},
+		{"gates", "each gate as it stands, a row for each value that is judged",
+			"gate title critical standing reason of value unit low high margin room uncertainty value_si low_si high_si margin_si uncertainty_si unit_si verdict " +
+				"read_utc entries gauge conceded_by flights_left until_utc zones",
+			ofGates, gateRows},
+		{"damages", "what was found, where, by what it was caused, and what was aboard",
+			"damage entry at_utc recorded_utc by zone finding severity place cause note aboard repaired job quarantine", "zone " + ofTime, damageRows},
+		{"repairs", "each repair: what was found, done and renewed, with mass and critical gates before and after",
+			"job title opened_utc closed_utc by damages found thrown_away cut_out joints equipment steps mass_before mass_after mass_gained mass_unit mass_before_si mass_after_si mass_gained_si mass_unit_si critical",
+			"job " + ofTime, repairRows},
+		{"flights", "each flight, with what was aboard, and why it might not fly",
+			"flight entry at_utc recorded_utc by landing lasted_s released grounded aboard check note", ofTime, flightRows},
+		{"joints", "each joint that was joined, with its clocks",
+			"joint part parts job adhesive carries_load entry joined_utc by handles_utc cures_utc outside_window gone joined_again young_at_release zones", "job zone " + ofTime, jointRows},
+		{"releases", "each release, with what it rests on and what had not cured",
+			"release at_utc by certificate jobs performed rests_on young in_force ended sealed_by", ofTime, releaseRows},
+		{"concessions", "each concession, and until when it is in force", "entry gate at_utc by reason readings in_force flights_left until_utc", "gate " + ofTime, concessionRows},
+		{"witnesses", "who was second at a step, or what was done instead", "entry at_utc by job step second instead", "job " + ofTime, witnessRows},
+		{"holds", "each caution that was confirmed line by line", "entry at_utc by job step of lines", "job " + ofTime, holdRows},
+		{"parts", "each part of the airframe, original or new", "zone origin original job since_utc cut_out_by aboard", "zone", partRows},
+	}
+}
+
+// TableNames are the names of the tables.
+func TableNames() []string {
+	var names []string
+	for _, t := range tables() {
+		names = append(names, t.name)
+	}
+	return names
+}
+
+// TablesHold says what each table holds, a line each.
+func TablesHold() string {
+	var b strings.Builder
+	for _, t := range tables() {
+		fmt.Fprintf(&b, "  %-12s %s\n", t.name, t.holds)
+	}
+	return b.String()
+}
+
+// Chooses reports whether the filter of that name chooses rows of the table.
+func Chooses(table, filter string) bool {
+	i := slices.IndexFunc(tables(), func(t tableOf) bool { return t.name == table })
+	return i >= 0 && slices.Contains(strings.Fields(tables()[i].filters), filter)
+}
+
+// NewTable makes the table of that name without rows.
+func NewTable(name string) Table {
+	for _, t := range tables() {
+		if t.name == name {
+			return Table{Name: name, Columns: append([]string{"mark"}, strings.Fields(t.columns)...)}
+		}
+	}
+	return Table{Name: name}
+}
+
+// Add adds the rows of an airframe which fit the filter.
+func (t *Table) Add(s *workflow.State, filter workflow.AuditFilter, at time.Time) error {
+	record, err := s.Record(at)
+	if err != nil {
+		return err
+	}
+	before := len(t.Rows)
+	for _, of := range tables() {
+		if of.name == t.Name {
+			if err := of.rows(*record, s, at, t); err != nil {
+				return err
+			}
+		}
+	}
+	rows := t.Rows[before:]
+	t.Rows = append(t.Rows[:before], slices.DeleteFunc(slices.Clone(rows), func(r Row) bool { return !r.fits(filter) })...)
+	return nil
+}
+
+func (r Row) fits(f workflow.AuditFilter) bool {
+	return (f.Gate == "" || r.Gate == f.Gate) && (f.Job == "" || r.Job == f.Job) && (f.Zone == "" || slices.Contains(r.Zones, f.Zone)) &&
+		(f.From.IsZero() || !r.At.Before(f.From)) && (f.To.IsZero() || r.At.Before(f.To)) && (!f.Critical || r.Severe) && (!f.Failures || r.Failed)
+}
+
+// add adds one row; the mark comes first.
+func (t *Table) add(s *workflow.State, r Row, cells ...any) {
+	r.Cells = append([]any{s.Airframe.Mark}, cells...)
+	t.Rows = append(t.Rows, r)
+}
+
+// A measure is a number in a unit, and in the SI unit; it may be a difference.
+type measure struct {
+	is, si       any
+	unit, siUnit string
+}
+
+// measured is a value of which nothing is known where it is no number.
+func measured(v float64, unit string, difference bool) measure {
+	m := measure{unit: unit}
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return m
+	}
+	zero, err := quantity.ParseIn("0", unit)
+	if err != nil {
+		return m
+	}
+	of := func(q quantity.Quantity) float64 {
+		si, siUnit, err := q.SI()
+		if difference {
+			si, siUnit, err = q.SIMore(zero)
+		}
+		if err != nil {
+			return math.NaN()
+		}
+		m.siUnit = siUnit
+		return si
+	}
+	m.is = v
+	if q, err := quantity.ParseIn(strconv.FormatFloat(v, 'f', -1, 64), unit); err == nil {
+		m.si = of(q)
+	} else if one, err := quantity.ParseIn("1", unit); err == nil { // a mean of many figures
+		m.si = of(zero) + v*(of(one)-of(zero))
+	}
+	return m
+}
+
+// judgedCells are the cells of a value that was judged.
+type judgedCells struct{ value, low, high, margin, u measure }
+
+func cellsOf(v workflow.Judged) judgedCells {
+	pair := len(v.Of) == 2
+	value, margin := math.NaN(), math.NaN()
+	if v.Known {
+		value = v.Value
+	}
+	if v.Finding.Margin.Known {
+		margin = v.Finding.Margin.By
+	}
+	return judgedCells{measured(value, v.Unit, pair), measured(v.Low, v.Unit, pair), measured(v.High, v.Unit, pair), measured(margin, v.Unit, true), measured(v.U, v.Unit, true)}
+}
+
+func known(text string) any {
+	if text == "" {
+		return nil
+	}
+	return text
+}
+
+func moment(t time.Time) any {
+	if t.IsZero() {
+		return nil
+	}
+	return t.UTC()
+}
+
+func entriesIn(entries []int64) any {
+	var all []string
+	for _, e := range entries {
+		all = append(all, strconv.FormatInt(e, 10))
+	}
+	return known(strings.Join(all, " "))
+}
+
+func named(things []workflow.Thing) any {
+	var all []string
+	for _, t := range things {
+		all = append(all, t.String())
+	}
+	return known(strings.Join(all, ", "))
+}
+
+// worstAt is the value that a reading at the point was judged in: that of its point, else
+// the pair of it that is worst, else the result.
+func worstAt(j *workflow.Judgement, point string) (worst workflow.Judged, ok bool) {
+	for _, v := range j.Judged {
+		if !v.Limited() || len(v.Of) > 0 && !slices.Contains(v.Of, point) {
+			continue
+		}
+		if margin := v.Finding.Margin; !ok || margin.Known && (!worst.Finding.Margin.Known || margin.By < worst.Finding.Margin.By) {
+			worst, ok = v, true
+		}
+	}
+	return worst, ok
+}
+
+func readingRows(record workflow.Record, s *workflow.State, at time.Time, t *Table) error {
+	readings, err := s.Audit(workflow.AuditFilter{}, at)
+	if err != nil {
+		return err
+	}
+	for _, r := range readings {
+		one := newReading(r, &record)
+		value := math.NaN()
+		unit := cmp.Or(r.Gate.Unit(), r.Reading.Value.Unit())
+		if v, err := r.Reading.Value.Float(unit); err == nil {
+			value = v
+		}
+		row := Row{Gate: one.Gate, Job: one.Job, Zones: r.Gate.Of, At: one.At, Severe: one.Critical}
+		read := measured(value, unit, false)
+		judged, low, high, alike, gateVerdict, verdict, of := judgedCells{}, measure{}, measure{}, measure{}, any(nil), any(nil), any(nil)
+		var sitting any
+		if j := record.JudgementOf(one.Entry); j != nil {
+			sitting, gateVerdict = j.Entries[len(j.Entries)-1], j.Report.Standing.Words()
+			row.Failed = j.Report.Standing == workflow.Failed || j.Report.Standing == workflow.Undecided
+			if v, ok := worstAt(j, one.Point); ok {
+				judged, of, verdict = cellsOf(v), v.Named(), known(string(v.Finding.Verdict))
+			}
+			for _, v := range j.Judged {
+				c := cellsOf(v)
+				if len(v.Of) == 1 && v.Of[0] == one.Point {
+					low, high = c.low, c.high
+				} else if len(v.Of) == 2 {
+					alike = c.high
+				}
+			}
+		}
+		cells := []any{one.Entry, sitting, one.Gate, one.Critical, known(one.Point), known(one.Job), moment(one.At), moment(one.Recorded), one.By, one.Program, one.Gauge, one.Typed,
+			read.is, unit, low.is, high.is, alike.is, of, judged.value.is, judged.margin.is, judged.u.is,
+			read.si, low.si, high.si, alike.si, judged.value.si, judged.margin.si, judged.u.si, known(read.siUnit), verdict, gateVerdict,
+			one.Stands == counting, one.Stands, known(one.Concession), entriesIn(one.Releases)}
+		t.add(s, row, append(append(cells, one.checkCells()...), known(one.Doubt))...)
+	}
+	return nil
+}
+
+// checkCells are the columns of the gauge's last check; empty if there is none.
+func (r AuditedReading) checkCells() []any {
+	c := r.Check
+	if c == nil {
+		return make([]any, 6)
+	}
+	return []any{c.Entry, moment(c.At), int64(r.At.Sub(c.At) / time.Second), c.Off, c.Unit, c.Good}
+}
+
+func gateRows(record workflow.Record, s *workflow.State, at time.Time, t *Table) error {
+	for _, g := range s.Gates(at) {
+		row := Row{Gate: g.Gate.Name, Zones: g.Gate.Of, At: g.Last, Severe: g.Gate.Critical, Failed: g.Standing == workflow.Failed || g.Standing == workflow.Undecided}
+		var values []workflow.Judged
+		for _, v := range s.Judged(g) {
+			if v.Limited() {
+				values = append(values, v)
+			}
+		}
+		if len(values) == 0 { // a pair or a result of which not all is read
+			values = []workflow.Judged{{}}
+			values[0].Unit, values[0].Low, values[0].High, values[0].U, values[0].Room = g.Gate.Unit(), math.NaN(), math.NaN(), math.NaN(), math.NaN()
+		}
+		flights, until := s.LifeLeft(g)
+		if g.Standing == workflow.Conceded {
+			for _, c := range record.Concessions {
+				if c.InForce && c.Gate == g.Gate.Name {
+					flights, until = c.Flights, c.Until
+				}
+			}
+		} else if !g.Met() {
+			flights, until = 0, time.Time{}
+		}
+		var left, room any
+		if flights > 0 {
+			left = flights
+		}
+		for _, v := range values {
+			c := cellsOf(v)
+			if room = nil; !math.IsNaN(v.Room) {
+				room = v.Room
+			}
+			t.add(s, row, g.Gate.Name, g.Gate.Title, g.Gate.Critical, g.Standing.Words(), known(said(g.Reason)), known(v.Named()), c.value.is, c.value.unit, c.low.is, c.high.is, c.margin.is, room, c.u.is,
+				c.value.si, c.low.si, c.high.si, c.margin.si, c.u.si, known(cmp.Or(c.value.siUnit, c.high.siUnit, c.low.siUnit)), known(string(v.Finding.Verdict)),
+				moment(g.Last), entriesIn(g.Rests), g.Gate.Gauge, known(g.By), left, moment(until), known(strings.Join(g.Gate.Of, " ")))
+		}
+	}
+	return nil
+}
+
+func damageRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, d := range record.Damages {
+		quarantine := ""
+		switch q := d.Quarantine; {
+		case len(q.Lines) == 0:
+		case q.Cleared:
+			quarantine = "cleared"
+		default:
+			quarantine = "open"
+		}
+		t.add(s, Row{Zones: []string{d.Zone}, Job: d.Job, At: d.At}, d.Damage.Damage, d.Position, moment(d.At), moment(s.Entries[d.Position].Recorded), d.By, d.Zone, d.Finding, d.Severity,
+			known(d.Place), known(d.Cause), known(d.Note), named(d.Aboard), d.Repaired, known(d.Job), known(quarantine))
+	}
+	return nil
+}
+
+// judgedText is how a gate was judged, in a few words.
+func judgedText(j *workflow.Judgement) string {
+	if j == nil {
+		return "not measured"
+	}
+	var values []string
+	for _, v := range j.Judged {
+		if v.Limited() && v.Known {
+			values = append(values, strings.TrimSpace(v.Named()+" "+quantity.Written(figures(v.Value), v.Unit)))
+		}
+	}
+	return strings.TrimSpace(strings.Join(values, ", ") + " " + j.Report.Standing.Words())
+}
+
+// figures is a number that was reckoned, to three places.
+func figures(v float64) string {
+	text := strconv.FormatFloat(v, 'f', 3, 64)
+	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
+}
+
+func repairRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, r := range record.Repairs {
+		var names, found, joints, changes, critical []string
+		for _, d := range r.Damages {
+			names = append(names, d.Damage)
+			found = append(found, d.Finding+" at "+d.Zone+inBrackets(d.Place)+optionally(", caused by ", d.Cause))
+		}
+		for _, j := range r.Joined {
+			joints = append(joints, j.Name)
+		}
+		for _, c := range r.Changes {
+			changes = append(changes, c.Change+" "+strings.TrimSpace(c.Item+" "+c.Name))
+		}
+		for _, c := range r.Critical {
+			critical = append(critical, fmt.Sprintf("%s: %s, then %s", c.Gate, judgedText(c.Before), judgedText(c.After)))
+		}
+		before, after, gained := measure{}, measure{}, measure{}
+		for _, m := range r.Mass {
+			value := func(j *workflow.Judgement) measure {
+				if j != nil {
+					if v, ok := j.Of(); ok && v.Known {
+						return measured(v.Value, v.Unit, false)
+					}
+				}
+				return measure{}
+			}
+			before, after = value(m.Before), value(m.After)
+			if by, unit, ok := m.Gained(); ok {
+				gained = measured(by, unit, true)
+			}
+		}
+		t.add(s, Row{Job: r.Job.ID, At: r.Opened}, r.Job.ID, r.Job.Procedure.Title, moment(r.Opened), moment(r.Closed), known(strings.Join(r.By, ", ")), known(strings.Join(names, " ")), known(strings.Join(found, "; ")),
+			known(strings.Join(r.ThrownAway, " ")), known(strings.Join(r.CutOut, " ")), known(strings.Join(joints, " ")), known(strings.Join(changes, ", ")), len(r.Steps),
+			before.is, after.is, gained.is, known(cmp.Or(after.unit, before.unit)), before.si, after.si, gained.si, known(cmp.Or(after.siUnit, before.siUnit)), known(strings.Join(critical, "; ")))
+	}
+	return nil
+}
+
+func flightRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for i, f := range record.Flights {
+		var lasted any
+		if d, err := f.Lasted.Duration(); err == nil && d > 0 {
+			lasted = d.Seconds()
+		}
+		t.add(s, Row{At: f.At}, i+1, f.Position, moment(f.At), moment(s.Entries[f.Position].Recorded), f.By, f.Landing, lasted, f.Grounded == "", known(f.Grounded), named(f.Aboard), known(f.Check), known(f.Note))
+	}
+	return nil
+}
+
+func jointRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, j := range record.Joints {
+		var young []int64
+		for _, r := range record.Releases {
+			if slices.ContainsFunc(r.Young, func(y workflow.Young) bool { return y.Position == j.Position && y.Part == j.Part }) {
+				young = append(young, r.Position)
+			}
+		}
+		t.add(s, Row{Job: j.Job, Zones: j.Zones, At: j.Joined}, j.Name, j.Part, j.Parts, known(j.Job), j.Adhesive.Name, j.Load, j.Position, moment(j.Joined), j.By, moment(j.Handles()), moment(j.Cures()),
+			j.Doubted(), j.Gone, j.Again, entriesIn(young), known(strings.Join(j.Zones, " ")))
+	}
+	return nil
+}
+
+func releaseRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, r := range record.Releases {
+		var young []string
+		for _, y := range r.Young {
+			young = append(young, y.Name)
+		}
+		ended, sealed := said(r.Ended), any(nil)
+		if r.Replaced {
+			ended = "a later release replaced it"
+		}
+		if r.Sealed > 0 {
+			sealed = r.Sealed
+		}
+		t.add(s, Row{At: r.At}, r.Position, moment(r.At), r.By, known(r.Certificate), known(strings.Join(r.Jobs, " ")), known(strings.Join(r.Performed, ", ")), entriesIn(r.RestsOn), known(strings.Join(young, " ")),
+			ended == "", known(ended), sealed)
+	}
+	return nil
+}
+
+func concessionRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, c := range record.Concessions {
+		var left any
+		if c.Flights > 0 {
+			left = c.Flights
+		}
+		t.add(s, Row{Gate: c.Gate, At: c.At}, c.Position, c.Gate, moment(c.At), c.By, c.Reason, entriesIn(c.Readings), c.InForce, left, moment(c.Until))
+	}
+	return nil
+}
+
+func witnessRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, w := range record.Seconds {
+		t.add(s, Row{Job: w.Job, At: w.At}, w.Position, moment(w.At), w.By, w.Job, w.Step, known(w.Who), known(w.Instead))
+	}
+	return nil
+}
+
+func holdRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, h := range record.Holds {
+		of := cmp.Or(h.Use, optionally("quarantine of ", h.Damage))
+		t.add(s, Row{Job: h.Job, At: h.At}, h.Position, moment(h.At), h.By, known(h.Job), known(h.Step), known(of), strings.Join(h.Lines, "; "))
+	}
+	return nil
+}
+
+func partRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, p := range record.Parts {
+		t.add(s, Row{Job: p.Job, Zones: []string{p.Zone}, At: p.Since}, p.Zone, string(p.Origin), p.Origin == workflow.Original && len(p.Cut) == 0, known(p.Job), moment(p.Since), known(strings.Join(p.Cut, " ")), named(p.Things))
+	}
+	return nil
+}
+
+// MarshalJSON has the rows as objects, with the columns in their order.
+func (t Table) MarshalJSON() ([]byte, error) {
+	var b bytes.Buffer
+	name, err := json.Marshal(t.Name)
+	if err != nil {
+		return nil, err
+	}
+	fmt.Fprintf(&b, `{"table":%s,"rows":[`, name)
+	for i, r := range t.Rows {
+		if i > 0 {
+			b.WriteByte(',')
+		}
+		b.WriteByte('{')
+		for k, cell := range r.Cells {
+			if k > 0 {
+				b.WriteByte(',')
+			}
+			value, err := json.Marshal(cell)
+			if err != nil {
+				return nil, fmt.Errorf("%s of %s: %w", t.Columns[k], t.Name, err)
+			}
+			fmt.Fprintf(&b, "%q:%s", t.Columns[k], value)
+		}
+		b.WriteByte('}')
+	}
+	b.WriteString("]}")
+	return b.Bytes(), nil
+}
+
+// CSV writes the table in the form of RFC 4180: CRLF, quotes doubled, a head. Moments are
+// in UTC, yes and no are 1 and 0, and what is not known is empty.
+func (t Table) CSV(w io.Writer) error {
+	if err := writeRow(w, slices.Clone(t.Columns)); err != nil {
+		return err
+	}
+	for _, r := range t.Rows {
+		fields := make([]string, len(r.Cells))
+		for i, cell := range r.Cells {
+			switch v := cell.(type) {
+			case nil:
+			case string:
+				fields[i] = v
+			case bool:
+				if fields[i] = "0"; v {
+					fields[i] = "1"
+				}
+			case float64:
+				fields[i] = strconv.FormatFloat(v, 'g', -1, 64)
+			case time.Time:
+				fields[i] = v.Format(time.RFC3339)
+			default:
+				fields[i] = fmt.Sprint(v)
+			}
+		}
+		if err := writeRow(w, fields); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// writeRow ends a row with CRLF. With csv.Writer's UseCRLF, line breaks inside a
+// field would become CRLF as well. CSV has no escapes, so fields are cleaned as text for
+// a terminal is.
+func writeRow(w io.Writer, fields []string) error {
+	var b bytes.Buffer
+	row := csv.NewWriter(&b)
+	for i, field := range fields {
+		fields[i] = unformed(term.Clean(field))
+	}
+	if err := row.Write(fields); err != nil {
+		return err
+	}
+	row.Flush()
+	_, err := fmt.Fprint(w, strings.TrimSuffix(b.String(), "\n"), "\r\n")
+	return err
+}
+
+// unformed keeps a spreadsheet from taking words for a formula: an apostrophe before
+// them says that they are text. Numbers and quantities stay as they are.
+func unformed(field string) string {
+	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(field, " "))
+	if !strings.ContainsRune("=+-@\t\n＝＋－＠", first) || first == utf8.RuneError || isNumber(field) {
+		return field
+	}
+	return "'" + field
+}
+
+func isNumber(field string) bool {
+	if _, err := strconv.ParseFloat(field, 64); err == nil {
+		return true
+	}
+	if _, err := quantity.Parse(field, ""); err == nil {
+		return true
+	}
+	_, _, err := quantity.ParseLimits(field, "")
+	return err == nil
+}
