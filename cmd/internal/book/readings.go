@@ -40,7 +40,6 @@ type sitting struct {
 	Late     bool
 	Values   []value
 	Verdict  string
-	Passed   bool
 	Margin   string // of the value nearest to its limit
 	Limits   string // if they were others then
 	Counts   string // "": it does; else why not
@@ -119,7 +118,7 @@ func (m *maker) gates() ([]gate, []gate) {
 
 // sitting is a judgement for the page, now the gate as it is now.
 func (m *maker) sitting(j *workflow.Judgement, now steps.Gate) sitting {
-	row := sitting{Judgement: j, Who: strings.Join(j.By, ", "), Entry: j.Entries[0], Entries: entriesText(j.Entries), Passed: j.Passed()}
+	row := sitting{Judgement: j, Who: strings.Join(j.By, ", "), Entry: j.Entries[0], Entries: entriesText(j.Entries)}
 	for _, position := range j.Entries {
 		a := m.audited[position]
 		row.Readings = append(row.Readings, reading{a, m.counts(a)})

@@ -85,10 +85,8 @@ func (m *maker) flew(e entry, f journal.FlightLogged) string {
 	if f.Note != "" {
 		text += "; “" + f.Note + "”"
 	}
-	for _, flight := range m.record.Flights {
-		if flight.Position == e.Position && len(flight.Aboard) > 0 {
-			text += "; aboard: " + m.things(flight.Aboard)
-		}
+	if aboard := m.flights[e.Position].Aboard; len(aboard) > 0 {
+		text += "; aboard: " + m.things(aboard)
 	}
 	return text
 }
@@ -184,12 +182,8 @@ func (m *maker) joined(events []event) []event {
 }
 
 func (m *maker) plainFlight(e event) (workflow.FlightFacts, bool) {
-	for _, f := range m.record.Flights {
-		if f.Position == e.Position {
-			return f, f.Landing == workflow.Soft && f.Note == "" && f.Grounded == ""
-		}
-	}
-	return workflow.FlightFacts{}, false
+	f, ok := m.flights[e.Position]
+	return f, ok && f.Landing == workflow.Soft && f.Note == "" && f.Grounded == ""
 }
 
 // ended is when the last step of a job was done; zero: it is not complete.
