@@ -11,13 +11,21 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/measuring"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 )
 
 // The drawing is XML that stands by itself; a hostile name is a name, each value has a
 // mark, and that at which a rule fires has another one.
 func TestChart(t *testing.T) {
-	gate := steps.Gate{Name: "gap", Title: `Gap <script>"&`, Repeat: 1, Limits: measuring.Limits{Low: length(t, "9 mm"), High: length(t, "13 mm")}}
+	mm := func(n int64) quantity.Quantity {
+		q, err := quantity.New(big.NewRat(n, 1), "mm")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return q
+	}
+	gate := steps.Gate{Name: "gap", Title: `Gap <script>"&`, Repeat: 1, Limits: measuring.Limits{Low: mm(9), High: mm(13)}}
 	sheet := &steps.Sheet{Name: "finch", Revision: 1, Gates: []steps.Gate{gate}}
 	var drawn []workflow.Drawn
 	for i, v := range []int64{100, 101, 100, 99, 100, 101, 100, 99, 100, 125} {
