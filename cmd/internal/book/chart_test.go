@@ -62,7 +62,7 @@ func TestChart(t *testing.T) {
 			}
 		}
 	}
-	if count["circle"] != 10 || count["fires"] != 1 || count["edge"] != 2 || count["sigma"] != 2 || count["mean"] != 1 || count["script"] != 0 {
+	if count["circle"] != 10 || count["fires"] != 3 || count["edge"] != 2 || count["sigma"] != 2 || count["mean"] != 1 || count["script"] != 0 {
 		t.Errorf("%v in\n%s", count, b.String())
 	}
 }
