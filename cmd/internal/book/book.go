@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"strings"
 	"time"
 
 	"fettle/cmd/internal/page"
@@ -28,6 +29,10 @@ type Options struct {
 	// Seals are the texts of seals, by the entry that records them or, without
 	// one, by the last entry that they cover.
 	Seals map[int64]string
+	// Finding is the title of what a triage table finds; "": it has none. It may be nil.
+	Finding func(name string) string
+	// Full adds the texts of jobs, each of their steps, and each reading by itself.
+	Full bool
 }
 
 //go:embed book.gohtml
@@ -48,7 +53,7 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 	}
 	calls := basics()
 	maps.Copy(calls, map[string]any{
-		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": page.Capital, "photo": m.photo, "readings": readings,
+		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": page.Capital, "photo": m.photo, "day": m.day, "brief": m.brief, "clock": m.clock, "short": short, "plain": plain, "listed": listed, "plains": plains, "many": many,
 		"style": func() safe { return safe(style) }, // our own file
 		"rules": func() string { return page.LocalRules },
 		"seal":  func() string { return page.SealLimits },
@@ -63,12 +68,14 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 	return nil
 }
 
-func readings(n int) string {
-	if n == 1 {
-		return "1 reading"
-	}
-	return fmt.Sprintf("%d readings", n)
+// short is as much of a digest as tells one from another.
+func short(digest string) string {
+	digest = strings.TrimPrefix(digest, "sha256:")
+	return digest[:min(12, len(digest))]
 }
+
+// many is a number of things.
+func many(n int, one string) string { return numbered(n, one) }
 
 // A cleaner removes control and formatting characters, wherever they come from.
 // A template writes each value whole, so no character is split between writes.
@@ -96,21 +103,32 @@ func (m *maker) moment(t time.Time, layout string) safe {
 		utc.Format(time.RFC3339), utc.Format("2006-01-02 15:04:05"), t.In(m.o.Zone).Format(layout)))
 }
 
+// brief shows a moment without its year, where much stands in a row.
+func (m *maker) brief(t time.Time) safe {
+	if t.IsZero() {
+		return "–"
+	}
+	return m.moment(t, "2 Jan, 15:04")
+}
+
+func (m *maker) clock(t time.Time) safe { return m.moment(t, "15:04") }
+
 // until shows the end of a period: only the time if it ends on the day it began.
 func (m *maker) until(from, to time.Time) safe {
 	day := func(t time.Time) string { return t.In(m.o.Zone).Format(time.DateOnly) }
 	if from.IsZero() || to.IsZero() || day(from) != day(to) {
 		return m.when(to)
 	}
-	return m.moment(to, "15:04")
+	return m.clock(to)
 }
 
 // ref names an entry and links to where the book shows it.
 func (m *maker) ref(position int64) safe {
-	if !m.anchors[position] {
+	at, shown := m.anchors[position]
+	if !shown {
 		return safe(fmt.Sprintf(`entry&nbsp;%d`, position))
 	}
-	return safe(fmt.Sprintf(`<a href="#e%d">entry&nbsp;%d</a>`, position, position))
+	return safe(fmt.Sprintf(`<a href="#e%d">entry&nbsp;%d</a>`, at, position))
 }
 
 // anchor is the id of an entry where the book shows it first. It is empty where

@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -97,7 +98,7 @@ func poisoned(v reflect.Value) reflect.Value {
 	switch v.Kind() {
 	case reflect.String:
 		out.SetString(v.String())
-		if v.Type() == reflect.TypeFor[string]() && v.String() != "" {
+		if v.Type() == reflect.TypeFor[string]() && !slices.Contains([]string{"", steps.Build, steps.Repair, steps.Check}, v.String()) {
 			out.SetString(v.String() + evil)
 		}
 	case reflect.Pointer, reflect.Interface:
@@ -138,21 +139,106 @@ func poisoned(v reflect.Value) reflect.Value {
 
 const photoDigest = "sha256:0123"
 
-// whole is a Causeway built, released, sealed, flown, broken and repaired, with a
-// photo of the damage, a change of equipment, a note and a correction.
+// built is a Causeway built and released. It is built once.
+func built(t testing.TB) *robot.Worker {
+	t.Helper()
+	return once(t, &buildOnce, &builtOnce, func() *robot.Worker {
+		w := builder(t)
+		carry(t, w, 3000)
+		return w
+	})
+}
+
+// whole is a Causeway built, released, sealed, flown, broken and repaired twice, with
+// photos, a battery in quarantine, flights while it was grounded, a hard landing, a change of
+// equipment, a concession, a note, a correction, and a gauge that was not good.
 func whole(t testing.TB) *robot.Worker {
 	t.Helper()
-	w := builder(t)
-	carry(t, w, 3000)
+	return once(t, &liveOnce, &wholeOnce, func() *robot.Worker { return live(t, built(t)) })
+}
+
+var (
+	buildOnce, liveOnce  sync.Once
+	builtOnce, wholeOnce *robot.Worker
+)
+
+// once makes a worker once and gives each test its own.
+func once(t testing.TB, first *sync.Once, kept **robot.Worker, from func() *robot.Worker) *robot.Worker {
+	t.Helper()
+	first.Do(func() {
+		w := from()
+		w.State.Entries = slices.Clip(w.State.Entries) // each goes on with entries of its own
+		*kept = w
+	})
+	if *kept == nil {
+		t.Fatal("it was not made, another test says why")
+	}
+	w := **kept
+	return &w
+}
+
+func live(t testing.TB, w *robot.Worker) *robot.Worker {
+	t.Helper()
+	photo := func(digest, name string) {
+		put(t, w, journal.PhotoKept{Photo: digest, Name: name, Type: "image/png", Of: []int64{w.State.Size() - 1}})
+	}
 	put(t, w, journal.Sealed{Size: w.State.Size(), Root: "cm9vdA==", Key: "causeway+key", Note: "sha256:4567"})
 	for range 5 {
 		w.Now = w.Now.Add(26 * time.Hour)
-		act(t, w, workflow.LogFlight{Landing: workflow.Soft})
+		act(t, w, workflow.LogFlight{Landing: workflow.Soft, Lasted: minutes(t, "11 min")})
 	}
-	act(t, w, workflow.LogFlight{Landing: workflow.Hard, Note: "into the maize"})
+	act(t, w, workflow.ChangeEquipment{Item: "battery-pack", Change: workflow.Fitted, Name: "pack A", Mass: mass(t, "176 g")})
+	w.Now = w.Now.Add(time.Hour)
+	act(t, w, workflow.LogFlight{Landing: workflow.Hard, Note: "into the maize", Check: "post-crash"})
+	start(t, w, find(t, "post-crash"), "")
+	carry(t, w, 3000)
 	triage := find(t, "crash-triage").Triage
-	act(t, w, workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious, Note: "behind the clamp"}}})
-	put(t, w, journal.PhotoKept{Photo: photoDigest, Name: "boom.png", Type: "image/png", Of: []int64{w.State.Size() - 1}})
+	act(t, w, workflow.ReportDamage{Triage: triage, Cause: "A gust on the last turn", Seen: []workflow.Sighting{
+		{Finding: "boom-broken", Zone: "left-boom", Severity: steps.Serious, Note: "behind the clamp"},
+		{Finding: "cracked", Zone: "nose", Severity: steps.Slight, Place: "left side"},
+		{Finding: "battery-dented", Zone: "battery", Severity: steps.Serious}}})
+	photo(photoDigest, "boom.png")
+	repair(t, w, triage)
+	act(t, w, workflow.GiveRelease{Certificate: "club examiner 12"})
+	w.Now = w.Now.Add(49 * time.Hour)
+	act(t, w, workflow.ClearQuarantine{Damage: "D3", Answers: slices.Repeat([]bool{true}, len(w.State.Damages[2].Quarantine.Lines))})
+	w.Now = w.Now.Add(20 * time.Hour)
+	act(t, w, workflow.LogFlight{Landing: workflow.Soft})
+	act(t, w, workflow.ReportDamage{Triage: triage, Cause: "The hand that launched it let go late", Seen: []workflow.Sighting{
+		{Finding: "joint-peeled", Zone: "tail", Severity: steps.Serious}, {Finding: "crushed", Zone: "wing", Severity: steps.Slight, Place: "right tip"}}})
+	photo("sha256:2345", "tail.png")
+	w.Now = w.Now.Add(time.Hour)
+	act(t, w, workflow.LogFlight{Landing: workflow.Soft, Note: "to bring it home over the creek", Check: "post-crash"})
+	start(t, w, find(t, "post-crash"), "")
+	carry(t, w, 3000)
+	repair(t, w, triage)
+	if w.State.Airworthiness(w.Now).Released == false {
+		act(t, w, workflow.GiveRelease{})
+	}
+	w.Now = w.Now.Add(time.Hour)
+	act(t, w, workflow.ChangeEquipment{Item: "battery-pack", Change: workflow.Moved, Mass: mass(t, "176 g"), Note: "forward"})
+	measure(t, w, "hinge-gap", "left-aileron=0.5 mm", "right-aileron=2 mm", "elevator=0.5 mm")
+	act(t, w, workflow.Concede{Gate: "hinge-gap", Reason: "Taped over until the next hinge."})
+	put(t, w, journal.GaugeChecked{Gauge: "rule", Of: length(t, "100 mm"), Reads: length(t, "102 mm"), Note: "a block"})
+	put(t, w, journal.Noted{Text: "Flies well."})
+	act(t, w, workflow.Undo{Position: w.State.Size() - 1, Reason: "too early to say"})
+	return w
+}
+
+// measure reads a gate in millimetres, POINT=READING.
+func measure(t testing.TB, w *robot.Worker, gate string, readings ...string) {
+	t.Helper()
+	r := workflow.Measure{Gate: gate, Sure: true}
+	for _, text := range readings {
+		point, value, _ := strings.Cut(text, "=")
+		r.Readings = append(r.Readings, workflow.Reading{Point: point, Value: length(t, value)})
+	}
+	act(t, w, r)
+}
+
+// repair carries out the plan for every open damage.
+func repair(t testing.TB, w *robot.Worker, triage *steps.Triage) {
+	t.Helper()
 	plan, err := w.State.PlanRepair(triage, func(name string) (*steps.Procedure, error) { return find(t, name).Procedure, nil }, w.Now)
 	if err != nil {
 		t.Fatal(err)
@@ -168,14 +254,24 @@ func whole(t testing.TB) *robot.Worker {
 	}
 	act(t, w, workflow.Start{Procedure: doc.Procedure, Digest: store.Digest(doc.Bytes), Sheet: w.State.Sheet, SheetDigest: w.State.SheetDigest, Damages: names})
 	carry(t, w, 3000)
-	act(t, w, workflow.GiveRelease{})
-	w.Now = w.Now.Add(time.Hour)
-	mass, _ := quantity.Parse("176 g", quantity.Mass)
-	put(t, w, journal.EquipmentChanged{Item: "battery", Change: workflow.Moved, Mass: mass, Note: "forward", Disturbs: []string{"pod"}})
-	put(t, w, journal.GaugeChecked{Gauge: "rule", Of: length(t, "100 mm"), Reads: length(t, "102 mm"), Note: "a block"})
-	put(t, w, journal.Noted{Text: "Flies well."})
-	act(t, w, workflow.Undo{Position: w.State.Size() - 1, Reason: "too early to say"})
-	return w
+}
+
+func minutes(t testing.TB, text string) quantity.Quantity {
+	t.Helper()
+	q, err := quantity.Parse(text, quantity.Duration)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return q
+}
+
+func mass(t testing.TB, text string) quantity.Quantity {
+	t.Helper()
+	q, err := quantity.Parse(text, quantity.Mass)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return q
 }
 
 func length(t testing.TB, text string) quantity.Quantity {
@@ -207,7 +303,7 @@ func write(t testing.TB, w *robot.Worker, o book.Options) string {
 
 // known are the elements that a book may have.
 var known = strings.Fields("html head meta title style body header main section article nav footer h1 h2 h3 h4 h5 p div span ul ol li dl dt dd" +
-	" a b strong em s small code pre blockquote hr br time table thead tbody tr th td figure figcaption img details summary" +
+	" a b i q strong em s small code pre blockquote hr br time table thead tbody tr th td figure figcaption img details summary" +
 	" svg defs pattern g text line rect path circle")
 
 // parse reads the page, and holds it to what every book promises.

@@ -43,7 +43,7 @@ type coat struct {
 func (m *maker) joints() []jobJoints {
 	var all []jobJoints
 	for _, j := range m.s.Jobs {
-		out := jobJoints{Job: j.ID}
+		out := jobJoints{Job: m.jobTitle(j.ID)}
 		seen := map[string]bool{}
 		for _, st := range j.Procedure.Steps() {
 			if !st.Kind.Traits().Glues() || seen[st.Joint] {
@@ -66,14 +66,25 @@ func (m *maker) joints() []jobJoints {
 	return all
 }
 
+// jointTitle is what was done to join it.
+func (m *maker) jointTitle(j *workflow.Joint) string {
+	if _, join := m.s.MadeBy(j); join != "" {
+		title := m.stepTitle(j.Job, join)
+		if job, err := m.s.Job(j.Job); err == nil && len(job.Damages) > 0 { // its stage says of which damage
+			if _, st, ok := job.Procedure.Step(join); ok {
+				title = m.told(titled(st.Title, st.Name)) + ": " + title
+			}
+		}
+		return title
+	}
+	return plain(j.Name)
+}
+
 func (m *maker) joint(j *workflow.Joint) joint {
 	w := j.Window()
 	out := joint{
-		Name: j.Name, Adhesive: j.Adhesive.Title, Opens: w.Opens, Closes: w.Closes, NoWindow: w.Empty(), Joined: j.Joined,
+		Name: m.jointTitle(j), Adhesive: titled(j.Adhesive.Title, j.Adhesive.Name), Opens: w.Opens, Closes: w.Closes, NoWindow: w.Empty(), Joined: j.Joined,
 		Load: j.Load, Standing: string(m.s.Phase(j, m.now)), Bench: fmt.Sprintf("%.3g °C", j.Coldest()),
-	}
-	if j.Adhesive.Title == "" {
-		out.Adhesive = j.Adhesive.Name
 	}
 	if math.Abs(j.Warmest()-j.Coldest()) >= 0.05 {
 		out.Bench = fmt.Sprintf("%.3g to %.3g °C", min(j.Coldest(), j.Warmest()), max(j.Coldest(), j.Warmest()))
@@ -86,7 +97,7 @@ func (m *maker) joint(j *workflow.Joint) joint {
 		switch f := e.Facts.(type) {
 		case journal.Coated:
 			if f.Job == j.Job && f.Joint == j.Name && slices.Contains(coats, m.s.StepOf(f.Work)) {
-				out.Coats = append(out.Coats, coat{f.Step, f.Began, e})
+				out.Coats = append(out.Coats, coat{m.stepTitle(f.Job, f.Step), f.Began, e})
 			}
 		case journal.TouchTested:
 			if f.Job == j.Job && f.Joint == j.Name {

@@ -6,7 +6,6 @@ import (
 	"reflect"
 	"strings"
 	"text/template/parse"
-	"time"
 
 	"fettle/workflow"
 )
@@ -247,21 +246,9 @@ func fields(v reflect.Value, names []string) (reflect.Value, error) {
 // answers nothing.
 func asked(v any, name string) any {
 	switch name {
-	case "Cures":
-		if v, ok := v.(interface{ Cures() time.Time }); ok {
-			return v.Cures()
-		}
-	case "Handles":
-		if v, ok := v.(interface{ Handles() time.Time }); ok {
-			return v.Handles()
-		}
 	case "Found":
 		if v, ok := v.(interface{ Found() string }); ok {
 			return v.Found()
-		}
-	case "Inside":
-		if v, ok := v.(interface{ Inside() string }); ok {
-			return v.Inside()
 		}
 	case "IsZero":
 		if v, ok := v.(interface{ IsZero() bool }); ok {

@@ -16,7 +16,8 @@ type book struct {
 	Documents   []page.Cited
 	About       string
 	Options     []string
-	Condition   string // whether it may fly, in capitals
+	Front       front
+	Full        bool // with the texts of jobs, and each reading and entry
 	Made        time.Time
 	Zone        string
 	BothUnits   bool
@@ -24,12 +25,14 @@ type book struct {
 	Timeline    []event
 	Jobs        []job
 	Gates       []gate
-	Strays      []reading // of gates that are no longer in the design
+	Strays      []gate // that are no longer in the design
 	Joints      []jobJoints
 	Bench       bench
 	Damages     []damage
-	Checks      []workflow.GaugeCheck
-	Uses        []use
+	Checks      []check
+	Cautions    []cautions
+	Seconds     []second
+	Parts       []origin
 	Equipment   []equipment
 	Releases    []release
 	Seals       []seal
@@ -51,20 +54,22 @@ type maker struct {
 	s        *workflow.State
 	o        Options
 	now      time.Time
-	readings []workflow.AuditedReading
+	record   *workflow.Record
+	audited  map[int64]workflow.AuditedReading // by entry
 	entries  []entry
 	done     map[string][]entry // live entries that complete a step, by job and step
 	kept     []photo
 	pictures map[string]picture // by digest
 	shown    map[string]photo   // photos whose pictures are on the page, by digest
-	anchors  map[int64]bool     // entries that the book shows, so that a link leads there
+	anchors  map[int64]int64    // of entries that the book shows: at which of them a link leads there
 	placed   map[int64]bool     // entries shown so far
 	places   map[string]string  // by kind of entry
+	called   map[string]string  // titles by name
 }
 
 func newMaker(s *workflow.State, o Options) *maker {
 	m := &maker{
-		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]bool{}, placed: map[int64]bool{}, places: places(),
+		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]int64{}, audited: map[int64]workflow.AuditedReading{}, placed: map[int64]bool{}, places: places(),
 		pictures: map[string]picture{}, shown: map[string]photo{},
 	}
 	says := page.NewJournal(s).Entries
@@ -90,19 +95,18 @@ func (m *maker) book() (*book, error) {
 	s := m.s
 	b := &book{
 		Airframe: page.NewAirframe(s, m.now), Documents: m.o.Documents, About: s.Sheet.About, Made: m.now, Zone: m.now.In(m.o.Zone).Format("MST (-07:00)"),
-		Options: m.options(), BothUnits: m.o.Clock.BothUnits, Condition: "NOT RELEASED",
-	}
-	switch b.Airframe.Flight {
-	case page.Released:
-		b.Condition = "RELEASED"
-	case page.Retired:
-		b.Condition = "RETIRED"
-	case page.Grounded:
-		b.Condition = "GROUNDED"
+		Options: m.options(), BothUnits: m.o.Clock.BothUnits, Full: m.o.Full,
 	}
 	var err error
-	if m.readings, err = s.Audit(workflow.AuditFilter{}, m.now); err != nil {
+	if m.record, err = s.Record(m.now); err != nil {
 		return nil, err
+	}
+	audited, err := s.Audit(workflow.AuditFilter{}, m.now)
+	if err != nil {
+		return nil, err
+	}
+	for _, a := range audited {
+		m.audited[a.Entry.Position] = a
 	}
 	summary, err := s.AuditSummary(m.now)
 	if err != nil {
@@ -112,18 +116,18 @@ func (m *maker) book() (*book, error) {
 	b.Gates, b.Strays = m.gates()
 	b.Joints, b.Bench = m.joints(), m.bench()
 	b.Damages, b.Photos = m.damages()
-	b.Checks, b.Uses = m.checks(), m.uses()
+	b.Checks, b.Cautions, b.Seconds, b.Parts = m.checks(), m.cautions(), m.seconds(), m.parts()
 	b.Equipment = m.equipment()
 	b.Seals = m.seals()
 	b.Releases = m.releases(b.Seals)
 	for _, e := range m.live() {
 		if _, ok := e.Facts.(journal.Noted); ok {
 			b.Notes = append(b.Notes, e)
-			m.anchors[e.Position] = true
+			m.anchors[e.Position] = e.Position
 		}
 	}
 	b.Corrections = m.corrections()
-	b.Gaps = m.gaps(b, summary)
+	b.Gaps, b.Front = m.gaps(b, summary), m.front(b)
 	b.Timeline, b.Drawing = m.timeline(), m.drawing()
 	return b, nil
 }
@@ -144,6 +148,7 @@ func (m *maker) options() []string {
 // A job is one job with its steps.
 type job struct {
 	page.Job
+	Called   string // in words
 	Anchor   string
 	Position int64
 	About    string
@@ -182,8 +187,8 @@ func jobAnchor(i int) string { return fmt.Sprintf("job-%d", i) }
 func (m *maker) jobs(shown []page.Job) []job {
 	var all []job
 	for i, j := range m.s.Jobs {
-		out := job{Job: shown[i], Anchor: jobAnchor(i), Position: j.Position, About: j.Procedure.About, Ended: m.ended(j), Damages: j.Damages}
-		m.anchors[j.Position] = true
+		out := job{Job: shown[i], Called: m.jobTitle(j.ID), By: m.doneBy(j), Anchor: jobAnchor(i), Position: j.Position, About: j.Procedure.About, Ended: m.ended(j), Damages: j.Damages}
+		m.anchors[j.Position] = j.Position
 		at := ""
 		for _, r := range m.s.Steps(j, m.now) {
 			if r.Stage != at {
@@ -196,7 +201,7 @@ func (m *maker) jobs(shown []page.Job) []job {
 			}
 			st := step{StepReport: r, Earlier: m.done[j.ID+"/"+r.Step.Name]}
 			for _, e := range st.Earlier {
-				m.anchors[e.Position] = true
+				m.anchors[e.Position] = e.Position
 				if !slices.Contains(out.By, e.By) {
 					out.By = append(out.By, e.By)
 				}
@@ -209,7 +214,9 @@ func (m *maker) jobs(shown []page.Job) []job {
 				}
 				if f, ok := m.s.WitnessOf(st.Entry.Position); ok {
 					st.Witness = &witness{st.Entry.Position - 1, f.Says()}
-					m.anchors[st.Witness.Position] = true
+					if m.o.Full {
+						m.anchors[st.Witness.Position] = st.Witness.Position
+					}
 				}
 			}
 			last := &out.Stages[len(out.Stages)-1]
@@ -218,4 +225,17 @@ func (m *maker) jobs(shown []page.Job) []job {
 		all = append(all, out)
 	}
 	return all
+}
+
+// doneBy are the people who did the steps of a job.
+func (m *maker) doneBy(j *workflow.Job) []string {
+	var who []string
+	for _, st := range j.Procedure.Steps() {
+		for _, e := range m.done[j.ID+"/"+st.Name] {
+			if !slices.Contains(who, e.By) {
+				who = append(who, e.By)
+			}
+		}
+	}
+	return who
 }

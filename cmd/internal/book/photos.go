@@ -28,7 +28,9 @@ func (m *maker) photosOf() []photo {
 		p := photo{entry: e, PhotoKept: f}
 		for _, position := range f.Of {
 			if position >= 0 && position < int64(len(m.entries)) {
-				p.Shows = append(p.Shows, m.entries[position])
+				shown := m.entries[position]
+				shown.Says = m.happened(shown)
+				p.Shows = append(p.Shows, shown)
 			}
 		}
 		all = append(all, p)

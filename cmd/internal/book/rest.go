@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"fettle/cmd/internal/page"
 	"fettle/steps/sorting"
@@ -16,6 +17,7 @@ import (
 type damage struct {
 	page.Damage
 	Position int64
+	Title    string
 	State    string // in words
 	Anchor   string // of the job that repairs it
 	Lines    []string
@@ -26,15 +28,16 @@ type damage struct {
 // damages returns the damages with their photos, and all other photos.
 func (m *maker) damages() ([]damage, []photo) {
 	var all []damage
+	shown := map[int64]bool{}
 	for i, d := range page.Damages(m.s, m.now) {
 		found := m.s.Damages[i]
-		out := damage{Damage: d, Position: found.Position, Lines: found.Quarantine.Lines, Photos: m.of(found.Position)}
-		m.anchors[found.Position] = true
+		out := damage{Damage: d, Position: found.Position, Title: m.findingTitle(found), Lines: found.Quarantine.Lines, Photos: m.of(found.Position)}
+		m.anchors[found.Position] = found.Position
 		switch {
 		case d.Repaired:
-			out.State = "repaired by"
+			out.State = "repaired"
 		case d.Job != "":
-			out.State = "NOT REPAIRED; under repair in"
+			out.State = "NOT REPAIRED, under repair"
 		default:
 			out.State = "NOT REPAIRED"
 		}
@@ -46,19 +49,15 @@ func (m *maker) damages() ([]damage, []photo) {
 				out.Cleared = &e
 			}
 		}
-		all = append(all, out)
-	}
-	shown := map[int64]bool{}
-	for _, d := range all {
-		for _, p := range d.Photos {
+		for _, p := range out.Photos {
 			shown[p.Position] = true
 		}
+		all = append(all, out)
 	}
-	other := slices.DeleteFunc(slices.Clone(m.kept), func(p photo) bool { return shown[p.Position] })
 	for _, p := range m.kept {
-		m.anchors[p.Position] = true
+		m.anchors[p.Position] = p.Position
 	}
-	return all, other
+	return all, slices.DeleteFunc(slices.Clone(m.kept), func(p photo) bool { return shown[p.Position] })
 }
 
 // An equipment is one change of equipment.
@@ -75,16 +74,11 @@ func (m *maker) equipment() []equipment {
 		if !ok {
 			continue
 		}
-		out := equipment{e, f, f.Item}
-		for _, known := range m.s.Sheet.Equipment {
-			if known.Name == f.Item && known.Title != "" {
-				out.Title = known.Title
-			}
-		}
+		out := equipment{e, f, m.itemTitle(f.Item)}
 		if f.Name != "" {
 			out.Title += ", " + f.Name
 		}
-		m.anchors[e.Position] = true
+		m.anchors[e.Position] = e.Position
 		all = append(all, out)
 	}
 	return all
@@ -92,42 +86,46 @@ func (m *maker) equipment() []equipment {
 
 // A release is one release with what it rests on.
 type release struct {
-	entry
-	journal.Released
+	workflow.ReleaseFacts
 	Standing string
-	Rests    []rest
-	Seal     *seal // the first seal that covers it
-}
-
-// A rest is the readings of one gate that were taken together and that a release
-// rests on.
-type rest struct {
-	reading  // the first of them
-	Readings []reading
+	Rests    string // the readings
+	Gates    int
+	Work     []string // the jobs since the release before
+	Young    []string // joints that were younger than their cure
+	Seal     *seal    // the first seal that covers it
 }
 
 func (m *maker) releases(seals []seal) []release {
 	var all []release
-	for _, e := range m.live() {
-		f, ok := e.Facts.(journal.Released)
-		if !ok {
-			continue
+	for _, r := range m.record.Releases {
+		m.anchors[r.Position] = r.Position
+		out := release{ReleaseFacts: r, Standing: "It is in force."}
+		switch {
+		case r.Replaced:
+			out.Standing = "A later release replaced it."
+		case !r.Ended.IsZero():
+			out.Standing = "It is no longer in force: " + m.told(page.Said(r.Ended, m.o.Zone)) + "."
 		}
-		m.anchors[e.Position] = true
-		out := release{entry: e, Released: f, Standing: "A later release replaced it."}
-		if last := m.s.Release; last != nil && last.Position == e.Position {
-			out.Standing = "It is in force."
-			if flight := m.s.Airworthiness(m.now); !flight.Released {
-				out.Standing = "It is no longer in force: " + page.Said(flight.Why, m.o.Zone) + "."
+		gates := map[string]bool{}
+		for _, position := range r.RestsOn {
+			if position >= 0 && position < int64(len(m.entries)) {
+				if f, ok := m.entries[position].Facts.(journal.ReadingTaken); ok {
+					gates[f.Gate] = true
+				}
 			}
 		}
-		for _, a := range m.readings {
-			if slices.Contains(f.RestsOn, a.Entry.Position) {
-				out.Rests = together(out.Rests, m.reading(a, true))
-			}
+		out.Gates = len(gates)
+		if len(r.RestsOn) > 0 {
+			out.Rests = entriesText(r.RestsOn)
+		}
+		for _, id := range r.Jobs {
+			out.Work = append(out.Work, m.jobTitle(id))
+		}
+		for _, y := range r.Young {
+			out.Young = append(out.Young, m.jointTitle(&y.Joint))
 		}
 		for i, s := range seals {
-			if s.Size > e.Position {
+			if s.Size > r.Position {
 				out.Seal = &seals[i]
 				break
 			}
@@ -135,17 +133,6 @@ func (m *maker) releases(seals []seal) []release {
 		all = append(all, out)
 	}
 	return all
-}
-
-func together(rests []rest, r reading) []rest {
-	if n := len(rests); n > 0 {
-		last := &rests[n-1]
-		if last.Reading.Gate == r.Reading.Gate && last.Gauge == r.Gauge && last.Entry.At.Equal(r.Entry.At) && last.Entry.By == r.Entry.By {
-			last.Readings = append(last.Readings, r)
-			return rests
-		}
-	}
-	return append(rests, rest{r, []reading{r}})
 }
 
 // A seal is one seal of the journal, with its text if that was given.
@@ -164,7 +151,7 @@ func (m *maker) seals() []seal {
 		if !ok {
 			continue
 		}
-		m.anchors[e.Position], named[e.Position] = true, true
+		m.anchors[e.Position], named[e.Position] = e.Position, true
 		all = append(all, seal{e.Position, f.Size, f.Root, f.Key, strings.TrimSpace(m.o.Seals[e.Position]), &e})
 	}
 	for position, note := range m.o.Seals { // those that are not in the journal
@@ -176,41 +163,82 @@ func (m *maker) seals() []seal {
 	return all
 }
 
-// checks returns every check of a gauge; the book has a section for them.
-func (m *maker) checks() []workflow.GaugeCheck {
-	all := m.s.GaugeChecks()
-	for _, c := range all {
-		m.anchors[c.Position] = true
+// Cautions are what one person confirmed in one sitting, line by line.
+type cautions struct {
+	From, To time.Time
+	By       string
+	Cleared  []caution
+}
+
+// A caution is one hold, one adhesive or tool before its use, or one quarantine.
+type caution struct {
+	workflow.HoldCleared
+	Title string
+}
+
+func (m *maker) cautions() []cautions {
+	var all []cautions
+	for _, h := range m.record.Holds {
+		one := caution{h, ""}
+		switch {
+		case h.Use != "":
+			one.Title = m.useTitle(h.Use)
+		case h.Damage != "":
+			one.Title = "Quarantine of " + h.Damage
+		default:
+			one.Title = m.stepTitle(h.Job, h.Step)
+		}
+		m.anchors[h.Position] = h.Position
+		n := len(all)
+		if n == 0 || all[n-1].By != h.By || h.At.Sub(all[n-1].From) > workflow.SittingLength || h.At.Before(all[n-1].From) {
+			all, n = append(all, cautions{From: h.At, By: h.By}), n+1
+		}
+		last := &all[n-1]
+		last.To, last.Cleared = h.At, append(last.Cleared, one)
 	}
 	return all
 }
 
-// A use is what was confirmed before an adhesive or a tool was used, and when.
-type use struct {
-	Title   string
-	Lines   []string
-	Cleared []entry
+// An origin is where some of the parts come from.
+type origin struct {
+	Says  string
+	Zones []string
 }
 
-// uses returns what was confirmed of each adhesive and tool, apart where its
-// lines changed.
-func (m *maker) uses() []use {
-	var all []use
-	for _, e := range m.live() {
-		f, ok := e.Facts.(journal.UseCleared)
-		if !ok {
-			continue
+// parts are the zones, those of one origin together.
+func (m *maker) parts() []origin {
+	var all []origin
+	for _, p := range m.record.Parts {
+		says := string(p.Origin)
+		if !p.Since.IsZero() {
+			says += ", " + m.day(p.Since)
 		}
-		title := f.Of
-		if u, known := m.s.Sheet.Use(f.Of); known {
-			title = u.Title
+		if len(p.Cut) > 0 {
+			says += "; a part of it was cut out and replaced in " + numbered(len(p.Cut), "repair")
 		}
-		i := slices.IndexFunc(all, func(u use) bool { return u.Title == title && slices.Equal(u.Lines, f.Lines) })
+		i := slices.IndexFunc(all, func(o origin) bool { return o.Says == says })
 		if i < 0 {
-			i, all = len(all), append(all, use{Title: title, Lines: f.Lines})
+			i, all = len(all), append(all, origin{Says: says})
 		}
-		all[i].Cleared = append(all[i].Cleared, e)
-		m.anchors[e.Position] = true
+		zone := plain(p.Zone)
+		for _, t := range p.Things {
+			zone += " (" + t.Name + ")"
+		}
+		all[i].Zones = append(all[i].Zones, zone)
+	}
+	return all
+}
+
+// A second is the second person at a step, or what was done instead.
+type second struct {
+	workflow.Seconded
+	Title string
+}
+
+func (m *maker) seconds() []second {
+	var all []second
+	for _, w := range m.record.Seconds {
+		all = append(all, second{w, m.stepTitle(w.Job, w.Step)})
 	}
 	return all
 }
@@ -229,12 +257,12 @@ func (m *maker) corrections() []correction {
 		if !ok {
 			continue
 		}
-		m.anchors[e.Position] = true
+		m.anchors[e.Position] = e.Position
 		out := correction{entry: e, Reason: f.Reason}
 		for _, p := range f.TakesBack {
 			if p >= 0 && p < int64(len(m.entries)) {
 				out.Back = append(out.Back, m.entries[p])
-				m.anchors[p] = true
+				m.anchors[p] = p
 			}
 		}
 		all = append(all, out)
@@ -261,49 +289,50 @@ func (b *book) Missing() int {
 func (m *maker) said(causes []workflow.Cause) []string {
 	var all []string
 	for _, c := range causes {
-		all = append(all, page.Said(c, m.o.Zone))
+		all = append(all, m.told(page.Said(c, m.o.Zone)))
 	}
 	return all
 }
 
 // gaps gathers what a reader might take for granted and should not.
 func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
-	var build, gates, conceded, open, damages, unsealed, clocks, missing []string
+	var build, grounded, conceded, doubts, open, damages, unsealed, clocks, missing []string
 	if !sum.Build.IsZero() {
 		build = m.said([]workflow.Cause{sum.Build})
 	}
-	for _, g := range b.Gates {
-		critical := ""
-		if g.Critical {
-			critical = ", which is critical,"
-		}
-		switch g.Standing {
-		case workflow.Current:
-		case workflow.Conceded:
-			conceded = append(conceded, fmt.Sprintf("gate %s is used as it is, by a concession that %s granted: %s", g.Name, g.By, g.Reason))
-		default:
-			gates = append(gates, fmt.Sprintf("gate %s%s is %s", g.Name, critical, g.Words))
+	for _, f := range m.record.Flights {
+		if f.Grounded != "" {
+			grounded = append(grounded, fmt.Sprintf("%s (%s): %s", m.minute(f.At), entriesText([]int64{f.Position}), m.told(f.Grounded)))
 		}
 	}
-	for _, c := range sum.Concessions {
-		conceded = append(conceded, "concession on "+c)
+	for _, c := range m.record.Concessions {
+		text := m.conceded(c)
+		if c.InForce {
+			text += " (in force)"
+		}
+		conceded = append(conceded, text)
+	}
+	for _, bad := range m.record.BadGauges {
+		if len(bad.Readings) > 0 {
+			doubts = append(doubts, m.doubted(bad, true))
+		}
 	}
 	for _, j := range b.Jobs {
 		if j.Open {
-			open = append(open, fmt.Sprintf("job %s is open: %d of %d steps are done", j.ID, j.Done, j.Steps))
+			open = append(open, fmt.Sprintf("%s: %d of %d steps are done", j.Called, j.Done, j.Steps))
 		}
 	}
-	for _, d := range b.Damages {
+	for _, d := range m.record.Damages {
 		if !d.Repaired {
-			damages = append(damages, fmt.Sprintf("damage %s (%s at %s) is not repaired", d.Name, d.Finding, d.Zone))
+			damages = append(damages, m.damageText(d.Damage))
 		}
-		if d.Quarantine {
-			damages = append(damages, fmt.Sprintf("the quarantine of damage %s was not cleared", d.Name))
+		if d.Quarantine.Open() {
+			damages = append(damages, "the quarantine of "+d.Damage.Damage+" was not cleared")
 		}
 	}
 	for _, r := range b.Releases {
 		if r.Seal == nil {
-			unsealed = append(unsealed, fmt.Sprintf("the release (entry %d) is not sealed", r.Position))
+			unsealed = append(unsealed, "the release of "+m.minute(r.At))
 		}
 	}
 	if sum.Late > 0 {
@@ -321,17 +350,20 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 			missing = append(missing, fmt.Sprintf("photo %s (entry %d) is not linked to any entry", p.Name, p.Position))
 		}
 	}
-	var gauges []string
-	for what, names := range map[string][]string{"never checked in this record": sum.NeverChecked, "failed the last check": m.said(sum.NotGood)} {
-		if len(names) > 0 {
-			gauges = append(gauges, what+": "+strings.Join(names, ", "))
-		}
+	var gauges, never []string
+	for _, name := range sum.NeverChecked {
+		never = append(never, m.gaugeTitle(name))
 	}
-	slices.Sort(gauges)
+	if len(never) > 0 {
+		gauges = append(gauges, "never checked in this record: "+strings.Join(never, "; "))
+	}
+	if len(sum.NotGood) > 0 {
+		gauges = append(gauges, "failed the last check: "+strings.Join(m.said(sum.NotGood), "; "))
+	}
 	var gaps []gap
 	for _, g := range []gap{
-		{"Its build", build}, {"Flights that it was not released for", m.said(sum.Grounded)}, {"Gates not passed", gates}, {"Readings in doubt", m.said(sum.InDoubt)}, {"Gauges", gauges},
-		{"Concessions", conceded}, {"Joints that missed their window", sum.Lapsed}, {"Steps done too late after a wait, or still to be done", sum.TooLate},
+		{"Its build", build}, {"Flights that it was not released for", grounded}, {"Gates not passed", m.notPassed(b.Gates)}, {"Readings in doubt", doubts}, {"Gauges", gauges},
+		{"Concessions", conceded}, {"Joints that missed their window", m.toldAll(sum.Lapsed)}, {"Steps done too late after a wait, or still to be done", m.toldAll(sum.TooLate)},
 		{"Open jobs", open}, {"Damage not repaired", damages}, {"Releases without a seal", unsealed},
 		{"Times", clocks}, {"Photos", missing},
 	} {
@@ -340,4 +372,12 @@ func (m *maker) gaps(b *book, sum workflow.AuditSummary) []gap {
 		}
 	}
 	return gaps
+}
+
+func (m *maker) toldAll(texts []string) []string {
+	all := make([]string, len(texts))
+	for i, text := range texts {
+		all[i] = m.told(text)
+	}
+	return all
 }

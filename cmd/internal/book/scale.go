@@ -69,8 +69,8 @@ func (s scale) span(from, to float64) span {
 	return span{percent(a), percent(max(0, b-a))}
 }
 
-func (s scale) row(values []float64) barRow {
-	var row barRow
+func (s scale) bar(values []float64) bar {
+	var row bar
 	in := [2]float64{s.from, s.to}
 	if s.hasLow {
 		in[0] = s.low + s.guard
@@ -113,12 +113,3 @@ func (s scale) row(values []float64) barRow {
 }
 
 func percent(f float64) string { return strconv.FormatFloat(f, 'f', 2, 64) + "%" }
-
-// sized shows a size with up to three decimal places, and its unit.
-func sized(f float64, unit string) string {
-	text := strconv.FormatFloat(math.Round(f*1000)/1000, 'f', -1, 64)
-	if unit == "°" {
-		return text + unit
-	}
-	return text + " " + unit
-}

@@ -30,7 +30,7 @@ func TestScale(t *testing.T) {
 		guard := rapid.OneOf(rapid.Float64Range(0, 100), rapid.Just(math.Inf(1))).Draw(t, "guard")
 		values := rapid.SliceOfN(value, 1, 4).Draw(t, "values")
 		s := newScale(l, guard, values)
-		row := s.row(values)
+		row := s.bar(values)
 		ends := map[string]float64{}
 		for i, e := range row.Edges {
 			at := percentOf(t, e.X)
@@ -77,29 +77,4 @@ func percentOf(t *rapid.T, text string) float64 {
 		t.Fatalf("%s is outside the drawing: %v", text, err)
 	}
 	return f
-}
-
-// The words above a scale never need more room than a small phone has.
-func TestWordsFitAPhone(t *testing.T) {
-	for _, c := range []struct {
-		row  barRow
-		want []line
-	}{
-		{barRow{Label: "root", Value: "4 mm", Verdict: "in tolerance"}, []line{{Left: "root", Right: "4 mm · in tolerance"}}},
-		{barRow{Label: "bottom-right", Value: "12.25 mm", Verdict: "OUT OF TOLERANCE"}, []line{{Left: "bottom-right"}, {Right: "12.25 mm · OUT OF TOLERANCE"}}},
-		{barRow{Value: "121.25 mm, 121.5 mm, 121.75 mm", Verdict: "UNDECIDED"}, []line{{Right: "121.25 mm, 121.5 mm, 121.75 mm"}, {Right: "UNDECIDED"}}},
-		{barRow{Label: strings.Repeat("x", 40), Value: strings.Repeat("9", 40), Verdict: "in tolerance"},
-			[]line{{Left: strings.Repeat("x", 33) + "…"}, {Right: strings.Repeat("9", 33) + "…"}, {Right: "in tolerance"}}},
-	} {
-		got := c.row.words()
-		if len(got) != len(c.want) {
-			t.Errorf("%q is said as %+v", c.row.Value, got)
-			continue
-		}
-		for i := range got {
-			if got[i] != c.want[i] {
-				t.Errorf("line %d of %q is %+v; want %+v", i, c.row.Value, got[i], c.want[i])
-			}
-		}
-	}
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/sorting"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -26,16 +27,49 @@ func (m *maker) timeline() []event {
 	var events []event
 	for _, e := range m.live() {
 		if kind := m.places[e.Facts.Kind()]; kind != "" {
-			events = append(events, event{At: e.At, By: e.By, Kind: kind, Says: e.Says, Position: e.Position})
+			events = append(events, event{At: e.At, By: e.By, Kind: kind, Says: m.happened(e), Position: e.Position})
 		}
 	}
 	for _, j := range m.s.Jobs {
 		if ended := m.ended(j); !ended.IsZero() {
-			events = append(events, event{At: ended, Kind: "work", Says: "completed job " + j.ID, Position: -1})
+			events = append(events, event{At: ended, Kind: "work", Says: "completed: " + m.jobTitle(j.ID), Position: -1})
 		}
 	}
 	sorting.Stable(events, func(a, b event) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Position, b.Position)) })
 	return m.joined(events)
+}
+
+// happened says an entry of the timeline without the names of documents.
+func (m *maker) happened(e entry) string {
+	switch f := e.Facts.(type) {
+	case journal.Registered:
+		return "registered: " + titled(m.s.Sheet.Title, f.Design)
+	case journal.JobOpened:
+		return "begun: " + m.jobTitle(m.jobAt(e.Position))
+	case journal.DamageFound:
+		for _, d := range m.s.Damages {
+			if d.Position == e.Position {
+				return "found damage " + m.damageText(d)
+			}
+		}
+	case journal.EquipmentChanged:
+		return m.changed(f)
+	case journal.PartRetired:
+		return "thrown away: " + listed(plains(f.Zones))
+	case journal.ConcessionGranted:
+		return "concession: " + m.gateTitle(f.Gate) + ": " + f.Reason
+	}
+	return m.told(e.Says)
+}
+
+// jobAt is the job that was opened there.
+func (m *maker) jobAt(position int64) string {
+	for _, j := range m.s.Jobs {
+		if j.Position == position {
+			return j.ID
+		}
+	}
+	return ""
 }
 
 // places says where the book shows an entry of each kind: in the timeline, under
@@ -79,28 +113,38 @@ func places() map[string]string {
 // joined merges consecutive soft flights by one pilot, without notes, into one line.
 func (m *maker) joined(events []event) []event {
 	var out []event
-	n := 0
+	n, lasted := 0, time.Duration(0)
 	for _, e := range events {
-		if e.Kind != "flight" || !m.plainFlight(e.Position) {
-			n = 0
+		f, plain := m.plainFlight(e)
+		if again := plain && n > 0 && out[len(out)-1].By == e.By; !again {
+			n, lasted = 0, 0
 			out = append(out, e)
-			continue
 		}
-		if n == 0 || out[len(out)-1].By != e.By {
-			n = 1
-			out = append(out, e)
+		if !plain {
 			continue
 		}
 		n++
+		if d, err := f.Lasted.Duration(); err == nil {
+			lasted += d
+		}
+		if n == 1 {
+			continue
+		}
 		last := &out[len(out)-1]
 		last.To, last.Says, last.Position = e.At, fmt.Sprintf("flew %d times, all with soft landings", n), -1
+		if lasted > 0 {
+			last.Says += fmt.Sprintf(", %d min in all", int(lasted.Minutes()))
+		}
 	}
 	return out
 }
 
-func (m *maker) plainFlight(position int64) bool {
-	f, ok := m.s.Entries[position].Facts.(journal.FlightLogged)
-	return ok && f.Landing == workflow.Soft && f.Note == "" && f.Grounded == "" && f.Lasted.IsZero()
+func (m *maker) plainFlight(e event) (journal.FlightLogged, bool) {
+	if e.Position < 0 {
+		return journal.FlightLogged{}, false
+	}
+	f, ok := m.s.Entries[e.Position].Facts.(journal.FlightLogged)
+	return f, ok && f.Landing == workflow.Soft && f.Note == "" && f.Grounded == ""
 }
 
 // ended is when the last step of a job was done; zero: it is not complete.
@@ -122,30 +166,22 @@ func (m *maker) ended(j *workflow.Job) time.Time {
 	return last
 }
 
-// A drawing is the timeline drawn; bars.go says why it is drawn by hand.
+// A drawing is the life as a strip, a lane for each kind of thing that happened;
+// chart.go says why it is drawn by hand.
 type drawing struct {
-	Height int
-	Axis   int // where the line of dates is
-	Says   string
-	Lanes  []lane
-	Ticks  []edge
+	Says  string
+	Lanes []lane
+	Ticks []edge
 }
 
 // A lane is one row of the drawing.
 type lane struct {
-	Y, Bar, Middle int
-	Label          string
-	Spans          []span
-	Open           bool // the last of the spans has not ended
-	Dots           []dot
+	Label string
+	Spans []span
+	Dots  []dot
 }
 
 type dot struct{ X, Kind string }
-
-const (
-	laneHeight = 34
-	mostLanes  = 8 // how many jobs have a lane of their own
-)
 
 // drawing draws jobs as spans and everything else as marks.
 func (m *maker) drawing() drawing {
@@ -160,27 +196,29 @@ func (m *maker) drawing() drawing {
 	}
 	whole := max(to.Sub(from), time.Hour)
 	x := func(t time.Time) float64 {
-		return 2 + 96*min(1, max(0, float64(t.Sub(from))/float64(whole)))
+		return 1 + 98*min(1, max(0, float64(t.Sub(from))/float64(whole)))
 	}
 	var s drawing
-	for _, j := range m.s.Jobs {
-		end, open := m.ended(j), false
-		if end.IsZero() {
-			end, open = m.now, true
+	for _, kind := range []string{steps.Build, steps.Repair, steps.Check} {
+		var l lane
+		open := 0
+		for _, j := range m.s.Jobs {
+			if j.Procedure.Kind != kind {
+				continue
+			}
+			end := m.ended(j)
+			if end.IsZero() {
+				end, open = m.now, open+1
+			}
+			a, b := x(j.Opened), x(end)
+			l.Spans = append(l.Spans, span{percent(a), percent(max(0.6, b-a))})
 		}
-		a, b := x(j.Opened), x(end)
-		job := span{percent(a), percent(max(0.6, b-a))}
-		label := j.ID + ", complete"
-		if open {
-			label = j.ID + ", open"
+		if n := len(l.Spans); n > 0 {
+			if l.Label = numbered(n, kind); open > 0 {
+				l.Label += fmt.Sprintf(", %d open", open)
+			}
+			s.Lanes = append(s.Lanes, l)
 		}
-		if len(s.Lanes) >= mostLanes { // the rest share the last lane
-			last := &s.Lanes[len(s.Lanes)-1]
-			last.Label, last.Open = "later jobs", open
-			last.Spans = append(last.Spans, job)
-			continue
-		}
-		s.Lanes = append(s.Lanes, lane{Label: label, Spans: []span{job}, Open: open})
 	}
 	for _, kind := range []string{"flight", "damage", "equipment", "release"} {
 		l := lane{}
@@ -193,21 +231,17 @@ func (m *maker) drawing() drawing {
 			}
 			l.Dots = append(l.Dots, dot{percent(x(e.At)), kind})
 		}
-		if len(l.Dots) > 0 {
-			l.Label = counted(len(l.Dots), kind)
+		if n := len(l.Dots); n > 0 {
+			if l.Label = numbered(n, kind); kind == "equipment" {
+				l.Label = numbered(n, "change of equipment", "changes of equipment")
+			}
 			s.Lanes = append(s.Lanes, l)
 		}
 	}
 	var says []string
-	for i := range s.Lanes {
-		l := &s.Lanes[i]
-		l.Y = i*laneHeight + 12
-		l.Bar, l.Middle = l.Y+7, l.Y+11
+	for _, l := range s.Lanes {
 		says = append(says, l.Label)
-		l.Label = shorten(l.Label)
 	}
-	s.Axis = len(s.Lanes)*laneHeight + 6
-	s.Height = s.Axis + 20
 	layout := "2 Jan 2006"
 	if whole < 48*time.Hour {
 		layout = "2 Jan 15:04"
@@ -218,15 +252,4 @@ func (m *maker) drawing() drawing {
 	}
 	s.Says = fmt.Sprintf("From %s to %s: %s.", from.In(m.o.Zone).Format("2 January 2006"), to.In(m.o.Zone).Format("2 January 2006"), strings.Join(says, "; "))
 	return s
-}
-
-func counted(n int, kind string) string {
-	words := map[string][2]string{
-		"flight": {"flight", "flights"}, "damage": {"damage", "damages"},
-		"equipment": {"change of equipment", "changes of equipment"}, "release": {"release", "releases"},
-	}[kind]
-	if n == 1 {
-		return "1 " + words[0]
-	}
-	return fmt.Sprintf("%d %s", n, words[1])
 }

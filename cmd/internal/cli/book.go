@@ -22,30 +22,34 @@ const bookPhoto = 1200
 
 func (a *app) bookCommand() *cobra.Command {
 	var out string
-	var force bool
+	var force, full bool
 	cmd := &cobra.Command{
 		Use:   "book [MARK] -o FILE",
 		Short: "Write the whole record as one printable HTML page",
-		Long: "Write the record of an airframe as one HTML file that needs no other and can be printed: its\n" +
-			"history, what the record does not show, releases, damage, every reading with its limits, joints\n" +
-			"with their times, the steps of each job, photos without position data, and seals. Times are\n" +
-			"local.",
-		Example:           "  fettle book CW-01 -o cw-01.html",
+		Long: "Write the record of an airframe as one HTML file that needs no other and can be printed. Page\n" +
+			"one: whether it may fly, what is open, its sheet, its build, its flights, each repair with the\n" +
+			"critical gates before and after, and its life as a strip. Then its history, what the record does\n" +
+			"not show, releases, damage, every sitting at a gate with its limits and verdict, joints with\n" +
+			"their times, cautions, parts, jobs, photos without position data, and seals. Earlier sittings\n" +
+			"are folded, and not printed. --full adds the steps of each job with their texts, and each\n" +
+			"reading by itself. Times are local.",
+		Example:           "  fettle book CW-01 -o cw-01.html\n  fettle book CW-01 --full -o cw-01-full.html",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringVarP(&out, "output", "o", "", "the `FILE` to write; - is the standard output")
 	cmd.Flags().BoolVar(&force, "force", false, "write over a file that is there")
+	cmd.Flags().BoolVar(&full, "full", false, "add the steps of each job with their texts, and each reading by itself")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if out == "" {
 			return usage("name the file to write: fettle book -o book.html")
 		}
-		return a.book(cmd.Context(), args, out, force)
+		return a.book(cmd.Context(), args, out, full, force)
 	}
 	return cmd
 }
 
-func (a *app) book(ctx context.Context, args []string, out string, force bool) error {
+func (a *app) book(ctx context.Context, args []string, out string, full, force bool) error {
 	state, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
@@ -63,7 +67,14 @@ func (a *app) book(ctx context.Context, args []string, out string, force bool) e
 	if err != nil {
 		return err
 	}
-	err = book.Write(&bound, state, book.Options{Clock: a.clock(), Seals: seals, Documents: documents, Photo: func(digest string) ([]byte, string, error) {
+	var finding func(name string) string
+	if triage, _, err := k.Desk.Triage(state); err == nil { // a table that is broken leaves only titles out
+		finding = func(name string) string {
+			f, _ := triage.Finding(name)
+			return f.Title
+		}
+	}
+	err = book.Write(&bound, state, book.Options{Clock: a.clock(), Full: full, Seals: seals, Documents: documents, Finding: finding, Photo: func(digest string) ([]byte, string, error) {
 		data, err := k.Desk.Photos.Read(digest)
 		if err != nil {
 			return nil, "", err

@@ -171,6 +171,7 @@ func (d *Desk) Wrote(ctx context.Context, mark string) {
 	}
 	_, err = draft.Write(append(data, '\n'))
 	if err = errors.Join(err, draft.Close()); err == nil {
+		_ = os.Remove(file) // ext4 syncs what is given the name of another file
 		err = os.Rename(name, file)
 	}
 	if err != nil {
