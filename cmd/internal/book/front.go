@@ -26,6 +26,7 @@ type front struct {
 	Repairs     []repair
 	Columns     []string // of the critical gates: the last repairs, by their names
 	Critical    []criticalGate
+	Near        []string // values that passed, near their limits
 }
 
 // A built says what the airframe rests on as a whole.
@@ -103,6 +104,9 @@ func (m *maker) front(b *book) front {
 	}
 	f.Repairs = m.repairs()
 	f.Columns, f.Critical = m.critical(f.Repairs)
+	for _, n := range m.s.NearLimit(m.now) {
+		f.Near = append(f.Near, fmt.Sprintf("%s: %s, %s", titled(n.Gate.Gate.Title, n.Gate.Gate.Name), sized(n.Value.Value, n.Value.Unit), marginOf(n.Value, true)))
+	}
 	f.Open = m.matters(b)
 	return f
 }

@@ -153,6 +153,9 @@ func (m *maker) sitting(j *workflow.Judgement, now steps.Gate) sitting {
 	if has {
 		row.Margin = marginOf(nearest, len(j.Judged) > 1)
 	}
+	if found := j.Report.Finding; found.Verdict == measuring.Undecided && found.Judged.Known {
+		row.Notes = append(row.Notes, found.Judged.Says())
+	}
 	if c := j.Concession; c != nil {
 		row.Notes = append(row.Notes, "accepted by a concession of "+c.By)
 	}
