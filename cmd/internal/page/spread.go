@@ -204,7 +204,7 @@ func (t SpreadThing) ability(l *lines) {
 	}
 	l.item("expected outside the limits: %s of what comes next, if values are normally distributed and come as these did", share(*t.Outside))
 	if t.Chart.Fires {
-		l.item("**rules fire**: these values are not those of one steady process, so what is expected from them is no forecast")
+		l.item("**rules fire**: these values are not those of one steady process, so they forecast nothing")
 	}
 }
 
