@@ -117,7 +117,7 @@ func noMachineNames(t *testing.T, w *robot.Worker, root *html.Node) {
 	}
 	var names []string
 	for _, g := range w.State.Sheet.Gates {
-		names = append(names, g.Name)
+		names = append(append(names, g.Name), g.Points...)
 	}
 	for _, d := range w.State.Damages {
 		names = append(names, d.Finding, d.Zone)
@@ -240,7 +240,7 @@ func everyReading(t *testing.T, w *robot.Worker, root *html.Node) {
 			continue
 		}
 		n++
-		if row := rows[fmt.Sprintf("e%d-typed", e.Position)]; !strings.Contains(row, f.Value.Typed()) || !strings.Contains(row, f.Point) {
+		if row := rows[fmt.Sprintf("e%d-typed", e.Position)]; !strings.Contains(row, f.Value.Typed()) || !strings.Contains(row, strings.ReplaceAll(f.Point, "-", " ")) {
 			t.Errorf("entry %d, %s at %s, is shown as %q", e.Position, f.Value.Typed(), f.Point, row)
 		}
 	}

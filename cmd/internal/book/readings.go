@@ -71,7 +71,7 @@ func (m *maker) gates() ([]gate, []gate) {
 	for _, r := range m.s.Gates(m.now) {
 		have[r.Gate.Name] = true
 		g := gate{Gate: page.NewGate(m.s, r, m.now), ID: "gate-" + r.Gate.Name, Words: strings.TrimSuffix(m.told(page.Said(r.Says(), m.o.Zone)), "."), By: r.By}
-		g.Title = titled(g.Title, g.Name)
+		g.Title, g.Limits = titled(g.Title, g.Name), m.told(g.Limits)
 		for _, j := range m.record.Judgements {
 			if j.Gate.Name != r.Gate.Name {
 				continue
@@ -138,7 +138,7 @@ func (m *maker) sitting(j *workflow.Judgement, now steps.Gate) sitting {
 		row.Who += ", with " + listed(titles)
 	}
 	if then := page.LimitsText(j.Gate); then != page.LimitsText(now) {
-		row.Limits = then
+		row.Limits = m.told(then)
 	}
 	row.Verdict = says(j.Report.Finding.Verdict)
 	if missing := j.Report.Finding.Missing; missing != "" {

@@ -50,8 +50,10 @@ func (m *maker) damages() ([]damage, []photo) {
 				out.Cleared = &e
 			}
 		}
-		for _, p := range out.Photos {
-			shown[p.Position] = true
+		for i, p := range out.Photos {
+			if shown[p.Position] = true; len(p.Shows) == 1 { // it stands there
+				out.Photos[i].Shows = nil
+			}
 		}
 		all = append(all, out)
 	}

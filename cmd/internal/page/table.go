@@ -115,11 +115,7 @@ func NewTable(name string) Table {
 }
 
 // Add adds the rows of an airframe which fit the filter.
-func (t *Table) Add(s *workflow.State, filter workflow.AuditFilter, at time.Time) error {
-	record, err := s.Record(at)
-	if err != nil {
-		return err
-	}
+func (t *Table) Add(s *workflow.State, record *workflow.Record, filter workflow.AuditFilter, at time.Time) error {
 	before := len(t.Rows)
 	for _, of := range tables() {
 		if of.name == t.Name {
