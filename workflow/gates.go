@@ -265,6 +265,8 @@ func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 			if all := s.decided(r, series, since); !all.Met() {
 				r = all
 			}
+		case r.Standing == Undecided && !slices.ContainsFunc(series, func(t reading) bool { return t.Alone }):
+			r = s.decided(r, series, since)
 		}
 		if r.Standing == Current {
 			since = -1

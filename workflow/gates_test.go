@@ -246,6 +246,18 @@ func TestAnUndecidedReadingIsNotRepeatedUntilItPasses(t *testing.T) {
 	is(b, "4.47 mm", Undecided) // 4.475: what passed is in no mean with it
 
 	b = assembled(t)
+	is(b, "4.475 mm", Undecided) // none of them passes alone, and √(0.0005 + 0.0004/4) mm is less than 0.025 mm
+	mustContain(t, b.gate("slot").Says().Text, "; 3 more readings like these would settle it")
+	is(b, "4.475 mm", Undecided)
+	mustContain(t, b.gate("slot").Says().Text, "; 2 more readings like these")
+	is(b, "4.475 mm", Undecided)
+	is(b, "4.475 mm", Current)
+
+	b = assembled(t)
+	is(b, "4.48 mm", Undecided) // the bias of √0.0005 = 0.022 mm stays
+	mustContain(t, b.gate("slot").Says().Text, "; more readings with this gauge can't settle it")
+
+	b = assembled(t)
 	is(b, "4.5 mm", Undecided)
 	b.must(Rework{Gate: "slot"}) // and what was reworked begins anew
 	is(b, "4.46 mm", Current)
@@ -255,6 +267,25 @@ func TestAnUndecidedReadingIsNotRepeatedUntilItPasses(t *testing.T) {
 	is(b, "4.46 mm", Undecided)
 	is(b, "4.45 mm", Undecided) // 4.47, and they lie too far apart for it
 	mustContain(t, b.gate("slot").Says().Text, "with the spread of its readings it is accurate to 0.048 mm")
+}
+
+// A concession ends with the life of the gate, whether readings were accepted by it or that
+// nobody can take any.
+func TestAConcessionEndsWithTheLifeOfItsGate(t *testing.T) {
+	short := sheet()
+	short.Gates[0].Critical, short.Gates[0].Validity = false, steps.Validity{Days: 30}
+	b := workingOn(t, short, steps.Stage{Name: "one", Steps: []steps.Step{measuringStep("slots", "slot")}})
+	for range 2 {
+		b.must(Concede{Gate: "slot", Reason: "it flies so"})
+		if g := b.gate("slot"); g.Standing != Conceded {
+			t.Fatalf("slot is %s", g.Says().Text)
+		}
+		b.after(30 * 24 * time.Hour)
+		if g := b.gate("slot"); g.Met() {
+			t.Fatalf("30 days later slot is %s", g.Says().Text)
+		}
+		b.must(readings("slot", "root=4.49 mm", "tip=4 mm"))
+	}
 }
 
 // The throw of 8 to 14 mm, two readings a mean, by a rule accurate to 0.29 mm and a caliper

@@ -161,7 +161,7 @@ func (s *State) ToMeet(r GateReport, at time.Time) Remedy {
 		do.Points = r.Missing() // one that is out already takes no more
 	}
 	if r.Standing == Undecided && r.Finding.Missing == "" && do.Kind == ToMeasure {
-		do.Kind, do.Names, do.Concede = ToDecide, s.finer(r.Gate, at), !r.Gate.Critical
+		do.Kind, do.Names, do.Concede, do.Coarse = ToDecide, s.finer(r.Gate, at), !r.Gate.Critical, r.Finding.Judged.TooCoarse()
 	}
 	return do
 }

@@ -125,7 +125,13 @@ func (s *State) repairFacts(r *Record, j *Job, at time.Time) RepairFacts {
 			one.Joined = append(one.Joined, joint)
 		}
 	}
-	// What is read after the next damage says nothing of this repair.
+	// What is read after the next release, or the next damage, says nothing of this repair.
+	for _, e := range s.Entries[j.Position:] {
+		if _, is := e.Facts.(journal.Released); is && s.Live(e.Position) {
+			till = e.Position
+			break
+		}
+	}
 	for _, d := range s.Damages {
 		if d.Position > j.Position && !slices.Contains(j.Damages, d.Damage) {
 			till = min(till, d.Position)

@@ -84,6 +84,7 @@ type Remedy struct {
 	Value    quantity.Quantity `json:"value,omitzero"`
 	Humidity bool              `json:"humidity,omitempty"`
 	Concede  bool              `json:"concede,omitempty"` // a concession would do
+	Coarse   bool              `json:"coarse,omitempty"`  // more readings with its own gauge would not decide it
 	Then     time.Time         `json:"then,omitzero"`     // when it must have been so: what was asked for is dated then
 }
 

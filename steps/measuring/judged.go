@@ -46,6 +46,10 @@ func (j Judged) Says() string {
 	return text
 }
 
+// TooCoarse reports whether the value is undecided and no more readings like these would
+// decide it.
+func (j Judged) TooCoarse() bool { return j.undecided && j.Further == 0 }
+
 // Likely is the probability in words: rounded down, and never certain.
 func (j Judged) Likely() string {
 	switch p := j.Probability; {

@@ -108,13 +108,7 @@ func (p *Part) set(value *big.Rat) {
 func (p *Part) place(r Rule, value *big.Rat, in doubted) {
 	p.set(value)
 	p.U = in.band().Float()
-	var low, high *big.Rat
-	if !r.Limits.Low.IsZero() {
-		low, _ = r.edge(r.Limits.Low)
-	}
-	if !r.Limits.High.IsZero() {
-		high, _ = r.edge(r.Limits.High)
-	}
+	low, high := r.Edges()
 	if low == nil && high == nil {
 		return
 	}
@@ -317,3 +311,14 @@ func (r Rule) Passing(gauge Doubt) (pass Limits, ok bool) {
 
 // floor is the largest whole number that is no more than r.
 func floor(r *big.Rat) *big.Int { return new(big.Int).Div(r.Num(), r.Denom()) }
+
+// Edges are the limits in their unit, as they are judged by; nil: there is none.
+func (r Rule) Edges() (low, high *big.Rat) {
+	if !r.Limits.Low.IsZero() {
+		low, _ = r.edge(r.Limits.Low)
+	}
+	if !r.Limits.High.IsZero() {
+		high, _ = r.edge(r.Limits.High)
+	}
+	return low, high
+}

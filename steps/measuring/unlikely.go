@@ -1,6 +1,7 @@
 package measuring
 
 import (
+	"math"
 	"math/big"
 	"slices"
 
@@ -14,7 +15,9 @@ import (
 // A reading is unlikely that lies farther from the middle of the others, or farther
 // outside of its limits, than twice their width; or than once, if another decimal place,
 // or inches for millimetres, would bring it in. The bounds are wide, so that what a
-// crash has bent is rarely asked back (common practice, no source).
+// crash has bent is rarely asked back (common practice, no source). So is one of three or
+// more at the point that the test of Grubbs finds to be an outlier, where it alone makes
+// the readings differ by more than half the tolerance.
 func (r Rule) Unlikely(point string, reading quantity.Quantity, points []Point) string {
 	unit := r.Unit()
 	value, err := reading.Rat(unit)
@@ -50,6 +53,13 @@ func (r Rule) Unlikely(point string, reading quantity.Quantity, points []Point) 
 			return "the others are near " + sized(middle, unit)
 		}
 	}
+	if low != nil && high != nil {
+		for _, p := range points {
+			if p.Name == point && r.outlier(value, p, width) {
+				return "the others at this point agree with each other and not with it"
+			}
+		}
+	}
 	over := outside(value, low, high)
 	if width == nil || over.Cmp(width) <= 0 {
 		return ""
@@ -66,6 +76,40 @@ func (r Rule) Unlikely(point string, reading quantity.Quantity, points []Point) 
 		return far
 	}
 	return ""
+}
+
+// outlier reports whether a reading is an outlier among three or more of its point by the
+// test of Grubbs, one-sided at 5 % (NIST/SEMATECH e-Handbook, 1.3.5.17.1), and farther from
+// the mean of the others than half the width. Rounded readings would else be asked back
+// for a step of the gauge: of three the test finds any that differs from two equal ones.
+func (r Rule) outlier(value *big.Rat, p Point, width *big.Rat) bool {
+	if len(p.Readings) < 2 || width == nil {
+		return false
+	}
+	others, err := average(Point{Readings: p.Readings[max(0, len(p.Readings)-9):]}, r.Unit())
+	if err != nil {
+		return false
+	}
+	apart := new(big.Rat).Sub(value, others.mean)
+	if twice(apart.Abs(apart)).Cmp(width) <= 0 {
+		return false
+	}
+	n := float64(min(len(p.Readings), 9) + 1)
+	gap, _ := apart.Float64()
+	v, _ := others.variance.Float64()
+	return grubbs(gap, v, n) > grubbsLimits()[int(n)]
+}
+
+// grubbs is the distance of one of n readings from the mean of all in their standard
+// deviations, by its distance from the mean of the others and the variance of those.
+func grubbs(gap, variance, n float64) float64 {
+	squares := (n-2)*variance + gap*gap*(n-1)/n
+	return gap * (n - 1) / n / math.Sqrt(squares/(n-1))
+}
+
+// grubbsLimits are the one-sided critical values at 5 % by the number of readings.
+func grubbsLimits() map[int]float64 {
+	return map[int]float64{3: 1.153, 4: 1.463, 5: 1.672, 6: 1.822, 7: 1.938, 8: 2.032, 9: 2.110, 10: 2.176}
 }
 
 // akin reports whether two points should read much the same: by limits that are the same

@@ -1,7 +1,9 @@
 package journal
 
 import (
+	"encoding/json"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -36,6 +38,20 @@ func TestEveryKindIsReadAsItWasWritten(t *testing.T) {
 	}
 	if len(seen) < 23 {
 		t.Errorf("there are %d kinds; a kind never goes", len(seen))
+	}
+}
+
+// A reading of the first version passes an undecided gate only alone as well.
+func TestOldReadingsStandAlone(t *testing.T) {
+	const stored = `{"position":3,"kind":"ReadingTaken","v":%d,"at":"2026-03-03T19:00:00Z","recorded":"2026-03-03T19:00:00Z","by":"builder","program":"p","facts":{"gate":"slot","value":{"typed":"4 mm","value":"4","unit":"mm"},"gauge":"caliper"}}`
+	for version, alone := range map[int]bool{1: true, 2: false} {
+		var e Entry
+		if err := json.Unmarshal(fmt.Appendf(nil, stored, version), &e); err != nil {
+			t.Fatal(err)
+		}
+		if f := e.Facts.(ReadingTaken); f.Alone != alone {
+			t.Errorf("version %d: %+v", version, f)
+		}
 	}
 }
 

@@ -44,7 +44,7 @@ func Kinds() []Kind {
 		kind[Joined](1, clocked),
 		kind[HoldCleared](1, clocked),
 		kind[Witnessed](1, !clocked),
-		kind[ReadingTaken](1, clocked),
+		before[readingTaken1](1, kind[ReadingTaken](2, clocked)),
 		kind[GaugeChecked](1, clocked),
 		kind[GaugeStudied](1, clocked),
 		before[reworked1](1, kind[Reworked](2, clocked)),
@@ -492,6 +492,21 @@ type ReadingTaken struct {
 	Point string            `json:"point,omitempty"`
 	Value quantity.Quantity `json:"value"`
 	Gauge string            `json:"gauge"`
+	// Alone: once the gate is undecided it passes only if it does so by its last readings
+	// alone as well, and not by the mean of all that was read since.
+	Alone bool `json:"alone,omitempty"`
+}
+
+// readingTaken1 was always alone.
+type readingTaken1 struct {
+	Gate  string            `json:"gate"`
+	Point string            `json:"point,omitempty"`
+	Value quantity.Quantity `json:"value"`
+	Gauge string            `json:"gauge"`
+}
+
+func (f readingTaken1) now() Facts {
+	return ReadingTaken{Gate: f.Gate, Point: f.Point, Value: f.Value, Gauge: f.Gauge, Alone: true}
 }
 
 func (ReadingTaken) Kind() string { return "ReadingTaken" }

@@ -53,7 +53,7 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 	}
 	calls := basics()
 	maps.Copy(calls, map[string]any{
-		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": page.Capital, "photo": m.photo, "day": m.day, "brief": m.brief, "clock": m.clock, "short": short, "plain": plain, "listed": listed, "plains": plains, "many": many,
+		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": page.Capital, "photo": m.photo, "day": m.day, "brief": m.brief, "clock": m.clock, "short": short, "plain": plain, "listed": listed, "many": many,
 		"style": func() safe { return safe(style) }, // our own file
 		"rules": func() string { return page.LocalRules },
 		"seal":  func() string { return page.SealLimits },

@@ -58,7 +58,11 @@ func barsOf(j *workflow.Judgement) []bar {
 			values = append(values, v.Value)
 			said = append(said, strings.TrimSpace(plain(v.Named())+" "+sized(v.Value, v.Unit))+", "+says(v.Finding.Verdict))
 		}
-		b := newScale(group.limits, group.values[0].U, values).bar(values)
+		guard := group.values[0].U
+		if group.values[0].Finding.Judged.Plain { // it decides all the same
+			guard = 0
+		}
+		b := newScale(group.limits, guard, values).bar(values)
 		b.Says = titled(j.Gate.Title, j.Gate.Name) + ": " + strings.Join(said, "; ")
 		for _, q := range []quantity.Quantity{group.limits.Low, group.limits.High} {
 			if !q.IsZero() {

@@ -26,6 +26,7 @@ type front struct {
 	Repairs     []repair
 	Columns     []string // of the critical gates: the last repairs, by their names
 	Critical    []criticalGate
+	Near        []string // values that passed, near their limits
 }
 
 // A built says what the airframe rests on as a whole.
@@ -69,7 +70,7 @@ type beforeAfter struct {
 const mostColumns = 3
 
 func (m *maker) front(b *book) front {
-	f := front{Standing: "NOT RELEASED", Because: m.told(b.Airframe.Because), Built: m.built(), Flown: m.flown()}
+	f := front{Standing: "NOT RELEASED", Because: strings.TrimPrefix(m.told(b.Airframe.Because), "retired: "), Built: m.built(), Flown: m.flown()}
 	f.Sheet = page.Cited{Name: m.s.Sheet.Name, Revision: m.s.Sheet.Revision, Digest: m.s.SheetDigest}
 	switch b.Airframe.Flight {
 	case page.Released:
@@ -103,6 +104,9 @@ func (m *maker) front(b *book) front {
 	}
 	f.Repairs = m.repairs()
 	f.Columns, f.Critical = m.critical(f.Repairs)
+	for _, n := range m.s.NearLimit(m.now) {
+		f.Near = append(f.Near, fmt.Sprintf("%s: %s, %s", titled(n.Gate.Gate.Title, n.Gate.Gate.Name), sized(n.Value.Value, n.Value.Unit), marginOf(n.Value, true)))
+	}
 	f.Open = m.matters(b)
 	return f
 }
@@ -149,7 +153,7 @@ func (m *maker) built() built {
 		}
 		return built{Says: says}
 	}
-	says := "built by “" + titled(is.Job.Procedure.Title, is.Job.ID) + fmt.Sprintf("”, revision %d", is.Job.Procedure.Revision)
+	says := titled(is.Job.Procedure.Title, is.Job.ID) + fmt.Sprintf(", revision %d", is.Job.Procedure.Revision)
 	if is.TakenOver {
 		says = "taken over as built; its build is not on record"
 	}
@@ -346,7 +350,7 @@ func (m *maker) critical(repairs []repair) (columns []string, gates []criticalGa
 		}
 		out.Now = page.Said(g.Says(), m.o.Zone)
 		if v, ok := nearestOf(m.s.Judged(g)); ok && g.Met() {
-			out.Now = sized(v.Value, v.Unit) + ", " + marginOf(v, false)
+			out.Now = sized(v.Value, v.Unit) + ", " + sized(v.Finding.Margin.By, "") + " inside"
 		} else if g.Standing == workflow.StaleGate {
 			out.Now = "MEASURE AGAIN"
 		}
@@ -356,7 +360,7 @@ func (m *maker) critical(repairs []repair) (columns []string, gates []criticalGa
 }
 
 func (m *maker) beforeAfter(column string, c workflow.BeforeAfter) beforeAfter {
-	out := beforeAfter{Column: column, After: "–"}
+	out := beforeAfter{Column: column}
 	v, ok := workflow.Judged{}, false
 	if c.After != nil {
 		v, ok = nearestOf(c.After.Judged)

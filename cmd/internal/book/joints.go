@@ -27,7 +27,7 @@ type joint struct {
 	Joined         time.Time
 	JoinEntry      int64
 	By             string
-	Handles, Cures time.Time
+	Cures          time.Time
 	Load           bool
 	Standing       string
 	Bench          string // the temperatures that its clocks count
@@ -90,7 +90,7 @@ func (m *maker) joint(j *workflow.Joint) joint {
 		out.Bench = fmt.Sprintf("%.3g to %.3g °C", min(j.Coldest(), j.Warmest()), max(j.Coldest(), j.Warmest()))
 	}
 	if !j.Joined.IsZero() {
-		out.Handles, out.Cures = j.Handles(), j.Cures()
+		out.Cures = j.Cures()
 	}
 	coats, join := m.s.MadeBy(j)
 	for _, e := range m.live() {

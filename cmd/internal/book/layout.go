@@ -262,10 +262,6 @@ func asked(v any, name string) any {
 		if v, ok := v.(interface{ Late() bool }); ok {
 			return v.Late()
 		}
-	case "Left":
-		if v, ok := v.(interface{ Left() string }); ok {
-			return v.Left()
-		}
 	case "Line":
 		if v, ok := v.(interface{ Line() string }); ok {
 			return v.Line()

@@ -56,6 +56,7 @@ type maker struct {
 	now      time.Time
 	record   *workflow.Record
 	audited  map[int64]workflow.AuditedReading // by entry
+	flights  map[int64]workflow.FlightFacts    // by entry
 	entries  []entry
 	done     map[string][]entry // live entries that complete a step, by job and step
 	kept     []photo
@@ -69,7 +70,7 @@ type maker struct {
 
 func newMaker(s *workflow.State, o Options) *maker {
 	m := &maker{
-		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]int64{}, audited: map[int64]workflow.AuditedReading{}, placed: map[int64]bool{}, places: places(),
+		s: s, o: o, now: o.Clock.Now, done: map[string][]entry{}, anchors: map[int64]int64{}, audited: map[int64]workflow.AuditedReading{}, flights: map[int64]workflow.FlightFacts{}, placed: map[int64]bool{}, places: places(),
 		pictures: map[string]picture{}, shown: map[string]photo{},
 	}
 	says := page.NewJournal(s).Entries
@@ -100,6 +101,9 @@ func (m *maker) book() (*book, error) {
 	var err error
 	if m.record, err = s.Record(m.now); err != nil {
 		return nil, err
+	}
+	for _, f := range m.record.Flights {
+		m.flights[f.Position] = f
 	}
 	audited, err := s.Audit(workflow.AuditFilter{}, m.now)
 	if err != nil {

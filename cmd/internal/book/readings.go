@@ -40,7 +40,6 @@ type sitting struct {
 	Late     bool
 	Values   []value
 	Verdict  string
-	Passed   bool
 	Margin   string // of the value nearest to its limit
 	Limits   string // if they were others then
 	Counts   string // "": it does; else why not
@@ -71,7 +70,7 @@ func (m *maker) gates() ([]gate, []gate) {
 	for _, r := range m.s.Gates(m.now) {
 		have[r.Gate.Name] = true
 		g := gate{Gate: page.NewGate(m.s, r, m.now), ID: "gate-" + r.Gate.Name, Words: strings.TrimSuffix(m.told(page.Said(r.Says(), m.o.Zone)), "."), By: r.By}
-		g.Title = titled(g.Title, g.Name)
+		g.Title, g.Limits = titled(g.Title, g.Name), m.told(g.Limits)
 		for _, j := range m.record.Judgements {
 			if j.Gate.Name != r.Gate.Name {
 				continue
@@ -119,7 +118,7 @@ func (m *maker) gates() ([]gate, []gate) {
 
 // sitting is a judgement for the page, now the gate as it is now.
 func (m *maker) sitting(j *workflow.Judgement, now steps.Gate) sitting {
-	row := sitting{Judgement: j, Who: strings.Join(j.By, ", "), Entry: j.Entries[0], Entries: entriesText(j.Entries), Passed: j.Passed()}
+	row := sitting{Judgement: j, Who: strings.Join(j.By, ", "), Entry: j.Entries[0], Entries: entriesText(j.Entries)}
 	for _, position := range j.Entries {
 		a := m.audited[position]
 		row.Readings = append(row.Readings, reading{a, m.counts(a)})
@@ -138,7 +137,7 @@ func (m *maker) sitting(j *workflow.Judgement, now steps.Gate) sitting {
 		row.Who += ", with " + listed(titles)
 	}
 	if then := page.LimitsText(j.Gate); then != page.LimitsText(now) {
-		row.Limits = then
+		row.Limits = m.told(then)
 	}
 	row.Verdict = says(j.Report.Finding.Verdict)
 	if missing := j.Report.Finding.Missing; missing != "" {
@@ -152,6 +151,9 @@ func (m *maker) sitting(j *workflow.Judgement, now steps.Gate) sitting {
 	}
 	if has {
 		row.Margin = marginOf(nearest, len(j.Judged) > 1)
+	}
+	if found := j.Report.Finding; found.Verdict == measuring.Undecided && found.Judged.Known {
+		row.Notes = append(row.Notes, found.Judged.Says())
 	}
 	if c := j.Concession; c != nil {
 		row.Notes = append(row.Notes, "accepted by a concession of "+c.By)

@@ -19,6 +19,7 @@ type damage struct {
 	Position int64
 	Title    string
 	State    string // in words
+	Aboard   string // what had a name
 	Anchor   string // of the job that repairs it
 	Lines    []string
 	Cleared  *entry // the quarantine
@@ -31,7 +32,7 @@ func (m *maker) damages() ([]damage, []photo) {
 	shown := map[int64]bool{}
 	for i, d := range page.Damages(m.s, m.now) {
 		found := m.s.Damages[i]
-		out := damage{Damage: d, Position: found.Position, Title: m.findingTitle(found), Lines: found.Quarantine.Lines, Photos: m.of(found.Position)}
+		out := damage{Damage: d, Position: found.Position, Title: m.findingTitle(found), Aboard: m.things(m.record.Damages[i].Aboard), Lines: found.Quarantine.Lines, Photos: m.of(found.Position)}
 		m.anchors[found.Position] = found.Position
 		switch {
 		case d.Repaired:
@@ -49,8 +50,10 @@ func (m *maker) damages() ([]damage, []photo) {
 				out.Cleared = &e
 			}
 		}
-		for _, p := range out.Photos {
-			shown[p.Position] = true
+		for i, p := range out.Photos {
+			if shown[p.Position] = true; len(p.Shows) == 1 { // it stands there
+				out.Photos[i].Shows = nil
+			}
 		}
 		all = append(all, out)
 	}

@@ -3,6 +3,7 @@ package book
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,6 +21,7 @@ type event struct {
 	Kind     string // one word
 	Says     string
 	Position int64 // -1: not one entry
+	Own      bool  // the book shows the entry nowhere else
 }
 
 // timeline returns what happened to the airframe as a whole, in the order of time.
@@ -36,7 +38,13 @@ func (m *maker) timeline() []event {
 		}
 	}
 	sorting.Stable(events, func(a, b event) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Position, b.Position)) })
-	return m.joined(events)
+	events = m.joined(events)
+	for i, e := range events {
+		if _, shown := m.anchors[e.Position]; e.Position >= 0 && !shown {
+			events[i].Own, m.anchors[e.Position] = true, e.Position
+		}
+	}
+	return events
 }
 
 // happened says an entry of the timeline without the names of documents.
@@ -46,6 +54,8 @@ func (m *maker) happened(e entry) string {
 		return "registered: " + titled(m.s.Sheet.Title, f.Design)
 	case journal.JobOpened:
 		return "begun: " + m.jobTitle(m.jobAt(e.Position))
+	case journal.FlightLogged:
+		return m.flew(e, f)
 	case journal.DamageFound:
 		for _, d := range m.s.Damages {
 			if d.Position == e.Position {
@@ -57,9 +67,37 @@ func (m *maker) happened(e entry) string {
 	case journal.PartRetired:
 		return "thrown away: " + listed(plains(f.Zones))
 	case journal.ConcessionGranted:
-		return "concession: " + m.gateTitle(f.Gate) + ": " + f.Reason
+		return "concession: " + m.gateTitle(f.Gate) + ": " + strings.TrimSuffix(f.Reason, ".")
 	}
 	return m.told(e.Says)
+}
+
+// flew says a flight, and what was aboard.
+func (m *maker) flew(e entry, f journal.FlightLogged) string {
+	text := "flew"
+	if !f.Lasted.IsZero() {
+		text += " for " + f.Lasted.Typed()
+	}
+	text += ", " + f.Landing + " landing"
+	if f.Grounded != "" {
+		text += ", NOT RELEASED TO FLY: " + m.told(f.Grounded)
+	}
+	if f.Note != "" {
+		text += "; “" + f.Note + "”"
+	}
+	if aboard := m.flights[e.Position].Aboard; len(aboard) > 0 {
+		text += "; aboard: " + m.things(aboard)
+	}
+	return text
+}
+
+// things are what has names of its own.
+func (m *maker) things(all []workflow.Thing) string {
+	var named []string
+	for _, t := range all {
+		named = append(named, m.itemTitle(t.Item)+" "+t.Name)
+	}
+	return listed(named)
 }
 
 // jobAt is the job that was opened there.
@@ -114,16 +152,17 @@ func places() map[string]string {
 func (m *maker) joined(events []event) []event {
 	var out []event
 	n, lasted := 0, time.Duration(0)
+	var aboard []workflow.Thing
 	for _, e := range events {
 		f, plain := m.plainFlight(e)
-		if again := plain && n > 0 && out[len(out)-1].By == e.By; !again {
+		if again := plain && n > 0 && out[len(out)-1].By == e.By && slices.Equal(aboard, f.Aboard); !again {
 			n, lasted = 0, 0
 			out = append(out, e)
 		}
 		if !plain {
 			continue
 		}
-		n++
+		n, aboard = n+1, f.Aboard
 		if d, err := f.Lasted.Duration(); err == nil {
 			lasted += d
 		}
@@ -135,15 +174,15 @@ func (m *maker) joined(events []event) []event {
 		if lasted > 0 {
 			last.Says += fmt.Sprintf(", %d min in all", int(lasted.Minutes()))
 		}
+		if len(aboard) > 0 {
+			last.Says += "; aboard: " + m.things(aboard)
+		}
 	}
 	return out
 }
 
-func (m *maker) plainFlight(e event) (journal.FlightLogged, bool) {
-	if e.Position < 0 {
-		return journal.FlightLogged{}, false
-	}
-	f, ok := m.s.Entries[e.Position].Facts.(journal.FlightLogged)
+func (m *maker) plainFlight(e event) (workflow.FlightFacts, bool) {
+	f, ok := m.flights[e.Position]
 	return f, ok && f.Landing == workflow.Soft && f.Note == "" && f.Grounded == ""
 }
 

@@ -40,6 +40,9 @@ func (m *maker) titles() map[string]string {
 	}
 	for _, g := range m.s.Sheet.Gates {
 		add(g.Name, g.Title)
+		for _, point := range g.Points {
+			add(point, "")
+		}
 	}
 	for _, g := range m.s.Sheet.Gauges {
 		add(g.Name, g.Title)
@@ -51,7 +54,7 @@ func (m *maker) titles() map[string]string {
 		add(e.Name, "")
 	}
 	for _, d := range m.s.Damages {
-		add(d.Finding, m.findingTitle(d))
+		add(d.Finding, small(m.findingTitle(d)))
 	}
 	for _, j := range m.s.Jobs {
 		add(j.ID, "“"+m.jobTitle(j.ID)+"”")
@@ -61,6 +64,15 @@ func (m *maker) titles() map[string]string {
 		}
 	}
 	return all
+}
+
+// small is a title within a sentence.
+func small(title string) string {
+	r := []rune(title)
+	if len(r) > 1 && !unicode.IsUpper(r[1]) {
+		r[0] = unicode.ToLower(r[0])
+	}
+	return string(r)
 }
 
 // told is a sentence of the engine with titles in the place of names.

@@ -160,8 +160,12 @@ func (a *app) table(ctx context.Context, args []string, o auditOptions) error {
 	}
 	of := func(s *workflow.State, _ int) part {
 		p := part{table: page.NewTable(name), err: s.CheckFilter(o.filter)}
-		if p.err == nil {
-			p.err = p.table.Add(s, o.filter, now)
+		if p.err != nil {
+			return p
+		}
+		var record *workflow.Record
+		if record, p.err = s.Record(now); p.err == nil {
+			p.err = p.table.Add(s, record, o.filter, now)
 		}
 		return p
 	}

@@ -19,6 +19,7 @@ import (
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
+	"fettle/cmd/internal/page"
 	"fettle/store/memory"
 	"fettle/store/photos"
 	"fettle/workflow"
@@ -508,6 +509,7 @@ func TestKeptJournals(t *testing.T) {
 			for _, fault := range faults {
 				t.Error(fault)
 			}
+			recorded(t, state, was.Moments[len(was.Moments)-1])
 		})
 	}
 	for _, kind := range kinds(t) {
@@ -519,6 +521,53 @@ func TestKeptJournals(t *testing.T) {
 		for _, word := range slices.Concat(words...) {
 			if !stood[part+": "+word] {
 				t.Errorf("nothing in the kept journals stands as %q among the %s", word, part)
+			}
+		}
+	}
+}
+
+// recorded holds the record against the journal and the engine: each reading that stands was
+// judged in exactly one sitting, and a gate that has passed by what was read last was judged
+// so then too, with the same values.
+func recorded(t *testing.T, s *workflow.State, at time.Time) {
+	t.Helper()
+	record, err := s.Record(at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in, last := map[int64]int{}, map[string]workflow.Judgement{}
+	for _, j := range record.Judgements {
+		for _, p := range j.Entries {
+			in[p]++
+		}
+		last[j.Gate.Name] = j
+	}
+	for _, e := range s.Entries {
+		if _, is := e.Facts.(journal.ReadingTaken); is && s.Live(e.Position) && in[e.Position] != 1 {
+			t.Errorf("the reading of entry %d was judged in %d sittings", e.Position, in[e.Position])
+		}
+	}
+	for _, g := range s.Gates(at) {
+		then := last[g.Gate.Name]
+		if g.Standing != workflow.Current || slices.Compare(g.Rests, then.Report.Rests) != 0 {
+			continue
+		}
+		now := s.Judged(g)
+		for i, v := range then.Judged {
+			if !then.Passed() || len(now) != len(then.Judged) || v.Known != now[i].Known || v.Value != now[i].Value {
+				t.Errorf("%s has passed with %+v, and was judged %s with %+v", g.Gate.Name, now, then.Report.Standing, then.Judged)
+				break
+			}
+		}
+	}
+	for _, name := range page.TableNames() {
+		table := page.NewTable(name)
+		if err := table.Add(s, record, workflow.AuditFilter{}, at); err != nil {
+			t.Fatal(err)
+		}
+		for _, row := range table.Rows {
+			if len(row.Cells) != len(table.Columns) {
+				t.Fatalf("%s has %d columns, and a row of %d cells", name, len(table.Columns), len(row.Cells))
 			}
 		}
 	}

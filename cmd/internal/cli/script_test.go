@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"compress/gzip"
 	"context"
+	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"runtime/debug"
 	"slices"
@@ -251,6 +253,28 @@ func TestScripts(t *testing.T) {
 					ts.Fatalf("not current are %v; want %v", got, want)
 				}
 			},
+			// ask ROWS SQL TABLE COLUMNS [FILTER]…: these are the answer of the tables TABLE.csv here:
+			// of the columns of TABLE in the rows that fit, read as CSV, and of the SQL where there is a
+			// sqlite3. A filter is COLUMN=TEXT, COLUMN!=TEXT, COLUMN>=NUMBER or COLUMN<NUMBER.
+			"ask": func(ts *testscript.TestScript, _ bool, args []string) {
+				if got := asked(ts, args[2], args[3], args[4:]); got != args[0] {
+					ts.Fatalf("read as CSV the answer is %q; want %q", got, args[0])
+				}
+				if _, err := exec.LookPath("sqlite3"); err != nil {
+					return
+				}
+				files, err := filepath.Glob(ts.MkAbs("*.csv"))
+				ts.Check(err)
+				sql := []string{":memory:"}
+				for _, file := range files {
+					sql = append(sql, ".import --csv "+file+" "+strings.TrimSuffix(filepath.Base(file), ".csv"))
+				}
+				out, err := exec.Command("sqlite3", append(sql, args[1])...).CombinedOutput()
+				ts.Check(err)
+				if got := strings.ReplaceAll(strings.TrimSpace(string(out)), "\n", ";"); got != args[0] {
+					ts.Fatalf("by %s the answer is %q; want %q", args[1], got, args[0])
+				}
+			},
 			// sample N FILE: a store as the program wrote it when it had schema N.
 			"sample": func(ts *testscript.TestScript, _ bool, args []string) {
 				file, err := os.Open(filepath.Join("testdata", "schema-"+args[0]+".db.gz"))
@@ -299,4 +323,50 @@ func TestScripts(t *testing.T) {
 			},
 		},
 	})
+}
+
+// asked are the columns of a table in the rows that fit all filters.
+func asked(ts *testscript.TestScript, table, columns string, filters []string) string {
+	rows, err := csv.NewReader(strings.NewReader(ts.ReadFile(table + ".csv"))).ReadAll()
+	ts.Check(err)
+	cell := func(row []string, column string) string {
+		i := slices.Index(rows[0], column)
+		if i < 0 {
+			ts.Fatalf("%s has no column %s", table, column)
+		}
+		return row[i]
+	}
+	fits := func(row []string, filter string) bool {
+		for _, op := range []string{"!=", ">=", "<", "="} {
+			column, want, is := strings.Cut(filter, op)
+			if !is {
+				continue
+			}
+			got := cell(row, column)
+			switch op {
+			case "=":
+				return got == want
+			case "!=":
+				return got != want
+			}
+			number, err := strconv.ParseFloat(got, 64)
+			limit, err2 := strconv.ParseFloat(want, 64)
+			ts.Check(err2)
+			return err == nil && (number < limit) == (op == "<")
+		}
+		ts.Fatalf("%q is not a filter", filter)
+		return false
+	}
+	var all []string
+	for _, row := range rows[1:] {
+		if slices.ContainsFunc(filters, func(f string) bool { return !fits(row, f) }) {
+			continue
+		}
+		var cells []string
+		for _, column := range strings.Split(columns, ",") {
+			cells = append(cells, cell(row, column))
+		}
+		all = append(all, strings.Join(cells, "|"))
+	}
+	return strings.Join(all, ";")
 }

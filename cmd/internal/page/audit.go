@@ -79,6 +79,10 @@ type AuditedReading struct {
 	Critical   bool        `json:"critical"`
 	Verdict    string      `json:"verdict"` // of this reading alone, or of what it was compared with
 	Margin     *Margin     `json:"margin,omitempty"`
+	U          float64     `json:"uncertainty,omitempty"`      // of this reading, in the unit of the limits
+	Likely     float64     `json:"probability,omitempty"`      // that this reading conforms
+	Plain      bool        `json:"plain_acceptance,omitempty"` // it was judged so
+	likely     string      // in words
 	Scale      string      `json:"bar,omitempty"`               // the reading and its limits, drawn
 	Check      *GaugeCheck `json:"gauge_check,omitempty"`       // the gauge's last before the reading
 	CheckAge   *int64      `json:"gauge_check_age_s,omitempty"` // how long before the reading, in seconds
@@ -117,6 +121,9 @@ func newReading(r workflow.AuditedReading, record *workflow.Record) AuditedReadi
 	}
 	if r.Doubt != nil {
 		one.Doubt = fmt.Sprintf("%s, entry %d", said(r.Doubt.Doubts()), r.Doubt.Position)
+	}
+	if j := r.OwnVerdict.Judged; j.Known {
+		one.U, one.Likely, one.Plain, one.likely = j.U, j.Probability, j.Plain, j.Likely()
 	}
 	if m := r.OwnVerdict.Margin; m.Known {
 		one.Margin = &Margin{By: m.By, Unit: r.Gate.Limits.Unit()}
@@ -216,6 +223,12 @@ func (r AuditedReading) line(c Clock) string {
 		text += fmt.Sprintf(", %s outside", amount(-r.Margin.By, r.Margin.Unit))
 	default:
 		text += fmt.Sprintf(", %s inside", amount(r.Margin.By, r.Margin.Unit))
+	}
+	if r.Plain {
+		text += " by plain acceptance"
+	}
+	if strings.HasPrefix(r.likely, "0") { // else it is as good as certain
+		text += ", probability " + r.likely
 	}
 	if r.Scale != "" {
 		text += " `" + r.Scale + "`"

@@ -23,6 +23,7 @@ type Gate struct {
 	Critical bool                  `json:"critical"`
 	Work     bool                  `json:"of_work,omitempty"`
 	Needs    []steps.Setting       `json:"needs,omitempty"`
+	Plain    bool                  `json:"plain_acceptance,omitempty"`
 	Standing workflow.GateStanding `json:"standing"`
 	Reason   string                `json:"reason,omitempty"`
 	Passes   string                `json:"passes,omitempty"` // what passes with the gate's own gauge, where that is less than the limits
@@ -40,6 +41,7 @@ type Gate struct {
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
 
 	words  string // for the standing
+	sure   string // how sure it is that what was accepted plainly conforms
 	remedy workflow.Remedy
 	unfit  bool // it must be reworked before it is measured again
 }
@@ -85,6 +87,7 @@ func reworkText(ways []steps.Rework) string {
 func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	g := Gate{
 		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: reworkText(r.Gate.Reworks), Limits: LimitsText(r.Gate),
+		Plain: r.Gate.Acceptance == steps.Plain,
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
 		Measure: measureGate(s.Airframe.Mark, r.Gate), words: r.Words(),
 	}
@@ -96,7 +99,7 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
 		g.Gauge = gauge.Title
 		pass, ok := r.Gate.Rule().Passing(s.DoubtOf(r.Gate, gauge))
-		if r.Met() { // nothing is left to pass
+		if r.Met() || g.Plain { // nothing is left to pass, or all within the limits does
 			pass, ok = r.Gate.Limits, true
 		}
 		g.Passes, g.Other = passesText(r.Gate, pass, ok), otherUnits(r, pass)
@@ -104,6 +107,9 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	if r.Standing == workflow.Undecided {
 		g.remedy = s.ToMeet(r, now)
 		g.Do = joined(Remedy(g.remedy))
+	}
+	if j := r.Finding.Judged; j.Plain && r.Standing == workflow.Current {
+		g.sure = " by plain acceptance, " + j.Says()
 	}
 	if m := r.Finding.Margin; m.Known {
 		g.Margin = &Margin{m.By, r.Gate.Limits.Unit(), m.Point}
@@ -235,6 +241,9 @@ func (g Gate) head() string {
 	if g.Critical {
 		text += "; critical"
 	}
+	if g.Plain {
+		text += "; plain acceptance"
+	}
 	for _, need := range g.Needs {
 		text += "; needs " + esc(need.String())
 	}
@@ -243,7 +252,7 @@ func (g Gate) head() string {
 
 // says is how the gate stands, with or without its readings.
 func (g Gate) says(whole bool) string {
-	text := g.words
+	text := g.words + g.sure
 	if g.Reason != "" && g.Reason != text {
 		text += ": " + g.Reason
 	}

@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"errors"
 	"flag"
+	"fmt"
 	"go/ast"
 	"go/parser"
 	"go/token"
 	"maps"
+	"math/big"
 	"os"
 	"path/filepath"
 	"slices"
@@ -543,6 +545,25 @@ func (b *bench) conceded() page.Recorded {
 	return b.act(workflow.Concede{Gate: "slot", Reason: "the spar is glued *full* length"})
 }
 
+// spread shows how so many airframes came out, which drift: the first under a sheet with
+// other limits, the third after a rework.
+func (b *bench) spread(n int) {
+	gate, _ := b.State.Sheet.Gate("slot")
+	drawn := []workflow.Drawn{{Mark: "FN-99", Sheet: b.State.Sheet, Gate: gate, Has: true}}
+	for i := range n {
+		d := workflow.Drawn{Mark: fmt.Sprintf("FN-%02d", i+1), Sheet: b.State.Sheet, Gate: gate, Has: true}
+		v := workflow.DrawnValue{Mark: d.Mark, Of: []string{"root"}, At: b.Now.AddDate(0, 0, i), Unit: "mm", Value: big.NewRat(int64(392+i*7%5+i), 100), Verdict: "in tolerance", Limits: gate.Limits, Reworked: i == 2}
+		if i == 0 {
+			v.Limits.High = b.q("4.6 mm", quantity.Length)
+		}
+		d.Values = append(d.Values, v)
+		drawn = append(drawn, d)
+	}
+	sp, err := workflow.NewSpread(drawn, "")
+	b.must(err)
+	b.show(fmt.Sprintf("Spread-%d", n), page.NewSpread(sp, "one value an airframe, as built"))
+}
+
 // audit has a gauge fail, takes an entry back and shows the record.
 func (b *bench) audit() {
 	b.Now = b.Now.Add(time.Hour)
@@ -566,6 +587,8 @@ func (b *bench) audit() {
 	aside := *b
 	aside.Worker = &worker
 	b.show("Recorded-studied", aside.act(study))
+	b.spread(26)
+	b.spread(9)
 	b.act(workflow.Note{Text: "Flies [straight] <b>up</b> & down, 5_6 `x` ~ #1 | 2!"})
 	b.show("Journal", page.NewJournal(b.State))
 	b.show("Journal-last", page.NewJournal(b.State).Last(2))

@@ -119,8 +119,13 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return "measure it", measureLine(r.Mark, r.Gate, r.Points, r.Unit)
 	case workflow.ToDecide:
 		ways := "measure it again, since the mean of all then decides"
-		if len(r.Names) > 0 {
-			ways += ", or with a finer gauge (" + strings.Join(r.Names, " or ") + ")"
+		switch finer := " with a finer gauge (" + strings.Join(r.Names, " or ") + ")"; {
+		case r.Coarse && len(r.Names) > 0:
+			ways = "measure it" + finer
+		case r.Coarse:
+			ways = "measure it with a finer gauge"
+		case len(r.Names) > 0:
+			ways += ", or" + finer
 		}
 		ways += ", or rework it"
 		if r.Concede {

@@ -19,6 +19,9 @@ type Part struct {
 	Verdict measuring.Verdict `json:"verdict,omitempty"`
 	Scale   string            `json:"scale,omitempty"` // the value and its limits, drawn
 	Of      []string          `json:"of,omitempty"`    // the points; none: the result of all
+	U       float64           `json:"uncertainty,omitempty"`
+	Likely  float64           `json:"probability,omitempty"` // that it conforms
+	Sure    string            `json:"sure,omitempty"`        // how sure it is, where that is not beyond doubt
 }
 
 // Parts are the parts of a gate, of which some may be read.
@@ -26,6 +29,12 @@ func Parts(s *workflow.State, r workflow.GateReport) []Part {
 	var parts []Part
 	for _, p := range s.Parts(r) {
 		part := Part{Label: strings.Join(p.Of, " / "), Value: valueText(p), Verdict: p.Finding.Verdict, Says: verdictText(p, r.Gate.Repeat), Scale: drawn(p.Scale), Of: p.Of}
+		if j := p.Finding.Judged; j.Known {
+			part.U, part.Likely = j.U, j.Probability
+			if p.Finding.Verdict == measuring.Undecided || j.Plain {
+				part.Sure = j.Says()
+			}
+		}
 		if p.Of == nil {
 			part.Label = r.Gate.Result.String()
 		}
@@ -59,6 +68,9 @@ func verdictText(p measuring.Part, repeat int) string {
 		}
 		return ""
 	case measuring.In:
+		if p.Finding.Judged.Plain {
+			return workflow.Current.Words() + " by plain acceptance"
+		}
 		return workflow.Current.Words()
 	case measuring.Out:
 		if p.Over < 0 {

@@ -7,6 +7,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -15,30 +16,37 @@ import (
 // limits it is, and what is missing, conceded, flown while grounded and in doubt.
 type AuditScreen struct {
 	mark  string
-	items []string
+	items []screenLine
 }
 
-// screenItem is how many characters one answer may have, so that it takes two lines of 80
-// columns.
-const screenItem = 140
+// A screenLine is one answer: a word in bold, if any, and the rest.
+type screenLine struct{ bold, text string }
+
+func (l screenLine) long() bool {
+	return utf8.RuneCountInString(l.bold)+utf8.RuneCountInString(l.text) > screenShort
+}
+
+// An answer takes at most two lines of 80 columns, and all of them at most so many: with the
+// head and the foot a screen of 24.
+const (
+	screenLong  = 140
+	screenShort = 72
+	screenLines = 20
+)
 
 // NewAuditScreen makes the screen.
 func NewAuditScreen(s *workflow.State, sum workflow.AuditSummary, record *workflow.Record, documents []Cited, at time.Time) AuditScreen {
 	a := AuditScreen{mark: s.Airframe.Mark}
 	a.stands(s, at)
-	flown, unsaid := record.Flown()
-	hours := ""
-	if flown > 0 {
-		hours = ", " + Span(flown) + " in the air"
-		if unsaid > 0 {
-			hours += fmt.Sprintf(" and %s nobody timed", many(unsaid, "flight"))
-		}
-	}
-	a.add("", fmt.Sprintf("%s, %s; %s, %s, %s (%d open)%s", many(sum.Entries, "entry"), many(sum.Readings, "reading"), many(sum.Releases, "release"), many(sum.Flights, "flight"), many(sum.Damages, "damage"), sum.OpenDamage, hours))
+	a.add("", fmt.Sprintf("%s, %s; %s, %s, %s (%d open)", many(sum.Entries, "entry"), many(sum.Readings, "reading"), many(sum.Releases, "release"), many(sum.Flights, "flight"), many(sum.Damages, "damage"), sum.OpenDamage))
 	a.gates(s, at)
 	near := []string{}
 	for _, n := range s.NearLimit(at) {
-		near = append(near, fmt.Sprintf("%s %s, %s inside", strings.TrimSpace(n.Gate.Gate.Name+" "+n.Value.Named()), amount(n.Value.Value, n.Value.Unit), amount(n.Value.Finding.Margin.By, n.Value.Unit)))
+		likely := ""
+		if j := n.Value.Finding.Judged; j.Known && j.Probability <= sure {
+			likely = ", probability " + j.Likely()
+		}
+		near = append(near, fmt.Sprintf("%s %s, %s inside%s", strings.TrimSpace(n.Gate.Gate.Name+" "+n.Value.Named()), amount(n.Value.Value, n.Value.Unit), amount(n.Value.Finding.Margin.By, n.Value.Unit), likely))
 	}
 	a.list("within a tenth of a limit", near)
 	a.list("not measured yet", sum.NeverTaken)
@@ -68,21 +76,36 @@ func NewAuditScreen(s *workflow.State, sum workflow.AuditSummary, record *workfl
 	if !sum.Build.IsZero() {
 		a.add("", said(sum.Build))
 	}
-	a.also(sum, len(record.Concessions)-len(conceded))
+	a.also(sum, record, len(record.Concessions)-len(conceded))
 	for _, d := range documents[:min(1, len(documents))] {
 		a.add("", d.Line())
+	}
+	lines := len(a.items)
+	for _, item := range a.items {
+		if item.long() {
+			lines++
+		}
+	}
+	for i := len(a.items) - 1; i >= 0 && lines > screenLines; i-- {
+		if a.items[i].long() {
+			a.items[i].text = cut(a.items[i].text, screenShort-utf8.RuneCountInString(a.items[i].bold))
+			lines--
+		}
 	}
 	return a
 }
 
+// sure is the probability of conformity from which on nobody asks for it.
+const sure = 0.999
+
 func (a *AuditScreen) stands(s *workflow.State, at time.Time) {
 	switch f := s.Airworthiness(at); {
 	case s.Retired != nil:
-		a.items = append(a.items, "**Retired**: "+esc(cut(said(s.Retired.Says()), screenItem)))
+		a.items = append(a.items, screenLine{"Retired:", cut(said(s.Retired.Says()), screenLong-9)})
 	case f.Released:
-		a.items = append(a.items, fmt.Sprintf("**Released** %s by %s", s.Release.At.In(time.Local).Format("2 Jan 2006"), esc(s.Release.By)))
+		a.items = append(a.items, screenLine{"Released", fmt.Sprintf("%s by %s", s.Release.At.In(time.Local).Format("2 Jan 2006"), cut(s.Release.By, screenShort))})
 	default:
-		a.items = append(a.items, "**Grounded**: "+esc(cut(said(f.Why), screenItem)))
+		a.items = append(a.items, screenLine{"Grounded:", cut(said(f.Why), screenLong-10)})
 	}
 }
 
@@ -128,8 +151,14 @@ func doubted(s *workflow.State, record *workflow.Record) []string {
 }
 
 // also counts what is in the record besides.
-func (a *AuditScreen) also(sum workflow.AuditSummary, ended int) {
+func (a *AuditScreen) also(sum workflow.AuditSummary, record *workflow.Record, ended int) {
 	var also []string
+	if flown, unsaid := record.Flown(); flown > 0 {
+		also = append(also, Span(flown)+" in the air")
+		if unsaid > 0 {
+			also = append(also, many(unsaid, "flight")+" nobody timed")
+		}
+	}
 	for _, of := range []struct {
 		n    int
 		what string
@@ -153,14 +182,14 @@ func (a *AuditScreen) list(what string, items []string) {
 		a.add(what, "none")
 		return
 	}
-	a.add(what, fitting(items, screenItem-len(what)-2))
+	a.add(what, fitting(items, screenLong-len(what)-2))
 }
 
 func (a *AuditScreen) add(what, text string) {
 	if what != "" {
 		text = what + ": " + text
 	}
-	a.items = append(a.items, esc(cut(text, screenItem)))
+	a.items = append(a.items, screenLine{text: cut(text, screenLong)})
 }
 
 // fitting are as many of the items as fit, and how many more there are.
@@ -196,7 +225,10 @@ func (a AuditScreen) Markdown(Clock) string {
 	var l lines
 	l.add("# What the record of %s shows\n", esc(a.mark))
 	for _, item := range a.items {
-		l.item("%s", item)
+		if item.bold != "" {
+			item.bold = "**" + item.bold + "** "
+		}
+		l.item("%s%s", item.bold, esc(item.text))
 	}
 	l.add("\nMore: `fettle audit %s --full`, `--gate GATE`, `--table TABLE`.", a.mark)
 	return l.String()
@@ -238,6 +270,9 @@ func NewGateHistory(s *workflow.State, record *workflow.Record, gate string, at 
 				continue
 			}
 			row := historyRow{at: j.At, of: v.Named(), value: amountOfValue(v), scale: drawn(v.Scale), says: verdictText(v.Part, j.Gate.Repeat), counts: j.Counts}
+			if likely := v.Finding.Judged; likely.Known && likely.Probability <= sure && v.Finding.Verdict != measuring.Out {
+				row.says += ", P " + likely.Likely()
+			}
 			if j.Concession != nil && !j.Passed() {
 				row.says += ", conceded"
 			}
@@ -300,7 +335,7 @@ func (h GateHistory) Markdown(c Clock) string {
 		}
 		l.add("%s", strings.TrimRight(fmt.Sprintf("%s %s %s %s", row, pad(r.value, wide[1]), r.scale, r.says), " "))
 	}
-	l.add("```\n\nA row with > counts now. [ and ] are the limits, = passes, ? is too near to decide, - is out, * is the value.")
+	l.add("```\n\nA row with > counts now. [ and ] are the limits, = passes, ? is too near to decide, - is out, * is the value. P is how sure it is that the value is in tolerance.")
 	return l.String()
 }
 

@@ -54,12 +54,12 @@ const (
 func tables() []tableOf {
 	return []tableOf{
 		{"readings", "each reading, with the value that it was judged in",
-			"entry sitting gate critical point job at_utc recorded_utc by program gauge typed value unit low high alike judged judged_value margin uncertainty " +
+			"entry sitting gate critical point job at_utc recorded_utc by program gauge typed value unit low high alike judged judged_value margin uncertainty probability " +
 				"value_si low_si high_si alike_si judged_value_si margin_si uncertainty_si unit_si verdict gate_verdict counts stands concession releases " +
 				"gauge_check_entry gauge_checked_utc gauge_check_age_s gauge_deviation gauge_deviation_unit gauge_good in_doubt",
 			ofGates + ofTime + "job", readingRows},
 		{"gates", "each gate as it stands, a row for each value that is judged",
-			"gate title critical standing reason of value unit low high margin room uncertainty value_si low_si high_si margin_si uncertainty_si unit_si verdict " +
+			"gate title critical standing reason of value unit low high margin room uncertainty probability value_si low_si high_si margin_si uncertainty_si unit_si verdict " +
 				"read_utc entries gauge conceded_by flights_left until_utc zones",
 			ofGates, gateRows},
 		{"damages", "what was found, where, by what it was caused, and what was aboard",
@@ -115,11 +115,7 @@ func NewTable(name string) Table {
 }
 
 // Add adds the rows of an airframe which fit the filter.
-func (t *Table) Add(s *workflow.State, filter workflow.AuditFilter, at time.Time) error {
-	record, err := s.Record(at)
-	if err != nil {
-		return err
-	}
+func (t *Table) Add(s *workflow.State, record *workflow.Record, filter workflow.AuditFilter, at time.Time) error {
 	before := len(t.Rows)
 	for _, of := range tables() {
 		if of.name == t.Name {
@@ -195,6 +191,14 @@ func cellsOf(v workflow.Judged) judgedCells {
 	return judgedCells{measured(value, v.Unit, pair), measured(v.Low, v.Unit, pair), measured(v.High, v.Unit, pair), measured(margin, v.Unit, true), measured(v.U, v.Unit, true)}
 }
 
+// probabilityOf is how sure it is that the value lies within its limits.
+func probabilityOf(v workflow.Judged) any {
+	if !v.Finding.Judged.Known {
+		return nil
+	}
+	return v.Finding.Judged.Probability
+}
+
 func known(text string) any {
 	if text == "" {
 		return nil
@@ -254,12 +258,14 @@ func readingRows(record workflow.Record, s *workflow.State, at time.Time, t *Tab
 		row := Row{Gate: one.Gate, Job: one.Job, Zones: r.Gate.Of, At: one.At, Severe: one.Critical}
 		read := measured(value, unit, false)
 		judged, low, high, alike, gateVerdict, verdict, of := judgedCells{}, measure{}, measure{}, measure{}, any(nil), any(nil), any(nil)
+		var probability any
 		var sitting any
 		if j := record.JudgementOf(one.Entry); j != nil {
 			sitting, gateVerdict = j.Entries[len(j.Entries)-1], j.Report.Standing.Words()
 			row.Failed = j.Report.Standing == workflow.Failed || j.Report.Standing == workflow.Undecided
 			if v, ok := worstAt(j, one.Point); ok {
 				judged, of, verdict = cellsOf(v), v.Named(), known(string(v.Finding.Verdict))
+				probability = probabilityOf(v)
 			}
 			for _, v := range j.Judged {
 				c := cellsOf(v)
@@ -271,7 +277,7 @@ func readingRows(record workflow.Record, s *workflow.State, at time.Time, t *Tab
 			}
 		}
 		cells := []any{one.Entry, sitting, one.Gate, one.Critical, known(one.Point), known(one.Job), moment(one.At), moment(one.Recorded), one.By, one.Program, one.Gauge, one.Typed,
-			read.is, unit, low.is, high.is, alike.is, of, judged.value.is, judged.margin.is, judged.u.is,
+			read.is, unit, low.is, high.is, alike.is, of, judged.value.is, judged.margin.is, judged.u.is, probability,
 			read.si, low.si, high.si, alike.si, judged.value.si, judged.margin.si, judged.u.si, known(read.siUnit), verdict, gateVerdict,
 			one.Stands == counting, one.Stands, known(one.Concession), entriesIn(one.Releases)}
 		t.add(s, row, append(append(cells, one.checkCells()...), known(one.Doubt))...)
@@ -320,7 +326,7 @@ func gateRows(record workflow.Record, s *workflow.State, at time.Time, t *Table)
 			if room = nil; !math.IsNaN(v.Room) {
 				room = v.Room
 			}
-			t.add(s, row, g.Gate.Name, g.Gate.Title, g.Gate.Critical, g.Standing.Words(), known(said(g.Reason)), known(v.Named()), c.value.is, c.value.unit, c.low.is, c.high.is, c.margin.is, room, c.u.is,
+			t.add(s, row, g.Gate.Name, g.Gate.Title, g.Gate.Critical, g.Standing.Words(), known(said(g.Reason)), known(v.Named()), c.value.is, c.value.unit, c.low.is, c.high.is, c.margin.is, room, c.u.is, probabilityOf(v),
 				c.value.si, c.low.si, c.high.si, c.margin.si, c.u.si, known(cmp.Or(c.value.siUnit, c.high.siUnit, c.low.siUnit)), known(string(v.Finding.Verdict)),
 				moment(g.Last), entriesIn(g.Rests), g.Gate.Gauge, known(g.By), left, moment(until), known(strings.Join(g.Gate.Of, " ")))
 		}

@@ -135,7 +135,11 @@ func (c *conversation) verdict(s *workflow.State, r workflow.Measure) Verdict {
 			continue
 		}
 		if p.Says != "" {
-			said = append(said, strings.TrimPrefix(p.Label+": "+p.Says, point+": "))
+			says := p.Says
+			if p.Sure != "" {
+				says += ", " + p.Sure
+			}
+			said = append(said, strings.TrimPrefix(p.Label+": "+says, point+": "))
 		}
 		if state := stateOf(p.Verdict); v.State == Unanswered || v.State == Good || state == Bad {
 			v.State = state

@@ -1,0 +1,67 @@
+package page
+
+import (
+	"bytes"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/cmd/internal/term"
+	"fettle/steps"
+	"fettle/workflow"
+)
+
+// However much there is to say, the first screen of an audit has 24 lines of 80 columns, and
+// what it leaves out is counted.
+func TestAuditScreenFits(t *testing.T) {
+	long := func(what string, n int) (all []string) {
+		for range n {
+			all = append(all, what+" "+strings.Repeat("of some length ", 5))
+		}
+		return all
+	}
+	var causes []workflow.Cause
+	for _, text := range long("gate", 30) {
+		causes = append(causes, workflow.Cause{Text: text})
+	}
+	sum := workflow.AuditSummary{
+		Entries: 10422, Readings: 3517, Releases: 12, Flights: 120, Damages: 12, OpenDamage: 3, Out: 44, Undecided: 13, Late: 31, NeverTaken: long("gate", 30), NotCurrent: causes,
+		Lapsed: long("joint", 4), TooLate: long("step", 5), Corrections: long("undo", 9), Backwards: long("entry", 3), NeverChecked: long("gauge", 4), NotGood: causes,
+		Build: workflow.Cause{Text: long("built", 1)[0] + long("built", 1)[0]},
+	}
+	record := &workflow.Record{}
+	for range 9 {
+		c := workflow.Concession{By: "Ro", InForce: true, Flights: 3, Until: time.Date(2026, 3, 3, 0, 0, 0, 0, time.UTC)}
+		c.Gate, c.Reason = "boom-gap", long("reason", 1)[0]
+		record.Concessions = append(record.Concessions, c)
+		f := workflow.FlightFacts{}
+		f.Grounded = long("grounded", 1)[0]
+		record.Flights = append(record.Flights, f)
+	}
+	documents := []Cited{{Kind: "design", Name: "causeway", Revision: 12, Origin: long("from", 1)[0]}}
+	s, err := workflow.Replay(nil, workflow.Documents{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Airframe.Mark, s.Sheet = "CW-01", &steps.Sheet{}
+	a := NewAuditScreen(s, sum, record, documents, time.Date(2026, 4, 1, 0, 0, 0, 0, time.UTC))
+	var b bytes.Buffer
+	if err := (term.Streams{Columns: 80}).ShowTo(&b, a.Markdown(Clock{})); err != nil {
+		t.Fatal(err)
+	}
+	shown := strings.TrimRight(b.String(), "\n")
+	rows := strings.Split(shown, "\n")
+	if len(rows) > 24 || len(rows) < 18 {
+		t.Errorf("it has %d lines:\n%s", len(rows), shown)
+	}
+	for _, row := range rows {
+		if n := len([]rune(row)); n > 80 {
+			t.Errorf("a line of %d columns: %s", n, row)
+		}
+	}
+	for _, says := range []string{"Grounded", "and 29 more", "and 8 more", "10422 entries", "not measured yet", "flown while grounded", "in doubt: none"} {
+		if !strings.Contains(strings.Join(strings.Fields(shown), " "), says) {
+			t.Errorf("it does not say %q:\n%s", says, shown)
+		}
+	}
+}
