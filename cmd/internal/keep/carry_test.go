@@ -411,4 +411,8 @@ func TestImportOfWork(t *testing.T) {
 	if err := other.tryOut(t.Context(), b, time.Nanosecond); err == nil || !strings.Contains(err.Error(), "takes more than 1ns to work through") {
 		t.Errorf("it said %v", err)
 	}
+	other.Desk.Now = func() time.Time { panic("salt in the clock") }
+	if err := other.tryOut(t.Context(), b, trialTime); err == nil || !strings.Contains(err.Error(), "which is a fault in fettle: salt in the clock") {
+		t.Errorf("it said %v", err)
+	}
 }
