@@ -362,16 +362,16 @@ func TestPhotoBombs(t *testing.T) {
 // Ctrl-C stops an import at once, also in the midst of a large journal.
 func TestImportInterrupted(t *testing.T) {
 	player(t)
-	const entries = 150_000
-	journal, to := io.Pipe()
-	go func() {
-		_, _ = io.WriteString(to, base64.StdEncoding.EncodeToString([]byte(anEntry(0, "Registered", `{"mark":"FN-01","design":"finch","sheet":"`+store.Digest(nil)+`"}`)))+"\n")
-		for i := 1; i < entries; i++ {
-			_, _ = io.WriteString(to, base64.StdEncoding.EncodeToString([]byte(anEntry(i, "Noted", `{"text":"salt"}`)))+"\n")
-		}
-		_ = to.Close()
-	}()
-	path := aZip(t, "manifest.json", aManifest("FN-01", entries, ""), "journal", journal)
+	sheet, err := os.ReadFile(filepath.Join("testdata", "finch.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	records := []string{anEntry(0, "Registered", `{"mark":"FN-01","design":"finch","sheet":"`+store.Digest(sheet)+`"}`)}
+	for i := 1; i < 100_000; i++ { // as many as are taken
+		records = append(records, anEntry(i, "Noted", `{"text":"salt"}`))
+	}
+	manifest, journal := aJournal("FN-01", records...)
+	path := aZip(t, "manifest.json", manifest, "journal", journal, "documents/"+strings.TrimPrefix(store.Digest(sheet), "sha256:"), string(sheet))
 	cmd := program(t, "import", path)
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
