@@ -136,7 +136,7 @@ func arguments(least, most int) cobra.PositionalArgs {
 // set would have something else done than was meant.
 func notEmpty(cmd *cobra.Command, args []string) (err error) {
 	for i, arg := range args {
-		if arg == "" {
+		if arg == "" && cmd.Name() != cobra.ShellCompRequestCmd { // what is to be completed may have nothing yet
 			return usage("argument %d is empty; usage: %s", i+1, cmd.UseLine())
 		}
 	}
