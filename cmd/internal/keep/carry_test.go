@@ -468,6 +468,10 @@ func TestImportOfWork(t *testing.T) {
 	if err := other.tryOut(t.Context(), b, time.Nanosecond); err == nil || !strings.Contains(err.Error(), "takes more than 1ns to work through") {
 		t.Errorf("it said %v", err)
 	}
+	other.Desk.Now = func() time.Time { panic("salt in the clock") }
+	if err := other.tryOut(t.Context(), b, trialTime); err == nil || !strings.Contains(err.Error(), "which is a fault in fettle: salt in the clock") {
+		t.Errorf("it said %v", err)
+	}
 }
 
 // The limits of what is imported hold for the file, and for the journal and its documents
