@@ -111,6 +111,9 @@ func knownOn(s *steps.Sheet) map[reference][]string {
 	for _, g := range s.Gates {
 		add(gate, g.Name)
 	}
+	for _, e := range s.Equipment {
+		add(equipment, e.Name)
+	}
 	return known
 }
 

@@ -58,6 +58,7 @@ const (
 	tool      thing = "tool"
 	gauge     thing = "gauge"
 	gate      thing = "gate"
+	equipment thing = "piece of equipment"
 	procedure thing = "procedure" // of the library, not of a sheet
 
 	// Names that a document defines itself; its own checks find them.

@@ -53,7 +53,7 @@ func (d *doubts) kind(k steps.Kind) {
 // thingsUnder are what the keys of a sheet and of a table give names to.
 func thingsUnder(key string) (thing, bool) {
 	t, ok := map[string]thing{"zones": zone, "options": option, "conditions": condition, "adhesives": adhesive, "tools": tool,
-		"gauges": gauge, "gates": gate, "findings": finding}[key]
+		"gauges": gauge, "gates": gate, "equipment": equipment, "findings": finding}[key]
 	return t, ok
 }
 

@@ -69,7 +69,15 @@ func (g *grammar) mapping(t *typ) {
 		}
 		g.keys(t.keys, "", some)
 	}
+	g.several(t)
+}
+
+// several lists the mappings below the keys of one that may occur several times.
+func (g *grammar) several(t *typ) {
 	for _, r := range t.keys {
+		if r.typ.is == aMapping {
+			g.several(r.typ)
+		}
 		if r.typ.is != aList && r.typ.is != aMap {
 			continue
 		}
@@ -170,6 +178,10 @@ func inWords(t *typ) string {
 		return dimension(t.unit) + [...]string{unbounded: "", fromZero: ", 0 or more", aboveZero: ", more than 0"}[t.least]
 	case aRange:
 		return "two limits, each a " + dimension(t.unit) + ", or one with its tolerance"
+	case aPlace:
+		return "two lengths, [x, y]"
+	case places:
+		return "list of corners, each [x, y]"
 	case settings:
 		return "conditions with their states"
 	case pairs:

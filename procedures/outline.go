@@ -44,17 +44,24 @@ func (d *Document) Outline() []Section {
 	for i := 0; i < len(root.Content); i += 2 {
 		key, n := root.Content[i].Value, root.Content[i+1]
 		s := Section{Said: Said{Key: key}}
+		plain := &yaml.Node{Kind: yaml.MappingNode} // what stands beside the things
 		for j, below := range n.Content {
 			switch {
 			case below.Kind != yaml.MappingNode:
+				if n.Kind == yaml.MappingNode && j%2 == 1 {
+					plain.Content = append(plain.Content, n.Content[j-1], below)
+				}
 			case n.Kind == yaml.MappingNode:
 				s.Things = append(s.Things, Thing{n.Content[j-1].Value, says(below)})
 			default:
 				s.Things = append(s.Things, Thing{"", says(below)})
 			}
 		}
-		if len(s.Things) == 0 {
+		switch {
+		case len(s.Things) == 0:
 			s.Lines = linesOf(n)
+		case len(plain.Content) > 0:
+			s.Lines = linesOf(plain)
 		}
 		all = append(all, s)
 	}

@@ -107,7 +107,7 @@ func (s slip) fault(file string) Fault {
 // proseKeys are the keys whose value is a text for people.
 func isProse(key string) bool {
 	switch key {
-	case "title", "short", "do", "why", "alone", "apart", "how", "caution", "rework", "confirm", "hold", "about", "source", "quarantine":
+	case "title", "short", "do", "why", "alone", "apart", "how", "caution", "rework", "confirm", "hold", "about", "source", "datum", "quarantine":
 		return true
 	}
 	return false

@@ -98,6 +98,15 @@ func (s schemas) of(t *typ) any {
 		pair := listOf(amount())
 		pair["minItems"], pair["maxItems"] = 2, 2
 		return anyOf(amount(), pair)
+	case aPlace, places:
+		pair := listOf(amount())
+		pair["minItems"], pair["maxItems"] = 2, 2
+		if t.is == aPlace {
+			return pair
+		}
+		corners := listOf(pair)
+		corners["minItems"] = 3
+		return corners
 	case settings:
 		return byName(name(), name())
 	case pairs:

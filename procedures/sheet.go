@@ -61,6 +61,10 @@ func sheetKeys() mapping[steps.Sheet] {
 		{"equipment", optional, field(func(s *s) *[]steps.Equipment { return &s.Equipment }, named[steps.Equipment]{
 			one: "the equipment", name: func(e *steps.Equipment) *string { return &e.Name }, is: equipmentKeys()}),
 			"what is fitted, moved and taken out again; needs a gate with `mass: yes`", "camera"},
+		{"geometry", optional, field(func(s *s) *steps.Geometry { return &s.Geometry }, geometryKeys()),
+			"where everything lies and what it weighs, by which balance and flight are computed", ""},
+		{"power", optional, field(func(s *s) *steps.Drive { return &s.Power }, powerKeys()),
+			"the drive and its battery", ""},
 	}}
 }
 
@@ -312,6 +316,8 @@ func gateKeys() mapping[steps.Gate] {
 			"what to do when it is out of tolerance: a text; or a text with what it disturbs and glues; or a list of such, of which one is taken", "Deepen a high spot with the sanding stick."},
 		{"points", optional, field(func(g *g) *[]string { return &g.Points }, namesValue{}),
 			"where it is measured; by default one point without a name", "[left, right]"},
+		{"at", optional, field(func(g *g) *[]steps.PointAt { return &g.At }, pointsAtValue{}),
+			"where its points lie on the plan, x and y as in `geometry`: each by its name, or the place alone if they have no names", "{left: [60 mm, -200 mm], right: [60 mm, 200 mm]}"},
 		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
 			"how many readings at each point, 1 by default; their mean is judged", "3"},
 		{"between", optional, rangeValue[g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }},
@@ -449,6 +455,7 @@ func gateChecked(f fields, g *steps.Gate) {
 	f.governed(g.Where)
 	f.limits(g)
 	f.compared(g)
+	f.placed(g)
 	f.ofWork(g)
 	f.resulting(g)
 	f.decidable(g)

@@ -57,6 +57,8 @@ const (
 	used           // stages and steps of other procedures
 	changes        // texts, by revisions
 	parts          // amounts, by the names of parts
+	aPlace         // a point of the plan
+	places         // the corners of a polygon
 )
 
 // A bound is the lower bound of a number.

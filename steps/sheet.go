@@ -26,6 +26,8 @@ type Sheet struct {
 	Gauges     []Gauge     `json:"gauges,omitempty"`
 	Gates      []Gate      `json:"gates,omitempty"`
 	Equipment  []Equipment `json:"equipment,omitempty"`
+	Geometry   Geometry    `json:"geometry,omitzero"`
+	Power      Drive       `json:"power,omitzero"`
 }
 
 // An Equipment is a kind of thing that is fitted, moved and taken out again.
@@ -169,6 +171,7 @@ type Gate struct {
 	How     string           `json:"how,omitempty"`    // how it is measured, Markdown, optional
 	Reworks []Rework         `json:"rework,omitempty"` // the ways to put it right when it is out of tolerance
 	Points  []string         `json:"points,omitempty"` // where it is measured; none: one point without a name
+	At      []PointAt        `json:"at,omitempty"`     // where its points lie on the plan, of those that the sheet says it of
 	Repeat  int              `json:"repeat,omitzero"`  // readings at each point, at least 1
 	Limits  measuring.Limits `json:"limits,omitzero"`
 	Pairs   [][2]string      `json:"pairs,omitempty"` // the points that Limits.Alike compares; none: all

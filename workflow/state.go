@@ -176,6 +176,11 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 		if e.Position != int64(i) {
 			return nil, fmt.Errorf("%w: position %d where %d is due", journal.ErrBadEntry, e.Position, i)
 		}
+		for _, p := range journal.Earlier(e.Facts) {
+			if p < 0 || p >= e.Position {
+				return nil, fmt.Errorf("%w: entry %d (%s) names entry %d, which is not before it", journal.ErrBadEntry, e.Position, e.Facts.Kind(), p)
+			}
+		}
 		if err := s.apply(e); err != nil {
 			return nil, fmt.Errorf("replaying entry %d (%s): %w", e.Position, e.Facts.Kind(), err)
 		}

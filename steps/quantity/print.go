@@ -195,7 +195,7 @@ func strictly(data []byte, into any) error {
 }
 
 // SI is the value in the coherent SI unit of its dimension, and that unit: m,
-// kg, K, rad, s, V, A, N; a ratio is a number, of the unit 1.
+// kg, K, rad, s, V, A, C, N; a ratio is a number, of the unit 1.
 func (q Quantity) SI() (float64, string, error) {
 	base := coherent(q.Dimension())
 	f, err := q.Float(base.symbol)
@@ -227,6 +227,6 @@ type si struct {
 func coherent(of Dimension) si {
 	return map[Dimension]si{
 		Length: {"m", "m", 1}, Mass: {"kg", "kg", 1}, Temperature: {"K", "K", 1}, Angle: {"°", "rad", math.Pi / 180},
-		Duration: {"s", "s", 1}, Voltage: {"V", "V", 1}, Current: {"A", "A", 1}, Force: {"N", "N", 1}, Torque: {"N·m", "N·m", 1}, Ratio: {"%", "1", 0.01},
+		Duration: {"s", "s", 1}, Voltage: {"V", "V", 1}, Current: {"A", "A", 1}, Charge: {"Ah", "C", 3600}, Force: {"N", "N", 1}, Torque: {"N·m", "N·m", 1}, Ratio: {"%", "1", 0.01},
 	}[of]
 }

@@ -18,6 +18,7 @@ const (
 	Duration    Dimension = "duration"    // s
 	Voltage     Dimension = "voltage"     // V
 	Current     Dimension = "current"     // A
+	Charge      Dimension = "charge"      // mAh
 	Force       Dimension = "force"       // N
 	Torque      Dimension = "torque"      // N·m
 	Ratio       Dimension = "ratio"       // %
@@ -48,6 +49,8 @@ func (d Dimension) usual() (string, string) {
 		return "V", "mV"
 	case Current:
 		return "A", "mA"
+	case Charge:
+		return "mAh", "Ah"
 	case Force:
 		return "N", "ozf"
 	case Torque:
@@ -76,6 +79,8 @@ func (d Dimension) symbols() []string {
 		return []string{"V", "mV"}
 	case Current:
 		return []string{"A", "mA"}
+	case Charge:
+		return []string{"mAh", "Ah"}
 	case Force:
 		return []string{"N", "gf", "kgf", "ozf", "lbf"}
 	case Torque:
@@ -84,7 +89,7 @@ func (d Dimension) symbols() []string {
 		return []string{"%"}
 	case "":
 		var all []string
-		for _, each := range []Dimension{Length, Mass, Temperature, Angle, Duration, Voltage, Current, Force, Torque, Ratio} {
+		for _, each := range []Dimension{Length, Mass, Temperature, Angle, Duration, Voltage, Current, Charge, Force, Torque, Ratio} {
 			all = append(all, each.symbols()...)
 		}
 		return all
@@ -159,6 +164,10 @@ func unitOf(symbol string) (unit, bool) {
 		return exact(Current, 1, 1)
 	case "mA":
 		return exact(Current, 1, 1000)
+	case "mAh":
+		return exact(Charge, 1, 1)
+	case "Ah":
+		return exact(Charge, 1000, 1)
 	case "N":
 		return exact(Force, 1, 1)
 	case "kgf": // kg · 9.80665 m/s²
@@ -217,7 +226,7 @@ func symbolOf(word string) string {
 		return "" // nano
 	case word == "k", word == "Mm":
 		return "" // kilo, mega
-	case word[0] == 'M' && (folded == "mv" || folded == "ma" || folded == "mg"):
+	case word[0] == 'M' && (folded == "mv" || folded == "ma" || folded == "mah" || folded == "mg"):
 		return "" // mega
 	}
 	switch folded {
@@ -273,6 +282,10 @@ func symbolOf(word string) string {
 		return "A"
 	case "ma", "milliamp", "milliamps", "milliampere", "milliamperes":
 		return "mA"
+	case "mah":
+		return "mAh"
+	case "ah":
+		return "Ah"
 	case "n", "newton", "newtons":
 		return "N"
 	case "gf", "kgf", "ozf", "lbf":

@@ -19,21 +19,14 @@
 //
 // # Damage
 //
-// bbolt reads and writes, and trusts the file that it opens: a circle of its pages
-// would keep it until memory ends, and a wrong list of free pages have it overwrite
-// what is in use. So the two heads are read here first, and before bbolt follows the
-// pages of a bucket, those on the way are looked at: each must be one that a tree has,
-// within bounds, in order and no longer than it needs (see walk.go). What bbolt does
-// runs behind a guard, which turns a panic or a fault in the mapped file into an
-// error. What it returns is believed only by the records' checksums, the journals'
-// sequences and the documents' digests. A page that the disk left as it was some writes
-// ago can look whole: so the sum of the sequences is compared with how many records were
-// written, whenever journals are read.
-//
-// Before bbolt opens a file for writing, the list of free pages must be as the last
-// write left it. A stamp proves that (see stamp.go); without the stamp every page is
-// looked at. The stamp also shows when the head of the last append was damaged
-// afterwards: the state before it is then neither read nor written to as though it
-// were the newest. [Examine] checks everything. Where the page that all others hang
-// from is damaged, nothing is rescued, though an older state may still be in the file.
+// bbolt reads and writes, and trusts the file that it opens. So the two heads are read here
+// first, and before bbolt follows the pages of a bucket, those on the way are looked at
+// (walk.go). What bbolt does runs behind a guard, which turns a panic or a fault in the
+// mapped file into an error. What it returns is believed only by the records' checksums,
+// the journals' sequences and the documents' digests. A page that the disk left as it was
+// some writes ago can look whole: so whenever journals are read, the sum of the sequences
+// is compared with how many records were written. A stamp (stamp.go) shows the next writer that the
+// list of free pages is good, and a reader that a newer head was damaged. [Examine] checks
+// everything. Where the page that all others hang from is damaged, nothing is rescued,
+// though an older state may still be in the file.
 package bolt

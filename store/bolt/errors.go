@@ -60,8 +60,8 @@ func (s *Store) fail(op string, err error) error {
 
 // kind maps an error of bbolt or the system to the store's own error.
 func kind(op string, err error) error {
-	for _, own := range []error{store.ErrLocked, store.ErrForeign, store.ErrNewer, store.ErrDamaged, store.ErrReadOnly, store.ErrFull, wholefile.ErrUnconfirmed} {
-		if errors.Is(err, own) {
+	for _, own := range known()[:owned] {
+		if errors.Is(err, own.err) {
 			return err
 		}
 	}
@@ -70,10 +70,6 @@ func kind(op string, err error) error {
 		return fmt.Errorf("%w: %w", store.ErrFull, cause(err))
 	case op == writing && (errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS)):
 		return fmt.Errorf("%w: %w", store.ErrReadOnly, cause(err))
-	case errors.Is(err, berrors.ErrInvalid),
-		errors.Is(err, berrors.ErrChecksum),
-		errors.Is(err, berrors.ErrVersionMismatch):
-		return damaged(err.Error())
 	}
 	return cause(err)
 }
@@ -88,31 +84,34 @@ func cause(err error) error {
 }
 
 func hint(err error) string {
-	switch {
-	case errors.Is(err, store.ErrLocked):
-		return "close the other one and try again (on a network share it may stay locked for ever: keep the store on a local disk)"
-	case errors.Is(err, store.ErrForeign):
-		return "move it away, or name another file for the store"
-	case errors.Is(err, store.ErrNewer):
-		return "use the fettle that wrote it, or a newer one"
-	case errors.Is(err, store.ErrDamaged):
-		return "leave the file as it is and continue with its newest good copy"
-	case errors.Is(err, store.ErrReadOnly):
-		return "make it writable, or name another file for the store"
-	case errors.Is(err, store.ErrFull):
-		return "nothing was written: free some space and try again"
-	case errors.Is(err, wholefile.ErrUnconfirmed):
-		return "the change may or may not have been saved: check the journal before repeating it"
-	case errors.Is(err, fs.ErrPermission):
-		return "check who owns the file and who may read it"
-	case errors.Is(err, syscall.ENOTDIR):
-		return "part of the path is not a folder: name another file for the store"
-	case errors.Is(err, fs.ErrExist):
-		return "name a new file"
-	case errors.Is(err, fs.ErrNotExist):
-		return "check the name: the first entry makes the store"
-	case errors.Is(err, errNoPath):
-		return "name the store's file"
+	for _, k := range known() {
+		if errors.Is(err, k.err) {
+			return k.hint
+		}
 	}
 	return "check that the disk is connected and works"
+}
+
+type knownError struct {
+	err  error
+	hint string // what to do next
+}
+
+const owned = 7 // of the errors in known are not the system's
+
+func known() []knownError {
+	return []knownError{
+		{store.ErrLocked, "close the other one and try again (on a network share it may stay locked for ever: keep the store on a local disk)"},
+		{store.ErrForeign, "move it away, or name another file for the store"},
+		{store.ErrNewer, "use the fettle that wrote it, or a newer one"},
+		{store.ErrDamaged, "leave the file as it is and continue with its newest good copy"},
+		{store.ErrReadOnly, "make it writable, or name another file for the store"},
+		{store.ErrFull, "nothing was written: free some space and try again"},
+		{wholefile.ErrUnconfirmed, "the change may or may not have been saved: check the journal before repeating it"},
+		{fs.ErrPermission, "check who owns the file and who may read it"},
+		{syscall.ENOTDIR, "part of the path is not a folder: name another file for the store"},
+		{fs.ErrExist, "name a new file"},
+		{fs.ErrNotExist, "check the name: the first entry makes the store"},
+		{errNoPath, "name the store's file"},
+	}
 }

@@ -131,11 +131,11 @@ func (v *view) rescue(mark string, records *[][]byte) error {
 				return err
 			}
 		}
-		kept, err := v.unpack(mark, at, journal.Get(position(at)))
+		_, record, err := v.unpack(mark, at, journal.Get(position(at)))
 		if err != nil {
 			return err
 		}
-		*records = append(*records, bytes.Clone(kept.record))
+		*records = append(*records, bytes.Clone(record))
 	}
 	return v.checkEnd(mark, journal, size)
 }

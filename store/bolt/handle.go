@@ -24,39 +24,33 @@ type handle struct {
 	lost    bool      // bbolt panicked, so the state of its inner locks is unknown
 }
 
-// openFile tries once for the lock. It never makes a file. Before bbolt opens a file
-// for writing, it is made sure, if locksEarly with the lock held, that bbolt
-// overwrites nothing in use.
+// openFile tries once for the lock. It never makes a file. Before a file is written to,
+// it is made sure with the lock held that bbolt overwrites nothing in use: if locksEarly
+// before bbolt opens it, else after that, since opening it writes nothing.
 func openFile(path string, write bool) (*handle, error) {
-	if write && !locksEarly { // once while it is locked for reading, and again below
-		h, err := openFile(path, false)
-		if err != nil {
-			return nil, err
-		}
-		_, err = prepareWrite(h.file, h.head)
-		h.close()
-		if err != nil {
-			return nil, err
-		}
-	}
 	var head head
 	var walk *walk
 	look := func(file *os.File, locked bool) (err error) {
 		// bbolt would initialise an empty file and map any other.
-		if head, err = readHead(file); err == nil && write && locked {
-			walk, err = prepareWrite(file, head)
+		if head, err = readHead(file); err != nil || !write {
+			return err
+		}
+		if head.freelist == noFreelist { // bbolt would make a list, and trust every page
+			return foreign("another program's database")
+		}
+		if locked {
+			if err = checkNewest(file, head); err == nil {
+				walk, err = checkFree(file, head)
+			}
 		}
 		return err
 	}
-	h, err := openWith(write, path, func(name string, flag int, mode fs.FileMode) (*os.File, error) {
-		file, err := os.OpenFile(name, flag&^os.O_CREATE, mode)
+	h, err := openWith(write, path, func(_ string, flag int, _ fs.FileMode) (*os.File, error) {
+		file, err := lockFile(path, flag&^os.O_CREATE, write)
 		if err != nil {
 			return nil, err
 		}
-		if err = lockNamed(file, path, write); err == nil {
-			err = look(file, locksEarly)
-		}
-		if err != nil {
+		if err = look(file, locksEarly); err != nil {
 			file.Close()
 			return nil, err
 		}
@@ -77,24 +71,9 @@ func openFile(path string, write bool) (*handle, error) {
 	return h, nil
 }
 
-// prepareWrite checks what bbolt would trust when it opens a file for writing.
-func prepareWrite(file *os.File, head head) (*walk, error) {
-	if err := checkNewest(file, head); err != nil {
-		return nil, err
-	}
-	if head.freelist == noFreelist { // bbolt would make a list, and trust every page
-		return nil, foreign("another program's database")
-	}
-	return checkFree(file, head)
-}
-
 // lockFile tries once for a file's lock, whatever is in the file.
-func lockFile(path string, write bool) (*handle, error) {
-	how := os.O_RDONLY
-	if write {
-		how = os.O_RDWR
-	}
-	file, err := os.OpenFile(path, how, 0)
+func lockFile(path string, flag int, write bool) (*os.File, error) {
+	file, err := os.OpenFile(path, flag, 0)
 	if err != nil {
 		return nil, err
 	}
@@ -102,7 +81,7 @@ func lockFile(path string, write bool) (*handle, error) {
 		file.Close()
 		return nil, err
 	}
-	return &handle{file: file}, nil
+	return file, nil
 }
 
 func lockNamed(file *os.File, path string, write bool) error {

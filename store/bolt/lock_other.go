@@ -5,7 +5,7 @@ package bolt
 import "os"
 
 // locksEarly is false: here only bbolt can lock a file. What a write trusts is
-// checked before it is locked for writing, and again after that.
+// checked once it has.
 const locksEarly = false
 
 func lock(*os.File, bool) error { return nil }

@@ -71,7 +71,8 @@ func (s *Store) Replace(ctx context.Context, with, aside string, check func(stor
 func (s *Store) replaceFile(ctx context.Context, deadline time.Time, path, with, aside string, check func(store.Reader) error) (own, err error) {
 	h, err := s.whenFree(ctx, deadline, func() (h *handle, err error) {
 		if check == nil {
-			return lockFile(path, true)
+			file, err := lockFile(path, os.O_RDWR, true)
+			return &handle{file: file}, err
 		}
 		own, h, err = s.checkFile(path, check)
 		return h, err

@@ -52,12 +52,8 @@ func numberSchema(tx *bbolt.Tx) error {
 // countRecords writes how many records all journals have together, for the state that
 // the transaction makes. Programs that know nothing of it leave the number of an older state.
 func countRecords(tx *bbolt.Tx, records uint64) error {
-	meta := tx.Bucket([]byte(bucketMeta))
-	if meta == nil {
-		return damaged("its " + bucketMeta + " are missing")
-	}
 	value := binary.BigEndian.AppendUint64(nil, uint64(tx.ID()))
-	return meta.Put([]byte(keyRecords), binary.BigEndian.AppendUint64(value, records))
+	return tx.Bucket([]byte(bucketMeta)).Put([]byte(keyRecords), binary.BigEndian.AppendUint64(value, records))
 }
 
 // A change is made in a transaction. A view has already read and checked whatever
@@ -84,12 +80,8 @@ func planAppend(v *view, mark string, size int64, records [][]byte) (change, err
 
 func appendTo(tx *bbolt.Tx, mark string, size int64, records [][]byte, hashes []tlog.Hash) error {
 	journals := tx.Bucket([]byte(bucketJournals))
-	if journals == nil {
-		return damaged("its " + bucketJournals + " are missing")
-	}
 	journal := journals.Bucket([]byte(mark))
-	switch {
-	case journal == nil && size == 0:
+	if journal == nil {
 		var err error
 		if journal, err = journals.CreateBucket([]byte(mark)); err != nil {
 			return err
@@ -97,11 +89,9 @@ func appendTo(tx *bbolt.Tx, mark string, size int64, records [][]byte, hashes []
 		if err := journals.SetSequence(journals.Sequence() + 1); err != nil {
 			return err
 		}
-	case journal == nil:
-		return &store.ConflictError{Mark: mark, Have: 0, Want: size}
-	case journal.Sequence() != uint64(size):
-		// Checked again for systems where the file was read before it was locked.
-		return &store.ConflictError{Mark: mark, Have: int64(journal.Sequence()), Want: size}
+	}
+	if have := int64(journal.Sequence()); have != size { // or Create was given a mark twice
+		return &store.ConflictError{Mark: mark, Have: have, Want: size}
 	}
 	return fillJournal(journal, mark, size, records, hashes)
 }
@@ -170,11 +160,7 @@ func planKeep(v *view, digest string, document []byte) (change, error) {
 		}
 	}
 	return func(tx *bbolt.Tx) (int, error) {
-		b := tx.Bucket([]byte(bucketDocuments))
-		if b == nil {
-			return 0, damaged("its " + bucketDocuments + " are missing")
-		}
-		return 0, b.Put([]byte(digest), document)
+		return 0, tx.Bucket([]byte(bucketDocuments)).Put([]byte(digest), document)
 	}, nil
 }
 
@@ -192,19 +178,17 @@ func pack(mark string, at int64, hashes []tlog.Hash, record []byte) []byte {
 	return value
 }
 
-// A kept record is what a journal's bucket has at a position. Its bytes belong to
-// the page. Schema 1 has no hashes.
-type keptRecord struct{ hashes, record []byte }
-
-func (v *view) unpack(mark string, at int64, value []byte) (keptRecord, error) {
+// unpack returns what a journal's bucket has at a position; the bytes belong to the page.
+// Schema 1 has no hashes.
+func (v *view) unpack(mark string, at int64, value []byte) (hashes, record []byte, err error) {
 	rest, n := value[min(sumSize, len(value)):], 0
 	if v.schema >= schemaHashes {
 		n = hashesOf(at) * tlog.HashSize
 	}
 	if len(value) < sumSize || len(rest) < n || len(rest)-n > store.MaxRecord || binary.BigEndian.Uint32(value) != checksum(mark, at, rest) {
-		return keptRecord{}, damaged(fmt.Sprintf("record %d of the journal %q is not as it was written", at, mark))
+		return nil, nil, damaged(fmt.Sprintf("record %d of the journal %q is not as it was written", at, mark))
 	}
-	return keptRecord{rest[:n], rest[n:]}, nil
+	return rest[:n], rest[n:], nil
 }
 
 // checksum also covers the record's position, so that no record passes for another.

@@ -10,11 +10,10 @@ import (
 	"os"
 )
 
-// A stamp tells the next writer that the list of free pages is as the last append
-// left it, so that the writer need not look at every page to be sure that it
-// overwrites none in use. bbolt leaves the rest of a head's page alone, and writes the
-// page anew with the head. If the stamp is missing or does not fit, for instance after a
-// kill, every page is looked at once.
+// A stamp tells the next writer that the list of free pages is as the last append left it.
+// Where it is missing or does not fit, for instance after a kill, every page is looked at,
+// so that none in use is overwritten. bbolt leaves the rest of a head's page alone, and
+// writes the page anew with the head.
 //
 // It is written once its state is on the disk. So if the newer head is damaged, the
 // stamp shows that there was one, and that the older head must not be used. It stands at
@@ -31,9 +30,12 @@ const (
 	countSize  = 12
 )
 
+// stampOf is how the stamp of a state begins.
+func stampOf(txid uint64) []byte { return binary.BigEndian.AppendUint64([]byte(stampMagic), txid) }
+
 // makeStamp returns the stamp that belongs to a state.
 func makeStamp(h head, freelist []byte) []byte {
-	stamp := binary.BigEndian.AppendUint64([]byte(stampMagic), h.txid)
+	stamp := stampOf(h.txid)
 	sum := sha256.New()
 	sum.Write(stamp)
 	sum.Write(binary.BigEndian.AppendUint64(nil, h.freelist))
@@ -64,7 +66,7 @@ func readStamp(file io.ReaderAt, h head) (count, stamp []byte, err error) {
 			return nil, nil, err
 		}
 		count, stamp = got[:countSize], got[countSize:]
-		if bytes.HasPrefix(stamp, binary.BigEndian.AppendUint64([]byte(stampMagic), h.txid)) {
+		if bytes.HasPrefix(stamp, stampOf(h.txid)) {
 			return count, stamp, nil
 		}
 	}
@@ -103,7 +105,7 @@ func keepStamp(file *os.File, pageSize, txid, records uint64) {
 	h := head{pageSize: pageSize, txid: txid}
 	got := make([]byte, countSize+stampSize)
 	_, err := file.ReadAt(got, stampPlaces(h)[1])
-	if err == nil && !bytes.HasPrefix(got[countSize:], binary.BigEndian.AppendUint64([]byte(stampMagic), txid)) {
+	if err == nil && !bytes.HasPrefix(got[countSize:], stampOf(txid)) {
 		putStamp(file, pageSize, txid, records)
 	}
 }
@@ -139,13 +141,12 @@ func checkNewest(file *os.File, h head) error {
 // page was looked at already.
 func checkFree(file io.ReaderAt, h head) (*walk, error) {
 	w := newWalk(file, h)
-	stamped := false
-	err := w.free(func(list []byte) {
-		_, stamp, err := readStamp(file, h)
-		stamped = err == nil && bytes.Equal(stamp, makeStamp(h, list))
-	})
-	if err != nil || stamped {
-		return w, err
+	list, err := w.free()
+	if err != nil {
+		return nil, err
+	}
+	if _, stamp, err := readStamp(file, h); err == nil && bytes.Equal(stamp, makeStamp(h, list)) {
+		return w, nil
 	}
 	return nil, newWalk(file, h).everything()
 }

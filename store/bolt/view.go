@@ -196,59 +196,42 @@ func (v *view) checkEnd(mark string, j *bbolt.Bucket, size int64) error {
 	if !bytes.Equal(key, position(size-1)) {
 		return damaged(fmt.Sprintf("the journal %q does not end at record %d", mark, size-1))
 	}
-	_, err := v.unpack(mark, size-1, value)
+	_, _, err := v.unpack(mark, size-1, value)
 	return err
-}
-
-// recordsIn calls each with the records of a journal from a position on; the bytes
-// are the page's.
-func (v *view) recordsIn(journal *bbolt.Bucket, mark string, begin, size int64, each func(record []byte) error) error {
-	if _, err := v.look(journal, from(position(begin))); err != nil {
-		return err
-	}
-	at := begin
-	c := journal.Cursor()
-	for key, value := c.Seek(position(begin)); key != nil; key, value = c.Next() {
-		if !bytes.Equal(key, position(at)) {
-			return missing(mark, at)
-		}
-		kept, err := v.unpack(mark, at, value)
-		if err != nil {
-			return err
-		}
-		if err := each(kept.record); err != nil {
-			return err
-		}
-		at++
-	}
-	if at != size {
-		return missing(mark, at)
-	}
-	return nil
 }
 
 func missing(mark string, at int64) error {
 	return damaged(fmt.Sprintf("record %d of the journal %q is missing", at, mark))
 }
 
-func (v *view) readFrom(mark string, begin int64) (records [][]byte, err error) {
+// readFrom returns the records of a journal from a position on.
+func (v *view) readFrom(mark string, begin int64) ([][]byte, error) {
 	journal, size, err := v.journal(mark)
 	if err != nil || begin == size {
 		return nil, err
 	}
-	records = make([][]byte, 0, min(size-begin, most))
+	if _, err := v.look(journal, from(position(begin))); err != nil {
+		return nil, err
+	}
+	records := make([][]byte, 0, min(size-begin, most))
 	var room []byte
-	err = v.recordsIn(journal, mark, begin, size, func(record []byte) error {
+	c := journal.Cursor()
+	key, value := c.Seek(position(begin))
+	for at := begin; at < size; at++ {
+		if !bytes.Equal(key, position(at)) {
+			return nil, missing(mark, at)
+		}
+		_, record, err := v.unpack(mark, at, value)
+		if err != nil {
+			return nil, err
+		}
 		if len(record) > cap(room)-len(room) {
 			room = make([]byte, 0, max(slab, len(record)))
 		}
 		start := len(room)
 		room = append(room, record...)
 		records = append(records, room[start:len(room):len(room)])
-		return nil
-	})
-	if err != nil {
-		return nil, err
+		key, value = c.Next()
 	}
 	return records, nil
 }
@@ -279,7 +262,7 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 		}
 	}
 	found := make([]tlog.Hash, len(indexes))
-	var kept keptRecord
+	var kept []byte
 	c, before := journal.Cursor(), int64(-2)
 	for i, index := range indexes {
 		level, n := tlog.SplitStoredHashIndex(index)
@@ -298,12 +281,12 @@ func (v *view) hashes(mark string, indexes []int64) ([]tlog.Hash, error) {
 			if !bytes.Equal(key, position(at)) {
 				return nil, missing(mark, at)
 			}
-			if kept, err = v.unpack(mark, at, value); err != nil {
+			if kept, _, err = v.unpack(mark, at, value); err != nil {
 				return nil, err
 			}
 			before = at
 		}
-		found[i] = tlog.Hash(kept.hashes[level*tlog.HashSize:])
+		found[i] = tlog.Hash(kept[level*tlog.HashSize:])
 	}
 	return found, nil
 }

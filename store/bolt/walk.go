@@ -54,7 +54,7 @@ func newWalk(file io.ReaderAt, h head) *walk {
 // everything looks at all pages: each must be in use or on the list of free pages.
 func (w *walk) everything() error {
 	w.owned = true
-	if err := w.free(nil); err != nil {
+	if _, err := w.free(); err != nil {
 		return err
 	}
 	if err := w.buckets(w.head.root, 0); err != nil {
@@ -229,40 +229,35 @@ func (w *walk) claim(id, span uint64, mark bool) error {
 	return nil
 }
 
-// free claims the free pages. seen, which may be nil, is given the list as it is in
-// the file.
-func (w *walk) free(seen func(list []byte)) error {
+// free claims the free pages, and returns the page of their list as it is in the file.
+func (w *walk) free() (body []byte, err error) {
 	w.used = make([]bool, w.head.pages)
 	if w.head.freelist == noFreelist {
-		return nil
+		return nil, nil
 	}
-	body, err := w.page(w.head.freelist)
-	if err != nil {
-		return err
-	}
-	if seen != nil {
-		seen(body)
+	if body, err = w.page(w.head.freelist); err != nil {
+		return nil, err
 	}
 	if binary.NativeEndian.Uint16(body[8:]) != flagFreelist {
-		return damaged("its list of free pages is not as it was written")
+		return nil, damaged("its list of free pages is not as it was written")
 	}
 	list, count := body[pageHeader:], uint64(binary.NativeEndian.Uint16(body[10:]))
 	if count == countAbove {
 		count, list = binary.NativeEndian.Uint64(list), list[8:]
 	}
 	if count > uint64(len(list)/8) {
-		return damaged("its list of free pages does not fit its page")
+		return nil, damaged("its list of free pages does not fit its page")
 	}
 	for i := range count {
 		id := binary.NativeEndian.Uint64(list[8*i:])
 		if id < 2 || id >= w.head.pages {
-			return faulty(id, "is out of bounds")
+			return nil, faulty(id, "is out of bounds")
 		}
 		if err := w.claim(id, 1, true); err != nil {
-			return err
+			return nil, err
 		}
 	}
-	return nil
+	return body, nil
 }
 
 func misplaced(id uint64) error { return faulty(id, "is not as it was written") }

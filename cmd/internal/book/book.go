@@ -17,6 +17,9 @@ import (
 	"fettle/workflow"
 )
 
+// Begin is what every book begins with.
+const Begin = "<!DOCTYPE html>"
+
 // Options are what a book needs besides the record.
 type Options struct {
 	Clock page.Clock

@@ -38,7 +38,7 @@ func (a *app) bookCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringVarP(&out, "output", "o", "", "the `FILE` to write; - is the standard output")
-	cmd.Flags().BoolVar(&force, "force", false, "write over a file that is there")
+	cmd.Flags().BoolVar(&force, "force", false, "write over an older book")
 	cmd.Flags().BoolVar(&full, "full", false, "add the steps of each job with their texts, and each reading by itself")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if out == "" {
@@ -92,15 +92,18 @@ func (a *app) book(ctx context.Context, args []string, out string, full, force b
 		return err
 	}
 	write := wholefile.Create
-	if force {
+	if force && beginsWith(out, book.Begin) { // anything else may be a store, a copy of one or a key
 		write = wholefile.Replace
 	}
 	err = write(ctx, out, 0o644, func(file *os.File) error {
 		_, err := file.Write(bound.Bytes())
 		return err
 	})
+	if errors.Is(err, fs.ErrExist) && force {
+		return fmt.Errorf("%s is not a book, and --force replaces nothing else: %w", out, keep.ErrExists)
+	}
 	if errors.Is(err, fs.ErrExist) {
-		return fmt.Errorf("the book %s: %w, or replace it with --force", out, keep.ErrExists)
+		return fmt.Errorf("the book %s: %w, or replace an older book with --force", out, keep.ErrExists)
 	}
 	if err != nil {
 		return fmt.Errorf("writing the book: %w", err)

@@ -31,7 +31,7 @@ func (a *app) calendar(ctx context.Context, marks []string, file string) error {
 	}
 	var cancelled []ics.Event
 	write := wholefile.Create
-	if file != "-" && isCalendar(file) {
+	if file != "-" && beginsWith(file, "BEGIN:VCALENDAR") {
 		write = wholefile.Replace
 		before, err := os.ReadFile(file)
 		if err != nil {
@@ -64,14 +64,17 @@ func (a *app) calendar(ctx context.Context, marks []string, file string) error {
 	return nil
 }
 
-// isCalendar reports whether a file is there and begins as a calendar does.
-func isCalendar(name string) bool {
+// beginsWith reports whether a file is there, as a file of its own, and begins so.
+func beginsWith(name, begin string) bool {
+	if at, err := os.Lstat(name); err != nil || !at.Mode().IsRegular() {
+		return false
+	}
 	file, err := wholefile.Open(name)
 	if err != nil {
 		return false
 	}
 	defer file.Close()
-	begin := make([]byte, len("BEGIN:VCALENDAR"))
-	_, err = io.ReadFull(file, begin)
-	return err == nil && string(begin) == "BEGIN:VCALENDAR"
+	read := make([]byte, len(begin))
+	_, err = io.ReadFull(file, read)
+	return err == nil && string(read) == begin
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
@@ -136,7 +137,10 @@ func report(s term.Streams, c page.Clock, err error) {
 			text += ": " + command
 		}
 	}
-	if wholefile.IsFull(err) && !errors.Is(err, store.ErrFull) { // who says so says what to do
+	var file *fs.PathError
+	if errors.As(err, &file) && file.Path == os.Stdout.Name() { // what is written there comes after what is recorded
+		text = fmt.Sprintf("the output could not be written: %v; what was to be recorded is recorded, so look before doing it again", file.Err)
+	} else if wholefile.IsFull(err) && !errors.Is(err, store.ErrFull) { // who says so says what to do
 		text += "; free some space and try again"
 	}
 	fmt.Fprintln(s.Err, s.Fold("fettle: "+term.Clean(text)))

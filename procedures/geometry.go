@@ -1,0 +1,410 @@
+package procedures
+
+import (
+	"slices"
+
+	"gopkg.in/yaml.v3"
+
+	"fettle/steps"
+	"fettle/steps/quantity"
+)
+
+// geometryKeys are where everything lies on the airframe, and what it weighs.
+func geometryKeys() mapping[steps.Geometry] {
+	type g = steps.Geometry
+	return mapping[g]{what: "geometry", check: geometryChecked, keys: []key[g]{
+		{"datum", required, field(func(g *g) *string { return &g.Datum }, textValue{prose}),
+			"what lies at x = 0. All stations `x` count aft from it and are negative ahead of it; `y` counts to the right of the centre line, seen from behind, and `z` up; " +
+				"what has no `y` lies on the centre line, or alike on both sides", "the leading edge of the wing at the root"},
+		{"source", optional, field(func(g *g) *string { return &g.Source }, textValue{prose}),
+			"where its figures come from", "the design's own"},
+		{"surfaces", required, field(func(g *g) *[]steps.Surface { return &g.Surfaces }, named[steps.Surface]{
+			one: "the surface", name: func(s *steps.Surface) *string { return &s.Name }, is: surfaceKeys()}),
+			"the wing, the tail and the fins", "main-wing"},
+		{"bodies", optional, field(func(g *g) *[]steps.Body { return &g.Bodies }, named[steps.Body]{
+			one: "the body", name: func(b *steps.Body) *string { return &b.Name }, is: bodyKeys()}),
+			"the outlines in plan of the other zones: pod, booms, battery", "pod"},
+		{"controls", optional, field(func(g *g) *[]steps.Control { return &g.Controls }, named[steps.Control]{
+			one: "the control", name: func(c *steps.Control) *string { return &c.Name }, is: controlKeys()}),
+			"the control surfaces", "# elevator"},
+		{"parts", optional, field(func(g *g) *[]steps.Component { return &g.Parts }, named[steps.Component]{
+			one: "the part", name: func(p *steps.Component) *string { return &p.Name }, is: componentKeys()}),
+			"the parts table: all that is weighed, of which the balance is computed", "camera"},
+		{"battery", optional, field(func(g *g) *steps.Travel { return &g.Battery }, travelKeys()),
+			"how far the battery can be moved to find the balance", "# {part: pack, from: -200 mm, to: -100 mm, length: 90 mm}"},
+		{"propeller", optional, field(func(g *g) *steps.Propeller { return &g.Propeller }, propellerKeys()),
+			"where the propeller turns, and its size", "# {x: -210 mm, diameter: 8 in, pitch: 5 in}"},
+		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, mapping[steps.BalanceAt]{what: "balance", keys: []key[steps.BalanceAt]{
+			{"gate", required, field(func(b *steps.BalanceAt) *string { return &b.Gate }, nameValue{gate}),
+				"the gate that limits the balance point", "spar-depth"},
+			{"zero", optional, field(func(b *steps.BalanceAt) *quantity.Quantity { return &b.Zero }, amountValue{unit: quantity.Length}),
+				"the station from which its readings count, if that is not the datum", "18 mm"},
+		}}), "the gate of the balance point", "# {gate: balance}"},
+		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, mapping[steps.BodyEffect]{what: "neutral", keys: []key[steps.BodyEffect]{
+			{"body", required, field(func(b *steps.BodyEffect) *quantity.Quantity { return &b.Body }, amountValue{unit: quantity.Ratio}),
+				"how far body and propeller shift it forward, in % MAC", "3 %"},
+			{"source", optional, field(func(b *steps.BodyEffect) *string { return &b.Source }, textValue{prose}),
+				"where that comes from", "common practice, no source"},
+		}}), "what the estimate of the neutral point, made from the surfaces alone, lacks", "{body: 3 %, source: 'common practice, no source'}"},
+		{"lift", optional, field(func(g *g) *steps.LargestLift { return &g.Lift }, mapping[steps.LargestLift]{what: "lift", check: liftChecked, keys: []key[steps.LargestLift]{
+			{"most", required, field(func(l *steps.LargestLift) *float64 { return &l.Most }, numberValue{0, 5}),
+				"the lift coefficient of the whole aircraft at the stall", "0.8"},
+			{"source", optional, field(func(l *steps.LargestLift) *string { return &l.Source }, textValue{prose}),
+				"where that comes from", "common practice, no source"},
+		}}), "what the stalling speed rests on", "{most: 0.8, source: 'common practice, no source'}"},
+	}}
+}
+
+// lengthOf is a length of any sign, or one that its bound allows.
+func lengthOf[T any](of func(*T) *quantity.Quantity, least bound) value[T] {
+	return field(of, amountValue{quantity.Length, least})
+}
+
+// onlyKeys are the keys of what only some airframes have.
+func onlyKeys[T any](of func(*T) *steps.Where) []key[T] {
+	return []key[T]{
+		{"with", optional, field(of, whereValue{}), "only on an airframe with any of these options", "# rudder"},
+		{"without", optional, field(of, whereValue{not: true}), "only on an airframe with none of these options", "# rudder"},
+	}
+}
+
+func surfaceKeys() mapping[steps.Surface] {
+	type s = steps.Surface
+	return mapping[s]{what: "a surface", check: surfaceChecked, keys: slices.Concat([]key[s]{
+		{"is", required, field(func(s *s) *string { return &s.Is }, wordValue{known: []string{steps.Wing, steps.Tailplane, steps.Fin}}),
+			"what it is. The panels of a fin stand upright; a V-tail is a tailplane with dihedral", "wing"},
+		{"zone", required, field(func(s *s) *string { return &s.Zone }, nameValue{zone}),
+			"the zone that it is", "wing"},
+		{"x", required, lengthOf(func(s *s) *quantity.Quantity { return &s.X }, unbounded),
+			"the station of its leading edge at the root", "0 mm"},
+		{"y", optional, lengthOf(func(s *s) *quantity.Quantity { return &s.Y }, fromZero),
+			"how far to the right its root lies. It has a mirror image on the left, but for a fin on the centre line", "0 mm"},
+		{"z", optional, lengthOf(func(s *s) *quantity.Quantity { return &s.Z }, unbounded),
+			"the height of its root", "40 mm"},
+		{"panels", required, field(func(s *s) *[]steps.Panel { return &s.Panels }, list[steps.Panel]{is: panelKeys(), keep: func(*steps.Panel) bool { return true }}),
+			"its right half from the root outward, or upward", ""},
+	}, onlyKeys(func(s *s) *steps.Where { return &s.Where }))}
+}
+
+func panelKeys() mapping[steps.Panel] {
+	type p = steps.Panel
+	return mapping[p]{what: "a panel", check: panelChecked, keys: []key[p]{
+		{"root", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Root }, fromZero),
+			"the chord at its inner end", "180 mm"},
+		{"tip", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Tip }, fromZero),
+			"the chord at its outer end", "140 mm"},
+		{"span", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Span }, aboveZero),
+			"its length, measured along the panel", "450 mm"},
+		{"sweep", optional, field(func(p *p) *quantity.Quantity { return &p.Sweep }, amountValue{}),
+			"how far its leading edge lies further aft at the outer end, or the angle of that; 0 by default", "20 mm"},
+		{"dihedral", optional, field(func(p *p) *quantity.Quantity { return &p.Dihedral }, amountValue{unit: quantity.Angle}),
+			"the angle at which it rises; 0 by default", "3°"},
+	}}
+}
+
+func bodyKeys() mapping[steps.Body] {
+	type b = steps.Body
+	return mapping[b]{what: "a body", one: true, keys: slices.Concat([]key[b]{
+		{"zone", required, field(func(b *b) *string { return &b.Zone }, nameValue{zone}),
+			"the zone that it is", "nose"},
+		{"box", choice, mapping[b]{what: "box", keys: []key[b]{
+			{"x", required, rangeValue[b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Front, &b.Rear }},
+				"from its front to its rear end", "[-200 mm, 150 mm]"},
+			{"y", required, rangeValue[b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Left, &b.Right }},
+				"from its left to its right flank", "0 mm ± 30 mm"},
+		}}, "a rectangle", "{x: [-200 mm, 150 mm], y: 0 mm ± 30 mm}"},
+		{"outline", choice, field(func(b *b) *[]steps.Place { return &b.Outline }, outlineValue{}),
+			"the corners of a polygon, in order", "# [[-200 mm, 0 mm], [150 mm, 30 mm], [150 mm, -30 mm]]"},
+	}, onlyKeys(func(b *b) *steps.Where { return &b.Where }))}
+}
+
+func controlKeys() mapping[steps.Control] {
+	type c = steps.Control
+	return mapping[c]{what: "a control", check: controlChecked, keys: slices.Concat([]key[c]{
+		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
+			"what it is, in a few words", "The elevator"},
+		{"surface", required, field(func(c *c) *string { return &c.Surface }, nameValue{}),
+			"the surface that it is a part of", "main-wing"},
+		{"chord", required, lengthOf(func(c *c) *quantity.Quantity { return &c.Chord }, aboveZero),
+			"from its hinge to its edge, where the throw is measured", "38 mm"},
+		{"span", optional, rangeValue[c]{quantity.Length, func(c *c) (low, high *quantity.Quantity) { return &c.Inner, &c.Outer }},
+			"from its inner to its outer end, out from the root of the surface's centre line, or up from the root of a fin", "[20 mm, 200 mm]"},
+		{"horn", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Horn }, aboveZero),
+			"from the hinge line to the hole of the horn in which the clevis sits", "12 mm"},
+		{"thread", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Thread }, aboveZero),
+			"the pitch of the clevis's thread: how far one turn moves it", "0.4 mm"},
+		{"gates", optional, field(func(c *c) *[]string { return &c.Gates }, namesValue{to: gate}),
+			"the gates that measure its throw", "# [elevator-throw]"},
+	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
+}
+
+func componentKeys() mapping[steps.Component] {
+	type c = steps.Component
+	return mapping[c]{what: "a part", check: func(f fields, c *c) { f.governed(c.Where) }, keys: slices.Concat([]key[c]{
+		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
+			"what it is, in a few words", "The camera"},
+		{"mass", required, field(func(c *c) *quantity.Quantity { return &c.Mass }, amountValue{quantity.Mass, aboveZero}),
+			"what it weighs, with its mirror image where it has one", "42 g"},
+		{"x", required, lengthOf(func(c *c) *quantity.Quantity { return &c.X }, unbounded),
+			"the station of its middle", "-180 mm"},
+		{"y", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Y }, unbounded),
+			"how far to the right its middle lies; negative on the left", "0 mm"},
+		{"z", optional, lengthOf(func(c *c) *quantity.Quantity { return &c.Z }, unbounded),
+			"the height of its middle", "10 mm"},
+		{"equipment", optional, field(func(c *c) *string { return &c.Equipment }, nameValue{equipment}),
+			"the equipment that it is: it counts while that is aboard, where that is", "camera"},
+	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
+}
+
+func travelKeys() mapping[steps.Travel] {
+	type t = steps.Travel
+	return mapping[t]{what: "battery", check: travelChecked, keys: []key[t]{
+		{"part", required, field(func(t *t) *string { return &t.Part }, nameValue{}),
+			"the battery in the parts table", "pack"},
+		{"from", required, lengthOf(func(t *t) *quantity.Quantity { return &t.From }, unbounded),
+			"the station of its middle, as far forward as it goes", "-200 mm"},
+		{"to", required, lengthOf(func(t *t) *quantity.Quantity { return &t.To }, unbounded),
+			"the station of its middle, as far aft as it goes", "-100 mm"},
+		{"length", required, lengthOf(func(t *t) *quantity.Quantity { return &t.Length }, aboveZero),
+			"how long it is", "90 mm"},
+	}}
+}
+
+func propellerKeys() mapping[steps.Propeller] {
+	type p = steps.Propeller
+	return mapping[p]{what: "propeller", keys: []key[p]{
+		{"x", required, lengthOf(func(p *p) *quantity.Quantity { return &p.X }, unbounded),
+			"the station of its disc", "-210 mm"},
+		{"y", optional, lengthOf(func(p *p) *quantity.Quantity { return &p.Y }, fromZero),
+			"how far to the right its shaft lies; another one turns opposite", "# 150 mm"},
+		{"z", optional, lengthOf(func(p *p) *quantity.Quantity { return &p.Z }, unbounded),
+			"the height of its shaft", "15 mm"},
+		{"diameter", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Diameter }, aboveZero),
+			"its diameter", "8 in"},
+		{"pitch", optional, lengthOf(func(p *p) *quantity.Quantity { return &p.Pitch }, aboveZero),
+			"its pitch", "5 in"},
+	}}
+}
+
+// powerKeys are what the sheet says of the drive.
+func powerKeys() mapping[steps.Drive] {
+	type p = steps.Drive
+	current := func(of func(*steps.Currents) *quantity.Quantity) value[steps.Currents] {
+		return field(of, amountValue{quantity.Current, aboveZero})
+	}
+	return mapping[p]{what: "power", keys: []key[p]{
+		{"cells", required, field(func(p *p) *int { return &p.Cells }, wholeValue{50}),
+			"the cells of the battery in series", "3"},
+		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, amountValue{quantity.Charge, aboveZero}),
+			"the rated capacity of the battery", "1000 mAh"},
+		{"nominal", optional, field(func(p *p) *quantity.Quantity { return &p.Nominal }, amountValue{quantity.Voltage, aboveZero}),
+			"the nominal voltage of a cell, by its label", "3.7 V"},
+		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, mapping[steps.Currents]{what: "limits", keys: []key[steps.Currents]{
+			{"battery", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Battery }), "the battery", "25 A"},
+			{"connectors", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Connectors }), "its connectors", "30 A"},
+			{"controller", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Controller }), "the speed controller", "20 A"},
+			{"motor", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Motor }), "the motor", "15 A"},
+			{"supply", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Supply }), "the supply of receiver and servos", "3 A"},
+		}}), "the most current that each carries for long, by its label", "{battery: 25 A, controller: 20 A, motor: 15 A}"},
+		{"full", optional, field(func(p *p) *quantity.Quantity { return &p.Full }, amountValue{quantity.Current, aboveZero}),
+			"the current at full throttle", "12 A"},
+		{"cruise", optional, field(func(p *p) *quantity.Quantity { return &p.Cruise }, amountValue{quantity.Current, aboveZero}),
+			"the current in level flight", "4 A"},
+		{"thrust", optional, field(func(p *p) *quantity.Quantity { return &p.Thrust }, amountValue{quantity.Force, aboveZero}),
+			"the thrust at full throttle, standing still", "400 gf"},
+		{"reserve", optional, field(func(p *p) *quantity.Quantity { return &p.Reserve }, amountValue{quantity.Ratio, fromZero}),
+			"how much of the capacity is left at the landing", "25 %"},
+		{"source", optional, field(func(p *p) *string { return &p.Source }, textValue{prose}),
+			"where its figures come from", "the labels of the parts"},
+	}}
+}
+
+func geometryChecked(f fields, g *steps.Geometry) {
+	if len(g.Surfaces) > 0 && !f.lost("surfaces") && !slices.ContainsFunc(g.Surfaces, func(s steps.Surface) bool { return s.Is == steps.Wing }) {
+		f.fault(f.get("surfaces"), "no surface is a wing")
+	}
+}
+
+func liftChecked(f fields, l *steps.LargestLift) {
+	if n := f.get("most"); n != nil && !f.lost("most") && l.Most == 0 {
+		f.fault(n, "most must be more than 0")
+	}
+}
+
+func surfaceChecked(f fields, s *steps.Surface) {
+	f.governed(s.Where)
+	for i, p := range s.Panels {
+		if n := f.get("panels"); i < len(n.Content) && p.Root.Dimension() != "" && p.Tip.Dimension() != "" && p.Root.Sign() == 0 && p.Tip.Sign() == 0 {
+			f.fault(n.Content[i], "a panel of %s has no area: both chords are 0", f.what)
+		}
+	}
+}
+
+func panelChecked(f fields, p *steps.Panel) {
+	n := f.get("sweep")
+	if n == nil || p.Sweep.IsZero() {
+		return
+	}
+	switch d := p.Sweep.Dimension(); d {
+	case quantity.Length:
+	case quantity.Angle:
+		f.steep(n, "sweep", p.Sweep)
+	default:
+		f.fault(n, "sweep must be a length or an angle, not %s", articled(string(d)))
+	}
+	if n := f.get("dihedral"); n != nil {
+		f.steep(n, "dihedral", p.Dihedral)
+	}
+}
+
+// steep holds that an angle of a panel leaves it a span.
+func (f fields) steep(n *yaml.Node, what string, q quantity.Quantity) {
+	if deg, err := q.Float("°"); err == nil && (deg <= -90 || deg >= 90) {
+		f.fault(n, "%s must be less than 90° either way", what)
+	}
+}
+
+func controlChecked(f fields, c *steps.Control) {
+	f.governed(c.Where)
+	f.oneOf("surface", c.Surface, "surface", surfaceNames(f.doc.Sheet.Geometry))
+}
+
+func travelChecked(f fields, t *steps.Travel) {
+	f.oneOf("part", t.Part, "part", componentNames(f.doc.Sheet.Geometry))
+	if !less(t.From, t.To) && !t.From.IsZero() && !t.To.IsZero() {
+		f.fault(f.get("to"), "the battery's travel is the wrong way round: from %s, which is not ahead of %s", t.From, t.To)
+	}
+}
+
+// oneOf holds that a name within the geometry is known.
+func (f fields) oneOf(key, name, what string, known []string) {
+	if n := f.get(key); n != nil && name != "" && !slices.Contains(known, name) {
+		f.fault(n, "unknown %s %q%s", what, name, suggest(name, known))
+	}
+}
+
+func surfaceNames(g steps.Geometry) []string {
+	var names []string
+	for _, s := range g.Surfaces {
+		names = append(names, s.Name)
+	}
+	return names
+}
+
+func componentNames(g steps.Geometry) []string {
+	var names []string
+	for _, c := range g.Parts {
+		names = append(names, c.Name)
+	}
+	return names
+}
+
+// placeValue is a point of the plan: x and y.
+type placeValue struct{}
+
+func (placeValue) read(r *reader, n *yaml.Node, what string, to *steps.Place) {
+	if n.Kind == yaml.SequenceNode && r.decimalCommas(n, what) {
+		return
+	}
+	if n.Kind != yaml.SequenceNode || len(n.Content) != 2 {
+		r.fault(n, "%s must be a point of the plan, x and y: [120 mm, -40 mm]", what)
+		return
+	}
+	to.X = r.amount(n.Content[0], "x of "+what, quantity.Length)
+	to.Y = r.amount(n.Content[1], "y of "+what, quantity.Length)
+}
+
+func (placeValue) write(from *steps.Place) *yaml.Node {
+	return flow([]string{from.X.Typed(), from.Y.Typed()})
+}
+
+func (placeValue) typ() *typ { return &typ{is: aPlace} }
+
+// outlineValue is the corners of a polygon.
+type outlineValue struct{}
+
+func (outlineValue) read(r *reader, n *yaml.Node, what string, to *[]steps.Place) {
+	r.list(n, what, func(item *yaml.Node) {
+		var p steps.Place
+		placeValue{}.read(r, item, "a corner of "+what, &p)
+		*to = append(*to, p)
+	})
+	if n.Kind == yaml.SequenceNode && len(n.Content) > 0 && len(n.Content) < 3 {
+		r.fault(n, "%s needs three corners or more", what)
+	}
+}
+
+func (outlineValue) write(from *[]steps.Place) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.SequenceNode, Style: yaml.FlowStyle}
+	for i := range *from {
+		n.Content = append(n.Content, placeValue{}.write(&(*from)[i]))
+	}
+	return unlessEmpty(n)
+}
+
+func (outlineValue) typ() *typ { return &typ{is: places} }
+
+// pointsAtValue is where the points of a gate lie on the plan: each by its name, or
+// the one of a gate without named points.
+type pointsAtValue struct{}
+
+func (pointsAtValue) read(r *reader, n *yaml.Node, what string, to *[]steps.PointAt) {
+	if n.Kind == yaml.SequenceNode {
+		at := steps.PointAt{}
+		placeValue{}.read(r, n, what, &at.Place)
+		*to = append(*to, at)
+		return
+	}
+	r.pairs(n, what, func(k, v *yaml.Node) {
+		at := steps.PointAt{Point: r.name(k, "a point")}
+		placeValue{}.read(r, v, what, &at.Place)
+		if at.Point != "" {
+			*to = append(*to, at)
+		}
+	})
+}
+
+func (pointsAtValue) write(from *[]steps.PointAt) *yaml.Node {
+	n := &yaml.Node{Kind: yaml.MappingNode, Style: yaml.FlowStyle}
+	for i := range *from {
+		at := placeValue{}.write(&(*from)[i].Place)
+		if (*from)[i].Point == "" {
+			return at
+		}
+		n.Content = append(n.Content, scalar((*from)[i].Point), at)
+	}
+	return unlessEmpty(n)
+}
+
+func (pointsAtValue) typ() *typ {
+	return &typ{is: anEither, of: []*typ{{is: aPlace}, {is: aMap, what: "the point", to: point, of: []*typ{{is: aPlace}}}}}
+}
+
+// placed finds places of points that the gate has not.
+func (f fields) placed(g *steps.Gate) {
+	n := f.get("at")
+	if n == nil || f.lost("points") || f.lost("at") {
+		return
+	}
+	for _, at := range g.At {
+		switch {
+		case slices.Contains(g.PointNames(), at.Point):
+		case at.Point == "":
+			f.fault(n, "the gate %s has several points: write at: with the place of each, {%s: [120 mm, -40 mm]}", g.Name, g.Points[0])
+		case len(g.Points) == 0:
+			f.fault(n, "the gate %s has no named points: write at: [120 mm, -40 mm]", g.Name)
+		default:
+			f.fault(scalarKey(n, at.Point), "unknown point %q%s", at.Point, suggest(at.Point, g.Points))
+		}
+	}
+}
+
+// scalarKey is the key of that name in a mapping.
+func scalarKey(n *yaml.Node, name string) *yaml.Node {
+	for i := 0; i < len(n.Content); i += 2 {
+		if n.Content[i].Value == name {
+			return n.Content[i]
+		}
+	}
+	return n
+}
