@@ -176,6 +176,11 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 		if e.Position != int64(i) {
 			return nil, fmt.Errorf("%w: position %d where %d is due", journal.ErrBadEntry, e.Position, i)
 		}
+		for _, p := range journal.Earlier(e.Facts) {
+			if p < 0 || p >= e.Position {
+				return nil, fmt.Errorf("%w: entry %d (%s) names entry %d, which is not before it", journal.ErrBadEntry, e.Position, e.Facts.Kind(), p)
+			}
+		}
 		if err := s.apply(e); err != nil {
 			return nil, fmt.Errorf("replaying entry %d (%s): %w", e.Position, e.Facts.Kind(), err)
 		}
@@ -216,11 +221,13 @@ func (s *State) sheetAtEnd() *steps.Sheet {
 }
 
 // A memo has what was worked out last of a state, which no longer changes: how gates
-// and zones stand, and which jobs are open, is asked for many times at one moment.
+// and zones stand, and which jobs are open, is asked for many times at one moment, and
+// what readings say of a gate at many.
 type memo struct {
-	gates remembered[[]GateReport]
-	zones remembered[Zones]
-	open  remembered[map[*Job]bool]
+	judged judgements
+	gates  remembered[[]GateReport]
+	zones  remembered[Zones]
+	open   remembered[map[*Job]bool]
 }
 
 // A remembered is what was worked out for the moment that was asked about last.

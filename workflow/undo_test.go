@@ -2,6 +2,7 @@ package workflow
 
 import (
 	"errors"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -301,6 +302,21 @@ func TestOpenJobsMoveTogether(t *testing.T) {
 	newer.Procedure, newer.Digest, newer.Sheet, newer.SheetDigest, newer.Others = build(), "sha256:newer-build", sheet(), sheetSum, nil
 	if facts, err := newer.decide(b.state, Circumstances{Now: b.now, At: b.now}); err != nil || len(facts) != 1 {
 		t.Errorf("the procedure alone: %v, %v", facts, err)
+	}
+}
+
+// An entry names only what comes before it. A journal in which one does not is not one.
+func TestOnlyEarlierEntriesAreNamed(t *testing.T) {
+	b := building(t)
+	size := b.state.Size()
+	for _, p := range []int64{math.MinInt64, -1, size, size + 1, math.MaxInt64} {
+		for _, facts := range []journal.Facts{journal.Undone{TakesBack: []int64{p}}, journal.PhotoKept{Of: []int64{0, p}}, journal.ConcessionGranted{Readings: []int64{p}}, journal.Released{RestsOn: []int64{p}}} {
+			e := journal.Entry{Position: size, At: b.now, Recorded: b.now, By: "Ro", Program: "test", Facts: facts}
+			later := journal.Entry{Position: size + 1, At: b.now, Recorded: b.now, By: "Ro", Program: "test", Facts: journal.Noted{Text: "salt"}}
+			if _, err := Replay(append(slices.Clone(b.state.Entries), e, later), documents()); !errors.Is(err, journal.ErrBadEntry) {
+				t.Errorf("%+v at %d: %v", facts, size, err)
+			}
+		}
 	}
 }
 

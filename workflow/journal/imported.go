@@ -19,22 +19,43 @@ const (
 	lastYear  = 2200
 )
 
+// The limits of the lists in imported records, since what every command on a journal costs
+// grows with them. An undo takes back a build at most; a release rests on some hundred
+// readings, and twenty years have a thousand of them.
+const (
+	mostItems    = 10_000  // in the lists of one entry
+	mostItemsAll = 300_000 // in those of a whole journal
+)
+
 // mostName is how many bytes an imported record may have for who wrote it, and with what.
 const mostName = 200
 
-// ImportCheck returns a function that checks one record of another store before it is
-// taken in. Beside what every reader asks, it refuses what two readers may understand
+// ImportCheck returns a function that checks the records of a journal of another store, one
+// after the other, before they are taken in. Beside what every reader asks, it refuses what two readers may understand
 // differently, and times that no clock of a bench has shown: see [CheckJSON]. Journals
 // that a store already has are not asked for that, so that they stay readable.
 func ImportCheck() func(record []byte, position int64) error {
 	kinds := byName()
+	var all int                 // items of lists
+	undone := map[int64]int64{} // by which entry
 	return func(record []byte, position int64) error {
 		e, err := decodeAt(record, position, kinds)
 		if err != nil {
 			return err
 		}
-		if err = CheckJSON(record); err == nil {
+		items, err := checkJSON(record)
+		all += items
+		switch {
+		case err != nil:
+		case items > mostItems:
+			err = fmt.Errorf("its lists have %d items; the limit is %d", items, mostItems)
+		case all > mostItemsAll:
+			err = fmt.Errorf("the lists of the entries up to it have %d items; the limit is %d", all, mostItemsAll)
+		default:
 			err = checkNames(e)
+		}
+		if err == nil {
+			err = checkTwice(e, undone)
 		}
 		if err == nil && bytes.ContainsAny(record, "\r\n") {
 			err = errors.New("it has more than one line")
@@ -62,20 +83,46 @@ func checkNames(e Entry) error {
 	return nil
 }
 
+// checkTwice refuses an entry that names an earlier one twice, or takes back what was
+// taken back.
+func checkTwice(e Entry, undone map[int64]int64) error {
+	earlier := slices.Sorted(slices.Values(Earlier(e.Facts)))
+	for i := 1; i < len(earlier); i++ {
+		if earlier[i] == earlier[i-1] {
+			return fmt.Errorf("it names entry %d twice", earlier[i])
+		}
+	}
+	if f, ok := e.Facts.(Undone); ok {
+		for _, p := range f.TakesBack {
+			if by, gone := undone[p]; gone {
+				return fmt.Errorf("it takes back entry %d, which entry %d already took back", p, by)
+			}
+			undone[p] = e.Position
+		}
+	}
+	return nil
+}
+
 // CheckJSON refuses JSON from elsewhere that is not UTF-8 or has an escape of half a
 // character, gives a key twice in one object (also in other letters, which count as the
 // same when it is read), or has a time outside the years 1970 to 2200.
 func CheckJSON(data []byte) error {
+	_, err := checkJSON(data)
+	return err
+}
+
+// checkJSON is [CheckJSON], and counts the items of all lists.
+func checkJSON(data []byte) (items int, err error) {
 	if !utf8.Valid(data) {
-		return errors.New("it is not in UTF-8")
+		return 0, errors.New("it is not in UTF-8")
 	}
 	if half := halfCharacter(data); half != "" {
-		return fmt.Errorf("it has half a character, %s", half)
+		return 0, fmt.Errorf("it has half a character, %s", half)
 	}
-	if err := checkKeys(data); err != nil {
-		return err
+	if items, err = checkKeys(data); err != nil {
+		return 0, err
 	}
-	return json.Unmarshal(data, new(json.RawMessage)) // it is JSON
+	return items, json.Unmarshal(data, new(json.RawMessage)) // it is JSON
 }
 
 // halfCharacter finds an escape of one half of a pair of surrogates without the other,
@@ -108,7 +155,7 @@ const deepest = 100
 
 // checkKeys goes over the bytes once, since a journal may have very many records. What
 // it makes of what is no JSON says nothing.
-func checkKeys(data []byte) error {
+func checkKeys(data []byte) (items int, err error) {
 	type open struct {
 		object, key bool // key: a string is the next key
 		keys        []string
@@ -118,8 +165,11 @@ func checkKeys(data []byte) error {
 	for i := 0; i < len(data); i++ {
 		switch data[i] {
 		case '{', '[':
+			if data[i] == '[' {
+				items++ // the first; an empty list counts as well
+			}
 			if len(outer) == deepest {
-				return fmt.Errorf("it is nested more than %d deep", deepest)
+				return 0, fmt.Errorf("it is nested more than %d deep", deepest)
 			}
 			outer, in = append(outer, in), open{object: data[i] == '{', key: true}
 		case '}', ']':
@@ -127,7 +177,9 @@ func checkKeys(data []byte) error {
 				outer, in = outer[:len(outer)-1], outer[len(outer)-1]
 			}
 		case ',':
-			in.key = true
+			if in.key = true; !in.object {
+				items++
+			}
 		case ':':
 			in.key = false
 		case '"':
@@ -143,17 +195,17 @@ func checkKeys(data []byte) error {
 			}
 			if !in.object || !in.key {
 				if err := checkTime(text); err != nil {
-					return err
+					return 0, err
 				}
 				continue
 			}
 			if slices.ContainsFunc(in.keys, func(other string) bool { return strings.EqualFold(text, other) }) {
-				return fmt.Errorf("it gives %.40q twice", text)
+				return 0, fmt.Errorf("it gives %.40q twice", text)
 			}
 			in.keys = append(in.keys, text)
 		}
 	}
-	return nil
+	return items, nil
 }
 
 // checkTime refuses a time outside the years, and nothing that is not a time.

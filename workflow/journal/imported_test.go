@@ -3,12 +3,80 @@ package journal
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
 )
+
+// Lists that would make every command dear, and positions that no program has written, are
+// refused where they are taken in, and nothing that one may have written.
+func TestImportCheckOfLists(t *testing.T) {
+	to := func(n int64) (all []int64) {
+		for p := range n {
+			all = append(all, p)
+		}
+		return all
+	}
+	many := func(times int, f Facts) (all []Facts) {
+		for range times {
+			all = append(all, f)
+		}
+		return all
+	}
+	most := make([]string, mostItems)
+	tests := map[string]struct {
+		facts []Facts // of the entries from 10,000 on
+		says  string
+	}{
+		"the longest list":         {many(1, PhotoKept{Of: to(mostItems)}), ""},
+		"a longer list":            {many(1, Registered{Options: make([]string, mostItems+1)}), "its lists have 10001 items; the limit is 10000"},
+		"two lists":                {many(1, Released{RestsOn: to(mostItems), Jobs: []string{"build"}}), "its lists have 10001 items"},
+		"as many lists as may be":  {many(30, EquipmentChanged{Disturbs: most}), ""},
+		"one more":                 {many(31, EquipmentChanged{Disturbs: most}), "have 310000 items; the limit is 300000"},
+		"a photo of one twice":     {many(1, PhotoKept{Of: []int64{7, 3, 7}}), "names entry 7 twice"},
+		"a release on one twice":   {many(1, Released{RestsOn: []int64{2, 2}}), "names entry 2 twice"},
+		"a concession twice":       {many(1, ConcessionGranted{Readings: []int64{2, 2}}), "names entry 2 twice"},
+		"taken back twice at once": {many(1, Undone{TakesBack: []int64{5, 5}}), "names entry 5 twice"},
+		"taken back again":         {many(2, Undone{TakesBack: []int64{4, 5}}), "takes back entry 4, which entry 10000 already took back"},
+		"shown again":              {many(2, PhotoKept{Of: []int64{4, 5}}), ""},
+	}
+	for name, test := range tests {
+		t.Run(name, func(t *testing.T) {
+			check := ImportCheck()
+			var err error
+			for i, facts := range test.facts {
+				e := entry(int64(10_000+i), facts)
+				records, bad := Encode([]Entry{e})
+				if bad != nil {
+					t.Fatal(bad)
+				}
+				if err = check(records[0], e.Position); err != nil {
+					break
+				}
+			}
+			if test.says == "" && err != nil || test.says != "" && (err == nil || !strings.Contains(err.Error(), test.says) || !errors.Is(err, ErrBadEntry)) {
+				t.Errorf("%v", err)
+			}
+		})
+	}
+	for _, k := range Kinds() { // each list of positions is one of them
+		facts := reflect.New(reflect.TypeOf(k.Zero())).Elem()
+		lists := 0
+		for i := range facts.NumField() {
+			if f := facts.Field(i); f.Type() == reflect.TypeFor[[]int64]() {
+				f.Set(reflect.ValueOf([]int64{9}))
+				lists++
+			}
+		}
+		if got := Earlier(facts.Interface().(Facts)); len(got) != lists {
+			t.Errorf("%s has %d lists of positions; Earlier knows %v", k.Name, lists, got)
+		}
+	}
+}
 
 // tokens is what [checkKeys] refuses, by the tokens of a general reader of JSON.
 func tokens(d *json.Decoder, depth int) bool {

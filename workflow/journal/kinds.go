@@ -157,6 +157,21 @@ func (f JobAmended) names() Names { return Names{Sheet: f.Sheet, Procedure: f.Pr
 func (f Sealed) names() Names     { return Names{Document: f.Note} }
 func (f PhotoKept) names() Names  { return Names{Photo: f.Photo} }
 
+// Earlier returns the positions of the earlier entries that an entry names.
+func Earlier(f Facts) []int64 {
+	switch f := f.(type) {
+	case Undone:
+		return f.TakesBack
+	case PhotoKept:
+		return f.Of
+	case ConcessionGranted:
+		return f.Readings
+	case Released:
+		return f.RestsOn
+	}
+	return nil
+}
+
 // JobOf returns the job that goes by the documents that an entry names, from there
 // on; "": it is about none.
 func JobOf(f Facts) string {

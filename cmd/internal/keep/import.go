@@ -213,6 +213,11 @@ func (k *Keeper) tryOut(ctx context.Context, b Bundle, most time.Duration) error
 	trial := &desk.Desk{Store: memory.New(), Now: k.Desk.Now}
 	tried := make(chan error, 1)
 	go func() {
+		defer func() { // what a stranger made must not end the program with its stack
+			if fault := recover(); fault != nil {
+				tried <- advisedError{fmt.Errorf("working through its journal failed, which is a fault in fettle: %v", fault), "keep the file, and report it"}
+			}
+		}()
 		for _, data := range b.Documents {
 			if _, err := trial.Store.Keep(ctx, data); err != nil {
 				tried <- err
