@@ -221,11 +221,13 @@ func (s *State) sheetAtEnd() *steps.Sheet {
 }
 
 // A memo has what was worked out last of a state, which no longer changes: how gates
-// and zones stand, and which jobs are open, is asked for many times at one moment.
+// and zones stand, and which jobs are open, is asked for many times at one moment, and
+// what readings say of a gate at many.
 type memo struct {
-	gates remembered[[]GateReport]
-	zones remembered[Zones]
-	open  remembered[map[*Job]bool]
+	judged judgements
+	gates  remembered[[]GateReport]
+	zones  remembered[Zones]
+	open   remembered[map[*Job]bool]
 }
 
 // A remembered is what was worked out for the moment that was asked about last.

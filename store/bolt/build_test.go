@@ -174,6 +174,27 @@ func TestReplace(t *testing.T) {
 	}
 	wantOnly(t, folder, "fettle.db", "new")
 
+	// Written between the check and the lock for writing: checked again.
+	before := mustReadFile(t, path)
+	mustAppend(t, path, "CW-01", 1, "meanwhile")
+	after := mustReadFile(t, path)
+	mustWriteFile(t, path, before, 0o600)
+	checks := 0
+	_, err = replace(func(r store.Reader) error {
+		records, err := r.Read("CW-01", 0)
+		if checks++; checks == 1 {
+			return errors.Join(err, os.WriteFile(path, after, 0o600))
+		}
+		if len(records) != 2 || err != nil {
+			t.Error(records, err)
+		}
+		return errLess
+	})
+	if err != errLess || checks != 2 {
+		t.Error(checks, err)
+	}
+	mustWriteFile(t, path, before, 0o600)
+
 	if kept, err := replace(nil); !kept || err != nil {
 		t.Fatal(kept, err)
 	}

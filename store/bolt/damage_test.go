@@ -18,6 +18,7 @@ import (
 
 	"fettle/store"
 	"fettle/store/bolt"
+	"fettle/store/wholefile"
 )
 
 // A sample is a sound store, as bytes, and what it holds.
@@ -594,3 +595,42 @@ func TestDamagedDocument(t *testing.T) {
 }
 
 func key(at uint64) []byte { return binary.BigEndian.AppendUint64(nil, at) }
+
+// A stamp counts only for the state that it was made for; what it says of the records, only
+// as it was written.
+func TestStampOfAnotherState(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "a")
+	mustAppend(t, path, "CW-01", 1, "b")
+	sound := mustReadFile(t, path)
+	size := os.Getpagesize()
+	for name, harm := range map[string]func([]byte){
+		"another stamp": func(file []byte) { file[size-1]++; file[2*size-1]++ },
+		"more pages": func(file []byte) {
+			for _, at := range []int{0, size} {
+				file[at+56]++ // see readHeadAt
+			}
+			fitHeads(file)
+		},
+		"another number": func(file []byte) { file[size-stampBytes]++; file[2*size-stampBytes]++ },
+	} {
+		file := append(bytes.Clone(sound), make([]byte, size)...)
+		harm(file)
+		mustWriteFile(t, path, file, 0o600)
+		if stamped := bolt.Stamped(path); stamped != (name == "another number") {
+			t.Errorf("%s: stamped is %v", name, stamped)
+		}
+		if got, err := read(t, path); err != nil || !slices.Equal(got.journals["CW-01"], []string{"a", "b"}) {
+			t.Errorf("%s: read as %v, %v", name, got, err)
+		}
+	}
+}
+
+// A disk that fails once the new head is there leaves it open whether it is kept.
+func TestUnconfirmed(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "a")
+	if err := bolt.CommitBroken(t.Context(), path); !errors.Is(err, wholefile.ErrUnconfirmed) {
+		t.Errorf("it said %v", err)
+	}
+}

@@ -59,6 +59,19 @@ func Stamp(path string) error {
 	return err
 }
 
+// CommitBroken writes to a file, and fails once the new head is there.
+func CommitBroken(ctx context.Context, path string) error {
+	h, err := openFile(path, true)
+	if err != nil {
+		return err
+	}
+	defer h.close()
+	return h.update(ctx, func(tx *bbolt.Tx) (int, error) {
+		tx.OnCommit(func() { panic("the disk does not answer") })
+		return 0, nil
+	})
+}
+
 // CheckPages checks every page of a file that nobody is writing to.
 func CheckPages(path string) error {
 	_, err := BytesToCheck(path)

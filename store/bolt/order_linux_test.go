@@ -19,7 +19,7 @@ func TestOrderOfWrites(t *testing.T) {
 	const (
 		grow   = "(TS)?"             // make the file longer, and sync
 		commit = "D+sHsPP"           // the data and then the head, each synced, and the stamps
-		stamp  = "(PP)?"             // of the state before, if it has none
+		stamp  = "PP"                // of the state before, which has none
 		name   = "SNF"               // sync a file, name it, sync its folder
 		lay    = "Is"                // the first pages of an empty database
 		moved  = "C+" + name         // a copy with its name

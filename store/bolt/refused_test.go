@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -143,6 +144,24 @@ func TestSchemas(t *testing.T) {
 				t.Errorf("said: %v", err)
 			}
 		})
+	}
+}
+
+// A program that knows nothing of the number of records leaves that of an older state,
+// which says nothing of this one.
+func TestWrittenByAnOlderProgram(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "fettle.db")
+	mustAppend(t, path, "CW-01", 0, "a")
+	var records []byte
+	bare(t, path, func(tx *bbolt.Tx) error {
+		records = bytes.Clone(tx.Bucket([]byte("meta")).Get([]byte("records")))
+		return nil
+	})
+	mustAppend(t, path, "CW-01", 1, "b")
+	bare(t, path, func(tx *bbolt.Tx) error { return putMeta(tx, "records", string(records)) })
+	mustAppend(t, path, "CW-01", 2, "c")
+	if got := mustRead(t, path).journals["CW-01"]; !slices.Equal(got, []string{"a", "b", "c"}) {
+		t.Errorf("read as %q", got)
 	}
 }
 

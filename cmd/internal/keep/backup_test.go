@@ -2,17 +2,20 @@ package keep
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"image"
 	"image/png"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"fettle/store"
 	"fettle/store/photos"
+	"fettle/store/wholefile"
 	"fettle/workflow"
 )
 
@@ -135,6 +138,14 @@ func TestPhotosThatCannotBeCopied(t *testing.T) {
 	if _, err := k.Salvage(t.Context(), saved); !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), saved+" has all that could be saved, except") {
 		t.Errorf("salvage: %v", err)
 	}
+	taker := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
+	shut(taker.Path)
+	if _, err := taker.Import(t.Context(), packedBy(t, k, exported(t, k, "TN-01"), nil), nil); !errors.Is(err, store.ErrReadOnly) {
+		t.Errorf("import: %v", err)
+	}
+	if _, err := os.Stat(taker.Path); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("it was imported without its photo: %v", err)
+	}
 	other := aFleet(t)
 	shut(other.Path)
 	out, err := other.Restore(t.Context(), good, true)
@@ -146,5 +157,65 @@ func TestPhotosThatCannotBeCopied(t *testing.T) {
 	}
 	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(other.Path), ".fettle-new-*")); len(left) > 0 {
 		t.Errorf("it left %v", left)
+	}
+}
+
+// A restore loses nothing without a word: no other journal, and nothing that was written
+// while the store was compared with the copy. The draft is held, so nobody clears it away.
+func TestRestoreLosesNothing(t *testing.T) {
+	k, other := aFleet(t), aFleet(t)
+	noted(t, k, "TN-01", "spars from the second batch")
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	if _, err := k.Backup(t.Context(), copied); err != nil {
+		t.Fatal(err)
+	}
+	noted(t, other, "TN-01", "another life")
+	var loss *LossError
+	if _, err := other.Restore(t.Context(), copied, false); !errors.As(err, &loss) || !slices.Equal(loss.Losses, []string{"a different journal of TN-01"}) {
+		t.Errorf("another journal: %v", err)
+	}
+	kind, opened := k.Kinds[0], 0
+	open := kind.Open
+	kind.Open = func(name string, migrated func(int, int, string)) Store {
+		if name != copied { // the draft, to be compared with the store
+			wholefile.Clear(filepath.Dir(k.Path))
+		} else if opened++; opened == 2 { // for its photos, after the comparison
+			noted(t, keeperAt(k.Path), "TN-02", "written meanwhile")
+		}
+		return open(name, migrated)
+	}
+	k.Kinds = Kinds{kind}
+	if _, err := k.Restore(t.Context(), copied, false); !errors.As(err, &loss) || !slices.Equal(loss.Losses, []string{"1 entry of TN-02"}) {
+		t.Errorf("written meanwhile: %v", err)
+	}
+	if out, err := k.Restore(t.Context(), copied, true); err != nil || out.Aside == "" {
+		t.Errorf("forced: %+v, %v", out, err)
+	}
+}
+
+// A carelessBuilder writes other records than it is given.
+type carelessBuilder struct{ store.Builder }
+
+func (b carelessBuilder) Append(mark string, records [][]byte) error {
+	all := slices.Clone(records)
+	all[0] = bytes.Replace(all[0], []byte("pilot"), []byte("nobody"), 1)
+	return b.Builder.Append(mark, all)
+}
+
+// A copy that is not the original, however sound it is, does not get its name.
+func TestBackupIsReadBack(t *testing.T) {
+	k := aFleet(t)
+	kind := k.Kinds[0]
+	create := kind.Create
+	kind.Create = func(ctx context.Context, name string, fill func(store.Builder) error, check func(store.Store) error) error {
+		return create(ctx, name, func(into store.Builder) error { return fill(carelessBuilder{into}) }, check)
+	}
+	k.Kinds = Kinds{kind}
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	if _, err := k.Backup(t.Context(), copied); err == nil || !strings.Contains(err.Error(), "the copy of TN-01 differs from the original") {
+		t.Errorf("it said %v", err)
+	}
+	if _, err := os.Stat(copied); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("the copy is there: %v", err)
 	}
 }

@@ -50,9 +50,6 @@ func (k *Keeper) Export(ctx context.Context, mark, to string) (out Exported, err
 	if err != nil {
 		return out, err
 	}
-	if state.Size() > mostEntries {
-		return out, fmt.Errorf("%s: %w", state.Airframe.Mark, tooLong(state.Size()))
-	}
 	b, err := bundle(ctx, k.Desk.Store, state.Airframe.Mark, state.Size())
 	if err != nil {
 		return out, err
@@ -68,6 +65,9 @@ func (k *Keeper) Export(ctx context.Context, mark, to string) (out Exported, err
 }
 
 func (k *Keeper) pack(w io.Writer, b Bundle) (out Exported, err error) {
+	if size := int64(len(b.Records)); size > mostEntries {
+		return out, tooLong(size)
+	}
 	z := zip.NewWriter(w)
 	head := seal.HeadOf(b.Records)
 	m, err := json.MarshalIndent(manifest{carryFormat, b.Mark, head.Size, base64.StdEncoding.EncodeToString(head.Root[:]), stamp(k.Desk.Now())}, "", "  ")

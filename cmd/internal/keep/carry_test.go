@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,12 +14,16 @@ import (
 	"testing"
 	"time"
 
+	"fettle/cmd/internal/desk"
 	"fettle/store"
+	"fettle/store/memory"
+	"fettle/store/seal"
+	"fettle/store/wholefile"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
 
-// aLife gives an airframe that can be carried.
+// aBundle gives an airframe that can be exported.
 func aBundle(t *testing.T) Bundle {
 	t.Helper()
 	k := aFleet(t)
@@ -52,9 +57,15 @@ func (b Bundle) with(t *testing.T, facts ...journal.Facts) Bundle {
 // packed puts a bundle in a file, and more files into that.
 func packed(t *testing.T, b Bundle, more map[string][]byte) string {
 	t.Helper()
+	return packedBy(t, keeperAt(filepath.Join(t.TempDir(), "none.db")), b, more)
+}
+
+// packedBy is packed with the photos that a keeper has.
+func packedBy(t *testing.T, k *Keeper, b Bundle, more map[string][]byte) string {
+	t.Helper()
 	path := filepath.Join(t.TempDir(), "airframe.zip")
 	var out bytes.Buffer
-	if _, err := keeperAt(filepath.Join(t.TempDir(), "none.db")).pack(&out, b); err != nil {
+	if _, err := k.pack(&out, b); err != nil {
 		t.Fatal(err)
 	}
 	if len(more) > 0 {
@@ -169,10 +180,11 @@ func TestImportOfMoreThanIsNamed(t *testing.T) {
 	}
 }
 
-// A photo that is not in the file is named, and keeps nothing else out.
+// A photo that is not in the file is named once, and keeps nothing else out.
 func TestImportWithoutAPhoto(t *testing.T) {
 	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
-	whole := aBundle(t).with(t, journal.PhotoKept{Photo: store.Digest([]byte("gone")), Name: "tip.png", Type: "image/png"})
+	gone := journal.PhotoKept{Photo: store.Digest([]byte("gone")), Name: "tip.png", Type: "image/png"}
+	whole := aBundle(t).with(t, gone, gone)
 	in, err := k.Import(t.Context(), packed(t, whole, nil), nil)
 	if err != nil || in.State.Size() != int64(len(whole.Records)) || !slices.Equal(in.Missing, []string{"tip.png: missing from the file"}) {
 		t.Errorf("%v is missing, %v", in.Missing, err)
@@ -224,6 +236,20 @@ func TestImportSeals(t *testing.T) {
 	// The seals are gone too.
 	stripped := unsealed.with(t, journal.Noted{Text: "spars from the seventh batch"})
 
+	// The newest of a signer's seals is not the last one named, and one is named twice.
+	key, _, err := builder.key()
+	if err != nil {
+		t.Fatal(err)
+	}
+	head := seal.HeadOf(unsealed.Records)
+	early, err := key.Sign(origin("TN-01"), head)
+	if err != nil {
+		t.Fatal(err)
+	}
+	late := journal.Sealed{Size: head.Size, Root: head.Root.String(), Key: key.Public(), Note: store.Digest(early)}
+	unordered := good.with(t, late, late)
+	unordered.Documents = append(slices.Clone(unordered.Documents), early)
+
 	elsewhere := aFleet(t)
 	noted(t, elsewhere, "TN-01", "another life")
 	stranger := sealedBy(t, elsewhere, "TN-01")
@@ -232,12 +258,14 @@ func TestImportSeals(t *testing.T) {
 		bundle  Bundle
 		held    *HeldSeal
 		says    string // "": it is taken in
+		seals   int
 		covers  int64
 		against int64
 	}{
-		"its own seals":               {bundle: good, covers: 4},
+		"its own seals":               {bundle: good, seals: 2, covers: 4},
 		"no seal":                     {bundle: unsealed},
-		"a seal that is held":         {bundle: good, held: held, covers: 4, against: 2},
+		"an old seal, named twice":    {bundle: unordered, seals: 3, covers: 4},
+		"a seal that is held":         {bundle: good, held: held, seals: 2, covers: 4, against: 2},
 		"another journal":             {bundle: other, says: "contradicts its own seal in entry 2, over the first 2 entries"},
 		"another journal, held":       {bundle: other, held: held, says: ErrNotHeld.Error()},
 		"stripped, held":              {bundle: stripped, held: held, says: ErrNotHeld.Error()},
@@ -260,7 +288,7 @@ func TestImportSeals(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if test.covers == 0 && len(in.Signers) > 0 || test.covers > 0 && !slices.Equal(in.Signers, []Signer{{Public: first.Public, Seals: 2, Covers: test.covers}}) {
+			if test.covers == 0 && len(in.Signers) > 0 || test.covers > 0 && !slices.Equal(in.Signers, []Signer{{Public: first.Public, Seals: test.seals, Covers: test.covers}}) {
 				t.Errorf("sealed by %+v", in.Signers)
 			}
 			if (in.Against == nil) != (test.held == nil) || in.Against != nil && in.Against.Size != test.against {
@@ -280,6 +308,7 @@ func TestImportContinues(t *testing.T) {
 	newer := exported(t, builder, "TN-01")
 
 	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
+	k.Desk.Written = &desk.Written{Folder: t.TempDir(), Store: k.Path}
 	take := func(b Bundle, added, size int64, says string) {
 		t.Helper()
 		in, err := k.Import(t.Context(), packed(t, b, nil), nil)
@@ -295,7 +324,18 @@ func TestImportContinues(t *testing.T) {
 		}
 	}
 	take(first, 1, 1, "")
+	older := memory.New()
+	draft := wholefile.DraftName(filepath.Dir(k.Path)) // that a killed restore left
+	if err := errors.Join(first.settle(t.Context(), older, 0), os.WriteFile(draft, nil, 0o600)); err != nil {
+		t.Fatal(err)
+	}
 	take(newer, 2, 3, "")
+	if o, is := k.Desk.Written.Compare(t.Context(), older, "TN-01"); !is || o.Size != 1 || o.Written != 3 {
+		t.Errorf("an older copy in its place: %+v", o)
+	}
+	if _, err := os.Lstat(draft); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("the draft is left: %v", err)
+	}
 	take(newer, 0, 3, "")
 	take(first, 0, 3, "this store has all 1 entry of the file and 2 more")
 	take(first.with(t, journal.Noted{Text: "another"}, journal.Noted{Text: "life"}), 0, 3, "from entry 1 on its journal is another than the file's (here Noted by")
@@ -307,7 +347,8 @@ func TestImportContinues(t *testing.T) {
 	}
 }
 
-// An import that is stopped takes nothing in, and ends at once.
+// An import that is stopped takes nothing in, and ends at once; once it is recorded, it
+// says so.
 func TestImportStopped(t *testing.T) {
 	k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
 	file := packed(t, aBundle(t), nil)
@@ -319,6 +360,22 @@ func TestImportStopped(t *testing.T) {
 	if left, err := os.ReadDir(filepath.Dir(k.Path)); err != nil || len(left) > 0 {
 		t.Errorf("there is %v, %v", left, err)
 	}
+	ctx, stop = context.WithCancel(t.Context())
+	k.Desk.Store = &stoppedStore{k.Store, stop}
+	if in, err := k.Import(ctx, file, nil); err != nil || in.New != 1 || in.State.Size() != 1 || ctx.Err() == nil {
+		t.Errorf("%d entries are new, %v", in.New, err)
+	}
+}
+
+// A stoppedStore is one whose program is stopped right after an append.
+type stoppedStore struct {
+	store.Store
+	stop func()
+}
+
+func (s *stoppedStore) Append(ctx context.Context, mark string, size int64, records [][]byte) error {
+	defer s.stop()
+	return s.Store.Append(ctx, mark, size, records)
 }
 
 // A rivalStore is one to which somebody else writes right before the first append.
@@ -414,5 +471,30 @@ func TestImportOfWork(t *testing.T) {
 	other.Desk.Now = func() time.Time { panic("salt in the clock") }
 	if err := other.tryOut(t.Context(), b, trialTime); err == nil || !strings.Contains(err.Error(), "which is a fault in fettle: salt in the clock") {
 		t.Errorf("it said %v", err)
+	}
+}
+
+// The limits of what is imported hold for the file, and for the journal and its documents
+// together; what is exported keeps them too.
+func TestLimits(t *testing.T) {
+	file := packed(t, aBundle(t), nil)
+	c, err := openCarried(t.Context(), file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.close()
+	c.room = int64(c.files[journalFile].UncompressedSize64)
+	if _, err := c.bundle(t.Context()); err == nil || !strings.Contains(err.Error(), "too large") {
+		t.Errorf("a journal that leaves no room for its documents: %v", err)
+	}
+	if err := os.Truncate(file, mostPacked+1); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := openCarried(t.Context(), file); err == nil || !strings.Contains(err.Error(), "more than 4 GiB") {
+		t.Errorf("a long file: %v", err)
+	}
+	k := keeperAt(filepath.Join(t.TempDir(), "none.db"))
+	if _, err := k.pack(io.Discard, Bundle{Mark: "TN-01", Records: make([][]byte, mostEntries+1)}); err == nil || !strings.Contains(err.Error(), "the limit is 100000") {
+		t.Errorf("a long journal was exported: %v", err)
 	}
 }
