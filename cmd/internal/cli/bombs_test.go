@@ -195,7 +195,7 @@ func TestImportOfBombs(t *testing.T) {
 		"many large documents":  {append([]any{"manifest.json", manifest, "journal", journal}, documents...), "too large"},
 		"a long list of files":  {many, "too many files"},
 		"a deep record":         {one(strings.Replace(registered, `"facts":`, `"facts":`+strings.Repeat(`[`, 500_000), 1)), "depth"},
-		"a deep manifest":       {[]any{"manifest.json", strings.Repeat("[", 8000), "journal", ""}, "deep"},
+		"a deep manifest":       {[]any{"manifest.json", strings.Repeat("[", 8000), "journal", ""}, "manifest.json: it is nested more than 100 deep"},
 		"a huge number":         {changed(`"position":0`, `"position":1e999999999`), "cannot unmarshal"},
 		"a long number":         {changed(`"position":0`, `"position":`+strings.Repeat("9", 700_000)), "cannot unmarshal"},
 		"a key twice":           {changed(`"by":"Ro"`, `"by":"Ro","by":"Di"`), `gives "by" twice`},
@@ -214,13 +214,16 @@ func TestImportOfBombs(t *testing.T) {
 		"a bad document":        {append(changed(store.Digest(nil), store.Digest([]byte("glue: x"))), "documents/"+strings.TrimPrefix(store.Digest([]byte("glue: x")), "sha256:"), "glue: x"), "can be imported: the document sha256:"},
 		"the year 1":            {changed(`"at":"2026`, `"at":"0001`), "not in the years 1970 to 2200"},
 		"the year 9999":         {changed(`"recorded":"2026`, `"recorded":"9999`), "not in the years 1970 to 2200"},
-		"a manifest with twice": {[]any{"manifest.json", strings.Replace(most, `"mark"`, `"MARK": "FN-02", "mark"`, 1), "journal", ""}, "twice"},
+		"a manifest with twice": {[]any{"manifest.json", strings.Replace(most, `"mark"`, `"MARK": "FN-02", "mark"`, 1), "journal", ""}, `manifest.json: it gives "mark" twice`},
+		"a newer format":        {[]any{"manifest.json", strings.Replace(most, "airframe/1", "airframe/2", 1), "journal", ""}, `its format is "fettle-airframe/2", but this program reads "fettle-airframe/1"; import it with`},
 	}
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {
 			player(t)
 			folder := filepath.Dir(os.Getenv("CLOCK"))
-			said, code := measured(t, "import", aZip(t, test.parts...))
+			path := aZip(t, test.parts...)
+			said, code := measured(t, "import", path)
+			said = strings.ReplaceAll(said, path, "crafted.zip") // which names the test
 			if said = strings.Join(strings.Fields(said), " "); code != exitUsage || !strings.Contains(said, test.says) || len(said) > 1500 {
 				t.Errorf("it ended with %d: %.400s", code, said)
 			}
