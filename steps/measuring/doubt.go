@@ -101,18 +101,49 @@ func (d Doubts) Band(slopes []*big.Rat, n int, unit string) Band {
 //     mostly that of two or three readings. So it never narrows what the gauge alone
 //     leaves open.
 func (d Doubts) Budget(slopes []*big.Rat, n int, variances []*big.Rat, unit string) Band {
-	widest := Band{square: new(big.Rat), gauge: new(big.Rat)}
-	for _, g := range d.Gauges {
-		b := g.budget(slopes, n, variances, unit, d.Several)
-		if b.square == nil {
-			return b
-		}
-		widest.square, widest.gauge = larger(widest.square, b.square), larger(widest.gauge, b.gauge)
-	}
-	return widest
+	return d.in(unit).budget(slopes, n, variances)
 }
 
-func (d Doubt) budget(slopes []*big.Rat, n int, variances []*big.Rat, unit string, several bool) Band {
+// gauges are what is known of gauges whatever is read, in one unit.
+type gauges struct {
+	each    []gauge
+	several bool
+}
+
+// A gauge is the squares of what a [Doubt] says; nil: it measures something else.
+type gauge struct {
+	bias, repeats *big.Rat
+	variance      *big.Rat // of one reading, as far as it is known
+	stated        bool     // its repeatability is; else all of it is bias
+}
+
+func (d Doubts) in(unit string) gauges {
+	all := gauges{several: d.Several}
+	for _, g := range d.Gauges {
+		all.each = append(all.each, g.in(unit))
+	}
+	return all
+}
+
+func (d Doubt) in(unit string) gauge {
+	step, ok1 := d.step(unit)
+	whole, ok2 := sizeSquared(d.Uncertainty, unit)
+	repeats, ok3 := sizeSquared(d.Repeatability, unit)
+	if !ok1 || !ok2 || !ok3 {
+		return gauge{}
+	}
+	g := gauge{bias: larger(whole, step), repeats: new(big.Rat), variance: new(big.Rat)}
+	if g.stated = !d.Repeatability.IsZero(); g.stated {
+		g.repeats = larger(repeats, step)
+		g.variance.Quo(g.repeats, big.NewRat(4, 1))
+		if g.bias.Sub(g.bias, g.repeats).Sign() < 0 {
+			g.bias.SetInt64(0)
+		}
+	}
+	return g
+}
+
+func (all gauges) budget(slopes []*big.Rat, n int, variances []*big.Rat) Band {
 	sum, squares := new(big.Rat), new(big.Rat)
 	for _, s := range slopes {
 		sum.Add(sum, s)
@@ -120,30 +151,23 @@ func (d Doubt) budget(slopes []*big.Rat, n int, variances []*big.Rat, unit strin
 	}
 	together := square(sum)
 	apart := larger(together, squares)
-	step, ok1 := d.step(unit)
-	whole, ok2 := sizeSquared(d.Uncertainty, unit)
-	repeats, ok3 := sizeSquared(d.Repeatability, unit)
-	if !ok1 || !ok2 || !ok3 {
-		return Band{}
-	}
-	whole = larger(whole, step)
-	gauge, known := new(big.Rat), new(big.Rat)
-	if d.Repeatability.IsZero() {
-		gauge.Mul(whole, apart)
-	} else {
-		repeats = larger(repeats, step)
-		known.Quo(repeats, big.NewRat(4, 1)) // the variance of one reading
-		bias := new(big.Rat).Sub(whole, repeats)
-		if bias.Sign() < 0 {
-			bias.SetInt64(0)
+	widest := Band{square: new(big.Rat), gauge: new(big.Rat)}
+	for _, g := range all.each {
+		if g.bias == nil {
+			return Band{}
 		}
-		if several {
-			together = apart
+		of := together
+		if all.several || !g.stated {
+			of = apart
 		}
-		bias.Mul(bias, together)
-		gauge.Add(bias, repeats.Quo(repeats.Mul(repeats, squares), big.NewRat(int64(max(1, n)), 1)))
+		gauge := new(big.Rat).Mul(g.bias, of)
+		if g.stated {
+			repeats := new(big.Rat).Mul(g.repeats, squares)
+			gauge.Add(gauge, repeats.Quo(repeats, big.NewRat(int64(max(1, n)), 1)))
+		}
+		widest.square, widest.gauge = larger(widest.square, spread(gauge, g.variance, slopes, n, variances)), larger(widest.gauge, gauge)
 	}
-	return Band{square: spread(gauge, known, slopes, n, variances), gauge: gauge}
+	return widest
 }
 
 // spread adds to the square of an expanded uncertainty what readings spread beyond the
@@ -151,10 +175,10 @@ func (d Doubt) budget(slopes []*big.Rat, n int, variances []*big.Rat, unit strin
 func spread(gauge, known *big.Rat, slopes []*big.Rat, n int, variances []*big.Rat) *big.Rat {
 	more, quartic := new(big.Rat), new(big.Rat)
 	for i, v := range variances {
-		beyond := new(big.Rat).Sub(v, known)
-		if n < 2 || beyond.Sign() <= 0 {
+		if n < 2 || v.Cmp(known) <= 0 {
 			continue
 		}
+		beyond := new(big.Rat).Sub(v, known)
 		beyond.Quo(beyond.Mul(beyond, square(slopes[i])), big.NewRat(int64(n), 1))
 		more.Add(more, beyond)
 		quartic.Add(quartic, square(beyond))
@@ -179,8 +203,9 @@ func coverage(freedom *big.Rat) *big.Rat {
 		{25, 2110}, {30, 2090}, {35, 2070}, {40, 2060}, {45, 2060}, {50, 2050}, {100, 2025}, {1000, 2000},
 	}
 	k := table[0].thousandths
+	whole := floor(freedom)
 	for _, row := range table {
-		if freedom.Cmp(big.NewRat(row.freedom, 1)) >= 0 {
+		if !whole.IsInt64() || whole.Int64() >= row.freedom {
 			k = row.thousandths
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"sort"
 )
 
 // A Judged is a value as it was held against its limits.
@@ -67,15 +68,14 @@ func (j Judged) Likely() string {
 type doubted struct {
 	plain, each bool
 	n           int
-	budget      func(n int) Band // with n readings at each point that spread as these do
+	band        Band             // with n readings at each point
+	budget      func(n int) Band // with another number of them that spread as these do
 }
-
-func (d doubted) band() Band { return d.budget(d.n) }
 
 // decisive is the band that the verdict goes by: none at all with plain acceptance.
 func (d doubted) decisive() Band {
-	if band := d.band(); !d.plain || band.square == nil {
-		return band
+	if !d.plain || d.band.square == nil {
+		return d.band
 	}
 	return Band{square: new(big.Rat)}
 }
@@ -85,12 +85,11 @@ func (d doubted) decides(room *big.Rat) Verdict { return d.decisive().decides(ro
 // judged is the value with all that is known of it; nothing without a limit, or where the
 // gauge measures something else.
 func (d doubted) judged(value, low, high *big.Rat, found Finding, unit string) Judged {
-	band := d.band()
-	if low == nil && high == nil || band.square == nil {
+	if low == nil && high == nil || d.band.square == nil {
 		return Judged{}
 	}
 	is, _ := value.Float64()
-	j := Judged{Known: true, Point: found.Margin.Point, Value: is, Unit: unit, U: band.Float(), Plain: d.plain, doubted: d}
+	j := Judged{Known: true, Point: found.Margin.Point, Value: is, Unit: unit, U: d.band.Float(), Plain: d.plain, doubted: d}
 	j.Probability = conformity(value, low, high, j.U/2)
 	if j.undecided = found.Verdict == Undecided; j.undecided {
 		j.Further = d.further(value, low, high)
@@ -98,10 +97,11 @@ func (d doubted) judged(value, low, high *big.Rat, found Finding, unit string) J
 	return j
 }
 
-// further is how many more readings would decide a value that stays as it is.
+// further is how many more readings would decide a value that stays as it is. What so many
+// decide any more decide too, since no band grows with them.
 func (d doubted) further(value, low, high *big.Rat) int {
-	for n := d.n + 1; n <= d.n+mostFurther; n++ {
-		band := d.budget(n)
+	more := 1 + sort.Search(mostFurther, func(i int) bool {
+		band := d.budget(d.n + 1 + i)
 		decided := func(edge *big.Rat, sign int64) Verdict {
 			if edge == nil {
 				return In
@@ -110,11 +110,12 @@ func (d doubted) further(value, low, high *big.Rat) int {
 			return band.decides(room.Mul(room, big.NewRat(sign, 1)))
 		}
 		l, h := decided(low, 1), decided(high, -1)
-		if l == Out || h == Out || l == In && h == In {
-			return n - d.n
-		}
+		return l == Out || h == Out || l == In && h == In
+	})
+	if more > mostFurther {
+		return 0
 	}
-	return 0
+	return more
 }
 
 // conformity is the probability that a value with the standard uncertainty u lies between

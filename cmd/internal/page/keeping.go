@@ -182,7 +182,11 @@ func (s Salvage) Markdown(c Clock) string {
 	for _, p := range s.Parts {
 		kept := "none of it can be read"
 		if p.File != "" {
-			kept = fmt.Sprintf("its first %d of %d entries are in %s, for reading only; do not fly by them", p.Entries, p.Size, esc(p.File))
+			of := fmt.Sprintf("%d of %d entries", p.Entries, p.Size)
+			if int64(p.Entries) > p.Size { // its count is harmed too
+				of = many(p.Entries, "entry")
+			}
+			kept = fmt.Sprintf("its first %s are in %s, for reading only; do not fly by them", of, esc(p.File))
 		}
 		l.item("**%s is incomplete:** %s (%s)", esc(p.Mark), kept, esc(p.Why))
 	}
