@@ -222,9 +222,11 @@ func (s *State) sheetAtEnd() *steps.Sheet {
 
 // A memo has what was worked out last of a state, which no longer changes: how gates
 // and zones stand, and which jobs are open, is asked for many times at one moment, and
-// what readings say of a gate at many.
+// what readings say of a gate, and its joints, at many.
 type memo struct {
 	judged judgements
+	known  sync.Once
+	joints []*Joint
 	gates  remembered[[]GateReport]
 	zones  remembered[Zones]
 	open   remembered[map[*Job]bool]
@@ -488,6 +490,14 @@ func (s *State) lastSaid(condition string, at time.Time) said {
 // joints returns every joint of every job, in a stable order. Of the parts of one
 // that are joined, those say nothing that another outlasts.
 func (s *State) joints() []*Joint {
+	if s.memo == nil {
+		return s.allJoints()
+	}
+	s.memo.known.Do(func() { s.memo.joints = slices.Clip(s.allJoints()) })
+	return s.memo.joints
+}
+
+func (s *State) allJoints() []*Joint {
 	var all []*Joint
 	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
 		for _, name := range slices.Sorted(maps.Keys(job.joints)) {
