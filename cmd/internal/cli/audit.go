@@ -135,7 +135,7 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 		}
 		return a.Show(page.NewAuditScreen(state, summary, record, documents, now).Markdown(a.clock()))
 	}
-	shown := page.NewAudit(state, summary, record, readings, o.chosen())
+	shown := page.NewAudit(state, summary, record, readings, o.chosen(), now)
 	shown.Documents = documents
 	return a.showAs(shown, o.format)
 }

@@ -359,7 +359,7 @@ func (a album) witnessing(t testing.TB) {
 	next := page.NewNext(b.State, b.Now)
 	next.Step.Brief(b.State, "builder", "fettle next FN-02 --full", false)
 	b.show("Next-short", next)
-	b.show("Audit-witnessed", page.NewAudit(b.State, summary, &workflow.Record{}, nil, ""))
+	b.show("Audit-witnessed", page.NewAudit(b.State, summary, &workflow.Record{}, nil, "", b.Now))
 }
 
 // tab glues something in the two acts of a glue that dries, and lets it lapse.
@@ -604,7 +604,7 @@ func (b *bench) audit() {
 		}
 		record, err := b.State.Record(b.Now)
 		b.must(err)
-		b.show("Audit"+name, page.NewAudit(b.State, summary, record, readings, chosen))
+		b.show("Audit"+name, page.NewAudit(b.State, summary, record, readings, chosen, b.Now))
 		b.show("AuditScreen", page.NewAuditScreen(b.State, summary, record, nil, b.Now))
 		history, err := page.NewGateHistory(b.State, record, "slot", b.Now)
 		b.must(err)
