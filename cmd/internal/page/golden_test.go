@@ -626,7 +626,7 @@ func (b *bench) repair() {
 	b.show("Airframe-broken", broken)
 	b.show("Imported", page.Imported{Airframe: broken, New: broken.Entries})
 	b.show("Imported-continued", page.Imported{Airframe: broken, New: 2, Signers: []keep.Signer{{Public: "fettle+c919eab3+ATtqJ7zOtqQtYqOo0CpvDXNlMhV3HeJDpjrASKGLWdop", Seals: 2, Covers: 9}, {Seals: 1, Covers: 10, Own: true}}})
-	b.show("Imported-sealed", page.Imported{Airframe: broken, Against: &keep.HeadSeal{Size: 9, Signer: "fettle+c919eab3"}, Signers: []keep.Signer{{Seals: 1, Covers: 10, Own: true}}})
+	b.show("Imported-sealed", page.Imported{Airframe: broken, Against: &keep.Coverage{Size: 9, Signer: "fettle+c919eab3"}, Signers: []keep.Signer{{Seals: 1, Covers: 10, Own: true}}})
 	b.show("Fleet", page.Fleet{Airframes: []page.Airframe{broken}})
 	b.Now = b.Now.Add(48 * time.Hour) // the time of the quarantine is over
 	b.gate("stale", "square")
