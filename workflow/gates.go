@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 	"time"
 
 	"fettle/steps"
@@ -194,20 +195,62 @@ func (s *State) reportFrom(g steps.Gate, from moment, at time.Time) GateReport {
 		}
 		return r
 	}
-	r = s.judgeSeries(r, counting)
-	// The last reading is the last by entry and by time: of two answers the one
-	// that asks for another measurement is safe.
-	if byTime := inTime(counting); (r.Standing == Current || r.Standing == Measuring) && byTime != nil {
-		other := GateReport{Gate: g, Last: r.Last}
-		if s.judge(&other, byTime); other.Standing == Failed || other.Standing == Undecided {
-			r = other
-		}
+	if s.memo == nil {
+		r = s.judgeReadings(r, counting)
+	} else {
+		r = s.memo.judged.of(g.Name, counting, func() GateReport { return s.judgeReadings(r, counting) })
 	}
 	if r.Finding.Missing != "" && doubted {
 		r.Reason = why.after(r.Reason.Text + "; ")
 	}
 	if c := record.concession; c != nil && !r.Met() && r.Finding.Missing == "" && c.position > last(counting).position {
 		r.Standing, r.Reason, r.By = Conceded, Cause{Text: c.reason}, c.by
+	}
+	return r
+}
+
+// judgements are what the readings of each gate say that counted when it was asked last.
+type judgements struct {
+	sync.Mutex
+	gates map[string]judgement
+}
+
+type judgement struct {
+	counting []int64 // positions
+	says     GateReport
+}
+
+// of is what those readings say, worked out if other readings were asked about last. In one
+// state nothing else changes it.
+func (m *judgements) of(gate string, counting []reading, work func() GateReport) GateReport {
+	m.Lock()
+	known, ok := m.gates[gate]
+	m.Unlock()
+	if ok && slices.EqualFunc(known.counting, counting, func(p int64, t reading) bool { return p == t.position }) {
+		return known.says
+	}
+	known = judgement{says: work()}
+	for _, t := range counting {
+		known.counting = append(known.counting, t.position)
+	}
+	m.Lock()
+	defer m.Unlock()
+	if m.gates == nil {
+		m.gates = map[string]judgement{}
+	}
+	m.gates[gate] = known
+	return known.says
+}
+
+// judgeReadings judges the readings that count. The last reading is the last by entry and
+// by time: of two answers the one that asks for another measurement is safe.
+func (s *State) judgeReadings(empty GateReport, counting []reading) GateReport {
+	r := s.judgeSeries(empty, counting)
+	if byTime := inTime(counting); (r.Standing == Current || r.Standing == Measuring) && byTime != nil {
+		other := empty
+		if s.judge(&other, byTime); other.Standing == Failed || other.Standing == Undecided {
+			r = other
+		}
 	}
 	return r
 }
@@ -237,9 +280,9 @@ func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 		return r
 	}
 	var series []reading
-	since := int64(-1)          // the first reading of those that decided nothing; -1: there are none
-	passed := map[string]int{}  // so many readings each point passed with, of its last
-	given := map[string]int{}   // readings by point
+	since := int64(-1)         // the first reading of those that decided nothing; -1: there are none
+	passed := map[string]int{} // so many readings each point passed with, of its last
+	given := map[string]int{}  // readings by point
 	for i, t := range counting {
 		anew := t.Anew && !slices.ContainsFunc(series, func(old reading) bool {
 			return old.Anew && old.Point == t.Point && s.Entries[old.position].Recorded.Equal(s.Entries[t.position].Recorded)

@@ -221,7 +221,7 @@ func measureMet(s *State, j *Job, stage steps.Stage, i int, at time.Time, done b
 func (s *State) failing(j *Job, stage steps.Stage, i int, at time.Time) *GateReport {
 	step := stage.Steps[i]
 	done, ok := j.done[step.Name]
-	if !ok || !j.workAfter(stage, i) {
+	if !ok {
 		return nil
 	}
 	later := func(of steps.Step) bool { return j.done[of.Name].position > done.position }
@@ -233,7 +233,7 @@ func (s *State) failing(j *Job, stage steps.Stage, i int, at time.Time) *GateRep
 		}
 		read := len(record.readings) > 0 && last(record.readings).position > done.position
 		reworked := record.reworked > done.position
-		if !read && !reworked {
+		if !read && !reworked || !j.workAfter(stage, i) {
 			continue
 		}
 		from := moment{}

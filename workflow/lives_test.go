@@ -1331,6 +1331,7 @@ func (l *life) checkTimes(t *rapid.T) {
 func (l *life) checkGates(t *rapid.T) {
 	entries := l.state.Entries
 	audited(t, l.state, l.now)
+	l.checkRemembered(t)
 	for _, g := range l.state.Gates(l.now) {
 		has := g.Standing
 		switch has {
@@ -1353,6 +1354,28 @@ func (l *life) checkGates(t *rapid.T) {
 		}
 		if want != "" && want != has {
 			t.Fatalf("%s is %s, recomputed: %s", g.Gate.Name, g.Says().Text, want)
+		}
+	}
+}
+
+// checkRemembered holds that what is remembered of a gate is what is worked out anew: once
+// only its last reading is young enough to count, and under another sheet.
+func (l *life) checkRemembered(t *rapid.T) {
+	s := l.state
+	if s.Size()%2 == 0 {
+		s = s.Under(papers().Sheets[strictSum])
+	}
+	fresh := *s
+	fresh.memo = nil
+	for _, g := range s.Sheet.GatesFor(s.selected) {
+		at := s.report(g, l.now).Last.AddDate(0, 0, 30).Add(-time.Second)
+		said := func(s *State) string {
+			r := s.report(g, at)
+			j := r.Finding.Judged
+			return fmt.Sprint(r.Standing, r.Reason, r.By, r.Last, r.Rests, r.Repeat, r.Doubted, len(r.Points), len(r.Doubts.Gauges), r.Finding.Margin, r.Finding.Missing, j.Value, j.U, j.Probability, j.Further)
+		}
+		if has, want := said(s), said(&fresh); has != want {
+			t.Fatalf("%s at %v is remembered as\n%s, and worked out as\n%s", g.Name, at, has, want)
 		}
 	}
 }

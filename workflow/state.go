@@ -184,6 +184,9 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 		if err := s.apply(e); err != nil {
 			return nil, fmt.Errorf("replaying entry %d (%s): %w", e.Position, e.Facts.Kind(), err)
 		}
+		if s.Sheet == nil {
+			return nil, fmt.Errorf("%w: it does not begin with the registration of an airframe", journal.ErrBadEntry)
+		}
 		if seen != nil && s.Live(e.Position) {
 			seen(s, e)
 		}
@@ -221,11 +224,15 @@ func (s *State) sheetAtEnd() *steps.Sheet {
 }
 
 // A memo has what was worked out last of a state, which no longer changes: how gates
-// and zones stand, and which jobs are open, is asked for many times at one moment.
+// and zones stand, and which jobs are open, is asked for many times at one moment, and
+// what readings say of a gate, and its joints, at many.
 type memo struct {
-	gates remembered[[]GateReport]
-	zones remembered[Zones]
-	open  remembered[map[*Job]bool]
+	judged judgements
+	known  sync.Once
+	joints []*Joint
+	gates  remembered[[]GateReport]
+	zones  remembered[Zones]
+	open   remembered[map[*Job]bool]
 }
 
 // A remembered is what was worked out for the moment that was asked about last.
@@ -486,6 +493,14 @@ func (s *State) lastSaid(condition string, at time.Time) said {
 // joints returns every joint of every job, in a stable order. Of the parts of one
 // that are joined, those say nothing that another outlasts.
 func (s *State) joints() []*Joint {
+	if s.memo == nil {
+		return s.allJoints()
+	}
+	s.memo.known.Do(func() { s.memo.joints = slices.Clip(s.allJoints()) })
+	return s.memo.joints
+}
+
+func (s *State) allJoints() []*Joint {
 	var all []*Joint
 	for _, job := range append(s.Jobs[:len(s.Jobs):len(s.Jobs)], s.reworks) {
 		for _, name := range slices.Sorted(maps.Keys(job.joints)) {

@@ -122,60 +122,82 @@ func (d Doubts) Band(slopes []*big.Rat, n int, unit string) Band {
 //     G.2; from memory): 2 where the gauge outweighs the spread, more where it is
 //     mostly that of two or three readings. So it never narrows what the gauge alone
 //     leaves open.
-func (d Doubts) Budget(of []Term, unit string) Band {
-	widest := Band{square: new(big.Rat), gauge: new(big.Rat)}
-	for _, g := range d.Gauges {
-		b := g.budget(of, unit, d.Several, d.Earlier)
-		if b.square == nil {
-			return b
-		}
-		if b.square.Cmp(widest.square) > 0 {
-			b.gauge = larger(widest.gauge, b.gauge)
-			widest = b
-		}
-		widest.gauge = larger(widest.gauge, b.gauge)
-	}
-	return widest
+func (d Doubts) Budget(of []Term, unit string) Band { return d.in(unit).budget(of) }
+
+// gauges are what is known of gauges whatever is read, in one unit.
+type gauges struct {
+	each             []gauge
+	several, earlier bool
 }
 
-func (d Doubt) budget(of []Term, unit string, several, earlier bool) Band {
+// A gauge is the squares of what a [Doubt] says; nil: it measures something else.
+type gauge struct {
+	bias, repeats *big.Rat
+	variance      *big.Rat // of one reading, as far as it is known
+	stated        bool     // its repeatability is; else all of it is bias
+}
+
+func (d Doubts) in(unit string) gauges {
+	all := gauges{several: d.Several, earlier: d.Earlier}
+	for _, g := range d.Gauges {
+		all.each = append(all.each, g.in(unit, d.Earlier))
+	}
+	return all
+}
+
+func (d Doubt) in(unit string, earlier bool) gauge {
+	size := sizeSquared
+	if earlier {
+		size = nearSquared
+	}
+	step, ok1 := d.step(unit)
+	whole, ok2 := size(d.Uncertainty, unit)
+	repeats, ok3 := size(d.Repeatability, unit)
+	if !ok1 || !ok2 || !ok3 {
+		return gauge{}
+	}
+	g := gauge{bias: larger(whole, step), repeats: new(big.Rat), variance: new(big.Rat)}
+	if g.stated = !d.Repeatability.IsZero(); g.stated {
+		g.repeats = larger(repeats, step)
+		g.variance.Quo(g.repeats, big.NewRat(4, 1))
+		if g.bias.Sub(g.bias, g.repeats).Sign() < 0 {
+			g.bias.SetInt64(0)
+		}
+	}
+	return g
+}
+
+func (all gauges) budget(of []Term) Band {
 	sum, squares, means := new(big.Rat), new(big.Rat), new(big.Rat)
 	for _, t := range of {
 		sum.Add(sum, t.Slope)
 		s := square(t.Slope)
 		squares.Add(squares, s)
-		means.Add(means, new(big.Rat).Mul(s, big.NewRat(1, int64(max(1, t.N)))))
+		means.Add(means, s.Quo(s, big.NewRat(int64(max(1, t.N)), 1)))
 	}
 	together := square(sum)
 	apart := larger(together, squares)
-	step, ok1 := d.step(unit)
-	size := sizeSquared
-	if earlier {
-		size = nearSquared
-	}
-	whole, ok2 := size(d.Uncertainty, unit)
-	repeats, ok3 := size(d.Repeatability, unit)
-	if !ok1 || !ok2 || !ok3 {
-		return Band{}
-	}
-	whole = larger(whole, step)
-	gauge, known := new(big.Rat), new(big.Rat)
-	if d.Repeatability.IsZero() {
-		gauge.Mul(whole, apart)
-	} else {
-		repeats = larger(repeats, step)
-		known.Quo(repeats, big.NewRat(4, 1)) // the variance of one reading
-		bias := new(big.Rat).Sub(whole, repeats)
-		if bias.Sign() < 0 {
-			bias.SetInt64(0)
+	widest := Band{square: new(big.Rat), gauge: new(big.Rat)}
+	for _, g := range all.each {
+		if g.bias == nil {
+			return Band{}
 		}
-		if several {
-			together = apart
+		biased := together
+		if all.several || !g.stated {
+			biased = apart
 		}
-		bias.Mul(bias, together)
-		gauge.Add(bias, repeats.Mul(repeats, means))
+		gauge := new(big.Rat).Mul(g.bias, biased)
+		if g.stated {
+			gauge.Add(gauge, new(big.Rat).Mul(g.repeats, means))
+		}
+		b := spread(gauge, g.variance, of)
+		gauge = larger(widest.gauge, gauge)
+		if b.square.Cmp(widest.square) > 0 {
+			widest = b
+		}
+		widest.gauge = gauge
 	}
-	return spread(gauge, known, of)
+	return widest
 }
 
 // spread is the band of an expanded uncertainty, squared, with what readings spread beyond
@@ -186,10 +208,10 @@ func spread(gauge, known *big.Rat, of []Term) Band {
 		if t.N < 2 || t.Variance == nil {
 			continue
 		}
-		beyond := new(big.Rat).Sub(t.Variance, known)
-		if beyond.Sign() <= 0 {
+		if t.Variance.Cmp(known) <= 0 {
 			continue
 		}
+		beyond := new(big.Rat).Sub(t.Variance, known)
 		beyond.Quo(beyond.Mul(beyond, square(t.Slope)), big.NewRat(int64(t.N), 1))
 		more.Add(more, beyond)
 		quartic.Add(quartic, new(big.Rat).Mul(square(beyond), big.NewRat(1, int64(t.N-1))))
@@ -214,8 +236,9 @@ func coverage(freedom *big.Rat) *big.Rat {
 		{25, 2110}, {30, 2090}, {35, 2070}, {40, 2060}, {45, 2060}, {50, 2050}, {100, 2025}, {1000, 2000},
 	}
 	k := table[0].thousandths
+	whole := floor(freedom)
 	for _, row := range table {
-		if freedom.Cmp(big.NewRat(row.freedom, 1)) >= 0 {
+		if !whole.IsInt64() || whole.Int64() >= row.freedom {
 			k = row.thousandths
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/big"
 	"slices"
+	"sort"
 	"strings"
 
 	"gonum.org/v1/gonum/mathext"
@@ -101,6 +102,7 @@ type doubted struct {
 	unsteady bool        // readings of one of the means lie too far apart
 	of       []pointMean // the means
 	slopes   []*big.Rat
+	band     Band
 	budget   func([]Term) Band
 }
 
@@ -133,12 +135,10 @@ func (d doubted) names() string {
 	return strings.Join(names, " and ")
 }
 
-func (d doubted) band() Band { return d.budget(d.terms(0)) }
-
 // decisive is the band that the verdict goes by: none at all with plain acceptance.
 func (d doubted) decisive() Band {
-	if band := d.band(); !d.plain || band.square == nil {
-		return band
+	if !d.plain || d.band.square == nil {
+		return d.band
 	}
 	return Band{square: new(big.Rat)}
 }
@@ -148,13 +148,12 @@ func (d doubted) decides(room *big.Rat) Verdict { return d.decisive().decides(ro
 // judged is the value with all that is known of it; nothing without a limit, or where the
 // gauge measures something else.
 func (d doubted) judged(value, low, high *big.Rat, found Finding, unit string) Judged {
-	band := d.band()
-	if low == nil && high == nil || band.square == nil {
+	if low == nil && high == nil || d.band.square == nil {
 		return Judged{}
 	}
 	is, _ := value.Float64()
-	j := Judged{Known: true, Point: found.Margin.Point, Value: is, Unit: unit, U: band.Float(), Plain: d.plain, doubted: d}
-	j.Probability = conformity(value, low, high, band)
+	j := Judged{Known: true, Point: found.Margin.Point, Value: is, Unit: unit, U: d.band.Float(), Plain: d.plain, doubted: d}
+	j.Probability = conformity(value, low, high, d.band)
 	if j.undecided = found.Verdict == Undecided; j.undecided {
 		j.Further, j.coarse = d.further(value, low, high)
 	}
@@ -162,12 +161,13 @@ func (d doubted) judged(value, low, high *big.Rat, found Finding, unit string) J
 }
 
 // further are the readings that would decide a value which stays as it is, at the points
-// that lack them; coarse: no value at all would be in tolerance then. How far readings lie
-// apart never lessens, so where that is too far none would.
+// that lack them. What so many decide any more decide too, since no band grows with them.
+// coarse: no value at all would be in tolerance then. How far readings lie apart never
+// lessens, so where that is too far none would.
 func (d doubted) further(value, low, high *big.Rat) (more []More, coarse bool) {
 	least := d.least()
-	for n := least + 1; n <= least+mostFurther; n++ {
-		band := d.budget(d.terms(n))
+	at := least + 1 + sort.Search(mostFurther, func(i int) bool {
+		band := d.budget(d.terms(least + 1 + i))
 		decided := func(edge *big.Rat, sign int64) Verdict {
 			if edge == nil {
 				return In
@@ -175,20 +175,22 @@ func (d doubted) further(value, low, high *big.Rat) (more []More, coarse bool) {
 			room := new(big.Rat).Sub(value, edge)
 			return band.decides(room.Mul(room, big.NewRat(sign, 1)))
 		}
-		if l, h := decided(low, 1), decided(high, -1); !d.unsteady && (l == Out || h == Out || l == In && h == In) {
-			for _, m := range d.of {
-				if m.n < n {
-					more = append(more, More{m.name, n - m.n})
-				}
+		l, h := decided(low, 1), decided(high, -1)
+		return l == Out || h == Out || l == In && h == In
+	})
+	switch {
+	case d.unsteady:
+	case at > least+mostFurther && low != nil && high != nil:
+		half := new(big.Rat).Sub(high, low)
+		return nil, d.budget(d.terms(at-1)).decides(half.Quo(half, big.NewRat(2, 1))) != In
+	case at <= least+mostFurther:
+		for _, m := range d.of {
+			if m.n < at {
+				more = append(more, More{m.name, at - m.n})
 			}
-			return more, false
-		}
-		if n == least+mostFurther && low != nil && high != nil {
-			half := new(big.Rat).Sub(high, low)
-			coarse = band.decides(half.Quo(half, big.NewRat(2, 1))) != In
 		}
 	}
-	return nil, coarse
+	return more, false
 }
 
 // conformity is the probability that a value lies between its limits: that its error is no

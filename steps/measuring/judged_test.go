@@ -200,6 +200,28 @@ func TestStudent(t *testing.T) {
 	}
 }
 
+// More readings that spread as much widen no band: so the least number that decides is
+// found by halving.
+func TestNoBandGrowsWithReadings(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		trial := drawTrial(t, 1)
+		d := trial.doubts(t, trial.gauge)
+		d.Add(Doubt{Resolution: made(t, rapid.IntRange(1, 60).Draw(t, "of another"), "mm")})
+		var variances []*big.Rat
+		for range 2 {
+			variances = append(variances, big.NewRat(rapid.Int64Range(0, 5000).Draw(t, "variance"), 10_000))
+		}
+		slopes := slopes(rapid.Int64Range(-3, 3).Draw(t, "slope"), 1)
+		for n := rapid.IntRange(2, 30).Draw(t, "n"); n < 33; n++ {
+			of := func(n int) []Term { return []Term{{slopes[0], n, variances[0]}, {slopes[1], n, variances[1]}} }
+			few, many := d.Budget(of(n), "mm"), d.Budget(of(n+1), "mm")
+			if many.square.Cmp(few.square) > 0 || many.gauge.Cmp(few.gauge) > 0 {
+				t.Fatalf("±%v of %d, ±%v of one more", few.Float(), n, many.Float())
+			}
+		}
+	})
+}
+
 // NIST/SEMATECH e-Handbook, 1.3.5.17.1 (S2): G = 2.4687 for the last of eight, against
 // 2.032.
 func TestGrubbs(t *testing.T) {
@@ -266,7 +288,9 @@ func TestConformityGrowsWithTheRoom(t *testing.T) {
 		u := rapid.IntRange(1, 200).Draw(t, "u")
 		near := rapid.IntRange(-300, 300).Draw(t, "near")
 		far := near + rapid.IntRange(1, 100).Draw(t, "farther")
-		at := func(n int) float64 { return conformity(big.NewRat(int64(n), 100), new(big.Rat), nil, standard(float64(u)/100, 0)) }
+		at := func(n int) float64 {
+			return conformity(big.NewRat(int64(n), 100), new(big.Rat), nil, standard(float64(u)/100, 0))
+		}
 		if at(far) < at(near) {
 			t.Fatalf("%v at %d, and %v at %d", at(near), near, at(far), far)
 		}

@@ -109,17 +109,18 @@ type pointMean struct {
 }
 
 // doubted is how a value is held in doubt that is worked out of means.
-func (r Rule) doubted(doubts Doubts, slopes []*big.Rat, of ...pointMean) doubted {
-	d := doubted{plain: r.Plain, of: of, slopes: slopes, budget: func(of []Term) Band { return doubts.Budget(of, r.Unit()) }}
-	if doubts.Earlier {
+func (r Rule) doubted(known gauges, slopes []*big.Rat, of ...pointMean) doubted {
+	d := doubted{plain: r.Plain, of: of, slopes: slopes, budget: known.budget}
+	if known.earlier {
 		d.fewest = r.repeat()
 	}
 	for i, m := range of {
 		d.unsteady = d.unsteady || r.unsteady(m, slopes[i]) != nil
 	}
 	if len(of) == 0 || slices.ContainsFunc(of, func(m pointMean) bool { return m.n == 0 }) { // nothing was read yet
-		d.budget = func([]Term) Band { return doubts.Band(slopes, r.repeat(), r.Unit()) }
+		d.budget = func([]Term) Band { return known.budget(terms(slopes, r.repeat())) }
 	}
+	d.band = d.budget(d.terms(0))
 	return d
 }
 
@@ -127,6 +128,7 @@ func (r Rule) doubted(doubts Doubts, slopes []*big.Rat, of ...pointMean) doubted
 // tolerance decides while others still miss readings; a result needs them all.
 func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 	unit := r.Unit()
+	known := doubts.in(unit)
 	found := Finding{Verdict: In}
 	var means []pointMean
 	for _, p := range points {
@@ -144,8 +146,8 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 	}
 	if r.Result.IsZero() {
 		for _, m := range means {
-			value := value{m.mean, spot(m.name, m.mean, unit), m.name, "the gauge"}
-			found = worse(found, r.within(value, r.doubted(doubts, single(), m), unit))
+			value := value{m.mean, func() string { return spot(m.name, m.mean, unit) }, m.name, "the gauge"}
+			found = worse(found, r.within(value, r.doubted(known, single(), m), unit))
 			found = worse(found, r.steady(m, big.NewRat(1, 1)))
 		}
 	}
@@ -164,7 +166,7 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 				continue // one of them has no mean yet
 			}
 			gap := new(big.Rat).Sub(a.mean, b.mean)
-			found = worse(found, alike(pair, gap.Abs(gap), most, r.doubted(doubts, opposed(), a, b), unit))
+			found = worse(found, alike(pair, gap.Abs(gap), most, r.doubted(known, opposed(), a, b), unit))
 		}
 	}
 	switch {
@@ -175,13 +177,13 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 		return found, nil
 	}
 	if !r.Result.IsZero() {
-		found = worse(found, r.resulting(means, doubts))
+		found = worse(found, r.resulting(means, known))
 	}
 	return found, nil
 }
 
 // resulting judges the result of the points' means.
-func (r Rule) resulting(means []pointMean, doubts Doubts) Finding {
+func (r Rule) resulting(means []pointMean, known gauges) Finding {
 	var x []*big.Rat
 	var of []pointMean
 	for _, p := range r.Result.Of {
@@ -191,12 +193,12 @@ func (r Rule) resulting(means []pointMean, doubts Doubts) Finding {
 		}
 		x, of = append(x, means[i].mean), append(of, means[i])
 	}
-	result, slopes, cannot := r.work(x, doubts)
+	result, slopes, cannot := r.work(x, known)
 	if cannot != "" {
 		return Finding{Verdict: Undecided, Reason: cannot}
 	}
 	words, unit := r.Result.String(), r.Limits.Unit()
-	found := r.within(value{result, words + " is " + sized(result, unit) + ", which", words, "it"}, r.doubted(doubts, slopes, of...), unit)
+	found := r.within(value{result, func() string { return words + " is " + sized(result, unit) + ", which" }, words, "it"}, r.doubted(known, slopes, of...), unit)
 	for i, m := range of {
 		found = worse(found, r.steady(m, slopes[i]))
 	}
@@ -207,7 +209,7 @@ func (r Rule) resulting(means []pointMean, doubts Doubts) Finding {
 // A value is what is held against the limits.
 type value struct {
 	is    *big.Rat
-	says  string // it and where it was read
+	says  func() string // it and where it was read
 	point string
 	what  string // what the band is the accuracy of
 }
@@ -221,7 +223,7 @@ func (r Rule) edge(limit quantity.Quantity) (*big.Rat, error) {
 }
 
 func (r Rule) within(v value, in doubted, unit string) Finding {
-	f, band := Finding{Verdict: In}, in.band()
+	f, band := Finding{Verdict: In}, in.band
 	var low, high *big.Rat
 	check := func(limit quantity.Quantity, sign int64, word string) (edge *big.Rat) {
 		if limit.IsZero() {
@@ -242,14 +244,14 @@ func (r Rule) within(v value, in doubted, unit string) Finding {
 		}
 		switch in.decides(room) {
 		case Out:
-			f = worse(f, Finding{Verdict: Out, Reason: fmt.Sprintf("%s is %s %s", v.says, word, limit), Margin: margin})
+			f = worse(f, Finding{Verdict: Out, Reason: fmt.Sprintf("%s is %s %s", v.says(), word, limit), Margin: margin})
 		case Undecided:
 			what := v.what
 			if band.spreads() {
 				what = "with the spread of its readings it"
 			}
 			f = worse(f, Finding{Verdict: Undecided, Margin: margin, Reason: fmt.Sprintf("%s is too close to %s to decide: %s is accurate to %s",
-				v.says, limit, what, sized(exact(band.Float()), unit))})
+				v.says(), limit, what, sized(exact(band.Float()), unit))})
 		}
 		return edge
 	}
@@ -299,27 +301,29 @@ func (r Rule) unsteady(m pointMean, slope *big.Rat) *big.Rat {
 }
 
 func alike(pair [2]string, gap, limit *big.Rat, in doubted, unit string) Finding {
-	says := fmt.Sprintf("%s and %s differ by %s", pair[0], pair[1], sized(gap, unit))
+	says := func() string { return fmt.Sprintf("%s and %s differ by %s", pair[0], pair[1], sized(gap, unit)) }
 	room := new(big.Rat).Sub(limit, gap)
 	by, _ := room.Float64()
 	f := Finding{Verdict: in.decides(room), Margin: Margin{Known: true, By: by, Point: pair[0] + "/" + pair[1]}}
 	f.Judged = in.judged(gap, new(big.Rat).Neg(limit), limit, f, unit) // either may be the larger in truth
 	switch f.Verdict {
 	case Out:
-		f.Reason = fmt.Sprintf("%s, more than %s", says, sized(limit, unit))
+		f.Reason = fmt.Sprintf("%s, more than %s", says(), sized(limit, unit))
 	case Undecided:
-		f.Reason = fmt.Sprintf("%s, too close to %s to decide with this gauge; %s", says, sized(limit, unit), f.Judged.Says())
+		f.Reason = fmt.Sprintf("%s, too close to %s to decide with this gauge; %s", says(), sized(limit, unit), f.Judged.Says())
 	}
 	return f
 }
 
+// rank orders the verdicts, the worst last.
+func (v Verdict) rank() int { return slices.Index([]Verdict{Undecided, Out}, v) }
+
 // worse joins two findings: the worse verdict wins, and the lesser margin.
 func worse(a, b Finding) Finding {
-	rank := map[Verdict]int{In: 0, Undecided: 1, Out: 2}
 	out := a
-	if rank[b.Verdict] > rank[a.Verdict] {
+	if b.Verdict.rank() > a.Verdict.rank() {
 		out.Verdict, out.Reason = b.Verdict, b.Reason
-	} else if b.Reason != "" && rank[b.Verdict] == rank[a.Verdict] && a.Reason != "" && a.Reason != b.Reason {
+	} else if b.Reason != "" && b.Verdict.rank() == a.Verdict.rank() && a.Reason != "" && a.Reason != b.Reason {
 		out.Reason = a.Reason + "; " + b.Reason
 	}
 	if b.Margin.Known && (!a.Margin.Known || b.Margin.By < a.Margin.By) {

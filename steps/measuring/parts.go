@@ -25,7 +25,7 @@ type Part struct {
 // and the result are there once all that they need was read.
 func (r Rule) Parts(points []Point, doubts Doubts) []Part {
 	var parts []Part
-	own, means := r, map[string]pointMean{}
+	own, means, known := r, map[string]pointMean{}, doubts.in(r.Unit())
 	own.Limits.Alike = quantity.Quantity{}
 	limited := r.Result.IsZero() && (!r.Limits.Low.IsZero() || !r.Limits.High.IsZero())
 	for _, p := range points {
@@ -42,10 +42,10 @@ func (r Rule) Parts(points []Point, doubts Doubts) []Part {
 		}
 		if limited {
 			part.judged(own, []Point{p}, doubts)
-			part.place(own, m.mean, r.doubted(doubts, single(), m))
+			part.place(own, m.mean, r.doubted(known, single(), m))
 		} else {
 			part.set(m.mean)
-			part.U = r.doubted(doubts, single(), m).band().Float()
+			part.U = r.doubted(known, single(), m).band.Float()
 		}
 		parts = append(parts, part)
 	}
@@ -63,7 +63,7 @@ func (r Rule) Parts(points []Point, doubts Doubts) []Part {
 			part := Part{Of: names[:], Unit: r.Unit()}
 			gap := new(big.Rat).Sub(a.mean, b.mean)
 			part.judged(pair, []Point{at[names[0]], at[names[1]]}, doubts)
-			part.place(r.apart(), gap.Abs(gap), r.doubted(doubts, opposed(), a, b))
+			part.place(r.apart(), gap.Abs(gap), r.doubted(known, opposed(), a, b))
 			parts = append(parts, part)
 		}
 	}
@@ -107,7 +107,7 @@ func (p *Part) set(value *big.Rat) {
 // place puts the value on the scale of its limits; nil: there is none yet.
 func (p *Part) place(r Rule, value *big.Rat, in doubted) {
 	p.set(value)
-	p.U = in.band().Float()
+	p.U = in.band.Float()
 	low, high := r.Edges()
 	if low == nil && high == nil {
 		return

@@ -178,7 +178,7 @@ func (r Rule) readings() quantity.Quantity {
 
 // work works the result out of values of its points in the unit of the
 // readings. What it can't be worked out for is said in words.
-func (r Rule) work(x []*big.Rat, doubts Doubts) (value *big.Rat, slopes []*big.Rat, cannot string) {
+func (r Rule) work(x []*big.Rat, known gauges) (value *big.Rat, slopes []*big.Rat, cannot string) {
 	f, ok := FunctionOf(r.Result.Function)
 	if !ok {
 		return nil, nil, "there is no function " + r.Result.Function
@@ -197,7 +197,7 @@ func (r Rule) work(x []*big.Rat, doubts Doubts) (value *big.Rat, slopes []*big.R
 	value, slopes, by := f.value(x, run)
 	// What is divided by must be known not to be nought, or the result may be
 	// anything.
-	if by != nil && (by.Sign() == 0 || doubts.Band(single(), r.repeat(), unit).decides(new(big.Rat).Abs(by)) != In) {
+	if by != nil && (by.Sign() == 0 || known.budget(terms(single(), r.repeat())).decides(new(big.Rat).Abs(by)) != In) {
 		return nil, nil, r.Result.String() + " can't be worked out: it divides by a value too close to 0 for this gauge"
 	}
 	if f.unit != "" && f.unit != r.Limits.Unit() { // ° where the limits are in turns
@@ -232,7 +232,7 @@ func (r Rule) Meet(value *big.Rat) map[string]*big.Rat {
 		x[0] = new(big.Rat) // an angle is found from nought, where it is steepest
 	}
 	for range 20 { // Newton's steps along the first point
-		have, slopes, cannot := r.work(x, Doubts{})
+		have, slopes, cannot := r.work(x, gauges{})
 		if cannot != "" || slopes[0].Sign() == 0 {
 			return nil
 		}
@@ -289,6 +289,6 @@ func (r Rule) bandAt(value *big.Rat, doubts Doubts) (band Band, known bool) {
 	for _, p := range r.Result.Of {
 		x = append(x, at[p])
 	}
-	_, slopes, cannot := r.work(x, Doubts{})
+	_, slopes, cannot := r.work(x, gauges{})
 	return doubts.Band(slopes, r.repeat(), r.Unit()), cannot == ""
 }

@@ -126,14 +126,14 @@ func TestEveryFunction(t *testing.T) {
 				for _, p := range rule.Result.Of {
 					x = append(x, at[p])
 				}
-				have, slopes, cannot := rule.work(x, Doubts{})
+				have, slopes, cannot := rule.work(x, gauges{})
 				if miss := new(big.Rat).Sub(have, target); cannot != "" || miss.Abs(miss).Cmp(big.NewRat(1, 10_000)) > 0 {
 					t.Fatalf("%v of %v is %v %s", target, at, have, cannot)
 				}
 				for i := range x {
 					more := append([]*big.Rat{}, x...)
 					more[i] = new(big.Rat).Add(x[i], big.NewRat(1, 1_000_000))
-					moved, _, _ := rule.work(more, Doubts{})
+					moved, _, _ := rule.work(more, gauges{})
 					rise, _ := new(big.Rat).Sub(moved, have).Float64()
 					want, _ := slopes[i].Float64()
 					if got := rise * 1e6; math.Abs(got-want) > 1e-4*max(1, math.Abs(want)) {

@@ -120,8 +120,8 @@ func (q Quantity) Float(symbol string) (float64, error) {
 // not of 35.6 °F.
 func (q Quantity) Span(symbol string) (*big.Rat, error) {
 	r, err := q.Rat(symbol)
-	if err != nil {
-		return nil, err
+	if err != nil || q.unit == symbol {
+		return r, err
 	}
 	zero, err := Quantity{value: new(big.Rat), unit: q.unit}.Rat(symbol)
 	if err != nil {

@@ -279,6 +279,8 @@ func TestPerPixel(t *testing.T) {
 
 func TestHostile(t *testing.T) {
 	jpg, pic := asJPEG(t, corners()), asPNG(t, corners())
+	const scan = "\xff\xda\x00\x08\x01\x01\x00\x00\x00\x00"
+	large := promisingJPEG(jpg, 9_999, 9_999)
 	for name, test := range map[string]struct {
 		data []byte
 		want error
@@ -289,6 +291,7 @@ func TestHostile(t *testing.T) {
 		"a long bomb":          {promising(pic, 1, 90_000_000), ErrTooLarge},
 		"the largest":          {promising(pic, 1<<31-1, 1<<31-1), ErrNotPhoto}, // the decoder's own limit
 		"no size":              {promising(pic, 0, 9), ErrNotPhoto},
+		"a thin strip":         {promising(pic, 1, maxSide+1), ErrTooLarge},
 		"a JPEG bomb":          {promisingJPEG(jpg, 65535, 65535), ErrTooLarge},
 		"a lesser JPEG bomb":   {promisingJPEG(jpg, 9_999, 9_999), ErrNotPhoto},
 		"a JPEG with no size":  {promisingJPEG(jpg, 0, 0), ErrNotPhoto},
@@ -297,7 +300,8 @@ func TestHostile(t *testing.T) {
 		"a GIF":                {[]byte("GIF89a\x01\x00\x01\x00\x00\x00\x00;"), ErrNotPhoto},
 		"a cut JPEG":           {jpg[:len(jpg)/2], ErrNotPhoto},
 		"a cut PNG":            {pic[:len(pic)/2], ErrNotPhoto},
-		"many scans":           {slices.Concat(jpg[:len(jpg)-2], bytes.Repeat([]byte("\xff\xda\x00\x08\x01\x01\x00\x00\x00\x00"), 101), jpg[len(jpg)-2:]), ErrTooManyParts},
+		"many scans":           {slices.Concat(jpg[:len(jpg)-2], bytes.Repeat([]byte(scan), 101), jpg[len(jpg)-2:]), ErrTooManyParts},
+		"scans of many pixels": {slices.Concat(large[:len(large)-2], bytes.Repeat([]byte(scan), 50), large[len(large)-2:], make([]byte, 200_000)), ErrTooManyParts},
 		"many chunks":          {slices.Concat(pic[:33], bytes.Repeat([]byte("\x00\x00\x00\x00tEXt\xe2\x9a\x4b\x1a"), 20_001), pic[33:]), ErrTooManyParts},
 		"a head alone":         {[]byte("\xff\xd8\xff"), ErrNotPhoto},
 	} {

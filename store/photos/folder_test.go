@@ -171,8 +171,8 @@ func TestNotAdded(t *testing.T) {
 	}
 	f := beside(t)
 	for file, want := range map[string]error{
-		link:                          ErrNotFile,
-		folder:                        ErrNotFile,
+		link:                          wholefile.ErrNotFile,
+		folder:                        wholefile.ErrNotFile,
 		big:                           ErrTooLong,
 		filepath.Join(folder, "none"): fs.ErrNotExist,
 		"":                            fs.ErrNotExist,
@@ -204,6 +204,25 @@ func TestLongest(t *testing.T) {
 	}
 	f := beside(t)
 	if err := f.Check(mustAdd(t, f, file).Digest); err != nil {
+		t.Error(err)
+	}
+	_, err := f.Put(t.Context(), file, make([]byte, MaxBytes+1))
+	wantError(t, err, adding, ErrTooLong)
+}
+
+// A photo beside a link is read there, and one that is added is in the folder itself.
+func TestLinked(t *testing.T) {
+	there := beside(t)
+	file := write(t, "a.jpg", asJPEG(t, corners()))
+	digest := mustAdd(t, there, file).Digest
+	here := beside(t)
+	linked := here.Linked(strings.TrimSuffix(there.Path(), ".photos"))
+	if err := linked.Check(digest); err != nil {
+		t.Error(err)
+	}
+	wantError(t, here.Check(digest), reading, ErrMissing)
+	mustAdd(t, linked, file)
+	if err := here.Check(digest); err != nil {
 		t.Error(err)
 	}
 }

@@ -15,6 +15,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -505,4 +506,17 @@ func TestKilled(t *testing.T) {
 	must(t, Replace(t.Context(), path, 0o600, text("whole again")))
 	wantOnly(t, folder, "a")
 	wantText(t, path, "whole again")
+}
+
+func TestIsFull(t *testing.T) {
+	for want, errs := range map[bool][]error{
+		true:  {syscall.ENOSPC, &fs.PathError{Op: "write", Path: "a", Err: syscall.EDQUOT}, fmt.Errorf("a: %w", syscall.EFBIG), errors.New("file resize error: no space left on device")},
+		false: {nil, syscall.EROFS, errors.New("no space left on device is what it said")},
+	} {
+		for _, err := range errs {
+			if IsFull(err) != want {
+				t.Errorf("%v: full is %v", err, !want)
+			}
+		}
+	}
 }

@@ -1,6 +1,7 @@
 package book_test
 
 import (
+	"encoding/json"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -313,6 +314,24 @@ func TestAQuarantineIsInTheBanner(t *testing.T) {
 		if text := textOf(p); !strings.HasPrefix(text, "RELEASED, QUARANTINE OPEN; released 15 Mar 2026") || !strings.Contains(text, "IN QUARANTINE: the battery pack pack A (D3) is off the airframe: battery dented; since 13 Mar 2026, at least until 15 Mar 2026, 10:19") || attribute(p, "class") != "stands" {
 			t.Errorf("the banner is %q", text)
 		}
+	}
+	c := page.Clock{Now: w.Now}
+	record, err := w.State.Record(w.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	audit := page.NewAudit(w.State, workflow.AuditSummary{}, record, nil, "", w.Now)
+	for what, text := range map[string]string{
+		"list":   page.Fleet{Airframes: []page.Airframe{page.Brief(w.State, w.Now)}}.Markdown(c),
+		"screen": page.NewAuditScreen(w.State, workflow.AuditSummary{}, record, nil, w.Now).Markdown(c),
+		"audit":  audit.Markdown(c),
+	} {
+		if !strings.Contains(strings.ToUpper(text), "**RELEASED, QUARANTINE OPEN") || what != "list" && !strings.Contains(text, "(D3) is off the airframe; it lasts at least until") {
+			t.Errorf("%s: no word of the quarantine in %s", what, text)
+		}
+	}
+	if data, err := json.Marshal(audit); err != nil || !strings.Contains(string(data), `"flight":"released"`) || !strings.Contains(string(data), `"quarantines":[{"damage":"D3"`) {
+		t.Errorf("the audit as JSON says %.300s, %v", data, err)
 	}
 }
 

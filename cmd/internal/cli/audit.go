@@ -72,11 +72,6 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.StringVar(&o.key, "key", "", "the signer's public `KEY`; else your own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.one = cmd.Flags().Changed("entry")
-		for _, file := range []string{"against", "newer"} {
-			if err := fileOption(cmd, file); err != nil {
-				return err
-			}
-		}
 		if a.json && !cmd.Flags().Changed("format") {
 			o.format = "json"
 		}
@@ -140,7 +135,7 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 		}
 		return a.Show(page.NewAuditScreen(state, summary, record, documents, now).Markdown(a.clock()))
 	}
-	shown := page.NewAudit(state, summary, record, readings, o.chosen())
+	shown := page.NewAudit(state, summary, record, readings, o.chosen(), now)
 	shown.Documents = documents
 	return a.showAs(shown, o.format)
 }

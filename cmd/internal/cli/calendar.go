@@ -33,7 +33,10 @@ func (a *app) calendar(ctx context.Context, marks []string, file string) error {
 	write := wholefile.Create
 	if file != "-" && beginsWith(file, "BEGIN:VCALENDAR") {
 		write = wholefile.Replace
-		before, err := os.ReadFile(file)
+		before, err := wholefile.Read(file, 4<<20)
+		if errors.Is(err, wholefile.ErrTooLarge) {
+			err = fmt.Errorf("%w; name a new file", err)
+		}
 		if err != nil {
 			return fmt.Errorf("reading the calendar: %w", err)
 		}

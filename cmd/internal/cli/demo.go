@@ -104,9 +104,15 @@ func (a *app) demo(ctx context.Context) error {
 	if more, err := turn(); err != nil || !more {
 		return err
 	}
-	fmt.Fprintf(a.Out, "\nThat was the demo. To go on by hand, with the same store and the real clock:\n\n  fettle --store %s follow CW-01\n\n"+
-		"(from a checkout: go run ./cmd/fettle --store %s follow CW-01)\n", path, path)
-	return nil
+	_, err = io.WriteString(a.Out, goOn(path))
+	return err
+}
+
+// goOn says how to go on with the store of the demo.
+func goOn(path string) string {
+	store := oneLine(term.Clean(quoted(path)))
+	return fmt.Sprintf("\nThat was the demo. To go on by hand, with the same store and the real clock:\n\n  fettle --store %s follow CW-01\n\n"+
+		"(from a checkout: go run ./cmd/fettle --store %s follow CW-01)\n", store, store)
 }
 
 // pages gives the demo where it writes, and what turns a page: on a terminal what was

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"strings"
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/keep"
@@ -71,7 +72,7 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), isNotPhoto(err):
+	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused
@@ -88,7 +89,7 @@ func exitCode(err error) int {
 
 // isNotPhoto reports whether a named file is not a photo that can be kept.
 func isNotPhoto(err error) bool {
-	for _, kind := range []error{photos.ErrNotFile, photos.ErrNotPhoto, photos.ErrTooLong, photos.ErrTooLarge, photos.ErrTooManyParts} {
+	for _, kind := range []error{photos.ErrNotPhoto, photos.ErrTooLong, photos.ErrTooLarge, photos.ErrTooManyParts} {
 		if errors.Is(err, kind) {
 			return true
 		}
@@ -96,8 +97,8 @@ func isNotPhoto(err error) bool {
 	return false
 }
 
-// report shows an error on the error stream.
-func report(s term.Streams, c page.Clock, err error) {
+// report shows an error on the error stream. What was typed is in it as one line.
+func report(s term.Streams, c page.Clock, err error, typed []string) {
 	var silent *silentError
 	if errors.As(err, &silent) {
 		return
@@ -105,7 +106,7 @@ func report(s term.Streams, c page.Clock, err error) {
 	var part *workflow.PartError
 	if errors.As(err, &part) {
 		for _, err := range part.Refused {
-			report(s, c, err)
+			report(s, c, err, typed)
 		}
 		for _, e := range part.Record {
 			if line := page.RecordedLine(e); line != "" {
@@ -129,6 +130,14 @@ func report(s term.Streams, c page.Clock, err error) {
 		return
 	}
 	text := err.Error()
+	for _, word := range typed {
+		if i := strings.IndexByte(word, '='); i > 0 && strings.HasPrefix(word, "--") {
+			word = word[i+1:]
+		}
+		if named := oneLine(word); named != word {
+			text = strings.ReplaceAll(text, word, named)
+		}
+	}
 	var bad *workflow.BadRequestError
 	if errors.As(err, &bad) && !bad.Remedy.IsZero() {
 		advice, command := page.Remedy(bad.Remedy)
@@ -145,6 +154,10 @@ func report(s term.Streams, c page.Clock, err error) {
 	}
 	fmt.Fprintln(s.Err, s.Fold("fettle: "+term.Clean(text)))
 }
+
+// oneLine shows the line breaks in a name as codes: what comes after one would look like a
+// message of its own.
+func oneLine(name string) string { return strings.NewReplacer("\n", `\n`, "\r", `\r`).Replace(name) }
 
 // silentError is a failure that was already shown.
 type silentError struct{ code int }

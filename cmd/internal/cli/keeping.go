@@ -19,9 +19,6 @@ func (a *app) backupCommand() *cobra.Command {
 		Args:              arguments(1, 1),
 		ValidArgsFunction: completeFiles,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := fileNamed(args[0]); err != nil {
-				return err
-			}
 			k, err := a.keeper()
 			if err != nil {
 				return err
@@ -47,9 +44,6 @@ func (a *app) restoreCommand() *cobra.Command {
 	}
 	cmd.Flags().BoolVar(&force, "force", false, "restore even if entries are lost; the old store is kept under another name")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if err := fileNamed(args[0]); err != nil {
-			return err
-		}
 		k, err := a.keeper()
 		if err != nil {
 			return err
@@ -76,9 +70,6 @@ func (a *app) examineCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&salvage, "salvage", "", "copy what is whole to this new `FILE`")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		if err := fileOption(cmd, "salvage"); err != nil {
-			return err
-		}
 		k, err := a.keeper()
 		if err != nil {
 			return err
@@ -120,9 +111,6 @@ func (a *app) exportCommand() *cobra.Command {
 		Args:              arguments(2, 2),
 		ValidArgsFunction: a.completeMarkAndFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := fileNamed(args[1]); err != nil {
-				return err
-			}
 			k, err := a.keeper()
 			if err != nil {
 				return err
@@ -158,9 +146,6 @@ func (a *app) importCommand() *cobra.Command {
 	cmd.Flags().StringVar(&against, "against", "", "import only a journal that begins with what this `SEAL`, a file, has sealed")
 	cmd.Flags().StringVar(&key, "key", "", "with --against: the signer's public `KEY`; else your own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if err := errors.Join(fileNamed(args[0]), fileOption(cmd, "against")); err != nil {
-			return err
-		}
 		k, err := a.keeper()
 		if err != nil {
 			return err
@@ -168,7 +153,7 @@ func (a *app) importCommand() *cobra.Command {
 		var held *keep.HeldSeal
 		switch {
 		case against != "":
-			held = &keep.HeldSeal{}
+			held = &keep.HeldSeal{File: against}
 			if held.Note, err = readSeal(against); err == nil {
 				held.Public, err = k.Public(key)
 			}
@@ -179,7 +164,7 @@ func (a *app) importCommand() *cobra.Command {
 			return usage("--key needs a seal to check; add --against SEAL")
 		}
 		in, err := k.Import(cmd.Context(), args[0], held)
-		if errors.Is(err, keep.ErrNotHeld) {
+		if errors.As(err, new(*keep.HeldError)) {
 			return strange(err, key)
 		}
 		if err != nil {

@@ -149,6 +149,15 @@ func TestQuoted(t *testing.T) {
 	}
 }
 
+// The name of the demo's store cannot act on the terminal.
+func TestGoOnAfterDemo(t *testing.T) {
+	for path, want := range map[string]string{"demo.db": "--store demo.db follow", "my own.db": "--store 'my own.db' follow", "e\x1b]0;X\ax\nfettle: well": `--store 'e\u001b]0;X\u0007x\nfettle: well' follow`} {
+		if got := goOn(path); strings.Count(got, want) != 2 {
+			t.Errorf("of %q it says %q", path, got)
+		}
+	}
+}
+
 // A syncBuffer is written by a process and read by a test.
 type syncBuffer struct {
 	mu  sync.Mutex

@@ -38,7 +38,7 @@ func (a *app) run(ctx context.Context, args []string) int {
 	root.SetErr(a.Err)
 	err := root.ExecuteContext(ctx)
 	if err != nil {
-		report(a.Streams, page.Clock{Now: a.time.Now()}, err)
+		report(a.Streams, page.Clock{Now: a.time.Now()}, err, args)
 	}
 	if a.apart {
 		return apartCodes + exitCode(err)
@@ -84,6 +84,9 @@ func (a *app) root() *cobra.Command {
 	root.SetHelpCommand(a.helpCommand())
 	root.SetHelpFunc(a.help)
 	root.PersistentPreRunE = func(cmd *cobra.Command, args []string) error {
+		if err := notEmpty(cmd, args); err != nil {
+			return err
+		}
 		args = slices.Clone(args)
 		cmd.Flags().Visit(func(f *pflag.Flag) { args = append(args, strings.Trim(f.Value.String(), "[]")) })
 		for _, arg := range args {
@@ -129,21 +132,25 @@ func arguments(least, most int) cobra.PositionalArgs {
 	}
 }
 
-// fileNamed refuses an empty name of a file: a variable of the shell that is not set would
-// have something else done than was meant.
-func fileNamed(name string) error {
-	if name == "" {
-		return usage("the name of the file is missing; it is empty")
+// notEmpty refuses arguments and options that are empty: a variable of the shell that is not
+// set would have something else done than was meant.
+func notEmpty(cmd *cobra.Command, args []string) (err error) {
+	for i, arg := range args {
+		if arg == "" && cmd.Name() != cobra.ShellCompRequestCmd { // what is to be completed may have nothing yet
+			return usage("argument %d is empty; usage: %s", i+1, cmd.UseLine())
+		}
 	}
-	return nil
-}
-
-// fileOption refuses an option that was given without the name of a file.
-func fileOption(cmd *cobra.Command, name string) error {
-	if f := cmd.Flags().Lookup(name); f.Changed && f.Value.String() == "" {
-		return usage("--%s needs the name of a file; it is empty", name)
-	}
-	return nil
+	cmd.Flags().Visit(func(f *pflag.Flag) {
+		values := []string{f.Value.String()}
+		if several, ok := f.Value.(pflag.SliceValue); ok {
+			values = several.GetSlice()
+		}
+		if slices.Contains(values, "") {
+			what, _ := pflag.UnquoteUsage(f)
+			err = usage("--%s is empty: give it its %s, or leave it out", f.Name, what)
+		}
+	})
+	return err
 }
 
 // photoFlag adds --photo to a command and returns its value.

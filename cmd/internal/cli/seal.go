@@ -90,9 +90,6 @@ func (a *app) sealCheckCommand() *cobra.Command {
 
 // readSeal reads a seal or a proof, with or without other text around it.
 func readSeal(path string) ([]byte, error) {
-	if err := fileNamed(path); err != nil {
-		return nil, err
-	}
 	data, err := wholefile.Read(path, maxSeal)
 	if errors.Is(err, wholefile.ErrTooLarge) {
 		err = fmt.Errorf("%w; name the file with the lines that seal printed", err)

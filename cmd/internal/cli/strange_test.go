@@ -132,7 +132,7 @@ func looked(ctx context.Context, d *desk.Desk, records [][]byte) error {
 		if err != nil {
 			continue
 		}
-		_ = page.NewAudit(s, summary, record, readings, "").Markdown(c)
+		_ = page.NewAudit(s, summary, record, readings, "", at).Markdown(c)
 		_ = page.NewAuditScreen(s, summary, record, nil, at).Markdown(c)
 		for _, name := range page.TableNames() {
 			table := page.NewTable(name)

@@ -248,12 +248,14 @@ END:VCALENDAR
 	if to := play("fettle timers --ics -"); !strings.HasPrefix(to, "BEGIN:VCALENDAR\r\n") {
 		t.Errorf("on the standard output it is %s", to)
 	}
-	if err := os.WriteFile(file, []byte("a letter"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	var said syncBuffer
-	code := run(t.Context(), stores(), []string{"timers", "--ics", file}, term.Streams{Out: &said, Err: &said, Columns: 80}, scriptTime{os.Getenv("CLOCK")})
-	if kept, _ := os.ReadFile(file); code != exitUsage || string(kept) != "a letter" {
-		t.Errorf("it ended with %d, and %q is kept: %s", code, kept, said.String())
+	for _, other := range []string{"a letter", joined + strings.Repeat(" ", 4<<20)} { // no calendar, and none that this program wrote
+		if err := os.WriteFile(file, []byte(other), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		var said syncBuffer
+		code := run(t.Context(), stores(), []string{"timers", "--ics", file}, term.Streams{Out: &said, Err: &said, Columns: 80}, scriptTime{os.Getenv("CLOCK")})
+		if kept, _ := os.ReadFile(file); code != exitUsage || string(kept) != other || !strings.Contains(said.String(), "name a new file") {
+			t.Errorf("it ended with %d, and %.40q is kept: %s", code, kept, said.String())
+		}
 	}
 }

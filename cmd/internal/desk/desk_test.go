@@ -232,9 +232,11 @@ func TestWrittenInAStrangePlace(t *testing.T) {
 	}
 	path := written()
 	for name, put := range map[string]func(string) error{
-		"a pipe":       func(p string) error { return syscall.Mkfifo(p, 0o600) },
-		"endless":      func(p string) error { return os.Symlink("/dev/zero", p) },
-		"a large file": func(p string) error { return os.WriteFile(p, bytes.Repeat([]byte(" "), mostWritten+1), 0o600) },
+		"a pipe":  func(p string) error { return syscall.Mkfifo(p, 0o600) },
+		"endless": func(p string) error { return os.Symlink("/dev/zero", p) },
+		"a large file": func(p string) error {
+			return os.WriteFile(p, append([]byte(`{"size":1}`), bytes.Repeat([]byte(" "), mostWritten)...), 0o600)
+		},
 		"a lost draft": func(p string) error { return os.WriteFile(p+".new", []byte("{"), 0o600) },
 	} {
 		if err := errors.Join(os.Remove(path), put(path)); err != nil {
@@ -250,5 +252,39 @@ func TestWrittenInAStrangePlace(t *testing.T) {
 		if info, err := os.Lstat(written()); err != nil || !info.Mode().IsRegular() || d.Written.last(path).Size != state.Size() {
 			t.Errorf("%s was not replaced: %v, %v", name, info.Mode(), err)
 		}
+	}
+}
+
+// What was written is remembered for each journal, by whichever name the store is called;
+// an older copy in its place is told of once, and does not change that.
+func TestWrittenOfEachJournal(t *testing.T) {
+	folder, kept := t.TempDir(), memory.New()
+	file := filepath.Join(t.TempDir(), "fettle.db")
+	link := filepath.Join(t.TempDir(), "link.db")
+	if err := errors.Join(os.WriteFile(file, nil, 0o600), os.Symlink(file, link)); err != nil {
+		t.Skip("no links here:", err)
+	}
+	var told []Older
+	d := newDesk(t, "builder", kept)
+	d.Written = &Written{Folder: folder, Store: link, Tell: func(o Older) { told = append(told, o) }}
+	size := build(t.Context(), t, d).Size()
+	if _, err := d.Register(t.Context(), "TN-02", "tern", nil, time.Time{}); err != nil {
+		t.Fatal(err)
+	}
+	if files, err := os.ReadDir(folder); err != nil || len(files) != 2 {
+		t.Errorf("for two journals there is %v, %v", files, err)
+	}
+	records, err := store.Records(t.Context(), kept, "TN-01")
+	older := memory.New()
+	if err := errors.Join(err, older.Append(t.Context(), "TN-01", 0, records[:1])); err != nil {
+		t.Fatal(err)
+	}
+	d.Store, d.Written.Store = older, file
+	for range 2 {
+		d.Wrote(t.Context(), "TN-01")
+		d.Written = &Written{Folder: folder, Store: file, Tell: d.Written.Tell} // the program is started anew
+	}
+	if want := (Older{Mark: "TN-01", Size: 1, Written: size}); !slices.Equal(told, []Older{want, want}) {
+		t.Errorf("it told of %+v, want %+v twice", told, want)
 	}
 }

@@ -60,9 +60,18 @@ func (k *Keeper) Examine(ctx context.Context) (Examination, error) {
 	return x, ctx.Err()
 }
 
+// texts are what the faults say, each once.
 func texts(faults []error) (all []string) {
+	times := map[string]int{}
 	for _, fault := range faults {
-		all = append(all, fault.Error())
+		if times[fault.Error()]++; times[fault.Error()] == 1 {
+			all = append(all, fault.Error())
+		}
+	}
+	for i, text := range all {
+		if n := times[text]; n > 1 {
+			all[i] = fmt.Sprintf("%s (%d times)", text, n)
+		}
 	}
 	return all
 }

@@ -2,6 +2,7 @@ package keep
 
 import (
 	"encoding/binary"
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -33,6 +34,14 @@ func TestSalvageSaysWhatIsMissing(t *testing.T) {
 	}
 	if !slices.ContainsFunc(out.Faults, func(fault string) bool { return strings.Contains(fault, "the last append is missing") }) {
 		t.Errorf("it says %q", out.Faults)
+	}
+}
+
+// A fault that is found many times is said once.
+func TestFaultsAreSaidOnce(t *testing.T) {
+	page, mark := errors.New("page 7"), errors.New("a mark is not one")
+	if got := texts([]error{mark, page, mark, mark}); !slices.Equal(got, []string{"a mark is not one (3 times)", "page 7"}) {
+		t.Errorf("it says %q", got)
 	}
 }
 

@@ -27,36 +27,56 @@ type Stated struct {
 
 // An Airframe is one airframe as it stands.
 type Airframe struct {
-	Mark       string       `json:"mark"`
-	Design     string       `json:"design"`
-	Title      string       `json:"title"`
-	Options    []string     `json:"options,omitempty"`
-	Choices    []Choice     `json:"choices,omitempty"`
-	Registered time.Time    `json:"registered"`
-	Entries    int64        `json:"entries"`
+	Mark       string    `json:"mark"`
+	Design     string    `json:"design"`
+	Title      string    `json:"title"`
+	Options    []string  `json:"options,omitempty"`
+	Choices    []Choice  `json:"choices,omitempty"`
+	Registered time.Time `json:"registered"`
+	Entries    int64     `json:"entries"`
+	MayFly
+	Build      string    `json:"build_missing,omitempty"` // of how it was built
+	Jobs       []Job     `json:"jobs"`
+	Damages    []Damage  `json:"damages,omitempty"`
+	Aboard     []string  `json:"aboard,omitempty"` // equipment by its name
+	Flights    int       `json:"flights"`
+	Next       *Step     `json:"next,omitempty"`
+	Timers     []Timer   `json:"timers"`
+	Came       []Came    `json:"came,omitempty"`     // what came by itself since the last entry
+	Cured      []string  `json:"cured,omitempty"`    // the joints of open jobs that are
+	Since      time.Time `json:"since,omitzero"`     // when its last entry was recorded
+	TooLate    []string  `json:"too_late,omitempty"` // steps done, or still to be done, too late after a wait
+	Gates      []Gate    `json:"gates"`
+	Conditions []Stated  `json:"conditions,omitempty"`
+	Bench      string    `json:"bench,omitempty"`
+	Warnings   []Reason  `json:"warnings,omitempty"`
+	Check      *Reason   `json:"check,omitempty"`     // that is due before the repair
+	Harms      []Reason  `json:"harms,omitempty"`     // what open coats need and the journal says otherwise
+	Documents  []Cited   `json:"documents,omitempty"` // where they were asked for
+}
+
+// A MayFly is whether an airframe may fly. What is in quarantine is part of it also
+// where it is off the airframe: somebody must look after it.
+type MayFly struct {
 	Flight     string       `json:"flight"`
 	Because    string       `json:"because,omitempty"`
 	ReleasedAt time.Time    `json:"released_at,omitzero"`
 	ReleasedBy string       `json:"released_by,omitempty"`
-	Build      string       `json:"build_missing,omitempty"` // of how it was built
-	Jobs       []Job        `json:"jobs"`
-	Damages    []Damage     `json:"damages,omitempty"`
 	Quarantine []Quarantine `json:"quarantines,omitempty"`
-	Aboard     []string     `json:"aboard,omitempty"` // equipment by its name
-	Flights    int          `json:"flights"`
-	Next       *Step        `json:"next,omitempty"`
-	Timers     []Timer      `json:"timers"`
-	Came       []Came       `json:"came,omitempty"`     // what came by itself since the last entry
-	Cured      []string     `json:"cured,omitempty"`    // the joints of open jobs that are
-	Since      time.Time    `json:"since,omitzero"`     // when its last entry was recorded
-	TooLate    []string     `json:"too_late,omitempty"` // steps done, or still to be done, too late after a wait
-	Gates      []Gate       `json:"gates"`
-	Conditions []Stated     `json:"conditions,omitempty"`
-	Bench      string       `json:"bench,omitempty"`
-	Warnings   []Reason     `json:"warnings,omitempty"`
-	Check      *Reason      `json:"check,omitempty"`     // that is due before the repair
-	Harms      []Reason     `json:"harms,omitempty"`     // what open coats need and the journal says otherwise
-	Documents  []Cited      `json:"documents,omitempty"` // where they were asked for
+}
+
+func mayFly(s *workflow.State, now time.Time) MayFly {
+	a := MayFly{Flight: NotReleased, Quarantine: quarantines(s)}
+	flight := s.Airworthiness(now)
+	switch {
+	case s.Retired != nil:
+		a.Flight, a.Because = Retired, said(s.Retired.Says())
+	case flight.Released:
+		a.Flight, a.ReleasedAt, a.ReleasedBy = Released, s.Release.At, s.Release.By
+	case flight.Ever:
+		a.Flight, a.Because = Grounded, said(flight.Why)
+	}
+	return a
 }
 
 // A Choice is a choice of the design, and what the airframe has of it.
@@ -94,18 +114,9 @@ type Job struct {
 func Brief(s *workflow.State, now time.Time) Airframe {
 	a := Airframe{
 		Mark: s.Airframe.Mark, Design: s.Airframe.Design, Title: s.Sheet.Title,
-		Registered: s.Since, Entries: s.Size(), Flight: NotReleased,
+		Registered: s.Since, Entries: s.Size(), MayFly: mayFly(s, now),
 	}
 	a.chosen(s)
-	flight := s.Airworthiness(now)
-	switch {
-	case s.Retired != nil:
-		a.Flight, a.Because = Retired, said(s.Retired.Says())
-	case flight.Released:
-		a.Flight, a.ReleasedAt, a.ReleasedBy = Released, s.Release.At, s.Release.By
-	case flight.Ever:
-		a.Flight, a.Because = Grounded, said(flight.Why)
-	}
 	return a
 }
 
@@ -143,8 +154,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 		check := newReason(*r)
 		a.Check = &check
 	}
-	a.Quarantine, a.Aboard = quarantines(s), aboard(s, now)
-	a.Damages, a.Flights = Damages(s, now), len(s.Flights)
+	a.Aboard, a.Damages, a.Flights = aboard(s, now), Damages(s, now), len(s.Flights)
 	for _, j := range s.Jobs {
 		reports := s.Steps(j, now)
 		job := Job{ID: j.ID, Title: j.Procedure.Title, Zone: j.Zone, Opened: j.Opened, Steps: len(reports)}
@@ -187,17 +197,21 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 	return a
 }
 
-// flightLine says whether it may fly.
-func (a Airframe) flightLine(c Clock) string {
+// flightLine says whether it may fly; never a plain RELEASED while a quarantine is open.
+func (a MayFly) flightLine(c Clock) string {
+	open, then := "", " to fly"
+	if len(a.Quarantine) > 0 {
+		open, then = ", QUARANTINE OPEN", "; released"
+	}
 	switch a.Flight {
 	case Released:
-		return fmt.Sprintf("**RELEASED** to fly %s by %s", c.At(a.ReleasedAt), esc(a.ReleasedBy))
+		return fmt.Sprintf("**RELEASED%s**%s %s by %s", open, then, c.At(a.ReleasedAt), esc(a.ReleasedBy))
 	case Retired:
 		return fmt.Sprintf("**%s**", esc(Capital(a.Because)))
 	case Grounded:
-		return fmt.Sprintf("**GROUNDED**: %s", esc(a.Because))
+		return fmt.Sprintf("**GROUNDED%s**: %s", open, esc(a.Because))
 	}
-	return "**NOT RELEASED** yet"
+	return fmt.Sprintf("**NOT RELEASED** yet%s", open)
 }
 
 func (a Airframe) late(l *lines) {

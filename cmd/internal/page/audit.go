@@ -13,8 +13,9 @@ import (
 
 // An Audit is what a journal shows of its gates.
 type Audit struct {
-	Mark      string           `json:"mark"`
-	Title     string           `json:"title"`
+	Mark  string `json:"mark"`
+	Title string `json:"title"`
+	MayFly
 	Summary   AuditSummary     `json:"summary"`
 	Documents []Cited          `json:"documents,omitempty"`
 	Filtered  bool             `json:"filtered"`
@@ -95,8 +96,8 @@ type AuditedReading struct {
 
 // NewAudit makes the page of an audit. chosen says in words which readings are
 // listed; "" for all.
-func NewAudit(s *workflow.State, sum workflow.AuditSummary, record *workflow.Record, readings []workflow.AuditedReading, chosen string) Audit {
-	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, Summary: newSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
+func NewAudit(s *workflow.State, sum workflow.AuditSummary, record *workflow.Record, readings []workflow.AuditedReading, chosen string, at time.Time) Audit {
+	a := Audit{Mark: s.Airframe.Mark, Title: s.Sheet.Title, MayFly: mayFly(s, at), Summary: newSummary(sum), Filtered: chosen != "", Chosen: chosen, Readings: []AuditedReading{}}
 	for _, r := range readings {
 		a.Readings = append(a.Readings, newReading(r, record))
 	}
@@ -175,6 +176,8 @@ func stands(r workflow.AuditedReading) string {
 func (a Audit) Markdown(c Clock) string {
 	var l lines
 	l.add("# What the record of %s shows\n", esc(a.Mark))
+	l.item("%s", a.flightLine(c))
+	l.quarantined(a.Quarantine, c)
 	a.summary(&l)
 	l.add("\nTimes are local, UTC%s; drawn up %s.", c.Now.In(time.Local).Format("-07:00"), c.Full(c.Now))
 	if a.Chosen != "" {

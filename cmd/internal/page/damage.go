@@ -94,21 +94,25 @@ func quarantines(s *workflow.State) []Quarantine {
 // quarantined writes what is in quarantine, beside how the airframe stands.
 func (l *lines) quarantined(all []Quarantine, c Clock) {
 	for _, q := range all {
-		text := "counts as aboard"
-		if q.Off {
-			text = "is off the airframe"
-		}
-		if q.TakenBack {
-			text += "; the finding was taken back, and the quarantine stays"
-		}
-		switch {
-		case q.Until.After(c.Now):
-			text += "; it lasts at least until " + c.At(q.Until)
-		case q.Off:
-			text += "; its lines can be confirmed"
-		}
-		l.item("**QUARANTINE:** %s (%s) %s", esc(q.What), esc(q.Damage), esc(text))
+		l.item("**QUARANTINE:** %s", esc(q.says(c)))
 	}
+}
+
+func (q Quarantine) says(c Clock) string {
+	text := "counts as aboard"
+	if q.Off {
+		text = "is off the airframe"
+	}
+	if q.TakenBack {
+		text += "; the finding was taken back, and the quarantine stays"
+	}
+	switch {
+	case q.Until.After(c.Now):
+		text += "; it lasts at least until " + c.At(q.Until)
+	case q.Off:
+		text += "; its lines can be confirmed"
+	}
+	return fmt.Sprintf("%s (%s) %s", q.What, q.Damage, text)
 }
 
 func inBrackets(text string) string {

@@ -359,7 +359,7 @@ func (a album) witnessing(t testing.TB) {
 	next := page.NewNext(b.State, b.Now)
 	next.Step.Brief(b.State, "builder", "fettle next FN-02 --full", false)
 	b.show("Next-short", next)
-	b.show("Audit-witnessed", page.NewAudit(b.State, summary, &workflow.Record{}, nil, ""))
+	b.show("Audit-witnessed", page.NewAudit(b.State, summary, &workflow.Record{}, nil, "", b.Now))
 }
 
 // tab glues something in the two acts of a glue that dries, and lets it lapse.
@@ -604,7 +604,7 @@ func (b *bench) audit() {
 		}
 		record, err := b.State.Record(b.Now)
 		b.must(err)
-		b.show("Audit"+name, page.NewAudit(b.State, summary, record, readings, chosen))
+		b.show("Audit"+name, page.NewAudit(b.State, summary, record, readings, chosen, b.Now))
 		b.show("AuditScreen", page.NewAuditScreen(b.State, summary, record, nil, b.Now))
 		history, err := page.NewGateHistory(b.State, record, "slot", b.Now)
 		b.must(err)
@@ -626,7 +626,7 @@ func (b *bench) repair() {
 	b.show("Airframe-broken", broken)
 	b.show("Imported", page.Imported{Airframe: broken, New: broken.Entries})
 	b.show("Imported-continued", page.Imported{Airframe: broken, New: 2, Signers: []keep.Signer{{Public: "fettle+c919eab3+ATtqJ7zOtqQtYqOo0CpvDXNlMhV3HeJDpjrASKGLWdop", Seals: 2, Covers: 9}, {Seals: 1, Covers: 10, Own: true}}})
-	b.show("Imported-sealed", page.Imported{Airframe: broken, Against: &keep.HeadSeal{Size: 9, Signer: "fettle+c919eab3"}, Signers: []keep.Signer{{Seals: 1, Covers: 10, Own: true}}})
+	b.show("Imported-sealed", page.Imported{Airframe: broken, Against: &keep.Coverage{Size: 9, Signer: "fettle+c919eab3"}, Signers: []keep.Signer{{Seals: 1, Covers: 10, Own: true}}})
 	b.show("Fleet", page.Fleet{Airframes: []page.Airframe{broken}})
 	b.Now = b.Now.Add(48 * time.Hour) // the time of the quarantine is over
 	b.gate("stale", "square")
@@ -710,7 +710,7 @@ func (a album) keeping() {
 	show("Examination-damaged", page.Examination{Airframes: []keep.Examined{whole, broken}, Faults: []string{store.ErrDamaged.Error() + ": page 7"}})
 	show("Examination-lost", page.Examination{Faults: []string{"page 0"}})
 	show("Salvage", page.Salvage{Copied: keep.Copied{File: "new.db", Airframes: 1, Entries: 12}, Faults: []string{"page 7"}, Documents: []string{"sha256:01 is lost"},
-		Parts: []keep.SalvagedPart{{Mark: "FN-02", File: "FN-02.jsonl", Entries: 4, Size: 9, Why: "entry 4"}, {Mark: "FN-04", Why: "page 9"}}})
+		Parts: []keep.SalvagedPart{{Mark: "FN-02", File: "FN-02.jsonl", Entries: 4, Size: 9, Why: "entry 4"}, {Mark: "FN-04", Why: "page 9"}, {Mark: "FN-05", File: "FN-05.jsonl", Entries: 67, Size: 64, Why: "page 9"}}})
 	show("Exported", page.Exported{Mark: "FN-01", File: "finch.tar.gz"})
 	show("Exported-photos-missing", page.Exported{Mark: "FN-01", File: "finch.tar.gz", Exported: keep.Exported{Missing: []string{"boom.png"}}})
 	show("Bound", page.Bound{Mark: "FN-01", File: "FN-01.html"})

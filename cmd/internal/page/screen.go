@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -99,13 +100,24 @@ func NewAuditScreen(s *workflow.State, sum workflow.AuditSummary, record *workfl
 const sure = 0.999
 
 func (a *AuditScreen) stands(s *workflow.State, at time.Time) {
-	switch f := s.Airworthiness(at); {
-	case s.Retired != nil:
-		a.items = append(a.items, screenLine{"Retired:", cut(said(s.Retired.Says()), screenLong-9)})
-	case f.Released:
-		a.items = append(a.items, screenLine{"Released", fmt.Sprintf("%s by %s", s.Release.At.In(time.Local).Format("2 Jan 2006"), cut(s.Release.By, screenShort))})
+	stands, open, then := mayFly(s, at), "", ""
+	if len(stands.Quarantine) > 0 {
+		open, then = ", QUARANTINE OPEN:", "released "
+	}
+	switch stands.Flight {
+	case Retired:
+		a.items = append(a.items, screenLine{"Retired:", cut(stands.Because, screenLong-9)})
+	case Released:
+		a.items = append(a.items, screenLine{"Released" + open, fmt.Sprintf("%s%s by %s", then, stands.ReleasedAt.In(time.Local).Format("2 Jan 2006"), cut(stands.ReleasedBy, screenShort))})
 	default:
-		a.items = append(a.items, screenLine{"Grounded:", cut(said(f.Why), screenLong-10)})
+		a.items = append(a.items, screenLine{"Grounded" + strings.TrimSuffix(open, ":") + ":", cut(cmp.Or(stands.Because, said(s.Airworthiness(at).Why)), screenLong-len(open)-10)})
+	}
+	held := []string{}
+	for _, q := range stands.Quarantine {
+		held = append(held, q.says(Clock{Now: at}))
+	}
+	if len(held) > 0 {
+		a.items = append(a.items, screenLine{"QUARANTINE:", fitting(held, screenLong-12)})
 	}
 }
 

@@ -20,6 +20,7 @@ func TestCleanLeavesNothingToAct(t *testing.T) {
 		"a\x1b[31mb":          `a\u001b[31mb`,
 		"bell\x07":            `bell\u0007`,
 		"csi\u009bm":          `csi\u009bm`,
+		"del\x7f":             `del\u007f`,
 		"turn\u202eed":        `turn\u202eed`,
 		"zero\u200bwidth":     `zero\u200bwidth`,
 		"bad\xffbyte":         `bad\ufffdbyte`,
