@@ -33,7 +33,8 @@ type Record struct {
 
 // A Judgement is a gate as it was judged in one sitting: by the readings of that sitting
 // and those from before it that counted still, with the limits and the gauges of then. A
-// sitting ends once the gate is decided: what is read there later is judged anew.
+// sitting ends once the gate has all its readings and a verdict, undecided too: what is
+// read there later is judged anew.
 type Judgement struct {
 	Gate       steps.Gate // with the limits then
 	Job, Step  string     // whose measure step it was for; "": none
@@ -204,7 +205,7 @@ func (w *recorder) judge(s *State, e journal.Entry, f journal.ReadingTaken) {
 		report.Gate, _ = s.Sheet.Gate(f.Gate)
 	}
 	j.Gate, j.Report, j.Judged = report.Gate, report, s.Judged(report)
-	if report.Finding.Missing == "" && (report.Standing == Current || report.Standing == Failed) {
+	if report.Finding.Missing == "" {
 		delete(w.rows, f.Gate)
 	}
 }

@@ -40,7 +40,11 @@ func (e *HeldError) Error() string {
 	if errors.Is(e.Err, seal.ErrShorter) || errors.Is(e.Err, seal.ErrDiffers) || errors.Is(e.Err, ErrOtherJournal) {
 		text = fmt.Sprintf("%s does not match the seal %s:", e.File, e.Seal)
 	}
-	return fmt.Sprintf("%s %v; check the seal and the key with whoever gave them to you", text, e.Err)
+	advice := "check the seal and the key with whoever gave them to you"
+	if errors.Is(e.Err, seal.ErrShorter) { // the common case: an export from before the seal
+		advice = "ask for an export that was made after that seal"
+	}
+	return fmt.Sprintf("%s %v; %s", text, e.Err, advice)
 }
 
 func (e *HeldError) Unwrap() error { return e.Err }
@@ -303,7 +307,7 @@ func sketch(record []byte, position int) string {
 	if err != nil {
 		return "one that cannot be read"
 	}
-	return fmt.Sprintf("%s by %s", entries[0].Facts.Kind(), entries[0].By)
+	return fmt.Sprintf("one of %s by %s", entries[0].At.UTC().Format("2006-01-02 15:04:05 UTC"), entries[0].By)
 }
 
 // takePhoto keeps a photo from the file.
