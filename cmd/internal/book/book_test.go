@@ -380,7 +380,7 @@ func TestWordsAreInert(t *testing.T) {
 	w := builder(t)
 	carry(t, w, 40)
 	put(t, w, journal.Noted{Text: evil})
-	put(t, w, journal.PhotoKept{Photo: evil, Name: evil, Type: "text/html", Of: []int64{3, 9999, -1}})
+	put(t, w, journal.PhotoKept{Photo: evil, Name: evil, Type: "text/html", Of: []int64{3}})
 	put(t, w, journal.DamageFound{Damage: evil, Finding: evil, Zone: evil, Severity: evil, Place: evil, Cause: evil, Thing: evil, Note: evil, As: evil, Words: evil, Quarantine: steps.Quarantine{Confirm: []string{evil}}})
 	put(t, w, journal.Sealed{Size: 3, Root: evil, Key: evil, Note: evil})
 	put(t, w, journal.ConcessionGranted{Gate: evil, Reason: evil})
@@ -389,7 +389,7 @@ func TestWordsAreInert(t *testing.T) {
 	put(t, w, journal.GaugeChecked{Gauge: evil, Of: length(t, "10 mm"), Reads: length(t, "10 mm"), Note: evil})
 	w.By = evil
 	put(t, w, journal.Undone{TakesBack: []int64{put(t, w, journal.Noted{Text: evil})}, Reason: evil})
-	put(t, w, journal.Released{Jobs: []string{evil}, Performed: []string{evil}, Certificate: evil, RestsOn: []int64{1, 9999}})
+	put(t, w, journal.Released{Jobs: []string{evil}, Performed: []string{evil}, Certificate: evil, RestsOn: []int64{1}})
 	sheet := *w.State.Sheet
 	sheet.About, sheet.Title = evil+"\n\n[a](http://x.example) ![b](http://x.example/b.png) <http://x.example/c>\n\n<div onclick=x>\n\n# big", evil
 	w.State.Sheet = &sheet
