@@ -65,7 +65,11 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 		case g.Standing == Conceded:
 			p.add(fmt.Sprintf("gate %s is conceded: %s", g.Gate.Name, g.Reason.Text), nil)
 		default:
-			p.add(fmt.Sprintf("gate %s is in tolerance", g.Gate.Name), s.notMet(g, at))
+			text := fmt.Sprintf("gate %s is in tolerance", g.Gate.Name)
+			if j := g.Finding.Judged; j.Plain && g.Standing == Current {
+				text = fmt.Sprintf("gate %s has passed by plain acceptance, %s", g.Gate.Name, j.Says())
+			}
+			p.add(text, s.notMet(g, at))
 		}
 	}
 	p.NoCriticalGates = critical == 0

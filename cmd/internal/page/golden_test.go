@@ -572,13 +572,13 @@ func (b *bench) conceded() page.Recorded {
 }
 
 // spread shows how so many airframes came out, which drift: the first under a sheet with
-// other limits, the third after a rework.
+// other limits, of a few the third after a rework.
 func (b *bench) spread(n int) {
 	gate, _ := b.State.Sheet.Gate("slot")
 	drawn := []workflow.Drawn{{Mark: "FN-99", Sheet: b.State.Sheet, Gate: gate, Has: true}}
 	for i := range n {
 		d := workflow.Drawn{Mark: fmt.Sprintf("FN-%02d", i+1), Sheet: b.State.Sheet, Gate: gate, Has: true}
-		v := workflow.DrawnValue{Mark: d.Mark, Of: []string{"root"}, At: b.Now.AddDate(0, 0, i), Unit: "mm", Value: big.NewRat(int64(392+i*7%5+i), 100), Verdict: "in tolerance", Limits: gate.Limits, Reworked: i == 2}
+		v := workflow.DrawnValue{Mark: d.Mark, Of: []string{"root"}, At: b.Now.AddDate(0, 0, i), Unit: "mm", Value: big.NewRat(int64(392+i*7%5+i), 100), Verdict: "in tolerance", Limits: gate.Limits, Reworked: n < 10 && i == 2}
 		if i == 0 {
 			v.Limits.High = b.q("4.6 mm", quantity.Length)
 		}

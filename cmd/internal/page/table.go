@@ -15,6 +15,7 @@ import (
 	"unicode/utf8"
 
 	"fettle/cmd/internal/term"
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -296,7 +297,7 @@ func (r AuditedReading) checkCells() []any {
 
 func gateRows(record workflow.Record, s *workflow.State, at time.Time, t *Table) error {
 	for _, g := range s.Gates(at) {
-		row := Row{Gate: g.Gate.Name, Zones: g.Gate.Of, At: g.Last, Severe: g.Gate.Critical, Failed: g.Standing == workflow.Failed || g.Standing == workflow.Undecided}
+		row := Row{Gate: g.Gate.Name, Zones: g.Gate.Of, At: g.Last, Severe: g.Gate.Critical, Failed: g.Finding.Verdict == measuring.Out || g.Finding.Verdict == measuring.Undecided}
 		var values []workflow.Judged
 		for _, v := range s.Judged(g) {
 			if v.Limited() {
@@ -366,7 +367,11 @@ func judgedText(j *workflow.Judgement) string {
 
 // figures is a number that was reckoned, to three places.
 func figures(v float64) string {
-	text := strconv.FormatFloat(v, 'f', 3, 64)
+	return trimmed(strconv.FormatFloat(v, 'f', 3, 64))
+}
+
+// trimmed is a decimal with places, without the zeros it ends with.
+func trimmed(text string) string {
 	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
 }
 
