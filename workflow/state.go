@@ -184,6 +184,9 @@ func fold(entries []journal.Entry, docs Documents, seen func(*State, journal.Ent
 		if err := s.apply(e); err != nil {
 			return nil, fmt.Errorf("replaying entry %d (%s): %w", e.Position, e.Facts.Kind(), err)
 		}
+		if s.Sheet == nil {
+			return nil, fmt.Errorf("%w: it does not begin with the registration of an airframe", journal.ErrBadEntry)
+		}
 		if seen != nil && s.Live(e.Position) {
 			seen(s, e)
 		}

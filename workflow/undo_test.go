@@ -320,6 +320,16 @@ func TestOnlyEarlierEntriesAreNamed(t *testing.T) {
 	}
 }
 
+// A journal whose registration is taken back is not one: of a job without a name, all
+// entries would go with it.
+func TestRegistrationStands(t *testing.T) {
+	b := building(t)
+	e := journal.Entry{Position: b.state.Size(), At: b.now, Recorded: b.now, By: "Ro", Program: "test", Facts: journal.Undone{TakesBack: []int64{0}}}
+	if _, err := Replay(append(slices.Clone(b.state.Entries), e), documents()); !errors.Is(err, journal.ErrBadEntry) {
+		t.Errorf("%v", err)
+	}
+}
+
 // What is older, or has the number of another text, is said.
 func TestWhatRevisionsChange(t *testing.T) {
 	notes := []steps.Change{{Revision: 1, Text: "one"}, {Revision: 2, Text: "two"}, {Revision: 3, Text: "three"}}

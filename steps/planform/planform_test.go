@@ -121,6 +121,10 @@ func TestPercentOfChord(t *testing.T) {
 			t.Errorf("%v of %v: %v %%, station %v", c.station, chord, p, x)
 		}
 	}
+	// Both seen second-hand: type certificate data sheet 3A12 as quoted on a forum, and an
+	// examination question with its answer on another.
+	is(t, "3A12: the aft limit", Chord{25.9, 58.8}.Percent(47.3), "36")
+	is(t, "the question", Chord{625.6, 760.1 - 625.6}.Percent(663), "27.8")
 }
 
 // Anderson, Introduction to Flight, examples 7.4 to 7.7, whose inputs and answers were seen in
