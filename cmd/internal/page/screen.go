@@ -375,7 +375,9 @@ func nearFigures(v workflow.Judged) string {
 	for places := 3; ; places++ {
 		text := trimmed(strconv.FormatFloat(v.Value, 'f', places, 64))
 		rounded, err := strconv.ParseFloat(text, 64)
-		same := func(limit float64) bool { return (v.Value < limit) == (rounded < limit) && (v.Value > limit) == (rounded > limit) }
+		same := func(limit float64) bool {
+			return (v.Value < limit) == (rounded < limit) && (v.Value > limit) == (rounded > limit)
+		}
 		if same(v.Low) && same(v.High) || err != nil || places == 12 {
 			return text
 		}
