@@ -648,6 +648,9 @@ func (b *bench) repair() {
 	b.show("Recorded-damaged", b.act(workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{
 		{Finding: "cell-dented", Zone: "radio", Severity: steps.Slight},
 		{Finding: "tail-loose", Zone: "tail", Severity: steps.Serious, Note: "behind the <fin>", Words: "it <wobbles>"}}}))
+	changed, err := b.State.SinceGood(b.Now)
+	b.must(err)
+	b.show("Since", page.NewSince(b.State, changed, b.Now))
 	broken := page.NewAirframe(b.State, b.Now)
 	b.show("Airframe-broken", broken)
 	b.show("Imported", page.Imported{Airframe: broken, New: broken.Entries})
