@@ -28,6 +28,9 @@ type ProofLine struct {
 
 // Reasons says why the proof fails, gates last: what else is to be done may disturb
 // them. None: it holds.
+// It is not inlined: its copies in all callers would take 6 KB.
+//
+//go:noinline
 func (p Proof) Reasons() []Reason {
 	var reasons, gates []Reason
 	for _, line := range p.Lines {
@@ -42,6 +45,9 @@ func (p Proof) Reasons() []Reason {
 	return append(reasons, gates...)
 }
 
+// add is not inlined: its copies in all callers would take 4 KB.
+//
+//go:noinline
 func (p *Proof) add(text string, fail *Reason) {
 	p.Lines = append(p.Lines, ProofLine{Text: text, Fail: fail})
 }
