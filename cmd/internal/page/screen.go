@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -50,7 +51,7 @@ func NewAuditScreen(s *workflow.State, sum workflow.AuditSummary, record *workfl
 		if j := n.Value.Finding.Judged; j.Known && j.Probability <= sure {
 			likely = ", probability " + j.Likely()
 		}
-		near = append(near, fmt.Sprintf("%s %s, %s inside%s", strings.TrimSpace(n.Gate.Gate.Name+" "+n.Value.Named()), amount(n.Value.Value, n.Value.Unit), amount(n.Value.Finding.Margin.By, n.Value.Unit), likely))
+		near = append(near, fmt.Sprintf("%s %s, %s inside%s", strings.TrimSpace(n.Gate.Gate.Name+" "+n.Value.Named()), quantity.Written(nearFigures(n.Value), n.Value.Unit), amount(n.Value.Finding.Margin.By, n.Value.Unit), likely))
 	}
 	a.list("within a tenth of a limit", near)
 	a.list("not measured yet", sum.NeverTaken)
@@ -346,6 +347,9 @@ func NewGateHistory(s *workflow.State, record *workflow.Record, gate string, at 
 			if likely := v.Finding.Judged; likely.Known && likely.Probability <= sure && v.Finding.Verdict != measuring.Out {
 				row.says += ", P " + likely.Likely()
 			}
+			if n := len(v.Readings); n > max(1, j.Gate.Repeat) {
+				row.says += fmt.Sprintf(", of %d readings", n)
+			}
 			if j.Concession != nil && !j.Passed() {
 				row.says += ", conceded"
 			}
@@ -363,6 +367,21 @@ func amountOfValue(v workflow.Judged) string {
 		return v.Readings[0].String()
 	}
 	return quantity.Written(figures(v.Value), v.Unit)
+}
+
+// nearFigures is a value that is near a limit, to three places, or to more where it would be
+// rounded onto the limit or over it.
+func nearFigures(v workflow.Judged) string {
+	for places := 3; ; places++ {
+		text := trimmed(strconv.FormatFloat(v.Value, 'f', places, 64))
+		rounded, err := strconv.ParseFloat(text, 64)
+		same := func(limit float64) bool {
+			return (v.Value < limit) == (rounded < limit) && (v.Value > limit) == (rounded > limit)
+		}
+		if same(v.Low) && same(v.High) || err != nil || places == 12 {
+			return text
+		}
+	}
 }
 
 // Markdown is the history, oldest first.

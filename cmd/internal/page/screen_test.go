@@ -72,3 +72,31 @@ func TestAuditScreenFits(t *testing.T) {
 		}
 	}
 }
+
+// So has what changed since the last good flight.
+func TestSinceFits(t *testing.T) {
+	was, is := 11.0, 12.345
+	p := Since{Mark: "CW-01", Flight: &Entry{Says: strings.Repeat("flew ", 60)}}
+	for range 30 {
+		e := Entry{Says: "fitted the logger in the zone nose, 9 g"}
+		gate := SinceGate{Gate: "aileron-throw", Standing: workflow.Current, Values: []SinceValue{{Of: "left-up", Was: &was, Is: &is, Unit: "mm"}, {Of: "left-up / right-up", Is: &is, Unit: "mm"}}}
+		p.Flights, p.Equipment, p.Reworked = append(p.Flights, e), append(p.Equipment, e), append(p.Reworked, e.Says)
+		p.Balance, p.Trims, p.Readings = append(p.Balance, gate), append(p.Trims, gate), append(p.Readings, gate)
+		p.Damages = append(p.Damages, Damage{Name: "D1", Finding: "cracked", Zone: "wing"})
+		p.Conditions = append(p.Conditions, SinceStated{"propeller", "off", "on"})
+	}
+	p.Trims[29].Standing, p.Trims[29].Reason = workflow.StaleGate, "tail was disturbed by damage D1"
+	var b bytes.Buffer
+	if err := (term.Streams{Columns: 80}).ShowTo(&b, p.Markdown(Clock{})); err != nil {
+		t.Fatal(err)
+	}
+	shown := strings.TrimRight(b.String(), "\n")
+	if rows := strings.Split(shown, "\n"); len(rows) > 23 { // and the prompt
+		t.Errorf("it has %d lines:\n%s", len(rows), shown)
+	}
+	for _, want := range []string{"Throws: aileron-throw STALE, tail was disturbed by damage D1 left-up 11 → 12.35 mm", "D1 cracked at wing (not repaired)", "propeller: off → on", "more"} {
+		if !strings.Contains(strings.Join(strings.Fields(shown), " "), want) {
+			t.Errorf("without %q:\n%s", want, shown)
+		}
+	}
+}
