@@ -237,10 +237,16 @@ func surfaceChecked(f fields, s *steps.Surface) {
 		if n := f.get("panels"); i < len(n.Content) && p.Root.Dimension() != "" && p.Tip.Dimension() != "" && p.Root.Sign() == 0 && p.Tip.Sign() == 0 {
 			f.fault(n.Content[i], "a panel of %s has no area: both chords are 0", f.what)
 		}
+		if s.Is == steps.Fin && p.Dihedral.Sign() != 0 {
+			f.fault(f.get("panels"), "%s stands upright: its panels have no dihedral", f.what)
+		}
 	}
 }
 
 func panelChecked(f fields, p *steps.Panel) {
+	if n := f.get("dihedral"); n != nil {
+		f.steep(n, "dihedral", p.Dihedral)
+	}
 	n := f.get("sweep")
 	if n == nil || p.Sweep.IsZero() {
 		return
@@ -251,9 +257,6 @@ func panelChecked(f fields, p *steps.Panel) {
 		f.steep(n, "sweep", p.Sweep)
 	default:
 		f.fault(n, "sweep must be a length or an angle, not %s", articled(string(d)))
-	}
-	if n := f.get("dihedral"); n != nil {
-		f.steep(n, "dihedral", p.Dihedral)
 	}
 }
 

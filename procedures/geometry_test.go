@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -136,4 +137,99 @@ func sheetOf(t *testing.T, name string) *steps.Sheet {
 		t.Fatal(err)
 	}
 	return d.Sheet
+}
+
+// geometryText is the sheet of the other tests with a geometry whose figures are by hand: a
+// rectangle of 1000 mm by 100 mm and a tailplane of 300 mm by 100 mm, their leading edges
+// 400 mm apart. Tail volume 1.2, aspect ratios 10 and 3, slopes 1.2/(5/3) = 0.72, downwash
+// 4/12: 25 % + 0.9 × 1.2 × 0.72 × 2/3 = 76.8 % MAC, less 28 % for the body: 48.8 mm. The limits, 40 mm
+// and 45 mm, leave 8.8 % and 3.8 %.
+const geometryText = sheetText + `geometry:
+  datum: the leading edge
+  surfaces:
+    main: {is: wing, zone: wing, x: 0 mm, panels: [{root: 100 mm, tip: 100 mm, span: 500 mm, sweep: 0°, dihedral: 2°}]}
+    tailplane: {is: tailplane, zone: tail, x: 400 mm, panels: [{root: 100 mm, tip: 100 mm, span: 150 mm}]}
+    fin: {is: fin, zone: tail, x: 400 mm, panels: [{root: 100 mm, tip: 50 mm, span: 100 mm}], with: rudder}
+  bodies:
+    case: {zone: radio, box: {x: [-50 mm, 80 mm], y: 0 mm ± 20 mm}}
+    boom: {zone: tail, outline: [[80 mm, -5 mm], [80 mm, 5 mm], [500 mm, 0 mm]]}
+  controls:
+    elevator: {title: The elevator, surface: tailplane, chord: 30 mm, gates: [throw]}
+  parts:
+    airframe: {title: The airframe, mass: 300 g, x: 60 mm}
+    camera: {title: The camera, mass: 20 g, x: 70 mm, equipment: camera}
+    pack: {title: The battery, mass: 100 g, x: -10 mm}
+  battery: {part: pack, from: -40 mm, to: 10 mm, length: 60 mm}
+  propeller: {x: -60 mm, diameter: 8 in}
+  balance: {gate: balance}
+  neutral: {body: 28 %}
+  lift: {most: 0.8}
+power:
+  cells: 3
+  capacity: 1300 mAh
+  limits: {motor: 12 A}
+`
+
+func TestGeometryFaults(t *testing.T) {
+	run(t, geometryText, []faulty{
+		{name: "no wing", edit: []string{"main: {is: wing", "main: {is: fin", "    main: ", "    §main: ", ", dihedral: 2°", ""}, at: "77:5", want: "no surface is a wing"},
+		{name: "no panels", edit: []string{"panels: [{root: 100 mm, tip: 100 mm, span: 150 mm}]", "panels: §[]"}, want: "panels is an empty list"},
+		{name: "no area", edit: []string{"{root: 100 mm, tip: 100 mm, span: 150 mm}", "§{root: 0 mm, tip: 0 mm, span: 150 mm}"}, want: "a panel of the surface tailplane has no area: both chords are 0"},
+		{name: "no span", edit: []string{"span: 150 mm", "span: §0 mm"}, want: "span must be more than 0"},
+		{name: "sweep of a mass", edit: []string{"sweep: 0°", "sweep: §2 g"}, want: "sweep must be a length or an angle, not a mass"},
+		{name: "steep", edit: []string{"dihedral: 2°", "dihedral: §90°"}, want: "dihedral must be less than 90° either way"},
+		{name: "a fin that rises", edit: []string{"[{root: 100 mm, tip: 50 mm, span: 100 mm}]", "§[{root: 100 mm, tip: 50 mm, span: 100 mm, dihedral: 5°}]"}, want: "the surface fin stands upright: its panels have no dihedral"},
+		{name: "unknown zone", edit: []string{"zone: radio, box", "zone: §rado, box"}, want: `unknown zone "rado"; did you mean "radio"?`},
+		{name: "box the wrong way round", edit: []string{"[-50 mm, 80 mm]", "§[80 mm, -50 mm]"}, want: "x: the limits are the wrong way round"},
+		{name: "two corners", edit: []string{"[[80 mm, -5 mm], [80 mm, 5 mm], [500 mm, 0 mm]]", "§[[80 mm, -5 mm], [500 mm, 0 mm]]"}, want: "outline needs three corners or more"},
+		{name: "no corner", edit: []string{"[500 mm, 0 mm]", "§[500 mm]"}, want: "a corner of outline must be a point of the plan, x and y: [120 mm, -40 mm]"},
+		{name: "both forms", edit: []string{"outline: [[80", "box: {x: [80 mm, 90 mm], y: [0 mm, 5 mm]}, outline: §[[80"}, want: "the body boom has box and outline: keep one of them"},
+		{name: "unknown surface", edit: []string{"surface: tailplane", "surface: §tailplan"}, want: `unknown surface "tailplan"; did you mean "tailplane"?`},
+		{name: "unknown gate", edit: []string{"gates: [throw]", "gates: [§thro]"}, want: `unknown gate "thro"; did you mean "throw"?`},
+		{name: "unknown equipment", edit: []string{"equipment: camera}", "equipment: §camra}"}, want: `unknown piece of equipment "camra"; did you mean "camera"?`},
+		{name: "no mass", edit: []string{"mass: 20 g", "mass: §0 g"}, want: "mass must be more than 0"},
+		{name: "unknown part", edit: []string{"{part: pack", "{part: §pak"}, want: `unknown part "pak"; did you mean "pack"?`},
+		{name: "travel the wrong way round", edit: []string{"to: 10 mm", "to: §-50 mm"}, want: "the battery's travel is the wrong way round: from -40 mm, which is not ahead of -50 mm"},
+		{name: "no lift", edit: []string{"most: 0.8", "most: §0"}, want: "most must be more than 0"},
+		{name: "current for a capacity", edit: []string{"1300 mAh", "§1300 mA"}, want: `capacity: "1300 mA" is a current`},
+		{name: "place of a point that is not there", edit: []string{"    points: [root, tip]", "    points: [root, tip]\n    at: {root: [20 mm, 0 mm], §tp: [20 mm, 400 mm]}"}, want: `unknown point "tp"; did you mean "tip"?`},
+		{name: "one place of several points", edit: []string{"    points: [root, tip]", "    points: [root, tip]\n    at: §[20 mm, 0 mm]"}, want: "the gate slot has several points: write at: with the place of each, {root: [120 mm, -40 mm]}"},
+		{name: "names where there are none", edit: []string{"    at_most: 50 mm\n    gauge: rule\n    of: [wing]", "    at_most: 50 mm\n    at: §{left: [50 mm, 0 mm]}\n    gauge: rule\n    of: [wing]"}, want: "the gate balance has no named points: write at: [120 mm, -40 mm]"},
+	})
+}
+
+// Limits of the balance that the geometry does not bear out are noted. By hand: 420 g in all;
+// the airframe 18 000, the camera 1 400, the battery at -10 -1 000: 18 400/420 = 43.8. For the
+// middle of the limits, 42.5, the battery lies at (17 850 - 19 400)/100 = -15.5.
+func TestBalanceNotes(t *testing.T) {
+	most := func(mm string) []string {
+		return []string{"at_most: 50 mm\n    gauge: rule\n    of: [wing]", "at_most: " + mm + " mm\n    gauge: rule\n    of: [wing]"}
+	}
+	const formula = "by an estimate of the neutral point, 25 % MAC + 0.9 × V_H × (1 + 2/AR)/(1 + 2/AR_h) × (1 − 4/(AR + 2)) − the body's share, "
+	for _, c := range []struct {
+		name       string
+		most, edit []string
+		want       []string
+	}{
+		{"in order", most("43.9"), nil, nil},
+		{"too far aft", most("46"), nil, []string{"49:3: " + formula + "the limits leave static margins from 9 % down to 3 % of the mean chord; as guidance, from memory, they are from 5 % to 15 %"}},
+		{"far ahead", most("43.9"), []string{"body: 28 %", "body: 20 %"}, []string{"49:3: " + formula + "the limits leave static margins from 17 % down to 13 %"}},
+		{"behind it", most("43.9"), []string{"body: 28 %", "body: 38 %"}, []string{"49:3: " + formula + "the balance may lie behind it: static margins from -1 % down to -5 %"}},
+		{"a sum outside", most("43"), nil, []string{"86:5: the parts add up to 420 g with their balance at x = 43.8 mm, and the gate wants it from 40 mm to 43 mm"}},
+		{"no battery to move", most("43"), []string{"  battery: {part: pack, from: -40 mm, to: 10 mm, length: 60 mm}\n", ""}, []string{"84:5: the parts add up to 420 g"}},
+		{"short travel", most("45"), []string{"from: -40 mm, to: 10 mm", "from: -15 mm, to: 10 mm"},
+			[]string{"49:3: by an estimate", "86:5: for the middle of the limits, x = 42.5 mm, the middle of the battery would lie at x = -16 mm, and it can be moved from -15 mm to 10 mm"}},
+		{"a wing of an option", most("43.9"), []string{"dihedral: 2°}]}", "dihedral: 2°}], with: rudder}"}, []string{"75:5: nothing can be said of the balance: the sheet has no geometry with a wing"}},
+	} {
+		report := check(t, sheetText, faulty{edit: append(c.most, c.edit...)}.text(t, geometryText))
+		var notes []string
+		for _, n := range report.Notes {
+			if !strings.Contains(n.Text, "after a crash") {
+				notes = append(notes, strings.TrimPrefix(n.Error(), "x.yaml:"))
+			}
+		}
+		if len(report.Faults) > 0 || !slices.EqualFunc(notes, c.want, strings.HasPrefix) {
+			t.Errorf("%s: %v\n%v", c.name, strings.Join(notes, "\n"), report.Faults)
+		}
+	}
 }

@@ -11,7 +11,7 @@ import (
 
 // meant notes what may be meant so and is more often forgotten: in a repair, to
 // measure what it disturbed, and zones that no design has; of a tool, what is measured and set before it is used; in a build,
-// how a seat is parted.
+// how a seat is parted; of a sheet, limits of the balance that its geometry does not bear out.
 func (c *checker) meant() {
 	for _, d := range c.docs {
 		switch {
@@ -22,6 +22,7 @@ func (c *checker) meant() {
 			c.nowhere(d)
 		case d.Sheet != nil:
 			c.readied(d)
+			c.balanced(d)
 		}
 	}
 }

@@ -193,6 +193,35 @@ func (j *Joint) outlasts(other *Joint) bool {
 		j.Load == other.Load && (j.part > other.part || !j.Handles().Equal(other.Handles()) || !j.Cures().Equal(other.Cures()))
 }
 
+// Hurt are the damages, marks aside, that were found where the joint is after it was
+// joined, and the joints that their repairs made there. Whether it holds since then no clock
+// can say.
+func (s *State) Hurt(j *Joint) (damages []*Damage, again []*Joint) {
+	if j.Joined.IsZero() {
+		return nil, nil
+	}
+	repairs := func(j *Joint, d *Damage) bool {
+		job, err := s.Job(j.Job)
+		return err == nil && slices.Contains(job.Damages, d.Damage)
+	}
+	for _, d := range s.Damages {
+		if d.Severity != steps.Cosmetic && slices.Contains(j.Zones, d.Zone) && (d.At.After(j.Joined) || d.At.Equal(j.Joined) && !repairs(j, d)) {
+			damages = append(damages, d)
+		}
+	}
+	if len(damages) == 0 {
+		return nil, nil
+	}
+	for _, other := range s.everyJoint() {
+		if other != j && other.holds() && !other.gone && slices.ContainsFunc(damages, func(d *Damage) bool {
+			return repairs(other, d) && slices.Contains(other.Zones, d.Zone) && !other.Joined.Before(d.At)
+		}) {
+			again = append(again, other)
+		}
+	}
+	return damages, again
+}
+
 // climateFor is the climate that a clock of the adhesive starts with. The reading
 // entered last counts too: of two answers the one that waits longer is safe.
 func (s *State) climateFor(a steps.Adhesive, at time.Time) bond.Climate {

@@ -108,7 +108,7 @@ func (s *State) Proof(at time.Time, within *Job) Proof {
 	}
 	for _, j := range s.joints() {
 		if j.Load && !j.Joined.IsZero() {
-			p.add(fmt.Sprintf("joint %s is cured", j.Name), uncured(j, at))
+			p.add(s.cureOf(j), uncured(j, at))
 		}
 	}
 	return p
@@ -161,6 +161,27 @@ func (s *State) unrepaired(d *Damage, at time.Time) *Reason {
 	}
 	return &Reason{Because: ByState, Text: fmt.Sprintf("damage %s (%s, %s) is not repaired", d.Damage, d.Finding, d.Zone),
 		Remedy: s.remedy(Remedy{Kind: ToPlanRepair})}
+}
+
+// cureOf is what the proof says of a joint: of one that was damaged since it does not claim
+// that it is as it was.
+func (s *State) cureOf(j *Joint) string {
+	damages, again := s.Hurt(j)
+	if len(damages) == 0 {
+		return fmt.Sprintf("joint %s is cured", j.Name)
+	}
+	var found, joined []string
+	for _, d := range damages {
+		found = append(found, fmt.Sprintf("%s (%s, %s)", d.Damage, d.Finding, d.Zone))
+	}
+	for _, other := range again {
+		joined = append(joined, other.Name)
+	}
+	text := fmt.Sprintf("the cure of joint %s is over; damage found there since: %s", j.Name, strings.Join(found, ", "))
+	if len(joined) > 0 {
+		text += "; joined by the repair: " + strings.Join(joined, ", ")
+	}
+	return text
 }
 
 func uncured(j *Joint, at time.Time) *Reason {

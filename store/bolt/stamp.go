@@ -15,12 +15,12 @@ import (
 // so that none in use is overwritten. bbolt leaves the rest of a head's page alone, and
 // writes the page anew with the head.
 //
-// It is written once its state is on the disk. So if the newer head is damaged, the
-// stamp shows that there was one, and that the older head must not be used. It stands at
-// the end of both heads' pages, since what damages the newer head may take the end of
-// the page before with it. Where all of that is gone, the older head has no stamp of its
-// own any more. While a head is being written, the other one has its stamp in its own
-// page: so a head that is torn by a power cut is told from one that was damaged later.
+// If one of the two heads cannot be read, the other one may be trusted only if the newest
+// stamp is its own: then the unreadable head was being written when the power failed, and
+// its state was never confirmed. A stamp is written once its state is on the disk, so a
+// newer one shows that a newer head was there, and no stamp leaves that open. It stands at
+// the end of both heads' pages, because what damages a head may take the end of the page
+// before with it; before a head is written, the state before has its stamp in its own page.
 //
 // Before the stamp stands how many records all journals have together, and a checksum.
 // Older programs wrote none, and a stamp in one place only.

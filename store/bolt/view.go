@@ -84,8 +84,8 @@ func (v *view) checkSchema() error {
 	return nil
 }
 
-// listed returns the bucket of journals. All of its pages are looked at: one that a disk
-// lost leaves another in its place, perhaps with the sizes that journals had before.
+// listed returns the bucket of journals. All of its pages are looked at: if the disk lost
+// the write of one, what stood there before may give journals the sizes they had before.
 func (v *view) listed() (*bbolt.Bucket, error) {
 	if v.looked {
 		return v.tx.Bucket([]byte(bucketJournals)), nil

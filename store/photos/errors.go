@@ -13,9 +13,6 @@ import (
 
 // What can be wrong with a file to add or a picture to draw.
 var (
-	// ErrNotFile is returned for a folder, a link, a pipe or a device.
-	ErrNotFile = errors.New("not a regular file")
-
 	// ErrNotPhoto is returned for bytes that are neither a JPEG nor a PNG, or that
 	// cannot be drawn.
 	ErrNotPhoto = errors.New("not a JPEG or PNG that can be drawn")
@@ -100,7 +97,7 @@ func kind(op string, err error) error {
 		return cause
 	}
 	switch {
-	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT), errors.Is(err, syscall.EFBIG):
+	case wholefile.IsFull(err):
 		return fmt.Errorf("%w: %w", store.ErrFull, cause)
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		return fmt.Errorf("%w: %w", store.ErrReadOnly, cause)
@@ -110,7 +107,7 @@ func kind(op string, err error) error {
 
 func hint(op string, err error) string {
 	switch {
-	case errors.Is(err, ErrNotFile):
+	case errors.Is(err, wholefile.ErrNotFile):
 		return "name the photo's own file"
 	case errors.Is(err, ErrNotPhoto):
 		return "export it as a JPEG or PNG"

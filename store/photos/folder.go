@@ -10,9 +10,9 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 
 	"fettle/store"
+	"fettle/store/wholefile"
 )
 
 // The limits that every photo keeps.
@@ -61,7 +61,7 @@ type Photo struct {
 // when Add returns. A photo that is already there is kept once; a damaged one is
 // replaced by the good bytes.
 //
-// For a file that cannot be kept Add returns an [*Error] with [ErrNotFile],
+// For a file that cannot be kept Add returns an [*Error] with [wholefile.ErrNotFile],
 // [ErrNotPhoto], [ErrTooLong], [ErrTooLarge] or [ErrTooManyParts], or the system's own error. If the
 // folder cannot be written to, the [*Error] has [store.ErrReadOnly] or
 // [store.ErrFull]. After an error nothing is kept, not even a part. If ctx has
@@ -136,7 +136,7 @@ func (f Folder) read(digest string) ([]byte, error) {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		err = ErrMissing
-	case errors.Is(err, ErrNotFile), errors.Is(err, ErrTooLong):
+	case errors.Is(err, wholefile.ErrNotFile), errors.Is(err, ErrTooLong):
 		err = fmt.Errorf("%w: it is %w", ErrChanged, err)
 	case err == nil && store.Digest(data) != digest:
 		err = ErrChanged
@@ -165,24 +165,23 @@ func (f Folder) place(digest string) (string, error) {
 	return filepath.Join(f.path, hex[:2], hex), nil
 }
 
-// readFile reads a regular file of at most MaxBytes. It never blocks on another
-// kind of file: it does not open a pipe, and does not wait for one that takes the
-// file's place meanwhile.
+// readFile reads a file of at most MaxBytes that is not a link. It never waits: see
+// [wholefile.Open].
 func readFile(ctx context.Context, path string) ([]byte, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 	before, err := os.Lstat(path)
+	if err == nil {
+		err = wholefile.Regular(before.Mode())
+	}
 	if err != nil {
 		return nil, err
-	}
-	if !before.Mode().IsRegular() {
-		return nil, fmt.Errorf("%w but %s", ErrNotFile, what(before.Mode()))
 	}
 	if before.Size() > MaxBytes {
 		return nil, ErrTooLong
 	}
-	file, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	file, err := wholefile.Open(path)
 	if err != nil {
 		return nil, err
 	}
@@ -192,7 +191,7 @@ func readFile(ctx context.Context, path string) ([]byte, error) {
 		return nil, err
 	}
 	if !os.SameFile(before, opened) {
-		return nil, fmt.Errorf("%w any more: it was replaced while being read", ErrNotFile)
+		return nil, fmt.Errorf("%w any more: it was replaced while being read", wholefile.ErrNotFile)
 	}
 	var data bytes.Buffer
 	data.Grow(int(before.Size()) + bytes.MinRead)
@@ -203,18 +202,6 @@ func readFile(ctx context.Context, path string) ([]byte, error) {
 		return nil, ErrTooLong
 	}
 	return data.Bytes(), nil
-}
-
-func what(mode fs.FileMode) string {
-	switch {
-	case mode.IsDir():
-		return "a folder"
-	case mode&fs.ModeSymlink != 0:
-		return "a link"
-	case mode&fs.ModeNamedPipe != 0:
-		return "a pipe"
-	}
-	return "something else"
 }
 
 // A patient reader reads until its context ends.

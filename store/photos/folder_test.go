@@ -171,8 +171,8 @@ func TestNotAdded(t *testing.T) {
 	}
 	f := beside(t)
 	for file, want := range map[string]error{
-		link:                          ErrNotFile,
-		folder:                        ErrNotFile,
+		link:                          wholefile.ErrNotFile,
+		folder:                        wholefile.ErrNotFile,
 		big:                           ErrTooLong,
 		filepath.Join(folder, "none"): fs.ErrNotExist,
 		"":                            fs.ErrNotExist,

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"fettle/store"
+	"fettle/store/wholefile"
 )
 
 // TestPipe uses a pipe that nobody writes to.
@@ -22,12 +23,12 @@ func TestPipe(t *testing.T) {
 	go func() { _, err := f.Add(t.Context(), pipe); told <- err }()
 	select {
 	case err := <-told:
-		wantError(t, err, adding, ErrNotFile)
+		wantError(t, err, adding, wholefile.ErrNotFile)
 	case <-time.After(10 * time.Second):
 		t.Fatal("it waits for the pipe")
 	}
 	_, err := f.Add(t.Context(), "/dev/zero")
-	wantError(t, err, adding, ErrNotFile)
+	wantError(t, err, adding, wholefile.ErrNotFile)
 }
 
 // TestFullDisk adds photos to a small disk until it is full, and goes on when

@@ -51,10 +51,7 @@ const (
 // write gets the file open for reading and writing, under a temporary name. It may
 // close it.
 func Create(ctx context.Context, path string, perm fs.FileMode, write func(*os.File) error) error {
-	if _, err := os.Lstat(path); err == nil {
-		return &fs.PathError{Op: "create", Path: path, Err: syscall.EEXIST}
-	}
-	return makeFile(ctx, filepath.Dir(path), path, perm, write, publish)
+	return CreateFrom(ctx, filepath.Dir(path), path, perm, write)
 }
 
 // CreateFrom is [Create] with its draft in another folder of the same disk.

@@ -54,15 +54,13 @@ func Write(w io.Writer, s *workflow.State, o Options) error {
 	if err != nil {
 		return fmt.Errorf("making the book of %s: %w", s.Airframe.Mark, err)
 	}
-	calls := basics()
+	calls := m.cardCalls()
 	maps.Copy(calls, map[string]any{
-		"when": m.when, "until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "capital": page.Capital, "photo": m.photo, "day": m.day, "brief": m.brief, "clock": m.clock, "short": short, "plain": plain, "listed": listed, "many": many,
-		"style": func() safe { return safe(style) }, // our own file
-		"rules": func() string { return page.LocalRules },
-		"seal":  func() string { return page.SealLimits },
+		"until": m.until, "ref": m.ref, "anchor": m.anchor, "md": markdown, "photo": m.photo, "day": m.day, "brief": m.brief, "clock": m.clock, "short": short, "plain": plain, "listed": listed, "many": many,
+		"seal": func() string { return page.SealLimits },
 	})
 	out := bufio.NewWriterSize(w, 1<<16)
-	if err := fill(cleaner{out}, layout, calls, view); err != nil {
+	if err := fill(cleaner{out}, cardParts+layout, calls, view); err != nil {
 		return fmt.Errorf("writing the book of %s: %w", s.Airframe.Mark, err)
 	}
 	if err := out.Flush(); err != nil {

@@ -20,6 +20,7 @@ import (
 	"fettle/cmd/internal/book"
 	"fettle/cmd/internal/page"
 	"fettle/steps"
+	"fettle/steps/quantity"
 	"fettle/store/photos"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -44,7 +45,7 @@ func TestAWholeLife(t *testing.T) {
 	for _, h := range elements(root, "h2") {
 		headings = append(headings, textOf(h))
 	}
-	want := []string{"Open matters", "Repairs", "Critical gates, before and after", "History", "What the record does not show", "Releases", "Damage", "Readings", "Checks of gauges", "Joints", "Cautions", "Where its parts come from", "Jobs", "Changes of equipment", "Seals", "Corrections"}
+	want := []string{"Open matters", "Repairs", "Critical gates, before and after", "History", "What the record does not show", "Releases", "Damage", "Readings", "Checks of gauges", "Joints", "Cautions", "Flight card", "Where its parts come from", "Jobs", "Changes of equipment", "Seals", "Corrections"}
 	if !slices.Equal(headings, want) {
 		t.Errorf("the headings are %q; want %q", headings, want)
 	}
@@ -52,7 +53,7 @@ func TestAWholeLife(t *testing.T) {
 	for _, says := range []string{"GROUNDED: disturbed by the battery pack being moved", "D1, left boom: A boom that has snapped", "Repair of D1, D2 and D3", "Flew 5 times, all with soft landings, 55 min in all", "“into the maize”; aboard: The flight battery pack A", "Within 10 % of a limit: Receiver from the video transmitter: 258 mm, 8 mm inside",
 		"behind the clamp", "boom.png", "causeway signed", "sealed by entry", "too early to say", "Flies well.", "forward", "176 g", "A later release replaced it", "It is no longer in force",
 		"1 hard landing, 2 while grounded", "0 h 55 min in the air and 3 flights of which nobody said how long", "a part of the left boom", "Cause: A gust on the last turn", "745 → 745 g",
-		"NOT GOOD, found reading 2 mm too high", "102 mm on a reference of 100 mm", "Concession in force", "gates in doubt: Steel rule", "Original, ", "club examiner 12"} {
+		"cured by its clock; damage D4 was found there since", "NOT GOOD, found reading 2 mm too high", "102 mm on a reference of 100 mm", "Concession in force", "gates in doubt: Steel rule", "Original, ", "club examiner 12"} {
 		if !strings.Contains(all, says) {
 			t.Errorf("the book does not say %q", says)
 		}
@@ -60,6 +61,7 @@ func TestAWholeLife(t *testing.T) {
 	if images := elements(root, "img"); len(images) != 1 || attribute(images[0], "alt") == "" {
 		t.Errorf("%d photos are shown", len(images))
 	}
+	flightCards(t, w, root)
 	noMachineNames(t, w, root)
 	everySitting(t, w, root)
 	everyCaution(t, w, root)
@@ -107,6 +109,44 @@ func folded(n *html.Node) bool {
 		}
 	}
 	return false
+}
+
+// flightCards holds that there is no speed for an airframe that may not fly, and that the
+// card of the same one when it might is drawn with its balance.
+func flightCards(t *testing.T, w *robot.Worker, root *html.Node) {
+	t.Helper()
+	for _, section := range elements(root, "section") {
+		if text := textOf(section); attribute(section, "id") == "card" && (strings.Contains(text, "m/s") || !strings.Contains(text, "Not released: ")) {
+			t.Errorf("a grounded airframe has the card %q", text)
+		}
+	}
+	released, err := workflow.Replay(w.State.Entries[:w.State.Release.Position+1], w.Documents)
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := w.State.Release.At
+	card, err := released.Card(now, quantity.Quantity{}, quantity.Quantity{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out strings.Builder
+	if err := book.WriteCard(&out, released, page.NewCard(released, card, nil), page.Clock{Now: now}); err != nil {
+		t.Fatal(err)
+	}
+	drawn := parse(t, out.String())
+	for _, says := range []string{"RELEASED to fly", "745 g", "7.5 m/s, 27 km/h", "27.7 % MAC", "controller 30 A", "Lift, 1.3 times the stall: common practice, no source", page.LocalRules} {
+		if !strings.Contains(textOf(drawn), says) {
+			t.Errorf("the card does not say %q", says)
+		}
+	}
+	for class, n := range map[string]int{"surface": 6, "mac": 2, "limit": 2, "unsure": 1, "cross": 1} {
+		if got := strings.Count(out.String(), `<path class="`+class+`"`); got != n {
+			t.Errorf("%d paths of class %s are drawn, not %d", got, class, n)
+		}
+	}
+	if !strings.Contains(out.String(), `d="M0 0L590 0L590 180L0 230Z"`) {
+		t.Error("the right half of the wing is not drawn as the sheet has it")
+	}
 }
 
 // noMachineNames looks for names of the documents that have titles.
@@ -415,7 +455,7 @@ func TestEveryChapterIsInert(t *testing.T) {
 			t.Errorf("the chapter %s shows no hostile text", attribute(section, "id"))
 		}
 	}
-	want := strings.Fields("open repairs critical strip history gaps releases damages readings checks joints cautions parts jobs equipment photos notes seals corrections")
+	want := strings.Fields("open repairs critical strip history gaps releases damages readings checks joints cautions card parts jobs equipment photos notes seals corrections")
 	if !slices.Equal(chapters, want) {
 		t.Errorf("the chapters are %q; want %q", chapters, want)
 	}

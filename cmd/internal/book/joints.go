@@ -89,6 +89,13 @@ func (m *maker) joint(j *workflow.Joint) joint {
 	if math.Abs(j.Warmest()-j.Coldest()) >= 0.05 {
 		out.Bench = fmt.Sprintf("%.3g to %.3g °C", min(j.Coldest(), j.Warmest()), max(j.Coldest(), j.Warmest()))
 	}
+	if damages, _ := m.s.Hurt(j); len(damages) > 0 { // what was joined since stands below, in its repair
+		var found []string
+		for _, d := range damages {
+			found = append(found, d.Damage)
+		}
+		out.Standing += " by its clock; damage " + listed(found) + " was found there since"
+	}
 	if !j.Joined.IsZero() {
 		out.Cures = j.Cures()
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"fettle/cmd/internal/page"
+	"fettle/steps/quantity"
 	"fettle/workflow"
 	"fettle/workflow/journal"
 )
@@ -33,6 +34,7 @@ type book struct {
 	Cautions    []cautions
 	Seconds     []second
 	Parts       []origin
+	Flight      *flight // nil: the sheet says nothing that it could be worked out of
 	Equipment   []equipment
 	Releases    []release
 	Seals       []seal
@@ -122,6 +124,13 @@ func (m *maker) book() (*book, error) {
 	b.Damages, b.Photos = m.damages()
 	b.Checks, b.Cautions, b.Seconds, b.Parts = m.checks(), m.cautions(), m.seconds(), m.parts()
 	b.Equipment = m.equipment()
+	if !s.Sheet.Geometry.IsZero() {
+		card, err := s.Card(m.now, quantity.Quantity{}, quantity.Quantity{})
+		if err != nil {
+			return nil, err
+		}
+		b.Flight = m.flight(page.NewCard(s, card, nil))
+	}
 	b.Seals = m.seals()
 	b.Releases = m.releases(b.Seals)
 	for _, e := range m.live() {

@@ -183,7 +183,7 @@ func TestImportOfBombs(t *testing.T) {
 		parts []any
 		says  string
 	}{
-		"bare newlines":         {[]any{"manifest.json", most, "journal", again(strings.Repeat("\n", 1<<16), 600)}, "line 1: the line is empty"},
+		"bare newlines":         {[]any{"manifest.json", most, "journal", again(strings.Repeat("\n", 1<<16), 600)}, "line 1: it is empty"},
 		"more entries":          {[]any{"manifest.json", aManifest("FN-01", 100_001, ""), "journal", ""}, "100001 entries; the limit is 100000"},
 		"no entries":            {[]any{"manifest.json", aManifest("FN-01", 0, ""), "journal", ""}, "is empty"},
 		"one endless line":      {[]any{"manifest.json", most, "journal", again(strings.Repeat("A", 1<<16), 600)}, "a line is longer than any entry"},
@@ -227,7 +227,7 @@ func TestImportOfBombs(t *testing.T) {
 			if said = strings.Join(strings.Fields(said), " "); code != exitUsage || !strings.Contains(said, test.says) || len(said) > 1500 {
 				t.Errorf("it ended with %d: %.400s", code, said)
 			}
-			if !strings.Contains(said, "; ask whoever gave it to you for a new export") && !strings.Contains(said, "; import it with the fettle that") {
+			if !strings.Contains(said, "; ask whoever gave it to you for a new export") && !strings.Contains(said, "; import it with the fettle that") && !strings.Contains(said, "; ask for a backup") {
 				t.Errorf("it does not say what to do: %.400s", said)
 			}
 			for _, left := range []string{".db", ".photos", ".fettle-new-"} {

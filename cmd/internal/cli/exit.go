@@ -72,7 +72,7 @@ func exitCode(err error) int {
 		return silent.code
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), isNotPhoto(err):
+	case errors.As(err, &use), errors.As(err, &missed), errors.As(err, &which), errors.Is(err, workflow.ErrBadRequest), errors.Is(err, keep.ErrExists), errors.Is(err, keep.ErrItself), errors.Is(err, keep.ErrNoKey), errors.Is(err, seal.ErrKey), errors.Is(err, seal.ErrExposed), errors.Is(err, wholefile.ErrNotFile), errors.Is(err, wholefile.ErrTooLarge), errors.Is(err, keep.ErrNotCarried), errors.As(err, new(*keep.HeldError)), isNotPhoto(err):
 		return exitUsage
 	case errors.As(err, &refusal), errors.As(err, &loss):
 		return exitRefused
@@ -89,7 +89,7 @@ func exitCode(err error) int {
 
 // isNotPhoto reports whether a named file is not a photo that can be kept.
 func isNotPhoto(err error) bool {
-	for _, kind := range []error{photos.ErrNotFile, photos.ErrNotPhoto, photos.ErrTooLong, photos.ErrTooLarge, photos.ErrTooManyParts} {
+	for _, kind := range []error{photos.ErrNotPhoto, photos.ErrTooLong, photos.ErrTooLarge, photos.ErrTooManyParts} {
 		if errors.Is(err, kind) {
 			return true
 		}

@@ -153,7 +153,7 @@ func (a *app) importCommand() *cobra.Command {
 		var held *keep.HeldSeal
 		switch {
 		case against != "":
-			held = &keep.HeldSeal{}
+			held = &keep.HeldSeal{File: against}
 			if held.Note, err = readSeal(against); err == nil {
 				held.Public, err = k.Public(key)
 			}
@@ -164,7 +164,7 @@ func (a *app) importCommand() *cobra.Command {
 			return usage("--key needs a seal to check; add --against SEAL")
 		}
 		in, err := k.Import(cmd.Context(), args[0], held)
-		if errors.Is(err, keep.ErrNotHeld) {
+		if errors.As(err, new(*keep.HeldError)) {
 			return strange(err, key)
 		}
 		if err != nil {

@@ -27,7 +27,7 @@ import (
 type Written struct {
 	Folder string      // made when it is needed
 	Store  string      // the file of the store
-	Tell   func(Older) // is called once for a journal that is shorter, and once for one that differs
+	Tell   func(Older) // is called for an older journal, once if it is shorter and once if it differs
 
 	told  sync.Map // by the name of the file
 	once  sync.Once

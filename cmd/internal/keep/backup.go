@@ -87,7 +87,7 @@ func (k *Keeper) tidy() {
 // folderFor returns an error if the folder for a copy does not exist. It is not
 // created: if the intended disk is not mounted, the copy would go to another.
 func folderFor(to string) error {
-	if _, err := os.Stat(filepath.Dir(to)); err != nil {
+	if _, err := wholefile.Look(filepath.Dir(to)); err != nil {
 		return fmt.Errorf("the folder for the copy: %w", err)
 	}
 	return nil
@@ -153,7 +153,7 @@ var errGrown = errors.New("somebody wrote to the store during the comparison; tr
 // lacks, or other ones, it refuses unless forced. The previous store is kept
 // aside.
 func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, error) {
-	copied, err := os.Stat(from)
+	copied, err := wholefile.Look(from)
 	if err != nil {
 		return Copied{}, fmt.Errorf("the copy: %w", err)
 	}
@@ -181,7 +181,7 @@ func (k *Keeper) Restore(ctx context.Context, from string, force bool) (Copied, 
 	if err == nil {
 		defer func() { _ = held.Close() }()
 	} else if errors.Is(err, fs.ErrNotExist) {
-		return Copied{}, errors.New("another fettle has cleared away the new store before it was in its place; nothing was changed; try again")
+		return Copied{}, errors.New("another fettle removed the new store before it could be put in place; nothing was changed; try again")
 	}
 	// Photos come first: a store that is there has all that there is of them.
 	ready := sync.OnceValue(func() (err error) {

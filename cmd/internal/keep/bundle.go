@@ -53,16 +53,24 @@ func (b *Bundle) complete(document func(digest string) ([]byte, error)) error {
 		}
 	}
 	slices.Sort(digests)
-	var missing []error
+	var missing error // the first
+	others := 0
 	for _, digest := range slices.Compact(digests) {
 		data, err := document(digest)
 		if err != nil {
-			missing = append(missing, fmt.Errorf("the document %s of %s: %w", digest, b.Mark, err))
+			if missing == nil {
+				missing = fmt.Errorf("a document of %s: %w", b.Mark, err)
+			} else {
+				others++
+			}
 			continue
 		}
 		b.Documents = append(b.Documents, data)
 	}
-	return errors.Join(missing...)
+	if others > 0 {
+		return fmt.Errorf("%w (and %d more)", missing, others)
+	}
+	return missing
 }
 
 // build puts a bundle in a new store.

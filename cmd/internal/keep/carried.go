@@ -67,9 +67,9 @@ func openCarried(ctx context.Context, from string) (c *carried, err error) {
 	list := &limited{ctx: ctx, from: file, left: mostListed}
 	z, err := zip.NewReader(list, info.Size())
 	if list.left < 0 {
-		err = errors.New("it lists too many files")
+		err = errListTooLong
 	} else if errors.Is(err, zip.ErrFormat) {
-		err = advisedError{errors.New("it was not written by export, or its end is missing"), "name a file that fettle export wrote, or ask for a new one"}
+		err = advisedError{errors.New("it was not made by fettle export, or is truncated"), "name a file that fettle export made, or ask for a new one"}
 	}
 	if err != nil {
 		return nil, notCarried(from, err)
@@ -99,7 +99,7 @@ type limited struct {
 	free bool
 }
 
-var errListTooLong = errors.New("the list of files is too long")
+var errListTooLong = errors.New("it lists too many files")
 
 // ReadAt reads, or returns the error of the context or of the limit.
 func (l *limited) ReadAt(b []byte, at int64) (int, error) {
@@ -177,14 +177,9 @@ func (c *carried) manifest(ctx context.Context) (m manifest, err error) {
 	case m.Size <= 0:
 		return m, errors.New("its journal is empty")
 	case m.Size > mostEntries:
-		return m, tooLong(m.Size)
+		return m, advisedError{fmt.Errorf("its journal has %d entries; the limit is %d", m.Size, mostEntries), "ask for a backup of the whole store, and name that with --store"}
 	}
 	return m, workflow.CheckMark(m.Mark)
-}
-
-// tooLong refuses a journal that is not carried by itself.
-func tooLong(size int64) error {
-	return fmt.Errorf("its journal has %d entries; the limit is %d: a copy of the whole store takes it along (fettle backup, fettle restore)", size, mostEntries)
 }
 
 // eachRecord calls fn with each record of the journal, which fn may not keep.
@@ -199,8 +194,10 @@ func (c *carried) eachRecord(ctx context.Context, fn func(i int64, record []byte
 	var record []byte
 	for i := int64(0); lines.Scan(); i++ {
 		record, err = base64.StdEncoding.Strict().AppendDecode(record[:0], lines.Bytes())
-		if err == nil && len(record) == 0 {
-			err = errors.New("the line is empty")
+		if err != nil {
+			err = errors.New("it is not base64")
+		} else if len(record) == 0 {
+			err = errors.New("it is empty")
 		}
 		if err == nil {
 			err = ctx.Err() // a little of the file may be a great many records

@@ -66,7 +66,7 @@ func (k *Keeper) Export(ctx context.Context, mark, to string) (out Exported, err
 
 func (k *Keeper) pack(w io.Writer, b Bundle) (out Exported, err error) {
 	if size := int64(len(b.Records)); size > mostEntries {
-		return out, tooLong(size)
+		return out, fmt.Errorf("the journal of %s has %d entries; the limit for one file is %d: copy the whole store instead (fettle backup)", b.Mark, size, mostEntries)
 	}
 	z := zip.NewWriter(w)
 	head := seal.HeadOf(b.Records)

@@ -109,6 +109,7 @@ func withFiles(t *testing.T, file []byte, more map[string][]byte) (out bytes.Buf
 func TestImportOfWhatIsNotWhole(t *testing.T) {
 	good := aBundle(t)
 	sum := func(data []byte) string { return store.Digest(data) }
+	hex := func(digest string) string { return strings.TrimPrefix(digest, "sha256:") }
 	letter := []byte("glue: contact\n")
 	named := func(mark, sheet string) Bundle {
 		return Bundle{Mark: mark, Documents: good.Documents}.with(t, journal.Registered{Mark: mark, Design: "tern", Sheet: sheet})
@@ -129,8 +130,9 @@ func TestImportOfWhatIsNotWhole(t *testing.T) {
 	}{
 		"no job":               {bundle: good.with(t, journal.TouchTested{Job: "nope", Joint: "spar"}), says: "nope"},
 		"no design sheet":      {bundle: noDesign, says: "the document " + sum(letter)},
-		"no document":          {bundle: without, says: sheet},
-		"no seal":              {bundle: good.with(t, journal.Sealed{Size: 1, Note: sum(letter)}), says: sum(letter)},
+		"no document":          {bundle: without, says: "a document of TN-01: " + documentsIn + hex(sheet) + " is missing;"},
+		"no documents":         {bundle: without.with(t, journal.Sealed{Size: 1, Note: sum(letter)}), says: "is missing (and 1 more);"},
+		"no seal":              {bundle: good.with(t, journal.Sealed{Size: 1, Note: sum(letter)}), says: hex(sum(letter))},
 		"no mark":              {bundle: named("tn-01", sheet), says: "is not a mark"},
 		"another mark later":   {bundle: good.with(t, journal.Registered{Mark: "TN-09", Design: "tern", Sheet: sheet}), says: `registers "TN-09"`},
 		"a document too large": {bundle: tooLarge, says: "too large"},
@@ -253,7 +255,7 @@ func TestImportSeals(t *testing.T) {
 	elsewhere := aFleet(t)
 	noted(t, elsewhere, "TN-01", "another life")
 	stranger := sealedBy(t, elsewhere, "TN-01")
-	held := &HeldSeal{[]byte(first.Note), first.Public}
+	held := &HeldSeal{"seal.txt", []byte(first.Note), first.Public}
 	for name, test := range map[string]struct {
 		bundle  Bundle
 		held    *HeldSeal
@@ -266,18 +268,18 @@ func TestImportSeals(t *testing.T) {
 		"no seal":                     {bundle: unsealed},
 		"an old seal, named twice":    {bundle: unordered, seals: 3, covers: 4},
 		"a seal that is held":         {bundle: good, held: held, seals: 2, covers: 4, against: 2},
-		"another journal":             {bundle: other, says: "contradicts its own seal in entry 2, over the first 2 entries"},
-		"another journal, held":       {bundle: other, held: held, says: ErrNotHeld.Error()},
-		"stripped, held":              {bundle: stripped, held: held, says: ErrNotHeld.Error()},
-		"shorter than what is held":   {bundle: unsealed, held: held, says: ErrNotHeld.Error()},
-		"a seal by somebody else":     {bundle: good, held: &HeldSeal{[]byte(stranger.Note), first.Public}, says: ErrNotHeld.Error()},
-		"held with the key of others": {bundle: good, held: &HeldSeal{[]byte(stranger.Note), stranger.Public}, says: ErrNotHeld.Error()},
+		"another journal":             {bundle: other, says: "does not match the seal that its entry 2 names, over the first 2 entries"},
+		"another journal, held":       {bundle: other, held: held, says: "does not match the seal seal.txt: differs"},
+		"stripped, held":              {bundle: stripped, held: held, says: "does not match the seal seal.txt: differs"},
+		"shorter than what is held":   {bundle: unsealed, held: held, says: "does not match the seal seal.txt: shorter"},
+		"a seal by somebody else":     {bundle: good, held: &HeldSeal{"seal.txt", []byte(stranger.Note), first.Public}, says: "is not compared with seal.txt: that is not signed by this key"},
+		"held with the key of others": {bundle: good, held: &HeldSeal{"seal.txt", []byte(stranger.Note), stranger.Public}, says: "does not match the seal seal.txt: differs"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			k := keeperAt(filepath.Join(t.TempDir(), "fettle.db"))
 			in, err := k.Import(t.Context(), packed(t, test.bundle, nil), test.held)
 			if test.says != "" {
-				if !errors.Is(err, ErrNotCarried) || !strings.Contains(err.Error(), test.says) {
+				if errors.As(err, new(*HeldError)) != (test.held != nil) || errors.Is(err, ErrNotCarried) == (test.held != nil) || !strings.Contains(err.Error(), test.says) {
 					t.Errorf("said %v, want %q", err, test.says)
 				}
 				if _, err := os.Stat(k.Path); !errors.Is(err, os.ErrNotExist) {
@@ -291,7 +293,7 @@ func TestImportSeals(t *testing.T) {
 			if test.covers == 0 && len(in.Signers) > 0 || test.covers > 0 && !slices.Equal(in.Signers, []Signer{{Public: first.Public, Seals: test.seals, Covers: test.covers}}) {
 				t.Errorf("sealed by %+v", in.Signers)
 			}
-			if (in.Against == nil) != (test.held == nil) || in.Against != nil && in.Against.Size != test.against {
+			if (in.Against == nil) != (test.held == nil) || in.Against != nil && *in.Against != (Coverage{Size: test.against, Signer: strings.Join(strings.SplitN(first.Public, "+", 3)[:2], "+")}) {
 				t.Errorf("held against %+v", in.Against)
 			}
 		})
@@ -338,7 +340,7 @@ func TestImportContinues(t *testing.T) {
 	}
 	take(newer, 0, 3, "")
 	take(first, 0, 3, "this store has all 1 entry of the file and 2 more")
-	take(first.with(t, journal.Noted{Text: "another"}, journal.Noted{Text: "life"}), 0, 3, "from entry 1 on its journal is another than the file's (here Noted by")
+	take(first.with(t, journal.Noted{Text: "another"}, journal.Noted{Text: "life"}), 0, 3, "they differ from entry 1 on (here one of ")
 	if health, err := k.Examine(t.Context()); err != nil || !health.Sound() {
 		t.Errorf("%+v, %v", health, err)
 	}
@@ -494,7 +496,7 @@ func TestLimits(t *testing.T) {
 		t.Errorf("a long file: %v", err)
 	}
 	k := keeperAt(filepath.Join(t.TempDir(), "none.db"))
-	if _, err := k.pack(io.Discard, Bundle{Mark: "TN-01", Records: make([][]byte, mostEntries+1)}); err == nil || !strings.Contains(err.Error(), "the limit is 100000") {
+	if _, err := k.pack(io.Discard, Bundle{Mark: "TN-01", Records: make([][]byte, mostEntries+1)}); err == nil || !strings.Contains(err.Error(), "the limit for one file is 100000") {
 		t.Errorf("a long journal was exported: %v", err)
 	}
 }

@@ -20,29 +20,49 @@ import (
 // ErrNotCarried is returned for a file that no airframe can be imported from.
 var ErrNotCarried = errors.New("not an airframe file that can be imported")
 
-// ErrNotHeld is returned (wrapped) for a file that does not match a [HeldSeal].
-var ErrNotHeld = errors.New("it does not match the seal that it was compared with")
-
 // A HeldSeal is a seal that came by other means than the file it is compared with, and
 // the key of its signer.
 type HeldSeal struct {
+	File   string // that the seal is in
 	Note   []byte
 	Public string
 }
+
+// A HeldError is returned for a [HeldSeal] that does not vouch for a file.
+type HeldError struct {
+	File string // that was to be imported
+	Seal string // the file of the seal
+	Err  error
+}
+
+func (e *HeldError) Error() string {
+	text := fmt.Sprintf("%s is not compared with %s: that is", e.File, e.Seal)
+	if errors.Is(e.Err, seal.ErrShorter) || errors.Is(e.Err, seal.ErrDiffers) || errors.Is(e.Err, ErrOtherJournal) {
+		text = fmt.Sprintf("%s does not match the seal %s:", e.File, e.Seal)
+	}
+	advice := "check the seal and the key with whoever gave them to you"
+	if errors.Is(e.Err, seal.ErrShorter) { // the common case: an export from before the seal
+		advice = "ask for an export that was made after that seal"
+	}
+	return fmt.Sprintf("%s %v; %s", text, e.Err, advice)
+}
+
+func (e *HeldError) Unwrap() error { return e.Err }
 
 // Imported says what an import has taken in.
 type Imported struct {
 	State   *workflow.State
 	New     int64     // entries that were added; all of them, unless the airframe was here
 	Signers []Signer  // of the seals in the file, which all match it
-	Against *HeadSeal // the seal that was held against it
+	Against *Coverage // the seal that was held against it
 	Missing []string  // photos that were left out, and why
 }
 
-// A HeadSeal says what a seal covers and who signed it.
-type HeadSeal struct {
+// A Coverage says what a seal covers and who signed it.
+type Coverage struct {
 	Size   int64  `json:"size"`
 	Signer string `json:"signer"`
+	Own    bool   `json:"own"` // with the key of this store's owner
 }
 
 // A Signer is a key that seals in an imported file were signed with.
@@ -72,6 +92,10 @@ func (k *Keeper) Import(ctx context.Context, from string, held *HeldSeal) (out I
 	}
 	if ctx.Err() != nil {
 		return out, ctx.Err()
+	}
+	if held, ok := errors.AsType[*HeldError](err); ok {
+		held.File = from
+		return out, held
 	}
 	if err != nil {
 		return out, notCarried(from, err)
@@ -164,9 +188,10 @@ func (k *Keeper) checkSeals(ctx context.Context, b Bundle, held *HeldSeal, out *
 	if held != nil {
 		st, err := t.against(held.Note, held.Public)
 		if err != nil {
-			return advisedError{fmt.Errorf("%w: %w", ErrNotHeld, err), "compare the seal and the key with whoever gave you them"}
+			return &HeldError{Seal: held.File, Err: err}
 		}
-		out.Against = &HeadSeal{st.Head.Size, st.Signer}
+		own, _ := k.Public("")
+		out.Against = &Coverage{st.Head.Size, st.Signer, held.Public == own}
 	}
 	notes := map[string][]byte{}
 	for _, data := range b.Documents {
@@ -184,8 +209,8 @@ func (k *Keeper) checkSeals(ctx context.Context, b Bundle, held *HeldSeal, out *
 			return err
 		}
 		if err := t.named(f, notes[f.Note]); err != nil {
-			return advisedError{fmt.Errorf("it contradicts its own seal in entry %d, over the first %d entries: %w", e.Position, f.Size, err),
-				"ask for a new export, and for a seal that you are sent by other means"}
+			return advisedError{fmt.Errorf("it does not match the seal that its entry %d names, over the first %d entries: %w", e.Position, f.Size, err),
+				"ask for a new export, and have a seal sent to you separately"}
 		}
 		i := slices.IndexFunc(out.Signers, func(s Signer) bool { return s.Public == f.Key })
 		if i < 0 {
@@ -246,7 +271,7 @@ func (k *Keeper) tryOut(ctx context.Context, b Bundle, most time.Duration) error
 			return ctx.Err()
 		}
 		return advisedError{fmt.Errorf("its journal takes more than %v to work through, far more than its %s should; every command would take as long", most, entries(len(b.Records))),
-			"leave the file, and ask its sender how it was made"}
+			"discard the file, and ask its sender how it was made"}
 	}
 }
 
@@ -261,11 +286,11 @@ func (k *Keeper) continues(ctx context.Context, b Bundle) (int64, error) {
 		var text string
 		switch {
 		case i == len(b.Records):
-			text = fmt.Sprintf("this store has all %s of the file and %d more: there is nothing to take in", entries(i), len(have)-i)
+			text = fmt.Sprintf("this store has all %s of the file and %d more: there is nothing to import", entries(i), len(have)-i)
 			return 0, notContinued(b.Mark, text, workflow.Remedy{})
 		case !bytes.Equal(record, b.Records[i]):
-			text = fmt.Sprintf("this store has an airframe with that mark, and from entry %d on its journal is another than the file's (here %s, in the file %s); journals are never merged",
-				i, sketch(record, i), sketch(b.Records[i], i))
+			text = fmt.Sprintf("this store already has %s with a different history: they differ from entry %d on (here %s, in the file %s); journals are never merged",
+				b.Mark, i, sketch(record, i), sketch(b.Records[i], i))
 			return 0, notContinued(b.Mark, text, workflow.Remedy{Kind: workflow.ToUseOtherStore})
 		}
 	}
@@ -282,7 +307,7 @@ func sketch(record []byte, position int) string {
 	if err != nil {
 		return "one that cannot be read"
 	}
-	return fmt.Sprintf("%s by %s", entries[0].Facts.Kind(), entries[0].By)
+	return fmt.Sprintf("one of %s by %s", entries[0].At.UTC().Format("2006-01-02 15:04:05 UTC"), entries[0].By)
 }
 
 // takePhoto keeps a photo from the file.

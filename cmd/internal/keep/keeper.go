@@ -4,11 +4,11 @@
 //
 // Proofs and seals are here and not in package desk, because they are about the
 // stored bytes of a journal and not about their meaning: a journal that cannot be
-// replayed can still be proved. Sealing is the only thing here that adds an entry;
-// the desk does that.
+// replayed can still be proved. An import adds records as they are; a seal adds an
+// entry, through the desk.
 //
 // Any kind of store will do that implements [Store]. A journal's entries
-// are read with package journal; only an examination and an import replay them.
+// are read with package journal; only what needs their meaning replays them.
 package keep
 
 import (

@@ -249,7 +249,7 @@ func (t tree) against(note []byte, public string) (seal.Statement, error) {
 		return st, err
 	}
 	if st.Origin != origin(t.mark) {
-		return st, fmt.Errorf("%w: it is for %s", ErrOtherJournal, st.Origin)
+		return st, fmt.Errorf("%w: %s, not %s", ErrOtherJournal, strings.TrimPrefix(st.Origin, origin("")), t.mark)
 	}
 	return st, seal.CheckAgainst(st, t.size(), t.hashes)
 }
@@ -295,7 +295,7 @@ var errNoPlace = errors.New("HOME is not set to a whole path, so there is no pla
 var ErrNoKey = errors.New("you have no seal key yet; give the signer's public key with --key KEY")
 
 // ErrOtherJournal is returned for a seal of another airframe.
-var ErrOtherJournal = errors.New("the seal is of another journal")
+var ErrOtherJournal = errors.New("the seal is of another airframe")
 
 // Against proves that a journal still holds exactly what was sealed. An error
 // other than a [*seal.Error] is a failure to read.

@@ -322,6 +322,31 @@ func (a album) evenings(t testing.TB) {
 	b.clockBack()
 }
 
+// card shows the flight card of a sheet without geometry, and of one with all of it but a
+// gate for the balance. It draws more than its connectors carry.
+func (b *bench) card() {
+	show := func(name string, s *workflow.State, altitude, temperature string) {
+		card, err := s.Card(b.Now, b.q(altitude, quantity.Length), b.q(temperature, quantity.Temperature))
+		b.must(err)
+		b.show("Card-"+name, page.NewCard(s, card, []string{"pre-flight"}))
+	}
+	show("bare", b.State, "0 m", "15 °C")
+	doc, err := procedures.Parse("finch.yaml", append(slices.Clone(b.docs["finch"].Bytes), `
+geometry:
+  datum: the leading edge
+  surfaces:
+    wing: {is: wing, zone: wing, x: 0 mm, panels: [{root: 200 mm, tip: 200 mm, span: 500 mm}]}
+  controls:
+    rudder: {title: The rudder, surface: wing, chord: 40 mm, gates: [throw]}
+  parts:
+    all: {title: All of it, mass: 1 kg, x: 60 mm}
+  lift: {most: 0.8, source: a guess}
+power: {cells: 6, capacity: 5000 mAh, nominal: 3.7 V, limits: {connectors: 30 A, controller: 40 A}, full: 32.5 A, cruise: 10 A, thrust: 6 N, reserve: 20 %}
+`...))
+	b.must(err)
+	show("warm", b.State.Under(doc.Sheet), "1000 m", "30 °C")
+}
+
 // choosing has a choice of the design, an option and methods to choose from.
 func (a album) choosing(t testing.TB) {
 	b := newBench(t, a)
@@ -535,6 +560,7 @@ func (b *bench) build() {
 		return procedures.Origin{Embedded: name == "finch", Replaces: 3}
 	}, nil)
 	b.show("Airframe-released", released)
+	b.card()
 	b.pages["CitedLine"] = released.Documents[1].Line() + "\n"
 	b.gate("passed", "square")
 }
@@ -626,7 +652,7 @@ func (b *bench) repair() {
 	b.show("Airframe-broken", broken)
 	b.show("Imported", page.Imported{Airframe: broken, New: broken.Entries})
 	b.show("Imported-continued", page.Imported{Airframe: broken, New: 2, Signers: []keep.Signer{{Public: "fettle+c919eab3+ATtqJ7zOtqQtYqOo0CpvDXNlMhV3HeJDpjrASKGLWdop", Seals: 2, Covers: 9}, {Seals: 1, Covers: 10, Own: true}}})
-	b.show("Imported-sealed", page.Imported{Airframe: broken, Against: &keep.HeadSeal{Size: 9, Signer: "fettle+c919eab3"}, Signers: []keep.Signer{{Seals: 1, Covers: 10, Own: true}}})
+	b.show("Imported-sealed", page.Imported{Airframe: broken, Against: &keep.Coverage{Size: 9, Signer: "fettle+c919eab3"}, Signers: []keep.Signer{{Seals: 1, Covers: 10, Own: true}}})
 	b.show("Fleet", page.Fleet{Airframes: []page.Airframe{broken}})
 	b.Now = b.Now.Add(48 * time.Hour) // the time of the quarantine is over
 	b.gate("stale", "square")

@@ -103,7 +103,7 @@ type Imported struct {
 	Airframe
 	New     int64          `json:"new_entries"`
 	Signers []keep.Signer  `json:"signers"`
-	Against *keep.HeadSeal `json:"against,omitempty"`
+	Against *keep.Coverage `json:"against,omitempty"`
 }
 
 // Markdown says what was taken in, what vouches for it, where it stands, and where to
@@ -114,7 +114,7 @@ func (a Imported) Markdown(c Clock) string {
 	case a.Entries:
 		l.add("Imported, with %s:\n", many(a.Entries, "entry"))
 	case 0:
-		l.add("Nothing to take in: the %s of the file are here already.\n", many(a.Entries, "entry"))
+		l.add("Nothing to import: the %s of the file are here already.\n", many(a.Entries, "entry"))
 	default:
 		l.add("Continued, by %s; %d were here already:\n", many(a.New, "entry"), a.Entries-a.New)
 	}
@@ -128,7 +128,11 @@ func (a Imported) Markdown(c Clock) string {
 func (a Imported) vouched(l *lines) {
 	l.add("")
 	if a.Against != nil {
-		l.item("**Seal:** the first %s are as %s sealed them", many(a.Against.Size, "entry"), esc(a.Against.Signer))
+		signer := esc(a.Against.Signer)
+		if a.Against.Own {
+			signer = "your own key"
+		}
+		l.item("**Seal:** the first %s are as %s sealed them", many(a.Against.Size, "entry"), signer)
 	}
 	theirs := false
 	for _, s := range a.Signers {

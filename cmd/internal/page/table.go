@@ -70,7 +70,7 @@ func tables() []tableOf {
 		{"flights", "each flight, with what was aboard, and why it might not fly",
 			"flight entry at_utc recorded_utc by landing lasted_s released grounded aboard check note", ofTime, flightRows},
 		{"joints", "each joint that was joined, with its clocks",
-			"joint part parts job adhesive carries_load entry joined_utc by handles_utc cures_utc outside_window gone joined_again young_at_release zones", "job zone " + ofTime, jointRows},
+			"joint part parts job adhesive carries_load entry joined_utc by handles_utc cures_utc outside_window gone joined_again young_at_release zones damages_since repaired_by", "job zone " + ofTime, jointRows},
 		{"releases", "each release, with what it rests on and what had not cured",
 			"release at_utc by certificate jobs performed rests_on young in_force ended sealed_by", ofTime, releaseRows},
 		{"concessions", "each concession, and until when it is in force", "entry gate at_utc by reason readings in_force flights_left until_utc", "gate " + ofTime, concessionRows},
@@ -427,8 +427,16 @@ func jointRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table)
 				young = append(young, r.Position)
 			}
 		}
+		damages, again := s.Hurt(&j.Joint)
+		var hurt, repaired []string
+		for _, d := range damages {
+			hurt = append(hurt, d.Damage)
+		}
+		for _, other := range again {
+			repaired = append(repaired, other.Name)
+		}
 		t.add(s, Row{Job: j.Job, Zones: j.Zones, At: j.Joined}, j.Name, j.Part, j.Parts, known(j.Job), j.Adhesive.Name, j.Load, j.Position, moment(j.Joined), j.By, moment(j.Handles()), moment(j.Cures()),
-			j.Doubted(), j.Gone, j.Again, entriesIn(young), known(strings.Join(j.Zones, " ")))
+			j.Doubted(), j.Gone, j.Again, entriesIn(young), known(strings.Join(j.Zones, " ")), known(strings.Join(hurt, " ")), known(strings.Join(repaired, " ")))
 	}
 	return nil
 }

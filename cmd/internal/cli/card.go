@@ -1,0 +1,98 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/book"
+	"fettle/cmd/internal/page"
+	"fettle/cmd/internal/term"
+	"fettle/steps/air"
+	"fettle/steps/quantity"
+)
+
+type cardOptions struct{ altitude, temperature, format string }
+
+func (a *app) cardCommand() *cobra.Command {
+	var o cardOptions
+	cmd := &cobra.Command{
+		Use:   "card [MARK]",
+		Short: "Show the figures a pilot wants before the flight",
+		Long: "Show the figures a pilot wants before the flight on one screen: mass, wing loading, stalling\n" +
+			"speed in today's air, level and in a bank, launching speed, thrust to weight, the current beside\n" +
+			"what controller, battery and connectors carry, endurance, balance and throws. Each is marked as\n" +
+			"measured, from the design sheet or assumed. Figures that the sheet does not support are left\n" +
+			"out, and it is said why. An airframe that is not released gets no speeds.\n\n" +
+			"The air is that of the standard atmosphere at sea level unless you say otherwise; humidity and\n" +
+			"the pressure of the day are left out. The launching speed is 1.3 times the stall (common\n" +
+			"practice, no source). Speeds are rounded up, and endurance down. --format html prints a page\n" +
+			"with a drawing of the balance; it is in the book as well.\n\n" + page.LocalRules,
+		Example:           "  fettle card CW-01\n  fettle card CW-01 --altitude 350m --temperature 28°C\n  fettle card CW-01 --format html > card.html",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&o.altitude, "altitude", "", "the `HEIGHT` of the field above sea level, such as 350m (else 0m)")
+	flags.StringVar(&o.temperature, "temperature", "", "of the air at the field, a `TEMPERATURE` such as 28°C (else that of the standard atmosphere)")
+	flags.StringVar(&o.format, "format", "text", "`text, md, json or html`")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if a.json && !flags.Changed("format") {
+			o.format = "json"
+		}
+		return a.card(cmd.Context(), args, o)
+	}
+	return cmd
+}
+
+func (a *app) card(ctx context.Context, args []string, o cardOptions) error {
+	switch {
+	case !slices.Contains([]string{"text", "md", "json", "html"}, o.format):
+		return usage("%q is not a format; write text, md, json or html", o.format)
+	case a.json && o.format != "json":
+		return usage("--json conflicts with --format %s", o.format)
+	}
+	a.json = o.format == "json"
+	var altitude, temperature quantity.Quantity
+	for _, said := range []struct {
+		name, text string
+		of         quantity.Dimension
+		to         *quantity.Quantity
+	}{{"altitude", o.altitude, quantity.Length, &altitude}, {"temperature", o.temperature, quantity.Temperature, &temperature}} {
+		if said.text == "" {
+			continue
+		}
+		q, err := quantity.Parse(said.text, said.of)
+		if err != nil {
+			return usage("--%s: %v", said.name, err)
+		}
+		*said.to = q
+	}
+	state, err := a.airframeAlone(ctx, args)
+	if err != nil {
+		return err
+	}
+	d, err := a.desk()
+	if err != nil {
+		return err
+	}
+	card, err := state.Card(a.time.Now(), altitude, temperature)
+	switch {
+	case errors.Is(err, air.ErrAltitude):
+		return usage("--altitude %s: %v", o.altitude, air.ErrAltitude)
+	case err != nil:
+		return usage("--temperature %s: %v", o.temperature, err)
+	}
+	p := page.NewCard(state, card, d.BeforeFlight(state))
+	switch o.format {
+	case "md":
+		_, err := fmt.Fprint(a.Out, term.Clean(p.Markdown(a.clock())))
+		return err
+	case "html":
+		return book.WriteCard(a.Out, state, p, a.clock())
+	}
+	return a.show(p)
+}

@@ -1,0 +1,361 @@
+package workflow
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/air"
+	"fettle/steps/measuring"
+	"fettle/steps/planform"
+	"fettle/steps/quantity"
+)
+
+// A Card is what a pilot wants to know of an airframe before it flies.
+type Card struct {
+	Airworthiness Airworthiness
+	Outside       Outside
+	Release       LastRelease // that stands; zero: none
+	Figures       []Figure    // in the order of a card; without speeds if it is not released
+	Balance       Balance
+	Throws        []Throw
+	Concessions   []GateReport // gates that were accepted and not met
+	Exceeded      []Figure     // ratings that the current at full throttle exceeds
+}
+
+// Outside is the air in which the airframe is to fly.
+type Outside struct {
+	Height float64 // m above sea level
+	air.Air
+}
+
+// The figures of a card.
+const (
+	MassFigure       = "mass"
+	AreaFigure       = "wing-area"
+	LoadingFigure    = "wing-loading"
+	AirFigure        = "air-density"
+	StallFigure      = "stall-speed"
+	LaunchFigure     = "launch-speed"
+	Bank45Figure     = "stall-speed-45"
+	Bank60Figure     = "stall-speed-60"
+	ThrustFigure     = "thrust-to-weight"
+	CurrentFigure    = "full-current"
+	ControllerFigure = "controller-rating"
+	MotorFigure      = "motor-rating"
+	BatteryFigure    = "battery-rating"
+	ConnectorFigure  = "connectors-rating"
+	EnduranceFigure  = "endurance"
+	ReserveFigure    = "reserve"
+	EnergyFigure     = "battery-energy"
+)
+
+// LaunchFactor is how many times its stalling speed an aircraft has when it is let go
+// (common practice, no source).
+const LaunchFactor = 1.3
+
+// A Figure is one number of a card with what it rests on.
+type Figure struct {
+	Name    string
+	Value   float64
+	Unit    string
+	U       float64  // its expanded uncertainty; 0: not known
+	Rests   []Ground // what it rests on
+	Missing []string // the keys of the sheet without which it is not known; then there is no value
+}
+
+// Known reports whether the figure has a value.
+func (f Figure) Known() bool { return len(f.Missing) == 0 }
+
+// Weakest is the least that the figure rests on.
+func (f Figure) Weakest() Basis {
+	weakest := Measured
+	for _, g := range f.Rests {
+		if g.Basis == Assumed || g.Basis == FromSheet && weakest == Measured {
+			weakest = g.Basis
+		}
+	}
+	return weakest
+}
+
+// A Basis is how well something is known.
+type Basis string
+
+// Bases, the best first.
+const (
+	Measured  Basis = "measured"
+	FromSheet Basis = "from the sheet"
+	Assumed   Basis = "assumed"
+)
+
+// A Ground is one thing that a figure rests on.
+type Ground struct {
+	What   string
+	Basis  Basis
+	Entry  int64     // of the reading, if it was measured
+	At     time.Time // when it was read
+	Source string    // where the sheet has it from, or why it is assumed; "": nothing says
+}
+
+// A Balance is where an airframe balances, in mm aft of the datum.
+type Balance struct {
+	Report    GateReport       // of the gate that limits it
+	Station   float64          // as last measured; NaN: no reading counts
+	U         float64          // its expanded uncertainty
+	Low, High float64          // the limits; NaN: none
+	Wing      planform.Surface // whose chord it is seen against; no area: nothing is known of it
+	Missing   []string         // the keys of the sheet without which nothing is known of it
+}
+
+// Known reports whether a reading of it counts.
+func (b Balance) Known() bool { return len(b.Missing) == 0 && !math.IsNaN(b.Station) }
+
+// A Throw is how far a control surface goes, by a gate.
+type Throw struct {
+	Control steps.Control
+	Report  GateReport
+	Parts   []measuring.Part // the values of its points
+}
+
+// Card is the card of the airframe at the time, in air of the altitude and the
+// temperature; of what nobody said the standard atmosphere has it.
+func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Card, error) {
+	c := carding{state: s, at: at, sheet: s.Sheet}
+	c.plan, c.planless = planform.Of(s.Sheet.Geometry, s.selected)
+	outside, density, err := c.outside(altitude, temperature)
+	if err != nil {
+		return Card{}, err
+	}
+	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Balance: c.balance(), Throws: c.throws()}
+	mass, area := c.mass(), c.area()
+	loading := c.of(LoadingFigure, "kg/m²", func(v []float64) float64 { return air.Loading(v[0], v[1]) }, mass, area)
+	card.Figures = append(card.Figures, mass, area, loading, density)
+	if card.Airworthiness.Released {
+		card.Release = *s.Release
+		card.Figures = append(card.Figures, c.speeds(mass, area, density)...)
+	}
+	power := c.power(mass)
+	card.Figures = append(card.Figures, power...)
+	for _, f := range power {
+		if rated(f.Name) && f.Known() && f.Value < s.full() {
+			card.Exceeded = append(card.Exceeded, f)
+		}
+	}
+	for _, g := range s.Gates(at) {
+		if g.Standing == Conceded {
+			card.Concessions = append(card.Concessions, g)
+		}
+	}
+	return card, nil
+}
+
+// carding makes a card.
+type carding struct {
+	state *State
+	sheet *steps.Sheet
+	at    time.Time
+
+	plan     planform.Plan
+	planless error // why there is none
+}
+
+// lacking is a figure that the sheet lacks something for.
+func lacking(name string, keys ...string) Figure { return Figure{Name: name, Missing: keys} }
+
+// of is a figure worked out of others. It rests on all that they rest on.
+func (c carding) of(name, unit string, value func([]float64) float64, from ...Figure) Figure {
+	f := Figure{Name: name, Unit: unit}
+	var values []float64
+	for _, other := range from {
+		values = append(values, other.Value)
+		f.Missing = append(f.Missing, other.Missing...)
+		f.Rests = append(f.Rests, other.Rests...)
+	}
+	slices.Sort(f.Missing)
+	if f.Missing = slices.Compact(f.Missing); f.Known() {
+		f.Value = value(values)
+	}
+	return f
+}
+
+// outside is the air. Of what nobody said it is the standard atmosphere at sea level.
+func (c carding) outside(altitude, temperature quantity.Quantity) (Outside, Figure, error) {
+	var o Outside
+	var err error
+	if !altitude.IsZero() {
+		o.Height = float(altitude.Rat("m"))
+	}
+	if o.Air, err = air.Standard(o.Height); !temperature.IsZero() {
+		o.Air, err = air.At(o.Height, float(temperature.Rat("K")))
+	}
+	source := "altitude and temperature as given"
+	switch {
+	case altitude.IsZero() && temperature.IsZero():
+		source = "standard atmosphere at sea level"
+	case altitude.IsZero():
+		source = "temperature as given, pressure of sea level"
+	case temperature.IsZero():
+		source = "standard atmosphere at the altitude given"
+	}
+	return o, Figure{Name: AirFigure, Unit: "kg/m³", Value: o.Density, Rests: []Ground{{What: "air", Basis: Assumed, Source: source}}}, err
+}
+
+// area is that of the wing.
+func (c carding) area() Figure {
+	if c.planless != nil {
+		return lacking(AreaFigure, "geometry: surfaces")
+	}
+	return Figure{Name: AreaFigure, Unit: "m²", Value: c.plan.Wing.Area / 1e6,
+		Rests: []Ground{{What: "area", Basis: FromSheet, Source: c.sheet.Geometry.Source}}}
+}
+
+// mass is that of the whole airframe: as it was weighed if that stands, else the sum of
+// the parts table.
+func (c carding) mass() Figure {
+	f := Figure{Name: MassFigure, Unit: "kg"}
+	for _, g := range c.sheet.GatesFor(c.state.selected) {
+		if !g.Mass || g.Dimension() != quantity.Mass || !g.Result.IsZero() {
+			continue
+		}
+		if r := c.state.report(g, c.at); r.Standing == Current {
+			for _, part := range c.state.Parts(r) {
+				if part.Known && len(part.Of) < 2 {
+					f.Value, f.U = part.Value*scaleOf(part.Unit, "kg"), part.U*scaleOf(part.Unit, "kg")
+					f.Rests = []Ground{{What: "mass", Basis: Measured, Entry: slices.Max(r.Rests), At: r.Last}}
+					return f
+				}
+			}
+		}
+	}
+	for _, part := range c.sheet.Geometry.Parts {
+		if part.In(c.state.selected) {
+			f.Value += float(part.Mass.Rat("kg"))
+		}
+	}
+	if !(f.Value > 0) {
+		return lacking(MassFigure, "geometry: parts")
+	}
+	f.Rests = []Ground{{What: "mass", Basis: FromSheet, Source: "the sum of its parts"}}
+	return f
+}
+
+// scaleOf is one of a unit in another; NaN: it is of another dimension.
+func scaleOf(unit, other string) float64 {
+	one, err := quantity.ParseIn("1", unit)
+	if err != nil {
+		return math.NaN()
+	}
+	return float(one.Rat(other))
+}
+
+// speeds are those that the air asks for.
+func (c carding) speeds(mass, area, density Figure) []Figure {
+	most := lacking("", "geometry: lift")
+	if l := c.sheet.Geometry.Lift; l.Most > 0 {
+		most = Figure{Value: l.Most, Rests: []Ground{{What: "lift", Basis: FromSheet, Source: l.Source}}}
+	}
+	stall := c.of(StallFigure, "m/s", func(v []float64) float64 {
+		return air.Stall(v[0]*air.Gravity, v[1], v[2], v[3])
+	}, mass, area, most, density)
+	factor := Figure{Value: LaunchFactor, Rests: []Ground{{What: "1.3 times the stall", Basis: Assumed, Source: "common practice, no source"}}}
+	launch := c.of(LaunchFigure, "m/s", func(v []float64) float64 { return v[0] * v[1] }, stall, factor)
+	banked := func(name string, bank float64) Figure {
+		return c.of(name, "m/s", func(v []float64) float64 { return air.UnderLoad(v[0], air.LoadFactor(bank)) }, stall)
+	}
+	return []Figure{stall, launch, banked(Bank45Figure, 45), banked(Bank60Figure, 60)}
+}
+
+// said is a figure that the sheet gives.
+func (c carding) said(name, what, key string, q quantity.Quantity, unit string) Figure {
+	if q.IsZero() {
+		return lacking(name, key)
+	}
+	return Figure{Name: name, Unit: unit, Value: float(q.Rat(unit)), Rests: []Ground{{What: what, Basis: FromSheet, Source: c.sheet.Power.Source}}}
+}
+
+// full is the current at full throttle by the sheet.
+func (s *State) full() float64 { return float(s.Sheet.Power.Full.Rat("A")) }
+
+// rated reports whether a figure is the most that something carries.
+func rated(name string) bool {
+	return slices.Contains([]string{ControllerFigure, MotorFigure, BatteryFigure, ConnectorFigure}, name)
+}
+
+// power are the figures of the drive; none where the sheet has no drive.
+func (c carding) power(mass Figure) []Figure {
+	p := c.sheet.Power
+	if p.Cells == 0 {
+		return nil
+	}
+	thrust := c.said("", "thrust", "power: thrust", p.Thrust, "N")
+	capacity := c.said("", "capacity", "power: capacity", p.Capacity, "Ah")
+	reserve := c.said(ReserveFigure, "reserve", "power: reserve", p.Reserve, "%")
+	figures := []Figure{
+		c.of(ThrustFigure, "", func(v []float64) float64 { return air.ThrustToWeight(v[0], v[1]) }, thrust, mass),
+		c.said(CurrentFigure, "current", "power: full", p.Full, "A"),
+		c.said(ControllerFigure, "rating", "power: limits: controller", p.Limits.Controller, "A"),
+		c.said(MotorFigure, "rating", "power: limits: motor", p.Limits.Motor, "A"),
+		c.said(BatteryFigure, "rating", "power: limits: battery", p.Limits.Battery, "A"),
+		c.said(ConnectorFigure, "rating", "power: limits: connectors", p.Limits.Connectors, "A"),
+		c.of(EnduranceFigure, "h", func(v []float64) float64 { return air.Endurance(v[0], v[1]/100, v[2]) },
+			capacity, reserve, c.said("", "mean current", "power: cruise", p.Cruise, "A")),
+		reserve,
+		c.of(EnergyFigure, "Wh", func(v []float64) float64 {
+			_, energy := air.Pack(p.Cells, v[1], v[0])
+			return energy
+		}, capacity, c.said("", "nominal voltage", "power: nominal", p.Nominal, "V")),
+	}
+	return figures
+}
+
+// balance is the balance point by the gate that limits it, with its limits, in mm aft of
+// the datum.
+func (c carding) balance() Balance {
+	at := c.sheet.Geometry.Balance
+	g, ok := c.sheet.Gate(at.Gate)
+	if !ok || !g.In(c.state.selected) || g.Dimension() != quantity.Length && g.Limits.Unit() == "" {
+		return Balance{Missing: []string{"geometry: balance"}}
+	}
+	b := Balance{Report: c.state.report(g, c.at), Low: math.NaN(), High: math.NaN(), Station: math.NaN(), Wing: c.plan.Wing}
+	zero := 0.0
+	if !at.Zero.IsZero() {
+		zero = float(at.Zero.Rat("mm"))
+	}
+	station := func(q quantity.Quantity) float64 { return zero + float(q.Rat("mm")) }
+	if !g.Limits.Low.IsZero() {
+		b.Low = station(g.Limits.Low)
+	}
+	if !g.Limits.High.IsZero() {
+		b.High = station(g.Limits.High)
+	}
+	parts := c.state.Parts(b.Report)
+	if i := slices.IndexFunc(parts, func(p measuring.Part) bool {
+		return p.Known && (len(p.Of) == 0 || len(p.Of) == 1 && g.Result.IsZero())
+	}); i >= 0 {
+		one := scaleOf(parts[i].Unit, "mm")
+		b.Station, b.U = zero+parts[i].Value*one, parts[i].U*one
+	}
+	return b
+}
+
+// throws are how far the control surfaces go.
+func (c carding) throws() []Throw {
+	var all []Throw
+	for _, control := range c.sheet.Geometry.Controls {
+		for _, name := range control.Gates {
+			g, ok := c.sheet.Gate(name)
+			if !ok || !g.In(c.state.selected) || !control.In(c.state.selected) {
+				continue
+			}
+			t := Throw{Control: control, Report: c.state.report(g, c.at)}
+			for _, part := range c.state.Parts(t.Report) {
+				if len(part.Of) < 2 {
+					t.Parts = append(t.Parts, part)
+				}
+			}
+			all = append(all, t)
+		}
+	}
+	return all
+}
