@@ -77,7 +77,7 @@ func (s *State) KnownMass(at time.Time) (KnownMass, bool) {
 		k := KnownMass{g, math.Inf(-1), math.Inf(1), false}
 		if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
 			for _, part := range s.Parts(r) {
-				if one := scaleBetween(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
+				if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
 					k.Low, k.High, k.Read = (part.Value-part.U)*one, (part.Value+part.U)*one, true
 				}
 			}
@@ -98,7 +98,7 @@ func (s *State) KnownMass(at time.Time) (KnownMass, bool) {
 // addUp says by how much scales do not add up to the known mass.
 func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason {
 	known, ok := s.KnownMass(at)
-	sum, u := float(w.Sum.Rat("g")), w.U*scaleBetween(w.Sum.Unit(), "g")
+	sum, u := float(w.Sum.Rat("g")), w.U*scaleOf(w.Sum.Unit(), "g")
 	if off := max(known.Low-sum, sum-known.High); !ok || !(off > u) {
 		return nil
 	}
