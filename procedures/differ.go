@@ -87,7 +87,7 @@ func linesOf(n *yaml.Node) []string {
 	}
 	var lines []string
 	for i, item := range n.Content {
-		line := strings.Join(linesOf(item), " ")
+		line := strings.Join(linesOf(item), map[bool]string{true: ", ", false: " "}[isMapping(item)])
 		if n.Kind == yaml.MappingNode && i%2 == 1 {
 			lines[i/2] += ": " + line
 			continue

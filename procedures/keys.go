@@ -11,11 +11,12 @@ import (
 // A key is one row of the table of keys, which is made up of all the mappings of
 // this package: the name of the key, the type of its value and where that is kept,
 // and what an author must know about it. The reader, the writer and the grammar
-// follow from the rows; a new key is a new row.
-type key[T any] struct {
+// follow from the rows; a new key is a new row. P is a pointer to what the value is
+// kept in: code for pointers is in the program once, code for structs once for each.
+type key[P any] struct {
 	name string
 	need need
-	is   value[T]
+	is   value[P]
 	help string
 	// example is the value in the example of the grammar; if it has several lines
 	// they go below the key. One that begins with # becomes a comment. For a map by
@@ -35,46 +36,46 @@ const (
 )
 
 // A value reads, writes and describes what a key may hold, or a part of that. It is
-// kept in a V, as the whole or as one field.
-type value[V any] interface {
+// kept in what P points to, as the whole or as one field.
+type value[P any] interface {
 	// read reads the node, which is not null. what is its name in faults.
-	read(r *reader, n *yaml.Node, what string, to *V)
+	read(r *reader, n *yaml.Node, what string, to P)
 	// write returns nil if there is nothing to write.
-	write(from *V) *yaml.Node
+	write(from P) *yaml.Node
 	typ() *typ
 }
 
-// A field is a value that is kept in one field of the T.
-type fieldOf[T, V any] struct {
-	of func(*T) *V
-	is value[V]
+// A field is a value that is kept in one field of what P points to.
+type fieldOf[P, Q any] struct {
+	of func(P) Q
+	is value[Q]
 }
 
-func field[T, V any](of func(*T) *V, is value[V]) value[T] { return &fieldOf[T, V]{of, is} }
+func field[P, Q any](of func(P) Q, is value[Q]) value[P] { return &fieldOf[P, Q]{of, is} }
 
-func (f *fieldOf[T, V]) read(r *reader, n *yaml.Node, what string, to *T) {
+func (f *fieldOf[P, Q]) read(r *reader, n *yaml.Node, what string, to P) {
 	f.is.read(r, n, what, f.of(to))
 }
 
-func (f *fieldOf[T, V]) write(from *T) *yaml.Node { return f.is.write(f.of(from)) }
+func (f *fieldOf[P, Q]) write(from P) *yaml.Node { return f.is.write(f.of(from)) }
 
-func (f *fieldOf[T, V]) typ() *typ { return f.is.typ() }
+func (f *fieldOf[P, Q]) typ() *typ { return f.is.typ() }
 
 // A mapping is a value of keys with values.
-type mapping[T any] struct {
+type mapping[P any] struct {
 	what string // in faults and in the grammar: a gate
-	keys []key[T]
+	keys []key[P]
 	one  bool // one of the choices must be there
 	// label is its name in faults once its first key, which is its name, has been
 	// read; optional.
-	label func(*T) string
+	label func(P) string
 	// check checks the keys together; optional.
-	check func(f fields, of *T)
+	check func(f fields, of P)
 }
 
 // read reads the keys in the order of the table. An unknown, empty, duplicated or
 // missing key is a fault.
-func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
+func (m mapping[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	if n.Kind != yaml.MappingNode {
 		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
 		return
@@ -101,9 +102,9 @@ func (m mapping[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 	r.settle()
 }
 
-func (m *mapping[T]) size() int                { return len(m.keys) }
-func (m *mapping[T]) key(j int) (string, need) { return m.keys[j].name, m.keys[j].need }
-func (m *mapping[T]) row(j int) row {
+func (m *mapping[P]) size() int                { return len(m.keys) }
+func (m *mapping[P]) key(j int) (string, need) { return m.keys[j].name, m.keys[j].need }
+func (m *mapping[P]) row(j int) row {
 	k := &m.keys[j]
 	return row{k.name, k.need, k.is.typ(), k.help, k.example}
 }
@@ -294,7 +295,7 @@ func (k *match) names(such func(need) bool) []string {
 // byAuthors reports whether an author writes keys of the need.
 func byAuthors(n need) bool { return n != ours }
 
-func (m mapping[T]) write(from *T) *yaml.Node {
+func (m mapping[P]) write(from P) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode}
 	for j := range m.keys {
 		if v := m.keys[j].is.write(from); v != nil {
@@ -307,7 +308,7 @@ func (m mapping[T]) write(from *T) *yaml.Node {
 	return n
 }
 
-func (m mapping[T]) typ() *typ {
+func (m mapping[P]) typ() *typ {
 	t := &typ{is: aMapping, what: m.what, one: m.one}
 	for j := range m.keys {
 		t.keys = append(t.keys, m.row(j))
@@ -338,7 +339,7 @@ func (r row) write() string {
 
 // A list is a value of several, in order.
 type list[V any] struct {
-	is   mapping[V]
+	is   mapping[*V]
 	keep func(*V) bool // whether an item with faults is still useful
 }
 
@@ -370,7 +371,7 @@ func (l list[V]) typ() *typ { return &typ{is: aList, of: []*typ{l.is.typ()}} }
 type named[V any] struct {
 	one  string // in faults: the gate
 	name func(*V) *string
-	is   value[V]
+	is   value[*V]
 }
 
 func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
@@ -406,13 +407,13 @@ func (m named[V]) write(from *[]V) *yaml.Node {
 func (m named[V]) typ() *typ { return &typ{is: aMap, what: m.one, of: []*typ{m.is.typ()}} }
 
 // Either is a value with two forms: one scalar, or a mapping.
-type either[T any] struct {
-	one, more value[T]
-	short     func(*T) bool // whether it is written as the one
-	lists     bool          // the one may be a list
+type either[P any] struct {
+	one, more value[P]
+	short     func(P) bool // whether it is written as the one
+	lists     bool         // the one may be a list
 }
 
-func (e either[T]) read(r *reader, n *yaml.Node, what string, to *T) {
+func (e either[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	if n.Kind == yaml.ScalarNode || e.lists && n.Kind == yaml.SequenceNode {
 		e.one.read(r, n, what, to)
 		return
@@ -420,11 +421,11 @@ func (e either[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 	e.more.read(r, n, what, to)
 }
 
-func (e either[T]) write(from *T) *yaml.Node {
+func (e either[P]) write(from P) *yaml.Node {
 	if e.short(from) {
 		return e.one.write(from)
 	}
 	return e.more.write(from)
 }
 
-func (e either[T]) typ() *typ { return &typ{is: anEither, of: []*typ{e.one.typ(), e.more.typ()}} }
+func (e either[P]) typ() *typ { return &typ{is: anEither, of: []*typ{e.one.typ(), e.more.typ()}} }

@@ -64,15 +64,15 @@ func (madeValue) typ() *typ {
 }
 
 // makesValue is what all that is below makes.
-type makesValue[T any] struct{ madeValue }
+type makesValue[P any] struct{ madeValue }
 
-func (v makesValue[T]) read(r *reader, n *yaml.Node, what string, _ *T) {
+func (v makesValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
 	var made []steps.Made
 	v.madeValue.read(r, n, what, &made)
 	r.within.makes = made
 }
 
-func (makesValue[T]) write(*T) *yaml.Node { return nil }
+func (makesValue[P]) write(P) *yaml.Node { return nil }
 
 // made finds what is wrong with the zones that a build makes: that it makes some
 // of the sheet and not others, that what a zone rests on rests on it, and work on

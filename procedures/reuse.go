@@ -45,7 +45,7 @@ type reuse struct {
 	// asWritten are the texts into which words were filled.
 	asWritten map[*yaml.Node]string
 	unfilled  map[*yaml.Node]bool // texts with a blank that nothing fills
-	steps     *mapping[steps.Step]
+	steps     *mapping[*steps.Step]
 	total     int  // steps read
 	entries   int  // read in runs that are repeated or used
 	bytes     int  // of these
@@ -463,21 +463,21 @@ func (stepsValue) write(from *[]steps.Step) *yaml.Node {
 func (stepsValue) typ() *typ { return &typ{is: aList, of: []*typ{stepKeys().typ(), runKeys().typ()}} }
 
 // runKeys are the keys of a run.
-func runKeys() mapping[[]steps.Step] {
+func runKeys() mapping[*[]steps.Step] {
 	type s = []steps.Step
-	return mapping[s]{what: "a run", one: true, keys: append(whereKeys[s]("{side: [left, right]}", "# [wing]"), []key[s]{
+	return mapping[*s]{what: "a run", one: true, keys: append(whereKeys[*s]("{side: [left, right]}", "# [wing]"), []key[*s]{
 		{"steps", choice, nestedValue{}, "steps and runs, in this order", "- step: mark-<side>-root\n  do: Mark the middle of the <side> root."},
 		{"use", choice, useValue{}, "steps that are written elsewhere", "use: safe/air-the-bench"},
 	}...)}
 }
 
 // whereKeys are the keys that repeat and govern a run or a stage.
-func whereKeys[T any](each, makes string) []key[T] {
-	return []key[T]{
-		{"each", optional, eachValue[T]{}, "it comes once for each of the words, which stand for `<side>` in its names and texts; `<Side>` begins with a capital", each},
-		{"with", optional, governValue[T]{}, "only on an airframe with any of these options", "# rudder"},
-		{"without", optional, governValue[T]{not: true}, "only on an airframe with none of these options", "# rudder"},
-		{"makes", optional, makesValue[T]{}, "of a build: the zones that it makes, so that doing it again is part of making them anew; where one rests on others, with these: `{tail: [left-boom, right-boom]}`. Of runs inside each other the innermost counts", makes},
+func whereKeys[P any](each, makes string) []key[P] {
+	return []key[P]{
+		{"each", optional, eachValue[P]{}, "it comes once for each of the words, which stand for `<side>` in its names and texts; `<Side>` begins with a capital", each},
+		{"with", optional, governValue[P]{}, "only on an airframe with any of these options", "# rudder"},
+		{"without", optional, governValue[P]{not: true}, "only on an airframe with none of these options", "# rudder"},
+		{"makes", optional, makesValue[P]{}, "of a build: the zones that it makes, so that doing it again is part of making them anew; where one rests on others, with these: `{tail: [left-boom, right-boom]}`. Of runs inside each other the innermost counts", makes},
 	}
 }
 
@@ -487,22 +487,22 @@ type nestedValue struct{ stepsValue }
 func (nestedValue) typ() *typ { return &typ{is: entries} }
 
 // eachValue is the words of something repeated, which were read before it.
-type eachValue[T any] struct{}
+type eachValue[P any] struct{}
 
-func (eachValue[T]) read(*reader, *yaml.Node, string, *T) {}
-func (eachValue[T]) write(*T) *yaml.Node                  { return nil }
-func (eachValue[T]) typ() *typ                            { return &typ{is: wordLists} }
+func (eachValue[P]) read(*reader, *yaml.Node, string, P) {}
+func (eachValue[P]) write(P) *yaml.Node                  { return nil }
+func (eachValue[P]) typ() *typ                           { return &typ{is: wordLists} }
 
 // governValue is the options that govern all that is below.
-type governValue[T any] struct{ not bool }
+type governValue[P any] struct{ not bool }
 
-func (v governValue[T]) read(r *reader, n *yaml.Node, what string, _ *T) {
+func (v governValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
 	var w steps.Where
 	whereValue(v).read(r, n, what, &w)
 	r.within.where = r.within.where.And(w)
 }
-func (governValue[T]) write(*T) *yaml.Node { return nil }
-func (governValue[T]) typ() *typ           { return &typ{is: oneName, to: option} }
+func (governValue[P]) write(P) *yaml.Node { return nil }
+func (governValue[P]) typ() *typ          { return &typ{is: oneName, to: option} }
 
 // whereValue is one option, or a list of them.
 type whereValue struct{ not bool }
@@ -693,16 +693,16 @@ func asRun(stage *yaml.Node) *yaml.Node {
 }
 
 // originValue is the identity of a step, which the program writes.
-type originValue struct{ mapping[steps.Origin] }
+type originValue struct{ mapping[*steps.Origin] }
 
 func (v originValue) read(r *reader, n *yaml.Node, what string, to *steps.Origin) {
 	r.doc.origins = append(r.doc.origins, r.at(n))
 	v.mapping.read(r, n, what, to)
 }
 
-func originKeys() mapping[steps.Origin] {
+func originKeys() mapping[*steps.Origin] {
 	type o = steps.Origin
-	return mapping[o]{what: "origin", check: originChecked, keys: []key[o]{
+	return mapping[*o]{what: "origin", check: originChecked, keys: []key[*o]{
 		{"document", ours, field(func(o *o) *string { return &o.Document }, textValue{}), "digest of the file", ""},
 		{"step", ours, field(func(o *o) *string { return &o.Step }, textValue{}), "its name there, as written", ""},
 		{"words", ours, field(func(o *o) *[]steps.Word { return &o.Words }, named[steps.Word]{

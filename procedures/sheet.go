@@ -24,9 +24,9 @@ const mostReadings = 20
 
 // sheetKeys are the keys of a design sheet. The gauges come before the gates, whose
 // checks need them.
-func sheetKeys() mapping[steps.Sheet] {
+func sheetKeys() mapping[*steps.Sheet] {
 	type s = steps.Sheet
-	return mapping[s]{what: "a design sheet", check: sheetChecked, keys: []key[s]{
+	return mapping[*s]{what: "a design sheet", check: sheetChecked, keys: []key[*s]{
 		{"design", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
 			"its name", "plover"},
 		{"title", required, field(func(s *s) *string { return &s.Title }, textValue{}),
@@ -115,9 +115,9 @@ func (f fields) measuredFor(s *steps.Sheet) {
 	}
 }
 
-func conditionKeys() mapping[steps.Condition] {
+func conditionKeys() mapping[*steps.Condition] {
 	type c = steps.Condition
-	return mapping[c]{what: "a condition", check: conditionChecked, keys: []key[c]{
+	return mapping[*c]{what: "a condition", check: conditionChecked, keys: []key[*c]{
 		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
 			"what it is, in a few words", "The propeller"},
 		{"states", required, field(func(c *c) *[]string { return &c.States }, namesValue{}),
@@ -143,13 +143,13 @@ func conditionChecked(f fields, c *steps.Condition) {
 	}
 }
 
-func adhesiveKeys() mapping[steps.Adhesive] {
+func adhesiveKeys() mapping[*steps.Adhesive] {
 	type a = steps.Adhesive
 	q := quantity.Duration
-	return mapping[a]{what: "an adhesive", check: adhesiveChecked, keys: slices.Concat([]key[a]{
+	return mapping[*a]{what: "an adhesive", check: adhesiveChecked, keys: slices.Concat([]key[*a]{
 		{"title", required, field(func(a *a) *string { return &a.Title }, textValue{}),
 			"what it is, in a few words", "Solvent contact adhesive"},
-		{"window", required, mapping[a]{what: "window", check: windowChecked, keys: []key[a]{
+		{"window", required, mapping[*a]{what: "window", check: windowChecked, keys: []key[*a]{
 			{"from", required, field(func(a *a) *quantity.Quantity { return &a.From }, amountValue{q, fromZero}),
 				"the earliest", "10 min"},
 			{"to", required, field(func(a *a) *quantity.Quantity { return &a.To }, amountValue{q, fromZero}),
@@ -161,10 +161,10 @@ func adhesiveKeys() mapping[steps.Adhesive] {
 			"after joining, until the joint may be handled, and measured", "30 min"},
 		{"cure", required, field(func(a *a) *quantity.Quantity { return &a.Cure }, amountValue{q, fromZero}),
 			"after joining, until the joint carries load", "24 h"},
-		{"works", required, mapping[a]{what: "works", check: worksChecked, keys: []key[a]{
-			{"between", required, rangeValue[a]{quantity.Temperature, func(a *a) (low, high *quantity.Quantity) { return &a.Coldest, &a.Warmest }},
+		{"works", required, mapping[*a]{what: "works", check: worksChecked, keys: []key[*a]{
+			{"between", required, rangeValue[*a]{quantity.Temperature, func(a *a) (low, high *quantity.Quantity) { return &a.Coldest, &a.Warmest }},
 				"the coldest and the warmest bench", "[10 °C, 35 °C]"},
-			{"humidity", optional, rangeValue[a]{quantity.Ratio, func(a *a) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }},
+			{"humidity", optional, rangeValue[*a]{quantity.Ratio, func(a *a) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }},
 				"the driest and the dampest air", "[0 %, 80 %]"},
 		}}, "the conditions it works in; outside them a coat is refused", "{between: [10 °C, 35 °C], humidity: [0 %, 80 %]}"},
 		{"vapour", optional, field(func(a *a) *quantity.Quantity { return &a.Vapour }, amountValue{q, fromZero}),
@@ -175,31 +175,31 @@ func adhesiveKeys() mapping[steps.Adhesive] {
 			"whether it has two parts; the end of the window is then counted from mixing", "no"},
 	}, careKeys(func(a *a) *steps.Care { return &a.Care },
 		", and while a coat of it is open: until that is joined or has lapsed, and its vapour is gone, no other step may set or need them otherwise",
-		"Flammable vapour; keep flames away.", "{ventilation: on}", "[Gloves are on, No flame and no hot iron is in the room]"), []key[a]{
+		"Flammable vapour; keep flames away.", "{ventilation: on}", "[Gloves are on, No flame and no hot iron is in the room]"), []key[*a]{
 		{"source", optional, field(func(a *a) *string { return &a.Source }, textValue{}),
 			"where its times come from", "common practice, no source"},
 	})}
 }
 
 // careKeys are the keys of what an adhesive or a tool asks.
-func careKeys[T any](of func(*T) *steps.Care, until, caution, needs, hold string) []key[T] {
-	return []key[T]{
-		{"caution", optional, field(func(t *T) *string { return &of(t).Caution }, textValue{prose}),
+func careKeys[P any](of func(P) *steps.Care, until, caution, needs, hold string) []key[P] {
+	return []key[P]{
+		{"caution", optional, field(func(t P) *string { return &of(t).Caution }, textValue{prose}),
 			"what can hurt; shown in full before the first step of a sitting that uses it, then its first line", caution},
-		{"needs", optional, field(func(t *T) *[]steps.Setting { return &of(t).Needs }, settingsValue{}),
+		{"needs", optional, field(func(t P) *[]steps.Setting { return &of(t).Needs }, settingsValue{}),
 			"the conditions that must hold at every step that uses it" + until, needs},
-		{"hold", optional, field(func(t *T) *[]string { return &of(t).Hold }, textsValue{}),
+		{"hold", optional, field(func(t P) *[]string { return &of(t).Hold }, textsValue{}),
 			"what must be confirmed, line by line, before it is used for the first time in a sitting", hold},
 	}
 }
 
-func toolKeys() mapping[steps.Tool] {
+func toolKeys() mapping[*steps.Tool] {
 	type t = steps.Tool
-	return mapping[t]{what: "a tool", check: toolChecked, keys: slices.Concat([]key[t]{
+	return mapping[*t]{what: "a tool", check: toolChecked, keys: slices.Concat([]key[*t]{
 		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
 			"what it is, in a few words", "Knife with a new blade"},
 	}, careKeys(func(t *t) *steps.Care { return &t.Care },
-		"", "Keep the holding hand behind the blade.", "# {ventilation: on}", "The old blade lies in a closed tin."), []key[t]{
+		"", "Keep the holding hand behind the blade.", "# {ventilation: on}", "The old blade lies in a closed tin."), []key[*t]{
 		{"measure", optional, field(func(t *t) *[]string { return &t.Measure }, namesValue{to: gate}),
 			"the gates of the work that must have passed in the sitting, since the tool's needs have stood without a break; not asked of a step that sets a condition which the tool needs", "# [iron-temperature]"},
 		{"count", optional, field(func(t *t) *int { return &t.Count }, wholeValue{mostReadings}),
@@ -253,7 +253,7 @@ func adhesiveChecked(f fields, a *steps.Adhesive) {
 
 // unlessBoth is one limit of a gate. It is written only if the other is absent: the
 // two together are written as a range.
-type unlessBoth struct{ amountLike[steps.Gate] }
+type unlessBoth struct{ amountLike[*steps.Gate] }
 
 func (v unlessBoth) write(from *steps.Gate) *yaml.Node {
 	if !from.Limits.Low.IsZero() && !from.Limits.High.IsZero() {
@@ -267,17 +267,17 @@ func less(a, b quantity.Quantity) bool {
 	return !a.IsZero() && !b.IsZero() && a.Cmp(b) < 0
 }
 
-func gaugeKeys() mapping[steps.Gauge] {
+func gaugeKeys() mapping[*steps.Gauge] {
 	type g = steps.Gauge
-	return mapping[g]{what: "a gauge", check: gaugeChecked, keys: []key[g]{
+	return mapping[*g]{what: "a gauge", check: gaugeChecked, keys: []key[*g]{
 		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
 			"what it is, in a few words", "Caliper"},
 		{"resolution", required, field(func(g *g) *quantity.Quantity { return &g.Resolution }, amountValue{least: aboveZero}),
 			"the smallest step it shows; a finer reading than half of it is refused", "0.01 mm"},
-		{"uncertainty", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
+		{"uncertainty", optional, amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Uncertainty }, least: fromZero,
 			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }},
 			"expanded (k=2), as used on foam; by default, from the resolution alone", "0.3 mm"},
-		{"repeatability", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Repeatability }, least: aboveZero,
+		{"repeatability", optional, amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Repeatability }, least: aboveZero,
 			like: func(g *g) quantity.Dimension { return g.Resolution.Dimension() }},
 			"the part of the uncertainty by which repeated set-ups differ (k=2); the rest cancels in a difference. By default nothing cancels", "0.15 mm"},
 	}}
@@ -305,9 +305,9 @@ func gaugeChecked(f fields, g *steps.Gauge) {
 	}
 }
 
-func gateKeys() mapping[steps.Gate] {
+func gateKeys() mapping[*steps.Gate] {
 	type g = steps.Gate
-	return mapping[g]{what: "a gate", check: gateChecked, keys: []key[g]{
+	return mapping[*g]{what: "a gate", check: gateChecked, keys: []key[*g]{
 		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
 			"what is measured, in a few words", "Depth of the spar slot"},
 		{"how", optional, field(func(g *g) *string { return &g.How }, textValue{prose}),
@@ -320,15 +320,15 @@ func gateKeys() mapping[steps.Gate] {
 			"where its points lie on the plan, x and y as in `geometry`: each by its name, or the place alone if they have no names", "{left: [60 mm, -200 mm], right: [60 mm, 200 mm]}"},
 		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
 			"how many readings at each point, 1 by default; their mean is judged", "3"},
-		{"between", optional, rangeValue[g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }},
+		{"between", optional, rangeValue[*g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }},
 			"the lower and the upper limit, or `4 mm ± 0.5 mm`, `107 °C +8 -7 °C`", "[3.5 mm, 4.5 mm]"},
-		{"at_least", optional, unlessBoth{amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
+		{"at_least", optional, unlessBoth{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
 			like: func(*g) quantity.Dimension { return "" }}},
 			"the lower limit; with `at_most` in place of `between`, or alone", "# 3.5 mm"},
-		{"at_most", optional, unlessBoth{amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.High },
+		{"at_most", optional, unlessBoth{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.High },
 			like: func(g *g) quantity.Dimension { return g.Limits.Low.Dimension() }}},
 			"the upper limit; with `at_least` in place of `between`, or alone", "# 4.5 mm"},
-		{"alike", optional, amountLike[g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
+		{"alike", optional, amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
 			like: func(g *g) quantity.Dimension { return g.Limits.Dimension() }},
 			"the most that points may differ by; can be the only limit", "1 mm"},
 		{"pairs", optional, field(func(g *g) *[][2]string { return &g.Pairs }, pairsValue{}),
@@ -361,14 +361,14 @@ func gateKeys() mapping[steps.Gate] {
 }
 
 // reworkOne is one way of a rework.
-func reworkOne() either[steps.Rework] {
+func reworkOne() either[*steps.Rework] {
 	type w = steps.Rework
 	do := field(func(w *w) *string { return &w.Do }, textValue{prose})
-	return either[w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && w.Joint == "" }, more: mapping[w]{what: "rework", keys: []key[w]{
+	return either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && w.Joint == "" }, more: mapping[*w]{what: "rework", keys: []key[*w]{
 		{"do", required, do, "what to do", "Deepen a high spot."},
 		{"disturbs", optional, field(func(w *w) *[]string { return &w.Disturbs }, namesValue{to: zone}),
 			"the zones it disturbs; by default those the gate depends on", "[wing]"},
-		{"glue", optional, mapping[w]{what: "glue", check: regluedAt, keys: []key[w]{
+		{"glue", optional, mapping[*w]{what: "glue", check: regluedAt, keys: []key[*w]{
 			{"joint", required, field(func(w *w) *string { return &w.Joint }, nameValue{joint}), "the joint, as it is called where it is joined", "halves"},
 			{"with", required, field(func(w *w) *[]string { return &w.Adhesives }, oneOrMore{namesValue{to: adhesive}}), "what it is glued with; of a list, one is named", "contact"},
 		}}, "the joint that it glues anew: nothing that depends on it is measured before that can be handled, and there is no release before it is cured", "{joint: halves, with: contact}"},
@@ -417,9 +417,9 @@ func (reworksValue) typ() *typ {
 	return &typ{is: anEither, of: append(slices.Clip(one.of), &typ{is: aList, of: []*typ{one}})}
 }
 
-func lifeKeys() mapping[steps.Validity] {
+func lifeKeys() mapping[*steps.Validity] {
 	type l = steps.Validity
-	return mapping[l]{what: "life", check: lifeChecked, keys: []key[l]{
+	return mapping[*l]{what: "life", check: lifeChecked, keys: []key[*l]{
 		{"flights", optional, field(func(l *l) *int { return &l.Flights }, wholeValue{10_000}), "the number of flights", "20"},
 		{"days", optional, field(func(l *l) *int { return &l.Days }, wholeValue{10_000}), "the number of days", "90"},
 	}}
@@ -431,9 +431,9 @@ func lifeChecked(f fields, l *steps.Validity) {
 	}
 }
 
-func equipmentKeys() mapping[steps.Equipment] {
+func equipmentKeys() mapping[*steps.Equipment] {
 	type e = steps.Equipment
-	return mapping[e]{what: "equipment", keys: []key[e]{
+	return mapping[*e]{what: "equipment", keys: []key[*e]{
 		{"title", required, field(func(e *e) *string { return &e.Title }, textValue{}),
 			"what it is, in a few words", "The camera"},
 		{"zone", optional, field(func(e *e) *string { return &e.Zone }, nameValue{zone}),
@@ -648,10 +648,10 @@ func (ofValue) typ() *typ {
 }
 
 // resultKeys has a key for each function that a result may be.
-func resultKeys() mapping[measuring.Result] {
-	m := mapping[measuring.Result]{what: "result", one: true}
+func resultKeys() mapping[*measuring.Result] {
+	m := mapping[*measuring.Result]{what: "result", one: true}
 	for _, fn := range measuring.Functions() {
-		k := key[measuring.Result]{name: fn.Name, need: choice, is: functionOf{fn}}
+		k := key[*measuring.Result]{name: fn.Name, need: choice, is: functionOf{fn}}
 		k.help, k.example = helpOf(fn.Name)
 		m.keys = append(m.keys, k)
 	}
@@ -680,7 +680,7 @@ func helpOf(function string) (help, example string) {
 // functionOf is what stands behind the key of a function.
 type functionOf struct{ measuring.Function }
 
-func (v functionOf) is() value[measuring.Result] {
+func (v functionOf) is() value[*measuring.Result] {
 	type r = measuring.Result
 	of := func(r *r) *[]string { return &r.Of }
 	switch {
@@ -690,7 +690,7 @@ func (v functionOf) is() value[measuring.Result] {
 	case !v.Run:
 		return field(of, pointsValue{v.Function, namesValue{to: point}})
 	}
-	return mapping[r]{what: v.Name, keys: []key[r]{
+	return mapping[*r]{what: v.Name, keys: []key[*r]{
 		{"rise", required, field(of, pointsValue{v.Function, namesValue{to: point}}), "a point, or the first less the second", "[front, rear]"},
 		{"run", required, field(func(r *r) *quantity.Quantity { return &r.Run }, amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
 	}}

@@ -14,9 +14,9 @@ import (
 
 // triageKeys are the keys of a triage table. The findings come before the rows that
 // answer them.
-func triageKeys() mapping[steps.Triage] {
+func triageKeys() mapping[*steps.Triage] {
 	type t = steps.Triage
-	return mapping[t]{what: "a triage table", check: triageChecked, keys: []key[t]{
+	return mapping[*t]{what: "a triage table", check: triageChecked, keys: []key[*t]{
 		{"triage", required, field(func(t *t) *string { return &t.Name }, nameValue{}),
 			"its name", "foam"},
 		{"design", optional, field(func(t *t) *string { return &t.Design }, nameValue{design}),
@@ -35,7 +35,7 @@ func triageKeys() mapping[steps.Triage] {
 		{"rows", required, field(func(t *t) *[]steps.Row { return &t.Rows }, list[steps.Row]{
 			is: rowKeys(), keep: func(*steps.Row) bool { return true }}),
 			"what is done about it; the first row that fits counts", ""},
-		{"unknown", required, either[t]{
+		{"unknown", required, either[*t]{
 			one:   field(func(t *t) *string { return &t.Unknown }, nameValue{procedure}),
 			more:  ownWordsValue{},
 			short: func(t *t) bool { return len(t.OwnWords) == 0 }},
@@ -48,9 +48,9 @@ func triageKeys() mapping[steps.Triage] {
 	}}
 }
 
-func findingKeys() mapping[steps.Finding] {
+func findingKeys() mapping[*steps.Finding] {
 	type f = steps.Finding
-	return mapping[f]{what: "a finding", check: findingChecked, keys: []key[f]{
+	return mapping[*f]{what: "a finding", check: findingChecked, keys: []key[*f]{
 		{"title", required, field(func(f *f) *string { return &f.Title }, textValue{}),
 			"what is seen, in a few words", "Cracked or split foam"},
 		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, namesValue{to: zone}),
@@ -59,11 +59,11 @@ func findingKeys() mapping[steps.Finding] {
 			"what people call it: who reports it in such words is asked whether this is meant", "[split, torn]"},
 		{"caution", optional, field(func(f *f) *string { return &f.Caution }, textValue{}),
 			"what to do at once, said when it is found", "# Carry it outside, onto sand."},
-		{"quarantine", optional, field(func(f *f) *steps.Quarantine { return &f.Quarantine }, either[steps.Quarantine]{
+		{"quarantine", optional, field(func(f *f) *steps.Quarantine { return &f.Quarantine }, either[*steps.Quarantine]{
 			lists: true,
 			one:   field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
 			short: func(q *steps.Quarantine) bool { return q.For.IsZero() },
-			more: mapping[steps.Quarantine]{what: "quarantine", keys: []key[steps.Quarantine]{
+			more: mapping[*steps.Quarantine]{what: "quarantine", keys: []key[*steps.Quarantine]{
 				{"for", required, field(func(q *steps.Quarantine) *quantity.Quantity { return &q.For }, amountValue{quantity.Duration, aboveZero}),
 					"how long it lasts at least, from when it was found; no line is confirmed earlier", "48 h"},
 				{"confirm", required, field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
@@ -128,12 +128,12 @@ func findingAt(name string) string { return "the finding " + name }
 
 func unknownAt(zone string) string { return "unknown " + zone }
 
-func rowKeys() mapping[steps.Row] {
+func rowKeys() mapping[*steps.Row] {
 	type r = steps.Row
-	answer := func(outcome string) value[r] {
+	answer := func(outcome string) value[*r] {
 		return outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})}
 	}
-	return mapping[r]{what: "a row", one: true, keys: []key[r]{
+	return mapping[*r]{what: "a row", one: true, keys: []key[*r]{
 		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, namesValue{to: finding}),
 			"what was seen", "cracked"},
 		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone}),
@@ -161,7 +161,7 @@ func (formerValue) write(*steps.Row) *yaml.Node { return nil }
 // offValue is yes, or how the lost part is taken off.
 type offValue struct{}
 
-func (offValue) procedure() value[steps.Row] {
+func (offValue) procedure() value[*steps.Row] {
 	return field(func(r *steps.Row) *string { return &r.Procedure }, nameValue{procedure})
 }
 
@@ -170,7 +170,7 @@ func (v offValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {
 		v.procedure().read(r, n, what, to)
 		return
 	}
-	yesValue[steps.Row]{}.read(r, n, what, to)
+	yesValue[*steps.Row]{}.read(r, n, what, to)
 }
 
 func (v offValue) write(from *steps.Row) *yaml.Node {
@@ -181,13 +181,13 @@ func (v offValue) write(from *steps.Row) *yaml.Node {
 }
 
 func (v offValue) typ() *typ {
-	return &typ{is: anEither, of: []*typ{yesValue[steps.Row]{}.typ(), v.procedure().typ()}}
+	return &typ{is: anEither, of: []*typ{yesValue[*steps.Row]{}.typ(), v.procedure().typ()}}
 }
 
 // outcomeValue is the value of the key of an outcome.
 type outcomeValue struct {
 	outcome string
-	is      value[steps.Row]
+	is      value[*steps.Row]
 }
 
 func (v outcomeValue) read(r *reader, n *yaml.Node, what string, to *steps.Row) {

@@ -333,17 +333,17 @@ func (v switchValue) write(from *bool) *yaml.Node {
 func (v switchValue) typ() *typ { return &typ{is: aSwitch, on: v.on} }
 
 // yesValue is a key whose only value is yes.
-type yesValue[T any] struct{}
+type yesValue[P any] struct{}
 
-func (yesValue[T]) read(r *reader, n *yaml.Node, what string, _ *T) {
+func (yesValue[P]) read(r *reader, n *yaml.Node, what string, _ P) {
 	if on, ok := r.yes(n, what); ok && !on {
 		r.fault(n, "%s must be yes; otherwise delete the line", what)
 	}
 }
 
-func (yesValue[T]) write(*T) *yaml.Node { return plain("yes") }
+func (yesValue[P]) write(P) *yaml.Node { return plain("yes") }
 
-func (yesValue[T]) typ() *typ { return &typ{is: aYes} }
+func (yesValue[P]) typ() *typ { return &typ{is: aYes} }
 
 // wholeValue is a whole number from 1 up.
 type wholeValue struct{ most int }
@@ -418,19 +418,19 @@ func (amountValue) write(from *quantity.Quantity) *yaml.Node {
 func (v amountValue) typ() *typ { return &typ{is: anAmount, unit: v.unit, least: v.least} }
 
 // amountLike is a number whose unit must suit one that was read before.
-type amountLike[T any] struct {
-	of    func(*T) *quantity.Quantity
-	like  func(*T) quantity.Dimension
+type amountLike[P any] struct {
+	of    func(P) *quantity.Quantity
+	like  func(P) quantity.Dimension
 	least bound
 }
 
-func (v amountLike[T]) read(r *reader, n *yaml.Node, what string, to *T) {
+func (v amountLike[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	amountValue{v.like(to), v.least}.read(r, n, what, v.of(to))
 }
 
-func (v amountLike[T]) write(from *T) *yaml.Node { return amountValue{}.write(v.of(from)) }
+func (v amountLike[P]) write(from P) *yaml.Node { return amountValue{}.write(v.of(from)) }
 
-func (v amountLike[T]) typ() *typ { return amountValue{least: v.least}.typ() }
+func (v amountLike[P]) typ() *typ { return amountValue{least: v.least}.typ() }
 
 func (r *reader) amount(n *yaml.Node, what string, want quantity.Dimension) quantity.Quantity {
 	if n.Kind != yaml.ScalarNode || null(n) {
@@ -461,12 +461,12 @@ func (r *reader) clear(n *yaml.Node, what string, want quantity.Dimension) {
 
 // rangeValue is a list of the lower and the upper limit, or one text such as
 // 2-3 turns or 56 mm ± 4 mm. Its two ends are two fields.
-type rangeValue[T any] struct {
+type rangeValue[P any] struct {
 	unit quantity.Dimension
-	ends func(*T) (low, high *quantity.Quantity)
+	ends func(P) (low, high *quantity.Quantity)
 }
 
-func (v rangeValue[T]) read(r *reader, n *yaml.Node, what string, to *T) {
+func (v rangeValue[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	low, high := v.ends(to)
 	if n.Kind == yaml.ScalarNode {
 		var err error
@@ -499,7 +499,7 @@ func (v rangeValue[T]) read(r *reader, n *yaml.Node, what string, to *T) {
 	}
 }
 
-func (v rangeValue[T]) write(from *T) *yaml.Node {
+func (v rangeValue[P]) write(from P) *yaml.Node {
 	low, high := v.ends(from)
 	if low.IsZero() || high.IsZero() {
 		return nil
@@ -507,7 +507,7 @@ func (v rangeValue[T]) write(from *T) *yaml.Node {
 	return flow([]string{low.Typed(), high.Typed()})
 }
 
-func (v rangeValue[T]) typ() *typ { return &typ{is: aRange, unit: v.unit} }
+func (v rangeValue[P]) typ() *typ { return &typ{is: aRange, unit: v.unit} }
 
 // settingsValue is conditions with their states, in the order written.
 type settingsValue struct{}

@@ -119,7 +119,7 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 		rule := r.Gate.Rule()
 		rule.Limits.Alike, rule.Repeat = quantity.Quantity{}, 1 // likeness takes two
 		alone := []measuring.Point{{Name: f.Point, Readings: []quantity.Quantity{f.Value}}}
-		doubts := measuring.Doubts{Gauges: s.studied(reading{position: e.Position, at: e.At, ReadingTaken: f}, []measuring.Doubt{r.Gauge.Doubt()})}
+		doubts := measuring.Doubts{Earlier: f.Earlier, Gauges: s.studied(reading{position: e.Position, at: e.At, ReadingTaken: f}, []measuring.Doubt{r.Gauge.Doubt()})}
 		for _, part := range rule.Parts(alone, doubts) {
 			r.Scale = part.Scale
 		}

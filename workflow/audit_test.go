@@ -22,7 +22,7 @@ func inspected(t *testing.T) *bench {
 	b.after(time.Hour) // it lapsed after 25 min
 	b.done("coat-saddle", "join-saddle")
 	b.after(24 * time.Hour)
-	b.must(readings("square", "left=500 mm", "right=501 mm"), readings("slot", "root=4.49 mm", "tip=4 mm"), readings("slot", "root=4 mm"))
+	b.must(readings("square", "left=500 mm", "right=501 mm"), readings("slot", "root=4.475 mm", "tip=4 mm"), readings("slot", "root=4.46 mm"))
 	b.must(GiveRelease{}, LogFlight{Landing: Soft})
 	b.must(Note{Text: "mistyped"}, Undo{Position: b.state.Size(), Reason: "another airframe"})
 	b.after(time.Hour)

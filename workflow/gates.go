@@ -272,7 +272,8 @@ func inTime(readings []reading) []reading {
 // has passed begins anew there: a reading of another day is in no mean with it. And once
 // the gate was undecided it passes only by the mean of all that was read since: or else
 // who measures until it passes would pick the lucky reading. The mean shrinks what
-// repeating can shrink, and the bias stays.
+// repeating can shrink, and the bias stays. Readings that lie too far apart are in no mean
+// with those that begin their point anew, once the set-up was steadied.
 func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 	r := empty
 	if !isRepeated(r.Gate, counting) {
@@ -280,42 +281,48 @@ func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 		return r
 	}
 	var series []reading
-	since := int64(-1)          // the first reading of those that decided nothing; -1: there are none
-	passed := map[string]bool{} // points with what they passed with
-	given := map[string]int{}   // readings by point
+	since := int64(-1)         // the first reading of those that decided nothing; -1: there are none
+	passed := map[string]int{} // so many readings each point passed with, of its last
+	given := map[string]int{}  // readings by point
 	for i, t := range counting {
-		if passed[t.Point] {
+		anew := t.Anew && !slices.ContainsFunc(series, func(old reading) bool {
+			return old.Anew && old.Point == t.Point && s.Entries[old.position].Recorded.Equal(s.Entries[t.position].Recorded)
+		})
+		if passed[t.Point] > 0 || anew {
 			series = slices.DeleteFunc(slices.Clone(series), func(old reading) bool { return old.Point == t.Point })
-			passed[t.Point] = false
+			passed[t.Point] = 0
+		}
+		if anew && since < 0 {
+			since = t.position
 		}
 		series, given[t.Point] = append(series, t), given[t.Point]+1
 		if i+1 < len(counting) {
 			next := counting[i+1]
-			if given[next.Point] < r.Gate.Repeat && s.Entries[t.position].Recorded.Equal(s.Entries[next.position].Recorded) {
+			if (given[next.Point] < r.Gate.Repeat || next.Anew) && s.Entries[t.position].Recorded.Equal(s.Entries[next.position].Recorded) {
 				continue // what is given at once is judged as a whole
 			}
 		}
 		clear(given)
 		r = empty
-		s.judge(&r, series)
+		s.judgeBy(&r, r.Gate.Rule(), func(name string) []reading { return lastOf(series, name, max(r.Gate.Repeat, passed[name])) })
 		switch {
 		case r.Standing == Undecided && since < 0:
 			for _, t := range slices.Backward(series) {
-				if slices.Contains(r.Rests, t.position) && !passed[t.Point] {
+				if slices.Contains(r.Rests, t.position) && passed[t.Point] == 0 {
 					since = t.position
 				}
 			}
 		case r.Standing == Current && since >= 0:
-			if all := s.decided(r, series, since); !all.Met() {
-				r = all
-			}
+			r = s.decided(r, series, since)
 		case r.Standing == Undecided && !slices.ContainsFunc(series, func(t reading) bool { return t.Alone }):
 			r = s.decided(r, series, since)
 		}
 		if r.Standing == Current {
 			since = -1
-			for _, name := range r.Gate.PointNames() {
-				passed[name] = true
+			for _, p := range r.Points {
+				if passed[p.Name] = len(p.Readings); t.Earlier { // it was judged by its last
+					passed[p.Name] = r.Gate.Repeat
+				}
 			}
 		}
 	}
@@ -336,7 +343,7 @@ func (s *State) decided(r GateReport, series []reading, since int64) GateReport 
 			before = append(before, t)
 		}
 	}
-	words := "; this is the mean of all that was read there since the reading that left it undecided"
+	words := "this is the mean of all that was read there since the reading that left it undecided"
 	switch {
 	case len(before) == 0:
 	case !s.finerThan(r.Gate, by, before):
@@ -355,6 +362,8 @@ func (s *State) decided(r GateReport, series []reading, since int64) GateReport 
 	}
 	rule := r.Gate.Rule()
 	rule.Repeat = len(by)
+	moment := since
+	var few string
 	at := map[string][]reading{}
 	for _, name := range r.Gate.PointNames() {
 		n := 0
@@ -365,10 +374,23 @@ func (s *State) decided(r GateReport, series []reading, since int64) GateReport 
 		}
 		at[name] = lastOf(by, name, max(n, r.Gate.Repeat))
 		rule.Repeat = min(rule.Repeat, len(at[name]))
+		if first := at[name]; len(first) > 0 && first[0].Anew {
+			words, moment = "this is the mean of all that was read there since the set-up was steadied", first[0].position
+			if want := r.Gate.Rule().Anew(); len(first) < want { // the others were taken back
+				few = fmt.Sprintf("%d of %d readings%s since the set-up was steadied", len(first), want, where(name))
+			}
+		}
 	}
 	all := GateReport{Gate: r.Gate, Last: r.Last}
 	s.judgeBy(&all, rule, func(name string) []reading { return at[name] })
-	all.Reason = Cause{all.Reason.Text + words, s.Entries[since].At}
+	if all.Reason.Text != "" {
+		words = all.Reason.Text + "; " + words
+	}
+	all.Reason = Cause{words, s.Entries[moment].At}
+	if few != "" && all.Standing == Current {
+		all.Standing, all.Finding.Verdict, all.Finding.Reason = Undecided, measuring.Undecided, few
+		all.Reason = Cause{Text: few}
+	}
 	return all
 }
 
@@ -409,9 +431,10 @@ func (s *State) doubtsOf(t reading) []measuring.Doubt {
 
 // readSet are readings of one thing, with the doubts of their gauges.
 func (s *State) readSet(readings []reading) measuring.Set {
-	var set measuring.Set
+	set := measuring.Set{Doubts: measuring.Doubts{Earlier: true}}
 	for i, t := range readings {
 		set.Readings = append(set.Readings, t.Value)
+		set.Doubts.Earlier = set.Doubts.Earlier && t.Earlier
 		for _, d := range s.doubtsOf(t) {
 			set.Doubts.Add(d)
 		}
@@ -444,10 +467,12 @@ func (s *State) judgeBy(r *GateReport, rule measuring.Rule, at func(point string
 	g := r.Gate
 	var points []measuring.Point
 	gauge := ""
+	r.Doubts.Earlier = true
 	for _, name := range g.PointNames() {
 		p := measuring.Point{Name: name}
 		for _, t := range at(name) {
 			p.Readings = append(p.Readings, t.Value)
+			r.Doubts.Earlier = r.Doubts.Earlier && t.Earlier
 			r.Rests = append(r.Rests, t.position)
 			for _, d := range s.doubtsOf(t) {
 				r.Doubts.Add(d)

@@ -1,6 +1,8 @@
 package workflow
 
 import (
+	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -247,15 +249,39 @@ func TestAnUndecidedReadingIsNotRepeatedUntilItPasses(t *testing.T) {
 
 	b = assembled(t)
 	is(b, "4.475 mm", Undecided) // none of them passes alone, and √(0.0005 + 0.0004/4) mm is less than 0.025 mm
-	mustContain(t, b.gate("slot").Says().Text, "; 3 more readings like these would settle it")
+	mustContain(t, b.gate("slot").Says().Text, "; 3 more readings at root would settle it, if they are like these")
 	is(b, "4.475 mm", Undecided)
-	mustContain(t, b.gate("slot").Says().Text, "; 2 more readings like these")
+	mustContain(t, b.gate("slot").Says().Text, "; 2 more readings at root would settle it")
 	is(b, "4.475 mm", Undecided)
 	is(b, "4.475 mm", Current)
+	passed := b.gate("slot")
+	// Each command left its own verdict; the last value is the mean of all that decided.
+	r, err := b.state.Record(b.now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var verdicts []string
+	for _, j := range r.Judgements[len(r.Judgements)-4:] {
+		v, _ := j.Of("root")
+		verdicts = append(verdicts, fmt.Sprintf("%s of %d, U %.4f", j.Report.Standing, len(v.Readings), v.U))
+	}
+	// √(0.0005 + 0.0004/n) mm
+	if want := []string{"undecided of 1, U 0.0300", "undecided of 2, U 0.0265", "undecided of 3, U 0.0252", "current of 4, U 0.0245"}; !slices.Equal(verdicts, want) {
+		t.Errorf("judged %q, want %q", verdicts, want)
+	}
+	if len(passed.Rests) != 8 || strings.Contains(passed.Says().Text, ", ;") || strings.Contains(passed.Says().Text, ": ;") {
+		t.Errorf("%d readings count: %s", len(passed.Rests), passed.Says().Text)
+	}
+	// One point read again: the other keeps the mean that it passed with.
+	b.after(time.Minute)
+	b.must(readings("slot", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current || len(g.Points[0].Readings) != 4 || len(g.Points[1].Readings) != 1 {
+		t.Errorf("slot is %s of %v", g.Says().Text, g.Points)
+	}
 
 	b = assembled(t)
 	is(b, "4.48 mm", Undecided) // the bias of √0.0005 = 0.022 mm stays
-	mustContain(t, b.gate("slot").Says().Text, "; more readings with this gauge can't settle it")
+	mustContain(t, b.gate("slot").Says().Text, "; more readings like these would not settle it")
 
 	b = assembled(t)
 	is(b, "4.5 mm", Undecided)
@@ -267,6 +293,57 @@ func TestAnUndecidedReadingIsNotRepeatedUntilItPasses(t *testing.T) {
 	is(b, "4.46 mm", Undecided)
 	is(b, "4.45 mm", Undecided) // 4.47, and they lie too far apart for it
 	mustContain(t, b.gate("slot").Says().Text, "with the spread of its readings it is accurate to 0.048 mm")
+}
+
+// Readings that lie too far apart stay in every mean till their point is begun anew, with
+// enough readings at once; what was read before stays in the record as it was judged. The
+// mean of 4.4, 4.4, 4.41 and 4.41 mm is 4.405; their spread is within the repeatability.
+func TestAPointBegunAnew(t *testing.T) {
+	anew := func(values ...string) Measure {
+		m := readings("slot", values...)
+		m.Anew, m.Sure = true, true
+		return m
+	}
+	b := assembled(t)
+	four := []string{"root=4.4 mm", "root=4.4 mm", "root=4.41 mm", "root=4.41 mm"}
+	mustContain(t, fmt.Sprint(b.try(anew(four...))), "nothing begins anew")
+	b.after(time.Minute)
+	b.must(readings("slot", "root=4.48 mm", "tip=4 mm"))
+	b.after(time.Minute)
+	b.must(readings("slot", "root=3.9 mm"))
+	g := b.gate("slot")
+	if g.Standing != Undecided || !slices.Equal(g.Finding.Unsteady, []string{"root"}) || strings.Contains(g.Says().Text, "would settle") {
+		t.Errorf("slot is %s", g.Says().Text)
+	}
+	do := b.state.ToMeet(g, b.now)
+	if do.Kind != ToBeginAnew || do.Anew != 4 || !slices.Equal(do.Points, []string{"root", "root", "root", "root"}) {
+		t.Errorf("%+v", do)
+	}
+	mustContain(t, fmt.Sprint(b.try(anew(four[:3]...))), "begins anew at root with 4 to 50 readings at once, and here are 3")
+	mustContain(t, fmt.Sprint(b.try(anew("tip=4 mm", "tip=4 mm", "tip=4 mm", "tip=4 mm"))), "only readings at root")
+	b.after(time.Minute)
+	b.must(anew(four...))
+	g = b.gate("slot")
+	v := b.state.Judged(g)[0]
+	if g.Standing != Current || v.Value != 4.405 || len(v.Readings) != 4 || !strings.Contains(g.Says().Text, "since the set-up was steadied") {
+		t.Errorf("slot is %s, %v", g.Says().Text, v.Value)
+	}
+	r, err := b.state.Record(b.now)
+	if err != nil || len(r.Judgements) < 3 || r.Judgements[len(r.Judgements)-2].Report.Standing != Undecided {
+		t.Errorf("%+v, %v", r.Judgements, err)
+	}
+	b.must(Undo{Position: b.state.Size() - 1}) // one that is taken back leaves too few
+	if g := b.gate("slot"); g.Standing != Undecided || !strings.Contains(g.Says().Text, "3 of 4 readings at root since the set-up was steadied") {
+		t.Errorf("slot is %s", g.Says().Text)
+	}
+}
+
+// A gauge of another dimension reads nothing of a gate.
+func TestAGaugeOfAnotherDimensionMeasuresNothing(t *testing.T) {
+	b := filming(t)
+	m := readings("slot", "root=4 mm", "tip=4 mm")
+	m.Gauge = "probe"
+	mustContain(t, fmt.Sprint(b.try(m)), "probe reads a temperature, and slot is a length")
 }
 
 // A concession ends with the life of the gate, whether readings were accepted by it or that

@@ -162,6 +162,12 @@ func (s *State) ToMeet(r GateReport, at time.Time) Remedy {
 	}
 	if r.Standing == Undecided && r.Finding.Missing == "" && do.Kind == ToMeasure {
 		do.Kind, do.Names, do.Concede, do.Coarse = ToDecide, s.finer(r.Gate, at), !r.Gate.Critical, r.Finding.Judged.TooCoarse()
+		if apart := r.Finding.Unsteady; len(apart) > 0 {
+			do.Kind, do.Anew, do.Points = ToBeginAnew, r.Gate.Rule().Anew(), nil
+			for _, point := range apart {
+				do.Points = append(do.Points, slices.Repeat([]string{point}, do.Anew)...)
+			}
+		}
 	}
 	return do
 }

@@ -18,6 +18,7 @@ type Measure struct {
 	Readings []Reading
 	Gauge    string // "": the gate's own
 	Sure     bool   // also readings that are probably mistyped or misread
+	Anew     bool   // their points are begun anew, since the set-up was steadied
 }
 
 // A Reading is a value at one point of a gate.
@@ -67,6 +68,9 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	if len(r.Readings) == 0 {
 		return nil, bad("give at least one reading for %s", gate.Name)
 	}
+	if have, want := used.Resolution.Dimension(), gate.Dimension(); have != want {
+		return nil, bad("%s reads a %s, and %s is a %s", used.Name, have, gate.Name, want)
+	}
 	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(report, c.At)...)
 	reasons = append(reasons, s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
@@ -84,7 +88,7 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 		if !slices.Contains(gate.PointNames(), reading.Point) {
 			return nil, pointError(gate, reading.Point)
 		}
-		if at[reading.Point]++; at[reading.Point] > gate.Repeat {
+		if at[reading.Point]++; at[reading.Point] > gate.Repeat && !r.Anew {
 			return nil, tooMany(gate, reading.Point)
 		}
 		if want := gate.Dimension(); reading.Value.Dimension() != want {
@@ -93,7 +97,10 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 		if err := shown(used, reading.Value); err != nil {
 			return nil, err
 		}
-		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge})
+		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge, Anew: r.Anew})
+	}
+	if err := r.begins(report, at); err != nil {
+		return nil, err
 	}
 	if reasons := s.unlikely(report, r.Readings); len(reasons) > 0 && !r.Sure {
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
@@ -102,6 +109,26 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
 	return facts, nil
+}
+
+// begins refuses to begin points anew whose readings agree, or with too few readings.
+func (r Measure) begins(report GateReport, at map[string]int) error {
+	if !r.Anew {
+		return nil
+	}
+	apart, want := report.Finding.Unsteady, report.Gate.Rule().Anew()
+	if report.Standing != Undecided || len(apart) == 0 {
+		return bad("no readings of %s lie too far apart; nothing begins anew", r.Gate)
+	}
+	for point, n := range at {
+		if !slices.Contains(apart, point) {
+			return bad("only readings%s lie too far apart; nothing else begins anew", where(strings.Join(apart, ", ")))
+		}
+		if n < want || n > 50 {
+			return bad("%s begins anew%s with %d to 50 readings at once, and here are %d", r.Gate, where(point), want, n)
+		}
+	}
+	return nil
 }
 
 // unlikely says which of the readings are probably mistyped or misread. What counts at

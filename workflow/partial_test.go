@@ -37,12 +37,12 @@ func TestAPointOutOfToleranceDecidesWhileAnotherIsMissing(t *testing.T) {
 }
 
 func TestAPointThatIsUndecidedDecidesWhileAnotherIsMissing(t *testing.T) {
-	b := half(t, "4.49 mm")
+	b := half(t, "4.475 mm")
 	if g := b.gate("slot"); g.Standing != Undecided {
 		t.Errorf("slot is %s", g.Says().Text)
 	}
 	b.refused(GiveRelease{}, ByGate)
-	b.must(readings("slot", "root=4 mm"))
+	b.must(readings("slot", "root=4.46 mm"))
 	if g := b.gate("slot"); g.Standing != Measuring {
 		t.Errorf("slot is %s", g.Says().Text)
 	}

@@ -19,6 +19,7 @@ import (
 type Record struct {
 	Judgements  []Judgement // in the order in which they were judged
 	Flights     []FlightFacts
+	Jobs        []JobFacts
 	Damages     []DamageFacts
 	Repairs     []RepairFacts
 	Joints      []JointFacts // that were joined, ever
@@ -32,7 +33,8 @@ type Record struct {
 
 // A Judgement is a gate as it was judged in one sitting: by the readings of that sitting
 // and those from before it that counted still, with the limits and the gauges of then. A
-// sitting ends once the gate is decided: what is read there later is judged anew.
+// sitting ends once the gate has all its readings and a verdict, undecided too: what is
+// read there later is judged anew.
 type Judgement struct {
 	Gate       steps.Gate // with the limits then
 	Job, Step  string     // whose measure step it was for; "": none
@@ -110,7 +112,7 @@ func (s *State) Judged(r GateReport) []Judged {
 
 // Record is what the journal tells, as it stands at the time.
 func (s *State) Record(at time.Time) (*Record, error) {
-	w := &recorder{final: s, rows: map[string]int{}, inPlace: map[int64][]Joint{}}
+	w := &recorder{final: s, rows: map[string]int{}, inPlace: map[int64][]Joint{}, lapsed: map[int64]lapse{}}
 	if _, err := fold(s.Entries, s.docs, w.see); err != nil {
 		return nil, err
 	}
@@ -121,6 +123,7 @@ func (s *State) Record(at time.Time) (*Record, error) {
 	s.recordJoints(r, w)
 	s.recordReleases(r, w, at)
 	s.recordFlights(r)
+	s.recordJobs(r, at)
 	s.recordRepairs(r, at)
 	s.recordParts(r, at)
 	return r, nil
@@ -133,9 +136,12 @@ type recorder struct {
 	rows    map[string]int    // by gate: the sitting that goes on
 	joined  []JointFacts      // as they were when they were joined
 	inPlace map[int64][]Joint // by release: the joints then
+	lapsed  map[int64]lapse   // by release: when it lapsed, unless it was in force again
+	ends    time.Time         // when the first gate under the release in force outlives its life; zero: none does
 }
 
 func (w *recorder) see(s *State, e journal.Entry) {
+	defer w.follow(s, e)
 	switch f := e.Facts.(type) {
 	case journal.ReadingTaken:
 		if !w.goesOn(s, e, f) {
@@ -199,7 +205,7 @@ func (w *recorder) judge(s *State, e journal.Entry, f journal.ReadingTaken) {
 		report.Gate, _ = s.Sheet.Gate(f.Gate)
 	}
 	j.Gate, j.Report, j.Judged = report.Gate, report, s.Judged(report)
-	if report.Finding.Missing == "" && (report.Standing == Current || report.Standing == Failed) {
+	if report.Finding.Missing == "" {
 		delete(w.rows, f.Gate)
 	}
 }

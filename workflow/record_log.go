@@ -58,8 +58,10 @@ type ReleaseFacts struct {
 	At       time.Time
 	By       string
 	Young    []Young // joints that were younger than their cure, by the bench as it was known then and as it is now
-	// Ended is why it is no longer in force; zero: it is. Replaced: there is a later one.
+	// Ended is why it is no longer in force, and EndedAt since when, as it was known then;
+	// zero: it is. Replaced: there is a later one.
 	Ended    Cause
+	EndedAt  time.Time
 	Replaced bool
 	Sealed   int64 // the first entry of a seal that covers it; 0: none
 }
@@ -108,11 +110,66 @@ func (s *State) recordReleases(r *Record, w *recorder, at time.Time) {
 			}
 		}
 	}
-	if n := len(r.Releases); n > 0 {
-		if now := s.Airworthiness(at); !now.Released {
-			r.Releases[n-1].Ended = now.Why
+	now := s.Airworthiness(at)
+	for i := range r.Releases {
+		one := &r.Releases[i]
+		lapsed, ended := w.lapsed[one.Position]
+		switch {
+		case !one.Replaced && now.Released:
+			continue
+		case !ended && one.Replaced:
+			lapsed = lapse{r.Releases[i+1].At, Cause{Text: "a later release replaced it"}}
+		case !ended: // by time alone, since the last entry
+			lapsed = lapse{w.ends, now.Why}
+			if w.ends.After(at) {
+				lapsed.at = time.Time{}
+			}
+		}
+		one.Ended, one.EndedAt = lapsed.why, lapsed.at
+	}
+}
+
+// A lapse is when a release lapsed, and why.
+type lapse struct {
+	at  time.Time
+	why Cause
+}
+
+// follow notes when the release in force lapses. One that is in force again after that,
+// such as once a check that an open job held back is complete, has not ended.
+func (w *recorder) follow(s *State, e journal.Entry) {
+	if s.Release == nil || s.effects[e.Facts.Kind()].aside {
+		return
+	}
+	if _, is := e.Facts.(journal.GaugeChecked); is {
+		s.judgeChecks()
+	}
+	at := latest(e.At, s.Release.At)
+	now := s.Airworthiness(at)
+	_, lapsed := w.lapsed[s.Release.Position]
+	switch {
+	case now.Released:
+		delete(w.lapsed, s.Release.Position)
+		w.ends = s.lifeEnds(at)
+	case !lapsed:
+		if !w.ends.IsZero() && w.ends.Before(at) {
+			at = w.ends
+		}
+		w.lapsed[s.Release.Position] = lapse{at, now.Why}
+	}
+}
+
+// lifeEnds is when the first gate that was measured outlives its life; zero: none does.
+func (s *State) lifeEnds(at time.Time) (first time.Time) {
+	if !slices.ContainsFunc(s.Sheet.Gates, func(g steps.Gate) bool { return g.Validity.Days > 0 && !g.Work }) {
+		return first
+	}
+	for _, g := range s.Gates(at) {
+		if _, until := s.LifeLeft(g); !g.Gate.Work && !until.IsZero() && (first.IsZero() || until.Before(first)) {
+			first = until
 		}
 	}
+	return first
 }
 
 // A Concession accepted a gate that was not met.
@@ -149,6 +206,37 @@ func (s *State) recordConcessions(r *Record, at time.Time) {
 			}
 		}
 		r.Concessions = append(r.Concessions, c)
+	}
+}
+
+// A JobFacts is a job, with who opened it, who worked on it and how far it is.
+type JobFacts struct {
+	*Job
+	OpenedBy    string
+	Closed      time.Time // when its last step was done; zero: it is open
+	By          []string
+	Done, Steps int
+}
+
+func (s *State) recordJobs(r *Record, at time.Time) {
+	by := map[string][]string{}
+	for _, e := range s.Entries {
+		if work, ok := journal.WorkOf(e.Facts); ok && s.Live(e.Position) && !slices.Contains(by[work.Job], e.By) {
+			by[work.Job] = append(by[work.Job], e.By)
+		}
+	}
+	for _, j := range s.Jobs {
+		one := JobFacts{Job: j, OpenedBy: s.Entries[j.Position].By, By: by[j.ID]}
+		for _, step := range s.Steps(j, at) {
+			one.Steps++
+			if step.Progress == Done {
+				one.Done++
+			}
+		}
+		if !s.Open(j, at) {
+			one.Closed = j.last()
+		}
+		r.Jobs = append(r.Jobs, one)
 	}
 }
 
@@ -220,6 +308,7 @@ type PartFacts struct {
 	Job    string    // that made it, or the part in its place
 	Since  time.Time // when that was; zero: nobody knows
 	Cut    []string  // repairs that cut a part of it out and set another
+	Recut  time.Time // when the last of them did
 	Things []Thing   // of equipment: what is aboard, by its name
 }
 
@@ -266,6 +355,11 @@ func (s *State) recordParts(r *Record, at time.Time) {
 		for _, repaired := range r.Repairs {
 			if slices.Contains(repaired.CutOut, z.Zone) {
 				p.Cut = append(p.Cut, repaired.Job.ID)
+				for _, done := range repaired.Steps {
+					if slices.Contains(done.Step.Renews, z.Zone) {
+						p.Recut = latest(p.Recut, done.At)
+					}
+				}
 			}
 		}
 		for _, item := range s.Sheet.Equipment {

@@ -15,6 +15,8 @@ type DamageFacts struct {
 	Repaired bool
 	Job      string  // that repairs it; "": none
 	Aboard   []Thing // with a name, when it was found
+	Event    int     // from 1: what was found at one time, and reported at once, is of one event
+	Flight   int     // the last flight before it, from 1; 0: none
 }
 
 // RepairFacts are one job of repair, with what it found, did and renewed, and the
@@ -47,6 +49,18 @@ type StepFacts struct {
 type BeforeAfter struct {
 	Gate          string
 	Before, After *Judgement
+	// Changes are of equipment between both: what it gained by them is not the repair's.
+	Changes []journal.EquipmentChanged
+}
+
+// Doubt is the check that casts doubt on the one before or the one after; nil: none.
+func (b BeforeAfter) Doubt() *GaugeCheck {
+	for _, j := range []*Judgement{b.Before, b.After} {
+		if j != nil && j.Doubt != nil {
+			return j.Doubt
+		}
+	}
+	return nil
 }
 
 // Gained is by how much the value rose, in the unit of the later one; false: one is not
@@ -67,6 +81,17 @@ func (s *State) recordRepairs(r *Record, at time.Time) {
 	for _, d := range s.Damages {
 		one := DamageFacts{Damage: d, Aboard: s.fittedBefore(instant{d.Position, d.At})}
 		one.Repaired, one.Job = s.Repaired(d, at)
+		if one.Event = 1; len(r.Damages) > 0 {
+			before := r.Damages[len(r.Damages)-1]
+			if one.Event = before.Event; !before.At.Equal(d.At) && !s.Entries[before.Position].Recorded.Equal(s.Entries[d.Position].Recorded) {
+				one.Event++
+			}
+		}
+		for i, f := range s.Flights {
+			if !f.At.After(d.At) {
+				one.Flight = i + 1
+			}
+		}
 		r.Damages = append(r.Damages, one)
 	}
 	for _, j := range s.Jobs {
@@ -149,10 +174,25 @@ func (s *State) repairFacts(r *Record, j *Job, at time.Time) RepairFacts {
 			one.Critical = append(one.Critical, both)
 		}
 		if g.Mass && g.Limits.Dimension() == quantity.Mass {
+			both.Changes = s.changedBetween(both.Before, both.After)
 			one.Mass = append(one.Mass, both)
 		}
 	}
 	return one
+}
+
+// changedBetween are the changes of equipment after the last reading of the one and before
+// the first of the other.
+func (s *State) changedBetween(before, after *Judgement) (all []journal.EquipmentChanged) {
+	if before == nil || after == nil {
+		return nil
+	}
+	for _, c := range s.changes {
+		if c.position > before.Entries[len(before.Entries)-1] && c.position < after.Entries[0] {
+			all = append(all, c.EquipmentChanged)
+		}
+	}
+	return all
 }
 
 // lastBefore is the last judgement of the gate before the entry that tells its value.

@@ -28,6 +28,7 @@ const (
 	ToSayMixed      RemedyKind = "say-mixed"           // Gate: when the glue of its rework was mixed
 	ToTouchAgain    RemedyKind = "touch-again"         // Step: the join
 	ToMeasure       RemedyKind = "measure"             // Gate, Points, Unit
+	ToBeginAnew     RemedyKind = "begin anew"          // Gate, Points, Unit, Anew: steady the set-up and read so many at once; Names, Concede: as ToDecide
 	ToDecide        RemedyKind = "decide"              // Gate, Points, Unit: measure it again; Names: finer gauges; Concede: or accept it as it is
 	ToBeSure        RemedyKind = "be-sure"             // Gate, Points, Unit: look again at a reading that is probably mistyped or misread; Names: the others as they were given
 	ToMeasureRest   RemedyKind = "measure-rest"        // Gate, Points: those left; rework comes after
@@ -84,6 +85,7 @@ type Remedy struct {
 	Value    quantity.Quantity `json:"value,omitzero"`
 	Humidity bool              `json:"humidity,omitempty"`
 	Concede  bool              `json:"concede,omitempty"` // a concession would do
+	Anew     int               `json:"anew,omitempty"`    // readings at once with which a point begins anew
 	Coarse   bool              `json:"coarse,omitempty"`  // more readings with its own gauge would not decide it
 	Then     time.Time         `json:"then,omitzero"`     // when it must have been so: what was asked for is dated then
 }

@@ -294,11 +294,11 @@ func position(b *bench, step string) int64 {
 
 func TestUndecidedIsNotPassed(t *testing.T) {
 	b := assembled(t)
-	b.must(readings("slot", "root=4.49 mm", "tip=4 mm"))
+	b.must(readings("slot", "root=4.475 mm", "tip=4 mm"))
 	if g := b.gate("slot"); g.Standing != Undecided || g.Met() {
 		t.Errorf("slot is %s", g.Says().Text)
 	}
-	b.must(readings("slot", "root=4.4 mm"))
+	b.must(readings("slot", "root=4.46 mm"))
 	if g := b.gate("slot"); g.Standing != Current {
 		t.Errorf("slot is %s", g.Says().Text)
 	}

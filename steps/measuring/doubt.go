@@ -21,6 +21,10 @@ type Doubt struct {
 type Doubts struct {
 	Gauges  []Doubt
 	Several bool // readings of several gauges: each has a bias of its own
+
+	// Earlier: all the readings are of when sizes were taken as the nearest floats in their
+	// own unit, and every mean counted as of the fewest readings at any point.
+	Earlier bool
 }
 
 // Add adds what is known of one more gauge.
@@ -34,6 +38,26 @@ func (d *Doubts) Add(more Doubt) {
 type Band struct {
 	square *big.Rat // nil: nothing can be decided
 	gauge  *big.Rat // the part of it that is known without the readings' own spread; nil: all of it
+
+	// What it was expanded from, where the readings spread: their combined variance and
+	// its effective degrees of freedom; nil: a quarter of square, of no end of them.
+	variance, freedom *big.Rat
+}
+
+// A Term is one mean that a value is worked out of.
+type Term struct {
+	Slope    *big.Rat // by how much the value changes where the mean does by one unit
+	N        int      // readings that it is the mean of
+	Variance *big.Rat // of those readings, by N - 1; nil: they say nothing
+}
+
+// terms are means of n readings each that do not spread.
+func terms(slopes []*big.Rat, n int) []Term {
+	all := make([]Term, len(slopes))
+	for i, s := range slopes {
+		all[i] = Term{Slope: s, N: n}
+	}
+	return all
 }
 
 // Float is the half-width of the band; +Inf where nothing can be decided.
@@ -71,16 +95,14 @@ func (b Band) decides(room *big.Rat) Verdict {
 // Band is the guard band of a value before anything is read: as [Doubts.Budget] has it
 // of readings that do not spread.
 func (d Doubts) Band(slopes []*big.Rat, n int, unit string) Band {
-	return d.Budget(slopes, n, nil, unit)
+	return d.Budget(terms(slopes, n), unit)
 }
 
 // Budget is the uncertainty of a value that is worked out of readings: the one
-// place where resolution, gauge, repeatability and repeated readings meet. The
-// value changes by its slope for each unit that one mean changes; each is the mean
-// of n readings, and variances are those of the readings of each, by n - 1; none:
-// they say nothing.
+// place where resolution, gauge, repeatability and repeated readings meet. Each mean
+// counts by its own number of readings.
 //
-//	U² = (Σs·b)² + Σs²·r²/n
+//	U² = (Σs·b)² + Σ(s²·r²/n)
 //
 // r is the repeatability, which repeating shrinks, and b the bias of the gauge,
 // which all its readings share: b² = U² - r² (JCGM 100:2008, 5.1.2 for what is
@@ -100,14 +122,12 @@ func (d Doubts) Band(slopes []*big.Rat, n int, unit string) Band {
 //     G.2; from memory): 2 where the gauge outweighs the spread, more where it is
 //     mostly that of two or three readings. So it never narrows what the gauge alone
 //     leaves open.
-func (d Doubts) Budget(slopes []*big.Rat, n int, variances []*big.Rat, unit string) Band {
-	return d.in(unit).budget(slopes, n, variances)
-}
+func (d Doubts) Budget(of []Term, unit string) Band { return d.in(unit).budget(of) }
 
 // gauges are what is known of gauges whatever is read, in one unit.
 type gauges struct {
-	each    []gauge
-	several bool
+	each             []gauge
+	several, earlier bool
 }
 
 // A gauge is the squares of what a [Doubt] says; nil: it measures something else.
@@ -118,17 +138,21 @@ type gauge struct {
 }
 
 func (d Doubts) in(unit string) gauges {
-	all := gauges{several: d.Several}
+	all := gauges{several: d.Several, earlier: d.Earlier}
 	for _, g := range d.Gauges {
-		all.each = append(all.each, g.in(unit))
+		all.each = append(all.each, g.in(unit, d.Earlier))
 	}
 	return all
 }
 
-func (d Doubt) in(unit string) gauge {
+func (d Doubt) in(unit string, earlier bool) gauge {
+	size := sizeSquared
+	if earlier {
+		size = nearSquared
+	}
 	step, ok1 := d.step(unit)
-	whole, ok2 := sizeSquared(d.Uncertainty, unit)
-	repeats, ok3 := sizeSquared(d.Repeatability, unit)
+	whole, ok2 := size(d.Uncertainty, unit)
+	repeats, ok3 := size(d.Repeatability, unit)
 	if !ok1 || !ok2 || !ok3 {
 		return gauge{}
 	}
@@ -143,11 +167,13 @@ func (d Doubt) in(unit string) gauge {
 	return g
 }
 
-func (all gauges) budget(slopes []*big.Rat, n int, variances []*big.Rat) Band {
-	sum, squares := new(big.Rat), new(big.Rat)
-	for _, s := range slopes {
-		sum.Add(sum, s)
-		squares.Add(squares, square(s))
+func (all gauges) budget(of []Term) Band {
+	sum, squares, means := new(big.Rat), new(big.Rat), new(big.Rat)
+	for _, t := range of {
+		sum.Add(sum, t.Slope)
+		s := square(t.Slope)
+		squares.Add(squares, s)
+		means.Add(means, s.Quo(s, big.NewRat(int64(max(1, t.N)), 1)))
 	}
 	together := square(sum)
 	apart := larger(together, squares)
@@ -156,41 +182,48 @@ func (all gauges) budget(slopes []*big.Rat, n int, variances []*big.Rat) Band {
 		if g.bias == nil {
 			return Band{}
 		}
-		of := together
+		biased := together
 		if all.several || !g.stated {
-			of = apart
+			biased = apart
 		}
-		gauge := new(big.Rat).Mul(g.bias, of)
+		gauge := new(big.Rat).Mul(g.bias, biased)
 		if g.stated {
-			repeats := new(big.Rat).Mul(g.repeats, squares)
-			gauge.Add(gauge, repeats.Quo(repeats, big.NewRat(int64(max(1, n)), 1)))
+			gauge.Add(gauge, new(big.Rat).Mul(g.repeats, means))
 		}
-		widest.square, widest.gauge = larger(widest.square, spread(gauge, g.variance, slopes, n, variances)), larger(widest.gauge, gauge)
+		b := spread(gauge, g.variance, of)
+		gauge = larger(widest.gauge, gauge)
+		if b.square.Cmp(widest.square) > 0 {
+			widest = b
+		}
+		widest.gauge = gauge
 	}
 	return widest
 }
 
-// spread adds to the square of an expanded uncertainty what readings spread beyond the
-// variance that is known.
-func spread(gauge, known *big.Rat, slopes []*big.Rat, n int, variances []*big.Rat) *big.Rat {
+// spread is the band of an expanded uncertainty, squared, with what readings spread beyond
+// the variance that is known.
+func spread(gauge, known *big.Rat, of []Term) Band {
 	more, quartic := new(big.Rat), new(big.Rat)
-	for i, v := range variances {
-		if n < 2 || v.Cmp(known) <= 0 {
+	for _, t := range of {
+		if t.N < 2 || t.Variance == nil {
 			continue
 		}
-		beyond := new(big.Rat).Sub(v, known)
-		beyond.Quo(beyond.Mul(beyond, square(slopes[i])), big.NewRat(int64(n), 1))
+		if t.Variance.Cmp(known) <= 0 {
+			continue
+		}
+		beyond := new(big.Rat).Sub(t.Variance, known)
+		beyond.Quo(beyond.Mul(beyond, square(t.Slope)), big.NewRat(int64(t.N), 1))
 		more.Add(more, beyond)
-		quartic.Add(quartic, square(beyond))
+		quartic.Add(quartic, new(big.Rat).Mul(square(beyond), big.NewRat(1, int64(t.N-1))))
 	}
 	if more.Sign() == 0 {
-		return gauge
+		return Band{square: gauge, gauge: gauge}
 	}
 	combined := new(big.Rat).Quo(gauge, big.NewRat(4, 1)) // of standard uncertainties
 	combined.Add(combined, more)
 	freedom := square(combined)
-	freedom.Quo(freedom.Mul(freedom, big.NewRat(int64(n-1), 1)), quartic)
-	return combined.Mul(combined, square(coverage(freedom)))
+	freedom.Quo(freedom, quartic)
+	return Band{square: new(big.Rat).Mul(combined, square(coverage(freedom))), gauge: gauge, variance: combined, freedom: freedom}
 }
 
 // coverage is Student's factor for 95.45 % with so many effective degrees of freedom,
@@ -231,25 +264,28 @@ func (d Doubt) step(unit string) (*big.Rat, bool) {
 	return s.Quo(s, big.NewRat(3, 1)), true
 }
 
-// sizeSquared is a size, squared, in the unit; nought where it is absent. The
-// size is the nearest float in its own unit, as it has been from the beginning:
-// exact, it would let a reading pass at the very guard band that did not pass
-// when it was taken.
+// sizeSquared is a size, squared, in the unit; nought where it is absent. It is exact, so
+// that no unit of the sheet changes a verdict.
 func sizeSquared(q quantity.Quantity, unit string) (*big.Rat, bool) {
 	if q.IsZero() {
 		return new(big.Rat), true
 	}
-	own, err1 := q.Span(q.Unit())
-	size, err2 := q.Span(unit)
-	if err1 != nil || err2 != nil {
+	size, err := q.Span(unit)
+	if err != nil {
 		return nil, false
 	}
-	if own.Sign() == 0 {
-		return new(big.Rat), true
+	return square(size), true
+}
+
+// nearSquared is sizeSquared of the nearest float in the size's own unit.
+func nearSquared(q quantity.Quantity, unit string) (*big.Rat, bool) {
+	exactly, ok := sizeSquared(q, unit)
+	own, err := q.Span(q.Unit())
+	if !ok || err != nil || own.Sign() == 0 {
+		return exactly, ok
 	}
 	f, _ := own.Float64()
-	size.Mul(size, new(big.Rat).SetFloat64(f))
-	return square(size.Quo(size, own)), true
+	return exactly.Mul(exactly, square(own.Quo(new(big.Rat).SetFloat64(f), own))), true
 }
 
 // single is the slope of a reading that is itself the value.

@@ -168,6 +168,35 @@ func TestMoreReadingsNeverWiden(t *testing.T) {
 	})
 }
 
+// One sheet in inches and one in millimetres decide the same, also where a value lies at the
+// very guard band: the sizes are exact in both.
+func TestTheUnitOfTheSheetChangesNoVerdict(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		u, width := rapid.IntRange(1, 40).Draw(t, "u"), rapid.IntRange(100, 600).Draw(t, "width")
+		at := rapid.SampledFrom([]int{u, -u, width - u, width + u}).Draw(t, "at") // thousandths of an inch over the lower limit
+		thou := func(n int, unit string) quantity.Quantity {
+			r := big.NewRat(int64(n), 1000)
+			if unit == "mm" {
+				r.Mul(r, big.NewRat(254, 10))
+			}
+			q, err := quantity.New(r, unit)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return q
+		}
+		want := map[bool]Verdict{true: In, false: Undecided}[at == u || at == width-u]
+		for _, unit := range []string{"in", "mm"} {
+			rule := Rule{Limits: Limits{Low: thou(500, unit), High: thou(500+width, unit)}}
+			doubts := Doubts{Gauges: []Doubt{{Resolution: thou(1, unit), Uncertainty: thou(u, unit)}}}
+			f, err := rule.Judge([]Point{{Readings: []quantity.Quantity{thou(500+at, "in")}}}, doubts)
+			if err != nil || f.Verdict != want {
+				t.Fatalf("in %s: %+v, %v; want %s", unit, f, err, want)
+			}
+		}
+	})
+}
+
 // The same sizes in whatever units give the same verdict.
 func TestUnitsChangeNoVerdict(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

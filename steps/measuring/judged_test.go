@@ -3,6 +3,7 @@ package measuring
 import (
 	"math"
 	"math/big"
+	"slices"
 	"strings"
 	"testing"
 
@@ -21,6 +22,16 @@ func rat(t testing.TB, s string) *big.Rat {
 		t.Fatal(s)
 	}
 	return r
+}
+
+// standard is the band of a standard uncertainty with so many degrees of freedom; 0: of no
+// end of them.
+func standard(u float64, freedom int64) Band {
+	b := Band{square: exact(4 * u * u)}
+	if freedom > 0 {
+		b.variance, b.freedom = exact(u*u), big.NewRat(freedom, 1)
+	}
+	return b
 }
 
 // Published values, each with the digits that are printed. M: inputs and answer from
@@ -44,9 +55,70 @@ func TestProbabilityOfConformity(t *testing.T) {
 		{"by hand: no uncertainty", "1", "1", "", 0, 1, 0},
 		{"by hand: no uncertainty, and out", "1", "0.9", "", 0, 0, 0},
 	} {
-		if got := conformity(rat(t, c.value), rat(t, c.low), rat(t, c.high), c.u); math.Abs(got-c.want) > c.printed {
+		if got := conformity(rat(t, c.value), rat(t, c.low), rat(t, c.high), standard(c.u, 0)); math.Abs(got-c.want) > c.printed {
 			t.Errorf("%s: %v, want %v", c.source, got, c.want)
 		}
+	}
+}
+
+// Student's t has a tail beyond 1 of a quarter with one degree of freedom, and beyond
+// 2.92 of a twentieth with two (JCGM 100:2008, table G.2, 90 %, from memory); of 1000 or more
+// it is the normal one.
+func TestTail(t *testing.T) {
+	for _, c := range []struct{ x, freedom, want, printed float64 }{
+		{1, 1, 0.25, 1e-9}, {-1, 1, 0.75, 1e-9}, {2.92, 2, 0.05, 1e-4}, {1.81, 10, 0.05, 1e-3}, {0, 7, 0.5, 1e-12}, {1.645, 5000, 0.05, 1e-4},
+	} {
+		if got := tail(c.x, c.freedom); math.Abs(got-c.want) > c.printed {
+			t.Errorf("beyond %v with %v: %v, want %v", c.x, c.freedom, got, c.want)
+		}
+	}
+	// By hand: 10.85 and 10.5 mm, U 0.2 of which 0.1 repeats: mean 10.675, u 0.1950 mm, one
+	// degree of freedom; 1/2 + atan(0.325/0.195)/π, less 1/2 - atan(1.675/0.195)/π, is 0.790.
+	rule := Rule{Limits: Limits{Low: q(t, "9 mm"), High: q(t, "11 mm")}, Repeat: 2}
+	gauge := Doubts{Gauges: []Doubt{{q(t, "0.01 mm"), q(t, "0.2 mm"), q(t, "0.1 mm")}}}
+	f, err := rule.Judge([]Point{{Readings: []quantity.Quantity{q(t, "10.85 mm"), q(t, "10.5 mm")}}}, gauge)
+	if err != nil || math.Abs(f.Judged.Probability-0.790) > 0.01 {
+		t.Errorf("%+v, %v", f.Judged, err)
+	}
+}
+
+// Each mean counts by its own readings, and only points that lack some are asked for. By hand:
+// of a caliper of U 0.2 and r 0.1 mm, b² is 0.03 mm²; 18 readings of 10.82 mm need less than
+// 0.18 mm and have √(0.03 + 0.01/18) = 0.1748. With 2 it is 0.187 mm and 5 are needed, √0.032.
+func TestFurtherReadings(t *testing.T) {
+	gauge := Doubts{Gauges: []Doubt{{q(t, "0.01 mm"), q(t, "0.2 mm"), q(t, "0.1 mm")}}}
+	rule := Rule{Limits: Limits{Low: q(t, "9 mm"), High: q(t, "11 mm")}}
+	read := func(name, value string, n int) Point {
+		return Point{name, slices.Repeat([]quantity.Quantity{q(t, value)}, n)}
+	}
+	for _, c := range []struct {
+		points []Point
+		more   []More
+		says   string
+	}{
+		{[]Point{read("a", "10.82 mm", 18), read("b", "10 mm", 1)}, nil, ""},
+		{[]Point{read("a", "10.82 mm", 2), read("b", "10 mm", 1)}, []More{{"a", 3}}, "3 more readings at a would settle it, if they are like these"},
+		{[]Point{read("a", "10.83 mm", 2), read("b", "10 mm", 1)}, nil, "more readings like these would not settle it"},
+	} {
+		f, err := rule.Judge(c.points, gauge)
+		if err != nil || (f.Verdict == In) != (c.says == "") || !slices.Equal(f.Judged.Further, c.more) && c.says != "" || !strings.Contains(f.Reason, c.says) {
+			t.Errorf("%v: %+v, %v; want %v, %q", c.points[0], f, err, c.more, c.says)
+		}
+	}
+	// A pair, 0.95 of 1 mm: √(2·0.1²/n) is no more than 0.05 with 8 readings each.
+	pair := Rule{Limits: Limits{Alike: q(t, "1 mm")}}
+	f, err := pair.Judge([]Point{read("a", "10.95 mm", 1), read("b", "10 mm", 3)}, gauge)
+	if err != nil || !slices.Equal(f.Judged.Further, []More{{"a", 7}, {"b", 5}}) || !strings.Contains(f.Reason, "; 7 more readings at a and 5 at b would settle it") {
+		t.Errorf("a pair: %+v, %v", f, err)
+	}
+	// Of earlier readings both counted as the fewest did.
+	gauge.Earlier = true
+	if f, err := rule.Judge([]Point{read("a", "10.82 mm", 18), read("b", "10 mm", 1)}, gauge); err != nil || f.Verdict != Undecided {
+		t.Errorf("earlier: %+v, %v", f, err)
+	}
+	coarse := Rule{Limits: Limits{Low: q(t, "9.9 mm"), High: q(t, "10.1 mm")}}
+	if f, err := coarse.Judge([]Point{read("a", "10 mm", 1)}, gauge); err != nil || !strings.Contains(f.Reason, "more readings with this gauge can't settle it") {
+		t.Errorf("too coarse: %+v, %v", f, err)
 	}
 }
 
@@ -76,25 +148,25 @@ func TestSpreadOfReadings(t *testing.T) {
 		t.Errorf("mean %v, s %v; want 100.145 and 1.489", mean, math.Sqrt(v))
 	}
 	gauge := Doubts{Gauges: []Doubt{{Resolution: q(t, "0.0001 °C")}}}
-	band := gauge.Budget(single(), 20, []*big.Rat{m.variance}, "°C").Float()
+	band := gauge.Budget([]Term{{big.NewRat(1, 1), 20, m.variance}}, "°C").Float()
 	if want := 2.14 * 0.3329; math.Abs(band/want-1) > 1e-3 { // 19 degrees of freedom
 		t.Errorf("the band is %v, want %v", band, want)
 	}
 	// G.4.1, the example: 0.25 %, 0.57 % and 0.82 % of 10, 5 and 15 readings have 19
 	// effective degrees of freedom. Here of one number of readings, by hand: two of the
 	// same variance 2 (u² = 1 each) have 2·(n - 1), so two readings of each 2, and k = 4.53.
-	two := gauge.Budget(opposed(), 2, []*big.Rat{big.NewRat(2, 1), big.NewRat(2, 1)}, "°C").Float()
+	two := gauge.Budget([]Term{{big.NewRat(1, 1), 2, big.NewRat(2, 1)}, {big.NewRat(-1, 1), 2, big.NewRat(2, 1)}}, "°C").Float()
 	if want := 4.53 * math.Sqrt2; math.Abs(two/want-1) > 1e-3 {
 		t.Errorf("the band of a difference is %v, want %v", two, want)
 	}
 	// By hand: the gauge has u² = 3 and the mean of two readings u² = 1, so (3+1)²/1² = 16
 	// degrees of freedom, and 2.17·√4. What the repeatability of 2 explains is not spread.
 	whole := Doubts{Gauges: []Doubt{{Resolution: q(t, "0.0001 °C"), Uncertainty: q(t, "3.4642 °C")}}}
-	if got := whole.Budget(single(), 2, []*big.Rat{big.NewRat(2, 1)}, "°C").Float(); math.Abs(got-2.17*2) > 1e-3 {
+	if got := whole.Budget([]Term{{big.NewRat(1, 1), 2, big.NewRat(2, 1)}}, "°C").Float(); math.Abs(got-2.17*2) > 1e-3 {
 		t.Errorf("with the gauge: %v, want 4.34", got)
 	}
 	repeats := Doubts{Gauges: []Doubt{{q(t, "0.0001 °C"), q(t, "2 °C"), q(t, "2 °C")}}}
-	if got := repeats.Budget(single(), 2, []*big.Rat{big.NewRat(1, 1)}, "°C").Float(); math.Abs(got-math.Sqrt2) > 1e-9 {
+	if got := repeats.Budget([]Term{{big.NewRat(1, 1), 2, big.NewRat(1, 1)}}, "°C").Float(); math.Abs(got-math.Sqrt2) > 1e-9 {
 		t.Errorf("within the repeatability: %v, want √2", got)
 	}
 }
@@ -141,7 +213,8 @@ func TestNoBandGrowsWithReadings(t *testing.T) {
 		}
 		slopes := slopes(rapid.Int64Range(-3, 3).Draw(t, "slope"), 1)
 		for n := rapid.IntRange(2, 30).Draw(t, "n"); n < 33; n++ {
-			few, many := d.Budget(slopes, n, variances, "mm"), d.Budget(slopes, n+1, variances, "mm")
+			of := func(n int) []Term { return []Term{{slopes[0], n, variances[0]}, {slopes[1], n, variances[1]}} }
+			few, many := d.Budget(of(n), "mm"), d.Budget(of(n+1), "mm")
 			if many.square.Cmp(few.square) > 0 || many.gauge.Cmp(few.gauge) > 0 {
 				t.Fatalf("±%v of %d, ±%v of one more", few.Float(), n, many.Float())
 			}
@@ -215,7 +288,9 @@ func TestConformityGrowsWithTheRoom(t *testing.T) {
 		u := rapid.IntRange(1, 200).Draw(t, "u")
 		near := rapid.IntRange(-300, 300).Draw(t, "near")
 		far := near + rapid.IntRange(1, 100).Draw(t, "farther")
-		at := func(n int) float64 { return conformity(big.NewRat(int64(n), 100), new(big.Rat), nil, float64(u)/100) }
+		at := func(n int) float64 {
+			return conformity(big.NewRat(int64(n), 100), new(big.Rat), nil, standard(float64(u)/100, 0))
+		}
 		if at(far) < at(near) {
 			t.Fatalf("%v at %d, and %v at %d", at(near), near, at(far), far)
 		}

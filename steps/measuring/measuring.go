@@ -62,6 +62,8 @@ type Finding struct {
 	Missing string // the first point without all its readings, in words; "": none
 	Result  Judged // where a result is judged and could be worked out
 	Judged  Judged // of the values that were judged, the one that conforms least surely
+
+	Unsteady []string // the points whose readings lie too far apart
 }
 
 // A Margin is how far the worst point is inside its nearest limit, in the limits'
@@ -98,26 +100,28 @@ func (r Rule) pair(doubts Doubts) Band { return doubts.Band(opposed(), r.repeat(
 
 func (r Rule) repeat() int { return max(1, r.Repeat) }
 
-// A pointMean is the mean of a point's readings, how far they lie apart, and their
-// variance; nil: there is one reading.
+// A pointMean is the mean of a point's readings, how many they are and how far they lie
+// apart, and their variance; nil: there is one reading.
 type pointMean struct {
 	name                   string
+	n                      int
 	mean, spread, variance *big.Rat
 }
 
 // doubted is how a value is held in doubt that is worked out of means.
 func (r Rule) doubted(known gauges, slopes []*big.Rat, of ...pointMean) doubted {
-	var variances []*big.Rat
-	for _, m := range of {
-		if m.variance != nil {
-			variances = append(variances, m.variance)
-		}
+	d := doubted{plain: r.Plain, of: of, slopes: slopes, budget: known.budget}
+	if known.earlier {
+		d.fewest = r.repeat()
 	}
-	if len(variances) < len(of) {
-		variances = nil
+	for i, m := range of {
+		d.unsteady = d.unsteady || r.unsteady(m, slopes[i]) != nil
 	}
-	budget := func(n int) Band { return known.budget(slopes, n, variances) }
-	return doubted{plain: r.Plain, each: len(of) > 1, n: r.repeat(), band: budget(r.repeat()), budget: budget}
+	if len(of) == 0 || slices.ContainsFunc(of, func(m pointMean) bool { return m.n == 0 }) { // nothing was read yet
+		d.budget = func([]Term) Band { return known.budget(terms(slopes, r.repeat())) }
+	}
+	d.band = d.budget(d.terms(0))
+	return d
 }
 
 // Judge decides what the points' readings say. A point or a pair that is not in
@@ -144,7 +148,7 @@ func (r Rule) Judge(points []Point, doubts Doubts) (Finding, error) {
 		for _, m := range means {
 			value := value{m.mean, func() string { return spot(m.name, m.mean, unit) }, m.name, "the gauge"}
 			found = worse(found, r.within(value, r.doubted(known, single(), m), unit))
-			found = worse(found, r.steady(m.name, m.spread))
+			found = worse(found, r.steady(m, big.NewRat(1, 1)))
 		}
 	}
 	if !r.Limits.Alike.IsZero() {
@@ -196,7 +200,7 @@ func (r Rule) resulting(means []pointMean, known gauges) Finding {
 	words, unit := r.Result.String(), r.Limits.Unit()
 	found := r.within(value{result, func() string { return words + " is " + sized(result, unit) + ", which" }, words, "it"}, r.doubted(known, slopes, of...).beside(r.placing(x)), unit)
 	for i, m := range of {
-		found = worse(found, r.steady(m.name, new(big.Rat).Abs(m.spread.Mul(m.spread, slopes[i]))))
+		found = worse(found, r.steady(m, slopes[i]))
 	}
 	found.Result = found.Judged
 	return found
@@ -261,25 +265,39 @@ func (r Rule) within(v value, in doubted, unit string) Finding {
 }
 
 // steady asks for readings at one point that agree to half the width of the
-// limits (common practice, no source): wider, and the set-up is in doubt. The
-// spread is what it comes to in what is judged.
-func (r Rule) steady(point string, spread *big.Rat) Finding {
-	if r.Limits.Low.IsZero() || r.Limits.High.IsZero() {
+// limits (common practice, no source): wider, and the set-up is in doubt.
+func (r Rule) steady(m pointMean, slope *big.Rat) Finding {
+	apart := r.unsteady(m, slope)
+	if apart == nil {
 		return Finding{Verdict: In}
+	}
+	return Finding{Verdict: Undecided, Unsteady: []string{m.name}, Reason: fmt.Sprintf(
+		"the readings%s differ by %s, more than half the tolerance: steady the set-up and begin anew there with %d readings",
+		at(m.name), sized(apart, r.Limits.Unit()), r.Anew())}
+}
+
+// Anew is how many readings at a point begin it anew, once the set-up was steadied: twice
+// as many as else, and four at least (common practice, no source).
+func (r Rule) Anew() int { return max(4, 2*r.repeat()) }
+
+// unsteady is how far the readings of a mean lie apart, in what is judged, where that is
+// too far; else nil.
+func (r Rule) unsteady(m pointMean, slope *big.Rat) *big.Rat {
+	if m.spread == nil || m.spread.Sign() == 0 || r.Limits.Low.IsZero() || r.Limits.High.IsZero() {
+		return nil
 	}
 	low, err1 := r.edge(r.Limits.Low)
 	high, err2 := r.edge(r.Limits.High)
 	if err1 != nil || err2 != nil {
-		return Finding{Verdict: Undecided, Reason: "the limits cannot be compared"}
+		return nil // within says so
 	}
 	half := new(big.Rat).Sub(high, low)
 	half.Quo(half, big.NewRat(2, 1))
-	if spread.Cmp(half) <= 0 {
-		return Finding{Verdict: In}
+	apart := new(big.Rat).Mul(m.spread, new(big.Rat).Abs(slope))
+	if apart.Cmp(half) <= 0 {
+		return nil
 	}
-	return Finding{Verdict: Undecided, Reason: fmt.Sprintf(
-		"the readings%s differ by %s, more than half the tolerance: steady the set-up and measure again",
-		at(point), sized(spread, r.Limits.Unit()))}
+	return apart
 }
 
 func alike(pair [2]string, gap, limit *big.Rat, in doubted, unit string) Finding {
@@ -314,6 +332,7 @@ func worse(a, b Finding) Finding {
 	if b.Result.Known {
 		out.Result = b.Result
 	}
+	out.Unsteady = append(a.Unsteady[:len(a.Unsteady):len(a.Unsteady)], b.Unsteady...)
 	if b.Judged.Known && (!a.Judged.Known || b.Judged.Probability < a.Judged.Probability) {
 		out.Judged = b.Judged
 	}
@@ -352,7 +371,7 @@ func average(p Point, unit string) (pointMean, error) {
 			high = v
 		}
 	}
-	m := pointMean{name: p.Name, mean: sum.Quo(sum, big.NewRat(int64(len(values)), 1)), spread: new(big.Rat).Sub(high, low)}
+	m := pointMean{name: p.Name, n: len(values), mean: sum.Quo(sum, big.NewRat(int64(len(values)), 1)), spread: new(big.Rat).Sub(high, low)}
 	if n := int64(len(values)); n > 1 {
 		m.variance = new(big.Rat)
 		for _, v := range values {

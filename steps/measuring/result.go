@@ -215,7 +215,7 @@ func (r Rule) work(x []*big.Rat, known gauges) (value *big.Rat, slopes []*big.Ra
 	value, slopes, by := f.value(x, of)
 	// What is divided by must be known not to be nought, or the result may be
 	// anything.
-	if by != nil && (by.Sign() == 0 || known.budget(single(), r.repeat(), nil).decides(new(big.Rat).Abs(by)) != In) {
+	if by != nil && (by.Sign() == 0 || known.budget(terms(single(), r.repeat())).decides(new(big.Rat).Abs(by)) != In) {
 		return nil, nil, r.Result.String() + " can't be worked out: it divides by a value too close to 0 for this gauge"
 	}
 	if f.unit != "" && f.unit != r.Limits.Unit() { // ° where the limits are in turns

@@ -72,6 +72,9 @@ func TestResults(t *testing.T) {
 			if f.Result.Known != (c.band != 0) || math.Abs(f.Result.Value-c.value) > 1e-4 || math.Abs(f.Result.U-c.band) > 1e-3*c.band {
 				t.Errorf("%+v; want %v good to %v", f.Result, c.value, c.band)
 			}
+			if parts := rule.Parts(points, doubts); c.band != 0 && math.Abs(parts[len(parts)-1].U-c.band) > 1e-3*c.band { // as it was judged
+				t.Errorf("drawn with %v; want %v", parts[len(parts)-1].U, c.band)
+			}
 		})
 	}
 }

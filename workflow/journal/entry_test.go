@@ -44,12 +44,12 @@ func TestEveryKindIsReadAsItWasWritten(t *testing.T) {
 // A reading of the first version passes an undecided gate only alone as well.
 func TestOldReadingsStandAlone(t *testing.T) {
 	const stored = `{"position":3,"kind":"ReadingTaken","v":%d,"at":"2026-03-03T19:00:00Z","recorded":"2026-03-03T19:00:00Z","by":"builder","program":"p","facts":{"gate":"slot","value":{"typed":"4 mm","value":"4","unit":"mm"},"gauge":"caliper"}}`
-	for version, alone := range map[int]bool{1: true, 2: false} {
+	for version, alone := range map[int]bool{1: true, 2: false, 3: false} {
 		var e Entry
 		if err := json.Unmarshal(fmt.Appendf(nil, stored, version), &e); err != nil {
 			t.Fatal(err)
 		}
-		if f := e.Facts.(ReadingTaken); f.Alone != alone {
+		if f := e.Facts.(ReadingTaken); f.Alone != alone || f.Earlier != (version < 3) {
 			t.Errorf("version %d: %+v", version, f)
 		}
 	}

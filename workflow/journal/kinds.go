@@ -44,7 +44,7 @@ func Kinds() []Kind {
 		kind[Joined](1, clocked),
 		kind[HoldCleared](1, clocked),
 		kind[Witnessed](1, !clocked),
-		before[readingTaken1](1, kind[ReadingTaken](2, clocked)),
+		before[readingTaken1](1, before[readingTaken2](2, kind[ReadingTaken](3, clocked))),
 		kind[GaugeChecked](1, clocked),
 		kind[GaugeStudied](1, clocked),
 		before[reworked1](1, kind[Reworked](2, clocked)),
@@ -510,6 +510,12 @@ type ReadingTaken struct {
 	// Alone: once the gate is undecided it passes only if it does so by its last readings
 	// alone as well, and not by the mean of all that was read since.
 	Alone bool `json:"alone,omitempty"`
+	// Earlier: it was taken when uncertainties were nearest floats, and every mean counted
+	// as of the fewest readings at any point.
+	Earlier bool `json:"earlier,omitempty"`
+	// Anew: the point was begun anew with it, since the readings there lay too far apart and
+	// the set-up was steadied.
+	Anew bool `json:"anew,omitempty"`
 }
 
 // readingTaken1 was always alone.
@@ -521,7 +527,20 @@ type readingTaken1 struct {
 }
 
 func (f readingTaken1) now() Facts {
-	return ReadingTaken{Gate: f.Gate, Point: f.Point, Value: f.Value, Gauge: f.Gauge, Alone: true}
+	return ReadingTaken{Gate: f.Gate, Point: f.Point, Value: f.Value, Gauge: f.Gauge, Alone: true, Earlier: true}
+}
+
+// readingTaken2 was taken before points could be begun anew.
+type readingTaken2 struct {
+	Gate  string            `json:"gate"`
+	Point string            `json:"point,omitempty"`
+	Value quantity.Quantity `json:"value"`
+	Gauge string            `json:"gauge"`
+	Alone bool              `json:"alone,omitempty"`
+}
+
+func (f readingTaken2) now() Facts {
+	return ReadingTaken{Gate: f.Gate, Point: f.Point, Value: f.Value, Gauge: f.Gauge, Alone: f.Alone, Earlier: true}
 }
 
 func (ReadingTaken) Kind() string { return "ReadingTaken" }

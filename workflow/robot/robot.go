@@ -15,6 +15,7 @@ import (
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Move is what the robot does next: a request, a wait until a time, or nothing
@@ -218,7 +219,13 @@ func thing(s *workflow.State, step steps.Step) string {
 	if step.Fits == "" {
 		return ""
 	}
-	return fmt.Sprintf("number %d", s.Size())
+	fitted := 0
+	for _, e := range s.Entries {
+		if e.Facts.Kind() == (journal.EquipmentChanged{}).Kind() {
+			fitted++
+		}
+	}
+	return fmt.Sprintf("spare %d", fitted+1)
 }
 
 // witness is the first way of doing without a second person, or where there is

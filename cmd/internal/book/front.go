@@ -114,6 +114,7 @@ func (m *maker) front(b *book) front {
 // flown is how long it was in the air.
 func (m *maker) flown() string {
 	total, unsaid := m.record.Flown()
+	total = total.Round(time.Minute)
 	text := fmt.Sprintf("%d h %d min in the air", int(total.Hours()), int(total.Minutes())%60)
 	switch {
 	case len(m.record.Flights) == 0:
@@ -297,6 +298,17 @@ func (m *maker) repairs() []repair {
 				if by > 0 {
 					out.Mass = "+" + out.Mass
 				}
+				if c := both.Doubt(); c != nil {
+					out.Mass += ", in doubt: the " + small(m.gaugeTitle(c.Gauge)) + " was found " + c.Off.Found()
+				}
+				for i, c := range both.Changes {
+					if i == 0 {
+						out.Mass += "; between the weighings "
+					} else {
+						out.Mass += ", "
+					}
+					out.Mass += m.changed(c)
+				}
 			}
 		}
 		all = append(all, out)
@@ -324,6 +336,9 @@ func (m *maker) damageText(d *workflow.Damage) string {
 	out := d.Damage + ", " + plain(d.Zone)
 	if d.Place != "" {
 		out += " (" + d.Place + ")"
+	}
+	if d.Place == "" && d.Note != "" { // as a rule it says where
+		out += " (“" + d.Note + "”)"
 	}
 	return out + ": " + m.findingTitle(d) + ", " + d.Severity
 }

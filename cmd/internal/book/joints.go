@@ -94,7 +94,7 @@ func (m *maker) joint(j *workflow.Joint) joint {
 		for _, d := range damages {
 			found = append(found, d.Damage)
 		}
-		out.Standing += " by its clock; damage " + listed(found) + " was found there since"
+		out.Standing += " by its clock; found there since: damage " + listed(found)
 	}
 	if !j.Joined.IsZero() {
 		out.Cures = j.Cures()

@@ -47,13 +47,14 @@ func (m *maker) of(position int64) []photo {
 type picture struct {
 	URL     string
 	Missing string
+	Again   bool   // the same photo is shown above, of another entry that it shows
 	Above   *photo // a photo with the same bytes, which are on the page only once
 }
 
 // photo returns the picture of a photo for the page.
 func (m *maker) photo(p photo) picture {
 	if first, ok := m.shown[p.Photo]; ok {
-		return picture{Above: &first}
+		return picture{Above: &first, Again: first.Position == p.Position}
 	}
 	out := m.picture(p.Photo)
 	if out.URL != "" {

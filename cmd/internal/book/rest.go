@@ -104,10 +104,12 @@ func (m *maker) releases(seals []seal) []release {
 		m.anchors[r.Position] = r.Position
 		out := release{ReleaseFacts: r, Standing: "It is in force."}
 		switch {
-		case r.Replaced:
-			out.Standing = "A later release replaced it."
 		case !r.Ended.IsZero():
-			out.Standing = "It is no longer in force: " + m.told(page.Said(r.Ended, m.o.Zone)) + "."
+			out.Standing = "It ended: "
+			if !r.EndedAt.IsZero() {
+				out.Standing = "It ended on " + m.minute(r.EndedAt) + ": "
+			}
+			out.Standing += m.told(page.Said(r.Ended, m.o.Zone)) + "."
 		}
 		gates := map[string]bool{}
 		for _, position := range r.RestsOn {
@@ -217,7 +219,7 @@ func (m *maker) parts() []origin {
 			says += ", " + m.day(p.Since)
 		}
 		if len(p.Cut) > 0 {
-			says += "; a part of it was cut out and replaced in " + numbered(len(p.Cut), "repair")
+			says += "; a part of it was cut out and replaced in " + numbered(len(p.Cut), "repair") + ", " + m.day(p.Recut)
 		}
 		i := slices.IndexFunc(all, func(o origin) bool { return o.Says == says })
 		if i < 0 {

@@ -37,6 +37,9 @@ func (m *maker) timeline() []event {
 			events = append(events, event{At: ended, Kind: "work", Says: "completed: " + m.jobTitle(j.ID), Position: -1})
 		}
 	}
+	for _, bad := range m.record.BadGauges {
+		events = append(events, event{At: bad.At, By: m.entries[bad.Position].By, Kind: "gauge", Says: m.gaugeTitle(bad.Gauge) + " was found " + bad.Off.Found(), Position: -1})
+	}
 	sorting.Stable(events, func(a, b event) int { return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.Position, b.Position)) })
 	events = m.joined(events)
 	for i, e := range events {
@@ -59,7 +62,11 @@ func (m *maker) happened(e entry) string {
 	case journal.DamageFound:
 		for _, d := range m.s.Damages {
 			if d.Position == e.Position {
-				return "found damage " + m.damageText(d)
+				text := "found damage " + m.damageText(d)
+				if len(d.Quarantine.Lines) > 0 {
+					text += "; put in quarantine"
+				}
+				return text
 			}
 		}
 	case journal.EquipmentChanged:

@@ -74,6 +74,8 @@ func (a *app) auditCommand() *cobra.Command {
 		o.one = cmd.Flags().Changed("entry")
 		if a.json && !cmd.Flags().Changed("format") {
 			o.format = "json"
+		} else if o.table != "" && !cmd.Flags().Changed("format") {
+			o.format = "csv"
 		}
 		return a.audit(cmd.Context(), args, o)
 	}
@@ -208,8 +210,8 @@ func (o auditOptions) check(marks int) error {
 		return &workflow.UnknownError{What: "table", Name: o.table, Nearest: nearest.Of(o.table, page.TableNames()), Known: page.TableNames()}
 	case o.table != "" && (proves || o.full):
 		return usage("--table conflicts with --full, --prove and --against")
-	case o.table != "" && o.format == "md":
-		return usage("a table can be csv or json, not md")
+	case o.table != "" && o.format != "csv" && o.format != "json":
+		return usage("a table can be csv or json, not %s", o.format)
 	case o.all && (marks > 0 || o.against != "" || !o.prove && o.table == "" && o.format != "csv"):
 		return usage("--all needs --table or --prove, and takes no mark and no --against")
 	case o.full && (proves || o.format != "text"):

@@ -17,7 +17,7 @@ import (
 
 type measureOptions struct {
 	at, gauge, concede string
-	sure               bool
+	sure, anew         bool
 	photos             []string
 }
 
@@ -29,7 +29,9 @@ func (a *app) measureCommand() *cobra.Command {
 		Long: "Record readings at a gate. Without a reading the gate is shown. A value has a unit:\n" +
 			"4.6mm, 11/64in, \"5 3/8 in\"; a bare number is in the unit of the gate. A reading far\n" +
 			"outside its limits, or unlike the others, is asked back on a terminal and else refused;\n" +
-			"--sure keeps it. --concede accepts, as it is, a gate that has not passed; a critical\n" +
+			"--sure keeps it. Where readings of a point lie too far apart, steady the set-up and begin\n" +
+			"it anew with --anew and as many readings at once as are asked for: their mean decides,\n" +
+			"and what was read before stays in the record. --concede accepts, as it is, a gate that has not passed; a critical\n" +
 			"gate cannot be conceded.",
 		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
 		Args:              arguments(0, -1),
@@ -37,6 +39,7 @@ func (a *app) measureCommand() *cobra.Command {
 	}
 	cmd.Flags().StringVar(&o.gauge, "gauge", "", "the `GAUGE` used, if not the gate's own")
 	cmd.Flags().BoolVar(&o.sure, "sure", false, "keep readings that look mistyped or misread")
+	cmd.Flags().BoolVar(&o.anew, "anew", false, "begin the points anew, after the set-up was steadied")
 	cmd.Flags().StringVar(&o.concede, "concede", "", "accept the gate as it is, for this `REASON`")
 	at, photos := atFlag(cmd), photoFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -77,7 +80,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 	if err != nil {
 		return err
 	}
-	request := workflow.Measure{Gate: gate, Gauge: o.gauge, Sure: o.sure}
+	request := workflow.Measure{Gate: gate, Gauge: o.gauge, Sure: o.sure, Anew: o.anew}
 	for _, v := range values {
 		reading, err := parseReading(v, report.Gate.Unit())
 		if err != nil {

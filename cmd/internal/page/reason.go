@@ -122,8 +122,6 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		switch finer := " with a finer gauge (" + strings.Join(r.Names, " or ") + ")"; {
 		case r.Coarse && len(r.Names) > 0:
 			ways = "measure it" + finer
-		case r.Coarse:
-			ways = "measure it with a finer gauge"
 		case len(r.Names) > 0:
 			ways += ", or" + finer
 		}
@@ -132,6 +130,9 @@ func remedy(r workflow.Remedy) (advice, command string) {
 			ways += ", or concede it"
 		}
 		return ways, measureLine(r.Mark, r.Gate, r.Points, r.Unit)
+	case workflow.ToBeginAnew:
+		return fmt.Sprintf("steady the set-up and read %d at once where the readings lie too far apart; what was read before stays in the record", r.Anew),
+			measureLine(r.Mark, r.Gate, r.Points, r.Unit) + " --anew"
 	case workflow.ToBeSure:
 		return "look at the gauge again, and if it shows that", measureLine(r.Mark, r.Gate, r.Points, r.Unit) + given(r.Names) + " --sure"
 	case workflow.ToMeasureRest:

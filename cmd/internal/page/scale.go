@@ -133,7 +133,7 @@ func (l *lines) ways(g Gate) {
 	switch g.remedy.Kind {
 	case "":
 		return
-	case workflow.ToDecide:
+	case workflow.ToDecide, workflow.ToBeginAnew:
 		for _, finer := range g.remedy.Names {
 			line += "\n" + g.Measure + " --gauge " + finer
 		}

@@ -166,7 +166,7 @@ func doubted(s *workflow.State, record *workflow.Record) []string {
 func (a *AuditScreen) also(sum workflow.AuditSummary, record *workflow.Record, ended int) {
 	var also []string
 	if flown, unsaid := record.Flown(); flown > 0 {
-		also = append(also, Span(flown)+" in the air")
+		also = append(also, Span(flown.Round(time.Minute))+" in the air")
 		if unsaid > 0 {
 			also = append(also, many(unsaid, "flight")+" nobody timed")
 		}

@@ -17,6 +17,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/steps/quantity"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Table is rows of facts of one kind, for whoever reckons with them.
@@ -62,21 +63,24 @@ func tables() []tableOf {
 			"gate title critical standing reason of value unit low high margin room uncertainty probability value_si low_si high_si margin_si uncertainty_si unit_si verdict " +
 				"read_utc entries gauge conceded_by flights_left until_utc zones",
 			ofGates, gateRows},
-		{"damages", "what was found, where, by what it was caused, and what was aboard",
-			"damage entry at_utc recorded_utc by zone finding severity place cause note aboard repaired job quarantine", "zone " + ofTime, damageRows},
-		{"repairs", "each repair: what was found, done and renewed, with mass and critical gates before and after",
-			"job title opened_utc closed_utc by damages found thrown_away cut_out joints equipment steps mass_before mass_after mass_gained mass_unit mass_before_si mass_after_si mass_gained_si mass_unit_si critical",
+		{"damages", "what was found, where, by what it was caused, and what was aboard; what was found at once has one event",
+			"event damage entry at_utc recorded_utc by after_flight zone finding severity place cause note aboard repaired job quarantine", "zone " + ofTime, damageRows},
+		{"repairs", "each repair: what was found, done and renewed, with the mass before and after",
+			"job title opened_utc closed_utc by damages found thrown_away cut_out joints equipment steps mass_before mass_after mass_gained mass_unit mass_before_si mass_after_si mass_gained_si mass_unit_si mass_in_doubt mass_equipment",
 			"job " + ofTime, repairRows},
+		{"repair_gates", "each value of the critical gates that a repair measured again, before and after",
+			"job gate title of unit low high before before_verdict before_utc before_in_doubt after after_verdict after_utc after_in_doubt unit_si low_si high_si before_si after_si", "gate zone job " + ofTime, repairGateRows},
+		{"jobs", "each job: what was built, repaired and checked, when and by whom", "job kind procedure revision title zone before damages opened_utc opened_by closed_utc by steps_done steps", "job zone " + ofTime, jobRows},
 		{"flights", "each flight, with what was aboard, and why it might not fly",
 			"flight entry at_utc recorded_utc by landing lasted_s released grounded aboard check note", ofTime, flightRows},
 		{"joints", "each joint that was joined, with its clocks",
 			"joint part parts job adhesive carries_load entry joined_utc by handles_utc cures_utc outside_window gone joined_again young_at_release zones damages_since repaired_by", "job zone " + ofTime, jointRows},
 		{"releases", "each release, with what it rests on and what had not cured",
-			"release at_utc by certificate jobs performed rests_on young in_force ended sealed_by", ofTime, releaseRows},
+			"release at_utc by certificate jobs performed rests_on young in_force ended_utc ended sealed_by", ofTime, releaseRows},
 		{"concessions", "each concession, and until when it is in force", "entry gate at_utc by reason readings in_force flights_left until_utc", "gate " + ofTime, concessionRows},
 		{"witnesses", "who was second at a step, or what was done instead", "entry at_utc by job step second instead", "job " + ofTime, witnessRows},
 		{"holds", "each caution that was confirmed line by line", "entry at_utc by job step of lines", "job " + ofTime, holdRows},
-		{"parts", "each part of the airframe, original or new", "zone origin original job since_utc cut_out_by aboard", "zone", partRows},
+		{"parts", "each part of the airframe, original or new", "zone origin original job since_utc cut_out_by new_part_utc aboard", "zone", partRows},
 	}
 }
 
@@ -336,7 +340,10 @@ func gateRows(record workflow.Record, s *workflow.State, at time.Time, t *Table)
 
 func damageRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
 	for _, d := range record.Damages {
-		quarantine := ""
+		quarantine, after := "", any(nil)
+		if d.Flight > 0 {
+			after = d.Flight
+		}
 		switch q := d.Quarantine; {
 		case len(q.Lines) == 0:
 		case q.Cleared:
@@ -344,24 +351,10 @@ func damageRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table
 		default:
 			quarantine = "open"
 		}
-		t.add(s, Row{Zones: []string{d.Zone}, Job: d.Job, At: d.At}, d.Damage.Damage, d.Position, moment(d.At), moment(s.Entries[d.Position].Recorded), d.By, d.Zone, d.Finding, d.Severity,
+		t.add(s, Row{Zones: []string{d.Zone}, Job: d.Job, At: d.At}, d.Event, d.Damage.Damage, d.Position, moment(d.At), moment(s.Entries[d.Position].Recorded), d.By, after, d.Zone, d.Finding, d.Severity,
 			known(d.Place), known(d.Cause), known(d.Note), named(d.Aboard), d.Repaired, known(d.Job), known(quarantine))
 	}
 	return nil
-}
-
-// judgedText is how a gate was judged, in a few words.
-func judgedText(j *workflow.Judgement) string {
-	if j == nil {
-		return "not measured"
-	}
-	var values []string
-	for _, v := range j.Judged {
-		if v.Limited() && v.Known {
-			values = append(values, strings.TrimSpace(v.Named()+" "+quantity.Written(figures(v.Value), v.Unit)))
-		}
-	}
-	return strings.TrimSpace(strings.Join(values, ", ") + " " + j.Report.Standing.Words())
 }
 
 // figures is a number that was reckoned, to three places.
@@ -372,7 +365,7 @@ func figures(v float64) string {
 
 func repairRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
 	for _, r := range record.Repairs {
-		var names, found, joints, changes, critical []string
+		var names, found, joints []string
 		for _, d := range r.Damages {
 			names = append(names, d.Damage)
 			found = append(found, d.Finding+" at "+d.Zone+inBrackets(d.Place)+optionally(", caused by ", d.Cause))
@@ -380,13 +373,8 @@ func repairRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table
 		for _, j := range r.Joined {
 			joints = append(joints, j.Name)
 		}
-		for _, c := range r.Changes {
-			changes = append(changes, c.Change+" "+strings.TrimSpace(c.Item+" "+c.Name))
-		}
-		for _, c := range r.Critical {
-			critical = append(critical, fmt.Sprintf("%s: %s, then %s", c.Gate, judgedText(c.Before), judgedText(c.After)))
-		}
 		before, after, gained := measure{}, measure{}, measure{}
+		var doubt, between any
 		for _, m := range r.Mass {
 			value := func(j *workflow.Judgement) measure {
 				if j != nil {
@@ -400,10 +388,58 @@ func repairRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table
 			if by, unit, ok := m.Gained(); ok {
 				gained = measured(by, unit, true)
 			}
+			if c := m.Doubt(); c != nil {
+				doubt = said(c.Doubts())
+			}
+			between = changesIn(m.Changes)
 		}
 		t.add(s, Row{Job: r.Job.ID, At: r.Opened}, r.Job.ID, r.Job.Procedure.Title, moment(r.Opened), moment(r.Closed), known(strings.Join(r.By, ", ")), known(strings.Join(names, " ")), known(strings.Join(found, "; ")),
-			known(strings.Join(r.ThrownAway, " ")), known(strings.Join(r.CutOut, " ")), known(strings.Join(joints, " ")), known(strings.Join(changes, ", ")), len(r.Steps),
-			before.is, after.is, gained.is, known(cmp.Or(after.unit, before.unit)), before.si, after.si, gained.si, known(cmp.Or(after.siUnit, before.siUnit)), known(strings.Join(critical, "; ")))
+			known(strings.Join(r.ThrownAway, " ")), known(strings.Join(r.CutOut, " ")), known(strings.Join(joints, " ")), changesIn(r.Changes), len(r.Steps),
+			before.is, after.is, gained.is, known(cmp.Or(after.unit, before.unit)), before.si, after.si, gained.si, known(cmp.Or(after.siUnit, before.siUnit)), doubt, between)
+	}
+	return nil
+}
+
+func changesIn(changes []journal.EquipmentChanged) any {
+	var all []string
+	for _, c := range changes {
+		all = append(all, c.Change+" "+strings.TrimSpace(c.Item+" "+c.Name))
+	}
+	return known(strings.Join(all, ", "))
+}
+
+func repairGateRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, r := range record.Repairs {
+		for _, c := range r.Critical { // each was measured after it
+			for _, v := range c.After.Judged {
+				if !v.Limited() {
+					continue
+				}
+				after, before := cellsOf(v), judgedCells{}
+				var was workflow.Judged
+				cells := []any{nil, nil, nil}
+				if c.Before != nil {
+					was, _ = c.Before.Of(v.Of...)
+					before = cellsOf(was)
+					cells = []any{known(string(was.Finding.Verdict)), moment(c.Before.At), c.Before.Doubt != nil}
+				}
+				if was.Unit != v.Unit {
+					before = judgedCells{}
+				}
+				t.add(s, Row{Gate: c.Gate, Job: r.Job.ID, Zones: c.After.Gate.Of, At: r.Opened}, r.Job.ID, c.Gate, c.After.Gate.Title, known(v.Named()), v.Unit, after.low.is, after.high.is,
+					before.value.is, cells[0], cells[1], cells[2], after.value.is, known(string(v.Finding.Verdict)), moment(c.After.At), c.After.Doubt != nil,
+					known(cmp.Or(after.value.siUnit, after.high.siUnit, after.low.siUnit)), after.low.si, after.high.si, before.value.si, after.value.si)
+			}
+		}
+	}
+	return nil
+}
+
+func jobRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
+	for _, j := range record.Jobs {
+		p := j.Procedure
+		t.add(s, Row{Job: j.ID, Zones: []string{j.Zone}, At: j.Opened}, j.ID, string(p.Kind), p.Name, p.Revision, p.Title, known(j.Zone), known(p.Flight), known(strings.Join(j.Damages, " ")),
+			moment(j.Opened), j.OpenedBy, moment(j.Closed), known(strings.Join(j.By, ", ")), j.Done, j.Steps)
 	}
 	return nil
 }
@@ -448,14 +484,11 @@ func releaseRows(record workflow.Record, s *workflow.State, _ time.Time, t *Tabl
 			young = append(young, y.Name)
 		}
 		ended, sealed := said(r.Ended), any(nil)
-		if r.Replaced {
-			ended = "a later release replaced it"
-		}
 		if r.Sealed > 0 {
 			sealed = r.Sealed
 		}
 		t.add(s, Row{At: r.At}, r.Position, moment(r.At), r.By, known(r.Certificate), known(strings.Join(r.Jobs, " ")), known(strings.Join(r.Performed, ", ")), entriesIn(r.RestsOn), known(strings.Join(young, " ")),
-			ended == "", known(ended), sealed)
+			ended == "", moment(r.EndedAt), known(ended), sealed)
 	}
 	return nil
 }
@@ -488,7 +521,11 @@ func holdRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) 
 
 func partRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table) error {
 	for _, p := range record.Parts {
-		t.add(s, Row{Job: p.Job, Zones: []string{p.Zone}, At: p.Since}, p.Zone, string(p.Origin), p.Origin == workflow.Original && len(p.Cut) == 0, known(p.Job), moment(p.Since), known(strings.Join(p.Cut, " ")), named(p.Things))
+		origin := string(p.Origin)
+		if len(p.Cut) > 0 {
+			origin += ", a part of it new"
+		}
+		t.add(s, Row{Job: p.Job, Zones: []string{p.Zone}, At: p.Since}, p.Zone, origin, p.Origin == workflow.Original && len(p.Cut) == 0, known(p.Job), moment(p.Since), known(strings.Join(p.Cut, " ")), moment(p.Recut), named(p.Things))
 	}
 	return nil
 }

@@ -740,7 +740,7 @@ func TestReadings(t *testing.T) {
 	b.asks("slot root, in mm:")
 	for text, want := range map[string]sitting.Verdict{
 		"4":        {Said: "passed", Scale: "-???[???=*=???]???-", State: sitting.Good, Taken: true},
-		"4.4 mm":   {Said: "undecided, in tolerance with probability 0.74; more readings with this gauge can't settle it", Scale: "-???[???===??*]???-", State: sitting.Unsure, Taken: true},
+		"4.4 mm":   {Said: "undecided, in tolerance with probability 0.74; more readings like these would not settle it", Scale: "-???[???===??*]???-", State: sitting.Unsure, Taken: true},
 		"4.85":     {Said: "0.35 mm OVER", Scale: "-???[???===???]???*", State: sitting.Bad, Taken: true},
 		"4 with":   {Said: "\"with\" is not a unit; write mm, cm, m, in, ft, yd, thou, µm"},
 		"4 with x": {Said: "no gauge \"x\"; choose from caliper, rule"},
