@@ -127,7 +127,7 @@ func (d doubted) beside(more *big.Rat) doubted {
 	}
 	budget := d.budget
 	d.band = d.band.beside(more)
-	d.budget = func(n int) Band { return budget(n).beside(more) }
+	d.budget = func(of []Term) Band { return budget(of).beside(more) }
 	return d
 }
 
@@ -137,6 +137,9 @@ func (b Band) beside(more *big.Rat) Band {
 	}
 	if b.gauge != nil {
 		b.gauge = new(big.Rat).Add(b.gauge, more)
+	}
+	if b.variance != nil { // of standard uncertainties; the degrees of freedom stay, which is the strict side
+		b.variance = new(big.Rat).Add(b.variance, new(big.Rat).Quo(more, big.NewRat(4, 1)))
 	}
 	return b
 }
