@@ -204,6 +204,11 @@ func (c carding) outside(altitude, temperature quantity.Quantity) (Outside, Figu
 // area is that of the wing.
 func (c carding) area() Figure {
 	if c.planless != nil {
+		for _, surface := range c.sheet.Geometry.Surfaces {
+			if surface.Is == steps.Wing && !surface.In(c.state.selected) {
+				return lacking(AreaFigure, "geometry: surfaces (a wing for the options chosen)")
+			}
+		}
 		return lacking(AreaFigure, "geometry: surfaces")
 	}
 	return Figure{Name: AreaFigure, Unit: "m²", Value: c.plan.Wing.Area / 1e6,
@@ -218,9 +223,9 @@ func (c carding) mass() Figure {
 		if !g.Mass || g.Dimension() != quantity.Mass || !g.Result.IsZero() {
 			continue
 		}
-		if r := c.state.report(g, c.at); r.Standing == Current {
+		if r := c.state.report(g, c.at); r.Met() && r.Finding.Missing == "" {
 			for _, part := range c.state.Parts(r) {
-				if part.Known && len(part.Of) < 2 {
+				if part.Known && len(part.Of) < 2 && len(r.Rests) > 0 {
 					f.Value, f.U = part.Value*scaleOf(part.Unit, "kg"), part.U*scaleOf(part.Unit, "kg")
 					f.Rests = []Ground{{What: "mass", Basis: Measured, Entry: slices.Max(r.Rests), At: r.Last}}
 					return f
@@ -314,7 +319,7 @@ func (c carding) power(mass Figure) []Figure {
 func (c carding) balance() Balance {
 	at := c.sheet.Geometry.Balance
 	g, ok := c.sheet.Gate(at.Gate)
-	if !ok || !g.In(c.state.selected) || g.Dimension() != quantity.Length && g.Limits.Unit() == "" {
+	if !ok || !g.In(c.state.selected) || math.IsNaN(scaleOf(g.Limits.Unit(), "mm")) {
 		return Balance{Missing: []string{"geometry: balance"}}
 	}
 	b := Balance{Report: c.state.report(g, c.at), Low: math.NaN(), High: math.NaN(), Station: math.NaN(), Wing: c.plan.Wing}

@@ -152,6 +152,9 @@ func TestElectricity(t *testing.T) {
 			t.Errorf("%g A of 1 Ah: %g", current, got)
 		}
 	}
+	if got := Endurance(2.2, 1.2, 5); got != 0 {
+		t.Errorf("with more left than there is it flies for %g h", got)
+	}
 	// Computed, not published: three cells of 2,200 mAh at 11.1 V, and 25 C of them.
 	volts, energy := Pack(3, 3.7, 2.2)
 	printed(t, "3 cells", "11.1", volts)

@@ -14,9 +14,9 @@ func Pack(cells int, nominal, capacity float64) (volts, energy float64) {
 func Rate(current, capacity float64) float64 { return current / capacity }
 
 // Endurance is how many hours a capacity in Ah lasts at a mean current, less the share
-// of it that is left at the landing.
+// of it that is left at the landing; none where all is left.
 func Endurance(capacity, reserve, current float64) float64 {
-	return capacity * (1 - reserve) / current
+	return capacity * max(0, 1-reserve) / current
 }
 
 // A Carriage is how a lithium battery may travel with a passenger by air.

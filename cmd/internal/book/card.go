@@ -107,6 +107,9 @@ func (m *maker) plan(card page.Card) *plan {
 			}
 			p.Key += " Lines on the wing: mean aerodynamic chord."
 		}
+		if b.Low != nil || b.High != nil {
+			p.Key += " Short lines across: limits of the balance point."
+		}
 		half := d.widest() / 12
 		for _, limit := range []*float64{b.Low, b.High} {
 			if limit != nil {
@@ -120,7 +123,7 @@ func (m *maker) plan(card page.Card) *plan {
 			}
 			p.Point = &balancePoint{num(*b.Station), num(r), fmt.Sprintf("M%s %sH%sM0 %sV%s", num(-1.6*r), num(*b.Station), num(1.6*r), num(*b.Station-1.6*r), num(*b.Station+1.6*r))}
 			said = append(said, "balance point "+sized(*b.Station, "mm")+" aft of the datum")
-			p.Key += " Ring: balance point; lines beside it: its limits. Below: the balance on the scale of its limits, hatched where the gauge cannot decide."
+			p.Key += " Ring: balance point. Below: the balance on the scale of its limits, hatched where the gauge cannot decide."
 			if gate, ok := m.s.Sheet.Gate(b.Gate); ok {
 				zero := mm(g.Balance.Zero)
 				value := *b.Station - zero

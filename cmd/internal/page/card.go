@@ -109,7 +109,7 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 		lacks(f.Missing)
 		one := CardFigure{Name: f.Name, Unit: f.Unit, U: f.U, Missing: f.Missing}
 		if f.Known() {
-			one.Value, one.Basis = &f.Value, string(f.Weakest())
+			one.Value, one.Basis = finite(f.Value), string(f.Weakest())
 			for _, g := range f.Rests {
 				one.Rests = append(one.Rests, CardGround{g.What, string(g.Basis), g.Entry, g.At, g.Source})
 			}
@@ -129,7 +129,7 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 		}
 	}
 	for _, t := range card.Throws {
-		one := CardThrow{Control: t.Control.Name, Title: t.Control.Title, Gate: t.Report.Gate.Name, Words: t.Report.Words(), Met: t.Report.Met(), At: t.Report.Last}
+		one := CardThrow{Control: t.Control.Name, Title: t.Report.Gate.Title, Gate: t.Report.Gate.Name, Words: t.Report.Words(), Met: t.Report.Met(), At: t.Report.Last}
 		for _, p := range t.Parts {
 			if p.Known {
 				one.Values = append(one.Values, ThrowValue{strings.Join(p.Of, ""), p.Value, p.Unit})
@@ -196,12 +196,18 @@ func (c Card) Rows(clock Clock) []CardRow {
 			row(what, listed(is...), f.basis(clock))
 		}
 	}
-	of("Mass all up", workflow.MassFigure, c.value(workflow.MassFigure, "g", 1000, 0, nearest))
+	other := func(name, unit string, scale float64, digits int, round func(float64) float64) string {
+		if !clock.BothUnits {
+			return ""
+		}
+		return c.value(name, unit, scale, digits, round)
+	}
+	of("Mass all up", workflow.MassFigure, c.value(workflow.MassFigure, "g", 1000, 0, nearest), other(workflow.MassFigure, "oz", 1000/28.349523125, 1, nearest))
 	of("Wing loading", workflow.LoadingFigure,
 		c.value(workflow.LoadingFigure, "g/dm²", 1/air.GramPerDm2, 1, nearest), c.value(workflow.LoadingFigure, "oz/ft²", 1/air.OuncePerFt2, 1, nearest))
 	of("Air", workflow.AirFigure, places(c.Altitude, 0)+" m", places(c.Celsius, 1)+" °C", c.value(workflow.AirFigure, "kg/m³", 1, 3, nearest))
 	speed := func(name string) string {
-		return listed(c.value(name, "m/s", 1, 1, atLeast), c.value(name, "km/h", 1/air.KilometrePerHour, 0, atLeast))
+		return listed(c.value(name, "m/s", 1, 1, atLeast), c.value(name, "km/h", 1/air.KilometrePerHour, 0, atLeast), other(name, "mph", 1/air.MilePerHour, 0, atLeast))
 	}
 	of("Stall, level", workflow.StallFigure, speed(workflow.StallFigure))
 	if _, ok := c.figure(workflow.StallFigure); ok {
@@ -353,7 +359,7 @@ func (c Card) Markdown(clock Clock) string {
 		l.item("%s: **%s** (%s)", esc(r.What), esc(r.Is), esc(r.Rests))
 	}
 	if len(c.Missing) > 0 {
-		l.item("left out, since the design sheet does not say: %s", esc(strings.Join(c.Missing, "; ")))
+		l.item("left out for want of these in the design sheet: %s", esc(strings.Join(c.Missing, "; ")))
 	}
 	l.add("\n%s", c.Rules)
 	return l.String()
