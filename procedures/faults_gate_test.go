@@ -8,8 +8,16 @@ import (
 // gatesText is sheetText with gates that say more: a result, one of the work,
 // what one needs and what its rework disturbs.
 var gatesText = strings.NewReplacer(
-	"  rule: {", "  probe: {title: Probe, resolution: 1 °C, uncertainty: 3 °C, repeatability: 2 °C}\n  rule: {",
-	"equipment:\n", `  fall:
+	"  rule: {", "  scale: {title: Scale, resolution: 1 g, uncertainty: 3 g}\n  probe: {title: Probe, resolution: 1 °C, uncertainty: 3 °C, repeatability: 2 °C}\n  rule: {",
+	"equipment:\n", `  poise:
+    title: Balance point on two scales
+    points: [front, rear]
+    result: {balance: {front: -20 mm, rear: {at: 250 mm, tare: 12 g, within: 0.5 mm}}}
+    between: [54 mm, 60 mm]
+    gauge: scale
+    of: [wing, tail]
+    mass: yes
+  fall:
     title: Fall of the tail
     points: [front, rear]
     result: {difference: [front, rear]}
@@ -56,13 +64,13 @@ func TestGateFaults(t *testing.T) {
 
 		{name: "result of an unknown point", edit: []string{"{difference: [front, rear]}", "{difference: [front, §raer]}"}, want: `unknown point "raer"; did you mean "rear"?`},
 		{name: "result of an unknown point of a rise", edit: []string{"rise: [nose, edge]", "rise: [nose, §egde]"}, want: `unknown point "egde"; did you mean "edge"?`},
-		{name: "point that takes no part", edit: []string{"points: [front, rear]", "points: [front, rear, §side]"}, want: "the point side is read and takes no part in the result"},
-		{name: "result without points", edit: []string{"    points: [front, rear]\n", "", "{difference: [front, rear]}", "§{difference: [front, rear]}"}, want: "a result is worked out of points, and the gate fall has none"},
-		{name: "one point too few", edit: []string{"points: [front, rear]", "points: [front]", "[front, rear]}", "§[front]}"}, want: "difference is of 2 points, and 1 are given"},
+		{name: "point that takes no part", edit: []string{"points: [front, rear]\n    result: {d", "points: [front, rear, §side]\n    result: {d"}, want: "the point side is read and takes no part in the result"},
+		{name: "result without points", edit: []string{"    points: [front, rear]\n    result: {d", "    result: {d", "{difference: [front, rear]}", "§{difference: [front, rear]}"}, want: "a result is worked out of points, and the gate fall has none"},
+		{name: "one point too few", edit: []string{"points: [front, rear]\n    result: {d", "points: [front]\n    result: {d", "[front, rear]}", "§[front]}"}, want: "difference is of 2 points, and 1 are given"},
 		{name: "one point too many", edit: []string{"points: [nose, edge]", "points: [nose, edge, side]", "[nose, edge], run", "§[nose, edge, side], run"}, want: "angle is of 1 or 2 points, and 3 are given"},
 		{name: "a point with itself", edit: []string{"{difference: [front, rear]}", "{difference: [front, §front]}"}, want: `"front" is duplicated in difference`},
 		{name: "unknown function", edit: []string{"{difference: [front, rear]}", "{§differance: [front, rear]}"}, want: `unknown key "differance" in result; did you mean "difference"?`},
-		{name: "no function", edit: []string{"{difference: [front, rear]}", "§{}"}, want: "result needs one of difference, mean, ratio or angle"},
+		{name: "no function", edit: []string{"{difference: [front, rear]}", "§{}"}, want: "result needs one of difference, mean, ratio, angle, balance or lateral"},
 		{name: "two functions", edit: []string{"{difference: [front, rear]}", "{difference: [front, rear], mean: §[front, rear]}"}, want: "result has difference and mean: keep one of them"},
 		{name: "a formula", edit: []string{"{difference: [front, rear]}", "§front - rear"}, want: "result must be a mapping (keys with values), not text"},
 		{name: "no run", edit: []string{"{rise: [nose, edge], run: 200 mm}", "§{rise: [nose, edge]}"}, want: "angle has no run"},
@@ -75,6 +83,16 @@ func TestGateFaults(t *testing.T) {
 		{name: "alike beside a result", edit: []string{"between: 5 mm ± 2 mm", "between: 5 mm ± 2 mm\n    alike: §1 mm"}, want: "alike compares points, and the gate fall judges their result"},
 		{name: "gauge too coarse for a difference", edit: []string{"5 mm ± 2 mm", "5 mm ± 0.4 mm", "gauge: rule\n    of: [tail]\n    needs", "gauge: §rule\n    of: [tail]\n    needs"}, want: "the gauge rule is too coarse for the gate fall: no reading could be in tolerance beyond doubt"},
 		{name: "gauge too coarse for an angle", edit: []string{"run: 200 mm", "run: 20 mm", "gauge: rule\n    of: [wing]\n  heat", "gauge: §rule\n    of: [wing]\n  heat"}, want: "the gauge rule is too coarse for the gate twist"},
+
+		{name: "scales in the wrong order", edit: []string{"{front: -20 mm, rear: {at: 250 mm", "{rear: {at: 250 mm", "within: 0.5 mm}}}", "within: 0.5 mm}, §front: -20 mm}}"}, want: "the scales are in the wrong order: front stands at -20 mm, which is not beyond rear at 250 mm"},
+		{name: "scales at one place", edit: []string{"rear: {at: 250 mm", "§rear: {at: -2 cm"}, want: "the scales are in the wrong order"},
+		{name: "a scale without a place", edit: []string{"{at: 250 mm, tare", "§{tare"}, want: "the scale rear has no at"},
+		{name: "a scale of no point", edit: []string{"{front: -20 mm", "{§frnt: -20 mm"}, want: `unknown point "frnt"; did you mean "front"?`},
+		{name: "one scale", edit: []string{"points: [front, rear]\n    result: {balance", "points: [front]\n    result: {balance", "{front: -20 mm, rear: {at: 250 mm, tare: 12 g, within: 0.5 mm}}", "§{front: -20 mm}"}, want: "balance is of 2 or 3 points, and 1 are given"},
+		{name: "a station that is a mass", edit: []string{"front: -20 mm", "front: §-20 g"}, want: `is a mass, not a length`},
+		{name: "a tare below nought", edit: []string{"tare: 12 g", "tare: §-12 g"}, want: "must not be less than 0"},
+		{name: "a balance in grams", edit: []string{"[54 mm, 60 mm]", "§[54 g, 60 g]"}, want: "the balance of a mass is a length, and the gate poise limits a mass"},
+		{name: "a balance of lengths", edit: []string{"[54 mm, 60 mm]\n    gauge: scale", "[54 mm, 60 mm]\n    gauge: rule", "result: {balance", "result: §{balance"}, want: "the balance of a length means nothing"},
 
 		{name: "work with mass", edit: []string{"of: work\n", "of: work\n    mass: §yes\n"}, want: "the gate sole is of the work, which is over once it is done: delete mass"},
 		{name: "work with life", edit: []string{"of: work\n", "of: work\n    life: §{days: 9}\n"}, want: "the gate sole is of the work, which is over once it is done: delete life"},

@@ -496,7 +496,11 @@ func (f fields) resulting(g *steps.Gate) {
 	for _, p := range g.Result.Of {
 		if !slices.Contains(g.Points, p) {
 			known = false
-			f.fault(scalarOf(n, p), "unknown point %q%s", p, suggest(p, g.Points))
+			at := scalarOf(n, p)
+			if at == nil && len(n.Content) > 1 {
+				at = scalarKey(n.Content[1], p)
+			}
+			f.fault(at, "unknown point %q%s", p, suggest(p, g.Points))
 		}
 	}
 	if fn, _ := measuring.FunctionOf(g.Result.Function); !known || len(g.Result.Of) < fn.Least {
@@ -665,6 +669,10 @@ func helpOf(function string) (help, example string) {
 		return "the first by the second, in %", "[left, right]"
 	case "angle":
 		return "of a rise over a run, in degrees", "{rise: [front, rear], run: 500 mm}"
+	case measuring.Balance:
+		return "where it balances, of what two or three scales read that carry all of it, each with its station aft of the datum, from the front backward. The limits count from the same datum", "{front: -20 mm, rear: 250 mm}"
+	case measuring.Lateral:
+		return "the same across it, with how far right of the centre line each scale stands, from left to right", "{left: -400 mm, right: 400 mm}"
 	}
 	return "", ""
 }
@@ -675,7 +683,11 @@ type functionOf struct{ measuring.Function }
 func (v functionOf) is() value[*measuring.Result] {
 	type r = measuring.Result
 	of := func(r *r) *[]string { return &r.Of }
-	if !v.Run {
+	switch {
+	case v.Stations:
+		return field(func(r *r) *[]measuring.Station { return &r.Stations }, stationsValue{v.Function, named[measuring.Station]{
+			one: "the scale", name: func(s *measuring.Station) *string { return &s.Point }, is: stationKeys()}})
+	case !v.Run:
 		return field(of, pointsValue{v.Function, namesValue{to: point}})
 	}
 	return mapping[*r]{what: v.Name, keys: []key[*r]{
@@ -687,6 +699,9 @@ func (v functionOf) is() value[*measuring.Result] {
 func (v functionOf) read(r *reader, n *yaml.Node, what string, to *measuring.Result) {
 	to.Function = v.Name
 	v.is().read(r, n, what, to)
+	for _, s := range to.Stations {
+		to.Of = append(to.Of, s.Point)
+	}
 }
 
 func (v functionOf) write(from *measuring.Result) *yaml.Node {
@@ -697,6 +712,39 @@ func (v functionOf) write(from *measuring.Result) *yaml.Node {
 }
 
 func (v functionOf) typ() *typ { return v.is().typ() }
+
+// stationKeys are where a scale stands: its place alone, or with more.
+func stationKeys() either[*measuring.Station] {
+	type s = measuring.Station
+	at := lengthOf(func(s *s) *quantity.Quantity { return &s.At }, unbounded)
+	return either[*s]{one: at, short: func(s *s) bool { return s.Tare.IsZero() && s.Within.IsZero() }, more: mapping[*s]{what: "a scale", keys: []key[*s]{
+		{"at", required, at, "where it carries", "-20 mm"},
+		{"tare", optional, field(func(s *s) *quantity.Quantity { return &s.Tare }, amountValue{quantity.Mass, fromZero}),
+			"what it shows with nothing but the stand on it, if it was not set to zero", "12 g"},
+		{"within", optional, field(func(s *s) *quantity.Quantity { return &s.Within }, amountValue{quantity.Length, fromZero}),
+			"how closely it is put there: a part of the uncertainty. 1 mm by default (common practice, no source)", "0.5 mm"},
+	}}}
+}
+
+// stationsValue is the scales of a function, as many as it takes and in their order.
+type stationsValue struct {
+	of measuring.Function
+	named[measuring.Station]
+}
+
+func (v stationsValue) read(r *reader, n *yaml.Node, what string, to *[]measuring.Station) {
+	v.named.read(r, n, what, to)
+	if got := len(*to); got > 0 && (got < v.of.Least || got > v.of.Most) {
+		r.fault(n, "%s is of %s, and %d are given", v.of.Name, v.of.Points(), got)
+	}
+	for i, s := range *to {
+		if i == 0 || s.At.IsZero() || (*to)[i-1].At.IsZero() || less((*to)[i-1].At, s.At) {
+			continue
+		}
+		r.fault(scalarKey(n, s.Point), "the scales are in the wrong order: %s stands at %s, which is not beyond %s at %s. Write them from the front backward, or from left to right",
+			s.Point, s.At, (*to)[i-1].Point, (*to)[i-1].At)
+	}
+}
 
 // pointsValue is the points that a function is of, as many as it takes.
 type pointsValue struct {

@@ -26,7 +26,8 @@ type reading struct {
 	at       time.Time
 	journal.ReadingTaken
 
-	doubt measuring.Doubt // of its gauge, from the sheet in force then
+	doubt  measuring.Doubt  // of its gauge, from the sheet in force then
+	result measuring.Result // that it was read for by that sheet
 }
 
 type concession struct {
@@ -550,6 +551,9 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	if why := s.chosenSince(g.Where, t); !why.IsZero() {
 		return why, false
 	}
+	if why := otherwise(g, t); why != "" {
+		return Cause{Text: why}, false
+	}
 	// When it was measured the joint had its strength, by what was known then; a
 	// colder bench was typed in later.
 	for _, joint := range s.joints() {
@@ -564,6 +568,19 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 		return d.check.Doubts(), true
 	}
 	return Cause{}, false
+}
+
+// otherwise says why a reading tells nothing of a gate that a newer sheet has measured in
+// another way: with other things, or on scales at other places; "": it does.
+func otherwise(g steps.Gate, t reading) string {
+	switch {
+	case t.Value.IsZero(): // of a concession, nothing was read
+	case t.Value.Dimension() != g.Dimension():
+		return fmt.Sprintf("it was read as a %s, and is measured as a %s now", t.Value.Dimension(), g.Dimension())
+	case !t.result.SamePlaces(g.Result):
+		return "its scales stood at other places, or were others"
+	}
+	return ""
 }
 
 // chosenSince says that an answer which decides whether a gate is there was given

@@ -198,7 +198,7 @@ func (r Rule) resulting(means []pointMean, known gauges) Finding {
 		return Finding{Verdict: Undecided, Reason: cannot}
 	}
 	words, unit := r.Result.String(), r.Limits.Unit()
-	found := r.within(value{result, func() string { return words + " is " + sized(result, unit) + ", which" }, words, "it"}, r.doubted(known, slopes, of...), unit)
+	found := r.within(value{result, func() string { return words + " is " + sized(result, unit) + ", which" }, words, "it"}, r.doubted(known, slopes, of...).beside(r.placing(x)), unit)
 	for i, m := range of {
 		found = worse(found, r.steady(m, slopes[i]))
 	}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"fettle/steps/balance"
 	"fettle/steps/quantity"
 )
 
@@ -17,6 +18,7 @@ type Result struct {
 	Of       []string          `json:"of"` // points, in the order of the function
 	Run      quantity.Quantity `json:"run,omitzero"`
 	Reads    quantity.Quantity `json:"reads,omitzero"` // a step of the gauge: what its readings are, and in which unit
+	Stations []Station         `json:"stations,omitempty"`
 }
 
 // IsZero reports whether there is no result.
@@ -36,6 +38,7 @@ type Function struct {
 	Name        string
 	Least, Most int  // points that it takes; Most 0: any number
 	Run         bool // it takes a length beside the points
+	Stations    bool // its points are scales with their places
 
 	// Gives is what the result is where the readings are so; "": nothing that
 	// means anything.
@@ -48,10 +51,18 @@ type Function struct {
 	span bool
 	// value is the value and its slopes, and what it was divided by, nil where
 	// by nothing. A divisor of nought has no value.
-	value func(x []*big.Rat, run *big.Rat) (value *big.Rat, slopes []*big.Rat, by *big.Rat)
+	value func(x []*big.Rat, of given) (value *big.Rat, slopes []*big.Rat, by *big.Rat)
 	// scaled says that the slopes depend on how large the readings are, and not
 	// on the value alone.
 	scaled bool
+}
+
+// given is what a result says beside its points, in the units of the readings and of
+// the function.
+type given struct {
+	run    *big.Rat
+	scales []balance.Scale // what they read is not known yet
+	within []*big.Rat      // how closely the place of each is known
 }
 
 // Points says how many points it takes.
@@ -77,6 +88,12 @@ func Functions() []Function {
 		{Name: "angle", Least: 1, Most: 2, Run: true, Gives: angleOf, unit: "°", value: angle,
 			says: func(r Result) string {
 				return "the angle of " + strings.Join(r.Of, " − ") + " over " + r.Run.String()
+			}},
+		{Name: Balance, Least: 2, Most: 3, Stations: true, Gives: placeOf, unit: "mm", value: balanced, scaled: true,
+			says: func(r Result) string { return "the balance point aft of the datum by " + strings.Join(r.Of, ", ") }},
+		{Name: Lateral, Least: 2, Most: 3, Stations: true, Gives: placeOf, unit: "mm", value: balanced, scaled: true,
+			says: func(r Result) string {
+				return "the balance point right of the centre line by " + strings.Join(r.Of, ", ")
 			}},
 	}
 }
@@ -107,11 +124,11 @@ func angleOf(d quantity.Dimension) quantity.Dimension {
 	return quantity.Angle
 }
 
-func difference(x []*big.Rat, _ *big.Rat) (value *big.Rat, slopes []*big.Rat, by *big.Rat) {
+func difference(x []*big.Rat, _ given) (value *big.Rat, slopes []*big.Rat, by *big.Rat) {
 	return new(big.Rat).Sub(x[0], x[1]), opposed(), nil
 }
 
-func mean(x []*big.Rat, _ *big.Rat) (value *big.Rat, slopes []*big.Rat, by *big.Rat) {
+func mean(x []*big.Rat, _ given) (value *big.Rat, slopes []*big.Rat, by *big.Rat) {
 	share := big.NewRat(1, int64(len(x)))
 	value = new(big.Rat)
 	for _, v := range x {
@@ -122,7 +139,7 @@ func mean(x []*big.Rat, _ *big.Rat) (value *big.Rat, slopes []*big.Rat, by *big.
 }
 
 // ratio is a/b in per cent; its slopes are 100/b and -100·a/b².
-func ratio(x []*big.Rat, _ *big.Rat) (value *big.Rat, slopes []*big.Rat, by *big.Rat) {
+func ratio(x []*big.Rat, _ given) (value *big.Rat, slopes []*big.Rat, by *big.Rat) {
 	if x[1].Sign() == 0 {
 		return nil, nil, x[1]
 	}
@@ -135,7 +152,8 @@ func ratio(x []*big.Rat, _ *big.Rat) (value *big.Rat, slopes []*big.Rat, by *big
 // angle is atan(rise/run) in degrees; its slope is 180/π/(1 + t²)/run, where t
 // is rise/run. It is exact until the angle itself: what is rounded depends on t
 // alone, and so on no unit.
-func angle(x []*big.Rat, run *big.Rat) (value *big.Rat, slopes []*big.Rat, by *big.Rat) {
+func angle(x []*big.Rat, of given) (value *big.Rat, slopes []*big.Rat, by *big.Rat) {
+	run := of.run
 	if run.Sign() == 0 {
 		return nil, nil, run
 	}
@@ -170,6 +188,9 @@ func (r Rule) Dimension() quantity.Dimension { return r.readings().Dimension() }
 
 // readings is a quantity such as the readings are.
 func (r Rule) readings() quantity.Quantity {
+	if r.Result.IsZero() { // most gates
+		return r.Limits.any()
+	}
 	if f, ok := FunctionOf(r.Result.Function); ok && f.unit != "" {
 		return r.Result.Reads
 	}
@@ -187,14 +208,11 @@ func (r Rule) work(x []*big.Rat, known gauges) (value *big.Rat, slopes []*big.Ra
 		return nil, nil, f.Name + " is of " + f.Points()
 	}
 	unit := r.Unit()
-	run := new(big.Rat)
-	if f.Run {
-		var err error
-		if run, err = r.Result.Run.Rat(unit); err != nil {
-			return nil, nil, err.Error()
-		}
+	of, err := r.Result.given(f, unit)
+	if err != nil {
+		return nil, nil, err.Error()
 	}
-	value, slopes, by := f.value(x, run)
+	value, slopes, by := f.value(x, of)
 	// What is divided by must be known not to be nought, or the result may be
 	// anything.
 	if by != nil && (by.Sign() == 0 || known.budget(terms(single(), r.repeat())).decides(new(big.Rat).Abs(by)) != In) {
@@ -230,6 +248,11 @@ func (r Rule) Meet(value *big.Rat) map[string]*big.Rat {
 	}
 	if len(x) == 1 {
 		x[0] = new(big.Rat) // an angle is found from nought, where it is steepest
+	}
+	for i, s := range r.Result.Stations {
+		if tare, err := s.Tare.Rat(r.Unit()); err == nil && i < len(x) {
+			x[i].Add(x[i], tare)
+		}
 	}
 	for range 20 { // Newton's steps along the first point
 		have, slopes, cannot := r.work(x, gauges{})

@@ -79,6 +79,42 @@ func TestResults(t *testing.T) {
 	}
 }
 
+// Scales at -20 and 250 mm: 735 g balance at (250·210 - 20·525)/735 mm. A gram more at the
+// front moves that by -77.143/735 mm, at the rear by 192.857/735 mm, of which the larger of
+// sum and root of squares counts, 0.28260 mm, three times for a scale that is good to 3 g; how
+// closely they stand comes beside it.
+func TestBalance(t *testing.T) {
+	stations := func(within string) []Station {
+		return []Station{{"front", q(t, "-20 mm"), q(t, "25 g"), q(t, within)}, {"rear", q(t, "250 mm"), quantity.Quantity{}, q(t, within)}}
+	}
+	for _, c := range []struct {
+		name, unit, low, high, front, rear, within string
+		value, band                                float64
+		want                                       Verdict
+		says                                       string
+	}{
+		{"within", "mm", "54 mm", "60 mm", "550 g", "210 g", "0 mm", 57.1429, 0.84781, In, ""},
+		{"the places are good to 1 mm", "mm", "54 mm", "60 mm", "550 g", "210 g", "", 57.1429, math.Sqrt(0.84781*0.84781 + 1), In, ""},
+		{"and to 3 mm", "mm", "54 mm", "60 mm", "550 g", "210 g", "3 mm", 57.1429, math.Sqrt(0.84781*0.84781 + 9), Undecided, "too close to 60 mm"},
+		{"in ounces", "mm", "54 mm", "60 mm", "19.400679 oz", "210 g", "0 mm", 57.1429, 0.84781, In, ""},
+		{"limits in inches", "in", "2.1 in", "2.4 in", "550 g", "210 g", "0 mm", 57.1429 / 25.4, 0.84781 / 25.4, In, ""},
+		{"too far aft", "mm", "44 mm", "50 mm", "550 g", "210 g", "0 mm", 57.1429, 0.84781, Out, "the balance point aft of the datum by front, rear is 57.143 mm, which is more than 50 mm"},
+		{"nothing but the tare", "mm", "54 mm", "60 mm", "25 g", "0 g", "0 mm", 0, 0, Undecided, "too close to 0"},
+		{"hardly more than the tare", "mm", "54 mm", "60 mm", "26 g", "1 g", "0 mm", 0, 0, Undecided, "too close to 0"},
+	} {
+		rule := Rule{Limits: Limits{Low: q(t, c.low), High: q(t, c.high)},
+			Result: Result{Function: Balance, Of: []string{"front", "rear"}, Stations: stations(c.within), Reads: q(t, "1 g")}}
+		f, err := rule.Judge([]Point{{"front", []quantity.Quantity{q(t, c.front)}}, {"rear", []quantity.Quantity{q(t, c.rear)}}},
+			Doubts{Gauges: []Doubt{{Resolution: q(t, "1 g"), Uncertainty: q(t, "3 g")}}})
+		if err != nil || f.Verdict != c.want || !strings.Contains(f.Reason, c.says) {
+			t.Errorf("%s: %q: %s %v", c.name, f.Verdict, f.Reason, err)
+		}
+		if f.Result.Known != (c.band != 0) || math.Abs(f.Result.Value-c.value) > 1e-4 || math.Abs(f.Result.U-c.band) > 1e-4 || c.band != 0 && f.Result.Unit != c.unit {
+			t.Errorf("%s: %+v; want %v good to %v", c.name, f.Result, c.value, c.band)
+		}
+	}
+}
+
 // A difference of temperatures has no nought: 9 °F of it are 5 °C.
 func TestADifferenceOfTemperatures(t *testing.T) {
 	rule := Rule{Limits: Limits{High: q(t, "9 °F")}, Result: Result{Function: "difference", Of: []string{"tip", "heel"}}}
@@ -112,11 +148,21 @@ func TestEveryFunction(t *testing.T) {
 				if fn.Run {
 					rule.Result.Run = quantityOf(t, rapid.IntRange(10, 1000).Draw(t, "run"), "mm")
 				}
+				if fn.Stations {
+					rule.Result.Reads = quantityOf(t, 1, "g")
+				}
 				most := fn.Most
 				if most == 0 {
 					most = fn.Least + 3
 				}
 				rule.Result.Of = []string{"a", "b", "c", "d", "e"}[:rapid.IntRange(fn.Least, most).Draw(t, "points")]
+				for i, p := range rule.Result.Of {
+					if fn.Stations { // beyond all targets: the first ahead of them, the others behind
+						at := Station{Point: p, At: quantityOf(t, rapid.IntRange(70, 1000).Draw(t, "at"+p)*min(1, 2*i-1), "mm")}
+						at.Tare = quantityOf(t, rapid.IntRange(0, 200).Draw(t, "tare"+p), "g")
+						rule.Result.Stations = append(rule.Result.Stations, at)
+					}
+				}
 				target := big.NewRat(int64(rapid.IntRange(-600, 600).Draw(t, "target")), 10)
 				at := rule.Meet(target)
 				if at == nil {

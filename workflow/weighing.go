@@ -1,0 +1,127 @@
+package workflow
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/measuring"
+	"fettle/steps/quantity"
+)
+
+// weighed says why readings of scales that carry the whole airframe between them can't
+// be: one carries less than nothing, or they do not add up to its mass.
+func (s *State) weighed(r GateReport, readings []Reading, gauge steps.Gauge, at time.Time) []Reason {
+	g := r.Gate
+	if len(g.Result.Stations) == 0 {
+		return nil
+	}
+	var points []measuring.Point
+	for _, name := range g.PointNames() {
+		p := measuring.Point{Name: name}
+		for _, reading := range readings {
+			if reading.Point == name {
+				p.Readings = append(p.Readings, reading.Value)
+			}
+		}
+		if i := slices.IndexFunc(r.Points, func(other AtPoint) bool { return other.Name == name }); len(p.Readings) == 0 && i >= 0 && r.Finding.Missing != "" {
+			p.Readings = r.Points[i].Readings // it is being weighed
+		}
+		points = append(points, p)
+	}
+	w, err := g.Rule().Weigh(points, measuring.Doubts{Gauges: []measuring.Doubt{s.DoubtOf(g, gauge)}})
+	if err != nil {
+		return []Reason{{Because: ByReading, Text: err.Error()}}
+	}
+	if w.Lifted != "" {
+		return []Reason{{Because: ByReading, Text: lifted(g.Result, w.Lifted), Remedy: s.measureIt(g, at)}}
+	}
+	if w.Sum.IsZero() {
+		return nil
+	}
+	return s.addUp(w, g, at)
+}
+
+// lifted says which way an airframe tips of which a scale carries less than nothing.
+func lifted(r measuring.Result, point string) string {
+	side, over := "", "the others"
+	switch first, last := r.Stations[0].Point, r.Stations[len(r.Stations)-1].Point; {
+	case point == first && r.Function == measuring.Balance:
+		side, over = ", tail down", last
+	case point == last && r.Function == measuring.Balance:
+		side, over = ", nose down", first
+	case point == first:
+		side, over = ", right side down", last
+	case point == last:
+		side, over = ", left side down", first
+	}
+	return fmt.Sprintf("%s would carry less than nothing, so the aircraft tips over %s%s: look at its tare, or stand the scales so that it balances between them", point, over, side)
+}
+
+// A KnownMass is what the whole airframe weighs, as far as anything says so.
+type KnownMass struct {
+	Gate      steps.Gate
+	Low, High float64 // g; what it lies between
+	Read      bool    // it was weighed; else the limits of the gate say it
+}
+
+// KnownMass is the mass of the whole airframe by its last reading, if nothing was changed
+// since, else by its limits.
+func (s *State) KnownMass(at time.Time) (KnownMass, bool) {
+	for _, g := range s.Sheet.GatesFor(s.selected) {
+		if !g.Mass || g.Work || g.Dimension() != quantity.Mass || !g.Result.IsZero() || len(g.Points) > 1 {
+			continue
+		}
+		k := KnownMass{g, math.Inf(-1), math.Inf(1), false}
+		if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
+			for _, part := range s.Parts(r) {
+				if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
+					k.Low, k.High, k.Read = (part.Value-part.U)*one, (part.Value+part.U)*one, true
+				}
+			}
+		}
+		if !k.Read {
+			if !g.Limits.Low.IsZero() {
+				k.Low = float(g.Limits.Low.Rat("g"))
+			}
+			if !g.Limits.High.IsZero() {
+				k.High = float(g.Limits.High.Rat("g"))
+			}
+		}
+		return k, true
+	}
+	return KnownMass{}, false
+}
+
+// addUp says by how much scales do not add up to the known mass.
+func (s *State) addUp(w measuring.Weighing, g steps.Gate, at time.Time) []Reason {
+	known, ok := s.KnownMass(at)
+	sum, u := float(w.Sum.Rat("g")), w.U*scaleOf(w.Sum.Unit(), "g")
+	if off := max(known.Low-sum, sum-known.High); !ok || !(off > u) {
+		return nil
+	}
+	text := fmt.Sprintf("the scales add up to %s, and the %s is %s", w.Sum, known.Gate.Name, grams(known.Low, known.High))
+	if !known.Read {
+		text += " by its limits, as it was not weighed since the last change"
+	}
+	missing := known.Low - sum
+	words := "less"
+	if sum > known.High {
+		missing, words = sum-known.High, "more"
+	}
+	text += fmt.Sprintf(": that is %.0f g %s, and the scales are good to %.0f g together", math.Ceil(missing), words, math.Ceil(u))
+	reasons := []Reason{{Because: ByReading, Text: text, Remedy: s.measureIt(known.Gate, at)}}
+	return reasons
+}
+
+func grams(low, high float64) string {
+	switch {
+	case math.IsInf(low, 0):
+		return fmt.Sprintf("at most %.0f g", high)
+	case math.IsInf(high, 0):
+		return fmt.Sprintf("at least %.0f g", low)
+	}
+	return fmt.Sprintf("%.0f to %.0f g", low, high)
+}
