@@ -38,7 +38,8 @@ type Airframe struct {
 	Build      string    `json:"build_missing,omitempty"` // of how it was built
 	Jobs       []Job     `json:"jobs"`
 	Damages    []Damage  `json:"damages,omitempty"`
-	Aboard     []string  `json:"aboard,omitempty"` // equipment by its name
+	Aboard     []string  `json:"aboard,omitempty"`  // equipment by its name
+	Balance    string    `json:"balance,omitempty"` // where it is now, if that is not where it was weighed
 	Flights    int       `json:"flights"`
 	Next       *Step     `json:"next,omitempty"`
 	Timers     []Timer   `json:"timers"`
@@ -154,7 +155,7 @@ func NewAirframe(s *workflow.State, now time.Time) Airframe {
 		check := newReason(*r)
 		a.Check = &check
 	}
-	a.Aboard, a.Damages, a.Flights = aboard(s, now), Damages(s, now), len(s.Flights)
+	a.Aboard, a.Damages, a.Flights, a.Balance = aboard(s, now), Damages(s, now), len(s.Flights), moved(s, now)
 	for _, j := range s.Jobs {
 		reports := s.Steps(j, now)
 		job := Job{ID: j.ID, Title: j.Procedure.Title, Zone: j.Zone, Opened: j.Opened, Steps: len(reports)}
@@ -268,6 +269,9 @@ func (a Airframe) stands(l *lines, c Clock) {
 				stale = append(stale, esc(g.Name))
 			}
 		}
+	}
+	if a.Balance != "" {
+		l.item("balance: %s", esc(a.Balance))
 	}
 	if lives := lives(a.Gates); lives != "" {
 		l.item("to be measured again: %s", lives)

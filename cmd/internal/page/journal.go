@@ -245,6 +245,7 @@ type Recorded struct {
 	Gates   []Gate   `json:"gates,omitempty"`         // those that were measured
 	Gauges  []Gauge  `json:"gauges,omitempty"`        // those that were checked or studied
 	Stale   []string `json:"measure_again,omitempty"` // the gates that a change of equipment makes stale
+	Balance string   `json:"balance,omitempty"`       // where it is now by that change, beside the last weighing
 	Timers  []Timer  `json:"timers,omitempty"`
 	Waits   []Waits  `json:"waits,omitempty"`    // that began
 	TooLate []string `json:"too_late,omitempty"` // of the steps that were done
@@ -274,7 +275,7 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 				r.Gauges = append(r.Gauges, NewGauge(report))
 			}
 		case journal.EquipmentChanged:
-			r.Stale = append(r.Stale, staleBy(s, f, now)...)
+			r.Stale, r.Balance = append(r.Stale, staleBy(s, f, now)...), moved(s, now)
 		case journal.Coated:
 			joint = f.Joint
 		case journal.Joined:
@@ -391,6 +392,9 @@ func (r Recorded) Markdown(c Clock) string {
 	}
 	if len(r.Stale) > 0 {
 		l.item("measure again: %s", esc(strings.Join(r.Stale, ", ")))
+	}
+	if r.Balance != "" {
+		l.item("balance: %s", esc(r.Balance))
 	}
 	if r.Next != "" {
 		l.item("next: `%s`", r.Next)

@@ -1,0 +1,113 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"math"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fettle/cmd/internal/page"
+	"fettle/steps/balance"
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+func (a *app) balanceCommand() *cobra.Command {
+	var try []string
+	var at string
+	cmd := &cobra.Command{
+		Use:   "balance [MARK]",
+		Short: "Show where an airframe balances, and what would bring it where it should",
+		Long: "Show where an airframe balances: as it was weighed last, and as it is computed from that and the\n" +
+			"equipment fitted, moved or removed since. It says where the battery has to lie, and how much\n" +
+			"ballast where would do as well, in whole steps of the scale, rounded to the nose-heavy side. It\n" +
+			"aims at the middle of the limits; where the airframe was not weighed as it is, at half the way\n" +
+			"from there to the forward limit. What crosses a limit with its uncertainty is undecided.\n\n" +
+			"--try shows what things would do before they are fitted. Nothing is recorded. To weigh it:\n" +
+			"fettle measure. Stations count aft from the datum of the design sheet; negative ones lie ahead\n" +
+			"of it. What is computed replaces no weighing.\n\n" + page.LocalRules,
+		Example:           "  fettle balance CW-01\n  fettle balance CW-01 --try \"camera 42 g @ 310 mm\"\n  fettle balance CW-01 --at -320mm",
+		Args:              arguments(0, 1),
+		ValidArgsFunction: a.completeMarks,
+	}
+	cmd.Flags().StringArrayVar(&try, "try", nil, "what it would do on board, `\"NAME MASS @ STATION\"`; several may be given")
+	cmd.Flags().StringVar(&at, "at", "", "ballast at this `STATION`, such as -320mm (else the least, if the battery does not do)")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.balance(cmd.Context(), args, try, at) }
+	return cmd
+}
+
+func (a *app) balance(ctx context.Context, args, try []string, at string) error {
+	station := math.NaN()
+	if at != "" {
+		q, err := quantity.Parse(at, quantity.Length)
+		if err != nil {
+			return usage("--at: %v", err)
+		}
+		if station, err = q.Float("mm"); err != nil {
+			return usage("--at: %v", err)
+		}
+	}
+	var parts []workflow.Placed
+	for _, text := range try {
+		part, err := tried(text)
+		if err != nil {
+			return err
+		}
+		parts = append(parts, part)
+	}
+	state, err := a.airframeAlone(ctx, args)
+	if err != nil {
+		return err
+	}
+	refused := func(err error) error {
+		return &workflow.Refusal{What: "balance of " + state.Airframe.Mark, Reasons: []workflow.Reason{{Because: workflow.ByState, Text: err.Error()}}}
+	}
+	poise, err := state.Poise(a.time.Now())
+	if err != nil {
+		return refused(err)
+	}
+	p, err := page.NewBalance(state, poise, parts, station)
+	var impossible *workflow.Impossible
+	switch {
+	case errors.As(err, &impossible) && at == "": // there is more to show
+	case err != nil:
+		return refused(err)
+	}
+	return a.show(p)
+}
+
+// tried is a thing to be tried: "camera 42 g @ 310 mm".
+func tried(text string) (workflow.Placed, error) {
+	const how = `write it like "camera 42 g @ 310 mm"`
+	before, place, ok := strings.Cut(text, "@")
+	if !ok {
+		return workflow.Placed{}, usage("--try %q does not say where; %s", text, how)
+	}
+	x, err := quantity.Parse(strings.TrimSpace(place), quantity.Length)
+	if err != nil {
+		return workflow.Placed{}, usage("--try: %v; %s", err, how)
+	}
+	words := strings.Fields(before)
+	for i := range words {
+		mass, err := quantity.Parse(strings.Join(words[i:], " "), quantity.Mass)
+		if err != nil {
+			continue
+		}
+		g, err1 := mass.Rat("g")
+		mm, err2 := x.Rat("mm")
+		if err := errors.Join(err1, err2); err != nil {
+			return workflow.Placed{}, usage("--try: %v", err)
+		}
+		if g.Sign() <= 0 {
+			return workflow.Placed{}, usage("--try %q: its mass must be more than 0", text)
+		}
+		name := strings.Join(words[:i], " ")
+		if name == "" {
+			name = "it"
+		}
+		return workflow.Placed{Title: name, Load: balance.Load{Mass: g, X: mm}}, nil
+	}
+	return workflow.Placed{}, usage("--try %q does not say how heavy; %s", text, how)
+}
