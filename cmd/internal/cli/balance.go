@@ -19,7 +19,7 @@ func (a *app) balanceCommand() *cobra.Command {
 	var at string
 	cmd := &cobra.Command{
 		Use:   "balance [MARK]",
-		Short: "Show where an airframe balances, and what would bring it where it should",
+		Short: "Show where an airframe balances, and what would put it right",
 		Long: "Show where an airframe balances: as it was weighed last, and as it is computed from that and the\n" +
 			"equipment fitted, moved or removed since. It says where the battery has to lie, and how much\n" +
 			"ballast where would do as well, in whole steps of the scale, rounded to the nose-heavy side. It\n" +

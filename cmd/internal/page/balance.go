@@ -169,7 +169,7 @@ func weighAgain(p workflow.Poise) string {
 	}
 }
 
-func (s Station) String() string {
+func (s Station) words() string {
 	text := places(s.X, 1)
 	if s.U != nil {
 		text += " ± " + places(math.Ceil(*s.U*10)/10, 1)
@@ -188,9 +188,9 @@ func (b Balance) Markdown(clock Clock) string {
 	l.add("# %s: balance\n", esc(b.Mark))
 	line("Stations are in mm aft of the datum, negative ahead of it. The datum: %s", b.Datum)
 	if b.Weighed != nil {
-		line("Last weighing: %s, %s", b.Weighed, clock.At(b.At))
+		line("Last weighing: %s, %s", b.Weighed.words(), clock.At(b.At))
 	}
-	line("Now: %s, with %.0f g: %s", b.Now, b.Mass, b.Verdict)
+	line("Now: %s, with %.0f g: %s", b.Now.words(), b.Mass, b.Verdict)
 	if b.Low != nil && b.High != nil {
 		line("Limits: %s to %s mm (gate %s)", places(*b.Low, 1), places(*b.High, 1), b.Gate)
 	}
@@ -198,13 +198,13 @@ func (b Balance) Markdown(clock Clock) string {
 		l.item("**%s**", esc(b.Again))
 	}
 	for _, try := range b.Tried {
-		line("With %s, %s g at %s mm: %s, %s", try.Name, places(try.Mass, 1), places(try.Station, 1), try.Then, try.Verdict)
+		line("With %s, %s g at %s mm: %s, %s", try.Name, places(try.Mass, 1), places(try.Station, 1), try.Then.words(), try.Verdict)
 	}
 	if len(b.Tried) > 0 {
 		line("Nothing of that is recorded; what follows is with it on board")
 	}
 	if b.Target != nil {
-		line("Aim at %s: %s", b.Target, b.Aim)
+		line("Aim at %s: %s", b.Target.words(), b.Aim)
 	}
 	if s := b.Slide; s != nil {
 		way := "stays where it is"
@@ -214,7 +214,7 @@ func (b Balance) Markdown(clock Clock) string {
 		case s.By > 0:
 			way = fmt.Sprintf("%.0f mm aft", s.By)
 		}
-		line("%s: %s, from %.0f to %.0f mm; cut its bed %.0f mm wide there. Then it balances at %s", s.Title, way, s.Front, s.Rear, s.Width, s.Then)
+		line("%s: %s, from %.0f to %.0f mm; cut its bed %.0f mm wide there. Then it balances at %s", s.Title, way, s.Front, s.Rear, s.Width, s.Then.words())
 		if s.Short {
 			line("That is the end of its travel, and not far enough")
 		}
@@ -223,7 +223,7 @@ func (b Balance) Markdown(clock Clock) string {
 		if m.Mass == 0 {
 			line("No ballast is needed")
 		} else {
-			line("Ballast, without moving anything: %.0f g at %.0f mm. Then it balances at %s", m.Mass, m.Station, m.Then)
+			line("Ballast, without moving anything: %.0f g at %.0f mm. Then it balances at %s", m.Mass, m.Station, m.Then.words())
 		}
 	}
 	if b.Refused != "" {

@@ -24,6 +24,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
+	"fettle/steps/balance"
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
@@ -345,6 +346,17 @@ power: {cells: 6, capacity: 5000 mAh, nominal: 3.7 V, limits: {connectors: 30 A,
 `...))
 	b.must(err)
 	show("warm", b.State.Under(doc.Sheet), "1000 m", "30 °C")
+
+	text, err := os.ReadFile("../../../procedures/library/causeway.yaml")
+	b.must(err)
+	doc, err = procedures.Parse("causeway.yaml", text)
+	b.must(err)
+	s := b.State.Under(doc.Sheet)
+	poise, err := s.Poise(b.Now)
+	b.must(err)
+	lead, err := page.NewBalance(s, poise, []workflow.Placed{{Title: "lead", Load: balance.Load{Mass: big.NewRat(20, 1), X: big.NewRat(-300, 1)}}}, 600)
+	b.must(err)
+	b.show("Balance-of-parts", lead)
 }
 
 // choosing has a choice of the design, an option and methods to choose from.
