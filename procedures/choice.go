@@ -19,9 +19,9 @@ const (
 )
 
 // optionKeys are the keys of an option, or of a method.
-func optionKeys(what string) mapping[*steps.Option] {
+func optionKeys(what string) *mapping[*steps.Option] {
 	type o = steps.Option
-	return mapping[*o]{what: what, keys: []key[*o]{
+	return &mapping[*o]{what: what, keys: []key[*o]{
 		{"title", required, field(func(o *o) *string { return &o.Title }, textValue{}), "what it is, in a few words", "A moving rudder"},
 		{"why", optional, field(func(o *o) *string { return &o.Why }, textValue{prose}), "what speaks for it", "For wind across the strip."},
 	}}

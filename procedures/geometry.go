@@ -10,9 +10,9 @@ import (
 )
 
 // geometryKeys are where everything lies on the airframe, and what it weighs.
-func geometryKeys() mapping[*steps.Geometry] {
+func geometryKeys() *mapping[*steps.Geometry] {
 	type g = steps.Geometry
-	return mapping[*g]{what: "geometry", check: geometryChecked, keys: []key[*g]{
+	return &mapping[*g]{what: "geometry", check: geometryChecked, keys: []key[*g]{
 		{"datum", required, field(func(g *g) *string { return &g.Datum }, textValue{prose}),
 			"what lies at x = 0. All stations `x` count aft from it and are negative ahead of it; `y` counts to the right of the centre line, seen from behind, and `z` up; " +
 				"what has no `y` lies on the centre line, or alike on both sides", "the leading edge of the wing at the root"},
@@ -34,19 +34,19 @@ func geometryKeys() mapping[*steps.Geometry] {
 			"how far the battery can be moved to find the balance", "# {part: pack, from: -200 mm, to: -100 mm, length: 90 mm}"},
 		{"propeller", optional, field(func(g *g) *steps.Propeller { return &g.Propeller }, propellerKeys()),
 			"where the propeller turns, and its size", "# {x: -210 mm, diameter: 8 in, pitch: 5 in}"},
-		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, mapping[*steps.BalanceAt]{what: "balance", keys: []key[*steps.BalanceAt]{
+		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, &mapping[*steps.BalanceAt]{what: "balance", keys: []key[*steps.BalanceAt]{
 			{"gate", required, field(func(b *steps.BalanceAt) *string { return &b.Gate }, nameValue{gate}),
 				"the gate that limits the balance point", "spar-depth"},
 			{"zero", optional, field(func(b *steps.BalanceAt) *quantity.Quantity { return &b.Zero }, amountValue{unit: quantity.Length}),
 				"the station from which its readings count, if that is not the datum", "18 mm"},
 		}}), "the gate of the balance point", "# {gate: balance}"},
-		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, mapping[*steps.BodyEffect]{what: "neutral", keys: []key[*steps.BodyEffect]{
+		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, &mapping[*steps.BodyEffect]{what: "neutral", keys: []key[*steps.BodyEffect]{
 			{"body", required, field(func(b *steps.BodyEffect) *quantity.Quantity { return &b.Body }, amountValue{unit: quantity.Ratio}),
 				"how far body and propeller shift it forward, in % MAC", "3 %"},
 			{"source", optional, field(func(b *steps.BodyEffect) *string { return &b.Source }, textValue{prose}),
 				"where that comes from", "common practice, no source"},
 		}}), "what the estimate of the neutral point, made from the surfaces alone, lacks", "{body: 3 %, source: 'common practice, no source'}"},
-		{"lift", optional, field(func(g *g) *steps.LargestLift { return &g.Lift }, mapping[*steps.LargestLift]{what: "lift", check: liftChecked, keys: []key[*steps.LargestLift]{
+		{"lift", optional, field(func(g *g) *steps.LargestLift { return &g.Lift }, &mapping[*steps.LargestLift]{what: "lift", check: liftChecked, keys: []key[*steps.LargestLift]{
 			{"most", required, field(func(l *steps.LargestLift) *float64 { return &l.Most }, numberValue{0, 5}),
 				"the lift coefficient of the whole aircraft at the stall", "0.8"},
 			{"source", optional, field(func(l *steps.LargestLift) *string { return &l.Source }, textValue{prose}),
@@ -68,9 +68,9 @@ func onlyKeys[P any](of func(P) *steps.Where) []key[P] {
 	}
 }
 
-func surfaceKeys() mapping[*steps.Surface] {
+func surfaceKeys() *mapping[*steps.Surface] {
 	type s = steps.Surface
-	return mapping[*s]{what: "a surface", check: surfaceChecked, keys: slices.Concat([]key[*s]{
+	return &mapping[*s]{what: "a surface", check: surfaceChecked, keys: slices.Concat([]key[*s]{
 		{"is", required, field(func(s *s) *string { return &s.Is }, wordValue{known: []string{steps.Wing, steps.Tailplane, steps.Fin}}),
 			"what it is. The panels of a fin stand upright; a V-tail is a tailplane with dihedral", "wing"},
 		{"zone", required, field(func(s *s) *string { return &s.Zone }, nameValue{zone}),
@@ -86,9 +86,9 @@ func surfaceKeys() mapping[*steps.Surface] {
 	}, onlyKeys(func(s *s) *steps.Where { return &s.Where }))}
 }
 
-func panelKeys() mapping[*steps.Panel] {
+func panelKeys() *mapping[*steps.Panel] {
 	type p = steps.Panel
-	return mapping[*p]{what: "a panel", check: panelChecked, keys: []key[*p]{
+	return &mapping[*p]{what: "a panel", check: panelChecked, keys: []key[*p]{
 		{"root", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Root }, fromZero),
 			"the chord at its inner end", "180 mm"},
 		{"tip", required, lengthOf(func(p *p) *quantity.Quantity { return &p.Tip }, fromZero),
@@ -102,12 +102,12 @@ func panelKeys() mapping[*steps.Panel] {
 	}}
 }
 
-func bodyKeys() mapping[*steps.Body] {
+func bodyKeys() *mapping[*steps.Body] {
 	type b = steps.Body
-	return mapping[*b]{what: "a body", one: true, keys: slices.Concat([]key[*b]{
+	return &mapping[*b]{what: "a body", one: true, keys: slices.Concat([]key[*b]{
 		{"zone", required, field(func(b *b) *string { return &b.Zone }, nameValue{zone}),
 			"the zone that it is", "nose"},
-		{"box", choice, mapping[*b]{what: "box", keys: []key[*b]{
+		{"box", choice, &mapping[*b]{what: "box", keys: []key[*b]{
 			{"x", required, rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Front, &b.Rear }},
 				"from its front to its rear end", "[-200 mm, 150 mm]"},
 			{"y", required, rangeValue[*b]{quantity.Length, func(b *b) (low, high *quantity.Quantity) { return &b.Left, &b.Right }},
@@ -118,9 +118,9 @@ func bodyKeys() mapping[*steps.Body] {
 	}, onlyKeys(func(b *b) *steps.Where { return &b.Where }))}
 }
 
-func controlKeys() mapping[*steps.Control] {
+func controlKeys() *mapping[*steps.Control] {
 	type c = steps.Control
-	return mapping[*c]{what: "a control", check: controlChecked, keys: slices.Concat([]key[*c]{
+	return &mapping[*c]{what: "a control", check: controlChecked, keys: slices.Concat([]key[*c]{
 		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
 			"what it is, in a few words", "The elevator"},
 		{"surface", required, field(func(c *c) *string { return &c.Surface }, nameValue{}),
@@ -138,9 +138,9 @@ func controlKeys() mapping[*steps.Control] {
 	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
 }
 
-func componentKeys() mapping[*steps.Component] {
+func componentKeys() *mapping[*steps.Component] {
 	type c = steps.Component
-	return mapping[*c]{what: "a part", check: func(f fields, c *c) { f.governed(c.Where) }, keys: slices.Concat([]key[*c]{
+	return &mapping[*c]{what: "a part", check: func(f fields, c *c) { f.governed(c.Where) }, keys: slices.Concat([]key[*c]{
 		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
 			"what it is, in a few words", "The camera"},
 		{"mass", required, field(func(c *c) *quantity.Quantity { return &c.Mass }, amountValue{quantity.Mass, aboveZero}),
@@ -156,9 +156,9 @@ func componentKeys() mapping[*steps.Component] {
 	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
 }
 
-func travelKeys() mapping[*steps.Travel] {
+func travelKeys() *mapping[*steps.Travel] {
 	type t = steps.Travel
-	return mapping[*t]{what: "battery", check: travelChecked, keys: []key[*t]{
+	return &mapping[*t]{what: "battery", check: travelChecked, keys: []key[*t]{
 		{"part", required, field(func(t *t) *string { return &t.Part }, nameValue{}),
 			"the battery in the parts table", "pack"},
 		{"from", required, lengthOf(func(t *t) *quantity.Quantity { return &t.From }, unbounded),
@@ -170,9 +170,9 @@ func travelKeys() mapping[*steps.Travel] {
 	}}
 }
 
-func propellerKeys() mapping[*steps.Propeller] {
+func propellerKeys() *mapping[*steps.Propeller] {
 	type p = steps.Propeller
-	return mapping[*p]{what: "propeller", keys: []key[*p]{
+	return &mapping[*p]{what: "propeller", keys: []key[*p]{
 		{"x", required, lengthOf(func(p *p) *quantity.Quantity { return &p.X }, unbounded),
 			"the station of its disc", "-210 mm"},
 		{"y", optional, lengthOf(func(p *p) *quantity.Quantity { return &p.Y }, fromZero),
@@ -187,19 +187,19 @@ func propellerKeys() mapping[*steps.Propeller] {
 }
 
 // powerKeys are what the sheet says of the drive.
-func powerKeys() mapping[*steps.Drive] {
+func powerKeys() *mapping[*steps.Drive] {
 	type p = steps.Drive
 	current := func(of func(*steps.Currents) *quantity.Quantity) value[*steps.Currents] {
 		return field(of, amountValue{quantity.Current, aboveZero})
 	}
-	return mapping[*p]{what: "power", keys: []key[*p]{
+	return &mapping[*p]{what: "power", keys: []key[*p]{
 		{"cells", required, field(func(p *p) *int { return &p.Cells }, wholeValue{50}),
 			"the cells of the battery in series", "3"},
 		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, amountValue{quantity.Charge, aboveZero}),
 			"the rated capacity of the battery", "1000 mAh"},
 		{"nominal", optional, field(func(p *p) *quantity.Quantity { return &p.Nominal }, amountValue{quantity.Voltage, aboveZero}),
 			"the nominal voltage of a cell, by its label", "3.7 V"},
-		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, mapping[*steps.Currents]{what: "limits", keys: []key[*steps.Currents]{
+		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, &mapping[*steps.Currents]{what: "limits", keys: []key[*steps.Currents]{
 			{"battery", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Battery }), "the battery", "25 A"},
 			{"connectors", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Connectors }), "its connectors", "30 A"},
 			{"controller", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Controller }), "the speed controller", "20 A"},

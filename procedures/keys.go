@@ -45,21 +45,31 @@ type value[P any] interface {
 	typ() *typ
 }
 
-// A field is a value that is kept in one field of what P points to.
-type fieldOf[P, Q any] struct {
-	of func(P) Q
-	is value[Q]
+// A field is a value that is kept in one field of what P points to. Only its
+// functions know the type of that, so that there is one such type for a P and not one
+// for each type of field.
+type fieldOf[P any] struct {
+	reads  func(r *reader, n *yaml.Node, what string, to P)
+	writes func(from P) *yaml.Node
+	typs   func() *typ
 }
 
-func field[P, Q any](of func(P) Q, is value[Q]) value[P] { return &fieldOf[P, Q]{of, is} }
-
-func (f *fieldOf[P, Q]) read(r *reader, n *yaml.Node, what string, to P) {
-	f.is.read(r, n, what, f.of(to))
+// field is not inlined: its functions would be in the program again for each row.
+//
+//go:noinline
+func field[P, Q any](of func(P) Q, is value[Q]) value[P] {
+	return &fieldOf[P]{
+		reads:  func(r *reader, n *yaml.Node, what string, to P) { is.read(r, n, what, of(to)) },
+		writes: func(from P) *yaml.Node { return is.write(of(from)) },
+		typs:   is.typ,
+	}
 }
 
-func (f *fieldOf[P, Q]) write(from P) *yaml.Node { return f.is.write(f.of(from)) }
+func (f *fieldOf[P]) read(r *reader, n *yaml.Node, what string, to P) { f.reads(r, n, what, to) }
 
-func (f *fieldOf[P, Q]) typ() *typ { return f.is.typ() }
+func (f *fieldOf[P]) write(from P) *yaml.Node { return f.writes(from) }
+
+func (f *fieldOf[P]) typ() *typ { return f.typs() }
 
 // A mapping is a value of keys with values.
 type mapping[P any] struct {
@@ -75,12 +85,12 @@ type mapping[P any] struct {
 
 // read reads the keys in the order of the table. An unknown, empty, duplicated or
 // missing key is a fault.
-func (m mapping[P]) read(r *reader, n *yaml.Node, what string, to P) {
+func (m *mapping[P]) read(r *reader, n *yaml.Node, what string, to P) {
 	if n.Kind != yaml.MappingNode {
 		r.fault(n, "%s must be a mapping (keys with values), not %s", what, shape(n))
 		return
 	}
-	k := match{table: &m, of: m.what, first: -1}
+	k := match{table: m, of: m.what, first: -1}
 	f := k.begin(r, n, what)
 	for j, v := range k.values {
 		if k.counts(f, j) {
@@ -295,7 +305,7 @@ func (k *match) names(such func(need) bool) []string {
 // byAuthors reports whether an author writes keys of the need.
 func byAuthors(n need) bool { return n != ours }
 
-func (m mapping[P]) write(from P) *yaml.Node {
+func (m *mapping[P]) write(from P) *yaml.Node {
 	n := &yaml.Node{Kind: yaml.MappingNode}
 	for j := range m.keys {
 		if v := m.keys[j].is.write(from); v != nil {
@@ -308,7 +318,7 @@ func (m mapping[P]) write(from P) *yaml.Node {
 	return n
 }
 
-func (m mapping[P]) typ() *typ {
+func (m *mapping[P]) typ() *typ {
 	t := &typ{is: aMapping, what: m.what, one: m.one}
 	for j := range m.keys {
 		t.keys = append(t.keys, m.row(j))
@@ -339,7 +349,7 @@ func (r row) write() string {
 
 // A list is a value of several, in order.
 type list[V any] struct {
-	is   mapping[*V]
+	is   *mapping[*V]
 	keep func(*V) bool // whether an item with faults is still useful
 }
 
@@ -375,6 +385,18 @@ type named[V any] struct {
 }
 
 func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
+	r.named(n, what, m.one, func(name string, v *yaml.Node) {
+		*to = append(*to, *new(V))
+		last := &(*to)[len(*to)-1]
+		*m.name(last) = name
+		if v != nil {
+			m.is.read(r, v, m.one+" "+name, last)
+		}
+	})
+}
+
+// named calls each for every name of a mapping, with nil for one that is empty.
+func (r *reader) named(n *yaml.Node, what, one string, each func(name string, v *yaml.Node)) {
 	r.pairs(n, what, func(k, v *yaml.Node) {
 		name := r.name(k, what)
 		if name == "" {
@@ -383,15 +405,12 @@ func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 			}
 			return
 		}
-		*to = append(*to, *new(V))
-		last := &(*to)[len(*to)-1]
-		*m.name(last) = name
-		r.doc.places[m.one+" "+name] = r.at(k)
+		r.doc.places[one+" "+name] = r.at(k)
 		if null(v) {
-			r.fault(v, "%s %s is empty: fill it in or delete the line", m.one, name)
-			return
+			r.fault(v, "%s %s is empty: fill it in or delete the line", one, name)
+			v = nil
 		}
-		m.is.read(r, v, m.one+" "+name, last)
+		each(name, v)
 	})
 }
 

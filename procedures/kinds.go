@@ -41,21 +41,21 @@ func stepKinds() []stepKind {
 		{kind: steps.Do},
 		{kind: steps.Coat, order: coatInOrder,
 			help: "a coat of adhesive on a face of a joint. Two steps may coat one joint, one step for each face: it can be joined once the last face has had its shortest time, and until the first face has had its longest",
-			is: mapping[*s]{what: "coat", keys: []key[*s]{
+			is: &mapping[*s]{what: "coat", keys: []key[*s]{
 				{"joint", required, joint, "the joint, by a name of your own", "roots"},
 				with,
 			}}},
 		{kind: steps.Join, check: joinDisturbs, order: joinInOrder, begin: func(s *s) { s.Load = true },
 			help:    "the faces of a coated joint are put together; the joint alone, or with the keys below. A join must say what it disturbs",
 			example: "step: join-roots\ndo: Press, and hold for a minute.\njoin: roots\ndisturbs: [wing]",
-			is: either[*s]{one: joint, short: func(s *s) bool { return s.Load && !s.More }, more: mapping[*s]{what: "join", keys: []key[*s]{
+			is: either[*s]{one: joint, short: func(s *s) bool { return s.Load && !s.More }, more: &mapping[*s]{what: "join", keys: []key[*s]{
 				{"joint", required, joint, "the joint", "roots"},
 				load, more,
 			}}}},
 		{kind: steps.Glue, check: joinDisturbs, order: glueInOrder, sheet: gluedInTime, begin: func(s *s) { s.Load = true },
 			help:    "a joint is coated and joined in one step. Where the adhesive needs no drying (its window begins at 0), the step is done once; else twice, when the coat is on and when the joint is pressed",
 			example: "step: lay-spar\ndo: Bead along the floor of the slot, and lay the spar in.\nhands: 5 min\nglue: {joint: spar, with: contact}\ndisturbs: [wing]",
-			is: mapping[*s]{what: "glue", keys: []key[*s]{
+			is: &mapping[*s]{what: "glue", keys: []key[*s]{
 				{"joint", required, joint, "the joint, by a name of your own", "spar"},
 				with, load, more,
 			}}},
@@ -65,7 +65,7 @@ func stepKinds() []stepKind {
 			is: either[*s]{
 				one:   field(func(s *s) *quantity.Quantity { return &s.For }, amountValue{quantity.Duration, aboveZero}),
 				short: func(s *s) bool { return s.Joint == "" && s.By.IsZero() && s.From == "" },
-				more: mapping[*s]{what: "wait", check: waitChecked, keys: []key[*s]{
+				more: &mapping[*s]{what: "wait", check: waitChecked, keys: []key[*s]{
 					{"joint", optional, joint, "the joint", "roots"},
 					{"until", optional, field(func(s *s) *string { return &s.Until },
 						wordValue{known: []string{steps.UntilHandling, steps.UntilCure}, what: "state of a joint"}),
@@ -86,7 +86,7 @@ func stepKinds() []stepKind {
 		{kind: steps.Hold,
 			help:    "work stops until a person has confirmed every line",
 			example: "step: blade-care\nhold:\n  confirm:\n    - The mat is clear and the spare hand is behind the blade",
-			is: mapping[*s]{what: "hold", keys: []key[*s]{
+			is: &mapping[*s]{what: "hold", keys: []key[*s]{
 				{"confirm", required, field(func(s *s) *[]string { return &s.Confirm }, textsValue{}), "the lines, each confirmed separately", "- The mat is clear and the spare hand is behind the blade\n- Gloves are on"},
 			}}},
 		{kind: steps.Choose, check: methodsChecked,

@@ -387,6 +387,9 @@ func (o *order) all() iter.Seq[*steps.Step] {
 
 // before reports whether the one step is always complete before the other, or
 // may be where that is in doubt.
+// It is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func (o *order) before(one, other string) bool {
 	if o.twice[one] || o.twice[other] {
 		return true

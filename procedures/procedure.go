@@ -30,9 +30,9 @@ func accepted() []string { return []string{steps.AsBuilt} }
 func flights() []string { return []string{steps.EachFlight, steps.FirstFlight} }
 
 // procedureKeys are the keys of a procedure.
-func procedureKeys() mapping[*steps.Procedure] {
+func procedureKeys() *mapping[*steps.Procedure] {
 	type p = steps.Procedure
-	return mapping[*p]{what: "a procedure", check: procedureChecked, keys: []key[*p]{
+	return &mapping[*p]{what: "a procedure", check: procedureChecked, keys: []key[*p]{
 		{"procedure", required, field(func(p *p) *string { return &p.Name }, nameValue{}),
 			"its name", "plover-build"},
 		{"kind", required, field(func(p *p) *string { return &p.Kind }, wordValue{known: kindsOfProcedure()}),
@@ -119,9 +119,9 @@ func stepsOf(stages []steps.Stage) int {
 }
 
 // stageKeys are the keys of a stage.
-func stageKeys() mapping[*steps.Stage] {
+func stageKeys() *mapping[*steps.Stage] {
 	type s = steps.Stage
-	return mapping[*s]{what: "a stage", one: true, check: stageChecked, keys: append([]key[*s]{
+	return &mapping[*s]{what: "a stage", one: true, check: stageChecked, keys: append([]key[*s]{
 		{"stage", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
 			"its name", "wing"},
 		{"title", optional, field(func(s *s) *string { return &s.Title }, textValue{}),
@@ -163,7 +163,7 @@ func (f fields) claim(what string, named *yaml.Node) {
 
 // stepKeys are the keys of a step: those of every kind, and the one of each
 // kind, of which a step has at most one.
-func stepKeys() mapping[*steps.Step] {
+func stepKeys() *mapping[*steps.Step] {
 	type s = steps.Step
 	kinds := stepKinds()
 	check := func(f fields, s *s) { stepChecked(f, s, kinds) }
@@ -173,7 +173,7 @@ func stepKeys() mapping[*steps.Step] {
 		}
 		return "the step " + s.Name
 	}
-	m := mapping[*s]{what: "a step", check: check, label: label, keys: []key[*s]{
+	m := &mapping[*s]{what: "a step", check: check, label: label, keys: []key[*s]{
 		{"step", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
 			"its name, unique in the procedure", "coat-roots"},
 		{"title", optional, field(func(s *s) *string { return &s.Title }, textValue{}),

@@ -413,8 +413,7 @@ func (r *reader) run(n *yaml.Node, to *[]steps.Step) {
 // step reads one step.
 func (r *reader) step(n *yaml.Node, to *[]steps.Step) {
 	if r.steps == nil {
-		table := stepKeys()
-		r.steps = &table
+		r.steps = stepKeys()
 	}
 	r.inside(func() {
 		if !r.room(n, r.total, mostSteps, "steps") {
@@ -463,9 +462,9 @@ func (stepsValue) write(from *[]steps.Step) *yaml.Node {
 func (stepsValue) typ() *typ { return &typ{is: aList, of: []*typ{stepKeys().typ(), runKeys().typ()}} }
 
 // runKeys are the keys of a run.
-func runKeys() mapping[*[]steps.Step] {
+func runKeys() *mapping[*[]steps.Step] {
 	type s = []steps.Step
-	return mapping[*s]{what: "a run", one: true, keys: append(whereKeys[*s]("{side: [left, right]}", "# [wing]"), []key[*s]{
+	return &mapping[*s]{what: "a run", one: true, keys: append(whereKeys[*s]("{side: [left, right]}", "# [wing]"), []key[*s]{
 		{"steps", choice, nestedValue{}, "steps and runs, in this order", "- step: mark-<side>-root\n  do: Mark the middle of the <side> root."},
 		{"use", choice, useValue{}, "steps that are written elsewhere", "use: safe/air-the-bench"},
 	}...)}
@@ -693,16 +692,16 @@ func asRun(stage *yaml.Node) *yaml.Node {
 }
 
 // originValue is the identity of a step, which the program writes.
-type originValue struct{ mapping[*steps.Origin] }
+type originValue struct{ *mapping[*steps.Origin] }
 
 func (v originValue) read(r *reader, n *yaml.Node, what string, to *steps.Origin) {
 	r.doc.origins = append(r.doc.origins, r.at(n))
 	v.mapping.read(r, n, what, to)
 }
 
-func originKeys() mapping[*steps.Origin] {
+func originKeys() *mapping[*steps.Origin] {
 	type o = steps.Origin
-	return mapping[*o]{what: "origin", check: originChecked, keys: []key[*o]{
+	return &mapping[*o]{what: "origin", check: originChecked, keys: []key[*o]{
 		{"document", ours, field(func(o *o) *string { return &o.Document }, textValue{}), "digest of the file", ""},
 		{"step", ours, field(func(o *o) *string { return &o.Step }, textValue{}), "its name there, as written", ""},
 		{"words", ours, field(func(o *o) *[]steps.Word { return &o.Words }, named[steps.Word]{

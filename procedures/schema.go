@@ -43,10 +43,16 @@ const blankPattern = `<[A-Za-z][a-z0-9]*(?:-[a-z0-9]+)*>`
 
 // text is any scalar that is there: YAML takes some words for numbers and for
 // switches, and a document takes them for words.
+// It is not inlined: its copies in all callers would take 3 KB.
+//
+//go:noinline
 func text() schema {
 	return schema{"anyOf": []any{schema{"type": "string", "pattern": `\S`}, schema{"type": "number"}, schema{"type": "boolean"}}}
 }
 
+// name is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func name() schema {
 	part := `(?:[a-z0-9]|` + blankPattern + `)+`
 	return schema{"anyOf": []any{schema{"type": "string", "pattern": `^` + part + `(?:-` + part + `)*$`}, schema{"type": "integer"}, schema{"type": "boolean"}}}

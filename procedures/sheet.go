@@ -24,9 +24,9 @@ const mostReadings = 20
 
 // sheetKeys are the keys of a design sheet. The gauges come before the gates, whose
 // checks need them.
-func sheetKeys() mapping[*steps.Sheet] {
+func sheetKeys() *mapping[*steps.Sheet] {
 	type s = steps.Sheet
-	return mapping[*s]{what: "a design sheet", check: sheetChecked, keys: []key[*s]{
+	return &mapping[*s]{what: "a design sheet", check: sheetChecked, keys: []key[*s]{
 		{"design", required, field(func(s *s) *string { return &s.Name }, nameValue{}),
 			"its name", "plover"},
 		{"title", required, field(func(s *s) *string { return &s.Title }, textValue{}),
@@ -115,9 +115,9 @@ func (f fields) measuredFor(s *steps.Sheet) {
 	}
 }
 
-func conditionKeys() mapping[*steps.Condition] {
+func conditionKeys() *mapping[*steps.Condition] {
 	type c = steps.Condition
-	return mapping[*c]{what: "a condition", check: conditionChecked, keys: []key[*c]{
+	return &mapping[*c]{what: "a condition", check: conditionChecked, keys: []key[*c]{
 		{"title", required, field(func(c *c) *string { return &c.Title }, textValue{}),
 			"what it is, in a few words", "The propeller"},
 		{"states", required, field(func(c *c) *[]string { return &c.States }, namesValue{}),
@@ -143,13 +143,13 @@ func conditionChecked(f fields, c *steps.Condition) {
 	}
 }
 
-func adhesiveKeys() mapping[*steps.Adhesive] {
+func adhesiveKeys() *mapping[*steps.Adhesive] {
 	type a = steps.Adhesive
 	q := quantity.Duration
-	return mapping[*a]{what: "an adhesive", check: adhesiveChecked, keys: slices.Concat([]key[*a]{
+	return &mapping[*a]{what: "an adhesive", check: adhesiveChecked, keys: slices.Concat([]key[*a]{
 		{"title", required, field(func(a *a) *string { return &a.Title }, textValue{}),
 			"what it is, in a few words", "Solvent contact adhesive"},
-		{"window", required, mapping[*a]{what: "window", check: windowChecked, keys: []key[*a]{
+		{"window", required, &mapping[*a]{what: "window", check: windowChecked, keys: []key[*a]{
 			{"from", required, field(func(a *a) *quantity.Quantity { return &a.From }, amountValue{q, fromZero}),
 				"the earliest", "10 min"},
 			{"to", required, field(func(a *a) *quantity.Quantity { return &a.To }, amountValue{q, fromZero}),
@@ -161,7 +161,7 @@ func adhesiveKeys() mapping[*steps.Adhesive] {
 			"after joining, until the joint may be handled, and measured", "30 min"},
 		{"cure", required, field(func(a *a) *quantity.Quantity { return &a.Cure }, amountValue{q, fromZero}),
 			"after joining, until the joint carries load", "24 h"},
-		{"works", required, mapping[*a]{what: "works", check: worksChecked, keys: []key[*a]{
+		{"works", required, &mapping[*a]{what: "works", check: worksChecked, keys: []key[*a]{
 			{"between", required, rangeValue[*a]{quantity.Temperature, func(a *a) (low, high *quantity.Quantity) { return &a.Coldest, &a.Warmest }},
 				"the coldest and the warmest bench", "[10 °C, 35 °C]"},
 			{"humidity", optional, rangeValue[*a]{quantity.Ratio, func(a *a) (low, high *quantity.Quantity) { return &a.Driest, &a.Dampest }},
@@ -193,9 +193,9 @@ func careKeys[P any](of func(P) *steps.Care, until, caution, needs, hold string)
 	}
 }
 
-func toolKeys() mapping[*steps.Tool] {
+func toolKeys() *mapping[*steps.Tool] {
 	type t = steps.Tool
-	return mapping[*t]{what: "a tool", check: toolChecked, keys: slices.Concat([]key[*t]{
+	return &mapping[*t]{what: "a tool", check: toolChecked, keys: slices.Concat([]key[*t]{
 		{"title", required, field(func(t *t) *string { return &t.Title }, textValue{}),
 			"what it is, in a few words", "Knife with a new blade"},
 	}, careKeys(func(t *t) *steps.Care { return &t.Care },
@@ -267,9 +267,9 @@ func less(a, b quantity.Quantity) bool {
 	return !a.IsZero() && !b.IsZero() && a.Cmp(b) < 0
 }
 
-func gaugeKeys() mapping[*steps.Gauge] {
+func gaugeKeys() *mapping[*steps.Gauge] {
 	type g = steps.Gauge
-	return mapping[*g]{what: "a gauge", check: gaugeChecked, keys: []key[*g]{
+	return &mapping[*g]{what: "a gauge", check: gaugeChecked, keys: []key[*g]{
 		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
 			"what it is, in a few words", "Caliper"},
 		{"resolution", required, field(func(g *g) *quantity.Quantity { return &g.Resolution }, amountValue{least: aboveZero}),
@@ -305,9 +305,9 @@ func gaugeChecked(f fields, g *steps.Gauge) {
 	}
 }
 
-func gateKeys() mapping[*steps.Gate] {
+func gateKeys() *mapping[*steps.Gate] {
 	type g = steps.Gate
-	return mapping[*g]{what: "a gate", check: gateChecked, keys: []key[*g]{
+	return &mapping[*g]{what: "a gate", check: gateChecked, keys: []key[*g]{
 		{"title", required, field(func(g *g) *string { return &g.Title }, textValue{}),
 			"what is measured, in a few words", "Depth of the spar slot"},
 		{"how", optional, field(func(g *g) *string { return &g.How }, textValue{prose}),
@@ -364,11 +364,11 @@ func gateKeys() mapping[*steps.Gate] {
 func reworkOne() either[*steps.Rework] {
 	type w = steps.Rework
 	do := field(func(w *w) *string { return &w.Do }, textValue{prose})
-	return either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && w.Joint == "" }, more: mapping[*w]{what: "rework", keys: []key[*w]{
+	return either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && w.Joint == "" }, more: &mapping[*w]{what: "rework", keys: []key[*w]{
 		{"do", required, do, "what to do", "Deepen a high spot."},
 		{"disturbs", optional, field(func(w *w) *[]string { return &w.Disturbs }, namesValue{to: zone}),
 			"the zones it disturbs; by default those the gate depends on", "[wing]"},
-		{"glue", optional, mapping[*w]{what: "glue", check: regluedAt, keys: []key[*w]{
+		{"glue", optional, &mapping[*w]{what: "glue", check: regluedAt, keys: []key[*w]{
 			{"joint", required, field(func(w *w) *string { return &w.Joint }, nameValue{joint}), "the joint, as it is called where it is joined", "halves"},
 			{"with", required, field(func(w *w) *[]string { return &w.Adhesives }, oneOrMore{namesValue{to: adhesive}}), "what it is glued with; of a list, one is named", "contact"},
 		}}, "the joint that it glues anew: nothing that depends on it is measured before that can be handled, and there is no release before it is cured", "{joint: halves, with: contact}"},
@@ -417,9 +417,9 @@ func (reworksValue) typ() *typ {
 	return &typ{is: anEither, of: append(slices.Clip(one.of), &typ{is: aList, of: []*typ{one}})}
 }
 
-func lifeKeys() mapping[*steps.Validity] {
+func lifeKeys() *mapping[*steps.Validity] {
 	type l = steps.Validity
-	return mapping[*l]{what: "life", check: lifeChecked, keys: []key[*l]{
+	return &mapping[*l]{what: "life", check: lifeChecked, keys: []key[*l]{
 		{"flights", optional, field(func(l *l) *int { return &l.Flights }, wholeValue{10_000}), "the number of flights", "20"},
 		{"days", optional, field(func(l *l) *int { return &l.Days }, wholeValue{10_000}), "the number of days", "90"},
 	}}
@@ -431,9 +431,9 @@ func lifeChecked(f fields, l *steps.Validity) {
 	}
 }
 
-func equipmentKeys() mapping[*steps.Equipment] {
+func equipmentKeys() *mapping[*steps.Equipment] {
 	type e = steps.Equipment
-	return mapping[*e]{what: "equipment", keys: []key[*e]{
+	return &mapping[*e]{what: "equipment", keys: []key[*e]{
 		{"title", required, field(func(e *e) *string { return &e.Title }, textValue{}),
 			"what it is, in a few words", "The camera"},
 		{"zone", optional, field(func(e *e) *string { return &e.Zone }, nameValue{zone}),
@@ -648,8 +648,8 @@ func (ofValue) typ() *typ {
 }
 
 // resultKeys has a key for each function that a result may be.
-func resultKeys() mapping[*measuring.Result] {
-	m := mapping[*measuring.Result]{what: "result", one: true}
+func resultKeys() *mapping[*measuring.Result] {
+	m := &mapping[*measuring.Result]{what: "result", one: true}
 	for _, fn := range measuring.Functions() {
 		k := key[*measuring.Result]{name: fn.Name, need: choice, is: functionOf{fn}}
 		k.help, k.example = helpOf(fn.Name)
@@ -690,7 +690,7 @@ func (v functionOf) is() value[*measuring.Result] {
 	case !v.Run:
 		return field(of, pointsValue{v.Function, namesValue{to: point}})
 	}
-	return mapping[*r]{what: v.Name, keys: []key[*r]{
+	return &mapping[*r]{what: v.Name, keys: []key[*r]{
 		{"rise", required, field(of, pointsValue{v.Function, namesValue{to: point}}), "a point, or the first less the second", "[front, rear]"},
 		{"run", required, field(func(r *r) *quantity.Quantity { return &r.Run }, amountValue{quantity.Length, aboveZero}), "how far apart they are", "500 mm"},
 	}}

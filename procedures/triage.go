@@ -14,9 +14,9 @@ import (
 
 // triageKeys are the keys of a triage table. The findings come before the rows that
 // answer them.
-func triageKeys() mapping[*steps.Triage] {
+func triageKeys() *mapping[*steps.Triage] {
 	type t = steps.Triage
-	return mapping[*t]{what: "a triage table", check: triageChecked, keys: []key[*t]{
+	return &mapping[*t]{what: "a triage table", check: triageChecked, keys: []key[*t]{
 		{"triage", required, field(func(t *t) *string { return &t.Name }, nameValue{}),
 			"its name", "foam"},
 		{"design", optional, field(func(t *t) *string { return &t.Design }, nameValue{design}),
@@ -48,9 +48,9 @@ func triageKeys() mapping[*steps.Triage] {
 	}}
 }
 
-func findingKeys() mapping[*steps.Finding] {
+func findingKeys() *mapping[*steps.Finding] {
 	type f = steps.Finding
-	return mapping[*f]{what: "a finding", check: findingChecked, keys: []key[*f]{
+	return &mapping[*f]{what: "a finding", check: findingChecked, keys: []key[*f]{
 		{"title", required, field(func(f *f) *string { return &f.Title }, textValue{}),
 			"what is seen, in a few words", "Cracked or split foam"},
 		{"zones", optional, field(func(f *f) *[]string { return &f.Zones }, namesValue{to: zone}),
@@ -63,7 +63,7 @@ func findingKeys() mapping[*steps.Finding] {
 			lists: true,
 			one:   field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
 			short: func(q *steps.Quarantine) bool { return q.For.IsZero() },
-			more: mapping[*steps.Quarantine]{what: "quarantine", keys: []key[*steps.Quarantine]{
+			more: &mapping[*steps.Quarantine]{what: "quarantine", keys: []key[*steps.Quarantine]{
 				{"for", required, field(func(q *steps.Quarantine) *quantity.Quantity { return &q.For }, amountValue{quantity.Duration, aboveZero}),
 					"how long it lasts at least, from when it was found; no line is confirmed earlier", "48 h"},
 				{"confirm", required, field(func(q *steps.Quarantine) *[]string { return &q.Confirm }, textsValue{}),
@@ -128,12 +128,12 @@ func findingAt(name string) string { return "the finding " + name }
 
 func unknownAt(zone string) string { return "unknown " + zone }
 
-func rowKeys() mapping[*steps.Row] {
+func rowKeys() *mapping[*steps.Row] {
 	type r = steps.Row
 	answer := func(outcome string) value[*r] {
 		return outcomeValue{outcome, field(func(r *r) *string { return &r.Procedure }, nameValue{procedure})}
 	}
-	return mapping[*r]{what: "a row", one: true, keys: []key[*r]{
+	return &mapping[*r]{what: "a row", one: true, keys: []key[*r]{
 		{"finding", required, field(func(r *r) *[]string { return &r.Findings }, namesValue{to: finding}),
 			"what was seen", "cracked"},
 		{"zone", optional, field(func(r *r) *[]string { return &r.Zones }, namesValue{to: zone}),

@@ -34,7 +34,7 @@ func Kept(p *steps.Procedure) (*Document, error) {
 	return doc, nil
 }
 
-func written[P any](keys mapping[P], from P) ([]byte, error) {
+func written[P any](keys *mapping[P], from P) ([]byte, error) {
 	var b bytes.Buffer
 	e := yaml.NewEncoder(&b)
 	e.SetIndent(2)

@@ -39,6 +39,9 @@ func (s *Sheet) Choice(name string) (Choice, bool) {
 }
 
 // Names are the names of the answers.
+// It is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func (c Choice) Names() []string {
 	names := make([]string, len(c.Answers))
 	for i, a := range c.Answers {

@@ -342,6 +342,9 @@ func past(after []string, over map[string][]string) []string {
 }
 
 // Step returns the step of that name, with its stage.
+// It is not inlined: its copies in all callers would take 13 KB.
+//
+//go:noinline
 func (p *Procedure) Step(name string) (Step, Stage, bool) {
 	for _, stage := range p.Stages {
 		for i := range stage.Steps { // by index, because a step is large

@@ -243,7 +243,7 @@ type AuditSummary struct {
 	Entries, Readings   int
 	Out, Undecided      int // readings, each judged alone
 	Current             []string
-	NotCurrent          []Cause  // groups of gates that share a reason, with the reason
+	NotCurrent          []NotPassed
 	Conceded            []string // used as they are
 	NeverTaken          []string
 	NeverChecked        []string // gauges that were used and have no check in the record
@@ -260,6 +260,12 @@ type AuditSummary struct {
 	Late                int      // entries typed in more than ten minutes late
 	Releases, Flights   int
 	Damages, OpenDamage int
+}
+
+// NotPassed are gates that have not passed, for one reason.
+type NotPassed struct {
+	Why   Cause
+	Gates []string
 }
 
 // AuditSummary summarizes the journal at the given time.
@@ -297,7 +303,7 @@ func (s *State) AuditSummary(at time.Time) (AuditSummary, error) {
 		}
 	}
 	for _, why := range reasons {
-		sum.NotCurrent = append(sum.NotCurrent, why.after(strings.Join(gates[why], ", ")+": "))
+		sum.NotCurrent = append(sum.NotCurrent, NotPassed{why, gates[why]})
 	}
 	for _, f := range s.Flights {
 		if f.Grounded != "" {

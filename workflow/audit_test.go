@@ -49,7 +49,10 @@ func TestAuditSummary(t *testing.T) {
 			t.Errorf("%s: %d, want %d", what, c[0], c[1])
 		}
 	}
-	mustContain(t, sum.NotCurrent[0].Text, "slot, square: stale", "wing was disturbed by damage D1")
+	if got := sum.NotCurrent[0]; !slices.Equal(got.Gates, []string{"slot", "square"}) {
+		t.Errorf("not passed: %q", got.Gates)
+	}
+	mustContain(t, sum.NotCurrent[0].Why.Text, "stale", "wing was disturbed by damage D1")
 	mustContain(t, sum.Lapsed[0], "saddle of plover-build", "again")
 	mustContain(t, sum.Concessions[0], "slot", "builder", "holds")
 	mustContain(t, sum.Corrections[0], ": another airframe")

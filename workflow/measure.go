@@ -436,6 +436,9 @@ func (r GateReport) Words() string {
 }
 
 // Says is the standing with its reason, in a few words.
+// It is not inlined: its copies in all callers would take 10 KB.
+//
+//go:noinline
 func (r GateReport) Says() Cause {
 	words := r.Words()
 	if r.Reason.IsZero() || r.Reason.Text == words {

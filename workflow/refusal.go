@@ -90,6 +90,9 @@ func (e *PartError) Error() string {
 func (e *PartError) Unwrap() []error { return e.Refused }
 
 // refuse builds a refusal of one reason.
+// It is not inlined: its copies in all callers would take 16 KB.
+//
+//go:noinline
 func refuse(what string, because Because, text string, remedy Remedy) error {
 	return &Refusal{What: what, Reasons: []Reason{{Because: because, Text: text, Remedy: remedy}}}
 }
@@ -133,6 +136,9 @@ type BadRequestError struct {
 func (b *BadRequestError) Error() string { return b.Text }
 func (*BadRequestError) Unwrap() error   { return ErrBadRequest }
 
+// bad is not inlined: its copies in all callers would take 8 KB.
+//
+//go:noinline
 func bad(format string, args ...any) error {
 	return &BadRequestError{Text: fmt.Sprintf(format, args...)}
 }

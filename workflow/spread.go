@@ -23,7 +23,19 @@ type Drawn struct {
 	Gate   steps.Gate   // of that sheet
 	Has    bool         // the design has the gate
 	Values []DrawnValue // by thing and time
+
+	Reworked bool // the gate was reworked before the first release and the first damage
 }
+
+// Which says which values of a gate are drawn.
+type Which string
+
+// The values of Which.
+const (
+	FirstJudged Which = "first"        // of the build, before any rework
+	AfterRework Which = "after rework" // of the build, as the gate passed
+	EveryValue  Which = "every"        // one a sitting
+)
 
 // A DrawnValue is a value that was judged: at a point, of a pair, the first less the
 // second, or the result.
@@ -43,9 +55,11 @@ type DrawnValue struct {
 // Drawn are the values of a gate as they were judged, one a sitting. A value that is in
 // doubt since is left out, and so is one that no reading of the sitting was for. Of the
 // build alone, which ends with the first release or the first damage, there is one: that
-// with which the gate passed first or, where it never did, that of the last sitting which
-// had all its readings.
-func (s *State) Drawn(gate string, life bool, at time.Time) (Drawn, error) {
+// with which the gate was decided first, or of AfterRework passed first, or else that of the
+// last sitting which had all its readings. What is judged first tells what the work gives;
+// a rework sorts out the bad ones.
+func (s *State) Drawn(gate string, which Which, at time.Time) (Drawn, error) {
+	life := which == EveryValue
 	d := Drawn{Mark: s.Airframe.Mark, Sheet: s.Sheet}
 	if d.Gate, d.Has = s.Sheet.Gate(gate); !d.Has {
 		return d, nil
@@ -68,15 +82,16 @@ func (s *State) Drawn(gate string, life bool, at time.Time) (Drawn, error) {
 			}
 		}
 	}
+	d.Reworked = reworked < built
 	var first []DrawnValue
-	passed := false
+	done := false
 	for _, j := range record.Judgements {
 		if j.Gate.Name != gate || j.Doubt != nil {
 			continue
 		}
 		last := j.Entries[len(j.Entries)-1]
 		whole := j.Report.Finding.Missing == "" && len(j.Report.Points) > 0
-		if !life && (last > built || !whole || passed) {
+		if !life && (last > built || !whole || done || which == FirstJudged && first != nil && last > reworked) {
 			continue
 		}
 		values := s.drawnOf(j, life)
@@ -86,7 +101,7 @@ func (s *State) Drawn(gate string, life bool, at time.Time) (Drawn, error) {
 		if life {
 			d.Values = append(d.Values, values...)
 		} else {
-			first, passed = values, j.Passed()
+			first, done = values, j.Passed() || which == FirstJudged && j.Report.Standing == Failed
 		}
 	}
 	if !life {
@@ -145,6 +160,8 @@ type GateSpread struct {
 	Revision int
 	Series   []Series
 	Without  []string // airframes of the design that have no value
+	Reworked int      // airframes with a value whose gate was reworked as they were built
+	Sorted   bool     // values of after a rework are among them, so they forecast nothing
 }
 
 // A Series are the values of one thing that is judged, in the order of time.
@@ -221,10 +238,14 @@ func NewSpread(drawn []Drawn, point string) (GateSpread, error) {
 		}
 		if !has {
 			sp.Without = append(sp.Without, d.Mark)
+		} else if d.Reworked {
+			sp.Reworked++
 		}
+		sp.Sorted = sp.Sorted || slices.ContainsFunc(d.Values, func(v DrawnValue) bool { return v.Reworked })
 	}
 	for i := range sp.Series {
 		sp.Series[i].finish()
+		sp.Series[i].HasAbility = sp.Series[i].HasAbility && !sp.Sorted
 	}
 	return sp, nil
 }

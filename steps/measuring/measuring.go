@@ -45,6 +45,9 @@ func (l Limits) Dimension() quantity.Dimension { return l.any().Dimension() }
 func (l Limits) Unit() string { return l.any().Unit() }
 
 // any is one of the limits, the same wherever there are several.
+// It is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func (l Limits) any() quantity.Quantity {
 	for _, q := range []quantity.Quantity{l.Low, l.High, l.Alike} {
 		if !q.IsZero() {

@@ -124,6 +124,9 @@ type completing interface{ work() Work }
 
 // WorkOf returns the work of an entry that completes a step; false: it completes
 // none.
+// It is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func WorkOf(f Facts) (Work, bool) {
 	if c, ok := f.(completing); ok {
 		return c.work(), true

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"fettle/cmd/internal/term"
+	"fettle/steps/measuring"
 	"fettle/workflow"
 )
 
@@ -108,9 +109,16 @@ func drawSeries(b *strings.Builder, sp workflow.GateSpread, s workflow.Series, y
 		if fires[i] != "" {
 			class = "fires"
 		}
-		says := v.Mark + ", " + v.At.In(time.Local).Format("2 Jan 2006") + ": " + sized(f(v.Value), s.Unit) + fires[i]
+		says, name := v.Mark+", "+v.At.In(time.Local).Format("2 Jan 2006")+": "+sized(f(v.Value), s.Unit), v.Mark
+		if v.Verdict == measuring.Out || v.Verdict == measuring.Undecided {
+			says, name = says+", "+string(v.Verdict), name+map[measuring.Verdict]string{measuring.Out: " !", measuring.Undecided: " ?"}[v.Verdict]
+		}
+		if v.Reworked {
+			says, name = says+", after a rework", name+" ~"
+		}
+		says += fires[i]
 		fmt.Fprintf(b, "<line class=\"rail\" x1=\"3%%\" x2=\"97%%\" y1=\"%d\" y2=\"%d\"/><circle class=\"%s\" cx=\"%s\" cy=\"%d\" r=\"5\"><title>%s</title></circle><text class=\"name\" x=\"3%%\" y=\"%d\">%s</text>\n",
-			at, at, class, percent(sc.across(f(v.Value))), at, escaped(says), at+4, escaped(v.Mark))
+			at, at, class, percent(sc.across(f(v.Value))), at, escaped(says), at+4, escaped(name))
 	}
 	return bottom + chartFoot
 }

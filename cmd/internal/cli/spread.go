@@ -17,7 +17,7 @@ import (
 
 type spreadOptions struct {
 	design, point, format string
-	life                  bool
+	life, final           bool
 }
 
 func (a *app) spreadCommand() *cobra.Command {
@@ -28,8 +28,9 @@ func (a *app) spreadCommand() *cobra.Command {
 		Long: "Show how the values of a gate lie: mean, standard deviation, a chart of the values in the order\n" +
 			"of time with the rules that fire on it, what is expected outside the limits and, from 25 values\n" +
 			"on, Cp and Cpk. Without MARK each airframe of the design gives one value, as it was built: that\n" +
-			"with which the gate first passed, or else the last that was judged, before its first release\n" +
-			"and its first damage. With MARK, or with --life of all airframes, it is every value that was\n" +
+			"with which the gate was first decided, passed or not, before its first rework, release or\n" +
+			"damage. --after-rework takes that with which it passed in the end; of values that were\n" +
+			"reworked nothing is expected of those to come. With MARK, or with --life of all airframes, it is every value that was\n" +
 			"judged, one a sitting. A value is what the gate judges: the mean at a point, of a pair the\n" +
 			"first less the second, or the result. What was taken back or is in doubt is left out, and so\n" +
 			"are airframes on which nothing was judged. The limits are those of the newest design sheet.\n\n" +
@@ -42,6 +43,7 @@ func (a *app) spreadCommand() *cobra.Command {
 	flags.StringVar(&o.design, "design", "", "airframes of this `DESIGN`, where several have the gate")
 	flags.StringVar(&o.point, "point", "", "one `POINT` of the gate, or a pair, A/B; else all that is judged")
 	flags.BoolVar(&o.life, "life", false, "every value of each airframe, not only as built")
+	flags.BoolVar(&o.final, "after-rework", false, "the value with which each airframe passed in the end")
 	flags.StringVar(&o.format, "format", "text", "`text, md, json, csv or svg`")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if a.json && !flags.Changed("format") {
@@ -58,11 +60,13 @@ func (a *app) spread(ctx context.Context, args []string, o spreadOptions) error 
 		return usage("%q is not a format; write text, md, json, csv or svg", o.format)
 	case a.json && o.format != "json":
 		return usage("--json conflicts with --format %s", o.format)
+	case o.final && (o.life || len(args) == 2):
+		return usage("--after-rework takes one value of each airframe; leave out MARK and --life")
 	case len(args) == 2 && o.design != "":
 		return usage("an airframe has one design; leave out --design")
 	}
 	a.json = o.format == "json"
-	gate, of := args[len(args)-1], "one value an airframe, as built: that with which the gate first passed, or else the last that was judged"
+	gate, of := args[len(args)-1], "one value an airframe, as built: that with which the gate was first decided, before any rework"
 	var drawn []workflow.Drawn
 	var unread error
 	if len(args) == 2 {
@@ -73,14 +77,18 @@ func (a *app) spread(ctx context.Context, args []string, o spreadOptions) error 
 		if _, err := s.GateReport(gate, a.time.Now()); err != nil {
 			return err
 		}
-		d, err := s.Drawn(gate, true, a.time.Now())
+		d, err := s.Drawn(gate, workflow.EveryValue, a.time.Now())
 		if err != nil {
 			return err
 		}
 		drawn, of = []workflow.Drawn{d}, "every value of "+s.Airframe.Mark+" that was judged, one a sitting"
 	} else {
-		if o.life {
-			of = "every value that was judged, one a sitting"
+		which := workflow.FirstJudged
+		switch {
+		case o.life:
+			which, of = workflow.EveryValue, "every value that was judged, one a sitting"
+		case o.final:
+			which, of = workflow.AfterRework, "one value an airframe, as built: that with which the gate passed, or else the last that was judged"
 		}
 		d, err := a.desk()
 		if err != nil {
@@ -93,7 +101,7 @@ func (a *app) spread(ctx context.Context, args []string, o spreadOptions) error 
 		now := a.time.Now()
 		var all []row
 		all, unread = desk.Rows(ctx, d, func(s *workflow.State, _ int) row {
-			d, err := s.Drawn(gate, o.life, now)
+			d, err := s.Drawn(gate, which, now)
 			return row{d, err}
 		})
 		if unread != nil && len(all) == 0 {

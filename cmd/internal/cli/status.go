@@ -11,16 +11,40 @@ import (
 )
 
 func (a *app) statusCommand() *cobra.Command {
-	return &cobra.Command{
+	var since string
+	cmd := &cobra.Command{
 		Use:   "status [MARK]…",
 		Short: "Show the board: where each airframe stands",
 		Long: "Show the board: where each airframe stands, what is drying, what may fly. A board of many\n" +
 			"airframes has one line for each. Those that need somebody come first: a coat that lapsed, a\n" +
-			"window that is open, damage. Retired airframes are shown only if you name them.",
+			"window that is open, damage. Retired airframes are shown only if you name them.\n" +
+			"--since good shows of one airframe what changed since its last good flight: equipment,\n" +
+			"balance, throws, repairs, readings, conditions. A good flight was released and landed softly.",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAllMarks,
-		RunE:              func(cmd *cobra.Command, args []string) error { return a.status(cmd.Context(), args) },
 	}
+	cmd.Flags().StringVar(&since, "since", "", "what changed since the last `good` flight of one airframe")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		switch {
+		case !cmd.Flags().Changed("since"):
+			return a.status(cmd.Context(), args)
+		case since != "good":
+			return usage("--since takes good: since the last good flight")
+		case len(args) > 1:
+			return usage("--since good shows one airframe")
+		}
+		s, err := a.airframeAlone(cmd.Context(), args)
+		if err != nil {
+			return err
+		}
+		now := a.time.Now()
+		changed, err := s.SinceGood(now)
+		if err != nil {
+			return err
+		}
+		return a.show(page.NewSince(s, changed, now))
+	}
+	return cmd
 }
 
 // status shows the board of these airframes, or of all.

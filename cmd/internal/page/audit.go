@@ -51,10 +51,17 @@ type AuditSummary struct {
 	OpenDamage   int      `json:"damages_open"`
 }
 
+func notPassed(groups []workflow.NotPassed) (all []string) {
+	for _, g := range groups {
+		all = append(all, strings.Join(g.Gates, ", ")+": "+said(g.Why))
+	}
+	return all
+}
+
 func newSummary(s workflow.AuditSummary) AuditSummary {
 	return AuditSummary{
 		Entries: s.Entries, Readings: s.Readings, Out: s.Out, Undecided: s.Undecided, Current: s.Current,
-		NotCurrent: allSaid(s.NotCurrent), Conceded: s.Conceded, NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
+		NotCurrent: notPassed(s.NotCurrent), Conceded: s.Conceded, NeverTaken: s.NeverTaken, NeverChecked: s.NeverChecked,
 		NotGood: allSaid(s.NotGood), InDoubt: allSaid(s.InDoubt), Lapsed: s.Lapsed, Witnessed: s.Witnessed, TooLate: s.TooLate, Concessions: s.Concessions,
 		Corrections: s.Corrections, Backwards: s.Backwards, Build: said(s.Build), Grounded: allSaid(s.Grounded), Late: s.Late, Releases: s.Releases, Flights: s.Flights,
 		Damages: s.Damages, OpenDamage: s.OpenDamage,

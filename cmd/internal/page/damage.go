@@ -43,6 +43,18 @@ func Damages(s *workflow.State, now time.Time) []Damage {
 	return all
 }
 
+// brief is the damage in a few words.
+func (d Damage) brief() string {
+	text := fmt.Sprintf("%s %s at %s", d.Name, d.Finding, d.Zone)
+	switch {
+	case d.Quarantine:
+		return text + " IN QUARANTINE"
+	case d.Repaired:
+		return text + " (repaired)"
+	}
+	return text + " (not repaired)"
+}
+
 func (d Damage) line(c Clock) string {
 	text := fmt.Sprintf("damage %s: %s at %s%s, %s%s%s%s; ", d.Name, d.Finding, d.Zone, inBrackets(d.Place), d.Severity, optionally(", caused by ", d.Cause), taken(d.As, d.Words)+optionally(", of the ", d.Thing), optionally(": ", d.Note))
 	switch {

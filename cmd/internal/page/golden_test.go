@@ -584,13 +584,13 @@ func (b *bench) conceded() page.Recorded {
 }
 
 // spread shows how so many airframes came out, which drift: the first under a sheet with
-// other limits, the third after a rework.
+// other limits, of a few the third after a rework.
 func (b *bench) spread(n int) {
 	gate, _ := b.State.Sheet.Gate("slot")
 	drawn := []workflow.Drawn{{Mark: "FN-99", Sheet: b.State.Sheet, Gate: gate, Has: true}}
 	for i := range n {
 		d := workflow.Drawn{Mark: fmt.Sprintf("FN-%02d", i+1), Sheet: b.State.Sheet, Gate: gate, Has: true}
-		v := workflow.DrawnValue{Mark: d.Mark, Of: []string{"root"}, At: b.Now.AddDate(0, 0, i), Unit: "mm", Value: big.NewRat(int64(392+i*7%5+i), 100), Verdict: "in tolerance", Limits: gate.Limits, Reworked: i == 2}
+		v := workflow.DrawnValue{Mark: d.Mark, Of: []string{"root"}, At: b.Now.AddDate(0, 0, i), Unit: "mm", Value: big.NewRat(int64(392+i*7%5+i), 100), Verdict: "in tolerance", Limits: gate.Limits, Reworked: n < 10 && i == 2}
 		if i == 0 {
 			v.Limits.High = b.q("4.6 mm", quantity.Length)
 		}
@@ -660,6 +660,9 @@ func (b *bench) repair() {
 	b.show("Recorded-damaged", b.act(workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{
 		{Finding: "cell-dented", Zone: "radio", Severity: steps.Slight},
 		{Finding: "tail-loose", Zone: "tail", Severity: steps.Serious, Note: "behind the <fin>", Words: "it <wobbles>"}}}))
+	changed, err := b.State.SinceGood(b.Now)
+	b.must(err)
+	b.show("Since", page.NewSince(b.State, changed, b.Now))
 	broken := page.NewAirframe(b.State, b.Now)
 	b.show("Airframe-broken", broken)
 	b.show("Imported", page.Imported{Airframe: broken, New: broken.Entries})

@@ -150,6 +150,9 @@ type lines struct{ strings.Builder }
 func (l *lines) add(format string, args ...any) { fmt.Fprintf(l, format+"\n", args...) }
 
 // item adds one line of a list.
+// It is not inlined: its copies in all callers would take 12 KB.
+//
+//go:noinline
 func (l *lines) item(format string, args ...any) { l.add("- "+format, args...) }
 
 // fact adds one line of a list that is not part of the document's own lists.

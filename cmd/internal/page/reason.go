@@ -17,6 +17,9 @@ type Reason struct {
 	Do string `json:"do,omitempty"`
 }
 
+// newReasons is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func newReasons(reasons []workflow.Reason) []Reason {
 	var all []Reason
 	for _, r := range reasons {

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -21,7 +22,10 @@ type AuditScreen struct {
 }
 
 // A screenLine is one answer: a word in bold, if any, and the rest.
-type screenLine struct{ bold, text string }
+type screenLine struct {
+	bold, text string
+	brief      string // the same on one line; "": it is cut
+}
 
 func (l screenLine) long() bool {
 	return utf8.RuneCountInString(l.bold)+utf8.RuneCountInString(l.text) > screenShort
@@ -47,11 +51,11 @@ func NewAuditScreen(s *workflow.State, sum workflow.AuditSummary, record *workfl
 		if j := n.Value.Finding.Judged; j.Known && j.Probability <= sure {
 			likely = ", probability " + j.Likely()
 		}
-		near = append(near, fmt.Sprintf("%s %s, %s inside%s", strings.TrimSpace(n.Gate.Gate.Name+" "+n.Value.Named()), amount(n.Value.Value, n.Value.Unit), amount(n.Value.Finding.Margin.By, n.Value.Unit), likely))
+		near = append(near, fmt.Sprintf("%s %s, %s inside%s", strings.TrimSpace(n.Gate.Gate.Name+" "+n.Value.Named()), quantity.Written(nearFigures(n.Value), n.Value.Unit), amount(n.Value.Finding.Margin.By, n.Value.Unit), likely))
 	}
 	a.list("within a tenth of a limit", near)
 	a.list("not measured yet", sum.NeverTaken)
-	a.list("not passed", allSaid(sum.NotCurrent))
+	a.notPassed(sum.NotCurrent)
 	conceded := []string{}
 	for _, c := range record.Concessions {
 		if c.InForce {
@@ -89,7 +93,7 @@ func NewAuditScreen(s *workflow.State, sum workflow.AuditSummary, record *workfl
 	}
 	for i := len(a.items) - 1; i >= 0 && lines > screenLines; i-- {
 		if a.items[i].long() {
-			a.items[i].text = cut(a.items[i].text, screenShort-utf8.RuneCountInString(a.items[i].bold))
+			a.items[i].text = cut(cmp.Or(a.items[i].brief, a.items[i].text), screenShort-utf8.RuneCountInString(a.items[i].bold))
 			lines--
 		}
 	}
@@ -106,18 +110,18 @@ func (a *AuditScreen) stands(s *workflow.State, at time.Time) {
 	}
 	switch stands.Flight {
 	case Retired:
-		a.items = append(a.items, screenLine{"Retired:", cut(stands.Because, screenLong-9)})
+		a.items = append(a.items, screenLine{bold: "Retired:", text: cut(stands.Because, screenLong-9)})
 	case Released:
-		a.items = append(a.items, screenLine{"Released" + open, fmt.Sprintf("%s%s by %s", then, stands.ReleasedAt.In(time.Local).Format("2 Jan 2006"), cut(stands.ReleasedBy, screenShort))})
+		a.items = append(a.items, screenLine{bold: "Released" + open, text: fmt.Sprintf("%s%s by %s", then, stands.ReleasedAt.In(time.Local).Format("2 Jan 2006"), cut(stands.ReleasedBy, screenShort))})
 	default:
-		a.items = append(a.items, screenLine{"Grounded" + strings.TrimSuffix(open, ":") + ":", cut(cmp.Or(stands.Because, said(s.Airworthiness(at).Why)), screenLong-len(open)-10)})
+		a.items = append(a.items, screenLine{bold: "Grounded" + strings.TrimSuffix(open, ":") + ":", text: cut(cmp.Or(stands.Because, said(s.Airworthiness(at).Why)), screenLong-len(open)-10)})
 	}
 	held := []string{}
 	for _, q := range stands.Quarantine {
 		held = append(held, q.says(Clock{Now: at}))
 	}
 	if len(held) > 0 {
-		a.items = append(a.items, screenLine{"QUARANTINE:", fitting(held, screenLong-12)})
+		a.items = append(a.items, screenLine{bold: "QUARANTINE:", text: fitting(held, screenLong-12)})
 	}
 }
 
@@ -194,7 +198,7 @@ func (a *AuditScreen) list(what string, items []string) {
 		a.add(what, "none")
 		return
 	}
-	a.add(what, fitting(items, screenLong-len(what)-2))
+	a.items = append(a.items, screenLine{text: cut(what+": "+fitting(items, screenLong-len(what)-2), screenLong), brief: cut(what+": "+fitting(items, screenShort-len(what)-2), screenShort)})
 }
 
 func (a *AuditScreen) add(what, text string) {
@@ -202,6 +206,64 @@ func (a *AuditScreen) add(what, text string) {
 		text = what + ": " + text
 	}
 	a.items = append(a.items, screenLine{text: cut(text, screenLong)})
+}
+
+// notPassed says of each reason how many gates it holds back, then as many of their names as
+// there is room for. A reason is never cut: what does not fit is counted.
+func (a *AuditScreen) notPassed(groups []workflow.NotPassed) {
+	if len(groups) == 0 {
+		a.add("not passed", "none")
+		return
+	}
+	total := 0
+	for _, g := range groups {
+		total += len(g.Gates)
+	}
+	within := func(most int) string {
+		var all []string
+		left := total
+		for _, g := range groups {
+			why := many(len(g.Gates), "gate") + " " + said(g.Why)
+			more := ""
+			if after := left - len(g.Gates); after > 0 {
+				more = fmt.Sprintf("; and %s for other reasons", many(after, "gate"))
+			}
+			if len(all) > 0 && utf8.RuneCountInString(strings.Join(append(all, why), "; ")+more) > most {
+				return fmt.Sprintf("%s; and %s for other reasons", strings.Join(all, "; "), many(left, "gate"))
+			}
+			left -= len(g.Gates)
+			if room := most - utf8.RuneCountInString(strings.Join(append(all, why), "; ")+more+" ()"); room > 0 {
+				if names := namesIn(g.Gates, room); names != "" {
+					why += " (" + names + ")"
+				}
+			}
+			all = append(all, why)
+		}
+		return strings.Join(all, "; ")
+	}
+	const what = "not passed: "
+	line := screenLine{text: what + within(screenLong-len(what)), brief: what + within(screenShort-len(what))}
+	if counted := fmt.Sprintf("%s%s, for %s", what, many(total, "gate"), many(len(groups), "reason")); utf8.RuneCountInString(line.brief) > screenShort {
+		line.brief = counted
+	}
+	if utf8.RuneCountInString(line.text) > screenLong {
+		line.text = line.brief
+	}
+	a.items = append(a.items, line)
+}
+
+// namesIn are as many of the names as there is room for, and how many more there are; "": for none.
+func namesIn(names []string, room int) string {
+	for n := len(names); n > 0; n-- {
+		text := strings.Join(names[:n], ", ")
+		if n < len(names) {
+			text += fmt.Sprintf(" and %d more", len(names)-n)
+		}
+		if utf8.RuneCountInString(text) <= room {
+			return text
+		}
+	}
+	return ""
 }
 
 // fitting are as many of the items as fit, and how many more there are.
@@ -285,6 +347,9 @@ func NewGateHistory(s *workflow.State, record *workflow.Record, gate string, at 
 			if likely := v.Finding.Judged; likely.Known && likely.Probability <= sure && v.Finding.Verdict != measuring.Out {
 				row.says += ", P " + likely.Likely()
 			}
+			if n := len(v.Readings); n > max(1, j.Gate.Repeat) {
+				row.says += fmt.Sprintf(", of %d readings", n)
+			}
 			if j.Concession != nil && !j.Passed() {
 				row.says += ", conceded"
 			}
@@ -302,6 +367,21 @@ func amountOfValue(v workflow.Judged) string {
 		return v.Readings[0].String()
 	}
 	return quantity.Written(figures(v.Value), v.Unit)
+}
+
+// nearFigures is a value that is near a limit, to three places, or to more where it would be
+// rounded onto the limit or over it.
+func nearFigures(v workflow.Judged) string {
+	for places := 3; ; places++ {
+		text := trimmed(strconv.FormatFloat(v.Value, 'f', places, 64))
+		rounded, err := strconv.ParseFloat(text, 64)
+		same := func(limit float64) bool {
+			return (v.Value < limit) == (rounded < limit) && (v.Value > limit) == (rounded > limit)
+		}
+		if same(v.Low) && same(v.High) || err != nil || places == 12 {
+			return text
+		}
+	}
 }
 
 // Markdown is the history, oldest first.

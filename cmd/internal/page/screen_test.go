@@ -21,11 +21,13 @@ func TestAuditScreenFits(t *testing.T) {
 		return all
 	}
 	var causes []workflow.Cause
+	var stale []workflow.NotPassed
 	for _, text := range long("gate", 30) {
 		causes = append(causes, workflow.Cause{Text: text})
+		stale = append(stale, workflow.NotPassed{Why: workflow.Cause{Text: "stale: the wing was disturbed by damage D1"}, Gates: []string{"washout", "boom-gap", "square", "throw", "balance", "mass", "tail-height"}})
 	}
 	sum := workflow.AuditSummary{
-		Entries: 10422, Readings: 3517, Releases: 12, Flights: 120, Damages: 12, OpenDamage: 3, Out: 44, Undecided: 13, Late: 31, NeverTaken: long("gate", 30), NotCurrent: causes,
+		Entries: 10422, Readings: 3517, Releases: 12, Flights: 120, Damages: 12, OpenDamage: 3, Out: 44, Undecided: 13, Late: 31, NeverTaken: long("gate", 30), NotCurrent: stale,
 		Lapsed: long("joint", 4), TooLate: long("step", 5), Corrections: long("undo", 9), Backwards: long("entry", 3), NeverChecked: long("gauge", 4), NotGood: causes,
 		Build: workflow.Cause{Text: long("built", 1)[0] + long("built", 1)[0]},
 	}
@@ -49,6 +51,11 @@ func TestAuditScreenFits(t *testing.T) {
 	if err := (term.Streams{Columns: 80}).ShowTo(&b, a.Markdown(Clock{})); err != nil {
 		t.Fatal(err)
 	}
+	quiet := AuditScreen{}
+	quiet.notPassed(stale[:2])
+	if got, want := quiet.items[0].text, "not passed: 7 gates stale: the wing was disturbed by damage D1 (washout, boom-gap, square, throw and 3 more); and 7 gates for other reasons"; got != want || quiet.items[0].brief != "not passed: 14 gates, for 2 reasons" {
+		t.Errorf("%q, in brief %q; want %q", got, quiet.items[0].brief, want)
+	}
 	shown := strings.TrimRight(b.String(), "\n")
 	rows := strings.Split(shown, "\n")
 	if len(rows) > 24 || len(rows) < 18 {
@@ -59,9 +66,37 @@ func TestAuditScreenFits(t *testing.T) {
 			t.Errorf("a line of %d columns: %s", n, row)
 		}
 	}
-	for _, says := range []string{"Grounded", "and 29 more", "and 8 more", "10422 entries", "not measured yet", "flown while grounded", "in doubt: none"} {
+	for _, says := range []string{"Grounded", "and 29 more", "and 8 more", "10422 entries", "not measured yet", "flown while grounded", "in doubt: none", "and 203 gates for other reasons"} {
 		if !strings.Contains(strings.Join(strings.Fields(shown), " "), says) {
 			t.Errorf("it does not say %q:\n%s", says, shown)
+		}
+	}
+}
+
+// So has what changed since the last good flight.
+func TestSinceFits(t *testing.T) {
+	was, is := 11.0, 12.345
+	p := Since{Mark: "CW-01", Flight: &Entry{Says: strings.Repeat("flew ", 60)}}
+	for range 30 {
+		e := Entry{Says: "fitted the logger in the zone nose, 9 g"}
+		gate := SinceGate{Gate: "aileron-throw", Standing: workflow.Current, Values: []SinceValue{{Of: "left-up", Was: &was, Is: &is, Unit: "mm"}, {Of: "left-up / right-up", Is: &is, Unit: "mm"}}}
+		p.Flights, p.Equipment, p.Reworked = append(p.Flights, e), append(p.Equipment, e), append(p.Reworked, e.Says)
+		p.Balance, p.Trims, p.Readings = append(p.Balance, gate), append(p.Trims, gate), append(p.Readings, gate)
+		p.Damages = append(p.Damages, Damage{Name: "D1", Finding: "cracked", Zone: "wing"})
+		p.Conditions = append(p.Conditions, SinceStated{"propeller", "off", "on"})
+	}
+	p.Trims[29].Standing, p.Trims[29].Reason = workflow.StaleGate, "tail was disturbed by damage D1"
+	var b bytes.Buffer
+	if err := (term.Streams{Columns: 80}).ShowTo(&b, p.Markdown(Clock{})); err != nil {
+		t.Fatal(err)
+	}
+	shown := strings.TrimRight(b.String(), "\n")
+	if rows := strings.Split(shown, "\n"); len(rows) > 23 { // and the prompt
+		t.Errorf("it has %d lines:\n%s", len(rows), shown)
+	}
+	for _, want := range []string{"Throws: aileron-throw STALE, tail was disturbed by damage D1 left-up 11 → 12.35 mm", "D1 cracked at wing (not repaired)", "propeller: off → on", "more"} {
+		if !strings.Contains(strings.Join(strings.Fields(shown), " "), want) {
+			t.Errorf("without %q:\n%s", want, shown)
 		}
 	}
 }

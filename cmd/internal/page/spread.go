@@ -12,6 +12,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/steps/spread"
 	"fettle/workflow"
@@ -27,6 +28,7 @@ type Spread struct {
 	Of       string        `json:"of"` // which values they are
 	Series   []SpreadThing `json:"series"`
 	Without  []string      `json:"without,omitempty"` // airframes without a value
+	Reworked int           `json:"reworked_airframes,omitempty"`
 }
 
 // A SpreadThing is one thing that a gate judges, with its values.
@@ -46,6 +48,7 @@ type SpreadThing struct {
 	Cp        *Interval     `json:"cp,omitempty"`
 	Cpk       *Interval     `json:"cpk,omitempty"`
 	Outside   *float64      `json:"expected_outside,omitempty"` // a share of 1
+	Sorted    bool          `json:"after_rework,omitempty"`     // values of after a rework are among them
 	Values    []SpreadValue `json:"values"`
 }
 
@@ -82,9 +85,13 @@ type SpreadValue struct {
 
 // NewSpread makes the page of a spread. of says which values they are.
 func NewSpread(sp workflow.GateSpread, of string) Spread {
-	p := Spread{Gate: sp.Gate.Name, Title: sp.Gate.Title, Design: sp.Design, Revision: sp.Revision, Limits: LimitsText(sp.Gate), Of: of, Without: sp.Without, Series: []SpreadThing{}}
+	p := Spread{Gate: sp.Gate.Name, Title: sp.Gate.Title, Design: sp.Design, Revision: sp.Revision, Limits: LimitsText(sp.Gate), Of: of, Without: sp.Without, Reworked: sp.Reworked, Series: []SpreadThing{}}
 	for _, s := range sp.Series {
-		p.Series = append(p.Series, newThing(s, sp.Gate.Result.String()))
+		t := newThing(s, sp.Gate.Result.String())
+		if t.Sorted = sp.Sorted; t.Sorted {
+			t.Outside = nil
+		}
+		p.Series = append(p.Series, t)
 	}
 	return p
 }
@@ -154,6 +161,9 @@ func (p Spread) Markdown(Clock) string {
 	if len(p.Without) > 0 {
 		l.item("without such a value: %s", esc(strings.Join(p.Without, ", ")))
 	}
+	if p.Reworked > 0 {
+		l.item("**%s reworked at this gate** before the first release", map[bool]string{true: "1 airframe was", false: many(p.Reworked, "airframe") + " were"}[p.Reworked == 1])
+	}
 	for _, t := range p.Series {
 		if t.Says != "" {
 			l.add("\n## %s\n", esc(Capital(t.Says)))
@@ -189,6 +199,9 @@ func (t SpreadThing) ability(l *lines) {
 		return
 	case *t.Deviation == 0:
 		l.item("the values are all alike, so nothing can be expected from their spread; the gauge may be too coarse")
+		return
+	case t.Sorted:
+		l.item("values of after a rework are among them: they tell nothing of what comes before it, so nothing is expected")
 		return
 	case t.Cpk == nil:
 		l.item("Cp and Cpk from %d values on: of %d their interval would be too wide to go by", spread.Enough, t.Count)
@@ -245,7 +258,7 @@ func (t SpreadThing) drawing(l *lines) {
 	}
 	rows := make([][4]string, len(t.Values))
 	var wide [4]int
-	other, reworked := false, false
+	var other, reworked, out, undecided bool
 	for i, v := range t.Values {
 		row := slices.Clone(rail)
 		row[cell(v.Value)] = '*'
@@ -266,6 +279,12 @@ func (t SpreadThing) drawing(l *lines) {
 		}
 		if v.Reworked {
 			notes, reworked = notes+"~", true
+		}
+		if v.Verdict == string(measuring.Out) {
+			notes, out = notes+"!", true
+		}
+		if v.Verdict == string(measuring.Undecided) {
+			notes, undecided = notes+"?", true
 		}
 		if v.Other {
 			notes, other = notes+"#", true
@@ -290,6 +309,12 @@ func (t SpreadThing) drawing(l *lines) {
 	}
 	if reworked {
 		l.item("`~` after a rework")
+	}
+	if out {
+		l.item("`!` out of tolerance")
+	}
+	if undecided {
+		l.item("`?` undecided")
 	}
 	if other {
 		l.item("`#` its sheet had other limits then; it is compared with those of the newest")

@@ -259,7 +259,11 @@ func (p Step) gates(l *lines, c Clock) {
 	for i, gates := range [][]Gate{passed, later} {
 		var names []string
 		for _, g := range gates {
-			names = append(names, g.Name)
+			name := g.Name
+			if g.Standing == workflow.Conceded {
+				name += " (conceded)"
+			}
+			names = append(names, name)
 		}
 		if len(names) > 0 {
 			l.item("%s: %s", []string{"passed", "then"}[i], esc(strings.Join(names, ", ")))

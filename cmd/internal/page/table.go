@@ -15,6 +15,7 @@ import (
 	"unicode/utf8"
 
 	"fettle/cmd/internal/term"
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 	"fettle/workflow/journal"
@@ -139,6 +140,9 @@ func (r Row) fits(f workflow.AuditFilter) bool {
 }
 
 // add adds one row; the mark comes first.
+// It is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func (t *Table) add(s *workflow.State, r Row, cells ...any) {
 	r.Cells = append([]any{s.Airframe.Mark}, cells...)
 	t.Rows = append(t.Rows, r)
@@ -300,7 +304,7 @@ func (r AuditedReading) checkCells() []any {
 
 func gateRows(record workflow.Record, s *workflow.State, at time.Time, t *Table) error {
 	for _, g := range s.Gates(at) {
-		row := Row{Gate: g.Gate.Name, Zones: g.Gate.Of, At: g.Last, Severe: g.Gate.Critical, Failed: g.Standing == workflow.Failed || g.Standing == workflow.Undecided}
+		row := Row{Gate: g.Gate.Name, Zones: g.Gate.Of, At: g.Last, Severe: g.Gate.Critical, Failed: g.Finding.Verdict == measuring.Out || g.Finding.Verdict == measuring.Undecided}
 		var values []workflow.Judged
 		for _, v := range s.Judged(g) {
 			if v.Limited() {
@@ -359,7 +363,11 @@ func damageRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table
 
 // figures is a number that was reckoned, to three places.
 func figures(v float64) string {
-	text := strconv.FormatFloat(v, 'f', 3, 64)
+	return trimmed(strconv.FormatFloat(v, 'f', 3, 64))
+}
+
+// trimmed is a decimal with places, without the zeros it ends with.
+func trimmed(text string) string {
 	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
 }
 

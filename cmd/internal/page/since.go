@@ -1,0 +1,213 @@
+package page
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"fettle/steps/quantity"
+	"fettle/workflow"
+)
+
+// A Since is what changed on an airframe since its last good flight.
+type Since struct {
+	Mark       string        `json:"mark"`
+	Flight     *Entry        `json:"flight"` // the last good one; null: there was none
+	Flights    []Entry       `json:"flights"`
+	Equipment  []Entry       `json:"equipment"`
+	Balance    []SinceGate   `json:"balance"`
+	Trims      []SinceGate   `json:"trims"`
+	Damages    []Damage      `json:"damages"`
+	Jobs       []SinceJob    `json:"jobs"`
+	Reworked   []string      `json:"reworked"`
+	Readings   []SinceGate   `json:"readings"`
+	Conditions []SinceStated `json:"conditions"`
+}
+
+// A SinceGate is a gate that stands otherwise than before the flight, or by other readings.
+type SinceGate struct {
+	Gate     string                `json:"gate"`
+	Was      workflow.GateStanding `json:"was"`
+	Standing workflow.GateStanding `json:"standing"`
+	Reason   string                `json:"reason,omitempty"`
+	Values   []SinceValue          `json:"values"`
+}
+
+// A SinceValue is one value that a gate is judged by, before the flight and now.
+type SinceValue struct {
+	Of   string   `json:"of,omitempty"`
+	Was  *float64 `json:"was,omitempty"` // absent: it was not known
+	Is   *float64 `json:"is,omitempty"`
+	Unit string   `json:"unit"`
+}
+
+// A SinceJob is a job with how many of its steps were done since the flight.
+type SinceJob struct {
+	Job   string `json:"job"`
+	Kind  string `json:"kind"`
+	Steps int    `json:"steps"`
+	Open  bool   `json:"open"`
+}
+
+// A SinceStated is a condition that was said to be otherwise; without was it was unknown.
+type SinceStated struct {
+	Condition string `json:"condition"`
+	Was       string `json:"was,omitempty"`
+	Is        string `json:"is"`
+}
+
+// NewSince makes the page of what changed since the last good flight, if there was one.
+func NewSince(s *workflow.State, all *workflow.SinceGood, now time.Time) Since {
+	p := Since{Mark: s.Airframe.Mark, Flights: []Entry{}, Equipment: []Entry{}, Damages: []Damage{}, Jobs: []SinceJob{}, Reworked: []string{}, Conditions: []SinceStated{},
+		Balance: []SinceGate{}, Trims: []SinceGate{}, Readings: []SinceGate{}}
+	if all == nil {
+		return p
+	}
+	flown := newEntry(s, s.Entries[all.Flight.Position])
+	p.Flight = &flown
+	for _, f := range all.Flights {
+		p.Flights = append(p.Flights, newEntry(s, s.Entries[f.Position]))
+	}
+	for _, e := range all.Equipment {
+		p.Equipment = append(p.Equipment, newEntry(s, e))
+	}
+	for _, d := range Damages(s, now) {
+		if slices.ContainsFunc(all.Damages, func(since *workflow.Damage) bool { return since.Damage == d.Name }) {
+			p.Damages = append(p.Damages, d)
+		}
+	}
+	for _, j := range all.Work {
+		p.Jobs = append(p.Jobs, SinceJob{j.Job.ID, string(j.Job.Procedure.Kind), j.Steps, j.Open})
+	}
+	for _, f := range all.Reworked {
+		p.Reworked = append(p.Reworked, says(f))
+	}
+	for _, c := range all.Conditions {
+		p.Conditions = append(p.Conditions, SinceStated(c))
+	}
+	for _, group := range []struct {
+		from []workflow.GateChange
+		to   *[]SinceGate
+	}{{all.Balance, &p.Balance}, {all.Trims, &p.Trims}, {all.Readings, &p.Readings}} {
+		for _, g := range group.from {
+			*group.to = append(*group.to, newSinceGate(s, g))
+		}
+	}
+	return p
+}
+
+func newSinceGate(s *workflow.State, g workflow.GateChange) SinceGate {
+	one := SinceGate{Gate: g.Is.Gate.Name, Was: g.Was.Standing, Standing: g.Is.Standing, Reason: said(g.Is.Reason), Values: []SinceValue{}}
+	was := s.Judged(g.Was)
+	for i, v := range s.Judged(g.Is) {
+		value := SinceValue{Of: v.Named(), Unit: v.Unit}
+		if v.Known {
+			value.Is = &v.Value
+		}
+		if i < len(was) && was[i].Known && was[i].Unit == v.Unit && slices.Equal(was[i].Of, v.Of) {
+			value.Was = &was[i].Value
+		}
+		if value.Is != nil || value.Was != nil {
+			one.Values = append(one.Values, value)
+		}
+	}
+	return one
+}
+
+// line is the gate in a few words: what it came to, where it was read again, and how it
+// stands, where it has not passed.
+func (g SinceGate) line() string {
+	var values []string
+	for _, v := range g.Values {
+		if v.Is == nil || strings.Contains(v.Of, " / ") || v.Was != nil && *v.Was == *v.Is {
+			continue
+		}
+		text := strings.TrimSpace(v.Of + " ")
+		if v.Was != nil {
+			text = strings.TrimSpace(text+" "+figure(*v.Was)) + " →"
+		}
+		values = append(values, strings.TrimSpace(text+" "+quantity.Written(figure(*v.Is), v.Unit)))
+	}
+	text := g.Gate
+	if g.Standing != workflow.Current {
+		text += " " + strings.ToUpper(g.Standing.Words())
+		if g.Standing == workflow.StaleGate {
+			text += optionally(", ", g.Reason)
+		}
+	} else if len(values) == 0 {
+		text += " as before"
+	}
+	return text + optionally(" ", strings.Join(values, ", "))
+}
+
+// figure is a number to hundredths, without noughts at its end.
+func figure(v float64) string { return strconv.FormatFloat(math.Round(v*100)/100, 'f', -1, 64) }
+
+// Markdown is what changed, on one screen: of each group as much as two lines hold.
+func (p Since) Markdown(c Clock) string {
+	var l lines
+	if p.Flight == nil {
+		l.add("%s has made no good flight yet: none that it was released for, with a soft landing.", esc(p.Mark))
+		return l.String()
+	}
+	l.add("# What changed on %s since its last good flight\n", esc(p.Mark))
+	l.item("%s", esc(cut(fmt.Sprintf("%s, entry %d: %s", c.At(p.Flight.At), p.Flight.Position, p.Flight.Says), screenLong)))
+	var repairs, conditions []string
+	for _, d := range p.Damages {
+		repairs = append(repairs, d.brief())
+	}
+	for _, j := range p.Jobs {
+		text := fmt.Sprintf("%s of %s", many(j.Steps, "step"), j.Job)
+		if j.Open {
+			text += " (open)"
+		}
+		repairs = append(repairs, text)
+	}
+	for _, stated := range p.Conditions {
+		text := stated.Condition + ": " + stated.Is
+		if stated.Was != "" {
+			text = stated.Condition + ": " + stated.Was + " → " + stated.Is
+		}
+		conditions = append(conditions, text)
+	}
+	nothing := true
+	for _, group := range []struct {
+		name  string
+		items []string
+	}{
+		{"flights", entriesSay(p.Flights)}, {"equipment", entriesSay(p.Equipment)}, {"balance", gateLines(p.Balance)}, {"throws", gateLines(p.Trims)},
+		{"repairs and work", append(repairs, p.Reworked...)}, {"readings", gateLines(p.Readings)}, {"conditions", conditions},
+	} {
+		if len(group.items) > 0 {
+			nothing = false
+			l.item("**%s:** %s", Capital(group.name), esc(fitting(group.items, screenLong-len(group.name)-4)))
+		}
+	}
+	if nothing {
+		l.item("nothing: no equipment, gate, repair or condition")
+	}
+	l.add("\nAll of it: `fettle status %s --since good --json`.", p.Mark)
+	return l.String()
+}
+
+func entriesSay(entries []Entry) (all []string) {
+	for _, e := range entries {
+		all = append(all, e.Says)
+	}
+	return all
+}
+
+func gateLines(gates []SinceGate) (all []string) {
+	// What keeps it on the ground comes first.
+	for _, passed := range []bool{false, true} {
+		for _, g := range gates {
+			if (g.Standing == workflow.Current) == passed {
+				all = append(all, g.line())
+			}
+		}
+	}
+	return all
+}
