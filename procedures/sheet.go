@@ -717,7 +717,7 @@ func (v functionOf) typ() *typ { return v.is().typ() }
 func stationKeys() either[*measuring.Station] {
 	type s = measuring.Station
 	at := lengthOf(func(s *s) *quantity.Quantity { return &s.At }, unbounded)
-	return either[*s]{one: at, short: func(s *s) bool { return s.Tare.IsZero() && s.Within.IsZero() }, more: mapping[*s]{what: "a scale", keys: []key[*s]{
+	return either[*s]{one: at, short: func(s *s) bool { return s.Tare.IsZero() && s.Within.IsZero() }, more: &mapping[*s]{what: "a scale", keys: []key[*s]{
 		{"at", required, at, "where it carries", "-20 mm"},
 		{"tare", optional, field(func(s *s) *quantity.Quantity { return &s.Tare }, amountValue{quantity.Mass, fromZero}),
 			"what it shows with nothing but the stand on it, if it was not set to zero", "12 g"},
