@@ -18,7 +18,7 @@ type Card struct {
 	Outside       Outside
 	Release       LastRelease // that stands; zero: none
 	Figures       []Figure    // in the order of a card; without speeds if it is not released
-	Balance       Balance
+	Balance       *Poise      // nil: the sheet names no gate of the balance point
 	Throws        []Throw
 	Concessions   []GateReport // gates that were accepted and not met
 	Exceeded      []Figure     // ratings that the current at full throttle exceeds
@@ -98,19 +98,6 @@ type Ground struct {
 	Source string    // where the sheet has it from, or why it is assumed; "": nothing says
 }
 
-// A Balance is where an airframe balances, in mm aft of the datum.
-type Balance struct {
-	Report    GateReport       // of the gate that limits it
-	Station   float64          // as last measured; NaN: no reading counts
-	U         float64          // its expanded uncertainty
-	Low, High float64          // the limits; NaN: none
-	Wing      planform.Surface // whose chord it is seen against; no area: nothing is known of it
-	Missing   []string         // the keys of the sheet without which nothing is known of it
-}
-
-// Known reports whether a reading of it counts.
-func (b Balance) Known() bool { return len(b.Missing) == 0 && !math.IsNaN(b.Station) }
-
 // A Throw is how far a control surface goes, by a gate.
 type Throw struct {
 	Control steps.Control
@@ -127,7 +114,10 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	if err != nil {
 		return Card{}, err
 	}
-	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Balance: c.balance(), Throws: c.throws()}
+	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Throws: c.throws()}
+	if p, err := s.Poise(at); err == nil {
+		card.Balance = &p
+	}
 	mass, area := c.mass(), c.area()
 	loading := c.of(LoadingFigure, "kg/m²", func(v []float64) float64 { return air.Loading(v[0], v[1]) }, mass, area)
 	card.Figures = append(card.Figures, mass, area, loading, density)
@@ -216,7 +206,7 @@ func (c carding) area() Figure {
 }
 
 // mass is that of the whole airframe: as it was weighed if that stands, else the sum of
-// the parts table.
+// the parts that are aboard.
 func (c carding) mass() Figure {
 	f := Figure{Name: MassFigure, Unit: "kg"}
 	for _, g := range c.sheet.GatesFor(c.state.selected) {
@@ -233,9 +223,10 @@ func (c carding) mass() Figure {
 			}
 		}
 	}
-	for _, part := range c.sheet.Geometry.Parts {
-		if part.In(c.state.selected) {
-			f.Value += float(part.Mass.Rat("kg"))
+	for _, part := range c.state.Placed(c.state.Size()) {
+		if part.Load.Mass != nil {
+			g, _ := part.Load.Mass.Float64()
+			f.Value += g / 1000
 		}
 	}
 	if !(f.Value > 0) {
@@ -312,36 +303,6 @@ func (c carding) power(mass Figure) []Figure {
 		}, capacity, c.said("", "nominal voltage", "power: nominal", p.Nominal, "V")),
 	}
 	return figures
-}
-
-// balance is the balance point by the gate that limits it, with its limits, in mm aft of
-// the datum.
-func (c carding) balance() Balance {
-	at := c.sheet.Geometry.Balance
-	g, ok := c.sheet.Gate(at.Gate)
-	if !ok || !g.In(c.state.selected) || math.IsNaN(scaleOf(g.Limits.Unit(), "mm")) {
-		return Balance{Missing: []string{"geometry: balance"}}
-	}
-	b := Balance{Report: c.state.report(g, c.at), Low: math.NaN(), High: math.NaN(), Station: math.NaN(), Wing: c.plan.Wing}
-	zero := 0.0
-	if !at.Zero.IsZero() {
-		zero = float(at.Zero.Rat("mm"))
-	}
-	station := func(q quantity.Quantity) float64 { return zero + float(q.Rat("mm")) }
-	if !g.Limits.Low.IsZero() {
-		b.Low = station(g.Limits.Low)
-	}
-	if !g.Limits.High.IsZero() {
-		b.High = station(g.Limits.High)
-	}
-	parts := c.state.Parts(b.Report)
-	if i := slices.IndexFunc(parts, func(p measuring.Part) bool {
-		return p.Known && (len(p.Of) == 0 || len(p.Of) == 1 && g.Result.IsZero())
-	}); i >= 0 {
-		one := scaleOf(parts[i].Unit, "mm")
-		b.Station, b.U = zero+parts[i].Value*one, parts[i].U*one
-	}
-	return b
 }
 
 // throws are how far the control surfaces go.

@@ -116,23 +116,21 @@ func (m *maker) plan(card page.Card) *plan {
 				d.line("limit", spot{-half, *limit}, spot{half, *limit})
 			}
 		}
-		if b.Station != nil {
+		if at, u := b.Now(); at != nil {
 			r := d.widest() / 60
-			if u := b.U; u > 0 {
-				d.outline("unsure", []spot{{-half / 2, *b.Station - u}, {half / 2, *b.Station - u}, {half / 2, *b.Station + u}, {-half / 2, *b.Station + u}})
+			if u > 0 {
+				d.outline("unsure", []spot{{-half / 2, *at - u}, {half / 2, *at - u}, {half / 2, *at + u}, {-half / 2, *at + u}})
 			}
-			p.Point = &balancePoint{num(*b.Station), num(r), fmt.Sprintf("M%s %sH%sM0 %sV%s", num(-1.6*r), num(*b.Station), num(1.6*r), num(*b.Station-1.6*r), num(*b.Station+1.6*r))}
-			said = append(said, "balance point "+sized(*b.Station, "mm")+" aft of the datum")
-			p.Key += " Ring: balance point. Below: the balance on the scale of its limits, hatched where the gauge cannot decide."
-			if gate, ok := m.s.Sheet.Gate(b.Gate); ok {
-				zero := mm(g.Balance.Zero)
-				value := *b.Station - zero
-				limits := measuring.Limits{Low: gate.Limits.Low, High: gate.Limits.High}
-				if limits.Unit() == "mm" {
-					one := newScale(limits, b.U, []float64{value}).bar([]float64{value})
-					one.Says = "Balance: " + sized(value, "mm")
-					p.Bars = append(p.Bars, one)
-				}
+			p.Point = &balancePoint{num(*at), num(r), fmt.Sprintf("M%s %sH%sM0 %sV%s", num(-1.6*r), num(*at), num(1.6*r), num(*at-1.6*r), num(*at+1.6*r))}
+			what := map[bool]string{true: "balance point", false: "balance point as computed"}[b.Counts]
+			said = append(said, what+" "+sized(*at, "mm")+" aft of the datum")
+			p.Key += " Ring: " + what + "."
+			if gate, ok := m.s.Sheet.Gate(b.Gate); ok && gate.Limits.Unit() == "mm" {
+				value := *at - mm(g.Balance.Zero)
+				one := newScale(measuring.Limits{Low: gate.Limits.Low, High: gate.Limits.High}, u, []float64{value}).bar([]float64{value})
+				one.Says = "Balance: " + sized(value, "mm")
+				p.Bars = append(p.Bars, one)
+				p.Key += " Below: the balance on the scale of its limits, hatched where its uncertainty leaves it open."
 			}
 		}
 	}

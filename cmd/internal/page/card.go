@@ -51,7 +51,8 @@ type CardGround struct {
 	Source string    `json:"source,omitempty"`
 }
 
-// A CardBalance is where the airframe balances, in mm aft of the datum.
+// A CardBalance is where the airframe balances, in mm aft of the datum: as it was last
+// measured and, where something was changed since, as it is computed.
 type CardBalance struct {
 	Gate     string    `json:"gate"`
 	Datum    string    `json:"datum"`
@@ -59,12 +60,42 @@ type CardBalance struct {
 	Words    string    `json:"words"`
 	Station  *float64  `json:"station_mm,omitempty"`
 	U        float64   `json:"uncertainty_mm,omitempty"`
+	Percent  *float64  `json:"percent_mac,omitempty"`
 	Low      *float64  `json:"forward_limit_mm,omitempty"`
 	High     *float64  `json:"aft_limit_mm,omitempty"`
-	Percent  *float64  `json:"percent_mac,omitempty"`
 	At       time.Time `json:"measured_at,omitzero"`
+	Counts   bool      `json:"counts"` // nothing was changed since
+	Computed *float64  `json:"computed_mm,omitempty"`
+
+	ComputedU float64 `json:"computed_uncertainty_mm,omitempty"` // 0: nobody knows
 
 	wing planform.Surface
+}
+
+func newCardBalance(datum string, p *workflow.Poise) *CardBalance {
+	b := &CardBalance{Gate: p.Gate.Name, Datum: datum, Standing: string(p.Standing.Standing), Words: p.Standing.Words(), Low: finite(p.Low), High: finite(p.High), Counts: p.Counts, wing: p.Wing}
+	if p.Weighed {
+		b.Station, b.U, b.At = finite(p.Station), p.U, p.At
+	}
+	if !p.Counts {
+		b.Computed = finite(p.Now)
+		if u := finite(p.NowU); u != nil && len(p.Unknown) == 0 {
+			b.ComputedU = *u
+		}
+	}
+	if at, _ := b.Now(); at != nil && b.wing.Area > 0 {
+		b.Percent = finite(b.wing.Chord.Percent(*at))
+	}
+	return b
+}
+
+// Now is where it balances now, as measured if that counts, and the uncertainty of that,
+// 0 if it is not known; nil: nothing says.
+func (b CardBalance) Now() (station *float64, u float64) {
+	if b.Counts {
+		return b.Station, b.U
+	}
+	return b.Computed, b.ComputedU
 }
 
 // Chord is the mean aerodynamic chord, and how far out it lies, in mm; false: the sheet
@@ -116,17 +147,10 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 		}
 		c.Figures = append(c.Figures, one)
 	}
-	if b := card.Balance; len(b.Missing) > 0 {
-		lacks(b.Missing)
+	if b := card.Balance; b == nil {
+		lacks([]string{"geometry: balance"})
 	} else {
-		c.Balance = &CardBalance{Gate: b.Report.Gate.Name, Datum: s.Sheet.Geometry.Datum, Standing: string(b.Report.Standing), Words: b.Report.Words(), At: b.Report.Last,
-			Station: finite(b.Station), Low: finite(b.Low), High: finite(b.High)}
-		if b.Known() && !math.IsInf(b.U, 0) {
-			c.Balance.U = b.U
-		}
-		if c.Balance.wing = b.Wing; b.Known() && b.Wing.Area > 0 {
-			c.Balance.Percent = finite(b.Wing.Chord.Percent(b.Station))
-		}
+		c.Balance = newCardBalance(s.Sheet.Geometry.Datum, b)
 	}
 	for _, t := range card.Throws {
 		one := CardThrow{Control: t.Control.Name, Title: t.Report.Gate.Title, Gate: t.Report.Gate.Name, Words: t.Report.Words(), Met: t.Report.Met(), At: t.Report.Last}
@@ -245,18 +269,35 @@ func (c Card) Rows(clock Clock) []CardRow {
 
 // row is the balance as one line.
 func (b CardBalance) row(add func(what, is, rests string), clock Clock) {
-	if b.Station == nil {
-		add("Balance", "no reading counts", b.Words)
-		return
-	}
-	is := quantity.Written(places(*b.Station, 1)+" ± "+places(b.U, 1), "mm")
+	tail := ""
 	if b.Percent != nil {
-		is += ", " + quantity.Written(fmt.Sprintf("%.1f", *b.Percent), "%") + " MAC"
+		tail = ", " + quantity.Written(fmt.Sprintf("%.1f", *b.Percent), "%") + " MAC"
 	}
 	if b.Low != nil && b.High != nil {
-		is += fmt.Sprintf("; limits %s to %s mm", places(*b.Low, 1), places(*b.High, 1))
+		tail += fmt.Sprintf("; limits %s to %s mm", places(*b.Low, 1), places(*b.High, 1))
 	}
-	add("Balance", is, measuredAt(b.At, b.Words, b.Standing == string(workflow.Current), clock))
+	measured := ""
+	if b.Station != nil {
+		measured = quantity.Written(places(*b.Station, 1)+" ± "+places(b.U, 1), "mm")
+	}
+	at, u := b.Now()
+	computed := ""
+	if at != nil {
+		computed = places(*at, 1)
+	}
+	if u > 0 {
+		computed += " ± " + places(u, 1)
+	}
+	switch {
+	case at == nil:
+		add("Balance", "not known", b.Words)
+	case b.Counts:
+		add("Balance", measured+tail, "measured "+clock.At(b.At))
+	case measured == "":
+		add("Balance", quantity.Written(computed, "mm")+tail, "from the sheet: computed of its parts; "+b.Words)
+	default:
+		add("Balance", quantity.Written(computed, "mm")+tail, "computed; measured "+measured+", "+clock.At(b.At)+", "+b.Words)
+	}
 }
 
 // measuredAt says when a gate was measured, and how it stands if it was not passed.
