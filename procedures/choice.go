@@ -274,6 +274,9 @@ func (d *Document) chosen(o *order, sheet *steps.Sheet) Faults {
 
 // combined are the combinations of choices, of each one answer; of an option by
 // itself yes or no. More than can be checked are none at all.
+// It is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func combined(choices []steps.Choice) [][]string {
 	all := [][]string{nil}
 	for _, c := range choices {

@@ -396,6 +396,9 @@ func (m named[V]) read(r *reader, n *yaml.Node, what string, to *[]V) {
 }
 
 // named calls each for every name of a mapping, with nil for one that is empty.
+// It is not inlined: its copies in all callers would take 8 KB.
+//
+//go:noinline
 func (r *reader) named(n *yaml.Node, what, one string, each func(name string, v *yaml.Node)) {
 	r.pairs(n, what, func(k, v *yaml.Node) {
 		name := r.name(k, what)

@@ -120,6 +120,9 @@ func (c scope) placed() scope {
 }
 
 // inside reads something in a scope of its own.
+// It is not inlined: its copies in all callers would take 6 KB.
+//
+//go:noinline
 func (r *reader) inside(do func()) {
 	outside := r.within
 	do()

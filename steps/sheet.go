@@ -268,6 +268,9 @@ func (g Gate) Readings() []string {
 }
 
 // DependsOn reports whether the gate depends on any of the zones.
+// It is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func (g Gate) DependsOn(zones ...string) bool {
 	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(g.Of, z) })
 }
@@ -355,6 +358,9 @@ func (s *Sheet) Option(name string) (Option, bool) {
 }
 
 // GatesFor returns the gates that an airframe with the selection has.
+// It is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func (s *Sheet) GatesFor(selection Selection) []Gate {
 	var gates []Gate
 	for _, g := range s.Gates {

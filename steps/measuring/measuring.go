@@ -42,6 +42,9 @@ type Limits struct {
 func (l Limits) Dimension() quantity.Dimension { return l.any().Dimension() }
 
 // Unit is the unit in which the limits are written.
+// It is not inlined: its copies in all callers would take 4 KB.
+//
+//go:noinline
 func (l Limits) Unit() string { return l.any().Unit() }
 
 // any is one of the limits, the same wherever there are several.

@@ -67,6 +67,9 @@ func (q Quantity) bounded(u unit, text string) error {
 func (q Quantity) IsZero() bool { return q.value == nil }
 
 // Dimension is what is measured; empty if there is no quantity.
+// It is not inlined: its copies in all callers would take 6 KB.
+//
+//go:noinline
 func (q Quantity) Dimension() Dimension {
 	u, _ := unitOf(q.unit)
 	return u.of

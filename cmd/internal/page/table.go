@@ -214,6 +214,9 @@ func known(text string) any {
 	return text
 }
 
+// moment is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
 func moment(t time.Time) any {
 	if t.IsZero() {
 		return nil
