@@ -135,7 +135,7 @@ func (r StudyGauge) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		return nil, &Refusal{What: "the study of " + r.Gauge, Reasons: []Reason{*reason}}
 	}
 	facts := journal.GaugeStudied{Gauge: r.Gauge, Gate: r.Gate, Readings: r.Readings, Note: strings.TrimSpace(r.Note),
-		Repeatability: measuring.RoundedUp(2*found.Repeatability, unit), Whole: measuring.RoundedUp(2*found.Gauge(), unit)}
+		Repeatability: measuring.RoundedUp(found.Factor()*found.Repeatability, unit), Whole: measuring.RoundedUp(found.Factor()*found.Gauge(), unit)}
 	if facts.Repeatability.IsZero() || facts.Whole.IsZero() {
 		return nil, bad("the readings lie too far apart to be of one kind of part")
 	}

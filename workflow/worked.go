@@ -207,6 +207,7 @@ func (g *gathering) work(e journal.Entry, v *visit) {
 	case journal.Coated:
 		if joint.on[step.Name] {
 			r.Lapsed++
+			v.opened = latest(v.opened, e.At) // the coat's own clock ran out meanwhile: nobody knows how long hands were on it
 		}
 		joint.on[step.Name] = true
 	case journal.Joined:

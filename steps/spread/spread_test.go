@@ -286,6 +286,9 @@ func TestStudy(t *testing.T) {
 	if s.Apart() != 5 || s.Trials != 3 || len(s.People) != 3 || len(s.Parts) != 10 {
 		t.Errorf("%d groups told apart; %+v", s.Apart(), s)
 	}
+	// JCGM 100:2008, table G.2, column 95.45 %: 2.05 for 50 degrees of freedom and 3.31 for 3; from memory.
+	near(t, "factor of ten parts, three people, three times", s.Factor(), 2.05, 0.005)
+	near(t, "factor of two parts, two people, twice", Study{People: s.People[:2], Parts: s.Parts[:2], Trials: 2}.Factor(), 3.31, 0.005)
 	published := Study{Repeatability: math.Sqrt(0.03997), Reproducibility: math.Sqrt(0.05146), Part: math.Sqrt(1.08645)}
 	near(t, "of the tolerance", 100*OfTolerance(published.Gauge(), big.NewRat(8, 1)), 22.68, 0.005)
 	near(t, "of the total", 100*published.Gauge()/published.Total(), 27.86, 0.005)

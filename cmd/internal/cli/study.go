@@ -31,7 +31,8 @@ func (a *app) studyCommand() *cobra.Command {
 			"Each person reads each part as many times, at least twice: 2 to 10 people, parts and readings.\n" +
 			"Take the parts in mixed order, set the gauge up anew each time, and let nobody see what was\n" +
 			"read before. A bare number is in the unit of the gate.\n\n" +
-			"Worked out by average and range. Later readings of this gate with this gauge are judged with\n" +
+			"Worked out by average and range, and widened by Student's factor, as few readings say little\n" +
+			"of how others lie. Later readings of this gate with this gauge are judged with\n" +
 			"the repeatability found, if that is worse than the sheet's or the sheet states none. For other\n" +
 			"readings, also earlier ones, a study can only add doubt. A later study of the same gate takes\n" +
 			"the place of this one for what is read after it. It is part of one airframe's record.",
