@@ -155,6 +155,9 @@ func (m *maker) sitting(j *workflow.Judgement, now steps.Gate) sitting {
 	if found := j.Report.Finding; found.Verdict == measuring.Undecided && found.Judged.Known {
 		row.Notes = append(row.Notes, found.Judged.Says())
 	}
+	if judged := j.Report.Finding.Judged; judged.Plain && j.Report.Finding.Verdict == measuring.In {
+		row.Notes = append(row.Notes, "by plain acceptance, "+judged.Says())
+	}
 	if c := j.Concession; c != nil {
 		row.Notes = append(row.Notes, "accepted by a concession of "+c.By)
 	}

@@ -109,7 +109,7 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 		g.Do = joined(Remedy(g.remedy))
 	}
 	if j := r.Finding.Judged; j.Plain && r.Standing == workflow.Current {
-		g.sure = " by plain acceptance, " + j.Says()
+		g.sure = "by plain acceptance, " + j.Says()
 	}
 	if m := r.Finding.Margin; m.Known {
 		g.Margin = &Margin{m.By, r.Gate.Limits.Unit(), m.Point}
@@ -252,7 +252,7 @@ func (g Gate) head() string {
 
 // says is how the gate stands, with or without its readings.
 func (g Gate) says(whole bool) string {
-	text := g.words + g.sure
+	text := g.words + optionally(" ", g.sure)
 	if g.Reason != "" && g.Reason != text {
 		text += ": " + g.Reason
 	}

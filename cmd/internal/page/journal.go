@@ -367,7 +367,7 @@ func (r Recorded) Markdown(c Clock) string {
 	}
 	l.harmed(r.Harms, c)
 	for _, g := range r.Gates {
-		l.item("gate %s: **%s**%s%s", esc(g.Name), esc(strings.ToUpper(g.Standing.Words())), esc(g.sure), optionally(", ", esc(g.Reason)))
+		l.item("gate %s: **%s**%s%s", esc(g.Name), esc(strings.ToUpper(g.Standing.Words())), optionally(" ", esc(g.sure)), optionally(", ", esc(g.Reason)))
 		if g.Standing == workflow.Failed {
 			l.parts(g)
 			l.text(g.Rework)
