@@ -66,6 +66,9 @@ func TestDecidable(t *testing.T) {
 		{"limits as wide as the guard bands", "10 mm", "11 mm", "", Result{}, false, true},
 		{"narrower limits", "10 mm", "10.8 mm", "", Result{}, false, true},
 		{"one limit", "", "10 mm", "", Result{}, true, true},
+		{"one limit, nearer to nothing than the gauge is sure", "", "0.4 mm", "", Result{}, false, true},
+		{"one limit, just as far from nothing", "", "0.5 mm", "", Result{}, true, true},
+		{"one limit of a difference, which may be less than nothing", "", "0.4 mm", "", difference, true, true},
 		{"alike within what two readings differ by", "", "", "0.7 mm", Result{}, true, false}, // √2 · 0.5 mm
 		{"alike", "", "", "0.8 mm", Result{}, true, true},
 		{"wide limits, narrow likeness", "10 mm", "14 mm", "0.3 mm", Result{}, true, false},

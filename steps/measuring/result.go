@@ -292,6 +292,10 @@ func (r Rule) Decidable(doubts Doubts) (within, alike bool) {
 			within = !known || band.decides(half) == In && band.square.Cmp(square(half)) < 0
 		}
 	}
+	if high, err := r.edge(r.Limits.High); r.Limits.Low.IsZero() && !r.Limits.High.IsZero() && err == nil && high.Sign() > 0 && r.Result.IsZero() &&
+		(r.Dimension() == quantity.Length || r.Dimension() == quantity.Mass) {
+		within = r.Bands(doubts).Each.decides(high) == In // no length and no mass is less than nothing
+	}
 	if most, err := r.Limits.Alike.Span(r.Unit()); err == nil && most.Sign() >= 0 {
 		alike = r.Bands(doubts).Pair.decides(most) == In
 	}
