@@ -113,7 +113,7 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 		return err
 	}
 	if len(readings) == 0 && !o.onlyGate() && o.chosen() != "" {
-		return noneError{"readings", o.chosen()}
+		return noneError("there are no readings " + o.chosen())
 	}
 	summary, err := state.AuditSummary(now)
 	if err != nil {
@@ -193,7 +193,7 @@ func (a *app) table(ctx context.Context, args []string, o auditOptions) error {
 		whole.Rows = append(whole.Rows, p.table.Rows...)
 	}
 	if len(whole.Rows) == 0 && o.chosen() != "" {
-		return noneError{"rows of the table " + name, o.chosen()}
+		return noneError("there are no rows of the table " + name + " " + o.chosen())
 	}
 	if a.json {
 		return a.showJSON(whole)
@@ -268,9 +268,9 @@ func (o auditOptions) chosen() string {
 }
 
 // noneError is a filter that chooses nothing.
-type noneError struct{ what, chosen string }
+type noneError string
 
-func (n noneError) Error() string { return "there are no " + n.what + " " + n.chosen }
+func (n noneError) Error() string { return string(n) }
 
 // prove shows whether the journal is unchanged, and exits with a fault if not.
 func (a *app) prove(ctx context.Context, args []string, o auditOptions) error {

@@ -128,7 +128,7 @@ func (a *app) spread(ctx context.Context, args []string, o spreadOptions) error 
 		} else if !o.life {
 			text += " as built; --life takes what was judged later as well"
 		}
-		return usage("%s", text)
+		return noneError(text)
 	}
 	if err := a.showSpread(page.NewSpread(sp, of), sp, o.format); err != nil {
 		return err
