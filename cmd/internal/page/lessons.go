@@ -149,7 +149,7 @@ func (ls Lessons) Markdown(Clock) string {
 	for _, p := range ls.People {
 		l.item("**%s** takes %s of the written minutes (%s%s)", esc(p.By), percent(p.Ratio), between(p.Timed, percent(p.Low), percent(p.High)), timed(p.Timed))
 	}
-	l.add("\nA step is timed from what the same person recorded before it, on whichever airframe. It is not timed where that does not tell when it began. Each step is in `--json` and `--format csv`.\n")
+	l.add("\nA step is timed from what the same person recorded before it, on whichever airframe. It is not timed where that does not tell when it began; a break of less than an hour is not told from work. From five times on, the range is that of the middle half. Each step is in `--json` and `--format csv`.\n")
 	return l.String()
 }
 
