@@ -267,7 +267,7 @@ func (o auditOptions) chosen() string {
 	return strings.Join(words, ", ")
 }
 
-// noneError is a filter that chooses nothing.
+// noneError says that there is nothing of what was asked for.
 type noneError string
 
 func (n noneError) Error() string { return string(n) }
