@@ -51,6 +51,8 @@ func geometryKeys() *mapping[*steps.Geometry] {
 				"the lift coefficient of the whole aircraft at the stall", "0.8"},
 			{"source", optional, field(func(l *steps.LargestLift) *string { return &l.Source }, textValue{prose}),
 				"where that comes from", "common practice, no source"},
+			{"assumed", optional, field(func(l *steps.LargestLift) *bool { return &l.Assumed }, switchValue{}),
+				"true if nobody measured it: the flight card marks what rests on it", "true"},
 		}}), "what the stalling speed rests on", "{most: 0.8, source: 'common practice, no source'}"},
 	}}
 }
@@ -192,7 +194,7 @@ func powerKeys() *mapping[*steps.Drive] {
 	current := func(of func(*steps.Currents) *quantity.Quantity) value[*steps.Currents] {
 		return field(of, amountValue{quantity.Current, aboveZero})
 	}
-	return &mapping[*p]{what: "power", keys: []key[*p]{
+	return &mapping[*p]{what: "power", check: powerChecked, keys: []key[*p]{
 		{"cells", required, field(func(p *p) *int { return &p.Cells }, wholeValue{50}),
 			"the cells of the battery in series", "3"},
 		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, amountValue{quantity.Charge, aboveZero}),
@@ -216,7 +218,17 @@ func powerKeys() *mapping[*steps.Drive] {
 			"how much of the capacity is left at the landing", "25 %"},
 		{"source", optional, field(func(p *p) *string { return &p.Source }, textValue{prose}),
 			"where its figures come from", "the labels of the parts"},
+		{"gate", optional, field(func(p *p) *string { return &p.Gate }, nameValue{gate}),
+			"the gate that measures the current at full throttle: on the flight card what was measured comes before `full`", "# full-current"},
+		{"assumed", optional, field(func(p *p) *[]string { return &p.Assumed }, wordsValue{[]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}}),
+			"those of its figures that no label gives and nobody measured: the flight card marks what rests on them", "[cruise, thrust]"},
 	}}
+}
+
+func powerChecked(f fields, p *steps.Drive) {
+	if g, ok := f.doc.Sheet.Gate(p.Gate); ok && g.Limits.Dimension() != "" && g.Limits.Dimension() != quantity.Current {
+		f.fault(f.get("gate"), "the gate %s measures %s, and the current at full throttle is wanted", g.Name, articled(string(g.Limits.Dimension())))
+	}
 }
 
 func geometryChecked(f fields, g *steps.Geometry) {

@@ -142,8 +142,9 @@ type BodyEffect struct {
 
 // A LargestLift is the lift coefficient of the whole aircraft at the stall; 0: nobody said.
 type LargestLift struct {
-	Most   float64 `json:"most,omitempty"`
-	Source string  `json:"source,omitempty"`
+	Most    float64 `json:"most,omitempty"`
+	Source  string  `json:"source,omitempty"`
+	Assumed bool    `json:"assumed,omitempty"` // nobody measured it
 }
 
 // A Drive is what the sheet says of the drive and its battery.
@@ -157,7 +158,16 @@ type Drive struct {
 	Thrust   quantity.Quantity `json:"thrust,omitzero"`  // at a standstill, full throttle
 	Reserve  quantity.Quantity `json:"reserve,omitzero"` // of the capacity, left at landing
 	Source   string            `json:"source,omitempty"`
+	Gate     string            `json:"gate,omitempty"`    // that measures the current at full throttle
+	Assumed  []string          `json:"assumed,omitempty"` // the keys of figures that no label gives and nobody measured
 }
+
+// The keys of figures of a drive that may be assumed.
+const (
+	FullCurrent   = "full"
+	CruiseCurrent = "cruise"
+	StaticThrust  = "thrust"
+)
 
 // Currents are the most that things of the drive carry, by their labels.
 type Currents struct {
