@@ -204,6 +204,9 @@ func (s *State) reportFrom(g steps.Gate, from moment, at time.Time) GateReport {
 	if r.Finding.Missing != "" && doubted {
 		r.Reason = why.after(r.Reason.Text + "; ")
 	}
+	if odds := s.atOdds(r, at); odds != "" {
+		return GateReport{Gate: g, Standing: StaleGate, Reason: Cause{Text: odds}, Last: r.Last}
+	}
 	if c := record.concession; c != nil && !r.Met() && r.Finding.Missing == "" && c.position > last(counting).position {
 		r.Standing, r.Reason, r.By = Conceded, Cause{Text: c.reason}, c.by
 	}

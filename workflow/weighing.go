@@ -26,8 +26,8 @@ func (s *State) weighed(r GateReport, readings []Reading, gauge steps.Gauge, at 
 				p.Readings = append(p.Readings, reading.Value)
 			}
 		}
-		if i := slices.IndexFunc(r.Points, func(other AtPoint) bool { return other.Name == name }); len(p.Readings) == 0 && i >= 0 && r.Finding.Missing != "" {
-			p.Readings = r.Points[i].Readings // it is being weighed
+		if i := slices.IndexFunc(r.Points, func(other AtPoint) bool { return other.Name == name }); len(p.Readings) == 0 && i >= 0 {
+			p.Readings = r.Points[i].Readings
 		}
 		points = append(points, p)
 	}
@@ -70,29 +70,37 @@ type KnownMass struct {
 // KnownMass is the mass of the whole airframe by its last reading, if nothing was changed
 // since, else by its limits.
 func (s *State) KnownMass(at time.Time) (KnownMass, bool) {
-	for _, g := range s.Sheet.GatesFor(s.selected) {
-		if !g.Mass || g.Work || g.Dimension() != quantity.Mass || !g.Result.IsZero() || len(g.Points) > 1 {
-			continue
-		}
-		k := KnownMass{g, math.Inf(-1), math.Inf(1), false}
-		if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
-			for _, part := range s.Parts(r) {
-				if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
-					k.Low, k.High, k.Read = (part.Value-part.U)*one, (part.Value+part.U)*one, true
-				}
-			}
-		}
-		if !k.Read {
-			if !g.Limits.Low.IsZero() {
-				k.Low = float(g.Limits.Low.Rat("g"))
-			}
-			if !g.Limits.High.IsZero() {
-				k.High = float(g.Limits.High.Rat("g"))
-			}
-		}
-		return k, true
+	g, ok := s.massGate()
+	if !ok {
+		return KnownMass{}, false
 	}
-	return KnownMass{}, false
+	k := KnownMass{g, math.Inf(-1), math.Inf(1), false}
+	if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
+		for _, part := range s.Parts(r) {
+			if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
+				k.Low, k.High, k.Read = (part.Value-part.U)*one, (part.Value+part.U)*one, true
+			}
+		}
+	}
+	if !k.Read {
+		if !g.Limits.Low.IsZero() {
+			k.Low = float(g.Limits.Low.Rat("g"))
+		}
+		if !g.Limits.High.IsZero() {
+			k.High = float(g.Limits.High.Rat("g"))
+		}
+	}
+	return k, true
+}
+
+// massGate is the gate of the mass of the whole airframe.
+func (s *State) massGate() (steps.Gate, bool) {
+	for _, g := range s.Sheet.GatesFor(s.selected) {
+		if g.Mass && !g.Work && g.Dimension() == quantity.Mass && g.Result.IsZero() && len(g.Points) < 2 {
+			return g, true
+		}
+	}
+	return steps.Gate{}, false
 }
 
 // addUp says by how much scales do not add up to the known mass.
@@ -124,4 +132,26 @@ func grams(low, high float64) string {
 		return fmt.Sprintf("at least %.0f g", low)
 	}
 	return fmt.Sprintf("%.0f to %.0f g", low, high)
+}
+
+// unequal says by how much scales do not add up to what a mass lies between; "": they do.
+func unequal(scales massed, known steps.Gate, low, high float64) string {
+	if off := max(low-scales.grams, scales.grams-high); !(off > scales.u) {
+		return ""
+	}
+	return fmt.Sprintf("its scales add up to %.0f g, and the %s is %s", scales.grams, known.Name, grams(low, high))
+}
+
+// atOdds says why the readings of scales that count do not: they do not add up to the mass
+// that counts, whichever was read first. "": they do.
+func (s *State) atOdds(r GateReport, at time.Time) string {
+	if len(r.Gate.Result.Stations) == 0 || r.Gate.Work || !r.Gate.Mass || r.Finding.Missing != "" {
+		return ""
+	}
+	scales, ok := carried(measurement{gate: r.Gate, report: r})
+	known, read := s.KnownMass(at)
+	if !ok || !read || !known.Read {
+		return ""
+	}
+	return unequal(scales, known.Gate, known.Low, known.High)
 }
