@@ -192,7 +192,7 @@ func powerKeys() *mapping[*steps.Drive] {
 	current := func(of func(*steps.Currents) *quantity.Quantity) value[*steps.Currents] {
 		return field(of, amountValue{quantity.Current, aboveZero})
 	}
-	return &mapping[*p]{what: "power", keys: []key[*p]{
+	return &mapping[*p]{what: "power", check: driveChecked, keys: []key[*p]{
 		{"cells", required, field(func(p *p) *int { return &p.Cells }, wholeValue{50}),
 			"the cells of the battery in series", "3"},
 		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, amountValue{quantity.Charge, aboveZero}),
@@ -200,7 +200,7 @@ func powerKeys() *mapping[*steps.Drive] {
 		{"nominal", optional, field(func(p *p) *quantity.Quantity { return &p.Nominal }, amountValue{quantity.Voltage, aboveZero}),
 			"the nominal voltage of a cell, by its label", "3.7 V"},
 		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, &mapping[*steps.Currents]{what: "limits", keys: []key[*steps.Currents]{
-			{"battery", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Battery }), "the battery", "25 A"},
+			{"battery", optional, ratedValue{}, "the battery, as a current or as its label has it: `25 C` is 25 times its capacity in an hour", "25 A"},
 			{"connectors", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Connectors }), "its connectors", "30 A"},
 			{"controller", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Controller }), "the speed controller", "20 A"},
 			{"motor", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Motor }), "the motor", "15 A"},
@@ -214,6 +214,12 @@ func powerKeys() *mapping[*steps.Drive] {
 			"the thrust at full throttle, standing still", "400 gf"},
 		{"reserve", optional, field(func(p *p) *quantity.Quantity { return &p.Reserve }, amountValue{quantity.Ratio, fromZero}),
 			"how much of the capacity is left at the landing", "25 %"},
+		{"brownout", optional, field(func(p *p) *quantity.Quantity { return &p.Brownout }, amountValue{quantity.Voltage, aboveZero}),
+			"the voltage below which the receiver stops, by its maker", "3.5 V"},
+		{"measured", optional, field(func(p *p) *steps.DriveGates { return &p.Measured }, &mapping[*steps.DriveGates]{what: "measured", keys: []key[*steps.DriveGates]{
+			{"current", optional, field(func(g *steps.DriveGates) *string { return &g.Current }, nameValue{gate}), "the current", "# full-current"},
+			{"voltage", optional, field(func(g *steps.DriveGates) *string { return &g.Voltage }, nameValue{gate}), "the voltage of the battery", "# full-voltage"},
+		}}), "the gates that measure the drive at full throttle", "# {current: full-current, voltage: full-voltage}"},
 		{"source", optional, field(func(p *p) *string { return &p.Source }, textValue{prose}),
 			"where its figures come from", "the labels of the parts"},
 	}}

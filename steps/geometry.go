@@ -152,16 +152,25 @@ type Drive struct {
 	Capacity quantity.Quantity `json:"capacity,omitzero"`
 	Nominal  quantity.Quantity `json:"nominal,omitzero"` // the voltage of a cell by its label
 	Limits   Currents          `json:"limits,omitzero"`
-	Full     quantity.Quantity `json:"full,omitzero"`    // the current at full throttle
-	Cruise   quantity.Quantity `json:"cruise,omitzero"`  // the current in level flight
-	Thrust   quantity.Quantity `json:"thrust,omitzero"`  // at a standstill, full throttle
-	Reserve  quantity.Quantity `json:"reserve,omitzero"` // of the capacity, left at landing
+	Full     quantity.Quantity `json:"full,omitzero"`     // the current at full throttle
+	Cruise   quantity.Quantity `json:"cruise,omitzero"`   // the current in level flight
+	Thrust   quantity.Quantity `json:"thrust,omitzero"`   // at a standstill, full throttle
+	Reserve  quantity.Quantity `json:"reserve,omitzero"`  // of the capacity, left at landing
+	Brownout quantity.Quantity `json:"brownout,omitzero"` // the voltage below which the receiver stops
+	Measured DriveGates        `json:"measured,omitzero"`
 	Source   string            `json:"source,omitempty"`
+}
+
+// DriveGates are the gates that measure the drive at full throttle; "": none does.
+type DriveGates struct {
+	Current string `json:"current,omitempty"`
+	Voltage string `json:"voltage,omitempty"` // of the battery
 }
 
 // Currents are the most that things of the drive carry, by their labels.
 type Currents struct {
 	Battery    quantity.Quantity `json:"battery,omitzero"`
+	Rate       float64           `json:"rate,omitempty"` // the battery's by its label, in C; 0: the current itself is given
 	Connectors quantity.Quantity `json:"connectors,omitzero"`
 	Controller quantity.Quantity `json:"controller,omitzero"`
 	Motor      quantity.Quantity `json:"motor,omitzero"`
