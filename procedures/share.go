@@ -112,7 +112,7 @@ type ratedValue struct{}
 
 func (ratedValue) read(r *reader, n *yaml.Node, what string, to *steps.Currents) {
 	rate, ok := strings.CutSuffix(n.Value, "C")
-	if n.Kind != yaml.ScalarNode || !ok || strings.HasSuffix(rate, "°") {
+	if n.Kind != yaml.ScalarNode || !ok || strings.HasSuffix(rate, "°") || !strings.ContainsAny(rate, "0123456789") {
 		amountValue{quantity.Current, aboveZero}.read(r, n, what, &to.Battery)
 		return
 	}
