@@ -51,6 +51,8 @@ func geometryKeys() *mapping[*steps.Geometry] {
 				"the lift coefficient of the whole aircraft at the stall", "0.8"},
 			{"source", optional, field(func(l *steps.LargestLift) *string { return &l.Source }, textValue{prose}),
 				"where that comes from", "common practice, no source"},
+			{"assumed", optional, field(func(l *steps.LargestLift) *bool { return &l.Assumed }, switchValue{}),
+				"true if nobody measured it: the flight card marks what rests on it", "true"},
 		}}), "what the stalling speed rests on", "{most: 0.8, source: 'common practice, no source'}"},
 	}}
 }
@@ -216,13 +218,27 @@ func powerKeys() *mapping[*steps.Drive] {
 			"how much of the capacity is left at the landing", "25 %"},
 		{"brownout", optional, field(func(p *p) *quantity.Quantity { return &p.Brownout }, amountValue{quantity.Voltage, aboveZero}),
 			"the voltage below which the receiver stops, by its maker", "3.5 V"},
-		{"measured", optional, field(func(p *p) *steps.DriveGates { return &p.Measured }, &mapping[*steps.DriveGates]{what: "measured", keys: []key[*steps.DriveGates]{
-			{"current", optional, field(func(g *steps.DriveGates) *string { return &g.Current }, nameValue{gate}), "the current", "# full-current"},
-			{"voltage", optional, field(func(g *steps.DriveGates) *string { return &g.Voltage }, nameValue{gate}), "the voltage of the battery", "# full-voltage"},
-		}}), "the gates that measure the drive at full throttle", "# {current: full-current, voltage: full-voltage}"},
 		{"source", optional, field(func(p *p) *string { return &p.Source }, textValue{prose}),
 			"where its figures come from", "the labels of the parts"},
+		{"gate", optional, field(func(p *p) *string { return &p.Gate }, nameValue{gate}),
+			"the gate that measures the current at full throttle: on the flight card what was measured comes before `full`", "# full-current"},
+		{"loaded", optional, field(func(p *p) *string { return &p.Loaded }, nameValue{gate}),
+			"the gate that measures the voltage of the battery at full throttle", "# full-voltage"},
+		{"assumed", optional, field(func(p *p) *[]string { return &p.Assumed }, wordsValue{[]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}}),
+			"those of its figures that no label gives and nobody measured: the flight card marks what rests on them", "[cruise, thrust]"},
 	}}
+}
+
+// measuring holds that the gates of the drive measure what it says.
+func (f fields) measuring(d steps.Drive) {
+	for _, is := range []struct {
+		key, gate string
+		of        quantity.Dimension
+	}{{"gate", d.Gate, quantity.Current}, {"loaded", d.Loaded, quantity.Voltage}} {
+		if g, ok := f.doc.Sheet.Gate(is.gate); ok && g.Limits.Dimension() != "" && g.Limits.Dimension() != is.of {
+			f.fault(fields{node: f.get("power")}.get(is.key), "the gate %s measures %s, and the %s at full throttle is wanted", g.Name, articled(string(g.Limits.Dimension())), is.of)
+		}
+	}
 }
 
 func geometryChecked(f fields, g *steps.Geometry) {

@@ -34,7 +34,8 @@ var powerText = strings.NewReplacer("gauges:\n", `gauges:
   nominal: 3.7 V
   limits: {battery: 25 C, controller: 20 A, motor: 12 A}
   brownout: 3.5 V
-  measured: {current: full, voltage: loaded}
+  gate: full
+  loaded: loaded
 `
 
 func TestShares(t *testing.T) {
@@ -79,6 +80,7 @@ func TestShareFaults(t *testing.T) {
 		{name: "C without a capacity", edit: []string{"  capacity: 1300 mAh\n", "", "limits: {battery", "limits: §{battery", ", 50 % of battery", ""}, want: "the battery's limit in C is a multiple of its capacity, which power does not give"},
 		{name: "C that is no number", edit: []string{"battery: 25 C", "battery: §many C", ", 50 % of battery", ""}, want: `battery: "many C" `},
 		{name: "degrees", edit: []string{"battery: 25 C", "battery: §25 °C", ", 50 % of battery", ""}, want: `"25 °C" is a temperature, not a current`},
-		{name: "gate that is not there", edit: []string{"voltage: loaded", "voltage: §loadd"}, want: `unknown gate "loadd"; did you mean "loaded"?`},
+		{name: "gate of something else", edit: []string{"loaded: loaded", "loaded: §full"}, want: "the gate full measures a current, and the voltage at full throttle is wanted"},
+		{name: "gate that is not there", edit: []string{"loaded: loaded", "loaded: §loadd"}, want: `unknown gate "loadd"; did you mean "loaded"?`},
 	})
 }

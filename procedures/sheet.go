@@ -84,6 +84,7 @@ func sheetChecked(f fields, s *steps.Sheet) {
 		f.fault(f.get("equipment"), "equipment changes the balance, but no gate has mass: yes")
 	}
 	f.aboard(s)
+	f.measuring(s.Power)
 }
 
 // aboard holds that all equipment can be aboard at once, as a release wants it.

@@ -142,8 +142,9 @@ type BodyEffect struct {
 
 // A LargestLift is the lift coefficient of the whole aircraft at the stall; 0: nobody said.
 type LargestLift struct {
-	Most   float64 `json:"most,omitempty"`
-	Source string  `json:"source,omitempty"`
+	Most    float64 `json:"most,omitempty"`
+	Source  string  `json:"source,omitempty"`
+	Assumed bool    `json:"assumed,omitempty"` // nobody measured it
 }
 
 // A Drive is what the sheet says of the drive and its battery.
@@ -157,15 +158,18 @@ type Drive struct {
 	Thrust   quantity.Quantity `json:"thrust,omitzero"`   // at a standstill, full throttle
 	Reserve  quantity.Quantity `json:"reserve,omitzero"`  // of the capacity, left at landing
 	Brownout quantity.Quantity `json:"brownout,omitzero"` // the voltage below which the receiver stops
-	Measured DriveGates        `json:"measured,omitzero"`
 	Source   string            `json:"source,omitempty"`
+	Gate     string            `json:"gate,omitempty"`    // that measures the current at full throttle
+	Loaded   string            `json:"loaded,omitempty"`  // the gate that measures the voltage of the battery then
+	Assumed  []string          `json:"assumed,omitempty"` // the keys of figures that no label gives and nobody measured
 }
 
-// DriveGates are the gates that measure the drive at full throttle; "": none does.
-type DriveGates struct {
-	Current string `json:"current,omitempty"`
-	Voltage string `json:"voltage,omitempty"` // of the battery
-}
+// The keys of figures of a drive that may be assumed.
+const (
+	FullCurrent   = "full"
+	CruiseCurrent = "cruise"
+	StaticThrust  = "thrust"
+)
 
 // Currents are the most that things of the drive carry, by their labels.
 type Currents struct {
