@@ -144,6 +144,14 @@ func LimitsText(g steps.Gate) string {
 	case !l.High.IsZero():
 		parts = append(parts, fmt.Sprintf("%sat most %s", of, l.High))
 	}
+	for _, shares := range []struct {
+		of   []steps.Share
+		word string
+	}{{g.Least, "greatest"}, {g.Most, "least"}} {
+		if text := sharesText(shares.of, shares.word); text != "" {
+			parts[0] += " (" + text + ")"
+		}
+	}
 	if !l.Alike.IsZero() {
 		what := "all points"
 		if len(g.Pairs) > 0 {
@@ -156,6 +164,19 @@ func LimitsText(g steps.Gate) string {
 		parts = append(parts, fmt.Sprintf("%s alike to %s", what, l.Alike))
 	}
 	return strings.Join(parts, "; ")
+}
+
+// sharesText is the arithmetic of a limit, of which the strictest share counts.
+func sharesText(shares []steps.Share, strictest string) string {
+	var all []string
+	for _, s := range shares {
+		all = append(all, s.String())
+	}
+	text := strings.Join(all, ", ")
+	if len(all) > 1 {
+		text = "the " + strictest + " of " + text
+	}
+	return text
 }
 
 // passesText is what passes with a gauge, where that is less than the limits.
