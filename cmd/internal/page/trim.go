@@ -101,7 +101,7 @@ func (l *lines) recentre(mark string, trims []Trim) {
 			continue
 		default:
 			text += fmt.Sprintf(": turn the clevis by **%s** (worked out %.2f). %s", quantity.Written(figure(t.half()), "turn"), t.Turns, way)
-			text += esc(fmt.Sprintf("; turns = horn × sin(angle) / pitch, with %s and %s", t.Horn, t.Thread))
+			text += esc(fmt.Sprintf("; turns = horn × sin(angle) / pitch, with %s and %s by the sheet", t.Horn, t.Thread))
 		}
 		turned = true
 		l.item("%s", text)
