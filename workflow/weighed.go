@@ -43,7 +43,7 @@ func (s *State) measurements(g steps.Gate, unit string) []measurement {
 	changes := s.upsets(g)
 	runs := map[int][]reading{}
 	for _, t := range record.readings {
-		if otherwise(g, t) != "" || s.inDoubt(t) != nil {
+		if s.otherwise(g, t) != "" || s.inDoubt(t) != nil {
 			continue
 		}
 		n := 0
