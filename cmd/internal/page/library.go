@@ -218,7 +218,7 @@ func sheetText(s *steps.Sheet, planforms []Planform, from string) string {
 		if g.Work {
 			of = "the work"
 		}
-		l.item("**%s**: %s, %s, at %s; of %s%s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical, esc(optionally("; source: ", g.Source)))
+		l.item("**%s**: %s, %s, %s; of %s%s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical, esc(optionally("; source: ", g.Source)))
 	}
 	if len(planforms) > 0 {
 		l.add("\n## Planform\n\nSeen from above. Stations count aft; at 0 lies: %s\n", esc(s.Geometry.Datum))
@@ -230,11 +230,15 @@ func sheetText(s *steps.Sheet, planforms []Planform, from string) string {
 	return l.String()
 }
 
+// points are where a gate is read.
 func points(g steps.Gate) string {
-	if len(g.Points) == 0 {
-		return "one place"
+	if scales := scalesText(g.Result); scales != "" {
+		return esc("on scales, " + scales)
 	}
-	return esc(strings.Join(g.Points, ", "))
+	if len(g.Points) == 0 {
+		return "at one place"
+	}
+	return esc("at " + strings.Join(g.Points, ", "))
 }
 
 // procedureHead is what a procedure is, before its stages.
