@@ -24,6 +24,9 @@ type Surface struct {
 // AspectRatio is the span by the mean chord.
 func (s Surface) AspectRatio() float64 { return s.Span * s.Span / s.Area }
 
+// Lifting is the area that carries: less where the panels rise.
+func (s Surface) Lifting() float64 { return s.level }
+
 // A Chord is where a mean aerodynamic chord lies along the aircraft.
 type Chord struct {
 	X      float64 // the station of its leading edge
@@ -43,6 +46,8 @@ type Plan struct {
 	Horizontal float64 // the tail volumes
 	Vertical   float64
 	Body       float64 // how far body and propeller shift the neutral point forward, in % MAC
+
+	ahead bool // a tailplane lies ahead of the wing
 }
 
 // What the geometry lacks for an answer.
@@ -71,6 +76,7 @@ func Of(g steps.Geometry, selection steps.Selection) (Plan, error) {
 	for _, of := range [][]Surface{byKind[steps.Tailplane], byKind[steps.Fin]} {
 		for _, s := range of {
 			arm := s.Chord.Station(25) - p.Wing.Chord.Station(25)
+			p.ahead = p.ahead || arm <= 0 && s.level > 0
 			p.Horizontal += s.level * arm / (p.Wing.Area * p.Wing.Chord.Length)
 			p.Vertical += s.upright * arm / (p.Wing.Area * p.Wing.Span)
 		}
@@ -141,7 +147,7 @@ const wake = 0.9
 func (p Plan) NeutralPoint() (float64, error) {
 	h := 0.25
 	if p.Tail.Area > 0 {
-		if p.Horizontal <= 0 {
+		if p.ahead { // it flies in no downwash, so the formula would have the neutral point too far aft
 			return 0, ErrAhead
 		}
 		h = NeutralPoint(h, wake*p.Horizontal, SlopesRatio(p.Wing.AspectRatio(), p.Tail.AspectRatio()), Downwash(p.Wing.AspectRatio()))
