@@ -6,6 +6,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
 
@@ -34,11 +35,11 @@ func geometryKeys() *mapping[*steps.Geometry] {
 			"how far the battery can be moved to find the balance", "# {part: pack, from: -200 mm, to: -100 mm, length: 90 mm}"},
 		{"propeller", optional, field(func(g *g) *steps.Propeller { return &g.Propeller }, propellerKeys()),
 			"where the propeller turns, and its size", "# {x: -210 mm, diameter: 8 in, pitch: 5 in}"},
-		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, &mapping[*steps.BalanceAt]{what: "balance", keys: []key[*steps.BalanceAt]{
+		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, &mapping[*steps.BalanceAt]{what: "balance", check: balanceAtChecked, keys: []key[*steps.BalanceAt]{
 			{"gate", required, field(func(b *steps.BalanceAt) *string { return &b.Gate }, nameValue{gate}),
-				"the gate that limits the balance point", "spar-depth"},
+				"the gate that limits the balance point along the airframe, with `mass: yes`", "spar-depth"},
 			{"zero", optional, field(func(b *steps.BalanceAt) *quantity.Quantity { return &b.Zero }, amountValue{unit: quantity.Length}),
-				"the station from which its readings count, if that is not the datum", "18 mm"},
+				"the station from which its readings count, if that is not the datum; not where it is worked out of scales, whose stations count from the datum themselves", "18 mm"},
 		}}), "the gate of the balance point", "# {gate: balance}"},
 		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, &mapping[*steps.BodyEffect]{what: "neutral", keys: []key[*steps.BodyEffect]{
 			{"body", required, field(func(b *steps.BodyEffect) *quantity.Quantity { return &b.Body }, amountValue{unit: quantity.Ratio}),
@@ -194,7 +195,7 @@ func powerKeys() *mapping[*steps.Drive] {
 	current := func(of func(*steps.Currents) *quantity.Quantity) value[*steps.Currents] {
 		return field(of, amountValue{quantity.Current, aboveZero})
 	}
-	return &mapping[*p]{what: "power", check: powerChecked, keys: []key[*p]{
+	return &mapping[*p]{what: "power", check: driveChecked, keys: []key[*p]{
 		{"cells", required, field(func(p *p) *int { return &p.Cells }, wholeValue{50}),
 			"the cells of the battery in series", "3"},
 		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, amountValue{quantity.Charge, aboveZero}),
@@ -202,7 +203,7 @@ func powerKeys() *mapping[*steps.Drive] {
 		{"nominal", optional, field(func(p *p) *quantity.Quantity { return &p.Nominal }, amountValue{quantity.Voltage, aboveZero}),
 			"the nominal voltage of a cell, by its label", "3.7 V"},
 		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, &mapping[*steps.Currents]{what: "limits", keys: []key[*steps.Currents]{
-			{"battery", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Battery }), "the battery", "25 A"},
+			{"battery", optional, ratedValue{}, "the battery, as a current or as its label has it: `25 C` is 25 times its capacity in an hour", "25 A"},
 			{"connectors", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Connectors }), "its connectors", "30 A"},
 			{"controller", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Controller }), "the speed controller", "20 A"},
 			{"motor", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Motor }), "the motor", "15 A"},
@@ -216,24 +217,55 @@ func powerKeys() *mapping[*steps.Drive] {
 			"the thrust at full throttle, standing still", "400 gf"},
 		{"reserve", optional, field(func(p *p) *quantity.Quantity { return &p.Reserve }, amountValue{quantity.Ratio, fromZero}),
 			"how much of the capacity is left at the landing", "25 %"},
+		{"brownout", optional, field(func(p *p) *quantity.Quantity { return &p.Brownout }, amountValue{quantity.Voltage, aboveZero}),
+			"the voltage below which the receiver stops, by its maker", "3.5 V"},
 		{"source", optional, field(func(p *p) *string { return &p.Source }, textValue{prose}),
 			"where its figures come from", "the labels of the parts"},
 		{"gate", optional, field(func(p *p) *string { return &p.Gate }, nameValue{gate}),
 			"the gate that measures the current at full throttle: on the flight card what was measured comes before `full`", "# full-current"},
+		{"loaded", optional, field(func(p *p) *string { return &p.Loaded }, nameValue{gate}),
+			"the gate that measures the voltage of the battery at full throttle", "# full-voltage"},
 		{"assumed", optional, field(func(p *p) *[]string { return &p.Assumed }, wordsValue{[]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}}),
 			"those of its figures that no label gives and nobody measured: the flight card marks what rests on them", "[cruise, thrust]"},
 	}}
 }
 
-func powerChecked(f fields, p *steps.Drive) {
-	if g, ok := f.doc.Sheet.Gate(p.Gate); ok && g.Limits.Dimension() != "" && g.Limits.Dimension() != quantity.Current {
-		f.fault(f.get("gate"), "the gate %s measures %s, and the current at full throttle is wanted", g.Name, articled(string(g.Limits.Dimension())))
+// measuring holds that the gates of the drive measure what it says.
+func (f fields) measuring(d steps.Drive) {
+	for _, is := range []struct {
+		key, gate string
+		of        quantity.Dimension
+	}{{"gate", d.Gate, quantity.Current}, {"loaded", d.Loaded, quantity.Voltage}} {
+		if g, ok := f.doc.Sheet.Gate(is.gate); ok && g.Limits.Dimension() != "" && g.Limits.Dimension() != is.of {
+			f.fault(fields{node: f.get("power")}.get(is.key), "the gate %s measures %s, and the %s at full throttle is wanted", g.Name, articled(string(g.Limits.Dimension())), is.of)
+		}
 	}
 }
 
 func geometryChecked(f fields, g *steps.Geometry) {
 	if len(g.Surfaces) > 0 && !f.lost("surfaces") && !slices.ContainsFunc(g.Surfaces, func(s steps.Surface) bool { return s.Is == steps.Wing }) {
 		f.fault(f.get("surfaces"), "no surface is a wing")
+	}
+}
+
+// balanceAtChecked holds that the gate gives a station along the airframe which every
+// change of equipment makes stale.
+func balanceAtChecked(f fields, b *steps.BalanceAt) {
+	g, ok := f.doc.Sheet.Gate(b.Gate)
+	if !ok || f.kept || f.doc.doubts.of(gate) {
+		return
+	}
+	at := f.get("gate")
+	switch d := g.Limits.Dimension(); {
+	case g.Result.Function == measuring.Lateral:
+		f.fault(at, "the gate %s limits where it balances sideways; name the gate of its balance point along the airframe", g.Name)
+	case d != "" && d != quantity.Length:
+		f.fault(at, "the balance point is a length, and the gate %s limits %s", g.Name, articled(string(d)))
+	case !g.Mass:
+		f.fault(at, "equipment moves the balance point: the gate %s needs mass: yes", g.Name)
+	}
+	if n := f.get("zero"); n != nil && len(g.Result.Stations) > 0 {
+		f.fault(n, "zero is for readings that count from another edge; the scales of the gate %s stand at stations that count from the datum, and so do its limits: delete zero", g.Name)
 	}
 }
 

@@ -22,6 +22,7 @@ type Card struct {
 	Figures       []Figure    // in the order of a card; without speeds if it is not released
 	Balance       *Poise      // nil: the sheet names no gate of the balance point
 	Throws        []Throw
+	Trims         []Trimmed    // as they were last logged
 	Concessions   []GateReport // gates that were accepted and not met
 	Exceeded      []Figure     // ratings that the current at full throttle exceeds
 	Exchanged     []string     // equipment that another was fitted for, of which the sheet's figures say nothing
@@ -124,7 +125,7 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	if err != nil {
 		return Card{}, err
 	}
-	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Throws: c.throws()}
+	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Throws: c.throws(), Trims: s.Trims()}
 	if p, err := s.Poise(at); err == nil {
 		card.Balance = &p
 	}
@@ -318,7 +319,7 @@ func (s *State) lastMass(at time.Time) (weighed, bool) {
 				return m, true
 			}
 		}
-		usable := slices.DeleteFunc(slices.Clone(record.readings), func(t reading) bool { return otherwise(g, t) != "" || s.inDoubt(t) != nil })
+		usable := slices.DeleteFunc(slices.Clone(record.readings), func(t reading) bool { return s.otherwise(g, t) != "" || s.inDoubt(t) != nil })
 		if len(usable) == 0 {
 			continue
 		}
@@ -343,7 +344,7 @@ func (c carding) margin(p *Poise) []Figure {
 	if err != nil {
 		return nil
 	}
-	estimate := Ground{What: "neutral point, estimated", Basis: Assumed, Source: planform.Formula}
+	estimate := Ground{What: "neutral point, estimated", Basis: Assumed, Source: c.plan.Formula()}
 	point := Ground{What: "balance point", Basis: FromSheet, Source: "computed of the parts"}
 	switch {
 	case p.Counts:
@@ -377,10 +378,9 @@ func (c carding) speeds(mass, area, density Figure) []Figure {
 			most.Rests[0].Basis = Assumed
 		}
 	}
-	carries := Figure{Value: c.plan.Wing.Lifting() / 1e6, Rests: area.Rests, Missing: area.Missing}
 	stall := c.of(StallFigure, "m/s", func(v []float64) float64 {
 		return air.Stall(v[0]*air.Gravity, v[1], v[2], v[3])
-	}, mass, carries, most, density)
+	}, mass, area, most, density)
 	factor := Figure{Value: LaunchFactor, Rests: []Ground{{What: "1.3 times the stall", Basis: Assumed, Source: "common practice, no source"}}}
 	launch := c.of(LaunchFigure, "m/s", func(v []float64) float64 { return v[0] * v[1] }, stall, factor)
 	banked := func(name string, bank float64) Figure {
