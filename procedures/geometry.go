@@ -39,7 +39,7 @@ func geometryKeys() *mapping[*steps.Geometry] {
 			{"gate", required, field(func(b *steps.BalanceAt) *string { return &b.Gate }, nameValue{gate}),
 				"the gate that limits the balance point along the airframe, with `mass: yes`", "spar-depth"},
 			{"zero", optional, field(func(b *steps.BalanceAt) *quantity.Quantity { return &b.Zero }, amountValue{unit: quantity.Length}),
-				"the station from which its readings count, if that is not the datum; not where it is worked out of scales, whose stations count from the datum themselves", "18 mm"},
+				"the station from which its limits and readings count, and the stations of its scales, if that is not the datum", "18 mm"},
 		}}), "the gate of the balance point", "# {gate: balance}"},
 		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, &mapping[*steps.BodyEffect]{what: "neutral", keys: []key[*steps.BodyEffect]{
 			{"body", required, field(func(b *steps.BodyEffect) *quantity.Quantity { return &b.Body }, amountValue{unit: quantity.Ratio}),
@@ -263,9 +263,6 @@ func balanceAtChecked(f fields, b *steps.BalanceAt) {
 		f.fault(at, "the balance point is a length, and the gate %s limits %s", g.Name, articled(string(d)))
 	case !g.Mass:
 		f.fault(at, "equipment moves the balance point: the gate %s needs mass: yes", g.Name)
-	}
-	if n := f.get("zero"); n != nil && len(g.Result.Stations) > 0 {
-		f.fault(n, "zero is for readings that count from another edge; the scales of the gate %s stand at stations that count from the datum, and so do its limits: delete zero", g.Name)
 	}
 }
 

@@ -662,7 +662,7 @@ func helpOf(function string) (help, example string) {
 	case "angle":
 		return "of a rise over a run, in degrees", "{rise: [front, rear], run: 500 mm}"
 	case measuring.Balance:
-		return "where it balances, of what two or three scales read that carry all of it, each with its station aft of the datum, from the front backward; two may stand abreast. The limits count from the same datum", "{front: -20 mm, rear: 250 mm}"
+		return "where it balances, of what two or three scales read that carry all of it, each with its station aft, from the front backward; two may stand abreast. They count from where the limits do: the datum or, where `geometry` has `balance: {zero: …}`, from there", "{front: -20 mm, rear: 250 mm}"
 	case measuring.Lateral:
 		return "the same across it, with how far right of the centre line each scale stands, from left to right", "{left: -400 mm, right: 400 mm}"
 	}
