@@ -125,6 +125,10 @@ func TestMomentsPublished(t *testing.T) {
 		prints(t, c.source+": the mass", total.Mass, c.mass)
 		prints(t, c.source+": the moment", total.Moment, c.moment)
 		prints(t, c.source+": it", station(t, total), c.at)
+		if c.source == "AMT fig. 6-34" { // at most 4,200 lb, at most 94.6 in aft
+			prints(t, "AMT fig. 6-34: too heavy by", new(big.Rat).Sub(total.Mass, rat(t, "4200")), "25")
+			prints(t, "AMT fig. 6-34: too far aft by", new(big.Rat).Sub(station(t, total), rat(t, "94.6")), "1.82")
+		}
 	}
 }
 
