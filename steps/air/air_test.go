@@ -105,7 +105,11 @@ func TestTurns(t *testing.T) {
 		{54, 58, 64, 76}, {47, 50, 56, 66}, // power on, down
 	} {
 		for bank, want := range map[float64]float64{30: r.at30, 45: r.at45, 60: r.at60} {
-			if got := UnderLoad(r.level, LoadFactor(bank)); math.Abs(got-want) > 0.8 {
+			within := 0.51 // 50.504 is printed as 50
+			if want == 62 {
+				within = 0.8
+			}
+			if got := UnderLoad(r.level, LoadFactor(bank)); math.Abs(got-want) > within {
 				t.Errorf("%g level, at %g°: %g is printed, %.2f is computed", r.level, bank, want, got)
 			}
 		}
@@ -144,6 +148,12 @@ func TestElectricity(t *testing.T) {
 	printed(t, "12 cells of 2.2 V in series", "26.4", volts)
 	_, watts := Pack(1, 24, 2) // 24 V × 2 A for an hour
 	printed(t, "24 V, 2 A", "48", watts)
+	_, joules := Pack(1, 30, 10) // 30 W for 10 s: in watt-seconds
+	printed(t, "300 J in 10 s are 30 W", "300", joules)
+	_, watts = Pack(1, 2*100, 2)
+	printed(t, "2 A through 100 Ω", "400", watts)
+	_, watts = Pack(1, 24, 24.0/20)
+	printed(t, "24 V at 20 Ω", "28.8", watts)
 	for current, hours := range map[float64]float64{1: 1, 2: 0.5, 3: 1.0 / 3} {
 		if got := Endurance(1, 0, current); math.Abs(got-hours) > 1e-12 {
 			t.Errorf("1 Ah at %g A: %g h", current, got)
