@@ -131,7 +131,7 @@ func (m *maker) plan(card page.Card) *plan {
 			what := map[bool]string{true: "balance point", false: "balance point as computed"}[b.Counts]
 			said = append(said, what+" "+sized(*at, "mm")+" aft of the datum")
 			p.Key += " Ring: " + what + "."
-			if gate, ok := m.s.Sheet.Gate(b.Gate); ok && gate.Limits.Unit() == "mm" {
+			if gate, ok := m.s.Sheet.Gate(b.Gate); ok && gate.Limits.Unit() == "mm" && u > 0 {
 				value := *at - mm(g.Balance.Zero)
 				one := newScale(measuring.Limits{Low: gate.Limits.Low, High: gate.Limits.High}, u, []float64{value}).bar([]float64{value})
 				one.Says = "Balance: " + sized(value, "mm")
