@@ -107,7 +107,6 @@ func TestGateFaults(t *testing.T) {
 		{name: "rework with a glue alone", edit: []string{"disturbs: [tail]}", "disturbs: [tail], glue: §epoxy}"}, want: "glue must be a mapping (keys with values), not text"},
 		{name: "rework that glues nothing", edit: []string{"disturbs: [tail]}", "disturbs: [tail], glue: §{with: epoxy}}"}, want: "glue has no joint"},
 		{name: "rework that glues with nothing", edit: []string{"disturbs: [tail]}", "disturbs: [tail], glue: §{joint: roots}}"}, want: "glue has no with"},
-		{name: "rework that glues what nothing joins", edit: []string{"disturbs: [tail]}", "disturbs: [tail], glue: {joint: §rots, with: epoxy}}"}, want: `which no procedure of the design joins; did you mean "roots"?`},
 		{name: "rework that glues with what is unknown", edit: []string{"disturbs: [tail]}", "disturbs: [tail], glue: {joint: roots, with: [contact, §epoxi]}}"}, want: `unknown adhesive "epoxi"; did you mean "epoxy"?`},
 		{name: "no ways of rework", edit: []string{"{do: Pack the low side., disturbs: [tail]}", "§[]"}, want: "rework is an empty list"},
 		{name: "a way without do", edit: []string{"{do: Pack the low side., disturbs: [tail]}", "[Pack it., §{disturbs: [tail]}]"}, want: "rework has no do"},
