@@ -130,7 +130,7 @@ func (s *State) make(job *Job, e journal.Entry) error {
 func (s *State) read(f journal.ReadingTaken, e journal.Entry) error {
 	gauge, _ := s.Sheet.Gauge(f.Gauge)
 	gate, _ := s.Sheet.Gate(f.Gate)
-	s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, reading{e.Position, e.At, f, gauge.Doubt(), gate.Result})
+	s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, reading{e.Position, e.At, f, gauge.Doubt(), gate.For(f.Point).Result})
 	return nil
 }
 

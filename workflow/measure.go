@@ -56,6 +56,10 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err != nil {
 		return nil, err
 	}
+	whole := report
+	if other, ok := s.OtherWay(report, c.At); ok && len(r.Readings) > 0 && slices.Contains(other.Gate.PointNames(), r.Readings[0].Point) {
+		report = other
+	}
 	gate := report.Gate
 	gauge := gate.Gauge
 	if r.Gauge != "" {
@@ -71,7 +75,7 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	if have, want := used.Resolution.Dimension(), gate.Dimension(); have != want {
 		return nil, bad("%s reads a %s, and %s is a %s", used.Name, have, gate.Name, want)
 	}
-	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(report, c.At)...)
+	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(whole, c.At)...)
 	reasons = append(reasons, s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
 	reasons = append(reasons, s.unsafe(gate, c.At)...)
@@ -364,6 +368,9 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 }
 
 func pointError(gate steps.Gate, point string) error {
+	if other, ok := gate.Other(); ok {
+		return bad("%s is measured %s, or %s; write all readings in one way", gate.Name, wayOf(gate), wayOf(other))
+	}
 	if len(gate.Points) == 0 {
 		return bad("%s has only one point; leave out %q", gate.Name, point)
 	}
@@ -371,6 +378,14 @@ func pointError(gate steps.Gate, point string) error {
 		return bad("%s is measured at %s; write POINT=VALUE", gate.Name, strings.Join(gate.Points, ", "))
 	}
 	return unknownOf(gate.Name, "point", point, gate.Points)
+}
+
+// wayOf is how a gate is read.
+func wayOf(g steps.Gate) string {
+	if len(g.Points) == 0 {
+		return "with the " + g.Gauge + " alone"
+	}
+	return "with the " + g.Gauge + " at " + strings.Join(g.Points, " and ")
 }
 
 // tooMany refuses more readings at a point than count: the first of them would

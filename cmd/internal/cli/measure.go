@@ -11,6 +11,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
+	"fettle/steps"
 	"fettle/steps/quantity"
 	"fettle/workflow"
 )
@@ -82,7 +83,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 	}
 	request := workflow.Measure{Gate: gate, Gauge: o.gauge, Sure: o.sure, Anew: o.anew}
 	for _, v := range values {
-		reading, err := parseReading(v, report.Gate.Unit())
+		reading, err := parseReading(v, report.Gate)
 		if err != nil {
 			return err
 		}
@@ -107,12 +108,12 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 }
 
 // parseReading reads POINT=VALUE, or VALUE where the gate has one point.
-func parseReading(text, unit string) (workflow.Reading, error) {
+func parseReading(text string, gate steps.Gate) (workflow.Reading, error) {
 	point, value, named := strings.Cut(text, "=")
 	if !named {
 		point, value = "", text
 	}
-	q, err := quantity.ParseIn(value, unit)
+	q, err := quantity.ParseIn(value, gate.For(point).Unit())
 	if err != nil {
 		return workflow.Reading{}, usage("%v", err)
 	}
