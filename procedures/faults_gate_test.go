@@ -70,7 +70,7 @@ func TestGateFaults(t *testing.T) {
 		{name: "one point too many", edit: []string{"points: [nose, edge]", "points: [nose, edge, side]", "[nose, edge], run", "§[nose, edge, side], run"}, want: "angle is of 1 or 2 points, and 3 are given"},
 		{name: "a point with itself", edit: []string{"{difference: [front, rear]}", "{difference: [front, §front]}"}, want: `"front" is duplicated in difference`},
 		{name: "unknown function", edit: []string{"{difference: [front, rear]}", "{§differance: [front, rear]}"}, want: `unknown key "differance" in result; did you mean "difference"?`},
-		{name: "no function", edit: []string{"{difference: [front, rear]}", "§{}"}, want: "result needs one of difference, mean, ratio, angle, balance or lateral"},
+		{name: "no function", edit: []string{"{difference: [front, rear]}", "§{}"}, want: "result needs one of difference, mean, sum, ratio, angle, balance or lateral"},
 		{name: "two functions", edit: []string{"{difference: [front, rear]}", "{difference: [front, rear], mean: §[front, rear]}"}, want: "result has difference and mean: keep one of them"},
 		{name: "a formula", edit: []string{"{difference: [front, rear]}", "§front - rear"}, want: "result must be a mapping (keys with values), not text"},
 		{name: "no run", edit: []string{"{rise: [nose, edge], run: 200 mm}", "§{rise: [nose, edge]}"}, want: "angle has no run"},

@@ -51,6 +51,8 @@ func geometryKeys() *mapping[*steps.Geometry] {
 				"the lift coefficient of the whole aircraft at the stall", "0.8"},
 			{"source", optional, field(func(l *steps.LargestLift) *string { return &l.Source }, textValue{prose}),
 				"where that comes from", "common practice, no source"},
+			{"assumed", optional, field(func(l *steps.LargestLift) *bool { return &l.Assumed }, switchValue{}),
+				"true if nobody measured it: the flight card marks what rests on it", "true"},
 		}}), "what the stalling speed rests on", "{most: 0.8, source: 'common practice, no source'}"},
 	}}
 }
@@ -192,7 +194,7 @@ func powerKeys() *mapping[*steps.Drive] {
 	current := func(of func(*steps.Currents) *quantity.Quantity) value[*steps.Currents] {
 		return field(of, amountValue{quantity.Current, aboveZero})
 	}
-	return &mapping[*p]{what: "power", keys: []key[*p]{
+	return &mapping[*p]{what: "power", check: driveChecked, keys: []key[*p]{
 		{"cells", required, field(func(p *p) *int { return &p.Cells }, wholeValue{50}),
 			"the cells of the battery in series", "3"},
 		{"capacity", optional, field(func(p *p) *quantity.Quantity { return &p.Capacity }, amountValue{quantity.Charge, aboveZero}),
@@ -200,7 +202,7 @@ func powerKeys() *mapping[*steps.Drive] {
 		{"nominal", optional, field(func(p *p) *quantity.Quantity { return &p.Nominal }, amountValue{quantity.Voltage, aboveZero}),
 			"the nominal voltage of a cell, by its label", "3.7 V"},
 		{"limits", optional, field(func(p *p) *steps.Currents { return &p.Limits }, &mapping[*steps.Currents]{what: "limits", keys: []key[*steps.Currents]{
-			{"battery", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Battery }), "the battery", "25 A"},
+			{"battery", optional, ratedValue{}, "the battery, as a current or as its label has it: `25 C` is 25 times its capacity in an hour", "25 A"},
 			{"connectors", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Connectors }), "its connectors", "30 A"},
 			{"controller", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Controller }), "the speed controller", "20 A"},
 			{"motor", optional, current(func(c *steps.Currents) *quantity.Quantity { return &c.Motor }), "the motor", "15 A"},
@@ -214,9 +216,29 @@ func powerKeys() *mapping[*steps.Drive] {
 			"the thrust at full throttle, standing still", "400 gf"},
 		{"reserve", optional, field(func(p *p) *quantity.Quantity { return &p.Reserve }, amountValue{quantity.Ratio, fromZero}),
 			"how much of the capacity is left at the landing", "25 %"},
+		{"brownout", optional, field(func(p *p) *quantity.Quantity { return &p.Brownout }, amountValue{quantity.Voltage, aboveZero}),
+			"the voltage below which the receiver stops, by its maker", "3.5 V"},
 		{"source", optional, field(func(p *p) *string { return &p.Source }, textValue{prose}),
 			"where its figures come from", "the labels of the parts"},
+		{"gate", optional, field(func(p *p) *string { return &p.Gate }, nameValue{gate}),
+			"the gate that measures the current at full throttle: on the flight card what was measured comes before `full`", "# full-current"},
+		{"loaded", optional, field(func(p *p) *string { return &p.Loaded }, nameValue{gate}),
+			"the gate that measures the voltage of the battery at full throttle", "# full-voltage"},
+		{"assumed", optional, field(func(p *p) *[]string { return &p.Assumed }, wordsValue{[]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}}),
+			"those of its figures that no label gives and nobody measured: the flight card marks what rests on them", "[cruise, thrust]"},
 	}}
+}
+
+// measuring holds that the gates of the drive measure what it says.
+func (f fields) measuring(d steps.Drive) {
+	for _, is := range []struct {
+		key, gate string
+		of        quantity.Dimension
+	}{{"gate", d.Gate, quantity.Current}, {"loaded", d.Loaded, quantity.Voltage}} {
+		if g, ok := f.doc.Sheet.Gate(is.gate); ok && g.Limits.Dimension() != "" && g.Limits.Dimension() != is.of {
+			f.fault(fields{node: f.get("power")}.get(is.key), "the gate %s measures %s, and the %s at full throttle is wanted", g.Name, articled(string(g.Limits.Dimension())), is.of)
+		}
+	}
 }
 
 func geometryChecked(f fields, g *steps.Geometry) {

@@ -191,6 +191,8 @@ func TestGeometryFaults(t *testing.T) {
 		{name: "unknown part", edit: []string{"{part: pack", "{part: §pak"}, want: `unknown part "pak"; did you mean "pack"?`},
 		{name: "travel the wrong way round", edit: []string{"to: 10 mm", "to: §-50 mm"}, want: "the battery's travel is the wrong way round: from -40 mm, which is not ahead of -50 mm"},
 		{name: "no lift", edit: []string{"most: 0.8", "most: §0"}, want: "most must be more than 0"},
+		{name: "no gate of a current", edit: []string{"  limits: {motor: 12 A}", "  limits: {motor: 12 A}\n  gate: §balance"}, want: "the gate balance measures a length, and the current at full throttle is wanted"},
+		{name: "what cannot be assumed", edit: []string{"  limits: {motor: 12 A}", "  limits: {motor: 12 A}\n  assumed: [§cells]"}, want: `unknown assumed "cells"; known: full, cruise, thrust`},
 		{name: "current for a capacity", edit: []string{"1300 mAh", "§1300 mA"}, want: `capacity: "1300 mA" is a current`},
 		{name: "place of a point that is not there", edit: []string{"    points: [root, tip]", "    points: [root, tip]\n    at: {root: [20 mm, 0 mm], §tp: [20 mm, 400 mm]}"}, want: `unknown point "tp"; did you mean "tip"?`},
 		{name: "one place of several points", edit: []string{"    points: [root, tip]", "    points: [root, tip]\n    at: §[20 mm, 0 mm]"}, want: "the gate slot has several points: write at: with the place of each, {root: [120 mm, -40 mm]}"},

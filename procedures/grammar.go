@@ -182,6 +182,10 @@ func inWords(t *typ) string {
 		return "two lengths, [x, y]"
 	case places:
 		return "list of corners, each [x, y]"
+	case aShare:
+		return "share of a figure, `80 % of controller`"
+	case aRate:
+		return "number of C, `25 C`"
 	case settings:
 		return "conditions with their states"
 	case pairs:

@@ -104,6 +104,10 @@ func (s schemas) of(t *typ) any {
 		pair := listOf(amount())
 		pair["minItems"], pair["maxItems"] = 2, 2
 		return anyOf(amount(), pair)
+	case aShare:
+		return schema{"type": "string", "pattern": " of "}
+	case aRate:
+		return schema{"type": "string", "pattern": `^[ ]*[0-9.,]+[ ]*C$`}
 	case aPlace, places:
 		pair := listOf(amount())
 		pair["minItems"], pair["maxItems"] = 2, 2

@@ -137,10 +137,10 @@ func TestSchemaTakesWhatIsInOrder(t *testing.T) {
 var structural = regexp.MustCompile(strings.Join([]string{
 	`^unknown key `, ` is not a key of `, ` has no [a-z_]+(; write .*)?$`, ` has .* keep one of them`, ` needs one of `,
 	` must be a mapping`, ` must be a list`, ` must be text, `, `is empty`, ` is an empty list`,
-	` must be a whole number`, ` must be a number from`, ` must be yes`, ` must be "`, `must be two limits`, `must be a point of the plan`, `needs three corners`,
+	` must be a whole number`, ` must be a number from`, ` must be yes`, ` must be "`, `must be two limits`, ` must be a share of a figure`, `must be a point of the plan`, `needs three corners`,
 	`is not a name for .* like left-boom$`, ` has no unit`, // with words filled in it may be none
 	`^use names a procedure and `, ` words; at most `, `^origin is written by the program`,
-	`^a key must be a word`, ` must be a number with its unit, not a `, `parts the list, not the number`, `a pair must be`, `^unknown (kind|accepts|before|outcome|severity|phase|state of a joint) "`,
+	`^a key must be a word`, ` must be a number with its unit, not a `, `parts the list, not the number`, `a pair must be`, `^unknown (kind|accepts|before|outcome|severity|phase|state of a joint|assumed) "`,
 }, "|"))
 
 // otherForm are faults of structure in one of two forms that a value may have: what

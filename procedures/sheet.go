@@ -22,8 +22,8 @@ const mostVapour = 12 * time.Hour
 // mostReadings is the most readings that one point may ask for.
 const mostReadings = 20
 
-// sheetKeys are the keys of a design sheet. The gauges come before the gates, whose
-// checks need them.
+// sheetKeys are the keys of a design sheet. The gauges and the drive come before the
+// gates, whose checks and limits need them.
 func sheetKeys() *mapping[*steps.Sheet] {
 	type s = steps.Sheet
 	return &mapping[*s]{what: "a design sheet", check: sheetChecked, keys: []key[*s]{
@@ -55,6 +55,8 @@ func sheetKeys() *mapping[*steps.Sheet] {
 		{"gauges", optional, field(func(s *s) *[]steps.Gauge { return &s.Gauges }, named[steps.Gauge]{
 			one: "the gauge", name: func(g *steps.Gauge) *string { return &g.Name }, is: gaugeKeys()}),
 			"what readings are taken with", "caliper"},
+		{"power", optional, field(func(s *s) *steps.Drive { return &s.Power }, powerKeys()),
+			"the drive and its battery", ""},
 		{"gates", optional, field(func(s *s) *[]steps.Gate { return &s.Gates }, named[steps.Gate]{
 			one: "the gate", name: func(g *steps.Gate) *string { return &g.Name }, is: gateKeys()}),
 			"the measurements with limits", "spar-depth"},
@@ -63,8 +65,6 @@ func sheetKeys() *mapping[*steps.Sheet] {
 			"what is fitted, moved and taken out again; needs a gate with `mass: yes`", "camera"},
 		{"geometry", optional, field(func(s *s) *steps.Geometry { return &s.Geometry }, geometryKeys()),
 			"where everything lies and what it weighs, by which balance and flight are computed", ""},
-		{"power", optional, field(func(s *s) *steps.Drive { return &s.Power }, powerKeys()),
-			"the drive and its battery", ""},
 	}}
 }
 
@@ -84,6 +84,7 @@ func sheetChecked(f fields, s *steps.Sheet) {
 		f.fault(f.get("equipment"), "equipment changes the balance, but no gate has mass: yes")
 	}
 	f.aboard(s)
+	f.measuring(s.Power)
 }
 
 // aboard holds that all equipment can be aboard at once, as a release wants it.
@@ -251,17 +252,6 @@ func adhesiveChecked(f fields, a *steps.Adhesive) {
 	t.At, _ = a.At.Celsius()
 }
 
-// unlessBoth is one limit of a gate. It is written only if the other is absent: the
-// two together are written as a range.
-type unlessBoth struct{ amountLike[*steps.Gate] }
-
-func (v unlessBoth) write(from *steps.Gate) *yaml.Node {
-	if !from.Limits.Low.IsZero() && !from.Limits.High.IsZero() {
-		return nil
-	}
-	return v.amountLike.write(from)
-}
-
 // less reports whether both are set and a is less than b.
 func less(a, b quantity.Quantity) bool {
 	return !a.IsZero() && !b.IsZero() && a.Cmp(b) < 0
@@ -320,14 +310,14 @@ func gateKeys() *mapping[*steps.Gate] {
 			"where its points lie on the plan, x and y as in `geometry`: each by its name, or the place alone if they have no names", "{left: [60 mm, -200 mm], right: [60 mm, 200 mm]}"},
 		{"readings", optional, field(func(g *g) *int { return &g.Repeat }, wholeValue{mostReadings}),
 			"how many readings at each point, 1 by default; their mean is judged", "3"},
-		{"between", optional, rangeValue[*g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }},
+		{"between", optional, writtenLimits{rangeValue[*g]{"", func(g *g) (low, high *quantity.Quantity) { return &g.Limits.Low, &g.Limits.High }}},
 			"the lower and the upper limit, or `4 mm ± 0.5 mm`, `107 °C +8 -7 °C`", "[3.5 mm, 4.5 mm]"},
-		{"at_least", optional, unlessBoth{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
-			like: func(*g) quantity.Dimension { return "" }}},
-			"the lower limit; with `at_most` in place of `between`, or alone", "# 3.5 mm"},
-		{"at_most", optional, unlessBoth{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.High },
-			like: func(g *g) quantity.Dimension { return g.Limits.Low.Dimension() }}},
-			"the upper limit; with `at_least` in place of `between`, or alone", "# 4.5 mm"},
+		{"at_least", optional, limitValue{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Low },
+			like: func(*g) quantity.Dimension { return "" }}, func(g *g) *[]steps.Share { return &g.Least }, 1},
+			"the lower limit; with `at_most` in place of `between`, or alone. " + shareHelp + "the greatest counts", "# 3.5 mm"},
+		{"at_most", optional, limitValue{amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.High },
+			like: func(g *g) quantity.Dimension { return g.Limits.Low.Dimension() }}, func(g *g) *[]steps.Share { return &g.Most }, -1},
+			"the upper limit; with `at_least` in place of `between`, or alone. " + shareHelp + "the least counts", "# 4.5 mm"},
 		{"alike", optional, amountLike[*g]{of: func(g *g) *quantity.Quantity { return &g.Limits.Alike }, least: fromZero,
 			like: func(g *g) quantity.Dimension { return g.Limits.Dimension() }},
 			"the most that points may differ by; can be the only limit", "1 mm"},
@@ -730,6 +720,8 @@ func helpOf(function string) (help, example string) {
 		return "the first less the second", "[upper, lower]"
 	case "mean":
 		return "of all of them", "[left, middle, right]"
+	case "sum":
+		return "of all of them", "[left, right]"
 	case "ratio":
 		return "the first by the second, in %", "[left, right]"
 	case "angle":

@@ -59,6 +59,8 @@ const (
 	parts          // amounts, by the names of parts
 	aPlace         // a point of the plan
 	places         // the corners of a polygon
+	aShare         // so much of a figure of the drive
+	aRate          // so many times its capacity in an hour
 )
 
 // A bound is the lower bound of a number.

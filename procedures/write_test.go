@@ -17,7 +17,11 @@ func TestWriteIsRead(t *testing.T) {
 	if len(faults) > 0 || len(plan.Sheet.Gates[0].At) != 2 || len(plan.Sheet.Geometry.Bodies[1].Outline) != 3 {
 		t.Fatal(faults)
 	}
-	for _, e := range append(shipped(), Entry{Document: danger}, Entry{Document: plan}) {
+	power, faults := parse("power.yaml", []byte(powerText), nil)
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	for _, e := range append(shipped(), Entry{Document: danger}, Entry{Document: plan}, Entry{Document: power}) {
 		d := e.Document
 		var data []byte
 		var err error

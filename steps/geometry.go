@@ -1,6 +1,10 @@
 package steps
 
-import "fettle/steps/quantity"
+import (
+	"slices"
+
+	"fettle/steps/quantity"
+)
 
 // A Geometry is where everything of an airframe lies and what it weighs. Stations (x)
 // count aft from the datum, y to the right of the centre line, seen from behind, and
@@ -46,6 +50,11 @@ type Surface struct {
 
 // Mirrored reports whether it stands on both sides.
 func (s Surface) Mirrored() bool { return s.Is != Fin || s.Y.Sign() != 0 }
+
+// Vee reports whether it is half a V-tail.
+func (s Surface) Vee() bool {
+	return s.Is == Tailplane && slices.ContainsFunc(s.Panels, func(p Panel) bool { return p.Dihedral.Sign() != 0 })
+}
 
 // A Panel is a part of a surface with straight edges.
 type Panel struct {
@@ -142,8 +151,9 @@ type BodyEffect struct {
 
 // A LargestLift is the lift coefficient of the whole aircraft at the stall; 0: nobody said.
 type LargestLift struct {
-	Most   float64 `json:"most,omitempty"`
-	Source string  `json:"source,omitempty"`
+	Most    float64 `json:"most,omitempty"`
+	Source  string  `json:"source,omitempty"`
+	Assumed bool    `json:"assumed,omitempty"` // nobody measured it
 }
 
 // A Drive is what the sheet says of the drive and its battery.
@@ -152,16 +162,28 @@ type Drive struct {
 	Capacity quantity.Quantity `json:"capacity,omitzero"`
 	Nominal  quantity.Quantity `json:"nominal,omitzero"` // the voltage of a cell by its label
 	Limits   Currents          `json:"limits,omitzero"`
-	Full     quantity.Quantity `json:"full,omitzero"`    // the current at full throttle
-	Cruise   quantity.Quantity `json:"cruise,omitzero"`  // the current in level flight
-	Thrust   quantity.Quantity `json:"thrust,omitzero"`  // at a standstill, full throttle
-	Reserve  quantity.Quantity `json:"reserve,omitzero"` // of the capacity, left at landing
+	Full     quantity.Quantity `json:"full,omitzero"`     // the current at full throttle
+	Cruise   quantity.Quantity `json:"cruise,omitzero"`   // the current in level flight
+	Thrust   quantity.Quantity `json:"thrust,omitzero"`   // at a standstill, full throttle
+	Reserve  quantity.Quantity `json:"reserve,omitzero"`  // of the capacity, left at landing
+	Brownout quantity.Quantity `json:"brownout,omitzero"` // the voltage below which the receiver stops
 	Source   string            `json:"source,omitempty"`
+	Gate     string            `json:"gate,omitempty"`    // that measures the current at full throttle
+	Loaded   string            `json:"loaded,omitempty"`  // the gate that measures the voltage of the battery then
+	Assumed  []string          `json:"assumed,omitempty"` // the keys of figures that no label gives and nobody measured
 }
+
+// The keys of figures of a drive that may be assumed.
+const (
+	FullCurrent   = "full"
+	CruiseCurrent = "cruise"
+	StaticThrust  = "thrust"
+)
 
 // Currents are the most that things of the drive carry, by their labels.
 type Currents struct {
 	Battery    quantity.Quantity `json:"battery,omitzero"`
+	Rate       float64           `json:"rate,omitempty"` // the battery's by its label, in C; 0: the current itself is given
 	Connectors quantity.Quantity `json:"connectors,omitzero"`
 	Controller quantity.Quantity `json:"controller,omitzero"`
 	Motor      quantity.Quantity `json:"motor,omitzero"`

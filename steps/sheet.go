@@ -174,6 +174,8 @@ type Gate struct {
 	At      []PointAt        `json:"at,omitempty"`     // where its points lie on the plan, of those that the sheet says it of
 	Repeat  int              `json:"repeat,omitzero"`  // readings at each point, at least 1
 	Limits  measuring.Limits `json:"limits,omitzero"`
+	Least   []Share          `json:"least,omitempty"` // of which the greatest is the lower limit; none: it is written as it is
+	Most    []Share          `json:"most,omitempty"`  // of which the least is the upper limit
 	Pairs   [][2]string      `json:"pairs,omitempty"` // the points that Limits.Alike compares; none: all
 	Result  measuring.Result `json:"result,omitzero"` // what is judged in place of the points
 

@@ -20,6 +20,7 @@ type Card struct {
 	Figures       []Figure    // in the order of a card; without speeds if it is not released
 	Balance       *Poise      // nil: the sheet names no gate of the balance point
 	Throws        []Throw
+	Trims         []Trimmed    // as they were last logged
 	Concessions   []GateReport // gates that were accepted and not met
 	Exceeded      []Figure     // ratings that the current at full throttle exceeds
 }
@@ -114,7 +115,7 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	if err != nil {
 		return Card{}, err
 	}
-	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Throws: c.throws()}
+	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Throws: c.throws(), Trims: s.Trims()}
 	if p, err := s.Poise(at); err == nil {
 		card.Balance = &p
 	}
@@ -127,8 +128,9 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	}
 	power := c.power(mass)
 	card.Figures = append(card.Figures, power...)
+	full := s.FullCurrent(at)
 	for _, f := range power {
-		if rated(f.Name) && f.Known() && f.Value < s.full() {
+		if rated(f.Name) && f.Known() && full.Known() && f.Value < full.Value+full.U { // in doubt it is exceeded
 			card.Exceeded = append(card.Exceeded, f)
 		}
 	}
@@ -250,6 +252,9 @@ func (c carding) speeds(mass, area, density Figure) []Figure {
 	most := lacking("", "geometry: lift")
 	if l := c.sheet.Geometry.Lift; l.Most > 0 {
 		most = Figure{Value: l.Most, Rests: []Ground{{What: "lift", Basis: FromSheet, Source: l.Source}}}
+		if l.Assumed {
+			most.Rests[0].Basis = Assumed
+		}
 	}
 	stall := c.of(StallFigure, "m/s", func(v []float64) float64 {
 		return air.Stall(v[0]*air.Gravity, v[1], v[2], v[3])
@@ -262,16 +267,45 @@ func (c carding) speeds(mass, area, density Figure) []Figure {
 	return []Figure{stall, launch, banked(Bank45Figure, 45), banked(Bank60Figure, 60)}
 }
 
-// said is a figure that the sheet gives.
+// said is a figure that the sheet gives of the drive.
 func (c carding) said(name, what, key string, q quantity.Quantity, unit string) Figure {
 	if q.IsZero() {
-		return lacking(name, key)
+		return lacking(name, "power: "+key)
 	}
-	return Figure{Name: name, Unit: unit, Value: float(q.Rat(unit)), Rests: []Ground{{What: what, Basis: FromSheet, Source: c.sheet.Power.Source}}}
+	basis := FromSheet
+	if slices.Contains(c.sheet.Power.Assumed, key) {
+		basis = Assumed
+	}
+	return Figure{Name: name, Unit: unit, Value: float(q.Rat(unit)), Rests: []Ground{{What: what, Basis: basis, Source: c.sheet.Power.Source}}}
 }
 
-// full is the current at full throttle by the sheet.
-func (s *State) full() float64 { return float(s.Sheet.Power.Full.Rat("A")) }
+// FullCurrent is the current at full throttle: as the gate of the sheet for it has measured
+// it, met or not, else as the sheet says, else assumed to be all that the motor is rated for.
+func (s *State) FullCurrent(at time.Time) Figure {
+	c := carding{state: s, at: at, sheet: s.Sheet}
+	f := Figure{Name: CurrentFigure, Unit: "A"}
+	if g, ok := s.Sheet.Gate(s.Sheet.Power.Gate); ok && g.In(s.selected) {
+		r := s.report(g, at)
+		for _, part := range s.Parts(r) {
+			one := scaleOf(part.Unit, "A")
+			if !part.Known || len(part.Of) > 1 || len(r.Rests) == 0 || math.IsNaN(one) || part.Value*one <= f.Value {
+				continue
+			}
+			f.Value, f.U = part.Value*one, part.U*one
+			f.Rests = []Ground{{What: "current", Basis: Measured, Entry: slices.Max(r.Rests), At: r.Last}}
+		}
+	}
+	motor := s.Sheet.Power.Limits.Motor
+	switch {
+	case len(f.Rests) > 0:
+		return f
+	case !s.Sheet.Power.Full.IsZero() || motor.IsZero():
+		return c.said(CurrentFigure, "current", steps.FullCurrent, s.Sheet.Power.Full, "A")
+	}
+	f.Value = float(motor.Rat("A"))
+	f.Rests = []Ground{{What: "current", Basis: Assumed, Source: "all that the motor is rated for, since the sheet lacks power: full"}}
+	return f
+}
 
 // rated reports whether a figure is the most that something carries.
 func rated(name string) bool {
@@ -284,23 +318,23 @@ func (c carding) power(mass Figure) []Figure {
 	if p.Cells == 0 {
 		return nil
 	}
-	thrust := c.said("", "thrust", "power: thrust", p.Thrust, "N")
-	capacity := c.said("", "capacity", "power: capacity", p.Capacity, "Ah")
-	reserve := c.said(ReserveFigure, "reserve", "power: reserve", p.Reserve, "%")
+	thrust := c.said("", "thrust", steps.StaticThrust, p.Thrust, "N")
+	capacity := c.said("", "capacity", "capacity", p.Capacity, "Ah")
+	reserve := c.said(ReserveFigure, "reserve", "reserve", p.Reserve, "%")
 	figures := []Figure{
 		c.of(ThrustFigure, "", func(v []float64) float64 { return air.ThrustToWeight(v[0], v[1]) }, thrust, mass),
-		c.said(CurrentFigure, "current", "power: full", p.Full, "A"),
-		c.said(ControllerFigure, "rating", "power: limits: controller", p.Limits.Controller, "A"),
-		c.said(MotorFigure, "rating", "power: limits: motor", p.Limits.Motor, "A"),
-		c.said(BatteryFigure, "rating", "power: limits: battery", p.Limits.Battery, "A"),
-		c.said(ConnectorFigure, "rating", "power: limits: connectors", p.Limits.Connectors, "A"),
+		c.state.FullCurrent(c.at),
+		c.said(ControllerFigure, "rating", "limits: controller", p.Limits.Controller, "A"),
+		c.said(MotorFigure, "rating", "limits: motor", p.Limits.Motor, "A"),
+		c.said(BatteryFigure, "rating", "limits: battery", p.Limits.Battery, "A"),
+		c.said(ConnectorFigure, "rating", "limits: connectors", p.Limits.Connectors, "A"),
 		c.of(EnduranceFigure, "h", func(v []float64) float64 { return air.Endurance(v[0], v[1]/100, v[2]) },
-			capacity, reserve, c.said("", "mean current", "power: cruise", p.Cruise, "A")),
+			capacity, reserve, c.said("", "mean current", steps.CruiseCurrent, p.Cruise, "A")),
 		reserve,
 		c.of(EnergyFigure, "Wh", func(v []float64) float64 {
 			_, energy := air.Pack(p.Cells, v[1], v[0])
 			return energy
-		}, capacity, c.said("", "nominal voltage", "power: nominal", p.Nominal, "V")),
+		}, capacity, c.said("", "nominal voltage", "nominal", p.Nominal, "V")),
 	}
 	return figures
 }

@@ -52,6 +52,8 @@ type Function struct {
 	// value is the value and its slopes, and what it was divided by, nil where
 	// by nothing. A divisor of nought has no value.
 	value func(x []*big.Rat, of given) (value *big.Rat, slopes []*big.Rat, by *big.Rat)
+	// alike says that the value of readings that are all alike is in proportion to them.
+	alike bool
 	// scaled says that the slopes depend on how large the readings are, and not
 	// on the value alone.
 	scaled bool
@@ -81,8 +83,10 @@ func Functions() []Function {
 	return []Function{
 		{Name: "difference", Least: 2, Most: 2, Gives: likeReadings, span: true, value: difference,
 			says: func(r Result) string { return strings.Join(r.Of, " − ") }},
-		{Name: "mean", Least: 2, Gives: likeReadings, value: mean,
+		{Name: "mean", Least: 2, Gives: likeReadings, value: mean, alike: true,
 			says: func(r Result) string { return "the mean of " + strings.Join(r.Of, ", ") }},
+		{Name: "sum", Least: 2, Gives: summed, value: sum, alike: true,
+			says: func(r Result) string { return strings.Join(r.Of, " + ") }},
 		{Name: "ratio", Least: 2, Most: 2, Gives: ratioOf, unit: "%", value: ratio, scaled: true,
 			says: func(r Result) string { return strings.Join(r.Of, " / ") }},
 		{Name: "angle", Least: 1, Most: 2, Run: true, Gives: angleOf, unit: "°", value: angle,
@@ -109,6 +113,14 @@ func FunctionOf(name string) (Function, bool) {
 
 func likeReadings(d quantity.Dimension) quantity.Dimension { return d }
 
+// summed: the sum of two temperatures means nothing.
+func summed(d quantity.Dimension) quantity.Dimension {
+	if d == quantity.Temperature {
+		return ""
+	}
+	return d
+}
+
 // ratioOf: a temperature has no nought to be so many times as far from.
 func ratioOf(d quantity.Dimension) quantity.Dimension {
 	if d == quantity.Temperature {
@@ -134,6 +146,15 @@ func mean(x []*big.Rat, _ given) (value *big.Rat, slopes []*big.Rat, by *big.Rat
 	for _, v := range x {
 		value.Add(value, new(big.Rat).Mul(v, share))
 		slopes = append(slopes, share)
+	}
+	return value, slopes, nil
+}
+
+func sum(x []*big.Rat, _ given) (value *big.Rat, slopes []*big.Rat, by *big.Rat) {
+	value = new(big.Rat)
+	for _, v := range x {
+		value.Add(value, v)
+		slopes = append(slopes, big.NewRat(1, 1))
 	}
 	return value, slopes, nil
 }
@@ -252,6 +273,13 @@ func (r Rule) Meet(value *big.Rat) map[string]*big.Rat {
 	for i, s := range r.Result.Stations {
 		if tare, err := s.Tare.Rat(r.Unit()); err == nil && i < len(x) {
 			x[i].Add(x[i], tare)
+		}
+	}
+	if f, _ := FunctionOf(r.Result.Function); f.alike {
+		if have, _, cannot := r.work(x, gauges{}); cannot == "" && have.Sign() != 0 {
+			for i := range x {
+				x[i].Mul(x[i], new(big.Rat).Quo(value, have))
+			}
 		}
 	}
 	for range 20 { // Newton's steps along the first point

@@ -31,6 +31,9 @@ func TestResults(t *testing.T) {
 		{"too near", Result{Function: "difference", Of: []string{"a", "b"}}, "1 mm", "3 mm", map[string]string{"a": "13 mm", "b": "10.4 mm"}, 2.6, math.Sqrt2 * 0.3, Undecided, "too close to 3 mm to decide: it is accurate to 0.424 mm"},
 		// The bias stays in a mean: √(0.4² + 0.3²/2).
 		{"a mean", Result{Function: "mean", Of: []string{"a", "b"}}, "10 mm", "12 mm", map[string]string{"a": "12 mm", "b": "10 mm"}, 11, math.Sqrt(0.16 + 0.045), In, ""},
+		// It counts twice in a sum: √((2·0.4)² + 2·0.3²).
+		{"a sum", Result{Function: "sum", Of: []string{"a", "b"}}, "20 mm", "24 mm", map[string]string{"a": "12 mm", "b": "10 mm"}, 22, math.Sqrt(0.64 + 0.18), In, ""},
+		{"a sum too large", Result{Function: "sum", Of: []string{"a", "b"}}, "18 mm", "20 mm", map[string]string{"a": "12 mm", "b": "10 mm"}, 22, math.Sqrt(0.64 + 0.18), Out, "a + b is 22 mm, which is more than 20 mm"},
 		// 100/b·√((1 - a/b)²·0.4² + (1 + (a/b)²)·0.3²).
 		{"a ratio", Result{Function: "ratio", Of: []string{"a", "b"}}, "90 %", "110 %", map[string]string{"a": "100 mm", "b": "100 mm"}, 100, math.Sqrt2 * 0.3, In, ""},
 		{"a ratio of unlike ones", Result{Function: "ratio", Of: []string{"a", "b"}}, "40 %", "60 %", map[string]string{"a": "50 mm", "b": "100 mm"}, 50, math.Sqrt(0.25*0.16 + 1.25*0.09), In, ""},

@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
 
@@ -13,7 +12,6 @@ import (
 
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
-	"fettle/cmd/internal/term"
 	"fettle/steps/nearest"
 	"fettle/store/seal"
 	"fettle/workflow"
@@ -62,7 +60,7 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.BoolVar(&o.filter.Critical, "critical", false, "readings of critical gates only")
 	flags.BoolVar(&o.filter.Failures, "failures", false, "readings out of tolerance or undecided only")
 	flags.BoolVar(&o.full, "full", false, "every reading, gate by gate")
-	flags.StringVar(&o.format, "format", "text", "`text, md, json or csv`; md and json have every reading")
+	a.formats(cmd, &o.format, "; md and json have every reading", "csv")
 	flags.StringVar(&o.table, "table", "", "one `TABLE`, as CSV or JSON: "+strings.Join(page.TableNames(), ", "))
 	flags.BoolVar(&o.prove, "prove", false, "recompute the journal's tree from the stored bytes, and check its seals and photos")
 	flags.BoolVar(&o.all, "all", false, "every airframe, with --table or --prove")
@@ -72,9 +70,7 @@ func (a *app) auditCommand() *cobra.Command {
 	flags.StringVar(&o.key, "key", "", "the signer's public `KEY`; else your own")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		o.one = cmd.Flags().Changed("entry")
-		if a.json && !cmd.Flags().Changed("format") {
-			o.format = "json"
-		} else if o.table != "" && !cmd.Flags().Changed("format") {
+		if o.table != "" && !a.json && !cmd.Flags().Changed("format") {
 			o.format = "csv"
 		}
 		return a.audit(cmd.Context(), args, o)
@@ -90,10 +86,9 @@ func (a *app) audit(ctx context.Context, args []string, o auditOptions) error {
 	if o.filter.To, err = day(o.to, 1); err != nil {
 		return err
 	}
-	if err := cmp.Or(a.checkFormat(o.format), o.check(len(args))); err != nil {
+	if err := o.check(len(args)); err != nil {
 		return err
 	}
-	a.json = o.format == "json"
 	if o.table != "" || o.format == "csv" {
 		return a.table(ctx, args, o)
 	}
@@ -367,33 +362,6 @@ func (a *app) proveAll(ctx context.Context) error {
 	}
 	if !trees.Intact {
 		return &silentError{exitFault}
-	}
-	return nil
-}
-
-// showAs shows a thing in one of the formats of --format; as CSV one that has a table.
-func (a *app) showAs(thing shown, format string) error {
-	switch format {
-	case "text":
-		return a.show(thing)
-	case "json":
-		return a.showJSON(thing)
-	case "csv":
-		if tabled, ok := thing.(interface{ CSV(w io.Writer) error }); ok {
-			return tabled.CSV(a.Out)
-		}
-	}
-	_, err := fmt.Fprint(a.Out, term.Clean(thing.Markdown(a.clock()))) // md
-	return err
-}
-
-// checkFormat refuses what is not a format, or not the one that --json asks for.
-func (a *app) checkFormat(format string) error {
-	switch {
-	case !slices.Contains([]string{"text", "md", "json", "csv"}, format):
-		return usage("%q is not a format; write text, md, json or csv", format)
-	case a.json && format != "json":
-		return usage("--json conflicts with --format %s", format)
 	}
 	return nil
 }

@@ -3,14 +3,11 @@ package cli
 import (
 	"context"
 	"errors"
-	"fmt"
-	"slices"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/book"
 	"fettle/cmd/internal/page"
-	"fettle/cmd/internal/term"
 	"fettle/steps/air"
 	"fettle/steps/quantity"
 )
@@ -38,24 +35,12 @@ func (a *app) cardCommand() *cobra.Command {
 	flags := cmd.Flags()
 	flags.StringVar(&o.altitude, "altitude", "", "the `HEIGHT` of the field above sea level, such as 350m (else 0m)")
 	flags.StringVar(&o.temperature, "temperature", "", "of the air at the field, a `TEMPERATURE` such as 28°C (else that of the standard atmosphere)")
-	flags.StringVar(&o.format, "format", "text", "`text, md, json or html`")
-	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if a.json && !flags.Changed("format") {
-			o.format = "json"
-		}
-		return a.card(cmd.Context(), args, o)
-	}
+	a.formats(cmd, &o.format, "", "html")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.card(cmd.Context(), args, o) }
 	return cmd
 }
 
 func (a *app) card(ctx context.Context, args []string, o cardOptions) error {
-	switch {
-	case !slices.Contains([]string{"text", "md", "json", "html"}, o.format):
-		return usage("%q is not a format; write text, md, json or html", o.format)
-	case a.json && o.format != "json":
-		return usage("--json conflicts with --format %s", o.format)
-	}
-	a.json = o.format == "json"
 	var altitude, temperature quantity.Quantity
 	for _, said := range []struct {
 		name, text string
@@ -87,12 +72,8 @@ func (a *app) card(ctx context.Context, args []string, o cardOptions) error {
 		return usage("--temperature %s: %v", o.temperature, err)
 	}
 	p := page.NewCard(state, card, d.BeforeFlight(state))
-	switch o.format {
-	case "md":
-		_, err := fmt.Fprint(a.Out, term.Clean(p.Markdown(a.clock())))
-		return err
-	case "html":
+	if o.format == "html" {
 		return book.WriteCard(a.Out, state, p, a.clock())
 	}
-	return a.show(p)
+	return a.showAs(p, o.format)
 }

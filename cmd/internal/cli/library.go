@@ -127,21 +127,15 @@ func (a *app) lessonsCommand() *cobra.Command {
 		Args:              arguments(1, 1),
 		ValidArgsFunction: a.completeProcedures,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if a.json && !cmd.Flags().Changed("format") {
-				format = "json"
-			}
 			return a.lessons(cmd.Context(), args[0], format)
 		},
 	}
-	cmd.Flags().StringVar(&format, "format", "text", "`text, md, json or csv`")
+	a.formats(cmd, &format, "", "csv")
 	return cmd
 }
 
 // lessons shows what the records of the store say of a procedure, by its name or file.
 func (a *app) lessons(ctx context.Context, name, format string) error {
-	if err := a.checkFormat(format); err != nil {
-		return err
-	}
 	library, err := a.library()
 	if err != nil {
 		return err

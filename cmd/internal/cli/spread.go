@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -11,7 +12,6 @@ import (
 	"fettle/cmd/internal/book"
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/page"
-	"fettle/cmd/internal/term"
 	"fettle/workflow"
 )
 
@@ -44,28 +44,18 @@ func (a *app) spreadCommand() *cobra.Command {
 	flags.StringVar(&o.point, "point", "", "one `POINT` of the gate, or a pair, A/B; else all that is judged")
 	flags.BoolVar(&o.life, "life", false, "every value of each airframe, not only as built")
 	flags.BoolVar(&o.final, "after-rework", false, "the value with which each airframe passed in the end")
-	flags.StringVar(&o.format, "format", "text", "`text, md, json, csv or svg`")
-	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if a.json && !flags.Changed("format") {
-			o.format = "json"
-		}
-		return a.spread(cmd.Context(), args, o)
-	}
+	a.formats(cmd, &o.format, "", "csv", "svg")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.spread(cmd.Context(), args, o) }
 	return cmd
 }
 
 func (a *app) spread(ctx context.Context, args []string, o spreadOptions) error {
 	switch {
-	case !slices.Contains([]string{"text", "md", "json", "csv", "svg"}, o.format):
-		return usage("%q is not a format; write text, md, json, csv or svg", o.format)
-	case a.json && o.format != "json":
-		return usage("--json conflicts with --format %s", o.format)
 	case o.final && (o.life || len(args) == 2):
 		return usage("--after-rework takes one value of each airframe; leave out MARK and --life")
 	case len(args) == 2 && o.design != "":
 		return usage("an airframe has one design; leave out --design")
 	}
-	a.json = o.format == "json"
 	gate, of := args[len(args)-1], "one value an airframe, as built: that with which the gate was first decided, before any rework"
 	var drawn []workflow.Drawn
 	var unread error
@@ -130,23 +120,12 @@ func (a *app) spread(ctx context.Context, args []string, o spreadOptions) error 
 		}
 		return noneError(text)
 	}
-	if err := a.showSpread(page.NewSpread(sp, of), sp, o.format); err != nil {
-		return err
+	if o.format == "svg" {
+		err = book.WriteChart(a.Out, sp)
+	} else {
+		err = a.showAs(page.NewSpread(sp, of), o.format)
 	}
-	return unread
-}
-
-func (a *app) showSpread(p page.Spread, sp workflow.GateSpread, format string) error {
-	switch format {
-	case "csv":
-		return p.CSV(a.Out)
-	case "svg":
-		return book.WriteChart(a.Out, sp)
-	case "md":
-		_, err := fmt.Fprint(a.Out, term.Clean(p.Markdown(a.clock())))
-		return err
-	}
-	return a.show(p)
+	return cmp.Or(err, unread)
 }
 
 // completeSpread completes a mark or a gate, and a gate after a mark.

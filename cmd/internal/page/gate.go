@@ -36,6 +36,7 @@ type Gate struct {
 	FlightsLeft int       `json:"flights_left,omitempty"`
 	ValidUntil  time.Time `json:"valid_until,omitzero"`
 	Other       string    `json:"other_units,omitempty"`    // limits and readings in the other unit system
+	Throw       string    `json:"throw,omitempty"`          // the same as an angle, or as a travel
 	Later       bool      `json:"measured_later,omitempty"` // it is stale or counts for a time, and a step of an open job asks for it
 	Measure     string    `json:"measure"`
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
@@ -111,7 +112,7 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 		if r.Met() || g.Plain { // nothing is left to pass, or all within the limits does
 			pass, ok = r.Gate.Limits, true
 		}
-		g.Passes, g.Other = passesText(r.Gate, pass, ok), otherUnits(r, pass)
+		g.Passes, g.Other, g.Throw = passesText(r.Gate, pass, ok), otherUnits(r, pass), thrown(s, r, pass)
 	}
 	if r.Standing == workflow.Undecided {
 		g.remedy = s.ToMeet(r, now)
@@ -156,6 +157,14 @@ func LimitsText(g steps.Gate) string {
 	case !l.High.IsZero():
 		parts = append(parts, fmt.Sprintf("%sat most %s", of, l.High))
 	}
+	for _, shares := range []struct {
+		of   []steps.Share
+		word string
+	}{{g.Least, "greatest"}, {g.Most, "least"}} {
+		if text := sharesText(shares.of, shares.word); text != "" {
+			parts[0] += " (" + text + ")"
+		}
+	}
 	if !l.Alike.IsZero() {
 		what := "all points"
 		if len(g.Pairs) > 0 {
@@ -168,6 +177,19 @@ func LimitsText(g steps.Gate) string {
 		parts = append(parts, fmt.Sprintf("%s alike to %s", what, l.Alike))
 	}
 	return strings.Join(parts, "; ")
+}
+
+// sharesText is the arithmetic of a limit, of which the strictest share counts.
+func sharesText(shares []steps.Share, strictest string) string {
+	var all []string
+	for _, s := range shares {
+		all = append(all, s.String())
+	}
+	text := strings.Join(all, ", ")
+	if len(all) > 1 {
+		text = "the " + strictest + " of " + text
+	}
+	return text
 }
 
 // passesText is what passes with a gauge, where that is less than the limits.
@@ -238,7 +260,7 @@ func (g Gate) brief(c Clock) string {
 	if g.Passes != "" {
 		text += "; " + esc(g.Passes)
 	}
-	return text + ". " + g.says(len(g.Parts) == 0) + g.other(c)
+	return text + ". " + g.says(len(g.Parts) == 0) + optionally(" ", Capital(esc(g.Throw))) + g.other(c)
 }
 
 func (g Gate) other(c Clock) string {
