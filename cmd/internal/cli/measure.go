@@ -28,7 +28,8 @@ func (a *app) measureCommand() *cobra.Command {
 		Short: "Record readings at a gate, or show it",
 		Long: "Record readings at a gate. Without a reading the gate is shown. A value has a unit:\n" +
 			"4.6mm, 11/64in, \"5 3/8 in\"; a bare number is in the unit of the gate. Where the sheet has\n" +
-			"the chord, a throw is an angle or a travel: travel = chord × sin(angle). A reading far\n" +
+			"the chord, a throw is an angle or a travel: travel = chord × sin(angle). Scales are read as\n" +
+			"they show, with their stands on: a tare that the sheet names is taken off here. A reading far\n" +
 			"outside its limits, or unlike the others, is asked back on a terminal and else refused;\n" +
 			"--sure keeps it. Where readings of a point lie too far apart, steady the set-up and begin\n" +
 			"it anew with --anew and as many readings at once as are asked for: their mean decides,\n" +

@@ -38,6 +38,7 @@ type Gate struct {
 	Other       string    `json:"other_units,omitempty"`    // limits and readings in the other unit system
 	Throw       string    `json:"throw,omitempty"`          // the same as an angle, or as a travel
 	Later       bool      `json:"measured_later,omitempty"` // it is stale or counts for a time, and a step of an open job asks for it
+	Scales      string    `json:"scales,omitempty"`         // where they stand, and what is taken off their readings
 	Measure     string    `json:"measure"`
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
 	Or          *OtherWay `json:"or,omitempty"`
@@ -53,6 +54,7 @@ type OtherWay struct {
 	With    string   `json:"with"` // what it is measured with and where
 	Points  []string `json:"points,omitempty"`
 	How     string   `json:"how,omitempty"`
+	Scales  string   `json:"scales,omitempty"`
 	Measure string   `json:"measure"`
 }
 
@@ -99,7 +101,7 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: reworkText(r.Gate.Reworks), Limits: LimitsText(r.Gate),
 		Plain: r.Gate.Acceptance == steps.Plain,
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
-		Measure: measureGate(s.Airframe.Mark, r.Gate), words: r.Words(),
+		Scales: scalesText(r.Gate.Result), Measure: measureGate(s.Airframe.Mark, r.Gate), words: r.Words(),
 	}
 	if len(r.Points) > 0 {
 		g.Parts = Parts(s, r)
@@ -129,7 +131,7 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	}
 	if other, ok := r.Gate.Other(); ok {
 		gauge, _ := s.Sheet.Gauge(other.Gauge)
-		g.Or = &OtherWay{strings.ToLower(first(gauge.Title, other.Gauge)) + optionally(" at ", strings.Join(other.Points, " and ")), other.Points, other.How, measureGate(s.Airframe.Mark, other)}
+		g.Or = &OtherWay{strings.ToLower(first(gauge.Title, other.Gauge)) + optionally(" at ", strings.Join(other.Points, " and ")), other.Points, other.How, scalesText(other.Result), measureGate(s.Airframe.Mark, other)}
 	}
 	for _, p := range r.Points {
 		at := Point{Name: p.Name}
@@ -188,6 +190,28 @@ func sharesText(shares []steps.Share, strictest string) string {
 	text := strings.Join(all, ", ")
 	if len(all) > 1 {
 		text = "the " + strictest + " of " + text
+	}
+	return text
+}
+
+// scalesText says where each of the scales under an airframe stands, and what is taken off
+// its reading, so that nobody takes it off twice; "": there are none.
+func scalesText(r measuring.Result) string {
+	var scales []string
+	tared := slices.ContainsFunc(r.Stations, func(s measuring.Station) bool { return !s.Tare.IsZero() })
+	for _, s := range r.Stations {
+		text := s.Point + " at " + s.At.String()
+		switch {
+		case !s.Tare.IsZero():
+			text += fmt.Sprintf(" (stand on, %s taken off)", s.Tare)
+		case tared:
+			text += " (zeroed)"
+		}
+		scales = append(scales, text)
+	}
+	text := strings.Join(scales, ", ")
+	if text != "" && !tared {
+		text += "; zero each with its stand on"
 	}
 	return text
 }
@@ -263,6 +287,14 @@ func (g Gate) brief(c Clock) string {
 	return text + ". " + g.says(len(g.Parts) == 0) + optionally(" ", Capital(esc(g.Throw))) + g.other(c)
 }
 
+// gate adds the gate above its parts, and where its scales stand.
+func (l *lines) gate(g Gate, c Clock) {
+	l.item("%s", g.brief(c))
+	if g.Scales != "" {
+		l.item("scales: %s", esc(g.Scales))
+	}
+}
+
 func (g Gate) other(c Clock) string {
 	if c.BothUnits && g.Other != "" {
 		return " In other units: " + esc(g.Other) + "."
@@ -325,7 +357,7 @@ func (g Gate) Action(c Clock) string {
 	} else {
 		l.text(g.How)
 	}
-	l.item("%s", g.brief(c))
+	l.gate(g, c)
 	if advice, _ := Remedy(g.remedy); advice != "" {
 		l.item("%s", esc(advice))
 	}
@@ -339,7 +371,7 @@ func (g Gate) Action(c Clock) string {
 func (g Gate) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s\n", esc(g.Title))
-	l.item("%s", g.brief(c))
+	l.gate(g, c)
 	if !g.Last.IsZero() {
 		l.item("last reading %s", c.At(g.Last))
 	}
@@ -355,6 +387,9 @@ func (g Gate) Markdown(c Clock) string {
 		if g.Or != nil {
 			l.add("\n**Or with the %s:**\n", esc(g.Or.With))
 			l.text(g.Or.How)
+			if g.Or.Scales != "" {
+				l.item("scales: %s", esc(g.Or.Scales))
+			}
 			l.add("\n%s", command(g.Or.Measure))
 		}
 	}

@@ -656,15 +656,15 @@ func (b *bench) repair() {
 	flown := b.act(workflow.LogFlight{Landing: workflow.Soft})
 	b.show("Recorded-flown", flown)
 	b.show("Records", page.Records{Airframes: []page.Recorded{flown, {Mark: "FN-02"}}})
-	control := steps.Control{Name: "rudder", Chord: b.q("30 mm", quantity.Length), Horn: b.q("12 mm", quantity.Length), Thread: b.q("0.4 mm", quantity.Length)}
-	trim := func(way, value string) journal.Trim {
-		return journal.Trim{Control: "rudder", Way: way, Value: b.q(value, quantity.Length)}
-	}
-	b.show("Recentring", page.NewRecentring("FN-01", []workflow.Trimmed{
-		{Trim: trim("left", "1.5 mm"), Control: control, Turns: 1.5, Rework: "throw", Again: []string{"throw", "square"}},
-		{Trim: trim("left-up", "0.1 mm"), Control: control, Turns: 0.1, Rework: "throw", Again: []string{"throw"}},
-		{Trim: trim("right-down", "2 mm"), Control: control, Lacks: []string{"horn", "thread"}},
-	}))
+	again := []string{"throw", "square"}
+	b.show("Recorded-trimmed", page.Recorded{Mark: "FN-01", Entries: flown.Entries, Trims: []page.Trim{
+		{Control: "rudder", Way: "left", Value: "1.5 mm", Other: "2.9°", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Thread: "0.4 mm", Rework: "throw", Again: again},
+		{Control: "ailerons", Way: "left-up", Value: "0.1 mm", Other: "0.2°", Chord: "30 mm", Turns: 0.1, Rework: "throw", Again: again},
+		{Control: "ailerons", Way: "right-down", Value: "2 mm", Other: "3.8°", Chord: "30 mm", Lacks: []string{"horn", "thread"}},
+	}})
+	left, right := page.Trim{Control: "rudder", Way: "left", Value: "1.5 mm", Other: "2.9°"}, page.Trim{Control: "rudder", Way: "right", Value: "2°", Out: true}
+	more := page.Trim{Control: "rudder", Way: "left", Value: "3 mm"}
+	b.show("Since-trimmed", page.Since{Mark: "FN-01", Flight: &flown.Entries[0], Trims: []page.SinceTrim{{Is: &left}, {Was: &left}, {Was: &left, Is: &more}, {Was: &left, Is: &right}}})
 	triage := b.docs["finch-triage"].Triage
 	b.show("Recorded-damaged", b.act(workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{
 		{Finding: "cell-dented", Zone: "radio", Severity: steps.Slight},
