@@ -35,7 +35,7 @@ func (a *app) measureCommand() *cobra.Command {
 			"it anew with --anew and as many readings at once as are asked for: their mean decides,\n" +
 			"and what was read before stays in the record. --concede accepts, as it is, a gate that has not passed; a critical\n" +
 			"gate cannot be conceded.",
-		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
+		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 elevator-throw up=11deg down=11deg --gauge inclination\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAfterMark(gates, points),
 	}
