@@ -141,7 +141,8 @@ func (s *State) CheckFilter(f AuditFilter) error {
 // audited judges one reading alone, by the limits that held when it was taken.
 func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sheet) AuditedReading {
 	r := AuditedReading{Entry: e, Reading: f}
-	r.Gate, _ = sheet.Gate(f.Gate)
+	gate, _ := sheet.Gate(f.Gate)
+	r.Gate = gate.For(f.Point)
 	r.Gauge, _ = sheet.Gauge(f.Gauge)
 	f.Value, _ = thrown(sheet, f)
 	r.Value = f.Value
