@@ -109,7 +109,7 @@ func (s *State) whole() instant { return instant{s.Size(), s.latestAt().Add(time
 func (p *Poise) weighed(m measurement, offset float64, f fittings) {
 	s, then := p.state, m.last()
 	if r := p.Standing; len(r.Rests) > 0 && r.Finding.Missing == "" { // as the gate has it
-		if value, u, ok := s.valueOf(r, "mm"); ok {
+		if value, u, ok := s.valueIn(r, "mm"); ok {
 			m.value, m.u = value, u
 		}
 	}

@@ -36,6 +36,15 @@ func (m measurement) last() instant {
 // measurements are the complete ones of a gate, the latest first, whether they count still
 // or not. One reading taken after a change and another from before it are none.
 func (s *State) measurements(g steps.Gate, unit string) []measurement {
+	all := s.measuredOneWay(g, unit)
+	if other, ok := g.Other(); ok {
+		all = append(all, s.measuredOneWay(other, unit)...)
+		sorting.Stable(all, func(a, b measurement) int { return b.last().at.Compare(a.last().at) })
+	}
+	return all
+}
+
+func (s *State) measuredOneWay(g steps.Gate, unit string) []measurement {
 	record := s.gates[g.Name]
 	if record == nil {
 		return nil
@@ -65,22 +74,18 @@ func (s *State) measurements(g steps.Gate, unit string) []measurement {
 			continue
 		}
 		var ok bool
-		if m.value, m.u, ok = s.valueOf(m.report, unit); ok {
+		if m.value, m.u, ok = s.valueIn(m.report, unit); ok {
 			all = append(all, m)
 		}
 	}
 	return all
 }
 
-// valueOf is the one value that a gate was judged by and its expanded uncertainty.
-func (s *State) valueOf(r GateReport, unit string) (value, u float64, ok bool) {
-	for _, part := range s.Parts(r) {
-		one := scaleOf(part.Unit, unit)
-		if part.Known && (len(part.Of) == 0 || len(part.Of) == 1 && r.Gate.Result.IsZero()) && !math.IsInf(part.U, 0) && !math.IsNaN(one) {
-			return part.Value * one, part.U * one, true
-		}
-	}
-	return 0, math.Inf(1), false
+// valueIn is the one value that a gate was judged by and its expanded uncertainty.
+func (s *State) valueIn(r GateReport, unit string) (value, u float64, ok bool) {
+	one := scaleOf(r.Gate.Limits.Unit(), unit)
+	value, u, ok = s.valueOf(r)
+	return value * one, u * one, ok && !math.IsNaN(one)
 }
 
 // follows reports whether the instant comes after an entry, by time.
@@ -118,7 +123,7 @@ func (s *State) inOrder(a, b int64) bool {
 func (s *State) firstWeighed() (first instant) {
 	for _, g := range s.Sheet.Gates {
 		record := s.gates[g.Name]
-		if record == nil || g.Name != s.Sheet.Geometry.Balance.Gate && len(g.Result.Stations) == 0 && !(g.Mass && g.Dimension() == quantity.Mass) {
+		if record == nil || g.Name != s.Sheet.Geometry.Balance.Gate && !onScales(g) && !(g.Mass && g.Dimension() == quantity.Mass) {
 			continue
 		}
 		for _, t := range record.readings {
@@ -141,6 +146,11 @@ type WeighedMass struct {
 	Unknown  []Lack    // what of that nobody says the mass of
 }
 
+// onScales reports whether a gate can be read on scales that carry the whole.
+func onScales(g steps.Gate) bool {
+	return len(g.Result.Stations) > 0 || len(g.Or.Result.Stations) > 0
+}
+
 // massed is one time that the whole airframe was weighed.
 type massed struct {
 	measurement
@@ -157,7 +167,7 @@ func (s *State) masses() []massed {
 		}
 	}
 	for _, g := range s.Sheet.GatesFor(s.selected) {
-		if len(g.Result.Stations) == 0 || !g.Mass || g.Work {
+		if !onScales(g) || !g.Mass || g.Work {
 			continue
 		}
 		for _, m := range s.measurements(g, "mm") {

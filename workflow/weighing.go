@@ -106,14 +106,25 @@ func (s *State) KnownMass(at time.Time) (KnownMass, bool) {
 	return k, true
 }
 
-// massGate is the gate of the mass of the whole airframe.
-func (s *State) massGate() (steps.Gate, bool) {
+// massGate is the gate of the mass of the whole airframe: of those that any change of
+// equipment makes stale and that limit a mass, the heaviest. Others are of what is laid on
+// a wing tip.
+func (s *State) massGate() (heaviest steps.Gate, found bool) {
+	most := math.Inf(-1)
 	for _, g := range s.Sheet.GatesFor(s.selected) {
-		if g.Mass && !g.Work && g.Dimension() == quantity.Mass && g.Result.IsZero() && len(g.Points) < 2 {
-			return g, true
+		if !g.Mass || g.Work || g.Dimension() != quantity.Mass || !g.Result.IsZero() || len(g.Points) > 1 {
+			continue
+		}
+		for _, limit := range []quantity.Quantity{g.Limits.Low, g.Limits.High} {
+			if m, err := limit.Float("g"); err == nil && m > most {
+				most, heaviest, found = m, g, true
+			}
 		}
 	}
-	return steps.Gate{}, false
+	if parts, _ := total(s.Placed(s.Size())); found && float(parts.Mass, nil) > 2*most {
+		return steps.Gate{}, false // there is none of the whole
+	}
+	return heaviest, found
 }
 
 // addUp says by how much scales do not add up to the known mass.
