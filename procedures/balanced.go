@@ -12,7 +12,8 @@ import (
 )
 
 // The static margins that are usual, in % MAC: from memory of the MIT lab notes "Basic
-// Aircraft Design Rules", so guidance and never a fault.
+// Aircraft Design Rules", so guidance and never a fault. A wing without a tail is held to
+// the same (common practice, no source).
 const (
 	leastMargin = 5
 	mostMargin  = 15
@@ -40,9 +41,9 @@ func (c *checker) balanced(sheet *Document) {
 		if p, err := planform.Of(g, on); err != nil {
 			note("wing", "the surface "+g.Surfaces[0].Name, "nothing can be said of the balance%s: %v", when, err)
 		} else if limited {
-			marginsNoted(p, low, high, func(format string, args ...any) {
-				note("margin", "the gate "+g.Balance.Gate, format+"%s", append(args, when)...)
-			})
+			if said := margins(p, low, high); said != "" {
+				note("margin", "the gate "+g.Balance.Gate, "%s%s", said, when)
+			}
 		}
 		if !limited || len(g.Parts) == 0 {
 			continue
@@ -52,14 +53,21 @@ func (c *checker) balanced(sheet *Document) {
 		if x := t.balance(); x >= low && x <= high {
 			fits = true
 		} else if t.mass > 0 && sum == "" {
-			sum = fmt.Sprintf("the parts add up to %.0f g with their balance at x = %.1f mm%s, and the gate wants it from %.4g mm to %.4g mm", t.mass, x, when, low, high)
+			sum = fmt.Sprintf("the parts add up to %.0f g with their balance at x = %.1f mm%s, and the gate wants it %s", t.mass, x, when, wantedAt(low, high))
 		}
 		if t.battery == 0 {
 			continue
 		}
-		want := t.batteryFor((low + high) / 2)
-		if from, to := in(g.Battery.From, "mm"), in(g.Battery.To, "mm"); want < from || want > to {
-			note("travel", at, "for the middle of the limits, x = %.4g mm, the middle of the battery would lie at x = %.0f mm%s, and it can be moved from %.0f mm to %.0f mm", (low+high)/2, want, when, from, to)
+		aim, what := (low+high)/2, "the middle of the limits"
+		if math.IsInf(aim, 0) { // it has to reach the limit at least
+			aim, what = low, "the limit"
+			if math.IsInf(low, 0) {
+				aim = high
+			}
+		}
+		want, from, to := t.batteryFor(aim), in(g.Battery.From, "mm"), in(g.Battery.To, "mm")
+		if want < from && !math.IsInf(high, 0) || want > to && !math.IsInf(low, 0) {
+			note("travel", at, "for %s, x = %.4g mm, the middle of the battery would lie at x = %.0f mm%s, and it can be moved from %.0f mm to %.0f mm", what, aim, want, when, from, to)
 		}
 	}
 	if sum != "" && !fits {
@@ -91,14 +99,33 @@ func (t total) balance() float64 { return t.moment / t.mass }
 // batteryFor is where the battery must lie for the balance to lie at the station.
 func (t total) batteryFor(x float64) float64 { return t.at + t.mass*(x-t.balance())/t.battery }
 
-// limitsOfBalance are the stations between which the gate of the balance wants it.
+// limitsOfBalance are the stations between which the gate of the balance wants it;
+// without end where it has one limit.
 func limitsOfBalance(s *steps.Sheet) (low, high float64, ok bool) {
 	gate, ok := s.Gate(s.Geometry.Balance.Gate)
-	if !ok || gate.Limits.Low.Dimension() != quantity.Length || gate.Limits.High.Dimension() != quantity.Length {
+	if !ok || gate.Limits.Dimension() != quantity.Length {
 		return 0, 0, false
 	}
+	low, high = math.Inf(-1), math.Inf(1)
 	zero := in(s.Geometry.Balance.Zero, "mm")
-	return zero + in(gate.Limits.Low, "mm"), zero + in(gate.Limits.High, "mm"), true
+	if !gate.Limits.Low.IsZero() {
+		low = zero + in(gate.Limits.Low, "mm")
+	}
+	if !gate.Limits.High.IsZero() {
+		high = zero + in(gate.Limits.High, "mm")
+	}
+	return low, high, low < high
+}
+
+// wantedAt are limits in words.
+func wantedAt(low, high float64) string {
+	switch {
+	case math.IsInf(low, 0):
+		return fmt.Sprintf("at %.4g mm at most", high)
+	case math.IsInf(high, 0):
+		return fmt.Sprintf("at %.4g mm at least", low)
+	}
+	return fmt.Sprintf("from %.4g mm to %.4g mm", low, high)
 }
 
 // in is a quantity as a number of the unit; what is absent is nought.
@@ -124,16 +151,28 @@ func governing(s *steps.Sheet) []steps.Choice {
 	})
 }
 
-// marginsNoted judges margins in whole percents: no estimate is finer.
-func marginsNoted(p planform.Plan, low, high float64, note func(string, ...any)) {
+// margins says what is wrong with the static margins that limits of the balance leave, or
+// why there is no estimate of them; "": nothing. They are in whole percents: no estimate is finer.
+func margins(p planform.Plan, low, high float64) string {
 	ahead, err := p.Margin(low)
+	if err != nil {
+		return "the limits can't be held against the neutral point, of which there is no estimate: " + err.Error()
+	}
 	behind, _ := p.Margin(high)
 	most, least := math.Round(100*ahead), math.Round(100*behind)
+	leave := fmt.Sprintf("static margins from %.0f %% down to %.0f %%", most, least)
 	switch {
-	case err != nil:
-	case behind <= 0:
-		note("by an estimate of the neutral point, %s, the balance may lie behind it: static margins from %.0f %% down to %.0f %% of the mean chord; it could not be flown", planform.Formula, most, least)
-	case least < leastMargin || most > mostMargin:
-		note("by an estimate of the neutral point, %s, the limits leave static margins from %.0f %% down to %.0f %% of the mean chord; as guidance, from memory, they are from %d %% to %d %%", planform.Formula, most, least, leastMargin, mostMargin)
+	case math.IsInf(high, 0):
+		leave = fmt.Sprintf("static margins of %.0f %% and less", most)
+	case math.IsInf(low, 0):
+		most, leave = least, fmt.Sprintf("static margins of %.0f %% and more", least)
 	}
+	by := "by an estimate of the neutral point, " + p.Formula() + ", "
+	switch {
+	case behind <= 0:
+		return by + "the balance may lie behind it: " + leave + " of the mean chord; it could not be flown"
+	case least < leastMargin || most > mostMargin:
+		return fmt.Sprintf("%sthe limits leave %s of the mean chord; as guidance, from memory, they are from %d %% to %d %%", by, leave, leastMargin, mostMargin)
+	}
+	return ""
 }

@@ -84,8 +84,8 @@ func TestGateFaults(t *testing.T) {
 		{name: "gauge too coarse for a difference", edit: []string{"5 mm ± 2 mm", "5 mm ± 0.4 mm", "gauge: rule\n    of: [tail]\n    needs", "gauge: §rule\n    of: [tail]\n    needs"}, want: "the gauge rule is too coarse for the gate fall: no reading could be in tolerance beyond doubt"},
 		{name: "gauge too coarse for an angle", edit: []string{"run: 200 mm", "run: 20 mm", "gauge: rule\n    of: [wing]\n  heat", "gauge: §rule\n    of: [wing]\n  heat"}, want: "the gauge rule is too coarse for the gate twist"},
 
-		{name: "scales in the wrong order", edit: []string{"{front: -20 mm, rear: {at: 250 mm", "{rear: {at: 250 mm", "within: 0.5 mm}}}", "within: 0.5 mm}, §front: -20 mm}}"}, want: "the scales are in the wrong order: front stands at -20 mm, which is not beyond rear at 250 mm"},
-		{name: "scales at one place", edit: []string{"rear: {at: 250 mm", "§rear: {at: -2 cm"}, want: "the scales are in the wrong order"},
+		{name: "scales in the wrong order", edit: []string{"{front: -20 mm, rear: {at: 250 mm", "{rear: {at: 250 mm", "within: 0.5 mm}}}", "within: 0.5 mm}, §front: -20 mm}}"}, want: "the scales are in the wrong order: front stands at -20 mm, and rear before it at 250 mm"},
+		{name: "scales at one place", edit: []string{"{front: -20 mm, rear: {at: 250 mm", "§{front: -20 mm, rear: {at: -2 cm"}, want: "the scales all stand at -20 mm"},
 		{name: "a scale without a place", edit: []string{"{at: 250 mm, tare", "§{tare"}, want: "the scale rear has no at"},
 		{name: "a scale of no point", edit: []string{"{front: -20 mm", "{§frnt: -20 mm"}, want: `unknown point "frnt"; did you mean "front"?`},
 		{name: "one scale", edit: []string{"points: [front, rear]\n    result: {balance", "points: [front]\n    result: {balance", "{front: -20 mm, rear: {at: 250 mm, tare: 12 g, within: 0.5 mm}}", "§{front: -20 mm}"}, want: "balance is of 2 or 3 points, and 1 are given"},

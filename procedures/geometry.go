@@ -6,6 +6,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
 
@@ -34,11 +35,11 @@ func geometryKeys() *mapping[*steps.Geometry] {
 			"how far the battery can be moved to find the balance", "# {part: pack, from: -200 mm, to: -100 mm, length: 90 mm}"},
 		{"propeller", optional, field(func(g *g) *steps.Propeller { return &g.Propeller }, propellerKeys()),
 			"where the propeller turns, and its size", "# {x: -210 mm, diameter: 8 in, pitch: 5 in}"},
-		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, &mapping[*steps.BalanceAt]{what: "balance", keys: []key[*steps.BalanceAt]{
+		{"balance", optional, field(func(g *g) *steps.BalanceAt { return &g.Balance }, &mapping[*steps.BalanceAt]{what: "balance", check: balanceAtChecked, keys: []key[*steps.BalanceAt]{
 			{"gate", required, field(func(b *steps.BalanceAt) *string { return &b.Gate }, nameValue{gate}),
-				"the gate that limits the balance point", "spar-depth"},
+				"the gate that limits the balance point along the airframe, with `mass: yes`", "spar-depth"},
 			{"zero", optional, field(func(b *steps.BalanceAt) *quantity.Quantity { return &b.Zero }, amountValue{unit: quantity.Length}),
-				"the station from which its readings count, if that is not the datum", "18 mm"},
+				"the station from which its limits and readings count, and the stations of its scales, if that is not the datum", "18 mm"},
 		}}), "the gate of the balance point", "# {gate: balance}"},
 		{"neutral", optional, field(func(g *g) *steps.BodyEffect { return &g.Neutral }, &mapping[*steps.BodyEffect]{what: "neutral", keys: []key[*steps.BodyEffect]{
 			{"body", required, field(func(b *steps.BodyEffect) *quantity.Quantity { return &b.Body }, amountValue{unit: quantity.Ratio}),
@@ -244,6 +245,24 @@ func (f fields) measuring(d steps.Drive) {
 func geometryChecked(f fields, g *steps.Geometry) {
 	if len(g.Surfaces) > 0 && !f.lost("surfaces") && !slices.ContainsFunc(g.Surfaces, func(s steps.Surface) bool { return s.Is == steps.Wing }) {
 		f.fault(f.get("surfaces"), "no surface is a wing")
+	}
+}
+
+// balanceAtChecked holds that the gate gives a station along the airframe which every
+// change of equipment makes stale.
+func balanceAtChecked(f fields, b *steps.BalanceAt) {
+	g, ok := f.doc.Sheet.Gate(b.Gate)
+	if !ok || f.kept || f.doc.doubts.of(gate) {
+		return
+	}
+	at := f.get("gate")
+	switch d := g.Limits.Dimension(); {
+	case g.Result.Function == measuring.Lateral:
+		f.fault(at, "the gate %s limits where it balances sideways; name the gate of its balance point along the airframe", g.Name)
+	case d != "" && d != quantity.Length:
+		f.fault(at, "the balance point is a length, and the gate %s limits %s", g.Name, articled(string(d)))
+	case !g.Mass:
+		f.fault(at, "equipment moves the balance point: the gate %s needs mass: yes", g.Name)
 	}
 }
 

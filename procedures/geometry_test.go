@@ -33,13 +33,13 @@ func TestGeometryOfLibrary(t *testing.T) {
 		{design: "skerry", has: []string{"break-away-fins"}, without: "422", mass: "552", battery: "1.6"},
 		{design: "skerry", has: []string{"landing-skid"}, without: "428", mass: "558", battery: "10.7"},
 		{design: "skerry", has: []string{"break-away-fins", "landing-skid"}, without: "431", mass: "561", battery: "7.4"},
-		{design: "jetty", area: "30.80", ratio: "6.36", chord: "220.0", ahead: "0.0", horizontal: "0.59", vertical: "0.032",
+		{design: "jetty", area: "30.72", ratio: "6.35", chord: "220.0", ahead: "0.0", horizontal: "0.59", vertical: "0.032",
 			without: "724", mass: "874", balance: "66.0", battery: "-117", middle: "66", percent: "30.0", neutral: "42", margin: "12", low: "14", high: "11"},
 		{design: "jetty", has: []string{"ailerons"}, without: "750", mass: "900", battery: "-132"},
 		{design: "jetty", has: []string{"bolted-wing"}, without: "728", mass: "878"},
-		{design: "reed", has: []string{"two-panels"}, area: "5.70", ratio: "6.3", chord: "95.0", ahead: "110.0", horizontal: "0.64", vertical: "0.046",
+		{design: "reed", has: []string{"two-panels"}, area: "5.67", ratio: "6.3", chord: "95.0", ahead: "110.0", horizontal: "0.65", vertical: "0.047",
 			mass: "19.8", balance: "146", middle: "146", percent: "37.9", neutral: "50", margin: "12", low: "15", high: "9"},
-		{design: "reed", has: []string{"three-panels"}, area: "5.70", ratio: "6.3", chord: "95.0", ahead: "110.0", mass: "19.8", balance: "146"},
+		{design: "reed", has: []string{"three-panels"}, area: "5.62", ratio: "6.2", chord: "95.0", ahead: "110.0", mass: "19.8", balance: "146"},
 	} {
 		s := sheetOf(t, c.design)
 		on := steps.Selection{Has: c.has}
@@ -170,6 +170,12 @@ power:
   limits: {motor: 12 A}
 `
 
+// scales are the edits by which a gate poise is a result of scales.
+func scales(result string) []string {
+	return []string{"  rule: {", "  scale: {title: Scale, resolution: 1 g}\n  rule: {", "equipment:\n", "  poise:\n    title: Poise\n    points: [left, right]\n    result: " + result +
+		"\n    between: [40 mm, 45 mm]\n    gauge: scale\n    of: [wing]\n    mass: yes\nequipment:\n"}
+}
+
 func TestGeometryFaults(t *testing.T) {
 	run(t, geometryText, []faulty{
 		{name: "no wing", edit: []string{"main: {is: wing", "main: {is: fin", "    main: ", "    §main: ", ", dihedral: 2°", ""}, at: "77:5", want: "no surface is a wing"},
@@ -190,6 +196,9 @@ func TestGeometryFaults(t *testing.T) {
 		{name: "no mass", edit: []string{"mass: 20 g", "mass: §0 g"}, want: "mass must be more than 0"},
 		{name: "unknown part", edit: []string{"{part: pack", "{part: §pak"}, want: `unknown part "pak"; did you mean "pack"?`},
 		{name: "travel the wrong way round", edit: []string{"to: 10 mm", "to: §-50 mm"}, want: "the battery's travel is the wrong way round: from -40 mm, which is not ahead of -50 mm"},
+		{name: "balance of a ratio", edit: []string{"balance: {gate: balance}", "balance: {gate: §square}", "    alike: 4 mm\n    pairs: [[left, right]]\n", "    result: {ratio: [left, right]}\n    between: [90 %, 110 %]\n"}, want: "the balance point is a length, and the gate square limits a ratio"},
+		{name: "balance that equipment leaves alone", edit: []string{"balance: {gate: balance}", "balance: {gate: §square}"}, want: "equipment moves the balance point: the gate square needs mass: yes"},
+		{name: "balance sideways", edit: append([]string{"balance: {gate: balance}", "balance: {gate: §poise}"}, scales("{lateral: {left: -300 mm, right: 300 mm}}")...), want: "the gate poise limits where it balances sideways; name the gate of its balance point along the airframe"},
 		{name: "no lift", edit: []string{"most: 0.8", "most: §0"}, want: "most must be more than 0"},
 		{name: "no gate of a current", edit: []string{"  limits: {motor: 12 A}", "  limits: {motor: 12 A}\n  gate: §balance"}, want: "the gate balance measures a length, and the current at full throttle is wanted"},
 		{name: "what cannot be assumed", edit: []string{"  limits: {motor: 12 A}", "  limits: {motor: 12 A}\n  assumed: [§cells]"}, want: `unknown assumed "cells"; known: full, cruise, thrust`},
@@ -207,6 +216,9 @@ func TestBalanceNotes(t *testing.T) {
 	most := func(mm string) []string {
 		return []string{"at_most: 50 mm\n    gauge: rule\n    of: [wing]", "at_most: " + mm + " mm\n    gauge: rule\n    of: [wing]"}
 	}
+	alone := func(limit string) []string {
+		return []string{"at_least: 40 mm\n    at_most: 50 mm\n    gauge: rule\n    of: [wing]", limit + "\n    gauge: rule\n    of: [wing]"}
+	}
 	const formula = "by an estimate of the neutral point, 25 % MAC + 0.9 × V_H × (1 + 2/AR)/(1 + 2/AR_h) × (1 − 4/(AR + 2)) − the body's share, "
 	for _, c := range []struct {
 		name       string
@@ -221,6 +233,20 @@ func TestBalanceNotes(t *testing.T) {
 		{"no battery to move", most("43"), []string{"  battery: {part: pack, from: -40 mm, to: 10 mm, length: 60 mm}\n", ""}, []string{"84:5: the parts add up to 420 g"}},
 		{"short travel", most("45"), []string{"from: -40 mm, to: 10 mm", "from: -15 mm, to: 10 mm"},
 			[]string{"49:3: by an estimate", "86:5: for the middle of the limits, x = 42.5 mm, the middle of the battery would lie at x = -16 mm, and it can be moved from -15 mm to 10 mm"}},
+		{"an aft limit alone", alone("at_most: 46 mm"), nil, []string{"49:3: " + formula + "the limits leave static margins of 3 % and more of the mean chord; as guidance"}},
+		{"and sensible", alone("at_most: 43.9 mm"), nil, nil},
+		{"and behind it", alone("at_most: 50 mm"), nil, []string{"49:3: " + formula + "the balance may lie behind it: static margins of -1 % and more of the mean chord; it could not be flown"}},
+		{"and far ahead", alone("at_most: 20 mm"), nil, []string{"49:3: " + formula + "the limits leave static margins of 29 % and more",
+			"85:5: for the limit, x = 20 mm, the middle of the battery would lie at x = -110 mm, and it can be moved from -40 mm to 10 mm",
+			"85:5: the parts add up to 420 g with their balance at x = 43.8 mm, and the gate wants it at 20 mm at most"}},
+		{"a forward limit alone", alone("at_least: 40 mm"), nil, []string{"49:3: " + formula + "the balance may lie behind it: static margins of 9 % and less of the mean chord; it could not be flown"}},
+		{"a tailplane ahead", most("43.9"), []string{"  bodies:\n", "    canard: {is: tailplane, zone: tail, x: -200 mm, panels: [{root: 50 mm, tip: 50 mm, span: 90 mm}]}\n  bodies:\n"},
+			[]string{"49:3: the limits can't be held against the neutral point, of which there is no estimate: the tailplane canard lies ahead of the wing, where the formula does not hold"}},
+		// A wing alone: 25 % less 2 % for the body, 23 mm behind its front.
+		{"no tail", most("43.9"), []string{"    tailplane: {is: tailplane, zone: tail, x: 400 mm, panels: [{root: 100 mm, tip: 100 mm, span: 150 mm}]}\n", "", "body: 28 %", "body: 2 %", "surface: tailplane", "surface: main"},
+			[]string{"49:3: by an estimate of the neutral point, 25 % MAC − the body's share, the balance may lie behind it: static margins from -17 % down to -21 %"}},
+		{"no tail, and sensible", most("43.9"), []string{"    tailplane: {is: tailplane, zone: tail, x: 400 mm, panels: [{root: 100 mm, tip: 100 mm, span: 150 mm}]}\n", "", "body: 28 %", "body: 2 %", "surface: tailplane", "surface: main",
+			"wing, x: 0 mm", "wing, x: 28 mm"}, nil},
 		{"a wing of an option", most("43.9"), []string{"dihedral: 2°}]}", "dihedral: 2°}], with: rudder}"}, []string{"75:5: nothing can be said of the balance: the sheet has no geometry with a wing"}},
 	} {
 		report := check(t, sheetText, faulty{edit: append(c.most, c.edit...)}.text(t, geometryText))

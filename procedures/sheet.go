@@ -664,7 +664,7 @@ func helpOf(function string) (help, example string) {
 	case "angle":
 		return "of a rise over a run, in degrees", "{rise: [front, rear], run: 500 mm}"
 	case measuring.Balance:
-		return "where it balances, of what two or three scales read that carry all of it, each with its station aft of the datum, from the front backward. The limits count from the same datum", "{front: -20 mm, rear: 250 mm}"
+		return "where it balances, of what two or three scales read that carry all of it, each with its station aft, from the front backward; two may stand abreast. They count from where the limits do: the datum or, where `geometry` has `balance: {zero: …}`, from there", "{front: -20 mm, rear: 250 mm}"
 	case measuring.Lateral:
 		return "the same across it, with how far right of the centre line each scale stands, from left to right", "{left: -400 mm, right: 400 mm}"
 	}
@@ -731,12 +731,24 @@ func (v stationsValue) read(r *reader, n *yaml.Node, what string, to *[]measurin
 	if got := len(*to); got > 0 && (got < v.of.Least || got > v.of.Most) {
 		r.fault(n, "%s is of %s, and %d are given", v.of.Name, v.of.Points(), got)
 	}
+	apart := false
 	for i, s := range *to {
-		if i == 0 || s.At.IsZero() || (*to)[i-1].At.IsZero() || less((*to)[i-1].At, s.At) {
+		if s.At.Dimension() == "" {
+			return // the mistake is there
+		}
+		if i == 0 {
 			continue
 		}
-		r.fault(scalarKey(n, s.Point), "the scales are in the wrong order: %s stands at %s, which is not beyond %s at %s. Write them from the front backward, or from left to right",
-			s.Point, s.At, (*to)[i-1].Point, (*to)[i-1].At)
+		before := (*to)[i-1]
+		apart = apart || less(before.At, s.At)
+		if less(s.At, before.At) {
+			r.fault(scalarKey(n, s.Point), "the scales are in the wrong order: %s stands at %s, and %s before it at %s. Write them from the front backward, or from left to right",
+				s.Point, s.At, before.Point, before.At)
+			return
+		}
+	}
+	if len(*to) >= v.of.Least && !apart {
+		r.fault(n, "the scales all stand at %s, where they carry the same wherever it balances: stand them apart", (*to)[0].At)
 	}
 }
 

@@ -1,6 +1,10 @@
 package steps
 
-import "fettle/steps/quantity"
+import (
+	"slices"
+
+	"fettle/steps/quantity"
+)
 
 // A Geometry is where everything of an airframe lies and what it weighs. Stations (x)
 // count aft from the datum, y to the right of the centre line, seen from behind, and
@@ -46,6 +50,11 @@ type Surface struct {
 
 // Mirrored reports whether it stands on both sides.
 func (s Surface) Mirrored() bool { return s.Is != Fin || s.Y.Sign() != 0 }
+
+// Vee reports whether it is half a V-tail.
+func (s Surface) Vee() bool {
+	return s.Is == Tailplane && slices.ContainsFunc(s.Panels, func(p Panel) bool { return p.Dihedral.Sign() != 0 })
+}
 
 // A Panel is a part of a surface with straight edges.
 type Panel struct {

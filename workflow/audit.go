@@ -18,9 +18,11 @@ import (
 type AuditedReading struct {
 	Entry      journal.Entry
 	Reading    journal.ReadingTaken
-	Gate       steps.Gate  // with the limits in force then
-	Gauge      steps.Gauge // used for it
-	Job        string      // the job whose measure step it was for; "" where none was open
+	Gate       steps.Gate        // with the limits in force then
+	Value      quantity.Quantity // as it was judged: a throw in the form of the limits
+	Throw      steps.Control     // whose throw it is; zero: it is none
+	Gauge      steps.Gauge       // used for it
+	Job        string            // the job whose measure step it was for; "" where none was open
 	OwnVerdict measuring.Finding
 	Scale      measuring.Scale // of the reading alone; no cells: it has no limits of its own
 
@@ -115,11 +117,16 @@ func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sh
 	r := AuditedReading{Entry: e, Reading: f}
 	r.Gate, _ = sheet.Gate(f.Gate)
 	r.Gauge, _ = sheet.Gauge(f.Gauge)
+	f.Value, _ = thrown(sheet, f)
+	r.Value = f.Value
+	if control, ok := sheet.ControlOf(f.Gate); ok {
+		r.Throw = control
+	}
 	if r.Gate.Alone() {
 		rule := r.Gate.Rule()
 		rule.Limits.Alike, rule.Repeat = quantity.Quantity{}, 1 // likeness takes two
 		alone := []measuring.Point{{Name: f.Point, Readings: []quantity.Quantity{f.Value}}}
-		doubts := measuring.Doubts{Earlier: f.Earlier, Gauges: s.studied(reading{position: e.Position, at: e.At, ReadingTaken: f}, []measuring.Doubt{r.Gauge.Doubt()})}
+		doubts := measuring.Doubts{Earlier: f.Earlier, Gauges: turned(sheet, f, s.studied(reading{position: e.Position, at: e.At, ReadingTaken: f}, []measuring.Doubt{r.Gauge.Doubt()}))}
 		for _, part := range rule.Parts(alone, doubts) {
 			r.Scale = part.Scale
 		}

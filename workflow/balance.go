@@ -216,7 +216,7 @@ func (s *State) lastWeighing(g steps.Gate) (position int64, value, u float64, at
 	}
 	var usable []reading
 	for _, t := range record.readings {
-		if otherwise(g, t) == "" && s.inDoubt(t) == nil {
+		if s.otherwise(g, t) == "" && s.inDoubt(t) == nil {
 			usable = append(usable, t)
 		}
 	}

@@ -20,6 +20,7 @@ type Card struct {
 	Figures       []Figure    // in the order of a card; without speeds if it is not released
 	Balance       *Poise      // nil: the sheet names no gate of the balance point
 	Throws        []Throw
+	Trims         []Trimmed    // as they were last logged
 	Concessions   []GateReport // gates that were accepted and not met
 	Exceeded      []Figure     // ratings that the current at full throttle exceeds
 }
@@ -114,7 +115,7 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	if err != nil {
 		return Card{}, err
 	}
-	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Throws: c.throws()}
+	card := Card{Outside: outside, Airworthiness: s.Airworthiness(at), Throws: c.throws(), Trims: s.Trims()}
 	if p, err := s.Poise(at); err == nil {
 		card.Balance = &p
 	}

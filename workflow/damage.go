@@ -461,6 +461,7 @@ type LogFlight struct {
 	Note    string
 	Check   string            // the procedure that a hard landing asks for, and a flight while grounded
 	Lasted  quantity.Quantity // how long it was in the air; absent: nobody says
+	Trims   []journal.Trim    // where control surfaces stood after the landing
 }
 
 // longestFlight is more than any battery of such an airframe lasts (common practice, no
@@ -472,6 +473,10 @@ func (r LogFlight) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if lasted, err := r.Lasted.Duration(); !r.Lasted.IsZero() && (err != nil || lasted <= 0 || lasted > longestFlight) {
 		return nil, bad("a flight lasts more than nothing and no more than a day, not %s", r.Lasted.Typed())
 	}
+	if err := s.trims(r.Trims); err != nil {
+		return nil, err
+	}
+	f.Trims = r.Trims
 	switch r.Landing {
 	case Soft:
 	case Hard:

@@ -28,6 +28,8 @@ type reading struct {
 
 	doubt  measuring.Doubt  // of its gauge, from the sheet in force then
 	result measuring.Result // that it was read for by that sheet
+
+	chord quantity.Quantity // that a throw was converted by; absent: it was read as it is measured
 }
 
 type concession struct {
@@ -426,7 +428,44 @@ func (s *State) doubtsOf(t reading) []measuring.Doubt {
 	if now, ok := s.Sheet.Gauge(t.Gauge); ok {
 		all = append(all, now.Doubt())
 	}
-	return s.studied(t, all)
+	return turned(s.Sheet, t.ReadingTaken, s.studied(t, all))
+}
+
+// thrown is the value of a reading in the dimension of its gate: a throw is read as an
+// angle or as a travel, and converted by the chord, which is absent if it is as it was read.
+// What can't be converted is left, and decides nothing.
+func thrown(sheet *steps.Sheet, f journal.ReadingTaken) (value, chord quantity.Quantity) {
+	gate, _ := sheet.Gate(f.Gate)
+	if control, ok := sheet.ControlOf(f.Gate); ok && f.Value.Dimension() != gate.Dimension() {
+		if v, err := control.Throw(f.Value, gate.Unit()); err == nil {
+			return v, control.Chord
+		}
+	}
+	return f.Value, quantity.Quantity{}
+}
+
+// turned are the doubts of a gauge that read a throw in the other dimension.
+func turned(sheet *steps.Sheet, f journal.ReadingTaken, doubts []measuring.Doubt) []measuring.Doubt {
+	if control, ok := sheet.ControlOf(f.Gate); ok {
+		doubts = slices.Clone(doubts)
+		for i := range doubts {
+			doubts[i] = control.Doubt(doubts[i], f.Value)
+		}
+	}
+	return doubts
+}
+
+// ParseReading reads a value at the gate. A throw may be an angle or a travel.
+func (s *State) ParseReading(gate steps.Gate, text string) (quantity.Quantity, error) {
+	q, err := quantity.ParseIn(text, gate.Unit())
+	if _, throw := s.Sheet.ControlOf(gate.Name); err != nil && throw {
+		for _, of := range []quantity.Dimension{quantity.Angle, quantity.Length} {
+			if other, err := quantity.Parse(text, of); err == nil {
+				return other, nil
+			}
+		}
+	}
+	return q, err
 }
 
 // readSet are readings of one thing, with the doubts of their gauges.
@@ -554,7 +593,7 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	if why := s.chosenSince(g.Where, t); !why.IsZero() {
 		return why, false
 	}
-	if why := otherwise(g, t); why != "" {
+	if why := s.otherwise(g, t); why != "" {
 		return Cause{Text: why}, false
 	}
 	// When it was measured the joint had its strength, by what was known then; a
@@ -574,14 +613,18 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 }
 
 // otherwise says why a reading tells nothing of a gate that a newer sheet has measured in
-// another way: with other things, or on scales at other places; "": it does.
-func otherwise(g steps.Gate, t reading) string {
+// another way: with other things, on scales at other places, or a throw at another chord;
+// "": it does.
+func (s *State) otherwise(g steps.Gate, t reading) string {
+	control, _ := s.Sheet.ControlOf(g.Name)
 	switch {
 	case t.Value.IsZero(): // of a concession, nothing was read
 	case t.Value.Dimension() != g.Dimension():
 		return fmt.Sprintf("it was read as a %s, and is measured as a %s now", t.Value.Dimension(), g.Dimension())
 	case !t.result.SamePlaces(g.Result):
 		return "its scales stood at other places, or were others"
+	case !t.chord.IsZero() && !t.chord.Equal(control.Chord):
+		return fmt.Sprintf("it was converted by a chord of %s, which is another now", t.chord)
 	}
 	return ""
 }

@@ -343,7 +343,7 @@ func TestAGaugeOfAnotherDimensionMeasuresNothing(t *testing.T) {
 	b := filming(t)
 	m := readings("slot", "root=4 mm", "tip=4 mm")
 	m.Gauge = "probe"
-	mustContain(t, fmt.Sprint(b.try(m)), "probe reads a temperature, and slot is a length")
+	mustContain(t, fmt.Sprint(b.try(m)), "probe measures in °C, and slot is in mm")
 }
 
 // A concession ends with the life of the gate, whether readings were accepted by it or that

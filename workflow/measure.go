@@ -68,8 +68,8 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	if len(r.Readings) == 0 {
 		return nil, bad("give at least one reading for %s", gate.Name)
 	}
-	if have, want := used.Resolution.Dimension(), gate.Dimension(); have != want {
-		return nil, bad("%s reads a %s, and %s is a %s", used.Name, have, gate.Name, want)
+	if _, throw := s.Sheet.ControlOf(gate.Name); !throw && used.Resolution.Dimension() != gate.Dimension() {
+		return nil, bad("%s measures in %s, and %s is in %s", used.Name, used.Resolution.Unit(), gate.Name, gate.Unit())
 	}
 	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(report, c.At)...)
 	reasons = append(reasons, s.barred(gauge, c.At)...)
@@ -91,7 +91,14 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 		if at[reading.Point]++; at[reading.Point] > gate.Repeat && !r.Anew {
 			return nil, tooMany(gate, reading.Point)
 		}
-		if want := gate.Dimension(); reading.Value.Dimension() != want {
+		if control, throw := s.Sheet.ControlOf(gate.Name); throw {
+			if _, err := control.Throw(reading.Value, gate.Unit()); err != nil {
+				return nil, bad("%v", err)
+			}
+			if err := s.readWith(control, used, reading.Value); err != nil {
+				return nil, err
+			}
+		} else if want := gate.Dimension(); reading.Value.Dimension() != want {
 			return nil, bad("%s is a %s, not a %s; %s is measured in %s", reading.Value.Typed(), reading.Value.Dimension(), want, gate.Name, gate.Unit())
 		}
 		if err := shown(used, reading.Value); err != nil {
@@ -156,7 +163,8 @@ func (s *State) unlikely(r GateReport, readings []Reading) []Reason {
 	var reasons []Reason
 	sure := Remedy{Kind: ToBeSure, Gate: r.Gate.Name, Unit: r.Gate.Unit()}
 	for _, reading := range readings {
-		if why := r.Gate.Rule().Unlikely(reading.Point, reading.Value, points); why != "" {
+		value, _ := thrown(s.Sheet, journal.ReadingTaken{Gate: r.Gate.Name, Value: reading.Value})
+		if why := r.Gate.Rule().Unlikely(reading.Point, value, points); why != "" {
 			reasons = append(reasons, Reason{Because: ByReading, Text: strings.TrimSuffix(reading.Value.String()+" at "+reading.Point, " at ") + " is unlikely: " + why})
 			sure.Points = append(sure.Points, reading.Point)
 			continue
@@ -164,7 +172,7 @@ func (s *State) unlikely(r GateReport, readings []Reading) []Reason {
 		sure.Names = append(sure.Names, strings.TrimPrefix(reading.Point+"="+reading.Value.Typed(), "="))
 		for i := range points {
 			if points[i].Name == reading.Point {
-				points[i].Readings = append(points[i].Readings, reading.Value)
+				points[i].Readings = append(points[i].Readings, value)
 			}
 		}
 	}
@@ -184,6 +192,25 @@ func shown(gauge steps.Gauge, value quantity.Quantity) error {
 		return nil
 	}
 	return bad("%s is finer than %s shows, in steps of %s; give what it shows, at most to half a step, or name the gauge that was used", value.Typed(), gauge.Name, gauge.Resolution)
+}
+
+// readWith refuses a throw in a form that the gauge does not show.
+func (s *State) readWith(control steps.Control, gauge steps.Gauge, value quantity.Quantity) error {
+	of := value.Dimension()
+	if gauge.Resolution.Dimension() == of {
+		return nil
+	}
+	var others []string
+	for _, g := range s.Sheet.Gauges {
+		// Turns are angles too, and no throw is read by them.
+		if _, err := control.Throw(g.Resolution, value.Unit()); err == nil && g.Resolution.Dimension() == of {
+			others = append(others, g.Name)
+		}
+	}
+	if len(others) == 0 {
+		return bad("%s can't be read with %s, nor with another gauge of the sheet", value.Typed(), gauge.Name)
+	}
+	return bad("%s can't be read with %s; name the gauge that was used: %s", value.Typed(), gauge.Name, strings.Join(others, ", "))
 }
 
 // nothingToMeasure says which zones of the gate were thrown away, as long as nothing of

@@ -48,7 +48,7 @@ func (r Rework) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 		return r.glued(s, joint.Name, c)
 	}
-	if report.Standing != Failed && report.Standing != Undecided {
+	if report.Standing != Failed && report.Standing != Undecided && !s.trimmedAt(r.Gate) {
 		return nil, refuse(what, ByState, fmt.Sprintf("%s is %s; there is nothing to rework", r.Gate, report.Standing.Words()), Remedy{})
 	}
 	way, err := r.chosen(s, report.Gate)

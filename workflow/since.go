@@ -14,7 +14,8 @@ type SinceGood struct {
 	Equipment  []journal.Entry // what was fitted, removed and moved, parts thrown away, options chosen
 	Flights    []Flight        // since, none of them good
 	Balance    []GateChange    // gates that depend on all that weighs
-	Trims      []GateChange    // gates that measure a throw
+	Trims      []TrimChange    // of that flight too, since they are measured after it
+	Throws     []GateChange    // gates that measure a throw
 	Readings   []GateChange    // the other gates
 	Damages    []*Damage       // found since
 	Work       []JobSince      // jobs of which something was done
@@ -25,6 +26,10 @@ type SinceGood struct {
 // A GateChange is a gate that stands otherwise than before the flight, or by other
 // readings.
 type GateChange struct{ Was, Is GateReport }
+
+// A TrimChange is a control surface as it was trimmed before the flight and is now; nil:
+// it was not.
+type TrimChange struct{ Was, Is *Trimmed }
 
 // A JobSince is a job with how many of its steps were done since the flight.
 type JobSince struct {
@@ -54,6 +59,7 @@ func (s *State) SinceGood(at time.Time) (*SinceGood, error) {
 		all := &SinceGood{Flight: f, Flights: s.Flights[i+1:]}
 		all.entries(s, at)
 		all.gates(s, then, at)
+		all.trims(then.Trims(), s.Trims())
 		for _, c := range s.Sheet.Conditions {
 			was, is := then.Holds(c.Name, f.At), s.Holds(c.Name, at)
 			if !c.Lapses() && is != "" && is != was {
@@ -133,10 +139,30 @@ func (all *SinceGood) gates(s, then *State, at time.Time) {
 		group := &all.Readings
 		switch {
 		case throws[is.Gate.Name]:
-			group = &all.Trims
+			group = &all.Throws
 		case is.Gate.Mass, is.Gate.Name == s.Sheet.Geometry.Balance.Gate:
 			group = &all.Balance
 		}
 		*group = append(*group, GateChange{was, is})
+	}
+}
+
+func (all *SinceGood) trims(was, is []Trimmed) {
+	was, is = slices.Clone(was), slices.Clone(is)
+	for i := range is {
+		change := TrimChange{Is: &is[i]}
+		for j := range was {
+			if sameSurface(was[j].Trim, is[i].Trim) {
+				change.Was = &was[j]
+			}
+		}
+		if w := change.Was; w == nil || w.Flight != is[i].Flight || w.Out != is[i].Out {
+			all.Trims = append(all.Trims, change)
+		}
+	}
+	for j := range was {
+		if !slices.ContainsFunc(is, func(t Trimmed) bool { return sameSurface(t.Trim, was[j].Trim) }) {
+			all.Trims = append(all.Trims, TrimChange{Was: &was[j]})
+		}
 	}
 }

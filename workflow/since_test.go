@@ -16,7 +16,7 @@ func TestSinceGood(t *testing.T) {
 	}
 	b.must(setting("propeller", "off"), LogFlight{Landing: Soft})
 	b.after(time.Hour)
-	if all, err := b.state.SinceGood(b.now); err != nil || all == nil || len(all.Flights)+len(all.Equipment)+len(all.Balance)+len(all.Trims)+len(all.Readings)+len(all.Damages)+len(all.Work)+len(all.Reworked)+len(all.Conditions) != 0 {
+	if all, err := b.state.SinceGood(b.now); err != nil || all == nil || len(all.Flights)+len(all.Equipment)+len(all.Balance)+len(all.Throws)+len(all.Readings)+len(all.Damages)+len(all.Work)+len(all.Reworked)+len(all.Conditions) != 0 {
 		t.Errorf("nothing changed: %+v, %v", all, err)
 	}
 	b.must(setting("propeller", "on"), ChangeEquipment{Item: "camera", Change: Moved, Arm: q("-40 mm")}, readings("slot", "root=4.1 mm", "tip=4 mm"),
@@ -32,7 +32,7 @@ func TestSinceGood(t *testing.T) {
 	for _, e := range all.Equipment {
 		got = append(got, fmt.Sprint("changed ", e.Facts.Kind()))
 	}
-	for _, g := range append(append(all.Balance, all.Trims...), all.Readings...) {
+	for _, g := range append(append(all.Balance, all.Throws...), all.Readings...) {
 		got = append(got, fmt.Sprintf("%s: %s, %s", g.Is.Gate.Name, g.Was.Standing, g.Is.Standing))
 	}
 	for _, d := range all.Damages {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/steps"
@@ -47,7 +48,7 @@ func (s *State) weighed(r GateReport, readings []Reading, gauge steps.Gauge, at 
 // lifted says which way an airframe tips of which a scale carries less than nothing.
 func lifted(r measuring.Result, point string) string {
 	side, over := "", "the others"
-	switch first, last := r.Stations[0].Point, r.Stations[len(r.Stations)-1].Point; {
+	switch first, last := abreast(r, r.Stations[0]), abreast(r, r.Stations[len(r.Stations)-1]); {
 	case point == first && r.Function == measuring.Balance:
 		side, over = ", tail down", last
 	case point == last && r.Function == measuring.Balance:
@@ -58,6 +59,18 @@ func lifted(r measuring.Result, point string) string {
 		side, over = ", left side down", first
 	}
 	return fmt.Sprintf("%s would carry less than nothing, so the aircraft tips over %s%s: look at its tare, or stand the scales so that it balances between them", point, over, side)
+}
+
+// abreast are the scales that stand where that one does. Over the line to one of several it
+// tips slantwise.
+func abreast(r measuring.Result, as measuring.Station) string {
+	var points []string
+	for _, s := range r.Stations {
+		if s.At.Equal(as.At) {
+			points = append(points, s.Point)
+		}
+	}
+	return strings.Join(points, " and ")
 }
 
 // A KnownMass is what the whole airframe weighs, as far as anything says so.

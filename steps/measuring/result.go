@@ -94,7 +94,7 @@ func Functions() []Function {
 				return "the angle of " + strings.Join(r.Of, " − ") + " over " + r.Run.String()
 			}},
 		{Name: Balance, Least: 2, Most: 3, Stations: true, Gives: placeOf, unit: "mm", value: balanced, scaled: true,
-			says: func(r Result) string { return "the balance point aft of the datum by " + strings.Join(r.Of, ", ") }},
+			says: func(r Result) string { return "the station of the balance point by " + strings.Join(r.Of, ", ") }},
 		{Name: Lateral, Least: 2, Most: 3, Stations: true, Gives: placeOf, unit: "mm", value: balanced, scaled: true,
 			says: func(r Result) string {
 				return "the balance point right of the centre line by " + strings.Join(r.Of, ", ")

@@ -101,7 +101,7 @@ func TestBalance(t *testing.T) {
 		{"and to 3 mm", "mm", "54 mm", "60 mm", "550 g", "210 g", "3 mm", 57.1429, math.Sqrt(0.84781*0.84781 + 9), Undecided, "too close to 60 mm"},
 		{"in ounces", "mm", "54 mm", "60 mm", "19.400679 oz", "210 g", "0 mm", 57.1429, 0.84781, In, ""},
 		{"limits in inches", "in", "2.1 in", "2.4 in", "550 g", "210 g", "0 mm", 57.1429 / 25.4, 0.84781 / 25.4, In, ""},
-		{"too far aft", "mm", "44 mm", "50 mm", "550 g", "210 g", "0 mm", 57.1429, 0.84781, Out, "the balance point aft of the datum by front, rear is 57.143 mm, which is more than 50 mm"},
+		{"too far aft", "mm", "44 mm", "50 mm", "550 g", "210 g", "0 mm", 57.1429, 0.84781, Out, "the station of the balance point by front, rear is 57.143 mm, which is more than 50 mm"},
 		{"nothing but the tare", "mm", "54 mm", "60 mm", "25 g", "0 g", "0 mm", 0, 0, Undecided, "too close to 0"},
 		{"hardly more than the tare", "mm", "54 mm", "60 mm", "26 g", "1 g", "0 mm", 0, 0, Undecided, "too close to 0"},
 	} {

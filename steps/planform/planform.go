@@ -11,14 +11,16 @@ import (
 	"fettle/steps/quantity"
 )
 
-// A Surface is a whole surface, or several of a kind taken together.
+// A Surface is a whole surface, or several of a kind taken together, as it is seen from
+// above: lift and the mean chord, (2/S)∫c² dy, go by the plan, in which a panel with
+// dihedral is shorter by the cosine of it. A fin is seen from its side.
 type Surface struct {
-	Area  float64 // along its panels, both sides
-	Span  float64 // along its panels, from tip to tip; of a fin its height
+	Area  float64 // both sides
+	Span  float64 // from tip to tip; of a fin its height
 	Chord Chord   // the mean aerodynamic chord
-	Y     float64 // where that lies, out from the centre line along the panels; of a fin up from its root
+	Y     float64 // where that lies, out from the centre line; of a fin up from its root
 
-	level, upright float64 // the parts of the area that work as a tailplane and as a fin
+	level, upright float64 // the parts of the area along its panels that work as a tailplane and as a fin
 }
 
 // AspectRatio is the span by the mean chord.
@@ -43,36 +45,52 @@ type Plan struct {
 	Horizontal float64 // the tail volumes
 	Vertical   float64
 	Body       float64 // how far body and propeller shift the neutral point forward, in % MAC
+
+	ahead string // a tailplane that lies ahead of the wing
 }
 
 // What the geometry lacks for an answer.
 var (
-	ErrNone  = errors.New("the sheet has no geometry with a wing")
-	ErrArea  = errors.New("the wing has no area")
-	ErrAhead = errors.New("the tailplane lies ahead of the wing, where the formula does not hold")
+	ErrNone = errors.New("the sheet has no geometry with a wing")
+	ErrArea = errors.New("the wing has no area")
 )
+
+// An AheadError says that the formula does not hold, since a tailplane lies ahead of the
+// wing: there it has the wing in its wake, and shifts the neutral point forward.
+type AheadError struct{ Tailplane string }
+
+func (e *AheadError) Error() string {
+	return "the tailplane " + e.Tailplane + " lies ahead of the wing, where the formula does not hold"
+}
 
 // Of is the planform of an airframe with the selection.
 func Of(g steps.Geometry, selection steps.Selection) (Plan, error) {
-	byKind := map[string][]Surface{}
+	p, winged := Plan{Body: percent(g.Neutral.Body)}, false
 	for _, s := range g.Surfaces {
-		if s.In(selection) {
-			byKind[s.Is] = append(byKind[s.Is], surface(s))
+		switch {
+		case !s.In(selection):
+		case s.Is == steps.Wing:
+			p.Wing, winged = p.Wing.with(surface(s)), true
+		case s.Is == steps.Tailplane:
+			p.Tail = p.Tail.with(surface(s))
 		}
 	}
-	if len(byKind[steps.Wing]) == 0 {
+	switch {
+	case !winged:
 		return Plan{}, ErrNone
-	}
-	p := Plan{Wing: together(byKind[steps.Wing]), Tail: together(byKind[steps.Tailplane])}
-	if !(p.Wing.Area > 0) || !(p.Wing.Chord.Length > 0) {
+	case !(p.Wing.Area > 0) || !(p.Wing.Chord.Length > 0):
 		return Plan{}, ErrArea
 	}
-	p.Body = percent(g.Neutral.Body)
-	for _, of := range [][]Surface{byKind[steps.Tailplane], byKind[steps.Fin]} {
-		for _, s := range of {
-			arm := s.Chord.Station(25) - p.Wing.Chord.Station(25)
-			p.Horizontal += s.level * arm / (p.Wing.Area * p.Wing.Chord.Length)
-			p.Vertical += s.upright * arm / (p.Wing.Area * p.Wing.Span)
+	for _, s := range g.Surfaces {
+		if s.Is == steps.Wing || !s.In(selection) {
+			continue
+		}
+		of := surface(s)
+		arm := of.Chord.Station(25) - p.Wing.Chord.Station(25)
+		p.Horizontal += of.level * arm / (p.Wing.Area * p.Wing.Chord.Length)
+		p.Vertical += of.upright * arm / (p.Wing.Area * p.Wing.Span)
+		if s.Is == steps.Tailplane && of.level > 0 && arm <= 0 {
+			p.ahead = s.Name
 		}
 	}
 	return p, nil
@@ -81,28 +99,29 @@ func Of(g steps.Geometry, selection steps.Selection) (Plan, error) {
 // surface is the surface with its mirror image.
 func surface(s steps.Surface) Surface {
 	var sum Surface
-	x, along := mm(s.X), mm(s.Y)
+	x, y := mm(s.X), mm(s.Y)
 	if s.Is == steps.Fin {
-		along = 0
+		y = 0
 	}
 	for _, p := range s.Panels {
-		root, tip, span, back, dihedral := mm(p.Root), mm(p.Tip), mm(p.Span), sweep(p), radians(p.Dihedral)
+		root, tip, back, flat := mm(p.Root), mm(p.Tip), sweep(p), math.Cos(radians(p.Dihedral))
+		span := mm(p.Span) * flat
 		if area := span * (root + tip) / 2; area > 0 {
 			out := span / 3 * (root + 2*tip) / (root + tip) // of the mean chord of the panel
-			level := math.Cos(dihedral) * math.Cos(dihedral)
+			level, upright := area*flat, area/flat-area*flat
 			if s.Is == steps.Fin {
-				level = 0
+				level, upright = 0, area
 			}
 			sum = sum.with(Surface{Area: area, Chord: Chord{X: x + back*out/span, Length: 2. / 3 * (root + tip - root*tip/(root+tip))},
-				Y: along + out, level: area * level, upright: area * (1 - level)})
+				Y: y + out, level: level, upright: upright})
 		}
-		x, along = x+back, along+span
+		x, y = x+back, y+span
 	}
-	sum.Span = along
+	sum.Span = y
 	if s.Mirrored() {
 		sum.Area, sum.level, sum.upright = 2*sum.Area, 2*sum.level, 2*sum.upright
 		if s.Is != steps.Fin {
-			sum.Span = 2 * along
+			sum.Span = 2 * y
 		}
 	}
 	return sum
@@ -120,30 +139,28 @@ func (s Surface) with(other Surface) Surface {
 		level: s.level + other.level, upright: s.upright + other.upright}
 }
 
-func together(all []Surface) Surface {
-	var sum Surface
-	for _, s := range all {
-		sum = sum.with(s)
-	}
-	return sum
-}
-
 // Formula is how the neutral point is estimated: V_H is the tail volume, AR and AR_h
 // are the aspect ratios of wing and tailplane. The ratio of the lift slopes and the
-// downwash are those of the MIT lab notes "Basic Aircraft Design Rules".
-const Formula = "25 % MAC + 0.9 × V_H × (1 + 2/AR)/(1 + 2/AR_h) × (1 − 4/(AR + 2)) − the body's share"
+// downwash are those of the MIT lab notes "Basic Aircraft Design Rules". A wing without
+// a tail has it at its own aerodynamic centre.
+func (p Plan) Formula() string {
+	if !(p.Tail.Area > 0) {
+		return "25 % MAC − the body's share"
+	}
+	return "25 % MAC + 0.9 × V_H × (1 + 2/AR)/(1 + 2/AR_h) × (1 − 4/(AR + 2)) − the body's share"
+}
 
 // wake is how much of the dynamic pressure is left at the tailplane: common
 // practice, no source. The less, the further forward the neutral point.
 const wake = 0.9
 
-// NeutralPoint is an estimate of the neutral point by [Formula], as a station.
+// NeutralPoint is an estimate of the neutral point by its formula, as a station.
 func (p Plan) NeutralPoint() (float64, error) {
 	h := 0.25
+	if p.ahead != "" {
+		return 0, &AheadError{p.ahead}
+	}
 	if p.Tail.Area > 0 {
-		if p.Horizontal <= 0 {
-			return 0, ErrAhead
-		}
 		h = NeutralPoint(h, wake*p.Horizontal, SlopesRatio(p.Wing.AspectRatio(), p.Tail.AspectRatio()), Downwash(p.Wing.AspectRatio()))
 	}
 	return p.Wing.Chord.Station(100*h - p.Body), nil

@@ -124,6 +124,7 @@ func TestPercentOfChord(t *testing.T) {
 	// Both seen second-hand: type certificate data sheet 3A12 as quoted on a forum, and an
 	// examination question with its answer on another.
 	is(t, "3A12: the aft limit", Chord{25.9, 58.8}.Percent(47.3), "36")
+	is(t, "FAA-H-8083-1B, Aircraft Weight and Balance Handbook, from memory", Chord{144, 206 - 144}.Percent(144+17), "27.4")
 	is(t, "the question", Chord{625.6, 760.1 - 625.6}.Percent(663), "27.8")
 }
 
@@ -166,11 +167,15 @@ func TestWithoutTail(t *testing.T) {
 
 // What cannot be answered is refused.
 func TestRefused(t *testing.T) {
-	canard := wing(t, "80 mm, 80 mm, 100 mm")
-	canard.Is, canard.X = steps.Tailplane, size(t, "-300 mm")
-	p := of(t, wing(t, "200 mm, 200 mm, 500 mm"), canard)
-	if _, err := p.NeutralPoint(); !errors.Is(err, ErrAhead) {
-		t.Errorf("ahead of the wing: %v", err)
+	canard, tail := wing(t, "80 mm, 80 mm, 100 mm"), wing(t, "100 mm, 100 mm, 300 mm")
+	canard.Name, canard.Is, canard.X = "canard", steps.Tailplane, size(t, "-300 mm")
+	tail.Name, tail.Is, tail.X = "tail", steps.Tailplane, size(t, "900 mm") // far the larger
+	for _, all := range [][]steps.Surface{{canard}, {canard, tail}, {tail, canard}} {
+		p := of(t, append(all, wing(t, "200 mm, 200 mm, 500 mm"))...)
+		var ahead *AheadError
+		if _, err := p.Margin(50); !errors.As(err, &ahead) || ahead.Tailplane != "canard" {
+			t.Errorf("%d tailplanes, one ahead of the wing: %v", len(all), err)
+		}
 	}
 	if _, err := Of(steps.Geometry{}, steps.Selection{}); !errors.Is(err, ErrNone) {
 		t.Errorf("nothing: %v", err)
@@ -182,6 +187,25 @@ func TestRefused(t *testing.T) {
 	option.With = [][]string{{"large"}}
 	if _, err := Of(steps.Geometry{Surfaces: []steps.Surface{option}}, steps.Selection{}); !errors.Is(err, ErrNone) {
 		t.Errorf("a wing of an option: %v", err)
+	}
+}
+
+// From above a panel is shorter by the cosine of its dihedral (geometry), and so is the
+// arm of its tip: at 60° it is half as long.
+func TestDihedral(t *testing.T) {
+	high := wing(t, "200 mm, 200 mm, 400 mm, 0 mm", "200 mm, 100 mm, 300 mm, 60 mm")
+	high.Panels[1].Dihedral = size(t, "60°")
+	got, want := of(t, high).Wing, of(t, wing(t, "200 mm, 200 mm, 400 mm, 0 mm", "200 mm, 100 mm, 150 mm, 60 mm")).Wing
+	for _, c := range []struct {
+		what      string
+		got, want float64
+	}{
+		{"area", got.Area, 2 * (400*200 + 150*150)}, {"span", got.Span, 1100}, {"place of the mean chord", got.Y, want.Y},
+		{"its length", got.Chord.Length, want.Chord.Length}, {"its station", got.Chord.X, want.Chord.X},
+	} {
+		if math.Abs(c.got-c.want) > 1e-9*c.want {
+			t.Errorf("%s is %v, not %v", c.what, c.got, c.want)
+		}
 	}
 }
 

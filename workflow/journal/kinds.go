@@ -57,7 +57,7 @@ func Kinds() []Kind {
 		kind[QuarantineCleared](1, !clocked),
 		before[equipmentChanged1](1, kind[EquipmentChanged](2, !clocked)),
 		kind[PartRetired](1, !clocked),
-		before[flightLogged1](1, before[flightLogged2](2, kind[FlightLogged](3, !clocked))),
+		before[flightLogged1](1, before[flightLogged2](2, before[flightLogged3](3, kind[FlightLogged](4, !clocked)))),
 		kind[Noted](1, !clocked),
 		kind[PhotoKept](1, !clocked),
 		kind[Undone](1, !clocked),
@@ -372,6 +372,17 @@ type FlightLogged struct {
 	Grounded string `json:"grounded,omitempty"`
 	// Lasted is how long it was in the air; absent: nobody said.
 	Lasted quantity.Quantity `json:"lasted,omitzero"`
+	// Trims are where control surfaces stood after the landing, away from neutral.
+	Trims []Trim `json:"trims,omitempty"`
+}
+
+// A Trim is where a control surface stood: by an angle, or by the travel of its edge.
+type Trim struct {
+	Control string `json:"control"`
+	// Way is where it stood, seen from behind: up, left-up, as the sheet's geometry has it.
+	Way string `json:"way"`
+	// Value is how far, and not negative.
+	Value quantity.Quantity `json:"value"`
 }
 
 // flightLogged1 did not say whether it might fly.
@@ -395,6 +406,19 @@ type flightLogged2 struct {
 
 func (f flightLogged2) now() Facts {
 	return FlightLogged{Landing: f.Landing, Note: f.Note, Check: f.Check, Grounded: f.Grounded}
+}
+
+// flightLogged3 did not say the trims.
+type flightLogged3 struct {
+	Landing  string            `json:"landing"`
+	Note     string            `json:"note,omitempty"`
+	Check    string            `json:"check,omitempty"`
+	Grounded string            `json:"grounded,omitempty"`
+	Lasted   quantity.Quantity `json:"lasted,omitzero"`
+}
+
+func (f flightLogged3) now() Facts {
+	return FlightLogged{Landing: f.Landing, Note: f.Note, Check: f.Check, Grounded: f.Grounded, Lasted: f.Lasted}
 }
 
 func (FlightLogged) Kind() string { return "FlightLogged" }

@@ -86,6 +86,13 @@ func (m *maker) flew(e entry, f journal.FlightLogged) string {
 		text += " for " + f.Lasted.Typed()
 	}
 	text += ", " + f.Landing + " landing"
+	for i, t := range f.Trims {
+		before := ", trimmed "
+		if i > 0 {
+			before = ", "
+		}
+		text += before + t.Control + " " + plain(t.Way) + " " + t.Value.String()
+	}
 	if f.Grounded != "" {
 		text += ", NOT RELEASED TO FLY: " + m.told(f.Grounded)
 	}

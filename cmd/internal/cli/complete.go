@@ -141,6 +141,11 @@ func dueSteps(w word) []string {
 			out = append(out, described(page.ReworkStep+g.Gate.Name, g.Gate.Title, g.Standing.Words()))
 		}
 	}
+	for _, t := range w.state.Trims() {
+		if name := page.ReworkStep + t.Rework; t.Rework != "" && !t.Out {
+			out = append(out, described(name, "trim of "+t.Control.Name))
+		}
+	}
 	return out
 }
 
@@ -335,6 +340,17 @@ func equipment(w word) []string {
 	return out
 }
 
+// surfaces are the control surfaces, each with where it can stand.
+func surfaces(w word) []string {
+	var out []string
+	for _, c := range w.state.Controls() {
+		for _, way := range w.state.Sheet.Geometry.Ways(c) {
+			out = append(out, described(c.Name+"-"+way+"=", c.Title))
+		}
+	}
+	return out
+}
+
 // settings are the conditions, then the states of one.
 func settings(w word) []string {
 	var out []string
@@ -524,7 +540,7 @@ func (a *app) completeValues(root *cobra.Command) {
 		"FILE": completeFiles, "SEAL": completeFiles, "FOLDER": completeFolders,
 		"DESIGN": a.completeDesigns, "OPTION": a.completeOptions,
 		"GAUGE": of(gauges), "GATE": of(gates), "ZONE": of(zones), "JOB": of(openJobs), "ADHESIVE": of(adhesives),
-		"CONDITION=STATE": a.completeSettings, "ZONE=FINDING:SEVERITY[:NOTE]": of(findings),
+		"CONDITION=STATE": a.completeSettings, "ZONE=FINDING:SEVERITY[:NOTE]": of(findings), "SURFACE-WAY=VALUE": of(surfaces),
 	}
 	var look func(*cobra.Command)
 	complete := func(cmd *cobra.Command) func(*pflag.Flag) {

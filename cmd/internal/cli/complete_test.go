@@ -60,6 +60,7 @@ func TestCompleted(t *testing.T) {
 		{"crash CW-01 --found nose=crushed:", space, "nose=crushed:slight nose=crushed:total", "", false},
 		{"equip CW-01 fitted ''", space, "battery-pack camera", "", false},
 		{"flight CW-01 --landing ''", space, "soft hard", "", true},
+		{"flight CW-01 --trim ''", noSpace, "elevator-up= elevator-down= ailerons-left-up= ailerons-left-down= ailerons-right-up= ailerons-right-down=", "", true},
 		{"note CW-01 ''", space, "", "", true},
 		{"note CW-01 --photo ''", file, "", "", true},
 		{"demo ''", space, "", "", true},

@@ -2,6 +2,8 @@ package cli
 
 import (
 	"context"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -9,21 +11,26 @@ import (
 	"fettle/cmd/internal/page"
 	"fettle/steps/quantity"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 func (a *app) flightCommand() *cobra.Command {
 	var landing, note, lasted string
+	var trims []string
 	cmd := &cobra.Command{
 		Use:   "flight [MARK]",
 		Short: "Log a flight and its landing",
 		Long: "Log a flight. A hard landing grounds the airframe until the check named in the triage table\n" +
-			"is complete. Flights use up the life of the gates that have one.",
-		Example:           "  fettle flight CW-01 --for 7min\n  fettle flight CW-01 --landing hard --note \"cartwheel in the sea lavender\"",
+			"is complete. Flights use up the life of the gates that have one. --trim says how far from neutral\n" +
+			"a surface stood after landing, seen from behind: an angle, or the travel of its edge. The answer\n" +
+			"is by how many turns of the clevis that is taken out, and what is measured again then.",
+		Example:           "  fettle flight CW-01 --for 7min --trim elevator-up=1.5mm\n  fettle flight CW-01 --landing hard --note \"cartwheel in the sea lavender\"",
 		Args:              arguments(0, 1),
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringVar(&landing, "landing", workflow.Soft, "how it landed: `soft or hard`")
 	cmd.Flags().StringVar(&note, "note", "", "a `NOTE`")
+	cmd.Flags().StringArrayVar(&trims, "trim", nil, "where a control surface stood after landing, `SURFACE-WAY=VALUE`: elevator-up=1.5mm, ailerons-left-up=2deg")
 	cmd.Flags().StringVar(&lasted, "for", "", "how long it was in the air, `TIME`: 7min")
 	at := atFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -31,12 +38,13 @@ func (a *app) flightCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return a.flight(cmd.Context(), args, workflow.LogFlight{Landing: landing, Note: note, Lasted: time}, *at)
+		flown := workflow.LogFlight{Landing: landing, Note: note, Lasted: time}
+		return a.flight(cmd.Context(), args, flown, trims, *at)
 	}
 	return cmd
 }
 
-func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlight, at string) error {
+func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlight, trims []string, at string) error {
 	before, err := a.airframeAlone(ctx, args)
 	if err != nil {
 		return err
@@ -50,6 +58,13 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 		return err
 	}
 	flight.Check = table.HardLanding
+	for _, text := range trims {
+		trim, err := parseTrim(before, text)
+		if err != nil {
+			return err
+		}
+		flight.Trims = append(flight.Trims, trim)
+	}
 	mark := before.Airframe.Mark
 	if err := a.act(ctx, before, flight, at); err != nil || a.json {
 		return err
@@ -64,6 +79,17 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 			return err
 		}
 	}
+	var stood []workflow.Trimmed
+	for _, t := range flight.Trims {
+		if one, ok := before.Trimmed(t); ok && t.Value.Sign() > 0 {
+			stood = append(stood, one)
+		}
+	}
+	if len(stood) > 0 {
+		if err := a.show(page.NewRecentring(mark, stood)); err != nil {
+			return err
+		}
+	}
 	if !f.Released {
 		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
 	}
@@ -71,6 +97,32 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 		a.say("%s is grounded until inspected. Inspect: fettle start %s %s. Report findings: fettle crash %s", mark, mark, flight.Check, mark)
 	}
 	return nil
+}
+
+// parseTrim reads SURFACE-WAY=VALUE: elevator-up=1.5mm, ailerons-left-up=2deg.
+func parseTrim(s *workflow.State, text string) (journal.Trim, error) {
+	surface, value, _ := strings.Cut(text, "=")
+	trim := journal.Trim{Control: surface}
+	var err error
+	for _, c := range s.Controls() {
+		way, named := strings.CutPrefix(surface, c.Name)
+		ways := s.Sheet.Geometry.Ways(c)
+		switch {
+		case named && slices.Contains(ways, strings.TrimPrefix(way, "-")):
+			trim.Control, trim.Way = c.Name, strings.TrimPrefix(way, "-")
+		case named && (way == "" || way[0] == '-'):
+			err = usage("--trim %s does not say which way it stood: %s", text, strings.Join(each(ways, c.Name+"-", ""), ", "))
+		}
+	}
+	if trim.Way == "" && err != nil {
+		return trim, err
+	}
+	for _, of := range []quantity.Dimension{quantity.Angle, quantity.Length} {
+		if trim.Value, err = quantity.Parse(value, of); err == nil {
+			return trim, nil
+		}
+	}
+	return trim, usage("--trim %s: give an angle or a travel of the edge with its unit: %s=1.5mm, %s=3deg", text, surface, surface)
 }
 
 func (a *app) equipCommand() *cobra.Command {

@@ -372,6 +372,7 @@ func lives() map[string]func(*bench) {
 		"own-words": (*bench).ownWords, "chosen": (*bench).chosen, "cared": (*bench).cared,
 		"glued": (*bench).glued, "begun": (*bench).begun, "witnessed": (*bench).witnessed,
 		"placed": (*bench).placed, "amended": (*bench).amended, "retired": (*bench).retired, "sold": (*bench).sold, "flown-grounded": (*bench).flownGrounded, "timed": (*bench).timed, "named": (*bench).named,
+		"trimmed": (*bench).trimmed,
 	}
 }
 
@@ -571,6 +572,25 @@ func (b *bench) timed() {
 	b.act(workflow.LogFlight{Landing: workflow.Soft, Lasted: b.quantity("7 min", quantity.Duration)})
 	b.act(workflow.LogFlight{Landing: workflow.Hard, Check: "post-crash", Note: "Into the reeds.", Lasted: b.quantity("90 s", quantity.Duration)})
 	b.act(workflow.LogFlight{Landing: workflow.Soft, Check: "post-crash"})
+}
+
+// trimmed has a throw that was read as an angle, and a trim measured after a flight.
+func (b *bench) trimmed() {
+	b.own("finch.yaml", strings.Replace(read(b.t, filepath.Join("testdata", "finch.yaml")), "gauges:\n", `geometry:
+  datum: The leading edge
+  surfaces:
+    main-wing: {is: wing, zone: wing, x: 0 mm, panels: [{root: 120 mm, tip: 120 mm, span: 400 mm}]}
+    fin: {is: fin, zone: tail, x: 400 mm, panels: [{root: 60 mm, tip: 60 mm, span: 80 mm}]}
+  controls:
+    rudder: {title: The rudder, surface: fin, chord: 30 mm, horn: 12 mm, thread: 0.4 mm, gates: [throw], with: rudder}
+gauges:
+  protractor: {title: Protractor, resolution: 1°, uncertainty: 2°}
+`, 1))
+	b.finished("FN-25")
+	b.act(workflow.Measure{Gate: "throw", Gauge: "protractor", Readings: []workflow.Reading{{Value: b.quantity("25°", quantity.Angle)}}})
+	b.act(workflow.GiveRelease{})
+	b.pass(time.Hour)
+	b.act(workflow.LogFlight{Landing: workflow.Soft, Trims: []journal.Trim{{Control: "rudder", Way: "left", Value: b.quantity("1.5 mm", quantity.Length)}}})
 }
 
 // sold is retired with a look-over open, which damage left that was taken back.

@@ -11,7 +11,7 @@ import (
 
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
-	"fettle/steps/quantity"
+	"fettle/steps"
 	"fettle/workflow"
 )
 
@@ -27,7 +27,8 @@ func (a *app) measureCommand() *cobra.Command {
 		Use:   "measure [MARK] GATE [POINT=VALUE]…",
 		Short: "Record readings at a gate, or show it",
 		Long: "Record readings at a gate. Without a reading the gate is shown. A value has a unit:\n" +
-			"4.6mm, 11/64in, \"5 3/8 in\"; a bare number is in the unit of the gate. A reading far\n" +
+			"4.6mm, 11/64in, \"5 3/8 in\"; a bare number is in the unit of the gate. Where the sheet has\n" +
+			"the chord, a throw is an angle or a travel: travel = chord × sin(angle). A reading far\n" +
 			"outside its limits, or unlike the others, is asked back on a terminal and else refused;\n" +
 			"--sure keeps it. Where readings of a point lie too far apart, steady the set-up and begin\n" +
 			"it anew with --anew and as many readings at once as are asked for: their mean decides,\n" +
@@ -82,7 +83,7 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 	}
 	request := workflow.Measure{Gate: gate, Gauge: o.gauge, Sure: o.sure, Anew: o.anew}
 	for _, v := range values {
-		reading, err := parseReading(v, report.Gate.Unit())
+		reading, err := parseReading(s, report.Gate, v)
 		if err != nil {
 			return err
 		}
@@ -107,12 +108,12 @@ func (a *app) measure(ctx context.Context, args []string, o measureOptions) erro
 }
 
 // parseReading reads POINT=VALUE, or VALUE where the gate has one point.
-func parseReading(text, unit string) (workflow.Reading, error) {
+func parseReading(s *workflow.State, gate steps.Gate, text string) (workflow.Reading, error) {
 	point, value, named := strings.Cut(text, "=")
 	if !named {
 		point, value = "", text
 	}
-	q, err := quantity.ParseIn(value, unit)
+	q, err := s.ParseReading(gate, value)
 	if err != nil {
 		return workflow.Reading{}, usage("%v", err)
 	}

@@ -83,6 +83,8 @@ type AuditedReading struct {
 	Value      float64     `json:"value"` // in the SI unit
 	SI         string      `json:"unit"`
 	Converted  string      `json:"in_unit_of_limits,omitempty"` // if it was typed in another unit
+	Throw      string      `json:"throw,omitempty"`             // a throw in the form that it was not typed in, nor has the gate
+	Chord      string      `json:"chord,omitempty"`             // that a throw is converted by
 	Limits     string      `json:"limits"`
 	Critical   bool        `json:"critical"`
 	Verdict    string      `json:"verdict"` // of this reading alone, or of what it was compared with
@@ -120,7 +122,13 @@ func newReading(r workflow.AuditedReading, record *workflow.Record) AuditedReadi
 	}
 	one.Value, one.SI, _ = r.Reading.Value.SI() // a stored reading has a value
 	if unit := r.Gate.Unit(); unit != r.Reading.Value.Unit() {
-		one.Converted, _ = r.Reading.Value.In(unit) // "" if the gate has no limits now
+		one.Converted, _ = r.Value.In(unit) // "" if the gate has no limits now
+	}
+	if other, ok := r.Throw.Other(r.Value, quantity.Nearest); ok {
+		one.Throw, one.Chord = other.String(), r.Throw.Chord.String()
+		if other.Dimension() == r.Reading.Value.Dimension() {
+			one.Throw = ""
+		}
 	}
 	one.Checked = r.Checked
 	if r.Check != nil {
@@ -223,8 +231,8 @@ func (r AuditedReading) heading(c Clock) string {
 
 func (r AuditedReading) line(c Clock) string {
 	value := strings.TrimSpace(r.Point + " " + r.Typed)
-	if r.Converted != "" {
-		value += " (" + r.Converted + ")"
+	if other := first(r.Converted, r.Throw); other != "" {
+		value += " (" + other + optionally(" at the chord of ", r.Chord) + ")"
 	}
 	text := fmt.Sprintf("%d · %s · %s · %s: **%s**", r.Entry, c.Full(r.At), esc(r.By), esc(value), esc(r.Verdict))
 	switch {

@@ -4,10 +4,12 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"fettle/steps/air"
+	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -26,6 +28,7 @@ type Card struct {
 	Figures  []CardFigure `json:"figures"`
 	Balance  *CardBalance `json:"balance,omitempty"`
 	Throws   []CardThrow  `json:"throws"`
+	Trims    []Trim       `json:"trims"`
 	Missing  []string     `json:"missing,omitempty"` // the keys of the sheet without which figures are left out
 	Cautions []string     `json:"cautions"`
 	Rules    string       `json:"rules"`
@@ -120,6 +123,24 @@ type ThrowValue struct {
 	Point string  `json:"point,omitempty"`
 	Value float64 `json:"value"`
 	Unit  string  `json:"unit"`
+	// The same as an angle, or as a travel at the chord.
+	Other     *float64 `json:"other,omitempty"`
+	OtherUnit string   `json:"other_unit,omitempty"`
+}
+
+func newThrowValue(s *workflow.State, gate, point string, p measuring.Part) ThrowValue {
+	v := ThrowValue{Point: point, Value: p.Value, Unit: p.Unit}
+	control, ok := s.Sheet.ControlOf(gate)
+	read, err := quantity.ParseIn(strconv.FormatFloat(p.Value, 'f', 6, 64), p.Unit)
+	if !ok || err != nil {
+		return v
+	}
+	if other, ok := control.Other(read, quantity.Nearest); ok {
+		v.OtherUnit = other.Unit()
+		value, _ := other.Float(v.OtherUnit)
+		v.Other = &value
+	}
+	return v
 }
 
 // NewCard makes the page of a card. The checks come before the airframe flies.
@@ -152,11 +173,12 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 	} else {
 		c.Balance = newCardBalance(s.Sheet.Geometry.Datum, b)
 	}
+	c.Trims = newTrims(card.Trims)
 	for _, t := range card.Throws {
 		one := CardThrow{Control: t.Control.Name, Title: t.Report.Gate.Title, Gate: t.Report.Gate.Name, Words: t.Report.Words(), Met: t.Report.Met(), At: t.Report.Last}
 		for _, p := range t.Parts {
 			if p.Known {
-				one.Values = append(one.Values, ThrowValue{strings.Join(p.Of, ""), p.Value, p.Unit})
+				one.Values = append(one.Values, newThrowValue(s, t.Report.Gate.Name, strings.Join(p.Of, ""), p))
 			}
 		}
 		c.Throws = append(c.Throws, one)
@@ -254,15 +276,25 @@ func (c Card) Rows(clock Clock) []CardRow {
 		b.row(row, clock)
 	}
 	for _, t := range c.Throws {
-		var values []string
+		var values, others []string
 		for _, v := range t.Values {
 			values = append(values, strings.TrimSpace(strings.ReplaceAll(v.Point, "-", " ")+" "+places(v.Value, 1)))
+			if v.Other != nil {
+				others = append(others, places(*v.Other, 1))
+			}
 		}
 		if len(values) == 0 {
 			row(t.Title, "no reading counts", t.Words)
 			continue
 		}
-		row(t.Title, quantity.Written(strings.Join(values, ", "), t.Values[0].Unit), measuredAt(t.At, t.Words, t.Met, clock))
+		text := quantity.Written(strings.Join(values, ", "), t.Values[0].Unit)
+		if len(others) > 0 {
+			text += " (" + quantity.Written(strings.Join(others, ", "), t.Values[0].OtherUnit) + ")"
+		}
+		row(t.Title, text, measuredAt(t.At, t.Words, t.Met, clock))
+	}
+	for _, t := range c.Trims {
+		row("Trim", t.line(), "measured after the flight of "+clock.At(t.At))
 	}
 	return rows
 }

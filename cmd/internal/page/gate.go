@@ -36,6 +36,7 @@ type Gate struct {
 	FlightsLeft int       `json:"flights_left,omitempty"`
 	ValidUntil  time.Time `json:"valid_until,omitzero"`
 	Other       string    `json:"other_units,omitempty"`    // limits and readings in the other unit system
+	Throw       string    `json:"throw,omitempty"`          // the same as an angle, or as a travel
 	Later       bool      `json:"measured_later,omitempty"` // it is stale or counts for a time, and a step of an open job asks for it
 	Measure     string    `json:"measure"`
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
@@ -102,7 +103,7 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 		if r.Met() || g.Plain { // nothing is left to pass, or all within the limits does
 			pass, ok = r.Gate.Limits, true
 		}
-		g.Passes, g.Other = passesText(r.Gate, pass, ok), otherUnits(r, pass)
+		g.Passes, g.Other, g.Throw = passesText(r.Gate, pass, ok), otherUnits(r, pass), thrown(s, r, pass)
 	}
 	if r.Standing == workflow.Undecided {
 		g.remedy = s.ToMeet(r, now)
@@ -246,7 +247,7 @@ func (g Gate) brief(c Clock) string {
 	if g.Passes != "" {
 		text += "; " + esc(g.Passes)
 	}
-	return text + ". " + g.says(len(g.Parts) == 0) + g.other(c)
+	return text + ". " + g.says(len(g.Parts) == 0) + optionally(" ", Capital(esc(g.Throw))) + g.other(c)
 }
 
 func (g Gate) other(c Clock) string {

@@ -656,6 +656,15 @@ func (b *bench) repair() {
 	flown := b.act(workflow.LogFlight{Landing: workflow.Soft})
 	b.show("Recorded-flown", flown)
 	b.show("Records", page.Records{Airframes: []page.Recorded{flown, {Mark: "FN-02"}}})
+	control := steps.Control{Name: "rudder", Chord: b.q("30 mm", quantity.Length), Horn: b.q("12 mm", quantity.Length), Thread: b.q("0.4 mm", quantity.Length)}
+	trim := func(way, value string) journal.Trim {
+		return journal.Trim{Control: "rudder", Way: way, Value: b.q(value, quantity.Length)}
+	}
+	b.show("Recentring", page.NewRecentring("FN-01", []workflow.Trimmed{
+		{Trim: trim("left", "1.5 mm"), Control: control, Turns: 1.5, Rework: "throw", Again: []string{"throw", "square"}},
+		{Trim: trim("left-up", "0.1 mm"), Control: control, Turns: 0.1, Rework: "throw", Again: []string{"throw"}},
+		{Trim: trim("right-down", "2 mm"), Control: control, Lacks: []string{"horn", "thread"}},
+	}))
 	triage := b.docs["finch-triage"].Triage
 	b.show("Recorded-damaged", b.act(workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{
 		{Finding: "cell-dented", Zone: "radio", Severity: steps.Slight},

@@ -147,7 +147,7 @@ func says(facts journal.Facts) string {
 	case journal.EquipmentChanged:
 		return fmt.Sprintf("%s the %s%s%s%s%s%s", f.Change, f.Item, optionally(" ", f.Name), optionally(" in the zone ", f.Zone), optionally(", ", typed(f.Mass)), optionally(", arm ", typed(f.Arm)), optionally(": ", f.Note))
 	case journal.FlightLogged:
-		return "flew" + optionally(" for ", typed(f.Lasted)) + ", " + f.Landing + " landing" + optionally(", not released to fly: ", f.Grounded) + optionally(": ", f.Note)
+		return "flew" + optionally(" for ", typed(f.Lasted)) + ", " + f.Landing + " landing" + optionally(", trimmed ", trimsOf(f)) + optionally(", not released to fly: ", f.Grounded) + optionally(": ", f.Note)
 	case journal.Retired:
 		return "retired it: " + f.Because + optionally(": ", f.Note)
 	case journal.StepDone:

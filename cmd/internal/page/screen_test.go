@@ -81,11 +81,11 @@ func TestSinceFits(t *testing.T) {
 		e := Entry{Says: "fitted the logger in the zone nose, 9 g"}
 		gate := SinceGate{Gate: "aileron-throw", Standing: workflow.Current, Values: []SinceValue{{Of: "left-up", Was: &was, Is: &is, Unit: "mm"}, {Of: "left-up / right-up", Is: &is, Unit: "mm"}}}
 		p.Flights, p.Equipment, p.Reworked = append(p.Flights, e), append(p.Equipment, e), append(p.Reworked, e.Says)
-		p.Balance, p.Trims, p.Readings = append(p.Balance, gate), append(p.Trims, gate), append(p.Readings, gate)
+		p.Balance, p.Throws, p.Readings = append(p.Balance, gate), append(p.Throws, gate), append(p.Readings, gate)
 		p.Damages = append(p.Damages, Damage{Name: "D1", Finding: "cracked", Zone: "wing"})
 		p.Conditions = append(p.Conditions, SinceStated{"propeller", "off", "on"})
 	}
-	p.Trims[29].Standing, p.Trims[29].Reason = workflow.StaleGate, "tail was disturbed by damage D1"
+	p.Throws[29].Standing, p.Throws[29].Reason = workflow.StaleGate, "tail was disturbed by damage D1"
 	var b bytes.Buffer
 	if err := (term.Streams{Columns: 80}).ShowTo(&b, p.Markdown(Clock{})); err != nil {
 		t.Fatal(err)

@@ -19,7 +19,8 @@ type Since struct {
 	Flights    []Entry       `json:"flights"`
 	Equipment  []Entry       `json:"equipment"`
 	Balance    []SinceGate   `json:"balance"`
-	Trims      []SinceGate   `json:"trims"`
+	Trims      []SinceTrim   `json:"trims"`
+	Throws     []SinceGate   `json:"throws"`
 	Damages    []Damage      `json:"damages"`
 	Jobs       []SinceJob    `json:"jobs"`
 	Reworked   []string      `json:"reworked"`
@@ -34,6 +35,24 @@ type SinceGate struct {
 	Standing workflow.GateStanding `json:"standing"`
 	Reason   string                `json:"reason,omitempty"`
 	Values   []SinceValue          `json:"values"`
+}
+
+// A SinceTrim is a control surface that was trimmed otherwise before the flight.
+type SinceTrim struct {
+	Was *Trim `json:"was,omitempty"` // absent: no trim was logged
+	Is  *Trim `json:"is,omitempty"`  // absent: it has none now
+}
+
+func (t SinceTrim) line() string {
+	switch {
+	case t.Was == nil:
+		return t.Is.line()
+	case t.Is == nil:
+		return t.Was.named() + " " + t.Was.Value + " → none"
+	case t.Was.Way == t.Is.Way:
+		return t.Was.named() + " " + t.Was.Value + " → " + strings.TrimPrefix(t.Is.line(), t.Is.named()+" ")
+	}
+	return t.Was.named() + " " + t.Was.Value + " → " + t.Is.line()
 }
 
 // A SinceValue is one value that a gate is judged by, before the flight and now.
@@ -62,7 +81,7 @@ type SinceStated struct {
 // NewSince makes the page of what changed since the last good flight, if there was one.
 func NewSince(s *workflow.State, all *workflow.SinceGood, now time.Time) Since {
 	p := Since{Mark: s.Airframe.Mark, Flights: []Entry{}, Equipment: []Entry{}, Damages: []Damage{}, Jobs: []SinceJob{}, Reworked: []string{}, Conditions: []SinceStated{},
-		Balance: []SinceGate{}, Trims: []SinceGate{}, Readings: []SinceGate{}}
+		Balance: []SinceGate{}, Trims: []SinceTrim{}, Throws: []SinceGate{}, Readings: []SinceGate{}}
 	if all == nil {
 		return p
 	}
@@ -88,10 +107,23 @@ func NewSince(s *workflow.State, all *workflow.SinceGood, now time.Time) Since {
 	for _, c := range all.Conditions {
 		p.Conditions = append(p.Conditions, SinceStated(c))
 	}
+	for _, t := range all.Trims {
+		var one SinceTrim
+		for _, side := range []struct {
+			from *workflow.Trimmed
+			to   **Trim
+		}{{t.Was, &one.Was}, {t.Is, &one.Is}} {
+			if side.from != nil {
+				trim := newTrim(*side.from)
+				*side.to = &trim
+			}
+		}
+		p.Trims = append(p.Trims, one)
+	}
 	for _, group := range []struct {
 		from []workflow.GateChange
 		to   *[]SinceGate
-	}{{all.Balance, &p.Balance}, {all.Trims, &p.Trims}, {all.Readings, &p.Readings}} {
+	}{{all.Balance, &p.Balance}, {all.Throws, &p.Throws}, {all.Readings, &p.Readings}} {
 		for _, g := range group.from {
 			*group.to = append(*group.to, newSinceGate(s, g))
 		}
@@ -155,7 +187,10 @@ func (p Since) Markdown(c Clock) string {
 	}
 	l.add("# What changed on %s since its last good flight\n", esc(p.Mark))
 	l.item("%s", esc(cut(fmt.Sprintf("%s, entry %d: %s", c.At(p.Flight.At), p.Flight.Position, p.Flight.Says), screenLong)))
-	var repairs, conditions []string
+	var repairs, conditions, trims []string
+	for _, t := range p.Trims {
+		trims = append(trims, t.line())
+	}
 	for _, d := range p.Damages {
 		repairs = append(repairs, d.brief())
 	}
@@ -178,7 +213,7 @@ func (p Since) Markdown(c Clock) string {
 		name  string
 		items []string
 	}{
-		{"flights", entriesSay(p.Flights)}, {"equipment", entriesSay(p.Equipment)}, {"balance", gateLines(p.Balance)}, {"throws", gateLines(p.Trims)},
+		{"flights", entriesSay(p.Flights)}, {"equipment", entriesSay(p.Equipment)}, {"balance", gateLines(p.Balance)}, {"trims", trims}, {"throws", gateLines(p.Throws)},
 		{"repairs and work", append(repairs, p.Reworked...)}, {"readings", gateLines(p.Readings)}, {"conditions", conditions},
 	} {
 		if len(group.items) > 0 {

@@ -58,7 +58,7 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 		r = request
 		r.Readings = slices.Clone(r.Readings)
 		text, r.Gauge, _ = strings.Cut(text, " with ")
-		r.Readings[0].Value, err = quantity.ParseIn(text, unit)
+		r.Readings[0].Value, err = s.ParseReading(g.Gate, text)
 		return r, err
 	}
 	q := Question{

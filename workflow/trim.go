@@ -1,0 +1,151 @@
+package workflow
+
+import (
+	"slices"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/quantity"
+	"fettle/workflow/journal"
+)
+
+// A Trimmed is a control surface as it stood after the last flight whose trims were
+// logged, and how that is taken out of the transmitter: by the linkage.
+type Trimmed struct {
+	journal.Trim
+	Control steps.Control
+	Flight  int64 // the entry of the flight; 0: it is not logged yet
+	At      time.Time
+
+	Turns  float64  // of the clevis, that take it out
+	Lacks  []string // the keys of the control without which nobody knows the turns
+	Rework string   // the gate whose rework is recorded then; "": no gate measures its throw
+	Again  []string // the gates that are measured again then
+	Out    bool     // its gate was reworked since
+}
+
+// Trims are the surfaces that a logged trim left away from neutral, each by the latest
+// flight that says how it stood.
+func (s *State) Trims() []Trimmed {
+	var all []Trimmed
+	for _, f := range s.Flights {
+		for _, t := range f.Trims {
+			one, ok := s.Trimmed(t)
+			if !ok {
+				continue
+			}
+			one.Flight, one.At = f.Position, f.At
+			one.Out = slices.ContainsFunc(one.Control.Gates, func(gate string) bool { return s.reworkedSince(gate, f) })
+			i := slices.IndexFunc(all, func(o Trimmed) bool { return sameSurface(o.Trim, t) })
+			switch {
+			case i < 0:
+				all = append(all, one)
+			case !f.At.Before(all[i].At):
+				all[i] = one
+			}
+		}
+	}
+	return slices.DeleteFunc(all, func(t Trimmed) bool { return t.Value.Sign() == 0 })
+}
+
+func sameSurface(a, b journal.Trim) bool {
+	one, _ := steps.Side(a.Way)
+	other, _ := steps.Side(b.Way)
+	return a.Control == b.Control && one == other
+}
+
+// reworkedSince reports whether the gate was reworked after the flight, by entry and by time.
+func (s *State) reworkedSince(gate string, f Flight) bool {
+	record := s.gates[gate]
+	return record != nil && record.reworked > f.Position && !s.Entries[record.reworked].At.Before(f.At)
+}
+
+// trimmedAt reports whether a trim is left to take out at the control whose throw the gate
+// measures, so that the gate is reworked though it has passed.
+func (s *State) trimmedAt(gate string) bool {
+	return slices.ContainsFunc(s.Trims(), func(t Trimmed) bool { return t.Rework == gate && !t.Out })
+}
+
+// Trimmed is how the trim is taken out, and what is measured again then: what the rework of
+// its throw makes stale. False: the airframe has no such control.
+func (s *State) Trimmed(t journal.Trim) (Trimmed, bool) {
+	control, ok := s.Sheet.Control(t.Control)
+	if !ok || !control.In(s.selected) {
+		return Trimmed{}, false
+	}
+	one := Trimmed{Trim: t, Control: control}
+	one.Turns, _ = control.Turns(t.Value)
+	for _, key := range []struct {
+		name string
+		is   quantity.Quantity
+	}{{"horn", control.Horn}, {"thread", control.Thread}} {
+		if key.is.IsZero() {
+			one.Lacks = append(one.Lacks, key.name)
+		}
+	}
+	var zones []string
+	for _, name := range control.Gates {
+		gate, ok := s.Sheet.Gate(name)
+		if !ok || !gate.In(s.selected) || one.Rework != "" {
+			continue
+		}
+		one.Rework = name
+		zones = gate.Of
+		for i, way := range gate.Reworks {
+			if i == 0 {
+				zones = nil
+			}
+			zones = append(zones, gate.Reworking(way)...)
+		}
+	}
+	for _, gate := range s.Sheet.GatesFor(s.selected) {
+		if !gate.Work && (gate.DependsOn(zones...) || slices.Contains(control.Gates, gate.Name)) {
+			one.Again = append(one.Again, gate.Name)
+		}
+	}
+	return one, true
+}
+
+// trims refuses trims that the airframe can't have had.
+func (s *State) trims(all []journal.Trim) error {
+	if len(all) > 0 && len(s.controls()) == 0 {
+		return bad("the design sheet has no geometry: controls, which trims are of; say them in a note")
+	}
+	for i, t := range all {
+		control, ok := s.Sheet.Control(t.Control)
+		if !ok || !control.In(s.selected) {
+			return unknown("control", t.Control, s.controls())
+		}
+		if ways := s.Sheet.Geometry.Ways(control); !slices.Contains(ways, t.Way) {
+			return unknown("way of "+t.Control, t.Way, ways)
+		}
+		if slices.ContainsFunc(all[:i], func(u journal.Trim) bool { return sameSurface(t, u) }) {
+			return bad("the trim of %s is given twice", t.Control)
+		}
+		if t.Value.Sign() < 0 {
+			return bad("%s: %s is less than nothing; the word before it says which way", t.Control, t.Value.Typed())
+		}
+		if _, err := control.Throw(t.Value, "°"); err != nil {
+			return bad("%s: %v", t.Control, err)
+		}
+	}
+	return nil
+}
+
+// controls are the names of the control surfaces that the airframe has.
+func (s *State) controls() (names []string) {
+	for _, c := range s.Controls() {
+		names = append(names, c.Name)
+	}
+	return names
+}
+
+// Controls are the control surfaces that the airframe has.
+func (s *State) Controls() (all []steps.Control) {
+	for _, c := range s.Sheet.Geometry.Controls {
+		if c.In(s.selected) {
+			all = append(all, c)
+		}
+	}
+	return all
+}

@@ -1,0 +1,87 @@
+package workflow
+
+import (
+	"slices"
+	"testing"
+
+	"fettle/steps"
+	"fettle/workflow/journal"
+)
+
+// A throw is read as an angle or a travel, with a gauge that shows it, and a trim is taken
+// out by turns of the clevis.
+func TestThrowsAndTrims(t *testing.T) {
+	in := sheet()
+	in.Gauges = append(in.Gauges, steps.Gauge{Name: "protractor", Title: "Protractor", Resolution: q("0.5°"), Uncertainty: q("1°")})
+	in.Geometry.Controls = []steps.Control{{Name: "rudder", Title: "The rudder", Surface: "fin", Chord: q("30 mm"), Horn: q("12 mm"), Thread: q("0.4 mm"), Gates: []string{"throw"}}}
+	in.Geometry.Surfaces = []steps.Surface{{Name: "fin", Is: steps.Fin}}
+	in.Gates[2].Where = steps.Where{}
+	b := workingOn(t, in, steps.Stage{Name: "one", Steps: []steps.Step{measuringStep("throws", "throw")}})
+	throw := func(gauge, value string) Measure {
+		return Measure{Gate: "throw", Gauge: gauge, Sure: true, Readings: []Reading{{Value: q(value)}}}
+	}
+	for _, bad := range []Measure{throw("", "31 mm"), throw("protractor", "95°"), throw("", "20°"), throw("protractor", "11 mm"), throw("", "20 g")} {
+		if _, err := b.state.Decide(bad, Circumstances{At: b.now, Now: b.now}); err == nil {
+			t.Errorf("%s with %q is taken", bad.Readings[0].Value.Typed(), bad.Gauge)
+		}
+	}
+	b.must(setting("propeller", "off"), throw("protractor", "20°"), throw("", "10.5 mm"))
+	// 30 × sin 20° = 10.2606 by hand; the mean with 10.5 is 10.3803 (10.3805 of 10.261), and 1° is 0.5236 mm at most.
+	r, err := b.state.GateReport("throw", b.now)
+	if err != nil || r.Standing != Current {
+		t.Fatalf("%+v, %v", r, err)
+	}
+	if v := b.state.Judged(r)[0]; v.Value < 10.3802 || v.Value > 10.3806 || v.U < 0.52 {
+		t.Errorf("judged %v ± %v", v.Value, v.U)
+	}
+	if typed := b.state.Entries[r.Rests[0]].Facts.(journal.ReadingTaken).Value.Typed(); typed != "20°" {
+		t.Errorf("kept as %s", typed)
+	}
+	trim := func(way, value string) journal.Trim {
+		return journal.Trim{Control: "rudder", Way: way, Value: q(value)}
+	}
+	for _, bad := range [][]journal.Trim{
+		{{Control: "elevator", Way: "up", Value: q("1 mm")}}, {trim("up", "1 mm")}, {trim("", "1 mm")}, {trim("left", "31 mm")}, {trim("left", "-1 mm")},
+		{trim("left", "1 mm"), trim("right", "1 mm")}, {trim("left", "1 g")}, {trim("left", "91°")},
+	} {
+		if _, err := b.state.Decide(LogFlight{Landing: Soft, Trims: bad}, Circumstances{At: b.now, Now: b.now}); err == nil {
+			t.Errorf("%v is taken", bad)
+		}
+	}
+	rework := Rework{Gate: "throw"}
+	if _, err := b.state.Decide(rework, Circumstances{At: b.now, Now: b.now}); err == nil {
+		t.Error("a gate that has passed is reworked without a trim")
+	}
+	b.must(LogFlight{Landing: Soft, Trims: []journal.Trim{trim("left", "1.5 mm")}})
+	b.must(LogFlight{Landing: Soft}) // says nothing of it
+	// 12 × 1.5 / 30 / 0.4 = 1.5 by hand
+	stands := b.state.Trims()
+	if len(stands) != 1 || stands[0].Turns < 1.4999 || stands[0].Turns > 1.5001 || !slices.Contains(stands[0].Again, "throw") || stands[0].Rework != "throw" || stands[0].Out {
+		t.Fatalf("%+v", stands)
+	}
+	b.must(rework)
+	if r, _ := b.state.GateReport("throw", b.now); r.Standing != StaleGate {
+		t.Errorf("after the rework the throw is %s", r.Standing)
+	}
+	if stands = b.state.Trims(); len(stands) != 1 || !stands[0].Out {
+		t.Errorf("after the rework %+v", stands)
+	}
+	b.must(LogFlight{Landing: Soft, Trims: []journal.Trim{trim("right", "0 mm")}})
+	if stands = b.state.Trims(); len(stands) != 0 {
+		t.Errorf("in the middle: %+v", stands)
+	}
+}
+
+// A throw that was converted by one chord says nothing where a newer sheet has another.
+func TestThrowAtAnotherChord(t *testing.T) {
+	s := State{Sheet: sheet()}
+	s.Sheet.Geometry.Controls = []steps.Control{{Name: "rudder", Chord: q("30 mm"), Gates: []string{"throw"}}}
+	gate, _ := s.Sheet.Gate("throw")
+	for chord, counts := range map[string]bool{"30 mm": true, "3 cm": true, "31 mm": false} {
+		read := reading{chord: q(chord)}
+		read.Value = q("10 mm")
+		if why := s.otherwise(gate, read); (why == "") != counts {
+			t.Errorf("by a chord of %s: %q", chord, why)
+		}
+	}
+}

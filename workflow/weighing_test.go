@@ -1,0 +1,37 @@
+package workflow
+
+import (
+	"strings"
+	"testing"
+
+	"fettle/steps/measuring"
+	"fettle/steps/quantity"
+)
+
+// Of a nose wheel and two main wheels abreast the aircraft tips tail down over both of these
+// and, over the line of the nose wheel and one of them, neither tail down nor nose down.
+func TestTippingOverThreeScales(t *testing.T) {
+	at := func(mm string) quantity.Quantity {
+		q, err := quantity.Parse(mm, quantity.Length)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return q
+	}
+	of := func(function, one, two, three string) measuring.Result {
+		return measuring.Result{Function: function, Stations: []measuring.Station{{Point: "a", At: at(one)}, {Point: "b", At: at(two)}, {Point: "c", At: at(three)}}}
+	}
+	tricycle, conventional, across := of(measuring.Balance, "-30 mm", "70 mm", "7 cm"), of(measuring.Balance, "7 mm", "7 mm", "222 mm"), of(measuring.Lateral, "-25 mm", "0 mm", "25 mm")
+	for _, c := range []struct {
+		result      measuring.Result
+		point, want string
+	}{
+		{tricycle, "a", "tips over b and c, tail down:"}, {tricycle, "b", "tips over the others:"}, {tricycle, "c", "tips over the others:"},
+		{conventional, "a", "tips over the others:"}, {conventional, "c", "tips over a and b, nose down:"},
+		{across, "a", "tips over c, right side down:"}, {across, "b", "tips over the others:"}, {across, "c", "tips over a, left side down:"},
+	} {
+		if got := lifted(c.result, c.point); !strings.Contains(got, c.want) {
+			t.Errorf("%s of %s: %s", c.point, c.result.Function, got)
+		}
+	}
+}
