@@ -36,7 +36,7 @@ func (c *checker) balanced(sheet *Document) {
 	}
 	low, high, limited := limitsOfBalance(s)
 	sum, fits := "", false // where the parts as they are listed have it outside the limits
-	for _, has := range combined(governing(s)) {
+	for _, has := range combined(governing(s, true)) {
 		on, when := steps.Selection{Has: has}, variant{options: has}.when()
 		if p, err := planform.Of(g, on); err != nil {
 			note("wing", "the surface "+g.Surfaces[0].Name, "nothing can be said of the balance%s: %v", when, err)
@@ -73,6 +73,28 @@ func (c *checker) balanced(sheet *Document) {
 	if sum != "" && !fits {
 		note("sum", "the part "+cmp.Or(g.Battery.Part, g.Parts[0].Name), "%s", sum)
 	}
+}
+
+// A Planform is the planform of the airframes of a design that have the options.
+type Planform struct {
+	Options []string
+	planform.Plan
+	Low, High float64 // the stations between which its gate wants the balance; without end where it has no limit
+}
+
+// Planforms are those of a design: several where options change its surfaces.
+func Planforms(s *steps.Sheet) []Planform {
+	low, high, limited := limitsOfBalance(s)
+	if !limited {
+		low, high = math.Inf(-1), math.Inf(1)
+	}
+	var all []Planform
+	for _, has := range combined(governing(s, false)) {
+		if p, err := planform.Of(s.Geometry, steps.Selection{Has: has}); err == nil {
+			all = append(all, Planform{has, p, low, high})
+		}
+	}
+	return all
 }
 
 // A total is what the parts of an airframe add up to.
@@ -137,14 +159,16 @@ func in(q quantity.Quantity, unit string) float64 {
 	return f
 }
 
-// governing are the choices that something of the geometry goes by.
-func governing(s *steps.Sheet) []steps.Choice {
+// governing are the choices that the surfaces go by, and the parts as well if they are asked for.
+func governing(s *steps.Sheet, parts bool) []steps.Choice {
 	var names []string
 	for _, one := range s.Geometry.Surfaces {
 		names = append(names, one.Options()...)
 	}
 	for _, one := range s.Geometry.Parts {
-		names = append(names, one.Options()...)
+		if parts {
+			names = append(names, one.Options()...)
+		}
 	}
 	return slices.DeleteFunc(s.Choices(), func(c steps.Choice) bool {
 		return !slices.ContainsFunc(c.Names(), func(a string) bool { return slices.Contains(names, a) })

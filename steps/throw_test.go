@@ -1,9 +1,12 @@
 package steps_test
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"fettle/steps"
 	"fettle/steps/measuring"
@@ -85,6 +88,28 @@ func must(v float64, err error) float64 {
 		return math.NaN()
 	}
 	return v
+}
+
+// A travel as an angle and back is the same travel, and inches change nothing.
+func TestThrowThereAndBack(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		chord := rapid.IntRange(100, 3000).Draw(rt, "chord in tenths of a mm")
+		travel := rapid.IntRange(-chord*9/10, chord*9/10).Draw(rt, "travel in tenths of a mm")
+		c := steps.Control{Chord: amount(t, fmt.Sprintf("%d.%d mm", chord/10, chord%10), quantity.Length)}
+		angle, err := c.Throw(amount(t, fmt.Sprint(float64(travel)/10, " mm"), quantity.Length), "°")
+		if err != nil {
+			rt.Fatal(err)
+		}
+		back, err := c.Throw(angle, "mm")
+		// A thousandth of a degree moves the edge by chord × 1.75e-5 at most, half of that when rounded.
+		if got := must(back.Float("mm")); err != nil || math.Abs(got-float64(travel)/10) > float64(chord)/10*1e-5+0.001 {
+			rt.Fatalf("%d, as %s, is %v, %v", travel, angle, got, err)
+		}
+		inches, err := c.Throw(angle, "in")
+		if got := must(inches.Float("mm")); err != nil || math.Abs(got-float64(travel)/10) > float64(chord)/10*1e-5+0.0254 {
+			rt.Fatalf("%d, as %s, is %v in inches, %v", travel, angle, got, err)
+		}
+	})
 }
 
 // Where an edge can go is said as the sheets name the points of its throw.

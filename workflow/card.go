@@ -1,8 +1,10 @@
 package workflow
 
 import (
+	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"fettle/steps"
@@ -23,6 +25,7 @@ type Card struct {
 	Trims         []Trimmed    // as they were last logged
 	Concessions   []GateReport // gates that were accepted and not met
 	Exceeded      []Figure     // ratings that the current at full throttle exceeds
+	Exchanged     []string     // equipment that another was fitted for, of which the sheet's figures say nothing
 }
 
 // Outside is the air in which the airframe is to fly.
@@ -37,12 +40,14 @@ const (
 	AreaFigure       = "wing-area"
 	LoadingFigure    = "wing-loading"
 	AirFigure        = "air-density"
+	LiftFigure       = "lift-coefficient"
 	StallFigure      = "stall-speed"
 	LaunchFigure     = "launch-speed"
 	Bank45Figure     = "stall-speed-45"
 	Bank60Figure     = "stall-speed-60"
 	ThrustFigure     = "thrust-to-weight"
 	CurrentFigure    = "full-current"
+	CruiseFigure     = "cruise-current"
 	ControllerFigure = "controller-rating"
 	MotorFigure      = "motor-rating"
 	BatteryFigure    = "battery-rating"
@@ -50,6 +55,8 @@ const (
 	EnduranceFigure  = "endurance"
 	ReserveFigure    = "reserve"
 	EnergyFigure     = "battery-energy"
+	NeutralFigure    = "neutral-point"
+	MarginFigure     = "static-margin"
 )
 
 // LaunchFactor is how many times its stalling speed an aircraft has when it is let go
@@ -71,24 +78,27 @@ func (f Figure) Known() bool { return len(f.Missing) == 0 }
 
 // Weakest is the least that the figure rests on.
 func (f Figure) Weakest() Basis {
-	weakest := Measured
+	all := Bases()
+	weakest := 0
 	for _, g := range f.Rests {
-		if g.Basis == Assumed || g.Basis == FromSheet && weakest == Measured {
-			weakest = g.Basis
-		}
+		weakest = max(weakest, slices.Index(all, g.Basis))
 	}
-	return weakest
+	return all[weakest]
 }
 
 // A Basis is how well something is known.
 type Basis string
 
-// Bases, the best first.
+// Bases.
 const (
 	Measured  Basis = "measured"
+	Computed  Basis = "computed" // of what was measured, and of the equipment changed since
 	FromSheet Basis = "from the sheet"
 	Assumed   Basis = "assumed"
 )
+
+// Bases are all of them, the best first.
+func Bases() []Basis { return []Basis{Measured, Computed, FromSheet, Assumed} }
 
 // A Ground is one thing that a figure rests on.
 type Ground struct {
@@ -109,7 +119,7 @@ type Throw struct {
 // Card is the card of the airframe at the time, in air of the altitude and the
 // temperature; of what nobody said the standard atmosphere has it.
 func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Card, error) {
-	c := carding{state: s, at: at, sheet: s.Sheet}
+	c := carding{state: s, at: at, sheet: s.Sheet, exchanged: s.exchanged()}
 	c.plan, c.planless = planform.Of(s.Sheet.Geometry, s.selected)
 	outside, density, err := c.outside(altitude, temperature)
 	if err != nil {
@@ -119,6 +129,9 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	if p, err := s.Poise(at); err == nil {
 		card.Balance = &p
 	}
+	for _, e := range c.exchanged {
+		card.Exchanged = append(card.Exchanged, e.Title)
+	}
 	mass, area := c.mass(), c.area()
 	loading := c.of(LoadingFigure, "kg/m²", func(v []float64) float64 { return air.Loading(v[0], v[1]) }, mass, area)
 	card.Figures = append(card.Figures, mass, area, loading, density)
@@ -126,6 +139,7 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 		card.Release = *s.Release
 		card.Figures = append(card.Figures, c.speeds(mass, area, density)...)
 	}
+	card.Figures = append(card.Figures, c.margin(card.Balance)...)
 	power := c.power(mass)
 	card.Figures = append(card.Figures, power...)
 	full := s.FullCurrent(at)
@@ -148,8 +162,37 @@ type carding struct {
 	sheet *steps.Sheet
 	at    time.Time
 
-	plan     planform.Plan
-	planless error // why there is none
+	plan      planform.Plan
+	planless  error // why there is none
+	exchanged []steps.Equipment
+}
+
+// exchanged is the equipment of the sheet that is named, and not what was built in: what the
+// sheet says of the drive was said of another. What may be left off drives nothing.
+func (s *State) exchanged() []steps.Equipment {
+	var all []steps.Equipment
+	for _, e := range s.Sheet.Equipment {
+		built, now := "", ""
+		for i, c := range slices.DeleteFunc(slices.Clone(s.changes), func(c change) bool { return c.Item != e.Name || c.Change != Fitted }) {
+			if now = c.Name; i == 0 && c.Step != "" {
+				built = c.Name
+			}
+		}
+		if now != "" && now != built && !e.Optional {
+			all = append(all, e)
+		}
+	}
+	return all
+}
+
+// battery is the equipment that the flight battery is; "": the sheet does not say.
+func (c carding) battery() string {
+	for _, part := range c.sheet.Geometry.Parts {
+		if part.Name == c.sheet.Geometry.Battery.Part {
+			return part.Equipment
+		}
+	}
+	return ""
 }
 
 // lacking is a figure that the sheet lacks something for.
@@ -207,35 +250,114 @@ func (c carding) area() Figure {
 		Rests: []Ground{{What: "area", Basis: FromSheet, Source: c.sheet.Geometry.Source}}}
 }
 
-// mass is that of the whole airframe: as it was weighed if that stands, else the sum of
-// the parts that are aboard.
+// mass is that of the whole airframe: as it was weighed if that stands, else as it was
+// weighed last and what was changed since, else the sum of the parts that are aboard.
 func (c carding) mass() Figure {
 	f := Figure{Name: MassFigure, Unit: "kg"}
-	for _, g := range c.sheet.GatesFor(c.state.selected) {
-		if !g.Mass || g.Dimension() != quantity.Mass || !g.Result.IsZero() {
-			continue
+	now, unknown := masses(c.state.Placed(c.state.Size()))
+	if m, ok := c.state.lastMass(c.at); ok {
+		f.Value, f.U, f.Rests = m.grams/1000, m.u/1000, []Ground{{What: "mass", Basis: Measured, Entry: m.position, At: m.at}}
+		if m.counts {
+			return f
 		}
-		if r := c.state.report(g, c.at); r.Met() && r.Finding.Missing == "" {
-			for _, part := range c.state.Parts(r) {
-				if part.Known && len(part.Of) < 2 && len(r.Rests) > 0 {
-					f.Value, f.U = part.Value*scaleOf(part.Unit, "kg"), part.U*scaleOf(part.Unit, "kg")
-					f.Rests = []Ground{{What: "mass", Basis: Measured, Entry: slices.Max(r.Rests), At: r.Last}}
-					return f
-				}
-			}
+		then, unknownThen := masses(c.state.Placed(m.position))
+		f.Value += (now - then) / 1000
+		f.Rests[0].Basis, f.Rests[0].Source = Computed, "weighed, and changed since by the record"
+		added := slices.DeleteFunc(unknown, func(title string) bool { return slices.Contains(unknownThen, title) })
+		if len(added) > 0 {
+			f.Rests = append(f.Rests, Ground{What: "no mass of " + strings.Join(added, ", "), Basis: Assumed, Source: "nobody said what it weighs"})
 		}
+		return f
 	}
-	for _, part := range c.state.Placed(c.state.Size()) {
-		if part.Load.Mass != nil {
-			g, _ := part.Load.Mass.Float64()
-			f.Value += g / 1000
-		}
-	}
+	f.Value = now / 1000
 	if !(f.Value > 0) {
 		return lacking(MassFigure, "geometry: parts")
 	}
 	f.Rests = []Ground{{What: "mass", Basis: FromSheet, Source: "the sum of its parts"}}
 	return f
+}
+
+// masses is what parts weigh together, in g, and which say nothing of it.
+func masses(parts []Placed) (sum float64, unknown []string) {
+	for _, p := range parts {
+		if p.Load.Mass == nil {
+			unknown = append(unknown, p.Title)
+			continue
+		}
+		g, _ := p.Load.Mass.Float64()
+		sum += g
+	}
+	return sum, unknown
+}
+
+// A weighed is the last mass that was read of the whole airframe.
+type weighed struct {
+	grams, u float64
+	position int64
+	at       time.Time
+	counts   bool // nothing was changed since
+}
+
+// lastMass is the last mass that was read, whether it counts still or not.
+func (s *State) lastMass(at time.Time) (weighed, bool) {
+	for _, g := range s.Sheet.GatesFor(s.selected) {
+		record := s.gates[g.Name]
+		if record == nil || !g.Mass || g.Work || g.Dimension() != quantity.Mass || !g.Result.IsZero() || len(g.Points) > 1 {
+			continue
+		}
+		read := func(r GateReport) (weighed, bool) {
+			for _, part := range s.Parts(r) {
+				if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
+					return weighed{grams: part.Value * one, u: part.U * one}, true
+				}
+			}
+			return weighed{}, false
+		}
+		if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
+			if m, ok := read(r); ok {
+				m.position, m.at, m.counts = slices.Max(r.Rests), r.Last, true
+				return m, true
+			}
+		}
+		usable := slices.DeleteFunc(slices.Clone(record.readings), func(t reading) bool { return s.otherwise(g, t) != "" || s.inDoubt(t) != nil })
+		if len(usable) == 0 {
+			continue
+		}
+		final := usable[len(usable)-1]
+		r := GateReport{Gate: g}
+		s.judge(&r, usable[len(usable)-1:])
+		if m, ok := read(r); ok {
+			m.position, m.at = final.position, final.at
+			return m, true
+		}
+	}
+	return weighed{}, false
+}
+
+// margin is how far the balance point lies ahead of the neutral point, both estimates by
+// the planform; none where the planform gives none.
+func (c carding) margin(p *Poise) []Figure {
+	if c.planless != nil || p == nil || math.IsNaN(p.Now) || p.Mass == 0 {
+		return nil
+	}
+	at, err := c.plan.NeutralPoint()
+	if err != nil {
+		return nil
+	}
+	estimate := Ground{What: "neutral point, estimated", Basis: Assumed, Source: c.plan.Formula()}
+	point := Ground{What: "balance point", Basis: FromSheet, Source: "computed of the parts"}
+	switch {
+	case p.Counts:
+		point = Ground{What: "balance point", Basis: Measured, At: p.At}
+	case p.Weighed:
+		point = Ground{What: "balance point", Basis: Computed, At: p.At, Source: "weighed, and changed since by the record"}
+	}
+	margin := Figure{Name: MarginFigure, Unit: "% MAC", Rests: []Ground{estimate, point}}
+	value, _ := c.plan.Margin(p.Now)
+	if margin.Value = 100 * value; !math.IsNaN(p.NowU) && len(p.Unknown) == 0 {
+		margin.U = 100 * p.NowU / c.plan.Wing.Chord.Length
+	}
+	return []Figure{{Name: NeutralFigure, Unit: "mm", Value: at, Rests: []Ground{estimate}}, margin}
 }
 
 // scaleOf is one of a unit in another; NaN: it is of another dimension.
@@ -249,9 +371,9 @@ func scaleOf(unit, other string) float64 {
 
 // speeds are those that the air asks for.
 func (c carding) speeds(mass, area, density Figure) []Figure {
-	most := lacking("", "geometry: lift")
+	most := lacking(LiftFigure, "geometry: lift")
 	if l := c.sheet.Geometry.Lift; l.Most > 0 {
-		most = Figure{Value: l.Most, Rests: []Ground{{What: "lift", Basis: FromSheet, Source: l.Source}}}
+		most = Figure{Name: LiftFigure, Value: l.Most, Rests: []Ground{{What: fmt.Sprintf("lift coefficient %g", l.Most), Basis: FromSheet, Source: l.Source}}}
 		if l.Assumed {
 			most.Rests[0].Basis = Assumed
 		}
@@ -264,7 +386,7 @@ func (c carding) speeds(mass, area, density Figure) []Figure {
 	banked := func(name string, bank float64) Figure {
 		return c.of(name, "m/s", func(v []float64) float64 { return air.UnderLoad(v[0], air.LoadFactor(bank)) }, stall)
 	}
-	return []Figure{stall, launch, banked(Bank45Figure, 45), banked(Bank60Figure, 60)}
+	return []Figure{most, stall, launch, banked(Bank45Figure, 45), banked(Bank60Figure, 60)}
 }
 
 // said is a figure that the sheet gives of the drive.
@@ -272,17 +394,23 @@ func (c carding) said(name, what, key string, q quantity.Quantity, unit string) 
 	if q.IsZero() {
 		return lacking(name, "power: "+key)
 	}
-	basis := FromSheet
-	if slices.Contains(c.sheet.Power.Assumed, key) {
-		basis = Assumed
+	g := Ground{What: what, Basis: FromSheet, Source: c.sheet.Power.Source}
+	ofBattery := slices.Contains([]string{"capacity", "nominal", "limits: battery"}, key)
+	for _, e := range c.exchanged {
+		if key != "reserve" && key != "limits: connectors" && ofBattery == (e.Name == c.battery()) {
+			g.Basis, g.Source = Assumed, "as of what the sheet has, and another is fitted: "+e.Title
+		}
 	}
-	return Figure{Name: name, Unit: unit, Value: float(q.Rat(unit)), Rests: []Ground{{What: what, Basis: basis, Source: c.sheet.Power.Source}}}
+	if slices.Contains(c.sheet.Power.Assumed, key) {
+		g.Basis, g.Source = Assumed, "by the sheet, measured by nobody"
+	}
+	return Figure{Name: name, Unit: unit, Value: float(q.Rat(unit)), Rests: []Ground{g}}
 }
 
 // FullCurrent is the current at full throttle: as the gate of the sheet for it has measured
 // it, met or not, else as the sheet says, else assumed to be all that the motor is rated for.
 func (s *State) FullCurrent(at time.Time) Figure {
-	c := carding{state: s, at: at, sheet: s.Sheet}
+	c := carding{state: s, at: at, sheet: s.Sheet, exchanged: s.exchanged()}
 	f := Figure{Name: CurrentFigure, Unit: "A"}
 	if g, ok := s.Sheet.Gate(s.Sheet.Power.Gate); ok && g.In(s.selected) {
 		r := s.report(g, at)
@@ -320,6 +448,7 @@ func (c carding) power(mass Figure) []Figure {
 	}
 	thrust := c.said("", "thrust", steps.StaticThrust, p.Thrust, "N")
 	capacity := c.said("", "capacity", "capacity", p.Capacity, "Ah")
+	cruise := c.said(CruiseFigure, "cruise current", steps.CruiseCurrent, p.Cruise, "A")
 	reserve := c.said(ReserveFigure, "reserve", "reserve", p.Reserve, "%")
 	figures := []Figure{
 		c.of(ThrustFigure, "", func(v []float64) float64 { return air.ThrustToWeight(v[0], v[1]) }, thrust, mass),
@@ -329,7 +458,8 @@ func (c carding) power(mass Figure) []Figure {
 		c.said(BatteryFigure, "rating", "limits: battery", p.Limits.Battery, "A"),
 		c.said(ConnectorFigure, "rating", "limits: connectors", p.Limits.Connectors, "A"),
 		c.of(EnduranceFigure, "h", func(v []float64) float64 { return air.Endurance(v[0], v[1]/100, v[2]) },
-			capacity, reserve, c.said("", "mean current", steps.CruiseCurrent, p.Cruise, "A")),
+			capacity, reserve, cruise),
+		cruise,
 		reserve,
 		c.of(EnergyFigure, "Wh", func(v []float64) float64 {
 			_, energy := air.Pack(p.Cells, v[1], v[0])

@@ -300,7 +300,7 @@ func (s *State) judgeSeries(empty GateReport, counting []reading) GateReport {
 		series, given[t.Point] = append(series, t), given[t.Point]+1
 		if i+1 < len(counting) {
 			next := counting[i+1]
-			if (given[next.Point] < r.Gate.Repeat || next.Anew) && s.Entries[t.position].Recorded.Equal(s.Entries[next.position].Recorded) {
+			if s.atOnce(r.Gate, given, t.position, next.position) {
 				continue // what is given at once is judged as a whole
 			}
 		}
@@ -394,6 +394,14 @@ func (s *State) decided(r GateReport, series []reading, since int64) GateReport 
 		all.Reason = Cause{Text: few}
 	}
 	return all
+}
+
+// atOnce reports whether a later reading of the gate was given at once with an earlier one:
+// so many were given with that at each point. What has all its readings was judged, also
+// where the clock says the same of what was given next.
+func (s *State) atOnce(g steps.Gate, given map[string]int, earlier, later int64) bool {
+	next, is := s.Entries[later].Facts.(journal.ReadingTaken)
+	return is && next.Gate == g.Name && (given[next.Point] < g.Repeat || next.Anew) && s.Entries[earlier].Recorded.Equal(s.Entries[later].Recorded)
 }
 
 func where(point string) string {

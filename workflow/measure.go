@@ -71,17 +71,6 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	if _, throw := s.Sheet.ControlOf(gate.Name); !throw && used.Resolution.Dimension() != gate.Dimension() {
 		return nil, bad("%s measures in %s, and %s is in %s", used.Name, used.Resolution.Unit(), gate.Name, gate.Unit())
 	}
-	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(report, c.At)...)
-	reasons = append(reasons, s.barred(gauge, c.At)...)
-	reasons = append(reasons, s.outAlready(report, r.Readings)...)
-	reasons = append(reasons, s.unsafe(gate, c.At)...)
-	reasons = append(reasons, s.carelessAt(gate, c.At)...)
-	if reason := s.Untrusted(c.Now); reason != nil {
-		reasons = append(reasons, *reason)
-	}
-	if len(reasons) > 0 {
-		return nil, &Refusal{What: gate.Name, Reasons: reasons}
-	}
 	var facts []journal.Facts
 	at := map[string]int{} // readings, by point
 	for _, reading := range r.Readings {
@@ -105,6 +94,17 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 			return nil, err
 		}
 		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge, Anew: r.Anew})
+	}
+	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(report, c.At)...)
+	reasons = append(reasons, s.barred(gauge, c.At)...)
+	reasons = append(reasons, s.outAlready(report, r.Readings)...)
+	reasons = append(reasons, s.unsafe(gate, c.At)...)
+	reasons = append(reasons, s.carelessAt(gate, c.At)...)
+	if reason := s.Untrusted(c.Now); reason != nil {
+		reasons = append(reasons, *reason)
+	}
+	if len(reasons) > 0 {
+		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
 	if err := r.begins(report, at); err != nil {
 		return nil, err

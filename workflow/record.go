@@ -112,7 +112,7 @@ func (s *State) Judged(r GateReport) []Judged {
 
 // Record is what the journal tells, as it stands at the time.
 func (s *State) Record(at time.Time) (*Record, error) {
-	w := &recorder{final: s, rows: map[string]int{}, inPlace: map[int64][]Joint{}, lapsed: map[int64]lapse{}}
+	w := &recorder{final: s, rows: map[string]int{}, given: map[string]int{}, inPlace: map[int64][]Joint{}, lapsed: map[int64]lapse{}}
 	if _, err := fold(s.Entries, s.docs, w.see); err != nil {
 		return nil, err
 	}
@@ -134,6 +134,7 @@ type recorder struct {
 	final   *State
 	judged  []Judgement
 	rows    map[string]int    // by gate: the sitting that goes on
+	given   map[string]int    // at once with the last reading, by point
 	joined  []JointFacts      // as they were when they were joined
 	inPlace map[int64][]Joint // by release: the joints then
 	lapsed  map[int64]lapse   // by release: when it lapsed, unless it was in force again
@@ -165,15 +166,14 @@ func (w *recorder) see(s *State, e journal.Entry) {
 // goesOn reports whether the next entry is a reading of the same gate that was given at
 // once with this one: they are judged together.
 func (w *recorder) goesOn(s *State, e journal.Entry, f journal.ReadingTaken) bool {
-	for _, next := range s.Entries[e.Position+1:] {
-		t, is := next.Facts.(journal.ReadingTaken)
-		if !is || t.Gate != f.Gate || !next.Recorded.Equal(e.Recorded) {
-			return false
-		}
-		if s.Live(next.Position) {
+	gate, _ := s.Sheet.Gate(f.Gate)
+	w.given[f.Point]++
+	for later := e.Position + 1; later < s.Size() && s.atOnce(gate, w.given, e.Position, later); later++ {
+		if s.Live(later) {
 			return true
 		}
 	}
+	clear(w.given)
 	return false
 }
 

@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"fettle/steps"
+	"fettle/steps/measuring"
 	"fettle/workflow/journal"
 )
 
@@ -37,7 +39,8 @@ func TestJudgements(t *testing.T) {
 		"slot current n=2; root 4 in 3.5..4.5 U 0.03 room 0.5; tip 3.9 in 3.5..4.5 U 0.03 room 0.4",
 		"slot out of tolerance n=2; root 5 in 3.5..4.5 U 0.03 room -0.5; tip 4 in 3.5..4.5 U 0.03 room 0.5; conceded: holds",
 		"square current n=2; left 500 in NaN..NaN U 0.289 room NaN; right 501 in NaN..NaN U 0.289 room NaN; left / right 1 in NaN..3 U 0.408 room 0.667",
-		"slot current n=3; root 4.468 in 3.5..4.5 U 0.0273 room 0.0325; tip 4 in 3.5..4.5 U 0.03 room 0.5",
+		"slot undecided n=2; root 4.475 in 3.5..4.5 U 0.03 room 0.025; tip 4 in 3.5..4.5 U 0.03 room 0.5",
+		"slot current n=1; root 4.468 in 3.5..4.5 U 0.0273 room 0.0325; tip 4 in 3.5..4.5 U 0.03 room 0.5",
 	}
 	if !slices.Equal(got, want) {
 		t.Errorf("judged:\n%s\nwant:\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
@@ -54,6 +57,67 @@ func TestJudgements(t *testing.T) {
 	for _, p := range r.Parts {
 		if p.Zone != "tail" && p.Origin != Original { // no step of this build is of the tail
 			t.Errorf("%+v was made by the build", p)
+		}
+	}
+}
+
+// A verdict stays the one that was given: what is read afterwards has its own, be it one
+// point alone, and be it by a clock that stands still.
+func TestLaterReadingsRewriteNoVerdict(t *testing.T) {
+	between := func(low, high string) measuring.Limits { return measuring.Limits{Low: q(low), High: q(high)} }
+	scales := func(function string) measuring.Result {
+		return measuring.Result{Function: function, Of: []string{"a", "b"}, Reads: q("1 g"), Stations: []measuring.Station{{Point: "a", At: q("-100 mm")}, {Point: "b", At: q("150 mm")}}}
+	}
+	of := func(function string) measuring.Result {
+		return measuring.Result{Function: function, Of: []string{"a", "b"}, Reads: q("0.5 mm")}
+	}
+	angle := of("angle")
+	angle.Run = q("100 mm")
+	for name, c := range map[string]struct {
+		gate         steps.Gate
+		in, out, one []string
+	}{
+		"balance":    {steps.Gate{Gauge: "scale", Result: scales(measuring.Balance), Limits: between("50 mm", "70 mm")}, []string{"a=216 g", "b=384 g"}, []string{"a=180 g", "b=420 g"}, []string{"b=600 g"}},
+		"lateral":    {steps.Gate{Gauge: "scale", Result: scales(measuring.Lateral), Limits: between("50 mm", "70 mm")}, []string{"a=216 g", "b=384 g"}, []string{"a=180 g", "b=420 g"}, []string{"a=100 g"}},
+		"difference": {steps.Gate{Gauge: "rule", Result: of("difference"), Limits: between("0 mm", "10 mm")}, []string{"a=25 mm", "b=20 mm"}, []string{"a=35 mm", "b=20 mm"}, []string{"b=40 mm"}},
+		"mean":       {steps.Gate{Gauge: "rule", Result: of("mean"), Limits: between("10 mm", "30 mm")}, []string{"a=25 mm", "b=20 mm"}, []string{"a=35 mm", "b=36 mm"}, []string{"b=60 mm"}},
+		"sum":        {steps.Gate{Gauge: "rule", Result: of("sum"), Limits: between("20 mm", "60 mm")}, []string{"a=25 mm", "b=20 mm"}, []string{"a=35 mm", "b=36 mm"}, []string{"b=60 mm"}},
+		"ratio":      {steps.Gate{Gauge: "rule", Result: of("ratio"), Limits: between("50 %", "150 %")}, []string{"a=25 mm", "b=20 mm"}, []string{"a=45 mm", "b=20 mm"}, []string{"b=10 mm"}},
+		"angle":      {steps.Gate{Gauge: "rule", Result: angle, Limits: between("0°", "10°")}, []string{"a=25 mm", "b=20 mm"}, []string{"a=45 mm", "b=20 mm"}, []string{"b=-20 mm"}},
+		"alike":      {steps.Gate{Gauge: "rule", Limits: measuring.Limits{Alike: q("5 mm")}}, []string{"a=25 mm", "b=24 mm"}, []string{"a=45 mm", "b=20 mm"}, []string{"b=40 mm"}},
+		"each":       {steps.Gate{Gauge: "rule", Limits: between("10 mm", "30 mm")}, []string{"a=25 mm", "b=20 mm"}, []string{"a=45 mm", "b=20 mm"}, []string{"b=40 mm"}},
+	} {
+		for _, apart := range []time.Duration{0, time.Minute} {
+			s := sheet()
+			s.Gauges = append(s.Gauges, steps.Gauge{Name: "scale", Title: "Scale", Resolution: q("1 g"), Uncertainty: q("1 g")})
+			c.gate.Name, c.gate.Points, c.gate.Repeat, c.gate.Of = "it", []string{"a", "b"}, 1, []string{"wing"}
+			s.Gates = append(s.Gates, c.gate)
+			docs := documents()
+			docs.Sheets["sha256:it"] = s
+			b := &bench{t: t, now: evening, by: "builder", docs: &docs}
+			b.state = b.replay(nil)
+			b.must(Register{Mark: "PL-01", Sheet: s, Digest: "sha256:it"})
+			for _, then := range [][]string{c.in, c.one, nil, c.in, c.out} {
+				m := readings("it", then...)
+				m.Sure = true
+				if then == nil {
+					b.must(Rework{Gate: "it"})
+				} else {
+					b.must(m)
+				}
+				b.after(apart)
+			}
+			r, err := b.state.Record(b.now)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var got []string
+			for _, j := range r.Judgements {
+				got = append(got, fmt.Sprint(j.Report.Standing, j.Entries))
+			}
+			if want := []string{"current[1 2]", "out of tolerance[3]", "current[5 6]", "out of tolerance[7 8]"}; !slices.Equal(got, want) {
+				t.Errorf("%s, %s apart: judged %q, want %q", name, apart, got, want)
+			}
 		}
 	}
 }

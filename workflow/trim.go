@@ -27,25 +27,34 @@ type Trimmed struct {
 // Trims are the surfaces that a logged trim left away from neutral, each by the latest
 // flight that says how it stood.
 func (s *State) Trims() []Trimmed {
-	var all []Trimmed
+	type stood struct {
+		journal.Trim
+		flight Flight
+	}
+	var latest []stood
 	for _, f := range s.Flights {
 		for _, t := range f.Trims {
-			one, ok := s.Trimmed(t)
-			if !ok {
+			if s.trims([]journal.Trim{t}) != nil { // of another sheet, or of a store elsewhere
 				continue
 			}
-			one.Flight, one.At = f.Position, f.At
-			one.Out = slices.ContainsFunc(one.Control.Gates, func(gate string) bool { return s.reworkedSince(gate, f) })
-			i := slices.IndexFunc(all, func(o Trimmed) bool { return sameSurface(o.Trim, t) })
+			i := slices.IndexFunc(latest, func(o stood) bool { return sameSurface(o.Trim, t) })
 			switch {
 			case i < 0:
-				all = append(all, one)
-			case !f.At.Before(all[i].At):
-				all[i] = one
+				latest = append(latest, stood{t, f})
+			case !f.At.Before(latest[i].flight.At):
+				latest[i] = stood{t, f}
 			}
 		}
 	}
-	return slices.DeleteFunc(all, func(t Trimmed) bool { return t.Value.Sign() == 0 })
+	var all []Trimmed
+	for _, t := range latest {
+		if one, ok := s.Trimmed(t.Trim); ok && t.Value.Sign() > 0 {
+			one.Flight, one.At = t.flight.Position, t.flight.At
+			one.Out = slices.ContainsFunc(one.Control.Gates, func(gate string) bool { return s.reworkedSince(gate, t.flight) })
+			all = append(all, one)
+		}
+	}
+	return all
 }
 
 func sameSurface(a, b journal.Trim) bool {

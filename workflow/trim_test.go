@@ -1,10 +1,13 @@
 package workflow
 
 import (
+	"fmt"
+	"math"
 	"slices"
 	"testing"
 
 	"fettle/steps"
+	"fettle/steps/measuring"
 	"fettle/workflow/journal"
 )
 
@@ -20,12 +23,14 @@ func TestThrowsAndTrims(t *testing.T) {
 	throw := func(gauge, value string) Measure {
 		return Measure{Gate: "throw", Gauge: gauge, Sure: true, Readings: []Reading{{Value: q(value)}}}
 	}
-	for _, bad := range []Measure{throw("", "31 mm"), throw("protractor", "95°"), throw("", "20°"), throw("protractor", "11 mm"), throw("", "20 g")} {
-		if _, err := b.state.Decide(bad, Circumstances{At: b.now, Now: b.now}); err == nil {
-			t.Errorf("%s with %q is taken", bad.Readings[0].Value.Typed(), bad.Gauge)
-		}
+	b.must(setting("propeller", "off"))
+	for says, bad := range map[string]Measure{
+		"more than the chord": throw("", "31 mm"), "more than the 90°": throw("protractor", "95°"), "20° can't be read with rule": throw("", "20°"),
+		"11 mm can't be read with protractor": throw("protractor", "11 mm"), "not a throw": throw("", "20 g"),
+	} {
+		mustContain(t, fmt.Sprint(b.try(bad)), says)
 	}
-	b.must(setting("propeller", "off"), throw("protractor", "20°"), throw("", "10.5 mm"))
+	b.must(throw("protractor", "20°"), throw("", "10.5 mm"))
 	// 30 × sin 20° = 10.2606 by hand; the mean with 10.5 is 10.3803 (10.3805 of 10.261), and 1° is 0.5236 mm at most.
 	r, err := b.state.GateReport("throw", b.now)
 	if err != nil || r.Standing != Current {
@@ -40,18 +45,15 @@ func TestThrowsAndTrims(t *testing.T) {
 	trim := func(way, value string) journal.Trim {
 		return journal.Trim{Control: "rudder", Way: way, Value: q(value)}
 	}
-	for _, bad := range [][]journal.Trim{
-		{{Control: "elevator", Way: "up", Value: q("1 mm")}}, {trim("up", "1 mm")}, {trim("", "1 mm")}, {trim("left", "31 mm")}, {trim("left", "-1 mm")},
-		{trim("left", "1 mm"), trim("right", "1 mm")}, {trim("left", "1 g")}, {trim("left", "91°")},
+	for says, bad := range map[string][]journal.Trim{
+		`no control "elevator"`: {{Control: "elevator", Way: "up", Value: q("1 mm")}}, `no way of rudder "up"`: {trim("up", "1 mm")}, "no way of rudder; choose from left, right": {trim("", "1 mm")},
+		"more than the chord": {trim("left", "31 mm")}, "less than nothing": {trim("left", "-1 mm")}, "given twice": {trim("left", "1 mm"), trim("right", "1 mm")},
+		"not a throw": {trim("left", "1 g")}, "more than the 90°": {trim("left", "91°")},
 	} {
-		if _, err := b.state.Decide(LogFlight{Landing: Soft, Trims: bad}, Circumstances{At: b.now, Now: b.now}); err == nil {
-			t.Errorf("%v is taken", bad)
-		}
+		mustContain(t, fmt.Sprint(b.try(LogFlight{Landing: Soft, Trims: bad})), says)
 	}
 	rework := Rework{Gate: "throw"}
-	if _, err := b.state.Decide(rework, Circumstances{At: b.now, Now: b.now}); err == nil {
-		t.Error("a gate that has passed is reworked without a trim")
-	}
+	mustContain(t, fmt.Sprint(b.try(rework)), "nothing to rework") // without a trim
 	b.must(LogFlight{Landing: Soft, Trims: []journal.Trim{trim("left", "1.5 mm")}})
 	b.must(LogFlight{Landing: Soft}) // says nothing of it
 	// 12 × 1.5 / 30 / 0.4 = 1.5 by hand
@@ -69,6 +71,23 @@ func TestThrowsAndTrims(t *testing.T) {
 	b.must(LogFlight{Landing: Soft, Trims: []journal.Trim{trim("right", "0 mm")}})
 	if stands = b.state.Trims(); len(stands) != 0 {
 		t.Errorf("in the middle: %+v", stands)
+	}
+}
+
+// A gate in degrees is read as a travel.
+func TestThrowInDegrees(t *testing.T) {
+	in := sheet()
+	in.Geometry.Controls = []steps.Control{{Name: "rudder", Chord: q("30 mm"), Gates: []string{"throw"}}}
+	in.Gates[2] = steps.Gate{Name: "throw", Repeat: 1, Gauge: "rule", Limits: measuring.Limits{Low: q("15°"), High: q("25°")}, Of: []string{"tail"}}
+	b := workingOn(t, in, steps.Stage{Name: "one", Steps: []steps.Step{measuringStep("throws", "throw")}})
+	b.must(readings("throw", "10.5 mm"))
+	r, err := b.state.GateReport("throw", b.now)
+	if err != nil || r.Standing != Current {
+		t.Fatalf("%+v, %v", r, err)
+	}
+	// asin(10.5/30) = 20.487°; the rule's 0.25 mm, of its steps of 0.5 mm, are asin(10.75/30) - 20.487° = 0.511°.
+	if v := b.state.Judged(r)[0]; math.Abs(v.Value-20.487) > 0.001 || v.U < 0.5 {
+		t.Errorf("judged %v ± %v", v.Value, v.U)
 	}
 }
 

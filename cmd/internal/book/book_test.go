@@ -134,7 +134,7 @@ func flightCards(t *testing.T, w *robot.Worker, root *html.Node) {
 		t.Fatal(err)
 	}
 	drawn := parse(t, out.String())
-	for _, says := range []string{"RELEASED to fly", "745 g", "7.5 m/s, 27 km/h", "27.7 % MAC", "controller 30 A", "Lift, 1.3 times the stall: common practice, no source", page.LocalRules} {
+	for _, says := range []string{"RELEASED to fly", "745 g", "7.5 m/s, 27 km/h", "27.7 ± 0.5 % MAC", "9 ± 1 % MAC", "controller 30 A", "Lift coefficient 0.9, 1.3 times the stall: common practice, no source", page.LocalRules} {
 		if !strings.Contains(textOf(drawn), says) {
 			t.Errorf("the card does not say %q", says)
 		}

@@ -12,7 +12,10 @@ import (
 	"fettle/steps/quantity"
 )
 
-type cardOptions struct{ altitude, temperature, format string }
+type cardOptions struct {
+	altitude, temperature, format string
+	full                          bool
+}
 
 func (a *app) cardCommand() *cobra.Command {
 	var o cardOptions
@@ -35,6 +38,7 @@ func (a *app) cardCommand() *cobra.Command {
 	flags := cmd.Flags()
 	flags.StringVar(&o.altitude, "altitude", "", "the `HEIGHT` of the field above sea level, such as 350m (else 0m)")
 	flags.StringVar(&o.temperature, "temperature", "", "of the air at the field, a `TEMPERATURE` such as 28°C (else that of the standard atmosphere)")
+	flags.BoolVar(&o.full, "full", false, "all of it and where each figure comes from, however long; md, json and html have all of it anyway")
 	a.formats(cmd, &o.format, "", "html")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.card(cmd.Context(), args, o) }
 	return cmd
@@ -72,8 +76,11 @@ func (a *app) card(ctx context.Context, args []string, o cardOptions) error {
 		return usage("--temperature %s: %v", o.temperature, err)
 	}
 	p := page.NewCard(state, card, d.BeforeFlight(state))
-	if o.format == "html" {
+	switch {
+	case o.format == "html":
 		return book.WriteCard(a.Out, state, p, a.clock())
+	case o.format == "text" && !o.full:
+		return a.Show(p.Screen(a.clock(), a.Fits))
 	}
 	return a.showAs(p, o.format)
 }

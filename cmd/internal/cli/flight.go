@@ -79,17 +79,6 @@ func (a *app) flight(ctx context.Context, args []string, flight workflow.LogFlig
 			return err
 		}
 	}
-	var stood []workflow.Trimmed
-	for _, t := range flight.Trims {
-		if one, ok := before.Trimmed(t); ok && t.Value.Sign() > 0 {
-			stood = append(stood, one)
-		}
-	}
-	if len(stood) > 0 {
-		if err := a.show(page.NewRecentring(mark, stood)); err != nil {
-			return err
-		}
-	}
 	if !f.Released {
 		a.say("It was not released to fly: %s.", page.Said(f.Why, time.Local))
 	}

@@ -28,13 +28,14 @@ func (a *app) measureCommand() *cobra.Command {
 		Short: "Record readings at a gate, or show it",
 		Long: "Record readings at a gate. Without a reading the gate is shown. A value has a unit:\n" +
 			"4.6mm, 11/64in, \"5 3/8 in\"; a bare number is in the unit of the gate. Where the sheet has\n" +
-			"the chord, a throw is an angle or a travel: travel = chord × sin(angle). A reading far\n" +
+			"the chord, a throw is an angle or a travel: travel = chord × sin(angle). Scales are read as\n" +
+			"they show, with their stands on: a tare that the sheet names is taken off here. A reading far\n" +
 			"outside its limits, or unlike the others, is asked back on a terminal and else refused;\n" +
 			"--sure keeps it. Where readings of a point lie too far apart, steady the set-up and begin\n" +
 			"it anew with --anew and as many readings at once as are asked for: their mean decides,\n" +
 			"and what was read before stays in the record. --concede accepts, as it is, a gate that has not passed; a critical\n" +
 			"gate cannot be conceded.",
-		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
+		Example:           "  fettle measure CW-01 spar-depth top-left=4.6mm \"top-root=11/64 in\" top-right=4.7mm\n  fettle measure CW-01 elevator-throw up=11deg down=11deg --gauge inclination\n  fettle measure CW-01 hinge-gap --concede \"flown so since spring\"",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAfterMark(gates, points),
 	}

@@ -36,6 +36,7 @@ type Balance struct {
 	Refused string       `json:"no_ballast,omitempty"` // why there is none
 	Tip     *float64     `json:"at_tip_g,omitempty"`
 	Side    string       `json:"tip,omitempty"`
+	Scales  string       `json:"scales,omitempty"` // that it is weighed on
 	Measure string       `json:"measure,omitempty"`
 }
 
@@ -91,7 +92,8 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 		b.Weighed = &w
 	}
 	b.Again = weighAgain(p)
-	if b.Again != "" || p.Verdict() != measuring.In {
+	if asked := len(try) > 0 && p.Standing.NeedsRework(); !asked && (b.Again != "" || p.Verdict() != measuring.In) { // who only asks has reworked nothing
+		b.Scales = scalesText(p.Gate.Result)
 		_, b.Measure = Remedy(s.ToMeet(p.Standing, p.Asked()))
 	}
 	tried, then, err := p.Try(try)
@@ -235,6 +237,9 @@ func (b Balance) Markdown(clock Clock) string {
 		} else {
 			line("Sideways, by the parts table: %.0f g at the %s tip would level it", *b.Tip, b.Side)
 		}
+	}
+	if b.Scales != "" {
+		line("Scales: %s", b.Scales)
 	}
 	if b.Measure != "" {
 		l.add("\n%s", command(b.Measure))

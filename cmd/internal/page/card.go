@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"fettle/steps/air"
 	"fettle/steps/measuring"
@@ -59,24 +61,29 @@ type CardGround struct {
 type CardBalance struct {
 	Gate     string    `json:"gate"`
 	Datum    string    `json:"datum"`
+	Positive string    `json:"positive"` // the side to which stations count
 	Standing string    `json:"standing"`
 	Words    string    `json:"words"`
 	Station  *float64  `json:"station_mm,omitempty"`
 	U        float64   `json:"uncertainty_mm,omitempty"`
 	Percent  *float64  `json:"percent_mac,omitempty"`
+	PercentU float64   `json:"uncertainty_percent_mac,omitempty"`
 	Low      *float64  `json:"forward_limit_mm,omitempty"`
 	High     *float64  `json:"aft_limit_mm,omitempty"`
 	At       time.Time `json:"measured_at,omitzero"`
 	Counts   bool      `json:"counts"` // nothing was changed since
 	Computed *float64  `json:"computed_mm,omitempty"`
 
-	ComputedU float64 `json:"computed_uncertainty_mm,omitempty"` // 0: nobody knows
+	ComputedU float64  `json:"computed_uncertainty_mm,omitempty"` // 0: nobody knows
+	Verdict   string   `json:"verdict"`                           // of where it balances now
+	Again     string   `json:"weigh_again,omitempty"`             // why it has to be weighed again
+	Unknown   []string `json:"unknown,omitempty"`
 
 	wing planform.Surface
 }
 
 func newCardBalance(datum string, p *workflow.Poise) *CardBalance {
-	b := &CardBalance{Gate: p.Gate.Name, Datum: datum, Standing: string(p.Standing.Standing), Words: p.Standing.Words(), Low: finite(p.Low), High: finite(p.High), Counts: p.Counts, wing: p.Wing}
+	b := &CardBalance{Gate: p.Gate.Name, Datum: datum, Standing: string(p.Standing.Standing), Words: p.Standing.Words(), Positive: "aft of the datum", Verdict: string(p.Verdict()), Again: weighAgain(*p), Unknown: p.Unknown, Low: finite(p.Low), High: finite(p.High), Counts: p.Counts, wing: p.Wing}
 	if p.Weighed {
 		b.Station, b.U, b.At = finite(p.Station), p.U, p.At
 	}
@@ -86,8 +93,8 @@ func newCardBalance(datum string, p *workflow.Poise) *CardBalance {
 			b.ComputedU = *u
 		}
 	}
-	if at, _ := b.Now(); at != nil && b.wing.Area > 0 {
-		b.Percent = finite(b.wing.Chord.Percent(*at))
+	if at, u := b.Now(); at != nil && b.wing.Area > 0 {
+		b.Percent, b.PercentU = finite(b.wing.Chord.Percent(*at)), 100*u/b.wing.Chord.Length
 	}
 	return b
 }
@@ -195,24 +202,31 @@ func finite(f float64) *float64 {
 	return &f
 }
 
-// cautions are what of the card is no figure and must be known.
+// cautions are what of the card is no figure and must be known, the gravest first.
 func (c *Card) cautions(card workflow.Card, checks []string) {
+	add := func(format string, args ...any) { c.Cautions = append(c.Cautions, fmt.Sprintf(format, args...)) }
 	for _, f := range card.Exceeded {
-		c.Cautions = append(c.Cautions, fmt.Sprintf("full throttle draws more than this is rated for: %s", strings.TrimSuffix(f.Name, "-rating")))
+		add("full throttle draws more than this is rated for, or may: %s", strings.TrimSuffix(f.Name, "-rating"))
+	}
+	if len(checks) > 0 {
+		add("to be done before it flies: %s", strings.Join(checks, ", "))
+	}
+	if f, ok := c.figure(workflow.MarginFigure); ok && *f.Value-f.U <= 0 {
+		add("by the estimate it balances behind its neutral point, or may: it could not be flown")
+	}
+	if len(card.Exchanged) > 0 {
+		add("not what the sheet has: %s; what the card says of it and of the drive is assumed", strings.Join(card.Exchanged, ", "))
 	}
 	for _, g := range card.Concessions {
-		c.Cautions = append(c.Cautions, fmt.Sprintf("accepted and not met: %s (%s, by %s)", g.Gate.Title, said(g.Reason), g.By))
+		add("accepted and not met: %s (%s, by %s)", g.Gate.Title, said(g.Reason), g.By)
 	}
 	if e, ok := c.figure(workflow.EnergyFigure); ok {
 		switch air.CarriageOf(*e.Value) {
 		case air.WithApproval:
-			c.Cautions = append(c.Cautions, "a battery of more than 100 Wh travels by air only if the airline approves it")
+			add("a battery of more than 100 Wh travels by air only if the airline approves it")
 		case air.NotByPassenger:
-			c.Cautions = append(c.Cautions, "a battery of more than 160 Wh does not travel by air with a passenger")
+			add("a battery of more than 160 Wh does not travel by air with a passenger")
 		}
-	}
-	if len(checks) > 0 {
-		c.Cautions = append(c.Cautions, "to be done before it flies: "+strings.Join(checks, ", "))
 	}
 }
 
@@ -226,20 +240,23 @@ func (c Card) figure(name string) (CardFigure, bool) {
 }
 
 // A CardRow is one line of a card: what it is, the figures, and what they rest on.
-type CardRow struct{ What, Is, Rests string }
+type CardRow struct {
+	What, Is, Rests string
+	rank            int // the higher, the sooner it is left out where there is no room
+}
 
 // Rows are the lines of the card. A figure that the sheet lacks something for is in none.
 func (c Card) Rows(clock Clock) []CardRow {
 	var rows []CardRow
-	row := func(what, is, rests string) {
+	row := func(rank int, what, is, rests string) {
 		if is != "" {
-			rows = append(rows, CardRow{what, is, rests})
+			rows = append(rows, CardRow{what, is, rests, rank})
 		}
 	}
-	of := func(what, name string, is ...string) {
+	of := func(rank int, what, name string, is ...string) {
 		f, ok := c.figure(name)
 		if ok {
-			row(what, listed(is...), f.basis(clock))
+			row(rank, what, listed(is...), f.basis(clock))
 		}
 	}
 	other := func(name, unit string, scale float64, digits int, round func(float64) float64) string {
@@ -248,32 +265,61 @@ func (c Card) Rows(clock Clock) []CardRow {
 		}
 		return c.value(name, unit, scale, digits, round)
 	}
-	of("Mass all up", workflow.MassFigure, c.value(workflow.MassFigure, "g", 1000, 0, nearest), other(workflow.MassFigure, "oz", 1000/28.349523125, 1, nearest))
-	of("Wing loading", workflow.LoadingFigure,
+	of(1, "Mass all up", workflow.MassFigure, c.value(workflow.MassFigure, "g", 1000, 0, nearest), other(workflow.MassFigure, "oz", 1000/28.349523125, 1, nearest))
+	of(6, "Wing loading", workflow.LoadingFigure,
 		c.value(workflow.LoadingFigure, "g/dm²", 1/air.GramPerDm2, 1, nearest), c.value(workflow.LoadingFigure, "oz/ft²", 1/air.OuncePerFt2, 1, nearest))
-	of("Air", workflow.AirFigure, places(c.Altitude, 0)+" m", places(c.Celsius, 1)+" °C", c.value(workflow.AirFigure, "kg/m³", 1, 3, nearest))
+	said := 7
+	if c.Altitude != 0 || c.Celsius != 15 {
+		said = 3
+	}
+	of(said, "Air", workflow.AirFigure, places(c.Altitude, 0)+" m", places(c.Celsius, 1)+" °C", c.value(workflow.AirFigure, "kg/m³", 1, 3, nearest))
 	speed := func(name string) string {
 		return listed(c.value(name, "m/s", 1, 1, atLeast), c.value(name, "km/h", 1/air.KilometrePerHour, 0, atLeast), other(name, "mph", 1/air.MilePerHour, 0, atLeast))
 	}
-	of("Stall, level", workflow.StallFigure, speed(workflow.StallFigure))
+	of(1, "Stall, level", workflow.StallFigure, speed(workflow.StallFigure))
 	if _, ok := c.figure(workflow.StallFigure); ok {
-		row("Stall in a bank", "45° "+c.value(workflow.Bank45Figure, "m/s", 1, 1, atLeast)+", 60° "+c.value(workflow.Bank60Figure, "m/s", 1, 1, atLeast), "the stall by the load factor")
-		row("Launch", speed(workflow.LaunchFigure), fmt.Sprintf("assumed: %.1f times the stall", workflow.LaunchFactor))
+		row(5, "Stall in a bank", "45° "+c.value(workflow.Bank45Figure, "m/s", 1, 1, atLeast)+", 60° "+c.value(workflow.Bank60Figure, "m/s", 1, 1, atLeast), "the stall by the load factor")
+		row(1, "Launch", speed(workflow.LaunchFigure), fmt.Sprintf("assumed: %.1f times the stall", workflow.LaunchFactor))
 	}
-	of("Thrust to weight", workflow.ThrustFigure, c.value(workflow.ThrustFigure, "", 1, 2, atMost))
+	of(5, "Thrust to weight", workflow.ThrustFigure, c.value(workflow.ThrustFigure, "", 1, 2, atMost))
 	var ratings []string
 	for _, rated := range []struct{ name, title string }{
 		{workflow.ControllerFigure, "controller"}, {workflow.MotorFigure, "motor"}, {workflow.BatteryFigure, "battery"}, {workflow.ConnectorFigure, "connectors"},
 	} {
-		if v := c.value(rated.name, "A", 1, 1, atMost); v != "" {
-			ratings = append(ratings, rated.title+" "+v)
+		if f, ok := c.figure(rated.name); ok {
+			rating := rated.title + " " + c.value(rated.name, "A", 1, 1, atMost)
+			if f.Basis == string(workflow.Assumed) {
+				rating += " (assumed)"
+			}
+			ratings = append(ratings, rating)
 		}
 	}
-	of("Full throttle", workflow.CurrentFigure, c.value(workflow.CurrentFigure, "A", 1, 1, atLeast)+optionally("; rated: ", strings.Join(ratings, ", ")))
-	of("Endurance", workflow.EnduranceFigure, c.value(workflow.EnduranceFigure, "min", 60, 0, atMost)+" to "+c.value(workflow.ReserveFigure, "%", 1, 0, nearest)+" left")
-	of("Battery", workflow.EnergyFigure, c.value(workflow.EnergyFigure, "Wh", 1, 1, nearest))
+	if f, ok := c.figure(workflow.CurrentFigure); ok {
+		rests := f.basis(clock)
+		if f.Basis == string(workflow.Assumed) {
+			rests = "current assumed"
+		}
+		if len(ratings) > 0 && f.Basis != string(workflow.FromSheet) {
+			rests += "; ratings from the sheet"
+		}
+		row(4, "Full throttle", c.value(workflow.CurrentFigure, "A", 1, 1, atLeast)+optionally("; rated: ", strings.Join(ratings, ", ")), rests)
+	}
+	energy := c.value(workflow.EnergyFigure, "Wh", 1, 1, nearest)
+	if _, ok := c.figure(workflow.EnduranceFigure); ok {
+		of(2, "Endurance", workflow.EnduranceFigure, c.value(workflow.EnduranceFigure, "min", 60, 0, atMost)+" at "+c.value(workflow.CruiseFigure, "A", 1, 1, nearest)+" to "+c.value(workflow.ReserveFigure, "%", 1, 0, nearest)+" left"+optionally(", of ", energy))
+	} else {
+		of(2, "Battery", workflow.EnergyFigure, energy)
+	}
 	if b := c.Balance; b != nil {
-		b.row(row, clock)
+		is, rests := b.row(clock)
+		row(1, "Balance", is, rests)
+	}
+	if f, ok := c.figure(workflow.MarginFigure); ok {
+		margin := places(math.Floor(*f.Value+1e-9), 0)
+		if u := math.Ceil(f.U - 1e-9); u > 0 {
+			margin += " ± " + places(u, 0)
+		}
+		row(4, "Static margin", quantity.Written(margin, "% MAC"), "estimate; neutral point at "+c.value(workflow.NeutralFigure, "mm", 1, 0, nearest))
 	}
 	for _, t := range c.Throws {
 		var values, others []string
@@ -284,52 +330,81 @@ func (c Card) Rows(clock Clock) []CardRow {
 			}
 		}
 		if len(values) == 0 {
-			row(t.Title, "no reading counts", t.Words)
+			row(2, t.Title, "no reading counts", t.Words)
 			continue
 		}
-		text := quantity.Written(strings.Join(values, ", "), t.Values[0].Unit)
-		if len(others) > 0 {
-			text += " (" + quantity.Written(strings.Join(others, ", "), t.Values[0].OtherUnit) + ")"
+		is := quantity.Written(strings.Join(values, ", "), t.Values[0].Unit)
+		if one := t.Values[0]; len(values) > 1 && !slices.ContainsFunc(t.Values, func(v ThrowValue) bool { return v.Value != one.Value }) {
+			is, others = "each "+quantity.Written(places(one.Value, 1), one.Unit), others[:min(len(others), 1)]
 		}
-		row(t.Title, text, measuredAt(t.At, t.Words, t.Met, clock))
+		if len(others) > 0 {
+			is += " (" + quantity.Written(strings.Join(others, ", "), t.Values[0].OtherUnit) + ")"
+		}
+		row(2, t.Title, is, measuredAt(t.At, t.Words, t.Met, clock))
 	}
 	for _, t := range c.Trims {
-		row("Trim", t.line(), "measured after the flight of "+clock.At(t.At))
+		row(3, "Trim", t.line(), "measured after the flight of "+clock.At(t.At))
 	}
 	return rows
 }
 
-// row is the balance as one line.
-func (b CardBalance) row(add func(what, is, rests string), clock Clock) {
-	tail := ""
-	if b.Percent != nil {
-		tail = ", " + quantity.Written(fmt.Sprintf("%.1f", *b.Percent), "%") + " MAC"
-	}
-	if b.Low != nil && b.High != nil {
-		tail += fmt.Sprintf("; limits %s to %s mm", places(*b.Low, 1), places(*b.High, 1))
-	}
-	measured := ""
-	if b.Station != nil {
-		measured = quantity.Written(places(*b.Station, 1)+" ± "+places(b.U, 1), "mm")
-	}
+// row is the balance as one line, and what that rests on.
+func (b CardBalance) row(clock Clock) (is, rests string) {
 	at, u := b.Now()
-	computed := ""
-	if at != nil {
-		computed = places(*at, 1)
+	if at == nil {
+		return "not known", b.Words
 	}
-	if u > 0 {
-		computed += " ± " + places(u, 1)
+	is = aft(*at, u)
+	if b.Percent != nil {
+		is += ", " + quantity.Written(interval(*b.Percent, b.PercentU), "%") + " MAC"
 	}
 	switch {
-	case at == nil:
-		add("Balance", "not known", b.Words)
-	case b.Counts:
-		add("Balance", measured+tail, "measured "+clock.At(b.At))
-	case measured == "":
-		add("Balance", quantity.Written(computed, "mm")+tail, "from the sheet: computed of its parts; "+b.Words)
-	default:
-		add("Balance", quantity.Written(computed, "mm")+tail, "computed; measured "+measured+", "+clock.At(b.At)+", "+b.Words)
+	case b.Low != nil && b.High != nil:
+		is += fmt.Sprintf("; limits %s to %s mm", places(*b.Low, 1), places(*b.High, 1))
+	case b.High != nil:
+		is += "; at most " + places(*b.High, 1) + " mm"
+	case b.Low != nil:
+		is += "; at least " + places(*b.Low, 1) + " mm"
 	}
+	is += "; datum: " + datum(b.Datum)
+	switch {
+	case b.Counts && b.Standing == string(workflow.Current):
+		return is, "measured " + clock.At(b.At)
+	case b.Counts:
+		return is, "measured " + clock.At(b.At) + ", " + b.Words
+	case b.Station == nil:
+		return is, "from the sheet, computed of its parts: weigh it"
+	}
+	rests = b.Again
+	if b.Verdict != "" && !strings.HasPrefix(rests, "not known") {
+		rests = b.Verdict + ", " + rests
+	}
+	return is, fmt.Sprintf("%s; weighed %s: %s", rests, clock.At(b.At), interval(*b.Station, b.U)+" mm")
+}
+
+// datum is what lies at the datum in a few words.
+func datum(text string) string {
+	if i := strings.IndexAny(text, ",.;:"); i > 0 {
+		text = text[:i]
+	}
+	first, size := utf8.DecodeRuneInString(text)
+	return cut(string(unicode.ToLower(first))+text[size:], 40)
+}
+
+// aft is a station in words.
+func aft(x, u float64) string {
+	if x < 0 {
+		return quantity.Written(interval(-x, u), "mm") + " ahead of the datum"
+	}
+	return quantity.Written(interval(x, u), "mm") + " aft of the datum"
+}
+
+// interval is a figure with its uncertainty, if that is known, which is rounded up.
+func interval(x, u float64) string {
+	if u > 0 {
+		return places(x, 1) + " ± " + places(math.Ceil(u*10-1e-9)/10, 1)
+	}
+	return places(x, 1)
 }
 
 // measuredAt says when a gate was measured, and how it stands if it was not passed.
@@ -373,16 +448,17 @@ func (f CardFigure) basis(clock Clock) string {
 	}
 	switch g := f.Rests[0]; {
 	case g.Entry > 0 && len(f.Rests) == 1:
-		return fmt.Sprintf("measured %s, entry %d", clock.At(g.At), g.Entry)
-	case g.Basis == string(workflow.Assumed) && len(f.Rests) == 1:
-		return g.Basis + ": " + g.Source
-	case len(bases) == 1 && f.Name == workflow.MassFigure:
-		return g.Basis + ": " + g.Source
+		if g.Basis == string(workflow.Computed) {
+			return fmt.Sprintf("computed: weighed %s, and changed since", clock.At(g.At))
+		}
+		return fmt.Sprintf("%s %s, entry %d", g.Basis, clock.At(g.At), g.Entry)
+	case g.Basis == string(workflow.Assumed) && len(f.Rests) == 1, len(bases) == 1 && f.Name == workflow.MassFigure:
+		return g.Basis + optionally(": ", g.Source)
 	case len(bases) == 1:
 		return g.Basis
 	}
 	var groups []string
-	for _, b := range []workflow.Basis{workflow.Assumed, workflow.FromSheet, workflow.Measured} {
+	for _, b := range slices.Backward(workflow.Bases()) {
 		var things []string
 		for _, g := range f.Rests {
 			if g.Basis == string(b) && !slices.Contains(things, g.What) {
@@ -399,6 +475,9 @@ func (f CardFigure) basis(clock Clock) string {
 // Sources say where figures of the sheet are from, and why others are assumed, each once.
 func (c Card) Sources() []string {
 	var sources []string
+	if c.Balance != nil && c.Balance.Datum != "" {
+		sources = append(sources, "datum, from which stations count aft and are negative ahead of it: "+c.Balance.Datum)
+	}
 	of := map[string][]string{}
 	for _, f := range c.Figures {
 		for _, g := range f.Rests {
@@ -411,28 +490,89 @@ func (c Card) Sources() []string {
 		}
 	}
 	for i, source := range sources {
+		if of[source] == nil {
+			continue
+		}
 		sources[i] = strings.Join(of[source], ", ") + ": " + source
 	}
 	return sources
 }
 
-// Markdown is the card as one screen.
+// Markdown is all of the card.
 func (c Card) Markdown(clock Clock) string {
 	var l lines
-	if c.Released {
-		l.add("# %s may fly: released %s by %s\n", esc(c.Mark), clock.At(c.At), esc(c.By))
-	} else {
-		l.add("# %s is NOT released: %s\n", esc(c.Mark), esc(c.Why))
-		l.add("Speeds are given once it is released.\n")
+	l.WriteString(c.text(clock, math.MaxInt, math.MaxInt))
+	if sources := c.Sources(); len(sources) > 0 {
+		l.add("\n## Where figures come from\n")
+		for _, s := range sources {
+			l.item("%s", esc(s))
+		}
 	}
-	for _, text := range c.Cautions {
-		l.item("**%s**", esc(text))
+	return l.String()
+}
+
+// longest is how long a reason is on a screen before it is cut: two lines or so.
+const longest = 150
+
+// Screen is as much of the card as fits, the most important, and says what is left out.
+func (c Card) Screen(clock Clock, fits func(markdown string) bool) string {
+	for keep := len(c.Cautions) + len(c.Rows(clock)) + 1; ; keep-- {
+		if text := c.text(clock, keep, longest); keep == 0 || fits(text) {
+			return text
+		}
+	}
+}
+
+// text is the card with so many of its lines, and none of their reasons longer than that.
+func (c Card) text(clock Clock, keep int, most int) string {
+	type item struct {
+		what, text string
+		rank       int
+	}
+	var items []item
+	for i, text := range c.Cautions {
+		rank := 1
+		if i > 2 {
+			rank = 3
+		}
+		items = append(items, item{"", "**" + esc(cut(text, most)) + "**", rank})
 	}
 	for _, r := range c.Rows(clock) {
-		l.item("%s: **%s** (%s)", esc(r.What), esc(r.Is), esc(r.Rests))
+		items = append(items, item{r.What, fmt.Sprintf("%s: **%s** (%s)", esc(r.What), esc(cut(r.Is, most)), esc(cut(r.Rests, most))), r.rank})
 	}
 	if len(c.Missing) > 0 {
-		l.item("left out for want of these in the design sheet: %s", esc(strings.Join(c.Missing, "; ")))
+		items = append(items, item{"what the sheet lacks", "left out for want of these in the design sheet: " + esc(cut(strings.Join(c.Missing, "; "), most)), 6})
+	}
+	ranks := make([]int, 0, len(items))
+	for _, i := range items {
+		ranks = append(ranks, i.rank)
+	}
+	slices.Sort(ranks)
+	var l lines
+	if c.Released {
+		l.add("# %s may fly: released %s by %s\n", esc(c.Mark), clock.At(c.At), esc(cut(c.By, most)))
+	} else {
+		l.add("# %s is NOT released: %s\n", esc(c.Mark), esc(cut(c.Why, most)))
+		l.item("speeds are given once it is released")
+	}
+	var left []string
+	cautions := 0
+	for _, i := range items {
+		at := slices.Index(ranks, i.rank)
+		switch ranks[at] = -1; { // of those of a rank the first stay
+		case at < keep:
+			l.item("%s", i.text)
+		case i.what == "":
+			cautions++
+		default:
+			left = append(left, strings.ToLower(i.what[:1])+i.what[1:])
+		}
+	}
+	if cautions > 0 {
+		left = append([]string{fmt.Sprintf("**%d of the %d cautions**", cautions, len(c.Cautions))}, left...)
+	}
+	if len(left) > 0 {
+		l.item("not on this screen: %s. All of it: `fettle card %s --full`", fitting(left, most), esc(c.Mark))
 	}
 	l.add("\n%s", c.Rules)
 	return l.String()

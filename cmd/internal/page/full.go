@@ -133,7 +133,7 @@ func gateInFull(sheet *steps.Sheet, g steps.Gate) string {
 	if known, ok := sheet.Gauge(g.Gauge); ok {
 		gauge = known.Title
 	}
-	text := fmt.Sprintf("gate **%s**%s: %s, %s, at %s, with: %s", esc(g.Name), governed(g.Where), esc(g.Title), esc(LimitsText(g)), points(g), esc(gauge))
+	text := fmt.Sprintf("gate **%s**%s: %s, %s, %s, with: %s", esc(g.Name), governed(g.Where), esc(g.Title), esc(LimitsText(g)), points(g), esc(gauge))
 	if g.Critical {
 		text += "; **critical**"
 	}

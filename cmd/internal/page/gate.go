@@ -38,6 +38,7 @@ type Gate struct {
 	Other       string    `json:"other_units,omitempty"`    // limits and readings in the other unit system
 	Throw       string    `json:"throw,omitempty"`          // the same as an angle, or as a travel
 	Later       bool      `json:"measured_later,omitempty"` // it is stale or counts for a time, and a step of an open job asks for it
+	Scales      string    `json:"scales,omitempty"`         // where they stand, and what is taken off their readings
 	Measure     string    `json:"measure"`
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
 
@@ -90,7 +91,7 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 		Name: r.Gate.Name, Title: r.Gate.Title, How: r.Gate.How, Rework: reworkText(r.Gate.Reworks), Limits: LimitsText(r.Gate),
 		Plain: r.Gate.Acceptance == steps.Plain,
 		Gauge: r.Gate.Gauge, Critical: r.Gate.Critical, Work: r.Gate.Work, Needs: r.Gate.Needs, Standing: r.Standing, Reason: said(r.Reason), Last: r.Last,
-		Measure: measureGate(s.Airframe.Mark, r.Gate), words: r.Words(),
+		Scales: scalesText(r.Gate.Result), Measure: measureGate(s.Airframe.Mark, r.Gate), words: r.Words(),
 	}
 	if len(r.Points) > 0 {
 		g.Parts = Parts(s, r)
@@ -179,6 +180,28 @@ func sharesText(shares []steps.Share, strictest string) string {
 	return text
 }
 
+// scalesText says where each of the scales under an airframe stands, and what is taken off
+// its reading, so that nobody takes it off twice; "": there are none.
+func scalesText(r measuring.Result) string {
+	var scales []string
+	tared := slices.ContainsFunc(r.Stations, func(s measuring.Station) bool { return !s.Tare.IsZero() })
+	for _, s := range r.Stations {
+		text := s.Point + " at " + s.At.String()
+		switch {
+		case !s.Tare.IsZero():
+			text += fmt.Sprintf(" (stand on, %s taken off)", s.Tare)
+		case tared:
+			text += " (zeroed)"
+		}
+		scales = append(scales, text)
+	}
+	text := strings.Join(scales, ", ")
+	if text != "" && !tared {
+		text += "; zero each with its stand on"
+	}
+	return text
+}
+
 // passesText is what passes with a gauge, where that is less than the limits.
 func passesText(g steps.Gate, pass measuring.Limits, ok bool) string {
 	if !g.Result.IsZero() { // it depends on the readings
@@ -250,6 +273,14 @@ func (g Gate) brief(c Clock) string {
 	return text + ". " + g.says(len(g.Parts) == 0) + optionally(" ", Capital(esc(g.Throw))) + g.other(c)
 }
 
+// gate adds the gate above its parts, and where its scales stand.
+func (l *lines) gate(g Gate, c Clock) {
+	l.item("%s", g.brief(c))
+	if g.Scales != "" {
+		l.item("scales: %s", esc(g.Scales))
+	}
+}
+
 func (g Gate) other(c Clock) string {
 	if c.BothUnits && g.Other != "" {
 		return " In other units: " + esc(g.Other) + "."
@@ -312,7 +343,7 @@ func (g Gate) Action(c Clock) string {
 	} else {
 		l.text(g.How)
 	}
-	l.item("%s", g.brief(c))
+	l.gate(g, c)
 	if advice, _ := Remedy(g.remedy); advice != "" {
 		l.item("%s", esc(advice))
 	}
@@ -323,7 +354,7 @@ func (g Gate) Action(c Clock) string {
 func (g Gate) Markdown(c Clock) string {
 	var l lines
 	l.add("# %s\n", esc(g.Title))
-	l.item("%s", g.brief(c))
+	l.gate(g, c)
 	if !g.Last.IsZero() {
 		l.item("last reading %s", c.At(g.Last))
 	}

@@ -16,6 +16,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"fettle/cmd/internal/desk"
 	"fettle/cmd/internal/ics"
@@ -352,11 +353,51 @@ power: {cells: 6, capacity: 5000 mAh, nominal: 3.7 V, limits: {connectors: 30 A,
 	doc, err = procedures.Parse("causeway.yaml", text)
 	b.must(err)
 	s := b.State.Under(doc.Sheet)
+	b.crowded(s)
 	poise, err := s.Poise(b.Now)
 	b.must(err)
 	lead, err := page.NewBalance(s, poise, []workflow.Placed{{Title: "lead", Load: balance.Load{Mass: big.NewRat(20, 1), X: big.NewRat(-300, 1)}}}, 600)
 	b.must(err)
 	b.show("Balance-of-parts", lead)
+}
+
+// crowded shows the screen of a card with more on it than any airframe has, at the worst
+// that the page can be given, and holds that it fits on a terminal of 80 by 24.
+func (b *bench) crowded(s *workflow.State) {
+	worked, err := s.Card(b.Now, b.q("1500 m", quantity.Length), b.q("38 °C", quantity.Temperature))
+	b.must(err)
+	c := page.NewCard(s, worked, []string{"pre-flight", "first-flight", "range-failsafe"})
+	long := strings.Repeat("it lies where nobody saw it before, ", 30)
+	station, percent, was := -12.5, -6.3, 57.0
+	c.Balance = &page.CardBalance{Datum: long, Words: long, Station: &was, U: 1, Computed: &station, Percent: &percent, Low: &station, High: &was,
+		Verdict: "out of tolerance", Again: "not known: " + long, At: b.Now}
+	for range 20 {
+		c.Cautions = append(c.Cautions, "accepted and not met: "+long)
+		c.Throws = append(c.Throws, page.CardThrow{Title: "Throw of the ailerons", Met: true, At: b.Now, Values: []page.ThrowValue{
+			{Point: "left-up", Value: 9.5, Unit: "mm"}, {Point: "left-down", Value: 9.5, Unit: "mm"}, {Point: "right-up", Value: 9.5, Unit: "mm"}, {Point: "right-down", Value: 9.5, Unit: "mm"}}})
+	}
+	c.Missing = strings.Fields(long)
+	for name, released := range map[string]bool{"crowded": true, "crowded-grounded": false} {
+		c.Released, c.Why, c.By = released, long, long
+		markdown := c.Screen(page.Clock{Now: b.Now}, term.Streams{Columns: 80}.Fits)
+		var set strings.Builder
+		b.must(term.Streams{Columns: 80}.ShowTo(&set, markdown))
+		lines := strings.Split(strings.TrimRight(set.String(), "\n"), "\n")
+		if len(lines) > 23 { // the prompt comes below
+			b.t.Errorf("%s has %d lines:\n%s", name, len(lines), set.String())
+		}
+		for _, line := range lines {
+			if utf8.RuneCountInString(line) > 80 {
+				b.t.Errorf("%s: %q is wider than 80 columns", name, line)
+			}
+		}
+		for _, says := range []string{"Mass all up", "Balance: **12.5 mm ahead of the datum", "of the 21 cautions**", "card FN-01 --full", "Local rules"} {
+			if !strings.Contains(markdown, says) {
+				b.t.Errorf("%s does not say %q:\n%s", name, says, markdown)
+			}
+		}
+		b.pages["CardScreen-"+name] = markdown
+	}
 }
 
 // choosing has a choice of the design, an option and methods to choose from.
@@ -656,15 +697,15 @@ func (b *bench) repair() {
 	flown := b.act(workflow.LogFlight{Landing: workflow.Soft})
 	b.show("Recorded-flown", flown)
 	b.show("Records", page.Records{Airframes: []page.Recorded{flown, {Mark: "FN-02"}}})
-	control := steps.Control{Name: "rudder", Chord: b.q("30 mm", quantity.Length), Horn: b.q("12 mm", quantity.Length), Thread: b.q("0.4 mm", quantity.Length)}
-	trim := func(way, value string) journal.Trim {
-		return journal.Trim{Control: "rudder", Way: way, Value: b.q(value, quantity.Length)}
-	}
-	b.show("Recentring", page.NewRecentring("FN-01", []workflow.Trimmed{
-		{Trim: trim("left", "1.5 mm"), Control: control, Turns: 1.5, Rework: "throw", Again: []string{"throw", "square"}},
-		{Trim: trim("left-up", "0.1 mm"), Control: control, Turns: 0.1, Rework: "throw", Again: []string{"throw"}},
-		{Trim: trim("right-down", "2 mm"), Control: control, Lacks: []string{"horn", "thread"}},
-	}))
+	again := []string{"throw", "square"}
+	b.show("Recorded-trimmed", page.Recorded{Mark: "FN-01", Entries: flown.Entries, Trims: []page.Trim{
+		{Control: "rudder", Way: "left", Value: "1.5 mm", Other: "2.9°", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Thread: "0.4 mm", Rework: "throw", Again: again},
+		{Control: "ailerons", Way: "left-up", Value: "0.1 mm", Other: "0.2°", Chord: "30 mm", Turns: 0.1, Rework: "throw", Again: again},
+		{Control: "ailerons", Way: "right-down", Value: "2 mm", Other: "3.8°", Chord: "30 mm", Lacks: []string{"horn", "thread"}},
+	}})
+	left, right := page.Trim{Control: "rudder", Way: "left", Value: "1.5 mm", Other: "2.9°"}, page.Trim{Control: "rudder", Way: "right", Value: "2°", Out: true}
+	more := page.Trim{Control: "rudder", Way: "left", Value: "3 mm"}
+	b.show("Since-trimmed", page.Since{Mark: "FN-01", Flight: &flown.Entries[0], Trims: []page.SinceTrim{{Is: &left}, {Was: &left}, {Was: &left, Is: &more}, {Was: &left, Is: &right}}})
 	triage := b.docs["finch-triage"].Triage
 	b.show("Recorded-damaged", b.act(workflow.ReportDamage{Triage: triage, Seen: []workflow.Sighting{
 		{Finding: "cell-dented", Zone: "radio", Severity: steps.Slight},

@@ -246,6 +246,7 @@ type Recorded struct {
 	Gauges  []Gauge  `json:"gauges,omitempty"`        // those that were checked or studied
 	Stale   []string `json:"measure_again,omitempty"` // the gates that a change of equipment makes stale
 	Balance string   `json:"balance,omitempty"`       // where it is now by that change, beside the last weighing
+	Trims   []Trim   `json:"trims,omitempty"`         // of a flight, and how they are taken out
 	Timers  []Timer  `json:"timers,omitempty"`
 	Waits   []Waits  `json:"waits,omitempty"`    // that began
 	TooLate []string `json:"too_late,omitempty"` // of the steps that were done
@@ -276,6 +277,12 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 			}
 		case journal.EquipmentChanged:
 			r.Stale, r.Balance = append(r.Stale, staleBy(s, f, now)...), moved(s, now)
+		case journal.FlightLogged:
+			for _, t := range s.Trims() {
+				if t.Flight == e.Position {
+					r.Trims = append(r.Trims, newTrim(t))
+				}
+			}
 		case journal.Coated:
 			joint = f.Joint
 		case journal.Joined:
@@ -400,6 +407,7 @@ func (r Recorded) Markdown(c Clock) string {
 	if r.Balance != "" {
 		l.item("balance: %s", esc(r.Balance))
 	}
+	l.recentre(r.Mark, r.Trims)
 	if r.Next != "" {
 		l.item("next: `%s`", r.Next)
 	}

@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -65,11 +66,82 @@ type Document struct {
 	Sheet     *steps.Sheet     `json:"sheet,omitempty"`
 	Procedure *steps.Procedure `json:"procedure,omitempty"`
 	Triage    *steps.Triage    `json:"triage,omitempty"`
+	Planforms []Planform       `json:"planforms,omitempty"` // of a sheet: several where options change its surfaces
+}
+
+// A Planform is what the geometry of a sheet comes to.
+type Planform struct {
+	With       []string `json:"with,omitempty"` // the options of these airframes
+	Area       float64  `json:"wing_area_dm2"`  // seen from above
+	Span       float64  `json:"span_mm"`
+	Ratio      float64  `json:"aspect_ratio"`
+	Chord      float64  `json:"mac_mm"`
+	Front      float64  `json:"mac_front_mm"` // the station of its leading edge
+	Horizontal float64  `json:"horizontal_tail_volume"`
+	Vertical   float64  `json:"vertical_tail_volume"`
+	Neutral    *Station `json:"estimated_neutral_point,omitempty"`
+	Formula    string   `json:"formula,omitempty"` // of the estimate
+	Without    string   `json:"no_estimate,omitempty"`
+	AtLow      *float64 `json:"estimated_margin_forward_percent,omitempty"` // the static margin at the forward limit of the balance
+	AtHigh     *float64 `json:"estimated_margin_aft_percent,omitempty"`
+	body       float64
+}
+
+func newPlanform(p procedures.Planform) Planform {
+	wing := p.Wing
+	f := Planform{With: p.Options, Area: wing.Area / 1e4, Span: wing.Span, Ratio: wing.AspectRatio(), Chord: wing.Chord.Length, Front: wing.Chord.X,
+		Horizontal: p.Horizontal, Vertical: p.Vertical, body: p.Body}
+	neutral, err := p.NeutralPoint()
+	if err != nil {
+		f.Without = err.Error()
+		return f
+	}
+	at := stationOf(neutral, math.NaN(), wing)
+	f.Neutral, f.Formula = &at, p.Formula()
+	percent := func(limit float64) *float64 {
+		margin, _ := p.Margin(limit)
+		return finite(100 * margin)
+	}
+	f.AtLow, f.AtHigh = percent(p.Low), percent(p.High)
+	return f
+}
+
+// planform says what the geometry comes to. Estimates are in whole percents: none is finer.
+func (l *lines) planform(f Planform) {
+	if len(f.With) > 0 {
+		l.add("\nWith %s:\n", esc(strings.Join(f.With, ", ")))
+	}
+	l.item("Wing: area %s dm², span %s mm, aspect ratio (AR) %s", places(f.Area, 2), places(f.Span, 0), places(f.Ratio, 2))
+	l.item("Mean aerodynamic chord (MAC): %s mm, its front end at %s mm", places(f.Chord, 1), places(f.Front, 1))
+	l.item("Tail volumes: horizontal (V_H) %s, vertical %s", places(f.Horizontal, 2), places(f.Vertical, 3))
+	if f.Neutral == nil {
+		l.item("Neutral point: no estimate, for %s", esc(f.Without))
+		return
+	}
+	l.item("Neutral point, an estimate: %s %% MAC, at %s mm. It is %s (here %s %%)", places(*f.Neutral.Percent, 0), places(f.Neutral.X, 0), esc(f.Formula), places(f.body, 1))
+	var margins []string
+	for _, m := range []struct {
+		at    *float64
+		limit string
+	}{{f.AtLow, "forward"}, {f.AtHigh, "aft"}} {
+		if m.at != nil {
+			margins = append(margins, fmt.Sprintf("%s %% MAC at the %s limit of the balance", places(*m.at, 0), m.limit))
+		}
+	}
+	if len(margins) > 0 {
+		l.item("Static margin by that estimate: %s", strings.Join(margins, ", "))
+	}
 }
 
 // NewDocument makes the page of a document.
 func NewDocument(d *procedures.Document, from procedures.Origin) Document {
-	return Document{d.Name(), d.Kind(), d.File, d.Digest(), from.String(), d.Sheet, d.Procedure, d.Triage}
+	p := Document{Name: d.Name(), Kind: d.Kind(), File: d.File, Digest: d.Digest(), Origin: from.String(), Sheet: d.Sheet, Procedure: d.Procedure, Triage: d.Triage}
+	if d.Sheet != nil {
+		for _, one := range procedures.Planforms(d.Sheet) {
+			p.Planforms = append(p.Planforms, newPlanform(one))
+		}
+	}
+	return p
 }
 
 // Markdown is the document in words.
@@ -78,7 +150,7 @@ func (d Document) Markdown(Clock) string {
 	var l lines
 	switch {
 	case d.Sheet != nil:
-		l.WriteString(sheetText(d.Sheet, from))
+		l.WriteString(sheetText(d.Sheet, d.Planforms, from))
 	case d.Triage != nil:
 		l.WriteString(triageText(d.Triage, from))
 	default:
@@ -92,7 +164,7 @@ func (d Document) from() string {
 	return fmt.Sprintf("digest %s, %s", shortly(d.Digest), esc(d.Origin))
 }
 
-func sheetText(s *steps.Sheet, from string) string {
+func sheetText(s *steps.Sheet, planforms []Planform, from string) string {
 	var l lines
 	l.add("# %s\n", esc(s.Title))
 	l.add("design %s, revision %d, %s\n", esc(s.Name), s.Revision, from)
@@ -146,17 +218,27 @@ func sheetText(s *steps.Sheet, from string) string {
 		if g.Work {
 			of = "the work"
 		}
-		l.item("**%s**: %s, %s, at %s; of %s%s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical, esc(optionally("; source: ", g.Source)))
+		l.item("**%s**: %s, %s, %s; of %s%s%s", esc(g.Name), esc(g.Title), esc(LimitsText(g)), points(g), esc(of), critical, esc(optionally("; source: ", g.Source)))
+	}
+	if len(planforms) > 0 {
+		l.add("\n## Planform\n\nSeen from above. Stations count aft; at 0 lies: %s\n", esc(s.Geometry.Datum))
+	}
+	for _, f := range planforms {
+		l.planform(f)
 	}
 	l.changes(s.Changes)
 	return l.String()
 }
 
+// points are where a gate is read.
 func points(g steps.Gate) string {
-	if len(g.Points) == 0 {
-		return "one place"
+	if scales := scalesText(g.Result); scales != "" {
+		return esc("on scales, " + scales)
 	}
-	return esc(strings.Join(g.Points, ", "))
+	if len(g.Points) == 0 {
+		return "at one place"
+	}
+	return esc("at " + strings.Join(g.Points, ", "))
 }
 
 // procedureHead is what a procedure is, before its stages.

@@ -248,7 +248,7 @@ func (l *lines) doing(p Step) {
 func (p Step) gates(l *lines, c Clock) {
 	now, passed, later := p.turns()
 	for _, g := range now {
-		l.item("%s", g.brief(c))
+		l.gate(g, c)
 		l.parts(g)
 		if g.Standing == workflow.Failed {
 			l.text(g.Rework)

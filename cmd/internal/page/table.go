@@ -73,7 +73,7 @@ func tables() []tableOf {
 			"job gate title of unit low high before before_verdict before_utc before_in_doubt after after_verdict after_utc after_in_doubt unit_si low_si high_si before_si after_si", "gate zone job " + ofTime, repairGateRows},
 		{"jobs", "each job: what was built, repaired and checked, when and by whom", "job kind procedure revision title zone before damages opened_utc opened_by closed_utc by steps_done steps", "job zone " + ofTime, jobRows},
 		{"flights", "each flight, with what was aboard, and why it might not fly",
-			"flight entry at_utc recorded_utc by landing lasted_s released grounded aboard check note", ofTime, flightRows},
+			"flight entry at_utc recorded_utc by landing lasted_s released grounded aboard check note trims", ofTime, flightRows},
 		{"joints", "each joint that was joined, with its clocks",
 			"joint part parts job adhesive carries_load entry joined_utc by handles_utc cures_utc outside_window gone joined_again young_at_release zones damages_since repaired_by", "job zone " + ofTime, jointRows},
 		{"releases", "each release, with what it rests on and what had not cured",
@@ -262,8 +262,8 @@ func readingRows(record workflow.Record, s *workflow.State, at time.Time, t *Tab
 	for _, r := range readings {
 		one := newReading(r, &record)
 		value := math.NaN()
-		unit := cmp.Or(r.Gate.Unit(), r.Reading.Value.Unit())
-		if v, err := r.Reading.Value.Float(unit); err == nil {
+		unit := cmp.Or(r.Gate.Unit(), r.Value.Unit())
+		if v, err := r.Value.Float(unit); err == nil {
 			value = v
 		}
 		row := Row{Gate: one.Gate, Job: one.Job, Zones: r.Gate.Of, At: one.At, Severe: one.Critical}
@@ -461,7 +461,7 @@ func flightRows(record workflow.Record, s *workflow.State, _ time.Time, t *Table
 		if d, err := f.Lasted.Duration(); err == nil && d > 0 {
 			lasted = d.Seconds()
 		}
-		t.add(s, Row{At: f.At}, i+1, f.Position, moment(f.At), moment(s.Entries[f.Position].Recorded), f.By, f.Landing, lasted, f.Grounded == "", known(f.Grounded), named(f.Aboard), known(f.Check), known(f.Note))
+		t.add(s, Row{At: f.At}, i+1, f.Position, moment(f.At), moment(s.Entries[f.Position].Recorded), f.By, f.Landing, lasted, f.Grounded == "", known(f.Grounded), named(f.Aboard), known(f.Check), known(f.Note), known(trimsOf(f.FlightLogged)))
 	}
 	return nil
 }

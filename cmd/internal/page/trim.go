@@ -77,24 +77,15 @@ func trimsOf(f journal.FlightLogged) string {
 	return strings.Join(all, ", ")
 }
 
-// A Recentring is how the trims of a flight are taken out.
-type Recentring struct {
-	Mark  string `json:"mark"`
-	Trims []Trim `json:"trims"`
-}
-
-// NewRecentring makes the page.
-func NewRecentring(mark string, trims []workflow.Trimmed) Recentring {
-	return Recentring{mark, newTrims(trims)}
-}
-
-// Markdown says how the trims are taken out by the linkage, and what is measured again.
-func (r Recentring) Markdown(Clock) string {
-	var l lines
-	l.add("To take the trim out:\n")
+// recentre says how trims are taken out by the linkage, and what is measured again.
+func (l *lines) recentre(mark string, trims []Trim) {
+	if len(trims) == 0 {
+		return
+	}
+	l.add("\nTo take the trim out:\n")
 	var reworks, again []string
 	turned, loose := false, false
-	for _, t := range r.Trims {
+	for _, t := range trims {
 		text := fmt.Sprintf("**%s** %s", esc(t.named()), esc(t.Value))
 		if t.Other != "" {
 			text += esc(fmt.Sprintf(", which is %s at the chord of %s", t.Other, t.Chord))
@@ -110,7 +101,7 @@ func (r Recentring) Markdown(Clock) string {
 			continue
 		default:
 			text += fmt.Sprintf(": turn the clevis by **%s** (worked out %.2f). %s", quantity.Written(figure(t.half()), "turn"), t.Turns, way)
-			text += esc(fmt.Sprintf("; turns = horn × sin(angle) / pitch, with %s and %s", t.Horn, t.Thread))
+			text += esc(fmt.Sprintf("; turns = horn × sin(angle) / pitch, with %s and %s by the sheet", t.Horn, t.Thread))
 		}
 		turned = true
 		l.item("%s", text)
@@ -126,7 +117,7 @@ func (r Recentring) Markdown(Clock) string {
 		}
 	}
 	if !turned {
-		return l.String()
+		return
 	}
 	l.add("\nPropeller off and battery out before a hand is at the linkage. The rod is taken to come from ahead of the hinge; if it comes from behind, it is the other way round.")
 	l.add("Then move the trim in the transmitter back to the middle: the edge must stand where it stands now.")
@@ -134,7 +125,7 @@ func (r Recentring) Markdown(Clock) string {
 		l.add("\nRecord it:")
 	}
 	for _, gate := range reworks {
-		l.add("\n%s", command("fettle done "+r.Mark+" "+ReworkStep+gate))
+		l.add("\n%s", command("fettle done "+mark+" "+ReworkStep+gate))
 	}
 	if loose {
 		l.add("\nNo gate of the sheet measures the throw: try way and throw of the control before it flies.")
@@ -142,7 +133,6 @@ func (r Recentring) Markdown(Clock) string {
 	if len(again) > 0 {
 		l.add("\nMeasure again: %s.", esc(strings.Join(again, ", ")))
 	}
-	return l.String()
 }
 
 // faces are the sides of a surface that its edge went to, and came from.

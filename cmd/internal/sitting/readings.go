@@ -61,10 +61,14 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 		r.Readings[0].Value, err = s.ParseReading(g.Gate, text)
 		return r, err
 	}
+	also := "a value with its unit"
+	if _, throw := s.Sheet.ControlOf(g.Gate.Name); throw {
+		also = "an angle or a travel with its unit"
+	}
 	q := Question{
 		View:   View{Rows: rowsOf(s, g, point)},
 		Prompt: fmt.Sprintf("%s, in %s:", what, unit),
-		Field: &Field{Label: "a number in " + unit + ", or a value with its unit; \"with GAUGE\" for another gauge", Check: func(text string) Verdict {
+		Field: &Field{Label: "a number in " + unit + ", or " + also + "; \"with GAUGE\" for another gauge", Check: func(text string) Verdict {
 			r, err := read(text)
 			if err != nil {
 				return Verdict{Said: err.Error()}

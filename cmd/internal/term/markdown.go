@@ -26,6 +26,20 @@ func (s Streams) Show(markdown string) error {
 	return s.ShowTo(s.Out, markdown)
 }
 
+// Fits reports whether Markdown has room on the terminal beside the line of a prompt; on
+// one of 80 by 24 if there is none.
+func (s Streams) Fits(markdown string) bool {
+	columns, rows := min(s.Columns, 80), 24
+	if s.Size != nil {
+		if c, r := s.Size(); c > 0 && r > 0 {
+			columns, rows = min(c, Width), r
+		}
+	}
+	var b strings.Builder
+	err := Streams{Columns: columns}.ShowTo(&b, markdown)
+	return err == nil && strings.Count(b.String(), "\n") < rows
+}
+
 // ShowTo renders Markdown to one of the streams.
 func (s Streams) ShowTo(w io.Writer, markdown string) error {
 	p := page{[]byte(Clean(markdown)), s.Colour}
