@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strconv"
@@ -259,5 +260,71 @@ func TestBalanceNotes(t *testing.T) {
 		if len(report.Faults) > 0 || !slices.EqualFunc(notes, c.want, strings.HasPrefix) {
 			t.Errorf("%s: %v\n%v", c.name, strings.Join(notes, "\n"), report.Faults)
 		}
+	}
+}
+
+// Tables of FAA handbooks, in pounds and inches, as parts tables: FAA-H-8083-30B (2023), chapter
+// 6, figure 6-34, whose balance of 96.42 in lies behind the limit of 94.6, and AC 43.13-1B (9/8/98),
+// chapter 10, figures 10-10, whose 11.2 in lie behind the forward limit of 8.5, and 10-11, whose 21.33
+// in (recomputed: not legible) lie ahead of the aft limit of 21.9. The other limits are invented, just beyond the balance.
+func TestPartsAgainstLimitsPublished(t *testing.T) {
+	figure := map[string]string{
+		"6-34":  "2650 86.80, 180 85.5, 160 118.1, 210 118.1, 190 118.1, 205 155.70, 50 22.5, 100 178.70, 480 93.6",
+		"10-10": "1169 10.6, 17 -49, 170 16, 83 22",
+		"10-11": "1169 10.6, 17 -49, 170 16, 340 48, 240 22, 100 75.5",
+	}
+	for _, c := range []struct{ figure, limit, want string }{
+		{"6-34", "at_most: 94.6 in", "the parts add up to 1916428 g with their balance at x = 2449.1 mm, and the gate wants it at 2403 mm at most"}, // 4,225 lb
+		{"6-34", "at_most: 96.5 in", ""},
+		{"10-10", "at_least: 8.5 in", ""}, {"10-10", "at_least: 11.3 in", "the parts add up to 652719 g with their balance at x = 284.3 mm"}, // 1,439 lb; 11.191 in
+		{"10-11", "at_most: 21.9 in", ""}, {"10-11", "at_most: 21.2 in", "the parts add up to 923514 g with their balance at x = 541.8 mm"}, // 2,036 lb; 21.330 in
+	} {
+		var parts strings.Builder
+		for i, part := range strings.Split(figure[c.figure], ", ") {
+			mass, x, _ := strings.Cut(part, " ")
+			fmt.Fprintf(&parts, "    part-%d: {title: A part, mass: %s lb, x: %s in}\n", i, mass, x)
+		}
+		from, to := strings.Index(geometryText, "    airframe: {title"), strings.Index(geometryText, "  propeller: {x:")
+		text := strings.Replace(geometryText[:from]+parts.String()+geometryText[to:], "at_least: 40 mm\n    at_most: 50 mm\n    gauge: rule\n    of: [wing]", c.limit+"\n    gauge: rule\n    of: [wing]", 1)
+		report, said := check(t, sheetText, text), ""
+		for _, n := range report.Notes {
+			if strings.HasPrefix(n.Text, "the parts add up") {
+				said = n.Text
+			}
+		}
+		if len(report.Faults) > 0 || !strings.HasPrefix(said, c.want) || c.want == "" && said != "" {
+			t.Errorf("figure %s, %s: %q; %v", c.figure, c.limit, said, report.Faults)
+		}
+	}
+}
+
+// Tail volumes as the MIT 16.01/16.02 lab notes "Basic Aircraft Design Rules" have them, from
+// memory: 0.30 to 0.60, and of fins 0.02 to 0.05, to the digits of the range. A design that is
+// meant to be outside says why.
+func tailVolumes(t *testing.T, sheets []*steps.Sheet) {
+	t.Helper()
+	outside := map[string]string{
+		"skerry, tail": "a flying wing has none",
+		"skerry, fins": "its fins stand at the tips of a wing that is hardly swept back, so that their arm is short",
+		"reed, tail":   "a chuck glider has nobody to steady it",
+	}
+	met := 0
+	for _, s := range sheets {
+		for _, p := range Planforms(s) {
+			for _, v := range []struct {
+				of            string
+				is, low, high float64
+			}{{"tail", p.Horizontal, 0.30, 0.60}, {"fins", p.Vertical, 0.02, 0.05}} {
+				name := s.Name + ", " + v.of
+				why, meant := outside[name]
+				if (v.is < v.low || math.Round(100*v.is) > 100*v.high) != meant {
+					t.Errorf("%s %v: %.3f, usually %g to %g; %s", name, p.Options, v.is, v.low, v.high, why)
+				}
+				met++
+			}
+		}
+	}
+	if met < 10 { // four designs, one of them with two wings
+		t.Errorf("%d tail volumes", met)
 	}
 }

@@ -37,6 +37,7 @@ func TestEmbeddedHaveNoFault(t *testing.T) {
 			sheets = append(sheets, doc.Sheet)
 		}
 	}
+	tailVolumes(t, sheets)
 	report, err := Open("").CheckAll(t.Context())
 	if err != nil || len(report.Faults) > 0 {
 		t.Errorf("%v\n%v", err, report.Faults)

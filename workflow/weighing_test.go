@@ -1,9 +1,12 @@
 package workflow
 
 import (
+	"math/big"
 	"strings"
 	"testing"
 
+	"fettle/steps"
+	"fettle/steps/balance"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
@@ -33,5 +36,21 @@ func TestTippingOverThreeScales(t *testing.T) {
 		if got := lifted(c.result, c.point); !strings.Contains(got, c.want) {
 			t.Errorf("%s of %s: %s", c.point, c.result.Function, got)
 		}
+	}
+}
+
+// FAA-H-8083-30B, Aviation Maintenance Technician Handbook, General (2023), pages 6-22 and
+// 6-23: 3,034 lb at 99.6 in, as printed, want 46.68 lb at 60 in for a limit of 99 in, which is
+// rounded up to 47 lb; figure 6-41 proves them. A step of the scale is a pound.
+func TestBallastPublished(t *testing.T) {
+	rat := func(text string) *big.Rat { r, _ := new(big.Rat).SetString(text); return r }
+	p := Poise{now: balance.Of(balance.Load{Mass: rat("3034"), X: rat("99.6")}), Now: 99.6, Mass: 3034, state: &State{Sheet: &steps.Sheet{}}}
+	got, err := p.Ballast(60, 99, 1)
+	if err != nil || got.Mass != 47 || got.Then > 99 {
+		t.Errorf("%+v %v", got, err)
+	}
+	// In steps of 20 lb it is 60 and not 40, with which it would lie behind the limit.
+	if got, err := p.Ballast(60, 99, 20); err != nil || got.Mass != 60 {
+		t.Errorf("%+v %v", got, err)
 	}
 }

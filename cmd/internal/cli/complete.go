@@ -142,8 +142,9 @@ func dueSteps(w word) []string {
 		}
 	}
 	for _, t := range w.state.Trims() {
-		if name := page.ReworkStep + t.Rework; t.Rework != "" && !t.Out {
-			out = append(out, described(name, "trim of "+t.Control.Name))
+		offer := described(page.ReworkStep+t.Rework, "trim of "+t.Control.Name)
+		if t.Rework != "" && !t.Out && !slices.Contains(out, offer) {
+			out = append(out, offer)
 		}
 	}
 	return out

@@ -343,6 +343,9 @@ func (c Card) Rows(clock Clock) []CardRow {
 		row(2, t.Title, is, measuredAt(t.At, t.Words, t.Met, clock))
 	}
 	for _, t := range c.Trims {
+		if t.Out {
+			continue
+		}
 		row(3, "Trim", t.line(), "measured after the flight of "+clock.At(t.At))
 	}
 	return rows

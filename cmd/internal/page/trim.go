@@ -120,7 +120,7 @@ func (l *lines) recentre(mark string, trims []Trim) {
 		return
 	}
 	l.add("\nPropeller off and battery out before a hand is at the linkage. The rod is taken to come from ahead of the hinge; if it comes from behind, it is the other way round.")
-	l.add("Then move the trim in the transmitter back to the middle: the edge must stand where it stands now.")
+	l.add("Then move the trim in the transmitter back to the middle: the edge must stand where it stands now. What half turns leave over stays in the trim.")
 	if len(reworks) > 0 {
 		l.add("\nRecord it:")
 	}
