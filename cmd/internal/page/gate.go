@@ -319,8 +319,8 @@ func (g Gate) says(whole bool) string {
 	if len(readings) > 0 {
 		text += " [" + strings.Join(readings, "; ") + "]"
 	}
-	if g.Result != nil {
-		text += fmt.Sprintf(", %s is %s", g.Result.Of, amount(g.Result.Value, g.Result.Unit))
+	if g.Result != nil && !strings.Contains(g.Reason, g.Result.Of+" is ") { // else that has said it
+		text += fmt.Sprintf(", %s is %s", g.Result.Of, quantity.Written(figures(g.Result.Value), g.Result.Unit))
 	}
 	if g.Margin != nil && (g.Standing == workflow.Current || g.Standing == workflow.Conceded) {
 		text += ", " + g.Margin.words()
