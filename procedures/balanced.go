@@ -20,7 +20,7 @@ const (
 )
 
 // balanced notes limits of the balance that leave no sensible static margin, and a parts
-// table that does not give the balance which they ask for. Each is said of the first
+// table that does not give the balance which they ask for, or lacks equipment. Each is said of the first
 // airframe of the design that it holds for.
 func (c *checker) balanced(sheet *Document) {
 	s, g := sheet.Sheet, sheet.Sheet.Geometry
@@ -32,6 +32,13 @@ func (c *checker) balanced(sheet *Document) {
 		if !said[of] {
 			said[of] = true
 			c.notes = append(c.notes, sheet.fault(sheet.places[at], fmt.Sprintf(format, args...)))
+		}
+	}
+	if len(g.Parts) > 0 {
+		for _, e := range s.Equipment {
+			if !e.Optional && !slices.ContainsFunc(g.Parts, func(p steps.Component) bool { return p.Equipment == e.Name }) {
+				note(e.Name, "the equipment "+e.Name, "no part is the equipment %s, so the balance is not known once that is moved or removed; give it a row in parts with equipment: %s", e.Name, e.Name)
+			}
 		}
 	}
 	low, high, limited := limitsOfBalance(s)

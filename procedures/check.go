@@ -139,10 +139,11 @@ func (c *checker) sheets() []*Document {
 	return slices.DeleteFunc(c.all(), func(d *Document) bool { return d.Sheet == nil })
 }
 
-// report checks what was added.
-// reglued finds reworks that glue a joint anew which nothing has joined.
+// reglued finds reworks that glue a joint anew which nothing has joined. Of a design that has
+// no build yet that is noted only.
 func (c *checker) reglued(sheet *Document) Faults {
-	var known []string
+	var known, missing []string
+	built := false
 	for _, d := range c.all() {
 		if d.Procedure == nil || !d.Starts() || !d.Serves(sheet.Sheet) {
 			continue
@@ -150,6 +151,7 @@ func (c *checker) reglued(sheet *Document) Faults {
 		if d.doubts.lostAny(joins) {
 			return nil
 		}
+		built = built || d.Procedure.Kind == steps.Build
 		for _, s := range d.Procedure.Steps() {
 			if s.Kind.Traits().Joins && !slices.Contains(known, s.Joint) {
 				known = append(known, s.Joint)
@@ -160,13 +162,21 @@ func (c *checker) reglued(sheet *Document) Faults {
 	for _, g := range sheet.Sheet.Gates {
 		for _, w := range g.Reworks {
 			if w.Joint != "" && len(known) > 0 && !slices.Contains(known, w.Joint) {
+				if !slices.Contains(missing, w.Joint) {
+					missing = append(missing, w.Joint)
+				}
 				faults = append(faults, sheet.fault(sheet.places[reworkAt(w.Joint)], fmt.Sprintf("the rework of %s glues the joint %s, which no procedure of the design joins%s", g.Name, w.Joint, suggest(w.Joint, known))))
 			}
 		}
 	}
+	if !built && len(missing) > 0 {
+		c.notes = append(c.notes, sheet.fault(top(), fmt.Sprintf("the design %s has no build in the library, so nothing joins what its reworks glue again: %s", sheet.Name(), strings.Join(missing, ", "))))
+		return nil
+	}
 	return faults
 }
 
+// report checks what was added.
 func (c *checker) report() (Report, error) {
 	var out Report
 	sheets := c.sheets()

@@ -94,6 +94,14 @@ func TestGateFaults(t *testing.T) {
 		{name: "a balance in grams", edit: []string{"[54 mm, 60 mm]", "§[54 g, 60 g]"}, want: "the balance of a mass is a length, and the gate poise limits a mass"},
 		{name: "a balance of lengths", edit: []string{"[54 mm, 60 mm]\n    gauge: scale", "[54 mm, 60 mm]\n    gauge: rule", "result: {balance", "result: §{balance"}, want: "the balance of a length means nothing"},
 
+		{name: "another way without a gauge", edit: []string{"    mass: yes\n  fall", "    mass: yes\n    or: §{points: [under]}\n  fall"}, want: "or has no gauge"},
+		{name: "another way at the same points", edit: []string{"    mass: yes\n  fall", "    mass: yes\n    or: §{points: [rear], gauge: rule}\n  fall"}, want: "a reading must tell in which way the gate poise was measured: give this way points of its own"},
+		{name: "another way of another kind", edit: []string{"    mass: yes\n  fall", "    mass: yes\n    or: {gauge: §scale}\n  fall"}, want: "the gauge scale reads a mass, and the gate poise limits a length"},
+		{name: "another way that is too coarse", edit: []string{"    mass: yes\n  fall", "    mass: yes\n    or: {gauge: §rule}\n  fall", "[54 mm, 60 mm]", "56 mm ± 0.2 mm"}, want: "the gauge rule is too coarse for the gate poise"},
+		{name: "another way of several values", edit: []string{"    mass: yes\n  fall", "    mass: yes\n    or: §{points: [left, right], gauge: rule}\n  fall"}, want: "the gate poise may be measured in two ways, and each must come to one value: say what its points come to with result"},
+		{name: "another way with a point unknown", edit: []string{"    mass: yes\n  fall", "    mass: yes\n    or: {points: [nose, tail], result: {mean: [nose, §tial]}, gauge: rule}\n  fall"}, want: `unknown point "tial"; did you mean "tail"?`},
+		{name: "work in two ways", edit: []string{"of: work\n", "of: work\n    or: §{points: [side], gauge: rule}\n"}, want: "the gate sole is of the work, which is measured in one way: delete or"},
+
 		{name: "work with mass", edit: []string{"of: work\n", "of: work\n    mass: §yes\n"}, want: "the gate sole is of the work, which is over once it is done: delete mass"},
 		{name: "work with life", edit: []string{"of: work\n", "of: work\n    life: §{days: 9}\n"}, want: "the gate sole is of the work, which is over once it is done: delete life"},
 		{name: "of nearly the word", edit: []string{"of: work\n", "of: §wrok\n"}, want: `unknown zone "wrok"; did you mean "work"?`},

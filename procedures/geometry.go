@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"math"
 	"slices"
 
 	"gopkg.in/yaml.v3"
@@ -263,6 +264,15 @@ func balanceAtChecked(f fields, b *steps.BalanceAt) {
 		f.fault(at, "the balance point is a length, and the gate %s limits %s", g.Name, articled(string(d)))
 	case !g.Mass:
 		f.fault(at, "equipment moves the balance point: the gate %s needs mass: yes", g.Name)
+	}
+	for _, s := range g.Result.Stations {
+		i := slices.IndexFunc(g.At, func(at steps.PointAt) bool { return at.Point == s.Point })
+		if i < 0 {
+			continue
+		}
+		if by, is := in(b.Zero, "mm")+in(s.At, "mm"), in(g.At[i].X, "mm"); math.Abs(by-is) > 0.05 {
+			f.fault(f.node, "the scale %s of the gate %s stands at x = %.4g mm by its station, and at x = %.4g mm by at: they count from the datum in at, and from zero in result", s.Point, g.Name, by, is)
+		}
 	}
 }
 

@@ -130,12 +130,16 @@ func TestGeometryOfLibrary(t *testing.T) {
 	}
 }
 
-// sheetOf is a design sheet of the library.
+// sheetOf is a design sheet of the library, whose geometry bears out its balance.
 func sheetOf(t *testing.T, name string) *steps.Sheet {
 	t.Helper()
 	d, err := Open("").Sheet(name)
 	if err != nil {
 		t.Fatal(err)
+	}
+	var c checker
+	if c.balanced(d); len(c.notes) > 0 {
+		t.Errorf("%v", c.notes)
 	}
 	return d.Sheet
 }
@@ -200,6 +204,7 @@ func TestGeometryFaults(t *testing.T) {
 		{name: "balance of a ratio", edit: []string{"balance: {gate: balance}", "balance: {gate: §square}", "    alike: 4 mm\n    pairs: [[left, right]]\n", "    result: {ratio: [left, right]}\n    between: [90 %, 110 %]\n"}, want: "the balance point is a length, and the gate square limits a ratio"},
 		{name: "balance that equipment leaves alone", edit: []string{"balance: {gate: balance}", "balance: {gate: §square}"}, want: "equipment moves the balance point: the gate square needs mass: yes"},
 		{name: "balance sideways", edit: append([]string{"balance: {gate: balance}", "balance: {gate: §poise}"}, scales("{lateral: {left: -300 mm, right: 300 mm}}")...), want: "the gate poise limits where it balances sideways; name the gate of its balance point along the airframe"},
+		{name: "a scale at two places", edit: append([]string{"balance: {gate: balance}", "balance: §{gate: poise, zero: 2 cm}"}, scales("{balance: {left: -300 mm, right: 300 mm}}\n    at: {left: [-280 mm, 0 mm], right: [300 mm, 0 mm]}")...), want: "the scale right of the gate poise stands at x = 320 mm by its station, and at x = 300 mm by at: they count from the datum in at, and from zero in result"},
 		{name: "no lift", edit: []string{"most: 0.8", "most: §0"}, want: "most must be more than 0"},
 		{name: "no gate of a current", edit: []string{"  limits: {motor: 12 A}", "  limits: {motor: 12 A}\n  gate: §balance"}, want: "the gate balance measures a length, and the current at full throttle is wanted"},
 		{name: "what cannot be assumed", edit: []string{"  limits: {motor: 12 A}", "  limits: {motor: 12 A}\n  assumed: [§cells]"}, want: `unknown assumed "cells"; known: full, cruise, thrust`},
@@ -241,6 +246,7 @@ func TestBalanceNotes(t *testing.T) {
 			"85:5: for the limit, x = 20 mm, the middle of the battery would lie at x = -110 mm, and it can be moved from -40 mm to 10 mm",
 			"85:5: the parts add up to 420 g with their balance at x = 43.8 mm, and the gate wants it at 20 mm at most"}},
 		{"a forward limit alone", alone("at_least: 40 mm"), nil, []string{"49:3: " + formula + "the balance may lie behind it: static margins of 9 % and less of the mean chord; it could not be flown"}},
+		{"equipment without a part", most("43.9"), []string{", equipment: camera}", "}"}, []string{"63:3: no part is the equipment camera, so the balance is not known once that is moved or removed"}},
 		{"a tailplane ahead", most("43.9"), []string{"  bodies:\n", "    canard: {is: tailplane, zone: tail, x: -200 mm, panels: [{root: 50 mm, tip: 50 mm, span: 90 mm}]}\n  bodies:\n"},
 			[]string{"49:3: the limits can't be held against the neutral point, of which there is no estimate: the tailplane canard lies ahead of the wing, where the formula does not hold"}},
 		// A wing alone: 25 % less 2 % for the body, 23 mm behind its front.

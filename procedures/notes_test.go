@@ -45,3 +45,9 @@ func TestNotes(t *testing.T) {
 		}
 	}
 }
+
+// A design with a build has reworks of what its procedures join alone.
+func TestReworkOfWhatNothingJoins(t *testing.T) {
+	text, at := marked(faulty{edit: []string{"disturbs: [tail]", "disturbs: [tail], glue: {joint: §rots, with: epoxy}"}}.text(t, gatesText), "")
+	expect(t, check(t, sheetText, text).Faults, "x.yaml:"+at, `the rework of fall glues the joint rots, which no procedure of the design joins; did you mean "roots"?`, 1)
+}

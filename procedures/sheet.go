@@ -331,6 +331,8 @@ func gateKeys() *mapping[*steps.Gate] {
 			"what it is measured with", "caliper"},
 		{"finer", optional, field(func(g *g) *[]string { return &g.Finer }, namesValue{to: gauge}),
 			"finer gauges that can measure it too: offered where it stays undecided", "# [feelers]"},
+		{"or", optional, field(func(g *g) *steps.Way { return &g.Or }, wayKeys()),
+			"another way of measuring it, at points of its own, against the same limits: either will do. Each way comes to one value", "# {points: [front, rear], result: …, gauge: scale}"},
 		{"of", required, ofValue{},
 			"the zones it depends on; `work` for a gate of the work, measured only where a step needs it", "[wing]"},
 		{"needs", optional, field(func(g *g) *[]steps.Setting { return &g.Needs }, settingsValue{}),
@@ -348,6 +350,68 @@ func gateKeys() *mapping[*steps.Gate] {
 		{"without", optional, field(func(g *g) *steps.Where { return &g.Where }, whereValue{not: true}),
 			"only on an airframe with none of these options", "# rudder"},
 	}}
+}
+
+// wayKeys are those of the keys of a gate that say how it is measured.
+func wayKeys() *mapping[*steps.Way] {
+	type w = steps.Way
+	return &mapping[*w]{what: "or", keys: []key[*w]{
+		{"how", optional, field(func(w *w) *string { return &w.How }, textValue{prose}),
+			"how it is measured so", "Lay it on two scales."},
+		{"points", optional, field(func(w *w) *[]string { return &w.Points }, namesValue{}),
+			"where it is measured; names that the gate's own points do not have", "[front, rear]"},
+		{"at", optional, field(func(w *w) *[]steps.PointAt { return &w.At }, pointsAtValue{}),
+			"where its points lie on the plan, as in the gate", "{front: [-20 mm, 0 mm], rear: [250 mm, 0 mm]}"},
+		{"readings", optional, field(func(w *w) *int { return &w.Repeat }, wholeValue{mostReadings}),
+			"how many readings at each point, 1 by default", "1"},
+		{"result", optional, field(func(w *w) *measuring.Result { return &w.Result }, resultKeys()),
+			"a function of the points", "# {balance: {front: -20 mm, rear: 250 mm}}"},
+		{"gauge", required, field(func(w *w) *string { return &w.Gauge }, nameValue{gauge}),
+			"what it is measured with", "scale"},
+		{"finer", optional, field(func(w *w) *[]string { return &w.Finer }, namesValue{to: gauge}),
+			"finer gauges for it", "# [fine-scale]"},
+	}}
+}
+
+// otherWay finds what is wrong with another way of measuring a gate. Where each way
+// comes to one value, one says nothing that the other does not.
+func (f fields) otherWay(g *steps.Gate) {
+	n := f.get("or")
+	if n == nil || f.lost("or") || n.Kind != yaml.MappingNode {
+		return
+	}
+	g.Or.Repeat = max(1, g.Or.Repeat)
+	within := fields{reader: f.reader, node: n, what: "or"}
+	other, ok := g.Other()
+	if !ok {
+		return
+	}
+	for _, name := range []string{"pairs", "alike"} {
+		if v := f.get(name); v != nil {
+			f.fault(v, "%s compares points, and the gate %s may be measured in two ways, which each come to one value", name, g.Name)
+		}
+	}
+	if g.Work {
+		f.fault(n, "the gate %s is of the work, which is measured in one way: delete or", g.Name)
+	}
+	for _, way := range []struct {
+		of   fields
+		gate steps.Gate
+	}{{f, *g}, {within, other}} {
+		if len(way.gate.Points) > 1 && way.gate.Result.IsZero() {
+			f.fault(way.of.node, "the gate %s may be measured in two ways, and each must come to one value: say what its points come to with result", g.Name)
+		}
+	}
+	for _, p := range other.PointNames() {
+		if slices.Contains(g.PointNames(), p) {
+			f.fault(n, "a reading must tell in which way the gate %s was measured: give this way points of its own", g.Name)
+			break
+		}
+	}
+	within.placed(&other)
+	within.resulting(&other)
+	within.decidable(&other)
+	g.Or.Result = other.Result
 }
 
 // reworkOne is one way of a rework.
@@ -449,6 +513,7 @@ func gateChecked(f fields, g *steps.Gate) {
 	f.ofWork(g)
 	f.resulting(g)
 	f.decidable(g)
+	f.otherWay(g)
 	if g.Critical && g.Acceptance == steps.Plain {
 		f.fault(f.get("acceptance"), "the gate %s is critical, and a critical gate is guarded: delete acceptance", g.Name)
 	}

@@ -61,7 +61,7 @@ func (c *checker) usedOn(s *steps.Sheet) map[reference]bool {
 	}
 	for _, g := range s.Gates {
 		use(zone, g.Of...)
-		use(gauge, g.Gauge)
+		use(gauge, g.Gauge, g.Or.Gauge)
 		use(option, g.Options()...)
 		for _, w := range g.Reworks {
 			use(zone, w.Disturbs...)

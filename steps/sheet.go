@@ -184,6 +184,7 @@ type Gate struct {
 
 	Gauge string   `json:"gauge,omitempty"`
 	Finer []string `json:"finer,omitempty"` // gauges that it can be measured with too
+	Or    Way      `json:"or,omitzero"`     // another way of measuring it, of which either will do
 	Of    []string `json:"of,omitempty"`    // the zones it depends on
 
 	// Work: it is of the work and not of the airframe. It depends on no zone and
@@ -229,6 +230,41 @@ func (g Gate) Dimension() quantity.Dimension { return g.Rule().Dimension() }
 // no result of several points stands in between.
 func (g Gate) Alone() bool {
 	return g.Result.IsZero() && (!g.Limits.Low.IsZero() || !g.Limits.High.IsZero())
+}
+
+// A Way is another way of measuring a gate, at points of its own, against the same limits.
+type Way struct {
+	How    string           `json:"how,omitempty"`
+	Points []string         `json:"points,omitempty"`
+	At     []PointAt        `json:"at,omitempty"`
+	Repeat int              `json:"repeat,omitzero"`
+	Result measuring.Result `json:"result,omitzero"`
+	Gauge  string           `json:"gauge,omitempty"` // "": there is no other way
+	Finer  []string         `json:"finer,omitempty"`
+}
+
+// Other is the gate as it is measured in its other way, if it has one.
+// It is not inlined: its copies in all callers would take 5 KB.
+//
+//go:noinline
+func (g Gate) Other() (Gate, bool) {
+	own, or := Way{g.How, g.Points, g.At, g.Repeat, g.Result, g.Gauge, g.Finer}, g.Or
+	if or.Gauge == "" {
+		return g, false
+	}
+	g.How, g.Points, g.At, g.Repeat, g.Result, g.Gauge, g.Finer = or.How, or.Points, or.At, or.Repeat, or.Result, or.Gauge, or.Finer
+	g.Or = own
+	return g, true
+}
+
+// For is the gate in the way in which it is measured at the point.
+//
+//go:noinline
+func (g Gate) For(point string) Gate {
+	if other, ok := g.Other(); ok && !slices.Contains(g.PointNames(), point) && slices.Contains(other.PointNames(), point) {
+		return other
+	}
+	return g
 }
 
 // A Rework is one way to put right what is out of tolerance.

@@ -47,7 +47,8 @@ type AuditFilter struct {
 	Failures        bool      // out of tolerance or undecided only
 }
 
-func (f AuditFilter) fits(r AuditedReading) bool {
+// fits reports whether the filter selects the reading, where those failed.
+func (f AuditFilter) fits(r AuditedReading, failed map[int64]bool) bool {
 	switch {
 	case f.Gate != "" && r.Reading.Gate != f.Gate,
 		f.Zone != "" && !slices.Contains(r.Gate.Of, f.Zone),
@@ -55,7 +56,7 @@ func (f AuditFilter) fits(r AuditedReading) bool {
 		!f.From.IsZero() && r.Entry.At.Before(f.From),
 		!f.To.IsZero() && !r.Entry.At.Before(f.To),
 		f.Critical && !r.Gate.Critical,
-		f.Failures && r.OwnVerdict.Verdict != measuring.Out && r.OwnVerdict.Verdict != measuring.Undecided:
+		f.Failures && !failed[r.Entry.Position]:
 		return false
 	}
 	return true
@@ -92,7 +93,32 @@ func (s *State) Audit(filter AuditFilter, at time.Time) ([]AuditedReading, error
 		rank[g.Name] = i - len(s.Sheet.Gates)
 	}
 	sorting.Stable(all, func(a, b AuditedReading) int { return rank[a.Reading.Gate] - rank[b.Reading.Gate] })
-	return slices.DeleteFunc(all, func(r AuditedReading) bool { return !filter.fits(r) }), nil
+	var failed map[int64]bool
+	if filter.Failures {
+		var err error
+		if failed, err = s.failed(all, at); err != nil {
+			return nil, err
+		}
+	}
+	return slices.DeleteFunc(all, func(r AuditedReading) bool { return !filter.fits(r, failed) }), nil
+}
+
+// failed are the readings that were out of tolerance or undecided, by entry: alone, or with
+// those that they can only be judged with.
+func (s *State) failed(all []AuditedReading, at time.Time) (map[int64]bool, error) {
+	record, err := s.Record(at)
+	if err != nil {
+		return nil, err
+	}
+	failed := map[int64]bool{}
+	for _, r := range all {
+		verdict := r.OwnVerdict.Verdict
+		if j := record.JudgementOf(r.Entry.Position); j != nil && !r.Gate.Alone() {
+			verdict = j.Report.Finding.Verdict
+		}
+		failed[r.Entry.Position] = verdict == measuring.Out || verdict == measuring.Undecided
+	}
+	return failed, nil
 }
 
 // CheckFilter refuses names in the filter that this airframe does not know.
@@ -115,7 +141,8 @@ func (s *State) CheckFilter(f AuditFilter) error {
 // audited judges one reading alone, by the limits that held when it was taken.
 func (s *State) audited(e journal.Entry, f journal.ReadingTaken, sheet *steps.Sheet) AuditedReading {
 	r := AuditedReading{Entry: e, Reading: f}
-	r.Gate, _ = sheet.Gate(f.Gate)
+	gate, _ := sheet.Gate(f.Gate)
+	r.Gate = gate.For(f.Point)
 	r.Gauge, _ = sheet.Gauge(f.Gauge)
 	f.Value, _ = thrown(sheet, f)
 	r.Value = f.Value

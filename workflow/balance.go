@@ -211,25 +211,26 @@ func ratio(a, b *big.Rat) (float64, bool) {
 // they count still or not, in mm; no time: there is none.
 func (s *State) lastWeighing(g steps.Gate) (position int64, value, u float64, at time.Time) {
 	record := s.gates[g.Name]
-	if record == nil {
+	if record == nil || len(record.readings) == 0 {
 		return 0, 0, 0, time.Time{}
 	}
-	var usable []reading
-	for _, t := range record.readings {
-		if s.otherwise(g, t) == "" && s.inDoubt(t) == nil {
-			usable = append(usable, t)
+	g = g.For(last(record.readings).Point)
+	for range 2 {
+		var usable []reading
+		for _, t := range record.readings {
+			if s.otherwise(g, t) == "" && s.inDoubt(t) == nil {
+				usable = append(usable, t)
+			}
 		}
-	}
-	if len(usable) == 0 {
-		return 0, 0, 0, time.Time{}
-	}
-	r := GateReport{Gate: g}
-	s.judge(&r, usable)
-	for _, part := range s.Parts(r) {
-		if part.Known && (len(part.Of) == 0 || len(part.Of) == 1 && g.Result.IsZero()) && !math.IsInf(part.U, 0) {
-			one := scaleOf(part.Unit, "mm")
-			return usable[len(usable)-1].position, part.Value * one, part.U * one, usable[len(usable)-1].at
+		r := GateReport{Gate: g}
+		if len(usable) > 0 {
+			s.judge(&r, usable)
+			if value, u, ok := s.valueOf(r); ok {
+				one := scaleOf(g.Limits.Unit(), "mm")
+				return last(usable).position, value * one, u * one, last(usable).at
+			}
 		}
+		g, _ = g.Other() // of the last way not all was read
 	}
 	return 0, 0, 0, time.Time{}
 }

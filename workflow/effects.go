@@ -131,7 +131,7 @@ func (s *State) make(job *Job, e journal.Entry) error {
 func (s *State) read(f journal.ReadingTaken, e journal.Entry) error {
 	gauge, _ := s.Sheet.Gauge(f.Gauge)
 	gate, _ := s.Sheet.Gate(f.Gate)
-	t := reading{e.Position, e.At, f, gauge.Doubt(), gate.Result, quantity.Quantity{}}
+	t := reading{e.Position, e.At, f, gauge.Doubt(), gate.For(f.Point).Result, quantity.Quantity{}}
 	t.Value, t.chord = thrown(s.Sheet, f)
 	s.gate(f.Gate).readings = append(s.gate(f.Gate).readings, t)
 	return nil

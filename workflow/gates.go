@@ -175,8 +175,64 @@ type moment struct {
 	what     string // in words: since … was done
 }
 
-// reportFrom is the gate by what was read since a moment.
+// reportFrom is the gate by what was read since a moment, in the way in which it was read
+// last. What was read in its other way speaks only against it: what failed there by a
+// reading typed in later, and what it left undecided unless this way is at least as
+// accurate and agrees with it. Else who measures until it passes would pick the lucky way.
 func (s *State) reportFrom(g steps.Gate, from moment, at time.Time) GateReport {
+	record := s.gates[g.Name]
+	if g.Or.Gauge == "" || record == nil || len(record.readings) == 0 {
+		return s.reportOf(g, from, at)
+	}
+	r := s.reportOf(g.For(last(record.readings).Point), from, at)
+	if r.Standing != Current && r.Standing != Measuring {
+		return r
+	}
+	way, _ := r.Gate.Other()
+	other := s.reportOf(way, from, at)
+	if other.Standing == Failed && other.Finding.Missing == "" {
+		return other
+	}
+	if r.Standing != Current || other.Standing != Undecided || other.Finding.Missing != "" {
+		return r
+	}
+	was, wasU, ok := s.valueOf(other)
+	value, u, _ := s.valueOf(r)
+	switch {
+	case !ok || u > wasU:
+		why := fmt.Sprintf("the %s left it undecided, and the %s is less accurate here", way.Gauge, r.Gate.Gauge)
+		other.Finding.Reason, other.Reason = why, Cause{Text: why}
+		return other
+	case math.Abs(value-was) > math.Hypot(u, wasU):
+		why := fmt.Sprintf("%s and %s differ by more than both are accurate to: check both gauges", way.Gauge, r.Gate.Gauge)
+		r.Standing, r.Finding.Verdict, r.Finding.Reason, r.Reason = Undecided, measuring.Undecided, why, Cause{Text: why}
+	}
+	return r
+}
+
+// OtherWay is a gate by what was read in its other way, if it has one.
+func (s *State) OtherWay(r GateReport, at time.Time) (GateReport, bool) {
+	way, ok := r.Gate.Other()
+	if !ok {
+		return r, false
+	}
+	return s.reportOf(way, moment{}, at), true
+}
+
+// valueOf is the one value that a gate was judged by and its expanded uncertainty, in the
+// unit of its limits.
+func (s *State) valueOf(r GateReport) (value, u float64, ok bool) {
+	for _, part := range s.Parts(r) {
+		if part.Known && (len(part.Of) == 0 || len(part.Of) == 1 && r.Gate.Result.IsZero()) && !math.IsInf(part.U, 0) {
+			one := scaleOf(part.Unit, r.Gate.Limits.Unit())
+			return part.Value * one, part.U * one, true
+		}
+	}
+	return 0, math.Inf(1), false
+}
+
+// reportOf is the gate, in one way of measuring it, by what was read since a moment.
+func (s *State) reportOf(g steps.Gate, from moment, at time.Time) GateReport {
 	record, known := s.gates[g.Name]
 	r := GateReport{Gate: g}
 	if !known || len(record.readings) == 0 {
@@ -444,7 +500,7 @@ func (s *State) doubtsOf(t reading) []measuring.Doubt {
 // What can't be converted is left, and decides nothing.
 func thrown(sheet *steps.Sheet, f journal.ReadingTaken) (value, chord quantity.Quantity) {
 	gate, _ := sheet.Gate(f.Gate)
-	if control, ok := sheet.ControlOf(f.Gate); ok && f.Value.Dimension() != gate.Dimension() {
+	if control, ok := sheet.ControlOf(f.Gate); ok && f.Value.Dimension() != gate.For(f.Point).Dimension() {
 		if v, err := control.Throw(f.Value, gate.Unit()); err == nil {
 			return v, control.Chord
 		}
@@ -624,6 +680,8 @@ func (s *State) otherwise(g steps.Gate, t reading) string {
 	control, _ := s.Sheet.ControlOf(g.Name)
 	switch {
 	case t.Value.IsZero(): // of a concession, nothing was read
+	case g.Or.Gauge != "" && !slices.Contains(g.PointNames(), t.Point):
+		return "it was measured in another way since"
 	case t.Value.Dimension() != g.Dimension():
 		return fmt.Sprintf("it was read as a %s, and is measured as a %s now", t.Value.Dimension(), g.Dimension())
 	case !t.result.SamePlaces(g.Result):

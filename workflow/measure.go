@@ -56,6 +56,10 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err != nil {
 		return nil, err
 	}
+	whole := report
+	if other, ok := s.OtherWay(report, c.At); ok && len(r.Readings) > 0 && slices.Contains(other.Gate.PointNames(), r.Readings[0].Point) {
+		report = other
+	}
 	gate := report.Gate
 	gauge := gate.Gauge
 	if r.Gauge != "" {
@@ -95,7 +99,7 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 		}
 		facts = append(facts, journal.ReadingTaken{Gate: gate.Name, Point: reading.Point, Value: reading.Value, Gauge: gauge, Anew: r.Anew})
 	}
-	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(report, c.At)...)
+	reasons := append(s.nothingToMeasure(gate, c.At), s.unmeasurable(whole, c.At)...)
 	reasons = append(reasons, s.barred(gauge, c.At)...)
 	reasons = append(reasons, s.outAlready(report, r.Readings)...)
 	reasons = append(reasons, s.unsafe(gate, c.At)...)
@@ -391,6 +395,9 @@ func (s *State) outAlready(r GateReport, readings []Reading) []Reason {
 }
 
 func pointError(gate steps.Gate, point string) error {
+	if other, ok := gate.Other(); ok {
+		return bad("%s is measured %s, or %s; write all readings in one way", gate.Name, wayOf(gate), wayOf(other))
+	}
 	if len(gate.Points) == 0 {
 		return bad("%s has only one point; leave out %q", gate.Name, point)
 	}
@@ -398,6 +405,14 @@ func pointError(gate steps.Gate, point string) error {
 		return bad("%s is measured at %s; write POINT=VALUE", gate.Name, strings.Join(gate.Points, ", "))
 	}
 	return unknownOf(gate.Name, "point", point, gate.Points)
+}
+
+// wayOf is how a gate is read.
+func wayOf(g steps.Gate) string {
+	if len(g.Points) == 0 {
+		return "with the " + g.Gauge + " alone"
+	}
+	return "with the " + g.Gauge + " at " + strings.Join(g.Points, " and ")
 }
 
 // tooMany refuses more readings at a point than count: the first of them would

@@ -202,7 +202,8 @@ func (w *recorder) judge(s *State, e journal.Entry, f journal.ReadingTaken) {
 	j := w.row(e, f)
 	report, err := s.GateReport(f.Gate, e.At)
 	if err != nil { // the airframe did not have the gate then
-		report.Gate, _ = s.Sheet.Gate(f.Gate)
+		gate, _ := s.Sheet.Gate(f.Gate)
+		report.Gate = gate.For(f.Point)
 	}
 	j.Gate, j.Report, j.Judged = report.Gate, report, s.Judged(report)
 	if report.Finding.Missing == "" {

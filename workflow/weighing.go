@@ -83,29 +83,48 @@ type KnownMass struct {
 // KnownMass is the mass of the whole airframe by its last reading, if nothing was changed
 // since, else by its limits.
 func (s *State) KnownMass(at time.Time) (KnownMass, bool) {
+	g, ok := s.massGate()
+	if !ok {
+		return KnownMass{}, false
+	}
+	k := KnownMass{g, math.Inf(-1), math.Inf(1), false}
+	if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
+		for _, part := range s.Parts(r) {
+			if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
+				k.Low, k.High, k.Read = (part.Value-part.U)*one, (part.Value+part.U)*one, true
+			}
+		}
+	}
+	if !k.Read {
+		if !g.Limits.Low.IsZero() {
+			k.Low = float(g.Limits.Low.Rat("g"))
+		}
+		if !g.Limits.High.IsZero() {
+			k.High = float(g.Limits.High.Rat("g"))
+		}
+	}
+	return k, true
+}
+
+// massGate is the gate of the mass of the whole airframe: of those that any change of
+// equipment makes stale and that limit a mass, the heaviest. Others are of what is laid on
+// a wing tip.
+func (s *State) massGate() (heaviest steps.Gate, found bool) {
+	most := math.Inf(-1)
 	for _, g := range s.Sheet.GatesFor(s.selected) {
 		if !g.Mass || g.Work || g.Dimension() != quantity.Mass || !g.Result.IsZero() || len(g.Points) > 1 {
 			continue
 		}
-		k := KnownMass{g, math.Inf(-1), math.Inf(1), false}
-		if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
-			for _, part := range s.Parts(r) {
-				if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
-					k.Low, k.High, k.Read = (part.Value-part.U)*one, (part.Value+part.U)*one, true
-				}
+		for _, limit := range []quantity.Quantity{g.Limits.Low, g.Limits.High} {
+			if m, err := limit.Float("g"); err == nil && m > most {
+				most, heaviest, found = m, g, true
 			}
 		}
-		if !k.Read {
-			if !g.Limits.Low.IsZero() {
-				k.Low = float(g.Limits.Low.Rat("g"))
-			}
-			if !g.Limits.High.IsZero() {
-				k.High = float(g.Limits.High.Rat("g"))
-			}
-		}
-		return k, true
 	}
-	return KnownMass{}, false
+	if parts, _ := total(s.Placed(s.Size())); found && float(parts.Mass, nil) > 2*most {
+		return steps.Gate{}, false // there is none of the whole
+	}
+	return heaviest, found
 }
 
 // addUp says by how much scales do not add up to the known mass.

@@ -72,6 +72,7 @@ type Worker struct {
 	Now       time.Time
 	By        string
 	Program   string
+	Other     bool // gates that may be measured in two ways are measured in their second one
 }
 
 // Act decides one request and replays the journal with the new entries.
@@ -102,6 +103,11 @@ func (w *Worker) Carry(moves int) error {
 			continue
 		}
 		w.Now = w.Now.Add(m.Takes)
+		if measures, is := m.Request.(workflow.Measure); is && w.Other {
+			if m.Request, err = otherWay(w.State, measures, w.Now); err != nil {
+				return err
+			}
+		}
 		err = w.Act(m.Request)
 		var refused *workflow.Refusal
 		if m.Takes > 0 && again < 3 && errors.As(err, &refused) {
@@ -147,7 +153,7 @@ func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now tim
 			if err != nil {
 				return nil, err
 			}
-			return measure(s, g)
+			return measure(s, g, now)
 		}
 		for _, g := range s.Gates(now) {
 			if g.Standing == workflow.Failed {
@@ -316,14 +322,31 @@ func measureFirst(s *workflow.State, gates []workflow.GateReport, now time.Time)
 		if len(set) > 0 {
 			return workflow.ReadBench{Set: set}, nil
 		}
-		return measure(s, g)
+		return measure(s, g, now)
 	}
 	return nil, nil
 }
 
+// otherWay is the measuring of a gate in its other way, if it has one and was not read so
+// last.
+func otherWay(s *workflow.State, r workflow.Measure, now time.Time) (workflow.Request, error) {
+	g, err := s.GateReport(r.Gate, now)
+	if err != nil {
+		return nil, err
+	}
+	if own, _ := s.Sheet.Gate(r.Gate); own.Gauge != g.Gate.Gauge {
+		return r, nil
+	}
+	other, ok := s.OtherWay(g, now)
+	if !ok {
+		return r, nil
+	}
+	return measure(s, other, now)
+}
+
 // measure takes every reading of a gate, each in the middle of its limits, or
 // such that the result is, as near as its gauge shows it.
-func measure(s *workflow.State, g workflow.GateReport) (workflow.Request, error) {
+func measure(s *workflow.State, g workflow.GateReport, now time.Time) (workflow.Request, error) {
 	value, err := ideal(g.Gate.Limits)
 	if err != nil {
 		return nil, fmt.Errorf("gate %s: %w", g.Gate.Name, err)
@@ -333,7 +356,7 @@ func measure(s *workflow.State, g workflow.GateReport) (workflow.Request, error)
 	for _, point := range g.Gate.Readings() {
 		of := value
 		if !g.Gate.Result.IsZero() {
-			if of, err = readingFor(g.Gate, point, value); err != nil {
+			if of, err = readingFor(s, g.Gate, point, value, now); err != nil {
 				return nil, err
 			}
 		}
@@ -346,17 +369,53 @@ func measure(s *workflow.State, g workflow.GateReport) (workflow.Request, error)
 }
 
 // readingFor is a reading at a point with which the gate's result comes to the
-// value.
-func readingFor(g steps.Gate, point string, value quantity.Quantity) (quantity.Quantity, error) {
+// value. Scales carry the known mass between them.
+func readingFor(s *workflow.State, g steps.Gate, point string, value quantity.Quantity, now time.Time) (quantity.Quantity, error) {
 	target, err := value.Rat(g.Limits.Unit())
 	if err != nil {
 		return quantity.Quantity{}, err
 	}
-	of, ok := g.Rule().Meet(target)[point]
+	readings := g.Rule().Meet(target)
+	of, ok := readings[point]
 	if !ok {
 		return quantity.Quantity{}, fmt.Errorf("gate %s: no readings were found for %s", g.Name, value)
 	}
+	if len(g.Result.Stations) > 0 {
+		tare, sum := new(big.Rat), new(big.Rat)
+		for _, scale := range g.Result.Stations {
+			carries := readings[scale.Point]
+			if t, err := scale.Tare.Rat(g.Unit()); err == nil {
+				carries = new(big.Rat).Sub(carries, t)
+				if scale.Point == point {
+					tare = t
+				}
+			}
+			sum.Add(sum, carries)
+		}
+		whole := big.NewRat(1, 1)
+		if mass, err := quantity.New(whole, "g"); err == nil {
+			whole, _ = mass.Rat(g.Unit()) // of a gram
+		}
+		whole.Mul(whole, wholeMass(s, now))
+		// Where it balances does not change if every scale carries so much more.
+		of = new(big.Rat).Sub(of, tare)
+		of.Mul(of, whole.Quo(whole, sum)).Add(of, tare)
+		of.SetString(of.FloatString(6))
+	}
 	return quantity.New(of, g.Unit())
+}
+
+// wholeMass is the mass of the airframe in g as far as anything says so: the middle of
+// what is known, or the sum of its parts.
+func wholeMass(s *workflow.State, now time.Time) *big.Rat {
+	known, ok := s.KnownMass(now)
+	if mass := new(big.Rat).SetFloat64((known.Low + known.High) / 2); ok && mass != nil {
+		return mass
+	}
+	if p, err := s.Poise(now); err == nil && p.Mass > 0 {
+		return new(big.Rat).SetFloat64(p.Mass)
+	}
+	return big.NewRat(200, 1)
 }
 
 // shown is what the gauge shows of the value.

@@ -264,3 +264,34 @@ func BenchmarkBuild(b *testing.B) {
 		carryBuild(b, named(b, "causeway"), named(b, "causeway-build"), nil)
 	}
 }
+
+// Every design can be balanced in either way: by the stand, or on two scales that carry
+// its known mass between them.
+func TestEitherWayToBalance(t *testing.T) {
+	for _, design := range []string{"causeway", "skerry", "jetty", "reed"} {
+		sheet := named(t, design)
+		build(t, sheet, named(t, design+"-build"), nil)
+		stood := built[design].stood
+		before := slices.IndexFunc(stood, func(w robot.Worker) bool {
+			g, err := w.State.GateReport("balance", w.Now)
+			return err == nil && g.Standing != workflow.NeverTaken
+		}) - 1
+		w := stood[before]
+		w.Other = true
+		for range 400 {
+			if err := w.Carry(1); err != nil {
+				t.Fatalf("%s: %v", design, err)
+			}
+			if len(w.State.OpenJobs(w.Now)) == 0 {
+				break
+			}
+		}
+		g, err := w.State.GateReport("balance", w.Now)
+		if err != nil || g.Standing != workflow.Current || len(g.Gate.Result.Stations) != 2 {
+			t.Errorf("%s: %v, %v", design, g.Says().Text, err)
+		}
+		if n := len(w.State.OpenJobs(w.Now)); n != 0 {
+			t.Errorf("%s: %d jobs are open", design, n)
+		}
+	}
+}

@@ -116,6 +116,12 @@ func (m *maker) plan(card page.Card) *plan {
 				d.line("limit", spot{-half, *limit}, spot{half, *limit})
 			}
 		}
+		for _, f := range card.Figures {
+			if f.Name == workflow.NeutralFigure && f.Value != nil {
+				d.line("neutral", spot{-2 * half, *f.Value}, spot{2 * half, *f.Value})
+				p.Key += " Dashed: neutral point, estimated."
+			}
+		}
 		if at, u := b.Now(); at != nil {
 			r := d.widest() / 60
 			if u > 0 {
@@ -125,12 +131,15 @@ func (m *maker) plan(card page.Card) *plan {
 			what := map[bool]string{true: "balance point", false: "balance point as computed"}[b.Counts]
 			said = append(said, what+" "+sized(*at, "mm")+" aft of the datum")
 			p.Key += " Ring: " + what + "."
-			if gate, ok := m.s.Sheet.Gate(b.Gate); ok && gate.Limits.Unit() == "mm" {
+			if gate, ok := m.s.Sheet.Gate(b.Gate); ok && gate.Limits.Unit() == "mm" && u > 0 {
 				value := *at - mm(g.Balance.Zero)
 				one := newScale(measuring.Limits{Low: gate.Limits.Low, High: gate.Limits.High}, u, []float64{value}).bar([]float64{value})
 				one.Says = "Balance: " + sized(value, "mm")
 				p.Bars = append(p.Bars, one)
-				p.Key += " Below: the balance on the scale of its limits, hatched where its uncertainty leaves it open."
+				p.Key += " Below: the balance on the scale of its limits, forward on the left, hatched where its uncertainty leaves it open."
+				if zero := mm(g.Balance.Zero); zero != 0 {
+					p.Key += " That scale counts from where it is measured from, which is " + sized(zero, "mm") + " aft of the datum."
+				}
 			}
 		}
 	}

@@ -55,6 +55,9 @@ func (a *app) card(ctx context.Context, args []string, o cardOptions) error {
 			continue
 		}
 		q, err := quantity.Parse(said.text, said.of)
+		if err != nil && said.of == quantity.Length { // its units would be those of the bench
+			return usage("--altitude %q is not a height; write it like 350m or 1150ft", said.text)
+		}
 		if err != nil {
 			return usage("--%s: %v", said.name, err)
 		}

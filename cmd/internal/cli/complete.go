@@ -263,9 +263,9 @@ func points(w word) []string {
 		return nil
 	}
 	var out []string
-	for _, point := range gate.Points {
+	for _, point := range slices.Concat(gate.Points, gate.Or.Points) {
 		given := slices.ContainsFunc(w.before, func(arg string) bool { return strings.HasPrefix(arg, point+"=") })
-		if !given || gate.Repeat > 1 {
+		if !given || gate.For(point).Repeat > 1 {
 			out = append(out, point+"=")
 		}
 	}

@@ -114,7 +114,7 @@ func parseReading(s *workflow.State, gate steps.Gate, text string) (workflow.Rea
 	if !named {
 		point, value = "", text
 	}
-	q, err := s.ParseReading(gate, value)
+	q, err := s.ParseReading(gate.For(point), value)
 	if err != nil {
 		return workflow.Reading{}, usage("%v", err)
 	}

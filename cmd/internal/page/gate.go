@@ -41,11 +41,21 @@ type Gate struct {
 	Scales      string    `json:"scales,omitempty"`         // where they stand, and what is taken off their readings
 	Measure     string    `json:"measure"`
 	Do          string    `json:"do,omitempty"` // what helps where it is undecided
+	Or          *OtherWay `json:"or,omitempty"`
 
 	words  string // for the standing
 	sure   string // how sure it is that what was accepted plainly conforms
 	remedy workflow.Remedy
 	unfit  bool // it must be reworked before it is measured again
+}
+
+// An OtherWay is another way of measuring a gate, of which either will do.
+type OtherWay struct {
+	With    string   `json:"with"` // what it is measured with and where
+	Points  []string `json:"points,omitempty"`
+	How     string   `json:"how,omitempty"`
+	Scales  string   `json:"scales,omitempty"`
+	Measure string   `json:"measure"`
 }
 
 // A Margin is how far the worst point is inside its nearest limit; negative:
@@ -118,6 +128,10 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	}
 	if result := r.Finding.Result; result.Known {
 		g.Result = &Result{r.Gate.Result.String(), result.Value, r.Gate.Limits.Unit()}
+	}
+	if other, ok := r.Gate.Other(); ok {
+		gauge, _ := s.Sheet.Gauge(other.Gauge)
+		g.Or = &OtherWay{strings.ToLower(first(gauge.Title, other.Gauge)) + optionally(" at ", strings.Join(other.Points, " and ")), other.Points, other.How, scalesText(other.Result), measureGate(s.Airframe.Mark, other)}
 	}
 	for _, p := range r.Points {
 		at := Point{Name: p.Name}
@@ -319,8 +333,8 @@ func (g Gate) says(whole bool) string {
 	if len(readings) > 0 {
 		text += " [" + strings.Join(readings, "; ") + "]"
 	}
-	if g.Result != nil {
-		text += fmt.Sprintf(", %s is %s", g.Result.Of, amount(g.Result.Value, g.Result.Unit))
+	if g.Result != nil && !strings.Contains(g.Reason, g.Result.Of+" is ") { // else that has said it
+		text += fmt.Sprintf(", %s is %s", g.Result.Of, quantity.Written(figures(g.Result.Value), g.Result.Unit))
 	}
 	if g.Margin != nil && (g.Standing == workflow.Current || g.Standing == workflow.Conceded) {
 		text += ", " + g.Margin.words()
@@ -347,6 +361,9 @@ func (g Gate) Action(c Clock) string {
 	if advice, _ := Remedy(g.remedy); advice != "" {
 		l.item("%s", esc(advice))
 	}
+	if g.Or != nil && g.Standing != workflow.Failed {
+		l.item("or with the %s", esc(g.Or.With))
+	}
 	return l.String()
 }
 
@@ -367,6 +384,14 @@ func (g Gate) Markdown(c Clock) string {
 		l.ways(g)
 	default:
 		l.text(g.How)
+		if g.Or != nil {
+			l.add("\n**Or with the %s:**\n", esc(g.Or.With))
+			l.text(g.Or.How)
+			if g.Or.Scales != "" {
+				l.item("scales: %s", esc(g.Or.Scales))
+			}
+			l.add("\n%s", command(g.Or.Measure))
+		}
 	}
 	return l.String()
 }

@@ -205,6 +205,9 @@ func measureCommands(p *Step, name string) []string {
 			lines = append(lines, reworkLine(p.Mark, g.Name))
 		case !g.met():
 			lines = append(lines, g.Measure)
+			if g.Or != nil {
+				lines = append(lines, g.Or.Measure)
+			}
 		}
 	}
 	if len(lines) == 0 {

@@ -9,6 +9,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -312,7 +313,7 @@ func (a AuditScreen) Markdown(Clock) string {
 type GateHistory struct {
 	gate  Gate
 	rows  []historyRow
-	since map[int]string // limits, where they changed
+	since map[int]string // limits or way, where they changed
 }
 
 type historyRow struct {
@@ -329,16 +330,23 @@ func NewGateHistory(s *workflow.State, record *workflow.Record, gate string, at 
 	}
 	h := GateHistory{gate: NewGate(s, report, at), since: map[int]string{}}
 	limits := ""
+	var before steps.Gate
 	for _, j := range record.Judgements {
 		if j.Gate.Name != gate {
 			continue
 		}
 		if now := LimitsText(j.Gate); now != limits {
-			if limits != "" {
-				h.since[len(h.rows)] = now
+			switch {
+			case limits == "":
+			case j.Gate.Limits == before.Limits && j.Gate.Or.Gauge == before.Gauge:
+				gauge, _ := s.Sheet.Gauge(j.Gate.Gauge)
+				h.since[len(h.rows)] = "from here with the " + strings.ToLower(first(gauge.Title, j.Gate.Gauge))
+			default:
+				h.since[len(h.rows)] = "limits from here: " + now
 			}
 			limits = now
 		}
+		before = j.Gate
 		for _, v := range j.Judged {
 			if !v.Limited() || !v.Known {
 				continue
@@ -409,7 +417,7 @@ func (h GateHistory) Markdown(c Clock) string {
 	last := ""
 	for i, r := range h.rows {
 		if limits := h.since[i]; limits != "" {
-			l.add("  limits from here: %s", limits)
+			l.add("  %s", limits)
 		}
 		when := c.Full(r.at)
 		if when == last {

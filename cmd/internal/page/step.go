@@ -254,6 +254,9 @@ func (p Step) gates(l *lines, c Clock) {
 			l.text(g.Rework)
 		} else {
 			l.text(g.How)
+			if g.Or != nil {
+				l.item("or with the %s; how: `fettle measure %s %s`", esc(g.Or.With), esc(p.Mark), g.Name)
+			}
 		}
 	}
 	for i, gates := range [][]Gate{passed, later} {

@@ -48,7 +48,7 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 	if len(missing) == 0 {
 		return c.lookAgain(ctx)
 	}
-	gate := page.NewGate(s, g, c.now())
+	gate, before := page.NewGate(s, g, c.now()), c.view
 	c.view.ID += "/" + g.Gate.Name
 	c.view.Title, c.view.Action = gate.Title, strings.TrimSpace(says+"\n\n"+gate.Action(c.clock()))
 	point, unit := missing[0], g.Gate.Unit()
@@ -83,11 +83,19 @@ func (c *conversation) askPoints(ctx context.Context, s *workflow.State, g workf
 			q.Keys = append(q.Keys, Key{Key: keyConcede, Word: "grant a concession", Words: true})
 		}
 	}
+	other, either := s.OtherWay(g, c.now())
+	if either {
+		q.Keys = append(q.Keys, Key{Key: keyOther, Word: "with the " + gate.Or.With})
+	}
 	reply, err := c.ask(ctx, q)
 	if err != nil {
 		return err
 	}
 	switch reply.Key {
+	case keyOther:
+		c.view = before
+		c.view.ID += "/other"
+		return c.askPoints(ctx, s, other, says)
 	case keyReworked:
 		return c.reworked(ctx, g)
 	case keyConcede:
@@ -224,6 +232,7 @@ func (c *conversation) gatesAtHand(s *workflow.State) ([]workflow.GateReport, er
 const (
 	keyConcede  = "c"
 	keyReworked = "r"
+	keyOther    = "o" // it is measured in the other way
 )
 
 // askRework asks whether a gate was reworked, or for a concession. A misreading is taken
