@@ -24,8 +24,8 @@ func (a *app) cardCommand() *cobra.Command {
 		Short: "Show the figures a pilot wants before the flight",
 		Long: "Show the figures a pilot wants before the flight on one screen: mass, wing loading, stalling\n" +
 			"speed in today's air, level and in a bank, launching speed, thrust to weight, the current beside\n" +
-			"what controller, battery and connectors carry, endurance, balance and throws. Each is marked as\n" +
-			"measured, from the design sheet or assumed. Figures that the sheet does not support are left\n" +
+			"what controller, battery and connectors carry, endurance, balance, throws, trims. Each is marked\n" +
+			"as measured, from the design sheet or assumed. Figures that the sheet does not support are left\n" +
 			"out, and it is said why. An airframe that is not released gets no speeds.\n\n" +
 			"The air is that of the standard atmosphere at sea level unless you say otherwise; humidity and\n" +
 			"the pressure of the day are left out. The launching speed is 1.3 times the stall (common\n" +

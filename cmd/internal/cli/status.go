@@ -19,7 +19,8 @@ func (a *app) statusCommand() *cobra.Command {
 			"airframes has one line for each. Those that need somebody come first: a coat that lapsed, a\n" +
 			"window that is open, damage. Retired airframes are shown only if you name them.\n" +
 			"--since good shows of one airframe what changed since its last good flight: equipment,\n" +
-			"balance, throws, repairs, readings, conditions. A good flight was released and landed softly.",
+			"balance, trims, throws, repairs, readings, conditions. A good flight was released and landed\n" +
+			"softly.",
 		Args:              arguments(0, -1),
 		ValidArgsFunction: a.completeAllMarks,
 	}

@@ -20,6 +20,8 @@ type Balance struct {
 	Datum   string       `json:"datum"`
 	Low     *float64     `json:"forward_limit_mm,omitempty"`
 	High    *float64     `json:"aft_limit_mm,omitempty"`
+	LowMAC  *float64     `json:"forward_limit_percent_mac,omitempty"`
+	HighMAC *float64     `json:"aft_limit_percent_mac,omitempty"`
 	Weighed *Station     `json:"last_weighing,omitempty"`
 	At      time.Time    `json:"weighed_at,omitzero"`
 	Counts  bool         `json:"weighing_counts"`
@@ -92,6 +94,9 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 	b := Balance{Mark: s.Airframe.Mark, Gate: p.Gate.Name, Datum: s.Sheet.Geometry.Datum, Low: finite(p.Low), High: finite(p.High),
 		Counts: p.Counts, At: p.At, Now: stationOf(p.Now, p.NowU, p.Wing), Verdict: string(p.Verdict()), Mass: p.Mass, MassU: p.MassU, MassBy: massFrom(p.MassBy),
 		Unknown: p.Unknown, Assumed: p.Assumed, Remedy: toSay(s.Airframe.Mark, p.Lacks)}
+	if p.Wing.Area > 0 {
+		b.LowMAC, b.HighMAC = finite(p.Wing.Chord.Percent(p.Low)), finite(p.Wing.Chord.Percent(p.High))
+	}
 	if p.Weighed {
 		w := stationOf(p.Station, p.U, p.Wing)
 		b.Weighed = &w
@@ -255,7 +260,11 @@ func (b Balance) Markdown(clock Clock) string {
 	}
 	line("Now: %s, with %s (%s): %s", now, with, b.MassBy, b.Verdict)
 	if b.Low != nil && b.High != nil {
-		line("Limits: %s to %s mm (gate %s)", places(*b.Low, 1), places(*b.High, 1), b.Gate)
+		mac := ""
+		if b.LowMAC != nil && b.HighMAC != nil {
+			mac = fmt.Sprintf(", %.1f to %.1f %% MAC", *b.LowMAC, *b.HighMAC)
+		}
+		line("Limits: %s to %s mm%s (gate %s)", places(*b.Low, 1), places(*b.High, 1), mac, b.Gate)
 	}
 	if b.Again != "" {
 		l.item("**%s**", esc(b.Again))
@@ -270,14 +279,14 @@ func (b Balance) Markdown(clock Clock) string {
 		line("Aim at %s: %s", b.Target.words(), b.Aim)
 	}
 	if s := b.Slide; s != nil {
-		way := "stays where it is"
+		way, spacer := "stays where it is", ""
 		switch {
 		case s.By < 0:
-			way = fmt.Sprintf("%.0f mm forward", -s.By)
+			way, spacer = fmt.Sprintf("%.0f mm forward", -s.By), fmt.Sprintf(", or put a spacer of %.0f mm behind it", -s.By)
 		case s.By > 0:
-			way = fmt.Sprintf("%.0f mm aft", s.By)
+			way, spacer = fmt.Sprintf("%.0f mm aft", s.By), fmt.Sprintf(", or put a spacer of %.0f mm ahead of it", s.By)
 		}
-		line("%s: %s, from %.0f to %.0f mm; cut its bed %.0f mm wide there. Then it balances at %s", s.Title, way, s.Front, s.Rear, s.Width, s.Then.words())
+		line("%s: %s, from %.0f to %.0f mm; cut its bed %.0f mm wide there%s. Then it balances at %s", s.Title, way, s.Front, s.Rear, s.Width, spacer, s.Then.words())
 		if s.Short {
 			line("That is the end of its travel, and not far enough")
 		}
