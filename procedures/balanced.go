@@ -4,9 +4,11 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"math/big"
 	"slices"
 
 	"fettle/steps"
+	"fettle/steps/balance"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
 )
@@ -55,15 +57,16 @@ func (c *checker) balanced(sheet *Document) {
 		if !limited || len(g.Parts) == 0 {
 			continue
 		}
-		t := partsTable(g, on)
+		t := tableOf(g, on)
 		at := "the part " + cmp.Or(g.Battery.Part, g.Parts[0].Name)
-		if x := t.balance(); x >= low && x <= high {
-			fits = true
-		} else if t.mass > 0 && sum == "" {
-			sum = fmt.Sprintf("the parts add up to %.0f g with their balance at x = %.1f mm%s, and the gate wants it %s", t.mass, x, when, wantedAt(low, high))
-		}
-		if t.battery == 0 {
-			continue
+		if station, err := t.Station(); err == nil {
+			x, _ := station.Float64()
+			mass, _ := t.Mass.Float64()
+			if x >= low && x <= high {
+				fits = true
+			} else if sum == "" {
+				sum = fmt.Sprintf("the parts add up to %.0f g with their balance at x = %.1f mm%s, and the gate wants it %s", mass, x, when, wantedAt(low, high))
+			}
 		}
 		aim, what := (low+high)/2, "the middle of the limits"
 		if math.IsInf(aim, 0) { // it has to reach the limit at least
@@ -72,7 +75,11 @@ func (c *checker) balanced(sheet *Document) {
 				aim = high
 			}
 		}
-		want, from, to := t.batteryFor(aim), in(g.Battery.From, "mm"), in(g.Battery.To, "mm")
+		want, listed := t.batteryFor(aim)
+		from, to := in(g.Battery.From, "mm"), in(g.Battery.To, "mm")
+		if !listed {
+			continue
+		}
 		if want < from && !math.IsInf(high, 0) || want > to && !math.IsInf(low, 0) {
 			note("travel", at, "for %s, x = %.4g mm, the middle of the battery would lie at x = %.0f mm%s, and it can be moved from %.0f mm to %.0f mm", what, aim, want, when, from, to)
 		}
@@ -104,29 +111,43 @@ func Planforms(s *steps.Sheet) []Planform {
 	return all
 }
 
-// A total is what the parts of an airframe add up to.
-type total struct{ mass, moment, battery, at float64 }
+// A partsTable is what the parts of an airframe add up to, with its battery.
+type partsTable struct {
+	balance.Total
+	battery balance.Load // no mass: none is listed
+}
 
-// partsTable adds up the parts table.
-func partsTable(g steps.Geometry, on steps.Selection) total {
-	var t total
+// tableOf adds up the parts table, in g and mm.
+func tableOf(g steps.Geometry, on steps.Selection) partsTable {
+	t := partsTable{Total: balance.Of()}
 	for _, p := range g.Parts {
-		if !p.In(on) {
+		mass, err1 := p.Mass.Rat("g")
+		x, err2 := p.X.Rat("mm")
+		if !p.In(on) || err1 != nil || err2 != nil {
 			continue
 		}
-		m, x := in(p.Mass, "g"), in(p.X, "mm")
-		t.mass, t.moment = t.mass+m, t.moment+m*x
+		part := balance.Load{Mass: mass, X: x}
+		t.Total = t.With(part)
 		if p.Name == g.Battery.Part {
-			t.battery, t.at = m, x
+			t.battery = part
 		}
 	}
 	return t
 }
 
-func (t total) balance() float64 { return t.moment / t.mass }
-
 // batteryFor is where the battery must lie for the balance to lie at the station.
-func (t total) batteryFor(x float64) float64 { return t.at + t.mass*(x-t.balance())/t.battery }
+func (t partsTable) batteryFor(x float64) (float64, bool) {
+	to := new(big.Rat).SetFloat64(x)
+	if t.battery.Mass == nil || to == nil {
+		return 0, false
+	}
+	by, err := t.Travel(t.battery.Mass, to)
+	if err != nil {
+		return 0, false
+	}
+	at, _ := by.Add(by, t.battery.X).Float64()
+	return at, true
+}
 
 // limitsOfBalance are the stations between which the gate of the balance wants it;
 // without end where it has one limit.

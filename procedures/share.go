@@ -9,7 +9,7 @@ import (
 	"fettle/steps/quantity"
 )
 
-const shareHelp = "A quantity, or shares of figures of `power`, such as `80 % of controller`: `battery`, `connectors`, `controller`, `motor` and `supply` of its limits, " +
+const shareHelp = "A quantity, or shares of figures of `power`, such as `80 % of controller`: `battery`, `connectors`, `controller`, `motor` and `supply` of its limits, `full`, " +
 	"`brownout`, and `pack`, the nominal voltage of all cells. Of a list "
 
 // writtenLimits are both limits of a gate, where both are written as they are.

@@ -335,6 +335,8 @@ func gateKeys() *mapping[*steps.Gate] {
 			"another way of measuring it, at points of its own, against the same limits: either will do. Each way comes to one value", "# {points: [front, rear], result: …, gauge: scale}"},
 		{"of", required, ofValue{},
 			"the zones it depends on; `work` for a gate of the work, measured only where a step needs it", "[wing]"},
+		{"equipment", optional, field(func(g *g) *[]string { return &g.Equipment }, namesValue{to: equipment}),
+			"the equipment that it is measured with: another one makes it stale, and moving it does not", "# [camera]"},
 		{"needs", optional, field(func(g *g) *[]steps.Setting { return &g.Needs }, settingsValue{}),
 			"the conditions that must stand when it is read", "{propeller: off}"},
 		{"critical", optional, field(func(g *g) *bool { return &g.Critical }, switchValue{}),
@@ -521,7 +523,7 @@ func gateChecked(f fields, g *steps.Gate) {
 
 // ofWork finds what a gate of the work can't have.
 func (f fields) ofWork(g *steps.Gate) {
-	for _, name := range []string{"mass", "life"} {
+	for _, name := range []string{"mass", "life", "equipment"} {
 		if n := f.get(name); n != nil && g.Work {
 			f.fault(n, "the gate %s is of the work, which is over once it is done: delete %s", g.Name, name)
 		}

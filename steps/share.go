@@ -67,6 +67,7 @@ func (d Drive) Figures() []DriveFigure {
 		{Name: "controller", Value: d.Limits.Controller},
 		{Name: "motor", Value: d.Limits.Motor},
 		{Name: "supply", Value: d.Limits.Supply},
+		{Name: "full", Value: d.Full},
 		{Name: "brownout", Value: d.Brownout},
 		pack,
 	}

@@ -68,6 +68,10 @@ func (s *Sheet) Handled(condition string) []string {
 // this name.
 const MassZone = "equipment"
 
+// Another is the pseudo-zone of another piece of the equipment: fitting and removing it
+// disturb it, and moving it does not. No real zone has such a name.
+func Another(item string) string { return "another " + item }
+
 // A Validity is how long a reading counts, in flights and in days; 0: for ever.
 type Validity struct {
 	Flights int `json:"flights,omitempty"`
@@ -187,6 +191,9 @@ type Gate struct {
 	Or    Way      `json:"or,omitzero"`     // another way of measuring it, of which either will do
 	Of    []string `json:"of,omitempty"`    // the zones it depends on
 
+	// Equipment is what it is measured with: another piece of it makes it stale.
+	Equipment []string `json:"equipment,omitempty"`
+
 	// Work: it is of the work and not of the airframe. It depends on no zone and
 	// is taken where a step needs it, never asked for afterwards.
 	Work bool `json:"work,omitempty"`
@@ -303,6 +310,26 @@ func (g Gate) Readings() []string {
 		}
 	}
 	return points
+}
+
+// Zones are those whose disturbance makes the gate stale, with the pseudo-zones.
+func (g Gate) Zones() []string {
+	if !g.Mass && len(g.Equipment) == 0 {
+		return g.Of
+	}
+	zones := slices.Clone(g.Of)
+	if g.Mass {
+		zones = append(zones, MassZone)
+	}
+	for _, item := range g.Equipment {
+		zones = append(zones, Another(item))
+	}
+	return zones
+}
+
+// Touched reports whether the disturbance of any of the zones makes the gate stale.
+func (g Gate) Touched(zones ...string) bool {
+	return slices.ContainsFunc(g.Zones(), func(z string) bool { return slices.Contains(zones, z) })
 }
 
 // DependsOn reports whether the gate depends on any of the zones.

@@ -264,7 +264,7 @@ func (s *State) firstDisturbance(g steps.Gate, t reading) (disturbance, string, 
 	for _, e := range s.Entries[t.position+1:] {
 		by, zones := s.disturbs(e)
 		for _, z := range zones {
-			if slices.Contains(g.Of, z) || g.Mass && z == steps.MassZone {
+			if g.Touched(z) {
 				return disturbance{e.Position, e.At, by}, z, true
 			}
 		}

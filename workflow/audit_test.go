@@ -292,3 +292,31 @@ func TestEquipmentInTheAudit(t *testing.T) {
 		}
 	}
 }
+
+// A gate is stale once another piece of the equipment may be there that it was measured
+// with, and not once the same one lies elsewhere.
+func TestMeasuredWithEquipment(t *testing.T) {
+	for _, c := range []struct {
+		what  string
+		do    []Request
+		stale string // "": it stands
+	}{
+		{"moved", []Request{ChangeEquipment{Item: "camera", Change: Moved}}, ""},
+		{"another", []Request{ChangeEquipment{Item: "camera", Change: Fitted, Name: "two"}}, "it was measured before the camera being fitted"},
+		{"removed", []Request{ChangeEquipment{Item: "camera", Change: Removed}}, "it was measured before the camera being removed"},
+		{"something else", []Request{ChangeEquipment{Item: "ballast", Zone: "tail", Mass: q("8 g"), Change: Fitted}}, ""},
+	} {
+		b := assembled(t)
+		with := sheet()
+		with.Gates[0].Equipment = []string{"camera"}
+		b.moved(build(), with)
+		b.must(c.do...)
+		if r := b.gate("slot"); r.Reason.Text != c.stale || r.Met() != (c.stale == "") {
+			t.Errorf("%s: %s, %s", c.what, r.Standing, r.Reason.Text)
+		}
+		if c.what == "another" {
+			b.must(readings("slot", "root=4 mm", "tip=4 mm"), Undo{Position: b.state.Size() - 1, Reason: "a slip"})
+			mustContain(t, b.gate("slot").Reason.Text, "it was measured before the undo of the camera being fitted")
+		}
+	}
+}

@@ -13,98 +13,8 @@ import (
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
-
-// A Placed is a part of the airframe at its place, as far as both are known.
-type Placed struct {
-	Item  string // the equipment that it is; "": a part of the airframe itself
-	Title string
-	Load  balance.Load // in g and mm; without a mass or a station: nobody says
-}
-
-func (p Placed) known() bool { return p.Load.Mass != nil && p.Load.X != nil }
-
-// Placed are the parts that the airframe has before the entry: those of the sheet, and of
-// equipment what was recorded of it since. Equipment that may be left off came aboard when
-// it was first fitted by the record, if it was.
-func (s *State) Placed(before int64) []Placed {
-	type thing struct {
-		aboard    bool
-		mass, arm quantity.Quantity
-	}
-	things := map[string]thing{}
-	for _, e := range s.Sheet.Equipment {
-		first := slices.IndexFunc(s.changes, func(c change) bool { return c.Item == e.Name })
-		things[e.Name] = thing{aboard: !e.Optional || first < 0 || s.changes[first].Change != Fitted}
-	}
-	for _, c := range s.changes {
-		if c.position >= before {
-			continue
-		}
-		was := things[c.Item]
-		switch {
-		case c.Change == Removed:
-			things[c.Item] = thing{}
-			continue
-		case c.Change == Moved && c.Mass.IsZero():
-			c.Mass = was.mass
-		}
-		if c.Change == Moved && c.Arm.IsZero() {
-			c.Arm = was.arm
-		}
-		things[c.Item] = thing{true, c.Mass, c.Arm}
-	}
-	var all []Placed
-	for _, part := range s.Sheet.Geometry.Parts {
-		if !part.In(s.selected) {
-			continue
-		}
-		p := Placed{Item: part.Equipment, Title: part.Title, Load: balance.Load{Mass: in(part.Mass, "g"), X: in(part.X, "mm"), Y: in(part.Y, "mm")}}
-		if t, ok := things[part.Equipment]; ok && part.Equipment != "" {
-			if !t.aboard {
-				continue
-			}
-			if !t.mass.IsZero() {
-				p.Load.Mass = in(t.mass, "g")
-			}
-			if !t.arm.IsZero() {
-				p.Load.X = in(t.arm, "mm")
-			}
-		}
-		all = append(all, p)
-	}
-	for _, c := range s.changes {
-		listed := slices.ContainsFunc(all, func(p Placed) bool { return p.Item == c.Item }) ||
-			slices.ContainsFunc(s.Sheet.Geometry.Parts, func(p steps.Component) bool { return p.Equipment == c.Item })
-		if t := things[c.Item]; t.aboard && !listed {
-			all = append(all, Placed{c.Item, c.Item, balance.Load{Mass: in(t.mass, "g"), X: in(t.arm, "mm")}})
-		}
-	}
-	return all
-}
-
-// in is a quantity in a unit; nil: there is none.
-func in(q quantity.Quantity, unit string) *big.Rat {
-	r, err := q.Rat(unit)
-	if err != nil {
-		return nil
-	}
-	return r
-}
-
-// total is what is known of parts together, and what is not known of any.
-func total(parts []Placed) (balance.Total, []string) {
-	sum := balance.Of()
-	var unknown []string
-	for _, p := range parts {
-		if !p.known() {
-			unknown = append(unknown, p.Title)
-			continue
-		}
-		sum = sum.With(p.Load)
-	}
-	return sum, unknown
-}
 
 // A Poise is where an airframe balances by its last weighing and by what was changed since.
 // Stations are in mm aft of the datum, masses in g.
@@ -117,24 +27,32 @@ type Poise struct {
 	Station  float64
 	U        float64
 	At       time.Time
-	Counts   bool // the gate passed, and nothing was changed since
+	Counts   bool        // its readings count: nothing was changed since
+	Then     WeighedMass // what it weighed then
 	Standing GateReport
 
 	Now     float64
-	NowU    float64 // NaN: nothing was weighed, so nobody knows
+	NowU    float64 // NaN: nothing was weighed, or something is not known, so nobody knows
 	Mass    float64
-	Unknown []string // what was changed since and nobody says what it weighs or where it lies, or what was done that moved anything
+	MassU   float64
+	MassBy  WeighedMass // what says so
+	Unknown []string    // what nobody says of what was changed since
+	Lacks   []Lack      // which of it can be said, or needs another weighing
+	Assumed []string    // what was taken for granted, so that nothing is decided
 
-	now   balance.Total
-	parts []Placed
-	state *State
-	at    time.Time
+	now      balance.Total
+	weighing balance.Weighing
+	changes  []balance.Change
+	parts    []Placed
+	state    *State
+	at       time.Time
 }
 
 // ErrUnbalanced says that the sheet does not support it.
 var ErrUnbalanced = errors.New("the sheet names no gate of the balance point in its geometry")
 
-// Poise is where the airframe balances at the time.
+// Poise is where the airframe balances at the time: as it was weighed last, by a complete
+// set of readings with the same on board, and moved by what was changed after that.
 func (s *State) Poise(at time.Time) (Poise, error) {
 	where := s.Sheet.Geometry.Balance
 	g, ok := s.Sheet.Gate(where.Gate)
@@ -156,83 +74,136 @@ func (s *State) Poise(at time.Time) (Poise, error) {
 	if plan, err := planform.Of(s.Sheet.Geometry, s.selected); err == nil { // else nothing is said in % MAC
 		p.Wing = plan.Wing
 	}
-	p.parts = s.Placed(s.Size())
-	now, unknown := total(p.parts)
-	p.now = now
-	if position, value, u, when := s.lastWeighing(g); !when.IsZero() {
-		p.Weighed, p.Station, p.U, p.At = true, offset+value, u, when
-		before, unknownThen := total(s.Placed(position))
-		mass := before.Mass
-		if k, ok := s.KnownMass(at); ok && k.Read {
-			mass = new(big.Rat).SetFloat64((k.Low + k.High) / 2)
-		}
-		// What the parts table has wrong is in both, so the change alone counts.
-		was := balance.Total{Mass: mass, Moment: new(big.Rat).Mul(mass, new(big.Rat).SetFloat64(p.Station)), Lateral: before.Lateral}
-		p.now = balance.Total{Mass: new(big.Rat).Add(was.Mass, new(big.Rat).Sub(now.Mass, before.Mass)),
-			Moment: new(big.Rat).Add(was.Moment, new(big.Rat).Sub(now.Moment, before.Moment)), Lateral: now.Lateral}
-		for _, title := range unknown {
-			if !slices.Contains(unknownThen, title) {
-				p.Unknown = append(p.Unknown, title)
-			}
-		}
-		for _, c := range s.changes {
-			if c.position >= position && c.Change == Moved && c.Arm.IsZero() {
-				p.Unknown = append(p.Unknown, "where the "+c.Item+" was moved to")
-			}
-		}
-		if record := s.gates[g.Name]; record.reworked > position {
-			p.Unknown = append(p.Unknown, "what was moved in the rework")
-		}
-		if w, ok := ratio(mass, p.now.Mass); ok {
-			p.NowU = u * w
-		}
-	} else {
+	f := s.fittings()
+	p.parts = s.placed(f, f.before(s.whole()))
+	parts, unknown := total(p.parts)
+	p.MassBy = s.weighedMass(f)
+	p.Mass, p.MassU = p.MassBy.Grams, p.MassBy.U
+	m := s.measurements(g, "mm")
+	if len(m) > 0 {
+		p.weighed(m[0], offset, f)
+	} else if x, err := parts.Station(); err == nil {
+		p.weighing = balance.Weighing{Mass: parts.Mass, X: x, U: math.NaN(), UMass: math.NaN()}
 		p.Unknown = unknown
+	} else {
+		return p, err
 	}
+	p.now = p.weighing.After(p.changes...)
+	p.now.Lateral = parts.Lateral
 	x, err := p.now.Station()
 	if err != nil {
 		return p, err
 	}
 	p.Now, _ = x.Float64()
-	p.Mass, _ = p.now.Mass.Float64()
-	p.Counts = p.Weighed && len(p.Standing.Rests) > 0 && p.Standing.Finding.Missing == ""
+	if len(p.Unknown) == 0 {
+		p.NowU, _ = p.weighing.Uncertainty(p.changes...)
+	}
+	p.Counts = p.Weighed && len(p.Standing.Rests) > 0 && p.Standing.Finding.Missing == "" && len(p.changes)+len(p.Unknown)+len(p.Assumed) == 0
 	return p, nil
 }
 
-func ratio(a, b *big.Rat) (float64, bool) {
-	if b.Sign() <= 0 {
-		return 0, false
+// whole is the instant after all that was recorded.
+func (s *State) whole() instant { return instant{s.Size(), s.latestAt().Add(time.Nanosecond)} }
+
+// weighed takes the weighing and what was changed since.
+func (p *Poise) weighed(m measurement, offset float64, f fittings) {
+	s, then := p.state, m.last()
+	if r := p.Standing; len(r.Rests) > 0 && r.Finding.Missing == "" { // as the gate has it
+		if value, u, ok := s.valueIn(r, "mm"); ok {
+			m.value, m.u = value, u
+		}
 	}
-	f, _ := new(big.Rat).Quo(a, b).Float64()
-	return f, true
+	p.Weighed, p.Station, p.U, p.At = true, offset+m.value, m.u, then.at
+	p.Then = s.massThen(m, f)
+	d := s.since(f, then)
+	p.changes, p.Lacks = d.changes, d.lacks
+	for _, l := range append(p.Then.Unknown, d.lacks...) {
+		p.Unknown = append(p.Unknown, l.String())
+	}
+	p.weighing = balance.Weighing{Mass: new(big.Rat).SetFloat64(p.Then.Grams), X: new(big.Rat).SetFloat64(p.Station), U: m.u, UMass: p.Then.U}
+	p.doubts(m, f)
 }
 
-// lastWeighing is the last value of the balance that can be worked out of readings, whether
-// they count still or not, in mm; no time: there is none.
-func (s *State) lastWeighing(g steps.Gate) (position int64, value, u float64, at time.Time) {
-	record := s.gates[g.Name]
-	if record == nil || len(record.readings) == 0 {
-		return 0, 0, 0, time.Time{}
+// doubts are what the record leaves open beside masses and stations.
+func (p *Poise) doubts(m measurement, f fittings) {
+	s, then := p.state, m.last()
+	later := func(e journal.Entry) bool { return !then.follows(e) }
+	day := func(words string) string { return words + " at the weighing" }
+	for _, c := range f.began {
+		if !later(s.Entries[c.position]) {
+			continue
+		}
+		was := "was not on board"
+		if c.Change != Fitted {
+			was = "was on board"
+		}
+		p.Assumed = append(p.Assumed, day("the "+c.Item+" "+was))
 	}
-	g = g.For(last(record.readings).Point)
-	for range 2 {
-		var usable []reading
-		for _, t := range record.readings {
-			if s.otherwise(g, t) == "" && s.inDoubt(t) == nil {
-				usable = append(usable, t)
+	open := map[string]bool{}
+	unknown := func(words string) {
+		if !open[words] {
+			open[words] = true
+			p.Unknown = append(p.Unknown, words)
+		}
+	}
+	for _, e := range s.Entries {
+		changed, is := e.Facts.(journal.EquipmentChanged)
+		if !is {
+			continue
+		}
+		undone, gone := s.undone[e.Position]
+		for _, t := range m.readings {
+			switch {
+			case gone && t.position > e.Position && t.position < undone:
+				unknown("what was on board at the weighing, since what was said of the " + changed.Item + " before it was taken back after it")
+			case !gone && !s.inOrder(e.Position, t.position):
+				unknown("whether the " + changed.Item + " was " + changed.Change + " before the weighing or after it")
 			}
 		}
-		r := GateReport{Gate: g}
-		if len(usable) > 0 {
-			s.judge(&r, usable)
-			if value, u, ok := s.valueOf(r); ok {
-				one := scaleOf(g.Limits.Unit(), "mm")
-				return last(usable).position, value * one, u * one, last(usable).at
+	}
+	var since []string
+	for _, e := range s.upsets(p.Gate) {
+		if !later(e) {
+			continue
+		}
+		by, _ := s.disturbs(e)
+		switch facts := e.Facts.(type) {
+		case journal.EquipmentChanged:
+		case journal.Reworked:
+			if facts.Gate == p.Gate.Name {
+				unknown("what was moved in the rework")
+			} else {
+				since = append(since, by)
+			}
+		default:
+			if by != "" {
+				since = append(since, by)
 			}
 		}
-		g, _ = g.Other() // of the last way not all was read
 	}
-	return 0, 0, 0, time.Time{}
+	if n := len(since); n > 0 {
+		words := since[0]
+		if n > 1 {
+			words = fmt.Sprintf("%s and %d more", words, n-1)
+		}
+		p.Assumed = append(p.Assumed, "nothing was lost or added by "+words)
+	}
+	for _, part := range s.Sheet.Geometry.Parts {
+		for _, option := range part.Options() {
+			if at, ok := s.chosenAt[option]; ok && later(s.Entries[at]) {
+				unknown("what the choice of " + option + " changed")
+			}
+		}
+	}
+	own, scales := carried(m)
+	for _, other := range s.masses() {
+		if scales && len(other.gate.Result.Stations) == 0 && s.sameAboard(f, then, other.last()) {
+			if why := unequal(own, other.gate, other.grams-other.u, other.grams+other.u); why != "" {
+				unknown("which is right: " + why)
+			}
+			break
+		}
+	}
 }
 
 // Shift is how far the computed balance lies aft of the last weighing, in mm.
@@ -245,7 +216,7 @@ func (p Poise) Verdict() measuring.Verdict { return p.verdict(p.Now) }
 func (p Poise) verdict(x float64) measuring.Verdict {
 	u := p.NowU
 	switch {
-	case math.IsNaN(u) || len(p.Unknown) > 0:
+	case math.IsNaN(u) || !p.Sure():
 		return measuring.Undecided
 	case x+u < p.Low || x-u > p.High:
 		return measuring.Out
@@ -256,12 +227,16 @@ func (p Poise) verdict(x float64) measuring.Verdict {
 }
 
 // Doubtful reports whether the balance is worked out and not weighed as it is.
-func (p Poise) Doubtful() bool { return !p.Counts || len(p.Unknown) > 0 }
+func (p Poise) Doubtful() bool { return !p.Counts }
 
-// Target is where it should balance: in the middle of the limits or, in doubt, half the way
+// Sure reports whether all is known of what was changed since the weighing, and nothing
+// taken for granted. Else nothing is advised: it has to be weighed first.
+func (p Poise) Sure() bool { return len(p.Unknown)+len(p.Assumed) == 0 }
+
+// Target is where it should balance, if it is known where it does: in the middle of the limits or, in doubt, half the way
 // from there to the forward one, since an aircraft that is nose-heavy can be flown.
 func (p Poise) Target() (float64, bool) {
-	if math.IsInf(p.Low, 0) || math.IsInf(p.High, 0) {
+	if math.IsInf(p.Low, 0) || math.IsInf(p.High, 0) || !p.Sure() {
 		return 0, false
 	}
 	middle := (p.Low + p.High) / 2
@@ -275,27 +250,36 @@ func (p Poise) Target() (float64, bool) {
 type Tried struct {
 	Name          string
 	Mass, Station float64
-	Then          float64 // with it and all that were tried before it
+	Then, U       float64 // with it and all that were tried before it
 	Verdict       measuring.Verdict
 }
 
-// Try is where it would balance with parts that are not fitted yet.
+// Try is where it would balance with parts that are not fitted yet: as it is computed once
+// they are.
 func (p Poise) Try(parts []Placed) (tried []Tried, with Poise, err error) {
 	with = p
+	with.changes = slices.Clone(p.changes)
 	for _, part := range parts {
-		with.now = with.now.With(part.Load)
+		c := balance.Change{Mass: part.Load.Mass, U: p.state.scaleU(), To: &balance.Place{X: part.Load.X, U: max(1, part.UX)}}
+		if math.IsNaN(c.U) {
+			c.U = float(c.Mass, nil) / 10
+		}
+		with.changes = append(with.changes, c)
+		lateral := with.now.Lateral
+		with.now = p.weighing.After(with.changes...)
+		with.now.Lateral = lateral
 		x, err := with.now.Station()
 		if err != nil {
 			return nil, p, err
 		}
-		if w, ok := ratio(p.now.Mass, with.now.Mass); ok {
-			with.NowU = p.NowU * w
+		if len(p.Unknown) == 0 {
+			with.NowU, _ = p.weighing.Uncertainty(with.changes...)
 		}
 		with.Now, _ = x.Float64()
-		with.Mass, _ = with.now.Mass.Float64()
 		mass, _ := part.Load.Mass.Float64()
 		station, _ := part.Load.X.Float64()
-		tried = append(tried, Tried{part.Title, mass, station, with.Now, with.verdict(with.Now)})
+		with.Mass, with.MassU, with.Counts = with.Mass+mass, math.Hypot(with.MassU, c.U), false
+		tried = append(tried, Tried{part.Title, mass, station, with.Now, with.NowU, with.verdict(with.Now)})
 	}
 	return tried, with, nil
 }
@@ -341,7 +325,7 @@ func (p Poise) battery(travel steps.Travel) (Placed, bool) {
 			continue
 		}
 		i := slices.IndexFunc(p.parts, func(part Placed) bool {
-			return part.known() && part.Item == c.Equipment && part.Title == c.Title
+			return part.known() && part.Item == c.Equipment && (part.Item != "" || part.Title == c.Title)
 		})
 		if i >= 0 {
 			return p.parts[i], true

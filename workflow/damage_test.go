@@ -259,9 +259,10 @@ func TestWhatIsNoEquipment(t *testing.T) {
 		return c
 	}
 	b.badly(change("-1 g", ""), "-1 g")
+	b.badly(change("0 g", "-10 mm"), "0 g")
 	b.badly(change("1 mm", ""), "1 mm")
 	b.badly(change("", "1 g"), "1 g")
-	for _, good := range []ChangeEquipment{change("0 g", "-10 mm"), change("45 g", ""), change("", "120 mm")} {
+	for _, good := range []ChangeEquipment{change("1 g", "-10 mm"), change("45 g", ""), change("", "120 mm")} {
 		b.must(good)
 	}
 }

@@ -21,7 +21,7 @@ func (s *State) Due(at time.Time, coming ...string) []GateReport {
 	for _, r := range s.Gates(at) {
 		switch {
 		case r.Gate.Work || zones.Absent(r.Gate.Of...):
-		case r.Met() && !touches(r.Gate, coming):
+		case r.Met() && !r.Gate.Touched(coming...):
 		case slices.Contains(left, r.Gate.Name) && (r.Standing == NeverTaken || zones.unfinished(r.Gate.Of...)):
 		default:
 			due = append(due, r)
@@ -147,12 +147,7 @@ func (t turn) takes(g steps.Gate) bool {
 	other := func(need steps.Setting) bool {
 		return slices.ContainsFunc(t.needs, func(n steps.Setting) bool { return n.Condition == need.Condition && n.State != need.State })
 	}
-	return t.last || !touches(g, t.coming) && !slices.ContainsFunc(g.Needs, other)
-}
-
-// touches reports whether work on the zones makes the gate stale.
-func touches(g steps.Gate, zones []string) bool {
-	return g.DependsOn(zones...) || g.Mass && slices.Contains(zones, steps.MassZone)
+	return t.last || !g.Touched(t.coming...) && !slices.ContainsFunc(g.Needs, other)
 }
 
 // disturbedBy returns the zones that the work of the job has disturbed.

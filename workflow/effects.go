@@ -1,8 +1,6 @@
 package workflow
 
 import (
-	"slices"
-
 	"fettle/steps"
 	"fettle/steps/quantity"
 	"fettle/workflow/journal"
@@ -201,7 +199,11 @@ func damageMarks(f journal.Facts) (by string, zones []string) {
 
 func equipmentDisturbs(f journal.Facts) (by string, zones []string) {
 	equipment := f.(journal.EquipmentChanged)
-	return "the " + equipment.Item + " being " + equipment.Change, slices.Concat([]string{steps.MassZone}, equipment.Disturbs)
+	zones = append([]string{steps.MassZone}, equipment.Disturbs...)
+	if equipment.Change != Moved {
+		zones = append([]string{steps.Another(equipment.Item)}, zones...)
+	}
+	return "the " + equipment.Item + " being " + equipment.Change, zones
 }
 
 func workSets(f journal.Facts) []steps.Setting {

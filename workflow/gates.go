@@ -262,6 +262,9 @@ func (s *State) reportOf(g steps.Gate, from moment, at time.Time) GateReport {
 	if r.Finding.Missing != "" && doubted {
 		r.Reason = why.after(r.Reason.Text + "; ")
 	}
+	if odds := s.atOdds(r, at); odds != "" {
+		return GateReport{Gate: g, Standing: StaleGate, Reason: Cause{Text: odds}, Last: r.Last}
+	}
 	if c := record.concession; c != nil && !r.Met() && r.Finding.Missing == "" && c.position > last(counting).position {
 		r.Standing, r.Reason, r.By = Conceded, Cause{Text: c.reason}, c.by
 	}
@@ -646,7 +649,10 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 		if zone == steps.MassZone {
 			return Cause{"the balance was changed by " + by, when}, false
 		}
-		return Cause{zone + " was disturbed by " + by, when}, false
+		if slices.Contains(g.Of, zone) {
+			return Cause{zone + " was disturbed by " + by, when}, false
+		}
+		return Cause{"it was measured before " + by, when}, false
 	}
 	if t.position < record.reworked {
 		return Cause{Text: "it was reworked"}, false
@@ -738,15 +744,11 @@ func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bo
 	var last disturbance
 	var zone string
 	found := false
-	zones := g.Of
-	if g.Mass {
-		zones = append(zones[:len(zones):len(zones)], steps.MassZone)
-	}
 	marks := s.shifted
 	if len(g.Of) == 1 {
 		marks = s.zones
 	}
-	for _, z := range zones {
+	for _, z := range g.Zones() {
 		d, ok := marks[z]
 		if !ok || t.position > d.position && !t.at.Before(d.at) {
 			continue

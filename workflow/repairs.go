@@ -297,7 +297,7 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeS
 		}
 		var worked []string
 		for _, z := range coming {
-			if touches(g.Gate, []string{z}) && !slices.Contains(worked, z) {
+			if g.Gate.Touched(z) && !slices.Contains(worked, z) {
 				worked = append(worked, z)
 			}
 		}

@@ -691,7 +691,7 @@ func (r ChangeEquipment) decide(s *State, c Circumstances) ([]journal.Facts, err
 	switch {
 	case !slices.Contains([]string{Fitted, Removed, Moved}, r.Change):
 		return nil, unknown("change of equipment", r.Change, []string{Fitted, Removed, Moved})
-	case !r.Mass.IsZero() && (r.Mass.Dimension() != quantity.Mass || negative(r.Mass)):
+	case !r.Mass.IsZero() && (r.Mass.Dimension() != quantity.Mass || r.Mass.Sign() <= 0):
 		return nil, bad("%s is not a mass", r.Mass.Typed())
 	case !r.Arm.IsZero() && r.Arm.Dimension() != quantity.Length:
 		return nil, bad("%s is not an arm; give a length behind the datum", r.Arm.Typed())
@@ -745,7 +745,9 @@ func (s *State) place(f *journal.EquipmentChanged, zone string) error {
 			f.Zone, f.Disturbs = c.Zone, c.Disturbs
 			return nil
 		}
-		names = append(names, c.Item)
+		if !slices.Contains(names, c.Item) {
+			names = append(names, c.Item)
+		}
 	}
 	switch {
 	case f.Change != Fitted || zone == "" && nearest.Of(f.Item, names) != "":
@@ -965,9 +967,4 @@ func (s *State) inQuarantine(item string) []Thing {
 		}
 	}
 	return all
-}
-
-func negative(q quantity.Quantity) bool {
-	v, err := q.Rat(q.Unit())
-	return err == nil && v.Sign() < 0
 }

@@ -27,8 +27,8 @@ func (s *State) weighed(r GateReport, readings []Reading, gauge steps.Gauge, at 
 				p.Readings = append(p.Readings, reading.Value)
 			}
 		}
-		if i := slices.IndexFunc(r.Points, func(other AtPoint) bool { return other.Name == name }); len(p.Readings) == 0 && i >= 0 && r.Finding.Missing != "" {
-			p.Readings = r.Points[i].Readings // it is being weighed
+		if i := slices.IndexFunc(r.Points, func(other AtPoint) bool { return other.Name == name }); len(p.Readings) == 0 && i >= 0 {
+			p.Readings = r.Points[i].Readings
 		}
 		points = append(points, p)
 	}
@@ -156,4 +156,26 @@ func grams(low, high float64) string {
 		return fmt.Sprintf("at least %.0f g", low)
 	}
 	return fmt.Sprintf("%.0f to %.0f g", low, high)
+}
+
+// unequal says by how much scales do not add up to what a mass lies between; "": they do.
+func unequal(scales massed, known steps.Gate, low, high float64) string {
+	if off := max(low-scales.grams, scales.grams-high); !(off > scales.u) {
+		return ""
+	}
+	return fmt.Sprintf("its scales add up to %.0f g, and the %s is %s", scales.grams, known.Name, grams(low, high))
+}
+
+// atOdds says why the readings of scales that count do not: they do not add up to the mass
+// that counts, whichever was read first. "": they do.
+func (s *State) atOdds(r GateReport, at time.Time) string {
+	if len(r.Gate.Result.Stations) == 0 || r.Gate.Work || !r.Gate.Mass || r.Finding.Missing != "" {
+		return ""
+	}
+	scales, ok := carried(measurement{gate: r.Gate, report: r})
+	known, read := s.KnownMass(at)
+	if !ok || !read || !known.Read {
+		return ""
+	}
+	return unequal(scales, known.Gate, known.Low, known.High)
 }

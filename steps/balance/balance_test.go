@@ -2,6 +2,7 @@ package balance
 
 import (
 	"errors"
+	"math"
 	"math/big"
 	"strconv"
 	"strings"
@@ -282,4 +283,35 @@ func TestProperties(t *testing.T) {
 			t.Fatalf("levelled, and %v is left", left)
 		}
 	})
+}
+
+// An aircraft of 600 ± 3 g is weighed at 60 ± 1.17 mm; then things of ± 3 g change, at
+// stations of ± 1 mm. Worked by hand with the law of propagation (JCGM 100:2008, 5.1.2,
+// from memory); there is no published case.
+func TestAfterAWeighing(t *testing.T) {
+	w := Weighing{Mass: rat(t, "600"), X: rat(t, "60"), U: 1.17, UMass: 3}
+	at := func(x string) *Place { return &Place{rat(t, x), 1} }
+	for _, c := range []struct {
+		what       string
+		changes    []Change
+		x          string
+		u, uOfMass float64
+	}{
+		{"nothing", nil, "60.0", 1.17, 3},
+		// x = (36000+42*310)/642 = 76.36; the weighing 600/642*1.17 = 1.093, its mass (60-76.36)/642*3
+		// = 0.0764, what was added (310-76.36)/642*3 = 1.092 and 42/642 = 0.065.
+		{"42 g fitted at 310", []Change{{rat(t, "42"), 3, nil, at("310")}}, "76.4", 1.548, 4.243},
+		// x = (36000+150*150)/450 = 130; 600/450*1.17 = 1.56, 70/450*3 = 0.467, 280/450*3 = 1.867, 150/450 = 0.333.
+		{"150 g taken off at -150", []Change{{rat(t, "150"), 3, at("-150"), nil}}, "130.0", 2.500, 4.243},
+		// x = (36000+150*50)/600 = 72.5; 1.17, 12.5/600*3 = 0.0625, 50/600*3 = 0.25, twice 150/600 = 0.25.
+		{"150 g moved from -150 to -100", []Change{{rat(t, "150"), 3, at("-150"), at("-100")}}, "72.5", 1.249, 3},
+	} {
+		prints(t, c.what, station(t, w.After(c.changes...)), c.x)
+		if u, m := w.Uncertainty(c.changes...); math.Abs(u-c.u) > 0.001 || math.Abs(m-c.uOfMass) > 0.001 {
+			t.Errorf("%s: ± %.4f mm and ± %.3f g, not %.3f and %.3f", c.what, u, m, c.u, c.uOfMass)
+		}
+	}
+	if u, m := w.Uncertainty(Change{rat(t, "600"), 3, at("0"), nil}); !math.IsNaN(u) || !math.IsNaN(m) {
+		t.Error("nothing is left, and it balances")
+	}
 }

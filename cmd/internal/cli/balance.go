@@ -107,7 +107,7 @@ func tried(text string) (workflow.Placed, error) {
 		if name == "" {
 			name = "it"
 		}
-		return workflow.Placed{Title: name, Load: balance.Load{Mass: g, X: mm}}, nil
+		return workflow.Placed{Title: name, Load: balance.Load{Mass: g, X: mm}, UX: workflow.StationU(x)}, nil
 	}
 	return workflow.Placed{}, usage("--try %q does not say how heavy; %s", text, how)
 }

@@ -20,6 +20,8 @@ type Balance struct {
 	Datum   string       `json:"datum"`
 	Low     *float64     `json:"forward_limit_mm,omitempty"`
 	High    *float64     `json:"aft_limit_mm,omitempty"`
+	LowMAC  *float64     `json:"forward_limit_percent_mac,omitempty"`
+	HighMAC *float64     `json:"aft_limit_percent_mac,omitempty"`
 	Weighed *Station     `json:"last_weighing,omitempty"`
 	At      time.Time    `json:"weighed_at,omitzero"`
 	Counts  bool         `json:"weighing_counts"`
@@ -27,7 +29,11 @@ type Balance struct {
 	Verdict string       `json:"verdict"`
 	Mass    float64      `json:"mass_g"`
 	Again   string       `json:"weigh_again,omitempty"` // why it has to be weighed again
+	MassU   float64      `json:"mass_uncertainty_g,omitempty"`
+	MassBy  string       `json:"mass_from"`
 	Unknown []string     `json:"unknown,omitempty"`
+	Assumed []string     `json:"assumed,omitempty"`
+	Remedy  []string     `json:"state,omitempty"` // the commands that say what is not known
 	Tried   []BalanceTry `json:"tried,omitempty"`
 	Target  *Station     `json:"target,omitempty"`
 	Aim     string       `json:"aim,omitempty"`
@@ -86,7 +92,11 @@ func stationOf(x, u float64, wing planform.Surface) Station {
 // for the least.
 func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at float64) (Balance, error) {
 	b := Balance{Mark: s.Airframe.Mark, Gate: p.Gate.Name, Datum: s.Sheet.Geometry.Datum, Low: finite(p.Low), High: finite(p.High),
-		Counts: p.Counts, At: p.At, Now: stationOf(p.Now, p.NowU, p.Wing), Verdict: string(p.Verdict()), Mass: p.Mass, Unknown: p.Unknown}
+		Counts: p.Counts, At: p.At, Now: stationOf(p.Now, p.NowU, p.Wing), Verdict: string(p.Verdict()), Mass: p.Mass, MassU: p.MassU, MassBy: massFrom(p.MassBy),
+		Unknown: p.Unknown, Assumed: p.Assumed, Remedy: toSay(s.Airframe.Mark, p.Lacks)}
+	if p.Wing.Area > 0 {
+		b.LowMAC, b.HighMAC = finite(p.Wing.Chord.Percent(p.Low)), finite(p.Wing.Chord.Percent(p.High))
+	}
 	if p.Weighed {
 		w := stationOf(p.Station, p.U, p.Wing)
 		b.Weighed = &w
@@ -101,10 +111,13 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 		return b, err
 	}
 	for _, t := range tried {
-		b.Tried = append(b.Tried, BalanceTry{t.Name, t.Mass, t.Station, stationOf(t.Then, then.NowU, p.Wing), string(t.Verdict)})
+		b.Tried = append(b.Tried, BalanceTry{t.Name, t.Mass, t.Station, stationOf(t.Then, t.U, p.Wing), string(t.Verdict)})
 	}
 	target, ok := then.Target()
-	if !ok {
+	switch {
+	case !ok && !p.Sure() && !math.IsNaN(at):
+		return b, &workflow.Impossible{Why: "nobody knows where it balances (" + b.Again + "), so no ballast is worked out"}
+	case !ok:
 		return b, nil
 	}
 	aim := stationOf(target, math.NaN(), p.Wing)
@@ -145,7 +158,7 @@ func (b Balance) levelled(p workflow.Poise) Balance {
 // moved is what the record says of the balance after equipment was changed; "": nothing.
 func moved(s *workflow.State, now time.Time) string {
 	p, err := s.Poise(now)
-	if err != nil || !p.Weighed || math.Round(p.Shift()) == 0 && len(p.Unknown) == 0 {
+	if err != nil || !p.Weighed || math.Round(p.Shift()) == 0 && p.Sure() {
 		return ""
 	}
 	return weighAgain(p)
@@ -161,14 +174,59 @@ func weighAgain(p workflow.Poise) string {
 	case len(p.Unknown) > 0:
 		return "not known: " + strings.Join(p.Unknown, ", ") + ": weigh again"
 	case math.Round(by) == 0:
-		return "computed where the last weighing had it: weigh again"
+		return "computed where the last weighing had it" + granted(p) + ": weigh again"
 	default:
 		side := "aft"
 		if by < 0 {
 			side = "ahead"
 		}
-		return fmt.Sprintf("computed %.0f mm %s of the last weighing: weigh again", math.Abs(by), side)
+		return fmt.Sprintf("computed %.0f mm %s of the last weighing%s: weigh again", math.Abs(by), side, granted(p))
 	}
+}
+
+// granted is what is taken for granted of the weighing and of what came after it.
+func granted(p workflow.Poise) string {
+	if len(p.Assumed) == 0 {
+		return ""
+	}
+	return ", taking it that " + said(workflow.Cause{Text: strings.Join(p.Assumed, ", "), At: p.At})
+}
+
+// massFrom says what a mass is from.
+func massFrom(m workflow.WeighedMass) string {
+	switch {
+	case m.Gate == "":
+		return "assumed: the sum of the parts table"
+	case m.Changed:
+		return "measured at " + m.Gate + ", and changed since by the record"
+	}
+	return "measured at " + m.Gate
+}
+
+// toSay are the commands that say what nobody said of things.
+func toSay(mark string, lacks []workflow.Lack) []string {
+	var all []string
+	for _, l := range lacks {
+		line := "fettle equip " + mark + " moved " + l.Item
+		if l.Mass {
+			line = "fettle equip " + mark + " fitted " + l.Item
+		}
+		if l.Name != "" {
+			line += fmt.Sprintf(" --name %q", l.Name)
+		}
+		switch {
+		case l.Mass && l.Arm:
+			line += " --mass " + Blank + " --arm " + Blank
+		case l.Mass:
+			line += " --mass " + Blank
+		case l.Arm:
+			line += " --arm " + Blank
+		default:
+			continue
+		}
+		all = append(all, line)
+	}
+	return all
 }
 
 func (s Station) words() string {
@@ -192,9 +250,21 @@ func (b Balance) Markdown(clock Clock) string {
 	if b.Weighed != nil {
 		line("Last weighing: %s, %s", b.Weighed.words(), clock.At(b.At))
 	}
-	line("Now: %s, with %.0f g: %s", b.Now.words(), b.Mass, b.Verdict)
+	with := fmt.Sprintf("%.0f g", b.Mass)
+	if u := math.Ceil(b.MassU); u > 0 {
+		with = fmt.Sprintf("%.0f ± %.0f g", b.Mass, u)
+	}
+	now := b.Now.words()
+	if len(b.Unknown) > 0 && b.Weighed != nil {
+		now = "not known"
+	}
+	line("Now: %s, with %s (%s): %s", now, with, b.MassBy, b.Verdict)
 	if b.Low != nil && b.High != nil {
-		line("Limits: %s to %s mm (gate %s)", places(*b.Low, 1), places(*b.High, 1), b.Gate)
+		mac := ""
+		if b.LowMAC != nil && b.HighMAC != nil {
+			mac = fmt.Sprintf(", %.1f to %.1f %% MAC", *b.LowMAC, *b.HighMAC)
+		}
+		line("Limits: %s to %s mm%s (gate %s)", places(*b.Low, 1), places(*b.High, 1), mac, b.Gate)
 	}
 	if b.Again != "" {
 		l.item("**%s**", esc(b.Again))
@@ -209,14 +279,14 @@ func (b Balance) Markdown(clock Clock) string {
 		line("Aim at %s: %s", b.Target.words(), b.Aim)
 	}
 	if s := b.Slide; s != nil {
-		way := "stays where it is"
+		way, spacer := "stays where it is", ""
 		switch {
 		case s.By < 0:
-			way = fmt.Sprintf("%.0f mm forward", -s.By)
+			way, spacer = fmt.Sprintf("%.0f mm forward", -s.By), fmt.Sprintf(", or put a spacer of %.0f mm behind it", -s.By)
 		case s.By > 0:
-			way = fmt.Sprintf("%.0f mm aft", s.By)
+			way, spacer = fmt.Sprintf("%.0f mm aft", s.By), fmt.Sprintf(", or put a spacer of %.0f mm ahead of it", s.By)
 		}
-		line("%s: %s, from %.0f to %.0f mm; cut its bed %.0f mm wide there. Then it balances at %s", s.Title, way, s.Front, s.Rear, s.Width, s.Then.words())
+		line("%s: %s, from %.0f to %.0f mm; cut its bed %.0f mm wide there%s. Then it balances at %s", s.Title, way, s.Front, s.Rear, s.Width, spacer, s.Then.words())
 		if s.Short {
 			line("That is the end of its travel, and not far enough")
 		}
@@ -240,6 +310,9 @@ func (b Balance) Markdown(clock Clock) string {
 	}
 	if b.Scales != "" {
 		line("Scales: %s", b.Scales)
+	}
+	for _, say := range b.Remedy {
+		l.add("\n%s", command(say))
 	}
 	if b.Measure != "" {
 		l.add("\n%s", command(b.Measure))

@@ -140,7 +140,7 @@ func gateInFull(sheet *steps.Sheet, g steps.Gate) string {
 	or := ""
 	if other, ok := g.Other(); ok {
 		known, _ := sheet.Gauge(other.Gauge)
-		or = fmt.Sprintf("**Or** %s, at %s, with: %s\n\n%s", esc(LimitsText(other)), points(other), esc(first(known.Title, other.Gauge)), other.How)
+		or = fmt.Sprintf("**Or** %s, %s, with: %s\n\n%s", esc(LimitsText(other)), points(other), esc(first(known.Title, other.Gauge)), other.How)
 	}
 	for _, more := range []string{g.How, or, reworkText(g.Reworks)} {
 		if more = strings.TrimSpace(more); more != "" {

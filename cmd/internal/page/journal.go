@@ -324,8 +324,12 @@ func (r Recorded) AtBench() Recorded {
 // staleBy are the gates that are stale and depend on what the change disturbed.
 func staleBy(s *workflow.State, f journal.EquipmentChanged, now time.Time) []string {
 	var names []string
+	zones := append([]string{steps.MassZone}, f.Disturbs...)
+	if f.Change != workflow.Moved {
+		zones = append(zones, steps.Another(f.Item))
+	}
 	for _, g := range s.Gates(now) {
-		if g.Standing == workflow.StaleGate && !g.Gate.Work && g.Gate.DependsOn(append([]string{steps.MassZone}, f.Disturbs...)...) {
+		if g.Standing == workflow.StaleGate && !g.Gate.Work && g.Gate.Touched(zones...) {
 			names = append(names, g.Gate.Name)
 		}
 	}
