@@ -133,8 +133,11 @@ func (p *plan) see(box planform.Box) *view {
 	return v
 }
 
-// whole is the view of all of it.
-func (p *plan) all() *view { return p.see(p.whole.Sized(p.whole.Long()*1.06, p.whole.Wide()*1.06)) }
+// all is the view of all of it, with places that lie beside it.
+func (p *plan) all(places ...planform.Place) *view {
+	box := planform.Around(append([]planform.Place{p.whole.From, p.whole.To}, places...))
+	return p.see(box.Sized(box.Long()*1.06, box.Wide()*1.06))
+}
 
 func (v *view) right(y float64) float64 { return (y - v.box.From.Y) * v.k }
 func (v *view) down(x float64) float64  { return (x-v.box.From.X)*v.k + v.top }
@@ -277,13 +280,13 @@ func inside(o planform.Outline) planform.Place {
 const part, least = 0.45, 0.2
 
 func (p *plan) draw(places []planform.Place, here []shape) *planned {
-	whole, around := p.all(), planform.Around(append(slices.Clone(places), places...))
+	whole, around := p.all(places...), planform.Around(places)
 	size := math.Max(p.whole.Wide(), p.whole.Long())
 	d := &planned{View: whole}
 	if w, l := math.Max(around.Wide()*1.6, size*least), math.Max(around.Long()*1.6, size*least*0.7); w < p.whole.Wide()*part && l < p.whole.Wide()*part {
 		d.View, d.Whole = p.see(around.Sized(l, w)), whole
 		box := d.View.box
-		whole.Here, whole.Says = here, "Where that is on the airframe"
+		whole.Here, whole.Says, whole.Labels, whole.Bar, whole.Datum, whole.Centre = here, "Where that is on the airframe", nil, "", "", ""
 		whole.Frame = &frame{num(whole.right(box.From.Y)), num(whole.down(box.From.X)), num(box.Wide() * whole.k), num(box.Long() * whole.k)}
 	}
 	d.View.Here = here
