@@ -318,7 +318,7 @@ func (b Balance) Markdown(clock Clock) string {
 	}
 	switch by := b.YBy; {
 	case b.YAgain != "":
-		line("Sideways: not known; it was weighed at %s, which counts no more: %s", by, b.YAgain)
+		line("Sideways: not known; what %s said no longer counts: %s", by, b.YAgain)
 	case b.Tip != nil && *b.Tip == 0:
 		line("Level sideways, by %s", by)
 	case b.Tip != nil:
