@@ -7,7 +7,6 @@ import (
 	"math/big"
 	"slices"
 	"strconv"
-	"time"
 
 	"fettle/steps"
 	"fettle/steps/balance"
@@ -39,9 +38,7 @@ func (p Poise) Try(parts []Placed) (tried []Tried, with Poise, err error) {
 			c.U = float(c.Mass, nil) / 10
 		}
 		with.changes = append(with.changes, c)
-		lateral := with.now.Lateral
 		with.now = p.weighing.After(with.changes...)
-		with.now.Lateral = lateral
 		x, err := with.now.Station()
 		if err != nil {
 			return nil, p, err
@@ -343,56 +340,6 @@ func (p Poise) Over() (Over, bool) {
 	}
 	o.By, o.Possible = o.By+p.MassU, true
 	return o, o.By > 0 && p.MassBy.Gate != ""
-}
-
-// A Side is what levels it sideways.
-type Side struct {
-	Grams   float64 // at the tip; 0: it is level, as far as the scale tells
-	Left    bool
-	Gate    string // that it was weighed at; "": it is by the parts table alone
-	At      time.Time
-	Changed bool // something was changed since
-}
-
-// AtTip is the mass at a wing tip that levels it: as it was weighed sideways last, else by
-// the parts table; false: it has no wing, or nothing says how far it is off.
-func (p Poise) AtTip() (Side, bool) {
-	half := p.Wing.Span / 2
-	if !(half > 0) {
-		return Side{}, false
-	}
-	step, s := p.Step(), p.state
-	rounded := func(side Side, grams, u float64) (Side, bool) {
-		if side.Left = grams < 0; math.Abs(grams) > u {
-			side.Grams = math.Round(math.Abs(grams)/step) * step
-		}
-		return side, true
-	}
-	for _, g := range s.Sheet.GatesFor(s.selected) {
-		if g.Work || !g.Mass {
-			continue
-		}
-		if g.Result.Function == measuring.Lateral {
-			if all := s.measurements(g, "mm"); len(all) > 0 {
-				m, r := all[0], s.report(g, p.at)
-				mass := p.Then.Grams
-				if own, ok := carried(m); ok {
-					mass = own.grams
-				}
-				return rounded(Side{Gate: g.Name, At: m.last().at, Changed: len(r.Rests) == 0 || r.Finding.Missing != ""}, -m.value*mass/half, m.u*mass/half)
-			}
-		}
-		if whole, _ := s.massGate(); g.Dimension() == quantity.Mass && g.Result.IsZero() && g.Name != whole.Name {
-			if r := s.report(g, p.at); len(r.Rests) > 0 { // it was levelled by weights on its tip
-				return Side{}, false
-			}
-		}
-	}
-	if !slices.ContainsFunc(p.parts, func(part Placed) bool { return part.Load.Y != nil && part.Load.Y.Sign() != 0 }) {
-		return Side{}, false
-	}
-	m, err := p.now.Level(ratOfFloat(half))
-	return rounded(Side{}, float(m, err), 0)
 }
 
 // Step is the resolution of the scale that masses are read with, in g.

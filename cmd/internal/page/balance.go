@@ -47,8 +47,11 @@ type Balance struct {
 	Refused string       `json:"no_ballast,omitempty"` // why there is none
 	Tip     *float64     `json:"at_tip_g,omitempty"`
 	Side    string       `json:"tip,omitempty"`
-	SideBy  string       `json:"tip_from,omitempty"`
-	Scales  string       `json:"scales,omitempty"` // that it is weighed on
+	Y       *float64     `json:"right_mm,omitempty"` // of the centre line
+	YBy     string       `json:"right_from,omitempty"`
+	YAt     time.Time    `json:"right_weighed_at,omitzero"`
+	YAgain  string       `json:"right_weigh_again,omitempty"` // why it has to be weighed again
+	Scales  string       `json:"scales,omitempty"`            // that it is weighed on
 	Measure string       `json:"measure,omitempty"`
 }
 
@@ -118,6 +121,7 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 		w := stationOf(p.Station, p.U, p.Wing, p.Zero)
 		b.Weighed = &w
 	}
+	b.level(s, p)
 	b.Again = weighAgain(p)
 	if asked := len(try) > 0 && p.Standing.NeedsRework(); !asked && (b.Again != "" || p.Verdict() != measuring.In) { // who only asks has reworked nothing
 		b.Scales = scalesText(p.Gate.Result)
@@ -164,25 +168,31 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 	if a.Refused != nil {
 		b.Refused = a.Refused.Error()
 	}
-	b.level(then)
 	return b, nil
 }
 
-// level says what levels it sideways; nothing by the parts table alone is nothing said.
-func (b *Balance) level(p workflow.Poise) {
-	side, ok := p.AtTip()
-	if !ok || side.Gate == "" && side.Grams == 0 {
+// level says where it balances across, and what levels it, in whole steps of the scale;
+// nothing of what the scales can't tell from level.
+func (b *Balance) level(s *workflow.State, p workflow.Poise) {
+	side, ok := s.Sideways(p.Asked())
+	if !ok {
 		return
 	}
-	b.Tip, b.Side, b.SideBy = &side.Grams, "right", "the parts table"
+	b.Y, b.YBy = finite(side.Y), "the parts table"
+	if side.Gate != "" {
+		b.YBy = "gate " + side.Gate
+	}
+	if b.YAt = side.At; side.Gate != "" && !side.Counts {
+		b.YAgain = said(side.Why)
+		return
+	}
+	grams := math.Round(side.Mass/p.Step()) * p.Step()
+	if side.Mass <= side.MassU {
+		grams = 0
+	}
+	b.Tip, b.Side = &grams, "right"
 	if side.Left {
 		b.Side = "left"
-	}
-	if side.Gate != "" {
-		b.SideBy = "the gate " + side.Gate
-		if side.Changed {
-			b.SideBy += ", before it was changed: weigh again"
-		}
 	}
 }
 
@@ -396,12 +406,14 @@ func (b Balance) Markdown(clock Clock) string {
 		line("Aim at %s: %s", b.Target.words(clock), b.Aim)
 	}
 	b.advice(clock, line)
-	switch {
-	case b.Tip == nil:
+	switch by := b.YBy; {
+	case b.YAgain != "":
+		line("Sideways: not known; what %s said no longer counts: %s", by, b.YAgain)
+	case b.Tip == nil, *b.Tip == 0 && b.YAt.IsZero():
 	case *b.Tip == 0:
-		line("Level sideways, by %s", b.SideBy)
+		line("Level sideways, as far as the scales can tell, by %s", by)
 	default:
-		line("Sideways, by %s: %s at the %s tip would level it", b.SideBy, masses(clock, 1, *b.Tip), b.Side)
+		line("Sideways, by %s: %s at the %s tip would level it", by, masses(clock, 1, *b.Tip), b.Side)
 	}
 	if b.Scales != "" {
 		line("Scales: %s", b.Scales)
