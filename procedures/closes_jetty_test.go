@@ -245,9 +245,9 @@ func TestJettysWingCloses(t *testing.T) {
 
 	// Seat plates: as deep at the joint as they are thick, in the plane of its edges.
 	plate := d.step("count-parts", `two seat plates of (\d+) mm × \d+ mm × (\d+) mm`)
-	bed := d.step("cut-plate-beds", `(\d+) mm long and (?:.|\n)*Cut each (\d+) mm deep at the joint, running out`)
-	d.same("the length of the beds", bed[0], plate[0], 0)
-	d.same("the depth of the beds", bed[1], plate[1], 0)
+	pocket := d.step("cut-plate-pockets", `(\d+) mm long and (?:.|\n)*Cut each (\d+) mm deep at the joint, running out`)
+	d.same("the length of the pockets", pocket[0], plate[0], 0)
+	d.same("the depth of the pockets", pocket[1], plate[1], 0)
 	d.same("where they run out", plate[0]/2*tan(dihedral), plate[1], 0.3)
 
 	// Ailerons, which only some have: within the wing, each servo beside the middle.
@@ -480,7 +480,7 @@ func TestReedCloses(t *testing.T) {
 // What a step uses was laid out, or was made by a step before it.
 func TestJigsAreMadeBeforeTheyAreUsed(t *testing.T) {
 	for _, c := range []struct{ build, thing, made string }{
-		{"jetty-build", `block of 49 mm`, "make-jig"}, {"jetty-build", `\bwedges?\b`, "make-jig"}, {"jetty-build", `\bbeds?\b(?: they| on| along|,|$)`, "count-parts"},
+		{"jetty-build", `block of 49 mm`, "make-jig"}, {"jetty-build", `\bwedges?\b`, "make-jig"}, {"jetty-build", `\bbeds?\b`, "count-parts"},
 		{"jetty-build", `\b[Bb]race\b`, "make-brace"}, {"jetty-build", `\bscraps? of (plywood|120)`, "make-brace"}, {"jetty-build", `\btemplates?\b`, "make-templates"},
 		{"jetty-build", `blocks? of 120 mm|blocks 120 mm`, "make-templates"},
 	} {
