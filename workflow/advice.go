@@ -60,10 +60,10 @@ func (p Poise) Try(parts []Placed) (tried []Tried, with Poise, err error) {
 const beside = 50
 
 // onBoard says why nothing lies at a station: the airframe does not reach so far, nor so
-// far off.
+// far off. Without bodies the sheet does not say how far that is.
 func (s *State) onBoard(x *big.Rat, off float64, what string) error {
 	of, known := planform.ExtentOf(s.Sheet.Geometry, s.selected, false)
-	if at := float(x, nil); known && !of.Has(at, off) {
+	if at := float(x, nil); known && len(s.Sheet.Geometry.Bodies) > 0 && !of.Has(at, off) {
 		return &Impossible{fmt.Sprintf("%s at %.0f mm is not on the aircraft, which reaches from %.0f to %.0f mm", what, at, of.Front, of.Rear)}
 	}
 	return nil

@@ -19,7 +19,8 @@ func poised(now, u, low, high float64, travel steps.Travel) Poise {
 	q := func(text string) quantity.Quantity { v, _ := quantity.Parse(text, quantity.Length); return v }
 	pack := balance.Load{Mass: big.NewRat(150, 1), X: big.NewRat(-150, 1)}
 	sheet := &steps.Sheet{Geometry: steps.Geometry{Battery: travel,
-		Parts: []steps.Component{{Name: "nose", X: q("-200 mm")}, {Name: "tail", X: q("600 mm")}, {Name: "pack", Title: "pack", X: q("-150 mm")}}}}
+		Bodies: []steps.Body{{Front: q("-200 mm"), Rear: q("600 mm"), Left: q("-20 mm"), Right: q("20 mm")}},
+		Parts:  []steps.Component{{Name: "pack", Title: "pack", X: q("-150 mm")}}}}
 	return Poise{Low: low, High: high, Now: now, NowU: u, Mass: 500, Counts: true, state: &State{Sheet: sheet},
 		now:   balance.Of(balance.Load{Mass: big.NewRat(500, 1), X: ratOfFloat(now)}),
 		parts: []Placed{{Title: "pack", Load: pack}}}
