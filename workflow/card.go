@@ -298,40 +298,37 @@ type weighed struct {
 	counts   bool // nothing was changed since
 }
 
-// lastMass is the last mass that was read, whether it counts still or not.
+// lastMass is the last mass of the whole that was read, whether it counts still or not.
 func (s *State) lastMass(at time.Time) (weighed, bool) {
-	for _, g := range s.Sheet.GatesFor(s.selected) {
-		record := s.gates[g.Name]
-		if record == nil || !g.Mass || g.Work || g.Dimension() != quantity.Mass || !g.Result.IsZero() || len(g.Points) > 1 {
-			continue
-		}
-		read := func(r GateReport) (weighed, bool) {
-			for _, part := range s.Parts(r) {
-				if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
-					return weighed{grams: part.Value * one, u: part.U * one}, true
-				}
-			}
-			return weighed{}, false
-		}
-		if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
-			if m, ok := read(r); ok {
-				m.position, m.at, m.counts = slices.Max(r.Rests), r.Last, true
-				return m, true
+	g, ok := s.massGate()
+	record := s.gates[g.Name]
+	if !ok || record == nil {
+		return weighed{}, false
+	}
+	read := func(r GateReport) (weighed, bool) {
+		for _, part := range s.Parts(r) {
+			if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
+				return weighed{grams: part.Value * one, u: part.U * one}, true
 			}
 		}
-		usable := slices.DeleteFunc(slices.Clone(record.readings), func(t reading) bool { return s.otherwise(g, t) != "" || s.inDoubt(t) != nil })
-		if len(usable) == 0 {
-			continue
-		}
-		final := usable[len(usable)-1]
-		r := GateReport{Gate: g}
-		s.judge(&r, usable[len(usable)-1:])
+		return weighed{}, false
+	}
+	if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
 		if m, ok := read(r); ok {
-			m.position, m.at = final.position, final.at
+			m.position, m.at, m.counts = slices.Max(r.Rests), r.Last, true
 			return m, true
 		}
 	}
-	return weighed{}, false
+	usable := slices.DeleteFunc(slices.Clone(record.readings), func(t reading) bool { return s.otherwise(g, t) != "" || s.inDoubt(t) != nil })
+	if len(usable) == 0 {
+		return weighed{}, false
+	}
+	final := usable[len(usable)-1]
+	r := GateReport{Gate: g}
+	s.judge(&r, usable[len(usable)-1:])
+	m, ok := read(r)
+	m.position, m.at = final.position, final.at
+	return m, ok
 }
 
 // margin is how far the balance point lies ahead of the neutral point, both estimates by
