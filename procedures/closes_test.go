@@ -202,9 +202,6 @@ func (s stated) near(what string, one, other, within float64) {
 	}
 }
 
-// slope is the angle of a rise over a length.
-func slope(rise, length float64) float64 { return math.Atan2(rise, length) * 180 / math.Pi }
-
 func TestCausewayCloses(t *testing.T) {
 	s := designed(t, "causeway", "fixed-fins")
 	_, wing := s.surface("main-wing")

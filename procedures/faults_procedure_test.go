@@ -29,7 +29,7 @@ func TestProcedureFaults(t *testing.T) {
 
 		{name: "accepting build", edit: []string{"kind: build\n", "kind: build\naccepts: §as-built\n"}, want: "only a check can accept an airframe"},
 		{name: "a build before a flight", edit: []string{"kind: build\n", "kind: build\nbefore: §flight\n"}, want: "only a check can come before a flight"},
-		{name: "before something", edit: []string{"kind: build", "kind: build\nbefore: §breakfast"}, want: `unknown before "breakfast"; known: flight, first-flight`},
+		{name: "before something", edit: []string{"kind: build", "kind: build\nbefore: §breakfast"}, want: `unknown before "breakfast"; known: day, flight, first-flight`},
 		{name: "accepting something", edit: []string{"kind: build", "kind: build\naccepts: §as-is"}, want: `unknown accepts "as-is"; known: as-built`},
 		{name: "unknown key of a step", edit: []string{"hands:", "§hand:"}, want: `unknown key "hand" in a step; did you mean "hands"?`},
 		{name: "step without name", edit: []string{"- step: count\n        do", "- §do"}, want: "a step has no step"},

@@ -27,7 +27,7 @@ func kindsOfProcedure() []string {
 func accepted() []string { return []string{steps.AsBuilt} }
 
 // flights are all that a check may come before.
-func flights() []string { return []string{steps.EachFlight, steps.FirstFlight} }
+func flights() []string { return []string{steps.EachDay, steps.EachFlight, steps.FirstFlight} }
 
 // procedureKeys are the keys of a procedure.
 func procedureKeys() *mapping[*steps.Procedure] {
@@ -44,7 +44,7 @@ func procedureKeys() *mapping[*steps.Procedure] {
 		{"accepts", optional, field(func(p *p) *string { return &p.Accepts }, wordValue{known: accepted()}),
 			"of a check: what its completion accepts; `as-built` takes over an airframe whose build is not on record", "# as-built"},
 		{"before", optional, field(func(p *p) *string { return &p.Flight }, wordValue{known: flights()}),
-			"of a check: the flights before which it is suggested once the airframe is released: each `flight`, or only the `first-flight` after a release", "# flight"},
+			"of a check: the flights before which it is suggested once the airframe is released: those of a `day`, each `flight`, or only the `first-flight` after a release", "# flight"},
 		{"title", required, field(func(p *p) *string { return &p.Title }, textValue{}),
 			"what it does, in a few words", "Build a Plover"},
 		{"revision", required, field(func(p *p) *int { return &p.Revision }, wholeValue{mostRevision}),

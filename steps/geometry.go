@@ -28,6 +28,26 @@ type Geometry struct {
 // IsZero reports whether the sheet says nothing of its geometry.
 func (g Geometry) IsZero() bool { return g.Datum == "" && len(g.Surfaces) == 0 && len(g.Parts) == 0 }
 
+// Alters reports whether the parts and surfaces of two selections differ.
+func (g Geometry) Alters(a, b Selection) bool {
+	return slices.ContainsFunc(g.wheres(), func(w Where) bool { return w.In(a) != w.In(b) })
+}
+
+// DependsOn reports whether a part or a surface is there by one of the options.
+func (g Geometry) DependsOn(options ...string) bool {
+	return slices.ContainsFunc(g.wheres(), func(w Where) bool { return intersect(w.Options(), options) })
+}
+
+func (g Geometry) wheres() (all []Where) {
+	for _, part := range g.Parts {
+		all = append(all, part.Where)
+	}
+	for _, surface := range g.Surfaces {
+		all = append(all, surface.Where)
+	}
+	return all
+}
+
 // What a surface is.
 const (
 	Wing      = "wing"

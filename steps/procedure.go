@@ -26,8 +26,10 @@ const Stale = "stale"
 // AsBuilt is what a check may accept: an airframe of which no build is on record.
 const AsBuilt = "as-built"
 
-// What a check may come before: each flight, or the first one after a release.
+// What a check may come before: the flights of a day, each flight, or the first one
+// after a release.
 const (
+	EachDay     = "day"
 	EachFlight  = "flight"
 	FirstFlight = "first-flight"
 )
@@ -41,7 +43,7 @@ type Procedure struct {
 	Design   string   `json:"design,omitempty"`  // the design it is for; empty: every design that has what it names
 	On       []string `json:"on,omitempty"`      // the zones it may be started on; empty: none is chosen
 	Accepts  string   `json:"accepts,omitempty"` // AsBuilt: once it is complete, the airframe counts as built
-	Flight   string   `json:"before,omitempty"`  // EachFlight or FirstFlight: the flights that it comes before
+	Flight   string   `json:"before,omitempty"`  // EachDay, EachFlight or FirstFlight: the flights that it comes before
 	Revision int      `json:"revision"`
 	Changes  []Change `json:"changes,omitempty"`
 	Stages   []Stage  `json:"stages,omitempty"`

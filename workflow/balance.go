@@ -89,7 +89,6 @@ func (s *State) Poise(at time.Time) (Poise, error) {
 		return p, err
 	}
 	p.now = p.weighing.After(p.changes...)
-	p.now.Lateral = parts.Lateral
 	x, err := p.now.Station()
 	if err != nil {
 		return p, err
@@ -169,16 +168,20 @@ func (p *Poise) doubts(m measurement, f fittings) {
 		by, _ := s.disturbs(e)
 		switch facts := e.Facts.(type) {
 		case journal.EquipmentChanged:
+		case journal.Chosen:
+			unknown("what the choice of " + facts.Choice + " changed")
+		case journal.Undone:
+			unknown("what was on board at the weighing, since a choice was taken back after it")
 		case journal.Reworked:
 			if facts.Gate == p.Gate.Name {
 				unknown("what was moved in the rework")
 			} else {
 				since = append(since, by)
 			}
+		case journal.ConditionSet:
+			since = append(since, "the change to "+facts.Setting.String())
 		default:
-			if by != "" {
-				since = append(since, by)
-			}
+			since = append(since, by)
 		}
 	}
 	if n := len(since); n > 0 {
@@ -188,17 +191,10 @@ func (p *Poise) doubts(m measurement, f fittings) {
 		}
 		p.Assumed = append(p.Assumed, "nothing was lost or added by "+words)
 	}
-	for _, part := range s.Sheet.Geometry.Parts {
-		for _, option := range part.Options() {
-			if at, ok := s.chosenAt[option]; ok && later(s.Entries[at]) {
-				unknown("what the choice of " + option + " changed")
-			}
-		}
-	}
 	own, scales := carried(m)
 	for _, other := range s.masses() {
 		if scales && len(other.gate.Result.Stations) == 0 && s.sameAboard(f, then, other.last()) {
-			if why := unequal(own, other.gate, other.grams-other.u, other.grams+other.u); why != "" {
+			if why := unequal(own, "the "+other.gate.Name+" is", other.grams-other.u, other.grams+other.u); why != "" {
 				unknown("which is right: " + why)
 			}
 			break
@@ -265,9 +261,7 @@ func (p Poise) Try(parts []Placed) (tried []Tried, with Poise, err error) {
 			c.U = float(c.Mass, nil) / 10
 		}
 		with.changes = append(with.changes, c)
-		lateral := with.now.Lateral
 		with.now = p.weighing.After(with.changes...)
-		with.now.Lateral = lateral
 		x, err := with.now.Station()
 		if err != nil {
 			return nil, p, err
@@ -410,17 +404,6 @@ func (p Poise) ends() (front, rear *big.Rat) {
 		take(part.Load.X)
 	}
 	return front, rear
-}
-
-// AtTip is the mass that levels it at a wing tip, by the parts table, and whether that is
-// the left one; false: it has no wing, or no part lies off the centre line.
-func (p Poise) AtTip() (mass float64, left, ok bool) {
-	if !(p.Wing.Span > 0) || !slices.ContainsFunc(p.parts, func(part Placed) bool { return part.Load.Y != nil && part.Load.Y.Sign() != 0 }) {
-		return 0, false, false
-	}
-	m, err := p.now.Level(new(big.Rat).SetFloat64(p.Wing.Span / 2))
-	f := float(m, err)
-	return math.Abs(f), f < 0, true
 }
 
 // Step is the resolution of the scale that masses are read with, in g.

@@ -153,7 +153,7 @@ func (s *State) answered(j *Job, step steps.Step) bool {
 
 // choose applies a Chosen.
 func (s *State) choose(f journal.Chosen, e journal.Entry) error {
-	jobs := s.governed(f, e)
+	jobs, had := s.governed(f, e), s.selected
 	for _, j := range s.Jobs {
 		if !s.Open(j, e.At) { // it is over: what is chosen later opens none of its steps
 			j.keepAnswers()
@@ -171,7 +171,16 @@ func (s *State) choose(f journal.Chosen, e journal.Entry) error {
 	}
 	s.chosen[f.Choice], s.chosenAt[f.Choice] = f.Answer, e.Position
 	s.reselect(e, jobs...)
+	if s.Sheet.Geometry.Alters(had, s.selected) {
+		s.rebalance(e, "the choice of "+f.Choice)
+	}
 	return nil
+}
+
+// rebalance has a choice disturb all that weighs: it brought parts, or another wing.
+func (s *State) rebalance(e journal.Entry, by string) {
+	s.disturb(e, by, []string{steps.MassZone})
+	s.handledAt[e.Position] = append(s.handledAt[e.Position], steps.MassZone)
 }
 
 // keepAnswers has the choose steps that the job was done by stay met.

@@ -129,7 +129,7 @@ func (s *State) turn(j *Job, step steps.Step) turn {
 		}
 		for i := range coming {
 			after := &coming[i]
-			t.coming = append(t.coming, after.Disturbs...)
+			t.coming = append(t.coming, s.disturbing(*after)...)
 			for _, set := range after.Sets {
 				if !slices.Contains(t.needs, set) {
 					t.coming = append(t.coming, s.Sheet.Handled(set.Condition)...)
@@ -140,6 +140,14 @@ func (s *State) turn(j *Job, step steps.Step) turn {
 		}
 	}
 	return t
+}
+
+// disturbing are the zones that a step disturbs, whatever is chosen at it.
+func (s *State) disturbing(step steps.Step) []string {
+	if step.Choose != "" && s.Sheet.Geometry.DependsOn(step.Asked(s.Sheet).Names()...) {
+		return append(slices.Clone(step.Disturbs), steps.MassZone)
+	}
+	return step.Disturbs
 }
 
 // takes reports whether the gate is measured now and not later.

@@ -153,13 +153,20 @@ func (s *State) touched(f journal.TouchTested, e journal.Entry) error {
 	return nil
 }
 
-// undo has equipment disturbed whose fitting or removing is taken back: what was measured
-// meanwhile was measured with it off, or with it on.
+// undo has equipment disturbed whose fitting or removing is taken back, and what a choice
+// brings: what was measured meanwhile was measured with it off, or with it on.
 func (s *State) undo(f journal.Undone, e journal.Entry) error {
 	for _, p := range f.TakesBack {
-		if changed, is := s.Entries[p].Facts.(journal.EquipmentChanged); is && changed.Change != Moved {
-			by, zones := equipmentDisturbs(changed)
-			s.disturb(e, "the undo of "+by, zones)
+		switch facts := s.Entries[p].Facts.(type) {
+		case journal.EquipmentChanged:
+			if facts.Change != Moved {
+				by, zones := equipmentDisturbs(facts)
+				s.disturb(e, "the undo of "+by, zones)
+			}
+		case journal.Chosen:
+			if s.Sheet.Geometry.DependsOn(facts.Choice, facts.Answer) {
+				s.rebalance(e, "the undo of the choice of "+facts.Choice)
+			}
 		}
 	}
 	return nil

@@ -499,24 +499,35 @@ func (s *State) notToFly(p *steps.Procedure, at time.Time) *Reason {
 
 // BeforeFlight are those of the checks that come before a flight which are to be begun
 // before an airframe flies that is released to, by their names in their order: those of
-// which no job was opened since its release or its last flight. What comes before the
+// which no job was opened since its release or its last flight; since its release and
+// within a DayLength, where it comes before the flights of a day. What comes before the
 // first flight after a release alone comes last, and is not due after it.
 func (s *State) BeforeFlight(checks []*steps.Procedure, at time.Time) (names []string) {
 	if !s.Airworthiness(at).Released {
 		return nil
 	}
-	since, due := s.Release.Position, []string{steps.EachFlight, steps.FirstFlight}
+	flown, due := s.Release.Position, []string{steps.EachDay, steps.EachFlight, steps.FirstFlight}
 	for _, f := range s.Flights {
-		if f.Position > since {
-			since, due = f.Position, due[:1]
+		if f.Position > flown {
+			flown, due = f.Position, due[:2]
 		}
 	}
 	for _, flight := range due {
+		counts := func(j *Job) bool { return j.Position > flown }
+		if flight == steps.EachDay {
+			counts = func(j *Job) bool {
+				return j.Position > s.Release.Position && !j.Opened.After(at) && at.Sub(j.Opened) <= DayLength
+			}
+		}
 		for _, check := range checks {
-			if check.Flight == flight && !slices.ContainsFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Name == check.Name && j.Position > since }) {
+			if check.Flight == flight && !slices.ContainsFunc(s.Jobs, func(j *Job) bool { return j.Procedure.Name == check.Name && counts(j) }) {
 				names = append(names, check.Name)
 			}
 		}
 	}
 	return names
 }
+
+// DayLength is how long a check that comes before the flights of a day counts. It is less
+// than from one morning to the next, wherever the day begins (common practice, no source).
+const DayLength = 14 * time.Hour

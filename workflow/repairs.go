@@ -278,7 +278,7 @@ func (s *State) staleSoon(plan RepairPlan, at time.Time) (asked, other []WillBeS
 	}
 	is := map[string][]said{} // what the steps before will have set
 	for _, step := range plan.Procedure.For(selected, "").Steps() {
-		coming = append(coming, step.Disturbs...)
+		coming = append(coming, s.disturbing(*step)...)
 		for _, set := range step.Sets {
 			before, known := is[set.Condition]
 			if !known {

@@ -590,21 +590,34 @@ func TestRelease(t *testing.T) {
 	b.refused(GiveRelease{}, ByState)
 }
 
-// What comes before a flight is due anew after each; what comes before the first one, only then.
+// What comes before a flight is due anew after each; what comes before the first one, only
+// then; what comes before the flights of a day, after a release and the next day.
 func TestBeforeFlight(t *testing.T) {
-	checks := []*steps.Procedure{{Name: "maiden", Flight: steps.FirstFlight}, {Name: "looks", Flight: steps.EachFlight}, {Name: "other"}}
+	checks := []*steps.Procedure{
+		{Name: "maiden", Flight: steps.FirstFlight}, {Name: "looks", Flight: steps.EachFlight}, {Name: "other"},
+		{Name: "morning", Kind: steps.Check, Flight: steps.EachDay, Stages: []steps.Stage{{Name: "all", Steps: []steps.Step{plain("look")}}}},
+	}
 	if due := assembled(t).state.BeforeFlight(checks, evening); len(due) > 0 {
 		t.Errorf("never released: %v", due)
 	}
 	b := released(t)
-	if due := b.state.BeforeFlight(checks, b.now); !slices.Equal(due, []string{"looks", "maiden"}) {
-		t.Errorf("after the release: %v", due)
+	is := func(when string, want ...string) {
+		t.Helper()
+		if due := b.state.BeforeFlight(checks, b.now); !slices.Equal(due, want) {
+			t.Errorf("%s: %v are due, want %v", when, due, want)
+		}
 	}
+	is("after the release", "morning", "looks", "maiden")
+	docs := documents()
+	docs.Procedures["sha256:morning"] = checks[3]
+	b.docs = &docs
+	b.must(Start{Procedure: checks[3], Digest: "sha256:morning", Sheet: docs.Sheets[sheetSum], SheetDigest: sheetSum}, Finish{Step: "look"})
+	is("looked over in the morning", "looks", "maiden")
 	b.after(time.Minute)
 	b.must(LogFlight{Landing: Soft})
-	if due := b.state.BeforeFlight(checks, b.now); !slices.Equal(due, []string{"looks"}) {
-		t.Errorf("after a flight: %v", due)
-	}
+	is("after a flight", "looks")
+	b.after(DayLength)
+	is("the next day", "morning", "looks")
 }
 
 // What the release step needs is a line of the proof while it is missing.

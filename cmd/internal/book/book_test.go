@@ -139,7 +139,7 @@ func flightCards(t *testing.T, w *robot.Worker, root *html.Node) {
 			t.Errorf("the card does not say %q", says)
 		}
 	}
-	for class, n := range map[string]int{"surface": 6, "mac": 2, "limit": 2, "unsure": 1, "cross": 1} {
+	for class, n := range map[string]int{"surface": 4, "fin": 2, "mac": 2, "limit": 2, "unsure": 1, "point": 1} {
 		if got := strings.Count(out.String(), `<path class="`+class+`"`); got != n {
 			t.Errorf("%d paths of class %s are drawn, not %d", got, class, n)
 		}

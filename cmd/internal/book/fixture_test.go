@@ -305,7 +305,7 @@ func write(t testing.TB, w *robot.Worker, o book.Options) string {
 // known are the elements that a book may have.
 var known = strings.Fields("html head meta title style body header main section article nav footer h1 h2 h3 h4 h5 p div span ul ol li dl dt dd" +
 	" a b i q strong em s small code pre blockquote hr br time table thead tbody tr th td figure figcaption img details summary" +
-	" svg defs pattern g text line rect path circle")
+	" svg defs pattern g use text line rect path circle")
 
 // parse reads the page, and holds it to what every book promises.
 func parse(t testing.TB, text string) *html.Node {

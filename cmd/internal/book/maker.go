@@ -34,6 +34,7 @@ type book struct {
 	Cautions    []cautions
 	Seconds     []second
 	Parts       []origin
+	Plan        *plan   // nil: the sheet has no geometry
 	Flight      *flight // nil: the sheet says nothing that it could be worked out of
 	Equipment   []equipment
 	Releases    []release
@@ -68,6 +69,7 @@ type maker struct {
 	placed   map[int64]bool     // entries shown so far
 	places   map[string]string  // by kind of entry
 	called   map[string]string  // titles by name
+	above    *plan
 }
 
 func newMaker(s *workflow.State, o Options) *maker {
@@ -123,7 +125,7 @@ func (m *maker) book() (*book, error) {
 	b.Joints, b.Bench = m.joints(), m.bench()
 	b.Damages, b.Photos = m.damages()
 	b.Checks, b.Cautions, b.Seconds, b.Parts = m.checks(), m.cautions(), m.seconds(), m.parts()
-	b.Equipment = m.equipment()
+	b.Equipment, b.Plan = m.equipment(), m.plan()
 	if !s.Sheet.Geometry.IsZero() {
 		card, err := s.Card(m.now, quantity.Quantity{}, quantity.Quantity{})
 		if err != nil {

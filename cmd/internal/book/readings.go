@@ -29,6 +29,7 @@ type gate struct {
 	Rows  []sitting
 	Old   []sitting // that count no more
 	Acts  []entry   // rework and concessions
+	Where *planned  // nil: the sheet does not say where its points lie
 }
 
 // A sitting is one gate as it was judged in one sitting.
@@ -69,7 +70,7 @@ func (m *maker) gates() ([]gate, []gate) {
 	have := map[string]bool{}
 	for _, r := range m.s.Gates(m.now) {
 		have[r.Gate.Name] = true
-		g := gate{Gate: page.NewGate(m.s, r, m.now), ID: "gate-" + r.Gate.Name, Words: strings.TrimSuffix(m.told(page.Said(r.Says(), m.o.Zone)), "."), By: r.By}
+		g := gate{Gate: page.NewGate(m.s, r, m.now), ID: "gate-" + r.Gate.Name, Words: strings.TrimSuffix(m.told(page.Said(r.Says(), m.o.Zone)), "."), By: r.By, Where: m.plan().gate(r.Gate)}
 		g.Title, g.Limits = titled(g.Title, g.Name), m.told(g.Limits)
 		for _, j := range m.record.Judgements {
 			if j.Gate.Name != r.Gate.Name {

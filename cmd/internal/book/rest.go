@@ -24,6 +24,7 @@ type damage struct {
 	Lines    []string
 	Cleared  *entry // the quarantine
 	Photos   []photo
+	Where    *planned // nil: the zone has no outline
 }
 
 // damages returns the damages with their photos, and all other photos.
@@ -32,7 +33,7 @@ func (m *maker) damages() ([]damage, []photo) {
 	shown := map[int64]bool{}
 	for i, d := range page.Damages(m.s, m.now) {
 		found := m.s.Damages[i]
-		out := damage{Damage: d, Position: found.Position, Title: m.findingTitle(found), Aboard: m.things(m.record.Damages[i].Aboard), Lines: found.Quarantine.Lines, Photos: m.of(found.Position)}
+		out := damage{Damage: d, Position: found.Position, Title: m.findingTitle(found), Aboard: m.things(m.record.Damages[i].Aboard), Lines: found.Quarantine.Lines, Photos: m.of(found.Position), Where: m.plan().zone(found.Zone)}
 		m.anchors[found.Position] = found.Position
 		switch {
 		case d.Repaired:

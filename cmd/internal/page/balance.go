@@ -42,7 +42,11 @@ type Balance struct {
 	Refused string       `json:"no_ballast,omitempty"` // why there is none
 	Tip     *float64     `json:"at_tip_g,omitempty"`
 	Side    string       `json:"tip,omitempty"`
-	Scales  string       `json:"scales,omitempty"` // that it is weighed on
+	Y       *float64     `json:"right_mm,omitempty"` // of the centre line
+	YBy     string       `json:"right_from,omitempty"`
+	YAt     time.Time    `json:"right_weighed_at,omitzero"`
+	YAgain  string       `json:"right_weigh_again,omitempty"` // why it has to be weighed again
+	Scales  string       `json:"scales,omitempty"`            // that it is weighed on
 	Measure string       `json:"measure,omitempty"`
 }
 
@@ -101,6 +105,7 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 		w := stationOf(p.Station, p.U, p.Wing)
 		b.Weighed = &w
 	}
+	b.level(s, p)
 	b.Again = weighAgain(p)
 	if asked := len(try) > 0 && p.Standing.NeedsRework(); !asked && (b.Again != "" || p.Verdict() != measuring.In) { // who only asks has reworked nothing
 		b.Scales = scalesText(p.Gate.Result)
@@ -135,24 +140,34 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 	case b.Slide == nil || b.Slide.Short:
 		ballast, err = then.Least(target, p.Step())
 	default:
-		return b.levelled(p), nil
+		return b, nil
 	}
 	if err != nil {
 		b.Refused = err.Error()
-		return b.levelled(p), err
+		return b, err
 	}
 	b.Ballast = &Ballast{ballast.Mass, ballast.Station, stationOf(ballast.Then, then.NowU, p.Wing)}
-	return b.levelled(p), nil
+	return b, nil
 }
 
-func (b Balance) levelled(p workflow.Poise) Balance {
-	if mass, left, ok := p.AtTip(); ok {
-		b.Tip, b.Side = finite(math.Round(mass/p.Step())*p.Step()), "right"
-		if left {
-			b.Side = "left"
-		}
+// level says where it balances across, and what levels it.
+func (b *Balance) level(s *workflow.State, p workflow.Poise) {
+	side, ok := s.Sideways(p.Asked())
+	if !ok {
+		return
 	}
-	return b
+	b.Y, b.YBy = finite(side.Y), "the parts table"
+	if side.Gate != "" {
+		b.YBy = "gate " + side.Gate
+	}
+	if b.YAt = side.At; side.Gate != "" && !side.Counts {
+		b.YAgain = said(side.Why)
+		return
+	}
+	b.Tip, b.Side = finite(math.Round(side.Mass/p.Step())*p.Step()), "right"
+	if side.Left {
+		b.Side = "left"
+	}
 }
 
 // moved is what the record says of the balance after equipment was changed; "": nothing.
@@ -301,12 +316,13 @@ func (b Balance) Markdown(clock Clock) string {
 	if b.Refused != "" {
 		line("No ballast alone would do: %s", b.Refused)
 	}
-	if b.Tip != nil {
-		if *b.Tip == 0 {
-			line("Level sideways, by the parts table")
-		} else {
-			line("Sideways, by the parts table: %.0f g at the %s tip would level it", *b.Tip, b.Side)
-		}
+	switch by := b.YBy; {
+	case b.YAgain != "":
+		line("Sideways: not known; what %s said no longer counts: %s", by, b.YAgain)
+	case b.Tip != nil && *b.Tip == 0:
+		line("Level sideways, by %s", by)
+	case b.Tip != nil:
+		line("Sideways, by %s: %.0f g at the %s tip would level it", by, *b.Tip, b.Side)
 	}
 	if b.Scales != "" {
 		line("Scales: %s", b.Scales)

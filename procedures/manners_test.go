@@ -1,0 +1,123 @@
+package procedures
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"fettle/steps"
+)
+
+// asks is how often a step asks its reader at the least.
+func asks(s *steps.Step) int {
+	n := max(1, len(s.Confirm))
+	if s.WantsSecond() {
+		n++
+	}
+	return n
+}
+
+// A list that is too long is ticked without being read.
+func TestFewAnswersAFlight(t *testing.T) {
+	l := Open("")
+	for name, most := range map[string]int{"pre-flight": 12, "after-flight": 6} {
+		d, err := l.Procedure(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for s := range orderOf(d.Procedure).all() {
+			n += asks(s)
+		}
+		if n > most || n < most/2 {
+			t.Errorf("%s asks for %d answers, want %d at most", d.File, n, most)
+		}
+	}
+	var before []string
+	for _, d := range l.BeforeFlight() {
+		before = append(before, d.Procedure.Flight+": "+d.Name())
+	}
+	slices.Sort(before)
+	if want := []string{"day: day-check", "first-flight: first-flight", "flight: pre-flight"}; !slices.Equal(before, want) {
+		t.Errorf("before a flight come %v, want %v", before, want)
+	}
+}
+
+// byTwo are words by which two people are at a step.
+var byTwo = regexp.MustCompile(`(?i)\b(second (person|pair)|two people|one person|one holds|the other opens|helper|have it held|` +
+	`(someone|somebody) (holds|calls|looks|lifts|else)|calls what moves)\b`)
+
+// notByTwo are the steps that name a second person and want none, and why.
+var notByTwo = map[string]string{
+	"first-flight/directions": "the helper who throws is there: its step roles wants one, and says why",
+}
+
+// One alone can finish every procedure, or is told why not.
+func TestOneAloneCanFinish(t *testing.T) {
+	wanted, excused := 0, map[string]bool{}
+	eachStep(t, func(d *Document, s *steps.Step) {
+		at := d.Name() + "/" + s.Name
+		found := byTwo.FindString(s.Title + "\n" + s.Do + "\n" + strings.Join(s.Confirm, "\n"))
+		switch {
+		case s.WantsSecond():
+			wanted++
+			if len(s.WaysAlone()) == 0 && !strings.Contains(s.Why, "Alone") {
+				t.Errorf("%s: %s can't be done by one alone, and does not say why", d.File, s.Name)
+			}
+		case found != "" && notByTwo[at] != "":
+			excused[at] = true
+		case d.Procedure.Kind == steps.Build:
+		case found != "":
+			t.Errorf("%s: %s wants two by its words, and says nothing of one alone: %q", d.File, s.Name, found)
+		}
+	})
+	for at := range notByTwo {
+		if !excused[at] {
+			t.Errorf("%s names no second person, and is excused for it", at)
+		}
+	}
+	if wanted < 15 {
+		t.Errorf("%d steps want a second person: they are no longer found", wanted)
+	}
+}
+
+// A document says at its top, and nowhere else, that others come first, and what its figures rest on.
+func TestDocumentsDeferOnce(t *testing.T) {
+	defers := regexp.MustCompile(`(?i)\blocal\s+rules?\b`)
+	labels := regexp.MustCompile(`(?i)\b(labels?|makers?'?s?|fire\s+service)\b`)
+	again := regexp.MustCompile(`(?i)\b(rules|sheet|label|practice|maker|makers'?|record) (say otherwise, that )?comes? first\b|\bcomes? before this record\b`)
+	figure := regexp.MustCompile(`\d (mm|m|min|h|s|°C|°|V|g|%|degrees|hours)\b|\d%`)
+	source := regexp.MustCompile(`(?i)common\s+practice,\s+no\s+source|\bFAA\b`)
+	n := 0
+	for _, e := range shipped() {
+		d := e.Document
+		about, text := "", strings.Builder{}
+		switch {
+		case d.Sheet != nil:
+			continue // its adhesives and gauges have a source each
+		case d.Triage != nil:
+			about = d.Triage.About
+		default:
+			about = d.Procedure.About
+			for s := range orderOf(d.Procedure).all() {
+				text.WriteString(words(s) + "\n")
+			}
+		}
+		if n++; strings.HasPrefix(d.Name(), "reed-") || d.Procedure != nil && d.Procedure.Kind == steps.Build {
+			continue
+		}
+		if !defers.MatchString(about) || !labels.MatchString(about) {
+			t.Errorf("%s does not say at its top that labels and local rules come first", d.File)
+		}
+		if figure.MatchString(text.String()) && !source.MatchString(about) {
+			t.Errorf("%s does not say at its top what its figures rest on: %q", d.File, figure.FindString(text.String()))
+		}
+		if found := again.FindString(text.String()); found != "" {
+			t.Errorf("%s says again in a step who comes first: %q", d.File, found)
+		}
+	}
+	if n < 40 {
+		t.Errorf("%d documents: the library is not all there", n)
+	}
+}
