@@ -191,6 +191,9 @@ func (p *Poise) doubts(m measurement, f fittings) {
 		}
 		p.Assumed = append(p.Assumed, "nothing was lost or added by "+words)
 	}
+	if p.Then.Worked && len(p.changes) > 0 {
+		p.Assumed = append(p.Assumed, "nothing was lost or added between the weighing of its mass and that of its balance")
+	}
 	own, scales := carried(m)
 	for _, other := range s.masses() {
 		if scales && len(other.gate.Result.Stations) == 0 && s.sameAboard(f, then, other.last()) {

@@ -282,6 +282,19 @@ func (s *State) placed(f fittings, at map[string]spot) []Placed {
 	return all
 }
 
+// Replaced is what a thing took the place of when it was fitted, by the position of its
+// entry; "": nothing that is known of.
+func (s *State) Replaced(position int64) string {
+	f := s.fittings()
+	for _, one := range f.all {
+		was := f.before(instant{position, one.at})[one.Item].body
+		if one.position == position && one.Change == Fitted && was != nil && was != one.after.body {
+			return was.Thing.String()
+		}
+	}
+	return ""
+}
+
 // in is a quantity in a unit; nil: there is none.
 func in(q quantity.Quantity, unit string) *big.Rat {
 	r, err := q.Rat(unit)

@@ -21,6 +21,14 @@ type SinceGood struct {
 	Work       []JobSince      // jobs of which something was done
 	Reworked   []journal.Reworked
 	Conditions []ConditionChange
+	Moved      *BalanceChange // nil: the balance is where it was, or nobody knows of it
+}
+
+// A BalanceChange is where the airframe balanced before the flight and does now, and what
+// changed that.
+type BalanceChange struct {
+	Was, Is Poise
+	By      []string
 }
 
 // A GateChange is a gate that stands otherwise than before the flight, or by other
@@ -60,6 +68,7 @@ func (s *State) SinceGood(at time.Time) (*SinceGood, error) {
 		all.entries(s, at)
 		all.gates(s, then, at)
 		all.trims(then.Trims(), s.Trims())
+		all.balance(s, then, at)
 		for _, c := range s.Sheet.Conditions {
 			was, is := then.Holds(c.Name, f.At), s.Holds(c.Name, at)
 			if !c.Lapses() && is != "" && is != was {
@@ -144,6 +153,32 @@ func (all *SinceGood) gates(s, then *State, at time.Time) {
 			group = &all.Balance
 		}
 		*group = append(*group, GateChange{was, is})
+	}
+}
+
+func (all *SinceGood) balance(s, then *State, at time.Time) {
+	was, err1 := then.Poise(all.Flight.At)
+	is, err2 := s.Poise(at)
+	if err1 != nil || err2 != nil || !was.Weighed || !is.Weighed {
+		return
+	}
+	change := BalanceChange{Was: was, Is: is}
+	flight := instant{all.Flight.Position, all.Flight.At}
+	for _, e := range s.upsets(is.Gate) {
+		if e.Position > flight.position || !flight.follows(e) {
+			by, _ := s.disturbs(e)
+			if set, is := e.Facts.(journal.ConditionSet); is {
+				by = "the change to " + set.Setting.String()
+			}
+			if _, equipment := e.Facts.(journal.EquipmentChanged); equipment {
+				change.By = slices.Insert(change.By, 0, by) // what surely moved it
+				continue
+			}
+			change.By = append(change.By, by)
+		}
+	}
+	if was.Now != is.Now || len(change.By) > 0 {
+		all.Moved = &change
 	}
 }
 

@@ -111,6 +111,14 @@ func (s *State) upsets(g steps.Gate) []journal.Entry {
 	return all
 }
 
+// workedBetween reports whether something else than equipment upset a gate between two instants.
+func (s *State) workedBetween(g steps.Gate, a, b instant) bool {
+	return slices.ContainsFunc(s.upsets(g), func(e journal.Entry) bool {
+		_, equipment := e.Facts.(journal.EquipmentChanged)
+		return !equipment && a.follows(e) != b.follows(e)
+	})
+}
+
 // inOrder reports whether the record tells which of two entries came first: what was
 // typed in later is told to the minute.
 func (s *State) inOrder(a, b int64) bool {
@@ -143,6 +151,7 @@ type WeighedMass struct {
 	Entry    int64     // of the last reading
 	At       time.Time // of that
 	Changed  bool      // equipment was changed since
+	Worked   bool      // there was work or damage since, which may have added or taken some
 	Unknown  []Lack    // what of that nobody says the mass of
 }
 
@@ -228,6 +237,7 @@ func (s *State) weighedMass(f fittings) WeighedMass {
 		}
 	}
 	w.U, w.Changed = math.Sqrt(sum), d.grams.Sign() != 0 || len(d.mass) > 0
+	w.Worked = s.workedBetween(m.gate, then, s.whole())
 	return w
 }
 
@@ -271,6 +281,7 @@ func (s *State) massThen(m measurement, f fittings) WeighedMass {
 		}
 		by := new(big.Rat).Sub(to.grams, from.grams)
 		w := WeighedMass{Grams: other.grams + float(by, nil), U: other.u, Basis: Measured, Gate: other.gate.Name, Entry: other.last().position, At: other.last().at, Changed: by.Sign() != 0}
+		w.Worked = s.workedBetween(other.gate, then, other.last())
 		if s.sameAboard(f, then, other.last()) {
 			return w
 		}

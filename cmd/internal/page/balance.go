@@ -238,6 +238,8 @@ func massFrom(m workflow.WeighedMass) string {
 	switch {
 	case m.Gate == "":
 		return "assumed: the sum of the parts table"
+	case m.Worked:
+		return "measured at " + m.Gate + ", before work or damage that may have changed it"
 	case m.Changed:
 		return "measured at " + m.Gate + ", and changed since by the record"
 	}

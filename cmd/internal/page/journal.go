@@ -242,11 +242,12 @@ func numbers(positions []int64) string {
 type Recorded struct {
 	Mark    string   `json:"mark"`
 	Entries []Entry  `json:"entries"`
-	Gates   []Gate   `json:"gates,omitempty"`         // those that were measured
-	Gauges  []Gauge  `json:"gauges,omitempty"`        // those that were checked or studied
-	Stale   []string `json:"measure_again,omitempty"` // the gates that a change of equipment makes stale
-	Balance string   `json:"balance,omitempty"`       // where it is now by that change, beside the last weighing
-	Trims   []Trim   `json:"trims,omitempty"`         // of a flight, and how they are taken out
+	Gates   []Gate   `json:"gates,omitempty"`              // those that were measured
+	Gauges  []Gauge  `json:"gauges,omitempty"`             // those that were checked or studied
+	Stale   []string `json:"measure_again,omitempty"`      // the gates that a change of equipment makes stale
+	Balance string   `json:"balance,omitempty"`            // where it is now by that change, beside the last weighing
+	Instead string   `json:"takes_the_place_of,omitempty"` // what was on board of its kind before
+	Trims   []Trim   `json:"trims,omitempty"`              // of a flight, and how they are taken out
 	Timers  []Timer  `json:"timers,omitempty"`
 	Waits   []Waits  `json:"waits,omitempty"`    // that began
 	TooLate []string `json:"too_late,omitempty"` // of the steps that were done
@@ -276,7 +277,7 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 				r.Gauges = append(r.Gauges, NewGauge(report))
 			}
 		case journal.EquipmentChanged:
-			r.Stale, r.Balance = append(r.Stale, staleBy(s, f, now)...), moved(s, now)
+			r.Stale, r.Balance, r.Instead = append(r.Stale, staleBy(s, f, now)...), moved(s, now), s.Replaced(e.Position)
 		case journal.FlightLogged:
 			for _, t := range s.Trims() {
 				if t.Flight == e.Position {
@@ -403,6 +404,9 @@ func (r Recorded) Markdown(c Clock) string {
 	}
 	if len(r.Stale) > 0 {
 		l.item("measure again: %s", esc(strings.Join(r.Stale, ", ")))
+	}
+	if r.Instead != "" {
+		l.item("it takes the place of the %s, which is no longer on board; if both are, give this one a kind of its own", esc(r.Instead))
 	}
 	if r.Balance != "" {
 		l.item("balance: %s", esc(r.Balance))

@@ -19,6 +19,7 @@ type Since struct {
 	Flights    []Entry       `json:"flights"`
 	Equipment  []Entry       `json:"equipment"`
 	Balance    []SinceGate   `json:"balance"`
+	Moved      *SinceBalance `json:"balance_moved,omitempty"`
 	Trims      []SinceTrim   `json:"trims"`
 	Throws     []SinceGate   `json:"throws"`
 	Damages    []Damage      `json:"damages"`
@@ -35,6 +36,26 @@ type SinceGate struct {
 	Standing workflow.GateStanding `json:"standing"`
 	Reason   string                `json:"reason,omitempty"`
 	Values   []SinceValue          `json:"values"`
+}
+
+// A SinceBalance is where it balanced before the flight and does now.
+type SinceBalance struct {
+	Was     Station  `json:"was"`
+	Is      Station  `json:"is"`
+	Verdict string   `json:"verdict"`
+	By      []string `json:"by"`
+	Unknown []string `json:"unknown,omitempty"`
+}
+
+func (b SinceBalance) line() string {
+	by := "weighed again"
+	if len(b.By) > 0 {
+		by = "moved by " + strings.Join(b.By, ", ")
+	}
+	if len(b.Unknown) > 0 {
+		return fmt.Sprintf("%s → not known: %s; %s", b.Was.words(), strings.Join(b.Unknown, ", "), by)
+	}
+	return fmt.Sprintf("%s → %s, %s; %s", b.Was.words(), b.Is.words(), b.Verdict, by)
 }
 
 // A SinceTrim is a control surface that was trimmed otherwise before the flight.
@@ -106,6 +127,9 @@ func NewSince(s *workflow.State, all *workflow.SinceGood, now time.Time) Since {
 	}
 	for _, c := range all.Conditions {
 		p.Conditions = append(p.Conditions, SinceStated(c))
+	}
+	if m := all.Moved; m != nil {
+		p.Moved = &SinceBalance{stationOf(m.Was.Now, m.Was.NowU, m.Was.Wing), stationOf(m.Is.Now, m.Is.NowU, m.Is.Wing), string(m.Is.Verdict()), m.By, m.Is.Unknown}
 	}
 	for _, t := range all.Trims {
 		var one SinceTrim
@@ -208,12 +232,15 @@ func (p Since) Markdown(c Clock) string {
 		}
 		conditions = append(conditions, text)
 	}
-	nothing := true
+	nothing, balance := true, gateLines(p.Balance)
+	if p.Moved != nil {
+		balance = append([]string{p.Moved.line()}, balance...)
+	}
 	for _, group := range []struct {
 		name  string
 		items []string
 	}{
-		{"flights", entriesSay(p.Flights)}, {"equipment", entriesSay(p.Equipment)}, {"balance", gateLines(p.Balance)}, {"trims", trims}, {"throws", gateLines(p.Throws)},
+		{"flights", entriesSay(p.Flights)}, {"equipment", entriesSay(p.Equipment)}, {"balance", balance}, {"trims", trims}, {"throws", gateLines(p.Throws)},
 		{"repairs and work", append(repairs, p.Reworked...)}, {"readings", gateLines(p.Readings)}, {"conditions", conditions},
 	} {
 		if len(group.items) > 0 {
