@@ -243,9 +243,9 @@ func StationU(arm quantity.Quantity) float64 {
 // Placed are the parts that the airframe had before the entry: those of the sheet, and of
 // equipment what was recorded of it.
 func (s *State) Placed(before int64) []Placed {
-	then := instant{position: before, at: s.latestAt().Add(time.Nanosecond)}
+	then := s.whole()
 	if before < s.Size() {
-		then.at = s.Entries[before].At
+		then = instant{before, s.Entries[before].At}
 	}
 	f := s.fittings()
 	return s.placed(f, f.before(then))

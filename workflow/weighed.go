@@ -103,7 +103,8 @@ func (s *State) upsets(g steps.Gate) []journal.Entry {
 		_, zones := s.disturbs(e)
 		zones = slices.Concat(zones, s.handledAt[e.Position])
 		rework, is := e.Facts.(journal.Reworked)
-		if g.DependsOn(zones...) || g.Mass && slices.Contains(zones, steps.MassZone) || is && rework.Gate == g.Name {
+		_, damage := e.Facts.(journal.DamageFound) // anywhere: what broke off weighed something
+		if g.DependsOn(zones...) || g.Mass && (damage || slices.Contains(zones, steps.MassZone)) || is && rework.Gate == g.Name {
 			all = append(all, e)
 		}
 	}
