@@ -6,7 +6,6 @@ import (
 	"math/big"
 	"slices"
 	"strings"
-	"time"
 
 	"fettle/steps"
 	"fettle/steps/balance"
