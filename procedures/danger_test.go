@@ -343,7 +343,7 @@ var dangers = []danger{
 		`\bturn (the blades|the propeller) by hand\b|\b(nail|cloth) along (both|the) (edges|blades)\b`), regexp.MustCompile(`(?i)propeller|blade|disc|battery out`), nil, 10},
 	{"plugging the battery in", regexp.MustCompile(`(?m)\b[Pp]lug the battery in\b|\b[Pp]lug in\.|\b[Pp]lug in again\b`), regexp.MustCompile(`(?i)can start|off the shaft`), nil, 8},
 	{"glass or carbon that may be broken", regexp.MustCompile(`(?i)\bcotton wool along\b|\b(pick|trim) (every )?(loose )?splinters?\b|\bgather all pieces\b`), nil, regexp.MustCompile(`(?i)splinter|goggles`), 8},
-	{"loading what may let go", regexp.MustCompile(`(?i)\bflex (each wing|it a little)\b|\blift (it|both tips)\b[^.\n]*\b(tips|fingers)\b|\blift it by\b|\bpull and twist\b|\bas far as flight would\b`),
+	{"loading what may let go", regexp.MustCompile(`(?i)\bflex (each wing|it a little)\b|\blift (it|both tips)\b[^.\n]*\b(tips|fingers)\b|\blift it by (the|both|its)\b|\bpull and twist\b|\bas far as flight would\b`),
 		nil, regexp.MustCompile(`(?i)\b(face|goggles)\b`), 8},
 	{"a vice", regexp.MustCompile(`(?i)\bvice\b`), regexp.MustCompile(`(?i)\bvice\b|goggles`), nil, 1},
 	// A hand between two magnets, or between a bell and its magnets, is pinched; loose ones are in no document.
@@ -424,11 +424,17 @@ func onItsSheets(t *testing.T, do func(d *Document, o *order, sheet *steps.Sheet
 func TestDangersHaveTheirCaution(t *testing.T) {
 	found := make([]map[string]bool, len(dangers))
 	excused := map[string]bool{}
+	met := map[*steps.Step][]string{} // a step is carried out on several designs
 	onItsSheets(t, func(d *Document, o *order, sheet *steps.Sheet, s *steps.Step) {
-		text := task(s) + "\n" + strings.Join(s.Confirm, "\n")
+		if met[s] == nil {
+			text := strings.ReplaceAll(task(s)+"\n"+strings.Join(s.Confirm, "\n"), "Neither charge", "")
+			for _, danger := range dangers {
+				met[s] = append(met[s], danger.task.FindString(text))
+			}
+		}
 		uses := usesOf(o, sheet, s)
 		for i, danger := range dangers {
-			words := danger.task.FindString(strings.ReplaceAll(text, "Neither charge", ""))
+			words := met[s][i]
 			if words == "" {
 				continue
 			}
