@@ -194,7 +194,7 @@ func (p *Poise) doubts(m measurement, f fittings) {
 	own, scales := carried(m)
 	for _, other := range s.masses() {
 		if scales && len(other.gate.Result.Stations) == 0 && s.sameAboard(f, then, other.last()) {
-			if why := unequal(own, other.gate, other.grams-other.u, other.grams+other.u); why != "" {
+			if why := unequal(own, "the "+other.gate.Name+" is", other.grams-other.u, other.grams+other.u); why != "" {
 				unknown("which is right: " + why)
 			}
 			break

@@ -116,7 +116,7 @@ func (r Measure) taken(s *State, c Circumstances) ([]journal.Facts, error) {
 	if reasons := s.unlikely(report, r.Readings); len(reasons) > 0 && !r.Sure {
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
-	if reasons := s.weighed(report, r.Readings, used, c.At); len(reasons) > 0 {
+	if reasons := s.weighed(report, r.Readings, used, r.Sure, c.At); len(reasons) > 0 {
 		return nil, &Refusal{What: gate.Name, Reasons: reasons}
 	}
 	return facts, nil

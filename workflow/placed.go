@@ -182,25 +182,26 @@ func bodyOf(bodies []*body, c change, first bool, weighed instant) *body {
 // the options chosen.
 func (s *State) sheetBody(e steps.Equipment) (*body, bool) {
 	b := &body{Thing: Thing{Item: e.Name}, title: e.Name, own: true, optional: e.Optional}
-	sum, rows, known := balance.Of(), 0, true
-	for _, part := range s.Sheet.Geometry.Parts {
-		if part.Equipment != e.Name {
-			continue
-		}
-		if rows++; !part.In(s.selected) {
-			continue
-		}
+	rows := slices.DeleteFunc(slices.Clone(s.Sheet.Geometry.Parts), func(part steps.Component) bool { return part.Equipment != e.Name })
+	if len(rows) == 0 {
+		return b, true
+	}
+	rows = slices.DeleteFunc(rows, func(part steps.Component) bool { return !part.In(s.selected) })
+	sum := balance.Of()
+	for i, part := range rows {
 		l := load(part)
-		if known = known && l.Mass != nil && l.X != nil; known {
-			sum = sum.With(l)
-		}
-		if b.x == nil {
+		if i == 0 {
 			b.title, b.mass, b.x, b.y = part.Title, l.Mass, l.X, l.Y
-		} else if b.mass = nil; known {
+		}
+		if len(rows) > 1 && (l.Mass == nil || l.X == nil) {
+			b.mass, b.x, b.y = nil, nil, nil
+			return b, true
+		}
+		if sum = sum.With(l); i > 0 {
 			b.mass, b.x, b.y = sum.Mass, ratOf(sum.Station()), ratOf(sum.Side())
 		}
 	}
-	return b, rows == 0 || b.title != e.Name
+	return b, len(rows) > 0
 }
 
 func ratOf(r *big.Rat, err error) *big.Rat {

@@ -10,11 +10,12 @@ import (
 	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
 // weighed says why readings of scales that carry the whole airframe between them can't
 // be: one carries less than nothing, or they do not add up to its mass.
-func (s *State) weighed(r GateReport, readings []Reading, gauge steps.Gauge, at time.Time) []Reason {
+func (s *State) weighed(r GateReport, readings []Reading, gauge steps.Gauge, sure bool, at time.Time) []Reason {
 	g := r.Gate
 	if len(g.Result.Stations) == 0 {
 		return nil
@@ -42,7 +43,26 @@ func (s *State) weighed(r GateReport, readings []Reading, gauge steps.Gauge, at 
 	if w.Sum.IsZero() {
 		return nil
 	}
+	if _, ok := s.massGate(); !ok && !sure {
+		return s.offTheParts(w, g, readings)
+	}
 	return s.addUp(w, g, at)
+}
+
+// offTheParts asks back where the sheet says nothing of the whole mass, and scales add up
+// to another than its parts do.
+func (s *State) offTheParts(w measuring.Weighing, g steps.Gate, readings []Reading) []Reason {
+	f := s.fittings()
+	parts := s.sumOfParts(f.before(s.whole()), f)
+	if len(parts.Unknown) > 0 || !(math.Abs(float(w.Sum.Rat("g"))-parts.Grams) > parts.U) {
+		return nil
+	}
+	sure := Remedy{Kind: ToBeSure, Gate: g.Name, Unit: g.Unit()}
+	for _, r := range readings {
+		sure.Points = append(sure.Points, r.Point)
+	}
+	text := fmt.Sprintf("the scales add up to %s, which is unlikely: the parts of the sheet add up to %.0f g", w.Sum, parts.Grams)
+	return []Reason{{Because: ByReading, Text: text, Remedy: s.remedy(sure)}}
 }
 
 // lifted says which way an airframe tips of which a scale carries less than nothing.
@@ -158,24 +178,40 @@ func grams(low, high float64) string {
 	return fmt.Sprintf("%.0f to %.0f g", low, high)
 }
 
-// unequal says by how much scales do not add up to what a mass lies between; "": they do.
-func unequal(scales massed, known steps.Gate, low, high float64) string {
+// unequal says by how much scales do not add up to what something else says, in g; "":
+// they do.
+func unequal(scales massed, says string, low, high float64) string {
 	if off := max(low-scales.grams, scales.grams-high); !(off > scales.u) {
 		return ""
 	}
-	return fmt.Sprintf("its scales add up to %.0f g, and the %s is %s", scales.grams, known.Name, grams(low, high))
+	return fmt.Sprintf("its scales add up to %.0f g, and %s %s", scales.grams, says, grams(low, high))
 }
 
 // atOdds says why the readings of scales that count do not: they do not add up to the mass
-// that counts, whichever was read first. "": they do.
+// that counts, or to what the scales of another gate carried, whichever was read first. "":
+// they do.
 func (s *State) atOdds(r GateReport, at time.Time) string {
 	if len(r.Gate.Result.Stations) == 0 || r.Gate.Work || !r.Gate.Mass || r.Finding.Missing != "" {
 		return ""
 	}
 	scales, ok := carried(measurement{gate: r.Gate, report: r})
-	known, read := s.KnownMass(at)
-	if !ok || !read || !known.Read {
+	if !ok {
 		return ""
 	}
-	return unequal(scales, known.Gate, known.Low, known.High)
+	if known, _ := s.KnownMass(at); known.Read {
+		return unequal(scales, "the "+known.Gate.Name+" is", known.Low, known.High)
+	}
+	for _, g := range s.Sheet.GatesFor(s.selected) {
+		if g.Name == r.Gate.Name || !onScales(g) || !g.Mass || g.Work {
+			continue
+		}
+		for _, m := range s.measurements(g, "mm") {
+			other, ok := carried(m)
+			if ok && !slices.ContainsFunc(s.upsets(g), func(e journal.Entry) bool { return !m.last().follows(e) }) {
+				return unequal(scales, "those of "+g.Name+" to", other.grams-other.u, other.grams+other.u)
+			}
+			break
+		}
+	}
+	return ""
 }

@@ -27,7 +27,7 @@ type shape struct{ Class, Path string }
 
 // newPlan draws the airframe with the selection; nil: the sheet does not say how it looks.
 func newPlan(id string, g steps.Geometry, selection steps.Selection) *plan {
-	p := &plan{ID: id, outlines: planform.Outlines(g, selection), datum: oneLine(g.Datum)}
+	p := &plan{ID: id, outlines: planform.Outlines(g, selection), datum: sentence(g.Datum)}
 	var seen []planform.Place
 	for _, o := range p.outlines {
 		seen = append(seen, o.Corners...)
@@ -55,14 +55,17 @@ func line(class string, from, to planform.Place) shape {
 	return outline(class, []planform.Place{from, to})
 }
 
-// of are the outlines of the zones.
-func (p *plan) of(zones ...string) (here []shape) {
+// of are the outlines of the zones, and of which there are any.
+func (p *plan) of(zones ...string) (here []shape, names []string) {
 	for _, o := range p.outlines {
 		if o.Zone != "" && slices.Contains(zones, o.Zone) {
 			here = append(here, outline("here", o.Corners))
+			if name := plain(o.Zone); !slices.Contains(names, name) {
+				names = append(names, name)
+			}
 		}
 	}
-	return here
+	return here, names
 }
 
 // A view is what a drawing shows of a plan: all of it, or the part where points lie.
@@ -70,7 +73,8 @@ func (p *plan) of(zones ...string) (here []shape) {
 type view struct {
 	ID     string
 	H      string // how high it is, in the units across
-	Move   string // from mm to these units
+	Inner  string // and the drawing in it
+	Move   string // from mm to these units, in the drawing
 	Here   []shape
 	Pins   []pin
 	Labels []label
@@ -116,8 +120,8 @@ const (
 func (p *plan) see(box planform.Box) *view {
 	box = box.Sized(math.Max(box.Long(), box.Wide()*0.3), math.Max(box.Wide(), box.Long()*0.8))
 	v := &view{ID: p.ID, box: box, k: across / box.Wide(), top: margin}
-	v.H = num(box.Long()*v.k + 2*margin)
-	v.Move = fmt.Sprintf("translate(%s %s) scale(%s)", num(-box.From.Y*v.k), num(margin-box.From.X*v.k), strconv.FormatFloat(v.k, 'g', 6, 64))
+	v.H, v.Inner = num(box.Long()*v.k+2*margin), num(box.Long()*v.k)
+	v.Move = fmt.Sprintf("translate(%s %s) scale(%s)", num(-box.From.Y*v.k), num(-box.From.X*v.k), strconv.FormatFloat(v.k, 'g', 6, 64))
 	v.say(2, 13, "start", "◂ left")
 	v.say(across/2, 13, "middle", "▴ front")
 	v.say(across-2, 13, "end", "right ▸")
@@ -217,16 +221,16 @@ func (p *plan) gate(g steps.Gate) *planned {
 		places = append(places, planform.On(g.At[at].Place))
 		rows = append(rows, placed{strconv.Itoa(i + 1), plain(name), placeText(g.At[at].Place)})
 	}
-	here := p.of(g.Of...)
+	here, names := p.of(g.Of...)
 	if len(here) > len(p.outlines)/2 { // nearly all of it is marked by no mark
-		here = nil
+		here, names = nil, nil
 	}
 	d := p.draw(places, here)
 	d.Rows = rows
 	d.View.Says = "Where it is read, from above"
-	d.Key = "From above, nose up. Distances aft and ahead count from the line 0: " + lower(p.datum)
-	if len(here) > 0 {
-		d.Key += " Filled: " + listed(plains(g.Of)) + "."
+	d.Key = "From above, nose up. Distances aft and ahead count from the line 0: " + p.datum
+	if len(names) > 0 {
+		d.Key += " Filled: " + listed(names) + "."
 	}
 	return d
 }
@@ -236,7 +240,7 @@ func (p *plan) zone(zone string) *planned {
 	if p == nil {
 		return nil
 	}
-	here := p.of(zone)
+	here, _ := p.of(zone)
 	if here == nil {
 		return nil
 	}
@@ -250,7 +254,7 @@ func (p *plan) zones(zones []string) *planned {
 	if p == nil {
 		return nil
 	}
-	d := &planned{View: p.all(), Key: "From above, nose up. The line 0 is where distances aft and ahead count from: " + lower(p.datum)}
+	d := &planned{View: p.all(), Key: "From above, nose up. The line 0 is where distances aft and ahead count from: " + p.datum}
 	var places []planform.Place
 	for _, zone := range zones {
 		i := slices.IndexFunc(p.outlines, func(o planform.Outline) bool { return o.Zone == zone })
@@ -317,12 +321,11 @@ func placeText(p steps.Place) string {
 // away is a distance without its sign.
 func away(q quantity.Quantity) string { return strings.TrimLeft(q.String(), "-−") }
 
-// oneLine is a sentence of a document, ended by a full stop.
-func oneLine(text string) string {
-	return strings.TrimRight(strings.Join(strings.Fields(text), " "), ".") + "."
+// sentence is the first sentence of a document's text, within another.
+func sentence(text string) string {
+	first, _, _ := strings.Cut(strings.Join(strings.Fields(text), " "), ". ")
+	return small(strings.TrimRight(first, ".")) + "."
 }
 
-func lower(text string) string { return small(text) }
-
 // num is a number of a drawing, to a hundredth.
-func num(f float64) string { return fmt.Sprintf("%.6g", math.Round(f*100)/100) }
+func num(f float64) string { return fmt.Sprintf("%.6g", math.Round(f*100)/100+0) } // and no negative nought

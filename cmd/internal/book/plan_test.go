@@ -53,7 +53,7 @@ func TestPlanOfAGate(t *testing.T) {
 	}
 	// The points are 200 mm apart across and 222.5 mm along, and the view is 1.6 times as
 	// large: 320 mm in 360 units from 150 mm left, and from 79.25 mm ahead.
-	for _, says := range []string{`<svg class="view" viewBox="0 0 360 440.5"`, `<g transform="translate(168.75 109.16) scale(1.125)"><use href="#plan"/><path class="here" d="M100 200L120 200L120 600L100 600Z"`,
+	for _, says := range []string{`<svg class="view" viewBox="0 0 360 440.5"`, `<g transform="translate(168.75 89.16) scale(1.125)"><use href="#plan"/><path class="here" d="M100 200L120 200L120 600L100 600Z"`,
 		`<path class="axes" d="M0 109.16H360"/>`, `<path class="axes" d="M168.75 20V420.5"/>`, `<circle class="place" cx="292.5" cy="345.41" r="3"/>`, `<circle class="place" cx="67.5" cy="95.09" r="3"/>`, `<text x="301" y="334.68" text-anchor="middle">1</text>`, ">2</text>",
 		`<path class="bar" d="M301.75 427.5v6m0-3h56.25m0-3v6"`, ">50 mm</text>", ">◂ left</text>", ">▴ front</text>", ">right ▸</text>", `<rect class="frame" x="129.06" y="3.57" width="108.68" height="120.91"`,
 		"<li>point 1: 210 mm aft of 0, 110 mm right</li>", "<li>point 2: 12.5 mm ahead of 0, 90 mm left</li>", "count from the line 0: the leading edge. Filled: boom."} {

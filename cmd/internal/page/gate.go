@@ -216,6 +216,15 @@ func scalesText(r measuring.Result) string {
 	return text
 }
 
+// PassText is what passes with the gate's gauge, where that is less than the limits.
+func PassText(g steps.Gate, gauge steps.Gauge) string {
+	pass, ok := g.Rule().Passing(gauge.Doubt())
+	if g.Acceptance == steps.Plain { // all within the limits does
+		pass, ok = g.Limits, true
+	}
+	return passesText(g, pass, ok)
+}
+
 // passesText is what passes with a gauge, where that is less than the limits.
 func passesText(g steps.Gate, pass measuring.Limits, ok bool) string {
 	if !g.Result.IsZero() { // it depends on the readings

@@ -185,7 +185,7 @@ func sheetText(s *steps.Sheet, planforms []Planform, from string) string {
 	}
 	l.add("\n## Adhesives\n")
 	for _, a := range s.Adhesives {
-		l.item("**%s**: %s; %s%s", esc(a.Name), esc(a.Title), esc(adhesiveSays(a)), esc(careSays(a.Care)))
+		l.item("**%s**: %s; %s%s", esc(a.Name), esc(a.Title), esc(AdhesiveText(a)), esc(careSays(a.Care)))
 	}
 	if len(s.Tools) > 0 {
 		l.add("\n## Tools\n")

@@ -1,0 +1,361 @@
+package workflow
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/steps/measuring"
+)
+
+// A wigeon is weighed on two scales, of which the front one stands at -100 mm and the rear
+// one at 150 mm, or on one; its parts weigh 600 g and balance at 63.3 mm.
+func wigeonSheet() *steps.Sheet {
+	zones := []string{"nose", "wing", "tail"}
+	on := func(function, one, first, two, second string) measuring.Result {
+		return measuring.Result{Function: function, Of: []string{one, two}, Reads: q("1 g"), Stations: []measuring.Station{{Point: one, At: q(first)}, {Point: two, At: q(second)}}}
+	}
+	gate := func(name, gauge string, low, high string, result measuring.Result) steps.Gate {
+		g := steps.Gate{Name: name, Title: name, Repeat: 1, Gauge: gauge, Of: zones, Mass: true, Critical: true, Result: result,
+			Limits: measuring.Limits{Low: q(low), High: q(high)}}
+		for _, s := range result.Stations {
+			g.Points = append(g.Points, s.Point)
+		}
+		return g
+	}
+	part := func(name, mass, x, equipment string) steps.Component {
+		return steps.Component{Name: name, Title: name, Mass: q(mass), X: q(x), Equipment: equipment}
+	}
+	s := &steps.Sheet{
+		Name: "wigeon", Title: "Wigeon", Revision: 1, Zones: zones,
+		Options: []steps.Option{{Name: "floats", Title: "Floats"}},
+		Gauges: []steps.Gauge{
+			{Name: "scales", Title: "Kitchen scales", Resolution: q("1 g"), Uncertainty: q("2 g")},
+			{Name: "scale", Title: "Scale", Resolution: q("1 g"), Uncertainty: q("3 g")},
+		},
+		Gates: []steps.Gate{
+			gate("balance", "scales", "50 mm", "70 mm", on(measuring.Balance, "front", "-100 mm", "rear", "150 mm")),
+			gate("all-up-mass", "scale", "500 g", "900 g", measuring.Result{}),
+			gate("lateral", "scales", "-5 mm", "5 mm", on(measuring.Lateral, "left", "-300 mm", "right", "300 mm")),
+		},
+		Equipment: []steps.Equipment{
+			{Name: "camera", Title: "The camera", Zone: "nose", Optional: true},
+			{Name: "pack", Title: "The pack", Zone: "nose"},
+		},
+		Geometry: steps.Geometry{
+			Datum: "the leading edge", Balance: steps.BalanceAt{Gate: "balance"},
+			Surfaces: []steps.Surface{{Name: "main-wing", Is: steps.Wing, Zone: "wing", X: q("0 mm"), Panels: []steps.Panel{{Root: q("200 mm"), Tip: q("150 mm"), Span: q("500 mm")}}}},
+			Parts:    []steps.Component{part("airframe", "400 g", "150 mm", ""), part("pack", "150 g", "-150 mm", "pack"), part("camera", "50 g", "10 mm", "camera")},
+			Battery:  steps.Travel{Part: "pack", From: q("-200 mm"), To: q("-100 mm"), Length: q("90 mm")},
+		},
+	}
+	s.Gates[2].Critical = false
+	return s
+}
+
+// A weighing is an airframe that is weighed and changed.
+type weighing struct{ *bench }
+
+const wigeonSum = "sha256:wigeon"
+
+// wigeon is one that is built, by the sheet as it was altered.
+func wigeon(t testing.TB, alter ...func(*steps.Sheet)) weighing {
+	t.Helper()
+	s := wigeonSheet()
+	for _, a := range alter {
+		a(s)
+	}
+	glue := steps.Step{Name: "fit", Kind: steps.Do, Do: "fit it", Disturbs: []string{"wing"}}
+	for _, z := range s.Zones {
+		glue.Makes = append(glue.Makes, steps.Made{Zone: z})
+	}
+	build := &steps.Procedure{Name: "wigeon-build", Kind: steps.Build, Design: "wigeon", Revision: 1, Stages: []steps.Stage{{Name: "all", Steps: []steps.Step{glue, {Name: "release", Kind: steps.Release}}}}}
+	floats := &steps.Procedure{Name: "fit-floats", Kind: steps.Repair, Design: "wigeon", Revision: 1, Stages: []steps.Stage{{Name: "all", Steps: []steps.Step{{Name: "which", Kind: steps.Choose, Choose: "floats"}}}}}
+	b := weighing{&bench{t: t, now: evening, by: "builder", docs: &Documents{Sheets: map[string]*steps.Sheet{wigeonSum: s},
+		Procedures: map[string]*steps.Procedure{buildSum: build, repairSum: floats}}}}
+	b.state = replay(t, nil)
+	b.must(Register{Mark: "WI-01", Sheet: s, Digest: wigeonSum}, Start{Procedure: build, Digest: buildSum, Sheet: s, SheetDigest: wigeonSum})
+	b.done("fit")
+	b.after(time.Hour)
+	return b
+}
+
+// do does what the words say, a minute after what was done before.
+func (w weighing) do(words ...string) {
+	w.t.Helper()
+	for _, text := range words {
+		w.after(time.Minute)
+		w.must(w.request(text))
+	}
+}
+
+func (w weighing) request(text string) Request {
+	f := strings.Fields(text)
+	switch f[0] {
+	case "weigh":
+		return readings("balance", "front="+f[1]+" g", "rear="+f[2]+" g")
+	case "front", "rear":
+		return readings("balance", f[0]+"="+f[1]+" g")
+	case "level":
+		return readings("lateral", "left="+f[1]+" g", "right="+f[2]+" g")
+	case "mass":
+		return readings("all-up-mass", f[1]+" g")
+	case "undo":
+		return Undo{Position: w.state.Size() - 1, Reason: "a slip"}
+	}
+	change := ChangeEquipment{Change: f[0], Item: f[1]}
+	for _, more := range f[2:] {
+		switch name, value, _ := strings.Cut(more, "="); name {
+		case "zone":
+			change.Zone = value
+		case "name":
+			change.Name = value
+		case "g":
+			change.Mass = q(value + " g")
+		case "mm":
+			change.Arm = q(value + " mm")
+		}
+	}
+	return change
+}
+
+func (w weighing) poise() Poise {
+	w.t.Helper()
+	p, err := w.state.Poise(w.now)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	return p
+}
+
+const weighed60 = "weigh 216 384" // (384 x 150 - 216 x 100)/600 = 60
+
+// What the record computes, against sums by hand. Station is that of the last weighing.
+func TestPoiseByHand(t *testing.T) {
+	minus := math.NaN()
+	for _, c := range []struct {
+		what               string
+		do                 string // what is done, one after another
+		station, now, mass float64
+		verdict            measuring.Verdict
+		doubt              string // a part of what is not known or taken for granted; "": nothing is
+	}{
+		{"weighed", "mass 600|" + weighed60, 60, 60, 600, measuring.In, ""},
+		{"half a new weighing beside an old one", "mass 600|" + weighed60 + "|moved pack mm=-100|rear 390", 60, 72.5, 600, measuring.Out, ""},
+		{"a new one of which half is taken back", "mass 600|" + weighed60 + "|moved pack mm=-100|weigh 196 404|undo", 60, 72.5, 600, measuring.Out, ""},
+		// (600 x 60 + 100 x 310)/700 = 95.71, and the scale says 700 itself.
+		{"the mass read after the change", "mass 600|" + weighed60 + "|fitted logger zone=nose g=100 mm=310|mass 700", 60, 95.714, 700, measuring.Out, ""},
+		// (800 x 60 + 100 x 310)/900 = 87.78: what the scales carried, and not the 600 g of the parts.
+		{"the sum of the scales is the mass", "weigh 288 512|fitted logger zone=nose g=100 mm=310", 60, 87.778, 900, measuring.Out, ""},
+		{"a pack of which nobody says anything", "mass 600|" + weighed60 + "|moved pack mm=-100|removed pack|fitted pack name=B", 60, minus, minus, measuring.Undecided, "what the pack B weighs and where it lies"},
+		{"moved, and nobody says where", "mass 600|" + weighed60 + "|moved pack", 60, minus, 600, measuring.Undecided, "where the pack lies"},
+		{"and then it is said where", "mass 600|" + weighed60 + "|moved pack|moved pack mm=-100", 60, 72.5, 600, measuring.Out, ""},
+		// Of another thing of its kind the first one is no longer on board: 600 + 9 - 9 + 20.
+		{"a second thing of the same kind", "mass 600|" + weighed60 + "|fitted logger zone=nose g=9 mm=60|fitted logger name=two g=20 mm=300", 60, 67.742, 620, measuring.In, ""},
+		{"what may be left off is fitted", "mass 600|" + weighed60 + "|fitted camera", 60, 56.154, 650, measuring.Undecided, "the camera was not on board at the weighing"},
+		{"and its removal taken back", "mass 600|" + weighed60 + "|removed camera|undo|fitted camera g=70 mm=100", 60, minus, minus, measuring.Undecided, "the camera"},
+		// 50 g were weighed with it, at a place that nobody says.
+		{"a place that was not known then is known now", "fitted logger zone=nose g=50|mass 650|weigh 234 416|moved logger mm=-150", 60, minus, 650, measuring.Undecided, "where the logger lay when it was weighed"},
+		{"or it went", "fitted logger zone=nose g=50|mass 650|weigh 234 416|removed logger", 60, minus, 600, measuring.Undecided, "where the logger lay when it was weighed"},
+	} {
+		t.Run(c.what, func(t *testing.T) {
+			b := wigeon(t)
+			b.do(strings.Split(c.do, "|")...)
+			p := b.poise()
+			near := func(what string, got, want, by float64) {
+				if !math.IsNaN(want) && !(math.Abs(got-want) <= by) {
+					t.Errorf("%s is %.3f, by hand %.3f", what, got, want)
+				}
+			}
+			near("the last weighing", p.Station, c.station, 0.001)
+			near("now", p.Now, c.now, 0.001)
+			near("the mass", p.Mass, c.mass, 0.001)
+			if p.Verdict() != c.verdict {
+				t.Errorf("%s, want %s", p.Verdict(), c.verdict)
+			}
+			doubts := strings.Join(append(p.Unknown, p.Assumed...), "; ")
+			if (doubts == "") != (c.doubt == "") || !strings.Contains(doubts, c.doubt) {
+				t.Errorf("left open: %q, want %q", doubts, c.doubt)
+			}
+			if _, advised := p.Target(); advised != (c.doubt == "") {
+				t.Errorf("advised: %v", advised)
+			}
+		})
+	}
+}
+
+// What was entered late counts from when it happened.
+func TestPoiseByTime(t *testing.T) {
+	for _, c := range []struct {
+		what string
+		do   func(b weighing)
+		now  float64
+	}{
+		{"weighed before the move", func(b weighing) {
+			b.after(30 * time.Minute)
+			b.do("moved pack mm=-100")
+			b.after(30 * time.Minute)
+			b.at(50*time.Minute, b.request(weighed60))
+		}, 72.5},
+		{"moved before the weighing", func(b weighing) {
+			b.after(30 * time.Minute)
+			b.do(weighed60)
+			b.at(20*time.Minute, b.request("moved pack mm=-100"))
+		}, 60},
+	} {
+		t.Run(c.what, func(t *testing.T) {
+			b := wigeon(t)
+			b.do("mass 600")
+			c.do(b)
+			if p := b.poise(); math.Abs(p.Now-c.now) > 0.001 || p.Counts || b.gate("balance").Standing != StaleGate {
+				t.Errorf("%.3f, counts %v, gate %s; by hand %.1f", p.Now, p.Counts, b.gate("balance").Standing, c.now)
+			}
+		})
+	}
+}
+
+// Scales that do not add up, whichever is read first, pass nothing.
+func TestScalesAgainstTheMass(t *testing.T) {
+	b := wigeon(t)
+	b.do("mass 600", weighed60)
+	mustContain(t, b.refused(b.request("rear 430"), ByReading), "add up to 646 g", "597 to 603 g")
+	b = wigeon(t)
+	b.do(weighed60, "mass 700")
+	if g := b.gate("balance"); g.Standing == Current || b.poise().Verdict() == measuring.In {
+		t.Errorf("216 g and 384 g of 700 g: %s, %s", g.Standing, b.poise().Verdict())
+	}
+	b = wigeon(t)
+	b.do(weighed60, "level 400 400")
+	if one, other := b.gate("balance").Standing, b.gate("lateral").Standing; one == Current && other == Current {
+		t.Error("600 g and 800 g of one aircraft, and both count")
+	}
+	b = wigeon(t, func(s *steps.Sheet) { s.Gates = s.Gates[:1] })
+	mustContain(t, b.refused(b.request("weigh 1450 5000"), ByReading), "6450 g", "600 g")
+}
+
+// The intervals, by hand: 1.172 mm of the weighing, 3 g of the sheet's scale and 1 mm of a
+// station.
+func TestPoiseUncertainty(t *testing.T) {
+	for _, c := range []struct {
+		mass, x       string
+		then, u       float64
+		verdict       measuring.Verdict
+		withoutChange float64
+	}{
+		// root of (600/642 x 1.172)² + ((310 - 76.36)/642 x 3)² + (42/642 x 1)², and of 2.83 g
+		// of the weighing 16.36/642 each.
+		{"42 g", "310 mm", 76.355, 1.549, measuring.Out, 1.172},
+		{"9 g", "600 mm", 67.980, 2.862, measuring.Undecided, 1.172},
+	} {
+		b := wigeon(t)
+		b.do("mass 600", weighed60)
+		p := b.poise()
+		if math.Abs(p.NowU-c.withoutChange) > 0.001 {
+			t.Errorf("the weighing is good to %.3f mm, by hand %.3f", p.NowU, c.withoutChange)
+		}
+		part := Placed{Title: "it"}
+		part.Load.Mass, part.Load.X = in(q(c.mass), "g"), in(q(c.x), "mm")
+		tried, _, err := p.Try([]Placed{part})
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.must(ChangeEquipment{Item: "it", Zone: "nose", Change: Fitted, Mass: q(c.mass), Arm: q(c.x)})
+		done := b.poise()
+		for what, got := range map[string][2]float64{"tried": {tried[0].Then, tried[0].U}, "done": {done.Now, done.NowU}} {
+			if math.Abs(got[0]-c.then) > 0.001 || math.Abs(got[1]-c.u) > 0.01 {
+				t.Errorf("%s at %s %s: %.3f ± %.3f, by hand %.3f ± %.3f", c.mass, c.x, what, got[0], got[1], c.then, c.u)
+			}
+		}
+		if tried[0].Verdict != c.verdict || done.Verdict() != c.verdict {
+			t.Errorf("%s at %s is %s tried and %s done, want %s", c.mass, c.x, tried[0].Verdict, done.Verdict(), c.verdict)
+		}
+	}
+}
+
+// What the parts table does not have, and a part that was lost, leave it open.
+func TestPoiseOfWhatNobodyWeighed(t *testing.T) {
+	without := func(items ...string) func(*steps.Sheet) {
+		return func(s *steps.Sheet) {
+			s.Geometry.Parts = slices.DeleteFunc(s.Geometry.Parts, func(c steps.Component) bool { return slices.Contains(items, c.Name) })
+		}
+	}
+	open := func(b weighing, doubt string) {
+		t.Helper()
+		p := b.poise()
+		doubts := strings.Join(append(p.Unknown, p.Assumed...), "; ")
+		if p.Verdict() != measuring.Undecided || !strings.Contains(doubts, doubt) {
+			t.Errorf("%s; left open: %q, want %q", p.Verdict(), doubts, doubt)
+		}
+	}
+	b := wigeon(t, without("camera"))
+	b.do("mass 600", weighed60, "removed camera")
+	open(b, "where the camera lay")
+	b.do("fitted camera name=X g=80")
+	open(b, "where the camera X lies")
+	b.do("moved camera mm=-100")
+	open(b, "camera")
+
+	b = wigeon(t, without("airframe", "pack", "camera"))
+	b.do("mass 600", "weigh 235 365", "removed pack") // (365 x 150 - 235 x 100)/600 = 52.08
+	open(b, "where the pack lay")
+	if p := b.poise(); math.Abs(p.Station-52.0833) > 0.001 {
+		t.Errorf("weighed at %.3f, by hand 52.083", p.Station)
+	}
+
+	b = wigeon(t)
+	b.do("mass 600", weighed60)
+	table := &steps.Triage{Findings: []steps.Finding{{Name: "lost", Title: "Lost", Zones: []string{"nose"}}}}
+	b.must(ReportDamage{Triage: table, Seen: []Sighting{{Finding: "lost", Zone: "nose", Severity: steps.Total}}})
+	open(b, "nothing was lost or added by damage D1, lost")
+}
+
+// A choice that brings a part makes all that weighs stale, ends the release and leaves open
+// what it weighs; so does taking it back. One that brings none does not.
+func TestAChoiceBringsParts(t *testing.T) {
+	for _, brings := range []bool{true, false} {
+		b := wigeon(t, func(s *steps.Sheet) {
+			if brings {
+				s.Geometry.Parts = append(s.Geometry.Parts, steps.Component{Name: "floats", Title: "The floats", Mass: q("80 g"), X: q("250 mm"), Where: steps.Where{With: [][]string{{"floats"}}}})
+			}
+		})
+		b.do("mass 600", weighed60, "level 300 300")
+		b.must(GiveRelease{})
+		b.after(time.Minute)
+		b.must(Start{Procedure: b.docs.Procedures[repairSum], Digest: repairSum, Sheet: b.state.Sheet, SheetDigest: wigeonSum}, Choose{Answer: "floats"})
+		standing := func(when string, released bool) {
+			t.Helper()
+			p := b.poise()
+			for _, name := range []string{"balance", "all-up-mass", "lateral"} {
+				if g := b.gate(name); (g.Standing == StaleGate) != brings {
+					t.Errorf("brings parts %v, %s: gate %s is %s", brings, when, name, g.Says().Text)
+				}
+			}
+			if b.state.Airworthiness(b.now).Released != released || (p.Verdict() == measuring.In) == brings || math.Abs(p.Station-60) > 0.001 {
+				t.Errorf("brings parts %v, %s: released %v, %s at %.1f, open: %v", brings, when, b.state.Airworthiness(b.now).Released, p.Verdict(), p.Station, p.Unknown)
+			}
+		}
+		standing("chosen", !brings)
+		b.must(Undo{Position: b.state.Size() - 1, Reason: "a slip"})
+		standing("taken back", false) // its job is open again
+	}
+}
+
+// Grams at a tip are those of the weighing, not of the parts table: 600 g at 20 mm right
+// of the centre line are levelled by 24 g at the left tip, 500 mm out.
+func TestSideways(t *testing.T) {
+	b := wigeon(t, func(s *steps.Sheet) { s.Geometry.Parts[2].Y = q("120 mm") })
+	if side, ok := b.state.Sideways(b.now); !ok || side.Gate != "" || !side.Left || math.Abs(side.Mass-12) > 0.001 { // 50 x 120/500
+		t.Errorf("by the parts: %+v", side)
+	}
+	b.do("level 280 320")
+	if side, _ := b.state.Sideways(b.now); side.Gate != "lateral" || !side.Left || math.Abs(side.Mass-24) > 0.001 || math.Abs(side.Y-20) > 0.001 || !(side.MassU > 1) {
+		t.Errorf("by the scales: %+v", side)
+	}
+	b.do("moved pack mm=-100")
+	if side, _ := b.state.Sideways(b.now); side.Counts || side.Mass != 0 || side.Why.Text == "" {
+		t.Errorf("after a move: %+v", side)
+	}
+}
