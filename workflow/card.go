@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"fettle/steps"
@@ -250,88 +249,23 @@ func (c carding) area() Figure {
 		Rests: []Ground{{What: "area", Basis: FromSheet, Source: c.sheet.Geometry.Source}}}
 }
 
-// mass is that of the whole airframe: as it was weighed if that stands, else as it was
-// weighed last and what was changed since, else the sum of the parts that are aboard.
+// mass is that of the whole airframe.
 func (c carding) mass() Figure {
-	f := Figure{Name: MassFigure, Unit: "kg"}
-	now, unknown := masses(c.state.Placed(c.state.Size()))
-	if m, ok := c.state.lastMass(c.at); ok {
-		f.Value, f.U, f.Rests = m.grams/1000, m.u/1000, []Ground{{What: "mass", Basis: Measured, Entry: m.position, At: m.at}}
-		if m.counts {
-			return f
+	w := c.state.WeighedMass()
+	f := Figure{Name: MassFigure, Unit: "kg", Value: w.Grams / 1000, Rests: []Ground{{What: "mass", Basis: FromSheet, Source: "the sum of its parts"}}}
+	switch {
+	case w.Basis == Measured:
+		f.U, f.Rests[0] = w.U/1000, Ground{What: "mass", Basis: Measured, Entry: w.Entry, At: w.At}
+		if r, err := c.state.GateReport(w.Gate, c.at); w.Changed || err != nil || !slices.Contains(r.Rests, w.Entry) {
+			f.Rests[0].Basis, f.Rests[0].Source = Computed, "weighed, and changed since by the record"
 		}
-		then, unknownThen := masses(c.state.Placed(m.position))
-		f.Value += (now - then) / 1000
-		f.Rests[0].Basis, f.Rests[0].Source = Computed, "weighed, and changed since by the record"
-		added := slices.DeleteFunc(unknown, func(title string) bool { return slices.Contains(unknownThen, title) })
-		if len(added) > 0 {
-			f.Rests = append(f.Rests, Ground{What: "no mass of " + strings.Join(added, ", "), Basis: Assumed, Source: "nobody said what it weighs"})
-		}
-		return f
-	}
-	f.Value = now / 1000
-	if !(f.Value > 0) {
+	case !(f.Value > 0) || !slices.ContainsFunc(c.sheet.Geometry.Parts, func(part steps.Component) bool { return !part.Mass.IsZero() }):
 		return lacking(MassFigure, "geometry: parts")
 	}
-	f.Rests = []Ground{{What: "mass", Basis: FromSheet, Source: "the sum of its parts"}}
+	for _, l := range w.Unknown {
+		f.Rests = append(f.Rests, Ground{What: "no mass of " + l.Thing.String(), Basis: Assumed, Source: "nobody said what it weighs"})
+	}
 	return f
-}
-
-// masses is what parts weigh together, in g, and which say nothing of it.
-func masses(parts []Placed) (sum float64, unknown []string) {
-	for _, p := range parts {
-		if p.Load.Mass == nil {
-			unknown = append(unknown, p.Title)
-			continue
-		}
-		g, _ := p.Load.Mass.Float64()
-		sum += g
-	}
-	return sum, unknown
-}
-
-// A weighed is the last mass that was read of the whole airframe.
-type weighed struct {
-	grams, u float64
-	position int64
-	at       time.Time
-	counts   bool // nothing was changed since
-}
-
-// lastMass is the last mass that was read, whether it counts still or not.
-func (s *State) lastMass(at time.Time) (weighed, bool) {
-	for _, g := range s.Sheet.GatesFor(s.selected) {
-		record := s.gates[g.Name]
-		if record == nil || !g.Mass || g.Work || g.Dimension() != quantity.Mass || !g.Result.IsZero() || len(g.Points) > 1 {
-			continue
-		}
-		read := func(r GateReport) (weighed, bool) {
-			for _, part := range s.Parts(r) {
-				if one := scaleOf(part.Unit, "g"); part.Known && !math.IsInf(part.U, 0) {
-					return weighed{grams: part.Value * one, u: part.U * one}, true
-				}
-			}
-			return weighed{}, false
-		}
-		if r := s.report(g, at); len(r.Rests) > 0 && r.Finding.Missing == "" {
-			if m, ok := read(r); ok {
-				m.position, m.at, m.counts = slices.Max(r.Rests), r.Last, true
-				return m, true
-			}
-		}
-		usable := slices.DeleteFunc(slices.Clone(record.readings), func(t reading) bool { return s.otherwise(g, t) != "" || s.inDoubt(t) != nil })
-		if len(usable) == 0 {
-			continue
-		}
-		final := usable[len(usable)-1]
-		r := GateReport{Gate: g}
-		s.judge(&r, usable[len(usable)-1:])
-		if m, ok := read(r); ok {
-			m.position, m.at = final.position, final.at
-			return m, true
-		}
-	}
-	return weighed{}, false
 }
 
 // margin is how far the balance point lies ahead of the neutral point, both estimates by
