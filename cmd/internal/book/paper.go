@@ -309,7 +309,7 @@ func (at pencil) blanks(s steps.Step) []blank {
 	does := s.Kind.Traits()
 	if does.Coats {
 		lines := []string{"date", "begun at", "coat on at", "°C", "batch of the glue"}
-		if at.mixed(s.Joint) {
+		if at.any(s.Joint, func(a steps.Adhesive) bool { return a.Times.Mixed }) {
 			lines = slices.Insert(lines, 1, "mixed at")
 		}
 		all = append(all, blank{"Coat of joint " + plain(s.Joint), lines})
@@ -324,12 +324,28 @@ func (at pencil) blanks(s steps.Step) []blank {
 				says += ", " + clocks(a)
 			}
 		}
-		all = append(all, blank{says, []string{"may be joined from", "until", "joined at", "may be handled from", "cured from"}})
+		lines := []string{"may be joined until", "date", "joined at", "may be handled from", "cured from"}
+		if at.any(s.Joint, steps.Adhesive.Dries) {
+			lines = append([]string{"may be joined from", "until"}, lines[1:]...)
+		}
+		all = append(all, blank{says, lines})
 	}
 	switch {
 	case !does.Passes:
 	case s.Joint != "":
-		all = append(all, blank{"Until " + plain(s.Joint) + " has " + map[bool]string{true: "cured", false: "handling strength"}[s.Until == steps.UntilCure], []string{"over at"}})
+		says := "Until " + plain(s.Joint) + " has handling strength"
+		if s.Until == steps.UntilCure {
+			says = "Until " + plain(s.Joint) + " has cured"
+		}
+		for i, name := range at.joints[s.Joint] {
+			if a, ok := at.adhesive(name); ok {
+				says += map[bool]string{true: ", ", false: " or "}[i == 0] + map[bool]string{true: a.Cure.String(), false: a.Handling.String()}[s.Until == steps.UntilCure]
+			}
+		}
+		if len(at.joints[s.Joint]) > 0 {
+			says += " after it was joined"
+		}
+		all = append(all, blank{says, []string{"date", "over at"}})
 	default:
 		says := "Wait"
 		if !s.For.IsZero() {
@@ -364,11 +380,11 @@ func (at pencil) adhesive(name string) (steps.Adhesive, bool) {
 	return at.sheet.Adhesive(name)
 }
 
-// mixed reports whether a glue of the joint counts from mixing.
-func (at pencil) mixed(joint string) bool {
+// any reports whether any glue of the joint is such.
+func (at pencil) any(joint string, such func(steps.Adhesive) bool) bool {
 	return slices.ContainsFunc(at.joints[joint], func(name string) bool {
 		a, ok := at.adhesive(name)
-		return ok && a.Times.Mixed
+		return ok && such(a)
 	})
 }
 
