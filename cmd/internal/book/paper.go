@@ -387,11 +387,11 @@ func (at pencil) gate(g steps.Gate) paperGate {
 
 func (at pencil) measured(g steps.Gate) paperGate {
 	known, _ := at.sheet.Gauge(g.Gauge)
-	out := paperGate{Title: titled(g.Title, g.Name), Limits: page.LimitsText(g), Gauge: titled(known.Title, g.Gauge), Unit: g.Unit(), How: g.How, Only: at.only(g.Where), Critical: g.Critical,
-		Where: at.plan.gate(g), Needs: at.settings(g.Needs), Reworks: g.Reworks}
+	out := paperGate{Title: titled(g.Title, g.Name), Limits: plainPoints(page.LimitsText(g), g), Gauge: titled(known.Title, g.Gauge), Unit: g.Unit(), How: g.How, Only: at.only(g.Where), Critical: g.Critical,
+		Where: at.plan.gate(g, wide), Needs: at.settings(g.Needs), Reworks: g.Reworks}
 	out.Passes = page.PassText(g, known)
 	if !g.Result.IsZero() {
-		out.Result = page.Capital(g.Result.String())
+		out.Result = page.Capital(plainPoints(g.Result.String(), g))
 	}
 	for i, name := range g.PointNames() {
 		p := paperPoint{N: strconv.Itoa(i + 1), Name: plain(name), Readings: make([]int, max(1, g.Repeat))}
@@ -404,4 +404,13 @@ func (at pencil) measured(g steps.Gate) paperGate {
 		out.Where.Rows = nil
 	}
 	return out
+}
+
+// plainPoints says the points of a gate as words.
+func plainPoints(text string, g steps.Gate) string {
+	called := map[string]string{}
+	for _, point := range g.Points {
+		called[point] = plain(point)
+	}
+	return renamed(text, called)
 }

@@ -45,7 +45,7 @@ func gateAt(t testing.TB, of string, places ...string) steps.Gate {
 // beside it shows where that is.
 func TestPlanOfAGate(t *testing.T) {
 	p := plank(t)
-	d := p.gate(gateAt(t, "boom", "210 mm, 110 mm", "-12.5 mm, -90 mm"))
+	d := p.gate(gateAt(t, "boom", "210 mm, 110 mm", "-12.5 mm, -90 mm"), wide)
 	var out strings.Builder
 	calls := (&maker{}).cardCalls()
 	if err := fill(&out, cardParts+`{{template "planned" .}}`, calls, d); err != nil {
@@ -61,7 +61,7 @@ func TestPlanOfAGate(t *testing.T) {
 			t.Errorf("the drawing does not have %q:\n%s", says, out.String())
 		}
 	}
-	if d.Whole == nil || p.gate(gateAt(t, "boom", "0 mm, -480 mm", "0 mm, 480 mm")).Whole != nil {
+	if d.Whole == nil || p.gate(gateAt(t, "boom", "0 mm, -480 mm", "0 mm, 480 mm"), wide).Whole != nil {
 		t.Error("what fills a small part is drawn larger, and what fills the whole is not")
 	}
 }
@@ -71,14 +71,14 @@ func TestPlanOfAGate(t *testing.T) {
 func TestNoPlanWithoutAPlace(t *testing.T) {
 	p, g := plank(t), gateAt(t, "boom", "210 mm, 110 mm")
 	g.Points = append(g.Points, "rear")
-	if p.gate(g) != nil || p.gate(steps.Gate{Name: "mass"}) != nil {
+	if p.gate(g, wide) != nil || p.gate(steps.Gate{Name: "mass"}, wide) != nil {
 		t.Error("a gate is drawn, though nobody said where all of its points lie")
 	}
 	if p.zone("radio") != nil || p.zone("") != nil || p.zone("boom") == nil {
 		t.Error("a zone is drawn if it has an outline")
 	}
 	var none *plan
-	if none.zone("wing") != nil || none.gate(gateAt(t, "wing", "0 mm, 0 mm")) != nil || none.zones(nil) != nil {
+	if none.zone("wing") != nil || none.gate(gateAt(t, "wing", "0 mm, 0 mm"), wide) != nil || none.zones(nil) != nil {
 		t.Error("something is drawn of nothing")
 	}
 	if newPlan("plan", steps.Geometry{Datum: "the nose"}, steps.Selection{}) != nil {
@@ -96,16 +96,16 @@ func TestNumbersKeepClear(t *testing.T) {
 			places = append(places, fmt.Sprintf("%d mm, %d mm", rapid.IntRange(-50, 650).Draw(rt, "x"), rapid.IntRange(-520, 520).Draw(rt, "y")))
 		}
 		g := gateAt(t, "wing", places...)
-		v := p.gate(g).View
+		v := p.gate(g, wide).View
 		at := func(text string) float64 { f, _ := strconv.ParseFloat(text, 64); return f }
 		height := at(v.H)
 		for i, pin := range v.Pins {
 			place := planform.On(g.At[i].Place)
-			if math.Abs(at(pin.X)-v.right(place.Y)) > 0.01 || math.Abs(at(pin.Y)-v.down(place.X)) > 0.01 || at(pin.X) < 0 || at(pin.X) > across || at(pin.Y) < margin || at(pin.Y) > height-margin {
+			if math.Abs(at(pin.X)-v.right(place.Y)) > 0.01 || math.Abs(at(pin.Y)-v.down(place.X)) > 0.01 || at(pin.X) < 0 || at(pin.X) > wide || at(pin.Y) < margin || at(pin.Y) > height-margin {
 				rt.Fatalf("point %d lies at %s, %s", i+1, pin.X, pin.Y)
 			}
 			x, y := at(pin.LabelX), at(pin.LabelY)
-			if x < round || x > across-round || y < margin+round-1 || y > height-margin-round+1 {
+			if x < round || x > wide-round || y < margin+round-1 || y > height-margin-round+1 {
 				rt.Fatalf("the number %d leaves the drawing", i+1)
 			}
 			for j, other := range v.Pins {

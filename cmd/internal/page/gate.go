@@ -296,6 +296,16 @@ func (g Gate) brief(c Clock) string {
 	return text + ". " + g.says(len(g.Parts) == 0) + optionally(" ", Capital(esc(g.Throw))) + g.other(c)
 }
 
+// atBench is what a gate that is measured now is read within, and with what.
+func (g Gate) atBench(c Clock) string {
+	text := fmt.Sprintf("**%s**: %s, with the %s", esc(g.Title), esc(g.Limits), esc(strings.ToLower(g.Gauge)))
+	text += optionally("; ", esc(strings.TrimSuffix(g.Passes, " with this gauge"))) + "."
+	if g.Reason != g.words { // why what was read before does not count
+		text += " " + g.says(false)
+	}
+	return text + g.other(c)
+}
+
 // gate adds the gate above its parts, and where its scales stand.
 func (l *lines) gate(g Gate, c Clock) {
 	l.item("%s", g.brief(c))

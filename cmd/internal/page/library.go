@@ -96,7 +96,7 @@ func newPlanform(p procedures.Planform) Planform {
 		f.Without = err.Error()
 		return f
 	}
-	at := stationOf(neutral, math.NaN(), wing)
+	at := stationOf(neutral, math.NaN(), wing, 0)
 	f.Neutral, f.Formula = &at, p.Formula()
 	percent := func(limit float64) *float64 {
 		margin, _ := p.Margin(limit)
