@@ -152,7 +152,7 @@ func (a *answer) rebuilt(sheet *steps.Sheet, docs map[string]*Document) {
 					has = append(has, s.Methods[0].Name)
 				}
 			}
-			loss.Build = p.For(steps.Selection{Has: has}, "")
+			loss.Build = p.For(p.ByFirst(steps.Selection{Has: has}), "")
 		}
 	}
 	r, err := repair.Rebuild(loss)
