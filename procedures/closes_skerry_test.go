@@ -109,6 +109,7 @@ func TestSkerryCloses(t *testing.T) {
 	// The bed is straight from root to tip: both of its edges rise in proportion.
 	rise := d.said("prove-beds", `rear corner stands (\d+) mm higher`)[0]
 	twist := func(y float64) float64 { return math.Asin(rise*y/half/chord(y)) / degree }
+	d.equal("the upper beds", d.said("prove-upper-beds", `front corner at the tip stands (\d+) mm higher`)[0], rise, 0)
 	at := d.said("washout", `(?s)foam (\d+) mm out from the centre line.*tip, (\d+) mm out`)
 	d.is("bed-washout", "°", twist(half), 0.2)
 	d.is("washout", "°", twist(at[1])-twist(at[0]), 0.2)
@@ -167,7 +168,7 @@ func TestSkerryCloses(t *testing.T) {
 	for _, name := range []string{"dry-fit-motor-plate", "measure-wing", "thrust-line"} {
 		d.equal("the blocks at "+name, d.said(name, `both blocks of (\d+) mm`)[0], block, 0)
 	}
-	keel := d.said("hollow-pod", `chord line of the root, (\d+) mm above its underside`)[0]
+	keel := d.said("mark-keel", `chord line of the root, (\d+) mm above the underside`)[0]
 	d.equal("the shaft above the table", d.said("dry-fit-motor-plate", `shaft hole (\d+) mm above the table`)[0], block+keel+mm(g.Propeller.Z), 0)
 	radius := mm(g.Propeller.Diameter) / 2
 	if below := radius - mm(g.Propeller.Z) - keel; below > block-10 {

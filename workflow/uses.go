@@ -279,9 +279,22 @@ func (s *State) UsedLately(use string, at time.Time) bool {
 	return ok && !last.After(at) && at.Sub(last) <= SittingLength
 }
 
-// use notes that a step was done with its tools and its adhesive.
+// WarnedLately reports whether a step that has the caution was done in the sitting of
+// that time.
+func (s *State) WarnedLately(caution string, at time.Time) bool {
+	return s.UsedLately(warnedOf(caution), at)
+}
+
+// warnedOf is what a caution is called among what steps were done with. No tool can have
+// such a name.
+func warnedOf(caution string) string { return "caution: " + caution }
+
+// use notes that a step was done with its tools and its adhesive, and with its cautions.
 func (s *State) use(j *Job, step steps.Step, e journal.Entry) {
 	names := slices.Clone(step.Tools)
+	for _, caution := range step.Cautions {
+		names = append(names, warnedOf(caution))
+	}
 	switch f := e.Facts.(type) {
 	case journal.Coated:
 		names = append(names, f.Adhesive)

@@ -330,6 +330,36 @@ func TestAFinishedBuildLeavesNothingToMeasure(t *testing.T) {
 	}
 }
 
+// What is fitted later comes to a release as well, and its gates with it.
+func TestWhatIsFittedLater(t *testing.T) {
+	for _, fit := range []struct {
+		procedure, design string
+		answers           []string
+		has, gate         string
+	}{
+		{"fit-rudders", "causeway", nil, "working-rudders", "rudder-throw"},
+		{"fit-camera", "skerry", nil, "", "balance"},
+	} {
+		w := build(t, named(t, fit.design), named(t, fit.design+"-build"), fit.answers)
+		if err := opens(w, named(t, fit.procedure).Procedure, nil); err != nil {
+			t.Fatalf("%s: %v", fit.procedure, err)
+		}
+		began := w.Now
+		if err := w.Carry(500); err != nil {
+			t.Fatalf("%s: %v", fit.procedure, err)
+		}
+		if has := w.State.Selection().Has; fit.has != "" && !slices.Contains(has, fit.has) {
+			t.Errorf("%s: it has %v", fit.procedure, has)
+		}
+		if r, err := w.State.GateReport(fit.gate, w.Now); err != nil || !r.Met() || !r.Last.After(began) {
+			t.Errorf("%s: %s is %s, %v", fit.procedure, fit.gate, r.Says().Text, err)
+		}
+		if proof := w.State.ReleaseProof(w.Now); len(proof.Reasons()) > 0 {
+			t.Errorf("%s: %+v", fit.procedure, proof.Reasons())
+		}
+	}
+}
+
 // A lost wing is built anew to a release, in its time. What the proof of it rests on is
 // of the new wing alone.
 func TestALostWingIsBuiltAnew(t *testing.T) {

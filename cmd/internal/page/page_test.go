@@ -1,6 +1,7 @@
 package page
 
 import (
+	"strings"
 	"testing"
 	"time"
 )
@@ -21,5 +22,20 @@ func TestTheLastMinuteHasSeconds(t *testing.T) {
 	}
 	if from, to := c.Between(at(5*time.Minute), at(9*time.Minute)); from != "19:05" || to != "19:09" {
 		t.Errorf("from %s to %s", from, to)
+	}
+}
+
+// Whoever was warned a moment ago is reminded, and never by half a sentence.
+func TestALineOfACaution(t *testing.T) {
+	for text, want := range map[string]string{
+		"Knife.":                                 "Knife.",
+		"Battery out. Never reach through it.":   "Battery out. Never reach through it.",
+		"It burns.\n- The vapour sinks.":         "It burns.",
+		strings.Repeat("long ", 30) + "end. Go.": strings.Repeat("long ", 30) + "end.",
+		"Full power. Tied down, never in the hand. Everyone stands behind it, three metres off, and waits.": "Full power. Tied down, never in the hand.",
+	} {
+		if short := aLineOf(text); short != want {
+			t.Errorf("of %q there is %q, want %q", text, short, want)
+		}
 	}
 }

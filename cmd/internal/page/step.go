@@ -100,7 +100,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	step := r.Step
 	p := Step{
 		Mark: mark, Job: r.Job, Stage: r.Stage, Step: step.Name, Title: step.Label(), Kind: step.Kind,
-		Progress: r.Progress, Cautions: step.Cautions, Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
+		Progress: r.Progress, Cautions: cautionsOf(s, step, now), Do: step.Do, Why: step.Why, Hands: step.Hands.String(),
 		Needs: step.Needs, Lines: step.Confirm, Reopened: r.Reopened, Reasons: newReasons(r.Reasons), Done: r.At,
 		Whole: step.Cautions, Act: r.Act, TooLate: r.TooLate, By: r.Closes, Second: step.WantsSecond(), Alone: step.WaysAlone(),
 	}
@@ -149,8 +149,8 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 }
 
 // Brief puts the short text of the step, if it has one, in place of what to do,
-// where the person has done it before or asks for it. Cautions and lines are never
-// shortened. more is what to type to see the whole text.
+// where the person has done it before or asks for it. It shortens neither cautions nor
+// lines. more is what to type to see the whole text.
 func (p *Step) Brief(s *workflow.State, by, more string, short bool) {
 	job, err := s.Job(p.Job)
 	if err != nil {

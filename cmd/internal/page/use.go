@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"fettle/steps"
 	"fettle/workflow"
@@ -78,6 +79,33 @@ func cautionOf(s *workflow.State, u steps.Use, now time.Time) string {
 		caution, _, _ = strings.Cut(caution, "\n")
 	}
 	return caution
+}
+
+// cautionsOf are the step's own cautions: each in full until a step that has it was done
+// in this sitting, then as many of its sentences as fit a line.
+func cautionsOf(s *workflow.State, step steps.Step, now time.Time) []string {
+	var all []string
+	for _, caution := range step.Cautions {
+		if s.WarnedLately(caution, now) {
+			caution = aLineOf(caution)
+		}
+		all = append(all, caution)
+	}
+	return all
+}
+
+// aLineOf is the first sentence of a text, and those after it that fit a line of 80
+// characters with it.
+func aLineOf(text string) string {
+	text, _, _ = strings.Cut(strings.TrimSpace(text), "\n")
+	short := ""
+	for sentence := range strings.SplitAfterSeq(text, ". ") {
+		if short != "" && utf8.RuneCountInString(short+strings.TrimSpace(sentence)) > 80 {
+			break
+		}
+		short += sentence
+	}
+	return strings.TrimSpace(short)
 }
 
 // harms are what open coats need and the journal says otherwise, with what to do.
