@@ -9,6 +9,7 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Step is one step, for the builder.
@@ -45,6 +46,7 @@ type Step struct {
 	Whole    []string          `json:"-"` // the cautions as long as they are, in the order of Cautions
 	more     string            // what shows Do again
 	asked    bool              // for Short
+	reads    bool              // a gate of the step was read just now
 }
 
 // A Joint is the joint of a coat or a join.
@@ -132,6 +134,7 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 	if b := r.Begun; b.Adhesive != "" {
 		p.Begun = &BegunCoat{b.Adhesive, b.Mixed, b.Spread, b.Closes, now.After(b.Closes)}
 	}
+	p.reads = p.readsNow(s, now)
 	name := s.NameOf(r.Job, step.Name, now)
 	if kind.commands == nil {
 		kind.commands = doneCommands
@@ -146,6 +149,17 @@ func NewStep(s *workflow.State, r workflow.StepReport, now time.Time) Step {
 		p.Commands = secondCommands(&p, r, p.Commands)
 	}
 	return p
+}
+
+// readsNow reports whether the last entry is a reading of a gate of the step, in this
+// sitting: then what to do for all of them was shown.
+func (p Step) readsNow(s *workflow.State, now time.Time) bool {
+	if len(s.Entries) == 0 {
+		return false
+	}
+	e := s.Entries[len(s.Entries)-1]
+	f, ok := e.Facts.(journal.ReadingTaken)
+	return ok && now.Sub(e.At) <= workflow.SittingLength && slices.ContainsFunc(p.Gates, func(g Gate) bool { return g.Name == f.Gate })
 }
 
 // Brief puts the short text of the step, if it has one, in place of what to do,
@@ -219,17 +233,19 @@ func (p Step) atBench(c Clock) string {
 	l.add("# %s (%s, %s)\n", esc(p.Title), esc(p.Mark), esc(p.Stage))
 	p.pressing(&l, c)
 	if p.Progress != workflow.Done && p.unprepared() && p.By.IsZero() && !p.pressed() && p.Begun == nil {
-		var brief []string
 		for _, caution := range p.Cautions {
 			line, _, _ := strings.Cut(strings.TrimSpace(caution), "\n")
-			brief = append(brief, line)
+			l.caution(line)
 		}
-		l.cautions(brief)
 		l.seeTo(p.Reasons, c)
 		return l.String()
 	}
-	l.cautions(p.Cautions)
-	l.doing(p)
+	for _, caution := range p.Cautions {
+		l.caution(caution)
+	}
+	if !p.reads { // what to do was shown with its first gate
+		l.doing(p)
+	}
 	p.asks(&l)
 	p.glued(&l, c)
 	if p.Begun != nil {
@@ -285,25 +301,6 @@ func (p Step) asks(l *lines) {
 func (l *lines) commands(all []string) {
 	if len(all) > 0 {
 		l.add("\n%s", "```\n"+strings.Join(all, "\n")+"\n```\n")
-	}
-}
-
-// cautions adds cautions from a document, those of one line below each other.
-func (l *lines) cautions(all []string) {
-	long := false
-	for i, text := range all {
-		text = tagless(strings.TrimSpace(text))
-		switch long = long || strings.Contains(text, "\n"); {
-		case i > 0 && long:
-			l.add("\n>")
-		case i > 0:
-			l.add("\\")
-		}
-		long = strings.Contains(text, "\n")
-		l.WriteString("> **Caution.** " + strings.ReplaceAll(text, "\n", "\n> "))
-	}
-	if len(all) > 0 {
-		l.add("\n")
 	}
 }
 
