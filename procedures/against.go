@@ -29,6 +29,7 @@ func (d *Document) against(sheet *steps.Sheet, doubt doubts) Faults {
 	if n := len(all); n > mostCombinations || n*stepsOf(d.Procedure.Stages) > mostChecked {
 		return append(faults, d.fault(top(), fmt.Sprintf("too many to check: %d combinations of its methods and the options of the design, of %d steps", n, stepsOf(d.Procedure.Stages)))).sorted()
 	}
+	all = covering(all)
 	if d.Procedure.Kind == steps.Build && !doubt.of(zone) && !d.hasUnknown(zone, sheet.Zones) {
 		faults = append(faults, d.made(sheet, all)...)
 	}

@@ -235,7 +235,7 @@ func (d *Document) releasing(sheet *steps.Sheet) Faults {
 	if i < 0 {
 		return nil
 	}
-	for _, has := range d.variantsOn(sheet) {
+	for _, has := range covering(d.variantsOn(sheet)) {
 		if !slices.ContainsFunc(sheet.GatesFor(steps.Selection{Has: has}), func(g steps.Gate) bool { return g.Critical && !g.Work }) {
 			return Faults{d.fault(d.places[stepAt(d.Procedure.Steps()[i].Name)],
 				fmt.Sprintf("no release can ever be given%s: the design %s has no critical gate there", variant{options: has}.when(), sheet.Name))}

@@ -16,6 +16,7 @@ const (
 	mostOptions      = 6
 	mostCombinations = 512
 	mostChecked      = 80_000 // steps in all of them
+	allChecked       = 64     // combinations of which each is checked; of more, those that cover every three answers
 )
 
 // optionKeys are the keys of an option, or of a method.
@@ -352,4 +353,61 @@ func withMethods(options [][]string, p *steps.Procedure) [][]string {
 		}
 	}
 	return all
+}
+
+// covering are combinations in which every three answers occur, taken or not, in each way in which they
+// occur together in all; few combinations are all of them. What goes wrong goes wrong by
+// few choices: a step depends on one or two, and a fault lies between two steps.
+func covering(all [][]string) [][]string {
+	if len(all) <= allChecked {
+		return all
+	}
+	var names []string
+	for _, one := range all {
+		for _, name := range one {
+			if !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	n := len(names)
+	covers := make([][]int, len(all)) // what of three answers each combination has, as numbers
+	for i, one := range all {
+		taken := make([]int, n)
+		for k, name := range names {
+			if slices.Contains(one, name) {
+				taken[k] = 1
+			}
+		}
+		for a := range n {
+			for b := a + 1; b < n; b++ {
+				for c := b + 1; c < n; c++ {
+					covers[i] = append(covers[i], ((a*n+b)*n+c)*8+taken[a]*4+taken[b]*2+taken[c])
+				}
+			}
+		}
+	}
+	covered := make([]bool, n*n*n*8)
+	var few [][]string
+	for {
+		best, most := 0, 0
+		for i := range covers {
+			adds := 0
+			for _, one := range covers[i] {
+				if !covered[one] {
+					adds++
+				}
+			}
+			if adds > most {
+				best, most = i, adds
+			}
+		}
+		if most == 0 {
+			return few
+		}
+		few = append(few, all[best])
+		for _, one := range covers[best] {
+			covered[one] = true
+		}
+	}
 }

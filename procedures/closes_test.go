@@ -301,7 +301,7 @@ func TestCausewayCloses(t *testing.T) {
 	// Servos: the aileron's sits in the middle of the aileron, all of them in foam.
 	for _, c := range s.sheet.Geometry.Controls {
 		if c.Name == "ailerons" {
-			s.near("the bay of the aileron servo", s.step("cut-wing-bays", `servos: (\d+) mm from the middle`), (in(c.Inner, "mm")+in(c.Outer, "mm"))/2, 0)
+			s.near("the bay of the aileron servo", s.step("mark-servo-bays", `underside, (\d+) mm from the middle`), (in(c.Inner, "mm")+in(c.Outer, "mm"))/2, 0)
 		}
 	}
 	hinge := s.step("hinge-elevator", `hinge (\d+) mm from the trailing edge`)

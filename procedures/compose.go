@@ -147,12 +147,7 @@ func (a *answer) rebuilt(sheet *steps.Sheet, docs map[string]*Document) {
 			for _, c := range sheet.Choices() {
 				has = append(has, c.Answers[0].Name)
 			}
-			for _, s := range p.Steps() {
-				if len(s.Methods) > 0 {
-					has = append(has, s.Methods[0].Name)
-				}
-			}
-			loss.Build = p.For(steps.Selection{Has: has}, "")
+			loss.Build = p.For(p.ByFirst(steps.Selection{Has: has}), "")
 		}
 	}
 	r, err := repair.Rebuild(loss)

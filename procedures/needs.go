@@ -117,7 +117,7 @@ func undoneBefore(v variant, s *steps.Step, need steps.Setting, setters map[step
 func (d *Document) harming(sheet *steps.Sheet) (faults, notes Faults) {
 	said := map[[2]string]bool{}
 	o := d.order()
-	for _, has := range d.variantsOn(sheet) {
+	for _, has := range covering(d.variantsOn(sheet)) {
 		v := o.variantOf(has)
 		for _, coat := range v.steps {
 			if !coat.Kind.Traits().Coats {
@@ -160,7 +160,7 @@ func (d *Document) dryLate(sheet *steps.Sheet) Faults {
 	var notes Faults
 	said := map[string]bool{}
 	o := d.order()
-	for _, has := range d.variantsOn(sheet) {
+	for _, has := range covering(d.variantsOn(sheet)) {
 		v := o.variantOf(has)
 		for _, s := range v.steps {
 			join := v.beside(s, 1)

@@ -40,7 +40,7 @@ func (d *Document) ordered() Faults {
 	one := func(with []string) bool {
 		return len(slices.DeleteFunc(slices.Clone(with), func(n string) bool { return !slices.Contains(options, n) })) < 2
 	}
-	d.late = d.inEveryVariant(o, variants, one, func(v variant) Faults {
+	d.late = d.inEveryVariant(o, covering(variants), one, func(v variant) Faults {
 		return append(d.stepsInOrder(v), d.needsInOrder(v)...)
 	})
 	return append(faults, d.late...)

@@ -310,6 +310,18 @@ func (p *Procedure) For(selection Selection, zone string) *Procedure {
 	return &out
 }
 
+// ByFirst adds to a selection the first answer to each choice of the procedure's own that it
+// holds no answer to.
+func (p *Procedure) ByFirst(selection Selection) Selection {
+	selection.Has = slices.Clone(selection.Has)
+	for _, step := range p.Steps() {
+		if len(step.Methods) > 0 && step.In(selection) && !slices.ContainsFunc(step.Methods, func(m Option) bool { return slices.Contains(selection.Has, m.Name) }) {
+			selection.Has = append(selection.Has, step.Methods[0].Name)
+		}
+	}
+	return selection
+}
+
 // onZone are the zones with one in the place of here.
 func onZone(zones []string, zone string) []string {
 	zones = slices.Clone(zones)

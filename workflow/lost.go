@@ -74,7 +74,7 @@ func (s *State) built(find func(name string) (*steps.Procedure, error), at time.
 		return job.Procedure, func(step string) bool { return met[step] }
 	}
 	if build, err := find(s.Airframe.Design); err == nil && build != nil {
-		return build.For(s.selected, ""), nil
+		return build.For(build.ByFirst(s.selected), ""), nil // which way it was built nobody knows
 	}
 	return nil, nil
 }

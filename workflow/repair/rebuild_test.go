@@ -35,7 +35,8 @@ func loss(t *testing.T, design string, options []string, zones ...string) repair
 	if design == "reed" {
 		off = "reed-off"
 	}
-	return repair.Loss{Zones: zones, Build: procedure(t, design+"-build").For(steps.Selection{Has: options}, ""), Off: procedure(t, off), Sheet: sheet.Sheet}
+	build := procedure(t, design+"-build")
+	return repair.Loss{Zones: zones, Build: build.For(build.ByFirst(steps.Selection{Has: options}), ""), Off: procedure(t, off), Sheet: sheet.Sheet}
 }
 
 // listing is the procedure as a builder reads it.
