@@ -346,6 +346,7 @@ var noBlade = map[string]string{
 	"servo-stripped/centre-servo":    "an arm of plastic, with pliers",
 	"spar-broken/try-rod":            "a rod, like glass and carbon",
 	"wiring-chafed/mend-wires":       "wire, with pliers",
+	"film/strip-film":                "film",
 	"skin-lifted/strip-film":         "film",
 	"skin-lifted-boom/strip-film":    "film",
 	"skin-lifted-pod/strip-film":     "film",

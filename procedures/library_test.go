@@ -1,6 +1,7 @@
 package procedures
 
 import (
+	"cmp"
 	"errors"
 	"os"
 	"path/filepath"
@@ -206,16 +207,22 @@ func TestEmbeddedReworksSayWhatTheyTouch(t *testing.T) {
 	}
 }
 
-// What repairs share they use by reference: no copy can come to differ.
+// What repairs and checks share they use by reference: no copy can come to differ.
 func TestSharedStepsAreWrittenOnce(t *testing.T) {
-	from := map[string]steps.Origin{}
+	type place struct{ document, step string }
+	from, texts := map[string]steps.Origin{}, map[string]place{}
 	n := 0
 	for _, d := range embeddedProcedures(t) {
-		if !d.Starts() {
+		if d.Procedure.Kind == steps.Build {
 			continue
 		}
 		for _, s := range d.Procedure.Steps() {
-			if !s.Shared {
+			at := place{cmp.Or(s.Origin.Document, d.Name()), cmp.Or(s.Origin.Step, s.Name)}
+			if one, ok := texts[s.Do]; ok && one != at && len(s.Do) > 80 {
+				t.Errorf("%s of %s is written in %s too, as %s", at.step, at.document, one.document, one.step)
+			}
+			texts[s.Do] = at
+			if !s.Shared || !d.Starts() {
 				continue
 			}
 			n++

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/big"
-	"slices"
 	"time"
 
 	"fettle/steps"
@@ -20,6 +19,7 @@ import (
 // Stations are in mm aft of the datum, masses in g.
 type Poise struct {
 	Gate      steps.Gate
+	Zero      float64 // the station from which the gate is read
 	Low, High float64 // the limits
 	Wing      planform.Surface
 
@@ -64,7 +64,7 @@ func (s *State) Poise(at time.Time) (Poise, error) {
 		zero = new(big.Rat)
 	}
 	offset, _ := zero.Float64()
-	p := Poise{Gate: g, Low: math.Inf(-1), High: math.Inf(1), state: s, at: at, NowU: math.NaN(), Standing: s.report(g, at)}
+	p := Poise{Gate: g, Zero: offset, Low: math.Inf(-1), High: math.Inf(1), state: s, at: at, NowU: math.NaN(), Standing: s.report(g, at)}
 	if !g.Limits.Low.IsZero() {
 		p.Low = offset + float(g.Limits.Low.Rat("mm"))
 	}
@@ -231,193 +231,6 @@ func (p Poise) Doubtful() bool { return !p.Counts }
 // Sure reports whether all is known of what was changed since the weighing, and nothing
 // taken for granted. Else nothing is advised: it has to be weighed first.
 func (p Poise) Sure() bool { return len(p.Unknown)+len(p.Assumed) == 0 }
-
-// Target is where it should balance, if it is known where it does: in the middle of the limits or, in doubt, half the way
-// from there to the forward one, since an aircraft that is nose-heavy can be flown.
-func (p Poise) Target() (float64, bool) {
-	if math.IsInf(p.Low, 0) || math.IsInf(p.High, 0) || !p.Sure() {
-		return 0, false
-	}
-	middle := (p.Low + p.High) / 2
-	if p.Doubtful() {
-		return (p.Low + middle) / 2, true
-	}
-	return middle, true
-}
-
-// Tried is where it would balance with more on board.
-type Tried struct {
-	Name          string
-	Mass, Station float64
-	Then, U       float64 // with it and all that were tried before it
-	Verdict       measuring.Verdict
-}
-
-// Try is where it would balance with parts that are not fitted yet: as it is computed once
-// they are.
-func (p Poise) Try(parts []Placed) (tried []Tried, with Poise, err error) {
-	with = p
-	with.changes = slices.Clone(p.changes)
-	for _, part := range parts {
-		c := balance.Change{Mass: part.Load.Mass, U: p.state.scaleU(), To: &balance.Place{X: part.Load.X, U: max(1, part.UX)}}
-		if math.IsNaN(c.U) {
-			c.U = float(c.Mass, nil) / 10
-		}
-		with.changes = append(with.changes, c)
-		with.now = p.weighing.After(with.changes...)
-		x, err := with.now.Station()
-		if err != nil {
-			return nil, p, err
-		}
-		if len(p.Unknown) == 0 {
-			with.NowU, _ = p.weighing.Uncertainty(with.changes...)
-		}
-		with.Now, _ = x.Float64()
-		mass, _ := part.Load.Mass.Float64()
-		station, _ := part.Load.X.Float64()
-		with.Mass, with.MassU, with.Counts = with.Mass+mass, math.Hypot(with.MassU, c.U), false
-		tried = append(tried, Tried{part.Title, mass, station, with.Now, with.NowU, with.verdict(with.Now)})
-	}
-	return tried, with, nil
-}
-
-// A Slide is where the battery has to lie.
-type Slide struct {
-	Title       string
-	By          float64 // how far aft, in mm
-	Front, Rear float64 // the stations between which it lies then
-	Width       float64 // of its bed
-	Short       bool    // it is at the end of its travel, and that is not far enough
-	Then        float64 // where it balances then
-}
-
-// Slide is where the battery brings the balance to the target; false: the sheet says
-// nothing of its travel. It is rounded to whole millimetres forward.
-func (p Poise) Slide(target float64) (Slide, bool) {
-	travel := p.state.Sheet.Geometry.Battery
-	part, ok := p.battery(travel)
-	if !ok {
-		return Slide{}, false
-	}
-	by, err := p.now.Travel(part.Load.Mass, new(big.Rat).SetFloat64(target))
-	if err != nil {
-		return Slide{}, false
-	}
-	from, to, is := float(travel.From.Rat("mm")), float(travel.To.Rat("mm")), float(part.Load.X, nil)
-	at := math.Floor(is + float(by, nil) + 1e-9)
-	s := Slide{Title: part.Title, Width: float(travel.Length.Rat("mm"))}
-	if at < from || at > to {
-		s.Short = true
-	}
-	at = min(max(at, from), to)
-	s.By, s.Front, s.Rear = at-is, at-s.Width/2, at+s.Width/2
-	then, err := p.now.Moved(part.Load.Mass, new(big.Rat).SetFloat64(s.By)).Station()
-	s.Then = float(then, err)
-	return s, true
-}
-
-func (p Poise) battery(travel steps.Travel) (Placed, bool) {
-	for _, c := range p.state.Sheet.Geometry.Parts {
-		if c.Name != travel.Part || travel.Part == "" {
-			continue
-		}
-		i := slices.IndexFunc(p.parts, func(part Placed) bool {
-			return part.known() && part.Item == c.Equipment && (part.Item != "" || part.Title == c.Title)
-		})
-		if i >= 0 {
-			return p.parts[i], true
-		}
-	}
-	return Placed{}, false
-}
-
-// A Ballast is a mass that brings the balance to a target.
-type Ballast struct{ Mass, Station, Then float64 }
-
-// Impossible is why ballast can't do what is asked.
-type Impossible struct{ Why string }
-
-func (e *Impossible) Error() string { return e.Why }
-
-// Ballast is the ballast at a station that brings the balance to the target, in whole steps
-// of the scale on the nose-heavy side.
-func (p Poise) Ballast(at, target, step float64) (Ballast, error) {
-	x, to := new(big.Rat).SetFloat64(at), new(big.Rat).SetFloat64(target)
-	if x == nil || to == nil {
-		return Ballast{}, &Impossible{"the target is not known"}
-	}
-	mass, err := p.now.Ballast(x, to)
-	if math.Abs(at-target) < 1 && err == nil && mass.Sign() != 0 { // nobody places it closer
-		err = balance.ErrAtTarget
-	}
-	switch {
-	case errors.Is(err, balance.ErrAtTarget):
-		return Ballast{}, &Impossible{fmt.Sprintf("ballast at %.0f mm moves nothing: that is where it should balance; give a station well ahead of it or behind it", at)}
-	case errors.Is(err, balance.ErrWrongSide):
-		side := "ahead of"
-		if p.Now < target {
-			side = "behind"
-		}
-		return Ballast{}, &Impossible{fmt.Sprintf("ballast at %.0f mm moves the balance the wrong way; give a station %s %.1f mm", at, side, target)}
-	case err != nil:
-		return Ballast{}, &Impossible{err.Error()}
-	}
-	grams := float(mass, nil)
-	if step <= 0 {
-		step = 1
-	}
-	if at < target {
-		grams = math.Ceil(grams/step-1e-9) * step
-	} else {
-		grams = math.Floor(grams/step+1e-9) * step
-	}
-	if k, ok := p.state.KnownMass(p.at); ok && !k.Gate.Limits.High.IsZero() {
-		if most := float(k.Gate.Limits.High.Rat("g")); p.Mass+grams > most {
-			return Ballast{}, &Impossible{fmt.Sprintf("that takes %.0f g at %.0f mm, and with %.0f g on board the limit of %.0f g (%s) leaves %.0f g", grams, at, p.Mass, most, k.Gate.Name, max(0, most-p.Mass))}
-		}
-	}
-	then, err := p.now.With(balance.Load{Mass: new(big.Rat).SetFloat64(grams), X: x}).Station()
-	return Ballast{grams, at, float(then, err)}, nil
-}
-
-// Least is the least ballast and where: as far from the target as there is any airframe.
-func (p Poise) Least(target, step float64) (Ballast, error) {
-	front, rear := p.ends()
-	at := p.now.Farthest(front, rear, new(big.Rat).SetFloat64(target))
-	if at == nil {
-		return Ballast{}, &Impossible{"the sheet does not say where its parts lie"}
-	}
-	return p.Ballast(float(at, nil), target, step)
-}
-
-// ends are the foremost and the rearmost station of a part or of the middle of a body.
-func (p Poise) ends() (front, rear *big.Rat) {
-	take := func(x *big.Rat) {
-		if x == nil {
-			return
-		}
-		if front == nil || x.Cmp(front) < 0 {
-			front = x
-		}
-		if rear == nil || x.Cmp(rear) > 0 {
-			rear = x
-		}
-	}
-	for _, part := range p.parts {
-		take(part.Load.X)
-	}
-	return front, rear
-}
-
-// Step is the resolution of the scale that masses are read with, in g.
-func (p Poise) Step() float64 {
-	if k, ok := p.state.KnownMass(p.at); ok {
-		if gauge, ok := p.state.Sheet.Gauge(k.Gate.Gauge); ok {
-			return float(gauge.Resolution.Rat("g"))
-		}
-	}
-	return 1
-}
 
 // Asked is the time that it was asked for.
 func (p Poise) Asked() time.Time { return p.at }

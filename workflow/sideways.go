@@ -6,8 +6,10 @@ import (
 	"slices"
 	"time"
 
+	"fettle/steps"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
+	"fettle/steps/quantity"
 )
 
 // Sideways is which side an airframe is heavy on, and what levels it.
@@ -52,6 +54,9 @@ func (s *State) Sideways(at time.Time) (Sideways, bool) {
 		side.MassU = math.Hypot(w.Grams*m.u, w.U*m.value) / half
 		return side, true
 	}
+	if s.levelled(at) {
+		return Sideways{}, false
+	}
 	parts := s.Placed(s.Size())
 	sum, unknown := total(parts)
 	y, err := sum.Side()
@@ -61,4 +66,13 @@ func (s *State) Sideways(at time.Time) (Sideways, bool) {
 	mass, err := sum.Level(new(big.Rat).SetFloat64(half))
 	f := float(mass, err)
 	return Sideways{Y: float(y, nil), Mass: math.Abs(f), Left: f < 0}, true
+}
+
+// levelled reports whether it was levelled by weights on a wing tip, and nothing was changed
+// since: which tip that was is not on record, and the parts table knows it no better.
+func (s *State) levelled(at time.Time) bool {
+	whole, _ := s.massGate()
+	return slices.ContainsFunc(s.Sheet.GatesFor(s.selected), func(g steps.Gate) bool {
+		return g.Mass && !g.Work && g.Name != whole.Name && g.Dimension() == quantity.Mass && g.Result.IsZero() && len(s.report(g, at).Rests) > 0
+	})
 }

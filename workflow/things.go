@@ -684,6 +684,7 @@ type ChangeEquipment struct {
 	Zone         string            // of what the sheet does not list
 	Mass, Arm    quantity.Quantity // absent: unknown
 	Note         string
+	Sure         bool // also a place that is probably mistyped
 }
 
 func (r ChangeEquipment) decide(s *State, c Circumstances) ([]journal.Facts, error) {
@@ -706,6 +707,9 @@ func (r ChangeEquipment) decide(s *State, c Circumstances) ([]journal.Facts, err
 	what := map[string]string{Fitted: "fitting", Removed: "removing", Moved: "moving"}[r.Change] + " the " + Thing{r.Item, name}.String()
 	if reasons := s.notFitted(f, c.At); len(reasons) > 0 {
 		return nil, &Refusal{What: what, Reasons: reasons}
+	}
+	if why := s.misplaced(f.Item, f.Arm); why != "" && !r.Sure {
+		return nil, refuse(what, ByReading, why, Remedy{Kind: ToBeSure})
 	}
 	if f.Change == Fitted {
 		return []journal.Facts{f}, nil

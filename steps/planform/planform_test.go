@@ -301,3 +301,27 @@ func TestPlanProperties(t *testing.T) {
 		}
 	})
 }
+
+// By hand: the nose begins at -120 mm and the wing ends at 280 mm, before the hinge at 240 mm;
+// swept, its tip ends at 360 - 40 mm. Nothing lies in the disc of the propeller.
+func TestExtent(t *testing.T) {
+	q := func(text string) quantity.Quantity { return size(t, text) }
+	box := func(front, rear, left, right string) steps.Body {
+		return steps.Body{Front: q(front), Rear: q(rear), Left: q(left), Right: q(right)}
+	}
+	g := steps.Geometry{
+		Surfaces:  []steps.Surface{wing(t, "280 mm, 180 mm, 500 mm, 180 mm")},
+		Controls:  []steps.Control{{Surface: "wing", Chord: q("40 mm")}},
+		Bodies:    []steps.Body{box("-120 mm", "-62 mm", "-35 mm", "35 mm"), box("100 mm", "300 mm", "50 mm", "60 mm"), box("396 mm", "404 mm", "-76 mm", "76 mm")},
+		Parts:     []steps.Component{{X: q("400 mm")}, {X: q("250 mm")}},
+		Propeller: steps.Propeller{X: q("400 mm")},
+	}
+	for middle, want := range map[bool]Extent{true: {-120, 250}, false: {-120, 320}} {
+		if got, ok := ExtentOf(g, steps.Selection{}, middle); !ok || got != want {
+			t.Errorf("%v: %v, want %v", middle, got, want)
+		}
+	}
+	if got, ok := ExtentOf(steps.Geometry{}, steps.Selection{}, false); ok {
+		t.Errorf("of nothing: %v", got)
+	}
+}

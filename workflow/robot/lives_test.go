@@ -25,6 +25,7 @@ type life struct {
 	table  *steps.Triage
 	queue  *[]workflow.Sighting // what is found, in turn
 	tally  *tally
+	helper string // who helps; "": nobody
 
 	carried []string // the cells that are repaired and not yet released
 	moves   int
@@ -495,9 +496,11 @@ func (l *life) live(building, after int) error {
 	}
 	if building == 0 {
 		*l.Worker = stood[len(stood)-1]
+		l.Second = l.helper
 	} else {
 		slices.Sort(at)
 		*l.Worker = stood[at[0]]
+		l.Second = l.helper
 		for i := range at {
 			seen := l.draw(8)
 			if len(seen) > 0 {
@@ -554,7 +557,11 @@ func TestTheMatrixIsCarried(t *testing.T) {
 	for seed := 0; seed < lives && (!long || tally.carried < want || len(tally.missing(all, t)) > 0); seed++ {
 		of := &found[seed%len(all)]
 		design := all[seed%len(all)].State.Airframe.Design
-		l := life{Worker: &robot.Worker{}, random: rand.New(rand.NewPCG(uint64(seed), 7)), design: design, table: triage(t, design), tally: tally, queue: of}
+		helper := ""
+		if seed/2%2 == 1 {
+			helper = "second"
+		}
+		l := life{helper: helper, Worker: &robot.Worker{}, random: rand.New(rand.NewPCG(uint64(seed), 7)), design: design, table: triage(t, design), tally: tally, queue: of}
 		if err := l.live(crashes*((seed/len(all)+seed)%2), crashes); err != nil {
 			t.Errorf("seed %d, %s: %v", seed, design, err)
 		}

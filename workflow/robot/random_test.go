@@ -87,8 +87,10 @@ func carryOut(library *procedures.Library, base *robot.Worker) error {
 		}
 		return doc.Procedure, nil
 	}
-	for _, options := range combinations(design.Sheet) {
+	for _, row := range combinations(design.Sheet, build.Procedure) {
+		options := taken(row)
 		w := *base
+		w.Answers = options
 		w.Documents = workflow.Documents{Sheets: map[string]*steps.Sheet{design.Digest(): design.Sheet}, Procedures: map[string]*steps.Procedure{build.Digest(): build.Procedure, mend.Digest(): mend.Procedure}}
 		if w.State, err = workflow.Replay(nil, w.Documents); err != nil {
 			return err
@@ -110,7 +112,7 @@ func carryOut(library *procedures.Library, base *robot.Worker) error {
 			}
 			return nil
 		}
-		if err := w.Act(workflow.Register{Mark: "WR-01", Sheet: design.Sheet, Digest: design.Digest(), Options: options}); err != nil {
+		if err := w.Act(workflow.Register{Mark: "WR-01", Sheet: design.Sheet, Digest: design.Digest(), Options: unasked(design.Sheet, build.Procedure, options)}); err != nil {
 			return err
 		}
 		if err := begin(build.Procedure, build.Digest(), "", nil); err != nil {

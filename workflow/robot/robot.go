@@ -72,7 +72,9 @@ type Worker struct {
 	Now       time.Time
 	By        string
 	Program   string
-	Other     bool // gates that may be measured in two ways are measured in their second one
+	Other     bool     // gates that may be measured in two ways are measured in their second one
+	Answers   []string // of what is asked for: options and methods; else it is the first answer, and no option
+	Second    string   // who helps; "": it works alone wherever there is a way
 }
 
 // Act decides one request and replays the journal with the new entries.
@@ -102,6 +104,7 @@ func (w *Worker) Carry(moves int) error {
 			made++
 			continue
 		}
+		m.Request = w.own(m.Request)
 		w.Now = w.Now.Add(m.Takes)
 		if measures, is := m.Request.(workflow.Measure); is && w.Other {
 			if m.Request, err = otherWay(w.State, measures, w.Now); err != nil {
@@ -121,6 +124,38 @@ func (w *Worker) Carry(moves int) error {
 		made++
 	}
 	return nil
+}
+
+// own is the request with the worker's own answer, and with its helper.
+func (w *Worker) own(r workflow.Request) workflow.Request {
+	helped := func(x workflow.Witness) workflow.Witness {
+		if w.Second != "" && x != (workflow.Witness{}) {
+			return workflow.Witness{Second: w.Second}
+		}
+		return x
+	}
+	switch r := r.(type) {
+	case workflow.Finish:
+		r.Witness = helped(r.Witness)
+		return r
+	case workflow.Clear:
+		r.Witness = helped(r.Witness)
+		return r
+	case workflow.Choose:
+		step := w.State.Next(w.Now).Step
+		if step == nil {
+			return r
+		}
+		choice := step.Step.Asked(w.State.Sheet)
+		for _, name := range choice.Held(w.Answers) {
+			r.No = false
+			if r.Answer = name; len(step.Step.Methods) > 0 {
+				r.Answer = step.Job + "/" + name
+			}
+		}
+		return r
+	}
+	return r
 }
 
 // resolve returns the request that removes what holds a step back; nil: none does.

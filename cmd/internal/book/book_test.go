@@ -87,6 +87,10 @@ func pages(root *html.Node) float64 {
 		switch n.Data {
 		case "h1", "h2", "h3", "h4", "img":
 			lines += map[string]float64{"h1": 4, "h2": 3, "h3": 2, "h4": 2, "img": 15}[n.Data]
+		case "figure":
+			if attribute(n, "class") == "planned" { // beside other things
+				lines += 6
+			}
 		case "li", "p", "dd":
 			lines += math.Ceil(float64(len(textOf(n))) / 150)
 		case "tr":

@@ -73,7 +73,7 @@ func (m *maker) balance(card page.Card) *balance {
 	if p == nil {
 		return nil
 	}
-	v := p.all()
+	v := p.all(wide)
 	out := &balance{Plan: p, View: v, Key: "Seen from above, nose up."}
 	said := []string{m.s.Airframe.Mark + " from above"}
 	at := func(x, y float64) planform.Place { return planform.Place{X: x, Y: y} }

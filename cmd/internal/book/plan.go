@@ -19,7 +19,7 @@ type plan struct {
 	Shapes   []shape // in mm
 	outlines []planform.Outline
 	whole    planform.Box
-	datum    string
+	Key      string // how a view of it is read
 }
 
 // A shape is an outline or a line of a plan.
@@ -27,7 +27,7 @@ type shape struct{ Class, Path string }
 
 // newPlan draws the airframe with the selection; nil: the sheet does not say how it looks.
 func newPlan(id string, g steps.Geometry, selection steps.Selection) *plan {
-	p := &plan{ID: id, outlines: planform.Outlines(g, selection), datum: oneLine(g.Datum)}
+	p := &plan{ID: id, outlines: planform.Outlines(g, selection), Key: "From above, nose up. Distances aft and ahead count from the line 0: " + sentence(g.Datum)}
 	var seen []planform.Place
 	for _, o := range p.outlines {
 		seen = append(seen, o.Corners...)
@@ -55,22 +55,26 @@ func line(class string, from, to planform.Place) shape {
 	return outline(class, []planform.Place{from, to})
 }
 
-// of are the outlines of the zones.
-func (p *plan) of(zones ...string) (here []shape) {
+// of are the outlines of the zones, and of which there are any.
+func (p *plan) of(zones ...string) (here []shape, names []string) {
 	for _, o := range p.outlines {
 		if o.Zone != "" && slices.Contains(zones, o.Zone) {
 			here = append(here, outline("here", o.Corners))
+			if name := plain(o.Zone); !slices.Contains(names, name) {
+				names = append(names, name)
+			}
 		}
 	}
-	return here
+	return here, names
 }
 
 // A view is what a drawing shows of a plan: all of it, or the part where points lie.
 // It is as wide as its letters need: across in units of which a letter has 12.
 type view struct {
 	ID     string
-	H      string // how high it is, in the units across
-	Move   string // from mm to these units
+	W, H   string // how large it is, in its units
+	Inner  string // and the drawing in it
+	Move   string // from mm to these units, in the drawing
 	Here   []shape
 	Pins   []pin
 	Labels []label
@@ -81,9 +85,9 @@ type view struct {
 	Frame  *frame        // of the part that another view shows; nil: none
 	Says   string        // in words, for screen readers
 
-	box    planform.Box
-	k, top float64
-	taken  []area
+	box            planform.Box
+	across, k, top float64
+	taken          []area
 }
 
 // A pin is a numbered place.
@@ -107,17 +111,18 @@ func (a area) meets(b area) bool {
 
 // The units of a view.
 const (
-	across = 360
-	margin = 20.0 // for the words above and the length below
-	round  = 9.0  // the radius around a number
+	wide   = 360.0 // of a drawing by itself
+	narrow = 220.0 // and beside a text
+	margin = 20.0  // for the words above and the length below
+	round  = 9.0   // the radius around a number
 )
 
 // see makes the view of a box.
-func (p *plan) see(box planform.Box) *view {
+func (p *plan) see(box planform.Box, across float64) *view {
 	box = box.Sized(math.Max(box.Long(), box.Wide()*0.3), math.Max(box.Wide(), box.Long()*0.8))
-	v := &view{ID: p.ID, box: box, k: across / box.Wide(), top: margin}
-	v.H = num(box.Long()*v.k + 2*margin)
-	v.Move = fmt.Sprintf("translate(%s %s) scale(%s)", num(-box.From.Y*v.k), num(margin-box.From.X*v.k), strconv.FormatFloat(v.k, 'g', 6, 64))
+	v := &view{ID: p.ID, W: num(across), box: box, across: across, k: across / box.Wide(), top: margin}
+	v.H, v.Inner = num(box.Long()*v.k+2*margin), num(box.Long()*v.k)
+	v.Move = fmt.Sprintf("translate(%s %s) scale(%s)", num(-box.From.Y*v.k), num(-box.From.X*v.k), strconv.FormatFloat(v.k, 'g', 6, 64))
 	v.say(2, 13, "start", "◂ left")
 	v.say(across/2, 13, "middle", "▴ front")
 	v.say(across-2, 13, "end", "right ▸")
@@ -134,9 +139,9 @@ func (p *plan) see(box planform.Box) *view {
 }
 
 // all is the view of all of it, with places that lie beside it.
-func (p *plan) all(places ...planform.Place) *view {
+func (p *plan) all(across float64, places ...planform.Place) *view {
 	box := planform.Around(append([]planform.Place{p.whole.From, p.whole.To}, places...))
-	return p.see(box.Sized(box.Long()*1.06, box.Wide()*1.06))
+	return p.see(box.Sized(box.Long()*1.06, box.Wide()*1.06), across)
 }
 
 func (v *view) right(y float64) float64 { return (y - v.box.From.Y) * v.k }
@@ -153,14 +158,14 @@ func (v *view) say(x, y float64, anchor, says string) {
 func (v *view) bar(bottom float64) {
 	length := 1.0
 	for _, by := range []float64{2, 2.5, 2, 2, 2.5, 2, 2, 2.5, 2, 2, 2.5, 2} {
-		if length*by*v.k > across/5 {
+		if length*by*v.k > v.across/5 {
 			break
 		}
 		length *= by
 	}
 	w := length * v.k
-	v.Bar = fmt.Sprintf("M%s %sv6m0-3h%sm0-3v6", num(across-w-2), num(bottom-13), num(w))
-	v.say(across-w-6, bottom-6, "end", sized(length, "mm"))
+	v.Bar = fmt.Sprintf("M%s %sv6m0-3h%sm0-3v6", num(v.across-w-2), num(bottom-13), num(w))
+	v.say(v.across-w-6, bottom-6, "end", sized(length, "mm"))
 }
 
 // number puts numbers beside the places, so that neither a number nor a place is covered.
@@ -178,13 +183,13 @@ func (v *view) number(places []planform.Place) {
 				a := (float64(turn)*30 - 60) * math.Pi / 180
 				cx, cy := x+far*math.Cos(a), y+far*math.Sin(a)
 				at = area{cx - round - 1, cy - round - 1, 2*round + 2, 2*round + 2}
-				if free = at.x >= 0 && at.x+at.w <= across && at.y >= margin && at.y+at.h <= bottom && !slices.ContainsFunc(v.taken, at.meets); free {
+				if free = at.x >= 0 && at.x+at.w <= v.across && at.y >= margin && at.y+at.h <= bottom && !slices.ContainsFunc(v.taken, at.meets); free {
 					break search
 				}
 			}
 		}
 		if !free { // beside the last: crowded, and still told apart by its line
-			at = area{math.Min(math.Max(x+17, 0), across-2*round-2), math.Max(y-17, 0), 2*round + 2, 2*round + 2}
+			at = area{math.Min(math.Max(x+17, 0), v.across-2*round-2), math.Max(y-17, 0), 2*round + 2, 2*round + 2}
 		}
 		v.taken = append(v.taken, at)
 		cx, cy := at.x+round+1, at.y+round+1
@@ -198,7 +203,8 @@ type planned struct {
 	View  *view
 	Whole *view // nil: the view is the whole
 	Rows  []placed
-	Key   string
+	Key   string // how it is read
+	Says  string // what is filled
 }
 
 // A placed is a numbered point.
@@ -206,7 +212,7 @@ type placed struct{ N, Name, Says string }
 
 // gate draws where the points of a gate lie; nil: the sheet does not say it of all of them,
 // and a gauge in the wrong place is worse than no drawing.
-func (p *plan) gate(g steps.Gate) *planned {
+func (p *plan) gate(g steps.Gate, across float64) *planned {
 	var places []planform.Place
 	var rows []placed
 	for i, name := range g.PointNames() {
@@ -217,16 +223,16 @@ func (p *plan) gate(g steps.Gate) *planned {
 		places = append(places, planform.On(g.At[at].Place))
 		rows = append(rows, placed{strconv.Itoa(i + 1), plain(name), placeText(g.At[at].Place)})
 	}
-	here := p.of(g.Of...)
+	here, names := p.of(g.Of...)
 	if len(here) > len(p.outlines)/2 { // nearly all of it is marked by no mark
-		here = nil
+		here, names = nil, nil
 	}
-	d := p.draw(places, here)
+	d := p.draw(places, here, across)
 	d.Rows = rows
 	d.View.Says = "Where it is read, from above"
-	d.Key = "From above, nose up. Distances aft and ahead count from the line 0: " + lower(p.datum)
-	if len(here) > 0 {
-		d.Key += " Filled: " + listed(plains(g.Of)) + "."
+	d.Key = p.Key
+	if len(names) > 0 {
+		d.Says = "Filled: " + listed(names) + "."
 	}
 	return d
 }
@@ -236,11 +242,11 @@ func (p *plan) zone(zone string) *planned {
 	if p == nil {
 		return nil
 	}
-	here := p.of(zone)
+	here, _ := p.of(zone)
 	if here == nil {
 		return nil
 	}
-	d := &planned{View: p.all(), Key: "From above, nose up. Filled: " + plain(zone) + "."}
+	d := &planned{View: p.all(narrow), Says: "Filled: " + plain(zone) + "."}
 	d.View.Here, d.View.Says = here, "Where the "+plain(zone)+" is, from above"
 	return d
 }
@@ -250,7 +256,7 @@ func (p *plan) zones(zones []string) *planned {
 	if p == nil {
 		return nil
 	}
-	d := &planned{View: p.all(), Key: "From above, nose up. The line 0 is where distances aft and ahead count from: " + lower(p.datum)}
+	d := &planned{View: p.all(wide), Key: p.Key}
 	var places []planform.Place
 	for _, zone := range zones {
 		i := slices.IndexFunc(p.outlines, func(o planform.Outline) bool { return o.Zone == zone })
@@ -279,12 +285,12 @@ func inside(o planform.Outline) planform.Place {
 // then shown around it.
 const part, least = 0.45, 0.2
 
-func (p *plan) draw(places []planform.Place, here []shape) *planned {
-	whole, around := p.all(places...), planform.Around(places)
+func (p *plan) draw(places []planform.Place, here []shape, across float64) *planned {
+	whole, around := p.all(across, places...), planform.Around(places)
 	size := math.Max(p.whole.Wide(), p.whole.Long())
 	d := &planned{View: whole}
 	if w, l := math.Max(around.Wide()*1.6, size*least), math.Max(around.Long()*1.6, size*least*0.7); w < p.whole.Wide()*part && l < p.whole.Wide()*part {
-		d.View, d.Whole = p.see(around.Sized(l, w)), whole
+		d.View, d.Whole = p.see(around.Sized(l, w), across), whole
 		box := d.View.box
 		whole.Here, whole.Says, whole.Labels, whole.Bar, whole.Datum, whole.Centre = here, "Where that is on the airframe", nil, "", "", ""
 		whole.Frame = &frame{num(whole.right(box.From.Y)), num(whole.down(box.From.X)), num(box.Wide() * whole.k), num(box.Long() * whole.k)}
@@ -317,12 +323,11 @@ func placeText(p steps.Place) string {
 // away is a distance without its sign.
 func away(q quantity.Quantity) string { return strings.TrimLeft(q.String(), "-−") }
 
-// oneLine is a sentence of a document, ended by a full stop.
-func oneLine(text string) string {
-	return strings.TrimRight(strings.Join(strings.Fields(text), " "), ".") + "."
+// sentence is the first sentence of a document's text, within another.
+func sentence(text string) string {
+	first, _, _ := strings.Cut(strings.Join(strings.Fields(text), " "), ". ")
+	return small(strings.TrimRight(first, ".")) + "."
 }
 
-func lower(text string) string { return small(text) }
-
 // num is a number of a drawing, to a hundredth.
-func num(f float64) string { return fmt.Sprintf("%.6g", math.Round(f*100)/100) }
+func num(f float64) string { return fmt.Sprintf("%.6g", math.Round(f*100)/100+0) } // and no negative nought

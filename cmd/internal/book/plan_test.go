@@ -45,7 +45,7 @@ func gateAt(t testing.TB, of string, places ...string) steps.Gate {
 // beside it shows where that is.
 func TestPlanOfAGate(t *testing.T) {
 	p := plank(t)
-	d := p.gate(gateAt(t, "boom", "210 mm, 110 mm", "-12.5 mm, -90 mm"))
+	d := p.gate(gateAt(t, "boom", "210 mm, 110 mm", "-12.5 mm, -90 mm"), wide)
 	var out strings.Builder
 	calls := (&maker{}).cardCalls()
 	if err := fill(&out, cardParts+`{{template "planned" .}}`, calls, d); err != nil {
@@ -53,7 +53,7 @@ func TestPlanOfAGate(t *testing.T) {
 	}
 	// The points are 200 mm apart across and 222.5 mm along, and the view is 1.6 times as
 	// large: 320 mm in 360 units from 150 mm left, and from 79.25 mm ahead.
-	for _, says := range []string{`<svg class="view" viewBox="0 0 360 440.5"`, `<g transform="translate(168.75 109.16) scale(1.125)"><use href="#plan"/><path class="here" d="M100 200L120 200L120 600L100 600Z"`,
+	for _, says := range []string{`<svg class="view" viewBox="0 0 360 440.5"`, `<g transform="translate(168.75 89.16) scale(1.125)"><use href="#plan"/><path class="here" d="M100 200L120 200L120 600L100 600Z"`,
 		`<path class="axes" d="M0 109.16H360"/>`, `<path class="axes" d="M168.75 20V420.5"/>`, `<circle class="place" cx="292.5" cy="345.41" r="3"/>`, `<circle class="place" cx="67.5" cy="95.09" r="3"/>`, `<text x="301" y="334.68" text-anchor="middle">1</text>`, ">2</text>",
 		`<path class="bar" d="M301.75 427.5v6m0-3h56.25m0-3v6"`, ">50 mm</text>", ">◂ left</text>", ">▴ front</text>", ">right ▸</text>", `<rect class="frame" x="129.06" y="3.57" width="108.68" height="120.91"`,
 		"<li>point 1: 210 mm aft of 0, 110 mm right</li>", "<li>point 2: 12.5 mm ahead of 0, 90 mm left</li>", "count from the line 0: the leading edge. Filled: boom."} {
@@ -61,7 +61,7 @@ func TestPlanOfAGate(t *testing.T) {
 			t.Errorf("the drawing does not have %q:\n%s", says, out.String())
 		}
 	}
-	if d.Whole == nil || p.gate(gateAt(t, "boom", "0 mm, -480 mm", "0 mm, 480 mm")).Whole != nil {
+	if d.Whole == nil || p.gate(gateAt(t, "boom", "0 mm, -480 mm", "0 mm, 480 mm"), wide).Whole != nil {
 		t.Error("what fills a small part is drawn larger, and what fills the whole is not")
 	}
 }
@@ -71,14 +71,14 @@ func TestPlanOfAGate(t *testing.T) {
 func TestNoPlanWithoutAPlace(t *testing.T) {
 	p, g := plank(t), gateAt(t, "boom", "210 mm, 110 mm")
 	g.Points = append(g.Points, "rear")
-	if p.gate(g) != nil || p.gate(steps.Gate{Name: "mass"}) != nil {
+	if p.gate(g, wide) != nil || p.gate(steps.Gate{Name: "mass"}, wide) != nil {
 		t.Error("a gate is drawn, though nobody said where all of its points lie")
 	}
 	if p.zone("radio") != nil || p.zone("") != nil || p.zone("boom") == nil {
 		t.Error("a zone is drawn if it has an outline")
 	}
 	var none *plan
-	if none.zone("wing") != nil || none.gate(gateAt(t, "wing", "0 mm, 0 mm")) != nil || none.zones(nil) != nil {
+	if none.zone("wing") != nil || none.gate(gateAt(t, "wing", "0 mm, 0 mm"), wide) != nil || none.zones(nil) != nil {
 		t.Error("something is drawn of nothing")
 	}
 	if newPlan("plan", steps.Geometry{Datum: "the nose"}, steps.Selection{}) != nil {
@@ -96,16 +96,16 @@ func TestNumbersKeepClear(t *testing.T) {
 			places = append(places, fmt.Sprintf("%d mm, %d mm", rapid.IntRange(-50, 650).Draw(rt, "x"), rapid.IntRange(-520, 520).Draw(rt, "y")))
 		}
 		g := gateAt(t, "wing", places...)
-		v := p.gate(g).View
+		v := p.gate(g, wide).View
 		at := func(text string) float64 { f, _ := strconv.ParseFloat(text, 64); return f }
 		height := at(v.H)
 		for i, pin := range v.Pins {
 			place := planform.On(g.At[i].Place)
-			if math.Abs(at(pin.X)-v.right(place.Y)) > 0.01 || math.Abs(at(pin.Y)-v.down(place.X)) > 0.01 || at(pin.X) < 0 || at(pin.X) > across || at(pin.Y) < margin || at(pin.Y) > height-margin {
+			if math.Abs(at(pin.X)-v.right(place.Y)) > 0.01 || math.Abs(at(pin.Y)-v.down(place.X)) > 0.01 || at(pin.X) < 0 || at(pin.X) > wide || at(pin.Y) < margin || at(pin.Y) > height-margin {
 				rt.Fatalf("point %d lies at %s, %s", i+1, pin.X, pin.Y)
 			}
 			x, y := at(pin.LabelX), at(pin.LabelY)
-			if x < round || x > across-round || y < margin+round-1 || y > height-margin-round+1 {
+			if x < round || x > wide-round || y < margin+round-1 || y > height-margin-round+1 {
 				rt.Fatalf("the number %d leaves the drawing", i+1)
 			}
 			for j, other := range v.Pins {

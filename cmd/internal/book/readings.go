@@ -70,7 +70,13 @@ func (m *maker) gates() ([]gate, []gate) {
 	have := map[string]bool{}
 	for _, r := range m.s.Gates(m.now) {
 		have[r.Gate.Name] = true
-		g := gate{Gate: page.NewGate(m.s, r, m.now), ID: "gate-" + r.Gate.Name, Words: strings.TrimSuffix(m.told(page.Said(r.Says(), m.o.Zone)), "."), By: r.By, Where: m.plan().gate(r.Gate)}
+		g := gate{Gate: page.NewGate(m.s, r, m.now), ID: "gate-" + r.Gate.Name, Words: strings.TrimSuffix(m.told(page.Said(r.Says(), m.o.Zone)), "."), By: r.By, Where: m.plan().gate(r.Gate, narrow)}
+		if g.Where != nil { // how all are read stands above, and where a point is in the sheet
+			g.Where.Key = ""
+			for i := range g.Where.Rows {
+				g.Where.Rows[i].Says = ""
+			}
+		}
 		g.Title, g.Limits = titled(g.Title, g.Name), m.told(g.Limits)
 		for _, j := range m.record.Judgements {
 			if j.Gate.Name != r.Gate.Name {

@@ -80,6 +80,11 @@ func (m *maker) told(text string) string {
 	if m.called == nil {
 		m.called = m.titles()
 	}
+	return renamed(text, m.called)
+}
+
+// renamed is a text with other words in the place of names.
+func renamed(text string, called map[string]string) string {
 	var b strings.Builder
 	for text != "" {
 		end := strings.IndexFunc(text, func(r rune) bool { return !within(r) })
@@ -93,7 +98,7 @@ func (m *maker) told(text string) string {
 			}
 		}
 		word := text[:end]
-		if title, ok := m.called[word]; ok {
+		if title, ok := called[word]; ok {
 			word = title
 		}
 		b.WriteString(word)

@@ -21,10 +21,11 @@ func (a *app) balanceCommand() *cobra.Command {
 		Use:   "balance [MARK]",
 		Short: "Show where an airframe balances, and what would put it right",
 		Long: "Show where an airframe balances: as it was weighed last, and as it is computed from that and the\n" +
-			"equipment fitted, moved or removed since. It says where the battery has to lie, and how much\n" +
-			"ballast where would do as well, in whole steps of the scale, rounded to the nose-heavy side. It\n" +
-			"aims at the middle of the limits; where the airframe was not weighed as it is, at half the way\n" +
-			"from there to the forward limit. What crosses a limit with its uncertainty is undecided.\n\n" +
+			"equipment fitted, moved or removed since. It says where the battery has to lie and, where its\n" +
+			"travel is too short, how much ballast where does the rest, in whole steps of the scale, rounded\n" +
+			"to the nose-heavy side. It aims at the middle of the limits; where the airframe was not weighed\n" +
+			"as it is, at half the way from there to the forward limit. What no whole millimetre or step\n" +
+			"improves stays as it is. What crosses a limit with its uncertainty is undecided.\n\n" +
 			"--try shows what things would do before they are fitted. Nothing is recorded. To weigh it:\n" +
 			"fettle measure. Stations count aft from the datum of the design sheet; negative ones lie ahead\n" +
 			"of it. What is computed replaces no weighing.\n\n" + page.LocalRules,
@@ -33,7 +34,7 @@ func (a *app) balanceCommand() *cobra.Command {
 		ValidArgsFunction: a.completeMarks,
 	}
 	cmd.Flags().StringArrayVar(&try, "try", nil, "what it would do on board, `\"NAME MASS @ STATION\"`; several may be given")
-	cmd.Flags().StringVar(&at, "at", "", "ballast at this `STATION`, such as -320mm (else the least, if the battery does not do)")
+	cmd.Flags().StringVar(&at, "at", "", "ballast at this `STATION`, such as -320mm (else the least, and only if the battery does not do)")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.balance(cmd.Context(), args, try, at) }
 	return cmd
 }
@@ -69,10 +70,7 @@ func (a *app) balance(ctx context.Context, args, try []string, at string) error 
 		return refused(err)
 	}
 	p, err := page.NewBalance(state, poise, parts, station)
-	var impossible *workflow.Impossible
-	switch {
-	case errors.As(err, &impossible) && at == "": // there is more to show
-	case err != nil:
+	if err != nil {
 		return refused(err)
 	}
 	return a.show(p)

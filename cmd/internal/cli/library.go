@@ -9,9 +9,11 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"fettle/cmd/internal/book"
 	"fettle/cmd/internal/keep"
 	"fettle/cmd/internal/page"
 	"fettle/cmd/internal/term"
@@ -74,43 +76,79 @@ func (a *app) libraryCommand() *cobra.Command {
 func (a *app) showCommand() *cobra.Command {
 	var parts, full bool
 	var with []string
+	var format, design string
 	cmd := &cobra.Command{
-		Use:               "show NAME",
-		Short:             "Show one document; --full shows every word of it",
+		Use:   "show NAME",
+		Short: "Show one document; --full shows every word of it",
+		Long: "Show one document; --full shows every word of it, as whoever works by it will see it.\n\n" +
+			"--format html prints it to work from on paper, A4: every step with its cautions, drawings of\n" +
+			"where the gauge goes, boxes to tick and lines to fill. The drawings are made of the geometry of\n" +
+			"the design sheet and the places of the points (at:) of a gate; without these a gate has none.",
+		Example:           "  fettle library show causeway\n  fettle library show causeway-build --format html > build.html",
 		Args:              arguments(1, 1),
 		ValidArgsFunction: a.completeDocuments,
-		RunE: func(_ *cobra.Command, args []string) error {
-			library, err := a.library()
-			if err != nil {
-				return err
-			}
-			doc, err := library.Find(args[0])
-			if err != nil {
-				return err
-			}
-			switch {
-			case full && parts:
-				return usage("--full conflicts with --parts")
-			case !parts && len(with) > 0:
-				return usage("--with goes with --parts")
-			case full:
-				return a.show(page.NewFullDocument(doc, library.OriginOf(doc), library.SheetsOf(doc)))
-			case !parts:
-				return a.show(page.NewDocument(doc, library.OriginOf(doc)))
-			case doc.Procedure == nil:
-				return usage("%s is not a procedure; only a procedure has tools and parts to list", args[0])
-			}
-			things, err := page.NewThings(doc.Procedure.For(steps.Selection{Has: with}, ""))
-			if err != nil {
-				return err
-			}
-			return a.show(things)
-		},
+	}
+	a.formats(cmd, &format, "", "html")
+	cmd.RunE = func(_ *cobra.Command, args []string) error {
+		library, err := a.library()
+		if err != nil {
+			return err
+		}
+		doc, err := library.Find(args[0])
+		if err != nil {
+			return err
+		}
+		switch paper := format == "html"; {
+		case full && parts:
+			return usage("--full conflicts with --parts")
+		case paper && (full || parts):
+			return usage("--format html has all of it; leave --full and --parts out")
+		case !parts && !paper && len(with) > 0:
+			return usage("--with goes with --parts or --format html")
+		case !paper && design != "":
+			return usage("--design goes with --format html")
+		case paper:
+			return a.paper(library, doc, design, with)
+		case full:
+			return a.showAs(page.NewFullDocument(doc, library.OriginOf(doc), library.SheetsOf(doc)), format)
+		case !parts:
+			return a.showAs(page.NewDocument(doc, library.OriginOf(doc)), format)
+		case doc.Procedure == nil:
+			return usage("%s is not a procedure; only a procedure has tools and parts to list", args[0])
+		}
+		things, err := page.NewThings(doc.Procedure.For(steps.Selection{Has: with}, ""))
+		if err != nil {
+			return err
+		}
+		return a.showAs(things, format)
 	}
 	cmd.Flags().BoolVar(&full, "full", false, "every step as at the bench, every gate with its limits, for proof-reading")
 	cmd.Flags().BoolVar(&parts, "parts", false, "of a procedure: its tools, and its parts added up")
-	cmd.Flags().StringSliceVar(&with, "with", nil, "with --parts: the `OPTIONS` of the airframe")
+	cmd.Flags().StringSliceVar(&with, "with", nil, "with --parts or --format html: the `OPTIONS` of the airframe")
+	cmd.Flags().StringVar(&design, "design", "", "with --format html: the `DESIGN` whose limits and drawings a procedure for several has")
 	return cmd
+}
+
+// paper writes a document to work from on paper, by one design sheet.
+func (a *app) paper(library *procedures.Library, doc *procedures.Document, design string, with []string) error {
+	sheet := doc.Sheet
+	if sheet == nil && doc.Procedure != nil {
+		sheets := library.SheetsOf(doc)
+		var names []string
+		for _, s := range sheets {
+			names = append(names, s.Name)
+			if s.Name == design || design == "" && len(sheets) == 1 {
+				sheet = s
+			}
+		}
+		switch {
+		case sheet == nil && design != "":
+			return usage("%s does not serve the design %q; it serves %s", doc.Name(), design, strings.Join(names, ", "))
+		case sheet == nil && len(sheets) > 1:
+			return usage("%s serves %s; say with --design whose limits and drawings it is to have", doc.Name(), strings.Join(names, ", "))
+		}
+	}
+	return book.WriteDocument(a.Out, page.NewFullDocument(doc, library.OriginOf(doc), library.SheetsOf(doc)), sheet, with)
 }
 
 func (a *app) lessonsCommand() *cobra.Command {

@@ -18,6 +18,8 @@ type Balance struct {
 	Mark    string       `json:"mark"`
 	Gate    string       `json:"gate"`
 	Datum   string       `json:"datum"`
+	Zero    float64      `json:"gate_zero_mm,omitempty"` // the station from which the gate is read
+	Reads   string       `json:"gate_title"`
 	Low     *float64     `json:"forward_limit_mm,omitempty"`
 	High    *float64     `json:"aft_limit_mm,omitempty"`
 	LowMAC  *float64     `json:"forward_limit_percent_mac,omitempty"`
@@ -31,12 +33,15 @@ type Balance struct {
 	Again   string       `json:"weigh_again,omitempty"` // why it has to be weighed again
 	MassU   float64      `json:"mass_uncertainty_g,omitempty"`
 	MassBy  string       `json:"mass_from"`
+	Over    string       `json:"over_mass_limit,omitempty"`
 	Unknown []string     `json:"unknown,omitempty"`
 	Assumed []string     `json:"assumed,omitempty"`
 	Remedy  []string     `json:"state,omitempty"` // the commands that say what is not known
 	Tried   []BalanceTry `json:"tried,omitempty"`
 	Target  *Station     `json:"target,omitempty"`
 	Aim     string       `json:"aim,omitempty"`
+	Near    bool         `json:"as_near_as_can_be_told,omitempty"`
+	Stays   bool         `json:"may_stay,omitempty"` // it is in tolerance as it is
 	Slide   *Slide       `json:"battery,omitempty"`
 	Ballast *Ballast     `json:"ballast,omitempty"`
 	Refused string       `json:"no_ballast,omitempty"` // why there is none
@@ -53,6 +58,7 @@ type Balance struct {
 // A Station is a place aft of the datum.
 type Station struct {
 	X       float64  `json:"station_mm"`
+	Read    *float64 `json:"as_gate_reads_mm,omitempty"` // where the gate is not read from the datum
 	U       *float64 `json:"uncertainty_mm,omitempty"`
 	Percent *float64 `json:"percent_mac,omitempty"`
 }
@@ -63,6 +69,7 @@ type BalanceTry struct {
 	Mass    float64 `json:"mass_g"`
 	Station float64 `json:"station_mm"`
 	Then    Station `json:"then"`
+	Total   float64 `json:"total_mass_g"`
 	Verdict string  `json:"verdict"`
 }
 
@@ -73,21 +80,30 @@ type Slide struct {
 	Front float64 `json:"front_mm"`
 	Rear  float64 `json:"rear_mm"`
 	Width float64 `json:"width_mm"`
-	Short bool    `json:"end_of_travel"`
+	From  float64 `json:"travel_from_mm"`
+	To    float64 `json:"travel_to_mm"`
+	End   bool    `json:"end_of_travel"`
+	Short bool    `json:"not_far_enough"`
 	Then  Station `json:"then"`
+
+	outside bool // it lies outside of its travel now
 }
 
 // A Ballast is a mass at a station.
 type Ballast struct {
 	Mass    float64 `json:"mass_g"`
 	Station float64 `json:"station_mm"`
+	Rest    bool    `json:"with_battery_moved"`
 	Then    Station `json:"then"`
 }
 
-func stationOf(x, u float64, wing planform.Surface) Station {
+func stationOf(x, u float64, wing planform.Surface, zero float64) Station {
 	s := Station{X: x, U: finite(u)}
 	if wing.Area > 0 {
 		s.Percent = finite(wing.Chord.Percent(x))
+	}
+	if zero != 0 {
+		s.Read = finite(x - zero)
 	}
 	return s
 }
@@ -95,14 +111,14 @@ func stationOf(x, u float64, wing planform.Surface) Station {
 // NewBalance makes the page; try are parts to be tried, and at a station for ballast, NaN
 // for the least.
 func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at float64) (Balance, error) {
-	b := Balance{Mark: s.Airframe.Mark, Gate: p.Gate.Name, Datum: s.Sheet.Geometry.Datum, Low: finite(p.Low), High: finite(p.High),
-		Counts: p.Counts, At: p.At, Now: stationOf(p.Now, p.NowU, p.Wing), Verdict: string(p.Verdict()), Mass: p.Mass, MassU: p.MassU, MassBy: massFrom(p.MassBy),
+	b := Balance{Mark: s.Airframe.Mark, Gate: p.Gate.Name, Reads: p.Gate.Title, Zero: p.Zero, Datum: s.Sheet.Geometry.Datum, Low: finite(p.Low), High: finite(p.High),
+		Counts: p.Counts, At: p.At, Now: stationOf(p.Now, p.NowU, p.Wing, p.Zero), Verdict: string(p.Verdict()), Mass: p.Mass, MassU: p.MassU, MassBy: massFrom(p.MassBy),
 		Unknown: p.Unknown, Assumed: p.Assumed, Remedy: toSay(s.Airframe.Mark, p.Lacks)}
 	if p.Wing.Area > 0 {
 		b.LowMAC, b.HighMAC = finite(p.Wing.Chord.Percent(p.Low)), finite(p.Wing.Chord.Percent(p.High))
 	}
 	if p.Weighed {
-		w := stationOf(p.Station, p.U, p.Wing)
+		w := stationOf(p.Station, p.U, p.Wing, p.Zero)
 		b.Weighed = &w
 	}
 	b.level(s, p)
@@ -116,41 +132,47 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 		return b, err
 	}
 	for _, t := range tried {
-		b.Tried = append(b.Tried, BalanceTry{t.Name, t.Mass, t.Station, stationOf(t.Then, t.U, p.Wing), string(t.Verdict)})
+		b.Tried = append(b.Tried, BalanceTry{t.Name, t.Mass, t.Station, stationOf(t.Then, t.U, p.Wing, p.Zero), t.Total, string(t.Verdict)})
 	}
-	target, ok := then.Target()
-	switch {
-	case !ok && !p.Sure() && !math.IsNaN(at):
+	if o, over := then.Over(); over {
+		b.Over = fmt.Sprintf("too heavy: over the limit of %.0f g (%s) by %.0f g", o.Limit, o.Gate, math.Ceil(o.By-1e-9))
+		if o.Possible {
+			b.Over = "perhaps " + b.Over
+		}
+	}
+	a, ok := then.Advise(at)
+	switch given := !math.IsNaN(at); {
+	case given && !p.Sure():
 		return b, &workflow.Impossible{Why: "nobody knows where it balances (" + b.Again + "), so no ballast is worked out"}
+	case given && a.Refused != nil:
+		return b, a.Refused
 	case !ok:
 		return b, nil
 	}
-	aim := stationOf(target, math.NaN(), p.Wing)
-	b.Target, b.Aim = &aim, "the middle of the range"
-	if p.Doubtful() {
+	aim := stationOf(a.Target, math.NaN(), p.Wing, p.Zero)
+	b.Target, b.Near, b.Stays = &aim, a.Near, then.Verdict() == measuring.In
+	switch {
+	case b.Low == nil || b.High == nil:
+		b.Aim = "clear of the limit by twice what it is accurate to"
+	case then.Doubtful():
 		b.Aim = "half the way from the middle to the forward limit, since it is not weighed as it is: nose-heavy is the safe side"
-	}
-	if slide, ok := then.Slide(target); ok {
-		b.Slide = &Slide{slide.Title, slide.By, slide.Front, slide.Rear, slide.Width, slide.Short, stationOf(slide.Then, then.NowU, p.Wing)}
-	}
-	ballast, err := workflow.Ballast{}, error(nil)
-	switch given := !math.IsNaN(at); {
-	case given:
-		ballast, err = then.Ballast(at, target, p.Step())
-	case b.Slide == nil || b.Slide.Short:
-		ballast, err = then.Least(target, p.Step())
 	default:
-		return b, nil
+		b.Aim = "the middle of the range"
 	}
-	if err != nil {
-		b.Refused = err.Error()
-		return b, err
+	if s := a.Slide; s != nil {
+		b.Slide = &Slide{s.Title, s.By, s.Front, s.Rear, s.Width, s.From, s.To, s.End, s.Short, stationOf(s.Then, then.NowU, p.Wing, p.Zero), s.Outside}
 	}
-	b.Ballast = &Ballast{ballast.Mass, ballast.Station, stationOf(ballast.Then, then.NowU, p.Wing)}
+	if m := a.Ballast; m != nil {
+		b.Ballast = &Ballast{m.Mass, m.Station, a.Rest, stationOf(m.Then, then.NowU, p.Wing, p.Zero)}
+	}
+	if a.Refused != nil {
+		b.Refused = a.Refused.Error()
+	}
 	return b, nil
 }
 
-// level says where it balances across, and what levels it.
+// level says where it balances across, and what levels it, in whole steps of the scale;
+// nothing of what the scales can't tell from level.
 func (b *Balance) level(s *workflow.State, p workflow.Poise) {
 	side, ok := s.Sideways(p.Asked())
 	if !ok {
@@ -164,7 +186,11 @@ func (b *Balance) level(s *workflow.State, p workflow.Poise) {
 		b.YAgain = said(side.Why)
 		return
 	}
-	b.Tip, b.Side = finite(math.Round(side.Mass/p.Step())*p.Step()), "right"
+	grams := math.Round(side.Mass/p.Step()) * p.Step()
+	if side.Mass <= side.MassU {
+		grams = 0
+	}
+	b.Tip, b.Side = &grams, "right"
 	if side.Left {
 		b.Side = "left"
 	}
@@ -246,14 +272,88 @@ func toSay(mark string, lacks []workflow.Lack) []string {
 	return all
 }
 
-func (s Station) words() string {
-	text := places(s.X, 1)
-	if s.U != nil {
-		text += " ± " + places(math.Ceil(*s.U*10)/10, 1)
+// lengths are stations or distances in mm, and in inches too where both are wanted.
+func lengths(c Clock, digits int, mm ...float64) string {
+	return inBoth(c, "mm", digits, "in", 1/25.4, mm...)
+}
+
+// masses are grams, and ounces too where both are wanted.
+func masses(c Clock, digits int, grams ...float64) string {
+	return inBoth(c, "g", digits, "oz", 1/28.349523125, grams...)
+}
+
+func inBoth(c Clock, unit string, digits int, other string, scale float64, values ...float64) string {
+	join := func(unit string, digits int, scale float64) string {
+		var texts []string
+		for _, v := range values {
+			texts = append(texts, places(v*scale, digits))
+		}
+		return quantity.Written(strings.Join(texts, " to "), unit)
 	}
-	text = quantity.Written(text, "mm")
+	text := join(unit, digits, 1)
+	if c.BothUnits {
+		text += " (" + join(other, 2, scale) + ")"
+	}
+	return text
+}
+
+// words are the station as the gate reads it, and where that is not from the datum as a
+// station too.
+func (s Station) words(c Clock) string {
+	x, more := s.X, []string(nil)
+	if s.Read != nil {
+		x, more = *s.Read, append(more, lengths(c, 1, s.X)+" from the datum")
+	} else if c.BothUnits {
+		more = append(more, digitsNear(s.X/25.4, 2, "in"))
+	}
 	if s.Percent != nil {
-		text += fmt.Sprintf(" (%.1f %% MAC)", *s.Percent)
+		more = append(more, places(*s.Percent, 1)+" % MAC")
+	}
+	u := 0.
+	if s.U != nil {
+		u = *s.U
+	}
+	text := quantity.Written(interval(x, u), "mm")
+	if s.Read != nil {
+		text += " as the gate reads it"
+	}
+	if len(more) > 0 {
+		text += " (" + strings.Join(more, ", ") + ")"
+	}
+	return text
+}
+
+// limits are those of the gate, as it reads them.
+func (b Balance) limits(c Clock) string {
+	both := func(low, high *float64, by float64) []float64 {
+		var all []float64
+		for _, limit := range []*float64{low, high} {
+			if limit != nil {
+				all = append(all, *limit-by)
+			}
+		}
+		return all
+	}
+	read := both(b.Low, b.High, b.Zero)
+	if len(read) == 0 {
+		return ""
+	}
+	text := lengths(c, 1, read...)
+	switch {
+	case b.Low == nil:
+		text = "at most " + text
+	case b.High == nil:
+		text = "at least " + text
+	}
+	if b.Zero != 0 {
+		text += " as the gate reads it, " + lengths(c, 1, both(b.Low, b.High, 0)...) + " from the datum"
+	}
+	var percents []string
+	for _, p := range both(b.LowMAC, b.HighMAC, 0) {
+		percents = append(percents, places(p, 1))
+	}
+	if len(percents) > 0 {
+		text += ", " + strings.Join(percents, " to ") + " % MAC"
 	}
 	return text
 }
@@ -264,67 +364,58 @@ func (b Balance) Markdown(clock Clock) string {
 	line := func(format string, args ...any) { l.item("%s", esc(fmt.Sprintf(format, args...))) }
 	l.add("# %s: balance\n", esc(b.Mark))
 	line("Stations are in mm aft of the datum, negative ahead of it. The datum: %s", b.Datum)
+	if b.Zero != 0 {
+		line("The gate is read from %s: %s", lengths(clock, 1, b.Zero), b.Reads)
+	}
 	if b.Weighed != nil {
-		line("Last weighing: %s, %s", b.Weighed.words(), clock.At(b.At))
+		line("Last weighing: %s, %s", b.Weighed.words(clock), clock.At(b.At))
 	}
-	with := fmt.Sprintf("%.0f g", b.Mass)
+	with := masses(clock, 0, b.Mass)
 	if u := math.Ceil(b.MassU); u > 0 {
-		with = fmt.Sprintf("%.0f ± %.0f g", b.Mass, u)
+		with = fmt.Sprintf("%.0f ± %s", b.Mass, masses(Clock{}, 0, u))
+		if clock.BothUnits {
+			with += fmt.Sprintf(" (%.2f oz)", b.Mass/28.349523125)
+		}
 	}
-	now := b.Now.words()
+	now := b.Now.words(clock)
 	if len(b.Unknown) > 0 && b.Weighed != nil {
 		now = "not known"
 	}
 	line("Now: %s, with %s (%s): %s", now, with, b.MassBy, b.Verdict)
-	if b.Low != nil && b.High != nil {
-		mac := ""
-		if b.LowMAC != nil && b.HighMAC != nil {
-			mac = fmt.Sprintf(", %.1f to %.1f %% MAC", *b.LowMAC, *b.HighMAC)
-		}
-		line("Limits: %s to %s mm%s (gate %s)", places(*b.Low, 1), places(*b.High, 1), mac, b.Gate)
+	if limits := b.limits(clock); limits != "" {
+		line("Limits: %s (gate %s)", limits, b.Gate)
 	}
 	if b.Again != "" {
 		l.item("**%s**", esc(b.Again))
 	}
-	for _, try := range b.Tried {
-		line("With %s, %s g at %s mm: %s, %s", try.Name, places(try.Mass, 1), places(try.Station, 1), try.Then.words(), try.Verdict)
+	for i, try := range b.Tried {
+		and := "With"
+		if i > 0 {
+			and = "And with"
+		}
+		line("%s %s, %s at %s: %s, with %s, %s", and, try.Name, masses(clock, 1, try.Mass), lengths(clock, 1, try.Station), try.Then.words(clock), masses(clock, 0, try.Total), try.Verdict)
+	}
+	if b.Over != "" {
+		l.item("**%s**", esc(b.Over))
 	}
 	if len(b.Tried) > 0 {
 		line("Nothing of that is recorded; what follows is with it on board")
 	}
-	if b.Target != nil {
-		line("Aim at %s: %s", b.Target.words(), b.Aim)
-	}
-	if s := b.Slide; s != nil {
-		way, spacer := "stays where it is", ""
-		switch {
-		case s.By < 0:
-			way, spacer = fmt.Sprintf("%.0f mm forward", -s.By), fmt.Sprintf(", or put a spacer of %.0f mm behind it", -s.By)
-		case s.By > 0:
-			way, spacer = fmt.Sprintf("%.0f mm aft", s.By), fmt.Sprintf(", or put a spacer of %.0f mm ahead of it", s.By)
+	if b.Target != nil && !b.Near {
+		if b.Stays {
+			line("It may stay as it is: it is inside the limits. To bring it closer to the aim:")
 		}
-		line("%s: %s, from %.0f to %.0f mm; cut its bed %.0f mm wide there%s. Then it balances at %s", s.Title, way, s.Front, s.Rear, s.Width, spacer, s.Then.words())
-		if s.Short {
-			line("That is the end of its travel, and not far enough")
-		}
+		line("Aim at %s: %s", b.Target.words(clock), b.Aim)
 	}
-	if m := b.Ballast; m != nil {
-		if m.Mass == 0 {
-			line("No ballast is needed")
-		} else {
-			line("Ballast, without moving anything: %.0f g at %.0f mm. Then it balances at %s", m.Mass, m.Station, m.Then.words())
-		}
-	}
-	if b.Refused != "" {
-		line("No ballast alone would do: %s", b.Refused)
-	}
+	b.advice(clock, line)
 	switch by := b.YBy; {
 	case b.YAgain != "":
 		line("Sideways: not known; what %s said no longer counts: %s", by, b.YAgain)
-	case b.Tip != nil && *b.Tip == 0:
-		line("Level sideways, by %s", by)
-	case b.Tip != nil:
-		line("Sideways, by %s: %.0f g at the %s tip would level it", by, *b.Tip, b.Side)
+	case b.Tip == nil, *b.Tip == 0 && b.YAt.IsZero():
+	case *b.Tip == 0:
+		line("Level sideways, as far as the scales can tell, by %s", by)
+	default:
+		line("Sideways, by %s: %s at the %s tip would level it", by, masses(clock, 1, *b.Tip), b.Side)
 	}
 	if b.Scales != "" {
 		line("Scales: %s", b.Scales)
@@ -336,4 +427,45 @@ func (b Balance) Markdown(clock Clock) string {
 		l.add("\n%s", command(b.Measure))
 	}
 	return l.String()
+}
+
+// advice says what would put it right.
+func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
+	if b.Near {
+		line("It balances where it should, as near as can be told: nothing has to be moved, and no ballast is needed")
+	}
+	if s := b.Slide; s != nil && !b.Near {
+		bed := fmt.Sprintf("from %s; cut its bed there as wide as your pack is long (the sheet's: %s)", lengths(clock, 0, s.Front, s.Rear), lengths(clock, 0, s.Width))
+		travel := ""
+		if s.outside {
+			travel = fmt.Sprintf(", outside its travel of %s for its middle", lengths(clock, 0, s.From, s.To))
+		}
+		switch by := lengths(clock, 0, math.Abs(s.By)); {
+		case s.By < 0:
+			line("%s: %s forward, %s, or put a spacer of %s behind it. Then it balances at %s", s.Title, by, bed, by, s.Then.words(clock))
+		case s.By > 0:
+			line("%s: %s aft, %s, or put a spacer of %s ahead of it. Then it balances at %s", s.Title, by, bed, by, s.Then.words(clock))
+		default:
+			line("%s: stays where it is%s; no place of its travel is better", s.Title, travel)
+		}
+		switch {
+		case s.Short && s.By != 0:
+			line("That is the end of its travel, and not far enough")
+		case s.End && s.By != 0:
+			line("That is the end of its travel, and inside the limits")
+		}
+	}
+	how := "without moving anything"
+	if b.Slide != nil && b.Slide.Short && b.Slide.By != 0 {
+		how = "with the battery at the end of its travel"
+	}
+	if m := b.Ballast; m != nil {
+		line("Ballast, %s: %s at %s. Then it balances at %s", how, masses(clock, 1, m.Mass), lengths(clock, 1, m.Station), m.Then.words(clock))
+	}
+	if b.Refused != "" {
+		line("No ballast would do, %s: %s", how, b.Refused)
+	}
+	if b.Target != nil && !b.Near && b.Slide == nil && b.Ballast == nil && b.Refused == "" {
+		line("It is inside the limits as it is computed: no ballast is needed")
+	}
 }

@@ -82,7 +82,7 @@ func (l *lines) fullStep(s *steps.Step, sheets []*steps.Sheet) {
 	adhesives := ofSheets(sheets, func(sheet *steps.Sheet) (said []string) {
 		for _, name := range s.Adhesives {
 			if a, ok := sheet.Adhesive(name); ok {
-				said = append(said, fmt.Sprintf("%s, %s: %s", a.Name, a.Title, adhesiveSays(a)))
+				said = append(said, fmt.Sprintf("%s, %s: %s", a.Name, a.Title, AdhesiveText(a)))
 			}
 		}
 		return said

@@ -216,6 +216,15 @@ func scalesText(r measuring.Result) string {
 	return text
 }
 
+// PassText is what passes with the gate's gauge, where that is less than the limits.
+func PassText(g steps.Gate, gauge steps.Gauge) string {
+	pass, ok := g.Rule().Passing(gauge.Doubt())
+	if g.Acceptance == steps.Plain { // all within the limits does
+		pass, ok = g.Limits, true
+	}
+	return passesText(g, pass, ok)
+}
+
 // passesText is what passes with a gauge, where that is less than the limits.
 func passesText(g steps.Gate, pass measuring.Limits, ok bool) string {
 	if !g.Result.IsZero() { // it depends on the readings
@@ -285,6 +294,16 @@ func (g Gate) brief(c Clock) string {
 		text += "; " + esc(g.Passes)
 	}
 	return text + ". " + g.says(len(g.Parts) == 0) + optionally(" ", Capital(esc(g.Throw))) + g.other(c)
+}
+
+// atBench is what a gate that is measured now is read within, and with what.
+func (g Gate) atBench(c Clock) string {
+	text := fmt.Sprintf("**%s**: %s, with the %s", esc(g.Title), esc(g.Limits), esc(strings.ToLower(g.Gauge)))
+	text += optionally("; ", esc(strings.TrimSuffix(g.Passes, " with this gauge"))) + "."
+	if g.Reason != g.words { // why what was read before does not count
+		text += " " + g.says(false)
+	}
+	return text + g.other(c)
 }
 
 // gate adds the gate above its parts, and where its scales stand.

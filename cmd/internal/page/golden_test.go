@@ -117,7 +117,7 @@ func of(name string) string {
 // that give Markdown, by the package's source.
 func makers(t *testing.T) (names []string) {
 	t.Helper()
-	small := []string{"Span", "TablesHold", "LimitsText", "Escape"} // words inside a line
+	small := []string{"Span", "TablesHold", "LimitsText", "PassText", "AdhesiveText", "Escape"} // words inside a line
 	files, err := filepath.Glob("*.go")
 	if err != nil {
 		t.Fatal(err)

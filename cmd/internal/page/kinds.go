@@ -74,9 +74,9 @@ func fillCoat(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, no
 		if a.Title == "" {
 			continue // the sheet has none of that name
 		}
-		if p.Joint.Adhesive, p.Joint.Says, p.Joint.Mixed = a.Title, adhesiveSays(a.Adhesive), a.Times.Mixed; len(may) > 1 {
+		if p.Joint.Adhesive, p.Joint.Says, p.Joint.Mixed = a.Title, AdhesiveText(a.Adhesive), a.Times.Mixed; len(may) > 1 {
 			p.Joint.Adhesive, p.Joint.Says, p.Joint.Mixed = "", "", false
-			p.Joint.OneOf = append(p.Joint.OneOf, Adhesive{a.Name, a.Title, adhesiveSays(a.Adhesive), a.Times.Mixed, newReasons(a.Unfit)})
+			p.Joint.OneOf = append(p.Joint.OneOf, Adhesive{a.Name, a.Title, AdhesiveText(a.Adhesive), a.Times.Mixed, newReasons(a.Unfit)})
 		}
 	}
 }
@@ -92,7 +92,8 @@ func fillGlue(p *Step, s *workflow.State, job *workflow.Job, step steps.Step, no
 	}
 }
 
-func adhesiveSays(a steps.Adhesive) string {
+// AdhesiveText is the clocks of an adhesive in words.
+func AdhesiveText(a steps.Adhesive) string {
 	says := fmt.Sprintf("join from %s to %s after spreading, at %s; handle after %s, full strength after %s", a.From, a.To, a.At, a.Handling, a.Cure)
 	if a.Times.Mixed {
 		says = fmt.Sprintf("join within %s of mixing, at %s; handle after %s, full strength after %s", a.To, a.At, a.Handling, a.Cure)

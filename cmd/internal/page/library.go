@@ -96,7 +96,7 @@ func newPlanform(p procedures.Planform) Planform {
 		f.Without = err.Error()
 		return f
 	}
-	at := stationOf(neutral, math.NaN(), wing)
+	at := stationOf(neutral, math.NaN(), wing, 0)
 	f.Neutral, f.Formula = &at, p.Formula()
 	percent := func(limit float64) *float64 {
 		margin, _ := p.Margin(limit)
@@ -185,7 +185,7 @@ func sheetText(s *steps.Sheet, planforms []Planform, from string) string {
 	}
 	l.add("\n## Adhesives\n")
 	for _, a := range s.Adhesives {
-		l.item("**%s**: %s; %s%s", esc(a.Name), esc(a.Title), esc(adhesiveSays(a)), esc(careSays(a.Care)))
+		l.item("**%s**: %s; %s%s", esc(a.Name), esc(a.Title), esc(AdhesiveText(a)), esc(careSays(a.Care)))
 	}
 	if len(s.Tools) > 0 {
 		l.add("\n## Tools\n")

@@ -27,6 +27,7 @@ type Next struct {
 	Harms    []Reason  `json:"harms,omitempty"`         // what open coats need and the journal says otherwise
 	Begin    string    `json:"-"`                       // the procedure to start, if nothing else is due; "": any
 	Full     bool      `json:"-"`                       // with why, tools and what waits
+	Begins   bool      `json:"-"`                       // nothing of the job of the step is done
 	Checks   []string  `json:"before_flight,omitempty"` // to be begun before it flies, where it is released
 }
 
@@ -59,6 +60,10 @@ func NextOf(s *workflow.State, suggestion workflow.Suggestion, now time.Time) Ne
 	if suggestion.Step != nil {
 		step := NewStep(s, *suggestion.Step, now)
 		n.Step = &step
+		n.Begins = !slices.ContainsFunc(s.Entries, func(e journal.Entry) bool {
+			work, ok := journal.WorkOf(e.Facts)
+			return ok && work.Job == step.Job
+		})
 	}
 	for _, w := range suggestion.Waiting {
 		waits := Waiting{Step: w.Step.Name, Stage: w.Stage, Title: w.Step.Label(), Reopened: w.Reopened, Reasons: newReasons(w.Reasons)}
@@ -155,36 +160,70 @@ func (n Next) Markdown(c Clock) string {
 		l.add("Start a procedure; without a name, those that fit are listed:\n\n%s", command(strings.TrimSpace("fettle start "+n.Mark+" "+n.Begin)))
 		return l.String()
 	case n.Step == nil && !n.Until.IsZero():
-		l.add("# Nothing can be done on %s before %s\n", esc(n.Mark), c.At(n.Until))
-		l.add("That is in %s. To wait for it:\n\n%s", c.In(n.Until), command("fettle wait "+n.Mark))
+		l.add("# Nothing can be done on %s before %s (%s)\n", esc(n.Mark), c.At(n.Until), c.In(n.Until))
 	case n.Step == nil:
 		l.add("# Nothing can be done on %s now\n", esc(n.Mark))
 	default:
 		n.Step.Full = n.Full
 		l.add("%s", n.Step.Markdown(c))
-		if n.Because != "" && n.Because != n.Step.Reopened {
+		if n.Because != "" && n.Because != n.Step.Reopened && (n.Full || !n.Step.pressed()) { // its clock says that
 			l.add("\n*%s.*\n", esc(Capital(n.Because)))
 		}
 	}
-	if n.Full || n.Step == nil {
+	if n.Full {
 		n.waiting(&l, c)
-	}
-	running := slices.Clone(n.Timers)
-	if n.Full || n.Step == nil {
-		if len(running) > 0 {
+		if len(n.Timers) > 0 {
 			l.add("\n## Clocks\n")
 		}
-	} else {
-		running = slices.DeleteFunc(running, func(t Timer) bool { return n.seen(t, c.Now) })
-		l.add("")
+		for _, t := range n.Timers {
+			l.item("%s", t.line(c))
+		}
+		return l.String()
 	}
-	for _, t := range running {
-		l.item("%s", t.line(c))
+	if n.Step == nil {
+		n.held(&l, c)
 	}
-	if !n.Full && n.Step != nil && n.Step.Short == "" {
-		l.add("\n*More: `fettle next %s --full`*", esc(n.Mark))
+	l.add("")
+	for _, t := range n.Timers {
+		if n.Step == nil || !n.seen(t, c.Now) {
+			l.item("%s", t.calls(c))
+		}
+	}
+	switch {
+	case n.Step == nil && !n.Until.IsZero():
+		l.add("\n%s", command("fettle wait "+n.Mark))
+	case n.Step != nil && n.Step.Short == "" && n.Begins:
+		l.add("\n*Why, and with what: `fettle next %s --full`*", esc(n.Mark))
 	}
 	return l.String()
+}
+
+// told reports whether a clock says what the reason says.
+func (n Next) told(r Reason) bool {
+	return r.Because == workflow.ByDrying && !r.Until.IsZero() && slices.ContainsFunc(n.Timers, func(t Timer) bool {
+		return r.Until.Equal(t.Opens) || r.Until.Equal(t.Handles) || r.Until.Equal(t.Cures)
+	})
+}
+
+// held is what waits for more than a clock, and what waits say.
+func (n Next) held(l *lines, c Clock) {
+	var reasons []Reason
+	var of []string
+	for _, w := range n.Waiting {
+		if w.behind() {
+			continue
+		}
+		if w.Reopened != "" {
+			l.item("`%s` is open again: %s", w.Step, esc(w.Reopened))
+		}
+		for _, r := range w.Reasons {
+			if !n.told(r) {
+				reasons, of = append(reasons, r), append(of, w.Step)
+			}
+		}
+	}
+	l.reasonList(reasons, func(i int) string { return "`" + of[i] + "` waits: " }, c)
+	n.rest(l)
 }
 
 // seen reports whether a clock need not be beside the step: that says it, or it may be

@@ -137,6 +137,9 @@ func remedy(r workflow.Remedy) (advice, command string) {
 		return fmt.Sprintf("steady the set-up and read %d at once where the readings lie too far apart; what was read before stays in the record", r.Anew),
 			measureLine(r.Mark, r.Gate, r.Points, r.Unit) + " --anew"
 	case workflow.ToBeSure:
+		if r.Gate == "" {
+			return "look at the sign and the unit again, and if that is its place, add --sure", ""
+		}
 		return "look at the gauge again, and if it shows that", measureLine(r.Mark, r.Gate, r.Points, r.Unit) + given(r.Names) + " --sure"
 	case workflow.ToMeasureRest:
 		rest := strings.TrimSuffix(" at "+strings.Join(r.Points, ", "), " at ")

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"fettle/cmd/internal/term"
 	"fettle/steps"
 	"fettle/workflow"
 )
@@ -168,37 +169,28 @@ func (p Step) before() string {
 	return ", as you have done it before"
 }
 
-// Markdown is the step, cautions first, and unless it is to be full what need not be seen
-// to do it left out.
+// Markdown is the step, cautions first: what is needed at the bench now, or where it is to
+// be full all of it.
 func (p Step) Markdown(c Clock) string {
+	if !p.Full {
+		return p.atBench(c)
+	}
 	var l lines
 	l.add("# %s\n", esc(p.Title))
 	l.add("%s · %s · stage %s · %s\n", esc(p.Mark), esc(p.Job), esc(p.Stage), esc(p.Step))
 	p.pressing(&l, c)
-	for _, caution := range p.Cautions {
+	for _, caution := range p.Whole {
 		l.caution(caution)
 	}
-	if p.Full {
-		p.withWhat(&l)
-	}
+	p.withWhat(&l)
 	l.doing(p)
-	for i, line := range p.Lines {
-		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
-	}
-	for i, a := range p.Answers {
-		l.add("%d. %s", i+1, answerText(a))
-	}
-	if p.Second {
-		l.fact("%s", secondWords(p.Alone))
-	}
+	p.asks(&l)
 	p.glued(&l, c)
 	if p.Begun != nil {
 		l.fact("%s", p.Begun.words(c))
 	}
 	p.gates(&l, c)
-	if p.Full {
-		p.why(&l)
-	}
+	p.why(&l)
 	if p.Progress == workflow.Done {
 		if !p.Done.IsZero() { // else it was met without an act
 			l.item("done %s", c.At(p.Done))
@@ -216,14 +208,139 @@ func (p Step) Markdown(c Clock) string {
 	case len(p.Commands) > 0:
 		l.add("\nWhen %s:\n", whenDone(p.Act))
 	}
+	l.commands(p.Commands)
+	return l.String()
+}
+
+// atBench is what is needed to do the step now. What must be seen to at the bench first
+// comes without what to do, unless a clock runs; each caution is then its first line.
+func (p Step) atBench(c Clock) string {
+	var l lines
+	l.add("# %s (%s, %s)\n", esc(p.Title), esc(p.Mark), esc(p.Stage))
+	p.pressing(&l, c)
+	if p.Progress != workflow.Done && p.unprepared() && p.By.IsZero() && !p.pressed() && p.Begun == nil {
+		var brief []string
+		for _, caution := range p.Cautions {
+			line, _, _ := strings.Cut(strings.TrimSpace(caution), "\n")
+			brief = append(brief, line)
+		}
+		l.cautions(brief)
+		l.seeTo(p.Reasons, c)
+		return l.String()
+	}
+	l.cautions(p.Cautions)
+	l.doing(p)
+	p.asks(&l)
+	p.glued(&l, c)
+	if p.Begun != nil {
+		l.fact("%s", p.Begun.words(c))
+	}
+	p.gates(&l, c)
+	switch {
+	case p.Progress == workflow.Done:
+		if !p.Done.IsZero() {
+			l.item("done %s", c.At(p.Done))
+		}
+		return l.String()
+	case p.unprepared():
+		l.seeTo(p.Reasons, c)
+		return l.String()
+	case len(p.Reasons) > 0:
+		l.add("\n**It can't be done now:**\n")
+		l.reasonList(p.Reasons, noWords, c)
+		return l.String()
+	case len(p.Commands) > 0 && whenDone(p.Act) != whenDone(""): // the others say so themselves
+		l.add("\nWhen %s:\n", whenDone(p.Act))
+	}
 	commands := p.Commands
-	if now, _, later := p.turns(); len(later) > 0 && len(p.Reasons) == 0 {
+	if now, later := p.turns(); len(later) > 0 {
 		commands = measureCommands(&Step{Mark: p.Mark, Gates: now}, "")
 	}
-	if len(commands) > 0 { // one block, and each on a line of its own
-		l.add("%s", "```\n"+strings.Join(commands, "\n")+"\n```\n")
-	}
+	l.commands(commands)
 	return l.String()
+}
+
+// unprepared reports whether it waits for nothing but a hold, a condition or the bench.
+func (p Step) unprepared() bool {
+	return len(p.Reasons) > 0 && !slices.ContainsFunc(p.Reasons, func(r Reason) bool {
+		return r.Because != workflow.ByHold && r.Because != workflow.ByCondition && r.Because != workflow.ByClimate
+	})
+}
+
+// asks are the lines that are confirmed, the answers of which one is chosen, and that a
+// second person is wanted.
+func (p Step) asks(l *lines) {
+	for i, line := range p.Lines {
+		l.add("%d. %s", i+1, tagless(strings.TrimSpace(line)))
+	}
+	for i, a := range p.Answers {
+		l.add("%d. %s", i+1, answerText(a))
+	}
+	if p.Second {
+		l.fact("%s", secondWords(p.Alone))
+	}
+}
+
+// commands adds one block, and each on a line of its own.
+func (l *lines) commands(all []string) {
+	if len(all) > 0 {
+		l.add("\n%s", "```\n"+strings.Join(all, "\n")+"\n```\n")
+	}
+}
+
+// cautions adds cautions from a document, those of one line below each other.
+func (l *lines) cautions(all []string) {
+	long := false
+	for i, text := range all {
+		text = tagless(strings.TrimSpace(text))
+		switch long = long || strings.Contains(text, "\n"); {
+		case i > 0 && long:
+			l.add("\n>")
+		case i > 0:
+			l.add("\\")
+		}
+		long = strings.Contains(text, "\n")
+		l.WriteString("> **Caution.** " + strings.ReplaceAll(text, "\n", "\n> "))
+	}
+	if len(all) > 0 {
+		l.add("\n")
+	}
+}
+
+// seeTo adds what must be seen to first, and the commands that record it. A hold and a
+// reading of the bench need no words beside their command.
+func (l *lines) seeTo(reasons []Reason, c Clock) {
+	var blocks []string
+	at := map[string]int{}
+	l.add("\n**First make sure, then record it:**\n")
+	for _, r := range reasons {
+		_, line := Remedy(r.Remedy)
+		switch r.Remedy.Kind {
+		case workflow.ToClearUse, workflow.ToReadBench:
+		case workflow.ToSetCondition:
+			l.item("%s", reasonTimes(r.Reason, c))
+		default:
+			l.item("%s", reasonAdvice(r.Reason, c))
+		}
+		if line == "" {
+			continue
+		}
+		key, options := apart(r, line)
+		i, met := at[key]
+		if !met {
+			i = len(blocks)
+			at[key], blocks = i, append(blocks, options[0])
+		}
+		for _, o := range options[1:] {
+			if !slices.Contains(strings.Split(blocks[i], " --"), o) {
+				blocks[i] += " --" + o
+			}
+		}
+	}
+	for i, line := range blocks {
+		blocks[i] = term.Line(line)
+	}
+	l.commands(blocks)
 }
 
 // action is what to do, without the title and the cautions. By when says the clock beside it.
@@ -244,11 +361,18 @@ func (l *lines) doing(p Step) {
 	l.add("\n*In short%s; `%s` shows all of it.*\n", p.before(), p.more)
 }
 
-// gates adds those that are measured or reworked now, and the names of the others.
+// gates adds those that are measured or reworked now, and the names of those that come after.
 func (p Step) gates(l *lines, c Clock) {
-	now, passed, later := p.turns()
+	now, later := p.turns()
 	for _, g := range now {
-		l.gate(g, c)
+		if p.Full || g.Standing != workflow.NeverTaken && g.Standing != workflow.StaleGate {
+			l.gate(g, c)
+		} else {
+			l.item("%s", g.atBench(c))
+			if g.Scales != "" {
+				l.item("scales: %s", esc(g.Scales))
+			}
+		}
 		l.parts(g)
 		if g.Standing == workflow.Failed {
 			l.text(g.Rework)
@@ -259,32 +383,25 @@ func (p Step) gates(l *lines, c Clock) {
 			}
 		}
 	}
-	for i, gates := range [][]Gate{passed, later} {
-		var names []string
-		for _, g := range gates {
-			name := g.Name
-			if g.Standing == workflow.Conceded {
-				name += " (conceded)"
-			}
-			names = append(names, name)
-		}
-		if len(names) > 0 {
-			l.item("%s: %s", []string{"passed", "then"}[i], esc(strings.Join(names, ", ")))
-		}
+	var then []string
+	for _, g := range later {
+		then = append(then, g.Name)
+	}
+	if len(then) > 0 {
+		l.item("then: %s", esc(strings.Join(then, ", ")))
 	}
 }
 
-// turns are the gates of the step: those to measure or rework now, those that have passed,
-// and the rest. Of a full step all of them are shown.
-func (p Step) turns() (now, passed, later []Gate) {
+// turns are the gates of the step that have not passed: those to measure or rework now, and
+// the rest. Of a full step all of them are shown.
+func (p Step) turns() (now, later []Gate) {
 	if p.Full {
-		return p.Gates, nil, nil
+		return p.Gates, nil
 	}
 	measured := false
 	for _, g := range p.Gates {
 		switch {
 		case g.met():
-			passed = append(passed, g)
 		case g.Standing == workflow.Failed:
 			now = append(now, g)
 		case !measured:
@@ -293,7 +410,7 @@ func (p Step) turns() (now, passed, later []Gate) {
 			later = append(later, g)
 		}
 	}
-	return now, passed, later
+	return now, later
 }
 
 // glued says how its joint stands, and which adhesives can't be used now; where it is full

@@ -87,6 +87,14 @@ func (t Timer) line(c Clock) string {
 	return fmt.Sprintf("joint %s: curing, full strength **%s** (%s)", name, c.At(t.Cures), c.In(t.Cures))
 }
 
+// calls is the clock with the next moment that calls for somebody.
+func (t Timer) calls(c Clock) string {
+	if t.Phase == workflow.Setting {
+		return fmt.Sprintf("joint %s: handle from **%s** (%s)", esc(t.Name), c.At(t.Handles), c.In(t.Handles))
+	}
+	return t.line(c)
+}
+
 // Clocks are the running clocks of every airframe.
 type Clocks struct {
 	Timers []Timer `json:"timers"`

@@ -1,0 +1,416 @@
+package book
+
+import (
+	"bufio"
+	_ "embed"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"fettle/cmd/internal/page"
+	"fettle/steps"
+)
+
+//go:embed paper.gohtml
+var paperLayout string
+
+// A paper is a document to work from with a pencil: every step with its cautions, its
+// drawing, boxes to tick and lines to fill.
+type paper struct {
+	page.Document
+	Over, Title, About string
+	Revision           int
+	Design             string // the sheet that its limits are from
+	Plan               *plan
+	Zones              *planned
+	Choices            []paperChoice
+	Glues              []paperUse
+	Things             *page.Things
+	Stages             []paperStage
+	Gates              []paperGate // of a design sheet
+	Text               string      // of a triage table, Markdown
+	Steps              int
+}
+
+// A paperChoice is a choice with a box an answer.
+type paperChoice struct {
+	Title   string
+	Answers []steps.Option
+}
+
+// A paperUse is what a glue or a tool asks for: in full, or where it was said before.
+type paperUse struct {
+	steps.Use
+	Clocks string // of a glue
+	Needs  []string
+	Before string // the step where it stands in full; "": here
+	First  string // of its caution, where it stands in full before
+}
+
+type paperStage struct {
+	N     int
+	Title string
+	After []string
+	Steps []paperStep
+}
+
+// A paperStep is one step.
+type paperStep struct {
+	N        string
+	Step     steps.Step
+	Only     string // on which airframes
+	Uses     []paperUse
+	With     []string // tools, parts, conditions, time
+	Sets     []string
+	Blanks   []blank
+	Gates    []paperGate
+	Due      []paperGate // that may have to be measured again
+	Choice   paperChoice
+	Second   bool
+	Alone    []string
+	Releases bool
+}
+
+// A blank is a line to fill.
+type blank struct {
+	Says  string
+	Lines []string
+}
+
+// A paperGate is a gate with a line a reading.
+type paperGate struct {
+	Title, Limits, Gauge, Unit, How, Only string
+	Passes                                string
+	Critical                              bool
+	Where                                 *planned
+	Points                                []paperPoint
+	Needs                                 []string
+	Reworks                               []steps.Rework
+	Result                                string // what the readings come to, where that is judged
+	Or                                    *paperGate
+}
+
+// A paperPoint is one point with its readings.
+type paperPoint struct {
+	N, Name, Where string
+	Readings       []int
+}
+
+// A pencil fills a paper.
+type pencil struct {
+	sheet  *steps.Sheet
+	plan   *plan
+	joints map[string][]string // the glues of each
+	has    []string            // the options of the airframe; none: it has all steps, each with its options
+}
+
+// WriteDocument writes a document as an HTML page to be printed: a procedure as a sheet to
+// work from, by the limits of the design sheet. A selection without options has all steps.
+func WriteDocument(w io.Writer, d page.FullDocument, sheet *steps.Sheet, has []string) error {
+	p := &paper{Document: d.Document, Over: "Document", Text: ""}
+	if sheet != nil {
+		p.Design = fmt.Sprintf("%s, revision %d", sheet.Name, sheet.Revision)
+		p.Plan = newPlan("plan", sheet.Geometry, steps.Selection{Has: has})
+		p.Zones = p.Plan.zones(sheet.Zones)
+	}
+	at := pencil{sheet, p.Plan, map[string][]string{}, has}
+	switch {
+	case d.Procedure != nil:
+		if err := at.procedure(p, d.Procedure); err != nil {
+			return err
+		}
+	case d.Sheet != nil:
+		p.Over, p.Title, p.About, p.Revision = "Design sheet", d.Sheet.Title, d.Sheet.About, d.Sheet.Revision
+		p.Choices = at.choices()
+		for _, a := range d.Sheet.Adhesives {
+			p.Glues = append(p.Glues, at.use(a.Name))
+		}
+		for _, g := range d.Sheet.Gates {
+			if at.there(g) {
+				p.Gates = append(p.Gates, at.gate(g))
+			}
+		}
+	default:
+		p.Over, p.Title, p.About, p.Revision = "Triage table", d.Triage.Title, d.Triage.About, d.Triage.Revision
+		p.Text = d.Markdown(page.Clock{})
+	}
+	m := &maker{}
+	calls := m.cardCalls()
+	maps.Copy(calls, map[string]any{"md": markdown, "short": short, "plain": plain, "listed": listed, "many": many})
+	out := bufio.NewWriterSize(w, 1<<16)
+	if err := fill(cleaner{out}, cardParts+paperLayout, calls, p); err != nil {
+		return fmt.Errorf("writing the document %s: %w", d.Name, err)
+	}
+	return out.Flush()
+}
+
+func (at pencil) procedure(p *paper, of *steps.Procedure) error {
+	p.Over = map[string]string{steps.Build: "Build sheet", steps.Repair: "Repair sheet", steps.Check: "Check sheet", steps.Shared: "Steps for others to use"}[of.Kind]
+	p.Title, p.About, p.Revision = of.Title, of.About, of.Revision
+	if len(at.has) > 0 {
+		of = of.For(steps.Selection{Has: at.has}, steps.Here)
+	}
+	things, err := page.NewThings(of)
+	if err != nil {
+		return err
+	}
+	p.Things = &things
+	if at.sheet != nil {
+		p.Choices = at.choices()
+	}
+	for _, s := range of.Steps() {
+		if s.Joint != "" {
+			for _, name := range s.Adhesives {
+				if !slices.Contains(at.joints[s.Joint], name) {
+					at.joints[s.Joint] = append(at.joints[s.Joint], name)
+				}
+			}
+		}
+	}
+	titles := map[string]string{}
+	for i, stage := range of.Stages {
+		titles[stage.Name] = fmt.Sprintf("%d %s", i+1, titled(stage.Title, stage.Name))
+	}
+	for i, stage := range of.Stages {
+		out := paperStage{N: i + 1, Title: titled(stage.Title, stage.Name)}
+		for _, name := range stage.After {
+			out.After = append(out.After, titles[name])
+		}
+		said := map[string]string{} // where the caution of what is used stands in full
+		for j, s := range stage.Steps {
+			out.Steps = append(out.Steps, at.step(fmt.Sprintf("%d.%d", i+1, j+1), s, said))
+			p.Steps++
+		}
+		p.Stages = append(p.Stages, out)
+	}
+	return nil
+}
+
+func (at pencil) choices() []paperChoice {
+	var all []paperChoice
+	for _, c := range at.sheet.Choices() {
+		all = append(all, choiceOf(c))
+	}
+	return all
+}
+
+func choiceOf(c steps.Choice) paperChoice {
+	out := paperChoice{plain(c.Name), slices.Clone(c.Answers)}
+	if c.Alone {
+		out.Answers = append(out.Answers, steps.Option{Title: "Do without it"})
+	}
+	return out
+}
+
+// use is what a glue or a tool asks for.
+func (at pencil) use(name string) paperUse {
+	u, _ := at.sheet.Use(name)
+	out := paperUse{Use: u, Needs: at.settings(u.Needs)}
+	out.Title = titled(u.Title, name)
+	if a, ok := at.sheet.Adhesive(name); ok {
+		out.Clocks = page.AdhesiveText(a)
+	}
+	return out
+}
+
+// settings are conditions in words.
+func (at pencil) settings(all []steps.Setting) (says []string) {
+	for _, s := range all {
+		title := plain(s.Condition)
+		if at.sheet != nil {
+			if c, ok := at.sheet.Condition(s.Condition); ok && c.Title != "" {
+				title = small(c.Title)
+			}
+		}
+		says = append(says, title+": "+s.State)
+	}
+	return says
+}
+
+// only says on which airframes something is, unless it is said which this one is.
+func (at pencil) only(w steps.Where) string {
+	if len(at.has) > 0 {
+		return ""
+	}
+	var parts []string
+	for _, any := range w.With {
+		parts = append(parts, "with "+strings.Join(plains(any), " or "))
+	}
+	if len(w.Without) > 0 {
+		parts = append(parts, "without "+strings.Join(plains(w.Without), " or "))
+	}
+	return strings.Join(parts, ", ")
+}
+
+func (at pencil) step(n string, s steps.Step, said map[string]string) paperStep {
+	does := s.Kind.Traits()
+	out := paperStep{N: n, Step: s, Only: at.only(s.Where), Second: s.WantsSecond(), Alone: s.WaysAlone(), Releases: does.Releases, Sets: at.settings(s.Sets)}
+	if at.sheet != nil {
+		for _, u := range at.sheet.UsesOf(s, s.Adhesives...) {
+			use := at.use(u.Name)
+			use.First, _, _ = strings.Cut(strings.TrimSpace(u.Caution), "\n")
+			if use.Before = said[u.Name]; use.Before == "" {
+				said[u.Name] = n
+			}
+			out.Uses = append(out.Uses, use)
+		}
+		out.With = append(out.With, at.tools(s.Tools)...)
+	} else {
+		out.With = append(out.With, plains(s.Tools)...)
+	}
+	for _, p := range s.Parts {
+		size := p.Size.String()
+		if p.Count > 0 {
+			size = strconv.Itoa(p.Count)
+		}
+		out.With = append(out.With, p.Name+": "+size)
+	}
+	for _, need := range at.settings(s.Needs) {
+		out.With = append(out.With, "needs "+need)
+	}
+	out.Blanks = at.blanks(s)
+	if s.Choose != "" || len(s.Methods) > 0 {
+		if at.sheet != nil || len(s.Methods) > 0 {
+			out.Choice = choiceOf(s.Asked(at.sheet))
+		}
+	}
+	if at.sheet == nil {
+		return out
+	}
+	for _, name := range s.Gates {
+		if g, ok := at.sheet.Gate(name); ok && at.there(g) {
+			out.Gates = append(out.Gates, at.gate(g))
+		} else if name == steps.Stale {
+			for _, g := range at.sheet.Gates {
+				if !g.Work && at.there(g) {
+					out.Due = append(out.Due, at.gate(g))
+				}
+			}
+		}
+	}
+	return out
+}
+
+func (at pencil) tools(names []string) []string {
+	var all []string
+	for _, name := range names {
+		u, _ := at.sheet.Use(name)
+		all = append(all, small(titled(u.Title, name)))
+	}
+	return all
+}
+
+// blanks are the lines for the times of a glue step and of a wait.
+func (at pencil) blanks(s steps.Step) []blank {
+	var all []blank
+	does := s.Kind.Traits()
+	if does.Coats {
+		lines := []string{"date", "begun at", "coat on at", "°C", "batch of the glue"}
+		if at.mixed(s.Joint) {
+			lines = slices.Insert(lines, 1, "mixed at")
+		}
+		all = append(all, blank{"Coat of joint " + plain(s.Joint), lines})
+	}
+	if does.Joins {
+		says := "Join " + plain(s.Joint)
+		for i, name := range at.joints[s.Joint] {
+			if a, ok := at.adhesive(name); ok {
+				if i > 0 {
+					says += "; with " + small(titled(a.Title, name))
+				}
+				says += ", " + clocks(a)
+			}
+		}
+		all = append(all, blank{says, []string{"may be joined from", "until", "joined at", "may be handled from", "cured from"}})
+	}
+	switch {
+	case !does.Passes:
+	case s.Joint != "":
+		all = append(all, blank{"Until " + plain(s.Joint) + " has " + map[bool]string{true: "cured", false: "handling strength"}[s.Until == steps.UntilCure], []string{"over at"}})
+	default:
+		says := "Wait"
+		if !s.For.IsZero() {
+			says += " " + s.For.String()
+		}
+		lines := []string{"began at", "over at"}
+		if !s.By.IsZero() {
+			says += "; the next step no later than " + s.By.String() + " after it began"
+			lines = append(lines, "too late at")
+		}
+		all = append(all, blank{says, lines})
+	}
+	return all
+}
+
+// clocks are those of a glue in the words of whoever works them out with a watch.
+func clocks(a steps.Adhesive) string {
+	when := fmt.Sprintf("from %s after the last coat to %s after the first", a.From, a.To)
+	switch {
+	case a.Times.Mixed:
+		when = fmt.Sprintf("within %s of mixing", a.To)
+	case !a.Dries():
+		when = fmt.Sprintf("within %s of the beginning of the first coat", a.To)
+	}
+	return fmt.Sprintf("%s, at %s; handle after %s, cured after %s", when, a.At, a.Handling, a.Cure)
+}
+
+func (at pencil) adhesive(name string) (steps.Adhesive, bool) {
+	if at.sheet == nil {
+		return steps.Adhesive{}, false
+	}
+	return at.sheet.Adhesive(name)
+}
+
+// mixed reports whether a glue of the joint counts from mixing.
+func (at pencil) mixed(joint string) bool {
+	return slices.ContainsFunc(at.joints[joint], func(name string) bool {
+		a, ok := at.adhesive(name)
+		return ok && a.Times.Mixed
+	})
+}
+
+// there reports whether the airframe has the gate.
+func (at pencil) there(g steps.Gate) bool { return len(at.has) == 0 || g.Applies(at.has) }
+
+// gate is a gate in the way in which it is measured first, and in its other.
+func (at pencil) gate(g steps.Gate) paperGate {
+	out := at.measured(g)
+	if other, ok := g.Other(); ok {
+		or := at.measured(other)
+		out.Or = &or
+	}
+	return out
+}
+
+func (at pencil) measured(g steps.Gate) paperGate {
+	known, _ := at.sheet.Gauge(g.Gauge)
+	out := paperGate{Title: titled(g.Title, g.Name), Limits: plainPoints(page.LimitsText(g), g), Gauge: titled(known.Title, g.Gauge), Unit: g.Unit(), How: g.How, Only: at.only(g.Where), Critical: g.Critical,
+		Where: at.plan.gate(g, wide), Needs: at.settings(g.Needs), Reworks: g.Reworks}
+	out.Passes = page.PassText(g, known)
+	if !g.Result.IsZero() {
+		out.Result = page.Capital(plainPoints(g.Result.String(), g))
+	}
+	for i, name := range g.PointNames() {
+		p := paperPoint{N: strconv.Itoa(i + 1), Name: plain(name), Readings: make([]int, max(1, g.Repeat))}
+		if out.Where != nil {
+			p.Where = out.Where.Rows[i].Says
+		}
+		out.Points = append(out.Points, p)
+	}
+	if out.Where != nil { // its places stand beside the lines
+		out.Where.Rows = nil
+	}
+	return out
+}
+
+// plainPoints says the points of a gate as words.
+func plainPoints(text string, g steps.Gate) string {
+	called := map[string]string{}
+	for _, point := range g.Points {
+		called[point] = plain(point)
+	}
+	return renamed(text, called)
+}

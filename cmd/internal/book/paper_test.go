@@ -1,0 +1,116 @@
+package book_test
+
+import (
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"fettle/cmd/internal/book"
+	"fettle/cmd/internal/page"
+	"fettle/procedures"
+	"fettle/steps"
+)
+
+// onPaper is a document as it is printed, by a design sheet or by none.
+func onPaper(t *testing.T, doc *procedures.Document, sheet *steps.Sheet) string {
+	t.Helper()
+	var out strings.Builder
+	if err := book.WriteDocument(&out, page.NewFullDocument(doc, procedures.Origin{}, nil), sheet, nil); err != nil {
+		t.Fatal(err)
+	}
+	return out.String()
+}
+
+func having(root *html.Node, class string) (all []*html.Node) {
+	for n := range root.Descendants() {
+		if n.Type == html.ElementNode && attribute(n, "class") == class {
+			all = append(all, n)
+		}
+	}
+	return all
+}
+
+// Every document of the library is printed, inert as a book is. Of a procedure every step
+// has a box, its cautions stand before what to do, a glue step has its clocks, and every
+// reading of a gate that it measures a line.
+func TestOnPaper(t *testing.T) {
+	listed, faults := procedures.Open("").List()
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	for _, l := range listed {
+		doc := l.Document
+		sheet := doc.Sheet
+		for _, l := range listed {
+			if is := l.Document.Sheet; is != nil && sheet == nil && doc.Starts() && doc.Serves(is) {
+				sheet = is
+			}
+		}
+		root := parse(t, onPaper(t, doc, sheet))
+		if !strings.Contains(textOf(root), page.LocalRules) {
+			t.Errorf("%s does not defer to local rules", doc.Name())
+		}
+		if doc.Procedure == nil {
+			continue
+		}
+		all := having(root, "todo")
+		if len(all) != len(doc.Procedure.Steps()) {
+			t.Errorf("%s has %d boxes for its %d steps", doc.Name(), len(all), len(doc.Procedure.Steps()))
+			continue
+		}
+		for i, s := range doc.Procedure.Steps() {
+			says, does := textOf(all[i]), s.Kind.Traits()
+			for _, c := range s.Cautions {
+				word := strings.Fields(strings.NewReplacer("*", "", "`", "").Replace(c))
+				if at, do := strings.Index(says, word[0]), strings.Index(says, "Why."); at < 0 || do >= 0 && do < at {
+					t.Errorf("%s, %s: its caution %q does not stand first", doc.Name(), s.Name, c)
+				}
+			}
+			boxes := having(all[i], "caution")
+			if len(boxes) < len(s.Cautions) {
+				t.Errorf("%s, %s: %d of %d cautions are marked", doc.Name(), s.Name, len(boxes), len(s.Cautions))
+			}
+			if s.Kind.Traits().Glues() && len(having(all[i], "clock")) == 0 || does.Passes && len(having(all[i], "clock")) != 1 {
+				t.Errorf("%s, %s: no line for its times", doc.Name(), s.Name)
+			}
+			readings := 0
+			for _, name := range s.Gates {
+				if g, ok := gateOf(sheet, name); ok {
+					readings += len(g.Readings())
+				}
+			}
+			if got := len(having(all[i], "line")); got < readings+1 {
+				t.Errorf("%s, %s: %d lines for %d readings", doc.Name(), s.Name, got, readings)
+			}
+			ticks := len(s.Confirm)
+			if got := len(having(all[i], "box")); got < ticks+1 {
+				t.Errorf("%s, %s: %d boxes for %d lines", doc.Name(), s.Name, got, ticks)
+			}
+		}
+	}
+}
+
+func gateOf(sheet *steps.Sheet, name string) (steps.Gate, bool) {
+	if sheet == nil {
+		return steps.Gate{}, false
+	}
+	return sheet.Gate(name)
+}
+
+// The full caution of a glue stands before its first use in a stage, with its lines, and
+// one line of it at each other.
+func TestCautionsOnPaper(t *testing.T) {
+	text := onPaper(t, find(t, "causeway-build"), find(t, "causeway").Sheet)
+	for _, stage := range having(parse(t, text), "stage") {
+		says := textOf(stage)
+		if full := strings.Count(says, "Put the lid back after each dip"); full > 1 || full == 0 && strings.Contains(says, "Solvent contact adhesive, foam-safe, a coat on both faces:") {
+			t.Errorf("the caution of the contact adhesive stands %d times in %.40q", full, says)
+		}
+	}
+	for _, says := range []string{"Join wing roots, from 10 min after the last coat to 40 min after the first, at 20 °C; handle after 30 min, cured after 24 h.", "Mark of the airframe", "within 20 min of mixing"} {
+		if !strings.Contains(text, says) {
+			t.Errorf("the sheet does not say %q", says)
+		}
+	}
+}

@@ -1,0 +1,355 @@
+package workflow
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/big"
+	"slices"
+	"strconv"
+
+	"fettle/steps"
+	"fettle/steps/balance"
+	"fettle/steps/measuring"
+	"fettle/steps/planform"
+	"fettle/steps/quantity"
+)
+
+// Tried is where it would balance with more on board.
+type Tried struct {
+	Name          string
+	Mass, Station float64
+	Then, U       float64 // with it and all that were tried before it
+	Total         float64 // what it weighs then
+	Verdict       measuring.Verdict
+}
+
+// Try is where it would balance with parts that are not fitted yet: as it is computed once
+// they are.
+func (p Poise) Try(parts []Placed) (tried []Tried, with Poise, err error) {
+	with = p
+	with.changes = slices.Clone(p.changes)
+	for _, part := range parts {
+		if err := p.state.onBoard(part.Load.X, beside, part.Title); err != nil {
+			return nil, p, err
+		}
+		c := balance.Change{Mass: part.Load.Mass, U: p.state.scaleU(), To: &balance.Place{X: part.Load.X, U: max(1, part.UX)}}
+		if math.IsNaN(c.U) {
+			c.U = float(c.Mass, nil) / 10
+		}
+		with.changes = append(with.changes, c)
+		with.now = p.weighing.After(with.changes...)
+		x, err := with.now.Station()
+		if err != nil {
+			return nil, p, err
+		}
+		if len(p.Unknown) == 0 {
+			with.NowU, _ = p.weighing.Uncertainty(with.changes...)
+		}
+		with.Now, _ = x.Float64()
+		mass, _ := part.Load.Mass.Float64()
+		station, _ := part.Load.X.Float64()
+		with.Mass, with.MassU, with.Counts = with.Mass+mass, math.Hypot(with.MassU, c.U), false
+		tried = append(tried, Tried{part.Title, mass, station, with.Now, with.NowU, with.Mass, with.verdict(with.Now)})
+	}
+	return tried, with, nil
+}
+
+// beside is how far off the airframe the middle of a thing may lie that is fitted to it, in
+// mm (common practice, no source).
+const beside = 50
+
+// onBoard says why nothing lies at a station: the airframe does not reach so far, nor so
+// far off. Without bodies the sheet does not say how far that is.
+func (s *State) onBoard(x *big.Rat, off float64, what string) error {
+	of, known := planform.ExtentOf(s.Sheet.Geometry, s.selected, false)
+	if at := float(x, nil); known && len(s.Sheet.Geometry.Bodies) > 0 && !of.Has(at, off) {
+		return &Impossible{fmt.Sprintf("%s at %.0f mm is not on the aircraft, which reaches from %.0f to %.0f mm", what, at, of.Front, of.Rear)}
+	}
+	return nil
+}
+
+// misplaced says why a place is probably mistyped; "": it is not.
+func (s *State) misplaced(item string, arm quantity.Quantity) string {
+	x, travel := in(arm, "mm"), s.Sheet.Geometry.Battery
+	if x == nil {
+		return ""
+	}
+	if err := s.onBoard(x, beside, "its middle"); err != nil {
+		return err.Error()
+	}
+	battery := slices.ContainsFunc(s.Sheet.Geometry.Parts, func(part steps.Component) bool { return part.Name == travel.Part && part.Equipment == item })
+	if battery && (arm.Cmp(travel.From) < 0 || arm.Cmp(travel.To) > 0) {
+		return fmt.Sprintf("its middle at %s is outside its travel of %s to %s", arm, travel.From, travel.To)
+	}
+	return ""
+}
+
+// Impossible is why what is asked can't be.
+type Impossible struct{ Why string }
+
+func (e *Impossible) Error() string { return e.Why }
+
+// An Advice is what would bring the balance where it should be.
+type Advice struct {
+	Target  float64
+	Near    bool     // it balances there, as far as it can be told
+	Slide   *Slide   // nil: the sheet says nothing of the battery's travel
+	Ballast *Ballast // nil: none is needed or none would do
+	Rest    bool     // ballast is for the rest, with the battery moved
+	Refused error    // why no ballast would do
+}
+
+// Advise says what would bring the balance where it should be: the battery first, and what
+// is missing at the end of its travel as ballast, at a station, NaN where the least does;
+// false: nothing can be said.
+func (p Poise) Advise(at float64) (Advice, bool) {
+	target, ok := p.Target()
+	if !ok {
+		return Advice{}, false
+	}
+	a := Advice{Target: target, Near: p.near(target)}
+	from := p
+	if slide, ok := p.Slide(target); ok {
+		a.Slide = &slide
+		if slide.Short {
+			from.Now, from.now = slide.Then, p.now.Moved(slide.mass, ratOfFloat(slide.By))
+			a.Rest = slide.By != 0
+		}
+	}
+	settled := a.Near || a.Slide != nil && !a.Slide.Short || p.rank(p.Now) == decided
+	var ballast Ballast
+	switch given := !math.IsNaN(at); {
+	case given && a.Near:
+		a.Rest, a.Refused = false, p.state.onBoard(ratOfFloat(at), 0, "ballast")
+		return a, true
+	case !given && settled:
+		a.Rest = false
+		return a, true
+	case given:
+		ballast, a.Refused = from.Ballast(at, target, p.Step())
+	default:
+		ballast, a.Refused = from.Least(target)
+	}
+	if a.Refused == nil {
+		a.Ballast = &ballast
+	}
+	return a, true
+}
+
+// How good a station is.
+const (
+	outside = iota
+	inside  // of the limits, and not by its uncertainty
+	decided
+)
+
+// rank is how good a station is. That of the parts table, of which nobody knows how good it
+// is, is taken as it stands.
+func (p Poise) rank(x float64) int {
+	u := p.NowU
+	if math.IsNaN(u) {
+		u = 0
+	}
+	switch {
+	case x-u >= p.Low && x+u <= p.High:
+		return decided
+	case x >= p.Low && x <= p.High:
+		return inside
+	}
+	return outside
+}
+
+// better reports whether it would balance better there than now.
+func (p Poise) better(x, target float64) bool {
+	return math.Abs(x-target) < math.Abs(p.Now-target)-1e-9 && p.rank(x) >= p.rank(p.Now)
+}
+
+// near reports whether it balances at the target, as far as it can be told: nothing is moved
+// for less than the uncertainty, or half a millimetre.
+func (p Poise) near(target float64) bool {
+	fine := p.NowU
+	if math.IsNaN(fine) {
+		fine = 0.5
+	}
+	if p.rank(p.Now) < p.rank(target) {
+		return false
+	}
+	one := math.IsInf(p.Low, 0) || math.IsInf(p.High, 0)
+	return one || math.Abs(p.Now-target) <= fine
+}
+
+// Target is where it should balance, if it is known where it does: in the middle of the
+// limits or, in doubt, half the way from there to the forward one, since an aircraft that is
+// nose-heavy can be flown. Of one limit it is clear by twice what the balance is good to.
+func (p Poise) Target() (float64, bool) {
+	clear := 2.
+	if p.NowU > 1 {
+		clear = 2 * p.NowU
+	}
+	middle := (p.Low + p.High) / 2
+	switch none := math.IsInf(p.Low, 0); {
+	case !p.Sure(), none && math.IsInf(p.High, 0):
+		return 0, false
+	case none:
+		return p.High - clear, true
+	case math.IsInf(p.High, 0):
+		return p.Low + clear, true
+	case p.Doubtful():
+		return (p.Low + middle) / 2, true
+	}
+	return middle, true
+}
+
+// A Slide is where the battery has to lie.
+type Slide struct {
+	Title       string
+	By          float64 // how far aft, in mm
+	Front, Rear float64 // the stations between which it lies then
+	Width       float64 // of its bed: the length of the pack of the sheet
+	From, To    float64 // its travel
+	Outside     bool    // it lies outside of that now
+	Short       bool    // no place of its travel is enough
+	End         bool    // it is at the end of its travel then
+	Then        float64 // where it balances then
+
+	mass *big.Rat
+}
+
+// Slide is where the battery brings the balance to the target, or as near as its travel lets
+// it; false: the sheet says nothing of its travel. It is rounded to whole millimetres forward.
+// Where that does the balance no good it stays.
+func (p Poise) Slide(target float64) (Slide, bool) {
+	travel := p.state.Sheet.Geometry.Battery
+	part, ok := p.battery(travel)
+	if !ok {
+		return Slide{}, false
+	}
+	by, err := p.now.Travel(part.Load.Mass, ratOfFloat(target))
+	if err != nil {
+		return Slide{}, false
+	}
+	is := float(part.Load.X, nil)
+	s := Slide{Title: part.Title, Width: float(travel.Length.Rat("mm")), From: float(travel.From.Rat("mm")), To: float(travel.To.Rat("mm")), Then: p.Now, mass: part.Load.Mass}
+	at := min(max(math.Floor(is+float(by, nil)+1e-9), s.From), s.To)
+	s.Outside = is < s.From || is > s.To
+	then := float(p.now.Moved(part.Load.Mass, ratOfFloat(at-is)).Station())
+	if p.near(target) || !p.better(then, target) {
+		at, then = is, p.Now
+	}
+	s.By, s.Front, s.Rear, s.Then = at-is, at-s.Width/2, at+s.Width/2, then
+	s.End = at <= s.From || at >= s.To
+	s.Short = p.rank(then) < min(decided, p.rank(target)) && (s.End || s.By == 0)
+	return s, true
+}
+
+func ratOfFloat(f float64) *big.Rat { return new(big.Rat).SetFloat64(f) }
+
+func (p Poise) battery(travel steps.Travel) (Placed, bool) {
+	for _, c := range p.state.Sheet.Geometry.Parts {
+		if c.Name != travel.Part || travel.Part == "" {
+			continue
+		}
+		i := slices.IndexFunc(p.parts, func(part Placed) bool {
+			return part.known() && part.Item == c.Equipment && (part.Item != "" || part.Title == c.Title)
+		})
+		if i >= 0 {
+			return p.parts[i], true
+		}
+	}
+	return Placed{}, false
+}
+
+// A Ballast is a mass that brings the balance to a target.
+type Ballast struct{ Mass, Station, Then float64 }
+
+// Ballast is the ballast at a station that brings the balance to the target, in whole steps
+// of the scale on the nose-heavy side if that does it good, else on the other one.
+func (p Poise) Ballast(at, target, step float64) (Ballast, error) {
+	impossible := func(format string, args ...any) (Ballast, error) {
+		return Ballast{}, &Impossible{fmt.Sprintf(format, args...)}
+	}
+	if err := p.state.onBoard(ratOfFloat(at), 0, "ballast"); err != nil {
+		return Ballast{}, err
+	}
+	mass, err := p.now.Ballast(ratOfFloat(at), ratOfFloat(target))
+	if math.Abs(at-target) < 1 { // nobody places it closer
+		err = balance.ErrAtTarget
+	}
+	switch {
+	case errors.Is(err, balance.ErrAtTarget):
+		return impossible("ballast at %s mm moves nothing: that is where it should balance; give a station well ahead of it or behind it", strconv.FormatFloat(at, 'f', -1, 64))
+	case errors.Is(err, balance.ErrWrongSide):
+		side := "ahead of"
+		if p.Now < target {
+			side = "behind"
+		}
+		return impossible("ballast at %.0f mm moves the balance the wrong way; give a station %s %.1f mm", at, side, target)
+	case err != nil:
+		return impossible("%v", err)
+	}
+	down, up := math.Floor(float(mass, nil)/step+1e-9)*step, math.Ceil(float(mass, nil)/step-1e-9)*step
+	safe, other := down, up
+	if at < target {
+		safe, other = up, down
+	}
+	then := func(grams float64) float64 {
+		return float(p.now.With(balance.Load{Mass: ratOfFloat(grams), X: ratOfFloat(at)}).Station())
+	}
+	grams := safe
+	if good := func(grams float64) bool { return grams > 0 && p.better(then(grams), target) }; !good(grams) {
+		if grams = other; !good(grams) {
+			return impossible("no whole step of the scale does it good at %.0f mm: with %.0f g it would balance at %.1f mm; it stays at %.1f mm", at, up, then(up), p.Now)
+		}
+	}
+	if g, ok := p.state.massGate(); ok && !g.Limits.High.IsZero() {
+		if most := float(g.Limits.High.Rat("g")); p.Mass+grams > most {
+			return impossible("that takes %.0f g at %.0f mm, and with %.0f g on board the limit of %.0f g (%s) leaves %.0f g", grams, at, p.Mass, most, g.Name, math.Floor(max(0, most-p.Mass)))
+		}
+	}
+	return Ballast{grams, at, then(grams)}, nil
+}
+
+// Least is the least ballast and where: on the centre line, as far from the target as the
+// airframe reaches.
+func (p Poise) Least(target float64) (Ballast, error) {
+	of, known := planform.ExtentOf(p.state.Sheet.Geometry, p.state.selected, true)
+	if !known {
+		return Ballast{}, &Impossible{"the sheet does not say where its parts lie"}
+	}
+	return p.Ballast(float(p.now.Farthest(ratOfFloat(of.Front), ratOfFloat(of.Rear), ratOfFloat(target)), nil), target, p.Step())
+}
+
+// Over is by how much it is heavier than its gate allows, or may be by its uncertainty.
+type Over struct {
+	Gate     string
+	Limit    float64 // in g
+	By       float64
+	Possible bool // it only may be
+}
+
+// Over is by how much it is too heavy; false: it is not.
+func (p Poise) Over() (Over, bool) {
+	g, ok := p.state.massGate()
+	if !ok || g.Limits.High.IsZero() {
+		return Over{}, false
+	}
+	o := Over{Gate: g.Name, Limit: float(g.Limits.High.Rat("g"))}
+	if o.By = p.Mass - o.Limit; o.By > 0 {
+		return o, true
+	}
+	o.By, o.Possible = o.By+p.MassU, true
+	return o, o.By > 0 && p.MassBy.Gate != ""
+}
+
+// Step is the resolution of the scale that masses are read with, in g.
+func (p Poise) Step() float64 {
+	if g, ok := p.state.massGate(); ok {
+		if gauge, ok := p.state.Sheet.Gauge(g.Gauge); ok {
+			if step := float(gauge.Resolution.Rat("g")); step > 0 {
+				return step
+			}
+		}
+	}
+	return 1
+}
