@@ -340,7 +340,7 @@ func TestJettysPodCloses(t *testing.T) {
 func TestJettyFliesAsItsGatesAsk(t *testing.T) {
 	d := drawingOf(t, "jetty")
 	travel := d.sheet.Geometry.Battery
-	bay := d.step("hollow-pod", `bay from (\d+) mm ahead of the leading edge to (\d+) mm ahead`)
+	bay := d.step("cut-bay", `from (\d+) mm ahead of the leading edge to (\d+) mm ahead`)
 	d.same("the front end of the travel", d.mm(travel.From), -bay[0]+d.mm(travel.Length)/2, 0)
 	d.same("the rear end of the travel", d.mm(travel.To), -bay[1]-d.mm(travel.Length)/2, 0)
 	stated := d.step("place-battery", `about (\d+) mm ahead of the leading edge, about (\d+) mm with ailerons`)

@@ -124,7 +124,7 @@ func TestSkerryCloses(t *testing.T) {
 	}
 	mark := d.said("mark-spar-lines", `(\d+) mm behind the apex, square to the centre line, (\d+) mm to each side`)
 	d.is("spar-ends", "mm", mark[1], 1)
-	long := d.said("cut-spars", `(\d+) mm for tube and rod, (\d+) mm for both strips`)
+	long := d.said("cut-spars", `(\d+) mm for tube and rod, (\d+) mm for each strip`)
 	if room := mark[1] - long[0]/2; room < 1 || room > 4 {
 		t.Errorf("slots %g mm to each side for a spar of %g mm", mark[1], long[0])
 	}
@@ -157,7 +157,7 @@ func TestSkerryCloses(t *testing.T) {
 	turns := d.said("set-reflex", `(?s)elevon stands (\d+) mm above.*Two turns lift it by (\d+) mm`)
 	d.is("reflex", "mm", turns[0], 0.1)
 	d.equal("what two turns lift", turns[1], 2*mm(e.Thread)*mm(e.Chord)/horn, 0.1)
-	servo := d.said("cut-wing-bays", `(\d+) mm out on each side, its middle (\d+) mm behind the apex`)
+	servo := d.said("mark-wing-bays", `(\d+) mm out on each side, its middle (\d+) mm behind the apex`)
 	if strip, hinge := middle(servo[0]), rear(servo[0])-mm(e.Chord); servo[1]-12 < strip+10 || servo[1]+12 > hinge-20 {
 		t.Errorf("the servo lies at %g, the strip at %g and the hinge at %g", servo[1], strip, hinge)
 	}
@@ -198,12 +198,12 @@ func TestSkerryCloses(t *testing.T) {
 	}
 
 	// Receiver and video transmitter; both cases are some 50 mm across.
-	beds := d.said("cut-wing-bays", `receiver (\d+) mm out on the right, (\d+) mm back. One for the video transmitter on the left, (\d+) mm back`)
+	beds := d.said("mark-wing-bays", `receiver (\d+) mm out on the right, (\d+) mm back. One for the video transmitter on the left, (\d+) mm back`)
 	d.is("receiver-distance", "mm", math.Hypot(2*beds[0], beds[1]-beds[2])-26, 0)
 
 	// The bay of the battery, and what the parts come to with the battery where the build
 	// lays it down first.
-	bay := d.said("hollow-pod", `Battery bay: from (\d+) mm ahead to (\d+) mm behind it`)
+	bay := d.said("cut-battery-bay", `Battery bay: from (\d+) mm ahead to (\d+) mm behind the apex`)
 	d.equal("the bay in front", -bay[0]+mm(g.Battery.Length)/2, mm(g.Battery.From), 0.1)
 	d.equal("the bay behind", bay[1]-mm(g.Battery.Length)/2, mm(g.Battery.To), 0.1)
 	lays := d.said("place-battery", `middle about (\d+) mm behind the apex, about (\d+) mm with the skid`)

@@ -456,14 +456,16 @@ func TestDangersHaveTheirCaution(t *testing.T) {
 func TestGlueIsAskedForBeforeItIsSpread(t *testing.T) {
 	air, cold := steps.Setting{Condition: "ventilation", State: "on"}, steps.Setting{Condition: "iron", State: "cold"}
 	gun := steps.Setting{Condition: "gun", State: "cold"}
+	solvent := []steps.Setting{air, cold, gun}
 	harms := map[string]struct {
 		cautioned, asked *regexp.Regexp
 		needs            []steps.Setting
 	}{
-		"contact":  {regexp.MustCompile(`(?i)flam|burns`), regexp.MustCompile(`No flame, hot iron`), []steps.Setting{air, cold, gun}},
-		"epoxy":    {regexp.MustCompile(`(?i)allergic`), regexp.MustCompile(`Gloves are on(.*\n)*.*cup can be put outside`), []steps.Setting{air}},
-		"pu":       {regexp.MustCompile(`(?i)allergic`), regexp.MustCompile(`asthma(.*\n)*Gloves are on`), []steps.Setting{air}},
-		"hot-melt": {regexp.MustCompile(`sticks to skin`), regexp.MustCompile(`It stands on its stand`), []steps.Setting{{Condition: "gun", State: "hot"}}},
+		"contact":         {regexp.MustCompile(`(?i)flam|burns`), regexp.MustCompile(`No flame, hot iron`), solvent},
+		"contact-pressed": {regexp.MustCompile(`(?i)flam|burns`), regexp.MustCompile(`No flame, hot iron`), solvent},
+		"epoxy":           {regexp.MustCompile(`(?i)allergic`), regexp.MustCompile(`Gloves are on(.*\n)*.*cup can be put outside`), []steps.Setting{air}},
+		"pu":              {regexp.MustCompile(`(?i)allergic`), regexp.MustCompile(`asthma(.*\n)*Gloves are on`), []steps.Setting{air}},
+		"hot-melt":        {regexp.MustCompile(`sticks to skin`), regexp.MustCompile(`It stands on its stand`), []steps.Setting{{Condition: "gun", State: "hot"}}},
 	}
 	glued := map[string]int{}
 	onItsSheets(t, func(d *Document, o *order, sheet *steps.Sheet, s *steps.Step) {

@@ -34,6 +34,8 @@ func TestGeometryOfLibrary(t *testing.T) {
 		{design: "skerry", has: []string{"break-away-fins"}, without: "422", mass: "552", battery: "1.6"},
 		{design: "skerry", has: []string{"landing-skid"}, without: "428", mass: "558", battery: "10.7"},
 		{design: "skerry", has: []string{"break-away-fins", "landing-skid"}, without: "431", mass: "561", battery: "7.4"},
+		{design: "skerry", has: []string{"top-strips"}, without: "423", mass: "553", battery: "2.1"},
+		{design: "skerry", has: []string{"break-away-fins", "landing-skid", "top-strips"}, without: "435", mass: "565", battery: "4.5"},
 		{design: "jetty", area: "30.72", ratio: "6.35", chord: "220.0", ahead: "0.0", horizontal: "0.59", vertical: "0.032",
 			without: "724", mass: "874", balance: "66.0", battery: "-117", middle: "66", percent: "30.0", neutral: "42", margin: "12", low: "14", high: "11"},
 		{design: "jetty", has: []string{"ailerons"}, without: "750", mass: "900", battery: "-132"},
