@@ -56,6 +56,12 @@ func wigeonSheet() *steps.Sheet {
 	return s
 }
 
+// stand lets the balance be read on a stand too.
+func stand(s *steps.Sheet) {
+	s.Gauges = append(s.Gauges, steps.Gauge{Name: "stand", Title: "Stand", Resolution: q("0.2 mm"), Uncertainty: q("1 mm")})
+	s.Gates[0].Or = steps.Way{Gauge: "stand", Repeat: 1}
+}
+
 // A weighing is an airframe that is weighed and changed.
 type weighing struct{ *bench }
 
@@ -232,6 +238,39 @@ func TestScalesAgainstTheMass(t *testing.T) {
 	if one, other := b.gate("balance").Standing, b.gate("lateral").Standing; one == Current && other == Current {
 		t.Error("600 g and 800 g of one aircraft, and both count")
 	}
+	for _, c := range []struct{ before, after, says string }{ // the scale is good to 3 g, and two readings of it to 4.2 g
+		{"mass 600", "mass 604", ""},
+		{"mass 600", "mass 605", "the mass is 5 g more than when it was balanced"},
+		{"mass 600", "mass 575", "the mass is 25 g less than when it was balanced"},
+		{"mass 570|mass 600", "mass 603|mass 602", ""},
+		{"mass 600", "mass 625|mass 601", ""},
+		{"", "mass 600|mass 603", ""},
+		{"", "mass 600|mass 625", "25 g more"},
+	} {
+		b = wigeon(t, stand)
+		do := func(text string) {
+			for _, one := range strings.FieldsFunc(text, func(r rune) bool { return r == '|' }) {
+				b.do(one)
+			}
+		}
+		do(c.before)
+		b.must(readings("balance", "60 mm"))
+		do(c.after)
+		g, p := b.gate("balance"), b.poise()
+		if doubt := strings.Join(p.Unknown, ", "); g.Reason.Text != c.says && !(c.says != "" && strings.Contains(g.Reason.Text, c.says)) ||
+			(g.Standing == Current) != (c.says == "") || p.Counts != (c.says == "") || !strings.Contains(doubt, c.says) {
+			t.Errorf("%s, balanced, %s: %s %s, %q", c.before, c.after, g.Standing, g.Reason.Text, doubt)
+		}
+		b.after(time.Minute)
+		if b.must(readings("balance", "60 mm")); b.gate("balance").Standing != Current || !b.poise().Counts {
+			t.Errorf("%s, balanced, %s and balanced again: %s", c.before, c.after, b.gate("balance").Reason.Text)
+		}
+	}
+	b = wigeon(t, stand) // with 100 g more on record, and 130 g more on the scale
+	b.do("mass 600")
+	b.must(readings("balance", "60 mm"))
+	b.do("fitted logger zone=nose g=100 mm=310", "mass 730")
+	mustContain(t, strings.Join(b.poise().Unknown, ", "), "the mass is 30 g more than when it was balanced")
 	b = wigeon(t, func(s *steps.Sheet) { s.Gates = s.Gates[:1] })
 	mustContain(t, b.refused(b.request("weigh 1450 5000"), ByReading), "6450 g", "600 g")
 }
