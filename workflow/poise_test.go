@@ -109,6 +109,8 @@ func (w weighing) request(text string) Request {
 		return readings("lateral", "left="+f[1]+" g", "right="+f[2]+" g")
 	case "mass":
 		return readings("all-up-mass", f[1]+" g")
+	case "rework":
+		return Rework{Gate: "balance"}
 	case "undo":
 		return Undo{Position: w.state.Size() - 1, Reason: "a slip"}
 	}
@@ -161,6 +163,11 @@ func TestPoiseByHand(t *testing.T) {
 		{"and then it is said where", "mass 600|" + weighed60 + "|moved pack|moved pack mm=-100", 60, 72.5, 600, measuring.Out, ""},
 		// Of another thing of its kind the first one is no longer on board: 600 + 9 - 9 + 20.
 		{"a second thing of the same kind", "mass 600|" + weighed60 + "|fitted logger zone=nose g=9 mm=60|fitted logger name=two g=20 mm=300", 60, 67.742, 620, measuring.In, ""},
+		// In a rework of the balance the battery is moved, and nobody says where to.
+		{"moved in a rework", "mass 600|weigh 180 420|rework", 75, minus, 600, measuring.Undecided, "where the pack lies"},
+		{"weighed after it", "mass 600|weigh 180 420|rework|weigh 230 370", 54.167, 54.167, 600, measuring.In, ""},
+		{"and the move entered after that", "mass 600|weigh 180 420|rework|weigh 230 370|moved pack mm=-180", 54.167, minus, 600, measuring.Undecided, "where the pack lay when it was weighed"},
+		{"the move entered before the weighing", "mass 600|weigh 180 420|rework|moved pack mm=-180|weigh 230 370|moved pack mm=-160", 54.167, 59.167, 600, measuring.In, ""},
 		{"what may be left off is fitted", "mass 600|" + weighed60 + "|fitted camera", 60, 56.154, 650, measuring.Undecided, "the camera was not on board at the weighing"},
 		{"and its removal taken back", "mass 600|" + weighed60 + "|removed camera|undo|fitted camera g=70 mm=100", 60, minus, minus, measuring.Undecided, "the camera"},
 		// 50 g were weighed with it, at a place that nobody says.
@@ -190,6 +197,22 @@ func TestPoiseByHand(t *testing.T) {
 				t.Errorf("advised: %v", advised)
 			}
 		})
+	}
+}
+
+// Where the pack lies is not known after a rework of the balance, so how far it has to go is
+// said, and not from where to where, and lead is for nobody who may move the pack.
+func TestAdviceAfterARework(t *testing.T) {
+	b := wigeon(t)
+	b.do("mass 600", "weigh 180 420", "rework") // (420 x 150 - 180 x 100)/600 = 75
+	b.do("weigh 192 408")                       // 70 mm: (70 - 60) x 600/150 = 40
+	a, ok := b.poise().Advise(math.NaN())
+	if !ok || a.Slide == nil || !a.Slide.Unplaced || a.Slide.By != -40 || a.Slide.Front != 0 || a.Slide.End || a.Ballast != nil {
+		t.Errorf("%v %+v %+v", ok, a, a.Slide)
+	}
+	b.do("moved pack mm=-190", "weigh 216 384", "moved pack mm=-180", "weigh 211 389")
+	if a, _ = b.poise().Advise(math.NaN()); a.Slide == nil || a.Slide.Unplaced {
+		t.Errorf("said where it lies: %+v", a.Slide)
 	}
 }
 
