@@ -203,7 +203,8 @@ func (p Poise) Target() (float64, bool) {
 
 // A Slide is where the battery has to lie.
 type Slide struct {
-	Title       string
+	Title, Item string
+	Unplaced    bool    // nobody says where it lies, so only how far it goes is known
 	By          float64 // how far aft, in mm
 	Front, Rear float64 // the stations between which it lies then
 	Width       float64 // of its bed: the length of the pack of the sheet
@@ -229,8 +230,15 @@ func (p Poise) Slide(target float64) (Slide, bool) {
 	if err != nil {
 		return Slide{}, false
 	}
+	s := Slide{Title: part.Title, Item: part.Item, Width: float(travel.Length.Rat("mm")), From: float(travel.From.Rat("mm")), To: float(travel.To.Rat("mm")), Then: p.Now, mass: part.Load.Mass}
+	if part.Load.X == nil {
+		if s.Unplaced = true; !p.near(target) {
+			s.By = math.Floor(float(by, nil) + 1e-9)
+			s.Then = float(p.now.Moved(part.Load.Mass, ratOfFloat(s.By)).Station())
+		}
+		return s, true
+	}
 	is := float(part.Load.X, nil)
-	s := Slide{Title: part.Title, Width: float(travel.Length.Rat("mm")), From: float(travel.From.Rat("mm")), To: float(travel.To.Rat("mm")), Then: p.Now, mass: part.Load.Mass}
 	at := min(max(math.Floor(is+float(by, nil)+1e-9), s.From), s.To)
 	s.Outside = is < s.From || is > s.To
 	then := float(p.now.Moved(part.Load.Mass, ratOfFloat(at-is)).Station())
@@ -251,7 +259,7 @@ func (p Poise) battery(travel steps.Travel) (Placed, bool) {
 			continue
 		}
 		i := slices.IndexFunc(p.parts, func(part Placed) bool {
-			return part.known() && part.Item == c.Equipment && (part.Item != "" || part.Title == c.Title)
+			return part.Load.Mass != nil && part.Item == c.Equipment && (part.Item != "" || part.Title == c.Title)
 		})
 		if i >= 0 {
 			return p.parts[i], true

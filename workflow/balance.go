@@ -211,6 +211,9 @@ func (p *Poise) doubts(m measurement, f fittings) {
 			break
 		}
 	}
+	if why := s.heavier(then); !scales && why != "" {
+		unknown("why " + why)
+	}
 }
 
 // Shift is how far the computed balance lies aft of the last weighing, in mm.

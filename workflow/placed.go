@@ -11,6 +11,7 @@ import (
 	"fettle/steps/balance"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
+	"fettle/workflow/journal"
 )
 
 // A Placed is a part of the airframe at its place, as far as both are known.
@@ -81,7 +82,7 @@ func (s *State) fittings() fittings {
 		bodies[b.Item] = append(bodies[b.Item], b)
 		return b
 	}
-	changes := slices.Clone(s.changes)
+	changes := append(slices.Clone(s.changes), s.rebalanced()...)
 	sorting.Stable(changes, func(a, b change) int { return a.at.Compare(b.at) })
 	for _, e := range s.Sheet.Equipment {
 		f.items = append(f.items, e.Name)
@@ -109,6 +110,14 @@ func (s *State) fittings() fittings {
 			f.items = append(f.items, c.Item)
 		}
 		was, is := now[c.Item], spot{}
+		if c.Change == "" { // where the battery lies since, nobody said
+			if is = was; is.body != nil {
+				is.place, moved[is.body] = balance.Place{}, true
+			}
+			c.Change = Moved
+			now[c.Item], f.all = is, append(f.all, fitting{c, is})
+			continue
+		}
 		switch {
 		case c.Change == Removed && was.body == nil:
 		case c.Change == Removed:
@@ -154,6 +163,25 @@ func (s *State) fittings() fittings {
 		f.all = append(f.all, fitting{c, is})
 	}
 	return f
+}
+
+// rebalanced are the reworks of the balance: the battery is what is moved first, and whether
+// it was and where to is known when it is said. They are changes of it of no kind.
+func (s *State) rebalanced() []change {
+	g := s.Sheet.Geometry
+	i := slices.IndexFunc(g.Parts, func(part steps.Component) bool {
+		return part.Name == g.Battery.Part && part.Equipment != "" && part.In(s.selected)
+	})
+	if i < 0 {
+		return nil
+	}
+	var all []change
+	for _, e := range s.Entries {
+		if rework, is := e.Facts.(journal.Reworked); is && rework.Gate == g.Balance.Gate && s.Live(e.Position) {
+			all = append(all, change{EquipmentChanged: journal.EquipmentChanged{Item: g.Parts[i].Equipment}, position: e.Position, at: e.At})
+		}
+	}
+	return all
 }
 
 // bodyOf is which of the bodies of an item is fitted; nil: another one.

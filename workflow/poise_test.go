@@ -56,6 +56,12 @@ func wigeonSheet() *steps.Sheet {
 	return s
 }
 
+// stand lets the balance be read on a stand too.
+func stand(s *steps.Sheet) {
+	s.Gauges = append(s.Gauges, steps.Gauge{Name: "stand", Title: "Stand", Resolution: q("0.2 mm"), Uncertainty: q("1 mm")})
+	s.Gates[0].Or = steps.Way{Gauge: "stand", Repeat: 1}
+}
+
 // A weighing is an airframe that is weighed and changed.
 type weighing struct{ *bench }
 
@@ -103,6 +109,8 @@ func (w weighing) request(text string) Request {
 		return readings("lateral", "left="+f[1]+" g", "right="+f[2]+" g")
 	case "mass":
 		return readings("all-up-mass", f[1]+" g")
+	case "rework":
+		return Rework{Gate: "balance"}
 	case "undo":
 		return Undo{Position: w.state.Size() - 1, Reason: "a slip"}
 	}
@@ -155,6 +163,11 @@ func TestPoiseByHand(t *testing.T) {
 		{"and then it is said where", "mass 600|" + weighed60 + "|moved pack|moved pack mm=-100", 60, 72.5, 600, measuring.Out, ""},
 		// Of another thing of its kind the first one is no longer on board: 600 + 9 - 9 + 20.
 		{"a second thing of the same kind", "mass 600|" + weighed60 + "|fitted logger zone=nose g=9 mm=60|fitted logger name=two g=20 mm=300", 60, 67.742, 620, measuring.In, ""},
+		// In a rework of the balance the battery is moved, and nobody says where to.
+		{"moved in a rework", "mass 600|weigh 180 420|rework", 75, minus, 600, measuring.Undecided, "where the pack lies"},
+		{"weighed after it", "mass 600|weigh 180 420|rework|weigh 230 370", 54.167, 54.167, 600, measuring.In, ""},
+		{"and the move entered after that", "mass 600|weigh 180 420|rework|weigh 230 370|moved pack mm=-180", 54.167, minus, 600, measuring.Undecided, "where the pack lay when it was weighed"},
+		{"the move entered before the weighing", "mass 600|weigh 180 420|rework|moved pack mm=-180|weigh 230 370|moved pack mm=-160", 54.167, 59.167, 600, measuring.In, ""},
 		{"what may be left off is fitted", "mass 600|" + weighed60 + "|fitted camera", 60, 56.154, 650, measuring.Undecided, "the camera was not on board at the weighing"},
 		{"and its removal taken back", "mass 600|" + weighed60 + "|removed camera|undo|fitted camera g=70 mm=100", 60, minus, minus, measuring.Undecided, "the camera"},
 		// 50 g were weighed with it, at a place that nobody says.
@@ -184,6 +197,22 @@ func TestPoiseByHand(t *testing.T) {
 				t.Errorf("advised: %v", advised)
 			}
 		})
+	}
+}
+
+// Where the pack lies is not known after a rework of the balance, so how far it has to go is
+// said, and not from where to where, and lead is for nobody who may move the pack.
+func TestAdviceAfterARework(t *testing.T) {
+	b := wigeon(t)
+	b.do("mass 600", "weigh 180 420", "rework") // (420 x 150 - 180 x 100)/600 = 75
+	b.do("weigh 192 408")                       // 70 mm: (70 - 60) x 600/150 = 40
+	a, ok := b.poise().Advise(math.NaN())
+	if !ok || a.Slide == nil || !a.Slide.Unplaced || a.Slide.By != -40 || a.Slide.Front != 0 || a.Slide.End || a.Ballast != nil {
+		t.Errorf("%v %+v %+v", ok, a, a.Slide)
+	}
+	b.do("moved pack mm=-190", "weigh 216 384", "moved pack mm=-180", "weigh 211 389")
+	if a, _ = b.poise().Advise(math.NaN()); a.Slide == nil || a.Slide.Unplaced {
+		t.Errorf("said where it lies: %+v", a.Slide)
 	}
 }
 
@@ -232,6 +261,39 @@ func TestScalesAgainstTheMass(t *testing.T) {
 	if one, other := b.gate("balance").Standing, b.gate("lateral").Standing; one == Current && other == Current {
 		t.Error("600 g and 800 g of one aircraft, and both count")
 	}
+	for _, c := range []struct{ before, after, says string }{ // the scale is good to 3 g, and two readings of it to 4.2 g
+		{"mass 600", "mass 604", ""},
+		{"mass 600", "mass 605", "the mass is 5 g more than when it was balanced"},
+		{"mass 600", "mass 575", "the mass is 25 g less than when it was balanced"},
+		{"mass 570|mass 600", "mass 603|mass 602", ""},
+		{"mass 600", "mass 625|mass 601", ""},
+		{"", "mass 600|mass 603", ""},
+		{"", "mass 600|mass 625", "25 g more"},
+	} {
+		b = wigeon(t, stand)
+		do := func(text string) {
+			for _, one := range strings.FieldsFunc(text, func(r rune) bool { return r == '|' }) {
+				b.do(one)
+			}
+		}
+		do(c.before)
+		b.must(readings("balance", "60 mm"))
+		do(c.after)
+		g, p := b.gate("balance"), b.poise()
+		if doubt := strings.Join(p.Unknown, ", "); g.Reason.Text != c.says && !(c.says != "" && strings.Contains(g.Reason.Text, c.says)) ||
+			(g.Standing == Current) != (c.says == "") || p.Counts != (c.says == "") || !strings.Contains(doubt, c.says) {
+			t.Errorf("%s, balanced, %s: %s %s, %q", c.before, c.after, g.Standing, g.Reason.Text, doubt)
+		}
+		b.after(time.Minute)
+		if b.must(readings("balance", "60 mm")); b.gate("balance").Standing != Current || !b.poise().Counts {
+			t.Errorf("%s, balanced, %s and balanced again: %s", c.before, c.after, b.gate("balance").Reason.Text)
+		}
+	}
+	b = wigeon(t, stand) // with 100 g more on record, and 130 g more on the scale
+	b.do("mass 600")
+	b.must(readings("balance", "60 mm"))
+	b.do("fitted logger zone=nose g=100 mm=310", "mass 730")
+	mustContain(t, strings.Join(b.poise().Unknown, ", "), "the mass is 30 g more than when it was balanced")
 	b = wigeon(t, func(s *steps.Sheet) { s.Gates = s.Gates[:1] })
 	mustContain(t, b.refused(b.request("weigh 1450 5000"), ByReading), "6450 g", "600 g")
 }

@@ -78,6 +78,11 @@ func (m instant) after(c change, byTime bool) bool {
 	return c.position < m.position
 }
 
+// later reports whether the instant comes after another.
+func (m instant) later(other instant) bool {
+	return m.after(change{position: other.position, at: other.at}, true)
+}
+
 func (s *State) changeEquipment(f journal.EquipmentChanged, e journal.Entry) error {
 	s.changes = append(s.changes, change{EquipmentChanged: f, position: e.Position, at: e.At})
 	return nil

@@ -36,15 +36,20 @@ func (m measurement) last() instant {
 // measurements are the complete ones of a gate, the latest first, whether they count still
 // or not. One reading taken after a change and another from before it are none.
 func (s *State) measurements(g steps.Gate, unit string) []measurement {
-	all := s.measuredOneWay(g, unit)
+	return s.measurementsUntil(g, unit, s.whole())
+}
+
+// measurementsUntil are those by what was read until an instant.
+func (s *State) measurementsUntil(g steps.Gate, unit string, until instant) []measurement {
+	all := s.measuredOneWay(g, unit, until)
 	if other, ok := g.Other(); ok {
-		all = append(all, s.measuredOneWay(other, unit)...)
+		all = append(all, s.measuredOneWay(other, unit, until)...)
 		sorting.Stable(all, func(a, b measurement) int { return b.last().at.Compare(a.last().at) })
 	}
 	return all
 }
 
-func (s *State) measuredOneWay(g steps.Gate, unit string) []measurement {
+func (s *State) measuredOneWay(g steps.Gate, unit string, until instant) []measurement {
 	record := s.gates[g.Name]
 	if record == nil {
 		return nil
@@ -52,7 +57,7 @@ func (s *State) measuredOneWay(g steps.Gate, unit string) []measurement {
 	changes := s.upsets(g)
 	runs := map[int][]reading{}
 	for _, t := range record.readings {
-		if s.otherwise(g, t) != "" || s.inDoubt(t) != nil {
+		if s.otherwise(g, t) != "" || s.inDoubt(t) != nil || (instant{t.position, t.at}).later(until) {
 			continue
 		}
 		n := 0
@@ -169,10 +174,13 @@ type massed struct {
 
 // masses are the times that the airframe was weighed, the latest first: at the gate of its
 // mass, or by what scales carried together.
-func (s *State) masses() []massed {
+func (s *State) masses() []massed { return s.massesUntil(s.whole()) }
+
+// massesUntil are those by what was read until an instant.
+func (s *State) massesUntil(until instant) []massed {
 	var all []massed
 	if g, ok := s.massGate(); ok {
-		for _, m := range s.measurements(g, "g") {
+		for _, m := range s.measurementsUntil(g, "g", until) {
 			all = append(all, massed{m, m.value, m.u})
 		}
 	}
@@ -180,7 +188,7 @@ func (s *State) masses() []massed {
 		if !onScales(g) || !g.Mass || g.Work {
 			continue
 		}
-		for _, m := range s.measurements(g, "mm") {
+		for _, m := range s.measurementsUntil(g, "mm", until) {
 			if one, ok := carried(m); ok {
 				all = append(all, one)
 			}

@@ -187,12 +187,70 @@ func unequal(scales massed, says string, low, high float64) string {
 	return fmt.Sprintf("its scales add up to %.0f g, and %s %s", scales.grams, says, grams(low, high))
 }
 
-// atOdds says why the readings of scales that count do not: they do not add up to the mass
-// that counts, or to what the scales of another gate carried, whichever was read first. "":
-// they do.
-func (s *State) atOdds(r GateReport, at time.Time) string {
-	if len(r.Gate.Result.Stations) == 0 || r.Gate.Work || !r.Gate.Mass || r.Finding.Missing != "" {
+// heavier says by how much the mass was read to be another, after an airframe was balanced at
+// an instant, than it was then, with what was changed between; "": it is the same, as far as
+// both are accurate to. What it was then is what was read last before, else first after, and
+// no work or damage between. Something was added or lost since that nobody recorded.
+func (s *State) heavier(then instant) string {
+	g, ok := s.massGate()
+	if !ok || s.gates[g.Name] == nil {
 		return ""
+	}
+	all := s.masses()
+	if len(all) == 0 || !all[0].last().later(then) {
+		return ""
+	}
+	cuts := []instant{then}
+	for _, t := range s.gates[g.Name].readings {
+		if cut := (instant{t.position, t.at}); cut.later(then) {
+			cuts = append(cuts, cut)
+		}
+	}
+	f := s.fittings()
+	now, later := all[0], s.since(f, all[0].last())
+	for _, cut := range cuts {
+		for _, was := range s.massesUntil(cut) {
+			if s.workedBetween(was.gate, was.last(), then) {
+				continue
+			}
+			d := s.since(f, was.last())
+			if len(d.mass)+len(later.mass) > 0 && !s.sameAboard(f, was.last(), now.last()) {
+				return ""
+			}
+			u := math.Hypot(was.u, now.u)
+			for _, c := range d.changes {
+				if c.From == nil || c.To == nil {
+					u = math.Hypot(u, c.U)
+				}
+			}
+			by := now.grams + float(later.grams, nil) - was.grams - float(d.grams, nil)
+			switch {
+			case !(math.Abs(by) > u):
+				return ""
+			case by < 0:
+				return fmt.Sprintf("the mass is %.0f g less than when it was balanced", -by)
+			}
+			return fmt.Sprintf("the mass is %.0f g more than when it was balanced", by)
+		}
+	}
+	return ""
+}
+
+// atOdds says why the readings of a balance that count do not: the scales do not add up to the
+// mass that counts, or to what the scales of another gate carried, whichever was read first;
+// or it was balanced with another mass. "": they do.
+func (s *State) atOdds(r GateReport, at time.Time) string {
+	if r.Gate.Work || !r.Gate.Mass || r.Finding.Missing != "" || r.Gate.Limits.Dimension() != quantity.Length {
+		return ""
+	}
+	if len(r.Gate.Result.Stations) == 0 {
+		var then instant
+		for _, p := range r.Rests {
+			if read := (instant{p, s.Entries[p].At}); read.later(then) {
+				then = read
+			}
+		}
+		return s.heavier(then)
 	}
 	scales, ok := carried(measurement{gate: r.Gate, report: r})
 	if !ok {

@@ -86,7 +86,10 @@ type Slide struct {
 	Short bool    `json:"not_far_enough"`
 	Then  Station `json:"then"`
 
-	outside bool // it lies outside of its travel now
+	Unplaced bool `json:"unplaced,omitempty"` // where it lies is not on record: the stations are none
+
+	outside bool   // it lies outside of its travel now
+	item    string // the equipment that it is
 }
 
 // A Ballast is a mass at a station.
@@ -160,7 +163,7 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 		b.Aim = "the middle of the range"
 	}
 	if s := a.Slide; s != nil {
-		b.Slide = &Slide{s.Title, s.By, s.Front, s.Rear, s.Width, s.From, s.To, s.End, s.Short, stationOf(s.Then, then.NowU, p.Wing, p.Zero), s.Outside}
+		b.Slide = &Slide{s.Title, s.By, s.Front, s.Rear, s.Width, s.From, s.To, s.End, s.Short, stationOf(s.Then, then.NowU, p.Wing, p.Zero), s.Unplaced, s.Outside, s.Item}
 	}
 	if m := a.Ballast; m != nil {
 		b.Ballast = &Ballast{m.Mass, m.Station, a.Rest, stationOf(m.Then, then.NowU, p.Wing, p.Zero)}
@@ -434,7 +437,14 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 	if b.Near {
 		line("It balances where it should, as near as can be told: nothing has to be moved, and no ballast is needed")
 	}
-	if s := b.Slide; s != nil && !b.Near {
+	if s := b.Slide; s != nil && s.Unplaced && !b.Near {
+		way := "aft"
+		if s.By < 0 {
+			way = "forward"
+		}
+		line("%s: %s %s of where it lies, if its travel lets it. Then it balances at %s", s.Title, lengths(clock, 0, math.Abs(s.By)), way, s.Then.words(clock))
+		line("Where it lies is not on record since the balance was reworked. Say where it lies then, and weigh again: `fettle equip %s moved %s --arm %s`", b.Mark, s.item, Blank)
+	} else if s != nil && !b.Near {
 		bed := fmt.Sprintf("from %s; cut its bed there as wide as your pack is long (the sheet's: %s)", lengths(clock, 0, s.Front, s.Rear), lengths(clock, 0, s.Width))
 		travel := ""
 		if s.outside {
@@ -447,6 +457,9 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 			line("%s: %s aft, %s, or put a spacer of %s ahead of it. Then it balances at %s", s.Title, by, bed, by, s.Then.words(clock))
 		default:
 			line("%s: stays where it is%s; no place of its travel is better", s.Title, travel)
+		}
+		if s.By != 0 && s.item != "" && len(b.Tried) == 0 {
+			line("Once it lies there, say so before it is weighed again: `fettle equip %s moved %s --arm %.0fmm`", b.Mark, s.item, (s.Front+s.Rear)/2)
 		}
 		switch {
 		case s.Short && s.By != 0:
