@@ -502,3 +502,29 @@ func TestJigsAreMadeBeforeTheyAreUsed(t *testing.T) {
 		}
 	}
 }
+
+// The clock of a coat closes for the face that was spread first, and opens for the one
+// that was spread last: spreading, drying and joining fit in between.
+func TestEveryCoatHasAWindow(t *testing.T) {
+	coats := 0
+	onItsSheets(t, func(d *Document, o *order, sheet *steps.Sheet, s *steps.Step) {
+		if s.Kind != steps.Coat {
+			return
+		}
+		hands, err := s.Hands.Float("min")
+		if err != nil {
+			return // how long it takes is not said
+		}
+		for _, name := range s.Adhesives {
+			if a, ok := sheet.Adhesive(name); ok {
+				coats++
+				if from, to := a.Times.From.Minutes(), a.Times.To.Minutes(); hands+from >= to {
+					t.Errorf("%s on %s: %s takes %v min, and %s is joined %v to %v min after", d.File, sheet.Name, s.Name, hands, name, from, to)
+				}
+			}
+		}
+	})
+	if coats < 60 {
+		t.Errorf("%d coats: the library is not all there", coats)
+	}
+}
