@@ -102,7 +102,15 @@ func (s *State) Poise(at time.Time) (Poise, error) {
 }
 
 // whole is the instant after all that was recorded.
-func (s *State) whole() instant { return instant{s.Size(), s.latestAt().Add(time.Nanosecond)} }
+func (s *State) whole() instant {
+	last := s.latestAt()
+	for _, e := range s.Entries {
+		if e.At.After(last) {
+			last = e.At
+		}
+	}
+	return instant{s.Size(), last.Add(time.Nanosecond)}
+}
 
 // weighed takes the weighing and what was changed since.
 func (p *Poise) weighed(m measurement, offset float64, f fittings) {

@@ -47,15 +47,15 @@ type SinceBalance struct {
 	Unknown []string `json:"unknown,omitempty"`
 }
 
-func (b SinceBalance) line() string {
+func (b SinceBalance) line(c Clock) string {
 	by := "weighed again"
 	if len(b.By) > 0 {
 		by = "moved by " + strings.Join(b.By, ", ")
 	}
 	if len(b.Unknown) > 0 {
-		return fmt.Sprintf("%s → not known: %s; %s", b.Was.words(), strings.Join(b.Unknown, ", "), by)
+		return fmt.Sprintf("%s → not known: %s; %s", b.Was.words(c), strings.Join(b.Unknown, ", "), by)
 	}
-	return fmt.Sprintf("%s → %s, %s; %s", b.Was.words(), b.Is.words(), b.Verdict, by)
+	return fmt.Sprintf("%s → %s, %s; %s", b.Was.words(c), b.Is.words(c), b.Verdict, by)
 }
 
 // A SinceTrim is a control surface that was trimmed otherwise before the flight.
@@ -129,7 +129,7 @@ func NewSince(s *workflow.State, all *workflow.SinceGood, now time.Time) Since {
 		p.Conditions = append(p.Conditions, SinceStated(c))
 	}
 	if m := all.Moved; m != nil {
-		p.Moved = &SinceBalance{stationOf(m.Was.Now, m.Was.NowU, m.Was.Wing), stationOf(m.Is.Now, m.Is.NowU, m.Is.Wing), string(m.Is.Verdict()), m.By, m.Is.Unknown}
+		p.Moved = &SinceBalance{stationOf(m.Was.Now, m.Was.NowU, m.Was.Wing, m.Was.Zero), stationOf(m.Is.Now, m.Is.NowU, m.Is.Wing, m.Is.Zero), string(m.Is.Verdict()), m.By, m.Is.Unknown}
 	}
 	for _, t := range all.Trims {
 		var one SinceTrim
@@ -234,7 +234,7 @@ func (p Since) Markdown(c Clock) string {
 	}
 	nothing, balance := true, gateLines(p.Balance)
 	if p.Moved != nil {
-		balance = append([]string{p.Moved.line()}, balance...)
+		balance = append([]string{p.Moved.line(c)}, balance...)
 	}
 	for _, group := range []struct {
 		name  string
