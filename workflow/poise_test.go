@@ -159,6 +159,7 @@ func TestPoiseByHand(t *testing.T) {
 		// (800 x 60 + 100 x 310)/900 = 87.78: what the scales carried, and not the 600 g of the parts.
 		{"the sum of the scales is the mass", "weigh 288 512|fitted logger zone=nose g=100 mm=310", 60, 87.778, 900, measuring.Out, ""},
 		{"a pack of which nobody says anything", "mass 600|" + weighed60 + "|moved pack mm=-100|removed pack|fitted pack name=B", 60, minus, minus, measuring.Undecided, "what the pack B weighs and where it lies"},
+		{"another pack, and nobody says that the first was taken out", "mass 600|" + weighed60 + "|fitted pack name=B", 60, minus, minus, measuring.Undecided, "what the pack B weighs and where it lies"},
 		{"moved, and nobody says where", "mass 600|" + weighed60 + "|moved pack", 60, minus, 600, measuring.Undecided, "where the pack lies"},
 		{"and then it is said where", "mass 600|" + weighed60 + "|moved pack|moved pack mm=-100", 60, 72.5, 600, measuring.Out, ""},
 		// Of another thing of its kind the first one is no longer on board: 600 + 9 - 9 + 20.

@@ -117,9 +117,11 @@ func (s *State) upsets(g steps.Gate) []journal.Entry {
 	return all
 }
 
-// workedBetween reports whether something else than equipment upset a gate between two instants.
-func (s *State) workedBetween(g steps.Gate, a, b instant) bool {
-	return slices.ContainsFunc(s.upsets(g), func(e journal.Entry) bool {
+// workedBetween reports whether something else than equipment upset a gate between two
+// instants, or equipment of which nobody said before whether it was on board.
+func (s *State) workedBetween(f fittings, g steps.Gate, a, b instant) bool {
+	began := func(c change) bool { return a.after(c, true) != b.after(c, true) }
+	return slices.ContainsFunc(f.began, began) || slices.ContainsFunc(s.upsets(g), func(e journal.Entry) bool {
 		_, equipment := e.Facts.(journal.EquipmentChanged)
 		return !equipment && a.follows(e) != b.follows(e)
 	})
@@ -157,7 +159,7 @@ type WeighedMass struct {
 	Entry    int64     // of the last reading
 	At       time.Time // of that
 	Changed  bool      // equipment was changed since
-	Worked   bool      // there was work or damage since, which may have added or taken some
+	Worked   bool      // work, damage or what may be left off may have added or taken some since
 	Unknown  []Lack    // what of that nobody says the mass of
 }
 
@@ -246,7 +248,7 @@ func (s *State) weighedMass(f fittings) WeighedMass {
 		}
 	}
 	w.U, w.Changed = math.Sqrt(sum), d.grams.Sign() != 0 || len(d.mass) > 0
-	w.Worked = s.workedBetween(m.gate, then, s.whole())
+	w.Worked = s.workedBetween(f, m.gate, then, s.whole())
 	return w
 }
 
@@ -290,7 +292,7 @@ func (s *State) massThen(m measurement, f fittings) WeighedMass {
 		}
 		by := new(big.Rat).Sub(to.grams, from.grams)
 		w := WeighedMass{Grams: other.grams + float(by, nil), U: other.u, Basis: Measured, Gate: other.gate.Name, Entry: other.last().position, At: other.last().at, Changed: by.Sign() != 0}
-		w.Worked = s.workedBetween(other.gate, then, other.last())
+		w.Worked = s.workedBetween(f, other.gate, then, other.last())
 		if s.sameAboard(f, then, other.last()) {
 			return w
 		}

@@ -210,7 +210,7 @@ func (s *State) heavier(then instant) string {
 	now, later := all[0], s.since(f, all[0].last())
 	for _, cut := range cuts {
 		for _, was := range s.massesUntil(cut) {
-			if s.workedBetween(was.gate, was.last(), then) {
+			if s.workedBetween(f, was.gate, was.last(), then) {
 				continue
 			}
 			d := s.since(f, was.last())

@@ -252,8 +252,9 @@ func (at pencil) step(n string, s steps.Step, said map[string]string) paperStep 
 		for _, u := range at.sheet.UsesOf(s, s.Adhesives...) {
 			use := at.use(u.Name)
 			use.First, _, _ = strings.Cut(strings.TrimSpace(u.Caution), "\n")
-			if use.Before = said[u.Name]; use.Before == "" {
-				said[u.Name] = n
+			text := u.Caution + strings.Join(u.Hold, "\n") // of two glues in one tin it is one
+			if use.Before = said[text]; use.Before == "" {
+				said[text] = n
 			}
 			out.Uses = append(out.Uses, use)
 		}

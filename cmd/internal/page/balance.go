@@ -242,7 +242,7 @@ func massFrom(m workflow.WeighedMass) string {
 	case m.Gate == "":
 		return "assumed: the sum of the parts table"
 	case m.Worked:
-		return "measured at " + m.Gate + ", before work or damage that may have changed it"
+		return "measured at " + m.Gate + ", before work, damage or a change that may have made it another"
 	case m.Changed:
 		return "measured at " + m.Gate + ", and changed since by the record"
 	}
