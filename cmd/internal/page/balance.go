@@ -459,7 +459,7 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 			line("%s: stays where it is%s; no place of its travel is better", s.Title, travel)
 		}
 		if s.By != 0 && s.item != "" && len(b.Tried) == 0 {
-			line("Once it lies there, say so before it is weighed again: `fettle equip %s moved %s --arm %.0fmm`", b.Mark, s.item, (s.Front+s.Rear)/2)
+			line("When it is in place, say so before it is weighed again: `fettle equip %s moved %s --arm %.0fmm`", b.Mark, s.item, (s.Front+s.Rear)/2)
 		}
 		switch {
 		case s.Short && s.By != 0:
