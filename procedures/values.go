@@ -73,6 +73,9 @@ const (
 )
 
 // scalar is a text as a node, quoted if it would otherwise be read as something else.
+// It is not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func scalar(s string) *yaml.Node {
 	var n yaml.Node
 	n.SetString(s)
@@ -80,6 +83,9 @@ func scalar(s string) *yaml.Node {
 }
 
 // plain is a number or a switch as a node.
+// It is not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func plain(s string) *yaml.Node { return &yaml.Node{Kind: yaml.ScalarNode, Value: s} }
 
 func unlessEmpty(n *yaml.Node) *yaml.Node {

@@ -150,6 +150,9 @@ type Adhesive struct {
 }
 
 // Dries reports whether a coat must dry before its joint may be joined.
+// It is not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func (a Adhesive) Dries() bool { return a.Times.From > 0 }
 
 // A Gauge is what a reading is taken with.

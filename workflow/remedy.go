@@ -94,6 +94,9 @@ type Remedy struct {
 func (r Remedy) IsZero() bool { return r.Kind == "" }
 
 // remedy is a remedy for this airframe.
+// It is not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func (s *State) remedy(r Remedy) Remedy {
 	r.Mark = s.Airframe.Mark
 	return r

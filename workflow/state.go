@@ -265,6 +265,9 @@ func (s *State) Under(sheet *steps.Sheet) *State {
 }
 
 // Live reports whether the entry at the position stands: nobody took it back.
+// It is not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func (s *State) Live(position int64) bool {
 	_, gone := s.undone[position]
 	return !gone

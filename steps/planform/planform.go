@@ -200,6 +200,9 @@ func mm(q quantity.Quantity) float64      { return value(q, "mm") }
 func percent(q quantity.Quantity) float64 { return value(q, "%") }
 func radians(q quantity.Quantity) float64 { return value(q, "°") * math.Pi / 180 }
 
+// Not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func value(q quantity.Quantity, unit string) float64 {
 	f, err := q.Float(unit)
 	if err != nil {

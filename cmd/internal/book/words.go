@@ -19,6 +19,9 @@ import (
 // without one is said without its dashes.
 
 // plain is a name as words.
+// It is not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func plain(name string) string { return strings.ReplaceAll(name, "-", " ") }
 
 // titled is the title, or else the name as words.

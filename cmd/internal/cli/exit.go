@@ -41,6 +41,9 @@ type usageError struct{ text string }
 
 func (u usageError) Error() string { return u.text }
 
+// Not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func usage(format string, args ...any) error { return usageError{fmt.Sprintf(format, args...)} }
 
 // missingError is an argument that is missing, with what it may be.

@@ -120,6 +120,9 @@ func negative(err error) string {
 }
 
 // arguments returns a usage error if the number of arguments is out of range.
+// It is not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func arguments(least, most int) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		switch {

@@ -220,6 +220,9 @@ func didStep(w journal.Work) string {
 	return "did " + w.Step + ": "
 }
 
+// Not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func optionally(before, text string) string {
 	if text == "" {
 		return ""

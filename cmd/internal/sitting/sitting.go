@@ -117,6 +117,9 @@ var (
 	errAgain = errors.New("again") // looks anew at what is to be done
 )
 
+// Not inlined: its many copies would make the program larger.
+//
+//go:noinline
 func (c *conversation) now() time.Time { return c.Desk.Now() }
 
 func (c *conversation) clock() page.Clock {
