@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"slices"
 	"time"
 
 	"fettle/steps"
@@ -146,13 +147,36 @@ func (p *Poise) doubts(m measurement, f fittings) {
 		}
 		p.Assumed = append(p.Assumed, day("the "+c.Item+" "+was))
 	}
-	open := map[string]bool{}
-	unknown := func(words string) {
-		if !open[words] {
-			open[words] = true
-			p.Unknown = append(p.Unknown, words)
+	p.outOfOrder(m)
+	p.upset(later)
+	if p.Then.Worked && len(p.changes) > 0 {
+		p.Assumed = append(p.Assumed, "nothing was lost or added between the weighing of its mass and that of its balance")
+	}
+	own, scales := carried(m)
+	for _, other := range s.masses() {
+		if scales && len(other.gate.Result.Stations) == 0 && s.sameAboard(f, then, other.last()) {
+			if why := unequal(own, "the "+other.gate.Name+" is", other.grams-other.u, other.grams+other.u); why != "" {
+				p.unknown("which is right: " + why)
+			}
+			break
 		}
 	}
+	if why := s.heavier(then); !scales && why != "" {
+		p.unknown("why " + why)
+	}
+}
+
+// unknown adds what nobody knows, once.
+func (p *Poise) unknown(words string) {
+	if !slices.Contains(p.Unknown, words) {
+		p.Unknown = append(p.Unknown, words)
+	}
+}
+
+// outOfOrder are the changes of equipment of which the record does not tell whether they
+// came before the weighing, or no longer does.
+func (p *Poise) outOfOrder(m measurement) {
+	s := p.state
 	for _, e := range s.Entries {
 		changed, is := e.Facts.(journal.EquipmentChanged)
 		if !is {
@@ -162,12 +186,17 @@ func (p *Poise) doubts(m measurement, f fittings) {
 		for _, t := range m.readings {
 			switch {
 			case gone && t.position > e.Position && t.position < undone:
-				unknown("what was on board at the weighing, since what was said of the " + changed.Item + " before it was taken back after it")
+				p.unknown("what was on board at the weighing, since what was said of the " + changed.Item + " before it was taken back after it")
 			case !gone && !s.inOrder(e.Position, t.position):
-				unknown("whether the " + changed.Item + " was " + changed.Change + " before the weighing or after it")
+				p.unknown("whether the " + changed.Item + " was " + changed.Change + " before the weighing or after it")
 			}
 		}
 	}
+}
+
+// upset is what else than equipment was changed since the weighing.
+func (p *Poise) upset(later func(journal.Entry) bool) {
+	s := p.state
 	var since []string
 	for _, e := range s.upsets(p.Gate) {
 		if !later(e) {
@@ -177,12 +206,12 @@ func (p *Poise) doubts(m measurement, f fittings) {
 		switch facts := e.Facts.(type) {
 		case journal.EquipmentChanged:
 		case journal.Chosen:
-			unknown("what the choice of " + facts.Choice + " changed")
+			p.unknown("what the choice of " + facts.Choice + " changed")
 		case journal.Undone:
-			unknown("what was on board at the weighing, since a choice was taken back after it")
+			p.unknown("what was on board at the weighing, since a choice was taken back after it")
 		case journal.Reworked:
 			if facts.Gate == p.Gate.Name {
-				unknown("what was moved in the rework")
+				p.unknown("what was moved in the rework")
 			} else {
 				since = append(since, by)
 			}
@@ -198,21 +227,6 @@ func (p *Poise) doubts(m measurement, f fittings) {
 			words = fmt.Sprintf("%s and %d more", words, n-1)
 		}
 		p.Assumed = append(p.Assumed, "nothing was lost or added by "+words)
-	}
-	if p.Then.Worked && len(p.changes) > 0 {
-		p.Assumed = append(p.Assumed, "nothing was lost or added between the weighing of its mass and that of its balance")
-	}
-	own, scales := carried(m)
-	for _, other := range s.masses() {
-		if scales && len(other.gate.Result.Stations) == 0 && s.sameAboard(f, then, other.last()) {
-			if why := unequal(own, "the "+other.gate.Name+" is", other.grams-other.u, other.grams+other.u); why != "" {
-				unknown("which is right: " + why)
-			}
-			break
-		}
-	}
-	if why := s.heavier(then); !scales && why != "" {
-		unknown("why " + why)
 	}
 }
 
