@@ -4,8 +4,26 @@ const never = -1 << 30
 
 // A model is a problem with the starts of some activities already there, as the search sees it.
 type model struct {
-	s    *search
-	free []int // activities by variable
+	s     *search
+	free  []int      // activities by variable
+	pairs [][2]int32 // by order variable, those after the finish
+}
+
+// follow has the search look first near a plan.
+func (m *model) follow(starts []int) {
+	if starts == nil {
+		return
+	}
+	for x, i := range m.free {
+		m.s.saved[x] = int32(starts[i])
+	}
+	for o, xy := range m.pairs {
+		first := int32(0)
+		if starts[m.free[xy[0]]] < starts[m.free[xy[1]]] {
+			first = 1
+		}
+		m.s.saved[m.s.finish+1+int32(o)] = first
+	}
 }
 
 // openStarts are the spans of starts that leave an activity of that length inside a sitting, both ends included.
@@ -212,6 +230,7 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 				s.delay(x, y, la, always)
 			default:
 				o := s.variable(0, 1)
+				m.pairs = append(m.pairs, [2]int32{x, y})
 				s.delay(x, y, la, atLeast(o, 1))
 				s.delay(y, x, lb, atMost(o, 0))
 				if s.lo(x)+s.hi(x)+la <= s.lo(y)+s.hi(y)+lb {

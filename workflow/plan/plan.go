@@ -3,8 +3,8 @@
 // can be. It says how far from the best a plan can be at most, and what is in conflict where there is none.
 // It knows minutes, not what is done in them.
 //
-// Small problems are solved exactly by lazy clause generation (search.go), large ones by placing one block
-// after the other (serial.go) and then freeing a few groups at a time for the exact search (near.go).
+// A first plan is made by placing one block after the other (blocks.go); better ones, and the proof that there is
+// none better, come from an exact search by lazy clause generation (search.go).
 package plan
 
 import (
