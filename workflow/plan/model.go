@@ -100,9 +100,9 @@ func (p *Problem) closure(free []int, at []int32) [][]int32 {
 	return d
 }
 
-// model puts the problem to a new search, with a finish of at most horizon. Activities that are not free stay at
-// their starts. It is nil where no plan can be, as the delays alone show.
-func (p *Problem) model(free []int, starts []int, horizon int32) *model {
+// model puts the problem to a new search: what is free ends between least and horizon, all else stays at its starts.
+// It is nil where no plan can be, as is seen at once.
+func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
 	m := &model{s: &search{}, free: free}
 	s := m.s
 	at := make([]int32, len(p.Activities))
@@ -116,12 +116,6 @@ func (p *Problem) model(free []int, starts []int, horizon int32) *model {
 	if d == nil {
 		return nil
 	}
-	base := int32(0) // the finish of what is not free
-	for i := range p.Activities {
-		if at[i] < 0 {
-			base = max(base, int32(starts[i]+p.Activities[i].Length))
-		}
-	}
 	busy := make([]profile, len(p.Capacity))
 	for i := range p.Activities {
 		if at[i] < 0 {
@@ -133,7 +127,7 @@ func (p *Problem) model(free []int, starts []int, horizon int32) *model {
 	byLength := map[int][]Span{} // looked up only
 	for _, i := range free {
 		a := &p.Activities[i]
-		lo, hi := int32(max(0, a.Earliest)), horizon-int32(a.Length)
+		lo, hi := int32(max(0, a.Earliest)), int32(horizon-a.Length)
 		if a.Limited {
 			hi = min(hi, int32(a.Latest))
 		}
@@ -173,7 +167,7 @@ func (p *Problem) model(free []int, starts []int, horizon int32) *model {
 			s.bound[2*x+1] = max(s.bound[2*x+1], -int32(open[len(open)-1].To))
 		}
 	}
-	s.finish = s.variable(base, horizon)
+	s.finish = s.variable(int32(least), int32(horizon))
 	for _, a := range p.Delays {
 		x, y := at[a.From], at[a.To]
 		switch {

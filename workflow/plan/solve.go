@@ -52,9 +52,12 @@ func (v *solver) search() (none bool) {
 		}
 	}
 	if len(free) > exactMost {
+		if v.best != nil {
+			v.improve(math.MaxInt)
+		}
 		return false
 	}
-	return v.exact(free, math.MaxInt)
+	return v.exact(free)
 }
 
 // keep takes a plan that finishes sooner than the best.
@@ -89,35 +92,61 @@ func (v *solver) construct() {
 	}
 }
 
-// exact looks for the best plan among all, and says whether it is proven that there is none.
-func (v *solver) exact(free []int, conflicts int) (none bool) {
-	end := v.horizon
+// exact looks for the best plan among all, and says whether it is proven that there is none. Where the problem is not
+// small it takes turns with improve, which finds good plans sooner and proves nothing.
+func (v *solver) exact(free []int) (none bool) {
+	most := v.horizon
+	least := v.bound
+	for _, a := range v.p.Activities {
+		if a.Fixed {
+			least = max(least, a.Start+a.Length)
+		}
+	}
 	if v.best != nil {
-		end = v.finish - 1
+		most = v.finish - 1
 	}
 	fixed := make([]int, len(v.p.Activities))
 	for i, a := range v.p.Activities {
 		fixed[i] = a.Start
 	}
-	m := v.p.model(free, fixed, int32(end))
-	proven := m == nil
-	if m != nil {
+	m := v.p.model(free, fixed, least, most)
+	if m == nil {
+		v.bound = v.finish
+		return v.best == nil
+	}
+	s := m.s
+	for turn := 1; ; turn++ {
 		m.follow(v.best)
-		s := m.s
-		s.bound[2*s.finish] = max(s.bound[2*s.finish], int32(v.bound))
-		var found []int32
-		if found, proven = s.minimise(v.ctx, conflicts); found != nil {
+		s.halve = v.best != nil
+		conflicts := math.MaxInt
+		if len(free) > nearMost {
+			conflicts = 1000 * turn
+		}
+		found, proven := s.minimise(v.ctx, conflicts)
+		if found != nil {
+			starts := append([]int(nil), fixed...)
 			for x, i := range free {
-				fixed[i] = int(found[x])
+				starts[i] = int(found[x])
 			}
-			v.keep(fixed)
+			v.keep(starts)
+		}
+		if proven {
+			v.bound = v.finish
+			return v.best == nil
 		}
 		v.bound = max(v.bound, int(s.lo(s.finish)))
+		if v.ctx.Err() != nil {
+			return false
+		}
+		if v.best == nil {
+			continue
+		}
+		v.improve(20 * turn)
+		if v.finish <= v.bound || !s.set(atMost(s.finish, int32(v.finish-1)), reason{}) {
+			v.bound = v.finish
+			return false
+		}
 	}
-	if proven && v.best != nil {
-		v.bound = v.finish
-	}
-	return proven && v.best == nil
 }
 
 func (p *Problem) finish(starts []int) int {
