@@ -19,7 +19,8 @@ type solver struct {
 	horizon int
 	bound   int
 	best    []int // starts, nil: no plan yet
-	finish  int
+	cost    cost
+	rank    []float64 // by block, with which serial makes the best or one like it
 }
 
 func solve(ctx context.Context, p *Problem, o Options, horizon int32) Result {
@@ -42,7 +43,7 @@ func (v *solver) search() (none bool) {
 	v.bound = v.l.bound(v.lo, v.horizon)
 	v.b = v.l.blocks(v.lo)
 	v.construct()
-	if v.best != nil && v.finish == v.bound {
+	if v.best != nil && v.cost.finish == v.bound {
 		return false
 	}
 	var free []int
@@ -60,36 +61,63 @@ func (v *solver) search() (none bool) {
 	return v.exact(free)
 }
 
-// keep takes a plan that finishes sooner than the best.
-func (v *solver) keep(starts []int) {
-	if starts == nil {
-		return
+// A cost says which of two plans is better: that which finishes sooner, else that with less to do after the bound.
+type cost struct{ finish, after int }
+
+func (v *solver) costOf(starts []int) (c cost) {
+	for i, a := range v.p.Activities {
+		end := starts[i] + a.Length
+		c.finish = max(c.finish, end)
+		c.after += max(0, min(a.Length, end-v.bound))
 	}
-	if end := v.p.finish(starts); v.best == nil || end < v.finish {
-		v.best, v.finish = starts, end
+	return c
+}
+
+// keep takes a plan unless the best is better.
+func (v *solver) keep(starts []int) bool {
+	c := v.costOf(starts)
+	if v.best != nil && (c.finish > v.cost.finish || c.finish == v.cost.finish && c.after > v.cost.after) {
+		return false
+	}
+	v.best, v.cost = starts, c
+	return true
+}
+
+// construct places block by block, the ones first that must start first for all to finish at the bound, or a while
+// after it: further away, sittings that are lost to a part of the work weigh less.
+func (v *solver) construct() {
+	for _, after := range [...]int{100, 105, 110, 120, 140} {
+		hi := v.l.latest(v.bound*after/100, v.lo)
+		if hi == nil {
+			hi = v.lo
+		}
+		rank := v.ranks(hi)
+		for range 20 {
+			starts, stuck := v.l.serial(v.b, rank)
+			if starts != nil {
+				if v.keep(starts) {
+					v.rank = rank
+				}
+				break
+			}
+			rank[stuck] -= 1 + math.Abs(rank[stuck]) // before the others the next time
+		}
+		if v.best != nil && v.cost.finish == v.bound || v.ctx.Err() != nil {
+			return
+		}
 	}
 }
 
-// construct places block by block, the ones first that must start first for all to finish soon.
-func (v *solver) construct() {
-	hi := v.l.latest(v.bound, v.lo)
-	if hi == nil {
-		hi = v.lo
-	}
+// ranks are the least of the members of each block.
+func (v *solver) ranks(starts []int) []float64 {
 	rank := make([]float64, len(v.b.all))
 	for k, members := range v.b.all {
 		rank[k] = math.Inf(1)
 		for _, i := range members {
-			rank[k] = min(rank[k], float64(hi[i]))
+			rank[k] = min(rank[k], float64(starts[i]))
 		}
 	}
-	for range 20 {
-		starts, stuck := v.l.serial(v.b, rank)
-		if v.keep(starts); starts != nil {
-			return
-		}
-		rank[stuck] -= 1 + math.Abs(rank[stuck]) // before the others the next time
-	}
+	return rank
 }
 
 // exact looks for the best plan among all, and says whether it is proven that there is none. Where the problem is not
@@ -103,7 +131,7 @@ func (v *solver) exact(free []int) (none bool) {
 		}
 	}
 	if v.best != nil {
-		most = v.finish - 1
+		most = v.cost.finish - 1
 	}
 	fixed := make([]int, len(v.p.Activities))
 	for i, a := range v.p.Activities {
@@ -111,7 +139,7 @@ func (v *solver) exact(free []int) (none bool) {
 	}
 	m := v.p.model(free, fixed, least, most)
 	if m == nil {
-		v.bound = v.finish
+		v.bound = v.cost.finish
 		return v.best == nil
 	}
 	s := m.s
@@ -128,10 +156,12 @@ func (v *solver) exact(free []int) (none bool) {
 			for x, i := range free {
 				starts[i] = int(found[x])
 			}
-			v.keep(starts)
+			if v.keep(starts) {
+				v.rank = v.ranks(starts)
+			}
 		}
 		if proven {
-			v.bound = v.finish
+			v.bound = v.cost.finish
 			return v.best == nil
 		}
 		v.bound = max(v.bound, int(s.lo(s.finish)))
@@ -142,8 +172,8 @@ func (v *solver) exact(free []int) (none bool) {
 			continue
 		}
 		v.improve(20 * turn)
-		if v.finish <= v.bound || !s.set(atMost(s.finish, int32(v.finish-1)), reason{}) {
-			v.bound = v.finish
+		if v.cost.finish <= v.bound || !s.set(atMost(s.finish, int32(v.cost.finish-1)), reason{}) {
+			v.bound = v.cost.finish
 			return false
 		}
 	}
