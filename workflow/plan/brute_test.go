@@ -126,6 +126,59 @@ func small(r *rand.Rand) (p plan.Problem, horizon int) {
 	return p, horizon
 }
 
+// judge has the enumerator look at a conflict: it has no plan, and leaving out any one part of it gives one.
+func judge(t *testing.T, p plan.Problem, horizon int, c *plan.Conflict) {
+	t.Helper()
+	without := func(activity, upper, latest int, sittings bool) int {
+		less := plan.Problem{Capacity: p.Capacity}
+		at := map[int]int{}
+		for _, i := range c.Activities {
+			if i == activity {
+				continue
+			}
+			a := p.Activities[i]
+			a.Limited = a.Limited && i != latest && slices.Contains(c.Latest, i)
+			at[i] = len(less.Activities)
+			less.Activities = append(less.Activities, a)
+		}
+		for k, d := range p.Delays {
+			from, one := at[d.From]
+			to, other := at[d.To]
+			if one && other && (d.Least >= 0 || k != upper && slices.Contains(c.Upper, k)) {
+				less.Delays = append(less.Delays, plan.Delay{From: from, To: to, Least: d.Least})
+			}
+		}
+		if c.Sittings && sittings {
+			less.Sittings = p.Sittings
+		}
+		return least(less, horizon)
+	}
+	if !c.Irreducible {
+		t.Fatalf("conflict %+v could be less: %+v", c, p)
+	}
+	if without(-1, -1, -1, true) >= 0 {
+		t.Fatalf("conflict %+v has a plan: %+v", c, p)
+	}
+	for _, i := range c.Activities {
+		if without(i, -1, -1, true) < 0 {
+			t.Fatalf("conflict %+v is one without activity %d: %+v", c, i, p)
+		}
+	}
+	for _, k := range c.Upper {
+		if without(-1, k, -1, true) < 0 {
+			t.Fatalf("conflict %+v is one without delay %d: %+v", c, k, p)
+		}
+	}
+	for _, i := range c.Latest {
+		if without(-1, -1, i, true) < 0 {
+			t.Fatalf("conflict %+v is one without the latest start of %d: %+v", c, i, p)
+		}
+	}
+	if c.Sittings && without(-1, -1, -1, false) < 0 {
+		t.Fatalf("conflict %+v is one without the sittings: %+v", c, p)
+	}
+}
+
 func TestEnumerator(t *testing.T) {
 	count, seed := 10000, uint64(1)
 	if long() {
@@ -152,6 +205,9 @@ func TestEnumerator(t *testing.T) {
 			t.Fatalf("%d: finish %d of %v, enumerated %d: %+v", i, got.Finish, got.Starts, want, p)
 		case got.Starts == nil:
 			none++
+			if err == nil {
+				judge(t, p, horizon, got.Conflict)
+			}
 			continue
 		}
 		plans++

@@ -82,8 +82,9 @@ const (
 	ByResource             // the next activity of the chain uses what it needs
 )
 
-// A Conflict is a set of which no plan can hold all, while leaving out any one may give a plan (where
-// Irreducible). Delays among its activities that are no upper limits belong to it unnamed.
+// A Conflict is a set that has no plan, and, where Irreducible, has one without any single part of it. An activity
+// that is left out takes its delays along; delays among those that are named which are no upper limits belong to the
+// set unnamed.
 type Conflict struct {
 	Activities  []int
 	Upper       []int // delays with a negative Least
@@ -221,5 +222,5 @@ func Solve(ctx context.Context, p Problem, o Options) (Result, error) {
 	}
 	ctx, cancel := context.WithTimeout(ctx, o.Think)
 	defer cancel()
-	return solve(ctx, &p, o, horizon), nil
+	return solve(ctx, &p, o, int(horizon)), nil
 }

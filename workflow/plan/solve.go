@@ -20,18 +20,35 @@ type solver struct {
 	bound   int
 	best    []int // starts, nil: no plan yet
 	cost    cost
+	free    []int     // activities
+	fixed   []int     // starts, where fixed
+	warm    []int     // starts in the order of the earlier plan
 	rank    []float64 // by block, with which serial makes the best or one like it
 }
 
-func solve(ctx context.Context, p *Problem, o Options, horizon int32) Result {
-	v := &solver{ctx: ctx, p: p, o: o, l: p.layout(), horizon: int(horizon)}
-	none := v.search()
-	if v.best == nil {
-		return Result{Bound: v.bound, Proven: none}
+func (p *Problem) solver(ctx context.Context, o Options, horizon int) *solver {
+	v := &solver{ctx: ctx, p: p, o: o, l: p.layout(), horizon: horizon, fixed: make([]int, len(p.Activities))}
+	for i, a := range p.Activities {
+		if v.fixed[i] = a.Start; !a.Fixed {
+			v.free = append(v.free, i)
+		}
 	}
-	r := Result{Starts: v.l.sooner(v.best), Bound: v.bound}
-	r.Finish, r.Chain = p.finish(r.Starts), v.l.chain(r.Starts)
-	r.Proven = r.Finish == r.Bound
+	return v
+}
+
+func solve(ctx context.Context, p *Problem, o Options, horizon int) Result {
+	v := p.solver(ctx, o, horizon)
+	none := v.search()
+	if none {
+		return Result{Proven: true, Conflict: p.conflict(ctx)}
+	}
+	r := Result{Bound: v.bound}
+	if v.best != nil {
+		v.asBefore()
+		r.Starts = v.l.sooner(v.best)
+		r.Finish, r.Chain = p.finish(r.Starts), v.l.chain(r.Starts)
+		r.Proven = r.Finish == r.Bound
+	}
 	return r
 }
 
@@ -42,23 +59,17 @@ func (v *solver) search() (none bool) {
 	}
 	v.bound = v.l.bound(v.lo, v.horizon)
 	v.b = v.l.blocks(v.lo)
+	v.inOrder()
 	v.construct()
-	if v.best != nil && v.cost.finish == v.bound {
+	switch {
+	case v.best != nil && v.cost.finish == v.bound:
 		return false
+	case len(v.free) <= exactMost:
+		return v.exact()
+	case v.best != nil:
+		v.improve(math.MaxInt)
 	}
-	var free []int
-	for i, a := range v.p.Activities {
-		if !a.Fixed {
-			free = append(free, i)
-		}
-	}
-	if len(free) > exactMost {
-		if v.best != nil {
-			v.improve(math.MaxInt)
-		}
-		return false
-	}
-	return v.exact(free)
+	return false
 }
 
 // A cost says which of two plans is better: that which finishes sooner, else that with less to do after the bound.
@@ -92,7 +103,7 @@ func (v *solver) construct() {
 			hi = v.lo
 		}
 		rank := v.ranks(hi)
-		for range 20 {
+		for range 5 {
 			starts, stuck := v.l.serial(v.b, rank)
 			if starts != nil {
 				if v.keep(starts) {
@@ -102,10 +113,51 @@ func (v *solver) construct() {
 			}
 			rank[stuck] -= 1 + math.Abs(rank[stuck]) // before the others the next time
 		}
-		if v.best != nil && v.cost.finish == v.bound || v.ctx.Err() != nil {
-			return
+		if v.best != nil && v.cost.finish == v.bound || len(v.free) <= nearMost || v.ctx.Err() != nil {
+			return // the exact search is as quick
 		}
 	}
+}
+
+// inOrder places all in the order of the earlier plan.
+func (v *solver) inOrder() {
+	if v.o.Warm == nil {
+		return
+	}
+	rank := v.ranks(v.o.Warm)
+	if starts, _ := v.l.serial(v.b, rank); starts != nil {
+		v.warm, v.rank = starts, rank
+		v.keep(starts)
+	}
+}
+
+// asBefore prefers, of the plans that finish when the best does, one like the earlier plan: the order of that, if it
+// does, else what the search finds first that looks for it there.
+func (v *solver) asBefore() {
+	switch {
+	case v.o.Warm == nil:
+	case v.warm != nil && v.p.finish(v.warm) <= v.cost.finish:
+		v.best = v.warm
+	case len(v.free) <= exactMost:
+		m := v.p.model(v.free, v.fixed, 0, v.cost.finish)
+		if m == nil {
+			return
+		}
+		m.follow(v.o.Warm)
+		m.s.one = true
+		if found, _ := m.s.minimise(v.ctx, 1000); found != nil {
+			v.best = v.whole(found)
+		}
+	}
+}
+
+// whole are the starts of all activities, of those the search found for what is free.
+func (v *solver) whole(found []int32) []int {
+	starts := append([]int(nil), v.fixed...)
+	for x, i := range v.free {
+		starts[i] = int(found[x])
+	}
+	return starts
 }
 
 // ranks are the least of the members of each block.
@@ -122,7 +174,7 @@ func (v *solver) ranks(starts []int) []float64 {
 
 // exact looks for the best plan among all, and says whether it is proven that there is none. Where the problem is not
 // small it takes turns with improve, which finds good plans sooner and proves nothing.
-func (v *solver) exact(free []int) (none bool) {
+func (v *solver) exact() (none bool) {
 	most := v.horizon
 	least := v.bound
 	for _, a := range v.p.Activities {
@@ -133,11 +185,7 @@ func (v *solver) exact(free []int) (none bool) {
 	if v.best != nil {
 		most = v.cost.finish - 1
 	}
-	fixed := make([]int, len(v.p.Activities))
-	for i, a := range v.p.Activities {
-		fixed[i] = a.Start
-	}
-	m := v.p.model(free, fixed, least, most)
+	m := v.p.model(v.free, v.fixed, least, most)
 	if m == nil {
 		v.bound = v.cost.finish
 		return v.best == nil
@@ -147,15 +195,12 @@ func (v *solver) exact(free []int) (none bool) {
 		m.follow(v.best)
 		s.halve = v.best != nil
 		conflicts := math.MaxInt
-		if len(free) > nearMost {
+		if len(v.free) > nearMost {
 			conflicts = 1000 * turn
 		}
 		found, proven := s.minimise(v.ctx, conflicts)
 		if found != nil {
-			starts := append([]int(nil), fixed...)
-			for x, i := range free {
-				starts[i] = int(found[x])
-			}
+			starts := v.whole(found)
 			if v.keep(starts) {
 				v.rank = v.ranks(starts)
 			}
