@@ -129,7 +129,7 @@ type Control struct {
 
 // A Clevis is where the thread in the clevises of a control is counted.
 type Clevis struct {
-	Gate   string   `json:"gate"`   // "": nobody counts it
+	Gate   string   `json:"gate"`             // "": nobody counts it
 	Points []string `json:"points,omitempty"` // of one clevis, or of the left one and the right one; none: the gate has none
 }
 
