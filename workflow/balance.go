@@ -225,7 +225,7 @@ func (p *Poise) upset(later func(journal.Entry) bool) {
 				since = append(since, by)
 			}
 		case journal.ConditionSet:
-			if back := s.putBack(facts.Condition, p.at); !slices.Contains(p.Assumed, back) {
+			if back := s.putBack(facts.Condition); !slices.Contains(p.Assumed, back) {
 				p.Assumed = append(p.Assumed, back)
 			}
 		default:
@@ -242,16 +242,14 @@ func (p *Poise) upset(later func(journal.Entry) bool) {
 }
 
 // putBack is what is taken for granted of equipment that a condition says is off or was.
-func (s *State) putBack(condition string, at time.Time) string {
-	item, was := condition, "was"
-	for _, e := range s.Sheet.Equipment {
+func (s *State) putBack(condition string) string {
+	for i := range s.Sheet.Equipment {
+		e := &s.Sheet.Equipment[i]
 		if slices.ContainsFunc(e.Aboard, func(is steps.Setting) bool { return is.Condition == condition }) {
-			if item = e.Name; s.notAboard(e, at) != nil {
-				was = "will be"
-			}
+			condition = e.Name
 		}
 	}
-	return "the " + item + " " + was + " put back as it lay at the weighing"
+	return "the " + condition + " is put back as it lay at the weighing"
 }
 
 // Shift is how far the computed balance lies aft of the last weighing, in mm.

@@ -74,14 +74,14 @@ type Figure struct {
 	Missing []string // the keys of the sheet without which it is not known; then there is no value
 	Unknown []string // what else it is not known for; then there is none either
 
-	Report *GateReport // of the gate that measured it; nil: none did
+	Standing string // of the gate that measured it, in words; "": it was passed, or none did
 }
 
 // Known reports whether the figure has a value.
-func (f Figure) Known() bool { return len(f.Missing)+len(f.Unknown) == 0 }
+func (f *Figure) Known() bool { return len(f.Missing)+len(f.Unknown) == 0 }
 
 // Weakest is the least that the figure rests on.
-func (f Figure) Weakest() Basis {
+func (f *Figure) Weakest() Basis {
 	all := Bases()
 	weakest := 0
 	for _, g := range f.Rests {
@@ -177,12 +177,14 @@ type carding struct {
 
 // off says what was removed without which there is no figure of the drive: the battery and,
 // but for a figure of the battery alone, what the current at full throttle depends on.
-func (c carding) off(batteryAlone bool) []string {
-	var all []string
-	for _, e := range c.sheet.Equipment {
-		drives := e.Name == c.battery()
-		if g, ok := c.sheet.Gate(c.sheet.Power.Gate); !drives && !batteryAlone {
-			drives = !ok && !e.Optional || ok && g.DependsOn(e.Zones()...)
+func (c *carding) off(batteryAlone bool) (all []string) {
+	battery := c.battery()
+	full, gated := c.sheet.Gate(c.sheet.Power.Gate)
+	for i := range c.sheet.Equipment {
+		e := &c.sheet.Equipment[i]
+		drives := e.Name == battery
+		if !drives && !batteryAlone {
+			drives = !gated && !e.Optional || gated && full.DependsOn(e.Zones()...)
 		}
 		if drives && c.state.mayBeOff(e.Name, c.at) {
 			all = append(all, "the "+e.Name+" is not on board")
@@ -210,7 +212,7 @@ func (s *State) exchanged() []steps.Equipment {
 }
 
 // battery is the equipment that the flight battery is; "": the sheet does not say.
-func (c carding) battery() string {
+func (c *carding) battery() string {
 	for _, part := range c.sheet.Geometry.Parts {
 		if part.Name == c.sheet.Geometry.Battery.Part {
 			return part.Equipment
@@ -223,7 +225,7 @@ func (c carding) battery() string {
 func lacking(name string, keys ...string) Figure { return Figure{Name: name, Missing: keys} }
 
 // of is a figure worked out of others. It rests on all that they rest on.
-func (c carding) of(name, unit string, value func([]float64) float64, from ...Figure) Figure {
+func (c *carding) of(name, unit string, value func([]float64) float64, from ...Figure) Figure {
 	f := Figure{Name: name, Unit: unit}
 	var values []float64
 	for _, other := range from {
@@ -244,7 +246,7 @@ func (c carding) of(name, unit string, value func([]float64) float64, from ...Fi
 }
 
 // outside is the air. Of what nobody said it is the standard atmosphere at sea level.
-func (c carding) outside(altitude, temperature quantity.Quantity) (Outside, Figure, error) {
+func (c *carding) outside(altitude, temperature quantity.Quantity) (Outside, Figure, error) {
 	var o Outside
 	var err error
 	if !altitude.IsZero() {
@@ -266,7 +268,7 @@ func (c carding) outside(altitude, temperature quantity.Quantity) (Outside, Figu
 }
 
 // area is that of the wing.
-func (c carding) area() Figure {
+func (c *carding) area() Figure {
 	if c.planless != nil {
 		for _, surface := range c.sheet.Geometry.Surfaces {
 			if surface.Is == steps.Wing && !surface.In(c.state.selected) {
@@ -280,7 +282,7 @@ func (c carding) area() Figure {
 }
 
 // mass is that of the whole airframe; not known if nobody says what something on board weighs.
-func (c carding) mass() Figure {
+func (c *carding) mass() Figure {
 	w := c.state.WeighedMass()
 	f := Figure{Name: MassFigure, Unit: "kg", Value: w.Grams / 1000, Rests: []Ground{{What: "mass", Basis: FromSheet, Source: "the sum of its parts"}}}
 	switch {
@@ -308,7 +310,7 @@ func (c carding) mass() Figure {
 
 // margin is how far the balance point lies ahead of the neutral point, both estimates by
 // the planform; none where the planform gives none.
-func (c carding) margin(p *Poise) []Figure {
+func (c *carding) margin(p *Poise) []Figure {
 	if c.planless != nil || p == nil || math.IsNaN(p.Now) || !(p.Mass > 0) || len(p.Unknown) > 0 {
 		return nil
 	}
@@ -342,7 +344,7 @@ func scaleOf(unit, other string) float64 {
 }
 
 // speeds are those that the air asks for.
-func (c carding) speeds(mass, area, density Figure) []Figure {
+func (c *carding) speeds(mass, area, density Figure) []Figure {
 	most := lacking(LiftFigure, "geometry: lift")
 	if l := c.sheet.Geometry.Lift; l.Most > 0 {
 		most = Figure{Name: LiftFigure, Value: l.Most, Rests: []Ground{{What: fmt.Sprintf("lift coefficient %g", l.Most), Basis: FromSheet, Source: l.Source}}}
@@ -362,7 +364,7 @@ func (c carding) speeds(mass, area, density Figure) []Figure {
 }
 
 // said is a figure that the sheet gives of the drive.
-func (c carding) said(name, what, key string, q quantity.Quantity, unit string) Figure {
+func (c *carding) said(name, what, key string, q quantity.Quantity, unit string) Figure {
 	ofBattery := slices.Contains([]string{"capacity", "nominal", "limits: battery"}, key)
 	ofDrive := slices.Contains([]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}, key)
 	if off := c.off(ofBattery); len(off) > 0 && (ofBattery || ofDrive) {
@@ -386,7 +388,7 @@ func (c carding) said(name, what, key string, q quantity.Quantity, unit string) 
 // FullCurrent is the current at full throttle: as the gate of the sheet for it has measured
 // it, met or not, else as the sheet says, else assumed to be all that the motor is rated for.
 func (s *State) FullCurrent(at time.Time) Figure {
-	c := carding{state: s, at: at, sheet: s.Sheet, exchanged: s.exchanged()}
+	c := &carding{state: s, at: at, sheet: s.Sheet, exchanged: s.exchanged()}
 	motor := s.Sheet.Power.Limits.Motor
 	if off := c.off(false); len(off) > 0 {
 		return Figure{Name: CurrentFigure, Unit: "A", Unknown: off}
@@ -405,19 +407,25 @@ func (s *State) FullCurrent(at time.Time) Figure {
 
 // measured is a figure as a gate has measured it, met or not: the worst of its values;
 // false: no reading of it counts.
-func (c carding) measured(name, what, gate, unit string, worse func(one, other float64) bool) (Figure, bool) {
+func (c *carding) measured(name, what, gate, unit string, worse func(one, other float64) bool) (Figure, bool) {
 	f := Figure{Name: name, Unit: unit}
 	g, ok := c.sheet.Gate(gate)
 	if !ok || !g.In(c.state.selected) {
 		return f, false
 	}
 	r := c.state.report(g, c.at)
+	if len(r.Rests) == 0 {
+		return f, false
+	}
+	if !r.Met() {
+		f.Standing = r.Words()
+	}
 	for _, part := range c.state.Parts(r) {
 		one := scaleOf(part.Unit, unit)
-		if !part.Known || len(part.Of) > 1 || len(r.Rests) == 0 || math.IsNaN(one) || len(f.Rests) > 0 && !worse(part.Value*one, f.Value) {
+		if !part.Known || len(part.Of) > 1 || math.IsNaN(one) || len(f.Rests) > 0 && !worse(part.Value*one, f.Value) {
 			continue
 		}
-		f.Value, f.U, f.Report = part.Value*one, part.U*one, &r
+		f.Value, f.U = part.Value*one, part.U*one
 		f.Rests = []Ground{{What: what, Basis: Measured, Entry: slices.Max(r.Rests), At: r.Last}}
 	}
 	return f, len(f.Rests) > 0
@@ -429,7 +437,7 @@ func rated(name string) bool {
 }
 
 // power are the figures of the drive; none where the sheet has no drive.
-func (c carding) power(mass Figure) []Figure {
+func (c *carding) power(mass Figure) []Figure {
 	p := c.sheet.Power
 	if p.Cells == 0 {
 		return nil
@@ -462,7 +470,7 @@ func (c carding) power(mass Figure) []Figure {
 }
 
 // throws are how far the control surfaces go.
-func (c carding) throws() []Throw {
+func (c *carding) throws() []Throw {
 	var all []Throw
 	for _, control := range c.sheet.Geometry.Controls {
 		for _, name := range control.Gates {

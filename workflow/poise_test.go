@@ -268,6 +268,47 @@ func TestTryIsAsFitting(t *testing.T) {
 	}
 }
 
+// What is advised ends as the record has it once that was done, and as well known: by hand of
+// 600 g that nobody weighed, 300 g more at most, at 72 ± 1 mm on the stand. 48 mm of 150 g are
+// 12 mm: root of 1² + (12/600 x 300)² + (48/600 x 3)² + twice (150/600 x 1)².
+func TestAdviceIsWhatTheRecordSaysAfterIt(t *testing.T) {
+	b := wigeon(t, stand)
+	b.must(readings("balance", "72 mm"))
+	p := b.poise()
+	a, _ := p.Advise(math.NaN())
+	if s := a.Slide; s == nil || s.By != -48 || s.Then != 60 || math.Abs(s.U-6.098) > 0.001 || s.Verdict != measuring.In {
+		t.Fatalf("by %v to %v ± %v, %s", s.By, s.Then, s.U, s.Verdict)
+	}
+	ballast, err := p.Ballast(-50, 60, 1) // 12 x 600/110 = 65.5
+	if err != nil || ballast.Mass != 66 {
+		t.Fatalf("%+v %v", ballast, err)
+	}
+	same := func(then, u float64) {
+		t.Helper()
+		if p := b.poise(); math.Abs(p.Now-then) > 1e-6 || math.Abs(p.NowU-u) > 1e-6 {
+			t.Errorf("advised %.3f ± %.3f, and by the record %.3f ± %.3f", then, u, p.Now, p.NowU)
+		}
+	}
+	b.do("moved pack mm=-198")
+	same(a.Slide.Then, a.Slide.U)
+	b.do("undo", "fitted lead zone=nose g=66 mm=-50")
+	same(ballast.Then, ballast.U)
+}
+
+// Of a pack that nobody weighed it is asked what it weighs, and no lead is laid in its place.
+func TestNoBallastForAPackOfUnknownMass(t *testing.T) {
+	b := wigeon(t)
+	b.do("mass 600", "fitted pack name=B", "mass 600", "weigh 180 420") // 75 mm
+	a, ok := b.poise().Advise(math.NaN())
+	if !ok || a.Ballast != nil || a.Refused != nil || a.Slide != nil || a.Lack == nil || a.Lack.Name != "B" || !a.Lack.Mass || a.Lack.Arm {
+		t.Fatalf("%v %+v", ok, a)
+	}
+	b.do("fitted pack name=B g=150") // and that is no change: 55 mm is the aim where it is not weighed as it is
+	if a, ok = b.poise().Advise(math.NaN()); !ok || a.Slide == nil || a.Slide.By != -80 || !a.Slide.Unplaced || a.Ballast != nil {
+		t.Errorf("%v %+v %+v %q", ok, a, a.Slide, b.poise().Unknown)
+	}
+}
+
 // What was entered late counts from when it happened.
 func TestPoiseByTime(t *testing.T) {
 	for _, c := range []struct {

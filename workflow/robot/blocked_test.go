@@ -1,9 +1,12 @@
 package robot_test
 
 import (
+	"errors"
 	"slices"
+	"strings"
 	"testing"
 
+	"fettle/procedures"
 	"fettle/steps"
 	"fettle/workflow"
 	"fettle/workflow/robot"
@@ -121,4 +124,23 @@ func TestDamageHoldsWhatSitsOnIt(t *testing.T) {
 		}
 	}
 	t.Error("the tail is worked on")
+}
+
+// Glue that no bench of the robot suits: it says that it is stuck, and does not read the
+// bench for ever.
+func TestStuckOnTheClimate(t *testing.T) {
+	for _, limits := range []string{"[15 °C, 30 °C], humidity: [60 %, 80 %]", "[25 °C, 30 °C]"} {
+		text := strings.NewReplacer("[15 °C, 30 °C]", limits, "at: 20 °C", "at: 27 °C").Replace(string(named(t, "reed").Bytes))
+		design, err := procedures.Parse("reed.yaml", []byte(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		w := worker(t)
+		w.Documents.Sheets[design.Digest()] = design.Sheet
+		act(t, w, workflow.Register{Mark: "RD-01", Sheet: design.Sheet, Digest: design.Digest()})
+		start(t, w, named(t, "reed-build"), "")
+		if err := w.Carry(200); !errors.Is(err, robot.ErrStuck) {
+			t.Errorf("works %s: %v", limits, err)
+		}
+	}
 }

@@ -162,7 +162,12 @@ func (w *Worker) own(r workflow.Request) workflow.Request {
 func resolve(s *workflow.State, step steps.Step, reason workflow.Reason, now time.Time) (workflow.Request, error) {
 	switch reason.Because {
 	case workflow.ByClimate:
-		return fairBench()
+		fair, err := fairBench()
+		if last, ok := s.Entries[len(s.Entries)-1].Facts.(journal.BenchRead); ok && reason.Remedy.Kind != workflow.ToReadBench &&
+			last.Temperature.Cmp(fair.Temperature) == 0 && !last.Humidity.IsZero() && last.Humidity.Cmp(fair.Humidity) == 0 {
+			return nil, err // the best bench does not help
+		}
+		return fair, err
 	case workflow.ByCondition:
 		var set []steps.Setting
 		for _, need := range step.Needs {
@@ -230,13 +235,10 @@ func rework(s *workflow.State, gate string, now time.Time) workflow.Request {
 }
 
 // fairBench is a bench of 20 °C and 50 % humidity.
-func fairBench() (workflow.Request, error) {
-	temperature, err := quantity.Parse("20 °C", quantity.Temperature)
-	if err != nil {
-		return nil, err
-	}
-	humidity, err := quantity.Parse("50 %", quantity.Ratio)
-	return workflow.ReadBench{Temperature: temperature, Humidity: humidity}, err
+func fairBench() (workflow.ReadBench, error) {
+	temperature, err1 := quantity.Parse("20 °C", quantity.Temperature)
+	humidity, err2 := quantity.Parse("50 %", quantity.Ratio)
+	return workflow.ReadBench{Temperature: temperature, Humidity: humidity}, errors.Join(err1, err2)
 }
 
 // answers has what the robot does at every kind of step.

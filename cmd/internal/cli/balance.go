@@ -21,8 +21,9 @@ func (a *app) balanceCommand() *cobra.Command {
 		Short: "Show where an airframe balances, and what would put it right",
 		Long: "Show where an airframe balances: as it was weighed last, and as it is computed from that and the\n" +
 			"equipment fitted, moved or removed since. It says where the battery has to lie and, where its\n" +
-			"travel is too short, how much ballast where does the rest, in whole steps of the scale, rounded\n" +
-			"to the nose-heavy side. It aims at the middle of the limits; where the airframe was not weighed\n" +
+			"travel is too short, how much ballast where does the rest, in whole steps of the scale: on the\n" +
+			"nose-heavy side, or on the other where only that ends inside the limits. Ballast that would end\n" +
+			"outside is not advised. It aims at the middle of the limits; where the airframe was not weighed\n" +
 			"as it is, at half the way from there to the forward limit. What no whole millimetre or step\n" +
 			"improves stays as it is. What crosses a limit with its uncertainty is undecided.\n\n" +
 			"--try shows what things would do before they are fitted; what is on board of the same kind makes\n" +

@@ -45,7 +45,8 @@ type Balance struct {
 	Stays   bool         `json:"may_stay,omitempty"` // it is in tolerance as it is
 	Slide   *Slide       `json:"battery,omitempty"`
 	Ballast *Ballast     `json:"ballast,omitempty"`
-	Refused string       `json:"no_ballast,omitempty"` // why there is none
+	Refused string       `json:"no_ballast,omitempty"`    // why there is none
+	Lacks   string       `json:"battery_lacks,omitempty"` // what nobody said of it, so that nothing is advised
 	Tip     *float64     `json:"at_tip_g,omitempty"`
 	Side    string       `json:"tip,omitempty"`
 	Y       *float64     `json:"right_mm,omitempty"` // of the centre line
@@ -102,6 +103,7 @@ type Slide struct {
 	End   bool    `json:"end_of_travel"`
 	Short bool    `json:"not_far_enough"`
 	Then  Station `json:"then"`
+	Ends  string  `json:"verdict"` // on that
 
 	Unplaced bool `json:"unplaced,omitempty"` // where it lies is not on record: the stations are none
 
@@ -115,6 +117,7 @@ type Ballast struct {
 	Station float64 `json:"station_mm"`
 	Rest    bool    `json:"with_battery_moved"`
 	Then    Station `json:"then"`
+	Ends    string  `json:"verdict"` // on that
 }
 
 // stationIf is a station that may not be known.
@@ -191,10 +194,13 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChan
 		b.Aim = "the middle of the range"
 	}
 	if s := a.Slide; s != nil {
-		b.Slide = &Slide{s.Title, s.By, s.Front, s.Rear, s.Width, s.From, s.To, s.End, s.Short, stationOf(s.Then, then.NowU, p.Wing, p.Zero), s.Unplaced, s.Outside, s.Item}
+		b.Slide = &Slide{s.Title, s.By, s.Front, s.Rear, s.Width, s.From, s.To, s.End, s.Short, stationOf(s.Then, s.U, p.Wing, p.Zero), string(s.Verdict), s.Unplaced, s.Outside, s.Item}
 	}
 	if m := a.Ballast; m != nil {
-		b.Ballast = &Ballast{m.Mass, m.Station, a.Rest, stationOf(m.Then, then.NowU, p.Wing, p.Zero)}
+		b.Ballast = &Ballast{m.Mass, m.Station, a.Rest, stationOf(m.Then, m.U, p.Wing, p.Zero), string(m.Verdict)}
+	}
+	if a.Lack != nil {
+		b.Lacks, b.Remedy = a.Lack.String(), append(b.Remedy, toSay(b.Mark, []workflow.Lack{*a.Lack})...)
 	}
 	if a.Refused != nil {
 		b.Refused = a.Refused.Error()
@@ -465,6 +471,15 @@ func (b Balance) Markdown(clock Clock) string {
 
 // advice says what would put it right.
 func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
+	ends := func(at Station, verdict string) string {
+		switch measuring.Verdict(verdict) {
+		case measuring.Out:
+			return "Then it balances at " + at.words(clock) + ": outside the limits"
+		case measuring.Undecided:
+			return "Then it balances at " + at.words(clock) + ": too close to a limit to decide"
+		}
+		return "Then it balances at " + at.words(clock)
+	}
 	if b.Near {
 		line("It balances where it should, as near as can be told: nothing has to be moved, and no ballast is needed")
 	}
@@ -473,8 +488,8 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		if s.By < 0 {
 			way = "forward"
 		}
-		line("%s: %s %s of where it lies, if its travel lets it. Then it balances at %s", s.Title, lengths(clock, 0, math.Abs(s.By)), way, s.Then.words(clock))
-		line("Where it lies is not on record since the balance was reworked. Say where it lies then, and weigh again: `fettle equip %s moved %s --arm %s`", b.Mark, s.item, Blank)
+		line("%s: %s %s of where it lies, if its travel lets it. %s", s.Title, lengths(clock, 0, math.Abs(s.By)), way, ends(s.Then, s.Ends))
+		line("Where it lies is not on record. Say where it lies then, and weigh again: `fettle equip %s moved %s --arm %s`", b.Mark, s.item, Blank)
 	} else if s != nil && !b.Near {
 		bed := fmt.Sprintf("from %s; cut its bed there as wide as your pack is long (the sheet's: %s)", lengths(clock, 0, s.Front, s.Rear), lengths(clock, 0, s.Width))
 		travel := ""
@@ -483,9 +498,9 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		}
 		switch by := lengths(clock, 0, math.Abs(s.By)); {
 		case s.By < 0:
-			line("%s: %s forward, %s, or put a spacer of %s behind it. Then it balances at %s", s.Title, by, bed, by, s.Then.words(clock))
+			line("%s: %s forward, %s, or put a spacer of %s behind it. %s", s.Title, by, bed, by, ends(s.Then, s.Ends))
 		case s.By > 0:
-			line("%s: %s aft, %s, or put a spacer of %s ahead of it. Then it balances at %s", s.Title, by, bed, by, s.Then.words(clock))
+			line("%s: %s aft, %s, or put a spacer of %s ahead of it. %s", s.Title, by, bed, by, ends(s.Then, s.Ends))
 		default:
 			line("%s: stays where it is%s; no place of its travel is better", s.Title, travel)
 		}
@@ -504,12 +519,15 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		how = "with the battery at the end of its travel"
 	}
 	if m := b.Ballast; m != nil {
-		line("Ballast, %s: %s at %s. Then it balances at %s", how, masses(clock, 1, m.Mass), lengths(clock, 1, m.Station), m.Then.words(clock))
+		line("Ballast, %s: %s at %s. %s", how, masses(clock, 1, m.Mass), lengths(clock, 1, m.Station), ends(m.Then, m.Ends))
+	}
+	if b.Lacks != "" {
+		line("How far the battery has to move is not known, as nobody said %s; no ballast is worked out before that", b.Lacks)
 	}
 	if b.Refused != "" {
 		line("No ballast would do, %s: %s", how, b.Refused)
 	}
-	if b.Target != nil && !b.Near && b.Slide == nil && b.Ballast == nil && b.Refused == "" {
+	if b.Target != nil && !b.Near && b.Slide == nil && b.Ballast == nil && b.Refused == "" && b.Lacks == "" {
 		line("It is inside the limits as it is computed: no ballast is needed")
 	}
 }

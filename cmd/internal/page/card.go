@@ -109,7 +109,7 @@ func newCardBalance(datum string, p *workflow.Poise) *CardBalance {
 
 // Now is where it balances now, as measured if that counts, and the uncertainty of that,
 // 0 if it is not known; nil: nothing says.
-func (b CardBalance) Now() (station *float64, u float64) {
+func (b *CardBalance) Now() (station *float64, u float64) {
 	if b.Counts {
 		return b.Station, b.U
 	}
@@ -118,7 +118,7 @@ func (b CardBalance) Now() (station *float64, u float64) {
 
 // Chord is the mean aerodynamic chord, and how far out it lies, in mm; false: the sheet
 // has no wing.
-func (b CardBalance) Chord() (chord planform.Chord, y float64, ok bool) {
+func (b *CardBalance) Chord() (chord planform.Chord, y float64, ok bool) {
 	return b.wing.Chord, b.wing.Y, b.wing.Area > 0
 }
 
@@ -172,12 +172,10 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 			}
 		}
 	}
-	for _, f := range card.Figures {
+	for i := range card.Figures {
+		f := &card.Figures[i]
 		lacks(f.Missing)
-		one := CardFigure{Name: f.Name, Unit: f.Unit, U: f.U, Missing: f.Missing, Unknown: f.Unknown}
-		if f.Report != nil && !f.Report.Met() {
-			one.Words = f.Report.Words()
-		}
+		one := CardFigure{Name: f.Name, Unit: f.Unit, U: f.U, Missing: f.Missing, Unknown: f.Unknown, Words: f.Standing}
 		if f.Known() {
 			one.Value, one.Basis = finite(f.Value), string(f.Weakest())
 			for _, g := range f.Rests {
@@ -243,12 +241,23 @@ func (c *Card) cautions(card workflow.Card, checks []string) {
 }
 
 // figure is the figure of that name, if it is known.
-func (c Card) figure(name string) (CardFigure, bool) {
-	i := slices.IndexFunc(c.Figures, func(f CardFigure) bool { return f.Name == name && f.Value != nil })
-	if i < 0 {
-		return CardFigure{}, false
+func (c *Card) figure(name string) (*CardFigure, bool) {
+	for i := range c.Figures {
+		if f := &c.Figures[i]; f.Name == name && f.Value != nil {
+			return f, true
+		}
 	}
-	return c.Figures[i], true
+	return nil, false
+}
+
+// unknown says what a figure is not known for, but for what the sheet lacks; "": nothing.
+func (c *Card) unknown(name string) string {
+	for i := range c.Figures {
+		if f := &c.Figures[i]; f.Name == name {
+			return strings.Join(f.Unknown, ", ")
+		}
+	}
+	return ""
 }
 
 // A CardRow is one line of a card: what it is, the figures, and what they rest on.
@@ -258,26 +267,23 @@ type CardRow struct {
 }
 
 // Rows are the lines of the card. A figure that the sheet lacks something for is in none.
-func (c Card) Rows(clock Clock) []CardRow {
+func (c *Card) Rows(clock Clock) []CardRow {
 	var rows []CardRow
 	row := func(rank int, what, is, rests string) {
 		if is != "" {
 			rows = append(rows, CardRow{what, is, rests, rank})
 		}
 	}
-	unknown := func(rank int, what, name string) bool {
-		i := slices.IndexFunc(c.Figures, func(f CardFigure) bool { return f.Name == name && len(f.Unknown) > 0 })
-		if i >= 0 {
-			row(rank, what, "not known", strings.Join(c.Figures[i].Unknown, ", "))
+	unknown := func(rank int, what, name string) {
+		if why := c.unknown(name); why != "" {
+			row(rank, what, "not known", why)
 		}
-		return i >= 0
 	}
 	of := func(rank int, what, name string, is ...string) {
 		if f, ok := c.figure(name); ok {
 			row(rank, what, listed(is...), f.basis(clock))
-		} else {
-			unknown(rank, what, name)
 		}
+		unknown(rank, what, name)
 	}
 	other := func(name, unit string, scale float64, digits int, round func(float64) float64) string {
 		if !clock.BothUnits {
@@ -330,15 +336,15 @@ func (c Card) Rows(clock Clock) []CardRow {
 			rests += "; ratings from the sheet"
 		}
 		row(4, "Full throttle", is+optionally("; rated: ", strings.Join(ratings, ", ")), rests)
-	} else {
-		unknown(4, "Full throttle", workflow.CurrentFigure)
 	}
+	unknown(4, "Full throttle", workflow.CurrentFigure)
 	energy := c.value(workflow.EnergyFigure, "Wh", 1, 1, nearest)
 	if _, ok := c.figure(workflow.EnduranceFigure); ok {
 		of(2, "Endurance", workflow.EnduranceFigure, c.value(workflow.EnduranceFigure, "min", 60, 0, atMost)+" at "+c.value(workflow.CruiseFigure, "A", 1, 1, nearest)+" to "+c.value(workflow.ReserveFigure, "%", 1, 0, nearest)+" left"+optionally(", of ", energy))
-	} else if !unknown(2, "Endurance", workflow.EnduranceFigure) {
+	} else if c.unknown(workflow.EnduranceFigure) == "" {
 		of(2, "Battery", workflow.EnergyFigure, energy)
 	}
+	unknown(2, "Endurance", workflow.EnduranceFigure)
 	if b := c.Balance; b != nil {
 		is, rests := b.row(clock)
 		row(1, "Balance", is, rests)
@@ -382,7 +388,7 @@ func (c Card) Rows(clock Clock) []CardRow {
 
 // row is the balance as one line, and what that rests on: as the gate reads it, which is
 // what is measured at the field, and where that is not from the datum as stations too.
-func (b CardBalance) row(clock Clock) (is, rests string) {
+func (b *CardBalance) row(clock Clock) (is, rests string) {
 	limits := func(zero float64) string {
 		switch {
 		case b.Low != nil && b.High != nil:
@@ -473,7 +479,7 @@ func atLeast(f float64) float64 { return math.Ceil(f - 1e-9) }
 func atMost(f float64) float64  { return math.Floor(f + 1e-9) }
 
 // value is a figure in a unit; "": it is not known.
-func (c Card) value(name, unit string, scale float64, digits int, round func(float64) float64) string {
+func (c *Card) value(name, unit string, scale float64, digits int, round func(float64) float64) string {
 	f, ok := c.figure(name)
 	if !ok {
 		return ""
@@ -487,7 +493,7 @@ func (c Card) value(name, unit string, scale float64, digits int, round func(flo
 }
 
 // basis is what the figure rests on, the weakest first, each thing once.
-func (f CardFigure) basis(clock Clock) string {
+func (f *CardFigure) basis(clock Clock) string {
 	bases := map[string]bool{}
 	for _, g := range f.Rests {
 		bases[g.Basis] = true
@@ -519,7 +525,7 @@ func (f CardFigure) basis(clock Clock) string {
 }
 
 // Sources say where figures of the sheet are from, and why others are assumed, each once.
-func (c Card) Sources() []string {
+func (c *Card) Sources() []string {
 	var sources []string
 	if c.Balance != nil && c.Balance.Datum != "" {
 		sources = append(sources, "datum, from which stations count aft and are negative ahead of it: "+c.Balance.Datum)
@@ -570,7 +576,7 @@ func (c Card) Screen(clock Clock, fits func(markdown string) bool) string {
 }
 
 // text is the card with so many of its lines, and none of their reasons longer than that.
-func (c Card) text(clock Clock, keep int, most int) string {
+func (c *Card) text(clock Clock, keep int, most int) string {
 	type item struct {
 		what, text string
 		rank       int

@@ -1,0 +1,61 @@
+package plan
+
+import "fmt"
+
+// A Broken is the error for starts that are not a plan.
+type Broken struct {
+	What  string // "starts", "delay", "sitting", "resource", "limit", "fixed"
+	Index int    // of the activity, delay or resource
+}
+
+func (e *Broken) Error() string { return fmt.Sprintf("the plan breaks %s %d", e.What, e.Index) }
+
+// Check says whether starts are a plan of the problem. It shares no line with the search, so that it can judge it.
+func Check(p Problem, starts []int) error {
+	if len(starts) != len(p.Activities) {
+		return &Broken{"starts", len(starts)}
+	}
+	for i, a := range p.Activities {
+		s := starts[i]
+		if a.Fixed {
+			if s != a.Start {
+				return &Broken{"fixed", i}
+			}
+			continue
+		}
+		if s < 0 || s < a.Earliest || a.Limited && s > a.Latest {
+			return &Broken{"limit", i}
+		}
+		inside := !a.Attended || len(p.Sittings) == 0
+		for _, w := range p.Sittings {
+			inside = inside || w.From <= s && s+a.Length <= w.To
+		}
+		if !inside {
+			return &Broken{"sitting", i}
+		}
+	}
+	for i, d := range p.Delays {
+		if p.Activities[d.From].Fixed && p.Activities[d.To].Fixed {
+			continue
+		}
+		if starts[d.To] < starts[d.From]+d.Least {
+			return &Broken{"delay", i}
+		}
+	}
+	for k, there := range p.Capacity {
+		// What is used grows only where something starts: those moments are enough.
+		for _, t := range starts {
+			used, free := 0, false
+			for j, a := range p.Activities {
+				if starts[j] <= t && t < starts[j]+a.Length && k < len(a.Needs) && a.Needs[k] > 0 {
+					used += a.Needs[k]
+					free = free || !a.Fixed
+				}
+			}
+			if free && used > there {
+				return &Broken{"resource", k}
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,96 @@
+package plan
+
+import (
+	"math/rand/v2"
+
+	"fettle/steps/sorting"
+)
+
+// nearMost is how many activities are replanned at once.
+const nearMost = 130
+
+// improve replans a few activities at a time while the others stay (large neighbourhood search, Shaw 1998: from
+// memory, not opened), until ctx ends, the bound is met or so many tries in a row have been in vain.
+func (v *solver) improve(vain int) {
+	r := rand.New(rand.NewPCG(v.o.Seed, 1))
+	for tries := 0; tries < vain && v.ctx.Err() == nil && v.finish > v.bound; tries++ {
+		if v.replan(v.neighbourhood(r, tries)) {
+			tries = 0
+		}
+	}
+}
+
+// neighbourhood chooses activities to replan: whole groups, that which ends last among them; or, where groups are
+// too large or there are no others, what starts at about the same time.
+func (v *solver) neighbourhood(r *rand.Rand, tries int) (free []int) {
+	p := v.p
+	size, last := map[int]int{}, 0
+	var groups []int
+	for i, a := range p.Activities {
+		if a.Fixed {
+			continue
+		}
+		if size[a.Group] == 0 {
+			groups = append(groups, a.Group)
+		}
+		size[a.Group]++
+		if v.best[i]+a.Length >= v.best[last]+p.Activities[last].Length || p.Activities[last].Fixed {
+			last = i
+		}
+	}
+	critical := p.Activities[last].Group
+	if len(groups) > 1 && size[critical] < nearMost && tries%3 > 0 {
+		chosen := map[int]bool{critical: true}
+		room := nearMost - size[critical]
+		r.Shuffle(len(groups), func(i, j int) { groups[i], groups[j] = groups[j], groups[i] })
+		for _, g := range groups {
+			if !chosen[g] && size[g] <= room {
+				chosen[g] = true
+				room -= size[g]
+			}
+		}
+		for i, a := range p.Activities {
+			if !a.Fixed && chosen[a.Group] {
+				free = append(free, i)
+			}
+		}
+		return free
+	}
+	for i, a := range p.Activities {
+		if !a.Fixed {
+			free = append(free, i)
+		}
+	}
+	sorting.Stable(free, func(a, b int) int { return v.best[a] - v.best[b] })
+	n := min(len(free), nearMost)
+	at := len(free) - n
+	if tries%2 > 0 {
+		at = r.IntN(at + 1)
+	}
+	return free[at : at+n]
+}
+
+// replan looks for starts of what is free with which the last of it ends sooner. Then all moves to where there is
+// room now.
+func (v *solver) replan(free []int) bool {
+	end := 0
+	for _, i := range free {
+		end = max(end, v.best[i]+v.p.Activities[i].Length)
+	}
+	m := v.p.model(free, v.best, 0, end-1)
+	if m == nil {
+		return false
+	}
+	m.follow(v.best)
+	found, _ := m.s.minimise(v.ctx, 300)
+	if found == nil {
+		return false
+	}
+	starts := append([]int(nil), v.best...)
+	for x, i := range free {
+		starts[i] = int(found[x])
+	}
+	starts = v.l.sooner(starts)
+	v.best, v.finish = starts, v.p.finish(starts)
+	return true
+}
