@@ -99,6 +99,7 @@ type search struct {
 	round       int32
 
 	conflicts, restarts, most int
+	one                       bool // any plan will do
 	halve                     bool // a plan is known: look for a much better one every other time
 }
 
@@ -614,6 +615,9 @@ func (s *search) minimise(ctx context.Context, conflicts int) (plan []int32, pro
 			s.undo(0)
 			for i, x := range s.times { // the next one is looked for near this one
 				s.saved[x] = plan[i]
+			}
+			if s.one {
+				return plan, false
 			}
 			if !s.set(atMost(s.finish, end-1), reason{}) {
 				return plan, true
