@@ -25,7 +25,6 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
-	"fettle/steps/balance"
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
@@ -356,7 +355,7 @@ power: {cells: 6, capacity: 5000 mAh, nominal: 3.7 V, limits: {connectors: 30 A,
 	b.crowded(s)
 	poise, err := s.Poise(b.Now)
 	b.must(err)
-	lead, err := page.NewBalance(s, poise, []workflow.Placed{{Title: "lead", Load: balance.Load{Mass: big.NewRat(20, 1), X: big.NewRat(-300, 1)}}}, 600)
+	lead, err := page.NewBalance(s, poise, []journal.EquipmentChanged{{Item: "lead", Mass: b.q("20 g", quantity.Mass), Arm: b.q("-300 mm", quantity.Length)}}, 600)
 	b.must(err)
 	b.show("Balance-of-parts", lead)
 }
