@@ -11,6 +11,8 @@ type layout struct {
 	open   [][]Span  // by activity, its starts inside sittings; nil: all
 	into   [][]int32 // by activity, delays to it
 	from   [][]int32 // by activity, delays from it
+
+	patience int // how often members of a block are taken out, times their count
 }
 
 func (p *Problem) layout() *layout {
