@@ -4,6 +4,9 @@ import "fettle/steps/sorting"
 
 // chain follows what holds the finish of a plan back, from the activity that ends last.
 func (l *layout) chain(starts []int) (all []Link) {
+	if len(l.p.Either) > 0 {
+		l = l.p.settled(starts).layout()
+	}
 	p := l.p
 	byEnd := make([]int, len(starts))
 	for i := range byEnd {

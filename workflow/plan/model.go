@@ -7,10 +7,12 @@ type model struct {
 	s     *search
 	free  []int      // activities by variable
 	pairs [][2]int32 // by order variable, those after the finish
+
+	choices []int32 // by either, its variable; -1: it has none
 }
 
 // follow has the search look first near a plan.
-func (m *model) follow(starts []int) {
+func (m *model) follow(p *Problem, starts []int) {
 	if starts == nil {
 		return
 	}
@@ -23,6 +25,14 @@ func (m *model) follow(starts []int) {
 			first = 1
 		}
 		m.s.saved[m.s.finish+1+int32(o)] = first
+	}
+	for k, o := range m.choices {
+		if d := p.Either[k].One; o >= 0 {
+			m.s.saved[o] = 0
+			if starts[d.To] >= starts[d.From]+d.Least {
+				m.s.saved[o] = 1
+			}
+		}
 	}
 }
 
@@ -191,9 +201,10 @@ func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
 			return nil
 		}
 	}
-	if !m.orders(p, d) {
+	if !m.orders(p, d) || !m.eithers(p, at, d, starts) {
 		return nil
 	}
+	m.branches()
 	m.resources(p, busy)
 	return m
 }
@@ -235,6 +246,12 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 			}
 		}
 	}
+	return true
+}
+
+// branches has the search branch on what is after the finish.
+func (m *model) branches() {
+	s := m.s
 	s.order.at = make([]int32, len(s.weight))
 	for x := range s.order.at {
 		if int32(x) <= s.finish {
@@ -243,7 +260,6 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 			s.order.insert(int32(x), s.weight)
 		}
 	}
-	return true
 }
 
 // resources makes a table for each resource of which two activities can have some at once.

@@ -146,7 +146,7 @@ func (v *solver) asBefore() {
 		if m == nil {
 			return
 		}
-		m.follow(v.o.Warm)
+		m.follow(v.p, v.o.Warm)
 		m.s.one = true
 		if found, _ := m.s.minimise(v.ctx, 1000); found != nil {
 			v.best = v.whole(found)
@@ -195,7 +195,7 @@ func (v *solver) exact() (none bool) {
 	}
 	s := m.s
 	for turn := 1; ; turn++ {
-		m.follow(v.best)
+		m.follow(v.p, v.best)
 		s.halve = v.best != nil
 		conflicts := math.MaxInt
 		if len(v.free) > nearMost {
