@@ -34,6 +34,8 @@ type Hours struct {
 	Consider []string  // adhesives, and answers of choices, where the record leaves them open; else the first
 	// Pace is the builder's own attended time for a step, where it is known; nil: it never is.
 	Pace func(*steps.Procedure, *steps.Step) (time.Duration, bool)
+	// Watch looks at what was asked and what came of it; nil: nobody does.
+	Watch func(plan.Problem, plan.Result)
 	// Like is what was shown before: its order is kept where that costs nothing.
 	Like *Timetable
 }
@@ -69,6 +71,7 @@ type closing struct {
 	from       int // task; -1: the moments are of the plan
 	opens, end int
 	room       int // minutes that are not needed, of which alone something can be spared
+	spare      int
 	tie        tie
 	late       runningEnd // where it runs
 }
@@ -220,11 +223,15 @@ func (c *scheduler) minutes(p *steps.Procedure, step *steps.Step) int {
 }
 
 // spare is how much of a window is left unused: less where what must be done in it leaves less.
-func (w closing) spare(c *scheduler) int {
-	if c.h.Tight {
+func (c *scheduler) spare(w closing) int {
+	share := max(spareLeast, (w.end-max(0, w.opens)+spareShare-1)/spareShare)
+	switch {
+	case c.h.Tight:
 		return 0
+	case w.from < 0: // what must be done in what is left of it nobody can say before the plan
+		return share
 	}
-	return min(w.room, max(spareLeast, (w.end-max(0, w.opens)+spareShare-1)/spareShare))
+	return min(w.room, share)
 }
 
 // Schedule finds when to do what is left of the open jobs of airframes, with one bench and the same hands, so that all is
@@ -253,6 +260,9 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 		r, err := plan.Solve(ctx, p, o)
 		if err != nil {
 			return Timetable{}, err
+		}
+		if c.h.Watch != nil {
+			c.h.Watch(p, r)
 		}
 		if r.Starts != nil {
 			return c.timetable(r), nil
@@ -778,20 +788,20 @@ func (c *scheduler) by(s *State, j *Job, stage steps.Stage, i int) *closing {
 // close puts the end of a task before that of a window, with something to spare.
 func (c *scheduler) close(i int, w closing) {
 	t := &c.tasks[i]
+	w.spare = c.spare(w)
 	if w.from >= 0 {
 		t.window = append(t.window, w)
-		c.delay(i, w.from, t.minutes-(w.end-w.spare(c)), w.tie)
+		c.delay(i, w.from, t.minutes-(w.end-w.spare), w.tie)
 		return
 	}
 	switch c.slack[w.late] {
 	case 2:
 		return
-	case 0:
-		w.room = w.end
-		w.end -= w.spare(c)
+	case 1:
+		w.spare = 0
 	}
 	t.window = append(t.window, w)
-	if latest := w.end - t.minutes; t.late == nil || latest < t.latest {
+	if latest := w.end - w.spare - t.minutes; t.late == nil || latest < t.latest {
 		t.latest, t.late = latest, &w.late
 	}
 }

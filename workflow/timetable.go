@@ -261,15 +261,12 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 			if w.from >= 0 {
 				from = r.Starts[w.from]
 			}
-			opens, closes, spare := c.time(from+w.opens), c.time(from+w.end), 0
-			if w.from >= 0 {
-				spare = w.spare(c)
-			}
+			opens, closes := c.time(from+w.opens), c.time(from+w.end)
 			if opens.After(turn.Opens) {
 				turn.Opens = opens
 			}
 			if turn.Closes.IsZero() || closes.Before(turn.Closes) {
-				turn.Closes, turn.By = closes, closes.Add(-minutesOf(spare))
+				turn.Closes, turn.By = closes, closes.Add(-minutesOf(w.spare))
 			}
 		}
 		for _, d := range drying {

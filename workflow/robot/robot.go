@@ -5,6 +5,7 @@
 package robot
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math/big"
@@ -124,6 +125,55 @@ func (w *Worker) Carry(moves int) error {
 		made++
 	}
 	return nil
+}
+
+// Do does a step that is begun now, by its name with its job in front, and takes so long. What it asks for is seen to as it
+// begins; what was measured or confirmed is recorded when it is over.
+func (w *Worker) Do(name string, takes time.Duration) error {
+	began := w.Now
+	for range 100 {
+		r, _, err := w.State.FindStep(name, w.Now)
+		if err != nil {
+			return err
+		}
+		request, err := w.towards(r)
+		switch {
+		case r.Progress == workflow.Done:
+			return nil
+		case err != nil:
+			return err
+		}
+		if r.Progress == workflow.Ready {
+			w.Now = began.Add(takes)
+		}
+		if f, is := request.(workflow.Finish); is && r.Step.Kind.Traits().Coats && r.Act != workflow.ToPress {
+			adhesive, _ := w.State.Sheet.Adhesive(cmp.Or(f.With, r.Step.Adhesives[0]))
+			if !r.Step.Kind.Traits().Joins || adhesive.Dries() || adhesive.Times.Mixed {
+				f.Began = began
+			}
+			request = f
+		}
+		if err := w.Act(w.own(request)); err != nil {
+			return err
+		}
+		if r.Act == workflow.ToCoat || r.Act == workflow.ToRecoat {
+			return nil
+		}
+	}
+	return fmt.Errorf("%w: %s", ErrStuck, name)
+}
+
+// towards is what brings a step further: what it waits for of a person, or the step.
+func (w *Worker) towards(r workflow.StepReport) (workflow.Request, error) {
+	if r.Progress == workflow.Ready {
+		return do(w.State, r, w.Now)
+	}
+	for _, reason := range r.Reasons {
+		if request, err := resolve(w.State, r.Step, reason, w.Now); request != nil || err != nil {
+			return request, err
+		}
+	}
+	return nil, fmt.Errorf("%w: %s: %v", ErrStuck, r.Step.Name, r.Reasons)
 }
 
 // own is the request with the worker's own answer, and with its helper.

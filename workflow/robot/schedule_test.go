@@ -62,7 +62,8 @@ func TestBuildsArePlanned(t *testing.T) {
 		t.Run(design, func(t *testing.T) {
 			w := begun(t, design, "X-1")
 			began := time.Now()
-			p, err := workflow.Schedule(t.Context(), []*workflow.State{w.State}, w.Now, workflow.Hours{Sittings: evenings(w.Now, 26)}, plan.Options{})
+			c := crew{w}
+			p, err := c.plan(t, w.Now, workflow.Hours{Sittings: evenings(w.Now, 26)}, plan.Options{})
 			if err != nil {
 				var no *workflow.NoPlan
 				errors.As(err, &no)
@@ -73,6 +74,69 @@ func TestBuildsArePlanned(t *testing.T) {
 			if !p.Proven {
 				t.Errorf("finish %s is not proven, bound %s", p.Finish, p.Bound)
 			}
+			c.carry(t, p)
 		})
+	}
+}
+
+// A crew are the robots of the airframes of one bench.
+type crew []*robot.Worker
+
+func (c crew) states() (all []*workflow.State) {
+	for _, w := range c {
+		all = append(all, w.State)
+	}
+	return all
+}
+
+func (c crew) of(t testing.TB, mark string) *robot.Worker {
+	t.Helper()
+	for _, w := range c {
+		if w.State.Airframe.Mark == mark {
+			w.State = w.State.Beside(c.states())
+			return w
+		}
+	}
+	t.Fatalf("no airframe %s", mark)
+	return nil
+}
+
+// plan makes a timetable that is judged by the checker of plans.
+func (c crew) plan(t testing.TB, now time.Time, h workflow.Hours, o plan.Options) (workflow.Timetable, error) {
+	t.Helper()
+	h.Watch = func(p plan.Problem, r plan.Result) {
+		if r.Starts == nil {
+			return
+		}
+		if err := plan.Check(p, r.Starts); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var all []*workflow.State
+	for _, w := range c {
+		all = append(all, w.State.Beside(c.states()))
+	}
+	return workflow.Schedule(t.Context(), all, now, h, o)
+}
+
+// carry does everything at its time.
+func (c crew) carry(t testing.TB, p workflow.Timetable) {
+	t.Helper()
+	for _, v := range p.Visits {
+		for _, turn := range v.Turns {
+			w := c.of(t, turn.Mark)
+			w.Now = turn.Begins
+			if err := w.Do(turn.Job+"/"+turn.Step, turn.Ends.Sub(turn.Begins)); err != nil {
+				t.Fatalf("%s %s %s %s: %v", turn.Begins, turn.Mark, turn.Step, turn.Act, err)
+			}
+			if !w.Now.Equal(turn.Ends) {
+				t.Errorf("%s %s ends at %s, planned %s", turn.Mark, turn.Step, w.Now, turn.Ends)
+			}
+		}
+	}
+	for _, w := range c {
+		if jobs := w.State.OpenJobs(p.Finish); len(jobs) > 0 {
+			t.Errorf("%s: %s is still open", w.State.Airframe.Mark, jobs[0].ID)
+		}
 	}
 }
