@@ -442,6 +442,7 @@ func (s *State) decided(r GateReport, series []reading, since int64) GateReport 
 			}
 		}
 	}
+	rule.Repeat = max(rule.Repeat, r.Gate.Repeat) // a point with less than the gate asks for is not measured yet
 	all := GateReport{Gate: r.Gate, Last: r.Last}
 	s.judgeBy(&all, rule, func(name string) []reading { return at[name] })
 	if all.Reason.Text != "" {

@@ -2,6 +2,9 @@ package plan
 
 // chain follows what holds the finish of a plan back, from the activity that ends last.
 func (l *layout) chain(starts []int) (all []Link) {
+	if len(l.p.Either) > 0 {
+		l = l.p.settled(starts).layout()
+	}
 	p := l.p
 	last, end := -1, 0
 	for i, a := range p.Activities {

@@ -4,8 +4,8 @@ import "fmt"
 
 // A Broken is the error for starts that are not a plan.
 type Broken struct {
-	What  string // "starts", "delay", "sitting", "resource", "limit", "fixed"
-	Index int    // of the activity, delay or resource
+	What  string // "starts", "delay", "either", "sitting", "resource", "limit", "fixed"
+	Index int    // of the activity, delay, either or resource
 }
 
 func (e *Broken) Error() string { return fmt.Sprintf("the plan breaks %s %d", e.What, e.Index) }
@@ -40,6 +40,16 @@ func Check(p Problem, starts []int) error {
 		}
 		if starts[d.To] < starts[d.From]+d.Least {
 			return &Broken{"delay", i}
+		}
+	}
+	for i, e := range p.Either {
+		a, b := e.One, e.Other
+		bound := false
+		for _, k := range [4]int{a.From, a.To, b.From, b.To} {
+			bound = bound || !p.Activities[k].Fixed
+		}
+		if bound && starts[a.To]-starts[a.From] < a.Least && starts[b.To]-starts[b.From] < b.Least {
+			return &Broken{"either", i}
 		}
 	}
 	for k, there := range p.Capacity {

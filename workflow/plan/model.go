@@ -4,8 +4,36 @@ const never = -1 << 30
 
 // A model is a problem with the starts of some activities already there, as the search sees it.
 type model struct {
-	s    *search
-	free []int // activities by variable
+	s     *search
+	free  []int      // activities by variable
+	pairs [][2]int32 // by order variable, those after the finish
+
+	choices []int32 // by either, its variable; -1: it has none
+}
+
+// follow has the search look first near a plan.
+func (m *model) follow(p *Problem, starts []int) {
+	if starts == nil {
+		return
+	}
+	for x, i := range m.free {
+		m.s.saved[x] = int32(starts[i])
+	}
+	for o, xy := range m.pairs {
+		first := int32(0)
+		if starts[m.free[xy[0]]] < starts[m.free[xy[1]]] {
+			first = 1
+		}
+		m.s.saved[m.s.finish+1+int32(o)] = first
+	}
+	for k, o := range m.choices {
+		if d := p.Either[k].One; o >= 0 {
+			m.s.saved[o] = 0
+			if starts[d.To] >= starts[d.From]+d.Least {
+				m.s.saved[o] = 1
+			}
+		}
+	}
 }
 
 // openStarts are the spans of starts that leave an activity of that length inside a sitting, both ends included.
@@ -82,9 +110,9 @@ func (p *Problem) closure(free []int, at []int32) [][]int32 {
 	return d
 }
 
-// model puts the problem to a new search, with a finish of at most horizon. Activities that are not free stay at
-// their starts. It is nil where no plan can be, as the delays alone show.
-func (p *Problem) model(free []int, starts []int, horizon int32) *model {
+// model puts the problem to a new search: what is free ends between least and horizon, all else stays at its starts.
+// It is nil where no plan can be, as is seen at once.
+func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
 	m := &model{s: &search{}, free: free}
 	s := m.s
 	at := make([]int32, len(p.Activities))
@@ -98,12 +126,6 @@ func (p *Problem) model(free []int, starts []int, horizon int32) *model {
 	if d == nil {
 		return nil
 	}
-	base := int32(0) // the finish of what is not free
-	for i := range p.Activities {
-		if at[i] < 0 {
-			base = max(base, int32(starts[i]+p.Activities[i].Length))
-		}
-	}
 	busy := make([]profile, len(p.Capacity))
 	for i := range p.Activities {
 		if at[i] < 0 {
@@ -115,7 +137,7 @@ func (p *Problem) model(free []int, starts []int, horizon int32) *model {
 	byLength := map[int][]Span{} // looked up only
 	for _, i := range free {
 		a := &p.Activities[i]
-		lo, hi := int32(max(0, a.Earliest)), horizon-int32(a.Length)
+		lo, hi := int32(max(0, a.Earliest)), int32(horizon-a.Length)
 		if a.Limited {
 			hi = min(hi, int32(a.Latest))
 		}
@@ -155,7 +177,7 @@ func (p *Problem) model(free []int, starts []int, horizon int32) *model {
 			s.bound[2*x+1] = max(s.bound[2*x+1], -int32(open[len(open)-1].To))
 		}
 	}
-	s.finish = s.variable(base, horizon)
+	s.finish = s.variable(int32(least), int32(horizon))
 	for _, a := range p.Delays {
 		x, y := at[a.From], at[a.To]
 		switch {
@@ -177,9 +199,10 @@ func (p *Problem) model(free []int, starts []int, horizon int32) *model {
 			return nil
 		}
 	}
-	if !m.orders(p, d) {
+	if !m.orders(p, d) || !m.eithers(p, at, d, starts) {
 		return nil
 	}
+	m.branches()
 	m.resources(p, busy)
 	return m
 }
@@ -212,6 +235,7 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 				s.delay(x, y, la, always)
 			default:
 				o := s.variable(0, 1)
+				m.pairs = append(m.pairs, [2]int32{x, y})
 				s.delay(x, y, la, atLeast(o, 1))
 				s.delay(y, x, lb, atMost(o, 0))
 				if s.lo(x)+s.hi(x)+la <= s.lo(y)+s.hi(y)+lb {
@@ -220,6 +244,12 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 			}
 		}
 	}
+	return true
+}
+
+// branches has the search branch on what is after the finish.
+func (m *model) branches() {
+	s := m.s
 	s.order.at = make([]int32, len(s.weight))
 	for x := range s.order.at {
 		if int32(x) <= s.finish {
@@ -228,7 +258,6 @@ func (m *model) orders(p *Problem, d [][]int32) bool {
 			s.order.insert(int32(x), s.weight)
 		}
 	}
-	return true
 }
 
 // resources makes a table for each resource of which two activities can have some at once.

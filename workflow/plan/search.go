@@ -98,7 +98,9 @@ type search struct {
 	seen        []int32
 	round       int32
 
-	conflicts int
+	conflicts, restarts, most int
+	one                       bool // any plan will do
+	halve                     bool // a plan is known: look for a much better one every other time
 }
 
 type mark struct{ trail, reasons int }
@@ -549,14 +551,19 @@ func luby(i int) int {
 	}
 }
 
-// minimise looks for the least finish below what it is bounded by, until it is proven or ctx or the count of
-// conflicts ends. The plan is nil where none was found; proven says that there is none better.
+// minimise looks for the least finish below what it is bounded by, until it is proven, ctx ends or there were so many
+// conflicts; it can go on from there. The plan is nil where none was found; proven says that there is none better.
 func (s *search) minimise(ctx context.Context, conflicts int) (plan []int32, proven bool) {
-	s.ctx, s.actStep, s.clauseStep = ctx, 1, 1
-	if s.root() {
-		return nil, true
+	if s.ctx == nil {
+		s.actStep, s.clauseStep, s.most = 1, 1, 4000
+		s.ctx = ctx
+		if s.root() {
+			return nil, true
+		}
 	}
-	restart, left, most := 1, 100, 4000
+	s.ctx, s.stopped = ctx, false
+	conflicts += min(s.conflicts, math.MaxInt-conflicts)
+	left := 100 * luby(s.restarts+1)
 	for n := 0; ; n++ {
 		if !s.propagate() {
 			s.conflicts++
@@ -589,18 +596,18 @@ func (s *search) minimise(ctx context.Context, conflicts int) (plan []int32, pro
 			return plan, false
 		}
 		if left <= 0 && len(s.levels) > 0 {
-			restart++
-			left = 100 * luby(restart)
+			s.restarts++
+			left = 100 * luby(s.restarts+1)
 			s.undo(0)
-			if len(s.learnt) > most {
+			if len(s.learnt) > s.most {
 				s.forget()
-				most += 200
+				s.most += 200
 			}
 			continue
 		}
-		l, more := s.decide(plan != nil && restart%2 == 0)
+		l, more := s.decide(s.halve && s.restarts%2 == 1)
 		if !more {
-			plan = plan[:0]
+			plan, s.halve = plan[:0], true
 			for _, x := range s.times {
 				plan = append(plan, s.lo(x))
 			}
@@ -608,6 +615,9 @@ func (s *search) minimise(ctx context.Context, conflicts int) (plan []int32, pro
 			s.undo(0)
 			for i, x := range s.times { // the next one is looked for near this one
 				s.saved[x] = plan[i]
+			}
+			if s.one {
+				return plan, false
 			}
 			if !s.set(atMost(s.finish, end-1), reason{}) {
 				return plan, true
