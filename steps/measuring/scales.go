@@ -235,14 +235,14 @@ func (r Rule) UnlikelyTogether(points []Point) string {
 				continue
 			}
 			nearest = outside(would, low, high)
-			crossed = "; with " + r.Result.Stations[j].Point + " and " + r.Result.Stations[i].Point + " crossed it would be " + tenths(would, unit)
+			crossed = "; with " + r.Result.Stations[j].Point + " and " + r.Result.Stations[i].Point + " crossed it would be " + roundly(would, unit)
 		}
 	}
 	if over.Cmp(twice(width)) <= 0 && (crossed == "" || nearest.Sign() > 0) {
 		return ""
 	}
-	return tenths(value, unit) + " is unlikely: it is far outside its limits, " + r.Limits.words() + crossed
+	return roundly(value, unit) + " is unlikely: it is far outside its limits, " + r.Limits.words() + crossed
 }
 
-// tenths is a size as people say it, where nobody knows it closer.
-func tenths(r *big.Rat, unit string) string { return quantity.Written(trimmed(r.FloatString(1)), unit) }
+// roundly is a size as people say it, where nobody knows it closer.
+func roundly(r *big.Rat, unit string) string { return quantity.Written(trimmed(r.FloatString(1)), unit) }
