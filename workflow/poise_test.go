@@ -215,6 +215,13 @@ func TestAdviceAfterARework(t *testing.T) {
 	if a, _ = b.poise().Advise(math.NaN()); a.Slide == nil || a.Slide.Unplaced {
 		t.Errorf("said where it lies: %+v", a.Slide)
 	}
+	b = wigeon(t)
+	b.do("mass 600", "weigh 180 420", "rework")
+	b.must(b.request("moved pack mm=-190")) // in the same minute, as what is typed in later has it
+	b.do("weigh 200 400", "moved pack mm=-180")
+	if p := b.poise(); len(p.Unknown) > 0 {
+		t.Errorf("moved in the minute of the rework: %q", p.Unknown)
+	}
 }
 
 // What is advised ends as the record has it once that was done, and as well known: by hand of
@@ -227,6 +234,9 @@ func TestAdviceIsWhatTheRecordSaysAfterIt(t *testing.T) {
 	a, _ := p.Advise(math.NaN())
 	if s := a.Slide; s == nil || s.By != -48 || s.Then != 60 || math.Abs(s.U-6.098) > 0.001 || s.Verdict != measuring.In {
 		t.Fatalf("by %v to %v ± %v, %s", s.By, s.Then, s.U, s.Verdict)
+	}
+	if got := strings.Join(p.Practice(true), "; "); !strings.HasPrefix(got, "a stated station is good to half of its last digit, and to no less than 1 mm (common") || strings.Contains(got, "tenth") {
+		t.Error(got)
 	}
 	ballast, err := p.Ballast(-50, 60, 1) // 12 x 600/110 = 65.5
 	if err != nil || ballast.Mass != 66 {

@@ -36,7 +36,8 @@ type Balance struct {
 	Over    string       `json:"over_mass_limit,omitempty"`
 	Unknown []string     `json:"unknown,omitempty"`
 	Assumed []string     `json:"assumed,omitempty"`
-	Remedy  []string     `json:"state,omitempty"` // the commands that say what is not known
+	Rests   []string     `json:"interval_assumes,omitempty"` // what its interval takes from common practice
+	Remedy  []string     `json:"state,omitempty"`            // the commands that say what is not known
 	Tried   []BalanceTry `json:"tried,omitempty"`
 	Target  *Station     `json:"target,omitempty"`
 	Aim     string       `json:"aim,omitempty"`
@@ -147,6 +148,7 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 		}
 	}
 	a, ok := then.Advise(at)
+	b.Rests = then.Practice(a.Slide != nil || a.Ballast != nil)
 	switch given := !math.IsNaN(at); {
 	case given && !p.Sure():
 		return b, &workflow.Impossible{Why: "nobody knows where it balances (" + b.Again + "), so no ballast is worked out"}
