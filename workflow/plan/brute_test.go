@@ -30,6 +30,16 @@ func least(p plan.Problem, horizon int) int {
 				return false
 			}
 		}
+		for _, e := range p.Either {
+			x, y := e.One, e.Other
+			free := false
+			for _, k := range []int{x.From, x.To, y.From, y.To} {
+				free = free || !p.Activities[k].Fixed
+			}
+			if max(x.From, x.To, y.From, y.To) == i && free && starts[x.To]-starts[x.From] < x.Least && starts[y.To]-starts[y.From] < y.Least {
+				return false
+			}
+		}
 		for t := starts[i]; t < starts[i]+a.Length; t++ {
 			for k, there := range p.Capacity {
 				used, free := 0, false
@@ -105,6 +115,11 @@ func small(r *rand.Rand) (p plan.Problem, horizon int) {
 			p.Delays = append(p.Delays, plan.Delay{From: i, To: j, Least: -d})
 		}
 	}
+	for k := r.IntN(6) - 2; k > 0; k-- { // this before those, or after them
+		i, j := r.IntN(n), r.IntN(n)
+		c, d := r.IntN(n), r.IntN(n)
+		p.Either = append(p.Either, plan.Either{One: plan.Delay{From: i, To: c, Least: r.IntN(5)}, Other: plan.Delay{From: d, To: j, Least: r.IntN(5)}})
+	}
 	for _, a := range p.Activities {
 		if a.Fixed {
 			horizon = max(horizon, a.Start)
@@ -121,9 +136,78 @@ func small(r *rand.Rand) (p plan.Problem, horizon int) {
 				most = max(most, d.Least)
 			}
 		}
+		for _, e := range p.Either {
+			for _, d := range []plan.Delay{e.One, e.Other} {
+				if d.From == i {
+					most = max(most, d.Least)
+				}
+			}
+		}
 		horizon += most
 	}
 	return p, horizon
+}
+
+// judge has the enumerator look at a conflict: it has no plan, and leaving out any one part of it gives one.
+func judge(t *testing.T, p plan.Problem, horizon int, c *plan.Conflict) {
+	t.Helper()
+	without := func(activity, upper, latest int, sittings bool) int {
+		less := plan.Problem{Capacity: p.Capacity}
+		at := map[int]int{}
+		for _, i := range c.Activities {
+			if i == activity {
+				continue
+			}
+			a := p.Activities[i]
+			a.Limited = a.Limited && i != latest && slices.Contains(c.Latest, i)
+			at[i] = len(less.Activities)
+			less.Activities = append(less.Activities, a)
+		}
+		for k, d := range p.Delays {
+			from, one := at[d.From]
+			to, other := at[d.To]
+			if one && other && (d.Least >= 0 || k != upper && slices.Contains(c.Upper, k)) {
+				less.Delays = append(less.Delays, plan.Delay{From: from, To: to, Least: d.Least})
+			}
+		}
+		for _, e := range p.Either {
+			a, inA := at[e.One.From]
+			b, inB := at[e.One.To]
+			x, inX := at[e.Other.From]
+			y, inY := at[e.Other.To]
+			if inA && inB && inX && inY {
+				less.Either = append(less.Either, plan.Either{One: plan.Delay{From: a, To: b, Least: e.One.Least}, Other: plan.Delay{From: x, To: y, Least: e.Other.Least}})
+			}
+		}
+		if c.Sittings && sittings {
+			less.Sittings = p.Sittings
+		}
+		return least(less, horizon)
+	}
+	if !c.Irreducible {
+		t.Fatalf("conflict %+v could be less: %+v", c, p)
+	}
+	if without(-1, -1, -1, true) >= 0 {
+		t.Fatalf("conflict %+v has a plan: %+v", c, p)
+	}
+	for _, i := range c.Activities {
+		if without(i, -1, -1, true) < 0 {
+			t.Fatalf("conflict %+v is one without activity %d: %+v", c, i, p)
+		}
+	}
+	for _, k := range c.Upper {
+		if without(-1, k, -1, true) < 0 {
+			t.Fatalf("conflict %+v is one without delay %d: %+v", c, k, p)
+		}
+	}
+	for _, i := range c.Latest {
+		if without(-1, -1, i, true) < 0 {
+			t.Fatalf("conflict %+v is one without the latest start of %d: %+v", c, i, p)
+		}
+	}
+	if c.Sittings && without(-1, -1, -1, false) < 0 {
+		t.Fatalf("conflict %+v is one without the sittings: %+v", c, p)
+	}
 }
 
 func TestEnumerator(t *testing.T) {
@@ -152,6 +236,9 @@ func TestEnumerator(t *testing.T) {
 			t.Fatalf("%d: finish %d of %v, enumerated %d: %+v", i, got.Finish, got.Starts, want, p)
 		case got.Starts == nil:
 			none++
+			if err == nil {
+				judge(t, p, horizon, got.Conflict)
+			}
 			continue
 		}
 		plans++
@@ -160,7 +247,7 @@ func TestEnumerator(t *testing.T) {
 		}
 		for k, a := range p.Activities { // nothing can start sooner while the others stay
 			sooner := slices.Clone(got.Starts)
-			for sooner[k]--; !a.Fixed && sooner[k] >= 0; sooner[k]-- {
+			for sooner[k]--; !a.Fixed && sooner[k] >= 0 && len(p.Either) == 0; sooner[k]-- { // the sides of eithers are kept
 				if plan.Check(p, sooner) == nil {
 					t.Fatalf("%d: %v, activity %d could start at %d: %+v", i, got.Starts, k, sooner[k], p)
 				}

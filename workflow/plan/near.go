@@ -9,14 +9,43 @@ import (
 // nearMost is how many activities are replanned at once.
 const nearMost = 130
 
-// improve replans a few activities at a time while the others stay (large neighbourhood search, Shaw 1998: from
-// memory, not opened), until ctx ends, the bound is met or so many tries in a row have been in vain.
+// improve looks for better plans until ctx ends, the bound is met or so many rounds in a row have been in vain. It places
+// all anew with a few blocks in other places of the order, and replans a few activities while the others stay (large
+// neighbourhood search, Shaw 1998: from memory, not opened).
 func (v *solver) improve(vain int) {
 	r := rand.New(rand.NewPCG(v.o.Seed, 1))
-	for tries := 0; tries < vain && v.ctx.Err() == nil && v.finish > v.bound; tries++ {
-		if v.replan(v.neighbourhood(r, tries)) {
-			tries = 0
+	for round := 0; round < vain && v.cost.finish > v.bound; round++ {
+		was := v.cost
+		for range 20 {
+			if v.ctx.Err() != nil {
+				return
+			}
+			v.climb(r)
 		}
+		v.replan(v.neighbourhood(r, round))
+		if v.cost != was {
+			round = 0
+		}
+	}
+}
+
+func (v *solver) climb(r *rand.Rand) {
+	rank := append([]float64(nil), v.rank...)
+	far := float64(v.bound) / 10
+	if r.IntN(4) == 0 { // a whole group sooner or later
+		g, by := v.p.Activities[v.b.all[r.IntN(len(rank))][0]].Group, r.NormFloat64()*far
+		for k, members := range v.b.all {
+			if v.p.Activities[members[0]].Group == g {
+				rank[k] += by
+			}
+		}
+	} else {
+		for range 1 + r.IntN(5) {
+			rank[r.IntN(len(rank))] += r.NormFloat64() * far
+		}
+	}
+	if starts, _ := v.l.serial(v.b, rank); starts != nil && v.keep(starts) {
+		v.rank = rank
 	}
 }
 
@@ -81,7 +110,7 @@ func (v *solver) replan(free []int) bool {
 	if m == nil {
 		return false
 	}
-	m.follow(v.best)
+	m.follow(v.p, v.best)
 	found, _ := m.s.minimise(v.ctx, 300)
 	if found == nil {
 		return false
@@ -90,7 +119,9 @@ func (v *solver) replan(free []int) bool {
 	for x, i := range free {
 		starts[i] = int(found[x])
 	}
-	starts = v.l.sooner(starts)
-	v.best, v.finish = starts, v.p.finish(starts)
+	if starts = v.l.sooner(starts); !v.keep(starts) {
+		return false
+	}
+	v.rank = v.ranks(starts)
 	return true
 }

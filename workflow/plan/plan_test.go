@@ -2,8 +2,10 @@ package plan_test
 
 import (
 	"context"
+	"errors"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -258,4 +260,79 @@ func TestWindows(t *testing.T) {
 	if r.Finish != 45 || !r.Proven {
 		t.Errorf("finish %d, proven %t, published 45", r.Finish, r.Proven)
 	}
+}
+
+func TestBadProblems(t *testing.T) {
+	hands := []int{1}
+	for _, c := range []struct {
+		p    plan.Problem
+		want plan.BadProblem
+	}{
+		{plan.Problem{Activities: []plan.Activity{{Length: 3}, {Length: -1}}}, plan.BadProblem{Fault: plan.NegativeLength, Index: 1}},
+		{plan.Problem{Activities: []plan.Activity{{Length: 61, Attended: true}}, Sittings: []plan.Span{{0, 60}, {90, 120}}}, plan.BadProblem{Fault: plan.TooLong}},
+		{plan.Problem{Activities: []plan.Activity{{Needs: []int{2}}}, Capacity: hands}, plan.BadProblem{Fault: plan.TooMuch}},
+		{plan.Problem{Activities: []plan.Activity{{Needs: []int{0, 1}}}, Capacity: hands}, plan.BadProblem{Fault: plan.TooMuch}},
+		{plan.Problem{Activities: []plan.Activity{{Latest: 5}}}, plan.BadProblem{Fault: plan.LatestUnlimited}},
+		{plan.Problem{Activities: []plan.Activity{{}}, Delays: []plan.Delay{{0, 1, 5}}}, plan.BadProblem{Fault: plan.NoSuchActivity}},
+		{plan.Problem{Activities: []plan.Activity{{}}, Delays: []plan.Delay{{0, 0, 5}}}, plan.BadProblem{Fault: plan.SelfDelay}},
+		{plan.Problem{Capacity: []int{1, -1}}, plan.BadProblem{Fault: plan.NegativeAmount, Index: 1}},
+		{plan.Problem{Sittings: []plan.Span{{0, 60}, {80, 70}}}, plan.BadProblem{Fault: plan.EmptySitting, Index: 1}},
+		{plan.Problem{Sittings: []plan.Span{{0, 60}, {59, 70}}}, plan.BadProblem{Fault: plan.SittingsOverlap, Index: 1}},
+		{plan.Problem{Activities: []plan.Activity{{Earliest: 1 << 40}}}, plan.BadProblem{Fault: plan.TooFar}},
+	} {
+		_, err := plan.Solve(t.Context(), c.p, plan.Options{})
+		var bad *plan.BadProblem
+		if !errors.As(err, &bad) || *bad != c.want {
+			t.Errorf("%v, want %v", err, &c.want)
+		}
+	}
+}
+
+// A glue that must be joined within 35 minutes of its coat, which takes 40 to get ready; the rest is beside the point.
+func TestConflict(t *testing.T) {
+	p := plan.Problem{Activities: []plan.Activity{{Length: 9}, {Length: 5}, {Length: 40}, {Length: 5}, {Length: 9}},
+		Delays: []plan.Delay{{0, 1, 9}, {1, 2, 5}, {2, 3, 40}, {3, 1, -35}, {3, 4, 5}}}
+	r := solved(t, p, plan.Options{})
+	want := &plan.Conflict{Activities: []int{1, 2, 3}, Upper: []int{3}, Irreducible: true}
+	if r.Starts != nil || !r.Proven || !reflect.DeepEqual(r.Conflict, want) {
+		t.Errorf("%+v, conflict %+v, want %+v", r, r.Conflict, want)
+	}
+}
+
+// After a slip the earlier plan is kept as far as it can be, the same for a seed, and proven.
+func TestWarm(t *testing.T) {
+	p := fleet(2, 12, 1)
+	first := solved(t, p, plan.Options{Think: time.Minute})
+	again := solved(t, p, plan.Options{Think: time.Minute})
+	if !first.Proven || !slices.Equal(first.Starts, again.Starts) {
+		t.Errorf("proven %t; two runs differ: %v", first.Proven, !slices.Equal(first.Starts, again.Starts))
+	}
+	const now = 4*24*60 + 40 // in the second sitting
+	for i := range p.Activities {
+		if a := &p.Activities[i]; first.Starts[i] < now {
+			a.Fixed, a.Start = true, first.Starts[i]
+		} else {
+			a.Earliest = now + 15
+		}
+	}
+	kept := func(starts []int) (n int) {
+		for i := range starts {
+			for j := range i {
+				if (starts[i] < starts[j]) != (first.Starts[i] < first.Starts[j]) {
+					n++
+				}
+			}
+		}
+		return n
+	}
+	cold := solved(t, p, plan.Options{Think: time.Minute})
+	warm := solved(t, p, plan.Options{Think: time.Minute, Warm: first.Starts})
+	if !warm.Proven || warm.Finish != cold.Finish {
+		t.Errorf("finish %d, proven %t; without the earlier plan %d", warm.Finish, warm.Proven, cold.Finish)
+	}
+	pairs := len(p.Activities) * (len(p.Activities) - 1) / 2
+	if n := kept(warm.Starts); n > pairs/100 {
+		t.Errorf("%d of %d pairs change places", n, pairs)
+	}
+	t.Logf("of %d pairs %d change places, without the earlier plan %d", pairs, kept(warm.Starts), kept(cold.Starts))
 }

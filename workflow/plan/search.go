@@ -99,6 +99,7 @@ type search struct {
 	round       int32
 
 	conflicts, restarts, most int
+	one                       bool // any plan will do
 	halve                     bool // a plan is known: look for a much better one every other time
 }
 
@@ -274,12 +275,12 @@ func (s *search) cycle(a *arc, v int32) bool {
 func (s *search) propagate() bool {
 	for {
 		for s.head < len(s.trail) {
-			side := s.trail[s.head].side
-			s.head++
 			if s.ticks++; s.ticks&511 == 0 && s.ctx.Err() != nil {
 				s.stopped = true
 				return true
 			}
+			side := s.trail[s.head].side
+			s.head++
 			if s.starts[side>>1] != nil && !s.overGap(side) {
 				return false
 			}
@@ -614,6 +615,9 @@ func (s *search) minimise(ctx context.Context, conflicts int) (plan []int32, pro
 			s.undo(0)
 			for i, x := range s.times { // the next one is looked for near this one
 				s.saved[x] = plan[i]
+			}
+			if s.one {
+				return plan, false
 			}
 			if !s.set(atMost(s.finish, end-1), reason{}) {
 				return plan, true
