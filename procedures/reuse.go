@@ -186,7 +186,7 @@ func (r *reader) repeated(n *yaml.Node, do func()) {
 func (r *reader) rows(n *yaml.Node) [][]filling {
 	before := r.wrong
 	var names []string
-	var lists []*yaml.Node
+	var columns []*yaml.Node
 	r.pairs(n, "each", func(k, v *yaml.Node) {
 		name := r.name(k, "each")
 		if name == "" {
@@ -203,13 +203,13 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		if len(v.Content) > mostWords {
 			r.fault(v, "%s has %d words; at most %d", name, len(v.Content), mostWords)
 		}
-		if len(lists) > 0 && v.Kind == yaml.SequenceNode && len(v.Content) != len(lists[0].Content) {
-			r.fault(v, "%s has %d words and %s has %d: lists beside each other have the same number", name, len(v.Content), names[0], len(lists[0].Content))
+		if len(columns) > 0 && v.Kind == yaml.SequenceNode && len(v.Content) != len(columns[0].Content) {
+			r.fault(v, "%s has %d words and %s has %d: lists beside each other have the same number", name, len(v.Content), names[0], len(columns[0].Content))
 		}
-		names, lists = append(names, name), append(lists, v)
+		names, columns = append(names, name), append(columns, v)
 	})
-	if r.wrong == before && len(lists) > 0 {
-		r.alike(names, lists)
+	if r.wrong == before && len(columns) > 0 {
+		r.alike(names, columns)
 	}
 	switch {
 	case r.within.each >= deepestEach:
@@ -224,7 +224,7 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		}
 		return row
 	}
-	if r.wrong > before || len(lists) == 0 {
+	if r.wrong > before || len(columns) == 0 {
 		row := row(func(i int) string { return names[i] })
 		for _, w := range row {
 			*w.used = true
@@ -232,8 +232,8 @@ func (r *reader) rows(n *yaml.Node) [][]filling {
 		return [][]filling{row}
 	}
 	var rows [][]filling
-	for at := range lists[0].Content {
-		rows = append(rows, row(func(i int) string { return lists[i].Content[at].Value }))
+	for at := range columns[0].Content {
+		rows = append(rows, row(func(i int) string { return columns[i].Content[at].Value }))
 		for i := range rows[at] {
 			rows[at][i].used = rows[0][i].used
 		}
