@@ -13,6 +13,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 )
 
 // The most that steps may be repeated and used.
@@ -296,7 +297,7 @@ func (r *reader) fill(n *yaml.Node, except ...string) *yaml.Node {
 	}
 	out.Content = make([]*yaml.Node, len(n.Content))
 	for i, below := range n.Content {
-		if n.Kind == yaml.MappingNode && i%2 == 1 && slices.Contains(except, n.Content[i-1].Value) {
+		if n.Kind == yaml.MappingNode && i%2 == 1 && lists.Contains(except, n.Content[i-1].Value) {
 			out.Content[i] = below
 			continue
 		}
@@ -565,7 +566,7 @@ func (r *reader) use(n *yaml.Node, what string, to *[]steps.Step) {
 		r.fault(n, "%s names a procedure and a stage or a step of it, like safe/make-safe, not %q", what, target)
 		return
 	}
-	if slices.Contains(r.within.targets, target) {
+	if lists.Contains(r.within.targets, target) {
 		r.fault(n, "a cycle: %s", strings.Join(append(r.within.targets, target), " uses "))
 		return
 	}
@@ -687,7 +688,7 @@ func asRun(stage *yaml.Node) *yaml.Node {
 	run := *stage
 	run.Content = nil
 	for i := 0; i+1 < len(stage.Content); i += 2 {
-		if slices.Contains([]string{"each", "with", "without", "makes", "steps", "use"}, stage.Content[i].Value) {
+		if lists.Contains([]string{"each", "with", "without", "makes", "steps", "use"}, stage.Content[i].Value) {
 			run.Content = append(run.Content, stage.Content[i], stage.Content[i+1])
 		}
 	}

@@ -5,11 +5,11 @@ import (
 	"fmt"
 	"math"
 	"math/big"
-	"slices"
 	"time"
 
 	"fettle/steps"
 	"fettle/steps/balance"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
@@ -168,7 +168,7 @@ func (p *Poise) doubts(m measurement, f fittings) {
 
 // unknown adds what nobody knows, once.
 func (p *Poise) unknown(words string) {
-	if !slices.Contains(p.Unknown, words) {
+	if !lists.Contains(p.Unknown, words) {
 		p.Unknown = append(p.Unknown, words)
 	}
 }

@@ -8,6 +8,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/air"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
@@ -207,7 +208,7 @@ func (c carding) of(name, unit string, value func([]float64) float64, from ...Fi
 		f.Rests = append(f.Rests, other.Rests...)
 	}
 	slices.Sort(f.Missing)
-	if f.Missing = slices.Compact(f.Missing); f.Known() {
+	if f.Missing = lists.Compact(f.Missing); f.Known() {
 		f.Value = value(values)
 	}
 	return f
@@ -329,13 +330,13 @@ func (c carding) said(name, what, key string, q quantity.Quantity, unit string) 
 		return lacking(name, "power: "+key)
 	}
 	g := Ground{What: what, Basis: FromSheet, Source: c.sheet.Power.Source}
-	ofBattery := slices.Contains([]string{"capacity", "nominal", "limits: battery"}, key)
+	ofBattery := lists.Contains([]string{"capacity", "nominal", "limits: battery"}, key)
 	for _, e := range c.exchanged {
 		if key != "reserve" && key != "limits: connectors" && ofBattery == (e.Name == c.battery()) {
 			g.Basis, g.Source = Assumed, "as of what the sheet has, and another is fitted: "+e.Title
 		}
 	}
-	if slices.Contains(c.sheet.Power.Assumed, key) {
+	if lists.Contains(c.sheet.Power.Assumed, key) {
 		g.Basis, g.Source = Assumed, "by the sheet, measured by nobody"
 	}
 	return Figure{Name: name, Unit: unit, Value: float(q.Rat(unit)), Rests: []Ground{g}}
@@ -371,7 +372,7 @@ func (s *State) FullCurrent(at time.Time) Figure {
 
 // rated reports whether a figure is the most that something carries.
 func rated(name string) bool {
-	return slices.Contains([]string{ControllerFigure, MotorFigure, BatteryFigure, ConnectorFigure}, name)
+	return lists.Contains([]string{ControllerFigure, MotorFigure, BatteryFigure, ConnectorFigure}, name)
 }
 
 // power are the figures of the drive; none where the sheet has no drive.

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/workflow/journal"
 )
@@ -50,7 +51,7 @@ func (s *State) Trims() []Trimmed {
 	for _, t := range latest {
 		if one, ok := s.Trimmed(t.Trim); ok && t.Value.Sign() > 0 {
 			one.Flight, one.At = t.flight.Position, t.flight.At
-			one.Out = slices.ContainsFunc(one.Control.Gates, func(gate string) bool { return s.reworkedSince(gate, t.flight) })
+			one.Out = lists.ContainsFunc(one.Control.Gates, func(gate string) bool { return s.reworkedSince(gate, t.flight) })
 			all = append(all, one)
 		}
 	}
@@ -108,7 +109,7 @@ func (s *State) Trimmed(t journal.Trim) (Trimmed, bool) {
 		}
 	}
 	for _, gate := range s.Sheet.GatesFor(s.selected) {
-		if !gate.Work && (gate.DependsOn(zones...) || slices.Contains(control.Gates, gate.Name)) {
+		if !gate.Work && (gate.DependsOn(zones...) || lists.Contains(control.Gates, gate.Name)) {
 			one.Again = append(one.Again, gate.Name)
 		}
 	}
@@ -125,7 +126,7 @@ func (s *State) trims(all []journal.Trim) error {
 		if !ok || !control.In(s.selected) {
 			return unknown("control", t.Control, s.controls())
 		}
-		if ways := s.Sheet.Geometry.Ways(control); !slices.Contains(ways, t.Way) {
+		if ways := s.Sheet.Geometry.Ways(control); !lists.Contains(ways, t.Way) {
 			return unknown("way of "+t.Control, t.Way, ways)
 		}
 		if slices.ContainsFunc(all[:i], func(u journal.Trim) bool { return sameSurface(t, u) }) {
