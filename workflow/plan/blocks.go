@@ -2,8 +2,8 @@ package plan
 
 import "fettle/steps/sorting"
 
-// Blocks are activities that delays tie to one another both ways: where one is placed bounds the others on both
-// sides. The blocks among them have an order.
+// Blocks are activities that delays, or eithers, tie to one another both ways: where one is placed bounds the others on
+// both sides. The blocks among them have an order.
 type blocks struct {
 	of     []int32   // by activity, -1 fixed
 	all    [][]int   // members, by earliest start
@@ -37,8 +37,13 @@ func (l *layout) blocks(lo []int) *blocks {
 				stack = append(stack, i)
 				on[i] = true
 			}
-			if next[i] < len(l.from[i]) {
-				j := p.Delays[l.from[i][next[i]]].To
+			if n := next[i]; n < len(l.from[i])+len(l.tied[i]) {
+				var j int
+				if n < len(l.from[i]) {
+					j = p.Delays[l.from[i][n]].To
+				} else {
+					j = int(l.tied[i][n-len(l.from[i])])
+				}
 				next[i]++
 				switch {
 				case p.Activities[j].Fixed:
@@ -90,7 +95,7 @@ func (l *layout) blocks(lo []int) *blocks {
 // placeBlock places the members of a block as early as they fit. Where one comes too late for another that is placed
 // already, that one is taken out and placed later (Franck, Neumann and Schwindt 2001: from memory, not opened).
 func (l *layout) placeBlock(members []int, least map[int]int) bool {
-	for tries := 0; tries < 20+5*len(members); tries++ {
+	for tries := 0; tries < 20+l.patience/len(members); tries++ {
 		late, fits := -1, true
 		for _, i := range members {
 			if l.placed[i] {
@@ -99,6 +104,10 @@ func (l *layout) placeBlock(members []int, least map[int]int) bool {
 			a := &l.p.Activities[i]
 			t := l.fit(i, max(l.soonest(i), least[i]))
 			fits = t >= 0 && !(a.Limited && t > a.Latest)
+			if fits && len(l.either[i]) > 0 {
+				t, late = l.apart(i, t, members, least)
+				fits = t >= 0 && !(a.Limited && t > a.Latest)
+			}
 			for _, k := range l.from[i] {
 				if d := l.p.Delays[k]; fits && l.placed[d.To] && l.starts[d.To] < t+d.Least {
 					late, fits = d.To, !l.p.Activities[d.To].Fixed

@@ -30,6 +30,16 @@ func least(p plan.Problem, horizon int) int {
 				return false
 			}
 		}
+		for _, e := range p.Either {
+			x, y := e.One, e.Other
+			free := false
+			for _, k := range []int{x.From, x.To, y.From, y.To} {
+				free = free || !p.Activities[k].Fixed
+			}
+			if max(x.From, x.To, y.From, y.To) == i && free && starts[x.To]-starts[x.From] < x.Least && starts[y.To]-starts[y.From] < y.Least {
+				return false
+			}
+		}
 		for t := starts[i]; t < starts[i]+a.Length; t++ {
 			for k, there := range p.Capacity {
 				used, free := 0, false
@@ -105,6 +115,11 @@ func small(r *rand.Rand) (p plan.Problem, horizon int) {
 			p.Delays = append(p.Delays, plan.Delay{From: i, To: j, Least: -d})
 		}
 	}
+	for k := r.IntN(6) - 2; k > 0; k-- { // this before those, or after them
+		i, j := r.IntN(n), r.IntN(n)
+		c, d := r.IntN(n), r.IntN(n)
+		p.Either = append(p.Either, plan.Either{One: plan.Delay{From: i, To: c, Least: r.IntN(5)}, Other: plan.Delay{From: d, To: j, Least: r.IntN(5)}})
+	}
 	for _, a := range p.Activities {
 		if a.Fixed {
 			horizon = max(horizon, a.Start)
@@ -119,6 +134,13 @@ func small(r *rand.Rand) (p plan.Problem, horizon int) {
 		for _, d := range p.Delays {
 			if d.From == i {
 				most = max(most, d.Least)
+			}
+		}
+		for _, e := range p.Either {
+			for _, d := range []plan.Delay{e.One, e.Other} {
+				if d.From == i {
+					most = max(most, d.Least)
+				}
 			}
 		}
 		horizon += most
@@ -146,6 +168,15 @@ func judge(t *testing.T, p plan.Problem, horizon int, c *plan.Conflict) {
 			to, other := at[d.To]
 			if one && other && (d.Least >= 0 || k != upper && slices.Contains(c.Upper, k)) {
 				less.Delays = append(less.Delays, plan.Delay{From: from, To: to, Least: d.Least})
+			}
+		}
+		for _, e := range p.Either {
+			a, inA := at[e.One.From]
+			b, inB := at[e.One.To]
+			x, inX := at[e.Other.From]
+			y, inY := at[e.Other.To]
+			if inA && inB && inX && inY {
+				less.Either = append(less.Either, plan.Either{One: plan.Delay{From: a, To: b, Least: e.One.Least}, Other: plan.Delay{From: x, To: y, Least: e.Other.Least}})
 			}
 		}
 		if c.Sittings && sittings {
@@ -216,7 +247,7 @@ func TestEnumerator(t *testing.T) {
 		}
 		for k, a := range p.Activities { // nothing can start sooner while the others stay
 			sooner := slices.Clone(got.Starts)
-			for sooner[k]--; !a.Fixed && sooner[k] >= 0; sooner[k]-- {
+			for sooner[k]--; !a.Fixed && sooner[k] >= 0 && len(p.Either) == 0; sooner[k]-- { // the sides of eithers are kept
 				if plan.Check(p, sooner) == nil {
 					t.Fatalf("%d: %v, activity %d could start at %d: %+v", i, got.Starts, k, sooner[k], p)
 				}

@@ -93,6 +93,12 @@ func (p *Problem) with(kept []demand) *Problem {
 			less.Delays = append(less.Delays, Delay{at[d.From] - 1, at[d.To] - 1, d.Least})
 		}
 	}
+	for _, e := range p.Either {
+		a, b := e.One, e.Other
+		if at[a.From] > 0 && at[a.To] > 0 && at[b.From] > 0 && at[b.To] > 0 {
+			less.Either = append(less.Either, Either{Delay{at[a.From] - 1, at[a.To] - 1, a.Least}, Delay{at[b.From] - 1, at[b.To] - 1, b.Least}})
+		}
+	}
 	return less
 }
 

@@ -110,7 +110,7 @@ func (v *solver) replan(free []int) bool {
 	if m == nil {
 		return false
 	}
-	m.follow(v.best)
+	m.follow(v.p, v.best)
 	found, _ := m.s.minimise(v.ctx, 300)
 	if found == nil {
 		return false

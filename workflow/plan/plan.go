@@ -17,6 +17,7 @@ import (
 type Problem struct {
 	Activities []Activity
 	Delays     []Delay
+	Either     []Either
 	Capacity   []int  // by resource: how much of it there is at once
 	Sittings   []Span // in order, apart; attended activities lie whole inside one of them. None: always open
 }
@@ -66,7 +67,7 @@ type Result struct {
 type Link struct {
 	Activity int
 	Hold     Hold
-	Delay    int  // index, for ByDelay
+	Delay    int  // index, for ByDelay; those after the delays are of the eithers
 	Resource int  // for ByResource
 	Sitting  bool // it then waits for a sitting to open
 }
@@ -104,6 +105,7 @@ const (
 	LatestUnlimited              // activity: has a Latest and is not Limited
 	NoSuchActivity               // delay: an end of it is not an activity
 	SelfDelay                    // delay: from an activity to itself, positive
+	BadEither                    // either: an end of it is not an activity
 	NegativeAmount               // resource: less of it than nothing
 	EmptySitting                 // sitting: ends before or when it starts
 	SittingsOverlap              // sitting: starts before the one before it ends
@@ -113,7 +115,7 @@ const (
 
 var faults = [...]string{"the length of activity %d is negative", "activity %d is longer than every sitting",
 	"activity %d needs more than there is", "activity %d has a latest start but no limit", "delay %d is between no activities",
-	"delay %d is from an activity to itself", "the amount of resource %d is negative", "sitting %d ends before it starts",
+	"delay %d is from an activity to itself", "either %d is between no activities", "the amount of resource %d is negative", "sitting %d ends before it starts",
 	"sitting %d starts before the one before it ends", "there are %d warm starts", "a moment is too far away"}
 
 // BadProblem is the error for a problem that is badly put.
@@ -190,6 +192,17 @@ func (p *Problem) fault() (horizon int32, err error) {
 			return 0, &BadProblem{TooFar, i}
 		}
 		step[d.From] = max(step[d.From], d.Least)
+	}
+	for i, e := range p.Either {
+		for _, d := range [2]Delay{e.One, e.Other} {
+			switch {
+			case min(d.From, d.To) < 0 || max(d.From, d.To) >= len(p.Activities):
+				return 0, &BadProblem{BadEither, i}
+			case far(d.Least):
+				return 0, &BadProblem{TooFar, i}
+			}
+			step[d.From] = max(step[d.From], d.Least)
+		}
 	}
 	for _, s := range step {
 		if total += s; total > farthest {

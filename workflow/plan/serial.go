@@ -11,12 +11,17 @@ type layout struct {
 	open   [][]Span  // by activity, its starts inside sittings; nil: all
 	into   [][]int32 // by activity, delays to it
 	from   [][]int32 // by activity, delays from it
+
+	either [][]int32 // by activity, eithers with an end on it
+	tied   [][]int32 // by activity, those that an either keeps on one side of others with it
+
+	patience int // how often members of a block are taken out, times their count
 }
 
 func (p *Problem) layout() *layout {
 	n := len(p.Activities)
 	l := &layout{p: p, starts: make([]int, n), placed: make([]bool, n), busy: make([]profile, len(p.Capacity)),
-		open: make([][]Span, n), into: make([][]int32, n), from: make([][]int32, n)}
+		open: make([][]Span, n), into: make([][]int32, n), from: make([][]int32, n), either: make([][]int32, n), tied: make([][]int32, n)}
 	byLength := map[int][]Span{} // looked up only
 	for i, a := range p.Activities {
 		if a.Fixed {
@@ -32,6 +37,17 @@ func (p *Problem) layout() *layout {
 		if d.From != d.To && !(p.Activities[d.From].Fixed && p.Activities[d.To].Fixed) {
 			l.into[d.To] = append(l.into[d.To], int32(k))
 			l.from[d.From] = append(l.from[d.From], int32(k))
+		}
+	}
+	for k, e := range p.Either {
+		a, b := e.One, e.Other
+		for _, ends := range [2][2]int{{a.From, b.To}, {b.From, a.To}} {
+			i, j := ends[0], ends[1]
+			l.either[i] = append(l.either[i], int32(k))
+			if i != j {
+				l.either[j] = append(l.either[j], int32(k))
+				l.tied[i], l.tied[j] = append(l.tied[i], int32(j)), append(l.tied[j], int32(i))
+			}
 		}
 	}
 	return l
@@ -96,6 +112,9 @@ func (l *layout) soonest(i int) int {
 // sooner moves every activity of a plan to as early as it can start: first all together in the order they have, then
 // each into gaps before it. No finish grows.
 func (l *layout) sooner(starts []int) []int {
+	if len(l.p.Either) > 0 {
+		l = l.p.settled(starts).layout()
+	}
 	p := l.p
 	byStart, byEnd := make([]int, len(starts)), make([]int, len(starts))
 	for i := range starts {

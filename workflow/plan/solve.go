@@ -33,6 +33,9 @@ func (p *Problem) solver(ctx context.Context, o Options, horizon int) *solver {
 			v.free = append(v.free, i)
 		}
 	}
+	if v.l.patience = 2000; len(v.free) <= nearMost {
+		v.l.patience = 100 // the exact search is as quick
+	}
 	return v
 }
 
@@ -143,7 +146,7 @@ func (v *solver) asBefore() {
 		if m == nil {
 			return
 		}
-		m.follow(v.o.Warm)
+		m.follow(v.p, v.o.Warm)
 		m.s.one = true
 		if found, _ := m.s.minimise(v.ctx, 1000); found != nil {
 			v.best = v.whole(found)
@@ -192,7 +195,7 @@ func (v *solver) exact() (none bool) {
 	}
 	s := m.s
 	for turn := 1; ; turn++ {
-		m.follow(v.best)
+		m.follow(v.p, v.best)
 		s.halve = v.best != nil
 		conflicts := math.MaxInt
 		if len(v.free) > nearMost {
