@@ -7,41 +7,80 @@ import (
 	"math/big"
 	"slices"
 	"strconv"
+	"strings"
+	"time"
 
 	"fettle/steps"
 	"fettle/steps/balance"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
-// Tried is where it would balance with more on board.
+// Tried is where it would balance with something else on board.
 type Tried struct {
-	Name          string
+	Thing         Thing
+	InPlaceOf     string // what is on board now; "": it is one more
+	Without       string // what it is taken for granted is not on board, though it may be; "": nothing
 	Mass, Station float64
-	Then, U       float64 // with it and all that were tried before it
-	Total         float64 // what it weighs then
+	Then, U       float64 // with it and all that were tried before it; NaN: not known
+	Total         float64 // what it weighs then; NaN: not known
 	Verdict       measuring.Verdict
 }
 
-// Try is where it would balance with parts that are not fitted yet: as it is computed once
-// they are.
-func (p Poise) Try(parts []Placed) (tried []Tried, with Poise, err error) {
-	with = p
-	for _, part := range parts {
-		if err := p.state.onBoard(part.Load.X, beside, part.Title); err != nil {
+// Try is where it would balance with things that are not fitted yet: as it is computed once
+// they are, so what is on board of their kind makes room for them.
+func (p Poise) Try(things []journal.EquipmentChanged) (tried []Tried, with Poise, err error) {
+	s := *p.state
+	s.memo, with = &memo{}, p
+	latest := s.whole().at.Add(-time.Nanosecond)
+	without := map[string]string{} // who tries what may be left off knows that none is on board
+	for i, f := range things {
+		if err := p.state.onBoard(in(f.Arm, "mm"), beside, f.Item); err != nil {
 			return nil, p, err
 		}
-		c := balance.Change{Mass: part.Load.Mass, U: p.state.statedU(part.Load.Mass), To: &balance.Place{X: part.Load.X, U: max(1, part.UX)}}
-		with = with.after(c)
-		if math.IsNaN(with.Now) {
-			return nil, p, balance.ErrNoMass
+		t := p.thing(f.Item)
+		c := change{position: s.Size() + int64(i), at: latest, EquipmentChanged: journal.EquipmentChanged{Item: t.Item, Name: t.Name, Change: Fitted, Mass: f.Mass, Arm: f.Arm}}
+		s.changes = append(slices.Clone(s.changes), c)
+		if with, err = s.Poise(p.at); err != nil {
+			return nil, p, err
 		}
-		mass, station := float(part.Load.Mass, nil), float(part.Load.X, nil)
-		with.Mass, with.MassU, with.Counts = with.Mass+mass, math.Hypot(with.MassU, c.U), false
-		tried = append(tried, Tried{part.Title, mass, station, with.Now, with.NowU, with.Mass, with.Verdict()})
+		with.Counts = false
+		one := Tried{Thing: t, InPlaceOf: s.Replaced(c.position), Mass: float(f.Mass.Rat("g")), Station: float(f.Arm.Rat("mm"))}
+		if words := notThen(t.Item); lists.Contains(with.Assumed, words) && !lists.Contains(p.Assumed, words) && without[words] == "" {
+			without[words], one.Without = t.Item, t.Item
+		}
+		with.Assumed = slices.DeleteFunc(with.Assumed, func(words string) bool { return without[words] != "" })
+		if one.Then, one.U, one.Total = with.Now, with.NowU, with.Mass; len(with.Unknown) > 0 {
+			one.Then = math.NaN()
+		}
+		one.Verdict = with.verdict(with.Now)
+		tried = append(tried, one)
 	}
 	return tried, with, nil
+}
+
+// thing is what a thing to be tried is called in the record: by the name of equipment, with
+// its own name behind it, or by a title of the sheet; else it is something else.
+func (p Poise) thing(name string) Thing {
+	for _, part := range p.parts {
+		item := part.Item
+		if item == "" {
+			continue
+		}
+		titled := slices.ContainsFunc(p.state.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == item && strings.EqualFold(e.Title, name) })
+		if titled || strings.EqualFold(part.Title, name) {
+			return Thing{Item: item}
+		}
+	}
+	for _, e := range p.state.Sheet.Equipment {
+		if own, ok := strings.CutPrefix(name, e.Name); ok && (own == "" || own[0] == ' ') {
+			return Thing{e.Name, strings.TrimSpace(own)}
+		}
+	}
+	return Thing{Item: name}
 }
 
 // after is where it would balance after one change more, and how well that is known: as it

@@ -245,4 +245,6 @@ func (r Rule) UnlikelyTogether(points []Point) string {
 }
 
 // roundly is a size as people say it, where nobody knows it closer.
-func roundly(r *big.Rat, unit string) string { return quantity.Written(trimmed(r.FloatString(1)), unit) }
+func roundly(r *big.Rat, unit string) string {
+	return quantity.Written(trimmed(r.FloatString(1)), unit)
+}

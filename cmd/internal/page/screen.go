@@ -3,13 +3,13 @@ package page
 import (
 	"cmp"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -156,7 +156,7 @@ func doubted(s *workflow.State, record *workflow.Record) []string {
 	for _, bad := range record.BadGauges {
 		var gates []string
 		for _, p := range bad.Readings {
-			if j := record.JudgementOf(p); j != nil && !slices.Contains(gates, j.Gate.Name) {
+			if j := record.JudgementOf(p); j != nil && !lists.Contains(gates, j.Gate.Name) {
 				gates = append(gates, j.Gate.Name)
 			}
 		}
@@ -290,7 +290,11 @@ func fitting(items []string, most int) string {
 // cut is the text with no more characters than that.
 func cut(text string, most int) string {
 	if runes := []rune(text); len(runes) > most {
-		return strings.TrimRight(string(runes[:max(0, most-3)]), " ,;:") + "..."
+		text = string(runes[:max(0, most-3)])
+		if i := strings.LastIndexByte(text, ' '); i > len(text)/2 && runes[max(0, most-3)] != ' ' {
+			text = text[:i] // no half of a word
+		}
+		return strings.TrimRight(text, " ,;:") + "..."
 	}
 	return text
 }
