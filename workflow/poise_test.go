@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -414,6 +415,10 @@ func TestScalesAgainstTheMass(t *testing.T) {
 	b := wigeon(t)
 	b.do("mass 600", weighed60)
 	mustContain(t, b.refused(b.request("rear 430"), ByReading), "add up to 646 g", "597 to 603 g")
+	var refusal *Refusal // unlikely as well: nothing is asked whose yes would be refused
+	if err := b.try(b.request("rear 4300")); !errors.As(err, &refusal) || refusal.Doubted() || !strings.Contains(refusal.Error(), "add up to 4516 g") {
+		t.Errorf("4300 g at the rear: %v", err)
+	}
 	b = wigeon(t)
 	b.do(weighed60, "mass 700")
 	if g := b.gate("balance"); g.Standing == Current || b.poise().Verdict() == measuring.In {

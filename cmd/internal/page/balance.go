@@ -244,6 +244,16 @@ func moved(s *workflow.State, now time.Time) string {
 	return weighAgain(p)
 }
 
+// balanceLine is the command that says where it balances and what would put that right.
+func balanceLine(mark string) string { return "fettle balance " + mark }
+
+// advised leads on to the advice of a command, if there is one.
+func (l *lines) advised(line string) {
+	if line != "" {
+		l.item("where it balances, and what to move: `%s`", line)
+	}
+}
+
 // weighAgain says why the balance has to be weighed again; "": it stands.
 func weighAgain(p workflow.Poise) string {
 	switch by := p.Shift(); {
