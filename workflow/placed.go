@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/big"
@@ -9,6 +10,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/balance"
+	"fettle/steps/lists"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
 	"fettle/workflow/journal"
@@ -85,7 +87,7 @@ func (s *State) fittings() fittings {
 		return b
 	}
 	changes := append(slices.Clone(s.changes), s.rebalanced()...)
-	sorting.Stable(changes, func(a, b change) int { return a.at.Compare(b.at) })
+	sorting.Stable(changes, func(a, b change) int { return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.position, b.position)) })
 	for _, e := range s.Sheet.Equipment {
 		f.items = append(f.items, e.Name)
 		b, there := s.sheetBody(e)
@@ -108,7 +110,7 @@ func (s *State) fittings() fittings {
 	weighed := s.firstWeighed()
 	moved, changed := map[*body]bool{}, map[string]bool{}
 	for _, c := range changes {
-		if !slices.Contains(f.items, c.Item) {
+		if !lists.Contains(f.items, c.Item) {
 			f.items = append(f.items, c.Item)
 		}
 		was, is, said := now[c.Item], spot{}, false

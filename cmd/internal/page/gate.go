@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/workflow"
@@ -18,6 +19,7 @@ type Gate struct {
 	Title    string                `json:"title"`
 	How      string                `json:"how,omitempty"`
 	Rework   string                `json:"rework,omitempty"`
+	Balance  string                `json:"balance,omitempty"` // the command that says what would put the balance right
 	Limits   string                `json:"limits"`
 	Gauge    string                `json:"gauge"`
 	Critical bool                  `json:"critical"`
@@ -108,6 +110,9 @@ func NewGate(s *workflow.State, r workflow.GateReport, now time.Time) Gate {
 	}
 	g.FlightsLeft, g.ValidUntil = s.LifeLeft(r)
 	g.unfit = r.NeedsRework()
+	if r.Gate.Name == s.Sheet.Geometry.Balance.Gate && (r.Standing == workflow.Failed || r.Standing == workflow.Undecided) {
+		g.Balance = balanceLine(s.Airframe.Mark)
+	}
 	if gauge, ok := s.Sheet.Gauge(r.Gate.Gauge); ok {
 		g.Gauge = gauge.Title
 		pass, ok := r.Gate.Rule().Passing(s.DoubtOf(r.Gate, gauge))
@@ -264,7 +269,7 @@ func otherUnits(r workflow.GateReport, pass measuring.Limits) string {
 	var parts []string
 	say := func(label string, q quantity.Quantity, side quantity.Side) {
 		text := strings.TrimSpace(label+" "+q.String()) + " is " + q.Other(side)
-		if q.Other(side) != "" && !slices.Contains(parts, text) {
+		if q.Other(side) != "" && !lists.Contains(parts, text) {
 			parts = append(parts, text)
 		}
 	}
@@ -373,6 +378,7 @@ func (g Gate) Action(c Clock) string {
 	var l lines
 	if g.Standing == workflow.Failed {
 		l.text(g.Rework)
+		l.advised(g.Balance)
 	} else {
 		l.text(g.How)
 	}
@@ -399,6 +405,7 @@ func (g Gate) Markdown(c Clock) string {
 	case workflow.Failed:
 		l.add("\n**Rework.**")
 		l.text(g.Rework)
+		l.advised(g.Balance)
 	case workflow.Undecided:
 		l.ways(g)
 	default:

@@ -2,12 +2,12 @@ package page
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
 	"fettle/cmd/internal/term"
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/workflow"
 )
 
@@ -138,7 +138,7 @@ func remedy(r workflow.Remedy) (advice, command string) {
 			measureLine(r.Mark, r.Gate, r.Points, r.Unit) + " --anew"
 	case workflow.ToBeSure:
 		if r.Gate == "" {
-			return "look at the sign and the unit again, and if that is its place, add --sure", ""
+			return "look at the sign and the unit again, and if it is so, add --sure", ""
 		}
 		return "look at the gauge again, and if it shows that", measureLine(r.Mark, r.Gate, r.Points, r.Unit) + given(r.Names) + " --sure"
 	case workflow.ToMeasureRest:
@@ -325,7 +325,7 @@ func (l *lines) reasonList(reasons []Reason, before func(i int) string, c Clock)
 		}
 		all.last, all.differ = i, all.differ || all.advice != advice
 		for _, o := range options {
-			if !slices.Contains(all.options, o) {
+			if !lists.Contains(all.options, o) {
 				all.options = append(all.options, o)
 			}
 		}
