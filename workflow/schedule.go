@@ -253,6 +253,9 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 			return Timetable{}, err
 		}
 		p := c.problem()
+		if len(c.tasks) == 0 {
+			return c.timetable(plan.Result{Proven: true}), nil
+		}
 		if err := c.tooMuch(); err != nil {
 			return Timetable{}, err
 		}

@@ -3,11 +3,13 @@ package robot_test
 import (
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"testing"
 	"time"
 
 	"fettle/store"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 	"fettle/workflow/plan"
 	"fettle/workflow/robot"
 )
@@ -139,4 +141,94 @@ func (c crew) carry(t testing.TB, p workflow.Timetable) {
 			t.Errorf("%s: %s is still open", w.State.Airframe.Mark, jobs[0].ID)
 		}
 	}
+}
+
+// All builds at once on one bench.
+func TestFourAtOnce(t *testing.T) {
+	var c crew
+	for i, design := range []string{"reed", "skerry", "jetty", "causeway"} {
+		c = append(c, begun(t, design, fmt.Sprintf("X-%d", i)))
+	}
+	began := time.Now()
+	p, err := c.plan(t, c[0].Now, workflow.Hours{Sittings: evenings(c[0].Now, 40)}, plan.Options{Think: time.Second})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("%v", time.Since(began))
+	show(t, p)
+	c.carry(t, p)
+}
+
+// slowly does all that is open, in the order that is planned, with minutes that are off by up to so much, and plans anew
+// after a slip and for each sitting. It gives how many coats were put on and how many of them lapsed.
+func (c crew) slowly(t testing.TB, r *rand.Rand, off float64, h workflow.Hours) (coats, lapsed, plans int) {
+	t.Helper()
+	now := c[0].Now
+	o := plan.Options{Think: 200 * time.Millisecond}
+	var p workflow.Timetable
+	var left []workflow.Turn
+	for range 2000 {
+		if len(left) == 0 {
+			var err error
+			if p, err = c.plan(t, now, h, o); err != nil {
+				t.Fatalf("%s: %v", now, err)
+			}
+			plans++
+			h.Like = &p
+			if len(p.Visits) == 0 {
+				break
+			}
+			left = p.Visits[0].Turns
+		}
+		turn := left[0]
+		left = left[1:]
+		w := c.of(t, turn.Mark)
+		w.Now = turn.Begins
+		name := turn.Job + "/" + turn.Step
+		if report, _, err := w.State.FindStep(name, w.Now); err == nil {
+			for _, reason := range report.Reasons {
+				if reason.Remedy.Kind == workflow.ToClearUse { // nobody plans for what is confirmed once a sitting
+					w.Now = w.Now.Add(time.Minute)
+				}
+			}
+		}
+		takes := time.Duration(float64(turn.Ends.Sub(turn.Begins)) * (1 - off + 2*off*r.Float64())).Truncate(time.Second)
+		if err := w.Do(name, takes); err != nil {
+			t.Logf("%s %s %s: %v", turn.Begins, turn.Mark, turn.Step, err)
+			left = nil
+		}
+		if now = w.Now; now.After(turn.Ends) {
+			left = nil
+		}
+	}
+	for _, w := range c {
+		if jobs := w.State.OpenJobs(now); len(jobs) > 0 {
+			t.Errorf("%s: %s is still open", w.State.Airframe.Mark, jobs[0].ID)
+		}
+		put := map[string]bool{}
+		for _, e := range w.State.Entries {
+			if coated, is := e.Facts.(journal.Coated); is && w.State.Live(e.Position) {
+				coats++
+				if name := coated.Job + "/" + coated.Step; put[name] {
+					lapsed++
+				} else {
+					put[name] = true
+				}
+			}
+		}
+	}
+	return coats, lapsed, plans
+}
+
+func TestSlowHands(t *testing.T) {
+	coats, lapsed := 0, 0
+	for seed := range uint64(3) {
+		for _, design := range []string{"skerry", "jetty", "causeway"} {
+			w := begun(t, design, "X-1")
+			n, k, plans := crew{w}.slowly(t, rand.New(rand.NewPCG(seed, 1)), 0.3, workflow.Hours{Sittings: evenings(w.Now, 30)})
+			t.Logf("%s, %d: %d of %d coats lapsed, %d plans, %s", design, seed, k, n, plans, w.Now)
+			coats, lapsed = coats+n, lapsed+k
+		}
+	}
+	t.Logf("%d of %d coats lapsed", lapsed, coats)
 }
