@@ -62,6 +62,7 @@ type task struct {
 	before   []uint64    // the tasks of its airframe that come before it, by their number there
 	number   int         // in its airframe
 	window   []closing   // what it must lie in
+	spare    int         // of that, and so of the sitting that it lies in
 	latest   int         // where late says why
 	late     *runningEnd // a clock that runs
 }
@@ -259,7 +260,7 @@ func Schedule(ctx context.Context, fleet []*State, now time.Time, h Hours, o pla
 		if err := c.tooMuch(); err != nil {
 			return Timetable{}, err
 		}
-		o.Warm = c.like()
+		o.Warm = c.like(p)
 		r, err := plan.Solve(ctx, p, o)
 		if err != nil {
 			return Timetable{}, err
@@ -794,6 +795,7 @@ func (c *scheduler) close(i int, w closing) {
 	w.spare = c.spare(w)
 	if w.from >= 0 {
 		t.window = append(t.window, w)
+		t.spare = max(t.spare, w.spare)
 		c.delay(i, w.from, t.minutes-(w.end-w.spare), w.tie)
 		return
 	}
@@ -1031,8 +1033,28 @@ func (c *scheduler) keepApart(join joinTask, h heat) {
 	}
 }
 
+// rooms are activities beside the tasks that have a window, so much longer as is spared of that: who is slow does not run
+// out of the sitting either. They follow the tasks, in their order.
+func (c *scheduler) rooms() (all []plan.Activity) {
+	longest := 0
+	for _, w := range c.sittings {
+		longest = max(longest, w.To-w.From)
+	}
+	for i := range c.tasks {
+		t := &c.tasks[i]
+		if lasts := min(t.minutes+t.spare, longest); lasts > t.minutes {
+			at := len(c.tasks) + len(all)
+			all = append(all, plan.Activity{Length: lasts, Group: t.of, Attended: true})
+			c.delay(i, at, 0, tie{})
+			c.delay(at, i, 0, tie{})
+		}
+	}
+	return all
+}
+
 // problem is the work as the planner sees it. One pair of hands uses no tool twice at once.
 func (c *scheduler) problem() plan.Problem {
+	rooms := c.rooms()
 	p := plan.Problem{Delays: c.delays, Either: c.eithers, Capacity: []int{c.hands}, Sittings: c.sittings}
 	tools := map[string]int{}
 	c.tools = []string{""}
@@ -1063,6 +1085,7 @@ func (c *scheduler) problem() plan.Problem {
 		}
 		p.Activities = append(p.Activities, a)
 	}
+	p.Activities = append(p.Activities, rooms...)
 	return p
 }
 

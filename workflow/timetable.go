@@ -237,8 +237,9 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		out.Lapses = append(out.Lapses, Lapse{late.mark, late.job, late.name, late.closes, n == 2})
 	}
 	sorting.Stable(out.Lapses, func(a, b Lapse) int { return strings.Compare(a.Mark+" "+a.Job+" "+a.Name, b.Mark+" "+b.Job+" "+b.Name) })
-	order := make([]int, 0, len(c.tasks))
+	order, last := make([]int, 0, len(c.tasks)), 0
 	for i := range c.tasks {
+		last = max(last, r.Starts[i]+c.tasks[i].minutes)
 		if c.tasks[i].step != nil {
 			order = append(order, i)
 		}
@@ -280,8 +281,14 @@ func (c *scheduler) timetable(r plan.Result) Timetable {
 		v := &out.Visits[len(out.Visits)-1]
 		v.Turns = append(v.Turns, turn)
 	}
+	out.Finish = c.time(last) // what is spared after it is free
+	if out.Bound.After(out.Finish) {
+		out.Bound = out.Finish
+	}
 	for k := len(r.Chain) - 1; k >= 0; k-- {
-		out.Chain = append(out.Chain, c.link(r, r.Chain[k]))
+		if l := r.Chain[k]; l.Activity < len(c.tasks) {
+			out.Chain = append(out.Chain, c.link(r, l))
+		}
 	}
 	return out
 }
@@ -368,7 +375,7 @@ func (c *scheduler) link(r plan.Result, l plan.Link) Link {
 }
 
 // like are the beginnings in what was shown before; what is new begins as soon as it may.
-func (c *scheduler) like() []int {
+func (c *scheduler) like(p plan.Problem) []int {
 	if c.h.Like == nil {
 		return nil
 	}
@@ -382,7 +389,7 @@ func (c *scheduler) like() []int {
 			had[key{t.Mark, t.Job, t.Step, t.Rework, t.Act}] = t.Begins
 		}
 	}
-	starts, known := make([]int, len(c.tasks)), false
+	starts, known := make([]int, len(p.Activities)), false
 	for i := range c.tasks {
 		t := &c.tasks[i]
 		starts[i] = t.earliest
@@ -396,6 +403,11 @@ func (c *scheduler) like() []int {
 	if !known {
 		return nil
 	}
+	for _, d := range p.Delays { // a room beside its task
+		if d.To >= len(c.tasks) {
+			starts[d.To] = starts[d.From]
+		}
+	}
 	return starts
 }
 
@@ -407,7 +419,7 @@ func (c *scheduler) noPlan(ctx context.Context, p plan.Problem, r plan.Result) e
 	k := r.Conflict
 	e := &NoPlan{Why: Conflict, InHours: k.Sittings, Least: k.Irreducible}
 	for _, i := range k.Activities {
-		if c.tasks[i].step != nil {
+		if i < len(c.tasks) && c.tasks[i].step != nil {
 			e.Turns = append(e.Turns, c.turn(i, -1))
 		}
 	}
