@@ -823,15 +823,15 @@ func (c *scheduler) window(of int, s *State, k *Job, step *steps.Step, at int) e
 	times, climate := t.adhesive.Times, c.climateOf(of, t.adhesive)
 	least, most := up(times.Least(times.From, climate)), down(times.Most(times.To, climate))
 	together := step.Kind.Traits().Coats && t.act != ToPress
+	why := tie{why: AfterDrying, joint: step.Joint}
 	for _, name := range parts[n].Coats {
-		coat, planned := c.coats[stepOf{k.Procedure, name}]
-		if !planned || together {
-			continue
+		if coat, planned := c.coats[stepOf{k.Procedure, name}]; planned && !together {
+			join.coats = append(join.coats, coat)
+			c.delay(coat, at, c.tasks[coat].minutes+least, why)
 		}
-		join.coats = append(join.coats, coat)
+	}
+	for _, coat := range join.coats {
 		spread := c.tasks[coat].minutes
-		why := tie{why: AfterDrying, joint: step.Joint}
-		c.delay(coat, at, spread+least, why)
 		// The record takes a coat for as old as is written, even if it was spread in less.
 		most := most - max(0, up(handsOf(c.tasks[coat].step))-spread)
 		needs := c.between(coat, at) + t.minutes

@@ -1,0 +1,316 @@
+package workflow
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"fettle/steps"
+	"fettle/workflow/plan"
+)
+
+// open are sittings from and to so many minutes after the evening.
+func open(minutes ...int) (all []Sitting) {
+	for i := 0; i < len(minutes); i += 2 {
+		all = append(all, Sitting{evening.Add(time.Duration(minutes[i]) * time.Minute), evening.Add(time.Duration(minutes[i+1]) * time.Minute)})
+	}
+	return all
+}
+
+func scheduled(t *testing.T, now time.Time, h Hours, fleet ...*State) (Timetable, error) {
+	t.Helper()
+	h.Watch = func(p plan.Problem, r plan.Result) {
+		if r.Starts == nil {
+			return
+		}
+		if err := plan.Check(p, r.Starts); err != nil {
+			t.Error(err)
+		}
+	}
+	return Schedule(t.Context(), fleet, now, h, plan.Options{})
+}
+
+// says is a timetable in minutes after the evening: steps by their beginnings, the finish, and what else there is to it.
+func says(p Timetable) string {
+	var b strings.Builder
+	minutes := func(at time.Time) string { return fmt.Sprintf("%g", at.Sub(evening).Minutes()) }
+	for _, v := range p.Visits {
+		for _, t := range v.Turns {
+			name := t.Step
+			if t.Rework != "" {
+				name = "rework " + t.Rework
+			}
+			fmt.Fprint(&b, name+string(t.Act), " ", minutes(t.Begins), ", ")
+		}
+		b.WriteString("| ")
+	}
+	b.WriteString("ends " + minutes(p.Finish))
+	for _, l := range p.Lapses {
+		fmt.Fprintf(&b, ", %s lost: %t", l.Name, l.Lost)
+	}
+	for _, s := range p.Stops {
+		fmt.Fprintf(&b, ", stops at %s by %s", s.Step, s.Reasons[0].Because)
+	}
+	if !p.Proven {
+		b.WriteString(", not proven")
+	}
+	return b.String()
+}
+
+func (b *bench) planned(t *testing.T, h Hours, want string) Timetable {
+	t.Helper()
+	p, err := scheduled(t, b.now, h, b.state)
+	if err != nil {
+		t.Errorf("%v, want %s", err, want)
+		return p
+	}
+	if got := says(p); got != want {
+		t.Errorf("planned\n%s, want\n%s", got, want)
+	}
+	return p
+}
+
+// Of the fixture's build: both coats are on at 6, may be joined from 16 and until 40 minutes after the first was begun, the
+// joint has handling strength 30 minutes after it is joined, the saddle is cured 24 hours after.
+func TestScheduleByHand(t *testing.T) {
+	const day = 24 * 60
+	t.Run("one sitting after the other", func(t *testing.T) {
+		p := building(t).planned(t, Hours{Sittings: open(0, 240, day, day+240)}, "coat-left 0, coat-right 3, propeller-off 6, blade-care 7, cut-pod 8, "+
+			"join-roots 16, sand-pod 33, measure-slot 48, coat-saddle 49, join-saddle 53, | measure-square 1494, release 1495, | ends 1496")
+		turn := p.Visits[0].Turns[5]
+		if got := turn.Closes.Sub(evening).Minutes(); turn.Opens.Sub(evening) != 16*time.Minute || got != 40 {
+			t.Errorf("the window is from %s to %s", turn.Opens, turn.Closes)
+		}
+		if got := turn.By.Sub(evening).Minutes(); got != 34 { // of the 27 minutes from 13 to 40, when the first is dry, a fifth
+			t.Errorf("planned to be over by %g", got)
+		}
+		if p.Attended != 28*time.Minute || p.Idle != (54-26)*time.Minute+54*time.Minute {
+			t.Errorf("attended %s, idle %s", p.Attended, p.Idle)
+		}
+		var chain []string
+		for _, l := range p.Chain {
+			chain = append(chain, l.Step+" "+string(l.After))
+		}
+		if got, want := strings.Join(chain, ", "), "coat-left now, coat-right step, join-roots drying, measure-slot handling, coat-saddle step, join-saddle step, measure-square cure, release step"; got != want {
+			t.Errorf("chain %s, want %s", got, want)
+		}
+	})
+	t.Run("what is measured waits for the next one", func(t *testing.T) {
+		p, err := scheduled(t, evening, Hours{Sittings: open(0, 45, day, day+45, 2*day, 2*day+45)}, building(t).state)
+		if err != nil || !strings.HasSuffix(says(p), "| measure-slot 1440, coat-saddle 1441, join-saddle 1445, | measure-square 2886, release 2887, | ends 2888") {
+			t.Errorf("%s, %v", says(p), err)
+		}
+	})
+	t.Run("no coat is put on that can't be joined tonight", func(t *testing.T) {
+		building(t).planned(t, Hours{Sittings: open(0, 15, day, day+90, 2*day, 2*day+90)}, "propeller-off 0, blade-care 1, cut-pod 2, | "+
+			"coat-left 1440, coat-right 1443, sand-pod 1446, join-roots 1456, measure-slot 1488, coat-saddle 1489, join-saddle 1493, | measure-square 2934, release 2935, | ends 2936")
+	})
+	// 18 + 6 of the window are spared at the end of the sitting too, so that it takes 24 minutes; with 23 it is too short.
+	t.Run("what is spared of a window is spared of the sitting", func(t *testing.T) {
+		h := Hours{Sittings: open(0, 24, day, day+240, 2*day, 2*day+240)}
+		if p, err := scheduled(t, evening, h, building(t).state); err != nil || !strings.Contains(says(p), "join-roots 16,") {
+			t.Errorf("%s, %v", says(p), err)
+		}
+		h.Sittings = open(0, 23, day, day+240, 2*day, 2*day+240)
+		if p, err := scheduled(t, evening, h, building(t).state); err != nil || !strings.Contains(says(p), "join-roots 1456,") {
+			t.Errorf("%s, %v", says(p), err)
+		}
+		h.Tight = true
+		if p, err := scheduled(t, evening, h, building(t).state); err != nil || !strings.Contains(says(p), "join-roots 16,") {
+			t.Errorf("used to the end: %s, %v", says(p), err)
+		}
+	})
+	t.Run("cold makes it later, warmth too short", func(t *testing.T) {
+		for celsius, join := range map[float64]string{10: "join-roots 26", 20: "join-roots 16", 30: "join-roots 16"} {
+			p, err := scheduled(t, evening, Hours{Sittings: open(0, 240, day, 4*day), Celsius: &celsius}, building(t).state)
+			if err != nil || !strings.Contains(says(p), join+",") {
+				t.Errorf("at %g °C: %s, %v", celsius, says(p), err)
+			}
+		}
+		celsius := 35. // of 40 minutes 14 are left, in which 18 must pass
+		_, err := scheduled(t, evening, Hours{Sittings: open(0, 240), Celsius: &celsius}, building(t).state)
+		var no *NoPlan
+		if !errors.As(err, &no) || no.Why != TooShort || no.Takes != 18*time.Minute || no.Has != 14*time.Minute || no.Turns[0].Step != "join-roots" {
+			t.Errorf("at 35 °C: %v", err)
+		}
+	})
+	t.Run("by the builder's own minutes, no window gets longer", func(t *testing.T) {
+		quick := func(_ *steps.Procedure, step *steps.Step) (time.Duration, bool) { return time.Minute, step.Name == "coat-left" }
+		p, err := scheduled(t, evening, Hours{Sittings: open(0, 240, day, day+240), Pace: quick}, building(t).state)
+		if err != nil || !strings.Contains(says(p), "coat-right 1, ") {
+			t.Fatalf("%s, %v", says(p), err)
+		}
+		for _, turn := range p.Visits[0].Turns { // it counts as 3 minutes old when it is done at 1
+			if got := turn.Closes.Sub(evening).Minutes(); turn.Step == "join-roots" && got != 38 {
+				t.Errorf("the window closes at %g", got)
+			}
+		}
+	})
+}
+
+// Clocks that run are kept; those that can't be are given up, and what they were of is done again.
+func TestScheduleWithClocksRunning(t *testing.T) {
+	const day = 24 * 60
+	coated := func() *bench {
+		b := building(t)
+		b.after(3 * time.Minute)
+		b.done("coat-left")
+		b.after(3 * time.Minute)
+		b.done("coat-right")
+		return b
+	}
+	rest := "measure-slot 48, coat-saddle 49, join-saddle 53, | measure-square 1494, release 1495, | ends 1496"
+	b := coated()
+	b.planned(t, Hours{Sittings: open(0, 240, day, day+240)}, "propeller-off 6, blade-care 7, cut-pod 8, join-roots 16, sand-pod 33, "+rest)
+	b.now = evening.Add(10*time.Minute + 20*time.Second)
+	b.planned(t, Hours{Sittings: open(0, 240, day, day+240)}, "propeller-off 11, blade-care 12, join-roots 16, cut-pod 18, sand-pod 43, "+rest)
+	b.now = evening.Add(36 * time.Minute) // of the five minutes to spare there are four left
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 240, day, day+240)}, b.state)
+	if err != nil || !strings.HasPrefix(says(p), "join-roots 36, ") || !strings.Contains(says(p), "roots lost: false") {
+		t.Errorf("%s, %v", says(p), err)
+	}
+	b.now = evening.Add(10 * time.Minute)
+	p, err = scheduled(t, b.now, Hours{Sittings: open(0, 15, day, day+240, 2*day, 2*day+240)}, b.state)
+	if err != nil || !strings.Contains(says(p), "| coat-left 1440, coat-right 1443, ") || !strings.Contains(says(p), "roots lost: true") {
+		t.Errorf("%s, %v", says(p), err)
+	}
+	b.now = evening.Add(16 * time.Minute)
+	b.done("join-roots")
+	b.planned(t, Hours{Sittings: open(0, 240, day, day+240)}, "propeller-off 16, blade-care 17, cut-pod 18, sand-pod 43, "+
+		"measure-slot 48, coat-saddle 49, join-saddle 53, | measure-square 1494, release 1495, | ends 1496")
+}
+
+// A wait with an end: the step after it lies in its window, with five minutes to spare.
+func TestScheduleOfAWaitWithAnEnd(t *testing.T) {
+	again := wait("again", "20 min")
+	again.By, again.From, again.Late = q("30 min"), "press", steps.LateSay
+	long := plain("long")
+	long.Hands = q("25 min")
+	b := working(t, one("one", plain("press"), again, plain("press-again")), one("two", long))
+	// 25 minutes between the pressings are a minute more than leave five of the ten minutes from 20 to 30: all come one after
+	// the other then, with 20 minutes of waiting.
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 60)}, b.state)
+	if err != nil || !strings.HasSuffix(says(p), "| ends 47") {
+		t.Errorf("%s, %v", says(p), err)
+	}
+	for _, turn := range p.Visits[0].Turns {
+		if turn.Step == "press-again" && (turn.Closes.Sub(turn.Begins) != 10*time.Minute || turn.By.Sub(turn.Begins) != 5*time.Minute) {
+			t.Errorf("at %s, it closes at %s, by %s", turn.Begins, turn.Closes, turn.By)
+		}
+	}
+	b.planned(t, Hours{Sittings: open(0, 60), Tight: true}, "press 0, long 1, press-again 26, | ends 27")
+}
+
+// What heats stays away from an open coat and its vapour: before it, or half an hour after it is joined.
+func TestScheduleKeepsHeatFromCoats(t *testing.T) {
+	b := ironing(t)
+	// One after the other the coat would be first: it dries, is joined at 11, its vapour is gone at 42. Before it, the three
+	// minutes of ironing are over at 3.
+	b.planned(t, Hours{Sittings: open(0, 240)}, "warm 0, read 1, iron-it 2, coat 3, join 14, | ends 15")
+	b.done("coat")
+	b.planned(t, Hours{Sittings: open(0, 240)}, "join 10, warm 41, read 42, iron-it 43, | ends 44")
+}
+
+// Two pairs of hands work side by side but for a tool that there is once.
+func TestScheduleForTwo(t *testing.T) {
+	a, b := plain("a"), plain("b")
+	a.Hands, b.Hands = q("30 min"), q("30 min")
+	a.Tools, b.Tools = []string{"knife"}, []string{"saw"}
+	working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 0, | ends 30")
+	b.Tools = a.Tools
+	working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 30, | ends 60")
+	a.Alone, b.Tools = []string{steps.No}, nil // takes both
+	p := working(t, one("one", a), one("two", b)).planned(t, Hours{Sittings: open(0, 90), Hands: 2}, "a 0, b 30, | ends 60")
+	if !p.Visits[0].Turns[0].Second || p.Visits[0].Turns[1].Second {
+		t.Error("nobody is told that a second person is wanted")
+	}
+}
+
+// What a choice governs is planned by its first answer, or by what is considered.
+func TestScheduleConsiders(t *testing.T) {
+	choose := steps.Step{Name: "way", Kind: steps.Choose, Methods: []steps.Option{{Name: "sawn"}, {Name: "cut"}}}
+	saw, cut := plain("saw"), plain("cut-it")
+	saw.With, cut.With = [][]string{{"sawn"}}, [][]string{{"cut"}}
+	glue := coating("coat", "tab")
+	glue.Adhesives = []string{"contact", "epoxy"}
+	b := working(t, one("one", choose, saw, cut, glue, joining("join", "tab")))
+	p := b.planned(t, Hours{Sittings: open(0, 90)}, "way 0, saw 1, coat 2, join 13, | ends 14")
+	if len(p.Answers) != 1 || p.Answers[0].Answer != "sawn" {
+		t.Errorf("taken as given: %+v", p.Answers)
+	}
+	b.planned(t, Hours{Sittings: open(0, 90), Consider: []string{"cut", "epoxy"}}, "way 0, cut-it 1, coat 2, join 3, | ends 4")
+}
+
+// The plan goes as far as the record lets it.
+func TestScheduleStops(t *testing.T) {
+	b := building(t)
+	b.must(ReportDamage{Triage: triage(), Seen: []Sighting{{Finding: "cracked", Zone: "pod", Severity: steps.Serious}}})
+	p, err := scheduled(t, b.now, Hours{Sittings: open(0, 240)}, b.state)
+	if err != nil || len(p.Stops) == 0 || p.Stops[0].Reasons[0].Because != ByDamage || !strings.Contains(says(p), "measure-slot") || strings.Contains(says(p), "saddle") {
+		t.Errorf("%s, %v", says(p), err)
+	}
+}
+
+// What cannot be is said with what is in conflict, and what would free it.
+func TestNoPlan(t *testing.T) {
+	long := plain("long")
+	long.Hands = q("50 min")
+	far := coating("coat", "tab")
+	between := plain("between")
+	between.Hands = q("35 min")
+	for name, c := range map[string]struct {
+		b        *bench
+		sittings []Sitting
+		want     NoPlan
+	}{
+		"all over":           {building(t), open(-60, -10), NoPlan{Why: NoSitting, Sittings: open(-60, -10)}},
+		"none":               {building(t), nil, NoPlan{Why: NoSitting}},
+		"ends first":         {building(t), open(10, 5), NoPlan{Why: BadSitting, Sittings: open(10, 5)}},
+		"two at once":        {building(t), open(10, 50, 40, 90), NoPlan{Why: Overlap, Sittings: open(40, 90)}},
+		"a long step":        {working(t, one("one", long)), open(0, 45, 60, 90), NoPlan{Why: TooLong, Takes: 50 * time.Minute, Has: 45 * time.Minute, Free: []Freeing{{Longer: 5 * time.Minute}}}},
+		"too little":         {working(t, one("one", long, long)), open(0, 60), NoPlan{Why: TooLittle, Takes: 100 * time.Minute, Has: 60 * time.Minute, Free: []Freeing{{More: 40 * time.Minute}}}},
+		"a window too short": {working(t, one("one", far, between, between, joining("join", "tab"))), open(0, 240), NoPlan{Why: TooShort, Joint: "tab", Takes: 72 * time.Minute, Has: 40 * time.Minute}},
+		// 12 minutes and 6 of the window to spare.
+		"a coat in short sittings": {working(t, one("one", far, joining("join", "tab"))), open(0, 15, 60, 75), NoPlan{Why: Conflict, InHours: true, Least: true, Takes: 18 * time.Minute, Has: 15 * time.Minute, Free: []Freeing{{Longer: 3 * time.Minute}}}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, err := scheduled(t, evening, Hours{Sittings: c.sittings}, c.b.state)
+			var no *NoPlan
+			if !errors.As(err, &no) {
+				t.Fatal(err)
+			}
+			got := *no
+			got.Turns, got.Windows = nil, nil
+			if fmt.Sprintf("%+v", got) != fmt.Sprintf("%+v", c.want) {
+				t.Errorf("%+v, want %+v", got, c.want)
+			}
+			if name == "a coat in short sittings" {
+				var names []string
+				for _, turn := range no.Turns {
+					names = append(names, turn.Step)
+				}
+				if strings.Join(names, " ") != "coat join" || len(no.Windows) != 1 || no.Windows[0].Name != "tab" {
+					t.Errorf("in conflict are %v and %+v", names, no.Windows)
+				}
+			}
+		})
+	}
+}
+
+// After a slip the order that was shown is kept where that costs nothing.
+func TestScheduleLikeBefore(t *testing.T) {
+	var all []steps.Stage
+	for _, name := range []string{"a", "b", "c", "d", "e", "f"} {
+		step := plain(name)
+		step.Hands = q("10 min")
+		all = append(all, one(name, step))
+	}
+	b := working(t, all...)
+	shown := Timetable{Visits: []Visit{{Turns: []Turn{}}}}
+	for i, name := range []string{"d", "a", "f", "b", "e", "c"} {
+		shown.Visits[0].Turns = append(shown.Visits[0].Turns, Turn{Mark: "PL-01", Job: b.state.Jobs[0].ID, Step: name, Begins: evening.Add(time.Duration(10*i) * time.Minute)})
+	}
+	b.planned(t, Hours{Sittings: open(7, 90), Like: &shown}, "d 7, a 17, f 27, b 37, e 47, c 57, | ends 67")
+}
