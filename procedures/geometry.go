@@ -7,6 +7,7 @@ import (
 	"gopkg.in/yaml.v3"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
@@ -139,6 +140,12 @@ func controlKeys() *mapping[*steps.Control] {
 			"the pitch of the clevis's thread: how far one turn moves it", "0.4 mm"},
 		{"gates", optional, field(func(c *c) *[]string { return &c.Gates }, namesValue{to: gate}),
 			"the gates that measure its throw", "# [elevator-throw]"},
+		{"clevis", optional, &mapping[*c]{what: "clevis", check: clevisChecked, keys: []key[*c]{
+			{"gate", required, field(func(c *c) *string { return &c.Clevis.Gate }, nameValue{gate}),
+				"the gate that counts the turns of thread in it", "clevis-turns"},
+			{"points", optional, field(func(c *c) *[]string { return &c.Clevis.Points }, namesValue{}),
+				"the point of that gate at its clevis; of one on each side, the left and the right", "[elevator]"},
+		}}, "where the thread in its clevis is counted, so that no trim asks for more turns than there are", "# {gate: clevis-turns, points: [elevator]}"},
 	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
 }
 
@@ -233,12 +240,18 @@ func powerKeys() *mapping[*steps.Drive] {
 
 // measuring holds that the gates of the drive measure what it says.
 func (f fields) measuring(d steps.Drive) {
+	power := fields{node: f.get("power")}
 	for _, is := range []struct {
 		key, gate string
 		of        quantity.Dimension
 	}{{"gate", d.Gate, quantity.Current}, {"loaded", d.Loaded, quantity.Voltage}} {
-		if g, ok := f.doc.Sheet.Gate(is.gate); ok && g.Limits.Dimension() != "" && g.Limits.Dimension() != is.of {
-			f.fault(fields{node: f.get("power")}.get(is.key), "the gate %s measures %s, and the %s at full throttle is wanted", g.Name, articled(string(g.Limits.Dimension())), is.of)
+		g, ok := f.doc.Sheet.Gate(is.gate)
+		switch of := g.Limits.Dimension(); {
+		case !ok || of == "":
+		case of != is.of:
+			f.fault(power.get(is.key), "the gate %s measures %s, and the %s at full throttle is wanted", g.Name, articled(string(of)), is.of)
+		case len(g.Points) > 1 && g.Result.IsZero() && !f.kept && !f.doc.doubts.of(gate):
+			f.fault(power.get(is.key), "the gate %s comes to several values: say with result which one the %s at full throttle is", g.Name, is.of)
 		}
 	}
 }
@@ -318,6 +331,29 @@ func (f fields) steep(n *yaml.Node, what string, q quantity.Quantity) {
 	}
 }
 
+// clevisChecked holds that turns are counted at the clevises of a control.
+func clevisChecked(f fields, c *steps.Control) {
+	g, ok := f.doc.Sheet.Gate(c.Clevis.Gate)
+	if !ok {
+		return
+	}
+	if u := g.Unit(); u != "" && u != "turn" {
+		f.fault(f.get("gate"), "the gate %s is in %s, and turns of thread are wanted", g.Name, u)
+	}
+	switch n := len(c.Clevis.Points); {
+	case n > 2:
+		f.fault(f.get("points"), "a control has one clevis, or one on each side, and here are %d", n)
+		return
+	case n == 0 && len(g.Points) > 0:
+		f.fault(f.node, "the gate %s has several points: say with points which one is at this clevis", g.Name)
+	}
+	for _, p := range c.Clevis.Points {
+		if !lists.Contains(g.PointNames(), p) {
+			f.fault(f.get("points"), "the gate %s has no point %s%s", g.Name, p, suggest(p, g.PointNames()))
+		}
+	}
+}
+
 func controlChecked(f fields, c *steps.Control) {
 	f.governed(c.Where)
 	f.oneOf("surface", c.Surface, "surface", surfaceNames(f.doc.Sheet.Geometry))
@@ -332,7 +368,7 @@ func travelChecked(f fields, t *steps.Travel) {
 
 // oneOf holds that a name within the geometry is known.
 func (f fields) oneOf(key, name, what string, known []string) {
-	if n := f.get(key); n != nil && name != "" && !slices.Contains(known, name) {
+	if n := f.get(key); n != nil && name != "" && !lists.Contains(known, name) {
 		f.fault(n, "unknown %s %q%s", what, name, suggest(name, known))
 	}
 }
@@ -442,7 +478,7 @@ func (f fields) placed(g *steps.Gate) {
 	}
 	for _, at := range g.At {
 		switch {
-		case slices.Contains(g.PointNames(), at.Point):
+		case lists.Contains(g.PointNames(), at.Point):
 		case at.Point == "":
 			f.fault(n, "the gate %s has several points: write at: with the place of each, {%s: [120 mm, -40 mm]}", g.Name, g.Points[0])
 		case len(g.Points) == 0:

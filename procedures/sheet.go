@@ -10,6 +10,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/bond"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/nearest"
 	"fettle/steps/quantity"
@@ -136,7 +137,7 @@ func conditionChecked(f fields, c *steps.Condition) {
 	if len(c.States) == 1 {
 		f.fault(f.get("states"), "the condition %s has one state; it needs at least two", c.Name)
 	}
-	if c.Guarded != "" && !slices.Contains(c.States, c.Guarded) {
+	if c.Guarded != "" && !lists.Contains(c.States, c.Guarded) {
 		f.fault(f.get("guarded"), "the condition %s has no state %s to guard", c.Name, c.Guarded)
 	}
 	if c.Bench && c.Guarded != "" {
@@ -405,7 +406,7 @@ func (f fields) otherWay(g *steps.Gate) {
 		}
 	}
 	for _, p := range other.PointNames() {
-		if slices.Contains(g.PointNames(), p) {
+		if lists.Contains(g.PointNames(), p) {
 			f.fault(n, "a reading must tell in which way the gate %s was measured: give this way points of its own", g.Name)
 			break
 		}
@@ -420,10 +421,12 @@ func (f fields) otherWay(g *steps.Gate) {
 func reworkOne() either[*steps.Rework] {
 	type w = steps.Rework
 	do := field(func(w *w) *string { return &w.Do }, textValue{prose})
-	return either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && w.Joint == "" }, more: &mapping[*w]{what: "rework", keys: []key[*w]{
+	return either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && len(w.Again) == 0 && w.Joint == "" }, more: &mapping[*w]{what: "rework", keys: []key[*w]{
 		{"do", required, do, "what to do", "Deepen a high spot."},
 		{"disturbs", optional, field(func(w *w) *[]string { return &w.Disturbs }, namesValue{to: zone}),
 			"the zones it disturbs; by default those the gate depends on", "[wing]"},
+		{"again", optional, field(func(w *w) *[]string { return &w.Again }, namesValue{to: gate}),
+			"the gates that are measured again beside this one, where the work touches nothing else of its zones", "# [clevis-turns]"},
 		{"glue", optional, &mapping[*w]{what: "glue", check: regluedAt, keys: []key[*w]{
 			{"joint", required, field(func(w *w) *string { return &w.Joint }, nameValue{joint}), "the joint, as it is called where it is joined", "halves"},
 			{"with", required, field(func(w *w) *[]string { return &w.Adhesives }, oneOrMore{namesValue{to: adhesive}}), "what it is glued with; of a list, one is named", "contact"},
@@ -551,7 +554,7 @@ func (f fields) resulting(g *steps.Gate) {
 	}
 	known := true
 	for _, p := range g.Result.Of {
-		if !slices.Contains(g.Points, p) {
+		if !lists.Contains(g.Points, p) {
 			known = false
 			at := scalarOf(n, p)
 			if at == nil && len(n.Content) > 1 {
@@ -564,7 +567,7 @@ func (f fields) resulting(g *steps.Gate) {
 		return // the mistake may be there
 	}
 	for _, p := range g.Points {
-		if !slices.Contains(g.Result.Of, p) {
+		if !lists.Contains(g.Result.Of, p) {
 			f.fault(f.item("points", p), "the point %s is read and takes no part in the result", p)
 		}
 	}
@@ -616,7 +619,7 @@ func (f fields) compared(g *steps.Gate) {
 			continue // the pair's fault says it
 		}
 		for _, p := range pair.Content {
-			if isName(p.Value) && !slices.Contains(g.Points, p.Value) {
+			if isName(p.Value) && !lists.Contains(g.Points, p.Value) {
 				f.fault(p, "unknown point %q%s", p.Value, suggest(p.Value, g.Points))
 			}
 		}
@@ -685,7 +688,7 @@ const work = "work"
 
 func (ofValue) read(r *reader, n *yaml.Node, what string, to *steps.Gate) {
 	if to.Work = n.Kind == yaml.ScalarNode && n.Value == work; !to.Work {
-		if n.Kind == yaml.ScalarNode && !slices.Contains(r.doc.Sheet.Zones, n.Value) && nearest.Of(n.Value, []string{work}) != "" {
+		if n.Kind == yaml.ScalarNode && !lists.Contains(r.doc.Sheet.Zones, n.Value) && nearest.Of(n.Value, []string{work}) != "" {
 			r.fault(n, "unknown zone %q; did you mean %q?", n.Value, work)
 			return
 		}

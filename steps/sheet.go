@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"fettle/steps/bond"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
@@ -45,7 +46,7 @@ type Equipment struct {
 
 // Zones are those that a change of it disturbs.
 func (e Equipment) Zones() []string {
-	if e.Zone == "" || slices.Contains(e.Disturbs, e.Zone) {
+	if e.Zone == "" || lists.Contains(e.Disturbs, e.Zone) {
 		return e.Disturbs
 	}
 	return append([]string{e.Zone}, e.Disturbs...)
@@ -71,6 +72,10 @@ const MassZone = "equipment"
 // Another is the pseudo-zone of another piece of the equipment: fitting and removing it
 // disturb it, and moving it does not. No real zone has such a name.
 func Another(item string) string { return "another " + item }
+
+// OfGate is the pseudo-zone of what one gate alone measures: a rework that names the gates
+// that are measured again disturbs it. No real zone has such a name.
+func OfGate(gate string) string { return "the gate " + gate }
 
 // A Validity is how long a reading counts, in flights and in days; 0: for ever.
 type Validity struct {
@@ -271,7 +276,7 @@ func (g Gate) Other() (Gate, bool) {
 //
 //go:noinline
 func (g Gate) For(point string) Gate {
-	if other, ok := g.Other(); ok && !slices.Contains(g.PointNames(), point) && slices.Contains(other.PointNames(), point) {
+	if other, ok := g.Other(); ok && !lists.Contains(g.PointNames(), point) && lists.Contains(other.PointNames(), point) {
 		return other
 	}
 	return g
@@ -281,6 +286,7 @@ func (g Gate) For(point string) Gate {
 type Rework struct {
 	Do       string   `json:"do"`                 // Markdown
 	Disturbs []string `json:"disturbs,omitempty"` // the zones; none: those the gate depends on
+	Again    []string `json:"again,omitempty"`    // gates that are measured again beside this one, in place of all of its zones
 
 	// The joint that it glues anew, and what with, one of them; "": it glues none.
 	Joint     string   `json:"joint,omitempty"`
@@ -289,6 +295,13 @@ type Rework struct {
 
 // Reworking are the zones that a rework of the gate disturbs.
 func (g Gate) Reworking(way Rework) []string {
+	if len(way.Again) > 0 {
+		zones := append(slices.Clone(way.Disturbs), OfGate(g.Name))
+		for _, gate := range way.Again {
+			zones = append(zones, OfGate(gate))
+		}
+		return zones
+	}
 	if len(way.Disturbs) > 0 {
 		return way.Disturbs
 	}
@@ -332,7 +345,10 @@ func (g Gate) Zones() []string {
 
 // Touched reports whether the disturbance of any of the zones makes the gate stale.
 func (g Gate) Touched(zones ...string) bool {
-	return slices.ContainsFunc(g.Zones(), func(z string) bool { return slices.Contains(zones, z) })
+	if lists.Contains(zones, OfGate(g.Name)) {
+		return true
+	}
+	return lists.ContainsFunc(g.Zones(), func(z string) bool { return lists.Contains(zones, z) })
 }
 
 // DependsOn reports whether the gate depends on any of the zones.
@@ -340,7 +356,7 @@ func (g Gate) Touched(zones ...string) bool {
 //
 //go:noinline
 func (g Gate) DependsOn(zones ...string) bool {
-	return slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(g.Of, z) })
+	return lists.ContainsFunc(zones, func(z string) bool { return lists.Contains(g.Of, z) })
 }
 
 // A Where says on which airframes something is there, by their options.
@@ -370,21 +386,21 @@ func (w Where) Applies(options []string) bool {
 
 // And is where both are there.
 func (w Where) And(other Where) Where {
-	return Where{slices.Concat(w.With, other.With), slices.Concat(w.Without, other.Without)}
+	return Where{slices.Concat(w.With, other.With), lists.Concat(w.Without, other.Without)}
 }
 
 // Options are those that it goes by, each once.
 func (w Where) Options() []string {
-	all := slices.Concat(slices.Concat(w.With...), w.Without)
+	all := lists.Concat(slices.Concat(w.With...), w.Without)
 	slices.Sort(all)
-	return slices.Compact(all)
+	return lists.Compact(all)
 }
 
 // Never returns options of which it asks for one and forbids all, if there are
 // such: it is nowhere.
 func (w Where) Never() []string {
 	for _, any := range w.With {
-		if !slices.ContainsFunc(any, func(o string) bool { return !slices.Contains(w.Without, o) }) {
+		if !lists.ContainsFunc(any, func(o string) bool { return !lists.Contains(w.Without, o) }) {
 			return any
 		}
 	}
@@ -392,7 +408,7 @@ func (w Where) Never() []string {
 }
 
 func intersect(a, b []string) bool {
-	return slices.ContainsFunc(a, func(one string) bool { return slices.Contains(b, one) })
+	return lists.ContainsFunc(a, func(one string) bool { return lists.Contains(b, one) })
 }
 
 // Gate returns the gate of that name.

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"fettle/steps"
+	"fettle/steps/lists"
 	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 	"fettle/steps/sorting"
@@ -156,7 +157,7 @@ func (s *State) measured(g steps.Gate, at time.Time) GateReport {
 	if g.Work { // it stands as the step has it whose turn it is
 		for _, j := range s.Jobs {
 			for _, step := range s.heads(j, at) {
-				if slices.Contains(step.Gates, g.Name) && (!found || r.Met()) {
+				if lists.Contains(step.Gates, g.Name) && (!found || r.Met()) {
 					r, found = s.reportFrom(g, s.readFrom(j, *step, at), at), true
 				}
 			}
@@ -485,7 +486,7 @@ func (s *State) finerThan(g steps.Gate, these, others []reading) bool {
 		finest = min(finest, guard(t))
 	}
 	return !slices.ContainsFunc(these, func(t reading) bool {
-		return t.Gauge != g.Gauge && !slices.Contains(g.Finer, t.Gauge) || guard(t) >= finest
+		return t.Gauge != g.Gauge && !lists.Contains(g.Finer, t.Gauge) || guard(t) >= finest
 	})
 }
 
@@ -650,7 +651,7 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 		if zone == steps.MassZone {
 			return Cause{"the balance was changed by " + by, when}, false
 		}
-		if slices.Contains(g.Of, zone) {
+		if lists.Contains(g.Of, zone) {
 			return Cause{zone + " was disturbed by " + by, when}, false
 		}
 		return Cause{"it was measured before " + by, when}, false
@@ -663,6 +664,9 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	}
 	if why := s.otherwise(g, t); why != "" {
 		return Cause{Text: why}, false
+	}
+	if since := wayLeft(g, record, t); !since.IsZero() {
+		return Cause{"it was measured in another way since", since}, false
 	}
 	// When it was measured the joint had its strength, by what was known then; a
 	// colder bench was typed in later.
@@ -680,6 +684,25 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	return Cause{}, false
 }
 
+// wayLeft is when a gate was read in its other way after a reading, by entry or by time,
+// where it is read in the first way again; zero: it was not. The set of a way is begun
+// anew then, or one scale alone would revive what the other one showed before.
+func wayLeft(g steps.Gate, record *gateRecord, t reading) (at time.Time) {
+	if g.Or.Gauge == "" || t.Value.IsZero() {
+		return at
+	}
+	is := func(r reading) bool { return lists.Contains(g.PointNames(), r.Point) }
+	if !is(last(record.readings)) {
+		return at
+	}
+	for _, r := range record.readings {
+		if !is(r) && (r.position > t.position || r.at.After(t.at)) {
+			at = r.at
+		}
+	}
+	return at
+}
+
 // otherwise says why a reading tells nothing of a gate that a newer sheet has measured in
 // another way: with other things, on scales at other places, or a throw at another chord;
 // "": it does.
@@ -687,7 +710,7 @@ func (s *State) otherwise(g steps.Gate, t reading) string {
 	control, _ := s.Sheet.ControlOf(g.Name)
 	switch {
 	case t.Value.IsZero(): // of a concession, nothing was read
-	case g.Or.Gauge != "" && !slices.Contains(g.PointNames(), t.Point):
+	case g.Or.Gauge != "" && !lists.Contains(g.PointNames(), t.Point):
 		return "it was measured in another way since"
 	case t.Value.Dimension() != g.Dimension():
 		return fmt.Sprintf("it was read as a %s, and is measured as a %s now", t.Value.Dimension(), g.Dimension())
@@ -749,15 +772,19 @@ func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bo
 	if len(g.Of) == 1 {
 		marks = s.zones
 	}
-	for _, z := range g.Zones() {
+	see := func(z string) {
 		d, ok := marks[z]
 		if !ok || t.position > d.position && !t.at.Before(d.at) {
-			continue
+			return
 		}
 		if !found || d.position > last.position {
 			last, zone, found = d, z, true
 		}
 	}
+	for _, z := range g.Zones() {
+		see(z)
+	}
+	see(steps.OfGate(g.Name))
 	return last, zone, found
 }
 
@@ -768,7 +795,7 @@ func (s *State) disturber(zone string, d disturbance, t reading) (by string, at 
 		return d.by, s.Entries[d.position].At
 	}
 	for _, e := range slices.Backward(s.Entries[:d.position+1]) {
-		if by, zones := s.disturbs(e); s.Live(e.Position) && e.At.Equal(d.at) && slices.Contains(zones, zone) {
+		if by, zones := s.disturbs(e); s.Live(e.Position) && e.At.Equal(d.at) && lists.Contains(zones, zone) {
 			return by, d.at
 		}
 	}

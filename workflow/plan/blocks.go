@@ -95,7 +95,7 @@ func (l *layout) blocks(lo []int) *blocks {
 // placeBlock places the members of a block as early as they fit. Where one comes too late for another that is placed
 // already, that one is taken out and placed later (Franck, Neumann and Schwindt 2001: from memory, not opened).
 func (l *layout) placeBlock(members []int, least map[int]int) bool {
-	for tries := 0; tries < 20+5*len(members); tries++ {
+	for tries := 0; tries < 20+l.patience/len(members); tries++ {
 		late, fits := -1, true
 		for _, i := range members {
 			if l.placed[i] {

@@ -1,21 +1,28 @@
 package plan
 
+import "fettle/steps/sorting"
+
 // chain follows what holds the finish of a plan back, from the activity that ends last.
 func (l *layout) chain(starts []int) (all []Link) {
 	if len(l.p.Either) > 0 {
 		l = l.p.settled(starts).layout()
 	}
 	p := l.p
-	last, end := -1, 0
-	for i, a := range p.Activities {
-		if t := starts[i] + a.Length; last < 0 || t > end {
-			last, end = i, t
-		}
+	byEnd := make([]int, len(starts))
+	for i := range byEnd {
+		byEnd[i] = i
+	}
+	sorting.Stable(byEnd, func(a, b int) int {
+		return starts[a] + p.Activities[a].Length - starts[b] - p.Activities[b].Length
+	})
+	last := -1
+	if n := len(byEnd); n > 0 {
+		last = byEnd[n-1]
 	}
 	seen := make([]bool, len(starts)) // delays of nothing could lead round
 	for i := last; i >= 0 && !seen[i]; {
 		seen[i] = true
-		link, before := l.hold(starts, i)
+		link, before := l.hold(starts, byEnd, i)
 		all = append(all, link)
 		i = before
 	}
@@ -23,7 +30,7 @@ func (l *layout) chain(starts []int) (all []Link) {
 }
 
 // hold finds what keeps an activity from starting sooner, and the activity by which, -1 if none.
-func (l *layout) hold(starts []int, i int) (link Link, before int) {
+func (l *layout) hold(starts, byEnd []int, i int) (link Link, before int) {
 	a := &l.p.Activities[i]
 	link = Link{Activity: i, Hold: ByStart}
 	if a.Fixed {
@@ -45,13 +52,15 @@ func (l *layout) hold(starts []int, i int) (link Link, before int) {
 		return link, before
 	}
 	// What it needs was used until then: by that which ended last before it.
-	end := -1
-	for j, b := range l.p.Activities {
-		if u := starts[j] + b.Length; j != i && u <= starts[i] && u > t && u > end {
+	for n := len(byEnd) - 1; n >= 0; n-- {
+		j := byEnd[n]
+		b := &l.p.Activities[j]
+		if u := starts[j] + b.Length; u <= t {
+			break
+		} else if u <= starts[i] && j != i {
 			for k := range l.p.Capacity {
 				if a.need(k) > 0 && b.need(k) > 0 {
-					end, before = u, j
-					link = Link{Activity: i, Hold: ByResource, Resource: k, Sitting: u < starts[i]}
+					return Link{Activity: i, Hold: ByResource, Resource: k, Sitting: u < starts[i]}, j
 				}
 			}
 		}

@@ -1,6 +1,10 @@
 package plan
 
-import "fmt"
+import (
+	"fmt"
+
+	"fettle/steps/sorting"
+)
 
 // A Broken is the error for starts that are not a plan.
 type Broken struct {
@@ -52,20 +56,37 @@ func Check(p Problem, starts []int) error {
 			return &Broken{"either", i}
 		}
 	}
+	// What is used changes where something starts or ends.
+	var changes []change
+	for i, a := range p.Activities {
+		if a.Length > 0 {
+			changes = append(changes, change{starts[i], i, true}, change{starts[i] + a.Length, i, false})
+		}
+	}
+	sorting.Stable(changes, func(a, b change) int { return a.at - b.at })
 	for k, there := range p.Capacity {
-		// What is used grows only where something starts: those moments are enough.
-		for _, t := range starts {
-			used, free := 0, false
-			for j, a := range p.Activities {
-				if starts[j] <= t && t < starts[j]+a.Length && k < len(a.Needs) && a.Needs[k] > 0 {
-					used += a.Needs[k]
-					free = free || !a.Fixed
+		used, free := 0, 0
+		for n, c := range changes {
+			a := p.Activities[c.activity]
+			if k < len(a.Needs) && a.Needs[k] > 0 {
+				by, one := a.Needs[k], 1
+				if !c.begins {
+					by, one = -by, -1
+				}
+				used += by
+				if !a.Fixed {
+					free += one
 				}
 			}
-			if free && used > there {
+			if last := n+1 == len(changes) || changes[n+1].at > c.at; last && used > there && free > 0 {
 				return &Broken{"resource", k}
 			}
 		}
 	}
 	return nil
+}
+
+type change struct {
+	at, activity int
+	begins       bool
 }

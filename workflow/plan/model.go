@@ -51,19 +51,26 @@ func openStarts(sittings []Span, length int) []Span {
 	return all
 }
 
-// without takes the starts from..to, both included, out of spans.
-func without(all []Span, from, to int) []Span {
-	k := firstTo(all, from)
-	if k == len(all) || all[k].From > to {
-		return all
-	}
-	kept := append(make([]Span, 0, len(all)+1), all[:k]...)
-	for _, w := range all[k:] {
-		if w.From < from {
-			kept = append(kept, Span{w.From, min(w.To, from-1)})
-		}
-		if w.To > to {
-			kept = append(kept, Span{max(w.From, to+1), w.To})
+// clearStarts leaves of the spans of starts those at which no more than most is used while the activity lasts.
+func (f *profile) clearStarts(all []Span, length, most int32) []Span {
+	kept := make([]Span, 0, len(all)+8)
+	k := 0
+	for _, w := range all {
+		for from := int32(w.From); from <= int32(w.To); {
+			for k < len(f.all) && (f.all[k].to <= from || f.all[k].sum <= most) {
+				k++
+			}
+			to := int32(w.To)
+			if k < len(f.all) {
+				to = min(to, f.all[k].from-length)
+			}
+			if from <= to {
+				kept = append(kept, Span{int(from), int(to)})
+			}
+			if to == int32(w.To) {
+				break
+			}
+			from = f.all[k].to
 		}
 	}
 	return kept
@@ -156,18 +163,13 @@ func (p *Problem) model(free []int, starts []int, least, horizon int) *model {
 		}
 		for k := range busy {
 			need := a.need(k)
-			if need == 0 {
+			if need == 0 || len(busy[k].all) == 0 {
 				continue
 			}
-			for _, u := range busy[k].all {
-				if u.sum+need > int32(p.Capacity[k]) {
-					if open == nil {
-						open = []Span{{0, farthest}}
-					}
-					open = without(open, int(u.from)-a.Length+1, int(u.to)-1)
-				}
+			if open == nil {
+				open = []Span{{int(lo), int(hi)}}
 			}
-			if open != nil && len(open) == 0 {
+			if open = busy[k].clearStarts(open, int32(a.Length), int32(p.Capacity[k])-need); len(open) == 0 {
 				return nil
 			}
 		}

@@ -275,12 +275,12 @@ func (s *search) cycle(a *arc, v int32) bool {
 func (s *search) propagate() bool {
 	for {
 		for s.head < len(s.trail) {
-			side := s.trail[s.head].side
-			s.head++
 			if s.ticks++; s.ticks&511 == 0 && s.ctx.Err() != nil {
 				s.stopped = true
 				return true
 			}
+			side := s.trail[s.head].side
+			s.head++
 			if s.starts[side>>1] != nil && !s.overGap(side) {
 				return false
 			}

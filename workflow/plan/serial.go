@@ -11,8 +11,11 @@ type layout struct {
 	open   [][]Span  // by activity, its starts inside sittings; nil: all
 	into   [][]int32 // by activity, delays to it
 	from   [][]int32 // by activity, delays from it
+
 	either [][]int32 // by activity, eithers with an end on it
 	tied   [][]int32 // by activity, those that an either keeps on one side of others with it
+
+	patience int // how often members of a block are taken out, times their count
 }
 
 func (p *Problem) layout() *layout {

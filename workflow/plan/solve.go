@@ -33,6 +33,9 @@ func (p *Problem) solver(ctx context.Context, o Options, horizon int) *solver {
 			v.free = append(v.free, i)
 		}
 	}
+	if v.l.patience = 2000; len(v.free) <= nearMost {
+		v.l.patience = 100 // the exact search is as quick
+	}
 	return v
 }
 

@@ -696,9 +696,12 @@ func (b *bench) repair() {
 	flown := b.act(workflow.LogFlight{Landing: workflow.Soft})
 	b.show("Recorded-flown", flown)
 	b.show("Records", page.Records{Airframes: []page.Recorded{flown, {Mark: "FN-02"}}})
-	again := []string{"throw", "square"}
+	again, least, seen, most := []string{"throw", "square"}, 1.5, 3.0, 1.5
 	b.show("Recorded-trimmed", page.Recorded{Mark: "FN-01", Entries: flown.Entries, Trims: []page.Trim{
-		{Control: "rudder", Way: "left", Value: "1.5 mm", Other: "2.9°", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Thread: "0.4 mm", Rework: "throw", Again: again},
+		{Control: "rudder", Way: "left", Value: "1.5 mm", Other: "2.9°", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Pitch: "0.4 mm", Rework: "throw", ByWay: 2, Again: again},
+		{Control: "rudder", Way: "right", Value: "1.5 mm", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Pitch: "0.4 mm", Rework: "throw", ByWay: 2, Again: again, Thread: &page.Thread{Gate: "clevis", Least: &least}},
+		{Control: "rudder", Way: "left", Value: "1.5 mm", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Pitch: "0.4 mm", Rework: "throw", ByWay: 2, Again: again, Thread: &page.Thread{Gate: "clevis", Least: &least, Seen: &seen, Longer: &most}},
+		{Control: "rudder", Way: "left", Value: "3 mm", Chord: "30 mm", Turns: 3, Horn: "12 mm", Pitch: "0.4 mm", Rework: "throw", ByWay: 2, Again: again, Thread: &page.Thread{Gate: "clevis", Least: &least, Seen: &seen, Longer: &most}},
 		{Control: "ailerons", Way: "left-up", Value: "0.1 mm", Other: "0.2°", Chord: "30 mm", Turns: 0.1, Rework: "throw", Again: again},
 		{Control: "ailerons", Way: "right-down", Value: "2 mm", Other: "3.8°", Chord: "30 mm", Lacks: []string{"horn", "thread"}},
 	}})
