@@ -21,7 +21,7 @@ type Card struct {
 	Release       LastRelease // that stands; zero: none
 	Figures       []Figure    // in the order of a card; without speeds if it is not released
 	Balance       *Poise      // nil: the sheet names no gate of the balance point
-	Sideways      Sideways // by a gate; without one nothing was measured
+	Sideways      Sideways    // by a gate; without one nothing was measured
 	Throws        []Throw
 	Trims         []Trimmed    // as they were last logged
 	Concessions   []GateReport // gates that were accepted and not met
