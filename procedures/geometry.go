@@ -139,6 +139,12 @@ func controlKeys() *mapping[*steps.Control] {
 			"the pitch of the clevis's thread: how far one turn moves it", "0.4 mm"},
 		{"gates", optional, field(func(c *c) *[]string { return &c.Gates }, namesValue{to: gate}),
 			"the gates that measure its throw", "# [elevator-throw]"},
+		{"clevis", optional, &mapping[*c]{what: "clevis", check: clevisChecked, keys: []key[*c]{
+			{"gate", required, field(func(c *c) *string { return &c.Clevis.Gate }, nameValue{gate}),
+				"the gate that counts the turns of thread in it", "clevis-turns"},
+			{"points", optional, field(func(c *c) *[]string { return &c.Clevis.Points }, namesValue{}),
+				"the point of that gate at its clevis; of one on each side, the left and the right", "[elevator]"},
+		}}, "where the thread in its clevis is counted, so that no trim asks for more turns than there are", "# {gate: clevis-turns, points: [elevator]}"},
 	}, onlyKeys(func(c *c) *steps.Where { return &c.Where }))}
 }
 
@@ -233,12 +239,18 @@ func powerKeys() *mapping[*steps.Drive] {
 
 // measuring holds that the gates of the drive measure what it says.
 func (f fields) measuring(d steps.Drive) {
+	power := fields{node: f.get("power")}
 	for _, is := range []struct {
 		key, gate string
 		of        quantity.Dimension
 	}{{"gate", d.Gate, quantity.Current}, {"loaded", d.Loaded, quantity.Voltage}} {
-		if g, ok := f.doc.Sheet.Gate(is.gate); ok && g.Limits.Dimension() != "" && g.Limits.Dimension() != is.of {
-			f.fault(fields{node: f.get("power")}.get(is.key), "the gate %s measures %s, and the %s at full throttle is wanted", g.Name, articled(string(g.Limits.Dimension())), is.of)
+		g, ok := f.doc.Sheet.Gate(is.gate)
+		switch of := g.Limits.Dimension(); {
+		case !ok || of == "":
+		case of != is.of:
+			f.fault(power.get(is.key), "the gate %s measures %s, and the %s at full throttle is wanted", g.Name, articled(string(of)), is.of)
+		case len(g.Points) > 1 && g.Result.IsZero() && !f.kept && !f.doc.doubts.of(gate):
+			f.fault(power.get(is.key), "the gate %s comes to several values: say with result which one the %s at full throttle is", g.Name, is.of)
 		}
 	}
 }
@@ -315,6 +327,29 @@ func panelChecked(f fields, p *steps.Panel) {
 func (f fields) steep(n *yaml.Node, what string, q quantity.Quantity) {
 	if deg, err := q.Float("°"); err == nil && (deg <= -90 || deg >= 90) {
 		f.fault(n, "%s must be less than 90° either way", what)
+	}
+}
+
+// clevisChecked holds that turns are counted at the clevises of a control.
+func clevisChecked(f fields, c *steps.Control) {
+	g, ok := f.doc.Sheet.Gate(c.Clevis.Gate)
+	if !ok {
+		return
+	}
+	if u := g.Unit(); u != "" && u != "turn" {
+		f.fault(f.get("gate"), "the gate %s is in %s, and turns of thread are wanted", g.Name, u)
+	}
+	switch n := len(c.Clevis.Points); {
+	case n > 2:
+		f.fault(f.get("points"), "a control has one clevis, or one on each side, and here are %d", n)
+		return
+	case n == 0 && len(g.Points) > 0:
+		f.fault(f.node, "the gate %s has several points: say with points which one is at this clevis", g.Name)
+	}
+	for _, p := range c.Clevis.Points {
+		if !slices.Contains(g.PointNames(), p) {
+			f.fault(f.get("points"), "the gate %s has no point %s%s", g.Name, p, suggest(p, g.PointNames()))
+		}
 	}
 }
 

@@ -67,7 +67,6 @@ func TestOneAloneCanFinish(t *testing.T) {
 			}
 		case found != "" && notByTwo[at] != "":
 			excused[at] = true
-		case d.Procedure.Kind == steps.Build:
 		case found != "":
 			t.Errorf("%s: %s wants two by its words, and says nothing of one alone: %q", d.File, s.Name, found)
 		}
@@ -95,7 +94,19 @@ func TestDocumentsDeferOnce(t *testing.T) {
 		about, text := "", strings.Builder{}
 		switch {
 		case d.Sheet != nil:
-			continue // its adhesives and gauges have a source each
+			about = d.Sheet.About
+			for _, a := range d.Sheet.Adhesives {
+				text.WriteString(a.Caution + "\n" + strings.Join(a.Hold, "\n") + "\n")
+			}
+			for _, t := range d.Sheet.Tools {
+				text.WriteString(t.Caution + "\n" + strings.Join(t.Hold, "\n") + "\n")
+			}
+			for _, g := range d.Sheet.Gates {
+				text.WriteString(g.How + "\n")
+				for _, r := range g.Reworks {
+					text.WriteString(r.Do + "\n")
+				}
+			}
 		case d.Triage != nil:
 			about = d.Triage.About
 		default:
@@ -104,9 +115,7 @@ func TestDocumentsDeferOnce(t *testing.T) {
 				text.WriteString(words(s) + "\n")
 			}
 		}
-		if n++; strings.HasPrefix(d.Name(), "reed-") || d.Procedure != nil && d.Procedure.Kind == steps.Build {
-			continue
-		}
+		n++
 		if !defers.MatchString(about) || !labels.MatchString(about) {
 			t.Errorf("%s does not say at its top that labels and local rules come first", d.File)
 		}
@@ -114,7 +123,7 @@ func TestDocumentsDeferOnce(t *testing.T) {
 			t.Errorf("%s does not say at its top what its figures rest on: %q", d.File, figure.FindString(text.String()))
 		}
 		if found := again.FindString(text.String()); found != "" {
-			t.Errorf("%s says again in a step who comes first: %q", d.File, found)
+			t.Errorf("%s says again, below its top, who comes first: %q", d.File, found)
 		}
 		if defers.MatchString(text.String()) && d.Name() != "day-check" && d.Name() != "kit-check" { // which ask once what applies to the place and to the kit
 			t.Errorf("%s defers to local rules in a step again", d.File)

@@ -420,10 +420,12 @@ func (f fields) otherWay(g *steps.Gate) {
 func reworkOne() either[*steps.Rework] {
 	type w = steps.Rework
 	do := field(func(w *w) *string { return &w.Do }, textValue{prose})
-	return either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && w.Joint == "" }, more: &mapping[*w]{what: "rework", keys: []key[*w]{
+	return either[*w]{one: do, short: func(w *w) bool { return len(w.Disturbs) == 0 && len(w.Again) == 0 && w.Joint == "" }, more: &mapping[*w]{what: "rework", keys: []key[*w]{
 		{"do", required, do, "what to do", "Deepen a high spot."},
 		{"disturbs", optional, field(func(w *w) *[]string { return &w.Disturbs }, namesValue{to: zone}),
 			"the zones it disturbs; by default those the gate depends on", "[wing]"},
+		{"again", optional, field(func(w *w) *[]string { return &w.Again }, namesValue{to: gate}),
+			"the gates that are measured again beside this one, where the work touches nothing else of its zones", "# [clevis-turns]"},
 		{"glue", optional, &mapping[*w]{what: "glue", check: regluedAt, keys: []key[*w]{
 			{"joint", required, field(func(w *w) *string { return &w.Joint }, nameValue{joint}), "the joint, as it is called where it is joined", "halves"},
 			{"with", required, field(func(w *w) *[]string { return &w.Adhesives }, oneOrMore{namesValue{to: adhesive}}), "what it is glued with; of a list, one is named", "contact"},

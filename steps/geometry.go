@@ -2,6 +2,7 @@ package steps
 
 import (
 	"slices"
+	"strings"
 
 	"fettle/steps/quantity"
 )
@@ -122,7 +123,26 @@ type Control struct {
 	Horn    quantity.Quantity `json:"horn,omitzero"`   // from the hinge to the hole of the clevis
 	Thread  quantity.Quantity `json:"thread,omitzero"` // the pitch of the clevis's thread
 	Gates   []string          `json:"gates,omitempty"` // that measure its throw
+	Clevis  Clevis            `json:"clevis,omitzero"`
 	Where
+}
+
+// A Clevis is where the thread in the clevises of a control is counted.
+type Clevis struct {
+	Gate   string   `json:"gate"`             // "": nobody counts it
+	Points []string `json:"points,omitempty"` // of one clevis, or of the left one and the right one; none: the gate has none
+}
+
+// On is the point of the clevis that is on the side of a way.
+func (c Clevis) On(way string) string {
+	side, _ := Side(way)
+	switch n := len(c.Points); {
+	case n == 0:
+		return ""
+	case strings.HasPrefix(side, "right"):
+		return c.Points[n-1]
+	}
+	return c.Points[0]
 }
 
 // A Component is a row of the parts table: what is weighed as one.

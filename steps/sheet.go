@@ -72,6 +72,10 @@ const MassZone = "equipment"
 // disturb it, and moving it does not. No real zone has such a name.
 func Another(item string) string { return "another " + item }
 
+// OfGate is the pseudo-zone of what one gate alone measures: a rework that names the gates
+// that are measured again disturbs it. No real zone has such a name.
+func OfGate(gate string) string { return "the gate " + gate }
+
 // A Validity is how long a reading counts, in flights and in days; 0: for ever.
 type Validity struct {
 	Flights int `json:"flights,omitempty"`
@@ -281,6 +285,7 @@ func (g Gate) For(point string) Gate {
 type Rework struct {
 	Do       string   `json:"do"`                 // Markdown
 	Disturbs []string `json:"disturbs,omitempty"` // the zones; none: those the gate depends on
+	Again    []string `json:"again,omitempty"`    // gates that are measured again beside this one, in place of all of its zones
 
 	// The joint that it glues anew, and what with, one of them; "": it glues none.
 	Joint     string   `json:"joint,omitempty"`
@@ -289,6 +294,13 @@ type Rework struct {
 
 // Reworking are the zones that a rework of the gate disturbs.
 func (g Gate) Reworking(way Rework) []string {
+	if len(way.Again) > 0 {
+		zones := append(slices.Clone(way.Disturbs), OfGate(g.Name))
+		for _, gate := range way.Again {
+			zones = append(zones, OfGate(gate))
+		}
+		return zones
+	}
 	if len(way.Disturbs) > 0 {
 		return way.Disturbs
 	}
@@ -332,6 +344,9 @@ func (g Gate) Zones() []string {
 
 // Touched reports whether the disturbance of any of the zones makes the gate stale.
 func (g Gate) Touched(zones ...string) bool {
+	if slices.Contains(zones, OfGate(g.Name)) {
+		return true
+	}
 	return slices.ContainsFunc(g.Zones(), func(z string) bool { return slices.Contains(zones, z) })
 }
 

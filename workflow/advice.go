@@ -7,52 +7,91 @@ import (
 	"math/big"
 	"slices"
 	"strconv"
+	"strings"
+	"time"
 
 	"fettle/steps"
 	"fettle/steps/balance"
 	"fettle/steps/measuring"
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
+	"fettle/workflow/journal"
 )
 
-// Tried is where it would balance with more on board.
+// Tried is where it would balance with something else on board.
 type Tried struct {
-	Name          string
+	Thing         Thing
+	InPlaceOf     string // what is on board now; "": it is one more
+	Without       string // what it is taken for granted is not on board, though it may be; "": nothing
 	Mass, Station float64
-	Then, U       float64 // with it and all that were tried before it
-	Total         float64 // what it weighs then
+	Then, U       float64 // with it and all that were tried before it; NaN: not known
+	Total         float64 // what it weighs then; NaN: not known
 	Verdict       measuring.Verdict
 }
 
-// Try is where it would balance with parts that are not fitted yet: as it is computed once
-// they are.
-func (p Poise) Try(parts []Placed) (tried []Tried, with Poise, err error) {
-	with = p
-	with.changes = slices.Clone(p.changes)
-	for _, part := range parts {
-		if err := p.state.onBoard(part.Load.X, beside, part.Title); err != nil {
+// Try is where it would balance with things that are not fitted yet: as it is computed once
+// they are, so what is on board of their kind makes room for them.
+func (p Poise) Try(things []journal.EquipmentChanged) (tried []Tried, with Poise, err error) {
+	s := *p.state
+	s.memo, with = &memo{}, p
+	latest := s.whole().at.Add(-time.Nanosecond)
+	without := map[string]string{} // who tries what may be left off knows that none is on board
+	for i, f := range things {
+		if err := p.state.onBoard(in(f.Arm, "mm"), beside, f.Item); err != nil {
 			return nil, p, err
 		}
-		c := balance.Change{Mass: part.Load.Mass, U: p.state.scaleU(), To: &balance.Place{X: part.Load.X, U: max(1, part.UX)}}
-		if math.IsNaN(c.U) {
-			c.U = float(c.Mass, nil) / 10
-		}
-		with.changes = append(with.changes, c)
-		with.now = p.weighing.After(with.changes...)
-		x, err := with.now.Station()
-		if err != nil {
+		t := p.thing(f.Item)
+		c := change{position: s.Size() + int64(i), at: latest, EquipmentChanged: journal.EquipmentChanged{Item: t.Item, Name: t.Name, Change: Fitted, Mass: f.Mass, Arm: f.Arm}}
+		s.changes = append(slices.Clone(s.changes), c)
+		if with, err = s.Poise(p.at); err != nil {
 			return nil, p, err
 		}
-		if len(p.Unknown) == 0 {
-			with.NowU, _ = p.weighing.Uncertainty(with.changes...)
+		with.Counts = false
+		one := Tried{Thing: t, InPlaceOf: s.Replaced(c.position), Mass: float(f.Mass.Rat("g")), Station: float(f.Arm.Rat("mm"))}
+		if words := notThen(t.Item); slices.Contains(with.Assumed, words) && !slices.Contains(p.Assumed, words) && without[words] == "" {
+			without[words], one.Without = t.Item, t.Item
 		}
-		with.Now, _ = x.Float64()
-		mass, _ := part.Load.Mass.Float64()
-		station, _ := part.Load.X.Float64()
-		with.Mass, with.MassU, with.Counts = with.Mass+mass, math.Hypot(with.MassU, c.U), false
-		tried = append(tried, Tried{part.Title, mass, station, with.Now, with.NowU, with.Mass, with.verdict(with.Now)})
+		with.Assumed = slices.DeleteFunc(with.Assumed, func(words string) bool { return without[words] != "" })
+		if one.Then, one.U, one.Total = with.Now, with.NowU, with.Mass; len(with.Unknown) > 0 {
+			one.Then = math.NaN()
+		}
+		one.Verdict = with.verdict(with.Now)
+		tried = append(tried, one)
 	}
 	return tried, with, nil
+}
+
+// thing is what a thing to be tried is called in the record: by the name of equipment, with
+// its own name behind it, or by a title of the sheet; else it is something else.
+func (p Poise) thing(name string) Thing {
+	for _, part := range p.parts {
+		item := part.Item
+		if item == "" {
+			continue
+		}
+		titled := slices.ContainsFunc(p.state.Sheet.Equipment, func(e steps.Equipment) bool { return e.Name == item && strings.EqualFold(e.Title, name) })
+		if titled || strings.EqualFold(part.Title, name) {
+			return Thing{Item: item}
+		}
+	}
+	for _, e := range p.state.Sheet.Equipment {
+		if own, ok := strings.CutPrefix(name, e.Name); ok && (own == "" || own[0] == ' ') {
+			return Thing{e.Name, strings.TrimSpace(own)}
+		}
+	}
+	return Thing{Item: name}
+}
+
+// after is where it would balance after one change more, and how well that is known: as it
+// is computed once it was made. What it weighs and what is said of that stay.
+func (p Poise) after(c balance.Change) Poise {
+	p.changes = append(slices.Clone(p.changes), c)
+	p.now = p.weighing.After(p.changes...)
+	p.Now = float(p.now.Station())
+	if len(p.Unknown) == 0 {
+		p.NowU, _ = p.weighing.Uncertainty(p.changes...)
+	}
+	return p
 }
 
 // beside is how far off the airframe the middle of a thing may lie that is fitted to it, in
@@ -98,6 +137,7 @@ type Advice struct {
 	Ballast *Ballast // nil: none is needed or none would do
 	Rest    bool     // ballast is for the rest, with the battery moved
 	Refused error    // why no ballast would do
+	Lack    *Lack    // what nobody said of the battery, so that nobody knows how far it has to move
 }
 
 // Advise says what would bring the balance where it should be: the battery first, and what
@@ -113,11 +153,10 @@ func (p Poise) Advise(at float64) (Advice, bool) {
 	if slide, ok := p.Slide(target); ok {
 		a.Slide = &slide
 		if slide.Short {
-			from.Now, from.now = slide.Then, p.now.Moved(slide.mass, ratOfFloat(slide.By))
-			a.Rest = slide.By != 0
+			from, a.Rest = slide.then, slide.By != 0
 		}
 	}
-	settled := a.Near || a.Slide != nil && !a.Slide.Short || p.rank(p.Now) == decided
+	settled := a.Near || a.Slide != nil && !a.Slide.Short || p.stands() == decided
 	var ballast Ballast
 	switch given := !math.IsNaN(at); {
 	case given && a.Near:
@@ -125,6 +164,9 @@ func (p Poise) Advise(at float64) (Advice, bool) {
 		return a, true
 	case !given && settled:
 		a.Rest = false
+		return a, true
+	case !given && a.Slide == nil && p.packLacks() != nil: // it is moved first, and never lead for it
+		a.Lack = p.packLacks()
 		return a, true
 	case given:
 		ballast, a.Refused = from.Ballast(at, target, p.Step())
@@ -144,10 +186,9 @@ const (
 	decided
 )
 
-// rank is how good a station is. That of the parts table, of which nobody knows how good it
-// is, is taken as it stands.
-func (p Poise) rank(x float64) int {
-	u := p.NowU
+// rank is how good a station is that is known to u. That of the parts table, of which nobody
+// knows how good it is, is taken as it stands.
+func (p Poise) rank(x, u float64) int {
 	if math.IsNaN(u) {
 		u = 0
 	}
@@ -160,9 +201,17 @@ func (p Poise) rank(x float64) int {
 	return outside
 }
 
-// better reports whether it would balance better there than now.
-func (p Poise) better(x, target float64) bool {
-	return math.Abs(x-target) < math.Abs(p.Now-target)-1e-9 && p.rank(x) >= p.rank(p.Now)
+// stands is how good its station is.
+func (p Poise) stands() int { return p.rank(p.Now, p.NowU) }
+
+// ends is how good its station is, as the end of what is advised.
+func (p Poise) ends() measuring.Verdict {
+	return []measuring.Verdict{measuring.Out, measuring.Undecided, measuring.In}[p.stands()]
+}
+
+// better reports whether it would balance better after a change than now.
+func (p Poise) better(then Poise, target float64) bool {
+	return math.Abs(then.Now-target) < math.Abs(p.Now-target)-1e-9 && then.stands() >= p.stands()
 }
 
 // near reports whether it balances at the target, as far as it can be told: nothing is moved
@@ -172,7 +221,7 @@ func (p Poise) near(target float64) bool {
 	if math.IsNaN(fine) {
 		fine = 0.5
 	}
-	if p.rank(p.Now) < p.rank(target) {
+	if p.stands() < p.rank(target, p.NowU) {
 		return false
 	}
 	one := math.IsInf(p.Low, 0) || math.IsInf(p.High, 0)
@@ -212,9 +261,10 @@ type Slide struct {
 	Outside     bool    // it lies outside of that now
 	Short       bool    // no place of its travel is enough
 	End         bool    // it is at the end of its travel then
-	Then        float64 // where it balances then
+	Then, U     float64 // where it balances then
+	Verdict     measuring.Verdict
 
-	mass *big.Rat
+	then Poise
 }
 
 // Slide is where the battery brings the balance to the target, or as near as its travel lets
@@ -223,43 +273,53 @@ type Slide struct {
 func (p Poise) Slide(target float64) (Slide, bool) {
 	travel := p.state.Sheet.Geometry.Battery
 	part, ok := p.battery(travel)
-	if !ok {
+	if !ok || part.Load.Mass == nil {
 		return Slide{}, false
 	}
 	by, err := p.now.Travel(part.Load.Mass, ratOfFloat(target))
 	if err != nil {
 		return Slide{}, false
 	}
-	s := Slide{Title: part.Title, Item: part.Item, Width: float(travel.Length.Rat("mm")), From: float(travel.From.Rat("mm")), To: float(travel.To.Rat("mm")), Then: p.Now, mass: part.Load.Mass}
-	if part.Load.X == nil {
-		if s.Unplaced = true; !p.near(target) {
-			s.By = math.Floor(float(by, nil) + 1e-9)
-			s.Then = float(p.now.Moved(part.Load.Mass, ratOfFloat(s.By)).Station())
+	s := Slide{Title: part.Title, Item: part.Item, Width: float(travel.Length.Rat("mm")), From: float(travel.From.Rat("mm")), To: float(travel.To.Rat("mm")), then: p}
+	is, far := part.Load.X, math.Floor(float(by, nil)+1e-9)
+	moved := func(by float64) Poise {
+		from, to := balance.Place{X: new(big.Rat)}, balance.Place{X: ratOfFloat(by), U: 1} // how far, if nobody says from where
+		if is != nil {
+			from = balance.Place{X: is, U: part.UX}
+			to.X.Add(to.X, is)
 		}
+		return p.after(balance.Change{Mass: part.Load.Mass, U: p.state.statedU(part.Load.Mass), From: &from, To: &to})
+	}
+	at := math.NaN()
+	if s.Unplaced = is == nil; !s.Unplaced {
+		at = float(is, nil)
+		s.Outside = at < s.From || at > s.To
+		far = min(max(math.Floor(at+float(by, nil)+1e-9), s.From), s.To) - at
+	}
+	if then := moved(far); !p.near(target) && (s.Unplaced || p.better(then, target)) {
+		s.By, s.then = far, then
+	}
+	s.Then, s.U, s.Verdict = s.then.Now, s.then.NowU, s.then.ends()
+	if s.Unplaced {
 		return s, true
 	}
-	is := float(part.Load.X, nil)
-	at := min(max(math.Floor(is+float(by, nil)+1e-9), s.From), s.To)
-	s.Outside = is < s.From || is > s.To
-	then := float(p.now.Moved(part.Load.Mass, ratOfFloat(at-is)).Station())
-	if p.near(target) || !p.better(then, target) {
-		at, then = is, p.Now
-	}
-	s.By, s.Front, s.Rear, s.Then = at-is, at-s.Width/2, at+s.Width/2, then
+	at += s.By
+	s.Front, s.Rear = at-s.Width/2, at+s.Width/2
 	s.End = at <= s.From || at >= s.To
-	s.Short = p.rank(then) < min(decided, p.rank(target)) && (s.End || s.By == 0)
+	s.Short = s.then.stands() < min(decided, p.rank(target, s.U)) && (s.End || s.By == 0)
 	return s, true
 }
 
 func ratOfFloat(f float64) *big.Rat { return new(big.Rat).SetFloat64(f) }
 
+// battery is the one that is on board, with what is known of it.
 func (p Poise) battery(travel steps.Travel) (Placed, bool) {
 	for _, c := range p.state.Sheet.Geometry.Parts {
 		if c.Name != travel.Part || travel.Part == "" {
 			continue
 		}
 		i := slices.IndexFunc(p.parts, func(part Placed) bool {
-			return part.Load.Mass != nil && part.Item == c.Equipment && (part.Item != "" || part.Title == c.Title)
+			return part.Item == c.Equipment && (part.Item != "" || part.Title == c.Title)
 		})
 		if i >= 0 {
 			return p.parts[i], true
@@ -268,11 +328,27 @@ func (p Poise) battery(travel steps.Travel) (Placed, bool) {
 	return Placed{}, false
 }
 
+// packLacks is that nobody said what the battery on board weighs, which has to be known to
+// move it; nil: somebody did, or there is none. Where it lies does not matter for how far.
+func (p Poise) packLacks() *Lack {
+	part, ok := p.battery(p.state.Sheet.Geometry.Battery)
+	if !ok || part.Load.Mass != nil || part.Item == "" {
+		return nil
+	}
+	l := lackOf(spot{body: &body{Thing: Thing{part.Item, part.Name}}}, true, false)
+	return &l
+}
+
 // A Ballast is a mass that brings the balance to a target.
-type Ballast struct{ Mass, Station, Then float64 }
+type Ballast struct {
+	Mass, Station float64
+	Then, U       float64 // where it balances then
+	Verdict       measuring.Verdict
+}
 
 // Ballast is the ballast at a station that brings the balance to the target, in whole steps
-// of the scale on the nose-heavy side if that does it good, else on the other one.
+// of the scale: on the nose-heavy side, or on the other one where that does more good. What
+// would end outside of the limits is none.
 func (p Poise) Ballast(at, target, step float64) (Ballast, error) {
 	impossible := func(format string, args ...any) (Ballast, error) {
 		return Ballast{}, &Impossible{fmt.Sprintf(format, args...)}
@@ -301,21 +377,36 @@ func (p Poise) Ballast(at, target, step float64) (Ballast, error) {
 	if at < target {
 		safe, other = up, down
 	}
-	then := func(grams float64) float64 {
-		return float(p.now.With(balance.Load{Mass: ratOfFloat(grams), X: ratOfFloat(at)}).Station())
+	then := func(grams float64) Poise {
+		m := ratOfFloat(grams)
+		return p.after(balance.Change{Mass: m, U: p.state.statedU(m), To: &balance.Place{X: ratOfFloat(at), U: 1}})
 	}
-	grams := safe
-	if good := func(grams float64) bool { return grams > 0 && p.better(then(grams), target) }; !good(grams) {
-		if grams = other; !good(grams) {
-			return impossible("no whole step of the scale does it good at %.0f mm: with %.0f g it would balance at %.1f mm; it stays at %.1f mm", at, up, then(up), p.Now)
+	grams, best := 0., p
+	for _, g := range []float64{safe, other} {
+		if g <= 0 {
+			continue
 		}
+		if with := then(g); p.better(with, target) && (grams == 0 || with.stands() > best.stands()) {
+			grams, best = g, with
+		}
+	}
+	switch {
+	case grams == 0:
+		return impossible("no whole step of the scale does it good at %.0f mm: with %s it would balance at %.1f mm; it stays at %.1f mm", at, gramsOf(up), then(up).Now, p.Now)
+	case best.stands() == outside:
+		return impossible("no whole step of the scale brings it inside the limits at %.0f mm: with %s it would balance at %.1f mm; closer to %.1f mm a step moves it less", at, gramsOf(grams), best.Now, target)
 	}
 	if g, ok := p.state.massGate(); ok && !g.Limits.High.IsZero() {
 		if most := float(g.Limits.High.Rat("g")); p.Mass+grams > most {
-			return impossible("that takes %.0f g at %.0f mm, and with %.0f g on board the limit of %.0f g (%s) leaves %.0f g", grams, at, p.Mass, most, g.Name, math.Floor(max(0, most-p.Mass)))
+			return impossible("that takes %s at %.0f mm, and with %.0f g on board the limit of %.0f g (%s) leaves %.0f g", gramsOf(grams), at, p.Mass, most, g.Name, math.Floor(max(0, most-p.Mass)))
 		}
 	}
-	return Ballast{grams, at, then(grams)}, nil
+	return Ballast{grams, at, best.Now, best.NowU, best.ends()}, nil
+}
+
+// gramsOf is a mass in whole steps of a scale.
+func gramsOf(g float64) string {
+	return strconv.FormatFloat(math.Round(g*1000)/1000, 'f', -1, 64) + " g"
 }
 
 // Least is the least ballast and where: on the centre line, as far from the target as the
@@ -350,14 +441,10 @@ func (p Poise) Over() (Over, bool) {
 	return o, o.By > 0 && p.MassBy.Gate != ""
 }
 
-// Step is the resolution of the scale that masses are read with, in g.
+// Step is the resolution of the scale that it is weighed with, in g.
 func (p Poise) Step() float64 {
-	if g, ok := p.state.massGate(); ok {
-		if gauge, ok := p.state.Sheet.Gauge(g.Gauge); ok {
-			if step := float(gauge.Resolution.Rat("g")); step > 0 {
-				return step
-			}
-		}
+	if _, gauge, ok := p.state.scale(); ok {
+		return float(gauge.Resolution.Rat("g"))
 	}
 	return 1
 }

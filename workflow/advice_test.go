@@ -10,6 +10,7 @@ import (
 
 	"fettle/steps"
 	"fettle/steps/balance"
+	"fettle/steps/measuring"
 	"fettle/steps/quantity"
 )
 
@@ -22,8 +23,9 @@ func poised(now, u, low, high float64, travel steps.Travel) Poise {
 		Bodies: []steps.Body{{Front: q("-200 mm"), Rear: q("600 mm"), Left: q("-20 mm"), Right: q("20 mm")}},
 		Parts:  []steps.Component{{Name: "pack", Title: "pack", X: q("-150 mm")}}}}
 	return Poise{Low: low, High: high, Now: now, NowU: u, Mass: 500, Counts: true, state: &State{Sheet: sheet},
-		now:   balance.Of(balance.Load{Mass: big.NewRat(500, 1), X: ratOfFloat(now)}),
-		parts: []Placed{{Title: "pack", Load: pack}}}
+		now:      balance.Of(balance.Load{Mass: big.NewRat(500, 1), X: ratOfFloat(now)}),
+		weighing: balance.Weighing{Mass: big.NewRat(500, 1), X: ratOfFloat(now), U: u},
+		parts:    []Placed{{Title: "pack", Load: pack}}}
 }
 
 func travel(from, to string) steps.Travel {
@@ -61,13 +63,13 @@ func TestAdviceMakesNothingWorse(t *testing.T) {
 		}
 		if s := a.Slide; s != nil && (a.Rest || a.Ballast == nil) {
 			holds("battery", x+150*s.By/mass)
-			if math.Abs(x-s.Then) > 1e-6 || s.By != 0 && (s.Front < -220-1e-9 || s.Rear > 1e-9) {
+			if math.Abs(x-s.Then) > 1e-6 || (s.Verdict == measuring.Out) == inside(x) || s.By != 0 && (s.Front < -220-1e-9 || s.Rear > 1e-9) {
 				t.Errorf("%+v", *s)
 			}
 		}
 		if b := a.Ballast; b != nil {
 			holds("ballast", (x*mass+b.Mass*b.Station)/(mass+b.Mass))
-			if math.Abs(x-b.Then) > 1e-6 || b.Mass <= 0 {
+			if math.Abs(x-b.Then) > 1e-6 || b.Mass <= 0 || !inside(x) || b.Verdict == measuring.Out {
 				t.Errorf("%+v", *b)
 			}
 		}
@@ -86,11 +88,15 @@ func TestAdvice(t *testing.T) {
 		near, short      bool
 		refused          string
 	}{
-		// (70 - 60) x 500/150 = 33.3, and 30 mm are left: (61 - 60) x 500/(60 + 200) = 1.9 g.
-		"battery, then ballast": {p: poised(70, 0.5, 60.2, 60.4, travel("-180 mm", "-40 mm")), at: math.NaN(), target: 60.3, by: -30, mass: 2, short: true},
+		// (70 - 60.3) x 500/150 = 32.3, and 30 mm are left: (61 - 60.3) x 500/(60.3 + 220) = 1.25 g.
+		"battery, then ballast": {p: poised(70, 0.5, 59.8, 60.8, travel("-180 mm", "-40 mm")), at: math.NaN(), target: 60.3, by: -30, mass: 2, short: true},
+		// With 1 g (61 x 500 - 220)/501 = 60.44, with 2 g 59.88: both are outside.
+		"no step ends inside": {p: poised(70, 0.5, 60.2, 60.4, travel("-180 mm", "-40 mm")), at: math.NaN(), target: 60.3, by: -30, short: true, refused: "no whole step of the scale brings it inside the limits at -220 mm: with 2 g it would balance at 59.9 mm; closer to 60.3 mm a step moves it less"},
+		// (40 x 500 + 600)/501 = 41.1 is behind the limit, and less than a gram nobody weighs.
+		"tail-heavy": {p: poised(40, 0.1, 40.3, 40.9, steps.Travel{}), at: 600, target: 40.6, refused: "no whole step of the scale brings it inside the limits at 600 mm: with 1 g it would balance at 41.1 mm; closer to 40.6 mm a step moves it less"},
 		// It would lie behind the limit as it does, whatever the end: 450 mm aft are no good.
 		"outside its travel": {p: poised(66, 0.5, 50, 64, travel("300 mm", "400 mm")), at: math.NaN(), target: 57, mass: 18, short: true},
-		"end inside":         {p: poised(70, 0.5, 50, 62, travel("-180 mm", "-40 mm")), at: math.NaN(), target: 56, by: -30},
+		"end inside":         {p: poised(70, 0.5, 49, 63, travel("-180 mm", "-40 mm")), at: math.NaN(), target: 56, by: -30},
 		"near":               {p: poised(57.05, 1, 54, 60, travel("-180 mm", "-40 mm")), at: math.NaN(), target: 57, near: true},
 		"one limit, inside":  {p: poised(40, 1, -inf, 70, travel("-180 mm", "-40 mm")), at: math.NaN(), target: 68, near: true},
 		"one limit, behind":  {p: poised(75, 1, -inf, 70, travel("-180 mm", "-40 mm")), at: math.NaN(), target: 68, by: -24},

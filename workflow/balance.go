@@ -34,7 +34,7 @@ type Poise struct {
 
 	Now     float64
 	NowU    float64 // NaN: nothing was weighed, or something is not known, so nobody knows
-	Mass    float64
+	Mass    float64 // NaN: nobody says what something on board weighs
 	MassU   float64
 	MassBy  WeighedMass // what says so
 	Unknown []string    // what nobody says of what was changed since
@@ -76,16 +76,24 @@ func (s *State) Poise(at time.Time) (Poise, error) {
 		p.Wing = plan.Wing
 	}
 	f := s.fittings()
-	p.parts = s.placed(f, f.before(s.whole()))
-	parts, unknown := total(p.parts)
+	spots := f.before(s.whole())
+	p.parts = s.placed(f, spots)
+	parts, _ := total(p.parts)
 	p.MassBy = s.weighedMass(f)
-	p.Mass, p.MassU = p.MassBy.Grams, p.MassBy.U
+	if p.Mass, p.MassU = p.MassBy.Grams, p.MassBy.U; len(p.MassBy.Unknown) > 0 {
+		p.Mass, p.MassU = math.NaN(), math.NaN()
+	}
 	m := s.measurements(g, "mm")
 	if len(m) > 0 {
 		p.weighed(m[0], offset, f)
 	} else if x, err := parts.Station(); err == nil {
 		p.weighing = balance.Weighing{Mass: parts.Mass, X: x, U: math.NaN(), UMass: math.NaN()}
-		p.Unknown = unknown
+		for _, part := range p.parts {
+			if !part.known() {
+				l := lackOf(spots[part.Item], part.Load.Mass == nil, part.Load.X == nil)
+				p.Lacks, p.Unknown = append(p.Lacks, l), append(p.Unknown, l.String())
+			}
+		}
 	} else {
 		return p, err
 	}
@@ -136,16 +144,14 @@ func (p *Poise) weighed(m measurement, offset float64, f fittings) {
 func (p *Poise) doubts(m measurement, f fittings) {
 	s, then := p.state, m.last()
 	later := func(e journal.Entry) bool { return !then.follows(e) }
-	day := func(words string) string { return words + " at the weighing" }
 	for _, c := range f.began {
-		if !later(s.Entries[c.position]) {
-			continue
+		switch {
+		case then.after(c, true):
+		case c.Change == Fitted:
+			p.Assumed = append(p.Assumed, notThen(c.Item))
+		default:
+			p.Assumed = append(p.Assumed, "the "+c.Item+" was on board at the weighing")
 		}
-		was := "was not on board"
-		if c.Change != Fitted {
-			was = "was on board"
-		}
-		p.Assumed = append(p.Assumed, day("the "+c.Item+" "+was))
 	}
 	p.outOfOrder(m)
 	p.upset(later)
@@ -165,6 +171,9 @@ func (p *Poise) doubts(m measurement, f fittings) {
 		p.unknown("why " + why)
 	}
 }
+
+// notThen is what is taken for granted of what may be left off and was fitted since.
+func notThen(item string) string { return "the " + item + " was not on board at the weighing" }
 
 // unknown adds what nobody knows, once.
 func (p *Poise) unknown(words string) {
@@ -216,7 +225,9 @@ func (p *Poise) upset(later func(journal.Entry) bool) {
 				since = append(since, by)
 			}
 		case journal.ConditionSet:
-			since = append(since, "the change to "+facts.Setting.String())
+			if back := s.putBack(facts.Condition); !slices.Contains(p.Assumed, back) {
+				p.Assumed = append(p.Assumed, back)
+			}
 		default:
 			since = append(since, by)
 		}
@@ -228,6 +239,17 @@ func (p *Poise) upset(later func(journal.Entry) bool) {
 		}
 		p.Assumed = append(p.Assumed, "nothing was lost or added by "+words)
 	}
+}
+
+// putBack is what is taken for granted of equipment that a condition says is off or was.
+func (s *State) putBack(condition string) string {
+	for i := range s.Sheet.Equipment {
+		e := &s.Sheet.Equipment[i]
+		if slices.ContainsFunc(e.Aboard, func(is steps.Setting) bool { return is.Condition == condition }) {
+			condition = e.Name
+		}
+	}
+	return "the " + condition + " is put back as it lay at the weighing"
 }
 
 // Shift is how far the computed balance lies aft of the last weighing, in mm.

@@ -23,6 +23,7 @@ type Card struct {
 	Throws        []Throw
 	Trims         []Trimmed    // as they were last logged
 	Concessions   []GateReport // gates that were accepted and not met
+	Lacks         []Lack       // what nobody said of what is on board, for want of which figures are not known
 	Exceeded      []Figure     // ratings that the current at full throttle exceeds
 	Exchanged     []string     // equipment that another was fitted for, of which the sheet's figures say nothing
 }
@@ -46,6 +47,7 @@ const (
 	Bank60Figure     = "stall-speed-60"
 	ThrustFigure     = "thrust-to-weight"
 	CurrentFigure    = "full-current"
+	LoadedFigure     = "full-voltage"
 	CruiseFigure     = "cruise-current"
 	ControllerFigure = "controller-rating"
 	MotorFigure      = "motor-rating"
@@ -70,13 +72,16 @@ type Figure struct {
 	U       float64  // its expanded uncertainty; 0: not known
 	Rests   []Ground // what it rests on
 	Missing []string // the keys of the sheet without which it is not known; then there is no value
+	Unknown []string // what else it is not known for; then there is none either
+
+	Standing string // of the gate that measured it, in words; "": it was passed, or none did
 }
 
 // Known reports whether the figure has a value.
-func (f Figure) Known() bool { return len(f.Missing) == 0 }
+func (f *Figure) Known() bool { return len(f.Missing)+len(f.Unknown) == 0 }
 
 // Weakest is the least that the figure rests on.
-func (f Figure) Weakest() Basis {
+func (f *Figure) Weakest() Basis {
 	all := Bases()
 	weakest := 0
 	for _, g := range f.Rests {
@@ -131,6 +136,10 @@ func (s *State) Card(at time.Time, altitude, temperature quantity.Quantity) (Car
 	for _, e := range c.exchanged {
 		card.Exchanged = append(card.Exchanged, e.Title)
 	}
+	card.Lacks = s.WeighedMass().Unknown
+	if card.Balance != nil && len(card.Balance.Lacks) > 0 {
+		card.Lacks = card.Balance.Lacks
+	}
 	mass, area := c.mass(), c.area()
 	loading := c.of(LoadingFigure, "kg/m²", func(v []float64) float64 { return air.Loading(v[0], v[1]) }, mass, area)
 	card.Figures = append(card.Figures, mass, area, loading, density)
@@ -166,6 +175,24 @@ type carding struct {
 	exchanged []steps.Equipment
 }
 
+// off says what was removed without which there is no figure of the drive: the battery and,
+// but for a figure of the battery alone, what the current at full throttle depends on.
+func (c *carding) off(batteryAlone bool) (all []string) {
+	battery := c.battery()
+	full, gated := c.sheet.Gate(c.sheet.Power.Gate)
+	for i := range c.sheet.Equipment {
+		e := &c.sheet.Equipment[i]
+		drives := e.Name == battery
+		if !drives && !batteryAlone {
+			drives = !gated && !e.Optional || gated && full.DependsOn(e.Zones()...)
+		}
+		if drives && c.state.mayBeOff(e.Name, c.at) {
+			all = append(all, "the "+e.Name+" is not on board")
+		}
+	}
+	return all
+}
+
 // exchanged is the equipment of the sheet that is named, and not what was built in: what the
 // sheet says of the drive was said of another. What may be left off drives nothing.
 func (s *State) exchanged() []steps.Equipment {
@@ -185,7 +212,7 @@ func (s *State) exchanged() []steps.Equipment {
 }
 
 // battery is the equipment that the flight battery is; "": the sheet does not say.
-func (c carding) battery() string {
+func (c *carding) battery() string {
 	for _, part := range c.sheet.Geometry.Parts {
 		if part.Name == c.sheet.Geometry.Battery.Part {
 			return part.Equipment
@@ -198,12 +225,17 @@ func (c carding) battery() string {
 func lacking(name string, keys ...string) Figure { return Figure{Name: name, Missing: keys} }
 
 // of is a figure worked out of others. It rests on all that they rest on.
-func (c carding) of(name, unit string, value func([]float64) float64, from ...Figure) Figure {
+func (c *carding) of(name, unit string, value func([]float64) float64, from ...Figure) Figure {
 	f := Figure{Name: name, Unit: unit}
 	var values []float64
 	for _, other := range from {
 		values = append(values, other.Value)
 		f.Missing = append(f.Missing, other.Missing...)
+		for _, why := range other.Unknown {
+			if !slices.Contains(f.Unknown, why) {
+				f.Unknown = append(f.Unknown, why)
+			}
+		}
 		f.Rests = append(f.Rests, other.Rests...)
 	}
 	slices.Sort(f.Missing)
@@ -214,7 +246,7 @@ func (c carding) of(name, unit string, value func([]float64) float64, from ...Fi
 }
 
 // outside is the air. Of what nobody said it is the standard atmosphere at sea level.
-func (c carding) outside(altitude, temperature quantity.Quantity) (Outside, Figure, error) {
+func (c *carding) outside(altitude, temperature quantity.Quantity) (Outside, Figure, error) {
 	var o Outside
 	var err error
 	if !altitude.IsZero() {
@@ -236,7 +268,7 @@ func (c carding) outside(altitude, temperature quantity.Quantity) (Outside, Figu
 }
 
 // area is that of the wing.
-func (c carding) area() Figure {
+func (c *carding) area() Figure {
 	if c.planless != nil {
 		for _, surface := range c.sheet.Geometry.Surfaces {
 			if surface.Is == steps.Wing && !surface.In(c.state.selected) {
@@ -249,29 +281,37 @@ func (c carding) area() Figure {
 		Rests: []Ground{{What: "area", Basis: FromSheet, Source: c.sheet.Geometry.Source}}}
 }
 
-// mass is that of the whole airframe.
-func (c carding) mass() Figure {
+// mass is that of the whole airframe; not known if nobody says what something on board weighs.
+func (c *carding) mass() Figure {
 	w := c.state.WeighedMass()
 	f := Figure{Name: MassFigure, Unit: "kg", Value: w.Grams / 1000, Rests: []Ground{{What: "mass", Basis: FromSheet, Source: "the sum of its parts"}}}
 	switch {
+	case len(w.Unknown) > 0:
+		f.Rests = nil
+		for _, l := range w.Unknown {
+			f.Unknown = append(f.Unknown, l.String())
+		}
 	case w.Basis == Measured:
 		f.U, f.Rests[0] = w.U/1000, Ground{What: "mass", Basis: Measured, Entry: w.Entry, At: w.At}
-		if r, err := c.state.GateReport(w.Gate, c.at); w.Changed || err != nil || !slices.Contains(r.Rests, w.Entry) {
-			f.Rests[0].Basis, f.Rests[0].Source = Computed, "weighed, and changed since by the record"
+		r, err := c.state.GateReport(w.Gate, c.at)
+		switch {
+		case w.Changed:
+			f.Rests[0].Basis, f.Rests[0].Source = Computed, "changed since by the record"
+		case w.Worked:
+			f.Rests[0].Basis, f.Rests[0].Source = Computed, "before work, damage or a change that may have made it another"
+		case err != nil || !slices.Contains(r.Rests, w.Entry):
+			f.Rests[0].Basis, f.Rests[0].Source = Computed, "nothing that weighs came or went since, and that reading no longer counts"
 		}
 	case !(f.Value > 0) || !slices.ContainsFunc(c.sheet.Geometry.Parts, func(part steps.Component) bool { return !part.Mass.IsZero() }):
 		return lacking(MassFigure, "geometry: parts")
-	}
-	for _, l := range w.Unknown {
-		f.Rests = append(f.Rests, Ground{What: "no mass of " + l.Thing.String(), Basis: Assumed, Source: "nobody said what it weighs"})
 	}
 	return f
 }
 
 // margin is how far the balance point lies ahead of the neutral point, both estimates by
 // the planform; none where the planform gives none.
-func (c carding) margin(p *Poise) []Figure {
-	if c.planless != nil || p == nil || math.IsNaN(p.Now) || p.Mass == 0 {
+func (c *carding) margin(p *Poise) []Figure {
+	if c.planless != nil || p == nil || math.IsNaN(p.Now) || !(p.Mass > 0) || len(p.Unknown) > 0 {
 		return nil
 	}
 	at, err := c.plan.NeutralPoint()
@@ -288,7 +328,7 @@ func (c carding) margin(p *Poise) []Figure {
 	}
 	margin := Figure{Name: MarginFigure, Unit: "% MAC", Rests: []Ground{estimate, point}}
 	value, _ := c.plan.Margin(p.Now)
-	if margin.Value = 100 * value; !math.IsNaN(p.NowU) && len(p.Unknown) == 0 {
+	if margin.Value = 100 * value; !math.IsNaN(p.NowU) {
 		margin.U = 100 * p.NowU / c.plan.Wing.Chord.Length
 	}
 	return []Figure{{Name: NeutralFigure, Unit: "mm", Value: at, Rests: []Ground{estimate}}, margin}
@@ -304,7 +344,7 @@ func scaleOf(unit, other string) float64 {
 }
 
 // speeds are those that the air asks for.
-func (c carding) speeds(mass, area, density Figure) []Figure {
+func (c *carding) speeds(mass, area, density Figure) []Figure {
 	most := lacking(LiftFigure, "geometry: lift")
 	if l := c.sheet.Geometry.Lift; l.Most > 0 {
 		most = Figure{Name: LiftFigure, Value: l.Most, Rests: []Ground{{What: fmt.Sprintf("lift coefficient %g", l.Most), Basis: FromSheet, Source: l.Source}}}
@@ -324,12 +364,16 @@ func (c carding) speeds(mass, area, density Figure) []Figure {
 }
 
 // said is a figure that the sheet gives of the drive.
-func (c carding) said(name, what, key string, q quantity.Quantity, unit string) Figure {
+func (c *carding) said(name, what, key string, q quantity.Quantity, unit string) Figure {
+	ofBattery := slices.Contains([]string{"capacity", "nominal", "limits: battery"}, key)
+	ofDrive := slices.Contains([]string{steps.FullCurrent, steps.CruiseCurrent, steps.StaticThrust}, key)
+	if off := c.off(ofBattery); len(off) > 0 && (ofBattery || ofDrive) {
+		return Figure{Name: name, Unit: unit, Unknown: off}
+	}
 	if q.IsZero() {
 		return lacking(name, "power: "+key)
 	}
 	g := Ground{What: what, Basis: FromSheet, Source: c.sheet.Power.Source}
-	ofBattery := slices.Contains([]string{"capacity", "nominal", "limits: battery"}, key)
 	for _, e := range c.exchanged {
 		if key != "reserve" && key != "limits: connectors" && ofBattery == (e.Name == c.battery()) {
 			g.Basis, g.Source = Assumed, "as of what the sheet has, and another is fitted: "+e.Title
@@ -344,22 +388,14 @@ func (c carding) said(name, what, key string, q quantity.Quantity, unit string) 
 // FullCurrent is the current at full throttle: as the gate of the sheet for it has measured
 // it, met or not, else as the sheet says, else assumed to be all that the motor is rated for.
 func (s *State) FullCurrent(at time.Time) Figure {
-	c := carding{state: s, at: at, sheet: s.Sheet, exchanged: s.exchanged()}
-	f := Figure{Name: CurrentFigure, Unit: "A"}
-	if g, ok := s.Sheet.Gate(s.Sheet.Power.Gate); ok && g.In(s.selected) {
-		r := s.report(g, at)
-		for _, part := range s.Parts(r) {
-			one := scaleOf(part.Unit, "A")
-			if !part.Known || len(part.Of) > 1 || len(r.Rests) == 0 || math.IsNaN(one) || part.Value*one <= f.Value {
-				continue
-			}
-			f.Value, f.U = part.Value*one, part.U*one
-			f.Rests = []Ground{{What: "current", Basis: Measured, Entry: slices.Max(r.Rests), At: r.Last}}
-		}
-	}
+	c := &carding{state: s, at: at, sheet: s.Sheet, exchanged: s.exchanged()}
 	motor := s.Sheet.Power.Limits.Motor
+	if off := c.off(false); len(off) > 0 {
+		return Figure{Name: CurrentFigure, Unit: "A", Unknown: off}
+	}
+	f, measured := c.measured(CurrentFigure, "current", s.Sheet.Power.Gate, "A", func(one, other float64) bool { return one > other })
 	switch {
-	case len(f.Rests) > 0:
+	case measured:
 		return f
 	case !s.Sheet.Power.Full.IsZero() || motor.IsZero():
 		return c.said(CurrentFigure, "current", steps.FullCurrent, s.Sheet.Power.Full, "A")
@@ -369,13 +405,39 @@ func (s *State) FullCurrent(at time.Time) Figure {
 	return f
 }
 
+// measured is a figure as a gate has measured it, met or not: the worst of its values;
+// false: no reading of it counts.
+func (c *carding) measured(name, what, gate, unit string, worse func(one, other float64) bool) (Figure, bool) {
+	f := Figure{Name: name, Unit: unit}
+	g, ok := c.sheet.Gate(gate)
+	if !ok || !g.In(c.state.selected) {
+		return f, false
+	}
+	r := c.state.report(g, c.at)
+	if len(r.Rests) == 0 {
+		return f, false
+	}
+	if !r.Met() {
+		f.Standing = r.Words()
+	}
+	for _, part := range c.state.Parts(r) {
+		one := scaleOf(part.Unit, unit)
+		if !part.Known || len(part.Of) > 1 || math.IsNaN(one) || len(f.Rests) > 0 && !worse(part.Value*one, f.Value) {
+			continue
+		}
+		f.Value, f.U = part.Value*one, part.U*one
+		f.Rests = []Ground{{What: what, Basis: Measured, Entry: slices.Max(r.Rests), At: r.Last}}
+	}
+	return f, len(f.Rests) > 0
+}
+
 // rated reports whether a figure is the most that something carries.
 func rated(name string) bool {
 	return slices.Contains([]string{ControllerFigure, MotorFigure, BatteryFigure, ConnectorFigure}, name)
 }
 
 // power are the figures of the drive; none where the sheet has no drive.
-func (c carding) power(mass Figure) []Figure {
+func (c *carding) power(mass Figure) []Figure {
 	p := c.sheet.Power
 	if p.Cells == 0 {
 		return nil
@@ -400,11 +462,15 @@ func (c carding) power(mass Figure) []Figure {
 			return energy
 		}, capacity, c.said("", "nominal voltage", "nominal", p.Nominal, "V")),
 	}
+	loaded, measured := c.measured(LoadedFigure, "voltage then", p.Loaded, "V", func(one, other float64) bool { return one < other })
+	if measured && len(c.off(false)) == 0 {
+		figures = append(figures, loaded)
+	}
 	return figures
 }
 
 // throws are how far the control surfaces go.
-func (c carding) throws() []Throw {
+func (c *carding) throws() []Throw {
 	var all []Throw
 	for _, control := range c.sheet.Geometry.Controls {
 		for _, name := range control.Gates {

@@ -476,6 +476,9 @@ func (r LogFlight) decide(s *State, c Circumstances) ([]journal.Facts, error) {
 	if err := s.trims(r.Trims); err != nil {
 		return nil, err
 	}
+	if err := s.beyondThrow(r.Trims, c.At); err != nil {
+		return nil, err
+	}
 	f.Trims = r.Trims
 	switch r.Landing {
 	case Soft:

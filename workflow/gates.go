@@ -442,6 +442,7 @@ func (s *State) decided(r GateReport, series []reading, since int64) GateReport 
 			}
 		}
 	}
+	rule.Repeat = max(rule.Repeat, r.Gate.Repeat) // a point with less than the gate asks for is not measured yet
 	all := GateReport{Gate: r.Gate, Last: r.Last}
 	s.judgeBy(&all, rule, func(name string) []reading { return at[name] })
 	if all.Reason.Text != "" {
@@ -663,6 +664,9 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 	if why := s.otherwise(g, t); why != "" {
 		return Cause{Text: why}, false
 	}
+	if since := wayLeft(g, record, t); !since.IsZero() {
+		return Cause{"it was measured in another way since", since}, false
+	}
 	// When it was measured the joint had its strength, by what was known then; a
 	// colder bench was typed in later.
 	for _, joint := range s.joints() {
@@ -677,6 +681,25 @@ func (s *State) discounts(g steps.Gate, record *gateRecord, last map[string]last
 		return d.check.Doubts(), true
 	}
 	return Cause{}, false
+}
+
+// wayLeft is when a gate was read in its other way after a reading, by entry or by time,
+// where it is read in the first way again; zero: it was not. The set of a way is begun
+// anew then, or one scale alone would revive what the other one showed before.
+func wayLeft(g steps.Gate, record *gateRecord, t reading) (at time.Time) {
+	if g.Or.Gauge == "" || t.Value.IsZero() {
+		return at
+	}
+	is := func(r reading) bool { return slices.Contains(g.PointNames(), r.Point) }
+	if !is(last(record.readings)) {
+		return at
+	}
+	for _, r := range record.readings {
+		if !is(r) && (r.position > t.position || r.at.After(t.at)) {
+			at = r.at
+		}
+	}
+	return at
 }
 
 // otherwise says why a reading tells nothing of a gate that a newer sheet has measured in
@@ -748,15 +771,19 @@ func (s *State) disturbedSince(g steps.Gate, t reading) (disturbance, string, bo
 	if len(g.Of) == 1 {
 		marks = s.zones
 	}
-	for _, z := range g.Zones() {
+	see := func(z string) {
 		d, ok := marks[z]
 		if !ok || t.position > d.position && !t.at.Before(d.at) {
-			continue
+			return
 		}
 		if !found || d.position > last.position {
 			last, zone, found = d, z, true
 		}
 	}
+	for _, z := range g.Zones() {
+		see(z)
+	}
+	see(steps.OfGate(g.Name))
 	return last, zone, found
 }
 

@@ -295,6 +295,28 @@ func TestAnUndecidedReadingIsNotRepeatedUntilItPasses(t *testing.T) {
 	mustContain(t, b.gate("slot").Says().Text, "with the spread of its readings it is accurate to 0.048 mm")
 }
 
+// A mean of all decides its own point alone: the others still want all their readings.
+// Of the caliper, good to 0.02 mm that repeating shrinks, two readings of 4.49 mm leave
+// 0.014 mm open and four 0.01 mm.
+func TestAMeanOfAllWantsTheReadingsOfEveryPoint(t *testing.T) {
+	b := assembled(t)
+	b.must(readings("slot", "root=5 mm", "tip=4 mm"))
+	b.must(Rework{Gate: "slot"}) // nothing of before counts
+	b.moved(build(), strict())   // two readings at each point
+	root := []string{"root=4.49 mm", "root=4.49 mm"}
+	b.must(readings("slot", append(root, "tip=4 mm")...))
+	b.after(time.Minute)
+	b.must(readings("slot", root...))
+	if g := b.gate("slot"); g.Standing != Measuring || !strings.Contains(g.Says().Text, "1 of 2 readings at tip") {
+		t.Errorf("slot is %s", g.Says().Text)
+	}
+	b.after(time.Minute)
+	b.must(readings("slot", "tip=4 mm"))
+	if g := b.gate("slot"); g.Standing != Current {
+		t.Errorf("slot is %s", g.Says().Text)
+	}
+}
+
 // Readings that lie too far apart stay in every mean till their point is begun anew, with
 // enough readings at once; what was read before stays in the record as it was judged. The
 // mean of 4.4, 4.4, 4.41 and 4.41 mm is 4.405; their spread is within the repeatability.

@@ -17,6 +17,7 @@ import (
 // A Placed is a part of the airframe at its place, as far as both are known.
 type Placed struct {
 	Item  string // the equipment that it is; "": a part of the airframe itself
+	Name  string // which one of its kind; "": nobody says
 	Title string
 	Load  balance.Load // in g and mm; without a mass or a station: nobody says
 	U, UX float64      // expanded uncertainty of both; 0: as of what the sheet has
@@ -47,6 +48,7 @@ type spot struct {
 type fitting struct {
 	change
 	after spot
+	said  bool // nothing was changed: it is only said what it weighs
 }
 
 // fittings are what is aboard of each item, by time.
@@ -109,13 +111,13 @@ func (s *State) fittings() fittings {
 		if !slices.Contains(f.items, c.Item) {
 			f.items = append(f.items, c.Item)
 		}
-		was, is := now[c.Item], spot{}
+		was, is, said := now[c.Item], spot{}, false
 		if c.Change == "" { // where the battery lies since, nobody said
 			if is = was; is.body != nil {
 				is.place, moved[is.body] = balance.Place{}, true
 			}
 			c.Change = Moved
-			now[c.Item], f.all = is, append(f.all, fitting{c, is})
+			now[c.Item], f.all = is, append(f.all, fitting{change: c, after: is})
 			continue
 		}
 		switch {
@@ -145,7 +147,7 @@ func (s *State) fittings() fittings {
 				is.place = stated(c.Arm)
 				moved[is.body] = true
 			case is.body == was.body && !c.Mass.IsZero():
-				is.place = was.place // it is only said what it weighs
+				is.place, said = was.place, true
 			case is.body.own && !moved[is.body]:
 				is.place = balance.Place{X: is.body.x, U: 1}
 			}
@@ -160,7 +162,7 @@ func (s *State) fittings() fittings {
 		}
 		changed[c.Item] = true
 		now[c.Item] = is
-		f.all = append(f.all, fitting{c, is})
+		f.all = append(f.all, fitting{c, is, said})
 	}
 	return f
 }
@@ -285,7 +287,7 @@ func (s *State) placed(f fittings, at map[string]spot) []Placed {
 		if sp.body == nil {
 			return
 		}
-		p := Placed{Item: item, Title: sp.body.title, Load: balance.Load{Mass: sp.body.mass, X: sp.place.X}, UX: sp.place.U}
+		p := Placed{Item: item, Name: sp.body.Name, Title: sp.body.title, Load: balance.Load{Mass: sp.body.mass, X: sp.place.X}, UX: sp.place.U}
 		if sp.body.own && p.Load.X != nil && sp.body.x == p.Load.X {
 			p.Load.Y = sp.body.y
 		}
@@ -356,7 +358,7 @@ func (l Lack) String() string { return l.words }
 
 // since is what was changed since an instant, and what of it is not known.
 type since struct {
-	scale   float64 // the expanded uncertainty of a mass, in g; NaN: a tenth of it (no source)
+	u       func(mass *big.Rat) float64 // how good a mass is that is stated, in g
 	changes []balance.Change
 	grams   *big.Rat // heavier, as far as it is known
 	lacks   []Lack
@@ -365,10 +367,10 @@ type since struct {
 
 // since compares what is aboard now with what was at an instant.
 func (s *State) since(f fittings, then instant) since {
-	d := since{scale: s.scaleU(), grams: new(big.Rat)}
+	d := since{u: s.statedU, grams: new(big.Rat)}
 	was, is := f.before(then), f.before(s.whole())
 	for _, item := range f.items {
-		if !slices.ContainsFunc(f.all, func(one fitting) bool { return one.Item == item && !then.after(one.change, true) }) {
+		if !slices.ContainsFunc(f.all, func(one fitting) bool { return one.Item == item && !one.said && !then.after(one.change, true) }) {
 			continue
 		}
 		a, b := was[item], is[item]
@@ -387,13 +389,6 @@ func (s *State) since(f fittings, then instant) since {
 		d.swap(b, false)
 	}
 	return d
-}
-
-func (d *since) u(mass *big.Rat) float64 {
-	if math.IsNaN(d.scale) {
-		return float(mass, nil) / 10
-	}
-	return d.scale
 }
 
 // move is one body that lies elsewhere.

@@ -1,6 +1,7 @@
 package workflow
 
 import (
+	"math"
 	"slices"
 	"time"
 
@@ -20,8 +21,57 @@ type Trimmed struct {
 	Turns  float64  // of the clevis, that take it out
 	Lacks  []string // the keys of the control without which nobody knows the turns
 	Rework string   // the gate whose rework is recorded then; "": no gate measures its throw
+	ByWay  int      // of its rework, where there are several
 	Again  []string // the gates that are measured again then
 	Out    bool     // its gate was reworked since
+}
+
+// A Thread is what is known of the turns of thread in the clevis of a control.
+type Thread struct {
+	Gate, Point string  // where they are counted; "": nowhere
+	Seen        float64 // turns
+	Known       bool    // they were counted, and the reading counts
+	Low, High   float64 // turns that pass the gate, with its gauge; NaN: no such limit
+}
+
+// Longer is by how many turns the rod may be lengthened, and Shorter shortened, in half
+// turns, so that the gate still passes.
+func (t Thread) Longer() float64  { return room(t.Seen - t.Low) }
+func (t Thread) Shorter() float64 { return room(t.High - t.Seen) }
+
+func room(turns float64) float64 {
+	if math.IsNaN(turns) {
+		return math.Inf(1)
+	}
+	return max(0, math.Floor(turns*2+1e-9)/2)
+}
+
+// Thread is the thread in the clevis by which a trim is taken out.
+func (s *State) Thread(of Trimmed, at time.Time) Thread {
+	gate, ok := s.Sheet.Gate(of.Control.Clevis.Gate)
+	if !ok || !gate.In(s.selected) {
+		return Thread{}
+	}
+	t := Thread{Gate: gate.Name, Point: of.Control.Clevis.On(of.Way)}
+	turns := func(q quantity.Quantity) float64 {
+		if q.IsZero() {
+			return math.NaN()
+		}
+		return float(q.Rat("turn"))
+	}
+	limits := gate.Limits
+	if gauge, ok := s.Sheet.Gauge(gate.Gauge); ok {
+		if pass, ok := gate.Rule().Passing(s.DoubtOf(gate, gauge)); ok {
+			limits = pass
+		}
+	}
+	t.Low, t.High = turns(limits.Low), turns(limits.High)
+	for _, p := range s.report(gate, at).Points {
+		if p.Name == t.Point && len(p.Readings) > 0 {
+			t.Seen, t.Known = turns(p.Readings[len(p.Readings)-1]), true
+		}
+	}
+	return t
 }
 
 // Trims are the surfaces that a logged trim left away from neutral, each by the latest
@@ -106,9 +156,15 @@ func (s *State) Trimmed(t journal.Trim) (Trimmed, bool) {
 			}
 			zones = append(zones, gate.Reworking(way)...)
 		}
+		if i := slices.IndexFunc(gate.Reworks, func(w steps.Rework) bool { return slices.Contains(w.Again, control.Clevis.Gate) }); i >= 0 {
+			one.ByWay, zones = i+1, gate.Reworking(gate.Reworks[i])
+		}
+		if len(gate.Reworks) < 2 {
+			one.ByWay = 0
+		}
 	}
 	for _, gate := range s.Sheet.GatesFor(s.selected) {
-		if !gate.Work && (gate.DependsOn(zones...) || slices.Contains(control.Gates, gate.Name)) {
+		if !gate.Work && (gate.Touched(zones...) || slices.Contains(control.Gates, gate.Name)) {
 			one.Again = append(one.Again, gate.Name)
 		}
 	}
@@ -136,6 +192,45 @@ func (s *State) trims(all []journal.Trim) error {
 		}
 		if _, err := control.Throw(t.Value, "°"); err != nil {
 			return bad("%s: %v", t.Control, err)
+		}
+	}
+	return nil
+}
+
+// beyondThrow refuses a trim that is more than the whole throw of its control, as it was
+// measured, or else as its gates limit it.
+func (s *State) beyondThrow(all []journal.Trim, at time.Time) error {
+	for _, t := range all {
+		control, _ := s.Sheet.Control(t.Control)
+		var most quantity.Quantity
+		size := func(q quantity.Quantity) float64 {
+			angle, err := control.Throw(q, "°")
+			if err != nil {
+				return 0
+			}
+			return math.Abs(float(angle.Rat("°")))
+		}
+		for _, name := range control.Gates {
+			r, err := s.GateReport(name, at)
+			if err != nil {
+				continue
+			}
+			throws := []quantity.Quantity{r.Gate.Limits.High}
+			if len(r.Points) > 0 {
+				throws = nil
+			}
+			for _, p := range r.Points {
+				throws = append(throws, p.Readings...)
+			}
+			for _, q := range throws {
+				if !q.IsZero() && (most.IsZero() || size(q) > size(most)) {
+					most = q
+				}
+			}
+		}
+		if !most.IsZero() && size(t.Value) > size(most) {
+			return bad("%s: %s is more than its whole throw of %s; measure how far the edge stands from neutral. If it does stand there, its linkage slipped: report that as damage",
+				t.Control, t.Value.Typed(), most)
 		}
 	}
 	return nil

@@ -19,6 +19,10 @@ func TestThrowsAndTrims(t *testing.T) {
 	in.Geometry.Controls = []steps.Control{{Name: "rudder", Title: "The rudder", Surface: "fin", Chord: q("30 mm"), Horn: q("12 mm"), Thread: q("0.4 mm"), Gates: []string{"throw"}}}
 	in.Geometry.Surfaces = []steps.Surface{{Name: "fin", Is: steps.Fin}}
 	in.Gates[2].Where = steps.Where{}
+	in.Gauges = append(in.Gauges, steps.Gauge{Name: "eye", Title: "Eye", Resolution: q("0.5 turns")})
+	in.Gates = append(in.Gates, steps.Gate{Name: "clevis", Repeat: 1, Gauge: "eye", Limits: measuring.Limits{Low: q("1 turn"), High: q("4 turns")}, Of: []string{"tail"}, Critical: true})
+	in.Gates[2].Reworks = []steps.Rework{{Do: "Move it.", Disturbs: []string{"tail"}}, {Do: "Turn it.", Again: []string{"clevis"}}}
+	in.Geometry.Controls[0].Clevis = steps.Clevis{Gate: "clevis"}
 	b := workingOn(t, in, steps.Stage{Name: "one", Steps: []steps.Step{measuringStep("throws", "throw")}})
 	throw := func(gauge, value string) Measure {
 		return Measure{Gate: "throw", Gauge: gauge, Sure: true, Readings: []Reading{{Value: q(value)}}}
@@ -52,16 +56,30 @@ func TestThrowsAndTrims(t *testing.T) {
 	} {
 		mustContain(t, fmt.Sprint(b.try(LogFlight{Landing: Soft, Trims: bad})), says)
 	}
-	rework := Rework{Gate: "throw"}
+	mustContain(t, fmt.Sprint(b.try(LogFlight{Landing: Soft, Trims: []journal.Trim{trim("left", "21°")}})), "rudder: 21° is more than its whole throw of 10.5 mm") // asin(10.5/30) = 20.5°
+	b.must(readings("clevis", "3 turns"), readings("square", "left=100 mm", "right=100 mm"))
+	rework := Rework{Gate: "throw", Way: 2}
 	mustContain(t, fmt.Sprint(b.try(rework)), "nothing to rework") // without a trim
 	b.must(LogFlight{Landing: Soft, Trims: []journal.Trim{trim("left", "1.5 mm")}})
 	b.must(LogFlight{Landing: Soft}) // says nothing of it
 	// 12 × 1.5 / 30 / 0.4 = 1.5 by hand
 	stands := b.state.Trims()
-	if len(stands) != 1 || stands[0].Turns < 1.4999 || stands[0].Turns > 1.5001 || !slices.Contains(stands[0].Again, "throw") || stands[0].Rework != "throw" || stands[0].Out {
+	if len(stands) != 1 || stands[0].Turns < 1.4999 || stands[0].Turns > 1.5001 || !slices.Equal(stands[0].Again, []string{"throw", "clevis"}) || stands[0].ByWay != 2 || stands[0].Rework != "throw" || stands[0].Out {
 		t.Fatalf("%+v", stands)
 	}
+	// half a step of the gauge passes nothing nearer than half a turn to the limits
+	if thread := b.state.Thread(stands[0], b.now); !thread.Known || thread.Seen != 3 || thread.Longer() != 1.5 || thread.Shorter() != 0.5 {
+		t.Errorf("thread in the clevis: %+v, %v longer, %v shorter", thread, thread.Longer(), thread.Shorter())
+	}
 	b.must(rework)
+	if thread := b.state.Thread(stands[0], b.now); thread.Known {
+		t.Errorf("after it was turned, %+v", thread)
+	}
+	for gate, want := range map[string]GateStanding{"clevis": StaleGate, "square": Current} {
+		if r, _ := b.state.GateReport(gate, b.now); r.Standing != want {
+			t.Errorf("after the clevis was turned %s is %s: %s", gate, r.Standing, r.Reason.Text)
+		}
+	}
 	if r, _ := b.state.GateReport("throw", b.now); r.Standing != StaleGate {
 		t.Errorf("after the rework the throw is %s", r.Standing)
 	}

@@ -214,18 +214,46 @@ func carried(m measurement) (massed, bool) {
 	return massed{m, float(w.Sum.Rat("g")), w.U * one}, true
 }
 
+// scale is the finest one that the airframe is weighed with, and at which gate; false: the
+// sheet has none.
+func (s *State) scale() (at steps.Gate, finest steps.Gauge, found bool) {
+	look := func(g steps.Gate) {
+		gauge, ok := s.Sheet.Gauge(g.Gauge)
+		if step := float(gauge.Resolution.Rat("g")); ok && step > 0 && (!found || step < float(finest.Resolution.Rat("g"))) {
+			at, finest, found = g, gauge, true
+		}
+	}
+	if g, ok := s.massGate(); ok {
+		look(g)
+	}
+	for _, g := range s.Sheet.GatesFor(s.selected) {
+		if other, ok := g.Other(); ok && onScales(g) && g.Mass && !g.Work {
+			look(other)
+		}
+		if onScales(g) && g.Mass && !g.Work {
+			look(g)
+		}
+	}
+	return at, finest, found
+}
+
 // scaleU is how good a mass is that is stated, in g: as the scale is that the airframe is
 // weighed with; NaN: the sheet has none.
 func (s *State) scaleU() float64 {
-	g, ok := s.massGate()
-	if !ok {
-		return math.NaN()
-	}
-	gauge, ok := s.Sheet.Gauge(g.Gauge)
+	g, gauge, ok := s.scale()
 	if !ok {
 		return math.NaN()
 	}
 	return s.DoubtOf(g, gauge).Guard("g")
+}
+
+// statedU is how good a mass is that is stated, in g: as the scale is, else a tenth of it
+// (common practice, no source).
+func (s *State) statedU(mass *big.Rat) float64 {
+	if u := s.scaleU(); !math.IsNaN(u) {
+		return u
+	}
+	return float(mass, nil) / 10
 }
 
 // WeighedMass is what the airframe weighs: as it was weighed last, and what was changed
@@ -312,6 +340,6 @@ func (s *State) massThen(m measurement, f fittings) WeighedMass {
 // sameAboard reports whether no equipment came aboard or went between two instants.
 func (s *State) sameAboard(f fittings, a, b instant) bool {
 	return !slices.ContainsFunc(f.all, func(one fitting) bool {
-		return one.Change != Moved && a.after(one.change, true) != b.after(one.change, true)
+		return one.Change != Moved && !one.said && a.after(one.change, true) != b.after(one.change, true)
 	})
 }

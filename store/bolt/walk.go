@@ -303,17 +303,21 @@ func (p page) floor(key []byte) int {
 	return max(after-1, 0)
 }
 
-// inOrder checks that the elements are within the page and in order.
+// inOrder checks that the elements are within the page and in order, and their keys and
+// values one after the other from the end of the table on, as bbolt writes them: no key is
+// read from another place than it was written to.
 func (p page) inOrder(low, high []byte) error {
 	table := uint64(pageHeader + elementSize*p.count())
 	if table > uint64(len(p.body)) {
 		return misplaced(p.id)
 	}
+	next := table
 	for i := range p.count() {
 		at, mid, end := p.bounds(i)
-		if at < table || mid == at || end > uint64(len(p.body)) {
+		if at != next || mid == at || end > uint64(len(p.body)) {
 			return misplaced(p.id)
 		}
+		next = end
 		key := p.body[at:mid]
 		if order := bytes.Compare(key, low); order < 0 || i > 0 && order == 0 || high != nil && bytes.Compare(key, high) >= 0 {
 			return faulty(p.id, "holds keys that are out of order")

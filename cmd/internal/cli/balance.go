@@ -2,16 +2,15 @@ package cli
 
 import (
 	"context"
-	"errors"
 	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"fettle/cmd/internal/page"
-	"fettle/steps/balance"
 	"fettle/steps/quantity"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 func (a *app) balanceCommand() *cobra.Command {
@@ -22,12 +21,13 @@ func (a *app) balanceCommand() *cobra.Command {
 		Short: "Show where an airframe balances, and what would put it right",
 		Long: "Show where an airframe balances: as it was weighed last, and as it is computed from that and the\n" +
 			"equipment fitted, moved or removed since. It says where the battery has to lie and, where its\n" +
-			"travel is too short, how much ballast where does the rest, in whole steps of the scale, rounded\n" +
-			"to the nose-heavy side. It aims at the middle of the limits; where the airframe was not weighed\n" +
+			"travel is too short, how much ballast where does the rest, in whole steps of the scale: on the\n" +
+			"nose-heavy side, or on the other where only that ends inside the limits. Ballast that would end\n" +
+			"outside is not advised. It aims at the middle of the limits; where the airframe was not weighed\n" +
 			"as it is, at half the way from there to the forward limit. What no whole millimetre or step\n" +
 			"improves stays as it is. What crosses a limit with its uncertainty is undecided.\n\n" +
-			"--try shows what things would do before they are fitted. Nothing is recorded. To weigh it:\n" +
-			"fettle measure. Stations count aft from the datum of the design sheet; negative ones lie ahead\n" +
+			"--try shows what things would do before they are fitted; what is on board of the same kind makes\n" +
+			"room, as with fettle equip. Nothing is recorded. To weigh it: fettle measure. Stations count aft from the datum of the design sheet; negative ones lie ahead\n" +
 			"of it. What is computed replaces no weighing.\n\n" + page.LocalRules,
 		Example:           "  fettle balance CW-01\n  fettle balance CW-01 --try \"camera 42 g @ 310 mm\"\n  fettle balance CW-01 --at -320mm",
 		Args:              arguments(0, 1),
@@ -50,7 +50,7 @@ func (a *app) balance(ctx context.Context, args, try []string, at string) error 
 			return usage("--at: %v", err)
 		}
 	}
-	var parts []workflow.Placed
+	var parts []journal.EquipmentChanged
 	for _, text := range try {
 		part, err := tried(text)
 		if err != nil {
@@ -77,35 +77,27 @@ func (a *app) balance(ctx context.Context, args, try []string, at string) error 
 }
 
 // tried is a thing to be tried: "camera 42 g @ 310 mm".
-func tried(text string) (workflow.Placed, error) {
+func tried(text string) (thing journal.EquipmentChanged, err error) {
 	const how = `write it like "camera 42 g @ 310 mm"`
 	before, place, ok := strings.Cut(text, "@")
 	if !ok {
-		return workflow.Placed{}, usage("--try %q does not say where; %s", text, how)
+		return thing, usage("--try %q does not say where; %s", text, how)
 	}
-	x, err := quantity.Parse(strings.TrimSpace(place), quantity.Length)
-	if err != nil {
-		return workflow.Placed{}, usage("--try: %v; %s", err, how)
+	if thing.Arm, err = quantity.Parse(strings.TrimSpace(place), quantity.Length); err != nil {
+		return thing, usage("--try: %v; %s", err, how)
 	}
 	words := strings.Fields(before)
 	for i := range words {
-		mass, err := quantity.Parse(strings.Join(words[i:], " "), quantity.Mass)
-		if err != nil {
+		if thing.Mass, err = quantity.Parse(strings.Join(words[i:], " "), quantity.Mass); err != nil {
 			continue
 		}
-		g, err1 := mass.Rat("g")
-		mm, err2 := x.Rat("mm")
-		if err := errors.Join(err1, err2); err != nil {
-			return workflow.Placed{}, usage("--try: %v", err)
+		if thing.Mass.Sign() <= 0 {
+			return thing, usage("--try %q: its mass must be more than 0", text)
 		}
-		if g.Sign() <= 0 {
-			return workflow.Placed{}, usage("--try %q: its mass must be more than 0", text)
+		if thing.Item = strings.Join(words[:i], " "); thing.Item == "" {
+			thing.Item = "it"
 		}
-		name := strings.Join(words[:i], " ")
-		if name == "" {
-			name = "it"
-		}
-		return workflow.Placed{Title: name, Load: balance.Load{Mass: g, X: mm}, UX: workflow.StationU(x)}, nil
+		return thing, nil
 	}
-	return workflow.Placed{}, usage("--try %q does not say how heavy; %s", text, how)
+	return thing, usage("--try %q does not say how heavy; %s", text, how)
 }

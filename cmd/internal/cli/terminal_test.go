@@ -54,7 +54,7 @@ func TestNarrow(t *testing.T) {
 		{"help undo", "", "Take an entry back by its number. Nothing is deleted: a new entry names what is taken back, and the steps that depended on it are open again. Damage, a release and more than five entries are taken back only with a reason; damage leaves a look-over of the place."},
 		{"help undo", "", "show limits and readings in the other system of units too, to the nearest 1/64 in"},
 		{"start CW-01", "1\r", "Which? Its number or name, or Enter for none:"},
-		{"next CW-01", "", "Rules, labels and help at hand"}, // what was the first of the list is open
+		{"next CW-01", "", "Read the rules and the labels"}, // what was the first of the list is open
 	} {
 		p := screentest.Start(t, exec.Command(fettle, strings.Fields(c.args)...), 40, 70)
 		wanted := regexp.MustCompile(strings.ReplaceAll(regexp.QuoteMeta(strings.Join(words(c.says), " ")), " ", `\s+`))

@@ -10,6 +10,7 @@ import (
 	"fettle/steps/planform"
 	"fettle/steps/quantity"
 	"fettle/workflow"
+	"fettle/workflow/journal"
 )
 
 // A Balance is where an airframe balances, and what would bring it where it should. All
@@ -27,9 +28,9 @@ type Balance struct {
 	Weighed *Station     `json:"last_weighing,omitempty"`
 	At      time.Time    `json:"weighed_at,omitzero"`
 	Counts  bool         `json:"weighing_counts"`
-	Now     Station      `json:"now"`
+	Now     *Station     `json:"now,omitempty"` // none: not known
 	Verdict string       `json:"verdict"`
-	Mass    float64      `json:"mass_g"`
+	Mass    *float64     `json:"mass_g,omitempty"`      // none: nobody says what something on board weighs
 	Again   string       `json:"weigh_again,omitempty"` // why it has to be weighed again
 	MassU   float64      `json:"mass_uncertainty_g,omitempty"`
 	MassBy  string       `json:"mass_from"`
@@ -44,7 +45,8 @@ type Balance struct {
 	Stays   bool         `json:"may_stay,omitempty"` // it is in tolerance as it is
 	Slide   *Slide       `json:"battery,omitempty"`
 	Ballast *Ballast     `json:"ballast,omitempty"`
-	Refused string       `json:"no_ballast,omitempty"` // why there is none
+	Refused string       `json:"no_ballast,omitempty"`    // why there is none
+	Lacks   string       `json:"battery_lacks,omitempty"` // what nobody said of it, so that nothing is advised
 	Tip     *float64     `json:"at_tip_g,omitempty"`
 	Side    string       `json:"tip,omitempty"`
 	Y       *float64     `json:"right_mm,omitempty"` // of the centre line
@@ -63,14 +65,30 @@ type Station struct {
 	Percent *float64 `json:"percent_mac,omitempty"`
 }
 
-// A BalanceTry is what one more thing on board would do.
+// A BalanceTry is what one more thing on board would do, or another one.
 type BalanceTry struct {
-	Name    string  `json:"name"`
-	Mass    float64 `json:"mass_g"`
-	Station float64 `json:"station_mm"`
-	Then    Station `json:"then"`
-	Total   float64 `json:"total_mass_g"`
-	Verdict string  `json:"verdict"`
+	Name      string   `json:"name"`
+	InPlaceOf string   `json:"in_place_of,omitempty"`     // what is on board now
+	Without   string   `json:"taken_off_board,omitempty"` // what may be on board, and it is taken that it is not
+	Mass      float64  `json:"mass_g"`
+	Station   float64  `json:"station_mm"`
+	Then      *Station `json:"then,omitempty"` // none: not known
+	Total     *float64 `json:"total_mass_g,omitempty"`
+	Verdict   string   `json:"verdict"`
+}
+
+// words are what it would do.
+func (t BalanceTry) words(and string, c Clock) string {
+	mass := "a mass that is not known"
+	if t.Total != nil {
+		mass = masses(c, 0, *t.Total)
+	}
+	text := fmt.Sprintf("%s %s, %s at %s", and, t.Name, masses(c, 1, t.Mass), lengths(c, 1, t.Station))
+	text += optionally(", in place of the ", t.InPlaceOf)
+	if t.Without != "" {
+		text += ", taking it that no " + t.Without + " is on board"
+	}
+	return fmt.Sprintf("%s: %s, with %s, %s", text, t.Then.words(c), mass, t.Verdict)
 }
 
 // A Slide is where the battery has to lie.
@@ -85,6 +103,7 @@ type Slide struct {
 	End   bool    `json:"end_of_travel"`
 	Short bool    `json:"not_far_enough"`
 	Then  Station `json:"then"`
+	Ends  string  `json:"verdict"` // on that
 
 	Unplaced bool `json:"unplaced,omitempty"` // where it lies is not on record: the stations are none
 
@@ -98,6 +117,15 @@ type Ballast struct {
 	Station float64 `json:"station_mm"`
 	Rest    bool    `json:"with_battery_moved"`
 	Then    Station `json:"then"`
+	Ends    string  `json:"verdict"` // on that
+}
+
+// stationIf is a station that may not be known.
+func stationIf(s Station, lacks []string) *Station {
+	if math.IsNaN(s.X) || len(lacks) > 0 {
+		return nil
+	}
+	return &s
 }
 
 func stationOf(x, u float64, wing planform.Surface, zero float64) Station {
@@ -113,10 +141,13 @@ func stationOf(x, u float64, wing planform.Surface, zero float64) Station {
 
 // NewBalance makes the page; try are parts to be tried, and at a station for ballast, NaN
 // for the least.
-func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at float64) (Balance, error) {
+func NewBalance(s *workflow.State, p workflow.Poise, try []journal.EquipmentChanged, at float64) (Balance, error) {
 	b := Balance{Mark: s.Airframe.Mark, Gate: p.Gate.Name, Reads: p.Gate.Title, Zero: p.Zero, Datum: s.Sheet.Geometry.Datum, Low: finite(p.Low), High: finite(p.High),
-		Counts: p.Counts, At: p.At, Now: stationOf(p.Now, p.NowU, p.Wing, p.Zero), Verdict: string(p.Verdict()), Mass: p.Mass, MassU: p.MassU, MassBy: massFrom(p.MassBy),
+		Counts: p.Counts, At: p.At, Now: stationIf(stationOf(p.Now, p.NowU, p.Wing, p.Zero), p.Unknown), Verdict: string(p.Verdict()), Mass: finite(p.Mass), MassBy: massFrom(p.MassBy),
 		Unknown: p.Unknown, Assumed: p.Assumed, Remedy: toSay(s.Airframe.Mark, p.Lacks)}
+	if b.Mass != nil {
+		b.MassU = p.MassU
+	}
 	if p.Wing.Area > 0 {
 		b.LowMAC, b.HighMAC = finite(p.Wing.Chord.Percent(p.Low)), finite(p.Wing.Chord.Percent(p.High))
 	}
@@ -135,7 +166,7 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 		return b, err
 	}
 	for _, t := range tried {
-		b.Tried = append(b.Tried, BalanceTry{t.Name, t.Mass, t.Station, stationOf(t.Then, t.U, p.Wing, p.Zero), t.Total, string(t.Verdict)})
+		b.Tried = append(b.Tried, BalanceTry{t.Thing.String(), t.InPlaceOf, t.Without, t.Mass, t.Station, stationIf(stationOf(t.Then, t.U, p.Wing, p.Zero), nil), finite(t.Total), string(t.Verdict)})
 	}
 	if o, over := then.Over(); over {
 		b.Over = fmt.Sprintf("too heavy: over the limit of %.0f g (%s) by %.0f g", o.Limit, o.Gate, math.Ceil(o.By-1e-9))
@@ -163,10 +194,13 @@ func NewBalance(s *workflow.State, p workflow.Poise, try []workflow.Placed, at f
 		b.Aim = "the middle of the range"
 	}
 	if s := a.Slide; s != nil {
-		b.Slide = &Slide{s.Title, s.By, s.Front, s.Rear, s.Width, s.From, s.To, s.End, s.Short, stationOf(s.Then, then.NowU, p.Wing, p.Zero), s.Unplaced, s.Outside, s.Item}
+		b.Slide = &Slide{s.Title, s.By, s.Front, s.Rear, s.Width, s.From, s.To, s.End, s.Short, stationOf(s.Then, s.U, p.Wing, p.Zero), string(s.Verdict), s.Unplaced, s.Outside, s.Item}
 	}
 	if m := a.Ballast; m != nil {
-		b.Ballast = &Ballast{m.Mass, m.Station, a.Rest, stationOf(m.Then, then.NowU, p.Wing, p.Zero)}
+		b.Ballast = &Ballast{m.Mass, m.Station, a.Rest, stationOf(m.Then, m.U, p.Wing, p.Zero), string(m.Verdict)}
+	}
+	if a.Lack != nil {
+		b.Lacks, b.Remedy = a.Lack.String(), append(b.Remedy, toSay(b.Mark, []workflow.Lack{*a.Lack})...)
 	}
 	if a.Refused != nil {
 		b.Refused = a.Refused.Error()
@@ -213,7 +247,7 @@ func weighAgain(p workflow.Poise) string {
 	switch by := p.Shift(); {
 	case p.Counts:
 		return ""
-	case !p.Weighed:
+	case !p.Weighed && len(p.Unknown) == 0:
 		return "nothing was weighed, so this is computed from the parts table alone: weigh it"
 	case len(p.Unknown) > 0:
 		return "not known: " + strings.Join(p.Unknown, ", ") + ": weigh again"
@@ -233,7 +267,7 @@ func granted(p workflow.Poise) string {
 	if len(p.Assumed) == 0 {
 		return ""
 	}
-	return ", taking it that " + said(workflow.Cause{Text: strings.Join(p.Assumed, ", "), At: p.At})
+	return ", taking it that " + strings.Join(p.Assumed, ", ")
 }
 
 // massFrom says what a mass is from.
@@ -302,7 +336,10 @@ func inBoth(c Clock, unit string, digits int, other string, scale float64, value
 
 // words are the station as the gate reads it, and where that is not from the datum as a
 // station too.
-func (s Station) words(c Clock) string {
+func (s *Station) words(c Clock) string {
+	if s == nil {
+		return "not known"
+	}
 	x, more := s.X, []string(nil)
 	if s.Read != nil {
 		x, more = *s.Read, append(more, lengths(c, 1, s.X)+" from the datum")
@@ -373,18 +410,18 @@ func (b Balance) Markdown(clock Clock) string {
 	if b.Weighed != nil {
 		line("Last weighing: %s, %s", b.Weighed.words(clock), clock.At(b.At))
 	}
-	with := masses(clock, 0, b.Mass)
-	if u := math.Ceil(b.MassU); u > 0 {
-		with = fmt.Sprintf("%.0f ± %s", b.Mass, masses(Clock{}, 0, u))
-		if clock.BothUnits {
-			with += fmt.Sprintf(" (%.2f oz)", b.Mass/28.349523125)
+	mass := "a mass that is not known"
+	if b.Mass != nil {
+		mass = masses(clock, 0, *b.Mass)
+		if u := math.Ceil(b.MassU); u > 0 {
+			mass = fmt.Sprintf("%.0f ± %s", *b.Mass, masses(Clock{}, 0, u))
+			if clock.BothUnits {
+				mass += fmt.Sprintf(" (%.2f oz)", *b.Mass/28.349523125)
+			}
 		}
+		mass += " (" + b.MassBy + ")"
 	}
-	now := b.Now.words(clock)
-	if len(b.Unknown) > 0 && b.Weighed != nil {
-		now = "not known"
-	}
-	line("Now: %s, with %s (%s): %s", now, with, b.MassBy, b.Verdict)
+	line("Now: %s, with %s: %s", b.Now.words(clock), mass, b.Verdict)
 	if limits := b.limits(clock); limits != "" {
 		line("Limits: %s (gate %s)", limits, b.Gate)
 	}
@@ -396,7 +433,7 @@ func (b Balance) Markdown(clock Clock) string {
 		if i > 0 {
 			and = "And with"
 		}
-		line("%s %s, %s at %s: %s, with %s, %s", and, try.Name, masses(clock, 1, try.Mass), lengths(clock, 1, try.Station), try.Then.words(clock), masses(clock, 0, try.Total), try.Verdict)
+		line("%s", try.words(and, clock))
 	}
 	if b.Over != "" {
 		l.item("**%s**", esc(b.Over))
@@ -434,6 +471,15 @@ func (b Balance) Markdown(clock Clock) string {
 
 // advice says what would put it right.
 func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
+	ends := func(at Station, verdict string) string {
+		switch measuring.Verdict(verdict) {
+		case measuring.Out:
+			return "Then it balances at " + at.words(clock) + ": outside the limits"
+		case measuring.Undecided:
+			return "Then it balances at " + at.words(clock) + ": too close to a limit to decide"
+		}
+		return "Then it balances at " + at.words(clock)
+	}
 	if b.Near {
 		line("It balances where it should, as near as can be told: nothing has to be moved, and no ballast is needed")
 	}
@@ -442,8 +488,8 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		if s.By < 0 {
 			way = "forward"
 		}
-		line("%s: %s %s of where it lies, if its travel lets it. Then it balances at %s", s.Title, lengths(clock, 0, math.Abs(s.By)), way, s.Then.words(clock))
-		line("Where it lies is not on record since the balance was reworked. Say where it lies then, and weigh again: `fettle equip %s moved %s --arm %s`", b.Mark, s.item, Blank)
+		line("%s: %s %s of where it lies, if its travel lets it. %s", s.Title, lengths(clock, 0, math.Abs(s.By)), way, ends(s.Then, s.Ends))
+		line("Where it lies is not on record. Say where it lies then, and weigh again: `fettle equip %s moved %s --arm %s`", b.Mark, s.item, Blank)
 	} else if s != nil && !b.Near {
 		bed := fmt.Sprintf("from %s; cut its bed there as wide as your pack is long (the sheet's: %s)", lengths(clock, 0, s.Front, s.Rear), lengths(clock, 0, s.Width))
 		travel := ""
@@ -452,9 +498,9 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		}
 		switch by := lengths(clock, 0, math.Abs(s.By)); {
 		case s.By < 0:
-			line("%s: %s forward, %s, or put a spacer of %s behind it. Then it balances at %s", s.Title, by, bed, by, s.Then.words(clock))
+			line("%s: %s forward, %s, or put a spacer of %s behind it. %s", s.Title, by, bed, by, ends(s.Then, s.Ends))
 		case s.By > 0:
-			line("%s: %s aft, %s, or put a spacer of %s ahead of it. Then it balances at %s", s.Title, by, bed, by, s.Then.words(clock))
+			line("%s: %s aft, %s, or put a spacer of %s ahead of it. %s", s.Title, by, bed, by, ends(s.Then, s.Ends))
 		default:
 			line("%s: stays where it is%s; no place of its travel is better", s.Title, travel)
 		}
@@ -473,12 +519,15 @@ func (b Balance) advice(clock Clock, line func(format string, args ...any)) {
 		how = "with the battery at the end of its travel"
 	}
 	if m := b.Ballast; m != nil {
-		line("Ballast, %s: %s at %s. Then it balances at %s", how, masses(clock, 1, m.Mass), lengths(clock, 1, m.Station), m.Then.words(clock))
+		line("Ballast, %s: %s at %s. %s", how, masses(clock, 1, m.Mass), lengths(clock, 1, m.Station), ends(m.Then, m.Ends))
+	}
+	if b.Lacks != "" {
+		line("How far the battery has to move is not known, as nobody said %s; no ballast is worked out before that", b.Lacks)
 	}
 	if b.Refused != "" {
 		line("No ballast would do, %s: %s", how, b.Refused)
 	}
-	if b.Target != nil && !b.Near && b.Slide == nil && b.Ballast == nil && b.Refused == "" {
+	if b.Target != nil && !b.Near && b.Slide == nil && b.Ballast == nil && b.Refused == "" && b.Lacks == "" {
 		line("It is inside the limits as it is computed: no ballast is needed")
 	}
 }

@@ -32,6 +32,7 @@ type Card struct {
 	Throws   []CardThrow  `json:"throws"`
 	Trims    []Trim       `json:"trims"`
 	Missing  []string     `json:"missing,omitempty"` // the keys of the sheet without which figures are left out
+	Say      []string     `json:"say,omitempty"`     // the commands that say what figures are not known for
 	Cautions []string     `json:"cautions"`
 	Rules    string       `json:"rules"`
 }
@@ -45,6 +46,8 @@ type CardFigure struct {
 	Basis   string       `json:"basis,omitempty"` // the weakest of what it rests on
 	Rests   []CardGround `json:"rests_on,omitempty"`
 	Missing []string     `json:"missing,omitempty"`
+	Unknown []string     `json:"unknown,omitempty"` // what else it is not known for
+	Words   string       `json:"gate,omitempty"`    // how the gate stands that measured it, if it was not passed
 }
 
 // A CardGround is one thing that a figure rests on.
@@ -60,6 +63,8 @@ type CardGround struct {
 // measured and, where something was changed since, as it is computed.
 type CardBalance struct {
 	Gate     string    `json:"gate"`
+	Zero     float64   `json:"gate_zero_mm,omitempty"`     // the station from which the gate is read
+	Read     *float64  `json:"as_gate_reads_mm,omitempty"` // where it balances, counted from there
 	Datum    string    `json:"datum"`
 	Positive string    `json:"positive"` // the side to which stations count
 	Standing string    `json:"standing"`
@@ -83,15 +88,18 @@ type CardBalance struct {
 }
 
 func newCardBalance(datum string, p *workflow.Poise) *CardBalance {
-	b := &CardBalance{Gate: p.Gate.Name, Datum: datum, Standing: string(p.Standing.Standing), Words: p.Standing.Words(), Positive: "aft of the datum", Verdict: string(p.Verdict()), Again: weighAgain(*p), Unknown: p.Unknown, Low: finite(p.Low), High: finite(p.High), Counts: p.Counts, wing: p.Wing}
+	b := &CardBalance{Gate: p.Gate.Name, Zero: p.Zero, Datum: datum, Standing: string(p.Standing.Standing), Words: p.Standing.Words(), Positive: "aft of the datum", Verdict: string(p.Verdict()), Again: weighAgain(*p), Unknown: p.Unknown, Low: finite(p.Low), High: finite(p.High), Counts: p.Counts, wing: p.Wing}
 	if p.Weighed {
 		b.Station, b.U, b.At = finite(p.Station), p.U, p.At
 	}
-	if !p.Counts {
+	if !p.Counts && len(p.Unknown) == 0 {
 		b.Computed = finite(p.Now)
-		if u := finite(p.NowU); u != nil && len(p.Unknown) == 0 {
+		if u := finite(p.NowU); u != nil {
 			b.ComputedU = *u
 		}
+	}
+	if at, _ := b.Now(); at != nil && b.Zero != 0 {
+		b.Read = finite(*at - b.Zero)
 	}
 	if at, u := b.Now(); at != nil && b.wing.Area > 0 {
 		b.Percent, b.PercentU = finite(b.wing.Chord.Percent(*at)), 100*u/b.wing.Chord.Length
@@ -101,7 +109,7 @@ func newCardBalance(datum string, p *workflow.Poise) *CardBalance {
 
 // Now is where it balances now, as measured if that counts, and the uncertainty of that,
 // 0 if it is not known; nil: nothing says.
-func (b CardBalance) Now() (station *float64, u float64) {
+func (b *CardBalance) Now() (station *float64, u float64) {
 	if b.Counts {
 		return b.Station, b.U
 	}
@@ -110,7 +118,7 @@ func (b CardBalance) Now() (station *float64, u float64) {
 
 // Chord is the mean aerodynamic chord, and how far out it lies, in mm; false: the sheet
 // has no wing.
-func (b CardBalance) Chord() (chord planform.Chord, y float64, ok bool) {
+func (b *CardBalance) Chord() (chord planform.Chord, y float64, ok bool) {
 	return b.wing.Chord, b.wing.Y, b.wing.Area > 0
 }
 
@@ -164,9 +172,10 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 			}
 		}
 	}
-	for _, f := range card.Figures {
+	for i := range card.Figures {
+		f := &card.Figures[i]
 		lacks(f.Missing)
-		one := CardFigure{Name: f.Name, Unit: f.Unit, U: f.U, Missing: f.Missing}
+		one := CardFigure{Name: f.Name, Unit: f.Unit, U: f.U, Missing: f.Missing, Unknown: f.Unknown, Words: f.Standing}
 		if f.Known() {
 			one.Value, one.Basis = finite(f.Value), string(f.Weakest())
 			for _, g := range f.Rests {
@@ -180,6 +189,7 @@ func NewCard(s *workflow.State, card workflow.Card, checks []string) Card {
 	} else {
 		c.Balance = newCardBalance(s.Sheet.Geometry.Datum, b)
 	}
+	c.Say = toSay(s.Airframe.Mark, card.Lacks)
 	c.Trims = newTrims(card.Trims)
 	for _, t := range card.Throws {
 		one := CardThrow{Control: t.Control.Name, Title: t.Report.Gate.Title, Gate: t.Report.Gate.Name, Words: t.Report.Words(), Met: t.Report.Met(), At: t.Report.Last}
@@ -231,12 +241,23 @@ func (c *Card) cautions(card workflow.Card, checks []string) {
 }
 
 // figure is the figure of that name, if it is known.
-func (c Card) figure(name string) (CardFigure, bool) {
-	i := slices.IndexFunc(c.Figures, func(f CardFigure) bool { return f.Name == name && f.Value != nil })
-	if i < 0 {
-		return CardFigure{}, false
+func (c *Card) figure(name string) (*CardFigure, bool) {
+	for i := range c.Figures {
+		if f := &c.Figures[i]; f.Name == name && f.Value != nil {
+			return f, true
+		}
 	}
-	return c.Figures[i], true
+	return nil, false
+}
+
+// unknown says what a figure is not known for, but for what the sheet lacks; "": nothing.
+func (c *Card) unknown(name string) string {
+	for i := range c.Figures {
+		if f := &c.Figures[i]; f.Name == name {
+			return strings.Join(f.Unknown, ", ")
+		}
+	}
+	return ""
 }
 
 // A CardRow is one line of a card: what it is, the figures, and what they rest on.
@@ -246,18 +267,23 @@ type CardRow struct {
 }
 
 // Rows are the lines of the card. A figure that the sheet lacks something for is in none.
-func (c Card) Rows(clock Clock) []CardRow {
+func (c *Card) Rows(clock Clock) []CardRow {
 	var rows []CardRow
 	row := func(rank int, what, is, rests string) {
 		if is != "" {
 			rows = append(rows, CardRow{what, is, rests, rank})
 		}
 	}
+	unknown := func(rank int, what, name string) {
+		if why := c.unknown(name); why != "" {
+			row(rank, what, "not known", why)
+		}
+	}
 	of := func(rank int, what, name string, is ...string) {
-		f, ok := c.figure(name)
-		if ok {
+		if f, ok := c.figure(name); ok {
 			row(rank, what, listed(is...), f.basis(clock))
 		}
+		unknown(rank, what, name)
 	}
 	other := func(name, unit string, scale float64, digits int, round func(float64) float64) string {
 		if !clock.BothUnits {
@@ -296,20 +322,29 @@ func (c Card) Rows(clock Clock) []CardRow {
 	}
 	if f, ok := c.figure(workflow.CurrentFigure); ok {
 		rests := f.basis(clock)
-		if f.Basis == string(workflow.Assumed) {
+		switch {
+		case f.Basis == string(workflow.Measured):
+			rests = measuredAt(f.Rests[0].At, f.Words, f.Words == "", clock)
+		case f.Basis == string(workflow.Assumed):
 			rests = "current assumed"
+		}
+		is := listed(c.value(workflow.CurrentFigure, "A", 1, 1, atLeast), c.value(workflow.LoadedFigure, "V", 1, 1, atMost))
+		if v, ok := c.figure(workflow.LoadedFigure); ok && v.Words != "" {
+			rests += ", voltage " + v.Words
 		}
 		if len(ratings) > 0 && f.Basis != string(workflow.FromSheet) {
 			rests += "; ratings from the sheet"
 		}
-		row(4, "Full throttle", c.value(workflow.CurrentFigure, "A", 1, 1, atLeast)+optionally("; rated: ", strings.Join(ratings, ", ")), rests)
+		row(4, "Full throttle", is+optionally("; rated: ", strings.Join(ratings, ", ")), rests)
 	}
+	unknown(4, "Full throttle", workflow.CurrentFigure)
 	energy := c.value(workflow.EnergyFigure, "Wh", 1, 1, nearest)
 	if _, ok := c.figure(workflow.EnduranceFigure); ok {
 		of(2, "Endurance", workflow.EnduranceFigure, c.value(workflow.EnduranceFigure, "min", 60, 0, atMost)+" at "+c.value(workflow.CruiseFigure, "A", 1, 1, nearest)+" to "+c.value(workflow.ReserveFigure, "%", 1, 0, nearest)+" left"+optionally(", of ", energy))
-	} else {
+	} else if c.unknown(workflow.EnduranceFigure) == "" {
 		of(2, "Battery", workflow.EnergyFigure, energy)
 	}
+	unknown(2, "Endurance", workflow.EnduranceFigure)
 	if b := c.Balance; b != nil {
 		is, rests := b.row(clock)
 		row(1, "Balance", is, rests)
@@ -351,23 +386,35 @@ func (c Card) Rows(clock Clock) []CardRow {
 	return rows
 }
 
-// row is the balance as one line, and what that rests on.
-func (b CardBalance) row(clock Clock) (is, rests string) {
-	at, u := b.Now()
-	if at == nil {
-		return "not known", b.Words
+// row is the balance as one line, and what that rests on: as the gate reads it, which is
+// what is measured at the field, and where that is not from the datum as stations too.
+func (b *CardBalance) row(clock Clock) (is, rests string) {
+	limits := func(zero float64) string {
+		switch {
+		case b.Low != nil && b.High != nil:
+			return fmt.Sprintf("%s to %s mm", places(*b.Low-zero, 1), places(*b.High-zero, 1))
+		case b.High != nil:
+			return "at most " + places(*b.High-zero, 1) + " mm"
+		case b.Low != nil:
+			return "at least " + places(*b.Low-zero, 1) + " mm"
+		}
+		return ""
 	}
-	is = aft(*at, u)
+	at, u := b.Now()
+	switch {
+	case at == nil:
+		is = "not known"
+	case b.Read != nil:
+		is = quantity.Written(interval(*b.Read, u), "mm") + " as the gate reads it, " + places(*at, 1) + " mm from the datum"
+	default:
+		is = aft(*at, u)
+	}
 	if b.Percent != nil {
 		is += ", " + quantity.Written(interval(*b.Percent, b.PercentU), "%") + " MAC"
 	}
-	switch {
-	case b.Low != nil && b.High != nil:
-		is += fmt.Sprintf("; limits %s to %s mm", places(*b.Low, 1), places(*b.High, 1))
-	case b.High != nil:
-		is += "; at most " + places(*b.High, 1) + " mm"
-	case b.Low != nil:
-		is += "; at least " + places(*b.Low, 1) + " mm"
+	is += optionally("; limits ", limits(b.Zero))
+	if b.Zero != 0 {
+		is += optionally(", ", limits(0)) + " from the datum"
 	}
 	is += "; datum: " + datum(b.Datum)
 	switch {
@@ -375,14 +422,16 @@ func (b CardBalance) row(clock Clock) (is, rests string) {
 		return is, "measured " + clock.At(b.At)
 	case b.Counts:
 		return is, "measured " + clock.At(b.At) + ", " + b.Words
+	case b.Station == nil && at == nil:
+		return is, strings.TrimPrefix(b.Again, "not known: ")
 	case b.Station == nil:
 		return is, "from the sheet, computed of its parts: weigh it"
 	}
-	rests = b.Again
-	if b.Verdict != "" && !strings.HasPrefix(rests, "not known") {
+	rests = strings.TrimPrefix(b.Again, "not known: ")
+	if b.Verdict != "" && at != nil {
 		rests = b.Verdict + ", " + rests
 	}
-	return is, fmt.Sprintf("%s; weighed %s: %s", rests, clock.At(b.At), interval(*b.Station, b.U)+" mm")
+	return is, fmt.Sprintf("weighed %s: %s; %s", clock.At(b.At), interval(*b.Station-b.Zero, b.U)+" mm", rests)
 }
 
 // datum is what lies at the datum in a few words.
@@ -430,7 +479,7 @@ func atLeast(f float64) float64 { return math.Ceil(f - 1e-9) }
 func atMost(f float64) float64  { return math.Floor(f + 1e-9) }
 
 // value is a figure in a unit; "": it is not known.
-func (c Card) value(name, unit string, scale float64, digits int, round func(float64) float64) string {
+func (c *Card) value(name, unit string, scale float64, digits int, round func(float64) float64) string {
 	f, ok := c.figure(name)
 	if !ok {
 		return ""
@@ -444,7 +493,7 @@ func (c Card) value(name, unit string, scale float64, digits int, round func(flo
 }
 
 // basis is what the figure rests on, the weakest first, each thing once.
-func (f CardFigure) basis(clock Clock) string {
+func (f *CardFigure) basis(clock Clock) string {
 	bases := map[string]bool{}
 	for _, g := range f.Rests {
 		bases[g.Basis] = true
@@ -452,7 +501,7 @@ func (f CardFigure) basis(clock Clock) string {
 	switch g := f.Rests[0]; {
 	case g.Entry > 0 && len(f.Rests) == 1:
 		if g.Basis == string(workflow.Computed) {
-			return fmt.Sprintf("computed: weighed %s, and changed since", clock.At(g.At))
+			return fmt.Sprintf("computed: weighed %s, %s", clock.At(g.At), g.Source)
 		}
 		return fmt.Sprintf("%s %s, entry %d", g.Basis, clock.At(g.At), g.Entry)
 	case g.Basis == string(workflow.Assumed) && len(f.Rests) == 1, len(bases) == 1 && f.Name == workflow.MassFigure:
@@ -476,7 +525,7 @@ func (f CardFigure) basis(clock Clock) string {
 }
 
 // Sources say where figures of the sheet are from, and why others are assumed, each once.
-func (c Card) Sources() []string {
+func (c *Card) Sources() []string {
 	var sources []string
 	if c.Balance != nil && c.Balance.Datum != "" {
 		sources = append(sources, "datum, from which stations count aft and are negative ahead of it: "+c.Balance.Datum)
@@ -527,7 +576,7 @@ func (c Card) Screen(clock Clock, fits func(markdown string) bool) string {
 }
 
 // text is the card with so many of its lines, and none of their reasons longer than that.
-func (c Card) text(clock Clock, keep int, most int) string {
+func (c *Card) text(clock Clock, keep int, most int) string {
 	type item struct {
 		what, text string
 		rank       int
@@ -576,6 +625,9 @@ func (c Card) text(clock Clock, keep int, most int) string {
 	}
 	if len(left) > 0 {
 		l.item("not on this screen: %s. All of it: `fettle card %s --full`", fitting(left, most), esc(c.Mark))
+	}
+	for _, say := range c.Say {
+		l.add("\n%s", command(say))
 	}
 	l.add("\n%s", c.Rules)
 	return l.String()

@@ -25,7 +25,6 @@ import (
 	"fettle/cmd/internal/term"
 	"fettle/procedures"
 	"fettle/steps"
-	"fettle/steps/balance"
 	"fettle/steps/quantity"
 	"fettle/store"
 	"fettle/workflow"
@@ -356,7 +355,7 @@ power: {cells: 6, capacity: 5000 mAh, nominal: 3.7 V, limits: {connectors: 30 A,
 	b.crowded(s)
 	poise, err := s.Poise(b.Now)
 	b.must(err)
-	lead, err := page.NewBalance(s, poise, []workflow.Placed{{Title: "lead", Load: balance.Load{Mass: big.NewRat(20, 1), X: big.NewRat(-300, 1)}}}, 600)
+	lead, err := page.NewBalance(s, poise, []journal.EquipmentChanged{{Item: "lead", Mass: b.q("20 g", quantity.Mass), Arm: b.q("-300 mm", quantity.Length)}}, 600)
 	b.must(err)
 	b.show("Balance-of-parts", lead)
 }
@@ -697,9 +696,12 @@ func (b *bench) repair() {
 	flown := b.act(workflow.LogFlight{Landing: workflow.Soft})
 	b.show("Recorded-flown", flown)
 	b.show("Records", page.Records{Airframes: []page.Recorded{flown, {Mark: "FN-02"}}})
-	again := []string{"throw", "square"}
+	again, least, seen, most := []string{"throw", "square"}, 1.5, 3.0, 1.5
 	b.show("Recorded-trimmed", page.Recorded{Mark: "FN-01", Entries: flown.Entries, Trims: []page.Trim{
-		{Control: "rudder", Way: "left", Value: "1.5 mm", Other: "2.9°", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Thread: "0.4 mm", Rework: "throw", Again: again},
+		{Control: "rudder", Way: "left", Value: "1.5 mm", Other: "2.9°", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Pitch: "0.4 mm", Rework: "throw", ByWay: 2, Again: again},
+		{Control: "rudder", Way: "right", Value: "1.5 mm", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Pitch: "0.4 mm", Rework: "throw", ByWay: 2, Again: again, Thread: &page.Thread{Gate: "clevis", Least: &least}},
+		{Control: "rudder", Way: "left", Value: "1.5 mm", Chord: "30 mm", Turns: 1.5, Horn: "12 mm", Pitch: "0.4 mm", Rework: "throw", ByWay: 2, Again: again, Thread: &page.Thread{Gate: "clevis", Least: &least, Seen: &seen, Longer: &most}},
+		{Control: "rudder", Way: "left", Value: "3 mm", Chord: "30 mm", Turns: 3, Horn: "12 mm", Pitch: "0.4 mm", Rework: "throw", ByWay: 2, Again: again, Thread: &page.Thread{Gate: "clevis", Least: &least, Seen: &seen, Longer: &most}},
 		{Control: "ailerons", Way: "left-up", Value: "0.1 mm", Other: "0.2°", Chord: "30 mm", Turns: 0.1, Rework: "throw", Again: again},
 		{Control: "ailerons", Way: "right-down", Value: "2 mm", Other: "3.8°", Chord: "30 mm", Lacks: []string{"horn", "thread"}},
 	}})

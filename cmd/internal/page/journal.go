@@ -284,7 +284,9 @@ func NewRecorded(s *workflow.State, entries []journal.Entry, now time.Time) Reco
 		case journal.FlightLogged:
 			for _, t := range s.Trims() {
 				if t.Flight == e.Position {
-					r.Trims = append(r.Trims, newTrim(t))
+					trim := newTrim(t)
+					trim.Thread = newThread(s.Thread(t, now))
+					r.Trims = append(r.Trims, trim)
 				}
 			}
 		case journal.Coated:

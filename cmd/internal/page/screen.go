@@ -290,7 +290,11 @@ func fitting(items []string, most int) string {
 // cut is the text with no more characters than that.
 func cut(text string, most int) string {
 	if runes := []rune(text); len(runes) > most {
-		return strings.TrimRight(string(runes[:max(0, most-3)]), " ,;:") + "..."
+		text = string(runes[:max(0, most-3)])
+		if i := strings.LastIndexByte(text, ' '); i > len(text)/2 && runes[max(0, most-3)] != ' ' {
+			text = text[:i] // no half of a word
+		}
+		return strings.TrimRight(text, " ,;:") + "..."
 	}
 	return text
 }

@@ -41,7 +41,7 @@ type SinceGate struct {
 // A SinceBalance is where it balanced before the flight and does now.
 type SinceBalance struct {
 	Was     Station  `json:"was"`
-	Is      Station  `json:"is"`
+	Is      *Station `json:"is,omitempty"` // none: not known
 	Verdict string   `json:"verdict"`
 	By      []string `json:"by"`
 	Unknown []string `json:"unknown,omitempty"`
@@ -129,7 +129,7 @@ func NewSince(s *workflow.State, all *workflow.SinceGood, now time.Time) Since {
 		p.Conditions = append(p.Conditions, SinceStated(c))
 	}
 	if m := all.Moved; m != nil {
-		p.Moved = &SinceBalance{stationOf(m.Was.Now, m.Was.NowU, m.Was.Wing, m.Was.Zero), stationOf(m.Is.Now, m.Is.NowU, m.Is.Wing, m.Is.Zero), string(m.Is.Verdict()), m.By, m.Is.Unknown}
+		p.Moved = &SinceBalance{stationOf(m.Was.Now, m.Was.NowU, m.Was.Wing, m.Was.Zero), stationIf(stationOf(m.Is.Now, m.Is.NowU, m.Is.Wing, m.Is.Zero), m.Is.Unknown), string(m.Is.Verdict()), m.By, m.Is.Unknown}
 	}
 	for _, t := range all.Trims {
 		var one SinceTrim

@@ -26,15 +26,79 @@ type Trim struct {
 	Turns   float64   `json:"turns,omitempty"` // of the clevis; absent: the sheet lacks something
 	Lacks   []string  `json:"missing,omitempty"`
 	Horn    string    `json:"horn,omitempty"`
-	Thread  string    `json:"thread,omitempty"`
+	Pitch   string    `json:"thread,omitempty"`
+	Thread  *Thread   `json:"thread_in_clevis,omitempty"`
 	Rework  string    `json:"rework,omitempty"` // the gate whose rework is recorded then
+	ByWay   int       `json:"rework_way,omitempty"`
 	Again   []string  `json:"measure_again"`
 	Out     bool      `json:"taken_out"`
 }
 
+// A Thread is the thread in a clevis, in turns.
+type Thread struct {
+	Gate    string   `json:"gate"`
+	Seen    *float64 `json:"seen,omitempty"` // absent: nobody counted it, or that counts no more
+	Least   *float64 `json:"least,omitempty"`
+	Most    *float64 `json:"most,omitempty"`
+	Longer  *float64 `json:"lengthen_by_at_most,omitempty"` // absent: not known, or without limit
+	Shorter *float64 `json:"shorten_by_at_most,omitempty"`
+}
+
+func newThread(t workflow.Thread) *Thread {
+	if t.Gate == "" {
+		return nil
+	}
+	one := Thread{Gate: t.Gate, Least: finite(t.Low), Most: finite(t.High)}
+	if t.Known {
+		one.Seen, one.Longer, one.Shorter = &t.Seen, finite(t.Longer()), finite(t.Shorter())
+	}
+	return &one
+}
+
+// must are the turns that must be seen in a clevis.
+func (t *Thread) must() string {
+	switch {
+	case t.Least == nil && t.Most == nil:
+		return ""
+	case t.Most == nil:
+		return figure(*t.Least) + " or more"
+	case t.Least == nil:
+		return "no more than " + figure(*t.Most)
+	}
+	return figure(*t.Least) + " to " + figure(*t.Most)
+}
+
+// turning says by how much a clevis may be turned, and whether that is all that the trim
+// asks for.
+func (t Trim) turning() (text string, enough bool) {
+	turns, c := t.half(), t.Thread
+	switch {
+	case c == nil:
+		return "Count the thread in the clevis first; the sheet does not say how much of it must stay", true
+	case c.Seen == nil:
+		return fmt.Sprintf("Count the thread in the clevis first (%s): %s turns must be seen in it afterwards", c.Gate, c.must()), true
+	}
+	seen := quantity.Written(figure(*c.Seen), "turn") + " of thread were seen in the clevis (" + c.Gate + ")"
+	short := func(room *float64) bool { return room != nil && *room < turns }
+	if !short(c.Longer) && !short(c.Shorter) {
+		return fmt.Sprintf("%s: lengthened it shows %s, shortened %s; %s must be seen", seen, figure(*c.Seen-turns), figure(*c.Seen+turns), c.must()), true
+	}
+	most := func(act string, room *float64) string {
+		switch {
+		case !short(room):
+			return act + " by all of it"
+		case *room == 0:
+			return "do not " + act
+		}
+		return act + " by no more than " + quantity.Written(figure(*room), "turn")
+	}
+	return fmt.Sprintf("%s, and %s must be seen: %s, %s. Take the rest in the rod itself: in its bend, or make it anew", seen, c.must(),
+		most("lengthen", c.Longer), most("shorten", c.Shorter)), false
+}
+
 func newTrim(t workflow.Trimmed) Trim {
 	one := Trim{Control: t.Control.Name, Way: t.Way, Value: t.Value.String(), Chord: t.Control.Chord.String(), Flight: t.Flight, At: t.At,
-		Turns: t.Turns, Lacks: t.Lacks, Horn: t.Control.Horn.String(), Thread: t.Control.Thread.String(), Rework: t.Rework, Again: append([]string{}, t.Again...), Out: t.Out}
+		Turns: t.Turns, Lacks: t.Lacks, Horn: t.Control.Horn.String(), Pitch: t.Control.Thread.String(), Rework: t.Rework, ByWay: t.ByWay, Again: append([]string{}, t.Again...), Out: t.Out}
 	if other, ok := t.Control.Other(t.Value, quantity.Nearest); ok {
 		one.Other = other.String()
 	}
@@ -100,15 +164,24 @@ func (l *lines) recentre(mark string, trims []Trim) {
 			l.item("%s: less than a quarter of a turn of the clevis. Leave it in the trim", text)
 			continue
 		default:
-			text += fmt.Sprintf(": turn the clevis by **%s** (worked out %.2f). %s", quantity.Written(figure(t.half()), "turn"), t.Turns, way)
-			text += esc(fmt.Sprintf("; turns = horn × sin(angle) / pitch, with %s and %s by the sheet", t.Horn, t.Thread))
+			thread, enough := t.turning()
+			if enough {
+				text += fmt.Sprintf(": turn the clevis by **%s** (worked out %.2f). %s. %s", quantity.Written(figure(t.half()), "turn"), t.Turns, way, esc(thread))
+			} else {
+				text += fmt.Sprintf(": **too much for the clevis alone**, %s (worked out %.2f). %s. %s", quantity.Written(figure(t.half()), "turn"), t.Turns, way, esc(thread))
+			}
+			text += esc(fmt.Sprintf("; turns = horn × sin(angle) / pitch, with %s and %s by the sheet", t.Horn, t.Pitch))
 		}
 		turned = true
 		l.item("%s", text)
+		record := ReworkStep + t.Rework
+		if t.ByWay > 0 {
+			record += fmt.Sprintf(" --way %d", t.ByWay)
+		}
 		if t.Rework == "" {
 			loose = true
-		} else if !slices.Contains(reworks, t.Rework) {
-			reworks = append(reworks, t.Rework)
+		} else if !slices.Contains(reworks, record) {
+			reworks = append(reworks, record)
 		}
 		for _, gate := range t.Again {
 			if !slices.Contains(again, gate) {
@@ -124,8 +197,8 @@ func (l *lines) recentre(mark string, trims []Trim) {
 	if len(reworks) > 0 {
 		l.add("\nRecord it:")
 	}
-	for _, gate := range reworks {
-		l.add("\n%s", command("fettle done "+mark+" "+ReworkStep+gate))
+	for _, rework := range reworks {
+		l.add("\n%s", command("fettle done "+mark+" "+rework))
 	}
 	if loose {
 		l.add("\nNo gate of the sheet measures the throw: try way and throw of the control before it flies.")

@@ -1,0 +1,209 @@
+package plan
+
+import "fettle/steps/sorting"
+
+// earliest are the first starts that delays and sittings leave, whatever else is done; nil where there are none
+// by the horizon.
+func (l *layout) earliest(horizon int) []int {
+	p := l.p
+	lo := make([]int, len(p.Activities))
+	var queue []int
+	for i, a := range p.Activities {
+		if a.Fixed {
+			lo[i] = a.Start
+		} else if lo[i] = l.sitting(i, max(0, a.Earliest)); lo[i] < 0 {
+			return nil
+		}
+		queue = append(queue, i)
+	}
+	queued := make([]bool, len(lo))
+	by, count := make([]int32, len(lo)), make([]int, len(lo)) // the delay that set it, +1; how often it was set
+	for len(queue) > 0 {
+		i := queue[0]
+		queue = queue[1:]
+		queued[i] = false
+		for _, k := range l.from[i] {
+			d := p.Delays[k]
+			t, a := lo[i]+d.Least, &p.Activities[d.To]
+			if t <= lo[d.To] {
+				continue
+			}
+			if t = l.sitting(d.To, t); t < 0 || a.Fixed || t+a.Length > horizon || a.Limited && t > a.Latest {
+				return nil
+			}
+			if by[d.To] = 0; t == lo[i]+d.Least {
+				by[d.To] = k + 1
+			}
+			lo[d.To] = t
+			// A cycle of delays that is longer than nothing would go on to the horizon minute by minute.
+			if count[d.To]++; count[d.To]%16 == 0 {
+				for j, n := d.To, 0; by[j] > 0 && n < len(lo); n++ {
+					if j = p.Delays[by[j]-1].From; j == d.To {
+						return nil
+					}
+				}
+			}
+			if !queued[d.To] {
+				queued[d.To] = true
+				queue = append(queue, d.To)
+			}
+		}
+	}
+	return lo
+}
+
+// latest are the last starts with which all finishes by end; nil where some of them are before the earliest, lo.
+func (l *layout) latest(end int, lo []int) []int {
+	p := l.p
+	hi := make([]int, len(lo))
+	var queue []int
+	back := func(i, t int) (int, bool) { // t, or sooner, into a sitting
+		if open := l.open[i]; open != nil {
+			if k := firstTo(open, t); k == len(open) || open[k].From > t {
+				if k == 0 {
+					return 0, false
+				}
+				t = open[k-1].To
+			}
+		}
+		return t, t >= lo[i]
+	}
+	for i, a := range p.Activities {
+		if hi[i] = end - a.Length; a.Fixed {
+			if hi[i] < a.Start {
+				return nil
+			}
+			hi[i] = a.Start
+		} else {
+			if a.Limited {
+				hi[i] = min(hi[i], a.Latest)
+			}
+			var ok bool
+			if hi[i], ok = back(i, hi[i]); !ok {
+				return nil
+			}
+		}
+		queue = append(queue, i)
+	}
+	queued := make([]bool, len(lo))
+	for len(queue) > 0 {
+		i := queue[len(queue)-1]
+		queue = queue[:len(queue)-1]
+		queued[i] = false
+		for _, k := range l.into[i] {
+			d := p.Delays[k]
+			t := hi[i] - d.Least
+			if t >= hi[d.From] {
+				continue
+			}
+			var ok bool
+			if t, ok = back(d.From, t); !ok {
+				return nil
+			}
+			hi[d.From] = t
+			if !queued[d.From] {
+				queued[d.From] = true
+				queue = append(queue, d.From)
+			}
+		}
+	}
+	return hi
+}
+
+// bound finds a moment before which nothing can finish: the least end that neither the delays nor the work there is
+// for each resource refutes. most is an end that is known to be met, or the horizon.
+func (l *layout) bound(lo []int, most int) int {
+	least := 0
+	for i, a := range l.p.Activities {
+		least = max(least, lo[i]+a.Length)
+	}
+	for least < most {
+		end := (least + most) / 2
+		if hi := l.latest(end, lo); hi == nil || l.overloaded(lo, hi) {
+			least = end + 1
+		} else {
+			most = end
+		}
+	}
+	return least
+}
+
+// overloaded says whether a resource has more to do between its earliest and latest starts than it can, even if work
+// could be broken off and shared out at will. Earliest deadline first then meets every deadline that can be met
+// (Jackson 1955 and Horn 1974; with heads and tails Carlier and Pinson 1989: from memory, not opened).
+func (l *layout) overloaded(lo, hi []int) bool {
+	p := l.p
+	var attended, all []int32
+	for k := range p.Capacity {
+		attended, all = attended[:0], all[:0]
+		for i, a := range p.Activities {
+			if a.need(k) > 0 && !a.Fixed {
+				if all = append(all, int32(i)); l.open[i] != nil {
+					attended = append(attended, int32(i))
+				}
+			}
+		}
+		if len(attended) > 1 && l.late(k, attended, p.Sittings, lo, hi) {
+			return true
+		}
+		if len(all) > len(attended) && l.late(k, all, []Span{{0, farthest}}, lo, hi) {
+			return true
+		}
+	}
+	return false
+}
+
+// late does the work of activities for resource k in the open spans, that of the earliest deadline first, and says
+// whether one is missed. Work and time are counted in minutes of one of the resource.
+func (l *layout) late(k int, who []int32, open []Span, lo, hi []int) bool {
+	p := l.p
+	rate := int64(p.Capacity[k])
+	left := make([]int64, len(who))
+	for j, i := range who {
+		left[j] = int64(p.Activities[i].Length) * int64(p.Activities[i].need(k))
+	}
+	byStart := make([]int32, len(who))
+	due := make([]int64, len(who))
+	for j, i := range who {
+		byStart[j] = int32(j)
+		due[j] = int64(hi[i]+p.Activities[i].Length) * rate
+	}
+	sorting.Stable(byStart, func(a, b int32) int { return lo[who[a]] - lo[who[b]] })
+	weight := make([]float64, len(who)) // the heap has the heaviest first
+	h := heap{at: make([]int32, len(who))}
+	for j := range weight {
+		weight[j] = -float64(due[j])
+	}
+	now, next := int64(0), 0
+	for _, w := range open {
+		now = max(now, int64(w.From)*rate)
+		end := int64(w.To) * rate
+		for now < end {
+			for next < len(byStart) && int64(lo[who[byStart[next]]])*rate <= now {
+				h.insert(byStart[next], weight)
+				next++
+			}
+			until := end
+			if next < len(byStart) {
+				until = min(until, int64(lo[who[byStart[next]]])*rate)
+			}
+			if len(h.all) == 0 {
+				if next == len(byStart) {
+					return false
+				}
+				now = until
+				continue
+			}
+			j := h.all[0]
+			work := min(left[j], until-now)
+			now += work
+			if left[j] -= work; now > due[j] {
+				return true
+			}
+			if left[j] == 0 {
+				h.top(weight)
+			}
+		}
+	}
+	return len(h.all) > 0 || next < len(byStart)
+}

@@ -1,0 +1,741 @@
+package plan
+
+import (
+	"context"
+	"math"
+
+	"fettle/steps/sorting"
+)
+
+// This file is the exact search, by lazy clause generation (Ohrimenko, Stuckey and Codish 2009; Schutt, Feydy,
+// Stuckey and Wallace 2011 and 2013 for scheduling: from memory, not opened). Every inference can be explained by
+// earlier ones; a conflict is traced back to a clause that keeps the search from coming there again.
+
+// A literal says that the bound of a side is at least v. Side 2x is the variable x, side 2x+1 is -x.
+type literal struct{ side, v int32 }
+
+func atLeast(x, v int32) literal   { return literal{2 * x, v} }
+func atMost(x, v int32) literal    { return literal{2*x + 1, -v} }
+func (l literal) negated() literal { return literal{l.side ^ 1, 1 - l.v} }
+
+var always = literal{-1, 0}
+
+type clause struct {
+	all    []literal
+	levels int32 // different levels when it was learnt: few is good
+	act    float64
+	dead   bool
+}
+
+// A watch wakes its clause when the bound of the side it hangs on reaches v, unless other is true.
+type watch struct {
+	c     *clause
+	v     int32
+	other literal
+}
+
+// An arc holds bound[to] >= bound[from] + least where the literal when is true.
+type arc struct {
+	from, to, least int32
+	when            literal
+}
+
+// A reason says why an entry of the trail holds.
+type reason struct {
+	kind  int8
+	at, n int32 // of an arc: its index; of a list: where it is in reasons
+	c     *clause
+}
+
+const (
+	decided = iota // or true at the root
+	byClause
+	byArc
+	byGap
+	byList
+)
+
+type entry struct {
+	side, v, was, before, level int32
+	why                         reason
+}
+
+type search struct {
+	ctx     context.Context
+	stopped bool // by ctx
+	ticks   int
+
+	bound   []int32 // by side
+	last    []int32 // by side, its latest entry of the trail, -1 none
+	trail   []entry
+	reasons []literal
+	levels  []mark
+	head    int
+
+	watches [][]watch // by side
+	arcs    []arc
+	out     [][]int32 // by side, arcs from it
+	guarded [][]int32 // by side, arcs whose when is on it
+	starts  [][]Span  // by variable, the values left to it, each span with its end; nil: all
+	tables  []*table
+	wakes   [][]int32 // by side, tables
+	queued  []bool
+	queue   []int32
+	learnt  []*clause
+	clash   []literal // all true, and they cannot be
+
+	act, actStep, clauseStep float64 // actStep and clauseStep grow instead of the others fading
+	weight                   []float64
+	saved                    []int32 // by variable, its latest value
+	order                    heap    // order variables by weight
+	times                    []int32 // variables that are starts
+	branch                   bool    // starts must be branched on once all orders are decided
+	finish                   int32
+
+	need, place []int32 // by side, for the analysis
+	touched     []int32
+	buf         []literal
+	seen        []int32
+	round       int32
+
+	conflicts, restarts, most int
+	one                       bool // any plan will do
+	halve                     bool // a plan is known: look for a much better one every other time
+}
+
+type mark struct{ trail, reasons int }
+
+func (s *search) variable(lo, hi int32) int32 {
+	x := int32(len(s.weight))
+	s.bound = append(s.bound, lo, -hi)
+	s.last = append(s.last, -1, -1)
+	s.need = append(s.need, 0, 0)
+	s.place = append(s.place, -1, -1)
+	s.watches = append(s.watches, nil, nil)
+	s.out = append(s.out, nil, nil)
+	s.guarded = append(s.guarded, nil, nil)
+	s.wakes = append(s.wakes, nil, nil)
+	s.starts = append(s.starts, nil)
+	s.weight = append(s.weight, 0)
+	s.saved = append(s.saved, -1)
+	return x
+}
+
+func (s *search) lo(x int32) int32          { return s.bound[2*x] }
+func (s *search) hi(x int32) int32          { return -s.bound[2*x+1] }
+func (s *search) isTrue(l literal) bool     { return s.bound[l.side] >= l.v }
+func (s *search) isFalse(l literal) bool    { return s.bound[l.side^1] >= 1-l.v }
+func (s *search) decidedFully(x int32) bool { return s.bound[2*x] == -s.bound[2*x+1] }
+
+// delay holds y >= x + least where when is true.
+func (s *search) delay(x, y, least int32, when literal) {
+	for _, a := range [2]arc{{2 * x, 2 * y, least, when}, {2*y + 1, 2*x + 1, least, when}} {
+		i := int32(len(s.arcs))
+		s.arcs = append(s.arcs, a)
+		s.out[a.from] = append(s.out[a.from], i)
+		if when != always {
+			s.guarded[when.side] = append(s.guarded[when.side], i)
+		}
+	}
+}
+
+func (s *search) attach(c *clause) {
+	for k := range 2 {
+		n := c.all[k].negated()
+		s.watches[n.side] = append(s.watches[n.side], watch{c, n.v, c.all[1-k]})
+	}
+}
+
+func (s *search) set(l literal, why reason) bool {
+	if s.isTrue(l) {
+		return true
+	}
+	if s.isFalse(l) {
+		s.clash = append(s.explain(why, l, s.clash[:0]), l.negated())
+		return false
+	}
+	s.trail = append(s.trail, entry{l.side, l.v, s.bound[l.side], s.last[l.side], int32(len(s.levels)), why})
+	s.last[l.side] = int32(len(s.trail) - 1)
+	s.bound[l.side] = l.v
+	return true
+}
+
+// because keeps a list of literals as a reason for as long as its level lasts.
+func (s *search) because(all ...literal) reason {
+	at := len(s.reasons)
+	s.reasons = append(s.reasons, all...)
+	return reason{kind: byList, at: int32(at), n: int32(len(all))}
+}
+
+// explain appends what l followed from; l may be weaker than what was inferred.
+func (s *search) explain(why reason, l literal, to []literal) []literal {
+	switch why.kind {
+	case byClause:
+		for _, x := range why.c.all {
+			if x.side != l.side || x.v < l.v {
+				to = append(to, x.negated())
+			}
+		}
+	case byArc:
+		a := &s.arcs[why.at]
+		to = append(to, literal{a.from, l.v - a.least})
+		if a.when != always {
+			to = append(to, a.when)
+		}
+	case byGap:
+		to = append(to, literal{l.side, s.gap(l.side, l.v-1)})
+	case byList:
+		to = append(to, s.reasons[why.at:why.at+why.n]...)
+	}
+	return to
+}
+
+// gap is the bound from which on a side that reaches v, which lies in a gap of its values, is pushed over that gap.
+func (s *search) gap(side, v int32) int32 {
+	all := s.starts[side>>1]
+	if side&1 == 0 {
+		return int32(all[firstTo(all, int(v))-1].To) + 1
+	}
+	return -int32(all[firstTo(all, int(-v))].From) + 1
+}
+
+// firstTo is the first of the spans, in order, that ends at t or later; len(all) if none.
+func firstTo(all []Span, t int) int {
+	lo, hi := 0, len(all)
+	for lo < hi {
+		if m := (lo + hi) / 2; all[m].To < t {
+			lo = m + 1
+		} else {
+			hi = m
+		}
+	}
+	return lo
+}
+
+// overGap moves the bound of a side out of a gap.
+func (s *search) overGap(side int32) bool {
+	all := s.starts[side>>1]
+	if side&1 == 0 {
+		t := s.bound[side]
+		k := firstTo(all, int(t))
+		if k == len(all) || all[k].From <= int(t) {
+			return true
+		}
+		return s.set(literal{side, int32(all[k].From)}, reason{kind: byGap})
+	}
+	t := -s.bound[side]
+	k := firstTo(all, int(t))
+	if k < len(all) && all[k].From <= int(t) || k == 0 {
+		return true
+	}
+	return s.set(literal{side, -int32(all[k-1].To)}, reason{kind: byGap})
+}
+
+func (s *search) along(i int32) bool {
+	a := &s.arcs[i]
+	v := s.bound[a.from] + a.least
+	if a.when == always || s.isTrue(a.when) {
+		if v <= s.bound[a.to] {
+			return true
+		}
+		if p := s.last[a.to]; p >= 0 && s.trail[p].why.kind == byArc && int(s.trail[p].level) == len(s.levels) && s.cycle(a, v) {
+			return false
+		}
+		return s.set(literal{a.to, v}, reason{kind: byArc, at: i})
+	}
+	if s.bound[a.to^1] >= 1-v && !s.isFalse(a.when) {
+		return s.set(a.when.negated(), s.because(literal{a.from, s.bound[a.from]}, literal{a.to ^ 1, 1 - v}))
+	}
+	return true
+}
+
+// cycle says whether the arc closes a cycle of arcs that push each other (Cotton and Maler 2006: from memory, not
+// opened). They would creep on minute by minute; that all of them hold is the conflict.
+func (s *search) cycle(a *arc, v int32) bool {
+	s.buf = s.buf[:0]
+	for c, n := a, 0; n < 200; n++ {
+		if c.when != always {
+			s.buf = append(s.buf, c.when)
+		}
+		v -= c.least
+		if c.from == a.to {
+			s.clash = append(s.clash[:0], s.buf...)
+			return true
+		}
+		p := s.since(literal{c.from, v})
+		if p < 0 || s.trail[p].why.kind != byArc {
+			return false
+		}
+		c = &s.arcs[s.trail[p].why.at]
+	}
+	return false
+}
+
+// propagate infers until nothing more follows; false where a conflict does.
+func (s *search) propagate() bool {
+	for {
+		for s.head < len(s.trail) {
+			if s.ticks++; s.ticks&511 == 0 && s.ctx.Err() != nil {
+				s.stopped = true
+				return true
+			}
+			side := s.trail[s.head].side
+			s.head++
+			if s.starts[side>>1] != nil && !s.overGap(side) {
+				return false
+			}
+			for _, i := range s.out[side] {
+				if !s.along(i) {
+					return false
+				}
+			}
+			for _, i := range s.guarded[side] {
+				if s.isTrue(s.arcs[i].when) && !s.along(i) {
+					return false
+				}
+			}
+			if !s.wake(side) {
+				return false
+			}
+			for _, i := range s.wakes[side] {
+				if !s.queued[i] {
+					s.queued[i] = true
+					s.queue = append(s.queue, i)
+				}
+			}
+		}
+		if len(s.queue) == 0 {
+			return true
+		}
+		i := s.queue[0]
+		s.queue = s.queue[:copy(s.queue, s.queue[1:])]
+		s.queued[i] = false
+		if !s.tables[i].propagate(s) {
+			return false
+		}
+	}
+}
+
+// wake looks at the clauses that a new bound of the side may have left with one way to be true.
+func (s *search) wake(side int32) bool {
+	all, b := s.watches[side], s.bound[side]
+	kept := 0
+next:
+	for i, w := range all {
+		if w.v > b || s.isTrue(w.other) {
+			all[kept] = w
+			kept++
+			continue
+		}
+		c := w.c
+		if c.dead {
+			continue
+		}
+		if c.all[0].side == side^1 && 1-c.all[0].v == w.v {
+			c.all[0], c.all[1] = c.all[1], c.all[0]
+		}
+		w.other = c.all[0]
+		if !s.isTrue(w.other) {
+			for k := 2; k < len(c.all); k++ {
+				if !s.isFalse(c.all[k]) {
+					c.all[1], c.all[k] = c.all[k], c.all[1]
+					n := c.all[1].negated()
+					s.watches[n.side] = append(s.watches[n.side], watch{c, n.v, w.other})
+					continue next
+				}
+			}
+		}
+		all[kept] = w
+		kept++
+		if !s.set(w.other, reason{kind: byClause, c: c}) {
+			kept += copy(all[kept:], all[i+1:])
+			s.watches[side] = all[:kept]
+			return false
+		}
+	}
+	s.watches[side] = all[:kept]
+	return true
+}
+
+func (s *search) undo(level int) {
+	if len(s.levels) <= level {
+		return
+	}
+	m := s.levels[level]
+	for i := len(s.trail) - 1; i >= m.trail; i-- {
+		e := &s.trail[i]
+		x := e.side >> 1
+		if s.decidedFully(x) {
+			s.saved[x] = s.lo(x)
+			s.order.insert(x, s.weight)
+		}
+		s.bound[e.side], s.last[e.side] = e.was, e.before
+	}
+	s.trail, s.reasons, s.levels = s.trail[:m.trail], s.reasons[:m.reasons], s.levels[:level]
+	s.head = len(s.trail)
+	for _, i := range s.queue {
+		s.queued[i] = false
+	}
+	s.queue = s.queue[:0]
+}
+
+// since is where on the trail l became true, -1 at the root.
+func (s *search) since(l literal) int32 {
+	p := s.last[l.side]
+	for p >= 0 && s.trail[p].was >= l.v {
+		p = s.trail[p].before
+	}
+	if p >= 0 && s.trail[p].level == 0 {
+		return -1
+	}
+	return p
+}
+
+// analyze turns the conflict into a clause with one literal of the present level, its first, and finds the level to
+// go back to.
+func (s *search) analyze() (c *clause, back int) {
+	start := int32(s.levels[len(s.levels)-1].trail)
+	open := 0 // literals of the present level in the conflict
+	s.touched = s.touched[:0]
+	add := func(l literal) {
+		p := s.since(l)
+		if p < 0 {
+			return
+		}
+		had := s.place[l.side]
+		if had >= 0 && s.need[l.side] >= l.v {
+			return
+		}
+		s.raise(l.side >> 1)
+		if p >= start && had < start {
+			open++
+		}
+		if had < 0 {
+			s.touched = append(s.touched, l.side)
+		}
+		s.need[l.side], s.place[l.side] = l.v, p
+	}
+	for _, l := range s.clash {
+		add(l)
+	}
+	p := int32(len(s.trail) - 1)
+	for ; ; p-- {
+		e := &s.trail[p]
+		if s.place[e.side] != p {
+			continue
+		}
+		if open == 1 {
+			break
+		}
+		l := literal{e.side, s.need[e.side]}
+		s.place[e.side] = -1
+		open--
+		if e.why.kind == byClause {
+			e.why.c.act += s.clauseStep
+		}
+		s.buf = s.explain(e.why, l, s.buf[:0])
+		for _, x := range s.buf {
+			add(x)
+		}
+	}
+	first := s.trail[p].side
+	c = &clause{all: []literal{literal{first, s.need[first]}.negated()}, levels: 1, act: s.clauseStep}
+	s.round++
+	best := 0
+	for _, side := range s.touched {
+		if s.place[side] < 0 || side == first {
+			continue
+		}
+		e := &s.trail[s.place[side]]
+		l := literal{side, s.need[side]}
+		if e.why.kind != decided && s.implied(e.why, l) {
+			continue
+		}
+		c.all = append(c.all, l.negated())
+		if best == 0 || int(e.level) > back {
+			back, best = int(e.level), len(c.all)-1
+		}
+		for int(e.level) >= len(s.seen) {
+			s.seen = append(s.seen, 0)
+		}
+		if s.seen[e.level] != s.round {
+			s.seen[e.level] = s.round
+			c.levels++
+		}
+	}
+	for _, side := range s.touched {
+		s.place[side] = -1
+	}
+	if best > 0 {
+		c.all[1], c.all[best] = c.all[best], c.all[1]
+	}
+	return c, back
+}
+
+// implied says whether l follows from other literals of the conflict. Only earlier ones count: two could leave
+// each other out.
+func (s *search) implied(why reason, l literal) bool {
+	s.buf = s.explain(why, l, s.buf[:0])
+	for _, x := range s.buf {
+		if s.since(x) < 0 {
+			continue
+		}
+		if x.side == l.side || s.place[x.side] < 0 || s.need[x.side] < x.v || s.place[x.side] > s.place[l.side] {
+			return false
+		}
+	}
+	return true
+}
+
+func (s *search) raise(x int32) {
+	s.weight[x] += s.actStep
+	if s.weight[x] > 1e100 {
+		for i := range s.weight {
+			s.weight[i] *= 1e-100
+		}
+		s.actStep *= 1e-100
+	}
+	s.order.up(x, s.weight)
+}
+
+// forget drops half of the learnt clauses, those of many levels that were of little use.
+func (s *search) forget() {
+	sorting.Stable(s.learnt, func(a, b *clause) int {
+		switch {
+		case a.levels <= 2 && b.levels > 2:
+			return -1
+		case b.levels <= 2 && a.levels > 2:
+			return 1
+		case a.act > b.act:
+			return -1
+		case a.act < b.act:
+			return 1
+		}
+		return 0
+	})
+	used := map[*clause]bool{}
+	for i := range s.trail {
+		if c := s.trail[i].why.c; c != nil {
+			used[c] = true
+		}
+	}
+	kept := s.learnt[:0]
+	for i, c := range s.learnt {
+		if i < len(s.learnt)/2 || c.levels <= 2 || used[c] {
+			kept = append(kept, c)
+		} else {
+			c.dead = true
+		}
+	}
+	s.learnt = kept
+	for side, all := range s.watches {
+		live := all[:0]
+		for _, w := range all {
+			if !w.c.dead {
+				live = append(live, w)
+			}
+		}
+		s.watches[side] = live
+	}
+}
+
+// luby is the series 1 1 2 1 1 2 4 … (Luby, Sinclair and Zuckerman 1993: from memory, not opened).
+func luby(i int) int {
+	for k := 1; ; k++ {
+		if i == 1<<k-1 {
+			return 1 << (k - 1)
+		}
+		if i < 1<<k-1 {
+			return luby(i - (1<<(k-1) - 1))
+		}
+	}
+}
+
+// minimise looks for the least finish below what it is bounded by, until it is proven, ctx ends or there were so many
+// conflicts; it can go on from there. The plan is nil where none was found; proven says that there is none better.
+func (s *search) minimise(ctx context.Context, conflicts int) (plan []int32, proven bool) {
+	if s.ctx == nil {
+		s.actStep, s.clauseStep, s.most = 1, 1, 4000
+		s.ctx = ctx
+		if s.root() {
+			return nil, true
+		}
+	}
+	s.ctx, s.stopped = ctx, false
+	conflicts += min(s.conflicts, math.MaxInt-conflicts)
+	left := 100 * luby(s.restarts+1)
+	for n := 0; ; n++ {
+		if !s.propagate() {
+			s.conflicts++
+			left--
+			if len(s.levels) == 0 {
+				return plan, true
+			}
+			c, back := s.analyze()
+			s.undo(back)
+			if len(c.all) == 1 {
+				if !s.set(c.all[0], reason{}) {
+					return plan, true
+				}
+			} else {
+				s.learnt = append(s.learnt, c)
+				s.attach(c)
+				s.set(c.all[0], reason{kind: byClause, c: c})
+			}
+			s.actStep /= 0.95
+			if s.clauseStep /= 0.999; s.clauseStep > 1e50 {
+				for _, c := range s.learnt {
+					c.act *= 1e-50
+				}
+				s.clauseStep *= 1e-50
+			}
+			continue
+		}
+		if s.stopped || n&63 == 0 && ctx.Err() != nil || s.conflicts >= conflicts {
+			s.undo(0)
+			return plan, false
+		}
+		if left <= 0 && len(s.levels) > 0 {
+			s.restarts++
+			left = 100 * luby(s.restarts+1)
+			s.undo(0)
+			if len(s.learnt) > s.most {
+				s.forget()
+				s.most += 200
+			}
+			continue
+		}
+		l, more := s.decide(s.halve && s.restarts%2 == 1)
+		if !more {
+			plan, s.halve = plan[:0], true
+			for _, x := range s.times {
+				plan = append(plan, s.lo(x))
+			}
+			end := s.lo(s.finish)
+			s.undo(0)
+			for i, x := range s.times { // the next one is looked for near this one
+				s.saved[x] = plan[i]
+			}
+			if s.one {
+				return plan, false
+			}
+			if !s.set(atMost(s.finish, end-1), reason{}) {
+				return plan, true
+			}
+			continue
+		}
+		s.levels = append(s.levels, mark{len(s.trail), len(s.reasons)})
+		s.set(l, reason{})
+	}
+}
+
+// root infers what holds before any decision; true if that is a conflict already.
+func (s *search) root() bool {
+	for i := range s.arcs {
+		if !s.along(int32(i)) {
+			return true
+		}
+	}
+	for side := range s.bound {
+		if s.starts[side>>1] != nil && !s.overGap(int32(side)) {
+			return true
+		}
+	}
+	for i := range s.tables {
+		s.queued[i] = true
+		s.queue = append(s.queue, int32(i))
+	}
+	return !s.propagate()
+}
+
+// decide chooses what to try next; false where all is decided, and the earliest starts are a plan.
+func (s *search) decide(halve bool) (literal, bool) {
+	if halve && len(s.levels) == 0 && !s.decidedFully(s.finish) {
+		// A much better plan: that there is none lifts the bound.
+		return atMost(s.finish, s.lo(s.finish)+(s.hi(s.finish)-s.lo(s.finish))/2), true
+	}
+	for {
+		x := s.order.top(s.weight)
+		if x < 0 {
+			break
+		}
+		if !s.decidedFully(x) {
+			if s.saved[x] == 1 {
+				return atLeast(x, 1), true
+			}
+			return atMost(x, 0), true
+		}
+	}
+	if !s.branch {
+		return literal{}, false
+	}
+	best, low, weight := int32(-1), int32(math.MaxInt32), 0.0
+	for _, x := range s.times {
+		if v := s.lo(x); !s.decidedFully(x) && (v < low || v == low && s.weight[x] > weight) {
+			best, low, weight = x, v, s.weight[x]
+		}
+	}
+	return atMost(best, low), best >= 0
+}
+
+// A heap holds variables, the heaviest first.
+type heap struct {
+	all, at []int32 // at: by variable, 1 + where it is; 0: not in the heap, -1: never to be
+}
+
+func (h *heap) up(x int32, weight []float64) {
+	if int(x) >= len(h.at) || h.at[x] <= 0 {
+		return
+	}
+	i := h.at[x] - 1
+	for i > 0 {
+		up := (i - 1) / 2
+		if y := h.all[up]; weight[y] >= weight[x] {
+			break
+		} else {
+			h.all[i], h.at[y] = y, i+1
+		}
+		i = up
+	}
+	h.all[i], h.at[x] = x, i+1
+}
+
+func (h *heap) insert(x int32, weight []float64) {
+	if int(x) < len(h.at) && h.at[x] == 0 {
+		h.all = append(h.all, x)
+		h.at[x] = int32(len(h.all))
+		h.up(x, weight)
+	}
+}
+
+// top takes the heaviest out; -1 when empty.
+func (h *heap) top(weight []float64) int32 {
+	if len(h.all) == 0 {
+		return -1
+	}
+	first := h.all[0]
+	h.at[first] = 0
+	n := int32(len(h.all) - 1)
+	x := h.all[n]
+	h.all = h.all[:n]
+	if n == 0 {
+		return first
+	}
+	i := int32(0)
+	for {
+		k := 2*i + 1
+		if k >= n {
+			break
+		}
+		if k+1 < n && weight[h.all[k+1]] > weight[h.all[k]] {
+			k++
+		}
+		if weight[x] >= weight[h.all[k]] {
+			break
+		}
+		h.all[i], h.at[h.all[k]] = h.all[k], i+1
+		i = k
+	}
+	h.all[i], h.at[x] = x, i+1
+	return first
+}

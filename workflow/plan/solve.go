@@ -1,0 +1,236 @@
+package plan
+
+import (
+	"context"
+	"math"
+)
+
+// exactMost is how many activities the exact search takes at once.
+const exactMost = 400
+
+// A solver is what is known of a problem while it is solved.
+type solver struct {
+	ctx     context.Context
+	p       *Problem
+	o       Options
+	l       *layout
+	b       *blocks
+	lo      []int
+	horizon int
+	bound   int
+	best    []int // starts, nil: no plan yet
+	cost    cost
+	free    []int     // activities
+	fixed   []int     // starts, where fixed
+	warm    []int     // starts in the order of the earlier plan
+	rank    []float64 // by block, with which serial makes the best or one like it
+}
+
+func (p *Problem) solver(ctx context.Context, o Options, horizon int) *solver {
+	v := &solver{ctx: ctx, p: p, o: o, l: p.layout(), horizon: horizon, fixed: make([]int, len(p.Activities))}
+	for i, a := range p.Activities {
+		if v.fixed[i] = a.Start; !a.Fixed {
+			v.free = append(v.free, i)
+		}
+	}
+	if v.l.patience = 2000; len(v.free) <= nearMost {
+		v.l.patience = 100 // the exact search is as quick
+	}
+	return v
+}
+
+func solve(ctx context.Context, p *Problem, o Options, horizon int) Result {
+	v := p.solver(ctx, o, horizon)
+	none := v.search()
+	if none {
+		return Result{Proven: true, Conflict: p.conflict(ctx)}
+	}
+	r := Result{Bound: v.bound}
+	if v.best != nil {
+		v.asBefore()
+		r.Starts = v.l.sooner(v.best)
+		r.Finish, r.Chain = p.finish(r.Starts), v.l.chain(r.Starts)
+		r.Proven = r.Finish == r.Bound
+	}
+	return r
+}
+
+// search finds the best plan it can, and says whether it is proven that there is none at all.
+func (v *solver) search() (none bool) {
+	if v.lo = v.l.earliest(v.horizon); v.lo == nil {
+		return true
+	}
+	v.bound = v.l.bound(v.lo, v.horizon)
+	v.b = v.l.blocks(v.lo)
+	v.inOrder()
+	v.construct()
+	switch {
+	case v.best != nil && v.cost.finish == v.bound:
+		return false
+	case len(v.free) <= exactMost:
+		return v.exact()
+	case v.best != nil:
+		v.improve(math.MaxInt)
+	}
+	return false
+}
+
+// A cost says which of two plans is better: that which finishes sooner, else that with less to do after the bound.
+type cost struct{ finish, after int }
+
+func (v *solver) costOf(starts []int) (c cost) {
+	for i, a := range v.p.Activities {
+		end := starts[i] + a.Length
+		c.finish = max(c.finish, end)
+		c.after += max(0, min(a.Length, end-v.bound))
+	}
+	return c
+}
+
+// keep takes a plan unless the best is better.
+func (v *solver) keep(starts []int) bool {
+	c := v.costOf(starts)
+	if v.best != nil && (c.finish > v.cost.finish || c.finish == v.cost.finish && c.after > v.cost.after) {
+		return false
+	}
+	v.best, v.cost = starts, c
+	return true
+}
+
+// construct places block by block, the ones first that must start first for all to finish at the bound, or a while
+// after it: further away, sittings that are lost to a part of the work weigh less.
+func (v *solver) construct() {
+	for _, after := range [...]int{100, 105, 110, 120, 140} {
+		hi := v.l.latest(v.bound*after/100, v.lo)
+		if hi == nil {
+			hi = v.lo
+		}
+		rank := v.ranks(hi)
+		for range 5 {
+			starts, stuck := v.l.serial(v.b, rank)
+			if starts != nil {
+				if v.keep(starts) {
+					v.rank = rank
+				}
+				break
+			}
+			rank[stuck] -= 1 + math.Abs(rank[stuck]) // before the others the next time
+		}
+		if v.best != nil && v.cost.finish == v.bound || len(v.free) <= nearMost || v.ctx.Err() != nil {
+			return // the exact search is as quick
+		}
+	}
+}
+
+// inOrder places all in the order of the earlier plan.
+func (v *solver) inOrder() {
+	if v.o.Warm == nil {
+		return
+	}
+	rank := v.ranks(v.o.Warm)
+	if starts, _ := v.l.serial(v.b, rank); starts != nil {
+		v.warm, v.rank = starts, rank
+		v.keep(starts)
+	}
+}
+
+// asBefore prefers, of the plans that finish when the best does, one like the earlier plan: the order of that, if it
+// does, else what the search finds first that looks for it there.
+func (v *solver) asBefore() {
+	switch {
+	case v.o.Warm == nil:
+	case v.warm != nil && v.p.finish(v.warm) <= v.cost.finish:
+		v.best = v.warm
+	case len(v.free) <= exactMost:
+		m := v.p.model(v.free, v.fixed, 0, v.cost.finish)
+		if m == nil {
+			return
+		}
+		m.follow(v.p, v.o.Warm)
+		m.s.one = true
+		if found, _ := m.s.minimise(v.ctx, 1000); found != nil {
+			v.best = v.whole(found)
+		}
+	}
+}
+
+// whole are the starts of all activities, of those the search found for what is free.
+func (v *solver) whole(found []int32) []int {
+	starts := append([]int(nil), v.fixed...)
+	for x, i := range v.free {
+		starts[i] = int(found[x])
+	}
+	return starts
+}
+
+// ranks are the least of the members of each block.
+func (v *solver) ranks(starts []int) []float64 {
+	rank := make([]float64, len(v.b.all))
+	for k, members := range v.b.all {
+		rank[k] = math.Inf(1)
+		for _, i := range members {
+			rank[k] = min(rank[k], float64(starts[i]))
+		}
+	}
+	return rank
+}
+
+// exact looks for the best plan among all, and says whether it is proven that there is none. Where the problem is not
+// small it takes turns with improve, which finds good plans sooner and proves nothing.
+func (v *solver) exact() (none bool) {
+	most := v.horizon
+	least := v.bound
+	for _, a := range v.p.Activities {
+		if a.Fixed {
+			least = max(least, a.Start+a.Length)
+		}
+	}
+	if v.best != nil {
+		most = v.cost.finish - 1
+	}
+	m := v.p.model(v.free, v.fixed, least, most)
+	if m == nil {
+		v.bound = v.cost.finish
+		return v.best == nil
+	}
+	s := m.s
+	for turn := 1; ; turn++ {
+		m.follow(v.p, v.best)
+		s.halve = v.best != nil
+		conflicts := math.MaxInt
+		if len(v.free) > nearMost {
+			conflicts = 1000 * turn
+		}
+		found, proven := s.minimise(v.ctx, conflicts)
+		if found != nil {
+			starts := v.whole(found)
+			if v.keep(starts) {
+				v.rank = v.ranks(starts)
+			}
+		}
+		if proven {
+			v.bound = v.cost.finish
+			return v.best == nil
+		}
+		v.bound = max(v.bound, int(s.lo(s.finish)))
+		if v.ctx.Err() != nil {
+			return false
+		}
+		if v.best == nil {
+			continue
+		}
+		v.improve(20 * turn)
+		if v.cost.finish <= v.bound || !s.set(atMost(s.finish, int32(v.cost.finish-1)), reason{}) {
+			v.bound = v.cost.finish
+			return false
+		}
+	}
+}
+
+func (p *Problem) finish(starts []int) int {
+	end := 0
+	for i, a := range p.Activities {
+		end = max(end, starts[i]+a.Length)
+	}
+	return end
+}
